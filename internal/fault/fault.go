@@ -1,0 +1,81 @@
+// Package fault describes what is wrong with a piece of input, so that one line
+// tells where it is, what is wrong and what would be right.
+//
+// Parsers gather faults in a List instead of stopping at the first, because the
+// person who wrote the file wants to mend all of it in one go. The package
+// neither reads nor prints files.
+package fault
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+)
+
+// A Fault is one thing wrong with one place of an input.
+type Fault struct {
+	File string // as the user named it; "" where the input has no name
+	Line int    // from 1; 0 where no line is to blame (a missing table, say)
+	Key  string // the key, column or field, "" where none is to blame
+	Text string // what is wrong
+	Hint string // what would be right, or what to do; may be ""
+}
+
+// Error gives the fault as one line: file:line: key: text (hint).
+func (f Fault) Error() string {
+	var b strings.Builder
+	if f.File != "" {
+		b.WriteString(f.File)
+		if f.Line > 0 {
+			fmt.Fprintf(&b, ":%d", f.Line)
+		}
+		b.WriteString(": ")
+	} else if f.Line > 0 {
+		fmt.Fprintf(&b, "line %d: ", f.Line)
+	}
+	if f.Key != "" {
+		b.WriteString(f.Key + ": ")
+	}
+	b.WriteString(f.Text)
+	if f.Hint != "" {
+		b.WriteString(" (" + f.Hint + ")")
+	}
+	return oneLine(b.String())
+}
+
+// oneLine keeps a fault on one line whatever the input put into it.
+func oneLine(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\r' || r == '\t' {
+			return ' '
+		}
+		if r < ' ' || r == 0x7f {
+			return '�'
+		}
+		return r
+	}, s)
+}
+
+// A List is the faults of one input. The zero List is ready to use.
+type List []Fault
+
+// Add appends a fault.
+func (l *List) Add(f Fault) { *l = append(*l, f) }
+
+// Err returns the list in the order of its lines as an error, or nil where it is empty.
+func (l List) Err() error {
+	if len(l) == 0 {
+		return nil
+	}
+	sort.SliceStable(l, func(i, j int) bool { return l[i].Line < l[j].Line })
+	return l
+}
+
+// Error gives one line a fault.
+func (l List) Error() string {
+	lines := make([]string, len(l))
+	for i, f := range l {
+		lines[i] = f.Error()
+	}
+	return strings.Join(lines, "\n")
+}

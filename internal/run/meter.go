@@ -1,0 +1,45 @@
+package run
+
+import "math"
+
+// Quantity is what a reading measures.
+type Quantity int
+
+const (
+	Voltage Quantity = iota
+	Current
+	Temperature
+)
+
+func (q Quantity) String() string { return [...]string{"voltage", "current", "temperature"}[q] }
+
+// QuantityNames are the names a file may use, in the order of the constants.
+var QuantityNames = []string{"voltage", "current", "temperature"}
+
+// Meter is an instrument's accuracy.
+type Meter struct {
+	Name   string
+	Each   bool // a sensor of its own at every place; false: one instrument carried about
+	Ranges []Range
+}
+
+// Range is one range of a meter. Accuracy figures are limits, not sigmas.
+type Range struct {
+	Quantity   Quantity
+	UpTo       float64 // SI; +Inf where the file states none
+	Resolution float64 // one count, SI
+	Fraction   float64 // of the reading
+	Counts     float64
+}
+
+// Range gives the index of the smallest range that holds the value, or -1 where
+// no range of the meter can show it.
+func (m Meter) Range(q Quantity, value float64) int {
+	best := -1
+	for i, r := range m.Ranges {
+		if r.Quantity == q && math.Abs(value) <= r.UpTo*(1+1e-9) && (best < 0 || r.UpTo < m.Ranges[best].UpTo) {
+			best = i
+		}
+	}
+	return best
+}
