@@ -1,0 +1,169 @@
+package reading
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/run"
+)
+
+// The columns of a file of readings, in the order in which Write sets them.
+const (
+	timeColumn = iota
+	stepColumn
+	quantityColumn
+	fromColumn
+	toColumn
+	valueColumn
+	unitColumn
+	meterColumn
+)
+
+var columns = []string{"time", "step", "quantity", "from", "to", "value", "unit", "meter"}
+
+// Parse reads a file of readings and checks every row against the run. The
+// columns may stand in any order, the rows too. A row without a meter was taken
+// with the first meter of the run that measures its quantity.
+//
+// If anything is wrong, the error is a fault.List of everything that is, with
+// file, line and column, and the set is empty. An error of src itself is
+// returned as it is, with the file's name.
+func Parse(file string, src io.Reader, r *run.Run) (Set, error) {
+	set, err := ParseGood(file, src, r)
+	if err == nil {
+		err = set.Bad.Err()
+	}
+	if err != nil {
+		return Set{}, err
+	}
+	return set, nil
+}
+
+// ParseGood is Parse for a file of which the good rows are wanted whatever the
+// others are like: those are told in the set's Bad and BadRows. Only a file
+// without a right header row, or one that cannot be read, gives an error.
+func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
+	data, err := io.ReadAll(src)
+	if err != nil {
+		return Set{}, fmt.Errorf("%s: %w", file, err)
+	}
+	rows := newRecords(bytes.TrimPrefix(data, []byte("\ufeff")))
+	order, faults := header(file, rows)
+	if err := faults.Err(); err != nil {
+		return Set{}, err
+	}
+
+	var set Set
+	seen := map[identity]int{}
+	check := newChecker(file, r)
+	row := make([]string, len(columns)) // the fields in the order of columns
+	for {
+		fields, line, err := rows.next()
+		if err == io.EOF {
+			break
+		}
+		before := len(check.faults)
+		x := Reading{Row: line}
+		switch {
+		case err != nil:
+			check.complain(line, "", quoteFault(err))
+		case len(fields) != len(columns):
+			check.complain(line, "", fieldCount(fields))
+		case !utf8.ValidString(strings.Join(fields, "")):
+			check.complain(line, "", notUTF8)
+		default:
+			for column, at := range order {
+				row[column] = fields[at]
+			}
+			check.fill(&x, row)
+		}
+		if len(check.faults) > before {
+			set.BadRows++
+			continue
+		}
+		if of, again := seen[x.identity()]; again {
+			set.Repeats = append(set.Repeats, Repeat{line, of})
+			continue
+		}
+		seen[x.identity()] = line
+		set.Readings = append(set.Readings, x)
+	}
+	set.Bad = check.faults
+	return set, nil
+}
+
+// header reads the header row and gives the place of each of the columns in a row.
+func header(file string, rows *records) (order []int, faults fault.List) {
+	fields, line, err := rows.next()
+	whole := strings.Join(columns, ",")
+	blame := func(f fault.Fault) {
+		f.File, f.Line = file, max(line, 1)
+		faults.Add(f)
+	}
+	switch {
+	case err == io.EOF:
+		blame(fault.Fault{Text: "the file is empty", Hint: "its first row is " + whole})
+		return nil, faults
+	case err != nil:
+		blame(quoteFault(err))
+		return nil, faults
+	case !utf8.ValidString(strings.Join(fields, "")) || strings.Contains(fields[0], "\x00"):
+		blame(notUTF8)
+		return nil, faults
+	case len(fields) == 1 && strings.ContainsAny(fields[0], ";\t"):
+		blame(fault.Fault{Text: "the columns are not set off by commas", Hint: "the first row is " + whole})
+		return nil, faults
+	}
+	var missing []string
+	for _, name := range columns {
+		order = append(order, slices.Index(fields, name))
+		if !slices.Contains(fields, name) {
+			missing = append(missing, name)
+		}
+	}
+	for i, name := range fields {
+		switch near, ok := fault.Nearest(name, missing); {
+		case slices.Contains(fields[:i], name):
+			blame(fault.Fault{Key: name, Text: "the column stands there twice"})
+		case slices.Contains(columns, name):
+		case ok:
+			blame(fault.Fault{Key: name, Text: "there is no such column", Hint: fmt.Sprintf("did you mean %q?", near)})
+			missing = slices.DeleteFunc(missing, func(m string) bool { return m == near })
+		default:
+			blame(fault.Fault{Key: name, Text: "there is no such column", Hint: "the columns are " + whole})
+		}
+	}
+	for _, name := range missing {
+		blame(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first row is " + whole})
+	}
+	return order, faults
+}
+
+var notUTF8 = fault.Fault{Text: "the text is not UTF-8", Hint: "save the file as CSV in UTF-8"}
+
+// quoteFault says what is wrong with the quotes of a record.
+func quoteFault(err error) fault.Fault {
+	hint := `a quote within a field is doubled and the field set in quotes: "a ""b"" c"`
+	if errors.Is(err, csv.ErrBareQuote) {
+		return fault.Fault{Text: "a quote stands within a field that is not quoted", Hint: hint}
+	}
+	return fault.Fault{Text: "a quoted field does not end with its quote", Hint: hint}
+}
+
+// fieldCount says that a row has too many or too few fields.
+func fieldCount(fields []string) fault.Fault {
+	f := fault.Fault{Text: fmt.Sprintf("the row has %d fields, not %d", len(fields), len(columns))}
+	if len(fields) > len(columns) {
+		f.Hint = "decimals are set off by a point; a field with a comma in it is quoted"
+	} else {
+		f.Hint = "fields that are empty keep their commas"
+	}
+	return f
+}

@@ -1,0 +1,52 @@
+package reading
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"iter"
+	"time"
+)
+
+// Write writes readings as a file that Parse reads: the columns in their order,
+// lines ended by LF, number and unit as they were written, each time at its own
+// offset with as many decimals as it needs (to the nanosecond). What Write has
+// written, read and written again, is the same to the byte.
+func Write(w io.Writer, readings []Reading) error {
+	return WriteSeq(w, func(yield func(Reading, error) bool) {
+		for _, x := range readings {
+			if !yield(x, nil) {
+				return
+			}
+		}
+	})
+}
+
+// WriteSeq is Write for readings that are not all in memory. It ends at the
+// first error of theirs and returns it.
+func WriteSeq(w io.Writer, readings iter.Seq2[Reading, error]) error {
+	out := csv.NewWriter(w)
+	row := append([]string(nil), columns...)
+	if err := out.Write(row); err != nil {
+		return fmt.Errorf("write readings: %w", err)
+	}
+	for x, err := range readings {
+		if err != nil {
+			return err
+		}
+		row[timeColumn] = x.Time.Format(time.RFC3339Nano)
+		row[stepColumn] = x.Step
+		row[quantityColumn] = x.Quantity.String()
+		row[fromColumn], row[toColumn] = x.From, x.To
+		row[valueColumn], row[unitColumn] = x.Text, x.Unit
+		row[meterColumn] = x.Meter
+		if err := out.Write(row); err != nil {
+			return fmt.Errorf("write readings: %w", err)
+		}
+	}
+	out.Flush()
+	if err := out.Error(); err != nil {
+		return fmt.Errorf("write readings: %w", err)
+	}
+	return nil
+}
