@@ -1,0 +1,48 @@
+package profile
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/probes"
+)
+
+const suffix = ".toml"
+
+// Names gives the names of the shipped profiles in alphabetical order.
+func Names() []string {
+	entries, err := probes.Files.ReadDir(".")
+	if err != nil {
+		panic(err) // the embedded folder has no way to be unreadable
+	}
+	names := make([]string, len(entries))
+	for i, e := range entries {
+		names[i] = strings.TrimSuffix(e.Name(), suffix)
+	}
+	return names
+}
+
+// Load finds a shipped profile by its name, or reads a file where the name ends
+// in .toml; a path that is not absolute counts from dir, the run file's folder.
+func Load(name, dir string) (*Profile, error) {
+	if strings.HasSuffix(name, suffix) {
+		path := name
+		if !filepath.IsAbs(path) {
+			path = filepath.Join(dir, path)
+		}
+		src, err := os.ReadFile(path)
+		if err != nil {
+			return nil, fmt.Errorf("profile: %w", err)
+		}
+		return Parse(path, src)
+	}
+	src, err := probes.Files.ReadFile(name + suffix)
+	if err != nil {
+		return nil, fault.Fault{Text: fmt.Sprintf("no profile is named %q", name),
+			Hint: fault.Suggest(name, Names()) + "; a file of your own ends in " + suffix}
+	}
+	return Parse(name+suffix, src)
+}

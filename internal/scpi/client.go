@@ -1,0 +1,204 @@
+package scpi
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+)
+
+// Conn carries lines to and from an instrument. Send forgets whatever came
+// before it: nothing unasked-for is an answer.
+type Conn interface {
+	Send(ctx context.Context, line string) error
+	Receive(ctx context.Context) (string, error)
+}
+
+// ErrTimeout is inside the error of a query that was not answered in time.
+var ErrTimeout = errors.New("no answer")
+
+const (
+	mostErrors = 40 // read of one queue; the deepest known holds 30, and one that never says 0 is broken
+	mostLate   = 40 // lines read until an identity comes; a port with more of them is noise
+)
+
+// Client asks one instrument. It is not for use from several goroutines.
+type Client struct {
+	Conn     Conn
+	Identify string        // the query, *IDN?
+	Errors   string        // the query, SYST:ERR?; "" = the instrument has no queue
+	Timeout  time.Duration // for one answer
+
+	identity string // the response to Identify, once known
+	late     bool   // an answer is owed, and may come when another is awaited
+}
+
+// Identity asks who the instrument is.
+func (c *Client) Identity(ctx context.Context) (Identity, error) {
+	response, err := c.ask(ctx, c.Identify)
+	if err != nil {
+		return Identity{}, err
+	}
+	id, err := ParseIdentity(response)
+	if err != nil {
+		return Identity{}, fmt.Errorf("%s: %w", c.Identify, err)
+	}
+	c.identity = response
+	return id, nil
+}
+
+// Command sends a command that has no answer, then asks for errors. The error
+// is a Queue where the instrument reports some.
+func (c *Client) Command(ctx context.Context, command string) error {
+	if err := c.settle(ctx); err != nil {
+		return err
+	}
+	if err := c.Conn.Send(ctx, command); err != nil {
+		return fmt.Errorf("%s: %w", command, err)
+	}
+	return c.check(ctx, command)
+}
+
+// Measure sends all messages but the last as commands and the last as a query,
+// whose answer must be one number; then it asks for errors. Where the instrument
+// reports an error the number is not given, even if one came.
+func (c *Client) Measure(ctx context.Context, messages []string) (Number, error) {
+	if len(messages) == 0 {
+		return Number{}, errors.New("nothing is asked")
+	}
+	query := messages[len(messages)-1]
+	for _, command := range messages[:len(messages)-1] {
+		if err := c.Command(ctx, command); err != nil {
+			return Number{}, err
+		}
+	}
+	response, err := c.ask(ctx, query)
+	if err != nil {
+		if !errors.Is(err, ErrTimeout) {
+			return Number{}, err
+		}
+		// Most often the instrument did not understand, and says so in its queue.
+		return Number{}, both(err, c.check(ctx, query))
+	}
+	numbers, err := ParseNumbers(response)
+	if err == nil && len(numbers) != 1 {
+		err = fmt.Errorf("%d numbers where one was asked for", len(numbers))
+	}
+	if err != nil {
+		return Number{}, both(fmt.Errorf("%s: %w", query, err), c.check(ctx, query))
+	}
+	if err := c.check(ctx, query); err != nil {
+		return Number{}, err
+	}
+	return numbers[0], nil
+}
+
+// Queue is the errors that an instrument reported after one message.
+type Queue struct {
+	After  string // the message
+	Errors []Error
+}
+
+func (q Queue) Error() string {
+	texts := make([]string, len(q.Errors))
+	for i, e := range q.Errors {
+		texts[i] = fmt.Sprintf("%d %q", e.Number, e.Text)
+	}
+	return fmt.Sprintf("%s: the instrument reports %s", q.After, strings.Join(texts, ", "))
+}
+
+// Drain empties the error queue and gives what was in it.
+func (c *Client) Drain(ctx context.Context) ([]Error, error) {
+	if c.Errors == "" {
+		return nil, nil
+	}
+	var found []Error
+	for range mostErrors {
+		response, err := c.ask(ctx, c.Errors)
+		if err != nil {
+			return found, err
+		}
+		e, err := ParseError(response)
+		if err != nil {
+			return found, fmt.Errorf("%s: %w", c.Errors, err)
+		}
+		if e.Number == 0 {
+			return found, nil
+		}
+		found = append(found, e)
+	}
+	return found, fmt.Errorf("%s: still not empty after %d entries", c.Errors, mostErrors)
+}
+
+// check empties the error queue after a message.
+func (c *Client) check(ctx context.Context, after string) error {
+	found, err := c.Drain(ctx)
+	if len(found) > 0 {
+		return both(Queue{After: after, Errors: found}, err)
+	}
+	return err
+}
+
+// both joins two errors, of which the second may be nil, on one line.
+func both(first, second error) error {
+	if second == nil {
+		return first
+	}
+	return fmt.Errorf("%w; %w", first, second)
+}
+
+// ask sends a query and waits for the line that answers it.
+func (c *Client) ask(ctx context.Context, query string) (string, error) {
+	if err := c.settle(ctx); err != nil {
+		return "", err
+	}
+	return c.exchange(ctx, query)
+}
+
+func (c *Client) exchange(ctx context.Context, query string) (string, error) {
+	if err := c.Conn.Send(ctx, query); err != nil {
+		return "", fmt.Errorf("%s: %w", query, err)
+	}
+	return c.await(ctx, query)
+}
+
+// await waits for a line that is not the query come back as an echo.
+func (c *Client) await(ctx context.Context, query string) (string, error) {
+	wait, cancel := context.WithTimeout(ctx, c.Timeout)
+	defer cancel()
+	for {
+		response, err := c.Conn.Receive(wait)
+		switch {
+		case err == nil && strings.TrimSpace(response) == query:
+			continue
+		case err == nil:
+			return response, nil
+		}
+		c.late = true
+		if errors.Is(err, context.DeadlineExceeded) && ctx.Err() == nil {
+			return "", fmt.Errorf("%s: %w within %v", query, ErrTimeout, c.Timeout)
+		}
+		return "", fmt.Errorf("%s: %w", query, err)
+	}
+}
+
+// settle makes sure that no late answer is taken for the next one's: it asks for
+// the identity, which nothing else looks like, and reads until that comes.
+func (c *Client) settle(ctx context.Context) error {
+	if !c.late || c.identity == "" {
+		return nil
+	}
+	response, err := c.exchange(ctx, c.Identify)
+	for range mostLate {
+		if err != nil {
+			return err
+		}
+		if response == c.identity {
+			c.late = false
+			return nil
+		}
+		response, err = c.await(ctx, c.Identify)
+	}
+	return fmt.Errorf("%s: %w among %d other lines", c.Identify, ErrTimeout, mostLate)
+}
