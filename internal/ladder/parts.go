@@ -1,0 +1,53 @@
+package ladder
+
+import "ohmkeep/internal/run"
+
+// parts tells which supplies, junctions and reels hang together by any conductor
+// (union–find with path halving).
+type parts struct {
+	run        *run.Run
+	parent     []int
+	supplyUsed []bool // has a feed
+}
+
+func newParts(r *run.Run) *parts {
+	p := &parts{run: r, supplyUsed: make([]bool, len(r.Supplies))}
+	p.parent = make([]int, len(r.Supplies)+len(r.Junctions)+len(r.Reels))
+	for i := range p.parent {
+		p.parent[i] = i
+	}
+	for _, f := range r.Feeds {
+		p.join(p.place(f.From), p.place(f.To))
+		if f.From.Kind == run.AtSupply {
+			p.supplyUsed[f.From.Index] = true
+		}
+	}
+	for _, j := range r.Joints {
+		p.join(p.reel(j.From), p.reel(j.To))
+	}
+	return p
+}
+
+func (p *parts) supply(i int) int   { return i }
+func (p *parts) junction(i int) int { return len(p.run.Supplies) + i }
+func (p *parts) reel(i int) int     { return len(p.run.Supplies) + len(p.run.Junctions) + i }
+
+func (p *parts) place(at run.Place) int {
+	switch at.Kind {
+	case run.AtSupply:
+		return p.supply(at.Index)
+	case run.AtJunction:
+		return p.junction(at.Index)
+	}
+	return p.reel(at.Index)
+}
+
+func (p *parts) find(i int) int {
+	for p.parent[i] != i {
+		p.parent[i] = p.parent[p.parent[i]]
+		i = p.parent[i]
+	}
+	return i
+}
+
+func (p *parts) join(a, b int) { p.parent[p.find(a)] = p.find(b) }

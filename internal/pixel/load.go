@@ -1,0 +1,176 @@
+// Package pixel is the current that one addressable pixel draws at a voltage and
+// at the levels of a load step.
+//
+// The three drivers are the run file's: linear (a constant-current sink per
+// channel that starves below its knee), resistor, and regulated (constant power
+// per channel above its minimum voltage). How a channel's current falls between
+// its knee and its forward voltage is in no datasheet; a cubic with level ends is
+// assumed here (common practice, no source), and an estimate must allow for other
+// shapes. Currents at and below zero volts are zero. The package does not know
+// where a pixel sits or what colour it makes.
+package pixel
+
+import (
+	"math"
+
+	"ohmkeep/internal/run"
+)
+
+// Adjust is how the real pixels differ from what the run file states.
+type Adjust struct {
+	Scale float64 // factor on every channel's current; 1 = as stated
+	Idle  float64 // factor on the idle current; 1 = as stated
+	Shift float64 // V, added to every forward and knee voltage
+}
+
+// AsStated leaves the run file's figures as they are.
+var AsStated = Adjust{Scale: 1, Idle: 1}
+
+// idleKnee is the fraction of the rated volts from which a pixel's own logic
+// draws its full idle current (common practice, no source).
+const idleKnee = 0.4
+
+// A term is one current source of a pixel: size × fall((v−forward)/span), the size
+// in amperes, or in watts to be divided by v, or in siemens to be multiplied by
+// v−forward where there is no fall.
+type term struct {
+	size          float64
+	forward, knee float64
+	inverse       float64 // 1/(knee − forward)
+}
+
+// Load is the law of one kind of pixel in one step. The zero Load draws nothing.
+type Load struct {
+	driver run.Driver
+	terms  [5]term // channels first, idle last
+	n      int
+	full   float64 // V, at and above it the current is total whatever the voltage; +Inf if never
+	total  float64
+	scale  float64
+	idle   float64
+}
+
+// New gives the law of a strip's pixels at the levels of a step, by channel name.
+// Channels beyond the fourth are not drawn; run files have at most four.
+func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
+	l := Load{driver: strip.Driver, scale: by.Scale, idle: by.Idle}
+	for _, c := range strip.Channels[:min(len(strip.Channels), len(l.terms)-1)] {
+		level := levels[c.Name] * by.Scale
+		if level == 0 {
+			continue
+		}
+		t := term{forward: c.Forward + by.Shift, knee: c.Knee + by.Shift}
+		switch strip.Driver {
+		case run.Linear:
+			t.size = level * c.Amps
+		case run.Regulated:
+			t.size = level * c.Amps * strip.Volts
+			t.forward = regulatedOff*c.Knee + by.Shift
+		case run.Resistor:
+			t.size = level / c.Ohms
+		}
+		t.inverse = 1 / math.Max(t.knee-t.forward, 1e-3)
+		l.add(t)
+	}
+	rest := term{size: strip.Idle * by.Idle, knee: idleKnee * strip.Volts}
+	rest.inverse = 1 / rest.knee
+	l.terms[l.n] = rest
+	l.full, l.total = rest.knee, rest.size
+	for _, t := range l.terms[:l.n] {
+		l.full = math.Max(l.full, t.knee)
+		l.total += t.size
+		if strip.Driver != run.Linear {
+			l.full = math.Inf(1)
+		}
+	}
+	return l
+}
+
+// regulatedOff is the fraction of its minimum voltage at which a regulated channel
+// is off altogether (assumed; the law between is not in a datasheet).
+const regulatedOff = 0.8
+
+func (l *Load) add(t term) {
+	l.terms[l.n] = t
+	l.n++
+}
+
+// Full is the voltage at and above which the current does not depend on the
+// voltage, and Total that current. Full is +Inf for drivers without such a region.
+func (l *Load) Full() float64  { return l.full }
+func (l *Load) Total() float64 { return l.total }
+
+// Current gives the pixel's current in amperes at v volts, and its slope in siemens.
+func (l *Load) Current(v float64) (amps, slope float64) {
+	if v >= l.full {
+		return l.total, 0
+	}
+	return l.below(v)
+}
+
+// below is Current where the voltage matters.
+func (l *Load) below(v float64) (amps, slope float64) {
+	if v <= 0 {
+		return 0, 0
+	}
+	for i := range l.n {
+		a, g := l.channel(&l.terms[i], v)
+		amps += a
+		slope += g
+	}
+	a, g := l.terms[l.n].fall(v)
+	return amps + a, slope + g
+}
+
+// channel is one channel's current and slope.
+func (l *Load) channel(t *term, v float64) (amps, slope float64) {
+	switch l.driver {
+	case run.Resistor:
+		if v <= t.forward {
+			return 0, 0
+		}
+		return t.size * (v - t.forward), t.size
+	case run.Regulated:
+		w, dw := t.fall(v)
+		return w / v, dw/v - w/(v*v)
+	}
+	return t.fall(v)
+}
+
+// fall is size × (3u²−2u³) with u the place between forward and knee, and its slope.
+func (t *term) fall(v float64) (value, slope float64) {
+	u := (v - t.forward) * t.inverse
+	if u >= 1 {
+		return t.size, 0
+	}
+	if u <= 0 {
+		return 0, 0
+	}
+	return t.size * u * u * (3 - 2*u), t.size * 6 * u * (1 - u) * t.inverse
+}
+
+// Partials gives the derivatives of the current at v volts with respect to the
+// three figures of Adjust: A per unit of Scale, A per unit of Idle, A per volt.
+func (l *Load) Partials(v float64) (scale, idle, shift float64) {
+	if v <= 0 {
+		return 0, 0, 0
+	}
+	for i := range l.n {
+		t := &l.terms[i]
+		a, g := l.channel(t, v)
+		scale += a
+		if l.driver == run.Regulated {
+			_, g = t.fall(v)
+			g /= v
+		}
+		shift -= g
+	}
+	if l.scale != 0 {
+		scale /= l.scale
+	}
+	idle, _ = l.terms[l.n].fall(v)
+	if l.idle != 0 {
+		idle /= l.idle
+	}
+	return scale, idle, shift
+}
