@@ -77,6 +77,10 @@ func (r *Run) Place(name string) (Place, error) {
 			return Place{Kind: AtJunction, Index: i}, nil
 		}
 	}
+	if r.ReelIndex(name) >= 0 {
+		return Place{}, fault.Fault{Text: fmt.Sprintf("%q is a reel, which has many places", name),
+			Hint: fmt.Sprintf("%[1]s.start, %[1]s.end or %[1]s.<pixel number>", name)}
+	}
 	dot := strings.LastIndexByte(name, '.')
 	if dot < 0 {
 		return Place{}, fault.Fault{Text: fmt.Sprintf("no supply or junction is named %q", name),
@@ -88,7 +92,7 @@ func (r *Run) Place(name string) (Place, error) {
 		}
 	}
 	return Place{}, fault.Fault{Text: fmt.Sprintf("no reel is named %q", name[:dot]),
-		Hint: fault.Suggest(name, r.placeNames())}
+		Hint: fault.Suggest(name[:dot], r.reelNames())}
 }
 
 // place finds a place of reel number i by what stands behind the dot.
@@ -103,7 +107,7 @@ func (reel Reel) place(i int, spot string) (Place, error) {
 		return at, nil
 	}
 	n, err := strconv.Atoi(spot)
-	if err != nil {
+	if err != nil || strconv.Itoa(n) != spot {
 		return Place{}, fault.Fault{Text: fmt.Sprintf("reel %q has no place %q", reel.Name, spot),
 			Hint: fault.Suggest(spot, []string{"start", "end"}) + ", or a pixel number"}
 	}
@@ -140,8 +144,16 @@ func (r *Run) placeNames() []string {
 	for _, j := range r.Junctions {
 		names = append(names, j.Name)
 	}
+	for _, name := range r.reelNames() {
+		names = append(names, name+".start", name+".end")
+	}
+	return names
+}
+
+func (r *Run) reelNames() []string {
+	var names []string
 	for _, reel := range r.Reels {
-		names = append(names, reel.Name+".start", reel.Name+".end")
+		names = append(names, reel.Name)
 	}
 	return names
 }

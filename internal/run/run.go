@@ -2,12 +2,14 @@
 // junctions and feeds, the load steps it is measured in, the meters it is
 // measured with and the limits it is judged by.
 //
-// A Run that Parse returns is valid: every name is known, every number is in
-// its range, every reel can be reached from a supply. All values are SI (volts,
-// amperes, ohms, metres); the run file's milliohms and milliamps end at this
-// package's door. A Run is never changed after Parse; it knows no clock, no
-// network solution and no measured value.
+// A Run that package runfile returns is valid: every name is known, every number
+// is in its range, every reel can be reached from a supply. All values are SI
+// (volts, amperes, ohms, metres); the run file's milliohms and milliamps end
+// there. A Run is never changed once it is made; it knows no clock, no network
+// solution and no measured value.
 package run
+
+import "ohmkeep/internal/conductor"
 
 // Run is one installed system.
 type Run struct {
@@ -61,8 +63,8 @@ type Supply struct {
 	Name  string
 	Volts float64 // at its terminals without load
 	Amps  float64 // rated
-	Ohms  float64 // output resistance; OhmsKnown tells whether the file states it
-	Known bool    // Ohms is stated
+	Ohms  float64 // output resistance
+	Known bool    // the file states Ohms; false: it is taken as 0
 }
 
 // Reel is an unbroken length of strip.
@@ -97,6 +99,8 @@ type Feed struct {
 	From, To   Place
 	Length     float64 // m, one way; 0 = not stated
 	Conductor  string  // as written, such as "18 AWG"; "" = not stated
+	Material   string  // copper, cca or aluminium
+	Stranding  string  // solid or fine
 	WireOhms   float64 // Ω loop at 20 °C, what length and conductor give; 0 = not stated
 	Ohms       float64 // Ω loop at 20 °C, as the file states it or else WireOhms
 	Stated     bool    // Ohms was stated in the file
@@ -104,6 +108,17 @@ type Feed struct {
 	AmpacityBy string  // where that figure is published
 	TempCo     float64 // 1/K at 20 °C of its metal
 	Fuse       float64 // A; 0 = none stated
+}
+
+// Like names the size of the feed's own kind, such as "22 AWG", that has the given
+// loop resistance (Ω at 20 °C) over the feed's length; "" where the file states
+// no conductor or no length.
+func (f Feed) Like(ohms float64) string {
+	wire, err := conductor.Parse(f.Conductor, f.Material, f.Stranding)
+	if err != nil || f.Length <= 0 || ohms <= 0 {
+		return ""
+	}
+	return wire.Like(ohms / (2 * f.Length))
 }
 
 // Step is a load state that is set while readings are taken.

@@ -1,0 +1,80 @@
+package runfile
+
+import (
+	"fmt"
+
+	"ohmkeep/internal/document"
+)
+
+// span is the range that a number of the file must lie in, in the file's unit.
+type span struct {
+	low, high float64
+	above     bool // low itself is not allowed
+	unit      string
+}
+
+// mostPixels is the most that a reel, or a run, can have.
+const mostPixels = 1_000_000
+
+// Wider than anything that is built, narrow enough to catch a wrong unit or a
+// slipped decimal point.
+var (
+	volts        = span{0, 60, true, " V"} // extra-low voltage
+	amps         = span{0, 1000, true, " A"}
+	milliamps    = span{0, 10_000, true, " mA"}
+	idleCurrent  = span{0, 1000, false, " mA"}
+	milliohms    = span{0, 1e6, false, " mΩ"}
+	ohms         = span{0, 1e6, true, " Ω"}
+	limit        = span{0, 1e6, true, " mΩ"}
+	metres       = span{0, 10_000, false, " m"}
+	reelMetres   = span{0, 10_000, true, " m"}
+	density      = span{0, 10_000, true, " pixels per metre"}
+	pixelCount   = span{1, mostPixels, false, ""}
+	level        = span{0, 1, false, ""}
+	ambient      = span{-40, 90, false, " °C"}
+	percent      = span{0, 100, false, " %"}
+	limitPercent = span{0, 1000, true, " %"}
+	colour       = span{0, 1, true, " in CIE 1976 u'v'"}
+	positive     = span{0, 1e9, true, ""}
+	counts       = span{0, 1e6, false, ""}
+)
+
+func (s span) holds(x float64) bool { return x <= s.high && (x > s.low || x == s.low && !s.above) }
+
+func (s span) String() string {
+	if s.above {
+		return fmt.Sprintf("more than %g, up to %g%s", s.low, s.high, s.unit)
+	}
+	return fmt.Sprintf("%g to %g%s", s.low, s.high, s.unit)
+}
+
+// number reads a number and checks its range; ok is false where there is none to use.
+func number(t *document.Table, key string, s span) (x float64, ok bool) {
+	x, ok = t.Number(key)
+	return x, ok && inside(t, key, x, s)
+}
+
+// inside reports a number outside its range.
+func inside(t *document.Table, key string, x float64, s span) bool {
+	if s.holds(x) {
+		return true
+	}
+	t.Fault(key, fmt.Sprintf("%g is out of range", x), s.String())
+	return false
+}
+
+// numberOr reads a number that may be left out.
+func numberOr(t *document.Table, key string, fallback float64, s span) float64 {
+	if x, ok := number(t, key, s); ok {
+		return x
+	}
+	return fallback
+}
+
+// need reads a number that must be there.
+func need(t *document.Table, key string, s span, hint string) float64 {
+	if !t.Has(key) {
+		t.Missing(key, hint)
+	}
+	return numberOr(t, key, 0, s)
+}
