@@ -285,3 +285,31 @@ func (s *Solver) along(i int, x []float64, visit func(k int, plus, minus float64
 		visit(k, line+v*plus/loop, line-v*minus/loop)
 	}
 }
+
+// sectionAmps gives the current of one rail in the first and the last segment of a
+// section.
+func (s *Solver) sectionAmps(i int, rail run.Rail) (first, last float64) {
+	sec := &s.net.sections[i]
+	plus, minus := s.reelRails(sec.reel)
+	ohms := plus
+	if rail == run.Minus {
+		ohms = minus
+	}
+	before := 0.0
+	s.along(i, s.x, func(k int, p, n float64) {
+		v := p
+		if rail == run.Minus {
+			v = n
+		}
+		switch k {
+		case sec.first:
+		case sec.first + 1:
+			first = (before - v) / ohms
+			last = first
+		default:
+			last = (before - v) / ohms
+		}
+		before = v
+	})
+	return first, last
+}

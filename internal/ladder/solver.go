@@ -315,3 +315,19 @@ func at(x []float64, node int32) float64 {
 	}
 	return x[node]
 }
+
+// ReelAmps is the greater of the currents of one rail at a reel's two ends, as
+// they flow in the first and last segment; 0 for a reel of one pixel.
+func (s *Solver) ReelAmps(reel int, rail run.Rail) float64 {
+	most := 0.0
+	for i := range s.net.sections {
+		if s.net.sections[i].reel == reel {
+			a, b := s.sectionAmps(i, rail)
+			most = math.Max(most, math.Max(math.Abs(a), math.Abs(b)))
+		}
+	}
+	return most
+}
+
+// Taps are the pixels of a reel that have nodes, ascending.
+func (n *Network) Taps(reel int) []int { return n.taps[reel] }

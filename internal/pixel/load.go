@@ -21,7 +21,16 @@ type Adjust struct {
 	Scale float64 // factor on every channel's current; 1 = as stated
 	Idle  float64 // factor on the idle current; 1 = as stated
 	Shift float64 // V, added to every forward and knee voltage
+	Shape Shape   // how a channel's current falls below its knee
 }
+
+// Shape is how a channel's current falls between its knee and its forward voltage.
+type Shape int
+
+const (
+	Cubic Shape = iota // level at both ends
+	Ramp               // in a straight line, for simulated pixels that an estimate should not know
+)
 
 // AsStated leaves the run file's figures as they are.
 var AsStated = Adjust{Scale: 1, Idle: 1}
@@ -37,6 +46,7 @@ type term struct {
 	size          float64
 	forward, knee float64
 	inverse       float64 // 1/(knee − forward)
+	shape         Shape
 }
 
 // Load is the law of one kind of pixel in one step. The zero Load draws nothing.
@@ -59,7 +69,7 @@ func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
 		if level == 0 {
 			continue
 		}
-		t := term{forward: c.Forward + by.Shift, knee: c.Knee + by.Shift}
+		t := term{forward: c.Forward + by.Shift, knee: c.Knee + by.Shift, shape: by.Shape}
 		switch strip.Driver {
 		case run.Linear:
 			t.size = level * c.Amps
@@ -137,7 +147,8 @@ func (l *Load) channel(t *term, v float64) (amps, slope float64) {
 	return t.fall(v)
 }
 
-// fall is size × (3u²−2u³) with u the place between forward and knee, and its slope.
+// fall is size × (3u²−2u³), or size × u for a ramp, with u the place between
+// forward and knee; and its slope.
 func (t *term) fall(v float64) (value, slope float64) {
 	u := (v - t.forward) * t.inverse
 	if u >= 1 {
@@ -145,6 +156,9 @@ func (t *term) fall(v float64) (value, slope float64) {
 	}
 	if u <= 0 {
 		return 0, 0
+	}
+	if t.shape == Ramp {
+		return t.size * u, t.size * t.inverse
 	}
 	return t.size * u * u * (3 - 2*u), t.size * 6 * u * (1 - u) * t.inverse
 }

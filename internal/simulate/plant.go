@@ -1,0 +1,127 @@
+// Package simulate is a run as it really is, for the demonstration and for proving
+// estimates: resistances that differ from the run file's, pixels that follow
+// another law than an estimate assumes, a duty that is some percent off, copper
+// that is warmer or colder, and meters with gain and offset errors inside their
+// accuracy. Everything is drawn from a seed, so that a simulation can be repeated.
+package simulate
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/pixel"
+	"ohmkeep/internal/run"
+)
+
+// Plant is the true state of a run. Change its fields before the first Set.
+type Plant struct {
+	Run    *run.Run
+	Warmth float64 // °C of the copper
+	// True resistances at 20 °C: Ω of each conductor, and Ω/m for reels.
+	Joints, Feeds, Reels []ladder.Rails
+	Supplies             []ladder.Source
+	Scales               []float64 // by step: factor on the channel currents
+	Idle                 float64   // factor on the idle current
+	Shift                float64   // V, of the knees
+	Shape                pixel.Shape
+
+	solver *ladder.Solver
+	par    ladder.Parameters
+	loads  []pixel.Load
+}
+
+// Spread says how far a plant may differ from its run file; each figure is the end
+// of an even distribution about the stated value.
+type Spread struct {
+	JointOhms float64 // healthy joints lie between a fifth of this and this, Ω loop
+	Wire      float64 // fraction: feeds and reels
+	Volts     float64 // fraction: supplies
+	Scale     float64 // fraction: channel current, common to all steps
+	Duty      float64 // fraction: one step against another
+	Idle      float64 // fraction
+	Shift     float64 // V
+	Warmth    float64 // K about ambient
+}
+
+// Usual is a spread as installations have it (common practice, no source).
+var Usual = Spread{JointOhms: 0.006, Wire: 0.05, Volts: 0.01, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
+
+// New draws a plant about what a run file states, without faults.
+func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
+	around := func(spread float64) float64 { return 1 + spread*(2*rng.Float64()-1) }
+	p := &Plant{Run: r, Warmth: r.Ambient + by.Warmth*(2*rng.Float64()-1), Shape: pixel.Ramp,
+		Idle: around(by.Idle), Shift: by.Shift * (2*rng.Float64() - 1)}
+	for _, j := range r.Joints {
+		half := by.JointOhms * (0.2 + 0.8*rng.Float64()) / 2
+		rails := ladder.Rails{Plus: half * around(0.3), Minus: half * around(0.3)}
+		if j.PlusCut {
+			rails.Plus = math.Inf(1)
+		}
+		p.Joints = append(p.Joints, rails)
+	}
+	for _, f := range r.Feeds {
+		half := f.Ohms / 2 * around(by.Wire)
+		p.Feeds = append(p.Feeds, ladder.Rails{Plus: half, Minus: half})
+	}
+	strip := around(by.Wire) // one batch
+	for _, reel := range r.Reels {
+		perMetre := reel.Strip.LoopOhms
+		if perMetre == 0 {
+			perMetre = ladder.AssumedLoopOhms
+		}
+		half := perMetre / 2 * strip * around(by.Wire/4)
+		p.Reels = append(p.Reels, ladder.Rails{Plus: half * around(by.Wire/2), Minus: half * around(by.Wire/2)})
+	}
+	for _, s := range r.Supplies {
+		p.Supplies = append(p.Supplies, ladder.Source{Volts: s.Volts * around(by.Volts), Ohms: s.Ohms * around(0.5)})
+	}
+	common := around(by.Scale)
+	for range r.Steps {
+		p.Scales = append(p.Scales, common*around(by.Duty))
+	}
+	return p
+}
+
+// Open builds the network, with nodes at the places where it is going to be read.
+func (p *Plant) Open(places ...run.Place) error {
+	net, err := ladder.New(p.Run, places...)
+	if err != nil {
+		return err
+	}
+	p.solver = net.NewSolver()
+	p.par = ladder.Stated(p.Run)
+	p.loads = make([]pixel.Load, len(p.Run.Reels))
+	return nil
+}
+
+// Set makes the run show a step. Open must have been called.
+func (p *Plant) Set(step int) error {
+	warm := p.Warmth - 20
+	copy(p.par.Joints, p.Joints)
+	copy(p.par.Supplies, p.Supplies)
+	for i, f := range p.Run.Feeds {
+		add := ladder.FeedWire(f) / 2 * f.TempCo * warm
+		p.par.Feeds[i] = ladder.Rails{Plus: p.Feeds[i].Plus + add, Minus: p.Feeds[i].Minus + add}
+	}
+	for i, reel := range p.Run.Reels {
+		factor := reel.SegmentLength() * (1 + ladder.CopperTempCo*warm)
+		p.par.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
+		p.loads[i] = pixel.New(reel.Strip, p.Run.Steps[step].Levels,
+			pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
+	}
+	p.solver.Restart()
+	if err := p.solver.Solve(&p.par, p.loads); err != nil {
+		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
+	}
+	return nil
+}
+
+// Volts is the true voltage between two points in the step that was set.
+func (p *Plant) Volts(from, to run.Point) float64 {
+	return p.solver.Potential(from) - p.solver.Potential(to)
+}
+
+// Amps is the true current of a feed.
+func (p *Plant) Amps(feed int) float64 { return p.solver.FeedAmps(feed, run.Plus) }

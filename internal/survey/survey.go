@@ -1,0 +1,168 @@
+package survey
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// Probe is an opened instrument and what the run file says of it.
+type Probe struct {
+	run.Probe
+	Device instrument.Instrument
+}
+
+// Guide leads a survey.
+type Guide interface {
+	// Step returns once the run shows a step. ErrSkip leaves the step out.
+	Step(ctx context.Context, step run.Step) error
+	// Reach returns once a carried meter is at a visit. ErrSkip leaves it out.
+	Reach(ctx context.Context, v Visit) error
+	// Took is told each reading as soon as it is taken; its error ends the survey.
+	Took(ctx context.Context, x reading.Reading) error
+	// Missed is told a visit that gave no value, and why.
+	Missed(v Visit, why string)
+}
+
+// Skip is the error by which a Guide leaves something out.
+type Skip struct{}
+
+func (Skip) Error() string { return "left out" }
+
+// Survey is what to read.
+type Survey struct {
+	Run    *run.Run
+	Steps  []run.Step
+	Visits []Visit // for the carried meters; what a fixed probe sees is left out
+	Probes []Probe
+}
+
+// Take walks the steps. A visit that gives no value is told to the guide and left
+// out; the error is the guide's, the context's, or that an instrument is gone.
+func (s *Survey) Take(ctx context.Context, g Guide) error {
+	for _, step := range s.Steps {
+		switch err := g.Step(ctx, step); {
+		case err == (Skip{}):
+			continue
+		case err != nil:
+			return err
+		}
+		if err := s.takeFixed(ctx, step, g); err != nil {
+			return err
+		}
+		if err := s.takeCarried(ctx, step, g); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// takeFixed reads each channel that has its place in the run.
+func (s *Survey) takeFixed(ctx context.Context, step run.Step, g Guide) error {
+	for _, p := range s.Probes {
+		for _, c := range p.Channels {
+			if c.From == "" {
+				continue
+			}
+			if err := s.take(ctx, step, p, c, Visit{c.Quantity, c.From, c.To}, g); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// takeCarried leads the carried meters to the visits.
+func (s *Survey) takeCarried(ctx context.Context, step run.Step, g Guide) error {
+	fixed := map[Visit]bool{}
+	for _, p := range s.Probes {
+		for _, c := range p.Channels {
+			fixed[Visit{c.Quantity, c.From, c.To}] = true
+		}
+	}
+	for _, v := range s.Visits {
+		if fixed[v] {
+			continue
+		}
+		p, c, ok := s.carried(v.Quantity)
+		if !ok {
+			continue
+		}
+		switch err := g.Reach(ctx, v); {
+		case err == (Skip{}):
+			continue
+		case err != nil:
+			return err
+		}
+		if err := s.take(ctx, step, p, c, v, g); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// carried finds a probe that is carried about and measures a quantity.
+func (s *Survey) carried(q run.Quantity) (Probe, run.ProbeChannel, bool) {
+	for _, p := range s.Probes {
+		for _, c := range p.Channels {
+			if c.From == "" && c.Quantity == q {
+				return p, c, true
+			}
+		}
+	}
+	return Probe{}, run.ProbeChannel{}, false
+}
+
+// Unreachable lists the visits that neither a fixed nor a carried probe can make.
+func (s *Survey) Unreachable() []Visit {
+	fixed := map[Visit]bool{}
+	for _, p := range s.Probes {
+		for _, c := range p.Channels {
+			fixed[Visit{c.Quantity, c.From, c.To}] = true
+		}
+	}
+	var list []Visit
+	for _, v := range s.Visits {
+		if _, _, ok := s.carried(v.Quantity); !ok && !fixed[v] {
+			list = append(list, v)
+		}
+	}
+	return list
+}
+
+// take measures once and hands the reading over.
+func (s *Survey) take(ctx context.Context, step run.Step, p Probe, c run.ProbeChannel, v Visit, g Guide) error {
+	sample, err := p.Device.Measure(ctx, c.ID, c.Quantity)
+	if err != nil {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		return fmt.Errorf("probe %s: %w", p.Name, err)
+	}
+	if !sample.Good() {
+		g.Missed(v, sample.Fault)
+		return nil
+	}
+	meter := s.Run.Meters[max(p.Meter, 0)]
+	if meter.Range(v.Quantity, sample.Value) < 0 {
+		g.Missed(v, fmt.Sprintf("%s %s is more than meter %q is described for", sample.Text, sample.Unit, meter.Name))
+		return nil
+	}
+	return g.Took(ctx, reading.Reading{Time: sample.Time, Step: step.Name, Quantity: v.Quantity, From: v.From, To: v.To,
+		Text: sample.Text, Unit: sample.Unit, Value: sample.Value, Meter: meter.Name})
+}
+
+// String names a visit in words: "west.start+ to west.start-".
+func (v Visit) String() string {
+	switch v.Quantity {
+	case run.Current:
+		return "the current of feed " + strconv.Quote(v.From)
+	case run.Temperature:
+		return "the temperature of " + strconv.Quote(v.From)
+	}
+	return v.From + " to " + v.To
+}

@@ -1,0 +1,54 @@
+// Package survey takes the readings of a commissioning: it walks the load steps
+// of a run and, in each, reads what fixed probes see and what a carried meter is
+// led to. Who sets the step and moves the leads is the caller's business, a person
+// or a simulation; so is what becomes of each reading.
+package survey
+
+import "ohmkeep/internal/run"
+
+// Visit is one reading to take: a voltage between two points, a feed's current, or
+// a temperature.
+type Visit struct {
+	Quantity run.Quantity
+	From, To string // as in a reading
+}
+
+// Pair reads plus against minus at a place.
+func Pair(r *run.Run, at run.Place) Visit {
+	name := r.PlaceName(at)
+	return Visit{run.Voltage, name + run.Plus.Sign(), name + run.Minus.Sign()}
+}
+
+// Thorough lists the visits after which every joint and feed can be judged: the
+// supplies, the junctions, both ends of each reel, where each feed arrives, and the
+// current of each feed. They come in the order of the run, so that nobody walks
+// to and fro.
+func Thorough(r *run.Run) []Visit {
+	var visits []Visit
+	seen := map[Visit]bool{}
+	add := func(v Visit) {
+		if !seen[v] {
+			seen[v] = true
+			visits = append(visits, v)
+		}
+	}
+	for i := range r.Supplies {
+		add(Pair(r, run.Place{Kind: run.AtSupply, Index: i}))
+	}
+	for _, f := range r.Feeds {
+		add(Visit{Quantity: run.Current, From: f.Name})
+	}
+	for i := range r.Junctions {
+		add(Pair(r, run.Place{Kind: run.AtJunction, Index: i}))
+	}
+	for i, reel := range r.Reels {
+		add(Pair(r, run.Place{Kind: run.AtReel, Index: i, Pixel: 1}))
+		for _, f := range r.Feeds {
+			if f.To.Kind == run.AtReel && f.To.Index == i {
+				add(Pair(r, f.To))
+			}
+		}
+		add(Pair(r, run.Place{Kind: run.AtReel, Index: i, Pixel: reel.Pixels}))
+	}
+	return visits
+}
