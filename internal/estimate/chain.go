@@ -1,0 +1,103 @@
+package estimate
+
+import (
+	"math"
+
+	"ohmkeep/internal/ladder"
+)
+
+// chain turns a network gradient in step k at x into derivatives by unknown, row,
+// and returns what the straight continuation beyond the bounds of bent resistances
+// and factors adds to the output.
+func (p *problem) chain(k int, x []float64, s *state, g *ladder.Gradient, row []float64) (beyond float64) {
+	scale, idle, shift := 0.0, 0.0, 0.0
+	for i := range g.Scale {
+		scale += g.Scale[i] * s.adjust.Scale
+		idle += g.Idle[i] * s.adjust.Idle
+		shift += g.Shift[i]
+	}
+	for i, u := range p.unknowns {
+		d, inside := 0.0, x[i]
+		switch u.what {
+		case jointLoop:
+			inside = clamp(x[i], unbendLeast, unbendMost)
+			slope := unbendSlope(inside)
+			if p.joints[u.index][1] == absent {
+				d = g.Joints[u.index].Minus * slope
+				break
+			}
+			d = slope * along(g.Joints[u.index], x[i+1])
+		case feedLoop:
+			inside = clamp(x[i], unbendLeast, unbendMost)
+			d = unbendSlope(inside) * along(g.Feeds[u.index], x[i+1])
+		case reelLoop:
+			inside = math.Max(x[i], factorLeast)
+			d = p.segment[u.index] * s.factor(p, u.index) * along(g.Reels[u.index], x[i+1])
+		case jointSplit:
+			inside = clamp(x[i], -splitMost, splitMost)
+			d = unbend(clamp(x[i-1], unbendLeast, unbendMost)) * across(g.Joints[u.index])
+		case feedSplit:
+			inside = clamp(x[i], -splitMost, splitMost)
+			d = unbend(clamp(x[i-1], unbendLeast, unbendMost)) * across(g.Feeds[u.index])
+		case reelSplit:
+			inside = clamp(x[i], -splitMost, splitMost)
+			d = p.segment[u.index] * s.factor(p, u.index) * math.Max(x[i-1], factorLeast) * across(g.Reels[u.index])
+		case supplyVolts:
+			d = g.Supplies[u.index].Volts
+		case supplyOhms:
+			inside = math.Max(x[i], 0)
+			d = g.Supplies[u.index].Ohms
+		case stepVolts:
+			if u.step == k {
+				d = g.Supplies[u.index].Volts
+			}
+		case allScale:
+			d = scale
+		case stepScale:
+			if u.step == k {
+				d = scale
+			}
+		case idleScale:
+			d = idle
+		case allShift:
+			d = shift
+		case stepShift:
+			if u.step == k {
+				d = shift
+			}
+		case warmth:
+			d = p.warmthSlope(s, g)
+		}
+		row[i] = d
+		beyond += d * (x[i] - inside)
+	}
+	return beyond
+}
+
+// warmthSlope is the derivative of an output with respect to the temperature.
+func (p *problem) warmthSlope(s *state, g *ladder.Gradient) float64 {
+	sum := 0.0
+	for i := range g.Reels {
+		// r(T) = r₂₀·(1 + α(T − 20)), so dr/dT = r(T)·α/(1 + α(T − 20)).
+		part := ladder.CopperTempCo / s.factor(p, i)
+		sum += part * (g.Reels[i].Plus*s.par.Reels[i].Plus + g.Reels[i].Minus*s.par.Reels[i].Minus)
+	}
+	for i, f := range p.run.Feeds {
+		sum += (g.Feeds[i].Plus + g.Feeds[i].Minus) * ladder.FeedWire(f) / 2 * f.TempCo
+	}
+	return sum
+}
+
+// factor is 1 + α(T − 20) of a reel.
+func (s *state) factor(p *problem, reel int) float64 {
+	return 1 + ladder.CopperTempCo*(s.warm+p.temperature.reel[reel]-20)
+}
+
+// along is the derivative to a loop that is split between the rails, across that to
+// the split per ohm of the loop.
+func along(g ladder.Rails, part float64) float64 {
+	part = clamp(part, -splitMost, splitMost)
+	return g.Plus*(0.5+part) + g.Minus*(0.5-part)
+}
+
+func across(g ladder.Rails) float64 { return g.Plus - g.Minus }

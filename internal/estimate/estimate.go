@@ -1,0 +1,171 @@
+// Package estimate finds the resistances of a run that explain its readings, and
+// how well they are known.
+//
+// All of it is one least-squares problem with Gaussian knowledge beforehand. The
+// unknowns are both rails of every joint, feed and reel; the supplies' volts; what
+// nobody knows of the pixels (current scale, idle current, knee), for the whole run
+// and step by step; the copper's temperature; and each meter range's gain and
+// offset error, which are common to its readings, cancel between neighbours and do
+// not average out. Resistances have priors so wide that a conductor which no
+// reading sees stays unknown. Accuracy figures are limits and taken as the ends of
+// an even distribution, so a limit a has the standard uncertainty a/√3 (JCGM
+// 100:2008, 4.3.7).
+//
+// The package judges nothing: limits and verdicts are for whoever asks.
+package estimate
+
+import (
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
+)
+
+// Estimate is what the readings of a run say.
+type Estimate struct {
+	Fit      assessment.Fit
+	Elements []Element
+	Readings []assessment.Reading
+	Profiles []assessment.Profile
+
+	problem    *problem
+	x          []float64
+	covariance *leastsquares.Matrix
+	inflation  float64
+}
+
+// Element is one estimated resistance.
+type Element struct {
+	Kind  assessment.Kind
+	Index int // into the run's joints, feeds, reels or supplies
+	Rail  assessment.Rail
+
+	Belief verdict.Belief // on the element's own scale, see Ohms and Scale
+	Known  bool           // a reading tells of it
+	Apart  bool           // of a rail: told apart from the other one
+	Amps   float64        // greatest current in the steps read
+
+	bent bool
+	row  []float64 // derivative of the belief's mean by unknown
+}
+
+// Ohms turns a value on the belief's scale into ohms (per metre for a reel); an
+// open conductor is +Inf.
+func (e *Element) Ohms(t float64) float64 {
+	if !e.bent {
+		return t
+	}
+	if t >= unbendMost {
+		return math.Inf(1)
+	}
+	return unbend(t)
+}
+
+// Scale is the inverse of Ohms.
+func (e *Element) Scale(ohms float64) float64 {
+	if !e.bent {
+		return ohms
+	}
+	return bend(ohms)
+}
+
+// Make fits a run to its readings. The error tells that a part of the run hangs on
+// no supply, or that the network could not be solved even as the file states it.
+func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
+	p, err := pose(r, readings)
+	if err != nil {
+		return nil, err
+	}
+	fit, err := p.solve(p.start())
+	if err != nil {
+		return nil, fmt.Errorf("run %q: %w", r.Name, err)
+	}
+	fit, err = p.withoutSuspects(fit)
+	if err != nil {
+		return nil, fmt.Errorf("run %q: %w", r.Name, err)
+	}
+	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance, inflation: 1}
+	e.describeFit(fit)
+	e.describeReadings(readings, fit)
+	e.describeElements()
+	e.describeProfiles()
+	return e, nil
+}
+
+func (p *problem) start() []float64 {
+	x := make([]float64, len(p.unknowns))
+	for i, u := range p.unknowns {
+		x[i] = u.mean
+	}
+	return x
+}
+
+func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
+	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
+	for i, u := range p.unknowns {
+		prior.Mean[i], prior.Deviation[i] = u.mean, math.Max(u.deviation, 1e-9)
+	}
+	return leastsquares.Solve(p, start, prior, leastsquares.Options{})
+}
+
+// misfit is the probability below which the model does not explain the readings;
+// intervals are then widened by the square root of chi-squared over its degrees of
+// freedom (Birge, Phys. Rev. 40 (1932) 207).
+const misfit = 0.01
+
+func (e *Estimate) describeFit(fit *leastsquares.Fit) {
+	n := 0
+	for _, o := range e.problem.observations {
+		if !o.out {
+			n++
+		}
+	}
+	// Each prior is a reading that costs its unknown one degree of freedom, so what
+	// is left is the number of real readings.
+	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: fit.SumSquares, DegreesOfFreedom: n,
+		PValue: chiSquaredTail(fit.SumSquares, n)}
+	if e.Fit.PValue < misfit && n > 0 {
+		e.inflation = math.Sqrt(fit.SumSquares / float64(n))
+	}
+}
+
+// deviation is the posterior standard deviation of a linear function of the unknowns.
+func (e *Estimate) deviation(row []float64) float64 {
+	return e.inflation * math.Sqrt(math.Max(quadratic(e.covariance, row), 0))
+}
+
+// quadratic is rowᵀ·C·row.
+func quadratic(c *leastsquares.Matrix, row []float64) float64 {
+	sum := 0.0
+	for i, a := range row {
+		if a == 0 {
+			continue
+		}
+		inner := 0.0
+		for j, b := range row {
+			if b != 0 {
+				inner += c.At(i, j) * b
+			}
+		}
+		sum += a * inner
+	}
+	return sum
+}
+
+func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {
+	e.Readings = make([]assessment.Reading, len(readings))
+	for i, x := range readings {
+		e.Readings[i] = assessment.Reading{Reading: x, Predicted: math.NaN(), Note: e.problem.notes[i]}
+	}
+	for i, o := range e.problem.observations {
+		out := &e.Readings[o.reading]
+		out.Predicted = e.problem.predicted[i]
+		out.Residual = o.value - out.Predicted
+		out.Standardised = e.problem.standardised(i, fit)
+		out.Suspect, out.Used = o.out, !o.out
+	}
+}

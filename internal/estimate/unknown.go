@@ -1,0 +1,246 @@
+package estimate
+
+import (
+	"math"
+
+	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/pixel"
+	"ohmkeep/internal/run"
+)
+
+// what says which quantity an unknown stands for.
+type what int
+
+const (
+	jointLoop  what = iota // bend(Ω), see below; of the minus alone where the plus is cut
+	jointSplit             // part by which the plus has more than half of the loop
+	feedLoop               // bend(Ω) at 20 °C
+	feedSplit
+	reelLoop // factor on the nominal Ω/m
+	reelSplit
+	supplyVolts // V without load
+	supplyOhms  // Ω
+	stepVolts   // V by which a supply differs in one step
+	allScale    // ln of the factor on all channel currents
+	stepScale   // the same in one step
+	idleScale   // ln of the factor on the idle current
+	allShift    // V by which the knees are shifted
+	stepShift   // the same in one step
+	warmth      // °C of the copper
+	gain        // relative gain error of one meter range (or place)
+	offset      // V or A by which it is off
+)
+
+// unknown is one parameter of the fit with what is known of it beforehand. An
+// infinite deviation would say "nothing"; priors of resistances are so wide that
+// they say next to nothing, but keep the fit finite where no reading tells.
+type unknown struct {
+	what      what
+	index     int // of the joint, feed, reel, supply or meter range
+	step      int // stepVolts, stepScale, stepShift
+	mean      float64
+	deviation float64
+}
+
+// The loop of a joint or feed is fitted as t = r/(r + 1 Ω): linear in r where joints
+// live, and finite at an open conductor, t = 1. How the loop is split between the
+// rails is an unknown of its own, because pair voltages hardly tell.
+const bendOhms = 1.0
+
+func bend(ohms float64) float64 {
+	if math.IsInf(ohms, 1) {
+		return 1
+	}
+	return ohms / (ohms + bendOhms)
+}
+
+func unbend(t float64) float64 {
+	if t >= 1 {
+		return math.Inf(1)
+	}
+	return bendOhms * t / (1 - t)
+}
+
+// unbendSlope is dr/dt, and unbendMost the last t at which it is used; beyond, the
+// model is continued in a straight line.
+func unbendSlope(t float64) float64 { return bendOhms / ((1 - t) * (1 - t)) }
+
+const (
+	unbendMost  = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
+	unbendLeast = 1e-6     // 1 µΩ
+	factorLeast = 0.02     // of a reel's nominal
+)
+
+// Prior deviations that are choices of this package rather than of the run file;
+// all are common practice, no source, and wide on purpose.
+const (
+	loopSpread      = 1.0   // of a bent joint or feed: anything from perfect to open
+	jointSplits     = 0.29  // even between all in one rail and all in the other
+	feedSplits      = 0.12  // two conductors of one cable, but perhaps one bad contact
+	reelSplits      = 0.05  // two rails of one foil
+	reelSpread      = 0.30  // of the nominal
+	reelSpreadBlind = 1.5   // where the strip states none
+	voltsSpread     = 0.03  // of a supply's stated volts: trimmers are trimmed by hand
+	sagSpread       = 0.002 // of its volts, from one step to another
+	outputOhms      = 0.005 // of a supply that states none
+	scaleSpread     = 0.20  // of the channel currents: a typical figure of a data sheet
+	stepSpread      = 0.10  // of the duty from one step to another
+	idleSpread      = 0.40
+	shiftSpread     = 0.05 // of the rated volts
+	shiftStepSpread = 0.02
+	warmthSpread    = 6.0 // K, where nobody measured the temperature
+	warmthRead      = 1.5 // K, that copper may differ from a thermometer beside it
+)
+
+// unknowns lists the parameters of the problem in a fixed order.
+func (p *problem) layUnknowns() {
+	r := p.run
+	add := func(u unknown) int {
+		p.unknowns = append(p.unknowns, u)
+		return len(p.unknowns) - 1
+	}
+	loop := func(w what, index int, mean, spread, splits float64) [2]int {
+		return [2]int{add(unknown{what: w, index: index, mean: mean, deviation: spread}),
+			add(unknown{what: w + 1, index: index, deviation: splits})}
+	}
+	for i, j := range r.Joints {
+		if j.PlusCut {
+			minus := add(unknown{what: jointLoop, index: i, mean: bend(j.Ohms / 2), deviation: loopSpread})
+			p.joints = append(p.joints, [2]int{minus, absent})
+			continue
+		}
+		p.joints = append(p.joints, loop(jointLoop, i, bend(j.Ohms), loopSpread, jointSplits))
+	}
+	for i, f := range r.Feeds {
+		p.feeds = append(p.feeds, loop(feedLoop, i, bend(f.Ohms), loopSpread, feedSplits))
+	}
+	for i, reel := range r.Reels {
+		spread := reelSpread
+		if reel.Strip.LoopOhms == 0 {
+			spread = reelSpreadBlind
+		}
+		p.reels = append(p.reels, loop(reelLoop, i, 1, spread, reelSplits))
+	}
+	for i, s := range r.Supplies {
+		ohms, spread := s.Ohms, s.Ohms/2+outputOhms
+		p.supplies = append(p.supplies, [2]int{
+			add(unknown{what: supplyVolts, index: i, mean: s.Volts, deviation: voltsSpread * s.Volts}),
+			add(unknown{what: supplyOhms, index: i, mean: ohms, deviation: spread}),
+		})
+	}
+	add(unknown{what: allScale, deviation: scaleSpread})
+	add(unknown{what: idleScale, deviation: idleSpread})
+	volts := r.Reels[0].Strip.Volts
+	add(unknown{what: allShift, deviation: shiftSpread * volts})
+	add(unknown{what: warmth, mean: p.temperature.mean, deviation: p.temperature.deviation})
+	for k, step := range p.steps {
+		for i, s := range r.Supplies {
+			add(unknown{what: stepVolts, index: i, step: k, deviation: sagSpread * s.Volts})
+		}
+		if lit(r.Steps[step]) {
+			add(unknown{what: stepScale, step: k, deviation: stepSpread})
+			add(unknown{what: stepShift, step: k, deviation: shiftStepSpread * volts})
+		}
+	}
+	for i, s := range p.scales {
+		p.scales[i].gain = add(unknown{what: gain, index: i, deviation: s.limits.Fraction / math.Sqrt(3)})
+		p.scales[i].offset = add(unknown{what: offset, index: i, deviation: s.limits.Counts * s.limits.Resolution / math.Sqrt(3)})
+	}
+}
+
+func lit(s run.Step) bool {
+	for _, level := range s.Levels {
+		if level > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// state is what the unknowns make of the network in one step.
+type state struct {
+	par    ladder.Parameters
+	adjust pixel.Adjust
+	loads  []pixel.Load
+	warm   float64 // °C
+}
+
+func (p *problem) newState() *state {
+	// What is no unknown, such as the parted plus of a joint, stays as stated.
+	return &state{par: ladder.Stated(p.run), loads: make([]pixel.Load, len(p.run.Reels))}
+}
+
+// absent stands for the unknown of a conductor that is parted on purpose.
+const absent = -1
+
+// set fills the state of step k from the unknowns x.
+func (p *problem) set(k int, x []float64, s *state) {
+	adjust := pixel.AsStated
+	scale, idle := 0.0, 0.0
+	for i, u := range p.unknowns {
+		v := x[i]
+		switch u.what {
+		case jointLoop:
+			ohms := unbend(clamp(v, unbendLeast, unbendMost))
+			if p.joints[u.index][1] == absent {
+				s.par.Joints[u.index].Minus = ohms
+				break
+			}
+			s.par.Joints[u.index] = split(ohms, x[i+1])
+		case feedLoop:
+			s.par.Feeds[u.index] = split(unbend(clamp(v, unbendLeast, unbendMost)), x[i+1])
+		case reelLoop:
+			s.par.Reels[u.index] = split(p.segment[u.index]*math.Max(v, factorLeast), x[i+1])
+		case supplyVolts:
+			s.par.Supplies[u.index].Volts = v
+		case supplyOhms:
+			s.par.Supplies[u.index].Ohms = math.Max(v, 0)
+		case allScale:
+			scale += v
+		case idleScale:
+			idle = v
+		case allShift:
+			adjust.Shift += v
+		case warmth:
+			s.warm = v
+		case stepVolts:
+			if u.step == k {
+				s.par.Supplies[u.index].Volts += v
+			}
+		case stepScale:
+			if u.step == k {
+				scale += v
+			}
+		case stepShift:
+			if u.step == k {
+				adjust.Shift += v
+			}
+		}
+	}
+	for i := range s.par.Reels {
+		factor := s.factor(p, i)
+		s.par.Reels[i].Plus *= factor
+		s.par.Reels[i].Minus *= factor
+	}
+	for i, f := range p.run.Feeds {
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.warm + p.temperature.feed[i] - 20)
+		s.par.Feeds[i].Plus = math.Max(s.par.Feeds[i].Plus+add, 0)
+		s.par.Feeds[i].Minus = math.Max(s.par.Feeds[i].Minus+add, 0)
+	}
+	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
+	s.adjust = adjust
+	for i, reel := range p.run.Reels {
+		s.loads[i] = pixel.New(reel.Strip, p.run.Steps[p.steps[k]].Levels, adjust)
+	}
+}
+
+// split shares a loop between the rails; the split follows its loop in the list of
+// unknowns. A rail never has less than nothing.
+func split(loop, part float64) ladder.Rails {
+	part = clamp(part, -splitMost, splitMost)
+	return ladder.Rails{Plus: loop * (0.5 + part), Minus: loop * (0.5 - part)}
+}
+
+const splitMost = 0.499
+
+func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }

@@ -1,0 +1,201 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
+)
+
+// find writes the findings, gravest first.
+func (j *judged) find() {
+	for i := range j.out.Elements {
+		if x := &j.out.Elements[i]; x.Verdict == assessment.Fail && x.Rail == assessment.Loop {
+			j.say(assessment.Failing, string(x.Kind)+" "+x.Name, j.failure(x))
+		}
+	}
+	j.findMisfit()
+	for _, x := range j.out.Readings {
+		if x.Suspect {
+			j.say(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g. Read it again; it was left out.",
+				x.Row, between(x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit)))
+		}
+	}
+	j.findUnproven()
+	j.findUnused()
+}
+
+func (j *judged) say(s assessment.Severity, subject, text string) {
+	j.out.Findings = append(j.out.Findings, assessment.Finding{Severity: s, Subject: subject, Text: text})
+}
+
+// failure says what a failing element is and what to do about it.
+func (j *judged) failure(x *assessment.Element) string {
+	if x.Open() {
+		return fmt.Sprintf("open: no current passes, it has at least %s. Disconnect the supply, then look for a parted conductor or a connector that was never plugged.", milli(x.Low))
+	}
+	interval := fmt.Sprintf("%s (%s to %s), limit %s", milli(x.Ohms), milli(x.Low), milli(x.High), milli(x.Limit))
+	heat := ""
+	if x.Watts >= 0.05 {
+		heat = fmt.Sprintf(" It turns %.2g W into heat at %.2f A.", x.Watts, x.Amps)
+	}
+	switch x.Kind {
+	case assessment.Joint:
+		return interval + j.onRail(x) + "." + heat + " Disconnect the supply, then remake it."
+	case assessment.Feed:
+		text := interval + j.onRail(x) + "."
+		if x.Like != "" {
+			text += " It behaves like " + x.Like + "."
+		}
+		return text + heat + " Check its connectors and fuse, then use thicker or shorter wire."
+	default:
+		return interval + " per metre: its copper is thinner than stated. Feed it at both ends or carry less current."
+	}
+}
+
+// onRail tells which conductor carries the fault, where the readings know.
+func (j *judged) onRail(x *assessment.Element) string {
+	var plus, minus *assessment.Element
+	for i := range j.out.Elements {
+		y := &j.out.Elements[i]
+		if y.Kind == x.Kind && y.Name == x.Name {
+			switch y.Rail {
+			case assessment.Plus:
+				plus = y
+			case assessment.Minus:
+				minus = y
+			}
+		}
+	}
+	switch {
+	case plus == nil || minus == nil:
+		return ""
+	case plus.Low > 2*minus.High:
+		return ", in the plus conductor"
+	case minus.Low > 2*plus.High:
+		return ", in the minus conductor"
+	}
+	return ""
+}
+
+// like names what an undersized feed behaves like: a thinner size, and a length.
+func (j *judged) like(e *estimate.Element, ohms float64) string {
+	f := j.run.Feeds[e.Index]
+	var parts []string
+	if size := f.Like(ohms); size != "" && size != f.Conductor {
+		parts = append(parts, size)
+	}
+	if f.WireOhms > 0 {
+		switch times := ohms / f.WireOhms; {
+		case math.Abs(times-2) < 0.15:
+			parts = append(parts, "twice the length")
+		default:
+			parts = append(parts, fmt.Sprintf("%.1f times the length", times))
+		}
+	}
+	return strings.Join(parts, ", or ")
+}
+
+func (j *judged) findMisfit() {
+	if !j.doubt {
+		return
+	}
+	if !j.est.Fit.Converged {
+		j.say(assessment.Warning, "fit", "The fit did not settle, so nothing is passed. Look for a step that was not the load it is named after, and for wrong points.")
+		return
+	}
+	worst := -1
+	for i, x := range j.out.Readings {
+		if x.Used && (worst < 0 || math.Abs(x.Standardised) > math.Abs(j.out.Readings[worst].Standardised)) {
+			worst = i
+		}
+	}
+	text := fmt.Sprintf("No resistances explain these readings (p = %.1g), so nothing is passed. Another load than stated may have been lit, or a feed is not in the run file.", j.est.Fit.PValue)
+	if worst >= 0 {
+		x := j.out.Readings[worst]
+		text += fmt.Sprintf(" It hurts most at line %d (%s, %q).", x.Row, between(x), x.Step)
+	}
+	j.say(assessment.Warning, "fit", text)
+}
+
+// findUnproven names what is not settled, once, and the joints and feeds that lie
+// side by side so that the readings see only their sum.
+func (j *judged) findUnproven() {
+	var names []string
+	for _, x := range j.out.Elements {
+		if x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(x)) {
+			names = append(names, string(x.Kind)+" "+x.Name)
+		}
+	}
+	if len(names) > 0 && !j.doubt {
+		text := "The readings settle neither pass nor fail for " + strings.Join(names, ", ") + "."
+		if len(j.out.Next) > 0 {
+			text += " What to read next is listed."
+		}
+		j.say(assessment.Notice, "unproven", text)
+	}
+	for _, joint := range j.run.Joints {
+		if joint.PlusCut {
+			j.say(assessment.Notice, "joint "+joint.Name, "Its plus is parted, so next to no current crosses its minus and no loaded reading can judge it. With the supplies disconnected, measure it by a milliohm meter or tug at it.")
+		}
+	}
+}
+
+// onlyRow tells whether an element is the single row of a joint whose plus is cut.
+func (j *judged) onlyRow(x assessment.Element) bool {
+	for _, joint := range j.run.Joints {
+		if x.Kind == assessment.Joint && joint.Name == x.Name {
+			return joint.PlusCut
+		}
+	}
+	return false
+}
+
+// findUnused tells of readings that took no part, by reason.
+func (j *judged) findUnused() {
+	reasons := map[string][]string{}
+	var order []string
+	for _, x := range j.out.Readings {
+		if x.Used || x.Suspect || x.Quantity.String() == "temperature" {
+			continue
+		}
+		if reasons[x.Note] == nil {
+			order = append(order, x.Note)
+		}
+		reasons[x.Note] = append(reasons[x.Note], fmt.Sprint(x.Row))
+	}
+	for _, why := range order {
+		j.say(assessment.Notice, "readings", fmt.Sprintf("Not used: line %s: %s.", strings.Join(reasons[why], ", "), why))
+	}
+}
+
+func between(x assessment.Reading) string {
+	if x.To == "" {
+		return x.From
+	}
+	return x.From + " to " + x.To
+}
+
+// milli is a resistance in milliohms with three digits.
+func milli(ohms float64) string {
+	switch {
+	case math.IsInf(ohms, 1):
+		return "no upper bound"
+	case ohms < 0.01:
+		return fmt.Sprintf("%.1f mΩ", 1000*ohms)
+	}
+	return fmt.Sprintf("%.3g mΩ", 1000*ohms)
+}
+
+// inUnit is an SI value in the unit that a reading was written in.
+func inUnit(si float64, unit string) float64 {
+	switch {
+	case strings.HasPrefix(unit, "m"):
+		return si * 1e3
+	case strings.HasPrefix(unit, "u"), strings.HasPrefix(unit, "µ"):
+		return si * 1e6
+	}
+	return si
+}

@@ -1,0 +1,180 @@
+// Package judge turns readings into an assessment: it has a run fitted to its
+// readings, holds each resistance against its limit, and says in plain words what
+// is wrong, what contradicts the rest and what to read next.
+package judge
+
+import (
+	"math"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/prediction"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
+)
+
+// unexplained is the p-value below which the readings fit no resistances at all and
+// nothing is passed. One healthy run in a thousand comes that low by chance.
+const unexplained = 0.001
+
+// openAbove is the least resistance, Ω, that an element must have for sure to be
+// called open rather than bad, when the readings bound it by nothing above. No
+// soldered joint or crimped wire reads so much and still conducts for long (common
+// practice, no source).
+const openAbove = 0.3
+
+// coverage is that of the intervals.
+const coverage = 0.95
+
+// judged is one run under judgement.
+type judged struct {
+	run    *run.Run
+	est    *estimate.Estimate
+	out    *assessment.Assessment
+	design []float64 // by feed: A at the design step as the file states it; nil without one
+	rule   verdict.Rule
+	doubt  bool // the fit does not explain the readings: nothing may pass
+}
+
+// Make assesses a run from its readings. The errors are those of solving the run's
+// network; readings that take no part are told in the assessment.
+func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error) {
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		return nil, err
+	}
+	j := &judged{run: r, est: est, out: &assessment.Assessment{
+		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles}}
+	if d := r.Limits.DesignStep; d >= 0 {
+		p, err := prediction.Make(r, r.Steps[d])
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range p.Feeds {
+			j.design = append(j.design, math.Abs(f.Amps))
+		}
+	}
+	j.doubt = !est.Fit.Converged || est.Fit.PValue < unexplained
+	count := 0
+	for i := range est.Elements {
+		if est.Elements[i].Rail == assessment.Loop && !math.IsNaN(j.limit(&est.Elements[i])) {
+			count++
+		}
+	}
+	j.rule = verdict.RuleFor(count)
+	var targets []estimate.Target
+	for i := range est.Elements {
+		if t, ok := j.element(i); ok {
+			targets = append(targets, t)
+		}
+	}
+	j.out.Next = est.Next(targets, 3)
+	j.find()
+	return j.out, nil
+}
+
+// element judges one element and appends it, unless it is a rail that the readings
+// do not tell from the other. It returns a target where a reading could settle it.
+func (j *judged) element(i int) (estimate.Target, bool) {
+	e := &j.est.Elements[i]
+	cut := e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
+	if e.Rail != assessment.Loop && !e.Apart && !cut {
+		return estimate.Target{}, false
+	}
+	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
+		Limit: j.limit(e), Over: math.NaN(), Amps: e.Amps}
+	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
+	low, high := e.Belief.Interval(coverage)
+	x.Low, x.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
+	if e.Known && math.IsInf(x.High, 1) && x.Low > openAbove {
+		x.Ohms = math.Inf(1)
+	}
+	if !e.Known {
+		x.Ohms = j.assumed(e)
+	}
+	if !x.Open() {
+		ohms := x.Ohms
+		if e.Kind == assessment.Reel {
+			ohms *= j.run.Reels[e.Index].CopperLength()
+		}
+		x.Watts = x.Amps * x.Amps * ohms
+	}
+	if math.IsNaN(x.Limit) {
+		j.out.Elements = append(j.out.Elements, x)
+		return estimate.Target{}, false
+	}
+	x.Over = e.Belief.Over(e.Scale(x.Limit))
+	x.Verdict = j.rule.Judge(x.Over, e.Known)
+	if x.Verdict == assessment.Pass && j.doubt {
+		x.Verdict = assessment.Unproven
+	}
+	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop {
+		x.Like = j.like(e, x.Ohms)
+	}
+	j.out.Elements = append(j.out.Elements, x)
+	// Settled is a deviation at which even a value halfway to the limit is told.
+	target := estimate.Target{Element: i, Needs: e.Scale(x.Limit) / 6, Name: x.Name}
+	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
+}
+
+func (j *judged) name(e *estimate.Element) string {
+	switch e.Kind {
+	case assessment.Joint:
+		return j.run.Joints[e.Index].Name
+	case assessment.Feed:
+		return j.run.Feeds[e.Index].Name
+	case assessment.Reel:
+		return j.run.Reels[e.Index].Name
+	}
+	return j.run.Supplies[e.Index].Name
+}
+
+// assumed is what the run file says of an element that no reading tells of.
+func (j *judged) assumed(e *estimate.Element) float64 {
+	part := 1.0
+	if e.Rail != assessment.Loop {
+		part = 0.5
+	}
+	switch e.Kind {
+	case assessment.Joint:
+		return part * j.run.Joints[e.Index].Ohms
+	case assessment.Feed:
+		return part * j.run.Feeds[e.Index].Ohms
+	case assessment.Reel:
+		return part * j.run.Reels[e.Index].Strip.LoopOhms
+	}
+	return j.run.Supplies[e.Index].Ohms
+}
+
+// limit is what an element may have, in its own unit; NaN where it has no limit. A
+// single conductor has the whole loop's limit: above that it is bad for certain.
+func (j *judged) limit(e *estimate.Element) float64 {
+	limits := j.run.Limits
+	switch e.Kind {
+	case assessment.Joint:
+		return j.run.Joints[e.Index].Limit
+	case assessment.Feed:
+		return j.feedLimit(e.Index)
+	case assessment.Reel:
+		if nominal := j.run.Reels[e.Index].Strip.LoopOhms; nominal > 0 {
+			return nominal * (1 + limits.ReelExcess)
+		}
+	}
+	return math.NaN()
+}
+
+// feedLimit is the lower of two: what conductor and length give, with an excess and
+// the connectors, and what the drop budget allows at the design step's current.
+func (j *judged) feedLimit(i int) float64 {
+	f, limits := j.run.Feeds[i], j.run.Limits
+	wire := f.WireOhms
+	if wire == 0 {
+		wire = f.Ohms
+	}
+	limit := wire*(1+limits.FeedExcess) + limits.ConnectorOhms
+	if j.design != nil && j.design[i] > 0 {
+		limit = math.Min(limit, limits.FeedDrop*j.run.SupplyOf(i).Volts/j.design[i])
+	}
+	return limit
+}
