@@ -10,13 +10,14 @@ package board
 import (
 	"errors"
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
+	"ohmkeep/internal/fault"
 	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -88,15 +89,20 @@ func read(f profile.Field, raw, sentUnit string) (Value, error) {
 	if f.UnitGroup != "" {
 		unit = sentUnit
 	}
-	u, ok := units[unit]
+	q, ok := profile.UnitQuantity(unit)
 	if !ok {
 		return Value{}, fmt.Errorf("%q is no unit that is read", unit)
 	}
-	x, err := decimal(raw)
+	si, err := reading.Value(q, raw, unit)
 	if err != nil {
+		var f fault.Fault
+		if errors.As(err, &f) {
+			f.Key = "" // the group is named already
+			err = f
+		}
 		return Value{}, err
 	}
-	return Value{Quantity: u.quantity, SI: x / u.per, Text: raw, Unit: unit, Raw: raw}, nil
+	return Value{Quantity: q, SI: si, Text: raw, Unit: unit, Raw: raw}, nil
 }
 
 // readCounts turns the counts of a register into a value. Beyond the field's
@@ -114,10 +120,8 @@ func readCounts(f profile.Field, raw string) (Value, error) {
 	// Twelve digits are more than any register holds, and drop the binary
 	// rounding of the product; the value is what the text says.
 	v.Text = shortest(float64(counts) * f.PerCount)
-	if v.SI, err = decimal(v.Text); err != nil {
-		return Value{}, err
-	}
-	return v, nil
+	v.SI, err = reading.Value(v.Quantity, v.Text, v.Unit)
+	return v, err
 }
 
 // faulty gives the values that a board says it could not measure.
@@ -125,10 +129,12 @@ func faulty(l profile.Line, channel, complaint string) []Value {
 	var values []Value
 	for _, f := range l.Fields {
 		q := f.Quantity
-		if u, ok := units[f.Unit]; ok {
-			q = u.quantity
-		} else if !f.Counts {
-			continue // its quantity is in the unit, which the board did not send
+		if !f.Counts {
+			of, ok := profile.UnitQuantity(f.Unit)
+			if !ok {
+				continue // its quantity is in the unit, which the board did not send
+			}
+			q = of
 		}
 		values = append(values, Value{Channel: channel, Quantity: q, Unit: siUnit[q], Raw: complaint,
 			Fault: "the board says: " + complaint})
@@ -140,32 +146,6 @@ func faulty(l profile.Line, channel, complaint string) []Value {
 func shortest(x float64) string {
 	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 11, 64), 64)
 	return strconv.FormatFloat(rounded, 'f', -1, 64)
-}
-
-// decimal reads a finite decimal number: no hexadecimal, no infinity, no
-// underscores, no blanks.
-func decimal(s string) (float64, error) {
-	if s == "" || strings.Trim(s, "0123456789+-.eE") != "" {
-		return 0, fmt.Errorf("%q is no decimal number", s)
-	}
-	x, err := strconv.ParseFloat(s, 64)
-	if err != nil || math.IsInf(x, 0) {
-		return 0, fmt.Errorf("%q is no decimal number", s)
-	}
-	return x, nil
-}
-
-// unit is what a reading's unit stands for: the value over per is SI.
-type unit struct {
-	quantity run.Quantity
-	per      float64
-}
-
-// A division by a power of ten rounds once; a product with 0.001 twice.
-var units = map[string]unit{
-	"V": {run.Voltage, 1}, "mV": {run.Voltage, 1e3}, "uV": {run.Voltage, 1e6},
-	"A": {run.Current, 1}, "mA": {run.Current, 1e3}, "uA": {run.Current, 1e6},
-	"degC": {run.Temperature, 1},
 }
 
 var siUnit = map[run.Quantity]string{run.Voltage: "V", run.Current: "A", run.Temperature: "degC"}

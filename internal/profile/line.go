@@ -12,9 +12,22 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// UnitNames are the units that a decimal number can have, in the order in which
+// unitNames are the units that a decimal number can have, in the order in which
 // messages list them.
-var UnitNames = []string{"V", "mV", "uV", "A", "mA", "uA", "degC"}
+var unitNames = []string{"V", "mV", "uV", "A", "mA", "uA", "degC"}
+
+// UnitQuantity gives what a unit is of; ok is false where a board cannot send it.
+func UnitQuantity(unit string) (q run.Quantity, ok bool) {
+	switch {
+	case !slices.Contains(unitNames, unit):
+		return 0, false
+	case unit == "degC":
+		return run.Temperature, true
+	case strings.HasSuffix(unit, "A"):
+		return run.Current, true
+	}
+	return run.Voltage, true
+}
 
 func parseLine(root, t *document.Table, ok bool) Line {
 	if !ok {
@@ -63,8 +76,8 @@ func parseField(t *document.Table, pattern *regexp.Regexp) Field {
 	if ways != 1 {
 		t.Fault("", fmt.Sprintf("says in %d ways what its group holds", ways), "exactly one of unit, unit_group and per_count")
 	}
-	if f.Unit != "" && !slices.Contains(UnitNames, f.Unit) {
-		t.Fault("unit", fmt.Sprintf("%q is no unit that is read", f.Unit), fault.Suggest(f.Unit, UnitNames))
+	if f.Unit != "" && !slices.Contains(unitNames, f.Unit) {
+		t.Fault("unit", fmt.Sprintf("%q is no unit that is read", f.Unit), fault.Suggest(f.Unit, unitNames))
 	}
 	if f.Counts {
 		parseCounts(t, &f)
