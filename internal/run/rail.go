@@ -40,24 +40,40 @@ func (r *Run) joined(rail Rail) rails {
 	return f
 }
 
-// Unreached gives the junctions and reels that one rail joins to no supply.
-func (r *Run) Unreached(rail Rail) (junctions, reels []int) {
+// Unreached gives the reels that one rail joins to no supply.
+func (r *Run) Unreached(rail Rail) []int {
 	f := r.joined(rail)
 	live := map[int]bool{}
 	for i := range r.Supplies {
 		live[f.head(i)] = true
 	}
-	for i := range r.Junctions {
-		if !live[f.head(r.node(Place{Kind: AtJunction, Index: i}))] {
-			junctions = append(junctions, i)
-		}
-	}
+	var reels []int
 	for i := range r.Reels {
 		if !live[f.head(r.node(Place{Kind: AtReel, Index: i}))] {
 			reels = append(reels, i)
 		}
 	}
-	return junctions, reels
+	return reels
+}
+
+// Unfed gives the junctions that no chain of feeds leads to from a supply.
+func (r *Run) Unfed() []int {
+	fed := make([]bool, len(r.Junctions))
+	for more := true; more; {
+		more = false
+		for _, f := range r.Feeds {
+			if f.To.Kind == AtJunction && !fed[f.To.Index] && (f.From.Kind == AtSupply || fed[f.From.Index]) {
+				fed[f.To.Index], more = true, true
+			}
+		}
+	}
+	var junctions []int
+	for i, ok := range fed {
+		if !ok {
+			junctions = append(junctions, i)
+		}
+	}
+	return junctions
 }
 
 // Paralleled gives each pair of supplies whose plus rails are joined, which

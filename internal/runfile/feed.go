@@ -137,12 +137,11 @@ func (r *reader) end(t *document.Table, key string, wrong func(run.Place) string
 // followRails reports what no supply reaches. Minus is never cut, so it reaches
 // wherever plus does.
 func (r *reader) followRails() {
-	junctions, reels := r.run.Unreached(run.Plus)
-	for _, i := range junctions {
-		r.junctions[i].Fault("", fmt.Sprintf("no feed joins junction %q to a supply", r.run.Junctions[i].Name),
-			"a feed from a supply ends there, or the junction is not needed")
+	for _, i := range r.run.Unfed() {
+		r.junctions[i].Fault("", fmt.Sprintf("no feed leads from a supply to junction %q", r.run.Junctions[i].Name),
+			"a feed ends there, or the junction is not needed")
 	}
-	for _, i := range reels {
+	for _, i := range r.run.Unreached(run.Plus) {
 		hint := "a feed ends at it or at a reel that it is joined to"
 		for _, j := range r.run.Joints {
 			if j.PlusCut && (j.From == i || j.To == i) {

@@ -72,9 +72,9 @@ func checkInvariants(t *testing.T, r *run.Run) {
 		ok("probe", p.Meter >= -1 && p.Meter < len(r.Meters) && len(p.Channels) > 0)
 	}
 	for _, rail := range []run.Rail{run.Plus, run.Minus} {
-		junctions, reels := r.Unreached(rail)
-		ok("reach", len(junctions)+len(reels) == 0)
+		ok("reels reached", len(r.Unreached(rail)) == 0)
 	}
+	ok("junctions fed", len(r.Unfed()) == 0)
 }
 
 // FuzzParse: nothing panics; a file is refused with faults that have a place, or

@@ -1,0 +1,266 @@
+package runfile
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
+
+// base is a run without fault, one thing a line; the cases break one thing each.
+const base = `schema = 1
+name = "Hall"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+channels = ["red", "green", "blue"]
+driver = "linear"
+channel_milliamps = 12.0
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "west"
+pixels = 240
+[[reel]]
+name = "north"
+metres = 5.0
+[[joint]]
+between = ["west", "north"]
+plus = "joined"
+[[junction]]
+name = "block"
+[[feed]]
+name = "trunk"
+from = "A"
+to = "block"
+milliohms = 20
+[[feed]]
+name = "near"
+from = "block"
+to = "west.start"
+metres = 2.5
+conductor = "18 AWG"
+fuse_amps = 5
+[[step]]
+name = "white 5 %"
+red = 0.05
+[[meter]]
+name = "hand"
+errors = "common"
+[[meter.range]]
+quantity = "voltage"
+up_to = 6.0
+resolution = 0.001
+percent = 0.5
+counts = 3
+[limits]
+joint_milliohms = 15
+design_step = "white 5 %"
+[[probe]]
+name = "board"
+profile = "plain-lines"
+port = "/dev/serial/by-id/invented"
+meter = "hand"
+[[probe.channel]]
+id = "1"
+quantity = "current"
+from = "near"
+`
+
+func TestBase(t *testing.T) {
+	r, err := Parse("f.toml", []byte(base))
+	if err != nil {
+		t.Fatal(err)
+	}
+	checkInvariants(t, r)
+}
+
+// TestFaults breaks base: in place of the line from stands to. Each fault that
+// must come is its parts split at |, the first of them the key and what follows;
+// its line is that of the first changed line plus after.
+func TestFaults(t *testing.T) {
+	for _, c := range []struct {
+		from, to string
+		after    int
+		want     string
+	}{
+		{`schema = 1`, `schema = 2`, 0, `schema: 2 is not a form of run file|schema = 1`},
+		{`name = "Hall"`, `name = ""`, 0, `name: "" is empty`},
+		{`name = "Hall"`, `nam = "Hall"`, 0, `nam: is not known here|did you mean "name"?`},
+		{`name = "Hall"`, "name = \"Hall\"\nambient_celsius = 400", 1, `ambient_celsius: 400 is out of range|-40 to 90 °C`},
+		{`[strip]`, `[strap]`, 0, `strap: is not known here|did you mean "strip"?`},
+
+		{`volts = 5.0`, `volts = 230`, 0, `strip.volts: 230 is out of range|up to 60 V`},
+		{`volts = 5.0`, `volts = -5`, 0, `strip.volts: -5 is out of range|more than 0`},
+		{`volts = 5.0`, `volts = nan`, 0, `strip.volts: nan is not a finite number`},
+		{`volts = 5.0`, `volts = "5"`, 0, `strip.volts: is a text, not a number`},
+		{`volts = 5.0`, `volt = 5.0`, 0, `strip.volt: is not known here|did you mean "volts"?`},
+		{`pixels_per_metre = 60`, `pixels_per_metre = 0`, 0, `strip.pixels_per_metre: 0 is out of range|more than 0`},
+		{`driver = "linear"`, `driver = "liner"`, 0, `strip.driver: "liner" is not known here|did you mean "linear"?`},
+		{`channels = ["red", "green", "blue"]`, `channels = ["red", "grean", "blue"]`, 0, `strip.channels: no channel is named "grean"|did you mean "green"?`},
+		{`channels = ["red", "green", "blue"]`, `channels = ["red", "red"]`, 0, `strip.channels: holds "red" twice`},
+		{`channels = ["red", "green", "blue"]`, `channels = []`, 0, `strip.channels: is empty`},
+		{`channel_milliamps = 12.0`, `channel_milliamps = 0`, 0, `strip.channel_milliamps: 0 is out of range|mA`},
+		{`channel_milliamps = 12.0`, `channel_milliamps = {red = 12, green = 12}`, 0, `strip.channel_milliamps.blue: is missing`},
+		{`channel_milliamps = 12.0`, `channel_milliamps = {red = 12, green = 12, blu = 12, blue = 12}`, 0, `strip.channel_milliamps.blu: is no channel of the strip|did you mean "blue"?`},
+		{`idle_milliamps = 0.8`, `idle_milliamps = -1`, 0, `strip.idle_milliamps: -1 is out of range|0 to 1000 mA`},
+		{`idle_milliamps = 0.8`, `knee_volts = 6`, 0, `strip.knee_volts: red: 6 V is above the rated 5 V`},
+		{`idle_milliamps = 0.8`, `forward_volts = 5`, 0, `strip.forward_volts: red: 5 V is not below the knee`},
+		{`idle_milliamps = 0.8`, `ohms = 100`, 0, `strip.ohms: means nothing for a linear driver`},
+		{`loop_milliohms_per_metre = 80.0`, `loop_milliohms_per_metre = -80`, 0, `strip.loop_milliohms_per_metre: -80 is out of range`},
+		{`driver = "linear"`, "driver = \"resistor\"\nforward_volts = 6", 1, `strip.forward_volts: red: 6 V is not below the rated 5 V`},
+		{`driver = "linear"`, "driver = \"resistor\"\nforward_volts = 2\nohms = 1000", 2, `strip.ohms: red: 1000 Ω and channel_milliamps contradict each other|is 250 Ω`},
+		{`driver = "linear"`, "driver = \"resistor\"\nohms = 1000", 1, `strip.ohms: red: 1000 Ω at 12 mA is more than the rated 5 V`},
+
+		{`amps = 20`, `amp = 20`, 0, `supply.amp: is not known here|did you mean "amps"?`},
+		{`name = "A"`, `name = "A+"`, 0, `supply.name: "A+" cannot hold '+'|letters, digits`},
+		{`volts = 5.1`, `volts = 0`, 0, `supply.volts: 0 is out of range`},
+
+		{`name = "west"`, `name = "we.st"`, 0, `reel.name: "we.st" cannot hold '.'`},
+		{`name = "west"`, `name = "west-"`, 0, `reel.name: "west-" begins or ends with a hyphen`},
+		{`name = "west"`, `name = " west"`, 0, `reel.name: " west" is empty or begins or ends with a space`},
+		{`name = "west"`, `name = "we,st"`, 0, `reel.name: "we,st" holds quotation marks, a comma`},
+		{`name = "north"`, `name = "west"`, 0, `reel.name: "west" is already the name of what begins on line 15`},
+		{`pixels = 240`, `pixels = 240.5`, 0, `reel.pixels: 240.5 is not a whole number`},
+		{`pixels = 240`, `pixels = 0`, 0, `reel.pixels: 0 is out of range|1 to 1e+06`},
+		{`pixels = 240`, "pixels = 240\nmetres = 5", 0, `reel.pixels: 240 pixels and 5 metres contradict each other|are 300 pixels`},
+		{`metres = 5.0`, `metres = 0.001`, 0, `reel.metres: 0.001 m at 60 pixels per metre are 0 pixels`},
+		{`metres = 5.0`, ``, -2, `reel.pixels: is missing|metres = 4.0`},
+		{`metres = 5.0`, "metres = 5.0\nfollows = \"wset\"", 1, `reel.follows: no reel is named "wset"|did you mean "west"?`},
+		{`pixels = 240`, "pixels = 240\nfollows = \"north\"", 1, `reel.follows: reel "west" follows itself`},
+		{`pixels = 240`, "pixels = 240\nfollows = \"west\"", 1, `reel.follows: reel "west" follows itself`},
+		{`metres = 5.0`, "metres = 5.0\n[[reel]]\nname = \"apart\"\npixels = 1\nfollows = \"\"", 1, `reel: reel "apart" gets no plus from any supply|a feed ends at it`},
+		{`metres = 5.0`, "metres = 5.0\n[[reel]]\nname = \"a-b\"\npixels = 1\n[[reel]]\nname = \"c\"\npixels = 1\n[[reel]]\nname = \"a\"\npixels = 1\n[[reel]]\nname = \"b-c\"\npixels = 1", 11,
+			`reel.name: two joints come out as "a-b-c"|rename this reel`},
+
+		{`between = ["west", "north"]`, `between = ["wst", "north"]`, 0, `joint.between: no joint is wst-north|did you mean "west-north"?`},
+		{`between = ["west", "north"]`, `between = ["north", "west"]`, 0, `joint.between: names the reels in the wrong order|["west", "north"]`},
+		{`between = ["west", "north"]`, `between = ["west"]`, 0, `joint.between: names 1 reels`},
+		{`between = ["west", "north"]`, ``, -1, `joint.between: is missing`},
+		{`plus = "joined"`, "plus = \"joined\"\n[[joint]]\nbetween = [\"west\", \"north\"]", 2, `joint.between: joint west-north is already on line 21`},
+		{`plus = "joined"`, `plus = "cutt"`, 0, `joint.plus: "cutt" is not known here|did you mean "cut"?`},
+		{`plus = "joined"`, `milliohms = -3`, 0, `joint.milliohms: -3 is out of range`},
+		{`plus = "joined"`, `plus = "cut"`, -5, `reel: reel "north" gets no plus from any supply|the plus rail is cut at west-north`},
+
+		{`name = "block"`, `name = "A"`, 0, `junction.name: "A" is already the name of what begins on line 11`},
+		{`name = "block"`, "name = \"block\"\n[[junction]]\nname = \"spare\"", 1, `junction: no feed leads from a supply to junction "spare"`},
+		{`to = "block"`, `to = "west.end"`, -5, `junction: no feed leads from a supply to junction "block"`},
+		{`to = "block"`, `to = "blok"`, 0, `feed.to: no supply or junction is named "blok"|did you mean "block"?`},
+		{`to = "block"`, `to = "A"`, 0, `feed.to: "A" is at the wrong end|a reel's start`},
+		{`from = "A"`, `from = "west.start"`, 0, `feed.from: "west.start" is at the wrong end|a supply or a junction`},
+		{`from = "A"`, `from = "block"`, 1, `feed.to: is where the feed begins`},
+		{`from = "A"`, `form = "A"`, 0, `feed.form: is not known here|did you mean "from"?`},
+		{`to = "west.start"`, `to = "west"`, 0, `feed.to: "west" is a reel|west.start, west.end`},
+		{`to = "west.start"`, `to = "west.strat"`, 0, `feed.to: reel "west" has no place "strat"|did you mean "start"?`},
+		{`to = "west.start"`, `to = "wets.start"`, 0, `feed.to: no reel is named "wets"|did you mean "west"?`},
+		{`to = "west.start"`, `to = "west.241"`, 0, `feed.to: reel "west" has no pixel 241|1 to 240`},
+		{`to = "west.start"`, `to = "west.+5"`, 0, `feed.to: reel "west" has no place "+5"`},
+		{`name = "near"`, `name = "trunk"`, 0, `feed.name: "trunk" is already the name of what begins on line 26`},
+		{`metres = 2.5`, `metres = -2.5`, 0, `feed.metres: -2.5 is out of range`},
+		{`metres = 2.5`, ``, -4, `feed.metres: is missing|or milliohms`},
+		{`conductor = "18 AWG"`, ``, -5, `feed.conductor: is missing|18 AWG`},
+		{`conductor = "18 AWG"`, `conductor = "18"`, 0, `feed.conductor: "18" is no size of a wire|0.75 mm2`},
+		{`fuse_amps = 5`, `material = "coper"`, 0, `feed.material: "coper" is no material|did you mean "copper"?`},
+		{`fuse_amps = 5`, `stranding = "fin"`, 0, `feed.stranding: "fin" is no stranding|did you mean "fine"?`},
+		{`fuse_amps = 5`, `fuse_amps = "5 A"`, 0, `feed.fuse_amps: is a text, not a number`},
+		{`milliohms = 20`, `milliohms = inf`, 0, `feed.milliohms: inf is not a finite number`},
+
+		{`red = 0.05`, `red = 5`, 0, `step.red: 5 is no level|5 % is 0.05`},
+		{`red = 0.05`, `rde = 0.05`, 0, `step.rde: is not known here|did you mean "red"?`},
+		{`red = 0.05`, `white = 0.05`, 0, `step.white: is no channel of the run|red, green, blue`},
+		{`red = 0.05`, "red = 0.05\n[[step]]\nname = \"white 5 %\"", 2, `step.name: "white 5 %" is already`},
+		{`errors = "common"`, `errors = "comon"`, 0, `meter.errors: "comon" is not known here|did you mean "common"?`},
+		{`quantity = "voltage"`, `quantity = "volage"`, 0, `meter.range.quantity: "volage" is not known here|did you mean "voltage"?`},
+		{`quantity = "voltage"`, ``, -1, `meter.range.quantity: is missing|known: voltage, current, temperature`},
+		{`resolution = 0.001`, ``, -3, `meter.range.resolution: is missing`},
+		{`resolution = 0.001`, `resolution = 10`, 0, `meter.range.resolution: one count, 10, is more than the whole range, 6`},
+		{`percent = 0.5`, `percent = 200`, 0, `meter.range.percent: 200 is out of range|0 to 100 %`},
+		{`counts = 3`, "counts = 3\n[[meter.range]]\nquantity = \"voltage\"\nup_to = 6\nresolution = 0.001\npercent = 1", 3, `meter.range.up_to: the meter has another voltage range that ends there`},
+		{`joint_milliohms = 15`, `joint_miliohms = 15`, 0, `limits.joint_miliohms: is not known here|did you mean "joint_milliohms"?`},
+		{`joint_milliohms = 15`, `feed_drop_percent = 300`, 0, `limits.feed_drop_percent: 300 is out of range`},
+		{`design_step = "white 5 %"`, `design_step = "white 6 %"`, 0, `limits.design_step: no step is named "white 6 %"|did you mean "white 5 %"?`},
+
+		{`meter = "hand"`, `meter = "hnad"`, 0, `probe.meter: no meter is named "hnad"|did you mean "hand"?`},
+		{`profile = "plain-lines"`, ``, -2, `probe.profile: is missing`},
+		{`from = "near"`, `from = "naer"`, 0, `probe.channel.from: no feed is named "naer"|did you mean "near"?`},
+		{`from = "near"`, "from = \"near\"\nto = \"west.end\"", 1, `probe.channel.to: a current has no second end`},
+		{`quantity = "current"`, `quantity = "voltage"`, -2, `probe.channel.to: is missing`},
+		{`id = "1"`, `id = ""`, 0, `probe.channel.id: is empty`},
+	} {
+		t.Run(c.to+" for "+c.from, func(t *testing.T) {
+			if strings.Count("\n"+base, "\n"+c.from+"\n") != 1 {
+				t.Fatalf("%q is not one line of the base", c.from)
+			}
+			before, rest, _ := strings.Cut("\n"+base, "\n"+c.from+"\n")
+			line := strings.Count(before, "\n") + 1 + c.after
+			src := strings.TrimPrefix(before+"\n"+c.to+"\n"+rest, "\n")
+			_, err := Parse("f.toml", []byte(src))
+			if err == nil {
+				t.Fatal("no fault")
+			}
+			parts := strings.Split(c.want, "|")
+			head := fmt.Sprintf("f.toml:%d: %s", line, parts[0])
+			for _, got := range strings.Split(err.Error(), "\n") {
+				missing := !strings.HasPrefix(got, head)
+				for _, part := range parts[1:] {
+					missing = missing || !strings.Contains(got, part)
+				}
+				if !missing {
+					return
+				}
+			}
+			t.Errorf("want %s and %q in\n%v", head, parts[1:], err)
+		})
+	}
+}
+
+// TestNothingElse: one mistake gives one fault, not a row of them.
+func TestNothingElse(t *testing.T) {
+	for _, c := range [][2]string{
+		{`pixels = 240`, `pixels = lots`},
+		{`[[reel]]`, `[[reel]`},
+		{`name = "west"`, `name = west`},
+		{`name = "A"`, `name "A"`},
+		{`volts = 5.0`, `volts = 5,0`},
+		{`volts = 5.0`, `volts = "5"`},
+		{`channel_milliamps = 12.0`, `channel_milliamps = 12 mA`},
+		{`conductor = "18 AWG"`, `conductor = 18 AWG`},
+		{`conductor = "18 AWG"`, `conductor = 18`},
+		{`metres = 2.5`, `metres = 2.5 m`},
+		{`pixels = 240`, `pixels = "240"`},
+		{`to = "west.start"`, `to = "wets.start"`},
+		{`quantity = "voltage"`, `quantity = "volts"`},
+		{`meter = "hand"`, `meter = hand`},
+		{`driver = "linear"`, `driver = "resister"`},
+		{`volts = 5.1`, `volts = 5.1 # trimmed` + "\nvolts = 5.2"},
+	} {
+		_, err := Parse("f.toml", []byte(strings.Replace(base, "\n"+c[0]+"\n", "\n"+c[1]+"\n", 1)))
+		if err == nil || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%s: %v", c[1], err)
+		}
+	}
+}
+
+// TestMissing takes whole tables away.
+func TestMissing(t *testing.T) {
+	for _, c := range []struct{ src, want string }{
+		{"", "schema: is missing (write schema = 1)"},
+		{"", "name: is missing"},
+		{"", "supply: is missing"},
+		{"", "reel: is missing"},
+		{"", "feed: is missing"},
+		{"[[reel]]\nname = \"a\"\npixels = 1", "strip: is missing"},
+		{"[[meter]]\nname = \"m\"", "f.toml:1: meter.range: is missing"},
+		{"[[probe]]\nname = \"p\"", "f.toml:1: probe.channel: is missing"},
+		{"[[probe]]\nname = \"p\"\nmeter = \"m\"\n[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\n[[meter]]\nname = \"m\"\nerrors = \"each\"",
+			"f.toml:4: probe.channel.from: is missing"},
+	} {
+		_, err := Parse("f.toml", []byte(c.src))
+		if err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("want %q in\n%v", c.want, err)
+		}
+	}
+}
