@@ -108,3 +108,25 @@ func TestCloseFreesWriter(t *testing.T) {
 		t.Error("the port was closed under a writer")
 	}
 }
+
+// A device that starts anew in the middle of a line: what it said before is not
+// the beginning of what it says then.
+func TestRestartWithinALine(t *testing.T) {
+	device, host := net.Pipe()
+	p := newPort(host, "\n", time.Now)
+	p.gap = 20 * time.Millisecond
+	p.start()
+	defer p.Close()
+	go func() {
+		_, _ = device.Write([]byte("1"))
+		time.Sleep(2 * p.gap)
+		_, _ = device.Write([]byte("1,4.9,V\n"))
+	}()
+	for _, want := range []Line{{Text: "1", Fault: Stalled}, {Text: "1,4.9,V"}} {
+		l, err := p.Line(t.Context())
+		l.Time = time.Time{}
+		if err != nil || l != want {
+			t.Errorf("got %+v, %v, want %+v", l, err, want)
+		}
+	}
+}

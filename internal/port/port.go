@@ -12,13 +12,10 @@ package port
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"sync"
 	"time"
-
-	"go.bug.st/serial"
 )
 
 // ErrGone is inside the error of a port that was unplugged or hung up.
@@ -62,6 +59,7 @@ const (
 type Port struct {
 	conn  io.ReadWriteCloser
 	clock func() time.Time
+	gap   time.Duration
 	lines chan Line
 
 	mu    sync.Mutex // of split
@@ -89,7 +87,7 @@ func newPort(conn io.ReadWriteCloser, terminator string, clock func() time.Time)
 		end = '\r'
 	}
 	return &Port{
-		conn: conn, clock: clock, split: splitter{end: end},
+		conn: conn, clock: clock, gap: gap, split: splitter{end: end},
 		lines: make(chan Line, backlog), writes: make(chan *write),
 		stop: make(chan struct{}), writerOut: make(chan struct{}), ended: make(chan struct{}),
 	}
@@ -150,104 +148,4 @@ func (p *Port) Close() error {
 		return nil
 	}
 	return p.err
-}
-
-// own reads until the port ends, then closes it.
-func (p *Port) own() {
-	err := p.readAll()
-	p.stopOnce.Do(func() { close(p.stop) })
-	p.awaitWriter()
-	if closing := p.conn.Close(); err == nil && closing != nil && !errors.Is(closing, os.ErrClosed) {
-		err = closing
-	}
-	if err == nil {
-		err = os.ErrClosed
-	}
-	p.err = err
-	close(p.lines)
-	close(p.ended)
-}
-
-// readAll reads lines until Close or until a read fails; then the error is ErrGone.
-func (p *Port) readAll() error {
-	buffer := make([]byte, 4096)
-	last := time.Now() // of the latest byte; for silences only, so not p.clock
-	for {
-		n, err := read(p.conn, buffer)
-		select {
-		case <-p.stop:
-			return nil
-		default:
-		}
-		now := time.Now()
-		if now.Sub(last) >= gap {
-			p.cut(func(emit func(Line)) { p.split.stall(emit) })
-		}
-		if n > 0 {
-			last = now
-			p.cut(func(emit func(Line)) { p.split.feed(buffer[:n], emit) })
-		}
-		if err != nil {
-			return gone(err)
-		}
-		if n == 0 {
-			p.pause()
-		}
-	}
-}
-
-// pause keeps a connection that answers (0, nil) at once from taking a whole
-// processor; a serial port has waited by itself.
-func (p *Port) pause() {
-	if _, timed := p.conn.(purger); timed {
-		return
-	}
-	select {
-	case <-p.stop:
-	case <-time.After(time.Millisecond):
-	}
-}
-
-// cut lets the splitter work and hands on the lines that come out. A slow reader
-// is waited for outside the lock.
-func (p *Port) cut(work func(emit func(Line))) {
-	var out []Line
-	p.mu.Lock()
-	work(func(l Line) { out = append(out, l) })
-	p.mu.Unlock()
-	for _, l := range out {
-		l.Time = p.clock()
-		select {
-		case p.lines <- l:
-		case <-p.stop:
-			return
-		}
-	}
-}
-
-// errTooManyFiles is what the serial library panics over: select(2) cannot name
-// the port of a process that has so many files open.
-var errTooManyFiles = errors.New("too many open files to wait for a serial port")
-
-// read is one Read that does not panic.
-func read(conn io.Reader, buffer []byte) (n int, err error) {
-	defer func() {
-		if recover() != nil {
-			n, err = 0, errTooManyFiles
-		}
-	}()
-	return conn.Read(buffer)
-}
-
-// gone says of a read's or write's error that the port has ended. The library's
-// own words for it, closed, would blame the wrong side.
-func gone(err error) error {
-	var p *serial.PortError
-	switch {
-	case errors.Is(err, errTooManyFiles):
-		return err
-	case errors.Is(err, io.EOF), errors.As(err, &p) && p.Code() == serial.PortClosed:
-		return ErrGone
-	}
-	return fmt.Errorf("%w: %w", ErrGone, err)
 }

@@ -1,0 +1,178 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"ohmkeep/internal/profile"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/scpi"
+)
+
+// Report is what a check of one probe found.
+type Report struct {
+	Profile  string
+	Port     string
+	Identity string
+	Counters
+	Seen   []Seen   // by channel and quantity, in the order in which they were first heard
+	Bad    []Event  // the first few bad lines
+	Queue  []string // what the meter's error queue said
+	Errors []string // measurements that gave nothing, and why the check ended early
+	Advice []string // what most likely helps
+}
+
+// Seen is what one channel gave of one quantity.
+type Seen struct {
+	Last   Sample
+	Good   int
+	Faulty int // samples that were not good
+}
+
+// mostBad is how many bad lines a report holds: enough to see what they look like.
+const mostBad = 10
+
+// OK tells whether the probe can be used: something good was heard and nothing bad.
+func (r Report) OK() bool {
+	good := slices.ContainsFunc(r.Seen, func(s Seen) bool { return s.Good > 0 })
+	return good && r.Counters.Bad == 0 && len(r.Queue) == 0 && len(r.Errors) == 0
+}
+
+// Check opens a device, listens to it or asks it for a while, and reports what
+// it said and what of that was understood. The error is that of opening; what
+// goes wrong later is in the report. Events go to o.Log as they come.
+func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options) (Report, error) {
+	r := Report{Profile: p.Name, Port: path}
+	follow := o.Log
+	o.Log = func(e Event) {
+		if follow != nil {
+			follow(e)
+		}
+		switch {
+		case e.Kind == Bad && len(r.Bad) < mostBad:
+			r.Bad = append(r.Bad, e)
+		case e.Kind == Complained:
+			keep(&r.Queue, e.Reason)
+		}
+	}
+	device, err := Open(ctx, p, path, o)
+	if err != nil {
+		return r, err
+	}
+	if p.Kind == profile.SCPI {
+		r.askAll(ctx, device, p, d)
+	} else {
+		r.listen(ctx, device, d)
+	}
+	r.Identity, r.Counters = device.Identity(), device.Counters()
+	if err := device.Close(); err != nil && len(r.Errors) == 0 {
+		r.Errors = append(r.Errors, err.Error())
+	}
+	r.advise(p, d)
+	return r, nil
+}
+
+// listen notes what a board says until the time is over.
+func (r *Report) listen(ctx context.Context, device Instrument, d time.Duration) {
+	ctx, cancel := context.WithTimeout(ctx, d)
+	defer cancel()
+	for {
+		s, err := device.Next(ctx)
+		if err != nil {
+			r.note(ctx, err)
+			return
+		}
+		r.see(s)
+	}
+}
+
+// askAll asks a meter for everything that its profile can ask for, again and
+// again until the time is over, and at least once. It cuts no answer short.
+func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profile, d time.Duration) {
+	for begun, first := time.Now(), true; first || time.Since(begun) < d; first = false {
+		for q := range run.Quantity(len(run.QuantityNames)) {
+			if _, can := p.Query.Measure[q]; !can {
+				continue
+			}
+			s, err := device.Measure(ctx, "", q)
+			if err != nil {
+				if r.note(ctx, err) {
+					return
+				}
+				continue
+			}
+			r.see(s)
+		}
+	}
+}
+
+// note keeps an error and tells whether the check is over. That its time has
+// come is no error.
+func (r *Report) note(ctx context.Context, err error) bool {
+	var queue scpi.Queue
+	if ctx.Err() != nil {
+		return true
+	}
+	if errors.As(err, &queue) {
+		return false // its complaints are noted already
+	}
+	keep(&r.Errors, err.Error())
+	return !errors.Is(err, scpi.ErrTimeout)
+}
+
+// keep appends a text once.
+func keep(list *[]string, text string) {
+	if !slices.Contains(*list, text) {
+		*list = append(*list, text)
+	}
+}
+
+func (r *Report) see(s Sample) {
+	i := slices.IndexFunc(r.Seen, func(x Seen) bool { return x.Last.Channel == s.Channel && x.Last.Quantity == s.Quantity })
+	if i < 0 {
+		i = len(r.Seen)
+		r.Seen = append(r.Seen, Seen{})
+	}
+	r.Seen[i].Last = s
+	if s.Good() {
+		r.Seen[i].Good++
+	} else {
+		r.Seen[i].Faulty++
+	}
+}
+
+// advise tells what most likely helps with what was found.
+func (r *Report) advise(p *profile.Profile, d time.Duration) {
+	understood := r.Lines - r.Counters.Bad - r.Skipped
+	switch {
+	case r.Lines == 0 && p.Kind == profile.Lines:
+		r.Advice = append(r.Advice, fmt.Sprintf("nothing was heard in %v: is it the right port, is the board powered, and does it wait for DTR?", d))
+	case understood == 0 && slices.ContainsFunc(r.Bad, func(e Event) bool { return noise(e.Text) }):
+		r.Advice = append(r.Advice, fmt.Sprintf("what was heard is no text: the board most likely sends at another rate than %d baud", p.Port.Baud))
+	case understood == 0 && r.Counters.Bad > 0:
+		r.Advice = append(r.Advice, fmt.Sprintf("no line has the form of profile %s: choose another profile, or write one", p.Name))
+	}
+	for _, s := range r.Seen {
+		if s.Good == 0 {
+			r.Advice = append(r.Advice, fmt.Sprintf("channel %q gave no usable %s: %s", s.Last.Channel, s.Last.Quantity, s.Last.Fault))
+		}
+	}
+}
+
+// noise tells whether more than a fifth of a text is what nobody prints, as a
+// wrong rate gives it.
+func noise(s string) bool {
+	odd, all := 0, 0
+	for _, r := range s {
+		all++
+		if r == utf8.RuneError || unicode.IsControl(r) {
+			odd++
+		}
+	}
+	return odd*5 > all
+}

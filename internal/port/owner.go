@@ -1,0 +1,111 @@
+package port
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"go.bug.st/serial"
+)
+
+// own reads until the port ends, then closes it.
+func (p *Port) own() {
+	err := p.readAll()
+	p.stopOnce.Do(func() { close(p.stop) })
+	p.awaitWriter()
+	if closing := p.conn.Close(); err == nil && closing != nil && !errors.Is(closing, os.ErrClosed) {
+		err = closing
+	}
+	if err == nil {
+		err = os.ErrClosed
+	}
+	p.err = err
+	close(p.lines)
+	close(p.ended)
+}
+
+// readAll reads lines until Close or until a read fails; then the error is ErrGone.
+func (p *Port) readAll() error {
+	buffer := make([]byte, 4096)
+	last := time.Now() // of the latest byte; for silences only, so not p.clock
+	for {
+		n, err := read(p.conn, buffer)
+		select {
+		case <-p.stop:
+			return nil
+		default:
+		}
+		now := time.Now()
+		if now.Sub(last) >= p.gap {
+			p.cut(func(emit func(Line)) { p.split.stall(emit) })
+		}
+		if n > 0 {
+			last = now
+			p.cut(func(emit func(Line)) { p.split.feed(buffer[:n], emit) })
+		}
+		if err != nil {
+			return gone(err)
+		}
+		if n == 0 {
+			p.pause()
+		}
+	}
+}
+
+// pause keeps a connection that answers (0, nil) at once from taking a whole
+// processor; a serial port has waited by itself.
+func (p *Port) pause() {
+	if _, timed := p.conn.(purger); timed {
+		return
+	}
+	select {
+	case <-p.stop:
+	case <-time.After(time.Millisecond):
+	}
+}
+
+// cut lets the splitter work and hands on the lines that come out. A slow reader
+// is waited for outside the lock.
+func (p *Port) cut(work func(emit func(Line))) {
+	var out []Line
+	p.mu.Lock()
+	work(func(l Line) { out = append(out, l) })
+	p.mu.Unlock()
+	for _, l := range out {
+		l.Time = p.clock()
+		select {
+		case p.lines <- l:
+		case <-p.stop:
+			return
+		}
+	}
+}
+
+// errTooManyFiles is what the serial library panics over: select(2) cannot name
+// the port of a process that has so many files open.
+var errTooManyFiles = errors.New("too many open files to wait for a serial port")
+
+// read is one Read that does not panic.
+func read(conn io.Reader, buffer []byte) (n int, err error) {
+	defer func() {
+		if recover() != nil {
+			n, err = 0, errTooManyFiles
+		}
+	}()
+	return conn.Read(buffer)
+}
+
+// gone says of a read's or write's error that the port has ended. The library's
+// own words for it, closed, would blame the wrong side.
+func gone(err error) error {
+	var p *serial.PortError
+	switch {
+	case errors.Is(err, errTooManyFiles):
+		return err
+	case errors.Is(err, io.EOF), errors.As(err, &p) && p.Code() == serial.PortClosed:
+		return ErrGone
+	}
+	return fmt.Errorf("%w: %w", ErrGone, err)
+}
