@@ -170,3 +170,34 @@ func TestLoad(t *testing.T) {
 		}
 	}
 }
+
+// The profiles that the guide writes, piece by piece, are valid.
+func TestGuide(t *testing.T) {
+	guide, err := os.ReadFile(filepath.FromSlash("../../probes/doc.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var pieces []string
+	within := false
+	for line := range strings.Lines(string(guide)) {
+		code, indented := strings.CutPrefix(line, "//\t")
+		switch {
+		case indented && within:
+			pieces[len(pieces)-1] += code
+		case indented:
+			pieces = append(pieces, code)
+		}
+		within = indented || within && line == "//\n" // an empty line parts two tables of one piece
+	}
+	if len(pieces) != 5 {
+		t.Fatalf("the guide has %d pieces: %q", len(pieces), pieces)
+	}
+	head, line, query, accuracy := pieces[1], pieces[2], pieces[3], pieces[4]
+	if _, err := profile.Parse("board.toml", []byte(head+line+accuracy)); err != nil {
+		t.Errorf("the board:\n%v", err)
+	}
+	head = strings.Replace(head, `kind   = "lines"`, `kind   = "scpi"`, 1)
+	if _, err := profile.Parse("meter.toml", []byte(head+query+accuracy)); err != nil {
+		t.Errorf("the meter:\n%v", err)
+	}
+}
