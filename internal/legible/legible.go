@@ -44,13 +44,12 @@ func Short(s string, n int) string {
 	return string(line[:n-1-tail]) + "…" + string(line[len(line)-tail:])
 }
 
-// Wrap breaks s at blanks into lines of at most n characters. A longer word is
-// cut; there is always one line.
+// Wrap breaks s at blanks into lines of at most n characters. A number stays
+// with its unit; a longer word is cut; there is always one line.
 func Wrap(s string, n int) []string {
 	var lines []string
 	line := []rune{}
-	for _, word := range strings.Fields(Line(s)) {
-		w := []rune(word)
+	for _, w := range words(Line(s)) {
 		if len(line) > 0 && len(line)+1+len(w) > n {
 			lines, line = append(lines, string(line)), line[:0]
 		}
@@ -63,4 +62,21 @@ func Wrap(s string, n int) []string {
 		line = append(line, w...)
 	}
 	return append(lines, string(line))
+}
+
+// words splits at blanks, but not between a number and what is a unit by its looks.
+func words(s string) [][]rune {
+	var out [][]rune
+	for _, word := range strings.Fields(s) {
+		w := []rune(word)
+		if last := len(out) - 1; last >= 0 && len(w) <= 4 && len(out[last]) < 12 {
+			before := out[last][len(out[last])-1]
+			if unicode.IsDigit(before) && strings.ContainsRune("%°VAWmΩµ", w[0]) {
+				out[last] = append(append(out[last], ' '), w...)
+				continue
+			}
+		}
+		out = append(out, w)
+	}
+	return out
 }

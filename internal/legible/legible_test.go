@@ -49,6 +49,9 @@ func TestWrap(t *testing.T) {
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
+	if got := Wrap("the limit is 3 %", 14); got[1] != "3 %" {
+		t.Errorf("a number was parted from its unit: %q", got)
+	}
 	if got := Wrap("", 10); len(got) != 1 || got[0] != "" {
 		t.Errorf("an empty text became %q", got)
 	}

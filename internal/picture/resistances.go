@@ -271,12 +271,12 @@ func value(e assessment.Element) string {
 func Milliohms(ohms float64) string {
 	v := ohms * 1000
 	switch size := math.Abs(v); {
-	case math.IsNaN(v):
+	case math.IsNaN(v), math.IsInf(v, -1):
 		return "?"
 	case math.IsInf(v, 0):
 		return "∞"
 	case size >= 1e7:
-		return strconv.FormatFloat(v, 'g', 3, 64)
+		return strconv.FormatFloat(v, 'g', 2, 64)
 	case size >= 999.95:
 		return strconv.FormatFloat(v, 'f', 0, 64)
 	case size >= 9.995:
