@@ -125,7 +125,7 @@ func TestFaults(t *testing.T) {
 		{`name = "west"`, `name = "we,st"`, 0, `reel.name: "we,st" holds quotation marks, a comma`},
 		{`name = "north"`, `name = "west"`, 0, `reel.name: "west" is already the name of what begins on line 15`},
 		{`pixels = 240`, `pixels = 240.5`, 0, `reel.pixels: 240.5 is not a whole number`},
-		{`pixels = 240`, `pixels = 0`, 0, `reel.pixels: 0 is out of range|1 to 1e+06`},
+		{`pixels = 240`, `pixels = 0`, 0, `reel.pixels: 0 is out of range|1 to 1000000`},
 		{`pixels = 240`, "pixels = 240\nmetres = 5", 0, `reel.pixels: 240 pixels and 5 metres contradict each other|are 300 pixels`},
 		{`metres = 5.0`, `metres = 0.001`, 0, `reel.metres: 0.001 m at 60 pixels per metre are 0 pixels`},
 		{`metres = 5.0`, ``, -2, `reel.pixels: is missing|metres = 4.0`},

@@ -2,6 +2,7 @@ package runfile
 
 import (
 	"fmt"
+	"strconv"
 
 	"ohmkeep/internal/document"
 )
@@ -42,11 +43,15 @@ var (
 func (s span) holds(x float64) bool { return x <= s.high && (x > s.low || x == s.low && !s.above) }
 
 func (s span) String() string {
+	low, high := plain(s.low), plain(s.high)
 	if s.above {
-		return fmt.Sprintf("more than %g, up to %g%s", s.low, s.high, s.unit)
+		return fmt.Sprintf("more than %s, up to %s%s", low, high, s.unit)
 	}
-	return fmt.Sprintf("%g to %g%s", s.low, s.high, s.unit)
+	return fmt.Sprintf("%s to %s%s", low, high, s.unit)
 }
+
+// plain writes a number without an exponent.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 // number reads a number and checks its range; ok is false where there is none to use.
 func number(t *document.Table, key string, s span) (x float64, ok bool) {
