@@ -59,7 +59,10 @@ func mend(a *assessment.Assessment, e assessment.Element) action {
 	name := legible.Short(e.Name, 60)
 	has := fmt.Sprintf("%s %s (95 %% interval %s … %s) where %s is the most", l.Value, l.Unit, l.Low, l.High, l.Limit)
 	if e.Open() {
-		has = "it carries nothing; more than " + l.Low + " mΩ"
+		has = "it is open"
+		if e.Low > 0 {
+			has += ", with at least " + l.Low + " mΩ"
+		}
 	}
 	var act action
 	switch e.Kind {
