@@ -56,7 +56,8 @@ func (r *Run) Unreached(rail Rail) []int {
 	return reels
 }
 
-// Unfed gives the junctions that no chain of feeds leads to from a supply.
+// Unfed gives the junctions in use that no chain of feeds leads to from a supply.
+// A junction that no feed touches is spare, not unfed.
 func (r *Run) Unfed() []int {
 	fed := make([]bool, len(r.Junctions))
 	for more := true; more; {
@@ -67,9 +68,17 @@ func (r *Run) Unfed() []int {
 			}
 		}
 	}
+	used := make([]bool, len(r.Junctions))
+	for _, f := range r.Feeds {
+		for _, end := range []Place{f.From, f.To} {
+			if end.Kind == AtJunction {
+				used[end.Index] = true
+			}
+		}
+	}
 	var junctions []int
-	for i, ok := range fed {
-		if !ok {
+	for i := range fed {
+		if used[i] && !fed[i] {
 			junctions = append(junctions, i)
 		}
 	}

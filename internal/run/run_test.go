@@ -72,6 +72,10 @@ func TestRails(t *testing.T) {
 	if got := r.Unfed(); len(got) != 1 {
 		t.Errorf("without the trunk: %v", got)
 	}
+	r.Feeds = nil
+	if got := r.Unfed(); got != nil {
+		t.Errorf("a spare junction is unfed: %v", got)
+	}
 }
 
 func TestRange(t *testing.T) {

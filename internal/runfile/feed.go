@@ -139,7 +139,7 @@ func (r *reader) end(t *document.Table, key string, wrong func(run.Place) string
 func (r *reader) followRails() {
 	for _, i := range r.run.Unfed() {
 		r.junctions[i].Fault("", fmt.Sprintf("no feed leads from a supply to junction %q", r.run.Junctions[i].Name),
-			"a feed ends there, or the junction is not needed")
+			"a feed that comes from a supply has to end there")
 	}
 	for _, i := range r.run.Unreached(run.Plus) {
 		hint := "a feed ends at it or at a reel that it is joined to"
