@@ -121,7 +121,7 @@ func TestBadRows(t *testing.T) {
 		{"decimal comma", row("value", `"4,812"`), "set off by a point"},
 		{"spaces", row("value", " 4.812"), "take the spaces away"},
 		{"long minus", row("value", "−0.3"), "plain hyphen"},
-		// SCPI-1999 volume 1, section 7.2.1: 9.9E37 is infinity, 9.91E37 not a number.
+		// SCPI-1999, volume 1, as restated by makers' manuals: 9.9E37 is infinity, 9.91E37 not a number.
 		{"overload", row(append(current, "value", "9.9E37", "meter", "clamp")...), "r.csv:2: value: 9.9E37 is not a measured value"},
 		{"overload below", row(append(current, "value", "-9.90000000E+37", "meter", "clamp")...), "not a measured value"},
 		{"SCPI's not a number", row(append(current, "value", "+9.91E+37", "meter", "clamp")...), "not a measured value"},
@@ -253,7 +253,7 @@ func TestByTime(t *testing.T) {
 }
 
 func TestUnits(t *testing.T) {
-	// Prefixes: SI Brochure, 9th edition, table 7.
+	// Prefixes milli and micro: SI Brochure, 9th edition, table 7 (FROM MEMORY).
 	for unit, want := range map[string]float64{"V": 1.5, "mV": 1.5e-3, "uV": 1.5e-6, "µV": 1.5e-6, "μV": 1.5e-6} {
 		if got, err := reading.Value(run.Voltage, "1.5", unit); err != nil || got != want {
 			t.Errorf("1.5 %s = %v, %v", unit, got, err)

@@ -11,12 +11,12 @@ import (
 )
 
 // overload is the smallest size of the numbers by which instruments say "no
-// value": ±9.9E37 is infinity and 9.91E37 not a number (SCPI-1999 volume 1,
-// section 7.2.1).
+// value": ±9.9E37 is infinity and 9.91E37 not a number (SCPI-1999, volume 1, as
+// restated by makers' manuals).
 const overload = 9.9e37
 
-// absoluteZero in °C: by definition of the Celsius scale (SI Brochure, 9th
-// edition, section 2.3.1), 0 K.
+// absoluteZero is 0 K in °C, by definition of the Celsius scale (SI Brochure, 9th
+// edition; FROM MEMORY).
 const absoluteZero = -273.15
 
 // unit is a unit that a file may use: per of it make one SI unit.

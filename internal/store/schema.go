@@ -32,8 +32,8 @@ var migrations = func() []string {
 	return steps
 }()
 
-// applicationID marks a database as a store (SQLite file format, section 1.3.17:
-// offset 68 of the file); the bytes spell "OHMK".
+// applicationID marks a database as a store (SQLite, "Database File Format":
+// the application ID at offset 68 of the file); the bytes spell "OHMK".
 const applicationID = 0x4f484d4b
 
 // state is what a database says of itself.

@@ -121,7 +121,7 @@ func (s *Store) Close() error {
 	return explain(s.path, err)
 }
 
-// magic begins every SQLite database (SQLite file format, section 1.3). SQLite
+// magic begins every SQLite database (SQLite, "Database File Format"). SQLite
 // itself takes a file of a few bytes for an empty database and writes over it.
 const magic = "SQLite format 3\x00"
 
