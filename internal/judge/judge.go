@@ -109,7 +109,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	if x.Verdict == assessment.Pass && j.doubt {
 		x.Verdict = assessment.Unproven
 	}
-	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop {
+	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && x.Low > j.feedExcess(e.Index) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
@@ -167,14 +167,18 @@ func (j *judged) limit(e *estimate.Element) float64 {
 // feedLimit is the lower of two: what conductor and length give, with an excess and
 // the connectors, and what the drop budget allows at the design step's current.
 func (j *judged) feedLimit(i int) float64 {
-	f, limits := j.run.Feeds[i], j.run.Limits
-	wire := f.WireOhms
-	if wire == 0 {
-		wire = f.Ohms
-	}
-	limit := wire*(1+limits.FeedExcess) + limits.ConnectorOhms
+	limit := j.feedExcess(i)
 	if j.design != nil && j.design[i] > 0 {
-		limit = math.Min(limit, limits.FeedDrop*j.run.SupplyOf(i).Volts/j.design[i])
+		limit = math.Min(limit, j.run.Limits.FeedDrop*j.run.SupplyOf(i).Volts/j.design[i])
 	}
 	return limit
+}
+
+// feedExcess is the most that a feed of the stated conductor and length may have.
+func (j *judged) feedExcess(i int) float64 {
+	wire := j.run.Feeds[i].WireOhms
+	if wire == 0 {
+		wire = j.run.Feeds[i].Ohms
+	}
+	return wire*(1+j.run.Limits.FeedExcess) + j.run.Limits.ConnectorOhms
 }

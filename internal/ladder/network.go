@@ -151,6 +151,10 @@ func (n *Network) number() error {
 		}
 	}
 	for i := range r.Junctions {
+		if !parts.junctionUsed[i] { // spare, nothing is connected to it
+			n.junctions = append(n.junctions, pair{ground, ground})
+			continue
+		}
 		n.junctions = append(n.junctions, pair{fresh(), fresh()})
 		if !grounded[parts.find(parts.junction(i))] {
 			return fmt.Errorf("junction %q is connected to no supply", r.Junctions[i].Name)

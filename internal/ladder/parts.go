@@ -5,21 +5,27 @@ import "ohmkeep/internal/run"
 // parts tells which supplies, junctions and reels hang together by any conductor
 // (union–find with path halving).
 type parts struct {
-	run        *run.Run
-	parent     []int
-	supplyUsed []bool // has a feed
+	run    *run.Run
+	parent []int
+	// by supply and junction: has a feed
+	supplyUsed, junctionUsed []bool
 }
 
 func newParts(r *run.Run) *parts {
-	p := &parts{run: r, supplyUsed: make([]bool, len(r.Supplies))}
+	p := &parts{run: r, supplyUsed: make([]bool, len(r.Supplies)), junctionUsed: make([]bool, len(r.Junctions))}
 	p.parent = make([]int, len(r.Supplies)+len(r.Junctions)+len(r.Reels))
 	for i := range p.parent {
 		p.parent[i] = i
 	}
 	for _, f := range r.Feeds {
 		p.join(p.place(f.From), p.place(f.To))
-		if f.From.Kind == run.AtSupply {
-			p.supplyUsed[f.From.Index] = true
+		for _, end := range []run.Place{f.From, f.To} {
+			switch end.Kind {
+			case run.AtSupply:
+				p.supplyUsed[end.Index] = true
+			case run.AtJunction:
+				p.junctionUsed[end.Index] = true
+			}
 		}
 	}
 	for _, j := range r.Joints {

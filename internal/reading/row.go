@@ -162,10 +162,10 @@ func (c *checker) value(x *Reading, text, unit, meter string) {
 	x.Meter = c.run.Meters[m].Name
 	top, measures := reach(c.run.Meters[m], x.Quantity)
 	switch {
-	case !measures:
+	case !measures && x.Quantity != run.Temperature:
 		c.complain(x.Row, "meter", fault.Fault{Text: fmt.Sprintf("meter %q has no %s range", x.Meter, x.Quantity),
 			Hint: "add a [[meter.range]] for it to the run file"})
-	case !bad && c.run.Meters[m].Range(x.Quantity, value) < 0:
+	case !bad && !c.run.Meters[m].Shows(x.Quantity, value):
 		c.complain(x.Row, "value", fault.Fault{
 			Text: fmt.Sprintf("%s %s is more than meter %q can show", text, unit, x.Meter),
 			Hint: fmt.Sprintf("its ranges end at %g %s", top, unitsOf[x.Quantity][0])})

@@ -43,3 +43,23 @@ func (m Meter) Range(q Quantity, value float64) int {
 	}
 	return best
 }
+
+// Shows tells whether a meter can show a value of a quantity. A meter without any
+// range for temperatures shows them all: their accuracy decides nothing (an
+// estimate allows for more than any thermometer is off).
+func (m Meter) Shows(q Quantity, value float64) bool {
+	if m.Range(q, value) >= 0 {
+		return true
+	}
+	return q == Temperature && !m.Measures(q)
+}
+
+// Measures tells whether a meter has a range for a quantity.
+func (m Meter) Measures(q Quantity) bool {
+	for _, r := range m.Ranges {
+		if r.Quantity == q {
+			return true
+		}
+	}
+	return false
+}

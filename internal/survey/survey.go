@@ -148,7 +148,7 @@ func (s *Survey) take(ctx context.Context, step run.Step, p Probe, c run.ProbeCh
 		return nil
 	}
 	meter := s.Run.Meters[max(p.Meter, 0)]
-	if meter.Range(v.Quantity, sample.Value) < 0 {
+	if !meter.Shows(v.Quantity, sample.Value) {
 		g.Missed(v, fmt.Sprintf("%s %s is more than meter %q is described for", sample.Text, sample.Unit, meter.Name))
 		return nil
 	}

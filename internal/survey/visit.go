@@ -21,7 +21,8 @@ func Pair(r *run.Run, at run.Place) Visit {
 
 // Thorough lists the visits after which every joint and feed can be judged: the
 // supplies, the junctions, both ends of each reel, where each feed arrives, and the
-// current of each feed. They come in the order of the run, so that nobody walks
+// current of each feed; and from minus to minus over each joint, which tells the
+// rail that a fault is in. They come in the order of the run, so that nobody walks
 // to and fro.
 func Thorough(r *run.Run) []Visit {
 	var visits []Visit
@@ -48,7 +49,14 @@ func Thorough(r *run.Run) []Visit {
 				add(Pair(r, f.To))
 			}
 		}
-		add(Pair(r, run.Place{Kind: run.AtReel, Index: i, Pixel: reel.Pixels}))
+		end := run.Place{Kind: run.AtReel, Index: i, Pixel: reel.Pixels}
+		add(Pair(r, end))
+		for _, j := range r.Joints {
+			if j.From == i {
+				add(Visit{run.Voltage, r.PlaceName(run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}) + run.Minus.Sign(),
+					r.PlaceName(end) + run.Minus.Sign()})
+			}
+		}
 	}
 	return visits
 }

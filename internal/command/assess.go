@@ -1,0 +1,137 @@
+package command
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/judge"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/report"
+	"ohmkeep/internal/store"
+)
+
+func newAssess() *cobra.Command {
+	var page, picture, from string
+	var asJSON, skipBad bool
+	c := &cobra.Command{
+		Use:   "assess RUN [READINGS.csv]",
+		Short: "Fit readings to a run and judge its joints, feeds and reels",
+		Long: `Assess fits the run's real resistances to readings and holds each against its limit:
+pass, fail, or unproven with what to read next. Readings come from a CSV file, from
+standard input as "-", or from a store with --store.
+
+Exit status: 0 everything passes, 1 something fails, 3 nothing fails but something is
+unproven, 2 the input is wrong.`,
+		Example: `  ohmkeep assess shelf.toml readings.csv
+  ohmkeep assess shelf.toml readings.csv --report shelf.html
+  ohmkeep assess shelf.toml --store shelf.db --json`,
+		Args:              between(1, "RUN", "[READINGS.csv]"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			readings, err := readingsAsked(c, r, args[1:], from, skipBad)
+			if err != nil {
+				return err
+			}
+			a, err := judge.Make(r.Run, readings)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			if err := writeAssessment(c, a, page, picture); err != nil {
+				return err
+			}
+			if asJSON {
+				err = report.AssessJSON(c.OutOrStdout(), a)
+			} else {
+				err = report.AssessTable(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+			}
+			if err != nil {
+				return err
+			}
+			return verdictStatus(a)
+		},
+	}
+	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML report with pictures into this file")
+	c.Flags().StringVar(&picture, "picture", "", "draw the resistances against their limits into this .png or .svg file")
+	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+	return c
+}
+
+// readingsAsked takes readings from the file or the store, whichever was named.
+func readingsAsked(c *cobra.Command, r *equipped, files []string, from string, skipBad bool) ([]reading.Reading, error) {
+	switch {
+	case len(files) == 1 && from != "":
+		return nil, errors.New("readings come from a file or from --store, not from both")
+	case len(files) == 1:
+		return loadReadings(c, files[0], r.Run, skipBad)
+	case from == "":
+		return nil, fmt.Errorf("no readings: name a CSV file, or a store with --store (see %s --help)", c.CommandPath())
+	}
+	s, err := store.OpenReadOnly(from)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	var list []reading.Reading
+	for x, err := range s.Readings(c.Context(), r.Name, store.Filter{}) {
+		if err != nil {
+			return nil, err
+		}
+		x.Row = len(list) + 2 // its line in an export
+		list = append(list, x)
+	}
+	if len(list) == 0 {
+		return nil, fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
+	}
+	return list, nil
+}
+
+// writeAssessment writes the files asked for and says where they are.
+func writeAssessment(c *cobra.Command, a *assessment.Assessment, page, picture string) error {
+	if page != "" {
+		err := writeFile(page, func(w io.Writer) error { return report.HTML(w, a, report.Options{Made: time.Now()}) })
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "report: %s\n", page)
+	}
+	if picture != "" {
+		if err := drawResistances(picture, a); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", picture)
+	}
+	return nil
+}
+
+func verdictStatus(a *assessment.Assessment) error {
+	switch a.Worst() {
+	case assessment.Fail:
+		return status(Fails)
+	case assessment.Unproven:
+		return status(Unproven)
+	}
+	return nil
+}
+
+// colourful tells whether a writer is a terminal of somebody who likes colour
+// (NO_COLOR, no-color.org's convention, is respected).
+func colourful(w io.Writer) bool {
+	file, ok := w.(*os.File)
+	if !ok || os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb" {
+		return false
+	}
+	info, err := file.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}

@@ -1,0 +1,90 @@
+// Package command is the program's command line: what each command reads, which
+// package does the work, what it prints and how it exits. It decides nothing about
+// resistances.
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit statuses.
+const (
+	Passes   = 0 // everything asked passes
+	Fails    = 1 // something fails its limit
+	Wrong    = 2 // the input or the call is wrong
+	Unproven = 3 // nothing fails but something is unproven
+)
+
+// status is an error that only sets the exit status; all is said already.
+type status int
+
+func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
+
+// Run runs one command line, the program's name left out, and returns its exit
+// status. Results go to stdout, progress, notices and faults to stderr.
+func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	root := newRoot()
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	var s status
+	switch {
+	case err == nil:
+		return Passes
+	case errors.As(err, &s):
+		return int(s)
+	case errors.Is(err, context.Canceled):
+		fmt.Fprintln(stderr, "stopped")
+		return Wrong
+	}
+	fmt.Fprintln(stderr, err)
+	return Wrong
+}
+
+func newRoot() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "ohmkeep",
+		Short: "Find bad joints and thin feeds of a low-voltage LED run from voltage and current readings",
+		Long: `ohmkeep fits voltage and current readings of a low-voltage LED run to a model of
+the run, and tells which solder joint or feed has too much resistance, with a
+number and an interval.
+
+Mains terminals belong to licensed people. Disconnect the supply before soldering.
+Local codes decide.`,
+		Example: `  ohmkeep demo                                  see the whole job on a simulated run
+  ohmkeep new > shelf.toml                      describe your run
+  ohmkeep predict shelf.toml --step "white 5 %"  what should it show?
+  ohmkeep assess shelf.toml readings.csv         is every joint sound?`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+	}
+	root.CompletionOptions.DisableDefaultCmd = false
+	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newProbe())
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return fmt.Errorf("%w (see %s --help)", err, c.CommandPath())
+	})
+	return root
+}
+
+// exactly is cobra.ExactArgs with words for what is wanted.
+func exactly(words ...string) cobra.PositionalArgs {
+	return between(len(words), words...)
+}
+
+// between wants at least so many of the words.
+func between(least int, words ...string) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		if len(args) >= least && len(args) <= len(words) {
+			return nil
+		}
+		return fmt.Errorf("%s wants %s, not %d arguments (see %s --help)", c.CommandPath(), strings.Join(words, " "), len(args), c.CommandPath())
+	}
+}

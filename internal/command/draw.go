@@ -1,0 +1,33 @@
+package command
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/picture"
+	"ohmkeep/internal/prediction"
+	"ohmkeep/internal/report"
+)
+
+// drawPrediction draws the volts along a predicted run into a file.
+func drawPrediction(path string, p *prediction.Prediction) error {
+	return draw(path, picture.Predicted(p, picture.Wide))
+}
+
+// drawResistances draws an assessment's resistances against their limits into a file.
+func drawResistances(path string, a *assessment.Assessment) error {
+	return draw(path, picture.Resistances(report.WorstFirst(a.Elements), picture.Wide))
+}
+
+// draw writes a picture in the form that the file's ending names.
+func draw(path string, p *picture.Picture) error {
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".png":
+		return writeFile(path, p.PNG)
+	case ".svg":
+		return writeFile(path, p.SVG)
+	}
+	return fmt.Errorf("%s: a picture's file ends in .png or .svg", path)
+}

@@ -1,0 +1,72 @@
+package command
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/prediction"
+	"ohmkeep/internal/report"
+	"ohmkeep/internal/run"
+)
+
+func newPredict() *cobra.Command {
+	var step, picture string
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "predict RUN",
+		Short: "Tell what a run should show in a step, and what would go beyond a rating",
+		Long: `Predict solves the run as its file states it: volts and currents of supplies, feeds
+and every pixel, and a warning for whatever goes beyond a rating or budget.
+Without --step it takes the design step, or the only step.`,
+		Example: `  ohmkeep predict shelf.toml --step "white 5 %"
+  ohmkeep predict shelf.toml --picture volts.png
+  ohmkeep predict shelf.toml --step dark --json`,
+		Args:              exactly("RUN"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			s, err := stepAsked(r.Run, step)
+			if err != nil {
+				return err
+			}
+			p, err := prediction.Make(r.Run, s)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			if picture != "" {
+				if err := drawPrediction(picture, p); err != nil {
+					return err
+				}
+				fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", picture)
+			}
+			if asJSON {
+				return report.PredictJSON(c.OutOrStdout(), p)
+			}
+			return report.PredictTable(c.OutOrStdout(), p)
+		},
+	}
+	c.Flags().StringVar(&step, "step", "", "the step, by its name")
+	c.Flags().StringVar(&picture, "picture", "", "draw the volts along the run into this .png or .svg file")
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
+	return c
+}
+
+// stepAsked is the step named, or else the design step, or else the only one.
+func stepAsked(r *run.Run, name string) (run.Step, error) {
+	switch {
+	case name != "":
+		return stepNamed(r, name)
+	case r.Limits.DesignStep >= 0:
+		return r.Steps[r.Limits.DesignStep], nil
+	case len(r.Steps) == 1:
+		return r.Steps[0], nil
+	}
+	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: "is needed: the run file names no design step",
+		Hint: "name one of its steps"}
+}
