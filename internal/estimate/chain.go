@@ -19,29 +19,15 @@ func (p *problem) chain(k int, x []float64, s *state, g *ladder.Gradient, row []
 	for i, u := range p.unknowns {
 		d, inside := 0.0, x[i]
 		switch u.what {
-		case jointLoop:
+		case jointRail:
 			inside = clamp(x[i], unbendLeast, unbendMost)
-			slope := unbendSlope(inside)
-			if p.joints[u.index][1] == absent {
-				d = g.Joints[u.index].Minus * slope
-				break
-			}
-			d = slope * along(g.Joints[u.index], x[i+1])
-		case feedLoop:
+			d = *side(&g.Joints[u.index], u.rail) * unbendSlope(inside)
+		case feedRail:
 			inside = clamp(x[i], unbendLeast, unbendMost)
-			d = unbendSlope(inside) * along(g.Feeds[u.index], x[i+1])
-		case reelLoop:
+			d = *side(&g.Feeds[u.index], u.rail) * unbendSlope(inside)
+		case reelRail:
 			inside = math.Max(x[i], factorLeast)
-			d = p.segment[u.index] * s.factor(p, u.index) * along(g.Reels[u.index], x[i+1])
-		case jointSplit:
-			inside = clamp(x[i], -splitMost, splitMost)
-			d = unbend(clamp(x[i-1], unbendLeast, unbendMost)) * across(g.Joints[u.index])
-		case feedSplit:
-			inside = clamp(x[i], -splitMost, splitMost)
-			d = unbend(clamp(x[i-1], unbendLeast, unbendMost)) * across(g.Feeds[u.index])
-		case reelSplit:
-			inside = clamp(x[i], -splitMost, splitMost)
-			d = p.segment[u.index] * s.factor(p, u.index) * math.Max(x[i-1], factorLeast) * across(g.Reels[u.index])
+			d = *side(&g.Reels[u.index], u.rail) * p.segment[u.index] / 2 * s.factor(p, u.index)
 		case supplyVolts:
 			d = g.Supplies[u.index].Volts
 		case supplyOhms:
@@ -92,12 +78,3 @@ func (p *problem) warmthSlope(s *state, g *ladder.Gradient) float64 {
 func (s *state) factor(p *problem, reel int) float64 {
 	return 1 + ladder.CopperTempCo*(s.warm+p.temperature.reel[reel]-20)
 }
-
-// along is the derivative to a loop that is split between the rails, across that to
-// the split per ohm of the loop.
-func along(g ladder.Rails, part float64) float64 {
-	part = clamp(part, -splitMost, splitMost)
-	return g.Plus*(0.5+part) + g.Minus*(0.5-part)
-}
-
-func across(g ladder.Rails) float64 { return g.Plus - g.Minus }

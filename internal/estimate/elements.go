@@ -12,20 +12,25 @@ import (
 // and reel, each rail, and the supplies' output resistance.
 func (e *Estimate) describeElements() {
 	p := e.problem
+	next := 0 // split of the next element with two rails
+	pair := func(kind assessment.Kind, index int) {
+		e.addRails(kind, index, p.splits[next])
+		next++
+	}
 	for i, at := range p.joints {
-		if at[1] == absent {
-			one := e.single(at[0], true)
+		if at[run.Plus] == absent {
+			one := e.single(at[run.Minus], true)
 			one.Kind, one.Index, one.Rail, one.Apart = assessment.Joint, i, assessment.Minus, true
 			e.add(one)
 			continue
 		}
-		e.addRails(assessment.Joint, i, at)
+		pair(assessment.Joint, i)
 	}
-	for i, at := range p.feeds {
-		e.addRails(assessment.Feed, i, at)
+	for i := range p.feeds {
+		pair(assessment.Feed, i)
 	}
-	for i, at := range p.reels {
-		e.addRails(assessment.Reel, i, at)
+	for i := range p.reels {
+		pair(assessment.Reel, i)
 	}
 	for i := range p.run.Supplies {
 		one := e.single(p.supplies[i][1], false)
@@ -39,19 +44,24 @@ func (e *Estimate) describeElements() {
 const toldApart = 0.4
 
 // addRails adds an element's loop and its two rails.
-func (e *Estimate) addRails(kind assessment.Kind, index int, at [2]int) {
+func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 	p := e.problem
-	bent := kind != assessment.Reel
-	loop := e.single(at[0], bent)
-	if !bent {
-		e.rescale(&loop, p.segment[index]/p.run.Reels[index].SegmentLength())
+	perMetre := 1.0
+	var loop Element
+	if s.bent {
+		loop = e.loop(s.at)
+	} else {
+		perMetre = p.segment[index] / 2 / p.run.Reels[index].SegmentLength()
+		loop = Element{row: make([]float64, len(e.x)), Belief: verdict.Belief{Mean: e.x[s.at[0]] + e.x[s.at[1]]}}
+		loop.row[s.at[0]], loop.row[s.at[1]] = 1, 1
+		e.rescale(&loop, perMetre)
 	}
 	loop.Kind, loop.Index, loop.Rail = kind, index, assessment.Loop
 	e.add(loop)
-	splitUnknown := p.unknowns[at[1]]
-	apart := math.Sqrt(e.covariance.At(at[1], at[1])) < toldApart*splitUnknown.deviation
+	apart := math.Sqrt(quadratic(e.covariance, s.row(e.x))) < toldApart
 	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
-		one := e.rail(loop, at, 1-2*float64(rail))
+		one := e.single(s.at[rail], s.bent)
+		e.rescale(&one, perMetre)
 		one.Kind, one.Index, one.Rail, one.Apart = kind, index, name, apart
 		e.add(one)
 	}
@@ -64,27 +74,21 @@ func (e *Estimate) single(at int, bent bool) Element {
 	return Element{bent: bent, row: row, Belief: verdict.Belief{Mean: e.x[at]}}
 }
 
-// rail is the belief of one conductor: its share of the loop, (½ ± split)·loop.
-func (e *Estimate) rail(loop Element, at [2]int, sign float64) Element {
-	share := 0.5 + sign*clamp(e.x[at[1]], -splitMost, splitMost)
-	one := Element{bent: loop.bent, row: make([]float64, len(e.x))}
-	if !loop.bent {
-		one.Belief.Mean = share * loop.Belief.Mean
-		one.row[at[0]] = share * loop.row[at[0]]
-		one.row[at[1]] = sign * loop.Belief.Mean
-		return one
+// loop is the belief of two bent rails in series, T = bend(r₊ + r₋).
+func (e *Estimate) loop(at [2]int) Element {
+	l := Element{bent: true, row: make([]float64, len(e.x))}
+	for rail, k := range at {
+		if other := at[1-rail]; e.x[k] >= unbendMost && e.x[k] >= e.x[other] {
+			l.row[k] = 1 // one rail open: the other does not matter
+			l.Belief.Mean = e.x[k]
+			return l
+		}
 	}
-	if loop.Belief.Mean >= unbendMost { // open: which rail, nobody knows
-		one.Belief.Mean = loop.Belief.Mean
-		one.row[at[0]] = 1
-		return one
+	l.Belief.Mean = bend(unbend(e.x[at[0]]) + unbend(e.x[at[1]]))
+	for _, k := range at {
+		l.row[k] = unbendSlope(e.x[k]) / unbendSlope(l.Belief.Mean)
 	}
-	ohms := unbend(loop.Belief.Mean)
-	one.Belief.Mean = bend(share * ohms)
-	slope := 1 / unbendSlope(one.Belief.Mean)
-	one.row[at[0]] = slope * share * unbendSlope(loop.Belief.Mean)
-	one.row[at[1]] = slope * sign * ohms
-	return one
+	return l
 }
 
 func (e *Estimate) rescale(x *Element, by float64) {

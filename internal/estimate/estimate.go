@@ -109,7 +109,7 @@ func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
 	for i, u := range p.unknowns {
 		prior.Mean[i], prior.Deviation[i] = u.mean, math.Max(u.deviation, 1e-9)
 	}
-	return leastsquares.Solve(p, start, prior, leastsquares.Options{})
+	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: 1e-10})
 }
 
 // misfit is the probability below which the model does not explain the readings;
@@ -118,19 +118,31 @@ func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
 const misfit = 0.01
 
 func (e *Estimate) describeFit(fit *leastsquares.Fit) {
-	n := 0
-	for _, o := range e.problem.observations {
-		if !o.out {
-			n++
-		}
-	}
-	// Each prior is a reading that costs its unknown one degree of freedom, so what
-	// is left is the number of real readings.
+	n := e.freedom(fit)
 	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: fit.SumSquares, DegreesOfFreedom: n,
 		PValue: chiSquaredTail(fit.SumSquares, n)}
 	if e.Fit.PValue < misfit && n > 0 {
 		e.inflation = math.Sqrt(fit.SumSquares / float64(n))
 	}
+}
+
+// freedom is the number of degrees of freedom. Knowledge beforehand is a reading
+// that costs its unknown one degree of freedom, so what is left is the readings and
+// splits; but a vague prior is no reading, and its unknown costs as much as the
+// readings determine it.
+func (e *Estimate) freedom(fit *leastsquares.Fit) int {
+	n := float64(len(e.problem.splits))
+	for _, o := range e.problem.observations {
+		if !o.out {
+			n++
+		}
+	}
+	for j, u := range e.problem.unknowns {
+		if u.vague && fit.Covariance != nil {
+			n -= 1 - fit.Covariance.At(j, j)/(u.deviation*u.deviation)
+		}
+	}
+	return max(0, int(math.Round(n)))
 }
 
 // deviation is the posterior standard deviation of a linear function of the unknowns.

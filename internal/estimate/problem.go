@@ -49,6 +49,7 @@ type problem struct {
 
 	unknowns             []unknown
 	joints, feeds, reels [][2]int // by rail
+	splits               []split
 	supplies             [][2]int // volts, ohms
 	predicted            []float64
 }
@@ -203,7 +204,7 @@ func (p *problem) readTemperature(readings []reading.Reading) {
 
 // Size makes a problem a leastsquares.Model.
 func (p *problem) Size() (residuals, parameters int) {
-	return len(p.observations), len(p.unknowns)
+	return len(p.observations) + len(p.splits), len(p.unknowns)
 }
 
 // Evaluate writes (measured − predicted)/deviation and derivatives. Readings left
@@ -214,6 +215,7 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 			return err
 		}
 	}
+	p.evaluateSplits(x, residuals, jacobian)
 	for i := range p.observations {
 		o := &p.observations[i]
 		row := p.row

@@ -12,23 +12,20 @@ import (
 type what int
 
 const (
-	jointLoop  what = iota // bend(Ω), see below; of the minus alone where the plus is cut
-	jointSplit             // part by which the plus has more than half of the loop
-	feedLoop               // bend(Ω) at 20 °C
-	feedSplit
-	reelLoop // factor on the nominal Ω/m
-	reelSplit
-	supplyVolts // V without load
-	supplyOhms  // Ω
-	stepVolts   // V by which a supply differs in one step
-	allScale    // ln of the factor on all channel currents
-	stepScale   // the same in one step
-	idleScale   // ln of the factor on the idle current
-	allShift    // V by which the knees are shifted
-	stepShift   // the same in one step
-	warmth      // °C of the copper
-	gain        // relative gain error of one meter range (or place)
-	offset      // V or A by which it is off
+	jointRail   what = iota // bend(Ω) of one conductor, see below
+	feedRail                // the same, at 20 °C
+	reelRail                // factor on half of the nominal Ω/m
+	supplyVolts             // V without load
+	supplyOhms              // Ω
+	stepVolts               // V by which a supply differs in one step
+	allScale                // ln of the factor on all channel currents
+	stepScale               // the same in one step
+	idleScale               // ln of the factor on the idle current
+	allShift                // V by which the knees are shifted
+	stepShift               // the same in one step
+	warmth                  // °C of the copper
+	gain                    // relative gain error of one meter range (or place)
+	offset                  // V or A by which it is off
 )
 
 // unknown is one parameter of the fit with what is known of it beforehand. An
@@ -38,13 +35,14 @@ type unknown struct {
 	what      what
 	index     int // of the joint, feed, reel, supply or meter range
 	step      int // stepVolts, stepScale, stepShift
+	rail      run.Rail
+	vague     bool // its prior only keeps the fit finite: the truth is nowhere near its width
 	mean      float64
 	deviation float64
 }
 
-// The loop of a joint or feed is fitted as t = r/(r + 1 Ω): linear in r where joints
-// live, and finite at an open conductor, t = 1. How the loop is split between the
-// rails is an unknown of its own, because pair voltages hardly tell.
+// A conductor of a joint or feed is fitted as t = r/(r + 1 Ω): linear in r where
+// joints live, and finite at an open conductor, t = 1.
 const bendOhms = 1.0
 
 func bend(ohms float64) float64 {
@@ -74,7 +72,7 @@ const (
 // Prior deviations that are choices of this package rather than of the run file;
 // all are common practice, no source, and wide on purpose.
 const (
-	loopSpread      = 1.0   // of a bent joint or feed: anything from perfect to open
+	railSpread      = 1.0   // of a bent conductor: anything from perfect to open
 	jointSplits     = 0.29  // even between all in one rail and all in the other
 	feedSplits      = 0.12  // two conductors of one cable, but perhaps one bad contact
 	reelSplits      = 0.05  // two rails of one foil
@@ -99,27 +97,31 @@ func (p *problem) layUnknowns() {
 		p.unknowns = append(p.unknowns, u)
 		return len(p.unknowns) - 1
 	}
-	loop := func(w what, index int, mean, spread, splits float64) [2]int {
-		return [2]int{add(unknown{what: w, index: index, mean: mean, deviation: spread}),
-			add(unknown{what: w + 1, index: index, deviation: splits})}
+	rails := func(w what, index int, mean, spread, splits float64) [2]int {
+		var at [2]int
+		for _, rail := range []run.Rail{run.Plus, run.Minus} {
+			at[rail] = add(unknown{what: w, index: index, rail: rail, vague: true, mean: mean, deviation: spread})
+		}
+		p.splits = append(p.splits, split{at: at, bent: w != reelRail, spread: splits})
+		return at
 	}
 	for i, j := range r.Joints {
 		if j.PlusCut {
-			minus := add(unknown{what: jointLoop, index: i, mean: bend(j.Ohms / 2), deviation: loopSpread})
-			p.joints = append(p.joints, [2]int{minus, absent})
+			minus := add(unknown{what: jointRail, index: i, rail: run.Minus, vague: true, mean: bend(j.Ohms / 2), deviation: railSpread})
+			p.joints = append(p.joints, [2]int{absent, minus})
 			continue
 		}
-		p.joints = append(p.joints, loop(jointLoop, i, bend(j.Ohms), loopSpread, jointSplits))
+		p.joints = append(p.joints, rails(jointRail, i, bend(j.Ohms/2), railSpread, jointSplits))
 	}
 	for i, f := range r.Feeds {
-		p.feeds = append(p.feeds, loop(feedLoop, i, bend(f.Ohms), loopSpread, feedSplits))
+		p.feeds = append(p.feeds, rails(feedRail, i, bend(f.Ohms/2), railSpread, feedSplits))
 	}
 	for i, reel := range r.Reels {
 		spread := reelSpread
 		if reel.Strip.LoopOhms == 0 {
 			spread = reelSpreadBlind
 		}
-		p.reels = append(p.reels, loop(reelLoop, i, 1, spread, reelSplits))
+		p.reels = append(p.reels, rails(reelRail, i, 1, spread, reelSplits))
 	}
 	for i, s := range r.Supplies {
 		ohms, spread := s.Ohms, s.Ohms/2+outputOhms
@@ -180,17 +182,12 @@ func (p *problem) set(k int, x []float64, s *state) {
 	for i, u := range p.unknowns {
 		v := x[i]
 		switch u.what {
-		case jointLoop:
-			ohms := unbend(clamp(v, unbendLeast, unbendMost))
-			if p.joints[u.index][1] == absent {
-				s.par.Joints[u.index].Minus = ohms
-				break
-			}
-			s.par.Joints[u.index] = split(ohms, x[i+1])
-		case feedLoop:
-			s.par.Feeds[u.index] = split(unbend(clamp(v, unbendLeast, unbendMost)), x[i+1])
-		case reelLoop:
-			s.par.Reels[u.index] = split(p.segment[u.index]*math.Max(v, factorLeast), x[i+1])
+		case jointRail:
+			*side(&s.par.Joints[u.index], u.rail) = unbend(clamp(v, unbendLeast, unbendMost))
+		case feedRail:
+			*side(&s.par.Feeds[u.index], u.rail) = unbend(clamp(v, unbendLeast, unbendMost))
+		case reelRail:
+			*side(&s.par.Reels[u.index], u.rail) = p.segment[u.index] / 2 * math.Max(v, factorLeast)
 		case supplyVolts:
 			s.par.Supplies[u.index].Volts = v
 		case supplyOhms:
@@ -234,13 +231,11 @@ func (p *problem) set(k int, x []float64, s *state) {
 	}
 }
 
-// split shares a loop between the rails; the split follows its loop in the list of
-// unknowns. A rail never has less than nothing.
-func split(loop, part float64) ladder.Rails {
-	part = clamp(part, -splitMost, splitMost)
-	return ladder.Rails{Plus: loop * (0.5 + part), Minus: loop * (0.5 - part)}
+func side(r *ladder.Rails, rail run.Rail) *float64 {
+	if rail == run.Plus {
+		return &r.Plus
+	}
+	return &r.Minus
 }
-
-const splitMost = 0.499
 
 func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }
