@@ -8,7 +8,9 @@ import (
 
 // chain turns a network gradient in step k at x into derivatives by unknown, row,
 // and returns what the straight continuation beyond the bounds of bent resistances
-// and factors adds to the output.
+// and factors adds to the output. That its slope changes with the other unknowns is
+// left out of the derivatives: a second-order matter of the milliohm by which a
+// perfect joint's estimate may come out below zero.
 func (p *problem) chain(k int, x []float64, s *state, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift := 0.0, 0.0, 0.0
 	for i := range g.Scale {

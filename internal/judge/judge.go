@@ -109,7 +109,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	if x.Verdict == assessment.Pass && j.doubt {
 		x.Verdict = assessment.Unproven
 	}
-	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && x.Low > j.feedExcess(e.Index) {
+	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && (x.Low > j.feedExcess(e.Index) || x.Limit == j.feedExcess(e.Index)) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)

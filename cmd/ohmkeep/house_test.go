@@ -1,0 +1,98 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// house says which of the project's packages each may import. A new edge is a
+// decision: draw the house anew (DEVELOPERS.md) before adding it here.
+var house = map[string]string{
+	// values
+	"internal/fault":     "",
+	"internal/legible":   "",
+	"internal/conductor": "fault",
+	"internal/document":  "fault",
+	"internal/ldl":       "",
+	"internal/run":       "conductor fault",
+	"internal/reading":   "fault run",
+	// description
+	"probes":           "",
+	"internal/runfile": "conductor document fault run",
+	"internal/profile": "document fault run probes",
+	"internal/draft":   "conductor fault runfile",
+	// model
+	"internal/pixel":        "run",
+	"internal/ladder":       "ldl pixel run",
+	"internal/leastsquares": "",
+	// world
+	"internal/board":      "fault profile reading run",
+	"internal/scpi":       "",
+	"internal/port":       "profile",
+	"internal/instrument": "board port profile run scpi",
+	"internal/bench":      "profile run",
+	"internal/store":      "fault reading run",
+	"internal/survey":     "instrument reading run",
+	"internal/simulate":   "ladder pixel reading run survey",
+	// judgement and what it hands on
+	"internal/assessment": "reading run",
+	"internal/verdict":    "assessment",
+	"internal/prediction": "ladder pixel run",
+	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
+	"internal/judge":      "assessment estimate prediction reading run verdict",
+	// faces
+	"internal/picture":          "assessment legible prediction run",
+	"internal/picture/invented": "assessment prediction reading run",
+	"internal/report":           "assessment legible picture prediction run",
+	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
+	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
+		"reading report run runfile store survey",
+	"cmd/ohmkeep": "command",
+}
+
+// Imports run in one direction only; tests may reach across.
+func TestImportsKeepToTheHouse(t *testing.T) {
+	seen := map[string]bool{}
+	err := filepath.WalkDir("../..", func(file string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") {
+			return err
+		}
+		room, err := filepath.Rel("../..", filepath.Dir(file))
+		if err != nil {
+			return err
+		}
+		room = filepath.ToSlash(room)
+		allowed, known := house[room]
+		if !known {
+			t.Errorf("%s: package %s is not in the house", file, room)
+			return nil
+		}
+		seen[room] = true
+		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		for _, spec := range parsed.Imports {
+			name, _ := strconv.Unquote(spec.Path.Value) // the parser checked it
+			if inside, ours := strings.CutPrefix(name, "ohmkeep/"); ours && !slices.Contains(strings.Fields(allowed), path.Base(inside)) {
+				t.Errorf("%s: %s may not import %s", file, room, inside)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for room := range house {
+		if !seen[room] {
+			t.Errorf("the house has a room %s that does not exist", room)
+		}
+	}
+}

@@ -1,0 +1,240 @@
+package judge
+
+import (
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/survey"
+)
+
+// ring is an invented run of three reels fed at both ends from one supply.
+func ring() *run.Run {
+	for seed := uint64(0); ; seed++ {
+		r := draw(rand.New(rand.NewPCG(seed, 0)))
+		if len(r.Feeds) == 2 && len(r.Supplies) == 1 && len(r.Reels) == 3 && r.Supplies[0].Volts < 6 {
+			return r
+		}
+	}
+}
+
+// readAll simulates a thorough reading of a plant that change has altered.
+func readAll(t *testing.T, r *run.Run, visits []survey.Visit, change func(*simulate.Plant)) []reading.Reading {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(9, 9))
+	p := simulate.New(r, simulate.Usual, rng)
+	change(p)
+	list, err := p.Walk(visits, rng, time.Unix(0, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return list
+}
+
+func assess(t *testing.T, r *run.Run, list []reading.Reading) *assessment.Assessment {
+	t.Helper()
+	a, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a
+}
+
+// loopOf finds an element's row for the loop.
+func loopOf(t *testing.T, a *assessment.Assessment, kind assessment.Kind, name string) assessment.Element {
+	t.Helper()
+	for _, e := range a.Elements {
+		if e.Kind == kind && e.Name == name && e.Rail == assessment.Loop {
+			return e
+		}
+	}
+	t.Fatalf("no %s %s", kind, name)
+	return assessment.Element{}
+}
+
+func findings(a *assessment.Assessment) string {
+	var b strings.Builder
+	for _, f := range a.Findings {
+		b.WriteString(string(f.Severity) + " " + f.Subject + ": " + f.Text + "\n")
+	}
+	return b.String()
+}
+
+func TestHealthyRunPasses(t *testing.T) {
+	r := ring()
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {}))
+	for _, e := range a.Elements {
+		if e.Verdict == assessment.Fail || e.Kind == assessment.Joint && e.Verdict != assessment.Pass {
+			t.Errorf("%s %s %s: %s", e.Kind, e.Name, e.Rail, e.Verdict)
+		}
+	}
+	if a.Worst() == assessment.Fail {
+		t.Error("a healthy run fails")
+	}
+}
+
+func TestBadJointIsNamedWithItsRail(t *testing.T) {
+	r := ring()
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) {
+		p.Joints[0] = ladder.Rails{Plus: 0.002, Minus: 0.09}
+	}))
+	e := loopOf(t, a, assessment.Joint, "r0-r1")
+	if e.Verdict != assessment.Fail || e.Low > 0.092 || e.High < 0.092 {
+		t.Errorf("%+v", e)
+	}
+	if other := loopOf(t, a, assessment.Joint, "r1-r2"); other.Verdict != assessment.Pass {
+		t.Errorf("the healthy joint: %+v", other)
+	}
+	if text := findings(a); !strings.Contains(text, "in the minus conductor") || !strings.Contains(text, "Disconnect the supply") {
+		t.Error(text)
+	}
+}
+
+func TestThinFeedIsNamedAsWhatItBehavesLike(t *testing.T) {
+	r := ring()
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) {
+		p.Feeds[1].Plus *= 2
+		p.Feeds[1].Minus *= 2
+	}))
+	e := loopOf(t, a, assessment.Feed, "far")
+	// 16 AWG of twice the resistance is 19 AWG; the sizes of the trade are even.
+	if e.Verdict != assessment.Fail || !strings.Contains(e.Like, "AWG") || !strings.Contains(e.Like, "length") {
+		t.Errorf("%+v", e)
+	}
+}
+
+func TestThinReelIsNamed(t *testing.T) {
+	r := ring()
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) {
+		p.Reels[0].Plus *= 1.8
+		p.Reels[0].Minus *= 1.8
+	}))
+	if e := loopOf(t, a, assessment.Reel, "r0"); e.Verdict != assessment.Fail {
+		t.Errorf("%+v", e)
+	}
+}
+
+func TestUnreadJointIsUnproven(t *testing.T) {
+	r := ring()
+	var visits []survey.Visit
+	for _, v := range survey.Thorough(r) {
+		if !strings.HasPrefix(v.From, "r0.end") && !strings.HasPrefix(v.From, "r1.") {
+			visits = append(visits, v)
+		}
+	}
+	a := assess(t, r, readAll(t, r, visits, func(*simulate.Plant) {}))
+	e := loopOf(t, a, assessment.Joint, "r0-r1")
+	if e.Verdict != assessment.Unproven {
+		t.Errorf("%+v", e)
+	}
+	if len(a.Next) == 0 || len(a.Next) > 3 {
+		t.Fatalf("next: %+v", a.Next)
+	}
+	if a.Worst() != assessment.Unproven {
+		t.Errorf("worst is %s", a.Worst())
+	}
+	// Taking what is proposed settles what it says.
+	first := a.Next[len(a.Next)-1]
+	if len(first.Settles) == 0 {
+		t.Errorf("the last proposal settles nothing: %+v", a.Next)
+	}
+}
+
+func TestNoReadingsProveNothing(t *testing.T) {
+	r := ring()
+	a := assess(t, r, nil)
+	for _, e := range a.Elements {
+		if e.Verdict == assessment.Pass || e.Verdict == assessment.Fail || e.Known {
+			t.Errorf("%s %s %s: %s from nothing", e.Kind, e.Name, e.Rail, e.Verdict)
+		}
+	}
+}
+
+// One wrong reading is named and bends nothing else.
+func TestWrongReadingIsNamed(t *testing.T) {
+	r := ring()
+	list := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	i := slices.IndexFunc(list, func(x reading.Reading) bool { return x.From == "r1.start+" && x.Step == r.Steps[2].Name })
+	list[i].Value -= 0.27 // digits swapped
+	a := assess(t, r, list)
+	for n, x := range a.Readings {
+		if x.Suspect != (n == i) {
+			t.Errorf("line %d suspect: %v", x.Row, x.Suspect)
+		}
+	}
+	for _, e := range a.Elements {
+		if e.Kind == assessment.Joint && e.Verdict != assessment.Pass {
+			t.Errorf("%s %s: %s", e.Name, e.Rail, e.Verdict)
+		}
+	}
+}
+
+// The plus of a joint between two supplies is parted: no current crosses its minus.
+func TestCutJointIsUnprovenAndSaysWhy(t *testing.T) {
+	for seed := uint64(0); ; seed++ {
+		r := draw(rand.New(rand.NewPCG(seed, 0)))
+		if len(r.Supplies) < 2 {
+			continue
+		}
+		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {}))
+		for k, j := range r.Joints {
+			if !j.PlusCut {
+				continue
+			}
+			rows := 0
+			for _, e := range a.Elements {
+				if e.Kind == assessment.Joint && e.Name == r.Joints[k].Name {
+					rows++
+					if e.Rail != assessment.Minus || e.Verdict != assessment.Unproven {
+						t.Errorf("%+v", e)
+					}
+				}
+			}
+			if rows != 1 || !strings.Contains(findings(a), "no loaded reading can judge it") {
+				t.Errorf("%d rows; %s", rows, findings(a))
+			}
+		}
+		return
+	}
+}
+
+// Another load than stated: only the first reel was lit in one step.
+func TestMisfitPassesNothing(t *testing.T) {
+	r := ring()
+	list := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	dark := map[string]float64{}
+	for _, x := range list {
+		if x.Step == r.Steps[0].Name {
+			dark[x.From+x.To] = x.Value
+		}
+	}
+	for i, x := range list { // half the run's volts read dark in the brightest step
+		if x.Step == r.Steps[3].Name && (strings.HasPrefix(x.From, "r1") || strings.HasPrefix(x.From, "r2")) {
+			list[i].Value = dark[x.From+x.To]
+		}
+	}
+	a := assess(t, r, list)
+	suspects := 0
+	for _, x := range a.Readings {
+		if x.Suspect {
+			suspects++
+		}
+	}
+	if a.Fit.PValue > 0.001 && suspects < 3 {
+		t.Errorf("fit %+v, %d suspects", a.Fit, suspects)
+	}
+	if a.Fit.PValue < 0.001 {
+		for _, e := range a.Elements {
+			if e.Verdict == assessment.Pass {
+				t.Errorf("%s %s passes", e.Kind, e.Name)
+			}
+		}
+	}
+}
