@@ -1,10 +1,8 @@
 package command
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -34,6 +32,9 @@ unproven, 2 the input is wrong.`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := drawable(picture); err != nil {
+				return err
+			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
@@ -72,11 +73,11 @@ unproven, 2 the input is wrong.`,
 func readingsAsked(c *cobra.Command, r *equipped, files []string, from string, skipBad bool) ([]reading.Reading, error) {
 	switch {
 	case len(files) == 1 && from != "":
-		return nil, errors.New("readings come from a file or from --store, not from both")
+		return nil, callFault(c, "readings come from a file or from --store, not from both")
 	case len(files) == 1:
 		return loadReadings(c, files[0], r.Run, skipBad)
 	case from == "":
-		return nil, fmt.Errorf("no readings: name a CSV file, or a store with --store (see %s --help)", c.CommandPath())
+		return nil, callFault(c, "wants readings: a CSV file, or a store with --store")
 	}
 	s, err := store.OpenReadOnly(from)
 	if err != nil {
@@ -123,15 +124,4 @@ func verdictStatus(a *assessment.Assessment) error {
 		return status(Unproven)
 	}
 	return nil
-}
-
-// colourful tells whether a writer is a terminal of somebody who likes colour
-// (NO_COLOR, no-color.org's convention, is respected).
-func colourful(w io.Writer) bool {
-	file, ok := w.(*os.File)
-	if !ok || os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb" {
-		return false
-	}
-	info, err := file.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
 }

@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -31,10 +30,13 @@ func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root := newRoot()
 	root.SetArgs(args)
-	root.SetIn(stdin)
+	root.SetIn(stoppable(ctx, stdin))
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	err := known(root, args)
+	if err == nil {
+		err = root.ExecuteContext(ctx)
+	}
 	var s status
 	switch {
 	case err == nil:
@@ -59,32 +61,18 @@ number and an interval.
 
 Mains terminals belong to licensed people. Disconnect the supply before soldering.
 Local codes decide.`,
-		Example: `  ohmkeep demo                                  see the whole job on a simulated run
-  ohmkeep new > shelf.toml                      describe your run
-  ohmkeep predict shelf.toml --step "white 5 %"  what should it show?
-  ohmkeep assess shelf.toml readings.csv         is every joint sound?`,
+		Example: `  ohmkeep demo                             # see the whole job on a simulated run
+  ohmkeep new --out shelf.toml             # describe your run
+  ohmkeep predict shelf.toml               # what should it show?
+  ohmkeep assess shelf.toml readings.csv   # is every joint sound?`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
-	root.CompletionOptions.DisableDefaultCmd = false
 	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newProbe())
-	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return fmt.Errorf("%w (see %s --help)", err, c.CommandPath())
-	})
+	root.SetFlagErrorFunc(flagFault)
+	root.SetHelpCommand(newHelp())
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
+	giveCompletionExamples(root)
 	return root
-}
-
-// exactly is cobra.ExactArgs with words for what is wanted.
-func exactly(words ...string) cobra.PositionalArgs {
-	return between(len(words), words...)
-}
-
-// between wants at least so many of the words.
-func between(least int, words ...string) cobra.PositionalArgs {
-	return func(c *cobra.Command, args []string) error {
-		if len(args) >= least && len(args) <= len(words) {
-			return nil
-		}
-		return fmt.Errorf("%s wants %s, not %d arguments (see %s --help)", c.CommandPath(), strings.Join(words, " "), len(args), c.CommandPath())
-	}
 }

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"math"
@@ -12,6 +13,7 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/demo"
+	"ohmkeep/internal/fault"
 	"ohmkeep/internal/judge"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/report"
@@ -28,7 +30,7 @@ multimeter speak on pseudo-terminals, are opened and read through three load ste
 the readings are stored, fitted and judged, and what was found is held against the
 truth that only the simulation knows.`,
 		Example: `  ohmkeep demo
-  ohmkeep demo --into /tmp/look`,
+  ohmkeep demo --into look`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error { return runDemo(c, folder) },
 	}
@@ -41,7 +43,7 @@ type files struct{ run, store, csv, page string }
 
 func runDemo(c *cobra.Command, folder string) error {
 	begun := time.Now()
-	f, err := prepare(folder)
+	f, err := prepare(c, folder)
 	if err != nil {
 		return err
 	}
@@ -83,18 +85,25 @@ Without an installed ohmkeep, write "go run ./cmd/ohmkeep" in its place.
 	return nil
 }
 
-// prepare makes the folder, or one in the system's temporary folder where it may
-// not, and clears what an earlier demonstration left.
-func prepare(folder string) (files, error) {
+// prepare makes the folder and clears what an earlier demonstration left. Where
+// nobody named a folder and the usual one cannot be made, it takes a temporary one.
+func prepare(c *cobra.Command, folder string) (files, error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
+		if c.Flags().Changed("into") {
+			return files{}, reason(err)
+		}
 		made, tempErr := os.MkdirTemp("", "ohmkeep-demo-")
 		if tempErr != nil {
 			return files{}, reason(err)
 		}
+		fmt.Fprintf(c.ErrOrStderr(), "%v; writing into %s\n", reason(err), made)
 		folder = made
 	}
 	f := files{run: filepath.Join(folder, "run.toml"), store: filepath.Join(folder, "readings.db"),
 		csv: filepath.Join(folder, "readings.csv"), page: filepath.Join(folder, "report.html")}
+	if err := f.spare(); err != nil {
+		return files{}, err
+	}
 	for _, old := range []string{f.store, f.store + "-wal", f.store + "-shm"} {
 		if err := os.Remove(old); err != nil && !os.IsNotExist(err) {
 			return files{}, reason(err)
@@ -102,6 +111,21 @@ func prepare(folder string) (files, error) {
 	}
 	err := writeFile(f.run, func(w io.Writer) error { _, err := w.Write(demo.RunFile); return err })
 	return f, err
+}
+
+// spare refuses a folder whose files no demonstration wrote: somebody's readings
+// may be in them.
+func (f files) spare() error {
+	if content, err := os.ReadFile(f.run); err == nil && bytes.Equal(content, demo.RunFile) {
+		return nil
+	}
+	for _, path := range []string{f.run, f.store, f.csv, f.page} {
+		if _, err := os.Lstat(path); err == nil {
+			return fault.Fault{File: path, Text: "stands in the way: only an unchanged demonstration is written over",
+				Hint: "name another folder with --into, or remove this one"}
+		}
+	}
+	return nil
 }
 
 // keepReadings reads the simulated run into the store, each reading as it comes.

@@ -21,13 +21,24 @@ func drawResistances(path string, a *assessment.Assessment) error {
 	return draw(path, picture.Resistances(report.WorstFirst(a.Elements), picture.Wide))
 }
 
-// draw writes a picture in the form that the file's ending names.
-func draw(path string, p *picture.Picture) error {
-	switch strings.ToLower(filepath.Ext(path)) {
-	case ".png":
-		return writeFile(path, p.PNG)
-	case ".svg":
-		return writeFile(path, p.SVG)
+// drawable refuses a picture's file whose ending says no form; "" is no picture.
+func drawable(path string) error {
+	switch ending(path) {
+	case ".png", ".svg":
+		return nil
+	}
+	if path == "" {
+		return nil
 	}
 	return fmt.Errorf("%s: a picture's file ends in .png or .svg", path)
 }
+
+// draw writes a picture in the form that the file's ending names.
+func draw(path string, p *picture.Picture) error {
+	if ending(path) == ".svg" {
+		return writeFile(path, p.SVG)
+	}
+	return writeFile(path, p.PNG)
+}
+
+func ending(path string) string { return strings.ToLower(filepath.Ext(path)) }

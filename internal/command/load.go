@@ -1,12 +1,10 @@
 package command
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -21,6 +19,7 @@ import (
 type equipped struct {
 	*run.Run
 	profiles []*profile.Profile
+	own      int // how many of Run.Meters are the run file's; profiles brought the rest
 }
 
 // loadRun reads a run file and the profiles it names. A probe for which the run
@@ -28,9 +27,9 @@ type equipped struct {
 func loadRun(path string) (*equipped, error) {
 	r, err := runfile.Load(path)
 	if err != nil {
-		return nil, err
+		return nil, reason(err)
 	}
-	e := &equipped{Run: r}
+	e := &equipped{Run: r, own: len(r.Meters)}
 	var faults fault.List
 	for i := range r.Probes {
 		p := &r.Probes[i]
@@ -59,8 +58,9 @@ func bring(r *run.Run, m run.Meter) int {
 // loadReadings reads a CSV file; "-" is standard input. Repeats and, with skipBad,
 // faults are told on standard error.
 func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]reading.Reading, error) {
-	src := c.InOrStdin()
+	src, name := c.InOrStdin(), "standard input"
 	if path != "-" {
+		name = path
 		file, err := os.Open(path)
 		if err != nil {
 			return nil, reason(err)
@@ -72,22 +72,30 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 	if skipBad {
 		parse = reading.ParseGood
 	}
-	set, err := parse(path, src, r)
+	set, err := parse(name, src, r)
 	if err != nil {
-		return nil, err
+		return nil, reason(err)
 	}
-	tellSkipped(c.ErrOrStderr(), path, set)
+	tellSkipped(c.ErrOrStderr(), name, set)
 	return set.Readings, nil
 }
 
 func tellSkipped(w io.Writer, path string, set reading.Set) {
 	if len(set.Bad) > 0 {
 		fmt.Fprintln(w, set.Bad.Err())
-		fmt.Fprintf(w, "%s: %d bad rows left out\n", path, set.BadRows)
+		fmt.Fprintf(w, "%s: %s left out\n", path, count(set.BadRows, "bad row"))
 	}
 	if n := len(set.Repeats); n > 0 {
-		fmt.Fprintf(w, "%s: %d rows repeat earlier ones and count once (%v)\n", path, n, set.Repeats[0])
+		fmt.Fprintf(w, "%s: %s left out (%v)\n", path, count(n, "repeated row"), set.Repeats[0])
 	}
+}
+
+// count writes how many of a thing there are.
+func count(n int, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
 }
 
 // stepNamed finds a step or suggests the nearest.
@@ -95,77 +103,14 @@ func stepNamed(r *run.Run, name string) (run.Step, error) {
 	if i := r.StepIndex(name); i >= 0 {
 		return r.Steps[i], nil
 	}
+	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: fmt.Sprintf("no step is named %q", name),
+		Hint: fault.Suggest(name, stepNames(r))}
+}
+
+func stepNames(r *run.Run) []string {
 	var names []string
 	for _, s := range r.Steps {
 		names = append(names, s.Name)
 	}
-	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: fmt.Sprintf("no step is named %q", name), Hint: fault.Suggest(name, names)}
-}
-
-// reason shortens an error of the file system to one that names the file once.
-func reason(err error) error {
-	var at *os.PathError
-	if errors.As(err, &at) {
-		return fmt.Errorf("%s: %w", at.Path, at.Err)
-	}
-	return err
-}
-
-// bare takes the name of a temporary file off an error.
-func bare(err error) error {
-	var at *os.PathError
-	var link *os.LinkError
-	switch {
-	case errors.As(err, &at):
-		return at.Err
-	case errors.As(err, &link):
-		return link.Err
-	}
-	return err
-}
-
-// writeFile writes a file whole or not at all: a temporary neighbour is renamed.
-func writeFile(path string, write func(io.Writer) error) error {
-	file, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return reason(err)
-	}
-	defer os.Remove(file.Name()) // gone already after the rename
-	err = write(file)
-	if err == nil {
-		err = file.Chmod(0o644)
-	}
-	if closing := file.Close(); err == nil {
-		err = closing
-	}
-	if err == nil {
-		err = os.Rename(file.Name(), path)
-	}
-	if err != nil {
-		return fmt.Errorf("%s: %w", path, bare(err))
-	}
-	return nil
-}
-
-// completeRuns offers run files as the first argument and readings as the second.
-func completeRuns(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-	if len(args) == 0 {
-		return []string{"toml"}, cobra.ShellCompDirectiveFilterFileExt
-	}
-	return []string{"csv"}, cobra.ShellCompDirectiveFilterFileExt
-}
-
-// completeSteps offers the steps of the run file named as first argument.
-func completeSteps(_ *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
-	var names []string
-	if len(args) > 0 {
-		if r, err := runfile.Load(args[0]); err == nil {
-			for _, s := range r.Steps {
-				if strings.HasPrefix(s.Name, begun) {
-					names = append(names, s.Name)
-				}
-			}
-		}
-	}
-	return names, cobra.ShellCompDirectiveNoFileComp
+	return names
 }

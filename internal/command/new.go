@@ -1,6 +1,7 @@
 package command
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -30,12 +31,16 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 				return err
 			}
 			if !c.Flags().Changed("ask") {
-				ask = c.Flags().NFlag() == 0 && colourful(c.ErrOrStderr()) && isTerminal(c.InOrStdin())
+				ask = c.Flags().NFlag() == 0 && isTerminal(c.ErrOrStderr()) && isTerminal(c.InOrStdin())
 			}
 			if ask {
 				var err error
-				if o, err = draft.Ask(c.InOrStdin(), c.ErrOrStderr(), o); err != nil {
-					return fmt.Errorf("answers: %w", err)
+				o, err = draft.Ask(c.InOrStdin(), c.ErrOrStderr(), o)
+				if errors.Is(err, io.ErrUnexpectedEOF) {
+					return errors.New("\nthe answers end too early; nothing is written")
+				}
+				if err != nil {
+					return err
 				}
 			}
 			if out == "" {
@@ -94,14 +99,4 @@ func settle(c *cobra.Command, o *draft.Options, fed, reels string) error {
 		o.SupplyVolts = o.Volts
 	}
 	return nil
-}
-
-// isTerminal tells whether somebody sits there to be asked.
-func isTerminal(r io.Reader) bool {
-	file, ok := r.(*os.File)
-	if !ok {
-		return false
-	}
-	info, err := file.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
 }

@@ -2,6 +2,7 @@ package command
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -26,6 +27,9 @@ Without --step it takes the design step, or the only step.`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := drawable(picture); err != nil {
+				return err
+			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
@@ -67,6 +71,6 @@ func stepAsked(r *run.Run, name string) (run.Step, error) {
 	case len(r.Steps) == 1:
 		return r.Steps[0], nil
 	}
-	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: "is needed: the run file names no design step",
-		Hint: "name one of its steps"}
+	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: "which step? the run file names no design step",
+		Hint: "known: " + strings.Join(stepNames(r), ", ")}
 }

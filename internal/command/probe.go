@@ -19,6 +19,8 @@ func newProbe() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "probe",
 		Short: "List device profiles, and check what a meter or board says",
+		Example: `  ohmkeep probe list
+  ohmkeep probe check shelf.toml board`,
 	}
 	c.AddCommand(newProbeList(), newProbeCheck())
 	return c
@@ -26,9 +28,10 @@ func newProbe() *cobra.Command {
 
 func newProbeList() *cobra.Command {
 	return &cobra.Command{
-		Use:   "list",
-		Short: "List the device profiles that come with ohmkeep",
-		Args:  exactly(),
+		Use:     "list",
+		Short:   "List the device profiles that come with ohmkeep",
+		Example: `  ohmkeep probe list`,
+		Args:    exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			for _, name := range profile.Names() {
 				p, err := profile.Load(name, "")
@@ -59,7 +62,7 @@ is wrong or the port does not open.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			dir := "."
 			if len(args) == 1 {
-				return fmt.Errorf("%s wants RUN and PROBE, or --profile and --port", c.CommandPath())
+				return callFault(c, "wants RUN and PROBE, or --profile and --port")
 			}
 			if len(args) == 2 {
 				var err error
@@ -69,7 +72,7 @@ is wrong or the port does not open.`,
 				dir = filepath.Dir(args[0])
 			}
 			if profileName == "" || path == "" {
-				return fmt.Errorf("which probe? name RUN and PROBE, or --profile and --port (see %s --help)", c.CommandPath())
+				return callFault(c, "wants RUN and PROBE, or --profile and --port")
 			}
 			p, err := profile.Load(profileName, dir)
 			if err != nil {

@@ -23,6 +23,9 @@ is bad. Rows that the store holds already are counted and not stored again.`,
 		Args:              exactly("RUN", "READINGS.csv"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := storeNamed(c, to); err != nil {
+				return err
+			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
@@ -42,9 +45,9 @@ is bad. Rows that the store holds already are counted and not stored again.`,
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(c.OutOrStdout(), "%d readings stored in %s", added, to)
+			fmt.Fprintf(c.OutOrStdout(), "%s stored in %s", count(added, "reading"), to)
 			if held > 0 {
-				fmt.Fprintf(c.OutOrStdout(), ", %d were there already", held)
+				fmt.Fprintf(c.OutOrStdout(), ", %d already there", held)
 			}
 			fmt.Fprintln(c.OutOrStdout())
 			return nil
@@ -52,7 +55,6 @@ is bad. Rows that the store holds already are counted and not stored again.`,
 	}
 	c.Flags().StringVar(&to, "store", "", "the store, a file; made where it does not exist")
 	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
-	_ = c.MarkFlagRequired("store")
 	return c
 }
 
@@ -65,6 +67,9 @@ func newExport() *cobra.Command {
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
+			if err := storeNamed(c, from); err != nil {
+				return err
+			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
@@ -78,6 +83,5 @@ func newExport() *cobra.Command {
 		},
 	}
 	c.Flags().StringVar(&from, "store", "", "the store, a file")
-	_ = c.MarkFlagRequired("store")
 	return c
 }

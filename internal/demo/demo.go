@@ -46,7 +46,9 @@ const (
 
 // Demo is one demonstration.
 type Demo struct {
-	Run      *run.Run
+	Run   *run.Run
+	Cable func() *bench.Pair // joins an instrument to the program; New sets bench.NewPair
+
 	profiles []*profile.Profile
 	plant    *simulate.Plant
 	meter    *simulate.Meter
@@ -56,13 +58,13 @@ type Demo struct {
 	leads survey.Visit
 }
 
-// New sets the scene. profiles are looked up by the names in the run file.
+// New sets the scene.
 func New() (*Demo, error) {
 	r, err := runfile.Parse("demo.toml", RunFile)
 	if err != nil {
 		return nil, err
 	}
-	d := &Demo{Run: r}
+	d := &Demo{Run: r, Cable: bench.NewPair}
 	for i := range r.Probes {
 		p, err := profile.Load(r.Probes[i].Profile, "")
 		if err != nil {
@@ -111,14 +113,14 @@ func (d *Demo) Read(ctx context.Context, progress io.Writer, took func(reading.R
 	}
 	s := &survey.Survey{Run: d.Run, Steps: d.Run.Steps, Visits: survey.Thorough(d.Run)}
 	for i, p := range d.Run.Probes {
-		cable := bench.NewPair()
+		cable := d.Cable()
 		play, err := d.instrument(i, cable)
 		if err != nil {
 			return err
 		}
 		playing.Go(func() { _ = play.Run(ctx) }) // it ends with the context
 		if i == 0 && cable.Path == "" {
-			fmt.Fprintln(progress, "This system has no pseudo-terminals; the instruments speak inside the process.")
+			fmt.Fprintln(progress, "There are no pseudo-terminals; the instruments speak inside the process.")
 		}
 		device, err := instrument.Open(ctx, d.profiles[i], cable.Path, instrument.Options{Conn: cable.Host})
 		if err != nil {

@@ -1,0 +1,55 @@
+package command
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+)
+
+// reason shortens an error of the file system to one that names the file once, and
+// says nothing of the call that did not succeed.
+func reason(err error) error {
+	var at *os.PathError
+	if errors.As(err, &at) {
+		return fmt.Errorf("%s: %w", at.Path, at.Err)
+	}
+	return err
+}
+
+// bare takes the name of a temporary file off an error.
+func bare(err error) error {
+	var at *os.PathError
+	var link *os.LinkError
+	switch {
+	case errors.As(err, &at):
+		return at.Err
+	case errors.As(err, &link):
+		return link.Err
+	}
+	return err
+}
+
+// writeFile writes a file whole or not at all: a temporary neighbour is renamed.
+func writeFile(path string, write func(io.Writer) error) error {
+	file, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, bare(err))
+	}
+	defer os.Remove(file.Name()) // gone already after the rename
+	err = write(file)
+	if err == nil {
+		err = file.Chmod(0o644)
+	}
+	if closing := file.Close(); err == nil {
+		err = closing
+	}
+	if err == nil {
+		err = os.Rename(file.Name(), path)
+	}
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, bare(err))
+	}
+	return nil
+}
