@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/judge"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/report"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
 
@@ -84,6 +85,15 @@ func readingsAsked(c *cobra.Command, r *equipped, files []string, from string, s
 		return nil, err
 	}
 	defer s.Close()
+	list, err := stored(c, s, r.Run)
+	if err == nil && len(list) == 0 {
+		err = fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
+	}
+	return list, err
+}
+
+// stored gives what a store holds of a run.
+func stored(c *cobra.Command, s *store.Store, r *run.Run) ([]reading.Reading, error) {
 	var list []reading.Reading
 	for x, err := range s.Readings(c.Context(), r.Name, store.Filter{}) {
 		if err != nil {
@@ -91,9 +101,6 @@ func readingsAsked(c *cobra.Command, r *equipped, files []string, from string, s
 		}
 		x.Row = len(list) + 2 // its line in an export
 		list = append(list, x)
-	}
-	if len(list) == 0 {
-		return nil, fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
 	}
 	return list, nil
 }

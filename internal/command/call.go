@@ -3,7 +3,6 @@ package command
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -59,11 +58,10 @@ func flagFault(c *cobra.Command, err error) error {
 // known refuses a word that stands where a command should and is none.
 func known(root *cobra.Command, args []string) error {
 	c, rest, _ := root.Find(args) // its error has more than one line
-	at := slices.IndexFunc(rest, func(word string) bool { return !strings.HasPrefix(word, "-") })
-	if !c.HasSubCommands() || at < 0 {
+	if !c.HasSubCommands() || len(rest) == 0 || strings.HasPrefix(rest[0], "-") {
 		return nil
 	}
-	word := rest[at]
+	word := rest[0]
 	if word == cobra.ShellCompRequestCmd || word == cobra.ShellCompNoDescRequestCmd {
 		return nil // the shell asks, through a command that is made when it is called
 	}

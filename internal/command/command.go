@@ -28,11 +28,8 @@ func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
 // Run runs one command line, the program's name left out, and returns its exit
 // status. Results go to stdout, progress, notices and faults to stderr.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	root := newRoot()
+	root := newRoot(stoppable(ctx, stdin), stdout, stderr)
 	root.SetArgs(args)
-	root.SetIn(stoppable(ctx, stdin))
-	root.SetOut(stdout)
-	root.SetErr(stderr)
 	err := known(root, args)
 	if err == nil {
 		err = root.ExecuteContext(ctx)
@@ -51,7 +48,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	return Wrong
 }
 
-func newRoot() *cobra.Command {
+func newRoot(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "ohmkeep",
 		Short: "Find bad joints and thin feeds of a low-voltage LED run from voltage and current readings",
@@ -68,11 +65,14 @@ Local codes decide.`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
 	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newProbe())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()
-	root.InitDefaultCompletionCmd()
+	root.InitDefaultCompletionCmd() // keeps the output as it is set by now
 	giveCompletionExamples(root)
 	return root
 }

@@ -53,10 +53,7 @@ func runDemo(c *cobra.Command, folder string) error {
 	}
 	progress := c.ErrOrStderr()
 	fmt.Fprintf(progress, "%s (invented): %d reels, %d feeds, one supply. Reading it:\n", d.Run.Name, len(d.Run.Reels), len(d.Run.Feeds))
-	if err := keepReadings(c, d, f, progress); err != nil {
-		return err
-	}
-	readings, err := storedReadings(c, d, f)
+	readings, err := keepReadings(c, d, f, progress)
 	if err != nil {
 		return err
 	}
@@ -128,26 +125,24 @@ func (f files) spare() error {
 	return nil
 }
 
-// keepReadings reads the simulated run into the store, each reading as it comes.
-func keepReadings(c *cobra.Command, d *demo.Demo, f files, progress io.Writer) error {
+// keepReadings reads the simulated run into the store, each reading as it comes,
+// takes them back out of it and writes them as CSV.
+func keepReadings(c *cobra.Command, d *demo.Demo, f files, progress io.Writer) ([]reading.Reading, error) {
 	s, err := store.Open(f.store)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	err = d.Read(c.Context(), progress, func(x reading.Reading) error {
 		_, _, err := s.Append(c.Context(), d.Run.Name, "demo", []reading.Reading{x})
 		return err
 	})
+	var list []reading.Reading
+	if err == nil {
+		list, err = stored(c, s, d.Run)
+	}
 	if closing := s.Close(); err == nil {
 		err = closing
 	}
-	return err
-}
-
-// storedReadings takes the readings back out of the store and writes them as CSV.
-func storedReadings(c *cobra.Command, d *demo.Demo, f files) ([]reading.Reading, error) {
-	r := &equipped{Run: d.Run}
-	list, err := readingsAsked(c, r, nil, f.store, false)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -34,8 +35,12 @@ func loadRun(path string) (*equipped, error) {
 	for i := range r.Probes {
 		p := &r.Probes[i]
 		device, err := profile.Load(p.Profile, filepath.Dir(path))
+		if its, ok := errors.AsType[fault.List](err); ok {
+			faults = append(faults, its...)
+			continue
+		}
 		if err != nil {
-			faults.Add(fault.Fault{File: path, Key: "probe " + p.Name + ": profile", Text: err.Error()})
+			faults.Add(fault.Fault{File: path, Key: "probe " + p.Name + ": profile", Text: reason(err).Error()})
 			continue
 		}
 		e.profiles = append(e.profiles, device)

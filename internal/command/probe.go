@@ -38,7 +38,10 @@ func newProbeList() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				fmt.Fprintf(c.OutOrStdout(), "%-18s %-6s %6d baud  %s\n", p.Name, p.Kind, p.Port.Baud, p.Title)
+				_, err = fmt.Fprintf(c.OutOrStdout(), "%-18s %-6s %6d baud  %s\n", p.Name, p.Kind, p.Port.Baud, p.Title)
+				if err != nil {
+					return err
+				}
 			}
 			return nil
 		},
@@ -76,7 +79,7 @@ is wrong or the port does not open.`,
 			}
 			p, err := profile.Load(profileName, dir)
 			if err != nil {
-				return err
+				return reason(err)
 			}
 			return checkProbe(c, p, path, time.Duration(seconds*float64(time.Second)))
 		},
