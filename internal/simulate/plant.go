@@ -35,9 +35,10 @@ type Plant struct {
 // Spread says how far a plant may differ from its run file; each figure is the end
 // of an even distribution about the stated value.
 type Spread struct {
-	JointOhms float64 // healthy joints lie between a fifth of this and this, Ω loop
+	JointOhms float64 // healthy joints lie between a fifth of this and this, Ω loop, either rail ±30 % of its half
 	Wire      float64 // fraction: feeds and reels
-	Volts     float64 // fraction: supplies
+	Volts     float64 // fraction: supplies' volts
+	Output    float64 // fraction: supplies' output resistance
 	Scale     float64 // fraction: channel current, common to all steps
 	Duty      float64 // fraction: one step against another
 	Idle      float64 // fraction
@@ -46,7 +47,7 @@ type Spread struct {
 }
 
 // Usual is a spread as installations have it (common practice, no source).
-var Usual = Spread{JointOhms: 0.006, Wire: 0.05, Volts: 0.01, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
+var Usual = Spread{JointOhms: 0.006, Wire: 0.05, Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
 
 // New draws a plant about what a run file states, without faults.
 func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
@@ -75,7 +76,7 @@ func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
 		p.Reels = append(p.Reels, ladder.Rails{Plus: half * around(by.Wire/2), Minus: half * around(by.Wire/2)})
 	}
 	for _, s := range r.Supplies {
-		p.Supplies = append(p.Supplies, ladder.Source{Volts: s.Volts * around(by.Volts), Ohms: s.Ohms * around(0.5)})
+		p.Supplies = append(p.Supplies, ladder.Source{Volts: s.Volts * around(by.Volts), Ohms: s.Ohms * around(by.Output)})
 	}
 	common := around(by.Scale)
 	for range r.Steps {

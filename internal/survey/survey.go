@@ -18,9 +18,9 @@ type Probe struct {
 
 // Guide leads a survey.
 type Guide interface {
-	// Step returns once the run shows a step. ErrSkip leaves the step out.
+	// Step returns once the run shows a step. Skip{} leaves the step out.
 	Step(ctx context.Context, step run.Step) error
-	// Reach returns once a carried meter is at a visit. ErrSkip leaves it out.
+	// Reach returns once a carried meter is at a visit. Skip{} leaves it out.
 	Reach(ctx context.Context, v Visit) error
 	// Took is told each reading as soon as it is taken; its error ends the survey.
 	Took(ctx context.Context, x reading.Reading) error
