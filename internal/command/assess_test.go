@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"image/png"
 	"os"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/survey"
 )
 
@@ -119,4 +121,43 @@ func TestAssessFromStore(t *testing.T) {
 	s.do(`ohmkeep assess shelf.toml --store shelf.toml`).refused("shelf.toml: this is not a store")
 	s.write("other.toml", strings.Replace(shelf, `"Book shelf"`, `"Wine rack"`, 1))
 	s.do(`ohmkeep assess other.toml --store shelf.db`).refused(`shelf.db: holds no readings of run "Wine rack"`)
+}
+
+// The run file that has every table once can be assessed from the readings of a
+// meter that measures volts alone; and every other shipped one from its own meter's.
+func TestAssessShipped(t *testing.T) {
+	shipped, err := filepath.Abs("../../testdata/runs")
+	if err != nil {
+		t.Fatal(err)
+	}
+	files, err := filepath.Glob(filepath.Join(shipped, "*.toml"))
+	if err != nil || len(files) == 0 {
+		t.Fatal("no run files: ", err)
+	}
+	s := newSession(t)
+	for _, file := range files {
+		r, err := loadRun(file)
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		s.write("readings.csv", s.simulated(r.Run, func(*simulate.Plant) {}, everything))
+		o := s.do(`ohmkeep assess "` + file + `" readings.csv --json`)
+		if o.status == Wrong || o.faults != "" {
+			t.Errorf("%s: exits %d and says %s", filepath.Base(file), o.status, o.faults)
+			continue
+		}
+		a := decoded(t, o.out)
+		if fit := a["fit"].(map[string]any); a["run"] != r.Name || fit["converged"] != true {
+			t.Errorf("%s: run %v, fit %v", filepath.Base(file), a["run"], fit)
+		}
+		for _, e := range a["elements"].([]any) {
+			if e := e.(map[string]any); e["kind"] == "joint" && e["verdict"] == "fail" {
+				t.Errorf("%s: a sound joint fails: %v", filepath.Base(file), e)
+			}
+		}
+		if n := strings.Count(s.content("readings.csv"), "\n") - 1; len(a["readings"].([]any)) != n {
+			t.Errorf("%s: %d readings of %d", filepath.Base(file), len(a["readings"].([]any)), n)
+		}
+	}
 }

@@ -11,6 +11,7 @@ import (
 
 	"ohmkeep/internal/ladder"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/runfile"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/survey"
@@ -226,9 +227,19 @@ func (s session) walk(milliohms float64, keep func(survey.Visit) bool) {
 	if err != nil {
 		s.Fatal(err)
 	}
+	s.write("readings.csv", s.simulated(r, func(p *simulate.Plant) {
+		p.Joints[0] = ladder.Rails{Plus: milliohms / 2000, Minus: milliohms / 2000}
+	}, keep))
+}
+
+func everything(survey.Visit) bool { return true }
+
+// simulated gives the readings of a run as it really is, once change has had its way.
+func (s session) simulated(r *run.Run, change func(*simulate.Plant), keep func(survey.Visit) bool) string {
+	s.Helper()
 	rng := rand.New(rand.NewPCG(3, 4)) // any would do; these make the test repeatable
 	plant := simulate.New(r, simulate.Usual, rng)
-	plant.Joints[0] = ladder.Rails{Plus: milliohms / 2000, Minus: milliohms / 2000}
+	change(plant)
 	var visits []survey.Visit
 	for _, v := range survey.Thorough(r) {
 		if keep(v) {
@@ -243,7 +254,5 @@ func (s session) walk(milliohms float64, keep func(survey.Visit) bool) {
 	if err := reading.Write(&csv, list); err != nil {
 		s.Fatal(err)
 	}
-	s.write("readings.csv", csv.String())
+	return csv.String()
 }
-
-func everything(survey.Visit) bool { return true }
