@@ -61,6 +61,9 @@ func TestPredictSteps(t *testing.T) {
 	s.write("open.toml", strings.Replace(shelf, "design_step", "# design_step", 1))
 	s.do(`ohmkeep predict open.toml`).refused(`open.toml: --step: which step? the run file names no design step (known: dark, white 5 %, white 20 %)`)
 	s.do(`ohmkeep predict open.toml --step dark`).exits(Passes).prints("dark")
+	from, _, _ := strings.Cut(s.content("open.toml"), "[[step]]\nname = \"white 5 %\"")
+	s.write("one.toml", from)
+	s.do(`ohmkeep predict one.toml`).exits(Passes).prints("dark")
 }
 
 func TestPredictDraws(t *testing.T) {

@@ -55,6 +55,17 @@ func sensor(t *testing.T) string {
 	})
 }
 
+// multimeter plays a meter that shows 4.8123 V and 0.3 A.
+func multimeter(t *testing.T) string {
+	return terminal(t, func(p *bench.Pair) interface{ Run(context.Context) error } {
+		m, err := bench.NewMultimeter(p, func(q run.Quantity) float64 { return []float64{4.8123, 0.3, 20}[q] })
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	})
+}
+
 func TestProbeList(t *testing.T) {
 	newSession(t).do(`ohmkeep probe list`).exits(Passes).prints("ina226-lines ", "plain-lines ", "scpi-multimeter ", "115200 baud")
 }
@@ -89,13 +100,7 @@ func TestProbeCheckSilence(t *testing.T) {
 
 func TestProbeCheckMeter(t *testing.T) {
 	s := newSession(t)
-	port := terminal(t, func(p *bench.Pair) interface{ Run(context.Context) error } {
-		m, err := bench.NewMultimeter(p, func(q run.Quantity) float64 { return []float64{4.8123, 0.3, 20}[q] })
-		if err != nil {
-			t.Fatal(err)
-		}
-		return m
-	})
+	port := multimeter(t)
 	s.do(`ohmkeep probe check --profile scpi-multimeter --port `+port+` --seconds 0.1`).exits(Passes).
 		prints(bench.MeterIdentity, "voltage +4.81230000E+00 V", "current +3.00000000E-01 A")
 }
@@ -119,4 +124,36 @@ func TestProbeFaults(t *testing.T) {
 	}
 	s.do(`ohmkeep probe check --profile empty.toml --port nowhere`).exits(Wrong).says("empty.toml: ")
 	s.holds("empty.toml", "shelf.toml")
+
+	// The faults of a profile that a run file names come a line each, with their file.
+	s.write("broken.toml", strings.NewReplacer("115200", "-1", `"each"`, `"eech"`).Replace(plain))
+	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"broken.toml\"\nport = \"nowhere\"\n"+
+		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
+	o := s.do(`ohmkeep predict shelf.toml`).exits(Wrong).says("broken.toml:4: errors: ", "broken.toml:6: port.baud: ")
+	if strings.Count(o.faults, "\n") != 2 {
+		t.Error(o.faults)
+	}
+}
+
+// A profile's meter is brought once, however many probes bring it, and one that the
+// run file describes under the same name goes before it.
+func TestProfilesBringMeters(t *testing.T) {
+	s := newSession(t)
+	s.write("quick.toml", plain)
+	probe := func(name string) string {
+		return "[[probe]]\nname = \"" + name + "\"\nprofile = \"quick.toml\"\nport = \"" + name + "\"\n" +
+			"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\n"
+	}
+	s.write("shelf.toml", shelf+probe("one")+probe("two"))
+	r, err := loadRun("shelf.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(r.Meters) != 2 || r.own != 1 || r.Meters[1].Name != "quick" || r.Probes[0].Meter != 1 || r.Probes[1].Meter != 1 {
+		t.Errorf("%d meters, probes use %d and %d", len(r.Meters), r.Probes[0].Meter, r.Probes[1].Meter)
+	}
+	s.write("shelf.toml", strings.Replace(s.content("shelf.toml"), `name = "bench"`, `name = "quick"`, 1))
+	if r, err = loadRun("shelf.toml"); err != nil || len(r.Meters) != 1 || r.Probes[0].Meter != 0 {
+		t.Errorf("%d meters, %v", len(r.Meters), err)
+	}
 }

@@ -128,3 +128,15 @@ func TestSurveyInterrupted(t *testing.T) {
 	}
 	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints("5.083")
 }
+
+// A meter that is carried about is led from place to place.
+func TestSurveyWithCarriedMeter(t *testing.T) {
+	s := newSession(t)
+	port := multimeter(t)
+	s.write("shelf.toml", shelf+"[[probe]]\nname = \"meter\"\nprofile = \"scpi-multimeter\"\nport = \""+port+
+		"\"\n[[probe.channel]]\nid = \"leads\"\nquantity = \"voltage\"\n")
+	s.answer("\n\n0.31\n\ns\n", `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes).prints("3 readings stored").
+		says("leads on A+ to A-, then Enter", `the current of feed "near", in A`, "leads on left.end+ to left.end-")
+	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(
+		",dark,voltage,A+,A-,+4.81230000E+00,V,scpi-multimeter\n", ",dark,current,near,,0.31,A,bench\n", "left.start+")
+}
