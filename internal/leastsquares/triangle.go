@@ -14,10 +14,12 @@ type triangle struct {
 	upper   []float64 // m×m, row after row; only on and above the diagonal
 	columns []float64 // m+1 columns of n: J and r, overwritten
 	right   []float64 // m: c, then the transformed right-hand side
+	scratch []float64 // m
 }
 
 func newTriangle(n, m int) *triangle {
-	return &triangle{n: n, m: m, upper: make([]float64, m*m), columns: make([]float64, (m+1)*n), right: make([]float64, m)}
+	return &triangle{n: n, m: m, upper: make([]float64, m*m), columns: make([]float64, (m+1)*n),
+		right: make([]float64, m), scratch: make([]float64, m)}
 }
 
 // fold makes the triangle of a Jacobian, residuals, diagonal and its right-hand side.
@@ -64,56 +66,108 @@ func (t *triangle) reflect(j int) {
 }
 
 // apply reflects one column with entry head in the triangle's row, which it returns.
+// Four sums at a time keep the processor from waiting for each addition.
 func (t *triangle) apply(v, column []float64, head, tau float64) float64 {
-	sum := head
 	column = column[:len(v)]
-	for i, x := range v {
-		sum += x * column[i]
+	var a, b, c, d float64
+	i := 0
+	for ; i+4 <= len(v); i += 4 {
+		x, y := v[i:i+4:i+4], column[i:i+4:i+4]
+		a += x[0] * y[0]
+		b += x[1] * y[1]
+		c += x[2] * y[2]
+		d += x[3] * y[3]
 	}
-	sum *= tau
+	for ; i < len(v); i++ {
+		a += v[i] * column[i]
+	}
+	sum := tau * (head + ((a + b) + (c + d)))
 	for i, x := range v {
 		column[i] -= sum * x
 	}
 	return head - sum
 }
 
-// solve writes the minimising δ. It returns false where the triangle is singular.
-func (t *triangle) solve(delta []float64) bool {
+// solve writes the minimising δ; 0 in a direction of which nothing is known.
+func (t *triangle) solve(delta []float64) {
 	for j := t.m - 1; j >= 0; j-- {
 		row := t.upper[j*t.m : (j+1)*t.m]
+		if row[j] == 0 {
+			delta[j] = 0
+			continue
+		}
 		sum := -t.right[j]
 		for k := j + 1; k < t.m; k++ {
 			sum -= row[k] * delta[k]
 		}
-		if row[j] == 0 {
-			return false
-		}
 		delta[j] = sum / row[j]
 	}
-	return true
 }
 
-// singular tells whether some direction is undetermined to the last digits: a
-// diagonal entry that is lost in the rounding of its own column.
-func (t *triangle) singular() bool {
+// solveTransposed overwrites v with R⁻ᵀ·v.
+func (t *triangle) solveTransposed(v []float64) {
 	for j := range t.m {
-		size := 0.0
-		for k := 0; k <= j; k++ {
-			size = math.Hypot(size, t.upper[k*t.m+j])
-		}
-		if math.Abs(t.upper[j*t.m+j]) <= size*lost {
-			return true
+		row := t.upper[j*t.m : (j+1)*t.m]
+		v[j] /= row[j]
+		for k := j + 1; k < t.m; k++ {
+			v[k] -= row[k] * v[j]
 		}
 	}
-	return false
 }
 
-// lost is the relative size at which a diagonal entry is nothing but rounding.
-const lost = 1e-15
+// gradient writes Jᵀ·r + D·c, which is Rᵀ times the transformed right-hand side.
+func (t *triangle) gradient(g []float64) []float64 {
+	clear(g)
+	for j := range t.m {
+		for k := j; k < t.m; k++ {
+			g[k] += t.upper[j*t.m+k] * t.right[j]
+		}
+	}
+	return g
+}
 
-// covariance is R⁻¹·R⁻ᵀ.
+// fall is by how much the minimising δ lowers the sum of squares.
+func (t *triangle) fall() float64 {
+	sum := 0.0
+	for _, c := range t.right {
+		sum += c * c
+	}
+	return sum
+}
+
+// columnLength is the length of column j of J and D together.
+func (t *triangle) columnLength(j int) float64 {
+	for k := 0; k <= j; k++ {
+		t.scratch[k] = t.upper[k*t.m+j]
+	}
+	return norm(t.scratch[:j+1])
+}
+
+// sine is that of the angle between column j and the space of the columns before it;
+// 0 for a column of zeros.
+func (t *triangle) sine(j int) float64 {
+	l := t.columnLength(j)
+	if l == 0 {
+		return 0
+	}
+	return math.Abs(t.upper[j*t.m+j]) / l
+}
+
+// lost is the sine that rounding makes of 0.
+func (t *triangle) lost() float64 {
+	const epsilon = 0x1p-52
+	return 4 * epsilon * math.Sqrt(float64(t.n+t.m))
+}
+
+// covariance is R⁻¹·R⁻ᵀ; nil where a column lies in the space of the others to the
+// last digits. The sine of that angle is 1/(length of the column · its deviation).
 func (t *triangle) covariance() *Matrix {
 	m := t.m
+	for j := range m {
+		if t.upper[j*m+j] == 0 {
+			return nil
+		}
+	}
 	inverse := NewMatrix(m, m) // row j: column j of R⁻¹, so that products run along rows
 	for j := range m {
 		row := inverse.Row(j)
@@ -138,6 +192,9 @@ func (t *triangle) covariance() *Matrix {
 		}
 	}
 	for a := range m {
+		if !(t.columnLength(a)*math.Sqrt(c.At(a, a))*t.lost() < 1) {
+			return nil
+		}
 		for b := range a {
 			c.Data[b*m+a] = c.Data[a*m+b]
 		}
