@@ -7,65 +7,108 @@ import "math"
 
 // Belief is what is known of a quantity that cannot be negative: a Gaussian of the
 // given mean and standard deviation, cut off at zero. The mean itself may come out
-// below zero.
+// below zero. A deviation of 0 is perfect knowledge, one of +Inf none at all.
 type Belief struct{ Mean, Deviation float64 }
 
-// Over is the probability that the quantity is above a limit ≥ 0.
+// Over is the probability that the quantity is above a limit ≥ 0. It has all its
+// digits where it is small. It is NaN where nothing is known, or the belief or the
+// limit is no number, so that nobody judges by it.
 func (b Belief) Over(limit float64) float64 {
 	switch {
-	case math.IsInf(b.Deviation, 1):
+	case !b.sound() || math.IsNaN(limit):
+		return math.NaN()
+	case limit <= 0 && b.Deviation > 0:
 		return 1
-	case !(b.Deviation > 0):
+	case b.Deviation == 0:
 		if math.Max(b.Mean, 0) > limit {
 			return 1
 		}
 		return 0
 	}
-	return math.Exp(logTail((limit-b.Mean)/b.Deviation) - logTail(-b.Mean/b.Deviation))
+	at, zero := (limit-b.Mean)/b.Deviation, -b.Mean/b.Deviation
+	if zero < far {
+		return tail(at) / tail(zero)
+	}
+	// Both tails may be too small for a float; their ratio is exp(−(at² − zero²)/2) times
+	// that of Mills's ratios. The difference of squares is a product, so nothing cancels.
+	return math.Exp(-limit/b.Deviation*(at+zero)/2) * mills(at) / mills(zero)
 }
 
-// Quantile is the value that the quantity stays below with probability p, 0 < p < 1.
+// under is 1 − Over, and has its digits where it is small and the mean above zero.
+func (b Belief) under(limit float64) float64 {
+	if b.Mean <= 0 {
+		return 1 - b.Over(limit)
+	}
+	at, zero := (limit-b.Mean)/b.Deviation, -b.Mean/b.Deviation
+	return (tail(-at) - tail(-zero)) / tail(zero)
+}
+
+// sound tells whether something is known.
+func (b Belief) sound() bool {
+	return b.Deviation >= 0 && !math.IsInf(b.Deviation, 1) && !math.IsNaN(b.Mean) && !math.IsInf(b.Mean, -1)
+}
+
+// Quantile is the value that the quantity stays below with probability p, 0 < p < 1;
+// 0 and +Inf beyond. It is +Inf where nothing is known.
 func (b Belief) Quantile(p float64) float64 {
 	switch {
-	case math.IsInf(b.Deviation, 1):
+	case p <= 0:
+		return 0
+	case !b.sound() || !(p < 1) || math.IsInf(b.Mean, 1):
 		return math.Inf(1)
-	case !(b.Deviation > 0):
+	case b.Deviation == 0:
 		return math.Max(b.Mean, 0)
 	}
+	beyond := func(x float64) bool { // the side of p that has the more digits
+		if p < 0.5 {
+			return b.under(x) >= p
+		}
+		return b.Over(x) <= 1-p
+	}
 	low, high := 0.0, math.Max(b.Mean, 0)+b.Deviation
-	for b.Over(high) > 1-p {
+	for !beyond(high) {
 		low, high = high, 2*high
 	}
-	for range 200 {
-		middle := (low + high) / 2
-		if middle <= low || middle >= high {
-			break
+	for {
+		middle := low + (high-low)/2
+		if middle <= low || middle >= high || high-low <= 1e-16*high {
+			return high
 		}
-		if b.Over(middle) > 1-p {
-			low = middle
-		} else {
+		if beyond(middle) {
 			high = middle
+		} else {
+			low = middle
 		}
 	}
-	return high
 }
 
-// Interval holds the quantity with the given probability or more: mean ± z·deviation,
-// cut off at zero, and never so narrow at a mean below zero that the Gaussian's
-// upper end would be left out.
+// Interval holds the quantity with the given probability or more, 0 < coverage < 1:
+// mean ± z·deviation, cut off at zero, and never so narrow at a mean below zero that
+// the Gaussian's upper end would be left out. It is 0 to +Inf where nothing is known.
 func (b Belief) Interval(coverage float64) (low, high float64) {
-	z := math.Sqrt2 * math.Erfinv(coverage)
-	low = math.Max(0, b.Mean-z*b.Deviation)
-	return low, math.Max(b.Mean+z*b.Deviation, b.Quantile((1+coverage)/2))
+	if !b.sound() {
+		return 0, math.Inf(1)
+	}
+	spread := 0.0
+	if b.Deviation > 0 {
+		spread = math.Sqrt2 * math.Erfinv(coverage) * b.Deviation
+	}
+	return math.Max(0, b.Mean-spread), math.Max(b.Mean+spread, b.Quantile((1+coverage)/2))
 }
 
-// logTail is the logarithm of the upper tail of the standard normal distribution,
-// also where the tail itself is too small for a float (Abramowitz and Stegun,
-// Handbook of Mathematical Functions, 26.2.12).
-func logTail(z float64) float64 {
-	if z < 25 {
-		return math.Log(0.5 * math.Erfc(z/math.Sqrt2))
+// tail is the upper tail of the standard normal distribution.
+func tail(z float64) float64 { return math.Erfc(z/math.Sqrt2) / 2 }
+
+// far is where Mills's ratio is used instead of the tail itself, which is 1e-23 there.
+const far = 10
+
+// mills is the upper tail over the density of the standard normal distribution, for
+// z ≥ far: Laplace's continued fraction (Abramowitz and Stegun, Handbook of
+// Mathematical Functions, 26.2.14), whose first thirty terms have all digits there.
+func mills(z float64) float64 {
+	below := z
+	for k := 30.0; k > 0; k-- {
+		below = z + k/below
 	}
-	i := 1 / (z * z)
-	return -z*z/2 - math.Log(z*math.Sqrt(2*math.Pi)) + math.Log1p(-i*(1-3*i*(1-5*i)))
+	return 1 / below
 }

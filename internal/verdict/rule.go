@@ -6,7 +6,7 @@ import (
 	"ohmkeep/internal/assessment"
 )
 
-// Rule is how sure one must be.
+// Rule is how sure one must be. What lies between the two is unproven.
 type Rule struct {
 	Fail float64 // least probability of being over the limit that fails
 	Pass float64 // greatest probability of being over the limit that passes
@@ -24,7 +24,8 @@ func RuleFor(judged int) Rule {
 	return Rule{Fail: math.Pow(1-falseAlarm, 1/float64(max(judged, 1))), Pass: badPassed}
 }
 
-// Judge answers. What no reading can know is unproven whatever was assumed.
+// Judge answers for a probability of being over the limit. What no reading can know
+// is unproven whatever was assumed, and so is a probability that is no number.
 func (r Rule) Judge(over float64, known bool) assessment.Verdict {
 	switch {
 	case !known || math.IsNaN(over):
