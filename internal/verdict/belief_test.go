@@ -127,3 +127,12 @@ func TestProperties(t *testing.T) {
 		}
 	})
 }
+
+// TestMills: Mills's ratio where it is used, computed with 60 digits.
+func TestMills(t *testing.T) {
+	for z, want := range map[float64]float64{10: 0.099028596471731921395, 12: 0.082766286501369177252, 1e8: 1e-8} {
+		if got := mills(z); !near(got, want, 1e-15) {
+			t.Errorf("Mills's ratio at %g: %.17g, want %.17g", z, got, want)
+		}
+	}
+}
