@@ -4,17 +4,22 @@ import (
 	"math"
 
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
 
 // describeElements turns unknowns into resistances: the loop of every joint, feed
 // and reel, each rail, and the supplies' output resistance.
-func (e *Estimate) describeElements() {
+func (e *Estimate) describeElements(fit *leastsquares.Fit) {
 	p := e.problem
 	next := 0 // split of the next element with two rails
 	pair := func(kind assessment.Kind, index int) {
-		e.addRails(kind, index, p.splits[next])
+		if c, open := p.partingOf(next); open {
+			e.addOpen(kind, index, c, p.excluded(c, fit))
+		} else {
+			e.addRails(kind, index, p.splits[next])
+		}
 		next++
 	}
 	for i, at := range p.joints {
@@ -47,22 +52,40 @@ const toldApart = 0.4
 func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 	p := e.problem
 	perMetre := 1.0
-	var loop Element
+	var whole Element
 	if s.bent {
-		loop = e.loop(s.at)
+		t, row := loop(s.at, e.x)
+		whole = Element{bent: true, row: row, Belief: verdict.Belief{Mean: t}}
 	} else {
 		perMetre = p.segment[index] / 2 / p.run.Reels[index].SegmentLength()
-		loop = Element{row: make([]float64, len(e.x)), Belief: verdict.Belief{Mean: e.x[s.at[0]] + e.x[s.at[1]]}}
-		loop.row[s.at[0]], loop.row[s.at[1]] = 1, 1
-		e.rescale(&loop, perMetre)
+		whole = Element{row: make([]float64, len(e.x)), Belief: verdict.Belief{Mean: e.x[s.at[0]] + e.x[s.at[1]]}}
+		whole.row[s.at[0]], whole.row[s.at[1]] = 1, 1
+		e.rescale(&whole, perMetre)
 	}
-	loop.Kind, loop.Index, loop.Rail = kind, index, assessment.Loop
-	e.add(loop)
+	whole.Kind, whole.Index, whole.Rail = kind, index, assessment.Loop
+	e.add(whole)
 	apart := math.Sqrt(quadratic(e.covariance, s.row(e.x))) < toldApart
 	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
 		one := e.single(s.at[rail], s.bent)
 		e.rescale(&one, perMetre)
 		one.Kind, one.Index, one.Rail, one.Apart = kind, index, name, apart
+		e.add(one)
+	}
+}
+
+// addOpen adds an element with an open conductor, and its rails where the readings
+// tell which of them it is.
+func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting, excluded float64) {
+	for _, rail := range []assessment.Rail{assessment.Loop, assessment.Plus, assessment.Minus} {
+		at := c.at
+		if rail != assessment.Loop {
+			at = e.problem.splits[c.split].at[map[assessment.Rail]run.Rail{assessment.Plus: run.Plus, assessment.Minus: run.Minus}[rail]]
+		}
+		one := e.single(at, true)
+		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.told
+		if at == c.at {
+			one.Open, one.Excluded = true, excluded
+		}
 		e.add(one)
 	}
 }
@@ -74,21 +97,20 @@ func (e *Estimate) single(at int, bent bool) Element {
 	return Element{bent: bent, row: row, Belief: verdict.Belief{Mean: e.x[at]}}
 }
 
-// loop is the belief of two bent rails in series, T = bend(r₊ + r₋).
-func (e *Estimate) loop(at [2]int) Element {
-	l := Element{bent: true, row: make([]float64, len(e.x))}
+// loop is two bent rails in series, T = bend(r₊ + r₋), and its derivatives.
+func loop(at [2]int, x []float64) (t float64, row []float64) {
+	row = make([]float64, len(x))
 	for rail, k := range at {
-		if other := at[1-rail]; e.x[k] >= unbendMost && e.x[k] >= e.x[other] {
-			l.row[k] = 1 // one rail open: the other does not matter
-			l.Belief.Mean = e.x[k]
-			return l
+		if other := at[1-rail]; x[k] >= unbendMost && x[k] >= x[other] {
+			row[k] = 1 // one rail open: the other does not matter
+			return x[k], row
 		}
 	}
-	l.Belief.Mean = bend(unbend(e.x[at[0]]) + unbend(e.x[at[1]]))
+	t = bend(unbend(x[at[0]]) + unbend(x[at[1]]))
 	for _, k := range at {
-		l.row[k] = unbendSlope(e.x[k]) / unbendSlope(l.Belief.Mean)
+		row[k] = unbendSlope(x[k]) / unbendSlope(t)
 	}
-	return l
+	return t, row
 }
 
 func (e *Estimate) rescale(x *Element, by float64) {
@@ -110,7 +132,7 @@ func (e *Estimate) add(x Element) {
 		u := e.problem.unknowns[i].deviation
 		before += d * d * u * u
 	}
-	x.Known = x.Belief.Deviation/e.inflation < tells*math.Sqrt(before)
+	x.Known = x.Open || x.Belief.Deviation/e.inflation < tells*math.Sqrt(before)
 	if x.Rail != assessment.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
 	}

@@ -49,6 +49,9 @@ type Element struct {
 	Apart  bool           // of a rail: told apart from the other one
 	Amps   float64        // greatest current in the steps read
 
+	Open     bool    // held open: nothing else explains the readings as well
+	Excluded float64 // Ω, of an open one: less than this the readings exclude
+
 	bent bool
 	row  []float64 // derivative of the belief's mean by unknown
 }
@@ -80,36 +83,47 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, err
 	}
-	fit, err := p.solve(p.start())
+	fit, err := p.solveWithin(p.start(), firstSteps)
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	fit, err = p.withoutSuspects(fit)
+	fit, err = p.explain(fit)
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
 	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance, inflation: 1}
 	e.describeFit(fit)
 	e.describeReadings(readings, fit)
-	e.describeElements()
+	e.describeElements(fit)
 	e.describeProfiles()
 	return e, nil
 }
 
 func (p *problem) start() []float64 {
 	x := make([]float64, len(p.unknowns))
-	for i, u := range p.unknowns {
-		x[i] = u.mean
+	for i := range x {
+		x[i], _ = p.priorOf(i)
 	}
 	return x
 }
 
 func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
+	return p.solveWithin(start, mostSteps)
+}
+
+// mostSteps is far more than a fit takes that is going to settle.
+const mostSteps = 100
+
+// firstSteps is enough where no reading is grossly wrong; where one is, there is no
+// use in fitting it well.
+const firstSteps = 25
+
+func (p *problem) solveWithin(start []float64, most int) (*leastsquares.Fit, error) {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
-	for i, u := range p.unknowns {
-		prior.Mean[i], prior.Deviation[i] = u.mean, math.Max(u.deviation, 1e-9)
+	for i := range p.unknowns {
+		prior.Mean[i], prior.Deviation[i] = p.priorOf(i)
 	}
-	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: 1e-10})
+	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: 1e-10, MaxIterations: most})
 }
 
 // misfit is the probability below which the model does not explain the readings;
@@ -118,7 +132,7 @@ func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
 const misfit = 0.01
 
 func (e *Estimate) describeFit(fit *leastsquares.Fit) {
-	n := e.freedom(fit)
+	n := e.problem.freedom(fit)
 	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: fit.SumSquares, DegreesOfFreedom: n,
 		PValue: chiSquaredTail(fit.SumSquares, n)}
 	if e.Fit.PValue < misfit && n > 0 {
@@ -130,15 +144,20 @@ func (e *Estimate) describeFit(fit *leastsquares.Fit) {
 // that costs its unknown one degree of freedom, so what is left is the readings and
 // splits; but a vague prior is no reading, and its unknown costs as much as the
 // readings determine it.
-func (e *Estimate) freedom(fit *leastsquares.Fit) int {
-	n := float64(len(e.problem.splits))
-	for _, o := range e.problem.observations {
+func (p *problem) freedom(fit *leastsquares.Fit) int {
+	n := 0.0
+	for _, s := range p.splits {
+		if !s.idle {
+			n++
+		}
+	}
+	for _, o := range p.observations {
 		if !o.out {
 			n++
 		}
 	}
-	for j, u := range e.problem.unknowns {
-		if u.vague && fit.Covariance != nil {
+	for j, u := range p.unknowns {
+		if u.vague && !p.open[j] && fit.Covariance != nil {
 			n -= 1 - fit.Covariance.At(j, j)/(u.deviation*u.deviation)
 		}
 	}

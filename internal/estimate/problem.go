@@ -50,7 +50,11 @@ type problem struct {
 	unknowns             []unknown
 	joints, feeds, reels [][2]int // by rail
 	splits               []split
-	supplies             [][2]int // volts, ohms
+	supplies             [][2]int        // volts, ohms
+	open                 []bool          // by unknown: held open
+	held                 map[int]float64 // by open unknown: held at this instead
+	parted               []parting
+	robust               bool // far residuals count by their size, not by its square
 	predicted            []float64
 }
 
@@ -94,6 +98,7 @@ func pose(r *run.Run, readings []reading.Reading) (*problem, error) {
 		p.segment = append(p.segment, perMetre*reel.SegmentLength())
 	}
 	p.layUnknowns()
+	p.open, p.held = make([]bool, len(p.unknowns)), map[int]float64{}
 	p.row = make([]float64, len(p.unknowns))
 	p.predicted = make([]float64, len(p.observations))
 	return p, nil
@@ -233,8 +238,14 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 			continue
 		}
 		residuals[i] = (o.value - predicted) / o.deviation
+		by := -1 / o.deviation
+		if p.robust {
+			var slope float64
+			residuals[i], slope = soften(residuals[i])
+			by *= slope
+		}
 		for j := range row {
-			row[j] /= -o.deviation
+			row[j] *= by
 		}
 	}
 	return nil

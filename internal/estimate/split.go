@@ -14,6 +14,7 @@ type split struct {
 	at     [2]int // unknowns
 	bent   bool
 	spread float64
+	idle   bool // one of the rails is held open: there is nothing to share
 }
 
 // splitOhms is r₀: below it nobody cares about the split.
@@ -21,6 +22,9 @@ const splitOhms = 0.001
 
 // residual is z, and its derivatives by the two unknowns.
 func (s split) residual(x []float64) (z float64, slopes [2]float64) {
+	if s.idle {
+		return 0, slopes
+	}
 	if !s.bent { // factors about 1: linear
 		slopes = [2]float64{0.25 / s.spread, -0.25 / s.spread}
 		return slopes[0]*x[s.at[0]] + slopes[1]*x[s.at[1]], slopes

@@ -14,20 +14,36 @@ const (
 	readmitAt = 3.5
 )
 
-// withoutSuspects refits without the readings that contradict the others, the
-// worst one first.
+// softFrom is the residual about which a robust fit ceases to count it by its square,
+// and grossAt the one at which a reading is left out before the others are looked at
+// closely.
+const (
+	softFrom = 5.0
+	grossAt  = 12.0
+)
+
+// soften turns a residual into one whose square is c²·ln(1 + r²/c²), c being softFrom
+// (the Cauchy loss: a reading that is far off hardly pulls at all), and gives the slope.
+func soften(r float64) (soft, slope float64) {
+	const c = softFrom
+	if math.Abs(r) < 1e-6 {
+		return r, 1
+	}
+	soft = math.Copysign(c*math.Sqrt(math.Log1p(r*r/(c*c))), r)
+	return soft, r / (1 + r*r/(c*c)) / soft
+}
+
+// withoutSuspects refits without the readings that contradict the others: first
+// those that a robust fit leaves far off, then the worst one of the rest, and so on.
 func (p *problem) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	most := len(p.observations)/4 + 1
-	for range most {
-		worst, at := 0.0, -1
-		for i := range p.observations {
-			if p.observations[i].out {
-				continue
-			}
-			if z := math.Abs(p.standardised(i, fit)); z > worst {
-				worst, at = z, i
-			}
+	if !fit.Converged || chiSquaredTail(fit.SumSquares, p.freedom(fit)) < misfit {
+		var err error
+		if fit, err = p.withoutGross(fit); err != nil {
+			return nil, err
 		}
+	}
+	for range len(p.observations)/4 + 1 {
+		worst, at := p.worst(fit)
 		if worst <= suspectAt {
 			break
 		}
@@ -40,6 +56,38 @@ func (p *problem) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, err
 	}
 	return p.readmit(fit)
 }
+
+// worst is the reading in the fit that lies furthest from what the others say.
+func (p *problem) worst(fit *leastsquares.Fit) (z float64, at int) {
+	at = -1
+	for i := range p.observations {
+		if p.observations[i].out {
+			continue
+		}
+		if now := math.Abs(p.standardised(i, fit)); now > z {
+			z, at = now, i
+		}
+	}
+	return z, at
+}
+
+// withoutGross fits robustly and leaves out what is far off then.
+func (p *problem) withoutGross(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	p.robust = true
+	soft, err := p.solve(p.start())
+	p.robust = false
+	if err != nil {
+		return nil, err
+	}
+	for i := range p.observations {
+		o := &p.observations[i]
+		o.out = o.out || math.Abs(soft.Residuals[i]) > softenedGross
+	}
+	return p.solve(soft.X)
+}
+
+// softenedGross is grossAt as soften shows it.
+var softenedGross, _ = soften(grossAt)
 
 func (p *problem) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	back := false

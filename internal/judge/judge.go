@@ -87,7 +87,10 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
 	x.Low, x.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
-	if e.Known && math.IsInf(x.High, 1) && x.Low > openAbove {
+	if e.Open {
+		x.Low, x.High = e.Excluded, math.Inf(1)
+	}
+	if e.Open || e.Known && math.IsInf(x.High, 1) && x.Low > openAbove {
 		x.Ohms = math.Inf(1)
 	}
 	if !e.Known {

@@ -1,0 +1,76 @@
+package estimate
+
+import "ohmkeep/internal/leastsquares"
+
+// explain finds what explains the readings best: wrong readings alone, or open
+// conductors and wrong readings. A reading left out must lower the sum of squares by
+// the square of suspectAt, an open conductor by openGain, so the account that is
+// least after these charges is taken.
+func (p *problem) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	plain, err := p.withoutSuspects(fit)
+	if err != nil {
+		return nil, err
+	}
+	clean := p.leftOut() <= fewWrong && chiSquaredTail(plain.SumSquares, p.freedom(plain)) >= misfit && plain.Converged
+	if clean && len(p.partings(plain)) == 0 {
+		return plain, nil
+	}
+	account := p.account(plain)
+	out := p.marks()
+	p.setMarks(nil)
+	open := p.withOpens(fit)
+	if len(p.parted) == 0 {
+		p.setMarks(out)
+		return plain, nil
+	}
+	opened, err := p.withoutSuspects(open)
+	if err == nil && p.account(opened) < account {
+		return opened, nil
+	}
+	for _, c := range p.parted {
+		p.release(c)
+	}
+	p.parted = nil
+	p.setMarks(out)
+	return p.solve(plain.X)
+}
+
+// fewWrong is how many readings may be wrong before an open conductor is suspected
+// instead, which is seen in every reading behind it.
+const fewWrong = 2
+
+// account is the sum of squares with the charges of what was left out or opened.
+func (p *problem) account(fit *leastsquares.Fit) float64 {
+	sum := fit.SumSquares + suspectAt*suspectAt*float64(p.leftOut())
+	// What may have an open valley, openMaybe and more, is charged less: see withOpens.
+	sum += openCharge * float64(len(p.parted))
+	if !fit.Converged {
+		sum += openGain
+	}
+	return sum
+}
+
+func (p *problem) leftOut() int {
+	n := 0
+	for _, o := range p.observations {
+		if o.out {
+			n++
+		}
+	}
+	return n
+}
+
+// marks and setMarks keep and restore which readings are left out; nil is none.
+func (p *problem) marks() []bool {
+	out := make([]bool, len(p.observations))
+	for i, o := range p.observations {
+		out[i] = o.out
+	}
+	return out
+}
+
+func (p *problem) setMarks(out []bool) {
+	for i := range p.observations {
+		p.observations[i].out = out != nil && out[i]
+	}
+}
