@@ -4,19 +4,18 @@ import (
 	"math"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
 
 // describeElements turns unknowns into resistances: the loop of every joint, feed
 // and reel, each rail, and the supplies' output resistance.
-func (e *Estimate) describeElements(fit *leastsquares.Fit) {
+func (e *Estimate) describeElements() {
 	p := e.problem
 	next := 0 // split of the next element with two rails
 	pair := func(kind assessment.Kind, index int) {
 		if c, open := p.partingOf(next); open {
-			e.addOpen(kind, index, c, p.excluded(c, fit))
+			e.addOpen(kind, index, c)
 		} else {
 			e.addRails(kind, index, p.splits[next])
 		}
@@ -75,7 +74,7 @@ func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 
 // addOpen adds an element with an open conductor, and its rails where the readings
 // tell which of them it is.
-func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting, excluded float64) {
+func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting) {
 	for _, rail := range []assessment.Rail{assessment.Loop, assessment.Plus, assessment.Minus} {
 		at := c.at
 		if rail != assessment.Loop {
@@ -84,7 +83,7 @@ func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting, excluded 
 		one := e.single(at, true)
 		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.told
 		if at == c.at {
-			one.Open, one.Excluded = true, excluded
+			one.Open, one.Excluded = true, c.excluded
 		}
 		e.add(one)
 	}

@@ -91,10 +91,17 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
+	for i, c := range p.parted {
+		p.parted[i].excluded = p.excluded(c, fit)
+	}
+	// Other accounts were tried since: bring states and predictions back to this one.
+	if err := p.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
+		return nil, fmt.Errorf("run %q: %w", r.Name, err)
+	}
 	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance, inflation: 1}
 	e.describeFit(fit)
 	e.describeReadings(readings, fit)
-	e.describeElements(fit)
+	e.describeElements()
 	e.describeProfiles()
 	return e, nil
 }

@@ -28,9 +28,10 @@ const (
 
 // parting is one conductor that is held open.
 type parting struct {
-	at    int  // unknown
-	split int  // of its element, left out while it is open
-	told  bool // the readings tell that it is this rail and not the other
+	at       int     // unknown
+	split    int     // of its element, left out while it is open
+	excluded float64 // Ω: less than this the readings exclude
+	told     bool    // the readings tell that it is this rail and not the other
 }
 
 // partingOf gives the parting of an element, by its split.

@@ -238,3 +238,43 @@ func TestMisfitPassesNothing(t *testing.T) {
 		}
 	}
 }
+
+// A feed that was never connected, on either conductor, and a joint parted on one
+// rail while both ends are fed, are found from the ordinary readings, and every other
+// joint is still judged right.
+func TestOpenConductorsAreNamed(t *testing.T) {
+	const open = 1e7
+	for _, c := range []struct {
+		name   string
+		kind   assessment.Kind
+		of     string
+		change func(*simulate.Plant)
+	}{
+		{"feed plus", assessment.Feed, "far", func(p *simulate.Plant) { p.Feeds[1].Plus = open }},
+		{"feed minus", assessment.Feed, "far", func(p *simulate.Plant) { p.Feeds[1].Minus = open }},
+		{"joint plus", assessment.Joint, "r0-r1", func(p *simulate.Plant) { p.Joints[0].Plus = open }},
+		{"joint minus", assessment.Joint, "r0-r1", func(p *simulate.Plant) { p.Joints[0].Minus = open }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := ring()
+			a := assess(t, r, readAll(t, r, survey.Thorough(r), c.change))
+			e := loopOf(t, a, c.kind, c.of)
+			if !e.Open() || e.Verdict != assessment.Fail || e.Low <= e.Limit {
+				t.Errorf("%+v", e)
+			}
+			if !strings.Contains(findings(a), "open: no current passes") {
+				t.Error(findings(a))
+			}
+			for _, other := range a.Elements {
+				if other.Name != c.of && other.Verdict == assessment.Fail {
+					t.Errorf("%s %s fails too: %+v", other.Kind, other.Name, other)
+				}
+			}
+			for _, x := range a.Readings {
+				if x.Suspect {
+					t.Errorf("line %d is suspected", x.Row)
+				}
+			}
+		})
+	}
+}
