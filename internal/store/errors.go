@@ -61,6 +61,12 @@ func explain(path string, err error) error {
 // primary gives the primary result code: the low byte of an extended one.
 func primary(err *sqlite.Error) int { return err.Code() & 0xff }
 
+// busy tells whether another program holds a lock that is needed.
+func busy(err error) bool {
+	cause, ok := errors.AsType[*sqlite.Error](err)
+	return ok && primary(cause) == sqlite3.SQLITE_BUSY
+}
+
 // noRights tells whether SQLite lacks the right to make a file beside a store.
 func noRights(err error) bool {
 	cause, ok := errors.AsType[*sqlite.Error](err)

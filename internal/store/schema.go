@@ -6,6 +6,7 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"time"
 
 	"ohmkeep/internal/fault"
 )
@@ -78,14 +79,37 @@ func (s state) fits() error {
 	return nil
 }
 
-// inspect reads what a database says of itself over a connection of its own.
-func inspect(dsn string) (state, error) {
+// inspect reads what a database says of itself over a connection of its own, in
+// one transaction: another program may be making the store at this moment.
+func inspect(dsn string) (s state, err error) {
 	db, err := sql.Open("sqlite", dsn)
 	if err != nil {
 		return state{}, err
 	}
 	defer db.Close()
-	return look(context.Background(), db)
+	err = persist(patience, func() error {
+		tx, err := db.BeginTx(context.Background(), &sql.TxOptions{ReadOnly: true})
+		if err != nil {
+			return err
+		}
+		defer tx.Rollback() // it has changed nothing
+		s, err = look(context.Background(), tx)
+		return err
+	})
+	return s, err
+}
+
+// persist tries again while SQLite says that a database is busy. SQLite waits by
+// itself for most locks, but not for those of another program that is turning a
+// new database into one with a log.
+func persist(patience time.Duration, try func() error) error {
+	const pause = 5 * time.Millisecond
+	for deadline := time.Now().Add(patience); ; time.Sleep(pause) {
+		err := try()
+		if !busy(err) || time.Now().After(deadline) {
+			return err
+		}
+	}
 }
 
 // migrate brings a database to today's schema, each step in a transaction of its

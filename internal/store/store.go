@@ -66,7 +66,7 @@ func open(path string, patience time.Duration) (*Store, error) {
 		return nil, explain(path, err)
 	}
 	s.write.SetMaxOpenConns(1)
-	if err := migrate(context.Background(), s.write); err != nil {
+	if err := persist(patience, func() error { return migrate(context.Background(), s.write) }); err != nil {
 		s.write.Close()
 		return nil, explain(path, err)
 	}
