@@ -24,6 +24,9 @@ const unexplained = 0.001
 // practice, no source).
 const openAbove = 0.3
 
+// mostExcluded is the most, Ω, that any reading can exclude.
+const mostExcluded = 1e5
+
 // coverage is that of the intervals.
 const coverage = 0.95
 
@@ -34,7 +37,8 @@ type judged struct {
 	out    *assessment.Assessment
 	design []float64 // by feed: A at the design step as the file states it; nil without one
 	rule   verdict.Rule
-	doubt  bool // the fit does not explain the readings: nothing may pass
+	loop   assessment.Verdict // of the loop whose rails follow
+	doubt  bool               // the fit does not explain the readings: nothing may pass
 }
 
 // Make assesses a run from its readings. The errors are those of solving the run's
@@ -93,8 +97,11 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	if e.Open || e.Known && math.IsInf(x.High, 1) && x.Low > openAbove {
 		x.Ohms = math.Inf(1)
 	}
+	x.Low = math.Min(x.Low, mostExcluded)
 	if !e.Known {
-		x.Ohms = j.assumed(e)
+		if as := j.assumed(e); as >= x.Low && as <= x.High {
+			x.Ohms = as
+		}
 	}
 	if !x.Open() {
 		ohms := x.Ohms
@@ -109,7 +116,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	}
 	x.Over = e.Belief.Over(e.Scale(x.Limit))
 	x.Verdict = j.rule.Judge(x.Over, e.Known)
-	if x.Verdict == assessment.Pass && j.doubt {
+	if j.wavers(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
 	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && (x.Low > j.feedExcess(e.Index) || x.Limit == j.feedExcess(e.Index)) {
@@ -119,6 +126,27 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	// Settled is a deviation at which even a value halfway to the limit is told.
 	target := estimate.Target{Element: i, Needs: e.Scale(x.Limit) / 6, Name: x.Name}
 	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
+}
+
+// wavers tells whether a verdict does not hold after all: a pass where the readings
+// are not explained, a failure whose interval reaches below the limit or whose fit
+// found no answer, and a rail's failure without its loop's, which comes first.
+func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
+	first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
+	if first {
+		j.loop = x.Verdict
+	}
+	switch x.Verdict {
+	case assessment.Pass:
+		return j.doubt
+	case assessment.Fail:
+		weak := x.Low <= x.Limit || !j.est.Fit.Converged
+		if weak && first {
+			j.loop = assessment.Unproven
+		}
+		return weak || j.loop != assessment.Fail
+	}
+	return false
 }
 
 func (j *judged) name(e *estimate.Element) string {

@@ -137,6 +137,9 @@ func elementJSON(e assessment.Element) any {
 	o := object{{"kind", e.Kind}, {"name", e.Name}, {"rail", e.Rail}, {unit, milli(ohms)}, {"low", milli(e.Low)}, {"high", milli(high)}}
 	if !math.IsNaN(e.Limit) {
 		o = append(o, member{"limit_" + unit, milli(e.Limit)})
+		if unit != "milliohms" { // the key that every row has, in the row's own unit
+			o = append(o, member{"limit_milliohms", milli(e.Limit)})
+		}
 	}
 	if !math.IsNaN(e.Over) {
 		o = append(o, member{"probability_over_limit", number(e.Over)})

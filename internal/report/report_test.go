@@ -125,7 +125,7 @@ func TestKeysOfJSON(t *testing.T) {
 	elements := a["elements"].([]any)
 	has(t, "supply", elements[0], "kind", "name", "rail", "milliohms", "low", "high", "known", "amps", "watts")
 	has(t, "feed", elements[2], "kind", "name", "rail", "milliohms", "low", "high", "limit_milliohms", "probability_over_limit", "verdict", "known", "like", "amps", "watts")
-	has(t, "reel", elements[3], "kind", "name", "rail", "milliohms_per_metre", "low", "high", "limit_milliohms_per_metre", "probability_over_limit", "verdict", "known", "amps", "watts")
+	has(t, "reel", elements[3], "kind", "name", "rail", "milliohms_per_metre", "low", "high", "limit_milliohms_per_metre", "limit_milliohms", "probability_over_limit", "verdict", "known", "amps", "watts")
 	joint := elements[6].(map[string]any)
 	has(t, "joint", joint, "kind", "name", "rail", "milliohms", "low", "high", "limit_milliohms", "probability_over_limit", "verdict", "known", "amps", "watts")
 	if joint["milliohms"] != 97.6 || joint["low"] != 94.9 || joint["high"] != 100.4 || joint["limit_milliohms"] != 15.0 || joint["verdict"] != "fail" {
