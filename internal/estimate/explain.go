@@ -3,9 +3,11 @@ package estimate
 import "ohmkeep/internal/leastsquares"
 
 // explain finds what explains the readings best: wrong readings alone, or open
-// conductors and wrong readings. A reading left out must lower the sum of squares by
-// the square of suspectAt, an open conductor by openGain, so the account that is
-// least after these charges is taken.
+// conductors and wrong readings. Open conductors are looked for where few wrong
+// readings do not explain enough, and must save openGain each (withOpens). Of the two
+// accounts the one is taken whose sum of squares is less, each reading left out being
+// charged the square of suspectAt, each open conductor openCharge and a fit that did
+// not settle openGain.
 func (p *problem) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	plain, err := p.withoutSuspects(fit)
 	if err != nil {
@@ -42,7 +44,6 @@ const fewWrong = 2
 // account is the sum of squares with the charges of what was left out or opened.
 func (p *problem) account(fit *leastsquares.Fit) float64 {
 	sum := fit.SumSquares + suspectAt*suspectAt*float64(p.leftOut())
-	// What may have an open valley, openMaybe and more, is charged less: see withOpens.
 	sum += openCharge * float64(len(p.parted))
 	if !fit.Converged {
 		sum += openGain

@@ -192,3 +192,35 @@ func BenchmarkFit(b *testing.B) {
 		}
 	})
 }
+
+// A meter's gain error is common to its readings and does not average out. A feed's
+// resistance is a drop over a current, so whatever else is known, its relative
+// deviation is at least that of the two gains together: limits of 0.5 % and 1.5 %,
+// each over √3 (JCGM 100:2008, 4.3.7).
+func TestGainErrorsStayInTheInterval(t *testing.T) {
+	r, list := cornice(t)
+	for range 5 { // many more readings by the same meter tell no more of its gain
+		list = append(list, list...)
+	}
+	e, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	least := math.Hypot(0.005, 0.015) / math.Sqrt(3)
+	checked := 0
+	for _, x := range e.Elements {
+		if x.Kind != "feed" || x.Rail != "loop" {
+			continue
+		}
+		checked++
+		ohms := x.Ohms(x.Belief.Mean)
+		deviation := x.Belief.Deviation * unbendSlope(x.Belief.Mean)
+		// The loads' scale, known to 20 %, adds a little knowledge of the clamp's gain.
+		if deviation/ohms < 0.95*least {
+			t.Errorf("feed %d: known to %.2f %%, its meter to %.2f %%", x.Index, 100*deviation/ohms, 100*least)
+		}
+	}
+	if checked != 2 {
+		t.Errorf("%d feeds", checked)
+	}
+}

@@ -20,10 +20,11 @@ const (
 	openCost = 2.0
 	// openSure is how many standard deviations such an element must lie from none.
 	openSure = 1.6
-	// openCharge is what an open conductor must save in the last account.
+	// openCharge is what an open conductor adds to the last account: it may cost openCost,
+	// having saved openGain in withOpens before, against the fit or a sound element.
 	openCharge = -openCost
-	mostOpens  = 3
-	glance     = 15 // steps
+	mostOpens  = 3  // that are looked for
+	glance     = 15 // steps of a first trial
 )
 
 // parting is one conductor that is held open.

@@ -125,8 +125,8 @@ func (j *judged) findMisfit() {
 	j.say(assessment.Warning, "fit", text)
 }
 
-// findUnproven names what is not settled, once, and the joints and feeds that lie
-// side by side so that the readings see only their sum.
+// findUnproven names what is not settled, once, and says of each joint whose plus is
+// cut why no loaded reading can settle it.
 func (j *judged) findUnproven() {
 	var names []string
 	for _, x := range j.out.Elements {

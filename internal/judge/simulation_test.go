@@ -92,8 +92,9 @@ type tally struct {
 
 func (c *tally) add(e assessment.Element, truth float64) {
 	c.all++
-	half := (e.High - e.Low) / 2
-	c.squares += (e.Ohms - truth) * (e.Ohms - truth) / half / half
+	if half := (e.High - e.Low) / 2; !math.IsInf(half, 1) {
+		c.squares += (e.Ohms - truth) * (e.Ohms - truth) / half / half
+	}
 	if truth >= e.Low && truth <= e.High {
 		c.held++
 	}
@@ -133,7 +134,7 @@ func (o *outcome) count(t *testing.T, r *run.Run, p *simulate.Plant, a *assessme
 		}
 		truth := trueLoop(r, p, e)
 		o.intervals[e.Kind].add(e, truth)
-		if math.IsNaN(e.Ohms) || !(e.Low <= e.High) {
+		if !(e.Low <= e.Ohms && e.Ohms <= e.High) {
 			t.Errorf("%s %s: %g (%g to %g)", e.Kind, e.Name, e.Ohms, e.Low, e.High)
 		}
 		if e.Kind == assessment.Joint {

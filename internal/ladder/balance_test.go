@@ -156,3 +156,29 @@ func TestMirroredRunMirrorsItsVoltages(t *testing.T) {
 		}
 	}
 }
+
+// A solve that fails leaves nothing behind that the next one could stumble over.
+func TestFailedSolveDoesNotSpoilTheNext(t *testing.T) {
+	r := endFed(60, 0.01, false)
+	s, par, loads := solve(t, r)
+	want := pairVolts(s, 0, 60)
+	for name, spoil := range map[string]func(){
+		"parted":             func() { par.Feeds[0].Plus = math.Inf(1) },    // fails before the first step
+		"volts not a number": func() { par.Supplies[0].Volts = math.NaN() }, // fails after the state has moved
+	} {
+		feed, supply := par.Feeds[0], par.Supplies[0]
+		spoil()
+		if err := s.Solve(par, loads); err == nil {
+			t.Fatalf("%s: it was solved", name)
+		}
+		par.Feeds[0], par.Supplies[0] = feed, supply
+		if err := s.Solve(par, loads); err != nil {
+			t.Fatalf("after %s: %v", name, err)
+		}
+		for k, v := range pairVolts(s, 0, 60) {
+			if !(math.Abs(v-want[k]) < 1e-9) {
+				t.Fatalf("after %s: pixel %d has %g V, had %g V", name, k+1, v, want[k])
+			}
+		}
+	}
+}

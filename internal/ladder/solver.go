@@ -81,7 +81,7 @@ func (s *Solver) Restart() { s.warm = false }
 func (s *Solver) Steps() int { return s.steps }
 
 // Solve finds the potentials for parameters and loads, one load a reel. It begins
-// at the last state unless Restart was called. The parameters must stay unchanged
+// at the last state unless that solve failed or Restart was called. The parameters must stay unchanged
 // as long as results are read. With regulated drivers more than one balance may
 // exist; from scratch it finds the one with the higher voltages, if any holds.
 // It returns ErrSingular or ErrDiverged, wrapped.
@@ -94,6 +94,7 @@ func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
 	if !s.warm {
 		s.begin()
 	}
+	s.warm = false // until this solve has succeeded: a failed one leaves no state to begin at
 	// The first steps replace each pixel by a resistor where its voltage is below
 	// its knee: crude, but it keeps all voltages between zero and the supply's.
 	secant := 0
@@ -120,7 +121,6 @@ func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
 		}
 		balanced = true
 	}
-	s.warm = false
 	return fmt.Errorf("after %d steps: %w", s.steps, ErrDiverged)
 }
 

@@ -142,10 +142,7 @@ func (c certified) compare(t *testing.T, name string, f *Fit, want agreed) {
 		t.Errorf("%s: deviations agree to %.1f digits, want %g", name, d, want.deviations)
 	}
 	got, given := []float64{f.SumSquares, spread}, []float64{c.sumSquares, c.residualDeviation}
-	// A set with an exception for its parameters has it for what they leave, too: with
-	// multiplication and addition fused (GOAMD64=v3, arm64) Filip's agree to 7.8 digits.
-	digits := math.Min(8, want.parameters)
-	if d := agreement(got, given, most); d < digits {
-		t.Errorf("%s: sum of squares and residual deviation agree to %.1f digits, want %g", name, d, digits)
+	if d := agreement(got, given, most); d < 8 {
+		t.Errorf("%s: sum of squares and residual deviation agree to %.1f digits, want 8", name, d)
 	}
 }

@@ -40,7 +40,7 @@ func within(t *testing.T, limit time.Duration, do func() error) {
 func drawn(t *testing.T, p *Picture) string {
 	t.Helper()
 	var b bytes.Buffer
-	within(t, time.Minute, func() error { return p.SVG(&b) })
+	within(t, 3*time.Second, func() error { return p.SVG(&b) })
 	svg := b.String()
 	if len(svg) > 1<<20 {
 		t.Errorf("%d bytes", len(svg))
@@ -106,7 +106,7 @@ func TestPicturesShowTheRun(t *testing.T) {
 func TestPNGHasTheSizeOfThePicture(t *testing.T) {
 	var b bytes.Buffer
 	p := Resistances(invented.Assessment().Elements, Narrow)
-	within(t, time.Minute, func() error { return p.PNG(&b) })
+	within(t, 3*time.Second, func() error { return p.PNG(&b) })
 	img, err := png.Decode(&b)
 	if err != nil {
 		t.Fatal(err)
@@ -188,7 +188,7 @@ func TestOddInput(t *testing.T) {
 				drawn(t, p)
 			}
 			if name == "huge" || name == "nothing" || name == "one pixel" { // the renderers differ in how they stroke
-				within(t, time.Minute, func() error { return Fitted(a, Narrow).PNG(io.Discard) })
+				within(t, 3*time.Second, func() error { return Fitted(a, Narrow).PNG(io.Discard) })
 			}
 		})
 	}

@@ -48,13 +48,13 @@ func say(t *testing.T, device io.Writer, text string) {
 
 func expect(t *testing.T, p *port.Port, text string, fault port.Fault) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 	defer cancel()
 	l, err := p.Line(ctx)
 	if err != nil || l.Text != text || l.Fault != fault {
 		t.Fatalf("got %q (%s), %v, want %q (%s)", l.Text, l.Fault, err, text, fault)
 	}
-	if age := time.Since(l.Time); age < 0 || age > 20*time.Second {
+	if age := time.Since(l.Time); age < 0 || age > 3*time.Second {
 		t.Errorf("%q was read %v ago", text, age)
 	}
 }
@@ -100,7 +100,7 @@ func TestSilence(t *testing.T) {
 	if _, err := p.Line(ctx); !errors.Is(err, context.DeadlineExceeded) {
 		t.Fatalf("got %v", err)
 	}
-	if took := time.Since(begun); took > 10*time.Second {
+	if took := time.Since(begun); took > time.Second {
 		t.Errorf("took %v", took)
 	}
 	say(t, device, "1,4.9,V\n") // the library's time-outs in between did no harm
@@ -156,7 +156,7 @@ func TestStuckWrite(t *testing.T) {
 	if err := p.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if took := time.Since(begun); took > 10*time.Second {
+	if took := time.Since(begun); took > time.Second {
 		t.Errorf("Close took %v", took)
 	}
 	if _, err := p.Line(t.Context()); !errors.Is(err, os.ErrClosed) {
@@ -177,7 +177,7 @@ func TestModemLines(t *testing.T) {
 	defer pair.Device.Close()
 	on, s := true, settings
 	s.DTR, s.RTS, s.Settle = &on, &on, time.Minute
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 	defer cancel()
 	p, err := port.Open(ctx, pair.Path, s, time.Now)
 	if err != nil {

@@ -343,7 +343,7 @@ func TestManyPixels(t *testing.T) {
 	if err := PredictJSON(&n, p); err != nil {
 		t.Fatal(err)
 	}
-	if took := time.Since(start); took > time.Minute || n < 50_000_000 {
+	if took := time.Since(start); took > 4*time.Second || n < 50_000_000 {
 		t.Errorf("%d bytes in %v", n, took)
 	}
 }
