@@ -23,7 +23,7 @@ func (e *Estimate) describeElements() {
 	}
 	for i, at := range p.joints {
 		if at[run.Plus] == absent {
-			one := e.single(at[run.Minus], true)
+			one := single(at[run.Minus], true, 1)
 			one.Kind, one.Index, one.Rail, one.Apart = assessment.Joint, i, assessment.Minus, true
 			e.add(one)
 			continue
@@ -37,7 +37,7 @@ func (e *Estimate) describeElements() {
 		pair(assessment.Reel, i)
 	}
 	for i := range p.run.Supplies {
-		one := e.single(p.supplies[i][1], false)
+		one := single(p.supplies[i][1], false, 1)
 		one.Kind, one.Index, one.Rail = assessment.Supply, i, assessment.Loop
 		e.add(one)
 	}
@@ -51,23 +51,22 @@ const toldApart = 0.4
 func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 	p := e.problem
 	perMetre := 1.0
-	var whole Element
+	whole := Element{Kind: kind, Index: index, Rail: assessment.Loop, bent: s.bent, shares: &s}
 	if s.bent {
-		t, row := loop(s.at, e.x)
-		whole = Element{bent: true, row: row, Belief: verdict.Belief{Mean: t}}
+		whole.at = func(x []float64) (float64, []float64) { return loop(s.at, x) }
 	} else {
 		perMetre = p.segment[index] / 2 / p.run.Reels[index].SegmentLength()
-		whole = Element{row: make([]float64, len(e.x)), Belief: verdict.Belief{Mean: e.x[s.at[0]] + e.x[s.at[1]]}}
-		whole.row[s.at[0]], whole.row[s.at[1]] = 1, 1
-		e.rescale(&whole, perMetre)
+		whole.at = func(x []float64) (float64, []float64) {
+			row := make([]float64, len(x))
+			row[s.at[0]], row[s.at[1]] = perMetre, perMetre
+			return perMetre * (x[s.at[0]] + x[s.at[1]]), row
+		}
 	}
-	whole.Kind, whole.Index, whole.Rail = kind, index, assessment.Loop
 	e.add(whole)
 	apart := math.Sqrt(quadratic(e.covariance, s.row(e.x))) < toldApart
 	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
-		one := e.single(s.at[rail], s.bent)
-		e.rescale(&one, perMetre)
-		one.Kind, one.Index, one.Rail, one.Apart = kind, index, name, apart
+		one := single(s.at[rail], s.bent, perMetre)
+		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
 		e.add(one)
 	}
 }
@@ -80,7 +79,7 @@ func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting) {
 		if rail != assessment.Loop {
 			at = e.problem.splits[c.split].at[map[assessment.Rail]run.Rail{assessment.Plus: run.Plus, assessment.Minus: run.Minus}[rail]]
 		}
-		one := e.single(at, true)
+		one := single(at, true, 1)
 		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.told
 		if at == c.at {
 			one.Open, one.Excluded = true, c.excluded
@@ -89,11 +88,13 @@ func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting) {
 	}
 }
 
-// single is the belief of one unknown.
-func (e *Estimate) single(at int, bent bool) Element {
-	row := make([]float64, len(e.x))
-	row[at] = 1
-	return Element{bent: bent, row: row, Belief: verdict.Belief{Mean: e.x[at]}}
+// single is an element that is one unknown, in another unit.
+func single(at int, bent bool, unit float64) Element {
+	return Element{bent: bent, at: func(x []float64) (float64, []float64) {
+		row := make([]float64, len(x))
+		row[at] = unit
+		return unit * x[at], row
+	}}
 }
 
 // loop is two bent rails in series, T = bend(r₊ + r₋), and its derivatives.
@@ -112,20 +113,16 @@ func loop(at [2]int, x []float64) (t float64, row []float64) {
 	return t, row
 }
 
-func (e *Estimate) rescale(x *Element, by float64) {
-	x.Belief.Mean *= by
-	for i := range x.row {
-		x.row[i] *= by
-	}
-}
-
 // tells is the part of what was uncertain beforehand that may be left for an
 // element to count as known by the readings.
 const tells = 0.5
 
 // add completes an element with its deviation and whether it is known.
 func (e *Estimate) add(x Element) {
-	x.Belief.Deviation = e.deviation(x.row)
+	x.Belief.Mean, x.row = x.at(e.x)
+	along := times(e.covariance, x.row)
+	x.Belief.Deviation = e.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
+	x.Belief.Even = e.even(along, x.Belief.Deviation)
 	before := 0.0
 	for i, d := range x.row {
 		u := e.problem.unknowns[i].deviation
@@ -139,6 +136,28 @@ func (e *Estimate) add(x Element) {
 		x.Amps = math.Max(x.Amps, e.amps(x.Kind, x.Index, run.Minus))
 	}
 	e.Elements = append(e.Elements, x)
+}
+
+// evenLeast is the part of a variance from which an even part of an error is told from
+// the rest.
+const evenLeast = 0.03
+
+// even gives the half-widths of the greatest even parts of an element's error, from the
+// covariances of the element with each unknown: what an unknown's deviation beforehand
+// adds to the error is the covariance over that deviation.
+func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
+	for j, u := range e.problem.unknowns {
+		half := math.Sqrt(3) * e.inflation * math.Abs(along[j]) / u.deviation
+		if !u.even || half*half/3 < evenLeast*deviation*deviation {
+			continue
+		}
+		for k := range most {
+			if half > most[k] {
+				most[k], half = half, most[k]
+			}
+		}
+	}
+	return most
 }
 
 // amps is the greatest current through a conductor in the steps read.

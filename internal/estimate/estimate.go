@@ -52,8 +52,10 @@ type Element struct {
 	Open     bool    // held open: nothing else explains the readings as well
 	Excluded float64 // Ω, of an open one: less than this the readings exclude
 
-	bent bool
-	row  []float64 // derivative of the belief's mean by unknown
+	bent   bool
+	shares *split                                          // between its rails; nil of an element that is one conductor
+	at     func(x []float64) (mean float64, row []float64) // the belief's mean by unknowns
+	row    []float64                                       // its derivative at the fit
 }
 
 // Ohms turns a value on the belief's scale into ohms (per metre for a reel); an
@@ -126,11 +128,15 @@ const mostSteps = 100
 const firstSteps = 25
 
 func (p *problem) solveWithin(start []float64, most int) (*leastsquares.Fit, error) {
+	return p.solveTo(start, most, 1e-10)
+}
+
+func (p *problem) solveTo(start []float64, most int, tolerance float64) (*leastsquares.Fit, error) {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
 	for i := range p.unknowns {
 		prior.Mean[i], prior.Deviation[i] = p.priorOf(i)
 	}
-	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: 1e-10, MaxIterations: most})
+	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: tolerance, MaxIterations: most})
 }
 
 // misfit is the probability below which the model does not explain the readings;

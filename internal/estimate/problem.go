@@ -54,6 +54,7 @@ type problem struct {
 	open                 []bool          // by unknown: held open
 	held                 map[int]float64 // by open unknown: held at this instead
 	parted               []parting
+	pin                  *pin
 	robust               bool // far residuals count by their size, not by its square
 	predicted            []float64
 }
@@ -209,7 +210,11 @@ func (p *problem) readTemperature(readings []reading.Reading) {
 
 // Size makes a problem a leastsquares.Model.
 func (p *problem) Size() (residuals, parameters int) {
-	return len(p.observations) + len(p.splits), len(p.unknowns)
+	residuals = len(p.observations) + len(p.splits)
+	if p.pin != nil {
+		residuals++
+	}
+	return residuals, len(p.unknowns)
 }
 
 // Evaluate writes (measured − predicted)/deviation and derivatives. Readings left
@@ -221,6 +226,7 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 		}
 	}
 	p.evaluateSplits(x, residuals, jacobian)
+	p.evaluatePin(x, residuals, jacobian)
 	for i := range p.observations {
 		o := &p.observations[i]
 		row := p.row

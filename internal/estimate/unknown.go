@@ -37,6 +37,7 @@ type unknown struct {
 	step      int // stepVolts, stepScale, stepShift
 	rail      run.Rail
 	vague     bool // its prior only keeps the fit finite: the truth is nowhere near its width
+	even      bool // within limits √3 deviations away, and nowhere beyond
 	mean      float64
 	deviation float64
 }
@@ -86,7 +87,7 @@ const (
 	idleSpread      = 0.40
 	shiftSpread     = 0.05 // of the rated volts
 	shiftStepSpread = 0.02
-	warmthSpread    = 6.0 // K, where nobody measured the temperature
+	warmthSpread    = 6.0 // K, where nobody measured the temperature: some 10 K either way
 	warmthRead      = 1.5 // K, that copper may differ from a thermometer beside it
 )
 
@@ -134,7 +135,7 @@ func (p *problem) layUnknowns() {
 	add(unknown{what: idleScale, deviation: idleSpread})
 	volts := r.Reels[0].Strip.Volts
 	add(unknown{what: allShift, deviation: shiftSpread * volts})
-	add(unknown{what: warmth, mean: p.temperature.mean, deviation: p.temperature.deviation})
+	add(unknown{what: warmth, mean: p.temperature.mean, deviation: p.temperature.deviation, even: p.temperature.deviation == warmthSpread})
 	for k, step := range p.steps {
 		for i, s := range r.Supplies {
 			add(unknown{what: stepVolts, index: i, step: k, deviation: sagSpread * s.Volts})
@@ -145,8 +146,8 @@ func (p *problem) layUnknowns() {
 		}
 	}
 	for i, s := range p.scales {
-		p.scales[i].gain = add(unknown{what: gain, index: i, deviation: s.limits.Fraction / math.Sqrt(3)})
-		p.scales[i].offset = add(unknown{what: offset, index: i, deviation: s.limits.Counts * s.limits.Resolution / math.Sqrt(3)})
+		p.scales[i].gain = add(unknown{what: gain, even: true, index: i, deviation: s.limits.Fraction / math.Sqrt(3)})
+		p.scales[i].offset = add(unknown{what: offset, even: true, index: i, deviation: s.limits.Counts * s.limits.Resolution / math.Sqrt(3)})
 	}
 }
 

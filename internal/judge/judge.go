@@ -90,6 +90,18 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		Limit: j.limit(e), Over: math.NaN(), Amps: e.Amps}
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
+	towards := e.Belief
+	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == assessment.Loop || cut || j.loop != assessment.Pass) {
+		towards = j.est.Towards(i, x.Limit, estimate.Verdict)
+		if towards != e.Belief {
+			least, most := j.est.Towards(i, x.Limit, estimate.Interval).Interval(coverage)
+			if e.Scale(x.Limit) < e.Belief.Mean {
+				low = least
+			} else {
+				high = most
+			}
+		}
+	}
 	x.Low, x.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
 	if e.Open {
 		x.Low, x.High = e.Excluded, math.Inf(1)
@@ -114,7 +126,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		j.out.Elements = append(j.out.Elements, x)
 		return estimate.Target{}, false
 	}
-	x.Over = e.Belief.Over(e.Scale(x.Limit))
+	x.Over = towards.Over(e.Scale(x.Limit))
 	x.Verdict = j.rule.Judge(x.Over, e.Known)
 	if j.wavers(e, &x) {
 		x.Verdict = assessment.Unproven

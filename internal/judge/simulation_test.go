@@ -12,7 +12,6 @@ import (
 	"ohmkeep/internal/ladder"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
-	"ohmkeep/internal/survey"
 )
 
 var simulations = flag.Int("simulations", 240, "how many commissionings to simulate")
@@ -193,13 +192,9 @@ func TestSimulatedCommissionings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	o := outcome{intervals: map[assessment.Kind]*tally{assessment.Joint: {}, assessment.Feed: {}, assessment.Reel: {}}}
 	for i := range *simulations {
-		r := draw(rng)
-		p := simulate.New(r, simulate.Usual, rng)
-		if j := rng.IntN(len(r.Joints)); i%2 == 0 && !r.Joints[j].PlusCut {
-			whole, part := 0.025+0.125*rng.Float64(), rng.Float64()
-			p.Joints[j] = ladder.Rails{Plus: whole * part, Minus: whole * (1 - part)}
-		}
-		list, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+		p, visits := commissioning(t, i, rng)
+		r := p.Run
+		list, err := p.Walk(visits, rng, time.Unix(0, 0))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -8,7 +8,13 @@ import "math"
 // Belief is what is known of a quantity that cannot be negative: a Gaussian of the
 // given mean and standard deviation, cut off at zero. The mean itself may come out
 // below zero. A deviation of 0 is perfect knowledge, one of +Inf none at all.
-type Belief struct{ Mean, Deviation float64 }
+//
+// Parts of the error may be known to be even instead: Even are their half-widths, and
+// Deviation is that of the whole, these included.
+type Belief struct {
+	Mean, Deviation float64
+	Even            [mostEven]float64
+}
 
 // Over is the probability that the quantity is above a limit ≥ 0. It has all its
 // digits where it is small. It is NaN where nothing is known, or the belief or the
@@ -25,6 +31,12 @@ func (b Belief) Over(limit float64) float64 {
 		}
 		return 0
 	}
+	if s := b.spread(); len(s.half) > 0 {
+		// Where nearly all of the belief lies below zero the Gaussian is the safer one.
+		if positive := s.above(-b.Mean); positive > mostlyBelow {
+			return math.Min(s.above(limit-b.Mean)/positive, 1)
+		}
+	}
 	at, zero := (limit-b.Mean)/b.Deviation, -b.Mean/b.Deviation
 	if zero < far {
 		return tail(at) / tail(zero)
@@ -38,6 +50,9 @@ func (b Belief) Over(limit float64) float64 {
 func (b Belief) under(limit float64) float64 {
 	if b.Mean <= 0 {
 		return 1 - b.Over(limit)
+	}
+	if s := b.spread(); len(s.half) > 0 {
+		return math.Max(s.above(b.Mean-limit)-s.above(b.Mean), 0) / s.above(-b.Mean)
 	}
 	at, zero := (limit-b.Mean)/b.Deviation, -b.Mean/b.Deviation
 	return (tail(-at) - tail(-zero)) / tail(zero)
@@ -83,7 +98,7 @@ func (b Belief) Quantile(p float64) float64 {
 }
 
 // Interval holds the quantity with the given probability or more, 0 < coverage < 1:
-// mean ± z·deviation, cut off at zero, and never so narrow at a mean below zero that
+// mean ± z·deviation (or what the even parts make of it), cut off at zero, and never so narrow at a mean below zero that
 // the Gaussian's upper end would be left out. It is 0 to +Inf where nothing is known.
 func (b Belief) Interval(coverage float64) (low, high float64) {
 	if !b.sound() {
@@ -92,12 +107,18 @@ func (b Belief) Interval(coverage float64) (low, high float64) {
 	spread := 0.0
 	if b.Deviation > 0 {
 		spread = math.Sqrt2 * math.Erfinv(coverage) * b.Deviation
+		if s := b.spread(); len(s.half) > 0 {
+			spread = s.reach((1 - coverage) / 2)
+		}
 	}
 	return math.Max(0, b.Mean-spread), math.Max(b.Mean+spread, b.Quantile((1+coverage)/2))
 }
 
 // tail is the upper tail of the standard normal distribution.
 func tail(z float64) float64 { return math.Erfc(z/math.Sqrt2) / 2 }
+
+// mostlyBelow is how little of a belief may lie above zero for its even parts to count.
+const mostlyBelow = 1e-6
 
 // far is where Mills's ratio is used instead of the tail itself, which is 1e-23 there.
 const far = 10

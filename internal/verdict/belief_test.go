@@ -37,7 +37,7 @@ func TestOver(t *testing.T) {
 		// Nothing known.
 		{1, inf, 1, nan}, {1, nan, 1, nan}, {nan, 1, 1, nan}, {1, 1, nan, nan}, {1, 0, nan, nan}, {1, -1, 1, nan}, {-inf, 1, 1, nan},
 	} {
-		got := Belief{c.mean, c.deviation}.Over(c.limit)
+		got := Belief{Mean: c.mean, Deviation: c.deviation}.Over(c.limit)
 		if math.IsNaN(got) != math.IsNaN(c.want) || !math.IsNaN(got) && !near(got, c.want, 1e-12) {
 			t.Errorf("%g ± %g over %g: %.17g, want %.17g", c.mean, c.deviation, c.limit, got, c.want)
 		}
@@ -65,7 +65,7 @@ func TestQuantile(t *testing.T) {
 		{1, inf, 0.5, inf, 0}, {inf, 1, 0.5, inf, 0}, {nan, 1, 0.5, inf, 0},
 		{1, 1, 0, 0, 0}, {1, 1, 1, inf, 0},
 	} {
-		if got := (Belief{c.mean, c.deviation}).Quantile(c.p); !near(got, c.want, c.relative) {
+		if got := (Belief{Mean: c.mean, Deviation: c.deviation}).Quantile(c.p); !near(got, c.want, c.relative) {
 			t.Errorf("%g of %g ± %g: %.17g, want %.17g", c.p, c.mean, c.deviation, got, c.want)
 		}
 	}
@@ -80,7 +80,7 @@ func TestInterval(t *testing.T) {
 		{3, 0, 3, 3}, {-3, 0, 0, 0},
 		{1, inf, 0, inf}, {1, math.NaN(), 0, inf}, {math.NaN(), 1, 0, inf},
 	} {
-		low, high := Belief{c.mean, c.deviation}.Interval(0.95)
+		low, high := Belief{Mean: c.mean, Deviation: c.deviation}.Interval(0.95)
 		if !near(low, c.low, 1e-8) || !near(high, c.high, 1e-8) {
 			t.Errorf("%g ± %g: %.10g to %.10g, want %g to %g", c.mean, c.deviation, low, high, c.low, c.high)
 		}
@@ -92,7 +92,7 @@ func beliefs(n int, visit func(b Belief, rng *rand.Rand)) {
 	rng := rand.New(rand.NewPCG(6, 7))
 	for range n {
 		deviation := math.Pow(10, 8*rng.Float64()-6)
-		visit(Belief{deviation * 60 * (rng.Float64() - 0.5), deviation}, rng)
+		visit(Belief{Mean: deviation * 60 * (rng.Float64() - 0.5), Deviation: deviation}, rng)
 	}
 }
 
@@ -112,7 +112,7 @@ func TestProperties(t *testing.T) {
 				t.Fatalf("%+v: over and under %g add up to %.17g", b, limit, sum)
 			}
 			last = over
-			more := Belief{b.Mean + 0.1*b.Deviation, b.Deviation}
+			more := Belief{Mean: b.Mean + 0.1*b.Deviation, Deviation: b.Deviation}
 			if more.Over(limit) < over*(1-1e-12) {
 				t.Fatalf("%+v: a greater mean lowers the probability of %g", b, limit)
 			}

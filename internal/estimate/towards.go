@@ -1,0 +1,169 @@
+package estimate
+
+import (
+	"math"
+
+	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/verdict"
+)
+
+const (
+	// Verdict is how many deviations from the estimate the sum of squares is looked at for
+	// a verdict, which does not depend on its shape any further out; Interval the same for
+	// the bound of a 95 % interval.
+	Verdict  = 8.0
+	Interval = 2.0
+	// straightness is how far, as a part, the sum of squares may lie from what the covariance
+	// promises for the covariance to be believed without another fit.
+	straightness = 0.1
+	// heldTolerance is enough for a difference of sums of squares, heldSteps for any that
+	// settles.
+	heldTolerance = 1e-3
+	heldSteps     = 25
+	// pinned is the deviation, on the bent scale or of a factor, with which an element
+	// is held at a value.
+	pinned = 1e-6
+)
+
+// pin holds an element at a value by one more residual.
+type pin struct {
+	of    func(x []float64) (value float64, row []float64)
+	value float64
+}
+
+// Towards is the belief in element i as it is in the direction of a value in ohms (per
+// metre for a reel). The covariance at the best fit describes a parabola; where little
+// current crosses a joint, or as much as the joint lets through, the sum of squares is
+// none. There the element is held near the value, everything else is fitted again, and
+// the deviation is the one that the rise of the sum of squares stands for (the signed
+// root of the likelihood ratio). It is infinite where the other value explains the
+// readings as well. It is looked at as many deviations away as within says, or at the
+// value itself.
+func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
+	x, p := &e.Elements[i], e.problem
+	b := x.Belief
+	raw := b.Deviation / e.inflation
+	if x.Open || !(raw > 0) || math.IsInf(raw, 1) {
+		return b
+	}
+	base := math.Max(b.Mean, 0)
+	target := base + clamp(x.Scale(ohms)-base, -within*raw, within*raw)
+	if target == base {
+		return b
+	}
+	defer e.restore()
+	start, straight := e.look(x, target)
+	if straight {
+		return b
+	}
+	least := e.Fit.ChiSquared
+	if b.Mean < 0 {
+		at, err := p.heldAt(x, 0, e.x)
+		if err != nil {
+			return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
+		}
+		least = at
+	}
+	held, err := p.heldAt(x, target, start)
+	if rise := held - least; err == nil && rise > 0 {
+		return verdict.Belief{Mean: base, Deviation: math.Abs(target-base) / math.Sqrt(rise) * e.inflation}
+	}
+	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
+}
+
+// look moves an element to a value, and everything else as the covariance says, with
+// and without what is known of how its rails share: that knowledge holds rails together
+// at the fit and hardly at all once one of them is bad. It tells whether the sum of
+// squares agrees with what the covariance promises, and gives the better place.
+func (e *Estimate) look(x *Element, target float64) (place []float64, straight bool) {
+	p := e.problem
+	off := target - x.Belief.Mean
+	variance := quadratic(e.covariance, x.row)
+	promised := off * off / variance
+	least := math.Inf(1)
+	straight = true
+	try := func(along []float64, variance float64, curved func(rise float64) bool) {
+		at := append([]float64(nil), e.x...)
+		for j := range at {
+			at[j] += along[j] * off / variance
+		}
+		sum, err := p.sumAt(at)
+		if err != nil {
+			straight = false
+			return
+		}
+		straight = straight && !curved(sum-e.Fit.ChiSquared)
+		if sum < least {
+			least, place = sum, at
+		}
+	}
+	along := times(e.covariance, x.row)
+	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > straightness*promised+0.1 })
+	if x.shares != nil {
+		s := x.shares.row(e.x)
+		cs := times(e.covariance, s)
+		rest := 1 - dot(s, cs)
+		if rest > 1e-9 {
+			by := dot(s, along) / rest
+			for j := range along {
+				along[j] += by * cs[j]
+			}
+			variance += by * by * rest
+			try(along, variance, func(rise float64) bool { return rise < (1-straightness)*promised-0.1 })
+		}
+	}
+	if place == nil {
+		place = e.x
+	}
+	return place, straight
+}
+
+// restore brings the network's states back to the fit.
+func (e *Estimate) restore() {
+	for k := range e.problem.read {
+		// The same solve has succeeded before.
+		_ = e.problem.settle(k, e.x)
+	}
+}
+
+// sumAt is the sum of squares at x, priors included.
+func (p *problem) sumAt(x []float64) (float64, error) {
+	n, _ := p.Size()
+	residuals := make([]float64, n)
+	if err := p.Evaluate(x, residuals, nil); err != nil {
+		return 0, err
+	}
+	sum := dot(residuals, residuals)
+	for i := range p.unknowns {
+		mean, deviation := p.priorOf(i)
+		z := (x[i] - mean) / deviation
+		sum += z * z
+	}
+	return sum, nil
+}
+
+// heldAt is the least sum of squares with an element at a value on its own scale.
+func (p *problem) heldAt(x *Element, value float64, start []float64) (float64, error) {
+	p.pin = &pin{of: x.at, value: value}
+	defer func() { p.pin = nil }()
+	fit, err := p.solveTo(start, heldSteps, heldTolerance)
+	if err != nil {
+		return 0, err
+	}
+	return fit.SumSquares, nil
+}
+
+// evaluatePin writes the pin's residual behind all others.
+func (p *problem) evaluatePin(x, residuals []float64, jacobian *leastsquares.Matrix) {
+	if p.pin == nil {
+		return
+	}
+	last := len(residuals) - 1
+	value, row := p.pin.of(x)
+	residuals[last] = (value - p.pin.value) / pinned
+	if jacobian != nil {
+		for j := range row {
+			jacobian.Row(last)[j] = row[j] / pinned
+		}
+	}
+}

@@ -1,0 +1,91 @@
+package verdict
+
+import "math"
+
+// mostEven is how many even parts of an error are kept apart from its Gaussian part.
+const mostEven = 3
+
+// spread is the distribution of an error: a Gaussian part and even ones added to it.
+// A meter's gain error is somewhere within its limits and nowhere beyond, so where one
+// such error outweighs the rest, 1.96 deviations hold far more than 95 % (JCGM
+// 100:2008, G.2.3; JCGM 101:2008 for the sum).
+type spread struct {
+	gauss float64
+	half  []float64
+}
+
+// spread separates the parts of a belief's error.
+func (b Belief) spread() spread {
+	s := spread{}
+	left := b.Deviation * b.Deviation
+	for _, half := range b.Even {
+		if half > 0 {
+			s.half = append(s.half, half)
+			left -= half * half / 3
+		}
+	}
+	least := 0.0
+	for _, half := range s.half {
+		least = math.Max(least, evenFloor*half)
+	}
+	s.gauss = math.Max(math.Sqrt(math.Max(left, 0)), least)
+	return s
+}
+
+// evenFloor keeps a Gaussian part beside an even one, below which nothing changes in
+// the third digit.
+const evenFloor = 0.02
+
+// above is the probability that the error exceeds x. The convolution of a Gaussian with
+// n even parts of half-widths a is a sum over the 2ⁿ corners ±a ± … of the n-fold
+// integral of the Gaussian's tail (Abramowitz and Stegun, Handbook of Mathematical
+// Functions, 7.2.1 and 7.2.5).
+func (s spread) above(x float64) float64 {
+	n := len(s.half)
+	if n == 0 {
+		return tail(x / s.gauss)
+	}
+	sum := 0.0
+	for corner := range 1 << n {
+		at, sign := x, 1.0
+		for i, half := range s.half {
+			if corner>>i&1 == 0 {
+				at -= half
+			} else {
+				at += half
+				sign = -sign
+			}
+		}
+		sum += sign * integrated(n, at/s.gauss)
+	}
+	for _, half := range s.half {
+		sum *= s.gauss / (2 * half)
+	}
+	return math.Min(math.Max(sum, 0), 1)
+}
+
+// integrated is the n-fold integral of the standard normal tail from z upwards.
+func integrated(n int, z float64) float64 {
+	before, now := math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), tail(z)
+	for k := 1; k <= n; k++ {
+		before, now = now, (before-z*now)/float64(k)
+	}
+	return now
+}
+
+// reach is what the error exceeds with probability p < 1/2.
+func (s spread) reach(p float64) float64 {
+	low, high := 0.0, s.gauss
+	for s.above(high) > p {
+		low, high = high, 2*high
+	}
+	for range 60 {
+		middle := (low + high) / 2
+		if s.above(middle) > p {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
+}
