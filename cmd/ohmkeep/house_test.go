@@ -18,19 +18,21 @@ var house = map[string]string{
 	// values
 	"internal/fault":     "",
 	"internal/legible":   "",
+	"internal/colour":    "",
 	"internal/conductor": "fault",
 	"internal/document":  "fault",
 	"internal/ldl":       "",
-	"internal/run":       "conductor fault",
+	"internal/run":       "colour conductor fault",
 	"internal/reading":   "fault run",
 	// description
 	"probes":           "",
-	"internal/runfile": "conductor document fault run",
+	"internal/runfile": "colour conductor document fault run",
 	"internal/profile": "document fault run probes",
 	"internal/draft":   "conductor fault runfile",
 	// model
 	"internal/pixel":        "run",
 	"internal/ladder":       "ldl pixel run",
+	"internal/light":        "colour pixel run",
 	"internal/leastsquares": "",
 	// world
 	"internal/board":      "fault profile reading run",
