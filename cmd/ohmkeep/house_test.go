@@ -47,15 +47,17 @@ var house = map[string]string{
 	"internal/assessment": "reading run",
 	"internal/verdict":    "assessment",
 	"internal/prediction": "ladder pixel run",
+	"internal/rating":     "ladder light pixel run",
+	"internal/remedy":     "assessment conductor estimate ladder rating run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
 	// faces
 	"internal/picture":          "assessment legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "assessment legible picture prediction run",
+	"internal/report":           "assessment legible picture prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
-		"reading report run runfile store survey",
+	"internal/command": "assessment conductor demo draft estimate fault instrument judge picture prediction profile " +
+		"reading remedy report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }
 

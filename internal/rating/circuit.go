@@ -1,10 +1,12 @@
 package rating
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/light"
 	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/run"
 )
@@ -16,7 +18,7 @@ type Circuit struct {
 	mix    Mix
 	solver *ladder.Solver
 	loads  []pixel.Load
-	lights []light // by reel, at the level of the last load
+	lights []light.Law // by reel, at the level of the last load
 	plus   []float64
 	minus  []float64
 	fresh  bool // regulated drivers: a state that is not reached from dark is none
@@ -57,7 +59,7 @@ func New(is Condition, mix Mix, limits Limits) (*Circuit, error) {
 	}
 	r := is.Run
 	c := &Circuit{is: is, limits: limits.withDefaults(), mix: mix, solver: net.NewSolver(),
-		loads: make([]pixel.Load, len(r.Reels)), lights: make([]light, len(r.Reels))}
+		loads: make([]pixel.Load, len(r.Reels)), lights: make([]light.Law, len(r.Reels))}
 	longest := 0
 	for _, reel := range r.Reels {
 		longest = max(longest, reel.Pixels)
@@ -85,23 +87,28 @@ func (c *Circuit) Try(level float64) (*State, error) {
 			continue
 		}
 		c.loads[i] = pixel.New(reel.Strip, step.Levels, c.is.Adjust)
-		c.lights[i] = newLight(reel.Strip, step, c.is.Adjust)
+		c.lights[i] = light.New(reel.Strip, step.Levels, c.is.Adjust)
 	}
 	if c.fresh {
 		c.solver.Restart()
-	}
-	if err := c.solver.Solve(&c.is.Parameters, c.loads); err != nil {
-		return nil, fmt.Errorf("%s at %.3g %%: %w", c.mix.Name, 100*level, err)
 	}
 	s := &c.state
 	*s = State{Level: level, Limiter: c.mix.Limiter(r, level), LeastVolt: math.Inf(1)}
 	for i := range s.Uses {
 		s.Uses[i].Criterion = Criterion(i)
 	}
-	s.Uses[Colour].Limit, s.Uses[Brightness].Limit = r.Limits.ColourShift, c.limits.Dimming
+	s.Uses[Colour].Limit, s.Uses[Brightness].Limit = r.Limits.ColourShift, r.Limits.Dimming
+	err := c.solver.Solve(&c.is.Parameters, c.loads)
+	switch {
+	case c.fresh && errors.Is(err, ladder.ErrDiverged):
+		c.runsAway()
+		return s, nil
+	case err != nil:
+		return nil, fmt.Errorf("%s at %.3g %%: %w", c.mix.Name, 100*level, err)
+	}
 	for i, x := range r.Supplies {
 		amps := c.solver.SupplyAmps(i)
-		if ladderUses(r, i) {
+		if hangs(r, i) {
 			s.Amps += amps
 			s.most(Supply, x.Name, 0, math.Abs(amps), continuous*x.Amps)
 		}
@@ -115,8 +122,21 @@ func (c *Circuit) Try(level float64) (*State, error) {
 	return s, nil
 }
 
-// ladderUses tells whether any feed begins or ends at a supply.
-func ladderUses(r *run.Run, supply int) bool {
+// runsAway says of a load that has no steady state: regulated pixels draw more as
+// their volts fall, until they drop out.
+func (c *Circuit) runsAway() {
+	s := &c.state
+	for _, reel := range c.is.Run.Reels {
+		if reel.Strip.Driver == run.Regulated {
+			s.LeastVolt, s.Reel, s.Pixel = 0, reel.Name, 1
+			s.most(Steady, reel.Name, 0, 2, 1)
+			s.most(Brightness, reel.Name, 1, 1, s.Uses[Brightness].Limit)
+		}
+	}
+}
+
+// hangs tells whether any feed begins or ends at a supply.
+func hangs(r *run.Run, supply int) bool {
 	for _, f := range r.Feeds {
 		for _, end := range [2]run.Place{f.From, f.To} {
 			if end.Kind == run.AtSupply && end.Index == supply {
@@ -195,18 +215,18 @@ func (c *Circuit) reel(i int) {
 	if least < s.LeastVolt {
 		s.LeastVolt, s.Reel, s.Pixel = least, reel.Name, at+1
 	}
-	if least >= shine.full {
+	if least >= shine.Flat() || shine.Dark() {
 		s.most(Colour, reel.Name, at+1, 0, s.Uses[Colour].Limit)
 		s.most(Brightness, reel.Name, at+1, 0, s.Uses[Brightness].Limit)
 	} else {
 		shift, lost, where, dimmest := 0.0, 0.0, at, at
 		for k := range plus {
-			a, b := shine.off(plus[k] - minus[k])
-			if a > shift {
-				shift, where = a, k
+			seen := shine.See(plus[k] - minus[k])
+			if seen.Shift > shift {
+				shift, where = seen.Shift, k
 			}
-			if b > lost {
-				lost, dimmest = b, k
+			if d := seen.Dimming(); d > lost {
+				lost, dimmest = d, k
 			}
 		}
 		s.most(Colour, reel.Name, where+1, shift, s.Uses[Colour].Limit)

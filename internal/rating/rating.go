@@ -42,11 +42,12 @@ const (
 	Ampacity                    // A
 	Supply                      // A
 	DataLevel                   // V, that a pixel takes for a high
+	Steady                      // 0 where the currents settle, 2 where they run away
 	criteria
 )
 
 func (c Criterion) String() string {
-	return [...]string{"colour", "brightness", "feed drop", "joint heat", "fuse", "ampacity", "supply", "data level"}[c]
+	return [...]string{"colour", "brightness", "feed drop", "joint heat", "fuse", "ampacity", "supply", "data level", "steady state"}[c]
 }
 
 // Use is one criterion where a load comes nearest to its limit.
@@ -71,7 +72,6 @@ func (u Use) Holds() bool { return u.Ratio() <= 1 }
 // Limits are the figures that no run file states. Zero means the usual figure.
 type Limits struct {
 	JointWatts float64 // W that a joint may turn into heat
-	Dimming    float64 // part of its light that a pixel may lose
 	DataVolts  float64 // V of a high at the output that drives the first pixel
 }
 

@@ -84,16 +84,16 @@ type Number struct{ Value, Low, High float64 }
 
 // Effect is what a run does at the design load, and the most it bears.
 type Effect struct {
-	Level      float64           // of the colour, at which State is
-	State      rating.State      // at the best account
-	Rating     *rating.Rating    // at the best account
-	Shift      Number            // u′v′ at the worst pixel
-	Lost       Number            // part of the light of the dimmest pixel
-	LeastVolts Number            // V
-	JointWatts Number            // W in the hottest joint
-	Use        Number            // of the limit that is used up most; above 1 it is broken
-	Highest    Number            // level up to which everything holds
-	Limiter    Number            // A that a controller counts then
+	Level      float64            // of the colour, at which State is
+	State      rating.State       // at the best account
+	Rating     *rating.Rating     // at the best account
+	Shift      Number             // u′v′ at the worst pixel
+	Lost       Number             // part of the light of the dimmest pixel
+	LeastVolts Number             // V
+	JointWatts Number             // W in the hottest joint
+	Use        Number             // of the limit that is used up most; above 1 it is broken
+	Highest    Number             // level up to which everything holds
+	Limiter    Number             // A that a controller counts then
 	Verdict    assessment.Verdict // of the design load
 }
 

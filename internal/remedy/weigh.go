@@ -1,0 +1,297 @@
+package remedy
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/rating"
+	"ohmkeep/internal/run"
+)
+
+// ErrDark tells that a step lights no channel, so that it has no colour to keep.
+var ErrDark = errors.New("lights no channel, so it has no colour to keep")
+
+// coverage95 is the two-sided 95 % factor of the normal distribution.
+const coverage95 = 1.959963984540054
+
+// bench tries one run, edited, at the accounts that are known of it.
+type bench struct {
+	k       Known
+	of      *run.Run
+	edit    *edit // nil = as wired
+	mix     rating.Mix
+	circuit *rating.Circuit
+}
+
+func newBench(k Known, e *edit, mix rating.Mix, limits rating.Limits) (*bench, error) {
+	b := &bench{k: k, of: k.Run, edit: e, mix: mix}
+	changed := k.Run
+	if e != nil {
+		changed = e.run(k.Run)
+	}
+	b.of = changed
+	var err error
+	b.circuit, err = rating.New(rating.Condition{Run: changed, Parameters: b.parameters(k.Best), Adjust: k.Best.Adjust}, mix, limits)
+	return b, err
+}
+
+func (b *bench) parameters(a estimate.Account) ladder.Parameters {
+	if b.edit == nil {
+		return a.Parameters
+	}
+	return b.edit.parameters(a.Parameters, b.k.Run, b.of)
+}
+
+func (b *bench) take(a estimate.Account) { b.circuit.Take(b.parameters(a), a.Adjust) }
+
+// spread gathers how far a value goes to either side, one direction after another.
+// Where a direction moves it the same way whichever side is taken, the greater
+// counts, so that a bend does not hide what a straight line would show.
+type spread struct{ best, up, down float64 }
+
+func (s *spread) add(sides [2]float64) {
+	up := math.Max(0, math.Max(sides[0], sides[1])-s.best)
+	down := math.Max(0, s.best-math.Min(sides[0], sides[1]))
+	s.up += up * up
+	s.down += down * down
+}
+
+func (s *spread) number() Number {
+	return Number{s.best, s.best - coverage95*math.Sqrt(s.down), s.best + coverage95*math.Sqrt(s.up)}
+}
+
+// figures are what an interval is wanted of.
+type figures struct{ shift, lost, volts, watts, use, level float64 }
+
+func figuresOf(s *rating.State) figures {
+	worst := s.Worst()
+	return figures{shift: s.Uses[rating.Colour].Value, lost: s.Uses[rating.Brightness].Value, volts: s.LeastVolt,
+		watts: s.Uses[rating.JointHeat].Value, use: worst.Ratio()}
+}
+
+// effect is what the run does at a level, and the most it bears.
+func (b *bench) effect(level float64) (Effect, error) {
+	e := Effect{Level: level}
+	b.take(b.k.Best)
+	s, err := b.circuit.Try(level)
+	if err != nil {
+		return e, err
+	}
+	e.State = *s
+	if e.Rating, err = b.circuit.Highest(); err != nil {
+		return e, err
+	}
+	best := figuresOf(&e.State)
+	best.level = e.Rating.Level
+	shift, lost, volts := spread{best: best.shift}, spread{best: best.lost}, spread{best: best.volts}
+	watts, use, highest := spread{best: best.watts}, spread{best: best.use}, spread{best: best.level}
+	for _, pair := range b.k.Sides {
+		var at [2]figures
+		for side, account := range pair {
+			if at[side], err = b.figures(account, level, e.Rating); err != nil {
+				return e, err
+			}
+		}
+		each := func(s *spread, of func(figures) float64) { s.add([2]float64{of(at[0]), of(at[1])}) }
+		each(&shift, func(f figures) float64 { return f.shift })
+		each(&lost, func(f figures) float64 { return f.lost })
+		each(&volts, func(f figures) float64 { return f.volts })
+		each(&watts, func(f figures) float64 { return f.watts })
+		each(&use, func(f figures) float64 { return f.use })
+		each(&highest, func(f figures) float64 { return f.level })
+	}
+	b.take(b.k.Best)
+	inf := math.Inf(1)
+	e.Shift, e.Lost = shift.number().tidy(0, inf), lost.number().tidy(0, 1)
+	e.LeastVolts, e.JointWatts = volts.number().tidy(0, inf), watts.number().tidy(0, inf)
+	e.Use, e.Highest = use.number().tidy(0, inf), highest.number().tidy(0, 1)
+	amps := func(level float64) float64 { return b.mix.Limiter(b.of, level) }
+	e.Limiter = Number{amps(e.Highest.Value), amps(e.Highest.Low), amps(e.Highest.High)}
+	if e.Rating.Dark() { // not even the idle current is safe
+		e.Limiter.Value, e.Limiter.Low = 0, 0
+		if e.Highest.High == 0 {
+			e.Limiter.High = 0
+		}
+	}
+	e.Verdict = b.verdict(e)
+	return e, nil
+}
+
+// verdict holds the design load against every limit. A pass asks that the highest
+// level reaches it too: on the way up something else may have given way.
+func (b *bench) verdict(e Effect) assessment.Verdict {
+	switch {
+	case e.Use.Low > 1 && !b.k.Doubt:
+		return assessment.Fail
+	case e.Use.High <= 1 && !b.k.Doubt:
+		if e.Highest.Value < e.Level*(1-2*rating.Precision) {
+			return assessment.Fail
+		}
+		return assessment.Pass
+	}
+	return assessment.Unproven
+}
+
+// figures are those of one account that is not the best.
+func (b *bench) figures(a estimate.Account, level float64, best *rating.Rating) (figures, error) {
+	b.take(a)
+	s, err := b.circuit.Try(level)
+	if err != nil {
+		return figures{}, err
+	}
+	f := figuresOf(s)
+	f.level, err = b.nearby(best)
+	return f, err
+}
+
+// nearby is the highest level of an account that differs little from the best one:
+// from the best one's it goes up or down until the answer is between two levels,
+// and then closes in on it by the secant, the retained end's weight being halved
+// (the Illinois method; Dowell and Jarratt, BIT 11 (1971) 168).
+func (b *bench) nearby(best *rating.Rating) (float64, error) {
+	over := func(level float64) (float64, error) {
+		s, err := b.circuit.Try(level)
+		if err != nil {
+			return 0, err
+		}
+		worst := s.Worst()
+		return worst.Ratio() - 1, nil
+	}
+	begin := math.Max(best.Level, 1.0/1024)
+	at, err := over(begin)
+	if err != nil {
+		return 0, err
+	}
+	low, high, atLow, atHigh := begin, begin, at, at
+	for step := 1.02; at > 0; step = math.Min(step*step, 2) {
+		high, atHigh = low, at
+		if low < 1e-4 {
+			return 0, nil
+		}
+		low /= step
+		if at, err = over(low); err != nil {
+			return 0, err
+		}
+		atLow = at
+	}
+	for step := 1.02; atHigh <= 0; step = math.Min(step*step, 2) {
+		if high >= 1 {
+			return 1, nil
+		}
+		low, atLow = high, atHigh
+		high = math.Min(1, high*step)
+		if atHigh, err = over(high); err != nil {
+			return 0, err
+		}
+	}
+	for range 30 {
+		if high-low <= rating.Precision*high {
+			break
+		}
+		middle := low + (high-low)*math.Min(0.95, math.Max(0.05, -atLow/(atHigh-atLow)))
+		now, err := over(middle)
+		if err != nil {
+			return 0, err
+		}
+		if now <= 0 {
+			if low, atLow = middle, now; now > -1e-3 {
+				break
+			}
+			atHigh /= 2
+		} else {
+			high, atHigh = middle, now
+			atLow /= 2
+		}
+	}
+	return low, nil
+}
+
+// Make weighs every repair at a step of the run. The errors are ErrDark, and those
+// of solving the run as wired; a repair that cannot be solved is left out.
+func Make(k Known, step run.Step, o Options) (*Plan, error) {
+	mix, level := rating.MixOf(step)
+	if level == 0 {
+		return nil, ErrDark
+	}
+	p := &Plan{Known: k, Mix: mix, Step: step.Name, Level: level}
+	b, err := newBench(k, nil, mix, o.Limits)
+	if err != nil {
+		return nil, err
+	}
+	if p.AsWired, err = b.effect(level); err != nil {
+		return nil, err
+	}
+	var repairs []Repair
+	repairs, p.Assumed = propose(k, o)
+	for _, r := range repairs {
+		if e, ok := tried(k, &r.edit, mix, level, o); ok {
+			p.Options = append(p.Options, Option{[]Repair{r}, e})
+		}
+	}
+	p.pair(k, o)
+	if err := p.lower(b); err != nil {
+		return nil, err
+	}
+	slices.SortStableFunc(p.Options, better)
+	return p, nil
+}
+
+func tried(k Known, e *edit, mix rating.Mix, level float64, o Options) (Effect, bool) {
+	b, err := newBench(k, e, mix, o.Limits)
+	if err != nil {
+		return Effect{}, false
+	}
+	effect, err := b.effect(level)
+	return effect, err == nil
+}
+
+// lower proposes the limiter where the run fails as wired: the level that its
+// resistances allow even at the wrong end of what is known of them.
+func (p *Plan) lower(b *bench) error {
+	to := p.AsWired.Highest.Low
+	if p.AsWired.Verdict == assessment.Pass || to <= 0 || to >= p.Level {
+		return nil
+	}
+	e, err := b.effect(to)
+	for n := 0; err == nil && e.Verdict != assessment.Pass && n < 10; n++ {
+		to *= 0.98 // what bends may take a little more than the interval's end
+		e, err = b.effect(to)
+	}
+	if err != nil {
+		return err
+	}
+	p.Options = append(p.Options, Option{[]Repair{{Kind: Lower, Labour: setting,
+		Text: lowerText(p, to), edit: edit{level: to}}}, e})
+	return nil
+}
+
+// rank orders verdicts: what holds first.
+var rank = map[assessment.Verdict]int{assessment.Pass: 0, assessment.Unproven: 1, assessment.Fail: 2}
+
+// better puts first what meets the limits, the cheapest of it first; of what does
+// not, the one that bears the most.
+func better(a, b Option) int {
+	if a, b := rank[a.Effect.Verdict], rank[b.Effect.Verdict]; a != b {
+		return a - b
+	}
+	if a.Effect.Verdict != assessment.Fail {
+		if by := compare(a.Cost(), b.Cost()); by != 0 {
+			return by
+		}
+	}
+	return compare(b.Effect.Limiter.Value, a.Effect.Limiter.Value)
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a < b-1e-9:
+		return -1
+	case a > b+1e-9:
+		return 1
+	}
+	return 0
+}
