@@ -48,13 +48,15 @@ var house = map[string]string{
 	"internal/verdict":    "assessment",
 	"internal/prediction": "ladder pixel run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
+	"internal/shapley":    "",
+	"internal/appearance": "assessment colour estimate ladder light pixel run shapley",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
 	// faces
-	"internal/picture":          "assessment legible prediction run",
+	"internal/picture":          "appearance assessment colour legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "assessment legible picture prediction run",
+	"internal/report":           "appearance assessment colour legible picture prediction run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
+	"internal/command": "appearance assessment demo draft estimate fault instrument judge picture prediction profile " +
 		"reading report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }
