@@ -50,14 +50,16 @@ var house = map[string]string{
 	"internal/rating":     "ladder light pixel run",
 	"internal/remedy":     "assessment conductor estimate ladder rating run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
+	"internal/shapley":    "",
+	"internal/appearance": "assessment colour estimate ladder light pixel run shapley",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
 	// faces
-	"internal/picture":          "assessment legible prediction run",
+	"internal/picture":          "appearance assessment colour legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "assessment legible picture prediction rating remedy run",
+	"internal/report":           "appearance assessment colour legible picture prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment conductor demo draft estimate fault instrument judge picture prediction profile " +
-		"reading remedy report run runfile store survey",
+	"internal/command": "appearance assessment conductor demo draft estimate fault instrument judge picture prediction " +
+		"profile reading remedy report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }
 

@@ -41,15 +41,16 @@ func (s Seen) Dimming() float64 { return math.Max(0, 1-s.Part) }
 // New gives the law of a strip's pixels at the levels of a step, by channel name.
 func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
 	l := Law{load: pixel.New(strip, levels, by), rated: strip.Volts, flat: math.Inf(1)}
-	lowest, highest, regulated := math.Inf(1), 0.0, strip.Driver == run.Regulated
+	lowest, highest := math.Inf(1), 0.0
 	for i, c := range strip.Channels[:min(len(strip.Channels), pixel.MostChannels)] {
 		l.primaries[i] = c.Light
 		if levels[c.Name] > 0 {
-			lowest = math.Min(lowest, c.Forward+by.Shift)
-			highest = math.Max(highest, c.Knee+by.Shift)
-			if regulated {
-				lowest = 0
+			begins := c.Forward
+			if strip.Driver == run.Regulated {
+				begins = c.Knee / 2 // it is off well above that
 			}
+			lowest = math.Min(lowest, begins+by.Shift)
+			highest = math.Max(highest, c.Knee+by.Shift)
 		}
 	}
 	if strip.Driver != run.Resistor {

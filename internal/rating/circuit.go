@@ -105,6 +105,9 @@ func (c *Circuit) Try(level float64) (*State, error) {
 		return s, nil
 	case err != nil:
 		return nil, fmt.Errorf("%s at %.3g %%: %w", c.mix.Name, 100*level, err)
+	case c.fresh && !c.solver.Stable():
+		c.runsAway()
+		return s, nil
 	}
 	for i, x := range r.Supplies {
 		amps := c.solver.SupplyAmps(i)

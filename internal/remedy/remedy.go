@@ -53,7 +53,7 @@ func Stated(r *run.Run) Known {
 // Fitted is a run as its readings show it in a step, by its index in the run.
 func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Known {
 	k := Known{Run: r, Read: true, Doubt: a.Doubtful()}
-	k.Best, k.Sides = est.Accounts(step)
+	k.Best, k.Sides = est.Account(step), est.Sides(step)
 	for _, e := range a.Elements {
 		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
 			continue

@@ -60,6 +60,7 @@ type Channel struct {
 	Knee    float64    // V, linear: from here up the full current; regulated: the minimum voltage
 	Ohms    float64    // resistor driver only
 	Light   colour.XYZ // at level 1 and rated volts; Y in mcd, or any unit that a strip's channels share
+	Usual   bool       // the file says nothing of its light, which is the usual one
 }
 
 // Supply is a DC power supply.

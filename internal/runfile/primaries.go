@@ -143,6 +143,12 @@ func (p primaries) check(channels []string) {
 	}
 }
 
+// say tells whether the file says anything of a channel's light.
+func (p primaries) say(channel string) bool {
+	_, said := p.by[channel]
+	return said
+}
+
 // light is one channel's at level 1 and rated volts.
 func (p primaries) light(channel string) colour.XYZ {
 	one, ok := p.by[channel]
