@@ -60,7 +60,7 @@ func LimitTable(w io.Writer, l *remedy.Loads, colour bool) error {
 		}
 	}
 	t.wrapped("", text, 0, verdict)
-	t.wrapped("", "Run: "+legible.Short(nameOf(l.Known.Run), 120)+basis(l.Known), 0, assessment.None)
+	t.wrapped("", "Run: "+legible.Short(nameOf(l.Known.Run), 120)+known(l.Known), 0, assessment.None)
 	if l.Known.Doubt {
 		t.wrapped("", "No resistances explain the readings: rely on none of these numbers.", 0, assessment.Unproven)
 	}

@@ -50,7 +50,7 @@ func RepairTable(w io.Writer, p *remedy.Plan, colour bool) error {
 	t := table{w: bufio.NewWriter(w), colour: colour}
 	head, verdict := planHead(p)
 	t.wrapped("", head, 0, verdict)
-	t.wrapped("", "Run: "+legible.Short(nameOf(p.Known.Run), 120)+basis(p.Known), 0, assessment.None)
+	t.wrapped("", "Run: "+legible.Short(nameOf(p.Known.Run), 120)+known(p.Known), 0, assessment.None)
 	t.asWired(p.AsWired)
 	if len(p.Options) == 0 {
 		t.wrapped("", "There is nothing that would help: no joint or feed fails, and no end is without a feed.", 0, assessment.None)
@@ -72,7 +72,7 @@ func RepairTable(w io.Writer, p *remedy.Plan, colour bool) error {
 	return t.w.Flush()
 }
 
-func basis(k remedy.Known) string {
+func known(k remedy.Known) string {
 	if k.Read {
 		return ", by its readings; in brackets 95 % intervals"
 	}
