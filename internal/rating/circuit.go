@@ -209,10 +209,21 @@ func (c *Circuit) reel(i int) {
 	reel, s, shine := &c.is.Run.Reels[i], &c.state, &c.lights[i]
 	plus, minus := c.plus[:reel.Pixels], c.minus[:reel.Pixels]
 	c.solver.Reel(i, plus, minus, nil)
+	// One pass, without a call a pixel: this is where the time goes.
 	least, at := math.Inf(1), 0
-	for k := range plus {
-		if v := plus[k] - minus[k]; v < least {
+	worst, tight := 0.0, -1 // part of what the pixel before sends that the next one takes
+	for k, p := range plus {
+		v := p - minus[k]
+		if v < least {
 			least, at = v, k
+		}
+		if k > 0 {
+			if sent := plus[k-1] - minus[k]; v > worst*sent {
+				worst, tight = math.Inf(1), k
+				if sent > 0 {
+					worst = v / sent
+				}
+			}
 		}
 	}
 	if least < s.LeastVolt {
@@ -235,11 +246,8 @@ func (c *Circuit) reel(i int) {
 		s.most(Colour, reel.Name, where+1, shift, s.Uses[Colour].Limit)
 		s.most(Brightness, reel.Name, dimmest+1, lost, s.Uses[Brightness].Limit)
 	}
-	if reel.Strip.Volts > logicVolts {
-		return
-	}
-	for k := 1; k < len(plus); k++ {
-		c.high(reel.Name, k+1, plus[k-1], plus[k], minus[k])
+	if reel.Strip.Volts <= logicVolts && tight > 0 {
+		c.high(reel.Name, tight+1, plus[tight-1], plus[tight], minus[tight])
 	}
 }
 

@@ -166,6 +166,9 @@ func (b *bench) nearby(best *rating.Rating) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
+	if best.Binds.Subject == "" && at <= 0 {
+		return 1, nil
+	}
 	low, high, atLow, atHigh := begin, begin, at, at
 	for step := 1.02; at > 0; step = math.Min(step*step, 2) {
 		high, atHigh = low, at
