@@ -59,7 +59,7 @@ var house = map[string]string{
 	"internal/report":           "appearance assessment colour legible picture prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
 	"internal/command": "appearance assessment conductor demo draft estimate fault instrument judge picture prediction " +
-		"profile reading remedy report run runfile store survey",
+		"profile rating reading remedy report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }
 

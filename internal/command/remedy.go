@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/judge"
 	"ohmkeep/internal/picture"
+	"ohmkeep/internal/rating"
 	"ohmkeep/internal/remedy"
 	"ohmkeep/internal/report"
 )
@@ -168,8 +169,12 @@ With readings it takes the resistances that they show, and their intervals.
 			}
 			design := r.Limits.DesignStep
 			if w.step != "" {
-				if _, err := stepNamed(r.Run, w.step); err != nil {
+				step, err := stepNamed(r.Run, w.step)
+				if err != nil {
 					return err
+				}
+				if _, level := rating.MixOf(step); level == 0 {
+					return fmt.Errorf("%s: step %q: %w", args[0], step.Name, remedy.ErrDark)
 				}
 				design = r.StepIndex(w.step)
 			}

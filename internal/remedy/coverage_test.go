@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/survey"
 )
 
-var simulations = flag.Int("simulations", 8, "how many commissionings are simulated")
+var simulations = flag.Int("simulations", 5, "how many commissionings are simulated")
 
 // commissioned is an invented run as it is read: a hand meter of 0.5 % + 3 counts.
 func commissioned(t *testing.T) *run.Run {
@@ -64,7 +64,7 @@ func visits(r *run.Run) []survey.Visit {
 
 // The truth of a what-if is the simulated run's own resistances with the repair in
 // it. Its least volts, its light and its highest level lie in the 95 % intervals as
-// often as they say, give or take what so few simulations can tell: of 8 runs and
+// often as they say, give or take what so few simulations can tell: of 5 runs and
 // some 12 what-ifs of one run that err together, at least 85 %.
 func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 	r := commissioned(t)

@@ -24,8 +24,10 @@ type Known struct {
 	Run *run.Run
 	// Best and Sides are the fitted accounts in the step asked; without readings Best
 	// is what the file states and there are no Sides.
-	Best   estimate.Account
-	Sides  [][2]estimate.Account
+	Best  estimate.Account
+	Sides [][2]estimate.Account
+	// Along is the account so many deviations along each of the sides; nil without any.
+	Along  func(deviations []float64) estimate.Account
 	Read   bool // there are readings
 	Doubt  bool // which nothing explains: nothing may pass
 	Joints []int
@@ -53,7 +55,8 @@ func Stated(r *run.Run) Known {
 // Fitted is a run as its readings show it in a step, by its index in the run.
 func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Known {
 	k := Known{Run: r, Read: true, Doubt: a.Doubtful()}
-	k.Best, k.Sides = est.Account(step), est.Sides(step)
+	directions := est.Directions(step)
+	k.Best, k.Sides, k.Along = est.Account(step), directions.Sides(), directions.Along
 	for _, e := range a.Elements {
 		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
 			continue
@@ -136,5 +139,11 @@ func (p *Plan) Wins(o Option) (shift, volts, watts, amps float64) {
 func (n Number) tidy(least, most float64) Number {
 	n.Low = math.Min(math.Max(n.Low, least), n.Value)
 	n.High = math.Max(math.Min(n.High, most), n.Value)
+	return n
+}
+
+// holding widens an interval to hold a value.
+func (n Number) holding(x float64) Number {
+	n.Low, n.High = math.Min(n.Low, x), math.Max(n.High, x)
 	return n
 }
