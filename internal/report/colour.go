@@ -99,12 +99,21 @@ func spotText(a *appearance.Appearance) string {
 	return text
 }
 
+// level writes a value with so many digits, and no minus before a nought.
+func level(v float64, digits int) string {
+	text := fixed(v, digits)
+	if strings.Trim(text, "-0.") == "" {
+		return strings.TrimPrefix(text, "-")
+	}
+	return strings.Replace(text, "-", "−", 1)
+}
+
 // within writes a value with its interval where it has one.
 func within(k appearance.Known, by float64, digits int) string {
 	if k.Low == k.High {
-		return fixed(by*k.Value, digits)
+		return level(by*k.Value, digits)
 	}
-	return fmt.Sprintf("%s (%s to %s)", fixed(by*k.Value, digits), fixed(by*k.Low, digits), fixed(by*k.High, digits))
+	return fmt.Sprintf("%s (%s to %s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
 }
 
 const method = "Shapley's value: each cause against an ideal one, averaged over every order"
@@ -117,7 +126,7 @@ func (t table) shares(a *appearance.Appearance) {
 	t.heading("What " + legible.Short(a.Worst.Name, 40) + " is owed to (" + method[:15] + ")")
 	fmt.Fprintf(t.w, "%s%9s  %-26s%s\n", left("", nameWidth-2), "mV lost", "colour, u'v'", "dimmer, %")
 	row := func(name string, volts, shift, dim appearance.Known) {
-		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), fixed(1000*volts.Value, 0),
+		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), level(1000*volts.Value, 0),
 			left(ranged(shift, 1, 4), 26), ranged(dim, 100, 1))
 		fmt.Fprintln(t.w, strings.TrimRight(line, " "))
 	}
@@ -132,9 +141,9 @@ func (t table) shares(a *appearance.Appearance) {
 // ranged is within for a column.
 func ranged(k appearance.Known, by float64, digits int) string {
 	if k.Low == k.High {
-		return fixed(by*k.Value, digits)
+		return level(by*k.Value, digits)
 	}
-	return fmt.Sprintf("%s (%s…%s)", fixed(by*k.Value, digits), fixed(by*k.Low, digits), fixed(by*k.High, digits))
+	return fmt.Sprintf("%s (%s…%s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
 }
 
 // Cause names what a share belongs to.
