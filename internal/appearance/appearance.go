@@ -34,7 +34,8 @@ type Appearance struct {
 	Reels    []Reel
 	Places   []Stretch // where a limit is left, in the order of the reels
 	Change   Change
-	Worst    Spot
+	Worst    Spot    // or the pixel that was asked for
+	Asked    bool    // it was
 	Shares   []Share // of the worst spot, the greatest first; they add up to its values
 	Verdict  assessment.Verdict
 	Warnings []string

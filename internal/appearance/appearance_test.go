@@ -313,7 +313,7 @@ volts = 5.0
 pixels_per_metre = 60
 channel_milliamps = 12.0
 idle_milliamps = 0.6
-loop_milliohms_per_metre = 60.0
+loop_milliohms_per_metre = 70.0
 [[supply]]
 name = "A"
 volts = 5.2

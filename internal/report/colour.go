@@ -59,13 +59,16 @@ func changed(a *appearance.Appearance) string {
 
 // placesText names the places in one line.
 func placesText(places []appearance.Stretch) string {
-	var names []string
-	for _, p := range places {
-		// Neighbouring stretches of one reel are one place to a person.
-		if n := len(names); n > 0 && strings.HasPrefix(names[n-1], legible.Short(p.Reel, 40)+" ") {
-			names[n-1] = names[n-1][:strings.LastIndex(names[n-1], " ")+1] + fmt.Sprint(p.To)
+	var joined []appearance.Stretch
+	for _, p := range places { // neighbouring stretches of one reel are one place to a person
+		if n := len(joined); n > 0 && joined[n-1].Reel == p.Reel && joined[n-1].To+1 == p.From {
+			joined[n-1].To = p.To
 			continue
 		}
+		joined = append(joined, p)
+	}
+	var names []string
+	for _, p := range joined {
 		names = append(names, fmt.Sprintf("%s %d to %d", legible.Short(p.Reel, 40), p.From, p.To))
 	}
 	return few(names)
@@ -85,10 +88,17 @@ func placeText(p appearance.Stretch) string {
 // spotText tells of the pixel that was looked into.
 func spotText(a *appearance.Appearance) string {
 	w := a.Worst
-	text := fmt.Sprintf("The pixel looked into is %s at %s V: its colour is %s from the commanded one in u'v' (limit %s), and it is %s %% dimmer (limit %.3g %%).",
+	which := "The worst pixel is %s at"
+	if a.Asked {
+		which = "Pixel %s is at"
+	}
+	text := fmt.Sprintf(which+" %s V: its colour is %s from the commanded one in u'v' (limit %s), and it is %s %% dimmer (limit %.3g %%).",
 		legible.Short(w.Name, 40), within(w.Volts, 1, 2), within(w.Shift, 1, 4), figures(a.Run.Limits.ColourShift, 2),
 		within(w.Dimming, 100, 0), 100*a.Run.Limits.Dimming)
-	if w.Whiteness.Is && w.SeenAs.Is && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5 {
+	switch {
+	case w.Whiteness.Is && !w.SeenAs.Is:
+		text += " It is no longer white."
+	case w.Whiteness.Is && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5:
 		side := "warmer"
 		if w.SeenAs.Kelvin > w.Whiteness.Kelvin {
 			side = "cooler"
