@@ -6,8 +6,10 @@
 // The run is either as its file states it or as an estimate has fitted it. With an
 // estimate everything that is told of the worst pixel has a 95 % interval: draws
 // from the estimate's covariance go through the network linearised at its best
-// estimate, and through the law of light as it is, knees and all. The law itself
-// (how a channel falls below its knee, the primaries) is taken as true.
+// estimate, and through the law of light as it is, knees and all. How a channel
+// falls below its knee is in no datasheet, so every second pair of draws takes a
+// straight fall that draws as much over the whole run in place of the cubic one. The
+// primaries are taken as stated.
 //
 // What is owed to what is split by Shapley's value. The players are the supplies,
 // feeds, joints and the copper of the reels; one that has not joined is ideal: a
@@ -32,7 +34,8 @@ type Appearance struct {
 	Reels    []Reel
 	Places   []Stretch // where a limit is left, in the order of the reels
 	Change   Change
-	Worst    Spot
+	Worst    Spot    // or the pixel that was asked for
+	Asked    bool    // it was
 	Shares   []Share // of the worst spot, the greatest first; they add up to its values
 	Verdict  assessment.Verdict
 	Warnings []string

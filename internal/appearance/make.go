@@ -51,7 +51,7 @@ func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearanc
 	m.findPlaces()
 	spot := m.worst()
 	if at != nil {
-		spot = *at
+		spot, m.out.Asked = *at, true
 	}
 	if err := m.explain(spot); err != nil {
 		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)

@@ -32,9 +32,9 @@ Without --step it takes the design step, or the only step.
 Limits are colour_shift and dimming_percent in the run file, and 0.004 and 30 % where
 it has none. Exit status: 0 colour and brightness hold, 1 a limit is left, 3 the
 readings leave it open, 2 the input is wrong.`,
-		Example: `  ohmkeep colour shelf.toml --step white
-  ohmkeep colour shelf.toml readings.csv --step white --picture colour.png
-  ohmkeep colour shelf.toml --step white --at shelf.120 --json`,
+		Example: `  ohmkeep colour shelf.toml --step "white 5 %"
+  ohmkeep colour shelf.toml readings.csv --picture colour.png
+  ohmkeep colour shelf.toml --at left.end --json`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {

@@ -18,6 +18,7 @@ type Runaway struct {
 	Lowest float64 // V, of any pixel of the reel
 	Gain   float64 // V by which the lowest pixel follows a volt less at every supply; without falling load lines it is at most 1
 	Holds  bool    // the balance found is a steady one
+	Fed    float64 // V, the most that any supply gives without load
 }
 
 // nearRunaway is how many times a pixel may follow the supplies' volts before the
@@ -32,7 +33,10 @@ func (s *Solver) Runaways(step run.Step) []Runaway {
 		if reel.Strip.Driver != run.Regulated {
 			continue
 		}
-		x := Runaway{Reel: i, Lowest: math.Inf(1), Holds: true}
+		x := Runaway{Reel: i, Lowest: math.Inf(1)}
+		for _, supply := range s.par.Supplies {
+			x.Fed = math.Max(x.Fed, supply.Volts)
+		}
 		for _, c := range reel.Strip.Channels {
 			if step.Levels[c.Name] > 0 {
 				x.Volts = math.Max(x.Volts, c.Knee)
@@ -91,6 +95,8 @@ func (x Runaway) Text(r *run.Run) string {
 	why := "its regulated pixels draw more current as their volts fall, which makes the volts fall further"
 	helps := "lower the level, or feed it where the volts are low"
 	switch {
+	case x.Below > 0 && x.Fed < x.Volts:
+		return fmt.Sprintf("reel %s: its regulated pixels need %.2f V and no supply gives more than %.2f V", reel.Name, x.Volts, x.Fed)
 	case x.Below > 0:
 		return fmt.Sprintf("reel %s runs away: %s; %d of %d pixels end below the %.2f V they need, from pixel %d on, the lowest at %.2f V; %s",
 			reel.Name, why, x.Below, reel.Pixels, x.Volts, x.First, x.Lowest, helps)

@@ -58,7 +58,7 @@ func (s *seen) picture(width float64) *Picture {
 		n := &panels[i]
 		n.x, n.left, n.right, n.pictureExtent, n.above = x, f.left, f.right, width, 30
 		n.top, n.height = y, seenHeight
-		n.yTicks = n.y.ticks(4)
+		n.yTicks = n.y.ticks(5)
 		y += seenHeight + 36
 	}
 	last := &panels[len(panels)-1]

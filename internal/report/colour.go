@@ -59,13 +59,16 @@ func changed(a *appearance.Appearance) string {
 
 // placesText names the places in one line.
 func placesText(places []appearance.Stretch) string {
-	var names []string
-	for _, p := range places {
-		// Neighbouring stretches of one reel are one place to a person.
-		if n := len(names); n > 0 && strings.HasPrefix(names[n-1], legible.Short(p.Reel, 40)+" ") {
-			names[n-1] = names[n-1][:strings.LastIndex(names[n-1], " ")+1] + fmt.Sprint(p.To)
+	var joined []appearance.Stretch
+	for _, p := range places { // neighbouring stretches of one reel are one place to a person
+		if n := len(joined); n > 0 && joined[n-1].Reel == p.Reel && joined[n-1].To+1 == p.From {
+			joined[n-1].To = p.To
 			continue
 		}
+		joined = append(joined, p)
+	}
+	var names []string
+	for _, p := range joined {
 		names = append(names, fmt.Sprintf("%s %d to %d", legible.Short(p.Reel, 40), p.From, p.To))
 	}
 	return few(names)
@@ -85,10 +88,17 @@ func placeText(p appearance.Stretch) string {
 // spotText tells of the pixel that was looked into.
 func spotText(a *appearance.Appearance) string {
 	w := a.Worst
-	text := fmt.Sprintf("The pixel looked into is %s at %s V: its colour is %s from the commanded one in u'v' (limit %s), and it is %s %% dimmer (limit %.3g %%).",
+	which := "The worst pixel is %s at"
+	if a.Asked {
+		which = "Pixel %s is at"
+	}
+	text := fmt.Sprintf(which+" %s V: its colour is %s from the commanded one in u'v' (limit %s), and it is %s %% dimmer (limit %.3g %%).",
 		legible.Short(w.Name, 40), within(w.Volts, 1, 2), within(w.Shift, 1, 4), figures(a.Run.Limits.ColourShift, 2),
 		within(w.Dimming, 100, 0), 100*a.Run.Limits.Dimming)
-	if w.Whiteness.Is && w.SeenAs.Is && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5 {
+	switch {
+	case w.Whiteness.Is && !w.SeenAs.Is:
+		text += " It is no longer white."
+	case w.Whiteness.Is && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5:
 		side := "warmer"
 		if w.SeenAs.Kelvin > w.Whiteness.Kelvin {
 			side = "cooler"
@@ -99,12 +109,21 @@ func spotText(a *appearance.Appearance) string {
 	return text
 }
 
+// level writes a value with so many digits, and no minus before a nought.
+func level(v float64, digits int) string {
+	text := fixed(v, digits)
+	if strings.Trim(text, "-0.") == "" {
+		return strings.TrimPrefix(text, "-")
+	}
+	return strings.Replace(text, "-", "−", 1)
+}
+
 // within writes a value with its interval where it has one.
 func within(k appearance.Known, by float64, digits int) string {
 	if k.Low == k.High {
-		return fixed(by*k.Value, digits)
+		return level(by*k.Value, digits)
 	}
-	return fmt.Sprintf("%s (%s to %s)", fixed(by*k.Value, digits), fixed(by*k.Low, digits), fixed(by*k.High, digits))
+	return fmt.Sprintf("%s (%s to %s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
 }
 
 const method = "Shapley's value: each cause against an ideal one, averaged over every order"
@@ -117,7 +136,7 @@ func (t table) shares(a *appearance.Appearance) {
 	t.heading("What " + legible.Short(a.Worst.Name, 40) + " is owed to (" + method[:15] + ")")
 	fmt.Fprintf(t.w, "%s%9s  %-26s%s\n", left("", nameWidth-2), "mV lost", "colour, u'v'", "dimmer, %")
 	row := func(name string, volts, shift, dim appearance.Known) {
-		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), fixed(1000*volts.Value, 0),
+		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), level(1000*volts.Value, 0),
 			left(ranged(shift, 1, 4), 26), ranged(dim, 100, 1))
 		fmt.Fprintln(t.w, strings.TrimRight(line, " "))
 	}
@@ -132,9 +151,9 @@ func (t table) shares(a *appearance.Appearance) {
 // ranged is within for a column.
 func ranged(k appearance.Known, by float64, digits int) string {
 	if k.Low == k.High {
-		return fixed(by*k.Value, digits)
+		return level(by*k.Value, digits)
 	}
-	return fmt.Sprintf("%s (%s…%s)", fixed(by*k.Value, digits), fixed(by*k.Low, digits), fixed(by*k.High, digits))
+	return fmt.Sprintf("%s (%s…%s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
 }
 
 // Cause names what a share belongs to.
