@@ -48,7 +48,7 @@ var house = map[string]string{
 	"internal/verdict":    "assessment",
 	"internal/prediction": "ladder pixel run",
 	"internal/rating":     "ladder light pixel run",
-	"internal/remedy":     "assessment conductor estimate ladder rating run",
+	"internal/remedy":     "assessment conductor estimate ladder pixel rating run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
 	"internal/shapley":    "",
 	"internal/appearance": "assessment colour estimate ladder light pixel run shapley",

@@ -79,7 +79,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 	for seed := range *simulations {
 		rng := rand.New(rand.NewPCG(uint64(seed), 66))
 		plant := simulate.New(r, simulate.Usual, rng)
-		plant.Shape = pixel.Cubic // the law below the knee is taken as true, see package light
+		plant.Shape = [...]pixel.Shape{pixel.Cubic, pixel.Ramp}[seed%2]
 		plant.Joints[seed%2] = ladder.Rails{Plus: 0.002, Minus: 0.05 + 0.1*rng.Float64()}
 		readings, err := plant.Walk(visits(r), rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
 		if err != nil {

@@ -19,6 +19,7 @@ type Loads struct {
 // Load is one colour as wired.
 type Load struct {
 	Mix    rating.Mix
+	Step   int    // of the run, at whose account and level the colour is taken
 	Effect Effect // at the level of the design step, or of the brightest that shows the colour
 }
 
@@ -58,7 +59,7 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 		if err != nil {
 			return nil, err
 		}
-		l.Colours = append(l.Colours, Load{mix, e})
+		l.Colours = append(l.Colours, Load{mix, step, e})
 	}
 	if len(l.Colours) == 0 {
 		return nil, ErrNoColour
@@ -68,7 +69,7 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 	for _, repair := range repairs {
 		change := Change{Repair: repair}
 		for i := range l.Colours {
-			alone := known(l.Colours[i].Mix.Steps[0])
+			alone := known(l.Colours[i].Step)
 			alone.Sides = nil
 			e, ok := tried(alone, &repair.edit, l.Colours[i].Mix, l.Colours[i].Effect.Level, o)
 			if !ok {

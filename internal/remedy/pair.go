@@ -9,25 +9,19 @@ import (
 
 // finalists is how many pairs are weighed with their intervals after all have been
 // tried at the design load alone.
-const finalists = 8
+const finalists = 12
 
-// pair finds the best two repairs together. Where no repair alone meets every limit,
-// that is the cheapest pair that does; where one does, or the run as wired, the pair
-// that wins the most amperes for its cost; and where no pair does, the one that
-// bears the most.
+// pair finds the best two repairs together: the cheapest pair that meets every limit
+// where neither does alone and nothing cheaper does; where no pair is needed so, the one that wins the most
+// amperes for its cost; and where none meets the limits, the one that bears the most.
 func (p *Plan) pair(k Known, o Options) {
 	type quick struct {
 		a, b  int
 		both  edit
-		use   float64
-		cost  float64
-		holds bool
+		class int
+		worth float64 // within the class, the more the better
 	}
 	var all []quick
-	alone := p.AsWired.Verdict == assessment.Pass
-	for _, o := range p.Options {
-		alone = alone || o.Effect.Verdict == assessment.Pass
-	}
 	for i := range p.Options {
 		for j := range i {
 			a, b := &p.Options[j].Repairs[0], &p.Options[i].Repairs[0]
@@ -43,41 +37,65 @@ func (p *Plan) pair(k Known, o Options) {
 			if err != nil {
 				continue
 			}
-			worst := s.Worst()
-			all = append(all, quick{j, i, both, worst.Ratio(), a.Cost() + b.Cost(), s.Holds()})
+			q := quick{a: j, b: i, both: both, class: p.class(j, i, s.Holds())}
+			worst, cost := s.Worst(), a.Cost()+b.Cost()
+			switch q.class {
+			case needed:
+				q.worth = -cost
+			case spare: // as a measure of amperes: how little of the limits is used
+				q.worth = (1/worst.Ratio() - 1/p.AsWired.Use.Value) / cost
+			default:
+				q.worth = -worst.Ratio()
+			}
+			all = append(all, q)
 		}
 	}
 	slices.SortStableFunc(all, func(a, b quick) int {
-		switch {
-		case a.holds != b.holds && a.holds:
-			return -1
-		case a.holds != b.holds:
-			return 1
-		case a.holds && alone: // as a measure of amperes: how little of the limits is used
-			if by := compare((1/b.use-1/p.AsWired.Use.Value)/b.cost, (1/a.use-1/p.AsWired.Use.Value)/a.cost); by != 0 {
-				return by
-			}
-		case a.holds:
-			if by := compare(a.cost, b.cost); by != 0 {
-				return by
-			}
+		if a.class != b.class {
+			return a.class - b.class
 		}
-		return compare(a.use, b.use)
+		return compare(b.worth, a.worth)
 	})
+	best, class := Option{}, 0
 	for _, q := range all[:min(len(all), finalists)] {
 		e, ok := tried(k, &q.both, p.Mix, p.Level, o)
 		if !ok {
 			continue
 		}
 		two := Option{[]Repair{p.Options[q.a].Repairs[0], p.Options[q.b].Repairs[0]}, e}
-		if p.Pair == nil || p.betterPair(two, *p.Pair, alone) {
-			p.Pair = &two
+		its := p.class(q.a, q.b, e.Verdict == assessment.Pass)
+		if p.Pair == nil || its < class || its == class && p.betterPair(two, best, its) {
+			best, class = two, its
+			p.Pair = &best
 		}
 	}
 }
 
-func (p *Plan) betterPair(a, b Option, alone bool) bool {
-	if !alone || a.Effect.Verdict != assessment.Pass || b.Effect.Verdict != assessment.Pass {
+// Classes of pairs, the best first.
+const (
+	needed = iota // it meets every limit, and nothing that is cheaper does alone
+	spare         // it meets every limit, and so does one of them or something cheaper
+	weak          // it does not
+)
+
+// class is that of the options i and j together.
+func (p *Plan) class(i, j int, meets bool) int {
+	alone := p.AsWired.Verdict == assessment.Pass
+	cost := p.Options[i].Cost() + p.Options[j].Cost()
+	for k, o := range p.Options {
+		alone = alone || o.Effect.Verdict == assessment.Pass && (k == i || k == j || o.Cost() <= cost)
+	}
+	switch {
+	case meets && !alone:
+		return needed
+	case meets:
+		return spare
+	}
+	return weak
+}
+
+func (p *Plan) betterPair(a, b Option, class int) bool {
+	if class != spare {
 		return better(a, b) < 0
 	}
 	won := func(o Option) float64 { return (o.Effect.Limiter.Value - p.AsWired.Limiter.Value) / o.Cost() }

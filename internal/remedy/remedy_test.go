@@ -469,3 +469,23 @@ func BenchmarkRepair(b *testing.B) {
 		}
 	}
 }
+
+// Where one repair alone does it for less, a pair of two that do not is no advice.
+func TestPairClasses(t *testing.T) {
+	pass, fail := Effect{Verdict: assessment.Pass}, Effect{Verdict: assessment.Fail}
+	at := func(labour int, e Effect) Option { return Option{[]Repair{{Labour: labour}}, e} }
+	p := &Plan{AsWired: fail, Options: []Option{at(1, fail), at(2, fail), at(4, fail), at(5, pass), at(9, pass)}}
+	for _, c := range []struct {
+		i, j  int
+		meets bool
+		want  int
+	}{{1, 0, true, needed}, {1, 0, false, weak}, {2, 0, true, spare}, {3, 0, true, spare}, {4, 0, true, spare}, {2, 1, true, spare}} {
+		if got := p.class(c.i, c.j, c.meets); got != c.want {
+			t.Errorf("options %d and %d, %v: class %d, want %d", c.i, c.j, c.meets, got, c.want)
+		}
+	}
+	p.AsWired = pass
+	if p.class(1, 0, true) != spare {
+		t.Error("a pair is needed although the run as wired meets the limits")
+	}
+}

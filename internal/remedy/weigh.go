@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/rating"
 	"ohmkeep/internal/run"
 )
@@ -127,8 +128,9 @@ func (b *bench) effect(level float64) (Effect, error) {
 }
 
 // extremes widens the intervals of the light to what it is where the least volts are
-// at either end of theirs. A knee stays out of sight as long as one direction after
-// another is taken by itself; all of them together may reach it.
+// at either end of theirs, whichever way a channel falls below its knee. A knee
+// stays out of sight as long as one direction after another is taken by itself; all
+// of them together may reach it.
 func (b *bench) extremes(e *Effect, tilt []float64) error {
 	length := 0.0
 	for _, t := range tilt {
@@ -142,16 +144,29 @@ func (b *bench) extremes(e *Effect, tilt []float64) error {
 		for j, t := range tilt {
 			deviations[j] = sign * coverage95 * t / math.Sqrt(length)
 		}
-		b.take(b.k.Along(deviations))
-		s, err := b.circuit.Try(e.Level)
-		if err != nil {
-			return err
+		a := b.k.Along(deviations)
+		for _, a.Adjust.Shape = range [2]pixel.Shape{pixel.Cubic, pixel.Ramp} {
+			b.take(a)
+			s, err := b.circuit.Try(e.Level)
+			if err != nil {
+				return err
+			}
+			f := figuresOf(s)
+			e.Shift, e.Lost, e.Use = e.Shift.holding(f.shift), e.Lost.holding(f.lost), e.Use.holding(f.use)
+			e.LeastVolts = e.LeastVolts.holding(f.volts)
 		}
-		f := figuresOf(s)
-		e.Shift, e.Lost, e.Use = e.Shift.holding(f.shift), e.Lost.holding(f.lost), e.Use.holding(f.use)
-		e.LeastVolts = e.LeastVolts.holding(f.volts)
 	}
-	return nil
+	other := b.k.Best
+	other.Adjust.Shape = pixel.Ramp
+	b.take(other)
+	level, err := b.nearby(e.Rating)
+	if by := level - e.Highest.Value; by < 0 {
+		e.Highest.Low += by
+	} else {
+		e.Highest.High += by
+	}
+	e.Highest = e.Highest.tidy(0, 1)
+	return err
 }
 
 // verdict holds the design load against every limit, by how much of it is used and
