@@ -2,6 +2,7 @@ package remedy
 
 import (
 	"flag"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -189,7 +190,9 @@ func BenchmarkFortyRepairsFitted(b *testing.B) {
 		file = strings.Replace(file, "[[reel]]\nname = \""+name+"\"\nmetres = 5\n",
 			"[[reel]]\nname = \""+name+"\"\nmetres = 1.8\n[[reel]]\nname = \""+name+" b\"\nmetres = 1.6\n[[reel]]\nname = \""+name+" c\"\nmetres = 1.6\n", 1)
 	}
-	file += "[[feed]]\nname = \"side\"\nfrom = \"A\"\nto = \"two.start\"\nmetres = 6\nconductor = \"14 AWG\"\n[[feed]]\nname = \"third\"\nfrom = \"A\"\nto = \"three.start\"\nmetres = 9\nconductor = \"12 AWG\"\n"
+	for i, to := range []string{"one c.start", "two.start", "two c.start", "three.start", "three c.start", "three c.end"} {
+		file += fmt.Sprintf("[[feed]]\nname = \"tap %d\"\nfrom = \"A\"\nto = \"%s\"\nmetres = %d\nconductor = \"14 AWG\"\n", i, to, 3+2*i)
+	}
 	r := parse(b, file)
 	rng := rand.New(rand.NewPCG(4, 40))
 	plant := simulate.New(r, simulate.Usual, rng)
@@ -213,6 +216,13 @@ func BenchmarkFortyRepairsFitted(b *testing.B) {
 		b.Fatal(err)
 	}
 	k := Fitted(r, est, a, 0)
+	k.Joints, k.Feeds = nil, nil
+	for i := range r.Joints { // as if all of them failed
+		k.Joints = append(k.Joints, i)
+	}
+	for i := range r.Feeds {
+		k.Feeds = append(k.Feeds, i)
+	}
 	var p *Plan
 	for b.Loop() {
 		if p, err = Make(k, r.Steps[0], Options{}); err != nil {

@@ -15,6 +15,7 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/rating"
 	"ohmkeep/internal/run"
 )
@@ -28,8 +29,9 @@ type Known struct {
 	Sides [][2]estimate.Account
 	// Along is the account so many deviations along each of the sides; nil without any.
 	Along  func(deviations []float64) estimate.Account
-	Read   bool // there are readings
-	Doubt  bool // which nothing explains: nothing may pass
+	knees  float64 // V by which they lie elsewhere if channels fall below them in a straight line
+	Read   bool    // there are readings
+	Doubt  bool    // which nothing explains: nothing may pass
 	Joints []int
 	Feeds  []int // that fail their limits: indexes into the run
 }
@@ -57,6 +59,7 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 	k := Known{Run: r, Read: true, Doubt: a.Doubtful()}
 	directions := est.Directions(step)
 	k.Best, k.Sides, k.Along = est.Account(step), directions.Sides(), directions.Along
+	k.knees = straightShift(k, r.Steps[step])
 	for _, e := range a.Elements {
 		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
 			continue
@@ -73,6 +76,13 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 		}
 	}
 	return k
+}
+
+// straight is an account whose channels fall below their knees in a straight line.
+func (k Known) straight(a estimate.Account) estimate.Account {
+	a.Adjust.Shape = pixel.Ramp
+	a.Adjust.Shift += k.knees
+	return a
 }
 
 // Options are what somebody may want otherwise. Zero values are the usual.
@@ -146,4 +156,10 @@ func (n Number) tidy(least, most float64) Number {
 func (n Number) holding(x float64) Number {
 	n.Low, n.High = math.Min(n.Low, x), math.Max(n.High, x)
 	return n
+}
+
+// moved is an interval as wide about another value.
+func (n Number) moved(to float64) Number {
+	by := to - n.Value
+	return Number{to, n.Low + by, n.High + by}
 }

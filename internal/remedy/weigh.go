@@ -8,7 +8,6 @@ import (
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/ladder"
-	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/rating"
 	"ohmkeep/internal/run"
 )
@@ -87,7 +86,9 @@ func (b *bench) effect(level float64) (Effect, error) {
 		return e, err
 	}
 	best := figuresOf(&e.State)
-	best.level = e.Rating.Level
+	if best.level, err = b.nearby(e.Rating); err != nil {
+		return e, err
+	}
 	shift, lost, volts := spread{best: best.shift}, spread{best: best.lost}, spread{best: best.volts}
 	watts, use, highest := spread{best: best.watts}, spread{best: best.use}, spread{best: best.level}
 	var tilt []float64 // of the least volts, per deviation along each direction
@@ -110,8 +111,8 @@ func (b *bench) effect(level float64) (Effect, error) {
 	inf := math.Inf(1)
 	e.Shift, e.Lost = shift.number().tidy(0, inf), lost.number().tidy(0, 1)
 	e.LeastVolts, e.JointWatts = volts.number().tidy(0, inf), watts.number().tidy(0, inf)
-	e.Use, e.Highest = use.number().tidy(0, inf), highest.number().tidy(0, 1)
-	if err := b.extremes(&e, tilt); err != nil {
+	e.Use, e.Highest = use.number().tidy(0, inf), highest.number().moved(e.Rating.Level).tidy(0, 1)
+	if err := b.extremes(&e, tilt, best.level); err != nil {
 		return e, err
 	}
 	b.take(b.k.Best)
@@ -130,8 +131,8 @@ func (b *bench) effect(level float64) (Effect, error) {
 // extremes widens the intervals of the light to what it is where the least volts are
 // at either end of theirs, whichever way a channel falls below its knee. A knee
 // stays out of sight as long as one direction after another is taken by itself; all
-// of them together may reach it.
-func (b *bench) extremes(e *Effect, tilt []float64) error {
+// of them together may reach it. at is the highest level as nearby finds it.
+func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	length := 0.0
 	for _, t := range tilt {
 		length += t * t
@@ -145,8 +146,8 @@ func (b *bench) extremes(e *Effect, tilt []float64) error {
 			deviations[j] = sign * coverage95 * t / math.Sqrt(length)
 		}
 		a := b.k.Along(deviations)
-		for _, a.Adjust.Shape = range [2]pixel.Shape{pixel.Cubic, pixel.Ramp} {
-			b.take(a)
+		for _, account := range [2]estimate.Account{a, b.k.straight(a)} {
+			b.take(account)
 			s, err := b.circuit.Try(e.Level)
 			if err != nil {
 				return err
@@ -156,11 +157,9 @@ func (b *bench) extremes(e *Effect, tilt []float64) error {
 			e.LeastVolts = e.LeastVolts.holding(f.volts)
 		}
 	}
-	other := b.k.Best
-	other.Adjust.Shape = pixel.Ramp
-	b.take(other)
+	b.take(b.k.straight(b.k.Best))
 	level, err := b.nearby(e.Rating)
-	if by := level - e.Highest.Value; by < 0 {
+	if by := level - at; by < 0 {
 		e.Highest.Low += by
 	} else {
 		e.Highest.High += by
@@ -198,9 +197,10 @@ func (b *bench) figures(a estimate.Account, level float64, best *rating.Rating) 
 }
 
 // nearby is the highest level of an account that differs little from the best one:
-// from the best one's it goes up or down until the answer is between two levels,
-// and then closes in on it by the secant, the retained end's weight being halved
-// (the Illinois method; Dowell and Jarratt, BIT 11 (1971) 168).
+// from the best one's it goes up or down, a little further than in proportion to
+// what the limits are off by, until the answer lies between two levels, and closes in
+// by the secant, the retained end's weight being halved (the Illinois method; Dowell
+// and Jarratt, BIT 11 (1971) 168). Between the last two it is interpolated.
 func (b *bench) nearby(best *rating.Rating) (float64, error) {
 	over := func(level float64) (float64, error) {
 		s, err := b.circuit.Try(level)
@@ -215,51 +215,47 @@ func (b *bench) nearby(best *rating.Rating) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	if best.Binds.Subject == "" && at <= 0 {
-		return 1, nil
-	}
 	low, high, atLow, atHigh := begin, begin, at, at
-	for step := 1.02; at > 0; step = math.Min(step*step, 2) {
-		high, atHigh = low, at
+	step := math.Min(math.Max(2*math.Abs(at), rating.Precision/2), 0.02)
+	for ; atLow > 0; step *= 4 {
 		if low < 1e-4 {
 			return 0, nil
 		}
-		low /= step
-		if at, err = over(low); err != nil {
+		high, atHigh = low, atLow
+		low /= 1 + step
+		if atLow, err = over(low); err != nil {
 			return 0, err
 		}
-		atLow = at
 	}
-	for step := 1.02; atHigh <= 0; step = math.Min(step*step, 2) {
+	for ; atHigh <= 0; step *= 4 {
 		if high >= 1 {
 			return 1, nil
 		}
 		low, atLow = high, atHigh
-		high = math.Min(1, high*step)
+		high = math.Min(1, high*(1+step))
 		if atHigh, err = over(high); err != nil {
 			return 0, err
 		}
 	}
+	weightLow, weightHigh := atLow, atHigh
 	for range 30 {
-		if high-low <= rating.Precision*high {
+		if high-low <= rating.Precision*high || atLow > -1e-3 {
 			break
 		}
-		middle := low + (high-low)*math.Min(0.95, math.Max(0.05, -atLow/(atHigh-atLow)))
+		middle := low + (high-low)*math.Min(0.95, math.Max(0.05, -weightLow/(weightHigh-weightLow)))
 		now, err := over(middle)
 		if err != nil {
 			return 0, err
 		}
 		if now <= 0 {
-			if low, atLow = middle, now; now > -1e-3 {
-				break
-			}
-			atHigh /= 2
+			low, atLow, weightLow = middle, now, now
+			weightHigh /= 2
 		} else {
-			high, atHigh = middle, now
-			atLow /= 2
+			high, atHigh, weightHigh = middle, now, now
+			weightLow /= 2
 		}
 	}
-	return low, nil
+	return low + (high-low)*math.Min(1, -atLow/(atHigh-atLow)), nil
 }
 
 // Make weighs every repair at a step of the run. The errors are ErrDark, and those
