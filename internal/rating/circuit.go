@@ -105,9 +105,6 @@ func (c *Circuit) Try(level float64) (*State, error) {
 		return s, nil
 	case err != nil:
 		return nil, fmt.Errorf("%s at %.3g %%: %w", c.mix.Name, 100*level, err)
-	case c.fresh && !c.solver.Stable():
-		c.runsAway()
-		return s, nil
 	}
 	for i, x := range r.Supplies {
 		amps := c.solver.SupplyAmps(i)
@@ -132,7 +129,7 @@ func (c *Circuit) runsAway() {
 	for _, reel := range c.is.Run.Reels {
 		if reel.Strip.Driver == run.Regulated {
 			s.LeastVolt, s.Reel, s.Pixel = 0, reel.Name, 1
-			s.most(Steady, reel.Name, 0, 2, 1)
+			s.most(Steady, reel.Name, 1, math.Max(c.minimum(&reel), 1e-3), 1e-3)
 			s.most(Brightness, reel.Name, 1, 1, s.Uses[Brightness].Limit)
 		}
 	}
@@ -229,6 +226,9 @@ func (c *Circuit) reel(i int) {
 	if least < s.LeastVolt {
 		s.LeastVolt, s.Reel, s.Pixel = least, reel.Name, at+1
 	}
+	if knee := c.minimum(reel); knee > 0 {
+		s.most(Steady, reel.Name, at+1, knee, math.Max(least, 1e-3))
+	}
 	if least >= shine.Flat() || shine.Dark() {
 		s.most(Colour, reel.Name, at+1, 0, s.Uses[Colour].Limit)
 		s.most(Brightness, reel.Name, at+1, 0, s.Uses[Brightness].Limit)
@@ -249,6 +249,20 @@ func (c *Circuit) reel(i int) {
 	if reel.Strip.Volts <= logicVolts && tight > 0 {
 		c.high(reel.Name, tight+1, plus[tight-1], plus[tight], minus[tight])
 	}
+}
+
+// minimum is the volts that the regulated pixels of a reel need, of the lit channels
+// the highest; 0 for other drivers and in the dark. Below it they have run away.
+func (c *Circuit) minimum(reel *run.Reel) float64 {
+	knee := 0.0
+	if reel.Strip.Driver == run.Regulated && c.state.Level > 0 {
+		for _, ch := range reel.Strip.Channels {
+			if c.mix.Levels[ch.Name] > 0 {
+				knee = math.Max(knee, ch.Knee)
+			}
+		}
+	}
+	return knee
 }
 
 // high compares what a pixel takes for a high with what the output before it gives,

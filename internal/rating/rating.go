@@ -42,7 +42,7 @@ const (
 	Ampacity                    // A
 	Supply                      // A
 	DataLevel                   // V, that a pixel takes for a high
-	Steady                      // 0 where the currents settle, 2 where they run away
+	Steady                      // V, that regulated pixels need; with less they have run away
 	criteria
 )
 

@@ -206,6 +206,97 @@ func TestNothingBinds(t *testing.T) {
 	}
 }
 
+// hump is a load whose supply current has a hump between two octaves, at 0.36, and
+// whose feed's drop reaches its limit at full level.
+func hump(level float64) (*State, error) {
+	s := &State{Level: level}
+	for i := range s.Uses {
+		s.Uses[i].Criterion = Criterion(i)
+	}
+	height := 0.9 - 0.1*level + 0.3*math.Exp(-math.Pow((level-0.36)/0.06, 2))
+	s.Uses[Supply] = Use{Supply, "A", 0, height, 1}
+	s.Uses[FeedDrop] = Use{FeedDrop, "near", 0, level, 1.01}
+	return s, nil
+}
+
+// A criterion that falls with the level is looked at more closely, and what is broken
+// between two levels that hold is found.
+func TestAHumpBetweenLevelsIsFound(t *testing.T) {
+	rating, err := climb(hump, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rating.Level < 0.2 || rating.Level > 0.36 || rating.Binds.Criterion != Supply || !slices.Contains(rating.Turns, Supply) {
+		t.Errorf("%g, %v binds", rating.Level, rating.Binds.Criterion)
+	}
+}
+
+// alone is one regulated pixel of 12 W at 12 V behind 4 Ω.
+const alone = `schema = 1
+name = "invented"
+[strip]
+volts = 12
+pixels_per_metre = 1
+driver = "regulated"
+channels = ["white"]
+channel_milliamps = 1000
+knee_volts = 3
+[[supply]]
+name = "A"
+volts = 12
+amps = 100
+[[reel]]
+name = "one"
+pixels = 1
+[[feed]]
+name = "near"
+from = "A"
+to = "one.start"
+milliohms = 4000
+[[step]]
+name = "white"
+white = 0.5
+[limits]
+feed_drop_percent = 100
+`
+
+// A constant power P behind a resistance R has no balance above P·R = V²/4 (maximum
+// power transfer): of 12 W at full level that is 9 W, a level of 0.75. Above it the
+// pixel drops out.
+func TestRegulatedPixelRunsAwayAtTheMaximumPower(t *testing.T) {
+	rating, err := circuit(t, alone, Limits{}).Highest()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rating.Level > 0.75*(1+1e-6) || rating.Level < 0.75*(1-2*Precision) {
+		t.Errorf("level %g, want 0.75", rating.Level)
+	}
+	if b := rating.Binds.Criterion; b != Steady {
+		t.Errorf("%v binds", b)
+	}
+}
+
+// A run is judged as it is when switched on in the dark and turned up, not as it is
+// left by a load that it broke down under.
+func TestABreakdownIsNotRemembered(t *testing.T) {
+	c := circuit(t, alone, Limits{})
+	volts := func(level float64) float64 {
+		s, err := c.Try(level)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s.LeastVolt
+	}
+	before := volts(0.74)
+	if broken := volts(1); broken > 3 {
+		t.Fatalf("holds %g V at full level", broken)
+	}
+	// V/2 + √(V²/4 − P·R), of 8.88 W behind 4 Ω.
+	if after := volts(0.74); after != before || math.Abs(after-(6+math.Sqrt(36-0.74*12*4))) > 1e-6 {
+		t.Errorf("%g V after, %g V before", after, before)
+	}
+}
+
 // Of runs drawn at random: everything holds at the highest level and at any lower
 // one, and something is broken 0.3 % above.
 func TestHighestIsTheHighest(t *testing.T) {

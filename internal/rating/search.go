@@ -35,10 +35,22 @@ const (
 // criterion grows with the level is checked at all levels tried; where one does
 // not, each octave is tried at eight more.
 func (c *Circuit) Highest() (*Rating, error) {
-	rating, err := c.climb(1)
-	if err == nil && (len(rating.Turns) > 0 || c.fresh) {
+	rating, err := climb(c.Try, c.fresh)
+	if err == nil {
+		rating.Mix = c.mix
+	}
+	return rating, err
+}
+
+// trial puts a load on.
+type trial func(level float64) (*State, error)
+
+// climb is Highest for any trial; closely says to look between the octaves in any case.
+func climb(try trial, closely bool) (*Rating, error) {
+	rating, err := try.climb(1)
+	if err == nil && (len(rating.Turns) > 0 || closely) {
 		turns := rating.Turns
-		rating, err = c.climb(between + 1)
+		rating, err = try.climb(between + 1)
 		if err == nil {
 			rating.Turns = union(turns, rating.Turns)
 		}
@@ -47,8 +59,8 @@ func (c *Circuit) Highest() (*Rating, error) {
 }
 
 // climb tries ever higher levels, so many an octave, up to the first that fails.
-func (c *Circuit) climb(parts int) (*Rating, error) {
-	rating := &Rating{Mix: c.mix}
+func (try trial) climb(parts int) (*Rating, error) {
+	rating := &Rating{}
 	var last State
 	low := 0.0
 	for n := 0; n <= octaves*parts; n++ {
@@ -58,7 +70,7 @@ func (c *Circuit) climb(parts int) (*Rating, error) {
 			bottom := math.Ldexp(1, octave-octaves+1)
 			level = bottom / 2 * (1 + float64(part+1)/float64(parts))
 		}
-		s, err := c.Try(level)
+		s, err := try(level)
 		if err != nil {
 			return nil, err
 		}
@@ -71,7 +83,7 @@ func (c *Circuit) climb(parts int) (*Rating, error) {
 				rating.State, rating.Binds = last, last.Worst()
 				return rating, nil
 			}
-			return rating, c.halve(rating, low, level)
+			return rating, try.halve(rating, low, level)
 		}
 		low, rating.State = level, last
 	}
@@ -80,10 +92,10 @@ func (c *Circuit) climb(parts int) (*Rating, error) {
 }
 
 // halve narrows a stretch whose lower end holds and whose upper end does not.
-func (c *Circuit) halve(rating *Rating, low, high float64) error {
+func (try trial) halve(rating *Rating, low, high float64) error {
 	for high-low > Precision*high && high > faintest {
 		middle := (low + high) / 2
-		s, err := c.Try(middle)
+		s, err := try(middle)
 		if err != nil {
 			return err
 		}
@@ -93,12 +105,12 @@ func (c *Circuit) halve(rating *Rating, low, high float64) error {
 			high = middle
 		}
 	}
-	above, err := c.Try(high)
+	above, err := try(high)
 	if err != nil {
 		return err
 	}
 	rating.Binds = above.Worst()
-	s, err := c.Try(low)
+	s, err := try(low)
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/judge"
 	"ohmkeep/internal/ladder"
@@ -170,6 +171,14 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	p, err := Make(Fitted(r, est, a, 0), r.Steps[0], Options{})
 	if err != nil {
 		t.Fatal(err)
+	}
+	// 5 % over 5 V, less half a percent that a reading of the supply may be off.
+	trim := find(p, Trim, "")
+	if len(trim) != 1 || p.Known.Best.Parameters.Supplies[0].Volts+trim[0].Repairs[0].edit.trimmed[0]-r.Supplies[0].Volts > 5.225+1e-9 {
+		t.Errorf("trims %+v", trim)
+	}
+	if lower := find(p, Lower, ""); len(lower) != 1 || lower[0].Effect.Verdict != assessment.Pass {
+		t.Errorf("lower: %+v", lower)
 	}
 	found := find(p, Remake, "two-three")
 	if len(found) != 1 {

@@ -489,3 +489,80 @@ func TestPairClasses(t *testing.T) {
 		t.Error("a pair is needed although the run as wired meets the limits")
 	}
 }
+
+// A pass needs the use of the limits and the highest level; either can fail a load.
+func TestVerdictNeedsBoth(t *testing.T) {
+	b := &bench{}
+	for _, c := range []struct {
+		use, highest Number
+		want         assessment.Verdict
+	}{
+		{Number{0.7, 0.6, 0.8}, Number{0.3, 0.25, 0.35}, assessment.Pass},
+		{Number{0.7, 0.6, 0.8}, Number{0.3, 0.15, 0.35}, assessment.Unproven},
+		{Number{0.7, 0.6, 0.8}, Number{0.15, 0.14, 0.16}, assessment.Fail},
+		{Number{0.9, 0.8, 1.1}, Number{0.3, 0.25, 0.35}, assessment.Unproven},
+		{Number{1.2, 1.1, 1.3}, Number{0.3, 0.25, 0.35}, assessment.Fail},
+	} {
+		if got := b.verdict(Effect{Level: 0.2, Use: c.use, Highest: c.highest}); got != c.want {
+			t.Errorf("%+v, %+v: %v, want %v", c.use, c.highest, got, c.want)
+		}
+	}
+}
+
+// Two things that are not known, each of which alone leaves every pixel above its
+// knee: together they reach below it, and the interval of the shift says so.
+func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
+	r := parse(t, strings.Replace(long(0.03, "[limits]\nfeed_drop_percent = 50\n"), "channel_milliamps = 12.0", "channel_milliamps = 12.0\nknee_volts = 3.6", 1))
+	k := Stated(r)
+	p, err := Make(k, r.Steps[0], Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	room := p.AsWired.LeastVolts.Value - 3.6
+	if room < 0.05 || p.AsWired.Shift.Value != 0 {
+		t.Fatalf("%g V above the knee", room)
+	}
+	along := func(deviations []float64) estimate.Account {
+		a := k.Best
+		a.Parameters.Supplies = slices.Clone(a.Parameters.Supplies)
+		for _, d := range deviations { // both shift the supply: by their sum, less than to the knee each
+			a.Parameters.Supplies[0].Volts += 0.5 * room * d
+		}
+		return a
+	}
+	k.Read, k.Along = true, along
+	for j := range 2 {
+		var one [2]float64
+		one[j] = 1
+		high := along(one[:])
+		one[j] = -1
+		k.Sides = append(k.Sides, [2]estimate.Account{high, along(one[:])})
+	}
+	if p, err = Make(k, r.Steps[0], Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if n := p.AsWired.Shift; n.Value != 0 || n.High <= 0.001 {
+		t.Errorf("shift %+v", n)
+	}
+}
+
+// The fuse that a feed has stays where it protects the new wire, and goes where it
+// does not; a supply with two feeds is not hung nearer to one of them.
+func TestRenewedFeeds(t *testing.T) {
+	p := plan(t, strings.Replace(long(0.07, ""), "conductor = \"18 AWG\"", "conductor = \"18 AWG\"\nfuse_amps = 4", 1), Options{})
+	for _, o := range find(p, Renew, "16 AWG") {
+		if o.Repairs[0].Fuse != 4 {
+			t.Errorf("a fuse of %g A", o.Repairs[0].Fuse)
+		}
+	}
+	p = plan(t, strings.Replace(long(0.07, ""), "conductor = \"18 AWG\"", "conductor = \"18 AWG\"\nfuse_amps = 40", 1), Options{})
+	for _, o := range find(p, Renew, "16 AWG") {
+		if o.Repairs[0].Fuse != 10 { // IEC 60335-1 Table 11 allows 1 mm² 10 A, and 16 AWG is 1.31 mm²
+			t.Errorf("a fuse of %g A", o.Repairs[0].Fuse)
+		}
+	}
+	two := long(0.07, "[[feed]]\nname = \"far\"\nfrom = \"A\"\nto = \"three.end\"\nmetres = 12\nconductor = \"14 AWG\"\n")
+	if o := find(plan(t, two, Options{}), Renew, "nearer"); len(o) != 0 {
+		t.Errorf("%s", o[0].Repairs[0].Text)
+	}
+}

@@ -70,7 +70,7 @@ func useText(u rating.Use) string {
 	case rating.Fuse:
 		return fmt.Sprintf("fuse of feed %s (%s A)", name, figures(u.Limit, 3))
 	case rating.Steady:
-		return fmt.Sprintf("steady state of reel %s: its regulated pixels draw more as their volts fall, and run away", name)
+		return fmt.Sprintf("steady state at %s pixel %d (regulated pixels need %.2f V; below, they draw more as their volts fall, and run away)", name, u.Pixel, u.Value)
 	case rating.Ampacity:
 		return fmt.Sprintf("wire of feed %s (%s A)", name, figures(u.Limit, 3))
 	}
