@@ -193,7 +193,13 @@ func TestSharesOfAStarvingRun(t *testing.T) {
 	if trim := shareOf(t, a, assessment.Supply, "A"); trim.Volts.Value >= 0 {
 		t.Errorf("a supply trimmed 0.1 V up takes %g V", trim.Volts.Value)
 	}
-	if a.Change != ColourOnly || a.Verdict != assessment.Fail {
+	// The verdict is on the run, whichever pixel is asked for.
+	start := made(t, parse(t, bad), "white 30 %", nil, "west.start")
+	if start.Verdict != assessment.Fail || start.Worst.Name != "west.start" || !start.Asked || len(start.Shares) != len(a.Shares) {
+		t.Errorf("verdict %v on %s", start.Verdict, start.Worst.Name)
+	}
+	addUp(t, start)
+	if a.Change != ColourOnly || a.Asked || a.Verdict != assessment.Fail {
 		t.Errorf("change %v, verdict %v", a.Change, a.Verdict)
 	}
 }

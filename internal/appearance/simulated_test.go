@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -127,5 +128,29 @@ func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 	again := made(t, r, "white 30 %", e, "")
 	if !reflect.DeepEqual(a.Shares, again.Shares) {
 		t.Error("the same run gives other shares")
+	}
+}
+
+// BenchmarkFitted is the appearance of a fitted run of 900 pixels in five reels with
+// eight causes, as many as are split.
+func BenchmarkFitted(b *testing.B) {
+	src := strings.NewReplacer("metres = 4.0", "metres = 3.0", "metres = 5.0", "metres = 3.0",
+		"[[feed]]\nname = \"near\"", "[[reel]]\nname = \"d\"\nmetres = 3\n[[reel]]\nname = \"e\"\nmetres = 3\n[[feed]]\nname = \"near\"",
+		"east.end", "e.end").Replace(cove)
+	rng := rand.New(rand.NewPCG(6, 8))
+	r := parse(b, src)
+	readings, err := simulate.New(r, simulate.Usual, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+	if err != nil {
+		b.Fatal(err)
+	}
+	e, err := estimate.Make(r, readings)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		a, err := Make(r, r.StepIndex("white 30 %"), e, nil)
+		if err != nil || len(a.Shares) != mostPlayers {
+			b.Fatal(err, len(a.Shares))
+		}
 	}
 }
