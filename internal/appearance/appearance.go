@@ -34,10 +34,10 @@ type Appearance struct {
 	Reels    []Reel
 	Places   []Stretch // where a limit is left, in the order of the reels
 	Change   Change
-	Worst    Spot    // or the pixel that was asked for
-	Asked    bool    // it was
-	Shares   []Share // of the worst spot, the greatest first; they add up to its values
-	Verdict  assessment.Verdict
+	Worst    Spot               // or the pixel that was asked for
+	Asked    bool               // it was
+	Shares   []Share            // of the worst spot, the greatest first; they add up to its values
+	Verdict  assessment.Verdict // on the worst pixel, whichever was asked for
 	Warnings []string
 }
 

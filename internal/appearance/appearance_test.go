@@ -193,38 +193,66 @@ func TestSharesOfAStarvingRun(t *testing.T) {
 	if trim := shareOf(t, a, assessment.Supply, "A"); trim.Volts.Value >= 0 {
 		t.Errorf("a supply trimmed 0.1 V up takes %g V", trim.Volts.Value)
 	}
-	if a.Change != ColourOnly || a.Verdict != assessment.Fail {
+	// The verdict is on the run, whichever pixel is asked for.
+	start := made(t, parse(t, bad), "white 30 %", nil, "west.start")
+	if start.Verdict != assessment.Fail || start.Worst.Name != "west.start" || !start.Asked || len(start.Shares) != len(a.Shares) {
+		t.Errorf("verdict %v on %s", start.Verdict, start.Worst.Name)
+	}
+	addUp(t, start)
+	if a.Change != ColourOnly || a.Asked || a.Verdict != assessment.Fail {
 		t.Errorf("change %v, verdict %v", a.Change, a.Verdict)
 	}
 }
 
-// What is beyond a limit is found pixel by pixel, and the worst spot is in it.
+// What is beyond a limit is found pixel by pixel, whichever limit is left first, and
+// the worst spot is in it.
 func TestPlaces(t *testing.T) {
-	a := made(t, parse(t, cove), "white 30 %", nil, "")
-	beyond := map[string]bool{}
-	for _, p := range a.Places {
-		for k := p.From; k <= p.To; k++ {
-			beyond[p.Reel+strconv.Itoa(k)] = true
+	for _, c := range []struct {
+		limit   string
+		dimming float64
+	}{{"8", 0.08}, {"1", 0.01}} {
+		a := made(t, parse(t, change(t, "[limits]", "[limits]\ndimming_percent = "+c.limit)), "white 30 %", nil, "")
+		beyond := map[string][2]bool{}
+		for _, p := range a.Places {
+			for k := p.From; k <= p.To; k++ {
+				beyond[p.Reel+strconv.Itoa(k)] = [2]bool{p.Colour, p.Dim}
+			}
+			if !p.Colour && !p.Dim {
+				t.Errorf("%+v is beyond nothing", p)
+			}
 		}
-		if !p.Colour && !p.Dim {
-			t.Errorf("%+v is beyond nothing", p)
+		kinds := map[[2]bool]bool{}
+		worst := 0.0
+		for _, reel := range a.Reels {
+			for k, p := range reel.Pixels {
+				out := [2]bool{p.Shift > 0.004, p.Dimming() > c.dimming}
+				if kinds[out] = true; out != beyond[reel.Name+strconv.Itoa(k+1)] {
+					t.Fatalf("%s %d: %+v", reel.Name, k+1, p)
+				}
+				worst = math.Max(worst, p.Shift)
+			}
+		}
+		if len(kinds) != 3 {
+			t.Errorf("limit %s %%: only %v", c.limit, kinds)
+		}
+		if a.Worst.Shift.Value < worst-1e-6 {
+			t.Errorf("the worst spot has %g, another pixel %g", a.Worst.Shift.Value, worst)
+		}
+		if white := a.Worst; !white.Whiteness.Is || white.Whiteness.Kelvin < 6000 || white.SeenAs.Is && white.SeenAs.Kelvin >= white.Whiteness.Kelvin {
+			t.Errorf("white %+v is seen as %+v", white.Whiteness, white.SeenAs)
 		}
 	}
-	worst := 0.0
+}
+
+// Where nothing comes near a limit the pixel of the least volts is looked into.
+func TestWorstOfASoundRun(t *testing.T) {
+	a := made(t, parse(t, cove), "white 5 %", nil, "")
 	for _, reel := range a.Reels {
 		for k, p := range reel.Pixels {
-			out := p.Shift > 0.004 || p.Dimming() > 0.30
-			if out != beyond[reel.Name+strconv.Itoa(k+1)] {
-				t.Fatalf("%s %d: %+v", reel.Name, k+1, p)
+			if p.Volts < a.Worst.Volts.Value-1e-7 {
+				t.Fatalf("%s %d has %g V, %s %g V", reel.Name, k+1, p.Volts, a.Worst.Name, a.Worst.Volts.Value)
 			}
-			worst = math.Max(worst, p.Shift)
 		}
-	}
-	if a.Worst.Shift.Value < worst-1e-6 {
-		t.Errorf("the worst spot has %g, another pixel %g", a.Worst.Shift.Value, worst)
-	}
-	if white := a.Worst; !white.Whiteness.Is || white.Whiteness.Kelvin < 6000 || white.SeenAs.Is && white.SeenAs.Kelvin >= white.Whiteness.Kelvin {
-		t.Errorf("white %+v is seen as %+v", white.Whiteness, white.SeenAs)
 	}
 }
 

@@ -26,8 +26,8 @@ const (
 	seed  = 1976
 )
 
-// explain fills in the spot and its shares.
-func (m *maker) explain(at run.Place) error {
+// explain fills in the spot, and its shares where it is to be split.
+func (m *maker) explain(at run.Place, split bool) error {
 	net, err := ladder.New(m.run, at)
 	if err != nil {
 		return err
@@ -40,7 +40,10 @@ func (m *maker) explain(at run.Place) error {
 	if err := solver.VoltageGradient(plus, minus, g); err != nil {
 		return err
 	}
-	players := m.players(g)
+	var players []player // nobody: the whole run is the only coalition
+	if split {
+		players = m.players(g)
+	}
 	strip := m.run.Reels[at.Index].Strip
 	top := 0.0
 	for i, s := range m.real.Supplies {
@@ -62,12 +65,20 @@ func (m *maker) explain(at run.Place) error {
 		}
 	}
 	// look writes what is seen at volts v, the best estimate first.
+	var moving []int // unknowns that the volts depend on
 	look := func(v float64, slopes []float64, out []float64) {
+		moving = moving[:0]
+		for i, slope := range slopes {
+			if slope != 0 {
+				moving = append(moving, i)
+			}
+		}
 		for k := range laws {
 			now := v
 			if k > 0 {
-				for i, d := range off[k-1] {
-					now += slopes[i] * d
+				d := off[k-1]
+				for _, i := range moving {
+					now += slopes[i] * d[i]
 				}
 				now = math.Max(0, math.Min(now, 1.1*top))
 			}
@@ -106,6 +117,7 @@ func (m *maker) explain(at run.Place) error {
 		return err
 	}
 	m.fillSpot(at, whole)
+	m.out.Shares = nil
 	for i, p := range players {
 		m.out.Shares = append(m.out.Shares, m.share(p, shares[i]))
 	}

@@ -49,14 +49,17 @@ func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearanc
 		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
 	}
 	m.findPlaces()
-	spot := m.worst()
-	if at != nil {
-		spot, m.out.Asked = *at, true
-	}
-	if err := m.explain(spot); err != nil {
+	worst := m.worst()
+	if err := m.explain(worst, at == nil || *at == worst); err != nil {
 		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
 	}
-	m.judge()
+	m.judge() // the run, whichever pixel is asked for
+	if at != nil && *at != worst {
+		if err := m.explain(*at, true); err != nil {
+			return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
+		}
+	}
+	m.out.Asked = at != nil
 	m.warn()
 	return m.out, nil
 }

@@ -173,7 +173,7 @@ func TestWhiteRoundTrip(t *testing.T) {
 	for range 300 {
 		kelvin, duv := math.Exp(math.Log(1100)+rng.Float64()*math.Log(20)), 0.06*(rng.Float64()-0.5)
 		k, d, ok := Temperature(White(kelvin, duv).UV())
-		if !ok || math.Abs(k/kelvin-1) > 1e-4 || math.Abs(d-duv) > 2e-6 {
+		if !ok || math.Abs(k/kelvin-1) > 2e-6 || math.Abs(d-duv) > 2e-6 {
 			t.Fatalf("%g K %g comes back as %g K %g", kelvin, duv, k, d)
 		}
 	}
@@ -232,6 +232,10 @@ func TestSRGB(t *testing.T) {
 	}
 	// Outside the screen's triangle a spectral green stays green and keeps its luminance.
 	got := SRGB(Peak(520, 30).Light(0.3))
+	linear := func(b uint8) float64 { return math.Pow((float64(b)/255+0.055)/1.055, 2.4) }
+	near(t, "its luminance", 0.2126*linear(got[0])+0.7152*linear(got[1])+0.0722*linear(got[2]), 0.3, 0.005)
+	near(t, "exposure of darkness", Exposure(XYZ{}), 1, 0)
+	near(t, "exposure of half of white", Exposure(XY{0.3127, 0.3290}.Light(0.5)), 2, 1e-3)
 	if got[1] <= got[0] || got[1] <= got[2] {
 		t.Errorf("a saturated green is shown as %v", got)
 	}

@@ -80,6 +80,20 @@ func TestDrawsHaveTheCovariance(t *testing.T) {
 	}
 }
 
+// A direction without variance, such as a conductor held open, stays where it is.
+func TestDrawsKeepWhatIsCertain(t *testing.T) {
+	_, e := fittedCornice(t)
+	const held = 2
+	for i := range e.x {
+		e.covariance.Row(held)[i], e.covariance.Row(i)[held] = 0, 0
+	}
+	for _, d := range e.Draws(4, 1) {
+		if d[held] != 0 || math.IsNaN(d[held+1]) || d[held+1] == 0 {
+			t.Errorf("%g and %g", d[held], d[held+1])
+		}
+	}
+}
+
 // A poor fit widens the draws as it widens the deviations.
 func TestDrawsAreWidened(t *testing.T) {
 	_, e := fittedCornice(t)

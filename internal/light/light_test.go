@@ -136,6 +136,14 @@ func TestAdjustedPixels(t *testing.T) {
 	plain := New(s, levels(0.5, rgb...), pixel.AsStated)
 	moved := New(s, levels(0.5, rgb...), pixel.Adjust{Scale: 1, Idle: 1, Shift: 0.2})
 	scaled := New(s, levels(0.5, rgb...), pixel.Adjust{Scale: 1.3, Idle: 2})
+	// Knees above the rated volts: full voltage is itself starved, and more gives more.
+	high := New(s, levels(0.5, rgb...), pixel.Adjust{Scale: 1, Idle: 1, Shift: 1.6})
+	if at := high.See(5); math.Abs(at.Part-1) > 1e-12 || at.Shift > 1e-12 {
+		t.Errorf("at rated volts %+v", at)
+	}
+	if over := high.See(5.4); over.Part < 1.01 || high.At(5.4).Y <= high.Full().Y {
+		t.Errorf("above them %+v", over)
+	}
 	rng := rand.New(rand.NewPCG(6, 4))
 	for range 200 {
 		v := 1.7 + 3*rng.Float64()
@@ -163,6 +171,17 @@ func TestDarkness(t *testing.T) {
 		if got.Part != 0 || got.Dimming() != 1 || math.Abs(got.Shift-before.Shift) > 1e-6 {
 			t.Errorf("at %g V %+v, before that %+v", v, got, before)
 		}
+	}
+	// Regulated channels go dark one after the other as well.
+	reg := strip(run.Regulated, 5, rgb...)
+	for i := range reg.Channels {
+		reg.Channels[i].Forward, reg.Channels[i].Knee = 0, 3.6
+	}
+	reg.Channels[0].Knee = 3.4
+	r := New(reg, levels(1, rgb...), pixel.AsStated)
+	red := colour.Peak(625, 18).UV()
+	if got := r.See(1.0); math.Abs(got.Shift-r.Full().UV().Distance(red)) > 1e-9 {
+		t.Errorf("regulated and dark: %+v", got)
 	}
 	var zero Law
 	if !zero.Dark() {

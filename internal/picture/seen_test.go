@@ -48,6 +48,12 @@ func TestSeenShowsTheRun(t *testing.T) {
 	if !strings.Contains(wide, "step white") || !strings.Contains(wide, "rgba(255,255,255,1.0)") {
 		t.Error("step and commanded white")
 	}
+	without := lit(falling)
+	without.Worst = appearance.Spot{}
+	rings := strings.Count(wide, "<path") - strings.Count(drawn(t, Seen(without, Wide)), "<path")
+	if rings != 3 {
+		t.Errorf("%d rings round the worst pixel, want one a curve", rings)
+	}
 	// A run that is lit evenly takes one piece a reel and band.
 	even := drawn(t, Seen(lit(func(int, int) float64 { return 1 }), Wide))
 	if len(even) > len(wide)/2 {

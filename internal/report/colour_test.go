@@ -154,6 +154,30 @@ func TestColourInWords(t *testing.T) {
 	}
 }
 
+// A white that turns bluer is cooler; one that hardly moves is not spoken of.
+func TestSpotSaysHowWhiteTurns(t *testing.T) {
+	a := seen(t, cove)
+	for _, c := range []struct {
+		from, to appearance.White
+		want     string
+	}{
+		{appearance.White{Is: true, Kelvin: 4000}, appearance.White{Is: true, Kelvin: 5000}, "turns cooler: from 4000 K"},
+		{appearance.White{Is: true, Kelvin: 4000}, appearance.White{Is: true, Kelvin: 3000}, "turns warmer: from 4000 K"},
+		{appearance.White{Is: true, Kelvin: 4000}, appearance.White{}, "no longer white"},
+	} {
+		a.Worst.Whiteness, a.Worst.SeenAs = c.from, c.to
+		if got := spotText(a); !strings.Contains(got, c.want) {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+	for _, to := range []appearance.White{{Is: true, Kelvin: 4001}, {Is: false}} {
+		a.Worst.Whiteness, a.Worst.SeenAs = appearance.White{Is: to.Is, Kelvin: 4000}, to
+		if got := spotText(a); strings.Contains(got, "white") {
+			t.Error(got)
+		}
+	}
+}
+
 func TestCause(t *testing.T) {
 	for _, c := range []struct {
 		share appearance.Share

@@ -18,7 +18,7 @@ func ColourJSON(w io.Writer, a *appearance.Appearance) error {
 	spot := a.Worst
 	reel := a.Reels[spot.Place.Index]
 	return write(w, "colour", object{
-		{"schema", schema}, {"run", nameOf(a.Run)}, {"step", a.Step.Name}, {"fitted", a.Fitted},
+		{"schema", schema}, {"run", nameOf(a.Run)}, {"step", a.Step.Name}, {"fitted", a.Fitted}, {"asked", a.Asked},
 		{"change", changes[a.Change]}, {"verdict", a.Verdict},
 		{"limits", object{{"colour_shift", number(a.Run.Limits.ColourShift)}, {"dimming_percent", number(100 * a.Run.Limits.Dimming)}}},
 		{"places", list(a.Places, func(p appearance.Stretch) any {
