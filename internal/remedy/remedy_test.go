@@ -426,6 +426,9 @@ func TestVerdicts(t *testing.T) {
 	if got := (e.Limiter.High - e.Limiter.Low) / 2; math.Abs(got-want) > 0.03*want {
 		t.Errorf("limiter %+v, wanted ± %g", e.Limiter, want)
 	}
+	if e.Highest.Value != e.Rating.Level || e.Limiter.Value != e.Rating.State.Limiter {
+		t.Errorf("highest %+v and limiter %+v are not those of %+v", e.Highest, e.Limiter, e.Rating)
+	}
 	if e := try(off(0.02)); e.Verdict != assessment.Unproven || e.Use.High <= 1 {
 		t.Errorf("20 mΩ not known: %v, %+v", e.Verdict, e.Use)
 	}
@@ -564,5 +567,37 @@ func TestRenewedFeeds(t *testing.T) {
 	two := long(0.07, "[[feed]]\nname = \"far\"\nfrom = \"A\"\nto = \"three.end\"\nmetres = 12\nconductor = \"14 AWG\"\n")
 	if o := find(plan(t, two, Options{}), Renew, "nearer"); len(o) != 0 {
 		t.Errorf("%s", o[0].Repairs[0].Text)
+	}
+}
+
+// A straight fall below the knee draws as much over the whole run as the cubic one,
+// the knees being where straightShift puts them.
+func TestStraightFallDrawsAsMuch(t *testing.T) {
+	r := parse(t, long(0.1, ""))
+	k := Stated(r)
+	k.knees = straightShift(k, r.Steps[0])
+	amps := func(a estimate.Account) float64 {
+		b := &bench{k: k, of: r}
+		mix, level := rating.MixOf(r.Steps[0])
+		var err error
+		if b.circuit, err = rating.New(rating.Condition{Run: r, Parameters: a.Parameters, Adjust: a.Adjust}, mix, rating.Limits{}); err != nil {
+			t.Fatal(err)
+		}
+		s, err := b.circuit.Try(level)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s.Amps
+	}
+	same := amps(k.straight(k.Best)) - amps(k.Best)
+	unmoved := k
+	unmoved.knees = 0
+	other := amps(unmoved.straight(k.Best)) - amps(k.Best)
+	if math.Abs(other) < 1e-3 || math.Abs(same) > 0.1*math.Abs(other) {
+		t.Errorf("%g A more, and %g A where the knees stay", same, other)
+	}
+	full := parse(t, long(0.01, ""))
+	if shift := straightShift(Stated(full), full.Steps[0]); shift != 0 {
+		t.Errorf("shifts knees by %g V where nothing starves", shift)
 	}
 }
