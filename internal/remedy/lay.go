@@ -65,10 +65,8 @@ func (p *proposer) sameSupply(kind Kind, labour, near int, to run.Place, along f
 	amps := 0.0
 	for _, reel := range r.Reels {
 		each := reel.Strip.Idle
-		if d := r.Limits.DesignStep; d >= 0 {
-			for _, c := range reel.Strip.Channels {
-				each += r.Steps[d].Levels[c.Name] * c.Amps
-			}
+		for _, c := range reel.Strip.Channels {
+			each += p.step.Levels[c.Name] * c.Amps
 		}
 		amps += float64(reel.Pixels) * each / 2
 	}

@@ -64,8 +64,12 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 	if len(l.Colours) == 0 {
 		return nil, ErrNoColour
 	}
+	carried := design
+	if carried < 0 {
+		carried = l.Colours[0].Step
+	}
 	var repairs []Repair
-	repairs, l.Assumed = propose(k, o)
+	repairs, l.Assumed = propose(k, r.Steps[carried], o)
 	for _, repair := range repairs {
 		change := Change{Repair: repair}
 		for i := range l.Colours {

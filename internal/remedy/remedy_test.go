@@ -190,7 +190,7 @@ func TestParametersOfAnEditAreThoseOfTheEditedRun(t *testing.T) {
 				k.Joints = append(k.Joints, i)
 			}
 		}
-		list, _ := propose(k, Options{})
+		list, _ := propose(k, r.Steps[len(r.Steps)-1], Options{})
 		for _, x := range list {
 			if x.Kind == Trim {
 				continue
@@ -218,7 +218,7 @@ func TestParametersOfAnEditAreThoseOfTheEditedRun(t *testing.T) {
 func TestEditsAddUp(t *testing.T) {
 	r := parse(t, long(0.07, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n[[joint]]\nbetween = [\"two\", \"three\"]\nmilliohms = 40\n"))
 	k := Stated(r)
-	list, _ := propose(k, Options{})
+	list, _ := propose(k, r.Steps[len(r.Steps)-1], Options{})
 	p := k.Best.Parameters
 	pairs := 0
 	for _, a := range list {
@@ -571,7 +571,8 @@ func TestRenewedFeeds(t *testing.T) {
 }
 
 // A straight fall below the knee draws as much over the whole run as the cubic one,
-// the knees being where straightShift puts them.
+// to first order: the knees
+// are moved at the volts there are.
 func TestStraightFallDrawsAsMuch(t *testing.T) {
 	r := parse(t, long(0.1, ""))
 	k := Stated(r)
@@ -593,7 +594,7 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 	unmoved := k
 	unmoved.knees = 0
 	other := amps(unmoved.straight(k.Best)) - amps(k.Best)
-	if math.Abs(other) < 1e-3 || math.Abs(same) > 0.1*math.Abs(other) {
+	if math.Abs(other) < 1e-3 || math.Abs(same) > 0.5*math.Abs(other) {
 		t.Errorf("%g A more, and %g A where the knees stay", same, other)
 	}
 	full := parse(t, long(0.01, ""))
