@@ -191,9 +191,9 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	}
 }
 
-// Forty repairs of a run of 900 pixels with readings: what the command takes, but
+// Some thirty repairs of a run of 900 pixels with readings: what the command takes, but
 // for reading files and the fit.
-func BenchmarkFortyRepairsFitted(b *testing.B) {
+func BenchmarkManyRepairsFitted(b *testing.B) {
 	file := long(0.04, "[[step]]\nname = \"dim\"\nred = 0.02\ngreen = 0.02\nblue = 0.02\n")
 	for _, name := range []string{"one", "two", "three"} {
 		file = strings.Replace(file, "[[reel]]\nname = \""+name+"\"\nmetres = 5\n",
