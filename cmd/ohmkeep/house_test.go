@@ -18,19 +18,21 @@ var house = map[string]string{
 	// values
 	"internal/fault":     "",
 	"internal/legible":   "",
+	"internal/colour":    "",
 	"internal/conductor": "fault",
 	"internal/document":  "fault",
 	"internal/ldl":       "",
-	"internal/run":       "conductor fault",
+	"internal/run":       "colour conductor fault",
 	"internal/reading":   "fault run",
 	// description
 	"probes":           "",
-	"internal/runfile": "conductor document fault run",
+	"internal/runfile": "colour conductor document fault run",
 	"internal/profile": "document fault run probes",
 	"internal/draft":   "conductor fault runfile",
 	// model
 	"internal/pixel":        "run",
 	"internal/ladder":       "ldl pixel run",
+	"internal/light":        "colour pixel run",
 	"internal/leastsquares": "",
 	// world
 	"internal/board":      "fault profile reading run",
@@ -45,15 +47,19 @@ var house = map[string]string{
 	"internal/assessment": "reading run",
 	"internal/verdict":    "assessment",
 	"internal/prediction": "ladder pixel run",
+	"internal/rating":     "ladder light pixel run",
+	"internal/remedy":     "assessment conductor estimate ladder pixel rating run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
+	"internal/shapley":    "",
+	"internal/appearance": "assessment colour estimate ladder light pixel run shapley",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
 	// faces
-	"internal/picture":          "assessment legible prediction run",
+	"internal/picture":          "appearance assessment colour legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "assessment legible picture prediction run",
+	"internal/report":           "appearance assessment colour legible picture prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
-		"reading report run runfile store survey",
+	"internal/command": "appearance assessment conductor demo draft estimate fault instrument judge picture prediction " +
+		"profile rating reading remedy report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }
 

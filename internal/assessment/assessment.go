@@ -140,3 +140,11 @@ func (a *Assessment) Worst() Verdict {
 	}
 	return worst
 }
+
+// Unexplained is the p-value below which the readings fit no resistances at all and
+// nothing is passed. One healthy run in a thousand comes that low by chance.
+const Unexplained = 0.001
+
+// Doubtful tells that the fit does not explain the readings, so that nothing may
+// pass.
+func (a *Assessment) Doubtful() bool { return !a.Fit.Converged || a.Fit.PValue < Unexplained }

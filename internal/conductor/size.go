@@ -76,6 +76,17 @@ func (c Conductor) sold() []Conductor {
 	return all
 }
 
+// Thicker names the next size up of c's own system that is sold; ok is false where
+// none is.
+func (c Conductor) Thicker() (size string, ok bool) {
+	for _, s := range c.sold() {
+		if s.area > c.area*1.01 {
+			return s.size(), true
+		}
+	}
+	return "", false
+}
+
 // size names a conductor's size.
 func (c Conductor) size() string {
 	if c.system == metric {

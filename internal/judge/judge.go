@@ -14,10 +14,6 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// unexplained is the p-value below which the readings fit no resistances at all and
-// nothing is passed. One healthy run in a thousand comes that low by chance.
-const unexplained = 0.001
-
 // openAbove is the least resistance, Ω, that an element must have for sure to be
 // called open rather than bad, when the readings bound it by nothing above. No
 // soldered joint or crimped wire reads so much and still conducts for long (common
@@ -48,6 +44,11 @@ func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error
 	if err != nil {
 		return nil, err
 	}
+	return Of(r, est)
+}
+
+// Of assesses a run that has been fitted to its readings already.
+func Of(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
 	j := &judged{run: r, est: est, out: &assessment.Assessment{
 		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles}}
 	if d := r.Limits.DesignStep; d >= 0 {
@@ -59,7 +60,7 @@ func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error
 			j.design = append(j.design, math.Abs(f.Amps))
 		}
 	}
-	j.doubt = !est.Fit.Converged || est.Fit.PValue < unexplained
+	j.doubt = j.out.Doubtful()
 	count := 0
 	for i := range est.Elements {
 		if est.Elements[i].Rail == assessment.Loop && !math.IsNaN(j.limit(&est.Elements[i])) {

@@ -250,7 +250,7 @@ func TestMisfitPassesNothing(t *testing.T) {
 		}
 	}
 	a := assess(t, r, list)
-	if a.Fit.Converged && a.Fit.PValue >= unexplained {
+	if !a.Doubtful() {
 		t.Fatalf("the readings are explained: %+v", a.Fit)
 	}
 	for _, e := range a.Elements {

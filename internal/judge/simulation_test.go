@@ -124,7 +124,7 @@ func (o *outcome) count(t *testing.T, r *run.Run, p *simulate.Plant, a *assessme
 			o.suspected++
 		}
 	}
-	if a.Fit.PValue < unexplained || !a.Fit.Converged {
+	if a.Doubtful() {
 		o.doubt++
 	}
 	for _, e := range a.Elements {

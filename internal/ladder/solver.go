@@ -171,7 +171,7 @@ func (s *Solver) advance(m mode) error {
 func (s *Solver) lowest() float64 {
 	low := math.Inf(1)
 	for i, v := range s.volts {
-		low = math.Min(low, v+s.step[i])
+		low = min(low, v+s.step[i])
 	}
 	return low
 }
@@ -208,7 +208,7 @@ func (s *Solver) take(guarded bool) float64 {
 			// away from its tangent.
 			m := (1-t)*miss[k] + now - (amps[k] + t*slope[k]*d)
 			miss[k] = m
-			worst = math.Max(worst, math.Abs(m))
+			worst = max(worst, math.Abs(m))
 		}
 	}
 	return worst

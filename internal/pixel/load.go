@@ -47,12 +47,17 @@ type term struct {
 	forward, knee float64
 	inverse       float64 // 1/(knee − forward)
 	shape         Shape
+	channel       int     // of the strip; the idle current has none
+	rated         float64 // what the channel takes at level 1 and rated volts, in A or W
 }
+
+// MostChannels is how many channels a pixel can have.
+const MostChannels = 4
 
 // Load is the law of one kind of pixel in one step. The zero Load draws nothing.
 type Load struct {
 	driver run.Driver
-	terms  [5]term // channels first, idle last
+	terms  [MostChannels + 1]term // channels first, idle last
 	n      int
 	full   float64 // V, at and above it the current is total whatever the voltage; +Inf if never
 	total  float64
@@ -64,17 +69,18 @@ type Load struct {
 // Channels beyond the fourth are not drawn; run files have at most four.
 func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
 	l := Load{driver: strip.Driver, scale: by.Scale, idle: by.Idle}
-	for _, c := range strip.Channels[:min(len(strip.Channels), len(l.terms)-1)] {
+	for i, c := range strip.Channels[:min(len(strip.Channels), MostChannels)] {
 		level := levels[c.Name] * by.Scale
 		if level == 0 {
 			continue
 		}
-		t := term{forward: c.Forward + by.Shift, knee: c.Knee + by.Shift, shape: by.Shape}
+		t := term{forward: c.Forward + by.Shift, knee: c.Knee + by.Shift, shape: by.Shape, channel: i, rated: c.Amps}
 		switch strip.Driver {
 		case run.Linear:
 			t.size = level * c.Amps
 		case run.Regulated:
-			t.size = level * c.Amps * strip.Volts
+			t.rated = c.Amps * strip.Volts
+			t.size = level * t.rated
 			t.forward = regulatedOff*c.Knee + by.Shift
 		case run.Resistor:
 			t.size = level / c.Ohms

@@ -20,7 +20,7 @@ func Make(r *run.Run, step run.Step) (*Prediction, error) {
 	par := ladder.Stated(r)
 	loads := ladder.Loads(r, step, pixel.AsStated)
 	if err := solver.Solve(&par, loads); err != nil {
-		return nil, fmt.Errorf("step %q: %w", step.Name, err)
+		return nil, fmt.Errorf("step %q: %w", step.Name, ladder.Explain(r, err))
 	}
 	p := &Prediction{Run: r, Step: step.Name}
 	pair := func(at run.Place) float64 {
@@ -49,6 +49,9 @@ func Make(r *run.Run, step run.Step) (*Prediction, error) {
 	}
 	for i, reel := range r.Reels {
 		p.Reels = append(p.Reels, Reel{Name: reel.Name, Pixels: pixels(solver, i, reel.Pixels)})
+	}
+	for _, x := range solver.Runaways(step) {
+		p.say("%s", x.Text(r))
 	}
 	p.warn(step)
 	return p, nil

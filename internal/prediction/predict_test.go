@@ -135,6 +135,9 @@ func TestWarnings(t *testing.T) {
 		{"data", base, "dark", "data into west: its first pixel takes 3.54 V for a high (0.7 × 5.05 V) and its ground is lifted by 23 mV: 3.3 V logic is 0.26 V short, 5 V logic has 1.44 V to spare", false},
 		{"data of a 12 V strip", swap("volts = 5.0", "volts = 12", "volts = 5.1", "volts = 12"), "dark", "data", true},
 		{"copper not stated", swap("loop_milliohms_per_metre = 80.0\n", ""), "dark", "reel west: loop_milliohms_per_metre is not stated", false},
+		{"regulated, held", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white 5 %", "run", true},
+		{"regulated, run away", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white", "reel north runs away: its regulated pixels draw more current as their volts fall", false},
+		{"regulated, said once", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white", "pixels are below the", true},
 		{"supplies in parallel", base + "[[supply]]\nname = \"B\"\nvolts = 4.4\namps = 20\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.end\"\nmetres = 2\nconductor = \"18 AWG\"\n", "dark", "would flow back into it", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -85,8 +85,12 @@ func (p *Prediction) warnJoints() {
 }
 
 // warnKnee tells of pixels whose lit channels cannot draw their full current.
+// Those of regulated drivers run away and are told of before.
 func (p *Prediction) warnKnee(i int, step run.Step) {
 	reel := p.Run.Reels[i]
+	if reel.Strip.Driver == run.Regulated {
+		return
+	}
 	knee, channel := 0.0, ""
 	for _, c := range reel.Strip.Channels {
 		needs := c.Knee

@@ -9,7 +9,10 @@
 // solution and no measured value.
 package run
 
-import "ohmkeep/internal/conductor"
+import (
+	"ohmkeep/internal/colour"
+	"ohmkeep/internal/conductor"
+)
 
 // Run is one installed system.
 type Run struct {
@@ -51,11 +54,13 @@ type Strip struct {
 
 // Channel is one colour of a pixel.
 type Channel struct {
-	Name    string  // red, green, blue, white
-	Amps    float64 // at level 1 and rated volts, one pixel
-	Forward float64 // V, below it no current flows (linear, resistor)
-	Knee    float64 // V, linear: from here up the full current; regulated: the minimum voltage
-	Ohms    float64 // resistor driver only
+	Name    string     // red, green, blue, white
+	Amps    float64    // at level 1 and rated volts, one pixel
+	Forward float64    // V, below it no current flows (linear, resistor)
+	Knee    float64    // V, linear: from here up the full current; regulated: the minimum voltage
+	Ohms    float64    // resistor driver only
+	Light   colour.XYZ // at level 1 and rated volts; Y in mcd, or any unit that a strip's channels share
+	Usual   bool       // the file says nothing of its light, which is the usual one
 }
 
 // Supply is a DC power supply.
@@ -135,6 +140,7 @@ type Limits struct {
 	ConnectorOhms float64 // added to that for the connectors
 	ReelExcess    float64 // fraction over the nominal of a reel
 	ColourShift   float64 // CIE 1976 u'v'
+	Dimming       float64 // fraction of the light at full voltage that may be missing
 	DesignStep    int     // index into Steps, or -1
 }
 

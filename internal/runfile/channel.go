@@ -30,7 +30,7 @@ const agreement = 0.05
 
 // channel finishes one channel of a strip.
 func (s settings) channel(name string) run.Channel {
-	c := run.Channel{Name: name}
+	c := run.Channel{Name: name, Light: s.primaries.light(name), Usual: !s.primaries.say(name)}
 	amps, stated := s.milliamps.of(name)
 	c.Amps = amps / 1000
 	if _, has := s.ohms.of(name); !stated && !has && s.milliamps.table != nil {

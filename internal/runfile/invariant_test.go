@@ -36,7 +36,7 @@ func checkInvariants(t *testing.T, r *run.Run) {
 		s := reel.Strip
 		ok("strip", s.Volts > 0 && s.PixelsPerMetre > 0 && fine(s.Idle) && fine(s.LoopOhms) && len(s.Channels) > 0 && len(s.Channels) <= 4)
 		for _, c := range s.Channels {
-			ok("channel", c.Amps > 0 && fine(c.Amps) && fine(c.Forward) && fine(c.Knee) && fine(c.Ohms) && c.Knee <= s.Volts && c.Forward <= s.Volts)
+			ok("channel", c.Amps > 0 && fine(c.Amps) && fine(c.Forward) && fine(c.Knee) && fine(c.Ohms) && c.Light.Y > 0 && c.Light.X >= 0 && c.Light.Z >= 0 && c.Knee <= s.Volts && c.Forward <= s.Volts)
 			ok("linear", s.Driver != run.Linear || c.Forward < c.Knee)
 			ok("resistor", s.Driver != run.Resistor || c.Ohms > 0 && math.Abs(c.Amps*c.Ohms/(s.Volts-c.Forward)-1) < 1e-9)
 			ok("regulated", s.Driver != run.Regulated || c.Knee > 0)
@@ -67,7 +67,7 @@ func checkInvariants(t *testing.T, r *run.Run) {
 		}
 	}
 	ok("design step", r.Limits.DesignStep >= -1 && r.Limits.DesignStep < len(r.Steps))
-	ok("limits", r.Limits.JointOhms > 0 && r.Limits.FeedDrop > 0 && r.Limits.FeedExcess > 0 && fine(r.Limits.ConnectorOhms) && r.Limits.ColourShift > 0)
+	ok("limits", r.Limits.JointOhms > 0 && r.Limits.FeedDrop > 0 && r.Limits.FeedExcess > 0 && fine(r.Limits.ConnectorOhms) && r.Limits.ColourShift > 0 && r.Limits.Dimming > 0 && r.Limits.Dimming <= 1)
 	for _, p := range r.Probes {
 		ok("probe", p.Meter >= -1 && p.Meter < len(r.Meters) && len(p.Channels) > 0)
 	}

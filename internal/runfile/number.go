@@ -35,7 +35,7 @@ var (
 	ambient      = span{-40, 90, false, " °C"}
 	percent      = span{0, 100, false, " %"}
 	limitPercent = span{0, 1000, true, " %"}
-	colour       = span{0, 1, true, " in CIE 1976 u'v'"}
+	shift        = span{0, 1, true, " in CIE 1976 u'v'"}
 	positive     = span{0, 1e9, true, ""}
 	counts       = span{0, 1e6, false, ""}
 )

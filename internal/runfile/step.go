@@ -58,7 +58,7 @@ func (r *reader) tieSteps() {
 // drop is that of NEC 210.19(A), informational note).
 var usualLimits = run.Limits{
 	JointOhms: 0.015, FeedDrop: 0.03, FeedExcess: 0.25, ConnectorOhms: 0.010,
-	ReelExcess: 0.25, ColourShift: 0.004, DesignStep: -1,
+	ReelExcess: 0.25, ColourShift: 0.004, Dimming: 0.30, DesignStep: -1,
 }
 
 func (r *reader) readLimits() {
@@ -79,7 +79,8 @@ func (r *reader) readLimits() {
 		{"feed_excess_percent", &l.FeedExcess, 100, limitPercent},
 		{"connector_milliohms", &l.ConnectorOhms, 1000, milliohms},
 		{"reel_excess_percent", &l.ReelExcess, 100, limitPercent},
-		{"colour_shift", &l.ColourShift, 1, colour},
+		{"colour_shift", &l.ColourShift, 1, shift},
+		{"dimming_percent", &l.Dimming, 100, span{0, 100, true, " %"}},
 	} {
 		if x, ok := number(t, key.name, key.in); ok {
 			*key.to = x / key.part

@@ -42,6 +42,7 @@ type settings struct {
 	driverFrom                     *document.Table
 	channels                       []string
 	channelsFrom                   *document.Table
+	primaries                      primaries
 }
 
 // readStrip reads what holds for every reel that does not say otherwise.
@@ -62,6 +63,7 @@ func readSettings(t *document.Table) settings {
 		forward:   perChannel(t, "forward_volts", span{0, 60, false, " V"}),
 		knee:      perChannel(t, "knee_volts", volts),
 		ohms:      perChannel(t, "ohms", ohms),
+		primaries: readPrimaries(t),
 	}
 	if t.Has("driver") {
 		s.driver, s.driverFrom = run.Driver(choice(t, "driver", drivers, 0)), t
@@ -132,6 +134,7 @@ func (s settings) over(base settings) settings {
 			*pair[0] = *pair[1]
 		}
 	}
+	s.primaries = s.primaries.over(base.primaries)
 	if s.driverFrom == nil {
 		s.driver, s.driverFrom = base.driver, base.driverFrom
 	}
@@ -196,5 +199,8 @@ func (s settings) checkKeys() {
 				key.table.Fault(name, "is no channel of the strip", fault.Suggest(name, s.channels))
 			}
 		}
+	}
+	if s.primaries.from == s.own || s.channelsFrom != s.own {
+		s.primaries.check(s.channels)
 	}
 }

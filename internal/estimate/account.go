@@ -1,0 +1,110 @@
+package estimate
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/pixel"
+)
+
+// Account is the fitted run in one step: what a network solves with, at the
+// temperature of the readings, and how its pixels differ from what is stated. An
+// open conductor is 100 kΩ in it.
+type Account struct {
+	Parameters ladder.Parameters
+	Adjust     pixel.Adjust
+}
+
+// Account gives the best estimate in a step, by its index in the run; in a step
+// that was not read, what the others and the knowledge beforehand say of it.
+func (e *Estimate) Account(step int) Account {
+	_, s := e.state(step, nil)
+	return Account{s.par, s.adjust}
+}
+
+// AccountAt gives the account at the best estimate plus what a draw is off.
+func (e *Estimate) AccountAt(step int, off []float64) Account {
+	_, s := e.state(step, off)
+	return Account{s.par, s.adjust}
+}
+
+// Slopes turns a network's derivatives, at the account of a step, into those by
+// unknown, which a draw multiplies. Where part of the network was replaced, its
+// derivatives must have been set to zero.
+func (e *Estimate) Slopes(step int, g *ladder.Gradient) []float64 {
+	k, s := e.state(step, nil)
+	row := make([]float64, len(e.x))
+	e.problem.chain(k, e.x, s, g, row)
+	return row
+}
+
+func (e *Estimate) state(step int, off []float64) (k int, s *state) {
+	p := e.problem
+	x := e.x
+	if off != nil {
+		x = make([]float64, len(e.x))
+		for i := range x {
+			x[i] = e.x[i] + off[i]
+		}
+	}
+	k = p.stepOf(step)
+	s = p.newState()
+	p.set(k, x, s)
+	return k, s
+}
+
+// Draws gives n draws of how far the unknowns may be off from the best estimate,
+// from the Gaussian with the fit's covariance, widened where the fit is poor. The
+// same seed gives the same draws; every second one is the one before it mirrored,
+// so that their mean is zero.
+func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
+	d := len(e.x)
+	factor := e.factor()
+	rng := rand.New(rand.NewPCG(seed, 1))
+	normal := make([]float64, d)
+	draws := make([][]float64, n)
+	for k := range draws {
+		draws[k] = make([]float64, d)
+		if k%2 == 1 {
+			for i, x := range draws[k-1] {
+				draws[k][i] = -x
+			}
+			continue
+		}
+		for i := range normal {
+			normal[i] = e.inflation * rng.NormFloat64()
+		}
+		for i := range d {
+			for j := range i + 1 {
+				draws[k][i] += factor[i*d+j] * normal[j]
+			}
+		}
+	}
+	return draws
+}
+
+// factor is the Cholesky factor of the covariance, row after row; a direction
+// without variance, such as a conductor held open, has none in it.
+func (e *Estimate) factor() []float64 {
+	d := len(e.x)
+	l := make([]float64, d*d)
+	for j := range d {
+		rest := e.covariance.At(j, j)
+		for k := range j {
+			rest -= l[j*d+k] * l[j*d+k]
+		}
+		if rest <= 1e-14*e.covariance.At(j, j) || math.IsNaN(rest) {
+			continue
+		}
+		l[j*d+j] = math.Sqrt(rest)
+		for i := j + 1; i < d; i++ {
+			sum := e.covariance.At(i, j)
+			for k := range j {
+				sum -= l[i*d+k] * l[j*d+k]
+			}
+			l[i*d+j] = sum / l[j*d+j]
+		}
+	}
+	return l
+}
