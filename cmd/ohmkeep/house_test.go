@@ -26,17 +26,19 @@ var house = map[string]string{
 	// description
 	"probes":           "",
 	"internal/runfile": "conductor document fault run",
-	"internal/profile": "document fault run probes",
+	"internal/ina":     "",
+	"internal/profile": "document fault ina run probes",
 	"internal/draft":   "conductor fault runfile",
 	// model
 	"internal/pixel":        "run",
 	"internal/ladder":       "ldl pixel run",
 	"internal/leastsquares": "",
 	// world
-	"internal/board":      "fault profile reading run",
+	"internal/board":      "fault ina profile reading run",
 	"internal/scpi":       "",
 	"internal/port":       "profile",
-	"internal/instrument": "board port profile run scpi",
+	"internal/hwmon":      "fault",
+	"internal/instrument": "board fault hwmon port profile reading run scpi",
 	"internal/bench":      "profile run",
 	"internal/store":      "fault reading run",
 	"internal/survey":     "instrument reading run",

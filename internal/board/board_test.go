@@ -151,11 +151,15 @@ unit = "mA"
 		t.Fatal(err)
 	}
 	for text, want := range map[string]string{
-		"T 20.5":       "[{1 temperature 20.5 20.5 degC 20.5 }]",
-		"T 20.5 I 250": "[{1 temperature 20.5 20.5 degC 20.5 } {1 current 0.25 250 mA 250 }]",
+		"T 20.5":       "1 temperature 20.5 20.5 degC;",
+		"T 20.5 I 250": "1 temperature 20.5 20.5 degC;1 current 0.25 250 mA;",
 	} {
 		v, err := board.Parse(p.Line, text)
-		if got := fmt.Sprint(v); err != nil || got != want {
+		got := ""
+		for _, v := range v {
+			got += fmt.Sprint(v.Channel, " ", v.Quantity, " ", v.SI, " ", v.Text, " ", v.Unit, ";")
+		}
+		if err != nil || got != want {
 			t.Errorf("%q: got %s, %v, want %s", text, got, err, want)
 		}
 	}

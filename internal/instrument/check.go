@@ -96,7 +96,7 @@ func (r *Report) listen(ctx context.Context, device Instrument, d time.Duration)
 func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profile, d time.Duration) {
 	for begun, first := time.Now(), true; first || time.Since(begun) < d; first = false {
 		for q := range run.Quantity(len(run.QuantityNames)) {
-			if _, can := p.Query.Measure[q]; !can {
+			if !p.Query.Asks(q) {
 				continue
 			}
 			s, err := device.Measure(ctx, "", q)
