@@ -40,9 +40,11 @@ var house = map[string]string{
 	"internal/hwmon":      "fault",
 	"internal/instrument": "board fault hwmon port profile reading run scpi",
 	"internal/bench":      "profile run",
+	"internal/transcript": "fault",
 	"internal/store":      "fault reading run",
 	"internal/survey":     "instrument reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
+	"internal/probe":      "bench board fault instrument profile run simulate survey transcript",
 	// judgement and what it hands on
 	"internal/assessment": "reading run",
 	"internal/verdict":    "assessment",
@@ -54,8 +56,8 @@ var house = map[string]string{
 	"internal/picture/invented": "assessment prediction reading run",
 	"internal/report":           "assessment legible picture prediction run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
-		"reading report run runfile store survey",
+	"internal/command": "assessment demo draft fault instrument judge picture prediction probe profile " +
+		"reading report run runfile store survey transcript",
 	"cmd/ohmkeep": "command",
 }
 

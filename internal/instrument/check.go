@@ -47,6 +47,11 @@ func (r Report) OK() bool {
 // it said and what of that was understood. The error is that of opening; what
 // goes wrong later is in the report. Events go to o.Log as they come.
 func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options) (Report, error) {
+	return CheckVia(ctx, p, path, d, o, func(o Options) (Instrument, error) { return Open(ctx, p, path, o) })
+}
+
+// CheckVia is Check of what open opens with the options that it is given.
+func CheckVia(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options, open func(Options) (Instrument, error)) (Report, error) {
 	r := Report{Profile: p.Name, Port: path}
 	follow := o.Log
 	o.Log = func(e Event) {
@@ -60,7 +65,7 @@ func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration
 			keep(&r.Queue, e.Reason)
 		}
 	}
-	device, err := Open(ctx, p, path, o)
+	device, err := open(o)
 	if err != nil {
 		return r, err
 	}
