@@ -189,12 +189,17 @@ func TestGuide(t *testing.T) {
 		}
 		within = indented || within && line == "//\n" // an empty line parts two tables of one piece
 	}
-	if len(pieces) != 5 {
+	if len(pieces) != 8 {
 		t.Fatalf("the guide has %d pieces: %q", len(pieces), pieces)
 	}
-	head, line, query, accuracy := pieces[1], pieces[2], pieces[3], pieces[4]
-	if _, err := profile.Parse("board.toml", []byte(head+line+accuracy)); err != nil {
-		t.Errorf("the board:\n%v", err)
+	head, line, words, query, files, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7]
+	for name, body := range map[string]string{"board": line, "words": words} {
+		if _, err := profile.Parse(name+".toml", []byte(head+body+accuracy)); err != nil {
+			t.Errorf("%s:\n%v", name, err)
+		}
+	}
+	if _, err := profile.Parse("shelf.toml", []byte(files+accuracy)); err != nil {
+		t.Errorf("the kernel's device:\n%v", err)
 	}
 	head = strings.Replace(head, `kind   = "lines"`, `kind   = "scpi"`, 1)
 	if _, err := profile.Parse("meter.toml", []byte(head+query+accuracy)); err != nil {
