@@ -217,7 +217,7 @@ func unquote(s string) (bytes, after string, err error) {
 			i += 2
 		default:
 			if s[i] < ' ' || s[i] > '~' {
-				return "", "", fmt.Errorf(`byte %02X stands as it is; write \x%[1]02X`, s[i])
+				return "", "", fmt.Errorf(`byte %02X stands as it is; write \x%02[1]X`, s[i])
 			}
 			b.WriteByte(s[i])
 		}
