@@ -18,7 +18,7 @@ type Writer struct {
 
 // NewWriter writes the head. Every line of it is kept on one line.
 func NewWriter(w io.Writer, h Head) *Writer {
-	t := &Writer{out: bufio.NewWriter(w), begun: h.Begun.Round(0)}
+	t := &Writer{out: bufio.NewWriter(w), begun: h.Begun.Round(0).Truncate(time.Microsecond)}
 	t.line("%s", title)
 	for _, kept := range []struct{ key, value string }{{"profile", h.Profile}, {"port", h.Port}} {
 		if kept.value != "" {
@@ -34,7 +34,7 @@ func NewWriter(w io.Writer, h Head) *Writer {
 
 // Write writes one entry, at once: a recording that is cut off holds what was heard.
 func (t *Writer) Write(e Entry) {
-	text := fmt.Sprintf("%.6f %c %s", e.Time.Round(0).Sub(t.begun).Seconds(), e.Mark, quote(e.Bytes))
+	text := fmt.Sprintf("%.6f %c %s", e.Time.Round(0).Truncate(time.Microsecond).Sub(t.begun).Seconds(), e.Mark, quote(e.Bytes))
 	if e.Mark == Piece && e.Reason != "" {
 		text += " " + oneLine(e.Reason)
 	}
