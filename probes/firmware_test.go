@@ -129,7 +129,7 @@ func TestFirmware(t *testing.T) {
 func TestFirmwareArithmetic(t *testing.T) {
 	play := firmware(t)
 	rng := rand.New(rand.NewPCG(1, 2))
-	for _, shunt := range []int{1, 75, 1960, 2000, 100_000, 4_000_000_000} {
+	for _, shunt := range []uint32{1, 75, 1960, 2000, 100_000, 4_000_000_000} {
 		script := fmt.Sprintf("form values\nsensor 1 40 %d\n", shunt)
 		var want []float64
 		for range 50 {

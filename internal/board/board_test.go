@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -171,12 +172,15 @@ unit = "mA"
 // Whatever a line holds, nothing panics, an accepted value is finite, and a
 // faulty one carries no number.
 func FuzzParse(f *testing.F) {
-	for _, s := range []string{"1,4.812,V", "1,1e308,mV", "ch=1 bus=9584 shunt=8000", "ch=2 fault=x", "# c", "\xff,1,V", "1,1e-400,A"} {
+	for _, s := range []string{"ch=1 shunt=4BF000 bus=3C0000 temp=0C80 flags=0203", "ch=1 shunt=07D0 bus=5D99", "ch=1 shunt=7FFF bus=2570", "1,4.812,V", "1,1e308,mV", "ch=1 bus=9584 shunt=8000", "ch=2 fault=x", "# c", "\xff,1,V", "1,1e-400,A"} {
 		f.Add(s)
 	}
-	plain, ina := line(f, "plain-lines"), line(f, "ina226-lines")
+	var forms []profile.Line
+	for _, name := range []string{"plain-lines", "ina226-lines", "ina219-registers", "ina226-registers", "ina228-registers"} {
+		forms = append(forms, line(f, name))
+	}
 	f.Fuzz(func(t *testing.T, s string) {
-		for _, l := range []profile.Line{plain, ina} {
+		for _, l := range forms {
 			values, err := board.Parse(l, s)
 			if err != nil && values != nil {
 				t.Errorf("%q: values beside an error", s)
@@ -188,10 +192,27 @@ func FuzzParse(f *testing.F) {
 				if v.Fault != "" && (v.SI != 0 || v.Text != "") {
 					t.Errorf("%q: a faulty value holds a number: %+v", s, v)
 				}
+				if (v.Fault == "") != (v.Quality == reading.Good) {
+					t.Errorf("%q: %v beside %q", s, v.Quality, v.Fault)
+				}
 				if v.Fault == "" && l.Fields[0].Counts == false && !strings.Contains(s, v.Text) {
 					t.Errorf("%q: %q was not sent", s, v.Text)
 				}
 			}
 		}
 	})
+}
+
+func BenchmarkParse(b *testing.B) {
+	for name, text := range map[string]string{"plain-lines": "1,4.812,V", "ina226-lines": "ch=1 bus=9584 shunt=8000",
+		"ina228-registers": "ch=1 shunt=4BF000 bus=3C0000 temp=0C80 flags=0003"} {
+		l := line(b, name)
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := board.Parse(l, text); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
 }

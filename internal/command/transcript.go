@@ -15,7 +15,6 @@ import (
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/port"
 	"ohmkeep/internal/probe"
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/transcript"
@@ -114,22 +113,17 @@ func hear(ctx context.Context, at *found, d time.Duration, w *transcript.Writer)
 	ctx, stop := context.WithTimeout(ctx, d)
 	defer stop()
 	for ctx.Err() == nil {
-		if _, err = device.Next(ctx); err != nil && fatal(err) {
+		if _, err = device.Next(ctx); instrument.Ended(err) {
 			break
 		}
 	}
 	if ctx.Err() != nil {
 		err = nil
 	}
-	if closing := device.Close(); err == nil && !errors.Is(closing, port.ErrGone) {
+	if closing := device.Close(); err == nil && !instrument.Ended(closing) {
 		err = closing
 	}
 	return device.Counters(), err
-}
-
-// fatal tells whether no more can be heard after an error.
-func fatal(err error) bool {
-	return errors.Is(err, port.ErrGone) || errors.Is(err, port.ErrStuck) || errors.Is(err, os.ErrClosed) || errors.Is(err, instrument.ErrAsked)
 }
 
 func newProbeReplay() *cobra.Command {
@@ -176,6 +170,10 @@ or the transcript is wrong.`,
 	return c
 }
 
+// unanswered is how many questions may fail before a replay is given up: the
+// transcript is of a meter that was asked otherwise.
+const unanswered = 3
+
 func replay(c *cobra.Command, name string, t *transcript.Transcript, p *profile.Profile, paced, asJSON bool) error {
 	var notes []instrument.Event
 	o := instrument.Options{Log: func(e instrument.Event) {
@@ -189,19 +187,19 @@ func replay(c *cobra.Command, name string, t *transcript.Transcript, p *profile.
 	}
 	defer device.Close()
 	good, other, failed := 0, 0, 0
-	for {
+	for failed < unanswered {
 		s, err := device.Next(c.Context())
-		if errors.Is(err, port.ErrGone) {
-			break
+		if errors.Is(err, instrument.ErrAsked) {
+			return fault.Fault{File: name, Text: "says no # channel: that profile " + p.Name + " could be asked for", Hint: "such as # channel: 1 voltage"}
+		} else if instrument.Ended(err) {
+			break // the transcript's end
 		}
 		if c.Context().Err() != nil {
 			return context.Canceled
 		}
 		if err != nil {
 			fmt.Fprintln(c.ErrOrStderr(), err)
-			if failed++; fatal(err) {
-				break
-			}
+			failed++
 			continue
 		}
 		if s.Good() {

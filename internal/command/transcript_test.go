@@ -104,6 +104,8 @@ func TestTranscriptFaults(t *testing.T) {
 		s.do(line).refused(want)
 	}
 	s.do(`ohmkeep probe replay nameless.txt --profile plain-lines`).exits(Fails)
+	s.write("meter.txt", "# ohmkeep transcript 1\n# profile: scpi-multimeter\n# begun: 2026-05-04T10:12:00Z\n0 > \"*IDN?\\n\"\n0 < \"a,b,0,0\\n\"\n0 > \"SYST:ERR?\\n\"\n0 < \"0\\n\"\n")
+	s.do(`ohmkeep probe replay meter.txt`).refused("meter.txt: says no # channel: that profile scpi-multimeter could be asked for")
 	if _, err := os.Stat("x.txt"); err == nil {
 		t.Error("a transcript of nothing was left behind")
 	}

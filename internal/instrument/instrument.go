@@ -13,11 +13,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"sync"
 	"time"
 
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/hwmon"
+	"ohmkeep/internal/port"
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -66,6 +68,17 @@ type Channel struct {
 // ErrAsked is inside the error of Next on an instrument that speaks only when asked,
 // and was opened without saying what for.
 var ErrAsked = errors.New("the instrument speaks only when it is asked")
+
+// Ended tells whether an error means that the instrument will give nothing more: it
+// is gone, stuck, closed, or was opened without saying what is asked.
+func Ended(err error) bool {
+	for _, last := range []error{port.ErrGone, port.ErrStuck, os.ErrClosed, ErrAsked} {
+		if errors.Is(err, last) {
+			return true
+		}
+	}
+	return false
+}
 
 // Instrument is one opened device. Next and Measure are for one goroutine;
 // Counters and Close for any.
