@@ -32,12 +32,27 @@ func TestRecordAndReplay(t *testing.T) {
 	s.do(`ohmkeep survey shelf.toml --store x.db`).refused("shelf.toml: probe board: port: transcript:board.txt measures nothing (a survey reads devices)")
 }
 
+const meterProfile = `name = "fast"
+title = "Invented meter"
+kind = "scpi"
+[port]
+baud = 9600
+[query]
+identity = "*IDN?"
+error = "SYST:ERR?"
+voltage = ["MEAS:VOLT:DC?"]
+current = ["MEAS:CURR:DC?"]
+every_milliseconds = EVERY
+`
+
 // A meter is recorded by turns and answers the same questions again; the wait between
 // them is the transcript's.
 func TestRecordMeter(t *testing.T) {
 	s := newSession(t)
 	port := multimeter(t)
-	s.do(`ohmkeep probe record --profile scpi-multimeter --port ` + port + ` --seconds 1.2 --out meter.txt`).exits(Passes)
+	s.write("fast.toml", strings.ReplaceAll(meterProfile, "EVERY", "20"))
+	s.do(`ohmkeep probe record --profile fast.toml --port ` + port + ` --seconds 0.3 --out meter.txt`).exits(Passes)
+	s.write("fast.toml", strings.ReplaceAll(meterProfile, "EVERY", "10000"))
 	begun := time.Now()
 	s.do(`ohmkeep probe replay meter.txt`).exits(Passes).prints("voltage      +4.81230000E+00 V", "current      +3.00000000E-01 A")
 	if took := time.Since(begun); took > time.Second {
