@@ -178,7 +178,9 @@ func TestPlayerAnswers(t *testing.T) {
 	p = play(at(0, transcript.Sent, "A?\n"), at(1, transcript.Heard, "1\n"), at(2, transcript.Heard, "late\n"), at(3, transcript.Sent, "B?\n"), at(4, transcript.Heard, "2\n"))
 	say("A?\n")
 	hear("1\n")
-	say("C?\nB?\n")
+	// What was said late is no answer to what nobody asked there.
+	say("C?\n")
+	go func() { time.Sleep(10 * time.Millisecond); _, _ = p.Write([]byte("B?\n")) }()
 	hear("2\n")
 }
 
