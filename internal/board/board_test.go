@@ -216,3 +216,25 @@ func BenchmarkParse(b *testing.B) {
 		})
 	}
 }
+
+// Counts are reckoned anew for each shunt, so that corrections after one another end
+// where the last of them alone would: nothing that was rounded is used again.
+func TestCorrectionsDoNotAddUp(t *testing.T) {
+	l := line(t, "ina226-lines")
+	for counts := 1; counts < 3000; counts += 7 {
+		values, err := board.Parse(l, fmt.Sprintf("ch=1 bus=0 shunt=%d", counts))
+		if err != nil {
+			t.Fatal(err)
+		}
+		first := values[1]
+		v := first
+		for i := range 40 {
+			if v, err = v.WithShunt(0.0011 + 0.00013*float64(i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if v, err = v.WithShunt(first.Shunt); err != nil || v.Text != first.Text || v.SI != first.SI {
+			t.Fatalf("%d counts: %s became %s, %v", counts, first.Text, v.Text, err)
+		}
+	}
+}
