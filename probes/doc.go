@@ -1,6 +1,7 @@
 // Package probes holds the device profiles that come with the program: one
 // TOML file a device, named like the profile. The file names become part of
-// the binary; nothing else knows how a device speaks.
+// the binary; nothing else knows how a device speaks. A sketch of a board's own
+// program, in C, is in the folder firmware.
 //
 // # How to write a profile for a new device
 //
@@ -14,13 +15,21 @@
 //
 // Then let "ohmkeep probe check" show what the port says and what was
 // understood, and change the file until no line is bad. A key that is not known
-// is refused with its line.
+// is refused with its line. "ohmkeep probe record" writes what the port says into a
+// file, and "ohmkeep probe replay" reads it by the profile without the device.
+//
+// To ship a profile, begin its file with examples of what the device says, an arrow
+// and what that means; a test reads every one of them:
+//
+//	#     T1 21.5   -> 1 temperature 21.5 degC
+//	#     T1 ERR    -> 1 temperature faulty
+//	#     T1        -> bad
 //
 // # The head and the port
 //
 //	name   = "cabinet"       # letters, digits, - and _
 //	title  = "Cabinet board" # what people call it
-//	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked
+//	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked; "hwmon": the kernel reads it
 //	errors = "each"          # "each": a sensor at every place; "common": one meter for all
 //
 //	[port]
@@ -41,8 +50,9 @@
 // # A board that prints lines
 //
 //	[line]
-//	pattern = 'T(?P<id>\d) (?P<celsius>\S+)'  # a Go regular expression for the whole line
-//	comment = "#"                             # lines that begin so say nothing
+//	pattern  = 'T(?P<id>\d) (?P<celsius>\S+)'  # a Go regular expression for the whole line
+//	comment  = "#"                             # lines that begin so say nothing …
+//	identity = '# serial .+'                   # … but these say who the board is
 //
 //	[[line.field]]
 //	group = "celsius"        # the group of the pattern that holds the value
@@ -50,8 +60,10 @@
 //
 // The group id is the probe's channel in the run file; without it every value
 // is of channel "1". A group named fault, where it matches, is what the board
-// says is wrong: no value of that line is used. A field says what its group
-// holds in one of three ways:
+// says is wrong: no value of that line is used. A group named serial is the number of
+// the channel's sensor: another number begins a new stretch of the record, as
+// another identity of the board does. A field says what its group holds in one of
+// four ways:
 //
 //   - unit = "mV": a decimal number of that unit;
 //   - unit_group = "unit": a decimal number whose unit is in that other group;
@@ -59,10 +71,36 @@
 //     counts, each so many volts. With shunt_milliohms and quantity = "current"
 //     the counts are volts across that shunt. lowest and highest are the counts
 //     that still mean something; beyond them the sensor is at its end, and the
-//     value is reported as saturated and never stored.
+//     value is reported as saturated and never stored;
+//   - register = "bus": the word of a register of the chip that [line] names.
 //
 // A line that the pattern does not match, or whose number is no number, is
-// counted as bad and never stored. Lines are at most 512 bytes long.
+// counted as bad and never stored. Lines are at most 512 bytes long. Where the board
+// reckons a current by itself, shunt_milliohms says by which shunt; then a corrected
+// shunt can be applied later.
+//
+// # A board that prints register words
+//
+//	[line]
+//	chip        = "ina226"   # ina219, ina226, ina228, ina228-40mV (ADCRANGE = 1)
+//	pattern     = '(?P<id>\d) (?P<shunt>\S+) (?P<flags>\S+)'
+//	await_ready = true       # what the chip's ready flag does not announce is unsettled
+//
+//	[[line.field]]
+//	group           = "shunt"
+//	register        = "shunt" # shunt, bus, current, temperature, flags: as the chip has them
+//	base            = 16      # or 10; 16 where it is left out
+//	shunt_milliohms = 2.0     # of register shunt; register current wants current_lsb_microamps
+//	highest         = 31000   # lowest and highest are the chip's own where they are left out
+//
+//	[[line.field]]
+//	group    = "flags"
+//	register = "flags"
+//
+// A word is the whole register, most significant byte first: the INA219's bus word
+// with its flags, 24 bits of the INA228. A chip that reports an overflow makes every
+// value of its line saturated. Prefer register shunt to register current, which is
+// only as good as what the board wrote into the chip.
 //
 // # A meter that is asked
 //
@@ -71,11 +109,38 @@
 //	error    = "SYST:ERR?"           # asked after every command until it says 0; "" = never
 //	start    = ["*CLS"]              # sent once after opening
 //	finish   = ["SYST:LOC"]          # sent once before closing
+//	overload = ["OVLD"]              # answers that mean overload, beside 9.9E37
 //	voltage  = ["CONF:VOLT:DC 10", "READ?"]  # the last is a query, the others are commands
 //	current  = ["MEAS:CURR:DC?"]
 //	timeout_milliseconds = 5000      # for one answer
+//	every_milliseconds   = 1000      # between two readings
+//	turn_readings        = 30        # of one quantity before the next has its turn
+//
+//	[[query.function]]               # in place of one list: set only when it changes
+//	quantity = "temperature"
+//	up_to    = 200                   # several ranges of a quantity: the smallest that holds the value
+//	select   = ["CONF:TEMP"]
+//	read     = "READ?"
+//	state    = "CONF?"               # its answer must stay as it was after select
+//	settle_milliseconds = 2000       # what is read before is unsettled and never stored
 //
 // Give voltage, current, temperature, or several of them, in SI units or °C.
+//
+// # A device that the kernel reads
+//
+//	name   = "shelf"
+//	title  = "Shelf thermometer"
+//	kind   = "hwmon"
+//
+//	[hwmon]                          # in place of [port]
+//	names = ["lm75"]                 # what the device's file "name" says
+//	every_milliseconds = 1000
+//
+//	[[hwmon.value]]
+//	file    = "temp1_input"          # in…_input, curr…_input or temp…_input
+//	id      = "1"                    # the channel; curr…_input may have shunt_file as well
+//	lowest  = -55000                 # as the file says it; beyond it is saturated
+//	highest = 125000
 //
 // # Accuracy
 //

@@ -27,7 +27,8 @@ var house = map[string]string{
 	// description
 	"probes":           "",
 	"internal/runfile": "colour conductor document fault run",
-	"internal/profile": "document fault run probes",
+	"internal/profile": "document fault ina probes run",
+	"internal/ina":     "",
 	"internal/draft":   "conductor fault runfile",
 	// model
 	"internal/pixel":        "run",
@@ -35,14 +36,17 @@ var house = map[string]string{
 	"internal/light":        "colour pixel run",
 	"internal/leastsquares": "",
 	// world
-	"internal/board":      "fault profile reading run",
+	"internal/board":      "fault ina profile reading run",
 	"internal/scpi":       "",
 	"internal/port":       "profile",
-	"internal/instrument": "board port profile run scpi",
+	"internal/hwmon":      "fault",
+	"internal/instrument": "board fault hwmon port profile reading run scpi",
 	"internal/bench":      "profile run",
+	"internal/transcript": "fault",
 	"internal/store":      "fault reading run",
 	"internal/survey":     "instrument reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
+	"internal/probe":      "bench board fault instrument profile run simulate survey transcript",
 	// judgement and what it hands on
 	"internal/assessment": "reading run",
 	"internal/verdict":    "assessment",
@@ -58,9 +62,8 @@ var house = map[string]string{
 	"internal/picture/invented": "assessment prediction reading run",
 	"internal/report":           "appearance assessment colour legible picture prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "appearance assessment conductor demo draft estimate fault instrument judge picture prediction " +
-		"profile rating reading remedy report run runfile store survey",
-	"cmd/ohmkeep": "command",
+	"internal/command":          "appearance assessment conductor demo draft estimate fault instrument judge picture prediction probe profile rating reading remedy report run runfile store survey transcript",
+	"cmd/ohmkeep":               "command",
 }
 
 // Imports run in one direction only; tests may reach across.

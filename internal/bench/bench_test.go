@@ -39,6 +39,14 @@ func TestMultimeterObeys(t *testing.T) {
 		{"SYSTEM:ERROR:NEXT?", `-113,"Undefined header"`},
 		{"*CLS", ""},
 		{"SYST:ERR?", `0,"No error"`},
+		{"CONF:VOLT:DC 1", ""}, // 4.8 V do not fit into 1 V
+		{"READ?", "+9.90000000E+37"},
+		{"CONF?", `"VOLT +1.000000E+00"`},
+		{"MEAS:VOLT:DC? 100,0.001", "+4.81200000E+00"},
+		{"CONF:VOLT:DC 5000", ""},
+		{"SYST:ERR?", `-222,"Data out of range"`},
+		{"CONF:VOLT:DC x", ""},
+		{"SYST:ERR?", `-222,"Data out of range"`},
 		{"*RST", ""},
 		{"", ""},
 	} {
@@ -186,5 +194,22 @@ func TestForgive(t *testing.T) {
 	}
 	if n, err := forgive(3, io.ErrClosedPipe, 10); n != 3 || err != io.ErrClosedPipe {
 		t.Errorf("got %d, %v", n, err)
+	}
+}
+
+// Until it has settled after a change the meter shows half of what is there.
+func TestMultimeterSettles(t *testing.T) {
+	m, err := NewMultimeter(InProcess(), func(run.Quantity) float64 { return 5 })
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Settling = 20 * time.Millisecond
+	m.obey("CONF:VOLT:DC 10")
+	if got := m.obey("READ?"); got != "+2.50000000E+00" {
+		t.Errorf("at once: %s", got)
+	}
+	time.Sleep(25 * time.Millisecond)
+	if got := m.obey("READ?"); got != "+5.00000000E+00" {
+		t.Errorf("afterwards: %s", got)
 	}
 }

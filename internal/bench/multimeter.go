@@ -5,7 +5,10 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
+	"sync"
+	"time"
 
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/run"
@@ -19,12 +22,21 @@ const queueDepth = 20
 
 // Multimeter is a simulated meter that speaks SCPI. It measures voltage, current
 // and temperature with the ranges of the shipped SCPI profile, rounds to a
-// count of the range, and shows 9.9E37 beyond the last.
+// count of the range, and shows 9.9E37 beyond the last. CONF with a number holds
+// the range that the number needs; CONF? tells function and range.
 type Multimeter struct {
 	Wire
+	// Settling is how long after a change of function or range it shows half of what
+	// is there. Set it before Run.
+	Settling time.Duration
+
+	mu      sync.Mutex // of quant, held and changed: Turn comes from another goroutine
+	quant   run.Quantity
+	held    float64 // what the held range has to hold; 0 = whatever range fits
+	changed time.Time
+
 	source func(run.Quantity) float64
 	ranges run.Meter
-	quant  run.Quantity
 	result string // of the last measurement; "" = none
 	queue  []string
 }
@@ -65,7 +77,7 @@ func (m *Multimeter) Run(ctx context.Context) error {
 
 // obey does what one message says and gives its answer, "" where it has none.
 func (m *Multimeter) obey(message string) string {
-	header, _, _ := strings.Cut(message, " ")
+	header, parameters, _ := strings.Cut(message, " ")
 	switch header = shorten(header); header {
 	case "":
 	case "*IDN?":
@@ -73,7 +85,10 @@ func (m *Multimeter) obey(message string) string {
 	case "*CLS":
 		m.queue = nil
 	case "*RST":
-		m.quant, m.result = run.Voltage, ""
+		m.set(run.Voltage, 0)
+		m.result = ""
+	case "CONF?":
+		return m.setting()
 	case "SYST:REM", "SYST:LOC":
 	case "SYST:ERR?", "SYST:ERR:NEXT?":
 		return m.nextError()
@@ -88,21 +103,26 @@ func (m *Multimeter) obey(message string) string {
 		m.result = m.measure()
 		return m.result
 	default:
-		return m.measurement(header)
+		return m.measurement(header, parameters)
 	}
 	return ""
 }
 
 // measurement obeys CONF:VOLT:DC and MEAS:VOLT:DC? and the like.
-func (m *Multimeter) measurement(header string) string {
+func (m *Multimeter) measurement(header, parameters string) string {
 	verb, function, _ := strings.Cut(strings.TrimSuffix(header, "?"), ":")
 	q, known := map[string]run.Quantity{"VOLT": run.Voltage, "CURR": run.Current, "TEMP": run.Temperature}[strings.TrimSuffix(function, ":DC")]
 	asks := strings.HasSuffix(header, "?")
+	first, _, _ := strings.Cut(parameters, ",")
+	holds, err := strconv.ParseFloat(strings.TrimSpace(first), 64)
 	switch {
+	case parameters != "" && (err != nil || m.ranges.Range(q, holds) < 0):
+		m.fail(-222, "Data out of range")
 	case known && verb == "CONF" && !asks:
-		m.quant, m.result = q, ""
+		m.set(q, holds)
+		m.result = ""
 	case known && verb == "MEAS" && asks:
-		m.quant = q
+		m.set(q, holds)
 		m.result = m.measure()
 		return m.result
 	default:
@@ -131,13 +151,45 @@ func shorten(header string) string {
 	return short
 }
 
-// measure takes one reading in the smallest range that holds it, as NR3.
+// Turn sets the meter as somebody at its front panel would.
+func (m *Multimeter) Turn(q run.Quantity, holds float64) { m.set(q, holds) }
+
+// set changes function and range; holds 0 lets the meter choose the range.
+func (m *Multimeter) set(q run.Quantity, holds float64) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.quant, m.held, m.changed = q, holds, time.Now()
+}
+
+// setting tells function and range, as CONF? does (the form is our own: the standard
+// leaves it to the instrument).
+func (m *Multimeter) setting() string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	name := map[run.Quantity]string{run.Voltage: "VOLT", run.Current: "CURR", run.Temperature: "TEMP"}[m.quant]
+	return fmt.Sprintf("%q", fmt.Sprintf("%s %+.6E", name, m.held))
+}
+
+// measure takes one reading in the smallest range that holds it, or in the one
+// that is held, as NR3.
 func (m *Multimeter) measure() string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	x := m.source(m.quant)
 	if math.IsNaN(x) {
 		return "+9.91000000E+37"
 	}
+	if time.Since(m.changed) < m.Settling {
+		x /= 2
+	}
 	i := m.ranges.Range(m.quant, x)
+	if held := m.ranges.Range(m.quant, m.held); m.held > 0 && i >= 0 {
+		if math.Abs(x) > m.ranges.Ranges[held].UpTo {
+			i = -1
+		} else {
+			i = held
+		}
+	}
 	if i < 0 {
 		return fmt.Sprintf("%+.8E", math.Copysign(9.9e37, x))
 	}

@@ -16,6 +16,7 @@ import (
 	"unicode/utf8"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/ina"
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -30,7 +31,18 @@ type Value struct {
 	// or for register counts the number that they stand for.
 	Text, Unit string
 	Raw        string // as sent
+	Quality    reading.Quality
 	Fault      string // why the value means nothing; "" = it is good
+	Serial     string // of the sensor, where the line says it
+	Scale
+}
+
+// Scale is how a value came about, so that another shunt can be applied to it.
+type Scale struct {
+	Counted  bool    // it is whole counts of a register
+	Counts   int64   // where Counted
+	PerCount float64 // SI value of one count, by that shunt
+	Shunt    float64 // Ω that turned volts into the current; 0 = none is known
 }
 
 // ErrForm is inside the error of a line that the profile's pattern does not match.
@@ -62,28 +74,66 @@ func Parse(l profile.Line, line string) ([]Value, error) {
 		return faulty(l, channel, complaint), nil
 	}
 	var values []Value
+	worst := ina.None
 	for _, f := range l.Fields {
 		raw := group(f.Group)
 		if raw == "" {
 			continue // an optional part of the pattern
 		}
-		v, err := read(f, raw, group(f.UnitGroup))
+		v, trouble, err := read(f, raw, group(f.UnitGroup))
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", f.Group, err)
 		}
-		v.Channel = channel
+		if trouble != ina.NotReady || l.AwaitReady {
+			worst = max(worst, trouble)
+		}
+		if f.IsFlags() {
+			continue
+		}
+		v.Channel, v.Serial = channel, group(profile.GroupSerial)
 		values = append(values, v)
 	}
 	if len(values) == 0 {
 		return nil, fmt.Errorf("%w: it holds no value", ErrForm)
 	}
+	for i := range values {
+		values[i].spoil(worst)
+	}
 	return values, nil
 }
 
-// read turns one group into a value.
-func read(f profile.Field, raw, sentUnit string) (Value, error) {
+// spoil takes the number off a value of which the chip's flags say that it means
+// nothing. An overflow concerns what the chip reckons by itself, but whoever set
+// the chip up did not expect what it sees, so that nothing of the line is taken.
+func (v *Value) spoil(by ina.Trouble) {
+	quality := map[ina.Trouble]reading.Quality{ina.NotReady: reading.Unsettled, ina.Overflow: reading.Saturated, ina.Corrupt: reading.Faulty}[by]
+	if by == ina.None || v.Fault != "" {
+		return
+	}
+	v.SI, v.Text, v.Quality, v.Fault = 0, "", quality, by.String()
+}
+
+// read turns one group into a value, and tells what a register's flags say.
+func read(f profile.Field, raw, sentUnit string) (Value, ina.Trouble, error) {
+	if f.Register != nil {
+		word, err := ina.ParseWord(raw, f.Base, f.Register.Bits)
+		if err != nil || f.IsFlags() {
+			return Value{}, f.Register.Trouble(word), err
+		}
+		counts, err := f.Register.Counts(word)
+		if err != nil {
+			return Value{}, ina.None, err
+		}
+		v, err := count(f, raw, counts)
+		return v, f.Register.Trouble(word), err
+	}
 	if f.Counts {
-		return readCounts(f, raw)
+		counts, err := strconv.ParseInt(raw, 10, 64)
+		if err != nil {
+			return Value{}, ina.None, fmt.Errorf("%q is no whole number", raw)
+		}
+		v, err := count(f, raw, counts)
+		return v, ina.None, err
 	}
 	unit := f.Unit
 	if f.UnitGroup != "" {
@@ -91,7 +141,7 @@ func read(f profile.Field, raw, sentUnit string) (Value, error) {
 	}
 	q, ok := profile.UnitQuantity(unit)
 	if !ok {
-		return Value{}, fmt.Errorf("%q is no unit that is read", unit)
+		return Value{}, ina.None, fmt.Errorf("%q is no unit that is read", unit)
 	}
 	si, err := reading.Value(q, raw, unit)
 	if err != nil {
@@ -100,26 +150,22 @@ func read(f profile.Field, raw, sentUnit string) (Value, error) {
 			f.Key = "" // the group is named already
 			err = f
 		}
-		return Value{}, err
+		return Value{}, ina.None, err
 	}
-	return Value{Quantity: q, SI: si, Text: raw, Unit: unit, Raw: raw}, nil
+	return Value{Quantity: q, SI: si, Text: raw, Unit: unit, Raw: raw, Scale: Scale{Shunt: f.Shunt}}, ina.None, nil
 }
 
-// readCounts turns the counts of a register into a value. Beyond the field's
-// lowest and highest the sensor is at the end of its scale, whatever is there.
-func readCounts(f profile.Field, raw string) (Value, error) {
-	counts, err := strconv.ParseInt(raw, 10, 64)
-	if err != nil {
-		return Value{}, fmt.Errorf("%q is no whole number", raw)
-	}
-	v := Value{Quantity: f.Quantity, Unit: siUnit[f.Quantity], Raw: raw}
+// count turns counts into a value. Beyond the field's lowest and highest the
+// sensor is at the end of its scale, whatever is there.
+func count(f profile.Field, raw string, counts int64) (Value, error) {
+	v := Value{Quantity: f.Quantity, Unit: siUnit[f.Quantity], Raw: raw,
+		Scale: Scale{Counted: true, Counts: counts, PerCount: f.PerCount, Shunt: f.Shunt}}
 	if counts < f.Lowest || counts > f.Highest {
-		v.Fault = "saturated: " + raw + " counts"
+		v.Quality, v.Fault = reading.Saturated, fmt.Sprintf("saturated: %d counts", counts)
 		return v, nil
 	}
-	// Twelve digits are more than any register holds, and drop the binary
-	// rounding of the product; the value is what the text says.
-	v.Text = shortest(float64(counts) * f.PerCount)
+	v.Text = reading.Digits(float64(counts) * f.PerCount)
+	var err error
 	v.SI, err = reading.Value(v.Quantity, v.Text, v.Unit)
 	return v, err
 }
@@ -128,6 +174,9 @@ func readCounts(f profile.Field, raw string) (Value, error) {
 func faulty(l profile.Line, channel, complaint string) []Value {
 	var values []Value
 	for _, f := range l.Fields {
+		if f.IsFlags() {
+			continue
+		}
 		q := f.Quantity
 		if !f.Counts {
 			of, ok := profile.UnitQuantity(f.Unit)
@@ -137,15 +186,9 @@ func faulty(l profile.Line, channel, complaint string) []Value {
 			q = of
 		}
 		values = append(values, Value{Channel: channel, Quantity: q, Unit: siUnit[q], Raw: complaint,
-			Fault: "the board says: " + complaint})
+			Quality: reading.Faulty, Fault: "the board says: " + complaint})
 	}
 	return values
-}
-
-// shortest writes a number with at most twelve significant digits.
-func shortest(x float64) string {
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 11, 64), 64)
-	return strconv.FormatFloat(rounded, 'f', -1, 64)
 }
 
 var siUnit = map[run.Quantity]string{run.Voltage: "V", run.Current: "A", run.Temperature: "degC"}

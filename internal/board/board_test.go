@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -151,11 +152,15 @@ unit = "mA"
 		t.Fatal(err)
 	}
 	for text, want := range map[string]string{
-		"T 20.5":       "[{1 temperature 20.5 20.5 degC 20.5 }]",
-		"T 20.5 I 250": "[{1 temperature 20.5 20.5 degC 20.5 } {1 current 0.25 250 mA 250 }]",
+		"T 20.5":       "1 temperature 20.5 20.5 degC;",
+		"T 20.5 I 250": "1 temperature 20.5 20.5 degC;1 current 0.25 250 mA;",
 	} {
 		v, err := board.Parse(p.Line, text)
-		if got := fmt.Sprint(v); err != nil || got != want {
+		got := ""
+		for _, v := range v {
+			got += fmt.Sprint(v.Channel, " ", v.Quantity, " ", v.SI, " ", v.Text, " ", v.Unit, ";")
+		}
+		if err != nil || got != want {
 			t.Errorf("%q: got %s, %v, want %s", text, got, err, want)
 		}
 	}
@@ -167,12 +172,15 @@ unit = "mA"
 // Whatever a line holds, nothing panics, an accepted value is finite, and a
 // faulty one carries no number.
 func FuzzParse(f *testing.F) {
-	for _, s := range []string{"1,4.812,V", "1,1e308,mV", "ch=1 bus=9584 shunt=8000", "ch=2 fault=x", "# c", "\xff,1,V", "1,1e-400,A"} {
+	for _, s := range []string{"ch=1 shunt=4BF000 bus=3C0000 temp=0C80 flags=0203", "ch=1 shunt=07D0 bus=5D99", "ch=1 shunt=7FFF bus=2570", "1,4.812,V", "1,1e308,mV", "ch=1 bus=9584 shunt=8000", "ch=2 fault=x", "# c", "\xff,1,V", "1,1e-400,A"} {
 		f.Add(s)
 	}
-	plain, ina := line(f, "plain-lines"), line(f, "ina226-lines")
+	var forms []profile.Line
+	for _, name := range []string{"plain-lines", "ina226-lines", "ina219-registers", "ina226-registers", "ina228-registers"} {
+		forms = append(forms, line(f, name))
+	}
 	f.Fuzz(func(t *testing.T, s string) {
-		for _, l := range []profile.Line{plain, ina} {
+		for _, l := range forms {
 			values, err := board.Parse(l, s)
 			if err != nil && values != nil {
 				t.Errorf("%q: values beside an error", s)
@@ -184,10 +192,49 @@ func FuzzParse(f *testing.F) {
 				if v.Fault != "" && (v.SI != 0 || v.Text != "") {
 					t.Errorf("%q: a faulty value holds a number: %+v", s, v)
 				}
+				if (v.Fault == "") != (v.Quality == reading.Good) {
+					t.Errorf("%q: %v beside %q", s, v.Quality, v.Fault)
+				}
 				if v.Fault == "" && l.Fields[0].Counts == false && !strings.Contains(s, v.Text) {
 					t.Errorf("%q: %q was not sent", s, v.Text)
 				}
 			}
 		}
 	})
+}
+
+func BenchmarkParse(b *testing.B) {
+	for name, text := range map[string]string{"plain-lines": "1,4.812,V", "ina226-lines": "ch=1 bus=9584 shunt=8000",
+		"ina228-registers": "ch=1 shunt=4BF000 bus=3C0000 temp=0C80 flags=0003"} {
+		l := line(b, name)
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := board.Parse(l, text); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// Counts are reckoned anew for each shunt, so that corrections after one another end
+// where the last of them alone would: nothing that was rounded is used again.
+func TestCorrectionsDoNotAddUp(t *testing.T) {
+	l := line(t, "ina226-lines")
+	for counts := 1; counts < 3000; counts += 7 {
+		values, err := board.Parse(l, fmt.Sprintf("ch=1 bus=0 shunt=%d", counts))
+		if err != nil {
+			t.Fatal(err)
+		}
+		first := values[1]
+		v := first
+		for i := range 40 {
+			if v, err = v.WithShunt(0.0011 + 0.00013*float64(i)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if v, err = v.WithShunt(first.Shunt); err != nil || v.Text != first.Text || v.SI != first.SI {
+			t.Fatalf("%d counts: %s became %s, %v", counts, first.Text, v.Text, err)
+		}
+	}
 }

@@ -126,7 +126,7 @@ func TestHelpExamples(t *testing.T) {
 // whether it did.
 func (s session) example(c *cobra.Command, line string) bool {
 	s.Helper()
-	if strings.Contains(line, "probe check") && !strings.Contains(line, " help ") {
+	if (strings.Contains(line, "probe check") || strings.Contains(line, "probe record")) && !strings.Contains(line, " help ") {
 		check, args, err := c.Root().Find(split(line)[1:])
 		if err == nil {
 			err = check.ParseFlags(args)
@@ -142,6 +142,8 @@ func (s session) example(c *cobra.Command, line string) bool {
 	s.Chdir(s.TempDir())
 	s.walk(3, everything)
 	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	s.write("own.toml", plain)
+	s.write("board.txt", "# ohmkeep transcript 1\n# profile: plain-lines\n# begun: 2026-05-04T10:12:00Z\n0.1 < \"1,1.25,A\\n\"\n")
 	if strings.Contains(line, "--out shelf.toml") {
 		if err := os.Remove("shelf.toml"); err != nil {
 			s.Fatal(err)

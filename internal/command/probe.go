@@ -4,13 +4,11 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"path/filepath"
 	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"ohmkeep/internal/fault"
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/profile"
 )
@@ -18,11 +16,13 @@ import (
 func newProbe() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "probe",
-		Short: "List device profiles, and check what a meter or board says",
+		Short: "List device profiles; check, record and replay what a meter or board says",
 		Example: `  ohmkeep probe list
-  ohmkeep probe check shelf.toml board`,
+  ohmkeep probe check shelf.toml board
+  ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
+  ohmkeep probe replay board.txt`,
 	}
-	c.AddCommand(newProbeList(), newProbeCheck())
+	c.AddCommand(newProbeList(), newProbeCheck(), newProbeRecord(), newProbeReplay())
 	return c
 }
 
@@ -38,7 +38,11 @@ func newProbeList() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				_, err = fmt.Fprintf(c.OutOrStdout(), "%-18s %-6s %6d baud  %s\n", p.Name, p.Kind, p.Port.Baud, p.Title)
+				rate := ""
+				if p.Port.Baud > 0 {
+					rate = fmt.Sprintf("%d baud", p.Port.Baud)
+				}
+				_, err = fmt.Fprintf(c.OutOrStdout(), "%-18s %-6s %12s  %s\n", p.Name, p.Kind, rate, p.Title)
 				if err != nil {
 					return err
 				}
@@ -49,7 +53,7 @@ func newProbeList() *cobra.Command {
 }
 
 func newProbeCheck() *cobra.Command {
-	var profileName, path string
+	var at portFlags
 	var seconds float64
 	c := &cobra.Command{
 		Use:   "check [RUN PROBE]",
@@ -60,58 +64,38 @@ a while, shows each line as it comes, and sums up what was understood.
 Exit status: 0 something was understood and nothing was bad, 1 otherwise, 2 the call
 is wrong or the port does not open.`,
 		Example: `  ohmkeep probe check shelf.toml board
-  ohmkeep probe check --profile plain-lines --port /dev/ttyUSB0 --seconds 5`,
+  ohmkeep probe check --profile plain-lines --port /dev/ttyUSB0 --seconds 5
+  ohmkeep probe check --profile hwmon-ina2xx --port ina226@1-0040`,
 		Args: between(0, "RUN", "PROBE"),
 		RunE: func(c *cobra.Command, args []string) error {
-			dir := "."
-			if len(args) == 1 {
-				return callFault(c, "wants RUN and PROBE, or --profile and --port")
-			}
-			if len(args) == 2 {
-				var err error
-				if profileName, path, err = probeOfRun(args[0], args[1]); err != nil {
-					return err
-				}
-				dir = filepath.Dir(args[0])
-			}
-			if profileName == "" || path == "" {
-				return callFault(c, "wants RUN and PROBE, or --profile and --port")
-			}
-			p, err := profile.Load(profileName, dir)
+			found, err := at.find(c, args)
 			if err != nil {
-				return reason(err)
+				return err
 			}
-			return checkProbe(c, p, path, time.Duration(seconds*float64(time.Second)))
+			d, err := lasting(c, seconds)
+			if err != nil {
+				return err
+			}
+			return checkProbe(c, found, d)
 		},
 	}
-	c.Flags().StringVar(&profileName, "profile", "", "a device profile, by name or as a .toml file")
-	c.Flags().StringVar(&path, "port", "", "the serial port, best under /dev/serial/by-id")
+	at.add(c)
 	c.Flags().Float64Var(&seconds, "seconds", 3, "how long to listen or ask")
-	_ = c.RegisterFlagCompletionFunc("profile", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return profile.Names(), cobra.ShellCompDirectiveDefault
-	})
 	return c
 }
 
-func probeOfRun(file, name string) (profileName, path string, err error) {
-	r, err := loadRun(file)
-	if err != nil {
-		return "", "", err
+// lasting gives a time of the --seconds flag.
+func lasting(c *cobra.Command, seconds float64) (time.Duration, error) {
+	if !(seconds > 0 && seconds <= 1e8) {
+		return 0, callFault(c, "--seconds %g is no time above 0", seconds)
 	}
-	var names []string
-	for _, p := range r.Probes {
-		if p.Name == name {
-			return p.Profile, p.Port, nil
-		}
-		names = append(names, p.Name)
-	}
-	return "", "", fault.Fault{File: file, Text: fmt.Sprintf("no probe is named %q", name), Hint: fault.Suggest(name, names)}
+	return time.Duration(seconds * float64(time.Second)), nil
 }
 
-func checkProbe(c *cobra.Command, p *profile.Profile, path string, d time.Duration) error {
+func checkProbe(c *cobra.Command, at *found, d time.Duration) error {
 	out := c.OutOrStdout()
 	begun := time.Now()
-	report, err := instrument.Check(c.Context(), p, path, d, instrument.Options{Log: func(e instrument.Event) {
+	o := instrument.Options{Log: func(e instrument.Event) {
 		fmt.Fprintf(out, "%7.3f  %-8s %s", e.Time.Sub(begun).Seconds(), e.Kind, strconv.Quote(e.Text))
 		for _, s := range e.Samples {
 			fmt.Fprintf(out, "  → %s", sampleText(s))
@@ -120,7 +104,10 @@ func checkProbe(c *cobra.Command, p *profile.Profile, path string, d time.Durati
 			fmt.Fprintf(out, "  (%s)", e.Reason)
 		}
 		fmt.Fprintln(out)
-	}})
+	}}
+	report, err := instrument.CheckVia(c.Context(), at.profile, at.Port, d, o, func(o instrument.Options) (instrument.Instrument, error) {
+		return at.open(c.Context(), o)
+	})
 	if err != nil {
 		return err
 	}

@@ -4,10 +4,14 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/fault"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/survey"
 )
@@ -60,8 +64,12 @@ func runSurvey(c *cobra.Command, r *equipped, file, to string, names []string) e
 	}
 	s := &survey.Survey{Run: r.Run, Steps: steps, Visits: survey.Thorough(r.Run)}
 	defer closeProbes(s)
+	opener := &probe.Opener{Dir: filepath.Dir(file)}
 	for i, p := range r.Probes {
-		device, err := instrument.Open(c.Context(), r.profiles[i], p.Port, instrument.Options{})
+		if p.Port == probe.Simulated || strings.HasPrefix(p.Port, probe.Transcript) {
+			return fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: p.Port + " measures nothing", Hint: "a survey reads devices"}
+		}
+		device, err := opener.Open(c.Context(), p, r.profiles[i], instrument.Options{})
 		if err != nil {
 			return fmt.Errorf("probe %s: %w", p.Name, err)
 		}

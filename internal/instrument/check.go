@@ -47,6 +47,11 @@ func (r Report) OK() bool {
 // it said and what of that was understood. The error is that of opening; what
 // goes wrong later is in the report. Events go to o.Log as they come.
 func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options) (Report, error) {
+	return CheckVia(ctx, p, path, d, o, func(o Options) (Instrument, error) { return Open(ctx, p, path, o) })
+}
+
+// CheckVia is Check of what open opens with the options that it is given.
+func CheckVia(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options, open func(Options) (Instrument, error)) (Report, error) {
 	r := Report{Profile: p.Name, Port: path}
 	follow := o.Log
 	o.Log = func(e Event) {
@@ -60,7 +65,7 @@ func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration
 			keep(&r.Queue, e.Reason)
 		}
 	}
-	device, err := Open(ctx, p, path, o)
+	device, err := open(o)
 	if err != nil {
 		return r, err
 	}
@@ -96,7 +101,7 @@ func (r *Report) listen(ctx context.Context, device Instrument, d time.Duration)
 func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profile, d time.Duration) {
 	for begun, first := time.Now(), true; first || time.Since(begun) < d; first = false {
 		for q := range run.Quantity(len(run.QuantityNames)) {
-			if _, can := p.Query.Measure[q]; !can {
+			if !p.Query.Asks(q) {
 				continue
 			}
 			s, err := device.Measure(ctx, "", q)

@@ -1,6 +1,6 @@
 // Package instrument measures with the devices that profiles describe: meters
 // that are asked and boards that speak by themselves, over a serial port or any
-// other connection.
+// other connection, and devices that the kernel reads.
 //
 // An Instrument is one device on one opened port. It does not open the port
 // again after it was unplugged (port.ErrGone); whoever wants that opens a new
@@ -11,12 +11,17 @@ package instrument
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"os"
 	"sync"
 	"time"
 
+	"ohmkeep/internal/board"
+	"ohmkeep/internal/hwmon"
 	"ohmkeep/internal/port"
 	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -30,24 +35,63 @@ type Sample struct {
 	Text, Unit string
 	Raw        string // as sent
 	Time       time.Time
+	Quality    reading.Quality
 	Fault      string // why the value means nothing, such as overload; "" = good
+	Serial     string // of the sensor, where the device says it
+	Scale      board.Scale
 }
 
 // Good tells whether the sample is a measurement.
-func (s Sample) Good() bool { return s.Fault == "" }
+func (s Sample) Good() bool { return s.Fault == "" && s.Quality == reading.Good }
 
-// ErrAsked is inside the error of Next on an instrument that speaks only when asked.
+// WithShunt gives the sample that another shunt, in Ω, makes of the same indication.
+// Its error is board.ErrNoShunt where no shunt is known by which it was reckoned; a
+// sample that is not good stays as it is.
+func (s Sample) WithShunt(ohms float64) (Sample, error) {
+	if !s.Good() {
+		return s, nil
+	}
+	v, err := board.Value{Channel: s.Channel, Quantity: s.Quantity, SI: s.Value, Text: s.Text, Unit: s.Unit, Scale: s.Scale}.WithShunt(ohms)
+	if err != nil {
+		return s, err
+	}
+	s.Value, s.Text, s.Unit, s.Scale = v.SI, v.Text, v.Unit, v.Scale
+	return s, nil
+}
+
+// Channel is one thing that a device is asked for.
+type Channel struct {
+	ID       string
+	Quantity run.Quantity
+}
+
+// ErrAsked is inside the error of Next on an instrument that speaks only when asked,
+// and was opened without saying what for.
 var ErrAsked = errors.New("the instrument speaks only when it is asked")
+
+// Ended tells whether an error means that the instrument will give nothing more: it
+// is gone, stuck, closed, or was opened without saying what is asked.
+func Ended(err error) bool {
+	for _, last := range []error{port.ErrGone, port.ErrStuck, os.ErrClosed, ErrAsked} {
+		if errors.Is(err, last) {
+			return true
+		}
+	}
+	return false
+}
 
 // Instrument is one opened device. Next and Measure are for one goroutine;
 // Counters and Close for any.
 type Instrument interface {
 	// Identity is what the device says it is, "" where it does not say.
 	Identity() string
-	// Next waits for the next sample of a device that speaks by itself.
+	// Next waits for the next sample of a device that speaks by itself, or asks the
+	// next of Options.Channels, by turns as the profile says. Samples that are not
+	// good come as well.
 	Next(ctx context.Context) (Sample, error)
 	// Measure gives one new sample of a channel: it asks a meter, whose channels
-	// are what the caller calls them, and waits for a board to say the next.
+	// are what the caller calls them, and waits for a board to say the next. A meter
+	// that changes its function or range is waited for until it has settled.
 	Measure(ctx context.Context, channel string, q run.Quantity) (Sample, error)
 	Counters() Counters
 	Close() error
@@ -59,6 +103,28 @@ type Options struct {
 	Clock func() time.Time   // nil: time.Now
 	Log   func(Event)        // told everything that is sent and heard; nil: nobody
 	Conn  io.ReadWriteCloser // used in place of opening the path; nil: open it
+	// Channels are what Next asks for, of a device that speaks only when asked.
+	Channels []Channel
+	// Shunts are the right resistances in Ω by channel, where they are not the profile's.
+	Shunts map[string]float64
+	// Sleep waits between questions; nil: by the system's timer.
+	Sleep func(context.Context, time.Duration) error
+	Sysfs string // where the kernel shows its devices; "": hwmon.System
+}
+
+// sleep waits until a time is over or ctx ends.
+func sleep(ctx context.Context, d time.Duration) error {
+	if d <= 0 {
+		return ctx.Err()
+	}
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
 }
 
 // Counters count lines since the instrument was opened.
@@ -81,6 +147,8 @@ const (
 	Bad      EventKind = "bad"
 	// Complained is an entry of a meter's error queue, in Reason; it is no line of its own.
 	Complained EventKind = "complained"
+	// Changed is that somebody else set a meter to another function or range, in Reason.
+	Changed EventKind = "changed"
 )
 
 // Event is one line on the wire. Text is as the device sent it, control
@@ -89,7 +157,8 @@ type Event struct {
 	Time    time.Time
 	Kind    EventKind
 	Text    string
-	Reason  string // bad, skipped and complained: why
+	Reason  string // bad, skipped, complained and changed: why
+	Part    bool   // the line is not whole: Reason is the port's
 	Samples []Sample
 }
 
@@ -102,14 +171,23 @@ func Open(ctx context.Context, p *profile.Profile, path string, o Options) (Inst
 	if o.Log == nil {
 		o.Log = func(Event) {}
 	}
-	var wire *port.Port
-	if o.Conn != nil {
-		wire = port.Over(o.Conn, p.Port.Terminator, o.Clock)
-	} else {
-		var err error
-		if wire, err = port.Open(ctx, path, p.Port, o.Clock); err != nil {
-			return nil, err
+	if o.Sleep == nil {
+		o.Sleep = sleep
+	}
+	if o.Sysfs == "" {
+		o.Sysfs = hwmon.System
+	}
+	if p.Kind == profile.Hwmon {
+		return openKernel(p, path, o)
+	}
+	for _, c := range o.Channels {
+		if p.Kind == profile.SCPI && !p.Query.Asks(c.Quantity) {
+			return nil, fmt.Errorf("profile %s does not say how to measure a %s", p.Name, c.Quantity)
 		}
+	}
+	wire, err := connect(ctx, p, path, o)
+	if err != nil {
+		return nil, err
 	}
 	if p.Kind == profile.SCPI {
 		return openMeter(ctx, p, wire, o)

@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/port"
 	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/scpi"
 )
@@ -15,6 +16,8 @@ import (
 // meter is a device that answers SCPI questions.
 type meter struct {
 	tally
+	selector
+	turns
 	profile  *profile.Profile
 	wire     *port.Port
 	options  Options
@@ -32,7 +35,8 @@ const farewell = 500 * time.Millisecond
 // What the error queue held before is nobody's concern.
 func openMeter(ctx context.Context, p *profile.Profile, wire *port.Port, o Options) (*meter, error) {
 	m := &meter{profile: p, wire: wire, options: o}
-	m.client = scpi.Client{Conn: (*conversation)(m), Identify: p.Query.Identity, Errors: p.Query.Error, Timeout: p.Query.Timeout}
+	m.client = scpi.Client{Conn: (*conversation)(m), Identify: p.Query.Identity, Errors: p.Query.Error,
+		Timeout: p.Query.Timeout, Overload: p.Query.Overload}
 	err := m.begin(ctx)
 	if err != nil {
 		_ = wire.Close() // the first error is the one to tell
@@ -64,29 +68,59 @@ func (m *meter) complain(found []scpi.Error) {
 
 func (m *meter) Identity() string { return m.identity.Text }
 
-func (m *meter) Next(context.Context) (Sample, error) { return Sample{}, ErrAsked }
-
 func (m *meter) Measure(ctx context.Context, channel string, q run.Quantity) (Sample, error) {
-	messages, known := m.profile.Query.Measure[q]
-	if !known {
+	if !m.profile.Query.Asks(q) {
 		return Sample{}, fmt.Errorf("profile %s does not say how to measure a %s", m.profile.Name, q)
+	}
+	for {
+		if err := m.prepare(ctx, q); err != nil {
+			return Sample{}, err
+		}
+		if err := m.options.Sleep(ctx, m.unsettledFor(m.options.Clock())); err != nil {
+			return Sample{}, err
+		}
+		s, err := m.read(ctx, channel, q)
+		if err != nil || s.Quality != reading.Unsettled && !(s.Quality == reading.Overload && m.wider(q)) {
+			return s, err
+		}
+	}
+}
+
+// read asks once in the function and range that are selected.
+func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (Sample, error) {
+	messages := m.profile.Query.Measure[q]
+	if m.selected != nil {
+		messages = []string{m.selected.Read}
 	}
 	m.asked = messages[len(messages)-1]
 	n, err := m.client.Measure(ctx, messages)
 	if err != nil {
-		var queue scpi.Queue
-		if errors.As(err, &queue) {
-			m.complain(queue.Errors)
-		}
-		return Sample{}, err
+		return Sample{}, m.fails(err)
 	}
-	s := Sample{Channel: channel, Quantity: q, Text: n.Text, Unit: siUnit[q], Raw: n.Text, Time: m.answered}
-	if n.Quality == scpi.Good {
-		s.Value = n.Value
-	} else {
-		s.Text, s.Fault = "", n.Quality.String()
+	s := Sample{Channel: channel, Quantity: q, Text: n.Text, Value: n.Value, Unit: siUnit[q], Raw: n.Text, Time: m.answered}
+	switch {
+	case m.unsettledFor(m.answered) > 0:
+		s.Quality, s.Fault = reading.Unsettled, "not settled after a change of function or range"
+	case n.Quality == scpi.Overload:
+		s.Quality, s.Fault = reading.Overload, n.Quality.String()
+	case n.Quality != scpi.Good:
+		s.Quality, s.Fault = reading.Faulty, n.Quality.String()
 	}
+	if s.Fault != "" {
+		s.Text, s.Value = "", 0
+	}
+	m.choose(q, s)
 	return s, nil
+}
+
+// fails logs what the meter complained of, and no longer trusts what it is set to.
+func (m *meter) fails(err error) error {
+	m.forget()
+	var queue scpi.Queue
+	if errors.As(err, &queue) {
+		m.complain(queue.Errors)
+	}
+	return err
 }
 
 var siUnit = map[run.Quantity]string{run.Voltage: "V", run.Current: "A", run.Temperature: "degC"}
@@ -104,36 +138,4 @@ func (m *meter) Close() error {
 		return nil
 	}
 	return err
-}
-
-// conversation is the meter's side that a scpi.Client speaks over.
-type conversation meter
-
-func (c *conversation) Send(ctx context.Context, message string) error {
-	c.wire.Forget()
-	c.sent = message
-	c.options.Log(Event{Time: c.options.Clock(), Kind: Sent, Text: message})
-	wait, cancel := context.WithTimeout(ctx, c.profile.Query.Timeout)
-	defer cancel()
-	return c.wire.Write(wait, []byte(message+c.profile.Port.Terminator))
-}
-
-func (c *conversation) Receive(ctx context.Context) (string, error) {
-	for {
-		l, err := c.wire.Line(ctx)
-		if err != nil {
-			return "", err
-		}
-		if l.Fault != "" {
-			c.add(Bad)
-			c.options.Log(Event{Time: l.Time, Kind: Bad, Text: l.Text, Reason: string(l.Fault)})
-			continue
-		}
-		c.add(Answered)
-		c.options.Log(Event{Time: l.Time, Kind: Answered, Text: l.Text})
-		if c.sent == c.asked {
-			c.answered = l.Time
-		}
-		return l.Text, nil
-	}
 }

@@ -3,14 +3,21 @@ package instrument
 import (
 	"context"
 	"errors"
+	"os"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/port"
 	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
+
+// errClosed is the error of what is asked after Close.
+var errClosed = os.ErrClosed
 
 // speaker is a board that prints lines by itself.
 type speaker struct {
@@ -20,14 +27,26 @@ type speaker struct {
 	options Options
 	waiting []Sample // of a line that held several values
 
-	mu       sync.Mutex // of greeting
-	greeting string     // the first comment that was heard
+	mu       sync.Mutex // of what follows
+	greeting string     // the first comment, or the latest that says who the board is
+	known    bool       // it says who the board is
+	serials  []sensor   // of the sensors, by channel
 }
+
+// sensor is the serial number of a channel's sensor.
+type sensor struct{ channel, number string }
 
 func (s *speaker) Identity() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.greeting
+	parts := []string{}
+	if s.greeting != "" {
+		parts = append(parts, s.greeting)
+	}
+	for _, x := range s.serials {
+		parts = append(parts, x.channel+"="+x.number)
+	}
+	return strings.Join(parts, " ")
 }
 
 func (s *speaker) Next(ctx context.Context) (Sample, error) {
@@ -79,9 +98,9 @@ func (s *speaker) understand(l port.Line) []Sample {
 	values, err := board.Parse(s.profile.Line, l.Text)
 	switch {
 	case l.Fault == port.Beheaded:
-		e.Kind, e.Reason = Skipped, string(l.Fault)
+		e.Kind, e.Reason, e.Part = Skipped, string(l.Fault), true
 	case l.Fault != "":
-		e.Kind, e.Reason = Bad, string(l.Fault)
+		e.Kind, e.Reason, e.Part = Bad, string(l.Fault), true
 	case err != nil:
 		e.Kind, e.Reason = Bad, err.Error()
 	case len(values) == 0:
@@ -89,8 +108,10 @@ func (s *speaker) understand(l port.Line) []Sample {
 		s.greet(l.Text)
 	default:
 		for _, v := range values {
-			e.Samples = append(e.Samples, Sample{Channel: v.Channel, Quantity: v.Quantity, Value: v.SI,
-				Text: v.Text, Unit: v.Unit, Raw: v.Raw, Time: l.Time, Fault: v.Fault})
+			s.meet(v.Channel, v.Serial)
+			e.Samples = append(e.Samples, correct(Sample{Channel: v.Channel, Quantity: v.Quantity, Value: v.SI,
+				Text: v.Text, Unit: v.Unit, Raw: v.Raw, Time: l.Time, Quality: v.Quality, Fault: v.Fault,
+				Serial: v.Serial, Scale: v.Scale}, s.options.Shunts))
 		}
 	}
 	s.add(e.Kind)
@@ -98,10 +119,48 @@ func (s *speaker) understand(l port.Line) []Sample {
 	return e.Samples
 }
 
+// greet takes a comment for the board's identity, if it is one: another board in
+// the same place says another thing.
 func (s *speaker) greet(text string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.greeting == "" {
+	who := s.profile.Line.Identity
+	switch {
+	case who != nil && who.MatchString(text):
+		s.greeting, s.known = text, true
+	case s.greeting == "" && !s.known:
 		s.greeting = text
 	}
+}
+
+// meet notes the serial number of a channel's sensor.
+func (s *speaker) meet(channel, number string) {
+	if number == "" {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for i := range s.serials {
+		if s.serials[i].channel == channel {
+			s.serials[i].number = number
+			return
+		}
+	}
+	s.serials = append(s.serials, sensor{channel, number})
+	slices.SortFunc(s.serials, func(a, b sensor) int { return strings.Compare(a.channel, b.channel) })
+}
+
+// correct applies the right shunt of a channel. A current that no shunt is known of
+// loses its value: it is wrong for certain.
+func correct(s Sample, shunts map[string]float64) Sample {
+	ohms, given := shunts[s.Channel]
+	if !given || s.Quantity != run.Current || !s.Good() {
+		return s
+	}
+	right, err := s.WithShunt(ohms)
+	if err != nil {
+		s.Value, s.Text, s.Quality, s.Fault = 0, "", reading.Faulty, err.Error()
+		return s
+	}
+	return right
 }

@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/document"
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/ina"
 	"ohmkeep/internal/run"
 )
 
@@ -36,6 +37,17 @@ func parseLine(root, t *document.Table, ok bool) Line {
 	}
 	l := Line{}
 	l.Comment, _ = t.Text("comment")
+	if pattern, ok := t.Text("identity"); ok {
+		var err error
+		if l.Identity, err = regexp.Compile(`^(?:` + pattern + `)$`); err != nil {
+			t.Fault("identity", err.Error(), "")
+		}
+		if l.Comment == "" {
+			t.Missing("comment", "the identity is a comment")
+		}
+	}
+	chip := parseChip(t)
+	l.AwaitReady, _ = t.Bool("await_ready")
 	if pattern := need(t, "pattern", "a regular expression with named groups"); pattern != "" {
 		var err error
 		// A pattern is of the whole line, so that what follows a reading is never overlooked.
@@ -49,7 +61,10 @@ func parseLine(root, t *document.Table, ok bool) Line {
 		t.Missing("field", "begin each value of a line with [[line.field]]")
 	}
 	for _, f := range fields {
-		l.Fields = append(l.Fields, parseField(f, l.Pattern))
+		l.Fields = append(l.Fields, parseField(f, l.Pattern, chip))
+	}
+	if len(l.Fields) > 0 && !slices.ContainsFunc(l.Fields, func(f Field) bool { return !f.IsFlags() }) {
+		t.Missing("field", "flags alone are no value")
 	}
 	if l.Pattern != nil {
 		unusedGroups(t, l)
@@ -57,8 +72,9 @@ func parseLine(root, t *document.Table, ok bool) Line {
 	return l
 }
 
-// parseField reads one value of a line: a decimal number or register counts.
-func parseField(t *document.Table, pattern *regexp.Regexp) Field {
+// parseField reads one value of a line: a decimal number, register counts or a
+// register's word.
+func parseField(t *document.Table, pattern *regexp.Regexp, chip *ina.Chip) Field {
 	f := Field{Lowest: math.MinInt64, Highest: math.MaxInt64}
 	f.Group = need(t, "group", "the group of the pattern that holds the value")
 	group(t, "group", f.Group, pattern)
@@ -68,19 +84,27 @@ func parseField(t *document.Table, pattern *regexp.Regexp) Field {
 	f.Counts = t.Has("per_count")
 
 	ways := 0
-	for _, key := range []string{"unit", "unit_group", "per_count"} {
+	for _, key := range []string{"unit", "unit_group", "per_count", "register"} {
 		if t.Has(key) {
 			ways++
 		}
 	}
 	if ways != 1 {
-		t.Fault("", fmt.Sprintf("says in %d ways what its group holds", ways), "exactly one of unit, unit_group and per_count")
+		t.Fault("", fmt.Sprintf("says in %d ways what its group holds", ways), "exactly one of unit, unit_group, per_count and register")
 	}
 	if f.Unit != "" && !slices.Contains(unitNames, f.Unit) {
 		t.Fault("unit", fmt.Sprintf("%q is no unit that is read", f.Unit), fault.Suggest(f.Unit, unitNames))
 	}
-	if f.Counts {
+	switch {
+	case f.Counts:
 		parseCounts(t, &f)
+	case t.Has("register"):
+		parseRegister(t, &f, chip)
+	case f.Unit != "" && t.Has("shunt_milliohms"):
+		if q, ok := UnitQuantity(f.Unit); ok && q != run.Current {
+			t.Fault("shunt_milliohms", "a shunt turns volts into a current", "")
+		}
+		f.Shunt = atLeast(t, "shunt_milliohms", true) / 1000
 	}
 	return f
 }
@@ -99,9 +123,14 @@ func parseCounts(t *document.Table, f *Field) {
 			t.Fault("shunt_milliohms", "a shunt turns volts into a current", `write quantity = "current"`)
 		}
 		if ohms := atLeast(t, "shunt_milliohms", true) / 1000; ohms > 0 {
-			f.PerCount = per / ohms
+			f.PerCount, f.Shunt = per/ohms, ohms
 		}
 	}
+	parseEnds(t, f)
+}
+
+// parseEnds reads where the counts of a sensor end.
+func parseEnds(t *document.Table, f *Field) {
 	if n, ok := t.Whole("lowest"); ok {
 		f.Lowest = int64(n)
 	}
@@ -130,7 +159,7 @@ func group(t *document.Table, key, name string, pattern *regexp.Regexp) {
 // unusedGroups reports groups of the pattern that nothing refers to: most often
 // a misspelt id.
 func unusedGroups(t *document.Table, l Line) {
-	used := []string{"", GroupID, GroupFault}
+	used := []string{"", GroupID, GroupFault, GroupSerial}
 	for _, f := range l.Fields {
 		used = append(used, f.Group, f.UnitGroup)
 	}
@@ -142,6 +171,6 @@ func unusedGroups(t *document.Table, l Line) {
 	}
 	if len(unused) > 0 {
 		t.Fault("pattern", "nothing refers to its group "+strings.Join(unused, ", "),
-			"known by themselves are id and fault; write (?:…) for a group without a name")
+			"known by themselves are id, fault and serial; write (?:…) for a group without a name")
 	}
 }

@@ -26,26 +26,19 @@ func Parse(file string, src []byte) (*Profile, error) {
 	p.Title = need(root, "title", "what people call the device")
 	kind, known := oneOf(root, "kind", kindNames, "")
 	p.Kind = Kind(kind)
-	if port, ok := root.Table("port"); ok {
+	port, hasPort := root.Table("port")
+	switch {
+	case known && p.Kind == Hwmon:
+		if hasPort {
+			root.Fault("port", "has no meaning in a profile of kind hwmon", "the kernel speaks with the device")
+		}
+	case hasPort:
 		p.Port = parsePort(port)
-	} else {
+	default:
 		root.Missing("port", "begin it with [port] and write at least baud = 9600")
 	}
-	// Asking for a table makes it known, so a profile that has the other kind's is told so.
-	query, hasQuery := root.Table("query")
-	line, hasLine := root.Table("line")
-	switch {
-	case !known:
-	case p.Kind == SCPI:
-		p.Query = parseQuery(root, query, hasQuery)
-		if hasLine {
-			root.Fault("line", "has no meaning in a profile of kind scpi", "")
-		}
-	case p.Kind == Lines:
-		p.Line = parseLine(root, line, hasLine)
-		if hasQuery {
-			root.Fault("query", "has no meaning in a profile of kind lines", "")
-		}
+	if known {
+		p.parseSpeech(root)
 	}
 	p.Meter = parseMeter(root, p.Name)
 	if known {
@@ -55,6 +48,25 @@ func Parse(file string, src []byte) (*Profile, error) {
 		return nil, err
 	}
 	return p, nil
+}
+
+// parseSpeech reads the table that says how a device of the profile's kind speaks.
+// The other kinds' tables are refused.
+func (p *Profile) parseSpeech(root *document.Table) {
+	for kind, name := range []string{"query", "line", "hwmon"} {
+		t, ok := root.Table(name) // asking for a table makes it known
+		switch {
+		case Kind(kind) != p.Kind && ok:
+			root.Fault(name, "has no meaning in a profile of kind "+p.Kind.String(), "")
+		case Kind(kind) != p.Kind:
+		case p.Kind == SCPI:
+			p.Query = parseQuery(root, t, ok)
+		case p.Kind == Lines:
+			p.Line = parseLine(root, t, ok)
+		case p.Kind == Hwmon:
+			p.Files = parseFiles(root, t, ok)
+		}
+	}
 }
 
 // need gives a text that must be there and say something.
@@ -130,56 +142,6 @@ func parsePort(t *document.Table) Port {
 		p.Terminator = s
 	}
 	return p
-}
-
-func parseQuery(root, t *document.Table, ok bool) Query {
-	if !ok {
-		root.Missing("query", "what the meter is asked")
-		return Query{}
-	}
-	q := Query{Measure: map[run.Quantity][]string{}}
-	if q.Identity = need(t, "identity", "*IDN?"); q.Identity != "" {
-		messages(t, "identity", []string{q.Identity}, true)
-	}
-	if q.Error, _ = t.Text("error"); q.Error != "" {
-		messages(t, "error", []string{q.Error}, true)
-	}
-	q.Start, _ = t.Texts("start")
-	q.Finish, _ = t.Texts("finish")
-	messages(t, "start", q.Start, false)
-	messages(t, "finish", q.Finish, false)
-	q.Timeout = time.Duration(whole(t, "timeout_milliseconds", 5000, 1, 600_000)) * time.Millisecond
-	asked := false
-	for i, name := range run.QuantityNames {
-		asked = asked || t.Has(name)
-		if list, ok := t.Texts(name); ok {
-			messages(t, name, list, true)
-			q.Measure[run.Quantity(i)] = list
-		}
-	}
-	if !asked {
-		t.Missing("voltage", "or current, or temperature: what the meter is asked for it")
-	}
-	return q
-}
-
-// messages checks what is sent to a meter: one line each, and only the last
-// one a query, where there has to be one.
-func messages(t *document.Table, key string, list []string, query bool) {
-	if query && len(list) == 0 {
-		t.Fault(key, "is empty", "the last entry is the query, such as \"READ?\"")
-	}
-	for i, m := range list {
-		asks := query && i == len(list)-1
-		switch {
-		case strings.TrimSpace(m) == "" || strings.ContainsAny(m, "\r\n"):
-			t.Fault(key, fmt.Sprintf("%q is not one line", m), "")
-		case asks && !strings.Contains(m, "?"):
-			t.Fault(key, fmt.Sprintf("%q asks nothing", m), "the last entry is the query; a query has a ?")
-		case !asks && strings.Contains(m, "?"):
-			t.Fault(key, fmt.Sprintf("%q would be answered, and nobody reads the answer", m), "only the last entry of a measurement is a query")
-		}
-	}
 }
 
 func parseMeter(root *document.Table, name string) run.Meter {

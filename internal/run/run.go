@@ -158,4 +158,6 @@ type ProbeChannel struct {
 	ID       string
 	Quantity Quantity
 	From, To string // as in a reading; From "" on a meter that is carried about
+	// Shunt is the right resistance in Ω of this channel's shunt; 0 = as the profile has it.
+	Shunt float64
 }

@@ -70,6 +70,17 @@ quantity = "current"
 from = "near"
 `
 
+// TestChannel: an id may have a channel for each quantity, and a shunt of its own.
+func TestChannel(t *testing.T) {
+	r, err := Parse("f.toml", []byte(base+"shunt_milliohms = 1.96\n[[probe.channel]]\nid = \"1\"\nquantity = \"temperature\"\nfrom = \"near\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := r.Probes[0].Channels; len(c) != 2 || c[0].Shunt != 0.00196 || c[1].Shunt != 0 {
+		t.Errorf("%+v", c)
+	}
+}
+
 // TestBase: base is without fault, with a junction to spare as well.
 func TestBase(t *testing.T) {
 	r, err := Parse("f.toml", []byte(base+"[[junction]]\nname = \"spare\"\n"))
@@ -208,6 +219,9 @@ func TestFaults(t *testing.T) {
 		{`from = "near"`, "from = \"near\"\nto = \"west.end\"", 1, `probe.channel.to: a current has no second end`},
 		{`quantity = "current"`, `quantity = "voltage"`, -2, `probe.channel.to: is missing`},
 		{`id = "1"`, `id = ""`, 0, `probe.channel.id: is empty`},
+		{`id = "1"`, "id = \"1\"\nshunt_milliohms = 0", 1, `probe.channel.shunt_milliohms: 0 is not above 0`},
+		{`from = "near"`, "from = \"near\"\n[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"", 2, `probe.channel.id: "1" is already a channel of this probe`},
+		{`from = "near"`, "from = \"near\"\n[[probe.channel]]\nid = \"1\"\nquantity = \"temperature\"\nfrom = \"near\"\nshunt_milliohms = 2", 5, `probe.channel.shunt_milliohms: a shunt turns volts into a current`},
 	} {
 		t.Run(c.to+" for "+c.from, func(t *testing.T) {
 			if strings.Count("\n"+base, "\n"+c.from+"\n") != 1 {

@@ -21,7 +21,11 @@ func (r *reader) readProbes() {
 		if len(channels) == 0 {
 			t.Missing("channel", "a probe has at least one [[probe.channel]]")
 		}
-		ids := map[string]bool{}
+		type key struct {
+			id       string
+			quantity run.Quantity
+		}
+		taken := map[key]bool{}
 		for _, t := range channels {
 			c := run.ProbeChannel{
 				ID:       needText(t, "id", "as the device sends it"),
@@ -29,15 +33,31 @@ func (r *reader) readProbes() {
 			}
 			c.From, _ = t.Text("from")
 			c.To, _ = t.Text("to")
-			if ids[c.ID] {
+			if k := (key{c.ID, c.Quantity}); taken[k] {
 				t.Fault("id", fmt.Sprintf("%q is already a channel of this probe", c.ID), "")
+			} else {
+				taken[k] = true
 			}
-			ids[c.ID] = true
+			c.Shunt = r.shunt(t, c.Quantity)
 			p.Channels = append(p.Channels, c)
 		}
 		r.probeChannels = append(r.probeChannels, channels)
 		r.run.Probes = append(r.run.Probes, p)
 	}
+}
+
+// shunt reads the right resistance of a channel's shunt.
+func (r *reader) shunt(t *document.Table, q run.Quantity) float64 {
+	const key = "shunt_milliohms"
+	x, ok := t.Number(key)
+	switch {
+	case !ok:
+	case q != run.Current:
+		t.Fault(key, "a shunt turns volts into a current", "")
+	case !(x > 0 && x <= 1e6):
+		t.Fault(key, fmt.Sprintf("%g is not above 0 and at most 1e6", x), "")
+	}
+	return x / 1000
 }
 
 // needText reads a text that must be there and not be empty.

@@ -29,6 +29,7 @@ type Client struct {
 	Identify string        // the query, *IDN?
 	Errors   string        // the query, SYST:ERR?; "" = the instrument has no queue
 	Timeout  time.Duration // for one answer
+	Overload []string      // answers that mean overload on this instrument, beside ±9.9E37
 
 	identity string // the response to Identify, once known
 	late     bool   // an answer is owed, and may come when another is awaited
@@ -81,17 +82,47 @@ func (c *Client) Measure(ctx context.Context, messages []string) (Number, error)
 		// Most often the instrument did not understand, and says so in its queue.
 		return Number{}, both(err, c.check(ctx, query))
 	}
-	numbers, err := ParseNumbers(response)
-	if err == nil && len(numbers) != 1 {
-		err = fmt.Errorf("%d numbers where one was asked for", len(numbers))
-	}
+	number, err := c.number(response)
 	if err != nil {
 		return Number{}, both(fmt.Errorf("%s: %w", query, err), c.check(ctx, query))
 	}
 	if err := c.check(ctx, query); err != nil {
 		return Number{}, err
 	}
+	return number, nil
+}
+
+// number reads the response to a measurement: one number, or what this instrument
+// says in place of one.
+func (c *Client) number(response string) (Number, error) {
+	text := strings.TrimSpace(response)
+	for _, said := range c.Overload {
+		if strings.EqualFold(text, said) {
+			return Number{Text: text, Quality: Overload}, nil
+		}
+	}
+	numbers, err := ParseNumbers(response)
+	if err == nil && len(numbers) != 1 {
+		err = fmt.Errorf("%d numbers where one was asked for", len(numbers))
+	}
+	if err != nil {
+		return Number{}, err
+	}
+	for _, said := range c.Overload {
+		if limit, err := ParseNumbers(said); err == nil && len(limit) == 1 && limit[0].Value == numbers[0].Value {
+			numbers[0].Quality = Overload
+		}
+	}
 	return numbers[0], nil
+}
+
+// Text asks for anything that is answered with one line, then asks for errors.
+func (c *Client) Text(ctx context.Context, query string) (string, error) {
+	response, err := c.ask(ctx, query)
+	if err != nil {
+		return "", err
+	}
+	return strings.TrimSpace(response), c.check(ctx, query)
 }
 
 // Queue is the errors that an instrument reported after one message.

@@ -159,3 +159,31 @@ func TestBounds(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// What an instrument says in place of 9.9E37 is an overload too: a word, or a number
+// of its own such as the 1.00000E+9 of meters that do not obey SCPI.
+func TestOwnOverload(t *testing.T) {
+	for answer, want := range map[string]scpi.Quality{"OVLD": scpi.Overload, "ovld ": scpi.Overload, "+1.0E9": scpi.Overload,
+		"1.00000E+9": scpi.Overload, "+9.9E37": scpi.Overload, "1.0E8": scpi.Good, "-1.0E9": scpi.Good} {
+		c := client(t, [2]string{"READ?", answer}, [2]string{"SYST:ERR?", none})
+		c.Overload = []string{"OVLD", "1E9"}
+		if n, err := c.Measure(t.Context(), []string{"READ?"}); err != nil || n.Quality != want {
+			t.Errorf("%q: %+v, %v", answer, n, err)
+		}
+	}
+	c := client(t, [2]string{"READ?", "OVLD"}, [2]string{"SYST:ERR?", none})
+	if _, err := c.Measure(t.Context(), []string{"READ?"}); err == nil {
+		t.Error("a word that nobody declared was taken")
+	}
+}
+
+func TestText(t *testing.T) {
+	c := client(t, [2]string{"CONF?", ` "VOLT 10" `}, [2]string{"SYST:ERR?", none})
+	if got, err := c.Text(t.Context(), "CONF?"); err != nil || got != `"VOLT 10"` {
+		t.Errorf("%q, %v", got, err)
+	}
+	c = client(t, [2]string{"CONF?", "x"}, [2]string{"SYST:ERR?", `-113,"Undefined header"`}, [2]string{"SYST:ERR?", none})
+	if _, err := c.Text(t.Context(), "CONF?"); err == nil || !strings.Contains(err.Error(), "-113") {
+		t.Errorf("got %v", err)
+	}
+}

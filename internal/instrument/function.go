@@ -1,0 +1,118 @@
+package instrument
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// selector is the function and range that a meter is set to.
+type selector struct {
+	selected *profile.Function // nil: none that is known
+	since    time.Time         // when it was selected
+	state    string            // what the meter said of itself then
+	ranges   map[run.Quantity]int
+}
+
+// forget makes the next reading select anew.
+func (s *selector) forget() { s.selected = nil }
+
+// unsettledFor tells how long a meter still needs at a moment.
+func (s *selector) unsettledFor(now time.Time) time.Duration {
+	if s.selected == nil {
+		return 0
+	}
+	if now.Before(s.since) { // the clock was set back; what had passed is not known
+		s.since = now
+	}
+	return s.selected.Settle - now.Sub(s.since)
+}
+
+// prepare sets the meter to the function and range in which a quantity is to be
+// read next, where it is not set so already.
+func (m *meter) prepare(ctx context.Context, q run.Quantity) error {
+	ranges := m.profile.Query.Functions[q]
+	if len(ranges) == 0 {
+		m.forget() // the question itself sets the function, and the range
+		return nil
+	}
+	if m.ranges == nil {
+		m.ranges = map[run.Quantity]int{}
+	}
+	at, known := m.ranges[q]
+	if !known {
+		at = len(ranges) - 1 // the widest first: nobody knows what is connected
+		m.ranges[q] = at
+	}
+	wanted := &ranges[at]
+	if m.selected == wanted {
+		same, err := m.asLeft(ctx)
+		if same || err != nil {
+			return err
+		}
+	}
+	for _, command := range wanted.Select {
+		if err := m.client.Command(ctx, command); err != nil {
+			return m.fails(err)
+		}
+	}
+	m.state = ""
+	if wanted.State != "" {
+		var err error
+		if m.state, err = m.client.Text(ctx, wanted.State); err != nil {
+			return m.fails(err)
+		}
+	}
+	m.selected, m.since = wanted, m.options.Clock()
+	return nil
+}
+
+// asLeft tells whether a meter is still set as it was: somebody may have turned its
+// knob since.
+func (m *meter) asLeft(ctx context.Context) (bool, error) {
+	if m.selected.State == "" {
+		return true, nil
+	}
+	state, err := m.client.Text(ctx, m.selected.State)
+	if err != nil {
+		return false, m.fails(err)
+	}
+	if state != m.state {
+		m.options.Log(Event{Time: m.options.Clock(), Kind: Changed,
+			Reason: fmt.Sprintf("it was set to %q by somebody else, and is set back", state)})
+	}
+	return state == m.state, nil
+}
+
+// roomy is how much of a smaller range a value may fill for that range to be taken,
+// so that one near its end does not make the meter go to and fro.
+const roomy = 0.9
+
+// choose takes the range for the next reading: a wider one after an overload, the
+// smallest that holds the value well after a good one.
+func (m *meter) choose(q run.Quantity, s Sample) {
+	ranges := m.profile.Query.Functions[q]
+	if m.selected == nil || len(ranges) == 0 {
+		return
+	}
+	at := m.ranges[q]
+	switch {
+	case s.Quality == reading.Overload && at < len(ranges)-1:
+		m.ranges[q] = at + 1
+	case s.Good():
+		for at > 0 && max(s.Value, -s.Value) <= roomy*ranges[at-1].UpTo {
+			at--
+		}
+		m.ranges[q] = at
+	}
+}
+
+// wider tells whether a wider range than the selected one was chosen.
+func (m *meter) wider(q run.Quantity) bool {
+	ranges := m.profile.Query.Functions[q]
+	return m.selected != nil && len(ranges) > 0 && ranges[m.ranges[q]].UpTo > m.selected.UpTo
+}

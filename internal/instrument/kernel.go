@@ -1,0 +1,135 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"sync"
+	"time"
+
+	"ohmkeep/internal/board"
+	"ohmkeep/internal/hwmon"
+	"ohmkeep/internal/port"
+	"ohmkeep/internal/profile"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// kernel is a device that the kernel reads and shows as files.
+type kernel struct {
+	tally
+	profile *profile.Profile
+	device  hwmon.Device
+	options Options
+	at      int       // the file that is read next
+	last    time.Time // when the first of them was read; for pauses only
+
+	closing sync.Once
+	closed  chan struct{}
+}
+
+func openKernel(p *profile.Profile, address string, o Options) (*kernel, error) {
+	device, err := hwmon.Find(o.Sysfs, address, p.Files.Names)
+	if err != nil {
+		return nil, fmt.Errorf("port %s: %w", address, err)
+	}
+	return &kernel{profile: p, device: device, options: o, closed: make(chan struct{})}, nil
+}
+
+func (k *kernel) Identity() string { return k.device.Name + " at " + k.device.Path }
+
+func (k *kernel) Next(ctx context.Context) (Sample, error) {
+	if k.at == 0 && !k.last.IsZero() {
+		if err := k.options.Sleep(ctx, k.profile.Files.Every-time.Since(k.last)); err != nil {
+			return Sample{}, err
+		}
+	}
+	if k.at == 0 {
+		k.last = time.Now()
+	}
+	s, err := k.read(k.profile.Files.Values[k.at])
+	k.at = (k.at + 1) % len(k.profile.Files.Values)
+	return s, err
+}
+
+func (k *kernel) Measure(_ context.Context, channel string, q run.Quantity) (Sample, error) {
+	for _, v := range k.profile.Files.Values {
+		if of, _ := kindOf(v.File); of == q && v.Channel == channel {
+			return k.read(v)
+		}
+	}
+	return Sample{}, fmt.Errorf("profile %s has no %s of channel %q", k.profile.Name, q, channel)
+}
+
+func (k *kernel) Close() error {
+	k.closing.Do(func() { close(k.closed) })
+	return nil
+}
+
+// kindOf tells what a file holds, in which unit. Millivolts and milliamperes are
+// units of a reading; thousandths of a °C are not.
+func kindOf(file string) (q run.Quantity, unit string) {
+	switch {
+	case strings.HasPrefix(file, "in"):
+		return run.Voltage, "mV"
+	case strings.HasPrefix(file, "curr"):
+		return run.Current, "mA"
+	}
+	return run.Temperature, "degC"
+}
+
+// read reads one file.
+func (k *kernel) read(v profile.FileValue) (Sample, error) {
+	select {
+	case <-k.closed:
+		return Sample{}, errClosed
+	default:
+	}
+	n, text, err := k.device.Whole(v.File)
+	q, unit := kindOf(v.File)
+	s := Sample{Channel: v.Channel, Quantity: q, Unit: unit, Raw: text, Time: k.options.Clock()}
+	e := Event{Time: s.Time, Kind: Spoke, Text: v.File + " " + text}
+	switch {
+	case errors.Is(err, hwmon.ErrGone):
+		return Sample{}, fmt.Errorf("%w: %w", port.ErrGone, err)
+	case err != nil:
+		s.Quality, s.Fault = reading.Faulty, "the kernel says: "+err.Error()
+	default:
+		s = k.understand(v, s, n)
+	}
+	e.Samples = []Sample{s}
+	k.add(e.Kind)
+	k.options.Log(e)
+	return s, nil
+}
+
+// understand makes a sample of what a file said.
+func (k *kernel) understand(v profile.FileValue, s Sample, n int64) Sample {
+	if n < v.Lowest || n > v.Highest {
+		s.Quality, s.Fault = reading.Saturated, "saturated: "+s.Raw
+		return s
+	}
+	if fault, _, err := k.device.Whole(strings.TrimSuffix(v.File, "_input") + "_fault"); err == nil && fault != 0 {
+		s.Quality, s.Fault = reading.Faulty, "the kernel says that its sensor is at fault"
+		return s
+	}
+	s.Text = s.Raw
+	if s.Quantity == run.Temperature {
+		s.Text = reading.Digits(float64(n) / 1000)
+	}
+	var err error
+	if s.Value, err = reading.Value(s.Quantity, s.Text, s.Unit); err != nil {
+		s.Text, s.Quality, s.Fault = "", reading.Faulty, err.Error()
+		return s
+	}
+	if s.Quantity == run.Current {
+		s.Scale = board.Scale{Counted: true, Counts: n, PerCount: 1e-3}
+		if v.ShuntFile != "" {
+			if micro, _, err := k.device.Whole(v.ShuntFile); err == nil {
+				s.Scale.Shunt = float64(micro) / 1e6
+			}
+		}
+	}
+	return correct(s, k.options.Shunts)
+}

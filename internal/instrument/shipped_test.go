@@ -1,0 +1,186 @@
+package instrument_test
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/bench"
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/profile"
+	"ohmkeep/internal/run"
+	"ohmkeep/probes"
+)
+
+// example is a line of a profile's comment: what the device says and what it means.
+type example struct{ says, means string }
+
+func examples(t *testing.T, name string) []example {
+	t.Helper()
+	text, err := fs.ReadFile(probes.Files, name+".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []example
+	for line := range strings.Lines(string(text)) {
+		said, means, ok := strings.Cut(strings.TrimRight(line, "\n"), " -> ")
+		if said, comment := strings.CutPrefix(said, "#     "); ok && comment {
+			list = append(list, example{strings.TrimRight(said, " "), means})
+		}
+	}
+	return list
+}
+
+// meaning writes samples as the profiles' comments do.
+func meaning(list []instrument.Sample) string {
+	var parts []string
+	for _, s := range list {
+		if s.Good() {
+			parts = append(parts, fmt.Sprintf("%s %s %s %s", s.Channel, s.Quantity, s.Text, s.Unit))
+		} else {
+			parts = append(parts, fmt.Sprintf("%s %s %s", s.Channel, s.Quantity, s.Quality))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// Every shipped profile shows in its comment what its device says, and reads it as
+// it says there.
+func TestShippedExamples(t *testing.T) {
+	for _, name := range profile.Names() {
+		p, list := load(t, name), examples(t, name)
+		if len(list) < 2 {
+			t.Errorf("%s shows %d examples", name, len(list))
+		}
+		for _, x := range list {
+			t.Run(name+"/"+x.says, func(t *testing.T) {
+				says := map[profile.Kind]func(*testing.T, *profile.Profile, example) string{
+					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays}[p.Kind]
+				if got := says(t, p, x); got != x.means {
+					t.Errorf("got  %s\nwant %s", got, x.means)
+				}
+			})
+		}
+	}
+}
+
+func boardSays(t *testing.T, p *profile.Profile, x example) string {
+	pair := bench.InProcess()
+	var heard []instrument.Event
+	device, err := instrument.Open(t.Context(), p, "", instrument.Options{Conn: pair.Host, Log: func(e instrument.Event) { heard = append(heard, e) }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer device.Close()
+	go func() { _, _ = io.WriteString(pair.Device, x.says+"\n"); _ = pair.Device.Close() }()
+	for err == nil {
+		_, err = device.Next(bounded(t))
+	}
+	if len(heard) != 1 {
+		t.Fatalf("heard %+v", heard)
+	}
+	if heard[0].Kind == instrument.Bad {
+		return "bad"
+	}
+	return meaning(heard[0].Samples)
+}
+
+// meterSays lets a meter give one answer, "<quantity> <answer>", to whatever is
+// asked about that quantity.
+func meterSays(t *testing.T, p *profile.Profile, x example) string {
+	for _, ranges := range p.Query.Functions {
+		for i := range ranges {
+			ranges[i].Settle = 0 // the answers are made up
+		}
+	}
+	quantity, answer, _ := strings.Cut(x.says, " ")
+	q := run.Quantity(slices.Index(run.QuantityNames, quantity))
+	pair := bench.InProcess()
+	go func() {
+		asked := bufio.NewScanner(pair.Device)
+		for asked.Scan() {
+			reply := answer
+			switch m := asked.Text(); {
+			case !strings.Contains(m, "?"):
+				continue
+			case m == p.Query.Identity:
+				reply = bench.MeterIdentity
+			case m == p.Query.Error:
+				reply = `0,"No error"`
+			}
+			_, _ = io.WriteString(pair.Device, reply+"\n")
+		}
+	}()
+	defer pair.Device.Close()
+	device, err := instrument.Open(t.Context(), p, "", instrument.Options{Conn: pair.Host})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer device.Close()
+	s, err := device.Measure(bounded(t), "", q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.TrimPrefix(meaning([]instrument.Sample{s}), " ")
+}
+
+func kernelSays(t *testing.T, p *profile.Profile, x example) string {
+	file, text, _ := strings.Cut(x.says, " ")
+	sys := sysfs(t)
+	sys.device("hwmon0", p.Files.Names[0], "1-0040", map[string]string{file: text})
+	device, err := instrument.Open(t.Context(), p, p.Files.Names[0], instrument.Options{Sysfs: sys.root})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range p.Files.Values {
+		s, err := device.Next(bounded(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Raw == text {
+			return meaning([]instrument.Sample{s})
+		}
+	}
+	return "nothing"
+}
+
+// tree is a fake /sys.
+type tree struct {
+	t    *testing.T
+	root string
+}
+
+func sysfs(t *testing.T) tree { return tree{t, t.TempDir()} }
+
+// device makes a device of the I²C bus as the kernel lays it out: its folder among the
+// devices, below that hwmonN, and a link to it from the class.
+func (s tree) device(number, name, place string, files map[string]string) (path string) {
+	s.t.Helper()
+	path = filepath.Join(s.root, "devices", "i2c-1", place)
+	dir := filepath.Join(path, "hwmon", number)
+	class := filepath.Join(s.root, "class", "hwmon")
+	err := errors.Join(os.MkdirAll(dir, 0o755), os.MkdirAll(class, 0o755), os.WriteFile(filepath.Join(dir, "name"), []byte(name+"\n"), 0o644),
+		os.Symlink("../../", filepath.Join(dir, "device")), os.Symlink(dir, filepath.Join(class, number)))
+	for file, text := range files {
+		err = errors.Join(err, os.WriteFile(filepath.Join(dir, file), []byte(text+"\n"), 0o644))
+	}
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return path
+}
+
+// remove takes a device away, as unplugging does.
+func (s tree) remove(path, number string) {
+	s.t.Helper()
+	if err := errors.Join(os.RemoveAll(path), os.Remove(filepath.Join(s.root, "class", "hwmon", number))); err != nil {
+		s.t.Fatal(err)
+	}
+}

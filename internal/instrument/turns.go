@@ -1,0 +1,49 @@
+package instrument
+
+import (
+	"context"
+	"time"
+
+	"ohmkeep/internal/reading"
+)
+
+// turns is whose turn it is to be asked for.
+type turns struct {
+	at    int       // into Options.Channels
+	taken int       // readings of this turn
+	last  time.Time // of the latest question; for pauses only, so not Options.Clock
+}
+
+// Next asks for the channel whose turn it is. A change of function wears a relay, so
+// the profile says how many readings are taken in between.
+func (m *meter) Next(ctx context.Context) (Sample, error) {
+	channels := m.options.Channels
+	if len(channels) == 0 {
+		return Sample{}, ErrAsked
+	}
+	if !m.last.IsZero() {
+		if err := m.options.Sleep(ctx, m.profile.Query.Every-time.Since(m.last)); err != nil {
+			return Sample{}, err
+		}
+	}
+	m.last = time.Now()
+	c := channels[m.at]
+	if err := m.prepare(ctx, c.Quantity); err != nil {
+		m.pass(len(channels))
+		return Sample{}, err
+	}
+	s, err := m.read(ctx, c.ID, c.Quantity)
+	switch {
+	case err != nil:
+		m.pass(len(channels)) // one that is never answered does not keep the others waiting
+	case s.Quality == reading.Unsettled, s.Quality == reading.Overload && m.wider(c.Quantity):
+	default:
+		if m.taken++; m.taken >= m.profile.Query.Turn {
+			m.pass(len(channels))
+		}
+	}
+	return s, err
+}
+
+// pass gives the turn to the next channel.
+func (t *turns) pass(n int) { t.at, t.taken = (t.at+1)%n, 0 }

@@ -1,0 +1,180 @@
+package transcript
+
+import (
+	"io"
+	"os"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// Player says again what a transcript's device said: the program's end of a wire.
+// Where the device was asked, it answers when it is asked the same again; what was
+// asked between and is not asked now is passed over.
+type Player struct {
+	// Paced waits as long between two entries as passed when they were written.
+	Paced bool
+	// Quiet is silent after the last entry; otherwise the wire ends there.
+	Quiet bool
+
+	mu      sync.Mutex
+	entries []Entry
+	at      int    // the next entry
+	rest    string // of an entry that did not fit into the reader's buffer
+	said    string // by the program, not yet a whole message
+	changed chan struct{}
+	last    time.Time // of the entry that was said last
+	begun   time.Time // when that was said, by the system's clock
+
+	now    atomic.Pointer[time.Time]
+	closed chan struct{}
+	once   sync.Once
+}
+
+// Play makes a player at the transcript's beginning.
+func Play(t *Transcript) *Player {
+	p := &Player{changed: make(chan struct{}, 1), closed: make(chan struct{})}
+	for _, e := range t.Entries {
+		if e.Mark != Piece {
+			p.entries = append(p.entries, e)
+		}
+	}
+	begun := t.Begun
+	p.now.Store(&begun)
+	return p
+}
+
+// Clock is the time of the entry that was said or asked last.
+func (p *Player) Clock() time.Time { return *p.now.Load() }
+
+// Read gives one entry of the device at a time.
+func (p *Player) Read(buffer []byte) (int, error) {
+	if len(buffer) == 0 {
+		return 0, nil
+	}
+	for {
+		n, wait, over := p.take(buffer)
+		switch {
+		case n > 0:
+			return n, nil
+		case over && !p.Quiet:
+			return 0, io.EOF
+		}
+		if err := p.pause(wait); err != nil {
+			return 0, err
+		}
+	}
+}
+
+// take gives what may be said now; otherwise how long to wait (0: until the program
+// speaks), or that nothing is left.
+func (p *Player) take(buffer []byte) (n int, wait time.Duration, over bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.rest == "" {
+		if p.at == len(p.entries) {
+			return 0, 0, true
+		}
+		e := p.entries[p.at]
+		if e.Mark == Sent {
+			return 0, 0, false
+		}
+		if wait = p.due(e); wait > 0 {
+			return 0, wait, false
+		}
+		p.pass(e)
+		p.rest = e.Bytes
+	}
+	n = copy(buffer, p.rest)
+	p.rest = p.rest[n:]
+	return n, 0, false
+}
+
+// due tells how long an entry has to wait.
+func (p *Player) due(e Entry) time.Duration {
+	if !p.Paced || p.last.IsZero() {
+		return 0
+	}
+	return e.Time.Sub(p.last) - time.Since(p.begun)
+}
+
+// pass goes beyond an entry.
+func (p *Player) pass(e Entry) {
+	p.at++
+	p.last, p.begun = e.Time, time.Now()
+	p.now.Store(&e.Time)
+}
+
+// pause waits for a time, or for the program to speak.
+func (p *Player) pause(d time.Duration) error {
+	var over <-chan time.Time
+	if d > 0 {
+		timer := time.NewTimer(d)
+		defer timer.Stop()
+		over = timer.C
+	}
+	select {
+	case <-over:
+	case <-p.changed:
+	case <-p.closed:
+		return os.ErrClosed
+	}
+	return nil
+}
+
+// Write takes what the program says. A message that the transcript does not hold
+// any more ends nothing: it is not answered.
+func (p *Player) Write(data []byte) (int, error) {
+	select {
+	case <-p.closed:
+		return 0, os.ErrClosed
+	default:
+	}
+	p.mu.Lock()
+	p.said += string(data)
+	for {
+		message, after, whole := cutMessage(p.said)
+		if !whole {
+			break
+		}
+		p.said = after
+		p.seek(message)
+	}
+	p.mu.Unlock()
+	select {
+	case p.changed <- struct{}{}:
+	default:
+	}
+	return len(data), nil
+}
+
+// cutMessage parts the first message off, its end left out.
+func cutMessage(s string) (message, after string, whole bool) {
+	i := strings.IndexAny(s, "\r\n")
+	if i < 0 {
+		return "", s, false
+	}
+	return s[:i], strings.TrimLeft(s[i:], "\r\n"), true
+}
+
+// seek goes behind the next entry in which the program said the same.
+func (p *Player) seek(message string) {
+	for i := p.at; i < len(p.entries); i++ {
+		if e := p.entries[i]; e.Mark == Sent && strings.TrimRight(e.Bytes, "\r\n") == message {
+			p.at, p.rest = i, ""
+			p.pass(e)
+			return
+		}
+	}
+	p.rest = "" // what comes now would answer something else
+	for p.at < len(p.entries) && p.entries[p.at].Mark != Sent {
+		p.at++
+	}
+}
+
+// Close ends the wire.
+func (p *Player) Close() error {
+	p.once.Do(func() { close(p.closed) })
+	return nil
+}

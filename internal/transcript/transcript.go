@@ -1,0 +1,163 @@
+// Package transcript keeps what was said on a wire, with times, and says it again.
+//
+// # The form
+//
+// A transcript is text, one entry a line; lines that begin with # are its head and
+// remarks. Nothing but printable ASCII is in it, whatever was heard.
+//
+//	# ohmkeep transcript 1
+//	# profile: ina226-lines
+//	# port: /dev/serial/by-id/…
+//	# channel: leads voltage
+//	# begun: 2026-05-04T10:12:00.25Z
+//	0.000000 < "ch=1 bus=9584 shunt=8000\n"
+//	0.312000 > "READ?\n"
+//	0.401500 ? "ch=1 bus=95" it stopped half-way
+//
+// The first line must be as here. "profile", "port" and "channel" (of a device that
+// is asked: what for; as often as there are channels) may be left out; "begun" is
+// RFC 3339, and the entries' times are seconds since then, to the microsecond. They
+// may go back: a clock can be set.
+//
+// The mark says who spoke: < the device, > the program. ? is a piece of a line that
+// the port could not give whole, with the reason: it is shown and never played.
+// Within the quotation marks \n, \r, \t, \" and \\ stand for what they do elsewhere
+// and \xHH for any other byte. An entry of < may be any piece of what was heard;
+// its time is that of its last byte.
+package transcript
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/fault"
+)
+
+// Mark says what an entry is.
+type Mark byte
+
+const (
+	Heard Mark = '<'
+	Sent  Mark = '>'
+	Piece Mark = '?'
+)
+
+// Entry is one entry.
+type Entry struct {
+	Time   time.Time
+	Mark   Mark
+	Bytes  string
+	Reason string // Piece only
+}
+
+// Head is what a transcript says of itself.
+type Head struct {
+	Profile  string
+	Port     string
+	Channels []string // "<id> <quantity>"
+	Begun    time.Time
+}
+
+// Transcript is a whole one.
+type Transcript struct {
+	Head
+	Entries []Entry
+}
+
+const title = "# ohmkeep transcript 1"
+
+// longest is the most bytes a line may have: four for each byte of the longest piece.
+const longest = 1 << 16
+
+// most is the greatest time of an entry either way: a hundred years.
+const most = 100 * 365.25 * 86400
+
+// Read reads a whole transcript. Its error is a fault.Fault with the line.
+func Read(file string, r io.Reader) (*Transcript, error) {
+	lines := bufio.NewScanner(r)
+	lines.Buffer(nil, longest)
+	t := &Transcript{}
+	n := 0
+	wrong := func(text, hint string) error { return fault.Fault{File: file, Line: max(n, 1), Text: text, Hint: hint} }
+	for lines.Scan() {
+		n++
+		line := strings.TrimSuffix(lines.Text(), "\r")
+		switch {
+		case n == 1 && line != title:
+			return nil, wrong("this is no transcript", "one begins with "+strconv.Quote(title))
+		case strings.HasPrefix(line, "#"):
+			if err := t.head(line); err != nil {
+				return nil, wrong(err.Error(), "")
+			}
+		case strings.TrimSpace(line) == "":
+		case t.Begun.IsZero():
+			return nil, wrong("an entry before the line # begun:", "")
+		default:
+			e, err := parseEntry(line, t.Begun)
+			if err != nil {
+				return nil, wrong(err.Error(), `an entry is such as 0.250000 < "1,4.812,V\n"`)
+			}
+			t.Entries = append(t.Entries, e)
+		}
+	}
+	if err := lines.Err(); errors.Is(err, bufio.ErrTooLong) {
+		n++
+		return nil, wrong(fmt.Sprintf("longer than %d bytes", longest), "")
+	} else if err != nil {
+		return nil, fmt.Errorf("%s: %w", file, err)
+	}
+	if n == 0 {
+		return nil, wrong("it is empty", "a transcript begins with "+strconv.Quote(title))
+	}
+	return t, nil
+}
+
+// head reads one line of the head; other remarks say nothing.
+func (t *Transcript) head(line string) error {
+	key, value, ok := strings.Cut(strings.TrimSpace(strings.TrimPrefix(line, "#")), ": ")
+	if !ok {
+		return nil
+	}
+	switch key {
+	case "profile":
+		t.Profile = value
+	case "port":
+		t.Port = value
+	case "channel":
+		t.Channels = append(t.Channels, value)
+	case "begun":
+		begun, err := time.Parse(time.RFC3339Nano, value)
+		if err != nil {
+			return fmt.Errorf("begun: %q is no time such as 2026-05-04T10:12:00Z", value)
+		}
+		t.Begun = begun
+	}
+	return nil
+}
+
+func parseEntry(line string, begun time.Time) (Entry, error) {
+	offset, rest, _ := strings.Cut(line, " ")
+	seconds, err := strconv.ParseFloat(offset, 64)
+	if err != nil || !(math.Abs(seconds) <= most) {
+		return Entry{}, fmt.Errorf("%q is no time in seconds", offset)
+	}
+	if len(rest) < 2 || !strings.ContainsRune("<>?", rune(rest[0])) || rest[1] != ' ' {
+		return Entry{}, errors.New("no mark <, > or ? behind the time")
+	}
+	e := Entry{Time: begun.Add(time.Duration(math.Round(seconds*1e6)) * time.Microsecond), Mark: Mark(rest[0])}
+	var after string
+	if e.Bytes, after, err = unquote(rest[2:]); err != nil {
+		return Entry{}, err
+	}
+	e.Reason = strings.TrimSpace(after)
+	if e.Reason != "" && e.Mark != Piece {
+		return Entry{}, fmt.Errorf("%q behind the quotation marks", e.Reason)
+	}
+	return e, nil
+}
