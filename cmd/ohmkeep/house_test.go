@@ -40,6 +40,9 @@ var house = map[string]string{
 	"internal/bench":      "profile run",
 	"internal/store":      "fault reading run",
 	"internal/survey":     "instrument reading run",
+	"internal/clock":      "",
+	"internal/disk":       "",
+	"internal/recorder":   "clock fault instrument profile reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
 	// judgement and what it hands on
 	"internal/assessment": "reading run",
@@ -51,9 +54,11 @@ var house = map[string]string{
 	"internal/picture":          "assessment legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
 	"internal/report":           "assessment legible picture prediction run",
+	"internal/metrics":          "recorder run",
+	"internal/daemon":           "clock fault metrics recorder",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
-		"reading report run runfile store survey",
+	"internal/command": "assessment daemon demo disk draft fault instrument judge metrics picture prediction profile " +
+		"reading recorder report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }
 

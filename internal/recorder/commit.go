@@ -1,0 +1,192 @@
+package recorder
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/reading"
+)
+
+// commits is how the store has fared.
+type commits struct {
+	done     uint64
+	failed   uint64
+	refused  uint64        // readings that the store would never take
+	last     time.Duration // since boot, of the last that was done
+	took     time.Duration // of the last that was done
+	err      error         // of the last; nil = it was done
+	errSince time.Duration // since boot
+}
+
+const (
+	firstRetry = 200 * time.Millisecond
+	lastRetry  = 10 * time.Second
+	// lastCommit is how long the commit at the end may take.
+	lastCommit = 1200 * time.Millisecond
+)
+
+// write commits until ctx ends, and then once more.
+func (r *Recorder) write(ctx context.Context) {
+	var held Batch
+	pause, retry := time.Duration(0), time.Duration(0) // retry: since boot, 0 = the last commit was done
+	timer := time.NewTimer(time.Hour)
+	defer timer.Stop()
+	for {
+		timer.Reset(r.wait(held, retry))
+		var flushed chan struct{}
+		select {
+		case <-ctx.Done():
+			final, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastCommit)
+			defer cancel()
+			for r.fill(&held); !held.empty() && r.try(final, &held); r.fill(&held) {
+			}
+			return
+		case flushed = <-r.flush:
+		case <-r.wake:
+			if r.wait(held, retry) > 0 {
+				continue
+			}
+		case <-timer.C:
+		}
+		r.o.Clock.Look()
+		r.fill(&held)
+		switch {
+		case held.empty() || r.try(ctx, &held):
+			pause, retry = 0, 0
+		default:
+			pause = min(max(2*pause, firstRetry), lastRetry)
+			retry = r.o.Clock.SinceBoot() + pause
+		}
+		if flushed != nil {
+			close(flushed)
+		}
+	}
+}
+
+func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 }
+
+// wait gives how long the writer may sleep: until the oldest reading must be on
+// its way to the disk to be there in time.
+func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
+	if retry > 0 {
+		return max(retry-r.o.Clock.SinceBoot(), 0)
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !held.empty() || len(r.queue.entries) >= batchSize {
+		return 0
+	}
+	if r.queue.empty() {
+		return time.Hour // until woken
+	}
+	ahead := max(r.o.Commit/10, 3*r.commit.took) // what the commit itself will take
+	due := r.queue.oldest + r.o.Commit - min(ahead, r.o.Commit/2)
+	return max(due-r.o.Clock.SinceBoot(), 0)
+}
+
+// fill takes the next batch from the queue where none is held.
+func (r *Recorder) fill(held *Batch) {
+	if !held.empty() {
+		return
+	}
+	r.mu.Lock()
+	if n := r.queue.untold; n > 0 {
+		r.queue.untold = 0
+		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings for want of room", n))
+	}
+	entries, marks := r.queue.take()
+	r.mu.Unlock()
+	held.Marks = marks
+	held.Readings = make([]Reading, len(entries))
+	for i, e := range entries {
+		held.Readings[i] = e.reading()
+	}
+}
+
+func (e entry) reading() Reading {
+	c := e.channel
+	return Reading{
+		Reading: reading.Reading{Time: e.stamp.Time, Step: e.step, Quantity: c.Quantity, From: c.From, To: c.To,
+			Text: e.text, Unit: e.unit, Value: e.value, Meter: c.meter.Name},
+		Run: e.run, Probe: c.probe.name, Raw: e.raw, Quality: e.quality, Stamp: e.stamp,
+	}
+}
+
+// try commits what is held and empties it, and tells whether that succeeded.
+func (r *Recorder) try(ctx context.Context, held *Batch) bool {
+	begun := r.o.Clock.SinceBoot()
+	err := r.o.Store.Keep(ctx, *held)
+	refused := 0
+	if errors.Is(err, ErrRefused) {
+		refused, err = r.sift(ctx, held.Readings)
+		if err == nil && len(held.Marks) > 0 {
+			err = r.o.Store.Keep(ctx, Batch{Marks: held.Marks})
+			if errors.Is(err, ErrRefused) {
+				err = nil
+			}
+		}
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	now := r.o.Clock.SinceBoot()
+	r.commit.refused += uint64(refused)
+	if err != nil {
+		r.commit.failed++
+		if r.commit.err == nil {
+			r.commit.errSince = now
+			r.o.Log.Error("the store does not commit", "why", err, "waiting", len(held.Readings)+len(r.queue.entries))
+		}
+		r.commit.err = err
+		return false
+	}
+	if r.commit.err != nil {
+		r.o.Log.Info("the store commits again", "after", (now - r.commit.errSince).Round(time.Second))
+	}
+	if refused > 0 {
+		r.o.Log.Error("the store refused readings", "readings", refused)
+	}
+	r.commit.done++
+	r.commit.err, r.commit.last, r.commit.took = nil, now, now-begun
+	r.count(held.Readings)
+	r.queue.taken = 0
+	*held = Batch{}
+	return true
+}
+
+// sift keeps what the store takes of readings that it refused together, and gives
+// how many it will never take.
+func (r *Recorder) sift(ctx context.Context, readings []Reading) (refused int, err error) {
+	switch len(readings) {
+	case 0:
+		return 0, nil
+	case 1:
+		if err := r.o.Store.Keep(ctx, Batch{Readings: readings}); errors.Is(err, ErrRefused) {
+			return 1, nil
+		} else {
+			return 0, err
+		}
+	}
+	for _, half := range [][]Reading{readings[:len(readings)/2], readings[len(readings)/2:]} {
+		err := r.o.Store.Keep(ctx, Batch{Readings: half})
+		n := 0
+		if errors.Is(err, ErrRefused) {
+			n, err = r.sift(ctx, half)
+		}
+		refused += n
+		if err != nil {
+			return refused, err
+		}
+	}
+	return refused, nil
+}
+
+// count adds what was stored to its probes' totals.
+func (r *Recorder) count(stored []Reading) {
+	for _, x := range stored {
+		if x.Quality.Measured() {
+			r.totals(x.Probe).stored++
+		}
+	}
+}
