@@ -42,6 +42,7 @@ var house = map[string]string{
 	"internal/survey":     "instrument reading run",
 	"internal/clock":      "",
 	"internal/disk":       "",
+	"internal/lock":       "",
 	"internal/recorder":   "clock fault instrument profile reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
 	// judgement and what it hands on
@@ -57,7 +58,7 @@ var house = map[string]string{
 	"internal/metrics":          "recorder run",
 	"internal/daemon":           "clock fault metrics recorder",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment daemon demo disk draft fault instrument judge metrics picture prediction profile " +
+	"internal/command": "assessment daemon demo disk draft fault instrument judge lock metrics picture prediction profile " +
 		"reading recorder report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }

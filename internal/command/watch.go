@@ -2,6 +2,7 @@ package command
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -15,6 +16,7 @@ import (
 	"ohmkeep/internal/daemon"
 	"ohmkeep/internal/disk"
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/lock"
 	"ohmkeep/internal/metrics"
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/store"
@@ -22,6 +24,9 @@ import (
 
 // watchAddr is where a daemon listens that is not told otherwise: on this machine only.
 const watchAddr = "127.0.0.1:9477"
+
+// lockSuffix names the lock beside a store.
+const lockSuffix = ".watch"
 
 func newWatch() *cobra.Command {
 	var to, listen string
@@ -64,6 +69,14 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 	if err != nil {
 		return err
 	}
+	holder := lock.Holder{Process: os.Getpid(), Run: plan.Run.Name, Address: listen, Since: time.Now().UTC().Truncate(time.Second)}
+	alone, err := lock.Take(to+lockSuffix, holder)
+	if held, ok := errors.AsType[lock.Held](err); ok {
+		return fault.Fault{File: to, Text: held.Error(), Hint: "one watch writes to a store"}
+	} else if err != nil {
+		return reason(err)
+	}
+	defer alone.Release() // at the end of the program it is gone anyway
 	kept, err := store.Open(to)
 	if err != nil {
 		return err
@@ -78,6 +91,10 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file) },
 		Store: storing{kept}, Disk: func() (metrics.Disk, error) { return diskOf(to) },
 		Listen: listen, Commit: commit, Getenv: os.Getenv,
+		Ready: func(addr string) {
+			holder.Address = addr
+			_ = alone.Say(holder) // it says so already but for a port that the system chose
+		},
 		Log: slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)),
 	})
 	if closing := kept.Close(); err == nil {
