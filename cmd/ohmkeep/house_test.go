@@ -58,7 +58,7 @@ var house = map[string]string{
 	"internal/metrics":          "recorder run",
 	"internal/daemon":           "clock fault metrics recorder",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment daemon demo disk draft fault instrument judge lock metrics picture prediction profile " +
+	"internal/command": "assessment daemon demo disk draft fault instrument judge legible lock metrics picture prediction profile " +
 		"reading recorder report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }

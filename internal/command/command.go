@@ -68,7 +68,7 @@ Local codes decide.`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newProbe(), newWatch())
+	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newProbe(), newWatch(), newStatus())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()

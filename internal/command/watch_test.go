@@ -145,11 +145,11 @@ func TestWatch(t *testing.T) {
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
 	w := s.watch("--commit", "200ms")
 	s.say(pair, "# cabinet\n1,4.812,V\n2,2310,mA\nnonsense\n9,1,V\n1,5,A\n1,1e400,V\n\xff\n1,4.8")
-	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 2`)
-	w.shows(`ohmkeep_bad_lines_total{probe="cabinet",run="Book shelf"} 5`)
-	w.shows(`ohmkeep_voltage_volts{from="left.start+",run="Book shelf",to="left.start-"} 4.812`)
-	w.shows(`ohmkeep_current_amperes{feed="near",run="Book shelf"} 2.31`)
-	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 1`)
+	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 2`)
+	w.shows(`ohmkeep_bad_lines_total{run="Book shelf",probe="cabinet"} 5`)
+	w.shows(`ohmkeep_voltage_volts{run="Book shelf",from="left.start+",to="left.start-"} 4.812`)
+	w.shows(`ohmkeep_current_amperes{run="Book shelf",feed="near"} 2.31`)
+	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 1`)
 	if status, text := w.ask("POST", "/step", "white 6 %"); status != 400 || !strings.Contains(text, `did you mean "white 5 %"?`) {
 		t.Errorf("a step that is none: %d %s", status, text)
 	}
@@ -157,13 +157,21 @@ func TestWatch(t *testing.T) {
 		t.Errorf("a step: %d %s", status, text)
 	}
 	s.say(pair, "13,V\r\n")
-	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 3`)
+	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 3`)
 	if status, text := w.ask("POST", "/step", ""); status != 204 {
 		t.Errorf("no step: %d %s", status, text)
 	}
+	s.do(`ohmkeep status --store shelf.db`).exits(Passes).prints("Book shelf: well", "4.813 V", "5 bad lines", "near", "free")
+	s.do(`ohmkeep status --at `+w.addr+` --json`).exits(Passes).prints(`"well":true`, `"bad_lines":5`, `"last_good_age_seconds":0.`)
+	if _, text := w.ask("GET", "/", ""); !strings.Contains(text, "All is well.") || !strings.Contains(text, "4.813") {
+		t.Errorf("the page:\n%s", text)
+	}
+	s.do(`ohmkeep watch shelf.toml --store shelf.db --listen 127.0.0.1:0`).refused(`watches "Book shelf" at ` + w.addr)
 	s.say(pair, "2,-0.50,A\n")
 	time.Sleep(5 * time.Millisecond) // for the line to get through the terminal
 	w.ends()
+	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("nobody watches", "the last was process")
+	s.do(`ohmkeep status --store shelf.db --json`).exits(Fails).prints(`"well":false`)
 	out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
 	var rows []string
 	for _, line := range strings.Split(strings.TrimSpace(out), "\n") {
@@ -192,4 +200,26 @@ func TestWatchRefuses(t *testing.T) {
 	s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused("no probe has a channel with its place in the run")
 	s.write("shelf.toml", strings.Replace(shelf, `[[meter]]`, board("cabinet", "/dev/absent")+`[[meter]]`, 1))
 	s.do(`ohmkeep watch shelf.toml --store shelf.db --listen nowhere`).refused("listen")
+}
+
+// A board that is not there: status and health say so; a channel that was never
+// heard is unproven.
+func TestStatus(t *testing.T) {
+	s := newSession(t)
+	s.do(`ohmkeep status`).refused("wants --store FILE or --at ADDR")
+	s.do(`ohmkeep status --at 127.0.0.1:1`).refused("the watch at 127.0.0.1:1 does not answer")
+	s.do(`ohmkeep status --at nowhere:x`).refused("this is no address")
+	s.do(`ohmkeep status --store absent.db`).exits(Fails).prints("nobody watches")
+	pair := s.terminal()
+	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
+	w := s.watch("--commit", "50ms")
+	s.do(`ohmkeep status --store shelf.db`).exits(Unproven).prints("well", "never heard")
+	if err := pair.Device.Close(); err != nil {
+		t.Fatal(err)
+	}
+	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 0`)
+	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("not well", "probe cabinet: ")
+	if status, text := w.ask("GET", "/healthz", ""); status != 503 || !strings.HasPrefix(text, "probe cabinet: ") {
+		t.Errorf("%d %s", status, text)
+	}
 }

@@ -22,15 +22,19 @@ func (d *Daemon) analyse(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		}
-		found, err := d.config.Analyse(ctx, *d.plan.Load())
-		switch {
-		case ctx.Err() != nil:
-			return nil
-		case err != nil:
-			d.config.Log.Error("the nightly analysis has no result; the one before stays", "why", err)
-		default:
-			d.resistances.Store(&found)
-		}
+		d.judge(ctx)
+	}
+}
+
+// judge makes one analysis.
+func (d *Daemon) judge(ctx context.Context) {
+	found, err := d.config.Analyse(ctx, *d.plan.Load())
+	switch {
+	case ctx.Err() != nil:
+	case err != nil:
+		d.config.Log.Error("the nightly analysis has no result; the one before stays", "why", err)
+	default:
+		d.resistances.Store(&found)
 	}
 }
 

@@ -34,6 +34,7 @@ type Status struct {
 	Schema  int      `json:"schema"`
 	Well    bool     `json:"well"`
 	Reasons []string `json:"reasons"` // why not
+	Notes   []string `json:"notes"`   // what somebody should know though all is well
 	recorder.Snapshot
 	Disk *Disk `json:"disk"` // nil = not known
 }
@@ -47,7 +48,7 @@ type Disk struct {
 }
 
 func (d *Daemon) look() Status {
-	s := Status{Schema: 1, Reasons: []string{}, Snapshot: d.recorder.Snapshot()}
+	s := Status{Schema: 1, Reasons: []string{}, Notes: []string{}, Snapshot: d.recorder.Snapshot()}
 	if !d.ready.Load() {
 		s.Reasons = append(s.Reasons, "starting")
 	}
@@ -56,22 +57,16 @@ func (d *Daemon) look() Status {
 		s.Disk = &Disk{disk.Store, disk.Free, disk.Size, disk.Written}
 	}
 	s.Well = len(s.Reasons) == 0
-	return s
-}
-
-// notes are what somebody should know though all is well.
-func (d *Daemon) notes(s Status) []string {
-	var notes []string
 	if why := d.refused.Load(); why != nil {
-		notes = append(notes, "the newest run file is refused: "+*why)
+		s.Notes = append(s.Notes, "the newest run file is refused: "+*why)
 	}
 	if !s.Certain {
-		notes = append(notes, "the dates of readings are uncertain: nobody vouches for this machine's clock")
+		s.Notes = append(s.Notes, "the dates of readings are uncertain: nobody vouches for this machine's clock")
 	}
 	if s.Dropped+s.Refused > 0 {
-		notes = append(notes, fmt.Sprintf("%d readings were lost", s.Dropped+s.Refused))
+		s.Notes = append(s.Notes, fmt.Sprintf("%d readings were lost", s.Dropped+s.Refused))
 	}
-	return notes
+	return s
 }
 
 func (d *Daemon) disk() (metrics.Disk, error) {
@@ -139,7 +134,8 @@ func announcement(query url.Values, content, body string) (name string, settle t
 		if err := json.Unmarshal([]byte(body), &object); err != nil || object.Step == nil {
 			return "", 0, fault.Fault{Text: "the body is no JSON object with a text named step"}
 		}
-		return *object.Step, seconds(object.Settle), nil
+		settle, err := settling(object.Settle)
+		return *object.Step, settle, err
 	case strings.HasPrefix(body, "step="): // what a form sends, whatever it says it is
 		if form, err = url.ParseQuery(body); err != nil {
 			return "", 0, fault.Fault{Text: "the body is no form"}
@@ -154,29 +150,37 @@ func announcement(query url.Values, content, body string) (name string, settle t
 	if text == "" {
 		text = query.Get("settle")
 	}
-	if text != "" {
-		x, err := strconv.ParseFloat(text, 64)
-		if err != nil || !(x >= 0 && x <= 3600) {
-			return "", 0, fault.Fault{Key: "settle", Text: fmt.Sprintf("%q is no number of seconds", text), Hint: "0 to 3600"}
-		}
-		settle = seconds(x)
+	if text == "" {
+		return name, 0, nil
 	}
-	return name, settle, nil
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		x = -1 // no number of seconds either
+	}
+	settle, err = settling(x)
+	return name, settle, err
 }
 
-func seconds(x float64) time.Duration { return time.Duration(x * float64(time.Second)) }
+// settling checks how long a step takes to come up, in seconds.
+func settling(x float64) (time.Duration, error) {
+	if !(x >= 0 && x <= 3600) {
+		return 0, fault.Fault{Key: "settle", Text: "is no number of seconds", Hint: "0 to 3600"}
+	}
+	return time.Duration(x * float64(time.Second)), nil
+}
 
 //go:embed page.html
 var pageText string
 
-var pageTemplate = template.Must(template.New("page").Parse(pageText))
+var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+	"value": func(x float64) string { return fmt.Sprintf("%.6g", x) },
+	"age":   func(x float64) string { return fmt.Sprintf("%.1f", x) },
+	"mega":  func(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) },
+	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
+}).Parse(pageText))
 
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
-	s := d.look()
-	_ = pageTemplate.Execute(w, struct { // whoever asked is gone
-		Status
-		Notes []string
-	}{s, d.notes(s)})
+	_ = pageTemplate.Execute(w, d.look()) // whoever asked is gone
 }

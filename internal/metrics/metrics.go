@@ -9,10 +9,6 @@ import (
 	"math"
 	"net/http"
 
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
-
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/run"
 )
@@ -43,22 +39,6 @@ type Source struct {
 // stale is how old a value may be, in seconds, and still be shown as that of now.
 const stale = 300
 
-// metric is one metric that is made from a snapshot.
-type metric struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
-}
-
-func gauge(name, help string, labels ...string) metric {
-	return metric{prometheus.NewDesc("ohmkeep_"+name, help, append([]string{"run"}, labels...), nil), prometheus.GaugeValue}
-}
-
-func counter(name, help string, labels ...string) metric {
-	m := gauge(name, help, labels...)
-	m.kind = prometheus.CounterValue
-	return m
-}
-
 var (
 	voltage     = gauge("voltage_volts", "The newest voltage between two points, while it is fresh.", "from", "to")
 	current     = gauge("current_amperes", "The newest current through a feed, while it is fresh.", "feed")
@@ -86,6 +66,8 @@ var (
 	diskSize   = gauge("disk_size_bytes", "Size of the disk that the store is on.")
 	written    = counter("device_written_bytes_total", "Bytes written to the store's device since boot, by all programs.")
 
+	memory = gauge("resident_memory_bytes", "Memory that the program holds.")
+
 	ohms    = gauge("resistance_ohms", "Resistance at 20 °C.", "kind", "name", "rail")
 	upper   = gauge("resistance_upper_ohms", "Upper end of its 95 % interval.", "kind", "name", "rail")
 	lower   = gauge("resistance_lower_ohms", "Lower end of its 95 % interval.", "kind", "name", "rail")
@@ -94,21 +76,17 @@ var (
 
 // Handler serves the metrics of a source, and those of the process itself.
 func Handler(s Source) http.Handler {
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collector{s}, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
+	return http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", contentType)
+		_, _ = w.Write(s.text()) // whoever asked is gone
+	})
 }
 
-type collector struct{ source Source }
-
-// Describe leaves the collector unchecked: its series are those of the run file.
-func (collector) Describe(chan<- *prometheus.Desc) {}
-
-func (c collector) Collect(out chan<- prometheus.Metric) {
-	s := c.source.Snapshot()
-	give := func(m metric, value float64, labels ...string) {
-		out <- prometheus.MustNewConstMetric(m.desc, m.kind, value, append([]string{s.Run}, labels...)...)
-	}
+// text gives all metrics of this moment.
+func (c Source) text() []byte {
+	s := c.Snapshot()
+	all := newPage(s.Run)
+	give := all.add
 	for _, p := range s.Probes {
 		give(readings, float64(p.Stored), p.Name)
 		give(badLines, float64(p.Bad), p.Name)
@@ -135,7 +113,7 @@ func (c collector) Collect(out chan<- prometheus.Metric) {
 	if s.Step != "" {
 		give(step, 1, s.Step)
 	}
-	if d, err := c.source.Disk(); err == nil {
+	if d, err := c.Disk(); err == nil {
 		give(storeBytes, float64(d.Store))
 		give(diskFree, float64(d.Free))
 		give(diskSize, float64(d.Size))
@@ -143,35 +121,45 @@ func (c collector) Collect(out chan<- prometheus.Metric) {
 			give(written, float64(d.Written))
 		}
 	}
-	for _, r := range c.source.Resistances() {
-		for m, value := range map[*metric]float64{&ohms: r.Ohms, &upper: r.High, &lower: r.Low} {
-			if !math.IsNaN(value) {
-				give(*m, value, r.Kind, r.Name, r.Rail)
+	for _, r := range c.Resistances() {
+		for _, x := range []struct {
+			metric *metric
+			value  float64
+		}{{ohms, r.Ohms}, {upper, r.High}, {lower, r.Low}} {
+			if !math.IsNaN(x.value) {
+				give(x.metric, x.value, r.Kind, r.Name, r.Rail)
 			}
 		}
 		for _, v := range r.Verdicts {
 			give(verdict, yes(v == r.Verdict), r.Kind, r.Name, r.Rail, v)
 		}
 	}
+	give(memory, float64(resident()))
+	return all.text()
 }
 
 // values gives the newest value of every place. Two probes may measure the same
 // one; the fresher value counts.
-func values(s recorder.Snapshot, give func(metric, float64, ...string)) {
+func values(s recorder.Snapshot, give func(*metric, float64, ...string)) {
 	type place struct {
 		quantity run.Quantity
 		from, to string
 	}
 	newest := map[place]recorder.ChannelState{}
+	var order []place
 	for _, p := range s.Probes {
 		for _, ch := range p.Channels {
 			at := place{ch.Quantity, ch.From, ch.To}
 			if before, ok := newest[at]; ch.Age != nil && *ch.Age <= stale && (!ok || *ch.Age < *before.Age) {
+				if !ok {
+					order = append(order, at)
+				}
 				newest[at] = ch
 			}
 		}
 	}
-	for at, ch := range newest {
+	for _, at := range order {
+		ch := newest[at]
 		switch at.quantity {
 		case run.Voltage:
 			give(voltage, *ch.Value, at.from, at.to)

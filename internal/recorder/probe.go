@@ -30,12 +30,13 @@ type probe struct {
 	// All below is guarded by r.mu.
 	state    state
 	identity string
-	why      string      // what was wrong last; "" while it is up
-	changed  clock.Stamp // when state changed
-	heard    time.Duration
-	good     uint64 // lines with readings, since it was opened
-	bad      uint64 // bad lines, since it was opened
-	lastGood uint64 // as they were when look looked …
+	why      string        // what was wrong last; "" while it is up
+	changed  clock.Stamp   // when state changed
+	heard    time.Duration // since boot, of the last line or, at first, of the opening
+	latest   time.Duration // … and of the last line with values; every one has its own
+	good     uint64        // lines with readings, since it was opened
+	bad      uint64        // bad lines, since it was opened
+	lastGood uint64        // as they were when look looked …
 	lastBad  uint64
 	looked   time.Duration
 	silent   bool
@@ -210,7 +211,10 @@ func (p *probe) take(at time.Time, samples []instrument.Sample) {
 	r := p.r
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	p.heard = since
+	if since <= p.latest { // lines of one moment stay in their order, and all stay
+		since = p.latest + 1
+	}
+	p.latest, p.heard = since, since
 	placed := false
 	for _, s := range samples {
 		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
@@ -228,10 +232,6 @@ func (p *probe) take(at time.Time, samples []instrument.Sample) {
 
 // take queues one sample of a channel.
 func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since time.Duration) {
-	if since <= c.latest { // two lines of one moment stay in their order, and both stay
-		since = c.latest + 1
-	}
-	c.latest = since
 	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(since)}
 	e.step, e.quality = r.steps.at(since)
 	if q := worth(s, c); !q.Measured() {

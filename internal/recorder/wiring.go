@@ -30,7 +30,6 @@ type channel struct {
 	probe *probe
 	meter run.Meter
 
-	latest   time.Duration // since boot, of the newest sample
 	heard    bool          // that it ever gave a value
 	last     time.Duration // since boot, of the newest value …
 	lastTime clock.Stamp
@@ -58,11 +57,7 @@ func wire(r *run.Run, i int) *wiring {
 func (w *wiring) inherit(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
-		if was == nil {
-			continue
-		}
-		c.latest = was.latest
-		if w.run == before.run && c.ProbeChannel == was.ProbeChannel {
+		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
 			c.heard, c.last, c.lastTime, c.value, c.unusable, c.why = was.heard, was.last, was.lastTime, was.value, was.unusable, was.why
 		}
 	}
