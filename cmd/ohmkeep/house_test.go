@@ -57,6 +57,7 @@ var house = map[string]string{
 	"internal/report":           "assessment legible picture prediction run",
 	"internal/metrics":          "recorder run",
 	"internal/daemon":           "clock fault metrics recorder",
+	"internal/release":          "",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
 	"internal/command": "assessment daemon demo disk draft fault instrument judge legible lock metrics picture prediction profile " +
 		"reading recorder report run runfile store survey",
