@@ -25,6 +25,9 @@ import (
 // watchAddr is where a daemon listens that is not told otherwise: on this machine only.
 const watchAddr = "127.0.0.1:9477"
 
+// oldest is a date before which this program did not exist.
+var oldest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
+
 // lockSuffix names the lock beside a store.
 const lockSuffix = ".watch"
 
@@ -90,7 +93,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file) },
 		Store: storing{kept}, Disk: func() (metrics.Disk, error) { return diskOf(to) },
-		Listen: listen, Commit: commit, Getenv: os.Getenv,
+		Floor: oldest, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready: func(addr string) {
 			holder.Address = addr
 			_ = alone.Say(holder) // it says so already but for a port that the system chose

@@ -75,7 +75,7 @@ func Run(ctx context.Context, c Config) error {
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
-	server := &http.Server{Handler: d.handler(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+	server := &http.Server{Handler: http.NewCrossOriginProtection().Handler(d.handler()), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
 		WriteTimeout: 30 * time.Second, MaxHeaderBytes: 1 << 14}
 
 	tasks, ctx := errgroup.WithContext(ctx)

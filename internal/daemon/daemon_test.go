@@ -241,6 +241,25 @@ func TestStep(t *testing.T) {
 	}
 }
 
+// A page of somebody else, open in the browser of somebody who may reach the
+// watch, announces nothing.
+func TestStrangersPage(t *testing.T) {
+	h := start(t, nil)
+	request, err := http.NewRequest("POST", "http://"+h.addr+"/step", strings.NewReader("white 5 %"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	request.Header.Set("Sec-Fetch-Site", "cross-site")
+	answer, err := http.DefaultClient.Do(request)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer.Body.Close()
+	if answer.StatusCode != http.StatusForbidden {
+		t.Errorf("%d", answer.StatusCode)
+	}
+}
+
 // A bad run file is refused with its fault and the old one stays in force; a good
 // one takes its place without a probe being closed.
 func TestReload(t *testing.T) {

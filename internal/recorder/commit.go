@@ -35,7 +35,6 @@ func (r *Recorder) write(ctx context.Context) {
 	defer timer.Stop()
 	for {
 		timer.Reset(r.wait(held, retry))
-		var flushed chan struct{}
 		select {
 		case <-ctx.Done():
 			final, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastCommit)
@@ -43,7 +42,6 @@ func (r *Recorder) write(ctx context.Context) {
 			for r.fill(&held); !held.empty() && r.try(final, &held); r.fill(&held) {
 			}
 			return
-		case flushed = <-r.flush:
 		case <-r.wake:
 			if r.wait(held, retry) > 0 {
 				continue
@@ -58,9 +56,6 @@ func (r *Recorder) write(ctx context.Context) {
 		default:
 			pause = min(max(2*pause, firstRetry), lastRetry)
 			retry = r.o.Clock.SinceBoot() + pause
-		}
-		if flushed != nil {
-			close(flushed)
 		}
 	}
 }

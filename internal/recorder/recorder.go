@@ -56,7 +56,6 @@ type Recorder struct {
 	o       Options
 	started clock.Stamp
 	wake    chan struct{} // tells the writer to look
-	flush   chan chan struct{}
 	tried   chan struct{}
 
 	mu     sync.Mutex // of all that follows
@@ -81,7 +80,7 @@ func New(p Plan, o Options) *Recorder {
 	if o.Room == 0 {
 		o.Room = usualRoom
 	}
-	r := &Recorder{o: o, started: o.Clock.Now(), wake: make(chan struct{}, 1), flush: make(chan chan struct{}), tried: make(chan struct{})}
+	r := &Recorder{o: o, started: o.Clock.Now(), wake: make(chan struct{}, 1), tried: make(chan struct{})}
 	r.queue.room = o.Room
 	r.plan, r.sums = p, map[string]*totals{}
 	r.steps.use(p.Run)
@@ -180,20 +179,6 @@ func (r *Recorder) Use(p Plan) {
 		case <-f.tried:
 		case <-ctx.Done():
 		}
-	}
-}
-
-// Flush commits what waits and returns when that is done or has not succeeded.
-func (r *Recorder) Flush(ctx context.Context) {
-	done := make(chan struct{})
-	select {
-	case r.flush <- done:
-	case <-ctx.Done():
-		return
-	}
-	select {
-	case <-done:
-	case <-ctx.Done():
 	}
 }
 
