@@ -11,6 +11,7 @@ import (
 
 // commits is how the store has fared.
 type commits struct {
+	begun    bool // readings were stored since the start
 	done     uint64
 	failed   uint64
 	refused  uint64        // readings that the store would never take
@@ -23,6 +24,9 @@ type commits struct {
 const (
 	firstRetry = 200 * time.Millisecond
 	lastRetry  = 10 * time.Second
+	// firstCommit is the interval until readings were stored once, so that whoever
+	// has just started a watch soon sees that it works.
+	firstCommit = 500 * time.Millisecond
 	// lastCommit is how long the commit at the end may take.
 	lastCommit = 1200 * time.Millisecond
 )
@@ -76,8 +80,12 @@ func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
 	if r.queue.empty() {
 		return time.Hour // until woken
 	}
-	ahead := max(r.o.Commit/10, 3*r.commit.took) // what the commit itself will take
-	due := r.queue.oldest + r.o.Commit - min(ahead, r.o.Commit/2)
+	interval := r.o.Commit
+	if !r.commit.begun {
+		interval = min(interval, firstCommit)
+	}
+	ahead := max(interval/10, 3*r.commit.took) // what the commit itself will take
+	due := r.queue.oldest + interval - min(ahead, interval/2)
 	return max(due-r.o.Clock.SinceBoot(), 0)
 }
 
@@ -143,6 +151,7 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 		r.o.Log.Error("the store refused readings", "readings", refused)
 	}
 	r.commit.done++
+	r.commit.begun = r.commit.begun || len(held.Readings) > 0
 	r.commit.err, r.commit.last, r.commit.took = nil, now, now-begun
 	r.count(held.Readings)
 	r.queue.taken = 0

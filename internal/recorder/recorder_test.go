@@ -17,6 +17,7 @@ var replugs = flag.Int("replugs", 10, "how often the board is unplugged")
 // A board that a cleaner unplugs comes back under another name and is heard; every
 // gap is marked at both ends.
 func TestUnplugged(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
@@ -51,6 +52,7 @@ func TestUnplugged(t *testing.T) {
 // A board that was never there is asked for again and again, with one line of log;
 // when it comes it is heard. Its channel ages.
 func TestAbsent(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
 	time.Sleep(300 * time.Millisecond)
@@ -77,6 +79,7 @@ func TestAbsent(t *testing.T) {
 // Noise, half lines, lines for nobody and lines without end between good ones:
 // every good one is stored, every bad one counted, and the log stays short.
 func TestNonsense(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
@@ -162,9 +165,23 @@ func TestCommitInTime(t *testing.T) {
 	}
 }
 
+// Whoever starts a watch need not wait for a whole interval to see that it works.
+func TestFirstReadingSoon(t *testing.T) {
+	s := newSocket(t)
+	pair := s.plug()
+	begun := time.Now()
+	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{Commit: time.Minute})
+	say(t, pair, "1,4.9,V\n")
+	c.stored(1)
+	if took := time.Since(begun); took > time.Second {
+		t.Errorf("took %v", took)
+	}
+}
+
 // While the disk is full the readings wait; when there is room they are stored, all
 // and in their order. The log says so twice in all.
 func TestDiskFull(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
@@ -195,6 +212,7 @@ func TestDiskFull(t *testing.T) {
 
 // When there is no room left the oldest go, are counted, and a mark says how many.
 func TestNoRoom(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{Room: 100})
@@ -215,6 +233,7 @@ func TestNoRoom(t *testing.T) {
 
 // One reading that the store will never take does not hold up the others.
 func TestRefused(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
@@ -234,6 +253,7 @@ func TestRefused(t *testing.T) {
 // The wall clock is set back a year and forward a day: the dates go on, in order,
 // and say that they are uncertain; they are certain again when it is back.
 func TestClockIsSet(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
@@ -278,6 +298,7 @@ func TestEnd(t *testing.T) {
 
 // A disk that hangs does not hold up the end for longer than it may.
 func TestEndWhileFull(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})

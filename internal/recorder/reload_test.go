@@ -12,6 +12,7 @@ import (
 // The run file is read anew again and again while a board speaks: no reading is
 // lost, and each is of the run that was in force.
 func TestReadAnew(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	text := hall + probeOn("board", s.path)
