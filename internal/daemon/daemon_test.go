@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -281,6 +282,55 @@ func TestReload(t *testing.T) {
 	}
 	if got := h.log.String(); strings.Count(got, "probe is open") != 1 || !strings.Contains(got, "the old one stays in force") {
 		t.Errorf("log:\n%s", got)
+	}
+}
+
+// adrift is a machine whose wall clock the test sets.
+type adrift struct {
+	started time.Time
+	off     atomic.Int64
+}
+
+func (a *adrift) Wall() time.Time          { return time.Now().Add(time.Duration(a.off.Load())) }
+func (a *adrift) SinceBoot() time.Duration { return time.Since(a.started) }
+func (a *adrift) Boot() string             { return "boot" }
+func (a *adrift) Synchronised() bool       { return false }
+func (a *adrift) Battery() bool            { return true }
+
+// book is a store that keeps the marks.
+type book struct {
+	mu    sync.Mutex
+	marks []recorder.Mark
+}
+
+func (b *book) Keep(_ context.Context, batch recorder.Batch) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.marks = append(b.marks, batch.Marks...)
+	return nil
+}
+
+// A clock that is set back is marked, logged and told, and is no reason to be unwell.
+func TestClockIsSet(t *testing.T) {
+	machine, kept := &adrift{started: time.Now()}, &book{}
+	h := start(t, func(c *Config) { c.Machine, c.Store = machine, kept })
+	machine.off.Store(int64(-365 * 24 * time.Hour))
+	h.until("the page says so", func() bool {
+		_, text := h.ask("GET", "/", "", "")
+		return strings.Contains(text, "the dates of readings are uncertain") && strings.Contains(text, "All is well.")
+	})
+	h.until("marked", func() bool {
+		kept.mu.Lock()
+		defer kept.mu.Unlock()
+		for _, m := range kept.marks {
+			if m.Kind == recorder.Clock && m.Stamp.Uncertain && strings.Contains(m.Text, "was set by -8760h") {
+				return true
+			}
+		}
+		return false
+	})
+	if !strings.Contains(h.log.String(), "certain=false") {
+		t.Errorf("log:\n%s", h.log)
 	}
 }
 
