@@ -185,6 +185,7 @@ func open(t testing.TB, p Plan, o Options) *cabinet {
 	}
 	o.Clock, o.Log = c.clock, slog.New(slog.NewTextHandler(c.log, nil))
 	c.Recorder = New(p, o)
+	c.beat = 20 * time.Millisecond
 	ctx, cancel := context.WithCancel(context.Background())
 	c.cancel = cancel
 	go func() { c.Run(ctx); close(c.ended) }()

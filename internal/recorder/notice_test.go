@@ -71,6 +71,6 @@ func TestStepIsGone(t *testing.T) {
 		c.mu.Lock()
 		c.steps.scheduled = 0
 		c.mu.Unlock()
-		time.Sleep(1100 * time.Millisecond) // for the beat that ends the schedule
+		time.Sleep(100 * time.Millisecond) // for the beat that ends the schedule
 	}
 }

@@ -55,6 +55,7 @@ const usualRoom = 300_000
 type Recorder struct {
 	o       Options
 	started clock.Stamp
+	beat    time.Duration // how often the clock, the schedule and the probes are looked at
 	wake    chan struct{} // tells the writer to look
 	tried   chan struct{}
 
@@ -80,7 +81,7 @@ func New(p Plan, o Options) *Recorder {
 	if o.Room == 0 {
 		o.Room = usualRoom
 	}
-	r := &Recorder{o: o, started: o.Clock.Now(), wake: make(chan struct{}, 1), tried: make(chan struct{})}
+	r := &Recorder{o: o, started: o.Clock.Now(), beat: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{})}
 	r.queue.room = o.Room
 	r.plan, r.sums = p, map[string]*totals{}
 	r.steps.use(p.Run)
@@ -104,7 +105,7 @@ func (r *Recorder) Run(ctx context.Context) {
 	r.Mark(Started, "", "")
 	r.Use(plan)
 	close(r.tried)
-	beat := time.NewTicker(time.Second)
+	beat := time.NewTicker(r.beat)
 	defer beat.Stop()
 	for ctx.Err() == nil {
 		select {

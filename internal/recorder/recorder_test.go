@@ -117,6 +117,7 @@ func TestNonsense(t *testing.T) {
 
 // What the meter of a channel cannot show is marked, not stored as a value.
 func TestOverload(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	text := hall + "[[meter]]\nname = \"small\"\nerrors = \"each\"\n[[meter.range]]\nquantity = \"voltage\"\nup_to = 6\nresolution = 0.001\npercent = 1\n" +
@@ -140,6 +141,7 @@ func TestOverload(t *testing.T) {
 // A reading is safe within the commit interval of its arrival, and the store is
 // asked once an interval, not once a reading.
 func TestCommitInTime(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	const interval = 400 * time.Millisecond
@@ -167,6 +169,7 @@ func TestCommitInTime(t *testing.T) {
 
 // Whoever starts a watch need not wait for a whole interval to see that it works.
 func TestFirstReadingSoon(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	begun := time.Now()

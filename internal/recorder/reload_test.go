@@ -19,25 +19,19 @@ func TestReadAnew(t *testing.T) {
 	c := open(t, plan(t, text), Options{})
 	other := plan(t, strings.Replace(text, `"Hall"`, `"Stairs"`, 1))
 	same := plan(t, text)
-	const all = 2000
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		for i := range all {
-			say(t, pair, fmt.Sprintf("1,%d,V\n", i))
-		}
-	}()
-	for i := 0; ; i++ {
-		select {
-		case <-done:
-		default:
-			c.Use([]Plan{other, same}[i%2])
-			time.Sleep(time.Millisecond)
-			continue
-		}
-		break
+	const all, at = 2000, 100
+	for n := 0; n < all; n += at {
+		said := make(chan struct{})
+		go func() {
+			defer close(said)
+			for i := range at {
+				say(t, pair, fmt.Sprintf("1,%d,V\n", n+i))
+			}
+		}()
+		c.Use([]Plan{other, same}[n/at%2]) // while the board speaks
+		<-said
+		c.stored(n + at)
 	}
-	c.stored(all)
 	runs := map[string]int{}
 	for i, x := range c.shelf.readings {
 		if x.Text != fmt.Sprint(i) {
@@ -56,6 +50,7 @@ func TestReadAnew(t *testing.T) {
 // A probe that moves to another port is closed there and opened here; one that
 // left is not heard any more, and its totals stay.
 func TestProbeMoves(t *testing.T) {
+	t.Parallel()
 	a, b := newSocket(t), newSocket(t)
 	first, second := a.plug(), b.plug()
 	c := open(t, plan(t, hall+probeOn("board", a.path)), Options{})
@@ -72,6 +67,7 @@ func TestProbeMoves(t *testing.T) {
 // Steps that are announced label what arrives after; one that is none is refused
 // and changes nothing.
 func TestAnnounce(t *testing.T) {
+	t.Parallel()
 	s := newSocket(t)
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
