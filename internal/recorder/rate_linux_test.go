@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/bench"
 )
 
-var rateSeconds = flag.Float64("rate", 0.6, "for how many seconds the boards speak at full rate")
+var rateSeconds = flag.Float64("rate", 0.4, "for how many seconds the boards speak at full rate")
 
 // fullRate is what a port of 1 Mbaud carries: 100,000 bytes a second, lines of
 // about 40 bytes.

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/clock"
 )
 
-var replugs = flag.Int("replugs", 10, "how often the board is unplugged")
+var replugs = flag.Int("replugs", 6, "how often the board is unplugged")
 
 // A board that a cleaner unplugs comes back under another name and is heard; every
 // gap is marked at both ends.
