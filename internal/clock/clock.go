@@ -44,6 +44,8 @@ type Stamp struct {
 const (
 	// slack is a difference that is taken for the system's own small correction.
 	slack = 2 * time.Second
+	// grain is what reading two clocks one after the other may be off, and more.
+	grain = 5 * time.Millisecond
 	// standing is how long a set clock must go on before it is believed without
 	// anybody vouching for it.
 	standing = time.Hour
@@ -61,6 +63,7 @@ type Clock struct {
 	since   time.Duration // … and since when (since boot) it has been that
 	rivals  bool
 	fresh   bool // no date of this boot has been certain yet
+	turned  turn
 	change  func(Change)
 }
 
@@ -77,7 +80,7 @@ type Change struct {
 // change; it must not call the clock.
 func New(m Machine, floor time.Time, change func(Change)) *Clock {
 	c := &Clock{machine: m, floor: floor.UTC(), change: change}
-	since, wall := m.SinceBoot(), m.Wall()
+	since, wall := both(m)
 	c.offset = wall.Sub(epoch) - since
 	c.certain = m.Synchronised() || m.Battery() && !wall.Before(c.floor)
 	c.fresh = !c.certain
@@ -99,6 +102,34 @@ func New(m Machine, floor time.Time, change func(Change)) *Clock {
 
 var epoch = time.Unix(0, 0).UTC()
 
+// turn is a small correction backwards: dates before it stay, and those after it
+// creep until the corrected ones have caught up, so that their order is kept.
+type turn struct {
+	at     time.Duration // since boot
+	before time.Duration // the offset until then
+}
+
+// creep is how much slower than time dates go meanwhile.
+const creep = 1000
+
+// both reads the two clocks as nearly at once as the machine lets it: whoever is
+// kept from running between them would see the wall clock jump.
+func both(m Machine) (since time.Duration, wall time.Time) {
+	best := time.Duration(1<<63 - 1)
+	for range 5 {
+		before := m.SinceBoot()
+		w := m.Wall()
+		after := m.SinceBoot()
+		if apart := after - before; apart < best {
+			best, since, wall = apart, before+apart/2, w
+		}
+		if best < 10*time.Microsecond {
+			break
+		}
+	}
+	return since, wall
+}
+
 // SinceBoot gives the present moment for At.
 func (c *Clock) SinceBoot() time.Duration { return c.machine.SinceBoot() }
 
@@ -117,7 +148,15 @@ func (c *Clock) At(since time.Duration) Stamp {
 }
 
 func (c *Clock) at(since time.Duration) Stamp {
-	return Stamp{Time: epoch.Add(c.offset + since), Boot: c.machine.Boot(), SinceBoot: since, Uncertain: !c.certain}
+	date := c.offset + since
+	if t := c.turned; t.at > 0 {
+		if since < t.at {
+			date = t.before + since
+		} else {
+			date = max(date, t.before+t.at+(since-t.at)/creep)
+		}
+	}
+	return Stamp{Time: epoch.Add(date), Boot: c.machine.Boot(), SinceBoot: since, Uncertain: !c.certain}
 }
 
 // Now dates the present moment.
@@ -126,7 +165,7 @@ func (c *Clock) Now() Stamp { return c.At(c.machine.SinceBoot()) }
 // Look compares the wall clock with the dates. It is to be called every second or
 // so, and before readings are stored.
 func (c *Clock) Look() {
-	since, wall := c.machine.SinceBoot(), c.machine.Wall()
+	since, wall := both(c.machine)
 	synchronised := c.machine.Synchronised()
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -137,10 +176,11 @@ func (c *Clock) Look() {
 	case synchronised:
 		if c.fresh || !c.certain || !small {
 			c.adopt(since, offset, "the system vouches for the time")
+		} else {
+			c.correct(since, offset)
 		}
-		c.offset = offset
 	case small && c.certain:
-		c.offset, c.rivals = offset, false
+		c.correct(since, offset)
 	case small && !c.fresh:
 		c.adopt(since, offset, "the wall clock is back where it was")
 	case small:
@@ -155,10 +195,24 @@ func (c *Clock) Look() {
 	}
 }
 
+// correct follows a small correction of the wall clock, if it is one.
+func (c *Clock) correct(since, offset time.Duration) {
+	if abs(offset-c.offset) <= grain {
+		return
+	}
+	ahead := c.at(since).Time.Sub(epoch) - since // of the dates, which may still creep
+	c.turned = turn{}
+	if offset < ahead {
+		c.turned = turn{since, ahead}
+	}
+	c.offset, c.rivals = offset, false
+}
+
 // adopt makes the wall clock the anchor.
 func (c *Clock) adopt(since, offset time.Duration, why string) {
 	by := offset - c.offset
 	c.offset, c.certain, c.rivals, c.fresh = offset, true, false, false
+	c.turned = turn{}
 	c.tell(since, by, why)
 }
 

@@ -142,3 +142,46 @@ func TestAt(t *testing.T) {
 		t.Error(k.SinceBoot())
 	}
 }
+
+// hasty is a machine that is kept from running between the readings of its clocks.
+type hasty struct {
+	board
+	reads int
+}
+
+func (h *hasty) Wall() time.Time {
+	h.reads++
+	if h.reads%7 < 3 { // now and then
+		h.pass(50 * time.Millisecond)
+	}
+	return h.wall
+}
+
+// Dates keep their order while the clock is looked at by a machine that has other
+// things to do, and while it is corrected by a little in either direction.
+func TestOrder(t *testing.T) {
+	h := &hasty{board: board{wall: noon, since: time.Hour, battery: true}}
+	k := New(h, floor, nil)
+	last := k.Now()
+	for i := range 3000 {
+		h.pass(3 * time.Millisecond)
+		switch {
+		case i%500 == 250, i%500 == 270: // the second while the dates still creep
+			h.turn(-150 * time.Millisecond)
+		case i%500 == 400:
+			h.turn(300 * time.Millisecond)
+		}
+		before := k.At(h.since - time.Millisecond)
+		if i%10 == 0 {
+			k.Look()
+		}
+		s := k.Now()
+		if !s.Time.After(last.Time) || !s.Time.After(before.Time) {
+			t.Fatalf("%d: %v after %v", i, s, last)
+		}
+		if off := s.Time.Sub(h.wall).Abs(); off > 310*time.Millisecond || s.Uncertain {
+			t.Fatalf("%d: %v off", i, off)
+		}
+		last = s
+	}
+}
