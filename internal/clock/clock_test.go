@@ -185,3 +185,37 @@ func TestOrder(t *testing.T) {
 		last = s
 	}
 }
+
+// jittery is a machine whose wall clock reads a little differently every time.
+type jittery struct {
+	board
+	reads int
+}
+
+func (j *jittery) Wall() time.Time {
+	j.reads++
+	return j.wall.Add(time.Duration(j.reads%4) * time.Millisecond)
+}
+
+// Neither a machine that is busy nor one whose clock jitters moves the dates:
+// between two readings passes what passed since boot.
+func TestSteady(t *testing.T) {
+	busy := &hasty{board: board{wall: noon, since: time.Hour, battery: true}}
+	jitters := &jittery{board: board{wall: noon, since: time.Hour, battery: true}}
+	for name, m := range map[string]struct {
+		Machine
+		pass func(time.Duration)
+	}{"busy": {busy, busy.pass}, "jitters": {jitters, jitters.pass}} {
+		k := New(m.Machine, floor, nil)
+		last := k.Now()
+		for range 300 {
+			m.pass(time.Second)
+			k.Look()
+			s := k.Now()
+			if passed := s.SinceBoot - last.SinceBoot; s.Time.Sub(last.Time) != passed {
+				t.Fatalf("%s: %v between dates, %v passed", name, s.Time.Sub(last.Time), passed)
+			}
+			last = s
+		}
+	}
+}
