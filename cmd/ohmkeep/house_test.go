@@ -16,13 +16,16 @@ import (
 // decision: draw the house anew (DEVELOPERS.md) before adding it here.
 var house = map[string]string{
 	// values
-	"internal/fault":     "",
-	"internal/legible":   "",
-	"internal/conductor": "fault",
-	"internal/document":  "fault",
-	"internal/ldl":       "",
-	"internal/run":       "conductor fault",
-	"internal/reading":   "fault run",
+	"internal/fault":      "",
+	"internal/legible":    "",
+	"internal/conductor":  "fault",
+	"internal/document":   "fault",
+	"internal/ldl":        "",
+	"internal/run":        "conductor fault",
+	"internal/reading":    "fault run",
+	"internal/column":     "",
+	"internal/indication": "",
+	"internal/chunk":      "column indication",
 	// description
 	"probes":           "",
 	"internal/runfile": "conductor document fault run",
@@ -38,7 +41,9 @@ var house = map[string]string{
 	"internal/port":       "profile",
 	"internal/instrument": "board port profile run scpi",
 	"internal/bench":      "profile run",
-	"internal/store":      "fault reading run",
+	"internal/store":      "archive chunk database fault indication reading run",
+	"internal/archive":    "chunk database indication reading run",
+	"internal/database":   "fault",
 	"internal/survey":     "instrument reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
 	// judgement and what it hands on
