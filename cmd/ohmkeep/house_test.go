@@ -64,7 +64,7 @@ var house = map[string]string{
 	"internal/daemon":           "clock fault metrics recorder",
 	"internal/release":          "",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment daemon demo disk draft fault instrument judge legible lock metrics picture prediction profile " +
+	"internal/command": "assessment clock daemon demo disk draft fault instrument judge legible lock metrics picture prediction profile " +
 		"reading recorder report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }

@@ -2,35 +2,63 @@ package command
 
 import (
 	"context"
+	"fmt"
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/store"
 )
 
-// storing is the store as the recorder wants it.
-type storing struct{ *store.Store }
+// storing is the store's writer as the recorder wants it.
+type storing struct{ *store.Writer }
 
-// Keep stores the readings of each probe together. Where it does not get to the
-// end the store knows, when the batch is offered again, what it holds already.
+// qualities are those of the store; a sample that is faulty has none there.
+var qualities = map[recorder.Quality]store.Quality{
+	recorder.Good: 0, recorder.Overload: store.Overload, recorder.Saturated: store.Saturated, recorder.Unsettled: store.Unsettled,
+}
+
+// longestText is how long the text of a sample may be in the store, in bytes.
+const longestText = 256
+
+// Keep stores the readings of a batch in one commit. The store has no place for
+// marks.
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
-	type source struct{ run, probe string }
-	var order []source
-	of := map[source][]reading.Reading{}
+	samples := make([]store.Sample, 0, len(b.Readings))
 	for _, x := range b.Readings {
-		if x.Quality != recorder.Good {
+		quality, known := qualities[x.Quality]
+		if !known {
 			continue
 		}
-		from := source{x.Run, x.Probe}
-		if of[from] == nil {
-			order = append(order, from)
+		if x.Stamp.Uncertain {
+			quality |= store.ClockUncertain
 		}
-		of[from] = append(of[from], x.Reading)
-	}
-	for _, from := range order {
-		if _, _, err := s.Append(ctx, from.run, from.probe, of[from]); err != nil {
-			return err
+		text := x.Text
+		if text == "" {
+			text = x.Raw
 		}
+		if err := storable(x, text); err != nil {
+			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
+		}
+		channel, err := s.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Reading.Quantity,
+			From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter})
+		if err != nil {
+			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
+		}
+		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.Stamp.SinceBoot, Quality: quality, Text: text})
 	}
-	return nil
+	return s.Append(ctx, samples)
+}
+
+// storable tells why the store would never take a reading.
+func storable(x recorder.Reading, text string) error {
+	switch {
+	case !reading.Storable(x.Time):
+		return fmt.Errorf("%v cannot be stored", x.Time)
+	case len(text) > longestText:
+		return fmt.Errorf("a number of %d digits cannot be stored", len(text))
+	case !x.Quality.Measured():
+		return nil
+	}
+	_, err := reading.Value(x.Reading.Quantity, text, x.Unit)
+	return err
 }

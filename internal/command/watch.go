@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/clock"
 	"ohmkeep/internal/daemon"
 	"ohmkeep/internal/disk"
 	"ohmkeep/internal/fault"
@@ -84,6 +85,11 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 	if err != nil {
 		return err
 	}
+	machine := clock.System()
+	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Boot: machine.Boot()})
+	if err != nil {
+		return errors.Join(err, kept.Close())
+	}
 	// A heap of a few megabytes collected a little more often is what a small board
 	// can spare best.
 	defer debug.SetGCPercent(debug.SetGCPercent(50))
@@ -92,7 +98,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 	defer signal.Stop(reload)
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file) },
-		Store: storing{kept}, Disk: func() (metrics.Disk, error) { return diskOf(to) },
+		Store: storing{writer}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
 		Floor: oldest, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready: func(addr string) {
 			holder.Address = addr
@@ -100,7 +106,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 		},
 		Log: slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)),
 	})
-	if closing := kept.Close(); err == nil {
+	if closing := errors.Join(writer.Close(), kept.Close()); err == nil {
 		err = closing
 	}
 	return err

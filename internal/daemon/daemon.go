@@ -154,8 +154,8 @@ func (d *Daemon) reload() {
 	p, err := d.config.Load()
 	if err != nil {
 		why := err.Error()
-		d.refused.Store(&why)
 		d.config.Log.Error("the run file is refused; the old one stays in force", "why", err)
+		d.refused.Store(&why)
 		return
 	}
 	d.refused.Store(nil)

@@ -117,24 +117,21 @@ func (e entry) reading() Reading {
 	}
 }
 
-// try commits what is held and empties it, and tells whether that succeeded.
+// try commits what is held and empties it, and tells whether that succeeded. What
+// is stored is not held any more, even where the rest is.
 func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 	begun := r.o.Clock.SinceBoot()
+	waiting := len(held.Readings)
 	err := r.o.Store.Keep(ctx, *held)
-	refused := 0
-	if errors.Is(err, ErrRefused) {
-		refused, err = r.sift(ctx, held.Readings)
-		if err == nil && len(held.Marks) > 0 {
-			err = r.o.Store.Keep(ctx, Batch{Marks: held.Marks})
-			if errors.Is(err, ErrRefused) {
-				err = nil
-			}
-		}
+	switch {
+	case err == nil:
+		r.stored(held, len(held.Readings))
+	case errors.Is(err, ErrRefused):
+		err = r.sift(ctx, held)
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	now := r.o.Clock.SinceBoot()
-	r.commit.refused += uint64(refused)
 	if err != nil {
 		r.commit.failed++
 		if r.commit.err == nil {
@@ -147,50 +144,64 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 	if r.commit.err != nil {
 		r.o.Log.Info("the store commits again", "after", (now - r.commit.errSince).Round(time.Second))
 	}
-	if refused > 0 {
-		r.o.Log.Error("the store refused readings", "readings", refused)
-	}
 	r.commit.done++
-	r.commit.begun = r.commit.begun || len(held.Readings) > 0
+	r.commit.begun = r.commit.begun || waiting > 0
 	r.commit.err, r.commit.last, r.commit.took = nil, now, now-begun
-	r.count(held.Readings)
-	r.queue.taken = 0
 	*held = Batch{}
 	return true
 }
 
-// sift keeps what the store takes of readings that it refused together, and gives
-// how many it will never take.
-func (r *Recorder) sift(ctx context.Context, readings []Reading) (refused int, err error) {
-	switch len(readings) {
-	case 0:
-		return 0, nil
-	case 1:
-		if err := r.o.Store.Keep(ctx, Batch{Readings: readings}); errors.Is(err, ErrRefused) {
-			return 1, nil
-		} else {
-			return 0, err
+// sift stores what the store takes of a batch that it refused as a whole, in its
+// order, and leaves out what it will never take.
+func (r *Recorder) sift(ctx context.Context, held *Batch) error {
+	refused, all := 0, error(ErrRefused) // what the store said to all that is held
+	for len(held.Readings) > 0 {
+		n, err := len(held.Readings), all
+		if err == nil {
+			err = r.o.Store.Keep(ctx, Batch{Readings: held.Readings})
+		}
+		all = nil
+		for errors.Is(err, ErrRefused) && n > 1 {
+			n /= 2
+			err = r.o.Store.Keep(ctx, Batch{Readings: held.Readings[:n]})
+		}
+		switch {
+		case err == nil:
+			r.stored(held, n)
+		case errors.Is(err, ErrRefused):
+			refused++
+			r.drop(held)
+		default:
+			return err
 		}
 	}
-	for _, half := range [][]Reading{readings[:len(readings)/2], readings[len(readings)/2:]} {
-		err := r.o.Store.Keep(ctx, Batch{Readings: half})
-		n := 0
-		if errors.Is(err, ErrRefused) {
-			n, err = r.sift(ctx, half)
-		}
-		refused += n
-		if err != nil {
-			return refused, err
-		}
+	if refused > 0 {
+		r.o.Log.Error("the store refused readings", "readings", refused)
 	}
-	return refused, nil
+	if err := r.o.Store.Keep(ctx, Batch{Marks: held.Marks}); err != nil && !errors.Is(err, ErrRefused) {
+		return err
+	}
+	return nil
 }
 
-// count adds what was stored to its probes' totals.
-func (r *Recorder) count(stored []Reading) {
-	for _, x := range stored {
+// stored notes that the first n readings are safe on disk.
+func (r *Recorder) stored(held *Batch, n int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, x := range held.Readings[:n] {
 		if x.Quality.Measured() {
 			r.totals(x.Probe).stored++
 		}
 	}
+	held.Readings = held.Readings[n:]
+	r.queue.taken -= n
+}
+
+// drop notes that the store will never take the first reading.
+func (r *Recorder) drop(held *Batch) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.commit.refused++
+	held.Readings = held.Readings[1:]
+	r.queue.taken--
 }

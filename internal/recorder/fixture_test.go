@@ -108,11 +108,17 @@ type shelf struct {
 	commits  int
 	fault    error
 	poison   string // a text that is refused
+	flaky    bool   // every fifth commit fails
+	asked    int
 }
 
 func (s *shelf) Keep(_ context.Context, b Batch) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.asked++
+	if s.flaky && s.asked%5 == 0 {
+		return errFull
+	}
 	if s.fault != nil {
 		return s.fault
 	}

@@ -211,15 +211,19 @@ func (p *probe) take(at time.Time, samples []instrument.Sample) {
 	r := p.r
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if since <= p.latest { // lines of one moment stay in their order, and all stay
-		since = p.latest + 1
+	p.heard = since
+	// Whole milliseconds are stored in few bytes. Lines of the same one stay in
+	// their order, and all stay.
+	date := since.Truncate(time.Millisecond)
+	if date <= p.latest {
+		date = p.latest + time.Microsecond
 	}
-	p.latest, p.heard = since, since
+	p.latest = date
 	placed := false
 	for _, s := range samples {
 		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
 			placed = true
-			r.take(w, c, s, since)
+			r.take(w, c, s, since, date)
 		}
 	}
 	if !placed { // it names nothing that the run file knows
@@ -230,9 +234,9 @@ func (p *probe) take(at time.Time, samples []instrument.Sample) {
 	p.good++
 }
 
-// take queues one sample of a channel.
-func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since time.Duration) {
-	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(since)}
+// take queues one sample of a channel that came at a moment and is stored for another.
+func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date time.Duration) {
+	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(date)}
 	e.step, e.quality = r.steps.at(since)
 	if q := worth(s, c); !q.Measured() {
 		e.quality = q

@@ -234,22 +234,28 @@ func TestNoRoom(t *testing.T) {
 	}
 }
 
-// One reading that the store will never take does not hold up the others.
+// One reading that the store will never take does not hold up the others, nor are
+// they stored twice when the disk is full now and then meanwhile.
 func TestRefused(t *testing.T) {
 	t.Parallel()
-	s := newSocket(t)
-	pair := s.plug()
-	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
-	c.shelf.mu.Lock()
-	c.shelf.poison = "7"
-	c.shelf.mu.Unlock()
-	for i := range 20 {
-		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
-	}
-	c.stored(19)
-	c.until("counted", func() bool { return c.Snapshot().Refused == 1 && c.Snapshot().Waiting == 0 })
-	if got := strings.Join(c.shelf.texts(), " "); got != "0 1 2 3 4 5 6 8 9 10 11 12 13 14 15 16 17 18 19" {
-		t.Error(got)
+	for _, flaky := range []bool{false, true} {
+		s := newSocket(t)
+		pair := s.plug()
+		c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
+		c.shelf.mu.Lock()
+		c.shelf.poison, c.shelf.flaky = "7", flaky
+		c.shelf.mu.Unlock()
+		for i := range 20 {
+			say(t, pair, fmt.Sprintf("1,%d,V\n", i))
+		}
+		c.stored(19)
+		c.until("counted", func() bool { return c.Snapshot().Refused == 1 && c.Snapshot().Waiting == 0 })
+		if got := strings.Join(c.shelf.texts(), " "); got != "0 1 2 3 4 5 6 8 9 10 11 12 13 14 15 16 17 18 19" {
+			t.Error(got)
+		}
+		if got := c.Snapshot().Probes[0].Stored; got != 19 {
+			t.Errorf("%d counted as stored", got)
+		}
 	}
 }
 
