@@ -57,6 +57,8 @@ func TestMetrics(t *testing.T) {
 	text := scrape(t, cabinet())
 	const r = `run="Bob's \"hall\" \\ stairs"`
 	for _, want := range []string{
+		"# TYPE ohmkeep_readings_total counter",
+		"# HELP ohmkeep_probe_up 1 while the probe is open.\n# TYPE ohmkeep_probe_up gauge",
 		"ohmkeep_readings_total{" + r + `,probe="board"} 120`,
 		"ohmkeep_bad_lines_total{" + r + `,probe="board"} 5`,
 		"ohmkeep_probe_up{" + r + `,probe="board"} 1`,

@@ -64,7 +64,7 @@ var escape = strings.NewReplacer(`\`, `\\`, `"`, `\"`, "\n", `\n`).Replace
 func (p *page) text() []byte {
 	var out bytes.Buffer
 	for _, m := range p.order {
-		fmt.Fprintf(&out, "# HELP %s %s\n# TYPE %[1]s %s\n", m.name, m.help, m.kind)
+		fmt.Fprintf(&out, "# HELP %s %s\n# TYPE %s %s\n", m.name, m.help, m.name, m.kind)
 		out.Write(p.lines[m].Bytes())
 	}
 	return out.Bytes()
