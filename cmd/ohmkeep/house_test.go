@@ -16,14 +16,17 @@ import (
 // decision: draw the house anew (DEVELOPERS.md) before adding it here.
 var house = map[string]string{
 	// values
-	"internal/fault":     "",
-	"internal/legible":   "",
-	"internal/colour":    "",
-	"internal/conductor": "fault",
-	"internal/document":  "fault",
-	"internal/ldl":       "",
-	"internal/run":       "colour conductor fault",
-	"internal/reading":   "fault run",
+	"internal/fault":      "",
+	"internal/legible":    "",
+	"internal/colour":     "",
+	"internal/conductor":  "fault",
+	"internal/document":   "fault",
+	"internal/ldl":        "",
+	"internal/run":        "colour conductor fault",
+	"internal/reading":    "fault run",
+	"internal/column":     "",
+	"internal/indication": "",
+	"internal/chunk":      "column indication",
 	// description
 	"probes":           "",
 	"internal/runfile": "colour conductor document fault run",
@@ -43,8 +46,14 @@ var house = map[string]string{
 	"internal/instrument": "board fault hwmon port profile reading run scpi",
 	"internal/bench":      "profile run",
 	"internal/transcript": "fault",
-	"internal/store":      "fault reading run",
+	"internal/store":      "archive chunk database fault indication reading run",
+	"internal/archive":    "chunk database indication reading run",
+	"internal/database":   "fault",
 	"internal/survey":     "instrument reading run",
+	"internal/clock":      "",
+	"internal/disk":       "",
+	"internal/lock":       "",
+	"internal/recorder":   "clock fault instrument profile reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
 	"internal/probe":      "bench board fault instrument profile run simulate survey transcript",
 	// judgement and what it hands on
@@ -62,8 +71,11 @@ var house = map[string]string{
 	"internal/picture/invented": "assessment prediction reading run",
 	"internal/report":           "appearance assessment colour legible picture prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command":          "appearance assessment conductor demo draft estimate fault instrument judge picture prediction probe profile rating reading remedy report run runfile store survey transcript",
+	"internal/command":          "appearance assessment clock conductor daemon demo disk draft estimate fault instrument judge legible lock metrics picture prediction probe profile rating reading recorder remedy report run runfile store survey transcript",
 	"cmd/ohmkeep":               "command",
+	"internal/metrics":          "recorder run",
+	"internal/daemon":           "clock fault metrics recorder",
+	"internal/release":          "",
 }
 
 // Imports run in one direction only; tests may reach across.

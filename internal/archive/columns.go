@@ -1,0 +1,103 @@
+package archive
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+
+	"ohmkeep/internal/chunk"
+	"ohmkeep/internal/reading"
+)
+
+// Column is a stretch of a series in columns of equal length.
+type Column struct {
+	Series    *Series
+	At        []int64   // ns since 1970 in UTC
+	Values    []float64 // SI; °C for temperatures
+	Qualities []int64   // nil where all are good
+}
+
+// Columns calls do for stretch after stretch of each series, from a first to a
+// last moment, until it returns false. What is damaged is left out and told.
+// Texts that are no numbers are left out.
+func Columns(ctx context.Context, tx *sql.Tx, series []*Series, first, last int64, do func(Column) bool) (Damage, error) {
+	var damage Damage
+	load, err := NewLoader(ctx, tx)
+	if err != nil {
+		return damage, err
+	}
+	defer load.Close()
+	tails, err := tailOf(ctx, tx, series, &damage)
+	if err != nil {
+		return damage, err
+	}
+	var m chunk.Moments
+	var v chunk.Values
+	var values []float64
+	for _, s := range series {
+		there, err := Chunks(ctx, tx, s.ID, first, last)
+		if err != nil {
+			return damage, err
+		}
+		for _, c := range there {
+			switch err := load.Load(ctx, &c, &m, &v); {
+			case Broken(err):
+				damage.lost(c)
+				continue
+			case err != nil:
+				return damage, err
+			}
+			from, to := 0, c.N
+			if c.First < first {
+				from, _ = slices.BinarySearch(m.At, first)
+			}
+			if c.Last > last {
+				to, _ = slices.BinarySearch(m.At, last+1)
+			}
+			if from == to {
+				continue
+			}
+			if v.Texts != nil {
+				if !do(parsed(s, chunk.AppendRecords(nil, &m, &v)[from:to])) {
+					return damage, nil
+				}
+				continue
+			}
+			values = s.Values(values[:0], v.Counts[from:to])
+			column := Column{Series: s, At: m.At[from:to], Values: values}
+			if v.Qualities != nil {
+				column.Qualities = v.Qualities[from:to]
+			}
+			if !do(column) {
+				return damage, nil
+			}
+		}
+		if rest := cut(tails[s.ID], first, last); len(rest) > 0 && !do(parsed(s, rest)) {
+			return damage, nil
+		}
+	}
+	return damage, nil
+}
+
+// parsed makes a column of records.
+func parsed(s *Series, records []chunk.Record) Column {
+	c := Column{Series: s}
+	any := false
+	for _, r := range records {
+		value := 0.0
+		if s.Form == Texts {
+			var err error
+			if value, err = reading.Value(s.Quantity, r.Text, s.Unit); err != nil {
+				continue
+			}
+		} else {
+			value = s.Value(r.Count)
+		}
+		c.At, c.Values, c.Qualities = append(c.At, r.At), append(c.Values, value), append(c.Qualities, int64(r.Quality))
+		any = any || r.Quality != 0
+	}
+	if !any {
+		c.Qualities = nil
+	}
+	return c
+}

@@ -1,0 +1,143 @@
+package archive
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+
+	"ohmkeep/internal/chunk"
+	"ohmkeep/internal/indication"
+)
+
+// Item is a record and the series that it belongs to.
+type Item struct {
+	Series int64
+	Texts  bool // the series has no form
+	chunk.Record
+}
+
+// Filer finds the series of readings, and makes those that are not there.
+type Filer struct {
+	ctx   context.Context
+	tx    *sql.Tx
+	known map[Key]int64
+	forms map[indication.Form]string
+}
+
+// NewFiler prepares filing within a transaction.
+func NewFiler(ctx context.Context, tx *sql.Tx) *Filer {
+	return &Filer{ctx, tx, map[Key]int64{}, map[indication.Form]string{}}
+}
+
+// Series gives the number of a series.
+func (f *Filer) Series(k Key) (int64, error) {
+	id, ok := f.known[k]
+	if ok {
+		return id, nil
+	}
+	id, err := Ensure(f.ctx, f.tx, k)
+	if err == nil {
+		f.known[k] = id
+	}
+	return id, err
+}
+
+// Keys gives the keys of all series that were asked for.
+func (f *Filer) Keys() map[int64]Key {
+	keys := make(map[int64]Key, len(f.known))
+	for k, id := range f.known {
+		keys[id] = k
+	}
+	return keys
+}
+
+// File files a number as it was written; the key's form is of no account.
+func (f *Filer) File(k Key, r chunk.Record, text string) (Item, error) {
+	count, form, ok := indication.Parse(text)
+	if ok {
+		if k.Form, ok = f.forms[form]; !ok {
+			k.Form = form.String()
+			f.forms[form] = k.Form
+		}
+		r.Count = count
+	} else {
+		k.Form, r.Text = Texts, text
+	}
+	id, err := f.Series(k)
+	return Item{id, k.Form == Texts, r}, err
+}
+
+// Sections sorts items, which are in the order of time, by their series. Items of
+// the same moment get ranks where the order of their series is not theirs.
+func Sections(items []Item) []chunk.Section {
+	bySeries := map[int64]int{}
+	var sections []chunk.Section
+	for i := range items {
+		x := &items[i]
+		if i > 0 && items[i-1].At == x.At {
+			x.Rank = items[i-1].Rank
+			if x.Series < items[i-1].Series {
+				x.Rank++
+			}
+		}
+		at, ok := bySeries[x.Series]
+		if !ok {
+			at = len(sections)
+			bySeries[x.Series] = at
+			sections = append(sections, chunk.Section{Series: x.Series, Texts: x.Texts})
+		}
+		sections[at].Records = append(sections[at].Records, x.Record)
+	}
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
+	return sections
+}
+
+// Sorted is Sections for items in any order, whose order within a moment is of
+// no account. It is the way of commits, and fast.
+func Sorted(items []Item) []chunk.Section {
+	counts := map[int64]int{}
+	last, run := int64(-1), 0
+	for i := range items {
+		if items[i].Series != last {
+			counts[last] += run
+			last, run = items[i].Series, 0
+		}
+		run++
+	}
+	counts[last] += run
+	delete(counts, -1)
+	sections := make([]chunk.Section, 0, len(counts))
+	for id := range counts {
+		sections = append(sections, chunk.Section{Series: id})
+	}
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
+	records := make([]chunk.Record, len(items))
+	place := make(map[int64]*chunk.Section, len(counts))
+	for i := range sections {
+		s := &sections[i]
+		n := counts[s.Series]
+		s.Records, records = records[:0:n], records[n:]
+		place[s.Series] = s
+	}
+	var into *chunk.Section
+	for i := range items {
+		x := &items[i]
+		if into == nil || into.Series != x.Series {
+			into = place[x.Series]
+		}
+		into.Texts = x.Texts
+		into.Records = append(into.Records, x.Record)
+	}
+	for _, s := range sections {
+		inOrder(s.Records)
+	}
+	return sections
+}
+
+// inOrder sorts records by their time.
+func inOrder(records []chunk.Record) {
+	byTime := func(a, b chunk.Record) int { return compare(a.At, b.At) }
+	if !slices.IsSortedFunc(records, byTime) { // the clock was set back, or lines crossed
+		slices.SortStableFunc(records, byTime)
+	}
+}

@@ -1,0 +1,79 @@
+package archive
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+
+	"ohmkeep/internal/chunk"
+)
+
+// AppendTail adds the readings of one commit to the tail. The sections are in the
+// rising order of their series.
+func AppendTail(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
+	n := 0
+	for _, s := range sections {
+		n += len(s.Records)
+	}
+	_, err := tx.ExecContext(ctx, "INSERT INTO tail (readings, block) VALUES (?, ?)", n, chunk.AppendBatch(nil, sections))
+	return err
+}
+
+// TailSize gives how many commits and readings the tail holds.
+func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT count(*), coalesce(sum(readings), 0) FROM tail").Scan(&commits, &readings)
+	return commits, readings, err
+}
+
+// Tail gives the readings of the tail that belong to wanted series (nil = all), in
+// the order of their series and within each of their times. Commits that are
+// damaged are left out and counted.
+func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sections []chunk.Section, damaged int, err error) {
+	rows, err := tx.QueryContext(ctx, "SELECT block FROM tail ORDER BY id")
+	if err != nil {
+		return nil, 0, err
+	}
+	defer rows.Close()
+	all := map[int64]*chunk.Section{}
+	var batch chunk.Batch
+	for rows.Next() {
+		var block sql.RawBytes
+		if err := rows.Scan(&block); err != nil {
+			return nil, 0, err
+		}
+		if err := batch.Decode(block, wanted, func(s chunk.Section) error {
+			held := all[s.Series]
+			if held == nil {
+				held = &chunk.Section{Series: s.Series, Texts: s.Texts}
+				all[s.Series] = held
+			}
+			held.Records = append(held.Records, s.Records...)
+			return nil
+		}); err != nil {
+			damaged++
+		}
+	}
+	for _, s := range all {
+		inOrder(s.Records)
+		sections = append(sections, *s)
+	}
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
+	return sections, damaged, rows.Err()
+}
+
+// Fold moves the tail into chunks, together with more sections that are sorted
+// alike.
+func Fold(ctx context.Context, tx *sql.Tx, more []chunk.Section) error {
+	sections, _, err := Tail(ctx, tx, nil)
+	if err != nil {
+		return err
+	}
+	if err := Insert(ctx, tx, sections); err != nil {
+		return err
+	}
+	if err := Insert(ctx, tx, more); err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "DELETE FROM tail")
+	return err
+}
