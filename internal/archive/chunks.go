@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"strconv"
 
 	"ohmkeep/internal/chunk"
 )
@@ -76,6 +77,10 @@ func (c *Chunk) scan(row *sql.Row, m *chunk.Moments, v *chunk.Values) error {
 	} else if err != nil {
 		return err
 	}
+	return c.decode(moments, values, m, v)
+}
+
+func (c *Chunk) decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
 	if err := m.Decode(moments, c.N); err != nil {
 		return err
 	}
@@ -98,3 +103,56 @@ func (l *Loader) Load(ctx context.Context, c *Chunk, m *chunk.Moments, v *chunk.
 
 // Close ends the reading.
 func (l *Loader) Close() error { return l.stmt.Close() }
+
+// OpenAll reads chunk after chunk and calls do with the number of each and its
+// blocks, until it returns false. It is fast where all are whole; those that are
+// damaged, as do finds with an error that is Broken, are left out and told.
+func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do func(i int, moments, values []byte) (more bool, err error)) error {
+	for done := 0; done < len(list); {
+		n, ended, err := openSome(ctx, tx, list[done:], func(i int, moments, values []byte) (bool, error) {
+			return do(done+i, moments, values)
+		})
+		switch {
+		case ended:
+			return nil
+		case Broken(err):
+			damage.lost(list[done+n])
+			n++
+		case err != nil:
+			return err
+		}
+		done += n
+	}
+	return nil
+}
+
+// openSome reads chunks up to one that is damaged. It gives how many it has read.
+func openSome(ctx context.Context, tx *sql.Tx, list []Chunk, do func(i int, moments, values []byte) (bool, error)) (n int, ended bool, err error) {
+	ids := []byte("[")
+	for i, c := range list {
+		if i > 0 {
+			ids = append(ids, ',')
+		}
+		ids = strconv.AppendInt(ids, c.ID, 10)
+	}
+	rows, err := tx.QueryContext(ctx, `SELECT moments.block, chunk.block FROM json_each(?) AS wanted
+		LEFT JOIN chunk ON chunk.id = wanted.value LEFT JOIN moments ON moments.id = chunk.moments`, string(append(ids, ']')))
+	if err != nil {
+		return 0, false, err
+	}
+	defer rows.Close()
+	var moments, values sql.RawBytes
+	for rows.Next() {
+		if err := rows.Scan(&moments, &values); err != nil {
+			return n, false, err
+		}
+		if more, err := do(n, moments, values); err != nil || !more {
+			return n, err == nil, err
+		}
+		n++
+	}
+	if err = rows.Err(); err == nil && n < len(list) {
+		err = chunk.ErrDamaged
+	}
+	return n, false, err
+}

@@ -54,7 +54,7 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sect
 		}
 	}
 	for _, s := range all {
-		inOrder(s.Records)
+		InOrder(s.Records)
 		sections = append(sections, *s)
 	}
 	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })

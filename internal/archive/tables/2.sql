@@ -40,7 +40,7 @@ CREATE TABLE chunk (
     moments  INTEGER NOT NULL,
     block    BLOB NOT NULL
 ) STRICT;
-CREATE INDEX chunk_series ON chunk (series, first, last, n, measured, lowest, highest, sum);
+CREATE INDEX chunk_series ON chunk (series, first, id, last, n, measured, lowest, highest, sum);
 CREATE INDEX chunk_moments ON chunk (moments);
 
 -- Commits that are not in chunks yet, in the order of their arrival.
