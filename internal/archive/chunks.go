@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"math"
 	"strconv"
 
 	"ohmkeep/internal/chunk"
@@ -50,18 +51,30 @@ func chunks(ctx context.Context, tx *sql.Tx, where string, args ...any) ([]Chunk
 	}
 	defer rows.Close()
 	var all []Chunk
+	// Into variables of any type, because each other one takes a conversion and a
+	// year has thousands of chunks.
+	var columns [8]any
+	into := []any{&columns[0], &columns[1], &columns[2], &columns[3], &columns[4], &columns[5], &columns[6], &columns[7]}
 	for rows.Next() {
-		var c Chunk
-		var lowest, highest, sum sql.NullInt64
-		if err := rows.Scan(&c.ID, &c.First, &c.Last, &c.N, &c.Measured, &lowest, &highest, &sum); err != nil {
+		if err := rows.Scan(into...); err != nil {
 			return nil, err
 		}
-		c.Counted = sum.Valid
-		c.Lowest, c.Highest, c.Sum = lowest.Int64, highest.Int64, sum.Int64
+		var c Chunk
+		var n, measured int64
+		for i, to := range []*int64{&c.ID, &c.First, &c.Last, &n, &measured, &c.Lowest, &c.Highest, &c.Sum} {
+			*to, c.Counted = columns[i].(int64) // the last one tells of the counts
+		}
+		c.N, c.Measured = int(n), int(measured)
 		all = append(all, c)
 	}
 	return all, rows.Err()
 }
+
+// Beginning and End are before and behind all moments.
+const (
+	Beginning = math.MinInt64
+	End       = math.MaxInt64
+)
 
 // Load reads what a chunk holds.
 func (c *Chunk) Load(ctx context.Context, tx *sql.Tx, m *chunk.Moments, v *chunk.Values) error {
@@ -77,14 +90,24 @@ func (c *Chunk) scan(row *sql.Row, m *chunk.Moments, v *chunk.Values) error {
 	} else if err != nil {
 		return err
 	}
-	return c.decode(moments, values, m, v)
+	return c.Decode(moments, values, m, v)
 }
 
-func (c *Chunk) decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
+// Decode takes what a chunk holds out of its blocks.
+func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
 	if err := m.Decode(moments, c.N); err != nil {
 		return err
 	}
 	return v.Decode(values, c.N)
+}
+
+// Says tells whether what a store says of a chunk is so.
+func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values) bool {
+	measured, lowest, highest, sum := summary(v.Texts != nil, chunk.AppendRecords(nil, m, v))
+	if c.First != m.At[0] || c.Last != m.At[c.N-1] || c.Measured != measured || c.Counted != (sum != nil) {
+		return false
+	}
+	return !c.Counted || c.Lowest == lowest && c.Highest == highest && c.Sum == sum
 }
 
 // Loader reads many chunks.

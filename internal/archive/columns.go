@@ -36,7 +36,7 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*Series, first, last int6
 		}
 		more := true
 		if err := OpenAll(ctx, tx, there, &damage, func(i int, moments, block []byte) (bool, error) {
-			if err := there[i].decode(moments, block, &m, &v); err != nil {
+			if err := there[i].Decode(moments, block, &m, &v); err != nil {
 				return false, err
 			}
 			from, to := there[i].part(m.At, first, last)

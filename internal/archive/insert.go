@@ -116,7 +116,10 @@ func (in *inserter) section(s chunk.Section) error {
 
 // merge puts new records into a chunk, and what is too much into more of them.
 func (in *inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
-	if err := c.Load(in.ctx, in.tx, &in.m, &in.v); err != nil {
+	switch err := c.Load(in.ctx, in.tx, &in.m, &in.v); {
+	case Broken(err):
+		return in.write(s, part, nil) // what is damaged stays, to be told of
+	case err != nil:
 		return err
 	}
 	in.records = chunk.AppendRecords(in.records[:0], &in.m, &in.v)

@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/archive"
 	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/database"
+	"ohmkeep/internal/diary"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/indication"
 	"ohmkeep/internal/reading"
@@ -93,7 +94,7 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 			if w.commits, w.readings, err = archive.TailSize(ctx, tx); err != nil || owner.Boot == "" {
 				return err
 			}
-			id, err := archive.EnsureBoot(ctx, tx, owner.Boot, time.Now().UnixNano())
+			id, err := diary.EnsureStart(ctx, tx, owner.Boot, time.Now())
 			w.boot = int32(id)
 			return err
 		})

@@ -82,6 +82,7 @@ CREATE INDEX mark_at ON mark (run, at);
 
 -- What analyses keep for themselves.
 CREATE TABLE state (
+    id      INTEGER PRIMARY KEY,
     run     INTEGER NOT NULL REFERENCES run,
     name    TEXT NOT NULL,
     version INTEGER NOT NULL,
