@@ -22,11 +22,6 @@ type Column struct {
 // Texts that are no numbers are left out.
 func Columns(ctx context.Context, tx *sql.Tx, series []*Series, first, last int64, do func(Column) bool) (Damage, error) {
 	var damage Damage
-	load, err := NewLoader(ctx, tx)
-	if err != nil {
-		return damage, err
-	}
-	defer load.Close()
 	tails, err := tailOf(ctx, tx, series, &damage)
 	if err != nil {
 		return damage, err
@@ -39,44 +34,45 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*Series, first, last int6
 		if err != nil {
 			return damage, err
 		}
-		for _, c := range there {
-			switch err := load.Load(ctx, &c, &m, &v); {
-			case Broken(err):
-				damage.lost(c)
-				continue
-			case err != nil:
-				return damage, err
+		more := true
+		if err := OpenAll(ctx, tx, there, &damage, func(i int, moments, block []byte) (bool, error) {
+			if err := there[i].Decode(moments, block, &m, &v); err != nil {
+				return false, err
 			}
-			from, to := 0, c.N
-			if c.First < first {
-				from, _ = slices.BinarySearch(m.At, first)
-			}
-			if c.Last > last {
-				to, _ = slices.BinarySearch(m.At, last+1)
-			}
-			if from == to {
-				continue
-			}
-			if v.Texts != nil {
-				if !do(parsed(s, chunk.AppendRecords(nil, &m, &v)[from:to])) {
-					return damage, nil
+			from, to := there[i].part(m.At, first, last)
+			switch {
+			case from == to:
+			case v.Texts != nil:
+				more = do(parsed(s, chunk.AppendRecords(nil, &m, &v)[from:to]))
+			default:
+				values = s.Values(values[:0], v.Counts[from:to])
+				column := Column{Series: s, At: m.At[from:to], Values: values}
+				if v.Qualities != nil {
+					column.Qualities = v.Qualities[from:to]
 				}
-				continue
+				more = do(column)
 			}
-			values = s.Values(values[:0], v.Counts[from:to])
-			column := Column{Series: s, At: m.At[from:to], Values: values}
-			if v.Qualities != nil {
-				column.Qualities = v.Qualities[from:to]
-			}
-			if !do(column) {
-				return damage, nil
-			}
+			return more, nil
+		}); err != nil || !more {
+			return damage, err
 		}
 		if rest := cut(tails[s.ID], first, last); len(rest) > 0 && !do(parsed(s, rest)) {
 			return damage, nil
 		}
 	}
 	return damage, nil
+}
+
+// part gives which of a chunk's moments lie from a first to a last one.
+func (c *Chunk) part(at []int64, first, last int64) (from, to int) {
+	from, to = 0, len(at)
+	if c.First < first {
+		from, _ = slices.BinarySearch(at, first)
+	}
+	if c.Last > last {
+		to, _ = slices.BinarySearch(at, last+1)
+	}
+	return from, to
 }
 
 // parsed makes a column of records.

@@ -104,9 +104,9 @@ func tailOf(ctx context.Context, tx *sql.Tx, series []*Series, damage *Damage) (
 	}
 	sections, lost, err := Tail(ctx, tx, func(id int64) bool { return wanted[id] })
 	if Broken(err) {
-		lost, err = lost+1, nil
+		lost, err = append(lost, 0), nil
 	}
-	damage.Commits += lost
+	damage.Commits += len(lost)
 	tails := make(map[int64][]chunk.Record, len(sections))
 	for _, s := range sections {
 		tails[s.Series] = s.Records

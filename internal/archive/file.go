@@ -92,50 +92,8 @@ func Sections(items []Item) []chunk.Section {
 	return sections
 }
 
-// Sorted is Sections for items in any order, whose order within a moment is of
-// no account. It is the way of commits, and fast.
-func Sorted(items []Item) []chunk.Section {
-	counts := map[int64]int{}
-	last, run := int64(-1), 0
-	for i := range items {
-		if items[i].Series != last {
-			counts[last] += run
-			last, run = items[i].Series, 0
-		}
-		run++
-	}
-	counts[last] += run
-	delete(counts, -1)
-	sections := make([]chunk.Section, 0, len(counts))
-	for id := range counts {
-		sections = append(sections, chunk.Section{Series: id})
-	}
-	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
-	records := make([]chunk.Record, len(items))
-	place := make(map[int64]*chunk.Section, len(counts))
-	for i := range sections {
-		s := &sections[i]
-		n := counts[s.Series]
-		s.Records, records = records[:0:n], records[n:]
-		place[s.Series] = s
-	}
-	var into *chunk.Section
-	for i := range items {
-		x := &items[i]
-		if into == nil || into.Series != x.Series {
-			into = place[x.Series]
-		}
-		into.Texts = x.Texts
-		into.Records = append(into.Records, x.Record)
-	}
-	for _, s := range sections {
-		inOrder(s.Records)
-	}
-	return sections
-}
-
-// inOrder sorts records by their time.
-func inOrder(records []chunk.Record) {
+// InOrder sorts records by their time.
+func InOrder(records []chunk.Record) {
 	byTime := func(a, b chunk.Record) int { return compare(a.At, b.At) }
 	if !slices.IsSortedFunc(records, byTime) { // the clock was set back, or lines crossed
 		slices.SortStableFunc(records, byTime)

@@ -39,6 +39,9 @@ type inserter struct {
 
 	addMoments, add, replace *sql.Stmt
 
+	before        []chunk.Record // of the chunk written last, with its moments
+	beforeMoments int64
+
 	records []chunk.Record
 	m       chunk.Moments
 	v       chunk.Values
@@ -113,7 +116,10 @@ func (in *inserter) section(s chunk.Section) error {
 
 // merge puts new records into a chunk, and what is too much into more of them.
 func (in *inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
-	if err := c.Load(in.ctx, in.tx, &in.m, &in.v); err != nil {
+	switch err := c.Load(in.ctx, in.tx, &in.m, &in.v); {
+	case Broken(err):
+		return in.write(s, part, nil) // what is damaged stays, to be told of
+	case err != nil:
 		return err
 	}
 	in.records = chunk.AppendRecords(in.records[:0], &in.m, &in.v)
@@ -149,27 +155,41 @@ func (in *inserter) write(s chunk.Section, records []chunk.Record, instead *Chun
 }
 
 func (in *inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk) error {
-	in.block = chunk.AppendMoments(in.block[:0], records)
-	moments, known := in.moments[string(in.block)]
-	if !known {
-		result, err := in.addMoments.ExecContext(in.ctx, in.block)
-		if err != nil {
-			return err
-		}
-		if moments, err = result.LastInsertId(); err != nil {
-			return err
-		}
-		in.moments[string(in.block)] = moments
+	moments, err := in.shared(records)
+	if err != nil {
+		return err
 	}
 	measured, lowest, highest, sum := summary(s.Texts, records)
 	in.block = chunk.AppendValues(in.block[:0], records, s.Texts)
 	args := []any{s.Series, records[0].At, records[len(records)-1].At, len(records), measured, lowest, highest, sum, moments, in.block}
 	if instead == nil {
-		_, err := in.add.ExecContext(in.ctx, args...)
+		_, err = in.add.ExecContext(in.ctx, args...)
 		return err
 	}
-	_, err := in.replace.ExecContext(in.ctx, append(args, instead.ID)...)
+	_, err = in.replace.ExecContext(in.ctx, append(args, instead.ID)...)
 	return err
+}
+
+// shared writes the moments of records, or finds those that another chunk has
+// written just so.
+func (in *inserter) shared(records []chunk.Record) (id int64, err error) {
+	if len(in.before) > 0 && chunk.SameMoments(in.before, records) {
+		return in.beforeMoments, nil
+	}
+	in.block = chunk.AppendMoments(in.block[:0], records)
+	id, known := in.moments[string(in.block)]
+	if !known {
+		result, err := in.addMoments.ExecContext(in.ctx, in.block)
+		if err != nil {
+			return 0, err
+		}
+		if id, err = result.LastInsertId(); err != nil {
+			return 0, err
+		}
+		in.moments[string(in.block)] = id
+	}
+	in.before, in.beforeMoments = append(in.before[:0], records...), id
+	return id, nil
 }
 
 // summary gives what a chunk says of its counts: nothing where it has none.

@@ -195,13 +195,10 @@ func EnsureSource(ctx context.Context, tx *sql.Tx, runID int64, name string) err
 	return err
 }
 
-// EnsureBoot gives the number of a start of the machine.
-func EnsureBoot(ctx context.Context, tx *sql.Tx, name string, at int64) (id int64, err error) {
-	if _, err := tx.ExecContext(ctx, "INSERT INTO boot (name, first) VALUES (?, ?) ON CONFLICT DO NOTHING", name, at); err != nil {
-		return 0, err
-	}
-	err = tx.QueryRowContext(ctx, "SELECT id FROM boot WHERE name = ?", name).Scan(&id)
-	return id, err
+// Correct sets the scale that is right for a series; "" = the one of its key.
+func Correct(ctx context.Context, tx *sql.Tx, id int64, scale string) error {
+	_, err := tx.ExecContext(ctx, "UPDATE series SET corrected = nullif(?, '') WHERE id = ?", scale, id)
+	return err
 }
 
 // FindRun gives the number of a run, 0 where there is none.

@@ -59,18 +59,13 @@ func (c *counts) add(other counts) {
 func Sums(ctx context.Context, tx *sql.Tx, series []*Series, edges []int64) ([]Sum, Damage, error) {
 	var damage Damage
 	sums := make([]Sum, len(edges)-1)
-	load, err := NewLoader(ctx, tx)
-	if err != nil {
-		return nil, damage, err
-	}
-	defer load.Close()
 	tails, err := tailOf(ctx, tx, series, &damage)
 	if err != nil {
 		return nil, damage, err
 	}
-	s := summer{ctx: ctx, load: load, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
+	s := summer{ctx: ctx, tx: tx, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
 	for _, one := range series {
-		if err := s.series(tx, one, tails[one.ID]); err != nil {
+		if err := s.series(one, tails[one.ID]); err != nil {
 			return nil, damage, err
 		}
 	}
@@ -79,7 +74,7 @@ func Sums(ctx context.Context, tx *sql.Tx, series []*Series, edges []int64) ([]S
 
 type summer struct {
 	ctx     context.Context
-	load    *Loader
+	tx      *sql.Tx
 	edges   []int64
 	counted []counts // of the series at hand
 	sums    []Sum
@@ -88,14 +83,15 @@ type summer struct {
 	v       chunk.Values
 }
 
-func (s *summer) series(tx *sql.Tx, of *Series, tail []chunk.Record) error {
+func (s *summer) series(of *Series, tail []chunk.Record) error {
 	last := len(s.edges) - 1
-	there, err := Chunks(s.ctx, tx, of.ID, s.edges[0], s.edges[last]-1)
+	there, err := Chunks(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1)
 	if err != nil {
 		return err
 	}
 	clear(s.counted)
-	at := 0 // the stretch
+	at := 0              // the stretch
+	var straddle []Chunk // those with an edge in them
 	for i := range there {
 		c := &there[i]
 		for at < last && s.edges[at+1] <= c.First {
@@ -105,9 +101,24 @@ func (s *summer) series(tx *sql.Tx, of *Series, tail []chunk.Record) error {
 			s.counted[at].add(counts{c.Measured, c.Lowest, c.Highest, c.Sum})
 			continue
 		}
-		if err := s.open(of, c, at); err != nil {
-			return err
+		straddle = append(straddle, *c)
+	}
+	if err := OpenAll(s.ctx, s.tx, straddle, s.damage, func(i int, moments, values []byte) (bool, error) {
+		c := &straddle[i]
+		edge, found := slices.BinarySearch(s.edges, c.Last)
+		if !found {
+			edge-- // the last edge in the chunk, or the one before it
 		}
+		err := s.m.DecodeUntil(moments, c.N, s.edges[max(edge, 0)])
+		if err == nil {
+			err = s.v.Decode(values, c.N)
+		}
+		if err == nil {
+			s.opened(of)
+		}
+		return true, err
+	}); err != nil {
+		return err
 	}
 	if of.Form == Texts {
 		s.values(parsed(of, tail))
@@ -127,27 +138,22 @@ func (s *summer) series(tx *sql.Tx, of *Series, tail []chunk.Record) error {
 	return nil
 }
 
-// open sums up a chunk with an edge in it, whose first moment is at or behind
-// edge number at or before all edges.
-func (s *summer) open(of *Series, c *Chunk, at int) error {
-	switch err := s.load.Load(s.ctx, c, &s.m, &s.v); {
-	case Broken(err):
-		s.damage.lost(*c)
-		return nil
-	case err != nil:
-		return err
-	}
+// opened sums up the chunk that is open.
+func (s *summer) opened(of *Series) {
 	if s.v.Texts != nil {
 		s.values(parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
-		return nil
+		return
+	}
+	at, found := slices.BinarySearch(s.edges, s.m.At[0])
+	if !found && at > 0 {
+		at--
 	}
 	from, _ := slices.BinarySearch(s.m.At, s.edges[at])
-	for ; from < c.N && at+1 < len(s.edges); at++ {
+	for ; from < len(s.m.At) && at+1 < len(s.edges); at++ {
 		n, _ := slices.BinarySearch(s.m.At[from:], s.edges[at+1])
 		s.counted[at].add(s.part(from, from+n))
 		from += n
 	}
-	return nil
 }
 
 // part sums up a part of the chunk that is open.

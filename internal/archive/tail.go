@@ -3,6 +3,7 @@ package archive
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"slices"
 
 	"ohmkeep/internal/chunk"
@@ -27,19 +28,20 @@ func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error
 
 // Tail gives the readings of the tail that belong to wanted series (nil = all), in
 // the order of their series and within each of their times. Commits that are
-// damaged are left out and counted.
-func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sections []chunk.Section, damaged int, err error) {
-	rows, err := tx.QueryContext(ctx, "SELECT block FROM tail ORDER BY id")
+// damaged are left out and named by their numbers.
+func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sections []chunk.Section, damaged []int64, err error) {
+	rows, err := tx.QueryContext(ctx, "SELECT id, block FROM tail ORDER BY id")
 	if err != nil {
-		return nil, 0, err
+		return nil, nil, err
 	}
 	defer rows.Close()
 	all := map[int64]*chunk.Section{}
 	var batch chunk.Batch
 	for rows.Next() {
+		var id int64
 		var block sql.RawBytes
-		if err := rows.Scan(&block); err != nil {
-			return nil, 0, err
+		if err := rows.Scan(&id, &block); err != nil {
+			return nil, nil, err
 		}
 		if err := batch.Decode(block, wanted, func(s chunk.Section) error {
 			held := all[s.Series]
@@ -50,11 +52,11 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sect
 			held.Records = append(held.Records, s.Records...)
 			return nil
 		}); err != nil {
-			damaged++
+			damaged = append(damaged, id)
 		}
 	}
 	for _, s := range all {
-		inOrder(s.Records)
+		InOrder(s.Records)
 		sections = append(sections, *s)
 	}
 	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
@@ -62,9 +64,9 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sect
 }
 
 // Fold moves the tail into chunks, together with more sections that are sorted
-// alike.
+// alike. Commits that are damaged stay where they are, to be told of.
 func Fold(ctx context.Context, tx *sql.Tx, more []chunk.Section) error {
-	sections, _, err := Tail(ctx, tx, nil)
+	sections, damaged, err := Tail(ctx, tx, nil)
 	if err != nil {
 		return err
 	}
@@ -74,6 +76,9 @@ func Fold(ctx context.Context, tx *sql.Tx, more []chunk.Section) error {
 	if err := Insert(ctx, tx, more); err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, "DELETE FROM tail")
+	kept, err := json.Marshal(damaged) // null, where there are none
+	if err == nil {
+		_, err = tx.ExecContext(ctx, "DELETE FROM tail WHERE id NOT IN (SELECT value FROM json_each(?) WHERE value IS NOT NULL)", string(kept))
+	}
 	return err
 }

@@ -35,19 +35,23 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 	dst = binary.AppendVarint(dst, int64(b.zone))
 	dst = binary.AppendVarint(dst, int64(b.boot))
 	var before []Record
+	var body []byte
 	series := int64(0)
 	for _, s := range sections {
 		dst = binary.AppendUvarint(dst, uint64(s.Series-series))
 		series = s.Series
 		n := uint64(len(s.Records)) * 2
-		if sameMoments(before, s.Records) {
-			dst = binary.AppendUvarint(dst, n+1)
+		body = body[:0]
+		if SameMoments(before, s.Records) {
+			n++
 		} else {
-			dst = binary.AppendUvarint(dst, n)
-			dst = appendMoments(dst, s.Records, b)
+			body = appendMoments(body, s.Records, b)
 		}
 		before = s.Records
-		dst = appendValues(dst, s.Records, s.Texts)
+		body = appendValues(body, s.Records, s.Texts)
+		dst = binary.AppendUvarint(dst, n)
+		dst = binary.AppendUvarint(dst, uint64(len(body)))
+		dst = append(dst, body...)
 	}
 	return seal(dst, from)
 }
@@ -64,7 +68,8 @@ func divide(g, x int64) int64 {
 	return g
 }
 
-func sameMoments(a, b []Record) bool {
+// SameMoments tells whether records were taken at the same moments.
+func SameMoments(a, b []Record) bool {
 	if len(a) != len(b) {
 		return false
 	}
@@ -94,31 +99,41 @@ func (d *Batch) Decode(src []byte, wanted func(series int64) bool, take func(Sec
 	}
 	h := header{src: src}
 	b := base{at: h.signed(), unit: int64(h.unsigned()), clock: h.signed(), zone: int32(h.signed()), boot: int32(h.signed())}
-	series, known := int64(0), -1
-	for src = h.src; len(src) > 0 && !h.failed; src = h.src {
+	series := int64(0)
+	var moments []byte // of the last section that has its own
+	size, known := -1, false
+	for len(h.src) > 0 {
 		series += int64(h.unsigned())
-		n := h.unsigned()
-		size := int(n / 2)
-		if h.failed || n/2 > most {
+		n, length := h.unsigned(), h.unsigned()
+		if h.failed || n/2 > most || length > uint64(len(h.src)) {
 			return ErrDamaged
 		}
-		if n&1 == 0 {
-			if h.src, err = d.moments.decode(h.src, size); err != nil {
-				return ErrDamaged
-			}
-			known = size
-			d.restore(b)
-		} else if known != size {
-			return ErrDamaged
-		}
-		if h.src, err = d.values.decode(h.src, size); err != nil {
+		body := h.src[:length]
+		h.src = h.src[length:]
+		own := n&1 == 0
+		if own {
+			moments, size, known = body, int(n/2), false
+		} else if size != int(n/2) {
 			return ErrDamaged
 		}
 		if wanted != nil && !wanted(series) {
 			continue
 		}
-		d.records = d.records[:0]
-		d.records = AppendRecords(d.records, &d.moments, &d.values)
+		if !known {
+			rest, err := d.moments.decode(moments, size)
+			if err != nil {
+				return ErrDamaged
+			}
+			d.restore(b)
+			known = true
+			if own {
+				body = rest
+			}
+		}
+		if err := whole(d.values.decode(body, size)); err != nil {
+			return err
+		}
+		d.records = AppendRecords(d.records[:0], &d.moments, &d.values)
 		for i := range d.records {
 			r := &d.records[i]
 			r.Zone += b.zone

@@ -41,6 +41,7 @@
 //	            unsigned  number of the series, less that of the section before
 //	            unsigned  number of records n, times two; plus 1 where the moments
 //	                      are those of the section before and do not follow
+//	            unsigned  number of bytes of the moments and values that follow
 //	            moments   without a checksum; moments less the base, in units;
 //	                      clocks, zones and boots less their bases
 //	            values    without a checksum

@@ -33,6 +33,25 @@ func (m *Moments) Decode(src []byte, n int) error {
 	return whole(m.decode(src, n))
 }
 
+// DecodeUntil takes moments of n records out of a block, without zones, clocks
+// and boots. It may stop behind the last moment that is wanted; the rest then
+// repeats one beyond it.
+func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
+	src, err := open(src)
+	if err != nil {
+		return err
+	}
+	c, _ := newColumns(src, n, m.memory[:])
+	m.At, m.Zones, m.Clocks, m.Boots = c.memory0(), nil, nil, nil
+	if c.err == nil {
+		c.err = column.DecodeUntil(m.At, c.src, last)
+	}
+	if c.err != nil {
+		return ErrDamaged
+	}
+	return nil
+}
+
 // Decode takes the values of n records out of a block.
 func (v *Values) Decode(src []byte, n int) error {
 	src, err := open(src)
@@ -99,19 +118,28 @@ func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 const most = 1 << 20
 
 func (c *columns) next(there bool) []int64 {
-	memory := &c.memory[0]
-	c.memory = c.memory[1:]
 	if !there || c.err != nil {
+		c.memory = c.memory[1:]
 		return nil
 	}
-	if cap(*memory) < c.n {
-		*memory = make([]int64, max(c.n, Full))
-	}
-	v := (*memory)[:c.n]
+	v := c.memory0()
+	c.memory = c.memory[1:]
 	if c.src, c.err = column.Decode(v, c.src); c.err != nil {
 		return nil
 	}
 	return v
+}
+
+// memory0 gives the memory for the next column.
+func (c *columns) memory0() []int64 {
+	if c.err != nil {
+		return nil
+	}
+	memory := &c.memory[0]
+	if cap(*memory) < c.n {
+		*memory = make([]int64, max(c.n, Full))
+	}
+	return (*memory)[:c.n]
 }
 
 // at gives a number of a column that may be left out.

@@ -69,7 +69,7 @@ Local codes decide.`,
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newColour(), newRepair(), newLimit(),
-		newImport(), newExport(), newProbe(), newWatch(), newStatus())
+		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()

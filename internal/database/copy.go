@@ -124,3 +124,35 @@ func (db *DB) Compact(ctx context.Context, schema Schema) error {
 		return err
 	}())
 }
+
+// Look looks at a database that may be damaged, whatever its schema says.
+func Look(path string, look func(*sql.Tx) error) error {
+	db, err := sql.Open("sqlite", dsn(path, readOnly))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	tx, err := db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // it has changed nothing
+	return look(tx)
+}
+
+// Exchange puts one database, which nobody has open, in the place of another,
+// which is kept under a third name together with its log.
+func Exchange(path, by, aside string) error {
+	for _, ending := range []string{"-wal", "-shm", ""} {
+		if err := os.Rename(path+ending, aside+ending); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	if err := flush(by); err != nil {
+		return err
+	}
+	if err := os.Rename(by, path); err != nil {
+		return err
+	}
+	return flushDirectory(filepath.Dir(path))
+}

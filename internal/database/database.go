@@ -254,3 +254,22 @@ func dsn(path string, how url.Values) string {
 	}
 	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + how.Encode()
 }
+
+// Size gives the sizes of the database's file, of what is used of it, and of its
+// log, in bytes.
+func (db *DB) Size(ctx context.Context) (file, used, log int64, err error) {
+	err = db.View(ctx, func(tx *sql.Tx) error {
+		var pages, free, size int64
+		for pragma, into := range map[string]*int64{"page_count": &pages, "freelist_count": &free, "page_size": &size} {
+			if err := tx.QueryRowContext(ctx, "PRAGMA "+pragma).Scan(into); err != nil {
+				return err
+			}
+		}
+		file, used = pages*size, (pages-free)*size
+		return nil
+	})
+	if info, err := os.Stat(db.Path + "-wal"); err == nil {
+		log = info.Size()
+	}
+	return file, used, log, err
+}

@@ -77,7 +77,7 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 }
 
 // damaged says what a damage is.
-func (s *Store) damaged(d archive.Damage) error {
+func (s *Store) damaged(d archive.Damage) fault.Fault {
 	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
 	case d.Chunks > 0:

@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/archive"
 	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/database"
+	"ohmkeep/internal/diary"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/indication"
 	"ohmkeep/internal/reading"
@@ -47,7 +48,6 @@ type Writer struct {
 	handles  map[Channel]Handle
 
 	commits, readings int // in the tail
-	items             []archive.Item
 }
 
 // writerChannel is a channel of a writer with the series it has had.
@@ -59,15 +59,15 @@ type writerChannel struct {
 }
 
 type writerSeries struct {
-	form indication.Form
-	text bool
-	id   int64
+	form    indication.Form
+	section chunk.Section // what of the commit at hand belongs to it
 }
 
 // How much the tail may hold before it is folded into chunks.
 const (
 	mostCommits  = 256
 	mostReadings = 1 << 16
+	straight     = 1 << 14 // commits of so many readings go into chunks at once
 )
 
 // Owner is a program that keeps a store.
@@ -94,7 +94,7 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 			if w.commits, w.readings, err = archive.TailSize(ctx, tx); err != nil || owner.Boot == "" {
 				return err
 			}
-			id, err := archive.EnsureBoot(ctx, tx, owner.Boot, time.Now().UnixNano())
+			id, err := diary.EnsureStart(ctx, tx, owner.Boot, time.Now())
 			w.boot = int32(id)
 			return err
 		})
@@ -141,7 +141,7 @@ func (w *Writer) Append(ctx context.Context, samples []Sample) error {
 		}
 	}
 	commits, readings := w.commits+1, w.readings+len(samples)
-	fold := commits > mostCommits || readings > mostReadings
+	fold := commits > mostCommits || readings > mostReadings || len(samples) >= straight
 	err := w.store.db.Update(ctx, func(tx *sql.Tx) error {
 		sections, err := w.sections(ctx, tx, samples)
 		switch {
@@ -195,48 +195,65 @@ func (w *Writer) sound(x *Sample) error {
 
 // sections sorts samples by their series, and within each by their time.
 func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]chunk.Section, error) {
-	w.items = slices.Grow(w.items[:0], len(samples))
+	for i := range w.channels {
+		for j := range w.channels[i].series {
+			s := &w.channels[i].series[j].section
+			s.Records = s.Records[:0]
+		}
+	}
 	for i := range samples {
-		x := &samples[i]
-		item, err := w.item(ctx, tx, x)
-		if err != nil {
+		if err := w.sort(ctx, tx, &samples[i]); err != nil {
 			return nil, err
 		}
-		w.items = append(w.items, item)
 	}
-	return archive.Sorted(w.items), nil
+	var sections []chunk.Section
+	for i := range w.channels {
+		for _, s := range w.channels[i].series {
+			if len(s.section.Records) > 0 {
+				archive.InOrder(s.section.Records)
+				sections = append(sections, s.section)
+			}
+		}
+	}
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return int(a.Series - b.Series) })
+	return sections, nil
 }
 
-func (w *Writer) item(ctx context.Context, tx *sql.Tx, x *Sample) (item archive.Item, err error) {
+// sort puts a sample to its series.
+func (w *Writer) sort(ctx context.Context, tx *sql.Tx, x *Sample) error {
 	c := &w.channels[x.Channel]
-	item.At, item.Quality = x.Time.UnixNano(), x.Quality
+	r := chunk.Record{At: x.Time.UnixNano(), Quality: x.Quality, Count: x.Count}
 	if x.Time.Location() != time.UTC {
 		_, zone := x.Time.Zone()
-		item.Zone = int32(zone)
+		r.Zone = int32(zone)
 	}
 	if x.Mono != 0 {
-		item.Clock, item.Boot = item.At-int64(x.Mono), w.boot
+		r.Clock, r.Boot = r.At-int64(x.Mono), w.boot
 	}
-	form := x.Form
-	if x.Text == "" {
-		item.Count = x.Count
-	} else if count, f, ok := indication.Parse(x.Text); ok {
-		item.Count, form = count, f
-		if count < 0 && c.sign {
-			form.Plus = true
+	form, texts := x.Form, false
+	if x.Text != "" {
+		var ok bool
+		if r.Count, form, ok = indication.Parse(x.Text); !ok {
+			texts, r.Text = true, x.Text
+		} else {
+			if r.Count < 0 && c.sign {
+				form.Plus = true
+			}
+			c.sign = form.Plus
 		}
-		c.sign = form.Plus
-	} else {
-		item.Text, item.Texts, form = x.Text, true, indication.Form{}
 	}
 	for i := range c.series {
-		if known := &c.series[i]; known.form == form && known.text == item.Texts {
-			item.Series = known.id
-			return item, nil
+		if s := &c.series[i]; s.form == form && s.section.Texts == texts {
+			s.section.Records = append(s.section.Records, r)
+			return nil
 		}
 	}
-	item.Series, err = w.series(ctx, tx, c, form, item.Texts)
-	return item, err
+	id, err := w.series(ctx, tx, c, form, texts)
+	if err != nil {
+		return err
+	}
+	c.series = append(c.series, writerSeries{form, chunk.Section{Series: id, Texts: texts, Records: []chunk.Record{r}}})
+	return nil
 }
 
 // series finds or makes a series that a channel needs for the first time.
@@ -253,11 +270,7 @@ func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form 
 	if text {
 		k.Form = archive.Texts
 	}
-	id, err := archive.Ensure(ctx, tx, k)
-	if err == nil {
-		c.series = append(c.series, writerSeries{form, text, id})
-	}
-	return id, err
+	return archive.Ensure(ctx, tx, k)
 }
 
 // Fold moves the tail into chunks now. The writer does so by itself from time to

@@ -40,7 +40,7 @@ CREATE TABLE chunk (
     moments  INTEGER NOT NULL,
     block    BLOB NOT NULL
 ) STRICT;
-CREATE INDEX chunk_series ON chunk (series, first, last, n, measured, lowest, highest, sum);
+CREATE INDEX chunk_series ON chunk (series, first, id, last, n, measured, lowest, highest, sum);
 CREATE INDEX chunk_moments ON chunk (moments);
 
 -- Commits that are not in chunks yet, in the order of their arrival.
@@ -82,6 +82,7 @@ CREATE INDEX mark_at ON mark (run, at);
 
 -- What analyses keep for themselves.
 CREATE TABLE state (
+    id      INTEGER PRIMARY KEY,
     run     INTEGER NOT NULL REFERENCES run,
     name    TEXT NOT NULL,
     version INTEGER NOT NULL,
