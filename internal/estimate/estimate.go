@@ -93,6 +93,11 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
+	if !fit.Converged {
+		if longer, err := p.solveWithin(fit.X, patientSteps); err == nil {
+			fit = longer
+		}
+	}
 	for i, c := range p.parted {
 		p.parted[i].excluded = p.excluded(c, fit)
 	}
@@ -122,6 +127,9 @@ func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
 
 // mostSteps is far more than a fit takes that is going to settle.
 const mostSteps = 100
+
+// patientSteps are for a fit on which a verdict hangs and which has not settled.
+const patientSteps = 400
 
 // firstSteps is enough where no reading is grossly wrong; where one is, there is no
 // use in fitting it well.

@@ -54,7 +54,7 @@ func (p *problem) account(fit *leastsquares.Fit) float64 {
 func (p *problem) leftOut() int {
 	n := 0
 	for _, o := range p.observations {
-		if o.out {
+		if o.out && !o.barred {
 			n++
 		}
 	}
@@ -72,6 +72,6 @@ func (p *problem) marks() []bool {
 
 func (p *problem) setMarks(out []bool) {
 	for i := range p.observations {
-		p.observations[i].out = out != nil && out[i]
+		p.observations[i].out = out != nil && out[i] || p.observations[i].barred
 	}
 }

@@ -19,6 +19,7 @@ type observation struct {
 	deviation float64 // of what does not repeat: the last digit
 	scale     int     // the meter range it was read on
 	out       bool    // left out as contradicting the others
+	barred    bool    // for good: no range of its meter shows such a value
 }
 
 // scale is one range of one meter, or of one sensor where every place has its own:
@@ -133,11 +134,18 @@ func (p *problem) observe(i int, x reading.Reading) []run.Place {
 		o.from, o.to = from, to
 		places = []run.Place{from.Place, to.Place}
 	}
+	if x.Quantity == run.Current && o.feed < 0 {
+		p.notes[i] = "its feed is not in the run"
+		return nil
+	}
 	meter := max(p.run.MeterIndex(x.Meter), 0)
 	at := p.run.Meters[meter].Range(x.Quantity, x.Value)
-	if at < 0 || (x.Quantity == run.Current && o.feed < 0) {
-		p.notes[i] = "its meter has no range for it, or its feed is not in the run"
-		return nil
+	if at < 0 { // no range shows this: its unit or decimal point is wrong
+		if at = widest(p.run.Meters[meter], x.Quantity); at < 0 {
+			p.notes[i] = "its meter has no range for it"
+			return nil
+		}
+		o.out, o.barred = true, true
 	}
 	limits := p.run.Meters[meter].Ranges[at]
 	o.deviation = math.Max(limits.Resolution*math.Sqrt(1.0/12+repeat*repeat), 1e-6)
@@ -149,6 +157,17 @@ func (p *problem) observe(i int, x reading.Reading) []run.Place {
 	o.step = p.stepOf(step)
 	p.observations = append(p.observations, o)
 	return places
+}
+
+// widest is the range of a meter that reaches furthest, or -1.
+func widest(m run.Meter, q run.Quantity) int {
+	at := -1
+	for i, r := range m.Ranges {
+		if r.Quantity == q && (at < 0 || r.UpTo > m.Ranges[at].UpTo) {
+			at = i
+		}
+	}
+	return at
 }
 
 func (p *problem) scaleOf(s scale) int {

@@ -93,7 +93,7 @@ func (p *problem) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	back := false
 	for i := range p.observations {
 		o := &p.observations[i]
-		if o.out && math.Abs(p.standardised(i, fit)) < readmitAt {
+		if o.out && !o.barred && math.Abs(p.standardised(i, fit)) < readmitAt {
 			o.out = false
 			back = true
 		}

@@ -17,11 +17,20 @@ func (j *judged) find() {
 		}
 	}
 	j.findMisfit()
-	for _, x := range j.out.Readings {
-		if x.Suspect {
-			j.say(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g. Read it again; it was left out.",
-				x.Row, between(x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit)))
+	for i := range j.out.Readings {
+		x := &j.out.Readings[i]
+		if !x.Suspect {
+			continue
 		}
+		if x.Note == "" {
+			x.Note = j.resembles(*x)
+		}
+		like := ""
+		if x.Note != "" {
+			like = "; " + x.Note
+		}
+		j.say(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g%s. Read it again; it was left out.",
+			x.Row, between(*x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
 	}
 	j.findUnproven()
 	j.findUnused()

@@ -41,9 +41,9 @@ func readAll(t *testing.T, r *run.Run, visits []survey.Visit, change func(*simul
 	return list
 }
 
-func assess(t *testing.T, r *run.Run, list []reading.Reading) *assessment.Assessment {
+func assess(t *testing.T, r *run.Run, list []reading.Reading, more ...reading.Reading) *assessment.Assessment {
 	t.Helper()
-	a, err := Make(r, list)
+	a, err := Make(r, append(list, more...))
 	if err != nil {
 		t.Fatal(err)
 	}

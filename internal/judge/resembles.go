@@ -1,0 +1,109 @@
+package judge
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/run"
+)
+
+// alike is how many standard deviations a wrong reading may lie from what it is said to
+// look like.
+const alike = 4.0
+
+// resembles says what a reading that contradicts the others looks like, "" where it
+// looks like nothing: the commonest slips first (common practice, no source), and of
+// places and steps the one that fits best.
+func (j *judged) resembles(x assessment.Reading) string {
+	tolerance := j.tolerance(x)
+	if !(tolerance > 0) {
+		return ""
+	}
+	fits := func(value float64) bool { return math.Abs(value-x.Predicted) <= alike*tolerance }
+	if fits(-x.Value) && !fits(0) {
+		return "its leads may have been reversed"
+	}
+	for _, slip := range []struct {
+		factor float64
+		text   string
+	}{
+		{1e3, "its unit may be one with a greater prefix"},
+		{1e-3, "its unit may be one with a smaller prefix"},
+		{10, "its decimal point may have slipped to the left"},
+		{0.1, "its decimal point may have slipped to the right"},
+		{100, "its decimal point may have slipped to the left, twice"},
+		{0.01, "its decimal point may have slipped to the right, twice"},
+	} {
+		if fits(x.Value*slip.factor) && !fits(0) {
+			return slip.text
+		}
+	}
+	if swapped := j.swapped(x, fits); swapped != "" {
+		return "digits may be swapped: " + swapped + " would fit"
+	}
+	return j.elsewhere(x, tolerance)
+}
+
+// tolerance is the standard deviation of a reading's difference from what the others
+// say, SI.
+func (j *judged) tolerance(x assessment.Reading) float64 {
+	if x.Standardised == 0 || math.IsNaN(x.Predicted) {
+		return math.NaN()
+	}
+	return math.Abs(x.Residual / x.Standardised)
+}
+
+// swapped is the text with two neighbouring digits swapped, if that would fit; of
+// several the one that fits best.
+func (j *judged) swapped(x assessment.Reading, fits func(float64) bool) string {
+	written, err := strconv.ParseFloat(x.Text, 64)
+	if err != nil || written == 0 {
+		return ""
+	}
+	unit := x.Value / written
+	best, far := "", math.Inf(1)
+	for i := range len(x.Text) {
+		k := i + 1
+		if k < len(x.Text) && x.Text[k] == '.' {
+			k++
+		}
+		if k >= len(x.Text) || !digit(x.Text[i]) || !digit(x.Text[k]) || x.Text[i] == x.Text[k] {
+			continue
+		}
+		text := []byte(x.Text)
+		text[i], text[k] = text[k], text[i]
+		value, err := strconv.ParseFloat(string(text), 64)
+		if off := math.Abs(value*unit - x.Predicted); err == nil && fits(value*unit) && off < far {
+			best, far = string(text), off
+		}
+	}
+	return best
+}
+
+func digit(c byte) bool { return c >= '0' && c <= '9' }
+
+// elsewhere names the other place in the same step, or the same place in another step,
+// that the reading fits best.
+func (j *judged) elsewhere(x assessment.Reading, tolerance float64) string {
+	text, far := "", alike*tolerance
+	for _, y := range j.out.Readings {
+		samePlace := y.From == x.From && y.To == x.To
+		if y.Quantity != x.Quantity || x.Quantity == run.Temperature || math.IsNaN(y.Predicted) || samePlace == (y.Step == x.Step) {
+			continue
+		}
+		if math.Abs(y.Predicted-x.Predicted) <= alike*tolerance {
+			continue // the same is expected there
+		}
+		if off := math.Abs(y.Predicted - x.Value); off < far {
+			far = off
+			if samePlace {
+				text = "it reads like the same place in step " + strconv.Quote(y.Step)
+			} else {
+				text = "it reads like " + strings.TrimSuffix(strings.TrimSuffix(y.From, "+"), "-") + " in the same step"
+			}
+		}
+	}
+	return text
+}
