@@ -112,28 +112,6 @@ func (j *judged) like(e *estimate.Element, ohms float64) string {
 	return strings.Join(parts, ", or ")
 }
 
-func (j *judged) findMisfit() {
-	if !j.doubt {
-		return
-	}
-	if !j.est.Fit.Converged {
-		j.say(assessment.Warning, "fit", "The fit did not settle, so nothing is passed. Look for a step that was not the load it is named after, and for wrong points.")
-		return
-	}
-	worst := -1
-	for i, x := range j.out.Readings {
-		if x.Used && (worst < 0 || math.Abs(x.Standardised) > math.Abs(j.out.Readings[worst].Standardised)) {
-			worst = i
-		}
-	}
-	text := fmt.Sprintf("No resistances explain these readings (p = %.1g), so nothing is passed. Another load than stated may have been lit, or a feed is not in the run file.", j.est.Fit.PValue)
-	if worst >= 0 {
-		x := j.out.Readings[worst]
-		text += fmt.Sprintf(" It hurts most at line %d (%s, %q).", x.Row, between(x), x.Step)
-	}
-	j.say(assessment.Warning, "fit", text)
-}
-
 // findUnproven names what is not settled, once, and says of each joint whose plus is
 // cut why no loaded reading can settle it.
 func (j *judged) findUnproven() {

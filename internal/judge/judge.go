@@ -60,6 +60,7 @@ func Of(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
 			j.design = append(j.design, math.Abs(f.Amps))
 		}
 	}
+	j.out.Doubt = oddity(est, j.name, func(reel int) float64 { return r.Reels[reel].Strip.LoopOhms })
 	j.doubt = j.out.Doubtful()
 	count := 0
 	for i := range est.Elements {
@@ -143,7 +144,8 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
 // are not explained, a failure whose interval reaches below the limit or whose fit
-// found no answer, and a rail's failure without its loop's, which comes first.
+// found no answer (an open conductor is found by comparing sums of squares, which needs
+// no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
 func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 	first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
 	if first {
@@ -153,7 +155,7 @@ func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 	case assessment.Pass:
 		return j.doubt
 	case assessment.Fail:
-		weak := x.Low <= x.Limit || !j.est.Fit.Converged
+		weak := x.Low <= x.Limit || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
 		if weak && first {
 			j.loop = assessment.Unproven
 		}

@@ -26,6 +26,7 @@ type Plant struct {
 	Idle                 float64   // factor on the idle current
 	Shift                float64   // V, of the knees
 	Shape                pixel.Shape
+	Unlit                []bool // by reel: stays dark in every step; nil = none does
 
 	solver *ladder.Solver
 	par    ladder.Parameters
@@ -109,7 +110,11 @@ func (p *Plant) Set(step int) error {
 	for i, reel := range p.Run.Reels {
 		factor := reel.SegmentLength() * (1 + ladder.CopperTempCo*warm)
 		p.par.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
-		p.loads[i] = pixel.New(reel.Strip, p.Run.Steps[step].Levels,
+		levels := p.Run.Steps[step].Levels
+		if p.Unlit != nil && p.Unlit[i] {
+			levels = nil
+		}
+		p.loads[i] = pixel.New(reel.Strip, levels,
 			pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
 	}
 	p.solver.Restart()
@@ -126,3 +131,6 @@ func (p *Plant) Volts(from, to run.Point) float64 {
 
 // Amps is the true current of a feed.
 func (p *Plant) Amps(feed int) float64 { return p.solver.FeedAmps(feed, run.Plus) }
+
+// JointAmps is the true current through the plus of a joint.
+func (p *Plant) JointAmps(joint int) float64 { return p.solver.JointAmps(joint, run.Plus) }

@@ -1,0 +1,83 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
+)
+
+const (
+	// mostWrong is how many readings may contradict the others and still be slips of whoever
+	// read them; more are the mark of a run that is not what its file says.
+	mostWrong = 3
+	// leastCopper is the least part of its stated resistance that a reel can have; no strip is
+	// so much better than its figure (common practice, no source).
+	leastCopper = 0.75
+	// negative is how many deviations below nothing no joint or feed can lie.
+	negative = 4.0
+)
+
+// oddity says what is odd about a fit that explains the readings it kept, "" where
+// nothing is.
+func oddity(est *estimate.Estimate, name func(*estimate.Element) string, nominal func(reel int) float64) string {
+	wrong := 0
+	for _, x := range est.Readings {
+		if x.Suspect {
+			wrong++
+		}
+	}
+	if wrong > mostWrong {
+		return fmt.Sprintf("%d readings contradict the others, too many for slips", wrong)
+	}
+	for i := range est.Elements {
+		e := &est.Elements[i]
+		if e.Rail != assessment.Loop || !e.Known || e.Open || e.Kind == assessment.Supply {
+			continue
+		}
+		if e.Kind == assessment.Reel {
+			_, high := e.Belief.Interval(coverage)
+			if part := e.Ohms(math.Max(high, 0)) / nominal(e.Index); part < leastCopper {
+				return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
+			}
+		} else if e.Belief.Mean < -negative*e.Belief.Deviation {
+			return fmt.Sprintf("%s %s seems to have less than no resistance", titled(e.Kind), name(e))
+		}
+	}
+	return ""
+}
+
+func titled(k assessment.Kind) string {
+	if k == assessment.Feed {
+		return "Feed"
+	}
+	return "Joint"
+}
+
+// findMisfit says why nothing is passed, and where it hurts most.
+func (j *judged) findMisfit() {
+	if !j.doubt {
+		return
+	}
+	if !j.est.Fit.Converged {
+		j.say(assessment.Warning, "fit", "The fit did not settle, so nothing is passed. Look for a step that was not the load it is named after, and for wrong points.")
+		return
+	}
+	worst := -1
+	for i, x := range j.out.Readings {
+		if x.Used && (worst < 0 || math.Abs(x.Standardised) > math.Abs(j.out.Readings[worst].Standardised)) {
+			worst = i
+		}
+	}
+	if j.out.Doubt != "" && j.est.Fit.PValue >= assessment.Unexplained {
+		j.say(assessment.Warning, "fit", j.out.Doubt+fmt.Sprintf(", so nothing is passed (p = %.2g without the readings left out). Another load than stated may have been lit, or a feed or a bridge is not in the run file.", j.est.Fit.PValue))
+		return
+	}
+	text := fmt.Sprintf("No resistances explain these readings (p = %.1g), so nothing is passed. Another load than stated may have been lit, or a feed is not in the run file.", j.est.Fit.PValue)
+	if worst >= 0 {
+		x := j.out.Readings[worst]
+		text += fmt.Sprintf(" It hurts most at line %d (%s, %q).", x.Row, between(x), x.Step)
+	}
+	j.say(assessment.Warning, "fit", text)
+}
