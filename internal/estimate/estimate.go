@@ -123,14 +123,14 @@ const mostSteps = 100
 
 // firstSteps is enough where no reading is grossly wrong; where one is, there is no
 // use in fitting it well.
-const firstSteps = 25
+const firstSteps = 15
 
 func (p *problem) solveWithin(start []float64, most int) (*leastsquares.Fit, error) {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
 	for i := range p.unknowns {
 		prior.Mean[i], prior.Deviation[i] = p.priorOf(i)
 	}
-	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: 1e-10, MaxIterations: most})
+	return leastsquares.Solve(p, start, prior, p.options(most))
 }
 
 // misfit is the probability below which the model does not explain the readings;
