@@ -16,5 +16,5 @@ func conducting(t float64) (ohms, slope float64) {
 	return (r + root) / 2, slope
 }
 
-// bendAbout is a quarter of splitOhms: below that nobody cares about the split.
-const bendAbout = splitOhms / 4
+// bendAbout is half of splitOhms: below that nobody cares about the split.
+const bendAbout = splitOhms / 2

@@ -123,8 +123,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
-	// Settled is a deviation at which even a value halfway to the limit is told.
-	target := estimate.Target{Element: i, Needs: e.Scale(x.Limit) / 6, Name: x.Name}
+	target := estimate.Target{Element: i, Name: x.Name, Limit: e.Scale(x.Limit), Sound: e.Scale(j.assumed(e)), Rule: j.rule}
 	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
 }
 

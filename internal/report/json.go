@@ -116,7 +116,7 @@ func AssessJSON(w io.Writer, a *assessment.Assessment) error {
 		{"elements", list(a.Elements, elementJSON)},
 		{"readings", list(a.Readings, readingJSON)},
 		{"next", list(a.Next, func(n assessment.Next) any {
-			return object{{"quantity", n.Quantity.String()}, {"from", n.From}, {"to", n.To}, {"step", n.Step},
+			return object{{"quantity", n.Quantity.String()}, {"from", n.From}, {"to", n.To}, {"step", n.Step}, {"meter", n.Meter},
 				{"settles", list(n.Settles, func(s string) any { return s })}}
 		})},
 		{"findings", list(a.Findings, func(f assessment.Finding) any {
