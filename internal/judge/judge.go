@@ -41,9 +41,8 @@ type judged struct {
 	doubt  bool               // the fit does not explain the readings: nothing may pass
 }
 
-// Make assesses a run from its readings. The errors are those of solving the run's
-// network; readings that take no part are told in the assessment.
-func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error) {
+// weigh judges a run from its readings.
+func weigh(r *run.Run, readings []reading.Reading) (*judged, error) {
 	est, err := estimate.Make(r, readings)
 	if err != nil {
 		return nil, err
@@ -75,7 +74,7 @@ func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error
 	}
 	j.out.Next = est.Next(targets, 3)
 	j.find()
-	return j.out, nil
+	return j, nil
 }
 
 // element judges one element and appends it, unless it is a rail that the readings

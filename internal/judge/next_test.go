@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
@@ -33,8 +34,8 @@ func arms(t *testing.T, r *run.Run, bad bool, rng *rand.Rand) *hands {
 	}
 	var places []run.Place
 	for i, reel := range r.Reels {
-		for pixel := range reel.Pixels {
-			places = append(places, run.Place{Kind: run.AtReel, Index: i, Pixel: pixel + 1})
+		for quarter := range 5 {
+			places = append(places, run.Place{Kind: run.AtReel, Index: i, Pixel: 1 + (reel.Pixels-1)*quarter/4})
 		}
 	}
 	if err := h.plant.Open(places...); err != nil {
@@ -135,4 +136,49 @@ func TestProposalsSettleWhatTheySay(t *testing.T) {
 func endOfRun(r *run.Run, v survey.Visit) bool {
 	last := r.Reels[len(r.Reels)-1].Name
 	return v.From == r.Reels[0].Name+".start+" || v.From == last+".end+"
+}
+
+// A run fed at one place and read only at both ends: what is between is known as a sum,
+// which is named with the elements that share it, and holds the truth.
+func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
+	groups, held, told := 0, 0, 0
+	for seed := range uint64(60) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		r := draw(rng)
+		if len(r.Feeds) != 1 || r.Supplies[0].Volts > 6 {
+			continue
+		}
+		h := arms(t, r, seed%2 == 0, rng)
+		for step := range r.Steps {
+			for _, v := range survey.Thorough(r) {
+				if v.Quantity == run.Current || !strings.HasPrefix(v.From, "r") || endOfRun(r, v) {
+					h.read(step, v)
+				}
+			}
+		}
+		j, err := weigh(r, h.list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		told += strings.Count(findings(j.out), "The readings cannot tell")
+		for _, g := range j.est.Together(j.unproven()) {
+			groups++
+			truth := 0.0
+			for k, i := range g.Elements {
+				e := &j.est.Elements[i]
+				one := trueLoop(r, h.plant, assessment.Element{Kind: e.Kind, Name: j.name(e)})
+				if e.Kind == assessment.Reel {
+					one *= r.Reels[e.Index].CopperLength()
+				}
+				truth += g.Parts[k] * one
+			}
+			if math.Abs(truth-g.Ohms) < 3*g.Deviation {
+				held++
+			}
+		}
+	}
+	t.Logf("%d groups, %d hold the truth within three deviations, %d told", groups, held, told)
+	if groups < 6 || held < groups-1 || told != groups {
+		t.Error("groups are missing or wrong")
+	}
 }
