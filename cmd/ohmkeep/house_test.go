@@ -47,12 +47,13 @@ var house = map[string]string{
 	"internal/prediction": "ladder pixel run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
+	"internal/plan":       "assessment estimate judge run",
 	// faces
 	"internal/picture":          "assessment legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "assessment legible picture prediction run",
+	"internal/report":           "assessment legible picture plan prediction run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
+	"internal/command": "assessment demo draft estimate fault instrument judge picture plan prediction profile " +
 		"reading report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }

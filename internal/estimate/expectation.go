@@ -6,17 +6,17 @@ import (
 	"ohmkeep/internal/leastsquares"
 )
 
-// expectation is how well candidates and elements will be known as candidates are read
+// Expectation is how well candidates and elements will be known as candidates are read
 // one by one. A reading narrows the covariance by a rank-one update whatever it will
 // show. Only what is asked for is kept: the joint covariance of the candidates, each in
 // units of its own deviation, and of the elements behind them.
-type expectation struct {
+type Expectation struct {
 	joint      *leastsquares.Matrix
 	candidates int
 }
 
-// expect begins with none of the candidates taken.
-func (o *outlook) expect(list []candidate, elements []int) *expectation {
+// Expect begins with none of the candidates taken.
+func (o *Outlook) Expect(list []Candidate, elements []int) *Expectation {
 	rows := make([][]float64, 0, len(list)+len(elements))
 	for i := range list {
 		rows = append(rows, list[i].row)
@@ -24,7 +24,7 @@ func (o *outlook) expect(list []candidate, elements []int) *expectation {
 	for _, k := range elements {
 		rows = append(rows, o.widen(o.est.Elements[k].row))
 	}
-	x := &expectation{joint: leastsquares.NewMatrix(len(rows), len(rows)), candidates: len(list)}
+	x := &Expectation{joint: leastsquares.NewMatrix(len(rows), len(rows)), candidates: len(list)}
 	for i, row := range rows {
 		along := times(o.covariance, row)
 		for j := range i + 1 {
@@ -35,13 +35,13 @@ func (o *outlook) expect(list []candidate, elements []int) *expectation {
 	return x
 }
 
-// among keeps some of the candidates, in the order given.
-func (x *expectation) among(candidates []int) *expectation {
+// Among keeps some of the candidates, in the order given.
+func (x *Expectation) Among(candidates []int) *Expectation {
 	keep := append([]int(nil), candidates...)
 	for k := x.candidates; k < x.joint.Rows; k++ {
 		keep = append(keep, k)
 	}
-	y := &expectation{joint: leastsquares.NewMatrix(len(keep), len(keep)), candidates: len(candidates)}
+	y := &Expectation{joint: leastsquares.NewMatrix(len(keep), len(keep)), candidates: len(candidates)}
 	for a, i := range keep {
 		row := y.joint.Row(a)
 		for b, j := range keep {
@@ -51,8 +51,8 @@ func (x *expectation) among(candidates []int) *expectation {
 	return y
 }
 
-// variance is that of element k of those expected.
-func (x *expectation) variance(k int) float64 {
+// Variance is that of element k of those expected.
+func (x *Expectation) Variance(k int) float64 {
 	at := x.candidates + k
 	return math.Max(x.joint.At(at, at), least)
 }
@@ -60,15 +60,15 @@ func (x *expectation) variance(k int) float64 {
 // least keeps logarithms of variances finite, far below any that means something.
 const least = 1e-30
 
-// after is the variance of element k once candidate i is taken.
-func (x *expectation) after(i, k int) float64 {
+// After is the variance of element k once candidate i is taken.
+func (x *Expectation) After(i, k int) float64 {
 	at := x.candidates + k
 	c := x.joint.At(i, at)
 	return math.Max(x.joint.At(at, at)-c*c/(1+x.joint.At(i, i)), least)
 }
 
 // afterBoth is that once i and j are.
-func (x *expectation) afterBoth(i, j, k int) float64 {
+func (x *Expectation) afterBoth(i, j, k int) float64 {
 	at := x.candidates + k
 	ci, cj, both := x.joint.At(i, at), x.joint.At(j, at), x.joint.At(i, j)
 	own := 1 + x.joint.At(i, i)
@@ -76,13 +76,13 @@ func (x *expectation) afterBoth(i, j, k int) float64 {
 	return math.Max(x.joint.At(at, at)-ci*ci/own-rest*rest/(1+x.joint.At(j, j)-both*both/own), least)
 }
 
-// take has candidate i read.
-func (x *expectation) take(i int) { x.update(i, -1/(1+x.joint.At(i, i))) }
+// Take has candidate i read.
+func (x *Expectation) Take(i int) { x.update(i, -1/(1+x.joint.At(i, i))) }
 
-// drop takes candidate i, which was taken, back.
-func (x *expectation) drop(i int) { x.update(i, 1/(1-x.joint.At(i, i))) }
+// Drop takes candidate i, which was taken, back.
+func (x *Expectation) Drop(i int) { x.update(i, 1/(1-x.joint.At(i, i))) }
 
-func (x *expectation) update(i int, by float64) {
+func (x *Expectation) update(i int, by float64) {
 	column := append([]float64(nil), x.joint.Row(i)...)
 	for a, c := range column {
 		if c == 0 {
@@ -93,4 +93,12 @@ func (x *expectation) update(i int, by float64) {
 			row[b] += by * c * d
 		}
 	}
+}
+
+// Clone is a copy to try something on.
+func (x *Expectation) Clone() *Expectation {
+	y := *x
+	y.joint = leastsquares.NewMatrix(x.joint.Rows, x.joint.Cols)
+	copy(y.joint.Data, x.joint.Data)
+	return &y
 }

@@ -25,11 +25,11 @@ func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
 	if len(targets) == 0 || e.covariance == nil {
 		return nil
 	}
-	o, err := e.outlook(carried(e.problem.run))
+	o, err := e.Outlook(Carried(e.problem.run))
 	if err != nil {
 		return nil // nothing can be foreseen of a run that cannot be solved
 	}
-	list := slices.DeleteFunc(o.candidates(), o.taken)
+	list := slices.DeleteFunc(o.Candidates(), o.taken)
 	c := o.choose(list, targets)
 	var next []assessment.Next
 	for len(next) < most {
@@ -38,7 +38,7 @@ func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
 			break
 		}
 		for _, i := range chosen {
-			one := o.next(&list[c.from[i]])
+			one := o.Name(&list[c.from[i]])
 			one.Settles = c.take(i)
 			next = append(next, one)
 		}
@@ -52,7 +52,7 @@ func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
 
 // choice is the choosing of readings for targets.
 type choice struct {
-	*expectation
+	*Expectation
 	from    []int // by candidate here: its place in the list
 	targets []Target
 	goals   []float64 // by target: variance at which it is settled, 0 where none is
@@ -60,29 +60,27 @@ type choice struct {
 }
 
 // choose sets up a choice among the candidates that tell of the targets at all.
-func (o *outlook) choose(list []candidate, targets []Target) *choice {
+func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	c := &choice{targets: targets}
 	var elements []int
 	for _, t := range targets {
 		b := o.est.Elements[t.Element].Belief
-		needs := t.needs(b.Mean, b.Deviation) / o.est.inflation
-		needs = math.Min(needs, tells*math.Sqrt(o.est.before(o.est.Elements[t.Element].row)))
-		c.goals = append(c.goals, needs*needs)
+		c.goals = append(c.goals, o.Goal(t, b.Mean, b.Deviation))
 		c.open = append(c.open, true)
 		elements = append(elements, t.Element)
 	}
 	c.from = o.telling(list, elements, proposed)
-	few := make([]candidate, len(c.from))
+	few := make([]Candidate, len(c.from))
 	for i, from := range c.from {
 		few[i] = list[from]
 	}
-	c.expectation = o.expect(few, elements)
+	c.Expectation = o.Expect(few, elements)
 	return c
 }
 
 // telling gives the candidates that narrow the elements most, by themselves, in the
 // order of the list: at most so many.
-func (o *outlook) telling(list []candidate, elements []int, most int) []int {
+func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 	all := make([]int, len(list))
 	for i := range all {
 		all[i] = i
@@ -124,7 +122,7 @@ func (c *choice) best() []int {
 	worths := make([]float64, c.candidates)
 	var order []int
 	for i := range worths {
-		if worths[i] = c.worth(func(k int) float64 { return c.after(i, k) }); worths[i] > 0 {
+		if worths[i] = c.worth(func(k int) float64 { return c.After(i, k) }); worths[i] > 0 {
 			order = append(order, i)
 		}
 	}
@@ -133,7 +131,7 @@ func (c *choice) best() []int {
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return descending(worths[a], worths[b]) })
 	for k := range c.targets {
-		if c.open[k] && c.after(order[0], k) <= c.goals[k] {
+		if c.open[k] && c.After(order[0], k) <= c.goals[k] {
 			return order[:1]
 		}
 	}
@@ -161,7 +159,7 @@ func (c *choice) worth(after func(k int) float64) float64 {
 		if !c.open[k] || c.goals[k] == 0 {
 			continue
 		}
-		before, now := c.variance(k), after(k)
+		before, now := c.Variance(k), after(k)
 		if now > before*(1-worthwhile) {
 			continue
 		}
@@ -175,9 +173,9 @@ func (c *choice) worth(after func(k int) float64) float64 {
 
 // take has candidate i read, and gives the names of what that settles.
 func (c *choice) take(i int) (names []string) {
-	c.expectation.take(i)
+	c.Expectation.Take(i)
 	for k, t := range c.targets {
-		if c.open[k] && c.variance(k) <= c.goals[k] {
+		if c.open[k] && c.Variance(k) <= c.goals[k] {
 			c.open[k] = false
 			names = append(names, t.Name)
 		}

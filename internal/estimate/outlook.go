@@ -10,10 +10,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// outlook is what readings not yet taken would tell, as the fit has it: the same
+// Outlook is what readings not yet taken would tell, as the fit has it: the same
 // problem with a node at every place where somebody could put a meter, all steps of the
 // run, and the ranges of the meters at hand. Its first unknowns are those of the fit.
-type outlook struct {
+type Outlook struct {
 	est        *Estimate
 	problem    *problem
 	meters     []int
@@ -23,17 +23,17 @@ type outlook struct {
 	solved     []bool // by step
 }
 
-// candidate is a reading that somebody could take.
-type candidate struct {
+// Candidate is a reading that somebody could take.
+type Candidate struct {
 	observation
 	quantity run.Quantity
 	meter    int
 	row      []float64 // derivatives of the reading by unknown, over its deviation
 }
 
-// carried gives the meters that somebody can carry to a place: all but those that
+// Carried gives the meters that somebody can carry to a place: all but those that
 // belong to sensors which stay where they are.
-func carried(r *run.Run) []int {
+func Carried(r *run.Run) []int {
 	fixed := make([]bool, len(r.Meters))
 	for _, p := range r.Probes {
 		if p.Meter < 0 {
@@ -57,11 +57,11 @@ func carried(r *run.Run) []int {
 	return list
 }
 
-// outlook sets up what could be read with some meters. The error tells that the network
+// Outlook sets up what could be read with some meters. The error tells that the network
 // cannot be laid out.
-func (e *Estimate) outlook(meters []int) (*outlook, error) {
+func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
 	p := e.problem
-	o := &outlook{est: e, meters: meters, places: readable(p.run)}
+	o := &Outlook{est: e, meters: meters, places: readable(p.run)}
 	q := &problem{run: p.run, temperature: p.temperature, steps: p.steps, read: len(p.steps), segment: p.segment,
 		scales: slices.Clone(p.scales), held: p.held}
 	for _, m := range meters {
@@ -101,7 +101,7 @@ func (e *Estimate) outlook(meters []int) (*outlook, error) {
 }
 
 // widen gives a row of the fit the outlook's length.
-func (o *outlook) widen(row []float64) []float64 {
+func (o *Outlook) widen(row []float64) []float64 {
 	wide := make([]float64, len(o.problem.unknowns))
 	copy(wide, row)
 	return wide
@@ -138,11 +138,11 @@ func readable(r *run.Run) []run.Place {
 	return list
 }
 
-// candidates lists what could be read in every step: the pair voltages of all places,
+// Candidates lists what could be read in every step: the pair voltages of all places,
 // each conductor over each joint, and the feeds' currents, with every meter that can.
-func (o *outlook) candidates() []candidate {
+func (o *Outlook) Candidates() []Candidate {
 	p := o.problem
-	var list []candidate
+	var list []Candidate
 	for k := range p.steps {
 		if !o.solved[k] {
 			continue
@@ -170,7 +170,7 @@ func (o *outlook) candidates() []candidate {
 }
 
 // consider appends a candidate for each meter that can take it.
-func (o *outlook) consider(list []candidate, quantity run.Quantity, what observation) []candidate {
+func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what observation) []Candidate {
 	p := o.problem
 	what.scale = absent
 	value, err := p.predict(&what, o.x, p.row)
@@ -183,7 +183,7 @@ func (o *outlook) consider(list []candidate, quantity run.Quantity, what observa
 			continue
 		}
 		limits := p.run.Meters[m].Ranges[at]
-		c := candidate{observation: what, quantity: quantity, meter: m, row: slices.Clone(p.row)}
+		c := Candidate{observation: what, quantity: quantity, meter: m, row: slices.Clone(p.row)}
 		c.value = value
 		variance := limits.Resolution * limits.Resolution * (1.0/12 + repeat*repeat)
 		if p.run.Meters[m].Each {
@@ -204,7 +204,7 @@ func (o *outlook) consider(list []candidate, quantity run.Quantity, what observa
 
 // taken tells whether a candidate was read already: to read it again would show the
 // same digits.
-func (o *outlook) taken(c candidate) bool {
+func (o *Outlook) taken(c Candidate) bool {
 	p := o.est.problem
 	for i := range p.observations {
 		x := &p.observations[i]
@@ -218,8 +218,8 @@ func (o *outlook) taken(c candidate) bool {
 	return false
 }
 
-// next names a candidate.
-func (o *outlook) next(c *candidate) assessment.Next {
+// Name says what to read for a candidate.
+func (o *Outlook) Name(c *Candidate) assessment.Next {
 	r := o.problem.run
 	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.problem.steps[c.step]].Name, Meter: r.Meters[c.meter].Name}
 	if c.quantity == run.Current {
@@ -228,4 +228,20 @@ func (o *outlook) next(c *candidate) assessment.Next {
 	}
 	next.From, next.To = r.PointName(c.from), r.PointName(c.to)
 	return next
+}
+
+// Amps is the greatest current through an element in any step, and that step's index in
+// the run; -1 where no step can be solved.
+func (o *Outlook) Amps(x *Element) (amps float64, step int) {
+	p := o.problem
+	step = -1
+	for k, s := range p.solvers {
+		if !o.solved[k] {
+			continue
+		}
+		if now := ampsIn(s, x.Kind, x.Index, run.Plus); step < 0 || now > amps {
+			amps, step = now, p.steps[k]
+		}
+	}
+	return amps, step
 }

@@ -29,10 +29,10 @@ const (
 	grid = 160
 )
 
-// needs is the greatest standard deviation that leaves the target settled in nearly all
+// Needs is the greatest standard deviation that leaves the target settled in nearly all
 // cases, for whoever believes in it now with a mean and deviation (+Inf: knows nothing).
 // It is 0 where none does.
-func (t Target) needs(mean, deviation float64) float64 {
+func (t Target) Needs(mean, deviation float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
 	}
@@ -139,6 +139,15 @@ func (t Target) edge(deviation, p float64) float64 {
 
 // normal is the standard normal distribution.
 func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+
+// Goal is the variance at which a target is settled for whoever believes in it now with
+// a mean and deviation (+Inf: knows nothing); 0 where none is small enough. It is also
+// that at which the readings count as telling of the element at all.
+func (o *Outlook) Goal(t Target, mean, deviation float64) float64 {
+	e := o.est
+	needs := math.Min(t.Needs(mean, deviation)/e.inflation, tells*math.Sqrt(e.before(e.Elements[t.Element].row)))
+	return needs * needs
+}
 
 // before is the variance that a linear function of the unknowns had beforehand.
 func (e *Estimate) before(row []float64) float64 {

@@ -122,8 +122,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
-	target := estimate.Target{Element: i, Name: x.Name, Limit: e.Scale(x.Limit), Sound: e.Scale(j.assumed(e)), Rule: j.rule}
-	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
+	return j.target(i), x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
 }
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
