@@ -32,7 +32,7 @@ Exit status: 0 everything passes, 1 something fails, 3 nothing fails but somethi
 unproven, 2 the input is wrong.`,
 		Example: `  ohmkeep assess shelf.toml readings.csv
   ohmkeep assess shelf.toml readings.csv --report shelf.html
-  ohmkeep assess shelf.toml readings.csv --explain west-north
+  ohmkeep assess shelf.toml readings.csv --explain left-right
   ohmkeep assess shelf.toml --store shelf.db --json`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,

@@ -83,7 +83,7 @@ func TestProposalsSettleWhatTheySay(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(8, 15))
 			unproven, with, first, firstHeld, every, everyHeld := 0, 0, 0, 0, 0, 0
-			for i := range max(*simulations/8, 24) {
+			for i := range max(*simulations/12, 16) {
 				r := draw(rng)
 				h := arms(t, r, i%2 == 0, rng)
 				for _, step := range c.steps {
@@ -125,7 +125,7 @@ func TestProposalsSettleWhatTheySay(t *testing.T) {
 				}
 			}
 			t.Logf("%d runs unproven, %d with proposals; first: %d of %d settled; all: %d of %d", unproven, with, firstHeld, first, everyHeld, every)
-			if first < 4 || float64(firstHeld) < 0.9*float64(first) || float64(everyHeld) < 0.9*float64(every) {
+			if first < 3 || float64(firstHeld) < 0.9*float64(first) || float64(everyHeld) < 0.9*float64(every) {
 				t.Error("proposals do not settle what they say")
 			}
 		})
@@ -142,7 +142,7 @@ func endOfRun(r *run.Run, v survey.Visit) bool {
 // which is named with the elements that share it, and holds the truth.
 func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
 	groups, held, told := 0, 0, 0
-	for seed := range uint64(60) {
+	for seed := range uint64(40) {
 		rng := rand.New(rand.NewPCG(seed, 3))
 		r := draw(rng)
 		if len(r.Feeds) != 1 || r.Supplies[0].Volts > 6 {
@@ -178,7 +178,7 @@ func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
 		}
 	}
 	t.Logf("%d groups, %d hold the truth within three deviations, %d told", groups, held, told)
-	if groups < 6 || held < groups-1 || told != groups {
+	if groups < 4 || held < groups-1 || told != groups {
 		t.Error("groups are missing or wrong")
 	}
 }
