@@ -15,6 +15,31 @@ type Expectation struct {
 	candidates int
 }
 
+// Everything gives the variances of elements once all of some candidates are read.
+func (o *Outlook) Everything(list []Candidate, elements []int) []float64 {
+	c := leastsquares.NewMatrix(o.covariance.Rows, o.covariance.Cols)
+	copy(c.Data, o.covariance.Data)
+	for i := range list {
+		row := list[i].row
+		along := times(c, row)
+		by := 1 / (1 + dot(row, along))
+		for a, x := range along {
+			if x == 0 {
+				continue
+			}
+			to := c.Row(a)
+			for b, y := range along {
+				to[b] -= by * x * y
+			}
+		}
+	}
+	var variances []float64
+	for _, k := range elements {
+		variances = append(variances, math.Max(quadratic(c, o.widen(o.est.Elements[k].row)), least))
+	}
+	return variances
+}
+
 // Expect begins with none of the candidates taken.
 func (o *Outlook) Expect(list []Candidate, elements []int) *Expectation {
 	rows := make([][]float64, 0, len(list)+len(elements))

@@ -37,6 +37,19 @@ func (t Target) Needs(mean, deviation float64) float64 {
 		return 0
 	}
 	truths, weights := t.likely(mean, deviation)
+	return t.greatest(mean, deviation, truths, weights)
+}
+
+// NeedsAt is Needs where the truth is a certain value and nothing else is known.
+func (t Target) NeedsAt(truth float64) float64 {
+	if !(t.Limit > 0) {
+		return 0
+	}
+	return t.greatest(truth, math.Inf(1), []float64{truth}, []float64{1})
+}
+
+// greatest is the greatest deviation at which the chance of an answer is that of settled.
+func (t Target) greatest(mean, deviation float64, truths, weights []float64) float64 {
 	low, high := 0.0, math.Min(deviation, 2*t.Limit)
 	for range 24 {
 		middle := (low + high) / 2
@@ -146,6 +159,12 @@ func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 func (o *Outlook) Goal(t Target, mean, deviation float64) float64 {
 	e := o.est
 	needs := math.Min(t.Needs(mean, deviation)/e.inflation, tells*math.Sqrt(e.before(e.Elements[t.Element].row)))
+	return needs * needs
+}
+
+// GoalAt is Goal where the truth is a certain value and nothing else is known.
+func (o *Outlook) GoalAt(t Target, truth float64) float64 {
+	needs := t.NeedsAt(truth) / o.est.inflation
 	return needs * needs
 }
 

@@ -40,9 +40,10 @@ func (p *Plan) advise(s *surveyed, meters []int) error {
 		}
 		for i := range p.Elements {
 			e := &p.Elements[i]
-			for k, t := range other.targets {
-				at := &other.est.Elements[t.Element]
-				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Helps) == 0 || n < single && len(e.Helps) < 2) && other.best[k] <= other.goals[k] {
+			v := other.views[sound]
+			for k, t := range v.targets {
+				at := &v.est.Elements[t.Element]
+				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Helps) == 0 || n < single && len(e.Helps) < 2) && other.settles(k, [2][]float64{v.best, other.views[bad].best}) {
 					e.Helps = append(e.Helps, remedy.says(s.run, meters))
 				}
 			}

@@ -30,14 +30,17 @@ func (s *surveyed) choose() []int {
 	cheapest := math.Inf(1)
 	for _, steps := range s.stepSets() {
 		few := s.where(func(i int) bool { return slices.Contains(steps, s.step[i]) })
-		if !s.suffices(few) {
+		if !s.aim(few) {
 			continue
 		}
-		chosen := s.prune(s.gather(few))
-		if cost := s.cost(chosen); cost < cheapest && s.suffices(chosen) {
+		chosen := s.gather(few)
+		if pruned := s.prune(chosen); s.suffices(pruned) { // unless rounding took too much
+			chosen = pruned
+		}
+		if cost := s.cost(chosen); cost < cheapest {
 			best, cheapest = chosen, cost
 		}
-		if best != nil && len(s.list) > large {
+		if len(s.names) > large {
 			break
 		}
 	}
@@ -63,22 +66,35 @@ func (s *surveyed) stepSets() (sets [][]int) {
 	return sets
 }
 
-// suffices tells whether reading all of some candidates settles what can be.
-func (s *surveyed) suffices(few []int) bool { return s.enough(s.read(few)) }
+// suffices tells whether reading some candidates brings every target to its aim.
+func (s *surveyed) suffices(few []int) bool {
+	all := s.everything(few)
+	for n, v := range s.views {
+		for k, aim := range v.aims {
+			if all[n][k] > aim {
+				return false
+			}
+		}
+	}
+	return true
+}
 
-// read is what is known once some candidates are read, those and no others kept.
-func (s *surveyed) read(few []int) *estimate.Expectation {
-	x := s.blank.Among(few)
-	for i := range few {
-		x.Take(i)
+// state is what both views expect as candidates are taken.
+type state [2]*estimate.Expectation
+
+func (s *surveyed) begin(few []int) (x state) {
+	for n, v := range s.views {
+		x[n] = v.outlook.Expect(v.pick(few), v.elements)
 	}
 	return x
 }
 
-func (s *surveyed) enough(x *estimate.Expectation) bool {
-	for k := range s.targets {
-		if !s.within(k, x.Variance(k)) {
-			return false
+func (s *surveyed) enough(x state) bool {
+	for n, v := range s.views {
+		for k, aim := range v.aims {
+			if x[n].Variance(k) > aim {
+				return false
+			}
 		}
 	}
 	return true
@@ -87,7 +103,7 @@ func (s *surveyed) enough(x *estimate.Expectation) bool {
 // gather takes candidates one by one, each time the one that tells most for its cost,
 // until all is settled that can be.
 func (s *surveyed) gather(few []int) (chosen []int) {
-	x := s.blank.Among(few)
+	x := s.begin(few)
 	taken := make([]bool, len(few))
 	steps, points := map[int]bool{}, map[int]bool{}
 	for !s.enough(x) {
@@ -110,7 +126,9 @@ func (s *surveyed) gather(few []int) (chosen []int) {
 		if best < 0 { // all that is left tells little each
 			return few
 		}
-		x.Take(best)
+		for _, e := range x {
+			e.Take(best)
+		}
 		taken[best] = true
 		steps[s.step[few[best]]], points[s.point[few[best]]] = true, true
 		chosen = append(chosen, few[best])
@@ -120,20 +138,22 @@ func (s *surveyed) gather(few []int) (chosen []int) {
 }
 
 // gain is how much candidate i narrows the targets not yet settled, as far as needed.
-func (s *surveyed) gain(x *estimate.Expectation, i int) float64 {
+func (s *surveyed) gain(x state, i int) float64 {
 	sum := 0.0
-	for k := range s.targets {
-		before := x.Variance(k)
-		if s.within(k, before) {
-			continue
-		}
-		after := x.After(i, k)
-		if after > before*(1-worthwhile) {
-			continue
-		}
-		sum += math.Log(before/math.Max(after, s.aim(k))) / 2
-		if after <= s.aim(k) {
-			sum += answers
+	for n, v := range s.views {
+		for k, aim := range v.aims {
+			before := x[n].Variance(k)
+			if before <= aim {
+				continue
+			}
+			after := x[n].After(i, k)
+			if after > before*(1-worthwhile) {
+				continue
+			}
+			sum += math.Log(before/math.Max(after, aim)) / 2
+			if after <= aim {
+				sum += answers
+			}
 		}
 	}
 	return sum
@@ -142,9 +162,14 @@ func (s *surveyed) gain(x *estimate.Expectation, i int) float64 {
 // prune leaves out whole steps, then points, then readings, as long as everything stays
 // settled.
 func (s *surveyed) prune(chosen []int) []int {
-	x := s.read(chosen)
+	x := s.begin(chosen)
+	for i := range chosen {
+		for _, e := range x {
+			e.Take(i)
+		}
+	}
 	for _, of := range [][]int{s.step, s.point, nil} {
-		for g := len(s.list) - 1; g >= 0; g-- { // later ones first: far points, bright steps stay out of reach longest
+		for g := len(s.names) - 1; g >= 0; g-- {
 			var without []int // places in chosen
 			for i, c := range chosen {
 				if of == nil && c == g || of != nil && of[c] == g {
@@ -154,9 +179,12 @@ func (s *surveyed) prune(chosen []int) []int {
 			if len(without) == 0 || len(without) == len(chosen) {
 				continue
 			}
-			trial := x.Clone()
-			for _, i := range without {
-				trial.Drop(i)
+			var trial state
+			for n := range x {
+				trial[n] = x[n].Clone()
+				for _, i := range without {
+					trial[n].Drop(i)
+				}
 			}
 			if !s.enough(trial) {
 				continue
@@ -167,7 +195,9 @@ func (s *surveyed) prune(chosen []int) []int {
 					kept = append(kept, i)
 				}
 			}
-			x = trial.Among(kept)
+			for n := range x {
+				x[n] = trial[n].Among(kept)
+			}
 			for n, i := range kept {
 				kept[n] = chosen[i]
 			}
@@ -184,10 +214,13 @@ func (s *surveyed) cost(chosen []int) float64 {
 	for _, c := range chosen {
 		steps[s.step[c]], points[s.point[c]] = true, true
 	}
-	x, tightest := s.read(chosen), 0.0
-	for k := range s.targets {
-		if s.best[k] <= s.goals[k] {
-			tightest = math.Max(tightest, math.Sqrt(x.Variance(k)/s.goals[k]))
+	tightest := 0.0
+	all := s.everything(chosen)
+	for n, v := range s.views {
+		for k, goal := range v.goals {
+			if s.settles(k, all) {
+				tightest = math.Max(tightest, math.Sqrt(all[n][k]/goal))
+			}
 		}
 	}
 	return stepCosts*float64(len(steps)) + pointCosts*float64(len(points)) + readCosts*(float64(len(chosen))+tightest)

@@ -54,9 +54,9 @@ const z = 1.959963984540054
 
 // describe tells what becomes of each joint and feed.
 func (p *Plan) describe(s *surveyed, chosen []int) {
-	x := s.read(chosen)
+	variances := s.everything(chosen)
 	next := 0 // target
-	for i, j := range s.run.Joints {
+	for _, j := range s.run.Joints {
 		if j.PlusCut {
 			p.Elements = append(p.Elements, Element{Kind: assessment.Joint, Name: j.Name, Limit: math.NaN(), Stated: j.Ohms,
 				Resolves: math.Inf(1), Best: math.Inf(1),
@@ -64,24 +64,25 @@ func (p *Plan) describe(s *surveyed, chosen []int) {
 				Helps: []string{"a milliohm meter across its minus, with the supplies disconnected, or a tug at it"}})
 			continue
 		}
-		p.element(s, next, assessment.Joint, i, x.Variance(next))
+		p.element(s, next, assessment.Joint, variances)
 		next++
 	}
-	for i := range s.run.Feeds {
-		p.element(s, next, assessment.Feed, i, x.Variance(next))
+	for range s.run.Feeds {
+		p.element(s, next, assessment.Feed, variances)
 		next++
 	}
 }
 
-func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, index int, variance float64) {
-	e := &s.est.Elements[s.elements[k]]
+func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, variances [2][]float64) {
+	v := s.views[sound]
+	e := &v.est.Elements[v.elements[k]]
 	half := func(variance float64) float64 {
-		low, high := s.targets[k].Sound, s.targets[k].Sound+z*math.Sqrt(variance)
+		low, high := v.targets[k].Sound, v.targets[k].Sound+z*math.Sqrt(variance)
 		return e.Ohms(high) - e.Ohms(low)
 	}
-	x := Element{Kind: kind, Name: s.targets[k].Name, Limit: e.Ohms(s.targets[k].Limit), Stated: e.Ohms(s.targets[k].Sound),
-		Settled: variance <= s.goals[k], Resolves: half(variance), Best: half(s.best[k])}
-	amps, step := s.outlook.Amps(e)
+	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].Sound),
+		Settled: s.settles(k, variances), Resolves: half(variances[sound][k]), Best: half(v.best[k])}
+	amps, step := v.outlook.Amps(e)
 	if x.Amps = amps; step >= 0 {
 		x.Step = s.run.Steps[step].Name
 	}
@@ -93,18 +94,19 @@ func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, index int, vari
 
 // why says why a target cannot be settled.
 func (s *surveyed) why(k int, x *Element) string {
-	needs := s.goals[k]
+	v := s.views[sound]
+	needs := v.goals[k]
 	switch {
-	case needs == 0:
-		return fmt.Sprintf("as the file states it, it has %s where %s is the most: nothing is left between them to be told", milli(x.Stated), milli(x.Limit))
 	case x.Stated >= x.Limit:
 		return fmt.Sprintf("as the file states it, it has %s where %s is the most; all readings together would tell ±%s", milli(x.Stated), milli(x.Limit), milli(x.Best))
 	case x.Amps < 1e-4:
 		return "next to no current crosses it in any step"
+	case v.best[k] <= needs:
+		return fmt.Sprintf("sound it would be told, but not %s for sure: the current through it is not known well enough", milli(badTimes*x.Limit))
 	}
-	room := math.Abs(x.Limit - x.Stated)
+	room := x.Limit - x.Stated
 	return fmt.Sprintf("at most %.2g A cross it (step %q), so that the %s between sound and its limit make %.2g mV; all readings together would tell ±%s, and ±%s is needed",
-		x.Amps, x.Step, milli(room), 1000*room*x.Amps, milli(x.Best), milli(x.Best*math.Sqrt(needs/s.best[k])))
+		x.Amps, x.Step, milli(room), 1000*room*x.Amps, milli(x.Best), milli(x.Best*math.Sqrt(needs/v.best[k])))
 }
 
 func milli(ohms float64) string {

@@ -2,7 +2,8 @@
 // and feed can be settled: the fewest steps and points that will do, in walking order,
 // and what cannot be settled with the meter at hand.
 //
-// It expects the run to be about as its file states it, and readings to narrow what is
+// It looks at the run as its file states it and at one with bad joints and feeds, since
+// both must be told, and expects readings to narrow what is
 // known as the linear model says, whatever they show (a Bayesian design of the
 // experiment; Chaloner and Verdinelli, Statistical Science 10 (1995) 273). It takes
 // readings one by one for what they settle, then leaves out steps, points and readings
@@ -11,11 +12,7 @@
 package plan
 
 import (
-	"math"
-
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/estimate"
-	"ohmkeep/internal/judge"
 	"ohmkeep/internal/run"
 )
 
@@ -80,91 +77,3 @@ func (p *Plan) Settled() bool {
 	}
 	return true
 }
-
-// surveyed is all that could be read, and what that would tell.
-type surveyed struct {
-	run      *run.Run
-	est      *estimate.Estimate
-	outlook  *estimate.Outlook
-	targets  []estimate.Target
-	elements []int
-	goals    []float64 // by target: variance at which it is settled
-	best     []float64 // by target: variance with everything read
-	list     []estimate.Candidate
-	names    []assessment.Next // by candidate
-	step     []int             // by candidate: of the run
-	point    []int             // by candidate: where it is read, numbered
-	points   int
-	blank    *estimate.Expectation // nothing read yet
-}
-
-// survey lists what could be read.
-func survey(r *run.Run, meters []int) (*surveyed, error) {
-	est, targets, err := judge.Prospects(r)
-	if err != nil {
-		return nil, err
-	}
-	o, err := est.Outlook(meters)
-	if err != nil {
-		return nil, err
-	}
-	s := &surveyed{run: r, est: est, outlook: o, targets: targets, list: o.Candidates()}
-	for _, t := range targets {
-		s.elements = append(s.elements, t.Element)
-		s.goals = append(s.goals, o.Goal(t, t.Sound, math.Inf(1)))
-	}
-	numbers := map[[2]string]int{}
-	for i := range s.list {
-		name := o.Name(&s.list[i])
-		where := [2]string{name.From, name.To}
-		if _, seen := numbers[where]; !seen {
-			numbers[where] = len(numbers)
-		}
-		s.names = append(s.names, name)
-		s.step = append(s.step, r.StepIndex(name.Step))
-		s.point = append(s.point, numbers[where])
-	}
-	s.points = len(numbers)
-	s.blank = o.Expect(s.list, s.elements)
-	all := s.read(s.where(func(int) bool { return true }))
-	for k := range targets {
-		s.best = append(s.best, all.Variance(k))
-	}
-	return s, nil
-}
-
-// where lists the candidates for which keep holds.
-func (s *surveyed) where(keep func(i int) bool) (list []int) {
-	for i := range s.list {
-		if keep(i) {
-			list = append(list, i)
-		}
-	}
-	return list
-}
-
-// within tells whether a target is known well enough at a variance: settled; or, where
-// that is just out of reach, nearly as well as all readings together would have it, for it
-// may turn out to be far from its limit. What is hopeless stands in no plan's way.
-func (s *surveyed) within(k int, variance float64) bool {
-	switch best := s.best[k]; {
-	case best <= s.goals[k]:
-		return variance <= s.goals[k]
-	case best <= hopeful*hopeful*s.goals[k]:
-		return variance <= nearly*nearly*best
-	}
-	return true
-}
-
-// aim is the variance that within asks for.
-func (s *surveyed) aim(k int) float64 {
-	if s.best[k] <= s.goals[k] {
-		return s.goals[k]
-	}
-	return nearly * nearly * s.best[k]
-}
-
-const (
-	hopeful = 2.0 // times the deviation that settles
-	nearly  = 1.3 // times the deviation that all readings together leave
-)
