@@ -13,8 +13,6 @@ const (
 	stepCosts  = 8.0
 	pointCosts = 3.0
 	readCosts  = 1.0
-	// worthwhile is the least part by which a reading must lower a target's variance.
-	worthwhile = 0.02
 	// answers is what a settled target counts for beside a deviation shrunk e-fold.
 	answers = 2.0
 	// manySteps is up to how many steps are tried together.
@@ -147,9 +145,6 @@ func (s *surveyed) gain(x state, i int) float64 {
 				continue
 			}
 			after := x[n].After(i, k)
-			if after > before*(1-worthwhile) {
-				continue
-			}
 			sum += math.Log(before/math.Max(after, aim)) / 2
 			if after <= aim {
 				sum += answers

@@ -167,17 +167,27 @@ func (v *view) pick(few []int) []estimate.Candidate {
 // turn out to be far from its limit. What is hopeless stands in no plan's way. It returns
 // false where these candidates leave something open, or without hope, that all would not.
 func (s *surveyed) aim(few []int) bool {
+	far, spare := hopeful*hopeful, 1.0
+	if len(s.names) > large {
+		far, spare = 1, barely*barely
+	}
 	all := s.everything(few)
 	best := [2][]float64{s.views[sound].best, s.views[bad].best}
+	easy := best
+	for n := range easy {
+		easy[n] = slices.Clone(easy[n])
+		for k := range easy[n] {
+			easy[n][k] *= spare
+		}
+	}
 	for n, v := range s.views {
 		v.aims = make([]float64, len(v.targets))
 		for k := range v.targets {
-			const far = hopeful * hopeful
 			hope := all[n][k] <= far*v.goals[k]
 			switch {
 			case s.settles(k, all):
 				v.aims[k] = v.goals[k]
-			case s.settles(k, best), !hope && best[n][k] <= far*v.goals[k]:
+			case s.settles(k, easy), !hope && best[n][k] <= far*v.goals[k]:
 				return false
 			case hope:
 				v.aims[k] = math.Max(v.goals[k], nearly*nearly*all[n][k])
@@ -190,6 +200,7 @@ func (s *surveyed) aim(few []int) bool {
 }
 
 const (
-	hopeful = 2.0 // times the deviation that settles
+	hopeful = 2.0 // times the deviation that settles; in large runs there is no such hope
 	nearly  = 1.3 // times the deviation that all readings together leave
+	barely  = 1.2 // in large runs, what all readings together settle with no more to spare is worth no step
 )
