@@ -1,6 +1,7 @@
 package estimate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -14,9 +15,10 @@ const (
 	worthwhile = 0.1
 	// answers is what a settled target counts for beside a deviation shrunk e-fold.
 	answers = 2.0
-	// proposed is how many candidates are looked at closely, paired how many of them two
-	// by two.
-	proposed, paired = 400, 40
+	margin  = 0.02
+	// proposed is how many candidates are looked at closely, paired and tripled how many
+	// of them by twos and threes.
+	proposed, paired, tripled = 400, 80, 36
 )
 
 // Next proposes up to most readings that would settle the targets, best first. What a
@@ -33,7 +35,7 @@ func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
 	c := o.choose(list, targets)
 	var next []assessment.Next
 	for len(next) < most {
-		chosen := c.best()
+		chosen := c.best(most - len(next))
 		if chosen == nil {
 			break
 		}
@@ -116,43 +118,79 @@ func descending(a, b float64) int {
 	return 0
 }
 
-// best is the candidate worth most; or two of them, where none settles anything by
-// itself and two together do. It is nil where nothing more is worth taking.
-func (c *choice) best() []int {
-	worths := make([]float64, c.candidates)
-	var order []int
-	for i := range worths {
-		if worths[i] = c.worth(func(k int) float64 { return c.After(i, k) }); worths[i] > 0 {
-			order = append(order, i)
+// best is the candidate worth most; or two or three of them, at most so many, where fewer
+// settle nothing and those together do. It is nil where nothing more is worth taking.
+func (c *choice) best(most int) []int {
+	worths, hints := make([]float64, c.candidates), make([]float64, c.candidates)
+	order := make([]int, c.candidates)
+	for i := range order {
+		order[i] = i
+		worths[i] = c.worth(func(k int) float64 { return c.After(i, k) })
+		for k := range c.targets {
+			if c.open[k] && c.goals[k] > 0 {
+				hints[i] += math.Log(c.Variance(k) / c.After(i, k))
+			}
 		}
 	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(descending(worths[a], worths[b]), descending(hints[a], hints[b]))
+	})
 	if len(order) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return descending(worths[a], worths[b]) })
 	for k := range c.targets {
 		if c.open[k] && c.After(order[0], k) <= c.goals[k] {
 			return order[:1]
 		}
 	}
-	best, most := order[:1], 0.0
-	few := order[:min(len(order), paired)]
+	if most >= 2 { // those worth nothing alone may tell together
+		if best, _ := c.pair(c.Expectation, order[:min(len(order), paired)]); best != nil {
+			return best
+		}
+	}
+	if most >= 3 {
+		if best := c.triple(order[:min(len(order), tripled)]); best != nil {
+			return best
+		}
+	}
+	if worths[order[0]] > 0 {
+		return order[:1]
+	}
+	return nil
+}
+
+// pair finds the two candidates among few that are worth most of those that settle
+// something, besides what x has taken already; nil without any.
+func (c *choice) pair(x *Expectation, few []int) (best []int, most float64) {
 	for a, i := range few {
 		for _, j := range few[a+1:] {
-			worth, settles := c.worth(func(k int) float64 { return c.afterBoth(i, j, k) }), false
+			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, k) }), false
 			for k := range c.targets {
-				settles = settles || c.open[k] && c.afterBoth(i, j, k) <= c.goals[k]
+				settles = settles || c.open[k] && x.afterBoth(i, j, k) <= c.goals[k]
 			}
 			if settles && worth > most {
 				best, most = []int{i, j}, worth
 			}
 		}
 	}
+	return best, most
+}
+
+// triple is pair for three.
+func (c *choice) triple(few []int) (best []int) {
+	most := 0.0
+	for a, i := range few {
+		x := c.Expectation.Clone()
+		x.Take(i)
+		if two, worth := c.pair(x, few[a+1:]); worth > most {
+			best, most = append([]int{i}, two...), worth
+		}
+	}
 	return best
 }
 
 // worth is how much readings narrow the open targets: the sum of the logarithms of
-// their deviations' shrinking as far as it is needed, and answers.
+// their deviations' shrinking as far as it is needed, and a little beyond, and answers.
 func (c *choice) worth(after func(k int) float64) float64 {
 	sum := 0.0
 	for k := range c.targets {
@@ -163,7 +201,7 @@ func (c *choice) worth(after func(k int) float64) float64 {
 		if now > before*(1-worthwhile) {
 			continue
 		}
-		sum += math.Log(before/math.Max(now, c.goals[k])) / 2
+		sum += math.Log(before/math.Max(now, c.goals[k]))/2 + margin*math.Log(before/now)
 		if now <= c.goals[k] {
 			sum += answers
 		}
