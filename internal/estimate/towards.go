@@ -146,7 +146,7 @@ func (p *problem) sumAt(x []float64) (float64, error) {
 func (p *problem) heldAt(x *Element, value float64, start []float64) (float64, error) {
 	p.pin = &pin{of: x.at, value: value}
 	defer func() { p.pin = nil }()
-	fit, err := p.solveTo(start, heldSteps, heldTolerance)
+	fit, err := p.solveTo(start, leastsquares.Options{Tolerance: heldTolerance, MaxIterations: heldSteps})
 	if err != nil {
 		return 0, err
 	}

@@ -24,6 +24,7 @@ func (j *judged) find() {
 		}
 	}
 	j.findUnproven()
+	j.findTogether()
 	j.findUnused()
 }
 
