@@ -17,27 +17,31 @@ type Expectation struct {
 
 // Everything gives the variances of elements once all of some candidates are read.
 func (o *Outlook) Everything(list []Candidate, elements []int) []float64 {
-	c := leastsquares.NewMatrix(o.covariance.Rows, o.covariance.Cols)
-	copy(c.Data, o.covariance.Data)
+	c := o.covariance.Clone()
 	for i := range list {
-		row := list[i].row
-		along := times(c, row)
-		by := 1 / (1 + dot(row, along))
-		for a, x := range along {
-			if x == 0 {
-				continue
-			}
-			to := c.Row(a)
-			for b, y := range along {
-				to[b] -= by * x * y
-			}
-		}
+		narrow(c, list[i].row)
 	}
 	var variances []float64
 	for _, k := range elements {
 		variances = append(variances, math.Max(quadratic(c, o.widen(o.est.Elements[k].row)), least))
 	}
 	return variances
+}
+
+// narrow has a covariance updated by a reading with the given derivatives, in units of
+// its deviation.
+func narrow(c *leastsquares.Matrix, row []float64) {
+	along := times(c, row)
+	by := 1 / (1 + dot(row, along))
+	for a, x := range along {
+		if x == 0 {
+			continue
+		}
+		to := c.Row(a)
+		for b, y := range along {
+			to[b] -= by * x * y
+		}
+	}
 }
 
 // Expect begins with none of the candidates taken.
@@ -123,7 +127,6 @@ func (x *Expectation) update(i int, by float64) {
 // Clone is a copy to try something on.
 func (x *Expectation) Clone() *Expectation {
 	y := *x
-	y.joint = leastsquares.NewMatrix(x.joint.Rows, x.joint.Cols)
-	copy(y.joint.Data, x.joint.Data)
+	y.joint = x.joint.Clone()
 	return &y
 }

@@ -55,7 +55,10 @@ func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
 // choice is the choosing of readings for targets.
 type choice struct {
 	*Expectation
-	from    []int // by candidate here: its place in the list
+	outlook *Outlook
+	few     []Candidate
+	read    []Candidate // taken so far
+	from    []int       // by candidate here: its place in the list
 	targets []Target
 	goals   []float64 // by target: variance at which it is settled, 0 where none is
 	open    []bool    // by target
@@ -63,7 +66,7 @@ type choice struct {
 
 // choose sets up a choice among the candidates that tell of the targets at all.
 func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
-	c := &choice{targets: targets}
+	c := &choice{outlook: o, targets: targets}
 	var elements []int
 	for _, t := range targets {
 		b := o.est.Elements[t.Element].Belief
@@ -76,7 +79,7 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	for i, from := range c.from {
 		few[i] = list[from]
 	}
-	c.Expectation = o.Expect(few, elements)
+	c.few, c.Expectation = few, o.Expect(few, elements)
 	return c
 }
 
@@ -212,8 +215,19 @@ func (c *choice) worth(after func(k int) float64) float64 {
 // take has candidate i read, and gives the names of what that settles.
 func (c *choice) take(i int) (names []string) {
 	c.Expectation.Take(i)
+	c.read = append(c.read, c.few[i])
+	var foreseen *Estimate
 	for k, t := range c.targets {
-		if c.open[k] && c.Variance(k) <= c.goals[k] {
+		if !c.open[k] || c.Variance(k) > c.goals[k] {
+			continue
+		}
+		if foreseen == nil {
+			var err error
+			if foreseen, err = c.outlook.foresee(c.read, c.targets); err != nil {
+				return nil
+			}
+		}
+		if c.lasting(k, foreseen) {
 			c.open[k] = false
 			names = append(names, t.Name)
 		}

@@ -13,6 +13,8 @@ type Target struct {
 	Limit   float64 // on the element's own scale, as is
 	Sound   float64 // what it has where nothing is wrong
 	Rule    verdict.Rule
+	// Deviation is that towards the limit as Towards has it; 0 where nobody looked.
+	Deviation float64
 }
 
 const (
@@ -157,8 +159,8 @@ func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 // a mean and deviation (+Inf: knows nothing); 0 where none is small enough. It is also
 // that at which the readings count as telling of the element at all.
 func (o *Outlook) Goal(t Target, mean, deviation float64) float64 {
-	e := o.est
-	needs := math.Min(t.Needs(mean, deviation)/e.inflation, tells*math.Sqrt(e.before(e.Elements[t.Element].row)))
+	e, s := o.est, t.stretch(deviation)
+	needs := math.Min(t.Needs(mean, deviation*s)/s/e.inflation, tells*math.Sqrt(e.before(e.Elements[t.Element].row)))
 	return needs * needs
 }
 

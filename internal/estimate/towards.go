@@ -120,10 +120,8 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 
 // restore brings the network's states back to the fit.
 func (e *Estimate) restore() {
-	for k := range e.problem.read {
-		// The same solve has succeeded before.
-		_ = e.problem.settle(k, e.x)
-	}
+	// The same solves have succeeded before.
+	_ = e.problem.settleRead(e.x)
 }
 
 // sumAt is the sum of squares at x, priors included.

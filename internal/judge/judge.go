@@ -144,7 +144,9 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
-	return j.target(i), x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
+	target := j.target(i)
+	target.Deviation = towards.Deviation
+	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
 }
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
