@@ -115,6 +115,72 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 	}
 }
 
+// What is foreseen of an element towards a limit, with the readings still to be taken, is
+// what a fit of these readings finds there; of some, much more than the covariance
+// promises. The steps are ones that were read and one that was not.
+func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
+	r, list := halves(t)
+	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.Step == "white 3" })
+	e, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o, err := e.Outlook(Carried(r))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bent := 0
+	for _, step := range []string{"white 1", "white 3"} {
+		var chosen []Candidate
+		more := slices.Clone(list)
+		for _, c := range o.Candidates() {
+			n := o.Name(&c)
+			if n.Step != step || n.From != "north.start+" && n.From != "north.end+" || n.To[len(n.To)-1] != '-' {
+				continue
+			}
+			chosen = append(chosen, c)
+			row := make([]float64, len(o.x))
+			shown, err := o.problem.predict(&c.observation, o.x, row)
+			if err != nil {
+				t.Fatal(err)
+			}
+			more = append(more, reading.Reading{Row: 99, Step: step, From: n.From, To: n.To, Meter: "hand", Value: shown})
+		}
+		if len(chosen) != 2 {
+			t.Fatalf("%d candidates", len(chosen))
+		}
+		fit, err := Make(r, more)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var targets []Target
+		for k, x := range e.Elements {
+			if x.Rail == "loop" && x.Kind != "supply" {
+				targets = append(targets, Target{Element: k})
+			}
+		}
+		f, err := o.foresee(chosen, targets)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, target := range targets {
+			k := target.Element
+			x := &fit.Elements[k]
+			limit := x.Ohms(x.Belief.Mean + 8*x.Belief.Deviation)
+			got, want := f.Towards(k, limit, Verdict).Deviation, fit.Towards(k, limit, Verdict).Deviation
+			if !alikeTo(got, want, 1e-4) {
+				t.Errorf("%s: element %d is foreseen at %g, fitted %g", step, k, got, want)
+			}
+			if want > 1.2*x.Belief.Deviation {
+				bent++
+			}
+		}
+	}
+	if bent == 0 {
+		t.Error("no element tells the likelihood from the covariance")
+	}
+}
+
 // Candidates lie within reels and from reel to reel, in every step; what was read is not
 // proposed again; a meter that stays where it is is not carried.
 func TestCandidates(t *testing.T) {

@@ -91,6 +91,7 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 		}
 		rng := rand.New(rand.NewPCG(10, 1))
 		here, settled := 0, 0
+		each := make([]int, len(p.Elements))
 		for i := range 24 {
 			plant := simulate.New(r, simulate.Usual, rng)
 			bad := -1
@@ -105,7 +106,7 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, e := range p.Elements {
+			for k, e := range p.Elements {
 				if !e.Settled {
 					continue
 				}
@@ -116,6 +117,7 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 					}
 					if x.Verdict != assessment.Unproven {
 						settled++
+						each[k]++
 					}
 					if e.Kind == assessment.Joint && (x.Verdict == assessment.Pass) == (bad >= 0 && r.Joints[bad].Name == e.Name) && x.Verdict != assessment.Unproven {
 						t.Errorf("run %d, joint %s: %s", i, e.Name, x.Verdict)
@@ -123,7 +125,7 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 				}
 			}
 		}
-		t.Logf("%d of %d settled", settled, here)
+		t.Logf("%d of %d settled; by element %v", settled, here, each)
 		promised, kept = promised+here, kept+settled
 	})
 	t.Logf("all: %d of %d", kept, promised)
