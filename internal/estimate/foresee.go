@@ -66,6 +66,20 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*Estimate, error)
 	return f, nil
 }
 
+// Towards gives the deviations of targets towards their limits as they will be once some
+// candidates are read, +Inf where nothing will tell.
+func (o *Outlook) Towards(list []Candidate, targets []Target) []float64 {
+	deviations := make([]float64, len(targets))
+	f, err := o.foresee(list, targets)
+	for k, t := range targets {
+		deviations[k] = math.Inf(1)
+		if err == nil {
+			deviations[k] = f.Towards(t.Element, f.Elements[t.Element].Ohms(t.Limit), Verdict).Deviation
+		}
+	}
+	return deviations
+}
+
 // lasting tells whether target k, settled by the covariance once some candidates are
 // read, is so in the direction of its limit too. If not, what is needed of it is
 // tightened by as much as is lacking.

@@ -101,6 +101,8 @@ func (s *surveyed) why(k int, x *Element) string {
 		return fmt.Sprintf("as the file states it, it has %s where %s is the most; all readings together would tell ±%s", milli(x.Stated), milli(x.Limit), milli(x.Best))
 	case x.Amps < 1e-4:
 		return "next to no current crosses it in any step"
+	case needs == 0 && v.best[k] <= v.needs[k]:
+		return fmt.Sprintf("close to %s it would be told, but as much as its limit in one conductor alone could hide in what is not known of the currents", milli(x.Stated))
 	case v.best[k] <= needs:
 		return fmt.Sprintf("sound it would be told, but not %s for sure: the current through it is not known well enough", milli(badTimes*x.Limit))
 	}

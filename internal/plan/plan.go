@@ -59,7 +59,7 @@ func Make(r *run.Run, meters []int) (*Plan, error) {
 	for _, m := range meters {
 		p.Meters = append(p.Meters, r.Meters[m].Name)
 	}
-	chosen := s.choose()
+	chosen := s.last()
 	p.walk(s, chosen)
 	p.describe(s, chosen)
 	if err := p.advise(s, meters); err != nil {

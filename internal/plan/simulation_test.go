@@ -79,8 +79,12 @@ func perform(t *testing.T, p *Plan, plant *simulate.Plant, rng *rand.Rand) []rea
 	return list
 }
 
+// commissioned is how often each run is. Of something settled in nine of ten cases
+// mostOpen or more are left open with a probability of 1 % (binomial).
+const commissioned, mostOpen = 60, 13
+
 // Reading exactly what is planned settles what the plan promises in nine of ten cases or
-// more; runs differ from their files as installations do, every other one has a joint of
+// more, and of no joint or feed surely less often; runs differ from their files as installations do, every other one has a joint of
 // 25 to 150 mΩ, and nothing sound fails.
 func TestPlanKeepsItsPromise(t *testing.T) {
 	promised, kept := 0, 0
@@ -92,7 +96,7 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 		rng := rand.New(rand.NewPCG(10, 1))
 		here, settled := 0, 0
 		each := make([]int, len(p.Elements))
-		for i := range 24 {
+		for i := range commissioned {
 			plant := simulate.New(r, simulate.Usual, rng)
 			bad := -1
 			if i%2 == 0 && len(r.Joints) > 0 {
@@ -126,10 +130,15 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 			}
 		}
 		t.Logf("%d of %d settled; by element %v", settled, here, each)
+		for k, e := range p.Elements {
+			if e.Settled && commissioned-each[k] >= mostOpen {
+				t.Errorf("%s %s is settled in %d of %d", e.Kind, e.Name, each[k], commissioned)
+			}
+		}
 		promised, kept = promised+here, kept+settled
 	})
 	t.Logf("all: %d of %d", kept, promised)
-	if promised < 400 || float64(kept) < 0.9*float64(promised) {
+	if promised < 900 || float64(kept) < 0.9*float64(promised) {
 		t.Error("plans do not keep their promise")
 	}
 }

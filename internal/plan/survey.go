@@ -18,6 +18,7 @@ type view struct {
 	elements []int
 	list     []estimate.Candidate
 	goals    []float64 // by target: variance at which it is settled
+	needs    []float64 // by target: the same, in the direction of the limit
 	best     []float64 // by target: variance with everything read
 	aims     []float64 // by target: variance that the plan aims at, see aim
 }
@@ -70,6 +71,7 @@ func survey(r *run.Run, meters []int) (*surveyed, error) {
 	s.views = [2]*view{one, two}
 	s.match()
 	for _, v := range s.views {
+		v.needs = slices.Clone(v.goals)
 		v.best = v.outlook.Everything(v.list, v.elements)
 	}
 	return s, nil
