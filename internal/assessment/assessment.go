@@ -95,7 +95,8 @@ type Next struct {
 	Quantity run.Quantity
 	From, To string
 	Step     string
-	Settles  []string // names of elements
+	Meter    string   // the best suited one
+	Settles  []string // names of elements, if the readings before it in the list are taken too
 }
 
 // Severity ranks findings.

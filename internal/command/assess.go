@@ -16,7 +16,7 @@ import (
 )
 
 func newAssess() *cobra.Command {
-	var page, picture, from string
+	var page, picture, from, element string
 	var asJSON, skipBad bool
 	c := &cobra.Command{
 		Use:   "assess RUN [READINGS.csv]",
@@ -25,10 +25,14 @@ func newAssess() *cobra.Command {
 pass, fail, or unproven with what to read next. Readings come from a CSV file, from
 standard input as "-", or from a store with --store.
 
+--explain tells which readings the verdict on one element rests on, and what it would be
+without them.
+
 Exit status: 0 everything passes, 1 something fails, 3 nothing fails but something is
 unproven, 2 the input is wrong.`,
 		Example: `  ohmkeep assess shelf.toml readings.csv
   ohmkeep assess shelf.toml readings.csv --report shelf.html
+  ohmkeep assess shelf.toml readings.csv --explain left-right
   ohmkeep assess shelf.toml --store shelf.db --json`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
@@ -44,16 +48,19 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			a, err := judge.Make(r.Run, readings)
+			a, x, err := assess(c, r, readings, element)
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
 			if err := writeAssessment(c, a, page, picture); err != nil {
 				return err
 			}
-			if asJSON {
-				err = report.AssessJSON(c.OutOrStdout(), a)
-			} else {
+			switch {
+			case asJSON:
+				err = report.ExplainJSON(c.OutOrStdout(), a, x)
+			case x != nil:
+				err = report.ExplainText(c.OutOrStdout(), x, colourful(c.OutOrStdout()))
+			default:
 				err = report.AssessTable(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
@@ -65,9 +72,23 @@ unproven, 2 the input is wrong.`,
 	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML report with pictures into this file")
 	c.Flags().StringVar(&picture, "picture", "", "draw the resistances against their limits into this .png or .svg file")
 	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
+	c.Flags().StringVar(&element, "explain", "", "tell what the verdict on this joint, feed or reel rests on (such as west-north, or joint:west-north)")
+	_ = c.RegisterFlagCompletionFunc("explain", completeElements)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
 	return c
+}
+
+// assess judges, and explains one element where it is named.
+func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
+	if !c.Flags().Changed("explain") {
+		a, err := judge.Make(r.Run, readings)
+		return a, nil, err
+	}
+	if err := elementNamed(r.Run, element); err != nil {
+		return nil, nil, err
+	}
+	return judge.Explain(r.Run, readings, element)
 }
 
 // readingsAsked takes readings from the file or the store, whichever was named.

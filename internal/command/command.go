@@ -61,6 +61,7 @@ Local codes decide.`,
 		Example: `  ohmkeep demo                             # see the whole job on a simulated run
   ohmkeep new --out shelf.toml             # describe your run
   ohmkeep predict shelf.toml               # what should it show?
+  ohmkeep plan shelf.toml                  # what is worth reading?
   ohmkeep assess shelf.toml readings.csv   # is every joint sound?`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -68,7 +69,7 @@ Local codes decide.`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newColour(), newRepair(), newLimit(),
+	root.AddCommand(newDemo(), newNew(), newPredict(), newPlan(), newSurvey(), newAssess(), newColour(), newRepair(), newLimit(),
 		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())

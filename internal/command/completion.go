@@ -32,6 +32,22 @@ func completeSteps(_ *cobra.Command, args []string, begun string) ([]string, cob
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
 
+// completeElements offers the joints, feeds, reels and supplies of the run file named as
+// first argument.
+func completeElements(_ *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+	var names []string
+	if len(args) > 0 {
+		if r, err := runfile.Load(args[0]); err == nil {
+			for _, name := range elementNames(r) {
+				if strings.HasPrefix(name, begun) {
+					names = append(names, name)
+				}
+			}
+		}
+	}
+	return names, cobra.ShellCompDirectiveNoFileComp
+}
+
 // giveCompletionExamples shows, for each shell, how its script is put to use once.
 func giveCompletionExamples(root *cobra.Command) {
 	once := map[string]string{

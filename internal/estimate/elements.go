@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/ladder"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
@@ -164,20 +165,22 @@ func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.B
 func (e *Estimate) amps(kind assessment.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
 	for _, s := range e.problem.solvers[:e.problem.read] {
-		now := 0.0
-		switch kind {
-		case assessment.Joint:
-			now = s.JointAmps(index, rail)
-		case assessment.Feed:
-			now = s.FeedAmps(index, rail)
-		case assessment.Supply:
-			now = s.SupplyAmps(index)
-		case assessment.Reel:
-			now = s.ReelAmps(index, rail)
-		}
-		most = math.Max(most, math.Abs(now))
+		most = math.Max(most, ampsIn(s, kind, index, rail))
 	}
 	return most
+}
+
+// ampsIn is the size of a conductor's current in one solved step.
+func ampsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) float64 {
+	switch kind {
+	case assessment.Joint:
+		return math.Abs(s.JointAmps(index, rail))
+	case assessment.Feed:
+		return math.Abs(s.FeedAmps(index, rail))
+	case assessment.Supply:
+		return math.Abs(s.SupplyAmps(index))
+	}
+	return math.Abs(s.ReelAmps(index, rail))
 }
 
 // describeProfiles takes the fitted potentials along the reels, with a band that is

@@ -133,18 +133,18 @@ const patientSteps = 400
 
 // firstSteps is enough where no reading is grossly wrong; where one is, there is no
 // use in fitting it well.
-const firstSteps = 25
+const firstSteps = 15
 
 func (p *problem) solveWithin(start []float64, most int) (*leastsquares.Fit, error) {
-	return p.solveTo(start, most, 1e-10)
+	return p.solveTo(start, p.options(most))
 }
 
-func (p *problem) solveTo(start []float64, most int, tolerance float64) (*leastsquares.Fit, error) {
+func (p *problem) solveTo(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
 	for i := range p.unknowns {
 		prior.Mean[i], prior.Deviation[i] = p.priorOf(i)
 	}
-	return leastsquares.Solve(p, start, prior, leastsquares.Options{Tolerance: tolerance, MaxIterations: most})
+	return leastsquares.Solve(p, start, prior, opt)
 }
 
 // misfit is the probability below which the model does not explain the readings;

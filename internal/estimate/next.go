@@ -1,106 +1,238 @@
 package estimate
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/leastsquares"
-	"ohmkeep/internal/run"
 )
 
-// Target is an element that is not settled, and the standard deviation on its own
-// scale at which it would be.
-type Target struct {
-	Element int // index into Estimate.Elements
-	Needs   float64
-	Name    string
-}
+const (
+	// worthwhile is the least relative narrowing of a variance for which a reading is
+	// proposed.
+	worthwhile = 0.1
+	// answers is what a settled target counts for beside a deviation shrunk e-fold.
+	answers = 2.0
+	margin  = 0.02
+	// proposed is how many candidates are looked at closely, paired and tripled how many
+	// of them by twos and threes.
+	proposed, paired, tripled = 400, 80, 36
+)
 
-// candidate is a reading that somebody could take.
-type candidate struct {
-	quantity run.Quantity
-	place    run.Place // of a pair voltage
-	feed     int
-	step     int
-	row      []float64 // derivatives of the reading by unknown, over its deviation
-}
-
-// worthwhile is the least relative narrowing for which a reading is proposed.
-const worthwhile = 0.1
-
-// Next proposes up to most readings that would settle the targets, best first. A
-// reading narrows the covariance by a rank-one update whatever it will show, so its
-// worth is known before it is taken.
+// Next proposes up to most readings that would settle the targets, best first. What a
+// proposal is said to settle counts on those before it.
 func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
-	if len(targets) == 0 {
+	if len(targets) == 0 || e.covariance == nil {
 		return nil
 	}
-	list := e.candidates()
-	c := &leastsquares.Matrix{Rows: e.covariance.Rows, Cols: e.covariance.Cols, Data: append([]float64(nil), e.covariance.Data...)}
-	open := append([]Target(nil), targets...)
+	o, err := e.Outlook(Carried(e.problem.run))
+	if err != nil {
+		return nil // nothing can be foreseen of a run that cannot be solved
+	}
+	list := slices.DeleteFunc(o.Candidates(), o.taken)
+	c := o.choose(list, targets)
 	var next []assessment.Next
-	for len(next) < most && len(open) > 0 {
-		best, bestWorth := -1, 0.0
-		for i := range list {
-			if worth := e.worth(c, open, &list[i]); worth > bestWorth {
-				best, bestWorth = i, worth
-			}
-		}
-		if best < 0 {
+	for len(next) < most {
+		chosen := c.best(most - len(next))
+		if chosen == nil {
 			break
 		}
-		narrow(c, list[best].row)
-		one := e.propose(list[best])
-		var rest []Target
-		for _, t := range open {
-			if math.Sqrt(quadratic(c, e.Elements[t.Element].row)) <= t.Needs {
-				one.Settles = append(one.Settles, t.Name)
-			} else {
-				rest = append(rest, t)
-			}
+		for _, i := range chosen {
+			one := o.Name(&list[c.from[i]])
+			one.Settles = c.take(i)
+			next = append(next, one)
 		}
-		open = rest
-		next = append(next, one)
 	}
 	// The last ones may narrow without settling; only what leads to an answer is asked.
-	for len(next) > 0 && len(next[len(next)-1].Settles) == 0 {
+	for len(next) > most || len(next) > 0 && len(next[len(next)-1].Settles) == 0 {
 		next = next[:len(next)-1]
 	}
 	return next
 }
 
-// worth is how much a candidate narrows the targets: the sum of the logarithms of
-// the deviations' shrinking, the step into the settled counting once more.
-func (e *Estimate) worth(c *leastsquares.Matrix, open []Target, x *candidate) float64 {
-	along := times(c, x.row)
-	denominator := 1 + dot(x.row, along)
+// choice is the choosing of readings for targets.
+type choice struct {
+	*Expectation
+	outlook *Outlook
+	few     []Candidate
+	read    []Candidate // taken so far
+	from    []int       // by candidate here: its place in the list
+	targets []Target
+	goals   []float64 // by target: variance at which it is settled, 0 where none is
+	open    []bool    // by target
+}
+
+// choose sets up a choice among the candidates that tell of the targets at all.
+func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
+	c := &choice{outlook: o, targets: targets}
+	var elements []int
+	for _, t := range targets {
+		b := o.est.Elements[t.Element].Belief
+		c.goals = append(c.goals, o.Goal(t, b.Mean, b.Deviation))
+		c.open = append(c.open, true)
+		elements = append(elements, t.Element)
+	}
+	c.from = o.telling(list, elements, proposed)
+	few := make([]Candidate, len(c.from))
+	for i, from := range c.from {
+		few[i] = list[from]
+	}
+	c.few, c.Expectation = few, o.Expect(few, elements)
+	return c
+}
+
+// telling gives the candidates that narrow the elements most, by themselves, in the
+// order of the list: at most so many.
+func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
+	all := make([]int, len(list))
+	for i := range all {
+		all[i] = i
+	}
+	if len(list) <= most {
+		return all
+	}
+	worths := make([]float64, len(list))
+	var along [][]float64
+	for _, k := range elements {
+		along = append(along, times(o.covariance, o.widen(o.est.Elements[k].row)))
+	}
+	for i := range list {
+		own := 1 + quadratic(o.covariance, list[i].row)
+		for k, a := range along {
+			c := dot(list[i].row, a)
+			worths[i] -= math.Log(math.Max(1-c*c/own/dot(o.widen(o.est.Elements[elements[k]].row), a), least))
+		}
+	}
+	slices.SortStableFunc(all, func(a, b int) int { return descending(worths[a], worths[b]) })
+	all = all[:most]
+	slices.Sort(all)
+	return all
+}
+
+func descending(a, b float64) int {
+	switch {
+	case a > b:
+		return -1
+	case a < b:
+		return 1
+	}
+	return 0
+}
+
+// best is the candidate worth most; or two or three of them, at most so many, where fewer
+// settle nothing and those together do. It is nil where nothing more is worth taking.
+func (c *choice) best(most int) []int {
+	worths, hints := make([]float64, c.candidates), make([]float64, c.candidates)
+	order := make([]int, c.candidates)
+	for i := range order {
+		order[i] = i
+		worths[i] = c.worth(func(k int) float64 { return c.After(i, k) })
+		for k := range c.targets {
+			if c.open[k] && c.goals[k] > 0 {
+				hints[i] += math.Log(c.Variance(k) / c.After(i, k))
+			}
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(descending(worths[a], worths[b]), descending(hints[a], hints[b]))
+	})
+	if len(order) == 0 {
+		return nil
+	}
+	for k := range c.targets {
+		if c.open[k] && c.After(order[0], k) <= c.goals[k] {
+			return order[:1]
+		}
+	}
+	if most >= 2 { // those worth nothing alone may tell together
+		if best, _ := c.pair(c.Expectation, order[:min(len(order), paired)]); best != nil {
+			return best
+		}
+	}
+	if most >= 3 {
+		if best := c.triple(order[:min(len(order), tripled)]); best != nil {
+			return best
+		}
+	}
+	if worths[order[0]] > 0 {
+		return order[:1]
+	}
+	return nil
+}
+
+// pair finds the two candidates among few that are worth most of those that settle
+// something, besides what x has taken already; nil without any.
+func (c *choice) pair(x *Expectation, few []int) (best []int, most float64) {
+	for a, i := range few {
+		for _, j := range few[a+1:] {
+			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, k) }), false
+			for k := range c.targets {
+				settles = settles || c.open[k] && x.afterBoth(i, j, k) <= c.goals[k]
+			}
+			if settles && worth > most {
+				best, most = []int{i, j}, worth
+			}
+		}
+	}
+	return best, most
+}
+
+// triple is pair for three.
+func (c *choice) triple(few []int) (best []int) {
+	most := 0.0
+	for a, i := range few {
+		x := c.Expectation.Clone()
+		x.Take(i)
+		if two, worth := c.pair(x, few[a+1:]); worth > most {
+			best, most = append([]int{i}, two...), worth
+		}
+	}
+	return best
+}
+
+// worth is how much readings narrow the open targets: the sum of the logarithms of
+// their deviations' shrinking as far as it is needed, and a little beyond, and answers.
+func (c *choice) worth(after func(k int) float64) float64 {
 	sum := 0.0
-	for _, t := range open {
-		row := e.Elements[t.Element].row
-		before := quadratic(c, row)
-		cross := dot(row, along)
-		after := math.Max(before-cross*cross/denominator, 1e-30)
-		if after > before*(1-worthwhile) {
+	for k := range c.targets {
+		if !c.open[k] || c.goals[k] == 0 {
 			continue
 		}
-		goal := t.Needs * t.Needs
-		sum += math.Log(before/math.Max(after, goal)) / 2
-		if after <= goal {
-			sum++
+		before, now := c.Variance(k), after(k)
+		if now > before*(1-worthwhile) {
+			continue
+		}
+		sum += math.Log(before/math.Max(now, c.goals[k]))/2 + margin*math.Log(before/now)
+		if now <= c.goals[k] {
+			sum += answers
 		}
 	}
 	return sum
 }
 
-// narrow updates a covariance by one reading of unit deviation.
-func narrow(c *leastsquares.Matrix, row []float64) {
-	along := times(c, row)
-	denominator := 1 + dot(row, along)
-	for i := range along {
-		for j := range along {
-			c.Data[i*c.Cols+j] -= along[i] * along[j] / denominator
+// take has candidate i read, and gives the names of what that settles.
+func (c *choice) take(i int) (names []string) {
+	c.Expectation.Take(i)
+	c.read = append(c.read, c.few[i])
+	var foreseen *Estimate
+	for k, t := range c.targets {
+		if !c.open[k] || c.Variance(k) > c.goals[k] {
+			continue
+		}
+		if foreseen == nil {
+			var err error
+			if foreseen, err = c.outlook.foresee(c.read, c.targets); err != nil {
+				return nil
+			}
+		}
+		if c.lasting(k, foreseen) {
+			c.open[k] = false
+			names = append(names, t.Name)
 		}
 	}
+	return names
 }
 
 func times(c *leastsquares.Matrix, row []float64) []float64 {
@@ -117,84 +249,4 @@ func dot(a, b []float64) float64 {
 		sum += x * b[i]
 	}
 	return sum
-}
-
-func (e *Estimate) propose(x candidate) assessment.Next {
-	r := e.problem.run
-	next := assessment.Next{Quantity: x.quantity, Step: r.Steps[e.problem.steps[x.step]].Name}
-	if x.quantity == run.Current {
-		next.From = r.Feeds[x.feed].Name
-		return next
-	}
-	next.From = r.PlaceName(x.place) + "+"
-	next.To = r.PlaceName(x.place) + "-"
-	return next
-}
-
-// candidates lists the pair voltages and feed currents that could be read, in every
-// step of the run, with the first meter's accuracy.
-func (e *Estimate) candidates() []candidate {
-	p := e.problem
-	var places []run.Place
-	for i := range p.run.Supplies {
-		places = append(places, run.Place{Kind: run.AtSupply, Index: i})
-	}
-	for i := range p.run.Junctions {
-		places = append(places, run.Place{Kind: run.AtJunction, Index: i})
-	}
-	for i := range p.run.Reels {
-		for _, pixel := range p.net.Taps(i) {
-			places = append(places, run.Place{Kind: run.AtReel, Index: i, Pixel: pixel})
-		}
-	}
-	var list []candidate
-	for k := range p.steps {
-		if k >= p.read && p.settle(k, e.x) != nil {
-			continue
-		}
-		for _, at := range places {
-			o := observation{step: k, feed: absent, from: run.Point{Place: at}, to: run.Point{Place: at, Rail: run.Minus}}
-			list = e.consider(list, o, candidate{quantity: run.Voltage, place: at, step: k})
-		}
-		for i := range p.run.Feeds {
-			list = e.consider(list, observation{step: k, feed: i}, candidate{quantity: run.Current, feed: i, step: k})
-		}
-	}
-	return list
-}
-
-// consider appends a candidate if the first meter can take it.
-func (e *Estimate) consider(list []candidate, o observation, x candidate) []candidate {
-	p := e.problem
-	row := make([]float64, len(p.unknowns))
-	o.scale = absent
-	value, err := p.predict(&o, e.x, row)
-	if err != nil {
-		return list
-	}
-	at := p.run.Meters[0].Range(x.quantity, value)
-	if at < 0 {
-		return list
-	}
-	limits := p.run.Meters[0].Ranges[at]
-	variance := limits.Resolution * limits.Resolution * (1.0/12 + repeat*repeat)
-	shared := absent
-	for i, s := range p.scales {
-		if s.meter == 0 && s.at == at && s.place == "" {
-			shared = i
-		}
-	}
-	if shared != absent {
-		row[p.scales[shared].gain] = value
-		row[p.scales[shared].offset] = 1
-	} else {
-		a, b := limits.Fraction*value, limits.Counts*limits.Resolution
-		variance += (a*a + b*b) / 3
-	}
-	deviation := math.Sqrt(math.Max(variance, 1e-12))
-	for j := range row {
-		row[j] /= deviation
-	}
-	x.row = row
-	return append(list, x)
 }

@@ -40,8 +40,9 @@ type problem struct {
 	states       []*state
 	gradient     *ladder.Gradient
 	row          []float64
-	steps        []int // run steps, those that were read first
-	read         int   // how many of them
+	steps        []int  // run steps, those that were read first
+	read         int    // how many of them
+	unread       []bool // by step: nothing is read in it after all; nil where all are
 	observations []observation
 	scales       []scale
 	segment      []float64 // by reel: nominal loop ohms of a segment at 20 °C
@@ -239,10 +240,8 @@ func (p *problem) Size() (residuals, parameters int) {
 // Evaluate writes (measured − predicted)/deviation and derivatives. Readings left
 // out have residuals of zero.
 func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix) error {
-	for k := range p.read {
-		if err := p.settle(k, x); err != nil {
-			return err
-		}
+	if err := p.settleRead(x); err != nil {
+		return err
 	}
 	p.evaluateSplits(x, residuals, jacobian)
 	p.evaluatePin(x, residuals, jacobian)
@@ -271,6 +270,19 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 		}
 		for j := range row {
 			row[j] *= by
+		}
+	}
+	return nil
+}
+
+// settleRead solves all steps that were read at x.
+func (p *problem) settleRead(x []float64) error {
+	for k := range p.read {
+		if p.unread != nil && p.unread[k] {
+			continue
+		}
+		if err := p.settle(k, x); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -31,14 +31,12 @@ func (s split) residual(x []float64) (z float64, slopes [2]float64) {
 	}
 	var ohms [2]float64
 	for i, at := range s.at {
-		ohms[i] = unbend(clamp(x[at], 0, unbendMost))
+		ohms[i], slopes[i] = conducting(x[at])
 	}
 	sum := ohms[0] + ohms[1] + splitOhms
 	z = (ohms[0] - ohms[1]) / (2 * s.spread * sum)
-	for i, at := range s.at {
-		if x[at] >= 0 && x[at] <= unbendMost {
-			slopes[i] = (2*ohms[1-i] + splitOhms) / (2 * s.spread * sum * sum) * unbendSlope(x[at])
-		}
+	for i := range s.at {
+		slopes[i] *= (2*ohms[1-i] + splitOhms) / (2 * s.spread * sum * sum)
 	}
 	slopes[1] = -slopes[1]
 	return z, slopes

@@ -120,10 +120,8 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 
 // restore brings the network's states back to the fit.
 func (e *Estimate) restore() {
-	for k := range e.problem.read {
-		// The same solve has succeeded before.
-		_ = e.problem.settle(k, e.x)
-	}
+	// The same solves have succeeded before.
+	_ = e.problem.settleRead(e.x)
 }
 
 // sumAt is the sum of squares at x, priors included.
@@ -146,7 +144,7 @@ func (p *problem) sumAt(x []float64) (float64, error) {
 func (p *problem) heldAt(x *Element, value float64, start []float64) (float64, error) {
 	p.pin = &pin{of: x.at, value: value}
 	defer func() { p.pin = nil }()
-	fit, err := p.solveTo(start, heldSteps, heldTolerance)
+	fit, err := p.solveTo(start, leastsquares.Options{Tolerance: heldTolerance, MaxIterations: heldSteps})
 	if err != nil {
 		return 0, err
 	}

@@ -33,6 +33,7 @@ func (j *judged) find() {
 			x.Row, between(*x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
 	}
 	j.findUnproven()
+	j.findTogether()
 	j.findUnused()
 }
 

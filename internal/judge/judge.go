@@ -37,18 +37,26 @@ type judged struct {
 	doubt  bool               // the fit does not explain the readings: nothing may pass
 }
 
-// Make assesses a run from its readings. The errors are those of solving the run's
-// network; readings that take no part are told in the assessment.
-func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error) {
+// weigh judges a run from its readings.
+func weigh(r *run.Run, readings []reading.Reading) (*judged, error) {
 	est, err := estimate.Make(r, readings)
 	if err != nil {
 		return nil, err
 	}
-	return Of(r, est)
+	return of(r, est)
 }
 
 // Of assesses a run that has been fitted to its readings already.
 func Of(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
+	j, err := of(r, est)
+	if err != nil {
+		return nil, err
+	}
+	return j.out, nil
+}
+
+// of judges a fitted run.
+func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
 	j := &judged{run: r, est: est, out: &assessment.Assessment{
 		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles}}
 	if d := r.Limits.DesignStep; d >= 0 {
@@ -77,7 +85,7 @@ func Of(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
 	}
 	j.out.Next = est.Next(targets, 3)
 	j.find()
-	return j.out, nil
+	return j, nil
 }
 
 // element judges one element and appends it, unless it is a rail that the readings
@@ -137,8 +145,8 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
-	// Settled is a deviation at which even a value halfway to the limit is told.
-	target := estimate.Target{Element: i, Needs: e.Scale(x.Limit) / 6, Name: x.Name}
+	target := j.target(i)
+	target.Deviation = towards.Deviation
 	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
 }
 

@@ -3,6 +3,7 @@ package ladder
 import (
 	"math"
 
+	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/run"
 )
 
@@ -131,11 +132,22 @@ func (s *Solver) putRail(g *Gradient, x resistor, d float64) {
 	}
 }
 
+// partials are the derivatives of a pixel's current, see pixel.Load.Partials.
+type partials struct{ scale, idle, shift float64 }
+
+func partialsOf(load *pixel.Load, v float64) (d partials) {
+	d.scale, d.idle, d.shift = load.Partials(v)
+	return d
+}
+
 func (s *Solver) loadGradient(g *Gradient, reel, k int, lambda float64) {
-	scale, idle, shift := s.loads[reel].Partials(s.volts[k])
-	g.Scale[reel] -= lambda * scale
-	g.Idle[reel] -= lambda * idle
-	g.Shift[reel] -= lambda * shift
+	d := s.above[reel]
+	if v := s.volts[k]; v < s.full[reel] {
+		d = partialsOf(&s.loads[reel], v)
+	}
+	g.Scale[reel] -= lambda * d.scale
+	g.Idle[reel] -= lambda * d.idle
+	g.Shift[reel] -= lambda * d.shift
 }
 
 // sectionGradient adds what the inside of a section contributes. The adjoint obeys
@@ -153,30 +165,37 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	a := at(s.adjoint, sec.to.plus) - at(s.adjoint, sec.to.minus)
 	v := s.volts[last]
 	aLast, vFirst, vLast := a, s.volts[first], v
-	product := 0.0
+	n := float64(sec.last - sec.first)
 	load := &s.loads[sec.reel]
 	full := s.full[sec.reel]
+	product := 0.0
 	level, idle, shift := 0.0, 0.0, 0.0
 	above := 0.0 // sum of the adjoint where the load does not depend on the voltage
-	for k := last - 1; k > first; k-- {
-		a2, v2 := (a+s.coupling[k]*a1)*s.inverse[k], s.volts[k]
-		product += (a - a2) * (v - v2)
-		a, v = a2, v2
-		if v >= full {
-			above += a
-			continue
+	if s.ends[i].sated {
+		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
+		product = (aLast - a1) * (vLast - vFirst) / n
+		above = (a1 + aLast) / 2 * (n - 1)
+	} else {
+		for k := last - 1; k > first; k-- {
+			a2, v2 := (a+s.coupling[k]*a1)*s.inverse[k], s.volts[k]
+			product += (a - a2) * (v - v2)
+			a, v = a2, v2
+			if v >= full {
+				above += a
+				continue
+			}
+			dScale, dIdle, dShift := load.Partials(v)
+			level += a * dScale
+			idle += a * dIdle
+			shift += a * dShift
 		}
-		dScale, dIdle, dShift := load.Partials(v)
-		level += a * dScale
-		idle += a * dIdle
-		shift += a * dShift
+		product += (a - a1) * (v - vFirst)
 	}
-	product += (a - a1) * (v - vFirst)
 	if above != 0 {
-		dScale, dIdle, dShift := load.Partials(math.Max(full, vFirst))
-		level += above * dScale
-		idle += above * dIdle
-		shift += above * dShift
+		d := s.above[sec.reel]
+		level += above * d.scale
+		idle += above * d.idle
+		shift += above * d.shift
 	}
 	g.Scale[sec.reel] -= level
 	g.Idle[sec.reel] -= idle
@@ -184,7 +203,6 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 
 	plus, minus := s.reelRails(sec.reel)
 	loop := plus + minus
-	n := float64(sec.last - sec.first)
 	line := func(x []float64) float64 {
 		return ((at(x, sec.at.plus)-at(x, sec.to.plus))/plus + (at(x, sec.at.minus)-at(x, sec.to.minus))/minus) / n
 	}

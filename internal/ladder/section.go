@@ -13,6 +13,7 @@ import (
 type condensed struct {
 	ownAt, ownTo, across float64
 	pushAt, pushTo       float64
+	sated                bool // no pixel's current inside depends on its voltage
 }
 
 // pairSlots are the places of a load or section in the matrix.
@@ -139,12 +140,14 @@ func (s *Solver) condenseSection(i int, m mode) (definite bool) {
 	before, sum := 0.0, 0.0 // of the row above: 1/pivot, right-hand side
 	link := 1.0             // coupling to the first pixel
 	definite = true
+	sated := m == tangent
 	for k := first + 1; k < last; k++ {
 		v := volts[k]
 		current, g := total, 0.0
 		if v < full || m != tangent {
 			s.linearise(sec.reel, k, m)
 			current, g = amps[k], slope[k]
+			sated = false
 		} else {
 			amps[k], slope[k] = current, g
 		}
@@ -161,10 +164,10 @@ func (s *Solver) condenseSection(i int, m mode) (definite bool) {
 	}
 	end := &s.ends[i]
 	if last-first == 1 {
-		*end = condensed{ownAt: 1, ownTo: 1, across: 1}
+		*end = condensed{ownAt: 1, ownTo: 1, across: 1, sated: sated}
 		return definite
 	}
-	*end = condensed{ownAt: own, ownTo: 1 - before, across: link, pushAt: push, pushTo: sum * before}
+	*end = condensed{ownAt: own, ownTo: 1 - before, across: link, pushAt: push, pushTo: sum * before, sated: sated}
 	return definite
 }
 

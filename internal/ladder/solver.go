@@ -37,6 +37,7 @@ type Solver struct {
 	loads []pixel.Load
 	full  []float64 // by reel: Load.Full and Total, close at hand
 	total []float64
+	above []partials // by reel: at and above Load.Full
 
 	x, goal []float64 // by unknown: the state, and Newton's next one
 	// By pixel, reels one behind the other.
@@ -63,7 +64,7 @@ func (n *Network) NewSolver() *Solver {
 	s.slots = n.findSlots(s.matrix)
 	reels := len(n.run.Reels)
 	s.loads = make([]pixel.Load, reels)
-	s.full, s.total = make([]float64, reels), make([]float64, reels)
+	s.full, s.total, s.above = make([]float64, reels), make([]float64, reels), make([]partials, reels)
 	for _, v := range []*[]float64{&s.volts, &s.step, &s.amps, &s.slope, &s.miss, &s.inverse, &s.carried, &s.coupling} {
 		*v = make([]float64, n.pixels)
 	}
@@ -90,6 +91,9 @@ func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
 	copy(s.loads, loads)
 	for i := range s.loads {
 		s.full[i], s.total[i] = s.loads[i].Full(), s.loads[i].Total()
+		if !math.IsInf(s.full[i], 1) {
+			s.above[i] = partialsOf(&s.loads[i], 2*s.full[i]) // the same wherever it is above
+		}
 	}
 	if !s.warm {
 		s.begin()

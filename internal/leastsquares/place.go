@@ -84,6 +84,18 @@ func (s *search) fold(t *triangle, p *place, damping float64) {
 	t.fold(p.jacobian, p.residuals, s.diagonal, s.right)
 }
 
+// damp makes the triangle of the linear model here, damped by λ.
+func (s *search) damp(lambda float64) {
+	if s.here.damping > 0 { // a singular one has no triangle without damping to build upon
+		s.fold(s.damped, s.here, lambda)
+		return
+	}
+	for j := range s.diagonal {
+		s.diagonal[j] = math.Sqrt(lambda) * s.scaleOf(j)
+	}
+	s.damped.refold(s.here.linear, s.diagonal)
+}
+
 // promise is by how much the linear model lowers the sum of squares with the step
 // δ that a triangle damped by λ gave: ‖J·δ‖² + 2·λ·‖D·δ‖² (Moré 1978, eq. 4.4), written so
 // that nothing cancels.

@@ -8,6 +8,7 @@ type search struct {
 	weight, mean []float64 // of the priors; a weight is 1/deviation
 	most         int
 	tolerance    float64
+	slack        float64
 
 	here, there *place    // where the fit is, and the place tried
 	last        *place    // evaluated last
@@ -19,15 +20,17 @@ type search struct {
 
 	diagonal, right, scaled []float64 // scratch
 	iterations, evaluations int
-	rate                    float64 // length of a full step over that of the one before
-	refused                 int     // in a row
-	stalled                 bool    // no step is good, and next to nothing is left to win
+	rate                    float64        // length of a full step over that of the one before
+	refused                 int            // in a row
+	sums                    [creep]float64 // of squares, before each of the last steps
+	stalled                 bool           // no step is good, and next to nothing is left to win
+	crept                   bool           // steps are good, but next to nothing is left to win
 }
 
 func newSearch(m Model, prior *Prior, opt Options) *search {
 	n, k := m.Size()
-	s := &search{model: m, most: opt.MaxIterations, tolerance: opt.Tolerance,
-		here: newPlace(n, k), there: newPlace(n, k), damped: newTriangle(n, k)}
+	s := &search{model: m, most: opt.MaxIterations, tolerance: opt.Tolerance, slack: opt.Slack,
+		here: newPlace(n, k), there: newPlace(n, k), damped: newTriangle(max(n, k), k)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
 		*v = make([]float64, k)
 	}
@@ -78,7 +81,22 @@ const (
 	// this much may be left to win: a step of a tenth of the parameters' deviations, all
 	// together, if those are scaled by the residual deviation.
 	slight = 0.01
+	// A fit creeps where so many steps gain less than Slack, see Options.
+	creep = 4
 )
+
+// creeping tells whether the last steps gained so little that the fit may end, see
+// Options.
+func (s *search) creeping() bool {
+	at := &s.sums[s.iterations%creep]
+	gained := *at - s.here.sum
+	*at = s.here.sum
+	if s.iterations < creep {
+		return false
+	}
+	s.crept = s.slack > 0 && gained <= s.slack && s.here.promise <= s.slack
+	return s.crept
+}
 
 // advance tries one step, and makes it if it is good. It returns false where no step
 // of any length is good any more.
@@ -162,7 +180,7 @@ func (s *search) adapt(ratio, gained, slope, length float64) {
 // finish computes the covariance. A model that remembers where it was is brought
 // back to X where a step from there was refused.
 func (s *search) finish() (*Fit, error) {
-	converged := s.arrived() || s.stalled
+	converged := s.arrived() || s.stalled || s.crept
 	if s.last != s.here {
 		if err := s.visit(s.here); err != nil {
 			return nil, err
@@ -170,8 +188,10 @@ func (s *search) finish() (*Fit, error) {
 	}
 	f := &Fit{X: s.here.x, Residuals: s.here.residuals, Jacobian: s.here.jacobian, SumSquares: s.here.sum,
 		Converged: converged, Iterations: s.iterations, Evaluations: s.evaluations}
-	s.fold(s.damped, s.here, 0)
-	f.Covariance = s.damped.covariance()
+	if s.here.damping > 0 {
+		s.fold(s.here.linear, s.here, 0)
+	}
+	f.Covariance = s.here.linear.covariance()
 	f.Singular = f.Covariance == nil
 	return f, nil
 }

@@ -27,7 +27,7 @@ func (s *search) choose() (promised, slope float64) {
 		lambda = most / full
 	}
 	for range 10 { // two or three do
-		s.fold(s.damped, here, lambda)
+		s.damp(lambda)
 		s.damped.solve(s.delta)
 		length := s.length(s.delta)
 		s.damping = lambda

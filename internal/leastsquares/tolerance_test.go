@@ -30,3 +30,39 @@ func TestTolerance(t *testing.T) {
 		t.Errorf("%d evaluations where all may be left, %d by default", last.Evaluations, full)
 	}
 }
+
+// sinking has its minimum where its derivative vanishes: each full step goes half of the
+// way, for ever.
+type sinking struct{}
+
+func (sinking) Size() (residuals, parameters int) { return 2, 1 }
+
+func (sinking) Evaluate(x, residuals []float64, jacobian *Matrix) error {
+	residuals[0], residuals[1] = x[0]*x[0], 10
+	if jacobian != nil {
+		jacobian.Row(0)[0], jacobian.Row(1)[0] = 2*x[0], 0
+	}
+	return nil
+}
+
+// TestSlack: a fit that creeps ends where no more than Slack is left to win, and says
+// that it converged; without Slack it goes on.
+func TestSlack(t *testing.T) {
+	const slack = 0.01
+	with, err := Solve(sinking{}, []float64{3}, nil, Options{Slack: slack})
+	if err != nil {
+		t.Fatal(err)
+	}
+	without, err := Solve(sinking{}, []float64{3}, nil, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !with.Converged || with.SumSquares > 100+slack || with.Evaluations >= without.Evaluations {
+		t.Errorf("sum %g after %d evaluations, converged %v; %d evaluations without slack", with.SumSquares, with.Evaluations, with.Converged, without.Evaluations)
+	}
+	// So few steps that the sum still falls fast.
+	cut, err := Solve(sinking{}, []float64{3}, nil, Options{Slack: slack, MaxIterations: 4})
+	if err != nil || cut.Converged {
+		t.Errorf("converged %v in four steps, %v", cut.Converged, err)
+	}
+}

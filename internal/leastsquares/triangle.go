@@ -11,6 +11,7 @@ import "math"
 // (Golub and Van Loan, Matrix Computations, 5.2). All memory is made once.
 type triangle struct {
 	n, m    int
+	heights []int     // by column: data rows that are not zero from there down
 	upper   []float64 // m×m, row after row; only on and above the diagonal
 	columns []float64 // m+1 columns of n: J and r, overwritten
 	right   []float64 // m: c, then the transformed right-hand side
@@ -18,31 +19,103 @@ type triangle struct {
 }
 
 func newTriangle(n, m int) *triangle {
-	return &triangle{n: n, m: m, upper: make([]float64, m*m), columns: make([]float64, (m+1)*n),
+	return &triangle{n: n, m: m, heights: make([]int, m), upper: make([]float64, m*m), columns: make([]float64, (m+1)*max(n, 1)),
 		right: make([]float64, m), scratch: make([]float64, m)}
 }
 
 // fold makes the triangle of a Jacobian, residuals, diagonal and its right-hand side.
 func (t *triangle) fold(jacobian *Matrix, residuals, diagonal, c []float64) {
+	t.begin(diagonal, c)
+	dense := 0
+	last := t.columns[t.m*t.n:]
+	for i := range jacobian.Rows {
+		row := jacobian.Row(i)
+		if few(row) {
+			t.rotate(row, residuals[i])
+			continue
+		}
+		for j, x := range row {
+			t.columns[j*t.n+dense] = x
+		}
+		last[dense] = residuals[i]
+		dense++
+	}
+	for j := range t.heights {
+		t.heights[j] = dense
+	}
+	for j := range t.m {
+		t.reflect(j)
+	}
+}
+
+// refold makes the triangle of another one, in the place of a Jacobian, and a diagonal
+// with a right-hand side of zeros: a fifth of the work of folding it all again.
+func (t *triangle) refold(of *triangle, diagonal []float64) {
+	clear(t.scratch)
+	t.begin(diagonal, t.scratch)
+	for i := range t.m {
+		for j := i; j < t.m; j++ {
+			t.columns[j*t.n+i] = of.upper[i*t.m+j]
+		}
+	}
+	copy(t.columns[t.m*t.n:], of.right)
+	for j := range t.m {
+		t.heights[j] = j + 1 // a column of a triangle, and reflections keep it so
+	}
+	for j := range t.m {
+		t.reflect(j)
+	}
+}
+
+// begin starts with a diagonal and its right-hand side.
+func (t *triangle) begin(diagonal, c []float64) {
 	clear(t.upper)
 	for j := range t.m {
 		t.upper[j*t.m+j] = diagonal[j]
 		t.right[j] = c[j]
-		column := t.columns[j*t.n : (j+1)*t.n]
-		for i := range column {
-			column[i] = jacobian.Data[i*jacobian.Cols+j]
+	}
+}
+
+// few tells whether a row has so few entries that rotating it is less work than
+// carrying it through all reflections.
+func few(row []float64) bool {
+	n := 0
+	for _, x := range row {
+		if x != 0 {
+			n++
+			if n > 4 {
+				return false
+			}
 		}
 	}
-	copy(t.columns[t.m*t.n:], residuals)
+	return true
+}
+
+// rotate folds one row and its residual into the triangle by Givens rotations.
+func (t *triangle) rotate(row []float64, residual float64) {
+	rest := t.scratch
+	copy(rest, row)
 	for j := range t.m {
-		t.reflect(j)
+		if rest[j] == 0 {
+			continue
+		}
+		upper := t.upper[j*t.m : (j+1)*t.m]
+		length := math.Hypot(upper[j], rest[j])
+		cos, sin := upper[j]/length, rest[j]/length
+		for k := j; k < t.m; k++ {
+			a, b := upper[k], rest[k]
+			upper[k], rest[k] = cos*a+sin*b, cos*b-sin*a
+		}
+		rest[j] = 0
+		t.right[j], residual = cos*t.right[j]+sin*residual, cos*residual-sin*t.right[j]
 	}
 }
 
 // reflect clears column j of the data rows with the reflection I − τ·v·vᵀ, v being 1
 // in row j of the triangle and the scaled column in the data rows.
 func (t *triangle) reflect(j int) {
-	column := t.columns[j*t.n : (j+1)*t.n]
+	h := t.heights[j]
+	column := t.columns[j*t.n : j*t.n+h]
 	below := norm(column)
 	if below == 0 {
 		return
@@ -60,9 +133,9 @@ func (t *triangle) reflect(j int) {
 	row := t.upper[j*t.m : (j+1)*t.m]
 	row[j] = length
 	for k := j + 1; k < t.m; k++ {
-		row[k] = t.apply(column, t.columns[k*t.n:(k+1)*t.n], row[k], tau)
+		row[k] = t.apply(column, t.columns[k*t.n:k*t.n+h], row[k], tau)
 	}
-	t.right[j] = t.apply(column, t.columns[t.m*t.n:], t.right[j], tau)
+	t.right[j] = t.apply(column, t.columns[t.m*t.n:t.m*t.n+h], t.right[j], tau)
 }
 
 // apply reflects one column with entry head in the triangle's row, which it returns.
@@ -204,6 +277,13 @@ func (t *triangle) covariance() *Matrix {
 
 // norm is the Euclidean length, safe from overflow.
 func norm(v []float64) float64 {
+	plain := 0.0
+	for _, x := range v {
+		plain += x * x
+	}
+	if plain > 1e-280 && plain < 1e280 {
+		return math.Sqrt(plain)
+	}
 	largest := 0.0
 	for _, x := range v {
 		largest = math.Max(largest, math.Abs(x))

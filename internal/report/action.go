@@ -48,7 +48,7 @@ func actions(a *assessment.Assessment) []action {
 		}
 	}
 	for _, n := range a.Next {
-		out = append(out, action{Text: "Read the " + nextText(n) + "."})
+		out = append(out, action{Text: "Read the " + nextText(a.Run, n) + "."})
 	}
 	return out
 }

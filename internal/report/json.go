@@ -108,21 +108,29 @@ func write(w io.Writer, what string, o object) error {
 
 // AssessJSON writes an assessment as one JSON object on one line. The error is
 // the writer's.
-func AssessJSON(w io.Writer, a *assessment.Assessment) error {
-	return write(w, "assessment", object{
+func AssessJSON(w io.Writer, a *assessment.Assessment) error { return ExplainJSON(w, a, nil) }
+
+// ExplainJSON is AssessJSON with what the verdict on one element rests on, where that
+// was asked for. The error is the writer's.
+func ExplainJSON(w io.Writer, a *assessment.Assessment, x *assessment.Explanation) error {
+	o := object{
 		{"schema", schema}, {"run", nameOf(a.Run)},
 		{"fit", object{{"converged", a.Fit.Converged}, {"chi_squared", number(a.Fit.ChiSquared)},
 			{"degrees_of_freedom", a.Fit.DegreesOfFreedom}, {"p_value", number(a.Fit.PValue)}}},
 		{"elements", list(a.Elements, elementJSON)},
 		{"readings", list(a.Readings, readingJSON)},
 		{"next", list(a.Next, func(n assessment.Next) any {
-			return object{{"quantity", n.Quantity.String()}, {"from", n.From}, {"to", n.To}, {"step", n.Step},
+			return object{{"quantity", n.Quantity.String()}, {"from", n.From}, {"to", n.To}, {"step", n.Step}, {"meter", n.Meter},
 				{"settles", list(n.Settles, func(s string) any { return s })}}
 		})},
 		{"findings", list(a.Findings, func(f assessment.Finding) any {
 			return object{{"severity", f.Severity}, {"subject", f.Subject}, {"text", f.Text}}
 		})},
-	})
+	}
+	if x != nil {
+		o = append(o, member{"explanation", explanationJSON(x)})
+	}
+	return write(w, "assessment", o)
 }
 
 func elementJSON(e assessment.Element) any {

@@ -138,7 +138,7 @@ func TestKeysOfJSON(t *testing.T) {
 	readings := a["readings"].([]any)
 	has(t, "reading", readings[0], "row", "predicted", "residual", "standardised", "suspect", "used")
 	has(t, "suspect", readings[7], "row", "predicted", "residual", "standardised", "suspect", "used", "note")
-	has(t, "next", a["next"].([]any)[0], "quantity", "from", "to", "step", "settles")
+	has(t, "next", a["next"].([]any)[0], "quantity", "from", "to", "step", "meter", "settles")
 	has(t, "finding", a["findings"].([]any)[0], "severity", "subject", "text")
 
 	p := decode(t, func(w io.Writer) error { return PredictJSON(w, invented.Prediction()) })

@@ -47,7 +47,7 @@ func AssessTable(w io.Writer, a *assessment.Assessment, colour bool) error {
 	if len(a.Next) > 0 {
 		t.heading("Read next")
 		for i, n := range a.Next {
-			t.wrapped(fmt.Sprintf("%d", i+1), nextText(n), wordWidth, assessment.None)
+			t.wrapped(fmt.Sprintf("%d", i+1), nextText(a.Run, n), wordWidth, assessment.None)
 		}
 	}
 	if len(a.Readings) > 0 {

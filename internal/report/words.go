@@ -156,9 +156,12 @@ func suspectText(r assessment.Reading) string {
 	return text
 }
 
-// nextText says what to read and what for.
-func nextText(n assessment.Next) string {
+// nextText says what to read and what for; and with which meter, where a run has several.
+func nextText(r *run.Run, n assessment.Next) string {
 	text := between(n.Quantity, n.From, n.To) + inStep(n.Step)
+	if r != nil && len(r.Meters) > 1 && n.Meter != "" {
+		text += " with meter " + legible.Short(n.Meter, 40)
+	}
 	if len(n.Settles) == 0 {
 		return text
 	}

@@ -1,0 +1,35 @@
+package command
+
+import "testing"
+
+// What is planned is listed in walking order with what it settles; a joint that no
+// reading tells of leaves the status unproven.
+func TestPlan(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep plan shelf.toml`).exits(Passes).prints("settle 2 of 2 joints and feeds", "then read", "voltage from", "joint left-right", "feed near")
+	p := s.do(`ohmkeep plan shelf.toml --json`).exits(Passes)
+	holds(t, decoded(t, p.out), `{"schema":1,"run":"Book shelf","meters":["bench"],"order":"…","steps":1,"points":3,"readings":3,
+ "rounds":[{"step":"white","read":[{"quantity":"voltage","from":"A+","to":"A-","meter":"bench"}]}],
+ "elements":[{"kind":"joint","name":"left-right","limit_milliohms":15,"stated_milliohms":3,"amps":1,"settled":true,"resolves_milliohms":1,"best_milliohms":1}]}`)
+	if again := s.do(`ohmkeep plan shelf.toml --json`).out; again != p.out {
+		t.Error("the same run gives another plan")
+	}
+	s.do(`ohmkeep plan shelf.toml --meter bench`).exits(Passes)
+	s.do(`ohmkeep plan shelf.toml --meter bnech`).refused("no meter is named")
+	s.do(`ohmkeep plan`).refused("wants RUN")
+}
+
+// A verdict is explained by the readings that carry it; the status stays the verdicts'.
+func TestExplain(t *testing.T) {
+	s := newSession(t)
+	s.walk(60, everything)
+	s.do(`ohmkeep assess shelf.toml readings.csv --explain left-right`).exits(Fails).prints("joint left-right: FAIL", "the pair voltages either side of it", "without", "still fail")
+	s.do(`ohmkeep assess shelf.toml readings.csv --explain joint:left-right`).exits(Fails).prints("joint left-right: FAIL")
+	x := decoded(t, s.do(`ohmkeep assess shelf.toml readings.csv --explain near --json`).exits(Fails).out)["explanation"].(map[string]any)
+	holds(t, x, `{"kind":"feed","name":"near","rail":"loop",
+ "parts":[{"readings":"…","step":"","rows":[2],"share":0.5,"known_without":true,"milliohms_without":1,"low_without":1}],
+ "single":{"rows":[2],"share":0.1},"uncertainty":[{"from":"…","share":0.5}]}`)
+	s.do(`ohmkeep assess shelf.toml readings.csv --explain letf-right`).refused("did you mean \"left-right\"")
+	s.do(`ohmkeep assess shelf.toml readings.csv --explain ""`).refused("no joint, feed, reel or supply")
+}

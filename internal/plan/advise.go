@@ -1,0 +1,131 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"ohmkeep/internal/run"
+)
+
+// remedies are changes that are tried on what cannot be settled, the easier ones first.
+var remedies = []struct {
+	says   func(r *run.Run, meters []int) string
+	change func(r *run.Run, meters []int)
+}{
+	{brighterSays(2), brighter(2)},
+	{brighterSays(4), brighter(4)},
+	{finerSays, finer},
+	{surerSays, surer},
+	{func(r *run.Run, meters []int) string {
+		return "both, " + finerSays(r, meters) + " in " + brighterSays(4)(r, meters)
+	}, func(r *run.Run, meters []int) { finer(r, meters); brighter(4)(r, meters) }},
+}
+
+// single is how many remedies are one change each.
+const single = 4
+
+// advise says what would settle what this plan cannot.
+func (p *Plan) advise(s *surveyed, meters []int) error {
+	open := func(e Element) bool { return !e.Settled && len(e.Helps) == 0 }
+	for n, remedy := range remedies {
+		if !slices.ContainsFunc(p.Elements, open) {
+			return nil
+		}
+		changed := clone(s.run)
+		remedy.change(changed, meters)
+		other, err := survey(changed, meters)
+		if err != nil { // such a step starves the run
+			continue
+		}
+		for i := range p.Elements {
+			e := &p.Elements[i]
+			v := other.views[sound]
+			for k, t := range v.targets {
+				at := &v.est.Elements[t.Element]
+				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Helps) == 0 || n < single && len(e.Helps) < 2) && other.settles(k, [2][]float64{v.best, other.views[bad].best}) {
+					e.Helps = append(e.Helps, remedy.says(s.run, meters))
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// clone copies what remedies change.
+func clone(r *run.Run) *run.Run {
+	c := *r
+	c.Steps = slices.Clone(r.Steps)
+	c.Meters = slices.Clone(r.Meters)
+	for i := range c.Meters {
+		c.Meters[i].Ranges = slices.Clone(r.Meters[i].Ranges)
+	}
+	return &c
+}
+
+// brightest is the step with the most levels together.
+func brightest(r *run.Run) run.Step {
+	best, most := run.Step{}, -1.0
+	for _, step := range r.Steps {
+		sum := 0.0
+		for _, level := range step.Levels {
+			sum += level
+		}
+		if sum > most {
+			best, most = step, sum
+		}
+	}
+	return best
+}
+
+func brighterSays(times float64) func(*run.Run, []int) string {
+	return func(r *run.Run, _ []int) string {
+		return fmt.Sprintf("a step %.0f times as bright as %q, if the supplies, fuses and feeds carry it (see predict)", times, brightest(r).Name)
+	}
+}
+
+// brighter adds a step of so many times the brightest one's levels, as far as they go.
+func brighter(times float64) func(*run.Run, []int) {
+	return func(r *run.Run, _ []int) {
+		levels := map[string]float64{}
+		for name, level := range brightest(r).Levels {
+			levels[name] = math.Min(1, times*level)
+		}
+		r.Steps = append(r.Steps, run.Step{Name: "brighter", Levels: levels})
+	}
+}
+
+func finerSays(r *run.Run, meters []int) string {
+	resolution := math.Inf(1)
+	for _, m := range meters {
+		for _, g := range r.Meters[m].Ranges {
+			if g.Quantity == run.Voltage {
+				resolution = math.Min(resolution, g.Resolution)
+			}
+		}
+	}
+	return fmt.Sprintf("a voltmeter with counts of %.3g mV", 100*resolution)
+}
+
+// finer gives voltmeters one digit more.
+func finer(r *run.Run, meters []int) {
+	for _, m := range meters {
+		for i := range r.Meters[m].Ranges {
+			if g := &r.Meters[m].Ranges[i]; g.Quantity == run.Voltage {
+				g.Resolution /= 10
+			}
+		}
+	}
+}
+
+func surerSays(*run.Run, []int) string { return "meters five times as accurate, in volts and amperes" }
+
+// surer makes meters five times as accurate.
+func surer(r *run.Run, meters []int) {
+	for _, m := range meters {
+		for i := range r.Meters[m].Ranges {
+			g := &r.Meters[m].Ranges[i]
+			g.Fraction, g.Counts = g.Fraction/5, g.Counts/5
+		}
+	}
+}
