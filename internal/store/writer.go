@@ -64,8 +64,9 @@ type writerSeries struct {
 }
 
 // How much the tail may hold before it is folded into chunks.
+var mostCommits = 256 // tests make it less
+
 const (
-	mostCommits  = 256
 	mostReadings = 1 << 16
 	straight     = 1 << 14 // commits of so many readings go into chunks at once
 )
