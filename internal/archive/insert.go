@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"math"
@@ -108,7 +109,7 @@ func (in *inserter) section(s chunk.Section) error {
 
 // before gives how many records, which are in the order of time, lie before a moment.
 func before(records []chunk.Record, at int64) int {
-	n, _ := slices.BinarySearchFunc(records, at, func(r chunk.Record, at int64) int { return compare(r.At, at) })
+	n, _ := slices.BinarySearchFunc(records, at, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
 	return n
 }
 
@@ -135,20 +136,10 @@ func (in *inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
 	held := len(in.records)
 	in.records = append(in.records, part...)
 	if appended := held == 0 || in.records[held-1].At <= part[0].At; !appended {
-		slices.SortStableFunc(in.records, func(a, b chunk.Record) int { return compare(a.At, b.At) })
+		slices.SortStableFunc(in.records, func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) })
 	}
 	in.left[c.Moments] = true
 	return in.write(s, in.records, &c)
-}
-
-func compare(a, b int64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // write writes records as chunks, the first of them in place of another.

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/keeper"
 	"ohmkeep/internal/run"
 )
 
@@ -54,7 +55,7 @@ func writeForever(path string) error {
 	if err != nil {
 		return err
 	}
-	mostCommits = 5
+	keeper.MostCommits = 5
 	s, err := Open(path)
 	if err != nil {
 		return err
