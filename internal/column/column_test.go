@@ -40,20 +40,30 @@ func filled(n int, f func(i int) int64) []int64 {
 func TestEveryColumnComesBack(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	kinds := map[string]func(i int) int64{
-		"nothing":     func(int) int64 { return 0 },
-		"constant":    func(int) int64 { return -123456789 },
-		"counting":    func(i int) int64 { return int64(i) },
-		"thousands":   func(i int) int64 { return int64(i) * 1000 },
-		"noise":       func(int) int64 { return int64(random.NormFloat64() * 1.5) },
-		"wild":        func(int) int64 { return int64(random.Uint64()) },
-		"ends":        func(i int) int64 { return []int64{math.MinInt64, math.MaxInt64}[i%2] },
-		"lowest":      func(i int) int64 { return math.MinInt64 + int64(i%3) },
-		"spikes":      func(i int) int64 { return int64(i%97/96) << (i % 63) },
-		"wide":        func(int) int64 { return int64(random.Uint64() >> 20) },
+		"nothing":   func(int) int64 { return 0 },
+		"constant":  func(int) int64 { return -123456789 },
+		"counting":  func(i int) int64 { return int64(i) },
+		"thousands": func(i int) int64 { return int64(i) * 1000 },
+		"noise":     func(int) int64 { return int64(random.NormFloat64() * 1.5) },
+		"wild":      func(int) int64 { return int64(random.Uint64()) },
+		"ends":      func(i int) int64 { return []int64{math.MinInt64, math.MaxInt64}[i%2] },
+		"lowest":    func(i int) int64 { return math.MinInt64 + int64(i%3) },
+		"spikes":    func(i int) int64 { return int64(i%97/96) << (i % 63) },
+		"wide":      func(int) int64 { return int64(random.Uint64() >> 20) },
+		"broad": func(i int) int64 { // each Rice parameter by turns, with escapes between and long residuals behind
+			x := random.Int64N(2 << (i / 256 % 58))
+			switch i % 37 {
+			case 35:
+				return x << min(40, 61-i/256%58)
+			case 36, 0, 1:
+				return x * (1 + random.Int64N(12))
+			}
+			return x
+		},
 		"nanoseconds": func(i int) int64 { return 1772393400e9 + int64(i)*1e9 + random.Int64N(1e6) },
 	}
 	for name, f := range kinds {
-		for _, n := range []int{0, 1, 2, 3, 255, 256, 257, 258, 1000, 4096} {
+		for _, n := range []int{0, 1, 2, 3, 255, 256, 257, 258, 1000, 4096, 62 * 256} {
 			size := same(t, filled(n, f))
 			if name == "constant" && size > 6 {
 				t.Errorf("%d equal numbers take %d bytes", n, size)
