@@ -139,7 +139,7 @@ func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do f
 		case ended:
 			return nil
 		case Broken(err):
-			damage.lost(list[done+n])
+			damage.Lost(list[done+n])
 			n++
 		case err != nil:
 			return err

@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"slices"
@@ -88,13 +89,13 @@ func Sections(items []Item) []chunk.Section {
 		}
 		sections[at].Records = append(sections[at].Records, x.Record)
 	}
-	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return cmp.Compare(a.Series, b.Series) })
 	return sections
 }
 
 // InOrder sorts records by their time.
 func InOrder(records []chunk.Record) {
-	byTime := func(a, b chunk.Record) int { return compare(a.At, b.At) }
+	byTime := func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) }
 	if !slices.IsSortedFunc(records, byTime) { // the clock was set back, or lines crossed
 		slices.SortStableFunc(records, byTime)
 	}

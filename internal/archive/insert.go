@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"math"
@@ -84,34 +85,43 @@ func (in *inserter) section(s chunk.Section) error {
 	if err != nil {
 		return err
 	}
-	for i := -1; i < len(there) && len(records) > 0; i++ {
-		n := len(records)
-		if i+1 < len(there) {
-			n, _ = slices.BinarySearchFunc(records, there[i+1].First, func(r chunk.Record, at int64) int {
-				if r.At < at {
-					return -1
-				}
-				return 1
-			})
-		}
-		part := records[:n]
-		records = records[n:]
-		if n == 0 {
-			continue
-		}
-		into := max(i, 0) // what lies before the first chunk may still fit into it
-		merges := into < len(there) && (there[into].N+n <= chunk.Full || i >= 0 && (part[0].At < there[i].Last || there[i].N < chunk.Full))
-		if !merges {
-			if err := in.write(s, part, nil); err != nil {
-				return err
-			}
-			continue
-		}
-		if err := in.merge(s, part, there[into]); err != nil {
+	if len(there) == 0 {
+		return in.write(s, records, nil)
+	}
+	if n := before(records, there[0].First); there[0].N+n > chunk.Full {
+		if err := in.write(s, records[:n], nil); err != nil {
 			return err
 		}
+		records = records[n:]
+	} // else what lies before the first chunk fits into it
+	for i := range there {
+		n := len(records)
+		if i+1 < len(there) {
+			n = before(records, there[i+1].First)
+		}
+		if err := in.part(s, records[:n], there[i]); err != nil {
+			return err
+		}
+		records = records[n:]
 	}
 	return nil
+}
+
+// before gives how many records, which are in the order of time, lie before a moment.
+func before(records []chunk.Record, at int64) int {
+	n, _ := slices.BinarySearchFunc(records, at, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
+	return n
+}
+
+// part puts records, which all lie before the next chunk, into a chunk or behind it.
+func (in *inserter) part(s chunk.Section, part []chunk.Record, c Chunk) error {
+	switch {
+	case len(part) == 0:
+		return nil
+	case c.N >= chunk.Full && part[0].At >= c.Last:
+		return in.write(s, part, nil)
+	}
+	return in.merge(s, part, c)
 }
 
 // merge puts new records into a chunk, and what is too much into more of them.
@@ -126,20 +136,10 @@ func (in *inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
 	held := len(in.records)
 	in.records = append(in.records, part...)
 	if appended := held == 0 || in.records[held-1].At <= part[0].At; !appended {
-		slices.SortStableFunc(in.records, func(a, b chunk.Record) int { return compare(a.At, b.At) })
+		slices.SortStableFunc(in.records, func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) })
 	}
 	in.left[c.Moments] = true
 	return in.write(s, in.records, &c)
-}
-
-func compare(a, b int64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // write writes records as chunks, the first of them in place of another.

@@ -86,6 +86,9 @@ func (s *Series) Value(count int64) float64 {
 	return indication.PowerOfTen(float64(count), s.form.Exponent()) / s.per
 }
 
+// Ratio gives by how much a correction has changed the values of a series.
+func (s *Series) Ratio() float64 { return s.ratio }
+
 // Mean gives the SI value of the mean of n counts with a sum.
 func (s *Series) Mean(sum int64, n int) float64 {
 	mantissa, exponent := s.factor()
@@ -129,8 +132,8 @@ func All(ctx context.Context, tx *sql.Tx, runID int64) ([]*Series, error) {
 	return series(ctx, tx, "run = ? ORDER BY id", runID)
 }
 
-// one gives a series.
-func one(ctx context.Context, tx *sql.Tx, id int64) (*Series, error) {
+// One gives a series.
+func One(ctx context.Context, tx *sql.Tx, id int64) (*Series, error) {
 	found, err := series(ctx, tx, "id = ?", id)
 	if err == nil && len(found) == 0 {
 		err = fmt.Errorf("%w: series %d is lost", chunk.ErrDamaged, id)

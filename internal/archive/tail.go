@@ -1,6 +1,7 @@
 package archive
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -59,7 +60,7 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sect
 		InOrder(s.Records)
 		sections = append(sections, *s)
 	}
-	slices.SortFunc(sections, func(a, b chunk.Section) int { return compare(a.Series, b.Series) })
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return cmp.Compare(a.Series, b.Series) })
 	return sections, damaged, rows.Err()
 }
 

@@ -53,7 +53,7 @@ func TestEveryColumnComesBack(t *testing.T) {
 		"nanoseconds": func(i int) int64 { return 1772393400e9 + int64(i)*1e9 + random.Int64N(1e6) },
 	}
 	for name, f := range kinds {
-		for _, n := range []int{0, 1, 2, 3, 255, 256, 257, 258, 1000, 4096} {
+		for _, n := range []int{0, 1, 2, 3, 255, 256, 257, 258, 1000, 4096, 62 * 256} {
 			size := same(t, filled(n, f))
 			if name == "constant" && size > 6 {
 				t.Errorf("%d equal numbers take %d bytes", n, size)
@@ -79,6 +79,34 @@ func TestNoiseCostsLittleMoreThanItsEntropy(t *testing.T) {
 	v = filled(n, func(i int) int64 { return int64(math.Round(float64(i)*1000+random.NormFloat64()))*1e6 + 1772393400e9 })
 	if got, most := float64(same(t, v))*8/n, entropy*1.10+6*8./BlockSize; got > most {
 		t.Errorf("times: %.3f bits a number, allowed %.3f", got, most)
+	}
+}
+
+// Residuals of any length follow each other at any place within a byte.
+func TestResidualsOfEachParameterComeBack(t *testing.T) {
+	random := rand.New(rand.NewPCG(9, 10))
+	for k := range uint(allZero) {
+		for range 20 {
+			want := make([]uint64, BlockSize)
+			for i := range want {
+				q := random.Uint64N(longest + 2) // escapes among them
+				if k < 59 {
+					want[i] = q<<k | random.Uint64()&(1<<k-1)
+				} else {
+					want[i] = random.Uint64()
+				}
+			}
+			var e encoder
+			e.rice(want, k)
+			got := make([]int64, len(want))
+			r := reader{src: e.dst}
+			r.rice(got, k)
+			for i, z := range got {
+				if zigzag(z) != want[i] || r.err != nil || len(r.src) > 0 {
+					t.Fatalf("k = %d, number %d: %v, %d bytes left", k, i, r.err, len(r.src))
+				}
+			}
+		}
 	}
 }
 

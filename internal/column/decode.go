@@ -134,6 +134,10 @@ func (r *reader) block(u []int64) {
 	}
 }
 
+// surest is the largest k of which any residual without an escape fits the window
+// when it has been filled from within a byte: 56 bits less 7.
+const surest = 56 - 7 - longest
+
 // rice reads residuals.
 func (r *reader) rice(u []int64, k uint) {
 	at := 0 // in bits
@@ -142,7 +146,7 @@ func (r *reader) rice(u []int64, k uint) {
 			n, bits := fastPairs(u, r.src, at, k)
 			u, at = u[n:], bits
 		}
-		if k <= 56-longest-1 {
+		if k <= surest {
 			n, bits := fast(u, r.src, at, k)
 			u, at = u[n:], bits
 		}

@@ -112,17 +112,11 @@ func newStoreCheck() *cobra.Command {
 		Example: `  ohmkeep store check shelf.db`,
 		Args:    exactly("STORE"),
 		RunE: func(c *cobra.Command, args []string) error {
-			s, err := store.OpenReadOnly(args[0])
-			if err != nil {
-				return err
+			found, size, err := checkStore(c, args[0])
+			if store.Damaged(err) { // so badly that it tells nothing of itself
+				found.Faults, err = append(found.Faults, "the store is damaged at its root; ohmkeep store compact puts it aside"), nil
 			}
-			defer s.Close()
-			found, err := s.Check(c.Context())
 			if err != nil {
-				return err
-			}
-			size, err := s.Size(c.Context())
-			if err != nil && len(found.Faults) == 0 {
 				return err
 			}
 			if asJSON {
@@ -188,11 +182,11 @@ aside under another name, and all that can be read of it is put into a new one.`
 		Example: `  ohmkeep store compact shelf.db`,
 		Args:    exactly("STORE"),
 		RunE: func(c *cobra.Command, args []string) error {
-			whole, err := storeWhole(c, args[0])
-			if err != nil {
+			found, _, err := checkStore(c, args[0])
+			if err != nil && !store.Damaged(err) {
 				return err
 			}
-			if !whole {
+			if err != nil || len(found.Faults) > 0 {
 				aside, err := store.Rescue(c.Context(), args[0])
 				if err != nil {
 					return err
@@ -221,18 +215,15 @@ aside under another name, and all that can be read of it is put into a new one.`
 	}
 }
 
-// storeWhole tells whether nothing of a store is damaged.
-func storeWhole(c *cobra.Command, path string) (bool, error) {
+func checkStore(c *cobra.Command, path string) (found store.Found, size store.Size, err error) {
 	s, err := store.OpenReadOnly(path)
-	if store.Damaged(err) {
-		return false, nil
-	} else if err != nil {
-		return false, err
+	if err != nil {
+		return found, size, err
 	}
 	defer s.Close()
-	found, err := s.Check(c.Context())
-	if store.Damaged(err) {
-		return false, nil
+	if found, err = s.Check(c.Context()); err != nil {
+		return found, size, err
 	}
-	return len(found.Faults) == 0, err
+	size, err = s.Size(c.Context())
+	return found, size, err
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"syscall"
 
 	"modernc.org/sqlite"
 )
@@ -49,7 +50,10 @@ func (db *DB) KeepLog(ctx context.Context) error {
 			return err
 		}
 		defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
-		return lengthen(db.Path+"-wal", logPages*5/4*(pageSize+frame))
+		if err := lengthen(db.Path+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
+			return err
+		}
+		return nil // on a full disk what is there must do
 	}())
 }
 

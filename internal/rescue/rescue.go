@@ -80,6 +80,9 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []archive.Chunk) 
 		if !c.Says(&m, &v) {
 			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d says something else of its readings than they do", c.ID))
 		}
+		if i > 0 && c.First < chunks[i-1].Last {
+			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d begins before chunk %d ends", c.ID, chunks[i-1].ID))
+		}
 		f.Chunks++
 		f.Readings += c.N
 		return true, nil

@@ -9,6 +9,7 @@ import (
 	"ohmkeep/internal/archive"
 	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/indication"
+	"ohmkeep/internal/recall"
 )
 
 // Block is a stretch of one channel in columns of equal length. It is good until
@@ -34,7 +35,7 @@ func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, erro
 			first, last := sel.limits()
 			channels := map[*archive.Series]*Channel{}
 			var qualities []Quality
-			damage, err = archive.Columns(ctx, tx, series, first, last, func(c archive.Column) bool {
+			damage, err = recall.Columns(ctx, tx, series, first, last, func(c recall.Column) bool {
 				if channels[c.Series] == nil {
 					channels[c.Series] = channel(sel.Run, c.Series)
 				}

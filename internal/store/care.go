@@ -4,13 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
-	"io/fs"
-	"os"
-	"time"
 
 	"ohmkeep/internal/archive"
-	"ohmkeep/internal/database"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/rescue"
 )
@@ -66,35 +61,5 @@ func Damaged(err error) bool { return archive.Broken(err) }
 // that can be read and is whole, if that is nothing. The store must be closed. It
 // gives the name under which the damaged file is kept.
 func Rescue(ctx context.Context, path string) (aside string, err error) {
-	db := &database.DB{Path: path}
-	claim, err := db.Claim("ohmkeep store compact")
-	if err != nil {
-		return "", err
-	}
-	aside, err = replace(ctx, path)
-	return aside, errors.Join(err, claim.Release())
-}
-
-func replace(ctx context.Context, path string) (aside string, err error) {
-	part := path + ".rescued"
-	for _, name := range []string{part, part + "-wal", part + "-shm"} {
-		if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return "", err
-		}
-	}
-	to, err := Open(part)
-	if err != nil {
-		return "", err
-	}
-	err = database.Look(path, func(from *sql.Tx) error {
-		return to.db.Update(ctx, func(tx *sql.Tx) error {
-			_, err := rescue.Into(ctx, from, tx)
-			return err
-		})
-	})
-	if err = errors.Join(err, to.Close()); err != nil && !Damaged(err) {
-		return "", err
-	}
-	aside = fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102T150405"))
-	return aside, database.Exchange(path, part, aside)
+	return rescue.Replace(ctx, path)
 }

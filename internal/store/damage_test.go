@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-var damages = flag.Int("damages", 8, "how often a store is damaged")
+var damages = flag.Int("damages", 4, "how often a store is damaged")
 
 // A file that is damaged in the middle gives all that is whole, tells the rest,
 // and takes new samples; what is left can be taken into a new store.

@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/indication"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/retention"
 )
 
 // Mark is something that happened to a run: a note of a person, a gap, a restart.
@@ -190,7 +191,7 @@ func (s *Store) Retain(ctx context.Context, r Retention, now time.Time) (gone in
 
 func (s *Store) letGo(ctx context.Context, before int64, most int) (readings, went int, err error) {
 	err = s.db.Update(ctx, func(tx *sql.Tx) error {
-		readings, went, err = archive.LetGo(ctx, tx, before, most)
+		readings, went, err = retention.LetGo(ctx, tx, before, most)
 		return err
 	})
 	return readings, went, err

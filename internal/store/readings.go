@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/recall"
 )
 
 // Filter says which readings are wanted. The zero Filter takes all.
@@ -67,7 +68,7 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 			return err
 		}
 		first, last := sel.limits()
-		damage, err = archive.Each(ctx, tx, series, first, last, do)
+		damage, err = recall.Each(ctx, tx, series, first, last, do)
 		return err
 	})
 	if err == nil && damage.Any() {
@@ -117,7 +118,7 @@ type Run struct {
 func (s *Store) Runs(ctx context.Context) ([]Run, error) {
 	var runs []Run
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
-		held, err := archive.Runs(ctx, tx)
+		held, err := recall.Runs(ctx, tx)
 		for _, r := range held {
 			runs = append(runs, Run{r.Name, r.Readings, time.Unix(0, r.First).UTC(), time.Unix(0, r.Last).UTC(), r.Sources})
 		}

@@ -9,23 +9,25 @@ import (
 
 	"ohmkeep/internal/archive"
 	"ohmkeep/internal/indication"
+	"ohmkeep/internal/keeper"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
-// Channel is what samples have in common, apart from the form of their numbers.
-// Channels can be compared with ==.
-type Channel struct {
-	Run      string
-	Probe    string // "" = imported or taken by hand
-	Step     string // "" = not known
-	Quantity run.Quantity
-	From, To string // as in a reading
-	Unit     string // V, mV, uV, A, mA, uA, degC
-	Meter    string
-	// Scale is what one count stands for, in the unit, where the samples are the
-	// words of a register: "0.00125". It is "" where they are numbers.
-	Scale string
+// What a Writer takes; see package keeper.
+type (
+	Writer  = keeper.Writer
+	Owner   = keeper.Owner
+	Channel = keeper.Channel
+	Handle  = keeper.Handle
+	Sample  = keeper.Sample
+)
+
+// Writer makes a program the one that keeps writing to the store. Where another
+// one is already, the error is a fault that names it. Appends of other programs
+// are still possible.
+func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
+	return keeper.New(ctx, s.db, owner)
 }
 
 // Quality says what is known against a sample.

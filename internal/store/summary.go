@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/archive"
+	"ohmkeep/internal/recall"
 )
 
 // Bucket is what a channel did in a stretch of time.
@@ -36,8 +37,8 @@ func (s *Store) MinMeanMax(ctx context.Context, sel Selection, n int) ([]Bucket,
 		if err != nil {
 			return err
 		}
-		var sums []archive.Sum
-		if sums, damage, err = archive.Sums(ctx, tx, series, edges); err != nil {
+		var sums []recall.Sum
+		if sums, damage, err = recall.Sums(ctx, tx, series, edges); err != nil {
 			return err
 		}
 		for i, sum := range sums {

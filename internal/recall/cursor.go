@@ -1,44 +1,21 @@
-package archive
+package recall
 
 import (
+	"cmp"
 	"container/heap"
 	"context"
 	"database/sql"
-	"errors"
 	"slices"
 
+	"ohmkeep/internal/archive"
 	"ohmkeep/internal/chunk"
-	"ohmkeep/internal/database"
 )
-
-// Damage is what could not be read. It is told when all else has been.
-type Damage struct {
-	Chunks      int   // lost
-	Readings    int   // in those, as far as it is known
-	Commits     int   // lost from the tail
-	First, Last int64 // between which moments the lost chunks lie, ns
-}
-
-func (d *Damage) lost(c Chunk) {
-	if d.Chunks == 0 {
-		d.First, d.Last = c.First, c.Last
-	}
-	d.First, d.Last = min(d.First, c.First), max(d.Last, c.Last)
-	d.Chunks++
-	d.Readings += c.N
-}
-
-// Any tells whether anything was lost.
-func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 }
-
-// Broken tells whether an error is one of damaged data, past which reading can go on.
-func Broken(err error) bool { return errors.Is(err, chunk.ErrDamaged) || database.Damaged(err) }
 
 // Each calls do with every record of some series from a first to a last moment, in
 // the order of time, until it returns false. What is damaged is left out and told.
-func Each(ctx context.Context, tx *sql.Tx, series []*Series, first, last int64, do func(*Series, *chunk.Record) bool) (Damage, error) {
-	var damage Damage
-	load, err := NewLoader(ctx, tx)
+func Each(ctx context.Context, tx *sql.Tx, series []*archive.Series, first, last int64, do func(*archive.Series, *chunk.Record) bool) (archive.Damage, error) {
+	var damage archive.Damage
+	load, err := archive.NewLoader(ctx, tx)
 	if err != nil {
 		return damage, err
 	}
@@ -50,7 +27,7 @@ func Each(ctx context.Context, tx *sql.Tx, series []*Series, first, last int64, 
 	var line cursors
 	for _, s := range series {
 		c := &cursor{series: s, first: first, last: last, tail: tails[s.ID]}
-		if c.chunks, err = Chunks(ctx, tx, s.ID, first, last); err != nil {
+		if c.chunks, err = archive.Chunks(ctx, tx, s.ID, first, last); err != nil {
 			return damage, err
 		}
 		// A tail that the clock has thrown among the chunks is read beside them.
@@ -97,13 +74,13 @@ func Each(ctx context.Context, tx *sql.Tx, series []*Series, first, last int64, 
 }
 
 // tailOf gives the tail of some series by their number.
-func tailOf(ctx context.Context, tx *sql.Tx, series []*Series, damage *Damage) (map[int64][]chunk.Record, error) {
+func tailOf(ctx context.Context, tx *sql.Tx, series []*archive.Series, damage *archive.Damage) (map[int64][]chunk.Record, error) {
 	wanted := make(map[int64]bool, len(series))
 	for _, s := range series {
 		wanted[s.ID] = true
 	}
-	sections, lost, err := Tail(ctx, tx, func(id int64) bool { return wanted[id] })
-	if Broken(err) {
+	sections, lost, err := archive.Tail(ctx, tx, func(id int64) bool { return wanted[id] })
+	if archive.Broken(err) {
 		lost, err = append(lost, 0), nil
 	}
 	damage.Commits += len(lost)
@@ -116,9 +93,9 @@ func tailOf(ctx context.Context, tx *sql.Tx, series []*Series, damage *Damage) (
 
 // cursor walks through the records of a series.
 type cursor struct {
-	series      *Series
+	series      *archive.Series
 	first, last int64
-	chunks      []Chunk // not opened yet
+	chunks      []archive.Chunk // not opened yet
 	tail        []chunk.Record
 	records     []chunk.Record // not given yet
 	memory      []chunk.Record
@@ -127,13 +104,13 @@ type cursor struct {
 }
 
 // next opens the next chunk, or at last the tail; there is false at the end.
-func (c *cursor) next(ctx context.Context, load *Loader, damage *Damage) (there bool, err error) {
+func (c *cursor) next(ctx context.Context, load *archive.Loader, damage *archive.Damage) (there bool, err error) {
 	for len(c.chunks) > 0 {
 		of := c.chunks[0]
 		c.chunks = c.chunks[1:]
 		switch err := load.Load(ctx, &of, &c.m, &c.v); {
-		case Broken(err):
-			damage.lost(of)
+		case archive.Broken(err):
+			damage.Lost(of)
 			continue
 		case err != nil:
 			return false, err
@@ -149,7 +126,7 @@ func (c *cursor) next(ctx context.Context, load *Loader, damage *Damage) (there 
 
 // cut gives the records from a first to a last moment.
 func cut(records []chunk.Record, first, last int64) []chunk.Record {
-	from, _ := slices.BinarySearchFunc(records, first, func(r chunk.Record, at int64) int { return compare(r.At, at) })
+	from, _ := slices.BinarySearchFunc(records, first, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
 	records = records[from:]
 	to, _ := slices.BinarySearchFunc(records, last, func(r chunk.Record, at int64) int {
 		if r.At <= at {

@@ -1,10 +1,11 @@
-package archive
+package recall
 
 import (
 	"context"
 	"database/sql"
 	"slices"
 
+	"ohmkeep/internal/archive"
 	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/indication"
 )
@@ -26,7 +27,8 @@ func (s *Sum) Mean() float64 {
 	return s.total / float64(s.N)
 }
 
-func (s *Sum) add(n int, lowest, mean, highest float64) {
+// Add adds what n values were.
+func (s *Sum) Add(n int, lowest, mean, highest float64) {
 	if s.N == 0 {
 		s.Lowest, s.Highest = lowest, highest
 	}
@@ -56,8 +58,8 @@ func (c *counts) add(other counts) {
 // edge i up to but not at edge i+1. Only chunks with an edge in them are opened.
 // The sum of a stretch's counts must fit 63 bits, as that of half a million
 // readings at the limit of counts does.
-func Sums(ctx context.Context, tx *sql.Tx, series []*Series, edges []int64) ([]Sum, Damage, error) {
-	var damage Damage
+func Sums(ctx context.Context, tx *sql.Tx, series []*archive.Series, edges []int64) ([]Sum, archive.Damage, error) {
+	var damage archive.Damage
 	sums := make([]Sum, len(edges)-1)
 	tails, err := tailOf(ctx, tx, series, &damage)
 	if err != nil {
@@ -78,20 +80,20 @@ type summer struct {
 	edges   []int64
 	counted []counts // of the series at hand
 	sums    []Sum
-	damage  *Damage
+	damage  *archive.Damage
 	m       chunk.Moments
 	v       chunk.Values
 }
 
-func (s *summer) series(of *Series, tail []chunk.Record) error {
+func (s *summer) series(of *archive.Series, tail []chunk.Record) error {
 	last := len(s.edges) - 1
-	there, err := Chunks(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1)
+	there, err := archive.Chunks(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1)
 	if err != nil {
 		return err
 	}
 	clear(s.counted)
-	at := 0              // the stretch
-	var straddle []Chunk // those with an edge in them
+	at := 0                      // the stretch
+	var straddle []archive.Chunk // those with an edge in them
 	for i := range there {
 		c := &there[i]
 		for at < last && s.edges[at+1] <= c.First {
@@ -103,7 +105,7 @@ func (s *summer) series(of *Series, tail []chunk.Record) error {
 		}
 		straddle = append(straddle, *c)
 	}
-	if err := OpenAll(s.ctx, s.tx, straddle, s.damage, func(i int, moments, values []byte) (bool, error) {
+	if err := archive.OpenAll(s.ctx, s.tx, straddle, s.damage, func(i int, moments, values []byte) (bool, error) {
 		c := &straddle[i]
 		edge, found := slices.BinarySearch(s.edges, c.Last)
 		if !found {
@@ -120,8 +122,8 @@ func (s *summer) series(of *Series, tail []chunk.Record) error {
 	}); err != nil {
 		return err
 	}
-	if of.Form == Texts {
-		s.values(parsed(of, tail))
+	if of.Form == archive.Texts {
+		s.values(Parsed(of, tail))
 	} else {
 		for _, r := range tail {
 			if r.Quality.Measured() {
@@ -132,16 +134,16 @@ func (s *summer) series(of *Series, tail []chunk.Record) error {
 	for i, c := range s.counted {
 		if c.n > 0 {
 			low, high := of.Value(c.lowest), of.Value(c.highest)
-			s.sums[i].add(c.n, min(low, high), of.Mean(c.sum, c.n), max(low, high)) // a scale may be negative
+			s.sums[i].Add(c.n, min(low, high), of.Mean(c.sum, c.n), max(low, high)) // a scale may be negative
 		}
 	}
 	return nil
 }
 
 // opened sums up the chunk that is open.
-func (s *summer) opened(of *Series) {
+func (s *summer) opened(of *archive.Series) {
 	if s.v.Texts != nil {
-		s.values(parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
+		s.values(Parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
 		return
 	}
 	at, found := slices.BinarySearch(s.edges, s.m.At[0])
@@ -181,11 +183,11 @@ func (s *summer) record(at, count int64) {
 
 func (s *summer) values(c Column) {
 	for i, at := range c.At {
-		if c.Qualities != nil && !measured(c.Qualities[i]) {
+		if c.Qualities != nil && !Measured(c.Qualities[i]) {
 			continue
 		}
 		if n := stretch(s.edges, at); n >= 0 {
-			s.sums[n].add(1, c.Values[i], c.Values[i], c.Values[i])
+			s.sums[n].Add(1, c.Values[i], c.Values[i], c.Values[i])
 		}
 	}
 }
@@ -202,4 +204,5 @@ func stretch(edges []int64, at int64) int {
 	return i
 }
 
-func measured(quality int64) bool { return indication.Quality(quality).Measured() }
+// Measured tells whether a record of a quality is a measured value.
+func Measured(quality int64) bool { return indication.Quality(quality).Measured() }

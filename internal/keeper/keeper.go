@@ -1,4 +1,10 @@
-package store
+// Package keeper is the one program that keeps writing to a store: samples of
+// probes, a commit at a time, for years.
+//
+// A commit is one row of a tail, which costs the disk little; now and then the
+// tail is folded into chunks. All state is in the store: a keeper that begins anew
+// goes on where the last one was stopped.
+package keeper
 
 import (
 	"context"
@@ -15,6 +21,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/indication"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 )
 
 // Sample is one indication of a channel, as a probe gave it.
@@ -22,12 +29,27 @@ type Sample struct {
 	Channel Handle
 	Time    time.Time     // wall clock, with the offset that a reading is to show
 	Mono    time.Duration // since the start of the machine; 0 = not known
-	Quality Quality
+	Quality indication.Quality
 	// Text is the number as sent. Where it is "", Count is: the word of a register
 	// (of a channel with a Scale), or a number in the form Form.
 	Text  string
 	Count int64
 	Form  indication.Form
+}
+
+// Channel is what samples have in common, apart from the form of their numbers.
+// Channels can be compared with ==.
+type Channel struct {
+	Run      string
+	Probe    string // "" = imported or taken by hand
+	Step     string // "" = not known
+	Quantity run.Quantity
+	From, To string // as in a reading
+	Unit     string // V, mV, uV, A, mA, uA, degC
+	Meter    string
+	// Scale is what one count stands for, in the unit, where the samples are the
+	// words of a register: "0.00125". It is "" where they are numbers.
+	Scale string
 }
 
 // Handle stands for a channel of a Writer.
@@ -40,7 +62,7 @@ type Handle int
 // times from monotonic ones with it, and take it again only when the wall clock
 // has moved by more than some ms.
 type Writer struct {
-	store *Store
+	db    *database.DB
 	claim *database.Claim
 	boot  int32
 
@@ -63,9 +85,11 @@ type writerSeries struct {
 	section chunk.Section // what of the commit at hand belongs to it
 }
 
-// How much the tail may hold before it is folded into chunks.
+// MostCommits is how many commits the tail may hold before it is folded into
+// chunks. Tests make it less.
+var MostCommits = 256
+
 const (
-	mostCommits  = 256
 	mostReadings = 1 << 16
 	straight     = 1 << 14 // commits of so many readings go into chunks at once
 )
@@ -76,21 +100,20 @@ type Owner struct {
 	Boot string // names the start of the machine, such as the kernel's boot_id; "" = not known
 }
 
-// Writer makes a program the one that keeps writing to the store. Where another
-// one is already, the error is a fault that names it. Appends of other programs
-// are still possible.
-func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
-	if s.db.Write == nil {
-		return nil, fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
+// New makes a program the one that keeps writing to a store. Where another one is
+// already, the error is a fault that names it.
+func New(ctx context.Context, db *database.DB, owner Owner) (*Writer, error) {
+	if db.Write == nil {
+		return nil, fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
 	}
-	claim, err := s.db.Claim(owner.Name)
+	claim, err := db.Claim(owner.Name)
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{store: s, claim: claim, handles: map[Channel]Handle{}}
-	err = s.db.KeepLog(ctx)
+	w := &Writer{db: db, claim: claim, handles: map[Channel]Handle{}}
+	err = db.KeepLog(ctx)
 	if err == nil {
-		err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		err = db.Update(ctx, func(tx *sql.Tx) error {
 			if w.commits, w.readings, err = archive.TailSize(ctx, tx); err != nil || owner.Boot == "" {
 				return err
 			}
@@ -141,8 +164,8 @@ func (w *Writer) Append(ctx context.Context, samples []Sample) error {
 		}
 	}
 	commits, readings := w.commits+1, w.readings+len(samples)
-	fold := commits > mostCommits || readings > mostReadings || len(samples) >= straight
-	err := w.store.db.Update(ctx, func(tx *sql.Tx) error {
+	fold := commits > MostCommits || readings > mostReadings || len(samples) >= straight
+	err := w.db.Update(ctx, func(tx *sql.Tx) error {
 		sections, err := w.sections(ctx, tx, samples)
 		switch {
 		case err != nil:
@@ -276,7 +299,7 @@ func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form 
 // Fold moves the tail into chunks now. The writer does so by itself from time to
 // time; a program may do it where nobody waits.
 func (w *Writer) Fold(ctx context.Context) error {
-	err := w.store.db.Update(ctx, func(tx *sql.Tx) error { return archive.Fold(ctx, tx, nil) })
+	err := w.db.Update(ctx, func(tx *sql.Tx) error { return archive.Fold(ctx, tx, nil) })
 	if err == nil {
 		w.commits, w.readings = 0, 0
 	}

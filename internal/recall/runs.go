@@ -1,8 +1,15 @@
-package archive
+// Package recall reads what a store holds: record by record in the order of time,
+// in columns, or summed up. What is damaged is left out and told, never guessed.
+//
+// All functions work within a transaction of the caller and leave errors of
+// SQLite as they are.
+package recall
 
 import (
 	"context"
 	"database/sql"
+
+	"ohmkeep/internal/archive"
 )
 
 // Run is what a store holds of one run.
@@ -23,7 +30,7 @@ func Runs(ctx context.Context, tx *sql.Tx) ([]Run, error) {
 	if err != nil {
 		return nil, err
 	}
-	tail, _, err := Tail(ctx, tx, nil)
+	tail, _, err := archive.Tail(ctx, tx, nil)
 	if err != nil {
 		return nil, err
 	}

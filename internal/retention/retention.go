@@ -1,52 +1,15 @@
-package archive
+// Package retention lets the oldest readings of a store go, and keeps minimum, mean
+// and maximum of each of their hours.
+package retention
 
 import (
 	"context"
 	"database/sql"
-	"math"
-	"time"
 
+	"ohmkeep/internal/archive"
 	"ohmkeep/internal/chunk"
+	"ohmkeep/internal/recall"
 )
-
-const hour = int64(time.Hour)
-
-// hours adds what is left of readings that were let go.
-func hours(ctx context.Context, tx *sql.Tx, series []*Series, edges []int64, sums []Sum) error {
-	for _, s := range series {
-		rows, err := tx.QueryContext(ctx, "SELECT hour, n, lowest, mean, highest FROM hourly WHERE series = ? AND hour BETWEEN ? AND ?",
-			s.ID, floor(edges[0]), edges[len(edges)-1]/hour)
-		if err != nil {
-			return err
-		}
-		for rows.Next() {
-			var at int64
-			var n int
-			var lowest, mean, highest float64
-			if err := rows.Scan(&at, &n, &lowest, &mean, &highest); err != nil {
-				rows.Close()
-				return err
-			}
-			if i := stretch(edges, at*hour); i >= 0 {
-				low, high := lowest*s.ratio, highest*s.ratio
-				sums[i].add(n, min(low, high), mean*s.ratio, max(low, high))
-				sums[i].Hourly = true
-			}
-		}
-		if err := rows.Err(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// floor gives the hour of a moment.
-func floor(at int64) int64 {
-	if at < 0 && at != math.MinInt64 {
-		at -= hour - 1
-	}
-	return at / hour
-}
 
 // LetGo lets the oldest chunks go: those that end before a moment, and of what
 // is left the oldest until no more than so many bytes of blocks are. Their hours
@@ -56,19 +19,19 @@ func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, w
 	if err != nil {
 		return 0, 0, err
 	}
-	series := map[int64]*Series{}
+	series := map[int64]*archive.Series{}
 	var m chunk.Moments
 	var v chunk.Values
 	for _, o := range old {
 		s := series[o.series]
 		if s == nil {
-			if s, err = one(ctx, tx, o.series); err != nil {
+			if s, err = archive.One(ctx, tx, o.series); err != nil {
 				return 0, 0, err
 			}
 			series[o.series] = s
 		}
 		switch err := o.Load(ctx, tx, &m, &v); {
-		case Broken(err): // nothing is left to keep
+		case archive.Broken(err): // nothing is left to keep
 		case err != nil:
 			return 0, 0, err
 		default:
@@ -89,7 +52,7 @@ func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, w
 }
 
 type oldChunk struct {
-	Chunk
+	archive.Chunk
 	series int64
 }
 
@@ -111,19 +74,19 @@ func oldest(ctx context.Context, tx *sql.Tx, before int64, most int) ([]oldChunk
 }
 
 // keepHours adds records to the hours of their series.
-func keepHours(ctx context.Context, tx *sql.Tx, s *Series, records []chunk.Record) error {
-	sums := map[int64]*Sum{}
-	column := parsed(s, records)
+func keepHours(ctx context.Context, tx *sql.Tx, s *archive.Series, records []chunk.Record) error {
+	sums := map[int64]*recall.Sum{}
+	column := recall.Parsed(s, records)
 	for i, at := range column.At {
-		if column.Qualities != nil && !measured(column.Qualities[i]) {
+		if column.Qualities != nil && !recall.Measured(column.Qualities[i]) {
 			continue
 		}
-		h := floor(at)
+		h := recall.Hour(at)
 		if sums[h] == nil {
-			sums[h] = &Sum{}
+			sums[h] = &recall.Sum{}
 		}
-		value := column.Values[i] / s.ratio // hours can be corrected later, too
-		sums[h].add(1, value, value, value)
+		value := column.Values[i] / s.Ratio() // hours can be corrected later, too
+		sums[h].Add(1, value, value, value)
 	}
 	for h, sum := range sums {
 		if _, err := tx.ExecContext(ctx, `INSERT INTO hourly (series, hour, n, lowest, mean, highest) VALUES (?, ?, ?, ?, ?, ?)
