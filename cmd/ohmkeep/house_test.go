@@ -55,7 +55,7 @@ var house = map[string]string{
 	"internal/clock":      "",
 	"internal/disk":       "",
 	"internal/lock":       "",
-	"internal/recorder":   "clock fault instrument profile reading run",
+	"internal/recorder":   "clock fault instrument probe profile reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
 	"internal/probe":      "bench board fault instrument profile run simulate survey transcript",
 	// judgement and what it hands on

@@ -12,9 +12,10 @@ import (
 // storing is the store's writer as the recorder wants it.
 type storing struct{ *store.Writer }
 
-// qualities are those of the store; a sample that is faulty has none there.
+// qualities are those of the store.
 var qualities = map[recorder.Quality]store.Quality{
 	recorder.Good: 0, recorder.Overload: store.Overload, recorder.Saturated: store.Saturated, recorder.Unsettled: store.Unsettled,
+	recorder.Faulty: store.Faulty,
 }
 
 // longestText is how long the text of a sample may be in the store, in bytes.
@@ -25,16 +26,13 @@ const longestText = 256
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
 	for _, x := range b.Readings {
-		quality, known := qualities[x.Quality]
-		if !known {
-			continue
-		}
+		quality := qualities[x.Quality]
 		if x.Stamp.Uncertain {
 			quality |= store.ClockUncertain
 		}
 		text := x.Text
-		if text == "" {
-			text = x.Raw
+		if text == "" { // no value: what the device said instead, which may be anything
+			text = x.Raw[:min(len(x.Raw), longestText)]
 		}
 		if err := storable(x, text); err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)

@@ -7,7 +7,9 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"syscall"
 	"time"
 
@@ -19,7 +21,9 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/lock"
 	"ohmkeep/internal/metrics"
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/recorder"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
 
@@ -35,6 +39,7 @@ const lockSuffix = ".watch"
 func newWatch() *cobra.Command {
 	var to, listen string
 	var commit time.Duration
+	var simulated bool
 	c := &cobra.Command{
 		Use:   "watch RUN",
 		Short: "Record the probes of a run for years, and tell over HTTP how they fare",
@@ -59,17 +64,18 @@ a network you trust.`,
 			if commit <= 0 || commit > time.Hour {
 				return callFault(c, "--commit %v is not more than nothing and up to 1h", commit)
 			}
-			return watch(c, args[0], to, listen, commit)
+			return watch(c, args[0], to, listen, commit, simulated)
 		},
 	}
 	c.Flags().StringVar(&to, "store", "", "the store, a file; made where it does not exist")
 	c.Flags().StringVar(&listen, "listen", watchAddr, "where to answer over HTTP, host:port")
 	c.Flags().DurationVar(&commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
+	c.Flags().BoolVar(&simulated, "simulated", false, "store what probes on the port simulated say, which was not measured")
 	return c
 }
 
-func watch(c *cobra.Command, file, to, listen string, commit time.Duration) error {
-	plan, err := loadPlan(file)
+func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simulated bool) error {
+	plan, err := loadPlan(file, simulated)
 	if err != nil {
 		return err
 	}
@@ -97,7 +103,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
 	err = daemon.Run(c.Context(), daemon.Config{
-		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file) },
+		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
 		Store: storing{writer}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
 		Floor: oldest, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready: func(addr string) {
@@ -133,7 +139,7 @@ func asked(ctx context.Context, signals <-chan os.Signal) <-chan struct{} {
 }
 
 // loadPlan reads a run file of which something can be recorded.
-func loadPlan(file string) (recorder.Plan, error) {
+func loadPlan(file string, simulated bool) (recorder.Plan, error) {
 	e, err := loadRun(file)
 	if err != nil {
 		return recorder.Plan{}, err
@@ -141,6 +147,10 @@ func loadPlan(file string) (recorder.Plan, error) {
 	placed := 0
 	var faults fault.List
 	for _, p := range e.Probes {
+		if p.Port == probe.Simulated && !simulated && slices.ContainsFunc(p.Channels, func(c run.ProbeChannel) bool { return c.From != "" }) {
+			faults.Add(fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: "what is simulated was not measured",
+				Hint: "--simulated stores it nevertheless; give it a store of its own"})
+		}
 		for _, c := range p.Channels {
 			if c.From == "" {
 				continue
@@ -156,7 +166,7 @@ func loadPlan(file string) (recorder.Plan, error) {
 		faults.Add(fault.Fault{File: file, Key: "probe", Text: "no probe has a channel with its place in the run",
 			Hint: "add [[probe]] and [[probe.channel]] with from"})
 	}
-	return recorder.Plan{Run: e.Run, Profiles: e.profiles}, faults.Err()
+	return recorder.Plan{Run: e.Run, Profiles: e.profiles, Dir: filepath.Dir(file)}, faults.Err()
 }
 
 func diskOf(path string) (metrics.Disk, error) {

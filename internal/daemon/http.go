@@ -63,6 +63,14 @@ func (d *Daemon) look() Status {
 	if !s.Certain {
 		s.Notes = append(s.Notes, "the dates of readings are uncertain: nobody vouches for this machine's clock")
 	}
+	for _, p := range s.Probes {
+		switch p.Source {
+		case "simulated":
+			s.Notes = append(s.Notes, "probe "+p.Name+" is simulated: nothing it says was measured")
+		case "transcript":
+			s.Notes = append(s.Notes, "probe "+p.Name+" repeats a transcript: what it says was measured at another time")
+		}
+	}
 	if s.Dropped+s.Refused > 0 {
 		s.Notes = append(s.Notes, fmt.Sprintf("%d readings were lost", s.Dropped+s.Refused))
 	}

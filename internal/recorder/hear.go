@@ -7,7 +7,7 @@ import (
 )
 
 // hear is told every line of the device as it comes.
-func (p *probe) hear(e instrument.Event) {
+func (p *device) hear(e instrument.Event) {
 	switch e.Kind {
 	case instrument.Spoke:
 		p.take(e.Time, e.Samples)
@@ -25,7 +25,7 @@ func (p *probe) hear(e instrument.Event) {
 }
 
 // take queues what one line or answer holds.
-func (p *probe) take(at time.Time, samples []instrument.Sample) {
+func (p *device) take(at time.Time, samples []instrument.Sample) {
 	w := p.wiring.Load()
 	since := time.Duration(at.UnixNano())
 	r := p.r
@@ -60,10 +60,10 @@ func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date 
 	e.step, e.quality = r.steps.at(since)
 	if q := worth(s, c); !q.Measured() {
 		e.quality = q
-		c.unusable, c.why = c.unusable+1, q
+		c.unusable++
 		c.probe.totals.unusable++
-	} else {
-		c.why = Good
+	}
+	if c.why = e.quality; c.why == Good {
 		c.last, c.value, c.lastTime, c.heard = since, s.Value, e.stamp, true
 	}
 	if r.queue.add(e) {

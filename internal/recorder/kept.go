@@ -34,15 +34,16 @@ const (
 	Overload          // beyond what the instrument or its meter can show; no value
 	Saturated         // a register at the end of its scale; no value
 	Faulty            // the device says that it could not measure; no value
-	Unsettled         // taken while the step was still coming up
+	Unsettled         // taken while the step was still coming up, or the instrument had not settled
 )
 
 func (q Quality) String() string {
 	return [...]string{"good", "overload", "saturated", "faulty", "unsettled"}[q]
 }
 
-// Measured tells whether a reading of that quality has a value.
-func (q Quality) Measured() bool { return q == Good || q == Unsettled }
+// Measured tells whether a sample of that quality is a reading. The others are
+// kept with their quality, and are never given out as readings.
+func (q Quality) Measured() bool { return q == Good }
 
 // Reading is one value as it is kept. Its Time is the Stamp's.
 type Reading struct {

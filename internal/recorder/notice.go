@@ -6,7 +6,7 @@ import (
 )
 
 // isUp notes that the probe was opened.
-func (p *probe) isUp(identity string) {
+func (p *device) isUp(identity string) {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
 	now := p.r.o.Clock.Now()
@@ -22,7 +22,7 @@ func (p *probe) isUp(identity string) {
 }
 
 // isDown notes that the probe could not be opened or is gone.
-func (p *probe) isDown(err error) {
+func (p *device) isDown(err error) {
 	if err == nil {
 		err = os.ErrClosed
 	}
@@ -40,7 +40,7 @@ func (p *probe) isDown(err error) {
 }
 
 // worked tells whether the probe said something usable since it was opened.
-func (p *probe) worked() bool {
+func (p *device) worked() bool {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
 	return p.good > 0
@@ -54,7 +54,7 @@ const (
 )
 
 // look notices silence and nonsense; r.mu is held.
-func (p *probe) look(now time.Duration) {
+func (p *device) look(now time.Duration) {
 	if p.state != up {
 		return
 	}

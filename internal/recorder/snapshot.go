@@ -1,8 +1,10 @@
 package recorder
 
 import (
+	"strings"
 	"time"
 
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/run"
 )
 
@@ -30,6 +32,7 @@ type ProbeState struct {
 	Name     string         `json:"name"`
 	Profile  string         `json:"profile"`
 	Port     string         `json:"port"`
+	Source   string         `json:"source"` // device, transcript or simulated
 	Identity string         `json:"identity,omitempty"`
 	Up       bool           `json:"up"`
 	Silent   bool           `json:"silent"`
@@ -76,7 +79,7 @@ func (r *Recorder) Snapshot() Snapshot {
 	}
 	for _, p := range r.probes {
 		w := p.wiring.Load()
-		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Identity: p.identity,
+		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Source: source(p.port), Identity: p.identity,
 			Up: p.state == up, Silent: p.silent, Garbled: p.garbled, Why: p.why, Since: age(max(p.changed.SinceBoot, r.started.SinceBoot)),
 			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost}
 		for _, c := range w.order {
@@ -91,6 +94,17 @@ func (r *Recorder) Snapshot() Snapshot {
 		s.Probes = append(s.Probes, one)
 	}
 	return s
+}
+
+// source tells what stands at a port.
+func source(port string) string {
+	switch {
+	case port == probe.Simulated:
+		return "simulated"
+	case strings.HasPrefix(port, probe.Transcript):
+		return "transcript"
+	}
+	return "device"
 }
 
 // Reasons says in what way a snapshot is not well; none means that all is.

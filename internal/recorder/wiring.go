@@ -1,11 +1,11 @@
 package recorder
 
 import (
-	"strings"
 	"time"
 
 	"ohmkeep/internal/clock"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -27,7 +27,7 @@ type key struct {
 // channel is one value of a probe, and how it fares; guarded by Recorder.mu.
 type channel struct {
 	run.ProbeChannel
-	probe *probe
+	probe *device
 	meter run.Meter
 
 	heard    bool          // that it ever gave a value
@@ -63,7 +63,7 @@ func (w *wiring) inherit(before *wiring) {
 	}
 }
 
-func (w *wiring) adopt(p *probe) {
+func (w *wiring) adopt(p *device) {
 	for _, c := range w.order {
 		c.probe = p
 	}
@@ -72,10 +72,12 @@ func (w *wiring) adopt(p *probe) {
 // worth tells what a sample is worth, its step aside.
 func worth(s instrument.Sample, c *channel) Quality {
 	switch {
-	case strings.HasPrefix(s.Fault, "saturated"):
+	case s.Quality == reading.Saturated:
 		return Saturated
-	case strings.Contains(s.Fault, "overload"):
+	case s.Quality == reading.Overload:
 		return Overload
+	case s.Quality == reading.Unsettled:
+		return Unsettled
 	case !s.Good():
 		return Faulty
 	case !c.meter.Shows(c.Quantity, s.Value):

@@ -31,14 +31,15 @@ type Channel struct {
 // Quality says what is known against a sample.
 type Quality = indication.Quality
 
-// The bits of a Quality; 0 is a good sample. Overload, Saturated and Unsettled
-// samples are no measured values: Readings, Blocks' consumers and MinMeanMax
+// The bits of a Quality; 0 is a good sample. Overload, Saturated,
+// Unsettled and Faulty samples are no measured values: Readings, Blocks' consumers and MinMeanMax
 // leave them out.
 const (
 	Overload       = indication.Overload
 	Saturated      = indication.Saturated
 	Unsettled      = indication.Unsettled
 	ClockUncertain = indication.ClockUncertain
+	Faulty         = indication.Faulty
 )
 
 // Selection says which samples are wanted. Of a run all are, unless more is said.
