@@ -92,6 +92,11 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 		return err
 	}
 	machine := clock.System()
+	starts, err := kept.Starts(c.Context())
+	if err != nil {
+		return errors.Join(err, kept.Close())
+	}
+	rebooted := !slices.ContainsFunc(starts, func(s store.Start) bool { return s.Name == machine.Boot() })
 	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Boot: machine.Boot()})
 	if err != nil {
 		return errors.Join(err, kept.Close())
@@ -104,7 +109,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	defer signal.Stop(reload)
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
-		Store: storing{writer}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
+		Store: storing{writer, file, rebooted}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
 		Floor: oldest, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready: func(addr string) {
 			holder.Address = addr

@@ -17,6 +17,11 @@ func (p *device) hear(e instrument.Event) {
 		p.totals.bad++
 		p.heard = time.Duration(e.Time.UnixNano())
 		p.r.mu.Unlock()
+	case instrument.Comment:
+		p.r.mu.Lock()
+		p.heard = time.Duration(e.Time.UnixNano())
+		p.comment(e.Text, p.r.o.Clock.At(p.heard))
+		p.r.mu.Unlock()
 	case instrument.Skipped:
 		p.r.mu.Lock()
 		p.totals.skipped++

@@ -43,6 +43,11 @@ type device struct {
 	lastBad  uint64
 	looked   time.Duration
 	silent   bool
+	hushed   clock.Stamp   // when it was heard last before that
+	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
+	said     time.Duration // since boot, when it said so last
+	beat     time.Duration // how often it says so; 0 = not known
+	anew     time.Duration // since boot, when it was last marked that it began anew; 0 = never
 	garbled  bool
 }
 
@@ -57,7 +62,7 @@ const (
 
 // totals are what a probe has done since the program began, however often it was
 // unplugged and the run file read.
-type totals struct{ stored, bad, skipped, unusable, lost uint64 }
+type totals struct{ stored, bad, skipped, unusable, lost, anew uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
 	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),

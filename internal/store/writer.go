@@ -127,26 +127,42 @@ func (w *Writer) Channel(c Channel) (Handle, error) {
 	return h, nil
 }
 
-// Append stores samples in one commit: all or none. When it returns without an
+// RunMark is a mark and the run that it belongs to.
+type RunMark struct {
+	Run string
+	Mark
+}
+
+// Append stores samples and marks in one commit: all or none. When it returns without an
 // error they are safe on disk. Samples of any channels and in any order of time
 // may stand beside each other. A sample that is no number, but is said to be a
 // measured one, makes an error that names it.
-func (w *Writer) Append(ctx context.Context, samples []Sample) error {
-	if len(samples) == 0 {
+func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark) error {
+	if len(samples) == 0 && len(marks) == 0 {
 		return nil
+	}
+	for i, m := range marks {
+		if !reading.Storable(m.Time) {
+			return fmt.Errorf("mark %d of %d: %w", i+1, len(marks), fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"})
+		}
 	}
 	for i := range samples {
 		if err := w.sound(&samples[i]); err != nil {
 			return fmt.Errorf("sample %d of %d: %w", i+1, len(samples), err)
 		}
 	}
-	commits, readings := w.commits+1, w.readings+len(samples)
+	commits, readings := w.commits+min(1, len(samples)), w.readings+len(samples)
 	fold := commits > mostCommits || readings > mostReadings || len(samples) >= straight
 	err := w.store.db.Update(ctx, func(tx *sql.Tx) error {
+		if err := note(ctx, tx, marks); err != nil {
+			return err
+		}
 		sections, err := w.sections(ctx, tx, samples)
 		switch {
 		case err != nil:
 			return err
+		case len(samples) == 0:
+			return nil
 		case fold:
 			return archive.Fold(ctx, tx, sections)
 		}
@@ -158,12 +174,26 @@ func (w *Writer) Append(ctx context.Context, samples []Sample) error {
 		for i := range w.channels {
 			w.channels[i].series = nil
 		}
-	case fold:
+	case fold && len(samples) > 0:
 		w.commits, w.readings = 0, 0
 	default:
 		w.commits, w.readings = commits, readings
 	}
 	return err
+}
+
+// note adds marks to their runs.
+func note(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
+	for _, m := range marks {
+		runID, err := archive.EnsureRun(ctx, tx, m.Run)
+		if err == nil {
+			err = diary.Add(ctx, tx, runID, m.Mark)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // longest is how long the text of a sample may be, in bytes.
