@@ -69,7 +69,7 @@ func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date 
 		c.probe.totals.unusable++
 	}
 	if c.why = e.quality; c.why == Good {
-		c.last, c.value, c.lastTime, c.heard = since, s.Value, e.stamp, true
+		c.last, c.value, c.heard = since, s.Value, true
 	}
 	if r.queue.add(e) {
 		r.nudge()

@@ -46,7 +46,17 @@ type Options struct {
 	Commit time.Duration // most time from a line's arrival to its safety on disk
 	Open   Opener        // nil: whatever stands at the port, see package probe
 	Log    *slog.Logger  // nil: nobody
+	Before []Last        // newest good readings of before the start
 	Room   int           // readings that may wait; 0: 300,000
+}
+
+// Last is the newest good reading of a channel that was stored before the start.
+type Last struct {
+	Run, Probe string
+	Quantity   run.Quantity
+	From, To   string
+	Time       time.Time
+	Value      float64 // V, A or °C
 }
 
 // usualRoom is twenty minutes of 16 channels at 10 Hz, and half a minute of four
@@ -146,6 +156,7 @@ func (r *Recorder) Use(p Plan) {
 	}
 	for i, its := range p.Run.Probes {
 		w := wire(p.Run, i)
+		w.remember(r.o.Before, p.Run.Probes[i].Name, r.started)
 		if len(w.channels) == 0 {
 			continue // a meter that is carried about
 		}

@@ -55,8 +55,8 @@ type ChannelState struct {
 	What     string       `json:"quantity"`
 	From     string       `json:"from"`
 	To       string       `json:"to,omitempty"`
-	// Age is that of the last good reading in seconds; nil where there was none
-	// since the start.
+	// Age is that of the last good reading in seconds; nil where there never was one,
+	// in the store neither.
 	Age      *float64 `json:"last_good_age_seconds"`
 	Value    *float64 `json:"value"` // V, A or °C
 	Unusable uint64   `json:"unusable"`

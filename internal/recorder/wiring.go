@@ -30,10 +30,9 @@ type channel struct {
 	probe *device
 	meter run.Meter
 
-	heard    bool          // that it ever gave a value
+	heard    bool          // that it ever gave a value, be it before the start
 	last     time.Duration // since boot, of the newest value …
-	lastTime clock.Stamp
-	value    float64 // … and the value itself, SI
+	value    float64       // … and the value itself, SI
 	unusable uint64
 	why      Quality // of the newest sample
 }
@@ -58,7 +57,20 @@ func (w *wiring) inherit(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
 		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
-			c.heard, c.last, c.lastTime, c.value, c.unusable, c.why = was.heard, was.last, was.lastTime, was.value, was.unusable, was.why
+			c.heard, c.last, c.value, c.unusable, c.why = was.heard, was.last, was.value, was.unusable, was.why
+		}
+	}
+}
+
+// remember takes over what the channels of a probe gave before the start, as if it had
+// come so long before it as the dates say; what is said to be later came just then.
+func (w *wiring) remember(before []Last, probe string, started clock.Stamp) {
+	for _, b := range before {
+		for _, c := range w.order {
+			if b.Run == w.run && b.Probe == probe && b.Quantity == c.Quantity && b.From == c.From && b.To == c.To {
+				c.heard, c.value = true, b.Value
+				c.last = started.SinceBoot - max(started.Time.Sub(b.Time), 0)
+			}
 		}
 	}
 }

@@ -1,0 +1,71 @@
+package archive
+
+import (
+	"context"
+	"database/sql"
+
+	"ohmkeep/internal/chunk"
+)
+
+// mostLooked is how many chunks of a series are opened in search of its newest good
+// record: a million records and more.
+const mostLooked = 256
+
+// Newest gives the newest record of each series that nothing is known against; of
+// one that has none among its newest chunks, none. What is damaged is left out.
+func Newest(ctx context.Context, tx *sql.Tx, series []*Series) (map[int64]chunk.Record, error) {
+	tails, err := tailOf(ctx, tx, series, new(Damage))
+	if err != nil {
+		return nil, err
+	}
+	found := map[int64]chunk.Record{}
+	for _, s := range series {
+		best, there := newest(tails[s.ID])
+		if c, ok, err := newestInChunks(ctx, tx, s.ID, best.At); err != nil {
+			return nil, err
+		} else if ok {
+			best, there = c, true
+		}
+		if there {
+			found[s.ID] = best
+		}
+	}
+	return found, nil
+}
+
+// newestInChunks looks for a record after a moment, from the newest chunk back.
+func newestInChunks(ctx context.Context, tx *sql.Tx, series, after int64) (chunk.Record, bool, error) {
+	var m chunk.Moments
+	var v chunk.Values
+	before := int64(End)
+	for range mostLooked {
+		list, err := chunks(ctx, tx, "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", series, before)
+		if err != nil || len(list) == 0 || list[0].Last <= after {
+			return chunk.Record{}, false, err
+		}
+		before = list[0].First
+		if list[0].Measured == 0 {
+			continue
+		}
+		switch err := list[0].Load(ctx, tx, &m, &v); {
+		case Broken(err):
+			continue
+		case err != nil:
+			return chunk.Record{}, false, err
+		}
+		if r, ok := newest(chunk.AppendRecords(nil, &m, &v)); ok {
+			return r, r.At > after, nil
+		}
+	}
+	return chunk.Record{}, false, nil
+}
+
+// newest gives the last good one of records in the order of time.
+func newest(records []chunk.Record) (chunk.Record, bool) {
+	for i := len(records) - 1; i >= 0; i-- {
+		if records[i].Quality == 0 {
+			return records[i], true
+		}
+	}
+	return chunk.Record{}, false
+}
