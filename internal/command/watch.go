@@ -19,7 +19,6 @@ import (
 	"ohmkeep/internal/daemon"
 	"ohmkeep/internal/disk"
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/lock"
 	"ohmkeep/internal/metrics"
 	"ohmkeep/internal/probe"
 	"ohmkeep/internal/recorder"
@@ -32,9 +31,6 @@ const watchAddr = "127.0.0.1:9477"
 
 // oldest is a date before which this program did not exist.
 var oldest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
-
-// lockSuffix names the lock beside a store.
-const lockSuffix = ".watch"
 
 func newWatch() *cobra.Command {
 	var to, listen string
@@ -79,14 +75,6 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	if err != nil {
 		return err
 	}
-	holder := lock.Holder{Process: os.Getpid(), Run: plan.Run.Name, Address: listen, Since: time.Now().UTC().Truncate(time.Second)}
-	alone, err := lock.Take(to+lockSuffix, holder)
-	if held, ok := errors.AsType[lock.Held](err); ok {
-		return fault.Fault{File: to, Text: held.Error(), Hint: "one watch writes to a store"}
-	} else if err != nil {
-		return reason(err)
-	}
-	defer alone.Release() // at the end of the program it is gone anyway
 	kept, err := store.Open(to)
 	if err != nil {
 		return err
@@ -97,9 +85,13 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 		return errors.Join(err, kept.Close())
 	}
 	rebooted := !slices.ContainsFunc(starts, func(s store.Start) bool { return s.Name == machine.Boot() })
-	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Boot: machine.Boot()})
+	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Address: listen, Boot: machine.Boot()})
 	if err != nil {
 		return errors.Join(err, kept.Close())
+	}
+	floor, before, err := lastOf(c.Context(), kept)
+	if err != nil {
+		return errors.Join(err, writer.Close(), kept.Close())
 	}
 	// A heap of a few megabytes collected a little more often is what a small board
 	// can spare best.
@@ -110,10 +102,9 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
 		Store: storing{writer, file, rebooted}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
-		Floor: oldest, Listen: listen, Commit: commit, Getenv: os.Getenv,
+		Floor: floor, Before: before, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready: func(addr string) {
-			holder.Address = addr
-			_ = alone.Say(holder) // it says so already but for a port that the system chose
+			_ = writer.At(addr) // it says so already but for a port that the system chose
 		},
 		Log: slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)),
 	})
@@ -121,6 +112,30 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 		err = closing
 	}
 	return err
+}
+
+// lastOf gives the newest good readings that a store holds, and a date that is past
+// for certain. A damaged store is written to nevertheless.
+func lastOf(ctx context.Context, kept *store.Store) (floor time.Time, before []recorder.Last, err error) {
+	floor = oldest
+	runs, err := kept.Runs(ctx)
+	if err != nil && !store.Damaged(err) {
+		return floor, nil, err
+	}
+	for _, r := range runs {
+		newest, err := kept.Newest(ctx, r.Name)
+		if err != nil && !store.Damaged(err) {
+			return floor, nil, err
+		}
+		for _, x := range newest {
+			before = append(before, recorder.Last{Run: x.Run, Probe: x.Probe, Quantity: x.Quantity, From: x.From, To: x.To,
+				Time: x.Time, Value: x.Value})
+			if x.Time.After(floor) {
+				floor = x.Time
+			}
+		}
+	}
+	return floor, before, nil
 }
 
 // asked turns signals into requests without a kind.

@@ -47,7 +47,7 @@ func (s *Store) Compact(ctx context.Context) error {
 	if s.db.Write == nil {
 		return fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
 	}
-	claim, err := s.db.Claim("ohmkeep store compact")
+	claim, err := s.db.Claim("ohmkeep store compact", "")
 	if err != nil {
 		return err
 	}
@@ -67,7 +67,7 @@ func Damaged(err error) bool { return archive.Broken(err) }
 // gives the name under which the damaged file is kept.
 func Rescue(ctx context.Context, path string) (aside string, err error) {
 	db := &database.DB{Path: path}
-	claim, err := db.Claim("ohmkeep store compact")
+	claim, err := db.Claim("ohmkeep store compact", "")
 	if err != nil {
 		return "", err
 	}

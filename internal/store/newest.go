@@ -61,24 +61,3 @@ func (s *Store) Newest(ctx context.Context, runName string) ([]Last, error) {
 	})
 	return all, err
 }
-
-// NewestTime gives the date of the newest reading of any run that a probe gave with a
-// certain date; zero where there is none. No later moment can have an earlier date.
-func (s *Store) NewestTime(ctx context.Context) (newest time.Time, err error) {
-	runs, err := s.Runs(ctx)
-	if err != nil {
-		return newest, err
-	}
-	for _, r := range runs {
-		all, err := s.Newest(ctx, r.Name)
-		if err != nil {
-			return newest, err
-		}
-		for _, x := range all {
-			if x.Time.After(newest) {
-				newest = x.Time
-			}
-		}
-	}
-	return newest, nil
-}

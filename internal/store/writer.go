@@ -73,7 +73,9 @@ const (
 // Owner is a program that keeps a store.
 type Owner struct {
 	Name string // what a second program is told, such as "ohmkeep watch shelf.toml"
-	Boot string // names the start of the machine, such as the kernel's boot_id; "" = not known
+	// Address is where the program can be asked, host:port; "" = nowhere.
+	Address string
+	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
 }
 
 // Writer makes a program the one that keeps writing to the store. Where another
@@ -83,7 +85,7 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 	if s.db.Write == nil {
 		return nil, fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
 	}
-	claim, err := s.db.Claim(owner.Name)
+	claim, err := s.db.Claim(owner.Name, owner.Address)
 	if err != nil {
 		return nil, err
 	}
@@ -104,6 +106,16 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 	}
 	return w, nil
 }
+
+// At says that the program can be asked at another address than before.
+func (w *Writer) At(address string) error { return w.claim.At(address) }
+
+// Keeper is who keeps writing to a store.
+type Keeper = database.Holder
+
+// WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
+// held is false nobody does; it then says who was killed doing so, or nothing.
+func WhoKeeps(path string) (k Keeper, held bool, err error) { return database.Keeper(path) }
 
 // Close gives up the writing. The store stays open.
 func (w *Writer) Close() error { return w.claim.Release() }
