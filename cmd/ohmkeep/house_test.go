@@ -18,6 +18,7 @@ var house = map[string]string{
 	// values
 	"internal/fault":      "",
 	"internal/legible":    "",
+	"internal/form":       "",
 	"internal/colour":     "",
 	"internal/conductor":  "fault",
 	"internal/document":   "fault",
@@ -32,7 +33,7 @@ var house = map[string]string{
 	"internal/runfile": "colour conductor document fault run",
 	"internal/profile": "document fault ina probes run",
 	"internal/ina":     "",
-	"internal/draft":   "conductor fault runfile",
+	"internal/draft":   "conductor fault form runfile",
 	// model
 	"internal/pixel":        "run",
 	"internal/ladder":       "ldl pixel run",
@@ -57,8 +58,7 @@ var house = map[string]string{
 	"internal/survey":     "instrument reading run",
 	"internal/clock":      "",
 	"internal/disk":       "",
-	"internal/lock":       "",
-	"internal/recorder":   "clock fault instrument profile reading run",
+	"internal/recorder":   "clock fault instrument probe profile reading run",
 	"internal/simulate":   "ladder pixel reading run survey",
 	"internal/probe":      "bench board fault instrument profile run simulate survey transcript",
 	// judgement and what it hands on
@@ -75,12 +75,12 @@ var house = map[string]string{
 	// faces
 	"internal/picture":          "appearance assessment colour legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "appearance assessment colour legible picture plan prediction rating remedy run",
+	"internal/report":           "appearance assessment colour form legible picture plan prediction rating remedy run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
 	"internal/command":          "appearance assessment clock conductor daemon demo disk draft estimate fault instrument judge legible lock metrics picture plan prediction probe profile rating reading recorder remedy report run runfile store survey transcript",
 	"cmd/ohmkeep":               "command",
 	"internal/metrics":          "recorder run",
-	"internal/daemon":           "clock fault metrics recorder",
+	"internal/daemon":           "clock fault form metrics recorder",
 	"internal/release":          "",
 }
 

@@ -44,6 +44,16 @@ func Chunks(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk
 		AND last >= ?2 ORDER BY first, id`, series, first, last)
 }
 
+// NewestBefore gives the chunk of a series that begins last before a moment; ok is
+// false where there is none.
+func NewestBefore(ctx context.Context, tx *sql.Tx, series, before int64) (c Chunk, ok bool, err error) {
+	list, err := chunks(ctx, tx, "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", series, before)
+	if err != nil || len(list) == 0 {
+		return Chunk{}, false, err
+	}
+	return list[0], true, nil
+}
+
 func chunks(ctx context.Context, tx *sql.Tx, where string, args ...any) ([]Chunk, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT id, first, last, n, measured, lowest, highest, sum FROM chunk WHERE "+where, args...)
 	if err != nil {

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/daemon"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/legible"
-	"ohmkeep/internal/lock"
+	"ohmkeep/internal/store"
 )
 
 func newStatus() *cobra.Command {
@@ -36,11 +36,14 @@ wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncerta
 				return callFault(c, "wants --store FILE or --at ADDR")
 			}
 			if of != "" {
-				holder, held, err := lock.Read(of + lockSuffix)
-				if err != nil || !held {
-					return nobody(c, of, holder, asJSON)
+				keeper, held, err := store.WhoKeeps(of)
+				switch {
+				case err != nil:
+					return reason(err)
+				case !held || keeper.Address == "":
+					return nobody(c, of, keeper, held, asJSON)
 				}
-				at = holder.Address
+				at = keeper.Address
 			}
 			raw, s, err := fetch(c.Context(), at)
 			if err != nil {
@@ -64,7 +67,7 @@ wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncerta
 }
 
 // nobody says that nobody watches a store.
-func nobody(c *cobra.Command, store string, last lock.Holder, asJSON bool) error {
+func nobody(c *cobra.Command, of string, last store.Keeper, held, asJSON bool) error {
 	if asJSON {
 		answer := map[string]any{"schema": 1, "well": false, "reasons": []string{"nobody watches"}}
 		if err := json.NewEncoder(c.OutOrStdout()).Encode(answer); err != nil {
@@ -72,9 +75,12 @@ func nobody(c *cobra.Command, store string, last lock.Holder, asJSON bool) error
 		}
 		return status(Fails)
 	}
-	fmt.Fprintf(c.OutOrStdout(), "%s: nobody watches\n", store)
-	if last.Process > 0 {
-		fmt.Fprintf(c.OutOrStdout(), "the last was %s\n", last)
+	fmt.Fprintf(c.OutOrStdout(), "%s: nobody watches\n", of)
+	switch {
+	case held:
+		fmt.Fprintf(c.OutOrStdout(), "the store is kept by %s\n", last)
+	case last.Process > 0:
+		fmt.Fprintf(c.OutOrStdout(), "the last was %s, and was cut off\n", last)
 	}
 	return status(Fails)
 }

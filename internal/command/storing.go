@@ -3,6 +3,8 @@ package command
 import (
 	"context"
 	"fmt"
+	"strings"
+	"time"
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/recorder"
@@ -10,31 +12,32 @@ import (
 )
 
 // storing is the store's writer as the recorder wants it.
-type storing struct{ *store.Writer }
+type storing struct {
+	*store.Writer
+	file string // the run file
+	boot bool   // the machine was started since the store was last written to
+}
 
-// qualities are those of the store; a sample that is faulty has none there.
+// qualities are those of the store.
 var qualities = map[recorder.Quality]store.Quality{
 	recorder.Good: 0, recorder.Overload: store.Overload, recorder.Saturated: store.Saturated, recorder.Unsettled: store.Unsettled,
+	recorder.Faulty: store.Faulty,
 }
 
 // longestText is how long the text of a sample may be in the store, in bytes.
 const longestText = 256
 
-// Keep stores the readings of a batch in one commit. The store has no place for
-// marks.
+// Keep stores the readings and marks of a batch in one commit.
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
 	for _, x := range b.Readings {
-		quality, known := qualities[x.Quality]
-		if !known {
-			continue
-		}
+		quality := qualities[x.Quality]
 		if x.Stamp.Uncertain {
 			quality |= store.ClockUncertain
 		}
 		text := x.Text
-		if text == "" {
-			text = x.Raw
+		if text == "" { // no value: what the device said instead, which may be anything
+			text = x.Raw[:min(len(x.Raw), longestText)]
 		}
 		if err := storable(x, text); err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
@@ -46,7 +49,41 @@ func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 		}
 		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.Stamp.SinceBoot, Quality: quality, Text: text})
 	}
-	return s.Append(ctx, samples)
+	return s.Append(ctx, samples, s.marks(b.Marks)...)
+}
+
+// kinds are those of the store's marks.
+var kinds = map[recorder.Kind]string{
+	recorder.Started: store.MarkRestart, recorder.Stopped: store.MarkStop, recorder.Lost: store.MarkLost, recorder.Found: store.MarkGap,
+	recorder.Anew: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Changed: store.MarkRunFile,
+}
+
+// longestNote is how long the text of a mark may be, in bytes; a device says what it likes.
+const longestNote = 1024
+
+func (s storing) marks(of []recorder.Mark) []store.RunMark {
+	var all []store.RunMark
+	for _, m := range of {
+		text := m.Text
+		switch {
+		case m.Kind == recorder.Found:
+			text = "since " + m.Since.Time.Format(time.RFC3339Nano) + ": " + text
+		case m.Kind == recorder.Started:
+			text = "ohmkeep watch " + s.file
+		}
+		if m.Stamp.Uncertain {
+			text += " (the date is uncertain)"
+		}
+		text = strings.ToValidUTF8(text[:min(len(text), longestNote)], "\uFFFD")
+		one := store.RunMark{Run: m.Run, Mark: store.Mark{Time: m.Stamp.Time, Kind: kinds[m.Kind], Subject: m.Probe, Text: text}}
+		if m.Kind == recorder.Started && s.boot {
+			begun := one
+			begun.Kind, begun.Text = store.MarkBoot, m.Stamp.Boot
+			all = append(all, begun)
+		}
+		all = append(all, one)
+	}
+	return all
 }
 
 // storable tells why the store would never take a reading.

@@ -7,7 +7,9 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"syscall"
 	"time"
 
@@ -17,9 +19,10 @@ import (
 	"ohmkeep/internal/daemon"
 	"ohmkeep/internal/disk"
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/lock"
 	"ohmkeep/internal/metrics"
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/recorder"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
 
@@ -29,12 +32,10 @@ const watchAddr = "127.0.0.1:9477"
 // oldest is a date before which this program did not exist.
 var oldest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
 
-// lockSuffix names the lock beside a store.
-const lockSuffix = ".watch"
-
 func newWatch() *cobra.Command {
 	var to, listen string
 	var commit time.Duration
+	var simulated bool
 	c := &cobra.Command{
 		Use:   "watch RUN",
 		Short: "Record the probes of a run for years, and tell over HTTP how they fare",
@@ -59,36 +60,38 @@ a network you trust.`,
 			if commit <= 0 || commit > time.Hour {
 				return callFault(c, "--commit %v is not more than nothing and up to 1h", commit)
 			}
-			return watch(c, args[0], to, listen, commit)
+			return watch(c, args[0], to, listen, commit, simulated)
 		},
 	}
 	c.Flags().StringVar(&to, "store", "", "the store, a file; made where it does not exist")
 	c.Flags().StringVar(&listen, "listen", watchAddr, "where to answer over HTTP, host:port")
 	c.Flags().DurationVar(&commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
+	c.Flags().BoolVar(&simulated, "simulated", false, "store what probes on the port simulated say, which was not measured")
 	return c
 }
 
-func watch(c *cobra.Command, file, to, listen string, commit time.Duration) error {
-	plan, err := loadPlan(file)
+func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simulated bool) error {
+	plan, err := loadPlan(file, simulated)
 	if err != nil {
 		return err
 	}
-	holder := lock.Holder{Process: os.Getpid(), Run: plan.Run.Name, Address: listen, Since: time.Now().UTC().Truncate(time.Second)}
-	alone, err := lock.Take(to+lockSuffix, holder)
-	if held, ok := errors.AsType[lock.Held](err); ok {
-		return fault.Fault{File: to, Text: held.Error(), Hint: "one watch writes to a store"}
-	} else if err != nil {
-		return reason(err)
-	}
-	defer alone.Release() // at the end of the program it is gone anyway
 	kept, err := store.Open(to)
 	if err != nil {
 		return err
 	}
 	machine := clock.System()
-	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Boot: machine.Boot()})
+	starts, err := kept.Starts(c.Context())
 	if err != nil {
 		return errors.Join(err, kept.Close())
+	}
+	rebooted := !slices.ContainsFunc(starts, func(s store.Start) bool { return s.Name == machine.Boot() })
+	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Address: listen, Boot: machine.Boot()})
+	if err != nil {
+		return errors.Join(err, kept.Close())
+	}
+	floor, before, err := lastOf(c.Context(), kept)
+	if err != nil {
+		return errors.Join(err, writer.Close(), kept.Close())
 	}
 	// A heap of a few megabytes collected a little more often is what a small board
 	// can spare best.
@@ -97,12 +100,11 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
 	err = daemon.Run(c.Context(), daemon.Config{
-		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file) },
-		Store: storing{writer}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
-		Floor: oldest, Listen: listen, Commit: commit, Getenv: os.Getenv,
+		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
+		Store: storing{writer, file, rebooted}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
+		Floor: floor, Before: before, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready: func(addr string) {
-			holder.Address = addr
-			_ = alone.Say(holder) // it says so already but for a port that the system chose
+			_ = writer.At(addr) // it says so already but for a port that the system chose
 		},
 		Log: slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)),
 	})
@@ -110,6 +112,30 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration) erro
 		err = closing
 	}
 	return err
+}
+
+// lastOf gives the newest good readings that a store holds, and a date that is past
+// for certain. A damaged store is written to nevertheless.
+func lastOf(ctx context.Context, kept *store.Store) (floor time.Time, before []recorder.Last, err error) {
+	floor = oldest
+	runs, err := kept.Runs(ctx)
+	if err != nil && !store.Damaged(err) {
+		return floor, nil, err
+	}
+	for _, r := range runs {
+		newest, err := kept.Newest(ctx, r.Name)
+		if err != nil && !store.Damaged(err) {
+			return floor, nil, err
+		}
+		for _, x := range newest {
+			before = append(before, recorder.Last{Run: x.Run, Probe: x.Probe, Quantity: x.Quantity, From: x.From, To: x.To,
+				Time: x.Time, Value: x.Value})
+			if x.Time.After(floor) {
+				floor = x.Time
+			}
+		}
+	}
+	return floor, before, nil
 }
 
 // asked turns signals into requests without a kind.
@@ -133,7 +159,7 @@ func asked(ctx context.Context, signals <-chan os.Signal) <-chan struct{} {
 }
 
 // loadPlan reads a run file of which something can be recorded.
-func loadPlan(file string) (recorder.Plan, error) {
+func loadPlan(file string, simulated bool) (recorder.Plan, error) {
 	e, err := loadRun(file)
 	if err != nil {
 		return recorder.Plan{}, err
@@ -141,6 +167,10 @@ func loadPlan(file string) (recorder.Plan, error) {
 	placed := 0
 	var faults fault.List
 	for _, p := range e.Probes {
+		if p.Port == probe.Simulated && !simulated && slices.ContainsFunc(p.Channels, func(c run.ProbeChannel) bool { return c.From != "" }) {
+			faults.Add(fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: "what is simulated was not measured",
+				Hint: "--simulated stores it nevertheless; give it a store of its own"})
+		}
 		for _, c := range p.Channels {
 			if c.From == "" {
 				continue
@@ -156,7 +186,7 @@ func loadPlan(file string) (recorder.Plan, error) {
 		faults.Add(fault.Fault{File: file, Key: "probe", Text: "no probe has a channel with its place in the run",
 			Hint: "add [[probe]] and [[probe.channel]] with from"})
 	}
-	return recorder.Plan{Run: e.Run, Profiles: e.profiles}, faults.Err()
+	return recorder.Plan{Run: e.Run, Profiles: e.profiles, Dir: filepath.Dir(file)}, faults.Err()
 }
 
 func diskOf(path string) (metrics.Disk, error) {

@@ -30,6 +30,7 @@ type Config struct {
 	Store  recorder.Store                // written to by the recorder alone
 	Disk   func() (metrics.Disk, error)  // what the store lies on
 	Floor  time.Time                     // no date before it is right; see clock.New
+	Before []recorder.Last               // newest good readings of before the start
 	Listen string                        // host:port; port 0 takes any
 	Ready  func(addr string)             // told once where it listens and that all is tried; may be nil
 	Commit time.Duration                 // see recorder.Options
@@ -70,7 +71,7 @@ func Run(ctx context.Context, c Config) error {
 		}
 	})
 	d.plan.Store(&c.Plan)
-	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Log: c.Log})
+	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
 	listener, err := net.Listen("tcp", c.Listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)

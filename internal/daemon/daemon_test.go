@@ -20,6 +20,7 @@ import (
 	"ohmkeep/internal/metrics"
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/recorder"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/runfile"
 )
 
@@ -120,7 +121,7 @@ func start(t *testing.T, change func(*Config)) *house {
 	opened := 0
 	c := Config{Plan: plan(t, hall), Store: nothing{}, Listen: "127.0.0.1:0", Commit: time.Second,
 		Log: slog.New(slog.NewTextHandler(h.log, nil)), Reload: h.reload, Ready: func(addr string) { ready <- addr },
-		Open: func(context.Context, *profile.Profile, string, instrument.Options) (instrument.Instrument, error) {
+		Open: func(context.Context, run.Probe, *profile.Profile, instrument.Options) (instrument.Instrument, error) {
 			if opened++; opened > 1 {
 				return nil, errors.New("it is <away>")
 			}

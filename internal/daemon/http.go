@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"html/template"
 	"io"
 	"mime"
 	"net/http"
@@ -15,6 +14,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/form"
 	"ohmkeep/internal/metrics"
 	"ohmkeep/internal/recorder"
 )
@@ -62,6 +62,14 @@ func (d *Daemon) look() Status {
 	}
 	if !s.Certain {
 		s.Notes = append(s.Notes, "the dates of readings are uncertain: nobody vouches for this machine's clock")
+	}
+	for _, p := range s.Probes {
+		switch p.Source {
+		case "simulated":
+			s.Notes = append(s.Notes, "probe "+p.Name+" is simulated: nothing it says was measured")
+		case "transcript":
+			s.Notes = append(s.Notes, "probe "+p.Name+" repeats a transcript: what it says was measured at another time")
+		}
 	}
 	if s.Dropped+s.Refused > 0 {
 		s.Notes = append(s.Notes, fmt.Sprintf("%d readings were lost", s.Dropped+s.Refused))
@@ -172,12 +180,14 @@ func settling(x float64) (time.Duration, error) {
 //go:embed page.html
 var pageText string
 
-var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
-	"value": func(x float64) string { return fmt.Sprintf("%.6g", x) },
-	"age":   func(x float64) string { return fmt.Sprintf("%.1f", x) },
-	"mega":  func(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) },
-	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
-}).Parse(pageText))
+var pageTemplate = form.NewHTML(pageText, map[string]func(any) string{
+	"value": func(x any) string { return fmt.Sprintf("%.6g", x) },
+	"age":   func(x any) string { return fmt.Sprintf("%.1f", x) },
+	"whole": func(x any) string { return fmt.Sprintf("%.0f", x) },
+	"milli": func(x any) string { return fmt.Sprintf("%.3f", x) },
+	"mega":  func(n any) string { return fmt.Sprintf("%.1f MB", float64(n.(int64))/1e6) },
+	"giga":  func(n any) string { return fmt.Sprintf("%.1f GB", float64(n.(int64))/1e9) },
+})
 
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")

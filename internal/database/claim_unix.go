@@ -9,8 +9,13 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-func lock(file *os.File) error {
-	err := unix.Flock(int(file.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+// lock locks a file for one alone, or beside others that do not want it alone.
+func lock(file *os.File, alone bool) error {
+	how := unix.LOCK_SH
+	if alone {
+		how = unix.LOCK_EX
+	}
+	err := unix.Flock(int(file.Fd()), how|unix.LOCK_NB)
 	if errors.Is(err, unix.EWOULDBLOCK) {
 		return errClaimed
 	}

@@ -20,11 +20,16 @@ type Mark struct {
 	Text    string // in words; may be ""
 }
 
-// Kinds of marks.
+// Kinds of marks. A gap is marked twice: Lost when it begins, as far as anybody
+// could tell, and Gap when it has ended.
 const (
 	Note    = "note"    // somebody did something: "re-made joint 2"
 	Gap     = "gap"     // nothing came from the subject up to the mark's time; the text says since when
-	Restart = "restart" // the subject began anew
+	Lost    = "lost"    // nothing comes from the subject any more; the text says why
+	Restart = "restart" // the subject began anew; "" = the program that records
+	Stop    = "stop"    // the program that records ended in good order
+	Dropped = "dropped" // readings were lost; the text says how many
+	RunFile = "run"     // the run file was read anew
 	Boot    = "boot"    // the machine began anew
 	Clock   = "clock"   // the wall clock was set
 )

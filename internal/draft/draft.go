@@ -15,9 +15,9 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"text/template"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/form"
 	"ohmkeep/internal/runfile"
 )
 
@@ -69,7 +69,10 @@ func Usual() Options {
 //go:embed run.toml.tmpl
 var text string
 
-var page = template.Must(template.New("run.toml").Funcs(template.FuncMap{"quote": quote, "number": number}).Parse(text))
+var page = form.New(text, map[string]func(any) string{
+	"quote":  func(x any) string { return quote(x.(string)) },
+	"number": func(x any) string { return number(x.(float64)) },
+})
 
 // Write writes the run file, or nothing and an error (a fault.List for options
 // that make no run; its keys are the run file's).

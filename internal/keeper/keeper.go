@@ -97,7 +97,9 @@ const (
 // Owner is a program that keeps a store.
 type Owner struct {
 	Name string // what a second program is told, such as "ohmkeep watch shelf.toml"
-	Boot string // names the start of the machine, such as the kernel's boot_id; "" = not known
+	// Address is where the program can be asked, host:port; "" = nowhere.
+	Address string
+	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
 }
 
 // New makes a program the one that keeps writing to a store. Where another one is
@@ -106,7 +108,7 @@ func New(ctx context.Context, db *database.DB, owner Owner) (*Writer, error) {
 	if db.Write == nil {
 		return nil, fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
 	}
-	claim, err := db.Claim(owner.Name)
+	claim, err := db.Claim(owner.Name, owner.Address)
 	if err != nil {
 		return nil, err
 	}
@@ -127,6 +129,16 @@ func New(ctx context.Context, db *database.DB, owner Owner) (*Writer, error) {
 	}
 	return w, nil
 }
+
+// At says that the program can be asked at another address than before.
+func (w *Writer) At(address string) error { return w.claim.At(address) }
+
+// Keeper is who keeps writing to a store.
+type Keeper = database.Holder
+
+// WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
+// held is false nobody does; it then says who was killed doing so, or nothing.
+func WhoKeeps(path string) (k Keeper, held bool, err error) { return database.Keeper(path) }
 
 // Close gives up the writing. The store stays open.
 func (w *Writer) Close() error { return w.claim.Release() }
@@ -150,26 +162,42 @@ func (w *Writer) Channel(c Channel) (Handle, error) {
 	return h, nil
 }
 
-// Append stores samples in one commit: all or none. When it returns without an
+// RunMark is a mark and the run that it belongs to.
+type RunMark struct {
+	Run string
+	diary.Mark
+}
+
+// Append stores samples and marks in one commit: all or none. When it returns without an
 // error they are safe on disk. Samples of any channels and in any order of time
 // may stand beside each other. A sample that is no number, but is said to be a
 // measured one, makes an error that names it.
-func (w *Writer) Append(ctx context.Context, samples []Sample) error {
-	if len(samples) == 0 {
+func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark) error {
+	if len(samples) == 0 && len(marks) == 0 {
 		return nil
+	}
+	for i, m := range marks {
+		if !reading.Storable(m.Time) {
+			return fmt.Errorf("mark %d of %d: %w", i+1, len(marks), fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"})
+		}
 	}
 	for i := range samples {
 		if err := w.sound(&samples[i]); err != nil {
 			return fmt.Errorf("sample %d of %d: %w", i+1, len(samples), err)
 		}
 	}
-	commits, readings := w.commits+1, w.readings+len(samples)
+	commits, readings := w.commits+min(1, len(samples)), w.readings+len(samples)
 	fold := commits > MostCommits || readings > mostReadings || len(samples) >= straight
 	err := w.db.Update(ctx, func(tx *sql.Tx) error {
+		if err := note(ctx, tx, marks); err != nil {
+			return err
+		}
 		sections, err := w.sections(ctx, tx, samples)
 		switch {
 		case err != nil:
 			return err
+		case len(samples) == 0:
+			return nil
 		case fold:
 			return archive.Fold(ctx, tx, sections)
 		}
@@ -181,12 +209,26 @@ func (w *Writer) Append(ctx context.Context, samples []Sample) error {
 		for i := range w.channels {
 			w.channels[i].series = nil
 		}
-	case fold:
+	case fold && len(samples) > 0:
 		w.commits, w.readings = 0, 0
 	default:
 		w.commits, w.readings = commits, readings
 	}
 	return err
+}
+
+// note adds marks to their runs.
+func note(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
+	for _, m := range marks {
+		runID, err := archive.EnsureRun(ctx, tx, m.Run)
+		if err == nil {
+			err = diary.Add(ctx, tx, runID, m.Mark)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // longest is how long the text of a sample may be, in bytes.

@@ -136,7 +136,7 @@ func (s *shelf) texts() []string {
 	defer s.mu.Unlock()
 	var all []string
 	for _, x := range s.readings {
-		if x.Quality.Measured() {
+		if x.Quality == Good || x.Quality == Unsettled {
 			all = append(all, x.Text)
 		}
 	}

@@ -7,7 +7,7 @@ import (
 )
 
 // hear is told every line of the device as it comes.
-func (p *probe) hear(e instrument.Event) {
+func (p *device) hear(e instrument.Event) {
 	switch e.Kind {
 	case instrument.Spoke:
 		p.take(e.Time, e.Samples)
@@ -17,6 +17,11 @@ func (p *probe) hear(e instrument.Event) {
 		p.totals.bad++
 		p.heard = time.Duration(e.Time.UnixNano())
 		p.r.mu.Unlock()
+	case instrument.Comment:
+		p.r.mu.Lock()
+		p.heard = time.Duration(e.Time.UnixNano())
+		p.comment(e.Text, p.r.o.Clock.At(p.heard))
+		p.r.mu.Unlock()
 	case instrument.Skipped:
 		p.r.mu.Lock()
 		p.totals.skipped++
@@ -25,7 +30,7 @@ func (p *probe) hear(e instrument.Event) {
 }
 
 // take queues what one line or answer holds.
-func (p *probe) take(at time.Time, samples []instrument.Sample) {
+func (p *device) take(at time.Time, samples []instrument.Sample) {
 	w := p.wiring.Load()
 	since := time.Duration(at.UnixNano())
 	r := p.r
@@ -60,11 +65,11 @@ func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date 
 	e.step, e.quality = r.steps.at(since)
 	if q := worth(s, c); !q.Measured() {
 		e.quality = q
-		c.unusable, c.why = c.unusable+1, q
+		c.unusable++
 		c.probe.totals.unusable++
-	} else {
-		c.why = Good
-		c.last, c.value, c.lastTime, c.heard = since, s.Value, e.stamp, true
+	}
+	if c.why = e.quality; c.why == Good {
+		c.last, c.value, c.heard = since, s.Value, true
 	}
 	if r.queue.add(e) {
 		r.nudge()

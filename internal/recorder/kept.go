@@ -34,15 +34,16 @@ const (
 	Overload          // beyond what the instrument or its meter can show; no value
 	Saturated         // a register at the end of its scale; no value
 	Faulty            // the device says that it could not measure; no value
-	Unsettled         // taken while the step was still coming up
+	Unsettled         // taken while the step was still coming up, or the instrument had not settled
 )
 
 func (q Quality) String() string {
 	return [...]string{"good", "overload", "saturated", "faulty", "unsettled"}[q]
 }
 
-// Measured tells whether a reading of that quality has a value.
-func (q Quality) Measured() bool { return q == Good || q == Unsettled }
+// Measured tells whether a sample of that quality is a reading. The others are
+// kept with their quality, and are never given out as readings.
+func (q Quality) Measured() bool { return q == Good }
 
 // Reading is one value as it is kept. Its Time is the Stamp's.
 type Reading struct {
@@ -60,8 +61,9 @@ type Kind string
 const (
 	Started Kind = "started" // the program began to record
 	Stopped Kind = "stopped" // … and ended in good order
-	Lost    Kind = "lost"    // a probe was unplugged or hung up: a gap begins
-	Found   Kind = "found"   // … and came back: the gap ends
+	Lost    Kind = "lost"    // a probe was unplugged, hung up or fell silent: a gap begins
+	Found   Kind = "found"   // … and came back: the gap ends, and Since says when it began
+	Anew    Kind = "anew"    // a probe began anew without being unplugged
 	Dropped Kind = "dropped" // readings were lost for want of room
 	Clock   Kind = "clock"   // the dates have changed or become uncertain
 	Changed Kind = "changed" // the run file was read anew
@@ -74,6 +76,7 @@ type Mark struct {
 	Probe string // "" = it concerns them all
 	Text  string
 	Stamp clock.Stamp
+	Since clock.Stamp // of Found
 }
 
 // Mark queues a mark of now; probe may be "".
@@ -89,7 +92,10 @@ func (r *Recorder) MarkAt(at clock.Stamp, kind Kind, probe, text string) {
 }
 
 func (r *Recorder) mark(at clock.Stamp, kind Kind, probe, text string) {
-	m := Mark{Run: r.plan.Run.Name, Kind: kind, Probe: probe, Text: text, Stamp: at}
+	r.add(Mark{Run: r.plan.Run.Name, Kind: kind, Probe: probe, Text: text, Stamp: at})
+}
+
+func (r *Recorder) add(m Mark) {
 	if r.queue.addMark(m) {
 		r.nudge()
 	}

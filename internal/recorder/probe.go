@@ -2,6 +2,7 @@ package recorder
 
 import (
 	"context"
+	"maps"
 	"reflect"
 	"sync"
 	"sync/atomic"
@@ -9,16 +10,19 @@ import (
 
 	"ohmkeep/internal/clock"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/run"
 )
 
-// probe is one device and the goroutine that reads it.
-type probe struct {
+// device is one probe of the run file and the goroutine that reads it.
+type device struct {
 	r       *Recorder
 	name    string
 	port    string
+	its     run.Probe // as it was when it was opened
 	profile *profile.Profile
+	open    Opener
 	wiring  atomic.Pointer[wiring]
 	totals  *totals
 
@@ -39,6 +43,11 @@ type probe struct {
 	lastBad  uint64
 	looked   time.Duration
 	silent   bool
+	hushed   clock.Stamp   // when it was heard last before that
+	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
+	said     time.Duration // since boot, when it said so last
+	beat     time.Duration // how often it says so; 0 = not known
+	anew     time.Duration // since boot, when it was last marked that it began anew; 0 = never
 	garbled  bool
 }
 
@@ -53,19 +62,32 @@ const (
 
 // totals are what a probe has done since the program began, however often it was
 // unplugged and the run file read.
-type totals struct{ stored, bad, skipped, unusable, lost uint64 }
+type totals struct{ stored, bad, skipped, unusable, lost, anew uint64 }
 
-func newProbe(r *Recorder, p run.Probe, device *profile.Profile) *probe {
-	return &probe{r: r, name: p.Name, port: p.Port, profile: device, totals: r.totals(p.Name),
+func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
+	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),
 		tried: make(chan struct{}), ended: make(chan struct{})}
 }
 
-// same tells whether a probe of a run file is this one.
-func (p *probe) same(its run.Probe, device *profile.Profile) bool {
-	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, device)
+// same tells whether a probe of a run file is this one. What is simulated is so for
+// one run, and is begun anew with another.
+func (p *device) same(its run.Probe, of *profile.Profile) bool {
+	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, of) &&
+		maps.Equal(shunts(p.its), shunts(its)) && p.port != probe.Simulated
 }
 
-func (p *probe) use(w *wiring) {
+// shunts gives the right resistances of channels, with which a probe is opened.
+func shunts(its run.Probe) map[string]float64 {
+	all := map[string]float64{}
+	for _, c := range its.Channels {
+		if c.Shunt > 0 {
+			all[c.ID] = c.Shunt
+		}
+	}
+	return all
+}
+
+func (p *device) use(w *wiring) {
 	if before := p.wiring.Load(); before != nil {
 		w.inherit(before)
 	}
@@ -73,7 +95,7 @@ func (p *probe) use(w *wiring) {
 	p.wiring.Store(w)
 }
 
-func (p *probe) start(ctx context.Context) {
+func (p *device) start(ctx context.Context) {
 	ctx, p.cancel = context.WithCancel(ctx)
 	p.r.alone.Add(1)
 	go func() {
@@ -83,7 +105,7 @@ func (p *probe) start(ctx context.Context) {
 	}()
 }
 
-func (p *probe) stop() { p.cancel() }
+func (p *device) stop() { p.cancel() }
 
 // Back-off between two tries to open a probe. A device that is back is heard
 // within the longest; a try costs next to nothing.
@@ -93,16 +115,16 @@ const (
 )
 
 // live opens the probe, reads it, and opens it again, until ctx ends.
-func (p *probe) live(ctx context.Context) {
+func (p *device) live(ctx context.Context) {
 	var once sync.Once
 	defer once.Do(func() { close(p.tried) })
 	for pause := firstPause; ctx.Err() == nil; {
-		device, err := p.r.o.Open(ctx, p.profile, p.port, instrument.Options{Clock: p.now, Log: p.hear})
+		opened, err := p.open(ctx, p.its, p.profile, instrument.Options{Clock: p.now, Log: p.hear})
 		if err == nil {
-			p.isUp(device.Identity())
+			p.isUp(opened.Identity())
 			once.Do(func() { close(p.tried) })
-			err = p.read(ctx, device)
-			if closing := device.Close(); err == nil {
+			err = p.read(ctx, opened)
+			if closing := opened.Close(); err == nil {
 				err = closing
 			}
 			if p.worked() {
@@ -124,11 +146,11 @@ func (p *probe) live(ctx context.Context) {
 
 // now is the clock that instruments are read by: the time since boot, which
 // nobody sets, as if the machine had been started in 1970.
-func (p *probe) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
+func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
 
 // read hears the device until it is gone or ctx ends.
-func (p *probe) read(ctx context.Context, device instrument.Instrument) error {
-	if p.profile.Kind == profile.SCPI {
+func (p *device) read(ctx context.Context, device instrument.Instrument) error {
+	if p.profile.Kind != profile.Lines {
 		return p.ask(ctx, device)
 	}
 	for {
@@ -162,8 +184,9 @@ func drain(device instrument.Instrument) {
 	}
 }
 
-// ask asks a meter for its channels by turns.
-func (p *probe) ask(ctx context.Context, device instrument.Instrument) error {
+// ask asks a meter, or reads the kernel's files, for channel after channel, round
+// after round.
+func (p *device) ask(ctx context.Context, device instrument.Instrument) error {
 	for ctx.Err() == nil {
 		w := p.wiring.Load()
 		begun := time.Now()
@@ -175,7 +198,9 @@ func (p *probe) ask(ctx context.Context, device instrument.Instrument) error {
 			if err != nil {
 				return err
 			}
-			p.take(s.Time, []instrument.Sample{s})
+			if p.profile.Kind == profile.SCPI { // what the kernel says comes through hear
+				p.take(s.Time, []instrument.Sample{s})
+			}
 		}
 		select {
 		case <-time.After(w.every - time.Since(begun)):

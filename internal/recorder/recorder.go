@@ -23,6 +23,7 @@ import (
 
 	"ohmkeep/internal/clock"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/profile"
 	"ohmkeep/internal/run"
 )
@@ -32,19 +33,30 @@ import (
 type Plan struct {
 	Run      *run.Run
 	Profiles []*profile.Profile
+	Dir      string // the run file's folder, from which names of transcripts count
 }
 
-// Opener opens an instrument; instrument.Open is one.
-type Opener func(ctx context.Context, p *profile.Profile, path string, o instrument.Options) (instrument.Instrument, error)
+// Opener opens a probe of the run file; the Open of a probe.Opener is one.
+type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error)
 
 // Options are what a recorder works with.
 type Options struct {
 	Store  Store
 	Clock  *clock.Clock
 	Commit time.Duration // most time from a line's arrival to its safety on disk
-	Open   Opener        // nil: instrument.Open
+	Open   Opener        // nil: whatever stands at the port, see package probe
 	Log    *slog.Logger  // nil: nobody
+	Before []Last        // newest good readings of before the start
 	Room   int           // readings that may wait; 0: 300,000
+}
+
+// Last is the newest good reading of a channel that was stored before the start.
+type Last struct {
+	Run, Probe string
+	Quantity   run.Quantity
+	From, To   string
+	Time       time.Time
+	Value      float64 // V, A or °C
 }
 
 // usualRoom is twenty minutes of 16 channels at 10 Hz, and half a minute of four
@@ -62,7 +74,7 @@ type Recorder struct {
 	mu     sync.Mutex // of all that follows
 	plan   Plan
 	ctx    context.Context // of Run; nil before and after
-	probes []*probe        // in the order of the plan
+	probes []*device       // in the order of the plan
 	steps  steps
 	queue  queue
 	commit commits
@@ -72,9 +84,6 @@ type Recorder struct {
 
 // New makes a recorder, which does nothing before Run.
 func New(p Plan, o Options) *Recorder {
-	if o.Open == nil {
-		o.Open = instrument.Open
-	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
 	}
@@ -139,14 +148,19 @@ func (r *Recorder) Use(p Plan) {
 		r.mu.Unlock()
 		return
 	}
-	var kept, leaving, fresh []*probe
+	var kept, leaving, fresh []*device
 	old := r.probes
+	open := r.o.Open
+	if open == nil {
+		open = (&probe.Opener{Run: p.Run, Dir: p.Dir}).Open
+	}
 	for i, its := range p.Run.Probes {
 		w := wire(p.Run, i)
+		w.remember(r.o.Before, p.Run.Probes[i].Name, r.started)
 		if len(w.channels) == 0 {
 			continue // a meter that is carried about
 		}
-		var one *probe
+		var one *device
 		for k, o := range old {
 			if o != nil && o.same(its, p.Profiles[i]) {
 				one, old[k] = o, nil
@@ -154,7 +168,7 @@ func (r *Recorder) Use(p Plan) {
 			}
 		}
 		if one == nil {
-			one = newProbe(r, its, p.Profiles[i])
+			one = newDevice(r, its, p.Profiles[i], open)
 			fresh = append(fresh, one)
 		}
 		one.use(w)

@@ -1,8 +1,10 @@
 package recorder
 
 import (
+	"strings"
 	"time"
 
+	"ohmkeep/internal/probe"
 	"ohmkeep/internal/run"
 )
 
@@ -30,6 +32,7 @@ type ProbeState struct {
 	Name     string         `json:"name"`
 	Profile  string         `json:"profile"`
 	Port     string         `json:"port"`
+	Source   string         `json:"source"` // device, transcript or simulated
 	Identity string         `json:"identity,omitempty"`
 	Up       bool           `json:"up"`
 	Silent   bool           `json:"silent"`
@@ -41,6 +44,7 @@ type ProbeState struct {
 	Skipped  uint64         `json:"skipped_lines"`
 	Unusable uint64         `json:"unusable"`
 	Lost     uint64         `json:"losses"`
+	Anew     uint64         `json:"restarts"` // without being unplugged
 	Channels []ChannelState `json:"channels"`
 }
 
@@ -51,8 +55,8 @@ type ChannelState struct {
 	What     string       `json:"quantity"`
 	From     string       `json:"from"`
 	To       string       `json:"to,omitempty"`
-	// Age is that of the last good reading in seconds; nil where there was none
-	// since the start.
+	// Age is that of the last good reading in seconds; nil where there never was one,
+	// in the store neither.
 	Age      *float64 `json:"last_good_age_seconds"`
 	Value    *float64 `json:"value"` // V, A or °C
 	Unusable uint64   `json:"unusable"`
@@ -76,9 +80,9 @@ func (r *Recorder) Snapshot() Snapshot {
 	}
 	for _, p := range r.probes {
 		w := p.wiring.Load()
-		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Identity: p.identity,
+		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Source: source(p.port), Identity: p.identity,
 			Up: p.state == up, Silent: p.silent, Garbled: p.garbled, Why: p.why, Since: age(max(p.changed.SinceBoot, r.started.SinceBoot)),
-			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost}
+			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost, Anew: p.totals.anew}
 		for _, c := range w.order {
 			state := ChannelState{ID: c.ID, Quantity: c.Quantity, What: c.Quantity.String(), From: c.From, To: c.To,
 				Unusable: c.unusable, Quality: c.why.String()}
@@ -91,6 +95,17 @@ func (r *Recorder) Snapshot() Snapshot {
 		s.Probes = append(s.Probes, one)
 	}
 	return s
+}
+
+// source tells what stands at a port.
+func source(port string) string {
+	switch {
+	case port == probe.Simulated:
+		return "simulated"
+	case strings.HasPrefix(port, probe.Transcript):
+		return "transcript"
+	}
+	return "device"
 }
 
 // Reasons says in what way a snapshot is not well; none means that all is.

@@ -1,11 +1,11 @@
 package recorder
 
 import (
-	"strings"
 	"time"
 
 	"ohmkeep/internal/clock"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -27,13 +27,12 @@ type key struct {
 // channel is one value of a probe, and how it fares; guarded by Recorder.mu.
 type channel struct {
 	run.ProbeChannel
-	probe *probe
+	probe *device
 	meter run.Meter
 
-	heard    bool          // that it ever gave a value
+	heard    bool          // that it ever gave a value, be it before the start
 	last     time.Duration // since boot, of the newest value …
-	lastTime clock.Stamp
-	value    float64 // … and the value itself, SI
+	value    float64       // … and the value itself, SI
 	unusable uint64
 	why      Quality // of the newest sample
 }
@@ -58,12 +57,25 @@ func (w *wiring) inherit(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
 		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
-			c.heard, c.last, c.lastTime, c.value, c.unusable, c.why = was.heard, was.last, was.lastTime, was.value, was.unusable, was.why
+			c.heard, c.last, c.value, c.unusable, c.why = was.heard, was.last, was.value, was.unusable, was.why
 		}
 	}
 }
 
-func (w *wiring) adopt(p *probe) {
+// remember takes over what the channels of a probe gave before the start, as if it had
+// come so long before it as the dates say; what is said to be later came just then.
+func (w *wiring) remember(before []Last, probe string, started clock.Stamp) {
+	for _, b := range before {
+		for _, c := range w.order {
+			if b.Run == w.run && b.Probe == probe && b.Quantity == c.Quantity && b.From == c.From && b.To == c.To {
+				c.heard, c.value = true, b.Value
+				c.last = started.SinceBoot - max(started.Time.Sub(b.Time), 0)
+			}
+		}
+	}
+}
+
+func (w *wiring) adopt(p *device) {
 	for _, c := range w.order {
 		c.probe = p
 	}
@@ -72,10 +84,12 @@ func (w *wiring) adopt(p *probe) {
 // worth tells what a sample is worth, its step aside.
 func worth(s instrument.Sample, c *channel) Quality {
 	switch {
-	case strings.HasPrefix(s.Fault, "saturated"):
+	case s.Quality == reading.Saturated:
 		return Saturated
-	case strings.Contains(s.Fault, "overload"):
+	case s.Quality == reading.Overload:
 		return Overload
+	case s.Quality == reading.Unsettled:
+		return Unsettled
 	case !s.Good():
 		return Faulty
 	case !c.meter.Shows(c.Quantity, s.Value):

@@ -4,13 +4,13 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
 	"math"
 	"strings"
 	"time"
 
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/form"
 	"ohmkeep/internal/legible"
 	"ohmkeep/internal/picture"
 )
@@ -18,7 +18,7 @@ import (
 //go:embed page.html
 var pageText string
 
-var page = template.Must(template.New("page").Parse(pageText))
+var page = form.NewHTML(pageText, nil)
 
 // Options are what a page says that the assessment does not know.
 type Options struct {
@@ -26,7 +26,7 @@ type Options struct {
 }
 
 // drawing is one picture, laid out for a page and for a phone.
-type drawing struct{ Wide, Narrow template.HTML }
+type drawing struct{ Wide, Narrow form.Markup }
 
 // readingRow is one row of the page's table of readings.
 type readingRow struct {
@@ -94,12 +94,12 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 }
 
 // inline draws a picture into the page; the picture has escaped its own text.
-func inline(p *picture.Picture) (template.HTML, error) {
+func inline(p *picture.Picture) (form.Markup, error) {
 	var b bytes.Buffer
 	if err := p.SVG(&b); err != nil {
 		return "", fmt.Errorf("report: %w", err)
 	}
-	return template.HTML(b.String()), nil
+	return form.Markup(b.String()), nil
 }
 
 func rowOf(r assessment.Reading) readingRow {

@@ -18,7 +18,7 @@ import (
 // name under which the damaged file is kept.
 func Replace(ctx context.Context, path string) (aside string, err error) {
 	db := &database.DB{Path: path}
-	claim, err := db.Claim("ohmkeep store compact")
+	claim, err := db.Claim("ohmkeep store compact", "")
 	if err != nil {
 		return "", err
 	}

@@ -42,7 +42,7 @@ func (s *Store) Compact(ctx context.Context) error {
 	if s.db.Write == nil {
 		return fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
 	}
-	claim, err := s.db.Claim("ohmkeep store compact")
+	claim, err := s.db.Claim("ohmkeep store compact", "")
 	if err != nil {
 		return err
 	}

@@ -21,7 +21,11 @@ type Mark = diary.Mark
 const (
 	MarkNote    = diary.Note
 	MarkGap     = diary.Gap
+	MarkLost    = diary.Lost
 	MarkRestart = diary.Restart
+	MarkStop    = diary.Stop
+	MarkDropped = diary.Dropped
+	MarkRunFile = diary.RunFile
 	MarkBoot    = diary.Boot
 	MarkClock   = diary.Clock
 )

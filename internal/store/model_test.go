@@ -171,7 +171,7 @@ func TestSecondWriterIsRefusedByName(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer other.Close()
-	if _, err := other.Writer(ctx, Owner{Name: "another"}); err == nil || !strings.Contains(err.Error(), "the store is kept by ohmkeep watch shelf.toml, process ") {
+	if _, err := other.Writer(ctx, Owner{Name: "another"}); err == nil || !strings.Contains(err.Error(), "the store is kept by ohmkeep watch shelf.toml (process ") {
 		t.Errorf("the second writer: %v", err)
 	}
 	add(t, other, "an import meanwhile", scans(0, 16))

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/archive"
+	"ohmkeep/internal/database"
 	"ohmkeep/internal/indication"
 	"ohmkeep/internal/keeper"
 	"ohmkeep/internal/reading"
@@ -21,7 +22,15 @@ type (
 	Channel = keeper.Channel
 	Handle  = keeper.Handle
 	Sample  = keeper.Sample
+	RunMark = keeper.RunMark
 )
+
+// Keeper is who keeps writing to a store.
+type Keeper = database.Holder
+
+// WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
+// nobody does, held is false.
+func WhoKeeps(path string) (k Keeper, held bool, err error) { return database.Keeper(path) }
 
 // Writer makes a program the one that keeps writing to the store. Where another
 // one is already, the error is a fault that names it. Appends of other programs
@@ -33,14 +42,15 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 // Quality says what is known against a sample.
 type Quality = indication.Quality
 
-// The bits of a Quality; 0 is a good sample. Overload, Saturated and Unsettled
-// samples are no measured values: Readings, Blocks' consumers and MinMeanMax
+// The bits of a Quality; 0 is a good sample. Overload, Saturated,
+// Unsettled and Faulty samples are no measured values: Readings, Blocks' consumers and MinMeanMax
 // leave them out.
 const (
 	Overload       = indication.Overload
 	Saturated      = indication.Saturated
 	Unsettled      = indication.Unsettled
 	ClockUncertain = indication.ClockUncertain
+	Faulty         = indication.Faulty
 )
 
 // Selection says which samples are wanted. Of a run all are, unless more is said.
