@@ -32,6 +32,8 @@ var house = map[string]string{
 	"internal/pixel":        "run",
 	"internal/ladder":       "ldl pixel run",
 	"internal/leastsquares": "",
+	"internal/trend":        "",
+	"internal/control":      "",
 	// world
 	"internal/board":      "fault profile reading run",
 	"internal/scpi":       "",
@@ -47,12 +49,15 @@ var house = map[string]string{
 	"internal/prediction": "ladder pixel run",
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
+	"internal/history":    "assessment run",
+	"internal/series":     "assessment history ladder pixel reading run trend",
+	"internal/drift":      "assessment control history reading run series trend verdict",
 	// faces
-	"internal/picture":          "assessment legible prediction run",
+	"internal/picture":          "assessment history legible prediction run",
 	"internal/picture/invented": "assessment prediction reading run",
-	"internal/report":           "assessment legible picture prediction run",
+	"internal/report":           "assessment history legible picture prediction run",
 	"internal/demo":             "bench instrument ladder profile reading run runfile simulate survey",
-	"internal/command": "assessment demo draft fault instrument judge picture prediction profile " +
+	"internal/command": "assessment demo draft drift fault history instrument judge picture prediction profile " +
 		"reading report run runfile store survey",
 	"cmd/ohmkeep": "command",
 }

@@ -68,7 +68,7 @@ Local codes decide.`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newProbe())
+	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newDrift(), newProbe())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()

@@ -1,0 +1,307 @@
+package drift
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/control"
+	"ohmkeep/internal/trend"
+)
+
+// What a change must be to be called. Figures were chosen from the simulation that
+// DEVELOPERS.md shows.
+const (
+	leastStep  = 0.005 // Ω
+	leastRamp  = 0.005 // Ω gained since it began
+	wireStep   = 0.01  // and this part of the wire, whose temperature is known to a few K
+	wireCold   = 0.05  // the same where no temperature is read: the weather of a week
+	seasonCold = 0.16  // and that of a year
+	evidence   = 40.0  // fall of the weighted sum of squares, which is six deviations
+	apartness  = 9.0   // by which one shape must explain more than the other
+	before     = 3     // nights before a step
+	rampDays   = 14.0  // that a ramp must last
+	rampNights = 8
+	// The gate is far more willing than what is behind it.
+	gateSlack = 0.5
+	gateLimit = 5.0
+	gateSlow  = 0.1 // weight of the slow average, with limits of 2.814 (run length 500)
+	gateWidth = 2.814
+)
+
+// piece is the nights of one stretch as a fit wants them.
+type piece struct {
+	points    []*point
+	x, y, w   []float64
+	deviation float64 // Ω, of a usual night
+}
+
+// piece gathers the nights between two moments.
+func (t *track) piece(from, to int64) piece {
+	var p piece
+	for i := range t.Points {
+		q := &t.Points[i]
+		if q.At >= from && q.At < to && !q.is(apart|void) {
+			p.points = append(p.points, q)
+		}
+	}
+	p.weigh()
+	return p
+}
+
+// weigh gives each night its weight: its own error, enlarged by how much neighbours
+// really differ.
+func (p *piece) weigh() {
+	n := len(p.points)
+	var differ, errors []float64
+	for i, q := range p.points {
+		errors = append(errors, float64(q.Error))
+		if i > 0 && i >= n-120 {
+			differ = append(differ, float64(q.Ohms-p.points[i-1].Ohms)/math.Sqrt2)
+		}
+	}
+	factor := 1.0
+	if usual := trend.Median(errors); len(differ) >= 6 && usual > 0 {
+		// The spread about zero, not about the median: a drift is far smaller than this.
+		for i := range differ {
+			differ[i] = math.Abs(differ[i])
+		}
+		factor = max(1, 1.4826*trend.Median(differ)/usual)
+	}
+	p.x, p.y, p.w = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i, q := range p.points {
+		e := factor * float64(q.Error)
+		p.x[i], p.y[i], p.w[i] = q.days(), float64(q.Ohms), 1/(e*e)
+	}
+	p.deviation = factor * trend.Median(errors)
+}
+
+const forever = math.MaxInt64
+
+// latest gives the nights of the last stretch.
+func (t *track) latest() piece { return t.piece(t.Stretch[len(t.Stretch)-1].At, forever) }
+
+// least gives the smallest step and gain of a ramp that are called.
+func (t *track) least() (step, ramp float64) {
+	warmed := 0
+	for i := max(0, len(t.Points)-30); i < len(t.Points); i++ {
+		if t.Points[i].is(warm) {
+			warmed++
+		}
+	}
+	if 2*warmed > min(30, len(t.Points)) {
+		return leastStep + wireStep*t.Wire, leastRamp + wireStep*t.Wire
+	}
+	return leastStep + wireCold*t.Wire, leastRamp + seasonCold*t.Wire
+}
+
+// detect looks at a series after a night and gives what it shows for the first time.
+func (s *State) detect(t *track) (calls []string) {
+	t.setApart()
+	if t.detectBursts() {
+		calls = append(calls, "intermittent")
+	}
+	p := t.latest()
+	n := len(p.points)
+	last := &t.Stretch[len(t.Stretch)-1]
+	if n <= before+1 || !last.Sloped && !p.gate() {
+		return calls
+	}
+	null := control.Null(p.x, p.y, p.w, last.Sloped)
+	if math.IsInf(null, 1) {
+		return calls
+	}
+	step, bend := control.Best(p.x, p.y, p.w, last.Sloped)
+	if !last.Sloped && bend.At < before { // a series that has never been level
+		bend.At = 0
+	}
+	isStep, isBend := t.isStep(&p, step, null), t.isBend(&p, bend, null)
+	switch {
+	case isStep && step.Rest+apartness < bend.Rest:
+		return append(calls, s.begin(t, &p, step)...)
+	case isBend && (bend.Rest+apartness < step.Rest || p.x[n-1]-p.x[bend.At] > 60 && bend.Rest < step.Rest):
+		return append(calls, t.bend(&p, bend)...)
+	}
+	return calls
+}
+
+// gate tells whether anything at all happens in a level stretch.
+func (p *piece) gate() bool {
+	target := trend.Median(p.y[:min(len(p.y), 30)])
+	cusum := control.Cusum{Slack: gateSlack, Limit: gateLimit}
+	slow := control.Ewma{Weight: gateSlow, Width: gateWidth}
+	open := false
+	for i, y := range p.y {
+		z := (y - target) * math.Sqrt(p.w[i])
+		open = cusum.Add(z) || open
+		open = slow.Add(z) || open
+	}
+	return open
+}
+
+// isStep holds a step against what is asked of it.
+func (t *track) isStep(p *piece, c control.Course, null float64) bool {
+	least, _ := t.least()
+	after := len(p.points) - c.At
+	if c.Shape != control.Step || null-c.Rest < evidence || math.Abs(c.Size) < least || c.At < before || after < t.patience() {
+		return false
+	}
+	// All of the last nights lie near the new level.
+	level := trend.Median(p.y[c.At:])
+	old := trend.Median(p.y[max(0, c.At-30):c.At])
+	size := level - old
+	if math.Abs(size) < least {
+		return false
+	}
+	for i := max(c.At+1, len(p.y)-4); i < len(p.y); i++ {
+		if far := math.Abs(p.y[i] - level); far > max(0.35*math.Abs(size), 3.5/math.Sqrt(p.w[i])) || far > 0.7*math.Abs(size) {
+			return false
+		}
+	}
+	return true
+}
+
+// patience is how many nights a new level must hold: a contact that has come and
+// gone before must hold longer.
+func (t *track) patience() int {
+	newest := t.Points[len(t.Points)-1].Day
+	for _, p := range t.Points {
+		if newest-p.Day <= 45 && (p.is(apart) || p.Bursts > 0) {
+			return 5
+		}
+	}
+	return 2
+}
+
+// isBend holds a ramp against what is asked of it.
+func (t *track) isBend(p *piece, c control.Course, null float64) bool {
+	n := len(p.points)
+	if c.Shape != control.Bend || null-c.Rest < evidence || n-c.At < rampNights {
+		return false
+	}
+	_, least := t.least()
+	long := p.x[n-1] - p.x[c.At]
+	if long < rampDays || math.Abs(c.Size)*long < least {
+		return false
+	}
+	rest := make([]float64, 0, n-c.At)
+	for i := c.At; i < n; i++ {
+		rest = append(rest, p.y[i]-c.Size*(p.x[i]-p.x[c.At]))
+	}
+	k := trend.MannKendall(p.y[c.At:]).Inflated(trend.Inflation(rest))
+	if t.Stretch[len(t.Stretch)-1].Sloped {
+		return true // the slope has changed, whatever it is now
+	}
+	return k.P() < 1e-3
+}
+
+// begin begins a stretch behind a step, unless the step is a sensor's.
+func (s *State) begin(t *track, p *piece, c control.Course) []string {
+	at := (p.points[c.At-1].At + p.points[c.At].At) / 2
+	called := p.points[len(p.points)-1].At
+	if s.sensors(t, p, c.At) {
+		t.Stretch = append(t.Stretch, stretch{At: at, Cause: replaced, Called: called, Text: "a sensor's error has changed"})
+		return nil
+	}
+	t.Stretch = append(t.Stretch, stretch{At: at, Cause: stepped, Called: called})
+	return []string{"step"}
+}
+
+// bend begins a stretch where a slope begins or changes.
+func (t *track) bend(p *piece, c control.Course) []string {
+	last := &t.Stretch[len(t.Stretch)-1]
+	at, called := p.points[c.At].At, p.points[len(p.points)-1].At
+	if !last.Sloped {
+		t.Stretch = append(t.Stretch, stretch{At: at, Cause: ramped, Sloped: true, Called: called})
+		return []string{"ramp"}
+	}
+	// The ramp goes on otherwise. It has ended where the new slope is nothing.
+	after := trend.LeastSquares(p.x[c.At:], p.y[c.At:], p.w[c.At:])
+	_, least := t.least()
+	still := math.Abs(after.Slope) < 3*after.SlopeError || math.Abs(after.Slope)*365 < least
+	t.Stretch = append(t.Stretch, stretch{At: at, Cause: levelled, Sloped: !still, Called: called})
+	return nil
+}
+
+// setApart marks a night that lies far from both its neighbours and those before:
+// the contact was bad, or something was read wrong, for a night.
+func (t *track) setApart() {
+	var usual []*point
+	from := t.Stretch[len(t.Stretch)-1].At
+	for i := range t.Points {
+		if p := &t.Points[i]; p.At >= from && !p.is(void|apart) {
+			usual = append(usual, p)
+		}
+	}
+	n := len(usual)
+	if n < before+2 || t.Stretch[len(t.Stretch)-1].Sloped && n < 12 {
+		return
+	}
+	least, _ := t.least()
+	for back := 1; back <= 3 && n-1-back >= before; back++ {
+		var near []float64
+		for _, p := range usual[max(0, n-1-back-7) : n-1-back] {
+			near = append(near, float64(p.Ohms))
+		}
+		level := trend.Median(near)
+		// Enough for the next night to have come back near the level.
+		reach := max(least, 5*float64(usual[n-1].Error))
+		if math.Abs(float64(usual[n-1].Ohms)-level) > reach {
+			continue
+		}
+		suspects := usual[n-1-back : n-1]
+		far := func(p *point) bool { return math.Abs(float64(p.Ohms)-level) > max(least, 6*float64(p.Error)) }
+		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
+			for _, p := range suspects {
+				p.Flags |= apart
+				if float64(p.Ohms) > level && p.Bursts == 0 {
+					p.Bursts, p.First, p.Rise = 1, p.At, p.Ohms-float32(level)
+					p.Samples = max(p.Samples, 1)
+				}
+			}
+		}
+	}
+}
+
+const (
+	burstDays   = 10 // the window
+	burstLeast  = 4  // bursts in it
+	burstNights = 2  // nights of it that have any
+	burstRate   = 0.004
+	quietDays   = 45 // after which a contact counts as sound again
+)
+
+// detectBursts tells whether a contact has begun to fail again and again.
+func (t *track) detectBursts() bool {
+	newest := t.Points[len(t.Points)-1].Day
+	var count, samples, nights int
+	var rises []float64
+	first, last := int64(0), int64(0)
+	for i := len(t.Points) - 1; i >= 0 && newest-t.Points[i].Day < burstDays; i-- {
+		p := &t.Points[i]
+		samples += int(p.Samples)
+		if p.Bursts > 0 {
+			count += int(p.Bursts)
+			nights++
+			first = p.First
+			last = max(last, p.At)
+			if p.Rise == p.Rise {
+				rises = append(rises, float64(p.Rise))
+			}
+		}
+	}
+	sleeping := nights >= 3 && samples < 4*nights*burstDays // judged by check steps alone
+	many := nights >= burstNights && count >= burstLeast && float64(count) >= burstRate*float64(samples) || sleeping
+	if t.Bursting {
+		now := &t.Bursts[len(t.Bursts)-1]
+		if nights > 0 {
+			now.Last = max(now.Last, last)
+		}
+		t.Bursting = moment(t.Points[len(t.Points)-1].At).Sub(moment(now.Last)).Hours() < 24*quietDays
+		return false
+	}
+	if many {
+		t.Bursting = true
+		t.Bursts = append(t.Bursts, burst{At: first, Called: t.Points[len(t.Points)-1].At, Last: last, Rise: float32(trend.Median(rises))})
+	}
+	return many
+}
