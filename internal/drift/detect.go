@@ -44,35 +44,117 @@ func (t *track) piece(from, to int64) piece {
 			p.points = append(p.points, q)
 		}
 	}
-	p.weigh()
+	t.values(&p)
 	return p
 }
 
-// weigh gives each night its weight: its own error, enlarged by how much neighbours
-// really differ.
-func (p *piece) weigh() {
+// values gives each night its value and its weight. What the sensors differ by is taken
+// off the drop first, so that a night with another current does not look like one with
+// another resistance. The weight follows from the night's own error, enlarged by how
+// much neighbours really differ.
+func (t *track) values(p *piece) {
 	n := len(p.points)
-	var differ, errors []float64
+	p.x, p.y, p.w = make([]float64, n), make([]float64, n), make([]float64, n)
+	errors := make([]float64, n)
+	amps := make([]float64, n)
 	for i, q := range p.points {
-		errors = append(errors, float64(q.Error))
-		if i > 0 && i >= n-120 {
-			differ = append(differ, float64(q.Ohms-p.points[i-1].Ohms)/math.Sqrt2)
+		amps[i] = math.Abs(float64(q.Amps))
+	}
+	usualAmps := trend.Median(amps)
+	for i, q := range p.points {
+		p.x[i], p.y[i], errors[i] = q.days(), t.ohms(q), float64(q.Error)
+		if t.Step != "" {
+			errors[i] = math.Hypot(errors[i], t.shift(q)*math.Abs(1-amps[i]/usualAmps))
 		}
+	}
+	var differ []float64
+	for i := max(1, n-120); i < n; i++ {
+		differ = append(differ, math.Abs(p.y[i]-p.y[i-1])/math.Sqrt2)
 	}
 	factor := 1.0
 	if usual := trend.Median(errors); len(differ) >= 6 && usual > 0 {
-		// The spread about zero, not about the median: a drift is far smaller than this.
-		for i := range differ {
-			differ[i] = math.Abs(differ[i])
-		}
 		factor = max(1, 1.4826*trend.Median(differ)/usual)
 	}
-	p.x, p.y, p.w = make([]float64, n), make([]float64, n), make([]float64, n)
-	for i, q := range p.points {
-		e := factor * float64(q.Error)
-		p.x[i], p.y[i], p.w[i] = q.days(), float64(q.Ohms), 1/(e*e)
+	for i, e := range errors {
+		p.w[i] = 1 / (factor * factor * e * e)
 	}
 	p.deviation = factor * trend.Median(errors)
+}
+
+// ohms gives a night's resistance, its sensors' difference taken off where it is known.
+func (t *track) ohms(q *point) float64 {
+	if e := t.era(q.At); t.Step != "" && e.known {
+		return t.Nominal + (float64(q.Drop)-e.offset)/float64(q.Amps)
+	}
+	return float64(q.Ohms)
+}
+
+// shift is the standard deviation of what a night's resistance shares with the others
+// of the same sensors.
+func (t *track) shift(q *point) float64 {
+	if e := t.era(q.At); t.Step != "" && e.known {
+		return math.Abs(e.wobble / float64(q.Amps))
+	}
+	return float64(q.Shift)
+}
+
+// era is what two sensors differ by as long as they are the same.
+type era struct {
+	from, to       int64
+	known          bool
+	offset, wobble float64 // V
+}
+
+// era gives the one that a moment lies in.
+func (t *track) era(at int64) *era {
+	for i := range t.eras {
+		if e := &t.eras[i]; at >= e.from && at < e.to {
+			return e
+		}
+	}
+	return &era{}
+}
+
+// sharedGain is how far the difference of two sensors may change between a dark run and
+// one in the check step, as a part of what all nights have in common: the gains act on
+// volts that differ by a few percent only.
+const sharedGain = 0.08
+
+// findEras works out what the sensors differ by. In one night the drop in the check
+// step and in the dark have the same resistance and other currents, which gives both.
+func (t *track) findEras() {
+	t.eras = t.eras[:0]
+	if t.Step == "" {
+		return
+	}
+	from := int64(math.MinInt64)
+	for i := 0; i <= len(t.Stretch); i++ {
+		if i < len(t.Stretch) && t.Stretch[i].Cause != replaced {
+			continue
+		}
+		e := era{from: from, to: forever}
+		if i < len(t.Stretch) {
+			e.to = t.Stretch[i].At
+		}
+		from = e.to
+		var offsets, wobbles, common []float64
+		for k := range t.Points {
+			q := &t.Points[k]
+			more := float64(q.Amps - q.Idle)
+			if q.At < e.from || q.At >= e.to || q.is(apart|void) || !(q.Offset == q.Offset) || math.Abs(more) < 0.5*math.Abs(float64(q.Amps)) {
+				continue
+			}
+			offsets = append(offsets, (float64(q.Offset)*float64(q.Amps)-float64(q.Drop)*float64(q.Idle))/more)
+			wobbles = append(wobbles, float64(q.Wobble)*math.Abs(float64(q.Amps)/more))
+			common = append(common, float64(q.Shift)*math.Abs(float64(q.Amps)))
+		}
+		if n := len(offsets); n >= fewestNights {
+			e.known = true
+			e.offset = trend.Mean(offsets)
+			e.wobble = math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))
+		}
+		t.eras = append(t.eras, e)
+	}
 }
 
 const forever = math.MaxInt64
@@ -96,6 +178,7 @@ func (t *track) least() (step, ramp float64) {
 
 // detect looks at a series after a night and gives what it shows for the first time.
 func (s *State) detect(t *track) (calls []string) {
+	t.findEras()
 	t.setApart()
 	if t.detectBursts() {
 		calls = append(calls, "intermittent")
@@ -119,7 +202,7 @@ func (s *State) detect(t *track) (calls []string) {
 	case isStep && step.Rest+apartness < bend.Rest:
 		return append(calls, s.begin(t, &p, step)...)
 	case isBend && (bend.Rest+apartness < step.Rest || p.x[n-1]-p.x[bend.At] > 60 && bend.Rest < step.Rest):
-		return append(calls, t.bend(&p, bend)...)
+		return append(calls, s.bend(t, &p, bend)...)
 	}
 	return calls
 }
@@ -180,7 +263,7 @@ func (t *track) isBend(p *piece, c control.Course, null float64) bool {
 	}
 	_, least := t.least()
 	long := p.x[n-1] - p.x[c.At]
-	if long < rampDays || math.Abs(c.Size)*long < least {
+	if long < rampDays || math.Abs(c.Size)*long < least+3*t.slide(p.points[c.At], p.points[n-1]) {
 		return false
 	}
 	rest := make([]float64, 0, n-c.At)
@@ -194,6 +277,16 @@ func (t *track) isBend(p *piece, c control.Course, null float64) bool {
 	return k.P() < 1e-3
 }
 
+// slide is the standard deviation of how far a resistance may seem to move between two
+// nights because its current is not the same: what is not known of the sensors' difference
+// counts for more where less current flows.
+func (t *track) slide(a, b *point) float64 {
+	if t.Step == "" {
+		return 0
+	}
+	return t.shift(a) * math.Abs(1-float64(a.Amps)/float64(b.Amps))
+}
+
 // begin begins a stretch behind a step, unless the step is a sensor's.
 func (s *State) begin(t *track, p *piece, c control.Course) []string {
 	at := (p.points[c.At-1].At + p.points[c.At].At) / 2
@@ -202,15 +295,25 @@ func (s *State) begin(t *track, p *piece, c control.Course) []string {
 		t.Stretch = append(t.Stretch, stretch{At: at, Cause: replaced, Called: called, Text: "a sensor's error has changed"})
 		return nil
 	}
+	if s.shifted(t, at, c.Size > 0) {
+		t.Stretch = append(t.Stretch, stretch{At: at, Cause: shifted, Called: called, Text: shiftText})
+		return nil
+	}
 	t.Stretch = append(t.Stretch, stretch{At: at, Cause: stepped, Called: called})
 	return []string{"step"}
 }
 
+const shiftText = "current has moved from one conductor to the other, because something else changed"
+
 // bend begins a stretch where a slope begins or changes.
-func (t *track) bend(p *piece, c control.Course) []string {
+func (s *State) bend(t *track, p *piece, c control.Course) []string {
 	last := &t.Stretch[len(t.Stretch)-1]
 	at, called := p.points[c.At].At, p.points[len(p.points)-1].At
-	if !last.Sloped {
+	if s.shifted(t, at, c.Size > 0) {
+		t.Stretch = append(t.Stretch, stretch{At: at, Cause: shifted, Sloped: true, Called: called, Text: shiftText})
+		return nil
+	}
+	if !last.Sloped || last.Cause == shifted {
 		t.Stretch = append(t.Stretch, stretch{At: at, Cause: ramped, Sloped: true, Called: called})
 		return []string{"ramp"}
 	}
@@ -240,21 +343,21 @@ func (t *track) setApart() {
 	for back := 1; back <= 3 && n-1-back >= before; back++ {
 		var near []float64
 		for _, p := range usual[max(0, n-1-back-7) : n-1-back] {
-			near = append(near, float64(p.Ohms))
+			near = append(near, t.ohms(p))
 		}
 		level := trend.Median(near)
 		// Enough for the next night to have come back near the level.
 		reach := max(least, 5*float64(usual[n-1].Error))
-		if math.Abs(float64(usual[n-1].Ohms)-level) > reach {
+		if math.Abs(t.ohms(usual[n-1])-level) > reach {
 			continue
 		}
 		suspects := usual[n-1-back : n-1]
-		far := func(p *point) bool { return math.Abs(float64(p.Ohms)-level) > max(least, 6*float64(p.Error)) }
+		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*float64(p.Error)) }
 		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
 			for _, p := range suspects {
 				p.Flags |= apart
-				if float64(p.Ohms) > level && p.Bursts == 0 {
-					p.Bursts, p.First, p.Rise = 1, p.At, p.Ohms-float32(level)
+				if rise := t.ohms(p) - level; rise > 0 && p.Bursts == 0 {
+					p.Bursts, p.First, p.Rise = 1, p.At, float32(rise)
 					p.Samples = max(p.Samples, 1)
 				}
 			}

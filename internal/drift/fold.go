@@ -82,6 +82,7 @@ func (s *State) track(n *series.Night, r *run.Run) *track {
 	if !math.IsNaN(e.Limit) {
 		t.Limit = float32(e.Limit)
 	}
+	t.Ring = e.Ring
 	t.From, t.To = r.PlaceName(e.From), r.PlaceName(e.To)
 	for _, note := range s.Notes {
 		if about(note.Text, t, r) {
@@ -94,7 +95,7 @@ func (s *State) track(n *series.Night, r *run.Run) *track {
 // take adds a night, or puts it in the place of what the same day gave before.
 func (t *track) take(n *series.Night) {
 	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), Shift: float32(n.Value.Shift),
-		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.Wobble), Rise: float32(n.Burst),
+		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.Wobble), Idle: float32(n.Idle), Rise: float32(n.Burst),
 		Samples: int32(n.Samples), Bursts: int32(n.Bursts), First: n.First}
 	if n.Value.Warm {
 		p.Flags |= warm

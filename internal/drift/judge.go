@@ -17,6 +17,8 @@ const (
 	coverage     = 0.95    // of intervals
 	z95          = 1.95996 // the normal quantile that goes with it
 	year         = 365.25  // days
+	warmPart     = 0.002   // of the wire, standard deviation of what normalising leaves over a season
+	coldPart     = 0.0393  // the same without a temperature: copper within 10 K of what is assumed
 	blind        = 0.025   // Ω: where smaller steps than this cannot be seen, nothing is proven
 	blindPart    = 0.2     // or this part of the nominal, if it is more
 )
@@ -111,12 +113,13 @@ func (t *track) series() history.Series {
 	if n := len(t.Points); n > 0 {
 		x.First, x.Last = moment(t.Points[0].At), moment(t.Points[n-1].At)
 	}
+	t.findEras()
 	level := t.anchor()
 	parts := t.refined()
 	for i := range t.Points {
 		p := &t.Points[i]
 		if !p.is(void) {
-			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: float64(p.Ohms) + level.by, Error: float64(p.Error), Apart: p.is(apart)})
+			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: t.ohms(p) + level.by, Error: float64(p.Error), Apart: p.is(apart)})
 			x.Warm = x.Warm || p.is(warm)
 		}
 	}
@@ -125,7 +128,7 @@ func (t *track) series() history.Series {
 	t.level(&x, last, level)
 	t.rate(&x, last)
 	t.verdict(&x, parts)
-	forecast(&x, last.Sloped)
+	forecast(&x, x.Verdict == history.Drifting)
 	return x
 }
 
@@ -140,10 +143,7 @@ type part struct {
 func (t *track) refined() []part {
 	var parts []part
 	for i, s := range t.Stretch {
-		end := int64(forever)
-		if i+1 < len(t.Stretch) {
-			end = t.Stretch[i+1].At
-		}
+		end := t.end(i)
 		if n := len(parts); n > 0 && (s.Cause == stepped || s.Cause == ramped) {
 			prior := &parts[n-1]
 			if len(prior.points) >= before {
@@ -158,6 +158,14 @@ func (t *track) refined() []part {
 	}
 	// A part without nights says nothing.
 	return slices.DeleteFunc(parts, func(p part) bool { return len(p.points) == 0 && len(parts) > 1 })
+}
+
+// end is when a stretch ends.
+func (t *track) end(i int) int64 {
+	if i+1 < len(t.Stretch) {
+		return t.Stretch[i+1].At
+	}
+	return forever
 }
 
 // began dates a change between the stretch before and its own nights.
@@ -196,20 +204,7 @@ func (p *part) levels() {
 		p.level, p.end = line.At(p.x[0]), line.At(p.x[n-1])
 		return
 	}
-	p.level, p.end = settled(p.y), settled(p.y)
-}
-
-// settled is the mean of the middle half of values, which has finer steps than their
-// median where a sensor counts coarsely.
-func settled(y []float64) float64 {
-	sorted := slices.Clone(y)
-	slices.Sort(sorted)
-	cut := len(sorted) / 4
-	sum := 0.0
-	for _, v := range sorted[cut : len(sorted)-cut] {
-		sum += v
-	}
-	return sum / float64(len(sorted)-2*cut)
+	p.level, p.end = trend.Mean(p.y), trend.Mean(p.y)
 }
 
 // anchored is what is known of the level that all nights of a series share.
@@ -217,26 +212,24 @@ type anchored struct {
 	by       float64 // Ω to add to every night
 	lowest   float64 // Ω, the least level of any stretch, without that
 	shift    float64 // Ω, standard deviation of the levels
-	negative bool    // the kind can be no less than nothing, and that matters
+	positive bool    // the kind can be no less than nothing, and that matters
 }
 
-// anchor finds the level. The drop over a joint is smaller than what two sensors
-// differ by, so that its level may come out below zero: what is known then is that no
-// stretch can be below it.
+// anchor finds the level. Where no dark rounds tell what the sensors differ by, the
+// level of a joint may come out below zero: what is known then is that no stretch can
+// be below it.
 func (t *track) anchor() anchored {
 	a := anchored{lowest: math.Inf(1)}
 	var shifts []float64
 	for i := range t.Stretch {
-		end := int64(forever)
-		if i+1 < len(t.Stretch) {
-			end = t.Stretch[i+1].At
-		}
-		p := t.piece(t.Stretch[i].At, end)
-		for _, q := range p.points {
-			shifts = append(shifts, float64(q.Shift))
+		p := t.piece(t.Stretch[i].At, t.end(i))
+		for k, q := range p.points {
+			if k == 0 || k == len(p.points)-1 {
+				shifts = append(shifts, t.shift(q))
+			}
 		}
 		if len(p.y) >= before {
-			a.lowest = math.Min(a.lowest, settled(p.y[:min(len(p.y), 30)]))
+			a.lowest = math.Min(a.lowest, trend.Mean(p.y[:min(len(p.y), 30)]))
 		}
 	}
 	a.shift = trend.Median(shifts)
@@ -244,7 +237,7 @@ func (t *track) anchor() anchored {
 		return anchored{lowest: math.NaN(), shift: math.Inf(1)}
 	}
 	if t.Kind == assessment.Joint && a.shift > 0 {
-		a.negative = true
+		a.positive = true
 		a.by = positiveMean(a.lowest, a.shift) - a.lowest
 	}
 	return a
@@ -280,7 +273,7 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 				c.Before = was.end + a.by
 			}
 			x.Changes = append(x.Changes, c)
-		case replaced, noted:
+		case replaced, noted, shifted:
 			m := history.Mark{Time: moment(p.At), Text: p.Text, Before: math.NaN(), After: p.level + a.by}
 			if was != nil {
 				m.Before = was.end + a.by
@@ -308,10 +301,10 @@ func (t *track) level(x *history.Series, p part, a anchored) {
 	}
 	random := p.deviation / math.Sqrt(float64(min(n, 30))) * 1.25
 	if !x.Warm {
-		random = math.Hypot(random, 0.0393*t.Wire) // copper within some 10 K of what was assumed
+		random = math.Hypot(random, coldPart*t.Wire)
 	}
 	x.Ohms = math.Max(0, p.end+a.by)
-	if !a.negative {
+	if !a.positive {
 		half := z95 * math.Hypot(random, a.shift)
 		x.Low, x.High = math.Max(0, x.Ohms-half), x.Ohms+half
 		return
@@ -335,7 +328,7 @@ func (t *track) rate(x *history.Series, p part) {
 	var at, y []float64
 	for i := 0; i+every <= n; i += every {
 		at = append(at, trend.Median(p.x[i:i+every])/year)
-		y = append(y, settled(p.y[i:i+every]))
+		y = append(y, trend.Mean(p.y[i:i+every]))
 	}
 	slopes := trend.NewSlopes(at, y)
 	x.PerYear = slopes.Median()
@@ -345,11 +338,17 @@ func (t *track) rate(x *history.Series, p part) {
 	}
 	k := trend.MannKendall(y).Inflated(trend.Inflation(rest))
 	x.PerYearLow, x.PerYearHigh = slopes.Interval(k.Variance, z95)
-	if !x.Warm {
-		// A season's warming, from one end of the stretch to the other.
-		season := z95 * 0.0393 * t.Wire / (at[len(at)-1] - at[0])
-		x.PerYearLow, x.PerYearHigh = x.PerYearLow-season, x.PerYearHigh+season
+	// What is common to neighbouring nights does not show in how they differ: half a count
+	// of a sensor, a part of the wire that is not copper as stated, and, without a
+	// temperature, the season.
+	common := math.Hypot(p.deviation/2, t.slide(p.points[0], p.points[n-1]))
+	if x.Warm {
+		common = math.Hypot(common, warmPart*t.Wire)
+	} else {
+		common = math.Hypot(common, coldPart*t.Wire)
 	}
+	half := z95 * common / (at[len(at)-1] - at[0])
+	x.PerYearLow, x.PerYearHigh = x.PerYearLow-half, x.PerYearHigh+half
 }
 
 // verdict says what the element does.
@@ -369,14 +368,14 @@ func (t *track) verdict(x *history.Series, parts []part) {
 	switch {
 	case t.Bursting:
 		x.Verdict = history.Intermittent
-	case len(last.points) < fewestNights && !changed:
-		x.Verdict, x.Why = history.Unproven, "too few nights"
-	case seen > math.Max(blind, math.Max(least, blindPart*t.Nominal)):
-		x.Verdict, x.Why = history.Unproven, "its current is too small to tell"
-	case last.Sloped:
+	case last.Sloped && last.Cause != shifted:
 		x.Verdict = history.Drifting
 	case changed:
 		x.Verdict = history.Stepped
+	case len(last.points) < fewestNights:
+		x.Verdict, x.Why = history.Unproven, "too few nights"
+	case seen > math.Max(blind, math.Max(least, blindPart*t.Nominal)):
+		x.Verdict, x.Why = history.Unproven, "its current is too small to tell"
 	default:
 		x.Verdict = history.Steady
 	}

@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 
+	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/trend"
 )
 
@@ -80,4 +81,32 @@ func shiftOf(t *track, from, at int64, read func(*point) (value, deviation float
 		return 1.25 * max(trend.Median(d), trend.Spread(v)) / math.Sqrt(float64(len(v)))
 	}
 	return trend.Median(is) - trend.Median(was), math.Hypot(one(was, dWas), one(is, dIs))
+}
+
+// nearby is how far apart in time, s, two changes may be found to have one cause.
+const nearby = 12 * 86400
+
+// shifted tells whether a change in a run that is fed from several sides is only the
+// shadow of another. A contact that goes bad in one conductor drives current into the
+// other way round in that conductor alone; where plus and minus then carry different
+// currents, a loop's drop over the measured current of one of them changes, although
+// no resistance has. Copper shows it in either direction, a feed only downwards.
+func (s *State) shifted(t *track, at int64, rises bool) bool {
+	if !t.Ring || t.Kind == assessment.Joint || t.Kind == assessment.Feed && rises {
+		return false
+	}
+	for _, o := range s.Tracks {
+		if !o.Ring || o.Kind == t.Kind && o.Name == t.Name || o.Kind != assessment.Joint && o.Kind != assessment.Feed {
+			continue
+		}
+		for i, x := range o.Stretch {
+			if x.Cause != stepped && x.Cause != ramped {
+				continue
+			}
+			if at >= x.At-nearby && (at <= x.At+nearby || x.Sloped && at <= o.end(i)) || x.Sloped && i == len(o.Stretch)-1 {
+				return true
+			}
+		}
+	}
+	return false
 }

@@ -48,6 +48,7 @@ type track struct {
 	Nominal  float64         `json:"nominal"`
 	Wire     float64         `json:"wire"`
 	Limit    float32         `json:"limit"` // 0 = none
+	Ring     bool            `json:"ring"`
 	From     string          `json:"from"`
 	To       string          `json:"to"`
 	Meters   string          `json:"meters"`
@@ -55,6 +56,8 @@ type track struct {
 	Stretch  []stretch       `json:"stretches"`
 	Bursts   []burst         `json:"bursts"`
 	Bursting bool            `json:"bursting"`
+
+	eras []era // worked out of the rest
 }
 
 // cause is why a stretch began.
@@ -67,6 +70,7 @@ const (
 	levelled cause = "levelled" // a ramp ended
 	replaced cause = "replaced" // a sensor, or its error changed
 	noted    cause = "noted"
+	shifted  cause = "shifted" // another element's change moved current from rail to rail
 )
 
 // stretch is the nights from a moment to the next stretch's.
@@ -98,6 +102,7 @@ type point struct {
 	Amps    float32
 	Offset  float32
 	Wobble  float32
+	Idle    float32 // A
 	Rise    float32
 	Samples int32
 	Bursts  int32
@@ -119,7 +124,7 @@ func (p *point) days() float64 { return float64(p.At) / 86400 }
 // MarshalJSON writes a point as a row of numbers; null is not known.
 func (p point) MarshalJSON() ([]byte, error) {
 	row := []any{p.Day, p.At, p.Samples, p.Bursts, p.First, p.Flags}
-	for _, v := range []float32{p.Ohms, p.Error, p.Shift, p.Drop, p.Amps, p.Offset, p.Wobble, p.Rise} {
+	for _, v := range []float32{p.Ohms, p.Error, p.Shift, p.Drop, p.Amps, p.Offset, p.Wobble, p.Idle, p.Rise} {
 		if x := float64(v); math.IsNaN(x) || math.IsInf(x, 0) {
 			row = append(row, nil)
 		} else {
@@ -132,7 +137,7 @@ func (p point) MarshalJSON() ([]byte, error) {
 // UnmarshalJSON reads such a row.
 func (p *point) UnmarshalJSON(b []byte) error {
 	var whole [6]int64
-	var rest [8]*float32
+	var rest [9]*float32
 	row := []any{&whole[0], &whole[1], &whole[2], &whole[3], &whole[4], &whole[5]}
 	for i := range rest {
 		row = append(row, &rest[i])
@@ -145,7 +150,7 @@ func (p *point) UnmarshalJSON(b []byte) error {
 		return fmt.Errorf("a night of %d figures instead of %d", len(row), n)
 	}
 	p.Day, p.At, p.Samples, p.Bursts, p.First, p.Flags = whole[0], whole[1], int32(whole[2]), int32(whole[3]), whole[4], int32(whole[5])
-	for i, to := range []*float32{&p.Ohms, &p.Error, &p.Shift, &p.Drop, &p.Amps, &p.Offset, &p.Wobble, &p.Rise} {
+	for i, to := range []*float32{&p.Ohms, &p.Error, &p.Shift, &p.Drop, &p.Amps, &p.Offset, &p.Wobble, &p.Idle, &p.Rise} {
 		*to = float32(math.NaN())
 		if rest[i] != nil {
 			*to = *rest[i]

@@ -7,10 +7,47 @@ import (
 	"ohmkeep/internal/trend"
 )
 
-// animated learns from rounds of unknown load what does not depend on it: the drop of
-// a joint at no current, which is the sensors' and not the joint's, and rounds whose
-// drop no animation explains, because no more current than a feed gives can flow
-// through the joint. Neither touches the joint's own value.
+// darkOver is by how much a run may draw more than its stated idle current and still
+// count as dark.
+const darkOver = 1.35
+
+// dark tells whether all pixels are dark in a round.
+func (d *Reader) dark(s *scan) bool {
+	sum := 0.0
+	for _, a := range s.amps {
+		if a == a {
+			sum += math.Abs(a)
+		}
+	}
+	return d.full(s) && d.idle > 0 && sum <= darkOver*d.idle+0.01
+}
+
+// offset notes the drop where all is dark, beyond the nominal.
+func (d *Reader) offset(e *Element, c *collector, u, v int, n *Night) {
+	if !e.dark.known {
+		return
+	}
+	var drops, amps []float64
+	once := 0.0
+	for i := range c.scans {
+		s := &c.scans[i]
+		drop := at(s.volts, u) - at(s.volts, v)
+		if drop != drop || !c.scans[i].dark {
+			continue
+		}
+		celsius, _ := d.degrees(e, s)
+		once, _ = c.dropErrors(s, u, v)
+		drops = append(drops, drop-e.dark.expected(s.amps, celsius))
+		amps = append(amps, e.dark.through.of(s.amps))
+	}
+	if len(drops) >= 3 {
+		n.Offset, n.Idle = trend.Mean(drops), trend.Median(amps)
+		n.Wobble = once / math.Sqrt(float64(min(len(drops), 9)))
+	}
+}
+
+// animated finds rounds of unknown load whose drop over a joint no picture explains:
+// no more current than a feed gives can flow through it.
 func (d *Reader) animated(e *Element, c *collector, steps []int, u, v int, n *Night) {
 	m := &e.steps[d.usual]
 	if !m.known {
@@ -45,7 +82,6 @@ func (d *Reader) animated(e *Element, c *collector, steps []int, u, v int, n *Ni
 	if math.IsInf(fit.SlopeError, 1) {
 		return
 	}
-	n.Offset, n.Wobble = fit.Intercept, math.Hypot(fit.InterceptError, once/2)
 	scale := max(fit.Scale, once)
 	slope := math.Max(math.Abs(fit.Slope), 0.003)
 	var rises []float64

@@ -22,8 +22,12 @@ const (
 	// wild is the rise of a drop beyond which a reading is wrong rather than a contact
 	// bad, as a part of the volts.
 	wild = 0.5
-	// leastBurst is the least rise of a contact that counts as a burst, Ω.
+	// leastBurst is the least rise of a contact that counts as a burst, Ω; burstWire the
+	// part of the wire that comes to it, and burstCold that where no temperature is read,
+	// for what a day's warming does.
 	leastBurst = 0.005
+	burstWire  = 0.03
+	burstCold  = 0.15
 )
 
 // sample is what one round tells of one element.
@@ -37,6 +41,9 @@ type sample struct {
 // nights makes the nights of a day's rounds.
 func (d *Reader) nights(day int64, c *collector) []Night {
 	steps := d.recognise(c.scans)
+	for i := range c.scans {
+		c.scans[i].dark = d.dark(&c.scans[i])
+	}
 	var out []Night
 	for i := range d.elements {
 		e := &d.elements[i]
@@ -219,10 +226,14 @@ func (d *Reader) slope(e *Element, day int64, c *collector, u, v int) (Night, bo
 	n.Valid = n.Value.Error < max(0.02, 0.2*e.Nominal)
 	n.Offset, n.Wobble = fit.Intercept, fit.InterceptError
 	scale := max(fit.Scale, once)
+	least := leastBurst + burstWire*e.Wire
+	if !n.Value.Warm {
+		least += burstCold * e.Wire
+	}
 	var rises []float64
 	for i := range x {
 		rise := y[i] - fit.At(x[i])
-		if rise > max(6*scale, leastBurst*math.Abs(x[i])) && x[i] > leastAmps {
+		if rise > max(6*scale, least*math.Abs(x[i])) && x[i] > leastAmps {
 			n.burst(times[i])
 			rises = append(rises, rise/x[i])
 		}
@@ -266,7 +277,7 @@ func (d *Reader) inStep(e *Element, day int64, c *collector, steps []int, k, u, 
 		if known {
 			warm++
 		}
-		expected := m.copper.of(s.amps) + m.warming.of(s.amps)*(celsius-20) + m.contact.of(s.amps)
+		expected := m.expected(s.amps, celsius)
 		one, all := c.dropErrors(s, u, v)
 		if len(ohms) == 0 {
 			slots := []int{2 * u, 2 * v}
@@ -292,6 +303,7 @@ func (d *Reader) inStep(e *Element, day int64, c *collector, steps []int, k, u, 
 	n.Value = Value{trend.Median(ohms), trend.Median(errors) / math.Sqrt(min(4, float64(len(ohms)))),
 		common / math.Abs(n.Amps), 2*warm > len(ohms)}
 	n.Valid = true
+	d.offset(e, c, u, v, &n)
 	if e.joints == 1 && len(e.edges) == 1 {
 		d.animated(e, c, steps, u, v, &n)
 	}

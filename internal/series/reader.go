@@ -1,6 +1,7 @@
 package series
 
 import (
+	"math"
 	"slices"
 
 	"ohmkeep/internal/reading"
@@ -27,6 +28,7 @@ type Reader struct {
 	elements []Element
 	usual    int         // the step whose shares stand for animations
 	stated   [][]float64 // by step and feed: A as the run file has it
+	idle     float64     // A of all measured feeds where all is dark
 }
 
 // NewReader is for the readings of one run.
@@ -95,6 +97,20 @@ func (d *Reader) lay(places []run.Place, measured []bool) error {
 	if d.elements == nil {
 		d.elements = []Element{}
 	}
+	dark, err := newShares(d.run, run.Step{}, measured)
+	if err != nil {
+		return err
+	}
+	d.idle = 0
+	for f, is := range measured {
+		if is {
+			d.idle += math.Abs(dark.feeds[f])
+		}
+	}
+	for i := range d.elements {
+		d.elements[i].dark = dark.weigh(&d.elements[i])
+		d.elements[i].Ring = d.ring(&d.elements[i], dark.group)
+	}
 	brightest := 0.0
 	d.stated = nil
 	for k, step := range d.run.Steps {
@@ -131,3 +147,20 @@ func (d *Reader) lay(places []run.Place, measured []bool) error {
 
 // slot gives the index of a sensed place.
 func (d *Reader) slot(p run.Place) int { return slices.Index(d.places, p) }
+
+// ring tells whether more than one feed ends in an element's part of the run.
+func (d *Reader) ring(e *Element, group []int) bool {
+	reel := -1
+	for _, p := range []run.Place{e.From, e.To} {
+		if p.Kind == run.AtReel {
+			reel = p.Index
+		}
+	}
+	n := 0
+	for _, f := range d.run.Feeds {
+		if reel >= 0 && f.To.Kind == run.AtReel && group[f.To.Index] == group[reel] {
+			n++
+		}
+	}
+	return n > 1
+}

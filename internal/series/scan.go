@@ -37,6 +37,7 @@ type scan struct {
 	volts  []float64
 	amps   []float64
 	warmth []float64 // °C by feed, then by reel; NaN = not known
+	dark   bool      // all pixels are dark
 	meters []int     // which meter read it: of place k at 2k, of feed k at 2k + 1
 }
 

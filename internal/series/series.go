@@ -10,8 +10,9 @@
 // a resistance; what the drop has beyond the nominal is the element's excess. Its
 // level is only as good as the sensors' gains, its changes are far better.
 //
-// What animations tell of a joint is kept apart from that: the offset of its drop
-// at no current, and samples whose drop no animation explains.
+// Rounds in which all pixels are dark, as their idle current shows, tell what two
+// sensors differ by. Rounds of unknown load never touch an element's value; they show
+// only bursts, which are drops that no picture explains.
 //
 // The package keeps nothing from one day to the next but the names of the places
 // that were sensed.
@@ -33,12 +34,14 @@ type Element struct {
 	Wire     float64 // Ω of that which follow the temperature
 	Stated   bool    // the copper's part is stated, not assumed
 	Limit    float64 // Ω; NaN = none
+	Ring     bool    // current reaches it from more than one feed
 
 	feed   int // its only edge is this feed, or -1
 	joints int // how many joints lie in it
 	edges  []edge
-	// What the drop is made of in each step: see weigh.
+	// What the drop is made of in each step, and where all is dark: see weigh.
 	steps []makeup
+	dark  makeup
 }
 
 // makeup is the drop of an element in one step, each a weight on the feed currents.
@@ -48,6 +51,11 @@ type makeup struct {
 	contact weights // V per A that do not
 	through weights // A per A: the current that its excess is divided by
 	known   bool    // false: no current was measured that could tell
+}
+
+// expected is the drop that the run file leads to at measured currents.
+func (m *makeup) expected(amps []float64, celsius float64) float64 {
+	return m.copper.of(amps) + m.warming.of(amps)*(celsius-20) + m.contact.of(amps)
 }
 
 // weights weigh the currents of the feeds, by index.
@@ -84,10 +92,11 @@ type Night struct {
 	At      int64 // s since 1970, of the readings' middle
 	Meters  string
 	Value   Value
-	Drop    float64 // V, what Value rests on; NaN for a slope
-	Amps    float64
-	Offset  float64 // V, of the drop at no current; NaN = not known
+	Drop    float64 // V beyond the nominal, what Value rests on; NaN for a slope
+	Amps    float64 // A, what Drop is divided by
+	Offset  float64 // V beyond the nominal where all is dark, or at no current for a slope; NaN = not known
 	Wobble  float64 // V, its standard deviation
+	Idle    float64 // A through the element then
 	Samples int     // all that could have shown a burst
 	Bursts  int
 	Burst   float64 // Ω, median rise in the bursts
