@@ -68,7 +68,8 @@ Local codes decide.`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newImport(), newExport(), newDrift(), newProbe())
+	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newDrift(), newNote(),
+		newImport(), newExport(), newStore(), newProbe())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()

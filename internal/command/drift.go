@@ -2,6 +2,8 @@ package command
 
 import (
 	"fmt"
+	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -64,7 +66,17 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, err
 	}
 	defer s.Close()
-	f, err := drift.Fold(r.Run, s.Readings(c.Context(), r.Name, store.Filter{}), nil)
+	marks, err := s.Marks(c.Context(), r.Name, time.Time{}, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	var notes []drift.Note
+	for _, m := range marks {
+		if m.Kind == store.MarkNote {
+			notes = append(notes, drift.Note{At: m.Time.Unix(), Text: strings.TrimSpace(m.Subject + " " + m.Text)})
+		}
+	}
+	f, err := drift.Fold(r.Run, s.Readings(c.Context(), r.Name, store.Filter{}), notes)
 	if err != nil {
 		return nil, err
 	}

@@ -1,7 +1,9 @@
 package command
 
 import (
+	"encoding/json"
 	"fmt"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -84,4 +86,144 @@ func newExport() *cobra.Command {
 	}
 	c.Flags().StringVar(&from, "store", "", "the store, a file")
 	return c
+}
+
+func newStore() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "store",
+		Short: "Look after a store: check it, copy it, give free room back",
+		Long: `A store needs no care in daily use. Check reads all of it and tells what is damaged;
+backup copies it while others go on writing; compact lays it out afresh, and where it
+is damaged keeps all that can be read.`,
+		Example: `  ohmkeep store check shelf.db
+  ohmkeep store backup shelf.db shelf-copy.db
+  ohmkeep store compact shelf.db`,
+	}
+	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact())
+	return c
+}
+
+func newStoreCheck() *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use:     "check STORE",
+		Short:   "Read all of a store and tell what is damaged",
+		Long:    "Check exits with 0 where everything is whole and with 1 where something is damaged.",
+		Example: `  ohmkeep store check shelf.db`,
+		Args:    exactly("STORE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			found, size, err := checkStore(c, args[0])
+			if store.Damaged(err) { // so badly that it tells nothing of itself
+				found.Faults, err = append(found.Faults, "the store is damaged at its root; ohmkeep store compact puts it aside"), nil
+			}
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				err = json.NewEncoder(c.OutOrStdout()).Encode(storeCheck{1, found.Readings, found.Lost, size.File, append([]string{}, found.Faults...)})
+			} else {
+				fmt.Fprintf(c.OutOrStdout(), "%s: %s whole, %d bytes, %d of them free\n", args[0], count(found.Readings, "reading"),
+					size.File, size.File-size.Used)
+				for _, f := range found.Faults {
+					fmt.Fprintf(c.OutOrStdout(), "%s: %s\n", args[0], f)
+				}
+			}
+			if err == nil && len(found.Faults) > 0 {
+				err = status(Fails)
+			}
+			return err
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print what was found as JSON")
+	return c
+}
+
+// storeCheck is what a check has found, as JSON.
+type storeCheck struct {
+	Schema   int      `json:"schema"`
+	Readings int      `json:"readings"`
+	Lost     int      `json:"lost"`
+	Bytes    int64    `json:"bytes"`
+	Faults   []string `json:"faults"`
+}
+
+func newStoreBackup() *cobra.Command {
+	return &cobra.Command{
+		Use:     "backup STORE COPY",
+		Short:   "Copy a store while others go on writing to it",
+		Long:    "Backup replaces an older copy of the same name when the new one is whole and on disk.",
+		Example: `  ohmkeep store backup shelf.db shelf-copy.db`,
+		Args:    exactly("STORE", "COPY"),
+		RunE: func(c *cobra.Command, args []string) error {
+			s, err := store.OpenReadOnly(args[0])
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			if err := s.Backup(c.Context(), args[1]); err != nil {
+				return err
+			}
+			info, err := os.Stat(args[1])
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s copied to %s, %d bytes\n", args[0], args[1], info.Size())
+			return nil
+		},
+	}
+}
+
+func newStoreCompact() *cobra.Command {
+	return &cobra.Command{
+		Use:   "compact STORE",
+		Short: "Give free room back, and keep what is left of a damaged store",
+		Long: `Compact lays a store out afresh; nobody else may have it open. A damaged store is put
+aside under another name, and all that can be read of it is put into a new one.`,
+		Example: `  ohmkeep store compact shelf.db`,
+		Args:    exactly("STORE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			found, _, err := checkStore(c, args[0])
+			if err != nil && !store.Damaged(err) {
+				return err
+			}
+			if err != nil || len(found.Faults) > 0 {
+				aside, err := store.Rescue(c.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(c.OutOrStdout(), "%s was damaged and is kept as %s; what can be read of it is in %s\n", args[0], aside, args[0])
+				return nil
+			}
+			s, err := store.Open(args[0])
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			before, err := s.Size(c.Context())
+			if err == nil {
+				err = s.Compact(c.Context())
+			}
+			if err != nil {
+				return err
+			}
+			after, err := s.Size(c.Context())
+			if err == nil {
+				fmt.Fprintf(c.OutOrStdout(), "%s: %d bytes, before %d\n", args[0], after.File, before.File)
+			}
+			return err
+		},
+	}
+}
+
+func checkStore(c *cobra.Command, path string) (found store.Found, size store.Size, err error) {
+	s, err := store.OpenReadOnly(path)
+	if err != nil {
+		return found, size, err
+	}
+	defer s.Close()
+	if found, err = s.Check(c.Context()); err != nil {
+		return found, size, err
+	}
+	size, err = s.Size(c.Context())
+	return found, size, err
 }

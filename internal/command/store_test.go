@@ -96,3 +96,32 @@ func TestStoreFaults(t *testing.T) {
 	}
 	s.holds("readings.csv", "shelf.toml")
 }
+
+func TestStoreCare(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints("shelf.db: 21 readings whole, ")
+	s.do(`ohmkeep store check shelf.db --json`).exits(Passes).prints(`{"schema":1,"readings":21,"lost":0,"bytes":`)
+	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes).prints("shelf.db copied to copy.db, ")
+	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes)
+	s.do(`ohmkeep store compact copy.db`).exits(Passes).prints("copy.db: ", " bytes, before ")
+	if got := s.do(`ohmkeep export shelf.toml --store copy.db`).exits(Passes).out; got != before {
+		t.Errorf("the copy exports\n%s\nwant\n%s", got, before)
+	}
+	s.do(`ohmkeep store backup shelf.db shelf.db`).refused("a store is not copied onto itself")
+	s.do(`ohmkeep store backup shelf.db .`).refused("this is not a file")
+	s.do(`ohmkeep store check none.db`).refused("none.db: there is no such store")
+	s.do(`ohmkeep store check readings.csv`).refused("readings.csv: this is not a store")
+
+	whole := s.content("shelf.db")
+	half := len(whole) / 2
+	s.write("bad.db", whole[:half]+strings.Repeat("\x00", half)+whole[2*half:])
+	o := s.do(`ohmkeep store check bad.db`)
+	if o.status != Fails || strings.Count(o.out, "\n") < 2 {
+		t.Errorf("check of a damaged store: %d, %s%s", o.status, o.out, o.faults)
+	}
+	s.do(`ohmkeep store compact bad.db`).exits(Passes).prints("bad.db was damaged and is kept as bad.db.damaged-")
+	s.do(`ohmkeep store check bad.db`).exits(Passes)
+}

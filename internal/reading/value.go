@@ -66,6 +66,13 @@ func Value(q run.Quantity, text, unitName string) (float64, error) {
 	return value, nil
 }
 
+// PerSI gives how many of a unit make one SI unit (°C for a temperature); ok is
+// false where the quantity is not given in it.
+func PerSI(q run.Quantity, unitName string) (per float64, ok bool) {
+	u, known := units[unitName]
+	return u.per, known && u.quantity == q
+}
+
 // decimal tells whether s is a number in one of the forms NR1 (12), NR2 (1.2)
 // and NR3 (1.2E+1) of IEEE 488.2; strconv alone would take 0x1p4, 1_000 and inf.
 func decimal(s string) bool {

@@ -3,9 +3,11 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
+	"slices"
 
+	"ohmkeep/internal/archive"
+	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
 )
@@ -16,8 +18,8 @@ import (
 // stored again but counted as a duplicate, so that a file may be imported twice.
 // When Append returns without an error, the readings are safe on disk.
 func (s *Store) Append(ctx context.Context, runName, source string, readings []reading.Reading) (added, duplicates int, err error) {
-	if s.write == nil {
-		return 0, 0, fault.Fault{File: s.path, Text: "the store was opened for reading only"}
+	if s.db.Write == nil {
+		return 0, 0, fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
 	}
 	for i, x := range readings {
 		if err := sound(x); err != nil {
@@ -27,9 +29,26 @@ func (s *Store) Append(ctx context.Context, runName, source string, readings []r
 	if len(readings) == 0 {
 		return 0, 0, nil
 	}
-	added, err = s.insert(ctx, runName, source, readings)
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		runID, err := archive.EnsureRun(ctx, tx, runName)
+		if err == nil {
+			err = archive.EnsureSource(ctx, tx, runID, source)
+		}
+		if err != nil {
+			return err
+		}
+		items, keys, err := file(ctx, tx, runID, readings)
+		if err != nil {
+			return err
+		}
+		if items, err = archive.Unknown(ctx, tx, items, keys); err != nil {
+			return err
+		}
+		added = len(items)
+		return archive.Insert(ctx, tx, archive.Sections(items))
+	})
 	if err != nil {
-		return 0, 0, explain(s.path, cancelled(ctx, err))
+		return 0, 0, err
 	}
 	return added, len(readings) - added, nil
 }
@@ -43,78 +62,25 @@ func sound(x reading.Reading) error {
 	return err
 }
 
-func (s *Store) insert(ctx context.Context, runName, source string, readings []reading.Reading) (added int, err error) {
-	tx, err := s.write.BeginTx(ctx, nil)
-	if err != nil {
-		return 0, err
+// file sorts readings by their time and finds their series; keys are those of
+// the series, by number.
+func file(ctx context.Context, tx *sql.Tx, runID int64, readings []reading.Reading) (items []archive.Item, keys map[int64]archive.Key, err error) {
+	if byTime := func(a, b reading.Reading) int { return a.Time.Compare(b.Time) }; !slices.IsSortedFunc(readings, byTime) {
+		readings = slices.Clone(readings)
+		slices.SortStableFunc(readings, byTime)
 	}
-	defer tx.Rollback() // after a commit it does nothing
-
-	run, err := number(ctx, tx, "SELECT id FROM run WHERE name = ?", "INSERT INTO run (name) VALUES (?)", runName)
-	if err != nil {
-		return 0, err
-	}
-	from, err := number(ctx, tx, "SELECT id FROM source WHERE run = ? AND name = ?",
-		"INSERT INTO source (run, name) VALUES (?, ?)", run, source)
-	if err != nil {
-		return 0, err
-	}
-	row, err := tx.PrepareContext(ctx, `INSERT INTO reading (run, at, series, text, zone, source)
-		VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`)
-	if err != nil {
-		return 0, err
-	}
-	known := map[series]int64{}
-	for _, x := range readings {
-		of := seriesOf(x)
-		id, ok := known[of]
-		if !ok {
-			if id, err = of.number(ctx, tx, run); err != nil {
-				return 0, err
-			}
-			known[of] = id
+	to := archive.NewFiler(ctx, tx)
+	items = make([]archive.Item, len(readings))
+	for i := range readings {
+		if i%4096 == 0 && ctx.Err() != nil {
+			return nil, nil, ctx.Err()
 		}
+		x := &readings[i]
 		_, zone := x.Time.Zone()
-		result, err := row.ExecContext(ctx, run, x.Time.UnixNano(), id, x.Text, zone, from)
-		if err != nil {
-			return 0, err
+		key := archive.Key{Run: runID, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
+		if items[i], err = to.File(key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text); err != nil {
+			return nil, nil, err
 		}
-		n, err := result.RowsAffected()
-		if err != nil {
-			return 0, err
-		}
-		added += int(n)
 	}
-	return added, tx.Commit()
-}
-
-// series is all that readings of one place have in common; see the schema.
-type series struct {
-	step, quantity, from, to, unit, meter string
-}
-
-func seriesOf(x reading.Reading) series {
-	return series{x.Step, x.Quantity.String(), x.From, x.To, x.Unit, x.Meter}
-}
-
-func (of series) number(ctx context.Context, tx *sql.Tx, run int64) (int64, error) {
-	return number(ctx, tx,
-		`SELECT id FROM series WHERE run = ? AND step = ? AND quantity = ?
-			AND place_from = ? AND place_to = ? AND unit = ? AND meter = ?`,
-		`INSERT INTO series (run, step, quantity, place_from, place_to, unit, meter) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		run, of.step, of.quantity, of.from, of.to, of.unit, of.meter)
-}
-
-// number gives the id of a row that is found or else inserted; both statements
-// take the same arguments.
-func number(ctx context.Context, tx *sql.Tx, find, insert string, args ...any) (id int64, err error) {
-	err = tx.QueryRowContext(ctx, find, args...).Scan(&id)
-	if !errors.Is(err, sql.ErrNoRows) {
-		return id, err
-	}
-	result, err := tx.ExecContext(ctx, insert, args...)
-	if err != nil {
-		return 0, err
-	}
-	return result.LastInsertId()
+	return items, to.Keys(), nil
 }

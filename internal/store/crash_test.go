@@ -25,6 +25,7 @@ const (
 func TestMain(m *testing.M) {
 	task, ok := map[string]func(path string) error{
 		"append": appendForever,
+		"write":  writeForever,
 		"look":   lookWithoutRights,
 	}[os.Getenv(taskVariable)]
 	if !ok {

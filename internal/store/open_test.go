@@ -10,13 +10,15 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/archive"
+	"ohmkeep/internal/database"
 	"ohmkeep/internal/fault"
 )
 
 // change runs a statement on a database behind the store's back.
 func change(t *testing.T, path, statement string) {
 	t.Helper()
-	db, err := sql.Open("sqlite", dsn(path, nil))
+	db, err := sql.Open("sqlite", path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -127,11 +129,11 @@ func TestOddPaths(t *testing.T) {
 
 func TestSettingsHoldOnTheConnectionThatWrites(t *testing.T) {
 	s, _ := temporary(t)
-	s.write.SetMaxIdleConns(0) // each statement opens a connection of its own
+	s.db.Write.SetMaxIdleConns(0) // each statement opens a connection of its own
 	// synchronous: 2 is FULL (SQLite, PRAGMA synchronous).
 	for pragma, want := range map[string]string{"journal_mode": "wal", "synchronous": "2", "foreign_keys": "1", "busy_timeout": "5000"} {
 		var got string
-		if err := s.write.QueryRow("PRAGMA " + pragma).Scan(&got); err != nil || got != want {
+		if err := s.db.Write.QueryRow("PRAGMA " + pragma).Scan(&got); err != nil || got != want {
 			t.Errorf("%s = %s, %v, want %s", pragma, got, err, want)
 		}
 	}
@@ -149,10 +151,10 @@ func TestReadOnlyStoreDoesNotWrite(t *testing.T) {
 		!strings.Contains(err.Error(), "opened for reading only") {
 		t.Errorf("Append: %v", err)
 	}
-	if _, err := reader.read.Exec("DELETE FROM reading"); err == nil {
+	if _, err := reader.db.Read.Exec("DELETE FROM chunk"); err == nil {
 		t.Error("the connections of a reader can write")
 	}
-	if _, err := s.read.Exec("DELETE FROM reading"); err == nil {
+	if _, err := s.db.Read.Exec("DELETE FROM chunk"); err == nil {
 		t.Error("a writer's connections for reading can write")
 	}
 	if n := len(all(t, reader, Filter{})); n != 16 {
@@ -167,7 +169,7 @@ func TestSecondWriterWaitsThenGivesUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer second.Close()
-	tx, err := s.write.Begin()
+	tx, err := s.db.Write.Begin()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -190,7 +192,7 @@ func TestFullDiskStoresNothing(t *testing.T) {
 	s, path := temporary(t)
 	add(t, s, "a", scans(0, 16))
 	// SQLite's own limit gives the error that a full disk gives.
-	if _, err := s.write.Exec("PRAGMA max_page_count = 20"); err != nil {
+	if _, err := s.db.Write.Exec("PRAGMA max_page_count = 20"); err != nil {
 		t.Fatal(err)
 	}
 	_, _, err := s.Append(context.Background(), cornice.Name, "b", scans(9, 16_000))
@@ -200,7 +202,7 @@ func TestFullDiskStoresNothing(t *testing.T) {
 	if n := len(all(t, s, Filter{})); n != 16 {
 		t.Errorf("%d readings, want the 16 from before", n)
 	}
-	if _, err := s.write.Exec("PRAGMA max_page_count = 100000"); err != nil {
+	if _, err := s.db.Write.Exec("PRAGMA max_page_count = 100000"); err != nil {
 		t.Fatal(err)
 	}
 	if added, _ := add(t, s, "b", scans(9, 160)); added != 160 {
@@ -208,20 +210,27 @@ func TestFullDiskStoresNothing(t *testing.T) {
 	}
 }
 
+// A step to a newer schema is taken whole or not at all.
 func TestFailedMigrationChangesNothing(t *testing.T) {
 	s, path := temporary(t)
 	add(t, s, "a", scans(0, 16))
 	s.Close()
-	released := migrations
-	defer func() { migrations = released }()
-	migrations = append(released[:len(released):len(released)], "ALTER TABLE reading ADD COLUMN note TEXT; this is no SQL")
-	if _, err := Open(path); err == nil || !strings.Contains(err.Error(), "schema 2") {
+	released := archive.Schema.Steps
+	defer func() { archive.Schema.Steps = released }()
+	step := func(text string) database.Step {
+		return func(ctx context.Context, tx *sql.Tx) error {
+			_, err := tx.ExecContext(ctx, text)
+			return err
+		}
+	}
+	archive.Schema.Steps = append(released[:len(released):len(released)], step("ALTER TABLE chunk ADD COLUMN note TEXT; this is no SQL"))
+	if _, err := Open(path); err == nil || !strings.Contains(err.Error(), "schema 3") {
 		t.Errorf("a broken step: %v", err)
 	}
 	if _, err := OpenReadOnly(path); err == nil || !strings.Contains(err.Error(), "older version") {
 		t.Errorf("an older store, for reading: %v", err)
 	}
-	migrations = append(released[:len(released):len(released)], "ALTER TABLE reading ADD COLUMN note TEXT")
+	archive.Schema.Steps = append(released[:len(released):len(released)], step("ALTER TABLE chunk ADD COLUMN note TEXT"))
 	s, err := Open(path)
 	if err != nil {
 		t.Fatalf("a right step: %v", err)

@@ -5,12 +5,13 @@ import (
 	"database/sql"
 	"fmt"
 	"iter"
-	"math"
-	"slices"
 	"time"
 
+	"ohmkeep/internal/archive"
+	"ohmkeep/internal/chunk"
+	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run"
+	"ohmkeep/internal/recall"
 )
 
 // Filter says which readings are wanted. The zero Filter takes all.
@@ -21,113 +22,88 @@ type Filter struct {
 }
 
 // Readings gives the readings of a run in the order of time, those of the same
-// moment in the order in which they were stored. All are of the state in which
-// the store was when the loop began. A run that the store does not know has no
-// readings. After an error the loop ends.
+// moment in the order in which they were stored together. Samples that are no
+// measured values are left out. All are of the state in which the store was when
+// the loop began. A run that the store does not know has no readings. After an
+// error the loop ends; where a part of the store is damaged, that error comes
+// after all readings that are left.
 func (s *Store) Readings(ctx context.Context, runName string, f Filter) iter.Seq2[reading.Reading, error] {
+	sel := Selection{Run: runName, Since: f.Since, Until: f.Until}
+	if f.Step != "" {
+		sel.Step = &f.Step
+	}
 	return func(yield func(reading.Reading, error) bool) {
-		err := s.each(ctx, runName, f, func(x reading.Reading) bool { return yield(x, nil) })
+		var zones zones
+		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool {
+			if !r.Quality.Measured() {
+				return true
+			}
+			x := reading.Reading{Time: zones.time(r.At, r.Zone), Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To,
+				Unit: of.Unit, Meter: of.Meter}
+			if of.Form == archive.Texts {
+				x.Text = r.Text
+				var err error
+				if x.Value, err = reading.Value(of.Quantity, r.Text, of.Unit); err != nil {
+					yield(x, fmt.Errorf("%s: stored reading: %w", s.db.Path, err))
+					return false
+				}
+			} else {
+				x.Text, x.Value = of.Text(r.Count), of.Value(r.Count)
+			}
+			return yield(x, nil)
+		})
 		if err != nil {
-			yield(reading.Reading{}, explain(s.path, cancelled(ctx, err)))
+			yield(reading.Reading{}, err)
 		}
 	}
 }
 
-// each calls do with every reading until it returns false.
-func (s *Store) each(ctx context.Context, runName string, f Filter, do func(reading.Reading) bool) error {
-	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // it has changed nothing
-	patterns, err := allSeries(ctx, tx, runName)
-	if err != nil {
-		return err
-	}
-	first, last := f.limits()
-	rows, err := tx.QueryContext(ctx, `SELECT at, zone, series, text FROM reading
-		WHERE run = (SELECT id FROM run WHERE name = ?1) AND at >= ?2 AND at <= ?3
-			AND (?4 = '' OR series IN (SELECT id FROM series WHERE step = ?4))
-		ORDER BY at, id`, runName, first, last, f.Step)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	zones := map[int]*time.Location{0: time.UTC}
-	for rows.Next() {
-		if err := ctx.Err(); err != nil {
-			return err // rows notices only some time later
-		}
-		var at, id int64
-		var zone int
-		var text string
-		if err := rows.Scan(&at, &zone, &id, &text); err != nil {
+// each calls do with every record that is selected, in the order of time, until
+// it returns false.
+func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series, *chunk.Record) bool) error {
+	var damage archive.Damage
+	err := s.db.View(ctx, func(tx *sql.Tx) error {
+		series, err := sel.series(ctx, tx)
+		if err != nil {
 			return err
 		}
-		if zones[zone] == nil {
-			zones[zone] = time.FixedZone("", zone)
-		}
-		x := patterns[id]
-		x.Time, x.Text = time.Unix(0, at).In(zones[zone]), text
-		if x.Value, err = reading.Value(x.Quantity, x.Text, x.Unit); err != nil {
-			return fmt.Errorf("stored reading: %w", err)
-		}
-		if !do(x) {
-			return nil
-		}
+		first, last := sel.limits()
+		damage, err = recall.Each(ctx, tx, series, first, last, do)
+		return err
+	})
+	if err == nil && damage.Any() {
+		err = s.damaged(damage)
 	}
-	return rows.Err()
+	return err
 }
 
-// limits gives the first and the last moment of a filter as they are stored.
-func (f Filter) limits() (first, last int64) {
-	first, last = math.MinInt64, math.MaxInt64
-	if !f.Since.IsZero() {
-		first = nanoseconds(f.Since)
-	}
-	if !f.Until.IsZero() {
-		last = nanoseconds(f.Until.Add(-1))
-	}
-	return first, last
-}
-
-// nanoseconds gives a time as it is stored, or the end of what can be stored on
-// its side.
-func nanoseconds(t time.Time) int64 {
+// damaged says what a damage is.
+func (s *Store) damaged(d archive.Damage) fault.Fault {
+	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
-	case reading.Storable(t):
-		return t.UnixNano()
-	case t.Unix() < 0:
-		return math.MinInt64
+	case d.Chunks > 0:
+		f.Text = fmt.Sprintf("the store is damaged: %d readings from %s to %s are lost", d.Readings,
+			time.Unix(0, d.First).UTC().Format(time.RFC3339), time.Unix(0, d.Last).UTC().Format(time.RFC3339))
+	default:
+		f.Text = fmt.Sprintf("the store is damaged: the readings of %d commits are lost", d.Commits)
 	}
-	return math.MaxInt64
+	return f
 }
 
-// allSeries gives a reading for each series of a run, complete but for its time
-// and value.
-func allSeries(ctx context.Context, tx *sql.Tx, runName string) (map[int64]reading.Reading, error) {
-	rows, err := tx.QueryContext(ctx, `SELECT series.id, step, quantity, place_from, place_to, unit, meter
-		FROM series JOIN run ON run.id = series.run WHERE run.name = ?`, runName)
-	if err != nil {
-		return nil, err
+// zones gives times at their offsets.
+type zones struct {
+	offset int32
+	zone   *time.Location
+}
+
+func (z *zones) time(at int64, offset int32) time.Time {
+	if offset == 0 {
+		return time.Unix(0, at).UTC()
 	}
-	defer rows.Close()
-	patterns := map[int64]reading.Reading{}
-	for rows.Next() {
-		var id int64
-		var quantity string
-		var x reading.Reading
-		if err := rows.Scan(&id, &x.Step, &quantity, &x.From, &x.To, &x.Unit, &x.Meter); err != nil {
-			return nil, err
-		}
-		q := slices.Index(run.QuantityNames, quantity)
-		if q < 0 {
-			return nil, fmt.Errorf("stored series %d: %q is not a quantity", id, quantity)
-		}
-		x.Quantity = run.Quantity(q)
-		patterns[id] = x
+	if z.zone == nil || z.offset != offset {
+		z.offset, z.zone = offset, time.FixedZone("", int(offset))
 	}
-	return patterns, rows.Err()
+	return time.Unix(0, at).In(z.zone)
 }
 
 // Run is what a store holds of one run.
@@ -140,37 +116,13 @@ type Run struct {
 
 // Runs gives the runs that the store holds readings of, in the order of their names.
 func (s *Store) Runs(ctx context.Context) ([]Run, error) {
-	runs, err := s.runs(ctx)
-	if err != nil {
-		return nil, explain(s.path, cancelled(ctx, err))
-	}
-	return runs, nil
-}
-
-func (s *Store) runs(ctx context.Context) ([]Run, error) {
-	rows, err := s.read.QueryContext(ctx, `WITH held AS MATERIALIZED (
-			SELECT run, count(*) AS n, min(at) AS first, max(at) AS last FROM reading GROUP BY run)
-		SELECT run.name, source.name, held.n, held.first, held.last
-		FROM run JOIN held ON held.run = run.id JOIN source ON source.run = run.id
-		ORDER BY run.name, source.id`)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
 	var runs []Run
-	for rows.Next() {
-		var one Run
-		var source string
-		var first, last int64
-		if err := rows.Scan(&one.Name, &source, &one.Readings, &first, &last); err != nil {
-			return nil, err
+	err := s.db.View(ctx, func(tx *sql.Tx) error {
+		held, err := recall.Runs(ctx, tx)
+		for _, r := range held {
+			runs = append(runs, Run{r.Name, r.Readings, time.Unix(0, r.First).UTC(), time.Unix(0, r.Last).UTC(), r.Sources})
 		}
-		if n := len(runs); n == 0 || runs[n-1].Name != one.Name {
-			one.First, one.Last = time.Unix(0, first).UTC(), time.Unix(0, last).UTC()
-			runs = append(runs, one)
-		}
-		latest := &runs[len(runs)-1]
-		latest.Sources = append(latest.Sources, source)
-	}
-	return runs, rows.Err()
+		return err
+	})
+	return runs, err
 }

@@ -1,4 +1,4 @@
-package store
+package database
 
 import (
 	"context"
@@ -20,9 +20,10 @@ var explanations = map[int]fault.Fault{
 	sqlite3.SQLITE_READONLY: {Text: "the store may not be written to", Hint: "check the rights of the file and its directory"},
 	sqlite3.SQLITE_PERM:     {Text: "the store may not be used", Hint: "check the rights of the file and its directory"},
 	sqlite3.SQLITE_CANTOPEN: {Text: "the store cannot be opened", Hint: "check the rights of the file and its directory"},
+	sqlite3.SQLITE_IOERR:    {Text: "the disk cannot be read or written", Hint: "see the system's log; the disk or card may be failing"},
 	sqlite3.SQLITE_FULL:     {Text: "the disk is full; nothing was stored", Hint: "make room and try again"},
 	sqlite3.SQLITE_NOTADB:   {Text: "this is not a store", Hint: "name the store's file"},
-	sqlite3.SQLITE_CORRUPT:  {Text: "the store is damaged", Hint: "take its last copy"},
+	sqlite3.SQLITE_CORRUPT:  {Text: "the store is damaged", Hint: "look with: ohmkeep store check"},
 }
 
 // failure is a known way in which a store fails. It prints as its fault and
@@ -35,8 +36,8 @@ type failure struct {
 func (f failure) Error() string   { return f.fault.Error() }
 func (f failure) Unwrap() []error { return []error{f.fault, f.cause} }
 
-// explain adds the store's path to an error, and plain words where it has any.
-func explain(path string, err error) error {
+// Explain adds a store's path to an error, and plain words where it has any.
+func Explain(path string, err error) error {
 	if err == nil {
 		return nil
 	}
@@ -61,8 +62,8 @@ func explain(path string, err error) error {
 // primary gives the primary result code: the low byte of an extended one.
 func primary(err *sqlite.Error) int { return err.Code() & 0xff }
 
-// busy tells whether another program holds a lock that is needed.
-func busy(err error) bool {
+// Busy tells whether another program holds a lock that is needed.
+func Busy(err error) bool {
 	cause, ok := errors.AsType[*sqlite.Error](err)
 	return ok && primary(cause) == sqlite3.SQLITE_BUSY
 }
@@ -73,11 +74,17 @@ func noRights(err error) bool {
 	return ok && (primary(cause) == sqlite3.SQLITE_CANTOPEN || primary(cause) == sqlite3.SQLITE_READONLY)
 }
 
-// cancelled gives the context's error in place of one that followed from it,
+// Cancelled gives the context's error in place of one that followed from it,
 // such as that of a statement which was closed because the context ended.
-func cancelled(ctx context.Context, err error) error {
+func Cancelled(ctx context.Context, err error) error {
 	if ended := ctx.Err(); ended != nil {
 		return ended
 	}
 	return err
+}
+
+// Damaged tells whether SQLite has found a database damaged.
+func Damaged(err error) bool {
+	cause, ok := errors.AsType[*sqlite.Error](err)
+	return ok && (primary(cause) == sqlite3.SQLITE_CORRUPT || primary(cause) == sqlite3.SQLITE_NOTADB)
 }

@@ -1,41 +1,24 @@
-package store
+package database
 
 import (
 	"context"
 	"database/sql"
-	"embed"
 	"fmt"
-	"io/fs"
 	"time"
 
 	"ohmkeep/internal/fault"
 )
 
-//go:embed migrations/*.sql
-var migrationFiles embed.FS
+// Schema is what the tables of a store are and how they came to be.
+type Schema struct {
+	Application int64  // marks a database as one of ours (SQLite, "Database File Format", offset 68)
+	Steps       []Step // from an empty database to today's tables; what has been released is never changed
+	PageSize    int    // bytes of a page of a new database
+}
 
-// migrations are the steps from an empty database to today's schema, in their
-// order. The version of a schema is the number of steps it has taken. A step
-// that has been released is never changed.
-var migrations = func() []string {
-	names, err := fs.Glob(migrationFiles, "migrations/*.sql") // sorted
-	if err != nil {
-		panic(err) // the pattern is wrong
-	}
-	var steps []string
-	for _, name := range names {
-		step, err := migrationFiles.ReadFile(name)
-		if err != nil {
-			panic(err) // it was just listed
-		}
-		steps = append(steps, string(step))
-	}
-	return steps
-}()
-
-// applicationID marks a database as a store (SQLite, "Database File Format":
-// the application ID at offset 68 of the file); the bytes spell "OHMK".
-const applicationID = 0x4f484d4b
+// Step brings the tables from one version to the next within a transaction. The
+// version of a database is the number of steps that it has taken.
+type Step func(ctx context.Context, tx *sql.Tx) error
 
 // state is what a database says of itself.
 type state struct {
@@ -68,12 +51,12 @@ func look(ctx context.Context, db queryer) (s state, err error) {
 func (s state) fresh() bool { return s == state{} }
 
 // fits tells why a database is not a store that this program can use.
-func (s state) fits() error {
+func (s state) fits(to Schema) error {
 	switch {
-	case s.application != applicationID:
+	case s.application != to.Application:
 		return fault.Fault{Text: "this is a database, but not a store of readings", Hint: "name the store's file"}
-	case s.version > len(migrations):
-		return fault.Fault{Text: fmt.Sprintf("the store has schema %d, this program knows %d", s.version, len(migrations)),
+	case s.version > len(to.Steps):
+		return fault.Fault{Text: fmt.Sprintf("the store has schema %d, this program knows %d", s.version, len(to.Steps)),
 			Hint: "use the newer version of the program that made it"}
 	}
 	return nil
@@ -87,7 +70,7 @@ func inspect(dsn string) (s state, err error) {
 		return state{}, err
 	}
 	defer db.Close()
-	err = persist(patience, func() error {
+	err = persist(Patience, func() error {
 		tx, err := db.BeginTx(context.Background(), &sql.TxOptions{ReadOnly: true})
 		if err != nil {
 			return err
@@ -106,46 +89,42 @@ func persist(patience time.Duration, try func() error) error {
 	const pause = 5 * time.Millisecond
 	for deadline := time.Now().Add(patience); ; time.Sleep(pause) {
 		err := try()
-		if !busy(err) || time.Now().After(deadline) {
+		if !Busy(err) || time.Now().After(deadline) {
 			return err
 		}
 	}
 }
 
-// migrate brings a database to today's schema, each step in a transaction of its
-// own. It always begins one, so that a file that cannot be written to is noticed.
-func migrate(ctx context.Context, db *sql.DB) error {
-	for {
-		done, err := migrateStep(ctx, db)
-		if done || err != nil {
-			return err
-		}
-	}
-}
-
-// migrateStep takes one step. Where it stands is read within the transaction:
-// another program may have taken the step meanwhile.
-func migrateStep(ctx context.Context, db *sql.DB) (done bool, err error) {
+// migrate brings a database to today's schema, all of the way in one transaction.
+// It always begins one, so that a file that cannot be written to is noticed.
+// Where the database stands is read within the transaction: another program may
+// have brought it further meanwhile.
+func migrate(ctx context.Context, db *sql.DB, to Schema) error {
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
-		return false, err
+		return err
 	}
 	defer tx.Rollback() // after a commit it does nothing
 	s, err := look(ctx, tx)
 	if err != nil {
-		return false, err
+		return err
 	}
 	if !s.fresh() {
-		if err := s.fits(); err != nil {
-			return false, err
+		if err := s.fits(to); err != nil {
+			return err
 		}
 	}
-	if s.version == len(migrations) {
-		return true, nil
+	if s.version == len(to.Steps) {
+		return nil
 	}
-	mark := fmt.Sprintf("\n; PRAGMA application_id = %d; PRAGMA user_version = %d;", applicationID, s.version+1)
-	if _, err := tx.ExecContext(ctx, migrations[s.version]+mark); err != nil {
-		return false, fmt.Errorf("schema %d: %w", s.version+1, err)
+	for version, step := range to.Steps[s.version:] {
+		if err := step(ctx, tx); err != nil {
+			return fmt.Errorf("schema %d: %w", s.version+version+1, err)
+		}
 	}
-	return false, tx.Commit()
+	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", to.Application, len(to.Steps))
+	if _, err := tx.ExecContext(ctx, mark); err != nil {
+		return err
+	}
+	return tx.Commit()
 }

@@ -1,0 +1,120 @@
+// Package diary keeps what a store holds beside readings: marks of what happened,
+// starts of the machine, and what analyses keep for themselves.
+//
+// All functions work within a transaction of the caller and leave errors of
+// SQLite as they are.
+package diary
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+)
+
+// Mark is something that happened to a run.
+type Mark struct {
+	Time    time.Time
+	Kind    string // one of the kinds below, or what a program calls it
+	Subject string // what it happened to: a probe, a joint; may be ""
+	Text    string // in words; may be ""
+}
+
+// Kinds of marks.
+const (
+	Note    = "note"    // somebody did something: "re-made joint 2"
+	Gap     = "gap"     // nothing came from the subject up to the mark's time; the text says since when
+	Restart = "restart" // the subject began anew
+	Boot    = "boot"    // the machine began anew
+	Clock   = "clock"   // the wall clock was set
+)
+
+// Add adds a mark to a run.
+func Add(ctx context.Context, tx *sql.Tx, runID int64, m Mark) error {
+	_, zone := m.Time.Zone()
+	_, err := tx.ExecContext(ctx, "INSERT INTO mark (run, at, zone, kind, subject, text) VALUES (?, ?, ?, ?, ?, ?)",
+		runID, m.Time.UnixNano(), zone, m.Kind, m.Subject, m.Text)
+	return err
+}
+
+// Marks gives the marks of a run from a first to a last moment (ns since 1970) in
+// the order of time.
+func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, error) {
+	rows, err := tx.QueryContext(ctx, `SELECT at, zone, kind, subject, text FROM mark
+		WHERE run = ? AND at BETWEEN ? AND ? ORDER BY at, id`, runID, first, last)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var marks []Mark
+	for rows.Next() {
+		var m Mark
+		var at int64
+		var zone int
+		if err := rows.Scan(&at, &zone, &m.Kind, &m.Subject, &m.Text); err != nil {
+			return nil, err
+		}
+		m.Time = time.Unix(0, at).UTC()
+		if zone != 0 {
+			m.Time = m.Time.In(time.FixedZone("", zone))
+		}
+		marks = append(marks, m)
+	}
+	return marks, rows.Err()
+}
+
+// Start is a start of the machine.
+type Start struct {
+	ID    int       // as the samples say it
+	Name  string    // as the kernel calls it
+	First time.Time // when the store first heard of it, by the clock of then; in UTC
+}
+
+// EnsureStart gives the number of a start of the machine, which is noted where it
+// is new.
+func EnsureStart(ctx context.Context, tx *sql.Tx, name string, at time.Time) (id int, err error) {
+	if _, err := tx.ExecContext(ctx, "INSERT INTO boot (name, first) VALUES (?, ?) ON CONFLICT DO NOTHING", name, at.UnixNano()); err != nil {
+		return 0, err
+	}
+	err = tx.QueryRowContext(ctx, "SELECT id FROM boot WHERE name = ?", name).Scan(&id)
+	return id, err
+}
+
+// Starts gives the starts of the machine in their order.
+func Starts(ctx context.Context, tx *sql.Tx) ([]Start, error) {
+	rows, err := tx.QueryContext(ctx, "SELECT id, name, first FROM boot ORDER BY id")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var starts []Start
+	for rows.Next() {
+		var s Start
+		var at int64
+		if err := rows.Scan(&s.ID, &s.Name, &at); err != nil {
+			return nil, err
+		}
+		s.First = time.Unix(0, at).UTC()
+		starts = append(starts, s)
+	}
+	return starts, rows.Err()
+}
+
+// SetState keeps bytes under a name, in place of what was there.
+func SetState(ctx context.Context, tx *sql.Tx, runID int64, name string, version int, data []byte) error {
+	if data == nil {
+		data = []byte{}
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO state (run, name, version, block) VALUES (?, ?, ?, ?)
+		ON CONFLICT DO UPDATE SET version = excluded.version, block = excluded.block`, runID, name, version, data)
+	return err
+}
+
+// State gives what is kept under a name; ok is false where there is nothing.
+func State(ctx context.Context, tx *sql.Tx, runID int64, name string) (version int, data []byte, ok bool, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT version, block FROM state WHERE run = ? AND name = ?", runID, name).Scan(&version, &data)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil, false, nil
+	}
+	return version, data, err == nil, err
+}

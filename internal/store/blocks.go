@@ -1,0 +1,99 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"iter"
+	"time"
+
+	"ohmkeep/internal/archive"
+	"ohmkeep/internal/chunk"
+	"ohmkeep/internal/indication"
+	"ohmkeep/internal/recall"
+)
+
+// Block is a stretch of one channel in columns of equal length. It is good until
+// the next one is asked for.
+type Block struct {
+	Channel   *Channel
+	Times     []int64   // ns since 1970 in UTC, never falling
+	Values    []float64 // SI; °C for temperatures; NaN-free, but see Qualities
+	Qualities []Quality // nil where all are good
+}
+
+// Blocks gives the samples that are selected, fast: channel by channel, and each
+// channel's in the order of time but for what the wall clock has brought into
+// disorder in the last commits. Samples whose text is no number are left out.
+func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, error] {
+	return func(yield func(Block, error) bool) {
+		var damage archive.Damage
+		err := s.db.View(ctx, func(tx *sql.Tx) error {
+			series, err := sel.series(ctx, tx)
+			if err != nil {
+				return err
+			}
+			first, last := sel.limits()
+			channels := map[*archive.Series]*Channel{}
+			var qualities []Quality
+			damage, err = recall.Columns(ctx, tx, series, first, last, func(c recall.Column) bool {
+				if channels[c.Series] == nil {
+					channels[c.Series] = channel(sel.Run, c.Series)
+				}
+				b := Block{Channel: channels[c.Series], Times: c.At, Values: c.Values}
+				if c.Qualities != nil {
+					qualities = qualities[:0]
+					for _, q := range c.Qualities {
+						qualities = append(qualities, Quality(q))
+					}
+					b.Qualities = qualities
+				}
+				return yield(b, nil)
+			})
+			return err
+		})
+		if err == nil && damage.Any() {
+			err = s.damaged(damage)
+		}
+		if err != nil {
+			yield(Block{}, err)
+		}
+	}
+}
+
+// Stored is a sample as a store gives it back.
+type Stored struct {
+	Channel *Channel
+	Time    time.Time
+	Mono    time.Duration // since the start of the machine; 0 = not known
+	Boot    int           // number of that start, see Boots; 0 = not known
+	Text    string        // as sent; of a register, its counts times the scale
+	Count   int64         // the number in counts of its form, or the register's word
+	Form    string        // an indication.Form as a string; "text" = Text is all there is
+	Quality Quality
+}
+
+// Samples gives the samples that are selected with all that is kept of them, in
+// the order of time.
+func (s *Store) Samples(ctx context.Context, sel Selection) iter.Seq2[Stored, error] {
+	return func(yield func(Stored, error) bool) {
+		var zones zones
+		channels := map[*archive.Series]*Channel{}
+		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool {
+			if channels[of] == nil {
+				channels[of] = channel(sel.Run, of)
+			}
+			x := Stored{Channel: channels[of], Time: zones.time(r.At, r.Zone), Boot: int(r.Boot), Count: r.Count, Form: of.Form,
+				Text: r.Text, Quality: indication.Quality(r.Quality)}
+			if of.Form != archive.Texts {
+				x.Text = of.Text(r.Count)
+			}
+			if r.Clock != 0 {
+				x.Mono = time.Duration(r.At - r.Clock)
+			}
+			return yield(x, nil)
+		})
+		if err != nil {
+			yield(Stored{}, err)
+		}
+	}
+}

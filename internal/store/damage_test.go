@@ -1,0 +1,155 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"flag"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/run"
+)
+
+var damages = flag.Int("damages", 4, "how often a store is damaged")
+
+// A file that is damaged in the middle gives all that is whole, tells the rest,
+// and takes new samples; what is left can be taken into a new store.
+func TestDamagedInTheMiddle(t *testing.T) {
+	ctx := context.Background()
+	s, path := temporary(t)
+	w := writer(t, s)
+	fill(t, w, 6000, 2000)
+	const written = 6000 * 16
+	w.Close()
+	s.Close()
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	random := rand.New(rand.NewPCG(21, 22))
+	lostSome := 0
+	for round := range *damages {
+		dir := t.TempDir()
+		path := filepath.Join(dir, "a.store")
+		damaged := bytes.Clone(whole)
+		at := 4096 + random.IntN(len(damaged)-3*4096)
+		for i := range 1024 * (1 + round%3) { // what lies in a bad block is zeros or garbage
+			damaged[at+i] = byte(random.Uint32()) * byte(round%2)
+		}
+		if err := os.WriteFile(path, damaged, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		s, err := OpenReadOnly(path)
+		if err != nil && !Damaged(err) {
+			t.Fatalf("round %d: %v", round, err)
+		}
+		n, told := 0, ""
+		var found Found
+		if err == nil {
+			for _, err := range s.Readings(ctx, cornice.Name, Filter{}) {
+				if err != nil {
+					told = err.Error()
+					continue
+				}
+				n++
+			}
+			if found, err = s.Check(ctx); err != nil && !Damaged(err) {
+				t.Errorf("round %d: check: %v", round, err)
+			}
+			s.Close()
+		} else {
+			told = err.Error() // what the tables are is written in these bytes
+		}
+		if n < written && told == "" {
+			t.Errorf("round %d: %d of %d readings, and nothing is told", round, n, written)
+		}
+		if n < written {
+			lostSome++
+		}
+		if told != "" && !strings.Contains(told, "the store is damaged") {
+			t.Errorf("round %d: %s", round, told)
+		}
+		if told != "" && err == nil && len(found.Faults) == 0 {
+			t.Errorf("round %d: check found nothing, but reading tells: %s", round, told)
+		}
+
+		aside, err := Rescue(ctx, path)
+		if err != nil {
+			t.Fatalf("round %d: rescue: %v", round, err)
+		}
+		if kept, err := os.ReadFile(aside); err != nil || !bytes.Equal(kept, damaged) {
+			t.Errorf("round %d: the damaged file is not kept: %v", round, err)
+		}
+		if s, err = Open(path); err != nil {
+			t.Fatal(err)
+		}
+		if left := len(all(t, s, Filter{})); left < n {
+			t.Errorf("round %d: %d readings are left of %d that could be read", round, left, n)
+		}
+		if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 {
+			t.Errorf("round %d: after the rescue: %v, %v", round, found.Faults, err)
+		}
+		w := writer(t, s)
+		fill(t, w, 10, 1)
+		w.Close()
+		s.Close()
+	}
+	if lostSome < *damages/4 {
+		t.Errorf("only %d of %d damages lost a reading", lostSome, *damages)
+	}
+}
+
+func TestRetention(t *testing.T) {
+	ctx := context.Background()
+	s, _ := temporary(t)
+	w := writer(t, s)
+	const scans = 20_000
+	fill(t, w, scans, 4000)
+	if err := w.Fold(ctx); err != nil {
+		t.Fatal(err)
+	}
+	begin := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+	voltage := run.Voltage
+	sel := Selection{Run: cornice.Name, Quantity: &voltage, From: "west.1+", To: "west.1-", Since: begin, Until: begin.Add(6 * time.Hour)}
+	before, err := s.MinMeanMax(ctx, sel, 6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	size, err := s.Size(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	gone, err := s.Retain(ctx, Retention{Age: time.Hour}, begin.Add(4*time.Hour))
+	if err != nil || gone < 2*3600*16 || gone > 3*3600*16+16 {
+		t.Errorf("%d readings went by age: %v", gone, err)
+	}
+	more, err := s.Retain(ctx, Retention{Bytes: size.Used / 3}, begin)
+	if err != nil || more == 0 {
+		t.Errorf("%d readings went by size: %v", more, err)
+	}
+	if after, _ := s.Size(ctx); after.Used > size.Used/3 {
+		t.Errorf("%d bytes are used, %d allowed", after.Used, size.Used/3)
+	}
+	after, err := s.MinMeanMax(ctx, sel, 6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hourly := false
+	for i := range after {
+		a, b := after[i], before[i]
+		hourly = hourly || a.Hourly
+		if a.N != b.N || a.Min != b.Min || a.Max != b.Max || a.Mean < b.Mean-1e-12 || a.Mean > b.Mean+1e-12 {
+			t.Errorf("hour %d: %+v, before %+v", i, a, b)
+		}
+	}
+	if !hourly || !before[0].From.Equal(begin) || before[5].N == 0 {
+		t.Errorf("hours: %+v", after)
+	}
+	if _, err := s.Retain(ctx, Retention{Bytes: 100}, begin); err == nil || !strings.Contains(err.Error(), "too few") {
+		t.Errorf("an impossible size: %v", err)
+	}
+}

@@ -1,0 +1,198 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/archive"
+	"ohmkeep/internal/diary"
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/indication"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/retention"
+)
+
+// Mark is something that happened to a run: a note of a person, a gap, a restart.
+type Mark = diary.Mark
+
+// Kinds of marks; a program may have others.
+const (
+	MarkNote    = diary.Note
+	MarkGap     = diary.Gap
+	MarkRestart = diary.Restart
+	MarkBoot    = diary.Boot
+	MarkClock   = diary.Clock
+)
+
+// Mark adds marks to a run, in one commit.
+func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
+	for _, m := range marks {
+		if !reading.Storable(m.Time) {
+			return fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"}
+		}
+	}
+	return s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		for _, m := range marks {
+			if err := diary.Add(ctx, tx, runID, m); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// Marks gives the marks of a run in the order of time: not before since, and
+// before until; zero = from the beginning, to the end.
+func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
+	first, last := Selection{Since: since, Until: until}.limits()
+	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		marks, err = diary.Marks(ctx, tx, runID, first, last)
+		return err
+	})
+	return marks, err
+}
+
+// SetState keeps what an analysis of a run needs next time under a name, in place
+// of what was there. The version says how the bytes are to be read.
+func (s *Store) SetState(ctx context.Context, runName, name string, version int, data []byte) error {
+	return s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		return diary.SetState(ctx, tx, runID, name, version, data)
+	})
+}
+
+// State gives what is kept under a name; ok is false where there is nothing.
+func (s *Store) State(ctx context.Context, runName, name string) (version int, data []byte, ok bool, err error) {
+	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		version, data, ok, err = diary.State(ctx, tx, runID, name)
+		return err
+	})
+	return version, data, ok, err
+}
+
+// Start is a start of the machine that samples were taken on.
+type Start = diary.Start
+
+// Starts gives the starts of the machine in their order.
+func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
+	err = s.db.View(ctx, func(tx *sql.Tx) error {
+		starts, err = diary.Starts(ctx, tx)
+		return err
+	})
+	return starts, err
+}
+
+// Correct says that counts of the selected channels stand for something else than
+// was said when they were taken, because a shunt turned out to be another one.
+// Only channels whose Scale was given as was are touched; their counts are left
+// as they are, and hours whose readings are gone are corrected too. "" as
+// the scale goes back to what was said first. It gives how many series there were.
+func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (corrected int, err error) {
+	if scale != "" {
+		if _, err := indication.ParseScale(scale); err != nil {
+			return 0, err
+		}
+	}
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		series, err := sel.series(ctx, tx)
+		if err != nil {
+			return err
+		}
+		corrected = 0
+		for _, of := range series {
+			if of.Scale == "" || of.Scale != was {
+				continue
+			}
+			if err := archive.Correct(ctx, tx, of.ID, scale); err != nil {
+				return err
+			}
+			corrected++
+		}
+		return nil
+	})
+	return corrected, err
+}
+
+// update changes something about a run, which is made where there is none.
+func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.Tx, runID int64) error) error {
+	return s.db.Update(ctx, func(tx *sql.Tx) error {
+		runID, err := archive.EnsureRun(ctx, tx, runName)
+		if err != nil {
+			return err
+		}
+		return change(tx, runID)
+	})
+}
+
+// view looks at something of a run, where there is one.
+func (s *Store) view(ctx context.Context, runName string, look func(tx *sql.Tx, runID int64) error) error {
+	return s.db.View(ctx, func(tx *sql.Tx) error {
+		runID, err := archive.FindRun(ctx, tx, runName)
+		if err != nil || runID == 0 {
+			return err
+		}
+		return look(tx, runID)
+	})
+}
+
+// Retention says how long readings are kept. Minimum, mean and maximum of each
+// hour of a channel stay when its readings go.
+type Retention struct {
+	Age   time.Duration // readings older than this go; 0 = none do
+	Bytes int64         // beyond this size the oldest go; 0 = no limit
+}
+
+// Size is how much room a store takes, in bytes.
+type Size struct {
+	File int64 // the database's file
+	Used int64 // of that; the rest is free for new readings
+	Log  int64 // the file of commits that are not in the database yet
+}
+
+// Size gives how much room the store takes.
+func (s *Store) Size(ctx context.Context) (Size, error) {
+	file, used, log, err := s.db.Size(ctx)
+	return Size{file, used, log}, err
+}
+
+// Retain lets go what is to go at a moment, in small commits: the oldest first.
+// It gives how many readings went. The file does not get smaller, but what is
+// free in it is used again.
+func (s *Store) Retain(ctx context.Context, r Retention, now time.Time) (gone int, err error) {
+	const step = 64
+	for r.Age > 0 {
+		n, went, err := s.letGo(ctx, nanoseconds(now.Add(-r.Age)), step)
+		gone += n
+		if err != nil {
+			return gone, err
+		}
+		if went < step {
+			break
+		}
+	}
+	for r.Bytes > 0 {
+		size, err := s.Size(ctx)
+		if err != nil || size.Used <= r.Bytes {
+			return gone, err
+		}
+		n, went, err := s.letGo(ctx, archive.End, step/4)
+		gone += n
+		if err != nil {
+			return gone, err
+		}
+		if went == 0 {
+			return gone, fault.Fault{File: s.db.Path,
+				Text: fmt.Sprintf("%d bytes are too few for what is not to go", r.Bytes), Hint: "allow more"}
+		}
+	}
+	return gone, nil
+}
+
+func (s *Store) letGo(ctx context.Context, before int64, most int) (readings, went int, err error) {
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		readings, went, err = retention.LetGo(ctx, tx, before, most)
+		return err
+	})
+	return readings, went, err
+}

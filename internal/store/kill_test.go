@@ -1,0 +1,167 @@
+//go:build unix
+
+package store
+
+import (
+	"bufio"
+	"context"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/keeper"
+	"ohmkeep/internal/run"
+)
+
+var kills = flag.Int("kills", 10, "how often a writer is killed")
+
+const (
+	nextVariable  = "STORE_TEST_NEXT"
+	batchVariable = "STORE_TEST_BATCH"
+)
+
+// numbered makes the sample of a number: 16 channels by turns, two of which share
+// their moments. The number is its count, so that a lost or doubled one shows.
+func numbered(handles []Handle, i int) Sample {
+	at := start.UTC().Add(time.Duration(i/2) * 125 * time.Millisecond)
+	return Sample{Channel: handles[i%16], Time: at, Mono: time.Duration(i/2+1) * 125 * time.Millisecond, Count: int64(i)}
+}
+
+func numberedHandles(w *Writer) ([]Handle, error) {
+	handles := make([]Handle, 16)
+	for i := range handles {
+		var err error
+		if handles[i], err = w.Channel(Channel{Run: cornice.Name, Probe: "board", Quantity: run.Voltage, Unit: "mV",
+			From: fmt.Sprintf("west.%d+", i+1), To: fmt.Sprintf("west.%d-", i+1), Meter: "hand"}); err != nil {
+			return nil, err
+		}
+	}
+	return handles, nil
+}
+
+// writeForever commits batch after batch of numbered samples, and says how many
+// there are after each. It folds the tail often, for that is the hardest part.
+func writeForever(path string) error {
+	next, err := strconv.Atoi(os.Getenv(nextVariable))
+	if err != nil {
+		return err
+	}
+	batch, err := strconv.Atoi(os.Getenv(batchVariable))
+	if err != nil {
+		return err
+	}
+	keeper.MostCommits = 5
+	s, err := Open(path)
+	if err != nil {
+		return err
+	}
+	w, err := s.Writer(context.Background(), Owner{Name: "a test", Boot: "boot of the test"})
+	if err != nil {
+		return err
+	}
+	handles, err := numberedHandles(w)
+	if err != nil {
+		return err
+	}
+	fmt.Println("ready")
+	for {
+		var samples []Sample
+		for range batch {
+			samples = append(samples, numbered(handles, next))
+			next++
+		}
+		if err := w.Append(context.Background(), samples); err != nil {
+			return err
+		}
+		fmt.Println(next)
+	}
+}
+
+// held tells how many numbered samples a store holds; they must be 0, 1, 2 … and
+// each must be there once.
+func held(t *testing.T, path string) int {
+	t.Helper()
+	s, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	var counts []bool
+	for x, err := range s.Samples(context.Background(), Selection{Run: cornice.Name}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := int(x.Count)
+		for len(counts) <= i {
+			counts = append(counts, false)
+		}
+		if counts[i] {
+			t.Fatalf("sample %d is there twice", i)
+		}
+		counts[i] = true
+		want := numbered(make([]Handle, 16), i)
+		if !x.Time.Equal(want.Time) || x.Mono != want.Mono || x.Channel.From != fmt.Sprintf("west.%d+", i%16+1) || x.Boot != 1 {
+			t.Fatalf("sample %d: %+v", i, x)
+		}
+	}
+	for i, there := range counts {
+		if !there {
+			t.Fatalf("sample %d of %d is lost", i, len(counts))
+		}
+	}
+	return len(counts)
+}
+
+// A writer that is killed at any moment, again and again, leaves a store that
+// opens and holds all it has confirmed, once.
+func TestKilledWriterLosesNothing(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "killed.store")
+	random := rand.New(rand.NewPCG(31, 32))
+	const batch = 16
+	next, commits := 0, 0
+	for round := range *kills {
+		t.Setenv(nextVariable, strconv.Itoa(next))
+		t.Setenv(batchVariable, strconv.Itoa(batch))
+		cmd := again(t, "write", path)
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		lines := bufio.NewScanner(out)
+		if round%10 == 9 { // while it is still opening the store
+			time.AfterFunc(time.Duration(random.IntN(30))*time.Millisecond, func() { cmd.Process.Kill() })
+		} else if lines.Scan() && lines.Text() == "ready" {
+			time.AfterFunc(time.Duration(random.IntN(40_000))*time.Microsecond, func() { cmd.Process.Kill() })
+		} else {
+			t.Errorf("round %d: the writer says %q", round, lines.Text())
+		}
+		confirmed := next
+		for lines.Scan() {
+			if lines.Text() == "ready" {
+				continue
+			}
+			if confirmed, err = strconv.Atoi(lines.Text()); err != nil {
+				t.Errorf("round %d: the writer says %q", round, lines.Text())
+			}
+		}
+		cmd.Wait()
+		n := held(t, path)
+		if n != confirmed && n != confirmed+batch {
+			t.Fatalf("round %d: %d samples, %d confirmed", round, n, confirmed)
+		}
+		commits += (n - next) / batch
+		next = n
+	}
+	t.Logf("%d kills, %d commits, nothing lost", *kills, commits)
+	if commits < *kills {
+		t.Errorf("only %d commits in %d rounds", commits, *kills)
+	}
+}

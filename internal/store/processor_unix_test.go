@@ -1,0 +1,18 @@
+//go:build unix
+
+package store
+
+import (
+	"syscall"
+	"testing"
+	"time"
+)
+
+// processorTime gives how long this program has had a processor.
+func processorTime(t testing.TB) time.Duration {
+	var used syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &used); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(used.Utime.Nano() + used.Stime.Nano())
+}

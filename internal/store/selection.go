@@ -1,0 +1,103 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"math"
+	"slices"
+	"time"
+
+	"ohmkeep/internal/archive"
+	"ohmkeep/internal/indication"
+	"ohmkeep/internal/keeper"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// What a Writer takes; see package keeper.
+type (
+	Writer  = keeper.Writer
+	Owner   = keeper.Owner
+	Channel = keeper.Channel
+	Handle  = keeper.Handle
+	Sample  = keeper.Sample
+)
+
+// Writer makes a program the one that keeps writing to the store. Where another
+// one is already, the error is a fault that names it. Appends of other programs
+// are still possible.
+func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
+	return keeper.New(ctx, s.db, owner)
+}
+
+// Quality says what is known against a sample.
+type Quality = indication.Quality
+
+// The bits of a Quality; 0 is a good sample. Overload, Saturated and Unsettled
+// samples are no measured values: Readings, Blocks' consumers and MinMeanMax
+// leave them out.
+const (
+	Overload       = indication.Overload
+	Saturated      = indication.Saturated
+	Unsettled      = indication.Unsettled
+	ClockUncertain = indication.ClockUncertain
+)
+
+// Selection says which samples are wanted. Of a run all are, unless more is said.
+type Selection struct {
+	Run          string
+	Probe        *string       // of this probe; nil = of any
+	Step         *string       // of this step; nil = of any
+	Quantity     *run.Quantity // nil = any
+	From, To     string        // between these places; From "" = any
+	Since, Until time.Time     // not before; before. Zero = from the beginning, to the end
+}
+
+func (sel Selection) takes(s *archive.Series) bool {
+	return (sel.Probe == nil || *sel.Probe == s.Probe) && (sel.Step == nil || *sel.Step == s.Step) &&
+		(sel.Quantity == nil || *sel.Quantity == s.Quantity) && (sel.From == "" || sel.From == s.From && sel.To == s.To)
+}
+
+// series gives the series that are selected.
+func (sel Selection) series(ctx context.Context, tx *sql.Tx) ([]*archive.Series, error) {
+	runID, err := archive.FindRun(ctx, tx, sel.Run)
+	if err != nil || runID == 0 {
+		return nil, err
+	}
+	all, err := archive.All(ctx, tx, runID)
+	return slices.DeleteFunc(all, func(s *archive.Series) bool { return !sel.takes(s) }), err
+}
+
+// limits gives the first and the last moment of a selection as they are stored.
+func (sel Selection) limits() (first, last int64) {
+	first, last = math.MinInt64, math.MaxInt64
+	if !sel.Since.IsZero() {
+		first = nanoseconds(sel.Since)
+	}
+	if !sel.Until.IsZero() {
+		last = nanoseconds(sel.Until.Add(-1))
+	}
+	return first, last
+}
+
+// nanoseconds gives a time as it is stored, or the end of what can be stored on
+// its side.
+func nanoseconds(t time.Time) int64 {
+	switch {
+	case reading.Storable(t):
+		return t.UnixNano()
+	case t.Unix() < 0:
+		return math.MinInt64
+	}
+	return math.MaxInt64
+}
+
+// channel gives what a series is called outside.
+func channel(runName string, s *archive.Series) *Channel {
+	c := &Channel{Run: runName, Probe: s.Probe, Step: s.Step, Quantity: s.Quantity, From: s.From, To: s.To,
+		Unit: s.Unit, Meter: s.Meter, Scale: s.Scale}
+	if s.Corrected != "" {
+		c.Scale = s.Corrected
+	}
+	return c
+}
