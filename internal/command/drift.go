@@ -2,6 +2,7 @@ package command
 
 import (
 	"fmt"
+	"io"
 	"strings"
 	"time"
 
@@ -9,12 +10,13 @@ import (
 
 	"ohmkeep/internal/drift"
 	"ohmkeep/internal/history"
+	"ohmkeep/internal/picture"
 	"ohmkeep/internal/report"
 	"ohmkeep/internal/store"
 )
 
 func newDrift() *cobra.Command {
-	var from string
+	var from, page, file string
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "drift RUN",
@@ -30,11 +32,15 @@ nightly check.
 Exit status: 0 all steady or sound, 1 something is over its limit or going, 3 nothing is
 but something is unproven, 2 the input is wrong.`,
 		Example: `  ohmkeep drift shelf.toml --store shelf.db
+  ohmkeep drift shelf.toml --store shelf.db --report years.html
   ohmkeep drift shelf.toml --store shelf.db --json`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := storeNamed(c, from); err != nil {
+				return err
+			}
+			if err := drawable(file); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -45,8 +51,13 @@ but something is unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
+			if err := writeHistory(c, h, page, file); err != nil {
+				return err
+			}
 			if asJSON {
 				err = report.DriftJSON(c.OutOrStdout(), h)
+			} else {
+				err = report.DriftTable(c.OutOrStdout(), h, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err
@@ -55,8 +66,28 @@ but something is unproven, 2 the input is wrong.`,
 		},
 	}
 	c.Flags().StringVar(&from, "store", "", "the store, a file")
+	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML page with a picture and a line a month for each element")
+	c.Flags().StringVar(&file, "picture", "", "draw the element that needs looking at most into this .png or .svg file")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
+}
+
+// writeHistory writes the files asked for and says where they are.
+func writeHistory(c *cobra.Command, h *history.History, page, file string) error {
+	if page != "" {
+		err := writeFile(page, func(w io.Writer) error { return report.DriftHTML(w, h, report.Options{Made: time.Now()}) })
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "report: %s\n", page)
+	}
+	if file != "" && len(h.Series) > 0 {
+		if err := draw(file, picture.Years(report.GravestFirst(h.Series)[0], picture.Wide)); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", file)
+	}
+	return nil
 }
 
 // storedHistory folds all that a store holds of a run.

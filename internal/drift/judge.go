@@ -123,6 +123,12 @@ func (t *track) series() history.Series {
 			x.Warm = x.Warm || p.is(warm)
 		}
 	}
+	for _, p := range parts {
+		if n := len(p.points); n > 0 {
+			x.Stretches = append(x.Stretches, history.Stretch{From: moment(p.points[0].At), To: moment(p.points[n-1].At),
+				Begin: p.level + level.by, End: p.end + level.by})
+		}
+	}
 	t.changes(&x, parts, level)
 	last := parts[len(parts)-1]
 	t.level(&x, last, level)

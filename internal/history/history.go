@@ -65,6 +65,13 @@ type Series struct {
 	Warm                             bool   // a temperature was read with it
 	Why                              string // what is missing, where unproven
 	Nights                           []Night
+	Stretches                        []Stretch
+}
+
+// Stretch is the straight course between two changes.
+type Stretch struct {
+	From, To   time.Time
+	Begin, End float64 // Ω
 }
 
 // Change is one change that was called.
