@@ -9,8 +9,6 @@ import (
 
 	"ohmkeep/internal/history"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )
 
@@ -26,7 +24,7 @@ func vex(i int, rng *rand.Rand) (what, text string, story months.Story) {
 		text += ring
 		what = "ring "
 	}
-	switch i % 8 {
+	switch i % 9 {
 	case 0:
 		what += "hot summer"
 		story.Season = 18
@@ -56,6 +54,17 @@ func vex(i int, rng *rand.Rand) (what, text string, story months.Story) {
 	case 6:
 		what += "ends only"
 		story.Sensed = []string{"A", "west.start", "east.end"}
+	case 8:
+		what += "a clock that jumped a day and back"
+		from := float64(50 + rng.IntN(250))
+		story.Edit = func(day float64, sample []reading.Reading) []reading.Reading {
+			if day > from+0.3 && day < from+0.6 {
+				for i := range sample {
+					sample[i].Time = sample[i].Time.AddDate(0, 0, 1)
+				}
+			}
+			return sample
+		}
 	case 7:
 		what += "a wrong reading now and then"
 		story.Edit = func(_ float64, sample []reading.Reading) []reading.Reading {
@@ -86,7 +95,7 @@ func TestHealthyYears(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(i), 99))
 		what, text, story := vex(i, rng)
 		r := parsed(t, text)
-		h := history240(t, r, story, uint64(1000+i))
+		h := judged(t, r, story, uint64(1000+i))
 		if found := falseVerdicts(h); len(found) > 0 {
 			wrong += len(found)
 			t.Logf("year %d, %s: %v\n%s", i, what, found, describe(h))
@@ -103,6 +112,3 @@ func TestHealthyYears(t *testing.T) {
 		t.Errorf("%d false verdicts", wrong)
 	}
 }
-
-var _ = simulate.Usual
-var _ run.Run

@@ -124,41 +124,38 @@ func (d *Reader) full(s *scan) bool {
 }
 
 // accuracy gives the meter's range that holds a value at a slot of a round.
-func (c *collector) accuracy(s *scan, q run.Quantity, slot int, value float64) (run.Meter, run.Range, bool) {
+func (c *collector) accuracy(s *scan, q run.Quantity, slot int, value float64) (run.Range, bool) {
 	at := 2 * slot
 	if q == run.Current {
 		at++
 	}
 	if at >= len(s.meters) || s.meters[at] < 0 {
-		return run.Meter{}, run.Range{}, false
+		return run.Range{}, false
 	}
 	m := c.run.MeterIndex(c.meters[s.meters[at]])
 	if m < 0 {
-		return run.Meter{}, run.Range{}, false
+		return run.Range{}, false
 	}
 	meter := c.run.Meters[m]
 	g := meter.Range(q, value)
 	if g < 0 {
-		return meter, run.Range{}, false
+		return run.Range{}, false
 	}
-	return meter, meter.Ranges[g], true
+	return meter.Ranges[g], true
 }
 
-// dropErrors gives the standard deviations of a drop between two sensors: of one round,
-// and what all have in common.
+// dropErrors gives the standard deviations of a drop between two places: of one round,
+// and what all have in common. What is read for months is read by a sensor of its own
+// at every place, whatever the meter's description says.
 func (c *collector) dropErrors(s *scan, u, v int) (once, common float64) {
 	a, b := at(s.volts, u), at(s.volts, v)
-	m, g, ok := c.accuracy(s, run.Voltage, u, a)
-	_, h, ok2 := c.accuracy(s, run.Voltage, v, b)
+	g, ok := c.accuracy(s, run.Voltage, u, a)
+	h, ok2 := c.accuracy(s, run.Voltage, v, b)
 	if !ok || !ok2 {
 		return math.Sqrt2 * rounding * assumedCount, math.Abs(a) * 0.005
 	}
 	once = rounding * math.Hypot(g.Resolution, h.Resolution)
-	if m.Each {
-		common = math.Hypot(g.Fraction*a+g.Counts*g.Resolution, h.Fraction*b+h.Counts*h.Resolution) / math.Sqrt(3)
-	} else {
-		common = g.Fraction * math.Abs(a-b) / math.Sqrt(3)
-	}
+	common = math.Hypot(g.Fraction*a+g.Counts*g.Resolution, h.Fraction*b+h.Counts*h.Resolution) / math.Sqrt(3)
 	return max(once, 1e-6), common
 }
 
@@ -216,10 +213,10 @@ func (d *Reader) slope(e *Element, day int64, c *collector, u, v int) (Night, bo
 	// The gains of both voltage sensors and of the current's scale the slope.
 	mid := &c.scans[len(c.scans)/2]
 	shift := 0.0
-	if _, g, ok := c.accuracy(mid, run.Current, e.feed, slices.Max(x)); ok {
+	if g, ok := c.accuracy(mid, run.Current, e.feed, slices.Max(x)); ok {
 		shift = g.Fraction
 	}
-	if _, g, ok := c.accuracy(mid, run.Voltage, u, at(mid.volts, u)); ok {
+	if g, ok := c.accuracy(mid, run.Voltage, u, at(mid.volts, u)); ok {
 		shift = math.Hypot(shift, 1.5*g.Fraction)
 	}
 	n.Value = Value{fit.Slope, max(fit.SlopeError, once/4/spread(x)), shift / math.Sqrt(3) * math.Abs(fit.Slope), 2*warm > len(x)}
