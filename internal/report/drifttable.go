@@ -107,7 +107,7 @@ func driftLineOf(s history.Series) driftLine {
 		l.Remarks = append(l.Remarks, "limit: "+s.Reaches.Text)
 	}
 	if !s.Warm && len(s.Nights) > 0 {
-		l.Remarks = append(l.Remarks, "no temperature is read with it: the season's warming is in the figures")
+		l.Remarks = append(l.Remarks, "no temperature is read: warm copper is in the figures")
 	}
 	return l
 }
