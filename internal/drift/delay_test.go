@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-var faults = flag.Int("faults", 2, "simulated faulty runs of each kind")
+var faults = flag.Int("faults", 1, "simulated faulty runs of each kind")
 
 // fault is something that happens on a day, and what is to be said of it.
 type faultKind struct {
@@ -60,6 +60,7 @@ var faultKinds = []faultKind{
 func TestFaultsAreFound(t *testing.T) {
 	for _, kind := range faultKinds {
 		t.Run(kind.name, func(t *testing.T) {
+			t.Parallel()
 			var delays, dates, sizes []float64
 			for seed := range uint64(*faults) {
 				story := usual(240)

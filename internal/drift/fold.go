@@ -58,11 +58,32 @@ func (f *Follower) Night(day int64, readings []reading.Reading) ([]Call, error) 
 	var calls []Call
 	for _, t := range touched {
 		for _, what := range s.detect(t) {
-			calls = append(calls, Call{t.Kind, t.Name, what})
+			if !s.told(t, what) {
+				calls = append(calls, Call{t.Kind, t.Name, what})
+			}
 		}
 		t.thin()
 	}
 	return calls, nil
+}
+
+// told tells whether another series of the same element has called the same in the
+// last weeks: a feed is followed in two ways.
+func (s *State) told(t *track, what string) bool {
+	for _, o := range s.Tracks {
+		if o == t || o.Kind != t.Kind || o.Name != t.Name {
+			continue
+		}
+		for _, x := range o.Stretch {
+			if string(x.Cause) == what && t.Points[len(t.Points)-1].At-x.Called < quietDays*86400 {
+				return true
+			}
+		}
+		if what == "intermittent" && o.Bursting {
+			return true
+		}
+	}
+	return false
 }
 
 // track finds a night's series, or begins it.

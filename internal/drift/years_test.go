@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/simulate/months"
 )
 
-var runYears = flag.Int("runyears", 6, "simulated years of healthy runs")
+var runYears = flag.Int("runyears", 3, "simulated years of healthy runs")
 
 // vex makes a year of a healthy run trying in one of many ways.
 func vex(i int, rng *rand.Rand) (what, text string, story months.Story) {

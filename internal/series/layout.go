@@ -95,8 +95,8 @@ func (g *graph) elements(sensed []run.Place) []Element {
 			if e.a != at {
 				e.a, e.b = e.b, e.a
 			}
-			if been[e.b] || tried > mostPaths {
-				continue
+			if been[e.b] || tried > mostPaths || e.feed >= 0 && from.Kind == run.AtReel || e.feed >= 0 && onStrip(path) {
+				continue // along the strip only the strip counts; feeds lead to it, not back
 			}
 			tried++
 			path = append(path, e)
@@ -112,7 +112,29 @@ func (g *graph) elements(sensed []run.Place) []Element {
 	for _, p := range sensed {
 		walk(p, p)
 	}
-	return found
+	return shortest(found)
+}
+
+// onStrip tells whether a path has reached a strip.
+func onStrip(path []edge) bool { return len(path) > 0 && path[len(path)-1].feed < 0 }
+
+// shortest keeps the path of fewest parts where several join the same two places.
+func shortest(found []Element) []Element {
+	best := map[[2]run.Place]int{}
+	for i, e := range found {
+		pair := [2]run.Place{e.From, e.To}
+		if k, known := best[pair]; e.feed < 0 && (!known || len(e.edges) < len(found[k].edges)) {
+			best[pair] = i
+		}
+	}
+	var kept []Element
+	for i, e := range found {
+		// Feeds side by side are elements of their own.
+		if e.feed >= 0 || best[[2]run.Place{e.From, e.To}] == i {
+			kept = append(kept, e)
+		}
+	}
+	return kept
 }
 
 // order sorts places: supplies, junctions, then along the reels.
