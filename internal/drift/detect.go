@@ -11,15 +11,12 @@ import (
 // What a change must be to be called. Figures were chosen from the simulation that
 // DEVELOPERS.md shows.
 const (
-	leastStep  = 0.005 // Ω
-	leastRamp  = 0.005 // Ω gained since it began
-	wireStep   = 0.01  // and this part of the wire, whose temperature is known to a few K
-	wireCold   = 0.05  // the same where no temperature is read: the weather of a week
-	seasonCold = 0.16  // and that of a year
-	evidence   = 40.0  // fall of the weighted sum of squares, which is six deviations
-	apartness  = 9.0   // by which one shape must explain more than the other
-	before     = 3     // nights before a step
-	rampDays   = 14.0  // that a ramp must last
+	wireStep   = 0.01 // and this part of the wire, whose temperature is known to a few K
+	wireCold   = 0.05 // the same where no temperature is read: the weather of a week
+	seasonCold = 0.16 // and that of a year
+	apartness  = 9.0  // by which one shape must explain more than the other
+	before     = 3    // nights before a step
+	rampDays   = 14.0 // that a ramp must last
 	rampNights = 8
 	// The gate is far more willing than what is behind it.
 	gateSlack = 0.5
@@ -27,6 +24,15 @@ const (
 	gateSlow  = 0.1 // weight of the slow average, with limits of 2.814 (run length 500)
 	gateWidth = 2.814
 )
+
+// caution is how much it takes to call a change.
+type caution struct {
+	step, ramp float64 // Ω, the least that counts
+	evidence   float64 // fall of the weighted sum of squares
+}
+
+// usualCaution asks for five milliohms and six deviations.
+var usualCaution = caution{step: 0.005, ramp: 0.005, evidence: 40}
 
 // piece is the nights of one stretch as a fit wants them.
 type piece struct {
@@ -163,7 +169,8 @@ const forever = math.MaxInt64
 func (t *track) latest() piece { return t.piece(t.Stretch[len(t.Stretch)-1].At, forever) }
 
 // least gives the smallest step and gain of a ramp that are called.
-func (t *track) least() (step, ramp float64) {
+func (s *State) least(t *track) (step, ramp float64) {
+	c := s.care()
 	warmed := 0
 	for i := max(0, len(t.Points)-30); i < len(t.Points); i++ {
 		if t.Points[i].is(warm) {
@@ -171,15 +178,23 @@ func (t *track) least() (step, ramp float64) {
 		}
 	}
 	if 2*warmed > min(30, len(t.Points)) {
-		return leastStep + wireStep*t.Wire, leastRamp + wireStep*t.Wire
+		return c.step + wireStep*t.Wire, c.ramp + wireStep*t.Wire
 	}
-	return leastStep + wireCold*t.Wire, leastRamp + seasonCold*t.Wire
+	return c.step + wireCold*t.Wire, c.ramp + seasonCold*t.Wire
+}
+
+// care is how cautious the State is.
+func (s *State) care() caution {
+	if s.caution == (caution{}) {
+		return usualCaution
+	}
+	return s.caution
 }
 
 // detect looks at a series after a night and gives what it shows for the first time.
 func (s *State) detect(t *track) (calls []string) {
 	t.findEras()
-	t.setApart()
+	s.setApart(t)
 	if t.detectBursts() {
 		calls = append(calls, "intermittent")
 	}
@@ -197,7 +212,7 @@ func (s *State) detect(t *track) (calls []string) {
 	if !last.Sloped && bend.At < before { // a series that has never been level
 		bend.At = 0
 	}
-	isStep, isBend := t.isStep(&p, step, null), t.isBend(&p, bend, null)
+	isStep, isBend := s.isStep(t, &p, step, null), s.isBend(t, &p, bend, null)
 	switch {
 	case isStep && step.Rest+apartness < bend.Rest:
 		return append(calls, s.begin(t, &p, step)...)
@@ -222,10 +237,10 @@ func (p *piece) gate() bool {
 }
 
 // isStep holds a step against what is asked of it.
-func (t *track) isStep(p *piece, c control.Course, null float64) bool {
-	least, _ := t.least()
+func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool {
+	least, _ := s.least(t)
 	after := len(p.points) - c.At
-	if c.Shape != control.Step || null-c.Rest < evidence || math.Abs(c.Size) < least || c.At < before || after < t.patience() {
+	if c.Shape != control.Step || null-c.Rest < s.care().evidence || math.Abs(c.Size) < least || c.At < before || after < t.patience() {
 		return false
 	}
 	// All of the last nights lie near the new level.
@@ -256,12 +271,12 @@ func (t *track) patience() int {
 }
 
 // isBend holds a ramp against what is asked of it.
-func (t *track) isBend(p *piece, c control.Course, null float64) bool {
+func (s *State) isBend(t *track, p *piece, c control.Course, null float64) bool {
 	n := len(p.points)
-	if c.Shape != control.Bend || null-c.Rest < evidence || n-c.At < rampNights {
+	if c.Shape != control.Bend || null-c.Rest < s.care().evidence || n-c.At < rampNights {
 		return false
 	}
-	_, least := t.least()
+	_, least := s.least(t)
 	long := p.x[n-1] - p.x[c.At]
 	if long < rampDays || math.Abs(c.Size)*long < least+3*t.slide(p.points[c.At], p.points[n-1]) {
 		return false
@@ -319,7 +334,7 @@ func (s *State) bend(t *track, p *piece, c control.Course) []string {
 	}
 	// The ramp goes on otherwise. It has ended where the new slope is nothing.
 	after := trend.LeastSquares(p.x[c.At:], p.y[c.At:], p.w[c.At:])
-	_, least := t.least()
+	_, least := s.least(t)
 	still := math.Abs(after.Slope) < 3*after.SlopeError || math.Abs(after.Slope)*365 < least
 	t.Stretch = append(t.Stretch, stretch{At: at, Cause: levelled, Sloped: !still, Called: called})
 	return nil
@@ -327,7 +342,7 @@ func (s *State) bend(t *track, p *piece, c control.Course) []string {
 
 // setApart marks a night that lies far from both its neighbours and those before:
 // the contact was bad, or something was read wrong, for a night.
-func (t *track) setApart() {
+func (s *State) setApart(t *track) {
 	var usual []*point
 	from := t.Stretch[len(t.Stretch)-1].At
 	for i := range t.Points {
@@ -339,7 +354,7 @@ func (t *track) setApart() {
 	if n < before+2 || t.Stretch[len(t.Stretch)-1].Sloped && n < 12 {
 		return
 	}
-	least, _ := t.least()
+	least, _ := s.least(t)
 	for back := 1; back <= 3 && n-1-back >= before; back++ {
 		var near []float64
 		for _, p := range usual[max(0, n-1-back-7) : n-1-back] {

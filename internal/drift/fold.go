@@ -45,6 +45,12 @@ func (f *Follower) Night(day int64, readings []reading.Reading) ([]Call, error) 
 	}
 	s.Day = max(s.Day, day)
 	s.Last = max(s.Last, readings[len(readings)-1].Time.Unix())
+	return f.fold(nights), nil
+}
+
+// fold takes one day's nights.
+func (f *Follower) fold(nights []series.Night) []Call {
+	s := f.State
 	var touched []*track
 	for i := range nights {
 		n := &nights[i]
@@ -64,7 +70,7 @@ func (f *Follower) Night(day int64, readings []reading.Reading) ([]Call, error) 
 		}
 		t.thin()
 	}
-	return calls, nil
+	return calls
 }
 
 // told tells whether another series of the same element has called the same in the

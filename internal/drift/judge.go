@@ -27,7 +27,7 @@ const (
 func (s *State) History(r *run.Run) *history.History {
 	h := &history.History{Run: r, Last: moment(s.Last), Check: moment(s.Check)}
 	for _, t := range s.chosen(r) {
-		h.Series = append(h.Series, t.series())
+		h.Series = append(h.Series, s.series(t))
 	}
 	return h
 }
@@ -104,7 +104,7 @@ func (t *track) usualError() float64 {
 }
 
 // series judges one.
-func (t *track) series() history.Series {
+func (s *State) series(t *track) history.Series {
 	x := history.Series{Kind: t.Kind, Name: t.Name, Rail: assessment.Loop, Ohms: math.NaN(), Low: 0, High: math.Inf(1),
 		PerYear: math.NaN(), PerYearLow: math.Inf(-1), PerYearHigh: math.Inf(1), Limit: math.NaN()}
 	if t.Limit > 0 {
@@ -133,7 +133,7 @@ func (t *track) series() history.Series {
 	last := parts[len(parts)-1]
 	t.level(&x, last, level)
 	t.rate(&x, last)
-	t.verdict(&x, parts)
+	s.verdict(t, &x, parts)
 	forecast(&x, x.Verdict == history.Drifting)
 	return x
 }
@@ -358,7 +358,7 @@ func (t *track) rate(x *history.Series, p part) {
 }
 
 // verdict says what the element does.
-func (t *track) verdict(x *history.Series, parts []part) {
+func (s *State) verdict(t *track, x *history.Series, parts []part) {
 	last := parts[len(parts)-1]
 	changed := false
 	for _, p := range parts {
@@ -369,8 +369,8 @@ func (t *track) verdict(x *history.Series, parts []part) {
 			changed = true
 		}
 	}
-	least, _ := t.least()
-	seen := math.Sqrt(evidence/2) * last.deviation
+	least, _ := s.least(t)
+	seen := math.Sqrt(s.care().evidence/2) * last.deviation
 	switch {
 	case t.Bursting:
 		x.Verdict = history.Intermittent

@@ -32,6 +32,8 @@ type State struct {
 	Sensed  series.Sensed `json:"sensed"`
 	Notes   []Note        `json:"notes"`
 	Tracks  []*track      `json:"tracks"`
+
+	caution caution // the zero value is the usual one
 }
 
 // Note is a remark of a person that a new stretch begins, such as after a repair.
