@@ -152,7 +152,11 @@ func (s session) example(c *cobra.Command, line string) bool {
 			s.Fatal(err)
 		}
 	}
-	s.do(line).exits(Passes)
+	want := Passes
+	if strings.HasPrefix(line, "ohmkeep drift") {
+		want = Unproven // one evening's readings are no months
+	}
+	s.do(line).exits(want)
 	return true
 }
 

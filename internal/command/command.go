@@ -70,6 +70,7 @@ Local codes decide.`,
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	root.AddCommand(newDemo(), newNew(), newPredict(), newPlan(), newSurvey(), newAssess(), newColour(), newRepair(), newLimit(),
+		newDrift(), newNote(),
 		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())

@@ -218,21 +218,14 @@ func (j *judged) limit(e *estimate.Element) float64 {
 	return math.NaN()
 }
 
-// feedLimit is the lower of two: what conductor and length give, with an excess and
-// the connectors, and what the drop budget allows at the design step's current.
+// feedLimit is what a feed may have at the design step's current, if there is one.
 func (j *judged) feedLimit(i int) float64 {
-	limit := j.feedExcess(i)
-	if j.design != nil && j.design[i] > 0 {
-		limit = math.Min(limit, j.run.Limits.FeedDrop*j.run.SupplyOf(i).Volts/j.design[i])
+	amps := 0.0
+	if j.design != nil {
+		amps = j.design[i]
 	}
-	return limit
+	return j.run.FeedLimit(i, amps)
 }
 
 // feedExcess is the most that a feed of the stated conductor and length may have.
-func (j *judged) feedExcess(i int) float64 {
-	wire := j.run.Feeds[i].WireOhms
-	if wire == 0 {
-		wire = j.run.Feeds[i].Ohms
-	}
-	return wire*(1+j.run.Limits.FeedExcess) + j.run.Limits.ConnectorOhms
-}
+func (j *judged) feedExcess(i int) float64 { return j.run.FeedExcess(i) }

@@ -100,6 +100,35 @@ func (p *Plant) Open(places ...run.Place) error {
 
 // Set makes the run show a step. Open must have been called.
 func (p *Plant) Set(step int) error {
+	for i, reel := range p.Run.Reels {
+		levels := p.Run.Steps[step].Levels
+		if p.Unlit != nil && p.Unlit[i] {
+			levels = nil
+		}
+		p.loads[i] = pixel.New(reel.Strip, levels,
+			pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
+	}
+	p.solver.Restart()
+	if err := p.settle(); err != nil {
+		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
+	}
+	return nil
+}
+
+// Show makes every reel show a picture of its own, given by the levels of its
+// channels; scale is a factor on all channel currents. Open must have been called.
+func (p *Plant) Show(levels []map[string]float64, scale float64) error {
+	for i, reel := range p.Run.Reels {
+		p.loads[i] = pixel.New(reel.Strip, levels[i], pixel.Adjust{Scale: scale, Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
+	}
+	if err := p.settle(); err != nil {
+		return fmt.Errorf("simulated picture: %w", err)
+	}
+	return nil
+}
+
+// settle solves the network as warm as the copper is.
+func (p *Plant) settle() error {
 	warm := p.Warmth - 20
 	copy(p.par.Joints, p.Joints)
 	copy(p.par.Supplies, p.Supplies)
@@ -110,18 +139,8 @@ func (p *Plant) Set(step int) error {
 	for i, reel := range p.Run.Reels {
 		factor := reel.SegmentLength() * (1 + ladder.CopperTempCo*warm)
 		p.par.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
-		levels := p.Run.Steps[step].Levels
-		if p.Unlit != nil && p.Unlit[i] {
-			levels = nil
-		}
-		p.loads[i] = pixel.New(reel.Strip, levels,
-			pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
 	}
-	p.solver.Restart()
-	if err := p.solver.Solve(&p.par, p.loads); err != nil {
-		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
-	}
-	return nil
+	return p.solver.Solve(&p.par, p.loads)
 }
 
 // Volts is the true voltage between two points in the step that was set.

@@ -1,0 +1,61 @@
+package command
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/store"
+)
+
+func newNote() *cobra.Command {
+	var to, at string
+	c := &cobra.Command{
+		Use:   "note RUN TEXT",
+		Short: "Note a repair, so that what comes after is judged for itself",
+		Long: `Note writes down what somebody did to a run. Drift begins a new stretch there and
+compares what was before with what comes after. A text that names a joint or a feed, or
+"joint 2" for the second one along the run, concerns that one; any other concerns all.`,
+		Example: `  ohmkeep note shelf.toml "re-made joint 2" --store shelf.db
+  ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00`,
+		Args:              exactly("RUN", "TEXT"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := storeNamed(c, to); err != nil {
+				return err
+			}
+			if args[1] == "" {
+				return callFault(c, "the note is empty")
+			}
+			when := time.Now().Truncate(time.Second)
+			if at != "" {
+				var err error
+				if when, err = time.Parse(time.RFC3339, at); err != nil {
+					return fault.Fault{Key: "--at", Text: fmt.Sprintf("%q is not a time", at), Hint: "such as 2026-11-20T16:00:00+01:00"}
+				}
+			}
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			s, err := store.Open(to)
+			if err != nil {
+				return err
+			}
+			err = s.Mark(c.Context(), r.Name, store.Mark{Time: when, Kind: store.MarkNote, Text: args[1]})
+			if closing := s.Close(); err == nil {
+				err = closing
+			}
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(c.OutOrStdout(), "noted at %s\n", when.Format(time.RFC3339))
+			return nil
+		},
+	}
+	c.Flags().StringVar(&to, "store", "", "the store, a file")
+	c.Flags().StringVar(&at, "at", "", "when it was done (RFC 3339); now where it is left out")
+	return c
+}

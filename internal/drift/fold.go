@@ -1,0 +1,282 @@
+package drift
+
+import (
+	"iter"
+	"math"
+	"slices"
+	"strings"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/series"
+)
+
+// Follower folds days of one run's readings into a State.
+type Follower struct {
+	run    *run.Run
+	reader *series.Reader
+	State  *State
+}
+
+// Follow goes on from a State.
+func Follow(r *run.Run, s *State) *Follower {
+	return &Follower{run: r, reader: series.NewReader(r), State: s}
+}
+
+// Call is a change that a night has shown.
+type Call struct {
+	Kind assessment.Kind
+	Name string
+	What string // step, ramp or intermittent
+}
+
+// Night folds a day's readings, which are in the order of time, and gives the changes
+// that they show for the first time. A day that was folded already is taken again in
+// place of what it was.
+func (f *Follower) Night(day int64, readings []reading.Reading) ([]Call, error) {
+	if len(readings) == 0 {
+		return nil, nil
+	}
+	s := f.State
+	nights, err := f.reader.Day(day, readings, &s.Sensed)
+	if err != nil {
+		return nil, err
+	}
+	s.Day = max(s.Day, day)
+	s.Last = max(s.Last, readings[len(readings)-1].Time.Unix())
+	return f.fold(nights), nil
+}
+
+// fold takes one day's nights.
+func (f *Follower) fold(nights []series.Night) []Call {
+	s := f.State
+	var touched []*track
+	for i := range nights {
+		n := &nights[i]
+		if n.Key.Step != "" {
+			s.Check = max(s.Check, n.At)
+		}
+		t := s.track(n, f.run)
+		t.take(n)
+		touched = append(touched, t)
+	}
+	var calls []Call
+	for _, t := range touched {
+		for _, what := range s.detect(t) {
+			if !s.told(t, what) {
+				calls = append(calls, Call{t.Kind, t.Name, what})
+			}
+		}
+		t.thin()
+	}
+	return calls
+}
+
+// told tells whether another series of the same element has called the same in the
+// last weeks: a feed is followed in two ways.
+func (s *State) told(t *track, what string) bool {
+	for _, o := range s.Tracks {
+		if o == t || o.Kind != t.Kind || o.Name != t.Name {
+			continue
+		}
+		for _, x := range o.Stretch {
+			if string(x.Cause) == what && t.Points[len(t.Points)-1].At-x.Called < quietDays*86400 {
+				return true
+			}
+		}
+		if what == "intermittent" && o.Bursting {
+			return true
+		}
+	}
+	return false
+}
+
+// track finds a night's series, or begins it.
+func (s *State) track(n *series.Night, r *run.Run) *track {
+	e := n.Element
+	var t *track
+	for _, old := range s.Tracks {
+		if old.Kind == n.Key.Kind && old.Name == n.Key.Name && old.Step == n.Key.Step {
+			t = old
+		}
+	}
+	if t == nil {
+		t = &track{Kind: n.Key.Kind, Name: n.Key.Name, Step: n.Key.Step}
+		s.Tracks = append(s.Tracks, t)
+	}
+	t.Nominal, t.Wire, t.Limit = e.Nominal, e.Wire, 0
+	if !math.IsNaN(e.Limit) {
+		t.Limit = float32(e.Limit)
+	}
+	t.Ring = e.Ring
+	t.From, t.To = r.PlaceName(e.From), r.PlaceName(e.To)
+	for _, note := range s.Notes {
+		if about(note.Text, t, r) {
+			t.note(note)
+		}
+	}
+	return t
+}
+
+// take adds a night, or puts it in the place of what the same day gave before.
+func (t *track) take(n *series.Night) {
+	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), Shift: float32(n.Value.Shift),
+		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.Wobble), Idle: float32(n.Idle), Rise: float32(n.Burst),
+		Samples: int32(n.Samples), Bursts: int32(n.Bursts), First: n.First}
+	if n.Value.Warm {
+		p.Flags |= warm
+	}
+	if !n.Valid || !(n.Value.Error > 0) || math.IsInf(n.Value.Ohms, 0) || math.IsNaN(n.Value.Ohms) {
+		p.Flags |= void
+	}
+	if len(t.Stretch) == 0 {
+		t.Stretch = []stretch{{At: p.At, Cause: begun}}
+		t.Meters = n.Meters
+	}
+	if n.Meters != t.Meters && t.replaceable(n.Day) {
+		t.Stretch = append(t.Stretch, stretch{At: p.At, Cause: replaced, Called: p.At, Text: "a sensor was replaced"})
+		t.Meters = n.Meters
+	}
+	i, same := slices.BinarySearchFunc(t.Points, p.Day, func(p point, day int64) int { return int(p.Day - day) })
+	if same {
+		p.Flags |= t.Points[i].Flags & apart
+		t.Points[i] = p
+		return
+	}
+	t.Points = slices.Insert(t.Points, i, p)
+}
+
+// replaceable tells whether a new sensor may begin a stretch on a day: not before the
+// newest, where an old day is folded again.
+func (t *track) replaceable(day int64) bool {
+	return len(t.Points) == 0 || day > t.Points[len(t.Points)-1].Day
+}
+
+// note begins a stretch where none began for the same reason at the same moment.
+func (t *track) note(n Note) {
+	for _, s := range t.Stretch {
+		if s.Cause == noted && s.At == n.At {
+			return
+		}
+	}
+	if len(t.Stretch) == 0 || n.At < t.Stretch[0].At || len(t.Points) == 0 {
+		return // before the first night there is nothing to part
+	}
+	if last := t.Points[len(t.Points)-1].At; n.At > last+86400 {
+		return // its time will come
+	}
+	t.Stretch = append(t.Stretch, stretch{At: n.At, Cause: noted, Called: n.At, Text: n.Text})
+	slices.SortStableFunc(t.Stretch, func(a, b stretch) int { return int(sign(a.At - b.At)) })
+}
+
+func sign(n int64) int64 {
+	switch {
+	case n < 0:
+		return -1
+	case n > 0:
+		return 1
+	}
+	return 0
+}
+
+// about tells whether a note concerns a series: where it names elements, those; a
+// joint may be named by its number along the run; else all.
+func about(text string, t *track, r *run.Run) bool {
+	words := strings.FieldsFunc(strings.ToLower(text), func(c rune) bool {
+		return c == ' ' || c == ',' || c == ';' || c == ':' || c == '"'
+	})
+	named := map[string]bool{}
+	name := func(kind assessment.Kind, own string) {
+		if slices.Contains(words, strings.ToLower(own)) || strings.Contains(own, " ") && strings.Contains(strings.ToLower(text), strings.ToLower(own)) {
+			named[string(kind)+own] = true
+		}
+	}
+	for _, f := range r.Feeds {
+		name(assessment.Feed, f.Name)
+	}
+	for i, j := range r.Joints {
+		name(assessment.Joint, j.Name)
+		for k := 0; k+1 < len(words); k++ {
+			if words[k] == "joint" && words[k+1] == number(i+1) {
+				named[string(assessment.Joint)+j.Name] = true
+			}
+		}
+	}
+	if len(named) == 0 {
+		return true
+	}
+	return named[string(t.Kind)+t.Name] || t.pathKind()
+}
+
+func number(n int) string {
+	if n > 9 {
+		return number(n/10) + string(rune('0'+n%10))
+	}
+	return string(rune('0' + n))
+}
+
+// Fold folds all readings of a run, which come in the order of time.
+func Fold(r *run.Run, readings iter.Seq2[reading.Reading, error], notes []Note) (*Follower, error) {
+	f := Follow(r, &State{Version: version, Notes: notes})
+	var day int64
+	var held []reading.Reading
+	for x, err := range readings {
+		if err != nil {
+			return nil, err
+		}
+		if d := DayOf(x); d != day {
+			if _, err := f.Night(day, held); err != nil {
+				return nil, err
+			}
+			day, held = d, held[:0]
+		}
+		held = append(held, x)
+	}
+	_, err := f.Night(day, held)
+	return f, err
+}
+
+// DayOf gives the day that a reading is folded with, in days since 1970, UTC.
+func DayOf(x reading.Reading) int64 { return x.Time.Unix() / 86400 }
+
+const (
+	// mostNights is how many nights a series holds; beyond, its older half is thinned.
+	mostNights = 900
+)
+
+// thin joins the older nights in pairs where there are too many.
+func (t *track) thin() {
+	if len(t.Points) <= mostNights {
+		return
+	}
+	old := t.Points[:mostNights/2]
+	var kept []point
+	for i := 0; i < len(old); i++ {
+		if i+1 == len(old) || t.stretchOf(old[i].At) != t.stretchOf(old[i+1].At) || old[i].Flags != old[i+1].Flags {
+			kept = append(kept, old[i])
+			continue
+		}
+		a, b := old[i], old[i+1]
+		v, w := 1/(a.Error*a.Error), 1/(b.Error*b.Error)
+		a.Ohms = (v*a.Ohms + w*b.Ohms) / (v + w)
+		a.Error = 1 / float32(math.Sqrt(float64(v+w)))
+		a.At += (b.At - a.At) / 2
+		a.Samples += b.Samples
+		a.Bursts += b.Bursts
+		kept = append(kept, a)
+		i++
+	}
+	t.Points = append(kept, t.Points[len(old):]...)
+}
+
+// stretchOf gives the stretch that a moment lies in.
+func (t *track) stretchOf(at int64) int {
+	k := 0
+	for i, s := range t.Stretch {
+		if at >= s.At {
+			k = i
+		}
+	}
+	return k
+}

@@ -1,0 +1,198 @@
+// Package drift follows the resistances of a run from night to night and says which
+// of them is going: steady, drifting, stepped, intermittent, or not to be told.
+//
+// It is a fold: a State and a day's readings make the next State. A State holds what
+// was found and a bounded number of nights, so that a night costs the same after ten
+// years as after one; it is kept as JSON between nights. Folding all stored readings
+// anew gives the same. Calls are never made twice for one change; when a change began
+// and how large it is are worked out anew from the nights whenever a History is made.
+package drift
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/history"
+	"ohmkeep/internal/series"
+)
+
+// version is that of a State's form.
+const version = 1
+
+// State is what is known of a run up to a day.
+type State struct {
+	Version int           `json:"version"`
+	Day     int64         `json:"day"`  // the newest, since 1970, UTC; 0 = none
+	Last    int64         `json:"last"` // s since 1970, of the newest reading
+	Check   int64         `json:"check"`
+	Sensed  series.Sensed `json:"sensed"`
+	Notes   []Note        `json:"notes"`
+	Tracks  []*track      `json:"tracks"`
+
+	caution caution // the zero value is the usual one
+}
+
+// Note is a remark of a person that a new stretch begins, such as after a repair.
+type Note struct {
+	At   int64  `json:"at"` // s since 1970
+	Text string `json:"text"`
+}
+
+// track is one series on its way.
+type track struct {
+	Kind     assessment.Kind `json:"kind"`
+	Name     string          `json:"name"`
+	Step     string          `json:"step"` // "" = by its slope
+	Nominal  float64         `json:"nominal"`
+	Wire     float64         `json:"wire"`
+	Limit    float32         `json:"limit"` // 0 = none
+	Ring     bool            `json:"ring"`
+	From     string          `json:"from"`
+	To       string          `json:"to"`
+	Meters   string          `json:"meters"`
+	Points   []point         `json:"points"`
+	Stretch  []stretch       `json:"stretches"`
+	Bursts   []burst         `json:"bursts"`
+	Bursting bool            `json:"bursting"`
+
+	eras []era // worked out of the rest
+}
+
+// cause is why a stretch began.
+type cause string
+
+const (
+	begun    cause = "begun"
+	stepped  cause = "step"
+	ramped   cause = "ramp"
+	levelled cause = "levelled" // a ramp ended
+	replaced cause = "replaced" // a sensor, or its error changed
+	noted    cause = "noted"
+	shifted  cause = "shifted" // another element's change moved current from rail to rail
+)
+
+// stretch is the nights from a moment to the next stretch's.
+type stretch struct {
+	At     int64  `json:"at"` // s since 1970
+	Cause  cause  `json:"cause"`
+	Sloped bool   `json:"sloped"`
+	Called int64  `json:"called"` // s since 1970, of the night that showed it
+	Text   string `json:"text,omitempty"`
+}
+
+// burst is a time in which a contact failed again and again.
+type burst struct {
+	At     int64   `json:"at"`
+	Called int64   `json:"called"`
+	Last   int64   `json:"last"`
+	Rise   float32 `json:"rise"`
+}
+
+// point is one night. Its figures are short floats, which JSON gives back as they
+// were.
+type point struct {
+	Day     int64
+	At      int64
+	Ohms    float32
+	Error   float32
+	Shift   float32
+	Drop    float32 // V; NaN = not known, as for all below
+	Amps    float32
+	Offset  float32
+	Wobble  float32
+	Idle    float32 // A
+	Rise    float32
+	Samples int32
+	Bursts  int32
+	First   int64
+	Flags   int32
+}
+
+const (
+	apart = 1 << iota // contradicts its neighbours
+	warm              // a temperature was read
+	void              // holds no value, only its bursts
+)
+
+func (p *point) is(flag int32) bool { return p.Flags&flag != 0 }
+
+// days is the time axis of fits.
+func (p *point) days() float64 { return float64(p.At) / 86400 }
+
+// MarshalJSON writes a point as a row of numbers; null is not known.
+func (p point) MarshalJSON() ([]byte, error) {
+	row := []any{p.Day, p.At, p.Samples, p.Bursts, p.First, p.Flags}
+	for _, v := range []float32{p.Ohms, p.Error, p.Shift, p.Drop, p.Amps, p.Offset, p.Wobble, p.Idle, p.Rise} {
+		if x := float64(v); math.IsNaN(x) || math.IsInf(x, 0) {
+			row = append(row, nil)
+		} else {
+			row = append(row, v)
+		}
+	}
+	return json.Marshal(row)
+}
+
+// UnmarshalJSON reads such a row.
+func (p *point) UnmarshalJSON(b []byte) error {
+	var whole [6]int64
+	var rest [9]*float32
+	row := []any{&whole[0], &whole[1], &whole[2], &whole[3], &whole[4], &whole[5]}
+	for i := range rest {
+		row = append(row, &rest[i])
+	}
+	n := len(row)
+	if err := json.Unmarshal(b, &row); err != nil {
+		return err
+	}
+	if len(row) != n {
+		return fmt.Errorf("a night of %d figures instead of %d", len(row), n)
+	}
+	p.Day, p.At, p.Samples, p.Bursts, p.First, p.Flags = whole[0], whole[1], int32(whole[2]), int32(whole[3]), whole[4], int32(whole[5])
+	for i, to := range []*float32{&p.Ohms, &p.Error, &p.Shift, &p.Drop, &p.Amps, &p.Offset, &p.Wobble, &p.Idle, &p.Rise} {
+		*to = float32(math.NaN())
+		if rest[i] != nil {
+			*to = *rest[i]
+		}
+	}
+	return nil
+}
+
+// Encode gives a State as versioned JSON.
+func (s *State) Encode() ([]byte, error) { return json.Marshal(s) }
+
+// Decode reads what Encode gave. No bytes are an empty State.
+func Decode(b []byte) (*State, error) {
+	s := &State{Version: version}
+	if len(b) == 0 {
+		return s, nil
+	}
+	if err := json.Unmarshal(b, s); err != nil {
+		return nil, fmt.Errorf("state of drift: %w", err)
+	}
+	if s.Version != version {
+		return nil, fmt.Errorf("state of drift: form %d, this program knows %d", s.Version, version)
+	}
+	for _, t := range s.Tracks {
+		if t == nil || len(t.Stretch) == 0 && len(t.Points) > 0 {
+			return nil, fmt.Errorf("state of drift: a series without its stretches")
+		}
+		if !slices.IsSortedFunc(t.Points, func(a, b point) int { return int(a.Day - b.Day) }) {
+			return nil, fmt.Errorf("state of drift: nights out of order")
+		}
+	}
+	return s, nil
+}
+
+func moment(s int64) time.Time {
+	if s == 0 {
+		return time.Time{}
+	}
+	return time.Unix(s, 0).UTC()
+}
+
+// pathKind tells whether a series is of more than one element.
+func (t *track) pathKind() bool { return t.Kind == history.Path }

@@ -1,0 +1,114 @@
+package drift
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/history"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/simulate/months"
+)
+
+var runYears = flag.Int("runyears", 3, "simulated years of healthy runs")
+
+// vex makes a year of a healthy run trying in one of many ways.
+func vex(i int, rng *rand.Rand) (what, text string, story months.Story) {
+	story = usual(365)
+	story.DayCycle, story.Season = 4+8*rng.Float64(), 6+12*rng.Float64()
+	story.Sag, story.Ageing = 0.25*rng.Float64(), 0.3*rng.Float64()
+	text = gallery
+	if rng.IntN(3) == 0 {
+		text += ring
+		what = "ring "
+	}
+	switch i % 9 {
+	case 0:
+		what += "hot summer"
+		story.Season = 18
+	case 1:
+		what += "no temperature"
+		story.Warmth = false
+	case 2:
+		what += "three weeks' gap"
+		from := 50 + 250*rng.Float64()
+		story.Edit = func(day float64, sample []reading.Reading) []reading.Reading {
+			if day > from && day < from+21 {
+				return nil
+			}
+			return sample
+		}
+	case 3:
+		what += "duplicates"
+		story.Edit = func(_ float64, sample []reading.Reading) []reading.Reading {
+			return append(sample, sample[:len(sample)/2]...)
+		}
+	case 4:
+		what += "sensor replaced, said"
+		story.Swap, story.Renamed = map[string]float64{[]string{"A", "west.end", "north.start", "east.end"}[rng.IntN(4)]: 60 + 200*rng.Float64()}, "hand"
+	case 5:
+		what += "sensor replaced, not said"
+		story.Swap = map[string]float64{[]string{"A", "west.end", "north.start", "east.start"}[rng.IntN(4)]: 60 + 200*rng.Float64()}
+	case 6:
+		what += "ends only"
+		story.Sensed = []string{"A", "west.start", "east.end"}
+	case 8:
+		what += "a clock that jumped a day and back"
+		from := float64(50 + rng.IntN(250))
+		story.Edit = func(day float64, sample []reading.Reading) []reading.Reading {
+			if day > from+0.3 && day < from+0.6 {
+				for i := range sample {
+					sample[i].Time = sample[i].Time.AddDate(0, 0, 1)
+				}
+			}
+			return sample
+		}
+	case 7:
+		what += "a wrong reading now and then"
+		story.Edit = func(_ float64, sample []reading.Reading) []reading.Reading {
+			if rng.Float64() < 0.002 {
+				sample[rng.IntN(len(sample))].Value *= rng.Float64()
+			}
+			return sample
+		}
+	}
+	return what, text, story
+}
+
+func falseVerdicts(h *history.History) (found []string) {
+	for _, x := range h.Series {
+		if x.Verdict != history.Steady && x.Verdict != history.Unproven || len(x.Changes) > 0 {
+			found = append(found, fmt.Sprintf("%s %s is %s", x.Kind, x.Name, x.Verdict))
+		}
+	}
+	return found
+}
+
+// Over 200 healthy run-years at most one false verdict is allowed; the few that run
+// always hold none.
+func TestHealthyYears(t *testing.T) {
+	wrong, unproven, series := 0, 0, 0
+	begin := time.Now()
+	for i := range *runYears {
+		rng := rand.New(rand.NewPCG(uint64(i), 99))
+		what, text, story := vex(i, rng)
+		r := parsed(t, text)
+		h := judged(t, r, story, uint64(1000+i))
+		if found := falseVerdicts(h); len(found) > 0 {
+			wrong += len(found)
+			t.Logf("year %d, %s: %v\n%s", i, what, found, describe(h))
+		}
+		for _, x := range h.Series {
+			series++
+			if x.Verdict == history.Unproven {
+				unproven++
+			}
+		}
+	}
+	t.Logf("%d healthy run-years, %d series: %d false verdicts, %d unproven, %v", *runYears, series, wrong, unproven, time.Since(begin).Round(time.Second))
+	if wrong > *runYears/200 {
+		t.Errorf("%d false verdicts", wrong)
+	}
+}

@@ -1,0 +1,354 @@
+package series
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/runfile"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/months"
+)
+
+// wall is an invented run: three reels, fed at both ends through a block.
+const wall = `schema = 1
+name = "Wall"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+driver = "linear"
+channel_milliamps = 12.0
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "low"
+metres = 1
+[[reel]]
+name = "middle"
+metres = 1
+[[reel]]
+name = "high"
+metres = 0.5
+[[junction]]
+name = "block"
+[[feed]]
+name = "bus"
+from = "A"
+to = "block"
+metres = 1
+conductor = "14 AWG"
+[[feed]]
+name = "near"
+from = "block"
+to = "low.start"
+metres = 1
+conductor = "18 AWG"
+[[feed]]
+name = "far"
+from = "block"
+to = "high.end"
+metres = 4
+conductor = "18 AWG"
+[[step]]
+name = "check"
+red = 0.3
+green = 0.3
+blue = 0.3
+[[meter]]
+name = "board"
+errors = "each"
+  [[meter.range]]
+  quantity = "voltage"
+  resolution = 0.00125
+  percent = 0.3
+  [[meter.range]]
+  quantity = "current"
+  resolution = 0.00125
+  percent = 1
+`
+
+func parsed(t testing.TB) *run.Run {
+	t.Helper()
+	r, err := runfile.Parse("wall.toml", []byte(wall))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// Elements lie between neighbouring sensed places, and are called what they are.
+func TestElementsBetweenPlaces(t *testing.T) {
+	r := parsed(t)
+	for _, c := range []struct {
+		places []string
+		want   []string
+	}{
+		{[]string{"A", "block", "low.start", "low.end", "middle.start", "middle.end", "high.start", "high.end"},
+			[]string{"feed bus", "feed near", "feed far", "reel low", "joint low-middle", "reel middle", "joint middle-high", "reel high"}},
+		{[]string{"block", "low.start", "high.end"}, []string{"feed near", "feed far", "path low.start-high.end"}},
+		{[]string{"block", "high.end"}, []string{"feed far", "path block-high.end"}},
+		{[]string{"A", "low.start"}, []string{"path A-low.start"}},
+		{[]string{"low.start", "low.20", "low.end"}, []string{"path low.start-low.20", "path low.20-low.end"}},
+		{[]string{"A"}, nil},
+	} {
+		var places []run.Place
+		for _, name := range c.places {
+			p, err := r.Place(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			places = append(places, p)
+		}
+		var got []string
+		for _, e := range newGraph(r, places).elements(places) {
+			got = append(got, string(e.Kind)+" "+e.Name)
+		}
+		slices.Sort(got)
+		slices.Sort(c.want)
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%v sensed: %v, not %v", c.places, got, c.want)
+		}
+	}
+}
+
+// A joint whose plus is parted joins no pair.
+func TestCutJointIsNoElement(t *testing.T) {
+	r := parsed(t)
+	r.Joints[0].PlusCut = true
+	places := []run.Place{{Kind: run.AtReel, Index: 0, Pixel: 60}, {Kind: run.AtReel, Index: 1, Pixel: 1}}
+	for _, e := range newGraph(r, places).elements(places) {
+		if e.joints > 0 {
+			t.Errorf("%+v", e)
+		}
+	}
+}
+
+// What is expected of a drop at measured currents is what the network gives: for every
+// element of a run whose two conductors are alike, in several temperatures and with
+// aged pixels, within a part in ten thousand and what a wrong share of the load makes.
+func TestExpectedDropsAreTheLadders(t *testing.T) {
+	r := parsed(t)
+	var places []run.Place
+	for _, name := range []string{"A", "block", "low.start", "low.end", "middle.start", "middle.end", "high.start", "high.20", "high.end"} {
+		p, _ := r.Place(name)
+		places = append(places, p)
+	}
+	rng := rand.New(rand.NewPCG(1, 1))
+	for _, warmth := range []float64{20, 45, -5} {
+		p := simulate.New(r, simulate.Spread{}, rng)
+		p.Shape = 0
+		p.Warmth = warmth
+		for i, j := range r.Joints {
+			p.Joints[i] = ladder.Rails{Plus: j.Ohms / 2, Minus: j.Ohms / 2}
+		}
+		if err := p.Open(places...); err != nil {
+			t.Fatal(err)
+		}
+		for _, aged := range []float64{1, 0.7} {
+			levels := make([]map[string]float64, len(r.Reels))
+			for i := range levels {
+				levels[i] = r.Steps[0].Levels
+			}
+			if err := p.Show(levels, aged); err != nil {
+				t.Fatal(err)
+			}
+			d := NewReader(r)
+			if err := d.lay(places, []bool{false, true, true}); err != nil {
+				t.Fatal(err)
+			}
+			amps := []float64{math.NaN(), p.Amps(1), p.Amps(2)}
+			for i := range d.elements {
+				e := &d.elements[i]
+				pair := func(at run.Place) float64 {
+					return p.Volts(run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus})
+				}
+				drop := pair(e.From) - pair(e.To)
+				expected := e.steps[0].expected(amps, warmth)
+				if !e.steps[0].known || math.Abs(drop-expected) > 2e-3*math.Abs(drop)+2e-5 {
+					t.Errorf("%s %s at %g °C, pixels at %g: drops %g V, expected %g", e.Kind, e.Name, warmth, aged, drop, expected)
+				}
+			}
+		}
+	}
+}
+
+// No current is measured: nothing is known.
+func TestWithoutCurrentsNothingIsKnown(t *testing.T) {
+	r := parsed(t)
+	d := NewReader(r)
+	a, _ := r.Place("low.end")
+	b, _ := r.Place("middle.start")
+	if err := d.lay([]run.Place{a, b}, make([]bool, 3)); err != nil {
+		t.Fatal(err)
+	}
+	if len(d.elements) != 1 || d.elements[0].steps[0].known {
+		t.Errorf("%+v", d.elements)
+	}
+}
+
+var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+
+func oneDay(t *testing.T, story months.Story, seed uint64) ([]Night, *run.Run, []reading.Reading) {
+	t.Helper()
+	r := parsed(t)
+	story.Begin, story.Days, story.Check, story.CheckAt, story.Currents = spring, 1, "check", 3*time.Hour, true
+	for list, err := range months.Days(r, story, seed) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		nights, err := NewReader(r).Day(20513, list, &Sensed{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return nights, r, list
+	}
+	return nil, nil, nil
+}
+
+func night(t *testing.T, nights []Night, name, step string) Night {
+	t.Helper()
+	for _, n := range nights {
+		if n.Key.Name == name && n.Key.Step == step {
+			return n
+		}
+	}
+	t.Fatalf("no night of %s in step %q", name, step)
+	return Night{}
+}
+
+// The slope of a feed is its resistance although two sensors differ by far more than
+// its drop's rounding; copper's warming is taken off.
+func TestSlopeOfAFeed(t *testing.T) {
+	for seed := range uint64(10) {
+		var truth float64
+		warmth := 15.0
+		story := months.Story{Warmth: true, Sensed: []string{"A", "block", "low.start"}, Change: func(_ float64, p *simulate.Plant, _ *rand.Rand) {
+			p.Warmth += warmth
+			truth = p.Feeds[1].Plus + p.Feeds[1].Minus
+		}}
+		nights, _, _ := oneDay(t, story, seed)
+		n := night(t, nights, "near", "")
+		if far := math.Abs(n.Value.Ohms - truth); !n.Valid || !n.Value.Warm || far > 4*n.Value.Error+2.5*n.Value.Shift {
+			t.Errorf("seed %d: %g ± %g, ± %g in common; it is %g", seed, n.Value.Ohms, n.Value.Error, n.Value.Shift, truth)
+		}
+		if n.Value.Error > 0.001 {
+			t.Errorf("seed %d: ± %g Ω", seed, n.Value.Error)
+		}
+	}
+}
+
+// An animation changes nothing about a joint's value: the same check with other
+// pictures between gives the same resistance and drop.
+func TestAnimationsDoNotTouchAJoint(t *testing.T) {
+	_, r, list := oneDay(t, months.Story{}, 4)
+	var checks []reading.Reading
+	for _, x := range list {
+		if x.Step == "check" {
+			checks = append(checks, x)
+		}
+	}
+	read := func(list []reading.Reading) Night {
+		nights, err := NewReader(r).Day(20513, list, &Sensed{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return night(t, nights, "low-middle", "check")
+	}
+	with, without := read(list), read(checks)
+	if with.Value != without.Value || with.Drop != without.Drop || math.IsNaN(with.Offset) || !math.IsNaN(without.Offset) {
+		t.Errorf("%+v\nbeside\n%+v", with, without)
+	}
+}
+
+// A steady current gives a step away only where it is seen long enough, is the step's,
+// and the drops along the reels are the step's too.
+func TestRecogniseAStepByItsCurrent(t *testing.T) {
+	_, r, list := oneDay(t, months.Story{}, 5)
+	var check []reading.Reading
+	for _, x := range list {
+		if x.Step == "check" {
+			x.Step = ""
+			check = append(check, x)
+		}
+	}
+	hold := func(times int, change func(x *reading.Reading)) []reading.Reading {
+		var out []reading.Reading
+		for i := range times {
+			for _, x := range check {
+				x.Time = x.Time.Add(time.Duration(i) * 30 * time.Second)
+				change(&x)
+				out = append(out, x)
+			}
+		}
+		return out
+	}
+	for _, c := range []struct {
+		name   string
+		times  int
+		change func(x *reading.Reading)
+		known  bool
+	}{
+		{"held", 8, func(*reading.Reading) {}, true},
+		{"not held", 3, func(*reading.Reading) {}, false},
+		{"another current", 8, func(x *reading.Reading) {
+			if x.Quantity == run.Current {
+				x.Value *= 1.4
+			}
+		}, false},
+		{"another picture of the same current", 8, func(x *reading.Reading) {
+			if x.From == "low.end+" || x.From == "middle.start+" {
+				x.Value += 0.08
+			}
+		}, false},
+	} {
+		nights, err := NewReader(r).Day(20513, hold(c.times, c.change), &Sensed{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if found := slices.ContainsFunc(nights, func(n Night) bool { return n.Key.Step == "check" }); found != c.known {
+			t.Errorf("%s: known: %v", c.name, found)
+		}
+	}
+}
+
+// Readings of one round belong together whatever their order; repeats of the same moment
+// and rounds that lack a sensor do no harm.
+func TestRounds(t *testing.T) {
+	r := parsed(t)
+	at := func(seconds int, from, to string, value float64) reading.Reading {
+		q := run.Voltage
+		if to == "" {
+			q = run.Current
+		}
+		return reading.Reading{Time: spring.Add(time.Duration(seconds) * time.Second), Quantity: q, From: from, To: to, Value: value, Meter: "board"}
+	}
+	c := newCollector(r, nil)
+	for _, x := range []reading.Reading{
+		at(0, "A+", "A-", 5.1), at(0, "A+", "A-", 5.2), at(1, "near", "", 1), at(2, "low.start-", "low.start+", -5),
+		at(1800, "near", "", 2), at(1800, "A+", "A-", 5),
+		at(1803, "A+", "A-", 4.9), at(1803, "low.start+", "west.start-", 4.9),
+	} {
+		c.add(&x)
+	}
+	c.finish()
+	if len(c.scans) != 3 || len(c.places) != 2 {
+		t.Fatalf("%d rounds, %d places", len(c.scans), len(c.places))
+	}
+	if s := c.scans[0]; s.volts[0] != 5.1 || s.volts[1] != 5 || s.amps[1] != 1 {
+		t.Errorf("%+v", s)
+	}
+	if s := c.scans[2]; s.volts[0] != 4.9 || at2(s.volts, 1) {
+		t.Errorf("%+v", s)
+	}
+}
+
+func at2(v []float64, i int) bool { return i < len(v) && v[i] == v[i] }
