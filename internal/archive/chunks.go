@@ -27,19 +27,19 @@ type Chunk struct {
 // included), the last one that begins before, and where there is none of those
 // the next one behind.
 func around(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk, error) {
-	there, err := chunks(ctx, tx, `series = ?1 AND first <= ?3
+	there, err := chunks(ctx, tx, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first <= ?2), ?2)
 		ORDER BY first, id`, series, first, last)
 	if err != nil || len(there) > 0 {
 		return there, err
 	}
-	return chunks(ctx, tx, "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
+	return chunks(ctx, tx, "chunk", "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
 }
 
 // Chunks gives the chunks of a series that hold a moment from first to last, in
 // the order of time.
 func Chunks(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk, error) {
-	return chunks(ctx, tx, `series = ?1 AND first <= ?3
+	return chunks(ctx, tx, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first < ?2), ?2)
 		AND last >= ?2 ORDER BY first, id`, series, first, last)
 }
@@ -47,15 +47,30 @@ func Chunks(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk
 // NewestBefore gives the chunk of a series that begins last before a moment; ok is
 // false where there is none.
 func NewestBefore(ctx context.Context, tx *sql.Tx, series, before int64) (c Chunk, ok bool, err error) {
-	list, err := chunks(ctx, tx, "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", series, before)
+	list, err := chunks(ctx, tx, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", series, before)
 	if err != nil || len(list) == 0 {
 		return Chunk{}, false, err
 	}
 	return list[0], true, nil
 }
 
-func chunks(ctx context.Context, tx *sql.Tx, where string, args ...any) ([]Chunk, error) {
-	rows, err := tx.QueryContext(ctx, "SELECT id, first, last, n, measured, lowest, highest, sum FROM chunk WHERE "+where, args...)
+// Readable is Chunks for a store that may be damaged. Where the index is, the
+// chunks themselves are looked through; what cannot be found so is told.
+func Readable(ctx context.Context, tx *sql.Tx, series, first, last int64, damage *Damage) ([]Chunk, error) {
+	all, err := Chunks(ctx, tx, series, first, last)
+	if !Broken(err) {
+		return all, err
+	}
+	damage.Series++
+	all, err = chunks(ctx, tx, "chunk NOT INDEXED", "series = ?1 AND first <= ?3 AND last >= ?2 ORDER BY first, id", series, first, last)
+	if Broken(err) {
+		err = nil
+	}
+	return all, err
+}
+
+func chunks(ctx context.Context, tx *sql.Tx, from, where string, args ...any) ([]Chunk, error) {
+	rows, err := tx.QueryContext(ctx, "SELECT id, first, last, n, measured, lowest, highest, sum FROM "+from+" WHERE "+where, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -75,6 +90,9 @@ func chunks(ctx context.Context, tx *sql.Tx, where string, args ...any) ([]Chunk
 			*to, c.Counted = columns[i].(int64) // the last one tells of the counts
 		}
 		c.N, c.Measured = int(n), int(measured)
+		if k := len(all) - 1; k >= 0 && (c.First < all[k].First || c.First == all[k].First && c.ID <= all[k].ID) {
+			return all, chunk.ErrDamaged // pages that point back would be read for ever
+		}
 		all = append(all, c)
 	}
 	return all, rows.Err()

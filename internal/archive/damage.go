@@ -12,6 +12,7 @@ type Damage struct {
 	Chunks      int   // lost
 	Readings    int   // in those, as far as it is known
 	Commits     int   // lost from the tail
+	Series      int   // of which more chunks may be lost, nobody knows how many
 	First, Last int64 // between which moments the lost chunks lie, ns
 }
 
@@ -26,7 +27,7 @@ func (d *Damage) Lost(c Chunk) {
 }
 
 // Any tells whether anything was lost.
-func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 }
+func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 || d.Series > 0 }
 
 // Broken tells whether an error is one of damaged data, past which reading can go on.
 func Broken(err error) bool { return errors.Is(err, chunk.ErrDamaged) || database.Damaged(err) }

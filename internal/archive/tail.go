@@ -38,12 +38,17 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sect
 	defer rows.Close()
 	all := map[int64]*chunk.Section{}
 	var batch chunk.Batch
+	last := int64(-1)
 	for rows.Next() {
 		var id int64
 		var block sql.RawBytes
 		if err := rows.Scan(&id, &block); err != nil {
 			return nil, nil, err
 		}
+		if id <= last { // pages that point back would be read for ever
+			return nil, nil, chunk.ErrDamaged
+		}
+		last = id
 		if err := batch.Decode(block, wanted, func(s chunk.Section) error {
 			held := all[s.Series]
 			if held == nil {

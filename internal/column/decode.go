@@ -116,21 +116,23 @@ func (r *reader) block(u []int64) {
 		}
 		r.last = p
 	case line:
-		at := c<<coarse + half
+		at, slope := c<<coarse+half, r.slope
+		var last int64
 		for i, x := range u {
-			at += r.slope
-			x += p + at>>fraction
-			r.last = x
-			u[i] = x*g + first
+			at += slope
+			last = x + p + at>>fraction
+			u[i] = last*g + first
 		}
+		r.last = last
 	case smooth:
 		m := p << 4
+		var last int64
 		for i, x := range u {
-			x += predicted(m)
-			r.last = x
-			u[i] = x*g + first
-			m = smoothed(m, x)
+			last = x + predicted(m)
+			u[i] = last*g + first
+			m = smoothed(m, last)
 		}
+		r.last = last
 	}
 }
 

@@ -31,7 +31,7 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*archive.Series, first, l
 	var v chunk.Values
 	var values []float64
 	for _, s := range series {
-		there, err := archive.Chunks(ctx, tx, s.ID, first, last)
+		there, err := archive.Readable(ctx, tx, s.ID, first, last, &damage)
 		if err != nil {
 			return damage, err
 		}

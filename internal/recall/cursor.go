@@ -27,7 +27,7 @@ func Each(ctx context.Context, tx *sql.Tx, series []*archive.Series, first, last
 	var line cursors
 	for _, s := range series {
 		c := &cursor{series: s, first: first, last: last, tail: tails[s.ID]}
-		if c.chunks, err = archive.Chunks(ctx, tx, s.ID, first, last); err != nil {
+		if c.chunks, err = archive.Readable(ctx, tx, s.ID, first, last, &damage); err != nil {
 			return damage, err
 		}
 		// A tail that the clock has thrown among the chunks is read beside them.

@@ -87,7 +87,7 @@ type summer struct {
 
 func (s *summer) series(of *archive.Series, tail []chunk.Record) error {
 	last := len(s.edges) - 1
-	there, err := archive.Chunks(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1)
+	there, err := archive.Readable(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1, s.damage)
 	if err != nil {
 		return err
 	}

@@ -3,11 +3,13 @@ package rescue
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
 
 	"ohmkeep/internal/archive"
+	"ohmkeep/internal/chunk"
 )
 
 // table copies a table row by row, past those that cannot be read.
@@ -22,7 +24,11 @@ func table(ctx context.Context, from, to *sql.Tx, name string) (lost int, err er
 			if insert == "" {
 				insert = inserting(name, columns)
 			}
-			id = row[0].(int64) + 1
+			this, ok := row[0].(int64)
+			if !ok || this < id {
+				return chunk.ErrDamaged // pages that point back would be read for ever
+			}
+			id = this + 1
 			_, err := to.ExecContext(ctx, insert, row...)
 			return err
 		})
@@ -121,7 +127,9 @@ func rows(ctx context.Context, tx *sql.Tx, query string, args []any, take func(c
 		if err := found.Scan(into...); err != nil {
 			return n, err
 		}
-		if err := take(columns, row); err != nil {
+		if err := take(columns, row); errors.Is(err, chunk.ErrDamaged) {
+			return n, err
+		} else if err != nil {
 			return n, fmt.Errorf("write: %s", err.Error()) // not one of reading
 		}
 		n++

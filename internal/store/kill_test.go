@@ -135,21 +135,23 @@ func TestKilledWriterLosesNothing(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		lines := bufio.NewScanner(out)
-		if round%10 == 9 { // while it is still opening the store
-			time.AfterFunc(time.Duration(random.IntN(30))*time.Millisecond, func() { cmd.Process.Kill() })
-		} else if lines.Scan() && lines.Text() == "ready" {
-			time.AfterFunc(time.Duration(random.IntN(40_000))*time.Microsecond, func() { cmd.Process.Kill() })
-		} else {
-			t.Errorf("round %d: the writer says %q", round, lines.Text())
+		kill := func(within time.Duration) {
+			time.AfterFunc(time.Duration(random.Int64N(int64(within))), func() { cmd.Process.Kill() })
+		}
+		after := random.IntN(12) // confirmations
+		if round%10 == 9 {       // while it is still opening the store
+			after = -1
+			kill(30 * time.Millisecond)
 		}
 		confirmed := next
-		for lines.Scan() {
-			if lines.Text() == "ready" {
-				continue
+		for lines := bufio.NewScanner(out); lines.Scan(); {
+			if lines.Text() != "ready" {
+				if confirmed, err = strconv.Atoi(lines.Text()); err != nil {
+					t.Errorf("round %d: the writer says %q", round, lines.Text())
+				}
 			}
-			if confirmed, err = strconv.Atoi(lines.Text()); err != nil {
-				t.Errorf("round %d: the writer says %q", round, lines.Text())
+			if after--; after == -1 {
+				kill(3 * time.Millisecond)
 			}
 		}
 		cmd.Wait()

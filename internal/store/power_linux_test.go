@@ -62,13 +62,13 @@ func mount(t *testing.T, image, at string) (name string) {
 	if err != nil {
 		t.Skipf("no loop device: %v: %s", err, out)
 	}
-	name = strings.TrimSpace(string(out))
-	t.Cleanup(func() { exec.Command("losetup", "--detach", name).Run() })
-	if out, err := exec.Command("mount", name, at).CombinedOutput(); err != nil {
+	path := strings.TrimSpace(string(out))
+	t.Cleanup(func() { exec.Command("losetup", "--detach", path).Run() })
+	if out, err := exec.Command("mount", path, at).CombinedOutput(); err != nil {
 		t.Skipf("mount: %v: %s", err, out)
 	}
 	t.Cleanup(func() { exec.Command("umount", at).Run() })
-	return filepath.Base(name)
+	return filepath.Base(path)
 }
 
 func command(t *testing.T, name string, args ...string) {

@@ -84,6 +84,8 @@ func (s *Store) damaged(d archive.Damage) fault.Fault {
 	case d.Chunks > 0:
 		f.Text = fmt.Sprintf("the store is damaged: %d readings from %s to %s are lost", d.Readings,
 			time.Unix(0, d.First).UTC().Format(time.RFC3339), time.Unix(0, d.Last).UTC().Format(time.RFC3339))
+	case d.Series > 0:
+		f.Text = fmt.Sprintf("the store is damaged: what is held of %d series cannot be found for certain", d.Series)
 	default:
 		f.Text = fmt.Sprintf("the store is damaged: the readings of %d commits are lost", d.Commits)
 	}

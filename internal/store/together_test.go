@@ -10,7 +10,7 @@ import (
 
 // Of several programs that open a store which is not there yet, none is refused.
 func TestOpenTogether(t *testing.T) {
-	for round := range 40 {
+	for round := range 15 {
 		path := filepath.Join(t.TempDir(), "new.store")
 		var openers sync.WaitGroup
 		gate := make(chan struct{})
