@@ -68,7 +68,7 @@ Local codes decide.`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newDrift(), newNote(),
+	root.AddCommand(newDemo(), newNew(), newPredict(), newSurvey(), newAssess(), newWatch(), newStatus(), newDrift(), newNote(),
 		newImport(), newExport(), newStore(), newProbe())
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())

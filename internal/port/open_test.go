@@ -130,3 +130,26 @@ func TestRestartWithinALine(t *testing.T) {
 		}
 	}
 }
+
+// The time that a slow reader takes is no silence on the wire: a line whose rest
+// waits meanwhile is whole.
+func TestSlowReaderIsNoSilence(t *testing.T) {
+	device, host := net.Pipe()
+	p := newPort(host, "\n", time.Now)
+	p.gap = 20 * time.Millisecond
+	p.start()
+	defer p.Close()
+	go func() {
+		_, _ = device.Write([]byte(strings.Repeat("x\n", backlog+10) + "1,4."))
+		_, _ = device.Write([]byte("8,V\n"))
+	}()
+	time.Sleep(3 * p.gap)
+	for range backlog + 10 {
+		if l, err := p.Line(t.Context()); err != nil || l.Text != "x" || l.Fault != "" {
+			t.Fatalf("got %+v, %v", l, err)
+		}
+	}
+	if l, err := p.Line(t.Context()); err != nil || l.Text != "1,4.8,V" || l.Fault != "" {
+		t.Errorf("got %+v, %v", l, err)
+	}
+}

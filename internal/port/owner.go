@@ -29,27 +29,31 @@ func (p *Port) own() {
 // readAll reads lines until Close or until a read fails; then the error is ErrGone.
 func (p *Port) readAll() error {
 	buffer := make([]byte, 4096)
-	last := time.Now() // of the latest byte; for silences only, so not p.clock
+	// How long the line has been silent, for sure: the time that was spent waiting
+	// for bytes. While a slow reader takes its time nobody listens, and what has
+	// come meanwhile is there at the next read.
+	silence := time.Duration(0)
 	for {
+		begun := time.Now()
 		n, err := read(p.conn, buffer)
 		select {
 		case <-p.stop:
 			return nil
 		default:
 		}
-		now := time.Now()
-		if now.Sub(last) >= p.gap {
-			p.cut(func(emit func(Line)) { p.split.stall(emit) })
+		if err == nil && n == 0 {
+			p.pause()
+		}
+		at := p.clock()
+		if silence += time.Since(begun); silence >= p.gap {
+			p.cut(at, func(emit func(Line)) { p.split.stall(emit) })
 		}
 		if n > 0 {
-			last = now
-			p.cut(func(emit func(Line)) { p.split.feed(buffer[:n], emit) })
+			silence = 0
+			p.cut(at, func(emit func(Line)) { p.split.feed(buffer[:n], emit) })
 		}
 		if err != nil {
 			return gone(err)
-		}
-		if n == 0 {
-			p.pause()
 		}
 	}
 }
@@ -66,17 +70,19 @@ func (p *Port) pause() {
 	}
 }
 
-// cut lets the splitter work and hands on the lines that come out. A slow reader
-// is waited for outside the lock.
-func (p *Port) cut(work func(emit func(Line))) {
-	var out []Line
+// cut lets the splitter work on what was read at a time and hands on the lines
+// that come out. A slow reader is waited for outside the lock.
+func (p *Port) cut(at time.Time, work func(emit func(Line))) {
+	out := p.out[:0]
 	p.mu.Lock()
+	age := p.age
 	work(func(l Line) { out = append(out, l) })
 	p.mu.Unlock()
+	p.out = out
 	for _, l := range out {
-		l.Time = p.clock()
+		l.Time = at
 		select {
-		case p.lines <- l:
+		case p.lines <- aged{l, age}:
 		case <-p.stop:
 			return
 		}

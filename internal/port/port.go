@@ -55,15 +55,23 @@ const (
 	backlog = 256
 )
 
+// aged is a line and the age in which it was read; Forget begins a new one.
+type aged struct {
+	Line
+	age int
+}
+
 // Port is an opened port. Line and Write may be used from different goroutines.
 type Port struct {
 	conn  io.ReadWriteCloser
 	clock func() time.Time
 	gap   time.Duration
-	lines chan Line
+	lines chan aged
+	out   []Line // the owner's, kept to be filled again
 
-	mu    sync.Mutex // of split
+	mu    sync.Mutex // of split and age
 	split splitter
+	age   int // how often Forget was called
 
 	writes    chan *write
 	stop      chan struct{} // closed by Close
@@ -88,7 +96,7 @@ func newPort(conn io.ReadWriteCloser, terminator string, clock func() time.Time)
 	}
 	return &Port{
 		conn: conn, clock: clock, gap: gap, split: splitter{end: end},
-		lines: make(chan Line, backlog), writes: make(chan *write),
+		lines: make(chan aged, backlog), writes: make(chan *write),
 		stop: make(chan struct{}), writerOut: make(chan struct{}), ended: make(chan struct{}),
 	}
 }
@@ -101,10 +109,20 @@ func (p *Port) start() {
 // Line waits for the next line. After the port has ended it gives the lines that
 // were read before, then why it ended: ErrGone, or os.ErrClosed after Close.
 func (p *Port) Line(ctx context.Context) (Line, error) {
+	for {
+		l, err := p.next(ctx)
+		if err != nil || l.age == p.now() {
+			return l.Line, err
+		}
+	}
+}
+
+// next gives the next line of any age.
+func (p *Port) next(ctx context.Context) (aged, error) {
 	select {
-	case l, ok := <-p.lines:
+	case l, ok := <-p.lines: // before ctx is asked, so that what was read is given
 		if !ok {
-			return Line{}, p.err
+			return aged{}, p.err
 		}
 		return l, nil
 	default:
@@ -112,29 +130,31 @@ func (p *Port) Line(ctx context.Context) (Line, error) {
 	select {
 	case l, ok := <-p.lines:
 		if !ok {
-			return Line{}, p.err
+			return aged{}, p.err
 		}
 		return l, nil
 	case <-ctx.Done():
-		return Line{}, ctx.Err()
+		return aged{}, ctx.Err()
 	}
 }
 
-// Forget drops every line that was read, and the one under way.
+// now gives the present age.
+func (p *Port) now() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.age
+}
+
+// Forget drops every line that was read, the one under way, and what the system
+// holds of a port that nobody has read yet.
 func (p *Port) Forget() {
-	for {
-		select {
-		case _, ok := <-p.lines:
-			if !ok {
-				return
-			}
-		default:
-			p.mu.Lock()
-			p.split.forget()
-			p.mu.Unlock()
-			return
-		}
+	if serial, ok := p.conn.(interface{ ResetInputBuffer() error }); ok {
+		_ = serial.ResetInputBuffer() // a port that is gone refuses, and holds nothing
 	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.age++
+	p.split.forget()
 }
 
 // Close ends the port and waits until the owner has closed it.

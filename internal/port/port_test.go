@@ -144,6 +144,17 @@ func TestWriteAndForget(t *testing.T) {
 	expect(t, p, "new", "")
 }
 
+// What is forgotten is all that was said: the lines that wait, those that the
+// owner holds for a slow reader, and what the system holds.
+func TestForgetFlood(t *testing.T) {
+	p, device := terminal(t, "")
+	say(t, device, strings.Repeat("old\n", 2000))
+	time.Sleep(50 * time.Millisecond)
+	p.Forget()
+	say(t, device, "new\n")
+	expect(t, p, "new", "")
+}
+
 // A device that takes nothing holds up neither the writer's caller nor Close.
 func TestStuckWrite(t *testing.T) {
 	p, _ := terminal(t, "")

@@ -25,6 +25,7 @@ type Run struct {
 	Steps     []Step
 	Meters    []Meter // never empty: without a [[meter]] the package's own hand meter
 	Probes    []Probe
+	Checks    []Check
 	Limits    Limits
 }
 
@@ -127,6 +128,14 @@ type Step struct {
 	Levels map[string]float64 // by channel name, duty 0..1; absent = 0
 }
 
+// Check is a step that the controller shows by itself every day.
+type Check struct {
+	Step    int     // index into Steps
+	At      int     // min after midnight, in the time zone of the machine that watches
+	Seconds float64 // how long it is shown
+	Settle  float64 // s, of these: what it takes to come up
+}
+
 // Limits are what the run is judged by.
 type Limits struct {
 	JointOhms     float64
@@ -143,7 +152,8 @@ type Probe struct {
 	Name     string
 	Profile  string // name of a device profile; checked by whoever opens the probe
 	Port     string
-	Meter    int // index into Meters, or -1: the profile brings the accuracy
+	Meter    int     // index into Meters, or -1: the profile brings the accuracy
+	Every    float64 // s, from one round of questions to the next; a device that is asked only
 	Channels []ProbeChannel
 }
 

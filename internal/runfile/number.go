@@ -38,6 +38,9 @@ var (
 	colour       = span{0, 1, true, " in CIE 1976 u'v'"}
 	positive     = span{0, 1e9, true, ""}
 	counts       = span{0, 1e6, false, ""}
+	shown        = span{1, 43_200, false, " s"}
+	settling     = span{0, 3600, false, " s"}
+	between      = span{0.05, 86_400, false, " s"}
 )
 
 func (s span) holds(x float64) bool { return x <= s.high && (x > s.low || x == s.low && !s.above) }

@@ -16,12 +16,17 @@ func (r *reader) readProbes() {
 		p := run.Probe{Name: r.title(t, taken), Meter: -1}
 		p.Profile = needText(t, "profile", "which device it is")
 		p.Port = needText(t, "port", "such as /dev/serial/by-id/…")
+		p.Every = numberOr(t, "every_seconds", 10, between)
 		t.Text("meter")
 		channels := t.Tables("channel")
 		if len(channels) == 0 {
 			t.Missing("channel", "a probe has at least one [[probe.channel]]")
 		}
-		ids := map[string]bool{}
+		type value struct {
+			id string
+			of run.Quantity
+		}
+		values := map[value]bool{} // a line may hold a voltage and a current of one id
 		for _, t := range channels {
 			c := run.ProbeChannel{
 				ID:       needText(t, "id", "as the device sends it"),
@@ -29,10 +34,10 @@ func (r *reader) readProbes() {
 			}
 			c.From, _ = t.Text("from")
 			c.To, _ = t.Text("to")
-			if ids[c.ID] {
-				t.Fault("id", fmt.Sprintf("%q is already a channel of this probe", c.ID), "")
+			if values[value{c.ID, c.Quantity}] {
+				t.Fault("id", fmt.Sprintf("%q is already a channel of this probe for its %s", c.ID, c.Quantity), "")
 			}
-			ids[c.ID] = true
+			values[value{c.ID, c.Quantity}] = true
 			p.Channels = append(p.Channels, c)
 		}
 		r.probeChannels = append(r.probeChannels, channels)

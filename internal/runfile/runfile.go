@@ -58,8 +58,8 @@ type reader struct {
 	places     names           // of supplies and junctions, which share one set
 	listed     []run.Joint     // what the file says of joints, not tied yet
 
-	reels, joints, junctions, feeds, steps, probes []*document.Table
-	probeChannels                                  [][]*document.Table // of each probe
+	reels, joints, junctions, feeds, steps, checks, probes []*document.Table
+	probeChannels                                          [][]*document.Table // of each probe
 }
 
 const schema = 1
@@ -81,6 +81,7 @@ func (r *reader) readAll() {
 	r.readSteps()
 	r.readMeters()
 	r.readProbes()
+	r.readChecks()
 	r.readLimits()
 }
 
@@ -90,4 +91,5 @@ func (r *reader) tieAll() {
 	r.tieFeeds()
 	r.tieSteps()
 	r.tieProbes()
+	r.tieChecks()
 }

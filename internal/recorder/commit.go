@@ -1,0 +1,207 @@
+package recorder
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/reading"
+)
+
+// commits is how the store has fared.
+type commits struct {
+	begun    bool // readings were stored since the start
+	done     uint64
+	failed   uint64
+	refused  uint64        // readings that the store would never take
+	last     time.Duration // since boot, of the last that was done
+	took     time.Duration // of the last that was done
+	err      error         // of the last; nil = it was done
+	errSince time.Duration // since boot
+}
+
+const (
+	firstRetry = 200 * time.Millisecond
+	lastRetry  = 10 * time.Second
+	// firstCommit is the interval until readings were stored once, so that whoever
+	// has just started a watch soon sees that it works.
+	firstCommit = 500 * time.Millisecond
+	// lastCommit is how long the commit at the end may take.
+	lastCommit = 1200 * time.Millisecond
+)
+
+// write commits until ctx ends, and then once more.
+func (r *Recorder) write(ctx context.Context) {
+	var held Batch
+	pause, retry := time.Duration(0), time.Duration(0) // retry: since boot, 0 = the last commit was done
+	timer := time.NewTimer(time.Hour)
+	defer timer.Stop()
+	for {
+		timer.Reset(r.wait(held, retry))
+		select {
+		case <-ctx.Done():
+			final, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastCommit)
+			defer cancel()
+			for r.fill(&held); !held.empty() && r.try(final, &held); r.fill(&held) {
+			}
+			return
+		case <-r.wake:
+			if r.wait(held, retry) > 0 {
+				continue
+			}
+		case <-timer.C:
+		}
+		r.o.Clock.Look()
+		r.fill(&held)
+		switch {
+		case held.empty() || r.try(ctx, &held):
+			pause, retry = 0, 0
+		default:
+			pause = min(max(2*pause, firstRetry), lastRetry)
+			retry = r.o.Clock.SinceBoot() + pause
+		}
+	}
+}
+
+func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 }
+
+// wait gives how long the writer may sleep: until the oldest reading must be on
+// its way to the disk to be there in time.
+func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
+	if retry > 0 {
+		return max(retry-r.o.Clock.SinceBoot(), 0)
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !held.empty() || len(r.queue.entries) >= batchSize {
+		return 0
+	}
+	if r.queue.empty() {
+		return time.Hour // until woken
+	}
+	interval := r.o.Commit
+	if !r.commit.begun {
+		interval = min(interval, firstCommit)
+	}
+	ahead := max(interval/10, 3*r.commit.took) // what the commit itself will take
+	due := r.queue.oldest + interval - min(ahead, interval/2)
+	return max(due-r.o.Clock.SinceBoot(), 0)
+}
+
+// fill takes the next batch from the queue where none is held.
+func (r *Recorder) fill(held *Batch) {
+	if !held.empty() {
+		return
+	}
+	r.mu.Lock()
+	if n := r.queue.untold; n > 0 {
+		r.queue.untold = 0
+		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings for want of room", n))
+	}
+	entries, marks := r.queue.take()
+	r.mu.Unlock()
+	held.Marks = marks
+	held.Readings = make([]Reading, len(entries))
+	for i, e := range entries {
+		held.Readings[i] = e.reading()
+	}
+}
+
+func (e entry) reading() Reading {
+	c := e.channel
+	return Reading{
+		Reading: reading.Reading{Time: e.stamp.Time, Step: e.step, Quantity: c.Quantity, From: c.From, To: c.To,
+			Text: e.text, Unit: e.unit, Value: e.value, Meter: c.meter.Name},
+		Run: e.run, Probe: c.probe.name, Raw: e.raw, Quality: e.quality, Stamp: e.stamp,
+	}
+}
+
+// try commits what is held and empties it, and tells whether that succeeded. What
+// is stored is not held any more, even where the rest is.
+func (r *Recorder) try(ctx context.Context, held *Batch) bool {
+	begun := r.o.Clock.SinceBoot()
+	waiting := len(held.Readings)
+	err := r.o.Store.Keep(ctx, *held)
+	switch {
+	case err == nil:
+		r.stored(held, len(held.Readings))
+	case errors.Is(err, ErrRefused):
+		err = r.sift(ctx, held)
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	now := r.o.Clock.SinceBoot()
+	if err != nil {
+		r.commit.failed++
+		if r.commit.err == nil {
+			r.commit.errSince = now
+			r.o.Log.Error("the store does not commit", "why", err, "waiting", len(held.Readings)+len(r.queue.entries))
+		}
+		r.commit.err = err
+		return false
+	}
+	if r.commit.err != nil {
+		r.o.Log.Info("the store commits again", "after", (now - r.commit.errSince).Round(time.Second))
+	}
+	r.commit.done++
+	r.commit.begun = r.commit.begun || waiting > 0
+	r.commit.err, r.commit.last, r.commit.took = nil, now, now-begun
+	*held = Batch{}
+	return true
+}
+
+// sift stores what the store takes of a batch that it refused as a whole, in its
+// order, and leaves out what it will never take.
+func (r *Recorder) sift(ctx context.Context, held *Batch) error {
+	refused, all := 0, error(ErrRefused) // what the store said to all that is held
+	for len(held.Readings) > 0 {
+		n, err := len(held.Readings), all
+		if err == nil {
+			err = r.o.Store.Keep(ctx, Batch{Readings: held.Readings})
+		}
+		all = nil
+		for errors.Is(err, ErrRefused) && n > 1 {
+			n /= 2
+			err = r.o.Store.Keep(ctx, Batch{Readings: held.Readings[:n]})
+		}
+		switch {
+		case err == nil:
+			r.stored(held, n)
+		case errors.Is(err, ErrRefused):
+			refused++
+			r.drop(held)
+		default:
+			return err
+		}
+	}
+	if refused > 0 {
+		r.o.Log.Error("the store refused readings", "readings", refused)
+	}
+	if err := r.o.Store.Keep(ctx, Batch{Marks: held.Marks}); err != nil && !errors.Is(err, ErrRefused) {
+		return err
+	}
+	return nil
+}
+
+// stored notes that the first n readings are safe on disk.
+func (r *Recorder) stored(held *Batch, n int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	for _, x := range held.Readings[:n] {
+		if x.Quality.Measured() {
+			r.totals(x.Probe).stored++
+		}
+	}
+	held.Readings = held.Readings[n:]
+	r.queue.taken -= n
+}
+
+// drop notes that the store will never take the first reading.
+func (r *Recorder) drop(held *Batch) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.commit.refused++
+	held.Readings = held.Readings[1:]
+	r.queue.taken--
+}

@@ -1,0 +1,72 @@
+package recorder
+
+import (
+	"time"
+
+	"ohmkeep/internal/instrument"
+)
+
+// hear is told every line of the device as it comes.
+func (p *probe) hear(e instrument.Event) {
+	switch e.Kind {
+	case instrument.Spoke:
+		p.take(e.Time, e.Samples)
+	case instrument.Bad:
+		p.r.mu.Lock()
+		p.bad++
+		p.totals.bad++
+		p.heard = time.Duration(e.Time.UnixNano())
+		p.r.mu.Unlock()
+	case instrument.Skipped:
+		p.r.mu.Lock()
+		p.totals.skipped++
+		p.r.mu.Unlock()
+	}
+}
+
+// take queues what one line or answer holds.
+func (p *probe) take(at time.Time, samples []instrument.Sample) {
+	w := p.wiring.Load()
+	since := time.Duration(at.UnixNano())
+	r := p.r
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	p.heard = since
+	// Whole milliseconds are stored in few bytes. Lines of the same one stay in
+	// their order, and all stay.
+	date := since.Truncate(time.Millisecond)
+	if date <= p.latest {
+		date = p.latest + time.Microsecond
+	}
+	p.latest = date
+	placed := false
+	for _, s := range samples {
+		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
+			placed = true
+			r.take(w, c, s, since, date)
+		}
+	}
+	if !placed { // it names nothing that the run file knows
+		p.bad++
+		p.totals.bad++
+		return
+	}
+	p.good++
+}
+
+// take queues one sample of a channel that came at a moment and is stored for another.
+func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date time.Duration) {
+	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(date)}
+	e.step, e.quality = r.steps.at(since)
+	if q := worth(s, c); !q.Measured() {
+		e.quality = q
+		c.unusable, c.why = c.unusable+1, q
+		c.probe.totals.unusable++
+	} else {
+		c.why = Good
+		c.last, c.value, c.lastTime, c.heard = since, s.Value, e.stamp, true
+	}
+	if r.queue.add(e) {
+		r.nudge()
+	}
+}

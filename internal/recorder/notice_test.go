@@ -1,0 +1,76 @@
+package recorder
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+)
+
+// A probe that is open and says nothing, or nothing that is understood, is noticed
+// within the time that is given, and said to be so once; as is its end.
+func TestSilentAndGarbled(t *testing.T) {
+	t.Parallel()
+	s := newSocket(t)
+	pair := s.plug()
+	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
+	unwell := func(why string) func() bool {
+		return func() bool { got := c.Snapshot().Reasons(); return len(got) == 1 && strings.Contains(got[0], why) }
+	}
+	well := func() bool { return len(c.Snapshot().Reasons()) == 0 }
+	c.machine.pass(quiet)
+	c.until("silent", unwell("probe board: is silent"))
+	say(t, pair, "1,4.9,V\n")
+	c.until("well", well)
+	say(t, pair, strings.Repeat("1,4.9,W\n", 50))
+	c.until("heard", func() bool { return c.Snapshot().Probes[0].Bad == 50 })
+	c.machine.pass(span)
+	c.until("garbled", unwell("probe board: most of what it says is not understood"))
+	say(t, pair, strings.Repeat("1,4.9,V\n", 50))
+	c.stored(51)
+	c.machine.pass(span)
+	c.until("well", well)
+	if n := strings.Count(c.log.String(), "\n"); n != 5 {
+		t.Errorf("%d lines of log:\n%s", n, c.log)
+	}
+}
+
+// Lines that are read at once have a time each, in their order.
+func TestBurst(t *testing.T) {
+	t.Parallel()
+	s := newSocket(t)
+	pair := s.plug()
+	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
+	say(t, pair, strings.Repeat("1,4.9,V\n2,1,A\n", 50))
+	c.stored(100)
+	for i := 1; i < 100; i++ {
+		if before, x := c.shelf.readings[i-1], c.shelf.readings[i]; x.Stamp.SinceBoot <= before.Stamp.SinceBoot || !x.Time.After(before.Time) {
+			t.Fatalf("reading %d: %v after %v", i, x.Stamp, before.Stamp)
+		}
+	}
+}
+
+// A step that the new run file does not have is over.
+func TestStepIsGone(t *testing.T) {
+	t.Parallel()
+	s := newSocket(t)
+	pair := s.plug()
+	text := hall + probeOn("board", s.path)
+	c := open(t, plan(t, text), Options{})
+	if err := c.Announce("white", 0); err != nil {
+		t.Fatal(err)
+	}
+	c.Use(plan(t, strings.Replace(text, `"white"`, `"pale"`, 1)))
+	for i := range 2 {
+		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
+		c.stored(i + 1)
+		if got := c.shelf.readings[i]; got.Step != "" || c.Snapshot().Step != "" {
+			t.Errorf("reading %d: step %q", i, got.Step)
+		}
+		// Nor does it come back after a scheduled step.
+		c.mu.Lock()
+		c.steps.scheduled = 0
+		c.mu.Unlock()
+		time.Sleep(100 * time.Millisecond) // for the beat that ends the schedule
+	}
+}
