@@ -14,7 +14,7 @@ func TestAlerts(t *testing.T) {
 	if err != nil {
 		t.Skip("promtool is not installed")
 	}
-	for _, args := range [][]string{{"check", "rules", "alerts.yml"}, {"test", "rules", "alerts_test.yml"}} {
+	for _, args := range [][]string{{"check", "rules", "alerts.yml", "drift.yml"}, {"test", "rules", "alerts_test.yml", "drift_test.yml"}} {
 		if out, err := exec.Command(tool, args...).CombinedOutput(); err != nil {
 			t.Errorf("%v: %v\n%s", args, err, out)
 		}
@@ -24,7 +24,7 @@ func TestAlerts(t *testing.T) {
 // Every rule has a test that wants it to fire and one that wants it not to, and
 // every metric that a rule uses is one that the program has.
 func TestEveryRuleIsTested(t *testing.T) {
-	rules, tests, metrics := read(t, "alerts.yml"), read(t, "alerts_test.yml"), read(t, "../internal/metrics/metrics.go")
+	rules, tests, metrics := read(t, "alerts.yml")+read(t, "drift.yml"), read(t, "alerts_test.yml")+read(t, "drift_test.yml"), read(t, "../internal/metrics/metrics.go")
 	names := regexp.MustCompile(`- alert: (\w+)`).FindAllStringSubmatch(rules, -1)
 	if len(names) < 8 {
 		t.Fatalf("%d rules", len(names))

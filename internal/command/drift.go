@@ -1,6 +1,7 @@
 package command
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"strings"
@@ -97,15 +98,9 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, err
 	}
 	defer s.Close()
-	marks, err := s.Marks(c.Context(), r.Name, time.Time{}, time.Time{})
+	notes, err := notesOf(c.Context(), s, r.Name)
 	if err != nil {
 		return nil, err
-	}
-	var notes []drift.Note
-	for _, m := range marks {
-		if m.Kind == store.MarkNote {
-			notes = append(notes, drift.Note{At: m.Time.Unix(), Text: strings.TrimSpace(m.Subject + " " + m.Text)})
-		}
 	}
 	f, err := drift.Fold(r.Run, s.Readings(c.Context(), r.Name, store.Filter{}), notes)
 	if err != nil {
@@ -115,6 +110,18 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
 	}
 	return f.State.History(r.Run), nil
+}
+
+// notesOf gives what people have noted of a run.
+func notesOf(ctx context.Context, s *store.Store, run string) ([]drift.Note, error) {
+	marks, err := s.Marks(ctx, run, time.Time{}, time.Time{})
+	var notes []drift.Note
+	for _, m := range marks {
+		if m.Kind == store.MarkNote {
+			notes = append(notes, drift.Note{At: m.Time.Unix(), Text: strings.TrimSpace(m.Subject + " " + m.Text)})
+		}
+	}
+	return notes, err
 }
 
 // driftStatus is 1 where something goes or is over its limit, 3 where something is

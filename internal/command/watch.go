@@ -99,6 +99,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	reload := make(chan os.Signal, 1)
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
+	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
 		Store: storing{writer, file, rebooted}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
@@ -106,7 +107,8 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 		Ready: func(addr string) {
 			_ = writer.At(addr) // it says so already but for a port that the system chose
 		},
-		Log: slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)),
+		Analyse: nightly{kept, log, time.Now}.analyse,
+		Log:     log,
 	})
 	if closing := errors.Join(writer.Close(), kept.Close()); err == nil {
 		err = closing

@@ -355,18 +355,18 @@ func (s *State) setApart(t *track) {
 		return
 	}
 	least, _ := s.least(t)
-	for back := 1; back <= 3 && n-1-back >= before; back++ {
+	for count := 1; count <= 3 && n-1-count >= before; count++ {
 		var near []float64
-		for _, p := range usual[max(0, n-1-back-7) : n-1-back] {
+		for _, p := range usual[max(0, n-1-count-7) : n-1-count] {
 			near = append(near, t.ohms(p))
 		}
 		level := trend.Median(near)
-		// Enough for the next night to have come back near the level.
-		reach := max(least, 5*float64(usual[n-1].Error))
-		if math.Abs(t.ohms(usual[n-1])-level) > reach {
+		suspects := usual[n-1-count : n-1]
+		// The newest night must be back at the level, not half-way.
+		back := math.Abs(t.ohms(usual[n-1]) - level)
+		if back > min(least, backPart*math.Abs(t.ohms(suspects[0])-level)) {
 			continue
 		}
-		suspects := usual[n-1-back : n-1]
 		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*float64(p.Error)) }
 		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
 			for _, p := range suspects {
@@ -381,9 +381,10 @@ func (s *State) setApart(t *track) {
 }
 
 const (
-	burstDays   = 10 // the window
-	burstLeast  = 4  // bursts in it
-	burstNights = 2  // nights of it that have any
+	backPart    = 0.35 // of how far a night was off, that the one after it may still be
+	burstDays   = 10   // the window
+	burstLeast  = 4    // bursts in it
+	burstNights = 2    // nights of it that have any
 	burstRate   = 0.004
 	quietDays   = 45 // after which a contact counts as sound again
 )

@@ -218,23 +218,34 @@ func number(n int) string {
 
 // Fold folds all readings of a run, which come in the order of time.
 func Fold(r *run.Run, readings iter.Seq2[reading.Reading, error], notes []Note) (*Follower, error) {
-	f := Follow(r, &State{Version: version, Notes: notes})
+	f := Follow(r, &State{Version: Version, Notes: notes})
+	_, err := f.Take(readings)
+	return f, err
+}
+
+// Take folds readings in the order of time, a day after the other, and gives what they
+// show for the first time. The first of them should be the first of its day.
+func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Call, err error) {
 	var day int64
 	var held []reading.Reading
+	fold := func() error {
+		found, err := f.Night(day, held)
+		calls = append(calls, found...)
+		return err
+	}
 	for x, err := range readings {
 		if err != nil {
-			return nil, err
+			return calls, err
 		}
 		if d := DayOf(x); d != day {
-			if _, err := f.Night(day, held); err != nil {
-				return nil, err
+			if err := fold(); err != nil {
+				return calls, err
 			}
 			day, held = d, held[:0]
 		}
 		held = append(held, x)
 	}
-	_, err := f.Night(day, held)
-	return f, err
+	return calls, fold()
 }
 
 // DayOf gives the day that a reading is folded with, in days since 1970, UTC.

@@ -118,7 +118,7 @@ func TestDecodeRefuses(t *testing.T) {
 			t.Errorf("%s is %+v", bad, s)
 		}
 	}
-	if s, err := Decode(nil); err != nil || s.Version != version {
+	if s, err := Decode(nil); err != nil || s.Version != Version {
 		t.Errorf("%v, %v", s, err)
 	}
 }
@@ -194,7 +194,7 @@ func TestAbout(t *testing.T) {
 func TestStateIsBounded(t *testing.T) {
 	r := parsed(t, gallery)
 	tr := &track{Kind: "joint", Name: "west-north", Step: "white 20 %", Nominal: 0.003, Limit: 0.015, From: "west.end", To: "north.start"}
-	s := &State{Version: version, Tracks: []*track{tr}}
+	s := &State{Version: Version, Tracks: []*track{tr}}
 	rng := rand.New(rand.NewPCG(1, 1))
 	for day := range int64(2200) {
 		ohms := 0.004 + 0.001*rng.NormFloat64()

@@ -20,8 +20,8 @@ import (
 	"ohmkeep/internal/series"
 )
 
-// version is that of a State's form.
-const version = 1
+// Version is that of a State's form.
+const Version = 1
 
 // State is what is known of a run up to a day.
 type State struct {
@@ -166,15 +166,15 @@ func (s *State) Encode() ([]byte, error) { return json.Marshal(s) }
 
 // Decode reads what Encode gave. No bytes are an empty State.
 func Decode(b []byte) (*State, error) {
-	s := &State{Version: version}
+	s := &State{Version: Version}
 	if len(b) == 0 {
 		return s, nil
 	}
 	if err := json.Unmarshal(b, s); err != nil {
 		return nil, fmt.Errorf("state of drift: %w", err)
 	}
-	if s.Version != version {
-		return nil, fmt.Errorf("state of drift: form %d, this program knows %d", s.Version, version)
+	if s.Version != Version {
+		return nil, fmt.Errorf("state of drift: form %d, this program knows %d", s.Version, Version)
 	}
 	for _, t := range s.Tracks {
 		if t == nil || len(t.Stretch) == 0 && len(t.Points) > 0 {

@@ -106,7 +106,7 @@ func judged(t testing.TB, r *run.Run, story months.Story, seed uint64) *history.
 // store gives it.
 func folded(t testing.TB, r *run.Run, story months.Story, seed uint64) *Follower {
 	t.Helper()
-	f := Follow(r, &State{Version: version})
+	f := Follow(r, &State{Version: Version})
 	var late []reading.Reading
 	day := story.Begin.Unix() / 86400
 	for list, err := range months.Days(r, story, seed) {

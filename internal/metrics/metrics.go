@@ -17,6 +17,7 @@ import (
 type Resistance struct {
 	Kind, Name, Rail string
 	Ohms, Low, High  float64  // at 20 °C; NaN = not known
+	Limit            float64  // Ω; NaN = it has none
 	Verdict          string   // one of Verdicts
 	Verdicts         []string // all that there are
 }
@@ -71,6 +72,7 @@ var (
 	ohms    = gauge("resistance_ohms", "Resistance at 20 °C.", "kind", "name", "rail")
 	upper   = gauge("resistance_upper_ohms", "Upper end of its 95 % interval.", "kind", "name", "rail")
 	lower   = gauge("resistance_lower_ohms", "Lower end of its 95 % interval.", "kind", "name", "rail")
+	limit   = gauge("resistance_limit_ohms", "What it may have at most.", "kind", "name", "rail")
 	verdict = gauge("verdict", "1 for the verdict that holds, 0 for the others.", "kind", "name", "rail", "verdict")
 )
 
@@ -125,7 +127,7 @@ func (c Source) text() []byte {
 		for _, x := range []struct {
 			metric *metric
 			value  float64
-		}{{ohms, r.Ohms}, {upper, r.High}, {lower, r.Low}} {
+		}{{ohms, r.Ohms}, {upper, r.High}, {lower, r.Low}, {limit, r.Limit}} {
 			if !math.IsNaN(x.value) {
 				give(x.metric, x.value, r.Kind, r.Name, r.Rail)
 			}
