@@ -3,12 +3,12 @@ package report
 import (
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
 	"math"
 	"slices"
 	"time"
 
+	"ohmkeep/internal/form"
 	"ohmkeep/internal/history"
 	"ohmkeep/internal/legible"
 	"ohmkeep/internal/picture"
@@ -17,7 +17,7 @@ import (
 //go:embed drift.html
 var driftText string
 
-var driftPage = template.Must(template.New("drift").Parse(driftText))
+var driftPage = form.NewHTML(driftText, nil)
 
 // monthRow is one month of one element.
 type monthRow struct {
@@ -29,8 +29,8 @@ type monthRow struct {
 // driftPart is one element on the page.
 type driftPart struct {
 	driftLine
-	Drawing drawing
-	Months  []monthRow
+	Wide, Narrow form.Markup
+	Months       []monthRow
 }
 
 // DriftHTML writes a history as one page that needs nothing else, with a picture and a
@@ -55,7 +55,7 @@ func DriftHTML(w io.Writer, h *history.History, o Options) error {
 		if err != nil {
 			return err
 		}
-		data.Parts = append(data.Parts, driftPart{driftLineOf(s), drawing{wide, narrow}, monthsOf(s)})
+		data.Parts = append(data.Parts, driftPart{driftLineOf(s), wide, narrow, monthsOf(s)})
 	}
 	if err := driftPage.Execute(w, data); err != nil {
 		return fmt.Errorf("report: %w", err)

@@ -1,0 +1,39 @@
+package drift
+
+import (
+	"flag"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"ohmkeep/internal/picture"
+	"ohmkeep/internal/simulate"
+)
+
+var drawn = flag.Bool("draw", false, "draw the guide's example into testdata")
+
+// The guide's picture: a joint that drifts. Simulated, invented.
+func TestDrawTheGuidesExample(t *testing.T) {
+	if !*drawn {
+		t.Skip("draws a file: run with -draw")
+	}
+	story := usual(240)
+	story.Change = func(day float64, p *simulate.Plant, _ *rand.Rand) {
+		if day > 60 {
+			p.Joints[0].Plus += 0.030 * (day - 60) / 365
+		}
+	}
+	for _, s := range judged(t, parsed(t, gallery), story, 2).Series {
+		if s.Name == "west-north" {
+			f, err := os.Create(filepath.Join("testdata", "joint.png"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer f.Close()
+			if err := picture.Years(s, picture.Wide).PNG(f); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
