@@ -20,8 +20,7 @@ import (
 type Law struct {
 	load      pixel.Load
 	primaries [pixel.MostChannels]colour.XYZ
-	rated     float64 // V
-	flat      float64 // V, from it up the light does not depend on the voltage; +Inf if never
+	flat      float64 // V, from it up the light is that at full voltage; +Inf if never
 	full      colour.XYZ
 	fullAt    colour.UV
 	last      colour.UV // of what is seen last before all goes dark
@@ -40,7 +39,7 @@ func (s Seen) Dimming() float64 { return math.Max(0, 1-s.Part) }
 
 // New gives the law of a strip's pixels at the levels of a step, by channel name.
 func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
-	l := Law{load: pixel.New(strip, levels, by), rated: strip.Volts, flat: math.Inf(1)}
+	l := Law{load: pixel.New(strip, levels, by), flat: math.Inf(1)}
 	lowest, highest := math.Inf(1), 0.0
 	for i, c := range strip.Channels[:min(len(strip.Channels), pixel.MostChannels)] {
 		l.primaries[i] = c.Light
@@ -53,7 +52,7 @@ func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
 			highest = math.Max(highest, c.Knee+by.Shift)
 		}
 	}
-	if strip.Driver != run.Resistor {
+	if strip.Driver != run.Resistor && highest <= strip.Volts {
 		l.flat = highest
 	}
 	l.full = l.at(strip.Volts)
@@ -85,7 +84,7 @@ func (l *Law) Dark() bool { return !(l.full.Y > 0) }
 
 // At gives the light at v volts.
 func (l *Law) At(v float64) colour.XYZ {
-	if v >= l.flat && l.rated >= l.flat {
+	if v >= l.flat {
 		return l.full
 	}
 	return l.at(v)
@@ -104,7 +103,7 @@ func (l *Law) See(v float64) Seen {
 	switch {
 	case l.Dark():
 		return Seen{Part: 1}
-	case v >= l.flat && l.rated >= l.flat:
+	case v >= l.flat:
 		return Seen{Light: l.full, Part: 1}
 	}
 	s := Seen{Light: l.at(v)}
@@ -117,6 +116,6 @@ func (l *Law) See(v float64) Seen {
 	return s
 }
 
-// Flat is the voltage at and above which the light does not depend on the voltage;
-// +Inf where it always does (resistors).
+// Flat is the voltage at and above which the light is that at full voltage; +Inf
+// where it always depends on the voltage (resistors), or still does at full voltage.
 func (l *Law) Flat() float64 { return l.flat }

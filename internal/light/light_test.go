@@ -144,6 +144,10 @@ func TestAdjustedPixels(t *testing.T) {
 	if over := high.See(5.4); over.Part < 1.01 || high.At(5.4).Y <= high.Full().Y {
 		t.Errorf("above them %+v", over)
 	}
+	// So there is no voltage from which on the colour is that at full voltage.
+	if over := high.See(5.4); over.Shift <= 0 || high.Flat() <= 5.4 {
+		t.Errorf("above them %+v, said to be flat from %g V on", over, high.Flat())
+	}
 	rng := rand.New(rand.NewPCG(6, 4))
 	for range 200 {
 		v := 1.7 + 3*rng.Float64()
