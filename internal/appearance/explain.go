@@ -54,12 +54,11 @@ func (m *maker) explain(at run.Place, split bool) error {
 	var off [][]float64
 	if m.fitted != nil {
 		off = m.fitted.Draws(draws, seed)
-		other := m.otherShift()
 		for k, d := range off {
 			by := m.fitted.AccountAt(m.index, d).Adjust
 			if k/2%2 == 1 { // draws come in mirrored pairs
 				by.Shape = pixel.Ramp
-				by.Shift += other
+				by.Shift += m.straight
 			}
 			laws = append(laws, light.New(strip, m.step.Levels, by))
 		}
@@ -123,41 +122,6 @@ func (m *maker) explain(at run.Place, split bool) error {
 	}
 	slices.SortStableFunc(m.out.Shares, func(a, b Share) int { return cmp.Compare(b.Volts.Value, a.Volts.Value) })
 	return nil
-}
-
-// otherShift gives how much further the knees have to be shifted for a straight fall
-// below the knee to take the same current over the whole run as the cubic one: that
-// current is what readings tell of, and the shape they do not.
-func (m *maker) otherShift() float64 {
-	want := m.total(m.adjust)
-	by := m.adjust
-	by.Shape = pixel.Ramp
-	reach := 0.2 * m.run.Reels[0].Strip.Volts
-	if by.Shift = m.adjust.Shift; math.Abs(m.total(by)-want) < 1e-9 {
-		return 0 // nothing starves
-	}
-	low, high := -reach, reach // the current falls as knees rise
-	for range 30 {
-		middle := (low + high) / 2
-		if by.Shift = m.adjust.Shift + middle; m.total(by) > want {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	return (low + high) / 2
-}
-
-// total is the current of all pixels at the volts they have.
-func (m *maker) total(by pixel.Adjust) float64 {
-	sum := 0.0
-	for i, load := range ladder.Loads(m.run, m.step, by) {
-		for _, p := range m.out.Reels[i].Pixels {
-			amps, _ := load.Current(p.Volts)
-			sum += amps
-		}
-	}
-	return sum
 }
 
 // falling tells whether any pixel draws less current at more volts.

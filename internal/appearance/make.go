@@ -18,15 +18,16 @@ var ErrDark = errors.New("lights no channel: there is no colour to judge")
 
 // maker holds a run in one step while its appearance is made.
 type maker struct {
-	run    *run.Run
-	index  int // of the step
-	step   run.Step
-	fitted *estimate.Estimate // nil: as stated
-	real   ladder.Parameters
-	adjust pixel.Adjust
-	loads  []pixel.Load
-	laws   []light.Law
-	out    *Appearance
+	run      *run.Run
+	index    int // of the step
+	step     run.Step
+	fitted   *estimate.Estimate // nil: as stated
+	real     ladder.Parameters
+	adjust   pixel.Adjust
+	loads    []pixel.Load
+	laws     []light.Law
+	straight float64 // V by which knees lie elsewhere if channels fall below them in a straight line; 0 as stated
+	out      *Appearance
 }
 
 // Make gives the appearance of a run in a step, by its index in the run, as fitted
@@ -84,6 +85,9 @@ func (m *maker) see() error {
 		return ladder.Explain(m.run, err)
 	}
 	m.tellRunaway(solver)
+	if m.fitted != nil {
+		m.straight = solver.StraightShift(m.step, m.adjust)
+	}
 	for i, reel := range m.run.Reels {
 		plus, minus := make([]float64, reel.Pixels), make([]float64, reel.Pixels)
 		solver.Reel(i, plus, minus, nil)

@@ -15,6 +15,7 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/ladder"
 	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/rating"
 	"ohmkeep/internal/run"
@@ -76,6 +77,20 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 		}
 	}
 	return k
+}
+
+// straightShift gives how much further the knees lie if channels fall below them in a
+// straight line, V; 0 where the run cannot be solved.
+func straightShift(k Known, step run.Step) float64 {
+	net, err := ladder.New(k.Run)
+	if err != nil {
+		return 0
+	}
+	solver := net.NewSolver()
+	if err := solver.Solve(&k.Best.Parameters, ladder.Loads(k.Run, step, k.Best.Adjust)); err != nil {
+		return 0
+	}
+	return solver.StraightShift(step, k.Best.Adjust)
 }
 
 // straight is an account whose channels fall below their knees in a straight line.
