@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"ohmkeep/internal/rating"
 	"ohmkeep/internal/run"
 )
 
@@ -62,14 +63,8 @@ func (p *proposer) sameSupply(kind Kind, labour, near int, to run.Place, along f
 			r.PlaceName(to), metres, along, r.Feeds[near].Length, like.Name)
 	}
 	like.Name, like.To = "to "+r.PlaceName(to), to
-	amps := 0.0
-	for _, reel := range r.Reels {
-		each := reel.Strip.Idle
-		for _, c := range reel.Strip.Channels {
-			each += p.step.Levels[c.Name] * c.Amps
-		}
-		amps += float64(reel.Pixels) * each / 2
-	}
+	mix, level := rating.MixOf(p.step)
+	amps := mix.Limiter(r, level) / 2
 	sizes := []string{like.Conductor}
 	if size := p.roomy(like, metres, amps, r.SupplyOf(near).Volts); size != "" && size != like.Conductor {
 		sizes = append(sizes, size)
@@ -100,7 +95,7 @@ func (p *proposer) otherSupply(near int, landing, end run.Place, way reach) {
 		return
 	}
 	supply.Name = "second"
-	for n := 2; r.FeedIndex("to "+supply.Name) >= 0 || taken(r, supply.Name); n++ {
+	for n := 2; taken(r, supply.Name); n++ {
 		supply.Name = fmt.Sprintf("second %d", n)
 	}
 	like.Name, like.To = "to "+r.PlaceName(end), end
