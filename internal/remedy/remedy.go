@@ -48,7 +48,7 @@ func Stated(r *run.Run) Known {
 		}
 	}
 	for i, f := range r.Feeds {
-		if f.WireOhms > 0 && f.Ohms > f.WireOhms*(1+r.Limits.FeedExcess)+r.Limits.ConnectorOhms {
+		if f.Ohms > r.FeedExcess(i) {
 			k.Feeds = append(k.Feeds, i)
 		}
 	}
