@@ -24,13 +24,11 @@ type bench struct {
 
 func newBench(k Known, e *edit, mix rating.Mix, limits rating.Limits) (*bench, error) {
 	b := &bench{k: k, of: k.Run, edit: e, mix: mix}
-	changed := k.Run
 	if e != nil {
-		changed = e.run(k.Run)
+		b.of = e.run(k.Run)
 	}
-	b.of = changed
 	var err error
-	b.circuit, err = rating.New(rating.Condition{Run: changed, Parameters: b.parameters(k.Best), Adjust: k.Best.Adjust}, mix, limits)
+	b.circuit, err = rating.New(rating.Condition{Run: b.of, Parameters: b.parameters(k.Best), Adjust: k.Best.Adjust}, mix, limits)
 	return b, err
 }
 

@@ -15,7 +15,6 @@ type edit struct {
 	trimmed map[int]float64  // by supply: V without load
 	added   *run.Supply      // from which, at its end, the last of laid comes
 	parted  int              // joint whose plus is cut, where added
-	level   float64          // the load is lowered to this; 0 = it is not
 }
 
 // remadeOhms is the loop of a joint that was remade with care, Ω: what a run file

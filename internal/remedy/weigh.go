@@ -67,7 +67,7 @@ func (p *Plan) lower(b *bench) error {
 		return err
 	}
 	p.Options = append(p.Options, Option{[]Repair{{Kind: Lower, Labour: setting,
-		Text: lowerText(p, to), edit: edit{level: to}}}, e})
+		Text: lowerText(p, to)}}, e})
 	return nil
 }
 
