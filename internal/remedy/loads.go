@@ -39,6 +39,7 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 	k := known(max(design, 0))
 	r := k.Run
 	l := &Loads{Known: k, Design: -1}
+	var alone []Known // by colour, without the sides
 	for i, mix := range rating.Mixes(r) {
 		step, level := mix.Steps[0], 0.0
 		for _, s := range mix.Steps {
@@ -51,7 +52,8 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 				step, level = s, its
 			}
 		}
-		b, err := newBench(known(step), nil, mix, o.Limits)
+		shown := known(step)
+		b, err := newBench(shown, nil, mix, o.Limits)
 		if err != nil {
 			return nil, err
 		}
@@ -60,6 +62,8 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 			return nil, err
 		}
 		l.Colours = append(l.Colours, Load{mix, step, e})
+		shown.Sides = nil
+		alone = append(alone, shown)
 	}
 	if len(l.Colours) == 0 {
 		return nil, ErrNoColour
@@ -73,9 +77,7 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 	for _, repair := range repairs {
 		change := Change{Repair: repair}
 		for i := range l.Colours {
-			alone := known(l.Colours[i].Step)
-			alone.Sides = nil
-			e, ok := tried(alone, &repair.edit, l.Colours[i].Mix, l.Colours[i].Effect.Level, o)
+			e, ok := tried(alone[i], &repair.edit, l.Colours[i].Mix, l.Colours[i].Effect.Level, o)
 			if !ok {
 				break
 			}
