@@ -2,18 +2,6 @@ package pixel
 
 import "ohmkeep/internal/run"
 
-// Channels gives what each channel draws at v volts, in amperes, in the order of
-// the strip's channels. The idle current is none of theirs.
-func (l *Load) Channels(v float64) (amps [MostChannels]float64) {
-	if v > 0 {
-		for i := range l.n {
-			t := &l.terms[i]
-			amps[t.channel], _ = l.channel(t, v)
-		}
-	}
-	return amps
-}
-
 // Drive gives how strongly each channel's LEDs are driven at v volts, as a part of
 // what they get at level 1 and rated volts, in the order of the strip's channels.
 // Behind linear drivers and resistors the LEDs get the current that the channel

@@ -2,35 +2,10 @@ package pixel
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"ohmkeep/internal/run"
 )
-
-// The channels' currents and the idle current are the pixel's, whatever the levels;
-// a dark channel in between keeps its place.
-func TestChannelsAddUp(t *testing.T) {
-	rng := rand.New(rand.NewPCG(6, 3))
-	for range 2000 {
-		s := strip(run.Driver(rng.IntN(3)))
-		levels := map[string]float64{"red": rng.Float64(), "blue": rng.Float64()}
-		l := New(s, levels, Adjust{Scale: 0.5 + rng.Float64(), Idle: 1, Shift: 0.2 * rng.NormFloat64()})
-		v := -0.5 + 6*rng.Float64()
-		amps := l.Channels(v)
-		dark := New(s, nil, AsStated)
-		sum, _ := dark.Current(v)
-		for _, a := range amps {
-			sum += a
-		}
-		if total, _ := l.Current(v); math.Abs(total-sum) > 1e-15 {
-			t.Fatalf("%v at %g V: channels and idle are %g A, the pixel %g", s.Driver, v, sum, total)
-		}
-		if amps[1] != 0 || amps[3] != 0 {
-			t.Fatalf("a dark channel draws: %v", amps)
-		}
-	}
-}
 
 // What each driver gives its LEDs, from the run file's definition of it: at rated
 // volts the level; below, a linear driver holds it to its knee, a resistor loses in
@@ -66,5 +41,12 @@ func TestDrive(t *testing.T) {
 	l := New(strip(run.Linear), levels, Adjust{Scale: 1.2})
 	if got := l.Drive(5); math.Abs(got[0]-1.2) > 1e-12 {
 		t.Errorf("scaled: %v", got)
+	}
+	// A dark channel in between keeps its place.
+	for _, driver := range []run.Driver{run.Linear, run.Resistor, run.Regulated} {
+		l := New(strip(driver), map[string]float64{"red": 1, "blue": 0.5}, AsStated)
+		if got := l.Drive(5); math.Abs(got[0]-1) > 1e-12 || got[1] != 0 || math.Abs(got[2]-0.5) > 1e-12 || got[3] != 0 {
+			t.Errorf("%v without green: %v", driver, got)
+		}
 	}
 }
