@@ -64,6 +64,24 @@ func visits(r *run.Run) []survey.Visit {
 	return append(list, survey.Visit{Quantity: run.Current, From: "near"})
 }
 
+// read is what a plant's readings in the places of a list tell of the first step.
+func read(t testing.TB, plant *simulate.Plant, list []survey.Visit, rng *rand.Rand) Known {
+	t.Helper()
+	readings, err := plant.Walk(list, rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	est, err := estimate.Make(plant.Run, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := judge.Of(plant.Run, est)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Fitted(plant.Run, est, a, 0)
+}
+
 // The truth of a what-if is the simulated run's own resistances with the repair in
 // it. Its least volts, its light and its highest level lie in the 95 % intervals as
 // often as they say, give or take what so few simulations can tell: of 5 runs and
@@ -83,20 +101,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 		plant := simulate.New(r, simulate.Usual, rng)
 		plant.Shape = [...]pixel.Shape{pixel.Cubic, pixel.Ramp}[seed%2]
 		plant.Joints[seed%2] = ladder.Rails{Plus: 0.002, Minus: 0.05 + 0.1*rng.Float64()}
-		readings, err := plant.Walk(visits(r), rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
-		if err != nil {
-			t.Fatal(err)
-		}
-		est, err := estimate.Make(r, readings)
-		if err != nil {
-			t.Fatal(err)
-		}
-		a, err := judge.Of(r, est)
-		if err != nil {
-			t.Fatal(err)
-		}
-		k := Fitted(r, est, a, 0)
-		p, err := Make(k, r.Steps[0], Options{})
+		p, err := Make(read(t, plant, visits(r), rng), r.Steps[0], Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -156,19 +161,7 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
 	plant := simulate.New(r, simulate.Usual, rng)
 	plant.Joints[1] = ladder.Rails{Plus: 0.002, Minus: 0.2}
-	readings, err := plant.Walk(visits(r), rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
-	if err != nil {
-		t.Fatal(err)
-	}
-	est, err := estimate.Make(r, readings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	a, err := judge.Of(r, est)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := Make(Fitted(r, est, a, 0), r.Steps[0], Options{})
+	p, err := Make(read(t, plant, visits(r), rng), r.Steps[0], Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -212,19 +205,7 @@ func BenchmarkManyRepairsFitted(b *testing.B) {
 	for _, f := range r.Feeds[1:] {
 		list = append(list, survey.Visit{Quantity: run.Current, From: f.Name})
 	}
-	readings, err := plant.Walk(list, rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
-	if err != nil {
-		b.Fatal(err)
-	}
-	est, err := estimate.Make(r, readings)
-	if err != nil {
-		b.Fatal(err)
-	}
-	a, err := judge.Of(r, est)
-	if err != nil {
-		b.Fatal(err)
-	}
-	k := Fitted(r, est, a, 0)
+	k := read(b, plant, list, rng)
 	k.Joints, k.Feeds = nil, nil
 	for i := range r.Joints { // as if all of them failed
 		k.Joints = append(k.Joints, i)
@@ -234,6 +215,7 @@ func BenchmarkManyRepairsFitted(b *testing.B) {
 	}
 	var p *Plan
 	for b.Loop() {
+		var err error
 		if p, err = Make(k, r.Steps[0], Options{}); err != nil {
 			b.Fatal(err)
 		}
