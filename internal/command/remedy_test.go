@@ -91,11 +91,16 @@ func TestLimitJSON(t *testing.T) {
 		t.Fatalf("%v", colours)
 	}
 	// 16 AWG is 13.174 Ω/km (ASTM B258 and 1/58 Ω·mm²/m); 3 m of it drop 6 % of 5.1 V
-	// at 7.742 A, if nothing gives way before.
-	binding := colours[0].(map[string]any)["as_wired"].(map[string]any)["binds"].(map[string]any)
-	amps := colours[0].(map[string]any)["as_wired"].(map[string]any)["highest_amps"].(float64)
-	if binding["criterion"] == "feed drop" && math.Abs(amps-0.306/(3*0.013174)) > 0.02 || amps > 7.75 {
+	// at 7.742 A, where the light may do as it likes.
+	s.write("lax.toml", strings.Replace(shelf, "[limits]", "[limits]\ncolour_shift = 0.5\ndimming_percent = 99", 1))
+	lax := decoded(t, s.do(`ohmkeep limit lax.toml --json`).exits(Passes).out)
+	wired := lax["colours"].([]any)[0].(map[string]any)["as_wired"].(map[string]any)
+	binding, amps := wired["binds"].(map[string]any), wired["highest_amps"].(float64)
+	if binding["criterion"] != "feed drop" || math.Abs(amps-0.306/(3*0.013174)) > 0.02 {
 		t.Errorf("%v binds at %g A", binding, amps)
+	}
+	if amps := colours[0].(map[string]any)["as_wired"].(map[string]any)["highest_amps"].(float64); amps > 7.75 {
+		t.Errorf("%g A, above the feed's drop", amps)
 	}
 	// More is allowed of the heat of joints, less is carried by the limiter.
 	hot := decoded(t, s.do(`ohmkeep limit shelf.toml --joint-watts 0.001 --json`).out)
@@ -138,8 +143,6 @@ func TestRepairInDoubt(t *testing.T) {
 	}
 	csv := s.simulated(r.Run, func(p *simulate.Plant) { p.Scales[1] = 9 }, everything)
 	s.write("readings.csv", csv)
-	o := s.do(`ohmkeep repair shelf.toml readings.csv`)
-	if o.status == Passes {
-		t.Errorf("passes:\n%s", o.out)
-	}
+	s.do(`ohmkeep repair shelf.toml readings.csv`).exits(Unproven).prints("UNPROVEN: no resistances explain the readings")
+	s.do(`ohmkeep limit shelf.toml readings.csv`).exits(Unproven).prints("rely on none of these numbers")
 }
