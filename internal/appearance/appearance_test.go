@@ -138,11 +138,11 @@ func shareOf(t *testing.T, a *Appearance, kind assessment.Kind, name string) Sha
 }
 
 // At constant currents causes do not touch each other, so each one's share of the
-// volts is its own drop, by hand: an end-fed chain in the 5 % step, 780 pixels of
-// 2.6 mA; the copper's drop at the far end is I·R/2 of the spread load (one segment
+// volts is its own drop, by hand: an end-fed chain at 2 % white, 780 pixels of
+// 1.52 mA; the copper's drop at the far end is I·R/2 of the spread load (one segment
 // less), for 0.08/60 Ω a segment.
 func TestSharesAreDropsWhereCurrentsAreConstant(t *testing.T) {
-	src := change(t, "near", "near")
+	src := cove
 	far := strings.Index(src, "[[feed]]\nname = \"far\"")
 	src = src[:far] + src[strings.Index(src, "[[step]]"):]
 	src = strings.Replace(src, "[[step]]\nname = \"white 5 %\"\nred = 0.05\ngreen = 0.05\nblue = 0.05", "[[joint]]\nbetween = [\"west\", \"north\"]\nmilliohms = 40\n[[step]]\nname = \"white 5 %\"\nred = 0.02\ngreen = 0.02\nblue = 0.02", 1)

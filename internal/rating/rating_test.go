@@ -140,8 +140,7 @@ blue = 1
 [limits]
 feed_drop_percent = 50
 `
-	// Half of blue's light is gone at the middle of forward and knee, 3 V: but the
-	// pixels before it starve as well, so the level is above the closed form's.
+	// With no light to lose, the limit is left where the last pixel comes to its knee.
 	r := parse(t, file+"dimming_percent = 0.001\ncolour_shift = 1\n")
 	mix, _ := MixOf(r.Steps[0])
 	c, err := New(Stated(r), mix, Limits{JointWatts: 9, DataVolts: 5})
