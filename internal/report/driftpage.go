@@ -39,10 +39,11 @@ type driftPart struct {
 func DriftHTML(w io.Writer, h *history.History, o Options) error {
 	headline, verdict := driftHeadline(h)
 	data := struct {
+		Style                       form.Markup
 		Name, Made, Headline, Class string
 		Cautions                    []string
 		Parts                       []driftPart
-	}{Name: legible.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Cautions: cautions}
+	}{Style: form.Markup(style), Name: legible.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Cautions: cautions}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
 	}

@@ -15,6 +15,11 @@ import (
 	"ohmkeep/internal/picture"
 )
 
+// style is the style sheet of every page.
+//
+//go:embed style.css
+var style string
+
 //go:embed page.html
 var pageText string
 
@@ -44,6 +49,7 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 	text, class := headline(a)
 	verdict, rest, _ := strings.Cut(text, ": ")
 	data := struct {
+		Style                            form.Markup
 		Name, Made, Verdict, Rest, Class string
 		Converged                        bool
 		Actions                          []action
@@ -54,7 +60,7 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 		Assumed                          bool
 		Readings                         []readingRow
 	}{
-		Name: legible.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
+		Style: form.Markup(style), Name: legible.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
 		Converged: a.Fit.Converged, Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
 	}
 	if !o.Made.IsZero() {
