@@ -126,14 +126,17 @@ func within(k appearance.Known, by float64, digits int) string {
 	return fmt.Sprintf("%s (%s to %s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
 }
 
-const method = "Shapley's value: each cause against an ideal one, averaged over every order"
+const (
+	splitBy = "Shapley's value"
+	method  = splitBy + ": each cause against an ideal one, averaged over every order"
+)
 
 // shares tells what the spot is owed to.
 func (t table) shares(a *appearance.Appearance) {
 	if len(a.Shares) == 0 {
 		return
 	}
-	t.heading("What " + legible.Short(a.Worst.Name, 40) + " is owed to (" + method[:15] + ")")
+	t.heading("What " + legible.Short(a.Worst.Name, 40) + " is owed to (" + splitBy + ")")
 	fmt.Fprintf(t.w, "%s%9s  %-26s%s\n", left("", nameWidth-2), "mV lost", "colour, u'v'", "dimmer, %")
 	row := func(name string, volts, shift, dim appearance.Known) {
 		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), level(1000*volts.Value, 0),

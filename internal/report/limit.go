@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"strings"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/legible"
@@ -45,7 +46,7 @@ func LimitTable(w io.Writer, l *remedy.Loads, colour bool) error {
 	effects := l.Effects()
 	safe, decides := remedy.Limiter(effects)
 	verdict := l.Verdict()
-	word := map[assessment.Verdict]string{assessment.Pass: "PASS", assessment.Fail: "FAIL", assessment.Unproven: "UNPROVEN"}[verdict]
+	word := strings.ToUpper(string(verdict))
 	text := fmt.Sprintf("%s: set the limiter to at most %s A", word, fixed(cautious(safe, l.Known), 2))
 	switch {
 	case decides < 0:
@@ -53,11 +54,11 @@ func LimitTable(w io.Writer, l *remedy.Loads, colour bool) error {
 	case effects[decides].Rating.Dark():
 		text = word + ": no limiter is low enough; even in the dark a limit is broken"
 	}
-	if verdict == assessment.Fail {
+	switch {
+	case verdict == assessment.Fail && l.Design >= 0:
+		text += "; the design step is too bright for it as wired"
+	case verdict == assessment.Fail:
 		text += "; the steps as stated are too bright"
-		if l.Design >= 0 {
-			text = text[:len(text)-len("; the steps as stated are too bright")] + "; the design step is too bright for it as wired"
-		}
 	}
 	t.wrapped("", text, 0, verdict)
 	t.wrapped("", "Run: "+legible.Short(nameOf(l.Known.Run), 120)+known(l.Known), 0, assessment.None)
