@@ -66,7 +66,7 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			return verdictStatus(a)
+			return verdictStatus(a.Worst())
 		},
 	}
 	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML report with pictures into this file")
@@ -144,8 +144,9 @@ func writeAssessment(c *cobra.Command, a *assessment.Assessment, page, picture s
 	return nil
 }
 
-func verdictStatus(a *assessment.Assessment) error {
-	switch a.Worst() {
+// verdictStatus is the exit status of a verdict.
+func verdictStatus(v assessment.Verdict) error {
+	switch v {
 	case assessment.Fail:
 		return status(Fails)
 	case assessment.Unproven:

@@ -7,7 +7,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/appearance"
-	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/picture"
@@ -75,7 +74,7 @@ readings leave it open, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			return seenStatus(a)
+			return verdictStatus(a.Verdict)
 		},
 	}
 	c.Flags().StringVar(&step, "step", "", "the step, by its name")
@@ -123,14 +122,4 @@ func pixelAsked(r *run.Run, name string) (*run.Place, error) {
 	}
 	wrong.File, wrong.Key = r.File, "--at"
 	return nil, wrong
-}
-
-func seenStatus(a *appearance.Appearance) error {
-	switch a.Verdict {
-	case assessment.Fail:
-		return status(Fails)
-	case assessment.Unproven:
-		return status(Unproven)
-	}
-	return nil
 }

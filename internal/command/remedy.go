@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/conductor"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/judge"
@@ -134,7 +133,10 @@ meets them all stands first, the cheapest of it first.
 			} else {
 				err = report.RepairTable(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
 			}
-			return orStatus(err, p.AsWired.Verdict)
+			if err != nil {
+				return err
+			}
+			return verdictStatus(p.AsWired.Verdict)
 		},
 	}
 	w.flags(c)
@@ -191,22 +193,12 @@ With readings it takes the resistances that they show, and their intervals.
 			} else {
 				err = report.LimitTable(c.OutOrStdout(), l, colourful(c.OutOrStdout()))
 			}
-			return orStatus(err, l.Verdict())
+			if err != nil {
+				return err
+			}
+			return verdictStatus(l.Verdict())
 		},
 	}
 	w.flags(c)
 	return c
-}
-
-// orStatus is an error, or else the status of a verdict.
-func orStatus(err error, v assessment.Verdict) error {
-	switch {
-	case err != nil:
-		return err
-	case v == assessment.Fail:
-		return status(Fails)
-	case v == assessment.Unproven:
-		return status(Unproven)
-	}
-	return nil
 }
