@@ -40,11 +40,7 @@ readings leave it open, 2 the input is wrong.`,
 			if err := drawable(drawn); err != nil {
 				return err
 			}
-			r, err := loadRun(args[0])
-			if err != nil {
-				return err
-			}
-			s, err := stepAsked(r.Run, step)
+			r, i, err := loadStep(args[0], step)
 			if err != nil {
 				return err
 			}
@@ -56,7 +52,7 @@ readings leave it open, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			a, err := appearance.Make(r.Run, r.StepIndex(s.Name), e, spot)
+			a, err := appearance.Make(r.Run, i, e, spot)
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}

@@ -9,7 +9,6 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/prediction"
 	"ohmkeep/internal/report"
-	"ohmkeep/internal/run"
 )
 
 func newPredict() *cobra.Command {
@@ -30,15 +29,11 @@ Without --step it takes the design step, or the only step.`,
 			if err := drawable(picture); err != nil {
 				return err
 			}
-			r, err := loadRun(args[0])
+			r, i, err := loadStep(args[0], step)
 			if err != nil {
 				return err
 			}
-			s, err := stepAsked(r.Run, step)
-			if err != nil {
-				return err
-			}
-			p, err := prediction.Make(r.Run, s)
+			p, err := prediction.Make(r.Run, r.Steps[i])
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
@@ -61,16 +56,21 @@ Without --step it takes the design step, or the only step.`,
 	return c
 }
 
-// stepAsked is the step named, or else the design step, or else the only one.
-func stepAsked(r *run.Run, name string) (run.Step, error) {
+// loadStep loads a run and finds the step named, by its index, or else the design
+// step, or else the only one.
+func loadStep(file, name string) (*equipped, int, error) {
+	r, err := loadRun(file)
 	switch {
+	case err != nil:
+		return nil, 0, err
 	case name != "":
-		return stepNamed(r, name)
+		_, err := stepNamed(r.Run, name)
+		return r, r.StepIndex(name), err
 	case r.Limits.DesignStep >= 0:
-		return r.Steps[r.Limits.DesignStep], nil
+		return r, r.Limits.DesignStep, nil
 	case len(r.Steps) == 1:
-		return r.Steps[0], nil
+		return r, 0, nil
 	}
-	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: "which step? the run file names no design step",
-		Hint: "known: " + strings.Join(stepNames(r), ", ")}
+	return nil, 0, fault.Fault{File: r.File, Key: "--step", Text: "which step? the run file names no design step",
+		Hint: "known: " + strings.Join(stepNames(r.Run), ", ")}
 }

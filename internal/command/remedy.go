@@ -105,19 +105,16 @@ meets them all stands first, the cheapest of it first.
 			if err := drawable(w.picture); err != nil {
 				return err
 			}
-			r, err := loadRun(args[0])
+			r, i, err := loadStep(args[0], w.step)
 			if err != nil {
 				return err
 			}
-			step, err := stepAsked(r.Run, w.step)
-			if err != nil {
-				return err
-			}
+			step := r.Steps[i]
 			known, err := w.known(c, r, args[1:])
 			if err != nil {
 				return err
 			}
-			p, err := remedy.Make(known(r.StepIndex(step.Name)), step, o)
+			p, err := remedy.Make(known(i), step, o)
 			if err != nil {
 				return fmt.Errorf("%s: step %q: %w", args[0], step.Name, err)
 			}
