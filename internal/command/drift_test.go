@@ -184,6 +184,10 @@ func TestDriftFaults(t *testing.T) {
 	s.do("ohmkeep drift gallery.toml --store none.db").refused("there is no such store")
 	s.do("ohmkeep drift gallery.toml --store none.db --picture x.gif").refused("ends in .png or .svg")
 	s.do("ohmkeep note gallery.toml x --store g.db --at yesterday").refused("is not a time")
+	s.do("ohmkeep note gallery.toml x --store gg.db").refused("gg.db: there is no such store")
+	if _, err := os.Stat("gg.db"); !os.IsNotExist(err) {
+		t.Errorf("a store was made of a slip: %v", err)
+	}
 	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
 	if got := s.do("ohmkeep drift gallery.toml --store g.db").exits(Unproven); !strings.Contains(got.out, "too few nights") {
 		t.Errorf("%s", got.out)
