@@ -15,11 +15,12 @@ import (
 func Reread(l profile.Line, q run.Quantity, raw, unit string, shunt float64) (Value, error) {
 	for _, f := range l.Fields {
 		of, known := f.Quantity, true
-		if !f.Counts {
-			if f.UnitGroup == "" {
-				unit = f.Unit
-			}
+		switch {
+		case f.Counts:
+		case f.UnitGroup != "":
 			of, known = profile.UnitQuantity(unit)
+		default:
+			of, known = profile.UnitQuantity(f.Unit)
 		}
 		if f.IsFlags() || !known || of != q {
 			continue

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/simulate/months"
 )
 
-// gallery is an invented run of three reels that a board reads at every place.
+// gallery is an invented run of two reels that a board reads at every place.
 const gallery = `schema = 1
 name = "Gallery"
 [strip]
@@ -148,7 +148,16 @@ func TestDriftFindsAStep(t *testing.T) {
 
 // A repair that was noted begins a new stretch: what came before is told beside it and
 // no longer held against the joint.
+// The README shows both.
 func TestDriftAfterANote(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, shown, _ := strings.Cut(string(readme), "<!-- printed by drift before and after the note; a test keeps it true -->\n```\n")
+	shown, _, _ = strings.Cut(shown, "```")
+	first, second, _ := strings.Cut(shown, "…\n")
+
 	s := newSession(t)
 	s.board(90, 0.030, 30, 60)
 	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
@@ -156,7 +165,13 @@ func TestDriftAfterANote(t *testing.T) {
 	if n := len(joint(before)["changes"].([]any)); n != 2 {
 		t.Errorf("%d changes without the note", n)
 	}
+	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Fails).out; first == "" || !strings.Contains(out, first) {
+		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, first)
+	}
 	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at 2026-04-30T00:00:00Z`).exits(Passes)
+	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Passes).out; second == "" || !strings.Contains(out, second) {
+		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, second)
+	}
 	after := joint(decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Passes).out))
 	marks := after["marks"].([]any)
 	if after["verdict"] != "steady" || len(marks) != 1 || len(after["changes"].([]any)) != 1 {
@@ -184,6 +199,10 @@ func TestDriftFaults(t *testing.T) {
 	s.do("ohmkeep drift gallery.toml --store none.db").refused("there is no such store")
 	s.do("ohmkeep drift gallery.toml --store none.db --picture x.gif").refused("ends in .png or .svg")
 	s.do("ohmkeep note gallery.toml x --store g.db --at yesterday").refused("is not a time")
+	s.do("ohmkeep note gallery.toml x --store gg.db").refused("gg.db: there is no such store")
+	if _, err := os.Stat("gg.db"); !os.IsNotExist(err) {
+		t.Errorf("a store was made of a slip: %v", err)
+	}
 	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
 	if got := s.do("ohmkeep drift gallery.toml --store g.db").exits(Unproven); !strings.Contains(got.out, "too few nights") {
 		t.Errorf("%s", got.out)

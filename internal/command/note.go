@@ -1,7 +1,10 @@
 package command
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -39,6 +42,9 @@ compares what was before with what comes after. A text that names a joint or a f
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
+			}
+			if _, err := os.Stat(to); errors.Is(err, fs.ErrNotExist) { // opening would make one of a slip
+				return fault.Fault{File: to, Text: "there is no such store", Hint: "name the one that the readings are in"}
 			}
 			s, err := store.Open(to)
 			if err != nil {

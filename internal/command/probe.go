@@ -54,7 +54,6 @@ func newProbeList() *cobra.Command {
 
 func newProbeCheck() *cobra.Command {
 	var at portFlags
-	var seconds float64
 	c := &cobra.Command{
 		Use:   "check [RUN PROBE]",
 		Short: "Show what a port says and what of it is understood",
@@ -72,27 +71,14 @@ is wrong or the port does not open.`,
 			if err != nil {
 				return err
 			}
-			d, err := lasting(c, seconds)
-			if err != nil {
-				return err
-			}
-			return checkProbe(c, found, d)
+			return checkProbe(c, found)
 		},
 	}
-	at.add(c)
-	c.Flags().Float64Var(&seconds, "seconds", 3, "how long to listen or ask")
+	at.add(c, 3, "how long to listen or ask")
 	return c
 }
 
-// lasting gives a time of the --seconds flag.
-func lasting(c *cobra.Command, seconds float64) (time.Duration, error) {
-	if !(seconds > 0 && seconds <= 1e8) {
-		return 0, callFault(c, "--seconds %g is no time above 0", seconds)
-	}
-	return time.Duration(seconds * float64(time.Second)), nil
-}
-
-func checkProbe(c *cobra.Command, at *found, d time.Duration) error {
+func checkProbe(c *cobra.Command, at *found) error {
 	out := c.OutOrStdout()
 	begun := time.Now()
 	o := instrument.Options{Log: func(e instrument.Event) {
@@ -105,7 +91,7 @@ func checkProbe(c *cobra.Command, at *found, d time.Duration) error {
 		}
 		fmt.Fprintln(out)
 	}}
-	report, err := instrument.CheckVia(c.Context(), at.profile, at.Port, d, o, func(o instrument.Options) (instrument.Instrument, error) {
+	report, err := instrument.CheckVia(c.Context(), at.profile, at.Port, at.lasting, o, func(o instrument.Options) (instrument.Instrument, error) {
 		return at.open(c.Context(), o)
 	})
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -14,12 +15,16 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// portFlags name a probe without a run file.
-type portFlags struct{ profile, port string }
+// portFlags name a probe without a run file, and say how long it is heard.
+type portFlags struct {
+	profile, port string
+	seconds       float64
+}
 
-func (f *portFlags) add(c *cobra.Command) {
+func (f *portFlags) add(c *cobra.Command, seconds float64, about string) {
 	c.Flags().StringVar(&f.profile, "profile", "", "a device profile, by name or as a .toml file")
 	c.Flags().StringVar(&f.port, "port", "", "the serial port, best under /dev/serial/by-id; or as a run file has it")
+	c.Flags().Float64Var(&f.seconds, "seconds", seconds, about)
 	completeProfiles(c)
 }
 
@@ -29,11 +34,12 @@ func completeProfiles(c *cobra.Command) {
 	})
 }
 
-// found is one probe that can be opened.
+// found is one probe that can be opened, and how long it is to be heard.
 type found struct {
 	run.Probe
 	profile *profile.Profile
 	opener  *probe.Opener
+	lasting time.Duration
 }
 
 func (f *found) open(ctx context.Context, o instrument.Options) (instrument.Instrument, error) {
@@ -53,6 +59,10 @@ func (f *portFlags) find(c *cobra.Command, args []string) (*found, error) {
 	case len(args) == 1 || f.profile == "" || f.port == "":
 		return nil, callFault(c, "wants RUN and PROBE, or --profile and --port")
 	}
+	if !(f.seconds > 0 && f.seconds <= 1e8) {
+		return nil, callFault(c, "--seconds %g is no time above 0", f.seconds)
+	}
+	it.lasting = time.Duration(f.seconds * float64(time.Second))
 	var err error
 	if it.profile, err = profile.Load(it.Profile, it.opener.Dir); err != nil {
 		return nil, reason(err)

@@ -21,7 +21,6 @@ import (
 func newProbeRecord() *cobra.Command {
 	var at portFlags
 	var out string
-	var seconds float64
 	c := &cobra.Command{
 		Use:   "record [RUN PROBE] --out FILE",
 		Short: "Write what a port says into a transcript",
@@ -39,28 +38,22 @@ does not open.`,
 			if err != nil {
 				return err
 			}
-			d, err := lasting(c, seconds)
-			if err != nil {
-				return err
-			}
 			if out == "" {
 				return callFault(c, "wants --out FILE")
 			}
 			if found.profile.Kind == profile.Hwmon {
 				return callFault(c, "profile %s has no wire: what the kernel's files say is not recorded", found.profile.Name)
 			}
-			return recordProbe(c, found, d, out)
+			return recordProbe(c, found, out)
 		},
 	}
-	at.add(c)
+	at.add(c, 60, "how long to listen or ask; it can be stopped before")
 	c.Flags().StringVar(&out, "out", "", "the transcript to write, which must not exist; - is standard output")
-	c.Flags().Float64Var(&seconds, "seconds", 60, "how long to listen or ask; it can be stopped before")
 	return c
 }
 
-func recordProbe(c *cobra.Command, at *found, d time.Duration, path string) error {
-	file := nopCloser{c.OutOrStdout()}
-	var out io.WriteCloser = file
+func recordProbe(c *cobra.Command, at *found, path string) error {
+	var out io.WriteCloser = nopCloser{c.OutOrStdout()}
 	if path != "-" {
 		made, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 		if errors.Is(err, fs.ErrExist) {
@@ -70,16 +63,8 @@ func recordProbe(c *cobra.Command, at *found, d time.Duration, path string) erro
 		}
 		out = made
 	}
-	var channels []instrument.Channel
-	if at.profile.Kind == profile.SCPI {
-		for _, x := range at.Channels {
-			channels = append(channels, instrument.Channel{ID: x.ID, Quantity: x.Quantity})
-		}
-	}
-	head := probe.Head(at.profile, at.Port, channels, time.Now())
-	head.Profile = at.Profile // as it was named, so that a file is found again
-	w := transcript.NewWriter(out, head)
-	counters, err := hear(c.Context(), at, d, w)
+	w := transcript.NewWriter(out, probe.Head(at.Probe, at.profile, time.Now()))
+	counters, err := hear(c.Context(), at, w)
 	for _, ended := range []error{w.Close(), out.Close()} {
 		if err == nil && ended != nil {
 			err = fmt.Errorf("%s: %w", path, bare(ended))
@@ -103,12 +88,12 @@ type nopCloser struct{ io.Writer }
 func (nopCloser) Close() error { return nil }
 
 // hear writes what a probe says until the time is over or the program is stopped.
-func hear(ctx context.Context, at *found, d time.Duration, w *transcript.Writer) (instrument.Counters, error) {
+func hear(ctx context.Context, at *found, w *transcript.Writer) (instrument.Counters, error) {
 	device, err := at.open(ctx, instrument.Options{Log: probe.Record(w, at.profile)})
 	if err != nil {
 		return instrument.Counters{}, err
 	}
-	ctx, stop := context.WithTimeout(ctx, d)
+	ctx, stop := context.WithTimeout(ctx, at.lasting)
 	defer stop()
 	for ctx.Err() == nil {
 		if _, err = device.Next(ctx); instrument.Ended(err) {

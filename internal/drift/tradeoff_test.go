@@ -124,43 +124,49 @@ func TestTradeoff(t *testing.T) {
 }
 
 func drawTradeoff(t *testing.T, steps, wrong []float64, delays map[string][][]float64, n float64) {
-	line := func(name string, c drawing.Color, axis chart.YAxisType) (chart.ContinuousSeries, chart.AnnotationSeries) {
-		s := chart.ContinuousSeries{Name: name, YAxis: axis, Style: chart.Style{StrokeColor: c, StrokeWidth: 3, DotColor: c, DotWidth: 5}}
-		a := chart.AnnotationSeries{YAxis: axis, Style: chart.Style{FontSize: 9, FontColor: c, StrokeColor: c}}
+	none := math.Log10(0.3 / n) // where no call at all is drawn: three to the left of one
+	line := func(name string, c drawing.Color) (chart.ContinuousSeries, chart.AnnotationSeries) {
+		s := chart.ContinuousSeries{Style: chart.Style{StrokeColor: c, StrokeWidth: 3, DotColor: c, DotWidth: 5}}
+		a := chart.AnnotationSeries{Style: chart.Style{FontSize: 9, FontColor: c, StrokeColor: c}}
 		for k := range steps {
 			if len(delays[name][k]) == 0 {
 				continue
 			}
-			at := math.Log10(math.Max(wrong[k], 0.3) / n) // none at all is drawn at 0.3
+			at := math.Max(math.Log10(wrong[k]/n), none)
 			y := trend.Median(delays[name][k])
 			s.XValues, s.YValues = append(s.XValues, at), append(s.YValues, y)
 			if steps[k] == 1 || steps[k] == 0.2 {
-				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: y, Label: fmt.Sprintf("caution %g: %.1f days", steps[k], y)})
+				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: y, Label: fmt.Sprintf("%s, caution %g: %.1f days", name, steps[k], y)})
 			}
 		}
 		return s, a
 	}
-	ramp, rampWords := line("ramp of 60 mΩ a year", drawing.Color{R: 170, G: 46, B: 26, A: 255}, chart.YAxisPrimary)
-	step, stepWords := line("step of 15 mΩ", drawing.Color{R: 22, G: 105, B: 130, A: 255}, chart.YAxisPrimary)
-	low, high := math.Log10(0.3/n)-0.1, math.Log10(math.Max(1, wrong[0])/n)+0.3
-	var ticks []chart.Tick
-	for e := math.Floor(low); e <= high; e++ {
+	ramp, rampWords := line("ramp of 60 mΩ a year", drawing.Color{R: 170, G: 46, B: 26, A: 255})
+	step, stepWords := line("step of 15 mΩ", drawing.Color{R: 22, G: 105, B: 130, A: 255})
+	high := math.Max(math.Log10(math.Max(1, wrong[0])/n)+0.3, 0)
+	// The library ends an axis at its first and last marks, so those have no words.
+	ticks := []chart.Tick{{Value: none - 0.1}, {Value: none, Label: "none"}}
+	for e := math.Floor(none); e <= high; e++ {
 		for _, m := range []float64{1, 3} {
-			if at := e + math.Log10(m); at >= low && at <= high {
-				ticks = append(ticks, chart.Tick{Value: at, Label: fmt.Sprintf("%g", m*math.Pow(10, e))})
+			if at := e + math.Log10(m); at > none+0.1 && at <= high {
+				ticks = append(ticks, chart.Tick{Value: at, Label: fmt.Sprintf("%.1g", math.Pow(10, at))})
 			}
 		}
 	}
+	ticks = append(ticks, chart.Tick{Value: high + 0.1})
+	most := 0.0
+	for _, days := range ramp.YValues {
+		most = math.Max(most, 10*math.Ceil(days/10))
+	}
 	var days []chart.Tick
-	for d := 0.0; d <= 50; d += 10 {
+	for d := 0.0; d <= most; d += 10 {
 		days = append(days, chart.Tick{Value: d, Label: fmt.Sprintf("%g", d)})
 	}
-	c := chart.Chart{Width: 1000, Height: 520, Title: "Days until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
+	c := chart.Chart{Width: 1000, Height: 520, Title: "Days (median) until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
 		Background: chart.Style{Padding: chart.NewBox(60, 30, 30, 20)},
-		XAxis:      chart.XAxis{Name: "calls for nothing, a healthy run-year (none in the simulation: drawn at the left edge)", Ticks: ticks, Range: &chart.ContinuousRange{Min: low, Max: high}},
-		YAxis:      chart.YAxis{Name: "days, median", AxisType: chart.YAxisSecondary, Ticks: days, Range: &chart.ContinuousRange{Min: 0, Max: 50}},
+		XAxis:      chart.XAxis{Name: "calls for nothing, a healthy run-year", Ticks: ticks, Range: &chart.ContinuousRange{Min: none - 0.1, Max: high + 0.1}},
+		YAxis:      chart.YAxis{AxisType: chart.YAxisSecondary, Ticks: days, Range: &chart.ContinuousRange{Min: 0, Max: most}},
 		Series:     []chart.Series{ramp, step, rampWords, stepWords}}
-	c.Elements = []chart.Renderable{chart.Legend(&c)}
 	f, err := os.Create(filepath.Join("testdata", "tradeoff.png"))
 	if err != nil {
 		t.Fatal(err)

@@ -58,10 +58,9 @@ func Find(root, address string, names []string) (Device, error) {
 	var found []Device
 	var others []string
 	for _, d := range all {
-		switch {
-		case d.Name == name && (!placed || filepath.Base(d.Path) == place):
+		if d.Name == name && (!placed || filepath.Base(d.Path) == place) {
 			found = append(found, d)
-		default:
+		} else {
 			others = append(others, d.address())
 		}
 	}
@@ -104,10 +103,8 @@ func list(root string) ([]Device, error) {
 // atPath finds the one device below a device's path.
 func atPath(path string, names []string) (Device, error) {
 	if numbered.MatchString(filepath.Base(filepath.Clean(path))) {
-		d := Device{}
 		hint := "give the device's own path"
-		if found, err := look(path); err == nil {
-			d = found
+		if d, err := look(path); err == nil {
 			hint = fmt.Sprintf("give %s, or %s", d.address(), d.Path)
 		}
 		return Device{}, fault.Fault{Text: path + " has a number that another device may have after the next boot", Hint: hint}

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"sync"
+	"sync/atomic"
 	"time"
 
 	"ohmkeep/internal/board"
@@ -24,9 +24,7 @@ type kernel struct {
 	options Options
 	at      int       // the file that is read next
 	last    time.Time // when the first of them was read; for pauses only
-
-	closing sync.Once
-	closed  chan struct{}
+	closed  atomic.Bool
 }
 
 func openKernel(p *profile.Profile, address string, o Options) (*kernel, error) {
@@ -34,7 +32,7 @@ func openKernel(p *profile.Profile, address string, o Options) (*kernel, error) 
 	if err != nil {
 		return nil, fmt.Errorf("port %s: %w", address, err)
 	}
-	return &kernel{profile: p, device: device, options: o, closed: make(chan struct{})}, nil
+	return &kernel{profile: p, device: device, options: o}, nil
 }
 
 func (k *kernel) Identity() string { return k.device.Name + " at " + k.device.Path }
@@ -63,7 +61,7 @@ func (k *kernel) Measure(_ context.Context, channel string, q run.Quantity) (Sam
 }
 
 func (k *kernel) Close() error {
-	k.closing.Do(func() { close(k.closed) })
+	k.closed.Store(true)
 	return nil
 }
 
@@ -81,10 +79,8 @@ func kindOf(file string) (q run.Quantity, unit string) {
 
 // read reads one file.
 func (k *kernel) read(v profile.FileValue) (Sample, error) {
-	select {
-	case <-k.closed:
+	if k.closed.Load() {
 		return Sample{}, errClosed
-	default:
 	}
 	n, text, err := k.device.Whole(v.File)
 	q, unit := kindOf(v.File)

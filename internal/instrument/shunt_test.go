@@ -10,6 +10,7 @@ import (
 	"ohmkeep/internal/bench"
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -100,6 +101,31 @@ func TestReread(t *testing.T) {
 		if v, err := board.Reread(l, c.q, c.raw, "", c.shunt); err == nil {
 			t.Errorf("%v %s: %+v", c.q, c.raw, v)
 		}
+	}
+}
+
+// The unit that stands beside a raw text is that of its own field, whatever the
+// fields before it are given in.
+func TestRereadWithTheUnitThatWasSent(t *testing.T) {
+	p, err := profile.Parse("own.toml", []byte(`name = "own"
+title = "Own"
+kind = "lines"
+[port]
+baud = 9600
+[line]
+pattern = '(?P<celsius>\S+) (?P<value>\S+) (?P<unit>\w+)'
+[[line.field]]
+group = "celsius"
+unit = "degC"
+[[line.field]]
+group = "value"
+unit_group = "unit"
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v, err := board.Reread(p.Line, run.Current, "2310", "mA", 0); err != nil || v.SI != 2.31 {
+		t.Errorf("got %+v, %v", v, err)
 	}
 }
 

@@ -45,10 +45,8 @@ type Opener struct {
 // Open opens a probe. Of o it sets the channels, the shunts and the connection,
 // where the run file says them.
 func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
+	o.Channels = append(o.Channels, asked(x, p)...)
 	for _, c := range x.Channels {
-		if p.Kind == profile.SCPI {
-			o.Channels = append(o.Channels, instrument.Channel{ID: c.ID, Quantity: c.Quantity})
-		}
 		if c.Shunt > 0 {
 			if o.Shunts == nil {
 				o.Shunts = map[string]float64{}
@@ -162,13 +160,26 @@ func Replay(ctx context.Context, t *transcript.Transcript, p *profile.Profile, p
 	return instrument.Open(ctx, p, "", o)
 }
 
-// Head gives what a transcript of a probe says of itself.
-func Head(p *profile.Profile, port string, channels []instrument.Channel, begun time.Time) transcript.Head {
-	h := transcript.Head{Profile: p.Name, Port: port, Begun: begun}
-	for _, c := range channels {
+// Head gives what a transcript of a probe says of itself. The profile is named as the
+// probe names it, so that a file is found again.
+func Head(x run.Probe, p *profile.Profile, begun time.Time) transcript.Head {
+	h := transcript.Head{Profile: x.Profile, Port: x.Port, Begun: begun}
+	for _, c := range asked(x, p) {
 		h.Channels = append(h.Channels, c.ID+" "+c.Quantity.String())
 	}
 	return h
+}
+
+// asked is what a probe's device is asked for; nothing where it speaks by itself.
+func asked(x run.Probe, p *profile.Profile) []instrument.Channel {
+	if p.Kind != profile.SCPI {
+		return nil
+	}
+	var channels []instrument.Channel
+	for _, c := range x.Channels {
+		channels = append(channels, instrument.Channel{ID: c.ID, Quantity: c.Quantity})
+	}
+	return channels
 }
 
 // cutLast parts a text at its last blank.

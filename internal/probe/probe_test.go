@@ -222,7 +222,7 @@ func TestRecordReplayBoard(t *testing.T) {
 	sim := bench.NewPlainBoard(pair, nil, func(string, run.Quantity) float64 { return 0 }, time.Hour)
 	p := load(t, "plain-lines")
 	var file bytes.Buffer
-	w := transcript.NewWriter(&file, probe.Head(p, "x", nil, time.Now()))
+	w := transcript.NewWriter(&file, probe.Head(run.Probe{Profile: p.Name, Port: "x"}, p, time.Now()))
 	device, err := instrument.Open(t.Context(), p, pair.Path, instrument.Options{Conn: pair.Host, Log: probe.Record(w, p)})
 	if err != nil {
 		t.Fatal(err)
@@ -304,10 +304,10 @@ func TestRecordReplayMeter(t *testing.T) {
 			ranges[i].Settle = 25 * time.Millisecond
 		}
 	}
-	channels := []instrument.Channel{{ID: "far end", Quantity: run.Voltage}, {ID: "i", Quantity: run.Current}}
+	x := run.Probe{Profile: p.Name, Port: pair.Path, Channels: []run.ProbeChannel{{ID: "far end", Quantity: run.Voltage}, {ID: "i", Quantity: run.Current}}}
 	var file bytes.Buffer
-	w := transcript.NewWriter(&file, probe.Head(p, "x", channels, time.Now()))
-	device, err := instrument.Open(t.Context(), p, pair.Path, instrument.Options{Conn: pair.Host, Log: probe.Record(w, p), Channels: channels})
+	w := transcript.NewWriter(&file, probe.Head(x, p, time.Now()))
+	device, err := new(probe.Opener).Open(t.Context(), x, p, instrument.Options{Conn: pair.Host, Log: probe.Record(w, p)})
 	if err != nil {
 		t.Fatal(err)
 	}

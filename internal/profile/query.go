@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -45,15 +46,7 @@ func parseQuery(root, t *document.Table, ok bool) Query {
 		q.parseFunction(t, f)
 	}
 	for _, ranges := range q.Functions {
-		slices.SortStableFunc(ranges, func(a, b Function) int {
-			switch {
-			case a.UpTo < b.UpTo:
-				return -1
-			case a.UpTo > b.UpTo:
-				return 1
-			}
-			return 0
-		})
+		slices.SortStableFunc(ranges, func(a, b Function) int { return cmp.Compare(a.UpTo, b.UpTo) })
 	}
 	if !asked {
 		t.Missing("voltage", "or current, or temperature, or a [[query.function]]: what the meter is asked for it")

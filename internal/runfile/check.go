@@ -66,10 +66,7 @@ func (r *reader) tieChecks() {
 			}
 		}
 		for k, other := range r.run.Checks[:i] {
-			apart := float64((c.At-other.At)*60 + day) // from the other's beginning to this one's
-			for apart >= day {
-				apart -= day
-			}
+			apart := float64(((c.At-other.At)*60 + day) % day) // from the other's beginning to this one's
 			if apart < other.Seconds || day-apart < c.Seconds {
 				t.Fault("at", fmt.Sprintf("is shown while the check on line %d is", r.checks[k].Line("")), "one step at a time")
 			}

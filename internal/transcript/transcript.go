@@ -3,7 +3,7 @@
 // # The form
 //
 // A transcript is text, one entry a line; lines that begin with # are its head and
-// remarks. Nothing but printable ASCII is in it, whatever was heard.
+// remarks. Whatever was heard is written in printable ASCII.
 //
 //	# ohmkeep transcript 1
 //	# profile: ina226-lines

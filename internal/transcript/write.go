@@ -58,8 +58,8 @@ func (t *Writer) Close() error {
 	return t.err
 }
 
-// oneLine keeps a text of the head on its line and in ASCII's printable part or
-// beyond: a control character becomes a blank.
+// oneLine keeps a text of the head on its line:
+// a control character becomes a blank.
 func oneLine(s string) string {
 	return strings.TrimSpace(strings.Map(func(r rune) rune {
 		if r < ' ' || r == 0x7f {
