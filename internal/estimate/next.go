@@ -105,20 +105,10 @@ func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 			worths[i] -= math.Log(math.Max(1-c*c/own/dot(o.widen(o.est.Elements[elements[k]].row), a), least))
 		}
 	}
-	slices.SortStableFunc(all, func(a, b int) int { return descending(worths[a], worths[b]) })
+	slices.SortStableFunc(all, func(a, b int) int { return cmp.Compare(worths[b], worths[a]) })
 	all = all[:most]
 	slices.Sort(all)
 	return all
-}
-
-func descending(a, b float64) int {
-	switch {
-	case a > b:
-		return -1
-	case a < b:
-		return 1
-	}
-	return 0
 }
 
 // best is the candidate worth most; or two or three of them, at most so many, where fewer
@@ -136,7 +126,7 @@ func (c *choice) best(most int) []int {
 		}
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
-		return cmp.Or(descending(worths[a], worths[b]), descending(hints[a], hints[b]))
+		return cmp.Or(cmp.Compare(worths[b], worths[a]), cmp.Compare(hints[b], hints[a]))
 	})
 	if len(order) == 0 {
 		return nil

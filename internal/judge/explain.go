@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -82,7 +83,7 @@ func (j *judged) explain(i int) *assessment.Explanation {
 		case b.What == theRest:
 			return -1
 		}
-		return descending(a.Share, b.Share)
+		return cmp.Compare(b.Share, a.Share)
 	})
 	for _, p := range parts {
 		if p.Share < tellable {
@@ -102,16 +103,6 @@ const theRest = "all other voltages"
 
 // tellable is the least share worth a line.
 const tellable = 0.02
-
-func descending(a, b float64) int {
-	switch {
-	case a > b:
-		return -1
-	case a < b:
-		return 1
-	}
-	return 0
-}
 
 // heaviestStep is the part of a group in the step that weighs most, where it has several.
 func (j *judged) heaviestStep(i int, what string, group []int) (heaviest assessment.Part, several bool) {
@@ -227,6 +218,6 @@ func (j *judged) sources(i int) []assessment.Source {
 			list = append(list, assessment.Source{What: words[k], Share: share})
 		}
 	}
-	slices.SortStableFunc(list, func(a, b assessment.Source) int { return descending(a.Share, b.Share) })
+	slices.SortStableFunc(list, func(a, b assessment.Source) int { return cmp.Compare(b.Share, a.Share) })
 	return list
 }

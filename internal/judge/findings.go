@@ -56,7 +56,7 @@ func (j *judged) failure(x *assessment.Element) string {
 		return interval + j.onRail(x) + "." + heat + " Disconnect the supply, then remake it."
 	case assessment.Feed:
 		text := interval + j.onRail(x) + "."
-		if i := j.run.FeedIndex(x.Name); x.Like == "" && x.Limit < j.feedExcess(i) {
+		if i := j.run.FeedIndex(x.Name); x.Like == "" && x.Limit < j.run.FeedExcess(i) {
 			return text + fmt.Sprintf(" Its wire is about as stated, but at the %.2f A of step %q it drops more than %.3g %% of %.3g V.",
 				j.design[i], j.run.Steps[j.run.Limits.DesignStep].Name, 100*j.run.Limits.FeedDrop, j.run.SupplyOf(i).Volts) +
 				heat + " Use thicker or shorter wire, or feed the strip from its other end too."

@@ -141,7 +141,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	if j.wavers(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
-	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && (x.Low > j.feedExcess(e.Index) || x.Limit == j.feedExcess(e.Index)) {
+	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
 		x.Like = j.like(e, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
@@ -226,6 +226,3 @@ func (j *judged) feedLimit(i int) float64 {
 	}
 	return j.run.FeedLimit(i, amps)
 }
-
-// feedExcess is the most that a feed of the stated conductor and length may have.
-func (j *judged) feedExcess(i int) float64 { return j.run.FeedExcess(i) }

@@ -1,0 +1,152 @@
+package judge
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/survey"
+	"ohmkeep/internal/verdict"
+)
+
+// Either side of each rule: three slips, three quarters of the stated copper, four
+// deviations below nothing (all common practice, no source).
+func TestOddity(t *testing.T) {
+	suspects := func(n int) []assessment.Reading {
+		list := make([]assessment.Reading, 9)
+		for i := range n {
+			list[i].Suspect = true
+		}
+		return list
+	}
+	element := func(kind assessment.Kind, mean, deviation float64) []estimate.Element {
+		return []estimate.Element{{Kind: kind, Rail: assessment.Loop, Known: true,
+			Belief: verdict.Belief{Mean: mean, Deviation: deviation}}}
+	}
+	unknown := element(assessment.Reel, 0.04, 0.001)
+	unknown[0].Known = false
+	rail := element(assessment.Joint, -0.02, 0.001)
+	rail[0].Rail = assessment.Plus
+	for _, c := range []struct {
+		name string
+		est  estimate.Estimate
+		says string
+	}{
+		{"three slips", estimate.Estimate{Readings: suspects(3)}, ""},
+		{"four", estimate.Estimate{Readings: suspects(4)}, "4 readings contradict the others"},
+		// The end of the interval counts: 1.96 deviations up.
+		{"copper", estimate.Estimate{Elements: element(assessment.Reel, 0.060, 0.001)}, ""},
+		{"too little copper", estimate.Estimate{Elements: element(assessment.Reel, 0.057, 0.001)}, "Reel x seems to have 74 %"},
+		{"a reel that nobody knows", estimate.Estimate{Elements: unknown}, ""},
+		{"joint", estimate.Estimate{Elements: element(assessment.Joint, -0.0039, 0.001)}, ""},
+		{"joint below nothing", estimate.Estimate{Elements: element(assessment.Joint, -0.0041, 0.001)}, "Joint x seems to have less"},
+		{"feed below nothing", estimate.Estimate{Elements: element(assessment.Feed, -0.0041, 0.001)}, "Feed x seems to have less"},
+		{"one rail", estimate.Estimate{Elements: rail}, ""},
+	} {
+		got := oddity(&c.est, func(*estimate.Element) string { return "x" }, func(int) float64 { return 0.080 })
+		if c.says == "" && got != "" || !strings.HasPrefix(got, c.says) {
+			t.Errorf("%s: %q, want %q", c.name, got, c.says)
+		}
+	}
+}
+
+// A failure needs a settled fit, but for an open conductor of a fit that explains the
+// readings; and none stands whose interval reaches below the limit.
+func TestFailuresThatWaver(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		converged bool
+		p         float64
+		ohms, low float64
+		wavers    bool
+	}{
+		{"settled", true, 0.4, 0.050, 0.030, false},
+		{"not settled", false, 0.4, 0.050, 0.030, true},
+		{"open", true, 0.4, math.Inf(1), 8, false},
+		{"open, not settled", false, 0.4, math.Inf(1), 8, false},
+		{"open, not settled and not explained", false, 0.0001, math.Inf(1), 8, true},
+		{"open, not excluded", true, 0.4, math.Inf(1), 0.0002, true},
+	} {
+		j := &judged{run: &run.Run{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
+		e := &estimate.Element{Kind: assessment.Feed, Rail: assessment.Loop}
+		x := &assessment.Element{Ohms: c.ohms, Low: c.low, Limit: 0.015, Verdict: assessment.Fail}
+		if got := j.wavers(e, x); got != c.wavers {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// What a wrong reading looks like, in a run where other places and steps are expected to
+// show what is listed.
+func TestResembles(t *testing.T) {
+	expected := func(from, step string, volts float64) assessment.Reading {
+		return assessment.Reading{Reading: reading.Reading{From: from, To: "-", Step: step}, Predicted: volts}
+	}
+	others := []assessment.Reading{
+		expected("a.start+", "white", 4.80), expected("a.end+", "white", 4.50), expected("a.end+", "dark", 5.00),
+		expected("b.start+", "white", 4.502), expected("b.end+", "dark", 4.20),
+	}
+	for _, c := range []struct {
+		text      string
+		value     float64
+		predicted float64
+		says      string
+	}{
+		{"-4.500", -4.5, 4.5, "its leads may have been reversed"},
+		{"-0.002", -0.002, 0.001, ""}, // next to nothing either way
+		{"4500", 4500, 4.5, "its unit may be one with a smaller prefix"},
+		{"0.0045", 0.0045, 4.5, "its unit may be one with a greater prefix"},
+		{"45.00", 45, 4.5, "its decimal point may have slipped to the right"},
+		{"0.450", 0.45, 4.5, "its decimal point may have slipped to the left"},
+		{"450", 450, 4.5, "its decimal point may have slipped to the right, twice"},
+		{"0.045", 0.045, 4.5, "its decimal point may have slipped to the left, twice"},
+		{"4.050", 4.05, 4.5, "digits may be swapped: 4.500 would fit"},
+		{"5.400", 5.4, 4.5, "digits may be swapped: 4.500 would fit"}, // across the point
+		{"4.801", 4.801, 4.5, "it reads like a.start in the same step"},
+		{"5.001", 5.001, 4.5, `it reads like the same place in step "dark"`},
+		{"4.201", 4.201, 4.5, ""}, // another place in another step
+		{"4.300", 4.3, 4.5, ""},
+		{"4.508", 4.508, 4.5, ""}, // b.start is expected to show the same
+	} {
+		x := assessment.Reading{Reading: reading.Reading{From: "a.end+", To: "-", Step: "white", Text: c.text, Unit: "V", Value: c.value},
+			Predicted: c.predicted, Residual: c.value - c.predicted, Suspect: true}
+		x.Standardised = x.Residual / 0.002
+		j := &judged{run: &run.Run{}, out: &assessment.Assessment{Readings: others}}
+		if got := j.resembles(x); got != c.says {
+			t.Errorf("%s: %q, want %q", c.text, got, c.says)
+		}
+	}
+}
+
+// A value that no range of its meter shows is no reading of that meter, however well it
+// fits: it is named, and stays out although it would explain itself, with open conductors
+// about too.
+func TestReadingThatNoRangeShows(t *testing.T) {
+	r := *ring()
+	r.Meters = append(r.Meters[:1:1], run.Meter{Name: "small", Ranges: []run.Range{
+		{Quantity: run.Voltage, UpTo: 1, Resolution: 0.001, Fraction: 0.005, Counts: 3}}})
+	for _, open := range []bool{false, true} {
+		list := readAll(t, &r, survey.Thorough(&r), func(p *simulate.Plant) {
+			if open {
+				p.Feeds[1].Plus = 1e7
+			}
+		})
+		k := 0
+		for list[k].Quantity != run.Voltage || list[k].Value < 4 {
+			k++
+		}
+		list[k].Meter = "small"
+		a := assess(t, &r, list)
+		if x := a.Readings[k]; x.Used || !x.Suspect {
+			t.Errorf("open %v: used %v, suspect %v", open, x.Used, x.Suspect)
+		}
+		if e := loopOf(t, a, assessment.Feed, r.Feeds[1].Name); open != e.Open() {
+			t.Errorf("open %v: feed %+v", open, e)
+		}
+	}
+}
