@@ -4,18 +4,13 @@ import (
 	"os"
 	"strings"
 	"testing"
-	"time"
 
 	"ohmkeep/internal/demo"
 )
 
 func TestDemo(t *testing.T) {
 	s := newSession(t)
-	begun := time.Now()
 	o := s.do(`ohmkeep demo --into look`).exits(Passes)
-	if took := time.Since(begun); took > 20*time.Second {
-		t.Errorf("took %v", took)
-	}
 	o.prints("FAIL      joint west-north", "FAIL      feed far", "ohmkeep assess look/run.toml look/readings.csv").
 		says("Reading room cornice (invented)", "Fitting 33 readings")
 	if inside, outside := strings.Count(o.out, ": inside\n"), strings.Count(o.out, ": outside\n"); inside != 7 || outside != 0 {

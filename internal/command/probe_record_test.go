@@ -55,7 +55,7 @@ func TestRecordMeter(t *testing.T) {
 	s.write("fast.toml", strings.ReplaceAll(meterProfile, "EVERY", "10000"))
 	begun := time.Now()
 	s.do(`ohmkeep probe replay meter.txt`).exits(Passes).prints("voltage      +4.81230000E+00 V", "current      +3.00000000E-01 A")
-	if took := time.Since(begun); took > time.Second {
+	if took := time.Since(begun); took > 5*time.Second {
 		t.Errorf("at the line's rate it took %v", took)
 	}
 }

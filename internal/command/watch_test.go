@@ -82,7 +82,7 @@ func (s session) watch(flags ...string) *watching {
 func (w *watching) until(what string, true func() bool) {
 	w.Helper()
 	for begun := time.Now(); !true(); time.Sleep(5 * time.Millisecond) {
-		if time.Since(begun) > 10*time.Second {
+		if time.Since(begun) > time.Minute {
 			w.Fatalf("never: %s\n%s", what, w.out)
 		}
 	}

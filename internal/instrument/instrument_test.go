@@ -52,7 +52,7 @@ func open(t *testing.T, p *profile.Profile, pair *bench.Pair) instrument.Instrum
 }
 
 func bounded(t *testing.T) context.Context {
-	ctx, cancel := context.WithTimeout(t.Context(), 3*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	t.Cleanup(cancel)
 	return ctx
 }

@@ -101,7 +101,7 @@ func load(t *testing.T, name string) *profile.Profile {
 }
 
 func bounded(t *testing.T) context.Context {
-	ctx, cancel := context.WithTimeout(t.Context(), 4*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	t.Cleanup(cancel)
 	return ctx
 }
