@@ -65,7 +65,9 @@ var house = map[string]string{
 	"internal/estimate":   "assessment ladder leastsquares pixel reading run verdict",
 	"internal/judge":      "assessment estimate prediction reading run verdict",
 	"internal/history":    "assessment run",
-	"internal/series":     "assessment history ladder pixel reading run trend",
+	"internal/circuit":    "assessment history ladder pixel run",
+	"internal/round":      "reading run",
+	"internal/series":     "assessment circuit reading round run trend",
 	"internal/drift":      "assessment control history reading run series trend verdict",
 	// faces
 	"internal/picture":          "assessment history legible prediction run",

@@ -16,7 +16,7 @@ func TestCallFaults(t *testing.T) {
 	s.walk(3, everything)
 	for line, want := range map[string]string{
 		`ohmkeep asess shelf.toml readings.csv`:     `ohmkeep: unknown command "asess" (did you mean "assess"?)`,
-		`ohmkeep solder --hot`:                      `ohmkeep: unknown command "solder" (known: assess, `,
+		`ohmkeep solder --hot`:                      `ohmkeep: unknown command "solder" (none of the `,
 		`ohmkeep --hot`:                             `ohmkeep: unknown flag: --hot (see ohmkeep --help)`,
 		`ohmkeep -x predict`:                        `unknown shorthand flag: 'x' in -x`,
 		`ohmkeep probe chekc`:                       `ohmkeep probe: unknown command "chekc" (did you mean "check"?)`,
