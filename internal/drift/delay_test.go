@@ -52,6 +52,10 @@ var faultKinds = []faultKind{
 			p.Feeds[1].Plus += 0.030 * (day - 40) / 365
 			p.Feeds[1].Minus += 0.030 * (day - 40) / 365
 		}},
+	// In one conductor only: what the other feed and the reels then seem to do is not called,
+	// and how much the feed itself has lost is not known well.
+	{"step of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Step, history.Stepped,
+		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[1].Plus += 0.030 }},
 	// Which of the path's joints it is, and so what current flows there, nobody can know.
 	{"step of a path", "", "west.start-east.end", 60.3, 0, 3, history.Step, history.Stepped,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},

@@ -72,7 +72,7 @@ func TestTradeoff(t *testing.T) {
 	missed := map[string][]int{"step of 15 mΩ": make([]int, len(steps)), "ramp of 60 mΩ a year": make([]int, len(steps))}
 	for i := range n {
 		rng := rand.New(rand.NewPCG(uint64(i), 77))
-		_, text, story := vex(i, rng)
+		_, text, story := vex(i, 365, rng)
 		x := recorded(t, text, story, uint64(5000+i))
 		for k, times := range steps {
 			for _, s := range x.judged(times).Series {
