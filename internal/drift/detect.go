@@ -14,6 +14,7 @@ const (
 	wireCold   = 0.05 // the same where no temperature is read: the weather of a week
 	seasonCold = 0.16 // and that of a year
 	apartness  = 9.0  // by which one shape must explain more than the other
+	standsOut  = 3.5  // times what the nights differ by beside the change
 	before     = 3    // nights before a step
 	rampDays   = 14.0 // that a ramp must last
 	rampNights = 8
@@ -101,11 +102,38 @@ func (p *piece) gate() bool {
 	return open
 }
 
+// beside is how much the nights differ beside a change. Where they wander by themselves
+// a step or a slope is always found, but it does not stand out.
+func (p *piece) beside(c control.Course, sloped bool) float64 {
+	rest := make([]float64, len(p.y))
+	for i, y := range p.y {
+		rest[i] = y
+		switch {
+		case i < c.At:
+		case c.Shape == control.Step:
+			rest[i] -= c.Size
+		default:
+			rest[i] -= c.Size * (p.x[i] - p.x[c.At])
+		}
+	}
+	slope := 0.0
+	if sloped {
+		slope = trend.LeastSquares(p.x, rest, p.w).Slope
+	}
+	for i := range rest {
+		rest[i] -= slope * (p.x[i] - p.x[0])
+	}
+	return trend.Spread(rest)
+}
+
 // isStep holds a step against what is asked of it.
 func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool {
 	least, _ := s.least(t)
 	after := len(p.points) - c.At
 	if c.Shape != control.Step || null-c.Rest < s.care().evidence || math.Abs(c.Size) < least || c.At < before || after < t.patience() {
+		return false
+	}
+	if math.Abs(c.Size) < standsOut*p.beside(c, t.sloped()) {
 		return false
 	}
 	// All of the last nights lie near the new level.
@@ -146,12 +174,15 @@ func (s *State) isBend(t *track, p *piece, c control.Course, null float64) bool 
 	if long < rampDays || math.Abs(c.Size)*long < least+3*t.slide(p.points[c.At], p.points[n-1]) {
 		return false
 	}
+	if math.Abs(c.Size)*long < standsOut*p.beside(c, t.sloped()) {
+		return false
+	}
 	rest := make([]float64, 0, n-c.At)
 	for i := c.At; i < n; i++ {
 		rest = append(rest, p.y[i]-c.Size*(p.x[i]-p.x[c.At]))
 	}
 	k := trend.MannKendall(p.y[c.At:]).Inflated(trend.Inflation(rest))
-	if t.Stretch[len(t.Stretch)-1].Sloped {
+	if t.sloped() {
 		return true // the slope has changed, whatever it is now
 	}
 	return k.P() < 1e-3

@@ -139,3 +139,6 @@ const forever = math.MaxInt64
 
 // latest gives the nights of the last stretch.
 func (t *track) latest() piece { return t.piece(t.Stretch[len(t.Stretch)-1].At, forever) }
+
+// sloped tells whether the last stretch is a ramp.
+func (t *track) sloped() bool { return t.Stretch[len(t.Stretch)-1].Sloped }

@@ -97,11 +97,12 @@ func TestRounds(t *testing.T) {
 		at(0, "A+", "A-", 5.1), at(0, "A+", "A-", 5.2), at(1, "near", "", 1), at(2, "low.start-", "low.start+", -5),
 		at(1800, "near", "", 2), at(1800, "A+", "A-", 5),
 		at(1803, "A+", "A-", 4.9), at(1803, "low.start+", "west.start-", 4.9),
+		at(1809, "low.start+", "low.start-", 4.8),
 	} {
 		c.Add(&x)
 	}
 	c.Finish()
-	if len(c.Scans) != 3 || len(c.Places) != 2 {
+	if len(c.Scans) != 4 || len(c.Places) != 2 {
 		t.Fatalf("%d rounds, %d places", len(c.Scans), len(c.Places))
 	}
 	if s := c.Scans[0]; s.Volts[0] != 5.1 || s.Volts[1] != 5 || s.Amps[1] != 1 {

@@ -199,6 +199,23 @@ func TestSlopeOfAFeed(t *testing.T) {
 	}
 }
 
+// A sensor that reads nothing now and then is no contact that fails.
+func TestAWrongReadingIsNoBurst(t *testing.T) {
+	_, r, list := oneDay(t, months.Story{Sensed: []string{"A", "block", "low.start"}}, 6)
+	for i := range list {
+		if list[i].From == "low.start+" && i%5 == 0 {
+			list[i].Value = 0
+		}
+	}
+	nights, err := NewReader(r).Day(20513, list, &Sensed{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := night(t, nights, "near", ""); n.Bursts != 0 || !n.Valid {
+		t.Errorf("%+v", n)
+	}
+}
+
 // An animation changes nothing about a joint's value: the same check with other
 // pictures between gives the same resistance and drop.
 func TestAnimationsDoNotTouchAJoint(t *testing.T) {
