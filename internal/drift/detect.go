@@ -174,18 +174,7 @@ func (s *State) isBend(t *track, p *piece, c control.Course, null float64) bool 
 	if long < rampDays || math.Abs(c.Size)*long < least+3*t.slide(p.points[c.At], p.points[n-1]) {
 		return false
 	}
-	if math.Abs(c.Size)*long < standsOut*p.beside(c, t.sloped()) {
-		return false
-	}
-	rest := make([]float64, 0, n-c.At)
-	for i := c.At; i < n; i++ {
-		rest = append(rest, p.y[i]-c.Size*(p.x[i]-p.x[c.At]))
-	}
-	k := trend.MannKendall(p.y[c.At:]).Inflated(trend.Inflation(rest))
-	if t.sloped() {
-		return true // the slope has changed, whatever it is now
-	}
-	return k.P() < 1e-3
+	return math.Abs(c.Size)*long >= standsOut*p.beside(c, t.sloped())
 }
 
 // slide is the standard deviation of how far a resistance may seem to move between two
