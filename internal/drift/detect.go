@@ -128,9 +128,12 @@ func (p *piece) beside(c control.Course, sloped bool) float64 {
 
 // isStep holds a step against what is asked of it.
 func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool {
+	if c.Shape != control.Step || null-c.Rest < s.care().evidence || c.At < before || len(p.points)-c.At < t.patience(c.Size > 0) {
+		return false
+	}
 	least, _ := s.least(t)
-	after := len(p.points) - c.At
-	if c.Shape != control.Step || null-c.Rest < s.care().evidence || math.Abs(c.Size) < least || c.At < before || after < t.patience() {
+	least += 3 * t.slide(p.points[c.At-1], p.points[len(p.points)-1])
+	if math.Abs(c.Size) < least {
 		return false
 	}
 	if math.Abs(c.Size) < standsOut*p.beside(c, t.sloped()) {
@@ -151,14 +154,18 @@ func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool 
 	return true
 }
 
-// patience is how many nights a new level must hold: a contact that has come and
-// gone before must hold longer.
-func (t *track) patience() int {
+// patience is how many nights a new level must hold. A contact that has come and gone
+// before must hold longer; so must what may be the shadow of another change, which is to
+// be called first.
+func (t *track) patience(rises bool) int {
 	newest := t.Points[len(t.Points)-1].Day
 	for _, p := range t.Points {
 		if newest-p.Day <= 45 && (p.is(apart) || p.Bursts > 0) {
 			return 5
 		}
+	}
+	if t.shadowed(rises) {
+		return 4
 	}
 	return 2
 }

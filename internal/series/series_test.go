@@ -216,6 +216,43 @@ func TestAWrongReadingIsNoBurst(t *testing.T) {
 	}
 }
 
+// Copper that warms by day is no contact that fails, although no temperature is read.
+func TestAWarmDayIsNoBurst(t *testing.T) {
+	for seed := range uint64(40) {
+		nights, _, _ := oneDay(t, months.Story{Sensed: []string{"block", "high.end"}, DayCycle: 18, Every: 5 * time.Minute}, seed)
+		if n := night(t, nights, "far", ""); n.Bursts != 0 {
+			t.Errorf("seed %d: %d bursts of %g Ω in %d rounds", seed, n.Bursts, n.Burst, n.Samples)
+		}
+	}
+}
+
+// A place that falls silent parts what is on its two sides for some weeks, and then no
+// more.
+func TestASilentPlaceIsForgotten(t *testing.T) {
+	_, r, list := oneDay(t, months.Story{Sensed: []string{"low.start", "low.end", "middle.start"}}, 3)
+	without := slices.DeleteFunc(slices.Clone(list), func(x reading.Reading) bool { return x.From == "low.end+" })
+	d, sensed := NewReader(r), &Sensed{}
+	for _, c := range []struct {
+		day  int64
+		list []reading.Reading
+		want []string
+	}{{20513, list, []string{"joint low-middle", "reel low"}}, {20540, without, nil}, {20513 + 61, without, []string{"path low.start-middle.start"}},
+		{20513 + 62, list, []string{"joint low-middle", "reel low"}}} {
+		nights, err := d.Day(c.day, c.list, sensed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, n := range nights {
+			got = append(got, string(n.Key.Kind)+" "+n.Key.Name)
+		}
+		slices.Sort(got)
+		if !slices.Equal(got, c.want) {
+			t.Errorf("day %d: %v, not %v", c.day, got, c.want)
+		}
+	}
+}
+
 // An animation changes nothing about a joint's value: the same check with other
 // pictures between gives the same resistance and drop.
 func TestAnimationsDoNotTouchAJoint(t *testing.T) {
