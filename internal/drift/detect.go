@@ -15,9 +15,12 @@ const (
 	seasonCold = 0.16 // and that of a year
 	apartness  = 9.0  // by which one shape must explain more than the other
 	standsOut  = 3.5  // times what the nights differ by beside the change
-	before     = 3    // nights before a step
-	rampDays   = 14.0 // that a ramp must last
-	rampNights = 8
+	soon       = 5    // nights behind a step that are few,
+	// and then it must stand out more: a few nights may be off together.
+	standsOutSoon = 5.0
+	before        = 3    // nights before a step
+	rampDays      = 14.0 // that a ramp must last
+	rampNights    = 8
 	// The gate is far more willing than what is behind it.
 	gateSlack = 0.5
 	gateLimit = 5.0
@@ -136,7 +139,11 @@ func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool 
 	if math.Abs(c.Size) < least {
 		return false
 	}
-	if math.Abs(c.Size) < standsOut*p.beside(c, t.sloped()) {
+	stands := standsOut
+	if len(p.points)-c.At < soon {
+		stands = standsOutSoon
+	}
+	if math.Abs(c.Size) < stands*p.beside(c, t.sloped()) {
 		return false
 	}
 	// All of the last nights lie near the new level.

@@ -121,6 +121,28 @@ func TestAnotherMeterBeginsAnew(t *testing.T) {
 	}
 }
 
+// Three nights that are off together by a few counts of a coarse sensor are no step;
+// five are.
+func TestAFewCountsMustHold(t *testing.T) {
+	m := newMade(t, 6)
+	counts := []float64{0, 1, 0, -1, 0, 0, 1, -1, 0, 1}
+	for night := range 60 {
+		m.night(0.01+0.005*counts[night%len(counts)], 1, 0.001, false, "a", warm)
+	}
+	before := m.track().latest()
+	for range 3 {
+		m.night(0.01+0.030, 1, 0.001, false, "a", warm)
+	}
+	m.wants("three nights of six counts")
+	for range 4 {
+		m.night(0.01+0.030, 1, 0.001, false, "a", warm)
+	}
+	m.wants("seven nights of six counts", "step")
+	if before.deviation < 0.002 {
+		t.Errorf("nights differ by %g", before.deviation)
+	}
+}
+
 // Noise that wanders by itself, as a badly shielded sensor's does, is no drift.
 func TestWanderingIsNoRamp(t *testing.T) {
 	wrong := 0

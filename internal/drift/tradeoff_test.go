@@ -72,12 +72,15 @@ func TestTradeoff(t *testing.T) {
 	missed := map[string][]int{"step of 15 mΩ": make([]int, len(steps)), "ramp of 60 mΩ a year": make([]int, len(steps))}
 	for i := range n {
 		rng := rand.New(rand.NewPCG(uint64(i), 77))
-		_, text, story := vex(i, 365, rng)
+		what, text, story := vex(i, 365, rng)
 		x := recorded(t, text, story, uint64(5000+i))
 		for k, times := range steps {
 			for _, s := range x.judged(times).Series {
 				if len(s.Changes) > 0 {
 					wrong[k]++
+					if times == 1 {
+						t.Logf("%s: called %s of %s %s for nothing", what, s.Changes[0].Shape, s.Kind, s.Name)
+					}
 				}
 			}
 		}
@@ -143,20 +146,22 @@ func drawTradeoff(t *testing.T, steps, wrong []float64, delays map[string][][]fl
 	ramp, rampWords := line("ramp of 60 mΩ a year", drawing.Color{R: 170, G: 46, B: 26, A: 255}, chart.YAxisPrimary)
 	step, stepWords := line("step of 15 mΩ", drawing.Color{R: 22, G: 105, B: 130, A: 255}, chart.YAxisPrimary)
 	low, high := math.Log10(0.3/n)-0.1, math.Log10(math.Max(1, wrong[0])/n)+0.3
-	var ticks []chart.Tick
+	// The library takes its range from the ticks, so the ends have some.
+	ticks := []chart.Tick{{Value: low}}
 	for e := math.Floor(low); e <= high; e++ {
 		for _, m := range []float64{1, 3} {
 			if at := e + math.Log10(m); at >= low && at <= high {
-				ticks = append(ticks, chart.Tick{Value: at, Label: fmt.Sprintf("%g", m*math.Pow(10, e))})
+				ticks = append(ticks, chart.Tick{Value: at, Label: fmt.Sprintf("%.2g", m*math.Pow(10, e))})
 			}
 		}
 	}
+	ticks = append(ticks, chart.Tick{Value: high})
 	var days []chart.Tick
 	for d := 0.0; d <= 50; d += 10 {
 		days = append(days, chart.Tick{Value: d, Label: fmt.Sprintf("%g", d)})
 	}
 	c := chart.Chart{Width: 1000, Height: 520, Title: "Days until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
-		Background: chart.Style{Padding: chart.NewBox(60, 30, 30, 20)},
+		Background: chart.Style{Padding: chart.NewBox(60, 70, 130, 20)},
 		XAxis:      chart.XAxis{Name: "calls for nothing, a healthy run-year (none in the simulation: drawn at the left edge)", Ticks: ticks, Range: &chart.ContinuousRange{Min: low, Max: high}},
 		YAxis:      chart.YAxis{Name: "days, median", AxisType: chart.YAxisSecondary, Ticks: days, Range: &chart.ContinuousRange{Min: 0, Max: 50}},
 		Series:     []chart.Series{ramp, step, rampWords, stepWords}}
