@@ -31,6 +31,11 @@ func (s *State) setApart(t *track) {
 		return
 	}
 	least, _ := s.least(t)
+	values := make([]float64, 0, 30)
+	for _, p := range usual[max(0, n-31) : n-1] {
+		values = append(values, t.ohms(p))
+	}
+	scatter := trend.Spread(values)
 	for count := 1; count <= 3 && n-1-count >= before; count++ {
 		var near []float64
 		for _, p := range usual[max(0, n-1-count-7) : n-1-count] {
@@ -40,7 +45,7 @@ func (s *State) setApart(t *track) {
 		suspects := usual[n-1-count : n-1]
 		// The newest night must be back at the level, not half-way.
 		back := math.Abs(t.ohms(usual[n-1]) - level)
-		if back > min(least, backPart*math.Abs(t.ohms(suspects[0])-level)) {
+		if back > min(max(least, 3*scatter), backPart*math.Abs(t.ohms(suspects[0])-level)) {
 			continue
 		}
 		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*float64(p.Error)) }

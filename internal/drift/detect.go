@@ -15,12 +15,9 @@ const (
 	seasonCold = 0.16 // and that of a year
 	apartness  = 9.0  // by which one shape must explain more than the other
 	standsOut  = 3.5  // times what the nights differ by beside the change
-	soon       = 5    // nights behind a step that are few,
-	// and then it must stand out more: a few nights may be off together.
-	standsOutSoon = 5.0
-	before        = 3    // nights before a step
-	rampDays      = 14.0 // that a ramp must last
-	rampNights    = 8
+	before     = 3    // nights before a step
+	rampDays   = 14.0 // that a ramp must last
+	rampNights = 8
 	// The gate is far more willing than what is behind it.
 	gateSlack = 0.5
 	gateLimit = 5.0
@@ -139,19 +136,15 @@ func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool 
 	if math.Abs(c.Size) < least {
 		return false
 	}
-	stands := standsOut
-	if len(p.points)-c.At < soon {
-		stands = standsOutSoon
-	}
-	if math.Abs(c.Size) < stands*p.beside(c, t.sloped()) {
+	if math.Abs(c.Size) < standsOut*p.beside(c, t.sloped()) {
 		return false
 	}
 	// All of the last nights lie near the new level.
 	level := trend.Median(p.y[c.At:])
 	old := trend.Median(p.y[max(0, c.At-30):c.At])
 	size := level - old
-	if math.Abs(size) < least {
-		return false
+	if math.Abs(size) < least || math.Abs(size-c.Size) > 0.5*math.Abs(c.Size) {
+		return false // what made it large is a night or two
 	}
 	for i := max(c.At+1, len(p.y)-4); i < len(p.y); i++ {
 		if far := math.Abs(p.y[i] - level); far > max(0.35*math.Abs(size), 3.5/math.Sqrt(p.w[i])) || far > 0.7*math.Abs(size) {

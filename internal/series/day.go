@@ -192,7 +192,7 @@ func (d *Reader) inStep(e *circuit.Element, day int64, c *round.Collector, steps
 	for i := range c.Scans {
 		s := &c.Scans[i]
 		drop := round.At(s.Volts, u) - round.At(s.Volts, v)
-		if steps[i] != k || drop != drop || !d.full(s) {
+		if steps[i] != k || drop != drop || math.Abs(drop) > wild*math.Abs(round.At(s.Volts, u)) || !d.full(s) {
 			continue
 		}
 		through := m.Through.Of(s.Amps)
