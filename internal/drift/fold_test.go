@@ -231,7 +231,7 @@ func TestStateIsBounded(t *testing.T) {
 func BenchmarkNight(b *testing.B) {
 	r := parsed(b, gallery)
 	for _, days := range []int{60, 720} {
-		b.Run(time.Duration(days*24*int(time.Hour)).String(), func(b *testing.B) {
+		b.Run((time.Duration(days) * 24 * time.Hour).String(), func(b *testing.B) {
 			story := usual(days)
 			story.Every = 6 * time.Hour
 			f := folded(b, r, story, 1)
