@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"encoding/csv"
 	"flag"
 	"fmt"
 	"math"
@@ -123,55 +124,58 @@ func TestTradeoff(t *testing.T) {
 	if err := os.WriteFile(filepath.Join("testdata", "tradeoff.csv"), []byte(table), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	drawTradeoff(t, steps, wrong, delays, float64(n))
+	drawTradeoff(t)
 }
 
-func drawTradeoff(t *testing.T, steps, wrong []float64, delays map[string][][]float64, n float64) {
-	line := func(name string, c drawing.Color, axis chart.YAxisType) (chart.ContinuousSeries, chart.AnnotationSeries) {
-		s := chart.ContinuousSeries{Name: name, YAxis: axis, Style: chart.Style{StrokeColor: c, StrokeWidth: 3, DotColor: c, DotWidth: 5}}
-		a := chart.AnnotationSeries{YAxis: axis, Style: chart.Style{FontSize: 9, FontColor: c, StrokeColor: c}}
-		for k := range steps {
-			if len(delays[name][k]) == 0 {
-				continue
-			}
-			at := math.Log10(math.Max(wrong[k], 0.3) / n) // none at all is drawn at 0.3
-			y := trend.Median(delays[name][k])
-			s.XValues, s.YValues = append(s.XValues, at), append(s.YValues, y)
-			if steps[k] == 1 || steps[k] == 0.2 {
-				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: y, Label: fmt.Sprintf("caution %g: %.1f days", steps[k], y)})
-			}
-		}
-		return s, a
-	}
-	ramp, rampWords := line("ramp of 60 mΩ a year", drawing.Color{R: 170, G: 46, B: 26, A: 255}, chart.YAxisPrimary)
-	step, stepWords := line("step of 15 mΩ", drawing.Color{R: 22, G: 105, B: 130, A: 255}, chart.YAxisPrimary)
-	low, high := math.Log10(0.3/n)-0.1, math.Log10(math.Max(1, wrong[0])/n)+0.3
-	// The library takes its range from the ticks, so the ends have some.
-	ticks := []chart.Tick{{Value: low}}
-	for e := math.Floor(low); e <= high; e++ {
-		for _, m := range []float64{1, 3} {
-			if at := e + math.Log10(m); at >= low && at <= high {
-				ticks = append(ticks, chart.Tick{Value: at, Label: fmt.Sprintf("%.2g", m*math.Pow(10, e))})
-			}
-		}
-	}
-	ticks = append(ticks, chart.Tick{Value: high})
-	var days []chart.Tick
-	for d := 0.0; d <= 50; d += 10 {
-		days = append(days, chart.Tick{Value: d, Label: fmt.Sprintf("%g", d)})
-	}
-	c := chart.Chart{Width: 1000, Height: 520, Title: "Days until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
-		Background: chart.Style{Padding: chart.NewBox(60, 70, 130, 20)},
-		XAxis:      chart.XAxis{Name: "calls for nothing, a healthy run-year (none in the simulation: drawn at the left edge)", Ticks: ticks, Range: &chart.ContinuousRange{Min: low, Max: high}},
-		YAxis:      chart.YAxis{Name: "days, median", AxisType: chart.YAxisSecondary, Ticks: days, Range: &chart.ContinuousRange{Min: 0, Max: 50}},
-		Series:     []chart.Series{ramp, step, rampWords, stepWords}}
-	c.Elements = []chart.Renderable{chart.Legend(&c)}
-	f, err := os.Create(filepath.Join("testdata", "tradeoff.png"))
+// drawTradeoff draws the curve from its numbers.
+func drawTradeoff(t *testing.T) {
+	f, err := os.Open(filepath.Join("testdata", "tradeoff.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	if err := c.Render(chart.PNG, f); err != nil {
+	table := csv.NewReader(f)
+	table.Comment = '#'
+	rows, err := table.ReadAll()
+	if err != nil || len(rows) < 3 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	const left, right = -2.5, 0.0 // decimal logarithms
+	line := func(name string, column int, c drawing.Color) (chart.ContinuousSeries, chart.AnnotationSeries) {
+		s := chart.ContinuousSeries{Style: chart.Style{StrokeColor: c, StrokeWidth: 3, DotColor: c, DotWidth: 5}}
+		a := chart.AnnotationSeries{Style: chart.Style{FontSize: 10, FontColor: c, StrokeColor: c}}
+		for _, row := range rows[1:] {
+			var caution, wrong, days float64
+			if _, err := fmt.Sscan(row[0]+" "+row[1]+" "+row[column], &caution, &wrong, &days); err != nil {
+				t.Fatal(err)
+			}
+			at := math.Max(math.Log10(wrong), left+0.1)
+			s.XValues, s.YValues = append(s.XValues, at), append(s.YValues, days)
+			switch {
+			case caution == 1:
+				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: days, Label: fmt.Sprintf("%s, caution 1: %.1f days", name, days)})
+			case caution == 0.2, caution == 1.7 && days > 10:
+				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: days, Label: fmt.Sprintf("%g: %.1f", caution, days)})
+			}
+		}
+		return s, a
+	}
+	ramp, rampWords := line("ramp of 60 mΩ a year", 4, drawing.Color{R: 170, G: 46, B: 26, A: 255})
+	step, stepWords := line("step of 15 mΩ", 2, drawing.Color{R: 22, G: 105, B: 130, A: 255})
+	c := chart.Chart{Width: 1000, Height: 520, Title: "Median days until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
+		Background: chart.Style{Padding: chart.NewBox(60, 30, 40, 20)},
+		// The library takes its ranges from the ticks, so the ends have some.
+		XAxis: chart.XAxis{Name: "calls for nothing in a healthy run-year (left end: none in the simulation)",
+			Ticks: []chart.Tick{{Value: left, Label: "none"}, {Value: -2, Label: "0.01"}, {Value: -1.5, Label: "0.03"}, {Value: -1, Label: "0.1"}, {Value: -0.5, Label: "0.3"}, {Value: right, Label: "1"}}},
+		YAxis: chart.YAxis{Name: "days", AxisType: chart.YAxisSecondary,
+			Ticks: []chart.Tick{{Value: 0, Label: "0"}, {Value: 20, Label: "20"}, {Value: 40, Label: "40"}, {Value: 60, Label: "60"}}},
+		Series: []chart.Series{ramp, step, rampWords, stepWords}}
+	to, err := os.Create(filepath.Join("testdata", "tradeoff.png"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer to.Close()
+	if err := c.Render(chart.PNG, to); err != nil {
 		t.Fatal(err)
 	}
 }
