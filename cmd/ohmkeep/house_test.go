@@ -85,7 +85,9 @@ var house = map[string]string{
 	"internal/daemon":           "clock fault form metrics recorder",
 	"internal/release":          "",
 	"internal/history":          "assessment run",
-	"internal/series":           "assessment history ladder pixel reading run trend",
+	"internal/circuit":          "assessment history ladder pixel run",
+	"internal/round":            "reading run",
+	"internal/series":           "assessment circuit reading round run trend",
 	"internal/drift":            "assessment control history reading run series trend verdict",
 }
 

@@ -27,33 +27,37 @@ type faultKind struct {
 // faultKinds are the faults that are promised to be found: a step of 15 mΩ within three
 // days, a ramp of 60 mΩ a year within ninety, bursts in 6 % of the samples within ten.
 var faultKinds = []faultKind{
-	{"step of a joint", "", "west-north", 120.3, 0.015, 3, history.Step, history.Stepped,
+	{"step of a joint", "", "west-north", 60.3, 0.015, 3, history.Step, history.Stepped,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
-	{"step of a feed", "", "near", 120.3, 0.015, 3, history.Step, history.Stepped,
+	{"step of a feed", "", "near", 60.3, 0.015, 3, history.Step, history.Stepped,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[0].Minus += 0.015 }},
-	{"ramp of a joint", "", "west-north", 80, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
-		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[0].Minus += 0.060 * (day - 80) / 365 }},
-	{"ramp of a feed", "", "near", 80, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
-		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[0].Plus += 0.060 * (day - 80) / 365 }},
-	{"bursts of a joint", "", "west-north", 150, 0, 10, history.Burst, history.Intermittent,
+	{"ramp of a joint", "", "west-north", 40, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
+		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[0].Minus += 0.060 * (day - 40) / 365 }},
+	{"ramp of a feed", "", "near", 40, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
+		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[0].Plus += 0.060 * (day - 40) / 365 }},
+	{"bursts of a joint", "", "west-north", 60, 0, 10, history.Burst, history.Intermittent,
 		func(_ float64, p *simulate.Plant, rng *rand.Rand) {
 			if rng.Float64() < 0.06 {
 				p.Joints[0].Plus += 0.06 + 0.1*rng.Float64()
 			}
 		}},
-	{"bursts of a feed", "", "near", 150, 0, 10, history.Burst, history.Intermittent,
+	{"bursts of a feed", "", "near", 60, 0, 10, history.Burst, history.Intermittent,
 		func(_ float64, p *simulate.Plant, rng *rand.Rand) {
 			if rng.Float64() < 0.06 {
 				p.Feeds[0].Plus += 0.06 + 0.1*rng.Float64()
 			}
 		}},
-	{"ramp of a feed of two", ring, "far", 80, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
+	{"ramp of a feed of two", ring, "far", 40, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) {
-			p.Feeds[1].Plus += 0.030 * (day - 80) / 365
-			p.Feeds[1].Minus += 0.030 * (day - 80) / 365
+			p.Feeds[1].Plus += 0.030 * (day - 40) / 365
+			p.Feeds[1].Minus += 0.030 * (day - 40) / 365
 		}},
+	// In one conductor only: what the other feed and the reels then seem to do is not called,
+	// and how much the feed itself has lost is not known well.
+	{"step of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Step, history.Stepped,
+		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[1].Plus += 0.030 }},
 	// Which of the path's joints it is, and so what current flows there, nobody can know.
-	{"step of a path", "", "west.start-east.end", 120.3, 0, 3, history.Step, history.Stepped,
+	{"step of a path", "", "west.start-east.end", 60.3, 0, 3, history.Step, history.Stepped,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
 }
 
@@ -63,7 +67,10 @@ func TestFaultsAreFound(t *testing.T) {
 			t.Parallel()
 			var delays, dates, sizes []float64
 			for seed := range uint64(*faults) {
-				story := usual(240)
+				story := usual(100)
+				if kind.shape == history.Ramp {
+					story = usual(200)
+				}
 				if kind.name == "step of a path" {
 					story.Sensed = []string{"A", "west.start", "east.end"}
 				}

@@ -11,13 +11,14 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-var drawn = flag.Bool("draw", false, "draw the guide's example into testdata")
+var drawn = flag.Bool("draw", false, "draw the guides' pictures into testdata")
 
 // The guide's picture: a joint that drifts. Simulated, invented.
-func TestDrawTheGuidesExample(t *testing.T) {
+func TestDrawTheGuidesPictures(t *testing.T) {
 	if !*drawn {
 		t.Skip("draws a file: run with -draw")
 	}
+	drawTradeoff(t)
 	story := usual(240)
 	story.Change = func(day float64, p *simulate.Plant, _ *rand.Rand) {
 		if day > 60 {

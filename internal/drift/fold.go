@@ -4,7 +4,6 @@ import (
 	"iter"
 	"math"
 	"slices"
-	"strings"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/reading"
@@ -153,69 +152,6 @@ func (t *track) replaceable(day int64) bool {
 	return len(t.Points) == 0 || day > t.Points[len(t.Points)-1].Day
 }
 
-// note begins a stretch where none began for the same reason at the same moment.
-func (t *track) note(n Note) {
-	for _, s := range t.Stretch {
-		if s.Cause == noted && s.At == n.At {
-			return
-		}
-	}
-	if len(t.Stretch) == 0 || n.At < t.Stretch[0].At || len(t.Points) == 0 {
-		return // before the first night there is nothing to part
-	}
-	if last := t.Points[len(t.Points)-1].At; n.At > last+86400 {
-		return // its time will come
-	}
-	t.Stretch = append(t.Stretch, stretch{At: n.At, Cause: noted, Called: n.At, Text: n.Text})
-	slices.SortStableFunc(t.Stretch, func(a, b stretch) int { return int(sign(a.At - b.At)) })
-}
-
-func sign(n int64) int64 {
-	switch {
-	case n < 0:
-		return -1
-	case n > 0:
-		return 1
-	}
-	return 0
-}
-
-// about tells whether a note concerns a series: where it names elements, those; a
-// joint may be named by its number along the run; else all.
-func about(text string, t *track, r *run.Run) bool {
-	words := strings.FieldsFunc(strings.ToLower(text), func(c rune) bool {
-		return c == ' ' || c == ',' || c == ';' || c == ':' || c == '"'
-	})
-	named := map[string]bool{}
-	name := func(kind assessment.Kind, own string) {
-		if slices.Contains(words, strings.ToLower(own)) || strings.Contains(own, " ") && strings.Contains(strings.ToLower(text), strings.ToLower(own)) {
-			named[string(kind)+own] = true
-		}
-	}
-	for _, f := range r.Feeds {
-		name(assessment.Feed, f.Name)
-	}
-	for i, j := range r.Joints {
-		name(assessment.Joint, j.Name)
-		for k := 0; k+1 < len(words); k++ {
-			if words[k] == "joint" && words[k+1] == number(i+1) {
-				named[string(assessment.Joint)+j.Name] = true
-			}
-		}
-	}
-	if len(named) == 0 {
-		return true
-	}
-	return named[string(t.Kind)+t.Name] || t.pathKind()
-}
-
-func number(n int) string {
-	if n > 9 {
-		return number(n/10) + string(rune('0'+n%10))
-	}
-	return string(rune('0' + n))
-}
-
 // Fold folds all readings of a run, which come in the order of time.
 func Fold(r *run.Run, readings iter.Seq2[reading.Reading, error], notes []Note) (*Follower, error) {
 	f := Follow(r, &State{Version: Version, Notes: notes})
@@ -250,44 +186,3 @@ func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Cal
 
 // DayOf gives the day that a reading is folded with, in days since 1970, UTC.
 func DayOf(x reading.Reading) int64 { return x.Time.Unix() / 86400 }
-
-const (
-	// mostNights is how many nights a series holds; beyond, its older half is thinned.
-	mostNights = 900
-)
-
-// thin joins the older nights in pairs where there are too many.
-func (t *track) thin() {
-	if len(t.Points) <= mostNights {
-		return
-	}
-	old := t.Points[:mostNights/2]
-	var kept []point
-	for i := 0; i < len(old); i++ {
-		if i+1 == len(old) || t.stretchOf(old[i].At) != t.stretchOf(old[i+1].At) || old[i].Flags != old[i+1].Flags {
-			kept = append(kept, old[i])
-			continue
-		}
-		a, b := old[i], old[i+1]
-		v, w := 1/(a.Error*a.Error), 1/(b.Error*b.Error)
-		a.Ohms = (v*a.Ohms + w*b.Ohms) / (v + w)
-		a.Error = 1 / float32(math.Sqrt(float64(v+w)))
-		a.At += (b.At - a.At) / 2
-		a.Samples += b.Samples
-		a.Bursts += b.Bursts
-		kept = append(kept, a)
-		i++
-	}
-	t.Points = append(kept, t.Points[len(old):]...)
-}
-
-// stretchOf gives the stretch that a moment lies in.
-func (t *track) stretchOf(at int64) int {
-	k := 0
-	for i, s := range t.Stretch {
-		if at >= s.At {
-			k = i
-		}
-	}
-	return k
-}

@@ -92,7 +92,7 @@ const nearby = 12 * 86400
 // currents, a loop's drop over the measured current of one of them changes, although
 // no resistance has. Copper shows it in either direction, a feed only downwards.
 func (s *State) shifted(t *track, at int64, rises bool) bool {
-	if !t.Ring || t.Kind == assessment.Joint || t.Kind == assessment.Feed && rises {
+	if !t.shadowed(rises) {
 		return false
 	}
 	for _, o := range s.Tracks {
@@ -109,4 +109,9 @@ func (s *State) shifted(t *track, at int64, rises bool) bool {
 		}
 	}
 	return false
+}
+
+// shadowed tells whether a series can show the shadow of another's change.
+func (t *track) shadowed(rises bool) bool {
+	return t.Ring && t.Kind != assessment.Joint && !(t.Kind == assessment.Feed && rises)
 }

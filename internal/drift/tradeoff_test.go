@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"encoding/csv"
 	"flag"
 	"fmt"
 	"math"
@@ -72,12 +73,15 @@ func TestTradeoff(t *testing.T) {
 	missed := map[string][]int{"step of 15 mΩ": make([]int, len(steps)), "ramp of 60 mΩ a year": make([]int, len(steps))}
 	for i := range n {
 		rng := rand.New(rand.NewPCG(uint64(i), 77))
-		_, text, story := vex(i, rng)
+		what, text, story := vex(i, 365, rng)
 		x := recorded(t, text, story, uint64(5000+i))
 		for k, times := range steps {
 			for _, s := range x.judged(times).Series {
 				if len(s.Changes) > 0 {
 					wrong[k]++
+					if times == 1 {
+						t.Logf("%s: called %s of %s %s for nothing", what, s.Changes[0].Shape, s.Kind, s.Name)
+					}
 				}
 			}
 		}
@@ -120,59 +124,58 @@ func TestTradeoff(t *testing.T) {
 	if err := os.WriteFile(filepath.Join("testdata", "tradeoff.csv"), []byte(table), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	drawTradeoff(t, steps, wrong, delays, float64(n))
+	drawTradeoff(t)
 }
 
-func drawTradeoff(t *testing.T, steps, wrong []float64, delays map[string][][]float64, n float64) {
-	none := math.Log10(0.3 / n) // where no call at all is drawn: three to the left of one
-	line := func(name string, c drawing.Color) (chart.ContinuousSeries, chart.AnnotationSeries) {
-		s := chart.ContinuousSeries{Style: chart.Style{StrokeColor: c, StrokeWidth: 3, DotColor: c, DotWidth: 5}}
-		a := chart.AnnotationSeries{Style: chart.Style{FontSize: 9, FontColor: c, StrokeColor: c}}
-		for k := range steps {
-			if len(delays[name][k]) == 0 {
-				continue
-			}
-			at := math.Max(math.Log10(wrong[k]/n), none)
-			y := trend.Median(delays[name][k])
-			s.XValues, s.YValues = append(s.XValues, at), append(s.YValues, y)
-			if steps[k] == 1 || steps[k] == 0.2 {
-				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: y, Label: fmt.Sprintf("%s, caution %g: %.1f days", name, steps[k], y)})
-			}
-		}
-		return s, a
-	}
-	ramp, rampWords := line("ramp of 60 mΩ a year", drawing.Color{R: 170, G: 46, B: 26, A: 255})
-	step, stepWords := line("step of 15 mΩ", drawing.Color{R: 22, G: 105, B: 130, A: 255})
-	high := math.Max(math.Log10(math.Max(1, wrong[0])/n)+0.3, 0)
-	// The library ends an axis at its first and last marks, so those have no words.
-	ticks := []chart.Tick{{Value: none - 0.1}, {Value: none, Label: "none"}}
-	for e := math.Floor(none); e <= high; e++ {
-		for _, m := range []float64{1, 3} {
-			if at := e + math.Log10(m); at > none+0.1 && at <= high {
-				ticks = append(ticks, chart.Tick{Value: at, Label: fmt.Sprintf("%.1g", math.Pow(10, at))})
-			}
-		}
-	}
-	ticks = append(ticks, chart.Tick{Value: high + 0.1})
-	most := 0.0
-	for _, days := range ramp.YValues {
-		most = math.Max(most, 10*math.Ceil(days/10))
-	}
-	var days []chart.Tick
-	for d := 0.0; d <= most; d += 10 {
-		days = append(days, chart.Tick{Value: d, Label: fmt.Sprintf("%g", d)})
-	}
-	c := chart.Chart{Width: 1000, Height: 520, Title: "Days (median) until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
-		Background: chart.Style{Padding: chart.NewBox(60, 30, 30, 20)},
-		XAxis:      chart.XAxis{Name: "calls for nothing, a healthy run-year", Ticks: ticks, Range: &chart.ContinuousRange{Min: none - 0.1, Max: high + 0.1}},
-		YAxis:      chart.YAxis{AxisType: chart.YAxisSecondary, Ticks: days, Range: &chart.ContinuousRange{Min: 0, Max: most}},
-		Series:     []chart.Series{ramp, step, rampWords, stepWords}}
-	f, err := os.Create(filepath.Join("testdata", "tradeoff.png"))
+// drawTradeoff draws the curve from its numbers.
+func drawTradeoff(t *testing.T) {
+	f, err := os.Open(filepath.Join("testdata", "tradeoff.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	if err := c.Render(chart.PNG, f); err != nil {
+	table := csv.NewReader(f)
+	table.Comment = '#'
+	rows, err := table.ReadAll()
+	if err != nil || len(rows) < 3 {
+		t.Fatalf("%d rows, %v", len(rows), err)
+	}
+	const left, right = -2.5, 0.0 // decimal logarithms
+	line := func(name string, column int, c drawing.Color) (chart.ContinuousSeries, chart.AnnotationSeries) {
+		s := chart.ContinuousSeries{Style: chart.Style{StrokeColor: c, StrokeWidth: 3, DotColor: c, DotWidth: 5}}
+		a := chart.AnnotationSeries{Style: chart.Style{FontSize: 10, FontColor: c, StrokeColor: c}}
+		for _, row := range rows[1:] {
+			var caution, wrong, days float64
+			if _, err := fmt.Sscan(row[0]+" "+row[1]+" "+row[column], &caution, &wrong, &days); err != nil {
+				t.Fatal(err)
+			}
+			at := math.Max(math.Log10(wrong), left+0.1)
+			s.XValues, s.YValues = append(s.XValues, at), append(s.YValues, days)
+			switch {
+			case caution == 1:
+				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: days, Label: fmt.Sprintf("%s, caution 1: %.1f days", name, days)})
+			case caution == 0.2, caution == 1.7 && days > 10:
+				a.Annotations = append(a.Annotations, chart.Value2{XValue: at, YValue: days, Label: fmt.Sprintf("%g: %.1f", caution, days)})
+			}
+		}
+		return s, a
+	}
+	ramp, rampWords := line("ramp of 60 mΩ a year", 4, drawing.Color{R: 170, G: 46, B: 26, A: 255})
+	step, stepWords := line("step of 15 mΩ", 2, drawing.Color{R: 22, G: 105, B: 130, A: 255})
+	c := chart.Chart{Width: 1000, Height: 520, Title: "Median days until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
+		Background: chart.Style{Padding: chart.NewBox(60, 30, 40, 20)},
+		// The library takes its ranges from the ticks, so the ends have some.
+		XAxis: chart.XAxis{Name: "calls for nothing in a healthy run-year (left end: none in the simulation)",
+			Ticks: []chart.Tick{{Value: left, Label: "none"}, {Value: -2, Label: "0.01"}, {Value: -1.5, Label: "0.03"}, {Value: -1, Label: "0.1"}, {Value: -0.5, Label: "0.3"}, {Value: right, Label: "1"}}},
+		YAxis: chart.YAxis{Name: "days", AxisType: chart.YAxisSecondary,
+			Ticks: []chart.Tick{{Value: 0, Label: "0"}, {Value: 20, Label: "20"}, {Value: 40, Label: "40"}, {Value: 60, Label: "60"}}},
+		Series: []chart.Series{ramp, step, rampWords, stepWords}}
+	to, err := os.Create(filepath.Join("testdata", "tradeoff.png"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer to.Close()
+	if err := c.Render(chart.PNG, to); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -3,6 +3,8 @@ package series
 import (
 	"math"
 
+	"ohmkeep/internal/circuit"
+	"ohmkeep/internal/round"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/trend"
 )
@@ -12,9 +14,9 @@ import (
 const darkOver = 1.35
 
 // dark tells whether all pixels are dark in a round.
-func (d *Reader) dark(s *scan) bool {
+func (d *Reader) dark(s *round.Scan) bool {
 	sum := 0.0
-	for _, a := range s.amps {
+	for _, a := range s.Amps {
 		if a == a {
 			sum += math.Abs(a)
 		}
@@ -23,22 +25,22 @@ func (d *Reader) dark(s *scan) bool {
 }
 
 // offset notes the drop where all is dark, beyond the nominal.
-func (d *Reader) offset(e *Element, c *collector, u, v int, n *Night) {
-	if !e.dark.known {
+func (d *Reader) offset(e *circuit.Element, c *round.Collector, u, v int, n *Night) {
+	if !e.Dark.Known {
 		return
 	}
 	var drops, amps []float64
 	once := 0.0
-	for i := range c.scans {
-		s := &c.scans[i]
-		drop := at(s.volts, u) - at(s.volts, v)
-		if drop != drop || !c.scans[i].dark {
+	for i := range c.Scans {
+		s := &c.Scans[i]
+		drop := round.At(s.Volts, u) - round.At(s.Volts, v)
+		if drop != drop || !c.Scans[i].Dark {
 			continue
 		}
 		celsius, _ := d.degrees(e, s)
-		once, _ = c.dropErrors(s, u, v)
-		drops = append(drops, drop-e.dark.expected(s.amps, celsius))
-		amps = append(amps, e.dark.through.of(s.amps))
+		once, _ = c.DropErrors(s, u, v)
+		drops = append(drops, drop-e.Dark.Expected(s.Amps, celsius))
+		amps = append(amps, e.Dark.Through.Of(s.Amps))
 	}
 	if len(drops) >= 3 {
 		n.Offset, n.Idle = trend.Mean(drops), trend.Median(amps)
@@ -48,31 +50,31 @@ func (d *Reader) offset(e *Element, c *collector, u, v int, n *Night) {
 
 // animated finds rounds of unknown load whose drop over a joint no picture explains:
 // no more current than a feed gives can flow through it.
-func (d *Reader) animated(e *Element, c *collector, steps []int, u, v int, n *Night) {
-	m := &e.steps[d.usual]
-	if !m.known {
+func (d *Reader) animated(e *circuit.Element, c *round.Collector, steps []int, u, v int, n *Night) {
+	m := &e.Steps[d.usual]
+	if !m.Known {
 		return
 	}
 	var samples []sample
 	var x, y []float64
 	once := 0.0
-	for i := range c.scans {
-		s := &c.scans[i]
-		drop := at(s.volts, u) - at(s.volts, v)
-		if steps[i] >= 0 || drop != drop || !d.full(s) || math.Abs(drop) > wild*math.Abs(at(s.volts, u)) {
+	for i := range c.Scans {
+		s := &c.Scans[i]
+		drop := round.At(s.Volts, u) - round.At(s.Volts, v)
+		if steps[i] >= 0 || drop != drop || !d.full(s) || math.Abs(drop) > wild*math.Abs(round.At(s.Volts, u)) {
 			continue
 		}
 		if len(x) == 0 {
-			once, _ = c.dropErrors(s, u, v)
+			once, _ = c.DropErrors(s, u, v)
 		}
 		most := 0.0
-		for _, a := range s.amps {
+		for _, a := range s.Amps {
 			if a == a {
 				most = math.Max(most, math.Abs(a))
 			}
 		}
-		through := m.through.of(s.amps)
-		samples = append(samples, sample{at: s.at, drop: drop, amps: through, most: most})
+		through := m.Through.Of(s.Amps)
+		samples = append(samples, sample{at: s.At, drop: drop, amps: through, most: most})
 		x, y = append(x, through), append(y, drop)
 	}
 	if len(x) < fewest {
@@ -106,11 +108,11 @@ const (
 
 // recognise gives each round's step: as the readings name it, or else as a steady
 // current gives it away. Where any round of the day is named, only names count.
-func (d *Reader) recognise(scans []scan) []int {
+func (d *Reader) recognise(scans []round.Scan) []int {
 	steps := make([]int, len(scans))
 	named := false
 	for i := range scans {
-		steps[i] = scans[i].step
+		steps[i] = scans[i].Step
 		named = named || steps[i] >= 0
 	}
 	if named || len(d.run.Steps) == 0 {
@@ -118,10 +120,10 @@ func (d *Reader) recognise(scans []scan) []int {
 	}
 	for from := 0; from < len(scans); {
 		to := from + 1
-		for to < len(scans) && scans[to].at-scans[to-1].at <= stillGap && d.alike(&scans[from], &scans[to]) {
+		for to < len(scans) && scans[to].At-scans[to-1].At <= stillGap && d.alike(&scans[from], &scans[to]) {
 			to++
 		}
-		if to-from >= still && scans[to-1].at-scans[from].at >= stillFor {
+		if to-from >= still && scans[to-1].At-scans[from].At >= stillFor {
 			if k := d.match(&scans[(from+to)/2]); k >= 0 {
 				for i := from; i < to; i++ {
 					steps[i] = k
@@ -134,12 +136,12 @@ func (d *Reader) recognise(scans []scan) []int {
 }
 
 // alike tells whether two rounds have the same currents.
-func (d *Reader) alike(a, b *scan) bool {
+func (d *Reader) alike(a, b *round.Scan) bool {
 	if !d.full(a) || !d.full(b) {
 		return false
 	}
 	for i, m := range d.measured {
-		if m && math.Abs(a.amps[i]-b.amps[i]) > max(0.005*math.Abs(a.amps[i]), 0.005) {
+		if m && math.Abs(a.Amps[i]-b.Amps[i]) > max(0.005*math.Abs(a.Amps[i]), 0.005) {
 			return false
 		}
 	}
@@ -149,7 +151,7 @@ func (d *Reader) alike(a, b *scan) bool {
 // match finds the one step whose currents, and whose drops along whole reels, are
 // those of a round; −1 where none or more than one comes near. Pixels may draw some
 // twelve percent more or less than stated (common practice, no source).
-func (d *Reader) match(s *scan) int {
+func (d *Reader) match(s *round.Scan) int {
 	found := -1
 	for k := range d.run.Steps {
 		if !d.fits(s, k) {
@@ -163,22 +165,22 @@ func (d *Reader) match(s *scan) int {
 	return found
 }
 
-func (d *Reader) fits(s *scan, k int) bool {
+func (d *Reader) fits(s *round.Scan, k int) bool {
 	for i, m := range d.measured {
 		stated := d.stated[k][i]
-		if m && math.Abs(s.amps[i]-stated) > max(0.12*math.Abs(stated), 0.02) {
+		if m && math.Abs(s.Amps[i]-stated) > max(0.12*math.Abs(stated), 0.02) {
 			return false
 		}
 	}
 	for i := range d.elements {
 		e := &d.elements[i]
-		if e.joints > 0 || e.feed >= 0 || e.From.Kind != run.AtReel || !e.steps[k].known {
+		if e.Joints > 0 || e.Feed >= 0 || e.From.Kind != run.AtReel || !e.Steps[k].Known {
 			continue
 		}
 		u, v := d.slot(e.From), d.slot(e.To)
-		drop := at(s.volts, u) - at(s.volts, v)
+		drop := round.At(s.Volts, u) - round.At(s.Volts, v)
 		celsius, _ := d.degrees(e, s)
-		expected := e.steps[k].copper.of(s.amps) + e.steps[k].warming.of(s.amps)*(celsius-20)
+		expected := e.Steps[k].Copper.Of(s.Amps) + e.Steps[k].Warming.Of(s.Amps)*(celsius-20)
 		if drop == drop && math.Abs(drop-expected) > 0.15*math.Abs(expected)+0.02 {
 			return false
 		}

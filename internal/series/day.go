@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/circuit"
+	"ohmkeep/internal/round"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/trend"
 )
@@ -13,12 +15,6 @@ const (
 	leastAmps = 0.02
 	// fewest is how many rounds a slope needs.
 	fewest = 6
-	// rounding is the standard deviation of one count: 1/√12 for the rounding and 0.3 for
-	// a last digit that wanders (common practice, no source).
-	rounding = 0.42
-	// assumedCount stands for a meter whose resolution is not stated, V (an INA226's bus
-	// count; SBOS547, June 2011, table 1).
-	assumedCount = 1.25e-3
 	// wild is the rise of a drop beyond which a reading is wrong rather than a contact
 	// bad, as a part of the volts.
 	wild = 0.5
@@ -39,16 +35,16 @@ type sample struct {
 }
 
 // nights makes the nights of a day's rounds.
-func (d *Reader) nights(day int64, c *collector) []Night {
-	steps := d.recognise(c.scans)
-	for i := range c.scans {
-		c.scans[i].dark = d.dark(&c.scans[i])
+func (d *Reader) nights(day int64, c *round.Collector) []Night {
+	steps := d.recognise(c.Scans)
+	for i := range c.Scans {
+		c.Scans[i].Dark = d.dark(&c.Scans[i])
 	}
 	var out []Night
 	for i := range d.elements {
 		e := &d.elements[i]
 		u, v := d.slot(e.From), d.slot(e.To)
-		if e.feed >= 0 {
+		if e.Feed >= 0 {
 			if n, ok := d.slope(e, day, c, u, v); ok {
 				out = append(out, n)
 			}
@@ -66,41 +62,25 @@ func (d *Reader) nights(day int64, c *collector) []Night {
 	return out
 }
 
-// at gives a value of a round, NaN where it has none.
-func at(v []float64, i int) float64 {
-	if i < 0 || i >= len(v) {
-		return nothing
-	}
-	return v[i]
-}
-
 // degrees gives the temperature of an element in a round: of its own feeds and reels
 // where they are read, else of all that are, else the run's ambient.
-func (d *Reader) degrees(e *Element, s *scan) (celsius float64, known bool) {
+func (d *Reader) degrees(e *circuit.Element, s *round.Scan) (celsius float64, known bool) {
 	r := d.run
 	var sum, all float64
 	var n, m int
 	take := func(i int) {
-		if t := s.warmth[i]; t == t {
+		if t := s.Warmth[i]; t == t {
 			sum += t
 			n++
 		}
 	}
-	for _, x := range e.edges {
-		switch {
-		case x.feed >= 0:
-			take(x.feed)
-		case x.reel >= 0:
-			take(len(r.Feeds) + x.reel)
-		default:
-			take(len(r.Feeds) + r.Joints[x.joint].From)
-			take(len(r.Feeds) + r.Joints[x.joint].To)
-		}
+	for _, i := range e.Warmth(r) {
+		take(i)
 	}
 	if n > 0 {
 		return sum / float64(n), true
 	}
-	for _, t := range s.warmth {
+	for _, t := range s.Warmth {
 		if t == t {
 			all += t
 			m++
@@ -114,79 +94,28 @@ func (d *Reader) degrees(e *Element, s *scan) (celsius float64, known bool) {
 
 // full gives the currents of a round with those that were measured at all; false
 // where one of them is missing.
-func (d *Reader) full(s *scan) bool {
+func (d *Reader) full(s *round.Scan) bool {
 	for i, m := range d.measured {
-		if m && math.IsNaN(at(s.amps, i)) {
+		if m && math.IsNaN(round.At(s.Amps, i)) {
 			return false
 		}
 	}
-	return len(s.amps) > 0
-}
-
-// accuracy gives the meter's range that holds a value at a slot of a round.
-func (c *collector) accuracy(s *scan, q run.Quantity, slot int, value float64) (run.Range, bool) {
-	at := 2 * slot
-	if q == run.Current {
-		at++
-	}
-	if at >= len(s.meters) || s.meters[at] < 0 {
-		return run.Range{}, false
-	}
-	m := c.run.MeterIndex(c.meters[s.meters[at]])
-	if m < 0 {
-		return run.Range{}, false
-	}
-	meter := c.run.Meters[m]
-	g := meter.Range(q, value)
-	if g < 0 {
-		return run.Range{}, false
-	}
-	return meter.Ranges[g], true
-}
-
-// dropErrors gives the standard deviations of a drop between two places: of one round,
-// and what all have in common. What is read for months is read by a sensor of its own
-// at every place, whatever the meter's description says.
-func (c *collector) dropErrors(s *scan, u, v int) (once, common float64) {
-	a, b := at(s.volts, u), at(s.volts, v)
-	g, ok := c.accuracy(s, run.Voltage, u, a)
-	h, ok2 := c.accuracy(s, run.Voltage, v, b)
-	if !ok || !ok2 {
-		return math.Sqrt2 * rounding * assumedCount, math.Abs(a) * 0.005
-	}
-	once = rounding * math.Hypot(g.Resolution, h.Resolution)
-	common = math.Hypot(g.Fraction*a+g.Counts*g.Resolution, h.Fraction*b+h.Counts*h.Resolution) / math.Sqrt(3)
-	return max(once, 1e-6), common
-}
-
-// names gives the meters of an element's sensors, which end a stretch when they change.
-func (c *collector) names(s *scan, slots ...int) string {
-	name := ""
-	for _, at := range slots {
-		if at < len(s.meters) && s.meters[at] >= 0 {
-			name += c.meters[s.meters[at]]
-		}
-		name += "|"
-	}
-	return name
+	return len(s.Amps) > 0
 }
 
 // slope follows a feed by how its drop grows with its current.
-func (d *Reader) slope(e *Element, day int64, c *collector, u, v int) (Night, bool) {
-	f := d.run.Feeds[e.feed]
-	way := 1.0
-	if e.edges[0].a != f.From {
-		way = -1
-	}
+func (d *Reader) slope(e *circuit.Element, day int64, c *round.Collector, u, v int) (Night, bool) {
+	f := d.run.Feeds[e.Feed]
+	way := e.Way(f)
 	n := Night{Key: Key{Kind: e.Kind, Name: e.Name}, Element: e, Day: day, Drop: nothing, Offset: nothing, Wobble: nothing}
 	var x, y []float64
 	var times []int64
 	var once float64
 	warm := 0
-	for i := range c.scans {
-		s := &c.scans[i]
-		drop, amps := way*(at(s.volts, u)-at(s.volts, v)), at(s.amps, e.feed)
-		if drop != drop || amps != amps || math.Abs(drop) > wild*math.Abs(at(s.volts, u)) {
+	for i := range c.Scans {
+		s := &c.Scans[i]
+		drop, amps := way*(round.At(s.Volts, u)-round.At(s.Volts, v)), round.At(s.Amps, e.Feed)
+		if drop != drop || amps != amps || math.Abs(drop) > wild*math.Abs(round.At(s.Volts, u)) {
 			continue
 		}
 		celsius, known := d.degrees(e, s)
@@ -194,12 +123,12 @@ func (d *Reader) slope(e *Element, day int64, c *collector, u, v int) (Night, bo
 			warm++
 		}
 		if len(x) == 0 {
-			once, _ = c.dropErrors(s, u, v)
-			n.Meters = c.names(s, 2*u, 2*v, 2*e.feed+1)
+			once, _ = c.DropErrors(s, u, v)
+			n.Meters = c.Names(s, 2*u, 2*v, 2*e.Feed+1)
 		}
 		x = append(x, amps)
 		y = append(y, drop-e.Wire*f.TempCo*(celsius-20)*amps)
-		times = append(times, s.at)
+		times = append(times, s.At)
 	}
 	if len(x) < fewest {
 		return n, false
@@ -211,12 +140,12 @@ func (d *Reader) slope(e *Element, day int64, c *collector, u, v int) (Night, bo
 	n.At = times[len(times)/2] / 1e9
 	n.Samples = len(x)
 	// The gains of both voltage sensors and of the current's scale the slope.
-	mid := &c.scans[len(c.scans)/2]
+	mid := &c.Scans[len(c.Scans)/2]
 	shift := 0.0
-	if g, ok := c.accuracy(mid, run.Current, e.feed, slices.Max(x)); ok {
+	if g, ok := c.Accuracy(mid, run.Current, e.Feed, slices.Max(x)); ok {
 		shift = g.Fraction
 	}
-	if g, ok := c.accuracy(mid, run.Voltage, u, at(mid.volts, u)); ok {
+	if g, ok := c.Accuracy(mid, run.Voltage, u, round.At(mid.Volts, u)); ok {
 		shift = math.Hypot(shift, 1.5*g.Fraction)
 	}
 	n.Value = Value{fit.Slope, max(fit.SlopeError, once/4/spread(x)), shift / math.Sqrt(3) * math.Abs(fit.Slope), 2*warm > len(x)}
@@ -250,23 +179,23 @@ func (n *Night) burst(at int64) {
 }
 
 // inStep follows an element in a known step.
-func (d *Reader) inStep(e *Element, day int64, c *collector, steps []int, k, u, v int) (Night, bool) {
-	m := &e.steps[k]
+func (d *Reader) inStep(e *circuit.Element, day int64, c *round.Collector, steps []int, k, u, v int) (Night, bool) {
+	m := &e.Steps[k]
 	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, Wobble: nothing}
 	var ohms, drops, amps, errors []float64
 	var times []int64
 	warm := 0
 	common := 0.0
-	if !m.known {
+	if !m.Known {
 		return n, false
 	}
-	for i := range c.scans {
-		s := &c.scans[i]
-		drop := at(s.volts, u) - at(s.volts, v)
-		if steps[i] != k || drop != drop || !d.full(s) {
+	for i := range c.Scans {
+		s := &c.Scans[i]
+		drop := round.At(s.Volts, u) - round.At(s.Volts, v)
+		if steps[i] != k || drop != drop || math.Abs(drop) > wild*math.Abs(round.At(s.Volts, u)) || !d.full(s) {
 			continue
 		}
-		through := m.through.of(s.amps)
+		through := m.Through.Of(s.Amps)
 		if math.Abs(through) < leastAmps {
 			continue
 		}
@@ -274,8 +203,8 @@ func (d *Reader) inStep(e *Element, day int64, c *collector, steps []int, k, u, 
 		if known {
 			warm++
 		}
-		expected := m.expected(s.amps, celsius)
-		one, all := c.dropErrors(s, u, v)
+		expected := m.Expected(s.Amps, celsius)
+		one, all := c.DropErrors(s, u, v)
 		if len(ohms) == 0 {
 			slots := []int{2 * u, 2 * v}
 			for f, is := range d.measured {
@@ -283,14 +212,14 @@ func (d *Reader) inStep(e *Element, day int64, c *collector, steps []int, k, u, 
 					slots = append(slots, 2*f+1)
 				}
 			}
-			n.Meters = c.names(s, slots...)
+			n.Meters = c.Names(s, slots...)
 			common = all
 		}
 		ohms = append(ohms, e.Nominal+(drop-expected)/through)
 		drops = append(drops, drop-expected)
 		amps = append(amps, through)
 		errors = append(errors, one/math.Abs(through))
-		times = append(times, s.at)
+		times = append(times, s.At)
 	}
 	if len(ohms) == 0 {
 		return n, false
@@ -301,7 +230,7 @@ func (d *Reader) inStep(e *Element, day int64, c *collector, steps []int, k, u, 
 		common / math.Abs(n.Amps), 2*warm > len(ohms)}
 	n.Valid = true
 	d.offset(e, c, u, v, &n)
-	if e.joints == 1 && len(e.edges) == 1 {
+	if e.Joints == 1 && len(e.Edges) == 1 {
 		d.animated(e, c, steps, u, v, &n)
 	}
 	var rises []float64

@@ -4,7 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/circuit"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/round"
 	"ohmkeep/internal/run"
 )
 
@@ -25,7 +27,7 @@ type Reader struct {
 	run      *run.Run
 	places   []run.Place
 	measured []bool
-	elements []Element
+	elements []circuit.Element
 	usual    int         // the step whose shares stand for animations
 	stated   [][]float64 // by step and feed: A as the run file has it
 	idle     float64     // A of all measured feeds where all is dark
@@ -37,11 +39,11 @@ func NewReader(r *run.Run) *Reader { return &Reader{run: r} }
 // Day gives the nights of a day's readings, which are in the order of time, and notes
 // in sensed what was read. The errors are those of solving the run's network.
 func (d *Reader) Day(day int64, readings []reading.Reading, sensed *Sensed) ([]Night, error) {
-	c := newCollector(d.run, d.known(sensed, day))
+	c := round.NewCollector(d.run, d.known(sensed, day))
 	for i := range readings {
-		c.add(&readings[i])
+		c.Add(&readings[i])
 	}
-	c.finish()
+	c.Finish()
 	d.note(c, sensed, day)
 	measured := make([]bool, len(d.run.Feeds))
 	for name, last := range sensed.Feeds {
@@ -49,8 +51,8 @@ func (d *Reader) Day(day int64, readings []reading.Reading, sensed *Sensed) ([]N
 			measured[i] = true
 		}
 	}
-	if !slices.Equal(c.places, d.places) || !slices.Equal(measured, d.measured) || d.elements == nil {
-		if err := d.lay(c.places, measured); err != nil {
+	if !slices.Equal(c.Places, d.places) || !slices.Equal(measured, d.measured) || d.elements == nil {
+		if err := d.lay(c.Places, measured); err != nil {
 			return nil, err
 		}
 	}
@@ -65,22 +67,22 @@ func (d *Reader) known(sensed *Sensed, day int64) []run.Place {
 			places = append(places, p)
 		}
 	}
-	slices.SortFunc(places, order)
+	slices.SortFunc(places, circuit.Order)
 	return places
 }
 
 // note marks what a day's rounds hold.
-func (d *Reader) note(c *collector, sensed *Sensed, day int64) {
+func (d *Reader) note(c *round.Collector, sensed *Sensed, day int64) {
 	if sensed.Places == nil {
 		sensed.Places, sensed.Feeds = map[string]int64{}, map[string]int64{}
 	}
-	for _, s := range c.scans {
-		for i, v := range s.volts {
+	for _, s := range c.Scans {
+		for i, v := range s.Volts {
 			if v == v {
-				sensed.Places[d.run.PlaceName(c.places[i])] = day
+				sensed.Places[d.run.PlaceName(c.Places[i])] = day
 			}
 		}
-		for i, a := range s.amps {
+		for i, a := range s.Amps {
 			if a == a {
 				sensed.Feeds[d.run.Feeds[i].Name] = day
 			}
@@ -92,54 +94,51 @@ func (d *Reader) note(c *collector, sensed *Sensed, day int64) {
 func (d *Reader) lay(places []run.Place, measured []bool) error {
 	d.places, d.measured = slices.Clone(places), slices.Clone(measured)
 	sorted := slices.Clone(places)
-	slices.SortFunc(sorted, order)
-	d.elements = newGraph(d.run, sorted).elements(sorted)
+	slices.SortFunc(sorted, circuit.Order)
+	d.elements = circuit.Elements(d.run, sorted)
 	if d.elements == nil {
-		d.elements = []Element{}
+		d.elements = []circuit.Element{}
 	}
-	dark, err := newShares(d.run, run.Step{}, measured)
+	dark, err := circuit.NewShares(d.run, run.Step{}, measured)
 	if err != nil {
 		return err
 	}
 	d.idle = 0
 	for f, is := range measured {
 		if is {
-			d.idle += math.Abs(dark.feeds[f])
+			d.idle += math.Abs(dark.Feeds[f])
 		}
 	}
 	for i := range d.elements {
-		d.elements[i].dark = dark.weigh(&d.elements[i])
-		d.elements[i].Ring = d.ring(&d.elements[i], dark.group)
+		d.elements[i].Dark = dark.Weigh(&d.elements[i])
+		d.elements[i].Ring = dark.Ring(&d.elements[i])
 	}
 	brightest := 0.0
 	d.stated = nil
 	for k, step := range d.run.Steps {
-		s, err := newShares(d.run, step, measured)
+		s, err := circuit.NewShares(d.run, step, measured)
 		if err != nil {
 			return err
 		}
-		d.stated = append(d.stated, s.feeds)
-		total := 0.0
-		for _, below := range s.below {
-			total += below[len(below)-1]
-		}
+		d.stated = append(d.stated, s.Feeds)
+		total := s.Total()
 		if total > brightest {
 			brightest, d.usual = total, k
 		}
 		for i := range d.elements {
-			d.elements[i].steps = append(d.elements[i].steps, s.weigh(&d.elements[i]))
+			d.elements[i].Steps = append(d.elements[i].Steps, s.Weigh(&d.elements[i]))
 		}
 		if k == d.run.Limits.DesignStep {
 			for i := range d.elements {
-				if f := d.elements[i].feed; f >= 0 {
-					d.elements[i].Limit = d.run.FeedLimit(f, s.feeds[f])
+				if f := d.elements[i].Feed; f >= 0 {
+					d.elements[i].Limit = d.run.FeedLimit(f, s.Feeds[f])
 				}
 			}
 		}
 	}
 	for i := range d.elements {
-		if e := &d.elements[i]; e.feed >= 0 && e.Limit != e.Limit {
-			e.Limit = d.run.FeedLimit(e.feed, 0)
+		if e := &d.elements[i]; e.Feed >= 0 && e.Limit != e.Limit {
+			e.Limit = d.run.FeedLimit(e.Feed, 0)
 		}
 	}
 	return nil
@@ -147,20 +146,3 @@ func (d *Reader) lay(places []run.Place, measured []bool) error {
 
 // slot gives the index of a sensed place.
 func (d *Reader) slot(p run.Place) int { return slices.Index(d.places, p) }
-
-// ring tells whether more than one feed ends in an element's part of the run.
-func (d *Reader) ring(e *Element, group []int) bool {
-	reel := -1
-	for _, p := range []run.Place{e.From, e.To} {
-		if p.Kind == run.AtReel {
-			reel = p.Index
-		}
-	}
-	n := 0
-	for _, f := range d.run.Feeds {
-		if reel >= 0 && f.To.Kind == run.AtReel && group[f.To.Index] == group[reel] {
-			n++
-		}
-	}
-	return n > 1
-}

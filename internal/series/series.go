@@ -22,59 +22,8 @@ import (
 	"math"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/run"
+	"ohmkeep/internal/circuit"
 )
-
-// Element is one thing whose resistance can be followed.
-type Element struct {
-	Kind     assessment.Kind
-	Name     string
-	From, To run.Place
-	Nominal  float64 // Ω loop at 20 °C, as the run file has it
-	Wire     float64 // Ω of that which follow the temperature
-	Stated   bool    // the copper's part is stated, not assumed
-	Limit    float64 // Ω; NaN = none
-	Ring     bool    // current reaches it from more than one feed
-
-	feed   int // its only edge is this feed, or -1
-	joints int // how many joints lie in it
-	edges  []edge
-	// What the drop is made of in each step, and where all is dark: see weigh.
-	steps []makeup
-	dark  makeup
-}
-
-// makeup is the drop of an element in one step, each a weight on the feed currents.
-type makeup struct {
-	copper  weights // V per A at 20 °C that follow temperature
-	warming weights // V per A and K
-	contact weights // V per A that do not
-	through weights // A per A: the current that its excess is divided by
-	known   bool    // false: no current was measured that could tell
-}
-
-// expected is the drop that the run file leads to at measured currents.
-func (m *makeup) expected(amps []float64, celsius float64) float64 {
-	return m.copper.of(amps) + m.warming.of(amps)*(celsius-20) + m.contact.of(amps)
-}
-
-// weights weigh the currents of the feeds, by index.
-type weights []float64
-
-func (w weights) of(amps []float64) (sum float64) {
-	for i, x := range w {
-		if x != 0 {
-			sum += x * amps[i]
-		}
-	}
-	return sum
-}
-
-func (w weights) add(by float64, o weights) {
-	for i, x := range o {
-		w[i] += by * x
-	}
-}
 
 // Value is one night's resistance of an element.
 type Value struct {
@@ -87,7 +36,7 @@ type Value struct {
 // Night is what a day's readings tell of one element.
 type Night struct {
 	Key     Key
-	Element *Element
+	Element *circuit.Element
 	Day     int64 // since 1970, UTC
 	At      int64 // s since 1970, of the readings' middle
 	Meters  string

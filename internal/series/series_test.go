@@ -85,53 +85,6 @@ func parsed(t testing.TB) *run.Run {
 	return r
 }
 
-// Elements lie between neighbouring sensed places, and are called what they are.
-func TestElementsBetweenPlaces(t *testing.T) {
-	r := parsed(t)
-	for _, c := range []struct {
-		places []string
-		want   []string
-	}{
-		{[]string{"A", "block", "low.start", "low.end", "middle.start", "middle.end", "high.start", "high.end"},
-			[]string{"feed bus", "feed near", "feed far", "reel low", "joint low-middle", "reel middle", "joint middle-high", "reel high"}},
-		{[]string{"block", "low.start", "high.end"}, []string{"feed near", "feed far", "path low.start-high.end"}},
-		{[]string{"block", "high.end"}, []string{"feed far", "path block-high.end"}},
-		{[]string{"A", "low.start"}, []string{"path A-low.start"}},
-		{[]string{"low.start", "low.20", "low.end"}, []string{"path low.start-low.20", "path low.20-low.end"}},
-		{[]string{"A"}, nil},
-	} {
-		var places []run.Place
-		for _, name := range c.places {
-			p, err := r.Place(name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			places = append(places, p)
-		}
-		var got []string
-		for _, e := range newGraph(r, places).elements(places) {
-			got = append(got, string(e.Kind)+" "+e.Name)
-		}
-		slices.Sort(got)
-		slices.Sort(c.want)
-		if !slices.Equal(got, c.want) {
-			t.Errorf("%v sensed: %v, not %v", c.places, got, c.want)
-		}
-	}
-}
-
-// A joint whose plus is parted joins no pair.
-func TestCutJointIsNoElement(t *testing.T) {
-	r := parsed(t)
-	r.Joints[0].PlusCut = true
-	places := []run.Place{{Kind: run.AtReel, Index: 0, Pixel: 60}, {Kind: run.AtReel, Index: 1, Pixel: 1}}
-	for _, e := range newGraph(r, places).elements(places) {
-		if e.joints > 0 {
-			t.Errorf("%+v", e)
-		}
-	}
-}
-
 // What is expected of a drop at measured currents is what the network gives: for every
 // element of a run whose two conductors are alike, in several temperatures and with
 // aged pixels, within a part in ten thousand and what a wrong share of the load makes.
@@ -172,8 +125,8 @@ func TestExpectedDropsAreTheLadders(t *testing.T) {
 					return p.Volts(run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus})
 				}
 				drop := pair(e.From) - pair(e.To)
-				expected := e.steps[0].expected(amps, warmth)
-				if !e.steps[0].known || math.Abs(drop-expected) > 2e-3*math.Abs(drop)+2e-5 {
+				expected := e.Steps[0].Expected(amps, warmth)
+				if !e.Steps[0].Known || math.Abs(drop-expected) > 2e-3*math.Abs(drop)+2e-5 {
 					t.Errorf("%s %s at %g °C, pixels at %g: drops %g V, expected %g", e.Kind, e.Name, warmth, aged, drop, expected)
 				}
 			}
@@ -190,7 +143,7 @@ func TestWithoutCurrentsNothingIsKnown(t *testing.T) {
 	if err := d.lay([]run.Place{a, b}, make([]bool, 3)); err != nil {
 		t.Fatal(err)
 	}
-	if len(d.elements) != 1 || d.elements[0].steps[0].known {
+	if len(d.elements) != 1 || d.elements[0].Steps[0].Known {
 		t.Errorf("%+v", d.elements)
 	}
 }
@@ -242,6 +195,60 @@ func TestSlopeOfAFeed(t *testing.T) {
 		}
 		if n.Value.Error > 0.001 {
 			t.Errorf("seed %d: ± %g Ω", seed, n.Value.Error)
+		}
+	}
+}
+
+// A sensor that reads nothing now and then is no contact that fails.
+func TestAWrongReadingIsNoBurst(t *testing.T) {
+	_, r, list := oneDay(t, months.Story{Sensed: []string{"A", "block", "low.start"}}, 6)
+	for i := range list {
+		if list[i].From == "low.start+" && i%5 == 0 {
+			list[i].Value = 0
+		}
+	}
+	nights, err := NewReader(r).Day(20513, list, &Sensed{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := night(t, nights, "near", ""); n.Bursts != 0 || !n.Valid {
+		t.Errorf("%+v", n)
+	}
+}
+
+// Copper that warms by day is no contact that fails, although no temperature is read.
+func TestAWarmDayIsNoBurst(t *testing.T) {
+	for seed := range uint64(40) {
+		nights, _, _ := oneDay(t, months.Story{Sensed: []string{"block", "high.end"}, DayCycle: 18, Every: 5 * time.Minute}, seed)
+		if n := night(t, nights, "far", ""); n.Bursts != 0 {
+			t.Errorf("seed %d: %d bursts of %g Ω in %d rounds", seed, n.Bursts, n.Burst, n.Samples)
+		}
+	}
+}
+
+// A place that falls silent parts what is on its two sides for some weeks, and then no
+// more.
+func TestASilentPlaceIsForgotten(t *testing.T) {
+	_, r, list := oneDay(t, months.Story{Sensed: []string{"low.start", "low.end", "middle.start"}}, 3)
+	without := slices.DeleteFunc(slices.Clone(list), func(x reading.Reading) bool { return x.From == "low.end+" })
+	d, sensed := NewReader(r), &Sensed{}
+	for _, c := range []struct {
+		day  int64
+		list []reading.Reading
+		want []string
+	}{{20513, list, []string{"joint low-middle", "reel low"}}, {20540, without, nil}, {20513 + 61, without, []string{"path low.start-middle.start"}},
+		{20513 + 62, list, []string{"joint low-middle", "reel low"}}} {
+		nights, err := d.Day(c.day, c.list, sensed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, n := range nights {
+			got = append(got, string(n.Key.Kind)+" "+n.Key.Name)
+		}
+		slices.Sort(got)
+		if !slices.Equal(got, c.want) {
+			t.Errorf("day %d: %v, not %v", c.day, got, c.want)
 		}
 	}
 }
@@ -319,36 +326,3 @@ func TestRecogniseAStepByItsCurrent(t *testing.T) {
 		}
 	}
 }
-
-// Readings of one round belong together whatever their order; repeats of the same moment
-// and rounds that lack a sensor do no harm.
-func TestRounds(t *testing.T) {
-	r := parsed(t)
-	at := func(seconds int, from, to string, value float64) reading.Reading {
-		q := run.Voltage
-		if to == "" {
-			q = run.Current
-		}
-		return reading.Reading{Time: spring.Add(time.Duration(seconds) * time.Second), Quantity: q, From: from, To: to, Value: value, Meter: "board"}
-	}
-	c := newCollector(r, nil)
-	for _, x := range []reading.Reading{
-		at(0, "A+", "A-", 5.1), at(0, "A+", "A-", 5.2), at(1, "near", "", 1), at(2, "low.start-", "low.start+", -5),
-		at(1800, "near", "", 2), at(1800, "A+", "A-", 5),
-		at(1803, "A+", "A-", 4.9), at(1803, "low.start+", "west.start-", 4.9),
-	} {
-		c.add(&x)
-	}
-	c.finish()
-	if len(c.scans) != 3 || len(c.places) != 2 {
-		t.Fatalf("%d rounds, %d places", len(c.scans), len(c.places))
-	}
-	if s := c.scans[0]; s.volts[0] != 5.1 || s.volts[1] != 5 || s.amps[1] != 1 {
-		t.Errorf("%+v", s)
-	}
-	if s := c.scans[2]; s.volts[0] != 4.9 || at2(s.volts, 1) {
-		t.Errorf("%+v", s)
-	}
-}
-
-func at2(v []float64, i int) bool { return i < len(v) && v[i] == v[i] }

@@ -1,4 +1,4 @@
-package series
+package circuit
 
 import (
 	"fmt"
@@ -8,17 +8,17 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// shares is how the load of one step is spread over the run as its file states it.
-type shares struct {
+// Shares is how the load of one step is spread over the run as its file states it.
+type Shares struct {
 	run   *run.Run
 	below [][]float64 // by reel: A drawn by its pixels 1…k, k from 0
-	feeds []float64   // A through each feed
+	Feeds []float64   // A through each feed
 	group []int       // by reel: which reels hang together by pairs
-	rest  []weights   // by feed: its current from the measured ones; nil = not to be had
+	rest  []Weights   // by feed: its current from the measured ones; nil = not to be had
 }
 
-// newShares solves a step. measured tells which feeds have a sensor.
-func newShares(r *run.Run, step run.Step, measured []bool) (*shares, error) {
+// NewShares solves a step. measured tells which feeds have a sensor.
+func NewShares(r *run.Run, step run.Step, measured []bool) (*Shares, error) {
 	net, err := ladder.New(r)
 	if err != nil {
 		return nil, err
@@ -28,7 +28,7 @@ func newShares(r *run.Run, step run.Step, measured []bool) (*shares, error) {
 	if err := solver.Solve(&par, ladder.Loads(r, step, pixel.AsStated)); err != nil {
 		return nil, fmt.Errorf("step %q: %w", step.Name, err)
 	}
-	s := &shares{run: r, group: groups(r)}
+	s := &Shares{run: r, group: groups(r)}
 	for i, reel := range r.Reels {
 		amps := make([]float64, reel.Pixels)
 		solver.Reel(i, nil, nil, amps)
@@ -39,7 +39,7 @@ func newShares(r *run.Run, step run.Step, measured []bool) (*shares, error) {
 		s.below = append(s.below, below)
 	}
 	for i := range r.Feeds {
-		s.feeds = append(s.feeds, solver.FeedAmps(i, run.Plus))
+		s.Feeds = append(s.Feeds, solver.FeedAmps(i, run.Plus))
 	}
 	s.measure(measured)
 	return s, nil
@@ -66,13 +66,13 @@ func groups(r *run.Run) []int {
 // measure expresses each feed's current by the measured ones: its own sensor, the
 // sum of what leaves its junction, or its nominal share of what is measured in the
 // same part of the run.
-func (s *shares) measure(measured []bool) {
+func (s *Shares) measure(measured []bool) {
 	r := s.run
 	n := len(r.Feeds)
-	s.rest = make([]weights, n)
+	s.rest = make([]Weights, n)
 	for i := range n {
 		if measured[i] {
-			s.rest[i] = make(weights, n)
+			s.rest[i] = make(Weights, n)
 			s.rest[i][i] = 1
 		}
 	}
@@ -80,16 +80,16 @@ func (s *shares) measure(measured []bool) {
 		if s.rest[i] != nil || f.To.Kind != run.AtReel {
 			continue
 		}
-		total, w := 0.0, make(weights, n)
+		total, w := 0.0, make(Weights, n)
 		for k, o := range r.Feeds {
 			if measured[k] && o.To.Kind == run.AtReel && s.group[o.To.Index] == s.group[f.To.Index] {
-				total += s.feeds[k]
+				total += s.Feeds[k]
 				w[k] = 1
 			}
 		}
 		if total > 0 {
 			for k := range w {
-				w[k] *= s.feeds[i] / total
+				w[k] *= s.Feeds[i] / total
 			}
 			s.rest[i] = w
 		}
@@ -99,7 +99,7 @@ func (s *shares) measure(measured []bool) {
 			if s.rest[i] != nil || f.To.Kind != run.AtJunction {
 				continue
 			}
-			w, all, into := make(weights, n), true, 0
+			w, all, into := make(Weights, n), true, 0
 			for k, o := range r.Feeds {
 				if o.From == f.To {
 					if all = all && s.rest[k] != nil; all {
@@ -119,7 +119,7 @@ func (s *shares) measure(measured []bool) {
 
 // beyond gives the load and the feeds of the part of the run that lies behind pixel k
 // of a reel, towards its end.
-func (s *shares) beyond(reel, k int, visit func(feed int)) (load float64) {
+func (s *Shares) beyond(reel, k int, visit func(feed int)) (load float64) {
 	r := s.run
 	load = s.below[reel][r.Reels[reel].Pixels] - s.below[reel][k]
 	for i, f := range r.Feeds {
@@ -138,8 +138,8 @@ func (s *shares) beyond(reel, k int, visit func(feed int)) (load float64) {
 // current gives the current behind pixel k of a reel, towards its end: what the load
 // beyond takes less what the feeds beyond give. k may be the reel's last pixel only
 // where one joint follows; use 0 of the next reel for it.
-func (s *shares) current(reel, k int) (weights, bool) {
-	w := make(weights, len(s.run.Feeds))
+func (s *Shares) current(reel, k int) (Weights, bool) {
+	w := make(Weights, len(s.run.Feeds))
 	known := true
 	inside := 0.0
 	load := s.beyond(reel, k, func(feed int) {
@@ -170,17 +170,17 @@ func (s *shares) current(reel, k int) (weights, bool) {
 	return w, known
 }
 
-// weigh finds what an element's drop is made of in a step.
-func (s *shares) weigh(e *Element) makeup {
+// Weigh finds what an element's drop is made of in a step.
+func (s *Shares) Weigh(e *Element) Makeup {
 	n := len(s.run.Feeds)
-	m := makeup{make(weights, n), make(weights, n), make(weights, n), make(weights, n), true}
-	for _, x := range e.edges {
+	m := Makeup{make(Weights, n), make(Weights, n), make(Weights, n), make(Weights, n), true}
+	for _, x := range e.Edges {
 		switch {
 		case x.feed >= 0:
 			f := s.run.Feeds[x.feed]
 			w := s.rest[x.feed]
 			if w == nil {
-				m.known = false
+				m.Known = false
 				continue
 			}
 			way := 1.0
@@ -188,19 +188,19 @@ func (s *shares) weigh(e *Element) makeup {
 				way = -1
 			}
 			wire := ladder.FeedWire(f)
-			m.copper.add(way*wire, w)
-			m.warming.add(way*wire*f.TempCo, w)
-			m.contact.add(way*(f.Ohms-wire), w)
+			m.Copper.add(way*wire, w)
+			m.Warming.add(way*wire*f.TempCo, w)
+			m.Contact.add(way*(f.Ohms-wire), w)
 		case x.joint >= 0:
 			j := s.run.Joints[x.joint]
 			w, known := s.current(j.To, 0)
-			m.known = m.known && known
+			m.Known = m.Known && known
 			way := 1.0
 			if x.a.Index != j.From {
 				way = -1
 			}
-			m.contact.add(way*j.Ohms, w)
-			m.through.add(way/float64(e.joints), w)
+			m.Contact.add(way*j.Ohms, w)
+			m.Through.add(way/float64(e.Joints), w)
 		default:
 			way, low, high := 1.0, x.a.Pixel, x.b.Pixel
 			if low > high {
@@ -209,15 +209,40 @@ func (s *shares) weigh(e *Element) makeup {
 			ohms := perMetre(s.run.Reels[x.reel]) * s.run.Reels[x.reel].SegmentLength()
 			for k := low; k < high; k++ {
 				w, known := s.current(x.reel, k)
-				m.known = m.known && known
-				m.copper.add(way*ohms, w)
-				m.warming.add(way*ohms*ladder.CopperTempCo, w)
+				m.Known = m.Known && known
+				m.Copper.add(way*ohms, w)
+				m.Warming.add(way*ohms*ladder.CopperTempCo, w)
 			}
 		}
 	}
-	if e.joints == 0 && e.Nominal > 0 {
-		m.through.add(1/e.Nominal, m.copper)
-		m.through.add(1/e.Nominal, m.contact)
+	if e.Joints == 0 && e.Nominal > 0 {
+		m.Through.add(1/e.Nominal, m.Copper)
+		m.Through.add(1/e.Nominal, m.Contact)
 	}
 	return m
+}
+
+// Total is what all pixels draw, A.
+func (s *Shares) Total() (amps float64) {
+	for _, below := range s.below {
+		amps += below[len(below)-1]
+	}
+	return amps
+}
+
+// Ring tells whether more than one feed ends in an element's part of the run.
+func (s *Shares) Ring(e *Element) bool {
+	reel := -1
+	for _, p := range []run.Place{e.From, e.To} {
+		if p.Kind == run.AtReel {
+			reel = p.Index
+		}
+	}
+	n := 0
+	for _, f := range s.run.Feeds {
+		if reel >= 0 && f.To.Kind == run.AtReel && s.group[f.To.Index] == s.group[reel] {
+			n++
+		}
+	}
+	return n > 1
 }

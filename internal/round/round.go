@@ -1,4 +1,6 @@
-package series
+// Package round sorts readings into rounds: the values that all sensors of a run gave
+// at one moment, or while one known step was shown.
+package round
 
 import (
 	"math"
@@ -30,29 +32,29 @@ type channel struct {
 	next     int     // channel that followed last time, a guess
 }
 
-// scan is one round over the sensors.
-type scan struct {
-	at     int64 // ns since 1970, of its first reading
-	step   int   // of the run; -1 = not known
-	volts  []float64
-	amps   []float64
-	warmth []float64 // °C by feed, then by reel; NaN = not known
-	dark   bool      // all pixels are dark
-	meters []int     // which meter read it: of place k at 2k, of feed k at 2k + 1
+// Scan is one round over the sensors.
+type Scan struct {
+	At     int64 // ns since 1970, of its first reading
+	Step   int   // of the run; -1 = not known
+	Volts  []float64
+	Amps   []float64
+	Warmth []float64 // °C by feed, then by reel; NaN = not known
+	Dark   bool      // all pixels are dark
+	Meters []int     // which meter read it: of place k at 2k, of feed k at 2k + 1
 }
 
-// collector sorts readings into scans.
-type collector struct {
+// Collector sorts readings into scans.
+type Collector struct {
 	run      *run.Run
 	channels []channel
 	index    map[channelKey]int
 	last     int
-	places   []run.Place
-	meters   []string
+	Places   []run.Place
+	Meters   []string // by the numbers in a Scan
 	steps    map[string]int
 
-	scans   []scan
-	open    scan
+	Scans   []Scan
+	open    Scan
 	started bool
 	latest  int64
 	warmth  []float64 // °C by feed, then by reel; NaN = not read
@@ -65,8 +67,10 @@ type channelKey struct {
 	from, to string
 }
 
-func newCollector(r *run.Run, places []run.Place) *collector {
-	c := &collector{run: r, index: map[channelKey]int{}, places: append([]run.Place{}, places...), last: -1,
+// NewCollector begins with places in the order that they are to have; those it meets
+// besides follow.
+func NewCollector(r *run.Run, places []run.Place) *Collector {
+	c := &Collector{run: r, index: map[channelKey]int{}, Places: append([]run.Place{}, places...), last: -1,
 		steps: map[string]int{}}
 	n := len(r.Feeds) + len(r.Reels)
 	c.warmth, c.warmed = c.blank(n), make([]int64, n)
@@ -78,7 +82,7 @@ func newCollector(r *run.Run, places []run.Place) *collector {
 
 // channel finds what a reading reads; readings come in rounds, so the channel that
 // followed last time is tried first.
-func (c *collector) channel(x *reading.Reading) int {
+func (c *Collector) channel(x *reading.Reading) int {
 	if c.last >= 0 {
 		if n := c.channels[c.last].next; n >= 0 {
 			if ch := &c.channels[n]; ch.quantity == x.Quantity && ch.from == x.From && ch.to == x.To {
@@ -103,7 +107,7 @@ func (c *collector) channel(x *reading.Reading) int {
 
 // describe finds out what a channel is. Names that the run does not know are of
 // readings of another time; they are passed over.
-func (c *collector) describe(key channelKey) channel {
+func (c *Collector) describe(key channelKey) channel {
 	ch := channel{quantity: key.quantity, from: key.from, to: key.to, place: -1, feed: -1, reel: -1, sign: 1, next: -1}
 	switch key.quantity {
 	case run.Voltage:
@@ -124,18 +128,18 @@ func (c *collector) describe(key channelKey) channel {
 	return ch
 }
 
-func (c *collector) place(p run.Place) int {
-	for i, known := range c.places {
+func (c *Collector) place(p run.Place) int {
+	for i, known := range c.Places {
 		if known == p {
 			return i
 		}
 	}
-	c.places = append(c.places, p)
-	return len(c.places) - 1
+	c.Places = append(c.Places, p)
+	return len(c.Places) - 1
 }
 
-// add takes readings in the order of time.
-func (c *collector) add(x *reading.Reading) {
+// Add takes readings in the order of time.
+func (c *Collector) Add(x *reading.Reading) {
 	ch := c.channels[c.channel(x)]
 	at := x.Time.UnixNano()
 	if ch.quantity == run.Temperature {
@@ -156,12 +160,12 @@ func (c *collector) add(x *reading.Reading) {
 		}
 	}
 	if !c.started || !c.belongs(at, step, ch.quantity, slot) {
-		c.finish()
+		c.Finish()
 		c.begin(at, step)
 	}
-	into := &c.open.volts
+	into := &c.open.Volts
 	if ch.quantity == run.Current {
-		into = &c.open.amps
+		into = &c.open.Amps
 	}
 	for slot >= len(*into) {
 		*into = append(*into, math.NaN())
@@ -174,31 +178,31 @@ func (c *collector) add(x *reading.Reading) {
 }
 
 // belongs tells whether a reading is of the round that is open.
-func (c *collector) belongs(at int64, step int, q run.Quantity, slot int) bool {
-	if step != c.open.step {
+func (c *Collector) belongs(at int64, step int, q run.Quantity, slot int) bool {
+	if step != c.open.Step {
 		return false
 	}
-	if step < 0 && at-c.open.at > int64(together) || at-c.latest > int64(steady) {
+	if step < 0 && at-c.open.At > int64(together) || at-c.latest > int64(steady) {
 		return false
 	}
-	have := c.open.volts
+	have := c.open.Volts
 	if q == run.Current {
-		have = c.open.amps
+		have = c.open.Amps
 	}
 	return at == c.latest || slot >= len(have) || math.IsNaN(have[slot])
 }
 
-func (c *collector) begin(at int64, step int) {
+func (c *Collector) begin(at int64, step int) {
 	c.started = true
-	c.open = scan{at: at, step: step, volts: c.blank(len(c.places)), amps: c.blank(len(c.run.Feeds)),
-		meters: make([]int, 0)}
-	if n := len(c.scans); n > 0 {
-		c.open.meters = c.scans[n-1].meters // until one differs
+	c.open = Scan{At: at, Step: step, Volts: c.blank(len(c.Places)), Amps: c.blank(len(c.run.Feeds)),
+		Meters: make([]int, 0)}
+	if n := len(c.Scans); n > 0 {
+		c.open.Meters = c.Scans[n-1].Meters // until one differs
 	}
 }
 
 // blank takes n unknown values from a stock, which spares the collector of garbage.
-func (c *collector) blank(n int) []float64 {
+func (c *Collector) blank(n int) []float64 {
 	if len(c.spare) < n {
 		c.spare = make([]float64, 4096+n)
 		for i := range c.spare {
@@ -210,22 +214,23 @@ func (c *collector) blank(n int) []float64 {
 	return v
 }
 
-func (c *collector) finish() {
+// Finish ends the round that is open.
+func (c *Collector) Finish() {
 	if !c.started {
 		return
 	}
-	c.open.warmth = c.blank(len(c.warmth))
+	c.open.Warmth = c.blank(len(c.warmth))
 	for i, degrees := range c.warmth {
-		if c.open.at-c.warmed[i] <= int64(lasting) {
-			c.open.warmth[i] = degrees
+		if c.open.At-c.warmed[i] <= int64(lasting) {
+			c.open.Warmth[i] = degrees
 		}
 	}
-	c.scans = append(c.scans, c.open)
+	c.Scans = append(c.Scans, c.open)
 	c.started = false
 }
 
 // warm notes a temperature of a feed or a reel.
-func (c *collector) warm(ch channel, at int64, degrees float64) {
+func (c *Collector) warm(ch channel, at int64, degrees float64) {
 	i := ch.feed
 	if i < 0 && ch.reel >= 0 {
 		i = len(c.run.Feeds) + ch.reel
@@ -236,28 +241,28 @@ func (c *collector) warm(ch channel, at int64, degrees float64) {
 }
 
 // meter notes which meter read a place or feed. Scans share the note until it changes.
-func (c *collector) meter(q run.Quantity, slot int, name string) {
+func (c *Collector) meter(q run.Quantity, slot int, name string) {
 	at := 2 * slot
 	if q == run.Current {
 		at++
 	}
 	id := -1
-	for i, known := range c.meters {
+	for i, known := range c.Meters {
 		if known == name {
 			id = i
 		}
 	}
 	if id < 0 {
-		c.meters = append(c.meters, name)
-		id = len(c.meters) - 1
+		c.Meters = append(c.Meters, name)
+		id = len(c.Meters) - 1
 	}
-	if at < len(c.open.meters) && c.open.meters[at] == id {
+	if at < len(c.open.Meters) && c.open.Meters[at] == id {
 		return
 	}
-	own := append([]int{}, c.open.meters...)
+	own := append([]int{}, c.open.Meters...)
 	for len(own) <= at {
 		own = append(own, -1)
 	}
 	own[at] = id
-	c.open.meters = own
+	c.open.Meters = own
 }

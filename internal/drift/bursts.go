@@ -1,0 +1,98 @@
+package drift
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/trend"
+)
+
+const (
+	backPart    = 0.35 // of how far a night was off, that the one after it may still be
+	burstDays   = 10   // the window
+	burstLeast  = 4    // bursts in it
+	burstNights = 2    // nights of it that have any
+	burstRate   = 0.004
+	quietDays   = 45 // after which a contact counts as sound again
+)
+
+// setApart marks a night that lies far from both its neighbours and those before:
+// the contact was bad, or something was read wrong, for a night.
+func (s *State) setApart(t *track) {
+	var usual []*point
+	from := t.Stretch[len(t.Stretch)-1].At
+	for i := range t.Points {
+		if p := &t.Points[i]; p.At >= from && !p.is(void|apart) {
+			usual = append(usual, p)
+		}
+	}
+	n := len(usual)
+	if n < before+2 || t.Stretch[len(t.Stretch)-1].Sloped && n < 12 {
+		return
+	}
+	least, _ := s.least(t)
+	values := make([]float64, 0, 30)
+	for _, p := range usual[max(0, n-31) : n-1] {
+		values = append(values, t.ohms(p))
+	}
+	scatter := trend.Spread(values)
+	for count := 1; count <= 3 && n-1-count >= before; count++ {
+		var near []float64
+		for _, p := range usual[max(0, n-1-count-7) : n-1-count] {
+			near = append(near, t.ohms(p))
+		}
+		level := trend.Median(near)
+		suspects := usual[n-1-count : n-1]
+		// The newest night must be back at the level, not half-way.
+		back := math.Abs(t.ohms(usual[n-1]) - level)
+		if back > min(max(least, 3*scatter), backPart*math.Abs(t.ohms(suspects[0])-level)) {
+			continue
+		}
+		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*float64(p.Error)) }
+		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
+			for _, p := range suspects {
+				p.Flags |= apart
+				if rise := t.ohms(p) - level; rise > 0 && p.Bursts == 0 {
+					p.Bursts, p.First, p.Rise = 1, p.At, float32(rise)
+					p.Samples = max(p.Samples, 1)
+				}
+			}
+		}
+	}
+}
+
+// detectBursts tells whether a contact has begun to fail again and again.
+func (t *track) detectBursts() bool {
+	newest := t.Points[len(t.Points)-1].Day
+	var count, samples, nights int
+	var rises []float64
+	first, last := int64(0), int64(0)
+	for i := len(t.Points) - 1; i >= 0 && newest-t.Points[i].Day < burstDays; i-- {
+		p := &t.Points[i]
+		samples += int(p.Samples)
+		if p.Bursts > 0 {
+			count += int(p.Bursts)
+			nights++
+			first = p.First
+			last = max(last, p.At)
+			if p.Rise == p.Rise {
+				rises = append(rises, float64(p.Rise))
+			}
+		}
+	}
+	sleeping := nights >= 3 && samples < 4*nights*burstDays // judged by check steps alone
+	many := nights >= burstNights && count >= burstLeast && float64(count) >= burstRate*float64(samples) || sleeping
+	if t.Bursting {
+		now := &t.Bursts[len(t.Bursts)-1]
+		if nights > 0 {
+			now.Last = max(now.Last, last)
+		}
+		t.Bursting = moment(t.Points[len(t.Points)-1].At).Sub(moment(now.Last)).Hours() < 24*quietDays
+		return false
+	}
+	if many {
+		t.Bursting = true
+		t.Bursts = append(t.Bursts, burst{At: first, Called: t.Points[len(t.Points)-1].At, Last: last, Rise: float32(trend.Median(rises))})
+	}
+	return many
+}

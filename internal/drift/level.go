@@ -1,0 +1,113 @@
+package drift
+
+import (
+	"math"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/history"
+	"ohmkeep/internal/trend"
+	"ohmkeep/internal/verdict"
+)
+
+// anchored is what is known of the level that all nights of a series share.
+type anchored struct {
+	by       float64 // Ω to add to every night
+	lowest   float64 // Ω, the least level of any stretch, without that
+	shift    float64 // Ω, standard deviation of the levels
+	positive bool    // the kind can be no less than nothing, and that matters
+}
+
+// anchor finds the level. Where no dark rounds tell what the sensors differ by, the
+// level of a joint may come out below zero: what is known then is that no stretch can
+// be below it.
+func (t *track) anchor() anchored {
+	a := anchored{lowest: math.Inf(1)}
+	var shifts []float64
+	for i := range t.Stretch {
+		p := t.piece(t.Stretch[i].At, t.end(i))
+		for k, q := range p.points {
+			if k == 0 || k == len(p.points)-1 {
+				shifts = append(shifts, t.shift(q))
+			}
+		}
+		if len(p.y) >= before {
+			a.lowest = math.Min(a.lowest, trend.Mean(p.y[:min(len(p.y), 30)]))
+		}
+	}
+	a.shift = trend.Median(shifts)
+	if math.IsInf(a.lowest, 1) || math.IsNaN(a.shift) {
+		return anchored{lowest: math.NaN(), shift: math.Inf(1)}
+	}
+	if t.Kind == assessment.Joint && a.shift > 0 {
+		a.positive = true
+		a.by = positiveMean(a.lowest, a.shift) - a.lowest
+	}
+	return a
+}
+
+// positiveMean is the mean of a Gaussian that is known to be above zero.
+func positiveMean(mean, deviation float64) float64 {
+	at := mean / deviation
+	if at < -6 {
+		return deviation / -at // Mills's ratio far out
+	}
+	return mean + deviation*math.Exp(-at*at/2)/math.Sqrt(2*math.Pi)/(math.Erfc(-at/math.Sqrt2)/2)
+}
+
+// level tells the latest level and its interval.
+func (t *track) level(x *history.Series, p part, a anchored) {
+	n := len(p.points)
+	if n == 0 || math.IsNaN(a.lowest) {
+		return
+	}
+	random := p.deviation / math.Sqrt(float64(min(n, 30))) * 1.25
+	if !x.Warm {
+		random = math.Hypot(random, coldPart*t.Wire)
+	}
+	x.Ohms = math.Max(0, p.end+a.by)
+	if !a.positive {
+		half := z95 * math.Hypot(random, a.shift)
+		x.Low, x.High = math.Max(0, x.Ohms-half), x.Ohms+half
+		return
+	}
+	above := p.end - a.lowest
+	low, high := verdict.Belief{Mean: a.lowest, Deviation: math.Hypot(random, a.shift)}.Interval(coverage)
+	x.Low, x.High = math.Max(0, low+above-z95*random), high+above+z95*random
+	x.Low, x.High = math.Min(x.Low, x.Ohms), math.Max(x.High, x.Ohms)
+}
+
+// mostPairs bounds the points of a trend, whose cost grows with their square.
+const mostPairs = 365
+
+// rate tells the trend of the latest part.
+func (t *track) rate(x *history.Series, p part) {
+	n := len(p.points)
+	if n < 8 || p.x[n-1]-p.x[0] < 10 {
+		return
+	}
+	every := (n + mostPairs - 1) / mostPairs
+	var at, y []float64
+	for i := 0; i+every <= n; i += every {
+		at = append(at, trend.Median(p.x[i:i+every])/year)
+		y = append(y, trend.Mean(p.y[i:i+every]))
+	}
+	slopes := trend.NewSlopes(at, y)
+	x.PerYear = slopes.Median()
+	rest := make([]float64, len(y))
+	for i := range y {
+		rest[i] = y[i] - x.PerYear*at[i]
+	}
+	k := trend.MannKendall(y).Inflated(trend.Inflation(rest))
+	x.PerYearLow, x.PerYearHigh = slopes.Interval(k.Variance, z95)
+	// What is common to neighbouring nights does not show in how they differ: half a count
+	// of a sensor, a part of the wire that is not copper as stated, and, without a
+	// temperature, the season.
+	common := math.Hypot(p.deviation/2, t.slide(p.points[0], p.points[n-1]))
+	if x.Warm {
+		common = math.Hypot(common, warmPart*t.Wire)
+	} else {
+		common = math.Hypot(common, coldPart*t.Wire)
+	}
+	half := z95 * common / (at[len(at)-1] - at[0])
+	x.PerYearLow, x.PerYearHigh = x.PerYearLow-half, x.PerYearHigh+half
+}

@@ -1,0 +1,126 @@
+package drift
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/control"
+	"ohmkeep/internal/history"
+	"ohmkeep/internal/trend"
+)
+
+// part is a stretch with its nights, its beginning worked out from all of them.
+type part struct {
+	stretch
+	piece
+	level, end float64 // Ω at its beginning and its end
+}
+
+// refined works out anew when each change began, from all nights on both its sides.
+func (t *track) refined() []part {
+	var parts []part
+	for i, s := range t.Stretch {
+		end := t.end(i)
+		if n := len(parts); n > 0 && (s.Cause == stepped || s.Cause == ramped) {
+			prior := &parts[n-1]
+			if len(prior.points) >= before {
+				s.At = t.began(prior, s, end)
+				prior.piece = t.piece(prior.At, s.At)
+			}
+		}
+		parts = append(parts, part{stretch: s, piece: t.piece(s.At, end)})
+	}
+	for i := range parts {
+		parts[i].levels()
+	}
+	// A part without nights says nothing.
+	return slices.DeleteFunc(parts, func(p part) bool { return len(p.points) == 0 && len(parts) > 1 })
+}
+
+// end is when a stretch ends.
+func (t *track) end(i int) int64 {
+	if i+1 < len(t.Stretch) {
+		return t.Stretch[i+1].At
+	}
+	return forever
+}
+
+// began dates a change between the stretch before and its own nights.
+func (t *track) began(prior *part, s stretch, end int64) int64 {
+	p := t.piece(prior.At, end)
+	if len(p.points) < before+2 {
+		return s.At
+	}
+	step, bend := control.Best(p.x, p.y, p.w, prior.Sloped)
+	c := step
+	if s.Cause == ramped {
+		c = bend
+	}
+	if c.Shape == control.None || c.At == 0 {
+		return s.At
+	}
+	at := p.points[c.At].At
+	if s.Cause == stepped {
+		at = (p.points[c.At-1].At + at) / 2
+	}
+	if far := 30 * int64(86400); s.Cause == stepped && (at-s.At > far/6 || s.At-at > far/6) {
+		return s.At // another change, not this one
+	}
+	return at
+}
+
+// levels works out the ends of a part.
+func (p *part) levels() {
+	n := len(p.points)
+	if n == 0 {
+		p.level, p.end = math.NaN(), math.NaN()
+		return
+	}
+	if p.Sloped && n >= 3 {
+		line := trend.LeastSquares(p.x, p.y, p.w)
+		p.level, p.end = line.At(p.x[0]), line.At(p.x[n-1])
+		return
+	}
+	p.level, p.end = trend.Mean(p.y), trend.Mean(p.y)
+}
+
+// changes lists what was called.
+func (t *track) changes(x *history.Series, parts []part, a anchored) {
+	for i, p := range parts {
+		var was *part
+		if i > 0 {
+			was = &parts[i-1]
+		}
+		switch p.Cause {
+		case stepped, ramped:
+			c := history.Change{Time: moment(p.At), Called: moment(p.Called), Shape: history.Step, After: p.level + a.by}
+			if p.Cause == ramped {
+				c.Shape, c.After = history.Ramp, p.end+a.by
+				for k := i + 1; k < len(parts) && parts[k].Cause == levelled; k++ {
+					c.After = parts[k].end + a.by
+				}
+			}
+			c.Before = p.level + a.by
+			if was != nil {
+				c.Before = was.end + a.by
+			}
+			x.Changes = append(x.Changes, c)
+		case replaced, noted, shifted:
+			m := history.Mark{Time: moment(p.At), Text: p.Text, Before: math.NaN(), After: p.level + a.by}
+			if was != nil {
+				m.Before = was.end + a.by
+			}
+			x.Marks = append(x.Marks, m)
+		}
+	}
+	for _, b := range t.Bursts {
+		k := len(parts) - 1
+		for k > 0 && parts[k].At > b.At {
+			k--
+		}
+		level := parts[k].level + a.by
+		x.Changes = append(x.Changes, history.Change{Time: moment(b.At), Called: moment(b.Called), Shape: history.Burst,
+			Before: level, After: level + float64(b.Rise)})
+	}
+	slices.SortStableFunc(x.Changes, func(a, b history.Change) int { return a.Time.Compare(b.Time) })
+}
