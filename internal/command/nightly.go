@@ -27,21 +27,21 @@ type nightly struct {
 
 // analyse folds what was stored since the last time, says what is new, and gives what
 // is known of every resistance.
-func (n nightly) analyse(ctx context.Context, plan recorder.Plan) ([]metrics.Resistance, error) {
+func (n nightly) analyse(ctx context.Context, plan recorder.Plan) (metrics.Analysis, error) {
 	r := plan.Run
 	s, err := n.state(ctx, r)
 	if err != nil {
-		return nil, err
+		return metrics.Analysis{}, err
 	}
 	if s.Notes, err = notesOf(ctx, n.store, r.Name); err != nil {
-		return nil, err
+		return metrics.Analysis{}, err
 	}
 	f := drift.Follow(r, s)
 	// The newest day is taken again: it may have gone on since.
 	since := time.Unix(s.Day*86400, 0)
 	calls, err := f.Take(n.store.Readings(ctx, r.Name, store.Filter{Since: since}))
 	if err != nil {
-		return nil, err
+		return metrics.Analysis{}, err
 	}
 	for _, c := range calls {
 		n.log.Warn("a resistance has changed", "kind", c.Kind, "name", c.Name, "what", c.What)
@@ -50,7 +50,8 @@ func (n nightly) analyse(ctx context.Context, plan recorder.Plan) ([]metrics.Res
 	if err == nil {
 		err = n.store.SetState(ctx, r.Name, driftState, drift.Version, b)
 	}
-	return resistances(s.History(r)), err
+	h := s.History(r)
+	return metrics.Analysis{Resistances: resistances(h), Check: h.Check}, err
 }
 
 // state gives what the store keeps. What another version kept, and what a clock that ran

@@ -34,7 +34,7 @@ func TestNightlyIsDrift(t *testing.T) {
 	}
 	defer kept.Close()
 	var log bytes.Buffer
-	var found []metrics.Resistance
+	var found metrics.Analysis
 	n := nightly{kept, slog.New(slog.NewTextHandler(&log, nil)), func() time.Time { return spring.AddDate(0, 0, 71) }}
 	for day, i := 7, 0; day <= 70; day += 7 {
 		from := i
@@ -52,11 +52,11 @@ func TestNightlyIsDrift(t *testing.T) {
 	if calls := strings.Count(log.String(), "a resistance has changed"); calls != 1 || !strings.Contains(log.String(), "name=west-north what=step") {
 		t.Errorf("%d calls:\n%s", calls, log.String())
 	}
-	if len(found) != 4 {
+	if len(found.Resistances) != 4 || spring.AddDate(0, 0, 71).Sub(found.Check) > 48*time.Hour {
 		t.Fatalf("%+v", found)
 	}
 	drift := decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Fails).out)["series"].([]any)
-	for i, x := range found {
+	for i, x := range found.Resistances {
 		of := drift[i].(map[string]any)
 		if fmt.Sprintf("%v %v %v %.6g %.6g", of["kind"], of["name"], of["verdict"], of["milliohms"], of["limit_milliohms"]) !=
 			fmt.Sprintf("%v %v %v %.6g %.6g", x.Kind, x.Name, x.Verdict, 1e3*x.Ohms, 1e3*x.Limit) {

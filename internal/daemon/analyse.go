@@ -34,7 +34,7 @@ func (d *Daemon) judge(ctx context.Context) {
 	case err != nil:
 		d.config.Log.Error("the nightly analysis has no result; the one before stays", "why", err)
 	default:
-		d.resistances.Store(&found)
+		d.found.Store(&found)
 	}
 }
 
@@ -49,9 +49,9 @@ func untilNight(now time.Time) time.Duration {
 }
 
 // judged gives what the newest analysis found.
-func (d *Daemon) judged() []metrics.Resistance {
-	if found := d.resistances.Load(); found != nil {
+func (d *Daemon) judged() metrics.Analysis {
+	if found := d.found.Load(); found != nil {
 		return *found
 	}
-	return nil
+	return metrics.Analysis{}
 }

@@ -37,7 +37,7 @@ type Config struct {
 	Log    *slog.Logger
 	// Analyse judges what is stored, once after the start and then every night.
 	// nil: there is no analysis.
-	Analyse func(context.Context, recorder.Plan) ([]metrics.Resistance, error)
+	Analyse func(context.Context, recorder.Plan) (metrics.Analysis, error)
 	Machine clock.Machine // nil: the one the program runs on
 	Open    recorder.Opener
 	Getenv  func(string) string // for the service manager's variables; nil: there is none
@@ -45,15 +45,15 @@ type Config struct {
 
 // Daemon is a running watch.
 type Daemon struct {
-	config      Config
-	recorder    *recorder.Recorder
-	clock       *clock.Clock
-	changes     chan clock.Change
-	manager     *manager
-	ready       atomic.Bool
-	refused     atomic.Pointer[string] // why the newest run file is not in force
-	resistances atomic.Pointer[[]metrics.Resistance]
-	plan        atomic.Pointer[recorder.Plan]
+	config   Config
+	recorder *recorder.Recorder
+	clock    *clock.Clock
+	changes  chan clock.Change
+	manager  *manager
+	ready    atomic.Bool
+	refused  atomic.Pointer[string] // why the newest run file is not in force
+	found    atomic.Pointer[metrics.Analysis]
+	plan     atomic.Pointer[recorder.Plan]
 }
 
 // Run watches until ctx ends, then commits what has arrived and returns nil

@@ -385,22 +385,22 @@ func TestServiceManager(t *testing.T) {
 // What the nightly analysis finds is shown as metrics; when it fails the one before
 // stays.
 func TestAnalysis(t *testing.T) {
-	d := &Daemon{config: Config{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Analyse: func(context.Context, recorder.Plan) ([]metrics.Resistance, error) {
-		return nil, errors.New("too little")
+	d := &Daemon{config: Config{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Analyse: func(context.Context, recorder.Plan) (metrics.Analysis, error) {
+		return metrics.Analysis{}, errors.New("too little")
 	}}}
-	before := []metrics.Resistance{{Kind: "feed", Name: "near"}}
-	d.resistances.Store(&before)
+	before := metrics.Analysis{Resistances: []metrics.Resistance{{Kind: "feed", Name: "near"}}}
+	d.found.Store(&before)
 	p := plan(t, hall)
 	d.plan.Store(&p)
 	d.judge(t.Context())
-	if got := d.judged(); len(got) != 1 {
+	if got := d.judged().Resistances; len(got) != 1 {
 		t.Errorf("got %v", got)
 	}
-	d.config.Analyse = func(_ context.Context, p recorder.Plan) ([]metrics.Resistance, error) {
-		return []metrics.Resistance{{Name: p.Run.Name}, {}}, nil
+	d.config.Analyse = func(_ context.Context, p recorder.Plan) (metrics.Analysis, error) {
+		return metrics.Analysis{Resistances: []metrics.Resistance{{Name: p.Run.Name}, {}}}, nil
 	}
 	d.judge(t.Context())
-	if got := d.judged(); len(got) != 2 || got[0].Name != "Hall" {
+	if got := d.judged().Resistances; len(got) != 2 || got[0].Name != "Hall" {
 		t.Errorf("got %v", got)
 	}
 }

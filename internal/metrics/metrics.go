@@ -8,12 +8,19 @@ package metrics
 import (
 	"math"
 	"net/http"
+	"time"
 
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/run"
 )
 
-// Resistance is what the nightly analysis says of one resistance.
+// Analysis is what the nightly analysis found.
+type Analysis struct {
+	Resistances []Resistance
+	Check       time.Time // of the newest reading in a known step, announced or not; zero = there was none
+}
+
+// Resistance is what it says of one resistance.
 type Resistance struct {
 	Kind, Name, Rail string
 	Ohms, Low, High  float64  // at 20 °C; NaN = not known
@@ -32,9 +39,9 @@ type Disk struct {
 
 // Source gives what is to be shown.
 type Source struct {
-	Snapshot    func() recorder.Snapshot
-	Disk        func() (Disk, error)
-	Resistances func() []Resistance
+	Snapshot func() recorder.Snapshot
+	Disk     func() (Disk, error)
+	Analysis func() Analysis
 }
 
 // stale is how old a value may be, in seconds, and still be shown as that of now.
@@ -68,6 +75,8 @@ var (
 	written    = counter("device_written_bytes_total", "Bytes written to the store's device since boot, by all programs.")
 
 	memory = gauge("resident_memory_bytes", "Memory that the program holds.")
+
+	checked = gauge("check_step_timestamp_seconds", "When the newest known step was seen by the nightly analysis, announced or known by its current.")
 
 	ohms    = gauge("resistance_ohms", "Resistance at 20 °C.", "kind", "name", "rail")
 	upper   = gauge("resistance_upper_ohms", "Upper end of its 95 % interval.", "kind", "name", "rail")
@@ -123,7 +132,11 @@ func (c Source) text() []byte {
 			give(written, float64(d.Written))
 		}
 	}
-	for _, r := range c.Resistances() {
+	found := c.Analysis()
+	if !found.Check.IsZero() {
+		give(checked, float64(found.Check.Unix()))
+	}
+	for _, r := range found.Resistances {
 		for _, x := range []struct {
 			metric *metric
 			value  float64

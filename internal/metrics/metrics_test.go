@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"strings"
 	"testing"
+	"time"
 
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/run"
@@ -33,12 +34,12 @@ func cabinet() Source {
 				}}
 		},
 		Disk: func() (Disk, error) { return Disk{Store: 1000, Free: 2000, Size: 3000, Written: -1}, nil },
-		Resistances: func() []Resistance {
+		Analysis: func() Analysis {
 			verdicts := []string{"steady", "drifting", "unproven"}
-			return []Resistance{
+			return Analysis{Check: time.Unix(1_800_000_000, 0), Resistances: []Resistance{
 				{Kind: "feed", Name: "near", Rail: "loop", Ohms: 0.1048, Low: 0.104, High: math.Inf(1), Verdict: "drifting", Verdicts: verdicts},
 				{Kind: "joint", Name: "west-north", Rail: "plus", Ohms: math.NaN(), Low: math.NaN(), High: math.NaN(), Verdict: "unproven", Verdicts: verdicts},
-			}
+			}}
 		},
 	}
 }
@@ -73,6 +74,7 @@ func TestMetrics(t *testing.T) {
 		"ohmkeep_commit_failures_total{" + r + "} 3",
 		"ohmkeep_clock_certain{" + r + "} 1",
 		"ohmkeep_step_shown{" + r + `,step="white 5 %"} 1`,
+		"ohmkeep_check_step_timestamp_seconds{" + r + "} 1.8e+09",
 		"ohmkeep_store_bytes{" + r + "} 1000",
 		"ohmkeep_disk_free_bytes{" + r + "} 2000",
 		"ohmkeep_resistance_ohms{" + r + `,kind="feed",name="near",rail="loop"} 0.1048`,
@@ -115,9 +117,9 @@ func TestMetrics(t *testing.T) {
 func TestWithoutDisk(t *testing.T) {
 	s := cabinet()
 	s.Disk = func() (Disk, error) { return Disk{}, errors.New("none") }
-	s.Resistances = func() []Resistance { return nil }
+	s.Analysis = func() Analysis { return Analysis{} }
 	text := scrape(t, s)
-	if strings.Contains(text, "disk_free") || strings.Contains(text, "verdict") || !strings.Contains(text, "ohmkeep_probe_up") {
+	if strings.Contains(text, "disk_free") || strings.Contains(text, "verdict") || strings.Contains(text, "check_step") || !strings.Contains(text, "ohmkeep_probe_up") {
 		t.Error(text)
 	}
 }
