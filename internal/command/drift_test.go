@@ -168,7 +168,7 @@ func TestDriftAfterANote(t *testing.T) {
 	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Fails).out; first == "" || !strings.Contains(out, first) {
 		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, first)
 	}
-	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at 2026-04-30T00:00:00Z`).exits(Passes)
+	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at 2026-04-30T00:00:00Z`).exits(Passes).prints("concerns joint west-north")
 	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Passes).out; second == "" || !strings.Contains(out, second) {
 		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, second)
 	}
@@ -199,6 +199,7 @@ func TestDriftFaults(t *testing.T) {
 	s.do("ohmkeep drift gallery.toml --store none.db").refused("there is no such store")
 	s.do("ohmkeep drift gallery.toml --store none.db --picture x.gif").refused("ends in .png or .svg")
 	s.do("ohmkeep note gallery.toml x --store g.db --at yesterday").refused("is not a time")
+	s.do(`ohmkeep note gallery.toml "re-made joint 9" --store g.db`).refused("there is no joint 9: the run has 1")
 	s.do("ohmkeep note gallery.toml x --store gg.db").refused("gg.db: there is no such store")
 	if _, err := os.Stat("gg.db"); !os.IsNotExist(err) {
 		t.Errorf("a store was made of a slip: %v", err)

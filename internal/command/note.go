@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/drift"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/store"
 )
@@ -20,8 +22,9 @@ func newNote() *cobra.Command {
 		Short: "Note a repair, so that what comes after is judged for itself",
 		Long: `Note writes down what somebody did to a run. Drift begins a new stretch there and
 compares what was before with what comes after. A text that names a joint or a feed, or
-"joint 2" for the second one along the run, concerns that one; any other concerns all.`,
-		Example: `  ohmkeep note shelf.toml "re-made joint 2" --store shelf.db
+"joint 2" for the second one along the run, concerns that one; a reel's name, that reel
+and its joints; any other text concerns all. What it concerns is printed.`,
+		Example: `  ohmkeep note shelf.toml "re-made joint 1" --store shelf.db
   ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00`,
 		Args:              exactly("RUN", "TEXT"),
 		ValidArgsFunction: completeRuns,
@@ -43,6 +46,10 @@ compares what was before with what comes after. A text that names a joint or a f
 			if err != nil {
 				return err
 			}
+			parts, err := drift.Concerns(args[1], r.Run)
+			if err != nil {
+				return fault.Fault{Text: err.Error(), Hint: "joints are counted from 1 along the run; their names do too"}
+			}
 			if _, err := os.Stat(to); errors.Is(err, fs.ErrNotExist) { // opening would make one of a slip
 				return fault.Fault{File: to, Text: "there is no such store", Hint: "name the one that the readings are in"}
 			}
@@ -57,11 +64,23 @@ compares what was before with what comes after. A text that names a joint or a f
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(c.OutOrStdout(), "noted at %s\n", when.Format(time.RFC3339))
+			fmt.Fprintf(c.OutOrStdout(), "noted at %s: concerns %s\n", when.Format(time.RFC3339), partsText(parts))
 			return nil
 		},
 	}
 	c.Flags().StringVar(&to, "store", "", "the store, a file")
 	c.Flags().StringVar(&at, "at", "", "when it was done (RFC 3339); now where it is left out")
 	return c
+}
+
+// partsText lists what a note concerns.
+func partsText(parts []drift.Part) string {
+	if len(parts) == 0 {
+		return "the whole run"
+	}
+	var texts []string
+	for _, p := range parts {
+		texts = append(texts, string(p.Kind)+" "+p.Name)
+	}
+	return strings.Join(texts, ", ")
 }

@@ -176,6 +176,12 @@ func TestAbout(t *testing.T) {
 		{"Re-made Joint west-north", []string{"west-north"}},
 		{"new feed near, joint 1 too", []string{"west-north", "near"}},
 		{"cleaned everything", []string{"west-north", "north-east", "near", "west"}},
+		{"Solder again (joint 2).", []string{"north-east"}},
+		{"a new reel: west", []string{"west-north", "west"}},
+		{"the end of west at west-north", []string{"west-north"}},
+		{"re-made joint 3", nil},
+		{"re-made joint 3 and joint 1", []string{"west-north"}},
+		{"jointly 2 of us", []string{"west-north", "north-east", "near", "west"}},
 	} {
 		var got []string
 		for _, x := range []track{{Kind: "joint", Name: "west-north"}, {Kind: "joint", Name: "north-east"}, {Kind: "feed", Name: "near"}, {Kind: "reel", Name: "west"}} {

@@ -1,8 +1,11 @@
 package drift
 
 import (
+	"fmt"
 	"slices"
+	"strconv"
 	"strings"
+	"unicode"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/run"
@@ -35,38 +38,82 @@ func sign(n int64) int64 {
 	return 0
 }
 
-// about tells whether a note concerns a series: where it names elements, those; a
-// joint may be named by its number along the run; else all.
-func about(text string, t *track, r *run.Run) bool {
-	words := strings.FieldsFunc(strings.ToLower(text), func(c rune) bool {
-		return c == ' ' || c == ',' || c == ';' || c == ':' || c == '"'
-	})
-	named := map[string]bool{}
-	name := func(kind assessment.Kind, own string) {
-		if slices.Contains(words, strings.ToLower(own)) || strings.Contains(own, " ") && strings.Contains(strings.ToLower(text), strings.ToLower(own)) {
-			named[string(kind)+own] = true
-		}
+// Part is an element that a note names.
+type Part struct {
+	Kind assessment.Kind
+	Name string
+}
+
+// Concerns gives the feeds, joints and reels that a note names; none = it concerns all.
+// A joint may be named by its number along the run, and a reel that is named alone
+// stands for its joints too. An error tells of a number that no joint has.
+func Concerns(text string, r *run.Run) ([]Part, error) {
+	var parts []Part
+	words := words(text)
+	named := func(name string) bool {
+		return slices.Contains(words, strings.ToLower(name)) || strings.Contains(name, " ") && strings.Contains(strings.ToLower(text), strings.ToLower(name))
 	}
 	for _, f := range r.Feeds {
-		name(assessment.Feed, f.Name)
+		if named(f.Name) {
+			parts = append(parts, Part{assessment.Feed, f.Name})
+		}
 	}
+	numbers := numbersOf("joint", words)
 	for i, j := range r.Joints {
-		name(assessment.Joint, j.Name)
-		for k := 0; k+1 < len(words); k++ {
-			if words[k] == "joint" && words[k+1] == number(i+1) {
-				named[string(assessment.Joint)+j.Name] = true
+		if named(j.Name) || slices.Contains(numbers, i+1) {
+			parts = append(parts, Part{assessment.Joint, j.Name})
+		}
+	}
+	for _, n := range numbers {
+		if n < 1 || n > len(r.Joints) {
+			return parts, fmt.Errorf("there is no joint %d: the run has %d", n, len(r.Joints))
+		}
+	}
+	if len(parts) > 0 {
+		return parts, nil
+	}
+	for i, reel := range r.Reels {
+		if !named(reel.Name) {
+			continue
+		}
+		parts = append(parts, Part{assessment.Reel, reel.Name})
+		for _, j := range r.Joints {
+			if j.From == i || j.To == i {
+				parts = append(parts, Part{assessment.Joint, j.Name})
 			}
 		}
 	}
-	if len(named) == 0 {
-		return true
-	}
-	return named[string(t.Kind)+t.Name] || t.pathKind()
+	return parts, nil
 }
 
-func number(n int) string {
-	if n > 9 {
-		return number(n/10) + string(rune('0'+n%10))
+// words parts a text where a name cannot go on.
+func words(text string) []string {
+	words := strings.FieldsFunc(strings.ToLower(text), func(c rune) bool {
+		return unicode.IsSpace(c) || strings.ContainsRune(`,;:"'()/`, c)
+	})
+	for i, w := range words {
+		words[i] = strings.TrimRight(w, ".!?")
 	}
-	return string(rune('0' + n))
+	return words
+}
+
+// numbersOf gives the numbers that follow a word.
+func numbersOf(word string, words []string) (numbers []int) {
+	for i := 1; i < len(words); i++ {
+		if n, err := strconv.Atoi(words[i]); err == nil && words[i-1] == word {
+			numbers = append(numbers, n)
+		}
+	}
+	return numbers
+}
+
+// about tells whether a note concerns a series. One that names a joint which the run
+// does not have, because the run file has changed since, concerns none but those that
+// it names besides.
+func about(text string, t *track, r *run.Run) bool {
+	parts, err := Concerns(text, r)
+	if len(parts) == 0 {
+		return err == nil
+	}
+	return slices.Contains(parts, Part{t.Kind, t.Name}) || t.pathKind()
 }
