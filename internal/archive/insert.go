@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"math"
 	"slices"
 
@@ -13,26 +14,15 @@ import (
 // Insert puts records into the chunks of their series. The records of a section
 // are in the order of time; those of a moment that is there already come behind.
 func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
-	in := inserter{ctx: ctx, tx: tx, moments: map[string]int64{}, left: map[int64]bool{}}
-	defer in.close()
-	if err := in.prepare(); err != nil {
+	in, err := NewInserter(ctx, tx)
+	if err != nil {
 		return err
 	}
-	for _, s := range sections {
-		if err := in.section(s); err != nil {
-			return err
-		}
-	}
-	for id := range in.left {
-		if _, err := tx.ExecContext(ctx, `DELETE FROM moments WHERE id = ?1
-			AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)`, id); err != nil {
-			return err
-		}
-	}
-	return nil
+	return errors.Join(in.Insert(sections), in.Close())
 }
 
-type inserter struct {
+// Inserter inserts more than memory holds, a part at a time.
+type Inserter struct {
 	ctx     context.Context
 	tx      *sql.Tx
 	moments map[string]int64 // blocks of moments by what is in them
@@ -49,7 +39,39 @@ type inserter struct {
 	block   []byte
 }
 
-func (in *inserter) prepare() (err error) {
+// NewInserter prepares inserting within a transaction.
+func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
+	in := &Inserter{ctx: ctx, tx: tx, moments: map[string]int64{}, left: map[int64]bool{}}
+	if err := in.prepare(); err != nil {
+		in.finish()
+		return nil, err
+	}
+	return in, nil
+}
+
+// Insert is like the function Insert.
+func (in *Inserter) Insert(sections []chunk.Section) error {
+	for _, s := range sections {
+		if err := in.section(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Close takes away what the inserted records have replaced.
+func (in *Inserter) Close() error {
+	defer in.finish()
+	for id := range in.left {
+		if _, err := in.tx.ExecContext(in.ctx, `DELETE FROM moments WHERE id = ?1
+			AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)`, id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (in *Inserter) prepare() (err error) {
 	for _, p := range []struct {
 		into **sql.Stmt
 		text string
@@ -67,7 +89,7 @@ func (in *inserter) prepare() (err error) {
 	return nil
 }
 
-func (in *inserter) close() {
+func (in *Inserter) finish() {
 	for _, s := range []*sql.Stmt{in.addMoments, in.add, in.replace} {
 		if s != nil {
 			s.Close()
@@ -76,7 +98,7 @@ func (in *inserter) close() {
 }
 
 // section spreads new records over the chunks between whose beginnings they fall.
-func (in *inserter) section(s chunk.Section) error {
+func (in *Inserter) section(s chunk.Section) error {
 	records := s.Records
 	if len(records) == 0 {
 		return nil
@@ -114,7 +136,7 @@ func before(records []chunk.Record, at int64) int {
 }
 
 // part puts records, which all lie before the next chunk, into a chunk or behind it.
-func (in *inserter) part(s chunk.Section, part []chunk.Record, c Chunk) error {
+func (in *Inserter) part(s chunk.Section, part []chunk.Record, c Chunk) error {
 	switch {
 	case len(part) == 0:
 		return nil
@@ -125,7 +147,7 @@ func (in *inserter) part(s chunk.Section, part []chunk.Record, c Chunk) error {
 }
 
 // merge puts new records into a chunk, and what is too much into more of them.
-func (in *inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
+func (in *Inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
 	switch err := c.Load(in.ctx, in.tx, &in.m, &in.v); {
 	case Broken(err):
 		return in.write(s, part, nil) // what is damaged stays, to be told of
@@ -143,7 +165,7 @@ func (in *inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
 }
 
 // write writes records as chunks, the first of them in place of another.
-func (in *inserter) write(s chunk.Section, records []chunk.Record, instead *Chunk) error {
+func (in *Inserter) write(s chunk.Section, records []chunk.Record, instead *Chunk) error {
 	for len(records) > 0 {
 		n := min(len(records), chunk.Full)
 		if err := in.one(s, records[:n], instead); err != nil {
@@ -154,7 +176,7 @@ func (in *inserter) write(s chunk.Section, records []chunk.Record, instead *Chun
 	return nil
 }
 
-func (in *inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk) error {
+func (in *Inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk) error {
 	moments, err := in.shared(records)
 	if err != nil {
 		return err
@@ -172,7 +194,7 @@ func (in *inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk)
 
 // shared writes the moments of records, or finds those that another chunk has
 // written just so.
-func (in *inserter) shared(records []chunk.Record) (id int64, err error) {
+func (in *Inserter) shared(records []chunk.Record) (id int64, err error) {
 	if len(in.before) > 0 && chunk.SameMoments(in.before, records) {
 		return in.beforeMoments, nil
 	}

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -63,16 +64,11 @@ func bring(r *run.Run, m run.Meter) int {
 // loadReadings reads a CSV file; "-" is standard input. Repeats and, with skipBad,
 // faults are told on standard error.
 func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]reading.Reading, error) {
-	src, name := c.InOrStdin(), "standard input"
-	if path != "-" {
-		name = path
-		file, err := os.Open(path)
-		if err != nil {
-			return nil, reason(err)
-		}
-		defer file.Close()
-		src = file
+	src, name, err := openReadings(c, path)
+	if err != nil {
+		return nil, err
 	}
+	defer src.Close()
 	parse := reading.Parse
 	if skipBad {
 		parse = reading.ParseGood
@@ -85,6 +81,50 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 	return set.Readings, nil
 }
 
+// openReadings opens a CSV file; "-" is standard input. Of what cannot be read twice
+// all is held.
+func openReadings(c *cobra.Command, path string) (src io.ReadSeekCloser, name string, err error) {
+	if path == "-" {
+		all, err := io.ReadAll(c.InOrStdin())
+		return held{bytes.NewReader(all)}, "standard input", err
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, "", reason(err)
+	}
+	if info, err := file.Stat(); err == nil && info.Mode().IsRegular() {
+		return file, path, nil
+	}
+	defer file.Close()
+	all, err := io.ReadAll(file)
+	return held{bytes.NewReader(all)}, path, reason(err)
+}
+
+// held is a text in memory, as a file.
+type held struct{ *bytes.Reader }
+
+func (held) Close() error { return nil }
+
+// checkReadings looks at every row of a CSV file and keeps none of them. Faults are an
+// error, or with skipBad, as all repeats, told on standard error.
+func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, skipBad bool) error {
+	rows, err := reading.Scan(name, src, r)
+	if err != nil {
+		return reason(err)
+	}
+	for _, err := range rows.Good() {
+		if err != nil {
+			return reason(err)
+		}
+	}
+	if !skipBad && len(rows.Bad) > 0 {
+		return rows.Bad.Err()
+	}
+	tellSkipped(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows})
+	return nil
+}
+
+// tellSkipped says what of a file was left out.
 func tellSkipped(w io.Writer, path string, set reading.Set) {
 	if len(set.Bad) > 0 {
 		fmt.Fprintln(w, set.Bad.Err())

@@ -3,6 +3,7 @@ package command
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 
 	"github.com/spf13/cobra"
@@ -32,15 +33,27 @@ is bad. Rows that the store holds already are counted and not stored again.`,
 			if err != nil {
 				return err
 			}
-			readings, err := loadReadings(c, args[1], r.Run, skipBad)
+			src, name, err := openReadings(c, args[1])
 			if err != nil {
 				return err
+			}
+			defer src.Close()
+			// All of it is looked at before a store is opened or made.
+			if err := checkReadings(c, name, src, r.Run, skipBad); err != nil {
+				return err
+			}
+			if _, err := src.Seek(0, io.SeekStart); err != nil {
+				return reason(err)
+			}
+			rows, err := reading.Scan(name, src, r.Run)
+			if err != nil {
+				return reason(err)
 			}
 			s, err := store.Open(to)
 			if err != nil {
 				return err
 			}
-			added, held, err := s.Append(c.Context(), r.Name, args[1], readings)
+			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], rows.Good())
 			if closing := s.Close(); err == nil {
 				err = closing
 			}

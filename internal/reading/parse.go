@@ -1,14 +1,12 @@
 package reading
 
 import (
-	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
-	"unicode/utf8"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run"
@@ -50,57 +48,30 @@ func Parse(file string, src io.Reader, r *run.Run) (Set, error) {
 // others are like: those are told in the set's Bad and BadRows. Only a file
 // without a right header row, or one that cannot be read, gives an error.
 func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
-	data, err := io.ReadAll(src)
+	rows, err := Scan(file, src, r)
 	if err != nil {
-		return Set{}, fmt.Errorf("%s: %w", file, err)
-	}
-	rows := newRecords(bytes.TrimPrefix(data, []byte("\ufeff")))
-	order, faults := header(file, rows)
-	if err := faults.Err(); err != nil {
 		return Set{}, err
 	}
-
 	var set Set
 	seen := map[identity]int{}
-	check := newChecker(file, r)
-	row := make([]string, len(columns)) // the fields in the order of columns
-	for {
-		fields, line, err := rows.next()
-		if err == io.EOF {
-			break
-		}
-		before := len(check.faults)
-		x := Reading{Row: line}
-		switch {
-		case err != nil:
-			check.complain(line, "", quoteFault(err))
-		case len(fields) != len(columns):
-			check.complain(line, "", fieldCount(fields))
-		case !utf8.ValidString(strings.Join(fields, "")):
-			check.complain(line, "", notUTF8)
-		default:
-			for column, at := range order {
-				row[column] = fields[at]
-			}
-			check.fill(&x, row)
-		}
-		if len(check.faults) > before {
-			set.BadRows++
-			continue
+	for x, err := range rows.Good() {
+		if err != nil {
+			return Set{}, err
 		}
 		if of, again := seen[x.identity()]; again {
-			set.Repeats = append(set.Repeats, Repeat{line, of})
+			rows.Repeats = append(rows.Repeats, Repeat{x.Row, of})
 			continue
 		}
-		seen[x.identity()] = line
+		seen[x.identity()] = x.Row
 		set.Readings = append(set.Readings, x)
 	}
-	set.Bad = check.faults
+	set.Bad, set.BadRows, set.Repeats = rows.Bad, rows.BadRows, rows.Repeats
 	return set, nil
 }
 
 // header reads the header row and gives the place of each of the columns in a row.
-func header(file string, rows *records) (order []int, faults fault.List) {
+func header(file string, rows *records) (order []int, err error) {
+	var faults fault.List
 	fields, line, err := rows.next()
 	whole := strings.Join(columns, ",")
 	blame := func(f fault.Fault) {
@@ -110,16 +81,19 @@ func header(file string, rows *records) (order []int, faults fault.List) {
 	switch {
 	case err == io.EOF:
 		blame(fault.Fault{Text: "the file is empty", Hint: "its first row is " + whole})
-		return nil, faults
+		return nil, faults.Err()
 	case err != nil:
-		blame(quoteFault(err))
-		return nil, faults
-	case !utf8.ValidString(strings.Join(fields, "")) || strings.Contains(fields[0], "\x00"):
+		if f, ok := quoteFault(err); ok {
+			blame(f)
+			return nil, faults.Err()
+		}
+		return nil, fmt.Errorf("%s: %w", file, err)
+	case !valid(fields) || strings.Contains(fields[0], "\x00"):
 		blame(notUTF8)
-		return nil, faults
+		return nil, faults.Err()
 	case len(fields) == 1 && strings.ContainsAny(fields[0], ";\t"):
 		blame(fault.Fault{Text: "the columns are not set off by commas", Hint: "the first row is " + whole})
-		return nil, faults
+		return nil, faults.Err()
 	}
 	var missing []string
 	for _, name := range columns {
@@ -143,18 +117,23 @@ func header(file string, rows *records) (order []int, faults fault.List) {
 	for _, name := range missing {
 		blame(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first row is " + whole})
 	}
-	return order, faults
+	return order, faults.Err()
 }
 
 var notUTF8 = fault.Fault{Text: "the text is not UTF-8", Hint: "save the file as CSV in UTF-8"}
 
-// quoteFault says what is wrong with the quotes of a record.
-func quoteFault(err error) fault.Fault {
-	hint := `a quote within a field is doubled and the field set in quotes: "a ""b"" c"`
-	if errors.Is(err, csv.ErrBareQuote) {
-		return fault.Fault{Text: "a quote stands within a field that is not quoted", Hint: hint}
+// quoteFault says what is wrong with the quotes of a record. Any other error is none
+// of the record's.
+func quoteFault(err error) (fault.Fault, bool) {
+	broken, ok := errors.AsType[*csv.ParseError](err)
+	if !ok {
+		return fault.Fault{}, false
 	}
-	return fault.Fault{Text: "a quoted field does not end with its quote", Hint: hint}
+	f := fault.Fault{Text: "a quoted field does not end with its quote", Hint: `a quote within a field is doubled and the field set in quotes: "a ""b"" c"`}
+	if errors.Is(broken.Err, csv.ErrBareQuote) {
+		f.Text = "a quote stands within a field that is not quoted"
+	}
+	return f, true
 }
 
 // fieldCount says that a row has too many or too few fields.

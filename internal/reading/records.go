@@ -7,57 +7,95 @@ import (
 	"io"
 )
 
-// records splits a file into its CSV records. Unlike csv.Reader it goes on
-// behind a record that breaks the rules: at the line after the one where that
-// record began, so that a quote which is never closed costs one line and not
-// the rest of the file.
+// records splits a file into its CSV records, without holding more of it than the
+// record that is being read. Unlike csv.Reader it goes on behind a record that breaks
+// the rules: at the line after the one where that record began, so that a quote which
+// is never closed costs one line and not the rest of the file.
 type records struct {
-	data  []byte
-	begin int // where the reader began in data
-	lines int // how many lines lie before begin
+	src   *window
+	begin int64 // where csv began in src
+	lines int   // how many lines lie before that
 	csv   *csv.Reader
 }
 
-func newRecords(data []byte) *records {
-	s := &records{data: data}
+func newRecords(src io.Reader) *records {
+	s := &records{src: &window{src: src}}
 	s.restart(0)
 	return s
 }
 
-func (s *records) restart(at int) {
-	s.lines += bytes.Count(s.data[s.begin:at], []byte{'\n'})
-	s.begin = at
-	s.csv = csv.NewReader(bytes.NewReader(s.data[at:]))
+// restart reads on from a place of the file.
+func (s *records) restart(at int64) {
+	s.src.keepFrom(at)
+	s.begin, s.lines = at, s.src.lines
+	s.src.next = at
+	s.csv = csv.NewReader(s.src)
 	s.csv.FieldsPerRecord = -1
 	s.csv.ReuseRecord = true
 }
 
 // next gives the fields of the next record and the line where it begins; at the
-// end of the file the error is io.EOF. Any other error concerns this record
-// alone. The fields are good until the next call.
+// end of the file the error is io.EOF. A csv.ParseError concerns this record
+// alone, any other error is the file's. The fields are good until the next call.
 func (s *records) next() (fields []string, line int, err error) {
-	at := s.begin + int(s.csv.InputOffset())
+	at := s.begin + s.csv.InputOffset()
+	s.src.keepFrom(at)
 	fields, err = s.csv.Read()
 	if broken, ok := errors.AsType[*csv.ParseError](err); ok {
 		line = s.lines + broken.StartLine
-		s.restart(s.lineAfter(at))
-		return nil, line, broken.Err
+		s.restart(s.src.lineAfter(at))
+		return nil, line, broken
 	}
 	if err != nil {
-		return nil, 0, io.EOF // data in memory has no other errors
+		return nil, 0, err
 	}
 	line, _ = s.csv.FieldPos(0)
 	return fields, s.lines + line, nil
 }
 
-// lineAfter gives the place behind the first line from at on that is not empty.
-func (s *records) lineAfter(at int) int {
-	for at < len(s.data) {
-		line, _, _ := bytes.Cut(s.data[at:], []byte{'\n'})
-		at = min(at+len(line)+1, len(s.data))
+// window is a file that can be read again from a place that moves on.
+type window struct {
+	src   io.Reader
+	held  []byte // what was read of src, from base on
+	base  int64
+	keep  int64 // the place from which on it can be read again
+	lines int   // how many lines lie before it
+	next  int64 // where Read goes on
+}
+
+// Read implements io.Reader.
+func (w *window) Read(p []byte) (int, error) {
+	if at := int(w.next - w.base); at < len(w.held) {
+		n := copy(p, w.held[at:])
+		w.next += int64(n)
+		return n, nil
+	}
+	n, err := w.src.Read(p)
+	w.held = append(w.held, p[:n]...)
+	w.next += int64(n)
+	return n, err
+}
+
+// keepFrom lets go of what lies before a place.
+func (w *window) keepFrom(at int64) {
+	w.lines += bytes.Count(w.held[w.keep-w.base:at-w.base], []byte{'\n'})
+	w.keep = at
+	if gone := int(at - w.base); gone > 1<<16 || gone > len(w.held)/2 {
+		w.held = w.held[:copy(w.held, w.held[gone:])]
+		w.base = at
+	}
+}
+
+// lineAfter gives the place behind the first line from at on that is not empty. That
+// line has been read.
+func (w *window) lineAfter(at int64) int64 {
+	data := w.held[at-w.base:]
+	for n := 0; n < len(data); {
+		line, _, _ := bytes.Cut(data[n:], []byte{'\n'})
+		n = min(n+len(line)+1, len(data))
 		if len(bytes.TrimSuffix(line, []byte{'\r'})) > 0 {
-			break
+			return at + int64(n)
 		}
 	}
-	return at
+	return at + int64(len(data))
 }

@@ -3,7 +3,9 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"iter"
 	"slices"
 
 	"ohmkeep/internal/archive"
@@ -18,18 +20,35 @@ import (
 // stored again but counted as a duplicate, so that a file may be imported twice.
 // When Append returns without an error, the readings are safe on disk.
 func (s *Store) Append(ctx context.Context, runName, source string, readings []reading.Reading) (added, duplicates int, err error) {
-	if s.db.Write == nil {
-		return 0, 0, fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
-	}
 	for i, x := range readings {
 		if err := sound(x); err != nil {
 			return 0, 0, fmt.Errorf("reading %d of %d: %w", i+1, len(readings), err)
 		}
 	}
-	if len(readings) == 0 {
-		return 0, 0, nil
+	return s.AppendSeq(ctx, runName, source, func(yield func(reading.Reading, error) bool) {
+		for _, x := range readings {
+			if !yield(x, nil) {
+				return
+			}
+		}
+	})
+}
+
+// batch is how many readings AppendSeq holds at a time.
+const batch = 1 << 16
+
+// AppendSeq is Append for readings that come one after the other and need not fit into
+// memory. An error among them is given back as it is, and nothing is stored.
+func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings iter.Seq2[reading.Reading, error]) (added, duplicates int, err error) {
+	next, stop := iter.Pull2(readings)
+	defer stop()
+	first, err, ok := next()
+	if err != nil || !ok {
+		return 0, 0, err
 	}
-	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+	n := 0
+	var unsound error // of the readings, not of the store
+	err = s.db.Update(ctx, func(tx *sql.Tx) (err error) {
 		runID, err := archive.EnsureRun(ctx, tx, runName)
 		if err == nil {
 			err = archive.EnsureSource(ctx, tx, runID, source)
@@ -37,20 +56,91 @@ func (s *Store) Append(ctx context.Context, runName, source string, readings []r
 		if err != nil {
 			return err
 		}
-		items, keys, err := file(ctx, tx, runID, readings)
+		into, err := newAppender(ctx, tx, runID)
 		if err != nil {
 			return err
 		}
-		if items, err = archive.Unknown(ctx, tx, items, keys); err != nil {
-			return err
+		defer func() { err = errors.Join(err, into.close()) }()
+		for x, more := first, true; more; {
+			n++
+			if unsound = sound(x); unsound != nil {
+				unsound = fmt.Errorf("reading %d: %w", n, unsound)
+				return unsound
+			}
+			if err := into.add(x); err != nil {
+				return err
+			}
+			if x, unsound, more = next(); unsound != nil {
+				return unsound
+			}
 		}
-		added = len(items)
-		return archive.Insert(ctx, tx, archive.Sections(items))
+		added, err = into.flush()
+		return err
 	})
-	if err != nil {
+	switch {
+	case unsound != nil:
+		return 0, 0, unsound
+	case err != nil:
 		return 0, 0, err
 	}
-	return added, len(readings) - added, nil
+	return added, n - added, nil
+}
+
+// appender stores readings of one transaction, a batch at a time.
+type appender struct {
+	ctx   context.Context
+	tx    *sql.Tx
+	run   int64
+	held  []reading.Reading
+	items []archive.Item
+	filer *archive.Filer
+	in    *archive.Inserter
+	added int
+}
+
+func newAppender(ctx context.Context, tx *sql.Tx, run int64) (*appender, error) {
+	in, err := archive.NewInserter(ctx, tx)
+	return &appender{ctx: ctx, tx: tx, run: run, filer: archive.NewFiler(ctx, tx), in: in}, err
+}
+
+func (a *appender) close() error { return a.in.Close() }
+
+// add takes one more reading. Those of one moment stay together, where they come so.
+func (a *appender) add(x reading.Reading) error {
+	if n := len(a.held); n >= batch && !x.Time.Equal(a.held[n-1].Time) {
+		if _, err := a.flush(); err != nil {
+			return err
+		}
+	}
+	a.held = append(a.held, x)
+	return nil
+}
+
+// flush stores what is held and gives how many readings have been new so far.
+func (a *appender) flush() (added int, err error) {
+	if err := a.ctx.Err(); err != nil {
+		return 0, err
+	}
+	if byTime := func(a, b reading.Reading) int { return a.Time.Compare(b.Time) }; !slices.IsSortedFunc(a.held, byTime) {
+		slices.SortStableFunc(a.held, byTime)
+	}
+	a.items = a.items[:0]
+	for i := range a.held {
+		x := &a.held[i]
+		_, zone := x.Time.Zone()
+		key := archive.Key{Run: a.run, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
+		item, err := a.filer.File(key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text)
+		if err != nil {
+			return 0, err
+		}
+		a.items = append(a.items, item)
+	}
+	a.held = a.held[:0]
+	if a.items, err = archive.Unknown(a.ctx, a.tx, a.items, a.filer.Keys()); err != nil {
+		return 0, err
+	}
+	a.added += len(a.items)
+	return a.added, a.in.Insert(archive.Sections(a.items))
 }
 
 // sound checks that a reading can be given back as it is.
@@ -60,27 +150,4 @@ func sound(x reading.Reading) error {
 	}
 	_, err := reading.Value(x.Quantity, x.Text, x.Unit)
 	return err
-}
-
-// file sorts readings by their time and finds their series; keys are those of
-// the series, by number.
-func file(ctx context.Context, tx *sql.Tx, runID int64, readings []reading.Reading) (items []archive.Item, keys map[int64]archive.Key, err error) {
-	if byTime := func(a, b reading.Reading) int { return a.Time.Compare(b.Time) }; !slices.IsSortedFunc(readings, byTime) {
-		readings = slices.Clone(readings)
-		slices.SortStableFunc(readings, byTime)
-	}
-	to := archive.NewFiler(ctx, tx)
-	items = make([]archive.Item, len(readings))
-	for i := range readings {
-		if i%4096 == 0 && ctx.Err() != nil {
-			return nil, nil, ctx.Err()
-		}
-		x := &readings[i]
-		_, zone := x.Time.Zone()
-		key := archive.Key{Run: runID, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
-		if items[i], err = to.File(key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text); err != nil {
-			return nil, nil, err
-		}
-	}
-	return items, to.Keys(), nil
 }

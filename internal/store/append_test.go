@@ -1,0 +1,74 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"iter"
+	"slices"
+	"testing"
+
+	"ohmkeep/internal/reading"
+)
+
+func each(readings []reading.Reading, err error) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		for _, x := range readings {
+			if !yield(x, nil) {
+				return
+			}
+		}
+		if err != nil {
+			yield(reading.Reading{}, err)
+		}
+	}
+}
+
+// Readings of several batches come back as if they had come in one, in whatever order
+// they were, and those that are there twice once.
+func TestManyReadings(t *testing.T) {
+	n := 2*batch + batch/2
+	sorted := scans(0, n)
+	grouped := slices.Clone(sorted)
+	slices.SortStableFunc(grouped, func(a, b reading.Reading) int { return cmp.Compare(a.From, b.From) })
+	twice := slices.Concat(sorted, sorted[:1000], sorted[n-1000:])
+	for name, readings := range map[string][]reading.Reading{"by time": sorted, "by place": grouped, "twice": twice} {
+		s, _ := temporary(t)
+		added, duplicates, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(readings, nil))
+		if err != nil || added != n || duplicates != len(readings)-n {
+			t.Errorf("%s: %d added, %d there, %v", name, added, duplicates, err)
+		}
+		got := all(t, s, Filter{})
+		byPlace := func(a, b reading.Reading) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.From, b.From)) }
+		want := slices.SortedFunc(slices.Values(sorted), byPlace)
+		if !slices.IsSortedFunc(got, func(a, b reading.Reading) int { return a.Time.Compare(b.Time) }) {
+			t.Errorf("%s: they are not in the order of time", name)
+		}
+		slices.SortFunc(got, byPlace)
+		if !slices.EqualFunc(got, want, func(a, b reading.Reading) bool {
+			return a.Time.Equal(b.Time) && a.From == b.From && a.To == b.To && a.Text == b.Text && a.Step == b.Step
+		}) {
+			t.Errorf("%s: %d readings come back, and others", name, len(got))
+		}
+	}
+}
+
+// An error behind more than a batch takes back all of it, and is given as it is.
+func TestManyReadingsOrNone(t *testing.T) {
+	s, _ := temporary(t)
+	pulled := errors.New("the card was pulled")
+	readings := scans(0, batch+5000)
+	if _, _, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(readings, pulled)); err != pulled {
+		t.Errorf("%v", err)
+	}
+	readings[batch+4000].Text = "4,8"
+	if _, _, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(readings, nil)); err == nil || err.Error()[:14] != "reading 69537:" {
+		t.Errorf("%v", err)
+	}
+	if n := len(all(t, s, Filter{})); n != 0 {
+		t.Errorf("%d readings are stored", n)
+	}
+	if _, _, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(nil, pulled)); err != pulled {
+		t.Errorf("the first: %v", err)
+	}
+}
