@@ -24,7 +24,7 @@ var house = map[string]string{
 	"internal/document":   "fault",
 	"internal/ldl":        "",
 	"internal/run":        "colour conductor fault",
-	"internal/reading":    "fault run",
+	"internal/reading":    "fault openmetrics run",
 	"internal/column":     "",
 	"internal/indication": "",
 	"internal/chunk":      "column indication",
@@ -87,6 +87,7 @@ var house = map[string]string{
 	"internal/history":          "assessment run",
 	"internal/circuit":          "assessment history ladder pixel run",
 	"internal/round":            "reading run",
+	"internal/openmetrics":      "",
 	"internal/series":           "assessment circuit reading round run trend",
 	"internal/drift":            "assessment control history reading run series trend verdict",
 }

@@ -38,8 +38,8 @@ and its joints; any other text concerns all. What it concerns is printed.`,
 			when := time.Now().Truncate(time.Second)
 			if at != "" {
 				var err error
-				if when, err = time.Parse(time.RFC3339, at); err != nil {
-					return fault.Fault{Key: "--at", Text: fmt.Sprintf("%q is not a time", at), Hint: "such as 2026-11-20T16:00:00+01:00"}
+				if when, err = moment("--at", at); err != nil {
+					return err
 				}
 			}
 			r, err := loadRun(args[0])

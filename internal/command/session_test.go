@@ -47,6 +47,20 @@ func (s session) answer(typed, line string) outcome {
 	return s.during(s.Context(), typed, line)
 }
 
+// readings reads a CSV file as a command would.
+func (s session) readings(runFile, path string) []reading.Reading {
+	s.Helper()
+	r, err := runfile.Load(runFile)
+	if err != nil {
+		s.Fatal(err)
+	}
+	set, err := reading.Parse(path, strings.NewReader(s.content(path)), r)
+	if err != nil {
+		s.Fatal(err)
+	}
+	return set.Readings
+}
+
 func (s session) during(ctx context.Context, typed, line string) outcome {
 	s.Helper()
 	words := split(line)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run"
@@ -42,14 +43,22 @@ func (c *checker) complain(line int, column string, f fault.Fault) {
 // notes all that is wrong with them.
 func (c *checker) fill(x *Reading, row []string) {
 	c.time(x, row[timeColumn])
-	c.step(x, row[stepColumn])
+	x.Step, x.From, x.To = row[stepColumn], row[fromColumn], row[toColumn]
 	q := slices.Index(run.QuantityNames, row[quantityColumn])
 	if q < 0 {
+		c.step(x)
 		c.complain(x.Row, "quantity", unknown("quantity", row[quantityColumn], run.QuantityNames))
 		return // what the other fields must be depends on it
 	}
 	x.Quantity = run.Quantity(q)
-	x.From, x.To = c.keep(row[fromColumn]), c.keep(row[toColumn])
+	c.places(x)
+	c.value(x, row[valueColumn], row[unitColumn], row[meterColumn])
+}
+
+// places checks the step and the places of a reading, whose names are only lent.
+func (c *checker) places(x *Reading) {
+	c.step(x)
+	x.From, x.To = c.keep(x.From), c.keep(x.To)
 	switch x.Quantity {
 	case run.Voltage:
 		c.pair(x)
@@ -58,7 +67,6 @@ func (c *checker) fill(x *Reading, row []string) {
 	case run.Temperature:
 		c.body(x)
 	}
-	c.value(x, row[valueColumn], row[unitColumn], row[meterColumn])
 }
 
 func (c *checker) time(x *Reading, text string) {
@@ -68,8 +76,7 @@ func (c *checker) time(x *Reading, text string) {
 			Hint: "such as 2026-03-01T19:30:00+01:00"})
 		return
 	}
-	if !Storable(x.Time) {
-		c.complain(x.Row, "time", fault.Fault{Text: text + " lies outside the years 1970 to 2262"})
+	if !c.taken(x) {
 		return
 	}
 	// The package time would name this machine's own zone where the offset
@@ -77,11 +84,20 @@ func (c *checker) time(x *Reading, text string) {
 	x.Time = InOffset(x.Time)
 }
 
-func (c *checker) step(x *Reading, name string) {
-	if name != "" && c.run.StepIndex(name) < 0 {
-		c.complain(x.Row, "step", unknown("step", name, namesOf(c.run.Steps, func(s run.Step) string { return s.Name })))
+// taken checks that a time can be stored.
+func (c *checker) taken(x *Reading) bool {
+	ok := Storable(x.Time)
+	if !ok {
+		c.complain(x.Row, "time", fault.Fault{Text: x.Time.Format(time.RFC3339Nano) + " lies outside the years 1970 to 2262"})
 	}
-	x.Step = c.keep(name)
+	return ok
+}
+
+func (c *checker) step(x *Reading) {
+	if x.Step != "" && c.run.StepIndex(x.Step) < 0 {
+		c.complain(x.Row, "step", unknown("step", x.Step, namesOf(c.run.Steps, func(s run.Step) string { return s.Name })))
+	}
+	x.Step = c.keep(x.Step)
 }
 
 // pair checks the two points of a voltage.

@@ -5,24 +5,30 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"unicode/utf8"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run"
 )
 
 // Rows is a file of readings that is read row after row, so that it may be larger than
-// memory. Parse says what a file is like.
+// memory. Parse says what a file is like; what begins with a number sign is OpenMetrics
+// text, as Exposition writes it.
 type Rows struct {
 	Bad     fault.List // what is wrong with the rows so far
 	BadRows int        // how many rows that are
 	Repeats []Repeat   // rows left out because one just before says exactly the same
 
-	file    string
-	records *records
-	order   []int // the place of each column in a row
-	check   *checker
-	moment  []Reading // rows of the newest moment
+	file   string
+	form   form
+	check  *checker
+	moment []Reading // rows of the newest moment
+}
+
+// form is how a file is written.
+type form interface {
+	// next fills in the next row, or complains of what is wrong with it. An error is
+	// io.EOF at the end, or the file's.
+	next(x *Reading, check *checker) error
 }
 
 // together is how many rows of one moment a repeated row is looked for among.
@@ -34,9 +40,13 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 	if mark, _ := text.Peek(3); string(mark) == "\ufeff" {
 		_, _ = text.Discard(3)
 	}
-	rows := &Rows{file: file, records: newRecords(text), check: newChecker(file, r)}
-	var err error
-	rows.order, err = header(file, rows.records)
+	rows := &Rows{file: file, check: newChecker(file, r)}
+	if first, _ := text.Peek(1); string(first) == "#" {
+		rows.form = newExposed(text)
+		return rows, nil
+	}
+	csv, err := newSheet(file, text)
+	rows.form = csv
 	return rows, err
 }
 
@@ -44,30 +54,16 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 // others is in Bad. An error is the file's and ends it.
 func (s *Rows) Good() iter.Seq2[Reading, error] {
 	return func(yield func(Reading, error) bool) {
-		row := make([]string, len(columns)) // the fields in the order of columns
 		for {
-			fields, line, err := s.records.next()
+			var x Reading
+			before := len(s.Bad)
+			err := s.form.next(&x, s.check)
 			if err == io.EOF {
 				return
 			}
-			before := len(s.Bad)
-			x := Reading{Row: line}
-			broken, ofRow := quoteFault(err)
-			switch {
-			case err != nil && !ofRow:
+			if err != nil {
 				yield(Reading{}, fmt.Errorf("%s: %w", s.file, err))
 				return
-			case err != nil:
-				s.check.complain(line, "", broken)
-			case len(fields) != len(columns):
-				s.check.complain(line, "", fieldCount(fields))
-			case !valid(fields):
-				s.check.complain(line, "", notUTF8)
-			default:
-				for column, at := range s.order {
-					row[column] = fields[at]
-				}
-				s.check.fill(&x, row)
 			}
 			if s.Bad = s.check.faults; len(s.Bad) > before {
 				s.BadRows++
@@ -94,13 +90,4 @@ func (s *Rows) repeats(x *Reading) bool {
 	}
 	s.moment = append(s.moment, *x)
 	return false
-}
-
-func valid(fields []string) bool {
-	for _, f := range fields {
-		if !utf8.ValidString(f) {
-			return false
-		}
-	}
-	return true
 }

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 	"iter"
+	"slices"
 	"time"
 
 	"ohmkeep/internal/archive"
@@ -32,6 +33,28 @@ func (s *Store) Readings(ctx context.Context, runName string, f Filter) iter.Seq
 	if f.Step != "" {
 		sel.Step = &f.Step
 	}
+	return s.Selected(ctx, sel)
+}
+
+// Channels gives what a run's readings differ by, in the order of their first: quantity,
+// places, step, unit and meter.
+func (s *Store) Channels(ctx context.Context, runName string) ([]Channel, error) {
+	var all []Channel
+	err := s.db.View(ctx, func(tx *sql.Tx) error {
+		series, err := Selection{Run: runName}.series(ctx, tx)
+		for _, x := range series {
+			c := Channel{Run: runName, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
+			if !slices.Contains(all, c) {
+				all = append(all, c)
+			}
+		}
+		return err
+	})
+	return all, err
+}
+
+// Selected is Readings for any selection.
+func (s *Store) Selected(ctx context.Context, sel Selection) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		var zones zones
 		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool {

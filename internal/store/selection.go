@@ -60,12 +60,14 @@ type Selection struct {
 	Step         *string       // of this step; nil = of any
 	Quantity     *run.Quantity // nil = any
 	From, To     string        // between these places; From "" = any
+	Unit, Meter  *string       // in this unit, by this meter; nil = any
 	Since, Until time.Time     // not before; before. Zero = from the beginning, to the end
 }
 
 func (sel Selection) takes(s *archive.Series) bool {
 	return (sel.Probe == nil || *sel.Probe == s.Probe) && (sel.Step == nil || *sel.Step == s.Step) &&
-		(sel.Quantity == nil || *sel.Quantity == s.Quantity) && (sel.From == "" || sel.From == s.From && sel.To == s.To)
+		(sel.Quantity == nil || *sel.Quantity == s.Quantity) && (sel.From == "" || sel.From == s.From && sel.To == s.To) &&
+		(sel.Unit == nil || *sel.Unit == s.Unit) && (sel.Meter == nil || *sel.Meter == s.Meter)
 }
 
 // series gives the series that are selected.

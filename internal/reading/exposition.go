@@ -1,0 +1,127 @@
+package reading
+
+import (
+	"fmt"
+	"io"
+	"iter"
+	"strconv"
+	"time"
+
+	"ohmkeep/internal/openmetrics"
+	"ohmkeep/internal/run"
+)
+
+// family is the metric of one quantity.
+type family struct{ name, unit, help, from, to string }
+
+// families are the metrics that readings are written as, by quantity, and the labels of
+// their places. Numbers are in base units.
+var families = [...]family{
+	run.Voltage:     {"ohmkeep_voltage_volts", "volts", "Voltage between two points.", "from", "to"},
+	run.Current:     {"ohmkeep_current_amperes", "amperes", "Current through a feed, towards the strip.", "feed", ""},
+	run.Temperature: {"ohmkeep_temperature_celsius", "celsius", "Temperature of a reel or feed.", "at", ""},
+}
+
+// Exposition writes readings as OpenMetrics text, which Scan reads again. A number in a
+// unit with a prefix is brought to its base unit by its exponent, so that its digits
+// stay; the labels unit, exponent and offset say how it was written, where that is not
+// plain.
+type Exposition struct {
+	run      string
+	to       *openmetrics.Writer
+	quantity run.Quantity
+	begun    bool
+}
+
+// NewExposition writes readings of a run to w; Close ends the text.
+func NewExposition(w io.Writer, runName string) *Exposition {
+	return &Exposition{run: runName, to: openmetrics.NewWriter(w)}
+}
+
+// Close ends the text and tells the first error of writing.
+func (e *Exposition) Close() error {
+	if err := e.to.Close(); err != nil {
+		return fmt.Errorf("write readings: %w", err)
+	}
+	return nil
+}
+
+// Write writes the readings of one place, step, unit and meter, which come in the order
+// of time. The sequence is gone through once for each way in which its numbers and times
+// are written, which is nearly always one, and once more for each further reading of the
+// same moment: no two samples of a metric may share one. All of a quantity must be
+// written one after the other. An error of the sequence ends it.
+func (e *Exposition) Write(readings iter.Seq2[Reading, error]) error {
+	done := map[manner]bool{}
+	var left []manner
+	for first := true; first || len(left) > 0; first = false {
+		var series *openmetrics.Series
+		var now manner
+		if !first {
+			now, left = left[0], left[1:]
+		}
+		count := moments{}
+		for x, err := range readings {
+			if err != nil {
+				return err
+			}
+			m, value := mannerOf(&x)
+			m.again = count.next(m, x.Time)
+			if first && series == nil {
+				now = m
+				done[now] = true
+			}
+			if m != now {
+				if !done[m] {
+					done[m] = true
+					left = append(left, m)
+				}
+				continue
+			}
+			if series == nil {
+				series = e.series(&x, m)
+			}
+			series.Sample(value, x.Time.UnixNano())
+		}
+	}
+	return nil
+}
+
+// moments counts readings of the same moment that are written alike.
+type moments map[manner]struct {
+	at    time.Time
+	again int
+}
+
+func (c moments) next(m manner, at time.Time) int {
+	before, known := c[m]
+	if !known || !before.at.Equal(at) {
+		before.at, before.again = at, 0
+	} else {
+		before.again++
+	}
+	c[m] = before
+	return before.again
+}
+
+// series begins the lines of readings that are written alike.
+func (e *Exposition) series(x *Reading, m manner) *openmetrics.Series {
+	f := families[x.Quantity]
+	if !e.begun || e.quantity != x.Quantity {
+		e.to.Family(f.name, f.unit, f.help)
+		e.begun, e.quantity = true, x.Quantity
+	}
+	labels := []openmetrics.Label{{Name: "run", Value: e.run}, {Name: f.from, Value: x.From}}
+	if f.to != "" {
+		labels = append(labels, openmetrics.Label{Name: f.to, Value: x.To})
+	}
+	labels = append(labels, openmetrics.Label{Name: "step", Value: x.Step}, openmetrics.Label{Name: "meter", Value: x.Meter})
+	if x.Unit != unitsOf[x.Quantity][0] {
+		labels = append(labels, openmetrics.Label{Name: "unit", Value: x.Unit})
+	}
+	labels = append(labels, openmetrics.Label{Name: "exponent", Value: m.exponent}, openmetrics.Label{Name: "offset", Value: offsetText(m.offset)})
+	if m.again > 0 {
+		labels = append(labels, openmetrics.Label{Name: "again", Value: strconv.Itoa(m.again)})
+	}
+	return e.to.Series(labels)
+}
