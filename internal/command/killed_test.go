@@ -7,7 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"math/rand/v2"
-	"net"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -40,12 +39,7 @@ func TestWatchKilled(t *testing.T) {
 	s := newSession(t)
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	addr := free.Addr().String()
-	free.Close()
+	addr := s.freeAddress()
 	rng := rand.New(rand.NewPCG(5, 6))
 	said, acknowledged := 0, 0 // acknowledged: readings that must be there
 	for range *kills {

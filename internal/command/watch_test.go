@@ -60,15 +60,21 @@ func (s *shared) String() string {
 	return s.b.String()
 }
 
-// watch starts a watch and waits until it is ready.
-func (s session) watch(flags ...string) *watching {
+// freeAddress gives an address that nobody listens on.
+func (s session) freeAddress() string {
 	s.Helper()
 	free, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		s.Fatal(err)
 	}
-	addr := free.Addr().String()
-	free.Close()
+	defer free.Close()
+	return free.Addr().String()
+}
+
+// watch starts a watch and waits until it is ready.
+func (s session) watch(flags ...string) *watching {
+	s.Helper()
+	addr := s.freeAddress()
 	ctx, cancel := context.WithCancel(s.Context())
 	w := &watching{session: s, addr: addr, cancel: cancel, ended: make(chan int, 1), out: &shared{}}
 	args := append([]string{"watch", "shelf.toml", "--store", "shelf.db", "--listen", addr}, flags...)
