@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -70,5 +71,52 @@ func TestManyReadingsOrNone(t *testing.T) {
 	}
 	if _, _, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(nil, pulled)); err != pulled {
 		t.Errorf("the first: %v", err)
+	}
+}
+
+// BenchmarkImport is what an import does, in both forms: each row is checked, then read
+// again and stored.
+func BenchmarkImport(b *testing.B) {
+	readings := scans(0, 400_000)
+	var sheet, text bytes.Buffer
+	if err := reading.Write(&sheet, readings); err != nil {
+		b.Fatal(err)
+	}
+	e := reading.NewExposition(&text, cornice.Name)
+	slices.SortStableFunc(readings, func(a, b reading.Reading) int { return cmp.Compare(a.From, b.From) })
+	for group := range slices.Chunk(readings, len(readings)/16) {
+		if err := e.Write(each(group, nil)); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := e.Close(); err != nil {
+		b.Fatal(err)
+	}
+	scan := func(file []byte) *reading.Rows {
+		rows, err := reading.Scan("r", bytes.NewReader(file), cornice)
+		if err != nil {
+			b.Fatal(err)
+		}
+		return rows
+	}
+	for _, form := range []struct {
+		name string
+		file []byte
+	}{{"csv", sheet.Bytes()}, {"openmetrics", text.Bytes()}} {
+		b.Run(form.name, func(b *testing.B) {
+			before := processorTime(b)
+			for range b.N {
+				s, _ := temporary(b)
+				for _, err := range scan(form.file).Good() {
+					if err != nil {
+						b.Fatal(err)
+					}
+				}
+				if n, _, err := s.AppendSeq(context.Background(), cornice.Name, "r", scan(form.file).Good()); err != nil || n != len(readings) {
+					b.Fatal(n, err)
+				}
+			}
+			b.ReportMetric(float64(b.N*len(readings))/(processorTime(b)-before).Seconds(), "readings/cpu-s")
+		})
 	}
 }
