@@ -15,7 +15,6 @@ import (
 // exposed reads the samples of an OpenMetrics text as rows.
 type exposed struct {
 	samples *openmetrics.Scanner
-	zones   map[string]*time.Location
 	head    head
 	known   bool // head is right
 }
@@ -29,7 +28,7 @@ type head struct {
 }
 
 func newExposed(src io.Reader) *exposed {
-	return &exposed{samples: openmetrics.NewScanner(src), zones: map[string]*time.Location{"": time.UTC}}
+	return &exposed{samples: openmetrics.NewScanner(src)}
 }
 
 // next fills in the next reading, or complains of it.
@@ -111,7 +110,7 @@ func (e *exposed) labelled(line int, s *openmetrics.Sample, check *checker) (h h
 			h.exponent = l.Value
 		case "offset":
 			var ok bool
-			if h.zone, ok = e.zone(l.Value); !ok {
+			if h.zone, ok = check.zone(l.Value); !ok {
 				check.complain(line, "offset", fault.Fault{Text: fmt.Sprintf("%q is not an offset from UTC", l.Value), Hint: "such as +01:00"})
 			}
 		case "again":
@@ -125,17 +124,4 @@ func (e *exposed) labelled(line int, s *openmetrics.Sample, check *checker) (h h
 	h.shift = prefix(h.Quantity, h.Unit)
 	check.places(&h.Reading)
 	return h
-}
-
-// zone gives the zone of an offset.
-func (e *exposed) zone(offset string) (*time.Location, bool) {
-	if zone, known := e.zones[offset]; known {
-		return zone, true
-	}
-	t, ok := parseTime("2000-01-01T00:00:00" + offset)
-	if !ok {
-		return time.UTC, false
-	}
-	e.zones[offset] = InOffset(t).Location()
-	return e.zones[offset], true
 }

@@ -21,6 +21,9 @@ type checker struct {
 	// reading, and each point is looked up once.
 	names  map[string]string
 	points map[string]spot
+
+	zones map[string]*time.Location // by offset from UTC as written, such as +01:00
+	text  []byte
 }
 
 // spot is what the run says to the name of a point.
@@ -30,7 +33,7 @@ type spot struct {
 }
 
 func newChecker(file string, r *run.Run) *checker {
-	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}}
+	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}, zones: map[string]*time.Location{}}
 }
 
 // complain notes what is wrong with a column of a line.
@@ -71,26 +74,50 @@ func (c *checker) places(x *Reading) {
 
 func (c *checker) time(x *Reading, text string) {
 	var ok bool
-	if x.Time, ok = parseTime(text); !ok {
+	if x.Time, ok = c.moment(text); !ok {
 		c.complain(x.Row, "time", fault.Fault{Text: fmt.Sprintf("%q is not a time as in RFC 3339", text),
 			Hint: "such as 2026-03-01T19:30:00+01:00"})
 		return
 	}
-	if !c.taken(x) {
-		return
+	c.taken(x)
+}
+
+// moment reads a time as parseTime does, without a zone of its own for every row.
+func (c *checker) moment(text string) (time.Time, bool) {
+	n := len(text) - len("+01:00")
+	if n < 0 || text[len(text)-1] == 'Z' {
+		return parseTime(text)
 	}
-	// The package time would name this machine's own zone where the offset
-	// happens to be the same.
-	x.Time = InOffset(x.Time)
+	zone, ok := c.zone(text[n:])
+	if !ok {
+		return time.Time{}, false
+	}
+	c.text = append(append(c.text[:0], text[:n]...), 'Z')
+	t, ok := parseTime(string(c.text))
+	_, offset := t.In(zone).Zone()
+	return t.Add(-time.Duration(offset) * time.Second).In(zone), ok
+}
+
+// zone gives the zone of an offset from UTC. The package time would name this machine's
+// own where the offset happens to be the same.
+func (c *checker) zone(offset string) (*time.Location, bool) {
+	if zone, known := c.zones[offset]; known {
+		return zone, true
+	}
+	t, ok := parseTime("2000-01-01T00:00:00" + offset)
+	if !ok {
+		return time.UTC, false
+	}
+	zone := InOffset(t).Location()
+	c.zones[strings.Clone(offset)] = zone
+	return zone, true
 }
 
 // taken checks that a time can be stored.
-func (c *checker) taken(x *Reading) bool {
-	ok := Storable(x.Time)
-	if !ok {
+func (c *checker) taken(x *Reading) {
+	if !Storable(x.Time) {
 		c.complain(x.Row, "time", fault.Fault{Text: x.Time.Format(time.RFC3339Nano) + " lies outside the years 1970 to 2262"})
 	}
-	return ok
 }
 
 func (c *checker) step(x *Reading) {
