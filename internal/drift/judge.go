@@ -24,15 +24,64 @@ const (
 // History judges all series of a State.
 func (s *State) History(r *run.Run) *history.History {
 	h := &history.History{Run: r, Last: moment(s.Last), Check: moment(s.Check)}
-	for _, t := range s.chosen(r) {
+	for _, t := range s.chosen() {
 		h.Series = append(h.Series, s.series(t))
 	}
+	h.Series = append(h.Series, s.unfollowed(r)...)
+	slices.SortStableFunc(h.Series, func(a, b history.Series) int { return place(r, a.Kind, a.Name) - place(r, b.Kind, b.Name) })
 	return h
 }
 
-// chosen gives one series an element, in the order of the run: a feed's slope where
-// it has one, else the step that knows the element best.
-func (s *State) chosen(r *run.Run) []*track {
+// unfollowed gives what sensed places tell apart and no reading could be used for, with
+// what is missing: a run is not well because nobody could look.
+func (s *State) unfollowed(r *run.Run) (all []history.Series) {
+	for _, e := range s.Sensed.Elements(r, s.Day) {
+		if slices.ContainsFunc(s.Tracks, func(t *track) bool { return t.Kind == e.Kind && t.Name == e.Name }) {
+			continue
+		}
+		x := unknown(e.Kind, e.Name)
+		x.Verdict, x.Limit = history.Unproven, e.Limit
+		switch any := func(f run.Feed) bool { return s.Sensed.Current(f.Name, s.Day) }; {
+		case e.Feed >= 0 && !any(r.Feeds[e.Feed]):
+			x.Why = "its current is not read"
+		case !slices.ContainsFunc(r.Feeds, any):
+			x.Why = "no feed's current is read"
+		case s.Check == 0:
+			x.Why = "no known step was seen"
+		default:
+			x.Why = "its drop was not read in a known step"
+		}
+		all = append(all, x)
+	}
+	return all
+}
+
+// unknown is a series of which nothing is known.
+func unknown(kind assessment.Kind, name string) history.Series {
+	return history.Series{Kind: kind, Name: name, Rail: assessment.Loop, Ohms: math.NaN(), Low: 0, High: math.Inf(1),
+		PerYear: math.NaN(), PerYearLow: math.Inf(-1), PerYearHigh: math.Inf(1), Limit: math.NaN()}
+}
+
+// place sorts elements along the run: feeds, then joints and reels, then paths.
+func place(r *run.Run, kind assessment.Kind, name string) int {
+	switch kind {
+	case assessment.Feed:
+		return r.FeedIndex(name)
+	case assessment.Reel:
+		return 1000 + 2*r.ReelIndex(name)
+	case assessment.Joint:
+		for _, j := range r.Joints {
+			if j.Name == name {
+				return 1001 + 2*j.From
+			}
+		}
+	}
+	return 1 << 30
+}
+
+// chosen gives one series an element: a feed's slope where it has one, else the step
+// that knows the element best.
+func (s *State) chosen() []*track {
 	best := map[[2]string]*track{}
 	var keys [][2]string
 	for _, t := range s.Tracks {
@@ -44,22 +93,6 @@ func (s *State) chosen(r *run.Run) []*track {
 			best[key] = t
 		}
 	}
-	rank := func(key [2]string) int {
-		switch assessment.Kind(key[0]) {
-		case assessment.Feed:
-			return r.FeedIndex(key[1])
-		case assessment.Reel:
-			return 1000 + 2*r.ReelIndex(key[1])
-		case assessment.Joint:
-			for _, j := range r.Joints {
-				if j.Name == key[1] {
-					return 1001 + 2*j.From
-				}
-			}
-		}
-		return 1 << 30
-	}
-	slices.SortStableFunc(keys, func(a, b [2]string) int { return rank(a) - rank(b) })
 	var tracks []*track
 	for _, key := range keys {
 		tracks = append(tracks, best[key])
@@ -103,8 +136,7 @@ func (t *track) usualError() float64 {
 
 // series judges one.
 func (s *State) series(t *track) history.Series {
-	x := history.Series{Kind: t.Kind, Name: t.Name, Rail: assessment.Loop, Ohms: math.NaN(), Low: 0, High: math.Inf(1),
-		PerYear: math.NaN(), PerYearLow: math.Inf(-1), PerYearHigh: math.Inf(1), Limit: math.NaN()}
+	x := unknown(t.Kind, t.Name)
 	if t.Limit > 0 {
 		x.Limit = float64(t.Limit)
 	}

@@ -39,17 +39,15 @@ func NewReader(r *run.Run) *Reader { return &Reader{run: r} }
 // Day gives the nights of a day's readings, which are in the order of time, and notes
 // in sensed what was read. The errors are those of solving the run's network.
 func (d *Reader) Day(day int64, readings []reading.Reading, sensed *Sensed) ([]Night, error) {
-	c := round.NewCollector(d.run, d.known(sensed, day))
+	c := round.NewCollector(d.run, sensed.known(d.run, day))
 	for i := range readings {
 		c.Add(&readings[i])
 	}
 	c.Finish()
 	d.note(c, sensed, day)
 	measured := make([]bool, len(d.run.Feeds))
-	for name, last := range sensed.Feeds {
-		if i := d.run.FeedIndex(name); i >= 0 && day-last <= forgotten {
-			measured[i] = true
-		}
+	for i, f := range d.run.Feeds {
+		measured[i] = sensed.Current(f.Name, day)
 	}
 	if !slices.Equal(c.Places, d.places) || !slices.Equal(measured, d.measured) || d.elements == nil {
 		if err := d.lay(c.Places, measured); err != nil {
@@ -59,11 +57,23 @@ func (d *Reader) Day(day int64, readings []reading.Reading, sensed *Sensed) ([]N
 	return d.nights(day, c), nil
 }
 
+// Elements gives what the places that were read in the weeks before a day tell apart,
+// whether it could be followed or not.
+func (s *Sensed) Elements(r *run.Run, day int64) []circuit.Element {
+	return circuit.Elements(r, s.known(r, day))
+}
+
+// Current tells whether a feed's current was read in the weeks before a day.
+func (s *Sensed) Current(feed string, day int64) bool {
+	last, ever := s.Feeds[feed]
+	return ever && day-last <= forgotten
+}
+
 // known gives the places of the last weeks in a fixed order.
-func (d *Reader) known(sensed *Sensed, day int64) []run.Place {
+func (s *Sensed) known(r *run.Run, day int64) []run.Place {
 	var places []run.Place
-	for name, last := range sensed.Places {
-		if p, err := d.run.Place(name); err == nil && day-last <= forgotten {
+	for name, last := range s.Places {
+		if p, err := r.Place(name); err == nil && day-last <= forgotten {
 			places = append(places, p)
 		}
 	}
