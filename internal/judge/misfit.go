@@ -6,6 +6,7 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/run"
 )
 
 const (
@@ -31,6 +32,9 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, nominal
 	if wrong > mostWrong {
 		return fmt.Sprintf("%d readings contradict the others, too many for slips", wrong)
 	}
+	if x, again := insists(est.Readings); again {
+		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
+	}
 	for i := range est.Elements {
 		e := &est.Elements[i]
 		if e.Rail != assessment.Loop || !e.Known || e.Open || e.Kind == assessment.Supply {
@@ -46,6 +50,28 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, nominal
 		}
 	}
 	return ""
+}
+
+// insists finds a place whose readings contradict the others more than once. One slip is
+// one of whoever read; the same place again is the run's. Leads that stay reversed, or a
+// unit that stays mistaken, are the exception.
+func insists(readings []assessment.Reading) (assessment.Reading, bool) {
+	type place struct {
+		quantity run.Quantity
+		from, to string
+	}
+	seen := map[place]bool{}
+	for _, x := range readings {
+		if !x.Suspect || slip(x) != "" {
+			continue
+		}
+		at := place{x.Quantity, x.From, x.To}
+		if seen[at] {
+			return x, true
+		}
+		seen[at] = true
+	}
+	return assessment.Reading{}, false
 }
 
 func titled(k assessment.Kind) string {

@@ -21,9 +21,21 @@ func TestOddity(t *testing.T) {
 		list := make([]assessment.Reading, 9)
 		for i := range n {
 			list[i].Suspect = true
+			list[i].From = string(rune('a' + i))
 		}
 		return list
 	}
+	// twice gives two readings of a place that the others contradict, in two steps.
+	twice := func(value, predicted float64) []assessment.Reading {
+		list := suspects(2)
+		for i := range list {
+			list[i].Reading = reading.Reading{From: "north.end+", To: "north.end-", Step: string(rune('a' + i)), Value: value}
+			list[i].Predicted, list[i].Residual, list[i].Standardised = predicted, value-predicted, (value-predicted)/0.005
+		}
+		return list
+	}
+	other := twice(11.9, 11.5)
+	other[1].Quantity = run.Current
 	element := func(kind assessment.Kind, mean, deviation float64) []estimate.Element {
 		return []estimate.Element{{Kind: kind, Rail: assessment.Loop, Known: true,
 			Belief: verdict.Belief{Mean: mean, Deviation: deviation}}}
@@ -39,6 +51,10 @@ func TestOddity(t *testing.T) {
 	}{
 		{"three slips", estimate.Estimate{Readings: suspects(3)}, ""},
 		{"four", estimate.Estimate{Readings: suspects(4)}, "4 readings contradict the others"},
+		{"the same place twice", estimate.Estimate{Readings: twice(11.9, 11.5)}, "The readings of north.end+ to north.end- contradict the others more than once"},
+		{"its volts and its amperes", estimate.Estimate{Readings: other}, ""},
+		{"leads reversed all the time", estimate.Estimate{Readings: twice(-11.5, 11.5)}, ""},
+		{"millivolts all the time", estimate.Estimate{Readings: twice(0.0115, 11.5)}, ""},
 		// The end of the interval counts: 1.96 deviations up.
 		{"copper", estimate.Estimate{Elements: element(assessment.Reel, 0.060, 0.001)}, ""},
 		{"too little copper", estimate.Estimate{Elements: element(assessment.Reel, 0.057, 0.001)}, "Reel x seems to have 74 %"},

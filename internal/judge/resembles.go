@@ -17,10 +17,24 @@ const alike = 4.0
 // looks like nothing: the commonest slips first (common practice, no source), and of
 // places and steps the one that fits best.
 func (j *judged) resembles(x assessment.Reading) string {
-	tolerance := j.tolerance(x)
+	tolerance := toleranceOf(x)
 	if !(tolerance > 0) {
 		return ""
 	}
+	if text := slip(x); text != "" {
+		return text
+	}
+	fits := func(value float64) bool { return math.Abs(value-x.Predicted) <= alike*tolerance }
+	if swapped := j.swapped(x, fits); swapped != "" {
+		return "digits may be swapped: " + swapped + " would fit"
+	}
+	return j.elsewhere(x, tolerance)
+}
+
+// slip says how a wrong reading may have come about that shows what was there: by its
+// leads, its unit or its point. "" is by none of them.
+func slip(x assessment.Reading) string {
+	tolerance := toleranceOf(x)
 	fits := func(value float64) bool { return math.Abs(value-x.Predicted) <= alike*tolerance }
 	if fits(-x.Value) && !fits(0) {
 		return "its leads may have been reversed"
@@ -40,15 +54,12 @@ func (j *judged) resembles(x assessment.Reading) string {
 			return slip.text
 		}
 	}
-	if swapped := j.swapped(x, fits); swapped != "" {
-		return "digits may be swapped: " + swapped + " would fit"
-	}
-	return j.elsewhere(x, tolerance)
+	return ""
 }
 
-// tolerance is the standard deviation of a reading's difference from what the others
+// toleranceOf is the standard deviation of a reading's difference from what the others
 // say, SI.
-func (j *judged) tolerance(x assessment.Reading) float64 {
+func toleranceOf(x assessment.Reading) float64 {
 	if x.Standardised == 0 || math.IsNaN(x.Predicted) {
 		return math.NaN()
 	}
