@@ -1,6 +1,10 @@
 package estimate
 
-import "ohmkeep/internal/leastsquares"
+import (
+	"slices"
+
+	"ohmkeep/internal/leastsquares"
+)
 
 // explain finds what explains the readings best: wrong readings alone, or open
 // conductors and wrong readings. Open conductors are looked for where few wrong
@@ -26,6 +30,9 @@ func (p *problem) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 		return plain, nil
 	}
 	opened, err := p.withoutSuspects(open)
+	if err == nil {
+		opened = p.closed(opened)
+	}
 	if err == nil && p.account(opened) < account {
 		return opened, nil
 	}
@@ -35,6 +42,27 @@ func (p *problem) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	p.parted = nil
 	p.setMarks(out)
 	return p.solve(plain.X)
+}
+
+// closed takes back each conductor held open without which the readings are explained
+// about as well, by one that is sound: a bad plus and a parted minus may show the same,
+// and a fit that begins at a sound joint finds only the second of the two.
+func (p *problem) closed(fit *leastsquares.Fit) *leastsquares.Fit {
+	for i := 0; i < len(p.parted); {
+		c := p.parted[i]
+		p.release(c)
+		near := append([]float64(nil), fit.X...)
+		near[c.at] = p.unknowns[c.at].mean
+		trial, err := p.solve(near)
+		if err == nil && trial.Converged && trial.X[c.at] < bend(openMaybe) && trial.SumSquares < fit.SumSquares+openGain {
+			p.parted = slices.Delete(p.parted, i, i+1)
+			fit = trial
+			continue
+		}
+		p.hold(c)
+		i++
+	}
+	return fit
 }
 
 // fewWrong is how many readings may be wrong before an open conductor is suspected
