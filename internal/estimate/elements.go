@@ -136,8 +136,35 @@ func (e *Estimate) add(x Element) {
 	if x.Rail != assessment.Plus && x.Kind != assessment.Supply {
 		x.Amps = math.Max(x.Amps, e.amps(x.Kind, x.Index, run.Minus))
 	}
+	x.Watts = e.watts(&x)
 	e.Elements = append(e.Elements, x)
 }
+
+// watts is the greatest heat of a joint or feed in the steps read. Its two conductors
+// need not carry the same current where current reaches it from two sides.
+func (e *Estimate) watts(x *Element) (most float64) {
+	at := map[run.Rail]int{}
+	for rail := run.Plus; x.bent && rail <= run.Minus; rail++ {
+		switch {
+		case x.shares != nil && (x.Rail == assessment.Loop || x.Rail == railNames[rail]):
+			at[rail] = x.shares.at[rail]
+		case x.shares == nil && x.Kind == assessment.Joint && rail == run.Minus: // its plus is parted
+			at[rail] = e.problem.joints[x.Index][run.Minus]
+		}
+	}
+	for _, s := range e.problem.solvers[:e.problem.read] {
+		heat := 0.0
+		for rail, k := range at {
+			amps := ampsIn(s, x.Kind, x.Index, rail)
+			heat += amps * amps * math.Max(unbend(e.x[k]), 0)
+		}
+		most = math.Max(most, heat)
+	}
+	return most
+}
+
+// railNames are the rails as an assessment has them.
+var railNames = [...]assessment.Rail{run.Plus: assessment.Plus, run.Minus: assessment.Minus}
 
 // evenLeast is the part of a variance from which an even part of an error is told from
 // the rest.

@@ -48,6 +48,7 @@ type Element struct {
 	Known  bool           // a reading tells of it
 	Apart  bool           // of a rail: told apart from the other one
 	Amps   float64        // greatest current in the steps read
+	Watts  float64        // greatest heat of a joint's or feed's conductors in the steps read, as fitted
 
 	Open     bool    // held open: nothing else explains the readings as well
 	Excluded float64 // Ω, of an open one: less than this the readings exclude

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/runfile"
 )
@@ -155,3 +156,41 @@ const middleReadings = `time,step,quantity,from,to,value,unit,meter
 2026-11-20T10:00:33Z,dark,current,near,,0.59,A,clamp
 2026-11-20T10:00:34Z,white 20 %,voltage,r4.end+,r4.end-,11.552,V,hand
 `
+
+// A joint's heat is that of its two conductors, each with its own current: in a ring they
+// differ.
+func TestHeatOfTwoConductors(t *testing.T) {
+	r, err := runfile.Parse("ring.toml", []byte(middle))
+	if err != nil {
+		t.Fatal(err)
+	}
+	set, err := reading.Parse("ring.csv", strings.NewReader(middleReadings), r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	est, err := estimate.Make(r, set.Readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	unlike := 0
+	for i, e := range est.Elements {
+		if e.Rail != assessment.Loop || e.Kind != assessment.Joint && e.Kind != assessment.Feed {
+			continue
+		}
+		plus, minus := est.Elements[i+1], est.Elements[i+2]
+		if most := plus.Watts + minus.Watts; e.Watts > most*(1+1e-9) || e.Watts < math.Max(plus.Watts, minus.Watts) || e.Watts <= 0 {
+			t.Errorf("%s %d: %g W, its conductors %g and %g", e.Kind, e.Index, e.Watts, plus.Watts, minus.Watts)
+		}
+		for _, one := range []estimate.Element{plus, minus} {
+			if want := one.Amps * one.Amps * one.Ohms(one.Belief.Mean); math.Abs(one.Watts-want) > 1e-9 {
+				t.Errorf("%s %d %s: %g W, not %g", e.Kind, e.Index, one.Rail, one.Watts, want)
+			}
+		}
+		if e.Watts < 0.95*e.Amps*e.Amps*e.Ohms(e.Belief.Mean) {
+			unlike++
+		}
+	}
+	if unlike == 0 {
+		t.Error("no joint's conductors carry unlike currents, so the test shows nothing")
+	}
+}

@@ -171,13 +171,17 @@ func between(x assessment.Reading) string {
 	return x.From + " to " + x.To
 }
 
-// milli is a resistance in milliohms with three digits.
+// milli is a resistance with three digits, in milliohms where it is less than an ohm.
 func milli(ohms float64) string {
 	switch {
 	case math.IsInf(ohms, 1):
 		return "no upper bound"
 	case ohms < 0.01:
 		return fmt.Sprintf("%.1f mΩ", 1000*ohms)
+	case ohms >= 999.5:
+		return fmt.Sprintf("%.0f Ω", ohms)
+	case ohms >= 0.9995:
+		return fmt.Sprintf("%.3g Ω", ohms)
 	}
 	return fmt.Sprintf("%.3g mΩ", 1000*ohms)
 }

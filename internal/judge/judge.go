@@ -125,12 +125,14 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 			x.Ohms = as
 		}
 	}
-	if !x.Open() {
-		ohms := x.Ohms
-		if e.Kind == assessment.Reel {
-			ohms *= j.run.Reels[e.Index].CopperLength()
-		}
-		x.Watts = x.Amps * x.Amps * ohms
+	switch {
+	case x.Open():
+	case e.Kind == assessment.Reel:
+		x.Watts = x.Amps * x.Amps * x.Ohms * j.run.Reels[e.Index].CopperLength()
+	case e.Kind == assessment.Supply:
+		x.Watts = x.Amps * x.Amps * x.Ohms
+	default:
+		x.Watts = e.Watts
 	}
 	if math.IsNaN(x.Limit) {
 		j.out.Elements = append(j.out.Elements, x)

@@ -122,7 +122,7 @@ func TestLay(t *testing.T) {
 func TestMilliohms(t *testing.T) {
 	for ohms, want := range map[float64]string{
 		0: "0.00", 0.003: "3.00", 0.009996: "10.0", 0.0976: "97.6", 0.1048: "104.8", 0.99996: "1000", 2.1: "2100",
-		math.Inf(1): "∞", 1e300: "1e+303",
+		math.Inf(1): "∞", 1e300: "1e+303", 9000: "9000000", 1e5: "100 kΩ",
 	} {
 		if got := Milliohms(ohms); got != want {
 			t.Errorf("Milliohms(%g) = %q, want %q", ohms, got, want)

@@ -267,7 +267,8 @@ func value(e assessment.Element) string {
 }
 
 // Milliohms writes a resistance in milliohms without a unit, to the hundredth
-// below 10, to the tenth below 1000 and whole from there.
+// below 10, to the tenth below 1000 and whole from there; what nobody measures in
+// milliohms, in kiloohms.
 func Milliohms(ohms float64) string {
 	v := ohms * 1000
 	switch size := math.Abs(v); {
@@ -275,8 +276,10 @@ func Milliohms(ohms float64) string {
 		return "?"
 	case math.IsInf(v, 0):
 		return "∞"
-	case size >= 1e7:
+	case size >= 1e9:
 		return strconv.FormatFloat(v, 'g', 2, 64)
+	case size >= 1e7:
+		return strconv.FormatFloat(v/1e6, 'f', 0, 64) + " kΩ"
 	case size >= 999.95:
 		return strconv.FormatFloat(v, 'f', 0, 64)
 	case size >= 9.995:

@@ -83,6 +83,9 @@ func figures(v float64, n int) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "?"
 	}
+	if size := math.Abs(v); size >= math.Pow10(n)-0.5 && size < 1e9 {
+		return strconv.FormatFloat(v, 'f', 0, 64) // no exponent for what people count in
+	}
 	return strconv.FormatFloat(v, 'g', n, 64)
 }
 
