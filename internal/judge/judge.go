@@ -20,6 +20,11 @@ import (
 // practice, no source).
 const openAbove = 0.3
 
+// parted is the resistance, Ω, from which a joint or feed is called open whatever bounds
+// it above: at the currents of a strip nothing of it conducts, and what pixels leak at the
+// least volts is nobody's business (common practice, no source).
+const parted = 10
+
 // mostExcluded is the most, Ω, that any reading can exclude.
 const mostExcluded = 1e5
 
@@ -116,8 +121,9 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	if e.Open {
 		x.Low, x.High = e.Excluded, math.Inf(1)
 	}
-	if e.Open || e.Known && math.IsInf(x.High, 1) && x.Low > openAbove {
-		x.Ohms = math.Inf(1)
+	joins := e.Kind == assessment.Joint || e.Kind == assessment.Feed
+	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > openAbove || joins && x.Low > parted) {
+		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	}
 	x.Low = math.Min(x.Low, mostExcluded)
 	if !e.Known {

@@ -1,0 +1,97 @@
+package judge
+
+import (
+	"math"
+	"os"
+	"testing"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/runfile"
+)
+
+// A ring of four reels with 132 mΩ in the plus of its middle joint, where hardly any
+// current flows; simulated by somebody else's program. That the sound minus is parted
+// explains the readings as well, which is no reason to call it open.
+func TestBadPlusIsNoOpenMinus(t *testing.T) {
+	r, readings := stored(t, "bad")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range a.Elements {
+		if math.IsInf(e.Ohms, 1) {
+			t.Errorf("%s %s %s is called open", e.Kind, e.Name, e.Rail)
+		}
+		if e.Kind == assessment.Joint && e.Rail == assessment.Loop && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
+			t.Errorf("joint %s: %s", e.Name, e.Verdict)
+		}
+	}
+}
+
+// A joint of many ohms is parted, whatever the fit bounds it by above: no answer is a
+// joint of 75 Ω that turns 240 W into heat.
+func TestPartedJoint(t *testing.T) {
+	r, readings := stored(t, "parted")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range a.Elements {
+		if e.Kind == assessment.Joint && e.Rail == assessment.Loop && (e.Name == "r1-r2") != (e.Open() && e.Verdict == assessment.Fail && math.IsInf(e.High, 1) && e.Low > 10) {
+			t.Errorf("joint %s: %g Ω (%g to %g), %s", e.Name, e.Ohms, e.Low, e.High, e.Verdict)
+		}
+	}
+}
+
+// stored reads a run and its readings, simulated by somebody else's program.
+func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
+	t.Helper()
+	r, err := runfile.Load("testdata/" + name + ".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := os.Open("testdata/" + name + ".csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	set, err := reading.Parse(name+".csv", file, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, set.Readings
+}
+
+// A joint's heat is that of its two conductors, each with its own current: in a ring they
+// differ.
+func TestHeatOfTwoConductors(t *testing.T) {
+	r, readings := stored(t, "bad")
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	unlike := 0
+	for i, e := range est.Elements {
+		if e.Rail != assessment.Loop || e.Kind != assessment.Joint && e.Kind != assessment.Feed {
+			continue
+		}
+		plus, minus := est.Elements[i+1], est.Elements[i+2]
+		if most := plus.Watts + minus.Watts; e.Watts > most*(1+1e-9) || e.Watts < math.Max(plus.Watts, minus.Watts) || e.Watts <= 0 {
+			t.Errorf("%s %d: %g W, its conductors %g and %g", e.Kind, e.Index, e.Watts, plus.Watts, minus.Watts)
+		}
+		for _, one := range []estimate.Element{plus, minus} {
+			if want := one.Amps * one.Amps * one.Ohms(one.Belief.Mean); math.Abs(one.Watts-want) > 1e-9 {
+				t.Errorf("%s %d %s: %g W, not %g", e.Kind, e.Index, one.Rail, one.Watts, want)
+			}
+		}
+		if e.Watts < 0.95*e.Amps*e.Amps*e.Ohms(e.Belief.Mean) {
+			unlike++
+		}
+	}
+	if unlike == 0 {
+		t.Error("no joint's conductors carry unlike currents, so the test shows nothing")
+	}
+}
