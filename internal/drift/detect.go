@@ -11,7 +11,7 @@ import (
 // DEVELOPERS.md shows.
 const (
 	wireStep   = 0.01 // and this part of the wire, whose temperature is known to a few K
-	wireCold   = 0.05 // the same where no temperature is read: the weather of a week
+	wireCold   = 0.09 // the same where no temperature is read: 23 K, the weather of a week
 	seasonCold = 0.16 // and that of a year
 	apartness  = 9.0  // by which one shape must explain more than the other
 	standsOut  = 3.5  // times what the nights differ by beside the change

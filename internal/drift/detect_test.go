@@ -121,6 +121,37 @@ func TestAnotherMeterBeginsAnew(t *testing.T) {
 	}
 }
 
+// What the sensors before erred by says nothing of those after: that the first level
+// could not lie below nothing does not raise the second one over a limit.
+func TestAnotherMeterErrsByItself(t *testing.T) {
+	m := newMade(t, 1)
+	for night := range 80 {
+		ohms, meters := -0.020, "a"
+		if night >= 40 {
+			ohms, meters = 0.022, "b"
+		}
+		m.night(ohms, 1, 0.02, true, meters, warm)
+	}
+	m.wants("another meter")
+	x := m.series(m.track())
+	if x.Low > 0 || x.High < 0.040 || x.Verdict != history.Steady || x.Marks[0].Before < 0 {
+		t.Errorf("%+v", x)
+	}
+}
+
+// What nobody has followed for weeks while the rest went on is not said to be steady.
+func TestNotFollowedIsNotSteady(t *testing.T) {
+	m := newMade(t, 1)
+	m.level(40, 0.004)
+	last := m.track().Points[39].At
+	for days, want := range map[int64]history.Verdict{29: history.Steady, 31: history.Unproven} {
+		m.Last = last + days*86400
+		if x := m.series(m.track()); x.Verdict != want || (want == history.Unproven) != (x.Why == "not followed since 2024-11-12") {
+			t.Errorf("after %d days %s, %q", days, x.Verdict, x.Why)
+		}
+	}
+}
+
 // A night that is wrong altogether makes no step of the ordinary nights behind it, even
 // if those lie low among what a coarse sensor scatters.
 func TestAWrongNightIsNoStep(t *testing.T) {
@@ -170,8 +201,8 @@ func TestWithoutTemperatureTheTrendIsOpen(t *testing.T) {
 		x := m.series(m.track())
 		return (x.PerYearHigh - x.PerYearLow) / 2
 	}
-	// Ten kelvin of copper, 3.9 mΩ, over half a year, at 95 %.
-	if with, without := half(warm), half(0); without < 0.015 || without > 0.018 || with > 0.004 {
+	// Ten kelvin of copper either way, 7.9 mΩ, over half a year, at 95 %.
+	if with, without := half(warm), half(0); without < 0.031 || without > 0.034 || with > 0.004 {
 		t.Errorf("±%g with a temperature, ±%g without", with, without)
 	}
 }

@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 	"slices"
+	"time"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/history"
@@ -11,14 +12,15 @@ import (
 )
 
 const (
-	fewestNights = 5       // of a stretch that is judged
-	coverage     = 0.95    // of intervals
-	z95          = 1.95996 // the normal quantile that goes with it
-	year         = 365.25  // days
-	warmPart     = 0.002   // of the wire, standard deviation of what normalising leaves over a season
-	coldPart     = 0.0393  // the same without a temperature: copper within 10 K of what is assumed
-	blind        = 0.025   // Ω: where smaller steps than this cannot be seen, nothing is proven
-	blindPart    = 0.2     // or this part of the nominal, if it is more
+	fewestNights = 5          // of a stretch that is judged
+	coverage     = 0.95       // of intervals
+	z95          = 1.95996    // the normal quantile that goes with it
+	year         = 365.25     // days
+	warmPart     = 0.002      // of the wire, standard deviation of what normalising leaves over a season
+	coldPart     = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
+	stale        = 30 * 86400 // s without a night, while others have some, after which nothing is said to be steady
+	blind        = 0.025      // Ω: where smaller steps than this cannot be seen, nothing is proven
+	blindPart    = 0.2        // or this part of the nominal, if it is more
 )
 
 // History judges all series of a State.
@@ -191,6 +193,8 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 		x.Verdict = history.Stepped
 	case len(last.points) < fewestNights:
 		x.Verdict, x.Why = history.Unproven, "too few nights"
+	case s.Last-t.Points[len(t.Points)-1].At > stale:
+		x.Verdict, x.Why = history.Unproven, "not followed since "+x.Last.Format(time.DateOnly)
 	case seen > math.Max(blind, math.Max(least, blindPart*t.Nominal)):
 		x.Verdict, x.Why = history.Unproven, "its current is too small to tell"
 	default:

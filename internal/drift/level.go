@@ -19,11 +19,15 @@ type anchored struct {
 
 // anchor finds the level. Where no dark rounds tell what the sensors differ by, the
 // level of a joint may come out below zero: what is known then is that no stretch can
-// be below it.
+// be below it, as long as the sensors are the same. What others showed before says
+// nothing of what they err by.
 func (t *track) anchor() anchored {
 	a := anchored{lowest: math.Inf(1)}
 	var shifts []float64
 	for i := range t.Stretch {
+		if t.Stretch[i].Cause == replaced {
+			a.lowest, shifts = math.Inf(1), nil
+		}
 		p := t.piece(t.Stretch[i].At, t.end(i))
 		for k, q := range p.points {
 			if k == 0 || k == len(p.points)-1 {
@@ -106,7 +110,7 @@ func (t *track) rate(x *history.Series, p part) {
 	if x.Warm {
 		common = math.Hypot(common, warmPart*t.Wire)
 	} else {
-		common = math.Hypot(common, coldPart*t.Wire)
+		common = math.Hypot(common, 2*coldPart*t.Wire) // from one end of the season to the other
 	}
 	half := z95 * common / (at[len(at)-1] - at[0])
 	x.PerYearLow, x.PerYearHigh = x.PerYearLow-half, x.PerYearHigh+half

@@ -109,6 +109,9 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 			m := history.Mark{Time: moment(p.At), Text: p.Text, Before: math.NaN(), After: p.level + a.by}
 			if was != nil {
 				m.Before = was.end + a.by
+				if a.positive && p.Cause == replaced {
+					m.Before = math.Max(m.Before, 0) // as other sensors had it
+				}
 			}
 			x.Marks = append(x.Marks, m)
 		}

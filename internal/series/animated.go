@@ -101,7 +101,7 @@ func (d *Reader) animated(e *circuit.Element, c *round.Collector, steps []int, u
 const (
 	// still is how many rounds in a row a current must hold to give a step away, and
 	// stillFor how long, ns, with pauses of no more than stillGap.
-	still    = 5
+	still    = 3
 	stillFor = int64(20e9)
 	stillGap = int64(5 * 60e9)
 )

@@ -305,7 +305,8 @@ func TestRecogniseAStepByItsCurrent(t *testing.T) {
 		known  bool
 	}{
 		{"held", 8, func(*reading.Reading) {}, true},
-		{"not held", 3, func(*reading.Reading) {}, false},
+		{"held for a minute", 3, func(*reading.Reading) {}, true},
+		{"not held", 2, func(*reading.Reading) {}, false},
 		{"another current", 8, func(x *reading.Reading) {
 			if x.Quantity == run.Current {
 				x.Value *= 1.4
