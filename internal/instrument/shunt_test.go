@@ -11,7 +11,6 @@ import (
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run"
 )
 
 // hear opens a board that says a few lines and gives all its samples, and who it is.
