@@ -10,7 +10,7 @@ import (
 // Damage is what could not be read. It is told when all else has been.
 type Damage struct {
 	Chunks      int   // lost
-	Readings    int   // in those, as far as it is known
+	Readings    int64 // in those, as far as it is known
 	Commits     int   // lost from the tail
 	Series      int   // of which more chunks may be lost, nobody knows how many
 	First, Last int64 // between which moments the lost chunks lie, ns
@@ -23,7 +23,7 @@ func (d *Damage) Lost(c Chunk) {
 	}
 	d.First, d.Last = min(d.First, c.First), max(d.Last, c.Last)
 	d.Chunks++
-	d.Readings += c.N
+	d.Readings += int64(c.N)
 }
 
 // Any tells whether anything was lost.

@@ -158,7 +158,7 @@ func read(f profile.Field, raw, sentUnit string) (Value, ina.Trouble, error) {
 // count turns counts into a value. Beyond the field's lowest and highest the
 // sensor is at the end of its scale, whatever is there.
 func count(f profile.Field, raw string, counts int64) (Value, error) {
-	v := Value{Quantity: f.Quantity, Unit: siUnit[f.Quantity], Raw: raw,
+	v := Value{Quantity: f.Quantity, Unit: reading.Unit(f.Quantity), Raw: raw,
 		Scale: Scale{Counted: true, Counts: counts, PerCount: f.PerCount, Shunt: f.Shunt}}
 	if counts < f.Lowest || counts > f.Highest {
 		v.Quality, v.Fault = reading.Saturated, fmt.Sprintf("saturated: %d counts", counts)
@@ -185,10 +185,8 @@ func faulty(l profile.Line, channel, complaint string) []Value {
 			}
 			q = of
 		}
-		values = append(values, Value{Channel: channel, Quantity: q, Unit: siUnit[q], Raw: complaint,
+		values = append(values, Value{Channel: channel, Quantity: q, Unit: reading.Unit(q), Raw: complaint,
 			Quality: reading.Faulty, Fault: "the board says: " + complaint})
 	}
 	return values
 }
-
-var siUnit = map[run.Quantity]string{run.Voltage: "V", run.Current: "A", run.Temperature: "degC"}

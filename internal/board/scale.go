@@ -2,6 +2,7 @@ package board
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strconv"
 
@@ -30,4 +31,18 @@ func (s Scale) Apply(si, ohms float64) (text string, value float64, by Scale, er
 	text = reading.Digits(value)
 	value, err = strconv.ParseFloat(text, 64) // the value is what the text says
 	return text, value, s, err
+}
+
+// WithShunt gives the value that another shunt makes of the same indication; a
+// value that is not good stays as it is.
+func (v Value) WithShunt(ohms float64) (Value, error) {
+	if v.Fault != "" || ohms == v.Shunt && ohms > 0 {
+		return v, nil // the digits stay as they were sent
+	}
+	text, si, scale, err := v.Scale.Apply(v.SI, ohms)
+	if err != nil {
+		return v, fmt.Errorf("channel %q, %s: %w", v.Channel, v.Quantity, err)
+	}
+	v.Text, v.SI, v.Scale, v.Unit = text, si, scale, reading.Unit(v.Quantity)
+	return v, nil
 }

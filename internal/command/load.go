@@ -136,7 +136,7 @@ func tellSkipped(w io.Writer, path string, set reading.Set) {
 }
 
 // count writes how many of a thing there are.
-func count(n int, thing string) string {
+func count[N int | int64](n N, thing string) string {
 	if n == 1 {
 		return "1 " + thing
 	}

@@ -127,8 +127,8 @@ func newStoreCheck() *cobra.Command {
 // storeCheck is what a check has found, as JSON.
 type storeCheck struct {
 	Schema   int      `json:"schema"`
-	Readings int      `json:"readings"`
-	Lost     int      `json:"lost"`
+	Readings int64    `json:"readings"`
+	Lost     int64    `json:"lost"`
 	Bytes    int64    `json:"bytes"`
 	Faults   []string `json:"faults"`
 }

@@ -97,7 +97,7 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (Sampl
 	if err != nil {
 		return Sample{}, m.fails(err)
 	}
-	s := Sample{Channel: channel, Quantity: q, Text: n.Text, Value: n.Value, Unit: siUnit[q], Raw: n.Text, Time: m.answered}
+	s := Sample{Channel: channel, Quantity: q, Text: n.Text, Value: n.Value, Unit: reading.Unit(q), Raw: n.Text, Time: m.answered}
 	switch {
 	case m.unsettledFor(m.answered) > 0:
 		s.Quality, s.Fault = reading.Unsettled, "not settled after a change of function or range"
@@ -122,8 +122,6 @@ func (m *meter) fails(err error) error {
 	}
 	return err
 }
-
-var siUnit = map[run.Quantity]string{run.Voltage: "V", run.Current: "A", run.Temperature: "degC"}
 
 func (m *meter) Close() error {
 	ctx, cancel := context.WithTimeout(context.Background(), farewell)

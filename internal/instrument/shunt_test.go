@@ -10,9 +10,7 @@ import (
 	"ohmkeep/internal/bench"
 	"ohmkeep/internal/board"
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/profile"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run"
 )
 
 // hear opens a board that says a few lines and gives all its samples, and who it is.
@@ -74,58 +72,6 @@ func TestCorrectedShunt(t *testing.T) {
 	list, _ = hear(t, "plain-lines", "1,2,A\n2,2,A\n", instrument.Options{Shunts: map[string]float64{"1": 0.00196}})
 	if list[0].Good() || !strings.Contains(list[0].Fault, "no shunt is known") || list[1].Value != 2 {
 		t.Errorf("got %+v", list)
-	}
-}
-
-// What was kept of a reading is enough to reckon it anew.
-func TestReread(t *testing.T) {
-	l := load(t, "ina226-registers").Line
-	for _, c := range []struct {
-		q         run.Quantity
-		raw       string
-		shunt, si float64
-	}{{run.Current, "1F40", 0, 10}, {run.Current, "1F40", 0.004, 5}, {run.Current, "8300", 0.004, -20}, {run.Voltage, "2570", 0, 11.98}} {
-		v, err := board.Reread(l, c.q, c.raw, "", c.shunt)
-		if err != nil || v.SI != c.si || v.Raw != c.raw {
-			t.Errorf("%v %s by %g Ω: %+v, %v", c.q, c.raw, c.shunt, v, err)
-		}
-	}
-	if v, err := board.Reread(load(t, "plain-lines").Line, run.Current, "2310", "mA", 0); err != nil || v.SI != 2.31 {
-		t.Errorf("plain: %+v, %v", v, err)
-	}
-	for _, c := range []struct {
-		q     run.Quantity
-		raw   string
-		shunt float64
-	}{{run.Temperature, "20", 0}, {run.Current, "xyz", 0}, {run.Voltage, "2570", 0.004}} {
-		if v, err := board.Reread(l, c.q, c.raw, "", c.shunt); err == nil {
-			t.Errorf("%v %s: %+v", c.q, c.raw, v)
-		}
-	}
-}
-
-// The unit that stands beside a raw text is that of its own field, whatever the
-// fields before it are given in.
-func TestRereadWithTheUnitThatWasSent(t *testing.T) {
-	p, err := profile.Parse("own.toml", []byte(`name = "own"
-title = "Own"
-kind = "lines"
-[port]
-baud = 9600
-[line]
-pattern = '(?P<celsius>\S+) (?P<value>\S+) (?P<unit>\w+)'
-[[line.field]]
-group = "celsius"
-unit = "degC"
-[[line.field]]
-group = "value"
-unit_group = "unit"
-`))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if v, err := board.Reread(p.Line, run.Current, "2310", "mA", 0); err != nil || v.SI != 2.31 {
-		t.Errorf("got %+v, %v", v, err)
 	}
 }
 

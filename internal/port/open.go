@@ -26,7 +26,7 @@ func Open(ctx context.Context, path string, settings profile.Port, clock func() 
 	if settings.StopBits == 2 {
 		mode.StopBits = serial.TwoStopBits
 	}
-	conn, err := serial.Open(path, mode)
+	conn, err := openWire(path, mode)
 	if err != nil {
 		return nil, fmt.Errorf("port %s: %w", path, explain(err))
 	}

@@ -34,8 +34,11 @@ var units = map[string]unit{
 	"degC": {run.Temperature, 1}, "°C": {run.Temperature, 1},
 }
 
-// unitsOf are the units to suggest, by quantity.
+// unitsOf are the units to suggest, by quantity; the SI unit comes first.
 var unitsOf = [...][]string{{"V", "mV", "uV"}, {"A", "mA", "uA"}, {"degC"}}
+
+// Unit gives the SI unit of a quantity (degC for a temperature) as readings write it.
+func Unit(q run.Quantity) string { return unitsOf[q][0] }
 
 // Value gives the SI value (V, A, or °C) of a number and a unit as written. The
 // number is a decimal one, with or without a point and an exponent; hexadecimal

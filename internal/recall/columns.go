@@ -37,7 +37,11 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*archive.Series, first, l
 		}
 		more := true
 		if err := archive.OpenAll(ctx, tx, there, &damage, func(i int, moments, block []byte) (bool, error) {
-			if err := there[i].Decode(moments, block, &m, &v); err != nil {
+			// Zones, clocks and boots are nobody's wish here.
+			if err := m.DecodeUntil(moments, there[i].N, last); err != nil {
+				return false, err
+			}
+			if err := v.Decode(block, there[i].N); err != nil {
 				return false, err
 			}
 			from, to := part(&there[i], m.At, first, last)

@@ -15,7 +15,7 @@ import (
 // Run is what a store holds of one run.
 type Run struct {
 	Name        string
-	Readings    int
+	Readings    int64
 	First, Last int64    // ns since 1970 in UTC
 	Sources     []string // where the readings came from, in the order of their first
 }
@@ -44,7 +44,7 @@ func Runs(ctx context.Context, tx *sql.Tx) ([]Run, error) {
 			r.First, r.Last = first, last
 		}
 		r.First, r.Last = min(r.First, first), max(r.Last, last)
-		r.Readings += len(s.Records)
+		r.Readings += int64(len(s.Records))
 	}
 	var held []Run
 	for _, r := range runs {

@@ -18,9 +18,10 @@ import (
 
 // Found is what a check has found.
 type Found struct {
-	Chunks, Commits, Readings int // that are whole
-	Damage                    archive.Damage
-	Faults                    []string // what SQLite says is wrong, and what is said falsely of a chunk
+	Chunks, Commits int   // that are whole
+	Readings        int64 // in those
+	Damage          archive.Damage
+	Faults          []string // what SQLite says is wrong, and what is said falsely of a chunk
 }
 
 // Whole tells whether nothing is wrong.
@@ -53,7 +54,7 @@ func Check(ctx context.Context, tx *sql.Tx) (f Found, err error) {
 	}
 	f.Damage.Commits += len(lost)
 	for _, s := range tail {
-		f.Readings += len(s.Records)
+		f.Readings += int64(len(s.Records))
 	}
 	f.Commits, _, err = archive.TailSize(ctx, tx)
 	f.Commits -= len(lost)
@@ -84,7 +85,7 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []archive.Chunk) 
 			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d begins before chunk %d ends", c.ID, chunks[i-1].ID))
 		}
 		f.Chunks++
-		f.Readings += c.N
+		f.Readings += int64(c.N)
 		return true, nil
 	})
 }

@@ -12,9 +12,10 @@ import (
 
 // Found is what a check of a store has found.
 type Found struct {
-	Chunks, Commits, Readings int // that are whole
-	Lost                      int // readings that are known to be lost
-	Faults                    []string
+	Chunks, Commits int   // that are whole
+	Readings        int64 // in those
+	Lost            int64 // readings that are known to be lost
+	Faults          []string
 }
 
 // Check reads the whole store and tells what is wrong with it.

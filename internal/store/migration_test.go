@@ -52,7 +52,7 @@ func TestMigrationFromRows(t *testing.T) {
 		t.Errorf("again: %d added, %d duplicates", added, duplicates)
 	}
 	runs, err := s.Runs(context.Background())
-	if err != nil || len(runs) != 1 || runs[0].Readings != len(readings) || fmt.Sprint(runs[0].Sources) != "[kept.csv]" {
+	if err != nil || len(runs) != 1 || runs[0].Readings != int64(len(readings)) || fmt.Sprint(runs[0].Sources) != "[kept.csv]" {
 		t.Errorf("runs: %+v, %v", runs, err)
 	}
 	old, err := database.OpenReadOnly(path+".schema1", first)

@@ -100,7 +100,7 @@ func TestStoreIsLikeAList(t *testing.T) {
 		}
 		delete(list, line(x))
 	}
-	if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 || found.Readings != len(got) {
+	if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 || found.Readings != int64(len(got)) {
 		t.Errorf("check: %+v, %v", found, err)
 	}
 	sums(t, s, values)

@@ -134,7 +134,7 @@ func (z *zones) time(at int64, offset int32) time.Time {
 // Run is what a store holds of one run.
 type Run struct {
 	Name        string
-	Readings    int
+	Readings    int64
 	First, Last time.Time // in UTC
 	Sources     []string  // where the readings came from, in the order of their first
 }
