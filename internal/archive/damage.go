@@ -26,19 +26,6 @@ func (d *Damage) Lost(c Chunk) {
 	d.Readings += c.N
 }
 
-// Add adds what another part of the same store has lost. All parts have one tail.
-func (d *Damage) Add(o Damage) {
-	switch {
-	case o.Chunks == 0:
-	case d.Chunks == 0:
-		d.First, d.Last = o.First, o.Last
-	default:
-		d.First, d.Last = min(d.First, o.First), max(d.Last, o.Last)
-	}
-	d.Chunks, d.Readings, d.Series = d.Chunks+o.Chunks, d.Readings+o.Readings, d.Series+o.Series
-	d.Commits = max(d.Commits, o.Commits)
-}
-
 // Any tells whether anything was lost.
 func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 || d.Series > 0 }
 

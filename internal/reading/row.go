@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run"
@@ -33,37 +32,6 @@ func newChecker(file string, r *run.Run) *checker {
 	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}}
 }
 
-// Check holds readings that come from elsewhere than a CSV file against a run, by the
-// rules of Parse.
-type Check struct{ checker }
-
-// NewCheck makes a check of what a file says against a run.
-func NewCheck(file string, r *run.Run) *Check { return &Check{*newChecker(file, r)} }
-
-// Place checks where and in which step a reading was taken, its Row, Step, Quantity,
-// From and To. The faults name the columns of a CSV file.
-func (c *Check) Place(x *Reading) fault.List {
-	c.faults = nil
-	c.step(x, x.Step)
-	c.place(x)
-	return c.faults
-}
-
-// Number checks when a reading was taken, its number, unit and meter, gives it its
-// value, and the meter that is meant where none is named.
-func (c *Check) Number(x *Reading) fault.List {
-	c.faults = nil
-	if !Storable(x.Time) {
-		c.complain(x.Row, "time", outsideYears(x.Time.Format(time.RFC3339)))
-	}
-	c.value(x, x.Text, x.Unit, x.Meter)
-	return c.faults
-}
-
-func outsideYears(text string) fault.Fault {
-	return fault.Fault{Text: text + " lies outside the years 1970 to 2262"}
-}
-
 // complain notes what is wrong with a column of a line.
 func (c *checker) complain(line int, column string, f fault.Fault) {
 	f.File, f.Line, f.Key = c.file, line, column
@@ -82,12 +50,6 @@ func (c *checker) fill(x *Reading, row []string) {
 	}
 	x.Quantity = run.Quantity(q)
 	x.From, x.To = c.keep(row[fromColumn]), c.keep(row[toColumn])
-	c.place(x)
-	c.value(x, row[valueColumn], row[unitColumn], row[meterColumn])
-}
-
-// place checks the places of a reading, as its quantity wants them.
-func (c *checker) place(x *Reading) {
 	switch x.Quantity {
 	case run.Voltage:
 		c.pair(x)
@@ -96,6 +58,7 @@ func (c *checker) place(x *Reading) {
 	case run.Temperature:
 		c.body(x)
 	}
+	c.value(x, row[valueColumn], row[unitColumn], row[meterColumn])
 }
 
 func (c *checker) time(x *Reading, text string) {
@@ -106,7 +69,7 @@ func (c *checker) time(x *Reading, text string) {
 		return
 	}
 	if !Storable(x.Time) {
-		c.complain(x.Row, "time", outsideYears(text))
+		c.complain(x.Row, "time", fault.Fault{Text: text + " lies outside the years 1970 to 2262"})
 		return
 	}
 	// The package time would name this machine's own zone where the offset

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"iter"
 	"slices"
 
 	"ohmkeep/internal/archive"
@@ -30,73 +29,28 @@ func (s *Store) Append(ctx context.Context, runName, source string, readings []r
 	if len(readings) == 0 {
 		return 0, 0, nil
 	}
-	err = s.db.Update(ctx, func(tx *sql.Tx) (err error) {
-		added, err = appendTo(ctx, tx, runName, source, readings)
-		return err
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		runID, err := archive.EnsureRun(ctx, tx, runName)
+		if err == nil {
+			err = archive.EnsureSource(ctx, tx, runID, source)
+		}
+		if err != nil {
+			return err
+		}
+		items, keys, err := file(ctx, tx, runID, readings)
+		if err != nil {
+			return err
+		}
+		if items, err = archive.Unknown(ctx, tx, items, keys); err != nil {
+			return err
+		}
+		added = len(items)
+		return archive.Insert(ctx, tx, archive.Sections(items))
 	})
 	if err != nil {
 		return 0, 0, err
 	}
 	return added, len(readings) - added, nil
-}
-
-// portion is how many readings AppendAll has in memory at a time.
-const portion = 1 << 16
-
-// AppendAll is Append for readings that are not all in memory. It ends at the first
-// error of theirs and returns it; nothing is stored then. Until it returns nobody
-// else can write to the store.
-func (s *Store) AppendAll(ctx context.Context, runName, source string, readings iter.Seq2[reading.Reading, error]) (added, duplicates int, err error) {
-	taken := 0
-	err = s.db.Update(ctx, func(tx *sql.Tx) error {
-		held := make([]reading.Reading, 0, portion)
-		flush := func() error {
-			if len(held) == 0 {
-				return nil
-			}
-			n, err := appendTo(ctx, tx, runName, source, held)
-			added, held = added+n, held[:0]
-			return err
-		}
-		for x, err := range readings {
-			if err != nil {
-				return err
-			}
-			taken++
-			if err := sound(x); err != nil {
-				return fmt.Errorf("reading %d: %w", taken, err)
-			}
-			if held = append(held, x); len(held) == portion {
-				if err := flush(); err != nil {
-					return err
-				}
-			}
-		}
-		return flush()
-	})
-	if err != nil {
-		return 0, 0, err
-	}
-	return added, taken - added, nil
-}
-
-// appendTo stores what is not there yet, and gives how many readings that were.
-func appendTo(ctx context.Context, tx *sql.Tx, runName, source string, readings []reading.Reading) (added int, err error) {
-	runID, err := archive.EnsureRun(ctx, tx, runName)
-	if err == nil {
-		err = archive.EnsureSource(ctx, tx, runID, source)
-	}
-	if err != nil {
-		return 0, err
-	}
-	items, keys, err := file(ctx, tx, runID, readings)
-	if err == nil {
-		items, err = archive.Unknown(ctx, tx, items, keys)
-	}
-	if err != nil {
-		return 0, err
-	}
-	return len(items), archive.Insert(ctx, tx, archive.Sections(items))
 }
 
 // sound checks that a reading can be given back as it is.

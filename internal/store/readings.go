@@ -21,14 +21,6 @@ type Filter struct {
 	Step  string    // of this step; "" = of any, or of none
 }
 
-func (f Filter) selection(runName string) Selection {
-	sel := Selection{Run: runName, Since: f.Since, Until: f.Until}
-	if f.Step != "" {
-		sel.Step = &f.Step
-	}
-	return sel
-}
-
 // Readings gives the readings of a run in the order of time, those of the same
 // moment in the order in which they were stored together. Samples that are no
 // measured values are left out. All are of the state in which the store was when
@@ -36,35 +28,34 @@ func (f Filter) selection(runName string) Selection {
 // error the loop ends; where a part of the store is damaged, that error comes
 // after all readings that are left.
 func (s *Store) Readings(ctx context.Context, runName string, f Filter) iter.Seq2[reading.Reading, error] {
-	sel := f.selection(runName)
+	sel := Selection{Run: runName, Since: f.Since, Until: f.Until}
+	if f.Step != "" {
+		sel.Step = &f.Step
+	}
 	return func(yield func(reading.Reading, error) bool) {
 		var zones zones
-		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool { return s.give(&zones, of, r, yield) })
+		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool {
+			if !r.Quality.Measured() {
+				return true
+			}
+			x := reading.Reading{Time: zones.time(r.At, r.Zone), Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To,
+				Unit: of.Unit, Meter: of.Meter}
+			if of.Form == archive.Texts {
+				x.Text = r.Text
+				var err error
+				if x.Value, err = reading.Value(of.Quantity, r.Text, of.Unit); err != nil {
+					yield(x, fmt.Errorf("%s: stored reading: %w", s.db.Path, err))
+					return false
+				}
+			} else {
+				x.Text, x.Value = of.Text(r.Count), of.Value(r.Count)
+			}
+			return yield(x, nil)
+		})
 		if err != nil {
 			yield(reading.Reading{}, err)
 		}
 	}
-}
-
-// give yields a record as a reading, where it is a measured value, and tells whether
-// more is wanted. A text that is no number is damage that no check sum knows of.
-func (s *Store) give(zones *zones, of *archive.Series, r *chunk.Record, yield func(reading.Reading, error) bool) bool {
-	if !r.Quality.Measured() {
-		return true
-	}
-	x := reading.Reading{Time: zones.time(r.At, r.Zone), Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To,
-		Unit: of.Unit, Meter: of.Meter}
-	if of.Form == archive.Texts {
-		x.Text = r.Text
-		var err error
-		if x.Value, err = reading.Value(of.Quantity, r.Text, of.Unit); err != nil {
-			yield(x, fmt.Errorf("%s: stored reading: %w", s.db.Path, err))
-			return false
-		}
-	} else {
-		x.Text, x.Value = of.Text(r.Count), of.Value(r.Count)
-	}
-	return yield(x, nil)
 }
 
 // each calls do with every record that is selected, in the order of time, until
@@ -86,13 +77,8 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 	return err
 }
 
-// damage is a fault of which Damaged knows.
-type damage struct{ fault.Fault }
-
-func (d damage) Unwrap() []error { return []error{d.Fault, chunk.ErrDamaged} }
-
 // damaged says what a damage is.
-func (s *Store) damaged(d archive.Damage) damage {
+func (s *Store) damaged(d archive.Damage) fault.Fault {
 	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
 	case d.Chunks > 0:
@@ -103,7 +89,7 @@ func (s *Store) damaged(d archive.Damage) damage {
 	default:
 		f.Text = fmt.Sprintf("the store is damaged: the readings of %d commits are lost", d.Commits)
 	}
-	return damage{f}
+	return f
 }
 
 // zones gives times at their offsets.
