@@ -77,8 +77,13 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 	return err
 }
 
+// damage is a fault of which Damaged knows.
+type damage struct{ fault.Fault }
+
+func (d damage) Unwrap() []error { return []error{d.Fault, chunk.ErrDamaged} }
+
 // damaged says what a damage is.
-func (s *Store) damaged(d archive.Damage) fault.Fault {
+func (s *Store) damaged(d archive.Damage) damage {
 	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
 	case d.Chunks > 0:
@@ -89,7 +94,7 @@ func (s *Store) damaged(d archive.Damage) fault.Fault {
 	default:
 		f.Text = fmt.Sprintf("the store is damaged: the readings of %d commits are lost", d.Commits)
 	}
-	return f
+	return damage{f}
 }
 
 // zones gives times at their offsets.
