@@ -64,11 +64,15 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 	var damage archive.Damage
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := sel.series(ctx, tx)
-		if err != nil {
+		lost := archive.Broken(err)
+		if err != nil && !lost {
 			return err
 		}
 		first, last := sel.limits()
 		damage, err = recall.Each(ctx, tx, series, first, last, do)
+		if lost {
+			damage.Series++
+		}
 		return err
 	})
 	if err == nil && damage.Any() {
