@@ -15,19 +15,33 @@ import (
 
 func newNote() *cobra.Command {
 	var to, at string
+	var asJSON bool
 	c := &cobra.Command{
-		Use:   "note RUN TEXT",
-		Short: "Note a repair, so that what comes after is judged for itself",
+		Use:   "note RUN [TEXT]",
+		Short: "Note a repair, so that what comes after is judged for itself; list what happened",
 		Long: `Note writes down what somebody did to a run. Drift begins a new stretch there and
 compares what was before with what comes after. A text that names a joint or a feed, or
-"joint 2" for the second one along the run, concerns that one; any other concerns all.`,
+"joint 2" for the second one along the run, concerns that one; any other concerns all.
+
+Without a text note lists what happened to the run: notes, starts and stops of the
+watch, gaps of probes, changes of the run file and of the clock.`,
 		Example: `  ohmkeep note shelf.toml "re-made joint 2" --store shelf.db
-  ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00`,
-		Args:              exactly("RUN", "TEXT"),
+  ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00
+  ohmkeep note shelf.toml --store shelf.db`,
+		Args:              between(1, "RUN", "TEXT"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := storeNamed(c, to); err != nil {
 				return err
+			}
+			if len(args) == 1 {
+				if at != "" {
+					return callFault(c, "--at wants a TEXT to note")
+				}
+				return listMarks(c, args[0], to, asJSON)
+			}
+			if asJSON {
+				return callFault(c, "--json lists what happened, and takes no TEXT")
 			}
 			if args[1] == "" {
 				return callFault(c, "the note is empty")
@@ -63,5 +77,6 @@ compares what was before with what comes after. A text that names a joint or a f
 	}
 	c.Flags().StringVar(&to, "store", "", "the store, a file")
 	c.Flags().StringVar(&at, "at", "", "when it was done (RFC 3339); now where it is left out")
+	c.Flags().BoolVar(&asJSON, "json", false, "list as JSON")
 	return c
 }
