@@ -28,7 +28,7 @@ watch, gaps of probes, changes of the run file and of the clock.`,
 		Example: `  ohmkeep note shelf.toml "re-made joint 2" --store shelf.db
   ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00
   ohmkeep note shelf.toml --store shelf.db`,
-		Args:              between(1, "RUN", "TEXT"),
+		Args:              between(1, "RUN", "[TEXT]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := storeNamed(c, to); err != nil {

@@ -56,7 +56,7 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		return nil, Explain(path, err)
 	case size > 0:
 		// Looked at first through a connection that cannot change it.
-		found, err := inspect(dsn(path, readOnly))
+		found, err := inspect(dsn(path, reader(path)))
 		if err == nil && !found.fresh() {
 			err = found.fits(schema)
 		}
@@ -114,7 +114,7 @@ func OpenReadOnly(path string, schema Schema) (*DB, error) {
 	case err != nil:
 		return nil, Explain(path, err)
 	}
-	how := readOnly
+	how := reader(path)
 	found, err := inspect(dsn(path, how))
 	if noRights(err) && !pending(path) {
 		// Nobody can write here, so there is no place for the index of the log
@@ -200,14 +200,14 @@ func check(path string, schema Schema) (size int64, err error) {
 	}
 	info, err := os.Stat(path)
 	if err != nil {
-		return 0, unnamed(err)
+		return 0, fault.Cause(err)
 	}
 	if !info.Mode().IsRegular() {
 		return 0, fault.Fault{Text: "this is not a file", Hint: "name the store's file"}
 	}
 	file, err := os.Open(path)
 	if err != nil {
-		return 0, unnamed(err)
+		return 0, fault.Cause(err)
 	}
 	defer file.Close()
 	head := make([]byte, headSize)
@@ -246,14 +246,6 @@ func once(path string, head []byte, schema Schema) bool {
 	return err == nil && binary.BigEndian.Uint32(begin[:])&^1 == logMagic
 }
 
-// unnamed takes the path out of an error to which Explain will add it.
-func unnamed(err error) error {
-	if named, ok := errors.AsType[*fs.PathError](err); ok {
-		return named.Err
-	}
-	return err
-}
-
 // pending tells whether a log beside the store holds what the store lacks.
 func pending(path string) bool {
 	info, err := os.Stat(path + "-wal")
@@ -266,6 +258,24 @@ var (
 	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)"}}
 	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}}
 )
+
+// tidy reads a store that has no log. SQLite makes one while it reads, and its index,
+// and only a connection that could write takes both away again when it is closed.
+var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)"}}
+
+// reader gives the way to read a store so that nothing is left behind. Where there is a
+// log, it may hold what only its writer should move, and stays with its index.
+func reader(path string) url.Values {
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return readOnly
+	}
+	file.Close()
+	if _, err := os.Stat(path + "-wal"); !errors.Is(err, fs.ErrNotExist) {
+		return readOnly
+	}
+	return tidy
+}
 
 func writer(patience time.Duration) url.Values {
 	return url.Values{
