@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -18,6 +19,14 @@ func reason(err error) error {
 		return fmt.Errorf("%s: %w", at.Path, at.Err)
 	}
 	return err
+}
+
+// exists wants a store to be there, where opening would make one of a slip.
+func exists(path string) error {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return fault.Fault{File: path, Text: "there is no such store", Hint: "name the one that the readings are in"}
+	}
+	return nil
 }
 
 // writeFile writes a file whole or not at all: a temporary neighbour is renamed.

@@ -1,10 +1,7 @@
 package command
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -57,8 +54,8 @@ watch, gaps of probes, changes of the run file and of the clock.`,
 			if err != nil {
 				return err
 			}
-			if _, err := os.Stat(to); errors.Is(err, fs.ErrNotExist) { // opening would make one of a slip
-				return fault.Fault{File: to, Text: "there is no such store", Hint: "name the one that the readings are in"}
+			if err := exists(to); err != nil {
+				return err
 			}
 			s, err := store.Open(to)
 			if err != nil {

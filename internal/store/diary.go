@@ -118,6 +118,43 @@ func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (
 	return corrected, err
 }
 
+// ScaleFits tells whether a text can be a channel's scale.
+func ScaleFits(text string) bool {
+	_, err := indication.ParseScale(text)
+	return err == nil
+}
+
+// CorrectAll is Correct for selected channels whatever their scale was. It gives those
+// that were changed, each with the scale that it had.
+func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (corrected []Channel, err error) {
+	if _, err := indication.ParseScale(scale); err != nil {
+		return nil, err
+	}
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		series, err := sel.series(ctx, tx)
+		if err != nil {
+			return err
+		}
+		corrected = nil
+		for _, of := range series {
+			was := channel(sel.Run, of)
+			if of.Scale == "" || was.Scale == scale {
+				continue
+			}
+			to := scale
+			if scale == of.Scale {
+				to = "" // as it was said first
+			}
+			if err := archive.Correct(ctx, tx, of.ID, to); err != nil {
+				return err
+			}
+			corrected = append(corrected, *was)
+		}
+		return nil
+	})
+	return corrected, err
+}
+
 // update changes something about a run, which is made where there is none.
 func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.Tx, runID int64) error) error {
 	return s.db.Update(ctx, func(tx *sql.Tx) error {
