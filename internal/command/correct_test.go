@@ -50,3 +50,17 @@ func TestCorrectedShuntOfStoredWords(t *testing.T) {
 	s.do(`ohmkeep store correct shelf.toml --store none.db`).refused("none.db: there is no such store")
 	s.do(`ohmkeep store correct shelf.toml`).refused("wants --store FILE")
 }
+
+// Counts that no register has are marked, and in nobody's way.
+func TestCountsBeyondAll(t *testing.T) {
+	s := newSession(t)
+	pair := s.terminal()
+	s.write("shelf.toml", shelf+strings.Replace(board("cabinet", pair.Path), "plain-lines", "ina226-lines", 1))
+	w := s.watch("--commit", "50ms")
+	s.say(pair, "ch=1 bus=9999999999999999 shunt=8000\nch=1 bus=9584 shunt=8000\n")
+	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 1`)
+	w.ends()
+	if out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; strings.Count(out, "\n") != 2 || !strings.Contains(out, ",11.98000,V,") {
+		t.Errorf("exported\n%s", out)
+	}
+}

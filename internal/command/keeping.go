@@ -21,6 +21,7 @@ type keeping struct {
 	path  string
 	owner store.Owner
 	file  string // the run file
+	run   string // its name
 	log   *slog.Logger
 	now   func() time.Time
 
@@ -82,7 +83,13 @@ func (k *keeping) rescue(ctx context.Context, why error) error {
 	k.aside, k.rescued = aside, k.now()
 	k.told.Unlock()
 	k.log.Error("the damaged store is put aside", "store", k.path, "kept as", aside)
-	return k.begin(ctx)
+	if err := k.begin(ctx); err != nil {
+		return err
+	}
+	if err := k.store.Mark(ctx, k.run, store.Mark{Time: k.now(), Kind: store.MarkDamaged, Text: "kept as " + aside}); err != nil {
+		k.log.Warn("the damage is not marked", "why", err)
+	}
+	return nil
 }
 
 // shut closes what is open.

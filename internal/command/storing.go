@@ -28,6 +28,9 @@ var qualities = map[recorder.Quality]store.Quality{
 // longestText is how long the text of a sample may be in the store, in bytes.
 const longestText = 256
 
+// mostCounts is the largest count that a store takes; no register has as many.
+const mostCounts = 1 << 50
+
 // Keep stores the readings and marks of a batch in one commit.
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
@@ -37,7 +40,7 @@ func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 			quality |= store.ClockUncertain
 		}
 		text, scale, counts := x.Text, "", int64(0)
-		if x.Counts.Known {
+		if x.Counts.Known && max(x.Counts.N, -x.Counts.N) <= mostCounts {
 			scale = scaleText(x.Counts.PerCount)
 		}
 		switch {

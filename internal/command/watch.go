@@ -77,7 +77,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	}
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 	machine := clock.System()
-	kept := &keeping{path: to, file: file, log: log, now: time.Now,
+	kept := &keeping{path: to, file: file, run: plan.Run.Name, log: log, now: time.Now,
 		owner: store.Owner{Name: "ohmkeep watch " + file, Address: listen, Boot: machine.Boot()}}
 	if err := kept.open(c.Context()); err != nil {
 		return err

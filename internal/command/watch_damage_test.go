@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"log/slog"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/daemon"
+	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
@@ -179,6 +181,7 @@ func TestWatchOverDamagedStore(t *testing.T) {
 				}
 			default:
 				check.exits(Passes)
+				s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("store damaged", "kept as "+aside[0])
 				if status := s.do(`ohmkeep store check ` + aside[0]).status; status == Passes || len(aside) > 1 {
 					t.Errorf("%v: check exits %d", aside, status)
 				}
@@ -186,5 +189,46 @@ func TestWatchOverDamagedStore(t *testing.T) {
 			again := s.watch("--commit", "50ms")
 			again.ends()
 		})
+	}
+}
+
+// A file that is damaged as soon as it is made anew is not put aside again at once.
+func TestRescuesAreApart(t *testing.T) {
+	s := newSession(t)
+	s.months("shelf.db")
+	now := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)
+	k := &keeping{path: "shelf.db", owner: store.Owner{Name: "test"}, run: "Book shelf", log: slog.New(slog.DiscardHandler), now: func() time.Time { return now }}
+	spoil := func() {
+		t.Helper()
+		b := []byte(s.content("shelf.db"))
+		clear(b[:512])
+		s.write("shelf.db", string(b))
+		_ = os.Remove("shelf.db-shm")
+		s.write("shelf.db-wal", "\x37\x7f\x06\x82"+strings.Repeat("\x00", 4092))
+	}
+	spoil()
+	if err := k.open(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := k.close(); err != nil {
+		t.Fatal(err)
+	}
+	spoil()
+	if err := k.open(t.Context()); !store.Damaged(err) {
+		t.Errorf("at once: %v", err)
+	}
+	if err := k.Keep(t.Context(), recorder.Batch{}); !store.Damaged(err) {
+		t.Errorf("and with a batch: %v", err)
+	}
+	now = now.Add(betweenRescues)
+	time.Sleep(time.Second) // the names of what is put aside tell seconds
+	if err := k.Keep(t.Context(), recorder.Batch{}); err != nil {
+		t.Errorf("later: %v", err)
+	}
+	if err := k.close(); err != nil {
+		t.Fatal(err)
+	}
+	if notes := k.notes(); len(notes) != 1 || !strings.Contains(notes[0], "kept as shelf.db.damaged-") {
+		t.Errorf("%q", notes)
 	}
 }

@@ -32,6 +32,7 @@ const (
 	RunFile = "run"     // the run file was read anew
 	Boot    = "boot"    // the machine began anew
 	Clock   = "clock"   // the wall clock was set
+	Damaged = "damaged" // the store was, and a new one took its place; the text says where it is kept
 )
 
 // Add adds a mark to a run.

@@ -28,6 +28,7 @@ const (
 	MarkRunFile = diary.RunFile
 	MarkBoot    = diary.Boot
 	MarkClock   = diary.Clock
+	MarkDamaged = diary.Damaged
 )
 
 // Mark adds marks to a run, in one commit.
