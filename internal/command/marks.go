@@ -38,17 +38,21 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	}
 	defer s.Close()
 	marks, err := s.Marks(c.Context(), r.Name, time.Time{}, time.Time{})
-	if err != nil {
+	if err != nil && !store.Damaged(err) {
 		return err
 	}
+	damage := err // told when all is printed that can be read
 	if asJSON {
 		list := make([]markLine, len(marks))
 		for i, m := range marks {
 			list[i] = markLine{m.Time.Format(time.RFC3339Nano), m.Kind, m.Subject, m.Text}
 		}
-		return json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"schema": 1, "run": r.Name, "marks": list})
+		if err := json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"schema": 1, "run": r.Name, "marks": list}); err != nil {
+			return err
+		}
+		return damage
 	}
-	if len(marks) == 0 {
+	if len(marks) == 0 && damage == nil {
 		fmt.Fprintf(c.OutOrStdout(), "%s: nothing is noted of %s\n", from, legible.Line(r.Name))
 	}
 	for _, m := range marks {
@@ -64,5 +68,5 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 		}
 		fmt.Fprintln(c.OutOrStdout(), line)
 	}
-	return nil
+	return damage
 }

@@ -35,7 +35,7 @@ func (n nightly) analyse(ctx context.Context, plan recorder.Plan) ([]metrics.Res
 	if err != nil {
 		return nil, err
 	}
-	if s.Notes, err = notesOf(ctx, n.store, r.Name); err != nil {
+	if s.Notes, err = notesOf(ctx, n.store, r.Name); err != nil && !store.Damaged(err) {
 		return nil, err
 	}
 	f := drift.Follow(r, s)

@@ -232,3 +232,46 @@ func TestRescuesAreApart(t *testing.T) {
 		t.Errorf("%q", notes)
 	}
 }
+
+// A night goes on over what is left of a damaged store.
+func TestNightOverDamagedStore(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf+board("cabinet", "/dev/absent"))
+	s.months("shelf.db")
+	s.root("shelf.db", "")
+	bad := []byte(s.content("shelf.db"))
+	clear(bad[len(bad)/2 : len(bad)/2+1024])
+	s.write("shelf.db", string(bad))
+	e, err := loadRun("shelf.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := &keeping{path: "shelf.db", owner: store.Owner{Name: "test"}, run: e.Name, log: slog.New(slog.DiscardHandler), now: time.Now}
+	if err := k.open(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	defer k.close()
+	if _, err := k.nightly(t.Context(), recorder.Plan{Run: e.Run}); err != nil {
+		t.Error(err)
+	}
+	if notes := k.notes(); len(notes) != 1 || !strings.HasPrefix(notes[0], "shelf.db is damaged: the store is damaged: ") {
+		t.Errorf("%q", notes)
+	}
+	// The same place holds marks: those before and behind it are listed.
+	o := s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Wrong).says("the store is damaged")
+	if n := strings.Count(o.out, "\n"); n < 900 || n >= 1030 || !strings.HasPrefix(o.out, "2026-03-01T00:00:20Z  note") ||
+		!strings.Contains(o.out, "\n2026-03-01T05:43:20Z  note") {
+		t.Errorf("%d marks of 1030", n)
+	}
+	err = k.use(func(kept *store.Store) error { // as it was with this store, without going past
+		for _, err := range kept.Readings(t.Context(), e.Name, store.Filter{}) {
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if !store.Damaged(err) {
+		t.Errorf("the damage is not among the readings: %v", err)
+	}
+}

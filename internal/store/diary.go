@@ -49,7 +49,8 @@ func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
 }
 
 // Marks gives the marks of a run in the order of time: not before since, and
-// before until; zero = from the beginning, to the end.
+// before until; zero = from the beginning, to the end. Beside an error for which
+// Damaged is true those come that can be read.
 func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
 	first, last := Selection{Since: since, Until: until}.limits()
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
