@@ -127,7 +127,8 @@ func (s *Series) Values(dst []float64, counts []int64) []float64 {
 	return dst
 }
 
-// All gives the series of a run in the order of their numbers.
+// All gives the series of a run in the order of their numbers. Beside an error that is
+// Broken those come that can be read.
 func All(ctx context.Context, tx *sql.Tx, runID int64) ([]*Series, error) {
 	return series(ctx, tx, "run = ? ORDER BY id", runID)
 }
@@ -152,21 +153,27 @@ func series(ctx context.Context, tx *sql.Tx, where string, arg int64) ([]*Series
 	}
 	defer rows.Close()
 	var all []*Series
+	var bad error // the last one that cannot be right
 	for rows.Next() {
 		s := &Series{}
 		var quantity string
 		if err := rows.Scan(&s.ID, &s.Run, &s.Probe, &s.Step, &quantity, &s.From, &s.To, &s.Unit, &s.Meter, &s.Form, &s.Scale, &s.Corrected); err != nil {
-			return nil, err
+			bad = fmt.Errorf("%w: %w", chunk.ErrDamaged, err) // not of the column's type
+			continue
 		}
-		if s.Quantity, err = quantityNamed(quantity); err != nil {
-			return nil, err
+		if s.Quantity, err = quantityNamed(quantity); err == nil {
+			err = s.complete()
 		}
-		if err := s.complete(); err != nil {
-			return nil, err
+		if err != nil {
+			bad = fmt.Errorf("%w: %w", chunk.ErrDamaged, err)
+			continue
 		}
 		all = append(all, s)
 	}
-	return all, rows.Err()
+	if err := rows.Err(); err != nil {
+		return all, err
+	}
+	return all, bad
 }
 
 func quantityNamed(name string) (run.Quantity, error) {

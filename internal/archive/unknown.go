@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"ohmkeep/internal/chunk"
+	"ohmkeep/internal/indication"
 )
 
 // same is what makes two records of alike series the same one.
@@ -26,30 +27,106 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	for i := range items {
 		places[items[i].Series] = append(places[items[i].Series], i)
 	}
-	all := map[int64][]int{} // the same for all series that are alike
+	var all []twin
+	counted, err := counted(ctx, tx, keys)
+	if err != nil {
+		return nil, err
+	}
 	for id, at := range places {
 		k := keys[id]
 		alike, err := alike(ctx, tx, k)
 		if err != nil {
 			return nil, err
 		}
+		var twins []twin
 		for _, other := range alike {
-			all[other] = append(all[other], at...)
-			if err := inChunks(ctx, tx, other, items, at, known); err != nil {
+			twins = append(twins, twin{other, at, nil})
+		}
+		for _, s := range counted {
+			if s.likeBut(k) {
+				twins = append(twins, twin{s.ID, at, s.written(k.Form)})
+			}
+		}
+		for _, t := range twins {
+			if err := t.inChunks(ctx, tx, items, known); err != nil {
 				return nil, err
 			}
 		}
+		all = append(all, twins...)
 		repeated(items, at, known)
 	}
-	tail, _, err := Tail(ctx, tx, func(series int64) bool { return all[series] != nil })
+	wanted := func(series int64) bool {
+		return slices.ContainsFunc(all, func(t twin) bool { return t.series == series })
+	}
+	tail, _, err := Tail(ctx, tx, wanted)
 	if err != nil {
 		return nil, err
 	}
 	for _, s := range tail {
-		marked(items, all[s.Series], s.Records, known)
+		for _, t := range all {
+			if t.series == s.Series {
+				marked(items, t.places, t.records(s.Records), known)
+			}
+		}
 	}
 	i := -1
 	return slices.DeleteFunc(items, func(Item) bool { i++; return known[i] }), nil
+}
+
+// twin is a series whose records may be the same as items of another.
+type twin struct {
+	series int64
+	places []int                    // where those items stand
+	as     func(*chunk.Record) bool // makes a record of it one of theirs, or tells that it is none; nil = it is one
+}
+
+// records gives those that may be the same as items, as those are written.
+func (t twin) records(records []chunk.Record) []chunk.Record {
+	if t.as == nil {
+		return records
+	}
+	var same []chunk.Record
+	for _, r := range records {
+		if t.as(&r) {
+			same = append(same, r)
+		}
+	}
+	return same
+}
+
+// counted gives the series of registers' counts among which items may be: what is
+// exported of them, and read again, is numbers.
+func counted(ctx context.Context, tx *sql.Tx, keys map[int64]Key) (scaled []*Series, err error) {
+	for _, k := range keys { // all are of one run
+		all, err := All(ctx, tx, k.Run)
+		return slices.DeleteFunc(all, func(s *Series) bool { return s.Scale == "" }), err
+	}
+	return nil, nil
+}
+
+// likeBut tells whether a series of counts differs from that of numbers in nothing but
+// the probe and how they are written.
+func (s *Series) likeBut(k Key) bool {
+	like := s.Key
+	like.Probe, like.Form, like.Scale = k.Probe, k.Form, ""
+	return like == k
+}
+
+// written makes records of counts those of numbers in a form.
+func (s *Series) written(form string) func(*chunk.Record) bool {
+	return func(r *chunk.Record) bool {
+		text := s.Text(r.Count)
+		count, f, ok := indication.Parse(text)
+		switch {
+		case ok && f.String() == form:
+			r.Count = count
+		case !ok && form == Texts:
+			r.Count, r.Text = 0, text
+		default:
+			return false
+		}
+		return true
+	}
 }
 
 // alike gives the series that differ from a key in nothing but the probe.
@@ -72,8 +149,9 @@ func alike(ctx context.Context, tx *sql.Tx, k Key) ([]int64, error) {
 	return all, rows.Err()
 }
 
-func inChunks(ctx context.Context, tx *sql.Tx, series int64, items []Item, places []int, known []bool) error {
-	there, err := Chunks(ctx, tx, series, items[places[0]].At, items[places[len(places)-1]].At)
+func (t twin) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bool) error {
+	places := t.places
+	there, err := Chunks(ctx, tx, t.series, items[places[0]].At, items[places[len(places)-1]].At)
 	if err != nil {
 		return err
 	}
@@ -88,7 +166,7 @@ func inChunks(ctx context.Context, tx *sql.Tx, series int64, items []Item, place
 			return err
 		}
 		records = chunk.AppendRecords(records[:0], &m, &v)
-		marked(items, places, records, known)
+		marked(items, places, t.records(records), known)
 	}
 	return nil
 }

@@ -4,8 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+
+	"ohmkeep/internal/fault"
 )
 
 // reason shortens an error of the file system to one that names the file once, and
@@ -18,24 +21,19 @@ func reason(err error) error {
 	return err
 }
 
-// bare takes the name of a temporary file off an error.
-func bare(err error) error {
-	var at *os.PathError
-	var link *os.LinkError
-	switch {
-	case errors.As(err, &at):
-		return at.Err
-	case errors.As(err, &link):
-		return link.Err
+// exists wants a store to be there, where opening would make one of a slip.
+func exists(path string) error {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return fault.Fault{File: path, Text: "there is no such store", Hint: "name the one that the readings are in"}
 	}
-	return err
+	return nil
 }
 
 // writeFile writes a file whole or not at all: a temporary neighbour is renamed.
 func writeFile(path string, write func(io.Writer) error) error {
 	file, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
 	if err != nil {
-		return fmt.Errorf("%s: %w", path, bare(err))
+		return fmt.Errorf("%s: %w", path, fault.Cause(err))
 	}
 	defer os.Remove(file.Name()) // gone already after the rename
 	err = write(file)
@@ -49,7 +47,7 @@ func writeFile(path string, write func(io.Writer) error) error {
 		err = os.Rename(file.Name(), path)
 	}
 	if err != nil {
-		return fmt.Errorf("%s: %w", path, bare(err))
+		return fmt.Errorf("%s: %w", path, fault.Cause(err))
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package command
 
 import (
 	"context"
+	"iter"
 	"log/slog"
 	"math"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"ohmkeep/internal/drift"
 	"ohmkeep/internal/history"
 	"ohmkeep/internal/metrics"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
@@ -33,13 +35,13 @@ func (n nightly) analyse(ctx context.Context, plan recorder.Plan) (metrics.Analy
 	if err != nil {
 		return metrics.Analysis{}, err
 	}
-	if s.Notes, err = notesOf(ctx, n.store, r.Name); err != nil {
+	if s.Notes, err = notesOf(ctx, n.store, r.Name); err != nil && !store.Damaged(err) {
 		return metrics.Analysis{}, err
 	}
 	f := drift.Follow(r, s)
 	// The newest day is taken again: it may have gone on since.
 	since := time.Unix(s.Day*86400, 0)
-	calls, err := f.Take(n.store.Readings(ctx, r.Name, store.Filter{Since: since}))
+	calls, err := f.Take(pastDamage(n.store.Readings(ctx, r.Name, store.Filter{Since: since})))
 	if err != nil {
 		return metrics.Analysis{}, err
 	}
@@ -52,6 +54,28 @@ func (n nightly) analyse(ctx context.Context, plan recorder.Plan) (metrics.Analy
 	}
 	h := s.History(r)
 	return metrics.Analysis{Resistances: resistances(h), Check: h.Check}, err
+}
+
+// pastDamage leaves out the error that comes after all readings that are left of a
+// damaged store: nights go on, and the damage is told by a check.
+func pastDamage(readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		for x, err := range readings {
+			if !store.Damaged(err) && !yield(x, err) {
+				return
+			}
+		}
+	}
+}
+
+// nightly checks the store and then analyses what is in it.
+func (k *keeping) nightly(ctx context.Context, plan recorder.Plan) (found metrics.Analysis, err error) {
+	k.check(ctx)
+	err = k.use(func(s *store.Store) (err error) {
+		found, err = nightly{s, k.log, k.now}.analyse(ctx, plan)
+		return err
+	})
+	return found, err
 }
 
 // state gives what the store keeps. What another version kept, and what a clock that ran

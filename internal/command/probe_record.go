@@ -67,7 +67,7 @@ func recordProbe(c *cobra.Command, at *found, path string) error {
 	counters, err := hear(c.Context(), at, w)
 	for _, ended := range []error{w.Close(), out.Close()} {
 		if err == nil && ended != nil {
-			err = fmt.Errorf("%s: %w", path, bare(ended))
+			err = fmt.Errorf("%s: %w", path, fault.Cause(ended))
 		}
 	}
 	if err != nil {

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -47,7 +49,8 @@ wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncerta
 			}
 			raw, s, err := fetch(c.Context(), at)
 			if err != nil {
-				return fault.Fault{File: of, Text: fmt.Sprintf("the watch at %s does not answer: %v", at, err)}
+				return fault.Fault{File: of, Text: fmt.Sprintf("the watch at %s does not answer: %v", at, err),
+					Hint: "is it running, and is that what its --listen says?"}
 			}
 			if asJSON {
 				_, err = c.OutOrStdout().Write(raw)
@@ -97,7 +100,7 @@ func fetch(ctx context.Context, at string) (raw []byte, s daemon.Status, err err
 	}
 	answer, err := http.DefaultClient.Do(request)
 	if err != nil {
-		return nil, s, errors.Unwrap(err) // the address is named already
+		return nil, s, silence(err)
 	}
 	defer answer.Body.Close()
 	const most = 1 << 22
@@ -108,6 +111,25 @@ func fetch(ctx context.Context, at string) (raw []byte, s daemon.Status, err err
 		return nil, s, errors.New("whoever answers there is no watch of this version")
 	}
 	return raw, s, nil
+}
+
+// silence says why nobody answers, in place of the calls that did not succeed.
+func silence(err error) error {
+	var network net.Error
+	var name *net.DNSError
+	switch {
+	case errors.Is(err, context.Canceled):
+		return context.Canceled
+	case errors.As(err, &name):
+		return fmt.Errorf("no machine is known as %s", name.Name)
+	case errors.Is(err, syscall.ECONNREFUSED):
+		return errors.New("nothing listens there")
+	case errors.As(err, &network) && network.Timeout():
+		return fmt.Errorf("nothing came within %v", patience)
+	case errors.Is(err, io.EOF):
+		return errors.New("whoever is there says nothing")
+	}
+	return errors.New("it cannot be reached")
 }
 
 // verdictOf gives the exit status.

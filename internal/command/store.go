@@ -80,12 +80,14 @@ func newStore() *cobra.Command {
 		Short: "Look after a store: check it, copy it, give free room back",
 		Long: `A store needs no care in daily use. Check reads all of it and tells what is damaged;
 backup copies it while others go on writing; compact lays it out afresh, and where it
-is damaged keeps all that can be read.`,
+is damaged keeps all that can be read; correct applies a shunt that was stated wrongly
+to what was stored by it.`,
 		Example: `  ohmkeep store check shelf.db
   ohmkeep store backup shelf.db shelf-copy.db
-  ohmkeep store compact shelf.db`,
+  ohmkeep store compact shelf.db
+  ohmkeep store correct shelf.toml --store shelf.db`,
 	}
-	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact())
+	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact(), newStoreCorrect())
 	return c
 }
 

@@ -3,6 +3,7 @@ package command
 import (
 	"context"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -27,6 +28,9 @@ var qualities = map[recorder.Quality]store.Quality{
 // longestText is how long the text of a sample may be in the store, in bytes.
 const longestText = 256
 
+// mostCounts is the largest count that a store takes; no register has as many.
+const mostCounts = 1 << 50
+
 // Keep stores the readings and marks of a batch in one commit.
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
@@ -35,21 +39,39 @@ func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 		if x.Stamp.Uncertain {
 			quality |= store.ClockUncertain
 		}
-		text := x.Text
-		if text == "" { // no value: what the device said instead, which may be anything
+		text, scale, counts := x.Text, "", int64(0)
+		if x.Counts.Known && max(x.Counts.N, -x.Counts.N) <= mostCounts {
+			scale = scaleText(x.Counts.PerCount)
+		}
+		switch {
+		case scale != "": // the register's counts are kept, so that another shunt can be applied to them
+			text, counts = "", x.Counts.N
+		case text == "": // no value: what the device said instead, which may be anything
 			text = x.Raw[:min(len(x.Raw), longestText)]
 		}
-		if err := storable(x, text); err != nil {
+		if err := storable(x, text, scale); err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
 		}
 		channel, err := s.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Reading.Quantity,
-			From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter})
+			From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter, Scale: scale})
 		if err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
 		}
-		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.Stamp.SinceBoot, Quality: quality, Text: text})
+		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.Stamp.SinceBoot, Quality: quality, Text: text, Count: counts})
 	}
 	return s.Append(ctx, samples, s.marks(b.Marks)...)
+}
+
+// scaleText writes what one count of a register stands for as a store takes it, with
+// at most fifteen digits; "" where it cannot be.
+func scaleText(perCount float64) string {
+	text := strconv.FormatFloat(perCount, 'e', 14, 64)
+	rounded, _ := strconv.ParseFloat(text, 64) // it is a number, or an infinity that is refused next
+	text = strconv.FormatFloat(rounded, 'g', -1, 64)
+	if !store.ScaleFits(text) {
+		return ""
+	}
+	return text
 }
 
 // kinds are those of the store's marks.
@@ -87,13 +109,13 @@ func (s storing) marks(of []recorder.Mark) []store.RunMark {
 }
 
 // storable tells why the store would never take a reading.
-func storable(x recorder.Reading, text string) error {
+func storable(x recorder.Reading, text, scale string) error {
 	switch {
 	case !reading.Storable(x.Time):
 		return fmt.Errorf("%v cannot be stored", x.Time)
 	case len(text) > longestText:
 		return fmt.Errorf("a number of %d digits cannot be stored", len(text))
-	case !x.Quality.Measured():
+	case !x.Quality.Measured(), scale != "":
 		return nil
 	}
 	_, err := reading.Value(x.Reading.Quantity, text, x.Unit)

@@ -76,23 +76,19 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	if err != nil {
 		return err
 	}
-	kept, err := store.Open(to)
-	if err != nil {
+	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
+	machine := clock.System()
+	kept := &keeping{path: to, file: file, run: plan.Run.Name, log: log, now: time.Now,
+		owner: store.Owner{Name: "ohmkeep watch " + file, Address: listen, Boot: machine.Boot()}}
+	if err := kept.open(c.Context()); err != nil {
 		return err
 	}
-	machine := clock.System()
-	starts, err := kept.Starts(c.Context())
-	if err != nil {
-		return errors.Join(err, kept.Close())
-	}
-	rebooted := !slices.ContainsFunc(starts, func(s store.Start) bool { return s.Name == machine.Boot() })
-	writer, err := kept.Writer(c.Context(), store.Owner{Name: "ohmkeep watch " + file, Address: listen, Boot: machine.Boot()})
-	if err != nil {
-		return errors.Join(err, kept.Close())
-	}
-	floor, before, err := lastOf(c.Context(), kept)
-	if err != nil {
-		return errors.Join(err, writer.Close(), kept.Close())
+	floor, before := oldest, []recorder.Last(nil)
+	if err := kept.use(func(s *store.Store) (err error) {
+		floor, before, err = lastOf(c.Context(), s)
+		return err
+	}); err != nil {
+		return errors.Join(err, kept.close())
 	}
 	// A heap of a few megabytes collected a little more often is what a small board
 	// can spare best.
@@ -106,18 +102,16 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	reload := make(chan os.Signal, 1)
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
-	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
-		Store: storing{writer, file, rebooted}, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
+		Store: kept, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
 		Floor: floor, Before: before, Listen: listen, Commit: commit, Getenv: os.Getenv,
-		Ready: func(addr string) {
-			_ = writer.At(addr) // it says so already but for a port that the system chose
-		},
-		Analyse: nightly{kept, log, time.Now}.analyse,
+		Ready:   kept.at,
+		Analyse: kept.nightly,
+		Notes:   kept.notes,
 		Log:     log,
 	})
-	if closing := errors.Join(writer.Close(), kept.Close()); err == nil {
+	if closing := kept.close(); err == nil {
 		err = closing
 	}
 	return err

@@ -84,3 +84,48 @@ func TestWatchSimulated(t *testing.T) {
 	s.do(`ohmkeep status --store shelf.db`).prints("probe cabinet is simulated: nothing it says was measured")
 	w.ends()
 }
+
+// What happened can be listed: what the watch marked and what people noted.
+func TestNoteLists(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep note shelf.toml --store shelf.db`).refused("shelf.db: there is no such store")
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("shelf.db: nothing is noted of Book shelf\n")
+	s.do(`ohmkeep note shelf.toml --store shelf.db --json`).exits(Passes).prints(`{"marks":[],"run":"Book shelf","schema":1}`)
+	s.do(`ohmkeep note shelf.toml "re-made joint 1" --store shelf.db --at 2026-11-20T16:00:00+01:00`).exits(Passes)
+	kept, err := store.Open("shelf.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range []store.Mark{
+		{Time: time.Date(2026, 11, 1, 3, 0, 0, 0, time.UTC), Kind: store.MarkLost, Subject: "cabinet", Text: "unplugged\x1b[2J"},
+		{Time: time.Date(2026, 11, 1, 4, 0, 0, 0, time.UTC), Kind: store.MarkGap, Subject: "cabinet", Text: "since 2026-11-01T03:00:00Z: "},
+		{Time: time.Date(2026, 11, 2, 4, 0, 0, 0, time.UTC), Kind: "other"},
+	} {
+		if err := kept.Mark(t.Context(), "Book shelf", m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := kept.Close(); err != nil {
+		t.Fatal(err)
+	}
+	o := s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes)
+	lines := strings.Split(strings.TrimSpace(o.out), "\n")
+	if len(lines) != 4 || strings.Contains(o.out, "\x1b") {
+		t.Fatalf("%q", o.out)
+	}
+	for i, want := range []string{"2026-11-01T03:00:00Z  lost                cabinet  unplugged", "2026-11-01T04:00:00Z  gap ended           cabinet  since",
+		"2026-11-02T04:00:00Z  other", "2026-11-20T16:00:00+01:00  note                re-made joint 1"} {
+		if !strings.HasPrefix(lines[i], want) {
+			t.Errorf("line %q, want %q", lines[i], want)
+		}
+	}
+	marks := decoded(t, s.do(`ohmkeep note shelf.toml --store shelf.db --json`).exits(Passes).out)["marks"].([]any)
+	holds(t, marks[3].(map[string]any), `{"time":"","kind":"","subject":"","text":""}`)
+	if m := marks[3].(map[string]any); m["kind"] != "note" || m["text"] != "re-made joint 1" || m["time"] != "2026-11-20T16:00:00+01:00" {
+		t.Errorf("%v", m)
+	}
+	s.do(`ohmkeep note shelf.toml --store shelf.db --at 2026-11-20T16:00:00+01:00`).refused("--at wants a TEXT to note")
+	s.do(`ohmkeep note shelf.toml "text" --store shelf.db --json`).refused("takes no TEXT")
+}

@@ -11,12 +11,16 @@ import (
 // practice, no source), in the machine's time zone.
 const night = 4 * time.Hour
 
+// AnalyseAfter is how long after the start the first analysis is made. Tests make it
+// less.
+var AnalyseAfter = time.Minute
+
 // analyse has the store judged a while after the start and then every night.
 func (d *Daemon) analyse(ctx context.Context) error {
 	if d.config.Analyse == nil {
 		return nil
 	}
-	for wait := time.Minute; ; wait = untilNight(time.Now()) {
+	for wait := AnalyseAfter; ; wait = untilNight(time.Now()) {
 		select {
 		case <-time.After(wait):
 		case <-ctx.Done():

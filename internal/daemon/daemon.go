@@ -38,6 +38,8 @@ type Config struct {
 	// Analyse judges what is stored, once after the start and then every night.
 	// nil: there is no analysis.
 	Analyse func(context.Context, recorder.Plan) (metrics.Analysis, error)
+	// Notes gives what somebody should know of the store though all is well; may be nil.
+	Notes   func() []string
 	Machine clock.Machine // nil: the one the program runs on
 	Open    recorder.Opener
 	Getenv  func(string) string // for the service manager's variables; nil: there is none

@@ -60,6 +60,9 @@ func (d *Daemon) look() Status {
 	if why := d.refused.Load(); why != nil {
 		s.Notes = append(s.Notes, "the newest run file is refused: "+*why)
 	}
+	if d.config.Notes != nil {
+		s.Notes = append(s.Notes, d.config.Notes()...)
+	}
 	if !s.Certain {
 		s.Notes = append(s.Notes, "the dates of readings are uncertain: nobody vouches for this machine's clock")
 	}

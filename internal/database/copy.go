@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -43,7 +44,9 @@ func copyTo(ctx context.Context, path, to string, version *int) error {
 		return err
 	}
 	defer os.Remove(part) // what was left of it; after the renaming there is none
-	db, err := sql.Open("sqlite", dsn(path, readOnly))
+	how := maps.Clone(reader(path))
+	how.Set("_pragma", "busy_timeout(5000)") // with query_only SQLite writes no copy either
+	db, err := sql.Open("sqlite", dsn(path, how))
 	if err != nil {
 		return err
 	}
@@ -52,7 +55,7 @@ func copyTo(ctx context.Context, path, to string, version *int) error {
 		return fmt.Errorf("copy to %s: %w", to, err)
 	}
 	if version != nil {
-		if copied, err := inspect(dsn(part, readOnly)); err != nil || copied.version != *version {
+		if copied, err := inspect(dsn(part, reader(part))); err != nil || copied.version != *version {
 			return err
 		}
 	}
@@ -127,7 +130,7 @@ func (db *DB) Compact(ctx context.Context, schema Schema) error {
 
 // Look looks at a database that may be damaged, whatever its schema says.
 func Look(path string, look func(*sql.Tx) error) error {
-	db, err := sql.Open("sqlite", dsn(path, readOnly))
+	db, err := sql.Open("sqlite", dsn(path, reader(path)))
 	if err != nil {
 		return err
 	}

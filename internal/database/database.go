@@ -10,6 +10,7 @@ package database
 import (
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -44,7 +45,7 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 	// time of its last change, which costs a second flush and some kB on ext4.
 	// Where it cannot, SQLite flushes the time too.
 	_, _ = sqlite.Fdatasync(true)
-	size, err := check(path)
+	size, err := check(path, schema)
 	db := &DB{Path: path}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -55,7 +56,7 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		return nil, Explain(path, err)
 	case size > 0:
 		// Looked at first through a connection that cannot change it.
-		found, err := inspect(dsn(path, readOnly))
+		found, err := inspect(dsn(path, reader(path)))
 		if err == nil && !found.fresh() {
 			err = found.fits(schema)
 		}
@@ -107,13 +108,13 @@ func begin(path string, pageSize int, patience time.Duration) error {
 
 // OpenReadOnly opens the database at path for reading. It must exist.
 func OpenReadOnly(path string, schema Schema) (*DB, error) {
-	switch _, err := check(path); {
+	switch _, err := check(path, schema); {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fault.Fault{File: path, Text: "there is no such store", Hint: "import readings to make one"}
 	case err != nil:
 		return nil, Explain(path, err)
 	}
-	how := readOnly
+	how := reader(path)
 	found, err := inspect(dsn(path, how))
 	if noRights(err) && !pending(path) {
 		// Nobody can write here, so there is no place for the index of the log
@@ -193,35 +194,56 @@ func (db *DB) View(ctx context.Context, look func(*sql.Tx) error) error {
 const magic = "SQLite format 3\x00"
 
 // check tells whether a file can be a store, and its size in bytes.
-func check(path string) (size int64, err error) {
+func check(path string, schema Schema) (size int64, err error) {
 	if path == "" {
 		return 0, fault.Fault{Text: "the store has no name", Hint: "name its file"}
 	}
 	info, err := os.Stat(path)
 	if err != nil {
-		return 0, unnamed(err)
+		return 0, fault.Cause(err)
 	}
 	if !info.Mode().IsRegular() {
 		return 0, fault.Fault{Text: "this is not a file", Hint: "name the store's file"}
 	}
 	file, err := os.Open(path)
 	if err != nil {
-		return 0, unnamed(err)
+		return 0, fault.Cause(err)
 	}
 	defer file.Close()
-	head := make([]byte, len(magic))
-	if _, err := io.ReadFull(file, head); info.Size() > 0 && (err != nil || string(head) != magic) {
+	head := make([]byte, headSize)
+	n, err := io.ReadFull(file, head)
+	if info.Size() > 0 && (n < len(magic) || string(head[:len(magic)]) != magic) {
+		if err == nil && once(path, head, schema) {
+			return 0, failure{explanations[sqlite3.SQLITE_CORRUPT], errHead}
+		}
 		return 0, explanations[sqlite3.SQLITE_NOTADB]
 	}
 	return info.Size(), nil
 }
 
-// unnamed takes the path out of an error to which Explain will add it.
-func unnamed(err error) error {
-	if named, ok := errors.AsType[*fs.PathError](err); ok {
-		return named.Err
+// headSize is the length of an SQLite database's head, applicationAt where the
+// application's mark stands in it, and logMagic how a log begins but for its last bit
+// (SQLite, "Database File Format", 1.3 and 4.1).
+const (
+	headSize      = 100
+	applicationAt = 68
+	logMagic      = 0x377f0682
+)
+
+// once tells whether a file whose beginning is broken was a store: by what is left of
+// its head, or by the log beside it.
+func once(path string, head []byte, schema Schema) bool {
+	if int64(binary.BigEndian.Uint32(head[applicationAt:])) == schema.Application {
+		return true
 	}
-	return err
+	log, err := os.Open(path + "-wal")
+	if err != nil {
+		return false
+	}
+	defer log.Close()
+	var begin [4]byte
+	_, err = io.ReadFull(log, begin[:])
+	return err == nil && binary.BigEndian.Uint32(begin[:])&^1 == logMagic
 }
 
 // pending tells whether a log beside the store holds what the store lacks.
@@ -236,6 +258,24 @@ var (
 	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)"}}
 	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}}
 )
+
+// tidy reads a store that has no log. SQLite makes one while it reads, and its index,
+// and only a connection that could write takes both away again when it is closed.
+var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)"}}
+
+// reader gives the way to read a store so that nothing is left behind. Where there is a
+// log, it may hold what only its writer should move, and stays with its index.
+func reader(path string) url.Values {
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return readOnly
+	}
+	file.Close()
+	if _, err := os.Stat(path + "-wal"); !errors.Is(err, fs.ErrNotExist) {
+		return readOnly
+	}
+	return tidy
+}
 
 func writer(patience time.Duration) url.Values {
 	return url.Values{

@@ -83,8 +83,14 @@ func Cancelled(ctx context.Context, err error) error {
 	return err
 }
 
-// Damaged tells whether SQLite has found a database damaged.
+// errHead is that of a database whose beginning is broken.
+var errHead = errors.New("its first bytes are not those of a database")
+
+// Damaged tells whether a database was found damaged.
 func Damaged(err error) bool {
+	if errors.Is(err, errHead) {
+		return true
+	}
 	cause, ok := errors.AsType[*sqlite.Error](err)
 	return ok && (primary(cause) == sqlite3.SQLITE_CORRUPT || primary(cause) == sqlite3.SQLITE_NOTADB)
 }

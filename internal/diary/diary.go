@@ -9,6 +9,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"slices"
 	"time"
 )
 
@@ -32,6 +33,7 @@ const (
 	RunFile = "run"     // the run file was read anew
 	Boot    = "boot"    // the machine began anew
 	Clock   = "clock"   // the wall clock was set
+	Damaged = "damaged" // the store was, and a new one took its place; the text says where it is kept
 )
 
 // Add adds a mark to a run.
@@ -43,29 +45,43 @@ func Add(ctx context.Context, tx *sql.Tx, runID int64, m Mark) error {
 }
 
 // Marks gives the marks of a run from a first to a last moment (ns since 1970) in
-// the order of time.
+// the order of time. Beside an error those come that can be read from either end.
 func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, error) {
-	rows, err := tx.QueryContext(ctx, `SELECT at, zone, kind, subject, text FROM mark
-		WHERE run = ? AND at BETWEEN ? AND ? ORDER BY at, id`, runID, first, last)
+	marks, known, err := marksFrom(ctx, tx, "at, id", runID, first, last, nil)
+	if err == nil || ctx.Err() != nil {
+		return marks, err
+	}
+	behind, _, _ := marksFrom(ctx, tx, "at DESC, id DESC", runID, first, last, known) // it ends where the others do, or before
+	slices.Reverse(behind)
+	return append(marks, behind...), err
+}
+
+// marksFrom gives marks in an order until one is known or cannot be read.
+func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last int64, known map[int64]bool) (marks []Mark, ids map[int64]bool, err error) {
+	ids = map[int64]bool{}
+	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text FROM mark
+		WHERE run = ? AND at BETWEEN ? AND ? ORDER BY `+order, runID, first, last)
 	if err != nil {
-		return nil, err
+		return nil, ids, err
 	}
 	defer rows.Close()
-	var marks []Mark
 	for rows.Next() {
 		var m Mark
-		var at int64
+		var id, at int64
 		var zone int
-		if err := rows.Scan(&at, &zone, &m.Kind, &m.Subject, &m.Text); err != nil {
-			return nil, err
+		if err := rows.Scan(&id, &at, &zone, &m.Kind, &m.Subject, &m.Text); err != nil {
+			return marks, ids, err
+		}
+		if known[id] {
+			break
 		}
 		m.Time = time.Unix(0, at).UTC()
 		if zone != 0 {
 			m.Time = m.Time.In(time.FixedZone("", zone))
 		}
-		marks = append(marks, m)
+		marks, ids[id] = append(marks, m), true
 	}
-	return marks, rows.Err()
+	return marks, ids, rows.Err()
 }
 
 // Start is a start of the machine.

@@ -89,7 +89,7 @@ func list(root string) ([]Device, error) {
 	class := filepath.Join(root, "class", "hwmon")
 	entries, err := os.ReadDir(class)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", class, bare(err))
+		return nil, fmt.Errorf("%s: %w", class, fault.Cause(err))
 	}
 	var all []Device
 	for _, e := range entries {
@@ -110,7 +110,7 @@ func atPath(path string, names []string) (Device, error) {
 		return Device{}, fault.Fault{Text: path + " has a number that another device may have after the next boot", Hint: hint}
 	}
 	if _, err := os.Stat(path); err != nil {
-		return Device{}, fmt.Errorf("%s: %w: is the device connected and its driver loaded?", path, bare(err))
+		return Device{}, fmt.Errorf("%s: %w: is the device connected and its driver loaded?", path, fault.Cause(err))
 	}
 	dirs, _ := filepath.Glob(filepath.Join(path, "hwmon", "hwmon*")) // the pattern is well formed
 	if len(dirs) != 1 {
@@ -142,7 +142,7 @@ func look(dir string) (Device, error) {
 	// Without a device behind it, a thermal zone say, the folder above is what stays.
 	real, err := filepath.EvalSymlinks(dir)
 	if err != nil {
-		return Device{}, fmt.Errorf("%s: %w", dir, bare(err))
+		return Device{}, fmt.Errorf("%s: %w", dir, fault.Cause(err))
 	}
 	d.Path = filepath.Dir(real)
 	return d, nil
@@ -157,7 +157,7 @@ func (d Device) Read(file string) (string, error) {
 	case errors.Is(err, syscall.ENODEV), errors.Is(err, os.ErrNotExist) && d.absent():
 		return "", fmt.Errorf("%s: %w", d.Dir, ErrGone)
 	case err != nil:
-		return "", fmt.Errorf("%s: %w", path, bare(err))
+		return "", fmt.Errorf("%s: %w", path, fault.Cause(err))
 	}
 	return strings.TrimSpace(string(text)), nil
 }
@@ -178,13 +178,4 @@ func (d Device) Whole(file string) (int64, string, error) {
 		return 0, text, fmt.Errorf("%s: %q is no whole number", filepath.Join(d.Dir, file), text)
 	}
 	return n, text, nil
-}
-
-// bare takes what the call was off an error; the path is named by whoever tells it.
-func bare(err error) error {
-	var at *os.PathError
-	if errors.As(err, &at) {
-		return at.Err
-	}
-	return err
 }

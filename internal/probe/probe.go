@@ -10,7 +10,6 @@ package probe
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -87,11 +86,8 @@ func (op *Opener) read(name string) (*transcript.Transcript, error) {
 // ReadTranscript reads a transcript's file.
 func ReadTranscript(path string) (*transcript.Transcript, error) {
 	file, err := os.Open(path)
-	var at *os.PathError
-	if errors.As(err, &at) {
-		return nil, fmt.Errorf("%s: %w", path, at.Err)
-	} else if err != nil {
-		return nil, err
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, fault.Cause(err))
 	}
 	defer file.Close()
 	return transcript.Read(path, file)

@@ -23,7 +23,7 @@ func Write(w io.Writer, readings []Reading) error {
 }
 
 // WriteSeq is Write for readings that are not all in memory. It ends at the
-// first error of theirs and returns it.
+// first error of theirs and returns it, when all before it are written.
 func WriteSeq(w io.Writer, readings iter.Seq2[Reading, error]) error {
 	out := csv.NewWriter(w)
 	row := append([]string(nil), columns...)
@@ -32,6 +32,7 @@ func WriteSeq(w io.Writer, readings iter.Seq2[Reading, error]) error {
 	}
 	for x, err := range readings {
 		if err != nil {
+			out.Flush()
 			return err
 		}
 		row[timeColumn] = x.Time.Format(time.RFC3339Nano)

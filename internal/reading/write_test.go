@@ -57,6 +57,21 @@ func TestWriteTellsErrors(t *testing.T) {
 	}
 }
 
+// What could be read is written before the error is told: the readable part of a
+// damaged store.
+func TestWriteGivesAllBeforeAnError(t *testing.T) {
+	text := head + row() + row("value", "4.8")
+	readings := parse(t, text).Readings
+	broken := errors.New("the rest is broken")
+	var b strings.Builder
+	err := reading.WriteSeq(&b, func(yield func(reading.Reading, error) bool) {
+		_ = yield(readings[0], nil) && yield(readings[1], nil) && yield(reading.Reading{}, broken)
+	})
+	if !errors.Is(err, broken) || b.String() != text {
+		t.Errorf("%v after\n%s", err, b.String())
+	}
+}
+
 type failing struct{ err error }
 
 func (f failing) Write([]byte) (int, error) { return 0, f.err }

@@ -113,7 +113,7 @@ func (e entry) reading() Reading {
 	return Reading{
 		Reading: reading.Reading{Time: e.stamp.Time, Step: e.step, Quantity: c.Quantity, From: c.From, To: c.To,
 			Text: e.text, Unit: e.unit, Value: e.value, Meter: c.meter.Name},
-		Run: e.run, Probe: c.probe.name, Raw: e.raw, Quality: e.quality, Stamp: e.stamp,
+		Run: e.run, Probe: c.probe.name, Raw: e.raw, Counts: e.counts, Quality: e.quality, Stamp: e.stamp,
 	}
 }
 

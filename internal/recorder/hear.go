@@ -61,7 +61,8 @@ func (p *device) take(at time.Time, samples []instrument.Sample) {
 
 // take queues one sample of a channel that came at a moment and is stored for another.
 func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date time.Duration) {
-	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(date)}
+	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(date),
+		counts: Counts{s.Scale.Counted, s.Scale.Counts, s.Scale.PerCount}}
 	e.step, e.quality = r.steps.at(since)
 	if q := worth(s, c); !q.Measured() {
 		e.quality = q

@@ -51,8 +51,16 @@ type Reading struct {
 	Run     string
 	Probe   string
 	Raw     string // as the device sent it
+	Counts  Counts
 	Quality Quality
 	Stamp   clock.Stamp
+}
+
+// Counts are a register's, from which a value was reckoned.
+type Counts struct {
+	Known    bool // the device gave counts, and N and PerCount say something
+	N        int64
+	PerCount float64 // SI value of one count
 }
 
 // Kind is what a Mark marks.

@@ -16,6 +16,7 @@ type entry struct {
 	value           float64
 	stamp           clock.Stamp
 	quality         Quality
+	counts          Counts
 }
 
 // queue is what waits to be committed.

@@ -37,12 +37,17 @@ func replace(ctx context.Context, path string) (aside string, err error) {
 	if err != nil {
 		return "", err
 	}
-	err = database.Look(path, func(from *sql.Tx) error {
+	mended, done, err := database.Mended(path, archive.Schema)
+	if err != nil {
+		return "", errors.Join(err, to.Close())
+	}
+	err = database.Look(mended, func(from *sql.Tx) error {
 		return to.Update(ctx, func(tx *sql.Tx) error {
 			_, err := Into(ctx, from, tx)
 			return err
 		})
 	})
+	done()
 	if err = errors.Join(err, to.Close()); err != nil && !archive.Broken(err) {
 		return "", err
 	}

@@ -140,12 +140,19 @@ func Into(ctx context.Context, from, to *sql.Tx) (lost int, err error) {
 		return 0, err
 	}
 	lost = 0
+	// Rows may come before those that they refer to, or without; at the end none does.
+	if _, err := to.ExecContext(ctx, "PRAGMA defer_foreign_keys = ON"); err != nil {
+		return 0, err
+	}
 	for _, t := range []string{"run", "source", "series", "boot", "mark", "state", "moments", "chunk", "tail"} {
 		n, err := table(ctx, from, to, t)
 		if err != nil {
 			return lost, fmt.Errorf("table %s: %w", t, err)
 		}
 		lost += n
+	}
+	if err := fromIndexes(ctx, from, to); err != nil {
+		return lost, err
 	}
 	n, err := hourly(ctx, from, to)
 	if err != nil {

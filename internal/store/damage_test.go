@@ -153,3 +153,30 @@ func TestRetention(t *testing.T) {
 		t.Errorf("an impossible size: %v", err)
 	}
 }
+
+// A series that says what cannot be is damage; the others are read.
+func TestSeriesThatCannotBe(t *testing.T) {
+	s, path := temporary(t)
+	add(t, s, "a", scans(0, 160))
+	s.Close()
+	for _, statement := range []string{
+		"UPDATE series SET quantity = 'voltige' WHERE place_from = 'west.1+'",
+		"UPDATE series SET form = '1.x', quantity = 'voltage' WHERE place_from = 'west.1+'",
+	} {
+		change(t, path, statement)
+		s, err := OpenReadOnly(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, told := 0, error(nil)
+		for _, err := range s.Readings(context.Background(), cornice.Name, Filter{}) {
+			if told = err; err == nil {
+				n++
+			}
+		}
+		s.Close()
+		if n != 150 || !Damaged(told) {
+			t.Errorf("%s: %d readings, %v", statement, n, told)
+		}
+	}
+}

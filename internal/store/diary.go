@@ -28,6 +28,7 @@ const (
 	MarkRunFile = diary.RunFile
 	MarkBoot    = diary.Boot
 	MarkClock   = diary.Clock
+	MarkDamaged = diary.Damaged
 )
 
 // Mark adds marks to a run, in one commit.
@@ -48,7 +49,8 @@ func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
 }
 
 // Marks gives the marks of a run in the order of time: not before since, and
-// before until; zero = from the beginning, to the end.
+// before until; zero = from the beginning, to the end. Beside an error for which
+// Damaged is true those come that can be read.
 func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
 	first, last := Selection{Since: since, Until: until}.limits()
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
@@ -112,6 +114,43 @@ func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (
 				return err
 			}
 			corrected++
+		}
+		return nil
+	})
+	return corrected, err
+}
+
+// ScaleFits tells whether a text can be a channel's scale.
+func ScaleFits(text string) bool {
+	_, err := indication.ParseScale(text)
+	return err == nil
+}
+
+// CorrectAll is Correct for selected channels whatever their scale was. It gives those
+// that were changed, each with the scale that it had.
+func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (corrected []Channel, err error) {
+	if _, err := indication.ParseScale(scale); err != nil {
+		return nil, err
+	}
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		series, err := sel.series(ctx, tx)
+		if err != nil {
+			return err
+		}
+		corrected = nil
+		for _, of := range series {
+			was := channel(sel.Run, of)
+			if of.Scale == "" || was.Scale == scale {
+				continue
+			}
+			to := scale
+			if scale == of.Scale {
+				to = "" // as it was said first
+			}
+			if err := archive.Correct(ctx, tx, of.ID, to); err != nil {
+				return err
+			}
+			corrected = append(corrected, *was)
 		}
 		return nil
 	})

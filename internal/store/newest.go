@@ -24,7 +24,7 @@ func (s *Store) Newest(ctx context.Context, runName string) ([]Last, error) {
 	var all []Last
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := Selection{Run: runName}.series(ctx, tx)
-		if err != nil {
+		if err != nil && !archive.Broken(err) {
 			return err
 		}
 		var probed []*archive.Series

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
@@ -238,5 +239,39 @@ func TestFailedMigrationChangesNothing(t *testing.T) {
 	defer s.Close()
 	if n := len(all(t, s, Filter{})); n != 16 {
 		t.Errorf("%d readings", n)
+	}
+}
+
+// Reading leaves no file beside a store that was closed in good order.
+func TestReadingLeavesNothingBehind(t *testing.T) {
+	s, path := temporary(t)
+	add(t, s, "a", scans(0, 32))
+	s.Close()
+	before, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		s, err := OpenReadOnly(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(all(t, s, Filter{})); n != 32 {
+			t.Errorf("%d readings", n)
+		}
+		if _, _, err := s.Append(context.Background(), cornice.Name, "b", scans(1, 1)); err == nil {
+			t.Error("it was written to")
+		}
+		if err := s.Backup(context.Background(), path+".copy"); err != nil {
+			t.Fatal(err)
+		}
+		s.Close()
+	}
+	names, _ := filepath.Glob(path + "*")
+	if len(names) != 2 { // and the copy
+		t.Errorf("left %v", names)
+	}
+	if after, err := os.ReadFile(path); err != nil || !bytes.Equal(before, after) {
+		t.Errorf("the store has changed: %v", err)
 	}
 }

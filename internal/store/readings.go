@@ -87,11 +87,15 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 	var damage archive.Damage
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := sel.series(ctx, tx)
-		if err != nil {
+		lost := archive.Broken(err)
+		if err != nil && !lost {
 			return err
 		}
 		first, last := sel.limits()
 		damage, err = recall.Each(ctx, tx, series, first, last, do)
+		if lost {
+			damage.Series++
+		}
 		return err
 	})
 	if err == nil && damage.Any() {
@@ -100,8 +104,13 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series
 	return err
 }
 
+// damage is a fault of which Damaged knows.
+type damage struct{ fault.Fault }
+
+func (d damage) Unwrap() []error { return []error{d.Fault, chunk.ErrDamaged} }
+
 // damaged says what a damage is.
-func (s *Store) damaged(d archive.Damage) fault.Fault {
+func (s *Store) damaged(d archive.Damage) damage {
 	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
 	case d.Chunks > 0:
@@ -112,7 +121,7 @@ func (s *Store) damaged(d archive.Damage) fault.Fault {
 	default:
 		f.Text = fmt.Sprintf("the store is damaged: the readings of %d commits are lost", d.Commits)
 	}
-	return f
+	return damage{f}
 }
 
 // zones gives times at their offsets.
