@@ -275,3 +275,27 @@ func TestNightOverDamagedStore(t *testing.T) {
 		t.Errorf("the damage is not among the readings: %v", err)
 	}
 }
+
+// All of a store is read after the start and then once a week, however often it is
+// analysed: a card wears and a store grows.
+func TestStoreIsCheckedOnceAWeek(t *testing.T) {
+	newSession(t)
+	now := time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC)
+	k := &keeping{path: "week.db", run: "Book shelf", log: slog.New(slog.DiscardHandler), now: func() time.Time { return now },
+		owner: store.Owner{Name: "test"}}
+	if err := k.open(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	defer k.close()
+	begun := now
+	for day, want := range map[int]time.Time{0: begun, 6: begun, 7: begun.AddDate(0, 0, 7)} {
+		k.checked = time.Time{}
+		now = begun
+		k.check(t.Context())
+		now = begun.AddDate(0, 0, day)
+		k.check(t.Context())
+		if !k.checked.Equal(want) {
+			t.Errorf("on day %d the newest check is of %v, not %v", day, k.checked, want)
+		}
+	}
+}
