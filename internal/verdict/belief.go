@@ -16,6 +16,18 @@ type Belief struct {
 	Even            [mostEven]float64
 }
 
+// Bent is a belief whose mean and deviation turned out to be others than a straight
+// model had them. Its even parts stay as they are, and shrink with a deviation that
+// does: what is more uncertain for being bent counts as Gaussian.
+func (b Belief) Bent(mean, deviation float64) Belief {
+	by := math.Min(deviation/b.Deviation, 1)
+	b.Mean, b.Deviation = mean, deviation
+	for k := range b.Even {
+		b.Even[k] *= by
+	}
+	return b
+}
+
 // Over is the probability that the quantity is above a limit ≥ 0. It has all its
 // digits where it is small. It is NaN where nothing is known, or the belief or the
 // limit is no number, so that nobody judges by it.
