@@ -63,23 +63,20 @@ func (e *Estimate) physical() ([]float64, float64) {
 }
 
 // wallSteps is for fits between walls, which go round corners.
-const wallSteps = 60
+const wallSteps = 40
 
-// heldWithin is heldAt between walls, from two starts, because the one that lies nearest
-// may be behind a wall; false where it did not settle.
+// heldWithin is heldAt between walls, from the first of some starts from which the fit
+// settles; false where it does from none.
 func (p *problem) heldWithin(x *Element, value float64, starts ...[]float64) (least float64, ok bool) {
 	p.pin, p.walls = &pin{of: x.at, value: value}, p.behind()
 	defer func() { p.pin, p.walls = nil, nil }()
 	for _, start := range starts {
 		fit, err := p.solveTo(start, leastsquares.Options{Tolerance: heldTolerance, MaxIterations: wallSteps})
-		if err != nil || !fit.Converged {
-			continue
-		}
-		if !ok || fit.SumSquares < least {
-			least, ok = fit.SumSquares, true
+		if err == nil && fit.Converged {
+			return fit.SumSquares, true
 		}
 	}
-	return least, ok
+	return 0, false
 }
 
 // shared is an account with an element at a value, its rails sharing it as they do in

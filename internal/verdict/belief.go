@@ -5,6 +5,9 @@ package verdict
 
 import "math"
 
+// Coverage95 is the two-sided 95 % factor of the normal distribution.
+const Coverage95 = 1.959963984540054
+
 // Belief is what is known of a quantity that cannot be negative: a Gaussian of the
 // given mean and standard deviation, cut off at zero. The mean itself may come out
 // below zero. A deviation of 0 is perfect knowledge, one of +Inf none at all.
