@@ -81,17 +81,8 @@ func (e *Estimate) between(x *Element, target float64, start []float64) (base, r
 
 // beyond is the same among all accounts, so it never rises more.
 func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	p, least := e.problem, e.Fit.ChiSquared
-	base = math.Max(x.Belief.Mean, 0)
-	if x.Belief.Mean < 0 {
-		at, err := p.heldAt(x, 0, e.x)
-		if err != nil {
-			return base, 0, false
-		}
-		least = at
-	}
-	held, err := p.heldAt(x, target, start)
-	return base, held - least, err == nil
+	held, err := e.problem.heldAt(x, target, start)
+	return x.Belief.Mean, held - e.Fit.ChiSquared, err == nil
 }
 
 // look moves an element to a value, and everything else as the covariance says, with
