@@ -63,7 +63,7 @@ func (e *Estimate) physical() ([]float64, float64) {
 }
 
 // wallSteps is for fits between walls, which go round corners.
-const wallSteps = 40
+const wallSteps = 20
 
 // heldWithin is heldAt between walls, from the first of some starts from which the fit
 // settles; false where it does from none.
