@@ -227,9 +227,6 @@ func (e *Estimate) describeProfiles() {
 	}
 }
 
-// coverage95 is the two-sided 95 % factor of the normal distribution.
-const coverage95 = 1.959963984540054
-
 func (e *Estimate) band(k, reel int, band []float64) {
 	p := e.problem
 	lastPixel, lastHalf := 0, 0.0
@@ -239,7 +236,7 @@ func (e *Estimate) band(k, reel int, band []float64) {
 		err := p.solvers[k].VoltageGradient(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}, p.gradient)
 		if err == nil {
 			p.chain(k, e.x, p.states[k], p.gradient, p.row)
-			half = coverage95 * e.deviation(p.row)
+			half = verdict.Coverage95 * e.deviation(p.row)
 		}
 		band[pixel-1] = half
 		for between := lastPixel + 1; lastPixel > 0 && between < pixel; between++ {

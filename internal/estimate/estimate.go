@@ -36,6 +36,10 @@ type Estimate struct {
 	x          []float64
 	covariance *leastsquares.Matrix
 	inflation  float64
+
+	within    []float64 // see physical
+	withinSum float64
+	nowhere   bool
 }
 
 // Element is one estimated resistance.

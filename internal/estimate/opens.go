@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/verdict"
 )
 
 // An open conductor is a hypothesis of its own: the sum of squares has a valley
@@ -153,7 +154,7 @@ func (p *problem) release(c parting) { p.open[c.at], p.splits[c.split].idle = fa
 // excluded is the least resistance, Ω, that an open conductor must have: below it
 // the sum of squares rises by that of a 95 % interval.
 func (p *problem) excluded(c parting, fit *leastsquares.Fit) float64 {
-	const rise = coverage95 * coverage95
+	const rise = verdict.Coverage95 * verdict.Coverage95
 	defer delete(p.held, c.at)
 	low, high := 0.0, unbendMost
 	for range 12 {

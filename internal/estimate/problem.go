@@ -57,7 +57,8 @@ type problem struct {
 	held                 map[int]float64 // by open unknown: held at this instead
 	parted               []parting
 	pin                  *pin
-	robust               bool // far residuals count by their size, not by its square
+	walls                []int // conductors that must not fall below zero
+	robust               bool  // far residuals count by their size, not by its square
 	predicted            []float64
 }
 
@@ -230,7 +231,7 @@ func (p *problem) readTemperature(readings []reading.Reading) {
 
 // Size makes a problem a leastsquares.Model.
 func (p *problem) Size() (residuals, parameters int) {
-	residuals = len(p.observations) + len(p.splits)
+	residuals = len(p.observations) + len(p.splits) + len(p.walls)
 	if p.pin != nil {
 		residuals++
 	}
@@ -244,6 +245,7 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 		return err
 	}
 	p.evaluateSplits(x, residuals, jacobian)
+	p.evaluateWalls(x, residuals, jacobian)
 	p.evaluatePin(x, residuals, jacobian)
 	for i := range p.observations {
 		o := &p.observations[i]

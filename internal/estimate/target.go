@@ -119,7 +119,7 @@ func (t Target) chance(mean, deviation, after float64, truths, weights []float64
 		return 0
 	}
 	pass := t.edge(after, t.Rule.Pass)
-	fail := math.Max(t.edge(after, t.Rule.Fail), t.Limit+coverage95*after)
+	fail := math.Max(t.edge(after, t.Rule.Fail), t.Limit+verdict.Coverage95*after)
 	// The new mean is drawn from the old one and from what the readings to come say.
 	old := 0.0
 	if !math.IsInf(deviation, 1) {

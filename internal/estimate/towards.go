@@ -40,15 +40,15 @@ type pin struct {
 // readings as well. It is looked at as many deviations away as within says, or at the
 // value itself.
 func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
-	x, p := &e.Elements[i], e.problem
+	x := &e.Elements[i]
 	b := x.Belief
 	raw := b.Deviation / e.inflation
 	if x.Open || !(raw > 0) || math.IsInf(raw, 1) {
 		return b
 	}
-	base := math.Max(b.Mean, 0)
-	target := base + clamp(x.Scale(ohms)-base, -within*raw, within*raw)
-	if target == base {
+	off := clamp(x.Scale(ohms)-math.Max(b.Mean, 0), -within*raw, within*raw)
+	target := math.Max(b.Mean, 0) + off
+	if off == 0 {
 		return b
 	}
 	defer e.restore()
@@ -56,19 +56,33 @@ func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
 	if straight {
 		return b
 	}
-	least := e.Fit.ChiSquared
-	if b.Mean < 0 {
-		at, err := p.heldAt(x, 0, e.x)
-		if err != nil {
-			return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
-		}
-		least = at
+	base, rise, ok := e.between(x, target, start)
+	if !ok {
+		base, rise, ok = e.beyond(x, target, start)
 	}
-	held, err := p.heldAt(x, target, start)
-	if rise := held - least; err == nil && rise > 0 {
-		return verdict.Belief{Mean: base, Deviation: math.Abs(target-base) / math.Sqrt(rise) * e.inflation}
+	if ok && rise > 0 {
+		return b.Bent(base, math.Abs(target-base)/math.Sqrt(rise)*e.inflation)
 	}
 	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
+}
+
+// between is by how much the sum of squares rises to a value, and from where, among the
+// accounts in which no conductor has less than no resistance; false where the fits did
+// not settle.
+func (e *Estimate) between(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
+	within, least := e.physical()
+	if within == nil {
+		return 0, 0, false
+	}
+	base, _ = x.at(within)
+	held, ok := e.problem.heldWithin(x, target, e.problem.shared(x, target, within), start)
+	return math.Max(base, 0), held - least, ok
+}
+
+// beyond is the same among all accounts, so it never rises more.
+func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
+	held, err := e.problem.heldAt(x, target, start)
+	return x.Belief.Mean, held - e.Fit.ChiSquared, err == nil
 }
 
 // look moves an element to a value, and everything else as the covariance says, with

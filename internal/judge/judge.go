@@ -111,9 +111,9 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		if towards != e.Belief {
 			least, most := j.est.Towards(i, x.Limit, estimate.Interval).Interval(coverage)
 			if e.Scale(x.Limit) < e.Belief.Mean {
-				low = least
+				low = math.Min(least, math.Max(e.Belief.Mean, 0))
 			} else {
-				high = most
+				high = math.Max(most, e.Belief.Mean)
 			}
 		}
 	}

@@ -95,9 +95,7 @@ func TestSimulatedOpens(t *testing.T) {
 	t.Logf("%d of %d opens named (%d of %d that would carry 0.2 A at 5 V), %d unexplained, %d opens passed, %d good joints failed", named, opens, namedCarrying, carrying, doubt, passedBad, failedGood)
 	for kind, c := range others {
 		t.Logf("other %ss: %v", kind, *c)
-		if least := 0.93 - 3*math.Sqrt(0.93*0.07/float64(c.all)); float64(c.held) < least*float64(c.all) {
-			t.Errorf("other %ss: %v", kind, *c)
-		}
+		c.within(t, "other "+string(kind))
 	}
 	if passedBad > 0 || failedGood > *simulations/100+1 {
 		t.Errorf("%d opens passed, %d good joints failed", passedBad, failedGood)

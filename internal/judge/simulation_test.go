@@ -106,6 +106,23 @@ func (c tally) String() string {
 
 const coverageFactor = 1.96
 
+// within fails where the part that holds the truth lies three binomial deviations below
+// 93 % or above 98 %: 95 % are meant to hold, and none is to be wide for comfort.
+func (c tally) within(t *testing.T, what string) {
+	t.Helper()
+	atLeast(t, what+" intervals that hold", c.held, c.all, 0.93)
+	atLeast(t, what+" intervals that do not hold", c.all-c.held, c.all, 0.02)
+}
+
+// atLeast fails where some of all are three binomial deviations below a part.
+func atLeast(t *testing.T, what string, some, all int, part float64) {
+	t.Helper()
+	n := float64(all)
+	if float64(some) < part*n-3*math.Sqrt(n*part*(1-part)) {
+		t.Errorf("%s: %d of %d, less than %.1f %%", what, some, all, 100*part)
+	}
+}
+
 // outcome is what a simulation counts.
 type outcome struct {
 	intervals                  map[assessment.Kind]*tally
@@ -208,10 +225,7 @@ func TestSimulatedCommissionings(t *testing.T) {
 	}
 	for kind, c := range o.intervals {
 		t.Logf("%s: %v", kind, *c)
-		// 95 % are meant to hold; three binomial deviations below 93 % is no chance.
-		if least := 0.93 - 3*math.Sqrt(0.93*0.07/float64(c.all)); float64(c.held) < least*float64(c.all) {
-			t.Errorf("%s: %v", kind, *c)
-		}
+		c.within(t, string(kind))
 	}
 	t.Logf("joints: %d of %d bad found (%d of %d that carry half an ampere at 5 V), %d of %d healthy passed, %d failed, %d above the limit passed",
 		o.found, o.bad, o.foundCarrying, o.carrying, o.passed, o.healthy, o.falsely, o.passedBad)

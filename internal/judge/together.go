@@ -7,6 +7,7 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/verdict"
 )
 
 // findTogether names the unproven elements that the readings cannot tell apart, with
@@ -56,12 +57,9 @@ func (j *judged) togetherText(g estimate.Group) string {
 	}
 	last := len(names) - 1
 	text := fmt.Sprintf("The readings cannot tell %s from %s: ", strings.Join(names[:last], ", "), names[last])
-	known := fmt.Sprintf("%s (%s to %s)", milli(g.Ohms), milli(math.Max(0, g.Ohms-two*g.Deviation)), milli(g.Ohms+two*g.Deviation))
+	known := fmt.Sprintf("%s (%s to %s)", milli(g.Ohms), milli(math.Max(0, g.Ohms-verdict.Coverage95*g.Deviation)), milli(g.Ohms+verdict.Coverage95*g.Deviation))
 	if whole {
 		return text + "together they have " + known + "."
 	}
 	return text + "they only know " + strings.Join(sum, " + ") + ", which is " + known + "."
 }
-
-// two is the coverage factor of a 95 % interval.
-const two = 1.959963984540054

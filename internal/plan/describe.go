@@ -7,6 +7,7 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // walk puts the readings in walking order: each step is set once and the run walked
@@ -49,9 +50,6 @@ func along(r *run.Run, n assessment.Next) []int {
 	return order
 }
 
-// z is the coverage factor of a 95 % interval.
-const z = 1.959963984540054
-
 // describe tells what becomes of each joint and feed.
 func (p *Plan) describe(s *surveyed, chosen []int) {
 	variances := s.everything(chosen)
@@ -77,7 +75,7 @@ func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, variances [2][]
 	v := s.views[sound]
 	e := &v.est.Elements[v.elements[k]]
 	half := func(variance float64) float64 {
-		low, high := v.targets[k].Sound, v.targets[k].Sound+z*math.Sqrt(variance)
+		low, high := v.targets[k].Sound, v.targets[k].Sound+verdict.Coverage95*math.Sqrt(variance)
 		return e.Ohms(high) - e.Ohms(low)
 	}
 	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].Sound),

@@ -8,10 +8,8 @@ import (
 	"ohmkeep/internal/ladder"
 	"ohmkeep/internal/rating"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
-
-// coverage95 is the two-sided 95 % factor of the normal distribution.
-const coverage95 = 1.959963984540054
 
 // bench tries one run, edited, at the accounts that are known of it.
 type bench struct {
@@ -54,7 +52,7 @@ func (s *spread) add(sides [2]float64) {
 }
 
 func (s *spread) number() Number {
-	return Number{s.best, s.best - coverage95*math.Sqrt(s.down), s.best + coverage95*math.Sqrt(s.up)}
+	return Number{s.best, s.best - verdict.Coverage95*math.Sqrt(s.down), s.best + verdict.Coverage95*math.Sqrt(s.up)}
 }
 
 // figures are what an interval is wanted of.
@@ -136,7 +134,7 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	deviations := make([]float64, len(tilt))
 	for _, sign := range [2]float64{1, -1} {
 		for j, t := range tilt {
-			deviations[j] = sign * coverage95 * t / math.Sqrt(length)
+			deviations[j] = sign * verdict.Coverage95 * t / math.Sqrt(length)
 		}
 		a := b.k.Along(deviations)
 		for _, account := range [2]estimate.Account{a, b.k.straight(a)} {

@@ -5,6 +5,9 @@ package verdict
 
 import "math"
 
+// Coverage95 is the two-sided 95 % factor of the normal distribution.
+const Coverage95 = 1.959963984540054
+
 // Belief is what is known of a quantity that cannot be negative: a Gaussian of the
 // given mean and standard deviation, cut off at zero. The mean itself may come out
 // below zero. A deviation of 0 is perfect knowledge, one of +Inf none at all.
@@ -14,6 +17,18 @@ import "math"
 type Belief struct {
 	Mean, Deviation float64
 	Even            [mostEven]float64
+}
+
+// Bent is a belief whose mean and deviation turned out to be others than a straight
+// model had them. Its even parts stay as they are, and shrink with a deviation that
+// does: what is more uncertain for being bent counts as Gaussian.
+func (b Belief) Bent(mean, deviation float64) Belief {
+	by := math.Min(deviation/b.Deviation, 1)
+	b.Mean, b.Deviation = mean, deviation
+	for k := range b.Even {
+		b.Even[k] *= by
+	}
+	return b
 }
 
 // Over is the probability that the quantity is above a limit ≥ 0. It has all its
