@@ -11,7 +11,8 @@ import (
 // between "bad" and "open" in which a fit that began at a sound joint stops.
 const (
 	// openMaybe is the loop resistance, Ω, from which an element is asked whether it is
-	// open although the readings are explained.
+	// open although the readings are explained; a long feed has as much and is asked from
+	// twice what is stated.
 	openMaybe = 0.25
 	// openGain is by how much the sum of squares must fall to call a conductor open
 	// that nothing else suggests: 10 is a likelihood ratio of 150.
@@ -109,7 +110,11 @@ func (p *problem) partings(fit *leastsquares.Fit) []parting {
 // much tells whether an element surely has so much resistance that it may be open.
 func (p *problem) much(c parting, fit *leastsquares.Fit) bool {
 	t, row := loop(p.splits[c.split].at, fit.X)
-	if t < bend(openMaybe) || fit.Covariance == nil {
+	stated := 0.0
+	for _, at := range p.splits[c.split].at {
+		stated += unbend(p.unknowns[at].mean)
+	}
+	if t < bend(max(openMaybe, 2*stated)) || fit.Covariance == nil {
 		return false
 	}
 	return t > openSure*math.Sqrt(math.Max(quadratic(fit.Covariance, row), 0))
