@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"ohmkeep/internal/metrics"
 	"ohmkeep/internal/recorder"
 	"ohmkeep/internal/store"
 )
@@ -190,6 +191,13 @@ func (k *keeping) check(ctx context.Context) {
 		k.log.Error("the store is damaged", "store", k.path, "what", found.Faults[0], "faults", len(found.Faults))
 	}
 	k.faults, k.checked = found.Faults, k.now()
+}
+
+// disk tells what the store lies on, and whether it is whole as far as is known.
+func (k *keeping) disk() (metrics.Disk, error) {
+	d, err := diskOf(k.path)
+	d.Damaged = len(k.notes()) > 0
+	return d, err
 }
 
 // notes says what somebody should know of the store.

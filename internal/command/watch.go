@@ -104,7 +104,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	defer signal.Stop(reload)
 	err = daemon.Run(c.Context(), daemon.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
-		Store: kept, Machine: machine, Disk: func() (metrics.Disk, error) { return diskOf(to) },
+		Store: kept, Machine: machine, Disk: kept.disk,
 		Floor: floor, Before: before, Listen: listen, Commit: commit, Getenv: os.Getenv,
 		Ready:   kept.at,
 		Analyse: kept.nightly,

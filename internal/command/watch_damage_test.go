@@ -152,6 +152,7 @@ func TestWatchOverDamagedStore(t *testing.T) {
 			if status, text := w.ask("GET", "/healthz", ""); status != 200 {
 				t.Errorf("healthz: %d %s", status, text)
 			}
+			w.shows(`ohmkeep_store_damaged{run="Book shelf"} 1`)
 			w.ends()
 			if !strings.Contains(w.out.String(), "the store is damaged") {
 				t.Errorf("the log:\n%s", w.out)

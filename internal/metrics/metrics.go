@@ -32,6 +32,7 @@ type Resistance struct {
 // Disk is what the store lies on.
 type Disk struct {
 	Store   int64 // bytes of the store and what belongs to it
+	Damaged bool  // the store is known to be damaged, or one was put aside since the start
 	Free    int64 // bytes that the program may still use
 	Size    int64 // bytes
 	Written int64 // bytes written to the device since boot, by anybody; -1 = not known
@@ -70,6 +71,7 @@ var (
 	step      = gauge("step_shown", "1 for the step that the run is known to show.", "step")
 
 	storeBytes = gauge("store_bytes", "Size of the store and its log.")
+	damaged    = gauge("store_damaged", "1 while the store is known to be damaged, or since a damaged one was put aside.")
 	diskFree   = gauge("disk_free_bytes", "Bytes free for the store.")
 	diskSize   = gauge("disk_size_bytes", "Size of the disk that the store is on.")
 	written    = counter("device_written_bytes_total", "Bytes written to the store's device since boot, by all programs.")
@@ -126,6 +128,7 @@ func (c Source) text() []byte {
 	}
 	if d, err := c.Disk(); err == nil {
 		give(storeBytes, float64(d.Store))
+		give(damaged, yes(d.Damaged))
 		give(diskFree, float64(d.Free))
 		give(diskSize, float64(d.Size))
 		if d.Written >= 0 {

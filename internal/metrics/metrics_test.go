@@ -33,7 +33,9 @@ func cabinet() Source {
 					}},
 				}}
 		},
-		Disk: func() (Disk, error) { return Disk{Store: 1000, Free: 2000, Size: 3000, Written: -1}, nil },
+		Disk: func() (Disk, error) {
+			return Disk{Store: 1000, Damaged: true, Free: 2000, Size: 3000, Written: -1}, nil
+		},
 		Analysis: func() Analysis {
 			verdicts := []string{"steady", "drifting", "unproven"}
 			return Analysis{Check: time.Unix(1_800_000_000, 0), Resistances: []Resistance{
@@ -76,6 +78,7 @@ func TestMetrics(t *testing.T) {
 		"ohmkeep_step_shown{" + r + `,step="white 5 %"} 1`,
 		"ohmkeep_check_step_timestamp_seconds{" + r + "} 1.8e+09",
 		"ohmkeep_store_bytes{" + r + "} 1000",
+		"ohmkeep_store_damaged{" + r + "} 1",
 		"ohmkeep_disk_free_bytes{" + r + "} 2000",
 		"ohmkeep_resistance_ohms{" + r + `,kind="feed",name="near",rail="loop"} 0.1048`,
 		"ohmkeep_resistance_lower_ohms{" + r + `,kind="feed",name="near",rail="loop"} 0.104`,
