@@ -34,7 +34,12 @@ func (p *Port) Write(ctx context.Context, data []byte) error {
 	case err := <-w.done:
 		return err
 	case <-p.ended:
-		return p.err
+		select {
+		case err := <-w.done: // what was sent was sent, even if it was the last thing heard
+			return err
+		default:
+			return p.err
+		}
 	case <-ctx.Done():
 		return fmt.Errorf("%w: %w", ErrStuck, ctx.Err())
 	}
@@ -59,7 +64,9 @@ func (p *Port) writeOne(data []byte) error {
 		if err != nil {
 			return gone(err)
 		}
-		data = data[n:]
+		if data = data[n:]; len(data) == 0 {
+			break
+		}
 		select {
 		case <-p.stop:
 			return fmt.Errorf("%w: closed while writing", ErrGone)
