@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"time"
@@ -191,6 +192,12 @@ func (k *keeping) check(ctx context.Context) {
 		k.log.Error("the store is damaged", "store", k.path, "what", found.Faults[0], "faults", len(found.Faults))
 	}
 	k.faults, k.checked = found.Faults, k.now()
+}
+
+// rest gives back to the system what reading much of the store has taken.
+func (k *keeping) rest() {
+	_ = k.use(func(s *store.Store) error { s.Rest(); return nil }) // one that is not open holds nothing
+	debug.FreeOSMemory()
 }
 
 // disk tells what the store lies on, and whether it is whole as far as is known.

@@ -70,6 +70,7 @@ func pastDamage(readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Re
 
 // nightly checks the store and then analyses what is in it.
 func (k *keeping) nightly(ctx context.Context, plan recorder.Plan) (found metrics.Analysis, err error) {
+	defer k.rest()
 	k.check(ctx)
 	err = k.use(func(s *store.Store) (err error) {
 		found, err = nightly{s, k.log, k.now}.analyse(ctx, plan)

@@ -90,6 +90,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	}); err != nil {
 		return errors.Join(err, kept.close())
 	}
+	kept.rest()
 	// A heap of a few megabytes collected a little more often is what a small board
 	// can spare best.
 	defer debug.SetGCPercent(debug.SetGCPercent(50))

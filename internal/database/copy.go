@@ -110,7 +110,7 @@ func (db *DB) Compact(ctx context.Context, schema Schema) error {
 	}
 	return Explain(db.Path, func() error {
 		db.Read.SetMaxIdleConns(0) // the mode of the log changes only for a lone connection
-		defer db.Read.SetMaxIdleConns(2)
+		defer db.Read.SetMaxIdleConns(idle)
 		conn, err := db.Write.Conn(ctx)
 		if err != nil {
 			return err

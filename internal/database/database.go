@@ -150,6 +150,15 @@ func (db *DB) Close() error {
 	return Explain(db.Path, err)
 }
 
+// idle is how many connections for reading are kept.
+const idle = 2
+
+// Rest lets go of the pages that connections for reading hold from what they read.
+func (db *DB) Rest() {
+	db.Read.SetMaxIdleConns(0)
+	db.Read.SetMaxIdleConns(idle)
+}
+
 // Update does a change in a transaction: all of it or nothing. When it returns
 // without an error, the change is safe on disk.
 func (db *DB) Update(ctx context.Context, change func(*sql.Tx) error) error {

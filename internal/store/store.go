@@ -44,5 +44,9 @@ func OpenReadOnly(path string) (*Store, error) {
 	return &Store{db}, nil
 }
 
+// Rest lets go of the memory that reading has taken and that the next reading may need
+// again.
+func (s *Store) Rest() { s.db.Rest() }
+
 // Close closes the store.
 func (s *Store) Close() error { return s.db.Close() }
