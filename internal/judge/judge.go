@@ -159,7 +159,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 }
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
-// are not explained, a failure whose interval reaches below the limit or whose fit
+// are not explained or whose interval reaches above the limit, a failure whose interval reaches below the limit or whose fit
 // found no answer (an open conductor is found by comparing sums of squares, which needs
 // no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
 func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
@@ -169,7 +169,7 @@ func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 	}
 	switch x.Verdict {
 	case assessment.Pass:
-		return j.doubt
+		return j.doubt || x.High > x.Limit
 	case assessment.Fail:
 		weak := x.Low <= x.Limit || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
 		if weak && first {

@@ -97,6 +97,17 @@ func TestFailuresThatWaver(t *testing.T) {
 	}
 }
 
+// Nor does a pass stand whose interval reaches above the limit.
+func TestPassesThatWaver(t *testing.T) {
+	for high, wavers := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
+		j := &judged{run: &run.Run{}, est: &estimate.Estimate{}}
+		x := &assessment.Element{Kind: assessment.Joint, High: high, Limit: 0.015, Verdict: assessment.Pass}
+		if got := j.wavers(&estimate.Element{Kind: assessment.Joint, Rail: assessment.Loop}, x); got != wavers {
+			t.Errorf("up to %g Ω: %v", high, got)
+		}
+	}
+}
+
 // What a wrong reading looks like, in a run where other places and steps are expected to
 // show what is listed.
 func TestResembles(t *testing.T) {
