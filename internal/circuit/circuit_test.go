@@ -8,70 +8,9 @@ import (
 	"ohmkeep/internal/runfile"
 )
 
-// wall is an invented run: three reels, fed at both ends through a block.
-const wall = `schema = 1
-name = "Wall"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-driver = "linear"
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-[[reel]]
-name = "low"
-metres = 1
-[[reel]]
-name = "middle"
-metres = 1
-[[reel]]
-name = "high"
-metres = 0.5
-[[junction]]
-name = "block"
-[[feed]]
-name = "bus"
-from = "A"
-to = "block"
-metres = 1
-conductor = "14 AWG"
-[[feed]]
-name = "near"
-from = "block"
-to = "low.start"
-metres = 1
-conductor = "18 AWG"
-[[feed]]
-name = "far"
-from = "block"
-to = "high.end"
-metres = 4
-conductor = "18 AWG"
-[[step]]
-name = "check"
-red = 0.3
-green = 0.3
-blue = 0.3
-[[meter]]
-name = "board"
-errors = "each"
-  [[meter.range]]
-  quantity = "voltage"
-  resolution = 0.00125
-  percent = 0.3
-  [[meter.range]]
-  quantity = "current"
-  resolution = 0.00125
-  percent = 1
-`
-
 func parsed(t testing.TB) *run.Run {
 	t.Helper()
-	r, err := runfile.Parse("wall.toml", []byte(wall))
+	r, err := runfile.Load("testdata/wall.toml")
 	if err != nil {
 		t.Fatal(err)
 	}
