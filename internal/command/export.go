@@ -90,19 +90,25 @@ func moment(flag, text string) (time.Time, error) {
 }
 
 // expose writes readings as OpenMetrics text, channel by channel. Those that the store
-// takes in meanwhile may be in it or not.
+// takes in meanwhile may be in it or not. Of a damaged store all is written that can be
+// read, before the damage is told.
 func expose(ctx context.Context, w io.Writer, s *store.Store, runName string, f store.Filter) error {
-	channels, err := s.Channels(ctx, runName)
-	if err != nil {
-		return err
+	channels, damage := s.Channels(ctx, runName)
+	if damage != nil && !store.Damaged(damage) {
+		return damage
 	}
 	slices.SortStableFunc(channels, func(a, b store.Channel) int { return cmp.Compare(a.Quantity, b.Quantity) })
 	out := reading.NewExposition(w, runName)
 	for _, c := range channels {
 		if err := out.Write(s.Selected(ctx, store.Selection{Run: runName, Step: &c.Step, Quantity: &c.Quantity, From: c.From, To: c.To,
-			Unit: &c.Unit, Meter: &c.Meter, Since: f.Since, Until: f.Until})); err != nil {
+			Unit: &c.Unit, Meter: &c.Meter, Since: f.Since, Until: f.Until})); store.Damaged(err) {
+			damage = err
+		} else if err != nil {
 			return err
 		}
 	}
-	return out.Close()
+	if err := out.Close(); err != nil {
+		return err
+	}
+	return damage
 }

@@ -167,6 +167,10 @@ func TestWatchOverDamagedStore(t *testing.T) {
 			if rows-1 < c.least {
 				t.Errorf("%d of %d readings are left\n%s", rows-1, written, o.faults)
 			}
+			text := s.do(`ohmkeep export shelf.toml --store shelf.db --format openmetrics`).out
+			if n := strings.Count(text, "\nohmkeep_"); n != rows || !strings.HasSuffix(text, "\n# EOF\n") {
+				t.Errorf("%d rows are left, and %d samples", rows, n)
+			}
 			aside, _ := filepath.Glob("shelf.db.damaged-*")
 			for i := 0; i < len(aside); i++ {
 				if strings.HasSuffix(aside[i], "-wal") || strings.HasSuffix(aside[i], "-shm") {

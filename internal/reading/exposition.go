@@ -50,8 +50,9 @@ func (e *Exposition) Close() error {
 // of time. The sequence is gone through once for each way in which its numbers and times
 // are written, which is nearly always one, and once more for each further reading of the
 // same moment: no two samples of a metric may share one. All of a quantity must be
-// written one after the other. An error of the sequence ends it.
-func (e *Exposition) Write(readings iter.Seq2[Reading, error]) error {
+// written one after the other. An error of the sequence is given back once all that came
+// before it is written.
+func (e *Exposition) Write(readings iter.Seq2[Reading, error]) (ended error) {
 	done := map[manner]bool{}
 	var left []manner
 	for first := true; first || len(left) > 0; first = false {
@@ -63,7 +64,8 @@ func (e *Exposition) Write(readings iter.Seq2[Reading, error]) error {
 		count := moments{}
 		for x, err := range readings {
 			if err != nil {
-				return err
+				ended = err
+				break
 			}
 			m, value := mannerOf(&x)
 			m.again = count.next(m, x.Time)
@@ -84,7 +86,7 @@ func (e *Exposition) Write(readings iter.Seq2[Reading, error]) error {
 			series.Sample(value, x.Time.UnixNano())
 		}
 	}
-	return nil
+	return ended
 }
 
 // moments counts readings of the same moment that are written alike.
