@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 
@@ -112,16 +113,28 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 	if err != nil {
 		return reason(err)
 	}
-	for _, err := range rows.Good() {
+	for _, err := range wanted(rows, skipBad) {
 		if err != nil {
 			return reason(err)
 		}
 	}
-	if !skipBad && len(rows.Bad) > 0 {
-		return rows.Bad.Err()
-	}
 	tellSkipped(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows})
 	return nil
+}
+
+// wanted gives the good rows of a file and, unless skipBad, ends with the faults of the
+// others.
+func wanted(rows *reading.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		for x, err := range rows.Good() {
+			if !yield(x, err) {
+				return
+			}
+		}
+		if err := rows.Bad.Err(); err != nil && !skipBad {
+			yield(reading.Reading{}, err)
+		}
+	}
 }
 
 // tellSkipped says what of a file was left out.

@@ -54,7 +54,7 @@ begins with # is OpenMetrics text as ohmkeep export prints it.`,
 			if err != nil {
 				return err
 			}
-			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], rows.Good())
+			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], wanted(rows, skipBad)) // it may have changed
 			if closing := s.Close(); err == nil {
 				err = closing
 			}

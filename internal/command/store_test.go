@@ -3,6 +3,9 @@ package command
 import (
 	"strings"
 	"testing"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/runfile"
 )
 
 func TestImportAndExport(t *testing.T) {
@@ -124,4 +127,30 @@ func TestStoreCare(t *testing.T) {
 	}
 	s.do(`ohmkeep store compact bad.db`).exits(Passes).prints("bad.db was damaged and is kept as bad.db.damaged-")
 	s.do(`ohmkeep store check bad.db`).exits(Passes)
+}
+
+// A file whose rows turn bad between the check and the storing stores nothing.
+func TestWantedEndsWithFaults(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	r, err := runfile.Load("shelf.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for skipBad, want := range map[bool]string{false: `bad.csv:3: step: no step is named "drak"`, true: ""} {
+		rows, err := reading.Scan("bad.csv", strings.NewReader("time,step,quantity,from,to,value,unit,meter\n"+
+			"2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench\n2026-03-01T09:00:20Z,drak,voltage,A+,A-,5.10,V,bench\n"), r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, last := 0, error(nil)
+		for _, err := range wanted(rows, skipBad) {
+			if n++; err != nil {
+				n, last = n-1, err
+			}
+		}
+		if n != 1 || (want == "") != (last == nil) || last != nil && !strings.HasPrefix(last.Error(), want) {
+			t.Errorf("skip bad %v: %d rows, %v", skipBad, n, last)
+		}
+	}
 }
