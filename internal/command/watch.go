@@ -94,9 +94,10 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	// A heap of a few megabytes collected a little more often is what a small board
 	// can spare best.
 	defer debug.SetGCPercent(debug.SetGCPercent(50))
-	// A port is waited for in a system call. With more processors Go's monitor looks
-	// every 20 µs for 10 ms whether the one that was left behind there has work to do,
-	// which costs twice as much as reading; one is enough for what a watch does.
+	// One processor is enough for what a watch does, and none has to be woken beside it.
+	// Where a port is waited for in a system call (elsewhere than on Linux, see package
+	// port), Go's monitor would look for 10 ms after every line whether the processor that
+	// was left behind there has work to do, which costs twice as much as reading.
 	if os.Getenv("GOMAXPROCS") == "" {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
 	}
