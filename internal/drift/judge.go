@@ -9,12 +9,13 @@ import (
 	"ohmkeep/internal/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/trend"
+	"ohmkeep/internal/verdict"
 )
 
 const (
-	fewestNights = 5          // of a stretch that is judged
-	coverage     = 0.95       // of intervals
-	z95          = 1.95996    // the normal quantile that goes with it
+	fewestNights = 5    // of a stretch that is judged
+	coverage     = 0.95 // of intervals
+	z95          = verdict.Coverage95
 	year         = 365.25     // days
 	warmPart     = 0.002      // of the wire, standard deviation of what normalising leaves over a season
 	coldPart     = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
