@@ -99,12 +99,12 @@ func TestAssessBadRows(t *testing.T) {
 	s.walk(3, everything)
 	good := s.do(`ohmkeep assess shelf.toml readings.csv --json`).exits(Passes)
 	s.write("readings.csv", s.content("readings.csv")+"2026-03-01T12:00:00Z,dark,voltage,A+,A-,five,V,bench\n")
-	s.do(`ohmkeep assess shelf.toml readings.csv`).refused(`readings.csv:23: value: "five" is not a decimal number`)
+	s.do(`ohmkeep assess shelf.toml readings.csv`).refused(`readings.csv:26: value: "five" is not a decimal number`)
 	skipped := s.do(`ohmkeep assess shelf.toml readings.csv --skip-bad --json`).exits(Passes).says("readings.csv: 1 bad row left out")
 	if skipped.out != good.out {
 		t.Error("a row left out changes the answer")
 	}
-	s.do(`ohmkeep assess shelf.toml - < readings.csv`).refused("standard input:23: value:")
+	s.do(`ohmkeep assess shelf.toml - < readings.csv`).refused("standard input:26: value:")
 }
 
 func TestAssessFromStore(t *testing.T) {

@@ -12,7 +12,7 @@ func TestDemo(t *testing.T) {
 	s := newSession(t)
 	o := s.do(`ohmkeep demo --into look`).exits(Passes)
 	o.prints("FAIL      joint west-north", "FAIL      feed far", "ohmkeep assess look/run.toml look/readings.csv").
-		says("Reading room cornice (invented)", "Fitting 33 readings")
+		says("Reading room cornice (invented)", "Fitting 39 readings")
 	if inside, outside := strings.Count(o.out, ": inside\n"), strings.Count(o.out, ": outside\n"); inside != 7 || outside != 0 {
 		t.Errorf("%d intervals of 7 hold the truth:\n%s", inside, o.out)
 	}
@@ -47,7 +47,7 @@ func TestDemoAgainAndElsewhere(t *testing.T) {
 	}
 	s.write("ohmkeep-demo/run.toml", string(demo.RunFile)) // as an earlier one leaves it
 	s.write("ohmkeep-demo/readings.db", "old")
-	s.do(`ohmkeep demo`).exits(Passes).says("Fitting 33 readings")
+	s.do(`ohmkeep demo`).exits(Passes).says("Fitting 39 readings")
 	s.write("ohmkeep-demo/run.toml", s.content("ohmkeep-demo/run.toml")+"# mine\n")
 	s.do(`ohmkeep demo`).refused("ohmkeep-demo/run.toml: stands in the way")
 

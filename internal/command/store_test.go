@@ -11,13 +11,13 @@ import (
 func TestImportAndExport(t *testing.T) {
 	s := newSession(t)
 	s.walk(3, everything)
-	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes).prints("21 readings stored in shelf.db\n")
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes).prints("24 readings stored in shelf.db\n")
 	s.do(`ohmkeep export shelf.toml --store shelf.db > again.csv`).exits(Passes)
 	if got, want := s.content("again.csv"), s.content("readings.csv"); got != want {
 		t.Errorf("stored\n%s\nexported\n%s", want, got)
 	}
-	s.do(`ohmkeep import shelf.toml again.csv --store shelf.db`).exits(Passes).prints("0 readings stored in shelf.db, 21 already there\n")
-	s.do(`ohmkeep import shelf.toml - --store other.db < readings.csv`).exits(Passes).prints("21 readings stored in other.db\n")
+	s.do(`ohmkeep import shelf.toml again.csv --store shelf.db`).exits(Passes).prints("0 readings stored in shelf.db, 24 already there\n")
+	s.do(`ohmkeep import shelf.toml - --store other.db < readings.csv`).exits(Passes).prints("24 readings stored in other.db\n")
 	s.do(`ohmkeep export shelf.toml --store shelf.db > thrice.csv`).exits(Passes)
 	if s.content("thrice.csv") != s.content("again.csv") {
 		t.Error("what was there already is stored again")
@@ -105,8 +105,8 @@ func TestStoreCare(t *testing.T) {
 	s.walk(3, everything)
 	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
 	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
-	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints("shelf.db: 21 readings whole, ")
-	s.do(`ohmkeep store check shelf.db --json`).exits(Passes).prints(`{"schema":1,"readings":21,"lost":0,"bytes":`)
+	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints("shelf.db: 24 readings whole, ")
+	s.do(`ohmkeep store check shelf.db --json`).exits(Passes).prints(`{"schema":1,"readings":24,"lost":0,"bytes":`)
 	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes).prints("shelf.db copied to copy.db, ")
 	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes)
 	s.do(`ohmkeep store compact copy.db`).exits(Passes).prints("copy.db: ", " bytes, before ")

@@ -10,14 +10,14 @@ import (
 )
 
 // A step of the shelf asks for the supply, the feed's current, and the pairs at
-// left.start, left.end, the joint's minus, right.start and right.end.
+// left.start, left.end, the joint's plus and minus, right.start and right.end.
 func TestSurveyTypedIn(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
 	o := s.answer(strings.Join([]string{"",
-		"5.083", "310 mA", "5.05V", "s", "12.1uA", "12,1 mV", "12.1 mV", "-", "4.9e0", // the next is missing
+		"5.083", "310 mA", "5.05V", "s", "4 mV", "12.1uA", "12,1 mV", "12.1 mV", "-", "4.9e0", // the next is missing
 	}, "\n"), `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes)
-	o.prints("5 readings stored in shelf.db\n").says(
+	o.prints("6 readings stored in shelf.db\n").says(
 		`Step 1 of 1: make the run show "dark"`, "A+ to A-, in V", `the current of feed "near", in A`,
 		"left.end+ to left.end-: left out, as asked", "a voltage is not given in uA", `"12,1" is not a decimal number (decimals are set off by a point)`,
 		`"-" is not a decimal number`, "next: ohmkeep assess shelf.toml --store shelf.db")
@@ -31,12 +31,13 @@ func TestSurveyTypedIn(t *testing.T) {
 		rows = append(rows, rest)
 	}
 	want := []string{"step,quantity,from,to,value,unit,meter", "dark,voltage,A+,A-,5.083,V,bench", "dark,current,near,,310,mA,bench",
-		"dark,voltage,left.start+,left.start-,5.05,V,bench", "dark,voltage,right.start-,left.end-,12.1,mV,bench",
+		"dark,voltage,left.start+,left.start-,5.05,V,bench", "dark,voltage,left.end+,right.start+,4,mV,bench",
+		"dark,voltage,right.start-,left.end-,12.1,mV,bench",
 		"dark,voltage,right.start+,right.start-,4.9e0,V,bench"}
 	if strings.Join(rows, "\n") != strings.Join(want, "\n") {
 		t.Errorf("typed\n%s\nstored\n%s", strings.Join(want, "\n"), strings.Join(rows, "\n"))
 	}
-	s.do(`ohmkeep assess shelf.toml --store shelf.db`).exits(Fails).prints("5 readings") // 78 mΩ in the joint's minus
+	s.do(`ohmkeep assess shelf.toml --store shelf.db`).exits(Fails).prints("6 readings") // 78 mΩ in the joint's minus
 }
 
 func TestSurveyLeavesStepsOut(t *testing.T) {

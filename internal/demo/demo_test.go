@@ -50,8 +50,8 @@ func TestDemoFindsItsFaults(t *testing.T) {
 			if !strings.Contains(said, bench.MeterIdentity) {
 				t.Error("the meter does not say who it is")
 			}
-			// 2 sensors, a pair at the supply and 2 a reel, and 2 joints' minus, in each of 3 steps
-			if len(list) != 3*(2+1+2*3+2) {
+			// 2 sensors, a pair at the supply and 2 a reel, and 2 joints' plus and minus, in each of 3 steps
+			if len(list) != 3*(2+1+2*3+2*2) {
 				t.Errorf("%d readings", len(list))
 			}
 			a, err := judge.Make(d.Run, list)

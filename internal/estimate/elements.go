@@ -63,12 +63,14 @@ func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 			return perMetre * (x[s.at[0]] + x[s.at[1]]), row
 		}
 	}
-	e.add(whole)
-	apart := math.Sqrt(quadratic(e.covariance, s.row(e.x))) < toldApart
+	v, done := e.alone(kind, index)
+	done()
+	e.Elements = append(e.Elements, v.complete(whole))
+	apart := math.Sqrt(quadratic(e.covariance, s.share(e.x))) < toldApart
 	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
 		one := single(s.at[rail], s.bent, perMetre)
 		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
-		e.add(one)
+		e.Elements = append(e.Elements, v.complete(one))
 	}
 }
 
@@ -118,8 +120,10 @@ func loop(at [2]int, x []float64) (t float64, row []float64) {
 // element to count as known by the readings.
 const tells = 0.5
 
-// add completes an element with its deviation and whether it is known.
-func (e *Estimate) add(x Element) {
+func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.complete(x)) }
+
+// complete gives an element its deviation and whether it is known.
+func (e *Estimate) complete(x Element) Element {
 	x.Belief.Mean, x.row = x.at(e.x)
 	along := times(e.covariance, x.row)
 	x.Belief.Deviation = e.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
@@ -137,7 +141,7 @@ func (e *Estimate) add(x Element) {
 		x.Amps = math.Max(x.Amps, e.amps(x.Kind, x.Index, run.Minus))
 	}
 	x.Watts = e.watts(&x)
-	e.Elements = append(e.Elements, x)
+	return x
 }
 
 // watts is the greatest heat of a joint or feed in the steps read. Its two conductors
@@ -213,14 +217,14 @@ func ampsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) fl
 // describeProfiles takes the fitted potentials along the reels, with a band that is
 // computed where the network has nodes and drawn straight between them.
 func (e *Estimate) describeProfiles() {
-	p := e.problem
+	p, sober := e.problem, e.sober()
 	for k, step := range p.steps[:p.read] {
 		profile := assessment.Profile{Step: p.run.Steps[step].Name}
 		for i, reel := range p.run.Reels {
 			rp := assessment.ReelProfile{Name: reel.Name, Plus: make([]float64, reel.Pixels),
 				Minus: make([]float64, reel.Pixels), Band: make([]float64, reel.Pixels)}
 			p.solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
-			e.band(k, i, rp.Band)
+			sober.band(k, i, rp.Band)
 			profile.Reels = append(profile.Reels, rp)
 		}
 		e.Profiles = append(e.Profiles, profile)

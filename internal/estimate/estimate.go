@@ -167,13 +167,18 @@ func (e *Estimate) describeFit(fit *leastsquares.Fit) {
 }
 
 // freedom is the number of degrees of freedom. Knowledge beforehand is a reading
-// that costs its unknown one degree of freedom, so what is left is the readings and
-// splits; but a vague prior is no reading, and its unknown costs as much as the
+// that costs its unknown one degree of freedom, so what is left is the readings,
+// splits and what reels have in common; but a vague prior is no reading, and its unknown costs as much as the
 // readings determine it.
 func (p *problem) freedom(fit *leastsquares.Fit) int {
 	n := 0.0
 	for _, s := range p.splits {
 		if !s.idle {
+			n++
+		}
+	}
+	for _, a := range p.alikes {
+		if !a.idle {
 			n++
 		}
 	}

@@ -59,7 +59,9 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*Estimate, error)
 	for _, t := range targets {
 		x := &f.Elements[t.Element]
 		x.row = o.widen(x.row)
-		along := times(f.covariance, x.row)
+		view, done := f.alone(x.Kind, x.Index)
+		done()
+		along := times(view.covariance, x.row)
 		x.Belief.Deviation = f.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
 		x.Belief.Even = f.even(along, x.Belief.Deviation)
 	}

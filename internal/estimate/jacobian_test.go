@@ -59,7 +59,8 @@ func fill(t testing.TB, r *run.Run, list []reading.Reading) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := p.Evaluate(p.start(), make([]float64, len(p.observations)+len(p.splits)), nil); err != nil {
+	n, _ := p.Size()
+	if err := p.Evaluate(p.start(), make([]float64, n), nil); err != nil {
 		t.Fatal(err)
 	}
 	for i, o := range p.observations {

@@ -31,6 +31,7 @@ func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
 	if err != nil {
 		return nil // nothing can be foreseen of a run that cannot be solved
 	}
+	o.single(targets)
 	list := slices.DeleteFunc(o.Candidates(), o.taken)
 	c := o.choose(list, targets)
 	var next []assessment.Next

@@ -143,13 +143,13 @@ func (p *problem) soundSquares(c parting, fit *leastsquares.Fit) float64 {
 func (p *problem) tryOpen(c parting, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
 	p.hold(c)
 	defer p.release(c)
-	near := append([]float64(nil), fit.X...)
-	near[c.at] = unbendMost
-	for _, other := range p.splits[c.split].at {
-		if other != c.at {
-			near[other] = p.unknowns[other].mean
+	near := p.start()
+	for j, u := range p.unknowns {
+		if !u.vague && u.what != foilShare {
+			near[j] = fit.X[j]
 		}
 	}
+	near[c.at] = unbendMost
 	return p.solveWithin(near, most)
 }
 

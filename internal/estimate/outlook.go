@@ -100,6 +100,19 @@ func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
 	return o, nil
 }
 
+// single has the reels among some targets known by readings of their own alone, as their
+// verdicts are.
+func (o *Outlook) single(targets []Target) {
+	for _, t := range targets {
+		x := &o.est.Elements[t.Element]
+		view, _ := (&Estimate{problem: o.problem, x: o.x, covariance: o.covariance}).alone(x.Kind, x.Index)
+		o.x, o.covariance = view.x, view.covariance
+	}
+	for k := range o.solved {
+		o.solved[k] = o.solved[k] && o.problem.settle(k, o.x) == nil
+	}
+}
+
 // widen gives a row of the fit the outlook's length.
 func (o *Outlook) widen(row []float64) []float64 {
 	wide := make([]float64, len(o.problem.unknowns))

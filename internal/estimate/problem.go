@@ -52,6 +52,7 @@ type problem struct {
 	unknowns             []unknown
 	joints, feeds, reels [][2]int // by rail
 	splits               []split
+	alikes               []alike
 	supplies             [][2]int        // volts, ohms
 	open                 []bool          // by unknown: held open
 	held                 map[int]float64 // by open unknown: held at this instead
@@ -231,7 +232,7 @@ func (p *problem) readTemperature(readings []reading.Reading) {
 
 // Size makes a problem a leastsquares.Model.
 func (p *problem) Size() (residuals, parameters int) {
-	residuals = len(p.observations) + len(p.splits) + len(p.walls)
+	residuals = len(p.observations) + len(p.splits) + len(p.alikes) + len(p.walls)
 	if p.pin != nil {
 		residuals++
 	}
@@ -245,6 +246,7 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 		return err
 	}
 	p.evaluateSplits(x, residuals, jacobian)
+	p.evaluateAlikes(x, residuals, jacobian)
 	p.evaluateWalls(x, residuals, jacobian)
 	p.evaluatePin(x, residuals, jacobian)
 	for i := range p.observations {
@@ -267,7 +269,7 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 		by := -1 / o.deviation
 		if p.robust {
 			var slope float64
-			residuals[i], slope = soften(residuals[i])
+			residuals[i], slope = soften(residuals[i], softFrom)
 			by *= slope
 		}
 		for j := range row {

@@ -22,17 +22,6 @@ const (
 	grossAt  = 12.0
 )
 
-// soften turns a residual into one whose square is c²·ln(1 + r²/c²), c being softFrom
-// (the Cauchy loss: a reading that is far off hardly pulls at all), and gives the slope.
-func soften(r float64) (soft, slope float64) {
-	const c = softFrom
-	if math.Abs(r) < 1e-6 {
-		return r, 1
-	}
-	soft = math.Copysign(c*math.Sqrt(math.Log1p(r*r/(c*c))), r)
-	return soft, r / (1 + r*r/(c*c)) / soft
-}
-
 // withoutSuspects refits without the readings that contradict the others: first
 // those that a robust fit leaves far off, then the worst one of the rest, and so on.
 func (p *problem) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
@@ -87,7 +76,7 @@ func (p *problem) withoutGross(fit *leastsquares.Fit) (*leastsquares.Fit, error)
 }
 
 // softenedGross is grossAt as soften shows it.
-var softenedGross, _ = soften(grossAt)
+var softenedGross, _ = soften(grossAt, softFrom)
 
 func (p *problem) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	back := false

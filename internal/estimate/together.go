@@ -31,6 +31,7 @@ func (e *Estimate) Together(elements []int) []Group {
 	if e.covariance == nil {
 		return nil
 	}
+	e = e.sober()
 	var ohms []float64
 	var rows [][]float64
 	var list []int
@@ -67,15 +68,15 @@ func (e *Estimate) Together(elements []int) []Group {
 // derivatives.
 func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
 	by := 1.0
-	ohms = x.Ohms(x.Belief.Mean)
+	mean, row := x.at(e.x)
+	ohms = x.Ohms(mean)
 	switch {
 	case x.bent:
-		by = unbendSlope(clamp(x.Belief.Mean, -0.5, unbendMost))
+		by = unbendSlope(clamp(mean, -0.5, unbendMost))
 	case x.Kind == assessment.Reel:
 		by = e.problem.run.Reels[x.Index].CopperLength()
 		ohms *= by
 	}
-	row = slices.Clone(x.row)
 	for j := range row {
 		row[j] *= by
 	}

@@ -52,6 +52,8 @@ func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
 		return b
 	}
 	defer e.restore()
+	e, done := e.alone(x.Kind, x.Index)
+	defer done()
 	start, straight := e.look(x, target)
 	if straight {
 		return b
@@ -114,7 +116,8 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 	along := times(e.covariance, x.row)
 	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > straightness*promised+0.1 })
 	if x.shares != nil {
-		s := x.shares.row(e.x)
+		s := make([]float64, len(e.x))
+		x.shares.row(e.x, s)
 		cs := times(e.covariance, s)
 		rest := 1 - dot(s, cs)
 		if rest > 1e-9 {

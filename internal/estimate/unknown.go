@@ -24,6 +24,8 @@ const (
 	allShift                // V by which the knees are shifted
 	stepShift               // the same in one step
 	warmth                  // °C of the copper
+	foilFactor              // factor on the stated Ω/m that the reels of one strip have in common
+	foilShare               // and how it is shared: what the plus has more than the minus, over both
 	gain                    // relative gain error of one meter range (or place)
 	offset                  // V or A by which it is off
 )
@@ -75,7 +77,8 @@ const (
 const (
 	railSpread      = 1.0   // of a bent conductor: anything from perfect to open
 	jointSplits     = 0.29  // even between all in one rail and all in the other
-	feedSplits      = 0.12  // two conductors of one cable, but perhaps one bad contact
+	feedSplits      = 0.04  // two conductors of one cable …
+	feedTail        = 1.5   // … but perhaps one bad contact: deviations from which that is as likely
 	reelSplits      = 0.05  // two rails of one foil
 	reelSpread      = 0.30  // of the nominal
 	reelSpreadBlind = 1.5   // where the strip states none
@@ -98,12 +101,12 @@ func (p *problem) layUnknowns() {
 		p.unknowns = append(p.unknowns, u)
 		return len(p.unknowns) - 1
 	}
-	rails := func(w what, index int, mean, spread, splits float64) [2]int {
+	rails := func(w what, index int, mean, spread, splits, tail float64) [2]int {
 		var at [2]int
 		for _, rail := range []run.Rail{run.Plus, run.Minus} {
 			at[rail] = add(unknown{what: w, index: index, rail: rail, vague: true, mean: mean, deviation: spread})
 		}
-		p.splits = append(p.splits, split{at: at, bent: w != reelRail, spread: splits})
+		p.splits = append(p.splits, split{at: at, bent: w != reelRail, about: absent, spread: splits, tail: tail})
 		return at
 	}
 	for i, j := range r.Joints {
@@ -112,18 +115,19 @@ func (p *problem) layUnknowns() {
 			p.joints = append(p.joints, [2]int{absent, minus})
 			continue
 		}
-		p.joints = append(p.joints, rails(jointRail, i, bend(j.Ohms/2), railSpread, jointSplits))
+		p.joints = append(p.joints, rails(jointRail, i, bend(j.Ohms/2), railSpread, jointSplits, 0))
 	}
 	for i, f := range r.Feeds {
-		p.feeds = append(p.feeds, rails(feedRail, i, bend(f.Ohms/2), railSpread, feedSplits))
+		p.feeds = append(p.feeds, rails(feedRail, i, bend(f.Ohms/2), railSpread, feedSplits, feedTail))
 	}
 	for i, reel := range r.Reels {
 		spread := reelSpread
 		if reel.Strip.LoopOhms == 0 {
 			spread = reelSpreadBlind
 		}
-		p.reels = append(p.reels, rails(reelRail, i, 1, spread, reelSplits))
+		p.reels = append(p.reels, rails(reelRail, i, 1, spread, reelSplits, 0))
 	}
+	p.layFoils(add)
 	for i, s := range r.Supplies {
 		ohms, spread := s.Ohms, s.Ohms/2+outputOhms
 		p.supplies = append(p.supplies, [2]int{

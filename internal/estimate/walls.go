@@ -20,9 +20,9 @@ func (p *problem) behind() (list []int) {
 	return list
 }
 
-// evaluateWalls writes the walls' residuals behind those of the splits.
+// evaluateWalls writes the walls' residuals behind those of the reels.
 func (p *problem) evaluateWalls(x, residuals []float64, jacobian *leastsquares.Matrix) {
-	first := len(p.observations) + len(p.splits)
+	first := len(p.observations) + len(p.splits) + len(p.alikes)
 	for i, j := range p.walls {
 		low := min(x[j], 0)
 		residuals[first+i] = low / wallOhms

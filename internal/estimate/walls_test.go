@@ -29,7 +29,7 @@ func TestWalls(t *testing.T) {
 	if err := p.Evaluate(x, residuals, jacobian); err != nil {
 		t.Fatal(err)
 	}
-	first := len(p.observations) + len(p.splits)
+	first := len(p.observations) + len(p.splits) + len(p.alikes)
 	for i := range p.walls {
 		want, slope := 0.0, 0.0
 		if i == 1 {

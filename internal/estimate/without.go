@@ -23,6 +23,9 @@ type Part struct {
 // with the rows taken out again: a fit of its own may differ where much is lost.
 func (e *Estimate) Without(element int, readings []int) Part {
 	p, x := e.problem, &e.Elements[element]
+	fit := e.x
+	e, done := e.alone(x.Kind, x.Index)
+	defer done()
 	part := Part{Belief: x.Belief, Known: x.Known}
 	if x.Open || e.covariance == nil {
 		return part
@@ -35,11 +38,12 @@ func (e *Estimate) Without(element int, readings []int) Part {
 			continue
 		}
 		row := make([]float64, len(e.x))
-		predicted, err := p.predict(o, e.x, row)
+		predicted, err := p.predict(o, fit, row)
 		if err != nil {
 			continue
 		}
 		for j := range row {
+			predicted += row[j] * (e.x[j] - fit[j])
 			row[j] /= o.deviation
 		}
 		rows, misses = append(rows, row), append(misses, (o.value-predicted)/o.deviation)
@@ -90,6 +94,8 @@ const (
 // taken as readings of its own, the variance is the sum of what each reading's error adds.
 func (e *Estimate) Budget(element int) (shares [Sources]float64) {
 	x := &e.Elements[element]
+	e, done := e.alone(x.Kind, x.Index)
+	defer done()
 	if e.covariance == nil {
 		return shares
 	}

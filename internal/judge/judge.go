@@ -73,7 +73,15 @@ func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
 			j.design = append(j.design, math.Abs(f.Amps))
 		}
 	}
-	j.out.Doubt = oddity(est, j.name, func(reel int) float64 { return r.Reels[reel].Strip.LoopOhms })
+	j.out.Doubt = oddity(est, j.name, func(e *estimate.Element) float64 {
+		switch e.Kind {
+		case assessment.Reel:
+			return r.Reels[e.Index].Strip.LoopOhms
+		case assessment.Feed:
+			return r.Feeds[e.Index].Ohms
+		}
+		return 0
+	}, j.resembles)
 	j.doubt = j.out.Doubtful()
 	count := 0
 	for i := range est.Elements {

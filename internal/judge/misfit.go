@@ -16,13 +16,22 @@ const (
 	// leastCopper is the least part of its stated resistance that a reel can have; no strip is
 	// so much better than its figure (common practice, no source).
 	leastCopper = 0.75
+	// leastWire is the same of a feed, whose conductor is stated by its gauge (the same).
+	leastWire = 0.5
+	// odd is the p-value from which on a reading left out that looks like no slip may be one
+	// all the same: below it the readings that were kept fit badly too. What lies fewer than
+	// glaring deviations from the others looks like some place or other by chance.
+	odd     = 0.05
+	glaring = 10.0
 	// negative is how many deviations below nothing no joint or feed can lie.
 	negative = 4.0
 )
 
 // oddity says what is odd about a fit that explains the readings it kept, "" where
-// nothing is.
-func oddity(est *estimate.Estimate, name func(*estimate.Element) string, nominal func(reel int) float64) string {
+// nothing is. stated is what the run file states of a reel or feed, 0 for nothing, and
+// resembles what a reading left out looks like.
+func oddity(est *estimate.Estimate, name func(*estimate.Element) string, stated func(*estimate.Element) float64,
+	resembles func(assessment.Reading) string) string {
 	wrong := 0
 	for _, x := range est.Readings {
 		if x.Suspect {
@@ -35,18 +44,25 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, nominal
 	if x, again := insists(est.Readings); again {
 		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
 	}
+	for _, x := range est.Readings {
+		if x.Suspect && est.Fit.PValue < odd && (math.Abs(x.Standardised) < glaring || resembles(x) == "") {
+			return fmt.Sprintf("A reading of %s contradicts the others, looks like no slip, and the rest fit badly", between(x))
+		}
+	}
 	for i := range est.Elements {
 		e := &est.Elements[i]
 		if e.Rail != assessment.Loop || !e.Known || e.Open || e.Kind == assessment.Supply {
 			continue
 		}
-		if e.Kind == assessment.Reel {
-			_, high := e.Belief.Interval(coverage)
-			if part := e.Ohms(math.Max(high, 0)) / nominal(e.Index); part < leastCopper {
-				return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
-			}
-		} else if e.Belief.Mean < -negative*e.Belief.Deviation {
+		_, high := e.Belief.Interval(coverage)
+		part := e.Ohms(math.Max(high, 0)) / stated(e)
+		switch {
+		case e.Kind != assessment.Reel && e.Belief.Mean < -negative*e.Belief.Deviation:
 			return fmt.Sprintf("%s %s seems to have less than no resistance", titled(e.Kind), name(e))
+		case e.Kind == assessment.Reel && part < leastCopper:
+			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
+		case e.Kind == assessment.Feed && part < leastWire:
+			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at the most", name(e), 100*part)
 		}
 	}
 	return ""

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -16,37 +15,28 @@ import (
 )
 
 // mixes are ways of commissioning the same invented runs. The first reads them in dim
-// steps, as one does who has no figures yet, and so shows what is found where little
-// current flows. The second lights them as brightly as the run file says they can be lit
-// with every pixel still in its straight part (0.8 of the rated volts) and no supply
-// beyond its amperes: a dark step, half of that and all of it. The third reads the plus
-// over each joint too, which a meter does in its finest range where pair voltages of
-// 12 V are counted in 10 mV.
+// steps, as one does who has no figures yet, and pair voltages and the minus over each
+// joint only; it shows what is found where little current flows and where a meter counts
+// 12 V in 10 mV. The second reads both conductors over each joint, as a survey does. The
+// third does so with the runs as bright as the run file says they can be lit with every
+// pixel still in its straight part (0.8 of the rated volts) and no supply beyond its
+// amperes: a dark step, half of that and all of it.
 var mixes = []struct {
 	name string
 	make func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit)
 }{
-	{"dim steps", commissioning},
-	{"brightest steps", func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
-		return commissioningOf(t, i, rng, func(r *run.Run) { brighten(t, r) })
+	{"dim steps, minus only", commissioning},
+	{"dim steps", func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
+		p, _ := commissioning(t, i, rng)
+		return p, survey.Thorough(p.Run)
 	}},
-	{"brightest steps, both rails", func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
-		p, visits := commissioningOf(t, i, rng, func(r *run.Run) { brighten(t, r) })
-		for _, v := range slices.Clone(visits) {
-			if v.Quantity == run.Voltage && strings.HasSuffix(v.From, "-") && !cutAt(p.Run, v) {
-				plus := func(name string) string { return strings.TrimSuffix(name, "-") + "+" }
-				visits = append(visits, survey.Visit{Quantity: run.Voltage, From: plus(v.From), To: plus(v.To)})
-			}
-		}
-		return p, visits
-	}},
+	{"brightest steps", bright},
 }
 
-// cutAt tells whether a visit is over a joint whose plus is parted on purpose.
-func cutAt(r *run.Run, v survey.Visit) bool {
-	return slices.ContainsFunc(r.Joints, func(j run.Joint) bool {
-		return j.PlusCut && strings.HasPrefix(v.From, r.Reels[j.To].Name+".")
-	})
+// bright is the third of the mixes.
+func bright(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
+	p, _ := commissioningOf(t, i, rng, func(r *run.Run) { brighten(t, r) })
+	return p, survey.Thorough(p.Run)
 }
 
 // brighten gives a run a dark step, its brightest, in whole percent, and half of that.

@@ -35,6 +35,7 @@ func TestOddity(t *testing.T) {
 		return list
 	}
 	other := twice(11.9, 11.5)
+	reversed := twice(-11.5, 11.5)
 	other[1].Quantity = run.Current
 	element := func(kind assessment.Kind, mean, deviation float64) []estimate.Element {
 		return []estimate.Element{{Kind: kind, Rail: assessment.Loop, Known: true,
@@ -49,22 +50,31 @@ func TestOddity(t *testing.T) {
 		est  estimate.Estimate
 		says string
 	}{
+		{"one that fits no slip", estimate.Estimate{Fit: assessment.Fit{PValue: 0.06}, Readings: suspects(1)}, ""},
+		{"and the rest fit badly", estimate.Estimate{Fit: assessment.Fit{PValue: 0.04}, Readings: suspects(1)}, "A reading of a contradicts"},
+		{"the rest fit badly without", estimate.Estimate{Fit: assessment.Fit{PValue: 0.04}, Readings: suspects(0)}, ""},
+		{"leads reversed, and the rest fit badly", estimate.Estimate{Fit: assessment.Fit{PValue: 0.04}, Readings: reversed[:1]}, ""},
 		{"three slips", estimate.Estimate{Readings: suspects(3)}, ""},
 		{"four", estimate.Estimate{Readings: suspects(4)}, "4 readings contradict the others"},
 		{"the same place twice", estimate.Estimate{Readings: twice(11.9, 11.5)}, "The readings of north.end+ to north.end- contradict the others more than once"},
 		{"its volts and its amperes", estimate.Estimate{Readings: other}, ""},
-		{"leads reversed all the time", estimate.Estimate{Readings: twice(-11.5, 11.5)}, ""},
+		{"leads reversed all the time", estimate.Estimate{Readings: reversed}, ""},
 		{"millivolts all the time", estimate.Estimate{Readings: twice(0.0115, 11.5)}, ""},
 		// The end of the interval counts: 1.96 deviations up.
 		{"copper", estimate.Estimate{Elements: element(assessment.Reel, 0.060, 0.001)}, ""},
 		{"too little copper", estimate.Estimate{Elements: element(assessment.Reel, 0.057, 0.001)}, "Reel x seems to have 74 %"},
+		{"wire", estimate.Estimate{Elements: element(assessment.Feed, 0.042, 0.001)}, ""},
+		{"too little wire", estimate.Estimate{Elements: element(assessment.Feed, 0.037, 0.001)}, "Feed x seems to have 49 %"},
 		{"a reel that nobody knows", estimate.Estimate{Elements: unknown}, ""},
 		{"joint", estimate.Estimate{Elements: element(assessment.Joint, -0.0039, 0.001)}, ""},
 		{"joint below nothing", estimate.Estimate{Elements: element(assessment.Joint, -0.0041, 0.001)}, "Joint x seems to have less"},
 		{"feed below nothing", estimate.Estimate{Elements: element(assessment.Feed, -0.0041, 0.001)}, "Feed x seems to have less"},
 		{"one rail", estimate.Estimate{Elements: rail}, ""},
 	} {
-		got := oddity(&c.est, func(*estimate.Element) string { return "x" }, func(int) float64 { return 0.080 })
+		if c.est.Fit.PValue == 0 {
+			c.est.Fit.PValue = 0.5
+		}
+		got := oddity(&c.est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.080 }, slip)
 		if c.says == "" && got != "" || !strings.HasPrefix(got, c.says) {
 			t.Errorf("%s: %q, want %q", c.name, got, c.says)
 		}

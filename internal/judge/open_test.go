@@ -88,7 +88,7 @@ func TestSimulatedOpens(t *testing.T) {
 			case e.Verdict == assessment.Pass:
 				passedBad++
 			default:
-				t.Logf("%s %s of %.2f A if sound: %.4g (%.4g to %.4g) %s, p %.2g, settled %v", e.Kind, e.Name, amps, e.Ohms, e.Low, e.High, e.Verdict, a.Fit.PValue, a.Fit.Converged)
+				t.Logf("open %d: %s %s of %.2f A if sound: %.4g (%.4g to %.4g) %s, p %.2g, settled %v", opens, e.Kind, e.Name, amps, e.Ohms, e.Low, e.High, e.Verdict, a.Fit.PValue, a.Fit.Converged)
 			}
 		}
 	}

@@ -42,7 +42,8 @@ func amps(feed string) Visit      { return Visit{Quantity: run.Current, From: fe
 func TestThorough(t *testing.T) {
 	want := []Visit{
 		volts("A+", "A-"), amps("trunk"), amps("near"), amps("tap"), volts("block+", "block-"),
-		volts("west.start+", "west.start-"), volts("west.end+", "west.end-"), volts("north.start-", "west.end-"),
+		volts("west.start+", "west.start-"), volts("west.end+", "west.end-"),
+		volts("west.end+", "north.start+"), volts("north.start-", "west.end-"),
 		volts("north.start+", "north.start-"), volts("north.40+", "north.40-"), volts("north.end+", "north.end-"),
 	}
 	r := tee()

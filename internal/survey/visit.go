@@ -21,8 +21,9 @@ func Pair(r *run.Run, at run.Place) Visit {
 
 // Thorough lists the visits after which every joint and feed can be judged: the
 // supplies, the junctions, both ends of each reel, where each feed arrives, and the
-// current of each feed; and from minus to minus over each joint, which tells the
-// rail that a fault is in. They come in the order of the run, so that nobody walks
+// current of each feed; and over each joint along either conductor, which tells the
+// rail that a fault is in and is read in the meter's finest range, where a pair voltage
+// of 12 V is counted in 10 mV. They come in the order of the run, so that nobody walks
 // to and fro.
 func Thorough(r *run.Run) []Visit {
 	var visits []Visit
@@ -53,8 +54,11 @@ func Thorough(r *run.Run) []Visit {
 		add(Pair(r, end))
 		for _, j := range r.Joints {
 			if j.From == i {
-				add(Visit{run.Voltage, r.PlaceName(run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}) + run.Minus.Sign(),
-					r.PlaceName(end) + run.Minus.Sign()})
+				before, after := r.PlaceName(end), r.PlaceName(run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1})
+				if !j.PlusCut {
+					add(Visit{run.Voltage, before + run.Plus.Sign(), after + run.Plus.Sign()})
+				}
+				add(Visit{run.Voltage, after + run.Minus.Sign(), before + run.Minus.Sign()})
 			}
 		}
 	}
