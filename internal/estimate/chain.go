@@ -12,11 +12,12 @@ import (
 // left out of the derivatives: a second-order matter of the milliohm by which a
 // perfect joint's estimate may come out below zero.
 func (p *problem) chain(k int, x []float64, s *state, g *ladder.Gradient, row []float64) (beyond float64) {
-	scale, idle, shift := 0.0, 0.0, 0.0
+	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	for i := range g.Scale {
 		scale += g.Scale[i] * s.adjust.Scale
 		idle += g.Idle[i] * s.adjust.Idle
 		shift += g.Shift[i]
+		stretch += g.Stretch[i]
 	}
 	for i, u := range p.unknowns {
 		d, inside := 0.0, x[i]
@@ -49,6 +50,8 @@ func (p *problem) chain(k int, x []float64, s *state, g *ladder.Gradient, row []
 			d = idle
 		case allShift:
 			d = shift
+		case allStretch:
+			d = stretch
 		case stepShift:
 			if u.step == k {
 				d = shift

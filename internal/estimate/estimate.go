@@ -98,11 +98,7 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	if !fit.Converged {
-		if longer, err := p.solveWithin(fit.X, patientSteps); err == nil {
-			fit = longer
-		}
-	}
+	fit = p.patiently(fit)
 	for i, c := range p.parted {
 		p.parted[i].excluded = p.excluded(c, fit)
 	}
@@ -136,6 +132,30 @@ const mostSteps = 100
 // patientSteps are for a fit on which a verdict hangs and which has not settled.
 const patientSteps = 400
 
+// patiently gives a fit that did not settle other chances: more steps from where it is, and
+// the run file's own figures as a start. Where that does not settle either, or a conductor
+// comes out far below nothing, where derivatives are not exact (see chain), one between
+// walls at zero is taken, unless it explains the readings worse by an open conductor's worth.
+func (p *problem) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
+	best := fit
+	for _, start := range [][]float64{fit.X, p.start()} {
+		if best.Converged {
+			break
+		}
+		other, err := p.solveWithin(start, patientSteps)
+		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+openGain) {
+			best = other
+		}
+	}
+	if best.Converged && !p.farBelow(best) {
+		return best
+	}
+	if other := p.walled(best.X, p.start()); other != nil && other.SumSquares < best.SumSquares+openGain {
+		return other
+	}
+	return best
+}
+
 // firstSteps is enough where no reading is grossly wrong; where one is, there is no
 // use in fitting it well.
 const firstSteps = 15
@@ -145,11 +165,15 @@ func (p *problem) solveWithin(start []float64, most int) (*leastsquares.Fit, err
 }
 
 func (p *problem) solveTo(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
+	return leastsquares.Solve(p, start, p.prior(), opt)
+}
+
+func (p *problem) prior() *leastsquares.Prior {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
 	for i := range p.unknowns {
 		prior.Mean[i], prior.Deviation[i] = p.priorOf(i)
 	}
-	return leastsquares.Solve(p, start, prior, opt)
+	return prior
 }
 
 // misfit is the probability below which the model does not explain the readings;

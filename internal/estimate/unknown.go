@@ -23,6 +23,7 @@ const (
 	idleScale               // ln of the factor on the idle current
 	allShift                // V by which the knees are shifted
 	stepShift               // the same in one step
+	allStretch              // ln of the factor on the volts over which a channel falls
 	warmth                  // °C of the copper
 	foilFactor              // factor on the stated Ω/m that the reels of one strip have in common
 	foilShare               // and how it is shared: what the plus has more than the minus, over both
@@ -90,8 +91,9 @@ const (
 	idleSpread      = 0.40
 	shiftSpread     = 0.05 // of the rated volts
 	shiftStepSpread = 0.02
-	warmthSpread    = 6.0 // K, where nobody measured the temperature: some 10 K either way
-	warmthRead      = 1.5 // K, that copper may differ from a thermometer beside it
+	stretchSpread   = 0.30 // a fall may be a third longer or shorter than stated, or of another shape
+	warmthSpread    = 6.0  // K, where nobody measured the temperature: some 10 K either way
+	warmthRead      = 1.5  // K, that copper may differ from a thermometer beside it
 )
 
 // unknowns lists the parameters of the problem in a fixed order.
@@ -139,6 +141,7 @@ func (p *problem) layUnknowns() {
 	add(unknown{what: idleScale, deviation: idleSpread})
 	volts := r.Reels[0].Strip.Volts
 	add(unknown{what: allShift, deviation: shiftSpread * volts})
+	add(unknown{what: allStretch, deviation: stretchSpread})
 	add(unknown{what: warmth, mean: p.temperature.mean, deviation: p.temperature.deviation, even: p.temperature.deviation == warmthSpread})
 	for k, step := range p.steps {
 		for i, s := range r.Supplies {
@@ -203,6 +206,8 @@ func (p *problem) set(k int, x []float64, s *state) {
 			idle = v
 		case allShift:
 			adjust.Shift += v
+		case allStretch:
+			adjust.Stretch = clamp(v, -2, 2)
 		case warmth:
 			s.warm = v
 		case stepVolts:

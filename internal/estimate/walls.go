@@ -37,6 +37,43 @@ func (p *problem) evaluateWalls(x, residuals []float64, jacobian *leastsquares.M
 	}
 }
 
+// farBelow tells whether a fit has a conductor so far below nothing that it says little of
+// what a run with none has.
+func (p *problem) farBelow(fit *leastsquares.Fit) bool {
+	for _, j := range p.behind() {
+		if fit.X[j] < -far {
+			return true
+		}
+	}
+	return false
+}
+
+// far is Ω; what readings are off by takes sound joints down to a milliohm or two.
+const far = 0.005
+
+// walled is a fit between walls from the first of some starts from which it settles, with
+// the covariance that it has without them: a conductor at its wall is not known to be
+// there. It is nil where it settles from none.
+func (p *problem) walled(starts ...[]float64) *leastsquares.Fit {
+	for _, start := range starts {
+		at := append([]float64(nil), start...)
+		p.walls = p.behind()
+		for _, j := range p.walls {
+			at[j] = max(at[j], 0)
+		}
+		fit, err := p.solveWithin(at, patientSteps)
+		p.walls = nil
+		if err != nil || !fit.Converged {
+			continue
+		}
+		if fit, err = leastsquares.At(p, fit.X, p.prior()); err == nil {
+			fit.Converged = true
+			return fit
+		}
+	}
+	return nil
+}
+
 // physical is the best account in which no conductor has less than no resistance, and
 // its sum of squares; nil where none was found. It is the fit itself where that is one.
 func (e *Estimate) physical() ([]float64, float64) {

@@ -107,7 +107,7 @@ func (e *Estimate) Budget(element int) (shares [Sources]float64) {
 		switch u.what {
 		case gain, offset:
 			from = Meters
-		case allScale, stepScale, idleScale, allShift, stepShift:
+		case allScale, stepScale, idleScale, allShift, stepShift, allStretch:
 			from = Pixels
 		case warmth:
 			from = Temperature

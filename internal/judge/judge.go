@@ -118,11 +118,13 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 		towards = j.est.Towards(i, x.Limit, estimate.Verdict)
 		if towards != e.Belief {
 			least, most := j.est.Towards(i, x.Limit, estimate.Interval).Interval(coverage)
-			if e.Scale(x.Limit) < e.Belief.Mean {
-				low = math.Min(least, math.Max(e.Belief.Mean, 0))
+			middle := math.Max(towards.Mean, 0)
+			if e.Scale(x.Limit) < middle {
+				low, high = math.Min(least, middle), math.Max(j.est.Reach(i, coverage, true), middle)
 			} else {
-				high = math.Max(most, e.Belief.Mean)
+				low, high = math.Min(j.est.Reach(i, coverage, false), middle), math.Max(most, middle)
 			}
+			x.Ohms = e.Ohms(middle)
 		}
 	}
 	x.Low, x.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
@@ -132,6 +134,9 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	joins := e.Kind == assessment.Joint || e.Kind == assessment.Feed
 	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > openAbove || joins && x.Low > parted) {
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
+	}
+	if e.Known && !x.Open() {
+		x.High = math.Min(x.High, parted) // from there on it would be called open
 	}
 	x.Low = math.Min(x.Low, mostExcluded)
 	if !e.Known {

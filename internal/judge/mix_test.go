@@ -112,7 +112,7 @@ func TestSimulatedMixes(t *testing.T) {
 	for _, mix := range mixes {
 		t.Run(mix.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(1, 2))
-			rows := map[string]*cell{}
+			rows, doubt := map[string]*cell{}, 0
 			held := map[assessment.Kind]*tally{assessment.Joint: {}, assessment.Feed: {}, assessment.Reel: {}}
 			for i := range *simulations {
 				p, visits := mix.make(t, i, rng)
@@ -121,6 +121,9 @@ func TestSimulatedMixes(t *testing.T) {
 					t.Fatal(err)
 				}
 				a := assess(t, p.Run, list)
+				if a.Doubtful() {
+					doubt++
+				}
 				volts := fmt.Sprintf("%.0f V", p.Run.Reels[0].Strip.Volts)
 				for _, e := range a.Elements {
 					if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
@@ -162,6 +165,11 @@ func TestSimulatedMixes(t *testing.T) {
 			}
 			if rows["all"].passedBad > 0 || rows["all"].falsely > *simulations/100 {
 				t.Error("verdicts are wrong")
+			}
+			// Pixels that fall by another law than the fit's are no reason for doubt, nor for
+			// calling readings of dim pixels wrong.
+			if t.Logf("%d runs in doubt", doubt); doubt > *simulations/100 {
+				t.Errorf("%d runs in doubt", doubt)
 			}
 			if c := rows["5 V, 1 A or more"]; c != nil {
 				atLeast(t, "bad joints at 5 V and 1 A found", c.found, c.bad, 0.99)

@@ -46,6 +46,33 @@ func TestPartedJoint(t *testing.T) {
 	}
 }
 
+// A ring in whose middle joint next to nothing flows, so that without walls at zero the fit
+// creeps among conductors far below nothing and never settles; simulated by somebody else's
+// program, which has the truth.
+func TestCreepingFit(t *testing.T) {
+	r, readings := stored(t, "creeping")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.Doubtful() {
+		t.Errorf("%+v, %s", a.Fit, a.Doubt)
+	}
+	for name, truth := range map[string]float64{"r1-r2": 0.00634, "r2-r3": 0.00598, "near": 0.07397, "far": 0.36570, "r1": 0.08433, "r2": 0.07310, "r3": 0.08337} {
+		for _, e := range a.Elements {
+			if e.Name != name || e.Rail != assessment.Loop {
+				continue
+			}
+			if truth < e.Low || truth > e.High {
+				t.Errorf("%s %s: %g is true, found %g to %g", e.Kind, name, truth, e.Low, e.High)
+			}
+			if want := map[string]assessment.Verdict{"r1-r2": assessment.Pass, "near": assessment.Pass, "far": assessment.Fail}[name]; want != "" && e.Verdict != want {
+				t.Errorf("%s: %s", name, e.Verdict)
+			}
+		}
+	}
+}
+
 // stored reads a run and its readings, simulated by somebody else's program.
 func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
 	t.Helper()

@@ -17,6 +17,7 @@ type Gradient struct {
 	Scale    []float64 // by reel: per unit of pixel.Adjust.Scale
 	Idle     []float64
 	Shift    []float64 // per V
+	Stretch  []float64
 }
 
 // NewGradient makes room for a network's derivatives.
@@ -26,6 +27,7 @@ func (n *Network) NewGradient() *Gradient {
 		Supplies: make([]Source, len(r.Supplies)), Reels: make([]Rails, len(r.Reels)),
 		Joints: make([]Rails, len(r.Joints)), Feeds: make([]Rails, len(r.Feeds)),
 		Scale: make([]float64, len(r.Reels)), Idle: make([]float64, len(r.Reels)), Shift: make([]float64, len(r.Reels)),
+		Stretch: make([]float64, len(r.Reels)),
 	}
 }
 
@@ -88,6 +90,7 @@ func (s *Solver) gradient(g *Gradient) error {
 	clear(g.Scale)
 	clear(g.Idle)
 	clear(g.Shift)
+	clear(g.Stretch)
 	for r, nodes := range s.net.tapNodes {
 		for j, p := range nodes {
 			k := s.net.offsets[r] + s.net.taps[r][j] - 1
@@ -133,10 +136,10 @@ func (s *Solver) putRail(g *Gradient, x resistor, d float64) {
 }
 
 // partials are the derivatives of a pixel's current, see pixel.Load.Partials.
-type partials struct{ scale, idle, shift float64 }
+type partials struct{ scale, idle, shift, stretch float64 }
 
 func partialsOf(load *pixel.Load, v float64) (d partials) {
-	d.scale, d.idle, d.shift = load.Partials(v)
+	d.scale, d.idle, d.shift, d.stretch = load.Partials(v)
 	return d
 }
 
@@ -148,6 +151,7 @@ func (s *Solver) loadGradient(g *Gradient, reel, k int, lambda float64) {
 	g.Scale[reel] -= lambda * d.scale
 	g.Idle[reel] -= lambda * d.idle
 	g.Shift[reel] -= lambda * d.shift
+	g.Stretch[reel] -= lambda * d.stretch
 }
 
 // sectionGradient adds what the inside of a section contributes. The adjoint obeys
@@ -169,7 +173,7 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	load := &s.loads[sec.reel]
 	full := s.full[sec.reel]
 	product := 0.0
-	level, idle, shift := 0.0, 0.0, 0.0
+	level, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	above := 0.0 // sum of the adjoint where the load does not depend on the voltage
 	if s.ends[i].sated {
 		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
@@ -184,10 +188,11 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 				above += a
 				continue
 			}
-			dScale, dIdle, dShift := load.Partials(v)
+			dScale, dIdle, dShift, dStretch := load.Partials(v)
 			level += a * dScale
 			idle += a * dIdle
 			shift += a * dShift
+			stretch += a * dStretch
 		}
 		product += (a - a1) * (v - vFirst)
 	}
@@ -196,10 +201,12 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 		level += above * d.scale
 		idle += above * d.idle
 		shift += above * d.shift
+		stretch += above * d.stretch
 	}
 	g.Scale[sec.reel] -= level
 	g.Idle[sec.reel] -= idle
 	g.Shift[sec.reel] -= shift
+	g.Stretch[sec.reel] -= stretch
 
 	plus, minus := s.reelRails(sec.reel)
 	loop := plus + minus

@@ -34,7 +34,7 @@ func knobs(p *Parameters, by *pixel.Adjust, g *Gradient, sums *pixel.Adjust) []k
 			knob{fmt.Sprint("ohms", i), &p.Supplies[i].Ohms, &g.Supplies[i].Ohms, false})
 	}
 	return append(list, knob{"scale", &by.Scale, &sums.Scale, true}, knob{"idle", &by.Idle, &sums.Idle, true},
-		knob{"shift", &by.Shift, &sums.Shift, true})
+		knob{"shift", &by.Shift, &sums.Shift, true}, knob{"stretch", &by.Stretch, &sums.Stretch, true})
 }
 
 // Every derivative against central differences, at random points of random runs.
@@ -57,7 +57,7 @@ func TestGradientsAgreeWithCentralDifferences(t *testing.T) {
 		for k := range par.Reels { // rails that differ
 			par.Reels[k].Plus *= 0.7 + rng.Float64()
 		}
-		by := pixel.Adjust{Scale: math.Exp(rng.NormFloat64()), Idle: 1, Shift: 0.05}
+		by := pixel.Adjust{Scale: math.Exp(rng.NormFloat64()), Idle: 1, Shift: 0.05, Stretch: 0.3 * rng.NormFloat64()}
 		solve := func() {
 			s.Restart()
 			if err := s.Solve(&par, Loads(r, r.Steps[0], by)); err != nil {
@@ -88,6 +88,7 @@ func TestGradientsAgreeWithCentralDifferences(t *testing.T) {
 				sums.Scale += g.Scale[k]
 				sums.Idle += g.Idle[k]
 				sums.Shift += g.Shift[k]
+				sums.Stretch += g.Stretch[k]
 			}
 			list := knobs(&par, &by, g, &sums)
 			for range 8 {

@@ -97,6 +97,29 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 	return s.finish()
 }
 
+// At is a fit that ends where it begins, converged or not: what the model and the prior make
+// of a place found by other means. Its Converged is false.
+func At(m Model, x []float64, prior *Prior) (*Fit, error) {
+	_, k := m.Size()
+	if err := check(k, x, prior); err != nil {
+		return nil, err
+	}
+	s := newSearch(m, prior, Options{})
+	copy(s.here.x, x)
+	if err := s.visit(s.here); err != nil {
+		return nil, err
+	}
+	if !finite(s.here.sum) {
+		return nil, errors.New("residuals or derivatives are not finite")
+	}
+	s.begin()
+	f, err := s.finish()
+	if err == nil {
+		f.Converged = false
+	}
+	return f, err
+}
+
 // check refuses input that no fit can be made of.
 func check(k int, start []float64, prior *Prior) error {
 	if len(start) != k {

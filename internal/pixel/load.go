@@ -18,10 +18,11 @@ import (
 
 // Adjust is how the real pixels differ from what the run file states.
 type Adjust struct {
-	Scale float64 // factor on every channel's current; 1 = as stated
-	Idle  float64 // factor on the idle current; 1 = as stated
-	Shift float64 // V, added to every forward and knee voltage
-	Shape Shape   // how a channel's current falls below its knee
+	Scale   float64 // factor on every channel's current; 1 = as stated
+	Idle    float64 // factor on the idle current; 1 = as stated
+	Shift   float64 // V, added to every forward and knee voltage
+	Stretch float64 // ln of the factor on the volts over which a channel falls, about their middle; 0 = as stated
+	Shape   Shape   // how a channel's current falls below its knee
 }
 
 // Shape is how a channel's current falls between its knee and its forward voltage.
@@ -84,6 +85,10 @@ func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
 			t.forward = regulatedOff*c.Knee + by.Shift
 		case run.Resistor:
 			t.size = level / c.Ohms
+		}
+		if strip.Driver != run.Resistor && by.Stretch != 0 {
+			middle, half := (t.forward+t.knee)/2, (t.knee-t.forward)/2*math.Exp(by.Stretch)
+			t.forward, t.knee = middle-half, middle+half
 		}
 		t.inverse = 1 / math.Max(t.knee-t.forward, 1e-3)
 		l.add(t)
@@ -170,10 +175,11 @@ func (t *term) fall(v float64) (value, slope float64) {
 }
 
 // Partials gives the derivatives of the current at v volts with respect to the
-// three figures of Adjust: A per unit of Scale, A per unit of Idle, A per volt.
-func (l *Load) Partials(v float64) (scale, idle, shift float64) {
+// four figures of Adjust: A per unit of Scale, A per unit of Idle, A per volt of Shift, A
+// per unit of Stretch.
+func (l *Load) Partials(v float64) (scale, idle, shift, stretch float64) {
 	if v <= 0 {
-		return 0, 0, 0
+		return 0, 0, 0, 0
 	}
 	for i := range l.n {
 		t := &l.terms[i]
@@ -184,6 +190,9 @@ func (l *Load) Partials(v float64) (scale, idle, shift float64) {
 			g /= v
 		}
 		shift -= g
+		if l.driver != run.Resistor {
+			stretch += g * ((t.forward+t.knee)/2 - v)
+		}
 	}
 	if l.scale != 0 {
 		scale /= l.scale
@@ -192,5 +201,5 @@ func (l *Load) Partials(v float64) (scale, idle, shift float64) {
 	if l.idle != 0 {
 		idle /= l.idle
 	}
-	return scale, idle, shift
+	return scale, idle, shift, stretch
 }

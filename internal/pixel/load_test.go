@@ -50,7 +50,7 @@ func TestDerivatives(t *testing.T) {
 	for range 3000 {
 		d := run.Driver(rng.IntN(3))
 		st := strip(d)
-		by := Adjust{Scale: 0.5 + rng.Float64(), Idle: 0.5 + rng.Float64(), Shift: 0.2 * rng.NormFloat64()}
+		by := Adjust{Scale: 0.5 + rng.Float64(), Idle: 0.5 + rng.Float64(), Shift: 0.2 * rng.NormFloat64(), Stretch: 0.3 * rng.NormFloat64()}
 		v := 0.1 + 5.5*rng.Float64()
 		value := func(v float64, by Adjust) float64 {
 			l := New(st, white, by)
@@ -59,7 +59,7 @@ func TestDerivatives(t *testing.T) {
 		}
 		l := New(st, white, by)
 		_, slope := l.Current(v)
-		scale, idle, shift := l.Partials(v)
+		scale, idle, shift, stretch := l.Partials(v)
 		const h = 1e-6
 		with := func(f func(*Adjust, float64)) float64 {
 			up, down := by, by
@@ -75,6 +75,7 @@ func TestDerivatives(t *testing.T) {
 			{"scale", scale, with(func(a *Adjust, x float64) { a.Scale += x })},
 			{"idle", idle, with(func(a *Adjust, x float64) { a.Idle += x })},
 			{"shift", shift, with(func(a *Adjust, x float64) { a.Shift += x })},
+			{"stretch", stretch, with(func(a *Adjust, x float64) { a.Stretch += x })},
 		} {
 			if math.Abs(c.got-c.want) > 2e-6 && !bend(l, v, 2*h) {
 				t.Fatalf("%v at %g V, %+v: %s %g, difference %g", d, v, by, c.name, c.got, c.want)
