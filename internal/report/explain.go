@@ -32,6 +32,9 @@ func ExplainText(w io.Writer, x *assessment.Explanation, colour bool) error {
 		text += ", limit " + l.Limit
 	}
 	t.wrapped("", text, 0, e.Verdict)
+	if x.Why != "" {
+		t.wrapped("", x.Why, 0, assessment.None)
+	}
 	if e.Open() {
 		t.wrapped("", "An open conductor is found by fitting all readings with and without it; no part of them carries that by itself.", 0, assessment.None)
 		return t.w.Flush()
@@ -139,7 +142,11 @@ func explanationJSON(x *assessment.Explanation) any {
 		}
 		return o
 	}
-	o := object{{"kind", x.Element.Kind}, {"name", x.Element.Name}, {"rail", x.Element.Rail}, {"parts", list(x.Parts, part)}}
+	o := object{{"kind", x.Element.Kind}, {"name", x.Element.Name}, {"rail", x.Element.Rail}}
+	if x.Why != "" {
+		o = append(o, member{"why", x.Why})
+	}
+	o = append(o, member{"parts", list(x.Parts, part)})
 	if x.Single != nil {
 		o = append(o, member{"single", part(*x.Single)})
 	}
