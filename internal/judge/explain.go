@@ -55,7 +55,7 @@ func (j *judged) named(name string) (int, error) {
 // explain weighs like readings together, over all steps and in the step that weighs
 // most.
 func (j *judged) explain(i int) *assessment.Explanation {
-	x := &assessment.Explanation{Element: *j.judgedAs(i), Why: j.why(i)}
+	x := &assessment.Explanation{Element: *j.judgedAs(i), Why: j.why(i), Advice: j.advice(i)}
 	e := &j.est.Elements[i]
 	groups := map[string][]int{}
 	var order []string

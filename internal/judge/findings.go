@@ -44,7 +44,7 @@ func (j *judged) say(s assessment.Severity, subject, text string) {
 // failure says what a failing element is and what to do about it.
 func (j *judged) failure(x *assessment.Element) string {
 	if x.Open() {
-		return fmt.Sprintf("open: no current passes, it has at least %s. Disconnect the supply, then look for a parted conductor or a connector that was never plugged.", milli(x.Low))
+		return fmt.Sprintf("open: no current passes, it has at least %s. ", milli(x.Low)) + mendOpen
 	}
 	interval := fmt.Sprintf("%s (%s to %s), limit %s", milli(x.Ohms), milli(x.Low), milli(x.High), milli(x.Limit))
 	heat := ""
@@ -113,8 +113,8 @@ func (j *judged) like(e *estimate.Element, ohms float64) string {
 	return strings.Join(parts, ", or ")
 }
 
-// findUnproven names what is not settled, once, and says of each joint whose plus is
-// cut why no loaded reading can settle it.
+// findUnproven names what is not settled, once, says what to do about conductors that
+// may be open, and of each joint whose plus is cut why no loaded reading can settle it.
 func (j *judged) findUnproven() {
 	var names []string
 	for _, x := range j.out.Elements {
@@ -128,6 +128,11 @@ func (j *judged) findUnproven() {
 			text += " What to read next is listed."
 		}
 		j.say(assessment.Notice, "unproven", text)
+	}
+	for i := range j.est.Elements {
+		if x := j.judgedAs(i); x != nil && x.Open() && x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(*x)) {
+			j.say(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
+		}
 	}
 	for _, joint := range j.run.Joints {
 		if joint.PlusCut {

@@ -35,6 +35,9 @@ func ExplainText(w io.Writer, x *assessment.Explanation, colour bool) error {
 	if x.Why != "" {
 		t.wrapped("", x.Why, 0, assessment.None)
 	}
+	if x.Advice != "" {
+		t.wrapped("", x.Advice, 0, assessment.None)
+	}
 	if e.Open() {
 		t.wrapped("", "An open conductor is found by fitting all readings with and without it; no part of them carries that by itself.", 0, assessment.None)
 		return t.w.Flush()
@@ -145,6 +148,9 @@ func explanationJSON(x *assessment.Explanation) any {
 	o := object{{"kind", x.Element.Kind}, {"name", x.Element.Name}, {"rail", x.Element.Rail}}
 	if x.Why != "" {
 		o = append(o, member{"why", x.Why})
+	}
+	if x.Advice != "" {
+		o = append(o, member{"advice", x.Advice})
 	}
 	o = append(o, member{"parts", list(x.Parts, part)})
 	if x.Single != nil {

@@ -1,0 +1,62 @@
+package judge
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/survey"
+)
+
+// Whatever may be open is told with what to do, also where the fit is in doubt; a sound
+// conductor is not.
+func TestAdviceOnWhatMayBeOpen(t *testing.T) {
+	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), Over: 1, Known: true}
+	for _, c := range []struct {
+		name string
+		kind assessment.Kind
+		fit  assessment.Fit
+		says []string
+	}{
+		{"joint", assessment.Joint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but all that they exclude is less than 0.5 mΩ",
+			"Disconnect the supply, then look for a parted conductor", "Or read the voltages from a.end+ to b.start+ and from a.end- to b.start- in the brightest step"}},
+		{"joint in doubt", assessment.Joint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a parted conductor"}},
+		{"feed", assessment.Feed, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning feed f: Perhaps open.", "Disconnect the supply", "Or read its current in the brightest step: an open feed carries none."}},
+	} {
+		j := unproven(c.fit, open)
+		j.doubt = j.out.Doubtful()
+		if c.kind == assessment.Feed {
+			j.run.Joints, j.run.Feeds = nil, []run.Feed{{Name: "f"}}
+			j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = c.kind, c.kind, "f"
+		}
+		j.findUnproven()
+		for _, want := range c.says {
+			if got := findings(j.out); !strings.Contains(got, want) {
+				t.Errorf("%s: %q is missing in\n%s", c.name, want, got)
+			}
+		}
+		if got := j.advice(0); !strings.HasPrefix(got, mendOpen) || got == mendOpen {
+			t.Errorf("%s: %q", c.name, got)
+		}
+	}
+	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.01, Low: 0.005, High: 0.02, Over: 0.2, Known: true})
+	j.findUnproven()
+	if got := findings(j.out); strings.Contains(got, "open") || j.advice(0) != "" {
+		t.Errorf("%q, %s", j.advice(0), got)
+	}
+}
+
+// One that fails as open is explained with the advice of its finding.
+func TestAdviceOnAnOpenFeed(t *testing.T) {
+	r := ring()
+	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x.Element.Verdict != assessment.Fail || x.Advice != mendOpen || x.Why != "" || !strings.Contains(findings(a), mendOpen) {
+		t.Errorf("%+v\n%s", x, findings(a))
+	}
+}
