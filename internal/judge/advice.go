@@ -2,6 +2,7 @@ package judge
 
 import (
 	"fmt"
+	"math"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
@@ -11,13 +12,20 @@ import (
 // advice says what to do about an open conductor, "" where there is none.
 func (j *judged) advice(i int) string {
 	e, x := &j.est.Elements[i], j.judgedAs(i)
-	if x == nil || !x.Open() {
+	if x == nil || !mayBeOpen(x) {
 		return ""
 	}
 	if x.Verdict != assessment.Unproven {
 		return mendOpen
 	}
 	return mendOpen + j.confirm(e)
+}
+
+// mayBeOpen tells of an open conductor, and of one whose best value nothing that conducts
+// has and that nothing bounds above.
+func mayBeOpen(x *assessment.Element) bool {
+	joins := x.Kind == assessment.Joint || x.Kind == assessment.Feed
+	return x.Open() || joins && x.Known && x.Ohms >= parted && math.IsInf(x.High, 1)
 }
 
 // mendOpen is what to do about an open conductor, parted for certain or not.

@@ -48,8 +48,12 @@ func (j *judged) failure(x *assessment.Element) string {
 	}
 	interval := fmt.Sprintf("%s (%s to %s), limit %s", milli(x.Ohms), milli(x.Low), milli(x.High), milli(x.Limit))
 	heat := ""
-	if x.Watts >= 0.05 {
-		heat = fmt.Sprintf(" It turns %.2g W into heat at %.2f A.", x.Watts, x.Amps)
+	if x.Watts >= 0.05 && x.Ohms < parted {
+		watts := fmt.Sprintf("%.2g", x.Watts)
+		if x.Watts >= 99.5 {
+			watts = fmt.Sprintf("%.0f", x.Watts) // no exponent
+		}
+		heat = fmt.Sprintf(" It turns %s W into heat at %.2f A.", watts, x.Amps)
 	}
 	switch x.Kind {
 	case assessment.Joint:
@@ -130,7 +134,7 @@ func (j *judged) findUnproven() {
 		j.say(assessment.Notice, "unproven", text)
 	}
 	for i := range j.est.Elements {
-		if x := j.judgedAs(i); x != nil && x.Open() && x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(*x)) {
+		if x := j.judgedAs(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(*x)) {
 			j.say(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
 		}
 	}

@@ -23,9 +23,12 @@ func ExplainText(w io.Writer, x *assessment.Explanation, colour bool) error {
 	if e.Verdict != assessment.None {
 		text += strings.ToUpper(string(e.Verdict)) + ", "
 	}
-	if e.Open() {
+	switch {
+	case e.Open():
 		text += "open, at least " + l.Low + " mΩ"
-	} else {
+	case seemsOpen(e):
+		text += fmt.Sprintf("perhaps open (%s … %s mΩ)", l.Low, l.High)
+	default:
 		text += fmt.Sprintf("%s %s (%s … %s)", l.Value, l.Unit, l.Low, l.High)
 	}
 	if l.Limit != "" {
@@ -81,7 +84,10 @@ func withoutText(e assessment.Element, p assessment.Part) string {
 		return "nothing would be known without"
 	}
 	text := fmt.Sprintf("without %s … %s", picture.Milliohms(p.Low), picture.Milliohms(p.High))
-	if math.IsInf(p.High, 1) {
+	switch {
+	case math.IsInf(p.High, 1) && math.IsInf(p.Ohms, 1):
+		text = "without open, at least " + picture.Milliohms(p.Low)
+	case math.IsInf(p.High, 1):
 		text = "without at least " + picture.Milliohms(p.Low)
 	}
 	switch {
