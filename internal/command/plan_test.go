@@ -45,6 +45,12 @@ func TestExplain(t *testing.T) {
 	if why := decoded(t, few.out)["explanation"].(map[string]any)["why"]; !strings.Contains(fmt.Sprint(why), "it rests on assumptions") {
 		t.Errorf("why: %v", why)
 	}
+	s.write("none.csv", strings.SplitAfter(first, "\n")[0])
+	s.do(`ohmkeep assess shelf.toml none.csv`).exits(Unproven).prints("There are no readings of volts or amperes")
+	none := s.do(`ohmkeep assess shelf.toml none.csv --json`)
+	if none.exits(Unproven); strings.Contains(none.out, "probability_over_limit") {
+		t.Errorf("a probability of what nobody read: %s", none.out)
+	}
 	s.do(`ohmkeep assess shelf.toml readings.csv --explain letf-right`).refused("did you mean \"left-right\"")
 	s.do(`ohmkeep assess shelf.toml readings.csv --explain ""`).refused("no joint, feed, reel or supply")
 }

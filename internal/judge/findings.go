@@ -126,7 +126,10 @@ func (j *judged) findUnproven() {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
-	if len(names) > 0 && !j.doubt {
+	switch {
+	case j.unread():
+		j.say(assessment.Notice, "readings", nothingRead)
+	case len(names) > 0 && !j.doubt:
 		text := "The readings settle neither pass nor fail for " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
 			text += " What to read next is listed."

@@ -11,6 +11,8 @@ import (
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/survey"
 	"ohmkeep/internal/verdict"
 )
 
@@ -144,6 +146,27 @@ func TestPercent(t *testing.T) {
 		0.5: "50 %", 0.7: "70 %", 0.99474: "99.47 %", 0.998565: "99.86 %", 1: "more than 99.9999 %", 2e-6: "0.0002 %"} {
 		if got := percent(p); got != want {
 			t.Errorf("%g: %s, want %s", p, got, want)
+		}
+	}
+}
+
+// Without readings, or with none but of temperatures, that is said instead of a list of
+// everything; with any it is not.
+func TestNothingRead(t *testing.T) {
+	r := ring()
+	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*simulate.Plant) {})
+	all := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	for _, c := range []struct {
+		list []reading.Reading
+		says bool
+	}{{nil, true}, {warm, true}, {all[:1], false}, {all, false}} {
+		a, x, err := Explain(r, c.list, "r0-r1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := findings(a)
+		if strings.Contains(told, "notice readings: "+nothingRead) != c.says || (x.Why == nothingRead) != c.says || c.says && strings.Contains(told, "settle neither") {
+			t.Errorf("%d readings: %q, %s", len(c.list), x.Why, told)
 		}
 	}
 }

@@ -200,6 +200,10 @@ func TestNoSizeNorHeatOfWhatIsOpen(t *testing.T) {
 	if got := mend(&assessment.Assessment{}, e).Text; got != "Remake joint a-b: it may be open (95 % interval 200.0 … ∞ mΩ) where 15.0 is the most." {
 		t.Error(got)
 	}
+	e.Known, e.Over = false, 0.99
+	if got := lineOf(e).Over; got != "" {
+		t.Errorf("what is assumed is over its limit with %s", got)
+	}
 	open := assessment.Part{Known: true, Ohms: inf, Low: 48, High: inf, Verdict: assessment.Fail}
 	if got := withoutText(e, open); got != "without open, at least 48000, still fail" {
 		t.Error(got)

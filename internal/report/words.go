@@ -20,7 +20,7 @@ type line struct {
 	Unit      string
 	Low, High string
 	Limit     string // "" where it has none
-	Over      string // chance of being over the limit, "" where it has none
+	Over      string // chance of being over the limit, "" where it has none or nothing is known
 	Remark    string // what it behaves like, what heat it makes
 }
 
@@ -41,7 +41,7 @@ func lineOf(e assessment.Element) line {
 	if !math.IsNaN(e.Limit) {
 		l.Limit = picture.Milliohms(e.Limit)
 	}
-	if !math.IsNaN(e.Over) {
+	if e.Known && !math.IsNaN(e.Over) {
 		l.Over = chance(e.Over)
 	}
 	var remarks []string
