@@ -1,6 +1,10 @@
 package command
 
-import "testing"
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
 
 // What is planned is listed in walking order with what it settles; a joint that no
 // reading tells of leaves the status unproven.
@@ -30,6 +34,23 @@ func TestExplain(t *testing.T) {
 	holds(t, x, `{"kind":"feed","name":"near","rail":"loop",
  "parts":[{"readings":"…","step":"","rows":[2],"share":0.5,"known_without":true,"milliohms_without":1,"low_without":1}],
  "single":{"rows":[2],"share":0.1},"uncertainty":[{"from":"…","share":0.5}]}`)
+	if why, told := x["why"]; told {
+		t.Errorf("a feed that passes is unproven because %q", why)
+	}
+	first := strings.Join(strings.SplitAfter(s.content("readings.csv"), "\n")[:3], "")
+	s.write("few.csv", first)
+	few := s.do(`ohmkeep assess shelf.toml few.csv --explain near`)
+	few.exits(Unproven).prints("feed near: UNPROVEN", "it rests on assumptions")
+	few = s.do(`ohmkeep assess shelf.toml few.csv --explain near --json`)
+	if why := decoded(t, few.out)["explanation"].(map[string]any)["why"]; !strings.Contains(fmt.Sprint(why), "it rests on assumptions") {
+		t.Errorf("why: %v", why)
+	}
+	s.write("none.csv", strings.SplitAfter(first, "\n")[0])
+	s.do(`ohmkeep assess shelf.toml none.csv`).exits(Unproven).prints("There are no readings of volts or amperes")
+	none := s.do(`ohmkeep assess shelf.toml none.csv --json`)
+	if none.exits(Unproven); strings.Contains(none.out, "probability_over_limit") {
+		t.Errorf("a probability of what nobody read: %s", none.out)
+	}
 	s.do(`ohmkeep assess shelf.toml readings.csv --explain letf-right`).refused("did you mean \"left-right\"")
 	s.do(`ohmkeep assess shelf.toml readings.csv --explain ""`).refused("no joint, feed, reel or supply")
 }

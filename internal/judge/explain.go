@@ -55,7 +55,7 @@ func (j *judged) named(name string) (int, error) {
 // explain weighs like readings together, over all steps and in the step that weighs
 // most.
 func (j *judged) explain(i int) *assessment.Explanation {
-	x := &assessment.Explanation{Element: *j.judgedAs(i)}
+	x := &assessment.Explanation{Element: *j.judgedAs(i), Why: j.why(i), Advice: j.advice(i)}
 	e := &j.est.Elements[i]
 	groups := map[string][]int{}
 	var order []string
@@ -136,6 +136,7 @@ func (j *judged) part(i int, what, step string, group []int) assessment.Part {
 	p.Ohms = math.Max(e.Ohms(w.Belief.Mean), 0)
 	low, high := w.Belief.Interval(coverage)
 	p.Low, p.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
+	p = asParted(e.Kind, p)
 	if limit := j.limit(e); !math.IsNaN(limit) {
 		p.Verdict = j.rule.Judge(w.Belief.Over(e.Scale(limit)), w.Known)
 		if p.Verdict == assessment.Pass && j.doubt || p.Verdict == assessment.Fail && p.Low <= limit {
@@ -144,6 +145,15 @@ func (j *judged) part(i int, what, step string, group []int) assessment.Part {
 	}
 	if e.Open {
 		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.Excluded, math.Inf(1), j.judgedAs(i).Verdict
+	}
+	return p
+}
+
+// asParted calls a joint or feed open without some readings where it would then have so
+// much for certain, whatever the fit puts at its ends.
+func asParted(kind assessment.Kind, p assessment.Part) assessment.Part {
+	if joins := kind == assessment.Joint || kind == assessment.Feed; joins && p.Known && p.Low > parted {
+		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, mostExcluded), math.Inf(1)
 	}
 	return p
 }

@@ -44,12 +44,16 @@ func (j *judged) say(s assessment.Severity, subject, text string) {
 // failure says what a failing element is and what to do about it.
 func (j *judged) failure(x *assessment.Element) string {
 	if x.Open() {
-		return fmt.Sprintf("open: no current passes, it has at least %s. Disconnect the supply, then look for a parted conductor or a connector that was never plugged.", milli(x.Low))
+		return fmt.Sprintf("open: no current passes, it has at least %s. ", milli(x.Low)) + mendOpen
 	}
 	interval := fmt.Sprintf("%s (%s to %s), limit %s", milli(x.Ohms), milli(x.Low), milli(x.High), milli(x.Limit))
 	heat := ""
-	if x.Watts >= 0.05 {
-		heat = fmt.Sprintf(" It turns %.2g W into heat at %.2f A.", x.Watts, x.Amps)
+	if x.Watts >= 0.05 && x.Ohms < parted {
+		watts := fmt.Sprintf("%.2g", x.Watts)
+		if x.Watts >= 99.5 {
+			watts = fmt.Sprintf("%.0f", x.Watts) // no exponent
+		}
+		heat = fmt.Sprintf(" It turns %s W into heat at %.2f A.", watts, x.Amps)
 	}
 	switch x.Kind {
 	case assessment.Joint:
@@ -113,8 +117,8 @@ func (j *judged) like(e *estimate.Element, ohms float64) string {
 	return strings.Join(parts, ", or ")
 }
 
-// findUnproven names what is not settled, once, and says of each joint whose plus is
-// cut why no loaded reading can settle it.
+// findUnproven names what is not settled, once, says what to do about conductors that
+// may be open, and of each joint whose plus is cut why no loaded reading can settle it.
 func (j *judged) findUnproven() {
 	var names []string
 	for _, x := range j.out.Elements {
@@ -122,12 +126,20 @@ func (j *judged) findUnproven() {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
-	if len(names) > 0 && !j.doubt {
+	switch {
+	case j.unread():
+		j.say(assessment.Notice, "readings", nothingRead)
+	case len(names) > 0 && !j.doubt:
 		text := "The readings settle neither pass nor fail for " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
 			text += " What to read next is listed."
 		}
 		j.say(assessment.Notice, "unproven", text)
+	}
+	for i := range j.est.Elements {
+		if x := j.judgedAs(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(*x)) {
+			j.say(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
+		}
 	}
 	for _, joint := range j.run.Joints {
 		if joint.PlusCut {

@@ -150,14 +150,42 @@ func TestResembles(t *testing.T) {
 		{"4.300", 4.3, 4.5, ""},
 		{"4.508", 4.508, 4.5, ""}, // b.start is expected to show the same
 	} {
-		x := assessment.Reading{Reading: reading.Reading{From: "a.end+", To: "-", Step: "white", Text: c.text, Unit: "V", Value: c.value},
-			Predicted: c.predicted, Residual: c.value - c.predicted, Suspect: true}
-		x.Standardised = x.Residual / 0.002
-		j := &judged{run: &run.Run{}, out: &assessment.Assessment{Readings: others}}
-		if got := j.resembles(x); got != c.says {
+		if got := resembling(others, c.text, c.value, c.predicted, 0.002); got != c.says {
 			t.Errorf("%s: %q, want %q", c.text, got, c.says)
 		}
 	}
+	// Where the others say little, what lies within four deviations of them is no slip for
+	// that, but what takes away nine tenths of the difference is.
+	for _, c := range []struct {
+		text      string
+		value     float64
+		predicted float64
+		deviation float64
+		says      string
+	}{
+		{"4.690", 4.69, 5.106, 0.05, ""}, // 4.960 keeps 35 %, a.start 26 %
+		{"4.690", 4.69, 4.98, 0.05, "digits may be swapped: 4.960 would fit"},
+		{"4.690", 4.69, 4.992, 0.05, ""}, // 4.960 keeps 11 %
+		{"-3.600", -3.6, 4.5, 0.3, ""},   // 11 %
+		{"-3.700", -3.7, 4.5, 0.3, "its leads may have been reversed"},
+		{"0.40", 0.4, 4.5, 0.3, ""}, // 12 %
+		{"0.42", 0.42, 4.5, 0.3, "its decimal point may have slipped to the left"},
+		{"4.700", 4.7, 5.106, 0.05, ""}, // a.start keeps 25 %
+		{"4.800", 4.8, 5.106, 0.05, "it reads like a.start in the same step"},
+	} {
+		if got := resembling(others, c.text, c.value, c.predicted, c.deviation); got != c.says {
+			t.Errorf("%s of %g ± %g: %q, want %q", c.text, c.predicted, c.deviation, got, c.says)
+		}
+	}
+}
+
+// resembling is what a reading of a.end in step white looks like.
+func resembling(others []assessment.Reading, text string, value, predicted, deviation float64) string {
+	x := assessment.Reading{Reading: reading.Reading{From: "a.end+", To: "-", Step: "white", Text: text, Unit: "V", Value: value},
+		Predicted: predicted, Residual: value - predicted, Suspect: true}
+	x.Standardised = x.Residual / deviation
+	j := &judged{run: &run.Run{}, out: &assessment.Assessment{Readings: others}}
+	return j.resembles(x)
 }
 
 // A value that no range of its meter shows is no reading of that meter, however well it

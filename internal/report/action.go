@@ -58,7 +58,10 @@ func mend(a *assessment.Assessment, e assessment.Element) action {
 	l := lineOf(e)
 	name := legible.Short(e.Name, 60)
 	has := fmt.Sprintf("%s %s (95 %% interval %s … %s) where %s is the most", l.Value, l.Unit, l.Low, l.High, l.Limit)
-	if e.Open() {
+	switch {
+	case seemsOpen(e):
+		has = fmt.Sprintf("it may be open (95 %% interval %s … %s mΩ) where %s is the most", l.Low, l.High, l.Limit)
+	case e.Open():
 		has = "it is open"
 		if e.Low > 0 {
 			has += ", with at least " + l.Low + " mΩ"

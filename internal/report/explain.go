@@ -23,15 +23,24 @@ func ExplainText(w io.Writer, x *assessment.Explanation, colour bool) error {
 	if e.Verdict != assessment.None {
 		text += strings.ToUpper(string(e.Verdict)) + ", "
 	}
-	if e.Open() {
+	switch {
+	case e.Open():
 		text += "open, at least " + l.Low + " mΩ"
-	} else {
+	case seemsOpen(e):
+		text += fmt.Sprintf("perhaps open (%s … %s mΩ)", l.Low, l.High)
+	default:
 		text += fmt.Sprintf("%s %s (%s … %s)", l.Value, l.Unit, l.Low, l.High)
 	}
 	if l.Limit != "" {
 		text += ", limit " + l.Limit
 	}
 	t.wrapped("", text, 0, e.Verdict)
+	if x.Why != "" {
+		t.wrapped("", x.Why, 0, assessment.None)
+	}
+	if x.Advice != "" {
+		t.wrapped("", x.Advice, 0, assessment.None)
+	}
 	if e.Open() {
 		t.wrapped("", "An open conductor is found by fitting all readings with and without it; no part of them carries that by itself.", 0, assessment.None)
 		return t.w.Flush()
@@ -75,7 +84,10 @@ func withoutText(e assessment.Element, p assessment.Part) string {
 		return "nothing would be known without"
 	}
 	text := fmt.Sprintf("without %s … %s", picture.Milliohms(p.Low), picture.Milliohms(p.High))
-	if math.IsInf(p.High, 1) {
+	switch {
+	case math.IsInf(p.High, 1) && math.IsInf(p.Ohms, 1):
+		text = "without open, at least " + picture.Milliohms(p.Low)
+	case math.IsInf(p.High, 1):
 		text = "without at least " + picture.Milliohms(p.Low)
 	}
 	switch {
@@ -139,7 +151,14 @@ func explanationJSON(x *assessment.Explanation) any {
 		}
 		return o
 	}
-	o := object{{"kind", x.Element.Kind}, {"name", x.Element.Name}, {"rail", x.Element.Rail}, {"parts", list(x.Parts, part)}}
+	o := object{{"kind", x.Element.Kind}, {"name", x.Element.Name}, {"rail", x.Element.Rail}}
+	if x.Why != "" {
+		o = append(o, member{"why", x.Why})
+	}
+	if x.Advice != "" {
+		o = append(o, member{"advice", x.Advice})
+	}
+	o = append(o, member{"parts", list(x.Parts, part)})
 	if x.Single != nil {
 		o = append(o, member{"single", part(*x.Single)})
 	}

@@ -149,7 +149,7 @@ func elementJSON(e assessment.Element) any {
 			o = append(o, member{"limit_milliohms", milli(e.Limit)})
 		}
 	}
-	if !math.IsNaN(e.Over) {
+	if e.Known && !math.IsNaN(e.Over) { // that of an assumption would say nothing of the element
 		o = append(o, member{"probability_over_limit", number(e.Over)})
 	}
 	if e.Verdict != assessment.None {

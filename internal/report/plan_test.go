@@ -91,10 +91,11 @@ func TestExplainText(t *testing.T) {
 		}
 	}
 	x := explained()
+	x.Why, x.Advice = "The fit is in doubt.", "Disconnect the supply."
 	x.Single.Share = 0.001
 	x.Element.Ohms, x.Element.Low, x.Element.High = math.Inf(1), 2, math.Inf(1)
 	b.Reset()
-	if err := ExplainText(&b, x, false); err != nil || !strings.Contains(b.String(), "open, at least") {
+	if err := ExplainText(&b, x, false); err != nil || !strings.Contains(b.String(), "open, at least") || !strings.Contains(b.String(), "\nThe fit is in doubt.\nDisconnect the supply.\n") {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 	b.Reset()

@@ -174,6 +174,42 @@ func TestOpenIsNull(t *testing.T) {
 	}
 }
 
+// What does not conduct has no size and makes no heat, proven or not.
+func TestNoSizeNorHeatOfWhatIsOpen(t *testing.T) {
+	inf := math.Inf(1)
+	for _, c := range []struct {
+		ohms, low, high, watts float64
+		value, remark, says    string
+	}{
+		{inf, 48, inf, 240, "open", "", "joint a-b: UNPROVEN, open, at least 48000 mΩ, limit 15.0"},
+		{75.3, 0, inf, 240, "open?", "", "joint a-b: UNPROVEN, perhaps open (0.00 … ∞ mΩ), limit 15.0"},
+		{0.32, 0, inf, 0.4, "320.0", "0.4 W of heat at 2 A", "joint a-b: UNPROVEN, 320.0 mΩ (0.00 … ∞), limit 15.0"},
+		{12, 0.2, 30, 0.4, "12000", "0.4 W of heat at 2 A", "joint a-b: UNPROVEN, 12000 mΩ (200.0 … 30000), limit 15.0"},
+	} {
+		e := assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Loop, Ohms: c.ohms, Low: c.low, High: c.high,
+			Limit: 0.015, Over: 0.9, Verdict: assessment.Unproven, Known: true, Amps: 2, Watts: c.watts}
+		if l := lineOf(e); l.Value != c.value || l.Remark != c.remark {
+			t.Errorf("%g Ω: %+v", c.ohms, l)
+		}
+		var b bytes.Buffer
+		if err := ExplainText(&b, &assessment.Explanation{Element: e}, false); err != nil || !strings.HasPrefix(b.String(), c.says+"\n") {
+			t.Errorf("%g Ω: %v\n%s", c.ohms, err, b.String())
+		}
+	}
+	e := assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Loop, Limit: 0.015, Verdict: assessment.Fail, Known: true, Ohms: 75.3, Low: 0.2, High: inf}
+	if got := mend(&assessment.Assessment{}, e).Text; got != "Remake joint a-b: it may be open (95 % interval 200.0 … ∞ mΩ) where 15.0 is the most." {
+		t.Error(got)
+	}
+	e.Known, e.Over = false, 0.99
+	if got := lineOf(e).Over; got != "" {
+		t.Errorf("what is assumed is over its limit with %s", got)
+	}
+	open := assessment.Part{Known: true, Ohms: inf, Low: 48, High: inf, Verdict: assessment.Fail}
+	if got := withoutText(e, open); got != "without open, at least 48000, still fail" {
+		t.Error(got)
+	}
+}
+
 func TestNumbersKeepSevenDigits(t *testing.T) {
 	for v, want := range map[float64]string{4.81234567: "4.812346", 0.0976 * 1000: "97.6", 1e-9: "1e-09", 123456789: "1.234568e+08",
 		math.NaN(): "null", math.Inf(-1): "null", 100: "100", math.Copysign(0, -1): "0"} {

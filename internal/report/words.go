@@ -20,7 +20,7 @@ type line struct {
 	Unit      string
 	Low, High string
 	Limit     string // "" where it has none
-	Over      string // chance of being over the limit, "" where it has none
+	Over      string // chance of being over the limit, "" where it has none or nothing is known
 	Remark    string // what it behaves like, what heat it makes
 }
 
@@ -33,13 +33,15 @@ func lineOf(e assessment.Element) line {
 	switch {
 	case e.Open():
 		l.Value, l.Unit, l.High = "open", "", "∞"
+	case seemsOpen(e):
+		l.Value, l.Unit = "open?", ""
 	case !e.Known:
 		l.Value = "(" + l.Value + ")"
 	}
 	if !math.IsNaN(e.Limit) {
 		l.Limit = picture.Milliohms(e.Limit)
 	}
-	if !math.IsNaN(e.Over) {
+	if e.Known && !math.IsNaN(e.Over) {
 		l.Over = chance(e.Over)
 	}
 	var remarks []string
@@ -53,10 +55,18 @@ func lineOf(e assessment.Element) line {
 	return l
 }
 
+// seemsOpen tells whether a joint or feed has a best value that nothing which conducts
+// has (common practice, no source) and no upper bound, while the readings do not prove it
+// open: the value is only where the fit stopped.
+func seemsOpen(e assessment.Element) bool {
+	const conducting = 10 // Ω
+	return (e.Kind == assessment.Joint || e.Kind == assessment.Feed) && e.Known && !e.Open() && e.Ohms >= conducting && math.IsInf(e.High, 1)
+}
+
 // heat says what an element turns into warmth where that is worth a thought.
 func heat(e assessment.Element) string {
 	const noticeable = 0.1 // W; common practice, no source: a joint this warm can be felt
-	if !(e.Watts >= noticeable && e.Watts < 1e6 && e.Amps < 1e6) || e.Kind == assessment.Reel || e.Kind == assessment.Supply {
+	if !(e.Watts >= noticeable && e.Watts < 1e6 && e.Amps < 1e6) || e.Kind == assessment.Reel || e.Kind == assessment.Supply || e.Open() || seemsOpen(e) {
 		return ""
 	}
 	return figures(e.Watts, 2) + " W of heat at " + figures(e.Amps, 3) + " A"
