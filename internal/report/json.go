@@ -148,9 +148,11 @@ func elementJSON(e assessment.Element) any {
 		if unit != "milliohms" { // the key that every row has, in the row's own unit
 			o = append(o, member{"limit_milliohms", milli(e.Limit)})
 		}
-	}
-	if e.Known && !math.IsNaN(e.Over) { // that of an assumption would say nothing of the element
-		o = append(o, member{"probability_over_limit", number(e.Over)})
+		over := e.Over
+		if !e.Known { // that of an assumption would say nothing of the element
+			over = math.NaN()
+		}
+		o = append(o, member{"probability_over_limit", number(over)})
 	}
 	if e.Verdict != assessment.None {
 		o = append(o, member{"verdict", e.Verdict})
