@@ -87,7 +87,6 @@ func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
 // factor is the Cholesky factor of the covariance, row after row; a direction
 // without variance, such as a conductor held open, has none in it.
 func (e *Estimate) factor() []float64 {
-	e = e.sober()
 	d := len(e.x)
 	l := make([]float64, d*d)
 	for j := range d {

@@ -65,7 +65,7 @@ func TestDrawsHaveTheCovariance(t *testing.T) {
 		}
 	}
 	pairs := n / 2.0
-	covariance := e.sober().covariance
+	covariance := e.covariance
 	for i := range e.x {
 		for j := range i + 1 {
 			sum := 0.0

@@ -66,7 +66,9 @@ func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 	v, done := e.alone(kind, index)
 	done()
 	e.Elements = append(e.Elements, v.complete(whole))
-	apart := math.Sqrt(quadratic(e.covariance, s.share(e.x))) < toldApart
+	share := make([]float64, len(e.x))
+	s.row(e.x, share)
+	apart := math.Sqrt(quadratic(e.covariance, share)) < toldApart
 	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
 		one := single(s.at[rail], s.bent, perMetre)
 		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
@@ -217,14 +219,14 @@ func ampsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) fl
 // describeProfiles takes the fitted potentials along the reels, with a band that is
 // computed where the network has nodes and drawn straight between them.
 func (e *Estimate) describeProfiles() {
-	p, sober := e.problem, e.sober()
+	p := e.problem
 	for k, step := range p.steps[:p.read] {
 		profile := assessment.Profile{Step: p.run.Steps[step].Name}
 		for i, reel := range p.run.Reels {
 			rp := assessment.ReelProfile{Name: reel.Name, Plus: make([]float64, reel.Pixels),
 				Minus: make([]float64, reel.Pixels), Band: make([]float64, reel.Pixels)}
 			p.solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
-			sober.band(k, i, rp.Band)
+			e.band(k, i, rp.Band)
 			profile.Reels = append(profile.Reels, rp)
 		}
 		e.Profiles = append(e.Profiles, profile)

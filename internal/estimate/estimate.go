@@ -34,7 +34,9 @@ type Estimate struct {
 
 	problem    *problem
 	x          []float64
+	linear     []float64 // where the covariance is of; nil: x
 	covariance *leastsquares.Matrix
+	sum        float64 // of squares, all knowledge beforehand included
 	inflation  float64
 
 	within    []float64 // see physical
@@ -98,7 +100,7 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	fit = p.patiently(fit)
+	fit = p.patiently(p.unlike(fit))
 	for i, c := range p.parted {
 		p.parted[i].excluded = p.excluded(c, fit)
 	}
@@ -106,7 +108,7 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err := p.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance, inflation: 1}
+	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance, sum: fit.SumSquares, inflation: 1}
 	e.describeFit(fit)
 	e.describeReadings(readings, fit)
 	e.describeElements()
@@ -183,26 +185,22 @@ const misfit = 0.01
 
 func (e *Estimate) describeFit(fit *leastsquares.Fit) {
 	n := e.problem.freedom(fit)
-	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: fit.SumSquares, DegreesOfFreedom: n,
-		PValue: chiSquaredTail(fit.SumSquares, n)}
+	squares := e.problem.chiSquared(fit)
+	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
+		PValue: chiSquaredTail(squares, n)}
 	if e.Fit.PValue < misfit && n > 0 {
-		e.inflation = math.Sqrt(fit.SumSquares / float64(n))
+		e.inflation = math.Sqrt(squares / float64(n))
 	}
 }
 
 // freedom is the number of degrees of freedom. Knowledge beforehand is a reading
-// that costs its unknown one degree of freedom, so what is left is the readings,
-// splits and what reels have in common; but a vague prior is no reading, and its unknown costs as much as the
+// that costs its unknown one degree of freedom, so what is left is the readings and
+// splits; but a vague prior is no reading, and its unknown costs as much as the
 // readings determine it.
 func (p *problem) freedom(fit *leastsquares.Fit) int {
 	n := 0.0
 	for _, s := range p.splits {
 		if !s.idle {
-			n++
-		}
-	}
-	for _, a := range p.alikes {
-		if !a.idle {
 			n++
 		}
 	}

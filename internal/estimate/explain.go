@@ -17,7 +17,7 @@ func (p *problem) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	if err != nil {
 		return nil, err
 	}
-	clean := p.leftOut() <= fewWrong && chiSquaredTail(plain.SumSquares, p.freedom(plain)) >= misfit && plain.Converged
+	clean := p.leftOut() <= fewWrong && p.pValue(plain) >= misfit && plain.Converged
 	if clean && len(p.partings(plain)) == 0 {
 		return plain, nil
 	}

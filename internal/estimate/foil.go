@@ -5,21 +5,21 @@ import (
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/leastsquares"
-	"ohmkeep/internal/run"
 )
 
 // Reels of one strip are much alike: what one has over the stated figure the others have
 // too, and where its plus has more copper than its minus, so have theirs. Without that
 // knowledge a bad minus joint between two feeds can be explained away by a minus foil of
 // 84 % before it and one of 117 % behind. What they have in common is two unknowns, a
-// factor on the stated Ω/m and how it is shared; each reel lies about them. One reel of
-// another stock is a thing that happens, so that the loss of its factor is Cauchy's.
+// factor on the stated Ω/m and how it is shared; each reel lies about them. That one reel is
+// of another stock is a thing that happens, so that its square is a light one (lighten).
 //
-// A reel's own estimate and verdict are free of this: "the others are good" is no reading.
-// So is what is promised of reels that were not read, see sober.
+// "The others are good" is no reading, though: a reel that its own readings tell nothing of
+// is not held to be like them (unlike), its own belief is without them (alone), and how like
+// they are is no part of whether the readings are explained (chiSquared).
 const (
 	foilSpread = 0.10  // of a reel's factor about that of its foil (common practice, no source)
-	foilTail   = 1.5   // deviations from which a reel may as well be of another stock
+	foilTail   = 1.5   // deviations from which on a square grows like its root
 	foilShares = 0.025 // of a reel's share between its rails about its foil's (the same)
 )
 
@@ -32,7 +32,7 @@ type alike struct {
 }
 
 // layFoils adds the unknowns of each strip that several reels are of, with the knowledge
-// of each such reel.
+// of each such reel. A strip that states no Ω/m may be any, so that it is none.
 func (p *problem) layFoils(add func(unknown) int) {
 	type kind struct{ ohms, perMetre, volts float64 }
 	of := func(i int) kind {
@@ -47,12 +47,12 @@ func (p *problem) layFoils(add func(unknown) int) {
 	foils := map[kind]foil{}
 	for i := range p.run.Reels {
 		k := of(i)
-		if reels[k] < 2 {
+		if reels[k] < 2 || k.ohms == 0 {
 			continue
 		}
 		f, laid := foils[k]
 		if !laid {
-			f.whole = add(unknown{what: foilFactor, vague: true, mean: 1, deviation: p.unknowns[p.reels[i][run.Plus]].deviation})
+			f.whole = add(unknown{what: foilFactor, mean: 1, deviation: reelSpread})
 			f.share = add(unknown{what: foilShare, deviation: 2 * reelSplits})
 			foils[k] = f
 		}
@@ -100,9 +100,55 @@ func (p *problem) evaluateAlikes(x, residuals []float64, jacobian *leastsquares.
 	}
 }
 
+// chiSquared is a fit's sum of squares but for how like its reels are.
+func (p *problem) chiSquared(fit *leastsquares.Fit) float64 {
+	first, sum := len(p.observations)+len(p.splits), fit.SumSquares
+	for i := range p.alikes {
+		sum -= fit.Residuals[first+i] * fit.Residuals[first+i]
+	}
+	return math.Max(sum, 0)
+}
+
+// pValue is the probability of a fit that explains the readings no better.
+func (p *problem) pValue(fit *leastsquares.Fit) float64 {
+	return chiSquaredTail(p.chiSquared(fit), p.freedom(fit))
+}
+
+// unlike fits again without holding those reels to be like the others that their own
+// readings tell nothing of: one of them may be of another stock, and a joint beside it must
+// not pay for that.
+func (p *problem) unlike(fit *leastsquares.Fit) *leastsquares.Fit {
+	if fit.Covariance == nil {
+		return fit
+	}
+	e, blind := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance}, false
+	row := make([]float64, len(fit.X))
+	var unread []int
+	for i, a := range p.alikes {
+		clear(row)
+		row[a.rails[0]], row[a.rails[1]] = 1, 1
+		v, done := e.alone(assessment.Reel, a.reel)
+		done()
+		if quadratic(v.covariance, row) >= tells*tells*e.before(row) {
+			unread, blind = append(unread, i), true
+		}
+	}
+	for _, i := range unread {
+		p.alikes[i].idle = true
+	}
+	if !blind {
+		return fit
+	}
+	if again, err := p.solve(fit.X); err == nil {
+		return again
+	}
+	return fit
+}
+
 // alone is the estimate as an element has it: for a reel without what is known of it from
 // the other reels of its strip, in the linear model at the fit; the estimate itself for
-// anything else. Until done is called the problem leaves that knowledge out too.
+// anything else. Until done is called the problem, and so every estimate of it, leaves that
+// knowledge out too.
 func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done func()) {
 	if kind != assessment.Reel || e.covariance == nil {
 		return e, func() {}
@@ -113,8 +159,14 @@ func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done 
 			continue
 		}
 		v := *e
+		if v.linear == nil {
+			v.linear = e.x
+		}
 		row := make([]float64, len(e.x))
-		z := a.row(e.x, row)
+		z := a.row(v.linear, row)
+		for j, d := range row {
+			z += d * (e.x[j] - v.linear[j]) // as the linear model has it
+		}
 		along := times(e.covariance, row)
 		rest := 1 - dot(row, along) // what of the reel's knowledge is not from its foil
 		if !(rest > 1e-9) {
@@ -128,23 +180,9 @@ func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done 
 				to[k] += c * d / rest
 			}
 		}
-		v.Fit.ChiSquared -= z * z / rest
+		v.sum -= z * z / rest
 		a.idle = true
 		return &v, func() { a.idle = false }
 	}
 	return e, func() {}
-}
-
-// sober is the estimate without what is known from the others of reels that no reading
-// tells of. What is promised of a run, such as the light at its far end, is drawn from it.
-func (e *Estimate) sober() *Estimate {
-	v := e
-	for i := range e.Elements {
-		if x := &e.Elements[i]; x.Kind == assessment.Reel && x.Rail == assessment.Loop && !x.Known {
-			view, done := v.alone(x.Kind, x.Index)
-			done()
-			v = view
-		}
-	}
-	return v
 }

@@ -52,7 +52,7 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*Estimate, error)
 	}
 	q.predicted = make([]float64, len(q.observations))
 	var err error
-	if f.Fit.ChiSquared, err = q.sumAt(o.x); err != nil {
+	if f.sum, err = q.sumAt(o.x); err != nil {
 		return nil, err
 	}
 	f.Elements = slices.Clone(e.Elements)

@@ -90,7 +90,7 @@ func (p *problem) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 // partings lists the conductors worth asking: all of them where the readings are
 // not explained, otherwise those of elements with much resistance.
 func (p *problem) partings(fit *leastsquares.Fit) []parting {
-	poor := !fit.Converged || chiSquaredTail(fit.SumSquares, p.freedom(fit)) < misfit
+	poor := !fit.Converged || p.pValue(fit) < misfit
 	var list []parting
 	for s := range p.splits {
 		if !p.splits[s].bent {

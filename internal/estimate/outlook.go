@@ -80,6 +80,9 @@ func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
 	}
 	q.net, q.gradient = net, net.NewGradient()
 	q.layUnknowns()
+	for i := range q.alikes {
+		q.alikes[i].idle = p.alikes[i].idle
+	}
 	q.row = make([]float64, len(q.unknowns))
 	o.problem = q
 	o.x, o.covariance = o.widen(e.x), leastsquares.NewMatrix(len(q.unknowns), len(q.unknowns))
@@ -103,11 +106,12 @@ func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
 // single has the reels among some targets known by readings of their own alone, as their
 // verdicts are.
 func (o *Outlook) single(targets []Target) {
+	view := &Estimate{problem: o.problem, x: o.x, covariance: o.covariance}
 	for _, t := range targets {
 		x := &o.est.Elements[t.Element]
-		view, _ := (&Estimate{problem: o.problem, x: o.x, covariance: o.covariance}).alone(x.Kind, x.Index)
-		o.x, o.covariance = view.x, view.covariance
+		view, _ = view.alone(x.Kind, x.Index)
 	}
+	o.x, o.covariance = view.x, view.covariance
 	for k := range o.solved {
 		o.solved[k] = o.solved[k] && o.problem.settle(k, o.x) == nil
 	}

@@ -42,11 +42,10 @@ func TestDirectionsAreTheCovariance(t *testing.T) {
 		}
 		for _, x := range e.Elements {
 			if x.Kind == "joint" && x.Index == 0 && x.Rail == "loop" {
-				// What is known of it without the assumption that unread reels are like the others,
-				// of r/(r + 1 Ω); its slope at r is 1/(1 + r)².
+				// The belief is of r/(r + 1 Ω); its slope at r is 1/(1 + r)².
 				ohms := x.Ohms(x.Belief.Mean)
-				if want := math.Sqrt(quadratic(e.sober().covariance, x.row)) * (1 + ohms) * (1 + ohms); math.Abs(math.Sqrt(sum)/want-1) > 0.02 {
-					t.Errorf("step %d: the joint differs by %g Ω, is known to %g Ω", step, math.Sqrt(sum), want)
+				if want := x.Belief.Deviation * (1 + ohms) * (1 + ohms); math.Abs(math.Sqrt(sum)/want-1) > 0.02 {
+					t.Errorf("step %d: the joint differs by %g Ω, its belief by %g Ω", step, math.Sqrt(sum), want)
 				}
 			}
 		}

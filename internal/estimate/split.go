@@ -11,16 +11,17 @@ import (
 // there are two ways; without it a fit would balance a plus of an ohm against a
 // minus of less than nothing. It enters the fit as one more residual,
 //
-//	z = ((r₊ − r₋)/(r₊ + r₋ + r₀) − s) / (2·spread),
+//	z = (r₊ − r₋ − s·(r₊ + r₋)) / (2·spread·(r₊ + r₋ + r₀) + 2·jointSplits·b),
 //
-// which costs little even where one rail is open; s is what the reels of one strip have
-// in common, and nothing of anything else.
+// which costs little even where one rail is open. Here s is what the reels of one strip have
+// in common, and nothing of anything else; b is what a feed has beyond its wire, which may
+// all be one bad contact.
 type split struct {
 	at     [2]int // unknowns
 	bent   bool
 	about  int // unknown of the share that it lies about; absent: even
 	spread float64
-	tail   float64 // deviations from which a share may as well be any; 0 = none
+	wire   float64 // Ω, a feed's loop as stated; 0 = nothing is
 	idle   bool    // one of the rails is held open: there is nothing to share
 }
 
@@ -42,45 +43,36 @@ func (s split) deviations(x []float64) (z float64, slopes [2]float64, about floa
 		}
 	}
 	sum := r[0] + r[1]
-	rest := 0.0
+	scale, growth := 2*s.spread*sum, 2*s.spread // and its derivative by the sum
 	if s.bent {
-		rest = splitOhms
-		sum += rest
+		scale += 2 * s.spread * splitOhms
 	}
-	z = (r[0] - r[1]) / sum
-	for i := range s.at {
-		slopes[i] *= (2*r[1-i] + rest) / (2 * s.spread * sum * sum)
+	if s.wire > 0 {
+		off := sum - s.wire
+		root := math.Hypot(off, 2*splitOhms)
+		scale += jointSplits * (off + root)
+		growth += jointSplits * (1 + off/root)
 	}
-	slopes[1] = -slopes[1]
+	share := 0.0
 	if s.about != absent {
-		z -= x[s.about]
-		about = -1 / (2 * s.spread)
+		share = x[s.about]
+		about = -sum / scale
 	}
-	return z / (2 * s.spread), slopes, about
+	z = (r[0] - r[1] - share*sum) / scale
+	slopes[0] *= (1 - share - z*growth) / scale
+	slopes[1] *= (-1 - share - z*growth) / scale
+	return z, slopes, about
 }
 
-// row writes the residual's derivatives by all unknowns, and returns the residual.
+// row writes z's derivatives by all unknowns, and returns z.
 func (s split) row(x, row []float64) float64 {
 	z, slopes, about := s.deviations(x)
-	if s.tail > 0 {
-		soft, slope := lighten(z, s.tail)
-		z = soft
-		slopes[0], slopes[1], about = slopes[0]*slope, slopes[1]*slope, about*slope
-	}
 	clear(row)
 	row[s.at[0]], row[s.at[1]] = slopes[0], slopes[1]
 	if s.about != absent {
 		row[s.about] = about
 	}
 	return z
-}
-
-// share is the derivative of z by all unknowns.
-func (s split) share(x []float64) []float64 {
-	s.tail = 0
-	row := make([]float64, len(x))
-	s.row(x, row)
-	return row
 }
 
 // evaluateSplits writes the splits' residuals behind those of the observations.

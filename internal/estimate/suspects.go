@@ -25,7 +25,7 @@ const (
 // withoutSuspects refits without the readings that contradict the others: first
 // those that a robust fit leaves far off, then the worst one of the rest, and so on.
 func (p *problem) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	if !fit.Converged || chiSquaredTail(fit.SumSquares, p.freedom(fit)) < misfit {
+	if !fit.Converged || p.pValue(fit) < misfit {
 		var err error
 		if fit, err = p.withoutGross(fit); err != nil {
 			return nil, err

@@ -31,7 +31,6 @@ func (e *Estimate) Together(elements []int) []Group {
 	if e.covariance == nil {
 		return nil
 	}
-	e = e.sober()
 	var ohms []float64
 	var rows [][]float64
 	var list []int

@@ -58,15 +58,24 @@ func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
 	if straight {
 		return b
 	}
-	base, rise, ok := e.between(x, target, start)
-	if !ok {
-		base, rise, ok = e.beyond(x, target, start)
-	}
-	if ok && rise > 0 {
-		return b.Bent(base, math.Abs(target-base)/math.Sqrt(rise)*e.inflation)
+	var base float64
+	for _, part := range aside {
+		at := target + (part-1)*off
+		var rise float64
+		var ok bool
+		if base, rise, ok = e.between(x, at, start); !ok {
+			base, rise, ok = e.beyond(x, at, start)
+		}
+		if ok && rise > 0 {
+			return b.Bent(base, math.Abs(at-base)/math.Sqrt(rise)*e.inflation)
+		}
 	}
 	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
 }
+
+// aside are the parts of the way at which is looked, one after the other: fits between walls
+// go round corners, and may not settle at one value and do beside it.
+var aside = [...]float64{1, 0.93, 1.07}
 
 // between is by how much the sum of squares rises to a value, and from where, among the
 // accounts in which no conductor has less than no resistance; false where the fits did
@@ -84,7 +93,7 @@ func (e *Estimate) between(x *Element, target float64, start []float64) (base, r
 // beyond is the same among all accounts, so it never rises more.
 func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
 	held, err := e.problem.heldAt(x, target, start)
-	return x.Belief.Mean, held - e.Fit.ChiSquared, err == nil
+	return x.Belief.Mean, held - e.sum, err == nil
 }
 
 // look moves an element to a value, and everything else as the covariance says, with
@@ -108,7 +117,7 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 			straight = false
 			return
 		}
-		straight = straight && !curved(sum-e.Fit.ChiSquared)
+		straight = straight && !curved(sum-e.sum)
 		if sum < least {
 			least, place = sum, at
 		}

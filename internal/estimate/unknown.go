@@ -78,8 +78,8 @@ const (
 const (
 	railSpread      = 1.0   // of a bent conductor: anything from perfect to open
 	jointSplits     = 0.29  // even between all in one rail and all in the other
-	feedSplits      = 0.04  // two conductors of one cable …
-	feedTail        = 1.5   // … but perhaps one bad contact: deviations from which that is as likely
+	feedSplits      = 0.04  // two conductors of one cable; see split for a bad contact
+	cableSplits     = 0.12  // the same where nothing is stated of it
 	reelSplits      = 0.05  // two rails of one foil
 	reelSpread      = 0.30  // of the nominal
 	reelSpreadBlind = 1.5   // where the strip states none
@@ -103,12 +103,12 @@ func (p *problem) layUnknowns() {
 		p.unknowns = append(p.unknowns, u)
 		return len(p.unknowns) - 1
 	}
-	rails := func(w what, index int, mean, spread, splits, tail float64) [2]int {
+	rails := func(w what, index int, mean, spread, splits float64) [2]int {
 		var at [2]int
 		for _, rail := range []run.Rail{run.Plus, run.Minus} {
 			at[rail] = add(unknown{what: w, index: index, rail: rail, vague: true, mean: mean, deviation: spread})
 		}
-		p.splits = append(p.splits, split{at: at, bent: w != reelRail, about: absent, spread: splits, tail: tail})
+		p.splits = append(p.splits, split{at: at, bent: w != reelRail, about: absent, spread: splits})
 		return at
 	}
 	for i, j := range r.Joints {
@@ -117,17 +117,22 @@ func (p *problem) layUnknowns() {
 			p.joints = append(p.joints, [2]int{absent, minus})
 			continue
 		}
-		p.joints = append(p.joints, rails(jointRail, i, bend(j.Ohms/2), railSpread, jointSplits, 0))
+		p.joints = append(p.joints, rails(jointRail, i, bend(j.Ohms/2), railSpread, jointSplits))
 	}
 	for i, f := range r.Feeds {
-		p.feeds = append(p.feeds, rails(feedRail, i, bend(f.Ohms/2), railSpread, feedSplits, feedTail))
+		spread := feedSplits
+		if f.Ohms == 0 {
+			spread = cableSplits
+		}
+		p.feeds = append(p.feeds, rails(feedRail, i, bend(f.Ohms/2), railSpread, spread))
+		p.splits[len(p.splits)-1].wire = f.Ohms
 	}
 	for i, reel := range r.Reels {
 		spread := reelSpread
 		if reel.Strip.LoopOhms == 0 {
 			spread = reelSpreadBlind
 		}
-		p.reels = append(p.reels, rails(reelRail, i, 1, spread, reelSplits, 0))
+		p.reels = append(p.reels, rails(reelRail, i, 1, spread, reelSplits))
 	}
 	p.layFoils(add)
 	for i, s := range r.Supplies {

@@ -81,7 +81,7 @@ func (e *Estimate) physical() ([]float64, float64) {
 		return e.within, e.withinSum
 	}
 	p := e.problem
-	e.within, e.withinSum = e.x, e.Fit.ChiSquared
+	e.within, e.withinSum = e.x, e.sum
 	for _, j := range p.behind() {
 		if e.x[j] >= 0 {
 			continue

@@ -65,8 +65,8 @@ func TestPhysical(t *testing.T) {
 	if least > -1e-4 || x == nil {
 		t.Fatalf("nothing is below zero (%g), or no account found", least)
 	}
-	if sum < e.Fit.ChiSquared {
-		t.Errorf("sum %g below the fit's %g", sum, e.Fit.ChiSquared)
+	if sum < e.sum {
+		t.Errorf("sum %g below the fit's %g", sum, e.sum)
 	}
 	for _, j := range e.problem.behind() {
 		if x[j] < 0.6*least {

@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
@@ -62,7 +63,7 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, stated 
 		case e.Kind == assessment.Reel && part < leastCopper:
 			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
 		case e.Kind == assessment.Feed && part < leastWire:
-			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at the most", name(e), 100*part)
+			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at the most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
 		}
 	}
 	return ""
@@ -113,7 +114,11 @@ func (j *judged) findMisfit() {
 		}
 	}
 	if j.out.Doubt != "" && j.est.Fit.PValue >= assessment.Unexplained {
-		j.say(assessment.Warning, "fit", j.out.Doubt+fmt.Sprintf(", so nothing is passed (p = %.2g without the readings left out). Another load than stated may have been lit, or a feed or a bridge is not in the run file.", j.est.Fit.PValue))
+		without := ""
+		if slices.ContainsFunc(j.out.Readings, func(x assessment.Reading) bool { return x.Suspect }) {
+			without = fmt.Sprintf(" (p = %.2g without the readings left out)", j.est.Fit.PValue)
+		}
+		j.say(assessment.Warning, "fit", j.out.Doubt+". So nothing is passed"+without+". Another load than stated may have been lit, or a feed or a bridge is not in the run file.")
 		return
 	}
 	text := fmt.Sprintf("No resistances explain these readings (p = %.1g), so nothing is passed. Another load than stated may have been lit, or a feed is not in the run file.", j.est.Fit.PValue)
