@@ -58,8 +58,9 @@ type problem struct {
 	held                 map[int]float64 // by open unknown: held at this instead
 	parted               []parting
 	pin                  *pin
-	walls                []int // conductors that must not fall below zero
-	robust               bool  // far residuals count by their size, not by its square
+	heldX                []float64 // of the last fit between walls that settled with a pin
+	walls                []int     // conductors that must not fall below zero
+	robust               bool      // far residuals count by their size, not by its square
 	predicted            []float64
 }
 

@@ -7,8 +7,8 @@ import (
 const (
 	// reaches is how many fits a bound may cost, and near how close to it, in deviations, one
 	// may end.
-	reaches = 7
-	near    = 0.05
+	reaches = 5
+	near    = 0.1
 	// outward is by how much at the most the next value lies further out than the last.
 	outward = 4.0
 )
@@ -52,7 +52,9 @@ func (e *Estimate) sought(x *Element, first, deviations float64, start []float64
 	outside, beyond := math.NaN(), 0.0
 	for range reaches {
 		base, rise, settled := e.between(x, at, start)
-		if !settled {
+		if settled {
+			start = e.problem.heldX
+		} else {
 			base, rise, settled = e.beyond(x, at, start)
 		}
 		if !settled {

@@ -110,6 +110,7 @@ func (p *problem) heldWithin(x *Element, value float64, starts ...[]float64) (le
 	for _, start := range starts {
 		fit, err := p.solveTo(start, leastsquares.Options{Tolerance: heldTolerance, MaxIterations: wallSteps})
 		if err == nil && fit.Converged {
+			p.heldX = fit.X
 			return fit.SumSquares, true
 		}
 	}

@@ -120,9 +120,12 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 			least, most := j.est.Towards(i, x.Limit, estimate.Interval).Interval(coverage)
 			middle := math.Max(towards.Mean, 0)
 			if e.Scale(x.Limit) < middle {
-				low, high = math.Min(least, middle), math.Max(j.est.Reach(i, coverage, true), middle)
+				if e.Rail == assessment.Loop || cut {
+					high = j.est.Reach(i, coverage, true)
+				}
+				low, high = math.Min(least, middle), math.Max(high, middle)
 			} else {
-				low, high = math.Min(j.est.Reach(i, coverage, false), middle), math.Max(most, middle)
+				low, high = math.Min(low, middle), math.Max(most, middle)
 			}
 			x.Ohms = e.Ohms(middle)
 		}
