@@ -65,14 +65,13 @@ func TestDrawsHaveTheCovariance(t *testing.T) {
 		}
 	}
 	pairs := n / 2.0
-	covariance := e.covariance
 	for i := range e.x {
 		for j := range i + 1 {
 			sum := 0.0
 			for _, d := range draws {
 				sum += d[i] * d[j] / n
 			}
-			ii, jj, want := covariance.At(i, i), covariance.At(j, j), covariance.At(i, j)
+			ii, jj, want := e.covariance.At(i, i), e.covariance.At(j, j), e.covariance.At(i, j)
 			spread := math.Sqrt((ii*jj + want*want) / pairs)
 			if math.Abs(sum-want) > 5*spread {
 				t.Errorf("covariance of %d and %d is %g, want %g ± %g", i, j, sum, want, spread)

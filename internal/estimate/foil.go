@@ -121,7 +121,7 @@ func (p *problem) unlike(fit *leastsquares.Fit) *leastsquares.Fit {
 	if fit.Covariance == nil {
 		return fit
 	}
-	e, blind := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance}, false
+	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance}
 	row := make([]float64, len(fit.X))
 	var unread []int
 	for i, a := range p.alikes {
@@ -130,13 +130,13 @@ func (p *problem) unlike(fit *leastsquares.Fit) *leastsquares.Fit {
 		v, done := e.alone(assessment.Reel, a.reel)
 		done()
 		if quadratic(v.covariance, row) >= tells*tells*e.before(row) {
-			unread, blind = append(unread, i), true
+			unread = append(unread, i)
 		}
 	}
 	for _, i := range unread {
 		p.alikes[i].idle = true
 	}
-	if !blind {
+	if unread == nil {
 		return fit
 	}
 	if again, err := p.solve(fit.X); err == nil {

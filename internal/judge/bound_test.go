@@ -12,7 +12,6 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/survey"
-	"ohmkeep/internal/verdict"
 )
 
 // knob is one number of a plant and the standard deviation of what is known of it
@@ -194,17 +193,19 @@ func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				a := assess(t, p.Run, list)
+				j, err := weigh(p.Run, list)
+				if err != nil {
+					t.Fatal(err)
+				}
 				best := bound(t, p, visits)
 				if best == nil {
 					continue
 				}
-				rule := ruleOf(a)
 				for k, joint := range p.Run.Joints {
 					if joint.PlusCut {
 						continue
 					}
-					e := loopOf(t, a, assessment.Joint, joint.Name)
+					e := loopOf(t, j.out, assessment.Joint, joint.Name)
 					truth := trueLoop(p.Run, p, e)
 					if e.Ohms > 0 && best[k] < joint.Limit/4 && !math.IsInf(e.High, 1) {
 						ratios = append(ratios, (e.High-e.Ohms)/1.96/best[k])
@@ -213,13 +214,13 @@ func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 					switch {
 					case truth > 1.5*joint.Limit:
 						bad++
-						couldFind += chance(z - deviations(1-rule.Fail))
+						couldFind += chance(z - deviations(1-j.rule.Fail))
 						if e.Verdict == assessment.Fail {
 							found++
 						}
 					case truth < 0.8*joint.Limit:
 						healthy++
-						couldPass += chance(-z - deviations(rule.Pass))
+						couldPass += chance(-z - deviations(j.rule.Pass))
 						if e.Verdict == assessment.Pass {
 							passed++
 						}
@@ -239,17 +240,6 @@ func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 			}
 		})
 	}
-}
-
-// ruleOf is how sure an assessment is of its verdicts.
-func ruleOf(a *assessment.Assessment) verdict.Rule {
-	n := 0
-	for _, e := range a.Elements {
-		if e.Rail == assessment.Loop && !math.IsNaN(e.Limit) {
-			n++
-		}
-	}
-	return verdict.RuleFor(n)
 }
 
 // deviations is how far the Gaussian reaches that leaves a probability beyond.

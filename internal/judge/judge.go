@@ -138,7 +138,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > openAbove || joins && x.Low > parted) {
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	}
-	if e.Known && !x.Open() {
+	if joins && e.Known && x.Ohms < parted {
 		x.High = math.Min(x.High, parted) // from there on it would be called open
 	}
 	x.Low = math.Min(x.Low, mostExcluded)

@@ -72,6 +72,9 @@ func TestSimulatedOpens(t *testing.T) {
 				continue
 			}
 			truth := trueLoop(r, p, e)
+			if !(e.Low <= e.Ohms && e.Ohms <= e.High) {
+				t.Errorf("%s %s: %g Ω is not in %g to %g", e.Kind, e.Name, e.Ohms, e.Low, e.High)
+			}
 			if e.Kind != kind || e.Name != name {
 				others[e.Kind].add(e, truth)
 				if e.Kind == assessment.Joint && e.Verdict == assessment.Fail {
