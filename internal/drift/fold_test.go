@@ -123,6 +123,26 @@ func TestDecodeRefuses(t *testing.T) {
 	}
 }
 
+// A joint of which no night was of use, with a note in between, is unproven.
+func TestHistoryOfNoUsableNight(t *testing.T) {
+	for _, stretches := range []string{`[{"cause":"begun"},{"at":200000,"cause":"noted"}]`, `[{"at":200000,"cause":"step"},{"at":300000,"cause":"noted"}]`} {
+		s, err := Decode([]byte(`{"version":1,"tracks":[{"kind":"joint","name":"a","points":[[1,86400,9,1,0,4,0,0,0,0,0,0,0,0,0]],"stretches":` + stretches + `}]}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if h := s.History(parsed(t, gallery)); h.Series[0].Name != "a" || h.Series[0].Verdict != history.Unproven {
+			t.Errorf("%s: %+v", stretches, h.Series[0])
+		}
+	}
+	s, err := Decode([]byte(`{"version":1,"tracks":[{"kind":"joint","name":"a"}]}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if h := s.History(parsed(t, gallery)); h.Series[0].Verdict != history.Unproven {
+		t.Errorf("%+v", h.Series[0])
+	}
+}
+
 func FuzzDecode(f *testing.F) {
 	r := parsed(f, gallery)
 	b, _ := folded(f, r, usual(12), 1).State.Encode()

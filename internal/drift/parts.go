@@ -33,8 +33,15 @@ func (t *track) refined() []part {
 	for i := range parts {
 		parts[i].levels()
 	}
-	// A part without nights says nothing.
-	return slices.DeleteFunc(parts, func(p part) bool { return len(p.points) == 0 && len(parts) > 1 })
+	// A part without nights says nothing; where all are without, the newest stands for them.
+	with := slices.DeleteFunc(slices.Clone(parts), func(p part) bool { return len(p.points) == 0 })
+	if len(with) > 0 {
+		return with
+	}
+	if len(parts) > 0 {
+		return parts[len(parts)-1:]
+	}
+	return []part{{stretch: stretch{Cause: begun}, level: math.NaN(), end: math.NaN()}}
 }
 
 // end is when a stretch ends.

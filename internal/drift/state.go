@@ -9,6 +9,7 @@
 package drift
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -180,7 +181,7 @@ func Decode(b []byte) (*State, error) {
 		if t == nil || len(t.Stretch) == 0 && len(t.Points) > 0 {
 			return nil, fmt.Errorf("state of drift: a series without its stretches")
 		}
-		if !slices.IsSortedFunc(t.Points, func(a, b point) int { return int(a.Day - b.Day) }) {
+		if !slices.IsSortedFunc(t.Points, func(a, b point) int { return cmp.Compare(a.Day, b.Day) }) {
 			return nil, fmt.Errorf("state of drift: nights out of order")
 		}
 	}
