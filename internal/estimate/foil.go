@@ -20,7 +20,7 @@ import (
 const (
 	foilSpread = 0.10  // of a reel's factor about that of its foil (common practice, no source)
 	foilTail   = 1.5   // deviations from which on a square grows like its root
-	foilShares = 0.025 // of a reel's share between its rails about its foil's (the same)
+	foilShares = 0.0175 // of a reel's share between its rails about its foil's (the same)
 )
 
 // alike is what is known beforehand of a reel's factor from its foil.

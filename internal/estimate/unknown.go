@@ -78,7 +78,7 @@ const (
 const (
 	railSpread      = 1.0   // of a bent conductor: anything from perfect to open
 	jointSplits     = 0.29  // even between all in one rail and all in the other
-	feedSplits      = 0.04  // two conductors of one cable; see split for a bad contact
+	feedSplits      = 0.025 // two conductors of one cable; see split for a bad contact
 	cableSplits     = 0.12  // the same where nothing is stated of it
 	reelSplits      = 0.05  // two rails of one foil
 	reelSpread      = 0.30  // of the nominal

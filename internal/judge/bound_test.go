@@ -88,15 +88,15 @@ func bound(t *testing.T, p *simulate.Plant, visits []survey.Visit) []float64 {
 		knobs = append(knobs, knob{func(by float64) { *x = was + by }, step, known})
 	}
 	for i := range p.Supplies {
-		one(&p.Supplies[i].Volts, 1e-3, even(simulate.Usual.Volts*r.Supplies[i].Volts))
-		one(&p.Supplies[i].Ohms, 1e-4, even(simulate.Usual.Output*r.Supplies[i].Ohms))
+		one(&p.Supplies[i].Volts, 1e-3, even(simulate.Various.Volts*r.Supplies[i].Volts))
+		one(&p.Supplies[i].Ohms, 1e-4, even(simulate.Various.Output*r.Supplies[i].Ohms))
 	}
 	for k := range p.Scales {
-		one(&p.Scales[k], 1e-3, even(simulate.Usual.Scale))
+		one(&p.Scales[k], 1e-3, even(simulate.Various.Scale))
 	}
-	one(&p.Idle, 1e-3, even(simulate.Usual.Idle))
-	one(&p.Shift, 1e-3, even(simulate.Usual.Shift))
-	one(&p.Warmth, 0.1, even(simulate.Usual.Warmth))
+	one(&p.Idle, 1e-3, even(simulate.Various.Idle))
+	one(&p.Shift, 1e-3, even(simulate.Various.Shift))
+	one(&p.Warmth, 0.1, even(simulate.Various.Warmth))
 	true0 := values()
 	columns := make([][]float64, len(knobs))
 	for j, k := range knobs {

@@ -25,9 +25,11 @@ var mixes = []struct {
 	name string
 	make func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit)
 }{
-	{"dim steps, minus only", commissioning},
+	{"dim steps, minus only", func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
+		return commissioningOf(t, i, rng, simulate.Various, func(*run.Run) {})
+	}},
 	{"dim steps", func(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
-		p, _ := commissioning(t, i, rng)
+		p, _ := commissioningOf(t, i, rng, simulate.Various, func(*run.Run) {})
 		return p, survey.Thorough(p.Run)
 	}},
 	{"brightest steps", bright},
@@ -35,7 +37,7 @@ var mixes = []struct {
 
 // bright is the third of the mixes.
 func bright(t *testing.T, i int, rng *rand.Rand) (*simulate.Plant, []survey.Visit) {
-	p, _ := commissioningOf(t, i, rng, func(r *run.Run) { brighten(t, r) })
+	p, _ := commissioningOf(t, i, rng, simulate.Various, func(r *run.Run) { brighten(t, r) })
 	return p, survey.Thorough(p.Run)
 }
 

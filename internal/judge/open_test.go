@@ -39,7 +39,7 @@ func TestSimulatedOpens(t *testing.T) {
 		if len(r.Feeds) < 2 || len(r.Supplies) > 1 {
 			continue
 		}
-		p := simulate.New(r, simulate.Usual, rng)
+		p := simulate.New(r, simulate.Various, rng)
 		joint, feed, rails := -1, -1, &p.Feeds[len(r.Feeds)-1]
 		name, kind := r.Feeds[len(r.Feeds)-1].Name, assessment.Feed
 		if rng.IntN(2) == 0 {
@@ -98,12 +98,6 @@ func TestSimulatedOpens(t *testing.T) {
 	t.Logf("%d of %d opens named (%d of %d that would carry 0.2 A at 5 V), %d unexplained, %d opens passed, %d good joints failed", named, opens, namedCarrying, carrying, doubt, passedBad, failedGood)
 	for kind, c := range others {
 		t.Logf("other %ss: %v", kind, *c)
-		if kind == assessment.Reel {
-			// Beside an open conductor reels are known to half as much again as they are off:
-			// their intervals hold more than 98 %, which is wider than is wanted.
-			atLeast(t, "other reels' intervals that hold", c.held, c.all, 0.93)
-			continue
-		}
 		c.within(t, "other "+string(kind))
 	}
 	if passedBad > 0 || failedGood > *simulations/100+1 {

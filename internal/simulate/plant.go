@@ -37,7 +37,12 @@ type Plant struct {
 // of an even distribution about the stated value.
 type Spread struct {
 	JointOhms float64 // healthy joints lie between a fifth of this and this, Ω loop, either rail ±30 % of its half
-	Wire      float64 // fraction: feeds and reels
+	Wire      float64 // fraction: feeds
+	Cable     float64 // fraction: each conductor of a feed about its half
+	Strip     float64 // fraction: all reels, which are of one batch
+	Reel      float64 // fraction: each reel about the batch
+	Foil      float64 // fraction: how much more all of the plus has than the minus, over both
+	Rail      float64 // fraction: each rail of a reel about its half
 	Volts     float64 // fraction: supplies' volts
 	Output    float64 // fraction: supplies' output resistance
 	Scale     float64 // fraction: channel current, common to all steps
@@ -48,7 +53,14 @@ type Spread struct {
 }
 
 // Usual is a spread as installations have it (common practice, no source).
-var Usual = Spread{JointOhms: 0.006, Wire: 0.05, Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
+var Usual = Spread{JointOhms: 0.006, Wire: 0.05, Strip: 0.05, Reel: 0.0125, Rail: 0.025,
+	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
+
+// Various is a spread of runs that are put together of what was at hand: reels of several
+// batches, foils whose rails are not of a width, cables whose ends were crimped by hand
+// (common practice, no source). Estimates are proved on it.
+var Various = Spread{JointOhms: 0.006, Wire: 0.05, Cable: 0.03, Strip: 0.10, Reel: 0.05, Foil: 0.05, Rail: 0.05,
+	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
 
 // New draws a plant about what a run file states, without faults.
 func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
@@ -65,16 +77,23 @@ func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
 	}
 	for _, f := range r.Feeds {
 		half := f.Ohms / 2 * around(by.Wire)
-		p.Feeds = append(p.Feeds, ladder.Rails{Plus: half, Minus: half})
+		rails := ladder.Rails{Plus: half, Minus: half}
+		if by.Cable > 0 { // drawn only where it counts, so that plants of a seed stay what they were
+			rails.Plus, rails.Minus = half*around(by.Cable), half*around(by.Cable)
+		}
+		p.Feeds = append(p.Feeds, rails)
 	}
-	strip := around(by.Wire) // one batch
+	strip, foil := around(by.Strip), 0.0
+	if by.Foil > 0 {
+		foil = around(by.Foil) - 1
+	}
 	for _, reel := range r.Reels {
 		perMetre := reel.Strip.LoopOhms
 		if perMetre == 0 {
 			perMetre = ladder.AssumedLoopOhms
 		}
-		half := perMetre / 2 * strip * around(by.Wire/4)
-		p.Reels = append(p.Reels, ladder.Rails{Plus: half * around(by.Wire/2), Minus: half * around(by.Wire/2)})
+		half := perMetre / 2 * strip * around(by.Reel)
+		p.Reels = append(p.Reels, ladder.Rails{Plus: half * (1 + foil) * around(by.Rail), Minus: half * (1 - foil) * around(by.Rail)})
 	}
 	for _, s := range r.Supplies {
 		p.Supplies = append(p.Supplies, ladder.Source{Volts: s.Volts * around(by.Volts), Ohms: s.Ohms * around(by.Output)})
