@@ -18,8 +18,8 @@ import (
 // is not held to be like them (unlike), its own belief is without them (alone), and how like
 // they are is no part of whether the readings are explained (chiSquared).
 const (
-	foilSpread = 0.10  // of a reel's factor about that of its foil (common practice, no source)
-	foilTail   = 1.5   // deviations from which on a square grows like its root
+	foilSpread = 0.10   // of a reel's factor about that of its foil (common practice, no source)
+	foilTail   = 1.5    // deviations from which on a square grows like its root
 	foilShares = 0.0175 // of a reel's share between its rails about its foil's (the same)
 )
 

@@ -22,6 +22,9 @@ const (
 	openCost = 2.0
 	// openSure is how many standard deviations such an element must lie from none.
 	openSure = 1.6
+	// reelOdd is how many times thicker or thinner than stated no reel's copper is
+	// (common practice, no source).
+	reelOdd = 2.5
 	// openCharge is what an open conductor adds to the last account: it may cost openCost,
 	// having saved openGain in withOpens before, against the fit or a sound element.
 	openCharge = -openCost
@@ -88,9 +91,10 @@ func (p *problem) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 }
 
 // partings lists the conductors worth asking: all of them where the readings are
-// not explained, otherwise those of elements with much resistance.
+// not explained, or only by a reel that cannot be, otherwise those of elements with much
+// resistance.
 func (p *problem) partings(fit *leastsquares.Fit) []parting {
-	poor := !fit.Converged || p.pValue(fit) < misfit
+	poor := !fit.Converged || p.pValue(fit) < misfit || p.farFetched(fit)
 	var list []parting
 	for s := range p.splits {
 		if !p.splits[s].bent {
@@ -105,6 +109,20 @@ func (p *problem) partings(fit *leastsquares.Fit) []parting {
 		}
 	}
 	return list
+}
+
+// farFetched tells whether a fit has a reel of less or more copper than any strip is sold
+// with: behind an open feed, a reel of no resistance at all explains its level voltages.
+func (p *problem) farFetched(fit *leastsquares.Fit) bool {
+	for i, at := range p.reels {
+		if p.run.Reels[i].Strip.LoopOhms == 0 {
+			continue
+		}
+		if half := (fit.X[at[0]] + fit.X[at[1]]) / 2; half < 1/reelOdd || half > reelOdd {
+			return true
+		}
+	}
+	return false
 }
 
 // much tells whether an element surely has so much resistance that it may be open.
