@@ -2,6 +2,7 @@ package estimate
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/leastsquares"
 )
@@ -43,7 +44,47 @@ func (p *problem) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, err
 		}
 		fit = next
 	}
-	return p.readmit(fit)
+	fit, err := p.readmit(fit)
+	if err != nil {
+		return nil, err
+	}
+	return p.withTheOne(fit), nil
+}
+
+// withTheOne looks for one reading in the place of several: of a joint's two readings the
+// wrong one may stay and, having bent the fit to itself, drive out the good ones beside it.
+// Each reading that shares a point with those left out is tried alone.
+func (p *problem) withTheOne(fit *leastsquares.Fit) *leastsquares.Fit {
+	out := p.marks()
+	if n := p.leftOut(); n < 2 || n > mostReplaced {
+		return fit
+	}
+	best, account := out, p.account(fit)
+	for i, o := range p.observations {
+		if !slices.ContainsFunc(p.observations, func(x observation) bool { return x.out && !x.barred && o.beside(x) }) {
+			continue
+		}
+		p.setMarks(nil)
+		p.observations[i].out = true
+		trial, err := p.solveWithin(p.start(), firstSteps)
+		if err == nil && p.account(trial) < account && p.pValue(trial) >= misfit {
+			fit, best, account = trial, p.marks(), p.account(trial)
+		}
+		p.setMarks(out)
+	}
+	p.setMarks(best)
+	return fit
+}
+
+// mostReplaced is how many readings left out may be the work of one.
+const mostReplaced = 4
+
+// beside tells whether two readings share a point or a feed.
+func (o observation) beside(x observation) bool {
+	if o.feed != absent || x.feed != absent {
+		return o.feed == x.feed
+	}
+	return o.from == x.from || o.from == x.to || o.to == x.from || o.to == x.to
 }
 
 // worst is the reading in the fit that lies furthest from what the others say.

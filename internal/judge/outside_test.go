@@ -73,6 +73,31 @@ func TestCreepingFit(t *testing.T) {
 	}
 }
 
+// One of the two readings over the plus of a bad joint slipped by its decimal point. The
+// slipped one and the good one contradict each other, and three good readings left out
+// explain the rest as well as the slipped one does alone; simulated by somebody else's
+// program, which has the truth.
+func TestOneSlipIsNotThree(t *testing.T) {
+	r, readings := stored(t, "slip")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range a.Readings {
+		if x.Suspect != (x.Row == 13) {
+			t.Errorf("row %d: suspect is %v", x.Row, x.Suspect)
+		}
+	}
+	for _, e := range a.Elements {
+		if e.Rail == assessment.Loop && e.Kind != assessment.Supply && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
+			t.Errorf("%s %s: %s", e.Kind, e.Name, e.Verdict)
+		}
+		if truth := 0.06159624956560657; e.Name == "r2" && (truth < e.Low || truth > e.High) {
+			t.Errorf("reel r2: %g is true, found %g to %g", truth, e.Low, e.High)
+		}
+	}
+}
+
 // stored reads a run and its readings, simulated by somebody else's program.
 func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
 	t.Helper()

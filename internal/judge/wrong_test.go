@@ -67,7 +67,7 @@ func TestSimulatedWrongReadings(t *testing.T) {
 	passedBad, failedGood := 0, 0
 	byKind := map[string][3]int{}
 	for i := range *simulations {
-		p, visits := commissioning(t, i, rng)
+		p, visits := mixes[0].make(t, i, rng)
 		r := p.Run
 		list, err := p.Walk(visits, rng, time.Unix(0, 0))
 		if err != nil {
