@@ -24,7 +24,7 @@ const (
 	// glaring deviations from the others looks like some place or other by chance.
 	odd     = 0.05
 	glaring = 10.0
-	// negative is how many deviations below nothing no joint or feed can lie.
+	// negative is how many deviations below nothing no joint, feed or conductor of one can lie.
 	negative = 4.0
 )
 
@@ -52,14 +52,22 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, stated 
 	}
 	for i := range est.Elements {
 		e := &est.Elements[i]
-		if e.Rail != assessment.Loop || !e.Known || e.Open || e.Kind == assessment.Supply {
+		if !e.Known || e.Open || e.Kind == assessment.Supply {
+			continue
+		}
+		if e.Kind != assessment.Reel && e.Belief.Mean < -negative*e.Belief.Deviation {
+			conductor := ""
+			if e.Rail != assessment.Loop {
+				conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
+			}
+			return fmt.Sprintf("%s %s%s seems to have less than no resistance", titled(e.Kind), name(e), conductor)
+		}
+		if e.Rail != assessment.Loop {
 			continue
 		}
 		_, high := e.Belief.Interval(coverage)
 		part := e.Ohms(math.Max(high, 0)) / stated(e)
 		switch {
-		case e.Kind != assessment.Reel && e.Belief.Mean < -negative*e.Belief.Deviation:
-			return fmt.Sprintf("%s %s seems to have less than no resistance", titled(e.Kind), name(e))
 		case e.Kind == assessment.Reel && part < leastCopper:
 			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
 		case e.Kind == assessment.Feed && part < leastWire:

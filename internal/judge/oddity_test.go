@@ -69,7 +69,7 @@ func TestOddity(t *testing.T) {
 		{"joint", estimate.Estimate{Elements: element(assessment.Joint, -0.0039, 0.001)}, ""},
 		{"joint below nothing", estimate.Estimate{Elements: element(assessment.Joint, -0.0041, 0.001)}, "Joint x seems to have less"},
 		{"feed below nothing", estimate.Estimate{Elements: element(assessment.Feed, -0.0041, 0.001)}, "Feed x seems to have less"},
-		{"one rail", estimate.Estimate{Elements: rail}, ""},
+		{"one conductor below nothing", estimate.Estimate{Elements: rail}, "Joint x, its plus conductor, seems to have less"},
 	} {
 		if c.est.Fit.PValue == 0 {
 			c.est.Fit.PValue = 0.5
