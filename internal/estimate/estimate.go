@@ -100,7 +100,7 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	fit = p.patiently(p.unlike(fit))
+	fit = p.last(fit)
 	for i, c := range p.parted {
 		p.parted[i].excluded = p.excluded(c, fit)
 	}
@@ -134,10 +134,28 @@ const mostSteps = 100
 // patientSteps are for a fit on which a verdict hangs and which has not settled.
 const patientSteps = 400
 
+// last makes the last fit of an account: without holding unread reels to be like the
+// others (unlike), and between walls at zero where a conductor came out far below nothing,
+// where derivatives are not exact (see chain). One that does not settle gets other chances
+// (patiently).
+func (p *problem) last(fit *leastsquares.Fit) *leastsquares.Fit {
+	start := p.unlike(fit)
+	if p.farBelow(fit) {
+		if within := p.walledFrom(fit, start); within != nil {
+			return within
+		}
+	}
+	if start != nil {
+		if again, err := p.solve(start); err == nil {
+			fit = again
+		}
+	}
+	return p.patiently(fit)
+}
+
 // patiently gives a fit that did not settle other chances: more steps from where it is, and
 // the run file's own figures as a start. Where that does not settle either, or a conductor
-// comes out far below nothing, where derivatives are not exact (see chain), one between
-// walls at zero is taken, unless it explains the readings worse by an open conductor's worth.
+// comes out far below nothing, one between walls is taken.
 func (p *problem) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
 	best := fit
 	for _, start := range [][]float64{fit.X, p.start()} {
@@ -152,10 +170,22 @@ func (p *problem) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
 	if best.Converged && !p.farBelow(best) {
 		return best
 	}
-	if other := p.walled(best.X, p.start()); other != nil && other.SumSquares < best.SumSquares+openGain {
+	if other := p.walledFrom(best, nil); other != nil {
 		return other
 	}
 	return best
+}
+
+// walledFrom is a fit between walls, unless it explains the readings worse than another fit
+// by an open conductor's worth; nil where it does, or none settles.
+func (p *problem) walledFrom(fit *leastsquares.Fit, start []float64) *leastsquares.Fit {
+	if start == nil {
+		start = fit.X
+	}
+	if other := p.walled(start, p.start()); other != nil && other.SumSquares < fit.SumSquares+openGain {
+		return other
+	}
+	return nil
 }
 
 // firstSteps is enough where no reading is grossly wrong; where one is, there is no

@@ -114,35 +114,61 @@ func (p *problem) pValue(fit *leastsquares.Fit) float64 {
 	return chiSquaredTail(p.chiSquared(fit), p.freedom(fit))
 }
 
-// unlike fits again without holding those reels to be like the others that their own
-// readings tell nothing of: one of them may be of another stock, and a joint beside it must
-// not pay for that.
-func (p *problem) unlike(fit *leastsquares.Fit) *leastsquares.Fit {
+// unlike leaves out what is known from their foil of those reels that their own readings
+// tell nothing of: one of them may be of another stock, and a joint beside it must not pay
+// for that. It gives where a fit without that knowledge may begin; nil where nothing was
+// left out.
+func (p *problem) unlike(fit *leastsquares.Fit) (start []float64) {
 	if fit.Covariance == nil {
-		return fit
+		return nil
 	}
 	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance}
 	row := make([]float64, len(fit.X))
-	var unread []int
+	var unread []*alike
 	for i, a := range p.alikes {
 		clear(row)
 		row[a.rails[0]], row[a.rails[1]] = 1, 1
 		v, done := e.alone(assessment.Reel, a.reel)
 		done()
 		if quadratic(v.covariance, row) >= tells*tells*e.before(row) {
-			unread = append(unread, i)
+			unread = append(unread, &p.alikes[i])
 		}
 	}
-	for _, i := range unread {
-		p.alikes[i].idle = true
-	}
 	if unread == nil {
-		return fit
+		return nil
 	}
-	if again, err := p.solve(fit.X); err == nil {
-		return again
+	e = &Estimate{problem: p, x: append([]float64(nil), fit.X...), linear: fit.X, covariance: fit.Covariance.Clone()}
+	for _, a := range unread {
+		e.drop(a)
+		a.idle = true
 	}
-	return fit
+	return e.x
+}
+
+// drop takes what is known of a reel from its foil out of an estimate, which must own its
+// unknowns and covariance, in the linear model at the fit, and leaves it idle. It returns
+// false, having changed nothing, where nothing else tells of the reel.
+func (e *Estimate) drop(a *alike) bool {
+	row := make([]float64, len(e.x))
+	z := a.row(e.linear, row)
+	for j, d := range row {
+		z += d * (e.x[j] - e.linear[j]) // as the linear model has it
+	}
+	along := times(e.covariance, row)
+	rest := 1 - dot(row, along) // what of the reel's knowledge is not from its foil
+	if !(rest > 1e-9) {
+		return false
+	}
+	for j, c := range along {
+		e.x[j] += c * z / rest
+		to := e.covariance.Row(j)
+		for k, d := range along {
+			to[k] += c * d / rest
+		}
+	}
+	e.sum -= z * z / rest
+	a.idle = true
+	return true
 }
 
 // alone is the estimate as an element has it: for a reel without what is known of it from
@@ -162,26 +188,10 @@ func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done 
 		if v.linear == nil {
 			v.linear = e.x
 		}
-		row := make([]float64, len(e.x))
-		z := a.row(v.linear, row)
-		for j, d := range row {
-			z += d * (e.x[j] - v.linear[j]) // as the linear model has it
-		}
-		along := times(e.covariance, row)
-		rest := 1 - dot(row, along) // what of the reel's knowledge is not from its foil
-		if !(rest > 1e-9) {
+		v.x, v.covariance, v.within, v.nowhere = append([]float64(nil), e.x...), e.covariance.Clone(), nil, false
+		if !v.drop(a) {
 			return e, func() {}
 		}
-		v.x, v.covariance, v.within, v.nowhere = append([]float64(nil), e.x...), e.covariance.Clone(), nil, false
-		for j, c := range along {
-			v.x[j] += c * z / rest
-			to := v.covariance.Row(j)
-			for k, d := range along {
-				to[k] += c * d / rest
-			}
-		}
-		v.sum -= z * z / rest
-		a.idle = true
 		return &v, func() { a.idle = false }
 	}
 	return e, func() {}

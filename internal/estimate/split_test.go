@@ -23,7 +23,7 @@ func TestSplits(t *testing.T) {
 		low, high   float64
 	}{
 		{"a sound cable", feed, 0.042, 0.040, 0, 1},
-		{"a cable half of which is another", feed, 0.050, 0.030, 2.5, 4},
+		{"a cable half of which is another", feed, 0.050, 0.030, 3, 5},
 		{"a bad contact", feed, 0.140, 0.040, 1, 2},
 		{"a small one", feed, 0.060, 0.040, 1, 2},
 		{"a bad joint in one rail", joint, 0.100, 0.002, 1, 2},
