@@ -1,7 +1,6 @@
 package estimate
 
 import (
-	"math"
 	"math/rand/v2"
 
 	"ohmkeep/internal/ladder"
@@ -60,7 +59,7 @@ func (e *Estimate) state(step int, off []float64) (k int, s *state) {
 // so that their mean is zero.
 func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
 	d := len(e.x)
-	factor := e.factor()
+	factor := factor(e.covariance)
 	rng := rand.New(rand.NewPCG(seed, 1))
 	normal := make([]float64, d)
 	draws := make([][]float64, n)
@@ -82,29 +81,4 @@ func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
 		}
 	}
 	return draws
-}
-
-// factor is the Cholesky factor of the covariance, row after row; a direction
-// without variance, such as a conductor held open, has none in it.
-func (e *Estimate) factor() []float64 {
-	d := len(e.x)
-	l := make([]float64, d*d)
-	for j := range d {
-		rest := e.covariance.At(j, j)
-		for k := range j {
-			rest -= l[j*d+k] * l[j*d+k]
-		}
-		if rest <= 1e-14*e.covariance.At(j, j) || math.IsNaN(rest) {
-			continue
-		}
-		l[j*d+j] = math.Sqrt(rest)
-		for i := j + 1; i < d; i++ {
-			sum := e.covariance.At(i, j)
-			for k := range j {
-				sum -= l[i*d+k] * l[j*d+k]
-			}
-			l[i*d+j] = sum / l[j*d+j]
-		}
-	}
-	return l
 }

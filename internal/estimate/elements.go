@@ -2,6 +2,7 @@ package estimate
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/ladder"
@@ -118,10 +119,6 @@ func loop(at [2]int, x []float64) (t float64, row []float64) {
 	return t, row
 }
 
-// tells is the part of what was uncertain beforehand that may be left for an
-// element to count as known by the readings.
-const tells = 0.5
-
 func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.complete(x)) }
 
 // complete gives an element its deviation and whether it is known.
@@ -130,12 +127,7 @@ func (e *Estimate) complete(x Element) Element {
 	along := times(e.covariance, x.row)
 	x.Belief.Deviation = e.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
 	x.Belief.Even = e.even(along, x.Belief.Deviation)
-	before := 0.0
-	for i, d := range x.row {
-		u := e.problem.unknowns[i].deviation
-		before += d * d * u * u
-	}
-	x.Known = x.Open || x.Belief.Deviation/e.inflation < tells*math.Sqrt(before)
+	x.Known = x.Open || e.told(x.row)
 	if x.Rail != assessment.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
 	}
@@ -251,4 +243,41 @@ func (e *Estimate) band(k, reel int, band []float64) {
 		}
 		lastPixel, lastHalf = pixel, half
 	}
+}
+
+// alone is the estimate as an element has it: for a reel without what is known of it from
+// the other reels of its strip, in the linear model at the fit; the estimate itself for
+// anything else. Until done is called the problem, and so every estimate of it, leaves that
+// knowledge out too.
+func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done func()) {
+	if kind != assessment.Reel || e.covariance == nil {
+		return e, func() {}
+	}
+	l, done, ok := e.linear.alone(index)
+	if !ok {
+		return e, done
+	}
+	v := *e
+	v.linear, v.within, v.nowhere = l, nil, false
+	return &v, done
+}
+
+// foreseen is the estimate in a wider linear model, whose sum of squares is worked out anew,
+// with the beliefs in some elements as they are there.
+func (e *Estimate) foreseen(l linear, elements []int) (*Estimate, error) {
+	var err error
+	if l.sum, err = l.problem.sumAt(l.x); err != nil {
+		return nil, err
+	}
+	f := &Estimate{linear: l, inflation: e.inflation, Fit: e.Fit, Elements: slices.Clone(e.Elements)}
+	for _, i := range elements {
+		x := &f.Elements[i]
+		x.row = f.widen(x.row)
+		view, done := f.alone(x.Kind, x.Index)
+		done()
+		along := times(view.covariance, x.row)
+		x.Belief.Deviation = f.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
+		x.Belief.Even = f.even(along, x.Belief.Deviation)
+	}
+	return f, nil
 }

@@ -32,12 +32,8 @@ type Estimate struct {
 	Readings []assessment.Reading
 	Profiles []assessment.Profile
 
-	problem    *problem
-	x          []float64
-	linear     []float64 // where the covariance is of; nil: x
-	covariance *leastsquares.Matrix
-	sum        float64 // of squares, all knowledge beforehand included
-	inflation  float64
+	linear
+	inflation float64
 
 	within    []float64 // see physical
 	withinSum float64
@@ -108,7 +104,7 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err := p.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	e := &Estimate{problem: p, x: fit.X, covariance: fit.Covariance, sum: fit.SumSquares, inflation: 1}
+	e := &Estimate{linear: p.linearAt(fit), inflation: 1}
 	e.describeFit(fit)
 	e.describeReadings(readings, fit)
 	e.describeElements()
@@ -250,24 +246,6 @@ func (p *problem) freedom(fit *leastsquares.Fit) int {
 // deviation is the posterior standard deviation of a linear function of the unknowns.
 func (e *Estimate) deviation(row []float64) float64 {
 	return e.inflation * math.Sqrt(math.Max(quadratic(e.covariance, row), 0))
-}
-
-// quadratic is rowᵀ·C·row.
-func quadratic(c *leastsquares.Matrix, row []float64) float64 {
-	sum := 0.0
-	for i, a := range row {
-		if a == 0 {
-			continue
-		}
-		inner := 0.0
-		for j, b := range row {
-			if b != 0 {
-				inner += c.At(i, j) * b
-			}
-		}
-		sum += a * inner
-	}
-	return sum
 }
 
 func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {

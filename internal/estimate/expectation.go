@@ -28,22 +28,6 @@ func (o *Outlook) Everything(list []Candidate, elements []int) []float64 {
 	return variances
 }
 
-// narrow has a covariance updated by a reading with the given derivatives, in units of
-// its deviation.
-func narrow(c *leastsquares.Matrix, row []float64) {
-	along := times(c, row)
-	by := 1 / (1 + dot(row, along))
-	for a, x := range along {
-		if x == 0 {
-			continue
-		}
-		to := c.Row(a)
-		for b, y := range along {
-			to[b] -= by * x * y
-		}
-	}
-}
-
 // Expect begins with none of the candidates taken.
 func (o *Outlook) Expect(list []Candidate, elements []int) *Expectation {
 	rows := make([][]float64, 0, len(list)+len(elements))

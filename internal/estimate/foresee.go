@@ -2,7 +2,6 @@ package estimate
 
 import (
 	"math"
-	"slices"
 )
 
 // mostStretch is the greatest stretch of a deviation that is planned with; what is
@@ -25,47 +24,25 @@ func (t Target) stretch(deviation float64) float64 {
 // the candidates' steps send through an element and without counting on more than the
 // sum of squares itself gives.
 func (o *Outlook) foresee(list []Candidate, targets []Target) (*Estimate, error) {
-	e, q := o.est, *o.problem
-	q.observations = slices.Clone(e.problem.observations)
-	q.splits = slices.Clone(e.problem.splits)
-	q.open = make([]bool, len(q.unknowns))
-	copy(q.open, e.problem.open)
-	q.row = make([]float64, len(q.unknowns))
-	q.unread = make([]bool, len(q.steps))
-	for k := range q.unread {
-		q.unread[k] = true
-	}
-	f := &Estimate{problem: &q, x: o.x, covariance: o.covariance.Clone(), inflation: e.inflation, Fit: e.Fit}
+	var more []observation
+	covariance := o.covariance.Clone()
 	for _, c := range list {
 		one := c.observation
 		one.reading = absent
-		shown, err := q.predict(&one, o.x, q.row)
+		shown, err := o.problem.predict(&one, o.x, o.problem.row)
 		if err != nil {
 			return nil, err
 		}
 		one.value = shown
-		q.observations = append(q.observations, one)
-		narrow(f.covariance, c.row)
+		more = append(more, one)
+		narrow(covariance, c.row)
 	}
-	for _, x := range q.observations {
-		q.unread[x.step] = false
-	}
-	q.predicted = make([]float64, len(q.observations))
-	var err error
-	if f.sum, err = q.sumAt(o.x); err != nil {
-		return nil, err
-	}
-	f.Elements = slices.Clone(e.Elements)
+	l := linear{problem: o.problem.withReadings(o.est.problem, more), x: o.x, covariance: covariance}
+	var elements []int
 	for _, t := range targets {
-		x := &f.Elements[t.Element]
-		x.row = o.widen(x.row)
-		view, done := f.alone(x.Kind, x.Index)
-		done()
-		along := times(view.covariance, x.row)
-		x.Belief.Deviation = f.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
-		x.Belief.Even = f.even(along, x.Belief.Deviation)
+		elements = append(elements, t.Element)
 	}
-	return f, nil
+	return o.est.foreseen(l, elements)
 }
 
 // Towards gives the deviations of targets towards their limits as they will be once some

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/leastsquares"
 )
 
 const (
@@ -224,20 +223,4 @@ func (c *choice) take(i int) (names []string) {
 		}
 	}
 	return names
-}
-
-func times(c *leastsquares.Matrix, row []float64) []float64 {
-	out := make([]float64, c.Rows)
-	for i := range out {
-		out[i] = dot(c.Row(i), row)
-	}
-	return out
-}
-
-func dot(a, b []float64) float64 {
-	sum := 0.0
-	for i, x := range a {
-		sum += x * b[i]
-	}
-	return sum
 }

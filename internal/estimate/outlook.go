@@ -5,8 +5,6 @@ import (
 	"slices"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/ladder"
-	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/run"
 )
 
@@ -14,13 +12,11 @@ import (
 // problem with a node at every place where somebody could put a meter, all steps of the
 // run, and the ranges of the meters at hand. Its first unknowns are those of the fit.
 type Outlook struct {
-	est        *Estimate
-	problem    *problem
-	meters     []int
-	places     []run.Place
-	x          []float64
-	covariance *leastsquares.Matrix
-	solved     []bool // by step
+	linear
+	est    *Estimate
+	meters []int
+	places []run.Place
+	solved []bool // by step
 }
 
 // Candidate is a reading that somebody could take.
@@ -60,45 +56,13 @@ func Carried(r *run.Run) []int {
 // Outlook sets up what could be read with some meters. The error tells that the network
 // cannot be laid out.
 func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
-	p := e.problem
-	o := &Outlook{est: e, meters: meters, places: readable(p.run)}
-	q := &problem{run: p.run, temperature: p.temperature, steps: p.steps, read: len(p.steps), segment: p.segment,
-		scales: slices.Clone(p.scales), held: p.held}
-	for _, m := range meters {
-		if p.run.Meters[m].Each {
-			continue // another place has other errors
-		}
-		for at, limits := range p.run.Meters[m].Ranges {
-			if limits.Quantity != run.Temperature {
-				q.scaleOf(scale{meter: m, at: at, limits: limits})
-			}
-		}
-	}
-	net, err := ladder.New(p.run, o.places...)
+	wide, err := e.problem.wider(meters, readable(e.problem.run))
 	if err != nil {
 		return nil, err
 	}
-	q.net, q.gradient = net, net.NewGradient()
-	q.layUnknowns()
-	for i := range q.alikes {
-		q.alikes[i].idle = p.alikes[i].idle
-	}
-	q.row = make([]float64, len(q.unknowns))
-	o.problem = q
-	o.x, o.covariance = o.widen(e.x), leastsquares.NewMatrix(len(q.unknowns), len(q.unknowns))
-	for i := range q.unknowns {
-		if i < len(e.x) {
-			copy(o.covariance.Row(i), e.covariance.Row(i))
-			continue
-		}
-		u := q.unknowns[i]
-		o.x[i] = u.mean
-		o.covariance.Row(i)[i] = u.deviation * u.deviation
-	}
-	for k := range q.steps {
-		q.solvers = append(q.solvers, net.NewSolver())
-		q.states = append(q.states, q.newState())
-		o.solved = append(o.solved, q.settle(k, o.x) == nil)
+	o := &Outlook{est: e, linear: e.linear.widened(wide), meters: meters, places: readable(e.problem.run)}
+	for k := range wide.steps {
+		o.solved = append(o.solved, wide.settle(k, o.x) == nil)
 	}
 	return o, nil
 }
@@ -106,22 +70,14 @@ func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
 // single has the reels among some targets known by readings of their own alone, as their
 // verdicts are.
 func (o *Outlook) single(targets []Target) {
-	view := &Estimate{problem: o.problem, x: o.x, covariance: o.covariance}
 	for _, t := range targets {
-		x := &o.est.Elements[t.Element]
-		view, _ = view.alone(x.Kind, x.Index)
+		if x := &o.est.Elements[t.Element]; x.Kind == assessment.Reel {
+			o.linear, _, _ = o.linear.alone(x.Index)
+		}
 	}
-	o.x, o.covariance = view.x, view.covariance
 	for k := range o.solved {
 		o.solved[k] = o.solved[k] && o.problem.settle(k, o.x) == nil
 	}
-}
-
-// widen gives a row of the fit the outlook's length.
-func (o *Outlook) widen(row []float64) []float64 {
-	wide := make([]float64, len(o.problem.unknowns))
-	copy(wide, row)
-	return wide
 }
 
 // readable lists where a pair of conductors can be touched: supplies, junctions, the

@@ -44,7 +44,7 @@ func (e *Estimate) Directions(step int) Directions {
 	all := Directions{est: e, step: step}
 	p := e.problem
 	k, d := p.stepOf(step), len(e.x)
-	factor := e.factor()
+	factor := factor(e.covariance)
 	for j := range d {
 		off, touches := make([]float64, d), false
 		for i, u := range p.unknowns {

@@ -14,8 +14,8 @@ func TestSplits(t *testing.T) {
 		return x
 	}
 	row := make([]float64, len(x))
-	feed := split{at: [2]int{0, 1}, bent: true, about: absent, spread: feedSplits, wire: 0.080}
-	joint := split{at: [2]int{0, 1}, bent: true, about: absent, spread: jointSplits}
+	feed := split{at: [2]int{0, 1}, bent: true, about: even, spread: feedSplits, wire: 0.080}
+	joint := split{at: [2]int{0, 1}, bent: true, about: even, spread: jointSplits}
 	for _, c := range []struct {
 		what        string
 		s           split

@@ -169,13 +169,3 @@ func (o *Outlook) GoalAt(t Target, truth float64) float64 {
 	needs := t.NeedsAt(truth) / o.est.inflation
 	return needs * needs
 }
-
-// before is the variance that a linear function of the unknowns had beforehand.
-func (e *Estimate) before(row []float64) float64 {
-	sum := 0.0
-	for i, d := range row {
-		u := e.problem.unknowns[i].deviation
-		sum += d * d * u * u
-	}
-	return sum
-}

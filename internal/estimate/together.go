@@ -169,35 +169,3 @@ func normalise(v []float64) {
 		v[i] /= most
 	}
 }
-
-// inverse is that of a positive definite matrix, by elimination; nil where it is none.
-func inverse(m *leastsquares.Matrix) *leastsquares.Matrix {
-	n := m.Rows
-	a, b := leastsquares.NewMatrix(n, n), leastsquares.NewMatrix(n, n)
-	copy(a.Data, m.Data)
-	for i := range n {
-		b.Row(i)[i] = 1
-	}
-	for i := range n {
-		pivot := a.At(i, i)
-		if !(pivot > 1e-12*m.At(i, i)) {
-			return nil
-		}
-		for k := range n {
-			if k == i {
-				continue
-			}
-			by := a.At(k, i) / pivot
-			for j := range n {
-				a.Row(k)[j] -= by * a.At(i, j)
-				b.Row(k)[j] -= by * b.At(i, j)
-			}
-		}
-	}
-	for i := range n {
-		for j := range n {
-			b.Row(i)[j] /= a.At(i, i)
-		}
-	}
-	return b
-}

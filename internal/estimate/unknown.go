@@ -45,42 +45,10 @@ type unknown struct {
 	deviation float64
 }
 
-// A conductor of a joint or feed is fitted as t = r/(r + 1 Ω): linear in r where
-// joints live, and finite at an open conductor, t = 1.
-const bendOhms = 1.0
-
-func bend(ohms float64) float64 {
-	if math.IsInf(ohms, 1) {
-		return 1
-	}
-	return ohms / (ohms + bendOhms)
-}
-
-func unbend(t float64) float64 {
-	if t >= 1 {
-		return math.Inf(1)
-	}
-	return bendOhms * t / (1 - t)
-}
-
-// unbendSlope is dr/dt, and unbendMost the last t at which it is used; beyond, the
-// model is continued in a straight line.
-func unbendSlope(t float64) float64 { return bendOhms / ((1 - t) * (1 - t)) }
-
-const (
-	unbendMost  = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
-	unbendLeast = 1e-6     // 1 µΩ
-	factorLeast = 0.02     // of a reel's nominal
-)
-
 // Prior deviations that are choices of this package rather than of the run file;
 // all are common practice, no source, and wide on purpose.
 const (
 	railSpread      = 1.0   // of a bent conductor: anything from perfect to open
-	jointSplits     = 0.29  // even between all in one rail and all in the other
-	feedSplits      = 0.025 // two conductors of one cable; see split for a bad contact
-	cableSplits     = 0.12  // the same where nothing is stated of it
-	reelSplits      = 0.05  // two rails of one foil
 	reelSpread      = 0.30  // of the nominal
 	reelSpreadBlind = 1.5   // where the strip states none
 	voltsSpread     = 0.03  // of a supply's stated volts: trimmers are trimmed by hand
@@ -108,7 +76,7 @@ func (p *problem) layUnknowns() {
 		for _, rail := range []run.Rail{run.Plus, run.Minus} {
 			at[rail] = add(unknown{what: w, index: index, rail: rail, vague: true, mean: mean, deviation: spread})
 		}
-		p.splits = append(p.splits, split{at: at, bent: w != reelRail, about: absent, spread: splits})
+		p.splits = append(p.splits, split{at: at, bent: w != reelRail, about: even, spread: splits})
 		return at
 	}
 	for i, j := range r.Joints {
