@@ -112,97 +112,8 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	return e, nil
 }
 
-func (p *problem) start() []float64 {
-	x := make([]float64, len(p.unknowns))
-	for i := range x {
-		x[i], _ = p.priorOf(i)
-	}
-	return x
-}
-
-func (p *problem) solve(start []float64) (*leastsquares.Fit, error) {
-	return p.solveWithin(start, mostSteps)
-}
-
-// mostSteps is far more than a fit takes that is going to settle.
-const mostSteps = 100
-
 // patientSteps are for a fit on which a verdict hangs and which has not settled.
 const patientSteps = 400
-
-// last makes the last fit of an account: without holding unread reels to be like the
-// others (unlike), and between walls at zero where a conductor came out far below nothing,
-// where derivatives are not exact (see chain). One that does not settle gets other chances
-// (patiently).
-func (p *problem) last(fit *leastsquares.Fit) *leastsquares.Fit {
-	start := p.unlike(fit)
-	if p.farBelow(fit) {
-		if within := p.walledFrom(fit, start); within != nil {
-			return within
-		}
-	}
-	if start != nil {
-		if again, err := p.solve(start); err == nil {
-			fit = again
-		}
-	}
-	return p.patiently(fit)
-}
-
-// patiently gives a fit that did not settle other chances: more steps from where it is, and
-// the run file's own figures as a start. Where that does not settle either, or a conductor
-// comes out far below nothing, one between walls is taken.
-func (p *problem) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
-	best := fit
-	for _, start := range [][]float64{fit.X, p.start()} {
-		if best.Converged {
-			break
-		}
-		other, err := p.solveWithin(start, patientSteps)
-		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+openGain) {
-			best = other
-		}
-	}
-	if best.Converged && !p.farBelow(best) {
-		return best
-	}
-	if other := p.walledFrom(best, nil); other != nil {
-		return other
-	}
-	return best
-}
-
-// walledFrom is a fit between walls, unless it explains the readings worse than another fit
-// by an open conductor's worth; nil where it does, or none settles.
-func (p *problem) walledFrom(fit *leastsquares.Fit, start []float64) *leastsquares.Fit {
-	if start == nil {
-		start = fit.X
-	}
-	if other := p.walled(start, p.start()); other != nil && other.SumSquares < fit.SumSquares+openGain {
-		return other
-	}
-	return nil
-}
-
-// firstSteps is enough where no reading is grossly wrong; where one is, there is no
-// use in fitting it well.
-const firstSteps = 15
-
-func (p *problem) solveWithin(start []float64, most int) (*leastsquares.Fit, error) {
-	return p.solveTo(start, p.options(most))
-}
-
-func (p *problem) solveTo(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
-	return leastsquares.Solve(p, start, p.prior(), opt)
-}
-
-func (p *problem) prior() *leastsquares.Prior {
-	prior := &leastsquares.Prior{Mean: make([]float64, len(p.unknowns)), Deviation: make([]float64, len(p.unknowns))}
-	for i := range p.unknowns {
-		prior.Mean[i], prior.Deviation[i] = p.priorOf(i)
-	}
-	return prior
-}
 
 // misfit is the probability below which the model does not explain the readings;
 // intervals are then widened by the square root of chi-squared over its degrees of
@@ -217,30 +128,6 @@ func (e *Estimate) describeFit(fit *leastsquares.Fit) {
 	if e.Fit.PValue < misfit && n > 0 {
 		e.inflation = math.Sqrt(squares / float64(n))
 	}
-}
-
-// freedom is the number of degrees of freedom. Knowledge beforehand is a reading
-// that costs its unknown one degree of freedom, so what is left is the readings and
-// splits; but a vague prior is no reading, and its unknown costs as much as the
-// readings determine it.
-func (p *problem) freedom(fit *leastsquares.Fit) int {
-	n := 0.0
-	for _, s := range p.splits {
-		if !s.idle {
-			n++
-		}
-	}
-	for _, o := range p.observations {
-		if !o.out {
-			n++
-		}
-	}
-	for j, u := range p.unknowns {
-		if u.vague && !p.open[j] && fit.Covariance != nil {
-			n -= 1 - fit.Covariance.At(j, j)/(u.deviation*u.deviation)
-		}
-	}
-	return max(0, int(math.Round(n)))
 }
 
 // deviation is the posterior standard deviation of a linear function of the unknowns.

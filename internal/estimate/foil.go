@@ -1,8 +1,6 @@
 package estimate
 
 import (
-	"math"
-
 	"ohmkeep/internal/leastsquares"
 )
 
@@ -50,20 +48,6 @@ func (p *problem) evaluateAlikes(x, residuals []float64, jacobian *leastsquares.
 		}
 		residuals[first+i] = a.row(x, jacobian.Row(first+i))
 	}
-}
-
-// chiSquared is a fit's sum of squares but for how like its reels are.
-func (p *problem) chiSquared(fit *leastsquares.Fit) float64 {
-	first, sum := len(p.observations)+len(p.splits), fit.SumSquares
-	for i := range p.alikes {
-		sum -= fit.Residuals[first+i] * fit.Residuals[first+i]
-	}
-	return math.Max(sum, 0)
-}
-
-// pValue is the probability of a fit that explains the readings no better.
-func (p *problem) pValue(fit *leastsquares.Fit) float64 {
-	return chiSquaredTail(p.chiSquared(fit), p.freedom(fit))
 }
 
 // unlike leaves out what is known from their foil of those reels that their own readings

@@ -194,16 +194,3 @@ func (p *problem) excluded(c parting, fit *leastsquares.Fit) float64 {
 	}
 	return unbend(high)
 }
-
-// priorOf is what is known of an unknown beforehand, an open one being nearly certain.
-func (p *problem) priorOf(i int) (mean, deviation float64) {
-	u := p.unknowns[i]
-	if p.open[i] {
-		mean = unbendMost
-		if v, ok := p.held[i]; ok {
-			mean = v
-		}
-		return mean, 1e-6
-	}
-	return u.mean, math.Max(u.deviation, 1e-9)
-}

@@ -40,7 +40,7 @@ func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
 				bent++
 			}
 			least := math.Inf(1)
-			for _, start := range [][]float64{e.x, p.shared(x, at, e.x)} {
+			for _, start := range [][]float64{e.x, p.shared(x.shares, at, e.x)} {
 				p.pin, p.walls = &pin{of: x.at, value: at}, p.behind()
 				if fit, err := p.solve(start); err == nil && fit.Converged {
 					least = math.Min(least, fit.SumSquares)

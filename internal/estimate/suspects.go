@@ -133,23 +133,3 @@ func (p *problem) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	}
 	return p.solve(fit.X)
 }
-
-// standardised is the difference of a reading from what the other readings say,
-// over the standard deviation of that difference. For a reading in the fit that is
-// its residual over √(1 − leverage); 0 where nothing but the reading itself tells.
-func (p *problem) standardised(i int, fit *leastsquares.Fit) float64 {
-	o := &p.observations[i]
-	if !o.out {
-		rest := 1 - quadratic(fit.Covariance, fit.Jacobian.Row(i))
-		if rest < 1e-6 {
-			return 0
-		}
-		return fit.Residuals[i] / math.Sqrt(rest)
-	}
-	predicted, err := p.predict(o, fit.X, p.row)
-	if err != nil {
-		return 0
-	}
-	spread := quadratic(fit.Covariance, p.row) + o.deviation*o.deviation
-	return (o.value - predicted) / math.Sqrt(spread)
-}

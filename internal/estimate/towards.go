@@ -3,7 +3,6 @@ package estimate
 import (
 	"math"
 
-	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/verdict"
 )
 
@@ -16,20 +15,7 @@ const (
 	// straightness is how far, as a part, the sum of squares may lie from what the covariance
 	// promises for the covariance to be believed without another fit.
 	straightness = 0.1
-	// heldTolerance is enough for a difference of sums of squares, heldSteps for any that
-	// settles.
-	heldTolerance = 1e-3
-	heldSteps     = 25
-	// pinned is the deviation, on the bent scale or of a factor, with which an element
-	// is held at a value.
-	pinned = 1e-6
 )
-
-// pin holds an element at a value by one more residual.
-type pin struct {
-	of    func(x []float64) (value float64, row []float64)
-	value float64
-}
 
 // Towards is the belief in element i as it is in the direction of a value in ohms (per
 // metre for a reel). The covariance at the best fit describes a parabola; where little
@@ -81,18 +67,18 @@ var aside = [...]float64{1, 0.93, 1.07}
 // accounts in which no conductor has less than no resistance; false where the fits did
 // not settle.
 func (e *Estimate) between(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	within, least := e.physical()
+	within, least := e.inside()
 	if within == nil {
 		return 0, 0, false
 	}
 	base, _ = x.at(within)
-	held, ok := e.problem.heldWithin(x, target, e.problem.shared(x, target, within), start)
+	held, ok := e.problem.heldWithin(x.at, target, e.problem.shared(x.shares, target, within), start)
 	return math.Max(base, 0), held - least, ok
 }
 
 // beyond is the same among all accounts, so it never rises more.
 func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	held, err := e.problem.heldAt(x, target, start)
+	held, err := e.problem.heldAt(x.at, target, start)
 	return x.Belief.Mean, held - e.sum, err == nil
 }
 
@@ -144,50 +130,17 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 	return place, straight
 }
 
+// inside is what physical gives, worked out once.
+func (e *Estimate) inside() ([]float64, float64) {
+	if e.within == nil && !e.nowhere {
+		e.within, e.withinSum = e.physical()
+		e.nowhere = e.within == nil
+	}
+	return e.within, e.withinSum
+}
+
 // restore brings the network's states back to the fit.
 func (e *Estimate) restore() {
 	// The same solves have succeeded before.
 	_ = e.problem.settleRead(e.x)
-}
-
-// sumAt is the sum of squares at x, priors included.
-func (p *problem) sumAt(x []float64) (float64, error) {
-	n, _ := p.Size()
-	residuals := make([]float64, n)
-	if err := p.Evaluate(x, residuals, nil); err != nil {
-		return 0, err
-	}
-	sum := dot(residuals, residuals)
-	for i := range p.unknowns {
-		mean, deviation := p.priorOf(i)
-		z := (x[i] - mean) / deviation
-		sum += z * z
-	}
-	return sum, nil
-}
-
-// heldAt is the least sum of squares with an element at a value on its own scale.
-func (p *problem) heldAt(x *Element, value float64, start []float64) (float64, error) {
-	p.pin = &pin{of: x.at, value: value}
-	defer func() { p.pin = nil }()
-	fit, err := p.solveTo(start, leastsquares.Options{Tolerance: heldTolerance, MaxIterations: heldSteps})
-	if err != nil {
-		return 0, err
-	}
-	return fit.SumSquares, nil
-}
-
-// evaluatePin writes the pin's residual behind all others.
-func (p *problem) evaluatePin(x, residuals []float64, jacobian *leastsquares.Matrix) {
-	if p.pin == nil {
-		return
-	}
-	last := len(residuals) - 1
-	value, row := p.pin.of(x)
-	residuals[last] = (value - p.pin.value) / pinned
-	if jacobian != nil {
-		for j := range row {
-			jacobian.Row(last)[j] = row[j] / pinned
-		}
-	}
 }
