@@ -6,12 +6,13 @@ import (
 	"testing"
 
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/measurement/invented"
 	"ohmkeep/internal/run"
 )
 
 func fittedCornice(t testing.TB) (*run.Run, *Estimate) {
 	t.Helper()
-	r, list := cornice(t)
+	r, list := invented.Cornice()
 	e, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)

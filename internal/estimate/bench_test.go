@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/measurement/invented"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -15,7 +16,7 @@ import (
 // half as many feeds, of which every fifth comes from a supply of its own and the plus
 // is parted half-way between supplies; five steps.
 func facade(t testing.TB, joints, pixels int) *run.Run {
-	r, _ := cornice(t)
+	r, _ := invented.Cornice()
 	st := r.Reels[0].Strip
 	f := &run.Run{Name: "invented", Ambient: 20, Meters: r.Meters, Limits: r.Limits}
 	for i := range joints + 1 {
@@ -59,7 +60,7 @@ func facadeReadings(t testing.TB, r *run.Run, total int) []reading.Reading {
 			pair(r.Reels[k/2].Name + []string{".start", ".end"}[k%2])
 		}
 	}
-	fill(t, r, list)
+	invented.Fill(r, list)
 	rng := rand.New(rand.NewPCG(5, 5))
 	for i := range list {
 		counts := 0.001

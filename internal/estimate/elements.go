@@ -11,13 +11,13 @@ import (
 )
 
 // describeElements turns unknowns into resistances: the loop of every joint, feed
-// and reel, each rail, and the supplies' output resistance.
-func (e *Estimate) describeElements() {
+// and reel, each rail, and the supplies' output resistance. Some conductors are held open.
+func (e *Estimate) describeElements(open []parting) {
 	p := e.problem
 	next := 0 // split of the next element with two rails
 	pair := func(kind assessment.Kind, index int) {
-		if c, open := p.partingOf(next); open {
-			e.addOpen(kind, index, c)
+		if k := slices.IndexFunc(open, func(c parting) bool { return c.split == next }); k >= 0 {
+			e.addOpen(kind, index, open[k])
 		} else {
 			e.addRails(kind, index, p.splits[next])
 		}

@@ -88,32 +88,18 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	if err != nil {
 		return nil, err
 	}
-	fit, err := p.solveWithin(p.start(), firstSteps)
+	outcome, err := best(p)
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	fit, err = p.explain(fit)
-	if err != nil {
-		return nil, fmt.Errorf("run %q: %w", r.Name, err)
-	}
-	fit = p.last(fit)
-	for i, c := range p.parted {
-		p.parted[i].excluded = p.excluded(c, fit)
-	}
-	// Other accounts were tried since: bring states and predictions back to this one.
-	if err := p.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
-		return nil, fmt.Errorf("run %q: %w", r.Name, err)
-	}
+	fit := outcome.Fit
 	e := &Estimate{linear: p.linearAt(fit), inflation: 1}
 	e.describeFit(fit)
 	e.describeReadings(readings, fit)
-	e.describeElements()
+	e.describeElements(outcome.Open)
 	e.describeProfiles()
 	return e, nil
 }
-
-// patientSteps are for a fit on which a verdict hangs and which has not settled.
-const patientSteps = 400
 
 // misfit is the probability below which the model does not explain the readings;
 // intervals are then widened by the square root of chi-squared over its degrees of

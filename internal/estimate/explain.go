@@ -12,54 +12,54 @@ import (
 // accounts the one is taken whose sum of squares is less, each reading left out being
 // charged the square of suspectAt, each open conductor openCharge and a fit that did
 // not settle openGain.
-func (p *problem) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	plain, err := p.withoutSuspects(fit)
+func (h *hypothesis) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	plain, err := h.withoutSuspects(fit)
 	if err != nil {
 		return nil, err
 	}
-	clean := p.leftOut() <= fewWrong && p.pValue(plain) >= misfit && plain.Converged
-	if clean && len(p.partings(plain)) == 0 {
+	clean := h.leftOut() <= fewWrong && h.pValue(plain) >= misfit && plain.Converged
+	if clean && len(h.partings(plain)) == 0 {
 		return plain, nil
 	}
-	account := p.account(plain)
-	out := p.marks()
-	p.setMarks(nil)
-	open := p.withOpens(fit)
-	if len(p.parted) == 0 {
-		p.setMarks(out)
+	account := h.account(plain)
+	out := h.marks()
+	h.setMarks(nil)
+	open := h.withOpens(fit)
+	if len(h.parted) == 0 {
+		h.setMarks(out)
 		return plain, nil
 	}
-	opened, err := p.withoutSuspects(open)
+	opened, err := h.withoutSuspects(open)
 	if err == nil {
-		opened = p.closed(opened)
+		opened = h.closed(opened)
 	}
-	if err == nil && p.account(opened) < account {
+	if err == nil && h.account(opened) < account {
 		return opened, nil
 	}
-	for _, c := range p.parted {
-		p.release(c)
+	for _, c := range h.parted {
+		h.release(c)
 	}
-	p.parted = nil
-	p.setMarks(out)
-	return p.solve(plain.X)
+	h.parted = nil
+	h.setMarks(out)
+	return h.solve(plain.X)
 }
 
 // closed takes back each conductor held open without which the readings are explained
 // about as well, by one that is sound: a bad plus and a parted minus may show the same,
 // and a fit that begins at a sound joint finds only the second of the two.
-func (p *problem) closed(fit *leastsquares.Fit) *leastsquares.Fit {
-	for i := 0; i < len(p.parted); {
-		c := p.parted[i]
-		p.release(c)
+func (h *hypothesis) closed(fit *leastsquares.Fit) *leastsquares.Fit {
+	for i := 0; i < len(h.parted); {
+		c := h.parted[i]
+		h.release(c)
 		near := append([]float64(nil), fit.X...)
-		near[c.at] = p.unknowns[c.at].mean
-		trial, err := p.solve(near)
+		near[c.at] = h.unknowns[c.at].mean
+		trial, err := h.solve(near)
 		if err == nil && trial.Converged && trial.X[c.at] < bend(openMaybe) && trial.SumSquares < fit.SumSquares+openGain {
-			p.parted = slices.Delete(p.parted, i, i+1)
+			h.parted = slices.Delete(h.parted, i, i+1)
 			fit = trial
 			continue
 		}
-		p.hold(c)
+		h.hold(c)
 		i++
 	}
 	return fit
@@ -70,18 +70,18 @@ func (p *problem) closed(fit *leastsquares.Fit) *leastsquares.Fit {
 const fewWrong = 2
 
 // account is the sum of squares with the charges of what was left out or opened.
-func (p *problem) account(fit *leastsquares.Fit) float64 {
-	sum := fit.SumSquares + suspectAt*suspectAt*float64(p.leftOut())
-	sum += openCharge * float64(len(p.parted))
+func (h *hypothesis) account(fit *leastsquares.Fit) float64 {
+	sum := fit.SumSquares + suspectAt*suspectAt*float64(h.leftOut())
+	sum += openCharge * float64(len(h.parted))
 	if !fit.Converged {
 		sum += openGain
 	}
 	return sum
 }
 
-func (p *problem) leftOut() int {
+func (h *hypothesis) leftOut() int {
 	n := 0
-	for _, o := range p.observations {
+	for _, o := range h.observations {
 		if o.out && !o.barred {
 			n++
 		}
@@ -90,16 +90,16 @@ func (p *problem) leftOut() int {
 }
 
 // marks and setMarks keep and restore which readings are left out; nil is none.
-func (p *problem) marks() []bool {
-	out := make([]bool, len(p.observations))
-	for i, o := range p.observations {
+func (h *hypothesis) marks() []bool {
+	out := make([]bool, len(h.observations))
+	for i, o := range h.observations {
 		out[i] = o.out
 	}
 	return out
 }
 
-func (p *problem) setMarks(out []bool) {
-	for i := range p.observations {
-		p.observations[i].out = out != nil && out[i] || p.observations[i].barred
+func (h *hypothesis) setMarks(out []bool) {
+	for i := range h.observations {
+		h.observations[i].out = out != nil && out[i] || h.observations[i].barred
 	}
 }

@@ -1,107 +1,15 @@
 package estimate
 
 import (
-	"math"
 	"slices"
 	"testing"
 
-	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run"
+	"ohmkeep/internal/measurement/invented"
 )
-
-// stock gives the cornice's readings with one reel's copper thinner than stated.
-func stock(t *testing.T, reel int, thinner float64) (stated *run.Run, list []reading.Reading) {
-	t.Helper()
-	stated, list = cornice(t)
-	real := *stated
-	real.Reels = slices.Clone(stated.Reels)
-	real.Reels[reel].Strip.LoopOhms *= thinner
-	fill(t, &real, list)
-	return stated, list
-}
-
-// What a reel is said to be without the others of its strip is what a fit says that
-// leaves them out; and one of another stock is found out, to which the joints, feeds and
-// other reels pay nothing.
-func TestReelOfAnotherStock(t *testing.T) {
-	for _, thinner := range []float64{1, 1.15, 1.5} {
-		r, list := stock(t, 0, thinner)
-		e, err := Make(r, list)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !e.Fit.Converged || e.Fit.PValue < 0.05 {
-			t.Errorf("thinner %g: %+v", thinner, e.Fit)
-		}
-		for _, x := range e.Elements {
-			if x.Rail != assessment.Loop || x.Kind == assessment.Supply {
-				continue
-			}
-			truth := map[assessment.Kind]float64{assessment.Joint: 0.003, assessment.Reel: r.Reels[0].Strip.LoopOhms}[x.Kind]
-			switch {
-			case x.Kind == assessment.Feed:
-				truth = r.Feeds[x.Index].Ohms
-			case x.Kind == assessment.Reel && x.Index == 0:
-				truth *= thinner
-			}
-			if off := math.Abs(x.Belief.Mean-x.Scale(truth)) / x.Belief.Deviation; off > 2 {
-				t.Errorf("thinner %g: %s %d is %g, truth %g, %.1f deviations off", thinner, x.Kind, x.Index, x.Ohms(x.Belief.Mean), truth, off)
-			}
-			if x.Kind == assessment.Reel {
-				without(t, e, &x)
-			}
-		}
-	}
-}
-
-// without holds a reel's belief against a fit that knows nothing of it from the others.
-func without(t *testing.T, e *Estimate, x *Element) {
-	t.Helper()
-	p, was := e.problem, []bool(nil)
-	for i := range p.alikes {
-		was = append(was, p.alikes[i].idle)
-		p.alikes[i].idle = was[i] || p.alikes[i].reel == x.Index
-	}
-	fit, err := p.solve(e.x)
-	for i := range p.alikes {
-		p.alikes[i].idle = was[i]
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	mean, row := x.at(fit.X)
-	deviation := math.Sqrt(quadratic(fit.Covariance, row))
-	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
-		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)
-	}
-	e.restore()
-}
-
-// A reel that no reading tells of is not known because the others are; what is drawn of
-// the run has it as uncertain as it is.
-func TestUnreadReelStaysUnknown(t *testing.T) {
-	r, list := cornice(t)
-	list = slices.DeleteFunc(list, func(x reading.Reading) bool {
-		return x.From == "far" || x.From == "north.end+" || x.From == "east.start+"
-	})
-	e, err := Make(r, list)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, x := range e.Elements {
-		if x.Kind != assessment.Reel || x.Rail != assessment.Loop || x.Index != 2 {
-			continue
-		}
-		if drawn := math.Sqrt(quadratic(e.covariance, x.row)); x.Known || x.Belief.Deviation < 0.18*0.08 || drawn < 0.18*0.08 {
-			t.Errorf("known %v, %g ± %g Ω/m, drawn with %g", x.Known, x.Belief.Mean, x.Belief.Deviation, drawn)
-		}
-	}
-}
 
 // Strips of two kinds know nothing of each other, and a reel by itself has no foil.
 func TestFoilsAreByStrip(t *testing.T) {
-	r, list := cornice(t)
+	r, list := invented.Cornice()
 	other := *r
 	other.Reels = slices.Clone(r.Reels)
 	other.Reels[0].Strip.LoopOhms = 0.06
@@ -115,24 +23,5 @@ func TestFoilsAreByStrip(t *testing.T) {
 	other.Reels[1].Strip.PixelsPerMetre = 30
 	if p, err = pose(&other, list); err != nil || len(p.alikes) != 0 || p.splits[p.splitOfReel(0)].about != absent {
 		t.Errorf("%v, %+v", err, p.alikes)
-	}
-}
-
-// The losses against their formulae, their slopes against differences.
-func TestLosses(t *testing.T) {
-	for _, r := range []float64{-30, -2, -1e-3, 0.5, 7} {
-		const c, h = 1.5, 1e-5
-		for name, f := range map[string]func(r, c float64) (float64, float64){"soften": soften, "lighten": lighten} {
-			want := c * c * math.Log1p(r*r/(c*c))
-			if name == "lighten" {
-				want = 2 * c * c * (math.Sqrt(1+r*r/(c*c)) - 1)
-			}
-			got, slope := f(r, c)
-			up, _ := f(r+h, c)
-			down, _ := f(r-h, c)
-			if math.Abs(got*got-want) > 1e-6*want || got*r < 0 || math.Abs(slope-(up-down)/(2*h)) > 1e-5 {
-				t.Errorf("%s(%g) = %g, slope %g; want a square of %g and a slope of %g", name, r, got, slope, want, (up-down)/(2*h))
-			}
-		}
 	}
 }

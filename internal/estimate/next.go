@@ -22,11 +22,11 @@ const (
 
 // Next proposes up to most readings that would settle the targets, best first. What a
 // proposal is said to settle counts on those before it.
-func (e *Estimate) Next(targets []Target, most int) []assessment.Next {
+func Next(e *Estimate, targets []Target, most int) []assessment.Next {
 	if len(targets) == 0 || e.covariance == nil {
 		return nil
 	}
-	o, err := e.Outlook(Carried(e.problem.run))
+	o, err := Look(e, Carried(e.problem.run))
 	if err != nil {
 		return nil // nothing can be foreseen of a run that cannot be solved
 	}

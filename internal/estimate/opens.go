@@ -40,31 +40,21 @@ type parting struct {
 	told     bool    // the readings tell that it is this rail and not the other
 }
 
-// partingOf gives the parting of an element, by its split.
-func (p *problem) partingOf(split int) (parting, bool) {
-	for _, c := range p.parted {
-		if c.split == split {
-			return c, true
-		}
-	}
-	return parting{}, false
-}
-
 // withOpens looks for conductors that are open and refits with them so.
-func (p *problem) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
+func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 	for range mostOpens {
 		scores := map[int]float64{}
 		var best parting
 		var bestFit *leastsquares.Fit
 		bestScore := 0.0
-		for _, c := range p.partings(fit) {
-			trial, err := p.tryOpen(c, fit, glance)
+		for _, c := range h.partings(fit) {
+			trial, err := h.tryOpen(c, fit, glance)
 			if err != nil {
 				continue // such an open leaves part of the run without supply
 			}
 			score := fit.SumSquares - trial.SumSquares - openGain
-			if p.much(c, fit) && score > -openGain-openCost {
-				score = p.soundSquares(c, fit) - trial.SumSquares - openGain
+			if h.much(c, fit) && score > -openGain-openCost {
+				score = h.soundSquares(c, fit) - trial.SumSquares - openGain
 			}
 			scores[c.at] = score
 			if score > bestScore {
@@ -75,14 +65,14 @@ func (p *problem) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 			break
 		}
 		best.told = true
-		for _, other := range p.splits[best.split].at {
+		for _, other := range h.splits[best.split].at {
 			if s, tried := scores[other]; tried && other != best.at && s > bestScore-openGain/2 {
 				best.told = false
 			}
 		}
-		p.hold(best)
-		p.parted = append(p.parted, best)
-		if settled, err := p.solve(bestFit.X); err == nil {
+		h.hold(best)
+		h.parted = append(h.parted, best)
+		if settled, err := h.solve(bestFit.X); err == nil {
 			bestFit = settled
 		}
 		fit = bestFit
@@ -93,16 +83,16 @@ func (p *problem) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 // partings lists the conductors worth asking: all of them where the readings are
 // not explained, or only by a reel that cannot be, otherwise those of elements with much
 // resistance.
-func (p *problem) partings(fit *leastsquares.Fit) []parting {
-	poor := !fit.Converged || p.pValue(fit) < misfit || p.farFetched(fit)
+func (h *hypothesis) partings(fit *leastsquares.Fit) []parting {
+	poor := !fit.Converged || h.pValue(fit) < misfit || h.farFetched(fit)
 	var list []parting
-	for s := range p.splits {
-		if !p.splits[s].bent {
+	for s := range h.splits {
+		if !h.splits[s].bent {
 			continue
 		}
-		for _, at := range p.splits[s].at {
+		for _, at := range h.splits[s].at {
 			c := parting{at: at, split: s}
-			if p.splits[s].idle || !poor && !p.much(c, fit) {
+			if h.splits[s].idle || !poor && !h.much(c, fit) {
 				continue
 			}
 			list = append(list, c)
@@ -113,9 +103,9 @@ func (p *problem) partings(fit *leastsquares.Fit) []parting {
 
 // farFetched tells whether a fit has a reel of less or more copper than any strip is sold
 // with: behind an open feed, a reel of no resistance at all explains its level voltages.
-func (p *problem) farFetched(fit *leastsquares.Fit) bool {
-	for i, at := range p.reels {
-		if p.run.Reels[i].Strip.LoopOhms == 0 {
+func (h *hypothesis) farFetched(fit *leastsquares.Fit) bool {
+	for i, at := range h.reels {
+		if h.run.Reels[i].Strip.LoopOhms == 0 {
 			continue
 		}
 		if half := (fit.X[at[0]] + fit.X[at[1]]) / 2; half < 1/reelOdd || half > reelOdd {
@@ -126,11 +116,11 @@ func (p *problem) farFetched(fit *leastsquares.Fit) bool {
 }
 
 // much tells whether an element surely has so much resistance that it may be open.
-func (p *problem) much(c parting, fit *leastsquares.Fit) bool {
-	t, row := loop(p.splits[c.split].at, fit.X)
+func (h *hypothesis) much(c parting, fit *leastsquares.Fit) bool {
+	t, row := loop(h.splits[c.split].at, fit.X)
 	stated := 0.0
-	for _, at := range p.splits[c.split].at {
-		stated += unbend(p.unknowns[at].mean)
+	for _, at := range h.splits[c.split].at {
+		stated += unbend(h.unknowns[at].mean)
 	}
 	if t < bend(max(openMaybe, 2*stated)) || fit.Covariance == nil {
 		return false
@@ -139,16 +129,16 @@ func (p *problem) much(c parting, fit *leastsquares.Fit) bool {
 }
 
 // soundSquares is the sum of squares with both rails of an element as stated.
-func (p *problem) soundSquares(c parting, fit *leastsquares.Fit) float64 {
+func (h *hypothesis) soundSquares(c parting, fit *leastsquares.Fit) float64 {
 	near := append([]float64(nil), fit.X...)
-	for _, at := range p.splits[c.split].at {
-		p.open[at], p.held[at] = true, p.unknowns[at].mean
-		near[at] = p.unknowns[at].mean
+	for _, at := range h.splits[c.split].at {
+		h.open[at], h.held[at] = true, h.unknowns[at].mean
+		near[at] = h.unknowns[at].mean
 	}
-	sound, err := p.solve(near)
-	for _, at := range p.splits[c.split].at {
-		p.open[at] = false
-		delete(p.held, at)
+	sound, err := h.solve(near)
+	for _, at := range h.splits[c.split].at {
+		h.open[at] = false
+		delete(h.held, at)
 	}
 	if err != nil {
 		return math.Inf(1)
@@ -158,34 +148,34 @@ func (p *problem) soundSquares(c parting, fit *leastsquares.Fit) float64 {
 
 // tryOpen fits with one more conductor open, from where the fit is. Most conductors
 // that are not open show that within a few steps.
-func (p *problem) tryOpen(c parting, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
-	p.hold(c)
-	defer p.release(c)
-	near := p.start()
-	for j, u := range p.unknowns {
+func (h *hypothesis) tryOpen(c parting, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
+	h.hold(c)
+	defer h.release(c)
+	near := h.start()
+	for j, u := range h.unknowns {
 		if !u.vague && u.what != foilShare {
 			near[j] = fit.X[j]
 		}
 	}
 	near[c.at] = unbendMost
-	return p.solveWithin(near, most)
+	return h.solveWithin(near, most)
 }
 
-func (p *problem) hold(c parting)    { p.open[c.at], p.splits[c.split].idle = true, true }
-func (p *problem) release(c parting) { p.open[c.at], p.splits[c.split].idle = false, false }
+func (h *hypothesis) hold(c parting)    { h.open[c.at], h.splits[c.split].idle = true, true }
+func (h *hypothesis) release(c parting) { h.open[c.at], h.splits[c.split].idle = false, false }
 
 // excluded is the least resistance, Ω, that an open conductor must have: below it
 // the sum of squares rises by that of a 95 % interval.
-func (p *problem) excluded(c parting, fit *leastsquares.Fit) float64 {
+func (h *hypothesis) excluded(c parting, fit *leastsquares.Fit) float64 {
 	const rise = verdict.Coverage95 * verdict.Coverage95
-	defer delete(p.held, c.at)
+	defer delete(h.held, c.at)
 	low, high := 0.0, unbendMost
 	for range 12 {
 		middle := (low + high) / 2
-		p.held[c.at] = middle
+		h.held[c.at] = middle
 		near := append([]float64(nil), fit.X...)
 		near[c.at] = middle
-		trial, err := p.solve(near)
+		trial, err := h.solve(near)
 		if err == nil && trial.SumSquares < fit.SumSquares+rise {
 			high = middle
 		} else {

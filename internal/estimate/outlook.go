@@ -53,9 +53,9 @@ func Carried(r *run.Run) []int {
 	return list
 }
 
-// Outlook sets up what could be read with some meters. The error tells that the network
+// Look sets up what could be read with some meters. The error tells that the network
 // cannot be laid out.
-func (e *Estimate) Outlook(meters []int) (*Outlook, error) {
+func Look(e *Estimate, meters []int) (*Outlook, error) {
 	wide, err := e.problem.wider(meters, readable(e.problem.run))
 	if err != nil {
 		return nil, err

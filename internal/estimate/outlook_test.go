@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/measurement/invented"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
@@ -13,7 +14,7 @@ import (
 
 // halves is the cornice read at its ends alone.
 func halves(t *testing.T) (*run.Run, []reading.Reading) {
-	r, list := cornice(t)
+	r, list := invented.Cornice()
 	return r, slices.DeleteFunc(list, func(x reading.Reading) bool { return strings.HasPrefix(x.From, "north") })
 }
 
@@ -24,7 +25,7 @@ func lookedOut(t *testing.T) (*Estimate, *Outlook) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, err := e.Outlook(Carried(r))
+	o, err := Look(e, Carried(r))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -123,7 +124,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, err := e.Outlook(Carried(r))
+	o, err := Look(e, Carried(r))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -224,7 +225,7 @@ func TestBestMeterIsProposed(t *testing.T) {
 	}
 	i := slices.IndexFunc(e.Elements, func(x Element) bool { return x.Kind == "reel" && x.Index == 1 && x.Rail == "loop" })
 	target := Target{Element: i, Name: "north", Limit: 0.16, Sound: 0.08, Rule: verdict.RuleFor(5)}
-	next := e.Next([]Target{target}, 3)
+	next := Next(e, []Target{target}, 3)
 	if len(next) == 0 {
 		t.Fatal("nothing is proposed")
 	}

@@ -4,8 +4,8 @@ import "ohmkeep/internal/leastsquares"
 
 // farBelow tells whether a fit has a conductor so far below nothing that it says little of
 // what a run with none has.
-func (p *problem) farBelow(fit *leastsquares.Fit) bool {
-	for _, j := range p.behind() {
+func (h *hypothesis) farBelow(fit *leastsquares.Fit) bool {
+	for _, j := range h.behind() {
 		if fit.X[j] < -far {
 			return true
 		}
@@ -19,13 +19,13 @@ const far = 0.005
 // settledWithin is a fit between walls from the first of some starts from which it settles, with
 // the covariance that it has without them: a conductor at its wall is not known to be
 // there. It is nil where it settles from none.
-func (p *problem) settledWithin(starts ...[]float64) *leastsquares.Fit {
+func (h *hypothesis) settledWithin(starts ...[]float64) *leastsquares.Fit {
 	for _, start := range starts {
-		fit, err := p.walled(p.raised(start), p.options(patientSteps))
+		fit, err := h.walled(h.raised(start), h.options(patientSteps))
 		if err != nil || !fit.Converged {
 			continue
 		}
-		if fit, err = leastsquares.At(p, fit.X, p.prior()); err == nil {
+		if fit, err = leastsquares.At(h, fit.X, h.prior()); err == nil {
 			fit.Converged = true
 			return fit
 		}
@@ -37,39 +37,39 @@ func (p *problem) settledWithin(starts ...[]float64) *leastsquares.Fit {
 // others (unlike), and between walls at zero where a conductor came out far below nothing,
 // where derivatives are not exact (see chain). One that does not settle gets other chances
 // (patiently).
-func (p *problem) last(fit *leastsquares.Fit) *leastsquares.Fit {
-	start := p.unlike(fit)
-	if p.farBelow(fit) {
-		if within := p.walledFrom(fit, start); within != nil {
+func (h *hypothesis) last(fit *leastsquares.Fit) *leastsquares.Fit {
+	start := h.unlike(fit)
+	if h.farBelow(fit) {
+		if within := h.walledFrom(fit, start); within != nil {
 			return within
 		}
 	}
 	if start != nil {
-		if again, err := p.solve(start); err == nil {
+		if again, err := h.solve(start); err == nil {
 			fit = again
 		}
 	}
-	return p.patiently(fit)
+	return h.patiently(fit)
 }
 
 // patiently gives a fit that did not settle other chances: more steps from where it is, and
 // the run file's own figures as a start. Where that does not settle either, or a conductor
 // comes out far below nothing, one between walls is taken.
-func (p *problem) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
+func (h *hypothesis) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
 	best := fit
-	for _, start := range [][]float64{fit.X, p.start()} {
+	for _, start := range [][]float64{fit.X, h.start()} {
 		if best.Converged {
 			break
 		}
-		other, err := p.solveWithin(start, patientSteps)
+		other, err := h.solveWithin(start, patientSteps)
 		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+openGain) {
 			best = other
 		}
 	}
-	if best.Converged && !p.farBelow(best) {
+	if best.Converged && !h.farBelow(best) {
 		return best
 	}
-	if other := p.walledFrom(best, nil); other != nil {
+	if other := h.walledFrom(best, nil); other != nil {
 		return other
 	}
 	return best
@@ -77,11 +77,11 @@ func (p *problem) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
 
 // walledFrom is a fit between walls, unless it explains the readings worse than another fit
 // by an open conductor's worth; nil where it does, or none settles.
-func (p *problem) walledFrom(fit *leastsquares.Fit, start []float64) *leastsquares.Fit {
+func (h *hypothesis) walledFrom(fit *leastsquares.Fit, start []float64) *leastsquares.Fit {
 	if start == nil {
 		start = fit.X
 	}
-	if other := p.settledWithin(start, p.start()); other != nil && other.SumSquares < fit.SumSquares+openGain {
+	if other := h.settledWithin(start, h.start()); other != nil && other.SumSquares < fit.SumSquares+openGain {
 		return other
 	}
 	return nil
@@ -90,3 +90,37 @@ func (p *problem) walledFrom(fit *leastsquares.Fit, start []float64) *leastsquar
 // firstSteps is enough where no reading is grossly wrong; where one is, there is no
 // use in fitting it well.
 const firstSteps = 15
+
+// unlike leaves out what is known from their foil of those reels that their own readings
+// tell nothing of: one of them may be of another stock, and a joint beside it must not pay
+// for that. It gives where a fit without that knowledge may begin; nil where nothing was
+// left out.
+func (h *hypothesis) unlike(fit *leastsquares.Fit) (start []float64) {
+	if fit.Covariance == nil {
+		return nil
+	}
+	l := h.linearAt(fit)
+	row := make([]float64, len(fit.X))
+	var unread []*alike
+	for i, a := range h.alikes {
+		clear(row)
+		row[a.rails[0]], row[a.rails[1]] = 1, 1
+		alone, done, _ := l.alone(a.reel)
+		done()
+		if !alone.told(row) {
+			unread = append(unread, &h.alikes[i])
+		}
+	}
+	if unread == nil {
+		return nil
+	}
+	l = l.own()
+	for _, a := range unread {
+		l.drop(a)
+		a.idle = true
+	}
+	return l.x
+}
+
+// patientSteps are for a fit on which a verdict hangs and which has not settled.
+const patientSteps = 400

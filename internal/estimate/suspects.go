@@ -25,54 +25,54 @@ const (
 
 // withoutSuspects refits without the readings that contradict the others: first
 // those that a robust fit leaves far off, then the worst one of the rest, and so on.
-func (p *problem) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	if !fit.Converged || p.pValue(fit) < misfit {
+func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	if !fit.Converged || h.pValue(fit) < misfit {
 		var err error
-		if fit, err = p.withoutGross(fit); err != nil {
+		if fit, err = h.withoutGross(fit); err != nil {
 			return nil, err
 		}
 	}
-	for range len(p.observations)/4 + 1 {
-		worst, at := p.worst(fit)
+	for range len(h.observations)/4 + 1 {
+		worst, at := h.worst(fit)
 		if worst <= suspectAt {
 			break
 		}
-		p.observations[at].out = true
-		next, err := p.solve(fit.X)
+		h.observations[at].out = true
+		next, err := h.solve(fit.X)
 		if err != nil {
 			return nil, err
 		}
 		fit = next
 	}
-	fit, err := p.readmit(fit)
+	fit, err := h.readmit(fit)
 	if err != nil {
 		return nil, err
 	}
-	return p.withTheOne(fit), nil
+	return h.withTheOne(fit), nil
 }
 
 // withTheOne looks for one reading in the place of several: of a joint's two readings the
 // wrong one may stay and, having bent the fit to itself, drive out the good ones beside it.
 // Each reading that shares a point with those left out is tried alone.
-func (p *problem) withTheOne(fit *leastsquares.Fit) *leastsquares.Fit {
-	out := p.marks()
-	if n := p.leftOut(); n < 2 || n > mostReplaced {
+func (h *hypothesis) withTheOne(fit *leastsquares.Fit) *leastsquares.Fit {
+	out := h.marks()
+	if n := h.leftOut(); n < 2 || n > mostReplaced {
 		return fit
 	}
-	best, account := out, p.account(fit)
-	for i, o := range p.observations {
-		if !slices.ContainsFunc(p.observations, func(x observation) bool { return x.out && !x.barred && o.beside(x) }) {
+	best, account := out, h.account(fit)
+	for i, o := range h.observations {
+		if !slices.ContainsFunc(h.observations, func(x observation) bool { return x.out && !x.barred && o.beside(x) }) {
 			continue
 		}
-		p.setMarks(nil)
-		p.observations[i].out = true
-		trial, err := p.solveWithin(p.start(), firstSteps)
-		if err == nil && p.account(trial) < account && p.pValue(trial) >= misfit {
-			fit, best, account = trial, p.marks(), p.account(trial)
+		h.setMarks(nil)
+		h.observations[i].out = true
+		trial, err := h.solveWithin(h.start(), firstSteps)
+		if err == nil && h.account(trial) < account && h.pValue(trial) >= misfit {
+			fit, best, account = trial, h.marks(), h.account(trial)
 		}
-		p.setMarks(out)
+		h.setMarks(out)
 	}
-	p.setMarks(best)
+	h.setMarks(best)
 	return fit
 }
 
@@ -88,13 +88,13 @@ func (o observation) beside(x observation) bool {
 }
 
 // worst is the reading in the fit that lies furthest from what the others say.
-func (p *problem) worst(fit *leastsquares.Fit) (z float64, at int) {
+func (h *hypothesis) worst(fit *leastsquares.Fit) (z float64, at int) {
 	at = -1
-	for i := range p.observations {
-		if p.observations[i].out {
+	for i := range h.observations {
+		if h.observations[i].out {
 			continue
 		}
-		if now := math.Abs(p.standardised(i, fit)); now > z {
+		if now := math.Abs(h.standardised(i, fit)); now > z {
 			z, at = now, i
 		}
 	}
@@ -102,28 +102,28 @@ func (p *problem) worst(fit *leastsquares.Fit) (z float64, at int) {
 }
 
 // withoutGross fits robustly and leaves out what is far off then.
-func (p *problem) withoutGross(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	p.robust = true
-	soft, err := p.solve(p.start())
-	p.robust = false
+func (h *hypothesis) withoutGross(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	h.robust = true
+	soft, err := h.solve(h.start())
+	h.robust = false
 	if err != nil {
 		return nil, err
 	}
-	for i := range p.observations {
-		o := &p.observations[i]
+	for i := range h.observations {
+		o := &h.observations[i]
 		o.out = o.out || math.Abs(soft.Residuals[i]) > softenedGross
 	}
-	return p.solve(soft.X)
+	return h.solve(soft.X)
 }
 
 // softenedGross is grossAt as soften shows it.
 var softenedGross, _ = soften(grossAt, softFrom)
 
-func (p *problem) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+func (h *hypothesis) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	back := false
-	for i := range p.observations {
-		o := &p.observations[i]
-		if o.out && !o.barred && math.Abs(p.standardised(i, fit)) < readmitAt {
+	for i := range h.observations {
+		o := &h.observations[i]
+		if o.out && !o.barred && math.Abs(h.standardised(i, fit)) < readmitAt {
 			o.out = false
 			back = true
 		}
@@ -131,5 +131,5 @@ func (p *problem) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	if !back {
 		return fit, nil
 	}
-	return p.solve(fit.X)
+	return h.solve(fit.X)
 }

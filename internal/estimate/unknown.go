@@ -3,39 +3,37 @@ package estimate
 import (
 	"math"
 
-	"ohmkeep/internal/ladder"
-	"ohmkeep/internal/pixel"
 	"ohmkeep/internal/run"
 )
 
-// what says which quantity an unknown stands for.
-type what int
+// quantity says which quantity an unknown stands for.
+type quantity int
 
 const (
-	jointRail   what = iota // bend(Ω) of one conductor, see below
-	feedRail                // the same, at 20 °C
-	reelRail                // factor on half of the nominal Ω/m
-	supplyVolts             // V without load
-	supplyOhms              // Ω
-	stepVolts               // V by which a supply differs in one step
-	allScale                // ln of the factor on all channel currents
-	stepScale               // the same in one step
-	idleScale               // ln of the factor on the idle current
-	allShift                // V by which the knees are shifted
-	stepShift               // the same in one step
-	allStretch              // ln of the factor on the volts over which a channel falls
-	warmth                  // °C of the copper
-	foilFactor              // factor on the stated Ω/m that the reels of one strip have in common
-	foilShare               // and how it is shared: what the plus has more than the minus, over both
-	gain                    // relative gain error of one meter range (or place)
-	offset                  // V or A by which it is off
+	jointRail   quantity = iota // bend(Ω) of one conductor, see below
+	feedRail                    // the same, at 20 °C
+	reelRail                    // factor on half of the nominal Ω/m
+	supplyVolts                 // V without load
+	supplyOhms                  // Ω
+	stepVolts                   // V by which a supply differs in one step
+	allScale                    // ln of the factor on all channel currents
+	stepScale                   // the same in one step
+	idleScale                   // ln of the factor on the idle current
+	allShift                    // V by which the knees are shifted
+	stepShift                   // the same in one step
+	allStretch                  // ln of the factor on the volts over which a channel falls
+	warmth                      // °C of the copper
+	foilFactor                  // factor on the stated Ω/m that the reels of one strip have in common
+	foilShare                   // and how it is shared: what the plus has more than the minus, over both
+	gain                        // relative gain error of one meter range (or place)
+	offset                      // V or A by which it is off
 )
 
 // unknown is one parameter of the fit with what is known of it beforehand. An
 // infinite deviation would say "nothing"; priors of resistances are so wide that
 // they say next to nothing, but keep the fit finite where no reading tells.
 type unknown struct {
-	what      what
+	what      quantity
 	index     int // of the joint, feed, reel, supply or meter range
 	step      int // stepVolts, stepScale, stepShift
 	rail      run.Rail
@@ -71,7 +69,7 @@ func (p *problem) layUnknowns() {
 		p.unknowns = append(p.unknowns, u)
 		return len(p.unknowns) - 1
 	}
-	rails := func(w what, index int, mean, spread, splits float64) [2]int {
+	rails := func(w quantity, index int, mean, spread, splits float64) [2]int {
 		var at [2]int
 		for _, rail := range []run.Rail{run.Plus, run.Minus} {
 			at[rail] = add(unknown{what: w, index: index, rail: rail, vague: true, mean: mean, deviation: spread})
@@ -139,86 +137,3 @@ func lit(s run.Step) bool {
 	}
 	return false
 }
-
-// state is what the unknowns make of the network in one step.
-type state struct {
-	par    ladder.Parameters
-	adjust pixel.Adjust
-	loads  []pixel.Load
-	warm   float64 // °C
-}
-
-func (p *problem) newState() *state {
-	// What is no unknown, such as the parted plus of a joint, stays as stated.
-	return &state{par: ladder.Stated(p.run), loads: make([]pixel.Load, len(p.run.Reels))}
-}
-
-// absent stands for the unknown of a conductor that is parted on purpose.
-const absent = -1
-
-// set fills the state of step k from the unknowns x.
-func (p *problem) set(k int, x []float64, s *state) {
-	adjust := pixel.AsStated
-	scale, idle := 0.0, 0.0
-	for i, u := range p.unknowns {
-		v := x[i]
-		switch u.what {
-		case jointRail:
-			*side(&s.par.Joints[u.index], u.rail) = unbend(clamp(v, unbendLeast, unbendMost))
-		case feedRail:
-			*side(&s.par.Feeds[u.index], u.rail) = unbend(clamp(v, unbendLeast, unbendMost))
-		case reelRail:
-			*side(&s.par.Reels[u.index], u.rail) = p.segment[u.index] / 2 * math.Max(v, factorLeast)
-		case supplyVolts:
-			s.par.Supplies[u.index].Volts = v
-		case supplyOhms:
-			s.par.Supplies[u.index].Ohms = math.Max(v, 0)
-		case allScale:
-			scale += v
-		case idleScale:
-			idle = v
-		case allShift:
-			adjust.Shift += v
-		case allStretch:
-			adjust.Stretch = clamp(v, -2, 2)
-		case warmth:
-			s.warm = v
-		case stepVolts:
-			if u.step == k {
-				s.par.Supplies[u.index].Volts += v
-			}
-		case stepScale:
-			if u.step == k {
-				scale += v
-			}
-		case stepShift:
-			if u.step == k {
-				adjust.Shift += v
-			}
-		}
-	}
-	for i := range s.par.Reels {
-		factor := s.factor(p, i)
-		s.par.Reels[i].Plus *= factor
-		s.par.Reels[i].Minus *= factor
-	}
-	for i, f := range p.run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.warm + p.temperature.feed[i] - 20)
-		s.par.Feeds[i].Plus = math.Max(s.par.Feeds[i].Plus+add, 0)
-		s.par.Feeds[i].Minus = math.Max(s.par.Feeds[i].Minus+add, 0)
-	}
-	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
-	s.adjust = adjust
-	for i, reel := range p.run.Reels {
-		s.loads[i] = pixel.New(reel.Strip, p.run.Steps[p.steps[k]].Levels, adjust)
-	}
-}
-
-func side(r *ladder.Rails, rail run.Rail) *float64 {
-	if rail == run.Plus {
-		return &r.Plus
-	}
-	return &r.Minus
-}
-
-func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }

@@ -5,12 +5,13 @@ import (
 	"slices"
 	"testing"
 
+	"ohmkeep/internal/measurement/invented"
 	"ohmkeep/internal/reading"
 )
 
 // What is said of an element without some readings is what a fit without them says.
 func TestWithoutIsAFitWithout(t *testing.T) {
-	r, list := cornice(t)
+	r, list := invented.Cornice()
 	whole, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)
@@ -58,7 +59,7 @@ func TestWithoutIsAFitWithout(t *testing.T) {
 // A variance is the sum of what its sources add; a clamp and a meter with no error in
 // common add nothing as meters.
 func TestBudgetAddsUp(t *testing.T) {
-	r, list := cornice(t)
+	r, list := invented.Cornice()
 	exact := *r
 	exact.Meters = slices.Clone(r.Meters)
 	exact.Meters[0].Ranges = slices.Clone(r.Meters[0].Ranges)

@@ -96,7 +96,7 @@ func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
 			targets = append(targets, t)
 		}
 	}
-	j.out.Next = est.Next(targets, 3)
+	j.out.Next = estimate.Next(est, targets, 3)
 	j.find()
 	return j, nil
 }

@@ -83,7 +83,7 @@ func look(r *run.Run, meters []int) (*view, error) {
 	if err != nil {
 		return nil, err
 	}
-	o, err := est.Outlook(meters)
+	o, err := estimate.Look(est, meters)
 	if err != nil {
 		return nil, err
 	}

@@ -1,0 +1,100 @@
+package estimate
+
+import (
+	"math"
+	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/measurement/invented"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"slices"
+	"testing"
+)
+
+// stock gives the cornice's readings with one reel's copper thinner than stated.
+func stock(t *testing.T, reel int, thinner float64) (stated *run.Run, list []reading.Reading) {
+	t.Helper()
+	stated, list = invented.Cornice()
+	real := *stated
+	real.Reels = slices.Clone(stated.Reels)
+	real.Reels[reel].Strip.LoopOhms *= thinner
+	invented.Fill(&real, list)
+	return stated, list
+}
+
+// What a reel is said to be without the others of its strip is what a fit says that
+// leaves them out; and one of another stock is found out, to which the joints, feeds and
+// other reels pay nothing.
+func TestReelOfAnotherStock(t *testing.T) {
+	for _, thinner := range []float64{1, 1.15, 1.5} {
+		r, list := stock(t, 0, thinner)
+		e, err := Make(r, list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !e.Fit.Converged || e.Fit.PValue < 0.05 {
+			t.Errorf("thinner %g: %+v", thinner, e.Fit)
+		}
+		for _, x := range e.Elements {
+			if x.Rail != assessment.Loop || x.Kind == assessment.Supply {
+				continue
+			}
+			truth := map[assessment.Kind]float64{assessment.Joint: 0.003, assessment.Reel: r.Reels[0].Strip.LoopOhms}[x.Kind]
+			switch {
+			case x.Kind == assessment.Feed:
+				truth = r.Feeds[x.Index].Ohms
+			case x.Kind == assessment.Reel && x.Index == 0:
+				truth *= thinner
+			}
+			if off := math.Abs(x.Belief.Mean-x.Scale(truth)) / x.Belief.Deviation; off > 2 {
+				t.Errorf("thinner %g: %s %d is %g, truth %g, %.1f deviations off", thinner, x.Kind, x.Index, x.Ohms(x.Belief.Mean), truth, off)
+			}
+			if x.Kind == assessment.Reel {
+				without(t, e, &x)
+			}
+		}
+	}
+}
+
+// without holds a reel's belief against a fit that knows nothing of it from the others.
+func without(t *testing.T, e *Estimate, x *Element) {
+	t.Helper()
+	p, was := e.problem, []bool(nil)
+	for i := range p.alikes {
+		was = append(was, p.alikes[i].idle)
+		p.alikes[i].idle = was[i] || p.alikes[i].reel == x.Index
+	}
+	fit, err := p.solve(e.x)
+	for i := range p.alikes {
+		p.alikes[i].idle = was[i]
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	mean, row := x.at(fit.X)
+	deviation := math.Sqrt(quadratic(fit.Covariance, row))
+	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
+		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)
+	}
+	e.restore()
+}
+
+// A reel that no reading tells of is not known because the others are; what is drawn of
+// the run has it as uncertain as it is.
+func TestUnreadReelStaysUnknown(t *testing.T) {
+	r, list := invented.Cornice()
+	list = slices.DeleteFunc(list, func(x reading.Reading) bool {
+		return x.From == "far" || x.From == "north.end+" || x.From == "east.start+"
+	})
+	e, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range e.Elements {
+		if x.Kind != assessment.Reel || x.Rail != assessment.Loop || x.Index != 2 {
+			continue
+		}
+		if drawn := math.Sqrt(quadratic(e.covariance, x.row)); x.Known || x.Belief.Deviation < 0.18*0.08 || drawn < 0.18*0.08 {
+			t.Errorf("known %v, %g ± %g Ω/m, drawn with %g", x.Known, x.Belief.Mean, x.Belief.Deviation, drawn)
+		}
+	}
+}
