@@ -6,9 +6,9 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/plan"
+	"ohmkeep/internal/prospect"
 	"ohmkeep/internal/report"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/runfile"
@@ -67,7 +67,7 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 // metersAsked gives the meter named, or all that can be carried about.
 func metersAsked(r *run.Run, name string) ([]int, error) {
 	if name == "" {
-		return estimate.Carried(r), nil
+		return prospect.Carried(r), nil
 	}
 	if i := r.MeterIndex(name); i >= 0 {
 		return []int{i}, nil

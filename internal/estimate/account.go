@@ -3,7 +3,9 @@ package estimate
 import (
 	"math/rand/v2"
 
+	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/pixel"
 )
 
@@ -19,13 +21,13 @@ type Account struct {
 // that was not read, what the others and the knowledge beforehand say of it.
 func (e *Estimate) Account(step int) Account {
 	_, s := e.state(step, nil)
-	return Account{s.par, s.adjust}
+	return Account{s.Par, s.Adjust}
 }
 
 // AccountAt gives the account at the best estimate plus what a draw is off.
 func (e *Estimate) AccountAt(step int, off []float64) Account {
 	_, s := e.state(step, off)
-	return Account{s.par, s.adjust}
+	return Account{s.Par, s.Adjust}
 }
 
 // Slopes turns a network's derivatives, at the account of a step, into those by
@@ -33,23 +35,23 @@ func (e *Estimate) AccountAt(step int, off []float64) Account {
 // derivatives must have been set to zero.
 func (e *Estimate) Slopes(step int, g *ladder.Gradient) []float64 {
 	k, s := e.state(step, nil)
-	row := make([]float64, len(e.x))
-	e.problem.chain(k, e.x, s, g, row)
+	row := make([]float64, len(e.X))
+	e.Problem.Chain(k, e.X, s, g, row)
 	return row
 }
 
-func (e *Estimate) state(step int, off []float64) (k int, s *state) {
-	p := e.problem
-	x := e.x
+func (e *Estimate) state(step int, off []float64) (k int, s *measurement.State) {
+	p := e.Problem
+	x := e.X
 	if off != nil {
-		x = make([]float64, len(e.x))
+		x = make([]float64, len(e.X))
 		for i := range x {
-			x[i] = e.x[i] + off[i]
+			x[i] = e.X[i] + off[i]
 		}
 	}
-	k = p.stepOf(step)
-	s = p.newState()
-	p.set(k, x, s)
+	k = p.StepOf(step)
+	s = p.NewState()
+	p.Set(k, x, s)
 	return k, s
 }
 
@@ -58,8 +60,8 @@ func (e *Estimate) state(step int, off []float64) (k int, s *state) {
 // same seed gives the same draws; every second one is the one before it mirrored,
 // so that their mean is zero.
 func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
-	d := len(e.x)
-	factor := factor(e.covariance)
+	d := len(e.X)
+	factor := covariance.Factor(e.Covariance)
 	rng := rand.New(rand.NewPCG(seed, 1))
 	normal := make([]float64, d)
 	draws := make([][]float64, n)
@@ -72,7 +74,7 @@ func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
 			continue
 		}
 		for i := range normal {
-			normal[i] = e.inflation * rng.NormFloat64()
+			normal[i] = e.Inflation * rng.NormFloat64()
 		}
 		for i := range d {
 			for j := range i + 1 {

@@ -6,7 +6,9 @@ import (
 	"testing"
 
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/measurement/invented"
+	"ohmkeep/internal/prior"
 	"ohmkeep/internal/run"
 )
 
@@ -26,7 +28,7 @@ func TestAccountIsTheFit(t *testing.T) {
 	for k, profile := range e.Profiles {
 		step := r.StepIndex(profile.Step)
 		account := e.Account(step)
-		if off := e.AccountAt(step, make([]float64, len(e.x))); off.Adjust != account.Adjust || !slices.Equal(off.Parameters.Feeds, account.Parameters.Feeds) {
+		if off := e.AccountAt(step, make([]float64, len(e.X))); off.Adjust != account.Adjust || !slices.Equal(off.Parameters.Feeds, account.Parameters.Feeds) {
 			t.Error("no deviation is another account")
 		}
 		net, err := ladder.New(r)
@@ -60,19 +62,19 @@ func TestDrawsHaveTheCovariance(t *testing.T) {
 	if other := e.Draws(2, 2); slices.Equal(other[0], draws[0]) {
 		t.Error("another seed gives the same draws")
 	}
-	for i := range e.x {
+	for i := range e.X {
 		if draws[0][i] != -draws[1][i] {
 			t.Fatal("draws are not mirrored")
 		}
 	}
 	pairs := n / 2.0
-	for i := range e.x {
+	for i := range e.X {
 		for j := range i + 1 {
 			sum := 0.0
 			for _, d := range draws {
 				sum += d[i] * d[j] / n
 			}
-			ii, jj, want := e.covariance.At(i, i), e.covariance.At(j, j), e.covariance.At(i, j)
+			ii, jj, want := e.Covariance.At(i, i), e.Covariance.At(j, j), e.Covariance.At(i, j)
 			spread := math.Sqrt((ii*jj + want*want) / pairs)
 			if math.Abs(sum-want) > 5*spread {
 				t.Errorf("covariance of %d and %d is %g, want %g ± %g", i, j, sum, want, spread)
@@ -85,8 +87,8 @@ func TestDrawsHaveTheCovariance(t *testing.T) {
 func TestDrawsKeepWhatIsCertain(t *testing.T) {
 	_, e := fittedCornice(t)
 	const held = 2
-	for i := range e.x {
-		e.covariance.Row(held)[i], e.covariance.Row(i)[held] = 0, 0
+	for i := range e.X {
+		e.Covariance.Row(held)[i], e.Covariance.Row(i)[held] = 0, 0
 	}
 	for _, d := range e.Draws(4, 1) {
 		if d[held] != 0 || math.IsNaN(d[held+1]) || d[held+1] == 0 {
@@ -99,7 +101,7 @@ func TestDrawsKeepWhatIsCertain(t *testing.T) {
 func TestDrawsAreWidened(t *testing.T) {
 	_, e := fittedCornice(t)
 	plain := e.Draws(1, 3)
-	e.inflation = 3
+	e.Inflation = 3
 	for i, x := range e.Draws(1, 3)[0] {
 		if math.Abs(x-3*plain[0][i]) > 1e-12 {
 			t.Fatalf("%g, want %g", x, 3*plain[0][i])
@@ -133,9 +135,9 @@ func TestSlopesAgreeWithDifferences(t *testing.T) {
 	slopes := e.Slopes(step, g)
 	moved := 0
 	for i, slope := range slopes {
-		h := 0.01 * math.Sqrt(e.covariance.At(i, i))
-		off := make([]float64, len(e.x))
-		if w := e.problem.unknowns[i].what; (w == jointRail || w == feedRail) && e.x[i]-h < unbendLeast {
+		h := 0.01 * math.Sqrt(e.Covariance.At(i, i))
+		off := make([]float64, len(e.X))
+		if w := e.Problem.Unknowns[i].What; (w == measurement.JointRail || w == measurement.FeedRail) && e.X[i]-h < prior.UnbendLeast {
 			continue // there is no resistance below nothing
 		}
 		off[i] = h

@@ -5,26 +5,30 @@ import (
 	"slices"
 
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/covariance"
+	"ohmkeep/internal/hypothesis"
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/measurement"
+	"ohmkeep/internal/prior"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
 
 // describeElements turns unknowns into resistances: the loop of every joint, feed
 // and reel, each rail, and the supplies' output resistance. Some conductors are held open.
-func (e *Estimate) describeElements(open []parting) {
-	p := e.problem
+func (e *Estimate) describeElements(open []hypothesis.Parting) {
+	p := e.Problem
 	next := 0 // split of the next element with two rails
 	pair := func(kind assessment.Kind, index int) {
-		if k := slices.IndexFunc(open, func(c parting) bool { return c.split == next }); k >= 0 {
+		if k := slices.IndexFunc(open, func(c hypothesis.Parting) bool { return c.Split == next }); k >= 0 {
 			e.addOpen(kind, index, open[k])
 		} else {
-			e.addRails(kind, index, p.splits[next])
+			e.addRails(kind, index, p.Splits[next])
 		}
 		next++
 	}
-	for i, at := range p.joints {
-		if at[run.Plus] == absent {
+	for i, at := range p.Joints {
+		if at[run.Plus] == measurement.Absent {
 			one := single(at[run.Minus], true, 1)
 			one.Kind, one.Index, one.Rail, one.Apart = assessment.Joint, i, assessment.Minus, true
 			e.add(one)
@@ -32,14 +36,14 @@ func (e *Estimate) describeElements(open []parting) {
 		}
 		pair(assessment.Joint, i)
 	}
-	for i := range p.feeds {
+	for i := range p.Feeds {
 		pair(assessment.Feed, i)
 	}
-	for i := range p.reels {
+	for i := range p.Reels {
 		pair(assessment.Reel, i)
 	}
-	for i := range p.run.Supplies {
-		one := single(p.supplies[i][1], false, 1)
+	for i := range p.Run.Supplies {
+		one := single(p.Supplies[i][1], false, 1)
 		one.Kind, one.Index, one.Rail = assessment.Supply, i, assessment.Loop
 		e.add(one)
 	}
@@ -50,28 +54,28 @@ func (e *Estimate) describeElements(open []parting) {
 const toldApart = 0.4
 
 // addRails adds an element's loop and its two rails.
-func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
-	p := e.problem
+func (e *Estimate) addRails(kind assessment.Kind, index int, s prior.Split) {
+	p := e.Problem
 	perMetre := 1.0
-	whole := Element{Kind: kind, Index: index, Rail: assessment.Loop, bent: s.bent, shares: &s}
-	if s.bent {
-		whole.at = func(x []float64) (float64, []float64) { return loop(s.at, x) }
+	whole := Element{Kind: kind, Index: index, Rail: assessment.Loop, bent: s.Bent, shares: &s}
+	if s.Bent {
+		whole.at = func(x []float64) (float64, []float64) { return prior.Loop(s.At, x) }
 	} else {
-		perMetre = p.segment[index] / 2 / p.run.Reels[index].SegmentLength()
+		perMetre = p.Segment[index] / 2 / p.Run.Reels[index].SegmentLength()
 		whole.at = func(x []float64) (float64, []float64) {
 			row := make([]float64, len(x))
-			row[s.at[0]], row[s.at[1]] = perMetre, perMetre
-			return perMetre * (x[s.at[0]] + x[s.at[1]]), row
+			row[s.At[0]], row[s.At[1]] = perMetre, perMetre
+			return perMetre * (x[s.At[0]] + x[s.At[1]]), row
 		}
 	}
 	v, done := e.alone(kind, index)
 	done()
 	e.Elements = append(e.Elements, v.complete(whole))
-	share := make([]float64, len(e.x))
-	s.row(e.x, share)
-	apart := math.Sqrt(quadratic(e.covariance, share)) < toldApart
+	share := make([]float64, len(e.X))
+	s.Row(e.X, share)
+	apart := math.Sqrt(covariance.Quadratic(e.Covariance, share)) < toldApart
 	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
-		one := single(s.at[rail], s.bent, perMetre)
+		one := single(s.At[rail], s.Bent, perMetre)
 		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
 		e.Elements = append(e.Elements, v.complete(one))
 	}
@@ -79,16 +83,16 @@ func (e *Estimate) addRails(kind assessment.Kind, index int, s split) {
 
 // addOpen adds an element with an open conductor, and its rails where the readings
 // tell which of them it is.
-func (e *Estimate) addOpen(kind assessment.Kind, index int, c parting) {
+func (e *Estimate) addOpen(kind assessment.Kind, index int, c hypothesis.Parting) {
 	for _, rail := range []assessment.Rail{assessment.Loop, assessment.Plus, assessment.Minus} {
-		at := c.at
+		at := c.At
 		if rail != assessment.Loop {
-			at = e.problem.splits[c.split].at[map[assessment.Rail]run.Rail{assessment.Plus: run.Plus, assessment.Minus: run.Minus}[rail]]
+			at = e.Problem.Splits[c.Split].At[map[assessment.Rail]run.Rail{assessment.Plus: run.Plus, assessment.Minus: run.Minus}[rail]]
 		}
 		one := single(at, true, 1)
-		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.told
-		if at == c.at {
-			one.Open, one.Excluded = true, c.excluded
+		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.Told
+		if at == c.At {
+			one.Open, one.Excluded = true, c.Excluded
 		}
 		e.add(one)
 	}
@@ -103,31 +107,15 @@ func single(at int, bent bool, unit float64) Element {
 	}}
 }
 
-// loop is two bent rails in series, T = bend(r₊ + r₋), and its derivatives.
-func loop(at [2]int, x []float64) (t float64, row []float64) {
-	row = make([]float64, len(x))
-	for rail, k := range at {
-		if other := at[1-rail]; x[k] >= unbendMost && x[k] >= x[other] {
-			row[k] = 1 // one rail open: the other does not matter
-			return x[k], row
-		}
-	}
-	t = bend(unbend(x[at[0]]) + unbend(x[at[1]]))
-	for _, k := range at {
-		row[k] = unbendSlope(x[k]) / unbendSlope(t)
-	}
-	return t, row
-}
-
 func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.complete(x)) }
 
 // complete gives an element its deviation and whether it is known.
 func (e *Estimate) complete(x Element) Element {
-	x.Belief.Mean, x.row = x.at(e.x)
-	along := times(e.covariance, x.row)
-	x.Belief.Deviation = e.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
+	x.Belief.Mean, x.Row = x.at(e.X)
+	along := covariance.Times(e.Covariance, x.Row)
+	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(covariance.Dot(x.Row, along), 0))
 	x.Belief.Even = e.even(along, x.Belief.Deviation)
-	x.Known = x.Open || e.told(x.row)
+	x.Known = x.Open || e.Told(x.Row)
 	if x.Rail != assessment.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
 	}
@@ -145,16 +133,16 @@ func (e *Estimate) watts(x *Element) (most float64) {
 	for rail := run.Plus; x.bent && rail <= run.Minus; rail++ {
 		switch {
 		case x.shares != nil && (x.Rail == assessment.Loop || x.Rail == railNames[rail]):
-			at[rail] = x.shares.at[rail]
+			at[rail] = x.shares.At[rail]
 		case x.shares == nil && x.Kind == assessment.Joint && rail == run.Minus: // its plus is parted
-			at[rail] = e.problem.joints[x.Index][run.Minus]
+			at[rail] = e.Problem.Joints[x.Index][run.Minus]
 		}
 	}
-	for _, s := range e.problem.solvers[:e.problem.read] {
+	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
 		heat := 0.0
 		for rail, k := range at {
-			amps := ampsIn(s, x.Kind, x.Index, rail)
-			heat += amps * amps * math.Max(unbend(e.x[k]), 0)
+			amps := AmpsIn(s, x.Kind, x.Index, rail)
+			heat += amps * amps * math.Max(prior.Unbend(e.X[k]), 0)
 		}
 		most = math.Max(most, heat)
 	}
@@ -172,9 +160,9 @@ const evenLeast = 0.03
 // covariances of the element with each unknown: what an unknown's deviation beforehand
 // adds to the error is the covariance over that deviation.
 func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
-	for j, u := range e.problem.unknowns {
-		half := math.Sqrt(3) * e.inflation * math.Abs(along[j]) / u.deviation
-		if !u.even || half*half/3 < evenLeast*deviation*deviation {
+	for j, u := range e.Problem.Unknowns {
+		half := math.Sqrt(3) * e.Inflation * math.Abs(along[j]) / u.Deviation
+		if !u.Even || half*half/3 < evenLeast*deviation*deviation {
 			continue
 		}
 		for k := range most {
@@ -189,14 +177,14 @@ func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.B
 // amps is the greatest current through a conductor in the steps read.
 func (e *Estimate) amps(kind assessment.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
-	for _, s := range e.problem.solvers[:e.problem.read] {
-		most = math.Max(most, ampsIn(s, kind, index, rail))
+	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
+		most = math.Max(most, AmpsIn(s, kind, index, rail))
 	}
 	return most
 }
 
-// ampsIn is the size of a conductor's current in one solved step.
-func ampsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) float64 {
+// AmpsIn is the size of a conductor's current in one solved step.
+func AmpsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) float64 {
 	switch kind {
 	case assessment.Joint:
 		return math.Abs(s.JointAmps(index, rail))
@@ -211,13 +199,13 @@ func ampsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) fl
 // describeProfiles takes the fitted potentials along the reels, with a band that is
 // computed where the network has nodes and drawn straight between them.
 func (e *Estimate) describeProfiles() {
-	p := e.problem
-	for k, step := range p.steps[:p.read] {
-		profile := assessment.Profile{Step: p.run.Steps[step].Name}
-		for i, reel := range p.run.Reels {
+	p := e.Problem
+	for k, step := range p.Steps[:p.Read] {
+		profile := assessment.Profile{Step: p.Run.Steps[step].Name}
+		for i, reel := range p.Run.Reels {
 			rp := assessment.ReelProfile{Name: reel.Name, Plus: make([]float64, reel.Pixels),
 				Minus: make([]float64, reel.Pixels), Band: make([]float64, reel.Pixels)}
-			p.solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
+			p.Solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
 			e.band(k, i, rp.Band)
 			profile.Reels = append(profile.Reels, rp)
 		}
@@ -226,15 +214,13 @@ func (e *Estimate) describeProfiles() {
 }
 
 func (e *Estimate) band(k, reel int, band []float64) {
-	p := e.problem
+	p := e.Problem
 	lastPixel, lastHalf := 0, 0.0
-	for _, pixel := range p.net.Taps(reel) {
+	for _, pixel := range p.Net.Taps(reel) {
 		at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
 		half := 0.0
-		err := p.solvers[k].VoltageGradient(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}, p.gradient)
-		if err == nil {
-			p.chain(k, e.x, p.states[k], p.gradient, p.row)
-			half = verdict.Coverage95 * e.deviation(p.row)
+		if row, err := p.PairSlopes(k, at, e.X); err == nil {
+			half = verdict.Coverage95 * e.deviation(row)
 		}
 		band[pixel-1] = half
 		for between := lastPixel + 1; lastPixel > 0 && between < pixel; between++ {
@@ -250,33 +236,33 @@ func (e *Estimate) band(k, reel int, band []float64) {
 // anything else. Until done is called the problem, and so every estimate of it, leaves that
 // knowledge out too.
 func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done func()) {
-	if kind != assessment.Reel || e.covariance == nil {
+	if kind != assessment.Reel || e.Covariance == nil {
 		return e, func() {}
 	}
-	l, done, ok := e.linear.alone(index)
+	l, done, ok := e.Linear.Alone(index)
 	if !ok {
 		return e, done
 	}
 	v := *e
-	v.linear, v.within, v.nowhere = l, nil, false
+	v.Linear, v.within, v.nowhere = l, nil, false
 	return &v, done
 }
 
-// foreseen is the estimate in a wider linear model, whose sum of squares is worked out anew,
+// Foreseen is the estimate in a wider linear model, whose sum of squares is worked out anew,
 // with the beliefs in some elements as they are there.
-func (e *Estimate) foreseen(l linear, elements []int) (*Estimate, error) {
+func (e *Estimate) Foreseen(l measurement.Linear, elements []int) (*Estimate, error) {
 	var err error
-	if l.sum, err = l.problem.sumAt(l.x); err != nil {
+	if l.Sum, err = l.Problem.SumAt(l.X); err != nil {
 		return nil, err
 	}
-	f := &Estimate{linear: l, inflation: e.inflation, Fit: e.Fit, Elements: slices.Clone(e.Elements)}
+	f := &Estimate{Linear: l, Inflation: e.Inflation, Fit: e.Fit, Elements: slices.Clone(e.Elements)}
 	for _, i := range elements {
 		x := &f.Elements[i]
-		x.row = f.widen(x.row)
+		x.Row = f.Widen(x.Row)
 		view, done := f.alone(x.Kind, x.Index)
 		done()
-		along := times(view.covariance, x.row)
-		x.Belief.Deviation = f.inflation * math.Sqrt(math.Max(dot(x.row, along), 0))
+		along := covariance.Times(view.Covariance, x.Row)
+		x.Belief.Deviation = f.Inflation * math.Sqrt(math.Max(covariance.Dot(x.Row, along), 0))
 		x.Belief.Even = f.even(along, x.Belief.Deviation)
 	}
 	return f, nil

@@ -2,10 +2,12 @@ package estimate
 
 import (
 	"math"
+	"testing"
+
 	"ohmkeep/internal/measurement/invented"
+	"ohmkeep/internal/prior"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"testing"
 )
 
 // Readings without any error give back what the run is, to the meter's last digit.
@@ -49,9 +51,9 @@ func TestOrderOfReadingsDoesNotMatter(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for i := range a.x {
-		if a.x[i] != again.x[i] {
-			t.Fatalf("unknown %d: %v and again %v", i, a.x[i], again.x[i])
+	for i := range a.X {
+		if a.X[i] != again.X[i] {
+			t.Fatalf("unknown %d: %v and again %v", i, a.X[i], again.X[i])
 		}
 	}
 	back := make([]reading.Reading, len(list))
@@ -115,7 +117,7 @@ func feedVariances(t *testing.T, r *run.Run, list []reading.Reading) []float64 {
 	var v []float64
 	for _, x := range e.Elements {
 		if x.Kind == "feed" && x.Rail == "loop" {
-			relative := x.Belief.Deviation * unbendSlope(x.Belief.Mean) / x.Ohms(x.Belief.Mean)
+			relative := x.Belief.Deviation * prior.UnbendSlope(x.Belief.Mean) / x.Ohms(x.Belief.Mean)
 			v = append(v, relative*relative)
 		}
 	}

@@ -20,22 +20,19 @@ func TestPhysical(t *testing.T) {
 		t.Fatal(err)
 	}
 	least := 0.0
-	for _, j := range e.problem.behind() {
-		least = math.Min(least, e.x[j])
+	for _, j := range e.Problem.Behind() {
+		least = math.Min(least, e.X[j])
 	}
-	x, sum := e.physical()
+	x, sum := e.Physical()
 	if least > -1e-4 || x == nil {
 		t.Fatalf("nothing is below zero (%g), or no account found", least)
 	}
-	if sum < e.sum {
-		t.Errorf("sum %g below the fit's %g", sum, e.sum)
+	if sum < e.Sum {
+		t.Errorf("sum %g below the fit's %g", sum, e.Sum)
 	}
-	for _, j := range e.problem.behind() {
+	for _, j := range e.Problem.Behind() {
 		if x[j] < 0.6*least {
-			t.Errorf("unknown %d at %g, %g in the fit", j, x[j], e.x[j])
+			t.Errorf("unknown %d at %g, %g in the fit", j, x[j], e.X[j])
 		}
-	}
-	if e.problem.walls != nil {
-		t.Error("walls are left standing")
 	}
 }

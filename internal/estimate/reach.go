@@ -2,6 +2,8 @@ package estimate
 
 import (
 	"math"
+
+	"ohmkeep/internal/prior"
 )
 
 const (
@@ -25,7 +27,7 @@ func (e *Estimate) Reach(i int, coverage float64, above bool) float64 {
 	if above {
 		end = high
 	}
-	raw := x.Belief.Deviation / e.inflation
+	raw := x.Belief.Deviation / e.Inflation
 	if x.Open || !(raw > 0) || math.IsInf(raw, 1) || !above && end <= 0 {
 		return end
 	}
@@ -53,14 +55,14 @@ func (e *Estimate) sought(x *Element, first, deviations float64, start []float64
 	for range reaches {
 		base, rise, settled := e.between(x, at, start)
 		if settled {
-			start = e.problem.heldX
+			start = e.Problem.HeldX
 		} else {
 			base, rise, settled = e.beyond(x, at, start)
 		}
 		if !settled {
 			return 0, false
 		}
-		now := math.Sqrt(math.Max(rise, 0)) / e.inflation
+		now := math.Sqrt(math.Max(rise, 0)) / e.Inflation
 		if math.Abs(now-deviations) < near {
 			return at, true
 		}
@@ -75,19 +77,19 @@ func (e *Estimate) sought(x *Element, first, deviations float64, start []float64
 		if math.IsNaN(outside) {
 			by := outward
 			if now > 0 {
-				by = clamp(deviations/now, 1.2, outward)
+				by = min(max(deviations/now, 1.2), outward)
 			}
 			at = base + (at-base)*by
 			if at <= 0 {
 				return 0, true
 			}
-			if x.bent && at >= unbendMost {
+			if x.bent && at >= prior.UnbendMost {
 				return math.Inf(1), true
 			}
 			continue
 		}
 		// Roots rise about in a straight line.
-		at = inside + (outside-inside)*clamp((deviations-root)/(beyond-root), 0.1, 0.9)
+		at = inside + (outside-inside)*min(max((deviations-root)/(beyond-root), 0.1), 0.9)
 	}
 	if math.IsNaN(outside) {
 		return math.Inf(1), at > first

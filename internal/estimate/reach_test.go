@@ -21,7 +21,7 @@ func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := e.problem
+	p := e.Problem
 	bent := 0
 	for i := range e.Elements {
 		x := &e.Elements[i]
@@ -41,14 +41,12 @@ func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
 				bent++
 			}
 			least := math.Inf(1)
-			for _, start := range [][]float64{e.x, p.shared(x.shares, at, e.x)} {
-				p.pin, p.walls = &pin{of: x.at, value: at}, p.behind()
-				if fit, err := p.solve(start); err == nil && fit.Converged {
-					least = math.Min(least, fit.SumSquares)
+			for _, start := range [][]float64{e.X, p.Shared(x.shares, at, e.X)} {
+				if sum, ok := p.HeldWithin(x.at, at, start); ok {
+					least = math.Min(least, sum)
 				}
-				p.pin, p.walls = nil, nil
 			}
-			_, base := e.physical()
+			_, base := e.Physical()
 			if rise := least - base; rise < 3.84*0.9 || rise > 3.84*1.5 {
 				t.Errorf("%s %d ends at %g (%g by the covariance), where the sum has risen by %g", x.Kind, x.Index, at, promised, rise)
 			}

@@ -1,5 +1,10 @@
 package estimate
 
+import (
+	"ohmkeep/internal/covariance"
+	"ohmkeep/internal/measurement"
+)
+
 // Directions are those of what is not known of a run in one step: the columns of a
 // Cholesky factor of the covariance, so the variance of anything that depends on
 // them linearly is the sum of the squares of what it differs by along each.
@@ -28,7 +33,7 @@ func (d Directions) Sides() [][2]Account {
 // Along gives the account that lies so many standard deviations along each of the
 // directions, in the order of Sides.
 func (d Directions) Along(deviations []float64) Account {
-	sum := make([]float64, len(d.est.x))
+	sum := make([]float64, len(d.est.X))
 	for j, off := range d.off {
 		if by := deviations[j]; by != 0 {
 			for i, x := range off {
@@ -42,18 +47,18 @@ func (d Directions) Along(deviations []float64) Account {
 // Directions gives those of a step, by its index in the run.
 func (e *Estimate) Directions(step int) Directions {
 	all := Directions{est: e, step: step}
-	p := e.problem
-	k, d := p.stepOf(step), len(e.x)
-	factor := factor(e.covariance)
+	p := e.Problem
+	k, d := p.StepOf(step), len(e.X)
+	factor := covariance.Factor(e.Covariance)
 	for j := range d {
 		off, touches := make([]float64, d), false
-		for i, u := range p.unknowns {
-			off[i] = e.inflation * factor[i*d+j]
-			switch u.what {
-			case gain, offset:
+		for i, u := range p.Unknowns {
+			off[i] = e.Inflation * factor[i*d+j]
+			switch u.What {
+			case measurement.Gain, measurement.Offset:
 				continue
-			case stepVolts, stepScale, stepShift:
-				if u.step != k {
+			case measurement.StepVolts, measurement.StepScale, measurement.StepShift:
+				if u.Step != k {
 					continue
 				}
 			}

@@ -2,12 +2,14 @@ package estimate
 
 import (
 	"math"
+	"slices"
+	"testing"
+
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/measurement/invented"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"slices"
-	"testing"
 )
 
 // stock gives the cornice's readings with one reel's copper thinner than stated.
@@ -58,20 +60,20 @@ func TestReelOfAnotherStock(t *testing.T) {
 // without holds a reel's belief against a fit that knows nothing of it from the others.
 func without(t *testing.T, e *Estimate, x *Element) {
 	t.Helper()
-	p, was := e.problem, []bool(nil)
-	for i := range p.alikes {
-		was = append(was, p.alikes[i].idle)
-		p.alikes[i].idle = was[i] || p.alikes[i].reel == x.Index
+	p, was := e.Problem, []bool(nil)
+	for i := range p.Alikes {
+		was = append(was, p.Alikes[i].Idle)
+		p.Alikes[i].Idle = was[i] || p.Alikes[i].Reel == x.Index
 	}
-	fit, err := p.solve(e.x)
-	for i := range p.alikes {
-		p.alikes[i].idle = was[i]
+	fit, err := p.Solve(e.X)
+	for i := range p.Alikes {
+		p.Alikes[i].Idle = was[i]
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
 	mean, row := x.at(fit.X)
-	deviation := math.Sqrt(quadratic(fit.Covariance, row))
+	deviation := math.Sqrt(covariance.Quadratic(fit.Covariance, row))
 	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
 		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)
 	}
@@ -93,7 +95,7 @@ func TestUnreadReelStaysUnknown(t *testing.T) {
 		if x.Kind != assessment.Reel || x.Rail != assessment.Loop || x.Index != 2 {
 			continue
 		}
-		if drawn := math.Sqrt(quadratic(e.covariance, x.row)); x.Known || x.Belief.Deviation < 0.18*0.08 || drawn < 0.18*0.08 {
+		if drawn := math.Sqrt(covariance.Quadratic(e.Covariance, x.Row)); x.Known || x.Belief.Deviation < 0.18*0.08 || drawn < 0.18*0.08 {
 			t.Errorf("known %v, %g ± %g Ω/m, drawn with %g", x.Known, x.Belief.Mean, x.Belief.Deviation, drawn)
 		}
 	}

@@ -5,7 +5,9 @@ import (
 	"slices"
 
 	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/prior"
 )
 
 // Group is elements of which the readings know only a sum.
@@ -28,7 +30,7 @@ const (
 
 // Together finds elements that the readings cannot tell apart among those given.
 func (e *Estimate) Together(elements []int) []Group {
-	if e.covariance == nil {
+	if e.Covariance == nil {
 		return nil
 	}
 	var ohms []float64
@@ -41,7 +43,7 @@ func (e *Estimate) Together(elements []int) []Group {
 		}
 	}
 	s := e.covarianceOf(rows)
-	precision := inverse(s)
+	precision := covariance.Inverse(s)
 	if precision == nil {
 		return nil
 	}
@@ -67,13 +69,13 @@ func (e *Estimate) Together(elements []int) []Group {
 // derivatives.
 func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
 	by := 1.0
-	mean, row := x.at(e.x)
+	mean, row := x.at(e.X)
 	ohms = x.Ohms(mean)
 	switch {
 	case x.bent:
-		by = unbendSlope(clamp(mean, -0.5, unbendMost))
+		by = prior.UnbendSlope(min(max(mean, -0.5), prior.UnbendMost))
 	case x.Kind == assessment.Reel:
-		by = e.problem.run.Reels[x.Index].CopperLength()
+		by = e.Problem.Run.Reels[x.Index].CopperLength()
 		ohms *= by
 	}
 	for j := range row {
@@ -85,9 +87,9 @@ func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
 func (e *Estimate) covarianceOf(rows [][]float64) *leastsquares.Matrix {
 	s := leastsquares.NewMatrix(len(rows), len(rows))
 	for i, row := range rows {
-		along := times(e.covariance, row)
+		along := covariance.Times(e.Covariance, row)
 		for j := range rows {
-			s.Row(i)[j] = e.inflation * e.inflation * dot(along, rows[j])
+			s.Row(i)[j] = e.Inflation * e.Inflation * covariance.Dot(along, rows[j])
 		}
 	}
 	return s
@@ -124,7 +126,7 @@ func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
 			sub.Row(a)[b] = s.At(i, j)
 		}
 	}
-	precision := inverse(sub)
+	precision := covariance.Inverse(sub)
 	if precision == nil {
 		return Group{}, false
 	}
@@ -133,7 +135,7 @@ func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
 		parts[a] = 1
 	}
 	for range 100 { // the power method: the direction of the least variance
-		parts = times(precision, parts)
+		parts = covariance.Times(precision, parts)
 		normalise(parts)
 	}
 	whole := true
@@ -148,7 +150,7 @@ func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
 			parts[a] = 1
 		}
 	}
-	deviation := math.Sqrt(math.Max(quadratic(sub, parts), 0))
+	deviation := math.Sqrt(math.Max(covariance.Quadratic(sub, parts), 0))
 	for a, p := range parts {
 		if deviation > fused*p*math.Sqrt(sub.At(a, a)) {
 			return Group{}, false

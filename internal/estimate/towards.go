@@ -3,6 +3,7 @@ package estimate
 import (
 	"math"
 
+	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/verdict"
 )
 
@@ -28,11 +29,11 @@ const (
 func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
 	x := &e.Elements[i]
 	b := x.Belief
-	raw := b.Deviation / e.inflation
+	raw := b.Deviation / e.Inflation
 	if x.Open || !(raw > 0) || math.IsInf(raw, 1) {
 		return b
 	}
-	off := clamp(x.Scale(ohms)-math.Max(b.Mean, 0), -within*raw, within*raw)
+	off := min(max(x.Scale(ohms)-math.Max(b.Mean, 0), -within*raw), within*raw)
 	target := math.Max(b.Mean, 0) + off
 	if off == 0 {
 		return b
@@ -53,7 +54,7 @@ func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
 			base, rise, ok = e.beyond(x, at, start)
 		}
 		if ok && rise > 0 {
-			return b.Bent(base, math.Abs(at-base)/math.Sqrt(rise)*e.inflation)
+			return b.Bent(base, math.Abs(at-base)/math.Sqrt(rise)*e.Inflation)
 		}
 	}
 	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
@@ -72,14 +73,14 @@ func (e *Estimate) between(x *Element, target float64, start []float64) (base, r
 		return 0, 0, false
 	}
 	base, _ = x.at(within)
-	held, ok := e.problem.heldWithin(x.at, target, e.problem.shared(x.shares, target, within), start)
+	held, ok := e.Problem.HeldWithin(x.at, target, e.Problem.Shared(x.shares, target, within), start)
 	return math.Max(base, 0), held - least, ok
 }
 
 // beyond is the same among all accounts, so it never rises more.
 func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	held, err := e.problem.heldAt(x.at, target, start)
-	return x.Belief.Mean, held - e.sum, err == nil
+	held, err := e.Problem.HeldAt(x.at, target, start)
+	return x.Belief.Mean, held - e.Sum, err == nil
 }
 
 // look moves an element to a value, and everything else as the covariance says, with
@@ -87,36 +88,36 @@ func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, ri
 // at the fit and hardly at all once one of them is bad. It tells whether the sum of
 // squares agrees with what the covariance promises, and gives the better place.
 func (e *Estimate) look(x *Element, target float64) (place []float64, straight bool) {
-	p := e.problem
+	p := e.Problem
 	off := target - x.Belief.Mean
-	variance := quadratic(e.covariance, x.row)
+	variance := covariance.Quadratic(e.Covariance, x.Row)
 	promised := off * off / variance
 	least := math.Inf(1)
 	straight = true
 	try := func(along []float64, variance float64, curved func(rise float64) bool) {
-		at := append([]float64(nil), e.x...)
+		at := append([]float64(nil), e.X...)
 		for j := range at {
 			at[j] += along[j] * off / variance
 		}
-		sum, err := p.sumAt(at)
+		sum, err := p.SumAt(at)
 		if err != nil {
 			straight = false
 			return
 		}
-		straight = straight && !curved(sum-e.sum)
+		straight = straight && !curved(sum-e.Sum)
 		if sum < least {
 			least, place = sum, at
 		}
 	}
-	along := times(e.covariance, x.row)
+	along := covariance.Times(e.Covariance, x.Row)
 	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > straightness*promised+0.1 })
 	if x.shares != nil {
-		s := make([]float64, len(e.x))
-		x.shares.row(e.x, s)
-		cs := times(e.covariance, s)
-		rest := 1 - dot(s, cs)
+		s := make([]float64, len(e.X))
+		x.shares.Row(e.X, s)
+		cs := covariance.Times(e.Covariance, s)
+		rest := 1 - covariance.Dot(s, cs)
 		if rest > 1e-9 {
-			by := dot(s, along) / rest
+			by := covariance.Dot(s, along) / rest
 			for j := range along {
 				along[j] += by * cs[j]
 			}
@@ -125,7 +126,7 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 		}
 	}
 	if place == nil {
-		place = e.x
+		place = e.X
 	}
 	return place, straight
 }
@@ -133,7 +134,7 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 // inside is what physical gives, worked out once.
 func (e *Estimate) inside() ([]float64, float64) {
 	if e.within == nil && !e.nowhere {
-		e.within, e.withinSum = e.physical()
+		e.within, e.withinSum = e.Physical()
 		e.nowhere = e.within == nil
 	}
 	return e.within, e.withinSum
@@ -142,5 +143,5 @@ func (e *Estimate) inside() ([]float64, float64) {
 // restore brings the network's states back to the fit.
 func (e *Estimate) restore() {
 	// The same solves have succeeded before.
-	_ = e.problem.settleRead(e.x)
+	_ = e.Problem.SettleRead(e.X)
 }

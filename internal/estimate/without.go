@@ -4,7 +4,9 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/verdict"
 )
 
@@ -22,58 +24,58 @@ type Part struct {
 // indices; those that took no part count for nothing. It is the linear model at the fit
 // with the rows taken out again: a fit of its own may differ where much is lost.
 func (e *Estimate) Without(element int, readings []int) Part {
-	p, x := e.problem, &e.Elements[element]
-	fit := e.x
+	p, x := e.Problem, &e.Elements[element]
+	fit := e.X
 	e, done := e.alone(x.Kind, x.Index)
 	defer done()
 	part := Part{Belief: x.Belief, Known: x.Known}
-	if x.Open || e.covariance == nil {
+	if x.Open || e.Covariance == nil {
 		return part
 	}
 	var rows [][]float64
 	var misses []float64
-	for i := range p.observations {
-		o := &p.observations[i]
-		if o.out || !slices.Contains(readings, o.reading) {
+	for i := range p.Observations {
+		o := &p.Observations[i]
+		if o.Out || !slices.Contains(readings, o.Reading) {
 			continue
 		}
-		row := make([]float64, len(e.x))
-		predicted, err := p.predict(o, fit, row)
+		row := make([]float64, len(e.X))
+		predicted, err := p.Predict(o, fit, row)
 		if err != nil {
 			continue
 		}
 		for j := range row {
-			predicted += row[j] * (e.x[j] - fit[j])
-			row[j] /= o.deviation
+			predicted += row[j] * (e.X[j] - fit[j])
+			row[j] /= o.Deviation
 		}
-		rows, misses = append(rows, row), append(misses, (o.value-predicted)/o.deviation)
+		rows, misses = append(rows, row), append(misses, (o.Value-predicted)/o.Deviation)
 	}
 	if len(rows) == 0 {
 		return part
 	}
 	left := leastsquares.NewMatrix(len(rows), len(rows)) // 1 − the readings' leverages
 	along := make([]float64, len(rows))
-	own := times(e.covariance, x.row)
+	own := covariance.Times(e.Covariance, x.Row)
 	for i, row := range rows {
-		lever := times(e.covariance, row)
-		along[i] = dot(row, own)
+		lever := covariance.Times(e.Covariance, row)
+		along[i] = covariance.Dot(row, own)
 		for j := range rows {
-			left.Row(i)[j] = -dot(rows[j], lever)
+			left.Row(i)[j] = -covariance.Dot(rows[j], lever)
 		}
 		left.Row(i)[i]++
 	}
-	back := inverse(left)
+	back := covariance.Inverse(left)
 	if back == nil {
 		part.Share, part.Known, part.Belief.Deviation = 1, false, math.Inf(1)
 		return part
 	}
-	pull := times(back, along)
-	before := dot(x.row, own)
-	after := before + math.Max(dot(pull, along), 0)
+	pull := covariance.Times(back, along)
+	before := covariance.Dot(x.Row, own)
+	after := before + math.Max(covariance.Dot(pull, along), 0)
 	part.Share = 1 - before/after
-	part.Belief.Mean -= dot(pull, misses)
-	part.Belief.Deviation = e.inflation * math.Sqrt(after)
-	part.Known = x.Known && after < tells*tells*e.before(x.row)
+	part.Belief.Mean -= covariance.Dot(pull, misses)
+	part.Belief.Deviation = e.Inflation * math.Sqrt(after)
+	part.Known = x.Known && after < measurement.Tells*measurement.Tells*e.Before(x.Row)
 	return part
 }
 
@@ -96,25 +98,25 @@ func (e *Estimate) Budget(element int) (shares [Sources]float64) {
 	x := &e.Elements[element]
 	e, done := e.alone(x.Kind, x.Index)
 	defer done()
-	if e.covariance == nil {
+	if e.Covariance == nil {
 		return shares
 	}
-	own := times(e.covariance, x.row)
-	whole := dot(x.row, own)
+	own := covariance.Times(e.Covariance, x.Row)
+	whole := covariance.Dot(x.Row, own)
 	shares[Digits] = 1
-	for i, u := range e.problem.unknowns {
+	for i, u := range e.Problem.Unknowns {
 		from := Nothing
-		switch u.what {
-		case gain, offset:
+		switch u.What {
+		case measurement.Gain, measurement.Offset:
 			from = Meters
-		case allScale, stepScale, idleScale, allShift, stepShift, allStretch:
+		case measurement.AllScale, measurement.StepScale, measurement.IdleScale, measurement.AllShift, measurement.StepShift, measurement.AllStretch:
 			from = Pixels
-		case warmth:
+		case measurement.Warmth:
 			from = Temperature
-		case supplyVolts, supplyOhms, stepVolts:
+		case measurement.SupplyVolts, measurement.SupplyOhms, measurement.StepVolts:
 			from = Supplies
 		}
-		_, deviation := e.problem.priorOf(i)
+		_, deviation := e.Problem.PriorOf(i)
 		part := own[i] * own[i] / (deviation * deviation) / whole
 		shares[from] += part
 		shares[Digits] -= part

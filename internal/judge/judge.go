@@ -9,6 +9,7 @@ import (
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/prediction"
+	"ohmkeep/internal/prospect"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
@@ -90,24 +91,24 @@ func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
 		}
 	}
 	j.rule = verdict.RuleFor(count)
-	var targets []estimate.Target
+	var targets []prospect.Target
 	for i := range est.Elements {
 		if t, ok := j.element(i); ok {
 			targets = append(targets, t)
 		}
 	}
-	j.out.Next = estimate.Next(est, targets, 3)
+	j.out.Next = prospect.Next(est, targets, 3)
 	j.find()
 	return j, nil
 }
 
 // element judges one element and appends it, unless it is a rail that the readings
 // do not tell from the other. It returns a target where a reading could settle it.
-func (j *judged) element(i int) (estimate.Target, bool) {
+func (j *judged) element(i int) (prospect.Target, bool) {
 	e := &j.est.Elements[i]
 	cut := e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
 	if e.Rail != assessment.Loop && !e.Apart && !cut {
-		return estimate.Target{}, false
+		return prospect.Target{}, false
 	}
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
 		Limit: j.limit(e), Over: math.NaN(), Amps: e.Amps}
@@ -158,7 +159,7 @@ func (j *judged) element(i int) (estimate.Target, bool) {
 	}
 	if math.IsNaN(x.Limit) {
 		j.out.Elements = append(j.out.Elements, x)
-		return estimate.Target{}, false
+		return prospect.Target{}, false
 	}
 	x.Over = towards.Over(e.Scale(x.Limit))
 	x.Verdict = j.rule.Judge(x.Over, e.Known)

@@ -3,18 +3,19 @@ package judge
 import (
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/prospect"
 	"ohmkeep/internal/run"
 )
 
 // Prospects gives what is known of a run before anything is read, and the joints and
 // feeds that readings should settle, in the run's order. Joints whose plus is cut are
 // among neither: no loaded reading tells of them. The errors are those of Make.
-func Prospects(r *run.Run) (*estimate.Estimate, []estimate.Target, error) {
+func Prospects(r *run.Run) (*estimate.Estimate, []prospect.Target, error) {
 	j, err := weigh(r, nil)
 	if err != nil {
 		return nil, nil, err
 	}
-	var targets []estimate.Target
+	var targets []prospect.Target
 	for i := range j.est.Elements {
 		e := &j.est.Elements[i]
 		if e.Rail == assessment.Loop && (e.Kind == assessment.Joint || e.Kind == assessment.Feed) {
@@ -25,7 +26,7 @@ func Prospects(r *run.Run) (*estimate.Estimate, []estimate.Target, error) {
 }
 
 // target is what would settle an element's loop.
-func (j *judged) target(i int) estimate.Target {
+func (j *judged) target(i int) prospect.Target {
 	e := &j.est.Elements[i]
-	return estimate.Target{Element: i, Name: j.name(e), Limit: e.Scale(j.limit(e)), Sound: e.Scale(j.assumed(e)), Rule: j.rule}
+	return prospect.Target{Element: i, Name: j.name(e), Limit: e.Scale(j.limit(e)), Sound: e.Scale(j.assumed(e)), Rule: j.rule}
 }

@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/prospect"
 )
 
 // What a plan costs, in readings. To set a step is to go to the controller and to walk
@@ -78,7 +78,7 @@ func (s *surveyed) suffices(few []int) bool {
 }
 
 // state is what both views expect as candidates are taken.
-type state [2]*estimate.Expectation
+type state [2]*prospect.Expectation
 
 func (s *surveyed) begin(few []int) (x state) {
 	for n, v := range s.views {

@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/estimate"
+	"ohmkeep/internal/prospect"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/runfile"
 )
@@ -24,7 +24,7 @@ func load(t *testing.T, name string) *run.Run {
 
 func planned(t *testing.T, r *run.Run) *Plan {
 	t.Helper()
-	p, err := Make(r, estimate.Carried(r))
+	p, err := Make(r, prospect.Carried(r))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,7 +39,7 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 		if again := planned(t, r); fmt.Sprint(p.Rounds, p.Elements) != fmt.Sprint(again.Rounds, again.Elements) {
 			t.Error("another plan the second time")
 		}
-		s, err := survey(r, estimate.Carried(r))
+		s, err := survey(r, prospect.Carried(r))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -7,9 +7,9 @@ import (
 	"time"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/judge"
 	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/prospect"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/runfile"
@@ -89,7 +89,7 @@ const commissioned, mostOpen = 60, 13
 func TestPlanKeepsItsPromise(t *testing.T) {
 	promised, kept := 0, 0
 	shipped(t, func(t *testing.T, r *run.Run) {
-		p, err := Make(r, estimate.Carried(r))
+		p, err := Make(r, prospect.Carried(r))
 		if err != nil {
 			t.Fatal(err)
 		}

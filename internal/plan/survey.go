@@ -7,16 +7,17 @@ import (
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/estimate"
 	"ohmkeep/internal/judge"
+	"ohmkeep/internal/prospect"
 	"ohmkeep/internal/run"
 )
 
 // view is what readings would tell of a run in one condition.
 type view struct {
 	est      *estimate.Estimate
-	outlook  *estimate.Outlook
-	targets  []estimate.Target
+	outlook  *prospect.Outlook
+	targets  []prospect.Target
 	elements []int
-	list     []estimate.Candidate
+	list     []prospect.Candidate
 	goals    []float64 // by target: variance at which it is settled
 	needs    []float64 // by target: the same, in the direction of the limit
 	best     []float64 // by target: variance with everything read
@@ -83,7 +84,7 @@ func look(r *run.Run, meters []int) (*view, error) {
 	if err != nil {
 		return nil, err
 	}
-	o, err := estimate.Look(est, meters)
+	o, err := prospect.Look(est, meters)
 	if err != nil {
 		return nil, err
 	}
@@ -114,7 +115,7 @@ func (s *surveyed) match() {
 		_, name := naming(two, i)
 		there[name] = i
 	}
-	var firsts, seconds []estimate.Candidate
+	var firsts, seconds []prospect.Candidate
 	numbers := map[[2]string]int{}
 	for i := range one.list {
 		n, name := naming(one, i)
@@ -156,8 +157,8 @@ func (s *surveyed) everything(few []int) (variances [2][]float64) {
 }
 
 // pick gives candidates by their places in the list.
-func (v *view) pick(few []int) []estimate.Candidate {
-	list := make([]estimate.Candidate, len(few))
+func (v *view) pick(few []int) []prospect.Candidate {
+	list := make([]prospect.Candidate, len(few))
 	for i, c := range few {
 		list[i] = v.list[c]
 	}

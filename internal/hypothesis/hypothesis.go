@@ -1,0 +1,45 @@
+// Package hypothesis looks for what explains readings best: which of them are wrong, which
+// conductors are open, which reels are of another stock; and fits the rest. Hypotheses are
+// weighed by their sums of squares, each assumption being charged for.
+package hypothesis
+
+import (
+	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/measurement"
+)
+
+// hypothesis is a problem with what is assumed of it: which readings are wrong, which
+// conductors open, which reels not like the others.
+type hypothesis struct {
+	*measurement.Problem
+	parted []Parting
+}
+
+// Outcome is the account that explains the readings best.
+type Outcome struct {
+	Fit  *leastsquares.Fit
+	Open []Parting
+}
+
+// Best finds the account that explains a problem's readings best, and leaves the problem as
+// that has it: readings marked as left out, conductors held open, and settled at its fit. The
+// error tells that the network could not be solved even as the run file states it.
+func Best(p *measurement.Problem) (*Outcome, error) {
+	h := &hypothesis{Problem: p}
+	fit, err := h.SolveWithin(h.Start(), firstSteps)
+	if err != nil {
+		return nil, err
+	}
+	if fit, err = h.explain(fit); err != nil {
+		return nil, err
+	}
+	fit = h.last(fit)
+	for i, c := range h.parted {
+		h.parted[i].Excluded = h.excluded(c, fit)
+	}
+	// Other accounts were tried since: bring states and predictions back to this one.
+	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
+		return nil, err
+	}
+	return &Outcome{Fit: fit, Open: h.parted}, nil
+}

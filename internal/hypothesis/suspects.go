@@ -1,0 +1,133 @@
+package hypothesis
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/leastsquares"
+	"ohmkeep/internal/measurement"
+	"ohmkeep/internal/prior"
+)
+
+// A reading is left out where it lies further from what all the others say than
+// suspectAt standard deviations, and taken back where it comes within readmitAt
+// once the worse ones are gone. Four sigmas are one good reading in 16,000.
+const (
+	suspectAt = 4.0
+	readmitAt = 3.5
+)
+
+// grossAt is the residual in a robust fit at which a reading is left out before the others
+// are looked at closely.
+const grossAt = 12.0
+
+// withoutSuspects refits without the readings that contradict the others: first
+// those that a robust fit leaves far off, then the worst one of the rest, and so on.
+func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	if !fit.Converged || h.PValue(fit) < measurement.Misfit {
+		var err error
+		if fit, err = h.withoutGross(fit); err != nil {
+			return nil, err
+		}
+	}
+	for range len(h.Observations)/4 + 1 {
+		worst, at := h.worst(fit)
+		if worst <= suspectAt {
+			break
+		}
+		h.Observations[at].Out = true
+		next, err := h.Solve(fit.X)
+		if err != nil {
+			return nil, err
+		}
+		fit = next
+	}
+	fit, err := h.readmit(fit)
+	if err != nil {
+		return nil, err
+	}
+	return h.withTheOne(fit), nil
+}
+
+// withTheOne looks for one reading in the place of several: of a joint's two readings the
+// wrong one may stay and, having bent the fit to itself, drive out the good ones beside it.
+// Each reading that shares a point with those left out is tried alone.
+func (h *hypothesis) withTheOne(fit *leastsquares.Fit) *leastsquares.Fit {
+	out := h.marks()
+	if n := h.leftOut(); n < 2 || n > mostReplaced {
+		return fit
+	}
+	best, account := out, h.account(fit)
+	for i, o := range h.Observations {
+		if !slices.ContainsFunc(h.Observations, func(x measurement.Observation) bool { return x.Out && !x.Barred && beside(o, x) }) {
+			continue
+		}
+		h.setMarks(nil)
+		h.Observations[i].Out = true
+		trial, err := h.SolveWithin(h.Start(), firstSteps)
+		if err == nil && h.account(trial) < account && h.PValue(trial) >= measurement.Misfit {
+			fit, best, account = trial, h.marks(), h.account(trial)
+		}
+		h.setMarks(out)
+	}
+	h.setMarks(best)
+	return fit
+}
+
+// mostReplaced is how many readings left out may be the work of one.
+const mostReplaced = 4
+
+// beside tells whether two readings share a point or a feed.
+func beside(o, x measurement.Observation) bool {
+	if o.Feed != measurement.Absent || x.Feed != measurement.Absent {
+		return o.Feed == x.Feed
+	}
+	return o.From == x.From || o.From == x.To || o.To == x.From || o.To == x.To
+}
+
+// worst is the reading in the fit that lies furthest from what the others say.
+func (h *hypothesis) worst(fit *leastsquares.Fit) (z float64, at int) {
+	at = -1
+	for i := range h.Observations {
+		if h.Observations[i].Out {
+			continue
+		}
+		if now := math.Abs(h.Standardised(i, fit)); now > z {
+			z, at = now, i
+		}
+	}
+	return z, at
+}
+
+// withoutGross fits robustly and leaves out what is far off then.
+func (h *hypothesis) withoutGross(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	h.Robust = true
+	soft, err := h.Solve(h.Start())
+	h.Robust = false
+	if err != nil {
+		return nil, err
+	}
+	for i := range h.Observations {
+		o := &h.Observations[i]
+		o.Out = o.Out || math.Abs(soft.Residuals[i]) > softenedGross
+	}
+	return h.Solve(soft.X)
+}
+
+// softenedGross is grossAt as soften shows it.
+var softenedGross, _ = prior.Soften(grossAt, measurement.SoftFrom)
+
+func (h *hypothesis) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	back := false
+	for i := range h.Observations {
+		o := &h.Observations[i]
+		if o.Out && !o.Barred && math.Abs(h.Standardised(i, fit)) < readmitAt {
+			o.Out = false
+			back = true
+		}
+	}
+	if !back {
+		return fit, nil
+	}
+	return h.Solve(fit.X)
+}
