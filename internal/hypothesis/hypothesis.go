@@ -34,6 +34,13 @@ func Best(p *measurement.Problem) (*Outcome, error) {
 		return nil, err
 	}
 	fit = h.last(fit)
+	for range 2 { // what was left out may agree with the last fit
+		back, err := h.readmit(fit)
+		if err != nil || back == fit {
+			break
+		}
+		fit = h.patiently(back)
+	}
 	for i, c := range h.parted {
 		h.parted[i].Excluded = h.excluded(c, fit)
 	}

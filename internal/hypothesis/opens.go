@@ -3,7 +3,6 @@ package hypothesis
 import (
 	"math"
 
-	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/prior"
@@ -23,8 +22,6 @@ const (
 	// openCost is by how much it may rise where the element has openMaybe or more:
 	// "open" says the same as "some ohms" with one number less.
 	openCost = 2.0
-	// openSure is how many standard deviations such an element must lie from none.
-	openSure = 1.6
 	// reelOdd is how many times thicker or thinner than stated no reel's copper is
 	// (common practice, no source).
 	reelOdd = 2.5
@@ -95,13 +92,37 @@ func (h *hypothesis) partings(fit *leastsquares.Fit) []Parting {
 		}
 		for _, at := range h.Splits[s].At {
 			c := Parting{At: at, Split: s}
-			if h.Splits[s].Idle || !poor && !h.much(c, fit) {
+			if h.Splits[s].Idle || !poor && !h.much(c, fit) || h.flows(s) {
 				continue
 			}
 			list = append(list, c)
 		}
 	}
 	return list
+}
+
+// flows tells whether a clamp saw current in the feed of a split: at least half of its
+// readings are further from nothing than the clamp can be off. No such feed is open, whatever
+// explains the readings.
+func (h *hypothesis) flows(split int) bool {
+	for feed, at := range h.Feeds {
+		if h.Splits[split].At != at {
+			continue
+		}
+		some, all := 0, 0
+		for _, o := range h.Observations {
+			if o.Feed != feed || o.Barred {
+				continue
+			}
+			all++
+			limits := h.Scales[o.Scale].Limits
+			if math.Abs(o.Value) > limits.Fraction*math.Abs(o.Value)+(limits.Counts+1)*limits.Resolution {
+				some++
+			}
+		}
+		return some > 0 && 2*some >= all
+	}
+	return false
 }
 
 // farFetched tells whether a fit has a reel of less or more copper than any strip is sold
@@ -118,17 +139,16 @@ func (h *hypothesis) farFetched(fit *leastsquares.Fit) bool {
 	return false
 }
 
-// much tells whether an element surely has so much resistance that it may be open.
+// much tells whether an element has so much resistance in a fit that it may be open. How well
+// that is known does not matter: of one that is open next to no current tells, and one that
+// may as well be sound is not called open (withOpens).
 func (h *hypothesis) much(c Parting, fit *leastsquares.Fit) bool {
-	t, row := prior.Loop(h.Splits[c.Split].At, fit.X)
+	t, _ := prior.Loop(h.Splits[c.Split].At, fit.X)
 	stated := 0.0
 	for _, at := range h.Splits[c.Split].At {
 		stated += prior.Unbend(h.Unknowns[at].Mean)
 	}
-	if t < prior.Bend(max(openMaybe, 2*stated)) || fit.Covariance == nil {
-		return false
-	}
-	return t > openSure*math.Sqrt(math.Max(covariance.Quadratic(fit.Covariance, row), 0))
+	return t >= prior.Bend(max(openMaybe, 2*stated))
 }
 
 // soundSquares is the sum of squares with both rails of an element as stated.
