@@ -74,7 +74,7 @@ var house = map[string]string{
 	"internal/covariance":           "leastsquares",
 	"internal/prior":                "",
 	"internal/measurement":          "chisquared covariance ladder leastsquares pixel prior reading run",
-	"internal/hypothesis":           "covariance leastsquares measurement prior verdict",
+	"internal/hypothesis":           "covariance leastsquares measurement prior run verdict",
 	"internal/estimate":             "assessment chisquared covariance hypothesis ladder leastsquares measurement pixel prior reading run verdict",
 	"internal/prospect":             "assessment covariance estimate leastsquares measurement run verdict",
 	"internal/shapley":              "",

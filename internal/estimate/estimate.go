@@ -34,6 +34,8 @@ type Estimate struct {
 	measurement.Linear
 	Inflation float64
 
+	readings  []reading.Reading
+	rivals    [][]bool  // see Rivals
 	within    []float64 // see physical
 	withinSum float64
 	nowhere   bool
@@ -83,21 +85,44 @@ func (e *Element) Scale(ohms float64) float64 {
 // Make fits a run to its readings. The error tells that a part of the run hangs on
 // no supply, or that the network could not be solved even as the file states it.
 func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
+	return of(r, readings, hypothesis.Best)
+}
+
+// of describes what some search finds of the readings.
+func of(r *run.Run, readings []reading.Reading, search func(*measurement.Problem) (*hypothesis.Outcome, error)) (*Estimate, error) {
 	p, err := measurement.New(r, readings)
 	if err != nil {
 		return nil, err
 	}
-	outcome, err := hypothesis.Best(p)
+	outcome, err := search(p)
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
 	fit := outcome.Fit
-	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1}
+	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, readings: readings, rivals: outcome.Rivals}
 	e.describeFit(fit)
 	e.describeReadings(readings, fit)
 	e.describeElements(outcome.Open)
 	e.describeProfiles()
 	return e, nil
+}
+
+// mostRivals is how many other accounts are worked out.
+const mostRivals = 3
+
+// Rivals are estimates that leave out other readings and explain the rest about as well: of
+// two readings that contradict each other, nobody can say which is wrong. What they do not
+// agree on is not known. An account that cannot be fitted by itself is none.
+func (e *Estimate) Rivals() (list []*Estimate) {
+	for _, out := range e.rivals[:min(len(e.rivals), mostRivals)] {
+		rival, err := of(e.Problem.Run, e.readings, func(p *measurement.Problem) (*hypothesis.Outcome, error) {
+			return hypothesis.BestWithout(p, out)
+		})
+		if err == nil {
+			list = append(list, rival)
+		}
+	}
+	return list
 }
 
 func (e *Estimate) describeFit(fit *leastsquares.Fit) {

@@ -13,12 +13,14 @@ import (
 type hypothesis struct {
 	*measurement.Problem
 	parted []Parting
+	rivals [][]bool // readings left out in accounts that are nearly as good
 }
 
 // Outcome is the account that explains the readings best.
 type Outcome struct {
-	Fit  *leastsquares.Fit
-	Open []Parting
+	Fit    *leastsquares.Fit
+	Open   []Parting
+	Rivals [][]bool // by observation: left out in another account that explains about as much
 }
 
 // Best finds the account that explains a problem's readings best, and leaves the problem as
@@ -33,14 +35,8 @@ func Best(p *measurement.Problem) (*Outcome, error) {
 	if fit, err = h.explain(fit); err != nil {
 		return nil, err
 	}
-	fit = h.last(fit)
-	for range 2 { // what was left out may agree with the last fit
-		back, err := h.readmit(fit)
-		if err != nil || back == fit {
-			break
-		}
-		fit = h.patiently(back)
-	}
+	fit = h.last(h.exchanged(fit))
+	fit = h.reconsidered(fit)
 	for i, c := range h.parted {
 		h.parted[i].Excluded = h.excluded(c, fit)
 	}
@@ -48,5 +44,40 @@ func Best(p *measurement.Problem) (*Outcome, error) {
 	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, err
 	}
-	return &Outcome{Fit: fit, Open: h.parted}, nil
+	return &Outcome{Fit: fit, Open: h.parted, Rivals: h.rivals}, nil
+}
+
+// reconsidered takes readings back that agree with the last fit, if it explains them.
+func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
+	for range 2 {
+		out, least := h.marks(), min(measurement.Misfit, h.PValue(fit))
+		back, err := h.readmit(fit)
+		if err == nil && back == fit {
+			break
+		}
+		if err == nil {
+			back = h.patiently(back)
+		}
+		if err != nil || h.PValue(back) < least {
+			h.setMarks(out)
+			break
+		}
+		fit = back
+	}
+	return fit
+}
+
+// BestWithout is Best with some readings, by their places among the observations, left out
+// for good; it looks for no rivals.
+func BestWithout(p *measurement.Problem, out []bool) (*Outcome, error) {
+	for i := range p.Observations {
+		o := &p.Observations[i]
+		o.Out, o.Barred = o.Out || out[i], o.Barred || out[i]
+	}
+	outcome, err := Best(p)
+	if err != nil {
+		return nil, err
+	}
+	outcome.Rivals = nil
+	return outcome, nil
 }

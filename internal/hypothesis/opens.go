@@ -2,10 +2,12 @@ package hypothesis
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/prior"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
 
@@ -92,7 +94,7 @@ func (h *hypothesis) partings(fit *leastsquares.Fit) []Parting {
 		}
 		for _, at := range h.Splits[s].At {
 			c := Parting{At: at, Split: s}
-			if h.Splits[s].Idle || !poor && !h.much(c, fit) || h.flows(s) {
+			if h.Splits[s].Idle || !poor && !h.much(c, fit) || h.flows(at) {
 				continue
 			}
 			list = append(list, c)
@@ -101,28 +103,26 @@ func (h *hypothesis) partings(fit *leastsquares.Fit) []Parting {
 	return list
 }
 
-// flows tells whether a clamp saw current in the feed of a split: at least half of its
-// readings are further from nothing than the clamp can be off. No such feed is open, whatever
-// explains the readings.
-func (h *hypothesis) flows(split int) bool {
-	for feed, at := range h.Feeds {
-		if h.Splits[split].At != at {
+// flows tells whether a conductor is the plus of a feed in which a clamp saw current: at least
+// half of its readings are further from nothing than the clamp can be off. It is not open then,
+// whatever explains the readings. Its minus may be, where current returns by another feed.
+func (h *hypothesis) flows(at int) bool {
+	feed := slices.IndexFunc(h.Feeds, func(rails [2]int) bool { return rails[run.Plus] == at })
+	if feed < 0 {
+		return false
+	}
+	some, all := 0, 0
+	for _, o := range h.Observations {
+		if o.Feed != feed || o.Barred {
 			continue
 		}
-		some, all := 0, 0
-		for _, o := range h.Observations {
-			if o.Feed != feed || o.Barred {
-				continue
-			}
-			all++
-			limits := h.Scales[o.Scale].Limits
-			if math.Abs(o.Value) > limits.Fraction*math.Abs(o.Value)+(limits.Counts+1)*limits.Resolution {
-				some++
-			}
+		all++
+		limits := h.Scales[o.Scale].Limits
+		if math.Abs(o.Value) > limits.Fraction*math.Abs(o.Value)+(limits.Counts+1)*limits.Resolution {
+			some++
 		}
-		return some > 0 && 2*some >= all
 	}
-	return false
+	return some > 0 && 2*some >= all
 }
 
 // farFetched tells whether a fit has a reel of less or more copper than any strip is sold

@@ -2,7 +2,6 @@ package hypothesis
 
 import (
 	"math"
-	"slices"
 
 	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/measurement"
@@ -42,47 +41,7 @@ func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, 
 		}
 		fit = next
 	}
-	fit, err := h.readmit(fit)
-	if err != nil {
-		return nil, err
-	}
-	return h.withTheOne(fit), nil
-}
-
-// withTheOne looks for one reading in the place of several: of a joint's two readings the
-// wrong one may stay and, having bent the fit to itself, drive out the good ones beside it.
-// Each reading that shares a point with those left out is tried alone.
-func (h *hypothesis) withTheOne(fit *leastsquares.Fit) *leastsquares.Fit {
-	out := h.marks()
-	if n := h.leftOut(); n < 2 || n > mostReplaced {
-		return fit
-	}
-	best, account := out, h.account(fit)
-	for i, o := range h.Observations {
-		if !slices.ContainsFunc(h.Observations, func(x measurement.Observation) bool { return x.Out && !x.Barred && beside(o, x) }) {
-			continue
-		}
-		h.setMarks(nil)
-		h.Observations[i].Out = true
-		trial, err := h.SolveWithin(h.Start(), firstSteps)
-		if err == nil && h.account(trial) < account && h.PValue(trial) >= measurement.Misfit {
-			fit, best, account = trial, h.marks(), h.account(trial)
-		}
-		h.setMarks(out)
-	}
-	h.setMarks(best)
-	return fit
-}
-
-// mostReplaced is how many readings left out may be the work of one.
-const mostReplaced = 4
-
-// beside tells whether two readings share a point or a feed.
-func beside(o, x measurement.Observation) bool {
-	if o.Feed != measurement.Absent || x.Feed != measurement.Absent {
-		return o.Feed == x.Feed
-	}
-	return o.From == x.From || o.From == x.To || o.To == x.From || o.To == x.To
+	return h.readmit(fit)
 }
 
 // worst is the reading in the fit that lies furthest from what the others say.

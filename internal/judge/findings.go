@@ -32,6 +32,7 @@ func (j *judged) find() {
 		j.say(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g%s. Read it again; it was left out.",
 			x.Row, between(*x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
 	}
+	j.findRivals()
 	j.findUnproven()
 	j.findTogether()
 	j.findUnused()

@@ -29,18 +29,24 @@ const parted = 10
 // mostExcluded is the most, Ω, that any reading can exclude.
 const mostExcluded = 1e5
 
+// rejected is the p-value below which nothing is a failure either: resistances that explain
+// the readings so badly are none of the run's (common practice, no source).
+const rejected = 1e-6
+
 // coverage is that of the intervals.
 const coverage = 0.95
 
 // judged is one run under judgement.
 type judged struct {
-	run    *run.Run
-	est    *estimate.Estimate
-	out    *assessment.Assessment
-	design []float64 // by feed: A at the design step as the file states it; nil without one
-	rule   verdict.Rule
-	loop   assessment.Verdict // of the loop whose rails follow
-	doubt  bool               // the fit does not explain the readings: nothing may pass
+	run     *run.Run
+	est     *estimate.Estimate
+	out     *assessment.Assessment
+	design  []float64 // by feed: A at the design step as the file states it; nil without one
+	rule    verdict.Rule
+	loop    assessment.Verdict // of the loop whose rails follow
+	doubt   bool               // the fit does not explain the readings: nothing may pass
+	targets []prospect.Target  // what is not settled
+	rivals  rivals             // readings of which nobody can say which is wrong
 }
 
 // weigh judges a run from its readings.
@@ -61,8 +67,26 @@ func Of(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
 	return j.out, nil
 }
 
-// of judges a fitted run.
+// of judges a fitted run, concedes what rival accounts do not confirm, and says what follows.
 func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
+	j, err := account(r, est)
+	if err != nil {
+		return nil, err
+	}
+	for _, rival := range est.Rivals() {
+		other, err := account(r, rival)
+		if err != nil {
+			return nil, err
+		}
+		j.concede(other)
+	}
+	j.out.Next = prospect.Next(est, j.targets, 3)
+	j.find()
+	return j, nil
+}
+
+// account judges the elements of one account.
+func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 	j := &judged{run: r, est: est, out: &assessment.Assessment{
 		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles}}
 	if d := r.Limits.DesignStep; d >= 0 {
@@ -91,14 +115,11 @@ func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
 		}
 	}
 	j.rule = verdict.RuleFor(count)
-	var targets []prospect.Target
 	for i := range est.Elements {
 		if t, ok := j.element(i); ok {
-			targets = append(targets, t)
+			j.targets = append(j.targets, t)
 		}
 	}
-	j.out.Next = prospect.Next(est, targets, 3)
-	j.find()
 	return j, nil
 }
 
@@ -162,6 +183,10 @@ func (j *judged) element(i int) (prospect.Target, bool) {
 		return prospect.Target{}, false
 	}
 	x.Over = towards.Over(e.Scale(x.Limit))
+	if joins && e.Known && towards != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == assessment.Loop || cut) {
+		// What is so probable beyond the limit is within the interval.
+		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.Reach(i, coverage, true)), parted))
+	}
 	x.Verdict = j.rule.Judge(x.Over, e.Known)
 	if j.wavers(e, &x) {
 		x.Verdict = assessment.Unproven
@@ -176,8 +201,8 @@ func (j *judged) element(i int) (prospect.Target, bool) {
 }
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
-// are not explained or whose interval reaches above the limit, a failure whose interval reaches below the limit or whose fit
-// found no answer (an open conductor is found by comparing sums of squares, which needs
+// are not explained or whose interval reaches above the limit, a failure whose interval reaches
+// below the limit or whose fit is rejected or found no answer (an open conductor is found by comparing sums of squares, which needs
 // no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
 func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 	first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
@@ -188,7 +213,7 @@ func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 	case assessment.Pass:
 		return j.doubt || x.High > x.Limit
 	case assessment.Fail:
-		weak := x.Low <= x.Limit || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
+		weak := x.Low <= x.Limit || j.est.Fit.PValue < rejected || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
 		if weak && first {
 			j.loop = assessment.Unproven
 		}
