@@ -17,6 +17,9 @@ const (
 	mostReplaced = 8
 	// cheap is the work of a fit's step, in products, up to which every reading is tried.
 	cheap = 2_000_000
+	// After fewSteps a fit that is still worse by hopeless is so because the wrong reading is in it.
+	fewSteps = 5
+	hopeless = 1000.0
 	// mostWorse is how many more readings an exchange may leave out.
 	mostWorse = 2
 )
@@ -47,7 +50,7 @@ func (h *hypothesis) exchanged(fit *leastsquares.Fit) *leastsquares.Fit {
 		for k, o := range h.Observations {
 			h.Observations[k].Out = o.Barred || k == i || out[k] && !beside(o, h.Observations[i])
 		}
-		if other := h.fitExchanged(); other != nil && h.PValue(other) >= measurement.Misfit {
+		if other := h.fitExchanged(best.account); other != nil && h.PValue(other) >= measurement.Misfit {
 			t := trial{other, h.marks(), h.account(other)}
 			if others = append(others, t); t.account < best.account {
 				best = t
@@ -108,9 +111,16 @@ func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
 }
 
 // fitExchanged fits from the run file's figures with the readings marked left out, and leaves
-// out a few more that are far off then; nil where that does not do.
-func (h *hypothesis) fitExchanged() *leastsquares.Fit {
-	fit, err := h.SolveWithin(h.Start(), firstSteps)
+// out a few more that are far off then; nil where that does not do, or is far worse than an
+// account.
+func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
+	fit, err := h.SolveWithin(h.Start(), fewSteps)
+	if err != nil || h.account(fit) > account+hopeless {
+		return nil
+	}
+	if !fit.Converged {
+		fit, err = h.SolveWithin(fit.X, firstSteps)
+	}
 	for range mostWorse {
 		if err != nil {
 			return nil
