@@ -17,6 +17,7 @@ package estimate
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/leastsquares"
@@ -218,6 +219,11 @@ func (e *Estimate) describeFit(fit *leastsquares.Fit) {
 	squares := e.problem.chiSquared(fit)
 	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chiSquaredTail(squares, n)}
+	if !slices.ContainsFunc(e.problem.observations, func(o observation) bool { return !o.out }) {
+		// Nothing was fitted to anything, however well that went.
+		e.Fit = assessment.Fit{PValue: math.NaN()}
+		return
+	}
 	if e.Fit.PValue < misfit && n > 0 {
 		e.inflation = math.Sqrt(squares / float64(n))
 	}
