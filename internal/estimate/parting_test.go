@@ -85,6 +85,54 @@ func TestOpenConductorsAreFound(t *testing.T) {
 	}
 }
 
+// An open joint explains the readings about as well as one of some ohms, from where a fit
+// begins that goes there; held against a sound one it is called open. A feed of two ohms is
+// none, whose drop shows in every reading behind it, though a sound one explains nothing.
+func TestOpenIsToldFromSomeOhms(t *testing.T) {
+	r, list := cornice(t)
+	for _, c := range []struct {
+		unknown func(p *problem) int
+		ohms    float64
+		without string // readings, by the feed
+		open    bool
+	}{
+		{func(p *problem) int { return p.joints[0][run.Plus] }, math.Inf(1), "", true},
+		{func(p *problem) int { return p.joints[1][run.Minus] }, math.Inf(1), "", true},
+		{func(p *problem) int { return p.feeds[0][run.Minus] }, 2, "far", false},
+	} {
+		some := slices.DeleteFunc(slices.Clone(list), func(x reading.Reading) bool { return x.From == c.without })
+		p, err := pose(r, some)
+		if err != nil {
+			t.Fatal(err)
+		}
+		x := p.start()
+		x[c.unknown(p)] = min(bend(c.ohms), unbendMost)
+		n, _ := p.Size()
+		if err := p.Evaluate(x, make([]float64, n), nil); err != nil {
+			t.Fatal(err)
+		}
+		for i, o := range p.observations {
+			counts := p.scales[o.scale].limits.Resolution
+			some[o.reading].Value = math.Round(p.predicted[i]/counts) * counts
+		}
+		e, err := Make(r, some)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var found []int
+		for _, parted := range e.problem.parted {
+			found = append(found, parted.at)
+		}
+		want := []int{c.unknown(p)}
+		if !c.open {
+			want = nil
+		}
+		if !slices.Equal(found, want) {
+			t.Errorf("unknown %d of %g Ω: open are %v", c.unknown(p), c.ohms, found)
+		}
+	}
+}
+
 // A reel of two and a half times the copper or more, or the less, is no explanation, and every
 // conductor is asked whether it is open, but those of a split that is idle; one of which
 // nothing is stated may have any.
