@@ -27,7 +27,7 @@ type Fit struct {
 	Converged        bool
 	ChiSquared       float64
 	DegreesOfFreedom int
-	PValue           float64 // probability of so large a chi-squared when the model is right
+	PValue           float64 // probability of so large a chi-squared when the model is right; NaN of a fit to nothing
 }
 
 // Kind is what an element is.
@@ -141,6 +141,17 @@ func (a *Assessment) Worst() Verdict {
 		}
 	}
 	return worst
+}
+
+// Unread tells whether no reading of volts or amperes took part in the fit, which then says
+// what the run file states and nothing else. Such a fit is none that converged.
+func (a *Assessment) Unread() bool {
+	for _, x := range a.Readings {
+		if x.Used {
+			return false
+		}
+	}
+	return true
 }
 
 // Unexplained is the p-value below which the readings fit no resistances at all and

@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"cmp"
 	"iter"
 	"math"
 	"slices"
@@ -137,7 +138,7 @@ func (t *track) take(n *series.Night) {
 		t.Stretch = append(t.Stretch, stretch{At: p.At, Cause: replaced, Called: p.At, Text: "a sensor was replaced"})
 		t.Meters = n.Meters
 	}
-	i, same := slices.BinarySearchFunc(t.Points, p.Day, func(p point, day int64) int { return int(p.Day - day) })
+	i, same := slices.BinarySearchFunc(t.Points, p.Day, func(p point, day int64) int { return cmp.Compare(p.Day, day) })
 	if same {
 		p.Flags |= t.Points[i].Flags & apart
 		t.Points[i] = p

@@ -33,13 +33,11 @@ func (t *track) refined() []part {
 	for i := range parts {
 		parts[i].levels()
 	}
-	// A part without nights says nothing; where all are without, the newest stands for them.
-	with := slices.DeleteFunc(slices.Clone(parts), func(p part) bool { return len(p.points) == 0 })
-	if len(with) > 0 {
-		return with
-	}
+	// A part without nights says nothing; where all are without, nothing is known to have
+	// changed either.
+	parts = slices.DeleteFunc(parts, func(p part) bool { return len(p.points) == 0 })
 	if len(parts) > 0 {
-		return parts[len(parts)-1:]
+		return parts
 	}
 	return []part{{stretch: stretch{Cause: begun}, level: math.NaN(), end: math.NaN()}}
 }

@@ -11,6 +11,7 @@ package estimate
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ohmkeep/internal/assessment"
 	"ohmkeep/internal/chisquared"
@@ -130,6 +131,11 @@ func (e *Estimate) describeFit(fit *leastsquares.Fit) {
 	squares := e.Problem.ChiSquared(fit)
 	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chisquared.Tail(squares, n)}
+	if !slices.ContainsFunc(e.Problem.Observations, func(o measurement.Observation) bool { return !o.Out }) {
+		// Nothing was fitted to anything, however well that went.
+		e.Fit = assessment.Fit{PValue: math.NaN()}
+		return
+	}
 	if e.Fit.PValue < measurement.Misfit && n > 0 {
 		e.Inflation = math.Sqrt(squares / float64(n))
 	}

@@ -110,8 +110,8 @@ func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
 	return with < 4*(without+rivalling)
 }
 
-// fitExchanged fits from the run file's figures with the readings marked left out, and leaves
-// out a few more that are far off then; nil where that does not do, or is far worse than an
+// fitExchanged fits from the run file's figures with the readings marked left out, leaves out
+// a few more that are far off then, and takes back what agrees; nil where that does not do, or is far worse than an
 // account.
 func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
 	fit, err := h.SolveWithin(h.Start(), fewSteps)
@@ -131,6 +131,9 @@ func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
 		}
 		h.Observations[at].Out = true
 		fit, err = h.Solve(fit.X)
+	}
+	if err == nil {
+		fit, err = h.readmit(fit)
 	}
 	if err != nil {
 		return nil

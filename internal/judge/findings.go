@@ -128,8 +128,8 @@ func (j *judged) findUnproven() {
 		}
 	}
 	switch {
-	case j.unread():
-		j.say(assessment.Notice, "readings", nothingRead)
+	case j.out.Unread():
+		j.say(assessment.Notice, "readings", j.unread())
 	case len(names) > 0 && !j.doubt:
 		text := "The readings settle neither pass nor fail for " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {

@@ -344,7 +344,7 @@ func TestWhichFailuresStand(t *testing.T) {
 		{"rail of an unproven loop", assessment.Plus, 0.02, true, assessment.Unproven, false},
 	} {
 		r := ring()
-		j := &judged{run: r, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged}}, loop: c.loop}
+		j := &judged{run: r, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: 0.5}}, loop: c.loop}
 		x := assessment.Element{Verdict: assessment.Fail, Low: c.low, Limit: 0.015}
 		if j.wavers(&estimate.Element{Kind: assessment.Joint, Rail: c.rail}, &x) == c.stands {
 			t.Errorf("%s: stands %v", c.name, !c.stands)

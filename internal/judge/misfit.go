@@ -108,7 +108,7 @@ func titled(k assessment.Kind) string {
 
 // findMisfit says why nothing is passed, and where it hurts most.
 func (j *judged) findMisfit() {
-	if !j.doubt {
+	if !j.doubt || j.out.Unread() {
 		return
 	}
 	if !j.est.Fit.Converged {

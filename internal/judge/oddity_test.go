@@ -93,6 +93,9 @@ func TestFailuresThatWaver(t *testing.T) {
 	}{
 		{"settled", true, 0.4, 0.050, 0.030, false},
 		{"not settled", false, 0.4, 0.050, 0.030, true},
+		{"badly explained", true, 0.0001, 0.050, 0.030, false},
+		{"rejected", true, 1e-7, 0.050, 0.030, true},
+		{"open, rejected", true, 1e-7, math.Inf(1), 8, true},
 		{"open", true, 0.4, math.Inf(1), 8, false},
 		{"open, not settled", false, 0.4, math.Inf(1), 8, false},
 		{"open, not settled and not explained", false, 0.0001, math.Inf(1), 8, true},

@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 	"os"
+	"strings"
 	"testing"
 
 	"ohmkeep/internal/assessment"
@@ -95,6 +96,45 @@ func TestOneSlipIsNotThree(t *testing.T) {
 		if truth := 0.06159624956560657; e.Name == "r2" && (truth < e.Low || truth > e.High) {
 			t.Errorf("reel r2: %g is true, found %g to %g", truth, e.Low, e.High)
 		}
+	}
+}
+
+// Of a joint of 63 mΩ, read in one step, the voltage over its minus was written down in
+// millivolts for volts. It contradicts the pair's voltages, and without either of them the
+// rest is explained: nobody can tell which is wrong, so that the joint neither fails nor
+// passes; simulated by somebody else's program.
+func TestEitherReadingMayBeWrong(t *testing.T) {
+	r, readings := stored(t, "contradiction")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	joint := loopOf(t, a, assessment.Joint, "ash-birch")
+	if joint.Verdict != assessment.Unproven || joint.Low > 0.010 || joint.High < 0.060 {
+		t.Errorf("%+v", joint)
+	}
+	said := findings(a)
+	for _, want := range []string{"Either line 11 (birch.start- to ash.end-", "or line 5 (ash.end+ to ash.end-", "Unproven until then: joint ash-birch"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("no %q in %s", want, said)
+		}
+	}
+}
+
+// A joint is parted in its minus where next to no current would flow: nothing tells how many
+// ohms it has, but that no sound one has so many volts across it; simulated by somebody else's
+// program.
+func TestOpenWithoutCurrent(t *testing.T) {
+	r, readings := stored(t, "silent")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := loopOf(t, a, assessment.Joint, "birch-cedar"); !e.Open() || e.Verdict != assessment.Fail {
+		t.Errorf("%+v", e)
+	}
+	if e := loopOf(t, a, assessment.Joint, "ash-birch"); e.Verdict != assessment.Pass {
+		t.Errorf("%+v", e)
 	}
 }
 

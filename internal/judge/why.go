@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"ohmkeep/internal/assessment"
@@ -18,8 +19,8 @@ func (j *judged) why(i int) string {
 	}
 	fit := j.est.Fit
 	switch over := j.rule.Judge(x.Over, true); {
-	case j.unread():
-		return nothingRead
+	case j.out.Unread():
+		return j.unread()
 	case !e.Known:
 		return "The readings leave more than half of what was uncertain about it beforehand, so it rests on assumptions, and those pass or fail nothing."
 	case x.Open() && x.Low <= x.Limit:
@@ -84,18 +85,18 @@ func (j *judged) alsoDoubtful() string {
 	return " Nor is anything passed while the fit is in doubt: " + j.doubtful() + "."
 }
 
-// nothingRead says that there is nothing to judge by.
-const nothingRead = "There are no readings of volts or amperes: all that is known is what the run file states."
-
-// unread tells whether there is no reading but of temperatures.
-func (j *judged) unread() bool {
-	for _, x := range j.out.Readings {
-		if x.Quantity != run.Temperature {
-			return false
-		}
+// unread says that there is nothing to judge by.
+func (j *judged) unread() string {
+	if slices.ContainsFunc(j.out.Readings, func(x assessment.Reading) bool { return x.Quantity != run.Temperature }) {
+		return noneUsed
 	}
-	return true
+	return nothingRead
 }
+
+const (
+	nothingRead = "There are no readings of volts or amperes: all that is known is what the run file states."
+	noneUsed    = "None of the readings could be used: all that is known is what the run file states."
+)
 
 // percent writes a probability in percent, with as many digits as tell it from the two
 // that decide and never so rounded as to be certain.

@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -84,7 +85,7 @@ func unproven(fit assessment.Fit, x assessment.Element) *judged {
 		run: &run.Run{Joints: []run.Joint{{Name: "a-b", To: 1}}, Reels: []run.Reel{{Name: "a", Pixels: 30}, {Name: "b", Pixels: 30}}},
 		est: &estimate.Estimate{Fit: fit, Elements: []estimate.Element{{Kind: assessment.Joint, Rail: assessment.Loop, Known: x.Known}}},
 		out: &assessment.Assessment{Fit: fit, Elements: []assessment.Element{x},
-			Readings: []assessment.Reading{{Reading: reading.Reading{Quantity: run.Voltage}}}},
+			Readings: []assessment.Reading{{Reading: reading.Reading{Quantity: run.Voltage}, Used: true}}},
 		rule: verdict.RuleFor(7),
 	}
 }
@@ -150,23 +151,36 @@ func TestPercent(t *testing.T) {
 	}
 }
 
-// Without readings, or with none but of temperatures, that is said instead of a list of
-// everything; with any it is not.
+// Without readings, with none but of temperatures or none that could be used, that is said
+// instead of a list of everything, and the fit is none; with any it is not.
 func TestNothingRead(t *testing.T) {
 	r := ring()
 	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*simulate.Plant) {})
 	all := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	nowhere := slices.Clone(all)
+	for i := range nowhere {
+		nowhere[i].Step = ""
+	}
 	for _, c := range []struct {
 		list []reading.Reading
-		says bool
-	}{{nil, true}, {warm, true}, {all[:1], false}, {all, false}} {
+		says string
+	}{{nil, nothingRead}, {warm, nothingRead}, {nowhere, noneUsed}, {all[:1], ""}, {all, ""}} {
 		a, x, err := Explain(r, c.list, "r0-r1")
 		if err != nil {
 			t.Fatal(err)
 		}
 		told := findings(a)
-		if strings.Contains(told, "notice readings: "+nothingRead) != c.says || (x.Why == nothingRead) != c.says || c.says && strings.Contains(told, "settle neither") {
+		if c.says == "" {
+			if strings.Contains(told, nothingRead) || strings.Contains(told, noneUsed) || a.Unread() || !a.Fit.Converged {
+				t.Errorf("%d readings: %+v, %s", len(c.list), a.Fit, told)
+			}
+			continue
+		}
+		if !strings.Contains(told, "notice readings: "+c.says) || x.Why != c.says || strings.Contains(told, "settle neither") || strings.Contains(told, "fit:") {
 			t.Errorf("%d readings: %q, %s", len(c.list), x.Why, told)
+		}
+		if f := a.Fit; !a.Unread() || f.Converged || f.DegreesOfFreedom != 0 || !math.IsNaN(f.PValue) || a.Worst() != assessment.Unproven {
+			t.Errorf("%d readings: %+v, %s", len(c.list), f, a.Worst())
 		}
 	}
 }

@@ -57,7 +57,7 @@ func Stated(r *run.Run) Known {
 
 // Fitted is a run as its readings show it in a step, by its index in the run.
 func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Known {
-	k := Known{Run: r, Read: true, Doubt: a.Doubtful()}
+	k := Known{Run: r, Read: true, Doubt: a.Doubtful() && !a.Unread()}
 	directions := est.Directions(step)
 	k.Best, k.Sides, k.Along = est.Account(step), directions.Sides(), directions.Along
 	k.knees = straightShift(k, r.Steps[step])

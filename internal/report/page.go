@@ -51,7 +51,7 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 	data := struct {
 		Style                            form.Markup
 		Name, Made, Verdict, Rest, Class string
-		Converged                        bool
+		Alarm                            string
 		Actions                          []action
 		Cautions, Assumptions            []string
 		Findings                         []assessment.Finding
@@ -61,7 +61,7 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 		Readings                         []readingRow
 	}{
 		Style: form.Markup(style), Name: legible.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
-		Converged: a.Fit.Converged, Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
+		Alarm: alarm(a), Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
 	}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")

@@ -29,8 +29,8 @@ func AssessTable(w io.Writer, a *assessment.Assessment, colour bool) error {
 	if name := nameOf(a.Run); name != "" {
 		t.wrapped("", "Run: "+legible.Short(name, 120), 0, assessment.None)
 	}
-	if !a.Fit.Converged {
-		t.wrapped("", "The fit found no answer: rely on none of these numbers.", 0, assessment.Fail)
+	if text := alarm(a); text != "" {
+		t.wrapped("", text, 0, assessment.Fail)
 	}
 	t.elements(a.Elements)
 	if len(a.Findings) > 0 {

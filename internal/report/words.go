@@ -99,6 +99,17 @@ func figures(v float64, n int) string {
 	return strconv.FormatFloat(v, 'g', n, 64)
 }
 
+// alarm says why no number of an assessment is to be relied on; "" where some are.
+func alarm(a *assessment.Assessment) string {
+	switch {
+	case a.Fit.Converged:
+		return ""
+	case a.Unread():
+		return "Nothing was read, so nothing is proven: these are the run file's own figures."
+	}
+	return "The fit found no answer: rely on none of these numbers."
+}
+
 // fitText says how well the fitted run explains the readings.
 func fitText(f assessment.Fit) string {
 	return fmt.Sprintf("chi-squared %s with %d degrees of freedom, p = %s", figures(f.ChiSquared, 3), f.DegreesOfFreedom, figures(f.PValue, 2))

@@ -1,0 +1,40 @@
+package drift
+
+import (
+	"math"
+	"testing"
+
+	"ohmkeep/internal/history"
+	"ohmkeep/internal/series"
+)
+
+// Nights that were called a change and turn out to be of no use, folded again, prove none:
+// the series is neither stepped nor drifting, it is unproven, and no change has figures that
+// nobody knows.
+func TestChangeWithoutUsableNightIsNone(t *testing.T) {
+	for _, stretches := range []string{
+		`[{"cause":"begun"},{"at":200000,"cause":"step"}]`,
+		`[{"cause":"begun"},{"at":200000,"cause":"ramp","sloped":true}]`,
+		`[{"cause":"begun"},{"at":200000,"cause":"step"},{"at":300000,"cause":"ramp","sloped":true}]`,
+	} {
+		s, err := Decode([]byte(`{"version":1,"tracks":[{"kind":"joint","name":"a","points":[[1,86400,9,1,0,4,0,0,0,0,0,0,0,0,0]],"stretches":` + stretches + `}]}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		x := s.History(parsed(t, gallery)).Series[0]
+		if x.Verdict != history.Unproven || len(x.Changes) != 0 {
+			t.Errorf("%s: %s, %+v", stretches, x.Verdict, x.Changes)
+		}
+	}
+}
+
+// Nights stay in order whatever days a state holds.
+func TestNightsStayInOrder(t *testing.T) {
+	for _, held := range []int64{math.MinInt64 + 1, -1 << 40, 1 << 40} {
+		k := &track{Stretch: []stretch{{Cause: begun}}, Points: []point{{Day: held}}}
+		k.take(&series.Night{Day: 20000, At: 20000 * 86400})
+		if len(k.Points) != 2 || k.Points[0].Day > k.Points[1].Day {
+			t.Errorf("%d: %+v", held, k.Points)
+		}
+	}
+}

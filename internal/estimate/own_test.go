@@ -1,0 +1,64 @@
+package estimate
+
+import (
+	"math"
+	"ohmkeep/internal/measurement"
+	"ohmkeep/internal/measurement/invented"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"slices"
+	"testing"
+)
+
+// What an estimate says of readings and currents is of its own account, whatever others were
+// tried after it.
+func TestEstimateIsOfItsOwnAccount(t *testing.T) {
+	r, list := parted(t, [2]int{1, int(run.Minus)})
+	e, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.ContainsFunc(e.Elements, func(x Element) bool { return x.Open }) {
+		t.Fatal("nothing is open, so that no other account was tried")
+	}
+	var amps []float64
+	for _, x := range e.Elements {
+		amps = append(amps, e.amps(x.Kind, x.Index, run.Plus))
+	}
+	n, _ := e.Problem.Size()
+	if err := e.Problem.Evaluate(e.X, make([]float64, n), nil); err != nil {
+		t.Fatal(err)
+	}
+	for i, o := range e.Problem.Observations {
+		if got, want := e.Readings[o.Reading].Predicted, e.Problem.Predicted[i]; !agrees(got, want, 1e-9) {
+			t.Errorf("reading %d is predicted at %g, by its account at %g", o.Reading, got, want)
+		}
+	}
+	for i, x := range e.Elements {
+		if got := e.amps(x.Kind, x.Index, run.Plus); !agrees(got, amps[i], 1e-9) {
+			t.Errorf("%s %d carries %g A, by its account %g A", x.Kind, x.Index, amps[i], got)
+		}
+	}
+}
+
+// parted gives the cornice's readings with some conductors of its feeds open.
+func parted(t *testing.T, open ...[2]int) (*run.Run, []reading.Reading) {
+	t.Helper()
+	r, list := invented.Cornice()
+	p, err := measurement.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range open {
+		p.Open[p.Feeds[c[0]][c[1]]] = true
+	}
+	n, _ := p.Size()
+	if err := p.Evaluate(p.Start(), make([]float64, n), nil); err != nil {
+		t.Fatal(err)
+	}
+	for i, o := range p.Observations {
+		counts := p.Scales[o.Scale].Limits.Resolution
+		list[o.Reading].Value = math.Round(p.Predicted[i]/counts) * counts
+	}
+	return r, list
+}
