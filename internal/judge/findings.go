@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/estimate"
 )
 
 // find writes the findings, gravest first.
@@ -69,7 +68,7 @@ func (j *judged) failure(x *assessment.Element) string {
 		if x.Like != "" {
 			text += " It behaves like " + x.Like + "."
 		}
-		return text + heat + " Check its connectors and fuse, then use thicker or shorter wire."
+		return text + heat + remedyFor(x.Like)
 	default:
 		return interval + " per metre: its copper is thinner than stated. Feed it at both ends or carry less current."
 	}
@@ -98,24 +97,6 @@ func (j *judged) onRail(x *assessment.Element) string {
 		return ", in the minus conductor"
 	}
 	return ""
-}
-
-// like names what an undersized feed behaves like: a thinner size, and a length.
-func (j *judged) like(e *estimate.Element, ohms float64) string {
-	f := j.run.Feeds[e.Index]
-	var parts []string
-	if size := f.Like(ohms); size != "" && size != f.Conductor {
-		parts = append(parts, size)
-	}
-	if f.WireOhms > 0 {
-		switch times := ohms / f.WireOhms; {
-		case math.Abs(times-2) < 0.15:
-			parts = append(parts, "twice the length")
-		default:
-			parts = append(parts, fmt.Sprintf("%.1f times the length", times))
-		}
-	}
-	return strings.Join(parts, ", or ")
 }
 
 // findUnproven names what is not settled, once, says what to do about conductors that

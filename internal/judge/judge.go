@@ -192,7 +192,7 @@ func (j *judged) element(i int) (prospect.Target, bool) {
 		x.Verdict = assessment.Unproven
 	}
 	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
-		x.Like = j.like(e, x.Ohms)
+		x.Like = j.like(i, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)

@@ -46,7 +46,7 @@ func lineOf(e assessment.Element) line {
 	}
 	var remarks []string
 	if e.Like != "" {
-		remarks = append(remarks, "behaves like "+legible.Short(e.Like, 50))
+		remarks = append(remarks, "behaves like "+legible.Short(e.Like, 80))
 	}
 	if heat := heat(e); heat != "" {
 		remarks = append(remarks, heat)
