@@ -35,6 +35,7 @@ func (j *judged) find() {
 	j.findUnproven()
 	j.findTogether()
 	j.findUnused()
+	j.findLoads()
 }
 
 func (j *judged) say(s assessment.Severity, subject, text string) {
