@@ -116,6 +116,8 @@ func (j *judged) findUnproven() {
 		text := "The readings settle neither pass nor fail for " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
 			text += " What to read next is listed."
+		} else {
+			text += " No further reading with the stated meters would tell much more of that."
 		}
 		j.say(assessment.Notice, "unproven", text)
 	}

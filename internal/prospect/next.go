@@ -17,6 +17,9 @@ const (
 	// answers is what a settled target counts for beside a deviation shrunk e-fold.
 	answers = 2.0
 	margin  = 0.02
+	// narrows is the part of a deviation that a reading must leave to be proposed where
+	// nothing is sure to be settled.
+	narrows = 0.6
 	// proposed is how many candidates are looked at closely, paired and tripled how many
 	// of them by twos and threes.
 	proposed, paired, tripled = 400, 80, 36
@@ -51,7 +54,38 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	for len(next) > most || len(next) > 0 && len(next[len(next)-1].Settles) == 0 {
 		next = next[:len(next)-1]
 	}
+	if len(next) == 0 { // nothing is sure to settle anything, but something may
+		c = o.choose(list, targets)
+		for _, i := range c.narrowing(most) {
+			next = append(next, o.Name(&list[c.from[i]]))
+		}
+	}
 	return next
+}
+
+// narrowing gives up to most candidates that narrow the targets most, one after the other,
+// as long as one of them is narrowed by narrows or more.
+func (c *choice) narrowing(most int) (chosen []int) {
+	for len(chosen) < most {
+		best, gain := -1, 0.0
+		for i := range c.candidates {
+			sum, much := 0.0, false
+			for k := range c.targets {
+				part := c.After(i, k) / c.Variance(k)
+				sum -= math.Log(part)
+				much = much || part < narrows*narrows
+			}
+			if much && sum > gain {
+				best, gain = i, sum
+			}
+		}
+		if best < 0 {
+			break
+		}
+		c.Take(best)
+		chosen = append(chosen, best)
+	}
+	return chosen
 }
 
 // choice is the choosing of readings for targets.
