@@ -136,6 +136,9 @@ func (t *Transcript) head(line string) error {
 		if err != nil {
 			return fmt.Errorf("begun: %q is no time such as 2026-05-04T10:12:00Z", value)
 		}
+		if !t.Begun.IsZero() {
+			return errors.New("begun: said twice, and all times are from the first")
+		}
 		t.Begun = begun
 	}
 	return nil
