@@ -101,7 +101,7 @@ func of(r *run.Run, readings []reading.Reading, search func(*measurement.Problem
 	}
 	fit := outcome.Fit
 	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, readings: readings, rivals: outcome.Rivals}
-	e.describeFit(fit)
+	e.describeFit(outcome)
 	e.describeReadings(readings, fit)
 	e.describeElements(outcome.Open)
 	e.describeProfiles()
@@ -126,10 +126,9 @@ func (e *Estimate) Rivals() (list []*Estimate) {
 	return list
 }
 
-func (e *Estimate) describeFit(fit *leastsquares.Fit) {
-	n := e.Problem.Freedom(fit)
-	squares := e.Problem.ChiSquared(fit)
-	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
+func (e *Estimate) describeFit(o *hypothesis.Outcome) {
+	n, squares := o.Freedom, o.ChiSquared
+	e.Fit = assessment.Fit{Converged: o.Fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chisquared.Tail(squares, n)}
 	if !slices.ContainsFunc(e.Problem.Observations, func(o measurement.Observation) bool { return !o.Out }) {
 		// Nothing was fitted to anything, however well that went.

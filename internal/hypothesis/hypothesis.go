@@ -18,9 +18,13 @@ type hypothesis struct {
 
 // Outcome is the account that explains the readings best.
 type Outcome struct {
-	Fit    *leastsquares.Fit
-	Open   []Parting
-	Rivals [][]bool // by observation: left out in another account that explains about as much
+	Fit *leastsquares.Fit
+	// ChiSquared and Freedom are how well the readings are explained with their digits as
+	// guessed; the fit has them as they turned out.
+	ChiSquared float64
+	Freedom    int
+	Open       []Parting
+	Rivals     [][]bool // by observation: left out in another account that explains about as much
 }
 
 // Best finds the account that explains a problem's readings best, and leaves the problem as
@@ -37,6 +41,8 @@ func Best(p *measurement.Problem) (*Outcome, error) {
 	}
 	fit = h.last(h.exchanged(fit))
 	fit = h.reconsidered(fit)
+	squares, freedom := h.ChiSquared(fit), h.Freedom(fit)
+	fit = h.digits(fit)
 	for i, c := range h.parted {
 		h.parted[i].Excluded = h.excluded(c, fit)
 	}
@@ -44,7 +50,7 @@ func Best(p *measurement.Problem) (*Outcome, error) {
 	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, err
 	}
-	return &Outcome{Fit: fit, Open: h.parted, Rivals: h.rivals}, nil
+	return &Outcome{Fit: fit, ChiSquared: squares, Freedom: freedom, Open: h.parted, Rivals: h.rivals}, nil
 }
 
 // reconsidered takes readings back that agree with the last fit, if it explains them.

@@ -76,6 +76,7 @@ type Problem struct {
 	walls                []int     // conductors that must not fall below zero
 	Robust               bool      // far residuals count by their size, not by its square
 	Predicted            []float64
+	Digits               float64 // variance of last digits over that guessed, see Repeat
 }
 
 // temperature is what is known of the copper's, °C.
@@ -87,7 +88,7 @@ type temperature struct {
 // New sets up the problem. It returns an error where no supply reaches a part of
 // the run.
 func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
-	p := &Problem{Run: r, Notes: map[int]string{}}
+	p := &Problem{Run: r, Notes: map[int]string{}, Digits: 1}
 	p.readTemperature(readings)
 	var places []run.Place
 	for i, x := range readings {
