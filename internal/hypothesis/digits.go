@@ -19,9 +19,10 @@ const (
 	negligibleDigits = 0.05 // is no reason for another fit
 )
 
-// digits fits again with the deviations that the residuals tell.
+// digits fits again with the deviations that the residuals tell. A fit between walls is left as
+// it is: without them it would creep.
 func (h *hypothesis) digits(fit *leastsquares.Fit) *leastsquares.Fit {
-	if !fit.Converged || fit.Covariance == nil || h.PValue(fit) < measurement.Misfit {
+	if h.within || !fit.Converged || fit.Covariance == nil || h.PValue(fit) < measurement.Misfit {
 		return fit
 	}
 	squares, free := 0.0, 0.0
@@ -36,7 +37,7 @@ func (h *hypothesis) digits(fit *leastsquares.Fit) *leastsquares.Fit {
 		return fit
 	}
 	h.scaleDigits(variance)
-	again, err := h.Solve(fit.X)
+	again, err := h.SolveWithin(fit.X, firstSteps)
 	if err != nil || !again.Converged || h.farBelow(again) && !h.farBelow(fit) {
 		h.scaleDigits(1 / variance)
 		return fit

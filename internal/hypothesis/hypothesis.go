@@ -14,6 +14,7 @@ type hypothesis struct {
 	*measurement.Problem
 	parted []Parting
 	rivals [][]bool // readings left out in accounts that are nearly as good
+	within bool     // the last fit is one between walls
 }
 
 // Outcome is the account that explains the readings best.

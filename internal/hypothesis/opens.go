@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/covariance"
 	"ohmkeep/internal/leastsquares"
 	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/prior"
@@ -24,6 +25,8 @@ const (
 	// openCost is by how much it may rise where the element has openMaybe or more:
 	// "open" says the same as "some ohms" with one number less.
 	openCost = 2.0
+	// openSure is how many standard deviations such an element must lie from none.
+	openSure = 1.6
 	// reelOdd is how many times thicker or thinner than stated no reel's copper is
 	// (common practice, no source).
 	reelOdd = 2.5
@@ -139,16 +142,35 @@ func (h *hypothesis) farFetched(fit *leastsquares.Fit) bool {
 	return false
 }
 
-// much tells whether an element has so much resistance in a fit that it may be open. How well
-// that is known does not matter: of one that is open next to no current tells, and one that
-// may as well be sound is not called open (withOpens).
+// much tells whether an element surely has so much resistance that it may be open; or has it
+// and a reading over it shows volts, since next to no current tells how much one has that is.
 func (h *hypothesis) much(c Parting, fit *leastsquares.Fit) bool {
-	t, _ := prior.Loop(h.Splits[c.Split].At, fit.X)
+	t, row := prior.Loop(h.Splits[c.Split].At, fit.X)
 	stated := 0.0
 	for _, at := range h.Splits[c.Split].At {
 		stated += prior.Unbend(h.Unknowns[at].Mean)
 	}
-	return t >= prior.Bend(max(openMaybe, 2*stated))
+	if t < prior.Bend(max(openMaybe, 2*stated)) || fit.Covariance == nil {
+		return false
+	}
+	return h.gapes(c) || t > openSure*math.Sqrt(math.Max(covariance.Quadratic(fit.Covariance, row), 0))
+}
+
+// gapes tells whether a reading over either conductor of a joint shows more than what its
+// meter can be off by, and some.
+func (h *hypothesis) gapes(c Parting) bool {
+	joint := slices.IndexFunc(h.Joints, func(rails [2]int) bool { return rails == h.Splits[c.Split].At })
+	if joint < 0 {
+		return false
+	}
+	j := h.Run.Joints[joint]
+	end := run.Place{Kind: run.AtReel, Index: j.From, Pixel: h.Run.Reels[j.From].Pixels}
+	start := run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}
+	return slices.ContainsFunc(h.Observations, func(o measurement.Observation) bool {
+		over := o.From.Place == end && o.To.Place == start || o.From.Place == start && o.To.Place == end
+		limits := h.Scales[o.Scale].Limits
+		return !o.Out && o.Feed == measurement.Absent && over && math.Abs(o.Value) > 2*(limits.Counts+1)*limits.Resolution
+	})
 }
 
 // soundSquares is the sum of squares with both rails of an element as stated.

@@ -186,13 +186,14 @@ func TestFarFetchedReels(t *testing.T) {
 	}
 }
 
-// What is asked whether it is open has a quarter of an ohm or more, however well that is known; a long feed,
+// What is asked whether it is open has a quarter of an ohm or more, for sure, or volts over it as well; a long feed,
 // twice of what is stated.
 func TestMuch(t *testing.T) {
 	r, list := invented.Cornice()
 	long := *r
 	long.Feeds = slices.Clone(r.Feeds)
 	long.Feeds[1].Ohms = 0.4
+	list = append(list, reading.Reading{Step: "white 1", From: "north.start-", To: "west.end-", Meter: "hand", Value: 0.001})
 	posed, err := measurement.New(&long, list)
 	if err != nil {
 		t.Fatal(err)
@@ -200,18 +201,26 @@ func TestMuch(t *testing.T) {
 	p := &hypothesis{Problem: posed}
 	const joint, far = 0, 3 // splits
 	for _, c := range []struct {
-		split int
-		ohms  float64
-		want  bool
+		split     int
+		ohms      float64
+		deviation float64 // of each conductor, bent
+		gap       float64 // V, that a reading over the joint's minus shows
+		want      bool
 	}{
-		{joint, 0.24, false},
-		{joint, 0.26, true},
-		{far, 0.79, false},
-		{far, 0.81, true},
+		{joint, 0.24, 0.01, 0, false},
+		{joint, 0.26, 0.01, 0, true},
+		{joint, 0.26, 0.2, 0.007, false}, // within what the meter can be off by, and some
+		{joint, 0.26, 0.2, -0.009, true},
+		{far, 0.79, 0.01, 0.009, false},
+		{far, 0.81, 0.01, 0, true},
+		{far, 0.81, 0.5, 0.009, false}, // the volts are another one's
 	} {
 		at := p.Splits[c.split].At
-		fit := &leastsquares.Fit{X: p.Start()}
+		over := &p.Observations[len(list)-1]
+		over.Value = c.gap
+		fit := &leastsquares.Fit{X: p.Start(), Covariance: leastsquares.NewMatrix(len(p.Unknowns), len(p.Unknowns))}
 		for _, k := range at {
+			fit.Covariance.Row(k)[k] = c.deviation * c.deviation
 			fit.X[k] = prior.Bend(c.ohms / 2)
 		}
 		if got := p.much(Parting{At: at[0], Split: c.split}, fit); got != c.want {

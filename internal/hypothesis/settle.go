@@ -41,6 +41,7 @@ func (h *hypothesis) settledWithin(starts ...[]float64) *leastsquares.Fit {
 // where derivatives are not exact (see chain). One that does not settle gets other chances
 // (patiently).
 func (h *hypothesis) last(fit *leastsquares.Fit) *leastsquares.Fit {
+	h.within = false
 	start := h.unlike(fit)
 	if h.farBelow(fit) {
 		if within := h.walledFrom(fit, start); within != nil {
@@ -85,6 +86,7 @@ func (h *hypothesis) walledFrom(fit *leastsquares.Fit, start []float64) *leastsq
 		start = fit.X
 	}
 	if other := h.settledWithin(start, h.Start()); other != nil && other.SumSquares < fit.SumSquares+openGain {
+		h.within = true
 		return other
 	}
 	return nil
