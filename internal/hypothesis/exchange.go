@@ -111,8 +111,8 @@ func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
 }
 
 // fitExchanged fits from the run file's figures with the readings marked left out, leaves out
-// a few more that are far off then, and takes back what agrees; nil where that does not do, or is far worse than an
-// account.
+// a few more that are far off then, and takes back what agrees; nil where that does not do, or
+// is far worse than an account.
 func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
 	fit, err := h.SolveWithin(h.Start(), fewSteps)
 	if err != nil || h.account(fit) > account+hopeless {

@@ -25,7 +25,7 @@ import (
 // Observation is one reading that takes part in the fit.
 type Observation struct {
 	Reading   int // index into the readings given
-	Step      int // index into problem.steps
+	Step      int // index into Problem.Steps
 	From, To  run.Point
 	Feed      int // of a current; absent for a voltage
 	Value     float64
