@@ -33,11 +33,11 @@ type Estimate struct {
 	Profiles []assessment.Profile
 
 	measurement.Linear
-	Inflation float64
+	Inflation float64 // of deviations, where the fit is poor; 1 otherwise
 
 	readings  []reading.Reading
 	rivals    [][]bool  // see Rivals
-	within    []float64 // see physical
+	within    []float64 // see inside
 	withinSum float64
 	nowhere   bool
 }

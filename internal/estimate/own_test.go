@@ -1,10 +1,7 @@
 package estimate
 
 import (
-	"math"
-	"ohmkeep/internal/measurement"
 	"ohmkeep/internal/measurement/invented"
-	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"slices"
 	"testing"
@@ -13,7 +10,7 @@ import (
 // What an estimate says of readings and currents is of its own account, whatever others were
 // tried after it.
 func TestEstimateIsOfItsOwnAccount(t *testing.T) {
-	r, list := parted(t, [2]int{1, int(run.Minus)})
+	r, list := invented.Parted([2]int{1, int(run.Minus)})
 	e, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)
@@ -39,26 +36,4 @@ func TestEstimateIsOfItsOwnAccount(t *testing.T) {
 			t.Errorf("%s %d carries %g A, by its account %g A", x.Kind, x.Index, amps[i], got)
 		}
 	}
-}
-
-// parted gives the cornice's readings with some conductors of its feeds open.
-func parted(t *testing.T, open ...[2]int) (*run.Run, []reading.Reading) {
-	t.Helper()
-	r, list := invented.Cornice()
-	p, err := measurement.New(r, list)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range open {
-		p.Open[p.Feeds[c[0]][c[1]]] = true
-	}
-	n, _ := p.Size()
-	if err := p.Evaluate(p.Start(), make([]float64, n), nil); err != nil {
-		t.Fatal(err)
-	}
-	for i, o := range p.Observations {
-		counts := p.Scales[o.Scale].Limits.Resolution
-		list[o.Reading].Value = math.Round(p.Predicted[i]/counts) * counts
-	}
-	return r, list
 }

@@ -86,7 +86,7 @@ func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
 	if n := len(fit.X); n*n*len(h.Observations) < cheap {
 		return true
 	}
-	// With both left out, o is missed by p and would be known with variance 1 + g.
+	// With both left out, o would be missed by so much, with a variance of 1 + g.
 	row := make([]float64, len(fit.X))
 	o := &h.Observations[near[0]]
 	predicted, err := h.Predict(o, fit.X, row)

@@ -13,29 +13,6 @@ import (
 	"testing"
 )
 
-// parted gives the cornice's readings with some conductors of its feeds open.
-func parted(t *testing.T, open ...[2]int) (*run.Run, []reading.Reading) {
-	t.Helper()
-	r, list := invented.Cornice()
-	posed, err := measurement.New(r, list)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p := &hypothesis{Problem: posed}
-	for _, c := range open {
-		p.Open[p.Feeds[c[0]][c[1]]] = true
-	}
-	n, _ := p.Size()
-	if err := p.Evaluate(p.Start(), make([]float64, n), nil); err != nil {
-		t.Fatal(err)
-	}
-	for i, o := range p.Observations {
-		counts := p.Scales[o.Scale].Limits.Resolution
-		list[o.Reading].Value = math.Round(p.Predicted[i]/counts) * counts
-	}
-	return r, list
-}
-
 // Each conductor that is open is found, and its rail; what it must have at least is where the
 // sum of squares has risen by that of a 95 % interval; and nothing is left held.
 func TestOpenConductorsAreFound(t *testing.T) {
@@ -44,7 +21,7 @@ func TestOpenConductorsAreFound(t *testing.T) {
 		{{far, int(run.Minus)}},
 		{{near, int(run.Plus)}, {far, int(run.Minus)}},
 	} {
-		r, list := parted(t, open...)
+		r, list := invented.Parted(open...)
 		p, err := measurement.New(r, list)
 		if err != nil {
 			t.Fatal(err)

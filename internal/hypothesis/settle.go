@@ -38,7 +38,7 @@ func (h *hypothesis) settledWithin(starts ...[]float64) *leastsquares.Fit {
 
 // last makes the last fit of an account: without holding unread reels to be like the
 // others (unlike), and between walls at zero where a conductor came out far below nothing,
-// where derivatives are not exact (see chain). One that does not settle gets other chances
+// where derivatives are not exact (see Chain). One that does not settle gets other chances
 // (patiently).
 func (h *hypothesis) last(fit *leastsquares.Fit) *leastsquares.Fit {
 	h.within = false

@@ -202,8 +202,8 @@ func (j *judged) element(i int) (prospect.Target, bool) {
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
 // are not explained or whose interval reaches above the limit, a failure whose interval reaches
-// below the limit or whose fit is rejected or found no answer (an open conductor is found by comparing sums of squares, which needs
-// no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
+// below the limit or whose fit is rejected or found no answer (an open conductor is found by
+// comparing sums of squares, which needs no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
 func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 	first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
 	if first {

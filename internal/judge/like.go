@@ -22,15 +22,22 @@ const mostMistaken = 2.5
 // in one, so that where the readings tell the conductors apart only one of these is left.
 func (j *judged) like(i int, ohms float64) string {
 	f := j.run.Feeds[j.est.Elements[i].Index]
-	excess := ohms - f.WireOhms
+	wire := f.WireOhms
+	if wire == 0 {
+		wire = f.Ohms
+	}
+	if wire == 0 {
+		return ""
+	}
+	excess := ohms - wire
 	rail, even := j.leans(i, excess/3)
 	if rail != "" {
 		return fmt.Sprintf("%s%s in its %s", aContact, milli(excess), rail)
 	}
 	parts := wireLike(f, ohms)
 	switch contact := aContact + milli(excess); {
-	case f.WireOhms <= 0 || even:
-	case ohms > mostMistaken*f.WireOhms:
+	case even:
+	case ohms > mostMistaken*wire:
 		parts = append([]string{contact}, parts...)
 	default:
 		parts = append(parts, contact)
@@ -46,11 +53,11 @@ func wireLike(f run.Feed, ohms float64) (parts []string) {
 	if f.WireOhms <= 0 {
 		return parts
 	}
-	if times := ohms / f.WireOhms; math.Abs(times-2) < 0.15 {
+	times := ohms / f.WireOhms
+	if math.Abs(times-2) < 0.15 {
 		return append(parts, "twice the length")
-	} else {
-		return append(parts, fmt.Sprintf("%.1f times the length", times))
 	}
+	return append(parts, fmt.Sprintf("%.1f times the length", times))
 }
 
 // leans tells which conductor of element i surely has so much more ohms than the other, or

@@ -28,15 +28,11 @@ func (j *judged) findLoads() {
 		for _, x := range j.out.Readings {
 			read = read || x.Used && x.Step == step.Name
 		}
-		lit := false
-		for _, level := range step.Levels {
-			lit = lit || level > 0
-		}
-		if !read || !lit {
+		if !read || !step.Lit() {
 			continue
 		}
 		factor, deviation := j.est.Load(k)
-		if off := math.Abs(factor - 1); off-unlikeLoad > 0 && off > surely*deviation {
+		if off := math.Abs(factor - 1); off > unlikeLoad && off > surely*deviation {
 			parts = append(parts, fmt.Sprintf("%.0f %% in step %q", 100*factor, step.Name))
 		}
 	}

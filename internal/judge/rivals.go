@@ -51,7 +51,7 @@ func (j *judged) concede(other *judged) {
 	}
 }
 
-// rivals is what readings contradict each other, of which nobody can say which is wrong.
+// rivals are readings that contradict each other, of which nobody can say which is wrong.
 type rivals struct {
 	mine         string   // left out here
 	others, hang []string // left out elsewhere; what would have a verdict without

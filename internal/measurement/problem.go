@@ -27,7 +27,7 @@ type Observation struct {
 	Reading   int // index into the readings given
 	Step      int // index into Problem.Steps
 	From, To  run.Point
-	Feed      int // of a current; absent for a voltage
+	Feed      int // of a current; Absent for a voltage
 	Value     float64
 	Deviation float64 // of what does not repeat: the last digit
 	Scale     int     // the meter range it was read on

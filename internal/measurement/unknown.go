@@ -119,7 +119,7 @@ func (p *Problem) layUnknowns() {
 		for i, s := range r.Supplies {
 			add(Unknown{What: StepVolts, Index: i, Step: k, Deviation: sagSpread * s.Volts})
 		}
-		if lit(r.Steps[step]) {
+		if r.Steps[step].Lit() {
 			add(Unknown{What: StepScale, Step: k, Deviation: stepSpread})
 			add(Unknown{What: StepShift, Step: k, Deviation: shiftStepSpread * volts})
 		}
@@ -128,13 +128,4 @@ func (p *Problem) layUnknowns() {
 		p.Scales[i].Gain = add(Unknown{What: Gain, Even: true, Index: i, Deviation: s.Limits.Fraction / math.Sqrt(3)})
 		p.Scales[i].Offset = add(Unknown{What: Offset, Even: true, Index: i, Deviation: s.Limits.Counts * s.Limits.Resolution / math.Sqrt(3)})
 	}
-}
-
-func lit(s run.Step) bool {
-	for _, level := range s.Levels {
-		if level > 0 {
-			return true
-		}
-	}
-	return false
 }

@@ -40,7 +40,7 @@ func (p *Problem) evaluateWalls(x, residuals []float64, jacobian *leastsquares.M
 	}
 }
 
-// HeldWithin is heldAt between walls, from the first of some starts from which the fit
+// HeldWithin is HeldAt between walls, from the first of some starts from which the fit
 // settles; false where it does from none.
 func (p *Problem) HeldWithin(of Function, value float64, starts ...[]float64) (least float64, ok bool) {
 	p.pin, p.walls = &pin{of: of, value: value}, p.Behind()

@@ -20,8 +20,8 @@ type Alike struct {
 // of another stock is a thing that happens, so that its square is a light one (lighten).
 //
 // "The others are good" is no reading, though: a reel that its own readings tell nothing of
-// is not held to be like them (unlike), its own belief is without them (alone), and how like
-// they are is no part of whether the readings are explained (chiSquared).
+// is not held to be like them, its own belief is without them, and how like they are is no
+// part of whether the readings are explained.
 const (
 	foilSpread = 0.10   // of a reel's factor about that of its foil (common practice, no source)
 	foilTail   = 1.5    // deviations from which on a square grows like its root

@@ -133,6 +133,16 @@ type Step struct {
 	Levels map[string]float64 // by channel name, duty 0..1; absent = 0
 }
 
+// Lit tells whether any channel is on.
+func (s Step) Lit() bool {
+	for _, level := range s.Levels {
+		if level > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // Check is a step that the controller shows by itself every day.
 type Check struct {
 	Step    int     // index into Steps

@@ -47,10 +47,32 @@ func Cornice() (*run.Run, []reading.Reading) {
 	return r, list
 }
 
-// Fill gives readings the values that the run as stated would show, rounded to what the
+// Fill is FillAs with the run as stated.
+func Fill(r *run.Run, list []reading.Reading) { FillAs(r, list, func(*ladder.Parameters) {}) }
+
+// Parted gives the cornice's readings with some conductors of its feeds open: pairs of a feed
+// and its rail.
+func Parted(open ...[2]int) (*run.Run, []reading.Reading) {
+	r, list := Cornice()
+	FillAs(r, list, func(p *ladder.Parameters) {
+		for _, c := range open {
+			if feed := &p.Feeds[c[0]]; run.Rail(c[1]) == run.Plus {
+				feed.Plus = openOhms
+			} else {
+				feed.Minus = openOhms
+			}
+		}
+	})
+	return r, list
+}
+
+// openOhms is an open conductor to any meter, Ω.
+const openOhms = 1e5
+
+// FillAs gives readings the values that the run would show, as stated but for a change, rounded to what the
 // meter shows, and rows from 2 on. It panics where the run cannot be solved or a reading's
 // points or step are not in it: these are mistakes of the test.
-func Fill(r *run.Run, list []reading.Reading) {
+func FillAs(r *run.Run, list []reading.Reading, change func(*ladder.Parameters)) {
 	var places []run.Place
 	point := func(name string) run.Point {
 		at, err := r.Point(name)
@@ -69,6 +91,7 @@ func Fill(r *run.Run, list []reading.Reading) {
 		panic(err)
 	}
 	stated := ladder.Stated(r)
+	change(&stated)
 	solvers := map[string]*ladder.Solver{}
 	for _, step := range r.Steps {
 		loads := make([]pixel.Load, len(r.Reels))
