@@ -24,6 +24,7 @@ func TestThinWireIsToldFromABadContact(t *testing.T) {
 		saysNot string
 	}{
 		{"a contact in the minus of a ring", func(p *simulate.Plant) { p.Feeds[1].Minus += 0.15 }, false, []string{"a bad contact of some ", "in its minus"}, "AWG"},
+		{"a contact of a feed of which only the ohms are stated", func(p *simulate.Plant) { p.Feeds[1].Minus += 0.3 }, false, []string{"a bad contact of some 2", "in its minus"}, "length"},
 		{"a contact of a single feed", func(p *simulate.Plant) { p.Feeds[0].Plus += 4 * p.Feeds[0].Minus }, true, []string{"a bad contact of some ", "times the length"}, "in its"},
 		{"wire of a single feed", func(p *simulate.Plant) {
 			p.Feeds[0].Plus *= 1.7
@@ -33,6 +34,9 @@ func TestThinWireIsToldFromABadContact(t *testing.T) {
 		r := ring()
 		if c.single {
 			r = single
+		}
+		if strings.Contains(c.name, "only the ohms") {
+			r.Feeds[1].WireOhms, r.Feeds[1].Conductor, r.Feeds[1].Length = 0, "", 0
 		}
 		a := assess(t, r, readAll(t, r, survey.Thorough(r), c.change))
 		said := ""
