@@ -24,7 +24,7 @@ func TestAlerts(t *testing.T) {
 // Every rule has a test that wants it to fire and one that wants it not to, and
 // every metric that a rule uses is one that the program has.
 func TestEveryRuleIsTested(t *testing.T) {
-	rules, tests, metrics := read(t, "alerts.yml")+read(t, "drift.yml"), read(t, "alerts_test.yml")+read(t, "drift_test.yml"), read(t, "../internal/metrics/metrics.go")
+	rules, tests, metrics := read(t, "alerts.yml")+read(t, "drift.yml"), read(t, "alerts_test.yml")+read(t, "drift_test.yml"), read(t, "../internal/watch/metrics/metrics.go")
 	names := regexp.MustCompile(`- alert: (\w+)`).FindAllStringSubmatch(rules, -1)
 	if len(names) < 8 {
 		t.Fatalf("%d rules", len(names))

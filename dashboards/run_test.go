@@ -50,7 +50,7 @@ func TestRunAtAGlance(t *testing.T) {
 	if err := json.Unmarshal([]byte(read(t, "run.json")), &d); err != nil {
 		t.Fatal(err)
 	}
-	metrics := read(t, "../internal/metrics/metrics.go")
+	metrics := read(t, "../internal/watch/metrics/metrics.go")
 	exists := func(query string) {
 		names := regexp.MustCompile(`ohmkeep_(\w+)`).FindAllStringSubmatch(query, -1)
 		if len(names) == 0 {

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/board"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/lines"
+	"ohmkeep/internal/instrument/profile"
 )
 
 // firmware compiles the board's program for this computer and gives what it prints
@@ -58,7 +58,7 @@ func values(t *testing.T, name, line string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	list, err := board.Parse(p.Line, line)
+	list, err := lines.Parse(p.Line, line)
 	if err != nil {
 		t.Fatalf("%q: %v", line, err)
 	}

@@ -7,12 +7,12 @@ import (
 	"os/signal"
 	"syscall"
 
-	"ohmkeep/internal/command"
+	"ohmkeep/internal/cli"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	status := command.Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	status := cli.Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(status)
 }

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/command"
+	"ohmkeep/internal/cli"
 )
 
 // The README shows what its commands print, in this order; of long output the beginning.
@@ -27,9 +27,9 @@ func TestReadmeShowsWhatCommandsPrint(t *testing.T) {
 		}
 		rest = after
 		var out, faults bytes.Buffer
-		status := command.Run(context.Background(), []string{word, folder + "/run.toml", folder + "/readings.csv"},
+		status := cli.Run(context.Background(), []string{word, folder + "/run.toml", folder + "/readings.csv"},
 			strings.NewReader(""), &out, &faults)
-		if status != command.Fails || faults.Len() > 0 {
+		if status != cli.Fails || faults.Len() > 0 {
 			t.Fatalf("status %d: %s", status, faults.String())
 		}
 		if begin, cut := strings.CutSuffix(shown, "…\n"); cut && strings.HasPrefix(out.String(), begin) {

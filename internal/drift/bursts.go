@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"ohmkeep/internal/trend"
+	"ohmkeep/internal/numeric/trend"
 )
 
 const (

@@ -7,7 +7,7 @@ import (
 	"slices"
 	"testing"
 
-	"ohmkeep/internal/history"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/simulate"
 )
 

@@ -3,8 +3,8 @@ package drift
 import (
 	"math"
 
-	"ohmkeep/internal/control"
-	"ohmkeep/internal/trend"
+	"ohmkeep/internal/numeric/changepoint"
+	"ohmkeep/internal/numeric/trend"
 )
 
 // What a change must be to be called. Figures were chosen from the simulation that
@@ -70,11 +70,11 @@ func (s *State) detect(t *track) (calls []string) {
 	if n <= before+1 || !last.Sloped && !p.gate() {
 		return calls
 	}
-	null := control.Null(p.x, p.y, p.w, last.Sloped)
+	null := changepoint.Null(p.x, p.y, p.w, last.Sloped)
 	if math.IsInf(null, 1) {
 		return calls
 	}
-	step, bend := control.Best(p.x, p.y, p.w, last.Sloped)
+	step, bend := changepoint.Best(p.x, p.y, p.w, last.Sloped)
 	if !last.Sloped && bend.At < before { // a series that has never been level
 		bend.At = 0
 	}
@@ -91,8 +91,8 @@ func (s *State) detect(t *track) (calls []string) {
 // gate tells whether anything at all happens in a level stretch.
 func (p *piece) gate() bool {
 	target := trend.Median(p.y[:min(len(p.y), 30)])
-	cusum := control.Cusum{Slack: gateSlack, Limit: gateLimit}
-	slow := control.Ewma{Weight: gateSlow, Width: gateWidth}
+	cusum := changepoint.Cusum{Slack: gateSlack, Limit: gateLimit}
+	slow := changepoint.Ewma{Weight: gateSlow, Width: gateWidth}
 	open := false
 	for i, y := range p.y {
 		z := (y - target) * math.Sqrt(p.w[i])
@@ -104,13 +104,13 @@ func (p *piece) gate() bool {
 
 // beside is how much the nights differ beside a change. Where they wander by themselves
 // a step or a slope is always found, but it does not stand out.
-func (p *piece) beside(c control.Course, sloped bool) float64 {
+func (p *piece) beside(c changepoint.Course, sloped bool) float64 {
 	rest := make([]float64, len(p.y))
 	for i, y := range p.y {
 		rest[i] = y
 		switch {
 		case i < c.At:
-		case c.Shape == control.Step:
+		case c.Shape == changepoint.Step:
 			rest[i] -= c.Size
 		default:
 			rest[i] -= c.Size * (p.x[i] - p.x[c.At])
@@ -127,8 +127,8 @@ func (p *piece) beside(c control.Course, sloped bool) float64 {
 }
 
 // isStep holds a step against what is asked of it.
-func (s *State) isStep(t *track, p *piece, c control.Course, null float64) bool {
-	if c.Shape != control.Step || null-c.Rest < s.care().evidence || c.At < before || len(p.points)-c.At < t.patience(c.Size > 0) {
+func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) bool {
+	if c.Shape != changepoint.Step || null-c.Rest < s.care().evidence || c.At < before || len(p.points)-c.At < t.patience(c.Size > 0) {
 		return false
 	}
 	least, _ := s.least(t)
@@ -171,9 +171,9 @@ func (t *track) patience(rises bool) int {
 }
 
 // isBend holds a ramp against what is asked of it.
-func (s *State) isBend(t *track, p *piece, c control.Course, null float64) bool {
+func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) bool {
 	n := len(p.points)
-	if c.Shape != control.Bend || null-c.Rest < s.care().evidence || n-c.At < rampNights {
+	if c.Shape != changepoint.Bend || null-c.Rest < s.care().evidence || n-c.At < rampNights {
 		return false
 	}
 	_, least := s.least(t)
@@ -195,7 +195,7 @@ func (t *track) slide(a, b *point) float64 {
 }
 
 // begin begins a stretch behind a step, unless the step is a sensor's.
-func (s *State) begin(t *track, p *piece, c control.Course) []string {
+func (s *State) begin(t *track, p *piece, c changepoint.Course) []string {
 	at := (p.points[c.At-1].At + p.points[c.At].At) / 2
 	called := p.points[len(p.points)-1].At
 	if s.sensors(t, p, c.At) {
@@ -213,7 +213,7 @@ func (s *State) begin(t *track, p *piece, c control.Course) []string {
 const shiftText = "current has moved from one conductor to the other, because something else changed"
 
 // bend begins a stretch where a slope begins or changes.
-func (s *State) bend(t *track, p *piece, c control.Course) []string {
+func (s *State) bend(t *track, p *piece, c changepoint.Course) []string {
 	last := &t.Stretch[len(t.Stretch)-1]
 	at, called := p.points[c.At].At, p.points[len(p.points)-1].At
 	if s.shifted(t, at, c.Size > 0) {

@@ -6,8 +6,8 @@ import (
 	"slices"
 	"testing"
 
-	"ohmkeep/internal/history"
-	"ohmkeep/internal/series"
+	"ohmkeep/internal/drift/nightly"
+	"ohmkeep/internal/result/history"
 )
 
 // made is a joint's series that is made up night by night.
@@ -32,8 +32,8 @@ func (m *made) night(ohms, amps, shift float64, noisy bool, meters string, flags
 		ohms += 0.001 * m.rng.NormFloat64()
 	}
 	day := int64(20000 + len(t.Points))
-	t.take(&series.Night{Day: day, At: day*86400 + 10000, Meters: meters, Valid: true, Samples: 1,
-		Value: series.Value{Ohms: ohms, Error: 0.001, Shift: shift, Warm: flags&warm != 0},
+	t.take(&nightly.Night{Day: day, At: day*86400 + 10000, Meters: meters, Valid: true, Samples: 1,
+		Value: nightly.Value{Ohms: ohms, Error: 0.001, Shift: shift, Warm: flags&warm != 0},
 		Drop:  (ohms - 0.003) * amps, Amps: amps, Offset: math.NaN(), Wobble: math.NaN()})
 	m.calls = append(m.calls, m.detect(t)...)
 }

@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 
-	"ohmkeep/internal/picture"
+	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/simulate"
 )
 
@@ -32,7 +32,7 @@ func TestDrawTheGuidesPictures(t *testing.T) {
 				t.Fatal(err)
 			}
 			defer f.Close()
-			if err := picture.Years(s, picture.Wide).PNG(f); err != nil {
+			if err := chart.Years(s, chart.Wide).PNG(f); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -6,22 +6,22 @@ import (
 	"math"
 	"slices"
 
-	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/drift/nightly"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/series"
 )
 
 // Follower folds days of one run's readings into a State.
 type Follower struct {
 	run    *run.Run
-	reader *series.Reader
+	reader *nightly.Reader
 	State  *State
 }
 
 // Follow goes on from a State.
 func Follow(r *run.Run, s *State) *Follower {
-	return &Follower{run: r, reader: series.NewReader(r), State: s}
+	return &Follower{run: r, reader: nightly.NewReader(r), State: s}
 }
 
 // Call is a change that a night has shown.
@@ -49,7 +49,7 @@ func (f *Follower) Night(day int64, readings []reading.Reading) ([]Call, error) 
 }
 
 // fold takes one day's nights.
-func (f *Follower) fold(nights []series.Night) []Call {
+func (f *Follower) fold(nights []nightly.Night) []Call {
 	s := f.State
 	var touched []*track
 	for i := range nights {
@@ -93,7 +93,7 @@ func (s *State) told(t *track, what string) bool {
 }
 
 // track finds a night's series, or begins it.
-func (s *State) track(n *series.Night, r *run.Run) *track {
+func (s *State) track(n *nightly.Night, r *run.Run) *track {
 	e := n.Element
 	var t *track
 	for _, old := range s.Tracks {
@@ -120,7 +120,7 @@ func (s *State) track(n *series.Night, r *run.Run) *track {
 }
 
 // take adds a night, or puts it in the place of what the same day gave before.
-func (t *track) take(n *series.Night) {
+func (t *track) take(n *nightly.Night) {
 	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), Shift: float32(n.Value.Shift),
 		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.Wobble), Idle: float32(n.Idle), Rise: float32(n.Burst),
 		Samples: int32(n.Samples), Bursts: int32(n.Bursts), First: n.First}

@@ -7,8 +7,8 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/history"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )

@@ -5,7 +5,7 @@ import (
 	"math"
 	"time"
 
-	"ohmkeep/internal/history"
+	"ohmkeep/internal/result/history"
 )
 
 // horizon is how many years ahead a date is given.

@@ -5,11 +5,11 @@ import (
 	"slices"
 	"time"
 
-	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/history"
+	"ohmkeep/internal/numeric/trend"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/trend"
-	"ohmkeep/internal/verdict"
 )
 
 const (

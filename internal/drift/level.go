@@ -3,10 +3,10 @@ package drift
 import (
 	"math"
 
-	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/history"
-	"ohmkeep/internal/trend"
-	"ohmkeep/internal/verdict"
+	"ohmkeep/internal/numeric/trend"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/result/verdict"
 )
 
 // anchored is what is known of the level that all nights of a series share.

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"unicode"
 
-	"ohmkeep/internal/assessment"
+	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 

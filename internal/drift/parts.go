@@ -4,9 +4,9 @@ import (
 	"math"
 	"slices"
 
-	"ohmkeep/internal/control"
-	"ohmkeep/internal/history"
-	"ohmkeep/internal/trend"
+	"ohmkeep/internal/numeric/changepoint"
+	"ohmkeep/internal/numeric/trend"
+	"ohmkeep/internal/result/history"
 )
 
 // part is a stretch with its nights, its beginning worked out from all of them.
@@ -56,12 +56,12 @@ func (t *track) began(prior *part, s stretch, end int64) int64 {
 	if len(p.points) < before+2 {
 		return s.At
 	}
-	step, bend := control.Best(p.x, p.y, p.w, prior.Sloped)
+	step, bend := changepoint.Best(p.x, p.y, p.w, prior.Sloped)
 	c := step
 	if s.Cause == ramped {
 		c = bend
 	}
-	if c.Shape == control.None || c.At == 0 {
+	if c.Shape == changepoint.None || c.At == 0 {
 		return s.At
 	}
 	at := p.points[c.At].At

@@ -3,7 +3,7 @@ package drift
 import (
 	"math"
 
-	"ohmkeep/internal/trend"
+	"ohmkeep/internal/numeric/trend"
 )
 
 // piece is the nights of one stretch as a fit wants them.

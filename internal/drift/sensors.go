@@ -3,8 +3,8 @@ package drift
 import (
 	"math"
 
-	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/trend"
+	"ohmkeep/internal/numeric/trend"
+	"ohmkeep/internal/result/assessment"
 )
 
 // likeness is how well two changes in volts must agree to have one cause.

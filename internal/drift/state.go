@@ -16,9 +16,9 @@ import (
 	"slices"
 	"time"
 
-	"ohmkeep/internal/assessment"
-	"ohmkeep/internal/history"
-	"ohmkeep/internal/series"
+	"ohmkeep/internal/drift/nightly"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/history"
 )
 
 // Version is that of a State's form.
@@ -26,13 +26,13 @@ const Version = 1
 
 // State is what is known of a run up to a day.
 type State struct {
-	Version int           `json:"version"`
-	Day     int64         `json:"day"`  // the newest, since 1970, UTC; 0 = none
-	Last    int64         `json:"last"` // s since 1970, of the newest reading
-	Check   int64         `json:"check"`
-	Sensed  series.Sensed `json:"sensed"`
-	Notes   []Note        `json:"notes"`
-	Tracks  []*track      `json:"tracks"`
+	Version int            `json:"version"`
+	Day     int64          `json:"day"`  // the newest, since 1970, UTC; 0 = none
+	Last    int64          `json:"last"` // s since 1970, of the newest reading
+	Check   int64          `json:"check"`
+	Sensed  nightly.Sensed `json:"sensed"`
+	Notes   []Note         `json:"notes"`
+	Tracks  []*track       `json:"tracks"`
 
 	caution caution // the zero value is the usual one
 }

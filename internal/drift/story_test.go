@@ -6,10 +6,10 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/history"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/runfile"
+	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/simulate/months"
 )
 

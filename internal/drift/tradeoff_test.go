@@ -13,12 +13,12 @@ import (
 	chart "github.com/wcharczuk/go-chart/v2"
 	"github.com/wcharczuk/go-chart/v2/drawing"
 
-	"ohmkeep/internal/history"
+	"ohmkeep/internal/drift/nightly"
+	"ohmkeep/internal/numeric/trend"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/series"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
-	"ohmkeep/internal/trend"
 )
 
 var tradeoff = flag.Int("tradeoff", 0, "measure delay against false alarms in so many simulated run-years and as many faults, and draw it into testdata")
@@ -26,13 +26,13 @@ var tradeoff = flag.Int("tradeoff", 0, "measure delay against false alarms in so
 // record is a simulated time as the nights of its days.
 type record struct {
 	run    *run.Run
-	nights [][]series.Night
+	nights [][]nightly.Night
 }
 
 func recorded(t *testing.T, text string, story months.Story, seed uint64) record {
 	x := record{run: parsed(t, text)}
-	reader := series.NewReader(x.run)
-	var sensed series.Sensed
+	reader := nightly.NewReader(x.run)
+	var sensed nightly.Sensed
 	for list, err := range months.Days(x.run, story, seed) {
 		if err != nil {
 			t.Fatal(err)

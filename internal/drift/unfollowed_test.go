@@ -4,7 +4,7 @@ import (
 	"slices"
 	"testing"
 
-	"ohmkeep/internal/history"
+	"ohmkeep/internal/result/history"
 )
 
 // What sensors tell apart and no reading could follow is not left out but unproven, with

@@ -4,8 +4,8 @@ import (
 	"math"
 	"testing"
 
-	"ohmkeep/internal/history"
-	"ohmkeep/internal/series"
+	"ohmkeep/internal/drift/nightly"
+	"ohmkeep/internal/result/history"
 )
 
 // Nights that were called a change and turn out to be of no use, folded again, prove none:
@@ -32,7 +32,7 @@ func TestChangeWithoutUsableNightIsNone(t *testing.T) {
 func TestNightsStayInOrder(t *testing.T) {
 	for _, held := range []int64{math.MinInt64 + 1, -1 << 40, 1 << 40} {
 		k := &track{Stretch: []stretch{{Cause: begun}}, Points: []point{{Day: held}}}
-		k.take(&series.Night{Day: 20000, At: 20000 * 86400})
+		k.take(&nightly.Night{Day: 20000, At: 20000 * 86400})
 		if len(k.Points) != 2 || k.Points[0].Day > k.Points[1].Day {
 			t.Errorf("%d: %+v", held, k.Points)
 		}

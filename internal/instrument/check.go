@@ -9,9 +9,9 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/scpi"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/scpi"
 )
 
 // Report is what a check of one probe found.

@@ -8,14 +8,14 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/bench"
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/devices"
 )
 
 const moment = 150 * time.Millisecond
 
-func check(t *testing.T, profile string, pair *bench.Pair) instrument.Report {
+func check(t *testing.T, profile string, pair *devices.Pair) instrument.Report {
 	t.Helper()
 	r, err := instrument.Check(bounded(t), load(t, profile), pair.Path, moment, instrument.Options{Conn: pair.Host})
 	if err != nil {
@@ -25,8 +25,8 @@ func check(t *testing.T, profile string, pair *bench.Pair) instrument.Report {
 }
 
 func TestCheckBoard(t *testing.T) {
-	pair := bench.NewPair()
-	sim, err := bench.NewBoard(pair, []string{"1", "2"}, place, 10*time.Millisecond)
+	pair := devices.NewPair()
+	sim, err := devices.NewBoard(pair, []string{"1", "2"}, place, 10*time.Millisecond)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -41,22 +41,22 @@ func TestCheckBoard(t *testing.T) {
 }
 
 func TestCheckMeter(t *testing.T) {
-	pair := bench.NewPair()
-	sim, err := bench.NewMultimeter(pair, func(q run.Quantity) float64 { return place("1", q) })
+	pair := devices.NewPair()
+	sim, err := devices.NewMultimeter(pair, func(q run.Quantity) float64 { return place("1", q) })
 	if err != nil {
 		t.Fatal(err)
 	}
 	play(t, sim)
 	r := check(t, "scpi-multimeter", pair)
-	if !r.OK() || r.Identity != bench.MeterIdentity || len(r.Seen) != 2 || r.Seen[0].Good < 1 || r.Lines == 0 {
+	if !r.OK() || r.Identity != devices.MeterIdentity || len(r.Seen) != 2 || r.Seen[0].Good < 1 || r.Lines == 0 {
 		t.Errorf("got %+v", r)
 	}
 }
 
 // A meter that does not know what it is asked makes the check fail with its own words.
 func TestCheckMeterComplains(t *testing.T) {
-	pair := bench.NewPair()
-	sim, err := bench.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
+	pair := devices.NewPair()
+	sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -76,7 +76,7 @@ func TestCheckAdvice(t *testing.T) {
 		"\xf8\x80\x00\xf8\x1f\n\xff\x00\n": "another rate than 115200 baud",
 		"T=20.5\nT=20.6\n":                 "no line has the form of profile plain-lines",
 	} {
-		pair := bench.InProcess()
+		pair := devices.InProcess()
 		go func() { _, _ = io.WriteString(pair.Device, said) }()
 		r := check(t, "plain-lines", pair)
 		if r.OK() || len(r.Advice) != 1 || !strings.Contains(r.Advice[0], want) {
@@ -89,8 +89,8 @@ func TestCheckAdvice(t *testing.T) {
 }
 
 func TestCheckUnplugged(t *testing.T) {
-	pair := bench.NewPair()
-	sim := bench.NewPlainBoard(pair, []string{"1"}, place, 10*time.Millisecond)
+	pair := devices.NewPair()
+	sim := devices.NewPlainBoard(pair, []string{"1"}, place, 10*time.Millisecond)
 	play(t, sim)
 	go func() { time.Sleep(moment / 2); _ = sim.Unplug() }()
 	r := check(t, "plain-lines", pair)

@@ -10,8 +10,8 @@ import (
 	"go.bug.st/serial"
 
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/port"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
 )
 
 // connect opens the port, or takes the connection that the caller has.

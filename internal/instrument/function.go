@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"time"
 
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )

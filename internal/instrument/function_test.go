@@ -6,11 +6,11 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/bench"
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/devices"
 )
 
 const settling = 60 * time.Millisecond
@@ -29,10 +29,10 @@ func byTurns(t *testing.T, turn int) *profile.Profile {
 
 // ranged opens a simulated meter that needs time to settle. volts may be changed
 // while it runs.
-func ranged(t *testing.T, p *profile.Profile, volts func() float64, o instrument.Options) (instrument.Instrument, *bench.Multimeter) {
+func ranged(t *testing.T, p *profile.Profile, volts func() float64, o instrument.Options) (instrument.Instrument, *devices.Multimeter) {
 	t.Helper()
-	pair := bench.NewPair()
-	sim, err := bench.NewMultimeter(pair, func(q run.Quantity) float64 { return []float64{volts(), 0.4, 20}[q] })
+	pair := devices.NewPair()
+	sim, err := devices.NewMultimeter(pair, func(q run.Quantity) float64 { return []float64{volts(), 0.4, 20}[q] })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -179,7 +179,7 @@ func TestClockSetBackWhileSettling(t *testing.T) {
 }
 
 func TestChannelsThatCannotBeAsked(t *testing.T) {
-	pair := bench.InProcess()
+	pair := devices.InProcess()
 	defer pair.Device.Close()
 	_, err := instrument.Open(t.Context(), load(t, "scpi-multimeter"), "", instrument.Options{Conn: pair.Host,
 		Channels: []instrument.Channel{{ID: "t", Quantity: run.Temperature}}})

@@ -17,10 +17,10 @@ import (
 	"sync"
 	"time"
 
-	"ohmkeep/internal/board"
-	"ohmkeep/internal/hwmon"
-	"ohmkeep/internal/port"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/hwmon"
+	"ohmkeep/internal/instrument/lines"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -38,7 +38,7 @@ type Sample struct {
 	Quality    reading.Quality
 	Fault      string // why the value means nothing, such as overload; "" = good
 	Serial     string // of the sensor, where the device says it
-	Scale      board.Scale
+	Scale      lines.Scale
 }
 
 // Good tells whether the sample is a measurement.
@@ -51,7 +51,7 @@ func (s Sample) WithShunt(ohms float64) (Sample, error) {
 	if !s.Good() {
 		return s, nil
 	}
-	v, err := board.Value{Channel: s.Channel, Quantity: s.Quantity, SI: s.Value, Text: s.Text, Unit: s.Unit, Scale: s.Scale}.WithShunt(ohms)
+	v, err := lines.Value{Channel: s.Channel, Quantity: s.Quantity, SI: s.Value, Text: s.Text, Unit: s.Unit, Scale: s.Scale}.WithShunt(ohms)
 	if err != nil {
 		return s, err
 	}

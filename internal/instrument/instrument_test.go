@@ -8,23 +8,23 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/bench"
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/port"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/scpi"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/scpi"
+	"ohmkeep/internal/simulate/devices"
 )
 
 // cables gives every kind of cable there is here.
-func cables(t *testing.T, test func(t *testing.T, pair *bench.Pair)) {
-	t.Run("in-process", func(t *testing.T) { test(t, bench.InProcess()) })
+func cables(t *testing.T, test func(t *testing.T, pair *devices.Pair)) {
+	t.Run("in-process", func(t *testing.T) { test(t, devices.InProcess()) })
 	t.Run("pseudo-terminal", func(t *testing.T) { test(t, terminal(t)) })
 }
 
-func terminal(t *testing.T) *bench.Pair {
+func terminal(t *testing.T) *devices.Pair {
 	t.Helper()
-	pair, err := bench.Terminal()
+	pair, err := devices.Terminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}
@@ -41,7 +41,7 @@ func load(t *testing.T, name string) *profile.Profile {
 	return p
 }
 
-func open(t *testing.T, p *profile.Profile, pair *bench.Pair) instrument.Instrument {
+func open(t *testing.T, p *profile.Profile, pair *devices.Pair) instrument.Instrument {
 	t.Helper()
 	device, err := instrument.Open(bounded(t), p, pair.Path, instrument.Options{Conn: pair.Host})
 	if err != nil {
@@ -80,9 +80,9 @@ func place(channel string, q run.Quantity) float64 {
 }
 
 func TestMeter(t *testing.T) {
-	cables(t, func(t *testing.T, pair *bench.Pair) {
+	cables(t, func(t *testing.T, pair *devices.Pair) {
 		volts := 4.8123456
-		sim, err := bench.NewMultimeter(pair, func(q run.Quantity) float64 {
+		sim, err := devices.NewMultimeter(pair, func(q run.Quantity) float64 {
 			if q == run.Voltage {
 				return volts
 			}
@@ -94,7 +94,7 @@ func TestMeter(t *testing.T) {
 		play(t, sim)
 		begun := time.Now()
 		device := open(t, load(t, "scpi-multimeter"), pair)
-		if device.Identity() != bench.MeterIdentity {
+		if device.Identity() != devices.MeterIdentity {
 			t.Errorf("identity %q", device.Identity())
 		}
 		s, err := device.Measure(bounded(t), "far end", run.Voltage)
@@ -122,8 +122,8 @@ func TestMeter(t *testing.T) {
 }
 
 func TestMeterComplains(t *testing.T) {
-	pair := bench.NewPair()
-	sim, err := bench.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
+	pair := devices.NewPair()
+	sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -139,8 +139,8 @@ func TestMeterComplains(t *testing.T) {
 
 // A silent meter is an error in bounded time, and does not confuse later answers.
 func TestSilentMeter(t *testing.T) {
-	cables(t, func(t *testing.T, pair *bench.Pair) {
-		sim, err := bench.NewMultimeter(pair, func(run.Quantity) float64 { return 1.25 })
+	cables(t, func(t *testing.T, pair *devices.Pair) {
+		sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1.25 })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -164,8 +164,8 @@ func TestSilentMeter(t *testing.T) {
 }
 
 func TestUnpluggedMeter(t *testing.T) {
-	cables(t, func(t *testing.T, pair *bench.Pair) {
-		sim, err := bench.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
+	cables(t, func(t *testing.T, pair *devices.Pair) {
+		sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -194,8 +194,8 @@ func next(t *testing.T, device instrument.Instrument) instrument.Sample {
 }
 
 func TestRegisterBoard(t *testing.T) {
-	cables(t, func(t *testing.T, pair *bench.Pair) {
-		sim, err := bench.NewBoard(pair, []string{"1", "2"}, place, 20*time.Millisecond)
+	cables(t, func(t *testing.T, pair *devices.Pair) {
+		sim, err := devices.NewBoard(pair, []string{"1", "2"}, place, 20*time.Millisecond)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -213,7 +213,7 @@ func TestRegisterBoard(t *testing.T) {
 		if s = next(t, device); s.Channel != "2" || s.Good() || s.Fault != "the board says: no answer" {
 			t.Errorf("got %+v", s)
 		}
-		if device.Identity() != bench.BoardGreeting {
+		if device.Identity() != devices.BoardGreeting {
 			t.Errorf("identity %q", device.Identity())
 		}
 		if c := device.Counters(); c.Bad != 0 || c.Comment != 1 || c.Lines < 3 {
@@ -225,7 +225,7 @@ func TestRegisterBoard(t *testing.T) {
 // Everything that goes wrong on a wire, and after each the next line read right.
 func TestHostileBoard(t *testing.T) {
 	pair := terminal(t)
-	sim := bench.NewPlainBoard(pair, nil, place, time.Hour)
+	sim := devices.NewPlainBoard(pair, nil, place, time.Hour)
 	device := open(t, load(t, "plain-lines"), pair)
 	say := func(text string) {
 		t.Helper()
@@ -261,8 +261,8 @@ func TestHostileBoard(t *testing.T) {
 
 // A sample that waited while nobody listened is not one of now.
 func TestMeasureWaitsForNow(t *testing.T) {
-	cables(t, func(t *testing.T, pair *bench.Pair) {
-		sim := bench.NewPlainBoard(pair, nil, place, time.Hour)
+	cables(t, func(t *testing.T, pair *devices.Pair) {
+		sim := devices.NewPlainBoard(pair, nil, place, time.Hour)
 		device := open(t, load(t, "plain-lines"), pair)
 		for range 20 {
 			if err := sim.Say("1,1,V\n"); err != nil {
@@ -281,8 +281,8 @@ func TestMeasureWaitsForNow(t *testing.T) {
 }
 
 func TestClockAndLog(t *testing.T) {
-	pair := bench.InProcess()
-	sim := bench.NewPlainBoard(pair, nil, place, time.Hour)
+	pair := devices.InProcess()
+	sim := devices.NewPlainBoard(pair, nil, place, time.Hour)
 	then := time.Date(2031, 5, 6, 7, 8, 9, 0, time.UTC)
 	var log []string
 	device, err := instrument.Open(t.Context(), load(t, "plain-lines"), "", instrument.Options{

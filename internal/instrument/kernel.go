@@ -8,10 +8,10 @@ import (
 	"sync/atomic"
 	"time"
 
-	"ohmkeep/internal/board"
-	"ohmkeep/internal/hwmon"
-	"ohmkeep/internal/port"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/hwmon"
+	"ohmkeep/internal/instrument/lines"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -120,7 +120,7 @@ func (k *kernel) understand(v profile.FileValue, s Sample, n int64) Sample {
 		return s
 	}
 	if s.Quantity == run.Current {
-		s.Scale = board.Scale{Counted: true, Counts: n, PerCount: 1e-3}
+		s.Scale = lines.Scale{Counted: true, Counts: n, PerCount: 1e-3}
 		if v.ShuntFile != "" {
 			if micro, _, err := k.device.Whole(v.ShuntFile); err == nil {
 				s.Scale.Shunt = float64(micro) / 1e6

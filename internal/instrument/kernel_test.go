@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/port"
+	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )

@@ -6,11 +6,11 @@ import (
 	"fmt"
 	"time"
 
-	"ohmkeep/internal/port"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/scpi"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/scpi"
 )
 
 // meter is a device that answers SCPI questions.

@@ -12,10 +12,10 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/bench"
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/probes"
 )
 
@@ -72,7 +72,7 @@ func TestShippedExamples(t *testing.T) {
 }
 
 func boardSays(t *testing.T, p *profile.Profile, x example) string {
-	pair := bench.InProcess()
+	pair := devices.InProcess()
 	var heard []instrument.Event
 	device, err := instrument.Open(t.Context(), p, "", instrument.Options{Conn: pair.Host, Log: func(e instrument.Event) { heard = append(heard, e) }})
 	if err != nil {
@@ -102,7 +102,7 @@ func meterSays(t *testing.T, p *profile.Profile, x example) string {
 	}
 	quantity, answer, _ := strings.Cut(x.says, " ")
 	q := run.Quantity(slices.Index(run.QuantityNames, quantity))
-	pair := bench.InProcess()
+	pair := devices.InProcess()
 	go func() {
 		asked := bufio.NewScanner(pair.Device)
 		for asked.Scan() {
@@ -111,7 +111,7 @@ func meterSays(t *testing.T, p *profile.Profile, x example) string {
 			case !strings.Contains(m, "?"):
 				continue
 			case m == p.Query.Identity:
-				reply = bench.MeterIdentity
+				reply = devices.MeterIdentity
 			case m == p.Query.Error:
 				reply = `0,"No error"`
 			}

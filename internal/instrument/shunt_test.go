@@ -7,16 +7,16 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/bench"
-	"ohmkeep/internal/board"
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/lines"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/simulate/devices"
 )
 
 // hear opens a board that says a few lines and gives all its samples, and who it is.
 func hear(t *testing.T, profile, says string, o instrument.Options) ([]instrument.Sample, string) {
 	t.Helper()
-	pair := bench.InProcess()
+	pair := devices.InProcess()
 	o.Conn = pair.Host
 	device, err := instrument.Open(t.Context(), load(t, profile), "", o)
 	if err != nil {
@@ -53,7 +53,7 @@ func TestCorrectedShunt(t *testing.T) {
 	if same, err := amps.WithShunt(0.002); err != nil || same != amps {
 		t.Errorf("the same shunt: %+v, %v", same, err)
 	}
-	if _, err := volts.WithShunt(0.00196); !errors.Is(err, board.ErrNoShunt) {
+	if _, err := volts.WithShunt(0.00196); !errors.Is(err, lines.ErrNoShunt) {
 		t.Errorf("a voltage: %v", err)
 	}
 	for _, ohms := range []float64{0, -1} {

@@ -9,9 +9,9 @@ import (
 	"sync"
 	"time"
 
-	"ohmkeep/internal/board"
-	"ohmkeep/internal/port"
-	"ohmkeep/internal/profile"
+	"ohmkeep/internal/instrument/lines"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -95,7 +95,7 @@ func (s *speaker) Close() error { return s.wire.Close() }
 // understand gives the samples of one line and notes what became of it.
 func (s *speaker) understand(l port.Line) []Sample {
 	e := Event{Time: l.Time, Kind: Spoke, Text: l.Text}
-	values, err := board.Parse(s.profile.Line, l.Text)
+	values, err := lines.Parse(s.profile.Line, l.Text)
 	switch {
 	case l.Fault == port.Beheaded:
 		e.Kind, e.Reason, e.Part = Skipped, string(l.Fault), true

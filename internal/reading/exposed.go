@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/openmetrics"
+	"ohmkeep/internal/reading/openmetrics"
 	"ohmkeep/internal/run"
 )
 

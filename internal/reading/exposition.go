@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"time"
 
-	"ohmkeep/internal/openmetrics"
+	"ohmkeep/internal/reading/openmetrics"
 	"ohmkeep/internal/run"
 )
 

@@ -10,8 +10,8 @@
 package run
 
 import (
-	"ohmkeep/internal/colour"
-	"ohmkeep/internal/conductor"
+	"ohmkeep/internal/run/colour"
+	"ohmkeep/internal/run/conductor"
 )
 
 // Run is one installed system.

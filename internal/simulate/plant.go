@@ -10,8 +10,8 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"ohmkeep/internal/ladder"
-	"ohmkeep/internal/pixel"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 )
 

@@ -8,10 +8,10 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/runfile"
-	"ohmkeep/internal/survey"
+	"ohmkeep/internal/run/runfile"
 )
 
 // rack is an invented run: two reels in a row, fed at the start; the plus of a third

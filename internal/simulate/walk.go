@@ -5,9 +5,9 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/survey"
 )
 
 // Walk takes the visits in every step with a meter of the run, as a person would,

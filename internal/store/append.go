@@ -8,10 +8,10 @@ import (
 	"iter"
 	"slices"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Append stores readings of a run; source says where they came from (a file, a
@@ -49,9 +49,9 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 	n := 0
 	var unsound error // of the readings, not of the store
 	err = s.db.Update(ctx, func(tx *sql.Tx) (err error) {
-		runID, err := archive.EnsureRun(ctx, tx, runName)
+		runID, err := tables.EnsureRun(ctx, tx, runName)
 		if err == nil {
-			err = archive.EnsureSource(ctx, tx, runID, source)
+			err = tables.EnsureSource(ctx, tx, runID, source)
 		}
 		if err != nil {
 			return err
@@ -92,15 +92,15 @@ type appender struct {
 	tx    *sql.Tx
 	run   int64
 	held  []reading.Reading
-	items []archive.Item
-	filer *archive.Filer
-	in    *archive.Inserter
+	items []tables.Item
+	filer *tables.Filer
+	in    *tables.Inserter
 	added int
 }
 
 func newAppender(ctx context.Context, tx *sql.Tx, run int64) (*appender, error) {
-	in, err := archive.NewInserter(ctx, tx)
-	return &appender{ctx: ctx, tx: tx, run: run, filer: archive.NewFiler(ctx, tx), in: in}, err
+	in, err := tables.NewInserter(ctx, tx)
+	return &appender{ctx: ctx, tx: tx, run: run, filer: tables.NewFiler(ctx, tx), in: in}, err
 }
 
 func (a *appender) close() error { return a.in.Close() }
@@ -128,7 +128,7 @@ func (a *appender) flush() (added int, err error) {
 	for i := range a.held {
 		x := &a.held[i]
 		_, zone := x.Time.Zone()
-		key := archive.Key{Run: a.run, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
+		key := tables.Key{Run: a.run, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
 		item, err := a.filer.File(key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text)
 		if err != nil {
 			return 0, err
@@ -136,11 +136,11 @@ func (a *appender) flush() (added int, err error) {
 		a.items = append(a.items, item)
 	}
 	a.held = a.held[:0]
-	if a.items, err = archive.Unknown(a.ctx, a.tx, a.items, a.filer.Keys()); err != nil {
+	if a.items, err = tables.Unknown(a.ctx, a.tx, a.items, a.filer.Keys()); err != nil {
 		return 0, err
 	}
 	a.added += len(a.items)
-	return a.added, a.in.Insert(archive.Sections(a.items))
+	return a.added, a.in.Insert(tables.Sections(a.items))
 }
 
 // sound checks that a reading can be given back as it is.

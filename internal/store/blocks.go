@@ -6,10 +6,10 @@ import (
 	"iter"
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/chunk"
-	"ohmkeep/internal/indication"
-	"ohmkeep/internal/recall"
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/query"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Block is a stretch of one channel in columns of equal length. It is good until
@@ -26,16 +26,16 @@ type Block struct {
 // disorder in the last commits. Samples whose text is no number are left out.
 func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, error] {
 	return func(yield func(Block, error) bool) {
-		var damage archive.Damage
+		var damage tables.Damage
 		err := s.db.View(ctx, func(tx *sql.Tx) error {
 			series, err := sel.series(ctx, tx)
 			if err != nil {
 				return err
 			}
 			first, last := sel.limits()
-			channels := map[*archive.Series]*Channel{}
+			channels := map[*tables.Series]*Channel{}
 			var qualities []Quality
-			damage, err = recall.Columns(ctx, tx, series, first, last, func(c recall.Column) bool {
+			damage, err = query.Columns(ctx, tx, series, first, last, func(c query.Column) bool {
 				if channels[c.Series] == nil {
 					channels[c.Series] = channel(sel.Run, c.Series)
 				}
@@ -77,14 +77,14 @@ type Stored struct {
 func (s *Store) Samples(ctx context.Context, sel Selection) iter.Seq2[Stored, error] {
 	return func(yield func(Stored, error) bool) {
 		var zones zones
-		channels := map[*archive.Series]*Channel{}
-		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool {
+		channels := map[*tables.Series]*Channel{}
+		err := s.each(ctx, sel, func(of *tables.Series, r *chunk.Record) bool {
 			if channels[of] == nil {
 				channels[of] = channel(sel.Run, of)
 			}
 			x := Stored{Channel: channels[of], Time: zones.time(r.At, r.Zone), Boot: int(r.Boot), Count: r.Count, Form: of.Form,
-				Text: r.Text, Quality: indication.Quality(r.Quality)}
-			if of.Form != archive.Texts {
+				Text: r.Text, Quality: decimal.Quality(r.Quality)}
+			if of.Form != tables.Texts {
 				x.Text = of.Text(r.Count)
 			}
 			if r.Clock != 0 {

@@ -5,9 +5,9 @@ import (
 	"database/sql"
 	"errors"
 
-	"ohmkeep/internal/archive"
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/rescue"
+	"ohmkeep/internal/store/internal/recovery"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Found is what a check of a store has found.
@@ -20,9 +20,9 @@ type Found struct {
 
 // Check reads the whole store and tells what is wrong with it.
 func (s *Store) Check(ctx context.Context) (Found, error) {
-	var f rescue.Found
+	var f recovery.Found
 	err := s.db.View(ctx, func(tx *sql.Tx) (err error) {
-		f, err = rescue.Check(ctx, tx)
+		f, err = recovery.Check(ctx, tx)
 		return err
 	})
 	found := Found{Chunks: f.Chunks, Commits: f.Commits, Readings: f.Readings, Lost: f.Damage.Readings, Faults: f.Faults}
@@ -47,20 +47,20 @@ func (s *Store) Compact(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	err = s.db.Update(ctx, func(tx *sql.Tx) error { return archive.Fold(ctx, tx, nil) })
+	err = s.db.Update(ctx, func(tx *sql.Tx) error { return tables.Fold(ctx, tx, nil) })
 	if err == nil {
-		err = s.db.Compact(ctx, archive.Schema)
+		err = s.db.Compact(ctx, tables.Schema)
 	}
 	return errors.Join(err, claim.Release())
 }
 
 // Damaged tells whether an error means that the file of a store is damaged, so
 // that trying again does not help and Rescue may.
-func Damaged(err error) bool { return archive.Broken(err) }
+func Damaged(err error) bool { return tables.Broken(err) }
 
 // Rescue puts a damaged store aside and a new one in its place that holds all
 // that can be read and is whole, if that is nothing. The store must be closed. It
 // gives the name under which the damaged file is kept.
 func Rescue(ctx context.Context, path string) (aside string, err error) {
-	return rescue.Replace(ctx, path)
+	return recovery.Replace(ctx, path)
 }

@@ -21,7 +21,7 @@ var damages = flag.Int("damages", 4, "how often a store is damaged")
 func TestDamagedInTheMiddle(t *testing.T) {
 	ctx := context.Background()
 	s, path := temporary(t)
-	w := writer(t, s)
+	w := openWriter(t, s)
 	fill(t, w, 6000, 2000)
 	const written = 6000 * 16
 	w.Close()
@@ -93,7 +93,7 @@ func TestDamagedInTheMiddle(t *testing.T) {
 		if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 {
 			t.Errorf("round %d: after the rescue: %v, %v", round, found.Faults, err)
 		}
-		w := writer(t, s)
+		w := openWriter(t, s)
 		fill(t, w, 10, 1)
 		w.Close()
 		s.Close()
@@ -106,7 +106,7 @@ func TestDamagedInTheMiddle(t *testing.T) {
 func TestRetention(t *testing.T) {
 	ctx := context.Background()
 	s, _ := temporary(t)
-	w := writer(t, s)
+	w := openWriter(t, s)
 	const scans = 20_000
 	fill(t, w, scans, 4000)
 	if err := w.Fold(ctx); err != nil {

@@ -6,29 +6,29 @@ import (
 	"fmt"
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/diary"
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/indication"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/retention"
+	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/events"
+	"ohmkeep/internal/store/internal/retention"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Mark is something that happened to a run: a note of a person, a gap, a restart.
-type Mark = diary.Mark
+type Mark = events.Mark
 
 // Kinds of marks; a program may have others.
 const (
-	MarkNote    = diary.Note
-	MarkGap     = diary.Gap
-	MarkLost    = diary.Lost
-	MarkRestart = diary.Restart
-	MarkStop    = diary.Stop
-	MarkDropped = diary.Dropped
-	MarkRunFile = diary.RunFile
-	MarkBoot    = diary.Boot
-	MarkClock   = diary.Clock
-	MarkDamaged = diary.Damaged
+	MarkNote    = events.Note
+	MarkGap     = events.Gap
+	MarkLost    = events.Lost
+	MarkRestart = events.Restart
+	MarkStop    = events.Stop
+	MarkDropped = events.Dropped
+	MarkRunFile = events.RunFile
+	MarkBoot    = events.Boot
+	MarkClock   = events.Clock
+	MarkDamaged = events.Damaged
 )
 
 // Mark adds marks to a run, in one commit.
@@ -40,7 +40,7 @@ func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
 	}
 	return s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		for _, m := range marks {
-			if err := diary.Add(ctx, tx, runID, m); err != nil {
+			if err := events.Add(ctx, tx, runID, m); err != nil {
 				return err
 			}
 		}
@@ -54,7 +54,7 @@ func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
 func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
 	first, last := Selection{Since: since, Until: until}.limits()
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
-		marks, err = diary.Marks(ctx, tx, runID, first, last)
+		marks, err = events.Marks(ctx, tx, runID, first, last)
 		return err
 	})
 	return marks, err
@@ -64,26 +64,26 @@ func (s *Store) Marks(ctx context.Context, runName string, since, until time.Tim
 // of what was there. The version says how the bytes are to be read.
 func (s *Store) SetState(ctx context.Context, runName, name string, version int, data []byte) error {
 	return s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
-		return diary.SetState(ctx, tx, runID, name, version, data)
+		return events.SetState(ctx, tx, runID, name, version, data)
 	})
 }
 
 // State gives what is kept under a name; ok is false where there is nothing.
 func (s *Store) State(ctx context.Context, runName, name string) (version int, data []byte, ok bool, err error) {
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
-		version, data, ok, err = diary.State(ctx, tx, runID, name)
+		version, data, ok, err = events.State(ctx, tx, runID, name)
 		return err
 	})
 	return version, data, ok, err
 }
 
 // Start is a start of the machine that samples were taken on.
-type Start = diary.Start
+type Start = events.Start
 
 // Starts gives the starts of the machine in their order.
 func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
 	err = s.db.View(ctx, func(tx *sql.Tx) error {
-		starts, err = diary.Starts(ctx, tx)
+		starts, err = events.Starts(ctx, tx)
 		return err
 	})
 	return starts, err
@@ -96,7 +96,7 @@ func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
 // the scale goes back to what was said first. It gives how many series there were.
 func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (corrected int, err error) {
 	if scale != "" {
-		if _, err := indication.ParseScale(scale); err != nil {
+		if _, err := decimal.ParseScale(scale); err != nil {
 			return 0, err
 		}
 	}
@@ -110,7 +110,7 @@ func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (
 			if of.Scale == "" || of.Scale != was {
 				continue
 			}
-			if err := archive.Correct(ctx, tx, of.ID, scale); err != nil {
+			if err := tables.Correct(ctx, tx, of.ID, scale); err != nil {
 				return err
 			}
 			corrected++
@@ -122,14 +122,14 @@ func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (
 
 // ScaleFits tells whether a text can be a channel's scale.
 func ScaleFits(text string) bool {
-	_, err := indication.ParseScale(text)
+	_, err := decimal.ParseScale(text)
 	return err == nil
 }
 
 // CorrectAll is Correct for selected channels whatever their scale was. It gives those
 // that were changed, each with the scale that it had.
 func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (corrected []Channel, err error) {
-	if _, err := indication.ParseScale(scale); err != nil {
+	if _, err := decimal.ParseScale(scale); err != nil {
 		return nil, err
 	}
 	err = s.db.Update(ctx, func(tx *sql.Tx) error {
@@ -147,7 +147,7 @@ func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (co
 			if scale == of.Scale {
 				to = "" // as it was said first
 			}
-			if err := archive.Correct(ctx, tx, of.ID, to); err != nil {
+			if err := tables.Correct(ctx, tx, of.ID, to); err != nil {
 				return err
 			}
 			corrected = append(corrected, *was)
@@ -160,7 +160,7 @@ func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (co
 // update changes something about a run, which is made where there is none.
 func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.Tx, runID int64) error) error {
 	return s.db.Update(ctx, func(tx *sql.Tx) error {
-		runID, err := archive.EnsureRun(ctx, tx, runName)
+		runID, err := tables.EnsureRun(ctx, tx, runName)
 		if err != nil {
 			return err
 		}
@@ -171,7 +171,7 @@ func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.
 // view looks at something of a run, where there is one.
 func (s *Store) view(ctx context.Context, runName string, look func(tx *sql.Tx, runID int64) error) error {
 	return s.db.View(ctx, func(tx *sql.Tx) error {
-		runID, err := archive.FindRun(ctx, tx, runName)
+		runID, err := tables.FindRun(ctx, tx, runName)
 		if err != nil || runID == 0 {
 			return err
 		}
@@ -219,7 +219,7 @@ func (s *Store) Retain(ctx context.Context, r Retention, now time.Time) (gone in
 		if err != nil || size.Used <= r.Bytes {
 			return gone, err
 		}
-		n, went, err := s.letGo(ctx, archive.End, step/4)
+		n, went, err := s.letGo(ctx, tables.End, step/4)
 		gone += n
 		if err != nil {
 			return gone, err

@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/keeper"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/store/internal/writer"
 )
 
 var kills = flag.Int("kills", 10, "how often a writer is killed")
@@ -55,7 +55,7 @@ func writeForever(path string) error {
 	if err != nil {
 		return err
 	}
-	keeper.MostCommits = 5
+	writer.MostCommits = 5
 	s, err := Open(path)
 	if err != nil {
 		return err

@@ -6,17 +6,17 @@ import (
 	"fmt"
 	"testing"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/database"
+	"ohmkeep/internal/store/internal/sqlitefile"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // A store of the first schema, one row a reading, is brought up to date with
 // nothing changed, and is kept as it was in a copy.
 func TestMigrationFromRows(t *testing.T) {
 	path := t.TempDir() + "/old.store"
-	first := archive.Schema
+	first := tables.Schema
 	first.Steps = first.Steps[:1]
-	db, err := database.Open(path, first, database.Patience)
+	db, err := sqlitefile.Open(path, first, sqlitefile.Patience)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -55,7 +55,7 @@ func TestMigrationFromRows(t *testing.T) {
 	if err != nil || len(runs) != 1 || runs[0].Readings != int64(len(readings)) || fmt.Sprint(runs[0].Sources) != "[kept.csv]" {
 		t.Errorf("runs: %+v, %v", runs, err)
 	}
-	old, err := database.OpenReadOnly(path+".schema1", first)
+	old, err := sqlitefile.OpenReadOnly(path+".schema1", first)
 	if err != nil {
 		t.Fatalf("the copy: %v", err)
 	}

@@ -22,7 +22,7 @@ func TestStoreIsLikeAList(t *testing.T) {
 	ctx := context.Background()
 	random := rand.New(rand.NewPCG(51, 52))
 	s, _ := temporary(t)
-	w := writer(t, s)
+	w := openWriter(t, s)
 	probed, err := w.Channel(Channel{Run: cornice.Name, Probe: "board", Step: "dark", Quantity: run.Voltage, From: "A+", To: "A-", Unit: "V", Meter: "hand"})
 	if err != nil {
 		t.Fatal(err)
@@ -219,7 +219,7 @@ func TestMarksAndState(t *testing.T) {
 func TestCorrectedScale(t *testing.T) {
 	ctx := context.Background()
 	s, _ := temporary(t)
-	w := writer(t, s)
+	w := openWriter(t, s)
 	amps, err := w.Channel(Channel{Run: cornice.Name, Probe: "board", Quantity: run.Current, From: "near", Unit: "mA", Meter: "board", Scale: "0.25"})
 	if err != nil {
 		t.Fatal(err)

@@ -5,9 +5,9 @@ import (
 	"database/sql"
 	"time"
 
-	"ohmkeep/internal/archive"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/recall"
+	"ohmkeep/internal/store/internal/query"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Last is the newest good reading that a probe gave of something.
@@ -24,16 +24,16 @@ func (s *Store) Newest(ctx context.Context, runName string) ([]Last, error) {
 	var all []Last
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := Selection{Run: runName}.series(ctx, tx)
-		if err != nil && !archive.Broken(err) {
+		if err != nil && !tables.Broken(err) {
 			return err
 		}
-		var probed []*archive.Series
+		var probed []*tables.Series
 		for _, x := range series {
 			if x.Probe != "" {
 				probed = append(probed, x)
 			}
 		}
-		found, err := recall.Newest(ctx, tx, probed)
+		found, err := query.Newest(ctx, tx, probed)
 		if err != nil {
 			return err
 		}
@@ -44,7 +44,7 @@ func (s *Store) Newest(ctx context.Context, runName string) ([]Last, error) {
 				continue
 			}
 			one := Last{Channel: *channel(runName, x), Time: time.Unix(0, r.At).UTC()}
-			if x.Form != archive.Texts {
+			if x.Form != tables.Texts {
 				one.Value = x.Value(r.Count)
 			} else if one.Value, err = reading.Value(x.Quantity, r.Text, x.Unit); err != nil {
 				continue

@@ -13,7 +13,7 @@ import (
 func TestNewest(t *testing.T) {
 	ctx := t.Context()
 	s, _ := temporary(t)
-	w := writer(t, s)
+	w := openWriter(t, s)
 	begun := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 	handle := func(probe, from, step string) Handle {
 		h, err := w.Channel(Channel{Run: "Hall", Probe: probe, Step: step, Quantity: run.Current, From: from, Unit: "mA", Meter: "m"})

@@ -11,9 +11,9 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/database"
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/store/internal/sqlitefile"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // change runs a statement on a database behind the store's back.
@@ -216,22 +216,22 @@ func TestFailedMigrationChangesNothing(t *testing.T) {
 	s, path := temporary(t)
 	add(t, s, "a", scans(0, 16))
 	s.Close()
-	released := archive.Schema.Steps
-	defer func() { archive.Schema.Steps = released }()
-	step := func(text string) database.Step {
+	released := tables.Schema.Steps
+	defer func() { tables.Schema.Steps = released }()
+	step := func(text string) sqlitefile.Step {
 		return func(ctx context.Context, tx *sql.Tx) error {
 			_, err := tx.ExecContext(ctx, text)
 			return err
 		}
 	}
-	archive.Schema.Steps = append(released[:len(released):len(released)], step("ALTER TABLE chunk ADD COLUMN note TEXT; this is no SQL"))
+	tables.Schema.Steps = append(released[:len(released):len(released)], step("ALTER TABLE chunk ADD COLUMN note TEXT; this is no SQL"))
 	if _, err := Open(path); err == nil || !strings.Contains(err.Error(), "schema 3") {
 		t.Errorf("a broken step: %v", err)
 	}
 	if _, err := OpenReadOnly(path); err == nil || !strings.Contains(err.Error(), "older version") {
 		t.Errorf("an older store, for reading: %v", err)
 	}
-	archive.Schema.Steps = append(released[:len(released):len(released)], step("ALTER TABLE chunk ADD COLUMN note TEXT"))
+	tables.Schema.Steps = append(released[:len(released):len(released)], step("ALTER TABLE chunk ADD COLUMN note TEXT"))
 	s, err := Open(path)
 	if err != nil {
 		t.Fatalf("a right step: %v", err)

@@ -171,7 +171,7 @@ func TestCommitCost(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w := writer(t, s)
+		w := openWriter(t, s)
 		m := newMonths(t, w)
 		step := func(commits int) {
 			var samples []Sample
@@ -219,7 +219,7 @@ func TestDiskFullAndBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := writer(t, s)
+	w := openWriter(t, s)
 	handles, err := numberedHandles(w)
 	if err != nil {
 		t.Fatal(err)

@@ -8,11 +8,11 @@ import (
 	"slices"
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/chunk"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/recall"
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/query"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Filter says which readings are wanted. The zero Filter takes all.
@@ -57,13 +57,13 @@ func (s *Store) Channels(ctx context.Context, runName string) ([]Channel, error)
 func (s *Store) Selected(ctx context.Context, sel Selection) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		var zones zones
-		err := s.each(ctx, sel, func(of *archive.Series, r *chunk.Record) bool {
+		err := s.each(ctx, sel, func(of *tables.Series, r *chunk.Record) bool {
 			if !r.Quality.Measured() {
 				return true
 			}
 			x := reading.Reading{Time: zones.time(r.At, r.Zone), Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To,
 				Unit: of.Unit, Meter: of.Meter}
-			if of.Form == archive.Texts {
+			if of.Form == tables.Texts {
 				x.Text = r.Text
 				var err error
 				if x.Value, err = reading.Value(of.Quantity, r.Text, of.Unit); err != nil {
@@ -83,16 +83,16 @@ func (s *Store) Selected(ctx context.Context, sel Selection) iter.Seq2[reading.R
 
 // each calls do with every record that is selected, in the order of time, until
 // it returns false.
-func (s *Store) each(ctx context.Context, sel Selection, do func(*archive.Series, *chunk.Record) bool) error {
-	var damage archive.Damage
+func (s *Store) each(ctx context.Context, sel Selection, do func(*tables.Series, *chunk.Record) bool) error {
+	var damage tables.Damage
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := sel.series(ctx, tx)
-		lost := archive.Broken(err)
+		lost := tables.Broken(err)
 		if err != nil && !lost {
 			return err
 		}
 		first, last := sel.limits()
-		damage, err = recall.Each(ctx, tx, series, first, last, do)
+		damage, err = query.Each(ctx, tx, series, first, last, do)
 		if lost {
 			damage.Series++
 		}
@@ -110,7 +110,7 @@ type damage struct{ fault.Fault }
 func (d damage) Unwrap() []error { return []error{d.Fault, chunk.ErrDamaged} }
 
 // damaged says what a damage is.
-func (s *Store) damaged(d archive.Damage) damage {
+func (s *Store) damaged(d tables.Damage) damage {
 	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
 	case d.Chunks > 0:
@@ -152,7 +152,7 @@ type Run struct {
 func (s *Store) Runs(ctx context.Context) ([]Run, error) {
 	var runs []Run
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
-		held, err := recall.Runs(ctx, tx)
+		held, err := query.Runs(ctx, tx)
 		for _, r := range held {
 			runs = append(runs, Run{r.Name, r.Readings, time.Unix(0, r.First).UTC(), time.Unix(0, r.Last).UTC(), r.Sources})
 		}

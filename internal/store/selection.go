@@ -7,50 +7,53 @@ import (
 	"slices"
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/database"
-	"ohmkeep/internal/indication"
-	"ohmkeep/internal/keeper"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/sqlitefile"
+	"ohmkeep/internal/store/internal/tables"
+	"ohmkeep/internal/store/internal/writer"
 )
 
 // What a Writer takes; see package keeper.
 type (
-	Writer  = keeper.Writer
-	Owner   = keeper.Owner
-	Channel = keeper.Channel
-	Handle  = keeper.Handle
-	Sample  = keeper.Sample
-	RunMark = keeper.RunMark
+	Writer  = writer.Writer
+	Owner   = writer.Owner
+	Channel = writer.Channel
+	Handle  = writer.Handle
+	Sample  = writer.Sample
+	RunMark = writer.RunMark
 )
 
 // Keeper is who keeps writing to a store.
-type Keeper = database.Holder
+type Keeper = sqlitefile.Holder
 
 // WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
 // nobody does, held is false.
-func WhoKeeps(path string) (k Keeper, held bool, err error) { return database.Keeper(path) }
+func WhoKeeps(path string) (k Keeper, held bool, err error) { return sqlitefile.Keeper(path) }
 
 // Writer makes a program the one that keeps writing to the store. Where another
 // one is already, the error is a fault that names it. Appends of other programs
 // are still possible.
 func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
-	return keeper.New(ctx, s.db, owner)
+	return writer.New(ctx, s.db, owner)
 }
 
+// Form is how a sample's number was written.
+type Form = decimal.Form
+
 // Quality says what is known against a sample.
-type Quality = indication.Quality
+type Quality = decimal.Quality
 
 // The bits of a Quality; 0 is a good sample. Overload, Saturated,
 // Unsettled and Faulty samples are no measured values: Readings, Blocks' consumers and MinMeanMax
 // leave them out.
 const (
-	Overload       = indication.Overload
-	Saturated      = indication.Saturated
-	Unsettled      = indication.Unsettled
-	ClockUncertain = indication.ClockUncertain
-	Faulty         = indication.Faulty
+	Overload       = decimal.Overload
+	Saturated      = decimal.Saturated
+	Unsettled      = decimal.Unsettled
+	ClockUncertain = decimal.ClockUncertain
+	Faulty         = decimal.Faulty
 )
 
 // Selection says which samples are wanted. Of a run all are, unless more is said.
@@ -64,20 +67,20 @@ type Selection struct {
 	Since, Until time.Time     // not before; before. Zero = from the beginning, to the end
 }
 
-func (sel Selection) takes(s *archive.Series) bool {
+func (sel Selection) takes(s *tables.Series) bool {
 	return (sel.Probe == nil || *sel.Probe == s.Probe) && (sel.Step == nil || *sel.Step == s.Step) &&
 		(sel.Quantity == nil || *sel.Quantity == s.Quantity) && (sel.From == "" || sel.From == s.From && sel.To == s.To) &&
 		(sel.Unit == nil || *sel.Unit == s.Unit) && (sel.Meter == nil || *sel.Meter == s.Meter)
 }
 
 // series gives the series that are selected.
-func (sel Selection) series(ctx context.Context, tx *sql.Tx) ([]*archive.Series, error) {
-	runID, err := archive.FindRun(ctx, tx, sel.Run)
+func (sel Selection) series(ctx context.Context, tx *sql.Tx) ([]*tables.Series, error) {
+	runID, err := tables.FindRun(ctx, tx, sel.Run)
 	if err != nil || runID == 0 {
 		return nil, err
 	}
-	all, err := archive.All(ctx, tx, runID)
-	return slices.DeleteFunc(all, func(s *archive.Series) bool { return !sel.takes(s) }), err
+	all, err := tables.All(ctx, tx, runID)
+	return slices.DeleteFunc(all, func(s *tables.Series) bool { return !sel.takes(s) }), err
 }
 
 // limits gives the first and the last moment of a selection as they are stored.
@@ -105,7 +108,7 @@ func nanoseconds(t time.Time) int64 {
 }
 
 // channel gives what a series is called outside.
-func channel(runName string, s *archive.Series) *Channel {
+func channel(runName string, s *tables.Series) *Channel {
 	c := &Channel{Run: runName, Probe: s.Probe, Step: s.Step, Quantity: s.Quantity, From: s.From, To: s.To,
 		Unit: s.Unit, Meter: s.Meter, Scale: s.Scale}
 	if s.Corrected != "" {

@@ -8,27 +8,27 @@
 // of which a store has one.
 //
 // The package does not check readings against a run. How they lie in the file is
-// said in packages archive, chunk and column.
+// said in packages tables, chunk and column.
 package store
 
 import (
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/database"
+	"ohmkeep/internal/store/internal/sqlitefile"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Store is an open store. It may be used by several goroutines at once.
-type Store struct{ db *database.DB }
+type Store struct{ db *sqlitefile.DB }
 
 // Open opens the store at path for reading and writing, and makes it where there
 // is none. A file that is something else is refused and left as it is; so is a
 // store that a newer version of the program has made. A store of an older version
 // is brought up to date, and a copy of it as it was is kept beside it.
-func Open(path string) (*Store, error) { return open(path, database.Patience) }
+func Open(path string) (*Store, error) { return open(path, sqlitefile.Patience) }
 
 func open(path string, patience time.Duration) (*Store, error) {
-	db, err := database.Open(path, archive.Schema, patience)
+	db, err := sqlitefile.Open(path, tables.Schema, patience)
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +37,7 @@ func open(path string, patience time.Duration) (*Store, error) {
 
 // OpenReadOnly opens the store at path for reading. It must exist.
 func OpenReadOnly(path string) (*Store, error) {
-	db, err := database.OpenReadOnly(path, archive.Schema)
+	db, err := sqlitefile.OpenReadOnly(path, tables.Schema)
 	if err != nil {
 		return nil, err
 	}

@@ -5,8 +5,8 @@ import (
 	"database/sql"
 	"time"
 
-	"ohmkeep/internal/archive"
-	"ohmkeep/internal/recall"
+	"ohmkeep/internal/store/internal/query"
+	"ohmkeep/internal/store/internal/tables"
 )
 
 // Bucket is what a channel did in a stretch of time.
@@ -31,14 +31,14 @@ func (s *Store) MinMeanMax(ctx context.Context, sel Selection, n int) ([]Bucket,
 	for i := range buckets {
 		buckets[i].From, buckets[i].To = time.Unix(0, edges[i]).UTC(), time.Unix(0, edges[i+1]).UTC()
 	}
-	var damage archive.Damage
+	var damage tables.Damage
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := sel.series(ctx, tx)
 		if err != nil {
 			return err
 		}
-		var sums []recall.Sum
-		if sums, damage, err = recall.Sums(ctx, tx, series, edges); err != nil {
+		var sums []query.Sum
+		if sums, damage, err = query.Sums(ctx, tx, series, edges); err != nil {
 			return err
 		}
 		for i, sum := range sums {

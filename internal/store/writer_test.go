@@ -10,8 +10,8 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/indication"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/store/internal/decimal"
 )
 
 // months makes what a board with eight places sends: bus and shunt voltage of a
@@ -72,7 +72,7 @@ func (m *months) scan(to []Sample) []Sample {
 
 var monthsBoot = time.Date(2026, 2, 20, 6, 0, 0, 0, time.UTC)
 
-func writer(t testing.TB, s *Store) *Writer {
+func openWriter(t testing.TB, s *Store) *Writer {
 	t.Helper()
 	w, err := s.Writer(context.Background(), Owner{Name: "a test", Boot: "boot of the test"})
 	if err != nil {
@@ -125,7 +125,7 @@ func BenchmarkMonth(b *testing.B) {
 	const month = 30 * 86400
 	ctx := context.Background()
 	s, path := temporary(b)
-	w := writer(b, s)
+	w := openWriter(b, s)
 	took := fill(b, w, month, 4096)
 	const n = month * 16
 	voltage := run.Voltage
@@ -167,7 +167,7 @@ func BenchmarkYear(b *testing.B) {
 	const year = 365 * 86400
 	ctx := context.Background()
 	s, _ := temporary(b)
-	w := writer(b, s)
+	w := openWriter(b, s)
 	m := newMonths(b, w)
 	var samples []Sample
 	scan := []Sample{}
@@ -204,7 +204,7 @@ func BenchmarkYear(b *testing.B) {
 func TestWriterKeepsSamplesAsSent(t *testing.T) {
 	ctx := context.Background()
 	s, path := temporary(t)
-	w := writer(t, s)
+	w := openWriter(t, s)
 	volts, err := w.Channel(Channel{Run: cornice.Name, Probe: "meter", Step: "dark", Quantity: run.Voltage, From: "A+", To: "A-", Unit: "V", Meter: "hand"})
 	if err != nil {
 		t.Fatal(err)
@@ -227,7 +227,7 @@ func TestWriterKeepsSamplesAsSent(t *testing.T) {
 		{Channel: word, Time: at(5), Count: 1234},
 		{Channel: word, Time: at(5), Count: 32767, Quality: Saturated},
 		{Channel: word, Time: at(-1000), Count: -3, Quality: Unsettled},
-		{Channel: volts, Time: at(50), Count: 5100, Form: indication.Form{Decimals: 3}},
+		{Channel: volts, Time: at(50), Count: 5100, Form: decimal.Form{Decimals: 3}},
 	}
 	if err := w.Append(ctx, samples); err != nil {
 		t.Fatal(err)

@@ -12,7 +12,7 @@ import (
 	"strconv"
 	"time"
 
-	"ohmkeep/internal/ladder"
+	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"

@@ -1,0 +1,171 @@
+package colourloss
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/light"
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// ErrDark tells that a step lights nothing, so that there is no colour to judge.
+var ErrDark = errors.New("lights no channel: there is no colour to judge")
+
+// maker holds a run in one step while its appearance is made.
+type maker struct {
+	run      *run.Run
+	index    int // of the step
+	step     run.Step
+	fitted   *estimate.Estimate // nil: as stated
+	real     ladder.Parameters
+	adjust   pixel.Adjust
+	loads    []pixel.Load
+	laws     []light.Law
+	straight float64 // V by which knees lie elsewhere if channels fall below them in a straight line; 0 as stated
+	out      *Appearance
+}
+
+// Make gives the appearance of a run in a step, by its index in the run, as fitted
+// by e, or as stated where e is nil. at is the pixel to look into; nil is the worst
+// one. The error tells that the step is dark, that no supply reaches a part of the
+// run, or that the currents found no balance.
+func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearance, error) {
+	m := &maker{run: r, index: step, step: r.Steps[step], fitted: e, real: ladder.Stated(r), adjust: pixel.AsStated}
+	if e != nil {
+		account := e.Account(step)
+		m.real, m.adjust = account.Parameters, account.Adjust
+	}
+	m.loads = ladder.Loads(r, m.step, m.adjust)
+	m.laws = light.Laws(r, m.step, m.adjust)
+	m.out = &Appearance{Run: r, Step: m.step, Fitted: e != nil}
+	if m.dark() {
+		return nil, fmt.Errorf("step %q %w", m.step.Name, ErrDark)
+	}
+	if err := m.see(); err != nil {
+		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
+	}
+	m.findPlaces()
+	worst := m.worst()
+	if err := m.explain(worst, at == nil || *at == worst); err != nil {
+		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
+	}
+	m.judge() // the run, whichever pixel is asked for
+	if at != nil && *at != worst {
+		if err := m.explain(*at, true); err != nil {
+			return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
+		}
+	}
+	m.out.Asked = at != nil
+	m.warn()
+	return m.out, nil
+}
+
+func (m *maker) dark() bool {
+	for i := range m.laws {
+		if !m.laws[i].Dark() {
+			return false
+		}
+	}
+	return true
+}
+
+// see solves the run and looks at every pixel.
+func (m *maker) see() error {
+	net, err := ladder.New(m.run)
+	if err != nil {
+		return err
+	}
+	solver := net.NewSolver()
+	if err := solver.Solve(&m.real, m.loads); err != nil {
+		return ladder.Explain(m.run, err)
+	}
+	m.tellRunaway(solver)
+	if m.fitted != nil {
+		m.straight = solver.StraightShift(m.step, m.adjust)
+	}
+	for i, reel := range m.run.Reels {
+		plus, minus := make([]float64, reel.Pixels), make([]float64, reel.Pixels)
+		solver.Reel(i, plus, minus, nil)
+		seen := Reel{Name: reel.Name, Full: m.laws[i].Full(), Pixels: make([]Pixel, reel.Pixels)}
+		for k := range seen.Pixels {
+			v := plus[k] - minus[k]
+			seen.Pixels[k] = Pixel{Volts: v, Seen: m.laws[i].See(v)}
+		}
+		m.out.Reels = append(m.out.Reels, seen)
+	}
+	return nil
+}
+
+// beyond tells which limits a pixel is beyond.
+func (m *maker) beyond(p Pixel) (colour, dim bool) {
+	return p.Shift > m.run.Limits.ColourShift, p.Dimming() > m.run.Limits.Dimming
+}
+
+// findPlaces finds the stretches beyond a limit, and what the run shows in all.
+func (m *maker) findPlaces() {
+	anyColour, anyDim := false, false
+	for _, reel := range m.out.Reels {
+		var open *Stretch
+		for k, p := range reel.Pixels {
+			colour, dim := m.beyond(p)
+			anyColour, anyDim = anyColour || colour, anyDim || dim
+			if open != nil && (open.Colour != colour || open.Dim != dim) {
+				open = nil
+			}
+			if !colour && !dim {
+				continue
+			}
+			if open == nil {
+				m.out.Places = append(m.out.Places, Stretch{Reel: reel.Name, From: k + 1, Colour: colour, Dim: dim})
+				open = &m.out.Places[len(m.out.Places)-1]
+			}
+			open.To = k + 1
+			open.Shift = math.Max(open.Shift, p.Shift)
+			open.Dimmed = math.Max(open.Dimmed, p.Dimming())
+		}
+	}
+	switch {
+	case anyColour && anyDim:
+		m.out.Change = Both
+	case anyColour:
+		m.out.Change = ColourOnly
+	case anyDim:
+		m.out.Change = DimmerOnly
+	}
+}
+
+// worst gives the pixel that goes furthest beyond or nearest to a limit, or has
+// the least of its rated volts where none comes near one.
+func (m *maker) worst() run.Place {
+	worst := run.Place{Kind: run.AtReel, Pixel: 1}
+	most, least := -1.0, math.Inf(1)
+	for i, reel := range m.out.Reels {
+		for k, p := range reel.Pixels {
+			far := math.Max(p.Shift/m.run.Limits.ColourShift, p.Dimming()/m.run.Limits.Dimming)
+			volts := p.Volts / m.run.Reels[i].Strip.Volts
+			if far > most+1e-9 || far > most-1e-9 && volts < least-1e-12 {
+				most, least = math.Max(most, far), volts
+				worst.Index, worst.Pixel = i, k+1
+			}
+		}
+	}
+	return worst
+}
+
+// judge holds the worst spot's intervals against the limits.
+func (m *maker) judge() {
+	limits, w := m.run.Limits, m.out.Worst
+	switch {
+	case w.Shift.Low > limits.ColourShift || w.Dimming.Low > limits.Dimming:
+		m.out.Verdict = assessment.Fail
+	case w.Shift.High > limits.ColourShift || w.Dimming.High > limits.Dimming:
+		m.out.Verdict = assessment.Unproven
+	default:
+		m.out.Verdict = assessment.Pass
+	}
+}

@@ -1,0 +1,156 @@
+package colourloss
+
+import (
+	"flag"
+	"math"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/light"
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/simulate"
+)
+
+var simulations = flag.Int("simulations", 40, "how many fitted runs to simulate")
+
+// truth is what a pixel of a simulated run really shows.
+func truth(t *testing.T, p *simulate.Plant, step int, at run.Place) (volts float64, seen light.Seen) {
+	t.Helper()
+	if err := p.Open(at); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Set(step); err != nil {
+		t.Fatal(err)
+	}
+	volts = p.Volts(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus})
+	by := pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape}
+	law := light.New(p.Run.Reels[at.Index].Strip, p.Run.Steps[step].Levels, by)
+	return volts, law.See(volts)
+}
+
+// Invented runs are read in known steps with meters off within their accuracy and
+// pixels of another law than the estimate's; the intervals of volts, shift and
+// dimming hold the truth as often as they say, in a step that starves and was read.
+func TestIntervalsHoldTheTruth(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 6))
+	r, err := runfile.Parse("cove.toml", []byte(cove))
+	if err != nil {
+		t.Fatal(err)
+	}
+	step := r.StepIndex("white 30 %")
+	held, all := [quantities]int{}, 0
+	for i := range *simulations {
+		p := simulate.New(r, simulate.Usual, rng)
+		if i%2 == 0 {
+			ohms := 0.02 + 0.1*rng.Float64()
+			p.Joints[rng.IntN(len(p.Joints))] = ladder.Rails{Plus: ohms, Minus: 0.001}
+		}
+		readings, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+		if err != nil {
+			t.Fatal(err)
+		}
+		e, err := estimate.Make(r, readings)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, err := Make(r, step, e, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, seen := truth(t, p, step, a.Worst.Place)
+		all++
+		for k, c := range [quantities]struct {
+			of    Known
+			truth float64
+		}{volts: {a.Worst.Volts, v}, shift: {a.Worst.Shift, seen.Shift}, dimming: {a.Worst.Dimming, 1 - seen.Part}} {
+			if c.truth >= c.of.Low-1e-12 && c.truth <= c.of.High+1e-12 {
+				held[k]++
+			}
+			if testing.Verbose() && i < 12 {
+				t.Logf("run %d %d: %.4f in %.4f (%.4f to %.4f)", i, k, c.truth, c.of.Value, c.of.Low, c.of.High)
+			}
+		}
+	}
+	t.Logf("of %d: volts %d, shift %d, dimming %d", all, held[volts], held[shift], held[dimming])
+	for k, n := range held {
+		if least := 0.93 - 3*math.Sqrt(0.93*0.07/float64(all)); float64(n) < least*float64(all) {
+			t.Errorf("quantity %d: %d of %d intervals hold the truth", k, n, all)
+		}
+	}
+}
+
+// The draws go through the network as it is linearised at its best estimate. Solved
+// anew for every draw, the volts' interval is the same within a tenth of its width.
+func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 7))
+	r := parse(t, cove)
+	p := simulate.New(r, simulate.Usual, rng)
+	readings, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := estimate.Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	step := r.StepIndex("white 30 %")
+	a := made(t, r, "white 30 %", e, "")
+	at := a.Worst.Place
+	net, err := ladder.New(r, at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	solver := net.NewSolver()
+	var list []float64
+	for _, d := range e.Draws(draws, seed) {
+		account := e.AccountAt(step, d)
+		if err := solver.Solve(&account.Parameters, ladder.Loads(r, r.Steps[step], account.Adjust)); err != nil {
+			t.Fatal(err)
+		}
+		list = append(list, solver.Potential(run.Point{Place: at})-solver.Potential(run.Point{Place: at, Rail: run.Minus}))
+	}
+	slices.Sort(list)
+	low, high := list[draws/40], list[draws-1-draws/40]
+	width := high - low
+	if math.Abs(a.Worst.Volts.Low-low) > 0.1*width || math.Abs(a.Worst.Volts.High-high) > 0.1*width {
+		t.Errorf("%.4f V to %.4f V, solved %.4f V to %.4f V", a.Worst.Volts.Low, a.Worst.Volts.High, low, high)
+	}
+	addUp(t, a)
+	again := made(t, r, "white 30 %", e, "")
+	if !reflect.DeepEqual(a.Shares, again.Shares) {
+		t.Error("the same run gives other shares")
+	}
+}
+
+// BenchmarkFitted is the appearance of a fitted run of 900 pixels in five reels with
+// eight causes, as many as are split.
+func BenchmarkFitted(b *testing.B) {
+	src := strings.NewReplacer("metres = 4.0", "metres = 3.0", "metres = 5.0", "metres = 3.0",
+		"[[feed]]\nname = \"near\"", "[[reel]]\nname = \"d\"\nmetres = 3\n[[reel]]\nname = \"e\"\nmetres = 3\n[[feed]]\nname = \"near\"",
+		"east.end", "e.end").Replace(cove)
+	rng := rand.New(rand.NewPCG(6, 8))
+	r := parse(b, src)
+	readings, err := simulate.New(r, simulate.Usual, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+	if err != nil {
+		b.Fatal(err)
+	}
+	e, err := estimate.Make(r, readings)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		a, err := Make(r, r.StepIndex("white 30 %"), e, nil)
+		if err != nil || len(a.Shares) != mostPlayers {
+			b.Fatal(err, len(a.Shares))
+		}
+	}
+}

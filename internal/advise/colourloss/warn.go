@@ -1,0 +1,36 @@
+package colourloss
+
+import (
+	"fmt"
+	"strings"
+
+	"ohmkeep/internal/network/ladder"
+)
+
+func (m *maker) say(format string, args ...any) {
+	m.out.Warnings = append(m.out.Warnings, fmt.Sprintf(format, args...))
+}
+
+// tellRunaway tells where falling volts and rising current drive each other.
+func (m *maker) tellRunaway(solver *ladder.Solver) {
+	for _, r := range solver.Runaways(m.step) {
+		m.say("%s", r.Text(m.run))
+	}
+}
+
+// warn tells what the answer rests on that nobody stated.
+func (m *maker) warn() {
+	var usual []string
+	seen := map[string]bool{}
+	for _, reel := range m.run.Reels {
+		for _, c := range reel.Strip.Channels {
+			if m.step.Levels[c.Name] > 0 && c.Usual && !seen[c.Name] {
+				seen[c.Name] = true
+				usual = append(usual, c.Name)
+			}
+		}
+	}
+	if len(usual) > 0 {
+		m.say("the run file has no primaries for %s: usual ones are taken, so the colours are those of a usual strip", strings.Join(usual, ", "))
+	}
+}

@@ -1,0 +1,160 @@
+package loadlimit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/light"
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/run"
+)
+
+// Circuit tries loads on a run. It is for one goroutine.
+type Circuit struct {
+	is     Condition
+	limits Limits
+	mix    Mix
+	solver *ladder.Solver
+	loads  []pixel.Load
+	lights []light.Law // by reel, at the level of the last load
+	plus   []float64
+	minus  []float64
+	fresh  bool // regulated drivers: a state that is not reached from dark is none
+	state  State
+}
+
+// State is a run under one load.
+type State struct {
+	Level     float64
+	Limiter   float64 // A, see Mix.Limiter
+	Amps      float64 // A that all supplies deliver
+	LeastVolt float64 // V, the lowest pair of any pixel
+	Reel      string  // where that is
+	Pixel     int
+	Uses      [criteria]Use
+}
+
+// Worst is the criterion that uses up the most of its limit.
+func (s *State) Worst() Use {
+	worst := s.Uses[0]
+	for _, u := range s.Uses[1:] {
+		if u.Ratio() > worst.Ratio() {
+			worst = u
+		}
+	}
+	return worst
+}
+
+// Holds tells whether every criterion does.
+func (s *State) Holds() bool { worst := s.Worst(); return worst.Holds() }
+
+// New wires up a run that shows a colour. The error tells that no supply reaches a
+// part of it.
+func New(is Condition, mix Mix, limits Limits) (*Circuit, error) {
+	net, err := ladder.New(is.Run)
+	if err != nil {
+		return nil, err
+	}
+	r := is.Run
+	c := &Circuit{is: is, limits: limits.withDefaults(), mix: mix, solver: net.NewSolver(),
+		loads: make([]pixel.Load, len(r.Reels)), lights: make([]light.Law, len(r.Reels))}
+	longest := 0
+	for _, reel := range r.Reels {
+		longest = max(longest, reel.Pixels)
+		c.fresh = c.fresh || reel.Strip.Driver == run.Regulated
+	}
+	c.plus, c.minus = make([]float64, longest), make([]float64, longest)
+	return c, nil
+}
+
+// Take makes the run another one of the same shape, such as one whose resistances
+// differ by what is not known of them.
+func (c *Circuit) Take(p ladder.Parameters, by pixel.Adjust) {
+	c.is.Parameters, c.is.Adjust = p, by
+}
+
+// Try puts the colour on at a level and says how far each limit is used up. What
+// it points to is overwritten by the next Try. The error tells that the currents
+// found no balance.
+func (c *Circuit) Try(level float64) (*State, error) {
+	r := c.is.Run
+	step := c.mix.at(level)
+	for i, reel := range r.Reels {
+		if i > 0 && sameStrip(&reel.Strip, &r.Reels[i-1].Strip) {
+			c.loads[i], c.lights[i] = c.loads[i-1], c.lights[i-1]
+			continue
+		}
+		c.loads[i] = pixel.New(reel.Strip, step.Levels, c.is.Adjust)
+		c.lights[i] = light.New(reel.Strip, step.Levels, c.is.Adjust)
+	}
+	if c.fresh {
+		c.solver.Restart()
+	}
+	s := &c.state
+	*s = State{Level: level, Limiter: c.mix.Limiter(r, level), LeastVolt: math.Inf(1)}
+	for i := range s.Uses {
+		s.Uses[i].Criterion = Criterion(i)
+	}
+	s.Uses[Colour].Limit, s.Uses[Brightness].Limit = r.Limits.ColourShift, r.Limits.Dimming
+	err := c.solver.Solve(&c.is.Parameters, c.loads)
+	switch {
+	case c.fresh && errors.Is(err, ladder.ErrDiverged):
+		c.runsAway()
+		return s, nil
+	case err != nil:
+		return nil, fmt.Errorf("%s at %.3g %%: %w", c.mix.Name, 100*level, err)
+	}
+	for i, x := range r.Supplies {
+		amps := c.solver.SupplyAmps(i)
+		if hangs(r, i) {
+			s.Amps += amps
+			s.most(Supply, x.Name, 0, math.Abs(amps), continuous*x.Amps)
+		}
+	}
+	c.feeds()
+	c.joints()
+	for i := range r.Reels {
+		c.reel(i)
+	}
+	c.data()
+	return s, nil
+}
+
+// runsAway says of a load that has no steady state: regulated pixels draw more as
+// their volts fall, until they drop out.
+func (c *Circuit) runsAway() {
+	s := &c.state
+	for _, reel := range c.is.Run.Reels {
+		if reel.Strip.Driver == run.Regulated {
+			s.LeastVolt, s.Reel, s.Pixel = 0, reel.Name, 1
+			s.most(Steady, reel.Name, 1, math.Max(c.minimum(&reel), 1e-3), 1e-3)
+			s.most(Brightness, reel.Name, 1, 1, s.Uses[Brightness].Limit)
+		}
+	}
+}
+
+// hangs tells whether any feed begins or ends at a supply.
+func hangs(r *run.Run, supply int) bool {
+	for _, f := range r.Feeds {
+		for _, end := range [2]run.Place{f.From, f.To} {
+			if end.Kind == run.AtSupply && end.Index == supply {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func sameStrip(a, b *run.Strip) bool {
+	if a.Volts != b.Volts || a.Driver != b.Driver || a.Idle != b.Idle || len(a.Channels) != len(b.Channels) {
+		return false
+	}
+	for i := range a.Channels {
+		if a.Channels[i] != b.Channels[i] {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,145 @@
+package loadlimit
+
+import (
+	"math"
+
+	"ohmkeep/internal/run"
+)
+
+// most keeps the use that is nearest to its limit.
+func (s *State) most(c Criterion, subject string, pixel int, value, limit float64) {
+	u := Use{Criterion: c, Subject: subject, Pixel: pixel, Value: value, Limit: limit}
+	if have := &s.Uses[c]; have.Subject == "" || u.Ratio() > have.Ratio() {
+		*have = u
+	}
+}
+
+func (c *Circuit) feeds() {
+	r, s := c.is.Run, &c.state
+	for i, f := range r.Feeds {
+		plus, minus := c.solver.FeedAmps(i, run.Plus), c.solver.FeedAmps(i, run.Minus)
+		p := c.is.Parameters.Feeds[i]
+		s.most(FeedDrop, f.Name, 0, math.Abs(drop(plus, p.Plus)+drop(minus, p.Minus)), r.Limits.FeedDrop*r.SupplyOf(i).Volts)
+		amps := math.Max(math.Abs(plus), math.Abs(minus))
+		if f.Fuse > 0 {
+			s.most(Fuse, f.Name, 0, amps, f.Fuse)
+		}
+		if f.Ampacity > 0 {
+			s.most(Ampacity, f.Name, 0, amps, f.Ampacity)
+		}
+	}
+}
+
+// drop is current times resistance; an open conductor carries nothing.
+func drop(amps, ohms float64) float64 {
+	if math.IsInf(ohms, 1) {
+		return 0
+	}
+	return amps * ohms
+}
+
+func (c *Circuit) joints() {
+	for i, j := range c.is.Run.Joints {
+		plus, minus := c.solver.JointAmps(i, run.Plus), c.solver.JointAmps(i, run.Minus)
+		p := c.is.Parameters.Joints[i]
+		watts := plus*drop(plus, p.Plus) + minus*drop(minus, p.Minus)
+		c.state.most(JointHeat, j.Name, 0, watts, c.limits.JointWatts)
+	}
+}
+
+// reel looks at every pixel of a reel: its volts, its light, and whether it reads
+// what the pixel before it sends.
+func (c *Circuit) reel(i int) {
+	reel, s, shine := &c.is.Run.Reels[i], &c.state, &c.lights[i]
+	plus, minus := c.plus[:reel.Pixels], c.minus[:reel.Pixels]
+	c.solver.Reel(i, plus, minus, nil)
+	// One pass, without a call a pixel: this is where the time goes.
+	least, at := math.Inf(1), 0
+	worst, tight := 0.0, -1 // part of what the pixel before sends that the next one takes
+	for k, p := range plus {
+		v := p - minus[k]
+		if v < least {
+			least, at = v, k
+		}
+		if k > 0 {
+			if sent := plus[k-1] - minus[k]; v > worst*sent {
+				worst, tight = math.Inf(1), k
+				if sent > 0 {
+					worst = v / sent
+				}
+			}
+		}
+	}
+	if least < s.LeastVolt {
+		s.LeastVolt, s.Reel, s.Pixel = least, reel.Name, at+1
+	}
+	if knee := c.minimum(reel); knee > 0 {
+		s.most(Steady, reel.Name, at+1, knee, math.Max(least, 1e-3))
+	}
+	if least >= shine.Flat() || shine.Dark() {
+		s.most(Colour, reel.Name, at+1, 0, s.Uses[Colour].Limit)
+		s.most(Brightness, reel.Name, at+1, 0, s.Uses[Brightness].Limit)
+	} else {
+		shift, lost, where, dimmest := 0.0, 0.0, at, at
+		for k := range plus {
+			seen := shine.See(plus[k] - minus[k])
+			if seen.Shift > shift {
+				shift, where = seen.Shift, k
+			}
+			if d := seen.Dimming(); d > lost {
+				lost, dimmest = d, k
+			}
+		}
+		s.most(Colour, reel.Name, where+1, shift, s.Uses[Colour].Limit)
+		s.most(Brightness, reel.Name, dimmest+1, lost, s.Uses[Brightness].Limit)
+	}
+	if reel.Strip.Volts <= logicVolts && tight > 0 {
+		c.high(reel.Name, tight+1, plus[tight-1], plus[tight], minus[tight])
+	}
+}
+
+// minimum is the volts that the regulated pixels of a reel need, of the lit channels
+// the highest; 0 for other drivers and in the dark. Below it they have run away.
+func (c *Circuit) minimum(reel *run.Reel) float64 {
+	knee := 0.0
+	if reel.Strip.Driver == run.Regulated && c.state.Level > 0 {
+		for _, ch := range reel.Strip.Channels {
+			if c.mix.Levels[ch.Name] > 0 {
+				knee = math.Max(knee, ch.Knee)
+			}
+		}
+	}
+	return knee
+}
+
+// high compares what a pixel takes for a high with what the output before it gives,
+// both above the pixel's own minus.
+func (c *Circuit) high(reel string, pixel int, sent, plus, minus float64) {
+	if gives := sent - minus; gives > 0 {
+		c.state.most(DataLevel, reel, pixel, highLevel*(plus-minus), gives)
+	} else {
+		c.state.most(DataLevel, reel, pixel, 2, 1) // nothing arrives at all
+	}
+}
+
+// data looks at the first pixel of each reel, which the last pixel of the reel
+// before it drives, or the controller, whose minus is that of the first supply.
+func (c *Circuit) data() {
+	r := c.is.Run
+	end := func(reel, pixel int, rail run.Rail) float64 {
+		return c.solver.Potential(run.Point{Place: run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}, Rail: rail})
+	}
+	for i, reel := range r.Reels {
+		if reel.Strip.Volts > logicVolts {
+			continue
+		}
+		sent := c.limits.DataVolts
+		if reel.Follows >= 0 {
+			if r.Reels[reel.Follows].Strip.Volts > logicVolts {
+				continue
+			}
+			sent = end(reel.Follows, r.Reels[reel.Follows].Pixels, run.Plus)
+		}
+		c.high(reel.Name, 1, sent, end(i, 1, run.Plus), end(i, 1, run.Minus))
+	}
+}

@@ -1,0 +1,150 @@
+package loadlimit
+
+import "math"
+
+// Rating is the most that a run bears of one colour.
+type Rating struct {
+	Mix   Mix
+	Level float64 // up to which everything holds; 0 where nothing does, not even dark
+	State State   // at that level
+	// Binds is what gives way just above it. Its Subject is "" where the colour holds
+	// at full level.
+	Binds Use
+	// Turns names the criteria that do not only grow with the level; between the
+	// levels tried, one of them may have been worse.
+	Turns []Criterion
+}
+
+// Dark tells that something is broken with every channel dark.
+func (r *Rating) Dark() bool { return r.Level == 0 && r.Binds.Subject != "" }
+
+const (
+	// Precision is the part of the level by which the search may end below the highest.
+	Precision = 0.001
+	// octaves is how many halvings of the full level are tried first.
+	octaves = 7
+	// between is how many levels more are tried between two where a criterion does not
+	// only grow with the level, or where drivers are regulated.
+	between = 8
+	// faintest is a level that no controller can set.
+	faintest = 1e-5
+)
+
+// Highest finds the level up to which, from dark, everything holds. It tries dark,
+// each octave, and halves the stretch in which the first failure lies. That a
+// criterion grows with the level is checked at all levels tried; where one does
+// not, each octave is tried at eight more.
+func (c *Circuit) Highest() (*Rating, error) {
+	rating, err := climb(c.Try, c.fresh)
+	if err == nil {
+		rating.Mix = c.mix
+	}
+	return rating, err
+}
+
+// trial puts a load on.
+type trial func(level float64) (*State, error)
+
+// climb is Highest for any trial; closely says to look between the octaves in any case.
+func climb(try trial, closely bool) (*Rating, error) {
+	rating, err := try.climb(1)
+	if err == nil && (len(rating.Turns) > 0 || closely) {
+		turns := rating.Turns
+		rating, err = try.climb(between + 1)
+		if err == nil {
+			rating.Turns = union(turns, rating.Turns)
+		}
+	}
+	return rating, err
+}
+
+// climb tries ever higher levels, so many an octave, up to the first that fails.
+func (try trial) climb(parts int) (*Rating, error) {
+	rating := &Rating{}
+	var last State
+	low := 0.0
+	for n := 0; n <= octaves*parts; n++ {
+		level := 0.0
+		if n > 0 {
+			octave, part := (n-1)/parts, (n-1)%parts
+			bottom := math.Ldexp(1, octave-octaves+1)
+			level = bottom / 2 * (1 + float64(part+1)/float64(parts))
+		}
+		s, err := try(level)
+		if err != nil {
+			return nil, err
+		}
+		if n > 0 {
+			rating.Turns = union(rating.Turns, turning(&last, s))
+		}
+		last = *s
+		if !s.Holds() {
+			if n == 0 {
+				rating.State, rating.Binds = last, last.Worst()
+				return rating, nil
+			}
+			return rating, try.halve(rating, low, level)
+		}
+		low, rating.State = level, last
+	}
+	rating.Level = low
+	return rating, nil
+}
+
+// halve narrows a stretch whose lower end holds and whose upper end does not.
+func (try trial) halve(rating *Rating, low, high float64) error {
+	for high-low > Precision*high && high > faintest {
+		middle := (low + high) / 2
+		s, err := try(middle)
+		if err != nil {
+			return err
+		}
+		if s.Holds() {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	above, err := try(high)
+	if err != nil {
+		return err
+	}
+	rating.Binds = above.Worst()
+	s, err := try(low)
+	if err != nil {
+		return err
+	}
+	rating.Level, rating.State = low, *s
+	return nil
+}
+
+// turning lists the criteria that a higher level uses less of, by more than what
+// solving leaves uncertain.
+func turning(before, after *State) []Criterion {
+	var list []Criterion
+	for i := range after.Uses {
+		if u := after.Uses[i].Ratio(); u < before.Uses[i].Ratio()-1e-6 && before.Uses[i].Ratio() > slack {
+			list = append(list, Criterion(i))
+		}
+	}
+	return list
+}
+
+// slack is the part of a limit below which it does not matter how it is used.
+const slack = 0.8
+
+func union(a, b []Criterion) []Criterion {
+	var in [criteria]bool
+	for _, list := range [2][]Criterion{a, b} {
+		for _, x := range list {
+			in[x] = true
+		}
+	}
+	var all []Criterion
+	for i, yes := range in {
+		if yes {
+			all = append(all, Criterion(i))
+		}
+	}
+	return all
+}

@@ -1,0 +1,188 @@
+package repair
+
+import (
+	"math"
+
+	"ohmkeep/internal/advise/loadlimit"
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+)
+
+// bench tries one run, edited, at the accounts that are known of it.
+type bench struct {
+	k       Known
+	of      *run.Run
+	edit    *edit // nil = as wired
+	mix     loadlimit.Mix
+	circuit *loadlimit.Circuit
+}
+
+func newBench(k Known, e *edit, mix loadlimit.Mix, limits loadlimit.Limits) (*bench, error) {
+	b := &bench{k: k, of: k.Run, edit: e, mix: mix}
+	if e != nil {
+		b.of = e.run(k.Run)
+	}
+	var err error
+	b.circuit, err = loadlimit.New(loadlimit.Condition{Run: b.of, Parameters: b.parameters(k.Best), Adjust: k.Best.Adjust}, mix, limits)
+	return b, err
+}
+
+func (b *bench) parameters(a estimate.Account) ladder.Parameters {
+	if b.edit == nil {
+		return a.Parameters
+	}
+	return b.edit.parameters(a.Parameters, b.k.Run, b.of)
+}
+
+func (b *bench) take(a estimate.Account) { b.circuit.Take(b.parameters(a), a.Adjust) }
+
+// spread gathers how far a value goes to either side, one direction after another.
+// Where a direction moves it the same way whichever side is taken, the greater
+// counts, so that a bend does not hide what a straight line would show.
+type spread struct{ best, up, down float64 }
+
+func (s *spread) add(sides [2]float64) {
+	up := math.Max(0, math.Max(sides[0], sides[1])-s.best)
+	down := math.Max(0, s.best-math.Min(sides[0], sides[1]))
+	s.up += up * up
+	s.down += down * down
+}
+
+func (s *spread) number() Number {
+	return Number{s.best, s.best - verdict.Coverage95*math.Sqrt(s.down), s.best + verdict.Coverage95*math.Sqrt(s.up)}
+}
+
+// figures are what an interval is wanted of.
+type figures struct{ shift, lost, volts, watts, use, level float64 }
+
+func figuresOf(s *loadlimit.State) figures {
+	worst := s.Worst()
+	return figures{shift: s.Uses[loadlimit.Colour].Value, lost: s.Uses[loadlimit.Brightness].Value, volts: s.LeastVolt,
+		watts: s.Uses[loadlimit.JointHeat].Value, use: worst.Ratio()}
+}
+
+// effect is what the run does at a level, and the most it bears.
+func (b *bench) effect(level float64) (Effect, error) {
+	e := Effect{Level: level}
+	b.take(b.k.Best)
+	s, err := b.circuit.Try(level)
+	if err != nil {
+		return e, err
+	}
+	e.State = *s
+	if e.Rating, err = b.circuit.Highest(); err != nil {
+		return e, err
+	}
+	best := figuresOf(&e.State)
+	if best.level, err = b.nearby(e.Rating); err != nil {
+		return e, err
+	}
+	shift, lost, volts := spread{best: best.shift}, spread{best: best.lost}, spread{best: best.volts}
+	watts, use, highest := spread{best: best.watts}, spread{best: best.use}, spread{best: best.level}
+	var tilt []float64 // of the least volts, per deviation along each direction
+	for _, pair := range b.k.Sides {
+		var at [2]figures
+		for side, account := range pair {
+			if at[side], err = b.figures(account, level, e.Rating); err != nil {
+				return e, err
+			}
+		}
+		each := func(s *spread, of func(figures) float64) { s.add([2]float64{of(at[0]), of(at[1])}) }
+		each(&shift, func(f figures) float64 { return f.shift })
+		each(&lost, func(f figures) float64 { return f.lost })
+		each(&volts, func(f figures) float64 { return f.volts })
+		each(&watts, func(f figures) float64 { return f.watts })
+		each(&use, func(f figures) float64 { return f.use })
+		each(&highest, func(f figures) float64 { return f.level })
+		tilt = append(tilt, (at[0].volts-at[1].volts)/2)
+	}
+	inf := math.Inf(1)
+	e.Shift, e.Lost = shift.number().tidy(0, inf), lost.number().tidy(0, 1)
+	e.LeastVolts, e.JointWatts = volts.number().tidy(0, inf), watts.number().tidy(0, inf)
+	e.Use, e.Highest = use.number().tidy(0, inf), highest.number().moved(e.Rating.Level).tidy(0, 1)
+	if err := b.extremes(&e, tilt, best.level); err != nil {
+		return e, err
+	}
+	b.take(b.k.Best)
+	amps := func(level float64) float64 { return b.mix.Limiter(b.of, level) }
+	e.Limiter = Number{amps(e.Highest.Value), amps(e.Highest.Low), amps(e.Highest.High)}
+	if e.Rating.Dark() { // not even the idle current is safe
+		e.Limiter.Value, e.Limiter.Low = 0, 0
+		if e.Highest.High == 0 {
+			e.Limiter.High = 0
+		}
+	}
+	e.Verdict = b.verdict(e)
+	return e, nil
+}
+
+// extremes widens the intervals of the light to what it is where the least volts are
+// at either end of theirs, whichever way a channel falls below its knee. A knee
+// stays out of sight as long as one direction after another is taken by itself; all
+// of them together may reach it. at is the highest level as nearby finds it.
+func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
+	length := 0.0
+	for _, t := range tilt {
+		length += t * t
+	}
+	if length == 0 || b.k.Along == nil {
+		return nil
+	}
+	deviations := make([]float64, len(tilt))
+	for _, sign := range [2]float64{1, -1} {
+		for j, t := range tilt {
+			deviations[j] = sign * verdict.Coverage95 * t / math.Sqrt(length)
+		}
+		a := b.k.Along(deviations)
+		for _, account := range [2]estimate.Account{a, b.k.straight(a)} {
+			b.take(account)
+			s, err := b.circuit.Try(e.Level)
+			if err != nil {
+				return err
+			}
+			f := figuresOf(s)
+			e.Shift, e.Lost, e.Use = e.Shift.holding(f.shift), e.Lost.holding(f.lost), e.Use.holding(f.use)
+			e.LeastVolts = e.LeastVolts.holding(f.volts)
+		}
+	}
+	b.take(b.k.straight(b.k.Best))
+	level, err := b.nearby(e.Rating)
+	if by := level - at; by < 0 {
+		e.Highest.Low += by
+	} else {
+		e.Highest.High += by
+	}
+	e.Highest = e.Highest.tidy(0, 1)
+	return err
+}
+
+// verdict holds the design load against every limit, by how much of it is used and
+// by the highest level. Both must pass: on the way up something else may have given
+// way, and a limit may lie just behind a bend that one of the two does not show.
+func (b *bench) verdict(e Effect) assessment.Verdict {
+	needs := e.Level * (1 - 2*loadlimit.Precision)
+	switch {
+	case b.k.Doubt:
+		return assessment.Unproven
+	case e.Use.Low > 1 || e.Highest.High < needs:
+		return assessment.Fail
+	case e.Use.High <= 1 && e.Highest.Low >= needs:
+		return assessment.Pass
+	}
+	return assessment.Unproven
+}
+
+// figures are those of one account that is not the best.
+func (b *bench) figures(a estimate.Account, level float64, best *loadlimit.Rating) (figures, error) {
+	b.take(a)
+	s, err := b.circuit.Try(level)
+	if err != nil {
+		return figures{}, err
+	}
+	f := figuresOf(s)
+	f.level, err = b.nearby(best)
+	return f, err
+}

@@ -1,0 +1,137 @@
+package repair
+
+import (
+	"errors"
+
+	"ohmkeep/internal/advise/loadlimit"
+	"ohmkeep/internal/result/assessment"
+)
+
+// Loads is what a run bears of every colour of its steps.
+type Loads struct {
+	Known   Known
+	Colours []Load // as wired
+	Design  int    // the colour of the design step; -1 without one
+	After   []Change
+	Assumed []string
+}
+
+// Load is one colour as wired.
+type Load struct {
+	Mix    loadlimit.Mix
+	Step   int    // of the run, at whose account and level the colour is taken
+	Effect Effect // at the level of the design step, or of the brightest that shows the colour
+}
+
+// Change is what a repair makes of every colour, at the best account.
+type Change struct {
+	Repair  Repair
+	Colours []Effect // in the order of Loads.Colours; without intervals
+}
+
+// ErrNoColour tells that no step of a run lights any channel.
+var ErrNoColour = errors.New("no step lights any channel, so there is no load to limit")
+
+// Rate finds the most that a run bears of each colour of its steps, as wired and
+// after each repair that is proposed at the design step. known gives what is known
+// of the run in a step. The error is ErrNoColour or one of solving the run.
+func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
+	k := known(max(design, 0))
+	r := k.Run
+	l := &Loads{Known: k, Design: -1}
+	var alone []Known // by colour, without the sides
+	for i, mix := range loadlimit.Mixes(r) {
+		step, level := mix.Steps[0], 0.0
+		for _, s := range mix.Steps {
+			_, its := loadlimit.MixOf(r.Steps[s])
+			if s == design {
+				step, level, l.Design = s, its, i
+				break
+			}
+			if its > level {
+				step, level = s, its
+			}
+		}
+		shown := known(step)
+		b, err := newBench(shown, nil, mix, o.Limits)
+		if err != nil {
+			return nil, err
+		}
+		e, err := b.effect(level)
+		if err != nil {
+			return nil, err
+		}
+		l.Colours = append(l.Colours, Load{mix, step, e})
+		shown.Sides = nil
+		alone = append(alone, shown)
+	}
+	if len(l.Colours) == 0 {
+		return nil, ErrNoColour
+	}
+	carried := design
+	if carried < 0 {
+		carried = l.Colours[0].Step
+	}
+	var repairs []Repair
+	repairs, l.Assumed = propose(k, r.Steps[carried], o)
+	for _, repair := range repairs {
+		change := Change{Repair: repair}
+		for i := range l.Colours {
+			e, ok := tried(alone[i], &repair.edit, l.Colours[i].Mix, l.Colours[i].Effect.Level, o)
+			if !ok {
+				break
+			}
+			change.Colours = append(change.Colours, e)
+		}
+		if len(change.Colours) == len(l.Colours) {
+			l.After = append(l.After, change)
+		}
+	}
+	return l, nil
+}
+
+// Limiter is the setting that is safe whichever of the colours is shown, A, and the
+// colour that decides it; -1 and the greatest of all where every colour holds at
+// full level.
+func Limiter(effects []Effect) (safe Number, decides int) {
+	decides = -1
+	most := Number{}
+	for i, e := range effects {
+		if e.Limiter.Value > most.Value {
+			most = e.Limiter
+		}
+		if e.Rating.Binds.Subject == "" && e.Highest.Low >= 1 {
+			continue
+		}
+		if decides < 0 || e.Limiter.Low < safe.Low || e.Limiter.Low == safe.Low && e.Limiter.Value < safe.Value {
+			safe, decides = e.Limiter, i
+		}
+	}
+	if decides < 0 {
+		return most, -1
+	}
+	return safe, decides
+}
+
+// Effects are those of every colour as wired.
+func (l *Loads) Effects() []Effect {
+	var list []Effect
+	for _, c := range l.Colours {
+		list = append(list, c.Effect)
+	}
+	return list
+}
+
+// Verdict is that of the design step, or of every step where none is named so.
+func (l *Loads) Verdict() assessment.Verdict {
+	if l.Design >= 0 {
+		return l.Colours[l.Design].Effect.Verdict
+	}
+	worst := assessment.Pass
+	for _, c := range l.Colours {
+		if rank[c.Effect.Verdict] > rank[worst] {
+			worst = c.Effect.Verdict
+		}
+	}
+	return worst
+}

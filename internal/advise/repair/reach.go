@@ -1,0 +1,140 @@
+package repair
+
+import (
+	"math"
+
+	"ohmkeep/internal/run"
+)
+
+// reach is how far along the strip every pixel lies from one or more places, in
+// metres of strip. Joints have no length.
+type reach struct {
+	metres [][]float64 // by reel and pixel; +Inf where no strip leads
+	from   [][]int     // by reel and pixel: index into the places given
+}
+
+// measure walks the strip from places on reels. Trees of reels are walked to and
+// fro until nothing gets any nearer.
+func measure(r *run.Run, places []run.Place) reach {
+	m := reach{}
+	for _, reel := range r.Reels {
+		far := make([]float64, reel.Pixels)
+		for k := range far {
+			far[k] = math.Inf(1)
+		}
+		m.metres = append(m.metres, far)
+		m.from = append(m.from, make([]int, reel.Pixels))
+	}
+	for i, p := range places {
+		if p.Kind == run.AtReel {
+			m.metres[p.Index][p.Pixel-1] = 0
+			m.from[p.Index][p.Pixel-1] = i
+		}
+	}
+	for nearer := true; nearer; {
+		nearer = false
+		for i, reel := range r.Reels {
+			segment := reel.SegmentLength()
+			for k := 1; k < reel.Pixels; k++ {
+				nearer = m.step(i, k-1, i, k, segment) || nearer
+			}
+			for k := reel.Pixels - 1; k > 0; k-- {
+				nearer = m.step(i, k, i, k-1, segment) || nearer
+			}
+		}
+		for _, j := range r.Joints {
+			last := r.Reels[j.From].Pixels - 1
+			nearer = m.step(j.From, last, j.To, 0, 0) || nearer
+			nearer = m.step(j.To, 0, j.From, last, 0) || nearer
+		}
+	}
+	return m
+}
+
+// step goes from a pixel to its neighbour.
+func (m reach) step(reel, pixel, toReel, toPixel int, metres float64) bool {
+	if by := m.metres[reel][pixel] + metres; by < m.metres[toReel][toPixel]-1e-9 {
+		m.metres[toReel][toPixel] = by
+		m.from[toReel][toPixel] = m.from[reel][pixel]
+		return true
+	}
+	return false
+}
+
+// at gives the metres to a place, and the nearest of the places measured from.
+func (m reach) at(p run.Place) (metres float64, nearest int) {
+	return m.metres[p.Index][p.Pixel-1], m.from[p.Index][p.Pixel-1]
+}
+
+// farthest is the place that is furthest away.
+func (m reach) farthest() (at run.Place, metres float64) {
+	metres = -1
+	for i, reel := range m.metres {
+		for k, d := range reel {
+			if d > metres && !math.IsInf(d, 1) {
+				at, metres = run.Place{Kind: run.AtReel, Index: i, Pixel: k + 1}, d
+			}
+		}
+	}
+	return at, metres
+}
+
+// middle is the place on the way from the nearest of the places to a far one that
+// is as far from either, moved to a joint where one is near, whose pads are easier
+// to reach than copper under a cover.
+func (m reach) middle(r *run.Run, far run.Place) run.Place {
+	back := measure(r, []run.Place{far})
+	total, _ := m.at(far)
+	best, least := far, math.Inf(1)
+	for i, reel := range m.metres {
+		for k, d := range reel {
+			way := d + back.metres[i][k]
+			if way > total+1e-6 {
+				continue
+			}
+			miss := math.Abs(d - total/2)
+			if atJoint(r, i, k+1) {
+				miss -= nearJoint * total
+			}
+			if miss < least {
+				best, least = run.Place{Kind: run.AtReel, Index: i, Pixel: k + 1}, miss
+			}
+		}
+	}
+	return best
+}
+
+// nearJoint is the part of the way that a feed into the middle may be moved.
+const nearJoint = 0.12
+
+func atJoint(r *run.Run, reel, pixel int) bool {
+	for _, j := range r.Joints {
+		if j.To == reel && pixel == 1 || j.From == reel && pixel == r.Reels[reel].Pixels {
+			return true
+		}
+	}
+	return false
+}
+
+// freeEnds are the reel ends where the strip stops and no feed lands.
+func freeEnds(r *run.Run) []run.Place {
+	var ends []run.Place
+	for i, reel := range r.Reels {
+		first, last := true, true
+		for _, j := range r.Joints {
+			first, last = first && j.To != i, last && j.From != i
+		}
+		for _, f := range r.Feeds {
+			if f.To.Kind == run.AtReel && f.To.Index == i {
+				first, last = first && f.To.Pixel != 1, last && f.To.Pixel != reel.Pixels
+			}
+		}
+		if first {
+			ends = append(ends, run.Place{Kind: run.AtReel, Index: i, Pixel: 1})
+		}
+		if last && reel.Pixels > 1 {
+			ends = append(ends, run.Place{Kind: run.AtReel, Index: i, Pixel: reel.Pixels})
+		}
+	}
+	return ends
+}

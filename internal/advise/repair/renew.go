@@ -1,0 +1,144 @@
+package repair
+
+import (
+	"fmt"
+
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/conductor"
+)
+
+// renew lays each feed anew: as stated where it fails, thicker, and shorter.
+func (p *proposer) renew() {
+	for i, f := range p.k.Run.Feeds {
+		if f.Length <= 0 || f.Conductor == "" {
+			continue
+		}
+		for _, bad := range p.k.Feeds {
+			if bad == i {
+				p.rewire(i, f, f.Conductor, f.Length, "renew feed %s as its file states, %s")
+			}
+		}
+		size := f.Conductor
+		for range 2 {
+			var ok bool
+			if size, ok = thicker(size, f); !ok {
+				break
+			}
+			p.rewire(i, f, size, f.Length, "renew feed %s with %s")
+		}
+		if f.Length >= 1 && f.From.Kind == run.AtSupply && p.alone(f.From) {
+			p.rewire(i, f, f.Conductor, f.Length/2, "hang supply "+p.k.Run.PlaceName(f.From)+" nearer: feed %s of half the length, %s")
+			last := &p.list[len(p.list)-1]
+			last.Labour = mains
+			last.Cautions = append(last.Cautions, licensed)
+		}
+	}
+}
+
+// alone tells whether one feed only begins at a supply, which can be hung elsewhere then.
+func (p *proposer) alone(at run.Place) bool {
+	n := 0
+	for _, f := range p.k.Run.Feeds {
+		if f.From == at {
+			n++
+		}
+	}
+	return n == 1
+}
+
+func thicker(size string, f run.Feed) (string, bool) {
+	wire, err := conductor.Parse(size, f.Material, f.Stranding)
+	if err != nil {
+		return "", false
+	}
+	return wire.Thicker()
+}
+
+func (p *proposer) rewire(i int, f run.Feed, size string, metres float64, text string) {
+	laid, ok := p.cable(f, size, metres)
+	if !ok {
+		return
+	}
+	// The fuse that the run has now stays where it protects the wire.
+	if f.Fuse > 0 && f.Fuse <= laid.Ampacity {
+		laid.Fuse = f.Fuse
+	}
+	p.add(Repair{Kind: Renew, touches: "feed " + f.Name, Labour: laying, Material: copper(laid), Fuse: laid.Fuse,
+		Text: fmt.Sprintf(text, f.Name, fmt.Sprintf("%.3g m of %s", metres, size)),
+		edit: edit{rewired: map[int]run.Feed{i: laid}}, Cautions: []string{disconnect, fuseIt(laid)}})
+}
+
+// cable is a feed of a size and length, with the connectors that the run's limits
+// allow and the largest fuse that its wire bears.
+func (p *proposer) cable(like run.Feed, size string, metres float64) (run.Feed, bool) {
+	wire, err := conductor.Parse(size, like.Material, like.Stranding)
+	if err != nil {
+		return run.Feed{}, false
+	}
+	f := like
+	f.Conductor, f.Length = size, metres
+	f.WireOhms = 2 * metres * wire.OhmsPerMetre(20)
+	f.Ohms = f.WireOhms + p.k.Run.Limits.ConnectorOhms
+	f.TempCo = wire.TempCo()
+	f.Stated = false
+	f.Ampacity, f.AmpacityBy, _ = wire.Ampacity()
+	f.Fuse = fuseFor(f.Ampacity)
+	p.assume("New feeds are taken with %.3g mΩ of connectors.", 1000*p.k.Run.Limits.ConnectorOhms)
+	return f, true
+}
+
+// fuses are the blade fuses that are sold (common practice, no source).
+var fuses = []float64{1, 2, 3, 4, 5, 7.5, 10, 15, 20, 25, 30, 40}
+
+func fuseFor(ampacity float64) float64 {
+	best := 0.0
+	for _, f := range fuses {
+		if f <= ampacity {
+			best = f
+		}
+	}
+	return best
+}
+
+func fuseIt(f run.Feed) string {
+	if fuseFor(f.Ampacity) == 0 {
+		return "Fuse the new feed near its supply."
+	}
+	return fmt.Sprintf("Fuse a feed of %s near its supply with %.3g A at most (%.3g A by %s; local codes decide).", f.Conductor, fuseFor(f.Ampacity), f.Ampacity, f.AmpacityBy)
+}
+
+func copper(f run.Feed) float64 {
+	wire, err := conductor.Parse(f.Conductor, f.Material, f.Stranding)
+	if err != nil {
+		return 0
+	}
+	return 2 * wirePoints * f.Length * wire.Area()
+}
+
+// usualConductor is what a new feed is of where the nearest feed states none.
+const usualConductor = "1.5 mm2"
+
+// model is the feed that new feeds are like: the nearest that lands on the strip.
+func (p *proposer) model(i int) run.Feed {
+	f := p.k.Run.Feeds[i]
+	if p.options.Conductor != "" {
+		f.Conductor, f.Material, f.Stranding = p.options.Conductor, "copper", "fine"
+	} else if f.Conductor == "" {
+		f.Conductor, f.Material, f.Stranding = usualConductor, "copper", "fine"
+		p.assume("Feed %s states no conductor; new ones are taken as %s.", f.Name, usualConductor)
+	}
+	return f
+}
+
+// roomy is the thinnest size from the model's up that keeps a feed's drop at a
+// current; "" where none is sold.
+func (p *proposer) roomy(like run.Feed, metres, amps, volts float64) string {
+	size, ok := like.Conductor, true
+	for ok {
+		if f, sold := p.cable(like, size, metres); sold && f.Ohms*amps <= p.k.Run.Limits.FeedDrop*volts && f.Ampacity >= amps {
+			return size
+		}
+		size, ok = thicker(size, like)
+	}
+	return ""
+}

@@ -1,0 +1,180 @@
+// Package repair weighs what could be done about a run: each repair alone and the
+// best pair, by what it wins in colour, volts, heat and the highest safe current.
+//
+// A repair is an edit of the run; its effect is that of the edited run, solved with
+// the resistances that the readings gave where there are readings, and so carries
+// their interval. What a repair puts in is taken as stated in the Repair; it adds
+// no uncertainty of its own.
+//
+// Cost is counted in points of labour and material (common practice, no source):
+// they rank, and stand for no money.
+package repair
+
+import (
+	"math"
+
+	"ohmkeep/internal/advise/loadlimit"
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// Known is a run and what is known of it.
+type Known struct {
+	Run *run.Run
+	// Best and Sides are the fitted accounts in the step asked; without readings Best
+	// is what the file states and there are no Sides.
+	Best  estimate.Account
+	Sides [][2]estimate.Account
+	// Along is the account so many deviations along each of the sides; nil without any.
+	Along  func(deviations []float64) estimate.Account
+	knees  float64 // V by which they lie elsewhere if channels fall below them in a straight line
+	Read   bool    // there are readings
+	Doubt  bool    // which nothing explains: nothing may pass
+	Joints []int
+	Feeds  []int // that fail their limits: indexes into the run
+}
+
+// Stated is a run of which nothing is known but its file. Joints and feeds that
+// the file itself states above their limits count as failing.
+func Stated(r *run.Run) Known {
+	c := loadlimit.Stated(r)
+	k := Known{Run: r, Best: estimate.Account{Parameters: c.Parameters, Adjust: c.Adjust}}
+	for i, j := range r.Joints {
+		if j.Ohms > j.Limit && !j.PlusCut {
+			k.Joints = append(k.Joints, i)
+		}
+	}
+	for i, f := range r.Feeds {
+		if f.Ohms > r.FeedExcess(i) {
+			k.Feeds = append(k.Feeds, i)
+		}
+	}
+	return k
+}
+
+// Fitted is a run as its readings show it in a step, by its index in the run.
+func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Known {
+	k := Known{Run: r, Read: true, Doubt: a.Doubtful() && !a.Unread()}
+	directions := est.Directions(step)
+	k.Best, k.Sides, k.Along = est.Account(step), directions.Sides(), directions.Along
+	k.knees = straightShift(k, r.Steps[step])
+	for _, e := range a.Elements {
+		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
+			continue
+		}
+		switch e.Kind {
+		case assessment.Joint:
+			for i, j := range r.Joints {
+				if j.Name == e.Name {
+					k.Joints = append(k.Joints, i)
+				}
+			}
+		case assessment.Feed:
+			k.Feeds = append(k.Feeds, r.FeedIndex(e.Name))
+		}
+	}
+	return k
+}
+
+// straightShift gives how much further the knees lie if channels fall below them in a
+// straight line, V; 0 where the run cannot be solved.
+func straightShift(k Known, step run.Step) float64 {
+	net, err := ladder.New(k.Run)
+	if err != nil {
+		return 0
+	}
+	solver := net.NewSolver()
+	if err := solver.Solve(&k.Best.Parameters, ladder.Loads(k.Run, step, k.Best.Adjust)); err != nil {
+		return 0
+	}
+	return solver.StraightShift(step, k.Best.Adjust)
+}
+
+// straight is an account whose channels fall below their knees in a straight line.
+func (k Known) straight(a estimate.Account) estimate.Account {
+	a.Adjust.Shape = pixel.Ramp
+	a.Adjust.Shift += k.knees
+	return a
+}
+
+// Options are what somebody may want otherwise. Zero values are the usual.
+type Options struct {
+	Limits    loadlimit.Limits
+	FarMetres float64 // of a new feed to a far end, one way; 0 = along the strip, and the near feed's again
+	Conductor string  // of new feeds; "" = as the nearest feed's
+}
+
+// Number is a value with its 95 % interval; without readings, the value alone.
+type Number struct{ Value, Low, High float64 }
+
+// Effect is what a run does at the design load, and the most it bears.
+type Effect struct {
+	Level      float64            // of the colour, at which State is
+	State      loadlimit.State    // at the best account
+	Rating     *loadlimit.Rating  // at the best account
+	Shift      Number             // u′v′ at the worst pixel
+	Lost       Number             // part of the light of the dimmest pixel
+	LeastVolts Number             // V
+	JointWatts Number             // W in the hottest joint
+	Use        Number             // of the limit that is used up most; above 1 it is broken
+	Highest    Number             // level up to which everything holds
+	Limiter    Number             // A that a controller counts then
+	Verdict    assessment.Verdict // of the design load
+}
+
+// Option is a repair, or two, and what it does.
+type Option struct {
+	Repairs []Repair
+	Effect  Effect
+}
+
+// Cost is the sum of the repairs'.
+func (o Option) Cost() float64 {
+	sum := 0.0
+	for _, r := range o.Repairs {
+		sum += r.Cost()
+	}
+	return sum
+}
+
+// Plan is what could be done about a run.
+type Plan struct {
+	Known   Known
+	Mix     loadlimit.Mix
+	Step    string
+	Level   float64 // of the design step
+	AsWired Effect
+	Options []Option // those that meet every limit first, the cheapest of them first
+	Pair    *Option  // the best two together; nil where no two go together
+	Assumed []string // said of the proposals
+}
+
+// Wins is how far an option brings the worst pixel back, in u′v′ and in volts, how
+// many watts less the hottest joint makes, and how many amperes more are safe.
+func (p *Plan) Wins(o Option) (shift, volts, watts, amps float64) {
+	was, is := p.AsWired, o.Effect
+	return was.Shift.Value - is.Shift.Value, is.LeastVolts.Value - was.LeastVolts.Value,
+		was.JointWatts.Value - is.JointWatts.Value, is.Limiter.Value - was.Limiter.Value
+}
+
+// tidy keeps an interval around its value and above a least.
+func (n Number) tidy(least, most float64) Number {
+	n.Low = math.Min(math.Max(n.Low, least), n.Value)
+	n.High = math.Max(math.Min(n.High, most), n.Value)
+	return n
+}
+
+// holding widens an interval to hold a value.
+func (n Number) holding(x float64) Number {
+	n.Low, n.High = math.Min(n.Low, x), math.Max(n.High, x)
+	return n
+}
+
+// moved is an interval as wide about another value.
+func (n Number) moved(to float64) Number {
+	by := to - n.Value
+	return Number{to, n.Low + by, n.High + by}
+}

@@ -1,0 +1,100 @@
+package judge
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+)
+
+// Whatever may be open is told with what to do, also where the fit is in doubt; a sound
+// conductor is not.
+func TestAdviceOnWhatMayBeOpen(t *testing.T) {
+	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), Over: 1, Known: true}
+	for _, c := range []struct {
+		name string
+		kind assessment.Kind
+		fit  assessment.Fit
+		says []string
+	}{
+		{"joint", assessment.Joint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but all that they exclude is less than 0.5 mΩ",
+			"Disconnect the supply, then look for a parted conductor", "Or read the voltages from a.end+ to b.start+ and from a.end- to b.start- in the brightest step"}},
+		{"joint in doubt", assessment.Joint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a parted conductor"}},
+		{"feed", assessment.Feed, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning feed f: Perhaps open.", "Disconnect the supply", "Or read its current in the brightest step: an open feed carries none."}},
+		{"joint of many ohms", assessment.Joint, assessment.Fit{PValue: 0.4}, []string{"warning joint a-b: Perhaps open. The probability", "Disconnect the supply, then look for a parted conductor"}},
+	} {
+		j := unproven(c.fit, open)
+		if strings.Contains(c.name, "ohms") {
+			j.out.Elements[0].Ohms, j.out.Elements[0].Low = 17, 0
+		}
+		j.doubt = j.out.Doubtful()
+		if c.kind == assessment.Feed {
+			j.run.Joints, j.run.Feeds = nil, []run.Feed{{Name: "f"}}
+			j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = c.kind, c.kind, "f"
+		}
+		j.findUnproven()
+		for _, want := range c.says {
+			if got := findings(j.out); !strings.Contains(got, want) {
+				t.Errorf("%s: %q is missing in\n%s", c.name, want, got)
+			}
+		}
+		if got := j.advice(0); !strings.HasPrefix(got, mendOpen) || got == mendOpen {
+			t.Errorf("%s: %q", c.name, got)
+		}
+	}
+	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.01, Low: 0.005, High: 0.02, Over: 0.2, Known: true})
+	j.findUnproven()
+	if got := findings(j.out); strings.Contains(got, "open") || j.advice(0) != "" {
+		t.Errorf("%q, %s", j.advice(0), got)
+	}
+}
+
+// One that fails as open is explained with the advice of its finding.
+func TestAdviceOnAnOpenFeed(t *testing.T) {
+	r := ring()
+	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x.Element.Verdict != assessment.Fail || x.Advice != mendOpen || x.Why != "" || !strings.Contains(findings(a), mendOpen) {
+		t.Errorf("%+v\n%s", x, findings(a))
+	}
+}
+
+// No finding tells of the heat of what does not conduct, nor writes watts with an exponent.
+func TestHeatInFindings(t *testing.T) {
+	for _, c := range []struct {
+		ohms, watts float64
+		says        string
+	}{{0.1, 0.04, ""}, {0.1, 0.4, "It turns 0.4 W into heat at 2.00 A."}, {0.3, 240, "It turns 240 W into heat"}, {75.3, 240, ""}, {math.Inf(1), 240, ""}} {
+		j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: c.ohms, Low: 0.05, High: math.Inf(1), Amps: 2, Watts: c.watts})
+		got := j.failure(&j.out.Elements[0])
+		if c.says == "" && strings.Contains(got, "heat") || !strings.Contains(got, c.says) {
+			t.Errorf("%g Ω, %g W: %q", c.ohms, c.watts, got)
+		}
+	}
+}
+
+// Where a joint or feed would be parted but for some readings, that is open, and never a
+// number that no reading can exclude.
+func TestPartsThatWouldBeOpen(t *testing.T) {
+	inf := math.Inf(1)
+	for _, c := range []struct {
+		kind       assessment.Kind
+		known      bool
+		low, high  float64
+		ohms, from float64
+	}{
+		{assessment.Joint, true, inf, inf, inf, mostExcluded}, {assessment.Feed, true, 12, 90, inf, 12},
+		{assessment.Feed, true, 9, 90, 50, 9}, {assessment.Feed, false, 12, 90, 50, 12}, {assessment.Reel, true, 12, 90, 50, 12},
+	} {
+		p := asParted(c.kind, assessment.Part{Known: c.known, Ohms: 50, Low: c.low, High: c.high})
+		if p.Ohms != c.ohms || p.Low != c.from || math.IsInf(p.Ohms, 1) != math.IsInf(p.High, 1) {
+			t.Errorf("%s, %g to %g: %+v", c.kind, c.low, c.high, p)
+		}
+	}
+}

@@ -1,0 +1,61 @@
+package judge
+
+import (
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+)
+
+// A supply may come out below nothing, for its volts and its resistance are known together;
+// a reel that does is said to have no copper, and never less than none of it.
+func TestBelowNothingByKind(t *testing.T) {
+	for kind, says := range map[assessment.Kind]string{
+		assessment.Supply: "",
+		assessment.Reel:   "Reel x seems to have 0 % of its stated resistance",
+		assessment.Feed:   "Feed x seems to have less than no resistance",
+	} {
+		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: 0.5}, Elements: []estimate.Element{
+			{Kind: kind, Rail: assessment.Loop, Known: true, Belief: verdict.Belief{Mean: -0.02, Deviation: 0.001}}}}
+		got := oddity(est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.08 }, slip)
+		if says == "" && got != "" || !strings.HasPrefix(got, says) {
+			t.Errorf("%s: %q, want %q", kind, got, says)
+		}
+	}
+}
+
+// Where a fit explains nothing, the line is named that hurts most among those it was made of.
+func TestWhereItHurtsMost(t *testing.T) {
+	j := unproven(assessment.Fit{Converged: true, PValue: 1e-6}, assessment.Element{})
+	j.out.Readings = make([]assessment.Reading, 3)
+	for i, z := range []float64{3, -5, 90} {
+		x := &j.out.Readings[i]
+		x.Row, x.From, x.To, x.Step, x.Standardised, x.Used = i+2, "a.end+", "a.end-", "white", z, i < 2
+		x.Quantity = run.Voltage
+	}
+	j.doubt = j.out.Doubtful()
+	j.findMisfit()
+	if told := findings(j.out); !strings.Contains(told, "It hurts most at line 3 (a.end+ to a.end-, \"white\").") {
+		t.Error(told)
+	}
+}
+
+// What is said of an element that neither passes nor fails is what keeps it from that and no
+// more: nothing of a doubt where there is none, nor of what would pass that would not.
+func TestWhySaysNoMore(t *testing.T) {
+	settled := assessment.Fit{Converged: true, PValue: 0.4}
+	for deviation, passes := range map[float64]bool{0.0037: true, 0.0042: false} {
+		j := unproven(settled, assessment.Element{Ohms: 0.005, Low: 0.002, High: 0.009, Over: 0.0162, Known: true})
+		j.est.Elements[0].Belief = verdict.Belief{Mean: 0.005, Deviation: deviation}
+		got := j.why(0)
+		if strings.Contains(got, "By what the readings say near its best value it would be") != passes {
+			t.Errorf("± %g: %q", deviation, got)
+		}
+		if strings.Contains(got, "doubt") {
+			t.Errorf("± %g: %q, and nothing is in doubt", deviation, got)
+		}
+	}
+}

@@ -1,0 +1,233 @@
+package judge
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// Explain assesses like Make, and tells what the verdict on one element rests on. The
+// element is named as in the run, with its kind before a colon where the name alone is
+// that of several. The error may also say that there is none of that name.
+func Explain(r *run.Run, readings []reading.Reading, name string) (*assessment.Assessment, *assessment.Explanation, error) {
+	j, err := weigh(r, readings)
+	if err != nil {
+		return nil, nil, err
+	}
+	i, err := j.named(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	return j.out, j.explain(i), nil
+}
+
+// named finds an element's loop, or its only row.
+func (j *judged) named(name string) (int, error) {
+	kind, bare, both := strings.Cut(name, ":")
+	if !both {
+		kind, bare = "", name
+	}
+	var found []int
+	var of []string
+	for i := range j.est.Elements {
+		e := &j.est.Elements[i]
+		first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
+		if first && j.name(e) == bare && (kind == "" || kind == string(e.Kind)) {
+			found, of = append(found, i), append(of, string(e.Kind)+":"+bare)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return 0, fmt.Errorf("no joint, feed, reel or supply is named %q", name)
+	}
+	return 0, fmt.Errorf("%q is the name of several: write %s", name, strings.Join(of, " or "))
+}
+
+// explain weighs like readings together, over all steps and in the step that weighs
+// most.
+func (j *judged) explain(i int) *assessment.Explanation {
+	x := &assessment.Explanation{Element: *j.judgedAs(i), Why: j.why(i), Advice: j.advice(i)}
+	e := &j.est.Elements[i]
+	groups := map[string][]int{}
+	var order []string
+	for n, r := range j.out.Readings {
+		if !r.Used {
+			continue
+		}
+		what := j.relation(e, r.Reading)
+		if groups[what] == nil {
+			order = append(order, what)
+		}
+		groups[what] = append(groups[what], n)
+		if one := j.part(i, "the reading", r.Step, []int{n}); x.Single == nil || one.Share > x.Single.Share {
+			x.Single = &one
+		}
+	}
+	var parts []assessment.Part
+	for _, what := range order {
+		parts = append(parts, j.part(i, what, "", groups[what]))
+	}
+	slices.SortStableFunc(parts, func(a, b assessment.Part) int {
+		switch { // whatever is not near comes last, as the rest
+		case a.What == theRest:
+			return 1
+		case b.What == theRest:
+			return -1
+		}
+		return cmp.Compare(b.Share, a.Share)
+	})
+	for _, p := range parts {
+		if p.Share < tellable {
+			continue
+		}
+		x.Parts = append(x.Parts, p)
+		if step, ok := j.heaviestStep(i, p.What, groups[p.What]); ok && step.Share >= tellable {
+			x.Parts = append(x.Parts, step)
+		}
+	}
+	x.Sources = j.sources(i)
+	return x
+}
+
+// theRest is what stands in no near relation to an element.
+const theRest = "all other voltages"
+
+// tellable is the least share worth a line.
+const tellable = 0.02
+
+// heaviestStep is the part of a group in the step that weighs most, where it has several.
+func (j *judged) heaviestStep(i int, what string, group []int) (heaviest assessment.Part, several bool) {
+	byStep := map[string][]int{}
+	for _, n := range group {
+		step := j.out.Readings[n].Step
+		byStep[step] = append(byStep[step], n)
+	}
+	if len(byStep) < 2 {
+		return heaviest, false
+	}
+	for _, step := range j.run.Steps {
+		if list := byStep[step.Name]; list != nil {
+			if p := j.part(i, what, step.Name, list); p.Share > heaviest.Share {
+				heaviest = p
+			}
+		}
+	}
+	heaviest.Of = true
+	return heaviest, true
+}
+
+// part is what some readings carry, and how the element would be judged without them.
+func (j *judged) part(i int, what, step string, group []int) assessment.Part {
+	e := &j.est.Elements[i]
+	w := j.est.Without(i, group)
+	p := assessment.Part{What: what, Step: step, Share: w.Share, Known: w.Known, Verdict: assessment.None}
+	for _, n := range group {
+		p.Rows = append(p.Rows, j.out.Readings[n].Row)
+	}
+	p.Ohms = math.Max(e.Ohms(w.Belief.Mean), 0)
+	low, high := w.Belief.Interval(coverage)
+	p.Low, p.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
+	p = asParted(e.Kind, p)
+	if limit := j.limit(e); !math.IsNaN(limit) {
+		p.Verdict = j.rule.Judge(w.Belief.Over(e.Scale(limit)), w.Known)
+		if p.Verdict == assessment.Pass && j.doubt || p.Verdict == assessment.Fail && p.Low <= limit {
+			p.Verdict = assessment.Unproven
+		}
+	}
+	if e.Open {
+		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.Excluded, math.Inf(1), j.judgedAs(i).Verdict
+	}
+	return p
+}
+
+// asParted calls a joint or feed open without some readings where it would then have so
+// much for certain, whatever the fit puts at its ends.
+func asParted(kind assessment.Kind, p assessment.Part) assessment.Part {
+	if joins := kind == assessment.Joint || kind == assessment.Feed; joins && p.Known && p.Low > parted {
+		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, mostExcluded), math.Inf(1)
+	}
+	return p
+}
+
+// relation says how a reading stands to an element.
+func (j *judged) relation(e *estimate.Element, x reading.Reading) string {
+	if x.Quantity == run.Current {
+		switch {
+		case e.Kind == assessment.Feed && x.From == j.run.Feeds[e.Index].Name:
+			return "its own current"
+		case e.Kind == assessment.Feed:
+			return "the other feeds' currents"
+		}
+		return "the feed currents"
+	}
+	from, errFrom := j.run.Point(x.From)
+	to, errTo := j.run.Point(x.To)
+	if errFrom != nil || errTo != nil {
+		return theRest
+	}
+	a, b := j.beside(e, from.Place), j.beside(e, to.Place)
+	switch {
+	case a == 0 || b == 0:
+		return theRest
+	case from.Place == to.Place && e.Kind == assessment.Joint:
+		return "the pair voltages either side of it"
+	case from.Place == to.Place && e.Kind == assessment.Supply:
+		return "the pair voltages at it"
+	case from.Place == to.Place && e.Kind == assessment.Feed:
+		return "the pair voltages at its two ends"
+	case from.Place == to.Place:
+		return "the pair voltages along it"
+	}
+	return "the voltages from one side of it to the other"
+}
+
+// beside tells on which side of an element a place is: 1 or 2; 0 for neither. All of a
+// reel is one side.
+func (j *judged) beside(e *estimate.Element, at run.Place) int {
+	r := j.run
+	ends := [2]run.Place{}
+	switch e.Kind {
+	case assessment.Joint:
+		joint := r.Joints[e.Index]
+		ends = [2]run.Place{{Kind: run.AtReel, Index: joint.From, Pixel: r.Reels[joint.From].Pixels}, {Kind: run.AtReel, Index: joint.To, Pixel: 1}}
+	case assessment.Feed:
+		ends = [2]run.Place{r.Feeds[e.Index].From, r.Feeds[e.Index].To}
+	case assessment.Supply:
+		ends = [2]run.Place{{Kind: run.AtSupply, Index: e.Index}, {Kind: run.AtSupply, Index: e.Index}}
+	case assessment.Reel:
+		if at.Kind == run.AtReel && at.Index == e.Index {
+			return 1
+		}
+		return 0
+	}
+	return 1 + slices.Index(ends[:], at)
+}
+
+// sources says where an element's uncertainty comes from.
+func (j *judged) sources(i int) []assessment.Source {
+	words := [estimate.Sources]string{
+		estimate.Digits:      "the last digits of the readings",
+		estimate.Meters:      "what the meters are off in common",
+		estimate.Pixels:      "what is not known of the pixels' current",
+		estimate.Temperature: "the copper's temperature",
+		estimate.Supplies:    "the supplies' volts",
+		estimate.Nothing:     "other conductors that the readings do not tell apart from it",
+	}
+	var list []assessment.Source
+	for k, share := range j.est.Budget(i) {
+		if share >= tellable {
+			list = append(list, assessment.Source{What: words[k], Share: share})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b assessment.Source) int { return cmp.Compare(b.Share, a.Share) })
+	return list
+}

@@ -1,0 +1,38 @@
+package judge
+
+import (
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/result/assessment"
+)
+
+// Where the rest fits badly too, a reading a few deviations off looks like some place or
+// other by chance, so that its looking like one excuses nothing; one ten deviations off and
+// more does not. Where the rest fits well, nothing is odd about either.
+func TestGlaringSlipsExcuseThemselves(t *testing.T) {
+	elsewhere := func(assessment.Reading) string { return "it reads like b.end in the same step" }
+	nowhere := func(assessment.Reading) string { return "" }
+	for _, c := range []struct {
+		deviations, p float64
+		resembles     func(assessment.Reading) string
+		odd           bool
+	}{
+		{9.9, 0.04, elsewhere, true},
+		{-9.9, 0.04, elsewhere, true},
+		{10.1, 0.04, elsewhere, false},
+		{-10.1, 0.04, elsewhere, false},
+		{10.1, 0.04, nowhere, true},
+		{9.9, 0.06, elsewhere, false},
+		{10.1, 0.06, nowhere, false},
+	} {
+		x := assessment.Reading{Suspect: true, Standardised: c.deviations}
+		x.From, x.To = "a.end+", "a.end-"
+		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: c.p}, Readings: []assessment.Reading{x}}
+		says := oddity(est, nil, nil, c.resembles)
+		if (says != "") != c.odd || c.odd && !strings.HasPrefix(says, "A reading of a.end+ to a.end- contradicts the others, looks like no slip") {
+			t.Errorf("%g deviations off, p %g, like %q: %q", c.deviations, c.p, c.resembles(x), says)
+		}
+	}
+}

@@ -1,0 +1,34 @@
+package judge
+
+import (
+	"math"
+	"testing"
+
+	"ohmkeep/internal/result/assessment"
+)
+
+// The far feed's minus was never connected, its plus carries half of all that is lit. What is
+// fed from behind, r1, drops next to nothing between its ends, which a reel of next to no
+// copper explains about as well: no such reel is sold, so every conductor is asked whether it
+// is open.
+func TestOpenFeedIsNoReelOfNothing(t *testing.T) {
+	r, readings := stored(t, "level")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range a.Elements {
+		if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
+			continue
+		}
+		if open := e.Kind == assessment.Feed && e.Name == "far"; e.Open() != open || open && (e.Verdict != assessment.Fail || !math.IsInf(e.High, 1) || e.Low < e.Limit) {
+			t.Errorf("%s %s: %g (%g to %g), %s", e.Kind, e.Name, e.Ohms, e.Low, e.High, e.Verdict)
+		}
+		if truth, known := map[string]float64{"r0": 0.06330, "r1": 0.06514, "trunk": 0.04074, "near": 0.09726, "r0-r1": 0.00252}[e.Name]; known && (truth < e.Low || truth > e.High) {
+			t.Errorf("%s %s: %g is true, found %g to %g", e.Kind, e.Name, truth, e.Low, e.High)
+		}
+	}
+	if a.Doubtful() {
+		t.Errorf("%+v, %s", a.Fit, a.Doubt)
+	}
+}

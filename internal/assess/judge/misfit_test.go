@@ -1,0 +1,87 @@
+package judge
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+)
+
+// Runs that are not what their file says: a reel stays dark, a feed is not in the file,
+// a whole step was another one. Where that shows in the readings it is said, and nothing
+// is passed.
+func TestSimulatedMisfits(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 4))
+	said := map[string][3]int{}
+	for i := range *simulations {
+		r := draw(rng)
+		p := simulate.New(r, simulate.Usual, rng)
+		bad := rng.IntN(len(r.Joints))
+		kind := []string{"a reel dark", "a feed unknown", "a step mistaken"}[i%3]
+		switch kind {
+		case "a reel dark":
+			p.Unlit = make([]bool, len(r.Reels))
+			p.Unlit[rng.IntN(len(r.Reels))] = true
+		case "a feed unknown":
+			with := *r
+			with.Feeds = append(slices.Clone(r.Feeds), r.Feeds[0])
+			extra := &with.Feeds[len(with.Feeds)-1]
+			extra.Name, extra.From = "unknown", run.Place{Kind: run.AtSupply}
+			extra.To = run.Place{Kind: run.AtReel, Index: rng.IntN(len(r.Reels)), Pixel: 20}
+			p = simulate.New(&with, simulate.Usual, rng)
+		}
+		if i%2 == 0 && !r.Joints[bad].PlusCut {
+			p.Joints[bad].Plus = 0.025 + 0.125*rng.Float64()
+		}
+		list, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if kind == "a step mistaken" {
+			for k := range list {
+				if list[k].Step == r.Steps[2].Name {
+					list[k].Step = r.Steps[1].Name
+				} else if list[k].Step == r.Steps[1].Name {
+					list[k].Step = r.Steps[2].Name
+				}
+			}
+		}
+		a := assess(t, r, list)
+		c := said[kind]
+		c[0]++
+		passed := 0
+		for _, e := range a.Elements {
+			if e.Verdict == assessment.Pass {
+				passed++
+				if e.Rail == assessment.Loop && e.Kind == assessment.Joint && trueLoop(r, p, e) > e.Limit {
+					t.Errorf("run %d: %s passes", i, e.Name)
+				}
+			}
+		}
+		if a.Doubtful() {
+			c[1]++
+			if passed > 0 {
+				t.Errorf("run %d: doubtful, and %d pass", i, passed)
+			}
+		} else if passed > 0 {
+			c[2]++
+		}
+		said[kind] = c
+	}
+	for kind, c := range said {
+		t.Logf("%-18s %d runs, %d said not to fit, %d fit and pass something", kind, c[0], c[1], c[2])
+		least := 0.9
+		if kind == "a reel dark" {
+			least = 0.7 // of four reels one dark is within what nobody knows of the currents
+		}
+		if n := float64(c[0]); float64(c[1]) < least*n-3*math.Sqrt(n*least*(1-least)) {
+			t.Errorf("%s: %d of %d said", kind, c[1], c[0])
+		}
+	}
+}

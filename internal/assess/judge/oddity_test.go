@@ -1,0 +1,220 @@
+package judge
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+)
+
+// Either side of each rule: three slips, three quarters of the stated copper, four
+// deviations below nothing (all common practice, no source).
+func TestOddity(t *testing.T) {
+	suspects := func(n int) []assessment.Reading {
+		list := make([]assessment.Reading, 9)
+		for i := range n {
+			list[i].Suspect = true
+			list[i].From = string(rune('a' + i))
+		}
+		return list
+	}
+	// twice gives two readings of a place that the others contradict, in two steps.
+	twice := func(value, predicted float64) []assessment.Reading {
+		list := suspects(2)
+		for i := range list {
+			list[i].Reading = reading.Reading{From: "north.end+", To: "north.end-", Step: string(rune('a' + i)), Value: value}
+			list[i].Predicted, list[i].Residual, list[i].Standardised = predicted, value-predicted, (value-predicted)/0.005
+		}
+		return list
+	}
+	other := twice(11.9, 11.5)
+	reversed := twice(-11.5, 11.5)
+	other[1].Quantity = run.Current
+	element := func(kind assessment.Kind, mean, deviation float64) []estimate.Element {
+		return []estimate.Element{{Kind: kind, Rail: assessment.Loop, Known: true,
+			Belief: verdict.Belief{Mean: mean, Deviation: deviation}}}
+	}
+	unknown := element(assessment.Reel, 0.04, 0.001)
+	unknown[0].Known = false
+	rail := element(assessment.Joint, -0.02, 0.001)
+	rail[0].Rail = assessment.Plus
+	for _, c := range []struct {
+		name string
+		est  estimate.Estimate
+		says string
+	}{
+		{"one that fits no slip", estimate.Estimate{Fit: assessment.Fit{PValue: 0.06}, Readings: suspects(1)}, ""},
+		{"and the rest fit badly", estimate.Estimate{Fit: assessment.Fit{PValue: 0.04}, Readings: suspects(1)}, "A reading of a contradicts"},
+		{"the rest fit badly without", estimate.Estimate{Fit: assessment.Fit{PValue: 0.04}, Readings: suspects(0)}, ""},
+		{"leads reversed, and the rest fit badly", estimate.Estimate{Fit: assessment.Fit{PValue: 0.04}, Readings: reversed[:1]}, ""},
+		{"three slips", estimate.Estimate{Readings: suspects(3)}, ""},
+		{"four", estimate.Estimate{Readings: suspects(4)}, "4 readings contradict the others"},
+		{"the same place twice", estimate.Estimate{Readings: twice(11.9, 11.5)}, "The readings of north.end+ to north.end- contradict the others more than once"},
+		{"its volts and its amperes", estimate.Estimate{Readings: other}, ""},
+		{"leads reversed all the time", estimate.Estimate{Readings: reversed}, ""},
+		{"millivolts all the time", estimate.Estimate{Readings: twice(0.0115, 11.5)}, ""},
+		// The end of the interval counts: 1.96 deviations up.
+		{"copper", estimate.Estimate{Elements: element(assessment.Reel, 0.060, 0.001)}, ""},
+		{"too little copper", estimate.Estimate{Elements: element(assessment.Reel, 0.057, 0.001)}, "Reel x seems to have 74 %"},
+		{"wire", estimate.Estimate{Elements: element(assessment.Feed, 0.042, 0.001)}, ""},
+		{"too little wire", estimate.Estimate{Elements: element(assessment.Feed, 0.037, 0.001)}, "Feed x seems to have 49 %"},
+		{"a reel that nobody knows", estimate.Estimate{Elements: unknown}, ""},
+		{"joint", estimate.Estimate{Elements: element(assessment.Joint, -0.0039, 0.001)}, ""},
+		{"joint below nothing", estimate.Estimate{Elements: element(assessment.Joint, -0.0041, 0.001)}, "Joint x seems to have less"},
+		{"feed below nothing", estimate.Estimate{Elements: element(assessment.Feed, -0.0041, 0.001)}, "Feed x seems to have less"},
+		{"one conductor below nothing", estimate.Estimate{Elements: rail}, "Joint x, its plus conductor, seems to have less"},
+	} {
+		if c.est.Fit.PValue == 0 {
+			c.est.Fit.PValue = 0.5
+		}
+		got := oddity(&c.est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.080 }, slip)
+		if c.says == "" && got != "" || !strings.HasPrefix(got, c.says) {
+			t.Errorf("%s: %q, want %q", c.name, got, c.says)
+		}
+	}
+}
+
+// A failure needs a settled fit, but for an open conductor of a fit that explains the
+// readings; and none stands whose interval reaches below the limit.
+func TestFailuresThatWaver(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		converged bool
+		p         float64
+		ohms, low float64
+		wavers    bool
+	}{
+		{"settled", true, 0.4, 0.050, 0.030, false},
+		{"not settled", false, 0.4, 0.050, 0.030, true},
+		{"badly explained", true, 0.0001, 0.050, 0.030, false},
+		{"rejected", true, 1e-7, 0.050, 0.030, true},
+		{"open, rejected", true, 1e-7, math.Inf(1), 8, true},
+		{"open", true, 0.4, math.Inf(1), 8, false},
+		{"open, not settled", false, 0.4, math.Inf(1), 8, false},
+		{"open, not settled and not explained", false, 0.0001, math.Inf(1), 8, true},
+		{"open, not excluded", true, 0.4, math.Inf(1), 0.0002, true},
+	} {
+		j := &judged{run: &run.Run{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
+		e := &estimate.Element{Kind: assessment.Feed, Rail: assessment.Loop}
+		x := &assessment.Element{Ohms: c.ohms, Low: c.low, Limit: 0.015, Verdict: assessment.Fail}
+		if got := j.wavers(e, x); got != c.wavers {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// Nor does a pass stand whose interval reaches above the limit.
+func TestPassesThatWaver(t *testing.T) {
+	for high, wavers := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
+		j := &judged{run: &run.Run{}, est: &estimate.Estimate{}}
+		x := &assessment.Element{Kind: assessment.Joint, High: high, Limit: 0.015, Verdict: assessment.Pass}
+		if got := j.wavers(&estimate.Element{Kind: assessment.Joint, Rail: assessment.Loop}, x); got != wavers {
+			t.Errorf("up to %g Ω: %v", high, got)
+		}
+	}
+}
+
+// What a wrong reading looks like, in a run where other places and steps are expected to
+// show what is listed.
+func TestResembles(t *testing.T) {
+	expected := func(from, step string, volts float64) assessment.Reading {
+		return assessment.Reading{Reading: reading.Reading{From: from, To: "-", Step: step}, Predicted: volts}
+	}
+	others := []assessment.Reading{
+		expected("a.start+", "white", 4.80), expected("a.end+", "white", 4.50), expected("a.end+", "dark", 5.00),
+		expected("b.start+", "white", 4.502), expected("b.end+", "dark", 4.20),
+	}
+	for _, c := range []struct {
+		text      string
+		value     float64
+		predicted float64
+		says      string
+	}{
+		{"-4.500", -4.5, 4.5, "its leads may have been reversed"},
+		{"-0.002", -0.002, 0.001, ""}, // next to nothing either way
+		{"4500", 4500, 4.5, "its unit may be one with a smaller prefix"},
+		{"0.0045", 0.0045, 4.5, "its unit may be one with a greater prefix"},
+		{"45.00", 45, 4.5, "its decimal point may have slipped to the right"},
+		{"0.450", 0.45, 4.5, "its decimal point may have slipped to the left"},
+		{"450", 450, 4.5, "its decimal point may have slipped to the right, twice"},
+		{"0.045", 0.045, 4.5, "its decimal point may have slipped to the left, twice"},
+		{"4.050", 4.05, 4.5, "digits may be swapped: 4.500 would fit"},
+		{"5.400", 5.4, 4.5, "digits may be swapped: 4.500 would fit"}, // across the point
+		{"4.801", 4.801, 4.5, "it reads like a.start in the same step"},
+		{"5.001", 5.001, 4.5, `it reads like the same place in step "dark"`},
+		{"4.201", 4.201, 4.5, ""}, // another place in another step
+		{"4.300", 4.3, 4.5, ""},
+		{"4.508", 4.508, 4.5, ""}, // b.start is expected to show the same
+	} {
+		if got := resembling(others, c.text, c.value, c.predicted, 0.002); got != c.says {
+			t.Errorf("%s: %q, want %q", c.text, got, c.says)
+		}
+	}
+	// Where the others say little, what lies within four deviations of them is no slip for
+	// that, but what takes away nine tenths of the difference is.
+	for _, c := range []struct {
+		text      string
+		value     float64
+		predicted float64
+		deviation float64
+		says      string
+	}{
+		{"4.690", 4.69, 5.106, 0.05, ""}, // 4.960 keeps 35 %, a.start 26 %
+		{"4.690", 4.69, 4.98, 0.05, "digits may be swapped: 4.960 would fit"},
+		{"4.690", 4.69, 4.992, 0.05, ""}, // 4.960 keeps 11 %
+		{"-3.600", -3.6, 4.5, 0.3, ""},   // 11 %
+		{"-3.700", -3.7, 4.5, 0.3, "its leads may have been reversed"},
+		{"0.40", 0.4, 4.5, 0.3, ""}, // 12 %
+		{"0.42", 0.42, 4.5, 0.3, "its decimal point may have slipped to the left"},
+		{"4.700", 4.7, 5.106, 0.05, ""}, // a.start keeps 25 %
+		{"4.800", 4.8, 5.106, 0.05, "it reads like a.start in the same step"},
+	} {
+		if got := resembling(others, c.text, c.value, c.predicted, c.deviation); got != c.says {
+			t.Errorf("%s of %g ± %g: %q, want %q", c.text, c.predicted, c.deviation, got, c.says)
+		}
+	}
+}
+
+// resembling is what a reading of a.end in step white looks like.
+func resembling(others []assessment.Reading, text string, value, predicted, deviation float64) string {
+	x := assessment.Reading{Reading: reading.Reading{From: "a.end+", To: "-", Step: "white", Text: text, Unit: "V", Value: value},
+		Predicted: predicted, Residual: value - predicted, Suspect: true}
+	x.Standardised = x.Residual / deviation
+	j := &judged{run: &run.Run{}, out: &assessment.Assessment{Readings: others}}
+	return j.resembles(x)
+}
+
+// A value that no range of its meter shows is no reading of that meter, however well it
+// fits: it is named, and stays out although it would explain itself, with open conductors
+// about too.
+func TestReadingThatNoRangeShows(t *testing.T) {
+	r := *ring()
+	r.Meters = append(r.Meters[:1:1], run.Meter{Name: "small", Ranges: []run.Range{
+		{Quantity: run.Voltage, UpTo: 1, Resolution: 0.001, Fraction: 0.005, Counts: 3}}})
+	for _, open := range []bool{false, true} {
+		list := readAll(t, &r, survey.Thorough(&r), func(p *simulate.Plant) {
+			if open {
+				p.Feeds[1].Plus = 1e7
+			}
+		})
+		k := 0
+		for list[k].Quantity != run.Voltage || list[k].Value < 4 {
+			k++
+		}
+		list[k].Meter = "small"
+		a := assess(t, &r, list)
+		if x := a.Readings[k]; x.Used || !x.Suspect {
+			t.Errorf("open %v: used %v, suspect %v", open, x.Used, x.Suspect)
+		}
+		if e := loopOf(t, a, assessment.Feed, r.Feeds[1].Name); open != e.Open() {
+			t.Errorf("open %v: feed %+v", open, e)
+		}
+	}
+}

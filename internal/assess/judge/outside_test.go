@@ -1,0 +1,189 @@
+package judge
+
+import (
+	"math"
+	"os"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+)
+
+// A ring of four reels with 132 mΩ in the plus of its middle joint, where hardly any
+// current flows; simulated by somebody else's program. That the sound minus is parted
+// explains the readings as well, which is no reason to call it open.
+func TestBadPlusIsNoOpenMinus(t *testing.T) {
+	r, readings := stored(t, "bad")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range a.Elements {
+		if math.IsInf(e.Ohms, 1) {
+			t.Errorf("%s %s %s is called open", e.Kind, e.Name, e.Rail)
+		}
+		if e.Kind == assessment.Joint && e.Rail == assessment.Loop && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
+			t.Errorf("joint %s: %s", e.Name, e.Verdict)
+		}
+	}
+}
+
+// A joint of many ohms is parted, whatever the fit bounds it by above: no answer is a
+// joint of 75 Ω that turns 240 W into heat.
+func TestPartedJoint(t *testing.T) {
+	r, readings := stored(t, "parted")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range a.Elements {
+		if e.Kind == assessment.Joint && e.Rail == assessment.Loop && (e.Name == "r1-r2") != (e.Open() && e.Verdict == assessment.Fail && math.IsInf(e.High, 1) && e.Low > 10) {
+			t.Errorf("joint %s: %g Ω (%g to %g), %s", e.Name, e.Ohms, e.Low, e.High, e.Verdict)
+		}
+	}
+}
+
+// A ring in whose middle joint next to nothing flows, so that without walls at zero the fit
+// creeps among conductors far below nothing and never settles; simulated by somebody else's
+// program, which has the truth.
+func TestCreepingFit(t *testing.T) {
+	r, readings := stored(t, "creeping")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.Doubtful() {
+		t.Errorf("%+v, %s", a.Fit, a.Doubt)
+	}
+	for name, truth := range map[string]float64{"r1-r2": 0.00634, "r2-r3": 0.00598, "near": 0.07397, "far": 0.36570, "r1": 0.08433, "r2": 0.07310, "r3": 0.08337} {
+		for _, e := range a.Elements {
+			if e.Name != name || e.Rail != assessment.Loop {
+				continue
+			}
+			if truth < e.Low || truth > e.High {
+				t.Errorf("%s %s: %g is true, found %g to %g", e.Kind, name, truth, e.Low, e.High)
+			}
+			if want := map[string]assessment.Verdict{"r1-r2": assessment.Pass, "near": assessment.Pass, "far": assessment.Fail}[name]; want != "" && e.Verdict != want {
+				t.Errorf("%s: %s", name, e.Verdict)
+			}
+		}
+	}
+}
+
+// One of the two readings over the plus of a bad joint slipped by its decimal point. The
+// slipped one and the good one contradict each other, and three good readings left out
+// explain the rest as well as the slipped one does alone; simulated by somebody else's
+// program, which has the truth.
+func TestOneSlipIsNotThree(t *testing.T) {
+	r, readings := stored(t, "slip")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range a.Readings {
+		if x.Suspect != (x.Row == 13) {
+			t.Errorf("row %d: suspect is %v", x.Row, x.Suspect)
+		}
+	}
+	for _, e := range a.Elements {
+		if e.Rail == assessment.Loop && e.Kind != assessment.Supply && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
+			t.Errorf("%s %s: %s", e.Kind, e.Name, e.Verdict)
+		}
+		if truth := 0.06159624956560657; e.Name == "r2" && (truth < e.Low || truth > e.High) {
+			t.Errorf("reel r2: %g is true, found %g to %g", truth, e.Low, e.High)
+		}
+	}
+}
+
+// Of a joint of 63 mΩ, read in one step, the voltage over its minus was written down in
+// millivolts for volts. It contradicts the pair's voltages, and without either of them the
+// rest is explained: nobody can tell which is wrong, so that the joint neither fails nor
+// passes; simulated by somebody else's program.
+func TestEitherReadingMayBeWrong(t *testing.T) {
+	r, readings := stored(t, "contradiction")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	joint := loopOf(t, a, assessment.Joint, "ash-birch")
+	if joint.Verdict != assessment.Unproven || joint.Low > 0.010 || joint.High < 0.060 {
+		t.Errorf("%+v", joint)
+	}
+	said := findings(a)
+	for _, want := range []string{"Either line 11 (birch.start- to ash.end-", "or line 5 (ash.end+ to ash.end-", "Unproven until then: joint ash-birch"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("no %q in %s", want, said)
+		}
+	}
+}
+
+// A joint is parted in its minus where next to no current would flow: nothing tells how many
+// ohms it has, but that no sound one has so many volts across it; simulated by somebody else's
+// program.
+func TestOpenWithoutCurrent(t *testing.T) {
+	r, readings := stored(t, "silent")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := loopOf(t, a, assessment.Joint, "birch-cedar"); !e.Open() || e.Verdict != assessment.Fail {
+		t.Errorf("%+v", e)
+	}
+	if e := loopOf(t, a, assessment.Joint, "ash-birch"); e.Verdict != assessment.Pass {
+		t.Errorf("%+v", e)
+	}
+}
+
+// stored reads a run and its readings, simulated by somebody else's program.
+func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
+	t.Helper()
+	r, err := runfile.Load("testdata/" + name + ".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := os.Open("testdata/" + name + ".csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	set, err := reading.Parse(name+".csv", file, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, set.Readings
+}
+
+// A joint's heat is that of its two conductors, each with its own current: in a ring they
+// differ.
+func TestHeatOfTwoConductors(t *testing.T) {
+	r, readings := stored(t, "bad")
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	unlike := 0
+	for i, e := range est.Elements {
+		if e.Rail != assessment.Loop || e.Kind != assessment.Joint && e.Kind != assessment.Feed {
+			continue
+		}
+		plus, minus := est.Elements[i+1], est.Elements[i+2]
+		if most := plus.Watts + minus.Watts; e.Watts > most*(1+1e-9) || e.Watts < math.Max(plus.Watts, minus.Watts) || e.Watts <= 0 {
+			t.Errorf("%s %d: %g W, its conductors %g and %g", e.Kind, e.Index, e.Watts, plus.Watts, minus.Watts)
+		}
+		for _, one := range []estimate.Element{plus, minus} {
+			if want := one.Amps * one.Amps * one.Ohms(one.Belief.Mean); math.Abs(one.Watts-want) > 1e-9 {
+				t.Errorf("%s %d %s: %g W, not %g", e.Kind, e.Index, one.Rail, one.Watts, want)
+			}
+		}
+		if e.Watts < 0.95*e.Amps*e.Amps*e.Ohms(e.Belief.Mean) {
+			unlike++
+		}
+	}
+	if unlike == 0 {
+		t.Error("no joint's conductors carry unlike currents, so the test shows nothing")
+	}
+}

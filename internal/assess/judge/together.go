@@ -1,0 +1,65 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+)
+
+// findTogether names the unproven elements that the readings cannot tell apart, with
+// the sum that they do know.
+func (j *judged) findTogether() {
+	if j.doubt {
+		return
+	}
+	for _, g := range j.est.Together(j.unproven()) {
+		j.say(assessment.Notice, "unproven", j.togetherText(g))
+	}
+}
+
+// unproven lists the loops that are.
+func (j *judged) unproven() (elements []int) {
+	for i := range j.est.Elements {
+		if x := j.judgedAs(i); x != nil && x.Rail == assessment.Loop && x.Verdict == assessment.Unproven {
+			elements = append(elements, i)
+		}
+	}
+	return elements
+}
+
+// judgedAs finds what became of an estimated element; nil where it was left out.
+func (j *judged) judgedAs(i int) *assessment.Element {
+	e := &j.est.Elements[i]
+	for k := range j.out.Elements {
+		if x := &j.out.Elements[k]; x.Kind == e.Kind && x.Rail == e.Rail && x.Name == j.name(e) {
+			return x
+		}
+	}
+	return nil
+}
+
+func (j *judged) togetherText(g estimate.Group) string {
+	var names, sum []string
+	whole := true
+	for k, i := range g.Elements {
+		e := &j.est.Elements[i]
+		name := string(e.Kind) + " " + j.name(e)
+		names = append(names, name)
+		if g.Parts[k] < 1 {
+			whole = false
+			name = fmt.Sprintf("%.2g × %s", g.Parts[k], name)
+		}
+		sum = append(sum, name)
+	}
+	last := len(names) - 1
+	text := fmt.Sprintf("The readings cannot tell %s from %s: ", strings.Join(names[:last], ", "), names[last])
+	known := fmt.Sprintf("%s (%s to %s)", milli(g.Ohms), milli(math.Max(0, g.Ohms-verdict.Coverage95*g.Deviation)), milli(g.Ohms+verdict.Coverage95*g.Deviation))
+	if whole {
+		return text + "together they have " + known + "."
+	}
+	return text + "they only know " + strings.Join(sum, " + ") + ", which is " + known + "."
+}

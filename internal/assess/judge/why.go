@@ -1,0 +1,116 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// why says in a sentence or two what keeps an element from a verdict, "" where it has one.
+func (j *judged) why(i int) string {
+	e, x := &j.est.Elements[i], j.judgedAs(i)
+	if x == nil || x.Verdict != assessment.Unproven {
+		return ""
+	}
+	fit := j.est.Fit
+	switch over := j.rule.Judge(x.Over, true); {
+	case j.out.Unread():
+		return j.unread()
+	case !e.Known:
+		return "The readings leave more than half of what was uncertain about it beforehand, so it rests on assumptions, and those pass or fail nothing."
+	case x.Open() && x.Low <= x.Limit:
+		return fmt.Sprintf("An open conductor explains the readings best, but all that they exclude is less than %s; a failure needs its limit of %s excluded.", size(x, x.Low), size(x, x.Limit))
+	case x.Open() && !fit.Converged && fit.PValue < assessment.Unexplained:
+		return "An open conductor explains the readings best, but not well: " + j.doubtful() + "."
+	case math.IsNaN(x.Over):
+		return "Towards its limit the readings tell nothing: a resistance there explains them as well as the best one." + j.alsoDoubtful()
+	case over == assessment.Pass && x.High > x.Limit:
+		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.Over), size(x, x.High)) + j.alsoDoubtful()
+	case over == assessment.Pass && j.doubt:
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing is passed while the fit is in doubt: %s.", percent(x.Over), j.doubtful())
+	case over == assessment.Fail && x.Low <= x.Limit:
+		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.Over), size(x, x.Low)) + j.alsoDoubtful()
+	case over == assessment.Fail:
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that settled, and this one did not.", percent(x.Over))
+	}
+	return j.tooUnsure(e, x) + j.alsoDoubtful()
+}
+
+// tooUnsure holds a probability that neither passes nor fails against those that would.
+func (j *judged) tooUnsure(e *estimate.Element, x *assessment.Element) string {
+	is := fmt.Sprintf("the probability that it is over its limit is %s", percent(x.Over))
+	pass := fmt.Sprintf("a pass needs %s or less", percent(j.rule.Pass))
+	fail := fmt.Sprintf("a failure needs %s or more, because all elements share one risk of a false alarm", percent(j.rule.Fail))
+	switch {
+	case x.High <= x.Limit:
+		text := "Its 95 % interval lies inside the limit, but " + is + "; " + pass + "."
+		if near := e.Belief.Over(e.Scale(x.Limit)); near <= j.rule.Pass {
+			text += fmt.Sprintf(" By what the readings say near its best value it would be %s, but the further towards the limit, the less they tell.", percent(near))
+		}
+		return text
+	case x.Low > x.Limit:
+		return "Its 95 % interval lies above the limit, but " + is + "; " + fail + "."
+	}
+	return "T" + is[1:] + "; " + pass + ", and " + fail + "."
+}
+
+// size is a resistance of an element in its own unit.
+func size(x *assessment.Element, ohms float64) string {
+	if x.Kind == assessment.Reel {
+		return milli(ohms) + " per metre"
+	}
+	return milli(ohms)
+}
+
+// doubtful says what puts the fit in doubt.
+func (j *judged) doubtful() string {
+	switch fit := j.est.Fit; {
+	case !fit.Converged:
+		return "the fit did not settle"
+	case fit.PValue < assessment.Unexplained:
+		return fmt.Sprintf("no resistances explain the readings (p = %.1g)", fit.PValue)
+	}
+	return j.out.Doubt
+}
+
+func (j *judged) alsoDoubtful() string {
+	if !j.doubt {
+		return ""
+	}
+	return " Nor is anything passed while the fit is in doubt: " + j.doubtful() + "."
+}
+
+// unread says that there is nothing to judge by.
+func (j *judged) unread() string {
+	if slices.ContainsFunc(j.out.Readings, func(x assessment.Reading) bool { return x.Quantity != run.Temperature }) {
+		return noneUsed
+	}
+	return nothingRead
+}
+
+const (
+	nothingRead = "There are no readings of volts or amperes: all that is known is what the run file states."
+	noneUsed    = "None of the readings could be used: all that is known is what the run file states."
+)
+
+// percent writes a probability in percent, with as many digits as tell it from the two
+// that decide and never so rounded as to be certain.
+func percent(p float64) string {
+	const least = 1e-6
+	switch rest := 100 * (1 - p); {
+	case p < least:
+		return "less than 0.0001 %"
+	case p > 1-least:
+		return "more than 99.9999 %"
+	case p < 0.5:
+		return strconv.FormatFloat(100*p, 'g', 3, 64) + " %"
+	default:
+		digits := max(0, 1-int(math.Floor(math.Log10(rest)+1e-9)))
+		return strconv.FormatFloat(100*p, 'f', digits, 64) + " %"
+	}
+}

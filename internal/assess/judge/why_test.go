@@ -1,0 +1,186 @@
+package judge
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+)
+
+// Each reason by itself, with its figures: 0.5 % passes, and of seven that are judged
+// 0.99^(1/7) = 99.8565 % fails.
+func TestWhy(t *testing.T) {
+	inf := math.Inf(1)
+	settled := assessment.Fit{Converged: true, PValue: 0.4}
+	for _, c := range []struct {
+		name            string
+		fit             assessment.Fit
+		ohms, low, high float64
+		over            float64
+		known           bool
+		doubt           string
+		near            verdict.Belief // what the readings say near the best value
+		says            []string
+	}{
+		{"inside the limit", settled, 0.005, 0.002, 0.009, 0.0162, true, "", verdict.Belief{Mean: 0.005, Deviation: 0.005},
+			[]string{"Its 95 % interval lies inside the limit, but the probability that it is over its limit is 1.62 %; a pass needs 0.5 % or less."}},
+		{"inside the limit, and curved", settled, 0.005, 0.002, 0.009, 0.0162, true, "", verdict.Belief{Mean: 0.005, Deviation: 0.0037},
+			[]string{"is 1.62 %; a pass needs 0.5 % or less. By what the readings say near its best value it would be 0.377 %, but the further towards the limit, the less they tell."}},
+		{"above the limit", settled, 0.040, 0.030, 0.050, 0.99474, true, "", verdict.Belief{Mean: 0.04, Deviation: 0.01},
+			[]string{"Its 95 % interval lies above the limit, but the probability that it is over its limit is 99.47 %; a failure needs 99.86 % or more, because all elements share one risk of a false alarm."}},
+		{"across the limit", settled, 0.014, 0.005, 0.023, 0.4, true, "", verdict.Belief{Mean: 0.014, Deviation: 0.005},
+			[]string{"The probability that it is over its limit is 40 %; a pass needs 0.5 % or less, and a failure needs 99.86 % or more"}},
+		{"across the limit, and in doubt", assessment.Fit{Converged: true, PValue: 2e-5}, 0.014, 0.005, 0.023, 0.4, true, "", verdict.Belief{},
+			[]string{"is 40 %", "Nor is anything passed while the fit is in doubt: no resistances explain the readings (p = 2e-05)."}},
+		{"in doubt", assessment.Fit{Converged: true, PValue: 2e-5}, 0.005, 0.002, 0.009, 0.001, true, "", verdict.Belief{},
+			[]string{"is 0.1 %, which would pass, but nothing is passed while the fit is in doubt: no resistances explain the readings (p = 2e-05)."}},
+		{"odd", settled, 0.005, 0.002, 0.009, 0.001, true, "Reel x seems too good", verdict.Belief{},
+			[]string{"while the fit is in doubt: Reel x seems too good."}},
+		{"not settled", assessment.Fit{PValue: 0.4}, 0.040, 0.030, 0.050, 0.9999, true, "", verdict.Belief{},
+			[]string{"is 99.990 %, which would fail, but a failure needs a fit that settled, and this one did not."}},
+		{"assumed", settled, 0.003, 0, inf, 0.99, false, "", verdict.Belief{},
+			[]string{"it rests on assumptions, and those pass or fail nothing"}},
+		{"a pass that reaches over", settled, 0.003, 0, inf, 0.001, true, "", verdict.Belief{},
+			[]string{"is only 0.1 %, but its 95 % interval reaches above the limit, to no upper bound."}},
+		{"a failure that reaches below", settled, 0.040, 0.014, 0.05, 0.99999, true, "", verdict.Belief{},
+			[]string{"is 99.9990 %, but its 95 % interval reaches below the limit, to 14 mΩ."}},
+		{"nothing towards the limit", settled, 0.040, 0.014, 0.05, math.NaN(), true, "", verdict.Belief{},
+			[]string{"Towards its limit the readings tell nothing"}},
+		{"open, not excluded", settled, inf, 0.0005, inf, 1, true, "", verdict.Belief{},
+			[]string{"An open conductor explains the readings best, but all that they exclude is less than 0.5 mΩ; a failure needs its limit of 15 mΩ excluded."}},
+		{"open, not explained", assessment.Fit{PValue: 1e-9}, inf, 8, inf, 1, true, "", verdict.Belief{},
+			[]string{"An open conductor explains the readings best, but not well: the fit did not settle."}},
+	} {
+		j := unproven(c.fit, assessment.Element{Ohms: c.ohms, Low: c.low, High: c.high, Over: c.over, Known: c.known})
+		j.est.Elements[0].Belief = c.near
+		j.out.Doubt = c.doubt
+		j.doubt = j.out.Doubtful()
+		for _, want := range c.says {
+			if got := j.why(0); !strings.Contains(got, want) {
+				t.Errorf("%s: %q, want %q", c.name, got, want)
+			}
+		}
+		j.out.Elements[0].Verdict = assessment.Pass
+		if got := j.why(0); got != "" {
+			t.Errorf("%s: passes, and yet %q", c.name, got)
+		}
+	}
+}
+
+// unproven is a judged run of seven elements with one joint of a limit of 15 mΩ that is
+// unproven.
+func unproven(fit assessment.Fit, x assessment.Element) *judged {
+	x.Kind, x.Name, x.Rail, x.Limit, x.Verdict = assessment.Joint, "a-b", assessment.Loop, 0.015, assessment.Unproven
+	return &judged{
+		run: &run.Run{Joints: []run.Joint{{Name: "a-b", To: 1}}, Reels: []run.Reel{{Name: "a", Pixels: 30}, {Name: "b", Pixels: 30}}},
+		est: &estimate.Estimate{Fit: fit, Elements: []estimate.Element{{Kind: assessment.Joint, Rail: assessment.Loop, Known: x.Known}}},
+		out: &assessment.Assessment{Fit: fit, Elements: []assessment.Element{x},
+			Readings: []assessment.Reading{{Reading: reading.Reading{Quantity: run.Voltage}, Used: true}}},
+		rule: verdict.RuleFor(7),
+	}
+}
+
+// A reel's figures are per metre.
+func TestWhyOfReel(t *testing.T) {
+	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.06, Low: 0.05, High: 0.08, Over: 0.001, Known: true})
+	j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = assessment.Reel, assessment.Reel, "a"
+	if got := j.why(0); !strings.Contains(got, "to 80 mΩ per metre.") {
+		t.Error(got)
+	}
+}
+
+// In simulated commissionings whatever is unproven says why, and nothing else does; an
+// interval inside the limit is never left without the probability that a pass needs.
+func TestWhyOfCommissionings(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 4))
+	reasons, inside := 0, 0
+	for i := range 14 {
+		p, visits := commissioning(t, i, rng)
+		list, err := p.Walk(visits[:len(visits)*2/3], rng, time.Unix(0, 0))
+		if err != nil {
+			t.Fatal(err)
+		}
+		j, err := weigh(p.Run, list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n := range j.est.Elements {
+			x := j.judgedAs(n)
+			if x == nil || x.Rail != assessment.Loop {
+				continue
+			}
+			why := j.why(n)
+			if (why != "") != (x.Verdict == assessment.Unproven) {
+				t.Errorf("run %d: %s %s is %s: %q", i, x.Kind, x.Name, x.Verdict, why)
+			}
+			if why == "" {
+				continue
+			}
+			reasons++
+			if x.Known && x.High <= x.Limit && !j.doubt {
+				inside++
+				if !strings.HasPrefix(why, "Its 95 % interval lies inside the limit, but") || !strings.Contains(why, "needs 0.5 % or less") {
+					t.Errorf("run %d: %s %s: %q", i, x.Kind, x.Name, why)
+				}
+			}
+		}
+	}
+	if reasons == 0 || inside == 0 {
+		t.Errorf("%d unproven, %d of them inside the limit", reasons, inside)
+	}
+	t.Logf("%d unproven, %d of them inside the limit", reasons, inside)
+}
+
+// A probability is told from those that decide, and is never certain.
+func TestPercent(t *testing.T) {
+	for p, want := range map[float64]string{0: "less than 0.0001 %", 0.005: "0.5 %", 0.00503: "0.503 %", 0.0162: "1.62 %", 0.4: "40 %",
+		0.5: "50 %", 0.7: "70 %", 0.99474: "99.47 %", 0.998565: "99.86 %", 1: "more than 99.9999 %", 2e-6: "0.0002 %"} {
+		if got := percent(p); got != want {
+			t.Errorf("%g: %s, want %s", p, got, want)
+		}
+	}
+}
+
+// Without readings, with none but of temperatures or none that could be used, that is said
+// instead of a list of everything, and the fit is none; with any it is not.
+func TestNothingRead(t *testing.T) {
+	r := ring()
+	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*simulate.Plant) {})
+	all := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	nowhere := slices.Clone(all)
+	for i := range nowhere {
+		nowhere[i].Step = ""
+	}
+	for _, c := range []struct {
+		list []reading.Reading
+		says string
+	}{{nil, nothingRead}, {warm, nothingRead}, {nowhere, noneUsed}, {all[:1], ""}, {all, ""}} {
+		a, x, err := Explain(r, c.list, "r0-r1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		told := findings(a)
+		if c.says == "" {
+			if strings.Contains(told, nothingRead) || strings.Contains(told, noneUsed) || a.Unread() || !a.Fit.Converged {
+				t.Errorf("%d readings: %+v, %s", len(c.list), a.Fit, told)
+			}
+			continue
+		}
+		if !strings.Contains(told, "notice readings: "+c.says) || x.Why != c.says || strings.Contains(told, "settle neither") || strings.Contains(told, "fit:") {
+			t.Errorf("%d readings: %q, %s", len(c.list), x.Why, told)
+		}
+		if f := a.Fit; !a.Unread() || f.Converged || f.DegreesOfFreedom != 0 || !math.IsNaN(f.PValue) || a.Worst() != assessment.Unproven {
+			t.Errorf("%d readings: %+v, %s", len(c.list), f, a.Worst())
+		}
+	}
+}

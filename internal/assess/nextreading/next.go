@@ -1,0 +1,262 @@
+package nextreading
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/result/assessment"
+)
+
+const (
+	// worthwhile is the least relative narrowing of a variance for which a reading is
+	// proposed.
+	worthwhile = 0.1
+	// answers is what a settled target counts for beside a deviation shrunk e-fold.
+	answers = 2.0
+	margin  = 0.02
+	// narrows is the part of a deviation that a reading must leave to be proposed where
+	// nothing is sure to be settled.
+	narrows = 0.6
+	// proposed is how many candidates are looked at closely, paired and tripled how many
+	// of them by twos and threes.
+	proposed, paired, tripled = 400, 80, 36
+)
+
+// Next proposes up to most readings that would settle the targets, best first. What a
+// proposal is said to settle counts on those before it.
+func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
+	if len(targets) == 0 || e.Covariance == nil {
+		return nil
+	}
+	o, err := Look(e, Carried(e.Problem.Run))
+	if err != nil {
+		return nil // nothing can be foreseen of a run that cannot be solved
+	}
+	o.single(targets)
+	list := slices.DeleteFunc(o.Candidates(), o.taken)
+	c := o.choose(list, targets)
+	var next []assessment.Next
+	for len(next) < most {
+		chosen := c.best(most - len(next))
+		if chosen == nil {
+			break
+		}
+		for _, i := range chosen {
+			one := o.Name(&list[c.from[i]])
+			one.Settles = c.take(i)
+			next = append(next, one)
+		}
+	}
+	// The last ones may narrow without settling; only what leads to an answer is asked.
+	for len(next) > most || len(next) > 0 && len(next[len(next)-1].Settles) == 0 {
+		next = next[:len(next)-1]
+	}
+	if len(next) == 0 { // nothing is sure to settle anything, but something may
+		c = o.choose(list, targets)
+		for _, i := range c.narrowing(most) {
+			next = append(next, o.Name(&list[c.from[i]]))
+		}
+	}
+	return next
+}
+
+// narrowing gives up to most candidates that narrow the targets most, one after the other,
+// as long as one of them is narrowed by narrows or more.
+func (c *choice) narrowing(most int) (chosen []int) {
+	for len(chosen) < most {
+		best, gain := -1, 0.0
+		for i := range c.candidates {
+			sum, much := 0.0, false
+			for k := range c.targets {
+				part := c.After(i, k) / c.Variance(k)
+				sum -= math.Log(part)
+				much = much || part < narrows*narrows
+			}
+			if much && sum > gain {
+				best, gain = i, sum
+			}
+		}
+		if best < 0 {
+			break
+		}
+		c.Take(best)
+		chosen = append(chosen, best)
+	}
+	return chosen
+}
+
+// choice is the choosing of readings for targets.
+type choice struct {
+	*Expectation
+	outlook *Outlook
+	few     []Candidate
+	read    []Candidate // taken so far
+	from    []int       // by candidate here: its place in the list
+	targets []Target
+	goals   []float64 // by target: variance at which it is settled, 0 where none is
+	open    []bool    // by target
+}
+
+// choose sets up a choice among the candidates that tell of the targets at all.
+func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
+	c := &choice{outlook: o, targets: targets}
+	var elements []int
+	for _, t := range targets {
+		b := o.est.Elements[t.Element].Belief
+		c.goals = append(c.goals, o.Goal(t, b.Mean, b.Deviation))
+		c.open = append(c.open, true)
+		elements = append(elements, t.Element)
+	}
+	c.from = o.telling(list, elements, proposed)
+	few := make([]Candidate, len(c.from))
+	for i, from := range c.from {
+		few[i] = list[from]
+	}
+	c.few, c.Expectation = few, o.Expect(few, elements)
+	return c
+}
+
+// telling gives the candidates that narrow the elements most, by themselves, in the
+// order of the list: at most so many.
+func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
+	all := make([]int, len(list))
+	for i := range all {
+		all[i] = i
+	}
+	if len(list) <= most {
+		return all
+	}
+	worths := make([]float64, len(list))
+	var along [][]float64
+	for _, k := range elements {
+		along = append(along, matrix.Times(o.Covariance, o.Widen(o.est.Elements[k].Row)))
+	}
+	for i := range list {
+		own := 1 + matrix.Quadratic(o.Covariance, list[i].row)
+		for k, a := range along {
+			c := matrix.Dot(list[i].row, a)
+			worths[i] -= math.Log(math.Max(1-c*c/own/matrix.Dot(o.Widen(o.est.Elements[elements[k]].Row), a), least))
+		}
+	}
+	slices.SortStableFunc(all, func(a, b int) int { return cmp.Compare(worths[b], worths[a]) })
+	all = all[:most]
+	slices.Sort(all)
+	return all
+}
+
+// best is the candidate worth most; or two or three of them, at most so many, where fewer
+// settle nothing and those together do. It is nil where nothing more is worth taking.
+func (c *choice) best(most int) []int {
+	worths, hints := make([]float64, c.candidates), make([]float64, c.candidates)
+	order := make([]int, c.candidates)
+	for i := range order {
+		order[i] = i
+		worths[i] = c.worth(func(k int) float64 { return c.After(i, k) })
+		for k := range c.targets {
+			if c.open[k] && c.goals[k] > 0 {
+				hints[i] += math.Log(c.Variance(k) / c.After(i, k))
+			}
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(cmp.Compare(worths[b], worths[a]), cmp.Compare(hints[b], hints[a]))
+	})
+	if len(order) == 0 {
+		return nil
+	}
+	for k := range c.targets {
+		if c.open[k] && c.After(order[0], k) <= c.goals[k] {
+			return order[:1]
+		}
+	}
+	if most >= 2 { // those worth nothing alone may tell together
+		if best, _ := c.pair(c.Expectation, order[:min(len(order), paired)]); best != nil {
+			return best
+		}
+	}
+	if most >= 3 {
+		if best := c.triple(order[:min(len(order), tripled)]); best != nil {
+			return best
+		}
+	}
+	if worths[order[0]] > 0 {
+		return order[:1]
+	}
+	return nil
+}
+
+// pair finds the two candidates among few that are worth most of those that settle
+// something, besides what x has taken already; nil without any.
+func (c *choice) pair(x *Expectation, few []int) (best []int, most float64) {
+	for a, i := range few {
+		for _, j := range few[a+1:] {
+			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, k) }), false
+			for k := range c.targets {
+				settles = settles || c.open[k] && x.afterBoth(i, j, k) <= c.goals[k]
+			}
+			if settles && worth > most {
+				best, most = []int{i, j}, worth
+			}
+		}
+	}
+	return best, most
+}
+
+// triple is pair for three.
+func (c *choice) triple(few []int) (best []int) {
+	most := 0.0
+	for a, i := range few {
+		x := c.Expectation.Clone()
+		x.Take(i)
+		if two, worth := c.pair(x, few[a+1:]); worth > most {
+			best, most = append([]int{i}, two...), worth
+		}
+	}
+	return best
+}
+
+// worth is how much readings narrow the open targets: the sum of the logarithms of
+// their deviations' shrinking as far as it is needed, and a little beyond, and answers.
+func (c *choice) worth(after func(k int) float64) float64 {
+	sum := 0.0
+	for k := range c.targets {
+		if !c.open[k] || c.goals[k] == 0 {
+			continue
+		}
+		before, now := c.Variance(k), after(k)
+		if now > before*(1-worthwhile) {
+			continue
+		}
+		sum += math.Log(before/math.Max(now, c.goals[k]))/2 + margin*math.Log(before/now)
+		if now <= c.goals[k] {
+			sum += answers
+		}
+	}
+	return sum
+}
+
+// take has candidate i read, and gives the names of what that settles.
+func (c *choice) take(i int) (names []string) {
+	c.Expectation.Take(i)
+	c.read = append(c.read, c.few[i])
+	var foreseen *estimate.Estimate
+	for k, t := range c.targets {
+		if !c.open[k] || c.Variance(k) > c.goals[k] {
+			continue
+		}
+		if foreseen == nil {
+			var err error
+			if foreseen, err = c.outlook.foresee(c.read, c.targets); err != nil {
+				return nil
+			}
+		}
+		if c.lasting(k, foreseen) {
+			c.open[k] = false
+			names = append(names, t.Name)
+		}
+	}
+	return names
+}

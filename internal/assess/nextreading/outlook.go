@@ -1,0 +1,229 @@
+// Package nextreading foresees what readings not yet taken would tell: how far each would narrow
+// what is known of a run, and which few would settle most.
+//
+// A reading narrows a covariance by as much whatever it will show, so all of it follows from
+// the fit (optimal design of experiments); where the likelihood is bent, the foreseen
+// likelihood itself is looked along.
+package nextreading
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// Outlook is what readings not yet taken would tell, as the fit has it: the same
+// problem with a node at every place where somebody could put a meter, all steps of the
+// run, and the ranges of the meters at hand. Its first unknowns are those of the fit.
+type Outlook struct {
+	model.Linear
+	est    *estimate.Estimate
+	meters []int
+	places []run.Place
+	solved []bool // by step
+}
+
+// Candidate is a reading that somebody could take.
+type Candidate struct {
+	model.Observation
+	quantity run.Quantity
+	meter    int
+	row      []float64 // derivatives of the reading by unknown, over its deviation
+}
+
+// Carried gives the meters that somebody can carry to a place: all but those that
+// belong to sensors which stay where they are.
+func Carried(r *run.Run) []int {
+	fixed := make([]bool, len(r.Meters))
+	for _, p := range r.Probes {
+		if p.Meter < 0 {
+			continue
+		}
+		at := true
+		for _, c := range p.Channels {
+			at = at && c.From != ""
+		}
+		fixed[p.Meter] = fixed[p.Meter] || at
+	}
+	var list []int
+	for i := range r.Meters {
+		if !fixed[i] {
+			list = append(list, i)
+		}
+	}
+	if list == nil {
+		list = []int{0}
+	}
+	return list
+}
+
+// Look sets up what could be read with some meters. The error tells that the network
+// cannot be laid out.
+func Look(e *estimate.Estimate, meters []int) (*Outlook, error) {
+	wide, err := e.Problem.Wider(meters, readable(e.Problem.Run))
+	if err != nil {
+		return nil, err
+	}
+	o := &Outlook{est: e, Linear: e.Linear.Widened(wide), meters: meters, places: readable(e.Problem.Run)}
+	for k := range wide.Steps {
+		o.solved = append(o.solved, wide.Settle(k, o.X) == nil)
+	}
+	return o, nil
+}
+
+// single has the reels among some targets known by readings of their own alone, as their
+// verdicts are.
+func (o *Outlook) single(targets []Target) {
+	for _, t := range targets {
+		if x := &o.est.Elements[t.Element]; x.Kind == assessment.Reel {
+			o.Linear, _, _ = o.Linear.Alone(x.Index)
+		}
+	}
+	for k := range o.solved {
+		o.solved[k] = o.solved[k] && o.Problem.Settle(k, o.X) == nil
+	}
+}
+
+// readable lists where a pair of conductors can be touched: supplies, junctions, the
+// ends of reels and feeds, and three places within each reel.
+func readable(r *run.Run) []run.Place {
+	var list []run.Place
+	for i := range r.Supplies {
+		list = append(list, run.Place{Kind: run.AtSupply, Index: i})
+	}
+	for i := range r.Junctions {
+		at := run.Place{Kind: run.AtJunction, Index: i}
+		if slices.ContainsFunc(r.Feeds, func(f run.Feed) bool { return f.From == at || f.To == at }) {
+			list = append(list, at)
+		}
+	}
+	for i, reel := range r.Reels {
+		pixels := []int{1, reel.Pixels}
+		for quarter := 1; quarter < 4; quarter++ {
+			pixels = append(pixels, 1+(reel.Pixels-1)*quarter/4)
+		}
+		for _, f := range r.Feeds {
+			if f.To.Kind == run.AtReel && f.To.Index == i {
+				pixels = append(pixels, f.To.Pixel)
+			}
+		}
+		slices.Sort(pixels)
+		for _, pixel := range slices.Compact(pixels) {
+			list = append(list, run.Place{Kind: run.AtReel, Index: i, Pixel: pixel})
+		}
+	}
+	return list
+}
+
+// Candidates lists what could be read in every step: the pair voltages of all places,
+// each conductor over each joint, and the feeds' currents, with every meter that can.
+func (o *Outlook) Candidates() []Candidate {
+	p := o.Problem
+	var list []Candidate
+	for k := range p.Steps {
+		if !o.solved[k] {
+			continue
+		}
+		for i := range p.Run.Feeds {
+			list = o.consider(list, run.Current, model.Observation{Step: k, Feed: i})
+		}
+		for _, at := range o.places {
+			list = o.consider(list, run.Voltage, model.Observation{Step: k, Feed: model.Absent,
+				From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}})
+		}
+		for _, j := range p.Run.Joints {
+			end := run.Place{Kind: run.AtReel, Index: j.From, Pixel: p.Run.Reels[j.From].Pixels}
+			start := run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}
+			for _, rail := range []run.Rail{run.Plus, run.Minus} {
+				if rail == run.Plus && j.PlusCut {
+					continue
+				}
+				list = o.consider(list, run.Voltage, model.Observation{Step: k, Feed: model.Absent,
+					From: run.Point{Place: end, Rail: rail}, To: run.Point{Place: start, Rail: rail}})
+			}
+		}
+	}
+	return list
+}
+
+// consider appends a candidate for each meter that can take it.
+func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.Observation) []Candidate {
+	p := o.Problem
+	what.Scale = model.Absent
+	row := make([]float64, len(o.X))
+	value, err := p.Predict(&what, o.X, row)
+	if err != nil {
+		return list
+	}
+	for _, m := range o.meters {
+		at := p.Run.Meters[m].Range(quantity, value)
+		if at < 0 {
+			continue
+		}
+		limits := p.Run.Meters[m].Ranges[at]
+		c := Candidate{Observation: what, quantity: quantity, meter: m, row: slices.Clone(row)}
+		c.Value = value
+		variance := o.Problem.Digits * limits.Resolution * limits.Resolution * (1.0/12 + model.Repeat*model.Repeat)
+		if p.Run.Meters[m].Each {
+			a, b := limits.Fraction*value, limits.Counts*limits.Resolution
+			variance += (a*a + b*b) / 3
+		} else {
+			c.Scale = p.ScaleOf(model.Scale{Meter: m, At: at, Limits: limits})
+			c.row[p.Scales[c.Scale].Gain], c.row[p.Scales[c.Scale].Offset] = value, 1
+		}
+		c.Deviation = math.Max(math.Sqrt(variance), 1e-6)
+		for j := range c.row {
+			c.row[j] /= c.Deviation
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+// taken tells whether a candidate was read already: to read it again would show the
+// same digits.
+func (o *Outlook) taken(c Candidate) bool {
+	p := o.est.Problem
+	for i := range p.Observations {
+		x := &p.Observations[i]
+		if x.Step != c.Step || x.Feed != c.Feed || p.Scales[x.Scale].Meter != c.meter {
+			continue
+		}
+		if c.Feed != model.Absent || x.From == c.From && x.To == c.To || x.From == c.To && x.To == c.From {
+			return true
+		}
+	}
+	return false
+}
+
+// Name says what to read for a candidate.
+func (o *Outlook) Name(c *Candidate) assessment.Next {
+	r := o.Problem.Run
+	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.Problem.Steps[c.Step]].Name, Meter: r.Meters[c.meter].Name}
+	if c.quantity == run.Current {
+		next.From = r.Feeds[c.Feed].Name
+		return next
+	}
+	next.From, next.To = r.PointName(c.From), r.PointName(c.To)
+	return next
+}
+
+// Amps is the greatest current through an element in any step, and that step's index in
+// the run; -1 where no step can be solved.
+func (o *Outlook) Amps(x *estimate.Element) (amps float64, step int) {
+	p := o.Problem
+	step = -1
+	for k, s := range p.Solvers {
+		if !o.solved[k] {
+			continue
+		}
+		if now := estimate.AmpsIn(s, x.Kind, x.Index, run.Plus); step < 0 || now > amps {
+			amps, step = now, p.Steps[k]
+		}
+	}
+	return amps, step
+}

@@ -1,0 +1,172 @@
+package nextreading
+
+import (
+	"math"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/result/verdict"
+)
+
+// Target is an element that is not settled, and what would settle it.
+type Target struct {
+	Element int // index into Estimate.Elements
+	Name    string
+	Limit   float64 // on the element's own scale, as is
+	Sound   float64 // what it has where nothing is wrong
+	Rule    verdict.Rule
+	// Deviation is that towards the limit as Towards has it; 0 where nobody looked.
+	Deviation float64
+}
+
+const (
+	// settled is the least chance of an answer for a reading to be said to settle.
+	settled = 0.9
+	// soundPart is how many of the elements that nothing is known of are sound: they lie
+	// about what is stated with a quarter of what is left to the limit. The others are
+	// over the limit, any number of times up to worstTimes as likely as any other
+	// (common practice, no source).
+	soundPart  = 0.9
+	soundShare = 0.25
+	worstTimes = 20.0
+	// grid is at how many values of the truth the chance is added up.
+	grid = 160
+)
+
+// Needs is the greatest standard deviation that leaves the target settled in nearly all
+// cases, for whoever believes in it now with a mean and deviation (+Inf: knows nothing).
+// It is 0 where none does.
+func (t Target) Needs(mean, deviation float64) float64 {
+	if !(t.Limit > 0) {
+		return 0
+	}
+	truths, weights := t.likely(mean, deviation)
+	return t.greatest(mean, deviation, truths, weights)
+}
+
+// NeedsAt is Needs where the truth is a certain value and nothing else is known.
+func (t Target) NeedsAt(truth float64) float64 {
+	if !(t.Limit > 0) {
+		return 0
+	}
+	return t.greatest(truth, math.Inf(1), []float64{truth}, []float64{1})
+}
+
+// greatest is the greatest deviation at which the chance of an answer is that of settled.
+func (t Target) greatest(mean, deviation float64, truths, weights []float64) float64 {
+	low, high := 0.0, math.Min(deviation, 2*t.Limit)
+	for range 24 {
+		middle := (low + high) / 2
+		if t.chance(mean, deviation, middle, truths, weights) >= settled {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	if low < t.Limit*1e-4 {
+		return 0
+	}
+	return low
+}
+
+// likely lists values that the truth may have, with their probabilities.
+func (t Target) likely(mean, deviation float64) (truths, weights []float64) {
+	spread := soundShare * math.Abs(t.Limit-t.Sound)
+	if spread == 0 {
+		spread = soundShare * t.Limit
+	}
+	known := func(x float64) float64 { // what the readings say, as a logarithm
+		if math.IsInf(deviation, 1) {
+			return 0
+		}
+		z := (x - mean) / deviation
+		return -z * z / 2
+	}
+	var logs []float64
+	most := math.Inf(-1)
+	put := func(x, log float64) {
+		truths, logs = append(truths, x), append(logs, log+known(x))
+		most = math.Max(most, logs[len(logs)-1])
+	}
+	whole := 0.0 // of the sound part, which ends at zero
+	from, to := math.Max(0, t.Sound-4*spread), t.Sound+4*spread
+	at := func(k int) float64 { return from + (to-from)*(float64(k)+0.5)/grid }
+	for k := range grid {
+		z := (at(k) - t.Sound) / spread
+		whole += math.Exp(-z * z / 2)
+	}
+	for k := range grid {
+		z := (at(k) - t.Sound) / spread
+		put(at(k), math.Log(soundPart/whole)-z*z/2)
+	}
+	for k := range grid {
+		x := t.Limit * math.Pow(worstTimes, (float64(k)+0.5)/grid)
+		put(x, math.Log((1-soundPart)/grid))
+	}
+	sum := 0.0
+	for _, l := range logs {
+		w := math.Exp(l - most)
+		weights = append(weights, w)
+		sum += w
+	}
+	for k := range weights {
+		weights[k] /= sum
+	}
+	return truths, weights
+}
+
+// chance is the probability that the target is settled once its deviation is after.
+func (t Target) chance(mean, deviation, after float64, truths, weights []float64) float64 {
+	if !(after > 0) || after >= deviation {
+		return 0
+	}
+	pass := t.edge(after, t.Rule.Pass)
+	fail := math.Max(t.edge(after, t.Rule.Fail), t.Limit+verdict.Coverage95*after)
+	// The new mean is drawn from the old one and from what the readings to come say.
+	old := 0.0
+	if !math.IsInf(deviation, 1) {
+		old = after * after / (deviation * deviation)
+	}
+	spread := after * math.Sqrt(1-old)
+	sum := 0.0
+	for k, truth := range truths {
+		centre := (1-old)*truth + old*mean
+		if old == 0 {
+			centre = truth
+		}
+		sum += weights[k] * (normal((pass-centre)/spread) + normal((centre-fail)/spread))
+	}
+	return sum
+}
+
+// edge is the mean at which a belief of the given deviation is over the limit with
+// probability p.
+func (t Target) edge(deviation, p float64) float64 {
+	low, high := t.Limit-8*deviation, t.Limit+8*deviation
+	for range 40 {
+		middle := (low + high) / 2
+		if (verdict.Belief{Mean: middle, Deviation: deviation}).Over(t.Limit) < p {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return low
+}
+
+// normal is the standard normal distribution.
+func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
+
+// Goal is the variance at which a target is settled for whoever believes in it now with
+// a mean and deviation (+Inf: knows nothing); 0 where none is small enough. It is also
+// that at which the readings count as telling of the element at all.
+func (o *Outlook) Goal(t Target, mean, deviation float64) float64 {
+	e, s := o.est, t.stretch(deviation)
+	needs := math.Min(t.Needs(mean, deviation*s)/s/e.Inflation, model.Tells*math.Sqrt(e.Before(e.Elements[t.Element].Row)))
+	return needs * needs
+}
+
+// GoalAt is Goal where the truth is a certain value and nothing else is known.
+func (o *Outlook) GoalAt(t Target, truth float64) float64 {
+	needs := t.NeedsAt(truth) / o.est.Inflation
+	return needs * needs
+}

@@ -1,0 +1,222 @@
+package plan
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/assess/nextreading"
+)
+
+// What a plan costs, in readings. To set a step is to go to the controller and to walk
+// the run once more; to go to a point is to climb (common practice, no source).
+const (
+	stepCosts  = 8.0
+	pointCosts = 3.0
+	readCosts  = 1.0
+	// answers is what a settled target counts for beside a deviation shrunk e-fold.
+	answers = 2.0
+	// manySteps is up to how many steps are tried together.
+	manySteps = 2
+	// large is how many candidates there are where only the first steps that do are
+	// planned for, not the cheapest.
+	large = 600
+)
+
+// choose finds the readings of the cheapest plan, by candidate.
+func (s *surveyed) choose() []int {
+	var best []int
+	cheapest := math.Inf(1)
+	for _, steps := range s.stepSets() {
+		few := s.where(func(i int) bool { return slices.Contains(steps, s.step[i]) })
+		if !s.aim(few) {
+			continue
+		}
+		chosen := s.gather(few)
+		if pruned := s.prune(chosen); s.suffices(pruned) { // unless rounding took too much
+			chosen = pruned
+		}
+		if cost := s.cost(chosen); cost < cheapest {
+			best, cheapest = chosen, cost
+		}
+		if len(s.names) > large {
+			break
+		}
+	}
+	return best
+}
+
+// stepSets lists sets of steps to plan with: each by itself, two together, all.
+func (s *surveyed) stepSets() (sets [][]int) {
+	n := len(s.run.Steps)
+	var all []int
+	for a := range n {
+		sets = append(sets, []int{a})
+		all = append(all, a)
+	}
+	for a := range n {
+		for b := range a {
+			sets = append(sets, []int{b, a})
+		}
+	}
+	if n > manySteps {
+		sets = append(sets, all)
+	}
+	return sets
+}
+
+// suffices tells whether reading some candidates brings every target to its aim.
+func (s *surveyed) suffices(few []int) bool {
+	all := s.everything(few)
+	for n, v := range s.views {
+		for k, aim := range v.aims {
+			if all[n][k] > aim {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// state is what both views expect as candidates are taken.
+type state [2]*nextreading.Expectation
+
+func (s *surveyed) begin(few []int) (x state) {
+	for n, v := range s.views {
+		x[n] = v.outlook.Expect(v.pick(few), v.elements)
+	}
+	return x
+}
+
+func (s *surveyed) enough(x state) bool {
+	for n, v := range s.views {
+		for k, aim := range v.aims {
+			if x[n].Variance(k) > aim {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// gather takes candidates one by one, each time the one that tells most for its cost,
+// until all is settled that can be.
+func (s *surveyed) gather(few []int) (chosen []int) {
+	x := s.begin(few)
+	taken := make([]bool, len(few))
+	steps, points := map[int]bool{}, map[int]bool{}
+	for !s.enough(x) {
+		best, most := -1, 0.0
+		for i, c := range few {
+			if taken[i] {
+				continue
+			}
+			cost := readCosts
+			if !steps[s.step[c]] {
+				cost += stepCosts
+			}
+			if !points[s.point[c]] {
+				cost += pointCosts
+			}
+			if worth := s.gain(x, i) / cost; worth > most*(1+1e-9) {
+				best, most = i, worth
+			}
+		}
+		if best < 0 { // all that is left tells little each
+			return few
+		}
+		for _, e := range x {
+			e.Take(best)
+		}
+		taken[best] = true
+		steps[s.step[few[best]]], points[s.point[few[best]]] = true, true
+		chosen = append(chosen, few[best])
+	}
+	slices.Sort(chosen)
+	return chosen
+}
+
+// gain is how much candidate i narrows the targets not yet settled, as far as needed.
+func (s *surveyed) gain(x state, i int) float64 {
+	sum := 0.0
+	for n, v := range s.views {
+		for k, aim := range v.aims {
+			before := x[n].Variance(k)
+			if before <= aim {
+				continue
+			}
+			after := x[n].After(i, k)
+			sum += math.Log(before/math.Max(after, aim)) / 2
+			if after <= aim {
+				sum += answers
+			}
+		}
+	}
+	return sum
+}
+
+// prune leaves out whole steps, then points, then readings, as long as everything stays
+// settled.
+func (s *surveyed) prune(chosen []int) []int {
+	x := s.begin(chosen)
+	for i := range chosen {
+		for _, e := range x {
+			e.Take(i)
+		}
+	}
+	for _, of := range [][]int{s.step, s.point, nil} {
+		for g := len(s.names) - 1; g >= 0; g-- {
+			var without []int // places in chosen
+			for i, c := range chosen {
+				if of == nil && c == g || of != nil && of[c] == g {
+					without = append(without, i)
+				}
+			}
+			if len(without) == 0 || len(without) == len(chosen) {
+				continue
+			}
+			var trial state
+			for n := range x {
+				trial[n] = x[n].Clone()
+				for _, i := range without {
+					trial[n].Drop(i)
+				}
+			}
+			if !s.enough(trial) {
+				continue
+			}
+			var kept []int // places in chosen
+			for i := range chosen {
+				if !slices.Contains(without, i) {
+					kept = append(kept, i)
+				}
+			}
+			for n := range x {
+				x[n] = trial[n].Among(kept)
+			}
+			for n, i := range kept {
+				kept[n] = chosen[i]
+			}
+			chosen = kept
+		}
+	}
+	return chosen
+}
+
+// cost of a plan. Of two with as many readings the one is cheaper that leaves more to
+// spare.
+func (s *surveyed) cost(chosen []int) float64 {
+	steps, points := map[int]bool{}, map[int]bool{}
+	for _, c := range chosen {
+		steps[s.step[c]], points[s.point[c]] = true, true
+	}
+	tightest := 0.0
+	all := s.everything(chosen)
+	for n, v := range s.views {
+		for k, goal := range v.goals {
+			if s.settles(k, all) {
+				tightest = math.Max(tightest, math.Sqrt(all[n][k]/goal))
+			}
+		}
+	}
+	return stepCosts*float64(len(steps)) + pointCosts*float64(len(points)) + readCosts*(float64(len(chosen))+tightest)
+}

@@ -1,0 +1,117 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+)
+
+// walk puts the readings in walking order: each step is set once and the run walked
+// along once in it, the supplies and the feeds at them first, then the junctions, then
+// the reels.
+func (p *Plan) walk(s *surveyed, chosen []int) {
+	p.Readings = len(chosen)
+	points := map[int]bool{}
+	for k, step := range s.run.Steps {
+		round := Round{Step: step.Name}
+		for _, c := range chosen {
+			points[s.point[c]] = true
+			if s.step[c] == k {
+				round.Reads = append(round.Reads, s.names[c])
+			}
+		}
+		if round.Reads == nil {
+			continue
+		}
+		slices.SortStableFunc(round.Reads, func(a, b assessment.Next) int {
+			return slices.Compare(along(s.run, a), along(s.run, b))
+		})
+		p.Rounds = append(p.Rounds, round)
+	}
+	p.Points = len(points)
+}
+
+// along is where a reading comes on the walk.
+func along(r *run.Run, n assessment.Next) []int {
+	const supplies, clamps, junctions, reels = 0, 1, 2, 3
+	if n.Quantity == run.Current {
+		return []int{clamps, r.FeedIndex(n.From)}
+	}
+	at, _ := r.Point(n.From) // the run's own names
+	to, _ := r.Point(n.To)
+	order := []int{[]int{run.AtSupply: supplies, run.AtJunction: junctions, run.AtReel: reels}[at.Kind], at.Index, at.Pixel}
+	if at.Place != to.Place {
+		order = append(order, 1+int(at.Rail)) // over the joint, once its first side is reached
+	}
+	return order
+}
+
+// describe tells what becomes of each joint and feed.
+func (p *Plan) describe(s *surveyed, chosen []int) {
+	variances := s.everything(chosen)
+	next := 0 // target
+	for _, j := range s.run.Joints {
+		if j.PlusCut {
+			p.Elements = append(p.Elements, Element{Kind: assessment.Joint, Name: j.Name, Limit: math.NaN(), Stated: j.Ohms,
+				Resolves: math.Inf(1), Best: math.Inf(1),
+				Why:   "its plus is parted, so next to no current crosses its minus in any step",
+				Helps: []string{"a milliohm meter across its minus, with the supplies disconnected, or a tug at it"}})
+			continue
+		}
+		p.element(s, next, assessment.Joint, variances)
+		next++
+	}
+	for range s.run.Feeds {
+		p.element(s, next, assessment.Feed, variances)
+		next++
+	}
+}
+
+func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, variances [2][]float64) {
+	v := s.views[sound]
+	e := &v.est.Elements[v.elements[k]]
+	half := func(variance float64) float64 {
+		low, high := v.targets[k].Sound, v.targets[k].Sound+verdict.Coverage95*math.Sqrt(variance)
+		return e.Ohms(high) - e.Ohms(low)
+	}
+	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].Sound),
+		Settled: s.settles(k, variances), Resolves: half(variances[sound][k]), Best: half(v.best[k])}
+	amps, step := v.outlook.Amps(e)
+	if x.Amps = amps; step >= 0 {
+		x.Step = s.run.Steps[step].Name
+	}
+	if !x.Settled {
+		x.Why = s.why(k, &x)
+	}
+	p.Elements = append(p.Elements, x)
+}
+
+// why says why a target cannot be settled.
+func (s *surveyed) why(k int, x *Element) string {
+	v := s.views[sound]
+	needs := v.goals[k]
+	switch {
+	case x.Stated >= x.Limit:
+		return fmt.Sprintf("as the file states it, it has %s where %s is the most; all readings together would tell ±%s", milli(x.Stated), milli(x.Limit), milli(x.Best))
+	case x.Amps < 1e-4:
+		return "next to no current crosses it in any step"
+	case needs == 0 && v.best[k] <= v.needs[k]:
+		return fmt.Sprintf("close to %s it would be told, but as much as its limit in one conductor alone could hide in what is not known of the currents", milli(x.Stated))
+	case v.best[k] <= needs:
+		return fmt.Sprintf("sound it would be told, but not %s for sure: the current through it is not known well enough", milli(badTimes*x.Limit))
+	}
+	room := x.Limit - x.Stated
+	return fmt.Sprintf("at most %.2g A cross it (step %q), so that the %s between sound and its limit make %.2g mV; all readings together would tell ±%s, and ±%s is needed",
+		x.Amps, x.Step, milli(room), 1000*room*x.Amps, milli(x.Best), milli(x.Best*math.Sqrt(needs/v.best[k])))
+}
+
+func milli(ohms float64) string {
+	if math.IsInf(ohms, 1) || ohms > 10 {
+		return "nothing"
+	}
+	return fmt.Sprintf("%.3g mΩ", 1000*ohms)
+}

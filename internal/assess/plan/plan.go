@@ -1,0 +1,79 @@
+// Package plan says, before anybody climbs, what to read of a run so that every joint
+// and feed can be settled: the fewest steps and points that will do, in walking order,
+// and what cannot be settled with the meter at hand.
+//
+// It looks at the run as its file states it and at one with bad joints and feeds, since
+// both must be told, and expects readings to narrow what is
+// known as the linear model says, whatever they show (a Bayesian design of the
+// experiment; Chaloner and Verdinelli, Statistical Science 10 (1995) 273). It takes
+// readings one by one for what they settle, then leaves out steps, points and readings
+// that the rest can do without. That finds a plan from which nothing more can be left
+// out; a smaller one of quite other readings may exist. The same run gives the same plan.
+package plan
+
+import (
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// Plan is what to read.
+type Plan struct {
+	Run      *run.Run
+	Meters   []string // it is made for
+	Rounds   []Round  // in the order of the run's steps
+	Points   int      // places and feeds to go to, whatever the step
+	Readings int
+	Elements []Element // joints and feeds in the run's order
+}
+
+// Round is one walk along the run, in one step.
+type Round struct {
+	Step  string
+	Reads []assessment.Next // from the supplies along the reels
+}
+
+// Element is a joint or feed, and what the plan does for it.
+type Element struct {
+	Kind    assessment.Kind
+	Name    string
+	Limit   float64 // Ω; NaN where its plus is cut
+	Stated  float64 // Ω, as the file states or assumes it
+	Amps    float64 // the most that crosses it in any step
+	Step    string  // in which that is
+	Settled bool
+	// Resolves is half the 95 % interval that is expected after the plan's readings, Ω;
+	// Best the same after all that the meters could read. +Inf where nothing would tell.
+	Resolves, Best float64
+	Why            string   // it cannot be settled
+	Helps          []string // what would settle it
+}
+
+// Make plans for the meters named by index into the run's. The errors are those of
+// solving the run as stated.
+func Make(r *run.Run, meters []int) (*Plan, error) {
+	s, err := survey(r, meters)
+	if err != nil {
+		return nil, err
+	}
+	p := &Plan{Run: r}
+	for _, m := range meters {
+		p.Meters = append(p.Meters, r.Meters[m].Name)
+	}
+	chosen := s.last()
+	p.walk(s, chosen)
+	p.describe(s, chosen)
+	if err := p.advise(s, meters); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// Settled tells whether the plan settles everything.
+func (p *Plan) Settled() bool {
+	for _, e := range p.Elements {
+		if !e.Settled {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,152 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/assess/nextreading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+)
+
+func load(t *testing.T, name string) *run.Run {
+	t.Helper()
+	r, err := runfile.Load("../../../testdata/runs/" + name + ".toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func planned(t *testing.T, r *run.Run) *Plan {
+	t.Helper()
+	p, err := Make(r, nextreading.Carried(r))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// The same run gives the same plan; nothing can be left out of it; and what it promises
+// to resolve is no better than what all readings together would.
+func TestNothingCanBeLeftOut(t *testing.T) {
+	shipped(t, func(t *testing.T, r *run.Run) {
+		p := planned(t, r)
+		if again := planned(t, r); fmt.Sprint(p.Rounds, p.Elements) != fmt.Sprint(again.Rounds, again.Elements) {
+			t.Error("another plan the second time")
+		}
+		s, err := survey(r, nextreading.Carried(r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		chosen := s.last()
+		s.aim(s.where(func(i int) bool {
+			return slices.ContainsFunc(chosen, func(c int) bool { return s.step[c] == s.step[i] })
+		}))
+		if len(chosen) != p.Readings || !s.suffices(chosen) {
+			t.Fatalf("%d readings chosen, %d planned", len(chosen), p.Readings)
+		}
+		for i := range chosen {
+			if s.suffices(slices.Delete(slices.Clone(chosen), i, i+1)) {
+				t.Errorf("%+v can be left out", s.names[chosen[i]])
+			}
+		}
+		for _, e := range p.Elements {
+			if e.Resolves < e.Best*(1-1e-6) {
+				t.Errorf("%s resolves %g, at best %g", e.Name, e.Resolves, e.Best)
+			}
+			if e.Settled && !(2*e.Resolves < math.Abs(e.Limit-e.Stated)*2.1) {
+				t.Errorf("%s is settled at ±%g with %g to the limit", e.Name, e.Resolves, e.Limit-e.Stated)
+			}
+			if e.Settled == (e.Why != "") {
+				t.Errorf("%+v", e)
+			}
+		}
+	})
+}
+
+// Steps come as in the run file; in each the walk goes from the supplies along the reels.
+func TestWalkingOrder(t *testing.T) {
+	r := load(t, "gallery")
+	p := planned(t, r)
+	last := -1
+	for _, round := range p.Rounds {
+		k := r.StepIndex(round.Step)
+		if k <= last || len(round.Reads) == 0 {
+			t.Errorf("step %q after number %d", round.Step, last)
+		}
+		last = k
+		if !slices.IsSortedFunc(round.Reads, func(a, b assessment.Next) int { return slices.Compare(along(r, a), along(r, b)) }) {
+			t.Errorf("%+v", round.Reads)
+		}
+	}
+	for _, c := range [][2]assessment.Next{
+		{{From: "S1+", To: "S1-"}, {Quantity: run.Current, From: "start"}},
+		{{Quantity: run.Current, From: "far"}, {From: "block+", To: "block-"}},
+		{{From: "tap+", To: "tap-"}, {From: "hall.start+", To: "hall.start-"}},
+		{{From: "hall.end+", To: "hall.end-"}, {From: "hall.end+", To: "left-wing.start+"}},
+		{{From: "hall.end-", To: "left-wing.start-"}, {From: "left-wing.75+", To: "left-wing.75-"}},
+	} {
+		if slices.Compare(along(r, c[0]), along(r, c[1])) >= 0 {
+			t.Errorf("%+v comes after %+v", c[0], c[1])
+		}
+	}
+}
+
+// A meter that is too coarse is told so, with what would do.
+func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
+	r := load(t, "shelf")
+	if p := planned(t, r); !p.Settled() {
+		t.Fatalf("%+v", p.Elements)
+	}
+	coarse := clone(r)
+	for i := range coarse.Meters[0].Ranges {
+		g := &coarse.Meters[0].Ranges[i]
+		g.Resolution *= 20
+	}
+	p := planned(t, coarse)
+	e := p.Elements[0]
+	if p.Settled() || e.Settled || !strings.Contains(e.Why, "is needed") || len(e.Helps) == 0 {
+		t.Errorf("%+v", e)
+	}
+	if !slices.ContainsFunc(e.Helps, func(s string) bool {
+		return strings.Contains(s, "voltmeter with counts of 2 mV") || strings.Contains(s, "a step")
+	}) {
+		t.Errorf("helps: %q", e.Helps)
+	}
+	// What is said to help does.
+	for _, remedy := range remedies {
+		if len(e.Helps) > 0 && remedy.says(coarse, []int{0}) == e.Helps[0] {
+			changed := clone(coarse)
+			remedy.change(changed, []int{0})
+			if q := planned(t, changed); !q.Elements[0].Settled {
+				t.Errorf("%q does not help: %+v", e.Helps[0], q.Elements[0])
+			}
+			return
+		}
+	}
+	t.Errorf("no remedy says %q", e.Helps[0])
+}
+
+// A joint whose plus is cut is none that a plan can settle.
+func TestCutJointIsTold(t *testing.T) {
+	p := planned(t, load(t, "facade"))
+	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Name == "two-three" })
+	if e := p.Elements[i]; e.Settled || !math.IsInf(e.Resolves, 1) || !strings.Contains(e.Why, "plus is parted") || len(e.Helps) == 0 {
+		t.Errorf("%+v", e)
+	}
+}
+
+// The milliohms of a feed as the run file states them being over its limit, nothing is
+// promised.
+func TestStatedOverItsLimit(t *testing.T) {
+	p := planned(t, load(t, "gallery"))
+	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Kind == assessment.Feed && e.Name == "middle" })
+	if e := p.Elements[i]; e.Settled || !strings.Contains(e.Why, "as the file states it") {
+		t.Errorf("%+v", e)
+	}
+}

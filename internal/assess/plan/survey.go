@@ -1,0 +1,209 @@
+package plan
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/assess/nextreading"
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// view is what readings would tell of a run in one condition.
+type view struct {
+	est      *estimate.Estimate
+	outlook  *nextreading.Outlook
+	targets  []nextreading.Target
+	elements []int
+	list     []nextreading.Candidate
+	goals    []float64 // by target: variance at which it is settled
+	needs    []float64 // by target: the same, in the direction of the limit
+	best     []float64 // by target: variance with everything read
+	aims     []float64 // by target: variance that the plan aims at, see aim
+}
+
+// surveyed is all that could be read, and what that would tell: of the run as stated,
+// which has to pass, and of one with bad joints and feeds, which has to fail. A current
+// that nobody knows well hardly blurs a sound joint's few millivolts, but a bad one's.
+type surveyed struct {
+	run   *run.Run
+	views [2]*view          // their candidates are the same
+	names []assessment.Next // by candidate
+	step  []int             // by candidate: of the run
+	point []int             // by candidate: where it is read, numbered
+}
+
+// sound and bad are the views.
+const sound, bad = 0, 1
+
+// badTimes is how many times its limit a bad element has that must be found.
+const badTimes = 2.0
+
+// survey lists what could be read with some meters.
+func survey(r *run.Run, meters []int) (*surveyed, error) {
+	s := &surveyed{run: r}
+	one, err := look(r, meters)
+	if err != nil {
+		return nil, err
+	}
+	worse := clone(r)
+	worse.Joints, worse.Feeds = slices.Clone(r.Joints), slices.Clone(r.Feeds)
+	for _, t := range one.targets {
+		e := &one.est.Elements[t.Element]
+		ohms := badTimes * e.Ohms(t.Limit)
+		if e.Kind == assessment.Joint {
+			worse.Joints[e.Index].Ohms = ohms
+		} else {
+			worse.Feeds[e.Index].Ohms = ohms
+		}
+	}
+	two, err := look(worse, meters)
+	if err != nil {
+		return nil, err
+	}
+	for k, t := range one.targets {
+		e := &one.est.Elements[t.Element]
+		one.goals = append(one.goals, one.outlook.Goal(t, t.Sound, math.Inf(1)))
+		two.goals = append(two.goals, two.outlook.GoalAt(t, e.Scale(badTimes*e.Ohms(t.Limit))))
+		two.targets[k] = t
+	}
+	s.views = [2]*view{one, two}
+	s.match()
+	for _, v := range s.views {
+		v.needs = slices.Clone(v.goals)
+		v.best = v.outlook.Everything(v.list, v.elements)
+	}
+	return s, nil
+}
+
+// look lists what could be read of a run.
+func look(r *run.Run, meters []int) (*view, error) {
+	est, targets, err := judge.Prospects(r)
+	if err != nil {
+		return nil, err
+	}
+	o, err := nextreading.Look(est, meters)
+	if err != nil {
+		return nil, err
+	}
+	v := &view{est: est, outlook: o, targets: targets, list: o.Candidates()}
+	for _, t := range targets {
+		v.elements = append(v.elements, t.Element)
+	}
+	return v, nil
+}
+
+// read is what tells two readings apart.
+type read struct {
+	quantity       run.Quantity
+	from, to, step string
+	meter          string
+}
+
+// match keeps the candidates that both views have: a step may starve the worse one, and a
+// voltage be beyond a meter there. It numbers where they are read.
+func (s *surveyed) match() {
+	naming := func(v *view, i int) (assessment.Next, read) {
+		n := v.outlook.Name(&v.list[i])
+		return n, read{n.Quantity, n.From, n.To, n.Step, n.Meter}
+	}
+	one, two := s.views[sound], s.views[bad]
+	there := map[read]int{}
+	for i := range two.list {
+		_, name := naming(two, i)
+		there[name] = i
+	}
+	var firsts, seconds []nextreading.Candidate
+	numbers := map[[2]string]int{}
+	for i := range one.list {
+		n, name := naming(one, i)
+		k, both := there[name]
+		if !both {
+			continue
+		}
+		firsts, seconds = append(firsts, one.list[i]), append(seconds, two.list[k])
+		where := [2]string{n.From, n.To}
+		if _, seen := numbers[where]; !seen {
+			numbers[where] = len(numbers)
+		}
+		s.names, s.step, s.point = append(s.names, n), append(s.step, s.run.StepIndex(n.Step)), append(s.point, numbers[where])
+	}
+	one.list, two.list = firsts, seconds
+}
+
+// where lists the candidates for which keep holds.
+func (s *surveyed) where(keep func(i int) bool) (list []int) {
+	for i := range s.names {
+		if keep(i) {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// settles tells whether target k is settled, sound or bad, at the variances of both views.
+func (s *surveyed) settles(k int, variances [2][]float64) bool {
+	return variances[sound][k] <= s.views[sound].goals[k] && variances[bad][k] <= s.views[bad].goals[k]
+}
+
+// everything is what is known in both views once some candidates are read.
+func (s *surveyed) everything(few []int) (variances [2][]float64) {
+	for n, v := range s.views {
+		variances[n] = v.outlook.Everything(v.pick(few), v.elements)
+	}
+	return variances
+}
+
+// pick gives candidates by their places in the list.
+func (v *view) pick(few []int) []nextreading.Candidate {
+	list := make([]nextreading.Candidate, len(few))
+	for i, c := range few {
+		list[i] = v.list[c]
+	}
+	return list
+}
+
+// aim sets what a plan of some candidates aims at: what settles each target; or, where
+// that is just out of their reach, nearly what all of them together would leave, for it may
+// turn out to be far from its limit. What is hopeless stands in no plan's way. It returns
+// false where these candidates leave something open, or without hope, that all would not.
+func (s *surveyed) aim(few []int) bool {
+	far, spare := hopeful*hopeful, 1.0
+	if len(s.names) > large {
+		far, spare = 1, barely*barely
+	}
+	all := s.everything(few)
+	best := [2][]float64{s.views[sound].best, s.views[bad].best}
+	easy := best
+	for n := range easy {
+		easy[n] = slices.Clone(easy[n])
+		for k := range easy[n] {
+			easy[n][k] *= spare
+		}
+	}
+	for n, v := range s.views {
+		v.aims = make([]float64, len(v.targets))
+		for k := range v.targets {
+			hope := all[n][k] <= far*v.goals[k]
+			switch {
+			case s.settles(k, all):
+				v.aims[k] = v.goals[k]
+			case s.settles(k, easy), !hope && best[n][k] <= far*v.goals[k]:
+				return false
+			case hope:
+				v.aims[k] = math.Max(v.goals[k], nearly*nearly*all[n][k])
+			default:
+				v.aims[k] = math.Inf(1)
+			}
+		}
+	}
+	return true
+}
+
+const (
+	hopeful = 2.0 // times the deviation that settles; in large runs there is no such hope
+	nearly  = 1.3 // times the deviation that all readings together leave
+	barely  = 1.2 // in large runs, what all readings together settle with no more to spare is worth no step
+)

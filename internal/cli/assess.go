@@ -1,0 +1,156 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/store"
+)
+
+func newAssess() *cobra.Command {
+	var page, picture, from, element string
+	var asJSON, skipBad bool
+	c := &cobra.Command{
+		Use:   "assess RUN [READINGS.csv]",
+		Short: "Fit readings to a run and judge its joints, feeds and reels",
+		Long: `Assess fits the run's real resistances to readings and holds each against its limit:
+pass, fail, or unproven with what to read next. Readings come from a CSV file, from
+standard input as "-", or from a store with --store.
+
+--explain tells which readings the verdict on one element rests on, and what it would be
+without them.
+
+Exit status: 0 everything passes, 1 something fails, 3 nothing fails but something is
+unproven, 2 the input is wrong.`,
+		Example: `  ohmkeep assess shelf.toml readings.csv
+  ohmkeep assess shelf.toml readings.csv --report shelf.html
+  ohmkeep assess shelf.toml readings.csv --explain left-right
+  ohmkeep assess shelf.toml --store shelf.db --json`,
+		Args:              between(1, "RUN", "[READINGS.csv]"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := drawable(picture); err != nil {
+				return err
+			}
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			readings, err := readingsAsked(c, r, args[1:], from, skipBad)
+			if err != nil {
+				return err
+			}
+			a, x, err := assess(c, r, readings, element)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			if err := writeAssessment(c, a, page, picture); err != nil {
+				return err
+			}
+			switch {
+			case asJSON:
+				err = report.ExplainJSON(c.OutOrStdout(), a, x)
+			case x != nil:
+				err = report.ExplainText(c.OutOrStdout(), x, colourful(c.OutOrStdout()))
+			default:
+				err = report.AssessTable(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+			}
+			if err != nil {
+				return err
+			}
+			return verdictStatus(a.Worst())
+		},
+	}
+	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML report with pictures into this file")
+	c.Flags().StringVar(&picture, "picture", "", "draw the resistances against their limits into this .png or .svg file")
+	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
+	c.Flags().StringVar(&element, "explain", "", "tell what the verdict on this joint, feed or reel rests on (such as west-north, or joint:west-north)")
+	_ = c.RegisterFlagCompletionFunc("explain", completeElements)
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+	return c
+}
+
+// assess judges, and explains one element where it is named.
+func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
+	if !c.Flags().Changed("explain") {
+		a, err := judge.Make(r.Run, readings)
+		return a, nil, err
+	}
+	if err := elementNamed(r.Run, element); err != nil {
+		return nil, nil, err
+	}
+	return judge.Explain(r.Run, readings, element)
+}
+
+// readingsAsked takes readings from the file or the store, whichever was named.
+func readingsAsked(c *cobra.Command, r *equipped, files []string, from string, skipBad bool) ([]reading.Reading, error) {
+	switch {
+	case len(files) == 1 && from != "":
+		return nil, callFault(c, "readings come from a file or from --store, not from both")
+	case len(files) == 1:
+		return loadReadings(c, files[0], r.Run, skipBad)
+	case from == "":
+		return nil, callFault(c, "wants readings: a CSV file, or a store with --store")
+	}
+	s, err := store.OpenReadOnly(from)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	list, err := stored(c, s, r.Run)
+	if err == nil && len(list) == 0 {
+		err = fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
+	}
+	return list, err
+}
+
+// stored gives what a store holds of a run.
+func stored(c *cobra.Command, s *store.Store, r *run.Run) ([]reading.Reading, error) {
+	var list []reading.Reading
+	for x, err := range s.Readings(c.Context(), r.Name, store.Filter{}) {
+		if err != nil {
+			return nil, err
+		}
+		x.Row = len(list) + 2 // its line in an export
+		list = append(list, x)
+	}
+	return list, nil
+}
+
+// writeAssessment writes the files asked for and says where they are.
+func writeAssessment(c *cobra.Command, a *assessment.Assessment, page, picture string) error {
+	if page != "" {
+		err := writeFile(page, func(w io.Writer) error { return report.HTML(w, a, report.Options{Made: time.Now()}) })
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "report: %s\n", page)
+	}
+	if picture != "" {
+		if err := drawResistances(picture, a); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", picture)
+	}
+	return nil
+}
+
+// verdictStatus is the exit status of a verdict.
+func verdictStatus(v assessment.Verdict) error {
+	switch v {
+	case assessment.Fail:
+		return status(Fails)
+	case assessment.Unproven:
+		return status(Unproven)
+	}
+	return nil
+}

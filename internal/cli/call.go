@@ -1,0 +1,93 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/fault"
+)
+
+// exactly wants each of the words.
+func exactly(words ...string) cobra.PositionalArgs {
+	return between(len(words), words...)
+}
+
+// between wants at least so many of the words, and no more than there are.
+func between(least int, words ...string) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		if len(args) >= least && len(args) <= len(words) {
+			return nil
+		}
+		if len(words) == 0 {
+			return callFault(c, "takes no argument such as %q", args[0])
+		}
+		return callFault(c, "wants %s, not %s", strings.Join(words, " "), count(len(args), "argument"))
+	}
+}
+
+// callFault says what is wrong with how a command was called.
+func callFault(c *cobra.Command, format string, args ...any) error {
+	return fmt.Errorf("%s: %w (see %[1]s --help)", c.CommandPath(), fmt.Errorf(format, args...))
+}
+
+// storeNamed wants the store that a command cannot do without.
+func storeNamed(c *cobra.Command, path string) error {
+	if path == "" {
+		return callFault(c, "wants --store FILE")
+	}
+	return nil
+}
+
+// flagFault says what is wrong with a flag, without what the parser of a number
+// calls itself.
+func flagFault(c *cobra.Command, err error) error {
+	var value interface {
+		error
+		GetValue() string
+		Unwrap() error
+	}
+	if errors.As(err, &value) {
+		return callFault(c, "%s", strings.TrimSuffix(value.Error(), ": "+value.Unwrap().Error()))
+	}
+	return callFault(c, "%w", err)
+}
+
+// known refuses a word that stands where a command should and is none.
+func known(root *cobra.Command, args []string) error {
+	c, rest, _ := root.Find(args) // its error has more than one line
+	if !c.HasSubCommands() || len(rest) == 0 || strings.HasPrefix(rest[0], "-") {
+		return nil
+	}
+	word := rest[0]
+	if word == cobra.ShellCompRequestCmd || word == cobra.ShellCompNoDescRequestCmd {
+		return nil // the shell asks, through a command that is made when it is called
+	}
+	return unknownCommand(c, word)
+}
+
+func unknownCommand(c *cobra.Command, word string) error {
+	var names []string
+	for _, sub := range c.Commands() {
+		names = append(names, sub.Name())
+	}
+	return fmt.Errorf("%s: unknown command %q (%s)", c.CommandPath(), word, fault.Suggest(word, names))
+}
+
+func newHelp() *cobra.Command {
+	return &cobra.Command{
+		Use:     "help [COMMAND]",
+		Short:   "Show what a command does, with examples",
+		Example: "  ohmkeep help assess\n  ohmkeep help probe check",
+		RunE: func(c *cobra.Command, args []string) error {
+			about, rest, _ := c.Root().Find(args)
+			if len(rest) > 0 {
+				return unknownCommand(about, rest[0])
+			}
+			about.InitDefaultHelpFlag()
+			return about.Help()
+		},
+	}
+}

@@ -1,0 +1,121 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/report"
+)
+
+func newColour() *cobra.Command {
+	var step, at, drawn, from string
+	var asJSON, skipBad bool
+	c := &cobra.Command{
+		Use:     "colour RUN [READINGS.csv]",
+		Aliases: []string{"color"},
+		Short:   "Tell where a run dims or changes colour in a step, and what that is owed to",
+		Long: `Colour tells what people see of a run in a step: whether its far parts are dimmer,
+off colour or both, where along the run that leaves the limits, and how much of it is
+owed to the supply's trim, each feed, each joint and the copper of the reels. With
+readings, from a CSV file, standard input as "-" or a store with --store, it takes the
+fitted run and adds 95 % intervals; without, the run as its file states it.
+Without --step it takes the design step, or the only step.
+
+Limits are colour_shift and dimming_percent in the run file, and 0.004 and 30 % where
+it has none. Exit status: 0 colour and brightness hold, 1 a limit is left, 3 the
+readings leave it open, 2 the input is wrong.`,
+		Example: `  ohmkeep colour shelf.toml --step "white 5 %"
+  ohmkeep colour shelf.toml readings.csv --picture colour.png
+  ohmkeep colour shelf.toml --at left.end --json`,
+		Args:              between(1, "RUN", "[READINGS.csv]"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := drawable(drawn); err != nil {
+				return err
+			}
+			r, i, err := loadStep(args[0], step)
+			if err != nil {
+				return err
+			}
+			spot, err := pixelAsked(r.Run, at)
+			if err != nil {
+				return err
+			}
+			e, err := fitted(c, r, args[1:], from, skipBad)
+			if err != nil {
+				return err
+			}
+			a, err := colourloss.Make(r.Run, i, e, spot)
+			if err != nil {
+				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			if drawn != "" {
+				if err := draw(drawn, chart.Seen(a, chart.Wide)); err != nil {
+					return err
+				}
+				fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", drawn)
+			}
+			if asJSON {
+				err = report.ColourJSON(c.OutOrStdout(), a)
+			} else {
+				err = report.ColourTable(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+			}
+			if err != nil {
+				return err
+			}
+			return verdictStatus(a.Verdict)
+		},
+	}
+	c.Flags().StringVar(&step, "step", "", "the step, by its name")
+	c.Flags().StringVar(&at, "at", "", "the pixel to look into, such as west.end; the worst one where it is left out")
+	c.Flags().StringVar(&drawn, "picture", "", "draw the run as people see it into this .png or .svg file")
+	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
+	return c
+}
+
+// fitted fits the run to the readings asked for; nil where none are.
+func fitted(c *cobra.Command, r *equipped, files []string, from string, skipBad bool) (*estimate.Estimate, error) {
+	if len(files) == 0 && from == "" {
+		return nil, nil
+	}
+	readings, err := readingsAsked(c, r, files, from, skipBad)
+	if err != nil {
+		return nil, err
+	}
+	e, err := estimate.Make(r.Run, readings)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", r.File, err)
+	}
+	if !e.Fit.Converged {
+		return nil, fmt.Errorf("%s: the fit to its readings found no answer (ohmkeep assess tells more)", r.File)
+	}
+	return e, nil
+}
+
+// pixelAsked finds the pixel that --at names; nil where it is left out.
+func pixelAsked(r *run.Run, name string) (*run.Place, error) {
+	if name == "" {
+		return nil, nil
+	}
+	at, err := r.Place(name)
+	wrong := fault.Fault{Text: fmt.Sprintf("%q is no pixel", name), Hint: "such as " + r.Reels[0].Name + ".end"}
+	switch {
+	case errors.As(err, &wrong):
+	case err != nil:
+		return nil, err
+	case at.Kind == run.AtReel:
+		return &at, nil
+	}
+	wrong.File, wrong.Key = r.File, "--at"
+	return nil, wrong
+}

@@ -1,0 +1,104 @@
+package cli
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+)
+
+func newStoreCorrect() *cobra.Command {
+	var in string
+	c := &cobra.Command{
+		Use:   "correct RUN",
+		Short: "Apply the shunts that the run file states now to register counts of before",
+		Long: `Of a board that sends register words or counts a store keeps those, and what one count
+stood for. Where a shunt was stated wrongly, put the right one into the run file
+(shunt_milliohms of the channel) or the profile, and correct: what was stored before is
+then reckoned by it, in exports and everywhere else. The counts stay as they are, so
+that correcting again, or back, loses nothing.
+
+A sensor that was replaced by one with another shunt needs no correction: what the old
+one said was right. Numbers that a device sends in V or A are not touched.`,
+		Example:           `  ohmkeep store correct shelf.toml --store shelf.db`,
+		Args:              exactly("RUN"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := storeNamed(c, in); err != nil {
+				return err
+			}
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			if err := exists(in); err != nil {
+				return err
+			}
+			s, err := store.Open(in)
+			if err != nil {
+				return err
+			}
+			n, err := correct(c, s, r)
+			if closing := s.Close(); err == nil {
+				err = closing
+			}
+			if err == nil && n == 0 {
+				fmt.Fprintf(c.OutOrStdout(), "%s: nothing to correct\n", in)
+			}
+			return err
+		},
+	}
+	c.Flags().StringVar(&in, "store", "", "the store, a file")
+	return c
+}
+
+// correct applies the scales of a run to what is stored, and says so.
+func correct(c *cobra.Command, s *store.Store, r *equipped) (corrected int, err error) {
+	for i, p := range r.Probes {
+		for _, channel := range p.Channels {
+			perCount, ok := perCountOf(r.profiles[i], channel)
+			if !ok || channel.From == "" {
+				continue
+			}
+			scale := scaleText(perCount)
+			if scale == "" {
+				return corrected, fault.Fault{File: r.File, Key: "probe " + p.Name + ": channel " + channel.ID,
+					Text: fmt.Sprintf("a count cannot stand for %g", perCount)}
+			}
+			were, err := s.CorrectAll(c.Context(), store.Selection{Run: r.Name, Probe: &p.Name, Quantity: &channel.Quantity,
+				From: channel.From, To: channel.To}, scale)
+			if err != nil {
+				return corrected, err
+			}
+			told := map[string]bool{}
+			for _, was := range were {
+				if !told[was.Scale] {
+					told[was.Scale] = true
+					fmt.Fprintf(c.OutOrStdout(), "probe %s, channel %s, %s: one count is %s %s, was %s\n", p.Name, channel.ID, channel.Quantity,
+						scale, was.Unit, was.Scale)
+				}
+			}
+			corrected += len(were)
+		}
+	}
+	return corrected, nil
+}
+
+// perCountOf gives what one count of a channel stands for, SI; ok is false where its
+// device sends no counts, or only the kernel knows by which shunt they were made.
+func perCountOf(p *profile.Profile, channel run.ProbeChannel) (perCount float64, ok bool) {
+	for _, f := range p.Line.Fields {
+		if !f.Counts || f.Quantity != channel.Quantity || f.IsFlags() {
+			continue
+		}
+		if channel.Shunt > 0 && f.Shunt > 0 && channel.Shunt != f.Shunt {
+			return f.PerCount * (f.Shunt / channel.Shunt), true // as the board's values are corrected when they come
+		}
+		return f.PerCount, true
+	}
+	return 0, false
+}

@@ -1,0 +1,59 @@
+package cli
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/simulate/demo"
+)
+
+func TestDemo(t *testing.T) {
+	s := newSession(t)
+	o := s.do(`ohmkeep demo --into look`).exits(Passes)
+	o.prints("FAIL      joint west-north", "FAIL      feed far", "ohmkeep assess look/run.toml look/readings.csv").
+		says("Reading room cornice (invented)", "Fitting 39 readings")
+	if inside, outside := strings.Count(o.out, ": inside\n"), strings.Count(o.out, ": outside\n"); inside != 7 || outside != 0 {
+		t.Errorf("%d intervals of 7 hold the truth:\n%s", inside, o.out)
+	}
+	if !strings.Contains(o.faults, "/dev/") && !strings.Contains(o.faults, "inside the process") {
+		t.Error("it is not told what the instruments speak on")
+	}
+	if err := os.Chdir("look"); err != nil {
+		t.Fatal(err)
+	}
+	s.holds("readings.csv", "readings.db", "report.html", "run.toml")
+	s.do(`ohmkeep assess run.toml readings.csv`).exits(Fails).prints("joint west-north", "feed far")
+	s.do(`ohmkeep assess run.toml --store readings.db`).exits(Fails)
+	s.do(`ohmkeep predict run.toml --step "white 12 %"`).exits(Passes)
+}
+
+// A demonstration never takes the place of somebody's own files.
+func TestDemoSparesFiles(t *testing.T) {
+	s := newSession(t)
+	s.write("readings.db", "mine")
+	s.do(`ohmkeep demo --into .`).refused("readings.db: stands in the way")
+	s.holds("readings.db")
+	if s.content("readings.db") != "mine" {
+		t.Error("the readings are gone")
+	}
+	s.do(`ohmkeep demo --into readings.db`).refused("readings.db: not a directory")
+}
+
+func TestDemoAgainAndElsewhere(t *testing.T) {
+	s := newSession(t)
+	if err := os.Mkdir("ohmkeep-demo", 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s.write("ohmkeep-demo/run.toml", string(demo.RunFile)) // as an earlier one leaves it
+	s.write("ohmkeep-demo/readings.db", "old")
+	s.do(`ohmkeep demo`).exits(Passes).says("Fitting 39 readings")
+	s.write("ohmkeep-demo/run.toml", s.content("ohmkeep-demo/run.toml")+"# mine\n")
+	s.do(`ohmkeep demo`).refused("ohmkeep-demo/run.toml: stands in the way")
+
+	s.Chdir(s.TempDir())
+	s.Setenv("TMPDIR", s.TempDir())
+	s.write("ohmkeep-demo", "a file")
+	s.do(`ohmkeep demo`).exits(Passes).says("ohmkeep-demo: not a directory; writing into ")
+	s.holds("ohmkeep-demo")
+}

@@ -1,0 +1,146 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/drift"
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/store"
+)
+
+func newDrift() *cobra.Command {
+	var from, page, file string
+	var asJSON bool
+	c := &cobra.Command{
+		Use:   "drift RUN",
+		Short: "Tell from months of stored readings which joint or feed is going",
+		Long: `Drift follows every feed, joint and reel that the stored readings can tell apart, at
+20 °C, and says for each whether it is steady, drifting, stepped, intermittent or
+unproven, since when, by how much, and when it will reach its limit.
+
+Feeds are followed by any readings of their two ends and their current. Joints and
+reels are followed in known steps: readings that name their step, such as those of a
+nightly check.
+
+Exit status: 0 all steady or sound, 1 something is over its limit or going, 3 nothing is
+but something is unproven, 2 the input is wrong.`,
+		Example: `  ohmkeep drift shelf.toml --store shelf.db
+  ohmkeep drift shelf.toml --store shelf.db --report years.html
+  ohmkeep drift shelf.toml --store shelf.db --json`,
+		Args:              exactly("RUN"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := storeNamed(c, from); err != nil {
+				return err
+			}
+			if err := drawable(file); err != nil {
+				return err
+			}
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			h, err := storedHistory(c, r, from)
+			if err != nil {
+				return err
+			}
+			if err := writeHistory(c, h, page, file); err != nil {
+				return err
+			}
+			if asJSON {
+				err = report.DriftJSON(c.OutOrStdout(), h)
+			} else {
+				err = report.DriftTable(c.OutOrStdout(), h, colourful(c.OutOrStdout()))
+			}
+			if err != nil {
+				return err
+			}
+			return driftStatus(h)
+		},
+	}
+	c.Flags().StringVar(&from, "store", "", "the store, a file")
+	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML page with a picture and a line a month for each element")
+	c.Flags().StringVar(&file, "picture", "", "draw the element that needs looking at most into this .png or .svg file")
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return c
+}
+
+// writeHistory writes the files asked for and says where they are.
+func writeHistory(c *cobra.Command, h *history.History, page, file string) error {
+	if page != "" {
+		err := writeFile(page, func(w io.Writer) error { return report.DriftHTML(w, h, report.Options{Made: time.Now()}) })
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "report: %s\n", page)
+	}
+	if file != "" && len(h.Series) > 0 {
+		if err := draw(file, chart.Years(report.GravestFirst(h.Series)[0], chart.Wide)); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", file)
+	}
+	return nil
+}
+
+// storedHistory folds all that a store holds of a run.
+func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History, error) {
+	s, err := store.OpenReadOnly(from)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	notes, err := notesOf(c.Context(), s, r.Name)
+	if err != nil {
+		return nil, err
+	}
+	f, err := drift.Fold(r.Run, s.Readings(c.Context(), r.Name, store.Filter{}), notes)
+	if err != nil {
+		return nil, err
+	}
+	if f.State.Last == 0 {
+		return nil, fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
+	}
+	return f.State.History(r.Run), nil
+}
+
+// notesOf gives what people have noted of a run.
+func notesOf(ctx context.Context, s *store.Store, run string) ([]drift.Note, error) {
+	marks, err := s.Marks(ctx, run, time.Time{}, time.Time{})
+	var notes []drift.Note
+	for _, m := range marks {
+		if m.Kind == store.MarkNote {
+			notes = append(notes, drift.Note{At: m.Time.Unix(), Text: strings.TrimSpace(m.Subject + " " + m.Text)})
+		}
+	}
+	return notes, err
+}
+
+// driftStatus is 1 where something goes or is over its limit, 3 where something is
+// unproven.
+func driftStatus(h *history.History) error {
+	open := len(h.Series) == 0
+	for _, s := range h.Series {
+		if s.Low > s.Limit {
+			return status(Fails)
+		}
+		switch s.Verdict {
+		case history.Drifting, history.Stepped, history.Intermittent:
+			return status(Fails)
+		case history.Unproven:
+			open = true
+		}
+	}
+	if open {
+		return status(Unproven)
+	}
+	return nil
+}

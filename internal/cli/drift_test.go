@@ -1,0 +1,211 @@
+package cli
+
+import (
+	"bytes"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/months"
+)
+
+// gallery is an invented run of two reels that a board reads at every place.
+const gallery = `schema = 1
+name = "Gallery"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+driver = "linear"
+channel_milliamps = 12.0
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+milliohms = 5
+[[reel]]
+name = "west"
+metres = 1
+[[reel]]
+name = "north"
+metres = 1
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+metres = 2.5
+conductor = "16 AWG"
+[[step]]
+name = "check"
+red = 0.2
+green = 0.2
+blue = 0.2
+[[meter]]
+name = "board"
+errors = "each"
+  [[meter.range]]
+  quantity = "voltage"
+  resolution = 0.00125
+  percent = 0.3
+  [[meter.range]]
+  quantity = "current"
+  resolution = 0.00125
+  percent = 1
+`
+
+var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+
+// board writes the readings of a story as a file, the joint being so much worse from a
+// day on and remade on another.
+func (s session) board(days int, worse float64, from, remade float64) {
+	s.Helper()
+	r, err := runfile.Parse("gallery.toml", []byte(gallery))
+	if err != nil {
+		s.Fatal(err)
+	}
+	story := months.Story{Begin: spring, Days: days, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour,
+		Currents: true, Warmth: true, DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1,
+		Change: func(day float64, p *simulate.Plant, _ *rand.Rand) {
+			if day > from && day < remade {
+				p.Joints[0].Plus += worse
+			}
+		}}
+	var list []reading.Reading
+	for x, err := range months.Readings(r, story, 3) {
+		if err != nil {
+			s.Fatal(err)
+		}
+		list = append(list, x)
+	}
+	var b bytes.Buffer
+	if err := reading.Write(&b, list); err != nil {
+		s.Fatal(err)
+	}
+	for name, text := range map[string]string{"gallery.toml": gallery, "months.csv": b.String()} {
+		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+			s.Fatal(err)
+		}
+	}
+}
+
+func TestDriftFindsAStep(t *testing.T) {
+	s := newSession(t)
+	s.board(90, 0.030, 40, 1e9)
+	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
+	got := s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Fails)
+	drift := decoded(t, got.out)
+	holds(t, drift, `{"schema":1,"run":"Gallery","series":[{"kind":"feed","name":"near","rail":"loop","first":"…","last":"…","milliohms":104.9,"low":104.1,"high":105.7,
+		"milliohms_per_year":1.2,"per_year_low":0.1,"per_year_high":2.3,"changes":[],"reaches_limit":{},"verdict":"steady"}]}`)
+	found := false
+	for _, x := range drift["series"].([]any) {
+		joint := x.(map[string]any)
+		if joint["kind"] != "joint" {
+			if joint["verdict"] != "steady" {
+				t.Errorf("%v", joint)
+			}
+			continue
+		}
+		found = true
+		changes := joint["changes"].([]any)
+		if joint["name"] != "west-north" || joint["verdict"] != "stepped" || len(changes) != 1 {
+			t.Fatalf("%v", joint)
+		}
+		change := changes[0].(map[string]any)
+		at, err := time.Parse(time.RFC3339, change["time"].(string))
+		if days := at.Sub(spring).Hours() / 24; err != nil || days < 37 || days > 43 || change["shape"] != "step" {
+			t.Errorf("%v", change)
+		}
+		if size := change["after"].(float64) - change["before"].(float64); size < 25.5 || size > 34.5 {
+			t.Errorf("a step of %g mΩ, not 30", size)
+		}
+		for _, key := range []string{"milliohms", "low", "high", "milliohms_per_year", "per_year_low", "per_year_high", "reaches_limit"} {
+			if joint[key] == nil {
+				t.Errorf("no %s", key)
+			}
+		}
+	}
+	if !found {
+		t.Error("no joint")
+	}
+	table := s.do("ohmkeep drift gallery.toml --store g.db --report years.html --picture joint.png").exits(Fails)
+	for _, part := range []string{"LOOK: joint west-north is stepped", "step on 2026-04-09", "last check step 2026-05-29"} {
+		if !strings.Contains(table.out, part) {
+			t.Errorf("no %q in\n%s", part, table.out)
+		}
+	}
+	for name, part := range map[string]string{"years.html": "<td>2026-04</td>", "joint.png": "PNG"} {
+		if b, err := os.ReadFile(name); err != nil || !bytes.Contains(b, []byte(part)) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// A repair that was noted begins a new stretch: what came before is told beside it and
+// no longer held against the joint.
+// The README shows both.
+func TestDriftAfterANote(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, shown, _ := strings.Cut(string(readme), "<!-- printed by drift before and after the note; a test keeps it true -->\n```\n")
+	shown, _, _ = strings.Cut(shown, "```")
+	first, second, _ := strings.Cut(shown, "…\n")
+
+	s := newSession(t)
+	s.board(90, 0.030, 30, 60)
+	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
+	before := decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Fails).out)
+	if n := len(joint(before)["changes"].([]any)); n != 2 {
+		t.Errorf("%d changes without the note", n)
+	}
+	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Fails).out; first == "" || !strings.Contains(out, first) {
+		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, first)
+	}
+	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at 2026-04-30T00:00:00Z`).exits(Passes).prints("concerns joint west-north")
+	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Passes).out; second == "" || !strings.Contains(out, second) {
+		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, second)
+	}
+	after := joint(decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Passes).out))
+	marks := after["marks"].([]any)
+	if after["verdict"] != "steady" || len(marks) != 1 || len(after["changes"].([]any)) != 1 {
+		t.Fatalf("%v", after)
+	}
+	mark := marks[0].(map[string]any)
+	if fall := mark["before"].(float64) - mark["after"].(float64); mark["text"] != "re-made joint 1" || fall < 25 || fall > 35 {
+		t.Errorf("%v", mark)
+	}
+}
+
+func joint(drift map[string]any) map[string]any {
+	for _, x := range drift["series"].([]any) {
+		if s := x.(map[string]any); s["kind"] == "joint" {
+			return s
+		}
+	}
+	return nil
+}
+
+func TestDriftFaults(t *testing.T) {
+	s := newSession(t)
+	s.board(1, 0, 0, 0)
+	s.do("ohmkeep drift gallery.toml").refused("wants --store FILE")
+	s.do("ohmkeep drift gallery.toml --store none.db").refused("there is no such store")
+	s.do("ohmkeep drift gallery.toml --store none.db --picture x.gif").refused("ends in .png or .svg")
+	s.do("ohmkeep note gallery.toml x --store g.db --at yesterday").refused("is not a time")
+	s.do(`ohmkeep note gallery.toml "re-made joint 9" --store g.db`).refused("there is no joint 9: the run has 1")
+	s.do("ohmkeep note gallery.toml x --store gg.db").refused("gg.db: there is no such store")
+	if _, err := os.Stat("gg.db"); !os.IsNotExist(err) {
+		t.Errorf("a store was made of a slip: %v", err)
+	}
+	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
+	if got := s.do("ohmkeep drift gallery.toml --store g.db").exits(Unproven); !strings.Contains(got.out, "too few nights") {
+		t.Errorf("%s", got.out)
+	}
+}

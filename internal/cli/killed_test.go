@@ -1,0 +1,95 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"os/signal"
+	"regexp"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+var kills = flag.Int("kills", 3, "how often the watch is killed")
+
+// asProgram makes the test's binary run as the program, to be killed.
+const asProgram = "OHMKEEP_TEST_ARGUMENTS"
+
+func TestMain(m *testing.M) {
+	if args := os.Getenv(asProgram); args != "" {
+		ctx, _ := signal.NotifyContext(context.Background(), syscall.SIGTERM)
+		os.Exit(Run(ctx, strings.Split(args, "\n"), strings.NewReader(""), os.Stdout, os.Stderr))
+	}
+	os.Exit(m.Run())
+}
+
+var storedCount = regexp.MustCompile(`ohmkeep_readings_total\{[^}]*\} (\d+)`)
+
+// The watch is killed at random moments while a board speaks. Whatever it had
+// said to be stored is there, once; the store opens, and the next watch goes on.
+func TestWatchKilled(t *testing.T) {
+	s := newSession(t)
+	pair := s.terminal()
+	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
+	addr := s.freeAddress()
+	rng := rand.New(rand.NewPCG(5, 6))
+	said, acknowledged := 0, 0 // acknowledged: readings that must be there
+	for range *kills {
+		program := exec.Command(os.Args[0])
+		program.Env = append(os.Environ(), asProgram+"=watch\nshelf.toml\n--store\nshelf.db\n--commit\n20ms\n--listen\n"+addr)
+		var log bytes.Buffer
+		program.Stderr = &log
+		if err := program.Start(); err != nil {
+			t.Fatal(err)
+		}
+		w := &watching{session: s, addr: addr, out: &shared{}}
+		w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
+		before := acknowledged
+		end := time.Now().Add(time.Duration(20+rng.IntN(80)) * time.Millisecond)
+		for time.Now().Before(end) {
+			for range 20 {
+				said++
+				s.say(pair, fmt.Sprintf("1,%d.5,V\n", said))
+			}
+			if _, text := w.ask("GET", "/metrics", ""); storedCount.MatchString(text) {
+				n, _ := strconv.Atoi(storedCount.FindStringSubmatch(text)[1]) // it is digits
+				acknowledged = before + n
+			}
+		}
+		if err := program.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		_ = program.Wait() // it was killed
+		s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("nobody watches", "the last was ohmkeep watch shelf.toml", "was cut off")
+		s.say(pair, "\n") // whatever line it was in the midst of ends
+
+		out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+		rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		last := 0
+		for _, row := range rows[1:] {
+			n, _ := strconv.Atoi(strings.TrimSuffix(row[5], ".5"))
+			if n <= last || n > said {
+				t.Fatalf("%s comes after %d", row[5], last)
+			}
+			last = n
+		}
+		if len(rows)-1 < acknowledged {
+			t.Fatalf("%d stored, %d acknowledged\n%s", len(rows)-1, acknowledged, log.String())
+		}
+		acknowledged = len(rows) - 1
+	}
+	if acknowledged < 20**kills {
+		t.Errorf("only %d readings were acknowledged", acknowledged)
+	}
+}

@@ -1,0 +1,174 @@
+package cli
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+)
+
+// equipped is a run with the profiles of its probes, in the order of Run.Probes.
+type equipped struct {
+	*run.Run
+	profiles []*profile.Profile
+	own      int // how many of Run.Meters are the run file's; profiles brought the rest
+}
+
+// loadRun reads a run file and the profiles it names. A probe for which the run
+// file states no accuracy brings its profile's as one more meter.
+func loadRun(path string) (*equipped, error) {
+	r, err := runfile.Load(path)
+	if err != nil {
+		return nil, reason(err)
+	}
+	e := &equipped{Run: r, own: len(r.Meters)}
+	var faults fault.List
+	for i := range r.Probes {
+		p := &r.Probes[i]
+		device, err := profile.Load(p.Profile, filepath.Dir(path))
+		if its, ok := errors.AsType[fault.List](err); ok {
+			faults = append(faults, its...)
+			continue
+		}
+		if err != nil {
+			faults.Add(fault.Fault{File: path, Key: "probe " + p.Name + ": profile", Text: reason(err).Error()})
+			continue
+		}
+		e.profiles = append(e.profiles, device)
+		if p.Meter < 0 {
+			p.Meter = bring(r, device.Meter)
+		}
+	}
+	return e, faults.Err()
+}
+
+// bring adds a profile's meter to a run, once, and returns its index.
+func bring(r *run.Run, m run.Meter) int {
+	if i := r.MeterIndex(m.Name); i >= 0 {
+		return i
+	}
+	r.Meters = append(r.Meters, m)
+	return len(r.Meters) - 1
+}
+
+// loadReadings reads a CSV file; "-" is standard input. Repeats and, with skipBad,
+// faults are told on standard error.
+func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]reading.Reading, error) {
+	src, name, err := openReadings(c, path)
+	if err != nil {
+		return nil, err
+	}
+	defer src.Close()
+	parse := reading.Parse
+	if skipBad {
+		parse = reading.ParseGood
+	}
+	set, err := parse(name, src, r)
+	if err != nil {
+		return nil, reason(err)
+	}
+	tellSkipped(c.ErrOrStderr(), name, set)
+	return set.Readings, nil
+}
+
+// openReadings opens a CSV file; "-" is standard input. Of what cannot be read twice
+// all is held.
+func openReadings(c *cobra.Command, path string) (src io.ReadSeekCloser, name string, err error) {
+	if path == "-" {
+		all, err := io.ReadAll(c.InOrStdin())
+		return held{bytes.NewReader(all)}, "standard input", err
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, "", reason(err)
+	}
+	if info, err := file.Stat(); err == nil && info.Mode().IsRegular() {
+		return file, path, nil
+	}
+	defer file.Close()
+	all, err := io.ReadAll(file)
+	return held{bytes.NewReader(all)}, path, reason(err)
+}
+
+// held is a text in memory, as a file.
+type held struct{ *bytes.Reader }
+
+func (held) Close() error { return nil }
+
+// checkReadings looks at every row of a CSV file and keeps none of them. Faults are an
+// error, or with skipBad, as all repeats, told on standard error.
+func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, skipBad bool) error {
+	rows, err := reading.Scan(name, src, r)
+	if err != nil {
+		return reason(err)
+	}
+	for _, err := range wanted(rows, skipBad) {
+		if err != nil {
+			return reason(err)
+		}
+	}
+	tellSkipped(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows})
+	return nil
+}
+
+// wanted gives the good rows of a file and, unless skipBad, ends with the faults of the
+// others.
+func wanted(rows *reading.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		for x, err := range rows.Good() {
+			if !yield(x, err) {
+				return
+			}
+		}
+		if err := rows.Bad.Err(); err != nil && !skipBad {
+			yield(reading.Reading{}, err)
+		}
+	}
+}
+
+// tellSkipped says what of a file was left out.
+func tellSkipped(w io.Writer, path string, set reading.Set) {
+	if len(set.Bad) > 0 {
+		fmt.Fprintln(w, set.Bad.Err())
+		fmt.Fprintf(w, "%s: %s left out\n", path, count(set.BadRows, "bad row"))
+	}
+	if n := len(set.Repeats); n > 0 {
+		fmt.Fprintf(w, "%s: %s left out (%v)\n", path, count(n, "repeated row"), set.Repeats[0])
+	}
+}
+
+// count writes how many of a thing there are.
+func count[N int | int64](n N, thing string) string {
+	if n == 1 {
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
+}
+
+// stepNamed finds a step or suggests the nearest.
+func stepNamed(r *run.Run, name string) (run.Step, error) {
+	if i := r.StepIndex(name); i >= 0 {
+		return r.Steps[i], nil
+	}
+	return run.Step{}, fault.Fault{File: r.File, Key: "--step", Text: fmt.Sprintf("no step is named %q", name),
+		Hint: fault.Suggest(name, stepNames(r))}
+}
+
+func stepNames(r *run.Run) []string {
+	var names []string
+	for _, s := range r.Steps {
+		names = append(names, s.Name)
+	}
+	return names
+}

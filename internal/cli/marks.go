@@ -1,0 +1,72 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/text/printable"
+)
+
+// markLine is something that happened to a run, as JSON.
+type markLine struct {
+	Time    string `json:"time"`
+	Kind    string `json:"kind"`
+	Subject string `json:"subject"`
+	Text    string `json:"text"`
+}
+
+// markWords say what a mark of a kind means; others go by their kind.
+var markWords = map[string]string{
+	store.MarkNote: "note", store.MarkGap: "gap ended", store.MarkLost: "lost", store.MarkRestart: "began", store.MarkStop: "stopped",
+	store.MarkDropped: "readings lost", store.MarkRunFile: "run file read anew", store.MarkBoot: "machine started", store.MarkClock: "clock",
+	store.MarkDamaged: "store damaged",
+}
+
+// listMarks prints what a store says to have happened to a run, a line each.
+func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
+	r, err := loadRun(file)
+	if err != nil {
+		return err
+	}
+	s, err := store.OpenReadOnly(from)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	marks, err := s.Marks(c.Context(), r.Name, time.Time{}, time.Time{})
+	if err != nil && !store.Damaged(err) {
+		return err
+	}
+	damage := err // told when all is printed that can be read
+	if asJSON {
+		list := make([]markLine, len(marks))
+		for i, m := range marks {
+			list[i] = markLine{m.Time.Format(time.RFC3339Nano), m.Kind, m.Subject, m.Text}
+		}
+		if err := json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"schema": 1, "run": r.Name, "marks": list}); err != nil {
+			return err
+		}
+		return damage
+	}
+	if len(marks) == 0 && damage == nil {
+		fmt.Fprintf(c.OutOrStdout(), "%s: nothing is noted of %s\n", from, printable.Line(r.Name))
+	}
+	for _, m := range marks {
+		what, ok := markWords[m.Kind]
+		if !ok {
+			what = m.Kind
+		}
+		line := fmt.Sprintf("%s  %-18s", m.Time.Format(time.RFC3339), printable.Line(what))
+		for _, text := range []string{m.Subject, m.Text} {
+			if text != "" {
+				line += "  " + printable.Line(text)
+			}
+		}
+		fmt.Fprintln(c.OutOrStdout(), line)
+	}
+	return damage
+}

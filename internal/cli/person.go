@@ -1,0 +1,149 @@
+package cli
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+)
+
+// person leads somebody with leads in both hands through a survey.
+type person struct {
+	in    *bufio.Reader
+	out   io.Writer
+	run   *run.Run
+	steps int
+	store *store.Store
+
+	step   int
+	visit  survey.Visit
+	typing map[run.Quantity]bool // quantities that are typed, not measured
+	count  int
+}
+
+// typed gives a probe for each quantity that no other can read: what somebody types.
+// The first of their meters that measures a quantity is taken for the one in hand.
+func (g *person) typed(s *survey.Survey, meters []run.Meter) []survey.Probe {
+	g.typing = map[run.Quantity]bool{}
+	var probes []survey.Probe
+	for _, v := range s.Unreachable() {
+		if _, seen := g.typing[v.Quantity]; seen {
+			continue
+		}
+		at := slices.IndexFunc(meters, func(m run.Meter) bool { return m.Measures(v.Quantity) })
+		g.typing[v.Quantity] = at >= 0
+		if at < 0 {
+			fmt.Fprintf(g.out, "no %s is asked for: the run file describes no meter of your own for it\n", v.Quantity)
+			continue
+		}
+		probes = append(probes, survey.Probe{Device: (*typist)(g),
+			Probe: run.Probe{Name: "typed", Meter: at, Channels: []run.ProbeChannel{{Quantity: v.Quantity}}}})
+	}
+	return probes
+}
+
+// errDone ends a survey: nobody is there to answer any more.
+var errDone = errors.New("the answers have ended")
+
+// ask prints a question and returns the answer; survey.Skip for "s".
+func (g *person) ask(format string, args ...any) (string, error) {
+	fmt.Fprintf(g.out, format, args...)
+	line, err := g.in.ReadString('\n')
+	line = strings.TrimSpace(line)
+	switch {
+	case err == io.EOF && line != "": // the last line may lack its end
+	case err != nil:
+		fmt.Fprintln(g.out)
+		if err == io.EOF {
+			err = errDone
+		}
+		return "", err
+	}
+	if line == "s" {
+		return "", survey.Skip{}
+	}
+	return line, nil
+}
+
+func (g *person) Step(_ context.Context, step run.Step) error {
+	g.step++
+	_, err := g.ask("\nStep %d of %d: make the run show %q, let it settle, then Enter (s = leave out): ", g.step, g.steps, step.Name)
+	return err
+}
+
+func (g *person) Reach(_ context.Context, v survey.Visit) error {
+	g.visit = v
+	if g.typing[v.Quantity] {
+		return nil // the question for the value says where
+	}
+	_, err := g.ask("  leads on %v, then Enter (s = leave out): ", v)
+	return err
+}
+
+func (g *person) Took(ctx context.Context, x reading.Reading) error {
+	added, _, err := g.store.Append(ctx, g.run.Name, "survey", []reading.Reading{x})
+	if err != nil {
+		return err
+	}
+	g.count += added
+	fmt.Fprintf(g.out, "    %s %s: %s %s\n", x.From, x.To, x.Text, x.Unit)
+	return nil
+}
+
+func (g *person) Missed(v survey.Visit, why string) {
+	fmt.Fprintf(g.out, "    %v: left out, %s\n", v, why)
+}
+
+// typist is the person as an instrument: measures by asking.
+type typist person
+
+func (t *typist) Identity() string              { return "" }
+func (t *typist) Counters() instrument.Counters { return instrument.Counters{} }
+func (t *typist) Close() error                  { return nil }
+func (t *typist) Next(context.Context) (instrument.Sample, error) {
+	return instrument.Sample{}, instrument.ErrAsked
+}
+
+// Measure asks for a value with or without its unit until it is one.
+func (t *typist) Measure(_ context.Context, channel string, q run.Quantity) (instrument.Sample, error) {
+	g := (*person)(t)
+	unit := [...]string{"V", "A", "degC"}[q]
+	for {
+		answer, err := g.ask("  %v, in %s (s = leave out): ", g.visit, unit)
+		if errors.Is(err, survey.Skip{}) {
+			return instrument.Sample{Channel: channel, Quantity: q, Fault: "as asked"}, nil
+		}
+		if err != nil {
+			return instrument.Sample{}, err
+		}
+		text, stated := numberAndUnit(answer)
+		if stated == "" {
+			stated = unit
+		}
+		value, err := reading.Value(q, text, stated)
+		if err != nil {
+			fmt.Fprintf(g.out, "    %v\n", err)
+			continue
+		}
+		return instrument.Sample{Channel: channel, Quantity: q, Text: text, Unit: stated, Value: value, Time: time.Now()}, nil
+	}
+}
+
+// numberAndUnit parts an answer behind its last digit; "" is a unit left out.
+func numberAndUnit(answer string) (number, unit string) {
+	end := strings.LastIndexAny(answer, "0123456789.") + 1
+	if end == 0 {
+		return answer, ""
+	}
+	return answer[:end], strings.TrimSpace(answer[end:])
+}

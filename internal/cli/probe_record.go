@@ -1,0 +1,110 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/transcript"
+	"ohmkeep/internal/watch/probe"
+)
+
+func newProbeRecord() *cobra.Command {
+	var at portFlags
+	var out string
+	c := &cobra.Command{
+		Use:   "record [RUN PROBE] --out FILE",
+		Short: "Write what a port says into a transcript",
+		Long: `Record opens one probe as check does, and writes all that is said into a text file,
+with times, both ways, garbage included. Such a transcript can be replayed, and it can
+stand in a run file as port = "transcript:FILE".
+
+Exit status: 0 something was heard, 1 nothing was, 2 the call is wrong or the port
+does not open.`,
+		Example: `  ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
+  ohmkeep probe record --profile plain-lines --port /dev/ttyUSB0 --out -`,
+		Args: between(0, "RUN", "PROBE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			found, err := at.find(c, args)
+			if err != nil {
+				return err
+			}
+			if out == "" {
+				return callFault(c, "wants --out FILE")
+			}
+			if found.profile.Kind == profile.Hwmon {
+				return callFault(c, "profile %s has no wire: what the kernel's files say is not recorded", found.profile.Name)
+			}
+			return recordProbe(c, found, out)
+		},
+	}
+	at.add(c, 60, "how long to listen or ask; it can be stopped before")
+	c.Flags().StringVar(&out, "out", "", "the transcript to write, which must not exist; - is standard output")
+	return c
+}
+
+func recordProbe(c *cobra.Command, at *found, path string) error {
+	var out io.WriteCloser = nopCloser{c.OutOrStdout()}
+	if path != "-" {
+		made, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if errors.Is(err, fs.ErrExist) {
+			return fault.Fault{File: path, Text: "is there already", Hint: "name another file"}
+		} else if err != nil {
+			return reason(err)
+		}
+		out = made
+	}
+	w := transcript.NewWriter(out, probe.Head(at.Probe, at.profile, time.Now()))
+	counters, err := hear(c.Context(), at, w)
+	for _, ended := range []error{w.Close(), out.Close()} {
+		if err == nil && ended != nil {
+			err = fmt.Errorf("%s: %w", path, fault.Cause(ended))
+		}
+	}
+	if err != nil {
+		if counters.Lines == 0 && path != "-" {
+			_ = os.Remove(path) // nothing is in it
+		}
+		return err
+	}
+	fmt.Fprintf(c.ErrOrStderr(), "%s: %s, %d bad\n", path, count(int(counters.Lines), "line"), counters.Bad)
+	if counters.Lines == 0 {
+		return status(Fails)
+	}
+	return nil
+}
+
+type nopCloser struct{ io.Writer }
+
+func (nopCloser) Close() error { return nil }
+
+// hear writes what a probe says until the time is over or the program is stopped.
+func hear(ctx context.Context, at *found, w *transcript.Writer) (instrument.Counters, error) {
+	device, err := at.open(ctx, instrument.Options{Log: probe.Record(w, at.profile)})
+	if err != nil {
+		return instrument.Counters{}, err
+	}
+	ctx, stop := context.WithTimeout(ctx, at.lasting)
+	defer stop()
+	for ctx.Err() == nil {
+		if _, err = device.Next(ctx); instrument.Ended(err) {
+			break
+		}
+	}
+	if ctx.Err() != nil {
+		err = nil
+	}
+	if closing := device.Close(); err == nil && !instrument.Ended(closing) {
+		err = closing
+	}
+	return device.Counters(), err
+}

@@ -1,0 +1,272 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/simulate"
+)
+
+// session is somebody at a shell, in a folder of its own.
+type session struct{ *testing.T }
+
+func newSession(t *testing.T) session {
+	t.Helper()
+	t.Chdir(t.TempDir())
+	return session{t}
+}
+
+// outcome is what one command line gave.
+type outcome struct {
+	t           *testing.T
+	line        string
+	status      int
+	out, faults string
+}
+
+// do runs a command line as a shell would: quotes hold words together, < and >
+// name the files of the standard streams.
+func (s session) do(line string) outcome {
+	s.Helper()
+	return s.answer("", line)
+}
+
+// answer is do with what somebody types.
+func (s session) answer(typed, line string) outcome {
+	s.Helper()
+	return s.during(s.Context(), typed, line)
+}
+
+// readings reads a CSV file as a command would.
+func (s session) readings(runFile, path string) []reading.Reading {
+	s.Helper()
+	r, err := runfile.Load(runFile)
+	if err != nil {
+		s.Fatal(err)
+	}
+	set, err := reading.Parse(path, strings.NewReader(s.content(path)), r)
+	if err != nil {
+		s.Fatal(err)
+	}
+	return set.Readings
+}
+
+func (s session) during(ctx context.Context, typed, line string) outcome {
+	s.Helper()
+	words := split(line)
+	if words[0] != "ohmkeep" {
+		s.Fatalf("no command of ours: %s", line)
+	}
+	var args []string
+	var to string
+	for i := 1; i < len(words); i++ {
+		switch words[i] {
+		case ">":
+			i++
+			to = words[i]
+		case "<":
+			i++
+			typed = s.content(words[i])
+		default:
+			args = append(args, words[i])
+		}
+	}
+	var out, faults bytes.Buffer
+	status := Run(ctx, args, strings.NewReader(typed), &out, &faults)
+	if to != "" {
+		s.write(to, out.String())
+		out.Reset()
+	}
+	return outcome{s.T, line, status, out.String(), faults.String()}
+}
+
+// split parts a line into words at spaces outside double quotes.
+func split(line string) []string {
+	quoted := false
+	words := strings.FieldsFunc(line, func(r rune) bool {
+		if r == '"' {
+			quoted = !quoted
+		}
+		return r == ' ' && !quoted
+	})
+	for i := range words {
+		words[i] = strings.ReplaceAll(words[i], `"`, "")
+	}
+	return words
+}
+
+func (o outcome) exits(status int) outcome {
+	o.t.Helper()
+	if o.status != status {
+		o.t.Fatalf("$ %s\nexits %d, not %d\n%s%s", o.line, o.status, status, o.out, o.faults)
+	}
+	return o
+}
+
+// prints wants texts on standard output.
+func (o outcome) prints(texts ...string) outcome {
+	o.t.Helper()
+	for _, text := range texts {
+		if !strings.Contains(o.out, text) {
+			o.t.Errorf("$ %s\nprints no %q but\n%s", o.line, text, o.out)
+		}
+	}
+	return o
+}
+
+// says wants texts on standard error.
+func (o outcome) says(texts ...string) outcome {
+	o.t.Helper()
+	for _, text := range texts {
+		if !strings.Contains(o.faults, text) {
+			o.t.Errorf("$ %s\nsays no %q but\n%s", o.line, text, o.faults)
+		}
+	}
+	return o
+}
+
+// refused wants exit status 2, nothing printed, and one line that holds a text.
+func (o outcome) refused(text string) {
+	o.t.Helper()
+	o.exits(Wrong).says(text)
+	if o.out != "" || strings.Count(o.faults, "\n") != 1 || strings.Contains(o.faults, "failed") {
+		o.t.Errorf("$ %s\nprints %q and says\n%s", o.line, o.out, o.faults)
+	}
+}
+
+func (s session) write(name, content string) {
+	s.Helper()
+	if err := os.WriteFile(name, []byte(content), 0o644); err != nil {
+		s.Fatal(err)
+	}
+}
+
+func (s session) content(name string) string {
+	s.Helper()
+	content, err := os.ReadFile(name)
+	if err != nil {
+		s.Fatal(err)
+	}
+	return string(content)
+}
+
+// holds wants exactly these files in the folder, hidden ones included.
+func (s session) holds(names ...string) {
+	s.Helper()
+	entries, err := os.ReadDir(".")
+	if err != nil {
+		s.Fatal(err)
+	}
+	var found []string
+	for _, e := range entries {
+		found = append(found, e.Name())
+	}
+	if strings.Join(found, " ") != strings.Join(names, " ") {
+		s.Errorf("the folder holds %q, not %q", found, names)
+	}
+}
+
+// shelf is an invented run of two reels fed at its start, and a bench meter.
+const shelf = `schema = 1
+name = "Book shelf"                      # invented
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+driver = "linear"
+channel_milliamps = 12.0
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 15
+[[reel]]
+name = "left"
+metres = 3.5
+[[reel]]
+name = "right"
+metres = 3.5
+[[feed]]
+name = "near"
+from = "A"
+to = "left.start"
+metres = 1.5
+conductor = "16 AWG"
+[[step]]
+name = "dark"
+[[step]]
+name = "white 5 %"
+red = 0.05
+green = 0.05
+blue = 0.05
+[[step]]
+name = "white 20 %"
+red = 0.2
+green = 0.2
+blue = 0.2
+[limits]
+design_step = "white 5 %"
+feed_drop_percent = 6
+[[meter]]
+name = "bench"
+  [[meter.range]]
+  quantity = "voltage"
+  up_to = 10.0
+  resolution = 0.0001
+  percent = 0.02
+  counts = 3
+  [[meter.range]]
+  quantity = "current"
+  resolution = 0.001
+  percent = 0.2
+  counts = 3
+`
+
+// walk simulates a survey of the shelf with its joint of so many milliohms, half in
+// either conductor, and writes run file and readings; keep picks the visits.
+func (s session) walk(milliohms float64, keep func(survey.Visit) bool) {
+	s.Helper()
+	s.write("shelf.toml", shelf)
+	r, err := runfile.Parse("shelf.toml", []byte(shelf))
+	if err != nil {
+		s.Fatal(err)
+	}
+	s.write("readings.csv", s.simulated(r, func(p *simulate.Plant) {
+		p.Joints[0] = ladder.Rails{Plus: milliohms / 2000, Minus: milliohms / 2000}
+	}, keep))
+}
+
+func everything(survey.Visit) bool { return true }
+
+// simulated gives the readings of a run as it really is, once change has had its way.
+func (s session) simulated(r *run.Run, change func(*simulate.Plant), keep func(survey.Visit) bool) string {
+	s.Helper()
+	rng := rand.New(rand.NewPCG(3, 4)) // any would do; these make the test repeatable
+	plant := simulate.New(r, simulate.Usual, rng)
+	change(plant)
+	var visits []survey.Visit
+	for _, v := range survey.Thorough(r) {
+		if keep(v) {
+			visits = append(visits, v)
+		}
+	}
+	list, err := plant.Walk(visits, rng, time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))
+	if err != nil {
+		s.Fatal(err)
+	}
+	var csv bytes.Buffer
+	if err := reading.Write(&csv, list); err != nil {
+		s.Fatal(err)
+	}
+	return csv.String()
+}

@@ -1,0 +1,217 @@
+package cli
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store"
+)
+
+func newImport() *cobra.Command {
+	var to string
+	var skipBad bool
+	c := &cobra.Command{
+		Use:   "import RUN READINGS.csv",
+		Short: "Put readings from a CSV file, or what export printed, into a store",
+		Long: `Import checks every row against the run and stores all of them, or none where a row
+is bad. Rows that the store holds already are counted and not stored again. A file that
+begins with # is OpenMetrics text as ohmkeep export prints it.`,
+		Example: `  ohmkeep import shelf.toml readings.csv --store shelf.db
+  ohmkeep import shelf.toml - --store shelf.db < readings.csv
+  ohmkeep import shelf.toml readings.csv --store shelf.db --skip-bad`,
+		Args:              exactly("RUN", "READINGS.csv"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := storeNamed(c, to); err != nil {
+				return err
+			}
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			src, name, err := openReadings(c, args[1])
+			if err != nil {
+				return err
+			}
+			defer src.Close()
+			// All of it is looked at before a store is opened or made.
+			if err := checkReadings(c, name, src, r.Run, skipBad); err != nil {
+				return err
+			}
+			if _, err := src.Seek(0, io.SeekStart); err != nil {
+				return reason(err)
+			}
+			rows, err := reading.Scan(name, src, r.Run)
+			if err != nil {
+				return reason(err)
+			}
+			s, err := store.Open(to)
+			if err != nil {
+				return err
+			}
+			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], wanted(rows, skipBad)) // it may have changed
+			if closing := s.Close(); err == nil {
+				err = closing
+			}
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s stored in %s", count(added, "reading"), to)
+			if held > 0 {
+				fmt.Fprintf(c.OutOrStdout(), ", %d already there", held)
+			}
+			fmt.Fprintln(c.OutOrStdout())
+			return nil
+		},
+	}
+	c.Flags().StringVar(&to, "store", "", "the store, a file; made where it does not exist")
+	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+	return c
+}
+
+func newStore() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "store",
+		Short: "Look after a store: check it, copy it, give free room back",
+		Long: `A store needs no care in daily use. Check reads all of it and tells what is damaged;
+backup copies it while others go on writing; compact lays it out afresh, and where it
+is damaged keeps all that can be read; correct applies a shunt that was stated wrongly
+to what was stored by it.`,
+		Example: `  ohmkeep store check shelf.db
+  ohmkeep store backup shelf.db shelf-copy.db
+  ohmkeep store compact shelf.db
+  ohmkeep store correct shelf.toml --store shelf.db`,
+	}
+	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact(), newStoreCorrect())
+	return c
+}
+
+func newStoreCheck() *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use:     "check STORE",
+		Short:   "Read all of a store and tell what is damaged",
+		Long:    "Check exits with 0 where everything is whole and with 1 where something is damaged.",
+		Example: `  ohmkeep store check shelf.db`,
+		Args:    exactly("STORE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			found, size, err := checkStore(c, args[0])
+			if store.Damaged(err) { // so badly that it tells nothing of itself
+				found.Faults, err = append(found.Faults, "the store is damaged at its root; ohmkeep store compact puts it aside"), nil
+			}
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				err = json.NewEncoder(c.OutOrStdout()).Encode(storeCheck{1, found.Readings, found.Lost, size.File, append([]string{}, found.Faults...)})
+			} else {
+				fmt.Fprintf(c.OutOrStdout(), "%s: %s whole, %d bytes, %d of them free\n", args[0], count(found.Readings, "reading"),
+					size.File, size.File-size.Used)
+				for _, f := range found.Faults {
+					fmt.Fprintf(c.OutOrStdout(), "%s: %s\n", args[0], f)
+				}
+			}
+			if err == nil && len(found.Faults) > 0 {
+				err = status(Fails)
+			}
+			return err
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print what was found as JSON")
+	return c
+}
+
+// storeCheck is what a check has found, as JSON.
+type storeCheck struct {
+	Schema   int      `json:"schema"`
+	Readings int64    `json:"readings"`
+	Lost     int64    `json:"lost"`
+	Bytes    int64    `json:"bytes"`
+	Faults   []string `json:"faults"`
+}
+
+func newStoreBackup() *cobra.Command {
+	return &cobra.Command{
+		Use:     "backup STORE COPY",
+		Short:   "Copy a store while others go on writing to it",
+		Long:    "Backup replaces an older copy of the same name when the new one is whole and on disk.",
+		Example: `  ohmkeep store backup shelf.db shelf-copy.db`,
+		Args:    exactly("STORE", "COPY"),
+		RunE: func(c *cobra.Command, args []string) error {
+			s, err := store.OpenReadOnly(args[0])
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			if err := s.Backup(c.Context(), args[1]); err != nil {
+				return err
+			}
+			info, err := os.Stat(args[1])
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(c.OutOrStdout(), "%s copied to %s, %d bytes\n", args[0], args[1], info.Size())
+			return nil
+		},
+	}
+}
+
+func newStoreCompact() *cobra.Command {
+	return &cobra.Command{
+		Use:   "compact STORE",
+		Short: "Give free room back, and keep what is left of a damaged store",
+		Long: `Compact lays a store out afresh; nobody else may have it open. A damaged store is put
+aside under another name, and all that can be read of it is put into a new one.`,
+		Example: `  ohmkeep store compact shelf.db`,
+		Args:    exactly("STORE"),
+		RunE: func(c *cobra.Command, args []string) error {
+			found, _, err := checkStore(c, args[0])
+			if err != nil && !store.Damaged(err) {
+				return err
+			}
+			if err != nil || len(found.Faults) > 0 {
+				aside, err := store.Rescue(c.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(c.OutOrStdout(), "%s was damaged and is kept as %s; what can be read of it is in %s\n", args[0], aside, args[0])
+				return nil
+			}
+			s, err := store.Open(args[0])
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			before, err := s.Size(c.Context())
+			if err == nil {
+				err = s.Compact(c.Context())
+			}
+			if err != nil {
+				return err
+			}
+			after, err := s.Size(c.Context())
+			if err == nil {
+				fmt.Fprintf(c.OutOrStdout(), "%s: %d bytes, before %d\n", args[0], after.File, before.File)
+			}
+			return err
+		},
+	}
+}
+
+func checkStore(c *cobra.Command, path string) (found store.Found, size store.Size, err error) {
+	s, err := store.OpenReadOnly(path)
+	if err != nil {
+		return found, size, err
+	}
+	defer s.Close()
+	if found, err = s.Check(c.Context()); err != nil {
+		return found, size, err
+	}
+	size, err = s.Size(c.Context())
+	return found, size, err
+}

@@ -1,0 +1,156 @@
+package cli
+
+import (
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run/runfile"
+)
+
+func TestImportAndExport(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes).prints("24 readings stored in shelf.db\n")
+	s.do(`ohmkeep export shelf.toml --store shelf.db > again.csv`).exits(Passes)
+	if got, want := s.content("again.csv"), s.content("readings.csv"); got != want {
+		t.Errorf("stored\n%s\nexported\n%s", want, got)
+	}
+	s.do(`ohmkeep import shelf.toml again.csv --store shelf.db`).exits(Passes).prints("0 readings stored in shelf.db, 24 already there\n")
+	s.do(`ohmkeep import shelf.toml - --store other.db < readings.csv`).exits(Passes).prints("24 readings stored in other.db\n")
+	s.do(`ohmkeep export shelf.toml --store shelf.db > thrice.csv`).exits(Passes)
+	if s.content("thrice.csv") != s.content("again.csv") {
+		t.Error("what was there already is stored again")
+	}
+}
+
+// What people write by hand comes back as they wrote it.
+func TestExportKeepsDigits(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	hand := `time,step,quantity,from,to,value,unit,meter
+2026-03-01T09:00:00.25+01:00,dark,voltage,A+,A-,5.10,V,bench
+2026-03-01T09:01:00+01:00,,current,near,,+3.10E+02,mA,bench
+2026-03-01T08:02:00Z,white 5 %,temperature,left,,21,degC,bench
+`
+	s.write("hand.csv", hand)
+	s.do(`ohmkeep import shelf.toml hand.csv --store shelf.db`).exits(Passes)
+	if got := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; got != hand {
+		t.Errorf("written\n%s\nexported\n%s", hand, got)
+	}
+}
+
+func TestImportBadRows(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	s.write("bad.csv", `time,step,quantity,from,to,value,unit,meter
+2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench
+2026-03-01T09:00:20Z,drak,voltage,A+,A-,5.10,V,bench
+2026-03-01T09:00:40Z,dark,voltage,left.start+,left.strat-,5.0x,V,bench
+yesterday,dark,current,near,,0.3,A,bench
+2026-03-01T09:01:00Z,dark,current,near,,0.3,A,bench
+2026-03-01T09:01:00Z,dark,current,near,,0.3,A,bench
+`)
+	o := s.do(`ohmkeep import shelf.toml bad.csv --store shelf.db`).exits(Wrong).says(
+		`bad.csv:3: step: no step is named "drak" (did you mean "dark"?)`+"\n", "bad.csv:4: to: ", "bad.csv:4: value: ", "bad.csv:5: time: ")
+	if n := strings.Count(o.faults, "\n"); n != 4 || o.out != "" {
+		t.Errorf("%d lines for 4 faults, and prints %q", n, o.out)
+	}
+	s.holds("bad.csv", "shelf.toml")
+
+	s.do(`ohmkeep import shelf.toml bad.csv --store shelf.db --skip-bad`).exits(Passes).prints("2 readings stored in shelf.db\n").
+		says("bad.csv:5: time: ", "bad.csv: 3 bad rows left out\n", "bad.csv: 1 repeated row left out (line 7 repeats line 6)\n")
+	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+	if n := strings.Count(before, "\n"); n != 3 {
+		t.Errorf("%d lines of a header and 2 readings", n)
+	}
+	s.write("worse.csv", strings.Replace(before, "5.10", "5.11", 1)+"2026-03-01T09:02:00Z,dark,current,near,,0.3,V,bench\n")
+	s.do(`ohmkeep import shelf.toml worse.csv --store shelf.db`).refused("worse.csv:4: unit: a current is not given in V")
+	if after := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; after != before {
+		t.Errorf("a refused file left something:\n%s", after)
+	}
+}
+
+func TestStoreFaults(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	for line, want := range map[string]string{
+		`ohmkeep import shelf.toml readings.csv`:                        "ohmkeep import: wants --store FILE (see ohmkeep import --help)",
+		`ohmkeep import shelf.toml readings.csv --store ""`:             "wants --store FILE",
+		`ohmkeep import shelf.toml readings.csv --store .`:              ".: this is not a file",
+		`ohmkeep import shelf.toml readings.csv --store no/shelf.db`:    "no/shelf.db: its directory does not exist",
+		`ohmkeep import shelf.toml readings.csv --store readings.csv`:   "readings.csv: this is not a store",
+		`ohmkeep import shelf.toml none.csv --store shelf.db`:           "none.csv: no such file or directory",
+		`ohmkeep import shelf.toml . --store shelf.db`:                  ".: is a directory",
+		`ohmkeep import none.toml readings.csv --store shelf.db`:        "none.toml: no such file or directory",
+		`ohmkeep import readings.csv shelf.toml --store shelf.db`:       "readings.csv:1: ",
+		`ohmkeep import shelf.toml --store shelf.db`:                    "wants RUN READINGS.csv, not 1 argument (see",
+		`ohmkeep import shelf.toml readings.csv more --store shelf.db`:  "wants RUN READINGS.csv, not 3 arguments (see",
+		`ohmkeep export shelf.toml`:                                     "ohmkeep export: wants --store FILE (see",
+		`ohmkeep export shelf.toml --store none.db`:                     "none.db: there is no such store",
+		`ohmkeep export shelf.toml readings.csv --store shelf.db`:       "wants RUN, not 2 arguments",
+		`ohmkeep import shelf.toml readings.csv --store shelf.db --bad`: "ohmkeep import: unknown flag: --bad (see",
+	} {
+		o := s.do(line).exits(Wrong).says(want)
+		if line == `ohmkeep import readings.csv shelf.toml --store shelf.db` {
+			continue // a file of readings has a fault in each of its lines
+		}
+		o.refused(want)
+	}
+	s.holds("readings.csv", "shelf.toml")
+}
+
+func TestStoreCare(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints("shelf.db: 24 readings whole, ")
+	s.do(`ohmkeep store check shelf.db --json`).exits(Passes).prints(`{"schema":1,"readings":24,"lost":0,"bytes":`)
+	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes).prints("shelf.db copied to copy.db, ")
+	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes)
+	s.do(`ohmkeep store compact copy.db`).exits(Passes).prints("copy.db: ", " bytes, before ")
+	if got := s.do(`ohmkeep export shelf.toml --store copy.db`).exits(Passes).out; got != before {
+		t.Errorf("the copy exports\n%s\nwant\n%s", got, before)
+	}
+	s.do(`ohmkeep store backup shelf.db shelf.db`).refused("a store is not copied onto itself")
+	s.do(`ohmkeep store backup shelf.db .`).refused("this is not a file")
+	s.do(`ohmkeep store check none.db`).refused("none.db: there is no such store")
+	s.do(`ohmkeep store check readings.csv`).refused("readings.csv: this is not a store")
+
+	whole := s.content("shelf.db")
+	half := len(whole) / 2
+	s.write("bad.db", whole[:half]+strings.Repeat("\x00", half)+whole[2*half:])
+	o := s.do(`ohmkeep store check bad.db`)
+	if o.status != Fails || strings.Count(o.out, "\n") < 2 {
+		t.Errorf("check of a damaged store: %d, %s%s", o.status, o.out, o.faults)
+	}
+	s.do(`ohmkeep store compact bad.db`).exits(Passes).prints("bad.db was damaged and is kept as bad.db.damaged-")
+	s.do(`ohmkeep store check bad.db`).exits(Passes)
+}
+
+// A file whose rows turn bad between the check and the storing stores nothing.
+func TestWantedEndsWithFaults(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	r, err := runfile.Load("shelf.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for skipBad, want := range map[bool]string{false: `bad.csv:3: step: no step is named "drak"`, true: ""} {
+		rows, err := reading.Scan("bad.csv", strings.NewReader("time,step,quantity,from,to,value,unit,meter\n"+
+			"2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench\n2026-03-01T09:00:20Z,drak,voltage,A+,A-,5.10,V,bench\n"), r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, last := 0, error(nil)
+		for _, err := range wanted(rows, skipBad) {
+			if n++; err != nil {
+				n, last = n-1, err
+			}
+		}
+		if n != 1 || (want == "") != (last == nil) || last != nil && !strings.HasPrefix(last.Error(), want) {
+			t.Errorf("skip bad %v: %d rows, %v", skipBad, n, last)
+		}
+	}
+}

@@ -1,0 +1,123 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/recorder"
+)
+
+// storing is the store's writer as the recorder wants it.
+type storing struct {
+	*store.Writer
+	file string // the run file
+	boot bool   // the machine was started since the store was last written to
+}
+
+// qualities are those of the store.
+var qualities = map[recorder.Quality]store.Quality{
+	recorder.Good: 0, recorder.Overload: store.Overload, recorder.Saturated: store.Saturated, recorder.Unsettled: store.Unsettled,
+	recorder.Faulty: store.Faulty,
+}
+
+// longestText is how long the text of a sample may be in the store, in bytes.
+const longestText = 256
+
+// mostCounts is the largest count that a store takes; no register has as many.
+const mostCounts = 1 << 50
+
+// Keep stores the readings and marks of a batch in one commit.
+func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
+	samples := make([]store.Sample, 0, len(b.Readings))
+	for _, x := range b.Readings {
+		quality := qualities[x.Quality]
+		if x.Stamp.Uncertain {
+			quality |= store.ClockUncertain
+		}
+		text, scale, counts := x.Text, "", int64(0)
+		if x.Counts.Known && max(x.Counts.N, -x.Counts.N) <= mostCounts {
+			scale = scaleText(x.Counts.PerCount)
+		}
+		switch {
+		case scale != "": // the register's counts are kept, so that another shunt can be applied to them
+			text, counts = "", x.Counts.N
+		case text == "": // no value: what the device said instead, which may be anything
+			text = x.Raw[:min(len(x.Raw), longestText)]
+		}
+		if err := storable(x, text, scale); err != nil {
+			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
+		}
+		channel, err := s.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Reading.Quantity,
+			From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter, Scale: scale})
+		if err != nil {
+			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
+		}
+		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.Stamp.SinceBoot, Quality: quality, Text: text, Count: counts})
+	}
+	return s.Append(ctx, samples, s.marks(b.Marks)...)
+}
+
+// scaleText writes what one count of a register stands for as a store takes it, with
+// at most fifteen digits; "" where it cannot be.
+func scaleText(perCount float64) string {
+	text := strconv.FormatFloat(perCount, 'e', 14, 64)
+	rounded, _ := strconv.ParseFloat(text, 64) // it is a number, or an infinity that is refused next
+	text = strconv.FormatFloat(rounded, 'g', -1, 64)
+	if !store.ScaleFits(text) {
+		return ""
+	}
+	return text
+}
+
+// kinds are those of the store's marks.
+var kinds = map[recorder.Kind]string{
+	recorder.Started: store.MarkRestart, recorder.Stopped: store.MarkStop, recorder.Lost: store.MarkLost, recorder.Found: store.MarkGap,
+	recorder.Anew: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Changed: store.MarkRunFile,
+}
+
+// longestNote is how long the text of a mark may be, in bytes; a device says what it likes.
+const longestNote = 1024
+
+func (s storing) marks(of []recorder.Mark) []store.RunMark {
+	var all []store.RunMark
+	for _, m := range of {
+		text := m.Text
+		switch {
+		case m.Kind == recorder.Found:
+			text = "since " + m.Since.Time.Format(time.RFC3339Nano) + ": " + text
+		case m.Kind == recorder.Started:
+			text = "ohmkeep watch " + s.file
+		}
+		if m.Stamp.Uncertain {
+			text += " (the date is uncertain)"
+		}
+		text = strings.ToValidUTF8(text[:min(len(text), longestNote)], "\uFFFD")
+		one := store.RunMark{Run: m.Run, Mark: store.Mark{Time: m.Stamp.Time, Kind: kinds[m.Kind], Subject: m.Probe, Text: text}}
+		if m.Kind == recorder.Started && s.boot {
+			begun := one
+			begun.Kind, begun.Text = store.MarkBoot, m.Stamp.Boot
+			all = append(all, begun)
+		}
+		all = append(all, one)
+	}
+	return all
+}
+
+// storable tells why the store would never take a reading.
+func storable(x recorder.Reading, text, scale string) error {
+	switch {
+	case !reading.Storable(x.Time):
+		return fmt.Errorf("%v cannot be stored", x.Time)
+	case len(text) > longestText:
+		return fmt.Errorf("a number of %d digits cannot be stored", len(text))
+	case !x.Quality.Measured(), scale != "":
+		return nil
+	}
+	_, err := reading.Value(x.Reading.Quantity, text, x.Unit)
+	return err
+}

@@ -1,0 +1,232 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/simulate/devices"
+)
+
+// board is what the shelf's run file says of a board on a port.
+func board(name, port string) string {
+	return fmt.Sprintf(`[[probe]]
+name = %q
+profile = "plain-lines"
+port = %q
+  [[probe.channel]]
+  id = "1"
+  quantity = "voltage"
+  from = "left.start+"
+  to = "left.start-"
+  [[probe.channel]]
+  id = "2"
+  quantity = "current"
+  from = "near"
+`, name, port)
+}
+
+// watching is a watch that runs beside the test.
+type watching struct {
+	session
+	addr   string
+	cancel context.CancelFunc
+	ended  chan int
+	out    *shared
+}
+
+// shared is a buffer that two goroutines use.
+type shared struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (s *shared) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.Write(p)
+}
+
+func (s *shared) String() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.String()
+}
+
+// freeAddress gives an address that nobody listens on.
+func (s session) freeAddress() string {
+	s.Helper()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		s.Fatal(err)
+	}
+	defer free.Close()
+	return free.Addr().String()
+}
+
+// watch starts a watch and waits until it is ready.
+func (s session) watch(flags ...string) *watching {
+	s.Helper()
+	addr := s.freeAddress()
+	ctx, cancel := context.WithCancel(s.Context())
+	w := &watching{session: s, addr: addr, cancel: cancel, ended: make(chan int, 1), out: &shared{}}
+	args := append([]string{"watch", "shelf.toml", "--store", "shelf.db", "--listen", addr}, flags...)
+	go func() { w.ended <- Run(ctx, args, strings.NewReader(""), w.out, w.out) }()
+	s.Cleanup(func() { w.cancel(); <-w.ended })
+	w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
+	return w
+}
+
+// until waits for something to come true.
+func (w *watching) until(what string, true func() bool) {
+	w.Helper()
+	for begun := time.Now(); !true(); time.Sleep(5 * time.Millisecond) {
+		if time.Since(begun) > time.Minute {
+			w.Fatalf("never: %s\n%s", what, w.out)
+		}
+	}
+}
+
+func (w *watching) ask(method, path, body string) (int, string) {
+	w.Helper()
+	request, err := http.NewRequest(method, "http://"+w.addr+path, strings.NewReader(body))
+	if err != nil {
+		w.Fatal(err)
+	}
+	answer, err := http.DefaultClient.Do(request)
+	if err != nil {
+		return 0, err.Error()
+	}
+	defer answer.Body.Close()
+	text, _ := io.ReadAll(answer.Body)
+	return answer.StatusCode, string(text)
+}
+
+// shows waits until the metrics hold a line.
+func (w *watching) shows(line string) {
+	w.Helper()
+	w.until(line, func() bool { _, text := w.ask("GET", "/metrics", ""); return strings.Contains(text, "\n"+line+"\n") })
+}
+
+// ends stops the watch as SIGTERM does and wants it to end well and soon.
+func (w *watching) ends() {
+	w.Helper()
+	begun := time.Now()
+	w.cancel()
+	status := <-w.ended
+	w.ended <- status
+	if took := time.Since(begun); status != Passes || took > 2*time.Second {
+		w.Errorf("ended with %d after %v\n%s", status, took, w.out)
+	}
+}
+
+func (s session) terminal() *devices.Pair {
+	s.Helper()
+	pair, err := devices.Terminal()
+	if err != nil {
+		s.Skip("no pseudo-terminals here: ", err)
+	}
+	s.Cleanup(func() { _ = pair.Device.Close() })
+	return pair
+}
+
+func (s session) say(pair *devices.Pair, text string) {
+	s.Helper()
+	if _, err := io.WriteString(pair.Device, text); err != nil {
+		s.Fatal(err)
+	}
+}
+
+// A day in the cabinet: readings, steps, nonsense, a new run file, the end.
+func TestWatch(t *testing.T) {
+	s := newSession(t)
+	pair := s.terminal()
+	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
+	w := s.watch("--commit", "200ms")
+	s.say(pair, "# cabinet\n1,4.812,V\n2,2310,mA\nnonsense\n9,1,V\n1,5,A\n1,1e400,V\n\xff\n1,4.8")
+	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 2`)
+	w.shows(`ohmkeep_bad_lines_total{run="Book shelf",probe="cabinet"} 5`)
+	w.shows(`ohmkeep_voltage_volts{run="Book shelf",from="left.start+",to="left.start-"} 4.812`)
+	w.shows(`ohmkeep_current_amperes{run="Book shelf",feed="near"} 2.31`)
+	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 1`)
+	if status, text := w.ask("POST", "/step", "white 6 %"); status != 400 || !strings.Contains(text, `did you mean "white 5 %"?`) {
+		t.Errorf("a step that is none: %d %s", status, text)
+	}
+	if status, text := w.ask("POST", "/step", "white 5 %"); status != 204 {
+		t.Errorf("a step: %d %s", status, text)
+	}
+	s.say(pair, "13,V\r\n")
+	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 3`)
+	if status, text := w.ask("POST", "/step", ""); status != 204 {
+		t.Errorf("no step: %d %s", status, text)
+	}
+	s.do(`ohmkeep status --store shelf.db`).exits(Passes).prints("Book shelf: well", "4.813 V", "5 bad lines", "near", "free")
+	s.do(`ohmkeep status --at `+w.addr+` --json`).exits(Passes).prints(`"well":true`, `"bad_lines":5`, `"last_good_age_seconds":0.`)
+	if _, text := w.ask("GET", "/", ""); !strings.Contains(text, "All is well.") || !strings.Contains(text, "4.813") {
+		t.Errorf("the page:\n%s", text)
+	}
+	s.do(`ohmkeep watch shelf.toml --store shelf.db --listen 127.0.0.1:0`).refused("the store is kept by ohmkeep watch shelf.toml (process ")
+	s.say(pair, "2,-0.50,A\n")
+	time.Sleep(5 * time.Millisecond) // for the line to get through the terminal
+	w.ends()
+	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("nobody watches")
+	s.do(`ohmkeep status --store shelf.db --json`).exits(Fails).prints(`"well":false`)
+	out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+	var rows []string
+	for _, line := range strings.Split(strings.TrimSpace(out), "\n") {
+		_, rest, _ := strings.Cut(line, ",")
+		rows = append(rows, rest)
+	}
+	want := []string{"step,quantity,from,to,value,unit,meter",
+		",voltage,left.start+,left.start-,4.812,V,plain-lines", ",current,near,,2310,mA,plain-lines",
+		"white 5 %,voltage,left.start+,left.start-,4.813,V,plain-lines", ",current,near,,-0.50,A,plain-lines"}
+	if strings.Join(rows, "\n") != strings.Join(want, "\n") {
+		t.Errorf("exported\n%s\nnot\n%s", strings.Join(rows, "\n"), strings.Join(want, "\n"))
+	}
+	// What was recorded is read by everything that reads readings.
+	s.write("back.csv", out)
+	s.do(`ohmkeep import shelf.toml back.csv --store again.db`).exits(Passes).prints("4 readings stored")
+	if n := strings.Count(w.out.String(), "\n"); n > 6 {
+		t.Errorf("%d lines of log:\n%s", n, w.out)
+	}
+}
+
+func TestWatchRefuses(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	s.do(`ohmkeep watch shelf.toml`).refused("wants --store FILE")
+	s.do(`ohmkeep watch shelf.toml --store shelf.db --commit 0s`).refused("--commit 0s is not more than nothing")
+	s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused("no probe has a channel with its place in the run")
+	s.write("shelf.toml", strings.Replace(shelf, `[[meter]]`, board("cabinet", "/dev/absent")+`[[meter]]`, 1))
+	s.do(`ohmkeep watch shelf.toml --store shelf.db --listen nowhere`).refused("listen")
+}
+
+// A board that is not there: status and health say so; a channel that was never
+// heard is unproven.
+func TestStatus(t *testing.T) {
+	s := newSession(t)
+	s.do(`ohmkeep status`).refused("wants --store FILE or --at ADDR")
+	s.do(`ohmkeep status --at 127.0.0.1:1`).refused("the watch at 127.0.0.1:1 does not answer: nothing listens there (is it running, and is that what its --listen says?)\n")
+	s.do(`ohmkeep status --at no-such-machine.invalid:9477`).refused("the watch at no-such-machine.invalid:9477 does not answer: ")
+	s.do(`ohmkeep status --at nowhere:x`).refused("this is no address")
+	s.do(`ohmkeep status --store absent.db`).exits(Fails).prints("nobody watches")
+	pair := s.terminal()
+	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
+	w := s.watch("--commit", "50ms")
+	s.do(`ohmkeep status --store shelf.db`).exits(Unproven).prints("well", "never heard")
+	if err := pair.Device.Close(); err != nil {
+		t.Fatal(err)
+	}
+	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 0`)
+	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("not well", "probe cabinet: ")
+	if status, text := w.ask("GET", "/healthz", ""); status != 503 || !strings.HasPrefix(text, "probe cabinet: ") {
+		t.Errorf("%d %s", status, text)
+	}
+}

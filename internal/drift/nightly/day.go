@@ -1,0 +1,248 @@
+package nightly
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/drift/elements"
+	"ohmkeep/internal/drift/scan"
+	"ohmkeep/internal/numeric/trend"
+	"ohmkeep/internal/run"
+)
+
+const (
+	// leastAmps is the current below which a drop tells nothing of a resistance.
+	leastAmps = 0.02
+	// fewest is how many rounds a slope needs.
+	fewest = 6
+	// wild is the rise of a drop beyond which a reading is wrong rather than a contact
+	// bad, as a part of the volts.
+	wild = 0.5
+	// leastBurst is the least rise of a contact that counts as a burst, Ω; burstWire the
+	// part of the wire that comes to it, and burstCold that where no temperature is read,
+	// for what a day's warming does.
+	leastBurst = 0.005
+	burstWire  = 0.03
+	burstCold  = 0.15
+)
+
+// sample is what one round tells of one element.
+type sample struct {
+	at   int64
+	drop float64 // V
+	amps float64 // A, through the element were the load spread as in the usual step
+	most float64 // A, the greatest current that any animation can send through
+}
+
+// nights makes the nights of a day's rounds.
+func (d *Reader) nights(day int64, c *scan.Collector) []Night {
+	steps := d.recognise(c.Scans)
+	for i := range c.Scans {
+		c.Scans[i].Dark = d.dark(&c.Scans[i])
+	}
+	var out []Night
+	for i := range d.elements {
+		e := &d.elements[i]
+		u, v := d.slot(e.From), d.slot(e.To)
+		if e.Feed >= 0 {
+			if n, ok := d.slope(e, day, c, u, v); ok {
+				out = append(out, n)
+			}
+		}
+		shown := map[int]bool{}
+		for _, k := range steps {
+			if k >= 0 && !shown[k] {
+				shown[k] = true
+				if n, ok := d.inStep(e, day, c, steps, k, u, v); ok {
+					out = append(out, n)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// degrees gives the temperature of an element in a round: of its own feeds and reels
+// where they are read, else of all that are, else the run's ambient.
+func (d *Reader) degrees(e *elements.Element, s *scan.Scan) (celsius float64, known bool) {
+	r := d.run
+	var sum, all float64
+	var n, m int
+	take := func(i int) {
+		if t := s.Warmth[i]; t == t {
+			sum += t
+			n++
+		}
+	}
+	for _, i := range e.Warmth(r) {
+		take(i)
+	}
+	if n > 0 {
+		return sum / float64(n), true
+	}
+	for _, t := range s.Warmth {
+		if t == t {
+			all += t
+			m++
+		}
+	}
+	if m > 0 {
+		return all / float64(m), true
+	}
+	return r.Ambient, false
+}
+
+// full gives the currents of a round with those that were measured at all; false
+// where one of them is missing.
+func (d *Reader) full(s *scan.Scan) bool {
+	for i, m := range d.measured {
+		if m && math.IsNaN(scan.At(s.Amps, i)) {
+			return false
+		}
+	}
+	return len(s.Amps) > 0
+}
+
+// slope follows a feed by how its drop grows with its current.
+func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v int) (Night, bool) {
+	f := d.run.Feeds[e.Feed]
+	way := e.Way(f)
+	n := Night{Key: Key{Kind: e.Kind, Name: e.Name}, Element: e, Day: day, Drop: nothing, Offset: nothing, Wobble: nothing}
+	var x, y []float64
+	var times []int64
+	var once float64
+	warm := 0
+	for i := range c.Scans {
+		s := &c.Scans[i]
+		drop, amps := way*(scan.At(s.Volts, u)-scan.At(s.Volts, v)), scan.At(s.Amps, e.Feed)
+		if drop != drop || amps != amps || math.Abs(drop) > wild*math.Abs(scan.At(s.Volts, u)) {
+			continue
+		}
+		celsius, known := d.degrees(e, s)
+		if known {
+			warm++
+		}
+		if len(x) == 0 {
+			once, _ = c.DropErrors(s, u, v)
+			n.Meters = c.Names(s, 2*u, 2*v, 2*e.Feed+1)
+		}
+		x = append(x, amps)
+		y = append(y, drop-e.Wire*f.TempCo*(celsius-20)*amps)
+		times = append(times, s.At)
+	}
+	if len(x) < fewest {
+		return n, false
+	}
+	fit := trend.Robust(x, y, once)
+	if math.IsInf(fit.SlopeError, 1) {
+		return n, false
+	}
+	n.At = times[len(times)/2] / 1e9
+	n.Samples = len(x)
+	// The gains of both voltage sensors and of the current's scale the slope.
+	mid := &c.Scans[len(c.Scans)/2]
+	shift := 0.0
+	if g, ok := c.Accuracy(mid, run.Current, e.Feed, slices.Max(x)); ok {
+		shift = g.Fraction
+	}
+	if g, ok := c.Accuracy(mid, run.Voltage, u, scan.At(mid.Volts, u)); ok {
+		shift = math.Hypot(shift, 1.5*g.Fraction)
+	}
+	n.Value = Value{fit.Slope, max(fit.SlopeError, once/4/spread(x)), shift / math.Sqrt(3) * math.Abs(fit.Slope), 2*warm > len(x)}
+	n.Valid = n.Value.Error < max(0.02, 0.2*e.Nominal)
+	n.Offset, n.Wobble = fit.Intercept, fit.InterceptError
+	scale := max(fit.Scale, once)
+	least := leastBurst + burstWire*e.Wire
+	if !n.Value.Warm {
+		least += burstCold * e.Wire
+	}
+	var rises []float64
+	for i := range x {
+		rise := y[i] - fit.At(x[i])
+		if rise > max(6*scale, least*math.Abs(x[i])) && x[i] > leastAmps {
+			n.burst(times[i])
+			rises = append(rises, rise/x[i])
+		}
+	}
+	n.Burst = trend.Median(rises)
+	return n, true
+}
+
+// spread is how far values reach, from end to end.
+func spread(x []float64) float64 { return max(slices.Max(x)-slices.Min(x), leastAmps) }
+
+func (n *Night) burst(at int64) {
+	if n.Bursts == 0 {
+		n.First = at / 1e9
+	}
+	n.Bursts++
+}
+
+// inStep follows an element in a known step.
+func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int) (Night, bool) {
+	m := &e.Steps[k]
+	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, Wobble: nothing}
+	var ohms, drops, amps, errors []float64
+	var times []int64
+	warm := 0
+	common := 0.0
+	if !m.Known {
+		return n, false
+	}
+	for i := range c.Scans {
+		s := &c.Scans[i]
+		drop := scan.At(s.Volts, u) - scan.At(s.Volts, v)
+		if steps[i] != k || drop != drop || math.Abs(drop) > wild*math.Abs(scan.At(s.Volts, u)) || !d.full(s) {
+			continue
+		}
+		through := m.Through.Of(s.Amps)
+		if math.Abs(through) < leastAmps {
+			continue
+		}
+		celsius, known := d.degrees(e, s)
+		if known {
+			warm++
+		}
+		expected := m.Expected(s.Amps, celsius)
+		one, all := c.DropErrors(s, u, v)
+		if len(ohms) == 0 {
+			slots := []int{2 * u, 2 * v}
+			for f, is := range d.measured {
+				if is {
+					slots = append(slots, 2*f+1)
+				}
+			}
+			n.Meters = c.Names(s, slots...)
+			common = all
+		}
+		ohms = append(ohms, e.Nominal+(drop-expected)/through)
+		drops = append(drops, drop-expected)
+		amps = append(amps, through)
+		errors = append(errors, one/math.Abs(through))
+		times = append(times, s.At)
+	}
+	if len(ohms) == 0 {
+		return n, false
+	}
+	n.At = times[len(times)/2] / 1e9
+	n.Drop, n.Amps = trend.Median(drops), trend.Median(amps)
+	n.Value = Value{trend.Median(ohms), trend.Median(errors) / math.Sqrt(min(4, float64(len(ohms)))),
+		common / math.Abs(n.Amps), 2*warm > len(ohms)}
+	n.Valid = true
+	d.offset(e, c, u, v, &n)
+	if e.Joints == 1 && len(e.Edges) == 1 {
+		d.animated(e, c, steps, u, v, &n)
+	}
+	var rises []float64
+	for i, o := range ohms {
+		n.Samples++
+		if rise := o - n.Value.Ohms; rise > max(8*errors[i], leastBurst) && rise*math.Abs(amps[i]) < wild*d.run.Supplies[0].Volts {
+			n.burst(times[i])
+			rises = append(rises, rise)
+		}
+	}
+	if len(rises) > 0 {
+		n.Burst = trend.Median(rises)
+	}
+	return n, true
+}

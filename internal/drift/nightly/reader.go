@@ -1,0 +1,158 @@
+package nightly
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/drift/elements"
+	"ohmkeep/internal/drift/scan"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// Sensed is what was read in the last weeks: the day, since 1970, on which each
+// place and each feed's current was read last, by name.
+type Sensed struct {
+	Places map[string]int64 `json:"places"`
+	Feeds  map[string]int64 `json:"feeds"`
+}
+
+// forgotten is after how many days a place that is no longer read stops parting
+// what lies on its two sides.
+const forgotten = 60
+
+// Reader makes nights of a run's readings, a day at a time. It remembers only what
+// it can work out again.
+type Reader struct {
+	run      *run.Run
+	places   []run.Place
+	measured []bool
+	elements []elements.Element
+	usual    int         // the step whose shares stand for animations
+	stated   [][]float64 // by step and feed: A as the run file has it
+	idle     float64     // A of all measured feeds where all is dark
+}
+
+// NewReader is for the readings of one run.
+func NewReader(r *run.Run) *Reader { return &Reader{run: r} }
+
+// Day gives the nights of a day's readings, which are in the order of time, and notes
+// in sensed what was read. The errors are those of solving the run's network.
+func (d *Reader) Day(day int64, readings []reading.Reading, sensed *Sensed) ([]Night, error) {
+	c := scan.NewCollector(d.run, sensed.known(d.run, day))
+	for i := range readings {
+		c.Add(&readings[i])
+	}
+	c.Finish()
+	d.note(c, sensed, day)
+	measured := make([]bool, len(d.run.Feeds))
+	for i, f := range d.run.Feeds {
+		measured[i] = sensed.Current(f.Name, day)
+	}
+	if !slices.Equal(c.Places, d.places) || !slices.Equal(measured, d.measured) || d.elements == nil {
+		if err := d.lay(c.Places, measured); err != nil {
+			return nil, err
+		}
+	}
+	return d.nights(day, c), nil
+}
+
+// Elements gives what the places that were read in the weeks before a day tell apart,
+// whether it could be followed or not.
+func (s *Sensed) Elements(r *run.Run, day int64) []elements.Element {
+	return elements.Elements(r, s.known(r, day))
+}
+
+// Current tells whether a feed's current was read in the weeks before a day.
+func (s *Sensed) Current(feed string, day int64) bool {
+	last, ever := s.Feeds[feed]
+	return ever && day-last <= forgotten
+}
+
+// known gives the places of the last weeks in a fixed order.
+func (s *Sensed) known(r *run.Run, day int64) []run.Place {
+	var places []run.Place
+	for name, last := range s.Places {
+		if p, err := r.Place(name); err == nil && day-last <= forgotten {
+			places = append(places, p)
+		}
+	}
+	slices.SortFunc(places, elements.Order)
+	return places
+}
+
+// note marks what a day's rounds hold.
+func (d *Reader) note(c *scan.Collector, sensed *Sensed, day int64) {
+	if sensed.Places == nil {
+		sensed.Places, sensed.Feeds = map[string]int64{}, map[string]int64{}
+	}
+	for _, s := range c.Scans {
+		for i, v := range s.Volts {
+			if v == v {
+				sensed.Places[d.run.PlaceName(c.Places[i])] = day
+			}
+		}
+		for i, a := range s.Amps {
+			if a == a {
+				sensed.Feeds[d.run.Feeds[i].Name] = day
+			}
+		}
+	}
+}
+
+// lay works out the elements between sensed places and what their drops are made of.
+func (d *Reader) lay(places []run.Place, measured []bool) error {
+	d.places, d.measured = slices.Clone(places), slices.Clone(measured)
+	sorted := slices.Clone(places)
+	slices.SortFunc(sorted, elements.Order)
+	d.elements = elements.Elements(d.run, sorted)
+	if d.elements == nil {
+		d.elements = []elements.Element{}
+	}
+	dark, err := elements.NewShares(d.run, run.Step{}, measured)
+	if err != nil {
+		return err
+	}
+	d.idle = 0
+	for f, is := range measured {
+		if is {
+			d.idle += math.Abs(dark.Feeds[f])
+		}
+	}
+	for i := range d.elements {
+		d.elements[i].Dark = dark.Weigh(&d.elements[i])
+		d.elements[i].Ring = dark.Ring(&d.elements[i])
+	}
+	brightest := 0.0
+	d.stated = nil
+	for k, step := range d.run.Steps {
+		s, err := elements.NewShares(d.run, step, measured)
+		if err != nil {
+			return err
+		}
+		d.stated = append(d.stated, s.Feeds)
+		total := s.Total()
+		if total > brightest {
+			brightest, d.usual = total, k
+		}
+		for i := range d.elements {
+			d.elements[i].Steps = append(d.elements[i].Steps, s.Weigh(&d.elements[i]))
+		}
+		if k == d.run.Limits.DesignStep {
+			for i := range d.elements {
+				if f := d.elements[i].Feed; f >= 0 {
+					d.elements[i].Limit = d.run.FeedLimit(f, s.Feeds[f])
+				}
+			}
+		}
+	}
+	for i := range d.elements {
+		if e := &d.elements[i]; e.Feed >= 0 && e.Limit != e.Limit {
+			e.Limit = d.run.FeedLimit(e.Feed, 0)
+		}
+	}
+	return nil
+}
+
+// slot gives the index of a sensed place.
+func (d *Reader) slot(p run.Place) int { return slices.Index(d.places, p) }

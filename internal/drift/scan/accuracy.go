@@ -1,0 +1,72 @@
+package scan
+
+import (
+	"math"
+
+	"ohmkeep/internal/run"
+)
+
+const (
+	// rounding is the standard deviation of one count: 1/√12 for the rounding and 0.3 for
+	// a last digit that wanders (common practice, no source).
+	rounding = 0.42
+	// assumedCount stands for a meter whose resolution is not stated, V (an INA226's bus
+	// count; SBOS547, June 2011, table 1).
+	assumedCount = 1.25e-3
+)
+
+// At gives a value of a round, NaN where it has none.
+func At(v []float64, i int) float64 {
+	if i < 0 || i >= len(v) {
+		return math.NaN()
+	}
+	return v[i]
+}
+
+// Accuracy gives the meter's range that holds a value at a slot of a round.
+func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (run.Range, bool) {
+	at := 2 * slot
+	if q == run.Current {
+		at++
+	}
+	if at >= len(s.Meters) || s.Meters[at] < 0 {
+		return run.Range{}, false
+	}
+	m := c.run.MeterIndex(c.Meters[s.Meters[at]])
+	if m < 0 {
+		return run.Range{}, false
+	}
+	meter := c.run.Meters[m]
+	g := meter.Range(q, value)
+	if g < 0 {
+		return run.Range{}, false
+	}
+	return meter.Ranges[g], true
+}
+
+// DropErrors gives the standard deviations of a drop between two places: of one round,
+// and what all have in common. What is read for months is read by a sensor of its own
+// at every place, whatever the meter's description says.
+func (c *Collector) DropErrors(s *Scan, u, v int) (once, common float64) {
+	a, b := At(s.Volts, u), At(s.Volts, v)
+	g, ok := c.Accuracy(s, run.Voltage, u, a)
+	h, ok2 := c.Accuracy(s, run.Voltage, v, b)
+	if !ok || !ok2 {
+		return math.Sqrt2 * rounding * assumedCount, math.Abs(a) * 0.005
+	}
+	once = rounding * math.Hypot(g.Resolution, h.Resolution)
+	common = math.Hypot(g.Fraction*a+g.Counts*g.Resolution, h.Fraction*b+h.Counts*h.Resolution) / math.Sqrt(3)
+	return max(once, 1e-6), common
+}
+
+// Names gives the meters of an element's sensors, which end a stretch when they change.
+func (c *Collector) Names(s *Scan, slots ...int) string {
+	name := ""
+	for _, at := range slots {
+		if at < len(s.Meters) && s.Meters[at] >= 0 {
+			name += c.Meters[s.Meters[at]]
+		}
+		name += "|"
+	}
+	return name
+}

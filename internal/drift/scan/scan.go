@@ -1,0 +1,268 @@
+// Package scan sorts readings into rounds: the values that all sensors of a run gave
+// at one moment, or while one known step was shown.
+package scan
+
+import (
+	"math"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+const (
+	// together is how long one round over all sensors may take while an animation
+	// runs; later values belong to another picture.
+	together = 5 * time.Second
+	// steady is the longest pause between two readings of one round in a known step,
+	// which does not change meanwhile.
+	steady = time.Minute
+	// lasting is how long a temperature holds for the readings after it.
+	lasting = 3 * time.Hour
+)
+
+// channel is one thing that is read, by its index.
+type channel struct {
+	quantity run.Quantity
+	from, to string
+	place    int     // voltage: index of the sensed place; -1 = not the pair of one place
+	feed     int     // current, or temperature of a feed; -1 otherwise
+	reel     int     // temperature; -1 otherwise
+	sign     float64 // voltage: −1 where it was read minus against plus
+	next     int     // channel that followed last time, a guess
+}
+
+// Scan is one round over the sensors.
+type Scan struct {
+	At     int64 // ns since 1970, of its first reading
+	Step   int   // of the run; -1 = not known
+	Volts  []float64
+	Amps   []float64
+	Warmth []float64 // °C by feed, then by reel; NaN = not known
+	Dark   bool      // all pixels are dark
+	Meters []int     // which meter read it: of place k at 2k, of feed k at 2k + 1
+}
+
+// Collector sorts readings into scans.
+type Collector struct {
+	run      *run.Run
+	channels []channel
+	index    map[channelKey]int
+	last     int
+	Places   []run.Place
+	Meters   []string // by the numbers in a Scan
+	steps    map[string]int
+
+	Scans   []Scan
+	open    Scan
+	started bool
+	latest  int64
+	warmth  []float64 // °C by feed, then by reel; NaN = not read
+	warmed  []int64   // when, ns since 1970
+	spare   []float64
+}
+
+type channelKey struct {
+	quantity run.Quantity
+	from, to string
+}
+
+// NewCollector begins with places in the order that they are to have; those it meets
+// besides follow.
+func NewCollector(r *run.Run, places []run.Place) *Collector {
+	c := &Collector{run: r, index: map[channelKey]int{}, Places: append([]run.Place{}, places...), last: -1,
+		steps: map[string]int{}}
+	n := len(r.Feeds) + len(r.Reels)
+	c.warmth, c.warmed = c.blank(n), make([]int64, n)
+	for i, s := range r.Steps {
+		c.steps[s.Name] = i
+	}
+	return c
+}
+
+// channel finds what a reading reads; readings come in rounds, so the channel that
+// followed last time is tried first.
+func (c *Collector) channel(x *reading.Reading) int {
+	if c.last >= 0 {
+		if n := c.channels[c.last].next; n >= 0 {
+			if ch := &c.channels[n]; ch.quantity == x.Quantity && ch.from == x.From && ch.to == x.To {
+				c.last = n
+				return n
+			}
+		}
+	}
+	key := channelKey{x.Quantity, x.From, x.To}
+	n, known := c.index[key]
+	if !known {
+		n = len(c.channels)
+		c.index[key] = n
+		c.channels = append(c.channels, c.describe(key))
+	}
+	if c.last >= 0 {
+		c.channels[c.last].next = n
+	}
+	c.last = n
+	return n
+}
+
+// describe finds out what a channel is. Names that the run does not know are of
+// readings of another time; they are passed over.
+func (c *Collector) describe(key channelKey) channel {
+	ch := channel{quantity: key.quantity, from: key.from, to: key.to, place: -1, feed: -1, reel: -1, sign: 1, next: -1}
+	switch key.quantity {
+	case run.Voltage:
+		from, err1 := c.run.Point(key.from)
+		to, err2 := c.run.Point(key.to)
+		if err1 != nil || err2 != nil || from.Place != to.Place || from.Rail == to.Rail {
+			return ch
+		}
+		if from.Rail == run.Minus {
+			ch.sign = -1
+		}
+		ch.place = c.place(from.Place)
+	case run.Current:
+		ch.feed = c.run.FeedIndex(key.from)
+	case run.Temperature:
+		ch.feed, ch.reel = c.run.FeedIndex(key.from), c.run.ReelIndex(key.from)
+	}
+	return ch
+}
+
+func (c *Collector) place(p run.Place) int {
+	for i, known := range c.Places {
+		if known == p {
+			return i
+		}
+	}
+	c.Places = append(c.Places, p)
+	return len(c.Places) - 1
+}
+
+// Add takes readings in the order of time.
+func (c *Collector) Add(x *reading.Reading) {
+	ch := c.channels[c.channel(x)]
+	at := x.Time.UnixNano()
+	if ch.quantity == run.Temperature {
+		c.warm(ch, at, x.Value)
+		return
+	}
+	slot := ch.place
+	if ch.quantity == run.Current {
+		slot = ch.feed
+	}
+	if slot < 0 {
+		return
+	}
+	step := -1
+	if x.Step != "" {
+		if k, ok := c.steps[x.Step]; ok {
+			step = k
+		}
+	}
+	if !c.started || !c.belongs(at, step, ch.quantity, slot) {
+		c.Finish()
+		c.begin(at, step)
+	}
+	into := &c.open.Volts
+	if ch.quantity == run.Current {
+		into = &c.open.Amps
+	}
+	for slot >= len(*into) {
+		*into = append(*into, math.NaN())
+	}
+	if math.IsNaN((*into)[slot]) { // a second value of the same moment is a repeat
+		(*into)[slot] = ch.sign * x.Value
+		c.meter(ch.quantity, slot, x.Meter)
+	}
+	c.latest = at
+}
+
+// belongs tells whether a reading is of the round that is open.
+func (c *Collector) belongs(at int64, step int, q run.Quantity, slot int) bool {
+	if step != c.open.Step {
+		return false
+	}
+	if step < 0 && at-c.open.At > int64(together) || at-c.latest > int64(steady) {
+		return false
+	}
+	have := c.open.Volts
+	if q == run.Current {
+		have = c.open.Amps
+	}
+	return at == c.latest || slot >= len(have) || math.IsNaN(have[slot])
+}
+
+func (c *Collector) begin(at int64, step int) {
+	c.started = true
+	c.open = Scan{At: at, Step: step, Volts: c.blank(len(c.Places)), Amps: c.blank(len(c.run.Feeds)),
+		Meters: make([]int, 0)}
+	if n := len(c.Scans); n > 0 {
+		c.open.Meters = c.Scans[n-1].Meters // until one differs
+	}
+}
+
+// blank takes n unknown values from a stock, which spares the collector of garbage.
+func (c *Collector) blank(n int) []float64 {
+	if len(c.spare) < n {
+		c.spare = make([]float64, 4096+n)
+		for i := range c.spare {
+			c.spare[i] = math.NaN()
+		}
+	}
+	v := c.spare[:n:n]
+	c.spare = c.spare[n:]
+	return v
+}
+
+// Finish ends the round that is open.
+func (c *Collector) Finish() {
+	if !c.started {
+		return
+	}
+	c.open.Warmth = c.blank(len(c.warmth))
+	for i, degrees := range c.warmth {
+		if c.open.At-c.warmed[i] <= int64(lasting) {
+			c.open.Warmth[i] = degrees
+		}
+	}
+	c.Scans = append(c.Scans, c.open)
+	c.started = false
+}
+
+// warm notes a temperature of a feed or a reel.
+func (c *Collector) warm(ch channel, at int64, degrees float64) {
+	i := ch.feed
+	if i < 0 && ch.reel >= 0 {
+		i = len(c.run.Feeds) + ch.reel
+	}
+	if i >= 0 {
+		c.warmth[i], c.warmed[i] = degrees, at
+	}
+}
+
+// meter notes which meter read a place or feed. Scans share the note until it changes.
+func (c *Collector) meter(q run.Quantity, slot int, name string) {
+	at := 2 * slot
+	if q == run.Current {
+		at++
+	}
+	id := -1
+	for i, known := range c.Meters {
+		if known == name {
+			id = i
+		}
+	}
+	if id < 0 {
+		c.Meters = append(c.Meters, name)
+		id = len(c.Meters) - 1
+	}
+	if at < len(c.open.Meters) && c.open.Meters[at] == id {
+		return
+	}
+	own := append([]int{}, c.open.Meters...)
+	for len(own) <= at {
+		own = append(own, -1)
+	}
+	own[at] = id
+	c.open.Meters = own
+}

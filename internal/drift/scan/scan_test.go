@@ -1,0 +1,55 @@
+package scan
+
+import (
+	"testing"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+)
+
+func parsed(t testing.TB) *run.Run {
+	t.Helper()
+	r, err := runfile.Load("../elements/testdata/wall.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+
+// Readings of one round belong together whatever their order; repeats of the same moment
+// and rounds that lack a sensor do no harm.
+func TestRounds(t *testing.T) {
+	r := parsed(t)
+	at := func(seconds int, from, to string, value float64) reading.Reading {
+		q := run.Voltage
+		if to == "" {
+			q = run.Current
+		}
+		return reading.Reading{Time: spring.Add(time.Duration(seconds) * time.Second), Quantity: q, From: from, To: to, Value: value, Meter: "board"}
+	}
+	c := NewCollector(r, nil)
+	for _, x := range []reading.Reading{
+		at(0, "A+", "A-", 5.1), at(0, "A+", "A-", 5.2), at(1, "near", "", 1), at(2, "low.start-", "low.start+", -5),
+		at(1800, "near", "", 2), at(1800, "A+", "A-", 5),
+		at(1803, "A+", "A-", 4.9), at(1803, "low.start+", "west.start-", 4.9),
+		at(1809, "low.start+", "low.start-", 4.8),
+	} {
+		c.Add(&x)
+	}
+	c.Finish()
+	if len(c.Scans) != 4 || len(c.Places) != 2 {
+		t.Fatalf("%d rounds, %d places", len(c.Scans), len(c.Places))
+	}
+	if s := c.Scans[0]; s.Volts[0] != 5.1 || s.Volts[1] != 5 || s.Amps[1] != 1 {
+		t.Errorf("%+v", s)
+	}
+	if s := c.Scans[2]; s.Volts[0] != 4.9 || known(s.Volts, 1) {
+		t.Errorf("%+v", s)
+	}
+}
+
+func known(v []float64, i int) bool { return i < len(v) && v[i] == v[i] }

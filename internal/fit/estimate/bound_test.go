@@ -1,0 +1,99 @@
+package estimate
+
+import (
+	"math"
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"slices"
+	"testing"
+)
+
+// An interval's end is where the least sum of squares has risen by what it takes: the square
+// of as many deviations as the belief has it away from the estimate, or from nothing where
+// the estimate is below, and more by the square of the inflation where the fit is poor; of a
+// reel, without what is known of it from the others.
+func TestBoundsRiseByWhatTheyShould(t *testing.T) {
+	for name, c := range map[string]struct {
+		inflation float64
+		make      func() (*Estimate, error)
+	}{
+		"half read": {1, func() (*Estimate, error) { return unread(t, "north.end+") }},
+		"poor":      {2, func() (*Estimate, error) { return unread(t, "north.end+") }},
+		"reels of their own": {3, func() (*Estimate, error) {
+			r, list := thorough(t, 0, 1.3)
+			return Make(r, slices.DeleteFunc(list, func(x reading.Reading) bool { return x.Step >= "white 2" }))
+		}},
+		"below nothing": {1, func() (*Estimate, error) {
+			r, list := modeltest.Cornice()
+			for i := range list {
+				if list[i].From == "north.start+" {
+					list[i].Value += []float64{0, 0.001, 0.0025, 0.005}[i/8]
+				}
+			}
+			return Make(r, list)
+		}},
+	} {
+		e, err := c.make()
+		if err != nil {
+			t.Fatal(err)
+		}
+		e.Inflation *= c.inflation
+		bent := 0
+		for i := range e.Elements {
+			x := &e.Elements[i]
+			x.Belief.Deviation *= c.inflation
+			if x.Rail != assessment.Loop || x.Kind == assessment.Supply {
+				continue
+			}
+			low, high := x.Belief.Interval(0.95)
+			for _, promised := range []float64{low, high} {
+				at := e.Reach(i, 0.95, promised == high)
+				if at <= 0 || math.IsInf(at, 1) || agrees(at, promised, 0.02) {
+					continue
+				}
+				rise, settled := leastRise(e, x, at)
+				if !settled {
+					continue // nothing to hold it against
+				}
+				bent++
+				deviations := (promised - math.Max(x.Belief.Mean, 0)) / x.Belief.Deviation
+				want := math.Pow(deviations*e.Inflation, 2)
+				if rise < 0.85*want || rise > 1.2*want {
+					t.Errorf("%s: %s %d ends at %g (%g by the covariance), where the sum has risen by %g, want %g", name, x.Kind, x.Index, at, promised, rise, want)
+				}
+			}
+		}
+		if bent == 0 {
+			t.Errorf("%s: no interval ends elsewhere than the covariance has it", name)
+		}
+	}
+}
+
+// unread is an estimate of the cornice without the readings from a point.
+func unread(t *testing.T, from string) (*Estimate, error) {
+	t.Helper()
+	r, list := modeltest.Cornice()
+	return Make(r, slices.DeleteFunc(list, func(x reading.Reading) bool { return x.From == from }))
+}
+
+// leastRise is by how much the least sum of squares between walls rises with an element at a
+// value, by fits from two starts that go on from where they ended; false where none settles.
+func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool) {
+	v, done := e.alone(x.Kind, x.Index)
+	defer done()
+	defer e.restore()
+	p := e.Problem
+	_, base := v.Physical()
+	least := math.Inf(1)
+	for _, start := range [][]float64{v.X, p.Shared(x.shares, at, v.X)} {
+		for range 4 {
+			sum, ok := p.HeldWithin(x.at, at, start)
+			if !ok {
+				break
+			}
+			least, start = math.Min(least, sum), p.HeldX
+		}
+	}
+	return least - base, !math.IsInf(least, 1)
+}

@@ -1,0 +1,269 @@
+package estimate
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/fit/search"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+)
+
+// describeElements turns unknowns into resistances: the loop of every joint, feed
+// and reel, each rail, and the supplies' output resistance. Some conductors are held open.
+func (e *Estimate) describeElements(open []search.Parting) {
+	p := e.Problem
+	next := 0 // split of the next element with two rails
+	pair := func(kind assessment.Kind, index int) {
+		if k := slices.IndexFunc(open, func(c search.Parting) bool { return c.Split == next }); k >= 0 {
+			e.addOpen(kind, index, open[k])
+		} else {
+			e.addRails(kind, index, p.Splits[next])
+		}
+		next++
+	}
+	for i, at := range p.Joints {
+		if at[run.Plus] == model.Absent {
+			one := single(at[run.Minus], true, 1)
+			one.Kind, one.Index, one.Rail, one.Apart = assessment.Joint, i, assessment.Minus, true
+			e.add(one)
+			continue
+		}
+		pair(assessment.Joint, i)
+	}
+	for i := range p.Feeds {
+		pair(assessment.Feed, i)
+	}
+	for i := range p.Reels {
+		pair(assessment.Reel, i)
+	}
+	for i := range p.Run.Supplies {
+		one := single(p.Supplies[i][1], false, 1)
+		one.Kind, one.Index, one.Rail = assessment.Supply, i, assessment.Loop
+		e.add(one)
+	}
+}
+
+// toldApart is the part of its prior deviation that may be left of a split for the
+// rails to count as told apart.
+const toldApart = 0.4
+
+// addRails adds an element's loop and its two rails.
+func (e *Estimate) addRails(kind assessment.Kind, index int, s prior.Split) {
+	p := e.Problem
+	perMetre := 1.0
+	whole := Element{Kind: kind, Index: index, Rail: assessment.Loop, bent: s.Bent, shares: &s}
+	if s.Bent {
+		whole.at = func(x []float64) (float64, []float64) { return prior.Loop(s.At, x) }
+	} else {
+		perMetre = p.Segment[index] / 2 / p.Run.Reels[index].SegmentLength()
+		whole.at = func(x []float64) (float64, []float64) {
+			row := make([]float64, len(x))
+			row[s.At[0]], row[s.At[1]] = perMetre, perMetre
+			return perMetre * (x[s.At[0]] + x[s.At[1]]), row
+		}
+	}
+	v, done := e.alone(kind, index)
+	done()
+	e.Elements = append(e.Elements, v.complete(whole))
+	share := make([]float64, len(e.X))
+	s.Row(e.X, share)
+	apart := math.Sqrt(matrix.Quadratic(e.Covariance, share)) < toldApart
+	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
+		one := single(s.At[rail], s.Bent, perMetre)
+		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
+		e.Elements = append(e.Elements, v.complete(one))
+	}
+}
+
+// addOpen adds an element with an open conductor, and its rails where the readings
+// tell which of them it is.
+func (e *Estimate) addOpen(kind assessment.Kind, index int, c search.Parting) {
+	for _, rail := range []assessment.Rail{assessment.Loop, assessment.Plus, assessment.Minus} {
+		at := c.At
+		if rail != assessment.Loop {
+			at = e.Problem.Splits[c.Split].At[map[assessment.Rail]run.Rail{assessment.Plus: run.Plus, assessment.Minus: run.Minus}[rail]]
+		}
+		one := single(at, true, 1)
+		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.Told
+		if at == c.At {
+			one.Open, one.Excluded = true, c.Excluded
+		}
+		e.add(one)
+	}
+}
+
+// single is an element that is one unknown, in another unit.
+func single(at int, bent bool, unit float64) Element {
+	return Element{bent: bent, at: func(x []float64) (float64, []float64) {
+		row := make([]float64, len(x))
+		row[at] = unit
+		return unit * x[at], row
+	}}
+}
+
+func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.complete(x)) }
+
+// complete gives an element its deviation and whether it is known.
+func (e *Estimate) complete(x Element) Element {
+	x.Belief.Mean, x.Row = x.at(e.X)
+	along := matrix.Times(e.Covariance, x.Row)
+	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
+	x.Belief.Even = e.even(along, x.Belief.Deviation)
+	x.Known = x.Open || e.Told(x.Row)
+	if x.Rail != assessment.Minus {
+		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
+	}
+	if x.Rail != assessment.Plus && x.Kind != assessment.Supply {
+		x.Amps = math.Max(x.Amps, e.amps(x.Kind, x.Index, run.Minus))
+	}
+	x.Watts = e.watts(&x)
+	return x
+}
+
+// watts is the greatest heat of a joint or feed in the steps read. Its two conductors
+// need not carry the same current where current reaches it from two sides.
+func (e *Estimate) watts(x *Element) (most float64) {
+	at := map[run.Rail]int{}
+	for rail := run.Plus; x.bent && rail <= run.Minus; rail++ {
+		switch {
+		case x.shares != nil && (x.Rail == assessment.Loop || x.Rail == railNames[rail]):
+			at[rail] = x.shares.At[rail]
+		case x.shares == nil && x.Kind == assessment.Joint && rail == run.Minus: // its plus is parted
+			at[rail] = e.Problem.Joints[x.Index][run.Minus]
+		}
+	}
+	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
+		heat := 0.0
+		for rail, k := range at {
+			amps := AmpsIn(s, x.Kind, x.Index, rail)
+			heat += amps * amps * math.Max(prior.Unbend(e.X[k]), 0)
+		}
+		most = math.Max(most, heat)
+	}
+	return most
+}
+
+// railNames are the rails as an assessment has them.
+var railNames = [...]assessment.Rail{run.Plus: assessment.Plus, run.Minus: assessment.Minus}
+
+// evenLeast is the part of a variance from which an even part of an error is told from
+// the rest.
+const evenLeast = 0.03
+
+// even gives the half-widths of the greatest even parts of an element's error, from the
+// covariances of the element with each unknown: what an unknown's deviation beforehand
+// adds to the error is the covariance over that deviation.
+func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
+	for j, u := range e.Problem.Unknowns {
+		half := math.Sqrt(3) * e.Inflation * math.Abs(along[j]) / u.Deviation
+		if !u.Even || half*half/3 < evenLeast*deviation*deviation {
+			continue
+		}
+		for k := range most {
+			if half > most[k] {
+				most[k], half = half, most[k]
+			}
+		}
+	}
+	return most
+}
+
+// amps is the greatest current through a conductor in the steps read.
+func (e *Estimate) amps(kind assessment.Kind, index int, rail run.Rail) float64 {
+	most := 0.0
+	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
+		most = math.Max(most, AmpsIn(s, kind, index, rail))
+	}
+	return most
+}
+
+// AmpsIn is the size of a conductor's current in one solved step.
+func AmpsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) float64 {
+	switch kind {
+	case assessment.Joint:
+		return math.Abs(s.JointAmps(index, rail))
+	case assessment.Feed:
+		return math.Abs(s.FeedAmps(index, rail))
+	case assessment.Supply:
+		return math.Abs(s.SupplyAmps(index))
+	}
+	return math.Abs(s.ReelAmps(index, rail))
+}
+
+// describeProfiles takes the fitted potentials along the reels, with a band that is
+// computed where the network has nodes and drawn straight between them.
+func (e *Estimate) describeProfiles() {
+	p := e.Problem
+	for k, step := range p.Steps[:p.Read] {
+		profile := assessment.Profile{Step: p.Run.Steps[step].Name}
+		for i, reel := range p.Run.Reels {
+			rp := assessment.ReelProfile{Name: reel.Name, Plus: make([]float64, reel.Pixels),
+				Minus: make([]float64, reel.Pixels), Band: make([]float64, reel.Pixels)}
+			p.Solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
+			e.band(k, i, rp.Band)
+			profile.Reels = append(profile.Reels, rp)
+		}
+		e.Profiles = append(e.Profiles, profile)
+	}
+}
+
+func (e *Estimate) band(k, reel int, band []float64) {
+	p := e.Problem
+	lastPixel, lastHalf := 0, 0.0
+	for _, pixel := range p.Net.Taps(reel) {
+		at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
+		half := 0.0
+		if row, err := p.PairSlopes(k, at, e.X); err == nil {
+			half = verdict.Coverage95 * e.deviation(row)
+		}
+		band[pixel-1] = half
+		for between := lastPixel + 1; lastPixel > 0 && between < pixel; between++ {
+			part := float64(between-lastPixel) / float64(pixel-lastPixel)
+			band[between-1] = lastHalf + part*(half-lastHalf)
+		}
+		lastPixel, lastHalf = pixel, half
+	}
+}
+
+// alone is the estimate as an element has it: for a reel without what is known of it from
+// the other reels of its strip, in the linear model at the fit; the estimate itself for
+// anything else. Until done is called the problem, and so every estimate of it, leaves that
+// knowledge out too.
+func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done func()) {
+	if kind != assessment.Reel || e.Covariance == nil {
+		return e, func() {}
+	}
+	l, done, ok := e.Linear.Alone(index)
+	if !ok {
+		return e, done
+	}
+	v := *e
+	v.Linear, v.within, v.nowhere = l, nil, false
+	return &v, done
+}
+
+// Foreseen is the estimate in a wider linear model, whose sum of squares is worked out anew,
+// with the beliefs in some elements as they are there.
+func (e *Estimate) Foreseen(l model.Linear, elements []int) (*Estimate, error) {
+	var err error
+	if l.Sum, err = l.Problem.SumAt(l.X); err != nil {
+		return nil, err
+	}
+	f := &Estimate{Linear: l, Inflation: e.Inflation, Fit: e.Fit, Elements: slices.Clone(e.Elements)}
+	for _, i := range elements {
+		x := &f.Elements[i]
+		x.Row = f.Widen(x.Row)
+		view, done := f.alone(x.Kind, x.Index)
+		done()
+		along := matrix.Times(view.Covariance, x.Row)
+		x.Belief.Deviation = f.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
+		x.Belief.Even = f.even(along, x.Belief.Deviation)
+	}
+	return f, nil
+}

@@ -1,0 +1,160 @@
+// Package estimate finds the resistances of a run that explain its readings, and
+// how well they are known.
+//
+// An Estimate is the account that explains the readings best (hypothesis), told element by
+// element: how large each resistance is, how well that is known in either direction, which
+// readings carry it, and what the run looks like.
+//
+// The package judges nothing: limits and verdicts are for whoever asks.
+package estimate
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/fit/search"
+	"ohmkeep/internal/numeric/chisquared"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
+)
+
+// Estimate is what the readings of a run say.
+type Estimate struct {
+	Fit      assessment.Fit
+	Elements []Element
+	Readings []assessment.Reading
+	Profiles []assessment.Profile
+
+	model.Linear
+	Inflation float64 // of deviations, where the fit is poor; 1 otherwise
+
+	readings  []reading.Reading
+	rivals    [][]bool  // see Rivals
+	within    []float64 // see inside
+	withinSum float64
+	nowhere   bool
+}
+
+// Element is one estimated resistance.
+type Element struct {
+	Kind  assessment.Kind
+	Index int // into the run's joints, feeds, reels or supplies
+	Rail  assessment.Rail
+
+	Belief verdict.Belief // on the element's own scale, see Ohms and Scale
+	Known  bool           // a reading tells of it
+	Apart  bool           // of a rail: told apart from the other one
+	Amps   float64        // greatest current in the steps read
+	Watts  float64        // greatest heat of a joint's or feed's conductors in the steps read, as fitted
+
+	Open     bool    // held open: nothing else explains the readings as well
+	Excluded float64 // Ω, of an open one: less than this the readings exclude
+
+	bent   bool
+	shares *prior.Split                                    // between its rails; nil of an element that is one conductor
+	at     func(x []float64) (mean float64, row []float64) // the belief's mean by unknowns
+	Row    []float64                                       // its derivative at the fit
+}
+
+// Ohms turns a value on the belief's scale into ohms (per metre for a reel); an
+// open conductor is +Inf.
+func (e *Element) Ohms(t float64) float64 {
+	if !e.bent {
+		return t
+	}
+	if t >= prior.UnbendMost {
+		return math.Inf(1)
+	}
+	return prior.Unbend(t)
+}
+
+// Scale is the inverse of Ohms.
+func (e *Element) Scale(ohms float64) float64 {
+	if !e.bent {
+		return ohms
+	}
+	return prior.Bend(ohms)
+}
+
+// Make fits a run to its readings. The error tells that a part of the run hangs on
+// no supply, or that the network could not be solved even as the file states it.
+func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
+	return of(r, readings, search.Best)
+}
+
+// of describes what some search finds of the readings.
+func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
+	p, err := model.New(r, readings)
+	if err != nil {
+		return nil, err
+	}
+	outcome, err := search(p)
+	if err != nil {
+		return nil, fmt.Errorf("run %q: %w", r.Name, err)
+	}
+	fit := outcome.Fit
+	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, readings: readings, rivals: outcome.Rivals}
+	e.describeFit(outcome)
+	e.describeReadings(readings, fit)
+	e.describeElements(outcome.Open)
+	e.describeProfiles()
+	return e, nil
+}
+
+// mostRivals is how many other accounts are worked out.
+const mostRivals = 3
+
+// Rivals are estimates that leave out other readings and explain the rest about as well: of
+// two readings that contradict each other, nobody can say which is wrong. What they do not
+// agree on is not known. An account that cannot be fitted by itself is none.
+func (e *Estimate) Rivals() (list []*Estimate) {
+	for _, out := range e.rivals[:min(len(e.rivals), mostRivals)] {
+		rival, err := of(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
+			return search.BestWithout(p, out)
+		})
+		if err == nil {
+			list = append(list, rival)
+		}
+	}
+	return list
+}
+
+func (e *Estimate) describeFit(o *search.Outcome) {
+	n, squares := o.Freedom, o.ChiSquared
+	e.Fit = assessment.Fit{Converged: o.Fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
+		PValue: chisquared.Tail(squares, n)}
+	if !slices.ContainsFunc(e.Problem.Observations, func(o model.Observation) bool { return !o.Out }) {
+		// Nothing was fitted to anything, however well that went.
+		e.Fit = assessment.Fit{PValue: math.NaN()}
+		return
+	}
+	if e.Fit.PValue < model.Misfit && n > 0 {
+		e.Inflation = math.Sqrt(squares / float64(n))
+	}
+}
+
+// deviation is the posterior standard deviation of a linear function of the unknowns.
+func (e *Estimate) deviation(row []float64) float64 {
+	return e.Inflation * math.Sqrt(math.Max(matrix.Quadratic(e.Covariance, row), 0))
+}
+
+func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {
+	e.Readings = make([]assessment.Reading, len(readings))
+	for i, x := range readings {
+		e.Readings[i] = assessment.Reading{Reading: x, Predicted: math.NaN(), Note: e.Problem.Notes[i]}
+	}
+	for i, o := range e.Problem.Observations {
+		out := &e.Readings[o.Reading]
+		out.Predicted = e.Problem.Predicted[i]
+		out.Residual = o.Value - out.Predicted
+		out.Standardised = e.Problem.Standardised(i, fit)
+		out.Suspect, out.Used = o.Out, !o.Out
+	}
+}

@@ -1,0 +1,68 @@
+package estimate
+
+import (
+	"math"
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"slices"
+	"testing"
+)
+
+// thorough is stock read at its far end too, and amid each reel, so that each is known by
+// readings of its own and held to be like the others.
+func thorough(t *testing.T, reel int, thinner float64) (stated *run.Run, list []reading.Reading) {
+	t.Helper()
+	stated, list = modeltest.Cornice()
+	for _, s := range stated.Steps {
+		for _, at := range []string{"west.150", "north.150", "east.150", "east.end"} {
+			list = append(list, reading.Reading{Step: s.Name, From: at + "+", To: at + "-", Meter: "hand"})
+		}
+	}
+	real := *stated
+	real.Reels = slices.Clone(stated.Reels)
+	real.Reels[reel].Strip.LoopOhms *= thinner
+	modeltest.Fill(&real, list)
+	return stated, list
+}
+
+// The sum of squares that fits with an element held somewhere are compared with is the
+// whole one, with how like its reels are: held where it is, an element costs nothing. The
+// chi-squared of the fit leaves that out, and it is some squares in a run with a reel of
+// another stock.
+func TestHeldWhereItIsCostsNothing(t *testing.T) {
+	r, list := thorough(t, 0, 1.5)
+	e, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e.Sum-e.Fit.ChiSquared < 3 {
+		t.Fatalf("the reels are alike to %g squares, so the test shows nothing", e.Sum-e.Fit.ChiSquared)
+	}
+	if again, err := e.Problem.SumAt(e.X); err != nil || math.Abs(again-e.Sum) > 1e-6*e.Sum {
+		t.Errorf("the sum of squares is %g, kept is %g (%v)", again, e.Sum, err)
+	}
+	held := 0
+	for i := range e.Elements {
+		x := &e.Elements[i]
+		if x.Rail != assessment.Loop || x.Kind != assessment.Joint && x.Kind != assessment.Feed {
+			continue
+		}
+		_, rise, ok := e.beyond(x, x.Belief.Mean, e.X)
+		if !ok || math.Abs(rise) > 0.01 {
+			t.Errorf("%s %d held where it is: settled %v, a rise of %g", x.Kind, x.Index, ok, rise)
+		}
+		// Near by the parabola holds, so that no other fit is asked.
+		if _, straight := e.look(x, x.Belief.Mean+x.Belief.Deviation/4); !straight {
+			t.Errorf("%s %d is not straight a quarter of a deviation off", x.Kind, x.Index)
+		}
+		held++
+	}
+	e.restore()
+	if held == 0 {
+		t.Error("no element was held")
+	}
+}
+
+func agrees(got, want, relative float64) bool { return math.Abs(got-want) <= relative*math.Abs(want) }

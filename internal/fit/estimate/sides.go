@@ -1,0 +1,72 @@
+package estimate
+
+import (
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/matrix"
+)
+
+// Directions are those of what is not known of a run in one step: the columns of a
+// Cholesky factor of the covariance, so the variance of anything that depends on
+// them linearly is the sum of the squares of what it differs by along each.
+// Directions that only meters or other steps lie in are left out.
+type Directions struct {
+	est  *Estimate
+	step int
+	off  [][]float64 // by direction: what the unknowns differ by, one standard deviation along it
+}
+
+// Sides gives for each direction the accounts one standard deviation to either side
+// of the best one.
+func (d Directions) Sides() [][2]Account {
+	var sides [][2]Account
+	one := make([]float64, len(d.off))
+	for j := range d.off {
+		one[j] = 1
+		high := d.Along(one)
+		one[j] = -1
+		sides = append(sides, [2]Account{high, d.Along(one)})
+		one[j] = 0
+	}
+	return sides
+}
+
+// Along gives the account that lies so many standard deviations along each of the
+// directions, in the order of Sides.
+func (d Directions) Along(deviations []float64) Account {
+	sum := make([]float64, len(d.est.X))
+	for j, off := range d.off {
+		if by := deviations[j]; by != 0 {
+			for i, x := range off {
+				sum[i] += by * x
+			}
+		}
+	}
+	return d.est.AccountAt(d.step, sum)
+}
+
+// Directions gives those of a step, by its index in the run.
+func (e *Estimate) Directions(step int) Directions {
+	all := Directions{est: e, step: step}
+	p := e.Problem
+	k, d := p.StepOf(step), len(e.X)
+	factor := matrix.Factor(e.Covariance)
+	for j := range d {
+		off, touches := make([]float64, d), false
+		for i, u := range p.Unknowns {
+			off[i] = e.Inflation * factor[i*d+j]
+			switch u.What {
+			case model.Gain, model.Offset:
+				continue
+			case model.StepVolts, model.StepScale, model.StepShift:
+				if u.Step != k {
+					continue
+				}
+			}
+			touches = touches || off[i] != 0
+		}
+		if touches {
+			all.off = append(all.off, off)
+		}
+	}
+	return all
+}

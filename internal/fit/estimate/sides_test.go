@@ -1,0 +1,64 @@
+package estimate
+
+import (
+	"math"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run/runfile"
+)
+
+// The loop of a joint differs along the directions by what its belief says it is not
+// known by; and a deviation along one direction is that side of it.
+func TestDirectionsAreTheCovariance(t *testing.T) {
+	r, err := runfile.Load("../../../testdata/commissioning/run.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile("../../../testdata/commissioning/readings.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// One meter for all: the run file's own, as no profile brings its here.
+	rows := strings.NewReplacer("ina226-lines", r.Meters[0].Name, "scpi-multimeter", r.Meters[0].Name).Replace(string(text))
+	set, err := reading.Parse("readings.csv", strings.NewReader(rows), r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := Make(r, set.Readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for step := range r.Steps {
+		d := e.Directions(step)
+		sum := 0.0
+		for _, pair := range d.Sides() {
+			half := (pair[0].Parameters.Joints[0].Plus + pair[0].Parameters.Joints[0].Minus -
+				pair[1].Parameters.Joints[0].Plus - pair[1].Parameters.Joints[0].Minus) / 2
+			sum += half * half
+		}
+		for _, x := range e.Elements {
+			if x.Kind == "joint" && x.Index == 0 && x.Rail == "loop" {
+				// The belief is of r/(r + 1 Ω); its slope at r is 1/(1 + r)².
+				ohms := x.Ohms(x.Belief.Mean)
+				if want := x.Belief.Deviation * (1 + ohms) * (1 + ohms); math.Abs(math.Sqrt(sum)/want-1) > 0.02 {
+					t.Errorf("step %d: the joint differs by %g Ω, its belief by %g Ω", step, math.Sqrt(sum), want)
+				}
+			}
+		}
+	}
+	d := e.Directions(1)
+	rng := rand.New(rand.NewPCG(1, 1))
+	deviations := make([]float64, len(d.off))
+	if best := d.Along(deviations); best.Parameters.Supplies[0] != e.Account(1).Parameters.Supplies[0] {
+		t.Error("no deviation is not the best account")
+	}
+	j := rng.IntN(len(d.off))
+	deviations[j] = 1
+	if got, want := d.Along(deviations), d.Sides()[j][0]; got.Parameters.Supplies[0] != want.Parameters.Supplies[0] || got.Adjust != want.Adjust {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+}

@@ -1,0 +1,102 @@
+package estimate
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// stock gives the cornice's readings with one reel's copper thinner than stated.
+func stock(t *testing.T, reel int, thinner float64) (stated *run.Run, list []reading.Reading) {
+	t.Helper()
+	stated, list = modeltest.Cornice()
+	real := *stated
+	real.Reels = slices.Clone(stated.Reels)
+	real.Reels[reel].Strip.LoopOhms *= thinner
+	modeltest.Fill(&real, list)
+	return stated, list
+}
+
+// What a reel is said to be without the others of its strip is what a fit says that
+// leaves them out; and one of another stock is found out, to which the joints, feeds and
+// other reels pay nothing.
+func TestReelOfAnotherStock(t *testing.T) {
+	for _, thinner := range []float64{1, 1.15, 1.5} {
+		r, list := stock(t, 0, thinner)
+		e, err := Make(r, list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !e.Fit.Converged || e.Fit.PValue < 0.05 {
+			t.Errorf("thinner %g: %+v", thinner, e.Fit)
+		}
+		for _, x := range e.Elements {
+			if x.Rail != assessment.Loop || x.Kind == assessment.Supply {
+				continue
+			}
+			truth := map[assessment.Kind]float64{assessment.Joint: 0.003, assessment.Reel: r.Reels[0].Strip.LoopOhms}[x.Kind]
+			switch {
+			case x.Kind == assessment.Feed:
+				truth = r.Feeds[x.Index].Ohms
+			case x.Kind == assessment.Reel && x.Index == 0:
+				truth *= thinner
+			}
+			if off := math.Abs(x.Belief.Mean-x.Scale(truth)) / x.Belief.Deviation; off > 2 {
+				t.Errorf("thinner %g: %s %d is %g, truth %g, %.1f deviations off", thinner, x.Kind, x.Index, x.Ohms(x.Belief.Mean), truth, off)
+			}
+			if x.Kind == assessment.Reel {
+				without(t, e, &x)
+			}
+		}
+	}
+}
+
+// without holds a reel's belief against a fit that knows nothing of it from the others.
+func without(t *testing.T, e *Estimate, x *Element) {
+	t.Helper()
+	p, was := e.Problem, []bool(nil)
+	for i := range p.Alikes {
+		was = append(was, p.Alikes[i].Idle)
+		p.Alikes[i].Idle = was[i] || p.Alikes[i].Reel == x.Index
+	}
+	fit, err := p.Solve(e.X)
+	for i := range p.Alikes {
+		p.Alikes[i].Idle = was[i]
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	mean, row := x.at(fit.X)
+	deviation := math.Sqrt(matrix.Quadratic(fit.Covariance, row))
+	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
+		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)
+	}
+	e.restore()
+}
+
+// A reel that no reading tells of is not known because the others are; what is drawn of
+// the run has it as uncertain as it is.
+func TestUnreadReelStaysUnknown(t *testing.T) {
+	r, list := modeltest.Cornice()
+	list = slices.DeleteFunc(list, func(x reading.Reading) bool {
+		return x.From == "far" || x.From == "north.end+" || x.From == "east.start+"
+	})
+	e, err := Make(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range e.Elements {
+		if x.Kind != assessment.Reel || x.Rail != assessment.Loop || x.Index != 2 {
+			continue
+		}
+		if drawn := math.Sqrt(matrix.Quadratic(e.Covariance, x.Row)); x.Known || x.Belief.Deviation < 0.18*0.08 || drawn < 0.18*0.08 {
+			t.Errorf("known %v, %g ± %g Ω/m, drawn with %g", x.Known, x.Belief.Mean, x.Belief.Deviation, drawn)
+		}
+	}
+}

@@ -1,0 +1,173 @@
+package estimate
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/result/assessment"
+)
+
+// Group is elements of which the readings know only a sum.
+type Group struct {
+	Elements  []int     // indices into Estimate.Elements
+	Parts     []float64 // of each in the sum; the greatest is 1
+	Ohms      float64   // of the sum: loops, a reel's whole copper
+	Deviation float64   // Ω
+}
+
+const (
+	// bound is the partial correlation of two elements from which they are held to be
+	// known together: what one has more, the other has less.
+	bound = -0.7
+	// fused is the part of the least uncertain element's deviation that the sum's may have.
+	fused = 0.4
+	// equals is from which part on an element counts as a whole one.
+	equals = 0.8
+)
+
+// Together finds elements that the readings cannot tell apart among those given.
+func (e *Estimate) Together(elements []int) []Group {
+	if e.Covariance == nil {
+		return nil
+	}
+	var ohms []float64
+	var rows [][]float64
+	var list []int
+	for _, i := range elements {
+		if x := &e.Elements[i]; !x.Open {
+			row, value := e.whole(x)
+			list, rows, ohms = append(list, i), append(rows, row), append(ohms, value)
+		}
+	}
+	s := e.covarianceOf(rows)
+	precision := matrix.Inverse(s)
+	if precision == nil {
+		return nil
+	}
+	seen := make([]bool, len(list))
+	var groups []Group
+	for i := range list {
+		if seen[i] {
+			continue
+		}
+		members := bundle(precision, i, seen)
+		if g, ok := fuse(s, members); ok {
+			for k, m := range members {
+				g.Elements = append(g.Elements, list[m])
+				g.Ohms += g.Parts[k] * ohms[m]
+			}
+			groups = append(groups, g)
+		}
+	}
+	return groups
+}
+
+// whole is an element's loop in ohms, a reel's over its whole copper, with its
+// derivatives.
+func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
+	by := 1.0
+	mean, row := x.at(e.X)
+	ohms = x.Ohms(mean)
+	switch {
+	case x.bent:
+		by = prior.UnbendSlope(min(max(mean, -0.5), prior.UnbendMost))
+	case x.Kind == assessment.Reel:
+		by = e.Problem.Run.Reels[x.Index].CopperLength()
+		ohms *= by
+	}
+	for j := range row {
+		row[j] *= by
+	}
+	return row, ohms
+}
+
+func (e *Estimate) covarianceOf(rows [][]float64) *leastsquares.Matrix {
+	s := leastsquares.NewMatrix(len(rows), len(rows))
+	for i, row := range rows {
+		along := matrix.Times(e.Covariance, row)
+		for j := range rows {
+			s.Row(i)[j] = e.Inflation * e.Inflation * matrix.Dot(along, rows[j])
+		}
+	}
+	return s
+}
+
+// bundle gathers what is bound to element i, over others too.
+func bundle(precision *leastsquares.Matrix, i int, seen []bool) []int {
+	members := []int{i}
+	seen[i] = true
+	for k := 0; k < len(members); k++ {
+		a := members[k]
+		for b := range seen {
+			partial := -precision.At(a, b) / math.Sqrt(precision.At(a, a)*precision.At(b, b))
+			if !seen[b] && partial < bound {
+				seen[b] = true
+				members = append(members, b)
+			}
+		}
+	}
+	slices.Sort(members)
+	return members
+}
+
+// fuse finds the sum of some elements that is known best, and whether it is known so
+// much better than each of them that they are worth naming together.
+func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
+	n := len(members)
+	if n < 2 {
+		return Group{}, false
+	}
+	sub := leastsquares.NewMatrix(n, n)
+	for a, i := range members {
+		for b, j := range members {
+			sub.Row(a)[b] = s.At(i, j)
+		}
+	}
+	precision := matrix.Inverse(sub)
+	if precision == nil {
+		return Group{}, false
+	}
+	parts := make([]float64, n)
+	for a := range parts {
+		parts[a] = 1
+	}
+	for range 100 { // the power method: the direction of the least variance
+		parts = matrix.Times(precision, parts)
+		normalise(parts)
+	}
+	whole := true
+	for _, p := range parts {
+		if p < 0.05 {
+			return Group{}, false // what one has more, the other has not less
+		}
+		whole = whole && p >= equals
+	}
+	if whole {
+		for a := range parts {
+			parts[a] = 1
+		}
+	}
+	deviation := math.Sqrt(math.Max(matrix.Quadratic(sub, parts), 0))
+	for a, p := range parts {
+		if deviation > fused*p*math.Sqrt(sub.At(a, a)) {
+			return Group{}, false
+		}
+	}
+	return Group{Parts: parts, Deviation: deviation}, true
+}
+
+// normalise divides by the entry that is greatest in size.
+func normalise(v []float64) {
+	most := 0.0
+	for _, x := range v {
+		if math.Abs(x) > math.Abs(most) {
+			most = x
+		}
+	}
+	for i := range v {
+		v[i] /= most
+	}
+}

@@ -1,0 +1,126 @@
+package estimate
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/result/verdict"
+)
+
+// Part is what some readings carry of the knowledge of an element.
+type Part struct {
+	// Share is the part of the information, which is one over the variance, that would be
+	// lost without them. Readings that stand in for each other each have a small one.
+	Share float64
+	// Belief is that without them; Known, whether the others still tell of the element.
+	Belief verdict.Belief
+	Known  bool
+}
+
+// Without tells how an element would be known without some of the readings, by their
+// indices; those that took no part count for nothing. It is the linear model at the fit
+// with the rows taken out again: a fit of its own may differ where much is lost.
+func (e *Estimate) Without(element int, readings []int) Part {
+	p, x := e.Problem, &e.Elements[element]
+	fit := e.X
+	e, done := e.alone(x.Kind, x.Index)
+	defer done()
+	part := Part{Belief: x.Belief, Known: x.Known}
+	if x.Open || e.Covariance == nil {
+		return part
+	}
+	var rows [][]float64
+	var misses []float64
+	for i := range p.Observations {
+		o := &p.Observations[i]
+		if o.Out || !slices.Contains(readings, o.Reading) {
+			continue
+		}
+		row := make([]float64, len(e.X))
+		predicted, err := p.Predict(o, fit, row)
+		if err != nil {
+			continue
+		}
+		for j := range row {
+			predicted += row[j] * (e.X[j] - fit[j])
+			row[j] /= o.Deviation
+		}
+		rows, misses = append(rows, row), append(misses, (o.Value-predicted)/o.Deviation)
+	}
+	if len(rows) == 0 {
+		return part
+	}
+	left := leastsquares.NewMatrix(len(rows), len(rows)) // 1 − the readings' leverages
+	along := make([]float64, len(rows))
+	own := matrix.Times(e.Covariance, x.Row)
+	for i, row := range rows {
+		lever := matrix.Times(e.Covariance, row)
+		along[i] = matrix.Dot(row, own)
+		for j := range rows {
+			left.Row(i)[j] = -matrix.Dot(rows[j], lever)
+		}
+		left.Row(i)[i]++
+	}
+	back := matrix.Inverse(left)
+	if back == nil {
+		part.Share, part.Known, part.Belief.Deviation = 1, false, math.Inf(1)
+		return part
+	}
+	pull := matrix.Times(back, along)
+	before := matrix.Dot(x.Row, own)
+	after := before + math.Max(matrix.Dot(pull, along), 0)
+	part.Share = 1 - before/after
+	part.Belief.Mean -= matrix.Dot(pull, misses)
+	part.Belief.Deviation = e.Inflation * math.Sqrt(after)
+	part.Known = x.Known && after < model.Tells*model.Tells*e.Before(x.Row)
+	return part
+}
+
+// Source is what an element's uncertainty comes from.
+type Source int
+
+const (
+	Digits      Source = iota // the readings' last digits, and how rails share a loop
+	Meters                    // the meters' common gain and offset errors
+	Pixels                    // what nobody knows of the pixels and the duty
+	Temperature               // of the copper
+	Supplies                  // their volts, and their sag from step to step
+	Nothing                   // that no reading tells of the conductors
+	Sources                   // how many there are
+)
+
+// Budget shares an element's variance among its sources: with the knowledge beforehand
+// taken as readings of its own, the variance is the sum of what each reading's error adds.
+func (e *Estimate) Budget(element int) (shares [Sources]float64) {
+	x := &e.Elements[element]
+	e, done := e.alone(x.Kind, x.Index)
+	defer done()
+	if e.Covariance == nil {
+		return shares
+	}
+	own := matrix.Times(e.Covariance, x.Row)
+	whole := matrix.Dot(x.Row, own)
+	shares[Digits] = 1
+	for i, u := range e.Problem.Unknowns {
+		from := Nothing
+		switch u.What {
+		case model.Gain, model.Offset:
+			from = Meters
+		case model.AllScale, model.StepScale, model.IdleScale, model.AllShift, model.StepShift, model.AllStretch:
+			from = Pixels
+		case model.Warmth:
+			from = Temperature
+		case model.SupplyVolts, model.SupplyOhms, model.StepVolts:
+			from = Supplies
+		}
+		_, deviation := e.Problem.PriorOf(i)
+		part := own[i] * own[i] / (deviation * deviation) / whole
+		shares[from] += part
+		shares[Digits] -= part
+	}
+	shares[Digits] = math.Max(shares[Digits], 0)
+	return shares
+}

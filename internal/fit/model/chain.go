@@ -1,0 +1,98 @@
+package model
+
+import (
+	"math"
+
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/run"
+)
+
+// Chain turns a network gradient in step k at x into derivatives by unknown, row,
+// and returns what the straight continuation beyond the bounds of bent resistances
+// and factors adds to the output. That its slope changes with the other unknowns is
+// left out of the derivatives: a second-order matter of the milliohm by which a
+// perfect joint's estimate may come out below zero.
+func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
+	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
+	for i := range g.Scale {
+		scale += g.Scale[i] * s.Adjust.Scale
+		idle += g.Idle[i] * s.Adjust.Idle
+		shift += g.Shift[i]
+		stretch += g.Stretch[i]
+	}
+	for i, u := range p.Unknowns {
+		d, inside := 0.0, x[i]
+		switch u.What {
+		case JointRail:
+			inside = clamp(x[i], prior.UnbendLeast, prior.UnbendMost)
+			d = *side(&g.Joints[u.Index], u.Rail) * prior.UnbendSlope(inside)
+		case FeedRail:
+			inside = clamp(x[i], prior.UnbendLeast, prior.UnbendMost)
+			d = *side(&g.Feeds[u.Index], u.Rail) * prior.UnbendSlope(inside)
+		case ReelRail:
+			inside = math.Max(x[i], prior.FactorLeast)
+			d = *side(&g.Reels[u.Index], u.Rail) * p.Segment[u.Index] / 2 * s.factor(p, u.Index)
+		case SupplyVolts:
+			d = g.Supplies[u.Index].Volts
+		case SupplyOhms:
+			inside = math.Max(x[i], 0)
+			d = g.Supplies[u.Index].Ohms
+		case StepVolts:
+			if u.Step == k {
+				d = g.Supplies[u.Index].Volts
+			}
+		case AllScale:
+			d = scale
+		case StepScale:
+			if u.Step == k {
+				d = scale
+			}
+		case IdleScale:
+			d = idle
+		case AllShift:
+			d = shift
+		case AllStretch:
+			d = stretch
+		case StepShift:
+			if u.Step == k {
+				d = shift
+			}
+		case Warmth:
+			d = p.warmthSlope(s, g)
+		}
+		row[i] = d
+		beyond += d * (x[i] - inside)
+	}
+	return beyond
+}
+
+// warmthSlope is the derivative of an output with respect to the temperature.
+func (p *Problem) warmthSlope(s *State, g *ladder.Gradient) float64 {
+	sum := 0.0
+	for i := range g.Reels {
+		// r(T) = r₂₀·(1 + α(T − 20)), so dr/dT = r(T)·α/(1 + α(T − 20)).
+		part := ladder.CopperTempCo / s.factor(p, i)
+		sum += part * (g.Reels[i].Plus*s.Par.Reels[i].Plus + g.Reels[i].Minus*s.Par.Reels[i].Minus)
+	}
+	for i, f := range p.Run.Feeds {
+		sum += (g.Feeds[i].Plus + g.Feeds[i].Minus) * ladder.FeedWire(f) / 2 * f.TempCo
+	}
+	return sum
+}
+
+// factor is 1 + α(T − 20) of a reel.
+func (s *State) factor(p *Problem, reel int) float64 {
+	return 1 + ladder.CopperTempCo*(s.warm+p.temperature.reel[reel]-20)
+}
+
+// PairSlopes gives the derivatives of the voltage between the conductors of a place in step k,
+// which must be settled at x.
+func (p *Problem) PairSlopes(k int, at run.Place, x []float64) ([]float64, error) {
+	row := make([]float64, len(p.Unknowns))
+	err := p.Solvers[k].VoltageGradient(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}, p.gradient)
+	if err == nil {
+		p.Chain(k, x, p.states[k], p.gradient, row)
+	}
+	return row, err
+}

@@ -1,0 +1,120 @@
+package model
+
+import (
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/run"
+)
+
+// Size makes a problem a leastsquares.Model.
+func (p *Problem) Size() (residuals, parameters int) {
+	residuals = len(p.Observations) + len(p.Splits) + len(p.Alikes) + len(p.walls)
+	if p.pin != nil {
+		residuals++
+	}
+	return residuals, len(p.Unknowns)
+}
+
+// Evaluate writes (measured − predicted)/deviation and derivatives. Readings left
+// out have residuals of zero.
+func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix) error {
+	if err := p.SettleRead(x); err != nil {
+		return err
+	}
+	p.evaluateSplits(x, residuals, jacobian)
+	p.evaluateAlikes(x, residuals, jacobian)
+	p.evaluateWalls(x, residuals, jacobian)
+	p.evaluatePin(x, residuals, jacobian)
+	for i := range p.Observations {
+		o := &p.Observations[i]
+		row := p.row
+		if jacobian != nil {
+			row = jacobian.Row(i)
+		}
+		predicted, err := p.Predict(o, x, row)
+		if err != nil {
+			return err
+		}
+		p.Predicted[i] = predicted
+		if o.Out {
+			residuals[i] = 0
+			clear(row)
+			continue
+		}
+		residuals[i] = (o.Value - predicted) / o.Deviation
+		by := -1 / o.Deviation
+		if p.Robust {
+			var slope float64
+			residuals[i], slope = prior.Soften(residuals[i], SoftFrom)
+			by *= slope
+		}
+		for j := range row {
+			row[j] *= by
+		}
+	}
+	return nil
+}
+
+// SettleRead solves all steps that were read at x.
+func (p *Problem) SettleRead(x []float64) error {
+	for k := range p.Read {
+		if p.unread != nil && p.unread[k] {
+			continue
+		}
+		if err := p.Settle(k, x); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Settle solves step k at x.
+func (p *Problem) Settle(k int, x []float64) error {
+	p.Set(k, x, p.states[k])
+	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
+}
+
+// Predict gives what the meter should show for an observation at the states that
+// Evaluate solved, and the derivatives of that by unknown.
+func (p *Problem) Predict(o *Observation, x, row []float64) (float64, error) {
+	solver, s := p.Solvers[o.Step], p.states[o.Step]
+	var value float64
+	var err error
+	if o.Feed != Absent {
+		value = solver.FeedAmps(o.Feed, run.Plus)
+		err = solver.FeedAmpsGradient(o.Feed, run.Plus, p.gradient)
+	} else {
+		value = solver.Potential(o.From) - solver.Potential(o.To)
+		err = solver.VoltageGradient(o.From, o.To, p.gradient)
+	}
+	if err != nil {
+		return 0, err
+	}
+	value += p.Chain(o.Step, x, s, p.gradient, row)
+	if o.Scale == Absent { // a true value, of no meter
+		return value, nil
+	}
+	sc := p.Scales[o.Scale]
+	slope := 1 + x[sc.Gain]
+	for j := range row {
+		row[j] *= slope
+	}
+	row[sc.Gain] = value
+	row[sc.Offset] = 1
+	return value*slope + x[sc.Offset], nil
+}
+
+// evaluateSplits writes the splits' residuals behind those of the observations.
+func (p *Problem) evaluateSplits(x, residuals []float64, jacobian *leastsquares.Matrix) {
+	n := len(p.Observations)
+	row := p.row
+	for i, s := range p.Splits {
+		if jacobian != nil {
+			row = jacobian.Row(n + i)
+		}
+		residuals[n+i] = s.Row(x, row)
+	}
+}
+
+// SoftFrom is the residual about which a robust fit ceases to count it by its square.
+const SoftFrom = 5.0

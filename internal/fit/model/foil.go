@@ -1,0 +1,52 @@
+package model
+
+import (
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/numeric/leastsquares"
+)
+
+// layFoils adds the unknowns of each strip that several reels are of, with the knowledge
+// of each such reel. A strip that states no Ω/m may be any, so that it is none.
+func (p *Problem) layFoils(add func(Unknown) int) {
+	type kind struct{ ohms, perMetre, volts float64 }
+	of := func(i int) kind {
+		s := p.Run.Reels[i].Strip
+		return kind{s.LoopOhms, s.PixelsPerMetre, s.Volts}
+	}
+	reels := map[kind]int{}
+	for i := range p.Run.Reels {
+		reels[of(i)]++
+	}
+	type foil struct{ whole, share int }
+	foils := map[kind]foil{}
+	for i := range p.Run.Reels {
+		k := of(i)
+		if reels[k] < 2 || k.ohms == 0 {
+			continue
+		}
+		f, laid := foils[k]
+		if !laid {
+			f.whole = add(Unknown{What: FoilFactor, Mean: 1, Deviation: reelSpread})
+			f.share = add(Unknown{What: FoilShare, Deviation: 2 * prior.ReelSplits})
+			foils[k] = f
+		}
+		p.Alikes = append(p.Alikes, prior.Alike{Reel: i, Rails: p.Reels[i], Whole: f.whole})
+		s := &p.Splits[p.splitOfReel(i)]
+		s.About, s.Spread = f.share, prior.FoilShares
+	}
+}
+
+// splitOfReel is the place of a reel's split, behind those of joints and feeds.
+func (p *Problem) splitOfReel(reel int) int { return len(p.Splits) - len(p.Reels) + reel }
+
+// evaluateAlikes writes what is known of reels behind the residuals of the splits.
+func (p *Problem) evaluateAlikes(x, residuals []float64, jacobian *leastsquares.Matrix) {
+	first := len(p.Observations) + len(p.Splits)
+	for i, a := range p.Alikes {
+		if jacobian == nil {
+			residuals[first+i], _, _ = a.Residual(x)
+			continue
+		}
+		residuals[first+i] = a.Row(x, jacobian.Row(first+i))
+	}
+}

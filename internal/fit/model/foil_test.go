@@ -1,0 +1,27 @@
+package model
+
+import (
+	"slices"
+	"testing"
+
+	"ohmkeep/internal/fit/model/modeltest"
+)
+
+// Strips of two kinds know nothing of each other, and a reel by itself has no foil.
+func TestFoilsAreByStrip(t *testing.T) {
+	r, list := modeltest.Cornice()
+	other := *r
+	other.Reels = slices.Clone(r.Reels)
+	other.Reels[0].Strip.LoopOhms = 0.06
+	p, err := New(&other, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(p.Alikes) != 2 || p.Alikes[0].Reel != 1 || p.Alikes[1].Reel != 2 {
+		t.Errorf("%+v", p.Alikes)
+	}
+	other.Reels[1].Strip.PixelsPerMetre = 30
+	if p, err = New(&other, list); err != nil || len(p.Alikes) != 0 || p.Splits[p.splitOfReel(0)].About != Absent {
+		t.Errorf("%v, %+v", err, p.Alikes)
+	}
+}

@@ -1,0 +1,88 @@
+package model
+
+import (
+	"math"
+
+	"ohmkeep/internal/numeric/chisquared"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/matrix"
+)
+
+// SumAt is the sum of squares at x, priors included.
+func (p *Problem) SumAt(x []float64) (float64, error) {
+	n, _ := p.Size()
+	residuals := make([]float64, n)
+	if err := p.Evaluate(x, residuals, nil); err != nil {
+		return 0, err
+	}
+	sum := matrix.Dot(residuals, residuals)
+	for i := range p.Unknowns {
+		mean, deviation := p.PriorOf(i)
+		z := (x[i] - mean) / deviation
+		sum += z * z
+	}
+	return sum, nil
+}
+
+// ChiSquared is a fit's sum of squares but for how like its reels are.
+func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
+	first, sum := len(p.Observations)+len(p.Splits), fit.SumSquares
+	for i := range p.Alikes {
+		sum -= fit.Residuals[first+i] * fit.Residuals[first+i]
+	}
+	return math.Max(sum, 0)
+}
+
+// PValue is the probability of a fit that explains the readings no better.
+func (p *Problem) PValue(fit *leastsquares.Fit) float64 {
+	return chisquared.Tail(p.ChiSquared(fit), p.Freedom(fit))
+}
+
+// Freedom is the number of degrees of freedom. Knowledge beforehand is a reading
+// that costs its unknown one degree of freedom, so what is left is the readings and
+// splits; but a vague prior is no reading, and its unknown costs as much as the
+// readings determine it.
+func (p *Problem) Freedom(fit *leastsquares.Fit) int {
+	n := 0.0
+	for _, s := range p.Splits {
+		if !s.Idle {
+			n++
+		}
+	}
+	for _, o := range p.Observations {
+		if !o.Out {
+			n++
+		}
+	}
+	for j, u := range p.Unknowns {
+		if u.Vague && !p.Open[j] && fit.Covariance != nil {
+			n -= 1 - fit.Covariance.At(j, j)/(u.Deviation*u.Deviation)
+		}
+	}
+	return max(0, int(math.Round(n)))
+}
+
+// Standardised is the difference of a reading from what the other readings say,
+// over the standard deviation of that difference. For a reading in the fit that is
+// its residual over √(1 − leverage); 0 where nothing but the reading itself tells.
+func (p *Problem) Standardised(i int, fit *leastsquares.Fit) float64 {
+	o := &p.Observations[i]
+	if !o.Out {
+		rest := 1 - matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i))
+		if rest < 1e-6 {
+			return 0
+		}
+		return fit.Residuals[i] / math.Sqrt(rest)
+	}
+	predicted, err := p.Predict(o, fit.X, p.row)
+	if err != nil {
+		return 0
+	}
+	spread := matrix.Quadratic(fit.Covariance, p.row) + o.Deviation*o.Deviation
+	return (o.Value - predicted) / math.Sqrt(spread)
+}
+
+// Misfit is the probability below which the model does not explain the readings;
+// intervals are then widened by the square root of chi-squared over its degrees of
+// freedom (Birge, Phys. Rev. 40 (1932) 207).
+const Misfit = 0.01

@@ -1,0 +1,134 @@
+package model
+
+import (
+	"math"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// Repeat is the standard deviation of the last digit beside its rounding, in
+// counts: a meter's display wanders a little (common practice, no source).
+const Repeat = 0.3
+
+// observe takes reading i into the problem, or notes why not.
+func (p *Problem) observe(i int, x reading.Reading) []run.Place {
+	if x.Quantity == run.Temperature {
+		p.Notes[i] = "used as the temperature of the copper"
+		return nil
+	}
+	step := p.Run.StepIndex(x.Step)
+	if step < 0 && len(p.Run.Steps) == 1 {
+		step = 0
+	}
+	if step < 0 {
+		p.Notes[i] = "its step is not known, so nobody can say which load it was read under"
+		return nil
+	}
+	o := Observation{Reading: i, Feed: Absent, Value: x.Value}
+	var places []run.Place
+	if x.Quantity == run.Current {
+		o.Feed = p.Run.FeedIndex(x.From)
+	} else {
+		from, errFrom := p.Run.Point(x.From)
+		to, errTo := p.Run.Point(x.To)
+		if errFrom != nil || errTo != nil {
+			p.Notes[i] = "its points are not in the run"
+			return nil
+		}
+		o.From, o.To = from, to
+		places = []run.Place{from.Place, to.Place}
+	}
+	if x.Quantity == run.Current && o.Feed < 0 {
+		p.Notes[i] = "its feed is not in the run"
+		return nil
+	}
+	meter := max(p.Run.MeterIndex(x.Meter), 0)
+	at := p.Run.Meters[meter].Range(x.Quantity, x.Value)
+	if at < 0 { // no range shows this: its unit or decimal point is wrong
+		if at = widest(p.Run.Meters[meter], x.Quantity); at < 0 {
+			p.Notes[i] = "its meter has no range for it"
+			return nil
+		}
+		o.Out, o.Barred = true, true
+	}
+	limits := p.Run.Meters[meter].Ranges[at]
+	o.Deviation = math.Max(limits.Resolution*math.Sqrt(1.0/12+Repeat*Repeat), 1e-6)
+	place := ""
+	if p.Run.Meters[meter].Each {
+		place = x.From + " " + x.To
+	}
+	o.Scale = p.ScaleOf(Scale{Meter: meter, At: at, place: place, Limits: limits})
+	o.Step = p.StepOf(step)
+	p.Observations = append(p.Observations, o)
+	return places
+}
+
+// widest is the range of a meter that reaches furthest, or -1.
+func widest(m run.Meter, q run.Quantity) int {
+	at := -1
+	for i, r := range m.Ranges {
+		if r.Quantity == q && (at < 0 || r.UpTo > m.Ranges[at].UpTo) {
+			at = i
+		}
+	}
+	return at
+}
+
+// ScaleOf is the place of a meter range among the scales, where it is put if it is new.
+func (p *Problem) ScaleOf(s Scale) int {
+	for i, have := range p.Scales {
+		if have.Meter == s.Meter && have.At == s.At && have.place == s.place {
+			return i
+		}
+	}
+	p.Scales = append(p.Scales, s)
+	return len(p.Scales) - 1
+}
+
+// StepOf is the place of a step, by its index in the run, among the problem's.
+func (p *Problem) StepOf(step int) int {
+	for k, have := range p.Steps {
+		if have == step {
+			return k
+		}
+	}
+	p.Steps = append(p.Steps, step)
+	return len(p.Steps) - 1
+}
+
+// readTemperature sets what is known of the copper's temperature. Elements with
+// readings of their own keep their difference from the mean of all readings.
+func (p *Problem) readTemperature(readings []reading.Reading) {
+	r, t := p.Run, &p.temperature
+	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))
+	t.mean, t.deviation = r.Ambient, warmthSpread
+	sum, n := 0.0, 0
+	own := map[string][]float64{}
+	for _, x := range readings {
+		if x.Quantity == run.Temperature {
+			sum += x.Value
+			n++
+			own[x.From] = append(own[x.From], x.Value)
+		}
+	}
+	if n == 0 {
+		return
+	}
+	t.mean, t.deviation = sum/float64(n), warmthRead
+	difference := func(name string) float64 {
+		if len(own[name]) == 0 {
+			return 0
+		}
+		mean := 0.0
+		for _, v := range own[name] {
+			mean += v / float64(len(own[name]))
+		}
+		return mean - t.mean
+	}
+	for i, reel := range r.Reels {
+		t.reel[i] = difference(reel.Name)
+	}
+	for i, f := range r.Feeds {
+		t.feed[i] = difference(f.Name)
+	}
+}

@@ -1,0 +1,122 @@
+// Package model is the model of a run's readings: what is unknown of the run and what
+// is known of it beforehand, what every reading would show for given unknowns, with the
+// derivatives, and the least-squares problem that comes of it.
+//
+// The unknowns are both rails of every joint, feed and reel; the supplies' volts; what
+// nobody knows of the pixels (current scale, idle current, knee), for the whole run
+// and step by step; the copper's temperature; and each meter range's gain and
+// offset error, which are common to its readings, cancel between neighbours and do
+// not average out. Resistances have priors so wide that a conductor which no
+// reading sees stays unknown. Accuracy figures are limits and taken as the ends of
+// an even distribution, so a limit a has the standard uncertainty a/√3 (JCGM
+// 100:2008, 4.3.7).
+//
+// The package looks for nothing: which readings are wrong and which conductors open is for
+// whoever solves the problem.
+package model
+
+import (
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// Observation is one reading that takes part in the fit.
+type Observation struct {
+	Reading   int // index into the readings given
+	Step      int // index into Problem.Steps
+	From, To  run.Point
+	Feed      int // of a current; Absent for a voltage
+	Value     float64
+	Deviation float64 // of what does not repeat: the last digit
+	Scale     int     // the meter range it was read on
+	Out       bool    // left out as contradicting the others
+	Barred    bool    // for good: no range of its meter shows such a value
+}
+
+// Scale is one range of one meter, or of one sensor where every place has its own:
+// its gain and offset errors are common to all its readings.
+type Scale struct {
+	Meter, At int
+	place     string
+	Limits    run.Range
+	Gain      int // unknowns
+	Offset    int
+}
+
+// Problem is the least-squares problem of one run and its readings; it is a leastsquares.Model.
+// What is assumed of it, such as a conductor held open, is set in its fields. It keeps the
+// network as it was settled last, so that no two may use it at once.
+type Problem struct {
+	Run          *run.Run
+	Net          *ladder.Network
+	Solvers      []*ladder.Solver // by step
+	states       []*State
+	gradient     *ladder.Gradient
+	row          []float64
+	Steps        []int  // run steps, those that were read first
+	Read         int    // how many of them
+	unread       []bool // by step: nothing is read in it after all; nil where all are
+	Observations []Observation
+	Scales       []Scale
+	Segment      []float64 // by reel: nominal loop ohms of a segment at 20 °C
+	temperature  temperature
+	Notes        map[int]string // by reading: why it takes no part
+
+	Unknowns             []Unknown
+	Joints, Feeds, Reels [][2]int // by rail
+	Splits               []prior.Split
+	Alikes               []prior.Alike
+	Supplies             [][2]int        // volts, ohms
+	Open                 []bool          // by unknown: held open
+	Held                 map[int]float64 // by open unknown: held at this instead
+	pin                  *pin
+	HeldX                []float64 // of the last fit between walls that settled with a pin
+	walls                []int     // conductors that must not fall below zero
+	Robust               bool      // far residuals count by their size, not by its square
+	Predicted            []float64
+	Digits               float64 // variance of last digits over that guessed, see Repeat
+}
+
+// temperature is what is known of the copper's, °C.
+type temperature struct {
+	mean, deviation float64
+	reel, feed      []float64 // how much warmer each is than the mean
+}
+
+// New sets up the problem. It returns an error where no supply reaches a part of
+// the run.
+func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
+	p := &Problem{Run: r, Notes: map[int]string{}, Digits: 1}
+	p.readTemperature(readings)
+	var places []run.Place
+	for i, x := range readings {
+		places = append(places, p.observe(i, x)...)
+	}
+	net, err := ladder.New(r, places...)
+	if err != nil {
+		return nil, err
+	}
+	p.Net, p.gradient = net, net.NewGradient()
+	p.Read = len(p.Steps)
+	for step := range r.Steps {
+		p.StepOf(step)
+	}
+	for range p.Steps {
+		p.Solvers = append(p.Solvers, net.NewSolver())
+		p.states = append(p.states, p.NewState())
+	}
+	for _, reel := range r.Reels {
+		perMetre := reel.Strip.LoopOhms
+		if perMetre == 0 {
+			perMetre = ladder.AssumedLoopOhms
+		}
+		p.Segment = append(p.Segment, perMetre*reel.SegmentLength())
+	}
+	p.layUnknowns()
+	p.Open, p.Held = make([]bool, len(p.Unknowns)), map[int]float64{}
+	p.row = make([]float64, len(p.Unknowns))
+	p.Predicted = make([]float64, len(p.Observations))
+	return p, nil
+}

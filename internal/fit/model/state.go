@@ -1,0 +1,95 @@
+package model
+
+import (
+	"math"
+
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/run"
+)
+
+// State is what the unknowns make of the network in one step.
+type State struct {
+	Par    ladder.Parameters
+	Adjust pixel.Adjust
+	loads  []pixel.Load
+	warm   float64 // °C
+}
+
+// NewState is a state with the run as stated.
+func (p *Problem) NewState() *State {
+	// What is no unknown, such as the parted plus of a joint, stays as stated.
+	return &State{Par: ladder.Stated(p.Run), loads: make([]pixel.Load, len(p.Run.Reels))}
+}
+
+// Absent stands for the unknown of a conductor that is parted on purpose.
+const Absent = -1
+
+// Set fills the state of step k from the unknowns x.
+func (p *Problem) Set(k int, x []float64, s *State) {
+	adjust := pixel.AsStated
+	scale, idle := 0.0, 0.0
+	for i, u := range p.Unknowns {
+		v := x[i]
+		switch u.What {
+		case JointRail:
+			*side(&s.Par.Joints[u.Index], u.Rail) = prior.Unbend(clamp(v, prior.UnbendLeast, prior.UnbendMost))
+		case FeedRail:
+			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.Unbend(clamp(v, prior.UnbendLeast, prior.UnbendMost))
+		case ReelRail:
+			*side(&s.Par.Reels[u.Index], u.Rail) = p.Segment[u.Index] / 2 * math.Max(v, prior.FactorLeast)
+		case SupplyVolts:
+			s.Par.Supplies[u.Index].Volts = v
+		case SupplyOhms:
+			s.Par.Supplies[u.Index].Ohms = math.Max(v, 0)
+		case AllScale:
+			scale += v
+		case IdleScale:
+			idle = v
+		case AllShift:
+			adjust.Shift += v
+		case AllStretch:
+			adjust.Stretch = clamp(v, -2, 2)
+		case Warmth:
+			s.warm = v
+		case StepVolts:
+			if u.Step == k {
+				s.Par.Supplies[u.Index].Volts += v
+			}
+		case StepScale:
+			if u.Step == k {
+				scale += v
+			}
+		case StepShift:
+			if u.Step == k {
+				adjust.Shift += v
+			}
+		}
+	}
+	for i := range s.Par.Reels {
+		factor := s.factor(p, i)
+		s.Par.Reels[i].Plus *= factor
+		s.Par.Reels[i].Minus *= factor
+	}
+	for i, f := range p.Run.Feeds {
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.warm + p.temperature.feed[i] - 20)
+		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, 0)
+		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, 0)
+	}
+	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
+	s.Adjust = adjust
+	for i, reel := range p.Run.Reels {
+		s.loads[i] = pixel.New(reel.Strip, p.Run.Steps[p.Steps[k]].Levels, adjust)
+	}
+}
+
+func side(r *ladder.Rails, rail run.Rail) *float64 {
+	if rail == run.Plus {
+		return &r.Plus
+	}
+	return &r.Minus
+}
+
+// clamp is x, or the nearer of two bounds.
+func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }

@@ -1,0 +1,86 @@
+package model
+
+import (
+	"slices"
+
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/run"
+)
+
+// Wider is the problem with nodes at some places, all steps of the run, and the ranges of
+// some meters, none of which was used yet; it has no readings. Its first unknowns are those
+// of the problem. The error tells that the network cannot be laid out.
+func (p *Problem) Wider(meters []int, places []run.Place) (*Problem, error) {
+	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, Read: len(p.Steps), Segment: p.Segment,
+		Scales: slices.Clone(p.Scales), Held: p.Held, Digits: p.Digits}
+	for _, m := range meters {
+		if p.Run.Meters[m].Each {
+			continue // another place has other errors
+		}
+		for at, limits := range p.Run.Meters[m].Ranges {
+			if limits.Quantity != run.Temperature {
+				q.ScaleOf(Scale{Meter: m, At: at, Limits: limits})
+			}
+		}
+	}
+	net, err := ladder.New(p.Run, places...)
+	if err != nil {
+		return nil, err
+	}
+	q.Net, q.gradient = net, net.NewGradient()
+	q.layUnknowns()
+	for i := range q.Alikes {
+		q.Alikes[i].Idle = p.Alikes[i].Idle
+	}
+	q.row = make([]float64, len(q.Unknowns))
+	for range q.Steps {
+		q.Solvers = append(q.Solvers, net.NewSolver())
+		q.states = append(q.states, q.NewState())
+	}
+	return q, nil
+}
+
+// WithReadings is a wider problem with the readings of the narrow one and some more, of which
+// it only settles the steps that are read.
+func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
+	q := *p
+	q.Observations = append(slices.Clone(of.Observations), more...)
+	q.Splits = slices.Clone(of.Splits)
+	q.Open = make([]bool, len(q.Unknowns))
+	copy(q.Open, of.Open)
+	q.row = make([]float64, len(q.Unknowns))
+	q.unread = make([]bool, len(q.Steps))
+	for k := range q.unread {
+		q.unread[k] = true
+	}
+	for _, x := range q.Observations {
+		q.unread[x.Step] = false
+	}
+	q.Predicted = make([]float64, len(q.Observations))
+	return &q
+}
+
+// Widened is the linear model of a wider problem: of what it has beyond this one only the
+// knowledge beforehand.
+func (l Linear) Widened(wide *Problem) Linear {
+	n := len(wide.Unknowns)
+	w := Linear{Problem: wide, X: make([]float64, n), Covariance: leastsquares.NewMatrix(n, n)}
+	copy(w.X, l.X)
+	for i, u := range wide.Unknowns {
+		if i < len(l.X) {
+			copy(w.Covariance.Row(i), l.Covariance.Row(i))
+			continue
+		}
+		w.X[i] = u.Mean
+		w.Covariance.Row(i)[i] = u.Deviation * u.Deviation
+	}
+	return w
+}
+
+// Widen gives a row of a narrower problem this one's length.
+func (l *Linear) Widen(row []float64) []float64 {
+	wide := make([]float64, len(l.X))
+	copy(wide, row)
+	return wide
+}

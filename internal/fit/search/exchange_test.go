@@ -1,0 +1,103 @@
+package search
+
+import (
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/model/modeltest"
+	"slices"
+	"testing"
+)
+
+// One reading is wrong and stays, and good ones beside it were left out instead. Of up to
+// four of them the wrong one takes the place; more than four are no work of one. What no
+// range shows is out before and after, counts for none of them and speaks for nothing beside
+// it.
+func TestExchanged(t *testing.T) {
+	const wrong, barred = 11, 27 // north.start+ in the second and the last step, as 3 and 19 in others
+	for _, c := range []struct {
+		out      []int // good readings left out
+		worse    int   // wrong too, 0 is none
+		replaced bool
+	}{
+		{[]int{19}, 0, true},
+		{[]int{3, 19}, 0, true},
+		{[]int{10, 12}, 0, false}, // of the joint's other end and of the reel's: nothing asks for its place
+		{[]int{3, 10, 12, 19}, 0, true},
+		{[]int{3, 10, 12, 19, 28}, 0, true},
+		{[]int{3, 19}, 22, true}, // of another place, and found besides
+	} {
+		r, list := modeltest.Cornice()
+		list[wrong].Value += 0.3
+		list[barred].Value *= 1000
+		if c.worse > 0 {
+			list[c.worse].Value += 0.3
+		}
+		posed, err := model.New(r, list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := &hypothesis{Problem: posed}
+		if from := list[wrong].From; from != "north.start+" || !p.Observations[barred].Barred {
+			t.Fatalf("reading %d is of %s, barred is %v", wrong, from, p.Observations[barred].Barred)
+		}
+		for _, i := range c.out {
+			p.Observations[i].Out = true
+		}
+		before := p.marks()
+		fit, err := p.Solve(p.Start())
+		if err != nil {
+			t.Fatal(err)
+		}
+		after := p.exchanged(fit)
+		want := before
+		if c.replaced {
+			want = make([]bool, len(before))
+			want[wrong], want[barred] = true, true
+			if c.worse > 0 {
+				want[c.worse] = true
+			}
+		}
+		if got := p.marks(); !slices.Equal(got, want) {
+			t.Errorf("%v out: left out are %v, want %v", c.out, numbers(got), numbers(want))
+		}
+		if (after != fit) != c.replaced || c.replaced && after.SumSquares > fit.SumSquares/2 {
+			t.Errorf("%v out: another fit is %v, its sum %g after %g", c.out, after != fit, after.SumSquares, fit.SumSquares)
+		}
+	}
+}
+
+// numbers lists which are true.
+func numbers(marks []bool) (list []int) {
+	for i, out := range marks {
+		if out {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// Readings are beside each other that share a point, whichever way round, or a feed; a
+// current is beside no voltage.
+func TestBeside(t *testing.T) {
+	r, list := modeltest.Cornice()
+	for _, points := range [][2]string{{"A+", "A-"}, {"west.end+", "west.end-"}, {"west.end+", "north.start+"}, {"north.start-", "west.end-"}, {"west.end-", "A-"}, {"near", ""}, {"near", ""}, {"far", ""}} {
+		x := list[0]
+		x.From, x.To = points[0], points[1]
+		if x.To == "" {
+			x.Quantity = list[6].Quantity
+		}
+		list = append(list, x)
+	}
+	posed, err := model.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &hypothesis{Problem: posed}
+	last := p.Observations[len(p.Observations)-8:]
+	for i, want := range []string{"X...X...", ".XXXX...", ".XX.....", ".X.XX...", "XX.XX...", ".....XX.", ".....XX.", ".......X"} {
+		for k := range last {
+			if got := beside(last[i], last[k]); got != (want[k] == 'X') {
+				t.Errorf("%d beside %d: %v", i, k, got)
+			}
+		}
+	}
+}

@@ -1,0 +1,107 @@
+package search
+
+import (
+	"slices"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/numeric/leastsquares"
+)
+
+// explain finds what explains the readings best: wrong readings alone, or open
+// conductors and wrong readings. Open conductors are looked for where few wrong
+// readings do not explain enough, and must save openGain each (withOpens). Of the two
+// accounts the one is taken whose sum of squares is less, each reading left out being
+// charged the square of suspectAt, each open conductor openCharge and a fit that did
+// not settle openGain.
+func (h *hypothesis) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	plain, err := h.withoutSuspects(fit)
+	if err != nil {
+		return nil, err
+	}
+	clean := h.leftOut() <= fewWrong && h.PValue(plain) >= model.Misfit && plain.Converged
+	if clean && len(h.partings(plain)) == 0 {
+		return plain, nil
+	}
+	account := h.account(plain)
+	out := h.marks()
+	h.setMarks(nil)
+	open := h.withOpens(fit)
+	if len(h.parted) == 0 {
+		h.setMarks(out)
+		return plain, nil
+	}
+	opened, err := h.withoutSuspects(open)
+	if err == nil {
+		opened = h.closed(opened)
+	}
+	if err == nil && h.account(opened) < account {
+		return opened, nil
+	}
+	for _, c := range h.parted {
+		h.release(c)
+	}
+	h.parted = nil
+	h.setMarks(out)
+	return h.Solve(plain.X)
+}
+
+// closed takes back each conductor held open without which the readings are explained
+// about as well, by one that is sound: a bad plus and a parted minus may show the same,
+// and a fit that begins at a sound joint finds only the second of the two.
+func (h *hypothesis) closed(fit *leastsquares.Fit) *leastsquares.Fit {
+	for i := 0; i < len(h.parted); {
+		c := h.parted[i]
+		h.release(c)
+		near := append([]float64(nil), fit.X...)
+		near[c.At] = h.Unknowns[c.At].Mean
+		trial, err := h.Solve(near)
+		if err == nil && trial.Converged && trial.X[c.At] < prior.Bend(openMaybe) && trial.SumSquares < fit.SumSquares+openGain {
+			h.parted = slices.Delete(h.parted, i, i+1)
+			fit = trial
+			continue
+		}
+		h.hold(c)
+		i++
+	}
+	return fit
+}
+
+// fewWrong is how many readings may be wrong before an open conductor is suspected
+// instead, which is seen in every reading behind it.
+const fewWrong = 2
+
+// account is the sum of squares with the charges of what was left out or opened.
+func (h *hypothesis) account(fit *leastsquares.Fit) float64 {
+	sum := fit.SumSquares + suspectAt*suspectAt*float64(h.leftOut())
+	sum += openCharge * float64(len(h.parted))
+	if !fit.Converged {
+		sum += openGain
+	}
+	return sum
+}
+
+func (h *hypothesis) leftOut() int {
+	n := 0
+	for _, o := range h.Observations {
+		if o.Out && !o.Barred {
+			n++
+		}
+	}
+	return n
+}
+
+// marks and setMarks keep and restore which readings are left out; nil is none.
+func (h *hypothesis) marks() []bool {
+	out := make([]bool, len(h.Observations))
+	for i, o := range h.Observations {
+		out[i] = o.Out
+	}
+	return out
+}
+
+func (h *hypothesis) setMarks(out []bool) {
+	for i := range h.Observations {
+		h.Observations[i].Out = out != nil && out[i] || h.Observations[i].Barred
+	}
+}

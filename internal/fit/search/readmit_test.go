@@ -1,0 +1,57 @@
+package search
+
+import (
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/model/modeltest"
+	"slices"
+	"testing"
+)
+
+// A good reading that a wrong one drove out is taken back once that is out too; the wrong one
+// stays out, and so does what no range shows.
+func TestReadmit(t *testing.T) {
+	const wrong, barred, good = 11, 27, 20
+	r, list := modeltest.Cornice()
+	list[wrong].Value += 0.3
+	posed, err := model.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &hypothesis{Problem: posed}
+	for _, i := range []int{wrong, barred, good} {
+		p.Observations[i].Out = true
+	}
+	p.Observations[barred].Barred = true
+	fit, err := p.Solve(p.Start())
+	if err != nil {
+		t.Fatal(err)
+	}
+	fit, err = p.readmit(fit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := numbers(p.marks()); !slices.Equal(got, []int{wrong, barred}) {
+		t.Errorf("left out are %v", got)
+	}
+	if fit.Residuals[good] == 0 || fit.Residuals[wrong] != 0 {
+		t.Error("the fit is not one with the reading that was taken back")
+	}
+}
+
+// Nor is a good reading left out for good by what was thought of it earlier.
+func TestGoodReadingComesBack(t *testing.T) {
+	r, list := modeltest.Cornice()
+	posed, err := model.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &hypothesis{Problem: posed}
+	p.Observations[20].Out = true
+	fit, err := p.Solve(p.Start())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err = p.withoutSuspects(fit); err != nil || p.leftOut() != 0 {
+		t.Errorf("left out are %v (%v)", numbers(p.marks()), err)
+	}
+}

@@ -1,0 +1,90 @@
+// Package search looks for what explains readings best: which of them are wrong, which
+// conductors are open, which reels are of another stock; and fits the rest. Hypotheses are
+// weighed by their sums of squares, each assumption being charged for.
+package search
+
+import (
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/leastsquares"
+)
+
+// hypothesis is a problem with what is assumed of it: which readings are wrong, which
+// conductors open, which reels not like the others.
+type hypothesis struct {
+	*model.Problem
+	parted []Parting
+	rivals [][]bool // readings left out in accounts that are nearly as good
+	within bool     // the last fit is one between walls
+}
+
+// Outcome is the account that explains the readings best.
+type Outcome struct {
+	Fit *leastsquares.Fit
+	// ChiSquared and Freedom are how well the readings are explained with their digits as
+	// guessed; the fit has them as they turned out.
+	ChiSquared float64
+	Freedom    int
+	Open       []Parting
+	Rivals     [][]bool // by observation: left out in another account that explains about as much
+}
+
+// Best finds the account that explains a problem's readings best, and leaves the problem as
+// that has it: readings marked as left out, conductors held open, and settled at its fit. The
+// error tells that the network could not be solved even as the run file states it.
+func Best(p *model.Problem) (*Outcome, error) {
+	h := &hypothesis{Problem: p}
+	fit, err := h.SolveWithin(h.Start(), firstSteps)
+	if err != nil {
+		return nil, err
+	}
+	if fit, err = h.explain(fit); err != nil {
+		return nil, err
+	}
+	fit = h.last(h.exchanged(fit))
+	fit = h.reconsidered(fit)
+	squares, freedom := h.ChiSquared(fit), h.Freedom(fit)
+	fit = h.digits(fit)
+	for i, c := range h.parted {
+		h.parted[i].Excluded = h.excluded(c, fit)
+	}
+	// Other accounts were tried since: bring states and predictions back to this one.
+	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
+		return nil, err
+	}
+	return &Outcome{Fit: fit, ChiSquared: squares, Freedom: freedom, Open: h.parted, Rivals: h.rivals}, nil
+}
+
+// reconsidered takes readings back that agree with the last fit, if it explains them.
+func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
+	for range 2 {
+		out, least := h.marks(), min(model.Misfit, h.PValue(fit))
+		back, err := h.readmit(fit)
+		if err == nil && back == fit {
+			break
+		}
+		if err == nil {
+			back = h.patiently(back)
+		}
+		if err != nil || h.PValue(back) < least {
+			h.setMarks(out)
+			break
+		}
+		fit = back
+	}
+	return fit
+}
+
+// BestWithout is Best with some readings, by their places among the observations, left out
+// for good; it looks for no rivals.
+func BestWithout(p *model.Problem, out []bool) (*Outcome, error) {
+	for i := range p.Observations {
+		o := &p.Observations[i]
+		o.Out, o.Barred = o.Out || out[i], o.Barred || out[i]
+	}
+	outcome, err := Best(p)
+	if err != nil {
+		return nil, err
+	}
+	outcome.Rivals = nil
+	return outcome, nil
+}

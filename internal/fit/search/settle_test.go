@@ -1,0 +1,117 @@
+package search
+
+import (
+	"math"
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/numeric/leastsquares"
+	"slices"
+	"testing"
+)
+
+// below is the cornice with more volts behind its first joint than a sound one leaves, by
+// steps, as no resistance makes it; and a fit of it in which a conductor is far below
+// nothing.
+func below(t *testing.T, volts ...float64) (*hypothesis, *leastsquares.Fit) {
+	t.Helper()
+	r, list := modeltest.Cornice()
+	for i := range list {
+		if k := i / 8; list[i].From == "north.start+" {
+			list[i].Value += volts[k]
+		}
+	}
+	posed, err := model.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &hypothesis{Problem: posed}
+	fit, err := p.Solve(p.Start())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p, fit
+}
+
+// The last fit of an account in which a conductor came out far below nothing is one between
+// walls at once, from where it is without what is known of unread reels: there are no steps
+// in between among conductors that none has.
+func TestFarBelowIsTakenBetweenWallsAtOnce(t *testing.T) {
+	some := []float64{0, 0.0015, 0.004, 0.008}
+	p, fit := below(t, some...)
+	if !p.farBelow(fit) {
+		t.Fatal("no conductor is far below nothing")
+	}
+	q, _ := below(t, some...)
+	start := q.unlike(fit)
+	if start == nil {
+		t.Fatal("every reel is read, so that nothing is left out")
+	}
+	want := q.settledWithin(start)
+	if want == nil {
+		t.Fatal("between walls it settles nowhere")
+	}
+	got := p.last(fit)
+	if !slices.Equal(got.X, want.X) || p.farBelow(got) || !got.Converged {
+		t.Errorf("settled %v, far below nothing %v, sum %.9g, between walls %.9g", got.Converged, p.farBelow(got), got.SumSquares, want.SumSquares)
+	}
+	if sum, err := p.SumAt(got.X); err != nil || math.Abs(sum-got.SumSquares) > 1e-9*sum {
+		t.Errorf("walls are left standing: %g, not %g (%v)", sum, got.SumSquares, err)
+	}
+	for i, a := range p.Alikes {
+		if a.Idle != q.Alikes[i].Idle {
+			t.Errorf("reel %d is held to be like the others: %v", a.Reel, !a.Idle)
+		}
+	}
+}
+
+// Where walls cost more than an open conductor is worth, the readings tell of something else
+// than of what they are off by, and the fit is left where it is for whoever judges it.
+func TestWallsThatCostTooMuchAreNotTaken(t *testing.T) {
+	p, fit := below(t, 0, 0.006, 0.015, 0.03)
+	walled := p.settledWithin(fit.X)
+	if walled == nil || walled.SumSquares < fit.SumSquares+2*openGain {
+		t.Fatalf("walls cost too little: %+v", walled)
+	}
+	if got := p.last(fit); !p.farBelow(got) || got.SumSquares > fit.SumSquares {
+		t.Errorf("far below nothing %v, sum %g after %g", p.farBelow(got), got.SumSquares, fit.SumSquares)
+	}
+}
+
+// A fit between walls is handed on as one without them: its sum of squares is the readings'
+// and the knowledge's beforehand, and a conductor that came to stand at its wall is no better
+// known for that.
+func TestWalledHasNoWalls(t *testing.T) {
+	p, fit := below(t, 0, 0.0015, 0.004, 0.008)
+	walled := p.settledWithin(fit.X)
+	if walled == nil {
+		t.Fatal("between walls it settles nowhere")
+	}
+	n, _ := p.Size()
+	if sum, err := p.SumAt(walled.X); err != nil || math.Abs(sum-walled.SumSquares) > 1e-9*sum || len(walled.Residuals) != n {
+		t.Errorf("sum %g of %d residuals, without walls %g of %d (%v)", walled.SumSquares, len(walled.Residuals), sum, n, err)
+	}
+	stands := 0
+	for _, j := range p.Behind() {
+		if walled.X[j] >= 0 {
+			continue
+		}
+		stands++
+		if got, free := walled.Covariance.At(j, j), fit.Covariance.At(j, j); got < 0.5*free {
+			t.Errorf("unknown %d is known to %g at its wall, to %g without", j, math.Sqrt(got), math.Sqrt(free))
+		}
+	}
+	if stands == 0 {
+		t.Error("no conductor stands at its wall")
+	}
+}
+
+// A fit that settled but has a conductor far below nothing is not left so.
+func TestPatienceEndsBetweenWalls(t *testing.T) {
+	p, fit := below(t, 0, 0.0015, 0.004, 0.008)
+	if !fit.Converged || !p.farBelow(fit) {
+		t.Fatal("it did not settle, or not far below nothing")
+	}
+	if got := p.patiently(fit); p.farBelow(got) || !got.Converged {
+		t.Errorf("settled %v, far below nothing %v", got.Converged, p.farBelow(got))
+	}
+}

@@ -1,0 +1,31 @@
+package search
+
+import (
+	"testing"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/model/modeltest"
+)
+
+// What no range shows is out for good and is no slip to be weighed against an open
+// conductor; a suspect is.
+func TestBarredReadingsAreNoSlips(t *testing.T) {
+	r, list := modeltest.Cornice()
+	list[9].Value *= 1000
+	posed, err := model.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &hypothesis{Problem: posed}
+	if n := p.leftOut(); n != 0 || !p.Observations[9].Out {
+		t.Errorf("%d left out, barred one out %v", n, p.Observations[9].Out)
+	}
+	p.Observations[3].Out = true
+	if n := p.leftOut(); n != 1 {
+		t.Errorf("%d left out, not 1", n)
+	}
+	p.setMarks(nil)
+	if !p.Observations[9].Out || p.Observations[3].Out {
+		t.Error("marks taken off: what is barred must stay out, and nothing else")
+	}
+}

@@ -1,0 +1,110 @@
+package port
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"syscall"
+	"time"
+
+	"go.bug.st/serial"
+
+	"ohmkeep/internal/instrument/profile"
+)
+
+var parities = map[profile.Parity]serial.Parity{
+	profile.NoParity: serial.NoParity, profile.OddParity: serial.OddParity, profile.EvenParity: serial.EvenParity,
+	profile.MarkParity: serial.MarkParity, profile.SpaceParity: serial.SpaceParity,
+}
+
+// Open opens a serial port and waits until it is ready to be read: past the
+// profile's settling time, and knowing whether a line is under way. Times come
+// from clock.
+func Open(ctx context.Context, path string, settings profile.Port, clock func() time.Time) (*Port, error) {
+	mode := &serial.Mode{BaudRate: settings.Baud, DataBits: settings.DataBits, Parity: parities[settings.Parity]}
+	if settings.StopBits == 2 {
+		mode.StopBits = serial.TwoStopBits
+	}
+	conn, err := openWire(path, mode)
+	if err != nil {
+		return nil, fmt.Errorf("port %s: %w", path, explain(err))
+	}
+	if err := setUp(ctx, conn, settings); err != nil {
+		_ = conn.Close()
+		return nil, fmt.Errorf("port %s: %w", path, err)
+	}
+	p := newPort(conn, settings.Terminator, clock)
+	if err := p.listen(conn); err != nil {
+		_ = conn.Close()
+		return nil, fmt.Errorf("port %s: %w", path, gone(err))
+	}
+	p.start()
+	return p, nil
+}
+
+// setUp sets the modem lines and waits until the device has come to itself.
+// What comes meanwhile is dropped.
+func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
+	wired := true
+	for _, line := range []struct {
+		name string
+		want *bool
+		set  func(bool) error
+	}{{"DTR", settings.DTR, conn.SetDTR}, {"RTS", settings.RTS, conn.SetRTS}} {
+		if line.want == nil {
+			continue
+		}
+		if err := line.set(*line.want); errors.Is(err, syscall.ENOTTY) {
+			wired = false // a pseudo-terminal has no such wire, and needs none
+		} else if err != nil {
+			return fmt.Errorf("set %s: %w", line.name, err)
+		}
+	}
+	if _, err := conn.GetModemStatusBits(); errors.Is(err, syscall.ENOTTY) {
+		wired = false
+	}
+	if wired && settings.Settle > 0 { // without the wire nothing was reset
+		select {
+		case <-time.After(settings.Settle):
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		if err := conn.ResetInputBuffer(); err != nil {
+			return fmt.Errorf("drop what came while it settled: %w", err)
+		}
+	}
+	return nil
+}
+
+// listen waits for a moment to learn whether a line is being sent, whose
+// beginning nobody has. It leaves the port with the time-out of its reads set.
+func (p *Port) listen(conn serial.Port) error {
+	if err := conn.SetReadTimeout(quiet); err != nil {
+		return err
+	}
+	var first [1]byte
+	n, err := read(conn, first[:])
+	if err != nil {
+		return err
+	}
+	if n == 1 && first[0] != p.split.end {
+		p.split.hold(first[:])
+		p.split.lost = true
+	}
+	return conn.SetReadTimeout(tick)
+}
+
+// explain adds to the library's error what a person can do about it.
+func explain(err error) error {
+	var p *serial.PortError
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%w: is the device plugged in?", err)
+	case errors.As(err, &p) && p.Code() == serial.PermissionDenied:
+		return fmt.Errorf("%w: your user must be allowed to open serial ports, on many systems as a member of the group dialout", err)
+	case errors.As(err, &p) && p.Code() == serial.PortBusy:
+		return fmt.Errorf("%w: another program has it open", err)
+	}
+	return err
+}

@@ -1,0 +1,257 @@
+package port_test
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/simulate/devices"
+)
+
+var settings = profile.Port{Baud: 115200, DataBits: 8, StopBits: 1, Terminator: "\n"}
+
+// terminal opens a pseudo-terminal the way a USB port is opened and gives the
+// device's end.
+func terminal(t *testing.T, before string) (*port.Port, io.ReadWriteCloser) {
+	t.Helper()
+	pair, err := devices.Terminal()
+	if err != nil {
+		t.Skip("no pseudo-terminals here: ", err)
+	}
+	t.Cleanup(func() { _ = pair.Device.Close() })
+	say(t, pair.Device, before)
+	p, err := port.Open(t.Context(), pair.Path, settings, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = p.Close() })
+	return p, pair.Device
+}
+
+func say(t *testing.T, device io.Writer, text string) {
+	t.Helper()
+	if text == "" {
+		return
+	}
+	if _, err := io.WriteString(device, text); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func expect(t *testing.T, p *port.Port, text string, fault port.Fault) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	l, err := p.Line(ctx)
+	if err != nil || l.Text != text || l.Fault != fault {
+		t.Fatalf("got %q (%s), %v, want %q (%s)", l.Text, l.Fault, err, text, fault)
+	}
+	if age := time.Since(l.Time); age < 0 || age > time.Minute {
+		t.Errorf("%q was read %v ago", text, age)
+	}
+}
+
+func TestLines(t *testing.T) {
+	p, device := terminal(t, "")
+	say(t, device, "1,4.8,V\n2,4.9,V\r\n")
+	expect(t, p, "1,4.8,V", "")
+	expect(t, p, "2,4.9,V", "")
+	for _, piece := range []string{"1,4", ".8", "12,V", "\r", "\n"} {
+		say(t, device, piece)
+		time.Sleep(2 * time.Millisecond)
+	}
+	expect(t, p, "1,4.812,V", "")
+}
+
+// A line that was under way when the port was opened lacks nobody knows what:
+// 11,4.8,V might have become 1,4.8,V. A whole line's end is a beginning.
+func TestLineUnderWay(t *testing.T) {
+	p, device := terminal(t, "1,4.8")
+	say(t, device, "12,V\n1,4.9,V\n")
+	expect(t, p, "1,4.812,V", port.Beheaded)
+	expect(t, p, "1,4.9,V", "")
+
+	p, _ = terminal(t, "\n1,4.9,V\n")
+	expect(t, p, "1,4.9,V", "")
+}
+
+func TestGarbage(t *testing.T) {
+	p, device := terminal(t, "")
+	noise := "\x00\xff\x80\x11\x13\x03\x04\x1a\x7f" // control characters that a cooked terminal would eat
+	say(t, device, noise+"\n"+strings.Repeat("z", 3000)+"\n1,4.9,V\n")
+	expect(t, p, noise, "")
+	expect(t, p, strings.Repeat("z", 513), port.TooLong)
+	expect(t, p, "1,4.9,V", "")
+}
+
+func TestSilence(t *testing.T) {
+	p, device := terminal(t, "")
+	ctx, cancel := context.WithTimeout(t.Context(), 150*time.Millisecond)
+	defer cancel()
+	begun := time.Now()
+	if _, err := p.Line(ctx); !errors.Is(err, context.DeadlineExceeded) {
+		t.Fatalf("got %v", err)
+	}
+	if took := time.Since(begun); took > time.Second {
+		t.Errorf("took %v", took)
+	}
+	say(t, device, "1,4.9,V\n") // the library's time-outs in between did no harm
+	expect(t, p, "1,4.9,V", "")
+}
+
+// Lines that were read before the end are given before the error.
+func TestUnplugged(t *testing.T) {
+	p, device := terminal(t, "")
+	say(t, device, "1,4.9,V\n")
+	time.Sleep(20 * time.Millisecond)
+	if err := device.Close(); err != nil {
+		t.Fatal(err)
+	}
+	expect(t, p, "1,4.9,V", "")
+	if _, err := p.Line(t.Context()); !errors.Is(err, port.ErrGone) {
+		t.Fatalf("got %v", err)
+	}
+	if err := p.Write(t.Context(), []byte("x")); !errors.Is(err, port.ErrGone) {
+		t.Fatalf("write: got %v", err)
+	}
+	if err := p.Close(); !errors.Is(err, port.ErrGone) {
+		t.Fatalf("close: got %v", err)
+	}
+}
+
+func TestWriteAndForget(t *testing.T) {
+	p, device := terminal(t, "")
+	say(t, device, "old\nhalf")
+	time.Sleep(20 * time.Millisecond)
+	p.Forget()
+	if err := p.Write(t.Context(), []byte("*IDN?\n")); err != nil {
+		t.Fatal(err)
+	}
+	buffer := make([]byte, 64)
+	n, err := device.Read(buffer)
+	if err != nil || string(buffer[:n]) != "*IDN?\n" {
+		t.Fatalf("the device heard %q, %v", buffer[:n], err)
+	}
+	say(t, device, "new\n")
+	expect(t, p, "new", "")
+}
+
+// What is forgotten is all that was said: the lines that wait, those that the
+// owner holds for a slow reader, and what the system holds.
+func TestForgetFlood(t *testing.T) {
+	p, device := terminal(t, "")
+	say(t, device, strings.Repeat("old\n", 2000))
+	time.Sleep(50 * time.Millisecond)
+	p.Forget()
+	say(t, device, "new\n")
+	expect(t, p, "new", "")
+}
+
+// A device that takes nothing holds up neither the writer's caller nor Close.
+func TestStuckWrite(t *testing.T) {
+	p, _ := terminal(t, "")
+	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
+	defer cancel()
+	if err := p.Write(ctx, make([]byte, 1<<20)); !errors.Is(err, port.ErrStuck) {
+		t.Fatalf("got %v", err)
+	}
+	begun := time.Now()
+	if err := p.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if took := time.Since(begun); took > time.Second {
+		t.Errorf("Close took %v", took)
+	}
+	if _, err := p.Line(t.Context()); !errors.Is(err, os.ErrClosed) {
+		t.Errorf("after Close: %v", err)
+	}
+	if err := p.Close(); err != nil {
+		t.Errorf("closed twice: %v", err)
+	}
+}
+
+// A pseudo-terminal has no DTR and no RTS. That is no fault, and since nothing
+// can have been reset, nothing has to settle.
+func TestModemLines(t *testing.T) {
+	pair, err := devices.Terminal()
+	if err != nil {
+		t.Skip("no pseudo-terminals here: ", err)
+	}
+	defer pair.Device.Close()
+	on, s := true, settings
+	s.DTR, s.RTS, s.Settle = &on, &on, time.Minute
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	p, err := port.Open(ctx, pair.Path, s, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	say(t, pair.Device, "1,4.9,V\n")
+	expect(t, p, "1,4.9,V", "")
+	if err := p.Close(); err != nil {
+		t.Error(err)
+	}
+	// The terminal outlives a program that leaves it, as a device does.
+	if p, err = port.Open(ctx, pair.Path, settings, time.Now); err != nil {
+		t.Fatal(err)
+	}
+	say(t, pair.Device, "1,5.0,V\n")
+	expect(t, p, "1,5.0,V", "")
+	if err := p.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestOpenFaults(t *testing.T) {
+	absent := filepath.Join(t.TempDir(), "absent")
+	if _, err := port.Open(t.Context(), absent, settings, time.Now); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "plugged in") {
+		t.Errorf("absent: %v", err)
+	}
+	plain := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(plain, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := port.Open(t.Context(), plain, settings, time.Now); err == nil {
+		t.Error("a file was opened as a port")
+	}
+}
+
+// The same code reads a connection inside the process, and one whose reads give
+// nothing at once.
+func TestInProcess(t *testing.T) {
+	pair := devices.InProcess()
+	p := port.Over(pair.Host, "\n", time.Now)
+	go func() { _, _ = io.WriteString(pair.Device, "1,4.9,V\r\n2,x") }()
+	expect(t, p, "1,4.9,V", "")
+	if err := pair.Device.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.Line(t.Context()); !errors.Is(err, port.ErrGone) {
+		t.Errorf("got %v", err)
+	}
+
+	lazy := &lazyConn{Conn: devices.InProcess().Host.(net.Conn)}
+	p = port.Over(lazy, "\n", time.Now)
+	time.Sleep(30 * time.Millisecond)
+	if err := p.Close(); err != nil {
+		t.Error(err)
+	}
+	if lazy.reads > 100 {
+		t.Errorf("%d reads in 30 ms", lazy.reads)
+	}
+}
+
+type lazyConn struct {
+	net.Conn
+	reads int
+}
+
+func (l *lazyConn) Read([]byte) (int, error) { l.reads++; return 0, nil }

@@ -1,0 +1,36 @@
+package port_test
+
+import (
+	"io"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument/port"
+)
+
+// answering is a device that is asked once, answers and is gone.
+type answering struct{ asked chan struct{} }
+
+func (a answering) Write(data []byte) (int, error) {
+	close(a.asked)
+	time.Sleep(100 * time.Microsecond) // the answer is heard before the question has been said
+	return len(data), nil
+}
+
+func (a answering) Read(buffer []byte) (int, error) {
+	<-a.asked
+	return 0, io.EOF
+}
+
+func (answering) Close() error { return nil }
+
+// What was sent was sent, even where the port ends before the sender knows.
+func TestWriteBeforeTheEnd(t *testing.T) {
+	for range 50 {
+		p := port.Over(answering{make(chan struct{})}, "\n", time.Now)
+		if err := p.Write(t.Context(), []byte("READ?\n")); err != nil {
+			t.Fatal(err)
+		}
+		_ = p.Close() // it is gone
+	}
+}

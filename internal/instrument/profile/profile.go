@@ -1,0 +1,162 @@
+// Package profile describes how one kind of device is opened, how it speaks and
+// how well it measures, as a profile file says it. How to write such a file
+// stands in package probes.
+//
+// All values are SI; the milliohms and milliseconds of the file end here. A
+// Profile is never changed after Parse. The package opens no port and knows no
+// measured value.
+package profile
+
+import (
+	"regexp"
+	"time"
+
+	"ohmkeep/internal/instrument/register"
+	"ohmkeep/internal/run"
+)
+
+// Kind is how a device speaks.
+type Kind int
+
+const (
+	SCPI  Kind = iota // answers when asked
+	Lines             // prints lines by itself
+	Hwmon             // is read by the kernel, which shows it as files
+)
+
+func (k Kind) String() string { return kindNames[k] }
+
+var kindNames = []string{"scpi", "lines", "hwmon"}
+
+// Profile is one kind of device.
+type Profile struct {
+	Name  string
+	Title string
+	Kind  Kind
+	Port  Port
+	Query Query     // SCPI only
+	Line  Line      // Lines only
+	Files Files     // Hwmon only
+	Meter run.Meter // accuracy; named like the profile, without ranges where it states none
+}
+
+// Port is how the serial port is opened.
+type Port struct {
+	Baud     int
+	DataBits int
+	Parity   Parity
+	StopBits int   // 1 or 2
+	DTR, RTS *bool // nil: as the system leaves them
+	Settle   time.Duration
+	// Terminator ends each line that is sent: "\n", "\r\n" or "\r".
+	Terminator string
+}
+
+// Parity is the parity bit of a character.
+type Parity int
+
+const (
+	NoParity Parity = iota
+	OddParity
+	EvenParity
+	MarkParity
+	SpaceParity
+)
+
+var parityNames = []string{"none", "odd", "even", "mark", "space"}
+
+// Query is what a meter is asked.
+type Query struct {
+	Identity string
+	Error    string // "" = the device has no error queue
+	Start    []string
+	Finish   []string
+	Measure  map[run.Quantity][]string // the last of each is a query, the others are commands
+	// Functions are the ranges of a quantity, the smallest first. A quantity is
+	// here or in Measure, not in both.
+	Functions map[run.Quantity][]Function
+	Overload  []string      // answers that mean more than the range holds, beside SCPI's own
+	Turn      int           // readings of one quantity before the next has its turn
+	Every     time.Duration // between two readings by turns
+	Timeout   time.Duration // for one answer
+}
+
+// Function is one function and range of a meter, selected only when another one
+// was in use.
+type Function struct {
+	Select []string      // commands
+	Read   string        // query
+	State  string        // query whose answer names function and range; "" = none
+	Settle time.Duration // after Select; what is read before is unsettled
+	UpTo   float64       // SI, the size that the range holds; +Inf where it has no end
+}
+
+// Asks tells whether a meter can be asked for a quantity.
+func (q Query) Asks(quantity run.Quantity) bool {
+	return len(q.Measure[quantity]) > 0 || len(q.Functions[quantity]) > 0
+}
+
+// Quantities are those that a meter can be asked for.
+func (q Query) Quantities() []run.Quantity {
+	var all []run.Quantity
+	for i := range run.QuantityNames {
+		if q.Asks(run.Quantity(i)) {
+			all = append(all, run.Quantity(i))
+		}
+	}
+	return all
+}
+
+// Line is the form of the lines that a board prints.
+type Line struct {
+	Pattern *regexp.Regexp // of a whole line
+	Comment string         // what begins a line without values; "" = nothing does
+	// Identity is of the comments that say who the board is; nil = the first one does.
+	Identity *regexp.Regexp
+	// AwaitReady takes no value that the chip's conversion-ready flag does not announce.
+	AwaitReady bool
+	Fields     []Field // in the order of the file
+}
+
+// Names of the pattern's groups that are not values.
+const (
+	GroupID     = "id"
+	GroupFault  = "fault"
+	GroupSerial = "serial"
+)
+
+// Field is one value of a line: a decimal number with a unit, register counts, or
+// the word of a chip's register.
+type Field struct {
+	Group     string
+	Unit      string // of the decimal number; "" = UnitGroup says it, or the field is counts
+	UnitGroup string
+
+	Counts          bool
+	Quantity        run.Quantity // counts only
+	PerCount        float64      // SI value of one count
+	Lowest, Highest int64        // counts beyond which the sensor is saturated
+	// Shunt is the resistance in Ω by which volts became the current; 0 = none is known.
+	Shunt float64
+
+	Register *register.Register // nil = Group is a number of its own; implies Counts but for flags
+	Base     int                // of the register's word, 10 or 16
+}
+
+// IsFlags tells whether the field is a register that holds no value.
+func (f Field) IsFlags() bool { return f.Register != nil && f.Register.Measure == register.Flags }
+
+// Files are the kernel's files of one device.
+type Files struct {
+	Names  []string // what the device's file name may say
+	Every  time.Duration
+	Values []FileValue
+}
+
+// FileValue is one file that is read.
+type FileValue struct {
+	File            string // such as in1_input
+	Channel         string
+	Lowest, Highest int64  // as the file says it; beyond them the sensor is saturated
+	ShuntFile       string // of a current: holds the µΩ it was reckoned with; "" = none
+}

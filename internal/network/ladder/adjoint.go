@@ -1,0 +1,222 @@
+package ladder
+
+import (
+	"math"
+
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/run"
+)
+
+// Gradient is the derivatives of one output with respect to every parameter of a
+// network and to how its pixels differ from what is stated, in the same order.
+type Gradient struct {
+	Supplies []Source  // per V, per Ω
+	Reels    []Rails   // per Ω of a segment
+	Joints   []Rails   // per Ω
+	Feeds    []Rails   // per Ω
+	Scale    []float64 // by reel: per unit of pixel.Adjust.Scale
+	Idle     []float64
+	Shift    []float64 // per V
+	Stretch  []float64
+}
+
+// NewGradient makes room for a network's derivatives.
+func (n *Network) NewGradient() *Gradient {
+	r := n.run
+	return &Gradient{
+		Supplies: make([]Source, len(r.Supplies)), Reels: make([]Rails, len(r.Reels)),
+		Joints: make([]Rails, len(r.Joints)), Feeds: make([]Rails, len(r.Feeds)),
+		Scale: make([]float64, len(r.Reels)), Idle: make([]float64, len(r.Reels)), Shift: make([]float64, len(r.Reels)),
+		Stretch: make([]float64, len(r.Reels)),
+	}
+}
+
+// VoltageGradient writes the derivatives of V(from) − V(to) at the last solution.
+// Both points must have nodes (see Potential).
+func (s *Solver) VoltageGradient(from, to run.Point, g *Gradient) error {
+	clear(s.adjoint)
+	s.inject(s.net.node(from), 1)
+	s.inject(s.net.node(to), -1)
+	return s.gradient(g)
+}
+
+// FeedAmpsGradient writes the derivatives of FeedAmps at the last solution.
+func (s *Solver) FeedAmpsGradient(feed int, rail run.Rail, g *Gradient) error {
+	x := s.net.resistors[s.net.feedRail[feed][rail]]
+	sign := s.conductance(x)
+	if rail == run.Minus {
+		sign = -sign
+	}
+	clear(s.adjoint)
+	s.inject(x.a, sign)
+	s.inject(x.b, -sign)
+	if err := s.gradient(g); err != nil {
+		return err
+	}
+	// The current also depends on the conductor's own resistance directly.
+	if ohms := s.ohms(x); ohms >= floorOhms && !math.IsInf(ohms, 1) {
+		own := -s.FeedAmps(feed, rail) / ohms
+		if rail == run.Plus {
+			g.Feeds[feed].Plus += own
+		} else {
+			g.Feeds[feed].Minus += own
+		}
+	}
+	return nil
+}
+
+func (s *Solver) inject(node int32, x float64) {
+	if node != ground {
+		s.adjoint[node] += x
+	}
+}
+
+// gradient solves the adjoint of the nodal equations, A·λ = c for the output cᵀx
+// (A is symmetric), and collects −λᵀ·∂F/∂θ for each parameter θ, F being the sums
+// of currents that leave the nodes.
+func (s *Solver) gradient(g *Gradient) error {
+	if !s.factored {
+		s.condense(tangent)
+		s.assemble()
+		if _, ok := s.matrix.Factorise(); !ok {
+			return ErrSingular
+		}
+		s.factored = true
+	}
+	s.matrix.Solve(s.adjoint)
+	s.supplyGradient(g)
+	s.resistorGradient(g)
+	clear(g.Reels)
+	clear(g.Scale)
+	clear(g.Idle)
+	clear(g.Shift)
+	clear(g.Stretch)
+	for r, nodes := range s.net.tapNodes {
+		for j, p := range nodes {
+			k := s.net.offsets[r] + s.net.taps[r][j] - 1
+			s.loadGradient(g, r, k, at(s.adjoint, p.plus)-at(s.adjoint, p.minus))
+		}
+	}
+	for i := range s.net.sections {
+		s.sectionGradient(g, i)
+	}
+	return nil
+}
+
+func (s *Solver) supplyGradient(g *Gradient) {
+	for i, c := range s.net.current {
+		g.Supplies[i] = Source{}
+		if c != ground {
+			// The source's row is −p + n − r·I + V = 0.
+			g.Supplies[i] = Source{Volts: -s.adjoint[c], Ohms: s.adjoint[c] * s.x[c]}
+		}
+	}
+}
+
+func (s *Solver) resistorGradient(g *Gradient) {
+	for _, x := range s.net.resistors {
+		d := 0.0
+		if ohms := s.ohms(x); ohms >= floorOhms && !math.IsInf(ohms, 1) {
+			d = (at(s.adjoint, x.a) - at(s.adjoint, x.b)) * (at(s.x, x.a) - at(s.x, x.b)) / (ohms * ohms)
+		}
+		s.putRail(g, x, d)
+	}
+}
+
+func (s *Solver) putRail(g *Gradient, x resistor, d float64) {
+	to := g.Joints
+	if x.kind == run.AtJunction {
+		to = g.Feeds
+	}
+	if x.rail == run.Plus {
+		to[x.index].Plus = d
+	} else {
+		to[x.index].Minus = d
+	}
+}
+
+// partials are the derivatives of a pixel's current, see pixel.Load.Partials.
+type partials struct{ scale, idle, shift, stretch float64 }
+
+func partialsOf(load *pixel.Load, v float64) (d partials) {
+	d.scale, d.idle, d.shift, d.stretch = load.Partials(v)
+	return d
+}
+
+func (s *Solver) loadGradient(g *Gradient, reel, k int, lambda float64) {
+	d := s.above[reel]
+	if v := s.volts[k]; v < s.full[reel] {
+		d = partialsOf(&s.loads[reel], v)
+	}
+	g.Scale[reel] -= lambda * d.scale
+	g.Idle[reel] -= lambda * d.idle
+	g.Shift[reel] -= lambda * d.shift
+	g.Stretch[reel] -= lambda * d.stretch
+}
+
+// sectionGradient adds what the inside of a section contributes. The adjoint obeys
+// the same difference equation as the pair voltage, so it has the same split into
+// a pair part and a straight line; per segment, with Δv and Δλ the pair parts,
+// Δs and Δμ the steps of the lines and R = r₊ + r₋,
+//
+//	Δp = Δs·r₊r₋/R + Δv·r₊/R,   Δn = Δs·r₊r₋/R − Δv·r₋/R,
+//
+// and likewise for the adjoint; the derivative to r₊ is Σ Δp·Δλp/r₊².
+func (s *Solver) sectionGradient(g *Gradient, i int) {
+	sec := &s.net.sections[i]
+	first, last := sec.offset+sec.first, sec.offset+sec.last
+	a1 := at(s.adjoint, sec.at.plus) - at(s.adjoint, sec.at.minus)
+	a := at(s.adjoint, sec.to.plus) - at(s.adjoint, sec.to.minus)
+	v := s.volts[last]
+	aLast, vFirst, vLast := a, s.volts[first], v
+	n := float64(sec.last - sec.first)
+	load := &s.loads[sec.reel]
+	full := s.full[sec.reel]
+	product := 0.0
+	level, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
+	above := 0.0 // sum of the adjoint where the load does not depend on the voltage
+	if s.ends[i].sated {
+		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
+		product = (aLast - a1) * (vLast - vFirst) / n
+		above = (a1 + aLast) / 2 * (n - 1)
+	} else {
+		for k := last - 1; k > first; k-- {
+			a2, v2 := (a+s.coupling[k]*a1)*s.inverse[k], s.volts[k]
+			product += (a - a2) * (v - v2)
+			a, v = a2, v2
+			if v >= full {
+				above += a
+				continue
+			}
+			dScale, dIdle, dShift, dStretch := load.Partials(v)
+			level += a * dScale
+			idle += a * dIdle
+			shift += a * dShift
+			stretch += a * dStretch
+		}
+		product += (a - a1) * (v - vFirst)
+	}
+	if above != 0 {
+		d := s.above[sec.reel]
+		level += above * d.scale
+		idle += above * d.idle
+		shift += above * d.shift
+		stretch += above * d.stretch
+	}
+	g.Scale[sec.reel] -= level
+	g.Idle[sec.reel] -= idle
+	g.Shift[sec.reel] -= shift
+	g.Stretch[sec.reel] -= stretch
+
+	plus, minus := s.reelRails(sec.reel)
+	loop := plus + minus
+	line := func(x []float64) float64 {
+		return ((at(x, sec.at.plus)-at(x, sec.to.plus))/plus + (at(x, sec.at.minus)-at(x, sec.to.minus))/minus) / n
+	}
+	ds, dm := line(s.x), line(s.adjoint)
+	both := n * ds * dm / (loop * loop)
+	mixed := (ds*(a1-aLast) + dm*(vFirst-vLast)) / (loop * loop)
+	pairs := product / (loop * loop)
+	g.Reels[sec.reel].Plus += both*minus*minus + mixed*minus + pairs
+	g.Reels[sec.reel].Minus += both*plus*plus - mixed*plus + pairs
+}

@@ -1,0 +1,121 @@
+// Package light is the light that a pixel gives at a voltage: the tristimulus
+// values of its channels together, and how far that is from the same colour at
+// full voltage.
+//
+// A channel's light is taken as proportional to what drives its LEDs (package
+// pixel's Drive) and its chromaticity as fixed: an LED's small change of
+// wavelength and efficacy with current and temperature is left out. Full voltage
+// is the strip's rated volts. The package does not know where a pixel sits.
+package light
+
+import (
+	"math"
+
+	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/colour"
+)
+
+// Law is the light of one kind of pixel in one step. The zero Law is dark.
+type Law struct {
+	load      pixel.Load
+	primaries [pixel.MostChannels]colour.XYZ
+	flat      float64 // V, from it up the light is that at full voltage; +Inf if never
+	full      colour.XYZ
+	fullAt    colour.UV
+	last      colour.UV // of what is seen last before all goes dark
+}
+
+// Seen is what a pixel gives at a voltage.
+type Seen struct {
+	Light colour.XYZ
+	Shift float64 // Δu'v' from the same colour at full voltage; where all is dark, of what was seen last
+	Part  float64 // luminance as a part of that at full voltage; 1 where the step is dark
+}
+
+// Dimming is the part of the light at full voltage that is missing; 0 where there
+// is more.
+func (s Seen) Dimming() float64 { return math.Max(0, 1-s.Part) }
+
+// New gives the law of a strip's pixels at the levels of a step, by channel name.
+func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
+	l := Law{load: pixel.New(strip, levels, by), flat: math.Inf(1)}
+	lowest, highest := math.Inf(1), 0.0
+	for i, c := range strip.Channels[:min(len(strip.Channels), pixel.MostChannels)] {
+		l.primaries[i] = c.Light
+		if levels[c.Name] > 0 {
+			begins := c.Forward
+			if strip.Driver == run.Regulated {
+				begins = c.Knee / 2 // it is off well above that
+			}
+			lowest = math.Min(lowest, begins+by.Shift)
+			highest = math.Max(highest, c.Knee+by.Shift)
+		}
+	}
+	if strip.Driver != run.Resistor && highest <= strip.Volts {
+		l.flat = highest
+	}
+	l.full = l.at(strip.Volts)
+	l.fullAt = l.full.UV()
+	l.last = l.fullAt
+	for v := math.Max(lowest, 0); v < strip.Volts && l.full.Y > 0; v += strip.Volts / 1000 {
+		if faint := l.at(v); faint.Y > 0 {
+			l.last = faint.UV()
+			break
+		}
+	}
+	return l
+}
+
+// Laws gives the law of each reel's pixels in a step.
+func Laws(r *run.Run, step run.Step, by pixel.Adjust) []Law {
+	laws := make([]Law, len(r.Reels))
+	for i, reel := range r.Reels {
+		laws[i] = New(reel.Strip, step.Levels, by)
+	}
+	return laws
+}
+
+// Full is the light at full voltage.
+func (l *Law) Full() colour.XYZ { return l.full }
+
+// Dark tells whether the step lights no channel of these pixels.
+func (l *Law) Dark() bool { return !(l.full.Y > 0) }
+
+// At gives the light at v volts.
+func (l *Law) At(v float64) colour.XYZ {
+	if v >= l.flat {
+		return l.full
+	}
+	return l.at(v)
+}
+
+func (l *Law) at(v float64) colour.XYZ {
+	var sum colour.XYZ
+	for i, part := range l.load.Drive(v) {
+		sum = sum.Plus(l.primaries[i].Times(part))
+	}
+	return sum
+}
+
+// See gives the light at v volts beside that at full voltage.
+func (l *Law) See(v float64) Seen {
+	switch {
+	case l.Dark():
+		return Seen{Part: 1}
+	case v >= l.flat:
+		return Seen{Light: l.full, Part: 1}
+	}
+	s := Seen{Light: l.at(v)}
+	s.Part = s.Light.Y / l.full.Y
+	at := l.last
+	if s.Light.Y > 0 {
+		at = s.Light.UV()
+	}
+	s.Shift = at.Distance(l.fullAt)
+	return s
+}
+
+// Flat is the voltage at and above which the light is that at full voltage; +Inf
+// where it always depends on the voltage (resistors), or still does at full voltage.
+func (l *Law) Flat() float64 { return l.flat }

@@ -1,0 +1,40 @@
+// Package changepoint watches a series for a change: the cumulative sum and the
+// exponentially weighted mean that signal one, their average run lengths, and the
+// step or bend that explains it best. Values are standardised by whoever calls:
+// zero mean and unit deviation while nothing happens.
+package changepoint
+
+import "math"
+
+// Cusum is the two-sided tabular cumulative sum (Page 1954; NIST/SEMATECH e-Handbook
+// 6.3.2.3). Slack and Limit are in the units of the values.
+type Cusum struct {
+	Slack, Limit float64
+	High, Low    float64 // the two sums, ≥ 0
+}
+
+// Add takes a deviation from the target and tells whether either sum is beyond the
+// limit.
+func (c *Cusum) Add(deviation float64) bool {
+	c.High = math.Max(0, c.High+deviation-c.Slack)
+	c.Low = math.Max(0, c.Low-deviation-c.Slack)
+	return c.High > c.Limit || c.Low > c.Limit
+}
+
+// Ewma is the exponentially weighted moving average (Roberts 1959; e-Handbook
+// 6.3.2.4) with the limits it has after many values.
+type Ewma struct {
+	Weight float64 // of the newest value, 0 to 1
+	Width  float64 // of the limits, in deviations of the average
+	Mean   float64
+}
+
+// Limit is how far the average may go, in deviations of one value.
+func (e Ewma) Limit() float64 { return e.Width * math.Sqrt(e.Weight/(2-e.Weight)) }
+
+// Add takes a deviation from the target and tells whether the average is beyond
+// its limit.
+func (e *Ewma) Add(deviation float64) bool {
+	e.Mean += e.Weight * (deviation - e.Mean)
+	return math.Abs(e.Mean) > e.Limit()
+}

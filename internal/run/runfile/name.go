@@ -1,0 +1,95 @@
+package runfile
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/run/toml"
+)
+
+const longestName = 64
+
+// names are the names already given in one set, and the table of each.
+type names map[string]*toml.Table
+
+// label reads the name of something that points, joints and readings name: its
+// letters must leave room for dots, signs and commas around it.
+func (r *reader) label(t *toml.Table, taken names) string {
+	name := r.phrase(t)
+	if name == "" {
+		return ""
+	}
+	for _, c := range name {
+		if !unicode.IsLetter(c) && !unicode.IsMark(c) && !unicode.IsDigit(c) && !strings.ContainsRune(" _-", c) {
+			t.Fault("name", fmt.Sprintf("%q cannot hold %q", name, c), "letters, digits, space, underscore and hyphen")
+			break
+		}
+	}
+	if strings.HasPrefix(name, "-") || strings.HasSuffix(name, "-") {
+		t.Fault("name", fmt.Sprintf("%q begins or ends with a hyphen", name), "a hyphen stands between letters")
+	}
+	taken.take(t, name)
+	return name
+}
+
+// title reads the name of something that only has to be told from its like.
+func (r *reader) title(t *toml.Table, taken names) string {
+	name := r.phrase(t)
+	if name != "" {
+		taken.take(t, name)
+	}
+	return name
+}
+
+// phrase reads a name of any printing letters; "" stands for one that is not there.
+func (r *reader) phrase(t *toml.Table) string {
+	name, ok := t.Text("name")
+	switch {
+	case !ok && !t.Has("name"):
+		t.Missing("name", "what it is called")
+	case !ok:
+	case strings.TrimSpace(name) != name || name == "":
+		t.Fault("name", fmt.Sprintf("%q is empty or begins or ends with a space", name), "")
+	case len([]rune(name)) > longestName:
+		t.Fault("name", fmt.Sprintf("is longer than %d letters", longestName), "")
+	case strings.ContainsFunc(name, unprintable):
+		t.Fault("name", fmt.Sprintf("%q holds quotation marks, a comma or a control character", name), "")
+	}
+	return name
+}
+
+func unprintable(c rune) bool { return !unicode.IsPrint(c) || strings.ContainsRune(`",`, c) }
+
+func (n names) take(t *toml.Table, name string) {
+	if before, ok := n[name]; ok {
+		t.Fault("name", fmt.Sprintf("%q is already the name of what begins on line %d", name, before.Line("")), "")
+		return
+	}
+	n[name] = t
+}
+
+// choice reads one of several words and gives its index; fallback is that of a
+// key that is not there, or -1 where it must be.
+func choice(t *toml.Table, key string, words []string, fallback int) int {
+	word, ok := t.Text(key)
+	if !ok {
+		if !t.Has(key) && fallback < 0 {
+			t.Missing(key, fault.Suggest("", words))
+		}
+		return max(fallback, 0)
+	}
+	for i, w := range words {
+		if w == word {
+			return i
+		}
+	}
+	t.Fault(key, fmt.Sprintf("%q is not known here", word), fault.Suggest(word, words))
+	return max(fallback, 0)
+}
+
+// unknown reports a name that nothing has, with the nearest that something has.
+func unknown(t *toml.Table, key, what, name string, have []string) {
+	t.Fault(key, fmt.Sprintf("no %s is named %q", what, name), fault.Suggest(name, have))
+}

@@ -1,0 +1,88 @@
+package runfile
+
+import (
+	"fmt"
+	"strconv"
+
+	"ohmkeep/internal/run/toml"
+)
+
+// span is the range that a number of the file must lie in, in the file's unit.
+type span struct {
+	low, high float64
+	above     bool // low itself is not allowed
+	unit      string
+}
+
+// mostPixels is the most that a reel, or a run, can have.
+const mostPixels = 1_000_000
+
+// Wider than anything that is built, narrow enough to catch a wrong unit or a
+// slipped decimal point.
+var (
+	volts        = span{0, 60, true, " V"} // extra-low voltage
+	amps         = span{0, 1000, true, " A"}
+	milliamps    = span{0, 10_000, true, " mA"}
+	idleCurrent  = span{0, 1000, false, " mA"}
+	milliohms    = span{0, 1e6, false, " mΩ"}
+	ohms         = span{0, 1e6, true, " Ω"}
+	limit        = span{0, 1e6, true, " mΩ"}
+	metres       = span{0, 10_000, false, " m"}
+	reelMetres   = span{0, 10_000, true, " m"}
+	density      = span{0, 10_000, true, " pixels per metre"}
+	pixelCount   = span{1, mostPixels, false, ""}
+	level        = span{0, 1, false, ""}
+	ambient      = span{-40, 90, false, " °C"}
+	percent      = span{0, 100, false, " %"}
+	limitPercent = span{0, 1000, true, " %"}
+	shift        = span{0, 1, true, " in CIE 1976 u'v'"}
+	positive     = span{0, 1e9, true, ""}
+	counts       = span{0, 1e6, false, ""}
+	shown        = span{1, 43_200, false, " s"}
+	settling     = span{0, 3600, false, " s"}
+	between      = span{0.05, 86_400, false, " s"}
+)
+
+func (s span) holds(x float64) bool { return x <= s.high && (x > s.low || x == s.low && !s.above) }
+
+func (s span) String() string {
+	low, high := plain(s.low), plain(s.high)
+	if s.above {
+		return fmt.Sprintf("more than %s, up to %s%s", low, high, s.unit)
+	}
+	return fmt.Sprintf("%s to %s%s", low, high, s.unit)
+}
+
+// plain writes a number without an exponent.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// number reads a number and checks its range; ok is false where there is none to use.
+func number(t *toml.Table, key string, s span) (x float64, ok bool) {
+	x, ok = t.Number(key)
+	return x, ok && inside(t, key, x, s)
+}
+
+// inside reports a number outside its range.
+func inside(t *toml.Table, key string, x float64, s span) bool {
+	if s.holds(x) {
+		return true
+	}
+	t.Fault(key, fmt.Sprintf("%g is out of range", x), s.String())
+	return false
+}
+
+// numberOr reads a number that may be left out.
+func numberOr(t *toml.Table, key string, fallback float64, s span) float64 {
+	if x, ok := number(t, key, s); ok {
+		return x
+	}
+	return fallback
+}
+
+// need reads a number that must be there.
+func need(t *toml.Table, key string, s span, hint string) float64 {
+	if !t.Has(key) {
+		t.Missing(key, hint)
+	}
+	return numberOr(t, key, 0, s)
+}

@@ -1,0 +1,95 @@
+// Package runfile reads a run file (TOML) into a run.Run, or says everything that
+// is wrong with it.
+//
+// Reading goes in two rounds. The first takes each table for itself: types,
+// ranges, names, unknown keys. The second ties names to what they name and
+// follows the rails from the supplies. The second round is left out where a line
+// was no TOML, because whatever it misses may have stood there; the rails are
+// followed only where all else is right.
+//
+// What a file may leave out gets the default that stands beside its key here;
+// defaults without a source are common practice.
+package runfile
+
+import (
+	"fmt"
+	"os"
+
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/toml"
+)
+
+// Load reads a run file. Its error is the file system's or a fault.List.
+func Load(path string) (*run.Run, error) {
+	src, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("run file: %w", err)
+	}
+	return Parse(path, src)
+}
+
+// Parse reads the bytes of a run file; file is its name, for messages. Its error
+// is a fault.List.
+func Parse(file string, src []byte) (*run.Run, error) {
+	root := toml.Parse(file, src)
+	r := &reader{root: root, run: &run.Run{File: file}}
+	r.readAll()
+	root.Done()
+	if !root.Damaged() {
+		r.tieAll()
+	}
+	if root.Err() == nil {
+		r.followRails()
+	}
+	if err := root.Err(); err != nil {
+		return nil, err
+	}
+	return r.run, nil
+}
+
+// reader holds a run while it is read. The tables beside it are those of the
+// run's parts, index for index, for faults that the second round finds.
+type reader struct {
+	root *toml.Table
+	run  *run.Run
+
+	strip      settings
+	stripTable *toml.Table // nil where the file has none
+	places     names       // of supplies and junctions, which share one set
+	listed     []run.Joint // what the file says of joints, not tied yet
+
+	reels, joints, junctions, feeds, steps, checks, probes []*toml.Table
+	probeChannels                                          [][]*toml.Table // of each probe
+}
+
+const schema = 1
+
+func (r *reader) readAll() {
+	if version, ok := r.root.Number("schema"); ok && version != schema {
+		r.root.Fault("schema", fmt.Sprintf("%g is not a form of run file known here", version), "write schema = 1")
+	} else if !ok && !r.root.Has("schema") {
+		r.root.Missing("schema", "write schema = 1")
+	}
+	r.run.Name = r.phrase(r.root)
+	r.run.Ambient = numberOr(r.root, "ambient_celsius", 20, ambient)
+	r.readStrip()
+	r.readSupplies()
+	r.readReels()
+	r.readJoints()
+	r.readJunctions()
+	r.readFeeds()
+	r.readSteps()
+	r.readMeters()
+	r.readProbes()
+	r.readChecks()
+	r.readLimits()
+}
+
+func (r *reader) tieAll() {
+	r.tieReels()
+	r.makeJoints()
+	r.tieFeeds()
+	r.tieSteps()
+	r.tieProbes()
+	r.tieChecks()
+}

@@ -1,0 +1,289 @@
+package chart
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"github.com/wcharczuk/go-chart/v2"
+	"github.com/wcharczuk/go-chart/v2/drawing"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/text/printable"
+)
+
+const mostElements = 60 // rows; the rest are counted below
+
+// Resistances draws every element's resistance with its 95 % interval against
+// its limit, one row an element, in the order given. width is in pixels.
+func Resistances(elements []assessment.Element, width int) *Picture {
+	left := len(elements) - mostElements
+	if left > 0 {
+		elements = elements[:mostElements]
+	}
+	b := bars{elements: elements, width: float64(width), left: left}
+	b.beside = b.width >= 600
+	b.axis()
+	return b.picture()
+}
+
+type bars struct {
+	elements []assessment.Element
+	left     int // elements without a row
+	width    float64
+	beside   bool // names stand beside the bars; on a phone above them
+	log      bool
+	x        span // mΩ, or its decimal logarithm
+	ticks    []tick
+}
+
+// milli gives the place of a resistance on the axis.
+func (b bars) milli(ohms float64) float64 {
+	if b.log {
+		return math.Log10(max(ohms*1000, 1e-9))
+	}
+	return ohms * 1000
+}
+
+// axis chooses the range, and a logarithmic axis where a small resistance would
+// vanish beside a large one. Estimates and limits decide; the end of an interval
+// that reaches much further is cut off and drawn as an arrow.
+func (b *bars) axis() {
+	var core, ends extent
+	for _, e := range b.elements {
+		for _, v := range []float64{e.Ohms, e.Limit} {
+			if v > 0 && !math.IsInf(v, 0) && !e.Open() {
+				core.add(v)
+			}
+		}
+		if e.Low > 0 {
+			ends.add(e.Low)
+		}
+		if e.Open() && e.Low > 0 && e.Low < absurd {
+			core.add(e.Low, 2*e.Low) // room for the arrow
+		}
+		if e.High > 0 && e.High < absurd {
+			ends.add(e.High)
+		}
+	}
+	if !core.any {
+		core = ends
+	}
+	if !core.any {
+		core.add(0.001, 0.01)
+	}
+	low, high := core.min, core.max
+	if ends.any {
+		low = min(low, max(ends.min, core.min/4))
+		high = max(high, min(ends.max, core.max*4))
+	}
+	wanted := int(b.width / 90)
+	if b.log = high > 15*low; b.log {
+		from, to := math.Log10(low*1000), math.Log10(high*1000)
+		room := (to - from) * 0.04
+		b.x = span{from - room, to + 2*room}
+		b.ticks = b.x.logTicks()
+		return
+	}
+	b.x = span{0, high * 1000 * 1.08}
+	b.ticks = b.x.ticks(wanted)
+}
+
+func (b bars) picture() *Picture {
+	names, values := b.columns()
+	rowHeight, from, to := 30.0, 14+names+18, b.width-values-32
+	if !b.beside {
+		rowHeight, from, to = 52, 16, b.width-24
+	}
+	count := max(1, len(b.elements))
+	n := panel{
+		top: 74, height: rowHeight * float64(count), left: from, right: to, pictureExtent: b.width,
+		x: b.x, y: span{0, float64(count)}, xTicks: b.ticks, gridX: true, above: 4, below: 62,
+		xTitle: "mΩ at 20 °C (reels: mΩ a metre)",
+	}
+	if b.log {
+		n.xTitle += ", logarithmic scale"
+	}
+	if len(b.elements) == 0 {
+		n.layers = append(n.layers, func(p pen, f frame) {
+			p.text("no resistance is known", point{(f.left + f.right) / 2, f.top + rowHeight/2 + 4}, body, faint, centre)
+		})
+	}
+	for i, e := range b.elements {
+		n.layers = append(n.layers, func(p pen, f frame) { b.row(p, f, float64(i)*rowHeight+f.top, rowHeight, e, i%2 == 1) })
+	}
+	key := b.legend()
+	n.top += key.height(b.width) - legendLine
+	title := "Resistances against their limits"
+	return &Picture{title: title, width: b.width, height: n.top + n.height + n.below, draw: func(p pen) error {
+		p.text(title, point{14, 23}, large, text, left)
+		key.draw(p, 32, b.width)
+		if b.left > 0 {
+			p.text(fmt.Sprintf("and %d more, in the table", b.left), point{14, n.top + n.height + n.below - 8}, small, text, left)
+		}
+		return n.draw(p)
+	}}
+}
+
+// columns gives the widths that the names and the values need.
+func (b bars) columns() (names, values float64) {
+	font, err := chart.GetDefaultFont()
+	if err != nil {
+		return 200, 180
+	}
+	names, values = 80, 80
+	for _, e := range b.elements {
+		names = max(names, min(220, measure(font, Label(e), body)))
+		values = max(values, measure(font, statement(e), body))
+	}
+	return names, values
+}
+
+// statement is the verdict and the value.
+func statement(e assessment.Element) string {
+	if e.Verdict == assessment.None {
+		return value(e)
+	}
+	return string(e.Verdict) + ": " + value(e)
+}
+
+func (b bars) legend() legend {
+	mark := func(v assessment.Verdict) func(pen, point) {
+		return func(p pen, at point) { verdictMark(p, v, at) }
+	}
+	l := legend{{"pass", mark(assessment.Pass)}, {"fail", mark(assessment.Fail)}, {"unproven", mark(assessment.Unproven)}}
+	return append(l,
+		entry{"95 % interval", func(p pen, at point) { interval(p, at.x-10, at.x+10, at.y, ink{stroke: faint, width: 2}, 0) }},
+		entry{"limit; too much from here", func(p pen, at point) {
+			p.box(ink{fill: pale(faulty, 28)}, at.x, at.y-7, at.x+10, at.y+7)
+			p.line(ink{stroke: text, width: 2}, point{at.x, at.y - 7}, point{at.x, at.y + 7})
+		}})
+}
+
+// row draws one element: name, bar, verdict and value.
+func (b bars) row(p pen, f frame, top, height float64, e assessment.Element, shaded bool) {
+	if shaded {
+		p.box(ink{fill: pale(strip, 110)}, 4, top, b.width-4, top+height)
+	}
+	mid := top + height/2
+	said, c := statement(e), verdictColour(e.Verdict)
+	if b.beside {
+		p.text(p.fit(Label(e), body, f.left-24), point{14, mid + 4.5}, body, text, left)
+		p.text(said, point{f.right + 14, mid + 4.5}, body, c, left)
+	} else {
+		p.text(said, point{b.width - 14, top + 17}, body, c, right)
+		p.text(p.fit(Label(e), body, b.width-44-p.measure(said, body)), point{14, top + 17}, body, text, left)
+		mid = top + 36
+	}
+	if e.Limit > 0 && drawable(e.Limit) {
+		x := f.px(b.milli(e.Limit))
+		p.box(ink{fill: pale(faulty, 28)}, x, mid-10, f.right, mid+10)
+		p.line(ink{stroke: text, width: 2}, point{x, mid - 10}, point{x, mid + 10})
+	}
+	b.bar(p, f, mid, e, c)
+}
+
+// bar draws interval and estimate. An end beyond the frame becomes an arrow.
+func (b bars) bar(p pen, f frame, y float64, e assessment.Element, c drawing.Color) {
+	if math.IsNaN(e.Ohms) {
+		return
+	}
+	low, high := e.Low, e.High
+	if math.IsNaN(low) {
+		low = e.Ohms
+	}
+	if math.IsNaN(high) {
+		high = e.Ohms
+	}
+	if e.Open() {
+		high = math.Inf(1)
+	}
+	with := ink{stroke: c, width: 2.5}
+	if !e.Known {
+		with.dash = []float64{4, 3}
+	}
+	arrows := 0
+	if low < high && b.milli(low) < b.x.min-1e-9 {
+		arrows |= arrowLeft
+	}
+	if high > absurd || b.milli(high) > b.x.max {
+		arrows |= arrowRight
+	}
+	interval(p, f.px(b.milli(low)), f.px(b.milli(min(high, absurd))), y, with, arrows)
+	if !e.Open() {
+		verdictMark(p, e.Verdict, point{f.px(b.milli(e.Ohms)), y})
+	} else {
+		verdictMark(p, e.Verdict, point{f.right - 22, y})
+	}
+}
+
+const (
+	arrowLeft = 1 << iota
+	arrowRight
+)
+
+// interval draws a bar from x0 to x1 with end strokes or arrow heads.
+func interval(p pen, x0, x1, y float64, with ink, arrows int) {
+	p.line(with, point{x0, y}, point{x1, y})
+	end := ink{stroke: with.stroke, width: with.width}
+	head := ink{fill: with.stroke}
+	if arrows&arrowLeft != 0 {
+		p.area(head, point{x0 - 3, y}, point{x0 + 8, y - 5}, point{x0 + 8, y + 5})
+	} else {
+		p.line(end, point{x0, y - 5}, point{x0, y + 5})
+	}
+	if arrows&arrowRight != 0 {
+		p.area(head, point{x1 + 3, y}, point{x1 - 8, y - 5}, point{x1 - 8, y + 5})
+	} else {
+		p.line(end, point{x1, y - 5}, point{x1, y + 5})
+	}
+}
+
+// Label names an element with the conductor it covers, such as "joint
+// west-north minus".
+func Label(e assessment.Element) string {
+	label := string(e.Kind) + " " + printable.Short(e.Name, 40)
+	if e.Rail == assessment.Plus || e.Rail == assessment.Minus {
+		label += " " + string(e.Rail)
+	}
+	return label
+}
+
+// value says how large a resistance is.
+func value(e assessment.Element) string {
+	unit := " mΩ"
+	if e.Kind == assessment.Reel {
+		unit = " mΩ/m"
+	}
+	switch {
+	case e.Open() && e.Low > 0 && e.Low < absurd:
+		return "open, over " + Milliohms(e.Low) + unit
+	case e.Open():
+		return "open"
+	case !e.Known:
+		return "assumed " + Milliohms(e.Ohms) + unit
+	}
+	return Milliohms(e.Ohms) + unit
+}
+
+// Milliohms writes a resistance in milliohms without a unit, to the hundredth
+// below 10, to the tenth below 1000 and whole from there; what nobody measures in
+// milliohms, in kiloohms.
+func Milliohms(ohms float64) string {
+	v := ohms * 1000
+	switch size := math.Abs(v); {
+	case math.IsNaN(v), math.IsInf(v, -1):
+		return "?"
+	case math.IsInf(v, 0):
+		return "∞"
+	case size >= 1e9:
+		return strconv.FormatFloat(v, 'g', 2, 64)
+	case size >= 1e7:
+		return strconv.FormatFloat(v/1e6, 'f', 0, 64) + " kΩ"
+	case size >= 999.95:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case size >= 9.995:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
+}

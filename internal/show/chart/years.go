@@ -1,0 +1,241 @@
+package chart
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"ohmkeep/internal/result/history"
+)
+
+// yearsHeight is that of the frame, px.
+const yearsHeight = 210
+
+// Years draws what became of one element: its resistance night by night at 20 °C, the
+// course through it with the 95 % band, the changes, the limit, and where a drift is
+// heading. width is in pixels.
+func Years(s history.Series, width int) *Picture {
+	y := years{Series: s, width: float64(width)}
+	y.title = fmt.Sprintf("%s %s: %s", s.Kind, s.Name, s.Verdict)
+	return y.picture()
+}
+
+type years struct {
+	history.Series
+	title string
+	width float64
+}
+
+// day is the time axis.
+func day(t time.Time) float64 { return float64(t.Unix()) / 86400 }
+
+func (y *years) picture() *Picture {
+	legend := y.legend()
+	top := 30 + legend.height(y.width) + 34
+	n := panel{heading: "mΩ loop at 20 °C", top: top, height: yearsHeight, left: 56, right: y.width - 14, above: 30, below: 30,
+		pictureExtent: y.width, x: y.span(), y: y.reach()}
+	n.yTicks, n.xTicks = n.y.ticks(6), months(n.x, int(y.width/90))
+	if len(y.Nights) == 0 {
+		n.xTicks, n.yTicks = nil, nil
+		n.layers = append(n.layers, func(p pen, f frame) {
+			p.text("nothing is known here", point{(f.left + f.right) / 2, (f.top + f.bottom) / 2}, body, faint, centre)
+		})
+	}
+	n.layers = append(n.layers, y.drawBand, y.drawFan, y.drawNights, y.drawCourse, y.drawChanges, y.drawLimit)
+	return &Picture{title: y.title, width: y.width, height: top + yearsHeight + n.below, draw: func(p pen) error {
+		p.text(p.fit(y.title, large, y.width-28), point{14, 23}, large, text, left)
+		legend.draw(p, 30, y.width)
+		return n.draw(p)
+	}}
+}
+
+// ahead is how far beyond the last night the picture reaches, as a part of the record,
+// where something is heading for its limit.
+const ahead = 0.4
+
+func (y *years) span() span {
+	if len(y.Nights) == 0 {
+		return span{0, 1}
+	}
+	from, to := day(y.Nights[0].Time), day(y.Nights[len(y.Nights)-1].Time)
+	long := math.Max(to-from, 1)
+	if y.fans() {
+		to += ahead * long
+	}
+	return span{from - 0.02*long, to + 0.02*long}
+}
+
+// fans tells whether there is a drift to draw on.
+func (y *years) fans() bool {
+	return y.Verdict == history.Drifting && drawable(y.PerYearLow) && drawable(y.PerYearHigh) && drawable(y.Ohms)
+}
+
+// reach gives the range of the resistances; single wild nights stand at the edge.
+func (y *years) reach() span {
+	var e extent
+	for _, c := range y.Stretches {
+		e.add(1e3*c.Begin, 1e3*c.End)
+	}
+	for _, n := range y.Nights {
+		if !n.Apart {
+			e.add(1e3 * n.Ohms)
+		}
+	}
+	if drawable(y.Low) && drawable(y.High) && y.High-y.Low < 0.2 {
+		e.add(1e3*y.Low, 1e3*y.High)
+	}
+	if drawable(y.Limit) && (y.Verdict != history.Steady || 1e3*y.Limit < 2*e.max+10) {
+		e.add(1e3 * y.Limit)
+	}
+	if y.fans() {
+		e.add(1e3 * (y.Ohms + y.PerYear*ahead*y.record()))
+	}
+	got := e.padded(0.08, 4, span{0, 1})
+	if got.min < 0 && e.min >= 0 {
+		got.min = 0
+	}
+	return got
+}
+
+// record is how long the nights reach back, in years.
+func (y *years) record() float64 {
+	return (day(y.Nights[len(y.Nights)-1].Time) - day(y.Nights[0].Time)) / 365.25
+}
+
+var nightInk = ink{fill: pale(sound, 110)}
+
+func (y *years) drawNights(p pen, f frame) {
+	column := math.Inf(-1)
+	for _, n := range y.Nights {
+		if !drawable(n.Ohms) {
+			continue
+		}
+		at := f.at(day(n.Time), 1e3*n.Ohms)
+		if n.Apart {
+			p.dot(ink{fill: paper, stroke: faulty, width: 1.25}, at, 2.5)
+			continue
+		}
+		if at.x-column < 0.25 { // ten years of nights are more than can be seen
+			continue
+		}
+		column = at.x
+		p.dot(nightInk, at, 1.8)
+	}
+}
+
+// drawBand draws what the 95 % interval leaves open about the level.
+func (y *years) drawBand(p pen, f frame) {
+	if !drawable(y.Low) || !drawable(y.High) || !drawable(y.Ohms) {
+		return
+	}
+	for _, c := range y.Stretches {
+		a, b := day(c.From), day(c.To)
+		p.area(ink{fill: pale(sound, 32)},
+			f.at(a, 1e3*math.Max(0, c.Begin-(y.Ohms-y.Low))), f.at(b, 1e3*math.Max(0, c.End-(y.Ohms-y.Low))),
+			f.at(b, 1e3*(c.End+(y.High-y.Ohms))), f.at(a, 1e3*(c.Begin+(y.High-y.Ohms))))
+	}
+}
+
+func (y *years) drawCourse(p pen, f frame) {
+	for _, c := range y.Stretches {
+		p.line(ink{stroke: text, width: 1.75}, f.at(day(c.From), 1e3*c.Begin), f.at(day(c.To), 1e3*c.End))
+	}
+}
+
+// drawFan draws where a drift leads, as long as it stays within the frame.
+func (y *years) drawFan(p pen, f frame) {
+	if !y.fans() {
+		return
+	}
+	from, long := day(y.Last), ahead*y.record()
+	to := from + long*365.25
+	at := func(level, perYear float64) point { return f.at(to, 1e3*(level+perYear*long)) }
+	p.area(ink{fill: pale(unknown, 45)}, f.at(from, 1e3*y.Low), at(y.Low, y.PerYearLow), at(y.High, y.PerYearHigh), f.at(from, 1e3*y.High))
+	p.line(ink{stroke: unknown, width: 1.75, dash: []float64{6, 3}}, f.at(from, 1e3*y.Ohms), at(y.Ohms, y.PerYear))
+}
+
+func (y *years) drawLimit(p pen, f frame) {
+	if !drawable(y.Limit) || !f.y.holds(1e3*y.Limit) {
+		return
+	}
+	at := f.py(1e3 * y.Limit)
+	p.line(ink{stroke: faulty, width: 1.5, dash: []float64{9, 4}}, point{f.left, at}, point{f.right, at})
+	p.text(fmt.Sprintf("limit %.3g", 1e3*y.Limit), point{f.right - 4, at - 5}, small, faulty, right)
+}
+
+// drawChanges marks changes and the beginnings of stretches, with their words where
+// there is room.
+func (y *years) drawChanges(p pen, f frame) {
+	free := f.left
+	mark := func(at time.Time, word string, i ink) {
+		x := f.px(day(at))
+		p.line(i, point{x, f.top}, point{x, f.bottom})
+		wide := p.measure(word, small) + 8
+		place := x + 4
+		if x+wide > f.right {
+			place = x - wide
+		}
+		if place >= free {
+			p.text(word, point{place, f.top + 12}, small, i.stroke, left)
+			free = place + wide
+		}
+	}
+	for _, m := range y.Marks {
+		mark(m.Time, p.fit(m.Text, small, 150), ink{stroke: faint, width: 1, dash: []float64{2, 3}})
+	}
+	free = f.left
+	for _, c := range y.Changes {
+		mark(c.Time, fmt.Sprintf("%s %s", c.Shape, c.Time.Format("2 Jan")), ink{stroke: faulty, width: 1.25})
+	}
+}
+
+func (y *years) legend() legend {
+	l := legend{
+		{"one night", func(p pen, at point) { p.dot(ink{fill: sound}, at, 3) }},
+		{"course", func(p pen, at point) {
+			p.line(ink{stroke: text, width: 1.75}, point{at.x - 11, at.y}, point{at.x + 11, at.y})
+		}},
+		{"95 % band", func(p pen, at point) { p.box(ink{fill: pale(sound, 50)}, at.x-11, at.y-6, at.x+11, at.y+6) }},
+	}
+	for _, n := range y.Nights {
+		if n.Apart {
+			l = append(l, entry{"contradicts its neighbours", func(p pen, at point) {
+				p.dot(ink{fill: paper, stroke: faulty, width: 1.25}, at, 3)
+			}})
+			break
+		}
+	}
+	if y.fans() {
+		l = append(l, entry{"where it is heading", func(p pen, at point) {
+			p.box(ink{fill: pale(unknown, 60)}, at.x-11, at.y-6, at.x+11, at.y+6)
+			p.line(ink{stroke: unknown, width: 1.75, dash: []float64{6, 3}}, point{at.x - 11, at.y}, point{at.x + 11, at.y})
+		}})
+	}
+	return l
+}
+
+// months gives the beginnings of months, of quarters or of years, whichever are about n.
+func months(s span, n int) []tick {
+	begin := time.Unix(int64(s.min*86400), 0).UTC()
+	for _, every := range []int{1, 2, 3, 6, 12, 24, 60, 120} {
+		var out []tick
+		at := time.Date(begin.Year(), time.January, 1, 0, 0, 0, 0, time.UTC)
+		if every > 12 {
+			at = at.AddDate(-(begin.Year() % (every / 12)), 0, 0)
+		}
+		for ; day(at) <= s.max && len(out) <= 4*n+40; at = at.AddDate(0, every, 0) {
+			if day(at) < s.min {
+				continue
+			}
+			label := at.Format("Jan 2006")
+			if every >= 12 {
+				label = at.Format("2006")
+			}
+			out = append(out, tick{day(at), label})
+		}
+		if len(out) <= max(n, 2) {
+			return out
+		}
+	}
+	return nil
+}

@@ -1,0 +1,174 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/text/printable"
+)
+
+// ColourTable writes what is seen of a run as plain text of at most 80 columns: in
+// words what changes and where, the worst pixel, and what it is owed to. colour
+// adds ANSI colours to the words. The error is the writer's.
+func ColourTable(w io.Writer, a *colourloss.Appearance, colour bool) error {
+	t := table{w: bufio.NewWriter(w), colour: colour}
+	t.wrapped("", changed(a), 0, a.Verdict)
+	t.wrapped("", printable.Short(nameOf(a.Run), 120)+inStep(a.Step.Name)+", "+basis(a), 0, assessment.None)
+	t.wrapped("", spotText(a), 0, assessment.None)
+	for _, warning := range a.Warnings {
+		t.wrapped("warning", warning, wordWidth, assessment.None)
+	}
+	if len(a.Places) > 0 {
+		t.heading("Beyond a limit")
+		for _, p := range a.Places {
+			t.wrapped("", printable.Short(placeText(p), 120), 2, assessment.None)
+		}
+	}
+	t.shares(a)
+	return t.w.Flush()
+}
+
+func basis(a *colourloss.Appearance) string {
+	if a.Fitted {
+		return "as its readings show it"
+	}
+	return "if everything is as its file states"
+}
+
+// changed says in words whether the run dims, changes colour, or both.
+func changed(a *colourloss.Appearance) string {
+	where := placesText(a.Places)
+	switch a.Change {
+	case colourloss.Both:
+		return "DIMMER AND OFF COLOUR: " + where
+	case colourloss.DimmerOnly:
+		return "DIMMER ONLY, the colour holds: " + where
+	case colourloss.ColourOnly:
+		return "OFF COLOUR ONLY, the brightness holds: " + where
+	}
+	if a.Verdict == assessment.Unproven {
+		return "COLOUR AND BRIGHTNESS HOLD by the best estimate, but the readings leave room for more"
+	}
+	return "COLOUR AND BRIGHTNESS HOLD along the whole run"
+}
+
+// placesText names the places in one line.
+func placesText(places []colourloss.Stretch) string {
+	var joined []colourloss.Stretch
+	for _, p := range places { // neighbouring stretches of one reel are one place to a person
+		if n := len(joined); n > 0 && joined[n-1].Reel == p.Reel && joined[n-1].To+1 == p.From {
+			joined[n-1].To = p.To
+			continue
+		}
+		joined = append(joined, p)
+	}
+	var names []string
+	for _, p := range joined {
+		names = append(names, fmt.Sprintf("%s %d to %d", printable.Short(p.Reel, 40), p.From, p.To))
+	}
+	return few(names)
+}
+
+func placeText(p colourloss.Stretch) string {
+	var what []string
+	if p.Colour {
+		what = append(what, fmt.Sprintf("colour off by up to %s", figures(p.Shift, 2)))
+	}
+	if p.Dim {
+		what = append(what, fmt.Sprintf("dimmer by up to %.0f %%", 100*p.Dimmed))
+	}
+	return fmt.Sprintf("%s, pixels %d to %d: %s", p.Reel, p.From, p.To, strings.Join(what, ", "))
+}
+
+// spotText tells of the pixel that was looked into.
+func spotText(a *colourloss.Appearance) string {
+	w := a.Worst
+	which := "The worst pixel is %s at"
+	if a.Asked {
+		which = "Pixel %s is at"
+	}
+	text := fmt.Sprintf(which+" %s V: its colour is %s from the commanded one in u'v' (limit %s), and it is %s %% dimmer (limit %.3g %%).",
+		printable.Short(w.Name, 40), within(w.Volts, 1, 2), within(w.Shift, 1, 4), figures(a.Run.Limits.ColourShift, 2),
+		within(w.Dimming, 100, 0), 100*a.Run.Limits.Dimming)
+	switch {
+	case w.Whiteness.Is && !w.SeenAs.Is:
+		text += " It is no longer white."
+	case w.Whiteness.Is && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5:
+		side := "warmer"
+		if w.SeenAs.Kelvin > w.Whiteness.Kelvin {
+			side = "cooler"
+		}
+		text += fmt.Sprintf(" Its white turns %s: from %.0f K (Duv %+.4f) to %.0f K (Duv %+.4f).", side,
+			w.Whiteness.Kelvin, w.Whiteness.Duv, w.SeenAs.Kelvin, w.SeenAs.Duv)
+	}
+	return text
+}
+
+// level writes a value with so many digits, and no minus before a nought.
+func level(v float64, digits int) string {
+	text := fixed(v, digits)
+	if strings.Trim(text, "-0.") == "" {
+		return strings.TrimPrefix(text, "-")
+	}
+	return strings.Replace(text, "-", "−", 1)
+}
+
+// within writes a value with its interval where it has one.
+func within(k colourloss.Known, by float64, digits int) string {
+	if k.Low == k.High {
+		return level(by*k.Value, digits)
+	}
+	return fmt.Sprintf("%s (%s to %s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
+}
+
+const (
+	splitBy = "Shapley's value"
+	method  = splitBy + ": each cause against an ideal one, averaged over every order"
+)
+
+// shares tells what the spot is owed to.
+func (t table) shares(a *colourloss.Appearance) {
+	if len(a.Shares) == 0 {
+		return
+	}
+	t.heading("What " + printable.Short(a.Worst.Name, 40) + " is owed to (" + splitBy + ")")
+	fmt.Fprintf(t.w, "%s%9s  %-26s%s\n", left("", nameWidth-2), "mV lost", "colour, u'v'", "dimmer, %")
+	row := func(name string, volts, shift, dim colourloss.Known) {
+		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), level(1000*volts.Value, 0),
+			left(ranged(shift, 1, 4), 26), ranged(dim, 100, 1))
+		fmt.Fprintln(t.w, strings.TrimRight(line, " "))
+	}
+	for _, s := range a.Shares {
+		row(Cause(s), s.Volts, s.Shift, s.Dimming)
+	}
+	rated := a.Run.Reels[a.Worst.Place.Index].Strip.Volts
+	lost := colourloss.Known{Value: rated - a.Worst.Volts.Value}
+	row("all together", lost, a.Worst.Shift, a.Worst.Dimming)
+}
+
+// ranged is within for a column.
+func ranged(k colourloss.Known, by float64, digits int) string {
+	if k.Low == k.High {
+		return level(by*k.Value, digits)
+	}
+	return fmt.Sprintf("%s (%s…%s)", level(by*k.Value, digits), level(by*k.Low, digits), level(by*k.High, digits))
+}
+
+// Cause names what a share belongs to.
+func Cause(s colourloss.Share) string {
+	switch {
+	case s.Kind == assessment.Reel:
+		return "the reels' copper"
+	case len(s.Names) > 1:
+		plural := map[assessment.Kind]string{assessment.Joint: "joints", assessment.Feed: "feeds", assessment.Supply: "supplies"}
+		return fmt.Sprintf("%d other %s", len(s.Names), plural[s.Kind])
+	case s.Kind == assessment.Supply:
+		return "trim of supply " + printable.Short(s.Names[0], 40)
+	}
+	return string(s.Kind) + " " + printable.Short(s.Names[0], 40)
+}

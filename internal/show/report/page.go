@@ -1,0 +1,125 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/text/form"
+	"ohmkeep/internal/text/printable"
+)
+
+// style is the style sheet of every page.
+//
+//go:embed style.css
+var style string
+
+//go:embed page.html
+var pageText string
+
+var page = form.NewHTML(pageText, nil)
+
+// Options are what a page says that the assessment does not know.
+type Options struct {
+	Made time.Time // when the page was made; the zero time is left out
+}
+
+// drawing is one picture, laid out for a page and for a phone.
+type drawing struct{ Wide, Narrow form.Markup }
+
+// readingRow is one row of the page's table of readings.
+type readingRow struct {
+	Row                  int
+	Time, Step, What     string
+	Measured, Fitted     string
+	Standardised, Remark string
+	Suspect              bool
+}
+
+// HTML writes an assessment as one page that needs nothing else: no script, no
+// font, no picture from elsewhere. It prints on A4 and can be read on a phone.
+// The error is the writer's, or says which picture could not be drawn.
+func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
+	text, class := headline(a)
+	verdict, rest, _ := strings.Cut(text, ": ")
+	data := struct {
+		Style                            form.Markup
+		Name, Made, Verdict, Rest, Class string
+		Alarm                            string
+		Actions                          []action
+		Cautions, Assumptions            []string
+		Findings                         []assessment.Finding
+		Drawings                         []drawing
+		Lines                            []line
+		Assumed                          bool
+		Readings                         []readingRow
+	}{
+		Style: form.Markup(style), Name: printable.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
+		Alarm: alarm(a), Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
+	}
+	if !o.Made.IsZero() {
+		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
+	}
+	for _, f := range ranked(a.Findings) {
+		f.Subject, f.Text = printable.Short(f.Subject, 60), printable.Line(f.Text)
+		data.Findings = append(data.Findings, f)
+	}
+	worst := WorstFirst(a.Elements)
+	for _, e := range worst {
+		data.Lines = append(data.Lines, lineOf(e))
+		data.Assumed = data.Assumed || !e.Known && !e.Open()
+	}
+	for _, r := range a.Readings {
+		data.Readings = append(data.Readings, rowOf(r))
+	}
+	for _, at := range []func(width int) *chart.Picture{
+		func(width int) *chart.Picture { return chart.Fitted(a, width) },
+		func(width int) *chart.Picture { return chart.Resistances(worst, width) },
+		func(width int) *chart.Picture { return chart.Residuals(a.Readings, width) },
+	} {
+		wide, err := inline(at(chart.Wide))
+		if err != nil {
+			return err
+		}
+		narrow, err := inline(at(chart.Narrow))
+		if err != nil {
+			return err
+		}
+		data.Drawings = append(data.Drawings, drawing{wide, narrow})
+	}
+	if err := page.Execute(w, data); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	return nil
+}
+
+// inline draws a picture into the page; the picture has escaped its own text.
+func inline(p *chart.Picture) (form.Markup, error) {
+	var b bytes.Buffer
+	if err := p.SVG(&b); err != nil {
+		return "", fmt.Errorf("report: %w", err)
+	}
+	return form.Markup(b.String()), nil
+}
+
+func rowOf(r assessment.Reading) readingRow {
+	out := readingRow{Row: r.Row, Step: printable.Short(r.Step, 40), Suspect: r.Suspect,
+		What: capital(between(r.Quantity, r.From, r.To)), Measured: printable.Short(r.Text+" "+r.Unit, 30),
+		Fitted: inUnit(r.Unit, r.Quantity, r.Predicted), Remark: printable.Short(r.Note, 120)}
+	if !r.Time.IsZero() {
+		out.Time = r.Time.Format("2006-01-02 15:04")
+	}
+	if !math.IsNaN(r.Standardised) && !math.IsInf(r.Standardised, 0) {
+		out.Standardised = strings.Replace(fmt.Sprintf("%+.1f", r.Standardised), "-", "−", 1)
+	}
+	if !r.Used && out.Remark == "" {
+		out.Remark = "left out of the fit"
+	}
+	return out
+}

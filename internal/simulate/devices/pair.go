@@ -1,0 +1,117 @@
+// Package devices holds simulated instruments: a multimeter that speaks SCPI and
+// a sensor board that prints lines. They speak over a pseudo-terminal, which is
+// opened like any serial port, or inside the process where the system has none.
+//
+// The values come from the caller; the instruments add what instruments do:
+// rounding to a count, overload, saturation, an error queue. Nothing here is
+// measured, and the identities say so. A Wire can be made to misbehave.
+package devices
+
+import (
+	"io"
+	"net"
+	"os"
+	"sync"
+	"time"
+)
+
+// Pair is the two ends of a simulated serial cable.
+type Pair struct {
+	Device io.ReadWriteCloser // the instrument's end; closing it unplugs the cable
+	Path   string             // of the pseudo-terminal to open; "" where there is none
+	Host   io.ReadWriteCloser // the program's end where there is no path; otherwise nil
+}
+
+// NewPair makes a pseudo-terminal where the system has them, otherwise a
+// connection inside the process.
+func NewPair() *Pair {
+	if p, err := newTerminal(); err == nil {
+		return p
+	}
+	return InProcess()
+}
+
+// Terminal makes a pseudo-terminal or says why the system has none.
+func Terminal() (*Pair, error) { return newTerminal() }
+
+// InProcess makes a connection inside the process.
+func InProcess() *Pair {
+	device, host := net.Pipe()
+	return &Pair{Device: &patient{Conn: device}, Host: host}
+}
+
+// Kind tells what the cable is, for a notice to the user.
+func (p *Pair) Kind() string {
+	if p.Path == "" {
+		return "in-process"
+	}
+	return "pseudo-terminal"
+}
+
+// abandon is how long an instrument waits for somebody to take what it says.
+// After that the bytes are lost, as they are on a wire that nobody listens to.
+const abandon = time.Second
+
+// patient gives up a write that nobody reads.
+type patient struct{ net.Conn }
+
+func (p *patient) Write(data []byte) (int, error) {
+	_ = p.SetWriteDeadline(time.Now().Add(abandon)) // a closed end shows in the write
+	n, err := p.Conn.Write(data)
+	return forgive(n, err, len(data))
+}
+
+// forgive turns a write that ran out of time into one whose bytes are lost.
+func forgive(n int, err error, all int) (int, error) {
+	if os.IsTimeout(err) {
+		return all, nil
+	}
+	return n, err
+}
+
+// Wire carries what an instrument says, and misbehaves when told to.
+type Wire struct {
+	device io.ReadWriteCloser
+
+	mu     sync.Mutex
+	slow   time.Duration // between two bytes
+	silent bool
+}
+
+// Say sends bytes as they are, garbage and half lines included.
+func (w *Wire) Say(bytes string) error {
+	w.mu.Lock()
+	silent, slow := w.silent, w.slow
+	w.mu.Unlock()
+	if silent {
+		return nil
+	}
+	if slow == 0 {
+		_, err := io.WriteString(w.device, bytes)
+		return err
+	}
+	for i := range len(bytes) {
+		if _, err := w.device.Write([]byte{bytes[i]}); err != nil {
+			return err
+		}
+		time.Sleep(slow)
+	}
+	return nil
+}
+
+// Silence keeps back everything that is said from now on, or ends that.
+func (w *Wire) Silence(on bool) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.silent = on
+}
+
+// Slow waits between any two bytes from now on.
+func (w *Wire) Slow(pause time.Duration) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.slow = pause
+}
+
+// Unplug parts the cable.
+func (w *Wire) Unplug() error { return w.device.Close() }

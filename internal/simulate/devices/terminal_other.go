@@ -1,0 +1,9 @@
+//go:build !linux
+
+package devices
+
+import "errors"
+
+func newTerminal() (*Pair, error) {
+	return nil, errors.New("pseudo-terminals are made on Linux only")
+}

@@ -1,0 +1,171 @@
+package chunk
+
+import (
+	"ohmkeep/internal/store/internal/column"
+	"ohmkeep/internal/store/internal/decimal"
+)
+
+// Moments are the moments of a block as columns. A column that is all zero is
+// nil. Decoding into the same Moments again uses its memory again.
+type Moments struct {
+	At, Zones, Clocks, Boots []int64
+
+	memory [4][]int64
+}
+
+// Values are the values of a block as columns: Counts, or Texts where the series
+// has no form. Qualities and Ranks are nil where they are all zero.
+type Values struct {
+	Counts    []int64
+	Texts     []string
+	Qualities []int64
+	Ranks     []int64
+
+	memory [3][]int64
+}
+
+// Decode takes the moments of n records out of a block.
+func (m *Moments) Decode(src []byte, n int) error {
+	src, err := open(src)
+	if err != nil {
+		return err
+	}
+	return whole(m.decode(src, n))
+}
+
+// DecodeUntil takes moments of n records out of a block, without zones, clocks
+// and boots. It may stop behind the last moment that is wanted; the rest then
+// repeats one beyond it.
+func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
+	src, err := open(src)
+	if err != nil {
+		return err
+	}
+	c, _ := newColumns(src, n, m.memory[:])
+	m.At, m.Zones, m.Clocks, m.Boots = c.memory0(), nil, nil, nil
+	if c.err == nil {
+		c.err = column.DecodeUntil(m.At, c.src, last)
+	}
+	if c.err != nil {
+		return ErrDamaged
+	}
+	return nil
+}
+
+// Decode takes the values of n records out of a block.
+func (v *Values) Decode(src []byte, n int) error {
+	src, err := open(src)
+	if err != nil {
+		return err
+	}
+	return whole(v.decode(src, n))
+}
+
+func whole(rest []byte, err error) error {
+	if err != nil || len(rest) > 0 {
+		return ErrDamaged
+	}
+	return nil
+}
+
+func (m *Moments) decode(src []byte, n int) ([]byte, error) {
+	c, flags := newColumns(src, n, m.memory[:])
+	m.At = c.next(true)
+	m.Zones = c.next(flags&hasZones != 0)
+	m.Clocks = c.next(flags&hasClocks != 0)
+	m.Boots = c.next(flags&hasBoots != 0)
+	return c.src, c.err
+}
+
+func (v *Values) decode(src []byte, n int) ([]byte, error) {
+	c, flags := newColumns(src, n, v.memory[:])
+	v.Counts, v.Texts = c.next(true), nil
+	if flags&hasTexts != 0 && c.err == nil {
+		v.Texts = make([]string, n)
+		for i, length := range v.Counts {
+			if length < 0 || length > int64(len(c.src)) {
+				return nil, ErrDamaged
+			}
+			v.Texts[i], c.src = string(c.src[:length]), c.src[length:]
+		}
+		v.Counts = nil
+	}
+	v.Qualities = c.next(flags&hasQualities != 0)
+	v.Ranks = c.next(flags&hasRanks != 0)
+	return c.src, c.err
+}
+
+// columns takes columns one by one off the front of bytes.
+type columns struct {
+	src    []byte
+	n      int
+	memory [][]int64
+	err    error
+}
+
+func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
+	c = &columns{src: src, n: n, memory: memory}
+	if len(src) == 0 || n < 0 || n > most {
+		c.err = ErrDamaged
+		return c, 0
+	}
+	c.src = src[1:]
+	return c, src[0]
+}
+
+// most is how many records a block can hold: beyond that the memory for them is
+// not spared for what may be damage.
+const most = 1 << 20
+
+func (c *columns) next(there bool) []int64 {
+	if !there || c.err != nil {
+		c.memory = c.memory[1:]
+		return nil
+	}
+	v := c.memory0()
+	c.memory = c.memory[1:]
+	if c.src, c.err = column.Decode(v, c.src); c.err != nil {
+		return nil
+	}
+	return v
+}
+
+// memory0 gives the memory for the next column.
+func (c *columns) memory0() []int64 {
+	if c.err != nil {
+		return nil
+	}
+	memory := &c.memory[0]
+	if cap(*memory) < c.n {
+		*memory = make([]int64, max(c.n, Full))
+	}
+	return (*memory)[:c.n]
+}
+
+// at gives a number of a column that may be left out.
+func at(v []int64, i int) int64 {
+	if v == nil {
+		return 0
+	}
+	return v[i]
+}
+
+// AppendRecords puts moments and values together again.
+func AppendRecords(dst []Record, m *Moments, v *Values) []Record {
+	for i, moment := range m.At {
+		r := Record{
+			At: moment, Zone: int32(at(m.Zones, i)), Clock: at(m.Clocks, i), Boot: int32(at(m.Boots, i)),
+			Rank: int32(at(v.Ranks, i)), Quality: decimal.Quality(at(v.Qualities, i)),
+		}
+		if v.Texts != nil {
+			r.Text = v.Texts[i]
+		} else {
+			r.Count = v.Counts[i]
+		}
+		dst = append(dst, r)
+	}
+	return dst
+}
+
+// Quality gives the quality of record i.
+func (v *Values) Quality(i int) decimal.Quality { return decimal.Quality(at(v.Qualities, i)) }

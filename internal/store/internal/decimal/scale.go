@@ -1,0 +1,77 @@
+package decimal
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+	"strconv"
+)
+
+// Scale is what one count of a register stands for, in the unit of its readings:
+// 0.00125 for a bus voltage register of 1.25 mV a count, read in volts. It is kept
+// beside the counts and not multiplied into them, so that a shunt which turns out
+// to be another one can be put right for old readings.
+type Scale struct {
+	mantissa int64
+	exponent int
+}
+
+// ParseScale reads a scale such as "0.00125" or "2.5E-6". It is not 0.
+func ParseScale(text string) (Scale, error) {
+	count, f, ok := Parse(text)
+	if !ok || count == 0 {
+		return Scale{}, fmt.Errorf("%q is not what a count can stand for: a decimal number other than 0", text)
+	}
+	s := Scale{count, f.Exponent()}
+	if s.exponent < -60 || s.exponent > 60 {
+		return Scale{}, fmt.Errorf("%q is not what a count can stand for: its exponent is out of all proportion", text)
+	}
+	return s, nil
+}
+
+// Text gives the exact product of a count and the scale as a decimal number.
+// Products of 19 digits and more are rounded to 15.
+func (s Scale) Text(count int64) string {
+	high, low := bits.Mul64(uint64(max(count, -count)), uint64(max(s.mantissa, -s.mantissa)))
+	negative := (count < 0) != (s.mantissa < 0)
+	switch {
+	case high != 0 || low > MaxCount*1000 || s.exponent < -18:
+		return strconv.FormatFloat(s.Value(count), 'g', 15, 64)
+	case low == 0:
+		negative = false
+	}
+	product := int64(low)
+	if negative {
+		product = -product
+	}
+	if s.exponent > 0 {
+		return strconv.FormatInt(product, 10) + "E" + strconv.Itoa(s.exponent)
+	}
+	return Form{Decimals: -s.exponent}.Text(product)
+}
+
+// Value gives the product of a count and the scale.
+func (s Scale) Value(count int64) float64 {
+	return PowerOfTen(float64(count)*float64(s.mantissa), s.exponent)
+}
+
+// Parts gives the scale as a whole number times a power of ten.
+func (s Scale) Parts() (mantissa float64, exponent int) { return float64(s.mantissa), s.exponent }
+
+// PowerOfTen gives x·10^e. It is rounded once, and so the same as parsing the
+// digits, where x is whole and exact and e is -22 to 22.
+func PowerOfTen(x float64, e int) float64 {
+	switch {
+	case e == 0:
+		return x
+	case -22 <= e && e < 0:
+		return x / powers[-e]
+	case 0 < e && e <= 22:
+		return x * powers[e]
+	}
+	return x * math.Pow10(e)
+}
+
+// powers are all powers of ten that are exact as a float64.
+var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}

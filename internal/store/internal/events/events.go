@@ -1,0 +1,141 @@
+// Package events keeps what a store holds beside readings: marks of what happened,
+// starts of the machine, and what analyses keep for themselves.
+//
+// All functions work within a transaction of the caller and leave errors of
+// SQLite as they are.
+package events
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"slices"
+	"time"
+)
+
+// Mark is something that happened to a run.
+type Mark struct {
+	Time    time.Time
+	Kind    string // one of the kinds below, or what a program calls it
+	Subject string // what it happened to: a probe, a joint; may be ""
+	Text    string // in words; may be ""
+}
+
+// Kinds of marks. A gap is marked twice: Lost when it begins, as far as anybody
+// could tell, and Gap when it has ended.
+const (
+	Note    = "note"    // somebody did something: "re-made joint 2"
+	Gap     = "gap"     // nothing came from the subject up to the mark's time; the text says since when
+	Lost    = "lost"    // nothing comes from the subject any more; the text says why
+	Restart = "restart" // the subject began anew; "" = the program that records
+	Stop    = "stop"    // the program that records ended in good order
+	Dropped = "dropped" // readings were lost; the text says how many
+	RunFile = "run"     // the run file was read anew
+	Boot    = "boot"    // the machine began anew
+	Clock   = "clock"   // the wall clock was set
+	Damaged = "damaged" // the store was, and a new one took its place; the text says where it is kept
+)
+
+// Add adds a mark to a run.
+func Add(ctx context.Context, tx *sql.Tx, runID int64, m Mark) error {
+	_, zone := m.Time.Zone()
+	_, err := tx.ExecContext(ctx, "INSERT INTO mark (run, at, zone, kind, subject, text) VALUES (?, ?, ?, ?, ?, ?)",
+		runID, m.Time.UnixNano(), zone, m.Kind, m.Subject, m.Text)
+	return err
+}
+
+// Marks gives the marks of a run from a first to a last moment (ns since 1970) in
+// the order of time. Beside an error those come that can be read from either end.
+func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, error) {
+	marks, known, err := marksFrom(ctx, tx, "at, id", runID, first, last, nil)
+	if err == nil || ctx.Err() != nil {
+		return marks, err
+	}
+	behind, _, _ := marksFrom(ctx, tx, "at DESC, id DESC", runID, first, last, known) // it ends where the others do, or before
+	slices.Reverse(behind)
+	return append(marks, behind...), err
+}
+
+// marksFrom gives marks in an order until one is known or cannot be read.
+func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last int64, known map[int64]bool) (marks []Mark, ids map[int64]bool, err error) {
+	ids = map[int64]bool{}
+	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text FROM mark
+		WHERE run = ? AND at BETWEEN ? AND ? ORDER BY `+order, runID, first, last)
+	if err != nil {
+		return nil, ids, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var m Mark
+		var id, at int64
+		var zone int
+		if err := rows.Scan(&id, &at, &zone, &m.Kind, &m.Subject, &m.Text); err != nil {
+			return marks, ids, err
+		}
+		if known[id] {
+			break
+		}
+		m.Time = time.Unix(0, at).UTC()
+		if zone != 0 {
+			m.Time = m.Time.In(time.FixedZone("", zone))
+		}
+		marks, ids[id] = append(marks, m), true
+	}
+	return marks, ids, rows.Err()
+}
+
+// Start is a start of the machine.
+type Start struct {
+	ID    int       // as the samples say it
+	Name  string    // as the kernel calls it
+	First time.Time // when the store first heard of it, by the clock of then; in UTC
+}
+
+// EnsureStart gives the number of a start of the machine, which is noted where it
+// is new.
+func EnsureStart(ctx context.Context, tx *sql.Tx, name string, at time.Time) (id int, err error) {
+	if _, err := tx.ExecContext(ctx, "INSERT INTO boot (name, first) VALUES (?, ?) ON CONFLICT DO NOTHING", name, at.UnixNano()); err != nil {
+		return 0, err
+	}
+	err = tx.QueryRowContext(ctx, "SELECT id FROM boot WHERE name = ?", name).Scan(&id)
+	return id, err
+}
+
+// Starts gives the starts of the machine in their order.
+func Starts(ctx context.Context, tx *sql.Tx) ([]Start, error) {
+	rows, err := tx.QueryContext(ctx, "SELECT id, name, first FROM boot ORDER BY id")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var starts []Start
+	for rows.Next() {
+		var s Start
+		var at int64
+		if err := rows.Scan(&s.ID, &s.Name, &at); err != nil {
+			return nil, err
+		}
+		s.First = time.Unix(0, at).UTC()
+		starts = append(starts, s)
+	}
+	return starts, rows.Err()
+}
+
+// SetState keeps bytes under a name, in place of what was there.
+func SetState(ctx context.Context, tx *sql.Tx, runID int64, name string, version int, data []byte) error {
+	if data == nil {
+		data = []byte{}
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO state (run, name, version, block) VALUES (?, ?, ?, ?)
+		ON CONFLICT DO UPDATE SET version = excluded.version, block = excluded.block`, runID, name, version, data)
+	return err
+}
+
+// State gives what is kept under a name; ok is false where there is nothing.
+func State(ctx context.Context, tx *sql.Tx, runID int64, name string) (version int, data []byte, ok bool, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT version, block FROM state WHERE run = ? AND name = ?", runID, name).Scan(&version, &data)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil, false, nil
+	}
+	return version, data, err == nil, err
+}

@@ -1,0 +1,104 @@
+package query
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/tables"
+)
+
+// Column is a stretch of a series in columns of equal length.
+type Column struct {
+	Series    *tables.Series
+	At        []int64   // ns since 1970 in UTC
+	Values    []float64 // SI; °C for temperatures
+	Qualities []int64   // nil where all are good
+}
+
+// Columns calls do for stretch after stretch of each series, from a first to a
+// last moment, until it returns false. What is damaged is left out and told.
+// Texts that are no numbers are left out.
+func Columns(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last int64, do func(Column) bool) (tables.Damage, error) {
+	var damage tables.Damage
+	tails, err := tailOf(ctx, tx, series, &damage)
+	if err != nil {
+		return damage, err
+	}
+	var m chunk.Moments
+	var v chunk.Values
+	var values []float64
+	for _, s := range series {
+		there, err := tables.Readable(ctx, tx, s.ID, first, last, &damage)
+		if err != nil {
+			return damage, err
+		}
+		more := true
+		if err := tables.OpenAll(ctx, tx, there, &damage, func(i int, moments, block []byte) (bool, error) {
+			// Zones, clocks and boots are nobody's wish here.
+			if err := m.DecodeUntil(moments, there[i].N, last); err != nil {
+				return false, err
+			}
+			if err := v.Decode(block, there[i].N); err != nil {
+				return false, err
+			}
+			from, to := part(&there[i], m.At, first, last)
+			switch {
+			case from == to:
+			case v.Texts != nil:
+				more = do(Parsed(s, chunk.AppendRecords(nil, &m, &v)[from:to]))
+			default:
+				values = s.Values(values[:0], v.Counts[from:to])
+				column := Column{Series: s, At: m.At[from:to], Values: values}
+				if v.Qualities != nil {
+					column.Qualities = v.Qualities[from:to]
+				}
+				more = do(column)
+			}
+			return more, nil
+		}); err != nil || !more {
+			return damage, err
+		}
+		if rest := cut(tails[s.ID], first, last); len(rest) > 0 && !do(Parsed(s, rest)) {
+			return damage, nil
+		}
+	}
+	return damage, nil
+}
+
+// part gives which of a chunk's moments lie from a first to a last one.
+func part(c *tables.Chunk, at []int64, first, last int64) (from, to int) {
+	from, to = 0, len(at)
+	if c.First < first {
+		from, _ = slices.BinarySearch(at, first)
+	}
+	if c.Last > last {
+		to, _ = slices.BinarySearch(at, last+1)
+	}
+	return from, to
+}
+
+// Parsed makes a column of records. Texts that are no numbers are left out.
+func Parsed(s *tables.Series, records []chunk.Record) Column {
+	c := Column{Series: s}
+	any := false
+	for _, r := range records {
+		value := 0.0
+		if s.Form == tables.Texts {
+			var err error
+			if value, err = reading.Value(s.Quantity, r.Text, s.Unit); err != nil {
+				continue
+			}
+		} else {
+			value = s.Value(r.Count)
+		}
+		c.At, c.Values, c.Qualities = append(c.At, r.At), append(c.Values, value), append(c.Qualities, int64(r.Quality))
+		any = any || r.Quality != 0
+	}
+	if !any {
+		c.Qualities = nil
+	}
+	return c
+}

@@ -1,0 +1,208 @@
+package query
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/tables"
+)
+
+// Sum is what measured values were in a stretch of time.
+type Sum struct {
+	N               int
+	Lowest, Highest float64 // SI
+	Hourly          bool    // some of it comes from hours whose readings were let go
+
+	total float64 // of the values
+}
+
+// Mean gives the mean; 0 where there are no values.
+func (s *Sum) Mean() float64 {
+	if s.N == 0 {
+		return 0
+	}
+	return s.total / float64(s.N)
+}
+
+// Add adds what n values were.
+func (s *Sum) Add(n int, lowest, mean, highest float64) {
+	if s.N == 0 {
+		s.Lowest, s.Highest = lowest, highest
+	}
+	s.Lowest, s.Highest = min(s.Lowest, lowest), max(s.Highest, highest)
+	s.N += n
+	s.total += mean * float64(n)
+}
+
+// counts is the same of counts of a series, which are exact.
+type counts struct {
+	n                    int
+	lowest, highest, sum int64
+}
+
+func (c *counts) add(other counts) {
+	if other.n == 0 {
+		return
+	}
+	if c.n == 0 {
+		c.lowest, c.highest = other.lowest, other.highest
+	}
+	c.lowest, c.highest = min(c.lowest, other.lowest), max(c.highest, other.highest)
+	c.n, c.sum = c.n+other.n, c.sum+other.sum
+}
+
+// Sums sums series up between edges, which rise: sum i is of the moments from
+// edge i up to but not at edge i+1. Only chunks with an edge in them are opened.
+// The sum of a stretch's counts must fit 63 bits, as that of half a million
+// readings at the limit of counts does.
+func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int64) ([]Sum, tables.Damage, error) {
+	var damage tables.Damage
+	sums := make([]Sum, len(edges)-1)
+	tails, err := tailOf(ctx, tx, series, &damage)
+	if err != nil {
+		return nil, damage, err
+	}
+	s := summer{ctx: ctx, tx: tx, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
+	for _, one := range series {
+		if err := s.series(one, tails[one.ID]); err != nil {
+			return nil, damage, err
+		}
+	}
+	return sums, damage, hours(ctx, tx, series, edges, sums)
+}
+
+type summer struct {
+	ctx     context.Context
+	tx      *sql.Tx
+	edges   []int64
+	counted []counts // of the series at hand
+	sums    []Sum
+	damage  *tables.Damage
+	m       chunk.Moments
+	v       chunk.Values
+}
+
+func (s *summer) series(of *tables.Series, tail []chunk.Record) error {
+	last := len(s.edges) - 1
+	there, err := tables.Readable(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1, s.damage)
+	if err != nil {
+		return err
+	}
+	clear(s.counted)
+	at := 0                     // the stretch
+	var straddle []tables.Chunk // those with an edge in them
+	for i := range there {
+		c := &there[i]
+		for at < last && s.edges[at+1] <= c.First {
+			at++
+		}
+		if c.Counted && s.edges[at] <= c.First && c.Last < s.edges[at+1] {
+			s.counted[at].add(counts{c.Measured, c.Lowest, c.Highest, c.Sum})
+			continue
+		}
+		straddle = append(straddle, *c)
+	}
+	if err := tables.OpenAll(s.ctx, s.tx, straddle, s.damage, func(i int, moments, values []byte) (bool, error) {
+		c := &straddle[i]
+		edge, found := slices.BinarySearch(s.edges, c.Last)
+		if !found {
+			edge-- // the last edge in the chunk, or the one before it
+		}
+		err := s.m.DecodeUntil(moments, c.N, s.edges[max(edge, 0)])
+		if err == nil {
+			err = s.v.Decode(values, c.N)
+		}
+		if err == nil {
+			s.opened(of)
+		}
+		return true, err
+	}); err != nil {
+		return err
+	}
+	if of.Form == tables.Texts {
+		s.values(Parsed(of, tail))
+	} else {
+		for _, r := range tail {
+			if r.Quality.Measured() {
+				s.record(r.At, r.Count)
+			}
+		}
+	}
+	for i, c := range s.counted {
+		if c.n > 0 {
+			low, high := of.Value(c.lowest), of.Value(c.highest)
+			s.sums[i].Add(c.n, min(low, high), of.Mean(c.sum, c.n), max(low, high)) // a scale may be negative
+		}
+	}
+	return nil
+}
+
+// opened sums up the chunk that is open.
+func (s *summer) opened(of *tables.Series) {
+	if s.v.Texts != nil {
+		s.values(Parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
+		return
+	}
+	at, found := slices.BinarySearch(s.edges, s.m.At[0])
+	if !found && at > 0 {
+		at--
+	}
+	from, _ := slices.BinarySearch(s.m.At, s.edges[at])
+	for ; from < len(s.m.At) && at+1 < len(s.edges); at++ {
+		n, _ := slices.BinarySearch(s.m.At[from:], s.edges[at+1])
+		s.counted[at].add(s.part(from, from+n))
+		from += n
+	}
+}
+
+// part sums up a part of the chunk that is open.
+func (s *summer) part(from, to int) (sum counts) {
+	if s.v.Qualities == nil && from < to {
+		sum = counts{to - from, s.v.Counts[from], s.v.Counts[from], 0}
+		for _, x := range s.v.Counts[from:to] {
+			sum.lowest, sum.highest, sum.sum = min(sum.lowest, x), max(sum.highest, x), sum.sum+x
+		}
+		return sum
+	}
+	for i := from; i < to; i++ {
+		if x := s.v.Counts[i]; s.v.Quality(i).Measured() {
+			sum.add(counts{1, x, x, x})
+		}
+	}
+	return sum
+}
+
+func (s *summer) record(at, count int64) {
+	if i := stretch(s.edges, at); i >= 0 {
+		s.counted[i].add(counts{1, count, count, count})
+	}
+}
+
+func (s *summer) values(c Column) {
+	for i, at := range c.At {
+		if c.Qualities != nil && !Measured(c.Qualities[i]) {
+			continue
+		}
+		if n := stretch(s.edges, at); n >= 0 {
+			s.sums[n].Add(1, c.Values[i], c.Values[i], c.Values[i])
+		}
+	}
+}
+
+// stretch gives the number of the stretch that a moment lies in, -1 for none.
+func stretch(edges []int64, at int64) int {
+	i, found := slices.BinarySearch(edges, at)
+	if !found {
+		i--
+	}
+	if i == len(edges)-1 {
+		return -1
+	}
+	return i
+}
+
+// Measured tells whether a record of a quality is a measured value.
+func Measured(quality int64) bool { return decimal.Quality(quality).Measured() }

@@ -1,0 +1,100 @@
+// Package retention lets the oldest readings of a store go, and keeps minimum, mean
+// and maximum of each of their hours.
+package retention
+
+import (
+	"context"
+	"database/sql"
+
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/query"
+	"ohmkeep/internal/store/internal/tables"
+)
+
+// LetGo lets the oldest chunks go: those that end before a moment, and of what
+// is left the oldest until no more than so many bytes of blocks are. Their hours
+// stay. It gives how many readings went, and does no more than most chunks.
+func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, went int, err error) {
+	old, err := oldest(ctx, tx, before, most)
+	if err != nil {
+		return 0, 0, err
+	}
+	series := map[int64]*tables.Series{}
+	var m chunk.Moments
+	var v chunk.Values
+	for _, o := range old {
+		s := series[o.series]
+		if s == nil {
+			if s, err = tables.One(ctx, tx, o.series); err != nil {
+				return 0, 0, err
+			}
+			series[o.series] = s
+		}
+		switch err := o.Load(ctx, tx, &m, &v); {
+		case tables.Broken(err): // nothing is left to keep
+		case err != nil:
+			return 0, 0, err
+		default:
+			if err := keepHours(ctx, tx, s, chunk.AppendRecords(nil, &m, &v)); err != nil {
+				return 0, 0, err
+			}
+		}
+		if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE id = ?", o.ID); err != nil {
+			return 0, 0, err
+		}
+		if _, err := tx.ExecContext(ctx, "DELETE FROM moments WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)",
+			o.Moments); err != nil {
+			return 0, 0, err
+		}
+		readings += o.N
+	}
+	return readings, len(old), nil
+}
+
+type oldChunk struct {
+	tables.Chunk
+	series int64
+}
+
+func oldest(ctx context.Context, tx *sql.Tx, before int64, most int) ([]oldChunk, error) {
+	rows, err := tx.QueryContext(ctx, "SELECT id, series, first, last, n, moments FROM chunk WHERE last < ? ORDER BY last LIMIT ?", before, most)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var old []oldChunk
+	for rows.Next() {
+		var o oldChunk
+		if err := rows.Scan(&o.ID, &o.series, &o.First, &o.Last, &o.N, &o.Moments); err != nil {
+			return nil, err
+		}
+		old = append(old, o)
+	}
+	return old, rows.Err()
+}
+
+// keepHours adds records to the hours of their series.
+func keepHours(ctx context.Context, tx *sql.Tx, s *tables.Series, records []chunk.Record) error {
+	sums := map[int64]*query.Sum{}
+	column := query.Parsed(s, records)
+	for i, at := range column.At {
+		if column.Qualities != nil && !query.Measured(column.Qualities[i]) {
+			continue
+		}
+		h := query.Hour(at)
+		if sums[h] == nil {
+			sums[h] = &query.Sum{}
+		}
+		value := column.Values[i] / s.Ratio() // hours can be corrected later, too
+		sums[h].Add(1, value, value, value)
+	}
+	for h, sum := range sums {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO hourly (series, hour, n, lowest, mean, highest) VALUES (?, ?, ?, ?, ?, ?)
+			ON CONFLICT DO UPDATE SET lowest = min(lowest, excluded.lowest), highest = max(highest, excluded.highest),
+				mean = (mean * n + excluded.mean * excluded.n) / (n + excluded.n), n = n + excluded.n`,
+			s.ID, h, sum.N, sum.Lowest, sum.Mean(), sum.Highest); err != nil {
+			return err
+		}
+	}
+	return nil
+}

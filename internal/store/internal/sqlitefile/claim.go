@@ -1,0 +1,139 @@
+package sqlitefile
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"time"
+
+	"ohmkeep/internal/fault"
+)
+
+// Claim is the right to be the one that keeps writing to a store. It ends with
+// Release or with the program, however that ends. The file beside the store that
+// stands for it says who has it, and is gone after Release.
+type Claim struct {
+	file   *os.File
+	path   string
+	holder Holder
+}
+
+// Holder is who holds a claim.
+type Holder struct {
+	Name    string    `json:"name"` // what the program calls itself
+	Process int       `json:"process"`
+	Since   time.Time `json:"since"`
+	Address string    `json:"address,omitempty"` // host:port where it can be asked; "" = nowhere
+}
+
+func (h Holder) String() string {
+	if h.Name == "" {
+		return "another program" // which has only just begun
+	}
+	at := ""
+	if h.Address != "" {
+		at = " at " + h.Address
+	}
+	return fmt.Sprintf("%s (process %d, since %s)%s", h.Name, h.Process, h.Since.Format(time.RFC3339), at)
+}
+
+// errClaimed tells that another program holds the claim.
+var errClaimed = errors.New("claimed")
+
+// claimSuffix names the file beside a store.
+const claimSuffix = ".lock"
+
+// Claim takes the claim for a program that calls itself name and can be asked at an
+// address, or nowhere. Where another one holds it, the error says which.
+func (db *DB) Claim(name, address string) (*Claim, error) {
+	path := db.Path + claimSuffix
+	refused := 0
+	for range 100 {
+		file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+		if err != nil {
+			return nil, fmt.Errorf("claim %s: %w", db.Path, err)
+		}
+		switch err := lock(file, true); {
+		case errors.Is(err, errClaimed):
+			holder := read(file)
+			file.Close()
+			// Whoever asks for the keeper holds it too, for an instant.
+			if refused++; refused < 5 {
+				time.Sleep(10 * time.Millisecond)
+				continue
+			}
+			return nil, fault.Fault{File: db.Path, Text: "the store is kept by " + holder.String(),
+				Hint: "stop it first, or give this one a store of its own"}
+		case err != nil:
+			file.Close()
+			return nil, fmt.Errorf("claim %s: %w", db.Path, err)
+		}
+		// Whoever held it before may have removed the file since it was opened.
+		if held, err := file.Stat(); err == nil {
+			if there, err := os.Stat(path); err == nil && os.SameFile(held, there) {
+				c := &Claim{file, path, Holder{name, os.Getpid(), time.Now().UTC().Truncate(time.Second), address}}
+				if err := c.sign(); err != nil {
+					return nil, errors.Join(err, c.Release())
+				}
+				return c, nil
+			}
+		}
+		file.Close()
+	}
+	return nil, fault.Fault{File: path, Text: "the file comes and goes", Hint: "does another program start again and again?"}
+}
+
+// Keeper tells who keeps a store, or who was the last to and did not end in good
+// order; held tells which. The zero Holder is nobody.
+func Keeper(path string) (h Holder, held bool, err error) {
+	file, err := os.Open(path + claimSuffix)
+	if errors.Is(err, fs.ErrNotExist) {
+		return Holder{}, false, nil
+	} else if err != nil {
+		return Holder{}, false, fmt.Errorf("claim %s: %w", path, err)
+	}
+	defer file.Close()
+	if err := lock(file, false); err != nil && !errors.Is(err, errClaimed) {
+		return Holder{}, false, fmt.Errorf("claim %s: %w", path, err)
+	} else {
+		held = err != nil
+	}
+	return read(file), held, nil
+}
+
+func read(file *os.File) (h Holder) {
+	text, err := io.ReadAll(io.NewSectionReader(file, 0, 4096))
+	if err != nil || json.Unmarshal(text, &h) != nil {
+		return Holder{} // it may be about to write it
+	}
+	return h
+}
+
+// At says that the holder can be asked at another address than before.
+func (c *Claim) At(address string) error {
+	c.holder.Address = address
+	return c.sign()
+}
+
+// sign writes into the file who holds the claim.
+func (c *Claim) sign() error {
+	text, err := json.Marshal(c.holder)
+	if err == nil {
+		err = c.file.Truncate(0)
+	}
+	if err == nil {
+		_, err = c.file.WriteAt(append(text, '\n'), 0)
+	}
+	if err != nil {
+		return fmt.Errorf("claim: %w", err)
+	}
+	return nil
+}
+
+// Release gives the claim up.
+func (c *Claim) Release() error {
+	return errors.Join(os.Remove(c.path), c.file.Close())
+}

@@ -1,0 +1,23 @@
+//go:build unix
+
+package sqlitefile
+
+import (
+	"errors"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// lock locks a file for one alone, or beside others that do not want it alone.
+func lock(file *os.File, alone bool) error {
+	how := unix.LOCK_SH
+	if alone {
+		how = unix.LOCK_EX
+	}
+	err := unix.Flock(int(file.Fd()), how|unix.LOCK_NB)
+	if errors.Is(err, unix.EWOULDBLOCK) {
+		return errClaimed
+	}
+	return err
+}

@@ -1,0 +1,161 @@
+package sqlitefile
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"ohmkeep/internal/fault"
+)
+
+// Copy writes a copy of the database, as it is at this moment and without its
+// free pages, to another file. Writers may go on meanwhile. A copy that is there
+// already is replaced in one step, when the new one is whole and safe on disk.
+func (db *DB) Copy(ctx context.Context, to string) error {
+	return Explain(db.Path, copyTo(ctx, db.Path, to, nil))
+}
+
+// keepVersion keeps a copy of an older version beside the database. Where another
+// program has brought it up to date meanwhile, that one has kept a copy.
+func keepVersion(path string, version int) (to string, err error) {
+	to = fmt.Sprintf("%s.schema%d", path, version)
+	return to, copyTo(context.Background(), path, to, &version)
+}
+
+// copyTo copies a database; only one of a version, where one is given.
+func copyTo(ctx context.Context, path, to string, version *int) error {
+	if to == "" {
+		return fault.Fault{Text: "the copy has no name", Hint: "name its file"}
+	}
+	if same(path, to) {
+		return fault.Fault{Text: "a store is not copied onto itself", Hint: "name another file"}
+	}
+	if info, err := os.Stat(to); err == nil && !info.Mode().IsRegular() {
+		return fault.Fault{File: to, Text: "this is not a file", Hint: "name a file"}
+	}
+	part := fmt.Sprintf("%s.part%d", to, os.Getpid())
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	defer os.Remove(part) // what was left of it; after the renaming there is none
+	how := maps.Clone(reader(path))
+	how.Set("_pragma", "busy_timeout(5000)") // with query_only SQLite writes no copy either
+	db, err := sql.Open("sqlite", dsn(path, how))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", dsn(part, nil)); err != nil {
+		return fmt.Errorf("copy to %s: %w", to, err)
+	}
+	if version != nil {
+		if copied, err := inspect(dsn(part, reader(part))); err != nil || copied.version != *version {
+			return err
+		}
+	}
+	if err := flush(part); err != nil {
+		return err
+	}
+	if err := os.Rename(part, to); err != nil {
+		return err
+	}
+	return flushDirectory(filepath.Dir(to))
+}
+
+func same(a, b string) bool {
+	one, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	two, err := os.Stat(b)
+	return err == nil && os.SameFile(one, two)
+}
+
+// flush makes sure that what a file holds is on disk.
+func flush(path string) error {
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	err = file.Sync()
+	return errors.Join(err, file.Close())
+}
+
+// flushDirectory makes sure that the names in a directory are on disk, where the
+// system has a way to do so.
+func flushDirectory(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	dir, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	err = dir.Sync()
+	return errors.Join(err, dir.Close())
+}
+
+// Compact gives free pages back to the disk and lays the rest out afresh, in
+// pages of the schema's size. It needs room for a second database meanwhile, and
+// that nobody else has the database open.
+func (db *DB) Compact(ctx context.Context, schema Schema) error {
+	if db.Write == nil {
+		return fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
+	}
+	return Explain(db.Path, func() error {
+		db.Read.SetMaxIdleConns(0) // the mode of the log changes only for a lone connection
+		defer db.Read.SetMaxIdleConns(idle)
+		conn, err := db.Write.Conn(ctx)
+		if err != nil {
+			return err
+		}
+		defer conn.Close()
+		var mode string
+		if err := conn.QueryRowContext(ctx, "PRAGMA journal_mode = DELETE").Scan(&mode); err != nil {
+			return err
+		}
+		_, err = conn.ExecContext(ctx, fmt.Sprintf("PRAGMA page_size = %d; VACUUM", schema.PageSize))
+		if again := conn.QueryRowContext(context.WithoutCancel(ctx), "PRAGMA journal_mode = WAL").Scan(&mode); err == nil {
+			err = again
+		}
+		return err
+	}())
+}
+
+// Look looks at a database that may be damaged, whatever its schema says.
+func Look(path string, look func(*sql.Tx) error) error {
+	db, err := sql.Open("sqlite", dsn(path, reader(path)))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	tx, err := db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // it has changed nothing
+	return look(tx)
+}
+
+// Exchange puts one database, which nobody has open, in the place of another,
+// which is kept under a third name together with its log.
+func Exchange(path, by, aside string) error {
+	for _, ending := range []string{"-wal", "-shm", ""} {
+		if err := os.Rename(path+ending, aside+ending); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	if err := flush(by); err != nil {
+		return err
+	}
+	if err := os.Rename(by, path); err != nil {
+		return err
+	}
+	return flushDirectory(filepath.Dir(path))
+}

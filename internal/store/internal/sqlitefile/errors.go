@@ -1,0 +1,96 @@
+package sqlitefile
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"ohmkeep/internal/fault"
+)
+
+// explanations say in plain words what SQLite's primary result codes mean for a
+// store, and what to do.
+var explanations = map[int]fault.Fault{
+	sqlite3.SQLITE_BUSY: {Text: "another program is writing to the store",
+		Hint: "try again when it is done"},
+	sqlite3.SQLITE_LOCKED:   {Text: "the store is locked by another reader or writer", Hint: "try again"},
+	sqlite3.SQLITE_READONLY: {Text: "the store may not be written to", Hint: "check the rights of the file and its directory"},
+	sqlite3.SQLITE_PERM:     {Text: "the store may not be used", Hint: "check the rights of the file and its directory"},
+	sqlite3.SQLITE_CANTOPEN: {Text: "the store cannot be opened", Hint: "check the rights of the file and its directory"},
+	sqlite3.SQLITE_IOERR:    {Text: "the disk cannot be read or written", Hint: "see the system's log; the disk or card may be failing"},
+	sqlite3.SQLITE_FULL:     {Text: "the disk is full; nothing was stored", Hint: "make room and try again"},
+	sqlite3.SQLITE_NOTADB:   {Text: "this is not a store", Hint: "name the store's file"},
+	sqlite3.SQLITE_CORRUPT:  {Text: "the store is damaged", Hint: "look with: ohmkeep store check"},
+}
+
+// failure is a known way in which a store fails. It prints as its fault and
+// unwraps to it and to what SQLite said.
+type failure struct {
+	fault fault.Fault
+	cause error
+}
+
+func (f failure) Error() string   { return f.fault.Error() }
+func (f failure) Unwrap() []error { return []error{f.fault, f.cause} }
+
+// Explain adds a store's path to an error, and plain words where it has any.
+func Explain(path string, err error) error {
+	if err == nil {
+		return nil
+	}
+	if known, ok := errors.AsType[failure](err); ok {
+		return known
+	}
+	if f, ok := errors.AsType[fault.Fault](err); ok {
+		if f.File == "" {
+			f.File = path
+		}
+		return f
+	}
+	if cause, ok := errors.AsType[*sqlite.Error](err); ok {
+		if f, ok := explanations[primary(cause)]; ok {
+			f.File = path
+			return failure{f, err}
+		}
+	}
+	return fmt.Errorf("%s: %w", path, err)
+}
+
+// primary gives the primary result code: the low byte of an extended one.
+func primary(err *sqlite.Error) int { return err.Code() & 0xff }
+
+// Busy tells whether another program holds a lock that is needed.
+func Busy(err error) bool {
+	cause, ok := errors.AsType[*sqlite.Error](err)
+	return ok && primary(cause) == sqlite3.SQLITE_BUSY
+}
+
+// noRights tells whether SQLite lacks the right to make a file beside a store.
+func noRights(err error) bool {
+	cause, ok := errors.AsType[*sqlite.Error](err)
+	return ok && (primary(cause) == sqlite3.SQLITE_CANTOPEN || primary(cause) == sqlite3.SQLITE_READONLY)
+}
+
+// Cancelled gives the context's error in place of one that followed from it,
+// such as that of a statement which was closed because the context ended.
+func Cancelled(ctx context.Context, err error) error {
+	if ended := ctx.Err(); ended != nil {
+		return ended
+	}
+	return err
+}
+
+// errHead is that of a database whose beginning is broken.
+var errHead = errors.New("its first bytes are not those of a database")
+
+// Damaged tells whether a database was found damaged.
+func Damaged(err error) bool {
+	if errors.Is(err, errHead) {
+		return true
+	}
+	cause, ok := errors.AsType[*sqlite.Error](err)
+	return ok && (primary(cause) == sqlite3.SQLITE_CORRUPT || primary(cause) == sqlite3.SQLITE_NOTADB)
+}

@@ -1,0 +1,79 @@
+package sqlitefile
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"syscall"
+
+	"modernc.org/sqlite"
+)
+
+// logPages is how many pages the log holds before SQLite moves them into the
+// database, and logSize the size of a log that holds as many and some more.
+const (
+	logPages = 1000
+	frame    = 24 // bytes before each page in the log (SQLite, "WAL-mode File Format")
+)
+
+// KeepLog prepares the log for many small commits: it is given its full length
+// at once and is not cut or removed when the store is closed. As long as a log
+// grows, each commit also writes what the file system notes about its length,
+// several times the size of the commit, and flushes twice.
+func (db *DB) KeepLog(ctx context.Context) error {
+	return Explain(db.Path, func() error {
+		conn, err := db.Write.Conn(ctx)
+		if err != nil {
+			return err
+		}
+		defer conn.Close()
+		if err := conn.Raw(func(driver any) error {
+			control, ok := driver.(sqlite.FileControl)
+			if !ok {
+				return errors.New("the database driver cannot keep its log")
+			}
+			_, err := control.FileControlPersistWAL("main", 1)
+			return err
+		}); err != nil {
+			return err
+		}
+		var pageSize int64
+		if err := conn.QueryRowContext(ctx, "PRAGMA page_size").Scan(&pageSize); err != nil {
+			return err
+		}
+		if _, err := conn.ExecContext(ctx, fmt.Sprintf("PRAGMA wal_autocheckpoint = %d", logPages)); err != nil {
+			return err
+		}
+		// Nobody else writes to the log while this connection may.
+		if _, err := conn.ExecContext(ctx, "BEGIN IMMEDIATE"); err != nil {
+			return err
+		}
+		defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
+		if err := lengthen(db.Path+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
+			return err
+		}
+		return nil // on a full disk what is there must do
+	}())
+}
+
+// lengthen fills a file with zeros up to a size; SQLite takes them for the end of
+// the log. Zeros, because blocks that are only set aside change the file
+// system's notes again when they are first written to.
+func lengthen(path string, size int64) error {
+	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	if err != nil {
+		return err
+	}
+	err = func() error {
+		info, err := file.Stat()
+		if err != nil || info.Size() >= size {
+			return err
+		}
+		if _, err := file.WriteAt(make([]byte, size-info.Size()), info.Size()); err != nil {
+			return err
+		}
+		return file.Sync()
+	}()
+	return errors.Join(err, file.Close())
+}

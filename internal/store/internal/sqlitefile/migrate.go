@@ -1,0 +1,130 @@
+package sqlitefile
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/fault"
+)
+
+// Schema is what the tables of a store are and how they came to be.
+type Schema struct {
+	Application int64  // marks a database as one of ours (SQLite, "Database File Format", offset 68)
+	Steps       []Step // from an empty database to today's tables; what has been released is never changed
+	PageSize    int    // bytes of a page of a new database
+}
+
+// Step brings the tables from one version to the next within a transaction. The
+// version of a database is the number of steps that it has taken.
+type Step func(ctx context.Context, tx *sql.Tx) error
+
+// state is what a database says of itself.
+type state struct {
+	application int64
+	version     int
+	tables      int
+}
+
+type queryer interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+func look(ctx context.Context, db queryer) (s state, err error) {
+	for _, q := range []struct {
+		query string
+		into  any
+	}{
+		{"PRAGMA application_id", &s.application},
+		{"PRAGMA user_version", &s.version},
+		{"SELECT count(*) FROM sqlite_schema", &s.tables},
+	} {
+		if err := db.QueryRowContext(ctx, q.query).Scan(q.into); err != nil {
+			return s, err
+		}
+	}
+	return s, nil
+}
+
+// fresh tells whether the database holds nothing at all.
+func (s state) fresh() bool { return s == state{} }
+
+// fits tells why a database is not a store that this program can use.
+func (s state) fits(to Schema) error {
+	switch {
+	case s.application != to.Application:
+		return fault.Fault{Text: "this is a database, but not a store of readings", Hint: "name the store's file"}
+	case s.version > len(to.Steps):
+		return fault.Fault{Text: fmt.Sprintf("the store has schema %d, this program knows %d", s.version, len(to.Steps)),
+			Hint: "use the newer version of the program that made it"}
+	}
+	return nil
+}
+
+// inspect reads what a database says of itself over a connection of its own, in
+// one transaction: another program may be making the store at this moment.
+func inspect(dsn string) (s state, err error) {
+	db, err := sql.Open("sqlite", dsn)
+	if err != nil {
+		return state{}, err
+	}
+	defer db.Close()
+	err = persist(Patience, func() error {
+		tx, err := db.BeginTx(context.Background(), &sql.TxOptions{ReadOnly: true})
+		if err != nil {
+			return err
+		}
+		defer tx.Rollback() // it has changed nothing
+		s, err = look(context.Background(), tx)
+		return err
+	})
+	return s, err
+}
+
+// persist tries again while SQLite says that a database is busy. SQLite waits by
+// itself for most locks, but not for those of another program that is turning a
+// new database into one with a log.
+func persist(patience time.Duration, try func() error) error {
+	const pause = 5 * time.Millisecond
+	for deadline := time.Now().Add(patience); ; time.Sleep(pause) {
+		err := try()
+		if !Busy(err) || time.Now().After(deadline) {
+			return err
+		}
+	}
+}
+
+// migrate brings a database to today's schema, all of the way in one transaction.
+// It always begins one, so that a file that cannot be written to is noticed.
+// Where the database stands is read within the transaction: another program may
+// have brought it further meanwhile.
+func migrate(ctx context.Context, db *sql.DB, to Schema) error {
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // after a commit it does nothing
+	s, err := look(ctx, tx)
+	if err != nil {
+		return err
+	}
+	if !s.fresh() {
+		if err := s.fits(to); err != nil {
+			return err
+		}
+	}
+	if s.version == len(to.Steps) {
+		return nil
+	}
+	for version, step := range to.Steps[s.version:] {
+		if err := step(ctx, tx); err != nil {
+			return fmt.Errorf("schema %d: %w", s.version+version+1, err)
+		}
+	}
+	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", to.Application, len(to.Steps))
+	if _, err := tx.ExecContext(ctx, mark); err != nil {
+		return err
+	}
+	return tx.Commit()
+}

@@ -1,0 +1,328 @@
+// Package sqlitefile opens the file of a store: an SQLite database with one writer
+// and any number of readers.
+//
+// It settles what has to be right before the first row: which file is a store at
+// all, the settings of every connection, the steps from an older schema to
+// today's with a copy made before, plain words for SQLite's errors, and a log
+// that is not made anew again and again. It knows nothing about readings.
+package sqlitefile
+
+import (
+	"context"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"time"
+
+	"modernc.org/sqlite" // also the driver named "sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"ohmkeep/internal/fault"
+)
+
+// Patience is how long a writer waits for another one's transaction.
+const Patience = 5 * time.Second
+
+// DB is an open database. It may be used by several goroutines at once.
+type DB struct {
+	Path   string // as the user named it
+	Read   *sql.DB
+	Write  *sql.DB // one connection; nil where it was opened for reading only
+	Copied string  // the copy that was made before an older schema was left; "" = none
+}
+
+// Open opens the database at path for reading and writing, and makes it where
+// there is none. A file that is something else is refused and left as it is; so
+// is one that a newer version of the program has made.
+func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
+	// Where the system can, a commit flushes the log's data and length but not the
+	// time of its last change, which costs a second flush and some kB on ext4.
+	// Where it cannot, SQLite flushes the time too.
+	_, _ = sqlite.Fdatasync(true)
+	size, err := check(path, schema)
+	db := &DB{Path: path}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if _, err := os.Stat(filepath.Dir(path)); err != nil {
+			return nil, fault.Fault{File: path, Text: "its directory does not exist", Hint: "make it first"}
+		}
+	case err != nil:
+		return nil, Explain(path, err)
+	case size > 0:
+		// Looked at first through a connection that cannot change it.
+		found, err := inspect(dsn(path, reader(path)))
+		if err == nil && !found.fresh() {
+			err = found.fits(schema)
+		}
+		if err == nil && 0 < found.version && found.version < len(schema.Steps) {
+			db.Copied, err = keepVersion(path, found.version)
+		}
+		if err != nil {
+			return nil, Explain(path, err)
+		}
+	}
+	if size == 0 {
+		if err := begin(path, schema.PageSize, patience); err != nil {
+			return nil, Explain(path, err)
+		}
+	}
+	if db.Write, err = sql.Open("sqlite", dsn(path, writer(patience))); err != nil {
+		return nil, Explain(path, err)
+	}
+	db.Write.SetMaxOpenConns(1)
+	if err := persist(patience, func() error { return migrate(context.Background(), db.Write, schema) }); err != nil {
+		db.Write.Close()
+		return nil, Explain(path, err)
+	}
+	if db.Read, err = sql.Open("sqlite", dsn(path, readOnly)); err != nil {
+		db.Write.Close()
+		return nil, Explain(path, err)
+	}
+	return db, nil
+}
+
+// begin makes a new database with pages of a size. That has to come before all
+// else, and the driver sets what a file's name asks for in an order of its own.
+func begin(path string, pageSize int, patience time.Duration) error {
+	db, err := sql.Open("sqlite", dsn(path, url.Values{"_pragma": {fmt.Sprintf("busy_timeout(%d)", patience.Milliseconds())}}))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	return persist(patience, func() error {
+		conn, err := db.Conn(context.Background())
+		if err != nil {
+			return err
+		}
+		defer conn.Close()
+		_, err = conn.ExecContext(context.Background(), fmt.Sprintf("PRAGMA page_size = %d; PRAGMA journal_mode = WAL", pageSize))
+		return err
+	})
+}
+
+// OpenReadOnly opens the database at path for reading. It must exist.
+func OpenReadOnly(path string, schema Schema) (*DB, error) {
+	switch _, err := check(path, schema); {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fault.Fault{File: path, Text: "there is no such store", Hint: "import readings to make one"}
+	case err != nil:
+		return nil, Explain(path, err)
+	}
+	how := reader(path)
+	found, err := inspect(dsn(path, how))
+	if noRights(err) && !pending(path) {
+		// Nobody can write here, so there is no place for the index of the log
+		// that readers share; with nothing in the log they need none.
+		how = unchanging
+		found, err = inspect(dsn(path, how))
+	}
+	switch {
+	case err != nil:
+	case found.fresh():
+		err = fault.Fault{Text: "the store is empty", Hint: "import readings first"}
+	case found.fits(schema) != nil:
+		err = found.fits(schema)
+	case found.version < len(schema.Steps):
+		err = fault.Fault{Text: "the store is of an older version", Hint: "import into it once to bring it up to date"}
+	}
+	if err != nil {
+		return nil, Explain(path, err)
+	}
+	db := &DB{Path: path}
+	if db.Read, err = sql.Open("sqlite", dsn(path, how)); err != nil {
+		return nil, Explain(path, err)
+	}
+	return db, nil
+}
+
+// Close closes the database.
+func (db *DB) Close() error {
+	err := db.Read.Close()
+	if db.Write != nil {
+		err = errors.Join(err, db.Write.Close()) // the last: its connection keeps the log, see KeepLog
+	}
+	return Explain(db.Path, err)
+}
+
+// idle is how many connections for reading are kept.
+const idle = 2
+
+// Rest lets go of the pages that connections for reading hold from what they read.
+func (db *DB) Rest() {
+	db.Read.SetMaxIdleConns(0)
+	db.Read.SetMaxIdleConns(idle)
+}
+
+// Update does a change in a transaction: all of it or nothing. When it returns
+// without an error, the change is safe on disk.
+func (db *DB) Update(ctx context.Context, change func(*sql.Tx) error) error {
+	if db.Write == nil {
+		return fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
+	}
+	err := func() error {
+		tx, err := db.Write.BeginTx(ctx, nil)
+		if err != nil {
+			return err
+		}
+		defer tx.Rollback() // after a commit it does nothing
+		if err := change(tx); err != nil {
+			return err
+		}
+		return tx.Commit()
+	}()
+	if err != nil {
+		err = Cancelled(ctx, err)
+	}
+	return Explain(db.Path, err)
+}
+
+// View looks at the database as it is when it begins, whatever is written meanwhile.
+func (db *DB) View(ctx context.Context, look func(*sql.Tx) error) error {
+	err := func() error {
+		tx, err := db.Read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+		if err != nil {
+			return err
+		}
+		defer tx.Rollback() // it has changed nothing
+		return look(tx)
+	}()
+	if err != nil {
+		err = Cancelled(ctx, err)
+	}
+	return Explain(db.Path, err)
+}
+
+// magic begins every SQLite database (SQLite, "Database File Format"). SQLite
+// itself takes a file of a few bytes for an empty database and writes over it.
+const magic = "SQLite format 3\x00"
+
+// check tells whether a file can be a store, and its size in bytes.
+func check(path string, schema Schema) (size int64, err error) {
+	if path == "" {
+		return 0, fault.Fault{Text: "the store has no name", Hint: "name its file"}
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return 0, fault.Cause(err)
+	}
+	if !info.Mode().IsRegular() {
+		return 0, fault.Fault{Text: "this is not a file", Hint: "name the store's file"}
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return 0, fault.Cause(err)
+	}
+	defer file.Close()
+	head := make([]byte, headSize)
+	n, err := io.ReadFull(file, head)
+	if info.Size() > 0 && (n < len(magic) || string(head[:len(magic)]) != magic) {
+		if err == nil && once(path, head, schema) {
+			return 0, failure{explanations[sqlite3.SQLITE_CORRUPT], errHead}
+		}
+		return 0, explanations[sqlite3.SQLITE_NOTADB]
+	}
+	return info.Size(), nil
+}
+
+// headSize is the length of an SQLite database's head, applicationAt where the
+// application's mark stands in it, and logMagic how a log begins but for its last bit
+// (SQLite, "Database File Format", 1.3 and 4.1).
+const (
+	headSize      = 100
+	applicationAt = 68
+	logMagic      = 0x377f0682
+)
+
+// once tells whether a file whose beginning is broken was a store: by what is left of
+// its head, or by the log beside it.
+func once(path string, head []byte, schema Schema) bool {
+	if int64(binary.BigEndian.Uint32(head[applicationAt:])) == schema.Application {
+		return true
+	}
+	log, err := os.Open(path + "-wal")
+	if err != nil {
+		return false
+	}
+	defer log.Close()
+	var begin [4]byte
+	_, err = io.ReadFull(log, begin[:])
+	return err == nil && binary.BigEndian.Uint32(begin[:])&^1 == logMagic
+}
+
+// pending tells whether a log beside the store holds what the store lacks.
+func pending(path string) bool {
+	info, err := os.Stat(path + "-wal")
+	return err == nil && info.Size() > 0
+}
+
+// Ways to open a database. Settings are given with the file's name, because they
+// hold for one connection and the pool opens several.
+var (
+	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)"}}
+	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}}
+)
+
+// tidy reads a store that has no log. SQLite makes one while it reads, and its index,
+// and only a connection that could write takes both away again when it is closed.
+var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)"}}
+
+// reader gives the way to read a store so that nothing is left behind. Where there is a
+// log, it may hold what only its writer should move, and stays with its index.
+func reader(path string) url.Values {
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return readOnly
+	}
+	file.Close()
+	if _, err := os.Stat(path + "-wal"); !errors.Is(err, fs.ErrNotExist) {
+		return readOnly
+	}
+	return tidy
+}
+
+func writer(patience time.Duration) url.Values {
+	return url.Values{
+		"_txlock": {"immediate"}, // so that a second writer waits at the start and not half-way
+		"_pragma": {
+			fmt.Sprintf("busy_timeout(%d)", patience.Milliseconds()),
+			"journal_mode(WAL)",
+			"synchronous(FULL)", // with less, a loss of power takes the last commits along
+			"foreign_keys(1)",
+		},
+	}
+}
+
+// dsn names a database to the driver. The path is made absolute, for "//" at its
+// front would begin the name of a host, and is escaped: a ? or # in it would end
+// it, a % begin an escape.
+func dsn(path string, how url.Values) string {
+	if whole, err := filepath.Abs(path); err == nil {
+		path = whole
+	}
+	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + how.Encode()
+}
+
+// Size gives the sizes of the database's file, of what is used of it, and of its
+// log, in bytes.
+func (db *DB) Size(ctx context.Context) (file, used, log int64, err error) {
+	err = db.View(ctx, func(tx *sql.Tx) error {
+		var pages, free, size int64
+		for pragma, into := range map[string]*int64{"page_count": &pages, "freelist_count": &free, "page_size": &size} {
+			if err := tx.QueryRowContext(ctx, "PRAGMA "+pragma).Scan(into); err != nil {
+				return err
+			}
+		}
+		file, used = pages*size, (pages-free)*size
+		return nil
+	})
+	if info, err := os.Stat(db.Path + "-wal"); err == nil {
+		log = info.Size()
+	}
+	return file, used, log, err
+}

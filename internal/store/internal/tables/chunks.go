@@ -1,0 +1,209 @@
+package tables
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"math"
+	"strconv"
+
+	"ohmkeep/internal/store/internal/chunk"
+)
+
+// Chunk is what a store says of a chunk without opening it.
+type Chunk struct {
+	ID          int64
+	First, Last int64 // ns since 1970 in UTC
+	N           int
+	Measured    int  // how many are measured values
+	Counted     bool // the counts of those follow
+	Lowest      int64
+	Highest     int64
+	Sum         int64
+	Moments     int64 // the number of its moments
+}
+
+// around gives the chunks of a series that overlap a stretch of time (both ends
+// included), the last one that begins before, and where there is none of those
+// the next one behind.
+func around(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk, error) {
+	there, err := chunks(ctx, tx, "chunk", `series = ?1 AND first <= ?3
+		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first <= ?2), ?2)
+		ORDER BY first, id`, series, first, last)
+	if err != nil || len(there) > 0 {
+		return there, err
+	}
+	return chunks(ctx, tx, "chunk", "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
+}
+
+// Chunks gives the chunks of a series that hold a moment from first to last, in
+// the order of time.
+func Chunks(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk, error) {
+	return chunks(ctx, tx, "chunk", `series = ?1 AND first <= ?3
+		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first < ?2), ?2)
+		AND last >= ?2 ORDER BY first, id`, series, first, last)
+}
+
+// NewestBefore gives the chunk of a series that begins last before a moment; ok is
+// false where there is none.
+func NewestBefore(ctx context.Context, tx *sql.Tx, series, before int64) (c Chunk, ok bool, err error) {
+	list, err := chunks(ctx, tx, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", series, before)
+	if err != nil || len(list) == 0 {
+		return Chunk{}, false, err
+	}
+	return list[0], true, nil
+}
+
+// Readable is Chunks for a store that may be damaged. Where the index is, the
+// chunks themselves are looked through; what cannot be found so is told.
+func Readable(ctx context.Context, tx *sql.Tx, series, first, last int64, damage *Damage) ([]Chunk, error) {
+	all, err := Chunks(ctx, tx, series, first, last)
+	if !Broken(err) {
+		return all, err
+	}
+	damage.Series++
+	all, err = chunks(ctx, tx, "chunk NOT INDEXED", "series = ?1 AND first <= ?3 AND last >= ?2 ORDER BY first, id", series, first, last)
+	if Broken(err) {
+		err = nil
+	}
+	return all, err
+}
+
+func chunks(ctx context.Context, tx *sql.Tx, from, where string, args ...any) ([]Chunk, error) {
+	rows, err := tx.QueryContext(ctx, "SELECT id, first, last, n, measured, lowest, highest, sum FROM "+from+" WHERE "+where, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var all []Chunk
+	// Into variables of any type, because each other one takes a conversion and a
+	// year has thousands of chunks.
+	var columns [8]any
+	into := []any{&columns[0], &columns[1], &columns[2], &columns[3], &columns[4], &columns[5], &columns[6], &columns[7]}
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
+			return nil, err
+		}
+		var c Chunk
+		var n, measured int64
+		for i, to := range []*int64{&c.ID, &c.First, &c.Last, &n, &measured, &c.Lowest, &c.Highest, &c.Sum} {
+			*to, c.Counted = columns[i].(int64) // the last one tells of the counts
+		}
+		c.N, c.Measured = int(n), int(measured)
+		if k := len(all) - 1; k >= 0 && (c.First < all[k].First || c.First == all[k].First && c.ID <= all[k].ID) {
+			return all, chunk.ErrDamaged // pages that point back would be read for ever
+		}
+		all = append(all, c)
+	}
+	return all, rows.Err()
+}
+
+// Beginning and End are before and behind all moments.
+const (
+	Beginning = math.MinInt64
+	End       = math.MaxInt64
+)
+
+// Load reads what a chunk holds.
+func (c *Chunk) Load(ctx context.Context, tx *sql.Tx, m *chunk.Moments, v *chunk.Values) error {
+	return c.scan(tx.QueryRowContext(ctx, loadText, c.ID), m, v)
+}
+
+const loadText = `SELECT chunk.moments, moments.block, chunk.block FROM chunk JOIN moments ON moments.id = chunk.moments WHERE chunk.id = ?`
+
+func (c *Chunk) scan(row *sql.Row, m *chunk.Moments, v *chunk.Values) error {
+	var moments, values []byte
+	if err := row.Scan(&c.Moments, &moments, &values); errors.Is(err, sql.ErrNoRows) {
+		return chunk.ErrDamaged
+	} else if err != nil {
+		return err
+	}
+	return c.Decode(moments, values, m, v)
+}
+
+// Decode takes what a chunk holds out of its blocks.
+func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
+	if err := m.Decode(moments, c.N); err != nil {
+		return err
+	}
+	return v.Decode(values, c.N)
+}
+
+// Says tells whether what a store says of a chunk is so.
+func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values) bool {
+	measured, lowest, highest, sum := summary(v.Texts != nil, chunk.AppendRecords(nil, m, v))
+	if c.First != m.At[0] || c.Last != m.At[c.N-1] || c.Measured != measured || c.Counted != (sum != nil) {
+		return false
+	}
+	return !c.Counted || c.Lowest == lowest && c.Highest == highest && c.Sum == sum
+}
+
+// Loader reads many chunks.
+type Loader struct{ stmt *sql.Stmt }
+
+// NewLoader prepares reading within a transaction.
+func NewLoader(ctx context.Context, tx *sql.Tx) (*Loader, error) {
+	stmt, err := tx.PrepareContext(ctx, loadText)
+	return &Loader{stmt}, err
+}
+
+// Load reads what a chunk holds.
+func (l *Loader) Load(ctx context.Context, c *Chunk, m *chunk.Moments, v *chunk.Values) error {
+	return c.scan(l.stmt.QueryRowContext(ctx, c.ID), m, v)
+}
+
+// Close ends the reading.
+func (l *Loader) Close() error { return l.stmt.Close() }
+
+// OpenAll reads chunk after chunk and calls do with the number of each and its
+// blocks, until it returns false. It is fast where all are whole; those that are
+// damaged, as do finds with an error that is Broken, are left out and told.
+func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do func(i int, moments, values []byte) (more bool, err error)) error {
+	for done := 0; done < len(list); {
+		n, ended, err := openSome(ctx, tx, list[done:], func(i int, moments, values []byte) (bool, error) {
+			return do(done+i, moments, values)
+		})
+		switch {
+		case ended:
+			return nil
+		case Broken(err):
+			damage.Lost(list[done+n])
+			n++
+		case err != nil:
+			return err
+		}
+		done += n
+	}
+	return nil
+}
+
+// openSome reads chunks up to one that is damaged. It gives how many it has read.
+func openSome(ctx context.Context, tx *sql.Tx, list []Chunk, do func(i int, moments, values []byte) (bool, error)) (n int, ended bool, err error) {
+	ids := []byte("[")
+	for i, c := range list {
+		if i > 0 {
+			ids = append(ids, ',')
+		}
+		ids = strconv.AppendInt(ids, c.ID, 10)
+	}
+	rows, err := tx.QueryContext(ctx, `SELECT moments.block, chunk.block FROM json_each(?) AS wanted
+		LEFT JOIN chunk ON chunk.id = wanted.value LEFT JOIN moments ON moments.id = chunk.moments`, string(append(ids, ']')))
+	if err != nil {
+		return 0, false, err
+	}
+	defer rows.Close()
+	var moments, values sql.RawBytes
+	for rows.Next() {
+		if err := rows.Scan(&moments, &values); err != nil {
+			return n, false, err
+		}
+		if more, err := do(n, moments, values); err != nil || !more {
+			return n, err == nil, err
+		}
+		n++
+	}
+	if err = rows.Err(); err == nil && n < len(list) {
+		err = chunk.ErrDamaged
+	}
+	return n, false, err
+}

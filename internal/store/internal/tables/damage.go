@@ -1,0 +1,33 @@
+package tables
+
+import (
+	"errors"
+
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/sqlitefile"
+)
+
+// Damage is what could not be read. It is told when all else has been.
+type Damage struct {
+	Chunks      int   // lost
+	Readings    int64 // in those, as far as it is known
+	Commits     int   // lost from the tail
+	Series      int   // of which more chunks may be lost, nobody knows how many
+	First, Last int64 // between which moments the lost chunks lie, ns
+}
+
+// Lost notes that a chunk is lost.
+func (d *Damage) Lost(c Chunk) {
+	if d.Chunks == 0 {
+		d.First, d.Last = c.First, c.Last
+	}
+	d.First, d.Last = min(d.First, c.First), max(d.Last, c.Last)
+	d.Chunks++
+	d.Readings += int64(c.N)
+}
+
+// Any tells whether anything was lost.
+func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 || d.Series > 0 }
+
+// Broken tells whether an error is one of damaged data, past which reading can go on.
+func Broken(err error) bool { return errors.Is(err, chunk.ErrDamaged) || sqlitefile.Damaged(err) }

@@ -1,0 +1,102 @@
+package tables
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"slices"
+
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/decimal"
+)
+
+// Item is a record and the series that it belongs to.
+type Item struct {
+	Series int64
+	Texts  bool // the series has no form
+	chunk.Record
+}
+
+// Filer finds the series of readings, and makes those that are not there.
+type Filer struct {
+	ctx   context.Context
+	tx    *sql.Tx
+	known map[Key]int64
+	forms map[decimal.Form]string
+}
+
+// NewFiler prepares filing within a transaction.
+func NewFiler(ctx context.Context, tx *sql.Tx) *Filer {
+	return &Filer{ctx, tx, map[Key]int64{}, map[decimal.Form]string{}}
+}
+
+// Series gives the number of a series.
+func (f *Filer) Series(k Key) (int64, error) {
+	id, ok := f.known[k]
+	if ok {
+		return id, nil
+	}
+	id, err := Ensure(f.ctx, f.tx, k)
+	if err == nil {
+		f.known[k] = id
+	}
+	return id, err
+}
+
+// Keys gives the keys of all series that were asked for.
+func (f *Filer) Keys() map[int64]Key {
+	keys := make(map[int64]Key, len(f.known))
+	for k, id := range f.known {
+		keys[id] = k
+	}
+	return keys
+}
+
+// File files a number as it was written; the key's form is of no account.
+func (f *Filer) File(k Key, r chunk.Record, text string) (Item, error) {
+	count, form, ok := decimal.Parse(text)
+	if ok {
+		if k.Form, ok = f.forms[form]; !ok {
+			k.Form = form.String()
+			f.forms[form] = k.Form
+		}
+		r.Count = count
+	} else {
+		k.Form, r.Text = Texts, text
+	}
+	id, err := f.Series(k)
+	return Item{id, k.Form == Texts, r}, err
+}
+
+// Sections sorts items, which are in the order of time, by their series. Items of
+// the same moment get ranks where the order of their series is not theirs.
+func Sections(items []Item) []chunk.Section {
+	bySeries := map[int64]int{}
+	var sections []chunk.Section
+	for i := range items {
+		x := &items[i]
+		if i > 0 && items[i-1].At == x.At {
+			x.Rank = items[i-1].Rank
+			if x.Series < items[i-1].Series {
+				x.Rank++
+			}
+		}
+		at, ok := bySeries[x.Series]
+		if !ok {
+			at = len(sections)
+			bySeries[x.Series] = at
+			sections = append(sections, chunk.Section{Series: x.Series, Texts: x.Texts})
+		}
+		sections[at].Records = append(sections[at].Records, x.Record)
+	}
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return cmp.Compare(a.Series, b.Series) })
+	return sections
+}
+
+// InOrder sorts records by their time.
+func InOrder(records []chunk.Record) {
+	byTime := func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) }
+	if !slices.IsSortedFunc(records, byTime) { // the clock was set back, or lines crossed
+		slices.SortStableFunc(records, byTime)
+	}
+}

@@ -1,0 +1,230 @@
+package tables
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"errors"
+	"math"
+	"slices"
+
+	"ohmkeep/internal/store/internal/chunk"
+)
+
+// Insert puts records into the chunks of their series. The records of a section
+// are in the order of time; those of a moment that is there already come behind.
+func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
+	in, err := NewInserter(ctx, tx)
+	if err != nil {
+		return err
+	}
+	return errors.Join(in.Insert(sections), in.Close())
+}
+
+// Inserter inserts more than memory holds, a part at a time.
+type Inserter struct {
+	ctx     context.Context
+	tx      *sql.Tx
+	moments map[string]int64 // blocks of moments by what is in them
+	left    map[int64]bool   // moments that a chunk has left, and that perhaps nobody needs
+
+	addMoments, add, replace *sql.Stmt
+
+	before        []chunk.Record // of the chunk written last, with its moments
+	beforeMoments int64
+
+	records []chunk.Record
+	m       chunk.Moments
+	v       chunk.Values
+	block   []byte
+}
+
+// NewInserter prepares inserting within a transaction.
+func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
+	in := &Inserter{ctx: ctx, tx: tx, moments: map[string]int64{}, left: map[int64]bool{}}
+	if err := in.prepare(); err != nil {
+		in.finish()
+		return nil, err
+	}
+	return in, nil
+}
+
+// Insert is like the function Insert.
+func (in *Inserter) Insert(sections []chunk.Section) error {
+	for _, s := range sections {
+		if err := in.section(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Close takes away what the inserted records have replaced.
+func (in *Inserter) Close() error {
+	defer in.finish()
+	for id := range in.left {
+		if _, err := in.tx.ExecContext(in.ctx, `DELETE FROM moments WHERE id = ?1
+			AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)`, id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (in *Inserter) prepare() (err error) {
+	for _, p := range []struct {
+		into **sql.Stmt
+		text string
+	}{
+		{&in.addMoments, "INSERT INTO moments (block) VALUES (?)"},
+		{&in.add, `INSERT INTO chunk (series, first, last, n, measured, lowest, highest, sum, moments, block)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`},
+		{&in.replace, `UPDATE chunk SET series = ?, first = ?, last = ?, n = ?, measured = ?, lowest = ?, highest = ?,
+			sum = ?, moments = ?, block = ? WHERE id = ?`},
+	} {
+		if *p.into, err = in.tx.PrepareContext(in.ctx, p.text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (in *Inserter) finish() {
+	for _, s := range []*sql.Stmt{in.addMoments, in.add, in.replace} {
+		if s != nil {
+			s.Close()
+		}
+	}
+}
+
+// section spreads new records over the chunks between whose beginnings they fall.
+func (in *Inserter) section(s chunk.Section) error {
+	records := s.Records
+	if len(records) == 0 {
+		return nil
+	}
+	there, err := around(in.ctx, in.tx, s.Series, records[0].At, records[len(records)-1].At)
+	if err != nil {
+		return err
+	}
+	if len(there) == 0 {
+		return in.write(s, records, nil)
+	}
+	if n := before(records, there[0].First); there[0].N+n > chunk.Full {
+		if err := in.write(s, records[:n], nil); err != nil {
+			return err
+		}
+		records = records[n:]
+	} // else what lies before the first chunk fits into it
+	for i := range there {
+		n := len(records)
+		if i+1 < len(there) {
+			n = before(records, there[i+1].First)
+		}
+		if err := in.part(s, records[:n], there[i]); err != nil {
+			return err
+		}
+		records = records[n:]
+	}
+	return nil
+}
+
+// before gives how many records, which are in the order of time, lie before a moment.
+func before(records []chunk.Record, at int64) int {
+	n, _ := slices.BinarySearchFunc(records, at, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
+	return n
+}
+
+// part puts records, which all lie before the next chunk, into a chunk or behind it.
+func (in *Inserter) part(s chunk.Section, part []chunk.Record, c Chunk) error {
+	switch {
+	case len(part) == 0:
+		return nil
+	case c.N >= chunk.Full && part[0].At >= c.Last:
+		return in.write(s, part, nil)
+	}
+	return in.merge(s, part, c)
+}
+
+// merge puts new records into a chunk, and what is too much into more of them.
+func (in *Inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
+	switch err := c.Load(in.ctx, in.tx, &in.m, &in.v); {
+	case Broken(err):
+		return in.write(s, part, nil) // what is damaged stays, to be told of
+	case err != nil:
+		return err
+	}
+	in.records = chunk.AppendRecords(in.records[:0], &in.m, &in.v)
+	held := len(in.records)
+	in.records = append(in.records, part...)
+	if appended := held == 0 || in.records[held-1].At <= part[0].At; !appended {
+		slices.SortStableFunc(in.records, func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) })
+	}
+	in.left[c.Moments] = true
+	return in.write(s, in.records, &c)
+}
+
+// write writes records as chunks, the first of them in place of another.
+func (in *Inserter) write(s chunk.Section, records []chunk.Record, instead *Chunk) error {
+	for len(records) > 0 {
+		n := min(len(records), chunk.Full)
+		if err := in.one(s, records[:n], instead); err != nil {
+			return err
+		}
+		records, instead = records[n:], nil
+	}
+	return nil
+}
+
+func (in *Inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk) error {
+	moments, err := in.shared(records)
+	if err != nil {
+		return err
+	}
+	measured, lowest, highest, sum := summary(s.Texts, records)
+	in.block = chunk.AppendValues(in.block[:0], records, s.Texts)
+	args := []any{s.Series, records[0].At, records[len(records)-1].At, len(records), measured, lowest, highest, sum, moments, in.block}
+	if instead == nil {
+		_, err = in.add.ExecContext(in.ctx, args...)
+		return err
+	}
+	_, err = in.replace.ExecContext(in.ctx, append(args, instead.ID)...)
+	return err
+}
+
+// shared writes the moments of records, or finds those that another chunk has
+// written just so.
+func (in *Inserter) shared(records []chunk.Record) (id int64, err error) {
+	if len(in.before) > 0 && chunk.SameMoments(in.before, records) {
+		return in.beforeMoments, nil
+	}
+	in.block = chunk.AppendMoments(in.block[:0], records)
+	id, known := in.moments[string(in.block)]
+	if !known {
+		result, err := in.addMoments.ExecContext(in.ctx, in.block)
+		if err != nil {
+			return 0, err
+		}
+		if id, err = result.LastInsertId(); err != nil {
+			return 0, err
+		}
+		in.moments[string(in.block)] = id
+	}
+	in.before, in.beforeMoments = append(in.before[:0], records...), id
+	return id, nil
+}
+
+// summary gives what a chunk says of its counts: nothing where it has none.
+func summary(texts bool, records []chunk.Record) (measured int, lowest, highest, sum any) {
+	low, high, total := int64(math.MaxInt64), int64(math.MinInt64), int64(0)
+	for i := range records {
+		if r := &records[i]; r.Quality.Measured() {
+			measured++
+			low, high, total = min(low, r.Count), max(high, r.Count), total+r.Count
+		}
+	}
+	if texts || measured == 0 {
+		return measured, nil, nil, nil
+	}
+	return measured, low, high, total
+}

@@ -1,0 +1,235 @@
+package tables
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/decimal"
+)
+
+// Texts is the form of a series whose numbers are kept as written.
+const Texts = "text"
+
+// Key is what readings of a series have in common. Keys can be compared with ==.
+type Key struct {
+	Run      int64
+	Probe    string // "" = imported or taken by hand
+	Step     string
+	Quantity run.Quantity
+	From, To string
+	Unit     string
+	Meter    string
+	Form     string // an indication.Form as a string, or Texts
+	Scale    string // an indication.Scale for counts of a register; "" = the form says all
+}
+
+// Series is a series that a store holds.
+type Series struct {
+	ID int64
+	Key
+	Corrected string // the scale that is right instead of the key's; "" = none
+
+	form  decimal.Form
+	scale *decimal.Scale
+	per   float64 // units in one SI unit
+	ratio float64 // of the corrected scale to the key's; 1 where none is corrected
+}
+
+// complete works out what it takes to read a series.
+func (s *Series) complete() (err error) {
+	var ok bool
+	if s.per, ok = reading.PerSI(s.Quantity, s.Unit); !ok {
+		return fmt.Errorf("stored series %d: a %s is not given in %q", s.ID, s.Quantity, s.Unit)
+	}
+	if s.Form != Texts {
+		if s.form, err = decimal.ParseForm(s.Form); err != nil {
+			return fmt.Errorf("stored series %d: %w", s.ID, err)
+		}
+	}
+	s.ratio = 1
+	if s.Scale == "" {
+		return nil
+	}
+	scale, err := decimal.ParseScale(s.Scale)
+	if err == nil && s.Corrected != "" {
+		first := scale
+		scale, err = decimal.ParseScale(s.Corrected)
+		s.ratio = scale.Value(1) / first.Value(1)
+	}
+	if err != nil {
+		return fmt.Errorf("stored series %d: %w", s.ID, err)
+	}
+	s.scale = &scale
+	return nil
+}
+
+// Text gives the number of a count as it is to be read, in the series' unit: as
+// it was written, or the register's counts times what each stands for.
+func (s *Series) Text(count int64) string {
+	if s.scale != nil {
+		return s.scale.Text(count)
+	}
+	return s.form.Text(count)
+}
+
+// Value gives the SI value of a count; °C for a temperature.
+func (s *Series) Value(count int64) float64 {
+	if s.scale != nil {
+		return s.scale.Value(count) / s.per
+	}
+	return decimal.PowerOfTen(float64(count), s.form.Exponent()) / s.per
+}
+
+// Ratio gives by how much a correction has changed the values of a series.
+func (s *Series) Ratio() float64 { return s.ratio }
+
+// Mean gives the SI value of the mean of n counts with a sum.
+func (s *Series) Mean(sum int64, n int) float64 {
+	mantissa, exponent := s.factor()
+	return decimal.PowerOfTen(float64(sum)/float64(n)*mantissa, exponent) / s.per
+}
+
+// factor gives what one count stands for, in the series' unit.
+func (s *Series) factor() (mantissa float64, exponent int) {
+	if s.scale != nil {
+		return s.scale.Parts()
+	}
+	return 1, s.form.Exponent()
+}
+
+// Values gives the SI values of counts, appended to dst. They are the same as
+// Value gives one by one.
+func (s *Series) Values(dst []float64, counts []int64) []float64 {
+	dst = slices.Grow(dst, len(counts))
+	mantissa, exponent := s.factor()
+	if -22 <= exponent && exponent <= 0 && s.per == 1 {
+		power := decimal.PowerOfTen(1, -exponent)
+		if mantissa == 1 {
+			for _, c := range counts {
+				dst = append(dst, float64(c)/power)
+			}
+			return dst
+		}
+		for _, c := range counts {
+			dst = append(dst, float64(c)*mantissa/power)
+		}
+		return dst
+	}
+	for _, c := range counts {
+		dst = append(dst, s.Value(c))
+	}
+	return dst
+}
+
+// All gives the series of a run in the order of their numbers. Beside an error that is
+// Broken those come that can be read.
+func All(ctx context.Context, tx *sql.Tx, runID int64) ([]*Series, error) {
+	return series(ctx, tx, "run = ? ORDER BY id", runID)
+}
+
+// One gives a series.
+func One(ctx context.Context, tx *sql.Tx, id int64) (*Series, error) {
+	found, err := series(ctx, tx, "id = ?", id)
+	if err == nil && len(found) == 0 {
+		err = fmt.Errorf("%w: series %d is lost", chunk.ErrDamaged, id)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return found[0], nil
+}
+
+func series(ctx context.Context, tx *sql.Tx, where string, arg int64) ([]*Series, error) {
+	rows, err := tx.QueryContext(ctx, `SELECT id, run, probe, step, quantity, place_from, place_to, unit, meter, form, scale,
+		coalesce(corrected, '') FROM series WHERE `+where, arg)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var all []*Series
+	var bad error // the last one that cannot be right
+	for rows.Next() {
+		s := &Series{}
+		var quantity string
+		if err := rows.Scan(&s.ID, &s.Run, &s.Probe, &s.Step, &quantity, &s.From, &s.To, &s.Unit, &s.Meter, &s.Form, &s.Scale, &s.Corrected); err != nil {
+			bad = fmt.Errorf("%w: %w", chunk.ErrDamaged, err) // not of the column's type
+			continue
+		}
+		if s.Quantity, err = quantityNamed(quantity); err == nil {
+			err = s.complete()
+		}
+		if err != nil {
+			bad = fmt.Errorf("%w: %w", chunk.ErrDamaged, err)
+			continue
+		}
+		all = append(all, s)
+	}
+	if err := rows.Err(); err != nil {
+		return all, err
+	}
+	return all, bad
+}
+
+func quantityNamed(name string) (run.Quantity, error) {
+	q := slices.Index(run.QuantityNames, name)
+	if q < 0 {
+		return 0, fmt.Errorf("stored series: %q is not a quantity", name)
+	}
+	return run.Quantity(q), nil
+}
+
+// Ensure gives the number of a series, which is made where there is none.
+func Ensure(ctx context.Context, tx *sql.Tx, k Key) (int64, error) {
+	args := []any{k.Run, k.Probe, k.Step, k.Quantity.String(), k.From, k.To, k.Unit, k.Meter, k.Form, k.Scale}
+	return number(ctx, tx, `SELECT id FROM series WHERE run = ? AND probe = ? AND step = ? AND quantity = ?
+			AND place_from = ? AND place_to = ? AND unit = ? AND meter = ? AND form = ? AND scale = ?`,
+		`INSERT INTO series (run, probe, step, quantity, place_from, place_to, unit, meter, form, scale)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, args...)
+}
+
+// EnsureRun gives the number of a run, which is made where there is none.
+func EnsureRun(ctx context.Context, tx *sql.Tx, name string) (int64, error) {
+	return number(ctx, tx, "SELECT id FROM run WHERE name = ?", "INSERT INTO run (name) VALUES (?)", name)
+}
+
+// EnsureSource notes where readings of a run came from.
+func EnsureSource(ctx context.Context, tx *sql.Tx, runID int64, name string) error {
+	_, err := number(ctx, tx, "SELECT id FROM source WHERE run = ? AND name = ?",
+		"INSERT INTO source (run, name) VALUES (?, ?)", runID, name)
+	return err
+}
+
+// Correct sets the scale that is right for a series; "" = the one of its key.
+func Correct(ctx context.Context, tx *sql.Tx, id int64, scale string) error {
+	_, err := tx.ExecContext(ctx, "UPDATE series SET corrected = nullif(?, '') WHERE id = ?", scale, id)
+	return err
+}
+
+// FindRun gives the number of a run, 0 where there is none.
+func FindRun(ctx context.Context, tx *sql.Tx, name string) (id int64, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT id FROM run WHERE name = ?", name).Scan(&id)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	return id, err
+}
+
+// number gives the id of a row that is found or else inserted; both statements
+// take the same arguments.
+func number(ctx context.Context, tx *sql.Tx, find, insert string, args ...any) (id int64, err error) {
+	err = tx.QueryRowContext(ctx, find, args...).Scan(&id)
+	if !errors.Is(err, sql.ErrNoRows) {
+		return id, err
+	}
+	result, err := tx.ExecContext(ctx, insert, args...)
+	if err != nil {
+		return 0, err
+	}
+	return result.LastInsertId()
+}

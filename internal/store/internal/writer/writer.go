@@ -1,0 +1,349 @@
+// Package writer is the one program that keeps writing to a store: samples of
+// probes, a commit at a time, for years.
+//
+// A commit is one row of a tail, which costs the disk little; now and then the
+// tail is folded into chunks. All state is in the store: a keeper that begins anew
+// goes on where the last one was stopped.
+package writer
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/events"
+	"ohmkeep/internal/store/internal/sqlitefile"
+	"ohmkeep/internal/store/internal/tables"
+)
+
+// Sample is one indication of a channel, as a probe gave it.
+type Sample struct {
+	Channel Handle
+	Time    time.Time     // wall clock, with the offset that a reading is to show
+	Mono    time.Duration // since the start of the machine; 0 = not known
+	Quality decimal.Quality
+	// Text is the number as sent. Where it is "", Count is: the word of a register
+	// (of a channel with a Scale), or a number in the form Form.
+	Text  string
+	Count int64
+	Form  decimal.Form
+}
+
+// Channel is what samples have in common, apart from the form of their numbers.
+// Channels can be compared with ==.
+type Channel struct {
+	Run      string
+	Probe    string // "" = imported or taken by hand
+	Step     string // "" = not known
+	Quantity run.Quantity
+	From, To string // as in a reading
+	Unit     string // V, mV, uV, A, mA, uA, degC
+	Meter    string
+	// Scale is what one count stands for, in the unit, where the samples are the
+	// words of a register: "0.00125". It is "" where they are numbers.
+	Scale string
+}
+
+// Handle stands for a channel of a Writer.
+type Handle int
+
+// Writer is the one that keeps writing to a store. It belongs to one goroutine.
+//
+// A monotonic time costs next to nothing as long as wall clock and monotonic
+// clock keep their distance. Take the distance once, rounded to ms, make wall
+// times from monotonic ones with it, and take it again only when the wall clock
+// has moved by more than some ms.
+type Writer struct {
+	db    *sqlitefile.DB
+	claim *sqlitefile.Claim
+	boot  int32
+
+	channels []writerChannel
+	handles  map[Channel]Handle
+
+	commits, readings int // in the tail
+}
+
+// writerChannel is a channel of a writer with the series it has had.
+type writerChannel struct {
+	Channel
+	series []writerSeries // few: numbers of a channel hardly change their form
+	sign   bool           // numbers of 0 and above carry a plus sign
+	scaled bool
+}
+
+type writerSeries struct {
+	form    decimal.Form
+	section chunk.Section // what of the commit at hand belongs to it
+}
+
+// MostCommits is how many commits the tail may hold before it is folded into
+// chunks. Tests make it less.
+var MostCommits = 256
+
+const (
+	mostReadings = 1 << 16
+	straight     = 1 << 14 // commits of so many readings go into chunks at once
+)
+
+// Owner is a program that keeps a store.
+type Owner struct {
+	Name string // what a second program is told, such as "ohmkeep watch shelf.toml"
+	// Address is where the program can be asked, host:port; "" = nowhere.
+	Address string
+	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
+}
+
+// New makes a program the one that keeps writing to a store. Where another one is
+// already, the error is a fault that names it.
+func New(ctx context.Context, db *sqlitefile.DB, owner Owner) (*Writer, error) {
+	if db.Write == nil {
+		return nil, fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
+	}
+	claim, err := db.Claim(owner.Name, owner.Address)
+	if err != nil {
+		return nil, err
+	}
+	w := &Writer{db: db, claim: claim, handles: map[Channel]Handle{}}
+	err = db.KeepLog(ctx)
+	if err == nil {
+		err = db.Update(ctx, func(tx *sql.Tx) error {
+			if w.commits, w.readings, err = tables.TailSize(ctx, tx); err != nil || owner.Boot == "" {
+				return err
+			}
+			id, err := events.EnsureStart(ctx, tx, owner.Boot, time.Now())
+			w.boot = int32(id)
+			return err
+		})
+	}
+	if err != nil {
+		return nil, errors.Join(err, claim.Release())
+	}
+	return w, nil
+}
+
+// At says that the program can be asked at another address than before.
+func (w *Writer) At(address string) error { return w.claim.At(address) }
+
+// Keeper is who keeps writing to a store.
+type Keeper = sqlitefile.Holder
+
+// WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
+// held is false nobody does; it then says who was killed doing so, or nothing.
+func WhoKeeps(path string) (k Keeper, held bool, err error) { return sqlitefile.Keeper(path) }
+
+// Close gives up the writing. The store stays open.
+func (w *Writer) Close() error { return w.claim.Release() }
+
+// Channel gives the handle of a channel. The same channel has the same handle.
+func (w *Writer) Channel(c Channel) (Handle, error) {
+	if h, ok := w.handles[c]; ok {
+		return h, nil
+	}
+	if _, ok := reading.PerSI(c.Quantity, c.Unit); !ok {
+		return 0, fault.Fault{Key: "unit", Text: fmt.Sprintf("a %s is not given in %q", c.Quantity, c.Unit)}
+	}
+	if c.Scale != "" {
+		if _, err := decimal.ParseScale(c.Scale); err != nil {
+			return 0, err
+		}
+	}
+	h := Handle(len(w.channels))
+	w.channels = append(w.channels, writerChannel{Channel: c, scaled: c.Scale != ""})
+	w.handles[c] = h
+	return h, nil
+}
+
+// RunMark is a mark and the run that it belongs to.
+type RunMark struct {
+	Run string
+	events.Mark
+}
+
+// Append stores samples and marks in one commit: all or none. When it returns without an
+// error they are safe on disk. Samples of any channels and in any order of time
+// may stand beside each other. A sample that is no number, but is said to be a
+// measured one, makes an error that names it.
+func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark) error {
+	if len(samples) == 0 && len(marks) == 0 {
+		return nil
+	}
+	for i, m := range marks {
+		if !reading.Storable(m.Time) {
+			return fmt.Errorf("mark %d of %d: %w", i+1, len(marks), fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"})
+		}
+	}
+	for i := range samples {
+		if err := w.sound(&samples[i]); err != nil {
+			return fmt.Errorf("sample %d of %d: %w", i+1, len(samples), err)
+		}
+	}
+	commits, readings := w.commits+min(1, len(samples)), w.readings+len(samples)
+	fold := commits > MostCommits || readings > mostReadings || len(samples) >= straight
+	err := w.db.Update(ctx, func(tx *sql.Tx) error {
+		if err := note(ctx, tx, marks); err != nil {
+			return err
+		}
+		sections, err := w.sections(ctx, tx, samples)
+		switch {
+		case err != nil:
+			return err
+		case len(samples) == 0:
+			return nil
+		case fold:
+			return tables.Fold(ctx, tx, sections)
+		}
+		return tables.AppendTail(ctx, tx, sections)
+	})
+	switch {
+	case err != nil:
+		// What was learnt about series in a transaction that is undone is not so.
+		for i := range w.channels {
+			w.channels[i].series = nil
+		}
+	case fold && len(samples) > 0:
+		w.commits, w.readings = 0, 0
+	default:
+		w.commits, w.readings = commits, readings
+	}
+	return err
+}
+
+// note adds marks to their runs.
+func note(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
+	for _, m := range marks {
+		runID, err := tables.EnsureRun(ctx, tx, m.Run)
+		if err == nil {
+			err = events.Add(ctx, tx, runID, m.Mark)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// longest is how long the text of a sample may be, in bytes.
+const longest = 256
+
+func (w *Writer) sound(x *Sample) error {
+	switch {
+	case x.Channel < 0 || int(x.Channel) >= len(w.channels):
+		return fault.Fault{Text: "its channel is not one of this writer"}
+	case !reading.Storable(x.Time):
+		return fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"}
+	case len(x.Text) > longest:
+		return fault.Fault{Key: "value", Text: fmt.Sprintf("longer than %d bytes", longest)}
+	case x.Count > decimal.MaxCount || x.Count < -decimal.MaxCount:
+		return fault.Fault{Key: "value", Text: fmt.Sprintf("%d counts are more than any instrument has", x.Count)}
+	case x.Text == "":
+		return nil
+	}
+	c := &w.channels[x.Channel]
+	if c.scaled {
+		return fault.Fault{Key: "value", Text: "a register's word is given as a count"}
+	}
+	if x.Quality.Measured() {
+		_, err := reading.Value(c.Quantity, x.Text, c.Unit)
+		return err
+	}
+	return nil
+}
+
+// sections sorts samples by their series, and within each by their time.
+func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]chunk.Section, error) {
+	for i := range w.channels {
+		for j := range w.channels[i].series {
+			s := &w.channels[i].series[j].section
+			s.Records = s.Records[:0]
+		}
+	}
+	for i := range samples {
+		if err := w.sort(ctx, tx, &samples[i]); err != nil {
+			return nil, err
+		}
+	}
+	var sections []chunk.Section
+	for i := range w.channels {
+		for _, s := range w.channels[i].series {
+			if len(s.section.Records) > 0 {
+				tables.InOrder(s.section.Records)
+				sections = append(sections, s.section)
+			}
+		}
+	}
+	slices.SortFunc(sections, func(a, b chunk.Section) int { return int(a.Series - b.Series) })
+	return sections, nil
+}
+
+// sort puts a sample to its series.
+func (w *Writer) sort(ctx context.Context, tx *sql.Tx, x *Sample) error {
+	c := &w.channels[x.Channel]
+	r := chunk.Record{At: x.Time.UnixNano(), Quality: x.Quality, Count: x.Count}
+	if x.Time.Location() != time.UTC {
+		_, zone := x.Time.Zone()
+		r.Zone = int32(zone)
+	}
+	if x.Mono != 0 {
+		r.Clock, r.Boot = r.At-int64(x.Mono), w.boot
+	}
+	form, texts := x.Form, false
+	if x.Text != "" {
+		var ok bool
+		if r.Count, form, ok = decimal.Parse(x.Text); !ok {
+			texts, r.Text = true, x.Text
+		} else {
+			if r.Count < 0 && c.sign {
+				form.Plus = true
+			}
+			c.sign = form.Plus
+		}
+	}
+	for i := range c.series {
+		if s := &c.series[i]; s.form == form && s.section.Texts == texts {
+			s.section.Records = append(s.section.Records, r)
+			return nil
+		}
+	}
+	id, err := w.series(ctx, tx, c, form, texts)
+	if err != nil {
+		return err
+	}
+	c.series = append(c.series, writerSeries{form, chunk.Section{Series: id, Texts: texts, Records: []chunk.Record{r}}})
+	return nil
+}
+
+// series finds or makes a series that a channel needs for the first time.
+func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form decimal.Form, text bool) (int64, error) {
+	runID, err := tables.EnsureRun(ctx, tx, c.Run)
+	if err == nil {
+		err = tables.EnsureSource(ctx, tx, runID, c.Probe)
+	}
+	if err != nil {
+		return 0, err
+	}
+	k := tables.Key{Run: runID, Probe: c.Probe, Step: c.Step, Quantity: c.Quantity, From: c.From, To: c.To,
+		Unit: c.Unit, Meter: c.Meter, Form: form.String(), Scale: c.Scale}
+	if text {
+		k.Form = tables.Texts
+	}
+	return tables.Ensure(ctx, tx, k)
+}
+
+// Fold moves the tail into chunks now. The writer does so by itself from time to
+// time; a program may do it where nobody waits.
+func (w *Writer) Fold(ctx context.Context) error {
+	err := w.db.Update(ctx, func(tx *sql.Tx) error { return tables.Fold(ctx, tx, nil) })
+	if err == nil {
+		w.commits, w.readings = 0, 0
+	}
+	return err
+}

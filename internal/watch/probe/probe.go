@@ -1,0 +1,188 @@
+// Package probe opens the probes of a run file, whatever stands at their port: a
+// device, a recorded transcript, or a simulation.
+//
+// A port is the path of a serial port; for a device that the kernel reads its address
+// (package hwmon); "transcript:FILE", a file beside the run file, which is said
+// again as slowly as it was heard and is silent afterwards; or "simulated", the
+// run's own network with errors and resistances that are drawn from a seed. What a
+// simulation says is not measured, and its identity says so.
+package probe
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/transcript"
+	"ohmkeep/internal/run"
+)
+
+// Ports that are no device.
+const (
+	Simulated  = "simulated"
+	Transcript = "transcript:" // a file name follows
+)
+
+// Opener opens the probes of one run; for use from several goroutines. All that it
+// simulates is connected to the same simulated run.
+type Opener struct {
+	Run *run.Run // nil: there is none, and nothing is simulated
+	Dir string   // the run file's folder, from which names of transcripts count
+
+	mu    sync.Mutex
+	plant *plant
+}
+
+// Open opens a probe. Of o it sets the channels, the shunts and the connection,
+// where the run file says them.
+func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
+	o.Channels = append(o.Channels, asked(x, p)...)
+	for _, c := range x.Channels {
+		if c.Shunt > 0 {
+			if o.Shunts == nil {
+				o.Shunts = map[string]float64{}
+			}
+			o.Shunts[c.ID] = c.Shunt
+		}
+	}
+	if err := shunted(x, p); err != nil {
+		return nil, err
+	}
+	name, recorded := strings.CutPrefix(x.Port, Transcript)
+	switch {
+	case !recorded && x.Port != Simulated:
+		return instrument.Open(ctx, p, x.Port, o)
+	case p.Kind == profile.Hwmon:
+		return nil, fault.Fault{Text: fmt.Sprintf("port %s: the kernel's files are neither recorded nor simulated", x.Port),
+			Hint: "a profile of kind lines or scpi can be"}
+	case recorded:
+		t, err := op.read(name)
+		if err != nil {
+			return nil, err
+		}
+		player := transcript.Play(t)
+		player.Paced, player.Quiet = true, true
+		o.Conn = player
+		return instrument.Open(ctx, p, x.Port, o)
+	}
+	return op.simulate(ctx, x, p, o)
+}
+
+func (op *Opener) read(name string) (*transcript.Transcript, error) {
+	if !filepath.IsAbs(name) {
+		name = filepath.Join(op.Dir, name)
+	}
+	return ReadTranscript(name)
+}
+
+// ReadTranscript reads a transcript's file.
+func ReadTranscript(path string) (*transcript.Transcript, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, fault.Cause(err))
+	}
+	defer file.Close()
+	return transcript.Read(path, file)
+}
+
+// shunted refuses a channel's shunt where the device's currents are not known to
+// come from one.
+func shunted(x run.Probe, p *profile.Profile) error {
+	for _, c := range x.Channels {
+		if c.Shunt == 0 {
+			continue
+		}
+		known := false
+		for _, f := range p.Line.Fields {
+			known = known || f.Shunt > 0
+		}
+		for _, v := range p.Files.Values {
+			known = known || v.ShuntFile != ""
+		}
+		if !known {
+			return fault.Fault{Key: "shunt_milliohms", Text: fmt.Sprintf("channel %q of probe %s: profile %s does not say by which shunt its currents are reckoned", c.ID, x.Name, p.Name),
+				Hint: "copy the profile and write that shunt into it"}
+		}
+	}
+	return nil
+}
+
+// Record gives a function for instrument.Options.Log that writes what is said into
+// a transcript. What the port could not give whole is written as a piece.
+func Record(w *transcript.Writer, p *profile.Profile) func(instrument.Event) {
+	end := "\n"
+	if p.Port.Terminator == "\r" {
+		end = "\r"
+	}
+	return func(e instrument.Event) {
+		entry := transcript.Entry{Time: e.Time, Mark: transcript.Heard, Bytes: e.Text + end}
+		switch {
+		case e.Part:
+			entry.Mark, entry.Bytes, entry.Reason = transcript.Piece, e.Text, e.Reason
+		case e.Kind == instrument.Sent:
+			entry.Mark, entry.Bytes = transcript.Sent, e.Text+p.Port.Terminator
+		case e.Kind == instrument.Complained, e.Kind == instrument.Changed:
+			return // what was said stands there already
+		}
+		w.Write(entry)
+	}
+}
+
+// Replay opens an instrument on a transcript: by the clock of the transcript, and as
+// fast as it is read unless paced. It ends with port.ErrGone.
+func Replay(ctx context.Context, t *transcript.Transcript, p *profile.Profile, paced bool, o instrument.Options) (instrument.Instrument, error) {
+	player := transcript.Play(t)
+	player.Paced = paced
+	o.Conn, o.Clock = player, player.Clock
+	if !paced {
+		o.Sleep = func(ctx context.Context, _ time.Duration) error { return ctx.Err() }
+	}
+	for _, text := range t.Channels {
+		id, quantity, ok := cutLast(text)
+		q := slices.Index(run.QuantityNames, quantity)
+		if !ok || q < 0 {
+			return nil, fmt.Errorf("the transcript's channel %q is no id and quantity", text)
+		}
+		o.Channels = append(o.Channels, instrument.Channel{ID: id, Quantity: run.Quantity(q)})
+	}
+	return instrument.Open(ctx, p, "", o)
+}
+
+// Head gives what a transcript of a probe says of itself. The profile is named as the
+// probe names it, so that a file is found again.
+func Head(x run.Probe, p *profile.Profile, begun time.Time) transcript.Head {
+	h := transcript.Head{Profile: x.Profile, Port: x.Port, Begun: begun}
+	for _, c := range asked(x, p) {
+		h.Channels = append(h.Channels, c.ID+" "+c.Quantity.String())
+	}
+	return h
+}
+
+// asked is what a probe's device is asked for; nothing where it speaks by itself.
+func asked(x run.Probe, p *profile.Profile) []instrument.Channel {
+	if p.Kind != profile.SCPI {
+		return nil
+	}
+	var channels []instrument.Channel
+	for _, c := range x.Channels {
+		channels = append(channels, instrument.Channel{ID: c.ID, Quantity: c.Quantity})
+	}
+	return channels
+}
+
+// cutLast parts a text at its last blank.
+func cutLast(s string) (before, after string, ok bool) {
+	i := strings.LastIndexByte(s, ' ')
+	if i < 0 {
+		return "", "", false
+	}
+	return s[:i], s[i+1:], true
+}

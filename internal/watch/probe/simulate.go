@@ -1,0 +1,161 @@
+package probe
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/lines"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/devices"
+)
+
+const (
+	seed = 4                      // makes each simulation the same
+	hold = 20 * time.Second       // each step is shown so long, one after another
+	beat = 200 * time.Millisecond // between two rounds of a simulated board
+)
+
+// plant is the simulated run that the simulated instruments are connected to.
+type plant struct {
+	mu     sync.Mutex
+	run    *run.Run
+	actual *simulate.Plant
+	rng    *rand.Rand
+	begun  time.Time
+	step   int
+}
+
+func newPlant(r *run.Run) (*plant, error) {
+	if len(r.Steps) == 0 {
+		return nil, fault.Fault{File: r.File, Text: "without a step nothing can be simulated", Hint: "add a [[step]]"}
+	}
+	rng := rand.New(rand.NewPCG(seed, seed))
+	p := &plant{run: r, actual: simulate.New(r, simulate.Usual, rng), rng: rng, begun: time.Now(), step: -1}
+	var places []run.Place
+	for _, x := range r.Probes {
+		for _, c := range x.Channels {
+			for _, name := range []string{c.From, c.To} {
+				if at, err := r.Point(name); err == nil {
+					places = append(places, at.Place)
+				}
+			}
+		}
+	}
+	return p, p.actual.Open(places...)
+}
+
+// value is what a meter shows at a channel's place; NaN where it has none.
+func (p *plant) value(by *simulate.Meter, x run.Probe, q run.Quantity, at func(run.ProbeChannel) bool) float64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	step := int(time.Since(p.begun)/hold) % len(p.run.Steps)
+	if step != p.step {
+		if err := p.actual.Set(step); err != nil {
+			return math.NaN()
+		}
+		p.step = step
+	}
+	for _, c := range x.Channels {
+		if c.Quantity != q || c.From == "" || !at(c) {
+			continue
+		}
+		v := survey.Visit{Quantity: q, From: c.From, To: c.To}
+		if shown, _, ok := by.Distort(q, c.From+" "+c.To, p.actual.True(v)); ok {
+			return shown
+		}
+		return p.actual.True(v) // beyond its ranges: the instrument says overload
+	}
+	return math.NaN()
+}
+
+// simulate opens a probe on a simulated instrument inside the process.
+func (op *Opener) simulate(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
+	if op.Run == nil {
+		return nil, fault.Fault{Text: "port simulated: what is simulated is a run", Hint: "name a run file and its probe"}
+	}
+	op.mu.Lock()
+	if op.plant == nil {
+		var err error
+		if op.plant, err = newPlant(op.Run); err != nil {
+			op.mu.Unlock()
+			return nil, err
+		}
+	}
+	shared := op.plant
+	op.mu.Unlock()
+
+	cable := devices.InProcess()
+	device, err := shared.play(cable, x, p)
+	if err != nil {
+		return nil, err
+	}
+	playing, stop := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan struct{})
+	go func() { defer close(done); _ = device.Run(playing) }() // it ends with Close
+	o.Conn = cable.Host
+	opened, err := instrument.Open(ctx, p, x.Port, o)
+	end := func() { stop(); _ = cable.Device.Close(); <-done }
+	if err != nil {
+		end()
+		return nil, err
+	}
+	return &played{Instrument: opened, end: end}, nil
+}
+
+// played is an instrument whose device is a simulation of ours.
+type played struct {
+	instrument.Instrument
+	end func()
+}
+
+func (p *played) Close() error {
+	err := p.Instrument.Close()
+	p.end()
+	return err
+}
+
+// play makes the instrument that speaks as a profile wants it.
+func (p *plant) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (interface{ Run(context.Context) error }, error) {
+	p.mu.Lock()
+	meter := simulate.NewMeter(its.Meter, p.rng)
+	p.mu.Unlock()
+	if its.Kind == profile.SCPI {
+		return devices.NewMultimeter(cable, func(q run.Quantity) float64 {
+			return p.value(meter, x, q, func(run.ProbeChannel) bool { return true })
+		})
+	}
+	var ids []string
+	seen := map[string]bool{}
+	for _, c := range x.Channels {
+		if !seen[c.ID] {
+			ids = append(ids, c.ID)
+		}
+		seen[c.ID] = true
+	}
+	value := func(id string, q run.Quantity) float64 {
+		return p.value(meter, x, q, func(c run.ProbeChannel) bool { return c.ID == id })
+	}
+	understands := func(line string) bool { _, err := lines.Parse(its.Line, line); return err == nil }
+	switch {
+	case understands("1,4.8120,V"):
+		return devices.NewPlainBoard(cable, ids, value, beat), nil
+	case understands("ch=1 bus=9584 shunt=8000"):
+		return devices.NewBoard(cable, ids, func(id string, q run.Quantity) float64 {
+			if v := value(id, q); !math.IsNaN(v) {
+				return v
+			}
+			return 0 // the sensor has both registers, whatever the run file uses
+		}, beat)
+	}
+	return nil, fault.Fault{Text: fmt.Sprintf("port simulated: nothing simulated speaks as profile %s wants it", its.Name),
+		Hint: "plain-lines, ina226-lines and meters that obey SCPI can be simulated"}
+}

@@ -1,0 +1,259 @@
+package recorder
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/simulate/devices"
+	"ohmkeep/internal/watch/clock"
+)
+
+// hall is an invented run.
+const hall = `schema = 1
+name = "Hall"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+channel_milliamps = 12.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "west"
+pixels = 240
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+milliohms = 20
+[[step]]
+name = "dark"
+[[step]]
+name = "white"
+red = 0.05
+`
+
+// probeOn is what a run file says of a plain board on a port.
+func probeOn(name, port string) string {
+	return fmt.Sprintf("[[probe]]\nname = %q\nprofile = \"plain-lines\"\nport = %q\n"+
+		"[[probe.channel]]\nid = \"1\"\nquantity = \"voltage\"\nfrom = \"west.start+\"\nto = \"west.start-\"\n"+
+		"[[probe.channel]]\nid = \"2\"\nquantity = \"current\"\nfrom = \"near\"\n", name, port)
+}
+
+func plan(t testing.TB, text string) Plan {
+	t.Helper()
+	r, err := runfile.Parse("hall.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := Plan{Run: r}
+	for i := range r.Probes {
+		device, err := profile.Load(r.Probes[i].Profile, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Profiles = append(p.Profiles, device)
+		if r.Probes[i].Meter < 0 {
+			r.Meters = append(r.Meters, device.Meter)
+			r.Probes[i].Meter = len(r.Meters) - 1
+		}
+	}
+	return p
+}
+
+// machine is a machine whose wall clock the test sets.
+type machine struct {
+	mu      sync.Mutex
+	started time.Time
+	ahead   time.Duration // time since boot that the test lets pass
+	set     time.Duration // how far off the wall clock is set
+}
+
+func (m *machine) SinceBoot() time.Duration {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return time.Since(m.started) + m.ahead + time.Hour
+}
+
+func (m *machine) Wall() time.Time {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.started.Round(0).Add(time.Since(m.started) + m.ahead + m.set)
+}
+func (m *machine) Boot() string       { return "boot" }
+func (m *machine) Synchronised() bool { return false }
+func (m *machine) Battery() bool      { return true }
+
+func (m *machine) turn(by time.Duration) { m.mu.Lock(); m.set += by; m.mu.Unlock() }
+func (m *machine) pass(by time.Duration) { m.mu.Lock(); m.ahead += by; m.mu.Unlock() }
+
+// shelf is a store in memory that can be full.
+type shelf struct {
+	mu       sync.Mutex
+	readings []Reading
+	marks    []Mark
+	commits  int
+	fault    error
+	poison   string // a text that is refused
+	flaky    bool   // every fifth commit fails
+	asked    int
+}
+
+func (s *shelf) Keep(_ context.Context, b Batch) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.asked++
+	if s.flaky && s.asked%5 == 0 {
+		return errFull
+	}
+	if s.fault != nil {
+		return s.fault
+	}
+	for _, x := range b.Readings {
+		if s.poison != "" && x.Text == s.poison {
+			return fmt.Errorf("%s: %w", x.Text, ErrRefused)
+		}
+	}
+	s.readings, s.marks, s.commits = append(s.readings, b.Readings...), append(s.marks, b.Marks...), s.commits+1
+	return nil
+}
+
+func (s *shelf) texts() []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var all []string
+	for _, x := range s.readings {
+		if x.Quality == Good || x.Quality == Unsettled {
+			all = append(all, x.Text)
+		}
+	}
+	return all
+}
+
+func (s *shelf) fill(err error) { s.mu.Lock(); s.fault = err; s.mu.Unlock() }
+
+// kinds gives the marks in short.
+func (s *shelf) kinds() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var all []string
+	for _, m := range s.marks {
+		all = append(all, string(m.Kind))
+	}
+	return strings.Join(all, " ")
+}
+
+var errFull = errors.New("the disk is full")
+
+// cabinet is a recorder that runs beside the test.
+type cabinet struct {
+	*Recorder
+	t       testing.TB
+	machine *machine
+	shelf   *shelf
+	clock   *clock.Clock
+	log     *logged
+	cancel  context.CancelFunc
+	ended   chan struct{}
+}
+
+type logged struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *logged) Write(p []byte) (int, error) { l.mu.Lock(); defer l.mu.Unlock(); return l.b.Write(p) }
+func (l *logged) String() string              { l.mu.Lock(); defer l.mu.Unlock(); return l.b.String() }
+
+// open starts a recorder and waits until every probe was tried.
+func open(t testing.TB, p Plan, o Options) *cabinet {
+	t.Helper()
+	c := &cabinet{t: t, machine: &machine{started: time.Now()}, shelf: &shelf{}, log: &logged{}, ended: make(chan struct{})}
+	c.clock = clock.New(c.machine, time.Time{}, nil)
+	if o.Store == nil {
+		o.Store = c.shelf
+	}
+	if o.Commit == 0 {
+		o.Commit = 50 * time.Millisecond
+	}
+	o.Clock, o.Log = c.clock, slog.New(slog.NewTextHandler(c.log, nil))
+	c.Recorder = New(p, o)
+	c.beat = 20 * time.Millisecond
+	ctx, cancel := context.WithCancel(context.Background())
+	c.cancel = cancel
+	go func() { c.Run(ctx); close(c.ended) }()
+	t.Cleanup(c.end)
+	<-c.Tried()
+	return c
+}
+
+func (c *cabinet) end() { c.cancel(); <-c.ended }
+
+// until waits for something to come true.
+func (c *cabinet) until(what string, true func() bool) {
+	c.t.Helper()
+	for begun := time.Now(); !true(); time.Sleep(2 * time.Millisecond) {
+		if time.Since(begun) > time.Minute {
+			c.t.Fatalf("never: %s\n%+v\n%s", what, c.Snapshot(), c.log)
+		}
+	}
+}
+
+func (c *cabinet) stored(n int) {
+	c.t.Helper()
+	c.until(fmt.Sprintf("%d stored", n), func() bool { return len(c.shelf.texts()) >= n })
+}
+
+// socket is a place under which devices come and go, as /dev/serial/by-id is.
+type socket struct {
+	t    testing.TB
+	path string
+}
+
+func newSocket(t testing.TB) socket { return socket{t, filepath.Join(t.TempDir(), "by-id-board")} }
+
+// plug plugs a board in; the system calls it something else every time.
+func (s socket) plug() *devices.Pair {
+	s.t.Helper()
+	pair, err := devices.Terminal()
+	if err != nil {
+		s.t.Skip("no pseudo-terminals here: ", err)
+	}
+	s.t.Cleanup(func() { _ = pair.Device.Close() })
+	next := s.path + ".next"
+	if err := os.Symlink(pair.Path, next); err != nil {
+		s.t.Fatal(err)
+	}
+	if err := os.Rename(next, s.path); err != nil {
+		s.t.Fatal(err)
+	}
+	return pair
+}
+
+// unplug takes the board and its name away.
+func (s socket) unplug(pair *devices.Pair) {
+	s.t.Helper()
+	if err := errors.Join(os.Remove(s.path), pair.Device.Close()); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+func say(t testing.TB, pair *devices.Pair, text string) {
+	t.Helper()
+	if _, err := io.WriteString(pair.Device, text); err != nil {
+		t.Fatal(err)
+	}
+}

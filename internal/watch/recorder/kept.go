@@ -1,0 +1,118 @@
+package recorder
+
+import (
+	"context"
+	"errors"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/watch/clock"
+)
+
+// Store keeps what is recorded.
+type Store interface {
+	// Keep stores a batch, all of it or nothing. When it returns without an error
+	// the batch is safe on disk. An error that holds ErrRefused means that the
+	// batch will never be taken; after any other it is offered again.
+	Keep(ctx context.Context, b Batch) error
+}
+
+// ErrRefused is inside the error of a Store for which a batch holds something
+// that it cannot keep.
+var ErrRefused = errors.New("the store refuses a reading")
+
+// Batch is what one commit stores, in the order in which it came.
+type Batch struct {
+	Readings []Reading
+	Marks    []Mark
+}
+
+// Quality is what a reading is worth.
+type Quality uint8
+
+const (
+	Good      Quality = iota
+	Overload          // beyond what the instrument or its meter can show; no value
+	Saturated         // a register at the end of its scale; no value
+	Faulty            // the device says that it could not measure; no value
+	Unsettled         // taken while the step was still coming up, or the instrument had not settled
+)
+
+func (q Quality) String() string {
+	return [...]string{"good", "overload", "saturated", "faulty", "unsettled"}[q]
+}
+
+// Measured tells whether a sample of that quality is a reading. The others are
+// kept with their quality, and are never given out as readings.
+func (q Quality) Measured() bool { return q == Good }
+
+// Reading is one value as it is kept. Its Time is the Stamp's.
+type Reading struct {
+	reading.Reading
+	Run     string
+	Probe   string
+	Raw     string // as the device sent it
+	Counts  Counts
+	Quality Quality
+	Stamp   clock.Stamp
+}
+
+// Counts are a register's, from which a value was reckoned.
+type Counts struct {
+	Known    bool // the device gave counts, and N and PerCount say something
+	N        int64
+	PerCount float64 // SI value of one count
+}
+
+// Kind is what a Mark marks.
+type Kind string
+
+const (
+	Started Kind = "started" // the program began to record
+	Stopped Kind = "stopped" // … and ended in good order
+	Lost    Kind = "lost"    // a probe was unplugged, hung up or fell silent: a gap begins
+	Found   Kind = "found"   // … and came back: the gap ends, and Since says when it began
+	Anew    Kind = "anew"    // a probe began anew without being unplugged
+	Dropped Kind = "dropped" // readings were lost for want of room
+	Clock   Kind = "clock"   // the dates have changed or become uncertain
+	Changed Kind = "changed" // the run file was read anew
+)
+
+// Mark is something that happened between readings.
+type Mark struct {
+	Run   string
+	Kind  Kind
+	Probe string // "" = it concerns them all
+	Text  string
+	Stamp clock.Stamp
+	Since clock.Stamp // of Found
+}
+
+// Mark queues a mark of now; probe may be "".
+func (r *Recorder) Mark(kind Kind, probe, text string) {
+	r.MarkAt(r.o.Clock.Now(), kind, probe, text)
+}
+
+// MarkAt queues a mark of another moment.
+func (r *Recorder) MarkAt(at clock.Stamp, kind Kind, probe, text string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.mark(at, kind, probe, text)
+}
+
+func (r *Recorder) mark(at clock.Stamp, kind Kind, probe, text string) {
+	r.add(Mark{Run: r.plan.Run.Name, Kind: kind, Probe: probe, Text: text, Stamp: at})
+}
+
+func (r *Recorder) add(m Mark) {
+	if r.queue.addMark(m) {
+		r.nudge()
+	}
+}
+
+// nudge lets the writer look at the queue.
+func (r *Recorder) nudge() {
+	select {
+	case r.wake <- struct{}{}:
+	default:
+	}
+}

@@ -1,0 +1,136 @@
+package recorder
+
+import (
+	"os"
+	"time"
+
+	"ohmkeep/internal/watch/clock"
+)
+
+// isUp notes that the probe was opened.
+func (p *device) isUp(identity string) {
+	p.r.mu.Lock()
+	defer p.r.mu.Unlock()
+	now := p.r.o.Clock.Now()
+	if p.state == down {
+		p.gap(now, p.changed, p.why)
+		p.r.o.Log.Info("probe is back", "probe", p.name, "port", p.port, "after", (now.SinceBoot - p.changed.SinceBoot).Round(time.Second))
+	} else {
+		p.r.o.Log.Info("probe is open", "probe", p.name, "port", p.port, "identity", identity)
+	}
+	p.state, p.changed, p.why, p.identity = up, now, "", identity
+	p.good, p.bad, p.lastGood, p.lastBad = 0, 0, 0, 0
+	p.heard, p.looked = now.SinceBoot, now.SinceBoot
+}
+
+// gap marks the end of a gap.
+func (p *device) gap(now, since clock.Stamp, why string) {
+	p.r.add(Mark{Run: p.r.plan.Run.Name, Kind: Found, Probe: p.name, Text: why, Stamp: now, Since: since})
+}
+
+const (
+	// A board that says who it is again and again, which is asked of it about once a
+	// minute, does so no faster than this …
+	fastBeat = 30 * time.Second
+	// … and no slower than this. Outside of both, it says so because it began anew.
+	slowBeat = 5 * time.Minute
+	// often is how long one that begins anew again and again is not marked again.
+	often = 10 * time.Minute
+)
+
+// comment takes a line without values; r.mu is held. One that says who the board
+// is, out of its usual beat and after it had given values, says that it began anew.
+func (p *device) comment(text string, now clock.Stamp) {
+	its := p.profile.Line.Identity
+	if its != nil && !its.MatchString(text) || its == nil && p.banner != "" && text != p.banner {
+		return // it says something else
+	}
+	was, since := p.banner, p.said
+	if since == 0 {
+		since = p.changed.SinceBoot
+	}
+	p.banner, p.identity, p.said = text, text, now.SinceBoot
+	after := p.said - since
+	switch {
+	case p.good == 0: // the opening itself may reset it
+		return
+	case was != "" && text != was: // another board in the same place
+	case was == "" && after <= slowBeat:
+		return
+	case was != "" && after >= fastBeat && after <= slowBeat && after >= p.beat*3/4:
+		p.beat = max(p.beat, after)
+		return
+	}
+	p.totals.anew++
+	if text == was && p.anew > 0 && p.said-p.anew < often {
+		return
+	}
+	p.anew = p.said
+	p.r.mark(now, Anew, p.name, text)
+	p.r.o.Log.Warn("probe began anew", "probe", p.name, "identity", text)
+}
+
+// isDown notes that the probe could not be opened or is gone.
+func (p *device) isDown(err error) {
+	if err == nil {
+		err = os.ErrClosed
+	}
+	p.r.mu.Lock()
+	defer p.r.mu.Unlock()
+	p.why = err.Error()
+	if p.state == down {
+		return
+	}
+	now := p.r.o.Clock.Now()
+	p.banner, p.said, p.beat = "", 0, 0
+	p.r.mark(now, Lost, p.name, p.why)
+	p.r.o.Log.Warn("probe is gone", "probe", p.name, "port", p.port, "why", err)
+	p.totals.lost++
+	p.state, p.changed, p.silent, p.garbled = down, now, false, false
+}
+
+// worked tells whether the probe said something usable since it was opened.
+func (p *device) worked() bool {
+	p.r.mu.Lock()
+	defer p.r.mu.Unlock()
+	return p.good > 0
+}
+
+const (
+	// quiet is how long a probe that is open may say nothing.
+	quiet = 5 * time.Minute
+	// span is how long lines are compared before their form is judged.
+	span = 10 * time.Second
+)
+
+// look notices silence and nonsense; r.mu is held.
+func (p *device) look(now time.Duration) {
+	if p.state != up {
+		return
+	}
+	log := p.r.o.Log.With("probe", p.name)
+	if silent := now-p.heard >= quiet; silent != p.silent {
+		p.silent = silent
+		if since := p.r.o.Clock.At(p.heard); silent {
+			p.hushed = since
+			p.r.mark(p.r.o.Clock.At(now), Lost, p.name, "is silent")
+			log.Warn("probe is silent", "for", quiet)
+		} else {
+			p.gap(since, p.hushed, "was silent")
+			log.Info("probe speaks again")
+		}
+	}
+	if now-p.looked < span {
+		return
+	}
+	good, bad := p.good-p.lastGood, p.bad-p.lastBad
+	p.lastGood, p.lastBad, p.looked = p.good, p.bad, now
+	switch {
+	case !p.garbled && bad > good:
+		p.garbled = true
+		log.Warn("most of what the probe says is not understood", "bad lines", bad, "good lines", good, "in", span)
+	case p.garbled && good > bad:
+		p.garbled = false
+		log.Info("the probe is understood again")
+	}
+}

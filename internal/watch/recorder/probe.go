@@ -1,0 +1,211 @@
+package recorder
+
+import (
+	"context"
+	"maps"
+	"reflect"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/probe"
+)
+
+// device is one probe of the run file and the goroutine that reads it.
+type device struct {
+	r       *Recorder
+	name    string
+	port    string
+	its     run.Probe // as it was when it was opened
+	profile *profile.Profile
+	open    Opener
+	wiring  atomic.Pointer[wiring]
+	totals  *totals
+
+	cancel context.CancelFunc
+	tried  chan struct{} // closed after the first try to open it
+	ended  chan struct{} // closed when its goroutine has ended
+
+	// All below is guarded by r.mu.
+	state    state
+	identity string
+	why      string        // what was wrong last; "" while it is up
+	changed  clock.Stamp   // when state changed
+	heard    time.Duration // since boot, of the last line or, at first, of the opening
+	latest   time.Duration // … and of the last line with values; every one has its own
+	good     uint64        // lines with readings, since it was opened
+	bad      uint64        // bad lines, since it was opened
+	lastGood uint64        // as they were when look looked …
+	lastBad  uint64
+	looked   time.Duration
+	silent   bool
+	hushed   clock.Stamp   // when it was heard last before that
+	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
+	said     time.Duration // since boot, when it said so last
+	beat     time.Duration // how often it says so; 0 = not known
+	anew     time.Duration // since boot, when it was last marked that it began anew; 0 = never
+	garbled  bool
+}
+
+// state is whether a probe can be heard.
+type state int
+
+const (
+	untried state = iota
+	down
+	up
+)
+
+// totals are what a probe has done since the program began, however often it was
+// unplugged and the run file read.
+type totals struct{ stored, bad, skipped, unusable, lost, anew uint64 }
+
+func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
+	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),
+		tried: make(chan struct{}), ended: make(chan struct{})}
+}
+
+// same tells whether a probe of a run file is this one. What is simulated is so for
+// one run, and is begun anew with another.
+func (p *device) same(its run.Probe, of *profile.Profile) bool {
+	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, of) &&
+		maps.Equal(shunts(p.its), shunts(its)) && p.port != probe.Simulated
+}
+
+// shunts gives the right resistances of channels, with which a probe is opened.
+func shunts(its run.Probe) map[string]float64 {
+	all := map[string]float64{}
+	for _, c := range its.Channels {
+		if c.Shunt > 0 {
+			all[c.ID] = c.Shunt
+		}
+	}
+	return all
+}
+
+func (p *device) use(w *wiring) {
+	if before := p.wiring.Load(); before != nil {
+		w.inherit(before)
+	}
+	w.adopt(p)
+	p.wiring.Store(w)
+}
+
+func (p *device) start(ctx context.Context) {
+	ctx, p.cancel = context.WithCancel(ctx)
+	p.r.alone.Add(1)
+	go func() {
+		defer p.r.alone.Done()
+		defer close(p.ended)
+		p.live(ctx)
+	}()
+}
+
+func (p *device) stop() { p.cancel() }
+
+// Back-off between two tries to open a probe. A device that is back is heard
+// within the longest; a try costs next to nothing.
+const (
+	firstPause   = 50 * time.Millisecond
+	longestPause = 2 * time.Second
+)
+
+// live opens the probe, reads it, and opens it again, until ctx ends.
+func (p *device) live(ctx context.Context) {
+	var once sync.Once
+	defer once.Do(func() { close(p.tried) })
+	for pause := firstPause; ctx.Err() == nil; {
+		opened, err := p.open(ctx, p.its, p.profile, instrument.Options{Clock: p.now, Log: p.hear})
+		if err == nil {
+			p.isUp(opened.Identity())
+			once.Do(func() { close(p.tried) })
+			err = p.read(ctx, opened)
+			if closing := opened.Close(); err == nil {
+				err = closing
+			}
+			if p.worked() {
+				pause = firstPause
+			}
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		p.isDown(err)
+		once.Do(func() { close(p.tried) })
+		select {
+		case <-time.After(pause):
+		case <-ctx.Done():
+		}
+		pause = min(2*pause, longestPause)
+	}
+}
+
+// now is the clock that instruments are read by: the time since boot, which
+// nobody sets, as if the machine had been started in 1970.
+func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
+
+// read hears the device until it is gone or ctx ends.
+func (p *device) read(ctx context.Context, device instrument.Instrument) error {
+	if p.profile.Kind != profile.Lines {
+		return p.ask(ctx, device)
+	}
+	for {
+		// What a line holds comes through hear, all of it at once.
+		if _, err := device.Next(ctx); err != nil {
+			if ctx.Err() != nil {
+				drain(device)
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+const (
+	breath  = 30 * time.Millisecond  // a pause after which nothing waits to be read
+	longest = 400 * time.Millisecond // for a device that never pauses
+)
+
+// drain hears what had arrived when the program was told to end.
+func drain(device instrument.Instrument) {
+	all, cancel := context.WithTimeout(context.Background(), longest)
+	defer cancel()
+	for {
+		one, cancel := context.WithTimeout(all, breath)
+		_, err := device.Next(one)
+		cancel()
+		if err != nil {
+			return
+		}
+	}
+}
+
+// ask asks a meter, or reads the kernel's files, for channel after channel, round
+// after round.
+func (p *device) ask(ctx context.Context, device instrument.Instrument) error {
+	for ctx.Err() == nil {
+		w := p.wiring.Load()
+		begun := time.Now()
+		for _, c := range w.order {
+			s, err := device.Measure(ctx, c.ID, c.Quantity)
+			if ctx.Err() != nil {
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+			if p.profile.Kind == profile.SCPI { // what the kernel says comes through hear
+				p.take(s.Time, []instrument.Sample{s})
+			}
+		}
+		select {
+		case <-time.After(w.every - time.Since(begun)):
+		case <-ctx.Done():
+		}
+	}
+	return nil
+}

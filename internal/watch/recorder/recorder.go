@@ -1,0 +1,220 @@
+// Package recorder reads the probes of a run for years and keeps what they say.
+//
+// Each probe has one goroutine, which opens it, listens, and opens it again
+// without limit when it was unplugged. What it hears is dated, labelled with the
+// step that was shown, and queued. One writer takes from the queue and commits
+// to the store, so that a reading is safe on disk within the commit interval of
+// its line's arrival. A store that fails is tried again; meanwhile the queue
+// holds what it can, and counts what it cannot.
+//
+// What is not a measurement never becomes a reading: a line that is not
+// understood or names no channel is counted as bad, a value that the instrument
+// itself calls meaningless, or that its meter cannot show, as unusable.
+//
+// The log gets one line a change of state, never one a line of a device.
+package recorder
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"sync"
+	"time"
+
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/probe"
+)
+
+// Plan is what is recorded: a run, and the profiles of its probes in their order.
+// Every probe has its meter.
+type Plan struct {
+	Run      *run.Run
+	Profiles []*profile.Profile
+	Dir      string // the run file's folder, from which names of transcripts count
+}
+
+// Opener opens a probe of the run file; the Open of a probe.Opener is one.
+type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error)
+
+// Options are what a recorder works with.
+type Options struct {
+	Store  Store
+	Clock  *clock.Clock
+	Commit time.Duration // most time from a line's arrival to its safety on disk
+	Open   Opener        // nil: whatever stands at the port, see package probe
+	Log    *slog.Logger  // nil: nobody
+	Before []Last        // newest good readings of before the start
+	Room   int           // readings that may wait; 0: 300,000
+}
+
+// Last is the newest good reading of a channel that was stored before the start.
+type Last struct {
+	Run, Probe string
+	Quantity   run.Quantity
+	From, To   string
+	Time       time.Time
+	Value      float64 // V, A or °C
+}
+
+// usualRoom is twenty minutes of 16 channels at 10 Hz, and half a minute of four
+// boards at full line rate; about 40 MB when it is full.
+const usualRoom = 300_000
+
+// Recorder records. All its methods may be called from any goroutine.
+type Recorder struct {
+	o       Options
+	started clock.Stamp
+	beat    time.Duration // how often the clock, the schedule and the probes are looked at
+	wake    chan struct{} // tells the writer to look
+	tried   chan struct{}
+
+	mu     sync.Mutex // of all that follows
+	plan   Plan
+	ctx    context.Context // of Run; nil before and after
+	probes []*device       // in the order of the plan
+	steps  steps
+	queue  queue
+	commit commits
+	sums   map[string]*totals // by probe
+	alone  sync.WaitGroup     // probes that run
+}
+
+// New makes a recorder, which does nothing before Run.
+func New(p Plan, o Options) *Recorder {
+	if o.Log == nil {
+		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
+	}
+	if o.Room == 0 {
+		o.Room = usualRoom
+	}
+	r := &Recorder{o: o, started: o.Clock.Now(), beat: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{})}
+	r.queue.room = o.Room
+	r.plan, r.sums = p, map[string]*totals{}
+	r.steps.use(p.Run)
+	return r
+}
+
+// Run records until ctx ends, then takes what has arrived, commits it, and
+// returns within two seconds. It returns nothing: nothing that goes wrong with a
+// probe or with the store ends it.
+func (r *Recorder) Run(ctx context.Context) {
+	writing, stop := context.WithCancel(context.WithoutCancel(ctx))
+	written := make(chan struct{})
+	go func() {
+		r.write(writing)
+		close(written)
+	}()
+	r.mu.Lock()
+	r.ctx = ctx
+	plan := r.plan
+	r.mu.Unlock()
+	r.Mark(Started, "", "")
+	r.Use(plan)
+	close(r.tried)
+	beat := time.NewTicker(r.beat)
+	defer beat.Stop()
+	for ctx.Err() == nil {
+		select {
+		case <-beat.C:
+			r.o.Clock.Look()
+			r.look()
+		case <-ctx.Done():
+		}
+	}
+	r.mu.Lock()
+	r.ctx = nil
+	r.mu.Unlock()
+	r.alone.Wait()
+	r.Mark(Stopped, "", "")
+	stop()
+	<-written
+}
+
+// Tried is closed once Run has tried to open every probe.
+func (r *Recorder) Tried() <-chan struct{} { return r.tried }
+
+// Use changes what is recorded, before Run or while it runs. A probe whose name,
+// port and profile stay the same is not closed, so that nothing it says is lost.
+// It returns when every new probe has been tried once, or ctx of Run has ended.
+func (r *Recorder) Use(p Plan) {
+	r.mu.Lock()
+	ctx := r.ctx
+	r.plan = p
+	r.steps.use(p.Run)
+	if ctx == nil {
+		r.mu.Unlock()
+		return
+	}
+	var kept, leaving, fresh []*device
+	old := r.probes
+	open := r.o.Open
+	if open == nil {
+		open = (&probe.Opener{Run: p.Run, Dir: p.Dir}).Open
+	}
+	for i, its := range p.Run.Probes {
+		w := wire(p.Run, i)
+		w.remember(r.o.Before, p.Run.Probes[i].Name, r.started)
+		if len(w.channels) == 0 {
+			continue // a meter that is carried about
+		}
+		var one *device
+		for k, o := range old {
+			if o != nil && o.same(its, p.Profiles[i]) {
+				one, old[k] = o, nil
+				break
+			}
+		}
+		if one == nil {
+			one = newDevice(r, its, p.Profiles[i], open)
+			fresh = append(fresh, one)
+		}
+		one.use(w)
+		kept = append(kept, one)
+	}
+	for _, o := range old {
+		if o != nil {
+			leaving = append(leaving, o)
+		}
+	}
+	r.probes = kept
+	r.mu.Unlock()
+
+	for _, o := range leaving {
+		o.stop()
+		<-o.ended // its port must be free before another opens it
+	}
+	for _, f := range fresh {
+		f.start(ctx)
+	}
+	for _, f := range fresh {
+		select {
+		case <-f.tried:
+		case <-ctx.Done():
+		}
+	}
+}
+
+// look notices probes that have fallen silent or speak nonsense, and checks that
+// the scheduled step is the one that is in force.
+func (r *Recorder) look() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	now := r.o.Clock.Now()
+	if was, is, changed := r.steps.follow(now, r.o.Clock.Certain()); changed {
+		r.o.Log.Info("scheduled step", "was", was, "is", is)
+	}
+	for _, p := range r.probes {
+		p.look(now.SinceBoot)
+	}
+}
+
+// totals gives those of a probe by its name; r.mu is held.
+func (r *Recorder) totals(probe string) *totals {
+	if r.sums[probe] == nil {
+		r.sums[probe] = &totals{}
+	}
+	return r.sums[probe]
+}

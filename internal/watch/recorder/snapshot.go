@@ -1,0 +1,130 @@
+package recorder
+
+import (
+	"strings"
+	"time"
+
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/watch/probe"
+)
+
+// Snapshot is how everything fares at one moment.
+type Snapshot struct {
+	Run      string       `json:"run"`
+	Time     time.Time    `json:"time"`
+	Certain  bool         `json:"clock_certain"`
+	Seconds  float64      `json:"running_seconds"`
+	Step     string       `json:"step"` // "" = not known
+	Probes   []ProbeState `json:"probes"`
+	Waiting  int          `json:"readings_waiting"`
+	Dropped  uint64       `json:"readings_dropped"` // for want of room
+	Refused  uint64       `json:"readings_refused"` // by the store
+	Commits  uint64       `json:"commits"`
+	Failures uint64       `json:"commit_failures"`
+	// CommitAge is since the last commit, or the start; CommitSeconds what it took.
+	CommitAge     float64 `json:"last_commit_age_seconds"`
+	CommitSeconds float64 `json:"last_commit_seconds"`
+	StoreFault    string  `json:"store_fault,omitempty"` // "" = the store commits
+}
+
+// ProbeState is how a probe fares. Counts are since the program's start.
+type ProbeState struct {
+	Name     string         `json:"name"`
+	Profile  string         `json:"profile"`
+	Port     string         `json:"port"`
+	Source   string         `json:"source"` // device, transcript or simulated
+	Identity string         `json:"identity,omitempty"`
+	Up       bool           `json:"up"`
+	Silent   bool           `json:"silent"`
+	Garbled  bool           `json:"garbled"`
+	Why      string         `json:"why,omitempty"`
+	Since    float64        `json:"since_seconds"` // how long it has been up, or not
+	Stored   uint64         `json:"readings"`      // safe on disk
+	Bad      uint64         `json:"bad_lines"`
+	Skipped  uint64         `json:"skipped_lines"`
+	Unusable uint64         `json:"unusable"`
+	Lost     uint64         `json:"losses"`
+	Anew     uint64         `json:"restarts"` // without being unplugged
+	Channels []ChannelState `json:"channels"`
+}
+
+// ChannelState is how one channel fares.
+type ChannelState struct {
+	ID       string       `json:"id"`
+	Quantity run.Quantity `json:"-"`
+	What     string       `json:"quantity"`
+	From     string       `json:"from"`
+	To       string       `json:"to,omitempty"`
+	// Age is that of the last good reading in seconds; nil where there never was one,
+	// in the store neither.
+	Age      *float64 `json:"last_good_age_seconds"`
+	Value    *float64 `json:"value"` // V, A or °C
+	Unusable uint64   `json:"unusable"`
+	Quality  string   `json:"quality"` // of the newest sample
+}
+
+// Snapshot tells how everything fares.
+func (r *Recorder) Snapshot() Snapshot {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	now := r.o.Clock.Now()
+	age := func(since time.Duration) float64 { return (now.SinceBoot - since).Seconds() }
+	s := Snapshot{
+		Run: r.plan.Run.Name, Time: now.Time, Certain: !now.Uncertain, Seconds: age(r.started.SinceBoot),
+		Step: r.steps.current(), Waiting: len(r.queue.entries) + r.queue.taken, Dropped: r.queue.dropped,
+		Refused: r.commit.refused, Commits: r.commit.done, Failures: r.commit.failed,
+		CommitAge: age(max(r.commit.last, r.started.SinceBoot)), CommitSeconds: r.commit.took.Seconds(),
+	}
+	if r.commit.err != nil {
+		s.StoreFault = r.commit.err.Error()
+	}
+	for _, p := range r.probes {
+		w := p.wiring.Load()
+		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Source: source(p.port), Identity: p.identity,
+			Up: p.state == up, Silent: p.silent, Garbled: p.garbled, Why: p.why, Since: age(max(p.changed.SinceBoot, r.started.SinceBoot)),
+			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost, Anew: p.totals.anew}
+		for _, c := range w.order {
+			state := ChannelState{ID: c.ID, Quantity: c.Quantity, What: c.Quantity.String(), From: c.From, To: c.To,
+				Unusable: c.unusable, Quality: c.why.String()}
+			if c.heard {
+				a, v := age(c.last), c.value
+				state.Age, state.Value = &a, &v
+			}
+			one.Channels = append(one.Channels, state)
+		}
+		s.Probes = append(s.Probes, one)
+	}
+	return s
+}
+
+// source tells what stands at a port.
+func source(port string) string {
+	switch {
+	case port == probe.Simulated:
+		return "simulated"
+	case strings.HasPrefix(port, probe.Transcript):
+		return "transcript"
+	}
+	return "device"
+}
+
+// Reasons says in what way a snapshot is not well; none means that all is.
+func (s Snapshot) Reasons() []string {
+	var reasons []string
+	if s.StoreFault != "" {
+		reasons = append(reasons, "the store does not commit: "+s.StoreFault)
+	}
+	for _, p := range s.Probes {
+		switch {
+		case !p.Up && p.Why != "":
+			reasons = append(reasons, "probe "+p.Name+": "+p.Why)
+		case !p.Up:
+			reasons = append(reasons, "probe "+p.Name+": not open yet")
+		case p.Silent:
+			reasons = append(reasons, "probe "+p.Name+": is silent")
+		case p.Garbled:
+			reasons = append(reasons, "probe "+p.Name+": most of what it says is not understood")
+		}
+	}
+	return reasons
+}

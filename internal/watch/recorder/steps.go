@@ -1,0 +1,131 @@
+package recorder
+
+import (
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/watch/clock"
+)
+
+// steps knows which step was shown when.
+type steps struct {
+	run       *run.Run
+	announced string   // by whoever said so last
+	scheduled int      // index into run.Checks of the one that is on, or -1
+	past      []change // newest last; never empty after use
+}
+
+// change is the beginning of a step.
+type change struct {
+	from    time.Duration // since boot
+	settled time.Duration // since boot: before it, readings are unsettled
+	step    string
+}
+
+// mostPast is how many changes are remembered: a line that arrived before the
+// newest may be read a little after it.
+const mostPast = 16
+
+// use takes a run that may be another than before. A step that it does not have
+// is over.
+func (s *steps) use(r *run.Run) {
+	s.run, s.scheduled = r, -1
+	if s.announced != "" && r.StepIndex(s.announced) < 0 {
+		s.announced = ""
+	}
+	if n := len(s.past); n > 0 && s.past[n-1].step != "" && r.StepIndex(s.past[n-1].step) < 0 {
+		s.past = append(s.past, change{from: s.past[n-1].from, step: ""})
+	}
+}
+
+// at gives the step of a moment, and whether what it shows had settled.
+func (s *steps) at(since time.Duration) (step string, q Quality) {
+	for i := len(s.past) - 1; i >= 0; i-- {
+		if c := s.past[i]; since >= c.from {
+			if since < c.settled {
+				return c.step, Unsettled
+			}
+			return c.step, Good
+		}
+	}
+	return "", Good
+}
+
+func (s *steps) begin(step string, from, settle time.Duration) {
+	s.past = append(s.past, change{from, from + settle, step})
+	if len(s.past) > mostPast {
+		s.past = s.past[1:]
+	}
+}
+
+func (s *steps) current() string {
+	if n := len(s.past); n > 0 {
+		return s.past[n-1].step
+	}
+	return ""
+}
+
+// follow lets the schedule have its way, and tells of a step that changed by it.
+// Without a certain clock nobody knows what is shown.
+func (s *steps) follow(now clock.Stamp, certain bool) (was, is string, changed bool) {
+	on := -1
+	var begun time.Duration
+	if certain {
+		on, begun = due(s.run, now)
+	}
+	if on == s.scheduled {
+		return "", "", false
+	}
+	was = s.current()
+	s.scheduled = on
+	is = s.announced
+	if on >= 0 {
+		check := s.run.Checks[on]
+		is = s.run.Steps[check.Step].Name
+		settle := time.Duration(check.Settle*float64(time.Second)) - begun
+		s.begin(is, now.SinceBoot, max(settle, 0))
+	} else {
+		s.begin(is, now.SinceBoot, 0)
+	}
+	return was, is, was != is
+}
+
+// due finds the scheduled step that is shown at a moment, and for how long it has
+// been; -1 where there is none. The schedule is in the machine's own time zone.
+func due(r *run.Run, now clock.Stamp) (i int, begun time.Duration) {
+	local := now.Time.Local()
+	for i, c := range r.Checks {
+		for _, day := range []int{0, -1} { // one that began before midnight may be on
+			start := time.Date(local.Year(), local.Month(), local.Day()+day, c.At/60, c.At%60, 0, 0, local.Location())
+			if begun := local.Sub(start); begun >= 0 && begun < time.Duration(c.Seconds*float64(time.Second)) {
+				return i, begun
+			}
+		}
+	}
+	return -1, 0
+}
+
+// Announce says that the run shows a step from now on, "" that it is not known
+// which. For settle, readings are unsettled. The error is a fault.Fault.
+func (r *Recorder) Announce(step string, settle time.Duration) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if step != "" && r.plan.Run.StepIndex(step) < 0 {
+		var known []string
+		for _, s := range r.plan.Run.Steps {
+			known = append(known, s.Name)
+		}
+		return fault.Fault{Key: "step", Text: fmt.Sprintf("no step is named %q", step), Hint: fault.Suggest(step, known)}
+	}
+	was := r.steps.current()
+	r.steps.announced = step
+	if r.steps.scheduled < 0 {
+		r.steps.begin(step, r.o.Clock.SinceBoot(), settle)
+		if was != step {
+			r.o.Log.Info("announced step", "was", was, "is", step)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,99 @@
+package recorder
+
+import (
+	"time"
+
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/watch/clock"
+)
+
+// wiring ties what a probe says to places of the run. It is replaced as a whole
+// when the run file is read anew.
+type wiring struct {
+	run      string
+	every    time.Duration // between two rounds of a device that is asked
+	channels map[key]*channel
+	order    []*channel
+}
+
+// key is what a device calls a value.
+type key struct {
+	id       string
+	quantity run.Quantity
+}
+
+// channel is one value of a probe, and how it fares; guarded by Recorder.mu.
+type channel struct {
+	run.ProbeChannel
+	probe *device
+	meter run.Meter
+
+	heard    bool          // that it ever gave a value, be it before the start
+	last     time.Duration // since boot, of the newest value …
+	value    float64       // … and the value itself, SI
+	unusable uint64
+	why      Quality // of the newest sample
+}
+
+// wire ties the channels of one probe that have their place in the run.
+func wire(r *run.Run, i int) *wiring {
+	p := r.Probes[i]
+	w := &wiring{run: r.Name, every: time.Duration(p.Every * float64(time.Second)), channels: map[key]*channel{}}
+	for _, c := range p.Channels {
+		if c.From == "" {
+			continue
+		}
+		one := &channel{ProbeChannel: c, meter: r.Meters[p.Meter]}
+		w.channels[key{c.ID, c.Quantity}] = one
+		w.order = append(w.order, one)
+	}
+	return w
+}
+
+// inherit takes over how the channels fared that measure the same as before.
+func (w *wiring) inherit(before *wiring) {
+	for k, c := range w.channels {
+		was := before.channels[k]
+		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
+			c.heard, c.last, c.value, c.unusable, c.why = was.heard, was.last, was.value, was.unusable, was.why
+		}
+	}
+}
+
+// remember takes over what the channels of a probe gave before the start, as if it had
+// come so long before it as the dates say; what is said to be later came just then.
+func (w *wiring) remember(before []Last, probe string, started clock.Stamp) {
+	for _, b := range before {
+		for _, c := range w.order {
+			if b.Run == w.run && b.Probe == probe && b.Quantity == c.Quantity && b.From == c.From && b.To == c.To {
+				c.heard, c.value = true, b.Value
+				c.last = started.SinceBoot - max(started.Time.Sub(b.Time), 0)
+			}
+		}
+	}
+}
+
+func (w *wiring) adopt(p *device) {
+	for _, c := range w.order {
+		c.probe = p
+	}
+}
+
+// worth tells what a sample is worth, its step aside.
+func worth(s instrument.Sample, c *channel) Quality {
+	switch {
+	case s.Quality == reading.Saturated:
+		return Saturated
+	case s.Quality == reading.Overload:
+		return Overload
+	case s.Quality == reading.Unsettled:
+		return Unsettled
+	case !s.Good():
+		return Faulty
+	case !c.meter.Shows(c.Quantity, s.Value):
+		return Overload
+	}
+	return Good
+}

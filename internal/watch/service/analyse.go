@@ -1,0 +1,61 @@
+package service
+
+import (
+	"context"
+	"time"
+
+	"ohmkeep/internal/watch/metrics"
+)
+
+// night is when the analysis is made: after the checks that are usual (common
+// practice, no source), in the machine's time zone.
+const night = 4 * time.Hour
+
+// AnalyseAfter is how long after the start the first analysis is made. Tests make it
+// less.
+var AnalyseAfter = time.Minute
+
+// analyse has the store judged a while after the start and then every night.
+func (d *Daemon) analyse(ctx context.Context) error {
+	if d.config.Analyse == nil {
+		return nil
+	}
+	for wait := AnalyseAfter; ; wait = untilNight(time.Now()) {
+		select {
+		case <-time.After(wait):
+		case <-ctx.Done():
+			return nil
+		}
+		d.judge(ctx)
+	}
+}
+
+// judge makes one analysis.
+func (d *Daemon) judge(ctx context.Context) {
+	found, err := d.config.Analyse(ctx, *d.plan.Load())
+	switch {
+	case ctx.Err() != nil:
+	case err != nil:
+		d.config.Log.Error("the nightly analysis has no result; the one before stays", "why", err)
+	default:
+		d.found.Store(&found)
+	}
+}
+
+// untilNight gives how long it is to the next analysis.
+func untilNight(now time.Time) time.Duration {
+	midnight := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, now.Location())
+	next := midnight.Add(night)
+	if !next.After(now) {
+		next = midnight.AddDate(0, 0, 1).Add(night)
+	}
+	return next.Sub(now)
+}
+
+// judged gives what the newest analysis found.
+func (d *Daemon) judged() metrics.Analysis {
+	if found := d.found.Load(); found != nil {
+		return *found
+	}
+	return metrics.Analysis{}
+}

@@ -1,0 +1,169 @@
+// Package service is the watch over a run: it records its probes, answers over
+// HTTP how they fare, and tells the system's service manager the same.
+//
+// Its parts are tasks under one group: when one ends with an error all end.
+// Commands, signals and files stay outside; they come in as Config.
+package service
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/metrics"
+	"ohmkeep/internal/watch/recorder"
+)
+
+// Config is what a daemon works with.
+type Config struct {
+	Plan   recorder.Plan
+	Reload <-chan struct{}               // each asks to read the run file anew …
+	Load   func() (recorder.Plan, error) // … with this
+	Store  recorder.Store                // written to by the recorder alone
+	Disk   func() (metrics.Disk, error)  // what the store lies on
+	Floor  time.Time                     // no date before it is right; see clock.New
+	Before []recorder.Last               // newest good readings of before the start
+	Listen string                        // host:port; port 0 takes any
+	Ready  func(addr string)             // told once where it listens and that all is tried; may be nil
+	Commit time.Duration                 // see recorder.Options
+	Log    *slog.Logger
+	// Analyse judges what is stored, once after the start and then every night.
+	// nil: there is no analysis.
+	Analyse func(context.Context, recorder.Plan) (metrics.Analysis, error)
+	// Notes gives what somebody should know of the store though all is well; may be nil.
+	Notes   func() []string
+	Machine clock.Machine // nil: the one the program runs on
+	Open    recorder.Opener
+	Getenv  func(string) string // for the service manager's variables; nil: there is none
+}
+
+// Daemon is a running watch.
+type Daemon struct {
+	config   Config
+	recorder *recorder.Recorder
+	clock    *clock.Clock
+	changes  chan clock.Change
+	manager  *manager
+	ready    atomic.Bool
+	refused  atomic.Pointer[string] // why the newest run file is not in force
+	found    atomic.Pointer[metrics.Analysis]
+	plan     atomic.Pointer[recorder.Plan]
+}
+
+// Run watches until ctx ends, then commits what has arrived and returns nil
+// within two seconds. An error means that it could not begin, or that it can no
+// longer be asked.
+func Run(ctx context.Context, c Config) error {
+	if c.Machine == nil {
+		c.Machine = clock.System()
+	}
+	d := &Daemon{config: c, changes: make(chan clock.Change, 64), manager: newManager(c.Getenv)}
+	d.clock = clock.New(c.Machine, c.Floor, func(change clock.Change) {
+		select {
+		case d.changes <- change:
+		default: // a clock that is set 64 times between two looks
+		}
+	})
+	d.plan.Store(&c.Plan)
+	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
+	listener, err := net.Listen("tcp", c.Listen)
+	if err != nil {
+		return fmt.Errorf("listen: %w", err)
+	}
+	server := &http.Server{Handler: http.NewCrossOriginProtection().Handler(d.handler()), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+		WriteTimeout: 30 * time.Second, MaxHeaderBytes: 1 << 14}
+
+	tasks, ctx := errgroup.WithContext(ctx)
+	tasks.Go(func() error {
+		if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
+			return fmt.Errorf("listen: %w", err)
+		}
+		return nil
+	})
+	tasks.Go(func() error {
+		<-ctx.Done()
+		d.manager.tell("STOPPING=1")
+		// Questions are answered while the last readings are stored, then no more.
+		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 500*time.Millisecond)
+		defer cancel()
+		if server.Shutdown(closing) != nil {
+			_ = server.Close() // whoever still asks has had his time
+		}
+		return nil
+	})
+	tasks.Go(func() error { d.recorder.Run(ctx); return nil })
+	tasks.Go(func() error { return d.follow(ctx, listener.Addr().String()) })
+	tasks.Go(func() error { return d.analyse(ctx) })
+	return tasks.Wait()
+}
+
+// follow waits until every probe was tried, then serves the service manager, the
+// clock's changes and requests to read the run file anew.
+func (d *Daemon) follow(ctx context.Context, addr string) error {
+	select {
+	case <-d.recorder.Tried():
+	case <-ctx.Done():
+		return nil
+	}
+	d.ready.Store(true)
+	d.config.Log.Info("watching", "run", d.plan.Load().Run.Name, "listen", addr)
+	if d.config.Ready != nil {
+		d.config.Ready(addr)
+	}
+	d.manager.tell("READY=1\nSTATUS=watching " + d.plan.Load().Run.Name)
+	for beat := d.manager.beat(); ; {
+		select {
+		case <-beat:
+			// Snapshot takes the lock that every part of the recorder needs: a
+			// recorder that hangs lets the manager's watchdog bite.
+			d.recorder.Snapshot()
+			d.manager.tell("WATCHDOG=1")
+		case c := <-d.changes:
+			d.clockChanged(c)
+		case <-d.config.Reload:
+			d.reload()
+		case <-ctx.Done():
+			return nil
+		}
+	}
+}
+
+// clockChanged logs and marks a change of what the dates are based on.
+func (d *Daemon) clockChanged(c clock.Change) {
+	log := d.config.Log.Info
+	if !c.Certain {
+		log = d.config.Log.Warn
+	}
+	log("clock", "certain", c.Certain, "why", c.Why, "dates moved by", c.By)
+	text := c.Why
+	if c.By != 0 {
+		text += fmt.Sprintf("; dates moved by %v", c.By)
+	}
+	d.recorder.MarkAt(c.Stamp, recorder.Clock, "", text)
+}
+
+// reload reads the run file anew. A bad one is refused and the old one stays.
+func (d *Daemon) reload() {
+	d.manager.tell(d.manager.reloading(d.clock.SinceBoot()))
+	defer d.manager.tell("READY=1")
+	p, err := d.config.Load()
+	if err != nil {
+		why := err.Error()
+		d.config.Log.Error("the run file is refused; the old one stays in force", "why", err)
+		d.refused.Store(&why)
+		return
+	}
+	d.refused.Store(nil)
+	d.plan.Store(&p)
+	d.recorder.Use(p)
+	d.recorder.Mark(recorder.Changed, "", "")
+	d.config.Log.Info("the run file was read anew", "run", p.Run.Name)
+}
