@@ -18,7 +18,7 @@ var wings = []struct{ name, imports string }{
 	{"fault", ""},
 	{"text", ""},
 	{"numeric", ""},
-	{"run", "fault text"},
+	{"run", "fault"},
 	{"reading", "fault run"},
 	{"network", "run"},
 	{"result", "reading run"},
@@ -29,7 +29,7 @@ var wings = []struct{ name, imports string }{
 	{"drift", "network numeric reading result run"},
 	{"assess", "fit network numeric reading result run"},
 	{"advise", "fit network numeric result run"},
-	{"watch", "fault instrument reading run simulate text"},
+	{"watch", "fault instrument reading run simulate"},
 	{"show", "advise assess network reading result run text"},
 	{"cli", "advise assess drift fault fit instrument network reading result run show simulate store text watch"},
 	{"release", ""},
@@ -39,7 +39,7 @@ var wings = []struct{ name, imports string }{
 // each may import; a wing that is missing here is one package. "." is the wing's
 // own package.
 var rooms = map[string]map[string]string{
-	"text":    {"form": "", "printable": ""},
+	"text":    {"printable": ""},
 	"numeric": {"changepoint": "", "chisquared": "", "leastsquares": "", "matrix": "leastsquares", "shapley": "", "trend": ""},
 	"run": {".": "colour conductor", "colour": "", "conductor": "", "runfile": ". colour conductor toml",
 		"scaffold": "conductor runfile", "toml": ""},

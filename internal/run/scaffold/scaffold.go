@@ -15,10 +15,10 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"text/template"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run/runfile"
-	"ohmkeep/internal/text/form"
 )
 
 // Options are what a draft is made from.
@@ -69,10 +69,7 @@ func Usual() Options {
 //go:embed run.toml.tmpl
 var text string
 
-var page = form.New(text, map[string]func(any) string{
-	"quote":  func(x any) string { return quote(x.(string)) },
-	"number": func(x any) string { return number(x.(float64)) },
-})
+var page = template.Must(template.New("run file").Funcs(template.FuncMap{"quote": quote, "number": number}).Parse(text))
 
 // Write writes the run file, or nothing and an error (a fault.List for options
 // that make no run; its keys are the run file's).

@@ -3,6 +3,7 @@ package report
 import (
 	_ "embed"
 	"fmt"
+	"html/template"
 	"io"
 	"math"
 	"slices"
@@ -10,14 +11,13 @@ import (
 
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/show/chart"
-	"ohmkeep/internal/text/form"
 	"ohmkeep/internal/text/printable"
 )
 
 //go:embed drift.html
 var driftText string
 
-var driftPage = form.NewHTML(driftText, nil)
+var driftPage = template.Must(template.New("drift").Parse(driftText))
 
 // monthRow is one month of one element.
 type monthRow struct {
@@ -29,7 +29,7 @@ type monthRow struct {
 // driftPart is one element on the page.
 type driftPart struct {
 	driftLine
-	Wide, Narrow form.Markup
+	Wide, Narrow template.HTML
 	Months       []monthRow
 }
 
@@ -39,11 +39,11 @@ type driftPart struct {
 func DriftHTML(w io.Writer, h *history.History, o Options) error {
 	headline, verdict := driftHeadline(h)
 	data := struct {
-		Style                       form.Markup
+		Style                       template.CSS
 		Name, Made, Headline, Class string
 		Cautions                    []string
 		Parts                       []driftPart
-	}{Style: form.Markup(style), Name: printable.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Cautions: cautions}
+	}{Style: template.CSS(style), Name: printable.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Cautions: cautions}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
 	}

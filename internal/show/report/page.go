@@ -4,6 +4,7 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
+	"html/template"
 	"io"
 	"math"
 	"strings"
@@ -11,7 +12,6 @@ import (
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
-	"ohmkeep/internal/text/form"
 	"ohmkeep/internal/text/printable"
 )
 
@@ -23,7 +23,7 @@ var style string
 //go:embed page.html
 var pageText string
 
-var page = form.NewHTML(pageText, nil)
+var page = template.Must(template.New("page").Parse(pageText))
 
 // Options are what a page says that the assessment does not know.
 type Options struct {
@@ -31,7 +31,7 @@ type Options struct {
 }
 
 // drawing is one picture, laid out for a page and for a phone.
-type drawing struct{ Wide, Narrow form.Markup }
+type drawing struct{ Wide, Narrow template.HTML }
 
 // readingRow is one row of the page's table of readings.
 type readingRow struct {
@@ -49,7 +49,7 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 	text, class := headline(a)
 	verdict, rest, _ := strings.Cut(text, ": ")
 	data := struct {
-		Style                            form.Markup
+		Style                            template.CSS
 		Name, Made, Verdict, Rest, Class string
 		Alarm                            string
 		Actions                          []action
@@ -60,7 +60,7 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 		Assumed                          bool
 		Readings                         []readingRow
 	}{
-		Style: form.Markup(style), Name: printable.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
+		Style: template.CSS(style), Name: printable.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
 		Alarm: alarm(a), Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
 	}
 	if !o.Made.IsZero() {
@@ -100,12 +100,12 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 }
 
 // inline draws a picture into the page; the picture has escaped its own text.
-func inline(p *chart.Picture) (form.Markup, error) {
+func inline(p *chart.Picture) (template.HTML, error) {
 	var b bytes.Buffer
 	if err := p.SVG(&b); err != nil {
 		return "", fmt.Errorf("report: %w", err)
 	}
-	return form.Markup(b.String()), nil
+	return template.HTML(b.String()), nil
 }
 
 func rowOf(r assessment.Reading) readingRow {

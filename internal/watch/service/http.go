@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"html/template"
 	"io"
 	"mime"
 	"net/http"
@@ -14,7 +15,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/text/form"
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
 )
@@ -183,14 +183,12 @@ func settling(x float64) (time.Duration, error) {
 //go:embed page.html
 var pageText string
 
-var pageTemplate = form.NewHTML(pageText, map[string]func(any) string{
-	"value": func(x any) string { return fmt.Sprintf("%.6g", x) },
-	"age":   func(x any) string { return fmt.Sprintf("%.1f", x) },
-	"whole": func(x any) string { return fmt.Sprintf("%.0f", x) },
-	"milli": func(x any) string { return fmt.Sprintf("%.3f", x) },
-	"mega":  func(n any) string { return fmt.Sprintf("%.1f MB", float64(n.(int64))/1e6) },
-	"giga":  func(n any) string { return fmt.Sprintf("%.1f GB", float64(n.(int64))/1e9) },
-})
+var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+	"value": func(x float64) string { return fmt.Sprintf("%.6g", x) },
+	"age":   func(x float64) string { return fmt.Sprintf("%.1f", x) },
+	"mega":  func(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) },
+	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
+}).Parse(pageText))
 
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
