@@ -29,6 +29,7 @@ type Reading struct {
 	Unit     string  // the unit as written
 	Value    float64 // SI: V, A; °C for a temperature
 	Meter    string  // a meter's name, never "" after Parse
+	Mean     *Mean   // the readings that Value is the mean of; nil = it is a single one
 }
 
 // Set is what a file of readings holds.

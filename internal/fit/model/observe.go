@@ -52,7 +52,7 @@ func (p *Problem) observe(i int, x reading.Reading) []run.Place {
 		o.Out, o.Barred = true, true
 	}
 	limits := p.Run.Meters[meter].Ranges[at]
-	o.Deviation = math.Max(limits.Resolution*math.Sqrt(1.0/12+Repeat*Repeat), 1e-6)
+	o.Deviation = math.Max(deviation(limits.Resolution, x.Mean), 1e-6)
 	place := ""
 	if p.Run.Meters[meter].Each {
 		place = x.From + " " + x.To
