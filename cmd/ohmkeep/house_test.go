@@ -65,7 +65,7 @@ var rooms = map[string]map[string]string{
 	"fit":      {"estimate": "model prior search", "model": "prior", "model/modeltest": "", "prior": "", "search": "model prior"},
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},
-	"advise":   {"colourloss": "", "loadlimit": "", "repair": "loadlimit"},
+	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "interval loadlimit"},
 	"watch": {"clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
 		"service": "clock metrics recorder"},
 	"show": {"chart": "", "chart/charttest": "", "report": "chart"},

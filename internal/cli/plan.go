@@ -67,7 +67,7 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 // metersAsked gives the meter named, or all that can be carried about.
 func metersAsked(r *run.Run, name string) ([]int, error) {
 	if name == "" {
-		return nextreading.Carried(r), nil
+		return nextreading.CarriedMeters(r), nil
 	}
 	if i := r.MeterIndex(name); i >= 0 {
 		return []int{i}, nil

@@ -57,9 +57,9 @@ func (w *whatIf) options(c *cobra.Command) (repair.Options, error) {
 }
 
 // known is the run as its file states it or, with readings, as they show it.
-func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step int) repair.Known, error) {
+func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step int) repair.Basis, error) {
 	if len(files) == 0 && w.from == "" {
-		return func(int) repair.Known { return repair.Stated(r.Run) }, nil
+		return func(int) repair.Basis { return repair.Stated(r.Run) }, nil
 	}
 	readings, err := readingsAsked(c, r, files, w.from, w.skipBad)
 	if err != nil {
@@ -73,7 +73,7 @@ func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step
 	if err != nil {
 		return nil, err
 	}
-	return func(step int) repair.Known { return repair.Fitted(r.Run, est, a, step) }, nil
+	return func(step int) repair.Basis { return repair.Fitted(r.Run, est, a, step) }, nil
 }
 
 const whatIfStatus = `Exit status: 0 the step asked holds as wired, 1 it breaks a limit, 3 the readings do not

@@ -19,6 +19,7 @@
 package colourloss
 
 import (
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/network/light"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -28,17 +29,17 @@ import (
 // Appearance is one step of one run as it is seen. Values are SI; shifts are CIE
 // 1976 Δu'v', dimmings parts of the light at full voltage.
 type Appearance struct {
-	Run      *run.Run
-	Step     run.Step
-	Fitted   bool // by readings; false: as the run file states
-	Reels    []Reel
-	Places   []Stretch // where a limit is left, in the order of the reels
-	Change   Change
-	Worst    Spot               // or the pixel that was asked for
-	Asked    bool               // it was
-	Shares   []Share            // of the worst spot, the greatest first; they add up to its values
-	Verdict  assessment.Verdict // on the worst pixel, whichever was asked for
-	Warnings []string
+	Run       *run.Run
+	Step      run.Step
+	Fitted    bool // by readings; false: as the run file states
+	Reels     []Reel
+	Stretches []Stretch // where a limit is left, in the order of the reels
+	Change    Change
+	Worst     Spot               // or the pixel that was asked for
+	Asked     bool               // it was
+	Shares    []Share            // of the worst spot, the greatest first; they add up to its values
+	Verdict   assessment.Verdict // on the worst pixel, whichever was asked for
+	Warnings  []string
 }
 
 // Change is what a run shows anywhere beyond its limits.
@@ -72,16 +73,12 @@ type Stretch struct {
 	Shift, Dimmed float64 // the greatest of them
 }
 
-// Known is a value with its 95 % interval, which is the value alone where the run
-// is as stated.
-type Known struct{ Value, Low, High float64 }
-
 // Spot is one pixel, with all that is known of it.
 type Spot struct {
 	Place          run.Place
 	Name           string // such as west.end
-	Volts          Known
-	Shift, Dimming Known
+	Volts          interval.Interval
+	Shift, Dimming interval.Interval
 	Whiteness      White // of the full and the seen light
 	SeenAs         White
 }
@@ -89,7 +86,7 @@ type Spot struct {
 // White is a correlated colour temperature in kelvin and Duv; Is tells whether the
 // light is near enough to white to have one.
 type White struct {
-	Is          bool
+	Valid       bool
 	Kelvin, Duv float64
 }
 
@@ -98,7 +95,7 @@ type Share struct {
 	Kind  assessment.Kind // Reel: the copper of all of them
 	Names []string        // of several that were taken together, such as the other joints
 
-	Volts, Shift, Dimming Known // Volts: lost against the rated volts
+	Volts, Shift, Dimming interval.Interval // Volts: lost against the rated volts
 }
 
 func whiteness(c colour.XYZ) White {

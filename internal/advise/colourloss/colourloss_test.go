@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -114,7 +115,7 @@ func addUp(t *testing.T, a *Appearance) {
 	v, s, d := 0.0, 0.0, 0.0
 	for _, x := range a.Shares {
 		v, s, d = v+x.Volts.Value, s+x.Shift.Value, d+x.Dimming.Value
-		for _, k := range []Known{x.Volts, x.Shift, x.Dimming} {
+		for _, k := range []interval.Interval{x.Volts, x.Shift, x.Dimming} {
 			if !(k.Low <= k.Value && k.Value <= k.High) {
 				t.Errorf("%s %v: %+v", x.Kind, x.Names, k)
 			}
@@ -170,7 +171,7 @@ func TestSharesAreDropsWhereCurrentsAreConstant(t *testing.T) {
 		}
 	}
 	addUp(t, a)
-	if a.Change != Neither || a.Verdict != assessment.Pass || len(a.Places) != 0 {
+	if a.Change != Neither || a.Verdict != assessment.Pass || len(a.Stretches) != 0 {
 		t.Errorf("%+v", a.Worst)
 	}
 }
@@ -213,7 +214,7 @@ func TestPlaces(t *testing.T) {
 	}{{"8", 0.08}, {"1", 0.01}} {
 		a := made(t, parse(t, change(t, "[limits]", "[limits]\ndimming_percent = "+c.limit)), "white 30 %", nil, "")
 		beyond := map[string][2]bool{}
-		for _, p := range a.Places {
+		for _, p := range a.Stretches {
 			for k := p.From; k <= p.To; k++ {
 				beyond[p.Reel+strconv.Itoa(k)] = [2]bool{p.Colour, p.Dim}
 			}
@@ -238,7 +239,7 @@ func TestPlaces(t *testing.T) {
 		if a.Worst.Shift.Value < worst-1e-6 {
 			t.Errorf("the worst spot has %g, another pixel %g", a.Worst.Shift.Value, worst)
 		}
-		if white := a.Worst; !white.Whiteness.Is || white.Whiteness.Kelvin < 6000 || white.SeenAs.Is && white.SeenAs.Kelvin >= white.Whiteness.Kelvin {
+		if white := a.Worst; !white.Whiteness.Valid || white.Whiteness.Kelvin < 6000 || white.SeenAs.Valid && white.SeenAs.Kelvin >= white.Whiteness.Kelvin {
 			t.Errorf("white %+v is seen as %+v", white.Whiteness, white.SeenAs)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/light"
 	"ohmkeep/internal/network/pixel"
@@ -135,7 +136,7 @@ func (m *maker) fillSpot(at run.Place, whole []float64) {
 	law := &m.laws[at.Index]
 	m.out.Worst = Spot{
 		Place: at, Name: m.run.PlaceName(at),
-		Volts: Known{rated - lost.Value, rated - lost.High, rated - lost.Low},
+		Volts: interval.New(rated-lost.Value, rated-lost.High, rated-lost.Low),
 		Shift: known(whole, shift), Dimming: known(whole, dimming),
 		Whiteness: whiteness(law.Full()), SeenAs: whiteness(law.At(rated - lost.Value)),
 	}
@@ -158,11 +159,11 @@ func (m *maker) share(p player, of []float64) Share {
 
 // known gives one quantity's best value and the interval that 95 % of the draws
 // lie in.
-func known(of []float64, quantity int) Known {
+func known(of []float64, quantity int) interval.Interval {
 	value := of[quantity]
 	n := len(of)/quantities - 1
 	if n == 0 {
-		return Known{value, value, value}
+		return interval.Exact(value)
 	}
 	list := make([]float64, n)
 	for k := range list {
@@ -170,5 +171,5 @@ func known(of []float64, quantity int) Known {
 	}
 	slices.Sort(list)
 	tail := int(0.025 * float64(n))
-	return Known{value, math.Min(value, list[tail]), math.Max(value, list[n-1-tail])}
+	return interval.New(value, math.Min(value, list[tail]), math.Max(value, list[n-1-tail]))
 }

@@ -121,8 +121,8 @@ func (m *maker) findPlaces() {
 				continue
 			}
 			if open == nil {
-				m.out.Places = append(m.out.Places, Stretch{Reel: reel.Name, From: k + 1, Colour: colour, Dim: dim})
-				open = &m.out.Places[len(m.out.Places)-1]
+				m.out.Stretches = append(m.out.Stretches, Stretch{Reel: reel.Name, From: k + 1, Colour: colour, Dim: dim})
+				open = &m.out.Stretches[len(m.out.Stretches)-1]
 			}
 			open.To = k + 1
 			open.Shift = math.Max(open.Shift, p.Shift)

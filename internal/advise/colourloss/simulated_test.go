@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/network/ladder"
@@ -69,7 +70,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 		v, seen := truth(t, p, step, a.Worst.Place)
 		all++
 		for k, c := range [quantities]struct {
-			of    Known
+			of    interval.Interval
 			truth float64
 		}{volts: {a.Worst.Volts, v}, shift: {a.Worst.Shift, seen.Shift}, dimming: {a.Worst.Dimming, 1 - seen.Part}} {
 			if c.truth >= c.of.Low-1e-12 && c.truth <= c.of.High+1e-12 {

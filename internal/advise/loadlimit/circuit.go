@@ -27,19 +27,19 @@ type Circuit struct {
 
 // State is a run under one load.
 type State struct {
-	Level     float64
-	Limiter   float64 // A, see Mix.Limiter
-	Amps      float64 // A that all supplies deliver
-	LeastVolt float64 // V, the lowest pair of any pixel
-	Reel      string  // where that is
-	Pixel     int
-	Uses      [criteria]Use
+	Level        float64
+	Limiter      float64 // A, see Mix.Limiter
+	Amps         float64 // A that all supplies deliver
+	LeastVolt    float64 // V, the lowest pair of any pixel
+	Reel         string  // where that is
+	Pixel        int
+	Utilisations [criteria]Utilisation
 }
 
 // Worst is the criterion that uses up the most of its limit.
-func (s *State) Worst() Use {
-	worst := s.Uses[0]
-	for _, u := range s.Uses[1:] {
+func (s *State) Worst() Utilisation {
+	worst := s.Utilisations[0]
+	for _, u := range s.Utilisations[1:] {
 		if u.Ratio() > worst.Ratio() {
 			worst = u
 		}
@@ -69,16 +69,16 @@ func New(is Condition, mix Mix, limits Limits) (*Circuit, error) {
 	return c, nil
 }
 
-// Take makes the run another one of the same shape, such as one whose resistances
+// SetParameters makes the run another one of the same shape, such as one whose resistances
 // differ by what is not known of them.
-func (c *Circuit) Take(p ladder.Parameters, by pixel.Adjust) {
+func (c *Circuit) SetParameters(p ladder.Parameters, by pixel.Adjust) {
 	c.is.Parameters, c.is.Adjust = p, by
 }
 
-// Try puts the colour on at a level and says how far each limit is used up. What
-// it points to is overwritten by the next Try. The error tells that the currents
+// Solve puts the colour on at a level and says how far each limit is used up. What
+// it points to is overwritten by the next Solve. The error tells that the currents
 // found no balance.
-func (c *Circuit) Try(level float64) (*State, error) {
+func (c *Circuit) Solve(level float64) (*State, error) {
 	r := c.is.Run
 	step := c.mix.at(level)
 	for i, reel := range r.Reels {
@@ -94,10 +94,10 @@ func (c *Circuit) Try(level float64) (*State, error) {
 	}
 	s := &c.state
 	*s = State{Level: level, Limiter: c.mix.Limiter(r, level), LeastVolt: math.Inf(1)}
-	for i := range s.Uses {
-		s.Uses[i].Criterion = Criterion(i)
+	for i := range s.Utilisations {
+		s.Utilisations[i].Criterion = Criterion(i)
 	}
-	s.Uses[Colour].Limit, s.Uses[Brightness].Limit = r.Limits.ColourShift, r.Limits.Dimming
+	s.Utilisations[Colour].Limit, s.Utilisations[Brightness].Limit = r.Limits.ColourShift, r.Limits.Dimming
 	err := c.solver.Solve(&c.is.Parameters, c.loads)
 	switch {
 	case c.fresh && errors.Is(err, ladder.ErrDiverged):
@@ -129,8 +129,8 @@ func (c *Circuit) runsAway() {
 	for _, reel := range c.is.Run.Reels {
 		if reel.Strip.Driver == run.Regulated {
 			s.LeastVolt, s.Reel, s.Pixel = 0, reel.Name, 1
-			s.most(Steady, reel.Name, 1, math.Max(c.minimum(&reel), 1e-3), 1e-3)
-			s.most(Brightness, reel.Name, 1, 1, s.Uses[Brightness].Limit)
+			s.most(SteadyState, reel.Name, 1, math.Max(c.minimum(&reel), 1e-3), 1e-3)
+			s.most(Brightness, reel.Name, 1, 1, s.Utilisations[Brightness].Limit)
 		}
 	}
 }

@@ -8,8 +8,8 @@ import (
 
 // most keeps the use that is nearest to its limit.
 func (s *State) most(c Criterion, subject string, pixel int, value, limit float64) {
-	u := Use{Criterion: c, Subject: subject, Pixel: pixel, Value: value, Limit: limit}
-	if have := &s.Uses[c]; have.Subject == "" || u.Ratio() > have.Ratio() {
+	u := Utilisation{Criterion: c, Subject: subject, Pixel: pixel, Value: value, Limit: limit}
+	if have := &s.Utilisations[c]; have.Subject == "" || u.Ratio() > have.Ratio() {
 		*have = u
 	}
 }
@@ -74,11 +74,11 @@ func (c *Circuit) reel(i int) {
 		s.LeastVolt, s.Reel, s.Pixel = least, reel.Name, at+1
 	}
 	if knee := c.minimum(reel); knee > 0 {
-		s.most(Steady, reel.Name, at+1, knee, math.Max(least, 1e-3))
+		s.most(SteadyState, reel.Name, at+1, knee, math.Max(least, 1e-3))
 	}
 	if least >= shine.Flat() || shine.Dark() {
-		s.most(Colour, reel.Name, at+1, 0, s.Uses[Colour].Limit)
-		s.most(Brightness, reel.Name, at+1, 0, s.Uses[Brightness].Limit)
+		s.most(Colour, reel.Name, at+1, 0, s.Utilisations[Colour].Limit)
+		s.most(Brightness, reel.Name, at+1, 0, s.Utilisations[Brightness].Limit)
 	} else {
 		shift, lost, where, dimmest := 0.0, 0.0, at, at
 		for k := range plus {
@@ -90,8 +90,8 @@ func (c *Circuit) reel(i int) {
 				lost, dimmest = d, k
 			}
 		}
-		s.most(Colour, reel.Name, where+1, shift, s.Uses[Colour].Limit)
-		s.most(Brightness, reel.Name, dimmest+1, lost, s.Uses[Brightness].Limit)
+		s.most(Colour, reel.Name, where+1, shift, s.Utilisations[Colour].Limit)
+		s.most(Brightness, reel.Name, dimmest+1, lost, s.Utilisations[Brightness].Limit)
 	}
 	if reel.Strip.Volts <= logicVolts && tight > 0 {
 		c.high(reel.Name, tight+1, plus[tight-1], plus[tight], minus[tight])

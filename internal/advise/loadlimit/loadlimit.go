@@ -34,15 +34,15 @@ func Stated(r *run.Run) Condition {
 type Criterion int
 
 const (
-	Colour     Criterion = iota // distance in CIE 1976 u′v′ from the same colour at full voltage
-	Brightness                  // part of the luminance at full voltage that is lost
-	FeedDrop                    // V, both conductors
-	JointHeat                   // W, both conductors
-	Fuse                        // A
-	Ampacity                    // A
-	Supply                      // A
-	DataLevel                   // V, that a pixel takes for a high
-	Steady                      // V, that regulated pixels need; with less they have run away
+	Colour      Criterion = iota // distance in CIE 1976 u′v′ from the same colour at full voltage
+	Brightness                   // part of the luminance at full voltage that is lost
+	FeedDrop                     // V, both conductors
+	JointHeat                    // W, both conductors
+	Fuse                         // A
+	Ampacity                     // A
+	Supply                       // A
+	DataLevel                    // V, that a pixel takes for a high
+	SteadyState                  // V, that regulated pixels need; with less they have run away
 	criteria
 )
 
@@ -50,8 +50,8 @@ func (c Criterion) String() string {
 	return [...]string{"colour", "brightness", "feed drop", "joint heat", "fuse", "ampacity", "supply", "data level", "steady state"}[c]
 }
 
-// Use is one criterion where a load comes nearest to its limit.
-type Use struct {
+// Utilisation is one criterion where a load comes nearest to its limit.
+type Utilisation struct {
 	Criterion    Criterion
 	Subject      string // the feed, joint, supply or reel
 	Pixel        int    // of the reel, from 1; 0 where the subject is no reel
@@ -59,7 +59,7 @@ type Use struct {
 }
 
 // Ratio is the part of the limit that is used; above 1 it is broken.
-func (u Use) Ratio() float64 {
+func (u Utilisation) Ratio() float64 {
 	if u.Limit <= 0 {
 		return 0 // a limit that nobody stated
 	}
@@ -67,7 +67,7 @@ func (u Use) Ratio() float64 {
 }
 
 // Holds tells whether the limit is kept.
-func (u Use) Holds() bool { return u.Ratio() <= 1 }
+func (u Utilisation) Holds() bool { return u.Ratio() <= 1 }
 
 // Limits are the figures that no run file states. Zero means the usual figure.
 type Limits struct {

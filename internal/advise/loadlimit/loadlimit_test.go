@@ -93,12 +93,12 @@ conductor = "0.5 mm2"`, lax), Limits{JointWatts: 9}, Ampacity, "near", level(3)}
 		{"0.04 W in 40 mΩ is 1 A", base(copper, strong, thick, "[[joint]]\nbetween = [\"west\", \"north\"]\nmilliohms = 40\n"+lax),
 			Limits{JointWatts: 0.04}, JointHeat, "west-north", beyond(1)},
 	} {
-		rating, err := circuit(t, c.file, c.limits).Highest()
+		rating, err := circuit(t, c.file, c.limits).HighestLevel()
 		if err != nil {
 			t.Fatal(err)
 		}
-		if rating.Binds.Criterion != c.criterion || rating.Binds.Subject != c.subject {
-			t.Errorf("%s: %v of %q binds", c.name, rating.Binds.Criterion, rating.Binds.Subject)
+		if rating.Binding.Criterion != c.criterion || rating.Binding.Subject != c.subject {
+			t.Errorf("%s: %v of %q binds", c.name, rating.Binding.Criterion, rating.Binding.Subject)
 		}
 		if rating.Level > c.want*(1+1e-9) || rating.Level < c.want*(1-Precision-1e-9) {
 			t.Errorf("%s: level %.6g, want %.6g to 0.1 %%", c.name, rating.Level, c.want)
@@ -147,14 +147,14 @@ feed_drop_percent = 50
 	if err != nil {
 		t.Fatal(err)
 	}
-	rating, err := c.Highest()
+	rating, err := c.HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
 	segment, n := 0.08/60, 601.0
 	want := 1.0 / (0.010 * segment * n * (n - 1) / 2) // the last pixel at its knee, 1 V below the supply
-	if rating.Binds.Criterion != Brightness || rating.Binds.Subject != "one" || rating.Binds.Pixel != 601 {
-		t.Errorf("%+v binds", rating.Binds)
+	if rating.Binding.Criterion != Brightness || rating.Binding.Subject != "one" || rating.Binding.Pixel != 601 {
+		t.Errorf("%+v binds", rating.Binding)
 	}
 	if math.Abs(rating.Level/want-1) > 0.01 {
 		t.Errorf("level %.5g, closed form %.5g", rating.Level, want)
@@ -164,14 +164,14 @@ feed_drop_percent = 50
 // A pixel takes 0.7 of its own supply for a high. Controllers of 3.3 V are short of
 // it at once with 5.1 V (3.57 V; 0.7·VDD from memory of JESD12-6), whatever is lit.
 func TestDataOfTheFirstPixel(t *testing.T) {
-	rating, err := circuit(t, base(colours, strong, thick, lax), Limits{DataVolts: 3.3}).Highest()
+	rating, err := circuit(t, base(colours, strong, thick, lax), Limits{DataVolts: 3.3}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !rating.Dark() || rating.Binds.Criterion != DataLevel || rating.Binds.Subject != "west" || rating.Binds.Pixel != 1 {
+	if !rating.Dark() || rating.Binding.Criterion != DataLevel || rating.Binding.Subject != "west" || rating.Binding.Pixel != 1 {
 		t.Errorf("%+v", rating)
 	}
-	if u := rating.Binds; math.Abs(u.Value-0.7*5.1) > 0.01 || math.Abs(u.Limit-3.3) > 0.01 {
+	if u := rating.Binding; math.Abs(u.Value-0.7*5.1) > 0.01 || math.Abs(u.Limit-3.3) > 0.01 {
 		t.Errorf("takes %g of %g V", u.Value, u.Limit)
 	}
 }
@@ -182,11 +182,11 @@ func TestDataOverAPartedPlus(t *testing.T) {
 	file := base("channel_milliamps = 12\nknee_volts = 2\nforward_volts = 1", "volts = 5.1\namps = 100\n[[supply]]\nname = \"B\"\nvolts = 5.2\namps = 100", "milliohms = 600",
 		"[[joint]]\nbetween = [\"west\", \"north\"]\nplus = \"cut\"\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.start\"\nmilliohms = 1\n"+lax)
 	c := circuit(t, file, Limits{JointWatts: 9})
-	rating, err := c.Highest()
+	rating, err := c.HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := rating.Binds; b.Criterion != DataLevel || b.Subject != "north" || b.Pixel != 1 {
+	if b := rating.Binding; b.Criterion != DataLevel || b.Subject != "north" || b.Pixel != 1 {
 		t.Errorf("%+v binds at %g", b, rating.Level)
 	}
 	if rating.Level <= 0 || rating.Level >= 1 {
@@ -196,11 +196,11 @@ func TestDataOverAPartedPlus(t *testing.T) {
 
 // Nothing binds: full level.
 func TestNothingBinds(t *testing.T) {
-	rating, err := circuit(t, base("channel_milliamps = 0.1", strong, thick, ""), Limits{}).Highest()
+	rating, err := circuit(t, base("channel_milliamps = 0.1", strong, thick, ""), Limits{}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if rating.Level != 1 || rating.Binds.Subject != "" || rating.Dark() {
+	if rating.Level != 1 || rating.Binding.Subject != "" || rating.Dark() {
 		t.Errorf("%+v", rating)
 	}
 }
@@ -209,12 +209,12 @@ func TestNothingBinds(t *testing.T) {
 // whose feed's drop reaches its limit at full level.
 func hump(level float64) (*State, error) {
 	s := &State{Level: level}
-	for i := range s.Uses {
-		s.Uses[i].Criterion = Criterion(i)
+	for i := range s.Utilisations {
+		s.Utilisations[i].Criterion = Criterion(i)
 	}
 	height := 0.9 - 0.1*level + 0.3*math.Exp(-math.Pow((level-0.36)/0.06, 2))
-	s.Uses[Supply] = Use{Supply, "A", 0, height, 1}
-	s.Uses[FeedDrop] = Use{FeedDrop, "near", 0, level, 1.01}
+	s.Utilisations[Supply] = Utilisation{Supply, "A", 0, height, 1}
+	s.Utilisations[FeedDrop] = Utilisation{FeedDrop, "near", 0, level, 1.01}
 	return s, nil
 }
 
@@ -225,8 +225,8 @@ func TestAHumpBetweenLevelsIsFound(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if rating.Level < 0.2 || rating.Level > 0.36 || rating.Binds.Criterion != Supply || !slices.Contains(rating.Turns, Supply) {
-		t.Errorf("%g, %v binds", rating.Level, rating.Binds.Criterion)
+	if rating.Level < 0.2 || rating.Level > 0.36 || rating.Binding.Criterion != Supply || !slices.Contains(rating.NonMonotonic, Supply) {
+		t.Errorf("%g, %v binds", rating.Level, rating.Binding.Criterion)
 	}
 }
 
@@ -263,14 +263,14 @@ feed_drop_percent = 100
 // power transfer): of 12 W at full level that is 9 W, a level of 0.75. Above it the
 // pixel drops out.
 func TestRegulatedPixelRunsAwayAtTheMaximumPower(t *testing.T) {
-	rating, err := circuit(t, alone, Limits{}).Highest()
+	rating, err := circuit(t, alone, Limits{}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
 	if rating.Level > 0.75*(1+1e-6) || rating.Level < 0.75*(1-2*Precision) {
 		t.Errorf("level %g, want 0.75", rating.Level)
 	}
-	if b := rating.Binds.Criterion; b != Steady {
+	if b := rating.Binding.Criterion; b != SteadyState {
 		t.Errorf("%v binds", b)
 	}
 }
@@ -280,7 +280,7 @@ func TestRegulatedPixelRunsAwayAtTheMaximumPower(t *testing.T) {
 func TestABreakdownIsNotRemembered(t *testing.T) {
 	c := circuit(t, alone, Limits{})
 	volts := func(level float64) float64 {
-		s, err := c.Try(level)
+		s, err := c.Solve(level)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -310,12 +310,12 @@ func TestHighestIsTheHighest(t *testing.T) {
 		rest += fmt.Sprintf("[limits]\nfeed_drop_percent = %g\ncolour_shift = %g\ndimming_percent = 40\n", 2+30*rng.Float64(), 0.002+0.05*rng.Float64())
 		file := base(strip, fmt.Sprintf("volts = 5.1\namps = %g\nmilliohms = 5", 2+20*rng.Float64()), fmt.Sprintf("milliohms = %g", 200*rng.Float64()), rest)
 		c := circuit(t, file, Limits{JointWatts: 0.05 + rng.Float64()})
-		rating, err := c.Highest()
+		rating, err := c.HighestLevel()
 		if err != nil {
 			t.Fatal(err)
 		}
 		holds := func(level float64) bool {
-			s, err := c.Try(level)
+			s, err := c.Solve(level)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -343,15 +343,15 @@ func TestHighestIsTheHighest(t *testing.T) {
 func TestRunawayIsNotSafeAgain(t *testing.T) {
 	file := base("driver = \"regulated\"\nchannel_milliamps = 20\nidle_milliamps = 0.5", strong, "milliohms = 100", "[limits]\nfeed_drop_percent = 100\n")
 	c := circuit(t, file, Limits{JointWatts: 99})
-	rating, err := c.Highest()
+	rating, err := c.HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := rating.Binds.Criterion; rating.Level <= 0 || rating.Level > 0.5 || !slices.Contains([]Criterion{Steady, Brightness, FeedDrop, Colour, DataLevel}, b) {
+	if b := rating.Binding.Criterion; rating.Level <= 0 || rating.Level > 0.5 || !slices.Contains([]Criterion{SteadyState, Brightness, FeedDrop, Colour, DataLevel}, b) {
 		t.Errorf("%v binds at %g", b, rating.Level)
 	}
 	for _, level := range []float64{0.6, 0.8, 1} {
-		s, err := c.Try(level)
+		s, err := c.Solve(level)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -365,12 +365,12 @@ func TestRunawayIsNotSafeAgain(t *testing.T) {
 // first pixel's volts fall), the search looks closer and says so.
 func TestTurnsAreTold(t *testing.T) {
 	file := base(colours, strong, "milliohms = 60", lax)
-	rating, err := circuit(t, file, Limits{DataVolts: 3.6, JointWatts: 9}).Highest()
+	rating, err := circuit(t, file, Limits{DataVolts: 3.6, JointWatts: 9}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.Contains(rating.Turns, DataLevel) {
-		t.Errorf("turns: %v", rating.Turns)
+	if !slices.Contains(rating.NonMonotonic, DataLevel) {
+		t.Errorf("turns: %v", rating.NonMonotonic)
 	}
 }
 
@@ -390,7 +390,7 @@ func TestMixes(t *testing.T) {
 func BenchmarkHighest(b *testing.B) {
 	c := circuit(b, base(colours, strong, "milliohms = 100", ""), Limits{})
 	for b.Loop() {
-		if _, err := c.Highest(); err != nil {
+		if _, err := c.HighestLevel(); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -7,16 +7,16 @@ type Rating struct {
 	Mix   Mix
 	Level float64 // up to which everything holds; 0 where nothing does, not even dark
 	State State   // at that level
-	// Binds is what gives way just above it. Its Subject is "" where the colour holds
+	// Binding is what gives way just above it. Its Subject is "" where the colour holds
 	// at full level.
-	Binds Use
-	// Turns names the criteria that do not only grow with the level; between the
+	Binding Utilisation
+	// NonMonotonic names the criteria that do not only grow with the level; between the
 	// levels tried, one of them may have been worse.
-	Turns []Criterion
+	NonMonotonic []Criterion
 }
 
 // Dark tells that something is broken with every channel dark.
-func (r *Rating) Dark() bool { return r.Level == 0 && r.Binds.Subject != "" }
+func (r *Rating) Dark() bool { return r.Level == 0 && r.Binding.Subject != "" }
 
 const (
 	// Precision is the part of the level by which the search may end below the highest.
@@ -30,12 +30,12 @@ const (
 	faintest = 1e-5
 )
 
-// Highest finds the level up to which, from dark, everything holds. It tries dark,
+// HighestLevel finds the level up to which, from dark, everything holds. It tries dark,
 // each octave, and halves the stretch in which the first failure lies. That a
 // criterion grows with the level is checked at all levels tried; where one does
 // not, each octave is tried at eight more.
-func (c *Circuit) Highest() (*Rating, error) {
-	rating, err := climb(c.Try, c.fresh)
+func (c *Circuit) HighestLevel() (*Rating, error) {
+	rating, err := climb(c.Solve, c.fresh)
 	if err == nil {
 		rating.Mix = c.mix
 	}
@@ -45,14 +45,14 @@ func (c *Circuit) Highest() (*Rating, error) {
 // trial puts a load on.
 type trial func(level float64) (*State, error)
 
-// climb is Highest for any trial; closely says to look between the octaves in any case.
+// climb is HighestLevel for any trial; closely says to look between the octaves in any case.
 func climb(try trial, closely bool) (*Rating, error) {
 	rating, err := try.climb(1)
-	if err == nil && (len(rating.Turns) > 0 || closely) {
-		turns := rating.Turns
+	if err == nil && (len(rating.NonMonotonic) > 0 || closely) {
+		turns := rating.NonMonotonic
 		rating, err = try.climb(between + 1)
 		if err == nil {
-			rating.Turns = union(turns, rating.Turns)
+			rating.NonMonotonic = union(turns, rating.NonMonotonic)
 		}
 	}
 	return rating, err
@@ -75,12 +75,12 @@ func (try trial) climb(parts int) (*Rating, error) {
 			return nil, err
 		}
 		if n > 0 {
-			rating.Turns = union(rating.Turns, turning(&last, s))
+			rating.NonMonotonic = union(rating.NonMonotonic, turning(&last, s))
 		}
 		last = *s
 		if !s.Holds() {
 			if n == 0 {
-				rating.State, rating.Binds = last, last.Worst()
+				rating.State, rating.Binding = last, last.Worst()
 				return rating, nil
 			}
 			return rating, try.halve(rating, low, level)
@@ -109,7 +109,7 @@ func (try trial) halve(rating *Rating, low, high float64) error {
 	if err != nil {
 		return err
 	}
-	rating.Binds = above.Worst()
+	rating.Binding = above.Worst()
 	s, err := try(low)
 	if err != nil {
 		return err
@@ -122,8 +122,8 @@ func (try trial) halve(rating *Rating, low, high float64) error {
 // solving leaves uncertain.
 func turning(before, after *State) []Criterion {
 	var list []Criterion
-	for i := range after.Uses {
-		if u := after.Uses[i].Ratio(); u < before.Uses[i].Ratio()-1e-6 && before.Uses[i].Ratio() > slack {
+	for i := range after.Utilisations {
+		if u := after.Utilisations[i].Ratio(); u < before.Utilisations[i].Ratio()-1e-6 && before.Utilisations[i].Ratio() > slack {
 			list = append(list, Criterion(i))
 		}
 	}

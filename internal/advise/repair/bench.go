@@ -3,6 +3,7 @@ package repair
 import (
 	"math"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/ladder"
@@ -13,14 +14,14 @@ import (
 
 // bench tries one run, edited, at the accounts that are known of it.
 type bench struct {
-	k       Known
+	k       Basis
 	of      *run.Run
 	edit    *edit // nil = as wired
 	mix     loadlimit.Mix
 	circuit *loadlimit.Circuit
 }
 
-func newBench(k Known, e *edit, mix loadlimit.Mix, limits loadlimit.Limits) (*bench, error) {
+func newBench(k Basis, e *edit, mix loadlimit.Mix, limits loadlimit.Limits) (*bench, error) {
 	b := &bench{k: k, of: k.Run, edit: e, mix: mix}
 	if e != nil {
 		b.of = e.run(k.Run)
@@ -37,7 +38,7 @@ func (b *bench) parameters(a estimate.Account) ladder.Parameters {
 	return b.edit.parameters(a.Parameters, b.k.Run, b.of)
 }
 
-func (b *bench) take(a estimate.Account) { b.circuit.Take(b.parameters(a), a.Adjust) }
+func (b *bench) take(a estimate.Account) { b.circuit.SetParameters(b.parameters(a), a.Adjust) }
 
 // spread gathers how far a value goes to either side, one direction after another.
 // Where a direction moves it the same way whichever side is taken, the greater
@@ -51,8 +52,8 @@ func (s *spread) add(sides [2]float64) {
 	s.down += down * down
 }
 
-func (s *spread) number() Number {
-	return Number{s.best, s.best - verdict.Coverage95*math.Sqrt(s.down), s.best + verdict.Coverage95*math.Sqrt(s.up)}
+func (s *spread) number() interval.Interval {
+	return interval.New(s.best, s.best-verdict.Coverage95*math.Sqrt(s.down), s.best+verdict.Coverage95*math.Sqrt(s.up))
 }
 
 // figures are what an interval is wanted of.
@@ -60,20 +61,20 @@ type figures struct{ shift, lost, volts, watts, use, level float64 }
 
 func figuresOf(s *loadlimit.State) figures {
 	worst := s.Worst()
-	return figures{shift: s.Uses[loadlimit.Colour].Value, lost: s.Uses[loadlimit.Brightness].Value, volts: s.LeastVolt,
-		watts: s.Uses[loadlimit.JointHeat].Value, use: worst.Ratio()}
+	return figures{shift: s.Utilisations[loadlimit.Colour].Value, lost: s.Utilisations[loadlimit.Brightness].Value, volts: s.LeastVolt,
+		watts: s.Utilisations[loadlimit.JointHeat].Value, use: worst.Ratio()}
 }
 
 // effect is what the run does at a level, and the most it bears.
 func (b *bench) effect(level float64) (Effect, error) {
 	e := Effect{Level: level}
 	b.take(b.k.Best)
-	s, err := b.circuit.Try(level)
+	s, err := b.circuit.Solve(level)
 	if err != nil {
 		return e, err
 	}
 	e.State = *s
-	if e.Rating, err = b.circuit.Highest(); err != nil {
+	if e.Rating, err = b.circuit.HighestLevel(); err != nil {
 		return e, err
 	}
 	best := figuresOf(&e.State)
@@ -100,15 +101,15 @@ func (b *bench) effect(level float64) (Effect, error) {
 		tilt = append(tilt, (at[0].volts-at[1].volts)/2)
 	}
 	inf := math.Inf(1)
-	e.Shift, e.Lost = shift.number().tidy(0, inf), lost.number().tidy(0, 1)
-	e.LeastVolts, e.JointWatts = volts.number().tidy(0, inf), watts.number().tidy(0, inf)
-	e.Use, e.Highest = use.number().tidy(0, inf), highest.number().moved(e.Rating.Level).tidy(0, 1)
+	e.Shift, e.Dimming = shift.number().Clamp(0, inf), lost.number().Clamp(0, 1)
+	e.LeastVolts, e.JointWatts = volts.number().Clamp(0, inf), watts.number().Clamp(0, inf)
+	e.Utilisation, e.Highest = use.number().Clamp(0, inf), highest.number().MovedTo(e.Rating.Level).Clamp(0, 1)
 	if err := b.extremes(&e, tilt, best.level); err != nil {
 		return e, err
 	}
 	b.take(b.k.Best)
 	amps := func(level float64) float64 { return b.mix.Limiter(b.of, level) }
-	e.Limiter = Number{amps(e.Highest.Value), amps(e.Highest.Low), amps(e.Highest.High)}
+	e.Limiter = interval.New(amps(e.Highest.Value), amps(e.Highest.Low), amps(e.Highest.High))
 	if e.Rating.Dark() { // not even the idle current is safe
 		e.Limiter.Value, e.Limiter.Low = 0, 0
 		if e.Highest.High == 0 {
@@ -128,7 +129,7 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	for _, t := range tilt {
 		length += t * t
 	}
-	if length == 0 || b.k.Along == nil {
+	if length == 0 || b.k.AccountAt == nil {
 		return nil
 	}
 	deviations := make([]float64, len(tilt))
@@ -136,16 +137,16 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 		for j, t := range tilt {
 			deviations[j] = sign * verdict.Coverage95 * t / math.Sqrt(length)
 		}
-		a := b.k.Along(deviations)
+		a := b.k.AccountAt(deviations)
 		for _, account := range [2]estimate.Account{a, b.k.straight(a)} {
 			b.take(account)
-			s, err := b.circuit.Try(e.Level)
+			s, err := b.circuit.Solve(e.Level)
 			if err != nil {
 				return err
 			}
 			f := figuresOf(s)
-			e.Shift, e.Lost, e.Use = e.Shift.holding(f.shift), e.Lost.holding(f.lost), e.Use.holding(f.use)
-			e.LeastVolts = e.LeastVolts.holding(f.volts)
+			e.Shift, e.Dimming, e.Utilisation = e.Shift.Including(f.shift), e.Dimming.Including(f.lost), e.Utilisation.Including(f.use)
+			e.LeastVolts = e.LeastVolts.Including(f.volts)
 		}
 	}
 	b.take(b.k.straight(b.k.Best))
@@ -155,7 +156,7 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	} else {
 		e.Highest.High += by
 	}
-	e.Highest = e.Highest.tidy(0, 1)
+	e.Highest = e.Highest.Clamp(0, 1)
 	return err
 }
 
@@ -165,11 +166,11 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 func (b *bench) verdict(e Effect) assessment.Verdict {
 	needs := e.Level * (1 - 2*loadlimit.Precision)
 	switch {
-	case b.k.Doubt:
+	case b.k.Unexplained:
 		return assessment.Unproven
-	case e.Use.Low > 1 || e.Highest.High < needs:
+	case e.Utilisation.Low > 1 || e.Highest.High < needs:
 		return assessment.Fail
-	case e.Use.High <= 1 && e.Highest.Low >= needs:
+	case e.Utilisation.High <= 1 && e.Highest.Low >= needs:
 		return assessment.Pass
 	}
 	return assessment.Unproven
@@ -178,7 +179,7 @@ func (b *bench) verdict(e Effect) assessment.Verdict {
 // figures are those of one account that is not the best.
 func (b *bench) figures(a estimate.Account, level float64, best *loadlimit.Rating) (figures, error) {
 	b.take(a)
-	s, err := b.circuit.Try(level)
+	s, err := b.circuit.Solve(level)
 	if err != nil {
 		return figures{}, err
 	}

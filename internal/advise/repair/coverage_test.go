@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/instrument/survey"
@@ -65,7 +66,7 @@ func visits(r *run.Run) []survey.Visit {
 }
 
 // read is what a plant's readings in the places of a list tell of the first step.
-func read(t testing.TB, plant *simulate.Plant, list []survey.Visit, rng *rand.Rand) Known {
+func read(t testing.TB, plant *simulate.Plant, list []survey.Visit, rng *rand.Rand) Basis {
 	t.Helper()
 	readings, err := plant.Walk(list, rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
 	if err != nil {
@@ -90,7 +91,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 	r := commissioned(t)
 	type tally struct{ in, of int }
 	var volts, shift, level tally
-	count := func(c *tally, n Number, truth, least float64) {
+	count := func(c *tally, n interval.Interval, truth, least float64) {
 		c.of++
 		if truth >= n.Low-least && truth <= n.High+least {
 			c.in++
@@ -105,7 +106,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		truth := Known{Run: r, Best: truly(plant)}
+		truth := Basis{Run: r, Best: truly(plant)}
 		check := func(e *edit, got Effect) {
 			b, err := newBench(truth, e, p.Mix, Options{}.Limits)
 			if err != nil {
@@ -167,7 +168,7 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	}
 	// 5 % over 5 V, less half a percent that a reading of the supply may be off.
 	trim := find(p, Trim, "")
-	if len(trim) != 1 || p.Known.Best.Parameters.Supplies[0].Volts+trim[0].Repairs[0].edit.trimmed[0]-r.Supplies[0].Volts > 5.225+1e-9 {
+	if len(trim) != 1 || p.Basis.Best.Parameters.Supplies[0].Volts+trim[0].Repairs[0].edit.trimmed[0]-r.Supplies[0].Volts > 5.225+1e-9 {
 		t.Errorf("trims %+v", trim)
 	}
 	if lower := find(p, Lower, ""); len(lower) != 1 || lower[0].Effect.Verdict != assessment.Pass {
@@ -175,7 +176,7 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	}
 	found := find(p, Remake, "two-three")
 	if len(found) != 1 {
-		t.Fatalf("not proposed; failing joints %v", p.Known.Joints)
+		t.Fatalf("not proposed; failing joints %v", p.Basis.FailingJoints)
 	}
 	_, volts, _, _ := p.Wins(found[0])
 	n := found[0].Effect.LeastVolts
@@ -206,12 +207,12 @@ func BenchmarkManyRepairsFitted(b *testing.B) {
 		list = append(list, survey.Visit{Quantity: run.Current, From: f.Name})
 	}
 	k := read(b, plant, list, rng)
-	k.Joints, k.Feeds = nil, nil
+	k.FailingJoints, k.FailingFeeds = nil, nil
 	for i := range r.Joints { // as if all of them failed
-		k.Joints = append(k.Joints, i)
+		k.FailingJoints = append(k.FailingJoints, i)
 	}
 	for i := range r.Feeds {
-		k.Feeds = append(k.Feeds, i)
+		k.FailingFeeds = append(k.FailingFeeds, i)
 	}
 	var p *Plan
 	for b.Loop() {

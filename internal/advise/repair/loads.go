@@ -3,13 +3,14 @@ package repair
 import (
 	"errors"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/result/assessment"
 )
 
 // Loads is what a run bears of every colour of its steps.
 type Loads struct {
-	Known   Known
+	Basis   Basis
 	Colours []Load // as wired
 	Design  int    // the colour of the design step; -1 without one
 	After   []Change
@@ -35,11 +36,11 @@ var ErrNoColour = errors.New("no step lights any channel, so there is no load to
 // Rate finds the most that a run bears of each colour of its steps, as wired and
 // after each repair that is proposed at the design step. known gives what is known
 // of the run in a step. The error is ErrNoColour or one of solving the run.
-func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
+func Rate(known func(step int) Basis, design int, o Options) (*Loads, error) {
 	k := known(max(design, 0))
 	r := k.Run
-	l := &Loads{Known: k, Design: -1}
-	var alone []Known // by colour, without the sides
+	l := &Loads{Basis: k, Design: -1}
+	var alone []Basis // by colour, without the sides
 	for i, mix := range loadlimit.Mixes(r) {
 		step, level := mix.Steps[0], 0.0
 		for _, s := range mix.Steps {
@@ -93,14 +94,14 @@ func Rate(known func(step int) Known, design int, o Options) (*Loads, error) {
 // Limiter is the setting that is safe whichever of the colours is shown, A, and the
 // colour that decides it; -1 and the greatest of all where every colour holds at
 // full level.
-func Limiter(effects []Effect) (safe Number, decides int) {
+func Limiter(effects []Effect) (safe interval.Interval, decides int) {
 	decides = -1
-	most := Number{}
+	most := interval.Interval{}
 	for i, e := range effects {
 		if e.Limiter.Value > most.Value {
 			most = e.Limiter
 		}
-		if e.Rating.Binds.Subject == "" && e.Highest.Low >= 1 {
+		if e.Rating.Binding.Subject == "" && e.Highest.Low >= 1 {
 			continue
 		}
 		if decides < 0 || e.Limiter.Low < safe.Low || e.Limiter.Low == safe.Low && e.Limiter.Value < safe.Value {

@@ -13,7 +13,7 @@ import (
 // and Jarratt, BIT 11 (1971) 168). Between the last two it is interpolated.
 func (b *bench) nearby(best *loadlimit.Rating) (float64, error) {
 	over := func(level float64) (float64, error) {
-		s, err := b.circuit.Try(level)
+		s, err := b.circuit.Solve(level)
 		if err != nil {
 			return 0, err
 		}

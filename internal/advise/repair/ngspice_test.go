@@ -126,7 +126,7 @@ func TestWhatIfsAgainstNgspice(t *testing.T) {
 	}
 	file := strings.ReplaceAll(long(0.5, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n"), "metres = 5\n", "metres = 1\n")
 	p := plan(t, file, Options{})
-	k := p.Known
+	k := p.Basis
 	tried := map[Kind]bool{}
 	check := func(what string, r *run.Run, got float64) {
 		if want := lowest(t, r, k.Run.Steps[0]); math.Abs(got-want) > 1e-4 {

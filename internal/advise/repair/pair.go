@@ -14,7 +14,7 @@ const finalists = 12
 // pair finds the best two repairs together: the cheapest pair that meets every limit
 // where neither does alone and nothing cheaper does; where no pair is needed so, the one that wins the most
 // amperes for its cost; and where none meets the limits, the one that bears the most.
-func (p *Plan) pair(k Known, o Options) {
+func (p *Plan) pair(k Basis, o Options) {
 	type quick struct {
 		a, b  int
 		both  edit
@@ -33,7 +33,7 @@ func (p *Plan) pair(k Known, o Options) {
 			if err != nil || len(bench.of.Paralleled()) > len(k.Run.Paralleled()) {
 				continue
 			}
-			s, err := bench.circuit.Try(p.Level)
+			s, err := bench.circuit.Solve(p.Level)
 			if err != nil {
 				continue
 			}
@@ -43,7 +43,7 @@ func (p *Plan) pair(k Known, o Options) {
 			case needed:
 				q.worth = -cost
 			case spare: // as a measure of amperes: how little of the limits is used
-				q.worth = (1/worst.Ratio() - 1/p.AsWired.Use.Value) / cost
+				q.worth = (1/worst.Ratio() - 1/p.AsWired.Utilisation.Value) / cost
 			default:
 				q.worth = -worst.Ratio()
 			}
@@ -115,5 +115,5 @@ func together(a, b *Repair) bool {
 }
 
 func lowerText(p *Plan, to float64) string {
-	return fmt.Sprintf("lower the limiter to %.3g A: %q at %.3g %% of its level", p.Mix.Limiter(p.Known.Run, to), p.Step, 100*to/p.Level)
+	return fmt.Sprintf("lower the limiter to %.3g A: %q at %.3g %% of its level", p.Mix.Limiter(p.Basis.Run, to), p.Step, 100*to/p.Level)
 }

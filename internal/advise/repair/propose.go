@@ -60,7 +60,7 @@ const overVolts = 0.05
 
 // proposer lists repairs.
 type proposer struct {
-	k       Known
+	k       Basis
 	step    run.Step // to be carried
 	options Options
 	list    []Repair
@@ -68,7 +68,7 @@ type proposer struct {
 }
 
 // propose lists what could be done, whatever it is worth.
-func propose(k Known, step run.Step, o Options) (list []Repair, assumed []string) {
+func propose(k Basis, step run.Step, o Options) (list []Repair, assumed []string) {
 	p := &proposer{k: k, step: step, options: o}
 	p.trim()
 	p.remake()
@@ -105,7 +105,7 @@ func (p *proposer) trim() {
 		if up < 0.02 || !p.feeds(i) {
 			continue
 		}
-		if p.k.Read { // the meter's own error: what is read may be less than there is
+		if p.k.FromReadings { // the meter's own error: what is read may be less than there is
 			up -= 0.005 * rated
 		}
 		if up < 0.02 {
@@ -136,16 +136,16 @@ const (
 
 func (p *proposer) remake() {
 	r := p.k.Run
-	for _, i := range p.k.Joints {
+	for _, i := range p.k.FailingJoints {
 		name := r.Joints[i].Name
 		p.add(Repair{Kind: Remake, touches: "joint " + name, Labour: soldering, Text: "remake joint " + name,
 			edit: edit{joints: []int{i}}, Cautions: []string{disconnect}})
 	}
-	if n := len(p.k.Joints); n > 1 {
+	if n := len(p.k.FailingJoints); n > 1 {
 		p.add(Repair{Kind: Remake, touches: "joints", Labour: n * soldering, Text: fmt.Sprintf("remake all %d failing joints", n),
-			edit: edit{joints: p.k.Joints}, Cautions: []string{disconnect}})
+			edit: edit{joints: p.k.FailingJoints}, Cautions: []string{disconnect}})
 	}
-	if len(p.k.Joints) > 0 {
+	if len(p.k.FailingJoints) > 0 {
 		p.assume("A remade joint is taken at %.3g mΩ, or less where it has less.", 1000*remadeOhms)
 	}
 }

@@ -13,7 +13,7 @@ func (p *proposer) renew() {
 		if f.Length <= 0 || f.Conductor == "" {
 			continue
 		}
-		for _, bad := range p.k.Feeds {
+		for _, bad := range p.k.FailingFeeds {
 			if bad == i {
 				p.rewire(i, f, f.Conductor, f.Length, "renew feed %s as its file states, %s")
 			}

@@ -11,8 +11,7 @@
 package repair
 
 import (
-	"math"
-
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/ladder"
@@ -21,45 +20,45 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Known is a run and what is known of it.
-type Known struct {
+// Basis is a run and what is known of it.
+type Basis struct {
 	Run *run.Run
 	// Best and Sides are the fitted accounts in the step asked; without readings Best
 	// is what the file states and there are no Sides.
 	Best  estimate.Account
 	Sides [][2]estimate.Account
-	// Along is the account so many deviations along each of the sides; nil without any.
-	Along  func(deviations []float64) estimate.Account
-	knees  float64 // V by which they lie elsewhere if channels fall below them in a straight line
-	Read   bool    // there are readings
-	Doubt  bool    // which nothing explains: nothing may pass
-	Joints []int
-	Feeds  []int // that fail their limits: indexes into the run
+	// AccountAt is the account so many deviations along each of the sides; nil without any.
+	AccountAt     func(deviations []float64) estimate.Account
+	knees         float64 // V by which they lie elsewhere if channels fall below them in a straight line
+	FromReadings  bool    // there are readings
+	Unexplained   bool    // which nothing explains: nothing may pass
+	FailingJoints []int
+	FailingFeeds  []int // that fail their limits: indexes into the run
 }
 
 // Stated is a run of which nothing is known but its file. Joints and feeds that
 // the file itself states above their limits count as failing.
-func Stated(r *run.Run) Known {
+func Stated(r *run.Run) Basis {
 	c := loadlimit.Stated(r)
-	k := Known{Run: r, Best: estimate.Account{Parameters: c.Parameters, Adjust: c.Adjust}}
+	k := Basis{Run: r, Best: estimate.Account{Parameters: c.Parameters, Adjust: c.Adjust}}
 	for i, j := range r.Joints {
 		if j.Ohms > j.Limit && !j.PlusCut {
-			k.Joints = append(k.Joints, i)
+			k.FailingJoints = append(k.FailingJoints, i)
 		}
 	}
 	for i, f := range r.Feeds {
 		if f.Ohms > r.FeedExcess(i) {
-			k.Feeds = append(k.Feeds, i)
+			k.FailingFeeds = append(k.FailingFeeds, i)
 		}
 	}
 	return k
 }
 
 // Fitted is a run as its readings show it in a step, by its index in the run.
-func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Known {
-	k := Known{Run: r, Read: true, Doubt: a.Doubtful() && !a.Unread()}
+func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Basis {
+	k := Basis{Run: r, FromReadings: true, Unexplained: a.Doubtful() && !a.Unread()}
 	directions := est.Directions(step)
-	k.Best, k.Sides, k.Along = est.Account(step), directions.Sides(), directions.Along
+	k.Best, k.Sides, k.AccountAt = est.Account(step), directions.Sides(), directions.Along
 	k.knees = straightShift(k, r.Steps[step])
 	for _, e := range a.Elements {
 		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
@@ -69,11 +68,11 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 		case assessment.Joint:
 			for i, j := range r.Joints {
 				if j.Name == e.Name {
-					k.Joints = append(k.Joints, i)
+					k.FailingJoints = append(k.FailingJoints, i)
 				}
 			}
 		case assessment.Feed:
-			k.Feeds = append(k.Feeds, r.FeedIndex(e.Name))
+			k.FailingFeeds = append(k.FailingFeeds, r.FeedIndex(e.Name))
 		}
 	}
 	return k
@@ -81,7 +80,7 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 
 // straightShift gives how much further the knees lie if channels fall below them in a
 // straight line, V; 0 where the run cannot be solved.
-func straightShift(k Known, step run.Step) float64 {
+func straightShift(k Basis, step run.Step) float64 {
 	net, err := ladder.New(k.Run)
 	if err != nil {
 		return 0
@@ -94,7 +93,7 @@ func straightShift(k Known, step run.Step) float64 {
 }
 
 // straight is an account whose channels fall below their knees in a straight line.
-func (k Known) straight(a estimate.Account) estimate.Account {
+func (k Basis) straight(a estimate.Account) estimate.Account {
 	a.Adjust.Shape = pixel.Ramp
 	a.Adjust.Shift += k.knees
 	return a
@@ -107,22 +106,19 @@ type Options struct {
 	Conductor string  // of new feeds; "" = as the nearest feed's
 }
 
-// Number is a value with its 95 % interval; without readings, the value alone.
-type Number struct{ Value, Low, High float64 }
-
 // Effect is what a run does at the design load, and the most it bears.
 type Effect struct {
-	Level      float64            // of the colour, at which State is
-	State      loadlimit.State    // at the best account
-	Rating     *loadlimit.Rating  // at the best account
-	Shift      Number             // u′v′ at the worst pixel
-	Lost       Number             // part of the light of the dimmest pixel
-	LeastVolts Number             // V
-	JointWatts Number             // W in the hottest joint
-	Use        Number             // of the limit that is used up most; above 1 it is broken
-	Highest    Number             // level up to which everything holds
-	Limiter    Number             // A that a controller counts then
-	Verdict    assessment.Verdict // of the design load
+	Level       float64            // of the colour, at which State is
+	State       loadlimit.State    // at the best account
+	Rating      *loadlimit.Rating  // at the best account
+	Shift       interval.Interval  // u′v′ at the worst pixel
+	Dimming     interval.Interval  // part of the light of the dimmest pixel
+	LeastVolts  interval.Interval  // V
+	JointWatts  interval.Interval  // W in the hottest joint
+	Utilisation interval.Interval  // of the limit that is used up most; above 1 it is broken
+	Highest     interval.Interval  // level up to which everything holds
+	Limiter     interval.Interval  // A that a controller counts then
+	Verdict     assessment.Verdict // of the design load
 }
 
 // Option is a repair, or two, and what it does.
@@ -142,7 +138,7 @@ func (o Option) Cost() float64 {
 
 // Plan is what could be done about a run.
 type Plan struct {
-	Known   Known
+	Basis   Basis
 	Mix     loadlimit.Mix
 	Step    string
 	Level   float64 // of the design step
@@ -158,23 +154,4 @@ func (p *Plan) Wins(o Option) (shift, volts, watts, amps float64) {
 	was, is := p.AsWired, o.Effect
 	return was.Shift.Value - is.Shift.Value, is.LeastVolts.Value - was.LeastVolts.Value,
 		was.JointWatts.Value - is.JointWatts.Value, is.Limiter.Value - was.Limiter.Value
-}
-
-// tidy keeps an interval around its value and above a least.
-func (n Number) tidy(least, most float64) Number {
-	n.Low = math.Min(math.Max(n.Low, least), n.Value)
-	n.High = math.Max(math.Min(n.High, most), n.Value)
-	return n
-}
-
-// holding widens an interval to hold a value.
-func (n Number) holding(x float64) Number {
-	n.Low, n.High = math.Min(n.Low, x), math.Max(n.High, x)
-	return n
-}
-
-// moved is an interval as wide about another value.
-func (n Number) moved(to float64) Number {
-	by := to - n.Value
-	return Number{to, n.Low + by, n.High + by}
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/ladder"
@@ -101,18 +102,18 @@ func TestFifteenMetresFedAtOneEnd(t *testing.T) {
 	}
 	// Usable: every pixel is lit and keeps at least half of its light, and a warmer
 	// far end is not another colour.
-	if e := ambient.AsWired; e.Lost.Value > 0.5 || e.Shift.Value > 0.07 || e.LeastVolts.Value < 2.5 || e.LeastVolts.Value > 4 {
+	if e := ambient.AsWired; e.Dimming.Value > 0.5 || e.Shift.Value > 0.07 || e.LeastVolts.Value < 2.5 || e.LeastVolts.Value > 4 {
 		t.Errorf("at 3 A: %+v", e)
 	}
 	full := plan(t, long(1, ""), Options{})
-	if e := full.AsWired; e.Lost.Value < 0.9 || e.Verdict != assessment.Fail {
+	if e := full.AsWired; e.Dimming.Value < 0.9 || e.Verdict != assessment.Fail {
 		t.Errorf("at full white: %+v", e)
 	}
 	lifted := false
 	for _, o := range find(ambient, FarFeed, "three.end") {
 		// Most of the way back: more than half of the light that was missing and of the shift.
 		shift, volts, _, _ := ambient.Wins(o)
-		lifted = lifted || shift > 0.5*ambient.AsWired.Shift.Value && o.Effect.Lost.Value < 0.5*ambient.AsWired.Lost.Value && volts > 0.8
+		lifted = lifted || shift > 0.5*ambient.AsWired.Shift.Value && o.Effect.Dimming.Value < 0.5*ambient.AsWired.Dimming.Value && volts > 0.8
 	}
 	if !lifted {
 		t.Error("feeding the far end does not lift the worst pixel")
@@ -187,7 +188,7 @@ func TestParametersOfAnEditAreThoseOfTheEditedRun(t *testing.T) {
 		k := Stated(r)
 		for i, j := range r.Joints {
 			if !j.PlusCut {
-				k.Joints = append(k.Joints, i)
+				k.FailingJoints = append(k.FailingJoints, i)
 			}
 		}
 		list, _ := propose(k, r.Steps[len(r.Steps)-1], Options{})
@@ -381,7 +382,7 @@ func TestDarkSteps(t *testing.T) {
 	if _, err := Make(Stated(r), r.Steps[0], Options{}); !errors.Is(err, ErrDark) {
 		t.Errorf("repair: %v", err)
 	}
-	if _, err := Rate(func(int) Known { return Stated(r) }, -1, Options{}); !errors.Is(err, ErrNoColour) {
+	if _, err := Rate(func(int) Basis { return Stated(r) }, -1, Options{}); !errors.Is(err, ErrNoColour) {
 		t.Errorf("limit: %v", err)
 	}
 }
@@ -390,16 +391,16 @@ func TestDarkSteps(t *testing.T) {
 func TestVerdicts(t *testing.T) {
 	r := parse(t, long(0.03, "[limits]\nfeed_drop_percent = 4\n")) // 1.69 A through 100 mΩ, limit 204 mV
 	k := Stated(r)
-	try := func(k Known) Effect {
+	try := func(k Basis) Effect {
 		p, err := Make(k, r.Steps[0], Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
 		return p.AsWired
 	}
-	off := func(by float64) Known {
+	off := func(by float64) Basis {
 		uncertain := k
-		uncertain.Read = true
+		uncertain.FromReadings = true
 		var pair [2]estimate.Account
 		for side, sign := range [2]float64{1, -1} {
 			a := k.Best
@@ -411,15 +412,15 @@ func TestVerdicts(t *testing.T) {
 		return uncertain
 	}
 	if e := try(k); e.Verdict != assessment.Pass {
-		t.Errorf("as stated: %v, %+v", e.Verdict, e.Use)
+		t.Errorf("as stated: %v, %+v", e.Verdict, e.Utilisation)
 	}
 	// The drop is R·I, so its interval is ±1.96 deviations of R times the current,
 	// and that of the highest level the same part of the current, idle included.
 	e := try(off(0.004))
 	i := e.State.Amps
-	drop := e.State.Uses[loadlimit.FeedDrop]
-	if want := 1.959964 * 0.004 * i / drop.Limit; e.Verdict != assessment.Pass || math.Abs(e.Use.High-e.Use.Value-want) > 1e-3*want || math.Abs(e.Use.Value-e.Use.Low-want) > 1e-3*want {
-		t.Errorf("use %+v, wanted ± %g", e.Use, want)
+	drop := e.State.Utilisations[loadlimit.FeedDrop]
+	if want := 1.959964 * 0.004 * i / drop.Limit; e.Verdict != assessment.Pass || math.Abs(e.Utilisation.High-e.Utilisation.Value-want) > 1e-3*want || math.Abs(e.Utilisation.Value-e.Utilisation.Low-want) > 1e-3*want {
+		t.Errorf("use %+v, wanted ± %g", e.Utilisation, want)
 	}
 	ohms := k.Best.Parameters.Feeds[0]
 	want := 1.959964 * 0.004 / (ohms.Plus + ohms.Minus) * e.Limiter.Value
@@ -429,11 +430,11 @@ func TestVerdicts(t *testing.T) {
 	if e.Highest.Value != e.Rating.Level || e.Limiter.Value != e.Rating.State.Limiter {
 		t.Errorf("highest %+v and limiter %+v are not those of %+v", e.Highest, e.Limiter, e.Rating)
 	}
-	if e := try(off(0.02)); e.Verdict != assessment.Unproven || e.Use.High <= 1 {
-		t.Errorf("20 mΩ not known: %v, %+v", e.Verdict, e.Use)
+	if e := try(off(0.02)); e.Verdict != assessment.Unproven || e.Utilisation.High <= 1 {
+		t.Errorf("20 mΩ not known: %v, %+v", e.Verdict, e.Utilisation)
 	}
 	doubt := off(0.001)
-	doubt.Doubt = true
+	doubt.Unexplained = true
 	if e := try(doubt); e.Verdict != assessment.Unproven {
 		t.Errorf("in doubt: %v", e.Verdict)
 	}
@@ -442,7 +443,7 @@ func TestVerdicts(t *testing.T) {
 // The limiter is that of the colour which bears the least, whatever else is shown.
 func TestLimiterIsTheLeastOfTheColours(t *testing.T) {
 	r := parse(t, long(0.02, "[[step]]\nname = \"red\"\nred = 0.05\n[[step]]\nname = \"dim\"\nred = 0.01\ngreen = 0.01\nblue = 0.01\n"))
-	l, err := Rate(func(int) Known { return Stated(r) }, 0, Options{})
+	l, err := Rate(func(int) Basis { return Stated(r) }, 0, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -452,7 +453,7 @@ func TestLimiterIsTheLeastOfTheColours(t *testing.T) {
 	safe, decides := Limiter(l.Effects())
 	least := math.Inf(1)
 	for _, c := range l.Colours {
-		if c.Effect.Rating.Binds.Subject != "" {
+		if c.Effect.Rating.Binding.Subject != "" {
 			least = math.Min(least, c.Effect.Limiter.Value)
 		}
 	}
@@ -497,16 +498,16 @@ func TestPairClasses(t *testing.T) {
 func TestVerdictNeedsBoth(t *testing.T) {
 	b := &bench{}
 	for _, c := range []struct {
-		use, highest Number
+		use, highest interval.Interval
 		want         assessment.Verdict
 	}{
-		{Number{0.7, 0.6, 0.8}, Number{0.3, 0.25, 0.35}, assessment.Pass},
-		{Number{0.7, 0.6, 0.8}, Number{0.3, 0.15, 0.35}, assessment.Unproven},
-		{Number{0.7, 0.6, 0.8}, Number{0.15, 0.14, 0.16}, assessment.Fail},
-		{Number{0.9, 0.8, 1.1}, Number{0.3, 0.25, 0.35}, assessment.Unproven},
-		{Number{1.2, 1.1, 1.3}, Number{0.3, 0.25, 0.35}, assessment.Fail},
+		{interval.New(0.7, 0.6, 0.8), interval.New(0.3, 0.25, 0.35), assessment.Pass},
+		{interval.New(0.7, 0.6, 0.8), interval.New(0.3, 0.15, 0.35), assessment.Unproven},
+		{interval.New(0.7, 0.6, 0.8), interval.New(0.15, 0.14, 0.16), assessment.Fail},
+		{interval.New(0.9, 0.8, 1.1), interval.New(0.3, 0.25, 0.35), assessment.Unproven},
+		{interval.New(1.2, 1.1, 1.3), interval.New(0.3, 0.25, 0.35), assessment.Fail},
 	} {
-		if got := b.verdict(Effect{Level: 0.2, Use: c.use, Highest: c.highest}); got != c.want {
+		if got := b.verdict(Effect{Level: 0.2, Utilisation: c.use, Highest: c.highest}); got != c.want {
 			t.Errorf("%+v, %+v: %v, want %v", c.use, c.highest, got, c.want)
 		}
 	}
@@ -533,7 +534,7 @@ func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
 		}
 		return a
 	}
-	k.Read, k.Along = true, along
+	k.FromReadings, k.AccountAt = true, along
 	for j := range 2 {
 		var one [2]float64
 		one[j] = 1
@@ -584,7 +585,7 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 		if b.circuit, err = loadlimit.New(loadlimit.Condition{Run: r, Parameters: a.Parameters, Adjust: a.Adjust}, mix, loadlimit.Limits{}); err != nil {
 			t.Fatal(err)
 		}
-		s, err := b.circuit.Try(level)
+		s, err := b.circuit.Solve(level)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -14,12 +14,12 @@ var ErrDark = errors.New("lights no channel, so it has no colour to keep")
 
 // Make weighs every repair at a step of the run. The errors are ErrDark, and those
 // of solving the run as wired; a repair that cannot be solved is left out.
-func Make(k Known, step run.Step, o Options) (*Plan, error) {
+func Make(k Basis, step run.Step, o Options) (*Plan, error) {
 	mix, level := loadlimit.MixOf(step)
 	if level == 0 {
 		return nil, ErrDark
 	}
-	p := &Plan{Known: k, Mix: mix, Step: step.Name, Level: level}
+	p := &Plan{Basis: k, Mix: mix, Step: step.Name, Level: level}
 	b, err := newBench(k, nil, mix, o.Limits)
 	if err != nil {
 		return nil, err
@@ -42,7 +42,7 @@ func Make(k Known, step run.Step, o Options) (*Plan, error) {
 	return p, nil
 }
 
-func tried(k Known, e *edit, mix loadlimit.Mix, level float64, o Options) (Effect, bool) {
+func tried(k Basis, e *edit, mix loadlimit.Mix, level float64, o Options) (Effect, bool) {
 	b, err := newBench(k, e, mix, o.Limits)
 	if err != nil {
 		return Effect{}, false

@@ -49,9 +49,9 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimat
 	return o.est.Foreseen(l, elements)
 }
 
-// Towards gives the deviations of targets towards their limits as they will be once some
+// DeviationsTowardsLimits gives the deviations of targets towards their limits as they will be once some
 // candidates are read, +Inf where nothing will tell.
-func (o *Outlook) Towards(list []Candidate, targets []Target) []float64 {
+func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []float64 {
 	deviations := make([]float64, len(targets))
 	f, err := o.foresee(list, targets)
 	for k, t := range targets {
@@ -69,7 +69,7 @@ func (o *Outlook) Towards(list []Candidate, targets []Target) []float64 {
 func (c *choice) lasting(k int, foreseen *estimate.Estimate) bool {
 	t := c.targets[k]
 	b := c.outlook.est.Elements[t.Element].Belief
-	needs := t.Needs(b.Mean, b.Deviation*t.stretch(b.Deviation))
+	needs := t.SettlingDeviation(b.Mean, b.Deviation*t.stretch(b.Deviation))
 	x := &foreseen.Elements[t.Element]
 	then := foreseen.Towards(t.Element, x.Ohms(t.Limit), estimate.Verdict).Deviation
 	if then <= needs {

@@ -31,7 +31,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	if len(targets) == 0 || e.Covariance == nil {
 		return nil
 	}
-	o, err := Look(e, Carried(e.Problem.Run))
+	o, err := NewOutlook(e, CarriedMeters(e.Problem.Run))
 	if err != nil {
 		return nil // nothing can be foreseen of a run that cannot be solved
 	}
@@ -45,7 +45,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 			break
 		}
 		for _, i := range chosen {
-			one := o.Name(&list[c.from[i]])
+			one := o.Describe(&list[c.from[i]])
 			one.Settles = c.take(i)
 			next = append(next, one)
 		}
@@ -57,7 +57,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	if len(next) == 0 { // nothing is sure to settle anything, but something may
 		c = o.choose(list, targets)
 		for _, i := range c.narrowing(most) {
-			next = append(next, o.Name(&list[c.from[i]]))
+			next = append(next, o.Describe(&list[c.from[i]]))
 		}
 	}
 	return next
@@ -90,7 +90,7 @@ func (c *choice) narrowing(most int) (chosen []int) {
 
 // choice is the choosing of readings for targets.
 type choice struct {
-	*Expectation
+	*Posterior
 	outlook *Outlook
 	few     []Candidate
 	read    []Candidate // taken so far
@@ -106,7 +106,7 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	var elements []int
 	for _, t := range targets {
 		b := o.est.Elements[t.Element].Belief
-		c.goals = append(c.goals, o.Goal(t, b.Mean, b.Deviation))
+		c.goals = append(c.goals, o.SettlingVariance(t, b.Mean, b.Deviation))
 		c.open = append(c.open, true)
 		elements = append(elements, t.Element)
 	}
@@ -115,7 +115,7 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	for i, from := range c.from {
 		few[i] = list[from]
 	}
-	c.few, c.Expectation = few, o.Expect(few, elements)
+	c.few, c.Posterior = few, o.Posterior(few, elements)
 	return c
 }
 
@@ -173,7 +173,7 @@ func (c *choice) best(most int) []int {
 		}
 	}
 	if most >= 2 { // those worth nothing alone may tell together
-		if best, _ := c.pair(c.Expectation, order[:min(len(order), paired)]); best != nil {
+		if best, _ := c.pair(c.Posterior, order[:min(len(order), paired)]); best != nil {
 			return best
 		}
 	}
@@ -190,7 +190,7 @@ func (c *choice) best(most int) []int {
 
 // pair finds the two candidates among few that are worth most of those that settle
 // something, besides what x has taken already; nil without any.
-func (c *choice) pair(x *Expectation, few []int) (best []int, most float64) {
+func (c *choice) pair(x *Posterior, few []int) (best []int, most float64) {
 	for a, i := range few {
 		for _, j := range few[a+1:] {
 			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, k) }), false
@@ -209,7 +209,7 @@ func (c *choice) pair(x *Expectation, few []int) (best []int, most float64) {
 func (c *choice) triple(few []int) (best []int) {
 	most := 0.0
 	for a, i := range few {
-		x := c.Expectation.Clone()
+		x := c.Posterior.Clone()
 		x.Take(i)
 		if two, worth := c.pair(x, few[a+1:]); worth > most {
 			best, most = append([]int{i}, two...), worth
@@ -240,7 +240,7 @@ func (c *choice) worth(after func(k int) float64) float64 {
 
 // take has candidate i read, and gives the names of what that settles.
 func (c *choice) take(i int) (names []string) {
-	c.Expectation.Take(i)
+	c.Posterior.Take(i)
 	c.read = append(c.read, c.few[i])
 	var foreseen *estimate.Estimate
 	for k, t := range c.targets {

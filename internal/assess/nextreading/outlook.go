@@ -35,9 +35,9 @@ type Candidate struct {
 	row      []float64 // derivatives of the reading by unknown, over its deviation
 }
 
-// Carried gives the meters that somebody can carry to a place: all but those that
+// CarriedMeters gives the meters that somebody can carry to a place: all but those that
 // belong to sensors which stay where they are.
-func Carried(r *run.Run) []int {
+func CarriedMeters(r *run.Run) []int {
 	fixed := make([]bool, len(r.Meters))
 	for _, p := range r.Probes {
 		if p.Meter < 0 {
@@ -61,9 +61,9 @@ func Carried(r *run.Run) []int {
 	return list
 }
 
-// Look sets up what could be read with some meters. The error tells that the network
+// NewOutlook sets up what could be read with some meters. The error tells that the network
 // cannot be laid out.
-func Look(e *estimate.Estimate, meters []int) (*Outlook, error) {
+func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 	wide, err := e.Problem.Wider(meters, readable(e.Problem.Run))
 	if err != nil {
 		return nil, err
@@ -200,8 +200,8 @@ func (o *Outlook) taken(c Candidate) bool {
 	return false
 }
 
-// Name says what to read for a candidate.
-func (o *Outlook) Name(c *Candidate) assessment.Next {
+// Describe says what to read for a candidate.
+func (o *Outlook) Describe(c *Candidate) assessment.Next {
 	r := o.Problem.Run
 	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.Problem.Steps[c.Step]].Name, Meter: r.Meters[c.meter].Name}
 	if c.quantity == run.Current {
@@ -212,9 +212,9 @@ func (o *Outlook) Name(c *Candidate) assessment.Next {
 	return next
 }
 
-// Amps is the greatest current through an element in any step, and that step's index in
+// MaxAmps is the greatest current through an element in any step, and that step's index in
 // the run; -1 where no step can be solved.
-func (o *Outlook) Amps(x *estimate.Element) (amps float64, step int) {
+func (o *Outlook) MaxAmps(x *estimate.Element) (amps float64, step int) {
 	p := o.Problem
 	step = -1
 	for k, s := range p.Solvers {

@@ -27,7 +27,7 @@ func lookedOut(t *testing.T) (*estimate.Estimate, *Outlook) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, err := Look(e, Carried(r))
+	o, err := NewOutlook(e, CarriedMeters(r))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +46,7 @@ func TestExpectationsAgree(t *testing.T) {
 		list = append(list, all[i])
 	}
 	elements := []int{0, 3, 6, 9}
-	x := o.Expect(list, elements)
+	x := o.Posterior(list, elements)
 	for k := range elements {
 		i, j := 1, 4
 		one, both := x.After(i, k), x.afterBoth(i, j, k)
@@ -64,12 +64,12 @@ func TestExpectationsAgree(t *testing.T) {
 			t.Errorf("element %d: %g with one taken back, want %g", k, y.Variance(k), one)
 		}
 	}
-	everything := o.Everything(list, elements)
-	y := x.Among([]int{0, 1, 2})
+	everything := o.VariancesAfter(list, elements)
+	y := x.Subset([]int{0, 1, 2})
 	for i := range 3 {
 		y.Take(i)
 	}
-	some := o.Everything(list[:3], elements)
+	some := o.VariancesAfter(list[:3], elements)
 	for i := len(list) - 1; i >= 0; i-- {
 		x.Take(i)
 	}
@@ -90,7 +90,7 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 	candidates := o.Candidates()
 	for _, c := range []struct{ from, to string }{{"north.150+", "north.150-"}, {"west.end+", "north.start+"}, {"north.start+", "north.start-"}} {
 		i := slices.IndexFunc(candidates, func(x Candidate) bool {
-			n := o.Name(&x)
+			n := o.Describe(&x)
 			return n.From == c.from && n.To == c.to && n.Step == "white 3"
 		})
 		if i < 0 {
@@ -108,7 +108,7 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 			}
 			_, o := lookedOut(t)
 			o.single([]Target{{Element: k}})
-			got, want := math.Sqrt(o.Expect(candidates[i:i+1], []int{k}).After(0, 0)), with.Elements[k].Belief.Deviation
+			got, want := math.Sqrt(o.Posterior(candidates[i:i+1], []int{k}).After(0, 0)), with.Elements[k].Belief.Deviation
 			if !alikeTo(got, want, 0.1) {
 				t.Errorf("%s: element %d is expected at %g, fitted %g", c.from, k, got, want)
 			}
@@ -136,7 +136,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, err := Look(e, Carried(r))
+	o, err := NewOutlook(e, CarriedMeters(r))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -145,7 +145,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 		var chosen []Candidate
 		more := slices.Clone(list)
 		for _, c := range o.Candidates() {
-			n := o.Name(&c)
+			n := o.Describe(&c)
 			if n.Step != step || n.From != "north.start+" && n.From != "north.end+" || n.To[len(n.To)-1] != '-' {
 				continue
 			}
@@ -201,7 +201,7 @@ func TestCandidates(t *testing.T) {
 	_, o := lookedOut(t)
 	seen := map[string]int{}
 	for _, c := range o.Candidates() {
-		n := o.Name(&c)
+		n := o.Describe(&c)
 		seen[n.From+" "+n.To]++
 		if o.taken(c) != (n.From == "A+" || n.From == "near" || n.From == "far" || strings.HasPrefix(n.From, "west.start") || n.From == "west.end+" && n.To == "west.end-" || n.From == "east.start+") {
 			t.Errorf("%+v taken: %v", n, o.taken(c))
@@ -218,7 +218,7 @@ func TestCandidates(t *testing.T) {
 	}
 	r := &run.Run{Meters: []run.Meter{{Name: "hand"}, {Name: "board"}, {Name: "bench"}}, Probes: []run.Probe{
 		{Meter: 1, Channels: []run.ProbeChannel{{From: "near"}}}, {Meter: 2, Channels: []run.ProbeChannel{{}}}, {Meter: -1}}}
-	if got := Carried(r); !slices.Equal(got, []int{0, 2}) {
+	if got := CarriedMeters(r); !slices.Equal(got, []int{0, 2}) {
 		t.Errorf("carried: %v", got)
 	}
 }
@@ -257,23 +257,23 @@ func TestBestMeterIsProposed(t *testing.T) {
 // The less is known, the less must be left; one at its limit is settled by no reading.
 func TestNeeds(t *testing.T) {
 	joint := Target{Limit: 0.015, Sound: 0.003, Rule: verdict.RuleFor(5)}
-	blind := joint.Needs(0, math.Inf(1))
+	blind := joint.SettlingDeviation(0, math.Inf(1))
 	// Passing at 3 mΩ in nine of ten cases takes (15 − 3)/(2.58 + 1.28) = 3.1 mΩ; that some
 	// sound joints have more makes it less.
 	if blind < 0.0015 || blind > 0.0031 {
 		t.Errorf("a joint needs %g Ω", blind)
 	}
-	if got := joint.Needs(0.015, 0.0005); got > 0.0002 {
+	if got := joint.SettlingDeviation(0.015, 0.0005); got > 0.0002 {
 		t.Errorf("a joint at its limit needs %g", got)
 	}
-	if got := joint.Needs(0.08, 0.02); got < blind {
+	if got := joint.SettlingDeviation(0.08, 0.02); got < blind {
 		t.Errorf("a joint that is surely bad needs %g, an unknown one %g", got, blind)
 	}
 	// Failing at 30 mΩ: (30 − 15)/(2.88 + 1.28) = 3.6 mΩ, with 1 − 0.99^(1/5) on one side.
-	if got := joint.NeedsAt(0.030); !alikeTo(got, 0.0036, 0.02) {
+	if got := joint.SettlingDeviationAt(0.030); !alikeTo(got, 0.0036, 0.02) {
 		t.Errorf("a joint of 30 mΩ needs %g", got)
 	}
-	if got := (Target{Limit: math.NaN()}).Needs(0, 1); got != 0 {
+	if got := (Target{Limit: math.NaN()}).SettlingDeviation(0, 1); got != 0 {
 		t.Errorf("without a limit: %g", got)
 	}
 }

@@ -23,7 +23,7 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, err := Look(e, Carried(r))
+	o, err := NewOutlook(e, CarriedMeters(r))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -32,10 +32,10 @@ const (
 	grid = 160
 )
 
-// Needs is the greatest standard deviation that leaves the target settled in nearly all
+// SettlingDeviation is the greatest standard deviation that leaves the target settled in nearly all
 // cases, for whoever believes in it now with a mean and deviation (+Inf: knows nothing).
 // It is 0 where none does.
-func (t Target) Needs(mean, deviation float64) float64 {
+func (t Target) SettlingDeviation(mean, deviation float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
 	}
@@ -43,8 +43,8 @@ func (t Target) Needs(mean, deviation float64) float64 {
 	return t.greatest(mean, deviation, truths, weights)
 }
 
-// NeedsAt is Needs where the truth is a certain value and nothing else is known.
-func (t Target) NeedsAt(truth float64) float64 {
+// SettlingDeviationAt is SettlingDeviation where the truth is a certain value and nothing else is known.
+func (t Target) SettlingDeviationAt(truth float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
 	}
@@ -156,17 +156,17 @@ func (t Target) edge(deviation, p float64) float64 {
 // normal is the standard normal distribution.
 func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
-// Goal is the variance at which a target is settled for whoever believes in it now with
+// SettlingVariance is the variance at which a target is settled for whoever believes in it now with
 // a mean and deviation (+Inf: knows nothing); 0 where none is small enough. It is also
 // that at which the readings count as telling of the element at all.
-func (o *Outlook) Goal(t Target, mean, deviation float64) float64 {
+func (o *Outlook) SettlingVariance(t Target, mean, deviation float64) float64 {
 	e, s := o.est, t.stretch(deviation)
-	needs := math.Min(t.Needs(mean, deviation*s)/s/e.Inflation, model.Tells*math.Sqrt(e.Before(e.Elements[t.Element].Row)))
+	needs := math.Min(t.SettlingDeviation(mean, deviation*s)/s/e.Inflation, model.Tells*math.Sqrt(e.Before(e.Elements[t.Element].Row)))
 	return needs * needs
 }
 
-// GoalAt is Goal where the truth is a certain value and nothing else is known.
-func (o *Outlook) GoalAt(t Target, truth float64) float64 {
-	needs := t.NeedsAt(truth) / o.est.Inflation
+// SettlingVarianceAt is SettlingVariance where the truth is a certain value and nothing else is known.
+func (o *Outlook) SettlingVarianceAt(t Target, truth float64) float64 {
+	needs := t.SettlingDeviationAt(truth) / o.est.Inflation
 	return needs * needs
 }

@@ -27,7 +27,7 @@ const single = 4
 
 // advise says what would settle what this plan cannot.
 func (p *Plan) advise(s *surveyed, meters []int) error {
-	open := func(e Element) bool { return !e.Settled && len(e.Helps) == 0 }
+	open := func(e Element) bool { return !e.Settled && len(e.Remedies) == 0 }
 	for n, remedy := range remedies {
 		if !slices.ContainsFunc(p.Elements, open) {
 			return nil
@@ -43,8 +43,8 @@ func (p *Plan) advise(s *surveyed, meters []int) error {
 			v := other.views[sound]
 			for k, t := range v.targets {
 				at := &v.est.Elements[t.Element]
-				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Helps) == 0 || n < single && len(e.Helps) < 2) && other.settles(k, [2][]float64{v.best, other.views[bad].best}) {
-					e.Helps = append(e.Helps, remedy.says(s.run, meters))
+				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Remedies) == 0 || n < single && len(e.Remedies) < 2) && other.settles(k, [2][]float64{v.best, other.views[bad].best}) {
+					e.Remedies = append(e.Remedies, remedy.says(s.run, meters))
 				}
 			}
 		}

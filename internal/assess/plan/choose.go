@@ -78,11 +78,11 @@ func (s *surveyed) suffices(few []int) bool {
 }
 
 // state is what both views expect as candidates are taken.
-type state [2]*nextreading.Expectation
+type state [2]*nextreading.Posterior
 
 func (s *surveyed) begin(few []int) (x state) {
 	for n, v := range s.views {
-		x[n] = v.outlook.Expect(v.pick(few), v.elements)
+		x[n] = v.outlook.Posterior(v.pick(few), v.elements)
 	}
 	return x
 }
@@ -191,7 +191,7 @@ func (s *surveyed) prune(chosen []int) []int {
 				}
 			}
 			for n := range x {
-				x[n] = trial[n].Among(kept)
+				x[n] = trial[n].Subset(kept)
 			}
 			for n, i := range kept {
 				kept[n] = chosen[i]

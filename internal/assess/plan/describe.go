@@ -57,9 +57,9 @@ func (p *Plan) describe(s *surveyed, chosen []int) {
 	for _, j := range s.run.Joints {
 		if j.PlusCut {
 			p.Elements = append(p.Elements, Element{Kind: assessment.Joint, Name: j.Name, Limit: math.NaN(), Stated: j.Ohms,
-				Resolves: math.Inf(1), Best: math.Inf(1),
-				Why:   "its plus is parted, so next to no current crosses its minus in any step",
-				Helps: []string{"a milliohm meter across its minus, with the supplies disconnected, or a tug at it"}})
+				HalfWidth: math.Inf(1), BestHalfWidth: math.Inf(1),
+				Why:      "its plus is parted, so next to no current crosses its minus in any step",
+				Remedies: []string{"a milliohm meter across its minus, with the supplies disconnected, or a tug at it"}})
 			continue
 		}
 		p.element(s, next, assessment.Joint, variances)
@@ -79,8 +79,8 @@ func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, variances [2][]
 		return e.Ohms(high) - e.Ohms(low)
 	}
 	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].Sound),
-		Settled: s.settles(k, variances), Resolves: half(variances[sound][k]), Best: half(v.best[k])}
-	amps, step := v.outlook.Amps(e)
+		Settled: s.settles(k, variances), HalfWidth: half(variances[sound][k]), BestHalfWidth: half(v.best[k])}
+	amps, step := v.outlook.MaxAmps(e)
 	if x.Amps = amps; step >= 0 {
 		x.Step = s.run.Steps[step].Name
 	}
@@ -96,7 +96,7 @@ func (s *surveyed) why(k int, x *Element) string {
 	needs := v.goals[k]
 	switch {
 	case x.Stated >= x.Limit:
-		return fmt.Sprintf("as the file states it, it has %s where %s is the most; all readings together would tell ±%s", milli(x.Stated), milli(x.Limit), milli(x.Best))
+		return fmt.Sprintf("as the file states it, it has %s where %s is the most; all readings together would tell ±%s", milli(x.Stated), milli(x.Limit), milli(x.BestHalfWidth))
 	case x.Amps < 1e-4:
 		return "next to no current crosses it in any step"
 	case needs == 0 && v.best[k] <= v.needs[k]:
@@ -106,7 +106,7 @@ func (s *surveyed) why(k int, x *Element) string {
 	}
 	room := x.Limit - x.Stated
 	return fmt.Sprintf("at most %.2g A cross it (step %q), so that the %s between sound and its limit make %.2g mV; all readings together would tell ±%s, and ±%s is needed",
-		x.Amps, x.Step, milli(room), 1000*room*x.Amps, milli(x.Best), milli(x.Best*math.Sqrt(needs/v.best[k])))
+		x.Amps, x.Step, milli(room), 1000*room*x.Amps, milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.best[k])))
 }
 
 func milli(ohms float64) string {

@@ -28,7 +28,7 @@ func (s *surveyed) tighten(chosen []int, lastly bool) bool {
 	variances := s.everything(chosen)
 	short := make([]float64, len(s.views[sound].targets)) // by how much, in variance
 	for _, v := range s.views {
-		for k, deviation := range v.outlook.Towards(v.pick(chosen), v.targets) {
+		for k, deviation := range v.outlook.DeviationsTowardsLimits(v.pick(chosen), v.targets) {
 			short[k] = math.Max(short[k], deviation*deviation/v.needs[k])
 		}
 	}

@@ -41,11 +41,11 @@ type Element struct {
 	Amps    float64 // the most that crosses it in any step
 	Step    string  // in which that is
 	Settled bool
-	// Resolves is half the 95 % interval that is expected after the plan's readings, Ω;
-	// Best the same after all that the meters could read. +Inf where nothing would tell.
-	Resolves, Best float64
-	Why            string   // it cannot be settled
-	Helps          []string // what would settle it
+	// HalfWidth is half the 95 % interval that is expected after the plan's readings, Ω;
+	// BestHalfWidth the same after all that the meters could read. +Inf where nothing would tell.
+	HalfWidth, BestHalfWidth float64
+	Why                      string   // it cannot be settled
+	Remedies                 []string // what would settle it
 }
 
 // Make plans for the meters named by index into the run's. The errors are those of

@@ -24,7 +24,7 @@ func load(t *testing.T, name string) *run.Run {
 
 func planned(t *testing.T, r *run.Run) *Plan {
 	t.Helper()
-	p, err := Make(r, nextreading.Carried(r))
+	p, err := Make(r, nextreading.CarriedMeters(r))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,7 +39,7 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 		if again := planned(t, r); fmt.Sprint(p.Rounds, p.Elements) != fmt.Sprint(again.Rounds, again.Elements) {
 			t.Error("another plan the second time")
 		}
-		s, err := survey(r, nextreading.Carried(r))
+		s, err := survey(r, nextreading.CarriedMeters(r))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -56,11 +56,11 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 			}
 		}
 		for _, e := range p.Elements {
-			if e.Resolves < e.Best*(1-1e-6) {
-				t.Errorf("%s resolves %g, at best %g", e.Name, e.Resolves, e.Best)
+			if e.HalfWidth < e.BestHalfWidth*(1-1e-6) {
+				t.Errorf("%s resolves %g, at best %g", e.Name, e.HalfWidth, e.BestHalfWidth)
 			}
-			if e.Settled && !(2*e.Resolves < math.Abs(e.Limit-e.Stated)*2.1) {
-				t.Errorf("%s is settled at ±%g with %g to the limit", e.Name, e.Resolves, e.Limit-e.Stated)
+			if e.Settled && !(2*e.HalfWidth < math.Abs(e.Limit-e.Stated)*2.1) {
+				t.Errorf("%s is settled at ±%g with %g to the limit", e.Name, e.HalfWidth, e.Limit-e.Stated)
 			}
 			if e.Settled == (e.Why != "") {
 				t.Errorf("%+v", e)
@@ -110,33 +110,33 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 	}
 	p := planned(t, coarse)
 	e := p.Elements[0]
-	if p.Settled() || e.Settled || !strings.Contains(e.Why, "is needed") || len(e.Helps) == 0 {
+	if p.Settled() || e.Settled || !strings.Contains(e.Why, "is needed") || len(e.Remedies) == 0 {
 		t.Errorf("%+v", e)
 	}
-	if !slices.ContainsFunc(e.Helps, func(s string) bool {
+	if !slices.ContainsFunc(e.Remedies, func(s string) bool {
 		return strings.Contains(s, "voltmeter with counts of 2 mV") || strings.Contains(s, "a step")
 	}) {
-		t.Errorf("helps: %q", e.Helps)
+		t.Errorf("helps: %q", e.Remedies)
 	}
 	// What is said to help does.
 	for _, remedy := range remedies {
-		if len(e.Helps) > 0 && remedy.says(coarse, []int{0}) == e.Helps[0] {
+		if len(e.Remedies) > 0 && remedy.says(coarse, []int{0}) == e.Remedies[0] {
 			changed := clone(coarse)
 			remedy.change(changed, []int{0})
 			if q := planned(t, changed); !q.Elements[0].Settled {
-				t.Errorf("%q does not help: %+v", e.Helps[0], q.Elements[0])
+				t.Errorf("%q does not help: %+v", e.Remedies[0], q.Elements[0])
 			}
 			return
 		}
 	}
-	t.Errorf("no remedy says %q", e.Helps[0])
+	t.Errorf("no remedy says %q", e.Remedies[0])
 }
 
 // A joint whose plus is cut is none that a plan can settle.
 func TestCutJointIsTold(t *testing.T) {
 	p := planned(t, load(t, "facade"))
 	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Name == "two-three" })
-	if e := p.Elements[i]; e.Settled || !math.IsInf(e.Resolves, 1) || !strings.Contains(e.Why, "plus is parted") || len(e.Helps) == 0 {
+	if e := p.Elements[i]; e.Settled || !math.IsInf(e.HalfWidth, 1) || !strings.Contains(e.Why, "plus is parted") || len(e.Remedies) == 0 {
 		t.Errorf("%+v", e)
 	}
 }

@@ -89,7 +89,7 @@ const commissioned, mostOpen = 60, 13
 func TestPlanKeepsItsPromise(t *testing.T) {
 	promised, kept := 0, 0
 	shipped(t, func(t *testing.T, r *run.Run) {
-		p, err := Make(r, nextreading.Carried(r))
+		p, err := Make(r, nextreading.CarriedMeters(r))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -65,15 +65,15 @@ func survey(r *run.Run, meters []int) (*surveyed, error) {
 	}
 	for k, t := range one.targets {
 		e := &one.est.Elements[t.Element]
-		one.goals = append(one.goals, one.outlook.Goal(t, t.Sound, math.Inf(1)))
-		two.goals = append(two.goals, two.outlook.GoalAt(t, e.Scale(badTimes*e.Ohms(t.Limit))))
+		one.goals = append(one.goals, one.outlook.SettlingVariance(t, t.Sound, math.Inf(1)))
+		two.goals = append(two.goals, two.outlook.SettlingVarianceAt(t, e.Scale(badTimes*e.Ohms(t.Limit))))
 		two.targets[k] = t
 	}
 	s.views = [2]*view{one, two}
 	s.match()
 	for _, v := range s.views {
 		v.needs = slices.Clone(v.goals)
-		v.best = v.outlook.Everything(v.list, v.elements)
+		v.best = v.outlook.VariancesAfter(v.list, v.elements)
 	}
 	return s, nil
 }
@@ -84,7 +84,7 @@ func look(r *run.Run, meters []int) (*view, error) {
 	if err != nil {
 		return nil, err
 	}
-	o, err := nextreading.Look(est, meters)
+	o, err := nextreading.NewOutlook(est, meters)
 	if err != nil {
 		return nil, err
 	}
@@ -106,7 +106,7 @@ type read struct {
 // voltage be beyond a meter there. It numbers where they are read.
 func (s *surveyed) match() {
 	naming := func(v *view, i int) (assessment.Next, read) {
-		n := v.outlook.Name(&v.list[i])
+		n := v.outlook.Describe(&v.list[i])
 		return n, read{n.Quantity, n.From, n.To, n.Step, n.Meter}
 	}
 	one, two := s.views[sound], s.views[bad]
@@ -151,7 +151,7 @@ func (s *surveyed) settles(k int, variances [2][]float64) bool {
 // everything is what is known in both views once some candidates are read.
 func (s *surveyed) everything(few []int) (variances [2][]float64) {
 	for n, v := range s.views {
-		variances[n] = v.outlook.Everything(v.pick(few), v.elements)
+		variances[n] = v.outlook.VariancesAfter(v.pick(few), v.elements)
 	}
 	return variances
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/text/printable"
 )
@@ -23,9 +24,9 @@ func ColourTable(w io.Writer, a *colourloss.Appearance, colour bool) error {
 	for _, warning := range a.Warnings {
 		t.wrapped("warning", warning, wordWidth, assessment.None)
 	}
-	if len(a.Places) > 0 {
+	if len(a.Stretches) > 0 {
 		t.heading("Beyond a limit")
-		for _, p := range a.Places {
+		for _, p := range a.Stretches {
 			t.wrapped("", printable.Short(placeText(p), 120), 2, assessment.None)
 		}
 	}
@@ -42,7 +43,7 @@ func basis(a *colourloss.Appearance) string {
 
 // changed says in words whether the run dims, changes colour, or both.
 func changed(a *colourloss.Appearance) string {
-	where := placesText(a.Places)
+	where := placesText(a.Stretches)
 	switch a.Change {
 	case colourloss.Both:
 		return "DIMMER AND OFF COLOUR: " + where
@@ -96,9 +97,9 @@ func spotText(a *colourloss.Appearance) string {
 		printable.Short(w.Name, 40), within(w.Volts, 1, 2), within(w.Shift, 1, 4), figures(a.Run.Limits.ColourShift, 2),
 		within(w.Dimming, 100, 0), 100*a.Run.Limits.Dimming)
 	switch {
-	case w.Whiteness.Is && !w.SeenAs.Is:
+	case w.Whiteness.Valid && !w.SeenAs.Valid:
 		text += " It is no longer white."
-	case w.Whiteness.Is && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5:
+	case w.Whiteness.Valid && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5:
 		side := "warmer"
 		if w.SeenAs.Kelvin > w.Whiteness.Kelvin {
 			side = "cooler"
@@ -119,7 +120,7 @@ func level(v float64, digits int) string {
 }
 
 // within writes a value with its interval where it has one.
-func within(k colourloss.Known, by float64, digits int) string {
+func within(k interval.Interval, by float64, digits int) string {
 	if k.Low == k.High {
 		return level(by*k.Value, digits)
 	}
@@ -138,7 +139,7 @@ func (t table) shares(a *colourloss.Appearance) {
 	}
 	t.heading("What " + printable.Short(a.Worst.Name, 40) + " is owed to (" + splitBy + ")")
 	fmt.Fprintf(t.w, "%s%9s  %-26s%s\n", left("", nameWidth-2), "mV lost", "colour, u'v'", "dimmer, %")
-	row := func(name string, volts, shift, dim colourloss.Known) {
+	row := func(name string, volts, shift, dim interval.Interval) {
 		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), level(1000*volts.Value, 0),
 			left(ranged(shift, 1, 4), 26), ranged(dim, 100, 1))
 		fmt.Fprintln(t.w, strings.TrimRight(line, " "))
@@ -147,12 +148,12 @@ func (t table) shares(a *colourloss.Appearance) {
 		row(Cause(s), s.Volts, s.Shift, s.Dimming)
 	}
 	rated := a.Run.Reels[a.Worst.Place.Index].Strip.Volts
-	lost := colourloss.Known{Value: rated - a.Worst.Volts.Value}
+	lost := interval.Interval{Value: rated - a.Worst.Volts.Value}
 	row("all together", lost, a.Worst.Shift, a.Worst.Dimming)
 }
 
 // ranged is within for a column.
-func ranged(k colourloss.Known, by float64, digits int) string {
+func ranged(k interval.Interval, by float64, digits int) string {
 	if k.Low == k.High {
 		return level(by*k.Value, digits)
 	}

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run/runfile"
 )
@@ -70,15 +71,15 @@ func seen(t *testing.T, src string) *colourloss.Appearance {
 // spread gives an appearance the intervals that readings would give it.
 func spread(a *colourloss.Appearance) *colourloss.Appearance {
 	a.Fitted = true
-	widen := func(k *colourloss.Known) {
+	widen := func(k *interval.Interval) {
 		half := 0.1 * math.Abs(k.Value)
 		k.Low, k.High = k.Value-half, k.Value+half
 	}
-	for _, k := range []*colourloss.Known{&a.Worst.Volts, &a.Worst.Shift, &a.Worst.Dimming} {
+	for _, k := range []*interval.Interval{&a.Worst.Volts, &a.Worst.Shift, &a.Worst.Dimming} {
 		widen(k)
 	}
 	for i := range a.Shares {
-		for _, k := range []*colourloss.Known{&a.Shares[i].Volts, &a.Shares[i].Shift, &a.Shares[i].Dimming} {
+		for _, k := range []*interval.Interval{&a.Shares[i].Volts, &a.Shares[i].Shift, &a.Shares[i].Dimming} {
 			widen(k)
 		}
 	}
@@ -142,7 +143,7 @@ func TestColourInWords(t *testing.T) {
 	} {
 		a := &colourloss.Appearance{Change: c.change, Verdict: c.verdict}
 		if c.change != colourloss.Neither {
-			a.Places = []colourloss.Stretch{{Reel: "west", From: 3, To: 5}, {Reel: "west", From: 6, To: 9}, {Reel: "north", From: 1, To: 2}}
+			a.Stretches = []colourloss.Stretch{{Reel: "west", From: 3, To: 5}, {Reel: "west", From: 6, To: 9}, {Reel: "north", From: 1, To: 2}}
 		}
 		if got := changed(a); !strings.Contains(got, c.want) {
 			t.Errorf("%q, want %q", got, c.want)
@@ -161,17 +162,17 @@ func TestSpotSaysHowWhiteTurns(t *testing.T) {
 		from, to colourloss.White
 		want     string
 	}{
-		{colourloss.White{Is: true, Kelvin: 4000}, colourloss.White{Is: true, Kelvin: 5000}, "turns cooler: from 4000 K"},
-		{colourloss.White{Is: true, Kelvin: 4000}, colourloss.White{Is: true, Kelvin: 3000}, "turns warmer: from 4000 K"},
-		{colourloss.White{Is: true, Kelvin: 4000}, colourloss.White{}, "no longer white"},
+		{colourloss.White{Valid: true, Kelvin: 4000}, colourloss.White{Valid: true, Kelvin: 5000}, "turns cooler: from 4000 K"},
+		{colourloss.White{Valid: true, Kelvin: 4000}, colourloss.White{Valid: true, Kelvin: 3000}, "turns warmer: from 4000 K"},
+		{colourloss.White{Valid: true, Kelvin: 4000}, colourloss.White{}, "no longer white"},
 	} {
 		a.Worst.Whiteness, a.Worst.SeenAs = c.from, c.to
 		if got := spotText(a); !strings.Contains(got, c.want) {
 			t.Errorf("%q, want %q", got, c.want)
 		}
 	}
-	for _, to := range []colourloss.White{{Is: true, Kelvin: 4001}, {Is: false}} {
-		a.Worst.Whiteness, a.Worst.SeenAs = colourloss.White{Is: to.Is, Kelvin: 4000}, to
+	for _, to := range []colourloss.White{{Valid: true, Kelvin: 4001}, {Valid: false}} {
+		a.Worst.Whiteness, a.Worst.SeenAs = colourloss.White{Valid: to.Valid, Kelvin: 4000}, to
 		if got := spotText(a); strings.Contains(got, "white") {
 			t.Error(got)
 		}

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run/colour"
 )
@@ -21,7 +22,7 @@ func ColourJSON(w io.Writer, a *colourloss.Appearance) error {
 		{"schema", schema}, {"run", nameOf(a.Run)}, {"step", a.Step.Name}, {"fitted", a.Fitted}, {"asked", a.Asked},
 		{"change", changes[a.Change]}, {"verdict", a.Verdict},
 		{"limits", object{{"colour_shift", number(a.Run.Limits.ColourShift)}, {"dimming_percent", number(100 * a.Run.Limits.Dimming)}}},
-		{"places", list(a.Places, func(p colourloss.Stretch) any {
+		{"places", list(a.Stretches, func(p colourloss.Stretch) any {
 			return object{{"reel", p.Reel}, {"from", p.From}, {"to", p.To}, {"colour", p.Colour}, {"dimmer", p.Dim},
 				{"colour_shift", number(p.Shift)}, {"dimming_percent", number(100 * p.Dimmed)}}
 		})},
@@ -48,7 +49,7 @@ func ColourJSON(w io.Writer, a *colourloss.Appearance) error {
 	})
 }
 
-func knownJSON(k colourloss.Known, by float64) any {
+func knownJSON(k interval.Interval, by float64) any {
 	return object{{"value", number(by * k.Value)}, {"low", number(by * k.Low)}, {"high", number(by * k.High)}}
 }
 
@@ -56,7 +57,7 @@ func knownJSON(k colourloss.Known, by float64) any {
 func whiteJSON(c colour.XYZ, w colourloss.White) any {
 	xy, uv := c.XY(), c.UV()
 	o := object{{"x", number(xy.X)}, {"y", number(xy.Y)}, {"u", number(uv.U)}, {"v", number(uv.V)}}
-	if w.Is {
+	if w.Valid {
 		o = append(o, member{"kelvin", number(w.Kelvin)}, member{"duv", number(w.Duv)})
 	}
 	return o

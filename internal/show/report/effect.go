@@ -4,12 +4,13 @@ import (
 	"fmt"
 	"math"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/text/printable"
 )
 
-func numberJSON(n repair.Number, spread bool) any {
+func numberJSON(n interval.Interval, spread bool) any {
 	o := object{{"value", number(n.Value)}}
 	if spread {
 		o = append(o, member{"low", number(n.Low)}, member{"high", number(n.High)})
@@ -17,7 +18,7 @@ func numberJSON(n repair.Number, spread bool) any {
 	return o
 }
 
-func useJSON(u loadlimit.Use) any {
+func useJSON(u loadlimit.Utilisation) any {
 	o := object{{"criterion", u.Criterion.String()}, {"subject", u.Subject}}
 	if u.Pixel > 0 {
 		o = append(o, member{"pixel", u.Pixel})
@@ -28,33 +29,33 @@ func useJSON(u loadlimit.Use) any {
 // effectJSON writes an effect; spread says whether it has intervals.
 func effectJSON(e repair.Effect, spread bool) object {
 	var binds any
-	if e.Rating.Binds.Subject != "" {
-		binds = useJSON(e.Rating.Binds)
+	if e.Rating.Binding.Subject != "" {
+		binds = useJSON(e.Rating.Binding)
 	}
 	var uses array
-	for _, u := range e.State.Uses {
+	for _, u := range e.State.Utilisations {
 		if u.Subject != "" {
 			uses = append(uses, useJSON(u))
 		}
 	}
-	n := func(x repair.Number) any { return numberJSON(x, spread) }
+	n := func(x interval.Interval) any { return numberJSON(x, spread) }
 	return object{{"level", number(e.Level)}, {"verdict", e.Verdict}, {"amps", number(e.State.Amps)},
-		{"colour_shift", n(e.Shift)}, {"dimming", n(e.Lost)}, {"least_volts", n(e.LeastVolts)},
-		{"joint_watts", n(e.JointWatts)}, {"limit_used", n(e.Use)},
+		{"colour_shift", n(e.Shift)}, {"dimming", n(e.Dimming)}, {"least_volts", n(e.LeastVolts)},
+		{"joint_watts", n(e.JointWatts)}, {"limit_used", n(e.Utilisation)},
 		{"highest_level", n(e.Highest)}, {"limiter_amps", n(e.Limiter)}, {"highest_amps", number(e.Rating.State.Amps)},
 		{"binds", binds}, {"uses", uses}}
 }
 
 // bindsText says what gives way first.
 func bindsText(e repair.Effect) string {
-	if e.Rating.Binds.Subject == "" {
+	if e.Rating.Binding.Subject == "" {
 		return "nothing, even at full level"
 	}
-	return useText(e.Rating.Binds)
+	return useText(e.Rating.Binding)
 }
 
 // useText says what of which part comes to which limit.
-func useText(u loadlimit.Use) string {
+func useText(u loadlimit.Utilisation) string {
 	name := printable.Short(u.Subject, 30)
 	switch u.Criterion {
 	case loadlimit.Colour:
@@ -69,7 +70,7 @@ func useText(u loadlimit.Use) string {
 		return fmt.Sprintf("drop of feed %s (%.0f mV, limit %.0f mV)", name, 1000*u.Value, 1000*u.Limit)
 	case loadlimit.Fuse:
 		return fmt.Sprintf("fuse of feed %s (%s A)", name, figures(u.Limit, 3))
-	case loadlimit.Steady:
+	case loadlimit.SteadyState:
 		return fmt.Sprintf("steady state at %s pixel %d (regulated pixels need %.2f V; below, they draw more as their volts fall, and run away)", name, u.Pixel, u.Value)
 	case loadlimit.Ampacity:
 		return fmt.Sprintf("wire of feed %s (%s A)", name, figures(u.Limit, 3))
@@ -78,7 +79,7 @@ func useText(u loadlimit.Use) string {
 }
 
 // spanText writes a value with its interval where there is one.
-func spanText(n repair.Number, digits int) string {
+func spanText(n interval.Interval, digits int) string {
 	if n.Low == n.High {
 		return fixed(n.Value, digits)
 	}

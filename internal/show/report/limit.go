@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/text/printable"
@@ -17,10 +18,10 @@ func LimitJSON(w io.Writer, l *repair.Loads) error {
 	effects := l.Effects()
 	safe, decides := repair.Limiter(effects)
 	return write(w, "limits", object{
-		{"schema", schema}, {"run", nameOf(l.Known.Run)}, {"from_readings", l.Known.Read}, {"verdict", l.Verdict()},
-		{"limiter_amps", numberJSON(safe, l.Known.Read)}, {"decides", decidesJSON(l, decides)},
+		{"schema", schema}, {"run", nameOf(l.Basis.Run)}, {"from_readings", l.Basis.FromReadings}, {"verdict", l.Verdict()},
+		{"limiter_amps", numberJSON(safe, l.Basis.FromReadings)}, {"decides", decidesJSON(l, decides)},
 		{"colours", list(l.Colours, func(c repair.Load) any {
-			return object{{"steps", c.Mix.Name}, {"as_wired", effectJSON(c.Effect, l.Known.Read)}}
+			return object{{"steps", c.Mix.Name}, {"as_wired", effectJSON(c.Effect, l.Basis.FromReadings)}}
 		})},
 		{"after", list(l.After, func(c repair.Change) any {
 			safe, decides := repair.Limiter(c.Colours)
@@ -47,7 +48,7 @@ func LimitTable(w io.Writer, l *repair.Loads, colour bool) error {
 	safe, decides := repair.Limiter(effects)
 	verdict := l.Verdict()
 	word := strings.ToUpper(string(verdict))
-	text := fmt.Sprintf("%s: set the limiter to at most %s A", word, fixed(cautious(safe, l.Known), 2))
+	text := fmt.Sprintf("%s: set the limiter to at most %s A", word, fixed(cautious(safe, l.Basis), 2))
 	switch {
 	case decides < 0:
 		text = word + ": every colour of the run's steps holds at full level"
@@ -61,8 +62,8 @@ func LimitTable(w io.Writer, l *repair.Loads, colour bool) error {
 		text += "; the steps as stated are too bright"
 	}
 	t.wrapped("", text, 0, verdict)
-	t.wrapped("", "Run: "+printable.Short(nameOf(l.Known.Run), 120)+known(l.Known), 0, assessment.None)
-	if l.Known.Doubt {
+	t.wrapped("", "Run: "+printable.Short(nameOf(l.Basis.Run), 120)+known(l.Basis), 0, assessment.None)
+	if l.Basis.Unexplained {
 		t.wrapped("", "No resistances explain the readings: rely on none of these numbers.", 0, assessment.Unproven)
 	}
 	t.heading("Each colour as wired: the level up to which everything holds")
@@ -90,8 +91,8 @@ func LimitTable(w io.Writer, l *repair.Loads, colour bool) error {
 }
 
 // cautious is the end of an interval that nobody regrets, where there is one.
-func cautious(n repair.Number, k repair.Known) float64 {
-	if k.Read {
+func cautious(n interval.Interval, k repair.Basis) float64 {
+	if k.FromReadings {
 		return n.Low
 	}
 	return n.Value
@@ -106,7 +107,7 @@ func (t table) load(c repair.Load) {
 	}
 	t.wrapped("", level, wordWidth+2, assessment.None)
 	t.wrapped("", "first gives way: "+bindsText(e), wordWidth+2, assessment.None)
-	for _, turn := range e.Rating.Turns {
+	for _, turn := range e.Rating.NonMonotonic {
 		t.wrapped("", fmt.Sprintf("the %s does not only grow with the level; it was tried more closely", turn), wordWidth+2, assessment.None)
 	}
 }

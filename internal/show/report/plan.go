@@ -72,15 +72,15 @@ func (t table) planned(elements []plan.Element) {
 			limit = chart.Milliohms(e.Limit)
 		}
 		fmt.Fprintf(t.w, "%s%s%s%s  %s  %s\n", t.paint(word, verdict), strings.Repeat(" ", wordWidth-len(word)),
-			left(string(e.Kind)+" "+e.Name, nameWidth-1)+" ", right(resolves(e.Resolves), 10), right(resolves(e.Best), 10), right(limit, 10))
+			left(string(e.Kind)+" "+e.Name, nameWidth-1)+" ", right(resolves(e.HalfWidth), 10), right(resolves(e.BestHalfWidth), 10), right(limit, 10))
 	}
 	for _, e := range elements {
 		if e.Settled {
 			continue
 		}
 		help := "None of the finer meters and brighter steps that were tried would settle it."
-		if len(e.Helps) > 0 {
-			help = "What would: " + strings.Join(e.Helps, "; or ") + "."
+		if len(e.Remedies) > 0 {
+			help = "What would: " + strings.Join(e.Remedies, "; or ") + "."
 		}
 		fmt.Fprintln(t.w)
 		t.wrapped("", string(e.Kind)+" "+printable.Short(e.Name, 60)+" stays open: "+e.Why+". "+help, 0, assessment.None)
@@ -114,9 +114,9 @@ func PlanJSON(w io.Writer, p *plan.Plan) error {
 		})},
 		{"elements", list(p.Elements, func(e plan.Element) any {
 			o := object{{"kind", e.Kind}, {"name", e.Name}, {"limit_milliohms", milli(e.Limit)}, {"stated_milliohms", milli(e.Stated)},
-				{"amps", number(e.Amps)}, {"settled", e.Settled}, {"resolves_milliohms", milli(e.Resolves)}, {"best_milliohms", milli(e.Best)}}
+				{"amps", number(e.Amps)}, {"settled", e.Settled}, {"resolves_milliohms", milli(e.HalfWidth)}, {"best_milliohms", milli(e.BestHalfWidth)}}
 			if !e.Settled {
-				o = append(o, member{"why", e.Why}, member{"helps", list(e.Helps, text)})
+				o = append(o, member{"why", e.Why}, member{"helps", list(e.Remedies, text)})
 			}
 			return o
 		})},

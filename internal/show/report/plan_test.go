@@ -20,8 +20,8 @@ func schedule() *plan.Plan {
 			{Quantity: run.Current, From: "near", Step: "white 12 %", Meter: "hand"},
 			{Quantity: run.Voltage, From: "west.end+", To: "north.start+", Step: "white 12 %", Meter: "bench"}}}},
 		Elements: []plan.Element{
-			{Kind: assessment.Joint, Name: "west-north", Limit: 0.015, Stated: 0.003, Amps: 1, Step: "white 12 %", Settled: true, Resolves: 0.0012, Best: 0.0011},
-			{Kind: assessment.Joint, Name: "north-east", Limit: math.NaN(), Resolves: math.Inf(1), Best: math.Inf(1), Why: "its plus is parted"},
+			{Kind: assessment.Joint, Name: "west-north", Limit: 0.015, Stated: 0.003, Amps: 1, Step: "white 12 %", Settled: true, HalfWidth: 0.0012, BestHalfWidth: 0.0011},
+			{Kind: assessment.Joint, Name: "north-east", Limit: math.NaN(), HalfWidth: math.Inf(1), BestHalfWidth: math.Inf(1), Why: "its plus is parted"},
 		}}
 }
 

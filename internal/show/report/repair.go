@@ -6,6 +6,7 @@ import (
 	"io"
 	"strings"
 
+	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
@@ -15,7 +16,7 @@ import (
 // RepairJSON writes a plan of repairs as one JSON object on one line. The error is
 // the writer's.
 func RepairJSON(w io.Writer, p *repair.Plan) error {
-	spread := p.Known.Read
+	spread := p.Basis.FromReadings
 	option := func(o repair.Option) any {
 		shift, volts, watts, amps := p.Wins(o)
 		return object{{"cost", number(o.Cost())}, {"repairs", list(o.Repairs, repairJSON)},
@@ -27,8 +28,8 @@ func RepairJSON(w io.Writer, p *repair.Plan) error {
 		pair = option(*p.Pair)
 	}
 	return write(w, "repairs", object{
-		{"schema", schema}, {"run", nameOf(p.Known.Run)}, {"step", p.Step}, {"from_readings", spread},
-		{"design_amps", number(p.Mix.Limiter(p.Known.Run, p.Level))},
+		{"schema", schema}, {"run", nameOf(p.Basis.Run)}, {"step", p.Step}, {"from_readings", spread},
+		{"design_amps", number(p.Mix.Limiter(p.Basis.Run, p.Level))},
 		{"as_wired", effectJSON(p.AsWired, spread)},
 		{"repairs", list(p.Options, option)}, {"pair", pair},
 		{"assumed", list(p.Assumed, func(s string) any { return s })},
@@ -50,7 +51,7 @@ func RepairTable(w io.Writer, p *repair.Plan, colour bool) error {
 	t := table{w: bufio.NewWriter(w), colour: colour}
 	head, verdict := planHead(p)
 	t.wrapped("", head, 0, verdict)
-	t.wrapped("", "Run: "+printable.Short(nameOf(p.Known.Run), 120)+known(p.Known), 0, assessment.None)
+	t.wrapped("", "Run: "+printable.Short(nameOf(p.Basis.Run), 120)+known(p.Basis), 0, assessment.None)
 	t.asWired(p.AsWired)
 	if len(p.Options) == 0 {
 		t.wrapped("", "There is nothing that would help: no joint or feed fails, and no end is without a feed.", 0, assessment.None)
@@ -72,8 +73,8 @@ func RepairTable(w io.Writer, p *repair.Plan, colour bool) error {
 	return t.w.Flush()
 }
 
-func known(k repair.Known) string {
-	if k.Read {
+func known(k repair.Basis) string {
+	if k.FromReadings {
 		return ", by its readings; in brackets 95 % intervals"
 	}
 	return ", as its file states"
@@ -87,11 +88,11 @@ func planHead(p *repair.Plan) (string, assessment.Verdict) {
 		return "PASS: " + what + " keeps every limit as wired", assessment.Pass
 	case assessment.Fail:
 		if worst.Holds() {
-			worst = p.AsWired.Rating.Binds
+			worst = p.AsWired.Rating.Binding
 		}
 		return "FAIL: " + what + " breaks a limit as wired: " + useText(worst), assessment.Fail
 	}
-	if p.Known.Doubt {
+	if p.Basis.Unexplained {
 		return "UNPROVEN: no resistances explain the readings, so nothing passes", assessment.Unproven
 	}
 	return "UNPROVEN: the readings do not settle whether " + what + " keeps every limit; nearest is " + useText(worst), assessment.Unproven
@@ -102,14 +103,14 @@ func (t table) asWired(e repair.Effect) {
 	t.heading("As wired")
 	row := func(name, value string) { t.wrapped(name, value, nameWidth, assessment.None) }
 	row("colour, worst pixel", spanText(e.Shift, 4)+" u'v'")
-	row("light missing", percentSpan(e.Lost)+" at the dimmest pixel")
+	row("light missing", percentSpan(e.Dimming)+" at the dimmest pixel")
 	row("lowest volts", fmt.Sprintf("%s V, %s pixel %d", spanText(e.LeastVolts, 2), printable.Short(e.State.Reel, 24), e.State.Pixel))
 	row("hottest joint", spanText(e.JointWatts, 3)+" W")
 	row("highest safe limiter", spanText(e.Limiter, 2)+" A")
 	row("then gives way", bindsText(e))
 }
 
-func percentSpan(n repair.Number) string {
+func percentSpan(n interval.Interval) string {
 	if n.Low == n.High {
 		return percent(n.Value)
 	}
@@ -138,8 +139,8 @@ func (t table) option(o repair.Option) {
 	}
 	if e.Verdict != assessment.Pass {
 		worst := e.State.Worst()
-		if worst.Holds() && e.Rating.Binds.Subject != "" {
-			worst = e.Rating.Binds
+		if worst.Holds() && e.Rating.Binding.Subject != "" {
+			worst = e.Rating.Binding
 		}
 		text += ": " + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "in doubt "}[e.Verdict] + useText(worst)
 	}

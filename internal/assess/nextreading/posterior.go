@@ -7,17 +7,17 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Expectation is how well candidates and elements will be known as candidates are read
+// Posterior is how well candidates and elements will be known as candidates are read
 // one by one. A reading narrows the covariance by a rank-one update whatever it will
 // show. Only what is asked for is kept: the joint covariance of the candidates, each in
 // units of its own deviation, and of the elements behind them.
-type Expectation struct {
+type Posterior struct {
 	joint      *leastsquares.Matrix
 	candidates int
 }
 
-// Everything gives the variances of elements once all of some candidates are read.
-func (o *Outlook) Everything(list []Candidate, elements []int) []float64 {
+// VariancesAfter gives the variances of elements once all of some candidates are read.
+func (o *Outlook) VariancesAfter(list []Candidate, elements []int) []float64 {
 	c := o.Covariance.Clone()
 	for i := range list {
 		matrix.Narrow(c, list[i].row)
@@ -29,8 +29,8 @@ func (o *Outlook) Everything(list []Candidate, elements []int) []float64 {
 	return variances
 }
 
-// Expect begins with none of the candidates taken.
-func (o *Outlook) Expect(list []Candidate, elements []int) *Expectation {
+// Posterior begins with none of the candidates taken.
+func (o *Outlook) Posterior(list []Candidate, elements []int) *Posterior {
 	rows := make([][]float64, 0, len(list)+len(elements))
 	for i := range list {
 		rows = append(rows, list[i].row)
@@ -38,7 +38,7 @@ func (o *Outlook) Expect(list []Candidate, elements []int) *Expectation {
 	for _, k := range elements {
 		rows = append(rows, o.Widen(o.est.Elements[k].Row))
 	}
-	x := &Expectation{joint: leastsquares.NewMatrix(len(rows), len(rows)), candidates: len(list)}
+	x := &Posterior{joint: leastsquares.NewMatrix(len(rows), len(rows)), candidates: len(list)}
 	for i, row := range rows {
 		along := matrix.Times(o.Covariance, row)
 		for j := range i + 1 {
@@ -49,13 +49,13 @@ func (o *Outlook) Expect(list []Candidate, elements []int) *Expectation {
 	return x
 }
 
-// Among keeps some of the candidates, in the order given.
-func (x *Expectation) Among(candidates []int) *Expectation {
+// Subset keeps some of the candidates, in the order given.
+func (x *Posterior) Subset(candidates []int) *Posterior {
 	keep := append([]int(nil), candidates...)
 	for k := x.candidates; k < x.joint.Rows; k++ {
 		keep = append(keep, k)
 	}
-	y := &Expectation{joint: leastsquares.NewMatrix(len(keep), len(keep)), candidates: len(candidates)}
+	y := &Posterior{joint: leastsquares.NewMatrix(len(keep), len(keep)), candidates: len(candidates)}
 	for a, i := range keep {
 		row := y.joint.Row(a)
 		for b, j := range keep {
@@ -66,7 +66,7 @@ func (x *Expectation) Among(candidates []int) *Expectation {
 }
 
 // Variance is that of element k of those expected.
-func (x *Expectation) Variance(k int) float64 {
+func (x *Posterior) Variance(k int) float64 {
 	at := x.candidates + k
 	return math.Max(x.joint.At(at, at), least)
 }
@@ -75,14 +75,14 @@ func (x *Expectation) Variance(k int) float64 {
 const least = 1e-30
 
 // After is the variance of element k once candidate i is taken.
-func (x *Expectation) After(i, k int) float64 {
+func (x *Posterior) After(i, k int) float64 {
 	at := x.candidates + k
 	c := x.joint.At(i, at)
 	return math.Max(x.joint.At(at, at)-c*c/(1+x.joint.At(i, i)), least)
 }
 
 // afterBoth is that once i and j are.
-func (x *Expectation) afterBoth(i, j, k int) float64 {
+func (x *Posterior) afterBoth(i, j, k int) float64 {
 	at := x.candidates + k
 	ci, cj, both := x.joint.At(i, at), x.joint.At(j, at), x.joint.At(i, j)
 	own := 1 + x.joint.At(i, i)
@@ -91,12 +91,12 @@ func (x *Expectation) afterBoth(i, j, k int) float64 {
 }
 
 // Take has candidate i read.
-func (x *Expectation) Take(i int) { x.update(i, -1/(1+x.joint.At(i, i))) }
+func (x *Posterior) Take(i int) { x.update(i, -1/(1+x.joint.At(i, i))) }
 
 // Drop takes candidate i, which was taken, back.
-func (x *Expectation) Drop(i int) { x.update(i, 1/(1-x.joint.At(i, i))) }
+func (x *Posterior) Drop(i int) { x.update(i, 1/(1-x.joint.At(i, i))) }
 
-func (x *Expectation) update(i int, by float64) {
+func (x *Posterior) update(i int, by float64) {
 	column := append([]float64(nil), x.joint.Row(i)...)
 	for a, c := range column {
 		if c == 0 {
@@ -110,7 +110,7 @@ func (x *Expectation) update(i int, by float64) {
 }
 
 // Clone is a copy to try something on.
-func (x *Expectation) Clone() *Expectation {
+func (x *Posterior) Clone() *Posterior {
 	y := *x
 	y.joint = x.joint.Clone()
 	return &y
