@@ -17,7 +17,7 @@ func TestCorrectedShuntOfStoredWords(t *testing.T) {
 	s.write("shelf.toml", shelf+words)
 	w := s.watch("--commit", "50ms")
 	s.say(pair, "ch=1 shunt=1F40 bus=2570\nch=1 shunt=7FFF bus=2570\n")
-	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 3`)
+	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 3`)
 	w.ends()
 	values := func() string {
 		t.Helper()
@@ -58,7 +58,7 @@ func TestCountsBeyondAll(t *testing.T) {
 	s.write("shelf.toml", shelf+strings.Replace(board("cabinet", pair.Path), "plain-lines", "ina226-lines", 1))
 	w := s.watch("--commit", "50ms")
 	s.say(pair, "ch=1 bus=9999999999999999 shunt=8000\nch=1 bus=9584 shunt=8000\n")
-	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 1`)
+	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 1`)
 	w.ends()
 	if out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; strings.Count(out, "\n") != 2 || !strings.Contains(out, ",11.98000,V,") {
 		t.Errorf("exported\n%s", out)

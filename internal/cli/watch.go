@@ -107,7 +107,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	err = service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: asked(c.Context(), reload), Load: func() (recorder.Plan, error) { return loadPlan(file, simulated) },
 		Store: kept, Machine: machine, Disk: kept.disk,
-		Floor: floor, Before: before, Listen: listen, Commit: commit, Getenv: os.Getenv,
+		Floor: floor, Before: before, Listen: listen, Commit: commit,
 		Ready:   kept.at,
 		Analyse: kept.nightly,
 		Notes:   kept.notes,

@@ -144,7 +144,7 @@ func TestWatchOverDamagedStore(t *testing.T) {
 
 			w := s.watch("--commit", "50ms")
 			s.say(pair, "1,4.8125,V\n")
-			w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 1`)
+			w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 1`)
 			w.until("told in the status", func() bool {
 				o := s.do(`ohmkeep status --store shelf.db`)
 				return strings.Contains(o.out, "shelf.db is damaged: ") || strings.Contains(o.out, "shelf.db was damaged and is kept as shelf.db.damaged-")

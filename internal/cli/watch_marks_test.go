@@ -29,14 +29,14 @@ func TestWatchMarks(t *testing.T) {
 	s.write("shelf.toml", shelf+board("cabinet", place))
 	w := s.watch("--commit", "50ms")
 	s.say(pair, "# serial 7\n1,4.5,V\n2,1,A\n# serial 7\n1,4.812,V\n")
-	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 3`)
+	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 3`)
 	next := s.terminal()
 	plug(next.Path)
 	if err := pair.Device.Close(); err != nil {
 		t.Fatal(err)
 	}
-	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 0`)
-	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 1`)
+	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 0`)
+	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 1`)
 	w.ends()
 
 	again := s.watch("--commit", "50ms")

@@ -151,11 +151,11 @@ func TestWatch(t *testing.T) {
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
 	w := s.watch("--commit", "200ms")
 	s.say(pair, "# cabinet\n1,4.812,V\n2,2310,mA\nnonsense\n9,1,V\n1,5,A\n1,1e400,V\n\xff\n1,4.8")
-	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 2`)
-	w.shows(`ohmkeep_bad_lines_total{run="Book shelf",probe="cabinet"} 5`)
-	w.shows(`ohmkeep_voltage_volts{run="Book shelf",from="left.start+",to="left.start-"} 4.812`)
-	w.shows(`ohmkeep_current_amperes{run="Book shelf",feed="near"} 2.31`)
-	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 1`)
+	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 2`)
+	w.shows(`ohmkeep_bad_lines_total{probe="cabinet",run="Book shelf"} 5`)
+	w.shows(`ohmkeep_voltage_volts{from="left.start+",run="Book shelf",to="left.start-"} 4.812`)
+	w.shows(`ohmkeep_current_amperes{feed="near",run="Book shelf"} 2.31`)
+	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 1`)
 	if status, text := w.ask("POST", "/step", "white 6 %"); status != 400 || !strings.Contains(text, `did you mean "white 5 %"?`) {
 		t.Errorf("a step that is none: %d %s", status, text)
 	}
@@ -163,7 +163,7 @@ func TestWatch(t *testing.T) {
 		t.Errorf("a step: %d %s", status, text)
 	}
 	s.say(pair, "13,V\r\n")
-	w.shows(`ohmkeep_readings_total{run="Book shelf",probe="cabinet"} 3`)
+	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 3`)
 	if status, text := w.ask("POST", "/step", ""); status != 204 {
 		t.Errorf("no step: %d %s", status, text)
 	}
@@ -224,7 +224,7 @@ func TestStatus(t *testing.T) {
 	if err := pair.Device.Close(); err != nil {
 		t.Fatal(err)
 	}
-	w.shows(`ohmkeep_probe_up{run="Book shelf",probe="cabinet"} 0`)
+	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 0`)
 	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("not well", "probe cabinet: ")
 	if status, text := w.ask("GET", "/healthz", ""); status != 503 || !strings.HasPrefix(text, "probe cabinet: ") {
 		t.Errorf("%d %s", status, text)

@@ -61,31 +61,31 @@ func TestMetrics(t *testing.T) {
 	const r = `run="Bob's \"hall\" \\ stairs"`
 	for _, want := range []string{
 		"# TYPE ohmkeep_readings_total counter",
-		"# HELP ohmkeep_probe_up 1 while the probe is open.\n# TYPE ohmkeep_probe_up gauge",
-		"ohmkeep_readings_total{" + r + `,probe="board"} 120`,
-		"ohmkeep_bad_lines_total{" + r + `,probe="board"} 5`,
-		"ohmkeep_probe_up{" + r + `,probe="board"} 1`,
-		"ohmkeep_probe_up{" + r + `,probe="second"} 0`,
-		"ohmkeep_voltage_volts{" + r + `,from="west.start+",to="west.start-"} 4.9`, // the fresher one
-		"ohmkeep_current_amperes{" + r + `,feed="near"} 2.31`,
-		"ohmkeep_last_good_reading_age_seconds{" + r + `,probe="board",channel="1",quantity="voltage"} 12`,
-		"ohmkeep_last_good_reading_age_seconds{" + r + `,probe="second",channel="2",quantity="current"} 900`, // never: since the start
-		"ohmkeep_unusable_values_total{" + r + `,probe="board",channel="2",quantity="current"} 4`,
-		"ohmkeep_queue_readings{" + r + "} 7",
-		"ohmkeep_dropped_readings_total{" + r + "} 3",
-		"ohmkeep_commit_failures_total{" + r + "} 3",
-		"ohmkeep_clock_certain{" + r + "} 1",
+		"# HELP ohmkeep_probe_up 1 while the instrument's port is open.\n# TYPE ohmkeep_probe_up gauge",
+		`ohmkeep_readings_total{probe="board",` + r + `} 120`,
+		`ohmkeep_bad_lines_total{probe="board",` + r + `} 5`,
+		`ohmkeep_probe_up{probe="board",` + r + `} 1`,
+		`ohmkeep_probe_up{probe="second",` + r + `} 0`,
+		`ohmkeep_voltage_volts{from="west.start+",` + r + `,to="west.start-"} 4.9`, // the fresher one
+		`ohmkeep_current_amperes{feed="near",` + r + `} 2.31`,
+		`ohmkeep_last_good_reading_age_seconds{channel="1",probe="board",quantity="voltage",` + r + `} 12`,
+		`ohmkeep_last_good_reading_age_seconds{channel="2",probe="second",quantity="current",` + r + `} 900`, // never: since the start
+		`ohmkeep_unusable_values_total{channel="2",probe="board",quantity="current",` + r + `} 4`,
+		"ohmkeep_queue_readings{" + r + `} 7`,
+		"ohmkeep_dropped_readings_total{" + r + `} 3`,
+		"ohmkeep_commit_failures_total{" + r + `} 3`,
+		"ohmkeep_clock_certain{" + r + `} 1`,
 		"ohmkeep_step_shown{" + r + `,step="white 5 %"} 1`,
-		"ohmkeep_check_step_timestamp_seconds{" + r + "} 1.8e+09",
-		"ohmkeep_store_bytes{" + r + "} 1000",
-		"ohmkeep_store_damaged{" + r + "} 1",
-		"ohmkeep_disk_free_bytes{" + r + "} 2000",
-		"ohmkeep_resistance_ohms{" + r + `,kind="feed",name="near",rail="loop"} 0.1048`,
-		"ohmkeep_resistance_lower_ohms{" + r + `,kind="feed",name="near",rail="loop"} 0.104`,
-		"ohmkeep_resistance_upper_ohms{" + r + `,kind="feed",name="near",rail="loop"} +Inf`,
-		"ohmkeep_verdict{" + r + `,kind="feed",name="near",rail="loop",verdict="drifting"} 1`,
-		"ohmkeep_verdict{" + r + `,kind="feed",name="near",rail="loop",verdict="steady"} 0`,
-		"ohmkeep_verdict{" + r + `,kind="joint",name="west-north",rail="plus",verdict="unproven"} 1`,
+		"ohmkeep_check_step_timestamp_seconds{" + r + `} 1.8e+09`,
+		"ohmkeep_store_bytes{" + r + `} 1000`,
+		"ohmkeep_store_damaged{" + r + `} 1`,
+		"ohmkeep_disk_free_bytes{" + r + `} 2000`,
+		`ohmkeep_resistance_ohms{kind="feed",name="near",rail="loop",` + r + `} 0.1048`,
+		`ohmkeep_resistance_lower_ohms{kind="feed",name="near",rail="loop",` + r + `} 0.104`,
+		`ohmkeep_resistance_upper_ohms{kind="feed",name="near",rail="loop",` + r + `} +Inf`,
+		`ohmkeep_verdict{kind="feed",name="near",rail="loop",` + r + `,verdict="drifting"} 1`,
+		`ohmkeep_verdict{kind="feed",name="near",rail="loop",` + r + `,verdict="steady"} 0`,
+		`ohmkeep_verdict{kind="joint",name="west-north",rail="plus",` + r + `,verdict="unproven"} 1`,
 	} {
 		if !strings.Contains(text, "\n"+want+"\n") {
 			t.Errorf("no %s in\n%s", want, text)
@@ -96,11 +96,14 @@ func TestMetrics(t *testing.T) {
 		`feed="far"`,                   // never heard
 		"} 4.8\n",                      // the older value of the same place
 		"device_written",               // not known
-		`ohmkeep_resistance_ohms{` + r + `,kind="joint"`,
+		`ohmkeep_resistance_ohms{kind="joint"`,
 	} {
 		if strings.Contains(text, never) {
 			t.Errorf("%s in\n%s", never, text)
 		}
+	}
+	if !strings.Contains(text, "\nprocess_resident_memory_bytes ") {
+		t.Errorf("nothing of the process in\n%s", text)
 	}
 	// Each metric stands together, after its head.
 	heads := map[string]int{}

@@ -15,6 +15,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/coreos/go-systemd/v22/daemon"
 	"golang.org/x/sync/errgroup"
 
 	"ohmkeep/internal/watch/clock"
@@ -42,7 +43,6 @@ type Config struct {
 	Notes   func() []string
 	Machine clock.Machine // nil: the one the program runs on
 	Open    recorder.Opener
-	Getenv  func(string) string // for the service manager's variables; nil: there is none
 }
 
 // Daemon is a running watch.
@@ -51,7 +51,6 @@ type Daemon struct {
 	recorder *recorder.Recorder
 	clock    *clock.Clock
 	changes  chan clock.Change
-	manager  *manager
 	ready    atomic.Bool
 	refused  atomic.Pointer[string] // why the newest run file is not in force
 	found    atomic.Pointer[metrics.Analysis]
@@ -65,7 +64,7 @@ func Run(ctx context.Context, c Config) error {
 	if c.Machine == nil {
 		c.Machine = clock.System()
 	}
-	d := &Daemon{config: c, changes: make(chan clock.Change, 64), manager: newManager(c.Getenv)}
+	d := &Daemon{config: c, changes: make(chan clock.Change, 64)}
 	d.clock = clock.New(c.Machine, c.Floor, func(change clock.Change) {
 		select {
 		case d.changes <- change:
@@ -90,7 +89,7 @@ func Run(ctx context.Context, c Config) error {
 	})
 	tasks.Go(func() error {
 		<-ctx.Done()
-		d.manager.tell("STOPPING=1")
+		notify(daemon.SdNotifyStopping)
 		// Questions are answered while the last readings are stored, then no more.
 		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 500*time.Millisecond)
 		defer cancel()
@@ -118,14 +117,14 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 	if d.config.Ready != nil {
 		d.config.Ready(addr)
 	}
-	d.manager.tell("READY=1\nSTATUS=watching " + d.plan.Load().Run.Name)
-	for beat := d.manager.beat(); ; {
+	notify(daemon.SdNotifyReady + "\nSTATUS=watching " + d.plan.Load().Run.Name)
+	for beat := watchdog(); ; {
 		select {
 		case <-beat:
 			// Snapshot takes the lock that every part of the recorder needs: a
 			// recorder that hangs lets the manager's watchdog bite.
 			d.recorder.Snapshot()
-			d.manager.tell("WATCHDOG=1")
+			notify(daemon.SdNotifyWatchdog)
 		case c := <-d.changes:
 			d.clockChanged(c)
 		case <-d.config.Reload:
@@ -152,8 +151,8 @@ func (d *Daemon) clockChanged(c clock.Change) {
 
 // reload reads the run file anew. A bad one is refused and the old one stays.
 func (d *Daemon) reload() {
-	d.manager.tell(d.manager.reloading(d.clock.SinceBoot()))
-	defer d.manager.tell("READY=1")
+	notifyReloading()
+	defer notify(daemon.SdNotifyReady)
 	p, err := d.config.Load()
 	if err != nil {
 		why := err.Error()

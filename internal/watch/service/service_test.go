@@ -344,11 +344,9 @@ func TestServiceManager(t *testing.T) {
 		t.Skip("no sockets of this kind here: ", err)
 	}
 	defer socket.Close()
-	h := start(t, func(c *Config) {
-		c.Getenv = func(key string) string {
-			return map[string]string{"NOTIFY_SOCKET": path, "WATCHDOG_USEC": "40000"}[key]
-		}
-	})
+	t.Setenv("NOTIFY_SOCKET", path)
+	t.Setenv("WATCHDOG_USEC", "40000")
+	h := start(t, nil)
 	heard := map[string]int{}
 	listen := func(until string) {
 		t.Helper()

@@ -1,0 +1,130 @@
+package metrics
+
+import (
+	"math"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/watch/recorder"
+)
+
+// collector is the prometheus.Collector of a source.
+type collector struct{ source Source }
+
+// Describe gives the description of every metric.
+func (c collector) Describe(descriptions chan<- *prometheus.Desc) {
+	for _, m := range all {
+		descriptions <- m.Desc
+	}
+}
+
+// Collect gives every metric of one moment.
+func (c collector) Collect(metrics chan<- prometheus.Metric) {
+	s := c.source.Snapshot()
+	give := func(m metric, value float64, labels ...string) {
+		one, err := prometheus.NewConstMetric(m.Desc, m.kind, value, append([]string{s.Run}, labels...)...)
+		if err != nil { // a label that is not UTF-8
+			one = prometheus.NewInvalidMetric(m.Desc, err)
+		}
+		metrics <- one
+	}
+	for _, p := range s.Probes {
+		give(readings, float64(p.Stored), p.Name)
+		give(badLines, float64(p.Bad), p.Name)
+		give(skipped, float64(p.Skipped), p.Name)
+		give(losses, float64(p.Lost), p.Name)
+		give(probeUp, indicator(p.Up), p.Name)
+		for _, ch := range p.Channels {
+			since := s.Seconds
+			if ch.Age != nil {
+				since = *ch.Age
+			}
+			give(age, since, p.Name, ch.ID, ch.What)
+			give(unusable, float64(ch.Unusable), p.Name, ch.ID, ch.What)
+		}
+	}
+	giveValues(s, give)
+	give(waiting, float64(s.Waiting))
+	give(dropped, float64(s.Dropped+s.Refused))
+	give(commits, float64(s.Commits))
+	give(failures, float64(s.Failures))
+	give(commitAge, s.CommitAge)
+	give(commitIn, s.CommitSeconds)
+	give(certain, indicator(s.Certain))
+	if s.Step != "" {
+		give(step, 1, s.Step)
+	}
+	if d, err := c.source.Disk(); err == nil {
+		give(storeBytes, float64(d.Store))
+		give(damaged, indicator(d.Damaged))
+		give(diskFree, float64(d.Free))
+		give(diskSize, float64(d.Size))
+		if d.Written >= 0 {
+			give(written, float64(d.Written))
+		}
+	}
+	giveAnalysis(c.source.Analysis(), give)
+}
+
+// give sends a value of a metric; labels are those beside run, in their order.
+type give func(m metric, value float64, labels ...string)
+
+// giveAnalysis gives the resistances of the nightly analysis.
+func giveAnalysis(found Analysis, give give) {
+	if !found.Check.IsZero() {
+		give(checked, float64(found.Check.Unix()))
+	}
+	for _, r := range found.Resistances {
+		for _, x := range []struct {
+			metric metric
+			value  float64
+		}{{ohms, r.Ohms}, {upper, r.High}, {lower, r.Low}, {limit, r.Limit}} {
+			if !math.IsNaN(x.value) {
+				give(x.metric, x.value, r.Kind, r.Name, r.Rail)
+			}
+		}
+		for _, v := range r.Verdicts {
+			give(verdict, indicator(v == r.Verdict), r.Kind, r.Name, r.Rail, v)
+		}
+	}
+}
+
+// maxAge is how old a value may be, in seconds, and still be shown as the present one.
+const maxAge = 300
+
+// giveValues gives the newest value of every place. Where two instruments measure
+// the same one, the fresher value counts.
+func giveValues(s recorder.Snapshot, give give) {
+	type place struct {
+		quantity run.Quantity
+		from, to string
+	}
+	newest := map[place]recorder.ChannelState{}
+	for _, p := range s.Probes {
+		for _, ch := range p.Channels {
+			at := place{ch.Quantity, ch.From, ch.To}
+			if before, ok := newest[at]; ch.Age != nil && *ch.Age <= maxAge && (!ok || *ch.Age < *before.Age) {
+				newest[at] = ch
+			}
+		}
+	}
+	for at, ch := range newest {
+		switch at.quantity {
+		case run.Voltage:
+			give(voltage, *ch.Value, at.from, at.to)
+		case run.Current:
+			give(current, *ch.Value, at.from)
+		case run.Temperature:
+			give(temperature, *ch.Value, at.from)
+		}
+	}
+}
+
+// indicator returns 1 for true and 0 for false.
+func indicator(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
