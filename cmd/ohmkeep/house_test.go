@@ -50,11 +50,11 @@ var rooms = map[string]map[string]string{
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
 	"store": {
 		".":                   "internal/chunk internal/decimal internal/events internal/query internal/recovery internal/retention internal/sqlitefile internal/tables internal/writer",
-		"internal/chunk":      "internal/column internal/decimal",
+		"internal/chunk":      "internal/column",
 		"internal/column":     "",
 		"internal/decimal":    "",
 		"internal/events":     "",
-		"internal/query":      "internal/chunk internal/decimal internal/tables",
+		"internal/query":      "internal/chunk internal/tables",
 		"internal/recovery":   "internal/chunk internal/sqlitefile internal/tables",
 		"internal/retention":  "internal/chunk internal/query internal/tables",
 		"internal/sqlitefile": "",

@@ -121,7 +121,7 @@ func (t *typist) Measure(_ context.Context, channel string, q run.Quantity) (ins
 	for {
 		answer, err := g.ask("  %v, in %s (s = leave out): ", g.visit, unit)
 		if errors.Is(err, survey.Skip{}) {
-			return instrument.Sample{Channel: channel, Quantity: q, Fault: "as asked"}, nil
+			return instrument.Sample{Channel: channel, Quantity: q, Quality: reading.Faulty, Fault: "as asked"}, nil
 		}
 		if err != nil {
 			return instrument.Sample{}, err

@@ -19,12 +19,6 @@ type storing struct {
 	boot bool   // the machine was started since the store was last written to
 }
 
-// qualities are those of the store.
-var qualities = map[recorder.Quality]store.Quality{
-	recorder.Good: 0, recorder.Overload: store.Overload, recorder.Saturated: store.Saturated, recorder.Unsettled: store.Unsettled,
-	recorder.Faulty: store.Faulty,
-}
-
 // longestText is how long the text of a sample may be in the store, in bytes.
 const longestText = 256
 
@@ -35,9 +29,9 @@ const mostCounts = 1 << 50
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
 	for _, x := range b.Readings {
-		quality := qualities[x.Quality]
+		quality := x.Quality
 		if x.Stamp.Uncertain {
-			quality |= store.ClockUncertain
+			quality |= reading.ClockUncertain
 		}
 		text, scale, counts := x.Text, "", int64(0)
 		if x.Counts.Known && max(x.Counts.N, -x.Counts.N) <= mostCounts {

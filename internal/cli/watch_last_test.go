@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
@@ -31,8 +32,8 @@ func TestLastOf(t *testing.T) {
 	}
 	certain := oldest.AddDate(1, 0, 0)
 	samples := []store.Sample{{Channel: h, Time: certain, Text: "2310"},
-		{Channel: h, Time: certain.Add(time.Hour), Text: "1", Quality: store.ClockUncertain},
-		{Channel: h, Time: certain.Add(time.Hour), Text: "inf", Quality: store.Overload}}
+		{Channel: h, Time: certain.Add(time.Hour), Text: "1", Quality: reading.ClockUncertain},
+		{Channel: h, Time: certain.Add(time.Hour), Text: "inf", Quality: reading.Overload}}
 	if err := w.Append(t.Context(), samples); err != nil {
 		t.Fatal(err)
 	}

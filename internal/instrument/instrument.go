@@ -41,8 +41,8 @@ type Sample struct {
 	Scale      lines.Scale
 }
 
-// Good tells whether the sample is a measurement.
-func (s Sample) Good() bool { return s.Fault == "" && s.Quality == reading.Good }
+// Good reports whether the sample is a measured value.
+func (s Sample) Good() bool { return s.Quality == reading.Good }
 
 // WithShunt gives the sample that another shunt, in Ω, makes of the same indication.
 // Its error is board.ErrNoShunt where no shunt is known by which it was reckoned; a

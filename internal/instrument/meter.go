@@ -101,10 +101,10 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (Sampl
 	switch {
 	case m.unsettledFor(m.answered) > 0:
 		s.Quality, s.Fault = reading.Unsettled, "not settled after a change of function or range"
-	case n.Quality == scpi.Overload:
-		s.Quality, s.Fault = reading.Overload, n.Quality.String()
-	case n.Quality != scpi.Good:
-		s.Quality, s.Fault = reading.Faulty, n.Quality.String()
+	case n.Quality == reading.Overload:
+		s.Quality, s.Fault = n.Quality, "overload"
+	case n.Quality != reading.Good:
+		s.Quality, s.Fault = n.Quality, "not a number"
 	}
 	if s.Fault != "" {
 		s.Text, s.Value = "", 0

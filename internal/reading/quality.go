@@ -1,24 +1,39 @@
 package reading
 
-import "fmt"
+import "strings"
 
-// Quality tells what a device's indication is worth. Only Good ones are readings;
-// of the others what the device said is kept, and no value. Its numbers do not change.
-type Quality int
+// Quality is a set of marks against a reading; Good is the empty set. Stores keep the
+// bits on disk, so that their meaning never changes.
+type Quality uint8
 
+// Good is a reading that no mark stands against.
+const Good Quality = 0
+
+// The marks of a Quality.
 const (
-	Good      Quality = iota
-	Overload          // beyond the range that the instrument was in
-	Saturated         // a register or the chip's arithmetic was at its end
-	Unsettled         // taken too soon after a change, or before a conversion was done
-	Faulty            // the device says that it has no value
+	Overload       Quality = 1 << iota // beyond the range of the instrument
+	Saturated                          // a register or the chip's arithmetic at the end of its scale
+	Unsettled                          // taken before the instrument or the load had settled
+	ClockUncertain                     // the date and time may be wrong
+	Faulty                             // the instrument reports that it has no value
 )
 
-var qualityNames = []string{"good", "overload", "saturated", "unsettled", "faulty"}
+// Measured reports whether the reading is a measured value. One with an uncertain
+// time is; of any other that is not Good what the instrument sent is kept, and no value.
+func (q Quality) Measured() bool { return q&^ClockUncertain == 0 }
 
+var qualityNames = [...]string{"overload", "saturated", "unsettled", "clock uncertain", "faulty"}
+
+// String returns the names of the marks, separated by commas; "good" without any.
 func (q Quality) String() string {
-	if q < 0 || int(q) >= len(qualityNames) {
-		return fmt.Sprintf("Quality(%d)", int(q))
+	if q == Good {
+		return "good"
 	}
-	return qualityNames[q]
+	var names []string
+	for i, name := range qualityNames {
+		if q&(1<<i) != 0 {
+			names = append(names, name)
+		}
+	}
+	return strings.Join(names, ", ")
 }

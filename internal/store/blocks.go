@@ -6,8 +6,8 @@ import (
 	"iter"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/chunk"
-	"ohmkeep/internal/store/internal/decimal"
 	"ohmkeep/internal/store/internal/query"
 	"ohmkeep/internal/store/internal/tables"
 )
@@ -16,9 +16,9 @@ import (
 // the next one is asked for.
 type Block struct {
 	Channel   *Channel
-	Times     []int64   // ns since 1970 in UTC, never falling
-	Values    []float64 // SI; °C for temperatures; NaN-free, but see Qualities
-	Qualities []Quality // nil where all are good
+	Times     []int64           // ns since 1970 in UTC, never falling
+	Values    []float64         // SI; °C for temperatures; NaN-free, but see Qualities
+	Qualities []reading.Quality // nil where all are good
 }
 
 // Blocks gives the samples that are selected, fast: channel by channel, and each
@@ -34,7 +34,7 @@ func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, erro
 			}
 			first, last := sel.limits()
 			channels := map[*tables.Series]*Channel{}
-			var qualities []Quality
+			var qualities []reading.Quality
 			damage, err = query.Columns(ctx, tx, series, first, last, func(c query.Column) bool {
 				if channels[c.Series] == nil {
 					channels[c.Series] = channel(sel.Run, c.Series)
@@ -43,7 +43,7 @@ func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, erro
 				if c.Qualities != nil {
 					qualities = qualities[:0]
 					for _, q := range c.Qualities {
-						qualities = append(qualities, Quality(q))
+						qualities = append(qualities, reading.Quality(q))
 					}
 					b.Qualities = qualities
 				}
@@ -69,7 +69,7 @@ type Stored struct {
 	Text    string        // as sent; of a register, its counts times the scale
 	Count   int64         // the number in counts of its form, or the register's word
 	Form    string        // an indication.Form as a string; "text" = Text is all there is
-	Quality Quality
+	Quality reading.Quality
 }
 
 // Samples gives the samples that are selected with all that is kept of them, in
@@ -83,7 +83,7 @@ func (s *Store) Samples(ctx context.Context, sel Selection) iter.Seq2[Stored, er
 				channels[of] = channel(sel.Run, of)
 			}
 			x := Stored{Channel: channels[of], Time: zones.time(r.At, r.Zone), Boot: int(r.Boot), Count: r.Count, Form: of.Form,
-				Text: r.Text, Quality: decimal.Quality(r.Quality)}
+				Text: r.Text, Quality: reading.Quality(r.Quality)}
 			if of.Form != tables.Texts {
 				x.Text = of.Text(r.Count)
 			}

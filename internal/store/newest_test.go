@@ -23,7 +23,7 @@ func TestNewest(t *testing.T) {
 		return h
 	}
 	near, white, far, other := handle("board", "near", ""), handle("board", "near", "white"), handle("board", "far", ""), handle("meter", "near", "")
-	put := func(h Handle, second int, text string, q Quality) {
+	put := func(h Handle, second int, text string, q reading.Quality) {
 		t.Helper()
 		if err := w.Append(ctx, []Sample{{Channel: h, Time: begun.Add(time.Duration(second) * time.Second), Text: text, Quality: q}}); err != nil {
 			t.Fatal(err)
@@ -44,11 +44,11 @@ func TestNewest(t *testing.T) {
 	check("nothing yet", nil)
 	put(near, 1, "1000", 0)
 	put(white, 2, "2000.0", 0)
-	put(near, 3, "overload", Overload)
-	put(near, 4, "4000", Unsettled)
-	put(near, 5, "5000", ClockUncertain)
-	put(near, 6, "nan", Faulty)
-	put(far, 7, "7", ClockUncertain)
+	put(near, 3, "overload", reading.Overload)
+	put(near, 4, "4000", reading.Unsettled)
+	put(near, 5, "5000", reading.ClockUncertain)
+	put(near, 6, "nan", reading.Faulty)
+	put(far, 7, "7", reading.ClockUncertain)
 	put(other, 1, "500", 0)
 	want := map[string][2]float64{"board near": {2, 2}, "meter near": {1, 0.5}}
 	check("in the tail", want)
@@ -56,7 +56,7 @@ func TestNewest(t *testing.T) {
 		t.Fatal(err)
 	}
 	check("in chunks", want)
-	put(near, 8, "8000", ClockUncertain)
+	put(near, 8, "8000", reading.ClockUncertain)
 	put(other, 9, "900", 0)
 	want["meter near"] = [2]float64{9, 0.9}
 	check("in both", want)

@@ -42,20 +42,6 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 // Form is how a sample's number was written.
 type Form = decimal.Form
 
-// Quality says what is known against a sample.
-type Quality = decimal.Quality
-
-// The bits of a Quality; 0 is a good sample. Overload, Saturated,
-// Unsettled and Faulty samples are no measured values: Readings, Blocks' consumers and MinMeanMax
-// leave them out.
-const (
-	Overload       = decimal.Overload
-	Saturated      = decimal.Saturated
-	Unsettled      = decimal.Unsettled
-	ClockUncertain = decimal.ClockUncertain
-	Faulty         = decimal.Faulty
-)
-
 // Selection says which samples are wanted. Of a run all are, unless more is said.
 type Selection struct {
 	Run          string

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store/internal/decimal"
 )
@@ -221,12 +222,12 @@ func TestWriterKeepsSamplesAsSent(t *testing.T) {
 	samples := []Sample{
 		{Channel: volts, Time: at(0), Mono: 5 * time.Second, Text: "+5.1000E+00"},
 		{Channel: volts, Time: at(10), Mono: 5010 * time.Millisecond, Text: "-0.1000E+00"},
-		{Channel: volts, Time: at(20), Text: "+9.9E37", Quality: Overload},
-		{Channel: volts, Time: at(30), Text: "OL", Quality: Overload | ClockUncertain},
+		{Channel: volts, Time: at(20), Text: "+9.9E37", Quality: reading.Overload},
+		{Channel: volts, Time: at(30), Text: "OL", Quality: reading.Overload | reading.ClockUncertain},
 		{Channel: volts, Time: at(40).UTC(), Text: "005.1"},
 		{Channel: word, Time: at(5), Count: 1234},
-		{Channel: word, Time: at(5), Count: 32767, Quality: Saturated},
-		{Channel: word, Time: at(-1000), Count: -3, Quality: Unsettled},
+		{Channel: word, Time: at(5), Count: 32767, Quality: reading.Saturated},
+		{Channel: word, Time: at(-1000), Count: -3, Quality: reading.Unsettled},
 		{Channel: volts, Time: at(50), Count: 5100, Form: decimal.Form{Decimals: 3}},
 	}
 	if err := w.Append(ctx, samples); err != nil {

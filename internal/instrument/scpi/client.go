@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"ohmkeep/internal/reading"
 )
 
 // Conn carries lines to and from an instrument. Send forgets whatever came
@@ -98,7 +100,7 @@ func (c *Client) number(response string) (Number, error) {
 	text := strings.TrimSpace(response)
 	for _, said := range c.Overload {
 		if strings.EqualFold(text, said) {
-			return Number{Text: text, Quality: Overload}, nil
+			return Number{Text: text, Quality: reading.Overload}, nil
 		}
 	}
 	numbers, err := ParseNumbers(response)
@@ -110,7 +112,7 @@ func (c *Client) number(response string) (Number, error) {
 	}
 	for _, said := range c.Overload {
 		if limit, err := ParseNumbers(said); err == nil && len(limit) == 1 && limit[0].Value == numbers[0].Value {
-			numbers[0].Quality = Overload
+			numbers[0].Quality = reading.Overload
 		}
 	}
 	return numbers[0], nil

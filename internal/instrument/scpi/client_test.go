@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument/scpi"
+	"ohmkeep/internal/reading"
 )
 
 // script is an instrument that expects certain lines, answers each as written,
@@ -72,11 +73,11 @@ func TestMeasure(t *testing.T) {
 		t.Fatalf("got %+v, %v", id, err)
 	}
 	n, err := c.Measure(t.Context(), []string{"CONF:VOLT:DC", "READ?"})
-	if err != nil || n.Value != 4.812 || n.Text != "+4.8120E+00" || n.Quality != scpi.Good {
+	if err != nil || n.Value != 4.812 || n.Text != "+4.8120E+00" || n.Quality != reading.Good {
 		t.Fatalf("got %+v, %v", n, err)
 	}
 	n, err = c.Measure(t.Context(), []string{"MEAS:CURR:DC?"})
-	if err != nil || n.Quality != scpi.Overload {
+	if err != nil || n.Quality != reading.Overload {
 		t.Fatalf("got %+v, %v", n, err)
 	}
 }
@@ -163,8 +164,8 @@ func TestBounds(t *testing.T) {
 // What an instrument says in place of 9.9E37 is an overload too: a word, or a number
 // of its own such as the 1.00000E+9 of meters that do not obey SCPI.
 func TestOwnOverload(t *testing.T) {
-	for answer, want := range map[string]scpi.Quality{"OVLD": scpi.Overload, "ovld ": scpi.Overload, "+1.0E9": scpi.Overload,
-		"1.00000E+9": scpi.Overload, "+9.9E37": scpi.Overload, "1.0E8": scpi.Good, "-1.0E9": scpi.Good} {
+	for answer, want := range map[string]reading.Quality{"OVLD": reading.Overload, "ovld ": reading.Overload, "+1.0E9": reading.Overload,
+		"1.00000E+9": reading.Overload, "+9.9E37": reading.Overload, "1.0E8": reading.Good, "-1.0E9": reading.Good} {
 		c := client(t, [2]string{"READ?", answer}, [2]string{"SYST:ERR?", none})
 		c.Overload = []string{"OVLD", "1E9"}
 		if n, err := c.Measure(t.Context(), []string{"READ?"}); err != nil || n.Quality != want {

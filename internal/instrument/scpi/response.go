@@ -11,6 +11,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"ohmkeep/internal/reading"
 )
 
 // What a number of a response means, beside its value (SCPI-1999, volume 1,
@@ -21,22 +23,11 @@ const (
 	mostNumbers = 1 << 16 // more than any meter keeps of its readings
 )
 
-// Quality tells whether a number is a measurement.
-type Quality int
-
-const (
-	Good       Quality = iota
-	Overload           // beyond the range; Value has its sign
-	NotANumber         // the instrument has no result
-)
-
-func (q Quality) String() string { return [...]string{"good", "overload", "not a number"}[q] }
-
 // Number is one number of a response.
 type Number struct {
 	Text    string // as sent, without blanks around it
 	Value   float64
-	Quality Quality
+	Quality reading.Quality // Overload, of which Value has the sign; or Faulty: not a number
 }
 
 // ParseNumbers reads the numbers of a response, in the forms NR1, NR2 and NR3 of
@@ -72,9 +63,9 @@ func parseNumber(text string) (Number, error) {
 	switch {
 	case math.Abs(x) < infinity*(1-1e-9):
 	case math.Abs(x) > notANumber*(1-5e-4) && math.Abs(x) < notANumber*(1+5e-4):
-		n.Quality = NotANumber
+		n.Quality = reading.Faulty
 	default:
-		n.Quality = Overload
+		n.Quality = reading.Overload
 	}
 	return n, nil
 }

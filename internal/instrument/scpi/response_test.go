@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/instrument/scpi"
+	"ohmkeep/internal/reading"
 )
 
 // The forms are NR1, NR2 and NR3 of IEEE 488.2 as restated in programming guides
@@ -23,13 +24,13 @@ func TestNumbers(t *testing.T) {
 		{"-1.23456789E-03", []scpi.Number{{Text: "-1.23456789E-03", Value: -0.00123456789}}},
 		{"  1.5e0\r", []scpi.Number{{Text: "1.5e0", Value: 1.5}}},
 		{"+1.0E+00, 2,-3.5", []scpi.Number{{Text: "+1.0E+00", Value: 1}, {Text: "2", Value: 2}, {Text: "-3.5", Value: -3.5}}},
-		{"9.9E37", []scpi.Number{{Text: "9.9E37", Value: 9.9e37, Quality: scpi.Overload}}},
-		{"+9.90000000E+37", []scpi.Number{{Text: "+9.90000000E+37", Value: 9.9e37, Quality: scpi.Overload}}},
-		{"-9.9E+37", []scpi.Number{{Text: "-9.9E+37", Value: -9.9e37, Quality: scpi.Overload}}},
-		{"9.91E37", []scpi.Number{{Text: "9.91E37", Value: 9.91e37, Quality: scpi.NotANumber}}},
-		{"+9.91000E+37", []scpi.Number{{Text: "+9.91000E+37", Value: 9.91e37, Quality: scpi.NotANumber}}},
-		{"1E38", []scpi.Number{{Text: "1E38", Value: 1e38, Quality: scpi.Overload}}},
-		{"-1E999", []scpi.Number{{Text: "-1E999", Value: math.Inf(-1), Quality: scpi.Overload}}},
+		{"9.9E37", []scpi.Number{{Text: "9.9E37", Value: 9.9e37, Quality: reading.Overload}}},
+		{"+9.90000000E+37", []scpi.Number{{Text: "+9.90000000E+37", Value: 9.9e37, Quality: reading.Overload}}},
+		{"-9.9E+37", []scpi.Number{{Text: "-9.9E+37", Value: -9.9e37, Quality: reading.Overload}}},
+		{"9.91E37", []scpi.Number{{Text: "9.91E37", Value: 9.91e37, Quality: reading.Faulty}}},
+		{"+9.91000E+37", []scpi.Number{{Text: "+9.91000E+37", Value: 9.91e37, Quality: reading.Faulty}}},
+		{"1E38", []scpi.Number{{Text: "1E38", Value: 1e38, Quality: reading.Overload}}},
+		{"-1E999", []scpi.Number{{Text: "-1E999", Value: math.Inf(-1), Quality: reading.Overload}}},
 		{"9.8E37", []scpi.Number{{Text: "9.8E37", Value: 9.8e37}}},
 	} {
 		got, err := scpi.ParseNumbers(c.response)
@@ -115,7 +116,7 @@ func FuzzResponses(f *testing.F) {
 			t.Errorf("%q: neither numbers nor an error", s)
 		}
 		for _, n := range numbers {
-			if n.Quality == scpi.Good && !(math.Abs(n.Value) < 9.9e37) {
+			if n.Quality == reading.Good && !(math.Abs(n.Value) < 9.9e37) {
 				t.Errorf("%q: %v counts as measured", s, n.Value)
 			}
 		}

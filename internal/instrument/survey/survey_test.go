@@ -196,7 +196,7 @@ func TestTakeLeavesOut(t *testing.T) {
 	}
 
 	meter.say = func(string, run.Quantity) (instrument.Sample, error) {
-		return instrument.Sample{Fault: "overload"}, nil
+		return instrument.Sample{Quality: reading.Overload, Fault: "overload"}, nil
 	}
 	g = &guide{}
 	if err := s.Take(t.Context(), g); err != nil || len(g.took) != 2 || g.log[3] != "missed A+ to A-: overload" {

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/watch/clock"
@@ -136,7 +137,7 @@ func (s *shelf) texts() []string {
 	defer s.mu.Unlock()
 	var all []string
 	for _, x := range s.readings {
-		if x.Quality == Good || x.Quality == Unsettled {
+		if x.Quality == reading.Good || x.Quality == reading.Unsettled {
 			all = append(all, x.Text)
 		}
 	}

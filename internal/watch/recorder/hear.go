@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/reading"
 )
 
 // hear is told every line of the device as it comes.
@@ -64,12 +65,12 @@ func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date 
 	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(date),
 		counts: Counts{s.Scale.Counted, s.Scale.Counts, s.Scale.PerCount}}
 	e.step, e.quality = r.steps.at(since)
-	if q := worth(s, c); !q.Measured() {
-		e.quality = q
+	if q := qualityOf(s, c); !q.Measured() {
+		e.quality |= q
 		c.unusable++
 		c.probe.totals.unusable++
 	}
-	if c.why = e.quality; c.why == Good {
+	if c.why = e.quality; c.why == reading.Good {
 		c.last, c.value, c.heard = since, s.Value, true
 	}
 	if r.queue.add(e) {

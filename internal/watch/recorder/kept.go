@@ -26,25 +26,6 @@ type Batch struct {
 	Marks    []Mark
 }
 
-// Quality is what a reading is worth.
-type Quality uint8
-
-const (
-	Good      Quality = iota
-	Overload          // beyond what the instrument or its meter can show; no value
-	Saturated         // a register at the end of its scale; no value
-	Faulty            // the device says that it could not measure; no value
-	Unsettled         // taken while the step was still coming up, or the instrument had not settled
-)
-
-func (q Quality) String() string {
-	return [...]string{"good", "overload", "saturated", "faulty", "unsettled"}[q]
-}
-
-// Measured tells whether a sample of that quality is a reading. The others are
-// kept with their quality, and are never given out as readings.
-func (q Quality) Measured() bool { return q == Good }
-
 // Reading is one value as it is kept. Its Time is the Stamp's.
 type Reading struct {
 	reading.Reading
@@ -52,7 +33,7 @@ type Reading struct {
 	Probe   string
 	Raw     string // as the device sent it
 	Counts  Counts
-	Quality Quality
+	Quality reading.Quality
 	Stamp   clock.Stamp
 }
 

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/reading"
 )
 
 // chip is a device as the kernel shows it (Documentation/hwmon/ina2xx.rst), in a
@@ -52,7 +54,7 @@ func TestKernelFiles(t *testing.T) {
 	c.shelf.mu.Lock()
 	for i, x := range c.shelf.readings {
 		want := []string{"4812 mV", "2310 mA"}[i%2]
-		if got := x.Text + " " + x.Unit; got != want || x.Quality != Good || x.Raw != x.Text {
+		if got := x.Text + " " + x.Unit; got != want || x.Quality != reading.Good || x.Raw != x.Text {
 			t.Errorf("reading %d: %s, %+v", i, got, x)
 		}
 	}
@@ -64,11 +66,11 @@ func TestKernelFiles(t *testing.T) {
 		c.shelf.mu.Lock()
 		defer c.shelf.mu.Unlock()
 		for _, x := range c.shelf.readings {
-			if x.Quality == Saturated {
+			if x.Quality == reading.Saturated {
 				bad = x
 			}
 		}
-		return bad.Quality == Saturated
+		return bad.Quality == reading.Saturated
 	})
 	if bad.Text != "" || bad.Raw != "40960" || bad.Value != 0 {
 		t.Errorf("kept %+v", bad)
@@ -86,7 +88,7 @@ func TestKernelFiles(t *testing.T) {
 	c.until("all is stored", func() bool { return c.Snapshot().Waiting == 0 })
 	c.shelf.mu.Lock()
 	for _, x := range c.shelf.readings {
-		if all++; x.Quality == Good {
+		if all++; x.Quality == reading.Good {
 			good++
 		}
 	}

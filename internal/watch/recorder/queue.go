@@ -3,6 +3,7 @@ package recorder
 import (
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/watch/clock"
 )
 
@@ -15,7 +16,7 @@ type entry struct {
 	text, unit, raw string
 	value           float64
 	stamp           clock.Stamp
-	quality         Quality
+	quality         reading.Quality
 	counts          Counts
 }
 

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/watch/clock"
 )
 
@@ -130,7 +131,7 @@ func TestOverload(t *testing.T) {
 	if got := c.shelf.texts(); len(got) != 1 || got[0] != "5.9" {
 		t.Errorf("values: %v", got)
 	}
-	if first := c.shelf.readings[0]; first.Quality != Overload || first.Raw != "6.5" {
+	if first := c.shelf.readings[0]; first.Quality != reading.Overload || first.Raw != "6.5" {
 		t.Errorf("%+v", first)
 	}
 	if got := c.Snapshot().Probes[0]; got.Unusable != 1 || got.Bad != 0 || got.Stored != 1 {

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/watch/clock"
 )
 
@@ -80,7 +81,7 @@ func TestAnnounce(t *testing.T) {
 		}
 		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
 		c.stored(i + 1)
-		if got := c.shelf.readings[i]; got.Step != step || got.Quality != Good || c.Snapshot().Step != step {
+		if got := c.shelf.readings[i]; got.Step != step || got.Quality != reading.Good || c.Snapshot().Step != step {
 			t.Errorf("reading %d: step %q, %v", i, got.Step, got.Quality)
 		}
 	}
@@ -89,7 +90,7 @@ func TestAnnounce(t *testing.T) {
 	}
 	say(t, pair, "1,9,V\n")
 	c.stored(5)
-	if got := c.shelf.readings[4]; got.Step != "white" || got.Quality != Unsettled {
+	if got := c.shelf.readings[4]; got.Step != "white" || got.Quality != reading.Unsettled {
 		t.Errorf("%+v", got)
 	}
 }
@@ -102,7 +103,7 @@ func TestSchedule(t *testing.T) {
 	s.use(p.Run)
 	s.announced = "dark"
 	start := time.Date(2026, 3, 1, 23, 59, 0, 0, time.Local)
-	at := func(d time.Duration, certain bool) (string, Quality) {
+	at := func(d time.Duration, certain bool) (string, reading.Quality) {
 		since := time.Hour + d
 		s.follow(clock.Stamp{Time: start.Add(d).UTC(), SinceBoot: since}, certain)
 		return s.at(since)
@@ -111,17 +112,17 @@ func TestSchedule(t *testing.T) {
 		after   time.Duration
 		certain bool
 		step    string
-		quality Quality
+		quality reading.Quality
 	}{
-		{-time.Second, true, "", Good},
-		{time.Second, true, "white", Unsettled},
-		{4 * time.Second, true, "white", Unsettled},
-		{5 * time.Second, true, "white", Good},
-		{119 * time.Second, true, "white", Good}, // 00:00:59 of the next day
-		{120 * time.Second, true, "dark", Good},
-		{24 * time.Hour, false, "dark", Good},
-		{24*time.Hour + 30*time.Second, true, "white", Good}, // it has stood for long
-		{24*time.Hour + 31*time.Second, false, "dark", Good},
+		{-time.Second, true, "", reading.Good},
+		{time.Second, true, "white", reading.Unsettled},
+		{4 * time.Second, true, "white", reading.Unsettled},
+		{5 * time.Second, true, "white", reading.Good},
+		{119 * time.Second, true, "white", reading.Good}, // 00:00:59 of the next day
+		{120 * time.Second, true, "dark", reading.Good},
+		{24 * time.Hour, false, "dark", reading.Good},
+		{24*time.Hour + 30*time.Second, true, "white", reading.Good}, // it has stood for long
+		{24*time.Hour + 31*time.Second, false, "dark", reading.Good},
 	} {
 		if step, q := at(c.after, c.certain); step != c.step || q != c.quality {
 			t.Errorf("after %v: %q, %v", c.after, step, q)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/clock"
 )
@@ -41,16 +42,16 @@ func (s *steps) use(r *run.Run) {
 }
 
 // at gives the step of a moment, and whether what it shows had settled.
-func (s *steps) at(since time.Duration) (step string, q Quality) {
+func (s *steps) at(since time.Duration) (step string, q reading.Quality) {
 	for i := len(s.past) - 1; i >= 0; i-- {
 		if c := s.past[i]; since >= c.from {
 			if since < c.settled {
-				return c.step, Unsettled
+				return c.step, reading.Unsettled
 			}
-			return c.step, Good
+			return c.step, reading.Good
 		}
 	}
-	return "", Good
+	return "", reading.Good
 }
 
 func (s *steps) begin(step string, from, settle time.Duration) {

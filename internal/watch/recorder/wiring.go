@@ -34,7 +34,7 @@ type channel struct {
 	last     time.Duration // since boot, of the newest value …
 	value    float64       // … and the value itself, SI
 	unusable uint64
-	why      Quality // of the newest sample
+	why      reading.Quality // of the newest sample
 }
 
 // wire ties the channels of one probe that have their place in the run.
@@ -81,19 +81,11 @@ func (w *wiring) adopt(p *device) {
 	}
 }
 
-// worth tells what a sample is worth, its step aside.
-func worth(s instrument.Sample, c *channel) Quality {
-	switch {
-	case s.Quality == reading.Saturated:
-		return Saturated
-	case s.Quality == reading.Overload:
-		return Overload
-	case s.Quality == reading.Unsettled:
-		return Unsettled
-	case !s.Good():
-		return Faulty
-	case !c.meter.Shows(c.Quantity, s.Value):
-		return Overload
+// qualityOf returns the quality of a sample, its step aside: a value that the meter cannot
+// show is an overload.
+func qualityOf(s instrument.Sample, c *channel) reading.Quality {
+	if s.Quality.Measured() && !c.meter.Shows(c.Quantity, s.Value) {
+		return s.Quality | reading.Overload
 	}
-	return Good
+	return s.Quality
 }

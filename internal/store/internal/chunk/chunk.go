@@ -26,7 +26,7 @@
 //
 //	byte      flags: 1 texts, 2 qualities, 4 ranks
 //	column    counts; or the lengths of the texts in bytes, and the texts (flag 1)
-//	column    qualities, the bits of indication.Quality (flag 2)
+//	column    qualities, the bits of reading.Quality (flag 2)
 //	column    ranks, which put readings of the same moment in order (flag 4)
 //	4 bytes   checksum
 //
@@ -56,8 +56,8 @@ import (
 	"errors"
 	"hash/crc32"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/column"
-	"ohmkeep/internal/store/internal/decimal"
 )
 
 // ErrDamaged is the error of bytes that are no block of this format.
@@ -72,7 +72,7 @@ type Record struct {
 	Zone    int32  // s east of UTC
 	Boot    int32  // number of the machine's start; 0 = not known
 	Rank    int32  // order among readings of the same moment
-	Quality decimal.Quality
+	Quality reading.Quality
 }
 
 // Full is how many records a block of a series holds at most.

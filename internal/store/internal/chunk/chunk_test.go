@@ -8,7 +8,7 @@ import (
 	"slices"
 	"testing"
 
-	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/reading"
 )
 
 // some makes n records; each optional column is there or not.
@@ -26,7 +26,7 @@ func some(random *rand.Rand, n, kind int) []Record {
 			r.Clock, r.Boot = at-random.Int64N(5), int32(random.IntN(3))
 		}
 		if kind&4 != 0 {
-			r.Quality = decimal.Quality(random.IntN(16))
+			r.Quality = reading.Quality(random.IntN(16))
 		}
 		if kind&8 != 0 {
 			r.Rank = int32(random.IntN(2))

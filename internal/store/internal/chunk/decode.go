@@ -1,8 +1,8 @@
 package chunk
 
 import (
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/column"
-	"ohmkeep/internal/store/internal/decimal"
 )
 
 // Moments are the moments of a block as columns. A column that is all zero is
@@ -155,7 +155,7 @@ func AppendRecords(dst []Record, m *Moments, v *Values) []Record {
 	for i, moment := range m.At {
 		r := Record{
 			At: moment, Zone: int32(at(m.Zones, i)), Clock: at(m.Clocks, i), Boot: int32(at(m.Boots, i)),
-			Rank: int32(at(v.Ranks, i)), Quality: decimal.Quality(at(v.Qualities, i)),
+			Rank: int32(at(v.Ranks, i)), Quality: reading.Quality(at(v.Qualities, i)),
 		}
 		if v.Texts != nil {
 			r.Text = v.Texts[i]
@@ -168,4 +168,4 @@ func AppendRecords(dst []Record, m *Moments, v *Values) []Record {
 }
 
 // Quality gives the quality of record i.
-func (v *Values) Quality(i int) decimal.Quality { return decimal.Quality(at(v.Qualities, i)) }
+func (v *Values) Quality(i int) reading.Quality { return reading.Quality(at(v.Qualities, i)) }

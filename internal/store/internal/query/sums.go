@@ -5,8 +5,8 @@ import (
 	"database/sql"
 	"slices"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/chunk"
-	"ohmkeep/internal/store/internal/decimal"
 	"ohmkeep/internal/store/internal/tables"
 )
 
@@ -205,4 +205,4 @@ func stretch(edges []int64, at int64) int {
 }
 
 // Measured tells whether a record of a quality is a measured value.
-func Measured(quality int64) bool { return decimal.Quality(quality).Measured() }
+func Measured(quality int64) bool { return reading.Quality(quality).Measured() }

@@ -29,7 +29,7 @@ type Sample struct {
 	Channel Handle
 	Time    time.Time     // wall clock, with the offset that a reading is to show
 	Mono    time.Duration // since the start of the machine; 0 = not known
-	Quality decimal.Quality
+	Quality reading.Quality
 	// Text is the number as sent. Where it is "", Count is: the word of a register
 	// (of a channel with a Scale), or a number in the form Form.
 	Text  string
