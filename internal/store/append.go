@@ -60,21 +60,21 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 		if err != nil {
 			return err
 		}
-		defer func() { err = errors.Join(err, into.close()) }()
+		defer func() { err = errors.Join(err, into.close(ctx)) }()
 		for x, more := first, true; more; {
 			n++
 			if unsound = sound(x); unsound != nil {
 				unsound = fmt.Errorf("reading %d: %w", n, unsound)
 				return unsound
 			}
-			if err := into.add(x); err != nil {
+			if err := into.add(ctx, x); err != nil {
 				return err
 			}
 			if x, unsound, more = next(); unsound != nil {
 				return unsound
 			}
 		}
-		added, err = into.flush()
+		added, err = into.flush(ctx)
 		return err
 	})
 	switch {
@@ -88,7 +88,6 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 
 // appender stores readings of one transaction, a batch at a time.
 type appender struct {
-	ctx   context.Context
 	tx    *sql.Tx
 	run   int64
 	held  []reading.Reading
@@ -100,15 +99,15 @@ type appender struct {
 
 func newAppender(ctx context.Context, tx *sql.Tx, run int64) (*appender, error) {
 	in, err := tables.NewInserter(ctx, tx)
-	return &appender{ctx: ctx, tx: tx, run: run, filer: tables.NewFiler(ctx, tx), in: in}, err
+	return &appender{tx: tx, run: run, filer: tables.NewFiler(tx), in: in}, err
 }
 
-func (a *appender) close() error { return a.in.Close() }
+func (a *appender) close(ctx context.Context) error { return a.in.Close(ctx) }
 
 // add takes one more reading. Those of one moment stay together, where they come so.
-func (a *appender) add(x reading.Reading) error {
+func (a *appender) add(ctx context.Context, x reading.Reading) error {
 	if n := len(a.held); n >= batch && !x.Time.Equal(a.held[n-1].Time) {
-		if _, err := a.flush(); err != nil {
+		if _, err := a.flush(ctx); err != nil {
 			return err
 		}
 	}
@@ -117,8 +116,8 @@ func (a *appender) add(x reading.Reading) error {
 }
 
 // flush stores what is held and gives how many readings have been new so far.
-func (a *appender) flush() (added int, err error) {
-	if err := a.ctx.Err(); err != nil {
+func (a *appender) flush(ctx context.Context) (added int, err error) {
+	if err := ctx.Err(); err != nil {
 		return 0, err
 	}
 	if byTime := func(a, b reading.Reading) int { return a.Time.Compare(b.Time) }; !slices.IsSortedFunc(a.held, byTime) {
@@ -129,18 +128,18 @@ func (a *appender) flush() (added int, err error) {
 		x := &a.held[i]
 		_, zone := x.Time.Zone()
 		key := tables.Key{Run: a.run, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
-		item, err := a.filer.File(key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text)
+		item, err := a.filer.File(ctx, key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text)
 		if err != nil {
 			return 0, err
 		}
 		a.items = append(a.items, item)
 	}
 	a.held = a.held[:0]
-	if a.items, err = tables.Unknown(a.ctx, a.tx, a.items, a.filer.Keys()); err != nil {
+	if a.items, err = tables.Unknown(ctx, a.tx, a.items, a.filer.Keys()); err != nil {
 		return 0, err
 	}
 	a.added += len(a.items)
-	return a.added, a.in.Insert(tables.Sections(a.items))
+	return a.added, a.in.Insert(ctx, tables.Sections(a.items))
 }
 
 // sound checks that a reading can be given back as it is.

@@ -15,7 +15,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/store/internal/writer"
 )
 
 var kills = flag.Int("kills", 10, "how often a writer is killed")
@@ -55,12 +54,11 @@ func writeForever(path string) error {
 	if err != nil {
 		return err
 	}
-	writer.MostCommits = 5
 	s, err := Open(path)
 	if err != nil {
 		return err
 	}
-	w, err := s.Writer(context.Background(), Owner{Name: "a test", Boot: "boot of the test"})
+	w, err := s.Writer(context.Background(), Owner{Name: "a test", Boot: "boot of the test", FoldAfter: 5})
 	if err != nil {
 		return err
 	}

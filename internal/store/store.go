@@ -23,8 +23,7 @@ type Store struct{ db *sqlitefile.DB }
 
 // Open opens the store at path for reading and writing, and makes it where there
 // is none. A file that is something else is refused and left as it is; so is a
-// store that a newer version of the program has made. A store of an older version
-// is brought up to date, and a copy of it as it was is kept beside it.
+// store of another layout.
 func Open(path string) (*Store, error) { return open(path, sqlitefile.Patience) }
 
 func open(path string, patience time.Duration) (*Store, error) {

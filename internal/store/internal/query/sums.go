@@ -65,9 +65,9 @@ func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int6
 	if err != nil {
 		return nil, damage, err
 	}
-	s := summer{ctx: ctx, tx: tx, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
+	s := summer{tx: tx, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
 	for _, one := range series {
-		if err := s.series(one, tails[one.ID]); err != nil {
+		if err := s.series(ctx, one, tails[one.ID]); err != nil {
 			return nil, damage, err
 		}
 	}
@@ -75,7 +75,6 @@ func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int6
 }
 
 type summer struct {
-	ctx     context.Context
 	tx      *sql.Tx
 	edges   []int64
 	counted []counts // of the series at hand
@@ -85,9 +84,9 @@ type summer struct {
 	v       chunk.Values
 }
 
-func (s *summer) series(of *tables.Series, tail []chunk.Record) error {
+func (s *summer) series(ctx context.Context, of *tables.Series, tail []chunk.Record) error {
 	last := len(s.edges) - 1
-	there, err := tables.Readable(s.ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1, s.damage)
+	there, err := tables.Readable(ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1, s.damage)
 	if err != nil {
 		return err
 	}
@@ -105,7 +104,7 @@ func (s *summer) series(of *tables.Series, tail []chunk.Record) error {
 		}
 		straddle = append(straddle, *c)
 	}
-	if err := tables.OpenAll(s.ctx, s.tx, straddle, s.damage, func(i int, moments, values []byte) (bool, error) {
+	if err := tables.OpenAll(ctx, s.tx, straddle, s.damage, func(i int, moments, values []byte) (bool, error) {
 		c := &straddle[i]
 		edge, found := slices.BinarySearch(s.edges, c.Last)
 		if !found {

@@ -18,18 +18,11 @@ import (
 // free pages, to another file. Writers may go on meanwhile. A copy that is there
 // already is replaced in one step, when the new one is whole and safe on disk.
 func (db *DB) Copy(ctx context.Context, to string) error {
-	return Explain(db.Path, copyTo(ctx, db.Path, to, nil))
+	return Explain(db.Path, copyTo(ctx, db.Path, to))
 }
 
-// keepVersion keeps a copy of an older version beside the database. Where another
-// program has brought it up to date meanwhile, that one has kept a copy.
-func keepVersion(path string, version int) (to string, err error) {
-	to = fmt.Sprintf("%s.schema%d", path, version)
-	return to, copyTo(context.Background(), path, to, &version)
-}
-
-// copyTo copies a database; only one of a version, where one is given.
-func copyTo(ctx context.Context, path, to string, version *int) error {
+// copyTo copies a database.
+func copyTo(ctx context.Context, path, to string) error {
 	if to == "" {
 		return fault.Fault{Text: "the copy has no name", Hint: "name its file"}
 	}
@@ -53,11 +46,6 @@ func copyTo(ctx context.Context, path, to string, version *int) error {
 	defer db.Close()
 	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", dsn(part, nil)); err != nil {
 		return fmt.Errorf("copy to %s: %w", to, err)
-	}
-	if version != nil {
-		if copied, err := inspect(dsn(part, reader(part))); err != nil || copied.version != *version {
-			return err
-		}
 	}
 	if err := flush(part); err != nil {
 		return err

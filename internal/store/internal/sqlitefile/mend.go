@@ -98,7 +98,7 @@ func mendedHead(head []byte, size int64, schema Schema) []byte {
 	binary.BigEndian.PutUint32(anew[40:], 1) // cookie
 	binary.BigEndian.PutUint32(anew[44:], 4) // format of the schema
 	binary.BigEndian.PutUint32(anew[56:], 1) // UTF-8
-	binary.BigEndian.PutUint32(anew[versionAt:], uint32(len(schema.Steps)))
+	binary.BigEndian.PutUint32(anew[versionAt:], uint32(schema.Version))
 	binary.BigEndian.PutUint32(anew[applicationAt:], uint32(schema.Application))
 	binary.BigEndian.PutUint32(anew[92:], 1) // change at which the number of pages held
 	return anew

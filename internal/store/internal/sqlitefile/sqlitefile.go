@@ -2,9 +2,8 @@
 // and any number of readers.
 //
 // It settles what has to be right before the first row: which file is a store at
-// all, the settings of every connection, the steps from an older schema to
-// today's with a copy made before, plain words for SQLite's errors, and a log
-// that is not made anew again and again. It knows nothing about readings.
+// all, the settings of every connection, plain words for SQLite's errors, and a log
+// that keeps its file. It knows nothing about readings.
 package sqlitefile
 
 import (
@@ -31,15 +30,14 @@ const Patience = 5 * time.Second
 
 // DB is an open database. It may be used by several goroutines at once.
 type DB struct {
-	Path   string // as the user named it
-	Read   *sql.DB
-	Write  *sql.DB // one connection; nil where it was opened for reading only
-	Copied string  // the copy that was made before an older schema was left; "" = none
+	Path  string // as the user named it
+	Read  *sql.DB
+	Write *sql.DB // one connection; nil where it was opened for reading only
 }
 
 // Open opens the database at path for reading and writing, and makes it where
 // there is none. A file that is something else is refused and left as it is; so
-// is one that a newer version of the program has made.
+// is one of another layout.
 func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 	// Where the system can, a commit flushes the log's data and length but not the
 	// time of its last change, which costs a second flush and some kB on ext4.
@@ -60,9 +58,6 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		if err == nil && !found.fresh() {
 			err = found.fits(schema)
 		}
-		if err == nil && 0 < found.version && found.version < len(schema.Steps) {
-			db.Copied, err = keepVersion(path, found.version)
-		}
 		if err != nil {
 			return nil, Explain(path, err)
 		}
@@ -76,7 +71,7 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		return nil, Explain(path, err)
 	}
 	db.Write.SetMaxOpenConns(1)
-	if err := persist(patience, func() error { return migrate(context.Background(), db.Write, schema) }); err != nil {
+	if err := persist(patience, func() error { return create(context.Background(), db.Write, schema) }); err != nil {
 		db.Write.Close()
 		return nil, Explain(path, err)
 	}
@@ -126,10 +121,8 @@ func OpenReadOnly(path string, schema Schema) (*DB, error) {
 	case err != nil:
 	case found.fresh():
 		err = fault.Fault{Text: "the store is empty", Hint: "import readings first"}
-	case found.fits(schema) != nil:
+	default:
 		err = found.fits(schema)
-	case found.version < len(schema.Steps):
-		err = fault.Fault{Text: "the store is of an older version", Hint: "import into it once to bring it up to date"}
 	}
 	if err != nil {
 		return nil, Explain(path, err)

@@ -19,24 +19,23 @@ type Item struct {
 
 // Filer finds the series of readings, and makes those that are not there.
 type Filer struct {
-	ctx   context.Context
 	tx    *sql.Tx
 	known map[Key]int64
 	forms map[decimal.Form]string
 }
 
 // NewFiler prepares filing within a transaction.
-func NewFiler(ctx context.Context, tx *sql.Tx) *Filer {
-	return &Filer{ctx, tx, map[Key]int64{}, map[decimal.Form]string{}}
+func NewFiler(tx *sql.Tx) *Filer {
+	return &Filer{tx, map[Key]int64{}, map[decimal.Form]string{}}
 }
 
 // Series gives the number of a series.
-func (f *Filer) Series(k Key) (int64, error) {
+func (f *Filer) Series(ctx context.Context, k Key) (int64, error) {
 	id, ok := f.known[k]
 	if ok {
 		return id, nil
 	}
-	id, err := Ensure(f.ctx, f.tx, k)
+	id, err := Ensure(ctx, f.tx, k)
 	if err == nil {
 		f.known[k] = id
 	}
@@ -53,7 +52,7 @@ func (f *Filer) Keys() map[int64]Key {
 }
 
 // File files a number as it was written; the key's form is of no account.
-func (f *Filer) File(k Key, r chunk.Record, text string) (Item, error) {
+func (f *Filer) File(ctx context.Context, k Key, r chunk.Record, text string) (Item, error) {
 	count, form, ok := decimal.Parse(text)
 	if ok {
 		if k.Form, ok = f.forms[form]; !ok {
@@ -64,7 +63,7 @@ func (f *Filer) File(k Key, r chunk.Record, text string) (Item, error) {
 	} else {
 		k.Form, r.Text = Texts, text
 	}
-	id, err := f.Series(k)
+	id, err := f.Series(ctx, k)
 	return Item{id, k.Form == Texts, r}, err
 }
 

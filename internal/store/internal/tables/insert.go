@@ -18,12 +18,11 @@ func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(in.Insert(sections), in.Close())
+	return errors.Join(in.Insert(ctx, sections), in.Close(ctx))
 }
 
 // Inserter inserts more than memory holds, a part at a time.
 type Inserter struct {
-	ctx     context.Context
 	tx      *sql.Tx
 	moments map[string]int64 // blocks of moments by what is in them
 	left    map[int64]bool   // moments that a chunk has left, and that perhaps nobody needs
@@ -41,8 +40,8 @@ type Inserter struct {
 
 // NewInserter prepares inserting within a transaction.
 func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
-	in := &Inserter{ctx: ctx, tx: tx, moments: map[string]int64{}, left: map[int64]bool{}}
-	if err := in.prepare(); err != nil {
+	in := &Inserter{tx: tx, moments: map[string]int64{}, left: map[int64]bool{}}
+	if err := in.prepare(ctx); err != nil {
 		in.finish()
 		return nil, err
 	}
@@ -50,9 +49,9 @@ func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
 }
 
 // Insert is like the function Insert.
-func (in *Inserter) Insert(sections []chunk.Section) error {
+func (in *Inserter) Insert(ctx context.Context, sections []chunk.Section) error {
 	for _, s := range sections {
-		if err := in.section(s); err != nil {
+		if err := in.section(ctx, s); err != nil {
 			return err
 		}
 	}
@@ -60,10 +59,10 @@ func (in *Inserter) Insert(sections []chunk.Section) error {
 }
 
 // Close takes away what the inserted records have replaced.
-func (in *Inserter) Close() error {
+func (in *Inserter) Close(ctx context.Context) error {
 	defer in.finish()
 	for id := range in.left {
-		if _, err := in.tx.ExecContext(in.ctx, `DELETE FROM moments WHERE id = ?1
+		if _, err := in.tx.ExecContext(ctx, `DELETE FROM moments WHERE id = ?1
 			AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)`, id); err != nil {
 			return err
 		}
@@ -71,7 +70,7 @@ func (in *Inserter) Close() error {
 	return nil
 }
 
-func (in *Inserter) prepare() (err error) {
+func (in *Inserter) prepare(ctx context.Context) (err error) {
 	for _, p := range []struct {
 		into **sql.Stmt
 		text string
@@ -82,7 +81,7 @@ func (in *Inserter) prepare() (err error) {
 		{&in.replace, `UPDATE chunk SET series = ?, first = ?, last = ?, n = ?, measured = ?, lowest = ?, highest = ?,
 			sum = ?, moments = ?, block = ? WHERE id = ?`},
 	} {
-		if *p.into, err = in.tx.PrepareContext(in.ctx, p.text); err != nil {
+		if *p.into, err = in.tx.PrepareContext(ctx, p.text); err != nil {
 			return err
 		}
 	}
@@ -98,20 +97,20 @@ func (in *Inserter) finish() {
 }
 
 // section spreads new records over the chunks between whose beginnings they fall.
-func (in *Inserter) section(s chunk.Section) error {
+func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 	records := s.Records
 	if len(records) == 0 {
 		return nil
 	}
-	there, err := around(in.ctx, in.tx, s.Series, records[0].At, records[len(records)-1].At)
+	there, err := around(ctx, in.tx, s.Series, records[0].At, records[len(records)-1].At)
 	if err != nil {
 		return err
 	}
 	if len(there) == 0 {
-		return in.write(s, records, nil)
+		return in.write(ctx, s, records, nil)
 	}
 	if n := before(records, there[0].First); there[0].N+n > chunk.Full {
-		if err := in.write(s, records[:n], nil); err != nil {
+		if err := in.write(ctx, s, records[:n], nil); err != nil {
 			return err
 		}
 		records = records[n:]
@@ -121,7 +120,7 @@ func (in *Inserter) section(s chunk.Section) error {
 		if i+1 < len(there) {
 			n = before(records, there[i+1].First)
 		}
-		if err := in.part(s, records[:n], there[i]); err != nil {
+		if err := in.part(ctx, s, records[:n], there[i]); err != nil {
 			return err
 		}
 		records = records[n:]
@@ -136,21 +135,21 @@ func before(records []chunk.Record, at int64) int {
 }
 
 // part puts records, which all lie before the next chunk, into a chunk or behind it.
-func (in *Inserter) part(s chunk.Section, part []chunk.Record, c Chunk) error {
+func (in *Inserter) part(ctx context.Context, s chunk.Section, part []chunk.Record, c Chunk) error {
 	switch {
 	case len(part) == 0:
 		return nil
 	case c.N >= chunk.Full && part[0].At >= c.Last:
-		return in.write(s, part, nil)
+		return in.write(ctx, s, part, nil)
 	}
-	return in.merge(s, part, c)
+	return in.merge(ctx, s, part, c)
 }
 
 // merge puts new records into a chunk, and what is too much into more of them.
-func (in *Inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
-	switch err := c.Load(in.ctx, in.tx, &in.m, &in.v); {
+func (in *Inserter) merge(ctx context.Context, s chunk.Section, part []chunk.Record, c Chunk) error {
+	switch err := c.Load(ctx, in.tx, &in.m, &in.v); {
 	case Broken(err):
-		return in.write(s, part, nil) // what is damaged stays, to be told of
+		return in.write(ctx, s, part, nil) // what is damaged stays, to be told of
 	case err != nil:
 		return err
 	}
@@ -161,14 +160,14 @@ func (in *Inserter) merge(s chunk.Section, part []chunk.Record, c Chunk) error {
 		slices.SortStableFunc(in.records, func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) })
 	}
 	in.left[c.Moments] = true
-	return in.write(s, in.records, &c)
+	return in.write(ctx, s, in.records, &c)
 }
 
 // write writes records as chunks, the first of them in place of another.
-func (in *Inserter) write(s chunk.Section, records []chunk.Record, instead *Chunk) error {
+func (in *Inserter) write(ctx context.Context, s chunk.Section, records []chunk.Record, instead *Chunk) error {
 	for len(records) > 0 {
 		n := min(len(records), chunk.Full)
-		if err := in.one(s, records[:n], instead); err != nil {
+		if err := in.one(ctx, s, records[:n], instead); err != nil {
 			return err
 		}
 		records, instead = records[n:], nil
@@ -176,8 +175,8 @@ func (in *Inserter) write(s chunk.Section, records []chunk.Record, instead *Chun
 	return nil
 }
 
-func (in *Inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk) error {
-	moments, err := in.shared(records)
+func (in *Inserter) one(ctx context.Context, s chunk.Section, records []chunk.Record, instead *Chunk) error {
+	moments, err := in.shared(ctx, records)
 	if err != nil {
 		return err
 	}
@@ -185,23 +184,23 @@ func (in *Inserter) one(s chunk.Section, records []chunk.Record, instead *Chunk)
 	in.block = chunk.AppendValues(in.block[:0], records, s.Texts)
 	args := []any{s.Series, records[0].At, records[len(records)-1].At, len(records), measured, lowest, highest, sum, moments, in.block}
 	if instead == nil {
-		_, err = in.add.ExecContext(in.ctx, args...)
+		_, err = in.add.ExecContext(ctx, args...)
 		return err
 	}
-	_, err = in.replace.ExecContext(in.ctx, append(args, instead.ID)...)
+	_, err = in.replace.ExecContext(ctx, append(args, instead.ID)...)
 	return err
 }
 
 // shared writes the moments of records, or finds those that another chunk has
 // written just so.
-func (in *Inserter) shared(records []chunk.Record) (id int64, err error) {
+func (in *Inserter) shared(ctx context.Context, records []chunk.Record) (id int64, err error) {
 	if len(in.before) > 0 && chunk.SameMoments(in.before, records) {
 		return in.beforeMoments, nil
 	}
 	in.block = chunk.AppendMoments(in.block[:0], records)
 	id, known := in.moments[string(in.block)]
 	if !known {
-		result, err := in.addMoments.ExecContext(in.ctx, in.block)
+		result, err := in.addMoments.ExecContext(ctx, in.block)
 		if err != nil {
 			return 0, err
 		}

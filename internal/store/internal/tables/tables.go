@@ -11,38 +11,20 @@
 //
 // # Layout
 //
-// The tables and their columns are described where they are made, in tables/*.sql;
+// The tables and their columns are described where they are made, in schema.sql;
 // the blocks in them in package chunk, byte by byte, and the columns within those
 // in package column.
 package tables
 
 import (
-	"context"
-	"database/sql"
-	"embed"
+	_ "embed" // schema.sql
 
 	"ohmkeep/internal/store/internal/sqlitefile"
 )
 
-//go:embed tables/*.sql
-var tables embed.FS
+//go:embed schema.sql
+var schema string
 
 // Schema is the schema of a store. The application ID spells "OHMK". Pages are
 // small because a commit writes at least one, and most commits are small.
-var Schema = sqlitefile.Schema{
-	Application: 0x4f484d4b,
-	PageSize:    1024,
-	Steps:       []sqlitefile.Step{script("tables/1.sql"), intoChunks},
-}
-
-// script is a step that does what a file says.
-func script(name string) sqlitefile.Step {
-	text, err := tables.ReadFile(name)
-	if err != nil {
-		panic(err) // the file is missing from the program
-	}
-	return func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, string(text))
-		return err
-	}
-}
+var Schema = sqlitefile.Schema{Application: 0x4f484d4b, Version: 3, PageSize: 1024, SQL: schema}

@@ -7,6 +7,7 @@
 package writer
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -70,6 +71,7 @@ type Writer struct {
 	handles  map[Channel]Handle
 
 	commits, readings int // in the tail
+	foldAfter         int // commits
 }
 
 // writerChannel is a channel of a writer with the series it has had.
@@ -85,12 +87,9 @@ type writerSeries struct {
 	section chunk.Section // what of the commit at hand belongs to it
 }
 
-// MostCommits is how many commits the tail may hold before it is folded into
-// chunks. Tests make it less.
-var MostCommits = 256
-
 const (
-	mostReadings = 1 << 16
+	mostCommits  = 256     // that the tail holds before it is folded into chunks
+	mostReadings = 1 << 16 // the same for its readings
 	straight     = 1 << 14 // commits of so many readings go into chunks at once
 )
 
@@ -100,6 +99,8 @@ type Owner struct {
 	// Address is where the program can be asked, host:port; "" = nowhere.
 	Address string
 	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
+	// FoldAfter is how many commits wait before they are folded into chunks; 0 = 256.
+	FoldAfter int
 }
 
 // New makes a program the one that keeps writing to a store. Where another one is
@@ -112,7 +113,7 @@ func New(ctx context.Context, db *sqlitefile.DB, owner Owner) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{db: db, claim: claim, handles: map[Channel]Handle{}}
+	w := &Writer{db: db, claim: claim, handles: map[Channel]Handle{}, foldAfter: cmp.Or(owner.FoldAfter, mostCommits)}
 	err = db.KeepLog(ctx)
 	if err == nil {
 		err = db.Update(ctx, func(tx *sql.Tx) error {
@@ -187,7 +188,7 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		}
 	}
 	commits, readings := w.commits+min(1, len(samples)), w.readings+len(samples)
-	fold := commits > MostCommits || readings > mostReadings || len(samples) >= straight
+	fold := commits > w.foldAfter || readings > mostReadings || len(samples) >= straight
 	err := w.db.Update(ctx, func(tx *sql.Tx) error {
 		if err := note(ctx, tx, marks); err != nil {
 			return err

@@ -9,16 +9,13 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Schema is what the tables of a store are and how they came to be.
+// Schema is the layout of a store.
 type Schema struct {
 	Application int64  // marks a database as one of ours (SQLite, "Database File Format", offset 68)
-	Steps       []Step // from an empty database to today's tables; what has been released is never changed
-	PageSize    int    // bytes of a page of a new database
+	Version     int    // of the layout; a store of another one is refused
+	PageSize    int    // bytes of a page
+	SQL         string // makes the tables in an empty database
 }
-
-// Step brings the tables from one version to the next within a transaction. The
-// version of a database is the number of steps that it has taken.
-type Step func(ctx context.Context, tx *sql.Tx) error
 
 // state is what a database says of itself.
 type state struct {
@@ -47,17 +44,20 @@ func look(ctx context.Context, db queryer) (s state, err error) {
 	return s, nil
 }
 
-// fresh tells whether the database holds nothing at all.
+// fresh reports whether the database holds nothing at all.
 func (s state) fresh() bool { return s == state{} }
 
-// fits tells why a database is not a store that this program can use.
+// fits returns why a database is not a store that this program can use.
 func (s state) fits(to Schema) error {
 	switch {
 	case s.application != to.Application:
 		return fault.Fault{Text: "this is a database, but not a store of readings", Hint: "name the store's file"}
-	case s.version > len(to.Steps):
-		return fault.Fault{Text: fmt.Sprintf("the store has schema %d, this program knows %d", s.version, len(to.Steps)),
+	case s.version > to.Version:
+		return fault.Fault{Text: fmt.Sprintf("the store has layout %d, this program knows %d", s.version, to.Version),
 			Hint: "use the newer version of the program that made it"}
+	case s.version < to.Version:
+		return fault.Fault{Text: fmt.Sprintf("the store has layout %d of an earlier program, this one knows %d", s.version, to.Version),
+			Hint: "export the readings with the program that made it, and import them into a new store"}
 	}
 	return nil
 }
@@ -95,11 +95,10 @@ func persist(patience time.Duration, try func() error) error {
 	}
 }
 
-// migrate brings a database to today's schema, all of the way in one transaction.
-// It always begins one, so that a file that cannot be written to is noticed.
-// Where the database stands is read within the transaction: another program may
-// have brought it further meanwhile.
-func migrate(ctx context.Context, db *sql.DB, to Schema) error {
+// create makes the tables in an empty database, in one transaction. It always begins
+// one, so that a file that cannot be written to is noticed. What the database holds is
+// read within the transaction: another program may have made the tables meanwhile.
+func create(ctx context.Context, db *sql.DB, schema Schema) error {
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
@@ -110,21 +109,13 @@ func migrate(ctx context.Context, db *sql.DB, to Schema) error {
 		return err
 	}
 	if !s.fresh() {
-		if err := s.fits(to); err != nil {
+		return s.fits(schema)
+	}
+	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", schema.Application, schema.Version)
+	for _, text := range []string{schema.SQL, mark} {
+		if _, err := tx.ExecContext(ctx, text); err != nil {
 			return err
 		}
-	}
-	if s.version == len(to.Steps) {
-		return nil
-	}
-	for version, step := range to.Steps[s.version:] {
-		if err := step(ctx, tx); err != nil {
-			return fmt.Errorf("schema %d: %w", s.version+version+1, err)
-		}
-	}
-	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", to.Application, len(to.Steps))
-	if _, err := tx.ExecContext(ctx, mark); err != nil {
-		return err
 	}
 	return tx.Commit()
 }

@@ -1,11 +1,23 @@
--- Readings in blocks instead of one row each; see package chunk for the blocks.
+-- The tables of a store. Numbers of runs, series and boots are never used again
+-- (AUTOINCREMENT): what refers to a lost one must not find another in its place.
 
-ALTER TABLE series RENAME TO series_1;
+CREATE TABLE run (
+    id   INTEGER PRIMARY KEY AUTOINCREMENT,
+    name TEXT NOT NULL UNIQUE
+) STRICT;
+
+-- Where readings of a run came from: a file that was imported, or a probe.
+CREATE TABLE source (
+    id   INTEGER PRIMARY KEY,
+    run  INTEGER NOT NULL REFERENCES run,
+    name TEXT NOT NULL,
+    UNIQUE (run, name)
+) STRICT;
 
 -- All that readings of one place, in one step, by one meter and written in one
 -- form have in common.
 CREATE TABLE series (
-    id         INTEGER PRIMARY KEY,
+    id         INTEGER PRIMARY KEY AUTOINCREMENT,
     run        INTEGER NOT NULL REFERENCES run,
     probe      TEXT NOT NULL, -- '' = imported or taken by hand
     step       TEXT NOT NULL,
@@ -50,7 +62,7 @@ CREATE TABLE tail (
     block    BLOB NOT NULL
 ) STRICT;
 
--- What is left of readings that were let go: a block for each hour of a series.
+-- What is left of readings that were let go: a row for each hour of a series.
 CREATE TABLE hourly (
     series   INTEGER NOT NULL REFERENCES series,
     hour     INTEGER NOT NULL, -- hours since 1970-01-01 in UTC
@@ -63,7 +75,7 @@ CREATE TABLE hourly (
 
 -- Starts of the machine.
 CREATE TABLE boot (
-    id    INTEGER PRIMARY KEY,
+    id    INTEGER PRIMARY KEY AUTOINCREMENT,
     name  TEXT NOT NULL UNIQUE,
     first INTEGER NOT NULL -- ns, by the clock of then
 ) STRICT;
