@@ -61,7 +61,7 @@ var rooms = map[string]map[string]string{
 		"internal/tables":     "internal/chunk internal/decimal internal/sqlitefile",
 		"internal/writer":     "internal/chunk internal/decimal internal/events internal/sqlitefile internal/tables",
 	},
-	"simulate": {".": "", "demo": ". devices", "devices": "", "months": "."},
+	"simulate": {".": "", "demo": ". devices", "devices": "", "months": ".", "plant": ""},
 	"fit":      {"estimate": "model prior search", "model": "prior", "model/modeltest": "", "prior": "", "search": "model prior"},
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},

@@ -1,0 +1,197 @@
+// Package plant is a run as it really is and a person who reads it, for proving
+// estimates and for examples. It knows nothing of how a run is fitted: the network
+// is solved by nodal analysis of its own, pixel by pixel, pixels follow curves of
+// their own, and all that a run does besides (Disturbance), what is broken in it
+// (Fault) and what a hand writes wrongly (Slip) is drawn here, wider than an
+// estimate takes it for. A test holds that no package of the fit, of drift or of
+// the other network solver is imported.
+//
+// Everything is drawn from a seed, so that a case can be repeated. Figures without a
+// source are common practice.
+package plant
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"ohmkeep/internal/run"
+)
+
+// Rails is a property of each of two conductors.
+type Rails struct{ Plus, Minus float64 }
+
+// Loop is both conductors together.
+func (r Rails) Loop() float64 { return r.Plus + r.Minus }
+
+// Plant is the true state of a run. Its fields may be changed before Set.
+type Plant struct {
+	Run *run.Run
+
+	// True resistances at 20 °C in Ω, of reels in Ω/m as the mean along the reel. +Inf
+	// conducts nothing.
+	Joints, Feeds, Reels []Rails
+	Supplies             []Source
+	Copper               float64 // °C in the first step
+
+	pixels  pixels
+	by      Disturbance
+	thins   []float64            // by reel: the end's resistance over the mean, less one
+	factors [][]float64          // by reel and pixel: on the pixel's current
+	levels  []map[string]float64 // by step: what the controller really sends
+
+	step  int
+	net   *circuit
+	volts []float64 // of each node
+}
+
+// Source is a supply's voltage behind its output resistance.
+type Source struct{ Volts, Ohms float64 }
+
+// New draws the true state of a run, without faults.
+func New(r *run.Run, by Disturbance, rng *rand.Rand) *Plant {
+	p := &Plant{Run: r, by: by, Copper: r.Ambient + between(rng, -6, 8), pixels: drawPixels(r.Reels[0].Strip.Volts, rng)}
+	for _, j := range r.Joints {
+		half := math.Exp(between(rng, math.Log(0.001), math.Log(0.008))) / 2
+		rails := Rails{half * about(rng, 0.4), half * about(rng, 0.4)}
+		if j.PlusCut {
+			rails.Plus = math.Inf(1)
+		}
+		p.Joints = append(p.Joints, rails)
+	}
+	for _, f := range r.Feeds {
+		half := f.Ohms / 2 * about(rng, 0.04)
+		p.Feeds = append(p.Feeds, Rails{half*about(rng, 0.02) + between(rng, 0.0003, 0.002), half*about(rng, 0.02) + between(rng, 0.0003, 0.002)})
+	}
+	batch, skew := about(rng, 0.07), foils(by.Foils, rng)
+	ownSkew := rng.IntN(2) == 0
+	for _, reel := range r.Reels {
+		half := reel.Strip.LoopOhms / 2 * batch * about(rng, 0.02)
+		if ownSkew {
+			skew = foils(by.Foils, rng)
+		}
+		p.Reels = append(p.Reels, Rails{half * (1 + skew), half * (1 - skew)})
+		p.thins = append(p.thins, by.Thinning/2*float64(1-2*rng.IntN(2)))
+		factors := make([]float64, reel.Pixels)
+		for k := range factors {
+			factors[k] = 1 + normal(rng, by.Pixels)
+		}
+		p.factors = append(p.factors, factors)
+	}
+	for _, s := range r.Supplies {
+		p.Supplies = append(p.Supplies, Source{s.Volts * about(rng, 0.006), math.Max(s.Ohms, 0.001) * about(rng, 0.4)})
+	}
+	for _, step := range r.Steps {
+		off, levels := 1+normal(rng, by.Levels), map[string]float64{}
+		for _, name := range []string{"red", "green", "blue", "white"} {
+			levels[name] = step.Levels[name] * off
+		}
+		p.levels = append(p.levels, levels)
+	}
+	return p
+}
+
+// foils draws the difference of the rails' resistances over their sum: one has up
+// to 1 + most times what the other has.
+func foils(most float64, rng *rand.Rand) float64 { return most / (2 + most) * between(rng, -1, 1) }
+
+// Set makes the run show a step.
+func (p *Plant) Set(step int) error {
+	p.step = step
+	if err := p.solve(p.levels[step]); err != nil {
+		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
+	}
+	return nil
+}
+
+// Warmth is the temperature of the copper in the step that was set, in °C.
+func (p *Plant) Warmth() float64 { return p.Copper + p.by.Warming*float64(p.step) }
+
+// copperTempCo is that of annealed copper at 20 °C, in 1/K (IEC 60028, from memory).
+const copperTempCo = 0.00393
+
+// node numbers a point of the network: pixels along the reels, then junctions, then
+// supplies, plus and minus in turns.
+func (p *Plant) node(at run.Point) int {
+	n := 0
+	for i, reel := range p.Run.Reels {
+		if at.Kind == run.AtReel && at.Index == i {
+			return 2*(n+at.Pixel-1) + int(at.Rail)
+		}
+		n += reel.Pixels
+	}
+	if at.Kind == run.AtSupply {
+		n += len(p.Run.Junctions)
+	}
+	return 2*(n+at.Index) + int(at.Rail)
+}
+
+// pair returns the nodes of a place.
+func (p *Plant) pair(at run.Place) (plus, minus int) {
+	plus = p.node(run.Point{Place: at, Rail: run.Plus})
+	return plus, plus + 1
+}
+
+// solve builds the network as warm as its copper is, and solves it.
+func (p *Plant) solve(levels map[string]float64) error {
+	r, warm := p.Run, p.Warmth()-20
+	last := run.Place{Kind: run.AtSupply, Index: len(r.Supplies) - 1}
+	_, top := p.pair(last)
+	p.net = newCircuit(top + 1)
+	p.volts = make([]float64, top+1)
+	for i := 0; i < len(p.volts); i += 2 {
+		p.volts[i] = r.Supplies[0].Volts
+	}
+	join := func(a, b run.Place, ohms Rails) {
+		aPlus, aMinus := p.pair(a)
+		bPlus, bMinus := p.pair(b)
+		p.net.conduct(aPlus, bPlus, ohms.Plus)
+		p.net.conduct(aMinus, bMinus, ohms.Minus)
+	}
+	at := func(reel, pixel int) run.Place { return run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel} }
+	for i, reel := range r.Reels {
+		law := p.pixels.law(reel.Strip, levels)
+		for k := 1; k <= reel.Pixels; k++ {
+			plus, minus := p.pair(at(i, k))
+			p.net.loads = append(p.net.loads, load{plus, minus, law, p.factors[i][k-1]})
+			if k < reel.Pixels {
+				along := (float64(k)-0.5)/float64(reel.Pixels-1)*2 - 1 // −1 at the start, 1 at the end
+				factor := reel.SegmentLength() * (1 + copperTempCo*warm) * (1 + p.thins[i]*along)
+				join(at(i, k), at(i, k+1), Rails{p.Reels[i].Plus * factor, p.Reels[i].Minus * factor})
+			}
+		}
+	}
+	for i, j := range r.Joints {
+		join(at(j.From, r.Reels[j.From].Pixels), at(j.To, 1), p.Joints[i])
+	}
+	for i, f := range r.Feeds {
+		join(f.From, f.To, p.warmFeed(i))
+	}
+	for i, s := range p.Supplies {
+		plus, minus := p.pair(run.Place{Kind: run.AtSupply, Index: i})
+		p.net.supply(plus, minus, s.Volts-p.by.Sag*float64(p.step), s.Ohms)
+	}
+	_, ground := p.pair(run.Place{Kind: run.AtSupply})
+	p.net.fixed[ground].diagonal += 1e3 // S, holds the first supply's minus at zero
+	return p.net.solve(p.volts)
+}
+
+// warmFeed returns a feed's resistances with its wire as warm as the copper: its
+// connectors do not follow.
+func (p *Plant) warmFeed(i int) Rails {
+	f := p.Run.Feeds[i]
+	add := f.Ohms / 2 * f.TempCo * (p.Warmth() - 20)
+	return Rails{p.Feeds[i].Plus + add, p.Feeds[i].Minus + add}
+}
+
+// Volts is the true voltage between two points in the step that was set.
+func (p *Plant) Volts(from, to run.Point) float64 { return p.volts[p.node(from)] - p.volts[p.node(to)] }
+
+// Amps is the true current in the plus of a feed, towards the strip.
+func (p *Plant) Amps(feed int) float64 {
+	f, ohms := p.Run.Feeds[feed], p.warmFeed(feed).Plus
+	if math.IsInf(ohms, 1) {
+		return 0
+	}
+	return p.Volts(run.Point{Place: f.From}, run.Point{Place: f.To}) / ohms
+}

@@ -1,0 +1,171 @@
+package plant_test
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/simulate/plant"
+)
+
+var rough = flag.Int("rough", 2, "how many runs of each disturbance, fault and slip to assess")
+
+// tally is what one line of the table counts.
+type tally struct {
+	runs            int
+	held, intervals int // of joints, feeds and reels
+	proven, sound   int // joints below 0.8 of their limit
+	failed          int // of the sound ones
+	passedBad       int // joints above their limit that were passed
+	found, bad      int // joints above 1.5 times their limit, feeds with a third more than stated
+	opens, open     int
+	suspected, good int // readings
+	named, wrong    int
+	times           []time.Duration
+	never           []string // sound joints failed, bad ones passed
+}
+
+func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment) {
+	c.runs++
+	for i, r := range a.Readings {
+		wrong := slices.Contains(x.Wrong, i)
+		c.add(wrong, r.Suspect, &c.named, &c.wrong)
+		c.add(!wrong, r.Suspect, &c.suspected, &c.good)
+	}
+	for _, e := range a.Elements {
+		truth := x.Truth(string(e.Kind), e.Name)
+		if e.Kind == assessment.Supply || e.Rail != assessment.Loop && !single(x, e) {
+			continue
+		}
+		open := math.IsInf(truth, 1)
+		c.add(open, e.Open(), &c.opens, &c.open)
+		c.add(!open, e.Low <= truth && truth <= e.High, &c.held, &c.intervals)
+		if e.Kind == assessment.Feed {
+			stated := x.Run.Feeds[x.Run.FeedIndex(e.Name)].Ohms
+			c.add(!open && truth > 1.3*stated+0.010, e.Verdict == assessment.Fail, &c.found, &c.bad)
+		}
+		if e.Kind != assessment.Joint {
+			continue
+		}
+		c.add(!open && truth > 1.5*e.Limit, e.Verdict == assessment.Fail, &c.found, &c.bad)
+		c.add(truth < 0.8*e.Limit, e.Verdict == assessment.Pass, &c.proven, &c.sound)
+		if truth < 0.8*e.Limit && e.Verdict == assessment.Fail {
+			c.failed++
+			c.never = append(c.never, fmt.Sprintf("%s %s has %.4f Ω and was failed", at, e.Name, truth))
+		}
+		if truth > e.Limit && e.Verdict == assessment.Pass {
+			c.passedBad++
+			c.never = append(c.never, fmt.Sprintf("%s %s has %.4f Ω and was passed", at, e.Name, truth))
+		}
+	}
+}
+
+// single reports whether an element has one conductor: a joint whose plus is cut.
+func single(x *plant.Case, e assessment.Element) bool {
+	for _, j := range x.Run.Joints {
+		if e.Kind == assessment.Joint && j.Name == e.Name {
+			return j.PlusCut && e.Rail == assessment.Minus
+		}
+	}
+	return false
+}
+
+// add counts one of all, if it belongs to them, and whether it is among some.
+func (c *tally) add(belongs, is bool, some, all *int) {
+	if belongs {
+		*all++
+		if is {
+			*some++
+		}
+	}
+}
+
+func part(some, all int) string {
+	if all == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%d/%d", some, all)
+}
+
+const heading = "%-44s %5s %7s %9s %7s %7s %9s %7s %11s %9s %16s"
+
+func (c *tally) String() string {
+	slices.Sort(c.times)
+	median, most := c.times[len(c.times)/2].Milliseconds(), c.times[len(c.times)-1].Milliseconds()
+	return fmt.Sprintf(" %5d %6.1f%% %9s %7d %7d %9s %7s %11s %9s %9d, %5d", c.runs, 100*float64(c.held)/float64(c.intervals),
+		part(c.proven, c.sound), c.failed, c.passedBad, part(c.found, c.bad), part(c.opens, c.open),
+		part(c.suspected, c.good), part(c.named, c.wrong), median, most)
+}
+
+// assess draws and assesses cases of all kinds in turn, as many as can be drawn.
+func (c *tally) assess(t *testing.T, line string, draw func(kind plant.Kind, seed uint64) (*plant.Case, error)) {
+	t.Helper()
+	kinds := plant.Kinds()
+	for seed := uint64(0); c.runs < *rough; seed++ {
+		if seed > uint64(20*(*rough)+100) {
+			t.Fatalf("%s: only %d cases could be drawn", line, c.runs)
+		}
+		// Kinds in turn, by a stride that has no factor in common with their number.
+		kind := kinds[seed*5%uint64(len(kinds))]
+		x, err := draw(kind, seed)
+		if err != nil {
+			t.Fatalf("%s: seed %d: %v", line, seed, err)
+		}
+		if x == nil {
+			continue
+		}
+		at := time.Now()
+		a, err := judge.Make(x.Run, x.Readings)
+		if err != nil {
+			t.Fatalf("%s: %s, seed %d: %v", line, kind.Name, seed, err)
+		}
+		c.times = append(c.times, time.Since(at))
+		c.count(fmt.Sprintf("%s, seed %d:", kind.Name, seed), x, a)
+	}
+	for _, what := range c.never {
+		t.Errorf("%s: %s", line, what)
+	}
+	t.Logf("%-44s%v", line, c)
+}
+
+// What the judgement makes of runs that are rougher than any model of them, drawn by
+// laws that it does not have. One line a disturbance, then one a fault and one a slip of
+// the hand; every second run has a bad joint in the first part.
+func TestRoughRuns(t *testing.T) {
+	t.Logf(heading, "", "runs", "held", "proven", "failed", "passed", "bad", "opens", "good", "wrong", "ms: median, most")
+	t.Logf(heading, "", "", "", "sound", "sound", "bad", "found", "found", "suspected", "named", "")
+	fault := func(seed uint64) plant.Fault {
+		if seed%2 == 0 {
+			return plant.BadJoint
+		}
+		return plant.Sound
+	}
+	for _, d := range plant.Disturbances() {
+		new(tally).assess(t, d.Name, func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+			return plant.Commission(kind, d, fault(seed), plant.NoSlip, seed)
+		})
+	}
+	new(tally).assess(t, "several at once", func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+		d := plant.Several(rand.New(rand.NewPCG(seed, 1)))
+		return plant.Commission(kind, d, fault(seed), plant.NoSlip, seed)
+	})
+	for _, f := range []struct {
+		name  string
+		fault plant.Fault
+	}{{"a joint with one rail open", plant.OpenJoint}, {"a feed with one conductor open", plant.OpenFeed}, {"a feed too thin", plant.ThinFeed}} {
+		new(tally).assess(t, f.name, func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+			return plant.Commission(kind, plant.Plain, f.fault, plant.NoSlip, seed)
+		})
+	}
+	for _, s := range plant.Slips() {
+		new(tally).assess(t, s.String(), func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+			return plant.Commission(kind, plant.Plain, fault(seed), s, seed)
+		})
+	}
+}
