@@ -11,8 +11,14 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	status := cli.Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
-	stop()
+	status := cli.Run(interruptible(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	os.Exit(status)
+}
+
+// interruptible returns a context that the first interrupt or termination ends. The
+// second ends the program, whatever it is doing.
+func interruptible() context.Context {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	return ctx
 }

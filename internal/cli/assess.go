@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"io"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -11,12 +10,14 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
 	"ohmkeep/internal/store"
 )
 
 func newAssess() *cobra.Command {
-	var page, picture, from, element string
+	var from, element string
+	var to outputs
 	var asJSON, skipBad bool
 	c := &cobra.Command{
 		Use:   "assess RUN [READINGS.csv]",
@@ -37,7 +38,7 @@ unproven, 2 the input is wrong.`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := drawable(picture); err != nil {
+			if err := to.check(append(args, from)...); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -52,7 +53,7 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if err := writeAssessment(c, a, page, picture); err != nil {
+			if err := writeAssessment(c, a, &to); err != nil {
 				return err
 			}
 			switch {
@@ -69,8 +70,7 @@ unproven, 2 the input is wrong.`,
 			return verdictStatus(a.Worst())
 		},
 	}
-	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML report with pictures into this file")
-	c.Flags().StringVar(&picture, "picture", "", "draw the resistances against their limits into this .png or .svg file")
+	to.flags(c, "write a self-contained HTML report with pictures into this file", "draw the resistances against their limits into this .png or .svg file")
 	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
 	c.Flags().StringVar(&element, "explain", "", "tell what the verdict on this joint, feed or reel rests on (such as west-north, or joint:west-north)")
 	_ = c.RegisterFlagCompletionFunc("explain", completeElements)
@@ -126,22 +126,12 @@ func stored(c *cobra.Command, s *store.Store, r *run.Run) ([]reading.Reading, er
 	return list, nil
 }
 
-// writeAssessment writes the files asked for and says where they are.
-func writeAssessment(c *cobra.Command, a *assessment.Assessment, page, picture string) error {
-	if page != "" {
-		err := writeFile(page, func(w io.Writer) error { return report.HTML(w, a, report.Options{Made: time.Now()}) })
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(c.ErrOrStderr(), "report: %s\n", page)
+// writeAssessment writes the page and the picture that are asked for.
+func writeAssessment(c *cobra.Command, a *assessment.Assessment, to *outputs) error {
+	if err := to.writePage(c, func(w io.Writer) error { return report.HTML(w, a, pageOptions()) }); err != nil {
+		return err
 	}
-	if picture != "" {
-		if err := drawResistances(picture, a); err != nil {
-			return err
-		}
-		fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", picture)
-	}
-	return nil
+	return to.draw(c, func() *chart.Picture { return chart.Resistances(report.WorstFirst(a.Elements), chart.Wide) })
 }
 
 // verdictStatus is the exit status of a verdict.

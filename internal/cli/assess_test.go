@@ -84,13 +84,13 @@ func TestAssessWritesFiles(t *testing.T) {
 		t.Error(err)
 	}
 	s.do(`ohmkeep assess shelf.toml readings.csv --report other.html --picture shelf.jpg`).refused("shelf.jpg: a picture's file ends in .png or .svg")
-	s.do(`ohmkeep assess shelf.toml readings.csv --report nowhere/shelf.html`).refused("nowhere/shelf.html: no such file or directory")
-	s.do(`ohmkeep assess shelf.toml readings.csv --picture nowhere/shelf.png`).refused("nowhere/shelf.png: no such file or directory")
+	s.do(`ohmkeep assess shelf.toml readings.csv --report nowhere/shelf.html`).refused("nowhere/shelf.html: there is no folder nowhere")
+	s.do(`ohmkeep assess shelf.toml readings.csv --picture nowhere/shelf.png`).refused("nowhere/shelf.png: there is no folder nowhere")
 	s.holds("readings.csv", "shelf.PNG", "shelf.html", "shelf.svg", "shelf.toml")
 	if err := os.Mkdir("folder.html", 0o755); err != nil {
 		t.Fatal(err)
 	}
-	s.do(`ohmkeep assess shelf.toml readings.csv --report folder.html`).refused("folder.html: file exists")
+	s.do(`ohmkeep assess shelf.toml readings.csv --report folder.html`).refused("folder.html: is a directory")
 	s.holds("folder.html", "readings.csv", "shelf.PNG", "shelf.html", "shelf.svg", "shelf.toml")
 }
 

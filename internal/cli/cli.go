@@ -63,9 +63,11 @@ Local codes decide.`,
   ohmkeep predict shelf.toml               # what should it show?
   ohmkeep plan shelf.toml                  # what is worth reading?
   ohmkeep assess shelf.toml readings.csv   # is every joint sound?`,
+		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
+	root.SetVersionTemplate("ohmkeep {{.Version}}\n")
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)

@@ -15,7 +15,8 @@ import (
 )
 
 func newColour() *cobra.Command {
-	var step, at, drawn, from string
+	var step, at, from string
+	var to outputs
 	var asJSON, skipBad bool
 	c := &cobra.Command{
 		Use:     "colour RUN [READINGS.csv]",
@@ -37,7 +38,7 @@ readings leave it open, 2 the input is wrong.`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := drawable(drawn); err != nil {
+			if err := to.check(append(args, from)...); err != nil {
 				return err
 			}
 			r, i, err := loadStep(args[0], step)
@@ -56,11 +57,8 @@ readings leave it open, 2 the input is wrong.`,
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if drawn != "" {
-				if err := draw(drawn, chart.Seen(a, chart.Wide)); err != nil {
-					return err
-				}
-				fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", drawn)
+			if err := to.draw(c, func() *chart.Picture { return chart.Seen(a, chart.Wide) }); err != nil {
+				return err
 			}
 			if asJSON {
 				err = report.ColourJSON(c.OutOrStdout(), a)
@@ -75,7 +73,7 @@ readings leave it open, 2 the input is wrong.`,
 	}
 	c.Flags().StringVar(&step, "step", "", "the step, by its name")
 	c.Flags().StringVar(&at, "at", "", "the pixel to look into, such as west.end; the worst one where it is left out")
-	c.Flags().StringVar(&drawn, "picture", "", "draw the run as people see it into this .png or .svg file")
+	to.flags(c, "", "draw the run as people see it into this .png or .svg file")
 	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")

@@ -13,6 +13,7 @@ import (
 
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/report"
@@ -62,7 +63,7 @@ func runDemo(c *cobra.Command, folder string) error {
 	if err != nil {
 		return err
 	}
-	err = writeFile(f.page, func(w io.Writer) error { return report.HTML(w, a, report.Options{Made: time.Now()}) })
+	err = rewrite(f.page, func(w io.Writer) error { return report.HTML(w, a, pageOptions()) })
 	if err != nil {
 		return err
 	}
@@ -106,8 +107,13 @@ func prepare(c *cobra.Command, folder string) (files, error) {
 			return files{}, reason(err)
 		}
 	}
-	err := writeFile(f.run, func(w io.Writer) error { _, err := w.Write(demo.RunFile); return err })
+	err := rewrite(f.run, func(w io.Writer) error { _, err := w.Write(demo.RunFile); return err })
 	return f, err
+}
+
+// rewrite writes a file of the demonstration over that of an earlier one.
+func rewrite(path string, write func(io.Writer) error) error {
+	return file.Output{Path: path, Kind: file.KindOf(path), Force: true}.Write(write)
 }
 
 // spare refuses a folder whose files no demonstration wrote: somebody's readings
@@ -146,7 +152,7 @@ func keepReadings(c *cobra.Command, d *demo.Demo, f files, progress io.Writer) (
 	if err != nil {
 		return nil, err
 	}
-	return list, writeFile(f.csv, func(w io.Writer) error { return reading.Write(w, list) })
+	return list, rewrite(f.csv, func(w io.Writer) error { return reading.Write(w, list) })
 }
 
 // tellTruth holds what was found against what the simulation knows.

@@ -17,7 +17,8 @@ import (
 )
 
 func newDrift() *cobra.Command {
-	var from, page, file string
+	var from string
+	var to outputs
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "drift RUN",
@@ -41,7 +42,7 @@ but something is unproven, 2 the input is wrong.`,
 			if err := storeNamed(c, from); err != nil {
 				return err
 			}
-			if err := drawable(file); err != nil {
+			if err := to.check(args[0], from); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -52,7 +53,7 @@ but something is unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			if err := writeHistory(c, h, page, file); err != nil {
+			if err := writeHistory(c, h, &to); err != nil {
 				return err
 			}
 			if asJSON {
@@ -67,28 +68,18 @@ but something is unproven, 2 the input is wrong.`,
 		},
 	}
 	c.Flags().StringVar(&from, "store", "", "the store, a file")
-	c.Flags().StringVar(&page, "report", "", "write a self-contained HTML page with a picture and a line a month for each element")
-	c.Flags().StringVar(&file, "picture", "", "draw the element that needs looking at most into this .png or .svg file")
+	to.flags(c, "write a self-contained HTML page with a picture and a line a month for each element", "draw the element that needs looking at most into this .png or .svg file")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
 }
 
-// writeHistory writes the files asked for and says where they are.
-func writeHistory(c *cobra.Command, h *history.History, page, file string) error {
-	if page != "" {
-		err := writeFile(page, func(w io.Writer) error { return report.DriftHTML(w, h, report.Options{Made: time.Now()}) })
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(c.ErrOrStderr(), "report: %s\n", page)
+// writeHistory writes the page and the picture that are asked for.
+func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
+	err := to.writePage(c, func(w io.Writer) error { return report.DriftHTML(w, h, pageOptions()) })
+	if err != nil || len(h.Series) == 0 {
+		return err
 	}
-	if file != "" && len(h.Series) > 0 {
-		if err := draw(file, chart.Years(report.GravestFirst(h.Series)[0], chart.Wide)); err != nil {
-			return err
-		}
-		fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", file)
-	}
-	return nil
+	return to.draw(c, func() *chart.Picture { return chart.Years(report.GravestFirst(h.Series)[0], chart.Wide) })
 }
 
 // storedHistory folds all that a store holds of a run.

@@ -3,10 +3,8 @@ package cli
 import (
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"ohmkeep/internal/fault"
 )
@@ -25,29 +23,6 @@ func reason(err error) error {
 func exists(path string) error {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return fault.Fault{File: path, Text: "there is no such store", Hint: "name the one that the readings are in"}
-	}
-	return nil
-}
-
-// writeFile writes a file whole or not at all: a temporary neighbour is renamed.
-func writeFile(path string, write func(io.Writer) error) error {
-	file, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return fmt.Errorf("%s: %w", path, fault.Cause(err))
-	}
-	defer os.Remove(file.Name()) // gone already after the rename
-	err = write(file)
-	if err == nil {
-		err = file.Chmod(0o644)
-	}
-	if closing := file.Close(); err == nil {
-		err = closing
-	}
-	if err == nil {
-		err = os.Rename(file.Name(), path)
-	}
-	if err != nil {
-		return fmt.Errorf("%s: %w", path, fault.Cause(err))
 	}
 	return nil
 }

@@ -6,12 +6,12 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"os"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -82,23 +82,16 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 	return set.Readings, nil
 }
 
-// openReadings opens a CSV file; "-" is standard input. Of what cannot be read twice
-// all is held.
+// openReadings opens a CSV file; "-" is standard input, which is held in memory because
+// it cannot be read twice.
 func openReadings(c *cobra.Command, path string) (src io.ReadSeekCloser, name string, err error) {
 	if path == "-" {
-		all, err := io.ReadAll(c.InOrStdin())
-		return held{bytes.NewReader(all)}, "standard input", err
+		const stdin = "standard input"
+		all, err := file.ReadAll(stdin, c.InOrStdin(), file.MaxStream)
+		return held{bytes.NewReader(all)}, stdin, err
 	}
-	file, err := os.Open(path)
-	if err != nil {
-		return nil, "", reason(err)
-	}
-	if info, err := file.Stat(); err == nil && info.Mode().IsRegular() {
-		return file, path, nil
-	}
-	defer file.Close()
-	all, err := io.ReadAll(file)
-	return held{bytes.NewReader(all)}, path, reason(err)
+	src, err = file.Open(path, file.MaxReadings)
+	return src, path, err
 }
 
 // held is a text in memory, as a file.

@@ -4,19 +4,19 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/run/scaffold"
 )
 
 func newNew() *cobra.Command {
 	o := scaffold.Usual()
 	var out, fed, reels string
-	var ask bool
+	var ask, force bool
 	c := &cobra.Command{
 		Use:   "new",
 		Short: "Write a commented run file from a few flags or questions",
@@ -46,10 +46,7 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 			if out == "" {
 				return scaffold.Write(c.OutOrStdout(), o)
 			}
-			if _, err := os.Stat(out); err == nil {
-				return fmt.Errorf("%s: exists already; name another file, or remove it first", out)
-			}
-			if err := writeFile(out, func(w io.Writer) error { return scaffold.Write(w, o) }); err != nil {
+			if err := (file.Output{Path: out, Kind: file.RunFile, Force: force}).Write(func(w io.Writer) error { return scaffold.Write(w, o) }); err != nil {
 				return err
 			}
 			fmt.Fprintf(c.ErrOrStderr(), "run file: %s\nnext: ohmkeep predict %s\n", out, out)
@@ -58,6 +55,7 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 	}
 	f := c.Flags()
 	f.StringVar(&out, "out", "", "write into this new file")
+	addForce(c, &force)
 	f.BoolVar(&ask, "ask", false, "ask for each answer")
 	f.StringVar(&o.Name, "name", o.Name, "name of the run")
 	f.Float64Var(&o.Volts, "volts", o.Volts, "volts that the strip is rated at")

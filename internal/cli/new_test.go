@@ -26,12 +26,12 @@ func TestNewKeepsWhatIsThere(t *testing.T) {
 	s := newSession(t)
 	s.do(`ohmkeep new --out shelf.toml`).exits(Passes).says("run file: shelf.toml", "next: ohmkeep predict shelf.toml")
 	first := s.content("shelf.toml")
-	s.do(`ohmkeep new --volts 12 --out shelf.toml`).refused("shelf.toml: exists already")
+	s.do(`ohmkeep new --volts 12 --out shelf.toml`).refused("shelf.toml: is a run file that is there already")
 	if s.content("shelf.toml") != first {
 		t.Error("the run file is another one")
 	}
-	s.do(`ohmkeep new --out .`).refused(".: exists already")
-	s.do(`ohmkeep new --out no/shelf.toml`).refused("no/shelf.toml: no such file or directory")
+	s.do(`ohmkeep new --out .`).refused(".: is a directory")
+	s.do(`ohmkeep new --out no/shelf.toml`).refused("no/shelf.toml: there is no folder no")
 	s.holds("shelf.toml")
 }
 

@@ -8,11 +8,13 @@ import (
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/network/prediction"
+	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
 )
 
 func newPredict() *cobra.Command {
-	var step, picture string
+	var step string
+	var to outputs
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "predict RUN",
@@ -26,7 +28,7 @@ Without --step it takes the design step, or the only step.`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := drawable(picture); err != nil {
+			if err := to.check(args[0]); err != nil {
 				return err
 			}
 			r, i, err := loadStep(args[0], step)
@@ -37,11 +39,8 @@ Without --step it takes the design step, or the only step.`,
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if picture != "" {
-				if err := drawPrediction(picture, p); err != nil {
-					return err
-				}
-				fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", picture)
+			if err := to.draw(c, func() *chart.Picture { return chart.Predicted(p, chart.Wide) }); err != nil {
+				return err
 			}
 			if asJSON {
 				return report.PredictJSON(c.OutOrStdout(), p)
@@ -50,7 +49,7 @@ Without --step it takes the design step, or the only step.`,
 		},
 	}
 	c.Flags().StringVar(&step, "step", "", "the step, by its name")
-	c.Flags().StringVar(&picture, "picture", "", "draw the volts along the run into this .png or .svg file")
+	to.flags(c, "", "draw the volts along the run into this .png or .svg file")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 	return c

@@ -78,7 +78,7 @@ func TestPredictDraws(t *testing.T) {
 		t.Error("the picture is not whole")
 	}
 	s.do(`ohmkeep predict shelf.toml --picture volts`).refused("volts: a picture's file ends in .png or .svg")
-	s.do(`ohmkeep predict shelf.toml --picture no/volts.png`).refused("no/volts.png: no such file or directory")
+	s.do(`ohmkeep predict shelf.toml --picture no/volts.png`).refused("no/volts.png: there is no folder no")
 	s.holds("shelf.toml", "volts.png", "volts.svg")
 }
 

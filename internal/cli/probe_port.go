@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -40,6 +41,20 @@ type found struct {
 	profile *profile.Profile
 	opener  *probe.Opener
 	lasting time.Duration
+}
+
+// inputs are the files that hearing it reads beside the run file.
+func (f *found) inputs() []string {
+	paths := []string{f.Profile} // a shipped one is no file
+	if name, ok := strings.CutPrefix(f.Port, probe.Transcript); ok {
+		paths = append(paths, name)
+	}
+	for i, path := range paths {
+		if !filepath.IsAbs(path) {
+			paths[i] = filepath.Join(f.opener.Dir, path)
+		}
+	}
+	return paths
 }
 
 func (f *found) open(ctx context.Context, o instrument.Options) (instrument.Instrument, error) {

@@ -2,16 +2,15 @@ package cli
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/transcript"
@@ -21,6 +20,7 @@ import (
 func newProbeRecord() *cobra.Command {
 	var at portFlags
 	var out string
+	var force bool
 	c := &cobra.Command{
 		Use:   "record [RUN PROBE] --out FILE",
 		Short: "Write what a port says into a transcript",
@@ -44,21 +44,23 @@ does not open.`,
 			if found.profile.Kind == profile.Hwmon {
 				return callFault(c, "profile %s has no wire: what the kernel's files say is not recorded", found.profile.Name)
 			}
-			return recordProbe(c, found, out)
+			return recordProbe(c, found, out, force, append(found.inputs(), args[:min(1, len(args))]...))
 		},
 	}
 	at.add(c, 60, "how long to listen or ask; it can be stopped before")
-	c.Flags().StringVar(&out, "out", "", "the transcript to write, which must not exist; - is standard output")
+	c.Flags().StringVar(&out, "out", "", "the transcript to write; - is standard output")
+	addForce(c, &force)
 	return c
 }
 
-func recordProbe(c *cobra.Command, at *found, path string) error {
+func recordProbe(c *cobra.Command, at *found, path string, force bool, inputs []string) error {
 	var out io.WriteCloser = nopCloser{c.OutOrStdout()}
 	if path != "-" {
-		made, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-		if errors.Is(err, fs.ErrExist) {
-			return fault.Fault{File: path, Text: "is there already", Hint: "name another file"}
-		} else if err != nil {
+		if err := (file.Output{Path: path, Kind: file.Transcript, Force: force, Inputs: inputs}).Check(); err != nil {
+			return err
+		}
+		made, err := os.Create(path)
+		if err != nil {
 			return reason(err)
 		}
 		out = made

@@ -16,7 +16,7 @@ func TestRecordAndReplay(t *testing.T) {
 	port := sensor(t)
 	s.write("quick.toml", plain)
 	s.do(`ohmkeep probe record --profile quick.toml --port `+port+` --seconds 0.2 --out board.txt`).exits(Passes).says("board.txt: ", " lines, 0 bad")
-	s.do(`ohmkeep probe record --profile quick.toml --port ` + port + ` --seconds 0.2 --out board.txt`).refused("board.txt: is there already (name another file)")
+	s.do(`ohmkeep probe record --profile quick.toml --port ` + port + ` --seconds 0.2 --out board.txt`).refused("board.txt: is a transcript that is there already (name another file, or replace it with --force)")
 	if text := s.content("board.txt"); !strings.Contains(text, "# profile: quick.toml\n") || !strings.Contains(text, ` < "1,1.2500,A\n"`) {
 		t.Error(text)
 	}
@@ -29,6 +29,8 @@ func TestRecordAndReplay(t *testing.T) {
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \"transcript:board.txt\"\n"+
 		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
 	s.do(`ohmkeep probe check shelf.toml board --seconds 0.2`).exits(Passes).prints("quick on transcript:board.txt", "1 current 1.2500 A (")
+	s.do(`ohmkeep probe record shelf.toml board --seconds 0.1 --out board.txt --force`).refused("board.txt: is read by the same call (name another file)")
+	s.do(`ohmkeep probe record shelf.toml board --seconds 0.1 --out quick.toml --force`).refused("quick.toml: is read by the same call (name another file)")
 	s.do(`ohmkeep survey shelf.toml --store x.db`).refused("shelf.toml: probe board: port: transcript:board.txt measures nothing (a survey reads devices)")
 }
 

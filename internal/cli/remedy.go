@@ -17,9 +17,10 @@ import (
 
 // whatIf is the flags that repair and limit share.
 type whatIf struct {
-	step, wire, from, picture string
-	far, watts, data          float64
-	asJSON, skipBad           bool
+	step, wire, from string
+	far, watts, data float64
+	asJSON, skipBad  bool
+	to               outputs
 }
 
 func (w *whatIf) flags(c *cobra.Command) {
@@ -102,7 +103,7 @@ meets them all stands first, the cheapest of it first.
 			if err != nil {
 				return err
 			}
-			if err := drawable(w.picture); err != nil {
+			if err := w.to.check(append(args, w.from)...); err != nil {
 				return err
 			}
 			r, i, err := loadStep(args[0], w.step)
@@ -118,12 +119,11 @@ meets them all stands first, the cheapest of it first.
 			if err != nil {
 				return fmt.Errorf("%s: step %q: %w", args[0], step.Name, err)
 			}
-			if w.picture != "" {
-				if err := draw(w.picture, chart.Gains("The highest safe limiter, by repair", "A, as the controller counts",
-					"the design step needs", p.Mix.Limiter(r.Run, p.Level), report.Gains(p), chart.Wide)); err != nil {
-					return err
-				}
-				fmt.Fprintf(c.ErrOrStderr(), "picture: %s\n", w.picture)
+			if err := w.to.draw(c, func() *chart.Picture {
+				return chart.Gains("The highest safe limiter, by repair", "A, as the controller counts",
+					"the design step needs", p.Mix.Limiter(r.Run, p.Level), report.Gains(p), chart.Wide)
+			}); err != nil {
+				return err
 			}
 			if w.asJSON {
 				err = report.RepairJSON(c.OutOrStdout(), p)
@@ -137,7 +137,7 @@ meets them all stands first, the cheapest of it first.
 		},
 	}
 	w.flags(c)
-	c.Flags().StringVar(&w.picture, "picture", "", "draw what each repair wins into this .png or .svg file")
+	w.to.flags(c, "", "draw what each repair wins into this .png or .svg file")
 	return c
 }
 

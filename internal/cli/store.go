@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store"
 )
@@ -136,10 +137,12 @@ type storeCheck struct {
 }
 
 func newStoreBackup() *cobra.Command {
-	return &cobra.Command{
-		Use:     "backup STORE COPY",
-		Short:   "Copy a store while others go on writing to it",
-		Long:    "Backup replaces an older copy of the same name when the new one is whole and on disk.",
+	var force bool
+	c := &cobra.Command{
+		Use:   "backup STORE COPY",
+		Short: "Copy a store while others go on writing to it",
+		Long: `Backup replaces an older copy of the same name when the new one is whole and on disk. It
+replaces no other file, nor a store that is in use.`,
 		Example: `  ohmkeep store backup shelf.db shelf-copy.db`,
 		Args:    exactly("STORE", "COPY"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -148,6 +151,10 @@ func newStoreBackup() *cobra.Command {
 				return err
 			}
 			defer s.Close()
+			copied := file.Output{Path: args[1], Kind: file.Store, Force: force, Inputs: args[:1]}
+			if err := copied.Check(); err != nil {
+				return err
+			}
 			if err := s.Backup(c.Context(), args[1]); err != nil {
 				return err
 			}
@@ -159,6 +166,8 @@ func newStoreBackup() *cobra.Command {
 			return nil
 		},
 	}
+	addForce(c, &force)
+	return c
 }
 
 func newStoreCompact() *cobra.Command {

@@ -113,8 +113,8 @@ func TestStoreCare(t *testing.T) {
 	if got := s.do(`ohmkeep export shelf.toml --store copy.db`).exits(Passes).out; got != before {
 		t.Errorf("the copy exports\n%s\nwant\n%s", got, before)
 	}
-	s.do(`ohmkeep store backup shelf.db shelf.db`).refused("a store is not copied onto itself")
-	s.do(`ohmkeep store backup shelf.db .`).refused("this is not a file")
+	s.do(`ohmkeep store backup shelf.db shelf.db`).refused("shelf.db: is read by the same call")
+	s.do(`ohmkeep store backup shelf.db .`).refused(".: is a directory")
 	s.do(`ohmkeep store check none.db`).refused("none.db: there is no such store")
 	s.do(`ohmkeep store check readings.csv`).refused("readings.csv: this is not a store")
 

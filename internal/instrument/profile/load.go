@@ -2,11 +2,11 @@ package profile
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
 	"ohmkeep/probes"
 )
 
@@ -33,9 +33,9 @@ func Load(name, dir string) (*Profile, error) {
 		if !filepath.IsAbs(path) {
 			path = filepath.Join(dir, path)
 		}
-		src, err := os.ReadFile(path)
+		src, err := file.Read(path, file.MaxRunFile)
 		if err != nil {
-			return nil, fmt.Errorf("profile: %w", err)
+			return nil, err
 		}
 		return Parse(path, src)
 	}

@@ -13,26 +13,26 @@ package runfile
 
 import (
 	"fmt"
-	"os"
 
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/toml"
 )
 
-// Load reads a run file. Its error is the file system's or a fault.List.
+// Load reads a run file. Its error names the file, or is a fault.List.
 func Load(path string) (*run.Run, error) {
-	src, err := os.ReadFile(path)
+	src, err := file.Read(path, file.MaxRunFile)
 	if err != nil {
-		return nil, fmt.Errorf("run file: %w", err)
+		return nil, err
 	}
 	return Parse(path, src)
 }
 
-// Parse reads the bytes of a run file; file is its name, for messages. Its error
+// Parse reads the bytes of a run file; name is the file's, for messages. Its error
 // is a fault.List.
-func Parse(file string, src []byte) (*run.Run, error) {
-	root := toml.Parse(file, src)
-	r := &reader{root: root, run: &run.Run{File: file}}
+func Parse(name string, src []byte) (*run.Run, error) {
+	root := toml.Parse(name, src)
+	r := &reader{root: root, run: &run.Run{File: name}}
 	r.readAll()
 	root.Done()
 	if !root.Damaged() {

@@ -19,6 +19,7 @@ import (
 
 	"github.com/wcharczuk/go-chart/v2"
 
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/text/printable"
 )
 
@@ -55,8 +56,8 @@ func (p *Picture) SVG(w io.Writer) error {
 	// No reader has the font that the text was measured with; these are as wide.
 	svg := strings.ReplaceAll(drawn.String(), "font-family:'Roboto Medium',sans-serif",
 		"font-family:Roboto,Arial,Helvetica,sans-serif")
-	svg = strings.Replace(svg, "<svg ", fmt.Sprintf(`<svg role="img" aria-label="%s" width="%.0f" height="%.0f" `,
-		html.EscapeString(printable.Short(p.title, 200)), p.width, p.height), 1)
+	svg = strings.Replace(svg, "<svg ", fmt.Sprintf(`<svg data-generator="%s" role="img" aria-label="%s" width="%.0f" height="%.0f" `,
+		file.PictureMark, html.EscapeString(printable.Short(p.title, 200)), p.width, p.height), 1)
 	_, err = io.WriteString(w, svg)
 	return err
 }
@@ -70,7 +71,7 @@ func (p *Picture) PNG(w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	_, err = drawn.WriteTo(w)
+	_, err = w.Write(marked(drawn.Bytes()))
 	return err
 }
 

@@ -39,11 +39,12 @@ type driftPart struct {
 func DriftHTML(w io.Writer, h *history.History, o Options) error {
 	headline, verdict := driftHeadline(h)
 	data := struct {
-		Style                       template.CSS
-		Name, Made, Headline, Class string
-		Cautions                    []string
-		Parts                       []driftPart
-	}{Style: template.CSS(style), Name: printable.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Cautions: cautions}
+		Style               template.CSS
+		Name, Made, Program string
+		Headline, Class     string
+		Cautions            []string
+		Parts               []driftPart
+	}{Style: template.CSS(style), Name: printable.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Program: o.Program, Cautions: cautions}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
 	}

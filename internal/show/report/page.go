@@ -27,7 +27,8 @@ var page = template.Must(template.New("page").Parse(pageText))
 
 // Options are what a page says that the assessment does not know.
 type Options struct {
-	Made time.Time // when the page was made; the zero time is left out
+	Made    time.Time // when the page was made; the zero time is left out
+	Program string    // version of the program that made it; may be left out
 }
 
 // drawing is one picture, laid out for a page and for a phone.
@@ -49,19 +50,20 @@ func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
 	text, class := headline(a)
 	verdict, rest, _ := strings.Cut(text, ": ")
 	data := struct {
-		Style                            template.CSS
-		Name, Made, Verdict, Rest, Class string
-		Alarm                            string
-		Actions                          []action
-		Cautions, Assumptions            []string
-		Findings                         []assessment.Finding
-		Drawings                         []drawing
-		Lines                            []line
-		Assumed                          bool
-		Readings                         []readingRow
+		Style                 template.CSS
+		Name, Made, Program   string
+		Verdict, Rest, Class  string
+		Alarm                 string
+		Actions               []action
+		Cautions, Assumptions []string
+		Findings              []assessment.Finding
+		Drawings              []drawing
+		Lines                 []line
+		Assumed               bool
+		Readings              []readingRow
 	}{
 		Style: template.CSS(style), Name: printable.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
-		Alarm: alarm(a), Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
+		Program: o.Program, Alarm: alarm(a), Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
 	}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")

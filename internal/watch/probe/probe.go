@@ -11,7 +11,6 @@ package probe
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -19,6 +18,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/transcript"
@@ -85,12 +85,12 @@ func (op *Opener) read(name string) (*transcript.Transcript, error) {
 
 // ReadTranscript reads a transcript's file.
 func ReadTranscript(path string) (*transcript.Transcript, error) {
-	file, err := os.Open(path)
+	src, err := file.Open(path, file.MaxTranscript)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, fault.Cause(err))
+		return nil, err
 	}
-	defer file.Close()
-	return transcript.Read(path, file)
+	defer src.Close()
+	return transcript.Read(path, src)
 }
 
 // shunted refuses a channel's shunt where the device's currents are not known to
