@@ -45,7 +45,7 @@ var rooms = map[string]map[string]string{
 	"run": {".": "colour conductor", "colour": "", "conductor": "", "runfile": ". colour conductor toml",
 		"scaffold": "conductor runfile", "toml": ""},
 	"reading": {".": "openmetrics", "openmetrics": ""},
-	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "pixel": "", "prediction": "ladder pixel"},
+	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "limits": "", "pixel": "", "prediction": "ladder limits pixel"},
 	"result":  {"assessment": "", "history": "assessment", "verdict": "assessment"},
 	"instrument": {".": "hwmon lines port profile scpi", "hwmon": "", "lines": "profile register", "port": "profile",
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},

@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/light"
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -101,18 +102,19 @@ func (m *maker) see() error {
 	return nil
 }
 
-// beyond tells which limits a pixel is beyond.
-func (m *maker) beyond(p Pixel) (colour, dim bool) {
-	return p.Shift > m.run.Limits.ColourShift, p.Dimming() > m.run.Limits.Dimming
+// used is how far a pixel uses up the limits of colour and brightness.
+func (m *maker) used(reel, pixel int, p Pixel) (colour, dim limits.Utilisation) {
+	return limits.OfColour(m.run, reel, pixel, p.Shift), limits.OfBrightness(m.run, reel, pixel, p.Dimming())
 }
 
 // findPlaces finds the stretches beyond a limit, and what the run shows in all.
 func (m *maker) findPlaces() {
 	anyColour, anyDim := false, false
-	for _, reel := range m.out.Reels {
+	for i, reel := range m.out.Reels {
 		var open *Stretch
 		for k, p := range reel.Pixels {
-			colour, dim := m.beyond(p)
+			shift, lost := m.used(i, k+1, p)
+			colour, dim := !shift.Holds(), !lost.Holds()
 			anyColour, anyDim = anyColour || colour, anyDim || dim
 			if open != nil && (open.Colour != colour || open.Dim != dim) {
 				open = nil
@@ -146,7 +148,8 @@ func (m *maker) worst() run.Place {
 	most, least := -1.0, math.Inf(1)
 	for i, reel := range m.out.Reels {
 		for k, p := range reel.Pixels {
-			far := math.Max(p.Shift/m.run.Limits.ColourShift, p.Dimming()/m.run.Limits.Dimming)
+			colour, dim := m.used(i, k+1, p)
+			far := math.Max(colour.Ratio(), dim.Ratio())
 			volts := p.Volts / m.run.Reels[i].Strip.Volts
 			if far > most+1e-9 || far > most-1e-9 && volts < least-1e-12 {
 				most, least = math.Max(most, far), volts
@@ -159,11 +162,14 @@ func (m *maker) worst() run.Place {
 
 // judge holds the worst spot's intervals against the limits.
 func (m *maker) judge() {
-	limits, w := m.run.Limits, m.out.Worst
+	w := m.out.Worst
+	holds := func(shift, lost float64) bool {
+		return limits.OfColour(m.run, w.Place.Index, w.Place.Pixel, shift).Holds() && limits.OfBrightness(m.run, w.Place.Index, w.Place.Pixel, lost).Holds()
+	}
 	switch {
-	case w.Shift.Low > limits.ColourShift || w.Dimming.Low > limits.Dimming:
+	case !holds(w.Shift.Low, w.Dimming.Low):
 		m.out.Verdict = assessment.Fail
-	case w.Shift.High > limits.ColourShift || w.Dimming.High > limits.Dimming:
+	case !holds(w.Shift.High, w.Dimming.High):
 		m.out.Verdict = assessment.Unproven
 	default:
 		m.out.Verdict = assessment.Pass

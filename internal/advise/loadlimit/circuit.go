@@ -7,6 +7,7 @@ import (
 
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/light"
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 )
@@ -14,7 +15,7 @@ import (
 // Circuit tries loads on a run. It is for one goroutine.
 type Circuit struct {
 	is     Condition
-	limits Limits
+	allow  Allowances
 	mix    Mix
 	solver *ladder.Solver
 	loads  []pixel.Load
@@ -33,11 +34,11 @@ type State struct {
 	LeastVolt    float64 // V, the lowest pair of any pixel
 	Reel         string  // where that is
 	Pixel        int
-	Utilisations [criteria]Utilisation
+	Utilisations [limits.Criteria]limits.Utilisation
 }
 
 // Worst is the criterion that uses up the most of its limit.
-func (s *State) Worst() Utilisation {
+func (s *State) Worst() limits.Utilisation {
 	worst := s.Utilisations[0]
 	for _, u := range s.Utilisations[1:] {
 		if u.Ratio() > worst.Ratio() {
@@ -52,13 +53,13 @@ func (s *State) Holds() bool { worst := s.Worst(); return worst.Holds() }
 
 // New wires up a run that shows a colour. The error tells that no supply reaches a
 // part of it.
-func New(is Condition, mix Mix, limits Limits) (*Circuit, error) {
+func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
 	net, err := ladder.New(is.Run)
 	if err != nil {
 		return nil, err
 	}
 	r := is.Run
-	c := &Circuit{is: is, limits: limits.withDefaults(), mix: mix, solver: net.NewSolver(),
+	c := &Circuit{is: is, allow: allow.withDefaults(), mix: mix, solver: net.NewSolver(),
 		loads: make([]pixel.Load, len(r.Reels)), lights: make([]light.Law, len(r.Reels))}
 	longest := 0
 	for _, reel := range r.Reels {
@@ -95,9 +96,9 @@ func (c *Circuit) Solve(level float64) (*State, error) {
 	s := &c.state
 	*s = State{Level: level, Limiter: c.mix.Limiter(r, level), LeastVolt: math.Inf(1)}
 	for i := range s.Utilisations {
-		s.Utilisations[i].Criterion = Criterion(i)
+		s.Utilisations[i].Criterion = limits.Criterion(i)
 	}
-	s.Utilisations[Colour].Limit, s.Utilisations[Brightness].Limit = r.Limits.ColourShift, r.Limits.Dimming
+	s.Utilisations[limits.Colour].Limit, s.Utilisations[limits.Brightness].Limit = r.Limits.ColourShift, r.Limits.Dimming
 	err := c.solver.Solve(&c.is.Parameters, c.loads)
 	switch {
 	case c.fresh && errors.Is(err, ladder.ErrDiverged):
@@ -110,7 +111,7 @@ func (c *Circuit) Solve(level float64) (*State, error) {
 		amps := c.solver.SupplyAmps(i)
 		if hangs(r, i) {
 			s.Amps += amps
-			s.most(Supply, x.Name, 0, math.Abs(amps), continuous*x.Amps)
+			s.most(limits.OfSupply(x, amps))
 		}
 	}
 	c.feeds()
@@ -126,11 +127,11 @@ func (c *Circuit) Solve(level float64) (*State, error) {
 // their volts fall, until they drop out.
 func (c *Circuit) runsAway() {
 	s := &c.state
-	for _, reel := range c.is.Run.Reels {
+	for i, reel := range c.is.Run.Reels {
 		if reel.Strip.Driver == run.Regulated {
 			s.LeastVolt, s.Reel, s.Pixel = 0, reel.Name, 1
-			s.most(SteadyState, reel.Name, 1, math.Max(c.minimum(&reel), 1e-3), 1e-3)
-			s.most(Brightness, reel.Name, 1, 1, s.Utilisations[Brightness].Limit)
+			s.most(steady(reel.Name, 1, math.Max(c.minimum(&reel), 1e-3), 0))
+			s.most(limits.OfBrightness(c.is.Run, i, 1, 1))
 		}
 	}
 }

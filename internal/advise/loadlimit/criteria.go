@@ -3,13 +3,13 @@ package loadlimit
 import (
 	"math"
 
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/run"
 )
 
-// most keeps the use that is nearest to its limit.
-func (s *State) most(c Criterion, subject string, pixel int, value, limit float64) {
-	u := Utilisation{Criterion: c, Subject: subject, Pixel: pixel, Value: value, Limit: limit}
-	if have := &s.Utilisations[c]; have.Subject == "" || u.Ratio() > have.Ratio() {
+// most keeps of each criterion the part of the run that is nearest to its limit.
+func (s *State) most(u limits.Utilisation) {
+	if have := &s.Utilisations[u.Criterion]; have.Subject == "" || u.Ratio() > have.Ratio() {
 		*have = u
 	}
 }
@@ -19,13 +19,13 @@ func (c *Circuit) feeds() {
 	for i, f := range r.Feeds {
 		plus, minus := c.solver.FeedAmps(i, run.Plus), c.solver.FeedAmps(i, run.Minus)
 		p := c.is.Parameters.Feeds[i]
-		s.most(FeedDrop, f.Name, 0, math.Abs(drop(plus, p.Plus)+drop(minus, p.Minus)), r.Limits.FeedDrop*r.SupplyOf(i).Volts)
+		s.most(limits.OfFeedDrop(r, i, math.Abs(drop(plus, p.Plus)+drop(minus, p.Minus))))
 		amps := math.Max(math.Abs(plus), math.Abs(minus))
 		if f.Fuse > 0 {
-			s.most(Fuse, f.Name, 0, amps, f.Fuse)
+			s.most(limits.OfFuse(f, amps))
 		}
 		if f.Ampacity > 0 {
-			s.most(Ampacity, f.Name, 0, amps, f.Ampacity)
+			s.most(limits.OfWire(f, amps))
 		}
 	}
 }
@@ -43,7 +43,7 @@ func (c *Circuit) joints() {
 		plus, minus := c.solver.JointAmps(i, run.Plus), c.solver.JointAmps(i, run.Minus)
 		p := c.is.Parameters.Joints[i]
 		watts := plus*drop(plus, p.Plus) + minus*drop(minus, p.Minus)
-		c.state.most(JointHeat, j.Name, 0, watts, c.limits.JointWatts)
+		c.state.most(limits.OfJointHeat(j, watts, c.allow.JointWatts))
 	}
 }
 
@@ -74,11 +74,11 @@ func (c *Circuit) reel(i int) {
 		s.LeastVolt, s.Reel, s.Pixel = least, reel.Name, at+1
 	}
 	if knee := c.minimum(reel); knee > 0 {
-		s.most(SteadyState, reel.Name, at+1, knee, math.Max(least, 1e-3))
+		s.most(steady(reel.Name, at+1, knee, least))
 	}
 	if least >= shine.Flat() || shine.Dark() {
-		s.most(Colour, reel.Name, at+1, 0, s.Utilisations[Colour].Limit)
-		s.most(Brightness, reel.Name, at+1, 0, s.Utilisations[Brightness].Limit)
+		s.most(limits.OfColour(c.is.Run, i, at+1, 0))
+		s.most(limits.OfBrightness(c.is.Run, i, at+1, 0))
 	} else {
 		shift, lost, where, dimmest := 0.0, 0.0, at, at
 		for k := range plus {
@@ -90,11 +90,11 @@ func (c *Circuit) reel(i int) {
 				lost, dimmest = d, k
 			}
 		}
-		s.most(Colour, reel.Name, where+1, shift, s.Utilisations[Colour].Limit)
-		s.most(Brightness, reel.Name, dimmest+1, lost, s.Utilisations[Brightness].Limit)
+		s.most(limits.OfColour(c.is.Run, i, where+1, shift))
+		s.most(limits.OfBrightness(c.is.Run, i, dimmest+1, lost))
 	}
-	if reel.Strip.Volts <= logicVolts && tight > 0 {
-		c.high(reel.Name, tight+1, plus[tight-1], plus[tight], minus[tight])
+	if tight > 0 && limits.LogicFollowsStrip(reel.Strip) {
+		s.most(limits.OfData(reel.Name, tight+1, plus[tight-1], plus[tight], minus[tight]))
 	}
 }
 
@@ -112,14 +112,9 @@ func (c *Circuit) minimum(reel *run.Reel) float64 {
 	return knee
 }
 
-// high compares what a pixel takes for a high with what the output before it gives,
-// both above the pixel's own minus.
-func (c *Circuit) high(reel string, pixel int, sent, plus, minus float64) {
-	if gives := sent - minus; gives > 0 {
-		c.state.most(DataLevel, reel, pixel, highLevel*(plus-minus), gives)
-	} else {
-		c.state.most(DataLevel, reel, pixel, 2, 1) // nothing arrives at all
-	}
+// steady is the volts that a regulated pixel needs against those that it has.
+func steady(reel string, pixel int, needs, has float64) limits.Utilisation {
+	return limits.Utilisation{Criterion: limits.SteadyState, Subject: reel, Pixel: pixel, Value: needs, Limit: math.Max(has, 1e-3)}
 }
 
 // data looks at the first pixel of each reel, which the last pixel of the reel
@@ -130,16 +125,16 @@ func (c *Circuit) data() {
 		return c.solver.Potential(run.Point{Place: run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}, Rail: rail})
 	}
 	for i, reel := range r.Reels {
-		if reel.Strip.Volts > logicVolts {
+		if !limits.LogicFollowsStrip(reel.Strip) {
 			continue
 		}
-		sent := c.limits.DataVolts
+		sent := c.allow.DataVolts
 		if reel.Follows >= 0 {
-			if r.Reels[reel.Follows].Strip.Volts > logicVolts {
+			if !limits.LogicFollowsStrip(r.Reels[reel.Follows].Strip) {
 				continue
 			}
 			sent = end(reel.Follows, r.Reels[reel.Follows].Pixels, run.Plus)
 		}
-		c.high(reel.Name, 1, sent, end(i, 1, run.Plus), end(i, 1, run.Minus))
+		c.state.most(limits.OfData(reel.Name, 1, sent, end(i, 1, run.Plus), end(i, 1, run.Minus)))
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"testing"
 
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 )
@@ -58,11 +59,11 @@ func parse(t testing.TB, file string) *run.Run {
 	return r
 }
 
-func circuit(t testing.TB, file string, limits Limits) *Circuit {
+func circuit(t testing.TB, file string, allow Allowances) *Circuit {
 	t.Helper()
 	r := parse(t, file)
 	mix, _ := MixOf(r.Steps[0])
-	c, err := New(Stated(r), mix, limits)
+	c, err := New(Stated(r), mix, allow)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,21 +80,21 @@ func TestEachCriterionBindsWhereOhmsLawSays(t *testing.T) {
 	for _, c := range []struct {
 		name      string
 		file      string
-		limits    Limits
-		criterion Criterion
+		allow     Allowances
+		criterion limits.Criterion
 		subject   string
 		want      float64
 	}{
 		{"drop of 3 % of 5.1 V over 51 mΩ", base(copper, strong, "milliohms = 51", "\n[limits]\nfeed_drop_percent = 3\ncolour_shift = 1\ndimming_percent = 100"),
-			Limits{JointWatts: 9}, FeedDrop, "near", level(3)},
-		{"fuse of 2 A", base(copper, strong, "milliohms = 1\nfuse_amps = 2", lax), Limits{JointWatts: 9}, Fuse, "near", level(2)},
-		{"0.5 mm² is rated 3 A (IEC 60335-1 Table 11)", base(copper, strong, `metres = 0.1
-conductor = "0.5 mm2"`, lax), Limits{JointWatts: 9}, Ampacity, "near", level(3)},
-		{"80 % of 2.5 A", base(copper, "volts = 5.1\namps = 2.5", thick, lax), Limits{JointWatts: 9}, Supply, "A", level(2)},
+			Allowances{JointWatts: 9}, limits.FeedDrop, "near", level(3)},
+		{"80 % of a fuse of 2 A (NFPA 70, 215.3, from memory)", base(copper, strong, "milliohms = 1\nfuse_amps = 2", lax), Allowances{JointWatts: 9}, limits.Fuse, "near", level(1.6)},
+		{"80 % of 3 A, the rating of 0.5 mm² (IEC 60335-1 Table 11)", base(copper, strong, `metres = 0.1
+conductor = "0.5 mm2"`, lax), Allowances{JointWatts: 9}, limits.Ampacity, "near", level(2.4)},
+		{"80 % of 2.5 A", base(copper, "volts = 5.1\namps = 2.5", thick, lax), Allowances{JointWatts: 9}, limits.Supply, "A", level(2)},
 		{"0.04 W in 40 mΩ is 1 A", base(copper, strong, thick, "[[joint]]\nbetween = [\"west\", \"north\"]\nmilliohms = 40\n"+lax),
-			Limits{JointWatts: 0.04}, JointHeat, "west-north", beyond(1)},
+			Allowances{JointWatts: 0.04}, limits.JointHeat, "west-north", beyond(1)},
 	} {
-		rating, err := circuit(t, c.file, c.limits).HighestLevel()
+		rating, err := circuit(t, c.file, c.allow).HighestLevel()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -143,7 +144,7 @@ feed_drop_percent = 50
 	// With no light to lose, the limit is left where the last pixel comes to its knee.
 	r := parse(t, file+"dimming_percent = 0.001\ncolour_shift = 1\n")
 	mix, _ := MixOf(r.Steps[0])
-	c, err := New(Stated(r), mix, Limits{JointWatts: 9, DataVolts: 5})
+	c, err := New(Stated(r), mix, Allowances{JointWatts: 9, DataVolts: 5})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,7 +154,7 @@ feed_drop_percent = 50
 	}
 	segment, n := 0.08/60, 601.0
 	want := 1.0 / (0.010 * segment * n * (n - 1) / 2) // the last pixel at its knee, 1 V below the supply
-	if rating.Binding.Criterion != Brightness || rating.Binding.Subject != "one" || rating.Binding.Pixel != 601 {
+	if rating.Binding.Criterion != limits.Brightness || rating.Binding.Subject != "one" || rating.Binding.Pixel != 601 {
 		t.Errorf("%+v binds", rating.Binding)
 	}
 	if math.Abs(rating.Level/want-1) > 0.01 {
@@ -164,11 +165,11 @@ feed_drop_percent = 50
 // A pixel takes 0.7 of its own supply for a high. Controllers of 3.3 V are short of
 // it at once with 5.1 V (3.57 V; 0.7·VDD from memory of JESD12-6), whatever is lit.
 func TestDataOfTheFirstPixel(t *testing.T) {
-	rating, err := circuit(t, base(colours, strong, thick, lax), Limits{DataVolts: 3.3}).HighestLevel()
+	rating, err := circuit(t, base(colours, strong, thick, lax), Allowances{DataVolts: 3.3}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !rating.Dark() || rating.Binding.Criterion != DataLevel || rating.Binding.Subject != "west" || rating.Binding.Pixel != 1 {
+	if !rating.Dark() || rating.Binding.Criterion != limits.DataLevel || rating.Binding.Subject != "west" || rating.Binding.Pixel != 1 {
 		t.Errorf("%+v", rating)
 	}
 	if u := rating.Binding; math.Abs(u.Value-0.7*5.1) > 0.01 || math.Abs(u.Limit-3.3) > 0.01 {
@@ -181,12 +182,12 @@ func TestDataOfTheFirstPixel(t *testing.T) {
 func TestDataOverAPartedPlus(t *testing.T) {
 	file := base("channel_milliamps = 12\nknee_volts = 2\nforward_volts = 1", "volts = 5.1\namps = 100\n[[supply]]\nname = \"B\"\nvolts = 5.2\namps = 100", "milliohms = 600",
 		"[[joint]]\nbetween = [\"west\", \"north\"]\nplus = \"cut\"\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.start\"\nmilliohms = 1\n"+lax)
-	c := circuit(t, file, Limits{JointWatts: 9})
+	c := circuit(t, file, Allowances{JointWatts: 9})
 	rating, err := c.HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := rating.Binding; b.Criterion != DataLevel || b.Subject != "north" || b.Pixel != 1 {
+	if b := rating.Binding; b.Criterion != limits.DataLevel || b.Subject != "north" || b.Pixel != 1 {
 		t.Errorf("%+v binds at %g", b, rating.Level)
 	}
 	if rating.Level <= 0 || rating.Level >= 1 {
@@ -196,7 +197,7 @@ func TestDataOverAPartedPlus(t *testing.T) {
 
 // Nothing binds: full level.
 func TestNothingBinds(t *testing.T) {
-	rating, err := circuit(t, base("channel_milliamps = 0.1", strong, thick, ""), Limits{}).HighestLevel()
+	rating, err := circuit(t, base("channel_milliamps = 0.1", strong, thick, ""), Allowances{}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -210,11 +211,11 @@ func TestNothingBinds(t *testing.T) {
 func hump(level float64) (*State, error) {
 	s := &State{Level: level}
 	for i := range s.Utilisations {
-		s.Utilisations[i].Criterion = Criterion(i)
+		s.Utilisations[i].Criterion = limits.Criterion(i)
 	}
 	height := 0.9 - 0.1*level + 0.3*math.Exp(-math.Pow((level-0.36)/0.06, 2))
-	s.Utilisations[Supply] = Utilisation{Supply, "A", 0, height, 1}
-	s.Utilisations[FeedDrop] = Utilisation{FeedDrop, "near", 0, level, 1.01}
+	s.Utilisations[limits.Supply] = limits.Utilisation{Criterion: limits.Supply, Subject: "A", Value: height, Limit: 1}
+	s.Utilisations[limits.FeedDrop] = limits.Utilisation{Criterion: limits.FeedDrop, Subject: "near", Value: level, Limit: 1.01}
 	return s, nil
 }
 
@@ -225,7 +226,7 @@ func TestAHumpBetweenLevelsIsFound(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if rating.Level < 0.2 || rating.Level > 0.36 || rating.Binding.Criterion != Supply || !slices.Contains(rating.NonMonotonic, Supply) {
+	if rating.Level < 0.2 || rating.Level > 0.36 || rating.Binding.Criterion != limits.Supply || !slices.Contains(rating.NonMonotonic, limits.Supply) {
 		t.Errorf("%g, %v binds", rating.Level, rating.Binding.Criterion)
 	}
 }
@@ -263,14 +264,14 @@ feed_drop_percent = 100
 // power transfer): of 12 W at full level that is 9 W, a level of 0.75. Above it the
 // pixel drops out.
 func TestRegulatedPixelRunsAwayAtTheMaximumPower(t *testing.T) {
-	rating, err := circuit(t, alone, Limits{}).HighestLevel()
+	rating, err := circuit(t, alone, Allowances{}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
 	if rating.Level > 0.75*(1+1e-6) || rating.Level < 0.75*(1-2*Precision) {
 		t.Errorf("level %g, want 0.75", rating.Level)
 	}
-	if b := rating.Binding.Criterion; b != SteadyState {
+	if b := rating.Binding.Criterion; b != limits.SteadyState {
 		t.Errorf("%v binds", b)
 	}
 }
@@ -278,7 +279,7 @@ func TestRegulatedPixelRunsAwayAtTheMaximumPower(t *testing.T) {
 // A run is judged as it is when switched on in the dark and turned up, not as it is
 // left by a load that it broke down under.
 func TestABreakdownIsNotRemembered(t *testing.T) {
-	c := circuit(t, alone, Limits{})
+	c := circuit(t, alone, Allowances{})
 	volts := func(level float64) float64 {
 		s, err := c.Solve(level)
 		if err != nil {
@@ -309,7 +310,7 @@ func TestHighestIsTheHighest(t *testing.T) {
 		}
 		rest += fmt.Sprintf("[limits]\nfeed_drop_percent = %g\ncolour_shift = %g\ndimming_percent = 40\n", 2+30*rng.Float64(), 0.002+0.05*rng.Float64())
 		file := base(strip, fmt.Sprintf("volts = 5.1\namps = %g\nmilliohms = 5", 2+20*rng.Float64()), fmt.Sprintf("milliohms = %g", 200*rng.Float64()), rest)
-		c := circuit(t, file, Limits{JointWatts: 0.05 + rng.Float64()})
+		c := circuit(t, file, Allowances{JointWatts: 0.05 + rng.Float64()})
 		rating, err := c.HighestLevel()
 		if err != nil {
 			t.Fatal(err)
@@ -342,12 +343,12 @@ func TestHighestIsTheHighest(t *testing.T) {
 // away. Well above it next to nothing flows, so currents alone would seem safe again.
 func TestRunawayIsNotSafeAgain(t *testing.T) {
 	file := base("driver = \"regulated\"\nchannel_milliamps = 20\nidle_milliamps = 0.5", strong, "milliohms = 100", "[limits]\nfeed_drop_percent = 100\n")
-	c := circuit(t, file, Limits{JointWatts: 99})
+	c := circuit(t, file, Allowances{JointWatts: 99})
 	rating, err := c.HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := rating.Binding.Criterion; rating.Level <= 0 || rating.Level > 0.5 || !slices.Contains([]Criterion{SteadyState, Brightness, FeedDrop, Colour, DataLevel}, b) {
+	if b := rating.Binding.Criterion; rating.Level <= 0 || rating.Level > 0.5 || !slices.Contains([]limits.Criterion{limits.SteadyState, limits.Brightness, limits.FeedDrop, limits.Colour, limits.DataLevel}, b) {
 		t.Errorf("%v binds at %g", b, rating.Level)
 	}
 	for _, level := range []float64{0.6, 0.8, 1} {
@@ -365,11 +366,11 @@ func TestRunawayIsNotSafeAgain(t *testing.T) {
 // first pixel's volts fall), the search looks closer and says so.
 func TestTurnsAreTold(t *testing.T) {
 	file := base(colours, strong, "milliohms = 60", lax)
-	rating, err := circuit(t, file, Limits{DataVolts: 3.6, JointWatts: 9}).HighestLevel()
+	rating, err := circuit(t, file, Allowances{DataVolts: 3.6, JointWatts: 9}).HighestLevel()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.Contains(rating.NonMonotonic, DataLevel) {
+	if !slices.Contains(rating.NonMonotonic, limits.DataLevel) {
 		t.Errorf("turns: %v", rating.NonMonotonic)
 	}
 }
@@ -388,7 +389,7 @@ func TestMixes(t *testing.T) {
 }
 
 func BenchmarkHighest(b *testing.B) {
-	c := circuit(b, base(colours, strong, "milliohms = 100", ""), Limits{})
+	c := circuit(b, base(colours, strong, "milliohms = 100", ""), Allowances{})
 	for b.Loop() {
 		if _, err := c.HighestLevel(); err != nil {
 			b.Fatal(err)

@@ -1,6 +1,10 @@
 package loadlimit
 
-import "math"
+import (
+	"math"
+
+	"ohmkeep/internal/network/limits"
+)
 
 // Rating is the most that a run bears of one colour.
 type Rating struct {
@@ -9,10 +13,10 @@ type Rating struct {
 	State State   // at that level
 	// Binding is what gives way just above it. Its Subject is "" where the colour holds
 	// at full level.
-	Binding Utilisation
+	Binding limits.Utilisation
 	// NonMonotonic names the criteria that do not only grow with the level; between the
 	// levels tried, one of them may have been worse.
-	NonMonotonic []Criterion
+	NonMonotonic []limits.Criterion
 }
 
 // Dark tells that something is broken with every channel dark.
@@ -120,11 +124,11 @@ func (try trial) halve(rating *Rating, low, high float64) error {
 
 // turning lists the criteria that a higher level uses less of, by more than what
 // solving leaves uncertain.
-func turning(before, after *State) []Criterion {
-	var list []Criterion
+func turning(before, after *State) []limits.Criterion {
+	var list []limits.Criterion
 	for i := range after.Utilisations {
 		if u := after.Utilisations[i].Ratio(); u < before.Utilisations[i].Ratio()-1e-6 && before.Utilisations[i].Ratio() > slack {
-			list = append(list, Criterion(i))
+			list = append(list, limits.Criterion(i))
 		}
 	}
 	return list
@@ -133,17 +137,17 @@ func turning(before, after *State) []Criterion {
 // slack is the part of a limit below which it does not matter how it is used.
 const slack = 0.8
 
-func union(a, b []Criterion) []Criterion {
-	var in [criteria]bool
-	for _, list := range [2][]Criterion{a, b} {
+func union(a, b []limits.Criterion) []limits.Criterion {
+	var in [limits.Criteria]bool
+	for _, list := range [2][]limits.Criterion{a, b} {
 		for _, x := range list {
 			in[x] = true
 		}
 	}
-	var all []Criterion
+	var all []limits.Criterion
 	for i, yes := range in {
 		if yes {
-			all = append(all, Criterion(i))
+			all = append(all, limits.Criterion(i))
 		}
 	}
 	return all

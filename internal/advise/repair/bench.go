@@ -7,6 +7,7 @@ import (
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
@@ -21,7 +22,7 @@ type bench struct {
 	circuit *loadlimit.Circuit
 }
 
-func newBench(k Basis, e *edit, mix loadlimit.Mix, limits loadlimit.Limits) (*bench, error) {
+func newBench(k Basis, e *edit, mix loadlimit.Mix, limits loadlimit.Allowances) (*bench, error) {
 	b := &bench{k: k, of: k.Run, edit: e, mix: mix}
 	if e != nil {
 		b.of = e.run(k.Run)
@@ -61,8 +62,8 @@ type figures struct{ shift, lost, volts, watts, use, level float64 }
 
 func figuresOf(s *loadlimit.State) figures {
 	worst := s.Worst()
-	return figures{shift: s.Utilisations[loadlimit.Colour].Value, lost: s.Utilisations[loadlimit.Brightness].Value, volts: s.LeastVolt,
-		watts: s.Utilisations[loadlimit.JointHeat].Value, use: worst.Ratio()}
+	return figures{shift: s.Utilisations[limits.Colour].Value, lost: s.Utilisations[limits.Brightness].Value, volts: s.LeastVolt,
+		watts: s.Utilisations[limits.JointHeat].Value, use: worst.Ratio()}
 }
 
 // effect is what the run does at a level, and the most it bears.

@@ -3,6 +3,7 @@ package repair
 import (
 	"fmt"
 
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/conductor"
 )
@@ -60,8 +61,10 @@ func (p *proposer) rewire(i int, f run.Feed, size string, metres float64, text s
 		return
 	}
 	// The fuse that the run has now stays where it protects the wire.
-	if f.Fuse > 0 && f.Fuse <= laid.Ampacity {
-		laid.Fuse = f.Fuse
+	kept := laid
+	kept.Fuse = f.Fuse
+	if f.Fuse > 0 && limits.FuseProtects(kept) {
+		laid = kept
 	}
 	p.add(Repair{Kind: Renew, touches: "feed " + f.Name, Labour: laying, Material: copper(laid), Fuse: laid.Fuse,
 		Text: fmt.Sprintf(text, f.Name, fmt.Sprintf("%.3g m of %s", metres, size)),
@@ -135,7 +138,7 @@ func (p *proposer) model(i int) run.Feed {
 func (p *proposer) roomy(like run.Feed, metres, amps, volts float64) string {
 	size, ok := like.Conductor, true
 	for ok {
-		if f, sold := p.cable(like, size, metres); sold && f.Ohms*amps <= p.k.Run.Limits.FeedDrop*volts && f.Ampacity >= amps {
+		if f, sold := p.cable(like, size, metres); sold && f.Ohms*amps <= p.k.Run.Limits.FeedDrop*volts && limits.OfWire(f, amps).Holds() && limits.OfFuse(f, amps).Holds() {
 			return size
 		}
 		size, ok = thicker(size, like)

@@ -101,7 +101,7 @@ func (k Basis) straight(a estimate.Account) estimate.Account {
 
 // Options are what somebody may want otherwise. Zero values are the usual.
 type Options struct {
-	Limits    loadlimit.Limits
+	Limits    loadlimit.Allowances
 	FarMetres float64 // of a new feed to a far end, one way; 0 = along the strip, and the near feed's again
 	Conductor string  // of new feeds; "" = as the nearest feed's
 }

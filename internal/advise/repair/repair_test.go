@@ -15,6 +15,7 @@ import (
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
@@ -252,8 +253,8 @@ func TestEditsAddUp(t *testing.T) {
 func TestThePairThatIsNeeded(t *testing.T) {
 	extra := "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 150\n[[joint]]\nbetween = [\"two\", \"three\"]\nmilliohms = 300\n" +
 		"[limits]\nfeed_drop_percent = 50\ncolour_shift = 0.3\ndimming_percent = 90\n"
-	p := plan(t, long(0.05, extra), Options{Limits: loadlimit.Limits{JointWatts: 0.1}})
-	if u := p.AsWired.State.Worst(); p.AsWired.Verdict != assessment.Fail || u.Criterion != loadlimit.JointHeat {
+	p := plan(t, long(0.05, extra), Options{Limits: loadlimit.Allowances{JointWatts: 0.1}})
+	if u := p.AsWired.State.Worst(); p.AsWired.Verdict != assessment.Fail || u.Criterion != limits.JointHeat {
 		t.Fatalf("as wired: %v, %+v", p.AsWired.Verdict, u)
 	}
 	for _, o := range find(p, Remake, "remake joint") {
@@ -418,7 +419,7 @@ func TestVerdicts(t *testing.T) {
 	// and that of the highest level the same part of the current, idle included.
 	e := try(off(0.004))
 	i := e.State.Amps
-	drop := e.State.Utilisations[loadlimit.FeedDrop]
+	drop := e.State.Utilisations[limits.FeedDrop]
 	if want := 1.959964 * 0.004 * i / drop.Limit; e.Verdict != assessment.Pass || math.Abs(e.Utilisation.High-e.Utilisation.Value-want) > 1e-3*want || math.Abs(e.Utilisation.Value-e.Utilisation.Low-want) > 1e-3*want {
 		t.Errorf("use %+v, wanted ± %g", e.Utilisation, want)
 	}
@@ -582,7 +583,7 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 		b := &bench{k: k, of: r}
 		mix, level := loadlimit.MixOf(r.Steps[0])
 		var err error
-		if b.circuit, err = loadlimit.New(loadlimit.Condition{Run: r, Parameters: a.Parameters, Adjust: a.Adjust}, mix, loadlimit.Limits{}); err != nil {
+		if b.circuit, err = loadlimit.New(loadlimit.Condition{Run: r, Parameters: a.Parameters, Adjust: a.Adjust}, mix, loadlimit.Allowances{}); err != nil {
 			t.Fatal(err)
 		}
 		s, err := b.circuit.Solve(level)

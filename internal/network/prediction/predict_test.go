@@ -122,7 +122,10 @@ func TestWarnings(t *testing.T) {
 	}{
 		{"supply above 80 %", swap("amps = 20", "amps = 1.6"), "white 5 %", "supply A: 1.40 A is 88 % of its 1.6 A", false},
 		{"supply at 70 %", swap("amps = 20", "amps = 2"), "white 5 %", "supply A", true},
-		{"fuse", swap("fuse_amps = 5", "fuse_amps = 1"), "white 5 %", "feed near: 1.40 A is above its 1 A fuse", false},
+		{"fuse", swap("fuse_amps = 5", "fuse_amps = 1"), "white 5 %", "feed near: 1.40 A is 140 % of its 1 A fuse; keep below 80 % for hours of use", false},
+		{"fuse above 80 %", swap("fuse_amps = 5", "fuse_amps = 1.6"), "white 5 %", "feed near: 1.40 A is 88 % of its 1.6 A fuse", false},
+		{"fuse at 70 %", swap("fuse_amps = 5", "fuse_amps = 2"), "white 5 %", "fuse", true},
+		{"wire above 80 %", swap(`"18 AWG"`, `"0.25 mm2"`), "white 5 %", "feed near: 1.40 A is 94 % of the 1.5 A of 0.25 mm2", false},
 		{"fuse holds", base, "white 5 %", "fuse", true},
 		{"ampacity", swap(`"18 AWG"`, `"24 AWG"`, "volts = 5.0", "volts = 5.0\nknee_volts = 1.5\nforward_volts = 1.0"), "white", "24 AWG (", false},
 		{"ampacity holds", base, "white 5 %", "of 18 AWG", true},

@@ -4,22 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/run"
-)
-
-const (
-	// continuous is the part of its rated amperes that a supply should carry for
-	// hours (common practice, no source).
-	continuous = 0.8
-	// warmJoint is what a joint in a closed channel may dissipate, W (common
-	// practice, no source).
-	warmJoint = 0.25
-	// highLevel is the part of its supply that a pixel takes for a high data level,
-	// the usual CMOS input threshold (common practice, no source).
-	highLevel = 0.7
-	// logicVolts is the highest strip voltage whose pixels' logic runs on the strip's
-	// own volts; above it they have a regulator inside.
-	logicVolts = 5.5
 )
 
 // warn lists what goes beyond a rating or budget in the step.
@@ -44,11 +30,10 @@ func (p *Prediction) say(format string, args ...any) {
 
 func (p *Prediction) warnSupplies() {
 	for i, s := range p.Supplies {
-		rated := p.Run.Supplies[i].Amps
-		switch {
-		case s.Amps > continuous*rated && rated > 0:
-			p.say("supply %s: %.2f A is %.0f %% of its %.3g A; keep below 80 %% for hours of use", s.Name, s.Amps, 100*s.Amps/rated, rated)
-		case s.Amps < -0.001:
+		if u := limits.OfSupply(p.Run.Supplies[i], s.Amps); !u.Holds() {
+			p.say("supply %s: %s", s.Name, continuous(u, fmt.Sprintf("its %.3g A", p.Run.Supplies[i].Amps)))
+		}
+		if s.Amps < -0.001 {
 			p.say("supply %s: %.2f A would flow back into it; never parallel two supplies' plus rails: part the plus between them", s.Name, -s.Amps)
 		}
 	}
@@ -57,29 +42,33 @@ func (p *Prediction) warnSupplies() {
 func (p *Prediction) warnFeeds() {
 	for i, f := range p.Feeds {
 		feed := p.Run.Feeds[i]
-		amps := math.Abs(f.Amps)
-		if feed.Fuse > 0 && amps > feed.Fuse {
-			p.say("feed %s: %.2f A is above its %.3g A fuse", f.Name, amps, feed.Fuse)
+		if u := limits.OfFuse(feed, f.Amps); !u.Holds() {
+			p.say("feed %s: %s", f.Name, continuous(u, fmt.Sprintf("its %.3g A fuse", feed.Fuse)))
 		}
-		if feed.Ampacity > 0 && amps > feed.Ampacity {
-			p.say("feed %s: %.2f A is above the %.3g A of %s (%s)", f.Name, amps, feed.Ampacity, feed.Conductor, feed.AmpacityBy)
+		if u := limits.OfWire(feed, f.Amps); !u.Holds() {
+			p.say("feed %s: %s", f.Name, continuous(u, fmt.Sprintf("the %.3g A of %s (%s)", feed.Ampacity, feed.Conductor, feed.AmpacityBy)))
 		}
-		if feed.Fuse > 0 && feed.Ampacity > 0 && feed.Fuse > feed.Ampacity {
+		if !limits.FuseProtects(feed) {
 			p.say("feed %s: its %.3g A fuse does not protect %s, rated %.3g A (%s)", f.Name, feed.Fuse, feed.Conductor, feed.Ampacity, feed.AmpacityBy)
 		}
-		volts := p.Run.SupplyOf(i).Volts
-		if budget := p.Run.Limits.FeedDrop * volts; f.Drop > budget {
-			p.say("feed %s: %.0f mV drop is above its budget of %.0f mV (%.3g %% of %.3g V)", f.Name, 1000*f.Drop, 1000*budget, 100*p.Run.Limits.FeedDrop, volts)
+		if u := limits.OfFeedDrop(p.Run, i, f.Drop); !u.Holds() {
+			p.say("feed %s: %.0f mV drop is above its budget of %.0f mV (%.3g %% of %.3g V)", f.Name, 1000*u.Value, 1000*u.Limit, 100*p.Run.Limits.FeedDrop, p.Run.SupplyOf(i).Volts)
 		}
 	}
 }
 
+// continuous says how much of a rating a current is, and how much it may be for hours.
+func continuous(u limits.Utilisation, rating string) string {
+	return fmt.Sprintf("%.2f A is %.0f %% of %s; keep below %.0f %% for hours of use", u.Value, 100*limits.Continuous*u.Ratio(), rating, 100*limits.Continuous)
+}
+
+// warnJoints takes each joint at its limit: the most that it may have.
 func (p *Prediction) warnJoints() {
 	for i, j := range p.Joints {
-		limit := p.Run.Joints[i].Limit
-		if watts := j.Amps * j.Amps * limit; watts > warmJoint {
+		most := p.Run.Joints[i].Limit
+		if u := limits.OfJointHeat(p.Run.Joints[i], j.Amps*j.Amps*most, 0); !u.Holds() {
 			p.say("joint %s: at its limit of %.3g mΩ it would dissipate %.2f W at %.2f A; more than %.2f W in a closed channel is too warm",
-				j.Name, 1000*limit, watts, math.Abs(j.Amps), warmJoint)
+				j.Name, 1000*most, u.Value, math.Abs(j.Amps), u.Limit)
 		}
 	}
 }
@@ -121,11 +110,11 @@ func (p *Prediction) warnKnee(i int, step run.Step) {
 // what 3.3 V and 5 V logic gives it, over the pixel's own lifted ground.
 func (p *Prediction) warnData() {
 	for i, reel := range p.Run.Reels {
-		if reel.Follows >= 0 || reel.Strip.Volts > logicVolts {
+		if reel.Follows >= 0 || !limits.LogicFollowsStrip(reel.Strip) {
 			continue
 		}
 		first := p.Reels[i].Pixels[0]
-		need := highLevel * first.Volts
+		need := limits.DataHigh(first.Volts)
 		at3, at5 := 3.3-first.Minus-need, 5-first.Minus-need
 		if at3 >= 0 && at5 >= 0 {
 			continue

@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"ohmkeep/internal/advise/interval"
-	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/advise/repair"
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/text/printable"
 )
 
@@ -18,7 +18,7 @@ func numberJSON(n interval.Interval, spread bool) any {
 	return o
 }
 
-func useJSON(u loadlimit.Utilisation) any {
+func useJSON(u limits.Utilisation) any {
 	o := object{{"criterion", u.Criterion.String()}, {"subject", u.Subject}}
 	if u.Pixel > 0 {
 		o = append(o, member{"pixel", u.Pixel})
@@ -55,25 +55,25 @@ func bindsText(e repair.Effect) string {
 }
 
 // useText says what of which part comes to which limit.
-func useText(u loadlimit.Utilisation) string {
+func useText(u limits.Utilisation) string {
 	name := printable.Short(u.Subject, 30)
 	switch u.Criterion {
-	case loadlimit.Colour:
+	case limits.Colour:
 		return fmt.Sprintf("colour at %s pixel %d (%s u'v', limit %s)", name, u.Pixel, figures(u.Value, 2), figures(u.Limit, 2))
-	case loadlimit.Brightness:
+	case limits.Brightness:
 		return fmt.Sprintf("brightness at %s pixel %d (%.0f %% missing, limit %.0f %%)", name, u.Pixel, 100*u.Value, 100*u.Limit)
-	case loadlimit.DataLevel:
+	case limits.DataLevel:
 		return fmt.Sprintf("data level at %s pixel %d (takes %.2f V for a high, gets %.2f V)", name, u.Pixel, u.Value, u.Limit)
-	case loadlimit.JointHeat:
+	case limits.JointHeat:
 		return fmt.Sprintf("heat in joint %s (%s W, limit %s W)", name, figures(u.Value, 2), figures(u.Limit, 2))
-	case loadlimit.FeedDrop:
+	case limits.FeedDrop:
 		return fmt.Sprintf("drop of feed %s (%.0f mV, limit %.0f mV)", name, 1000*u.Value, 1000*u.Limit)
-	case loadlimit.Fuse:
-		return fmt.Sprintf("fuse of feed %s (%s A)", name, figures(u.Limit, 3))
-	case loadlimit.SteadyState:
+	case limits.Fuse:
+		return fmt.Sprintf("fuse of feed %s (%s A, 80 %% of its rating)", name, figures(u.Limit, 3))
+	case limits.SteadyState:
 		return fmt.Sprintf("steady state at %s pixel %d (regulated pixels need %.2f V; below, they draw more as their volts fall, and run away)", name, u.Pixel, u.Value)
-	case loadlimit.Ampacity:
-		return fmt.Sprintf("wire of feed %s (%s A)", name, figures(u.Limit, 3))
+	case limits.Ampacity:
+		return fmt.Sprintf("wire of feed %s (%s A, 80 %% of its rating)", name, figures(u.Limit, 3))
 	}
 	return fmt.Sprintf("supply %s (%s A, 80 %% of its rating)", name, figures(u.Limit, 3))
 }
