@@ -68,7 +68,7 @@ func values(t *testing.T, name, line string) string {
 			parts = append(parts, v.Quality.String())
 			continue
 		}
-		parts = append(parts, fmt.Sprintf("%.9g %s", v.SI, map[string]string{"V": "V", "uV": "V", "A": "A", "uA": "A"}[v.Unit]))
+		parts = append(parts, fmt.Sprintf("%.9g %s", v.Value, map[string]string{"V": "V", "uV": "V", "A": "A", "uA": "A"}[v.Unit]))
 	}
 	return strings.Join(parts, ", ")
 }

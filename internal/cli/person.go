@@ -110,21 +110,21 @@ type typist person
 func (t *typist) Identity() string              { return "" }
 func (t *typist) Counters() instrument.Counters { return instrument.Counters{} }
 func (t *typist) Close() error                  { return nil }
-func (t *typist) Next(context.Context) (instrument.Sample, error) {
-	return instrument.Sample{}, instrument.ErrAsked
+func (t *typist) Next(context.Context) (reading.Sample, error) {
+	return reading.Sample{}, instrument.ErrAsked
 }
 
 // Measure asks for a value with or without its unit until it is one.
-func (t *typist) Measure(_ context.Context, channel string, q run.Quantity) (instrument.Sample, error) {
+func (t *typist) Measure(_ context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	g := (*person)(t)
 	unit := [...]string{"V", "A", "degC"}[q]
 	for {
 		answer, err := g.ask("  %v, in %s (s = leave out): ", g.visit, unit)
 		if errors.Is(err, survey.Skip{}) {
-			return instrument.Sample{Channel: channel, Quantity: q, Quality: reading.Faulty, Fault: "as asked"}, nil
+			return reading.Sample{Reading: reading.Reading{Quantity: q, Quality: reading.Faulty}, Channel: channel, Fault: "as asked"}, nil
 		}
 		if err != nil {
-			return instrument.Sample{}, err
+			return reading.Sample{}, err
 		}
 		text, stated := numberAndUnit(answer)
 		if stated == "" {
@@ -135,7 +135,7 @@ func (t *typist) Measure(_ context.Context, channel string, q run.Quantity) (ins
 			fmt.Fprintf(g.out, "    %v\n", err)
 			continue
 		}
-		return instrument.Sample{Channel: channel, Quantity: q, Text: text, Unit: stated, Value: value, Time: time.Now()}, nil
+		return reading.Sample{Reading: reading.Reading{Time: time.Now(), Quantity: q, Text: text, Unit: stated, Value: value}, Channel: channel}, nil
 	}
 }
 

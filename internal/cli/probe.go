@@ -11,6 +11,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
 )
 
 func newProbe() *cobra.Command {
@@ -107,7 +108,7 @@ func checkProbe(c *cobra.Command, at *found) error {
 	return nil
 }
 
-func sampleText(s instrument.Sample) string {
+func sampleText(s reading.Sample) string {
 	name := s.Quantity.String()
 	if s.Channel != "" {
 		name = s.Channel + " " + name

@@ -15,6 +15,7 @@ import (
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/transcript"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/watch/probe"
 )
 
@@ -134,7 +135,7 @@ type shownSample struct {
 	Fault    string    `json:"fault,omitempty"`
 }
 
-func printSample(w io.Writer, s instrument.Sample, asJSON bool) error {
+func printSample(w io.Writer, s reading.Sample, asJSON bool) error {
 	if asJSON {
 		return json.NewEncoder(w).Encode(shownSample{Time: s.Time, Channel: s.Channel, Quantity: s.Quantity.String(),
 			Value: s.Text, Unit: s.Unit, Quality: s.Quality.String(), Raw: s.Raw, Serial: s.Serial, Fault: s.Fault})

@@ -29,29 +29,25 @@ const mostCounts = 1 << 50
 func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
 	for _, x := range b.Readings {
-		quality := x.Quality
-		if x.Stamp.Uncertain {
-			quality |= reading.ClockUncertain
-		}
 		text, scale, counts := x.Text, "", int64(0)
-		if x.Counts.Known && max(x.Counts.N, -x.Counts.N) <= mostCounts {
+		if x.Counts.Known() && max(x.Counts.N, -x.Counts.N) <= mostCounts {
 			scale = scaleText(x.Counts.PerCount)
 		}
 		switch {
 		case scale != "": // the register's counts are kept, so that another shunt can be applied to them
 			text, counts = "", x.Counts.N
-		case text == "": // no value: what the device said instead, which may be anything
-			text = x.Raw[:min(len(x.Raw), longestText)]
+		case !x.Quality.Measured(): // what the device sent instead, which may be anything
+			text = text[:min(len(text), longestText)]
 		}
 		if err := storable(x, text, scale); err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
 		}
-		channel, err := s.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Reading.Quantity,
+		channel, err := s.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Quantity,
 			From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter, Scale: scale})
 		if err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
 		}
-		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.Stamp.SinceBoot, Quality: quality, Text: text, Count: counts})
+		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.SinceBoot, Quality: x.Quality, Text: text, Count: counts})
 	}
 	return s.Append(ctx, samples, s.marks(b.Marks)...)
 }
@@ -103,7 +99,7 @@ func (s storing) marks(of []recorder.Mark) []store.RunMark {
 }
 
 // storable tells why the store would never take a reading.
-func storable(x recorder.Reading, text, scale string) error {
+func storable(x reading.Recorded, text, scale string) error {
 	switch {
 	case !reading.Storable(x.Time):
 		return fmt.Errorf("%v cannot be stored", x.Time)
@@ -112,6 +108,6 @@ func storable(x recorder.Reading, text, scale string) error {
 	case !x.Quality.Measured(), scale != "":
 		return nil
 	}
-	_, err := reading.Value(x.Reading.Quantity, text, x.Unit)
+	_, err := reading.Value(x.Quantity, text, x.Unit)
 	return err
 }

@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/clock"
@@ -83,7 +84,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 	if err := kept.open(c.Context()); err != nil {
 		return err
 	}
-	floor, before := oldest, []recorder.Last(nil)
+	floor, before := oldest, []reading.Recorded(nil)
 	if err := kept.use(func(s *store.Store) (err error) {
 		floor, before, err = lastOf(c.Context(), s)
 		return err
@@ -121,7 +122,7 @@ func watch(c *cobra.Command, file, to, listen string, commit time.Duration, simu
 
 // lastOf gives the newest good readings that a store holds, and a date that is past
 // for certain. A damaged store is written to nevertheless.
-func lastOf(ctx context.Context, kept *store.Store) (floor time.Time, before []recorder.Last, err error) {
+func lastOf(ctx context.Context, kept *store.Store) (floor time.Time, before []reading.Recorded, err error) {
 	floor = oldest
 	runs, err := kept.Runs(ctx)
 	if err != nil && !store.Damaged(err) {
@@ -132,9 +133,8 @@ func lastOf(ctx context.Context, kept *store.Store) (floor time.Time, before []r
 		if err != nil && !store.Damaged(err) {
 			return floor, nil, err
 		}
+		before = append(before, newest...)
 		for _, x := range newest {
-			before = append(before, recorder.Last{Run: x.Run, Probe: x.Probe, Quantity: x.Quantity, From: x.From, To: x.To,
-				Time: x.Time, Value: x.Value})
 			if x.Time.After(floor) {
 				floor = x.Time
 			}

@@ -11,6 +11,7 @@ import (
 
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/scpi"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -29,7 +30,7 @@ type Report struct {
 
 // Seen is what one channel gave of one quantity.
 type Seen struct {
-	Last   Sample
+	Last   reading.Sample
 	Good   int
 	Faulty int // samples that were not good
 }
@@ -137,7 +138,7 @@ func keep(list *[]string, text string) {
 	}
 }
 
-func (r *Report) see(s Sample) {
+func (r *Report) see(s reading.Sample) {
 	i := slices.IndexFunc(r.Seen, func(x Seen) bool { return x.Last.Channel == s.Channel && x.Last.Quantity == s.Quantity })
 	if i < 0 {
 		i = len(r.Seen)

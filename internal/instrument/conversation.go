@@ -1,8 +1,6 @@
 package instrument
 
-import (
-	"context"
-)
+import "context"
 
 // conversation is the meter's side that a scpi.Client speaks over.
 type conversation meter

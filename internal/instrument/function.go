@@ -94,7 +94,7 @@ const roomy = 0.9
 
 // choose takes the range for the next reading: a wider one after an overload, the
 // smallest that holds the value well after a good one.
-func (m *meter) choose(q run.Quantity, s Sample) {
+func (m *meter) choose(q run.Quantity, s reading.Sample) {
 	ranges := m.profile.Query.Functions[q]
 	if m.selected == nil || len(ranges) == 0 {
 		return

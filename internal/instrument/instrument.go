@@ -4,7 +4,7 @@
 //
 // An Instrument is one device on one opened port. It does not open the port
 // again after it was unplugged (port.ErrGone); whoever wants that opens a new
-// one. A Sample that is not Good must never become a reading. Times come from
+// one. A sample that is not good is no measured value. Times come from
 // the caller's clock.
 package instrument
 
@@ -18,46 +18,11 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument/hwmon"
-	"ohmkeep/internal/instrument/lines"
 	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
-
-// Sample is one value that an instrument gave.
-type Sample struct {
-	Channel  string
-	Quantity run.Quantity
-	Value    float64 // V, A or °C; 0 where the sample is not good
-	// Text and Unit are the value as a reading writes it: the device's own digits,
-	// or for register counts the number that they stand for.
-	Text, Unit string
-	Raw        string // as sent
-	Time       time.Time
-	Quality    reading.Quality
-	Fault      string // why the value means nothing, such as overload; "" = good
-	Serial     string // of the sensor, where the device says it
-	Scale      lines.Scale
-}
-
-// Good reports whether the sample is a measured value.
-func (s Sample) Good() bool { return s.Quality == reading.Good }
-
-// WithShunt gives the sample that another shunt, in Ω, makes of the same indication.
-// Its error is board.ErrNoShunt where no shunt is known by which it was reckoned; a
-// sample that is not good stays as it is.
-func (s Sample) WithShunt(ohms float64) (Sample, error) {
-	if !s.Good() {
-		return s, nil
-	}
-	v, err := lines.Value{Channel: s.Channel, Quantity: s.Quantity, SI: s.Value, Text: s.Text, Unit: s.Unit, Scale: s.Scale}.WithShunt(ohms)
-	if err != nil {
-		return s, err
-	}
-	s.Value, s.Text, s.Unit, s.Scale = v.SI, v.Text, v.Unit, v.Scale
-	return s, nil
-}
 
 // Channel is one thing that a device is asked for.
 type Channel struct {
@@ -88,11 +53,11 @@ type Instrument interface {
 	// Next waits for the next sample of a device that speaks by itself, or asks the
 	// next of Options.Channels, by turns as the profile says. Samples that are not
 	// good come as well.
-	Next(ctx context.Context) (Sample, error)
+	Next(ctx context.Context) (reading.Sample, error)
 	// Measure gives one new sample of a channel: it asks a meter, whose channels
 	// are what the caller calls them, and waits for a board to say the next. A meter
 	// that changes its function or range is waited for until it has settled.
-	Measure(ctx context.Context, channel string, q run.Quantity) (Sample, error)
+	Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error)
 	Counters() Counters
 	Close() error
 }
@@ -159,7 +124,7 @@ type Event struct {
 	Text    string
 	Reason  string // bad, skipped, complained and changed: why
 	Part    bool   // the line is not whole: Reason is the port's
-	Samples []Sample
+	Samples []reading.Sample
 }
 
 // Open opens the device at a path. It returns when the device is ready: a meter

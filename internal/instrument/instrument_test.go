@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/scpi"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/devices"
 )
@@ -184,7 +185,7 @@ func TestUnpluggedMeter(t *testing.T) {
 }
 
 // next gives the next sample that counts.
-func next(t *testing.T, device instrument.Instrument) instrument.Sample {
+func next(t *testing.T, device instrument.Instrument) reading.Sample {
 	t.Helper()
 	s, err := device.Next(bounded(t))
 	if err != nil {

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument/hwmon"
-	"ohmkeep/internal/instrument/lines"
 	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
@@ -37,10 +36,10 @@ func openKernel(p *profile.Profile, address string, o Options) (*kernel, error) 
 
 func (k *kernel) Identity() string { return k.device.Name + " at " + k.device.Path }
 
-func (k *kernel) Next(ctx context.Context) (Sample, error) {
+func (k *kernel) Next(ctx context.Context) (reading.Sample, error) {
 	if k.at == 0 && !k.last.IsZero() {
 		if err := k.options.Sleep(ctx, k.profile.Files.Every-time.Since(k.last)); err != nil {
-			return Sample{}, err
+			return reading.Sample{}, err
 		}
 	}
 	if k.at == 0 {
@@ -51,13 +50,13 @@ func (k *kernel) Next(ctx context.Context) (Sample, error) {
 	return s, err
 }
 
-func (k *kernel) Measure(_ context.Context, channel string, q run.Quantity) (Sample, error) {
+func (k *kernel) Measure(_ context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	for _, v := range k.profile.Files.Values {
 		if of, _ := kindOf(v.File); of == q && v.Channel == channel {
 			return k.read(v)
 		}
 	}
-	return Sample{}, fmt.Errorf("profile %s has no %s of channel %q", k.profile.Name, q, channel)
+	return reading.Sample{}, fmt.Errorf("profile %s has no %s of channel %q", k.profile.Name, q, channel)
 }
 
 func (k *kernel) Close() error {
@@ -78,36 +77,36 @@ func kindOf(file string) (q run.Quantity, unit string) {
 }
 
 // read reads one file.
-func (k *kernel) read(v profile.FileValue) (Sample, error) {
+func (k *kernel) read(v profile.FileValue) (reading.Sample, error) {
 	if k.closed.Load() {
-		return Sample{}, errClosed
+		return reading.Sample{}, errClosed
 	}
 	n, text, err := k.device.Whole(v.File)
 	q, unit := kindOf(v.File)
-	s := Sample{Channel: v.Channel, Quantity: q, Unit: unit, Raw: text, Time: k.options.Clock()}
+	s := reading.Sample{Reading: reading.Reading{Time: k.options.Clock(), Quantity: q, Unit: unit}, Channel: v.Channel, Raw: text}
 	e := Event{Time: s.Time, Kind: Spoke, Text: v.File + " " + text}
 	switch {
 	case errors.Is(err, hwmon.ErrGone):
-		return Sample{}, fmt.Errorf("%w: %w", port.ErrGone, err)
+		return reading.Sample{}, fmt.Errorf("%w: %w", port.ErrGone, err)
 	case err != nil:
-		s.Quality, s.Fault = reading.Faulty, "the kernel says: "+err.Error()
+		s.Spoil(reading.Faulty, "the kernel says: "+err.Error())
 	default:
 		s = k.understand(v, s, n)
 	}
-	e.Samples = []Sample{s}
+	e.Samples = []reading.Sample{s}
 	k.add(e.Kind)
 	k.options.Log(e)
 	return s, nil
 }
 
 // understand makes a sample of what a file said.
-func (k *kernel) understand(v profile.FileValue, s Sample, n int64) Sample {
+func (k *kernel) understand(v profile.FileValue, s reading.Sample, n int64) reading.Sample {
 	if n < v.Lowest || n > v.Highest {
-		s.Quality, s.Fault = reading.Saturated, "saturated: "+s.Raw
+		s.Spoil(reading.Saturated, "saturated: "+s.Raw)
 		return s
 	}
 	if fault, _, err := k.device.Whole(strings.TrimSuffix(v.File, "_input") + "_fault"); err == nil && fault != 0 {
-		s.Quality, s.Fault = reading.Faulty, "the kernel says that its sensor is at fault"
+		s.Spoil(reading.Faulty, "the kernel says that its sensor is at fault")
 		return s
 	}
 	s.Text = s.Raw
@@ -116,14 +115,14 @@ func (k *kernel) understand(v profile.FileValue, s Sample, n int64) Sample {
 	}
 	var err error
 	if s.Value, err = reading.Value(s.Quantity, s.Text, s.Unit); err != nil {
-		s.Text, s.Quality, s.Fault = "", reading.Faulty, err.Error()
+		s.Spoil(reading.Faulty, err.Error())
 		return s
 	}
 	if s.Quantity == run.Current {
-		s.Scale = lines.Scale{Counted: true, Counts: n, PerCount: 1e-3}
+		s.Counts = reading.Counts{N: n, PerCount: 1e-3}
 		if v.ShuntFile != "" {
 			if micro, _, err := k.device.Whole(v.ShuntFile); err == nil {
-				s.Scale.Shunt = float64(micro) / 1e6
+				s.Shunt = float64(micro) / 1e6
 			}
 		}
 	}

@@ -42,7 +42,7 @@ func TestKernelDevice(t *testing.T) {
 			if s := next(t, device); s.Channel != "1" || s.Quantity != run.Voltage || s.Value != 4.812 || s.Text != "4812" || s.Unit != "mV" || !s.Good() {
 				t.Errorf("got %+v", s)
 			}
-			if s := next(t, device); s.Quantity != run.Current || s.Value != 2.31 || s.Raw != "2310" || s.Scale.Shunt != 0.002 {
+			if s := next(t, device); s.Quantity != run.Current || s.Value != 2.31 || s.Raw != "2310" || s.Shunt != 0.002 {
 				t.Errorf("got %+v", s)
 			}
 		}
@@ -75,7 +75,7 @@ func TestKernelShunt(t *testing.T) {
 	if s := next(t, device); s.Text != "4812" {
 		t.Errorf("the volts: %+v", s)
 	}
-	if s := next(t, device); s.Value != 2.8875 || s.Text != "2.8875" || s.Unit != "A" || s.Raw != "2310" || s.Scale.Shunt != 0.0016 {
+	if s := next(t, device); s.Value != 2.8875 || s.Text != "2.8875" || s.Unit != "A" || s.Raw != "2310" || s.Shunt != 0.0016 {
 		t.Errorf("got %+v", s)
 	}
 }

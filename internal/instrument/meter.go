@@ -68,16 +68,16 @@ func (m *meter) complain(found []scpi.Error) {
 
 func (m *meter) Identity() string { return m.identity.Text }
 
-func (m *meter) Measure(ctx context.Context, channel string, q run.Quantity) (Sample, error) {
+func (m *meter) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	if !m.profile.Query.Asks(q) {
-		return Sample{}, fmt.Errorf("profile %s does not say how to measure a %s", m.profile.Name, q)
+		return reading.Sample{}, fmt.Errorf("profile %s does not say how to measure a %s", m.profile.Name, q)
 	}
 	for {
 		if err := m.prepare(ctx, q); err != nil {
-			return Sample{}, err
+			return reading.Sample{}, err
 		}
 		if err := m.options.Sleep(ctx, m.unsettledFor(m.options.Clock())); err != nil {
-			return Sample{}, err
+			return reading.Sample{}, err
 		}
 		s, err := m.read(ctx, channel, q)
 		if err != nil || s.Quality != reading.Unsettled && !(s.Quality == reading.Overload && m.wider(q)) {
@@ -87,7 +87,7 @@ func (m *meter) Measure(ctx context.Context, channel string, q run.Quantity) (Sa
 }
 
 // read asks once in the function and range that are selected.
-func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (Sample, error) {
+func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	messages := m.profile.Query.Measure[q]
 	if m.selected != nil {
 		messages = []string{m.selected.Read}
@@ -95,19 +95,17 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (Sampl
 	m.asked = messages[len(messages)-1]
 	n, err := m.client.Measure(ctx, messages)
 	if err != nil {
-		return Sample{}, m.fails(err)
+		return reading.Sample{}, m.fails(err)
 	}
-	s := Sample{Channel: channel, Quantity: q, Text: n.Text, Value: n.Value, Unit: reading.Unit(q), Raw: n.Text, Time: m.answered}
+	s := reading.Sample{Reading: reading.Reading{Time: m.answered, Quantity: q, Text: n.Text, Value: n.Value, Unit: reading.Unit(q)},
+		Channel: channel, Raw: n.Text}
 	switch {
 	case m.unsettledFor(m.answered) > 0:
-		s.Quality, s.Fault = reading.Unsettled, "not settled after a change of function or range"
+		s.Spoil(reading.Unsettled, "not settled after a change of function or range")
 	case n.Quality == reading.Overload:
-		s.Quality, s.Fault = n.Quality, "overload"
+		s.Spoil(n.Quality, "overload")
 	case n.Quality != reading.Good:
-		s.Quality, s.Fault = n.Quality, "not a number"
-	}
-	if s.Fault != "" {
-		s.Text, s.Value = "", 0
+		s.Spoil(n.Quality, "not a number")
 	}
 	m.choose(q, s)
 	return s, nil

@@ -14,6 +14,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/probes"
@@ -39,7 +40,7 @@ func examples(t *testing.T, name string) []example {
 }
 
 // meaning writes samples as the profiles' comments do.
-func meaning(list []instrument.Sample) string {
+func meaning(list []reading.Sample) string {
 	var parts []string
 	for _, s := range list {
 		if s.Good() {
@@ -128,7 +129,7 @@ func meterSays(t *testing.T, p *profile.Profile, x example) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return strings.TrimPrefix(meaning([]instrument.Sample{s}), " ")
+	return strings.TrimPrefix(meaning([]reading.Sample{s}), " ")
 }
 
 func kernelSays(t *testing.T, p *profile.Profile, x example) string {
@@ -145,7 +146,7 @@ func kernelSays(t *testing.T, p *profile.Profile, x example) string {
 			t.Fatal(err)
 		}
 		if s.Raw == text {
-			return meaning([]instrument.Sample{s})
+			return meaning([]reading.Sample{s})
 		}
 	}
 	return "nothing"

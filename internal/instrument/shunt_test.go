@@ -8,13 +8,12 @@ import (
 	"testing"
 
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/instrument/lines"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/simulate/devices"
 )
 
 // hear opens a board that says a few lines and gives all its samples, and who it is.
-func hear(t *testing.T, profile, says string, o instrument.Options) ([]instrument.Sample, string) {
+func hear(t *testing.T, profile, says string, o instrument.Options) ([]reading.Sample, string) {
 	t.Helper()
 	pair := devices.InProcess()
 	o.Conn = pair.Host
@@ -24,7 +23,7 @@ func hear(t *testing.T, profile, says string, o instrument.Options) ([]instrumen
 	}
 	defer device.Close()
 	go func() { _, _ = io.WriteString(pair.Device, says); _ = pair.Device.Close() }()
-	var list []instrument.Sample
+	var list []reading.Sample
 	for {
 		s, err := device.Next(bounded(t))
 		if err != nil {
@@ -40,11 +39,11 @@ func TestCorrectedShunt(t *testing.T) {
 	const line = "ch=1 shunt=1F40 bus=2570\n"
 	list, _ := hear(t, "ina226-registers", line, instrument.Options{})
 	amps, volts := list[0], list[1]
-	if amps.Value != 10 || amps.Raw != "1F40" || amps.Scale.Counts != 8000 || amps.Scale.Shunt != 0.002 {
+	if amps.Value != 10 || amps.Raw != "1F40" || amps.Counts.N != 8000 || amps.Shunt != 0.002 {
 		t.Fatalf("got %+v", amps)
 	}
 	right, err := amps.WithShunt(0.00196)
-	if err != nil || right.Text != "10.2040816327" || right.Value != 10.2040816327 || right.Raw != "1F40" || right.Scale.Shunt != 0.00196 {
+	if err != nil || right.Text != "10.2040816327" || right.Value != 10.2040816327 || right.Raw != "1F40" || right.Shunt != 0.00196 {
 		t.Errorf("got %+v, %v", right, err)
 	}
 	if back, err := right.WithShunt(0.002); err != nil || back.Text != "10" {
@@ -53,7 +52,7 @@ func TestCorrectedShunt(t *testing.T) {
 	if same, err := amps.WithShunt(0.002); err != nil || same != amps {
 		t.Errorf("the same shunt: %+v, %v", same, err)
 	}
-	if _, err := volts.WithShunt(0.00196); !errors.Is(err, lines.ErrNoShunt) {
+	if _, err := volts.WithShunt(0.00196); !errors.Is(err, reading.ErrNoShunt) {
 		t.Errorf("a voltage: %v", err)
 	}
 	for _, ohms := range []float64{0, -1} {

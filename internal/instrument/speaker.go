@@ -25,7 +25,7 @@ type speaker struct {
 	profile *profile.Profile
 	wire    *port.Port
 	options Options
-	waiting []Sample // of a line that held several values
+	waiting []reading.Sample // of a line that held several values
 
 	mu       sync.Mutex // of what follows
 	greeting string     // the first comment, or the latest that says who the board is
@@ -49,11 +49,11 @@ func (s *speaker) Identity() string {
 	return strings.Join(parts, " ")
 }
 
-func (s *speaker) Next(ctx context.Context) (Sample, error) {
+func (s *speaker) Next(ctx context.Context) (reading.Sample, error) {
 	for len(s.waiting) == 0 {
 		l, err := s.wire.Line(ctx)
 		if err != nil {
-			return Sample{}, err
+			return reading.Sample{}, err
 		}
 		s.waiting = s.understand(l)
 	}
@@ -69,7 +69,7 @@ const (
 
 // Measure first reads what the board said while nobody listened, so that the
 // sample is of now.
-func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (Sample, error) {
+func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	old, cancel := context.WithTimeout(ctx, catchUp)
 	defer cancel()
 	for {
@@ -79,7 +79,7 @@ func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (
 		if errors.Is(err, context.DeadlineExceeded) {
 			break
 		} else if err != nil {
-			return Sample{}, err
+			return reading.Sample{}, err
 		}
 	}
 	for {
@@ -93,7 +93,7 @@ func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (
 func (s *speaker) Close() error { return s.wire.Close() }
 
 // understand gives the samples of one line and notes what became of it.
-func (s *speaker) understand(l port.Line) []Sample {
+func (s *speaker) understand(l port.Line) []reading.Sample {
 	e := Event{Time: l.Time, Kind: Spoke, Text: l.Text}
 	values, err := lines.Parse(s.profile.Line, l.Text)
 	switch {
@@ -109,9 +109,8 @@ func (s *speaker) understand(l port.Line) []Sample {
 	default:
 		for _, v := range values {
 			s.meet(v.Channel, v.Serial)
-			e.Samples = append(e.Samples, correct(Sample{Channel: v.Channel, Quantity: v.Quantity, Value: v.SI,
-				Text: v.Text, Unit: v.Unit, Raw: v.Raw, Time: l.Time, Quality: v.Quality, Fault: v.Fault,
-				Serial: v.Serial, Scale: v.Scale}, s.options.Shunts))
+			v.Time = l.Time
+			e.Samples = append(e.Samples, correct(v, s.options.Shunts))
 		}
 	}
 	s.add(e.Kind)
@@ -152,14 +151,14 @@ func (s *speaker) meet(channel, number string) {
 
 // correct applies the right shunt of a channel. A current that no shunt is known of
 // loses its value: it is wrong for certain.
-func correct(s Sample, shunts map[string]float64) Sample {
+func correct(s reading.Sample, shunts map[string]float64) reading.Sample {
 	ohms, given := shunts[s.Channel]
 	if !given || s.Quantity != run.Current || !s.Good() {
 		return s
 	}
 	right, err := s.WithShunt(ohms)
 	if err != nil {
-		s.Value, s.Text, s.Quality, s.Fault = 0, "", reading.Faulty, err.Error()
+		s.Spoil(reading.Faulty, err.Error())
 		return s
 	}
 	return right

@@ -16,21 +16,21 @@ type turns struct {
 
 // Next asks for the channel whose turn it is. A change of function wears a relay, so
 // the profile says how many readings are taken in between.
-func (m *meter) Next(ctx context.Context) (Sample, error) {
+func (m *meter) Next(ctx context.Context) (reading.Sample, error) {
 	channels := m.options.Channels
 	if len(channels) == 0 {
-		return Sample{}, ErrAsked
+		return reading.Sample{}, ErrAsked
 	}
 	if !m.last.IsZero() {
 		if err := m.options.Sleep(ctx, m.profile.Query.Every-time.Since(m.last)); err != nil {
-			return Sample{}, err
+			return reading.Sample{}, err
 		}
 	}
 	m.last = time.Now()
 	c := channels[m.at]
 	if err := m.prepare(ctx, c.Quantity); err != nil {
 		m.pass(len(channels))
-		return Sample{}, err
+		return reading.Sample{}, err
 	}
 	s, err := m.read(ctx, c.ID, c.Quantity)
 	switch {

@@ -18,18 +18,21 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Reading is one measured value between two points, through a feed, or at a place.
+// Reading is one measured value between two points, through a feed, or at a place: from
+// the instrument to the store and back.
 type Reading struct {
 	Row      int       // line of the CSV, header = 1; 0 where it came from elsewhere
 	Time     time.Time // as written, with its offset; 1970 to 2262
 	Step     string    // a step's name; "" = not known
 	Quantity run.Quantity
 	From, To string  // as written: points, or a feed's name, or a reel's or feed's
-	Text     string  // the value as written
+	Text     string  // the value as written; without a measured value what the instrument sent
 	Unit     string  // the unit as written
-	Value    float64 // SI: V, A; °C for a temperature
+	Value    float64 // SI: V, A; °C for a temperature; 0 where Quality says that nothing was measured
 	Meter    string  // a meter's name, never "" after Parse
-	Mean     *Mean   // the readings that Value is the mean of; nil = it is a single one
+	Quality  Quality
+	Counts   Counts // of a register that the value was computed from
+	Mean     *Mean  // the readings that Value is the mean of; nil = it is a single one
 }
 
 // Set is what a file of readings holds.

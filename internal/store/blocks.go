@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"iter"
-	"time"
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/chunk"
@@ -60,37 +59,22 @@ func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, erro
 	}
 }
 
-// Stored is a sample as a store gives it back.
+// Stored is a reading with all that a store keeps of it.
 type Stored struct {
-	Channel *Channel
-	Time    time.Time
-	Mono    time.Duration // since the start of the machine; 0 = not known
-	Boot    int           // number of that start, see Boots; 0 = not known
-	Text    string        // as sent; of a register, its counts times the scale
-	Count   int64         // the number in counts of its form, or the register's word
-	Form    string        // an indication.Form as a string; "text" = Text is all there is
-	Quality reading.Quality
+	reading.Recorded
+	Boot  int    // number of the machine's start, see Boots; 0 = not known
+	Count int64  // the number in counts of its form, or the register's word
+	Form  string // a Form as a string; "text" = Text is all there is
 }
 
-// Samples gives the samples that are selected with all that is kept of them, in
-// the order of time.
+// Samples gives the readings that are selected with all that is kept of them, those that
+// are no measured values included, in the order of time.
 func (s *Store) Samples(ctx context.Context, sel Selection) iter.Seq2[Stored, error] {
 	return func(yield func(Stored, error) bool) {
 		var zones zones
-		channels := map[*tables.Series]*Channel{}
 		err := s.each(ctx, sel, func(of *tables.Series, r *chunk.Record) bool {
-			if channels[of] == nil {
-				channels[of] = channel(sel.Run, of)
-			}
-			x := Stored{Channel: channels[of], Time: zones.time(r.At, r.Zone), Boot: int(r.Boot), Count: r.Count, Form: of.Form,
-				Text: r.Text, Quality: reading.Quality(r.Quality)}
-			if of.Form != tables.Texts {
-				x.Text = of.Text(r.Count)
-			}
-			if r.Clock != 0 {
-				x.Mono = time.Duration(r.At - r.Clock)
-			}
-			return yield(x, nil)
+			x, err := recorded(sel.Run, of, r, zones.time(r.At, r.Zone))
+			return yield(Stored{Recorded: x, Boot: int(r.Boot), Count: r.Count, Form: of.Form}, err) && err == nil
 		})
 		if err != nil {
 			yield(Stored{}, err)

@@ -103,7 +103,7 @@ func held(t *testing.T, path string) int {
 		}
 		counts[i] = true
 		want := numbered(make([]Handle, 16), i)
-		if !x.Time.Equal(want.Time) || x.Mono != want.Mono || x.Channel.From != fmt.Sprintf("west.%d+", i%16+1) || x.Boot != 1 {
+		if !x.Time.Equal(want.Time) || x.SinceBoot != want.Mono || x.From != fmt.Sprintf("west.%d+", i%16+1) || x.Boot != 1 {
 			t.Fatalf("sample %d: %+v", i, x)
 		}
 	}

@@ -10,18 +10,11 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Last is the newest good reading that a probe gave of something.
-type Last struct {
-	Channel // of its last form and step
-	Time    time.Time
-	Value   float64 // SI; °C for temperatures
-}
-
 // Newest gives for each thing that probes of a run read, whatever the step, the newest
 // reading against which nothing is known; that its date was certain is part of it.
 // Things without one in the last million samples are left out. What is damaged is too.
-func (s *Store) Newest(ctx context.Context, runName string) ([]Last, error) {
-	var all []Last
+func (s *Store) Newest(ctx context.Context, runName string) ([]reading.Recorded, error) {
+	var all []reading.Recorded
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := Selection{Run: runName}.series(ctx, tx)
 		if err != nil && !tables.Broken(err) {
@@ -43,10 +36,8 @@ func (s *Store) Newest(ctx context.Context, runName string) ([]Last, error) {
 			if !ok {
 				continue
 			}
-			one := Last{Channel: *channel(runName, x), Time: time.Unix(0, r.At).UTC()}
-			if x.Form != tables.Texts {
-				one.Value = x.Value(r.Count)
-			} else if one.Value, err = reading.Value(x.Quantity, r.Text, x.Unit); err != nil {
+			one, err := recorded(runName, x, &r, time.Unix(0, r.At).UTC())
+			if err != nil {
 				continue
 			}
 			key := Channel{Probe: x.Probe, Quantity: x.Quantity, From: x.From, To: x.To}

@@ -61,17 +61,10 @@ func (s *Store) Selected(ctx context.Context, sel Selection) iter.Seq2[reading.R
 			if !r.Quality.Measured() {
 				return true
 			}
-			x := reading.Reading{Time: zones.time(r.At, r.Zone), Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To,
-				Unit: of.Unit, Meter: of.Meter}
-			if of.Form == tables.Texts {
-				x.Text = r.Text
-				var err error
-				if x.Value, err = reading.Value(of.Quantity, r.Text, of.Unit); err != nil {
-					yield(x, fmt.Errorf("%s: stored reading: %w", s.db.Path, err))
-					return false
-				}
-			} else {
-				x.Text, x.Value = of.Text(r.Count), of.Value(r.Count)
+			x, err := readingOf(of, r, zones.time(r.At, r.Zone))
+			if err != nil {
+				yield(x, fmt.Errorf("%s: stored reading: %w", s.db.Path, err))
+				return false
 			}
 			return yield(x, nil)
 		})
@@ -79,6 +72,40 @@ func (s *Store) Selected(ctx context.Context, sel Selection) iter.Seq2[reading.R
 			yield(reading.Reading{}, err)
 		}
 	}
+}
+
+// readingOf returns the reading of a series that a record holds, with the record's moment as
+// a time. The error is that of a text that is no value.
+func readingOf(of *tables.Series, r *chunk.Record, at time.Time) (reading.Reading, error) {
+	x := reading.Reading{Time: at, Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To, Unit: of.Unit, Meter: of.Meter,
+		Quality: r.Quality}
+	if of.Form == tables.Texts {
+		x.Text = r.Text
+		if !r.Quality.Measured() {
+			return x, nil
+		}
+		var err error
+		x.Value, err = reading.Value(of.Quantity, r.Text, of.Unit)
+		return x, err
+	}
+	x.Text = of.Text(r.Count)
+	if r.Quality.Measured() {
+		x.Value = of.Value(r.Count)
+	}
+	if of.Scale != "" {
+		x.Counts = reading.Counts{N: r.Count, PerCount: of.Value(1)}
+	}
+	return x, nil
+}
+
+// recorded is readingOf for a reading of a probe.
+func recorded(runName string, of *tables.Series, r *chunk.Record, at time.Time) (reading.Recorded, error) {
+	x, err := readingOf(of, r, at)
+	one := reading.Recorded{Reading: x, Run: runName, Probe: of.Probe}
+	if r.Clock != 0 {
+		one.SinceBoot = time.Duration(r.At - r.Clock)
+	}
+	return one, err
 }
 
 // each calls do with every record that is selected, in the order of time, until

@@ -251,7 +251,7 @@ func TestWriterKeepsSamplesAsSent(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			got = append(got, fmt.Sprintf("%s %s %d %s %s %d", x.Text, x.Channel.Unit, x.Count, x.Quality, x.Mono, x.Boot))
+			got = append(got, fmt.Sprintf("%s %s %d %s %s %d", x.Text, x.Unit, x.Count, x.Quality, x.SinceBoot, x.Boot))
 		}
 		if strings.Join(got, "\n") != strings.Join(want, "\n") {
 			t.Errorf("%s: got\n%s\nwant\n%s", when, strings.Join(got, "\n"), strings.Join(want, "\n"))

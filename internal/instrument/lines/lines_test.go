@@ -50,10 +50,10 @@ func TestRegisterCounts(t *testing.T) {
 			if err != nil || len(v) != 2 {
 				t.Fatalf("got %v, %v", v, err)
 			}
-			if v[0].Quantity != run.Voltage || v[0].SI != c.volts || v[0].Text != c.voltsText || v[0].Fault != c.voltsFault || v[0].Unit != "V" {
+			if v[0].Quantity != run.Voltage || v[0].Value != c.volts || v[0].Text != c.voltsText || v[0].Fault != c.voltsFault || v[0].Unit != "V" {
 				t.Errorf("voltage: %+v", v[0])
 			}
-			if v[1].Quantity != run.Current || v[1].SI != c.amps || v[1].Text != c.ampsText || v[1].Fault != c.ampsFault || v[1].Unit != "A" {
+			if v[1].Quantity != run.Current || v[1].Value != c.amps || v[1].Text != c.ampsText || v[1].Fault != c.ampsFault || v[1].Unit != "A" {
 				t.Errorf("current: %+v", v[1])
 			}
 			if v[0].Channel != "1" || v[1].Channel != "1" {
@@ -82,7 +82,7 @@ func TestPlainLines(t *testing.T) {
 		{"strip,31.50,degC", "strip", run.Temperature, 31.5, "31.50", "degC"},
 	} {
 		v, err := lines.Parse(l, c.line)
-		want := lines.Value{Channel: c.channel, Quantity: c.q, SI: c.si, Text: c.text, Unit: c.unit, Raw: c.text}
+		want := reading.Sample{Channel: c.channel, Reading: reading.Reading{Quantity: c.q, Value: c.si, Text: c.text, Unit: c.unit}, Raw: c.text}
 		if err != nil || len(v) != 1 || v[0] != want {
 			t.Errorf("%q: got %+v, %v, want %+v", c.line, v, err, want)
 		}
@@ -158,7 +158,7 @@ unit = "mA"
 		v, err := lines.Parse(p.Line, text)
 		got := ""
 		for _, v := range v {
-			got += fmt.Sprint(v.Channel, " ", v.Quantity, " ", v.SI, " ", v.Text, " ", v.Unit, ";")
+			got += fmt.Sprint(v.Channel, " ", v.Quantity, " ", v.Value, " ", v.Text, " ", v.Unit, ";")
 		}
 		if err != nil || got != want {
 			t.Errorf("%q: got %s, %v, want %s", text, got, err, want)
@@ -186,10 +186,10 @@ func FuzzParse(f *testing.F) {
 				t.Errorf("%q: values beside an error", s)
 			}
 			for _, v := range values {
-				if math.IsNaN(v.SI) || math.IsInf(v.SI, 0) {
-					t.Errorf("%q: %v", s, v.SI)
+				if math.IsNaN(v.Value) || math.IsInf(v.Value, 0) {
+					t.Errorf("%q: %v", s, v.Value)
 				}
-				if v.Fault != "" && (v.SI != 0 || v.Text != "") {
+				if v.Fault != "" && (v.Value != 0 || v.Text != "") {
 					t.Errorf("%q: a faulty value holds a number: %+v", s, v)
 				}
 				if (v.Fault == "") != (v.Quality == reading.Good) {
@@ -233,7 +233,7 @@ func TestCorrectionsDoNotAddUp(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		if v, err = v.WithShunt(first.Shunt); err != nil || v.Text != first.Text || v.SI != first.SI {
+		if v, err = v.WithShunt(first.Shunt); err != nil || v.Text != first.Text || v.Value != first.Value {
 			t.Fatalf("%d counts: %s became %s, %v", counts, first.Text, v.Text, err)
 		}
 	}

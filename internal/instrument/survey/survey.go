@@ -152,8 +152,9 @@ func (s *Survey) take(ctx context.Context, step run.Step, p Probe, c run.ProbeCh
 		g.Missed(v, fmt.Sprintf("%s %s is more than meter %q is described for", sample.Text, sample.Unit, meter.Name))
 		return nil
 	}
-	return g.Took(ctx, reading.Reading{Time: sample.Time, Step: step.Name, Quantity: v.Quantity, From: v.From, To: v.To,
-		Text: sample.Text, Unit: sample.Unit, Value: sample.Value, Meter: meter.Name})
+	x := sample.Reading
+	x.Step, x.From, x.To, x.Meter = step.Name, v.From, v.To, meter.Name
+	return g.Took(ctx, x)
 }
 
 // String names a visit in words: "west.start+ to west.start-".

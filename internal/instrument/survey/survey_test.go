@@ -87,25 +87,25 @@ func TestVisitInWords(t *testing.T) {
 
 // device is an instrument that gives set values and notes what it was asked for.
 type device struct {
-	say   func(channel string, q run.Quantity) (instrument.Sample, error)
+	say   func(channel string, q run.Quantity) (reading.Sample, error)
 	asked []string
 }
 
 func (d *device) Identity() string              { return "" }
 func (d *device) Counters() instrument.Counters { return instrument.Counters{} }
 func (d *device) Close() error                  { return nil }
-func (d *device) Next(context.Context) (instrument.Sample, error) {
-	return instrument.Sample{}, instrument.ErrAsked
+func (d *device) Next(context.Context) (reading.Sample, error) {
+	return reading.Sample{}, instrument.ErrAsked
 }
-func (d *device) Measure(_ context.Context, channel string, q run.Quantity) (instrument.Sample, error) {
+func (d *device) Measure(_ context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	d.asked = append(d.asked, fmt.Sprint(channel, " ", q))
 	return d.say(channel, q)
 }
 
 // says gives every sample the same value.
-func says(value float64) func(string, run.Quantity) (instrument.Sample, error) {
-	return func(channel string, q run.Quantity) (instrument.Sample, error) {
-		return instrument.Sample{Channel: channel, Quantity: q, Value: value, Text: fmt.Sprint(value), Unit: "V", Time: time.Unix(1, 0)}, nil
+func says(value float64) func(string, run.Quantity) (reading.Sample, error) {
+	return func(channel string, q run.Quantity) (reading.Sample, error) {
+		return reading.Sample{Channel: channel, Reading: reading.Reading{Time: time.Unix(1, 0), Quantity: q, Value: value, Text: fmt.Sprint(value), Unit: "V"}}, nil
 	}
 }
 
@@ -195,8 +195,8 @@ func TestTakeLeavesOut(t *testing.T) {
 		t.Errorf("without the supply: %q, %v", g.log, err)
 	}
 
-	meter.say = func(string, run.Quantity) (instrument.Sample, error) {
-		return instrument.Sample{Quality: reading.Overload, Fault: "overload"}, nil
+	meter.say = func(string, run.Quantity) (reading.Sample, error) {
+		return reading.Sample{Reading: reading.Reading{Quality: reading.Overload}, Fault: "overload"}, nil
 	}
 	g = &guide{}
 	if err := s.Take(t.Context(), g); err != nil || len(g.took) != 2 || g.log[3] != "missed A+ to A-: overload" {
@@ -219,12 +219,12 @@ func TestTakeEnds(t *testing.T) {
 	}
 	errGone := errors.New("unplugged")
 	s, sensor, _ := scene()
-	sensor.say = func(string, run.Quantity) (instrument.Sample, error) { return instrument.Sample{}, errGone }
+	sensor.say = func(string, run.Quantity) (reading.Sample, error) { return reading.Sample{}, errGone }
 	if err := s.Take(t.Context(), &guide{}); !errors.Is(err, errGone) || err.Error() != "probe board: unplugged" {
 		t.Error(err)
 	}
 	ctx, stop := context.WithCancel(t.Context())
-	sensor.say = func(string, run.Quantity) (instrument.Sample, error) { stop(); return instrument.Sample{}, errGone }
+	sensor.say = func(string, run.Quantity) (reading.Sample, error) { stop(); return reading.Sample{}, errGone }
 	if err := s.Take(ctx, &guide{}); !errors.Is(err, context.Canceled) {
 		t.Error(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/transcript"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/simulate/devices"
@@ -211,7 +212,7 @@ func write(t *testing.T, dir, name, text string) {
 }
 
 // tell writes what is stable of a sample, with its time.
-func tell(s instrument.Sample) string {
+func tell(s reading.Sample) string {
 	return fmt.Sprintf("%d %s %s %s %s %s %s", s.Time.UnixMicro(), s.Channel, s.Quantity, s.Text, s.Unit, s.Quality, s.Raw)
 }
 
@@ -236,7 +237,7 @@ func TestRecordReplayBoard(t *testing.T) {
 	}()
 	var live []string
 	for err == nil {
-		var s instrument.Sample
+		var s reading.Sample
 		if s, err = device.Next(bounded(t)); err == nil {
 			live = append(live, tell(s))
 		}

@@ -102,18 +102,21 @@ func (r *Recorder) fill(held *Batch) {
 	entries, marks := r.queue.take()
 	r.mu.Unlock()
 	held.Marks = marks
-	held.Readings = make([]Reading, len(entries))
+	held.Readings = make([]reading.Recorded, len(entries))
 	for i, e := range entries {
-		held.Readings[i] = e.reading()
+		held.Readings[i] = e.recorded()
 	}
 }
 
-func (e entry) reading() Reading {
-	c := e.channel
-	return Reading{
+func (e entry) recorded() reading.Recorded {
+	c, quality := e.channel, e.quality
+	if e.stamp.Uncertain {
+		quality |= reading.ClockUncertain
+	}
+	return reading.Recorded{
 		Reading: reading.Reading{Time: e.stamp.Time, Step: e.step, Quantity: c.Quantity, From: c.From, To: c.To,
-			Text: e.text, Unit: e.unit, Value: e.value, Meter: c.meter.Name},
-		Run: e.run, Probe: c.probe.name, Raw: e.raw, Counts: e.counts, Quality: e.quality, Stamp: e.stamp,
+			Text: e.text, Unit: e.unit, Value: e.value, Meter: c.meter.Name, Quality: quality, Counts: e.counts},
+		Run: e.run, Probe: c.probe.name, SinceBoot: e.stamp.SinceBoot,
 	}
 }
 

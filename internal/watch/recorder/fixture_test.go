@@ -104,7 +104,7 @@ func (m *machine) pass(by time.Duration) { m.mu.Lock(); m.ahead += by; m.mu.Unlo
 // shelf is a store in memory that can be full.
 type shelf struct {
 	mu       sync.Mutex
-	readings []Reading
+	readings []reading.Recorded
 	marks    []Mark
 	commits  int
 	fault    error
@@ -137,7 +137,7 @@ func (s *shelf) texts() []string {
 	defer s.mu.Unlock()
 	var all []string
 	for _, x := range s.readings {
-		if x.Quality == reading.Good || x.Quality == reading.Unsettled {
+		if (x.Quality &^ reading.Unsettled).Measured() {
 			all = append(all, x.Text)
 		}
 	}

@@ -31,7 +31,7 @@ func (p *device) hear(e instrument.Event) {
 }
 
 // take queues what one line or answer holds.
-func (p *device) take(at time.Time, samples []instrument.Sample) {
+func (p *device) take(at time.Time, samples []reading.Sample) {
 	w := p.wiring.Load()
 	since := time.Duration(at.UnixNano())
 	r := p.r
@@ -61,9 +61,11 @@ func (p *device) take(at time.Time, samples []instrument.Sample) {
 }
 
 // take queues one sample of a channel that came at a moment and is stored for another.
-func (r *Recorder) take(w *wiring, c *channel, s instrument.Sample, since, date time.Duration) {
-	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, raw: s.Raw, value: s.Value, stamp: r.o.Clock.At(date),
-		counts: Counts{s.Scale.Counted, s.Scale.Counts, s.Scale.PerCount}}
+func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date time.Duration) {
+	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, value: s.Value, stamp: r.o.Clock.At(date), counts: s.Counts}
+	if !s.Quality.Measured() {
+		e.text = s.Raw
+	}
 	e.step, e.quality = r.steps.at(since)
 	if q := qualityOf(s, c); !q.Measured() {
 		e.quality |= q

@@ -22,26 +22,8 @@ var ErrRefused = errors.New("the store refuses a reading")
 
 // Batch is what one commit stores, in the order in which it came.
 type Batch struct {
-	Readings []Reading
+	Readings []reading.Recorded
 	Marks    []Mark
-}
-
-// Reading is one value as it is kept. Its Time is the Stamp's.
-type Reading struct {
-	reading.Reading
-	Run     string
-	Probe   string
-	Raw     string // as the device sent it
-	Counts  Counts
-	Quality reading.Quality
-	Stamp   clock.Stamp
-}
-
-// Counts are a register's, from which a value was reckoned.
-type Counts struct {
-	Known    bool // the device gave counts, and N and PerCount say something
-	N        int64
-	PerCount float64 // SI value of one count
 }
 
 // Kind is what a Mark marks.

@@ -44,8 +44,8 @@ func TestBurst(t *testing.T) {
 	say(t, pair, strings.Repeat("1,4.9,V\n2,1,A\n", 50))
 	c.stored(100)
 	for i := 1; i < 100; i++ {
-		if before, x := c.shelf.readings[i-1], c.shelf.readings[i]; x.Stamp.SinceBoot <= before.Stamp.SinceBoot || !x.Time.After(before.Time) {
-			t.Fatalf("reading %d: %v after %v", i, x.Stamp, before.Stamp)
+		if before, x := c.shelf.readings[i-1], c.shelf.readings[i]; x.SinceBoot <= before.SinceBoot || !x.Time.After(before.Time) {
+			t.Fatalf("reading %d: %v after %v", i, x, before)
 		}
 	}
 }

@@ -54,14 +54,14 @@ func TestKernelFiles(t *testing.T) {
 	c.shelf.mu.Lock()
 	for i, x := range c.shelf.readings {
 		want := []string{"4812 mV", "2310 mA"}[i%2]
-		if got := x.Text + " " + x.Unit; got != want || x.Quality != reading.Good || x.Raw != x.Text {
+		if got := x.Text + " " + x.Unit; got != want || x.Quality != reading.Good {
 			t.Errorf("reading %d: %s, %+v", i, got, x)
 		}
 	}
 	c.shelf.mu.Unlock()
 
 	set("in1_input", "40960") // above 7FFFh
-	var bad Reading
+	var bad reading.Recorded
 	c.until("saturated", func() bool {
 		c.shelf.mu.Lock()
 		defer c.shelf.mu.Unlock()
@@ -72,7 +72,7 @@ func TestKernelFiles(t *testing.T) {
 		}
 		return bad.Quality == reading.Saturated
 	})
-	if bad.Text != "" || bad.Raw != "40960" || bad.Value != 0 {
+	if bad.Text != "40960" || bad.Value != 0 {
 		t.Errorf("kept %+v", bad)
 	}
 	s := c.Snapshot().Probes[0]

@@ -10,6 +10,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/clock"
 	"ohmkeep/internal/watch/probe"
@@ -199,7 +200,7 @@ func (p *device) ask(ctx context.Context, device instrument.Instrument) error {
 				return err
 			}
 			if p.profile.Kind == profile.SCPI { // what the kernel says comes through hear
-				p.take(s.Time, []instrument.Sample{s})
+				p.take(s.Time, []reading.Sample{s})
 			}
 		}
 		select {

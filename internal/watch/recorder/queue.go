@@ -10,14 +10,14 @@ import (
 // entry is a reading that waits, in few bytes: at full line rate tens of
 // thousands wait.
 type entry struct {
-	channel         *channel
-	run             string
-	step            string
-	text, unit, raw string
-	value           float64
-	stamp           clock.Stamp
-	quality         reading.Quality
-	counts          Counts
+	channel    *channel
+	run        string
+	step       string
+	text, unit string
+	value      float64
+	stamp      clock.Stamp
+	quality    reading.Quality
+	counts     reading.Counts
 }
 
 // queue is what waits to be committed.

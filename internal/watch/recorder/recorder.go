@@ -23,6 +23,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/clock"
 	"ohmkeep/internal/watch/probe"
@@ -43,20 +44,11 @@ type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrum
 type Options struct {
 	Store  Store
 	Clock  *clock.Clock
-	Commit time.Duration // most time from a line's arrival to its safety on disk
-	Open   Opener        // nil: whatever stands at the port, see package probe
-	Log    *slog.Logger  // nil: nobody
-	Before []Last        // newest good readings of before the start
-	Room   int           // readings that may wait; 0: 300,000
-}
-
-// Last is the newest good reading of a channel that was stored before the start.
-type Last struct {
-	Run, Probe string
-	Quantity   run.Quantity
-	From, To   string
-	Time       time.Time
-	Value      float64 // V, A or °C
+	Commit time.Duration      // most time from a line's arrival to its safety on disk
+	Open   Opener             // nil: whatever stands at the port, see package probe
+	Log    *slog.Logger       // nil: nobody
+	Before []reading.Recorded // newest good readings of before the start
+	Room   int                // readings that may wait; 0: 300,000
 }
 
 // usualRoom is twenty minutes of 16 channels at 10 Hz, and half a minute of four

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/watch/clock"
 )
 
 var replugs = flag.Int("replugs", 6, "how often the board is unplugged")
@@ -131,7 +130,7 @@ func TestOverload(t *testing.T) {
 	if got := c.shelf.texts(); len(got) != 1 || got[0] != "5.9" {
 		t.Errorf("values: %v", got)
 	}
-	if first := c.shelf.readings[0]; first.Quality != reading.Overload || first.Raw != "6.5" {
+	if first := c.shelf.readings[0]; first.Quality != reading.Overload || first.Text != "6.5" {
 		t.Errorf("%+v", first)
 	}
 	if got := c.Snapshot().Probes[0]; got.Unusable != 1 || got.Bad != 0 || got.Stored != 1 {
@@ -275,15 +274,15 @@ func TestClockIsSet(t *testing.T) {
 		c.stored(i + 1)
 	}
 	want := []bool{false, true, false, true, false}
-	var before clock.Stamp
+	var before reading.Recorded
 	for i, x := range c.shelf.readings {
-		if x.Stamp.Uncertain != want[i] || x.Stamp.Boot != "boot" {
-			t.Errorf("reading %d: %+v", i, x.Stamp)
+		if uncertain := x.Quality&reading.ClockUncertain != 0; uncertain != want[i] || !x.Quality.Measured() {
+			t.Errorf("reading %d: %+v", i, x)
 		}
-		if i > 0 && (!x.Time.After(before.Time) || x.Time.Sub(before.Time) > time.Minute || x.Stamp.SinceBoot <= before.SinceBoot) {
-			t.Errorf("reading %d: %v after %v", i, x.Stamp, before)
+		if i > 0 && (!x.Time.After(before.Time) || x.Time.Sub(before.Time) > time.Minute || x.SinceBoot <= before.SinceBoot) {
+			t.Errorf("reading %d: %v after %v", i, x, before)
 		}
-		before = x.Stamp
+		before = x
 	}
 }
 

@@ -3,7 +3,6 @@ package recorder
 import (
 	"time"
 
-	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/clock"
@@ -64,7 +63,7 @@ func (w *wiring) inherit(before *wiring) {
 
 // remember takes over what the channels of a probe gave before the start, as if it had
 // come so long before it as the dates say; what is said to be later came just then.
-func (w *wiring) remember(before []Last, probe string, started clock.Stamp) {
+func (w *wiring) remember(before []reading.Recorded, probe string, started clock.Stamp) {
 	for _, b := range before {
 		for _, c := range w.order {
 			if b.Run == w.run && b.Probe == probe && b.Quantity == c.Quantity && b.From == c.From && b.To == c.To {
@@ -83,7 +82,7 @@ func (w *wiring) adopt(p *device) {
 
 // qualityOf returns the quality of a sample, its step aside: a value that the meter cannot
 // show is an overload.
-func qualityOf(s instrument.Sample, c *channel) reading.Quality {
+func qualityOf(s reading.Sample, c *channel) reading.Quality {
 	if s.Quality.Measured() && !c.meter.Shows(c.Quantity, s.Value) {
 		return s.Quality | reading.Overload
 	}

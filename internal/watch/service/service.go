@@ -18,6 +18,7 @@ import (
 	"github.com/coreos/go-systemd/v22/daemon"
 	"golang.org/x/sync/errgroup"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/watch/clock"
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
@@ -31,7 +32,7 @@ type Config struct {
 	Store  recorder.Store                // written to by the recorder alone
 	Disk   func() (metrics.Disk, error)  // what the store lies on
 	Floor  time.Time                     // no date before it is right; see clock.New
-	Before []recorder.Last               // newest good readings of before the start
+	Before []reading.Recorded            // newest good readings of before the start
 	Listen string                        // host:port; port 0 takes any
 	Ready  func(addr string)             // told once where it listens and that all is tried; may be nil
 	Commit time.Duration                 // see recorder.Options

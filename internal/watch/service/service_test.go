@@ -18,6 +18,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/watch/metrics"
@@ -84,12 +85,12 @@ type quiet struct {
 
 func (q quiet) Identity() string { return "# a quiet board" }
 func (q quiet) Close() error     { return nil }
-func (q quiet) Next(ctx context.Context) (instrument.Sample, error) {
+func (q quiet) Next(ctx context.Context) (reading.Sample, error) {
 	select {
 	case <-q.gone:
-		return instrument.Sample{}, errors.New("it is <gone>")
+		return reading.Sample{}, errors.New("it is <gone>")
 	case <-ctx.Done():
-		return instrument.Sample{}, ctx.Err()
+		return reading.Sample{}, ctx.Err()
 	}
 }
 
