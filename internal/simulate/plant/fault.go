@@ -47,39 +47,50 @@ func (p *Plant) breakIt(f Fault, rng *rand.Rand) bool {
 	return p.fed()
 }
 
-// fed reports whether both rails of every pixel still reach a supply.
+// fed reports whether every reel still reaches both terminals of one supply.
 func (p *Plant) fed() bool {
-	for _, rail := range []run.Rail{run.Plus, run.Minus} {
-		of := func(r Rails) float64 { return [2]float64{r.Plus, r.Minus}[rail] }
-		place := func(at run.Place) int {
-			switch at.Kind {
-			case run.AtSupply:
-				return 0
-			case run.AtJunction:
-				return 1 + at.Index
-			}
-			return 1 + len(p.Run.Junctions) + at.Index
+	r := p.Run
+	live := make([]bool, len(r.Reels))
+	for s := range r.Supplies {
+		plus, minus := p.reached(s, func(x Rails) float64 { return x.Plus }), p.reached(s, func(x Rails) float64 { return x.Minus })
+		for i := range live {
+			live[i] = live[i] || plus[i] && minus[i]
 		}
-		live := make([]bool, 1+len(p.Run.Junctions)+len(p.Run.Reels))
-		live[0] = true
-		join := func(a, b run.Place, ohms float64) {
-			if x, y := place(a), place(b); !math.IsInf(ohms, 1) && (live[x] || live[y]) {
-				live[x], live[y] = true, true
-			}
-		}
-		for range live {
-			for i, f := range p.Run.Feeds {
-				join(f.From, f.To, of(p.Feeds[i]))
-			}
-			for i, j := range p.Run.Joints {
-				join(run.Place{Kind: run.AtReel, Index: j.From}, run.Place{Kind: run.AtReel, Index: j.To}, of(p.Joints[i]))
-			}
-		}
-		for _, l := range live {
-			if !l {
-				return false
-			}
+	}
+	for _, l := range live {
+		if !l {
+			return false
 		}
 	}
 	return true
+}
+
+// reached reports which reels one rail joins to a supply.
+func (p *Plant) reached(supply int, of func(Rails) float64) []bool {
+	r := p.Run
+	node := func(at run.Place) int {
+		switch at.Kind {
+		case run.AtReel:
+			return at.Index
+		case run.AtJunction:
+			return len(r.Reels) + at.Index
+		}
+		return len(r.Reels) + len(r.Junctions) + at.Index
+	}
+	live := make([]bool, len(r.Reels)+len(r.Junctions)+len(r.Supplies))
+	live[node(run.Place{Kind: run.AtSupply, Index: supply})] = true
+	join := func(a, b run.Place, ohms float64) {
+		if x, y := node(a), node(b); !math.IsInf(ohms, 1) && (live[x] || live[y]) {
+			live[x], live[y] = true, true
+		}
+	}
+	for range live {
+		for i, f := range r.Feeds {
+			join(f.From, f.To, of(p.Feeds[i]))
+		}
+		for i, j := range r.Joints {
+			join(run.Place{Kind: run.AtReel, Index: j.From}, run.Place{Kind: run.AtReel, Index: j.To}, of(p.Joints[i]))
+		}
+	}
+	return live[:len(r.Reels)]
 }
