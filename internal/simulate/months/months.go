@@ -32,8 +32,17 @@ type Story struct {
 	Warmth   bool     // a temperature is read
 	DayCycle float64  // K, half of what day and night differ
 	Season   float64  // K, half of what summer and winter differ
-	Sag      float64  // V that the supply loses over all the days
-	Ageing   float64  // part of the pixels' current that is lost over all the days
+	// What no model of the nights holds. The zero values are a calm board.
+	Noise        float64 // V, standard deviation of a pair voltage beside its sensor's counts
+	NoisePerAmp  float64 // V/A, what comes to it for each ampere of the run
+	GainTempCo   float64 // 1/K, standard deviation of the sensors' gains' temperature coefficients
+	Cabinet      float64 // K by which the thermometer's place is warmer than the copper at 5 A
+	MissedChecks float64 // part of the nights on which no check is shown
+	Dimmed       float64 // day from which the owner's limiter takes a third of the light; 0 = never
+	Uneven       float64 // standard deviation of a reel's currents, as a part, beside what the run file states
+
+	Sag    float64 // V that the supply loses over all the days
+	Ageing float64 // part of the pixels' current that is lost over all the days
 
 	// Change is called before every sample and may change the plant, which is as healthy
 	// as on the first day each time. day counts from 0.
@@ -58,8 +67,8 @@ const (
 	Wander     = 0.4   // counts, standard deviation of one value
 )
 
-// sensor is one device.
-type sensor struct{ gain, offset float64 }
+// sensor is one device. Its gain is that at 20 °C, and changes by tempCo a kelvin.
+type sensor struct{ gain, offset, tempCo float64 }
 
 // Days gives the readings of each day, in the order of time.
 func Days(r *run.Run, story Story, seed uint64) iter.Seq2[[]reading.Reading, error] {
@@ -102,14 +111,18 @@ type station struct {
 	healthy simulate.Plant
 	rng     *rand.Rand // of the plant and its sensors
 	show    *rand.Rand // of animations and noise
-	places  []run.Place
-	sensors map[string][2]sensor // by place or feed: the first device and the one after a swap
-	check   int
-	meter   string
+	// Draws of their own, so that a seed's plant and pictures do not depend on the rest.
+	tempered, rough *rand.Rand
+	places          []run.Place
+	sensors         map[string][2]sensor // by place or feed: the first device and the one after a swap
+	uneven          []float64            // by reel: on its currents
+	check           int
+	meter           string
 }
 
 func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
 	s := &station{run: r, story: story, rng: rand.New(rand.NewPCG(seed, 1)), show: rand.New(rand.NewPCG(seed, 2)),
+		tempered: rand.New(rand.NewPCG(seed, 3)), rough: rand.New(rand.NewPCG(seed, 4)),
 		sensors: map[string][2]sensor{}, check: r.StepIndex(story.Check), meter: r.Meters[0].Name}
 	if story.Check != "" && s.check < 0 {
 		return nil, fmt.Errorf("no step is named %q", story.Check)
@@ -118,7 +131,6 @@ func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
 		s.story.Every = 30 * time.Minute
 	}
 	s.plant = simulate.New(r, simulate.Usual, s.rng)
-	s.plant.Shape = 0
 	for i := range r.Feeds { // connectors
 		s.plant.Feeds[i].Plus += 0.002
 		s.plant.Feeds[i].Minus += 0.002
@@ -134,6 +146,9 @@ func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
 	for _, f := range r.Feeds {
 		s.sensors[f.Name] = [2]sensor{s.draw(GainAmps, OffsetAmps), s.draw(GainAmps, OffsetAmps)}
 	}
+	for range r.Reels {
+		s.uneven = append(s.uneven, 1+story.Uneven*s.tempered.NormFloat64())
+	}
 	if err := s.plant.Open(s.places...); err != nil {
 		return nil, err
 	}
@@ -146,7 +161,7 @@ func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
 }
 
 func (s *station) draw(gain, offset float64) sensor {
-	return sensor{gain * (2*s.rng.Float64() - 1), offset * (2*s.rng.Float64() - 1)}
+	return sensor{gain * (2*s.rng.Float64() - 1), offset * (2*s.rng.Float64() - 1), s.story.GainTempCo * s.tempered.NormFloat64()}
 }
 
 // names gives the places that are sensed.
@@ -168,7 +183,7 @@ func (s *station) names() []string {
 func (s *station) day(day int) ([]reading.Reading, error) {
 	var list []reading.Reading
 	begin := s.story.Begin.AddDate(0, 0, day)
-	checked := s.check < 0
+	checked := s.check < 0 || s.rough.Float64() < s.story.MissedChecks
 	for at := time.Duration(0); at < 24*time.Hour; at += s.story.Every {
 		if !checked && at >= s.story.CheckAt {
 			checked = true
@@ -216,7 +231,17 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 	} else {
 		s.animate(levels)
 	}
+	for i, by := range s.uneven {
+		shown := map[string]float64{}
+		for name, level := range levels[i] {
+			shown[name] = level * by
+		}
+		levels[i] = shown
+	}
 	scale := h.Scales[0] * (1 - s.story.Ageing*whole)
+	if s.story.Dimmed > 0 && day >= s.story.Dimmed {
+		scale *= 2.0 / 3
+	}
 	if err := p.Show(levels, scale); err != nil {
 		return nil, err
 	}
@@ -232,18 +257,25 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 		}
 		sample = append(sample, reading.Reading{Time: at, Step: step, Quantity: q, From: from, To: to, Text: text, Unit: unit, Value: shown, Meter: meter})
 	}
+	total := 0.0
+	for i, f := range s.run.Feeds {
+		if f.From.Kind == run.AtSupply {
+			total += math.Abs(p.Amps(i))
+		}
+	}
+	noise := s.story.Noise + s.story.NoisePerAmp*total
 	for _, place := range s.places {
 		name := s.run.PlaceName(place)
 		v := p.Volts(run.Point{Place: place, Rail: run.Plus}, run.Point{Place: place, Rail: run.Minus})
-		add(run.Voltage, name+"+", name+"-", "V", s.device(name, day).of(v), CountVolts, name)
+		add(run.Voltage, name+"+", name+"-", "V", s.device(name, day).at(p.Warmth, v)+noise*s.rough.NormFloat64(), CountVolts, name)
 	}
 	if s.story.Currents {
 		for i, f := range s.run.Feeds {
-			add(run.Current, f.Name, "", "A", s.device(f.Name, day).of(p.Amps(i)), CountAmps, f.Name)
+			add(run.Current, f.Name, "", "A", s.device(f.Name, day).at(p.Warmth, p.Amps(i)), CountAmps, f.Name)
 		}
 	}
 	if s.story.Warmth {
-		add(run.Temperature, s.run.Reels[0].Name, "", "degC", p.Warmth, 0.1, "")
+		add(run.Temperature, s.run.Reels[0].Name, "", "degC", s.thermometer(total), 0.1, "")
 	}
 	if s.story.Edit != nil {
 		sample = s.story.Edit(day, sample)
@@ -251,7 +283,20 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 	return sample, nil
 }
 
-func (d sensor) of(value float64) float64 { return value*(1+d.gain) + d.offset }
+// at is what a device makes of a value when it is as warm as the copper.
+func (d sensor) at(celsius, value float64) float64 {
+	return value*(1+d.gain+d.tempCo*(celsius-20)) + d.offset
+}
+
+// thermometer is what a thermometer shows: in a cabinet beside the supply it is warmer
+// than the copper by a part of its own and one that grows with the current, and follows
+// the weather by two thirds.
+func (s *station) thermometer(amps float64) float64 {
+	if s.story.Cabinet == 0 {
+		return s.plant.Warmth
+	}
+	return s.healthy.Warmth + 0.67*(s.plant.Warmth-s.healthy.Warmth) + s.story.Cabinet*(0.5+0.5*math.Min(amps/5, 2))
+}
 
 // device gives the sensor at a place on a day.
 func (s *station) device(name string, day float64) sensor {

@@ -1,0 +1,184 @@
+package drift
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/months"
+)
+
+var roughMonths = flag.Int("roughmonths", 1, "simulated months of each kind of trouble and each kind of fault")
+
+// trouble is what the months of a real run hold and no model of them does (common
+// practice, no source).
+type trouble struct {
+	name string
+	make func(s *months.Story)
+}
+
+var troubles = []trouble{
+	{"none", func(s *months.Story) {}},
+	{"0.9 mV of noise", func(s *months.Story) { s.Noise = 0.0009 }},
+	{"0.9 mV + 1.2 mV/A of noise", func(s *months.Story) { s.Noise, s.NoisePerAmp = 0.0009, 0.0012 }},
+	{"gains follow the weather, 25 ppm/K", func(s *months.Story) { s.GainTempCo = 25e-6 }},
+	{"thermometer in a warm cabinet", func(s *months.Story) { s.Cabinet = 12 }},
+	{"half of the nights without a check", func(s *months.Story) { s.MissedChecks = 0.5 }},
+	{"dimmed by a third", func(s *months.Story) { s.Dimmed = 0.45 * float64(s.Days) }},
+	{"reels' currents differ by 3 %", func(s *months.Story) { s.Uneven = 0.03 }},
+	{"all together", func(s *months.Story) {
+		s.Noise, s.NoisePerAmp, s.GainTempCo, s.Cabinet, s.MissedChecks, s.Uneven = 0.0009, 0.0012, 25e-6, 12, 0.5, 0.03
+		s.Dimmed = 0.45 * float64(s.Days)
+	}},
+}
+
+// event is what happens in one simulated run, or nothing.
+type event struct {
+	name, element string
+	days          int
+	at            float64 // day
+	size          float64 // Ω of a step, or gained until the last day; 0 = of bursts, not judged
+	shape         history.Shape
+	verdict       history.Verdict
+	change        func(day float64, p *simulate.Plant, rng *rand.Rand)
+}
+
+// events draws one of each kind.
+func events(rng *rand.Rand) []event {
+	joint := rng.IntN(2)
+	name := []string{"west-north", "north-east"}[joint]
+	at := 60 + 30*rng.Float64()
+	step := 0.015 + 0.025*rng.Float64()
+	perDay := (0.06 + 0.09*rng.Float64()) / 365
+	burst := func(rng *rand.Rand) float64 {
+		if rng.Float64() < 0.06 {
+			return 0.06 + 0.1*rng.Float64()
+		}
+		return 0
+	}
+	return []event{
+		{name: "nothing", days: 200, at: math.Inf(1)},
+		{"joint steps", name, 140, at, step, history.Step, history.Stepped,
+			func(_ float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[joint].Plus += step }},
+		{"feed steps", "near", 140, at, step, history.Step, history.Stepped,
+			func(_ float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[0].Minus += step }},
+		{"joint drifts", name, 240, at, perDay * (240 - at), history.Ramp, history.Drifting,
+			func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[joint].Minus += perDay * (day - at) }},
+		{"feed drifts", "near", 240, at, perDay * (240 - at), history.Ramp, history.Drifting,
+			func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[0].Plus += perDay * (day - at) }},
+		{"joint fails now and then", name, 110, at, 0, history.Burst, history.Intermittent,
+			func(_ float64, p *simulate.Plant, rng *rand.Rand) { p.Joints[joint].Plus += burst(rng) }},
+		{"feed fails now and then", "near", 110, at, 0, history.Burst, history.Intermittent,
+			func(_ float64, p *simulate.Plant, rng *rand.Rand) { p.Feeds[0].Plus += burst(rng) }},
+	}
+}
+
+// score counts what was said of simulated runs.
+type score struct {
+	runs, right                       int // all verdicts of a run
+	changes, found, dated, sized, all int
+	calls, unproven, series           int // calls for nothing
+}
+
+func (c *score) count(e event, story months.Story, h *history.History) (fine bool) {
+	c.runs++
+	fine = true
+	if e.element != "" {
+		c.changes++
+	}
+	for _, s := range h.Series {
+		c.series++
+		if s.Name != e.element {
+			if len(s.Changes) > 0 || s.Verdict != history.Steady && s.Verdict != history.Unproven {
+				c.calls++
+				fine = false
+			}
+			if s.Verdict == history.Unproven {
+				c.unproven++
+			}
+			continue
+		}
+		fine = fine && s.Verdict == e.verdict && len(s.Changes) == 1 && s.Changes[0].Shape == e.shape
+		for _, x := range s.Changes {
+			if x.Shape != e.shape {
+				continue
+			}
+			c.found++
+			if math.Abs(x.Time.Sub(story.Begin).Hours()/24-e.at) <= 4 {
+				c.dated++
+			}
+			if e.size > 0 {
+				c.all++
+				if math.Abs((x.After-x.Before)/e.size-1) <= 0.2 {
+					c.sized++
+				}
+			}
+			break
+		}
+	}
+	if fine {
+		c.right++
+	}
+	return fine
+}
+
+// What is said of months that are rougher than what the following of them supposes,
+// one line a trouble and kind of fault.
+func TestRoughMonths(t *testing.T) {
+	t.Logf("%-36s %-26s %9s %9s %9s %9s %9s", "", "", "right", "found", "±4 days", "±20 %", "unproven")
+	for i, trouble := range troubles {
+		t.Run(trouble.name, func(t *testing.T) {
+			t.Parallel()
+			var sum score
+			for k := range events(rand.New(rand.NewPCG(0, 0))) {
+				var c score
+				name := ""
+				for seed := range uint64(*roughMonths) {
+					rng := rand.New(rand.NewPCG(seed, uint64(100*i+k)))
+					e := events(rng)[k]
+					name = e.name
+					text := gallery
+					if e.name == "nothing" && seed%2 == 1 {
+						text += ring
+					}
+					story := usual(e.days)
+					if e.change != nil {
+						story.Change = func(day float64, p *simulate.Plant, rng *rand.Rand) {
+							if day >= e.at {
+								e.change(day, p, rng)
+							}
+						}
+					}
+					trouble.make(&story)
+					h := judged(t, parsed(t, text), story, rng.Uint64())
+					if !c.count(e, story, h) {
+						t.Logf("%s, seed %d: %s of %s from day %.1f, %.1f mΩ\n%s", trouble.name, seed, e.name, e.element, e.at, 1e3*e.size, describe(h))
+					}
+				}
+				t.Logf("%-36s %-26s %v", trouble.name, name, &c)
+				sum.add(c)
+			}
+			t.Logf("%-36s %-26s %v", trouble.name, "SUM", &sum)
+		})
+	}
+}
+
+func (c *score) add(o score) {
+	c.runs, c.right = c.runs+o.runs, c.right+o.right
+	c.changes, c.found, c.dated, c.sized, c.all = c.changes+o.changes, c.found+o.found, c.dated+o.dated, c.sized+o.sized, c.all+o.all
+	c.calls, c.unproven, c.series = c.calls+o.calls, c.unproven+o.unproven, c.series+o.series
+}
+
+func (c *score) String() string {
+	of := func(some, all int) string {
+		if all == 0 {
+			return "-"
+		}
+		return fmt.Sprintf("%d/%d", some, all)
+	}
+	return fmt.Sprintf("%9s %9s %9s %9s %9s", of(c.right, c.runs), of(c.found, c.changes), of(c.dated, c.found), of(c.sized, c.all), of(c.unproven, c.series))
+}
