@@ -9,22 +9,22 @@ import (
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
-	"ohmkeep/internal/store"
 )
 
 func newAssess() *cobra.Command {
-	var from, element string
+	var element string
+	var from source
 	var to outputs
-	var asJSON, skipBad bool
+	var asJSON bool
 	c := &cobra.Command{
 		Use:   "assess RUN [READINGS.csv]",
 		Short: "Fit readings to a run and judge its joints, feeds and reels",
 		Long: `Assess fits the run's real resistances to readings and holds each against its limit:
-pass, fail, or unproven with what to read next. Readings come from a CSV file, from
-standard input as "-", or from a store with --store.
+pass, fail, or unproven with what to read next.
+
+` + storeHelp + `
 
 --explain tells which readings the verdict on one element rests on, and what it would be
 without them.
@@ -34,18 +34,18 @@ unproven, 2 the input is wrong.`,
 		Example: `  ohmkeep assess shelf.toml readings.csv
   ohmkeep assess shelf.toml readings.csv --report shelf.html
   ohmkeep assess shelf.toml readings.csv --explain left-right
-  ohmkeep assess shelf.toml --store shelf.db --json`,
+  ohmkeep assess shelf.toml --store shelf.db --since 2026-03-01T00:00:00Z --json`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := to.check(append(args, from)...); err != nil {
+			if err := to.check(append(args, from.store)...); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
 			}
-			readings, err := readingsAsked(c, r, args[1:], from, skipBad)
+			readings, err := from.readings(c, r, args[1:])
 			if err != nil {
 				return err
 			}
@@ -71,11 +71,10 @@ unproven, 2 the input is wrong.`,
 		},
 	}
 	to.flags(c, "write a self-contained HTML report with pictures into this file", "draw the resistances against their limits into this .png or .svg file")
-	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
+	from.flags(c)
 	c.Flags().StringVar(&element, "explain", "", "tell what the verdict on this joint, feed or reel rests on (such as west-north, or joint:west-north)")
 	_ = c.RegisterFlagCompletionFunc("explain", completeElements)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
 	return c
 }
 
@@ -89,41 +88,6 @@ func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element s
 		return nil, nil, err
 	}
 	return judge.Explain(r.Run, readings, element)
-}
-
-// readingsAsked takes readings from the file or the store, whichever was named.
-func readingsAsked(c *cobra.Command, r *equipped, files []string, from string, skipBad bool) ([]reading.Reading, error) {
-	switch {
-	case len(files) == 1 && from != "":
-		return nil, callFault(c, "readings come from a file or from --store, not from both")
-	case len(files) == 1:
-		return loadReadings(c, files[0], r.Run, skipBad)
-	case from == "":
-		return nil, callFault(c, "wants readings: a CSV file, or a store with --store")
-	}
-	s, err := store.OpenReadOnly(from)
-	if err != nil {
-		return nil, err
-	}
-	defer s.Close()
-	list, err := stored(c, s, r.Run)
-	if err == nil && len(list) == 0 {
-		err = fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
-	}
-	return list, err
-}
-
-// stored gives what a store holds of a run.
-func stored(c *cobra.Command, s *store.Store, r *run.Run) ([]reading.Reading, error) {
-	var list []reading.Reading
-	for x, err := range s.Readings(c.Context(), r.Name, store.Filter{}) {
-		if err != nil {
-			return nil, err
-		}
-		x.Row = len(list) + 2 // its line in an export
-		list = append(list, x)
-	}
-	return list, nil
 }
 
 // writeAssessment writes the page and the picture that are asked for.

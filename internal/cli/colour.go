@@ -15,9 +15,10 @@ import (
 )
 
 func newColour() *cobra.Command {
-	var step, at, from string
+	var step, at string
+	var from source
 	var to outputs
-	var asJSON, skipBad bool
+	var asJSON bool
 	c := &cobra.Command{
 		Use:     "colour RUN [READINGS.csv]",
 		Aliases: []string{"color"},
@@ -38,7 +39,7 @@ readings leave it open, 2 the input is wrong.`,
 		Args:              between(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := to.check(append(args, from)...); err != nil {
+			if err := to.check(append(args, from.store)...); err != nil {
 				return err
 			}
 			r, i, err := loadStep(args[0], step)
@@ -49,7 +50,7 @@ readings leave it open, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			e, err := fitted(c, r, args[1:], from, skipBad)
+			e, err := fitted(c, r, args[1:], from)
 			if err != nil {
 				return err
 			}
@@ -74,19 +75,18 @@ readings leave it open, 2 the input is wrong.`,
 	c.Flags().StringVar(&step, "step", "", "the step, by its name")
 	c.Flags().StringVar(&at, "at", "", "the pixel to look into, such as west.end; the worst one where it is left out")
 	to.flags(c, "", "draw the run as people see it into this .png or .svg file")
-	c.Flags().StringVar(&from, "store", "", "take the readings from this store")
+	from.flags(c)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 	return c
 }
 
 // fitted fits the run to the readings asked for; nil where none are.
-func fitted(c *cobra.Command, r *equipped, files []string, from string, skipBad bool) (*estimate.Estimate, error) {
-	if len(files) == 0 && from == "" {
+func fitted(c *cobra.Command, r *equipped, files []string, from source) (*estimate.Estimate, error) {
+	if len(files) == 0 && from.store == "" {
 		return nil, nil
 	}
-	readings, err := readingsAsked(c, r, files, from, skipBad)
+	readings, err := from.readings(c, r, files)
 	if err != nil {
 		return nil, err
 	}

@@ -17,10 +17,11 @@ import (
 
 // whatIf is the flags that repair and limit share.
 type whatIf struct {
-	step, wire, from string
+	step, wire       string
 	far, watts, data float64
-	asJSON, skipBad  bool
-	to               outputs
+	asJSON           bool
+	source
+	to outputs
 }
 
 func (w *whatIf) flags(c *cobra.Command) {
@@ -29,9 +30,8 @@ func (w *whatIf) flags(c *cobra.Command) {
 	c.Flags().StringVar(&w.wire, "wire", "", `conductor of new feeds, such as "14 AWG" (default: as the nearest feed)`)
 	c.Flags().Float64Var(&w.watts, "joint-watts", 0, "heat that a joint may make (default 0.25 W, common practice)")
 	c.Flags().Float64Var(&w.data, "data-volts", 0, "a high at the output that drives the first pixel (default 5 V)")
-	c.Flags().StringVar(&w.from, "store", "", "take the readings from this store")
+	w.source.flags(c)
 	c.Flags().BoolVar(&w.asJSON, "json", false, "print JSON")
-	c.Flags().BoolVar(&w.skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 }
 
@@ -59,10 +59,10 @@ func (w *whatIf) options(c *cobra.Command) (repair.Options, error) {
 
 // known is the run as its file states it or, with readings, as they show it.
 func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step int) repair.Basis, error) {
-	if len(files) == 0 && w.from == "" {
+	if len(files) == 0 && w.store == "" {
 		return func(int) repair.Basis { return repair.Stated(r.Run) }, nil
 	}
-	readings, err := readingsAsked(c, r, files, w.from, w.skipBad)
+	readings, err := w.readings(c, r, files)
 	if err != nil {
 		return nil, err
 	}
@@ -103,7 +103,7 @@ meets them all stands first, the cheapest of it first.
 			if err != nil {
 				return err
 			}
-			if err := w.to.check(append(args, w.from)...); err != nil {
+			if err := w.to.check(append(args, w.store)...); err != nil {
 				return err
 			}
 			r, i, err := loadStep(args[0], w.step)

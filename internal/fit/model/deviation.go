@@ -10,11 +10,17 @@ import (
 // worth beside the scatter that repeated readings show (common practice, no source).
 const repeatFreedom = 2
 
+// unevenness is the standard deviation of how unevenly a converter's counts are spaced, in
+// counts: an error of each value of its own, which no number of repeats averages out and
+// which is no gain or offset (common practice, no source; data sheets state up to a count).
+const unevenness = 0.2
+
 // deviation is the standard deviation of what does not repeat in a reading of a display
 // that counts in steps of resolution: the wander of the last digit and its rounding. Of a
 // mean it is that of the mean. The wander averages out, and so does the rounding where
 // the wander is large enough to show other digits; of readings that all show the same
-// number, the error of rounding is the same in all and stays.
+// number, the error of rounding is the same in all and stays. So does the unevenness of
+// the counts.
 func deviation(resolution float64, m *reading.Mean) float64 {
 	square := resolution * resolution
 	variance := square * (1.0/12 + Repeat*Repeat)
@@ -23,7 +29,7 @@ func deviation(resolution float64, m *reading.Mean) float64 {
 	}
 	n := float64(m.Count - 1)
 	variance = (repeatFreedom*variance + n*m.Scatter*m.Scatter) / (repeatFreedom + n)
-	return math.Sqrt(variance/m.Independent + square*roundingBias(variance/square))
+	return math.Sqrt(variance/m.Independent + square*(roundingBias(variance/square)+unevenness*unevenness))
 }
 
 // roundingBias is the variance, in squared counts, of the mean error of rounding of

@@ -118,7 +118,7 @@ func ExplainJSON(w io.Writer, a *assessment.Assessment, x *assessment.Explanatio
 		{"fit", object{{"converged", a.Fit.Converged}, {"chi_squared", number(a.Fit.ChiSquared)},
 			{"degrees_of_freedom", a.Fit.DegreesOfFreedom}, {"p_value", number(a.Fit.PValue)}}},
 		{"elements", list(a.Elements, elementJSON)},
-		{"readings", list(a.Readings, readingJSON)},
+		{"readings", list(byRow(a.Readings), readingJSON)},
 		{"next", list(a.Next, func(n assessment.Next) any {
 			return object{{"quantity", n.Quantity.String()}, {"from", n.From}, {"to", n.To}, {"step", n.Step}, {"meter", n.Meter},
 				{"settles", list(n.Settles, func(s string) any { return s })}}
@@ -162,15 +162,6 @@ func elementJSON(e assessment.Element) any {
 		o = append(o, member{"like", e.Like})
 	}
 	return append(o, member{"amps", number(e.Amps)}, member{"watts", number(e.Watts)})
-}
-
-func readingJSON(r assessment.Reading) any {
-	o := object{{"row", r.Row}, {"predicted", number(r.Predicted)}, {"residual", number(r.Residual)},
-		{"standardised", number(r.Standardised)}, {"suspect", r.Suspect}, {"used", r.Used}}
-	if r.Note != "" {
-		o = append(o, member{"note", r.Note})
-	}
-	return o
 }
 
 // PredictJSON writes a prediction as one JSON object on one line. The error is

@@ -1,0 +1,129 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/repeats"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+)
+
+// source is where a command takes its readings from, by its flags.
+type source struct {
+	store, since, until string
+	skipBad             bool
+}
+
+// flags adds those by which readings are named, beside a file's name among the arguments.
+func (f *source) flags(c *cobra.Command) {
+	c.Flags().StringVar(&f.store, "store", "", "take the readings from this store")
+	c.Flags().StringVar(&f.since, "since", "", "of a store, not what was read before (RFC 3339)")
+	c.Flags().StringVar(&f.until, "until", "", "of a store, only what was read before (RFC 3339)")
+	c.Flags().BoolVar(&f.skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+}
+
+// storeHelp is what the help of each such command says of readings.
+const storeHelp = `Readings come from a CSV file, from standard input as "-", or from a store with --store.
+What was read again and again at one place in one step counts as one reading, the
+mean of the minutes that belong together. Of readings of the same place and step the newest
+half day counts; --since and --until choose an earlier one.`
+
+// readings takes readings from the file or the store, whichever was named, and repeated
+// ones together.
+func (f *source) readings(c *cobra.Command, r *equipped, files []string) ([]reading.Reading, error) {
+	switch {
+	case len(files) == 1 && f.store != "":
+		return nil, callFault(c, "readings come from a file or from --store, not from both")
+	case len(files) == 1 && f.since+f.until != "":
+		return nil, callFault(c, "--since and --until choose readings of a store, named by --store")
+	case len(files) == 1:
+		list, err := loadReadings(c, files[0], r.Run, f.skipBad)
+		if err != nil {
+			return nil, err
+		}
+		few, older := repeats.Of(r.Run, list)
+		tellGathered(c.ErrOrStderr(), r.Run, few, older)
+		return few, nil
+	case f.store == "":
+		return nil, callFault(c, "wants readings: a CSV file, or a store with --store")
+	}
+	return f.stored(c, r)
+}
+
+// stored gathers the readings of a store as they come.
+func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error) {
+	var wanted store.Filter
+	var err error
+	if wanted.Since, err = moment("--since", f.since); err != nil {
+		return nil, err
+	}
+	if wanted.Until, err = moment("--until", f.until); err != nil {
+		return nil, err
+	}
+	s, err := store.OpenReadOnly(f.store)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	all, n := repeats.New(r.Run, false), 0
+	for x, err := range s.Readings(c.Context(), r.Name, wanted) {
+		if err != nil {
+			return nil, err
+		}
+		x.Row = n + 2 // its line in an export of the same stretch
+		n++
+		all.Add(x)
+	}
+	if n == 0 {
+		stretch := ""
+		if f.since+f.until != "" {
+			stretch = " between --since and --until"
+		}
+		return nil, fmt.Errorf("%s: holds no readings of run %q%s", f.store, r.Name, stretch)
+	}
+	list, older := all.Readings()
+	tellGathered(c.ErrOrStderr(), r.Run, list, older)
+	return list, nil
+}
+
+// tellGathered says what became of many readings, and what is missing where none of
+// them names its step.
+func tellGathered(w io.Writer, r *run.Run, list []reading.Reading, older int) {
+	together, of := 0, 0
+	for _, x := range list {
+		if x.Mean != nil {
+			together, of = together+1, of+x.Mean.Count
+		}
+	}
+	if together > 0 {
+		fmt.Fprintf(w, "%s of the same place and step taken together as %d\n", count(of, "reading"), together)
+	}
+	if older > 0 {
+		fmt.Fprintf(w, "%s left out, for newer or steadier ones of the same place and step\n", count(older, "reading"))
+	}
+	if len(r.Steps) > 1 && !slices.ContainsFunc(list, func(x reading.Reading) bool { return x.Step != "" }) {
+		fmt.Fprintf(w, "no reading names its step, without which nothing is known of the load that it was read under: announce\n"+
+			"each step to the watch (ohmkeep watch --help), or import readings whose step column is filled in; the steps of\n"+
+			"%s are %s\n", r.File, strings.Join(stepNames(r), ", "))
+	}
+}
+
+// stored gives what a store holds of a run.
+func stored(ctx context.Context, s *store.Store, r *run.Run) ([]reading.Reading, error) {
+	var list []reading.Reading
+	for x, err := range s.Readings(ctx, r.Name, store.Filter{}) {
+		if err != nil {
+			return nil, err
+		}
+		x.Row = len(list) + 2 // its line in an export
+		list = append(list, x)
+	}
+	return list, nil
+}
