@@ -30,7 +30,7 @@ var wings = []struct{ name, imports string }{
 	{"drift", "network numeric reading result run"},
 	{"assess", "fit network numeric reading result run"},
 	{"advise", "fit network numeric result run"},
-	{"watch", "fault file instrument reading run simulate"},
+	{"watch", "drift fault file instrument reading result run simulate store"},
 	{"show", "advise assess file network reading result run text"},
 	{"cli", "advise assess drift fault file fit instrument network reading result run show simulate store text watch"},
 	{"release", ""},
@@ -67,8 +67,8 @@ var rooms = map[string]map[string]string{
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "interval loadlimit"},
-	"watch": {"clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
-		"service": "clock metrics recorder"},
+	"watch": {"analysis": "", "clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
+		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder", "storage/storagetest": ""},
 	"show": {"chart": "", "chart/charttest": "", "report": "chart"},
 }
 

@@ -9,6 +9,7 @@ import (
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/storage"
 )
 
 func newStoreCorrect() *cobra.Command {
@@ -64,7 +65,7 @@ func correct(c *cobra.Command, s *store.Store, r *equipped) (corrected int, err 
 			if !ok || channel.From == "" {
 				continue
 			}
-			scale := scaleText(perCount)
+			scale := storage.ScaleText(perCount)
 			if scale == "" {
 				return corrected, fault.Fault{File: r.File, Key: "probe " + p.Name + ": channel " + channel.ID,
 					Text: fmt.Sprintf("a count cannot stand for %g", perCount)}

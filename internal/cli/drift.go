@@ -1,11 +1,8 @@
 package cli
 
 import (
-	"context"
 	"fmt"
 	"io"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -14,6 +11,7 @@ import (
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/analysis"
 )
 
 func newDrift() *cobra.Command {
@@ -89,7 +87,7 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, err
 	}
 	defer s.Close()
-	notes, err := notesOf(c.Context(), s, r.Name)
+	notes, err := analysis.Notes(c.Context(), s, r.Name)
 	if err != nil {
 		return nil, err
 	}
@@ -101,18 +99,6 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
 	}
 	return f.State.History(r.Run), nil
-}
-
-// notesOf gives what people have noted of a run.
-func notesOf(ctx context.Context, s *store.Store, run string) ([]drift.Note, error) {
-	marks, err := s.Marks(ctx, run, time.Time{}, time.Time{})
-	var notes []drift.Note
-	for _, m := range marks {
-		if m.Kind == store.MarkNote {
-			notes = append(notes, drift.Note{At: m.Time.Unix(), Text: strings.TrimSpace(m.Subject + " " + m.Text)})
-		}
-	}
-	return notes, err
 }
 
 // driftStatus is 1 where something goes or is over its limit, 3 where something is

@@ -10,9 +10,9 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/store"
-	"ohmkeep/internal/watch/metrics"
-	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/watch/analysis"
 )
 
 // A watch that analyses every few nights, each time as if it had just been started, says
@@ -34,8 +34,8 @@ func TestNightlyIsDrift(t *testing.T) {
 	}
 	defer kept.Close()
 	var log bytes.Buffer
-	var found metrics.Analysis
-	n := nightly{kept, slog.New(slog.NewTextHandler(&log, nil)), func() time.Time { return spring.AddDate(0, 0, 71) }}
+	var found *history.History
+	o := analysis.Options{Log: slog.New(slog.NewTextHandler(&log, nil)), Now: func() time.Time { return spring.AddDate(0, 0, 71) }}
 	for day, i := 7, 0; day <= 70; day += 7 {
 		from := i
 		end := spring.AddDate(0, 0, day).Add(4 * time.Hour) // in the middle of a day
@@ -45,18 +45,18 @@ func TestNightlyIsDrift(t *testing.T) {
 		if _, _, err := kept.Append(context.Background(), e.Name, "board", set.Readings[from:i]); err != nil {
 			t.Fatal(err)
 		}
-		if found, err = n.analyse(context.Background(), recorder.Plan{Run: e.Run}); err != nil {
+		if found, err = analysis.Run(t.Context(), kept, e.Run, o); err != nil {
 			t.Fatal(err)
 		}
 	}
 	if calls := strings.Count(log.String(), "a resistance has changed"); calls != 1 || !strings.Contains(log.String(), "name=west-north what=step") {
 		t.Errorf("%d calls:\n%s", calls, log.String())
 	}
-	if len(found.Resistances) != 4 || spring.AddDate(0, 0, 71).Sub(found.Check) > 48*time.Hour {
+	if len(found.Series) != 4 || spring.AddDate(0, 0, 71).Sub(found.Check) > 48*time.Hour {
 		t.Fatalf("%+v", found)
 	}
 	drift := decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Fails).out)["series"].([]any)
-	for i, x := range found.Resistances {
+	for i, x := range found.Series {
 		of := drift[i].(map[string]any)
 		if fmt.Sprintf("%v %v %v %.6g %.6g", of["kind"], of["name"], of["verdict"], of["milliohms"], of["limit_milliohms"]) !=
 			fmt.Sprintf("%v %v %v %.6g %.6g", x.Kind, x.Name, x.Verdict, 1e3*x.Ohms, 1e3*x.Limit) {
@@ -64,11 +64,11 @@ func TestNightlyIsDrift(t *testing.T) {
 		}
 	}
 	// A state that this program does not know is made anew from the readings.
-	if err := kept.SetState(context.Background(), e.Name, driftState, 99, []byte("x")); err != nil {
+	if err := kept.SetState(t.Context(), e.Name, "drift", 99, []byte("x")); err != nil {
 		t.Fatal(err)
 	}
-	again, err := n.analyse(context.Background(), recorder.Plan{Run: e.Run})
-	if err != nil || fmt.Sprint(again) != fmt.Sprint(found) {
+	again, err := analysis.Run(t.Context(), kept, e.Run, o)
+	if err != nil || fmt.Sprint(again.Series) != fmt.Sprint(found.Series) {
 		t.Errorf("%v\n%v\n%v", err, again, found)
 	}
 }

@@ -5,6 +5,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/recorder"
 )
@@ -64,28 +65,32 @@ func (c collector) Collect(metrics chan<- prometheus.Metric) {
 			give(written, float64(d.Written))
 		}
 	}
-	giveAnalysis(c.source.Analysis(), give)
+	giveHistory(c.source.History(), give)
 }
 
 // give sends a value of a metric; labels are those beside run, in their order.
 type give func(m metric, value float64, labels ...string)
 
-// giveAnalysis gives the resistances of the nightly analysis.
-func giveAnalysis(found Analysis, give give) {
-	if !found.Check.IsZero() {
-		give(checked, float64(found.Check.Unix()))
+// giveHistory gives the resistances of the nightly analysis.
+func giveHistory(h *history.History, give give) {
+	if h == nil {
+		return
 	}
-	for _, r := range found.Resistances {
-		for _, x := range []struct {
-			metric metric
-			value  float64
-		}{{ohms, r.Ohms}, {upper, r.High}, {lower, r.Low}, {limit, r.Limit}} {
-			if !math.IsNaN(x.value) {
-				give(x.metric, x.value, r.Kind, r.Name, r.Rail)
-			}
+	if !h.Check.IsZero() {
+		give(checked, float64(h.Check.Unix()))
+	}
+	for _, s := range h.Series {
+		kind, rail := string(s.Kind), string(s.Rail)
+		if !math.IsNaN(s.Ohms) {
+			give(ohms, s.Ohms, kind, s.Name, rail)
+			give(upper, s.High, kind, s.Name, rail)
+			give(lower, s.Low, kind, s.Name, rail)
 		}
-		for _, v := range r.Verdicts {
-			give(verdict, indicator(v == r.Verdict), r.Kind, r.Name, r.Rail, v)
+		if !math.IsNaN(s.Limit) {
+			give(limit, s.Limit, kind, s.Name, rail)
+		}
+		for _, v := range history.Verdicts {
+			give(verdict, indicator(v == s.Verdict), kind, s.Name, rail, string(v))
 		}
 	}
 }

@@ -7,29 +7,14 @@ package metrics
 
 import (
 	"net/http"
-	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/watch/recorder"
 )
-
-// Analysis is the result of a nightly analysis.
-type Analysis struct {
-	Resistances []Resistance
-	Check       time.Time // of the newest reading in a known step, announced or not; zero = there was none
-}
-
-// Resistance is its account of one resistance.
-type Resistance struct {
-	Kind, Name, Rail string
-	Ohms, Low, High  float64  // at 20 °C; NaN = not known
-	Limit            float64  // Ω; NaN = it has none
-	Verdict          string   // one of Verdicts
-	Verdicts         []string // all that there are
-}
 
 // Disk is the storage that the store's file is on.
 type Disk struct {
@@ -44,7 +29,7 @@ type Disk struct {
 type Source struct {
 	Snapshot func() recorder.Snapshot
 	Disk     func() (Disk, error)
-	Analysis func() Analysis
+	History  func() *history.History // of the newest analysis; nil = there was none
 }
 
 // Handler serves the metrics of a source and those of the process.

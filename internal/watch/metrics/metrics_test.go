@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/recorder"
 )
@@ -36,11 +38,10 @@ func cabinet() Source {
 		Disk: func() (Disk, error) {
 			return Disk{Store: 1000, Damaged: true, Free: 2000, Size: 3000, Written: -1}, nil
 		},
-		Analysis: func() Analysis {
-			verdicts := []string{"steady", "drifting", "unproven"}
-			return Analysis{Check: time.Unix(1_800_000_000, 0), Resistances: []Resistance{
-				{Kind: "feed", Name: "near", Rail: "loop", Ohms: 0.1048, Low: 0.104, High: math.Inf(1), Verdict: "drifting", Verdicts: verdicts},
-				{Kind: "joint", Name: "west-north", Rail: "plus", Ohms: math.NaN(), Low: math.NaN(), High: math.NaN(), Verdict: "unproven", Verdicts: verdicts},
+		History: func() *history.History {
+			return &history.History{Check: time.Unix(1_800_000_000, 0), Series: []history.Series{
+				{Kind: assessment.Feed, Name: "near", Rail: assessment.Loop, Ohms: 0.1048, Low: 0.104, High: math.Inf(1), Limit: 0.15, Verdict: history.Drifting},
+				{Kind: assessment.Joint, Name: "west-north", Rail: assessment.Plus, Ohms: math.NaN(), Low: 0, High: math.Inf(1), Limit: math.NaN(), Verdict: history.Unproven},
 			}}
 		},
 	}
@@ -83,6 +84,7 @@ func TestMetrics(t *testing.T) {
 		`ohmkeep_resistance_ohms{kind="feed",name="near",rail="loop",` + r + `} 0.1048`,
 		`ohmkeep_resistance_lower_ohms{kind="feed",name="near",rail="loop",` + r + `} 0.104`,
 		`ohmkeep_resistance_upper_ohms{kind="feed",name="near",rail="loop",` + r + `} +Inf`,
+		`ohmkeep_resistance_limit_ohms{kind="feed",name="near",rail="loop",` + r + `} 0.15`,
 		`ohmkeep_verdict{kind="feed",name="near",rail="loop",` + r + `,verdict="drifting"} 1`,
 		`ohmkeep_verdict{kind="feed",name="near",rail="loop",` + r + `,verdict="steady"} 0`,
 		`ohmkeep_verdict{kind="joint",name="west-north",rail="plus",` + r + `,verdict="unproven"} 1`,
@@ -97,6 +99,8 @@ func TestMetrics(t *testing.T) {
 		"} 4.8\n",                      // the older value of the same place
 		"device_written",               // not known
 		`ohmkeep_resistance_ohms{kind="joint"`,
+		`ohmkeep_resistance_upper_ohms{kind="joint"`,
+		`ohmkeep_resistance_limit_ohms{kind="joint"`,
 	} {
 		if strings.Contains(text, never) {
 			t.Errorf("%s in\n%s", never, text)
@@ -123,7 +127,7 @@ func TestMetrics(t *testing.T) {
 func TestWithoutDisk(t *testing.T) {
 	s := cabinet()
 	s.Disk = func() (Disk, error) { return Disk{}, errors.New("none") }
-	s.Analysis = func() Analysis { return Analysis{} }
+	s.History = func() *history.History { return nil }
 	text := scrape(t, s)
 	if strings.Contains(text, "disk_free") || strings.Contains(text, "verdict") || strings.Contains(text, "check_step") || !strings.Contains(text, "ohmkeep_probe_up") {
 		t.Error(text)

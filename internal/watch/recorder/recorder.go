@@ -29,14 +29,6 @@ import (
 	"ohmkeep/internal/watch/probe"
 )
 
-// Plan is what is recorded: a run, and the profiles of its probes in their order.
-// Every probe has its meter.
-type Plan struct {
-	Run      *run.Run
-	Profiles []*profile.Profile
-	Dir      string // the run file's folder, from which names of transcripts count
-}
-
 // Opener opens a probe of the run file; the Open of a probe.Opener is one.
 type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error)
 

@@ -3,24 +3,26 @@ package service
 import (
 	"context"
 	"time"
-
-	"ohmkeep/internal/watch/metrics"
 )
 
 // night is when the analysis is made: after the checks that are usual (common
 // practice, no source), in the machine's time zone.
 const night = 4 * time.Hour
 
-// AnalyseAfter is how long after the start the first analysis is made. Tests make it
-// less.
-var AnalyseAfter = time.Minute
+// firstAnalysis is how long after the start the first analysis is made, so that a start
+// costs little.
+const firstAnalysis = time.Minute
 
-// analyse has the store judged a while after the start and then every night.
+// analyse has the store analysed a while after the start and then every night.
 func (d *Daemon) analyse(ctx context.Context) error {
 	if d.config.Analyse == nil {
 		return nil
 	}
-	for wait := AnalyseAfter; ; wait = untilNight(time.Now()) {
+	wait := d.config.AnalyseAfter
+	if wait == 0 {
+		wait = firstAnalysis
+	}
+	for ; ; wait = untilNight(time.Now()) {
 		select {
 		case <-time.After(wait):
 		case <-ctx.Done():
@@ -38,7 +40,7 @@ func (d *Daemon) judge(ctx context.Context) {
 	case err != nil:
 		d.config.Log.Error("the nightly analysis has no result; the one before stays", "why", err)
 	default:
-		d.found.Store(&found)
+		d.history.Store(found)
 	}
 }
 
@@ -50,12 +52,4 @@ func untilNight(now time.Time) time.Duration {
 		next = midnight.AddDate(0, 0, 1).Add(night)
 	}
 	return next.Sub(now)
-}
-
-// judged gives what the newest analysis found.
-func (d *Daemon) judged() metrics.Analysis {
-	if found := d.found.Load(); found != nil {
-		return *found
-	}
-	return metrics.Analysis{}
 }

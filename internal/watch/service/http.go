@@ -25,7 +25,7 @@ func (d *Daemon) handler() http.Handler {
 	mux.HandleFunc("GET /status", d.status)
 	mux.HandleFunc("POST /step", d.step)
 	mux.HandleFunc("GET /{$}", d.page)
-	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, Analysis: d.judged}))
+	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
 	return mux
 }
 

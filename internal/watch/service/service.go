@@ -19,6 +19,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/watch/clock"
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
@@ -39,7 +40,8 @@ type Config struct {
 	Log    *slog.Logger
 	// Analyse judges what is stored, once after the start and then every night.
 	// nil: there is no analysis.
-	Analyse func(context.Context, recorder.Plan) (metrics.Analysis, error)
+	Analyse      func(context.Context, recorder.Plan) (*history.History, error)
+	AnalyseAfter time.Duration // from the start to the first analysis; 0: a minute
 	// Notes gives what somebody should know of the store though all is well; may be nil.
 	Notes   func() []string
 	Machine clock.Machine // nil: the one the program runs on
@@ -53,8 +55,8 @@ type Daemon struct {
 	clock    *clock.Clock
 	changes  chan clock.Change
 	ready    atomic.Bool
-	refused  atomic.Pointer[string] // why the newest run file is not in force
-	found    atomic.Pointer[metrics.Analysis]
+	refused  atomic.Pointer[string]          // why the newest run file is not in force
+	history  atomic.Pointer[history.History] // of the newest analysis
 	plan     atomic.Pointer[recorder.Plan]
 }
 
@@ -62,6 +64,7 @@ type Daemon struct {
 // within two seconds. An error means that it could not begin, or that it can no
 // longer be asked.
 func Run(ctx context.Context, c Config) error {
+	defer thriftily()()
 	if c.Machine == nil {
 		c.Machine = clock.System()
 	}

@@ -19,9 +19,10 @@ import (
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
-	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
 )
 
@@ -381,25 +382,28 @@ func TestServiceManager(t *testing.T) {
 	listen("STOPPING")
 }
 
-// What the nightly analysis finds is shown as metrics; when it fails the one before
-// stays.
+// The newest analysis is shown; when one fails the one before stays.
 func TestAnalysis(t *testing.T) {
-	d := &Daemon{config: Config{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Analyse: func(context.Context, recorder.Plan) (metrics.Analysis, error) {
-		return metrics.Analysis{}, errors.New("too little")
+	h := func(names ...string) *history.History {
+		one := &history.History{}
+		for _, name := range names {
+			one.Series = append(one.Series, history.Series{Kind: assessment.Feed, Name: name})
+		}
+		return one
+	}
+	d := &Daemon{config: Config{Log: slog.New(slog.DiscardHandler), Analyse: func(context.Context, recorder.Plan) (*history.History, error) {
+		return nil, errors.New("too little")
 	}}}
-	before := metrics.Analysis{Resistances: []metrics.Resistance{{Kind: "feed", Name: "near"}}}
-	d.found.Store(&before)
+	d.history.Store(h("near"))
 	p := plan(t, hall)
 	d.plan.Store(&p)
 	d.judge(t.Context())
-	if got := d.judged().Resistances; len(got) != 1 {
+	if got := d.history.Load().Series; len(got) != 1 {
 		t.Errorf("got %v", got)
 	}
-	d.config.Analyse = func(_ context.Context, p recorder.Plan) (metrics.Analysis, error) {
-		return metrics.Analysis{Resistances: []metrics.Resistance{{Name: p.Run.Name}, {}}}, nil
-	}
+	d.config.Analyse = func(_ context.Context, p recorder.Plan) (*history.History, error) { return h(p.Run.Name, ""), nil }
 	d.judge(t.Context())
-	if got := d.judged().Resistances; len(got) != 2 || got[0].Name != "Hall" {
+	if got := d.history.Load().Series; len(got) != 2 || got[0].Name != "Hall" {
 		t.Errorf("got %v", got)
 	}
 }

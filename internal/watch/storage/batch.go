@@ -1,4 +1,4 @@
-package cli
+package storage
 
 import (
 	"context"
@@ -12,49 +12,49 @@ import (
 	"ohmkeep/internal/watch/recorder"
 )
 
-// storing is the store's writer as the recorder wants it.
-type storing struct {
+// committer writes batches of a recorder with a store's writer.
+type committer struct {
 	*store.Writer
-	file string // the run file
-	boot bool   // the machine was started since the store was last written to
+	runFile string
+	booted  bool // the machine was started since the store was last written to
 }
 
-// longestText is how long the text of a sample may be in the store, in bytes.
-const longestText = 256
+// maxText is how long the text of a sample may be in the store, in bytes.
+const maxText = 256
 
-// mostCounts is the largest count that a store takes; no register has as many.
-const mostCounts = 1 << 50
+// maxCounts is the largest count that a store takes; no register has as many.
+const maxCounts = 1 << 50
 
-// Keep stores the readings and marks of a batch in one commit.
-func (s storing) Keep(ctx context.Context, b recorder.Batch) error {
+// commit stores the readings and marks of a batch in one transaction.
+func (c committer) commit(ctx context.Context, b recorder.Batch) error {
 	samples := make([]store.Sample, 0, len(b.Readings))
 	for _, x := range b.Readings {
 		text, scale, counts := x.Text, "", int64(0)
-		if x.Counts.Known() && max(x.Counts.N, -x.Counts.N) <= mostCounts {
-			scale = scaleText(x.Counts.PerCount)
+		if x.Counts.Known() && max(x.Counts.N, -x.Counts.N) <= maxCounts {
+			scale = ScaleText(x.Counts.PerCount)
 		}
 		switch {
 		case scale != "": // the register's counts are kept, so that another shunt can be applied to them
 			text, counts = "", x.Counts.N
 		case !x.Quality.Measured(): // what the device sent instead, which may be anything
-			text = text[:min(len(text), longestText)]
+			text = text[:min(len(text), maxText)]
 		}
-		if err := storable(x, text, scale); err != nil {
+		if err := checkStorable(x, text, scale); err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
 		}
-		channel, err := s.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Quantity,
+		channel, err := c.Channel(store.Channel{Run: x.Run, Probe: x.Probe, Step: x.Step, Quantity: x.Quantity,
 			From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter, Scale: scale})
 		if err != nil {
 			return fmt.Errorf("%w: %w", recorder.ErrRefused, err)
 		}
 		samples = append(samples, store.Sample{Channel: channel, Time: x.Time, Mono: x.SinceBoot, Quality: x.Quality, Text: text, Count: counts})
 	}
-	return s.Append(ctx, samples, s.marks(b.Marks)...)
+	return c.Append(ctx, samples, c.marks(b.Marks)...)
 }
 
-// scaleText writes what one count of a register stands for as a store takes it, with
+// ScaleText writes the value of one count of a register as a store takes it, with
 // at most fifteen digits; "" where it cannot be.
-func scaleText(perCount float64) string {
+func ScaleText(perCount float64) string {
 	text := strconv.FormatFloat(perCount, 'e', 14, 64)
 	rounded, _ := strconv.ParseFloat(text, 64) // it is a number, or an infinity that is refused next
 	text = strconv.FormatFloat(rounded, 'g', -1, 64)
@@ -70,10 +70,10 @@ var kinds = map[recorder.Kind]string{
 	recorder.Anew: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Changed: store.MarkRunFile,
 }
 
-// longestNote is how long the text of a mark may be, in bytes; a device says what it likes.
-const longestNote = 1024
+// maxNote is how long the text of a mark may be, in bytes; a device says what it likes.
+const maxNote = 1024
 
-func (s storing) marks(of []recorder.Mark) []store.RunMark {
+func (c committer) marks(of []recorder.Mark) []store.RunMark {
 	var all []store.RunMark
 	for _, m := range of {
 		text := m.Text
@@ -81,14 +81,14 @@ func (s storing) marks(of []recorder.Mark) []store.RunMark {
 		case m.Kind == recorder.Found:
 			text = "since " + m.Since.Time.Format(time.RFC3339Nano) + ": " + text
 		case m.Kind == recorder.Started:
-			text = "ohmkeep watch " + s.file
+			text = "ohmkeep watch " + c.runFile
 		}
 		if m.Stamp.Uncertain {
 			text += " (the date is uncertain)"
 		}
-		text = strings.ToValidUTF8(text[:min(len(text), longestNote)], "\uFFFD")
+		text = strings.ToValidUTF8(text[:min(len(text), maxNote)], "\uFFFD")
 		one := store.RunMark{Run: m.Run, Mark: store.Mark{Time: m.Stamp.Time, Kind: kinds[m.Kind], Subject: m.Probe, Text: text}}
-		if m.Kind == recorder.Started && s.boot {
+		if m.Kind == recorder.Started && c.booted {
 			begun := one
 			begun.Kind, begun.Text = store.MarkBoot, m.Stamp.Boot
 			all = append(all, begun)
@@ -98,12 +98,12 @@ func (s storing) marks(of []recorder.Mark) []store.RunMark {
 	return all
 }
 
-// storable tells why the store would never take a reading.
-func storable(x reading.Recorded, text, scale string) error {
+// checkStorable returns why the store would never take a reading; nil: it takes it.
+func checkStorable(x reading.Recorded, text, scale string) error {
 	switch {
 	case !reading.Storable(x.Time):
 		return fmt.Errorf("%v cannot be stored", x.Time)
-	case len(text) > longestText:
+	case len(text) > maxText:
 		return fmt.Errorf("a number of %d digits cannot be stored", len(text))
 	case !x.Quality.Measured(), scale != "":
 		return nil

@@ -1,4 +1,4 @@
-package cli
+package storage
 
 import (
 	"testing"
@@ -11,14 +11,14 @@ import (
 
 // The clock's floor is the newest reading whose date was certain, and no date
 // before this program existed.
-func TestLastOf(t *testing.T) {
+func TestNewest(t *testing.T) {
 	t.Chdir(t.TempDir())
 	kept, err := store.Open("a.db")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer kept.Close()
-	if floor, before, err := lastOf(t.Context(), kept); err != nil || !floor.Equal(oldest) || len(before) != 0 {
+	if floor, before, err := newestOf(t.Context(), kept); err != nil || !floor.Equal(minDate) || len(before) != 0 {
 		t.Errorf("an empty store: %v, %v, %v", floor, before, err)
 	}
 	w, err := kept.Writer(t.Context(), store.Owner{Name: "test"})
@@ -30,14 +30,14 @@ func TestLastOf(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	certain := oldest.AddDate(1, 0, 0)
+	certain := minDate.AddDate(1, 0, 0)
 	samples := []store.Sample{{Channel: h, Time: certain, Text: "2310"},
 		{Channel: h, Time: certain.Add(time.Hour), Text: "1", Quality: reading.ClockUncertain},
 		{Channel: h, Time: certain.Add(time.Hour), Text: "inf", Quality: reading.Overload}}
 	if err := w.Append(t.Context(), samples); err != nil {
 		t.Fatal(err)
 	}
-	floor, before, err := lastOf(t.Context(), kept)
+	floor, before, err := newestOf(t.Context(), kept)
 	if err != nil || !floor.Equal(certain) || len(before) != 1 || before[0].Value != 2.31 || before[0].Probe != "board" {
 		t.Errorf("%v, %+v, %v", floor, before, err)
 	}

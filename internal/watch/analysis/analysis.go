@@ -1,0 +1,98 @@
+// Package analysis is the watch's nightly analysis: what was stored since the last one
+// is folded into the state of drift that the store keeps.
+//
+// So a night costs the same after ten years as after one, and a restart reports no
+// change twice. Where the store is damaged, nights go on with what can be read.
+package analysis
+
+import (
+	"context"
+	"iter"
+	"log/slog"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/drift"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+)
+
+// stateName is the name under which a store keeps the state of drift.
+const stateName = "drift"
+
+// Options are what an analysis works with.
+type Options struct {
+	Log *slog.Logger
+	Now func() time.Time
+}
+
+// Run analyses what was stored of a run since the last analysis, logs the changes that
+// are new, and returns what is known of every resistance.
+func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.History, error) {
+	state, err := load(ctx, s, r, o.Now())
+	if err != nil {
+		return nil, err
+	}
+	if state.Notes, err = Notes(ctx, s, r.Name); err != nil && !store.Damaged(err) {
+		return nil, err
+	}
+	f := drift.Follow(r, state)
+	// The newest day is taken again: it may have gone on since.
+	since := time.Unix(state.Day*86400, 0)
+	calls, err := f.Take(withoutDamage(s.Readings(ctx, r.Name, store.Filter{Since: since})))
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range calls {
+		o.Log.Warn("a resistance has changed", "kind", c.Kind, "name", c.Name, "what", c.What)
+	}
+	b, err := state.Encode()
+	if err == nil {
+		err = s.SetState(ctx, r.Name, stateName, drift.Version, b)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return state.History(r), nil
+}
+
+// withoutDamage leaves out the error that ends the readings of a damaged store; the
+// check of the store reports the damage.
+func withoutDamage(readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		for x, err := range readings {
+			if !store.Damaged(err) && !yield(x, err) {
+				return
+			}
+		}
+	}
+}
+
+// load returns the state that the store keeps. One of another version, or of a clock
+// that ran ahead, is made again from the readings.
+func load(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*drift.State, error) {
+	version, b, ok, err := s.State(ctx, r.Name, stateName)
+	if err != nil {
+		return nil, err
+	}
+	if ok && version == drift.Version {
+		if state, err := drift.Decode(b); err == nil && !time.Unix(state.Last, 0).After(now.AddDate(0, 0, 2)) {
+			return state, nil
+		}
+	}
+	return drift.Decode(nil)
+}
+
+// Notes returns what people have noted of a run in a store.
+func Notes(ctx context.Context, s *store.Store, run string) ([]drift.Note, error) {
+	marks, err := s.Marks(ctx, run, time.Time{}, time.Time{})
+	var notes []drift.Note
+	for _, m := range marks {
+		if m.Kind == store.MarkNote {
+			notes = append(notes, drift.Note{At: m.Time.Unix(), Text: strings.TrimSpace(m.Subject + " " + m.Text)})
+		}
+	}
+	return notes, err
+}

@@ -1,0 +1,87 @@
+package storage
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"ohmkeep/internal/store"
+)
+
+// minRescueInterval spares a disk that damages each new file.
+const minRescueInterval = 10 * time.Minute
+
+// rescue puts the damaged file aside and goes on with a new one.
+func (s *Store) rescue(ctx context.Context, why error) error {
+	s.noteMu.Lock()
+	soon := !s.rescued.IsZero() && s.o.Now().Sub(s.rescued) < minRescueInterval
+	s.noteMu.Unlock()
+	if soon {
+		return why
+	}
+	s.o.Log.Error("the store is damaged; what can be read of it is taken into a new one", "store", s.o.Path, "why", why)
+	_ = s.shut() // what it says of the damage is known
+	aside, err := store.Rescue(ctx, s.o.Path)
+	if err != nil {
+		return errors.Join(why, err)
+	}
+	s.noteMu.Lock()
+	s.aside, s.rescued = aside, s.o.Now()
+	s.noteMu.Unlock()
+	s.o.Log.Error("the damaged store is put aside", "store", s.o.Path, "kept as", aside)
+	if err := s.openFile(ctx); err != nil {
+		return err
+	}
+	if err := s.file.Mark(ctx, s.o.Run, store.Mark{Time: s.o.Now(), Kind: store.MarkDamaged, Text: "kept as " + aside}); err != nil {
+		s.o.Log.Warn("the damage is not marked", "why", err)
+	}
+	return nil
+}
+
+// checkInterval spares the disk: a check reads all of the store, which grows.
+const checkInterval = 7 * 24 * time.Hour
+
+// check reads all of the store, after the start and once a week, and says what is new of
+// its damage.
+func (s *Store) check(ctx context.Context) {
+	s.noteMu.Lock()
+	soon := !s.checked.IsZero() && s.o.Now().Sub(s.checked) < checkInterval-time.Hour
+	s.noteMu.Unlock()
+	if soon {
+		return
+	}
+	var found store.Found
+	err := s.use(func(file *store.Store) (err error) {
+		found, err = file.Check(ctx)
+		return err
+	})
+	if err != nil {
+		if !store.Damaged(err) {
+			return // it ends, or is not open, which is told otherwise
+		}
+		found.Faults = append(found.Faults, err.Error())
+	}
+	s.noteMu.Lock()
+	defer s.noteMu.Unlock()
+	if len(found.Faults) > 0 && !slices.Equal(found.Faults, s.faults) {
+		s.o.Log.Error("the store is damaged", "store", s.o.Path, "what", found.Faults[0], "faults", len(found.Faults))
+	}
+	s.faults, s.checked = found.Faults, s.o.Now()
+}
+
+// Notes returns what somebody should know of the store though the watch is well.
+func (s *Store) Notes() (notes []string) {
+	s.noteMu.Lock()
+	defer s.noteMu.Unlock()
+	if n := len(s.faults); n > 0 {
+		notes = append(notes, fmt.Sprintf("%s is damaged: %s (faults: %d; what is whole is served, ohmkeep store compact keeps it)",
+			s.o.Path, s.faults[0], n))
+	}
+	if s.aside != "" {
+		notes = append(notes, fmt.Sprintf("%s was damaged and is kept as %s; what can be read of it was taken over at %s", s.o.Path, s.aside,
+			s.rescued.Format(time.RFC3339)))
+	}
+	return notes
+}

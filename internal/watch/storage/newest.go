@@ -1,0 +1,45 @@
+package storage
+
+import (
+	"context"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store"
+)
+
+// minDate is a date before which this program did not exist.
+var minDate = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
+
+// Newest returns the newest good reading of every channel, and a date that is past for
+// certain: that of the newest reading whose date was certain. A damaged store is
+// written to nevertheless.
+func (s *Store) Newest(ctx context.Context) (floor time.Time, newest []reading.Recorded, err error) {
+	defer s.rest()
+	err = s.use(func(file *store.Store) error {
+		floor, newest, err = newestOf(ctx, file)
+		return err
+	})
+	return floor, newest, err
+}
+
+func newestOf(ctx context.Context, file *store.Store) (floor time.Time, newest []reading.Recorded, err error) {
+	floor = minDate
+	runs, err := file.Runs(ctx)
+	if err != nil && !store.Damaged(err) {
+		return floor, nil, err
+	}
+	for _, r := range runs {
+		found, err := file.Newest(ctx, r.Name)
+		if err != nil && !store.Damaged(err) {
+			return floor, nil, err
+		}
+		newest = append(newest, found...)
+		for _, x := range found {
+			if x.Time.After(floor) {
+				floor = x.Time
+			}
+		}
+	}
+	return floor, newest, nil
+}

@@ -1,0 +1,196 @@
+// Package storage is a watch's policy for its store: it commits what the recorder
+// gives, goes on where the file is damaged, checks it every week, and answers what
+// somebody should know of it.
+//
+// Damage that lets the watch write is a note: new readings are stored and what is
+// whole is served. Damage that does not makes it put the file aside at once and take
+// what can be read into a new one, at most every ten minutes, for a new file on a
+// dying card does not live longer. Until then readings wait in the recorder.
+//
+// Marks go into the commit of the readings beside them. A sample that is not good is
+// stored with its quality and the device's own text. A register's counts are stored as
+// such, so that a corrected shunt can be applied later.
+package storage
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"os"
+	"runtime/debug"
+	"slices"
+	"sync"
+	"time"
+
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/analysis"
+	"ohmkeep/internal/watch/disk"
+	"ohmkeep/internal/watch/metrics"
+	"ohmkeep/internal/watch/recorder"
+)
+
+// Options say which store a watch keeps.
+type Options struct {
+	Path    string // of the store's file, which is made where it does not exist
+	RunFile string
+	Run     string // the run's name
+	Listen  string // where the watch answers over HTTP
+	Boot    string // id of the machine's boot
+	Log     *slog.Logger
+	Now     func() time.Time // nil: time.Now
+}
+
+// Store is the store of a watch. Its methods may be called from any goroutine.
+type Store struct {
+	o     Options
+	owner store.Owner
+
+	mu     sync.RWMutex // held for reading by who uses file or writer
+	file   *store.Store // nil: it could not be opened again
+	writer *store.Writer
+	booted bool // the machine was started since the store was last written to
+
+	noteMu  sync.Mutex // guards what follows
+	aside   string     // where the newest damaged file is kept; "" = none was
+	rescued time.Time
+	faults  []string // of the newest check
+	checked time.Time
+}
+
+// Open opens a store to write to it. One that is too damaged for that is put aside.
+func Open(ctx context.Context, o Options) (*Store, error) {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	s := &Store{o: o, owner: store.Owner{Name: "ohmkeep watch " + o.RunFile, Address: o.Listen, Boot: o.Boot}}
+	return s, s.begin(ctx)
+}
+
+// begin opens the file, after a rescue where it is too damaged.
+func (s *Store) begin(ctx context.Context) error {
+	err := s.openFile(ctx)
+	if store.Damaged(err) {
+		err = s.rescue(ctx, err)
+	}
+	return err
+}
+
+func (s *Store) openFile(ctx context.Context) error {
+	file, err := store.Open(s.o.Path)
+	if err != nil {
+		return err
+	}
+	starts, err := file.Starts(ctx)
+	if err == nil {
+		s.booted = !slices.ContainsFunc(starts, func(x store.Start) bool { return x.Name == s.owner.Boot })
+		s.writer, err = file.Writer(ctx, s.owner)
+	}
+	if err != nil {
+		return errors.Join(err, file.Close())
+	}
+	s.file = file
+	return nil
+}
+
+// shut closes what is open.
+func (s *Store) shut() (err error) {
+	if s.writer != nil {
+		err = s.writer.Close()
+	}
+	if s.file != nil {
+		err = errors.Join(err, s.file.Close())
+	}
+	s.writer, s.file = nil, nil
+	return err
+}
+
+// Close commits nothing more and frees the store.
+func (s *Store) Close() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.shut()
+}
+
+// Keep stores the readings and marks of a batch in one commit.
+func (s *Store) Keep(ctx context.Context, b recorder.Batch) error {
+	err := s.keep(ctx, b)
+	if !store.Damaged(err) && !errors.Is(err, errShut) {
+		return err
+	}
+	s.mu.Lock()
+	if s.file == nil {
+		err = s.begin(ctx)
+	} else {
+		err = s.rescue(ctx, err)
+	}
+	s.mu.Unlock()
+	if err != nil {
+		return err
+	}
+	return s.keep(ctx, b)
+}
+
+var errShut = errors.New("the store is not open")
+
+func (s *Store) keep(ctx context.Context, b recorder.Batch) error {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	if s.writer == nil {
+		return errShut
+	}
+	return committer{s.writer, s.o.RunFile, s.booted}.commit(ctx, b)
+}
+
+// use does something with the open store, which is not exchanged meanwhile.
+func (s *Store) use(do func(*store.Store) error) error {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	if s.file == nil {
+		return errShut
+	}
+	return do(s.file)
+}
+
+// ListensAt notes where the watch answers over HTTP.
+func (s *Store) ListensAt(address string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.owner.Address = address
+	if s.writer != nil {
+		_ = s.writer.At(address) // it says so already but for a port that the system chose
+	}
+}
+
+// Analyse checks the store where that is due and then analyses what is in it.
+func (s *Store) Analyse(ctx context.Context, plan recorder.Plan) (found *history.History, err error) {
+	defer s.rest()
+	s.check(ctx)
+	err = s.use(func(file *store.Store) (err error) {
+		found, err = analysis.Run(ctx, file, plan.Run, analysis.Options{Log: s.o.Log, Now: s.o.Now})
+		return err
+	})
+	return found, err
+}
+
+// rest gives back to the system what reading much of the store has taken.
+func (s *Store) rest() {
+	_ = s.use(func(file *store.Store) error { file.Rest(); return nil }) // one that is not open holds nothing
+	debug.FreeOSMemory()
+}
+
+// Disk returns the state of the disk that the store is on, and whether the store is
+// whole as far as is known.
+func (s *Store) Disk() (metrics.Disk, error) {
+	space, err := disk.Look(s.o.Path)
+	if err != nil {
+		return metrics.Disk{}, err
+	}
+	d := metrics.Disk{Damaged: len(s.Notes()) > 0, Free: space.Free, Size: space.Size, Written: space.Written}
+	for _, part := range []string{"", "-wal", "-shm"} {
+		if info, err := os.Stat(s.o.Path + part); err == nil {
+			d.Store += info.Size()
+		}
+	}
+	return d, nil
+}

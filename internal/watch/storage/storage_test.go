@@ -1,0 +1,123 @@
+package storage
+
+import (
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/watch/storage/storagetest"
+)
+
+// opened opens the store of a watch for a test, without a log.
+func opened(t *testing.T, path string, now func() time.Time) (*Store, error) {
+	return Open(t.Context(), Options{Path: path, Run: "Book shelf", RunFile: "shelf.toml", Log: slog.New(slog.DiscardHandler), Now: now})
+}
+
+// A file that is damaged as soon as it is made again is not put aside again at once.
+func TestRescuesAreApart(t *testing.T) {
+	t.Chdir(t.TempDir())
+	storagetest.Fill(t, "shelf.db")
+	now := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)
+	spoil := func() {
+		t.Helper()
+		b, err := os.ReadFile("shelf.db")
+		if err != nil {
+			t.Fatal(err)
+		}
+		clear(b[:512])
+		if err := os.WriteFile("shelf.db", b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		storagetest.LeaveLog(t, "shelf.db")
+	}
+	spoil()
+	s, err := opened(t, "shelf.db", func() time.Time { return now })
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	spoil()
+	if err := s.begin(t.Context()); !store.Damaged(err) {
+		t.Errorf("at once: %v", err)
+	}
+	if err := s.Keep(t.Context(), recorder.Batch{}); !store.Damaged(err) {
+		t.Errorf("and with a batch: %v", err)
+	}
+	now = now.Add(minRescueInterval)
+	time.Sleep(time.Second) // the names of what is put aside tell seconds
+	if err := s.Keep(t.Context(), recorder.Batch{}); err != nil {
+		t.Errorf("later: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if notes := s.Notes(); len(notes) != 1 || !strings.Contains(notes[0], "kept as shelf.db.damaged-") {
+		t.Errorf("%q", notes)
+	}
+}
+
+// A night goes on over what is left of a damaged store.
+func TestNightOverDamagedStore(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "shelf.db")
+	storagetest.Fill(t, path)
+	storagetest.Root(t, path, "")
+	bad, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	clear(bad[len(bad)/2 : len(bad)/2+1024])
+	if err := os.WriteFile(path, bad, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s, err := opened(t, path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := s.Analyse(t.Context(), recorder.Plan{Run: &run.Run{Name: "Book shelf"}}); err != nil {
+		t.Error(err)
+	}
+	if notes := s.Notes(); len(notes) != 1 || !strings.HasPrefix(notes[0], path+" is damaged: the store is damaged: ") {
+		t.Errorf("%q", notes)
+	}
+	err = s.use(func(file *store.Store) error { // this store reports its damage among its readings
+		for _, err := range file.Readings(t.Context(), "Book shelf", store.Filter{}) {
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if !store.Damaged(err) {
+		t.Errorf("the damage is not among the readings: %v", err)
+	}
+}
+
+// All of a store is read after the start and then once a week, however often it is
+// analysed: a card wears and a store grows.
+func TestStoreIsCheckedOnceAWeek(t *testing.T) {
+	begun := time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC)
+	now := begun
+	s, err := opened(t, filepath.Join(t.TempDir(), "week.db"), func() time.Time { return now })
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for day, want := range map[int]time.Time{0: begun, 6: begun, 7: begun.AddDate(0, 0, 7)} {
+		s.checked, now = time.Time{}, begun
+		s.check(t.Context())
+		now = begun.AddDate(0, 0, day)
+		s.check(t.Context())
+		if !s.checked.Equal(want) {
+			t.Errorf("on day %d the newest check is of %v, not %v", day, s.checked, want)
+		}
+	}
+}
