@@ -40,7 +40,7 @@ var wings = []struct{ name, imports string }{
 // each may import; a wing that is missing here is one package. "." is the wing's
 // own package.
 var rooms = map[string]map[string]string{
-	"text":    {"printable": ""},
+	"text":    {"number": "", "printable": ""},
 	"numeric": {"changepoint": "", "chisquared": "", "leastsquares": "", "matrix": "leastsquares", "shapley": "", "trend": ""},
 	"run": {".": "colour conductor", "colour": "", "conductor": "", "runfile": ". colour conductor toml",
 		"scaffold": "conductor runfile", "toml": ""},
@@ -69,7 +69,7 @@ var rooms = map[string]map[string]string{
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "interval loadlimit"},
 	"watch": {"analysis": "", "clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
 		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder", "storage/storagetest": ""},
-	"show": {"chart": "", "chart/charttest": "", "report": "chart"},
+	"show": {"chart": "wording", "chart/charttest": "", "page": "chart wording", "report": "wording", "table": "wording", "wording": ""},
 }
 
 // unworldly wings compute: they know no clock, context, logger or file.

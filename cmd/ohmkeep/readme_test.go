@@ -4,39 +4,72 @@ import (
 	"bytes"
 	"context"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"ohmkeep/internal/cli"
+	"ohmkeep/internal/show/showtest"
 )
 
-// The README shows what its commands print, in this order; of long output the beginning.
+// shown are the README's examples: each of its output blocks is what the command prints,
+// in this order, and each picture what it draws.
+var shown = []struct{ command, folder, picture string }{
+	{"assess", "testdata/commissioning", "resistances.png"},
+	{"colour", "testdata/colour", "colour.png"},
+	{"repair", "testdata/colour", "repairs.png"},
+}
+
+// The README shows what its commands print, of long output the beginning, and draw. With
+// -update the blocks and the pictures are written again.
 func TestReadmeShowsWhatCommandsPrint(t *testing.T) {
 	t.Chdir("../..")
-	readme, err := os.ReadFile("README.md")
+	content, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	rest := string(readme)
-	for _, name := range []string{"assess testdata/commissioning", "colour testdata/colour", "repair testdata/colour"} {
-		word, folder, _ := strings.Cut(name, " ")
-		_, block, found := strings.Cut(rest, "a test keeps it true -->\n```\n")
-		shown, after, closed := strings.Cut(block, "```")
+	const marker = "a test keeps it true -->\n```\n"
+	readme, made := string(content), ""
+	for _, s := range shown {
+		before, block, found := strings.Cut(readme, marker)
+		old, after, closed := strings.Cut(block, "```")
 		if !found || !closed {
-			t.Fatalf("the README's output block of %s is gone", word)
+			t.Fatalf("the README's output block of %s is gone", s.command)
 		}
-		rest = after
+		picture := filepath.Join(t.TempDir(), s.picture)
 		var out, faults bytes.Buffer
-		status := cli.Run(context.Background(), []string{word, folder + "/run.toml", folder + "/readings.csv"},
+		status := cli.Run(context.Background(), []string{s.command, s.folder + "/run.toml", s.folder + "/readings.csv", "--picture", picture},
 			strings.NewReader(""), &out, &faults)
-		if status != cli.Fails || faults.Len() > 0 {
+		if status != cli.Fails {
 			t.Fatalf("status %d: %s", status, faults.String())
 		}
-		if begin, cut := strings.CutSuffix(shown, "…\n"); cut && strings.HasPrefix(out.String(), begin) {
-			continue
+		drawn, err := os.ReadFile(picture)
+		if err != nil {
+			t.Fatal(err)
 		}
-		if out.String() != shown {
-			t.Errorf("%s prints\n%s\nthe README shows\n%s", word, out.String(), shown)
+		showtest.Picture(t, filepath.Join(s.folder, s.picture), drawn)
+		now := out.String()
+		if begin, cut := strings.CutSuffix(old, "…\n"); cut {
+			now = beginning(now, strings.Count(begin, "\n"))
+		}
+		if now != old && !showtest.Update() {
+			t.Errorf("%s prints\n%s\nthe README shows\n%s", s.command, now, old)
+		}
+		made += before + marker + now + "```"
+		readme = after
+	}
+	if showtest.Update() {
+		if err := os.WriteFile("README.md", []byte(made+readme), 0o644); err != nil {
+			t.Fatal(err)
 		}
 	}
+}
+
+// beginning returns the first lines of a text, and that there are more.
+func beginning(text string, lines int) string {
+	at := 0
+	for range lines {
+		at += strings.Index(text[at:], "\n") + 1
+	}
+	return text[:at] + "…\n"
 }

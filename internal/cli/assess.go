@@ -10,7 +10,10 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/page"
 	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/table"
+	"ohmkeep/internal/show/wording"
 )
 
 func newAssess() *cobra.Command {
@@ -60,9 +63,9 @@ unproven, 2 the input is wrong.`,
 			case asJSON:
 				err = report.ExplainJSON(c.OutOrStdout(), a, x)
 			case x != nil:
-				err = report.ExplainText(c.OutOrStdout(), x, colourful(c.OutOrStdout()))
+				err = table.Explanation(c.OutOrStdout(), x, colourful(c.OutOrStdout()))
 			default:
-				err = report.AssessTable(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+				err = table.Assessment(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err
@@ -92,10 +95,10 @@ func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element s
 
 // writeAssessment writes the page and the picture that are asked for.
 func writeAssessment(c *cobra.Command, a *assessment.Assessment, to *outputs) error {
-	if err := to.writePage(c, func(w io.Writer) error { return report.HTML(w, a, pageOptions()) }); err != nil {
+	if err := to.writePage(c, func(w io.Writer) error { return page.Assessment(w, a, pageOptions()) }); err != nil {
 		return err
 	}
-	return to.draw(c, func() *chart.Picture { return chart.Resistances(report.WorstFirst(a.Elements), chart.Wide) })
+	return to.draw(c, func() *chart.Picture { return chart.Resistances(wording.WorstFirst(a.Elements), chart.Wide) })
 }
 
 // verdictStatus is the exit status of a verdict.

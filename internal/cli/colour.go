@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/table"
 )
 
 func newColour() *cobra.Command {
@@ -22,10 +23,10 @@ func newColour() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "colour RUN [READINGS.csv]",
 		Aliases: []string{"color"},
-		Short:   "Tell where a run dims or changes colour in a step, and what that is owed to",
+		Short:   "Tell where a run dims or changes colour in a step, and what causes it",
 		Long: `Colour tells what people see of a run in a step: whether its far parts are dimmer,
 off colour or both, where along the run that leaves the limits, and how much of it is
-owed to the supply's trim, each feed, each joint and the copper of the reels. With
+caused by the supply's trim, each feed, each joint and the copper of the reels. With
 readings, from a CSV file, standard input as "-" or a store with --store, it takes the
 fitted run and adds 95 % intervals; without, the run as its file states it.
 Without --step it takes the design step, or the only step.
@@ -64,7 +65,7 @@ readings leave it open, 2 the input is wrong.`,
 			if asJSON {
 				err = report.ColourJSON(c.OutOrStdout(), a)
 			} else {
-				err = report.ColourTable(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+				err = table.Colour(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err

@@ -25,7 +25,7 @@ func TestColourInShell(t *testing.T) {
 	s.write("bright.toml", strings.Replace(shelf, "[limits]", full+"[limits]", 1))
 	s.do(`ohmkeep colour shelf.toml`).exits(Passes).prints("COLOUR AND BRIGHTNESS HOLD", `step "white 5 %"`, "if everything is as its file states")
 	s.do(`ohmkeep colour bright.toml --step full`).exits(Fails).prints("DIMMER AND OFF COLOUR: left", "right 1 to 210", "The worst pixel is right.end at", "longer",
-		"trim of supply A", "feed near", "joint left-right", "the reels' copper", "all together", "Shapley")
+		"trim of supply A", "feed near", "joint left-right", "the reels' copper", "all together", "What causes the loss at right.end")
 	s.do(`ohmkeep color bright.toml --step full`).exits(Fails).prints("DIMMER AND OFF COLOUR")
 	s.do(`ohmkeep colour bright.toml --step full --at left.20`).prints("Pixel left.20 is at")
 	// With readings there are intervals, and the joint of 60 mΩ takes its part.

@@ -16,7 +16,8 @@ import (
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/page"
+	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/simulate/demo"
 	"ohmkeep/internal/store"
 )
@@ -63,12 +64,12 @@ func runDemo(c *cobra.Command, folder string) error {
 	if err != nil {
 		return err
 	}
-	err = rewrite(f.page, func(w io.Writer) error { return report.HTML(w, a, pageOptions()) })
+	err = rewrite(f.page, func(w io.Writer) error { return page.Assessment(w, a, pageOptions()) })
 	if err != nil {
 		return err
 	}
 	out := c.OutOrStdout()
-	if err := report.AssessTable(out, a, colourful(out)); err != nil {
+	if err := table.Assessment(out, a, colourful(out)); err != nil {
 		return err
 	}
 	tellTruth(out, d, a)

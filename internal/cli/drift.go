@@ -9,7 +9,10 @@ import (
 	"ohmkeep/internal/drift"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/page"
 	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/table"
+	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
 )
@@ -57,7 +60,7 @@ but something is unproven, 2 the input is wrong.`,
 			if asJSON {
 				err = report.DriftJSON(c.OutOrStdout(), h)
 			} else {
-				err = report.DriftTable(c.OutOrStdout(), h, colourful(c.OutOrStdout()))
+				err = table.Drift(c.OutOrStdout(), h, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err
@@ -73,11 +76,11 @@ but something is unproven, 2 the input is wrong.`,
 
 // writeHistory writes the page and the picture that are asked for.
 func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
-	err := to.writePage(c, func(w io.Writer) error { return report.DriftHTML(w, h, pageOptions()) })
+	err := to.writePage(c, func(w io.Writer) error { return page.Drift(w, h, pageOptions()) })
 	if err != nil || len(h.Series) == 0 {
 		return err
 	}
-	return to.draw(c, func() *chart.Picture { return chart.Years(report.GravestFirst(h.Series)[0], chart.Wide) })
+	return to.draw(c, func() *chart.Picture { return chart.Years(wording.GravestFirst(h.Series)[0], chart.Wide) })
 }
 
 // storedHistory folds all that a store holds of a run.

@@ -2,11 +2,9 @@ package cli
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"iter"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -33,33 +31,8 @@ func loadRun(path string) (*equipped, error) {
 		return nil, reason(err)
 	}
 	e := &equipped{Run: r, own: len(r.Meters)}
-	var faults fault.List
-	for i := range r.Probes {
-		p := &r.Probes[i]
-		device, err := profile.Load(p.Profile, filepath.Dir(path))
-		if its, ok := errors.AsType[fault.List](err); ok {
-			faults = append(faults, its...)
-			continue
-		}
-		if err != nil {
-			faults.Add(fault.Fault{File: path, Key: "probe " + p.Name + ": profile", Text: reason(err).Error()})
-			continue
-		}
-		e.profiles = append(e.profiles, device)
-		if p.Meter < 0 {
-			p.Meter = bring(r, device.Meter)
-		}
-	}
-	return e, faults.Err()
-}
-
-// bring adds a profile's meter to a run, once, and returns its index.
-func bring(r *run.Run, m run.Meter) int {
-	if i := r.MeterIndex(m.Name); i >= 0 {
-		return i
-	}
-	r.Meters = append(r.Meters, m)
-	return len(r.Meters) - 1
+	e.profiles, err = profile.Equip(r)
+	return e, err
 }
 
 // loadReadings reads a CSV file; "-" is standard input. Repeats and, with skipBad,

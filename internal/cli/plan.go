@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/table"
 )
 
 func newPlan() *cobra.Command {
@@ -50,7 +51,7 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 			if asJSON {
 				err = report.PlanJSON(c.OutOrStdout(), p)
 			} else {
-				err = report.PlanTable(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
+				err = table.Plan(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
 			}
 			if err == nil && !p.Settled() {
 				err = status(Unproven)

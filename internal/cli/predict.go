@@ -10,6 +10,7 @@ import (
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/table"
 )
 
 func newPredict() *cobra.Command {
@@ -45,7 +46,7 @@ Without --step it takes the design step, or the only step.`,
 			if asJSON {
 				return report.PredictJSON(c.OutOrStdout(), p)
 			}
-			return report.PredictTable(c.OutOrStdout(), p)
+			return table.Prediction(c.OutOrStdout(), p)
 		},
 	}
 	c.Flags().StringVar(&step, "step", "", "the step, by its name")

@@ -13,6 +13,7 @@ import (
 	"ohmkeep/internal/run/conductor"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/table"
 )
 
 // whatIf is the flags that repair and limit share.
@@ -120,15 +121,14 @@ meets them all stands first, the cheapest of it first.
 				return fmt.Errorf("%s: step %q: %w", args[0], step.Name, err)
 			}
 			if err := w.to.draw(c, func() *chart.Picture {
-				return chart.Gains("The highest safe limiter, by repair", "A, as the controller counts",
-					"the design step needs", p.Mix.Limiter(r.Run, p.Level), report.Gains(p), chart.Wide)
+				return chart.Repairs(p, chart.Wide)
 			}); err != nil {
 				return err
 			}
 			if w.asJSON {
 				err = report.RepairJSON(c.OutOrStdout(), p)
 			} else {
-				err = report.RepairTable(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
+				err = table.Repair(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err
@@ -189,7 +189,7 @@ With readings it takes the resistances that they show, and their intervals.
 			if w.asJSON {
 				err = report.LimitJSON(c.OutOrStdout(), l)
 			} else {
-				err = report.LimitTable(c.OutOrStdout(), l, colourful(c.OutOrStdout()))
+				err = table.Limit(c.OutOrStdout(), l, colourful(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/page"
 )
 
 // release is the version of a package; its build sets it with -ldflags
@@ -51,6 +51,6 @@ func versionOf(release string, info *debug.BuildInfo) string {
 }
 
 // pageOptions are what a page says of its making.
-func pageOptions() report.Options {
-	return report.Options{Made: time.Now(), Program: version()}
+func pageOptions() page.Options {
+	return page.Options{Made: time.Now(), Program: version()}
 }

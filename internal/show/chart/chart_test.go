@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/show/chart/charttest"
+	"ohmkeep/internal/show/showtest"
 )
 
 // ends fails a test whose drawing does not end: the library is known to go on for
@@ -89,7 +89,7 @@ func TestPicturesShowTheRun(t *testing.T) {
 		"residuals":   {"row 9: −64.2", ">−2<", ">3<", "row of the file"},
 	}
 	for _, width := range []int{Wide, Narrow} {
-		for name, p := range all(charttest.Assessment(), width) {
+		for name, p := range all(showtest.Assessment(), width) {
 			svg := drawn(t, p)
 			for _, w := range want[name] {
 				if !strings.Contains(svg, w) {
@@ -98,7 +98,7 @@ func TestPicturesShowTheRun(t *testing.T) {
 			}
 		}
 	}
-	svg := drawn(t, Predicted(charttest.Prediction(), Wide))
+	svg := drawn(t, Predicted(showtest.Prediction(), Wide))
 	if !strings.Contains(svg, "Volts as predicted") || strings.Contains(svg, "95 % band") {
 		t.Error("a prediction has a title of its own and no band")
 	}
@@ -106,7 +106,7 @@ func TestPicturesShowTheRun(t *testing.T) {
 
 func TestPNGHasTheSizeOfThePicture(t *testing.T) {
 	var b bytes.Buffer
-	p := Resistances(charttest.Assessment().Elements, Narrow)
+	p := Resistances(showtest.Assessment().Elements, Narrow)
 	ends(t, func() error { return p.PNG(&b) })
 	img, err := png.Decode(&b)
 	if err != nil {
@@ -128,7 +128,7 @@ func TestPNGHasTheSizeOfThePicture(t *testing.T) {
 
 func TestNamesAreHarmless(t *testing.T) {
 	const hostile = "</svg><script>alert(1)</script>\x00\x1b[31m\"'&\u202e\ufffe"
-	a := charttest.Assessment()
+	a := showtest.Assessment()
 	a.Run.Name, a.Run.Reels[0].Name, a.Run.Feeds[0].Name, a.Run.Joints[0].Name = hostile, hostile, hostile, hostile
 	a.Profiles[0].Step, a.Profiles[0].Reels[0].Name = hostile, hostile
 	for i := range a.Elements {
@@ -176,7 +176,7 @@ func TestOddInput(t *testing.T) {
 	ring := flat(3, 5, 0, 0)
 	ring.Run.Reels[0].Follows = 0
 	cases := map[string]*assessment.Assessment{
-		"nothing": {}, "no profile": {Run: charttest.Run()}, "no reels": {Run: &run.Run{}, Profiles: []assessment.Profile{{}}},
+		"nothing": {}, "no profile": {Run: showtest.Run()}, "no reels": {Run: &run.Run{}, Profiles: []assessment.Profile{{}}},
 		"one pixel": flat(1, 5, 0, 0.1), "two pixels": flat(2, 5, 0, 0), "all equal": flat(300, 5, 0, 0), "zero": flat(30, 0, 0, 0),
 		"NaN": flat(30, nan, nan, nan), "infinite": flat(30, inf, -inf, inf), "huge": flat(30, 1e300, -1e300, 1), "gaps": gaps, "short": short, "ring": ring,
 		"no elements": element(nan, nan, nan, nan), "open": element(inf, 2, inf, 0.015), "open unknown": element(inf, 0, inf, nan),

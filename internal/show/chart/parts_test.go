@@ -7,6 +7,8 @@ import (
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
 )
 
 func TestTicksAreRound(t *testing.T) {
@@ -124,11 +126,11 @@ func TestMilliohms(t *testing.T) {
 		0: "0.00", 0.003: "3.00", 0.009996: "10.0", 0.0976: "97.6", 0.1048: "104.8", 0.99996: "1000", 2.1: "2100",
 		math.Inf(1): "∞", 1e300: "1e+303", 9000: "9000000", 1e5: "100 kΩ",
 	} {
-		if got := Milliohms(ohms); got != want {
-			t.Errorf("Milliohms(%g) = %q, want %q", ohms, got, want)
+		if got := number.Milliohms(ohms); got != want {
+			t.Errorf("number.Milliohms(%g) = %q, want %q", ohms, got, want)
 		}
 	}
-	if got := Label(assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Minus}); got != "joint a-b minus" {
+	if got := wording.Label(assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Minus}); got != "joint a-b minus" {
 		t.Errorf("label %q", got)
 	}
 }

@@ -3,13 +3,13 @@ package chart
 import (
 	"fmt"
 	"math"
-	"strconv"
 
 	"github.com/wcharczuk/go-chart/v2"
 	"github.com/wcharczuk/go-chart/v2/drawing"
 
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/text/printable"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
 )
 
 const mostElements = 60 // rows; the rest are counted below
@@ -133,7 +133,7 @@ func (b bars) columns() (names, values float64) {
 	}
 	names, values = 80, 80
 	for _, e := range b.elements {
-		names = max(names, min(220, measure(font, Label(e), body)))
+		names = max(names, min(220, measure(font, wording.Label(e), body)))
 		values = max(values, measure(font, statement(e), body))
 	}
 	return names, values
@@ -168,11 +168,11 @@ func (b bars) row(p pen, f frame, top, height float64, e assessment.Element, sha
 	mid := top + height/2
 	said, c := statement(e), verdictColour(e.Verdict)
 	if b.beside {
-		p.text(p.fit(Label(e), body, f.left-24), point{14, mid + 4.5}, body, text, left)
+		p.text(p.fit(wording.Label(e), body, f.left-24), point{14, mid + 4.5}, body, text, left)
 		p.text(said, point{f.right + 14, mid + 4.5}, body, c, left)
 	} else {
 		p.text(said, point{b.width - 14, top + 17}, body, c, right)
-		p.text(p.fit(Label(e), body, b.width-44-p.measure(said, body)), point{14, top + 17}, body, text, left)
+		p.text(p.fit(wording.Label(e), body, b.width-44-p.measure(said, body)), point{14, top + 17}, body, text, left)
 		mid = top + 36
 	}
 	if e.Limit > 0 && drawable(e.Limit) {
@@ -239,16 +239,6 @@ func interval(p pen, x0, x1, y float64, with ink, arrows int) {
 	}
 }
 
-// Label names an element with the conductor it covers, such as "joint
-// west-north minus".
-func Label(e assessment.Element) string {
-	label := string(e.Kind) + " " + printable.Short(e.Name, 40)
-	if e.Rail == assessment.Plus || e.Rail == assessment.Minus {
-		label += " " + string(e.Rail)
-	}
-	return label
-}
-
 // value says how large a resistance is.
 func value(e assessment.Element) string {
 	unit := " mΩ"
@@ -257,33 +247,11 @@ func value(e assessment.Element) string {
 	}
 	switch {
 	case e.Open() && e.Low > 0 && e.Low < absurd:
-		return "open, over " + Milliohms(e.Low) + unit
+		return "open, over " + number.Milliohms(e.Low) + unit
 	case e.Open():
 		return "open"
 	case !e.Known:
-		return "assumed " + Milliohms(e.Ohms) + unit
+		return "assumed " + number.Milliohms(e.Ohms) + unit
 	}
-	return Milliohms(e.Ohms) + unit
-}
-
-// Milliohms writes a resistance in milliohms without a unit, to the hundredth
-// below 10, to the tenth below 1000 and whole from there; what nobody measures in
-// milliohms, in kiloohms.
-func Milliohms(ohms float64) string {
-	v := ohms * 1000
-	switch size := math.Abs(v); {
-	case math.IsNaN(v), math.IsInf(v, -1):
-		return "?"
-	case math.IsInf(v, 0):
-		return "∞"
-	case size >= 1e9:
-		return strconv.FormatFloat(v, 'g', 2, 64)
-	case size >= 1e7:
-		return strconv.FormatFloat(v/1e6, 'f', 0, 64) + " kΩ"
-	case size >= 999.95:
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	case size >= 9.995:
-		return strconv.FormatFloat(v, 'f', 1, 64)
-	}
-	return strconv.FormatFloat(v, 'f', 2, 64)
+	return number.Milliohms(e.Ohms) + unit
 }

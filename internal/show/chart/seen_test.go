@@ -11,12 +11,12 @@ import (
 	"ohmkeep/internal/network/light"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/colour"
-	"ohmkeep/internal/show/chart/charttest"
+	"ohmkeep/internal/show/showtest"
 )
 
 // lit is the invented run as commanded white and lit from white to red.
 func lit(part func(k, n int) float64) *colourloss.Appearance {
-	r := charttest.Run()
+	r := showtest.Run()
 	r.Limits = run.Limits{ColourShift: 0.004, Dimming: 0.3}
 	a := &colourloss.Appearance{Run: r, Step: run.Step{Name: "white"}, Worst: colourloss.Spot{Place: run.Place{Kind: run.AtReel, Index: 0, Pixel: 2}}}
 	white := colour.XY{X: 0.3127, Y: 0.3290}.Light(100)

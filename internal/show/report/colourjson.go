@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run/colour"
+	"ohmkeep/internal/show/wording"
 )
 
 var changes = map[colourloss.Change]string{colourloss.Neither: "none", colourloss.DimmerOnly: "dimmer",
@@ -19,7 +20,7 @@ func ColourJSON(w io.Writer, a *colourloss.Appearance) error {
 	spot := a.Worst
 	reel := a.Reels[spot.Place.Index]
 	return write(w, "colour", object{
-		{"schema", schema}, {"run", nameOf(a.Run)}, {"step", a.Step.Name}, {"fitted", a.Fitted}, {"asked", a.Asked},
+		{"schema", schema}, {"run", wording.RunName(a.Run)}, {"step", a.Step.Name}, {"fitted", a.Fitted}, {"asked", a.Asked},
 		{"change", changes[a.Change]}, {"verdict", a.Verdict},
 		{"limits", object{{"colour_shift", number(a.Run.Limits.ColourShift)}, {"dimming_percent", number(100 * a.Run.Limits.Dimming)}}},
 		{"places", list(a.Stretches, func(p colourloss.Stretch) any {

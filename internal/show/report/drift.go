@@ -7,13 +7,14 @@ import (
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/show/wording"
 )
 
 // DriftJSON writes a history as one JSON object on one line. The error is the
 // writer's.
 func DriftJSON(w io.Writer, h *history.History) error {
 	return write(w, "drift", object{
-		{"schema", schema}, {"run", nameOf(h.Run)}, {"last", date(h.Last)}, {"last_check", date(h.Check)},
+		{"schema", schema}, {"run", wording.RunName(h.Run)}, {"last", date(h.Last)}, {"last_check", date(h.Check)},
 		{"series", list(h.Series, seriesJSON)},
 	})
 }

@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/show/wording"
 )
 
 // schema is the version of both outputs; keys may be added without a new one.
@@ -114,7 +115,7 @@ func AssessJSON(w io.Writer, a *assessment.Assessment) error { return ExplainJSO
 // was asked for. The error is the writer's.
 func ExplainJSON(w io.Writer, a *assessment.Assessment, x *assessment.Explanation) error {
 	o := object{
-		{"schema", schema}, {"run", nameOf(a.Run)},
+		{"schema", schema}, {"run", wording.RunName(a.Run)},
 		{"fit", object{{"converged", a.Fit.Converged}, {"chi_squared", number(a.Fit.ChiSquared)},
 			{"degrees_of_freedom", a.Fit.DegreesOfFreedom}, {"p_value", number(a.Fit.PValue)}}},
 		{"elements", list(a.Elements, elementJSON)},
@@ -171,7 +172,7 @@ func PredictJSON(w io.Writer, p *prediction.Prediction) error {
 		return object{{"name", name}, {"amps", number(amps)}, {"drop_volts", number(drop)}, {"milliohms", milli(ohms)}}
 	}
 	return write(w, "prediction", object{
-		{"schema", schema}, {"run", nameOf(p.Run)}, {"step", p.Step},
+		{"schema", schema}, {"run", wording.RunName(p.Run)}, {"step", p.Step},
 		{"supplies", list(p.Supplies, func(s prediction.Supply) any {
 			return object{{"name", s.Name}, {"volts", number(s.Volts)}, {"amps", number(s.Amps)}}
 		})},

@@ -1,7 +1,7 @@
-// Package charttest makes an assessment and a prediction of a run that does not
+// Package showtest makes an assessment and a prediction of a run that does not
 // exist, for the tests of whatever shows them. Nothing here was measured; the
 // potentials come from a sum of drops along the run, not from the model.
-package charttest
+package showtest
 
 import (
 	"math"

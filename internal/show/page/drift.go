@@ -1,4 +1,4 @@
-package report
+package page
 
 import (
 	_ "embed"
@@ -11,6 +11,8 @@ import (
 
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
 
@@ -28,27 +30,27 @@ type monthRow struct {
 
 // driftPart is one element on the page.
 type driftPart struct {
-	driftLine
+	wording.SeriesLine
 	Wide, Narrow template.HTML
 	Months       []monthRow
 }
 
-// DriftHTML writes a history as one page that needs nothing else, with a picture and a
+// Drift writes a history as one page that needs nothing else, with a picture and a
 // line a month for each element. The error is the writer's, or says which picture could
 // not be drawn.
-func DriftHTML(w io.Writer, h *history.History, o Options) error {
-	headline, verdict := driftHeadline(h)
+func Drift(w io.Writer, h *history.History, o Options) error {
+	headline, verdict := wording.DriftHeadline(h)
 	data := struct {
 		Style               template.CSS
 		Name, Made, Program string
 		Headline, Class     string
 		Cautions            []string
 		Parts               []driftPart
-	}{Style: template.CSS(style), Name: printable.Short(nameOf(h.Run), 120), Headline: headline, Class: string(verdict), Program: o.Program, Cautions: cautions}
+	}{Style: template.CSS(style), Name: printable.Short(wording.RunName(h.Run), 120), Headline: headline, Class: string(verdict), Program: o.Program, Cautions: wording.Cautions}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
 	}
-	for _, s := range GravestFirst(h.Series) {
+	for _, s := range wording.GravestFirst(h.Series) {
 		wide, err := inline(chart.Years(s, chart.Wide))
 		if err != nil {
 			return err
@@ -57,7 +59,7 @@ func DriftHTML(w io.Writer, h *history.History, o Options) error {
 		if err != nil {
 			return err
 		}
-		data.Parts = append(data.Parts, driftPart{driftLineOf(s), wide, narrow, monthsOf(s)})
+		data.Parts = append(data.Parts, driftPart{wording.SeriesLineOf(s), wide, narrow, monthsOf(s)})
 	}
 	if err := driftPage.Execute(w, data); err != nil {
 		return fmt.Errorf("report: %w", err)
@@ -83,9 +85,9 @@ func monthsOf(s history.Series) []monthRow {
 		slices.Sort(ohms)
 		at := func(part float64) string {
 			if len(ohms) == 0 {
-				return tenths(math.NaN())
+				return number.MilliohmTenths(math.NaN())
 			}
-			return tenths(ohms[int(part*float64(len(ohms)-1))])
+			return number.MilliohmTenths(ohms[int(part*float64(len(ohms)-1))])
 		}
 		row.Low, row.Median, row.High = at(0), at(0.5), at(1)
 		tell := func(when time.Time, what string) {

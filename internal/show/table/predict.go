@@ -1,4 +1,4 @@
-package report
+package table
 
 import (
 	"bufio"
@@ -8,35 +8,36 @@ import (
 
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
 
-// PredictTable writes a prediction as plain text of at most 80 columns:
+// Prediction writes a prediction as plain text of at most 80 columns:
 // warnings first, then supplies, feeds, joints and reels. The error is the
 // writer's.
-func PredictTable(w io.Writer, p *prediction.Prediction) error {
+func Prediction(w io.Writer, p *prediction.Prediction) error {
 	t := table{w: bufio.NewWriter(w)}
-	t.wrapped("", printable.Short(nameOf(p.Run), 120)+inStep(p.Step)+", if everything is as its file states", 0, assessment.None)
+	t.wrapped("", printable.Short(wording.RunName(p.Run), 120)+wording.InStep(p.Step)+", if everything is as its file states", 0, assessment.None)
 	for _, warning := range p.Warnings {
 		t.wrapped("warning", warning, wordWidth, assessment.None)
 	}
 	if len(p.Supplies) > 0 {
 		t.heads("Supplies", "volts", "amps")
 		for _, s := range p.Supplies {
-			t.columns(s.Name, fixed(s.Volts, 3), fixed(s.Amps, 3))
+			t.columns(s.Name, number.Fixed(s.Volts, 3), number.Fixed(s.Amps, 3))
 		}
 	}
 	if len(p.Feeds) > 0 {
 		t.heads("Feeds", "amps", "drop V", "mΩ")
 		for _, f := range p.Feeds {
-			t.columns(f.Name, fixed(f.Amps, 3), fixed(f.Drop, 3), chart.Milliohms(f.Ohms))
+			t.columns(f.Name, number.Fixed(f.Amps, 3), number.Fixed(f.Drop, 3), number.Milliohms(f.Ohms))
 		}
 	}
 	if len(p.Joints) > 0 {
 		t.heads("Joints", "amps", "drop V", "mΩ")
 		for _, j := range p.Joints {
-			t.columns(j.Name, fixed(j.Amps, 3), fixed(j.Drop, 4), chart.Milliohms(j.Ohms))
+			t.columns(j.Name, number.Fixed(j.Amps, 3), number.Fixed(j.Drop, 4), number.Milliohms(j.Ohms))
 		}
 	}
 	if len(p.Reels) > 0 {
@@ -48,7 +49,7 @@ func PredictTable(w io.Writer, p *prediction.Prediction) error {
 				continue
 			}
 			low := lowest(r.Pixels)
-			t.columns(r.Name, fixed(r.Pixels[0].Volts, 3), fixed(r.Pixels[low].Volts, 3), fmt.Sprint(low+1), fixed(r.Pixels[n-1].Volts, 3))
+			t.columns(r.Name, number.Fixed(r.Pixels[0].Volts, 3), number.Fixed(r.Pixels[low].Volts, 3), fmt.Sprint(low+1), number.Fixed(r.Pixels[n-1].Volts, 3))
 		}
 	}
 	return t.w.Flush()
@@ -78,12 +79,4 @@ func (t table) columns(name string, cells ...string) {
 func (t table) heads(name string, cells ...string) {
 	fmt.Fprintln(t.w)
 	t.columns(name, cells...)
-}
-
-// fixed writes a value with so many digits behind the point.
-func fixed(v float64, digits int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) || math.Abs(v) >= 1e7 {
-		return "?"
-	}
-	return fmt.Sprintf("%.*f", digits, v)
 }

@@ -1,12 +1,4 @@
-// Package report writes an assessment or a prediction for its readers: JSON for
-// programs, a table for somebody on a ladder, a page that can be handed over as
-// proof.
-//
-// Every output is a function of its value alone: no clock, no file, no terminal
-// is asked. What is not a finite number never reaches JSON, names are shown on
-// one line whatever they contain, and the order is the same every time. The
-// worst comes first wherever a person reads.
-package report
+package wording
 
 import (
 	"fmt"
@@ -60,19 +52,19 @@ func share(e assessment.Element) float64 {
 	return 0
 }
 
-// subject names an element without its conductor.
-func subject(e assessment.Element) string {
+// Subject names an element without its conductor.
+func Subject(e assessment.Element) string {
 	return string(e.Kind) + " " + printable.Short(e.Name, 40)
 }
 
-// headline says the verdict on the whole run in one line, and which it is.
-func headline(a *assessment.Assessment) (string, assessment.Verdict) {
+// Headline says the verdict on the whole run in one Line, and which it is.
+func Headline(a *assessment.Assessment) (string, assessment.Verdict) {
 	worst := map[string]assessment.Verdict{} // an element's rows count once
 	var order []string
 	for _, e := range WorstFirst(a.Elements) {
-		if _, seen := worst[subject(e)]; !seen && e.Verdict != assessment.None {
-			worst[subject(e)] = e.Verdict
-			order = append(order, subject(e))
+		if _, seen := worst[Subject(e)]; !seen && e.Verdict != assessment.None {
+			worst[Subject(e)] = e.Verdict
+			order = append(order, Subject(e))
 		}
 	}
 	of := func(v assessment.Verdict) (names []string) {
@@ -88,33 +80,33 @@ func headline(a *assessment.Assessment) (string, assessment.Verdict) {
 	case len(order) == 0:
 		return "NOTHING JUDGED: no element has a limit", assessment.None
 	case len(failing) > 0 && len(unproven) > 0:
-		return fmt.Sprintf("FAIL: %d of %d — %s; unproven: %s", len(failing), len(order), few(failing), few(unproven)), assessment.Fail
+		return fmt.Sprintf("FAIL: %d of %d — %s; unproven: %s", len(failing), len(order), Few(failing), Few(unproven)), assessment.Fail
 	case len(failing) > 0:
-		return fmt.Sprintf("FAIL: %d of %d — %s", len(failing), len(order), few(failing)), assessment.Fail
+		return fmt.Sprintf("FAIL: %d of %d — %s", len(failing), len(order), Few(failing)), assessment.Fail
 	case len(unproven) > 0:
-		return fmt.Sprintf("UNPROVEN: %d of %d — %s", len(unproven), len(order), few(unproven)), assessment.Unproven
+		return fmt.Sprintf("UNPROVEN: %d of %d — %s", len(unproven), len(order), Few(unproven)), assessment.Unproven
 	}
 	return fmt.Sprintf("PASS: all %d", len(order)), assessment.Pass
 }
 
-// few lists names, and counts those beyond the fourth.
-func few(names []string) string {
+// Few lists names, and counts those beyond the fourth.
+func Few(names []string) string {
 	if len(names) > 5 {
 		return strings.Join(names[:4], ", ") + fmt.Sprintf(" and %d more", len(names)-4)
 	}
 	return strings.Join(names, ", ")
 }
 
-// nameOf gives a run's name; an assessment of nothing has none.
-func nameOf(r *run.Run) string {
+// RunName gives a run's name; an assessment of nothing has none.
+func RunName(r *run.Run) string {
 	if r == nil {
 		return ""
 	}
 	return r.Name
 }
 
-// ranked gives the findings with the gravest first.
-func ranked(findings []assessment.Finding) []assessment.Finding {
+// Ranked gives the findings with the gravest first.
+func Ranked(findings []assessment.Finding) []assessment.Finding {
 	rank := map[assessment.Severity]int{assessment.Failing: 2, assessment.Warning: 1}
 	sorted := append([]assessment.Finding{}, findings...)
 	sort.SliceStable(sorted, func(i, j int) bool { return rank[sorted[i].Severity] > rank[sorted[j].Severity] })

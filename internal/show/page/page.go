@@ -1,4 +1,4 @@
-package report
+package page
 
 import (
 	"bytes"
@@ -12,14 +12,17 @@ import (
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/text/printable"
 )
 
 // style is the style sheet of every page.
 //
 //go:embed style.css
+//go:embed style.css
 var style string
 
+//go:embed page.html
 //go:embed page.html
 var pageText string
 
@@ -43,38 +46,38 @@ type readingRow struct {
 	Suspect              bool
 }
 
-// HTML writes an assessment as one page that needs nothing else: no script, no
+// Assessment writes an assessment as one page that needs nothing else: no script, no
 // font, no picture from elsewhere. It prints on A4 and can be read on a phone.
 // The error is the writer's, or says which picture could not be drawn.
-func HTML(w io.Writer, a *assessment.Assessment, o Options) error {
-	text, class := headline(a)
+func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
+	text, class := wording.Headline(a)
 	verdict, rest, _ := strings.Cut(text, ": ")
 	data := struct {
 		Style                 template.CSS
 		Name, Made, Program   string
 		Verdict, Rest, Class  string
 		Alarm                 string
-		Actions               []action
+		Actions               []wording.Action
 		Cautions, Assumptions []string
 		Findings              []assessment.Finding
 		Drawings              []drawing
-		Lines                 []line
+		Lines                 []wording.Line
 		Assumed               bool
 		Readings              []readingRow
 	}{
-		Style: template.CSS(style), Name: printable.Short(nameOf(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
-		Program: o.Program, Alarm: alarm(a), Actions: actions(a), Cautions: cautions, Assumptions: assumptions(a),
+		Style: template.CSS(style), Name: printable.Short(wording.RunName(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
+		Program: o.Program, Alarm: wording.Alarm(a), Actions: wording.Actions(a), Cautions: wording.Cautions, Assumptions: wording.Assumptions(a),
 	}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
 	}
-	for _, f := range ranked(a.Findings) {
+	for _, f := range wording.Ranked(a.Findings) {
 		f.Subject, f.Text = printable.Short(f.Subject, 60), printable.Line(f.Text)
 		data.Findings = append(data.Findings, f)
 	}
-	worst := WorstFirst(a.Elements)
+	worst := wording.WorstFirst(a.Elements)
 	for _, e := range worst {
-		data.Lines = append(data.Lines, lineOf(e))
+		data.Lines = append(data.Lines, wording.LineOf(e))
 		data.Assumed = data.Assumed || !e.Known && !e.Open()
 	}
 	for _, r := range a.Readings {
@@ -112,8 +115,8 @@ func inline(p *chart.Picture) (template.HTML, error) {
 
 func rowOf(r assessment.Reading) readingRow {
 	out := readingRow{Row: r.Row, Step: printable.Short(r.Step, 40), Suspect: r.Suspect,
-		What: capital(between(r.Quantity, r.From, r.To)), Measured: printable.Short(r.Text+" "+r.Unit, 30),
-		Fitted: inUnit(r.Unit, r.Quantity, r.Predicted), Remark: printable.Short(r.Note, 120)}
+		What: wording.Capital(wording.Between(r.Quantity, r.From, r.To)), Measured: printable.Short(r.Text+" "+r.Unit, 30),
+		Fitted: wording.InUnit(r.Unit, r.Quantity, r.Predicted), Remark: printable.Short(r.Note, 120)}
 	if !r.Time.IsZero() {
 		out.Time = r.Time.Format("2006-01-02 15:04")
 	}

@@ -1,0 +1,43 @@
+package profile
+
+import (
+	"errors"
+	"path/filepath"
+
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/run"
+)
+
+// Equip loads the profiles of a run's probes, in the order of Run.Probes. A probe for
+// which the run file states no accuracy gets its profile's, as one more meter of the run.
+// The error is a fault.List.
+func Equip(r *run.Run) ([]*Profile, error) {
+	var profiles []*Profile
+	var faults fault.List
+	for i := range r.Probes {
+		p := &r.Probes[i]
+		device, err := Load(p.Profile, filepath.Dir(r.File))
+		if its, ok := errors.AsType[fault.List](err); ok {
+			faults = append(faults, its...)
+			continue
+		}
+		if err != nil {
+			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": profile", Text: err.Error()})
+			continue
+		}
+		profiles = append(profiles, device)
+		if p.Meter < 0 {
+			p.Meter = addMeter(r, device.Meter)
+		}
+	}
+	return profiles, faults.Err()
+}
+
+// addMeter adds a meter to a run, once, and returns its index.
+func addMeter(r *run.Run, m run.Meter) int {
+	if i := r.MeterIndex(m.Name); i >= 0 {
+		return i
+	}
+	r.Meters = append(r.Meters, m)
+	return len(r.Meters) - 1
+}

@@ -1,0 +1,62 @@
+package showtest
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
+)
+
+// Root returns the path of the project.
+func Root(t testing.TB) string {
+	t.Helper()
+	for dir := "."; ; dir = filepath.Join(dir, "..") {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir
+		}
+		if abs, err := filepath.Abs(dir); err != nil || abs == filepath.Dir(abs) {
+			t.Fatal("this is no folder of the project")
+		}
+	}
+}
+
+// Example returns the run and the readings of an example in testdata, invented like all
+// of them.
+func Example(t testing.TB, name string) (*run.Run, []reading.Reading) {
+	t.Helper()
+	folder := filepath.Join(Root(t), "testdata", name)
+	r, err := runfile.Load(filepath.Join(folder, "run.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := profile.Equip(r); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(folder, "readings.csv")
+	file, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	set, err := reading.Parse(path, file, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, set.Readings
+}
+
+// Commissioning returns what the program finds in the example of a commissioning.
+func Commissioning(t testing.TB) *assessment.Assessment {
+	t.Helper()
+	a, err := judge.Make(Example(t, "commissioning"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return a
+}

@@ -1,0 +1,88 @@
+package table
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"ohmkeep/internal/advise/interval"
+	"ohmkeep/internal/advise/repair"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+)
+
+// Limit writes what a run bears as plain text of at most 80 columns: the
+// limiter that is safe, each colour's level and what gives way, and the same after
+// each repair. The error is the writer's.
+func Limit(w io.Writer, l *repair.Loads, colour bool) error {
+	t := table{w: bufio.NewWriter(w), colour: colour}
+	effects := l.Effects()
+	safe, decides := repair.Limiter(effects)
+	verdict := l.Verdict()
+	word := strings.ToUpper(string(verdict))
+	text := fmt.Sprintf("%s: set the limiter to at most %s A", word, number.Fixed(cautious(safe, l.Basis), 2))
+	switch {
+	case decides < 0:
+		text = word + ": every colour of the run's steps holds at full level"
+	case effects[decides].Rating.Dark():
+		text = word + ": no limiter is low enough; even in the dark a limit is broken"
+	}
+	switch {
+	case verdict == assessment.Fail && l.Design >= 0:
+		text += "; the design step is too bright for it as wired"
+	case verdict == assessment.Fail:
+		text += "; the steps as stated are too bright"
+	}
+	t.wrapped("", text, 0, verdict)
+	t.wrapped("", "Run: "+printable.Short(wording.RunName(l.Basis.Run), 120)+known(l.Basis), 0, assessment.None)
+	if l.Basis.Unexplained {
+		t.wrapped("", "No resistances explain the readings: rely on none of these numbers.", 0, assessment.Unproven)
+	}
+	t.heading("Each colour as wired: the level up to which everything holds")
+	for _, c := range l.Colours {
+		t.load(c)
+	}
+	if len(l.After) > 0 {
+		t.heading("The safe limiter after a repair, and what gives way then")
+		for _, c := range l.After {
+			safe, decides := repair.Limiter(c.Colours)
+			text := printable.Line(c.Repair.Text)
+			if decides < 0 {
+				text += ": every colour holds at full level"
+			} else {
+				text += ": " + wording.Binding(c.Colours[decides])
+			}
+			t.wrapped(right(number.Fixed(safe.Value, 2), 6)+" A", text, wordWidth, assessment.None)
+		}
+	}
+	t.remarks("Taken for granted", append(append([]string{}, l.Assumed...), wording.EvenLight,
+		"The limiter counts every pixel at its rated volts by the run file's figures, as a controller does."))
+	t.remarks("Cautions", []string{"A limiter in a controller is no fuse: fuse each feed near its supply.",
+		"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."})
+	return t.w.Flush()
+}
+
+// cautious is the end of an interval that nobody regrets, where there is one.
+func cautious(n interval.Interval, k repair.Basis) float64 {
+	if k.FromReadings {
+		return n.Low
+	}
+	return n.Value
+}
+
+func (t table) load(c repair.Load) {
+	e := c.Effect
+	fmt.Fprintf(t.w, "%s%s\n", t.word(e.Verdict), printable.Short(c.Mix.Name, tableWidth-wordWidth))
+	level := percentSpan(e.Highest) + " of full level, a limiter of " + wording.Span(e.Limiter, 2) + " A"
+	if e.Rating.Dark() {
+		level = "none: broken in the dark already"
+	}
+	t.wrapped("", level, wordWidth+2, assessment.None)
+	t.wrapped("", "first gives way: "+wording.Binding(e), wordWidth+2, assessment.None)
+	for _, turn := range e.Rating.NonMonotonic {
+		t.wrapped("", fmt.Sprintf("the %s does not only grow with the level; it was tried more closely", turn), wordWidth+2, assessment.None)
+	}
+}

@@ -1,0 +1,93 @@
+package table
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"ohmkeep/internal/assess/plan"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+)
+
+// Plan writes a plan as plain text of at most 80 columns: what to read in walking
+// order, then what that settles. The error is the writer's.
+func Plan(w io.Writer, p *plan.Plan, colour bool) error {
+	t := table{w: bufio.NewWriter(w), colour: colour}
+	settled, all := 0, len(p.Elements)
+	for _, e := range p.Elements {
+		if e.Settled {
+			settled++
+		}
+	}
+	verdict := assessment.Pass
+	if settled < all {
+		verdict = assessment.Unproven
+	}
+	t.wrapped("", fmt.Sprintf("%s, %s, %s: settle %d of %d joints and feeds", number.Count(p.Readings, "reading"), number.Count(p.Points, "point"),
+		number.Count(len(p.Rounds), "step"), settled, all), 0, verdict)
+	t.wrapped("", "Run: "+printable.Short(wording.RunName(p.Run), 120)+", read with "+wording.Few(p.Meters), 0, assessment.None)
+	if p.Readings > 0 {
+		t.wrapped("", wording.PlanOrder, 0, assessment.None)
+	}
+	n := 0
+	for _, round := range p.Rounds {
+		t.heading(`Set step "` + printable.Short(round.Step, 40) + `", then read`)
+		for _, x := range round.Reads {
+			n++
+			text := wording.Between(x.Quantity, x.From, x.To)
+			if len(p.Meters) > 1 {
+				text += " with meter " + printable.Short(x.Meter, 40)
+			}
+			t.wrapped(fmt.Sprint(n), text, wordWidth, assessment.None)
+		}
+	}
+	t.planned(p.Elements)
+	if settled > 0 {
+		fmt.Fprintln(t.w)
+		t.wrapped("", "Settled means: pass or fail in nine of ten cases and more, unless something is near its limit. With so few readings nothing checks a wrong one: whatever surprises, read again.", 0, assessment.None)
+	}
+	return t.w.Flush()
+}
+
+// planned writes what becomes of each joint and feed, and below them why not.
+func (t table) planned(elements []plan.Element) {
+	if len(elements) == 0 {
+		return
+	}
+	fmt.Fprintf(t.w, "\n%s%s%10s  %10s  %10s\n", left("", wordWidth), left("", nameWidth), "resolves", "best", "limit, mΩ")
+	for _, e := range elements {
+		word, verdict := "settles", assessment.Pass
+		if !e.Settled {
+			word, verdict = "open", assessment.Unproven
+		}
+		limit := "-"
+		if !math.IsNaN(e.Limit) {
+			limit = number.Milliohms(e.Limit)
+		}
+		fmt.Fprintf(t.w, "%s%s%s%s  %s  %s\n", t.paint(word, verdict), strings.Repeat(" ", wordWidth-len(word)),
+			left(string(e.Kind)+" "+e.Name, nameWidth-1)+" ", right(resolves(e.HalfWidth), 10), right(resolves(e.BestHalfWidth), 10), right(limit, 10))
+	}
+	for _, e := range elements {
+		if e.Settled {
+			continue
+		}
+		help := "None of the finer meters and brighter steps that were tried would settle it."
+		if len(e.Remedies) > 0 {
+			help = "What would: " + strings.Join(e.Remedies, "; or ") + "."
+		}
+		fmt.Fprintln(t.w)
+		t.wrapped("", string(e.Kind)+" "+printable.Short(e.Name, 60)+" stays open: "+e.Why+". "+help, 0, assessment.None)
+	}
+}
+
+func resolves(ohms float64) string {
+	if math.IsInf(ohms, 1) || ohms > 10 {
+		return "-"
+	}
+	return "±" + number.Milliohms(ohms)
+}

@@ -1,0 +1,149 @@
+package table
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+
+	"ohmkeep/internal/advise/interval"
+	"ohmkeep/internal/advise/repair"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+)
+
+// Repair writes a plan of repairs as plain text of at most 80 columns: the run
+// as wired, every repair with what it comes to, the best pair, and the cautions of
+// what is proposed. The error is the writer's.
+func Repair(w io.Writer, p *repair.Plan, colour bool) error {
+	t := table{w: bufio.NewWriter(w), colour: colour}
+	head, verdict := planHead(p)
+	t.wrapped("", head, 0, verdict)
+	t.wrapped("", "Run: "+printable.Short(wording.RunName(p.Basis.Run), 120)+known(p.Basis), 0, assessment.None)
+	t.asWired(p.AsWired)
+	if len(p.Options) == 0 {
+		t.wrapped("", "There is nothing that would help: no joint or feed fails, and no end is without a feed.", 0, assessment.None)
+	} else {
+		t.heading("Repairs, each alone; what meets every limit first, the cheapest of it first")
+		t.optionHead()
+		for _, o := range p.Options {
+			t.option(o)
+		}
+	}
+	if p.Pair != nil {
+		t.heading("The best two together")
+		t.optionHead()
+		t.option(*p.Pair)
+	}
+	t.remarks("Taken for granted", append(append([]string{}, p.Assumed...), wording.EvenLight,
+		"Cost counts labour and material in points, to rank by; it stands for no money."))
+	t.remarks("Cautions", warnings(p))
+	return t.w.Flush()
+}
+
+func known(k repair.Basis) string {
+	if k.FromReadings {
+		return ", by its readings; in brackets 95 % intervals"
+	}
+	return ", as its file states"
+}
+
+func planHead(p *repair.Plan) (string, assessment.Verdict) {
+	worst := p.AsWired.State.Worst()
+	what := fmt.Sprintf("step %q", printable.Short(p.Step, 40))
+	switch p.AsWired.Verdict {
+	case assessment.Pass:
+		return "PASS: " + what + " keeps every limit as wired", assessment.Pass
+	case assessment.Fail:
+		if worst.Holds() {
+			worst = p.AsWired.Rating.Binding
+		}
+		return "FAIL: " + what + " breaks a limit as wired: " + wording.Utilisation(worst), assessment.Fail
+	}
+	if p.Basis.Unexplained {
+		return "UNPROVEN: no resistances explain the readings, so nothing passes", assessment.Unproven
+	}
+	return "UNPROVEN: the readings do not settle whether " + what + " keeps every limit; nearest is " + wording.Utilisation(worst), assessment.Unproven
+}
+
+// asWired writes what the run does now.
+func (t table) asWired(e repair.Effect) {
+	t.heading("As wired")
+	row := func(name, value string) { t.wrapped(name, value, nameWidth, assessment.None) }
+	row("colour, worst pixel", wording.Span(e.Shift, 4)+" u'v'")
+	row("light missing", percentSpan(e.Dimming)+" at the dimmest pixel")
+	row("lowest volts", fmt.Sprintf("%s V, %s pixel %d", wording.Span(e.LeastVolts, 2), printable.Short(e.State.Reel, 24), e.State.Pixel))
+	row("hottest joint", wording.Span(e.JointWatts, 3)+" W")
+	row("highest safe limiter", wording.Span(e.Limiter, 2)+" A")
+	row("then gives way", wording.Binding(e))
+}
+
+func percentSpan(n interval.Interval) string {
+	if n.Low == n.High {
+		return number.Percent(n.Value)
+	}
+	return fmt.Sprintf("%s (%s to %s)", number.Percent(n.Value), number.Percent(n.Low), number.Percent(n.High))
+}
+
+func (t table) optionHead() {
+	fmt.Fprintf(t.w, "%s%s%9s%9s%9s%22s\n", left("", wordWidth), left("cost", 6), "u'v'", "least V", "joint W", "safe limiter A")
+}
+
+// option writes a line of numbers and what they are of.
+func (t table) option(o repair.Option) {
+	e := o.Effect
+	limiter := number.Fixed(e.Limiter.Value, 2)
+	if e.Limiter.Low != e.Limiter.High {
+		limiter += fmt.Sprintf(" (%s–%s)", number.Fixed(e.Limiter.Low, 2), number.Fixed(e.Limiter.High, 2))
+	}
+	fmt.Fprintf(t.w, "%s%s%s%s%s%s\n", t.word(e.Verdict), left(number.Fixed(o.Cost(), 1), 6), right(number.Fixed(e.Shift.Value, 4), 9),
+		right(number.Fixed(e.LeastVolts.Value, 2), 9), right(number.Fixed(e.JointWatts.Value, 3), 9), right(limiter, 22))
+	text := ""
+	for i, r := range o.Repairs {
+		if i > 0 {
+			text += "; "
+		}
+		text += printable.Line(r.Text)
+	}
+	if e.Verdict != assessment.Pass {
+		worst := e.State.Worst()
+		if worst.Holds() && e.Rating.Binding.Subject != "" {
+			worst = e.Rating.Binding
+		}
+		text += ": " + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "in doubt "}[e.Verdict] + wording.Utilisation(worst)
+	}
+	t.wrapped("", text, wordWidth, assessment.None)
+}
+
+// warnings are the cautions of all that is proposed, each once.
+func warnings(p *repair.Plan) []string {
+	var all []string
+	seen := map[string]bool{}
+	add := func(o repair.Option) {
+		for _, r := range o.Repairs {
+			for _, c := range r.Cautions {
+				if !seen[c] {
+					seen[c] = true
+					all = append(all, c)
+				}
+			}
+		}
+	}
+	// Those of what is likely to be done: the first few, and the pair.
+	for i, o := range p.Options {
+		if i < 3 || o.Effect.Verdict == assessment.Pass && i < 8 {
+			add(o)
+		}
+	}
+	if p.Pair != nil {
+		add(*p.Pair)
+	}
+	for i, o := range p.Options {
+		if i >= 3 && o.Repairs[0].Kind == repair.NewSupply {
+			add(o)
+			break
+		}
+	}
+	return append(all, "Mains terminals are the work of licensed people; respect the ratings of cables and connectors; local codes decide.")
+}

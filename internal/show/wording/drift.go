@@ -1,0 +1,111 @@
+package wording
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+)
+
+// SeriesLine is one element's row, in words.
+type SeriesLine struct {
+	Verdict               history.Verdict
+	Class                 string
+	Label                 string
+	Ohms, Interval, Limit string
+	Rate                  string
+	Over                  bool
+	Remarks               []string
+}
+
+// GravestFirst gives the series in the order in which a person should look at them.
+func GravestFirst(series []history.Series) []history.Series {
+	var sorted []history.Series
+	for _, over := range []bool{true, false} {
+		for _, v := range history.Verdicts {
+			for _, s := range series {
+				if s.Verdict == v && (s.Low > s.Limit) == over {
+					sorted = append(sorted, s)
+				}
+			}
+		}
+	}
+	return sorted
+}
+
+// DriftHeadline says what the whole run does, in one Line.
+func DriftHeadline(h *history.History) (string, assessment.Verdict) {
+	var going, over, open []string
+	for _, s := range GravestFirst(h.Series) {
+		name := string(s.Kind) + " " + printable.Short(s.Name, 40)
+		switch {
+		case s.Verdict != history.Steady && s.Verdict != history.Unproven:
+			going = append(going, fmt.Sprintf("%s is %s", name, s.Verdict))
+		case s.Low > s.Limit:
+			over = append(over, name+" is over its limit")
+		case s.Verdict == history.Unproven:
+			open = append(open, name)
+		}
+	}
+	switch all := append(going, over...); {
+	case len(h.Series) == 0:
+		return "NOTHING TO FOLLOW: no two places with a current between them are sensed", assessment.None
+	case len(all) > 0:
+		return "LOOK: " + Few(all), assessment.Fail
+	case len(open) > 0:
+		return "STEADY as far as can be told; unproven: " + Few(open), assessment.Unproven
+	}
+	return fmt.Sprintf("STEADY: all %d", len(h.Series)), assessment.Pass
+}
+
+// SeriesVerdict is the verdict of an assessment that is as grave.
+func SeriesVerdict(s history.Series) assessment.Verdict {
+	switch {
+	case s.Low > s.Limit:
+		return assessment.Fail
+	case s.Verdict == history.Unproven:
+		return assessment.Unproven
+	case s.Verdict == history.Steady:
+		return assessment.Pass
+	}
+	return assessment.Fail
+}
+
+func SeriesLineOf(s history.Series) SeriesLine {
+	l := SeriesLine{Verdict: s.Verdict, Class: string(SeriesVerdict(s)), Label: string(s.Kind) + " " + printable.Short(s.Name, 40), Over: s.Low > s.Limit,
+		Ohms: number.MilliohmTenths(s.Ohms), Interval: number.MilliohmTenths(s.Low) + " … " + number.MilliohmTenths(s.High), Limit: number.MilliohmTenths(s.Limit), Rate: "–"}
+	if !math.IsNaN(s.PerYear) && !math.IsInf(s.PerYearLow, 0) {
+		l.Rate = fmt.Sprintf("%s (%s … %s)", number.SignedTenths(s.PerYear), number.SignedTenths(s.PerYearLow), number.SignedTenths(s.PerYearHigh))
+	}
+	if s.Why != "" {
+		l.Remarks = append(l.Remarks, s.Why)
+	}
+	for _, c := range s.Changes {
+		switch c.Shape {
+		case history.Burst:
+			l.Remarks = append(l.Remarks, fmt.Sprintf("intermittent since %s: by about %s mΩ for a moment, again and again",
+				c.Time.Format(time.DateOnly), number.MilliohmTenths(c.After-c.Before)))
+		default:
+			l.Remarks = append(l.Remarks, fmt.Sprintf("%s on %s: %s → %s mΩ (%s)", c.Shape, c.Time.Format(time.DateOnly),
+				number.MilliohmTenths(c.Before), number.MilliohmTenths(c.After), number.SignedTenths(c.After-c.Before)))
+		}
+	}
+	for _, m := range s.Marks {
+		remark := fmt.Sprintf("%s, %s", m.Time.Format(time.DateOnly), printable.Short(m.Text, 120))
+		if !math.IsNaN(m.Before) && !math.IsNaN(m.After) {
+			remark += fmt.Sprintf(": %s mΩ before, %s after", number.MilliohmTenths(m.Before), number.MilliohmTenths(m.After))
+		}
+		l.Remarks = append(l.Remarks, remark)
+	}
+	if s.Verdict == history.Drifting || s.Verdict == history.Stepped || l.Over {
+		l.Remarks = append(l.Remarks, "limit: "+s.Reaches.Text)
+	}
+	if !s.Warm && len(s.Nights) > 0 {
+		l.Remarks = append(l.Remarks, "no temperature is read: warm copper is in the figures")
+	}
+	return l
+}

@@ -1,0 +1,80 @@
+package wording
+
+import (
+	"math"
+	"strings"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+)
+
+// Line is one element as a person reads it; resistances are in mΩ or mΩ/m.
+type Line struct {
+	Verdict   assessment.Verdict
+	Label     string
+	Value     string
+	Unit      string
+	Low, High string
+	Limit     string // "" where it has none
+	Over      string // chance of being over the limit, "" where it has none or nothing is known
+	Remark    string // what it behaves like, what heat it makes
+}
+
+func LineOf(e assessment.Element) Line {
+	l := Line{Verdict: e.Verdict, Label: Label(e), Value: number.Milliohms(e.Ohms), Unit: "mΩ",
+		Low: number.Milliohms(e.Low), High: number.Milliohms(e.High)}
+	if e.Kind == assessment.Reel {
+		l.Unit = "mΩ/m"
+	}
+	switch {
+	case e.Open():
+		l.Value, l.Unit, l.High = "open", "", "∞"
+	case SeemsOpen(e):
+		l.Value, l.Unit = "open?", ""
+	case !e.Known:
+		l.Value = "(" + l.Value + ")"
+	}
+	if !math.IsNaN(e.Limit) {
+		l.Limit = number.Milliohms(e.Limit)
+	}
+	if e.Known && !math.IsNaN(e.Over) {
+		l.Over = number.Chance(e.Over)
+	}
+	var remarks []string
+	if e.Like != "" {
+		remarks = append(remarks, "behaves like "+printable.Short(e.Like, 80))
+	}
+	if heat := heat(e); heat != "" {
+		remarks = append(remarks, heat)
+	}
+	l.Remark = strings.Join(remarks, "; ")
+	return l
+}
+
+// SeemsOpen reports whether a joint or feed has a best value that nothing which conducts
+// has (common practice, no source) and no upper bound, while the readings do not prove it
+// open: the value is only where the fit stopped.
+func SeemsOpen(e assessment.Element) bool {
+	const conducting = 10 // Ω
+	return (e.Kind == assessment.Joint || e.Kind == assessment.Feed) && e.Known && !e.Open() && e.Ohms >= conducting && math.IsInf(e.High, 1)
+}
+
+// heat says what an element turns into warmth where that is worth a thought.
+func heat(e assessment.Element) string {
+	const noticeable = 0.1 // W; common practice, no source: a joint this warm can be felt
+	if !(e.Watts >= noticeable && e.Watts < 1e6 && e.Amps < 1e6) || e.Kind == assessment.Reel || e.Kind == assessment.Supply || e.Open() || SeemsOpen(e) {
+		return ""
+	}
+	return number.Figures(e.Watts, 2) + " W of heat at " + number.Figures(e.Amps, 3) + " A"
+}
+
+// Label names an element with the conductor it covers, such as "joint
+// west-north minus".
+func Label(e assessment.Element) string {
+	label := string(e.Kind) + " " + printable.Short(e.Name, 40)
+	if e.Rail == assessment.Plus || e.Rail == assessment.Minus {
+		label += " " + string(e.Rail)
+	}
+	return label
+}

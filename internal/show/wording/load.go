@@ -1,0 +1,54 @@
+package wording
+
+import (
+	"fmt"
+
+	"ohmkeep/internal/advise/interval"
+	"ohmkeep/internal/advise/repair"
+	"ohmkeep/internal/network/limits"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+)
+
+// Binding says what gives way first.
+func Binding(e repair.Effect) string {
+	if e.Rating.Binding.Subject == "" {
+		return "nothing, even at full level"
+	}
+	return Utilisation(e.Rating.Binding)
+}
+
+// Utilisation says what of which part comes to which limit.
+func Utilisation(u limits.Utilisation) string {
+	name := printable.Short(u.Subject, 30)
+	switch u.Criterion {
+	case limits.Colour:
+		return fmt.Sprintf("colour at %s pixel %d (%s u'v', limit %s)", name, u.Pixel, number.Figures(u.Value, 2), number.Figures(u.Limit, 2))
+	case limits.Brightness:
+		return fmt.Sprintf("brightness at %s pixel %d (%.0f %% missing, limit %.0f %%)", name, u.Pixel, 100*u.Value, 100*u.Limit)
+	case limits.DataLevel:
+		return fmt.Sprintf("data level at %s pixel %d (takes %.2f V for a high, gets %.2f V)", name, u.Pixel, u.Value, u.Limit)
+	case limits.JointHeat:
+		return fmt.Sprintf("heat in joint %s (%s W, limit %s W)", name, number.Figures(u.Value, 2), number.Figures(u.Limit, 2))
+	case limits.FeedDrop:
+		return fmt.Sprintf("drop of feed %s (%.0f mV, limit %.0f mV)", name, 1000*u.Value, 1000*u.Limit)
+	case limits.Fuse:
+		return fmt.Sprintf("fuse of feed %s (%s A, 80 %% of its rating)", name, number.Figures(u.Limit, 3))
+	case limits.SteadyState:
+		return fmt.Sprintf("steady state at %s pixel %d (regulated pixels need %.2f V; below, they draw more as their volts fall, and run away)", name, u.Pixel, u.Value)
+	case limits.Ampacity:
+		return fmt.Sprintf("wire of feed %s (%s A, 80 %% of its rating)", name, number.Figures(u.Limit, 3))
+	}
+	return fmt.Sprintf("supply %s (%s A, 80 %% of its rating)", name, number.Figures(u.Limit, 3))
+}
+
+// Span writes a value with its interval where there is one.
+func Span(n interval.Interval, digits int) string {
+	if n.Low == n.High {
+		return number.Fixed(n.Value, digits)
+	}
+	return fmt.Sprintf("%s (%s to %s)", number.Fixed(n.Value, digits), number.Fixed(n.Low, digits), number.Fixed(n.High, digits))
+}
+
+// EvenLight is what the answers take for granted.
+const EvenLight = "The whole run is taken as lit evenly: the same amperes in its far part alone starve it more."

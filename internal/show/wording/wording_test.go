@@ -1,0 +1,83 @@
+package wording
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/show/showtest"
+)
+
+// What does not conduct has no size; an assumption has no chance of being over a limit.
+func TestAdviceOnWhatMayBeOpen(t *testing.T) {
+	e := assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Loop, Limit: 0.015, Verdict: assessment.Fail, Known: true, Ohms: 75.3, Low: 0.2, High: math.Inf(1)}
+	if got := mend(&assessment.Assessment{}, e).Text; got != "Remake joint a-b: it may be open (95 % interval 200.0 … ∞ mΩ) where 15.0 is the most." {
+		t.Error(got)
+	}
+	e.Known, e.Over = false, 0.99
+	if got := LineOf(e).Over; got != "" {
+		t.Errorf("what is assumed is over its limit with %s", got)
+	}
+}
+
+func TestHeadline(t *testing.T) {
+	element := func(name string, v assessment.Verdict) assessment.Element {
+		return assessment.Element{Kind: assessment.Joint, Name: name, Rail: assessment.Loop, Ohms: 1, Limit: 1, Verdict: v, Known: true}
+	}
+	both := element("a", assessment.Fail)
+	both.Rail = assessment.Plus
+	var many []assessment.Element
+	for i := range 9 {
+		many = append(many, element(fmt.Sprint(i), assessment.Unproven))
+	}
+	for _, c := range []struct {
+		want     string
+		elements []assessment.Element
+	}{
+		{"PASS: all 2", []assessment.Element{element("a", assessment.Pass), element("b", assessment.Pass), element("c", assessment.None)}},
+		{"FAIL: 1 of 2 — joint a", []assessment.Element{element("a", assessment.Pass), both, element("b", assessment.Pass)}},
+		{"FAIL: 1 of 2 — joint a; unproven: joint b", []assessment.Element{element("b", assessment.Unproven), element("a", assessment.Fail)}},
+		{"UNPROVEN: 9 of 9 — joint 0, joint 1, joint 2, joint 3 and 5 more", many},
+	} {
+		got, verdict := Headline(&assessment.Assessment{Elements: c.elements})
+		if got != c.want || !strings.HasPrefix(got, strings.ToUpper(string(verdict))) {
+			t.Errorf("got  %s (%s)\nwant %s", got, verdict, c.want)
+		}
+	}
+}
+
+func TestWorstFirstLeavesItsInput(t *testing.T) {
+	a := showtest.Assessment()
+	got := WorstFirst(a.Elements)
+	if a.Elements[0].Kind != assessment.Supply {
+		t.Error("the input was sorted")
+	}
+	for i := 1; i < len(got); i++ {
+		if grave(got[i-1].Verdict) < grave(got[i].Verdict) {
+			t.Errorf("%s before %s", got[i-1].Verdict, got[i].Verdict)
+		}
+	}
+	if got[0].Name != "west-north" || got[0].Rail != assessment.Loop || got[2].Name != "far" { // 6.5 times its limit before 1.2 times
+		t.Errorf("first is %s %s, third %s", got[0].Name, got[0].Rail, got[2].Name)
+	}
+}
+
+func TestCause(t *testing.T) {
+	for _, c := range []struct {
+		share colourloss.Share
+		want  string
+	}{
+		{colourloss.Share{Kind: assessment.Reel}, "the reels' copper"},
+		{colourloss.Share{Kind: assessment.Supply, Names: []string{"A"}}, "trim of supply A"},
+		{colourloss.Share{Kind: assessment.Joint, Names: []string{"a-b"}}, "joint a-b"},
+		{colourloss.Share{Kind: assessment.Joint, Names: []string{"a-b", "b-c"}}, "2 other joints"},
+		{colourloss.Share{Kind: assessment.Supply, Names: []string{"a", "b", "c"}}, "3 other supplies"},
+	} {
+		if got := Cause(c.share); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
