@@ -31,7 +31,7 @@ var wings = []struct{ name, imports string }{
 	{"assess", "fit network numeric reading result run"},
 	{"advise", "fit network numeric result run"},
 	{"watch", "drift fault file instrument reading result run simulate store"},
-	{"show", "advise assess file network reading result run text"},
+	{"show", "advise assess file network result run text"},
 	{"cli", "advise assess drift fault file fit instrument network reading result run show simulate store text watch"},
 	{"release", ""},
 }
@@ -63,13 +63,13 @@ var rooms = map[string]map[string]string{
 		"internal/writer":     "internal/chunk internal/decimal internal/events internal/sqlitefile internal/tables",
 	},
 	"simulate": {".": "", "demo": ". devices", "devices": "", "months": ".", "plant": ""},
-	"fit":      {"estimate": "model prior search", "model": "prior", "model/modeltest": "", "prior": "", "search": "model prior"},
+	"fit":      {"estimate": "model prior search", "model": "prior", "prior": "", "search": "model prior"},
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "interval loadlimit"},
 	"watch": {"analysis": "", "clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
-		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder", "storage/storagetest": ""},
-	"show": {"chart": "wording", "chart/charttest": "", "page": "chart wording", "report": "wording", "table": "wording", "wording": ""},
+		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder"},
+	"show": {"chart": "wording", "page": "chart wording", "report": "wording", "table": "wording", "wording": ""},
 }
 
 // unworldly wings compute: they know no clock, context, logger or file.
@@ -80,7 +80,8 @@ var unworldly = []string{"numeric", "network", "fit"}
 var outside = map[string]string{"cmd/ohmkeep": "internal/cli", "probes": "", "dashboards": ""}
 
 // parseHouse returns the imports of every package of the project but those of its
-// tests, by the folder's path.
+// tests, by the folder's path. A package named …test is one of them: it may import
+// anything, and what is in no table may not be imported.
 func parseHouse(t *testing.T) map[string][]string {
 	t.Helper()
 	imports := map[string][]string{}
@@ -93,6 +94,9 @@ func parseHouse(t *testing.T) map[string][]string {
 			return err
 		}
 		folder = filepath.ToSlash(folder)
+		if strings.HasSuffix(folder, "test") {
+			return nil
+		}
 		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ImportsOnly)
 		if err != nil {
 			return err
