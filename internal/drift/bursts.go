@@ -48,7 +48,7 @@ func (s *State) setApart(t *track) {
 		if back > min(max(least, 3*scatter), backPart*math.Abs(t.ohms(suspects[0])-level)) {
 			continue
 		}
-		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*float64(p.Error)) }
+		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*max(float64(p.Error), scatter)) }
 		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
 			for _, p := range suspects {
 				p.Flags |= apart

@@ -59,7 +59,8 @@ func (s *State) care() caution {
 
 // detect looks at a series after a night and gives what it shows for the first time.
 func (s *State) detect(t *track) (calls []string) {
-	t.findEras()
+	t.findDifferences()
+	t.learnNoise()
 	s.setApart(t)
 	if t.detectBursts() {
 		calls = append(calls, "intermittent")
@@ -67,7 +68,7 @@ func (s *State) detect(t *track) (calls []string) {
 	p := t.latest()
 	n := len(p.points)
 	last := &t.Stretch[len(t.Stretch)-1]
-	if n <= before+1 || !last.Sloped && !p.gate() {
+	if n <= before+1 || t.pairs < fewestPairs || !last.Sloped && !p.gate() {
 		return calls
 	}
 	null := changepoint.Null(p.x, p.y, p.w, last.Sloped)

@@ -20,8 +20,9 @@ const (
 	warmPart     = 0.002      // of the wire, standard deviation of what normalising leaves over a season
 	coldPart     = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
 	stale        = 30 * 86400 // s without a night, while others have some, after which nothing is said to be steady
-	blind        = 0.025      // Ω: where smaller steps than this cannot be seen, nothing is proven
+	blind        = 0.025      // Ω: where smaller steps than this do not show, nothing is proven
 	blindPart    = 0.2        // or this part of the nominal, if it is more
+	blindNights  = 10         // within which a step must show
 )
 
 // History judges all series of a State.
@@ -146,7 +147,8 @@ func (s *State) series(t *track) history.Series {
 	if n := len(t.Points); n > 0 {
 		x.First, x.Last = moment(t.Points[0].At), moment(t.Points[n-1].At)
 	}
-	t.findEras()
+	t.findDifferences()
+	t.learnNoise()
 	level := t.anchor()
 	parts := t.refined()
 	for i := range t.Points {
@@ -184,7 +186,8 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 		}
 	}
 	least, _ := s.least(t)
-	seen := math.Sqrt(s.care().evidence/2) * last.deviation
+	// A step of this size would be called within ten nights.
+	seen := math.Sqrt(s.care().evidence/blindNights) * last.deviation
 	switch {
 	case t.Bursting:
 		x.Verdict = history.Intermittent
@@ -192,7 +195,7 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 		x.Verdict = history.Drifting
 	case changed:
 		x.Verdict = history.Stepped
-	case len(last.points) < fewestNights:
+	case len(last.points) < fewestNights, t.pairs < fewestPairs:
 		x.Verdict, x.Why = history.Unproven, "too few nights"
 	case s.Last-t.Points[len(t.Points)-1].At > stale:
 		x.Verdict, x.Why = history.Unproven, "not followed since "+x.Last.Format(time.DateOnly)

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"sort"
 
 	"ohmkeep/internal/numeric/trend"
 )
@@ -29,7 +30,7 @@ func (t *track) piece(from, to int64) piece {
 // values gives each night its value and its weight. What the sensors differ by is taken
 // off the drop first, so that a night with another current does not look like one with
 // another resistance. The weight follows from the night's own error, enlarged by how
-// much neighbours really differ.
+// much the series' neighbouring nights really differ.
 func (t *track) values(p *piece) {
 	n := len(p.points)
 	p.x, p.y, p.w = make([]float64, n), make([]float64, n), make([]float64, n)
@@ -44,25 +45,46 @@ func (t *track) values(p *piece) {
 		if t.Step != "" {
 			errors[i] = math.Hypot(errors[i], t.shift(q)*math.Abs(1-amps[i]/usualAmps))
 		}
+		errors[i] *= t.noise
+		p.w[i] = 1 / (errors[i] * errors[i])
 	}
+	p.deviation = trend.Median(errors)
+}
+
+const (
+	// noiseNights is from how many nights at the most a series' noise is learned, and
+	// fewestPairs from how many pairs of neighbours at the least: before, no change is
+	// called, for nobody knows what the nights differ by when nothing happens.
+	noiseNights = 120
+	fewestPairs = 8
+)
+
+// learnNoise finds how many times as far as their own errors say neighbouring nights of
+// the series differ, at least 1, a little more where few nights tell it. Pairs with a
+// change between them do not count.
+func (t *track) learnNoise() {
 	var differ []float64
-	for i := max(1, n-120); i < n; i++ {
-		differ = append(differ, math.Abs(p.y[i]-p.y[i-1])/math.Sqrt2)
+	var last *point
+	for i := max(0, len(t.Points)-noiseNights); i < len(t.Points); i++ {
+		q := &t.Points[i]
+		if q.is(apart | void) {
+			continue
+		}
+		if last != nil && t.stretchOf(last.At) == t.stretchOf(q.At) {
+			differ = append(differ, math.Abs(t.ohms(q)-t.ohms(last))/math.Hypot(float64(q.Error), float64(last.Error)))
+		}
+		last = q
 	}
-	factor := 1.0
-	if usual := trend.Median(errors); len(differ) >= 6 && usual > 0 {
-		factor = max(1, 1.4826*trend.Median(differ)/usual)
+	t.pairs, t.noise = len(differ), 1
+	if n := float64(len(differ)); n > 0 {
+		t.noise = max(1, 1.4826*trend.Median(differ)*(1+3/n))
 	}
-	for i, e := range errors {
-		p.w[i] = 1 / (factor * factor * e * e)
-	}
-	p.deviation = factor * trend.Median(errors)
 }
 
 // ohms gives a night's resistance, its sensors' difference taken off where it is known.
 func (t *track) ohms(q *point) float64 {
-	if e := t.era(q.At); t.Step != "" && e.known {
-		return t.Nominal + (float64(q.Drop)-e.offset)/float64(q.Amps)
+	if q.sensors.known {
+		return t.Nominal + (float64(q.Drop)-q.sensors.offset)/float64(q.Amps)
 	}
 	return float64(q.Ohms)
 }
@@ -70,27 +92,16 @@ func (t *track) ohms(q *point) float64 {
 // shift is the standard deviation of what a night's resistance shares with the others
 // of the same sensors.
 func (t *track) shift(q *point) float64 {
-	if e := t.era(q.At); t.Step != "" && e.known {
-		return math.Abs(e.wobble / float64(q.Amps))
+	if q.sensors.known {
+		return math.Abs(q.sensors.wobble / float64(q.Amps))
 	}
 	return float64(q.Shift)
 }
 
-// era is what two sensors differ by as long as they are the same.
-type era struct {
-	from, to       int64
+// difference is what the two sensors of a drop differ by in a night.
+type difference struct {
 	known          bool
 	offset, wobble float64 // V
-}
-
-// era gives the one that a moment lies in.
-func (t *track) era(at int64) *era {
-	for i := range t.eras {
-		if e := &t.eras[i]; at >= e.from && at < e.to {
-			return e
-		}
-	}
-	return &era{}
 }
 
 // sharedGain is how far the difference of two sensors may change between a dark run and
@@ -98,44 +109,81 @@ func (t *track) era(at int64) *era {
 // volts that differ by a few percent only.
 const sharedGain = 0.08
 
-// findEras works out what the sensors differ by. In one night the drop in the check
-// step and in the dark have the same resistance and other currents, which gives both.
-func (t *track) findEras() {
-	t.eras = t.eras[:0]
+const forever = math.MaxInt64
+
+// findDifferences works out what the sensors differ by, for as long as they are the same.
+func (t *track) findDifferences() {
 	if t.Step == "" {
 		return
 	}
 	from := int64(math.MinInt64)
 	for i := 0; i <= len(t.Stretch); i++ {
-		if i < len(t.Stretch) && t.Stretch[i].Cause != replaced {
-			continue
-		}
-		e := era{from: from, to: forever}
+		to := int64(forever)
 		if i < len(t.Stretch) {
-			e.to = t.Stretch[i].At
-		}
-		from = e.to
-		var offsets, wobbles, common []float64
-		for k := range t.Points {
-			q := &t.Points[k]
-			more := float64(q.Amps - q.Idle)
-			if q.At < e.from || q.At >= e.to || q.is(apart|void) || !(q.Offset == q.Offset) || math.Abs(more) < 0.5*math.Abs(float64(q.Amps)) {
+			if t.Stretch[i].Cause != replaced {
 				continue
 			}
-			offsets = append(offsets, (float64(q.Offset)*float64(q.Amps)-float64(q.Drop)*float64(q.Idle))/more)
-			wobbles = append(wobbles, float64(q.Wobble)*math.Abs(float64(q.Amps)/more))
-			common = append(common, float64(q.Shift)*math.Abs(float64(q.Amps)))
+			to = t.Stretch[i].At
 		}
-		if n := len(offsets); n >= fewestNights {
-			e.known = true
-			e.offset = trend.Mean(offsets)
-			e.wobble = math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))
-		}
-		t.eras = append(t.eras, e)
+		first := sort.Search(len(t.Points), func(k int) bool { return t.Points[k].At >= from })
+		last := sort.Search(len(t.Points), func(k int) bool { return t.Points[k].At >= to })
+		differ(t.Points[first:last])
+		from = to
 	}
 }
 
-const forever = math.MaxInt64
+// blockNights is of how many nights together the sensors' difference is taken: few
+// enough that it follows gains that change with the weather.
+const blockNights = 10
+
+// differ works out what the sensors differ by in nights that have the same ones. In one
+// night the drop in the check step and in the dark have the same resistance and other
+// currents, which gives both. Between the medians of ten nights each it changes evenly.
+func differ(points []point) {
+	var at, offsets, wobbles, common []float64
+	for k := range points {
+		q := &points[k]
+		q.sensors = difference{}
+		more := float64(q.Amps - q.Idle)
+		if q.is(apart|void) || !(q.Offset == q.Offset) || math.Abs(more) < 0.5*math.Abs(float64(q.Amps)) {
+			continue
+		}
+		at = append(at, q.days())
+		offsets = append(offsets, (float64(q.Offset)*float64(q.Amps)-float64(q.Drop)*float64(q.Idle))/more)
+		wobbles = append(wobbles, float64(q.Wobble)*math.Abs(float64(q.Amps)/more))
+		common = append(common, float64(q.Shift)*math.Abs(float64(q.Amps)))
+	}
+	n := len(offsets)
+	if n < fewestNights {
+		return
+	}
+	var days, volts []float64 // of the blocks
+	for i := 0; i < n; {
+		end := i + blockNights
+		if end+blockNights/2 > n {
+			end = n
+		}
+		days, volts = append(days, trend.Mean(at[i:end])), append(volts, trend.Mean(offsets[i:end]))
+		i = end
+	}
+	wobble := math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))
+	for k := range points {
+		points[k].sensors = difference{true, between(days, volts, points[k].days()), wobble}
+	}
+}
+
+// between interpolates a figure that is known at some moments; before the first and
+// behind the last it stays.
+func between(at, value []float64, x float64) float64 {
+	i := sort.SearchFloat64s(at, x)
+	switch {
+	case i == 0:
+		return value[0]
+	case i == len(at):
+		return value[i-1]
+	}
+	return value[i-1] + (value[i]-value[i-1])*(x-at[i-1])/(at[i]-at[i-1])
+}
 
 // latest gives the nights of the last stretch.
 func (t *track) latest() piece { return t.piece(t.Stretch[len(t.Stretch)-1].At, forever) }

@@ -60,7 +60,9 @@ type track struct {
 	Bursts   []burst         `json:"bursts"`
 	Bursting bool            `json:"bursting"`
 
-	eras []era // worked out of the rest
+	// Worked out of the nights, not kept.
+	noise float64 // how many times its own error a night is off
+	pairs int     // of neighbouring nights, that tell it
 }
 
 // cause is why a stretch began.
@@ -111,6 +113,8 @@ type point struct {
 	Bursts  int32
 	First   int64
 	Flags   int32
+
+	sensors difference // worked out of all nights, not kept
 }
 
 const (

@@ -44,7 +44,7 @@ func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Nig
 	}
 	if len(drops) >= 3 {
 		n.Offset, n.Idle = trend.Mean(drops), trend.Median(amps)
-		n.Wobble = once / math.Sqrt(float64(min(len(drops), 9)))
+		n.Wobble = max(once, trend.Spread(drops)) / math.Sqrt(float64(min(len(drops), 9)))
 	}
 }
 
@@ -80,17 +80,21 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 	if len(x) < fewest {
 		return
 	}
-	fit := trend.Robust(x, y, once)
+	fit, _ := line(x, y, once)
 	if math.IsInf(fit.SlopeError, 1) {
 		return
 	}
-	scale := max(fit.Scale, once)
+	rest, most := make([]float64, len(samples)), make([]float64, len(samples))
+	for i, s := range samples {
+		rest[i], most[i] = s.drop-fit.At(s.amps), s.most
+	}
+	noise := learn(most, rest, once)
 	slope := math.Max(math.Abs(fit.Slope), 0.003)
 	var rises []float64
-	for _, s := range samples {
+	for i, s := range samples {
 		n.Samples++
-		rest := math.Abs(s.drop - fit.At(s.amps))
-		if rest > max(6*scale, 1.5*slope*s.most+3*once, leastBurst*s.most) {
+		rest := math.Abs(rest[i])
+		if rest > max(standsOut*noise.at(s.most), 1.5*slope*s.most+3*once, leastBurst*s.most) {
 			n.burst(s.at)
 			rises = append(rises, rest/max(math.Abs(s.amps), s.most/4, leastAmps))
 		}

@@ -18,6 +18,9 @@ const (
 	// wild is the rise of a drop beyond which a reading is wrong rather than a contact
 	// bad, as a part of the volts.
 	wild = 0.5
+	// standsOut is by how many deviations of its noise a round must be off to count as one
+	// in which a contact failed. A day tells its noise within a third.
+	standsOut = 8
 	// leastBurst is the least rise of a contact that counts as a burst, Ω; burstWire the
 	// part of the wire that comes to it, and burstCold that where no temperature is read,
 	// for what a day's warming does.
@@ -40,6 +43,10 @@ func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 	for i := range c.Scans {
 		c.Scans[i].Dark = d.dark(&c.Scans[i])
 	}
+	rough := make([]float64, len(d.run.Steps))
+	for k := range rough {
+		rough[k] = d.roughness(c, steps, k)
+	}
 	var out []Night
 	for i := range d.elements {
 		e := &d.elements[i]
@@ -53,7 +60,7 @@ func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 		for _, k := range steps {
 			if k >= 0 && !shown[k] {
 				shown[k] = true
-				if n, ok := d.inStep(e, day, c, steps, k, u, v); ok {
+				if n, ok := d.inStep(e, day, c, steps, k, u, v, rough[k]); ok {
 					out = append(out, n)
 				}
 			}
@@ -133,7 +140,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	if len(x) < fewest {
 		return n, false
 	}
-	fit := trend.Robust(x, y, once)
+	fit, noise := line(x, y, once)
 	if math.IsInf(fit.SlopeError, 1) {
 		return n, false
 	}
@@ -151,7 +158,6 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	n.Value = Value{fit.Slope, max(fit.SlopeError, once/4/spread(x)), shift / math.Sqrt(3) * math.Abs(fit.Slope), 2*warm > len(x)}
 	n.Valid = n.Value.Error < max(0.02, 0.2*e.Nominal)
 	n.Offset, n.Wobble = fit.Intercept, fit.InterceptError
-	scale := max(fit.Scale, once)
 	least := leastBurst + burstWire*e.Wire
 	if !n.Value.Warm {
 		least += burstCold * e.Wire
@@ -159,7 +165,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	var rises []float64
 	for i := range x {
 		rise := y[i] - fit.At(x[i])
-		if rise > max(6*scale, least*math.Abs(x[i])) && x[i] > leastAmps {
+		if rise > max(standsOut*noise.at(x[i]), least*math.Abs(x[i])) && x[i] > leastAmps {
 			n.burst(times[i])
 			rises = append(rises, rise/x[i])
 		}
@@ -179,7 +185,7 @@ func (n *Night) burst(at int64) {
 }
 
 // inStep follows an element in a known step.
-func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int) (Night, bool) {
+func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int, rough float64) (Night, bool) {
 	m := &e.Steps[k]
 	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, Wobble: nothing}
 	var ohms, drops, amps, errors []float64
@@ -218,7 +224,7 @@ func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps
 		ohms = append(ohms, e.Nominal+(drop-expected)/through)
 		drops = append(drops, drop-expected)
 		amps = append(amps, through)
-		errors = append(errors, one/math.Abs(through))
+		errors = append(errors, rough*one/math.Abs(through))
 		times = append(times, s.At)
 	}
 	if len(ohms) == 0 {
@@ -236,7 +242,7 @@ func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps
 	var rises []float64
 	for i, o := range ohms {
 		n.Samples++
-		if rise := o - n.Value.Ohms; rise > max(8*errors[i], leastBurst) && rise*math.Abs(amps[i]) < wild*d.run.Supplies[0].Volts {
+		if rise := o - n.Value.Ohms; rise > max(standsOut*errors[i], leastBurst) && rise*math.Abs(amps[i]) < wild*d.run.Supplies[0].Volts {
 			n.burst(times[i])
 			rises = append(rises, rise)
 		}

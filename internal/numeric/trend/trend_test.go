@@ -3,6 +3,7 @@ package trend
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -140,7 +141,7 @@ func TestRobust(t *testing.T) {
 				y[i] += 0.1 * x[i]
 			}
 		}
-		f := Robust(x, y, 0.0005)
+		f := Robust(x, y, slices.Repeat([]float64{0.0005}, len(x)))
 		if far := math.Abs(f.Slope - 0.1); far > 5*f.SlopeError || far > 0.001 {
 			t.Fatalf("slope %g ± %g", f.Slope, f.SlopeError)
 		}

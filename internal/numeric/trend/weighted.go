@@ -53,12 +53,12 @@ func LeastSquares(x, y, weight []float64) Fit {
 
 // Robust fits a line that a few wild points do not bend: least squares whose weights
 // are Huber's first and Tukey's biweight then (tuned as usual to 95 % efficiency,
-// 1.345 and 4.685; FROM MEMORY). least is the smallest deviation that a point may be
-// taken to have.
-func Robust(x, y []float64, least float64) Fit {
+// 1.345 and 4.685; FROM MEMORY). deviation holds the smallest standard deviation that
+// each point may be taken to have; the points are weighted by it.
+func Robust(x, y, deviation []float64) Fit {
 	weight := make([]float64, len(x))
-	for i := range weight {
-		weight[i] = 1
+	for i, d := range deviation {
+		weight[i] = 1 / (d * d)
 	}
 	rest := make([]float64, len(x))
 	fit := LeastSquares(x, y, weight)
@@ -66,12 +66,12 @@ func Robust(x, y []float64, least float64) Fit {
 		if math.IsInf(fit.SlopeError, 1) {
 			return fit
 		}
-		for i := range x {
-			rest[i] = math.Abs(y[i] - fit.At(x[i]))
+		for i, d := range deviation {
+			rest[i] = math.Abs(y[i]-fit.At(x[i])) / d
 		}
-		scale := max(1.4826*Median(rest), least)
-		for i, r := range rest {
-			switch u := r / scale; {
+		scale := max(1.4826*Median(rest), 1)
+		for i, d := range deviation {
+			switch u := rest[i] / scale; {
 			case round < 5:
 				weight[i] = min(1, 1.345/max(u, 1e-9))
 			case u < 4.685:
@@ -79,6 +79,7 @@ func Robust(x, y []float64, least float64) Fit {
 			default:
 				weight[i] = 0
 			}
+			weight[i] /= d * d
 		}
 		fit = LeastSquares(x, y, weight)
 	}

@@ -26,6 +26,8 @@ type Story struct {
 	Check string        // the step of the nightly check; "" = none
 	// CheckAt is the time of day of the check, before any sample of that moment.
 	CheckAt time.Duration
+	// CheckSamples is how often each sensor is read in a check, every ten seconds; 0 = once.
+	CheckSamples int
 
 	Sensed   []string // places with a sensor; nil = all ends and supplies
 	Currents bool     // the feeds' currents are read
@@ -187,11 +189,13 @@ func (s *station) day(day int) ([]reading.Reading, error) {
 	for at := time.Duration(0); at < 24*time.Hour; at += s.story.Every {
 		if !checked && at >= s.story.CheckAt {
 			checked = true
-			sample, err := s.sample(begin.Add(s.story.CheckAt), true)
-			if err != nil {
-				return nil, err
+			for n := range max(1, s.story.CheckSamples) {
+				sample, err := s.sample(begin.Add(s.story.CheckAt+time.Duration(n)*10*time.Second), true)
+				if err != nil {
+					return nil, err
+				}
+				list = append(list, sample...)
 			}
-			list = append(list, sample...)
 			if at == s.story.CheckAt {
 				continue
 			}

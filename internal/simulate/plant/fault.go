@@ -47,14 +47,16 @@ func (p *Plant) breakIt(f Fault, rng *rand.Rand) bool {
 	return p.fed()
 }
 
-// fed reports whether every reel still reaches both terminals of one supply.
+// fed reports whether every reel still reaches both terminals of one supply, and the
+// first supply's minus, without which its potentials would be anything.
 func (p *Plant) fed() bool {
 	r := p.Run
-	live := make([]bool, len(r.Reels))
+	minus := func(x Rails) float64 { return x.Minus }
+	grounded, live := p.reached(0, minus), make([]bool, len(r.Reels))
 	for s := range r.Supplies {
-		plus, minus := p.reached(s, func(x Rails) float64 { return x.Plus }), p.reached(s, func(x Rails) float64 { return x.Minus })
+		to, back := p.reached(s, func(x Rails) float64 { return x.Plus }), p.reached(s, minus)
 		for i := range live {
-			live[i] = live[i] || plus[i] && minus[i]
+			live[i] = live[i] || to[i] && back[i] && grounded[i]
 		}
 	}
 	for _, l := range live {
