@@ -17,6 +17,8 @@ type Follower struct {
 	run    *run.Run
 	reader *nightly.Reader
 	State  *State
+
+	last int64 // s since 1970, of the newest reading of the day that is read; 0 = none
 }
 
 // Follow goes on from a State.
@@ -31,20 +33,27 @@ type Call struct {
 	What string // step, ramp or intermittent
 }
 
-// Night folds a day's readings, which are in the order of time, and gives the changes
-// that they show for the first time. A day that was folded already is taken again in
-// place of what it was.
-func (f *Follower) Night(day int64, readings []reading.Reading) ([]Call, error) {
-	if len(readings) == 0 {
+// Add takes one reading of a day, in the order of time.
+func (f *Follower) Add(day int64, x *reading.Reading) {
+	f.reader.Add(day, x, &f.State.Sensed)
+	f.last = max(f.last, x.Time.Unix())
+}
+
+// Night folds the readings of a day that were added, and gives the changes that they
+// show for the first time. A day that was folded already is taken again in place of what
+// it was. A day without readings changes nothing.
+func (f *Follower) Night(day int64) ([]Call, error) {
+	if f.last == 0 {
 		return nil, nil
 	}
 	s := f.State
-	nights, err := f.reader.Day(day, readings, &s.Sensed)
+	nights, err := f.reader.Day(day, &s.Sensed)
 	if err != nil {
 		return nil, err
 	}
 	s.Day = max(s.Day, day)
-	s.Last = max(s.Last, readings[len(readings)-1].Time.Unix())
+	s.Last = max(s.Last, f.last)
+	f.last = 0
 	return f.fold(nights), nil
 }
 
@@ -164,9 +173,8 @@ func Fold(r *run.Run, readings iter.Seq2[reading.Reading, error], notes []Note) 
 // show for the first time. The first of them should be the first of its day.
 func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Call, err error) {
 	var day int64
-	var held []reading.Reading
 	fold := func() error {
-		found, err := f.Night(day, held)
+		found, err := f.Night(day)
 		calls = append(calls, found...)
 		return err
 	}
@@ -178,9 +186,9 @@ func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Cal
 			if err := fold(); err != nil {
 				return calls, err
 			}
-			day, held = d, held[:0]
+			day = d
 		}
-		held = append(held, x)
+		f.Add(day, &x)
 	}
 	return calls, fold()
 }

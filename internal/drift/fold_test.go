@@ -49,7 +49,7 @@ func TestRestartsChangeNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		found, err := Follow(r, s).Night(day, list)
+		found, err := night(Follow(r, s), day, list)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -101,7 +101,7 @@ func TestADayAgain(t *testing.T) {
 			t.Fatal(err)
 		}
 		if list[0].Time.Equal(last) {
-			if calls, err := f.Night(DayOf(list[0]), list); err != nil || len(calls) > 0 {
+			if calls, err := night(f, DayOf(list[0]), list); err != nil || len(calls) > 0 {
 				t.Errorf("%v, %v", calls, err)
 			}
 		}
@@ -270,7 +270,7 @@ func BenchmarkNight(b *testing.B) {
 			begin := f.State.Day + 1
 			b.ReportMetric(float64(len(list)), "readings")
 			for b.Loop() {
-				if _, err := f.Night(begin, list); err != nil {
+				if _, err := night(f, begin, list); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -123,12 +123,20 @@ func folded(t testing.TB, r *run.Run, story months.Story, seed uint64) *Follower
 				break
 			}
 		}
-		if _, err := f.Night(day, list); err != nil {
+		if _, err := night(f, day, list); err != nil {
 			t.Fatal(err)
 		}
 		day++
 	}
 	return f
+}
+
+// night folds a day's readings.
+func night(f *Follower, day int64, list []reading.Reading) ([]Call, error) {
+	for i := range list {
+		f.Add(day, &list[i])
+	}
+	return f.Night(day)
 }
 
 func describe(h *history.History) string {

@@ -40,7 +40,10 @@ func recorded(t *testing.T, text string, story months.Story, seed uint64) record
 		if len(list) == 0 {
 			continue
 		}
-		nights, err := reader.Day(DayOf(list[0]), list, &sensed)
+		for i := range list {
+			reader.Add(DayOf(list[0]), &list[i], &sensed)
+		}
+		nights, err := reader.Day(DayOf(list[0]), &sensed)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -89,6 +89,14 @@ func TestWithoutCurrentsNothingIsKnown(t *testing.T) {
 
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
+// dayOf reads a day's readings.
+func dayOf(d *Reader, day int64, list []reading.Reading, sensed *Sensed) ([]Night, error) {
+	for i := range list {
+		d.Add(day, &list[i], sensed)
+	}
+	return d.Day(day, sensed)
+}
+
 func oneDay(t *testing.T, story months.Story, seed uint64) ([]Night, *run.Run, []reading.Reading) {
 	t.Helper()
 	r := parsed(t)
@@ -97,7 +105,7 @@ func oneDay(t *testing.T, story months.Story, seed uint64) ([]Night, *run.Run, [
 		if err != nil {
 			t.Fatal(err)
 		}
-		nights, err := NewReader(r).Day(20513, list, &Sensed{})
+		nights, err := dayOf(NewReader(r), 20513, list, &Sensed{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -146,7 +154,7 @@ func TestAWrongReadingIsNoBurst(t *testing.T) {
 			list[i].Value = 0
 		}
 	}
-	nights, err := NewReader(r).Day(20513, list, &Sensed{})
+	nights, err := dayOf(NewReader(r), 20513, list, &Sensed{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -177,7 +185,7 @@ func TestASilentPlaceIsForgotten(t *testing.T) {
 		want []string
 	}{{20513, list, []string{"joint low-middle", "reel low"}}, {20540, without, nil}, {20513 + 61, without, []string{"path low.start-middle.start"}},
 		{20513 + 62, list, []string{"joint low-middle", "reel low"}}} {
-		nights, err := d.Day(c.day, c.list, sensed)
+		nights, err := dayOf(d, c.day, c.list, sensed)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -203,7 +211,7 @@ func TestAnimationsDoNotTouchAJoint(t *testing.T) {
 		}
 	}
 	read := func(list []reading.Reading) Night {
-		nights, err := NewReader(r).Day(20513, list, &Sensed{})
+		nights, err := dayOf(NewReader(r), 20513, list, &Sensed{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -257,7 +265,7 @@ func TestRecogniseAStepByItsCurrent(t *testing.T) {
 			}
 		}, false},
 	} {
-		nights, err := NewReader(r).Day(20513, hold(c.times, c.change), &Sensed{})
+		nights, err := dayOf(NewReader(r), 20513, hold(c.times, c.change), &Sensed{})
 		if err != nil {
 			t.Fatal(err)
 		}

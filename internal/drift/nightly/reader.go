@@ -31,17 +31,28 @@ type Reader struct {
 	usual    int         // the step whose shares stand for animations
 	stated   [][]float64 // by step and feed: A as the run file has it
 	idle     float64     // A of all measured feeds where all is dark
+
+	rounds *scan.Collector // of the day that is read; nil between days
 }
 
 // NewReader is for the readings of one run.
 func NewReader(r *run.Run) *Reader { return &Reader{run: r} }
 
-// Day gives the nights of a day's readings, which are in the order of time, and notes
-// in sensed what was read. The errors are those of solving the run's network.
-func (d *Reader) Day(day int64, readings []reading.Reading, sensed *Sensed) ([]Night, error) {
-	c := scan.NewCollector(d.run, sensed.known(d.run, day))
-	for i := range readings {
-		c.Add(&readings[i])
+// Add reads one reading of a day, the first of which begins it. They come in the order
+// of time. What a day takes of memory does not depend on how many there are.
+func (d *Reader) Add(day int64, x *reading.Reading, sensed *Sensed) {
+	if d.rounds == nil {
+		d.rounds = scan.NewCollector(d.run, sensed.known(d.run, day))
+	}
+	d.rounds.Add(x)
+}
+
+// Day ends a day and returns its nights, and notes in sensed what was read. The errors
+// are those of solving the run's network.
+func (d *Reader) Day(day int64, sensed *Sensed) ([]Night, error) {
+	c := d.rounds
+	if d.rounds = nil; c == nil {
+		return nil, nil
 	}
 	c.Finish()
 	d.note(c, sensed, day)
@@ -81,21 +92,19 @@ func (s *Sensed) known(r *run.Run, day int64) []run.Place {
 	return places
 }
 
-// note marks what a day's rounds hold.
+// note marks what was read on a day.
 func (d *Reader) note(c *scan.Collector, sensed *Sensed, day int64) {
 	if sensed.Places == nil {
 		sensed.Places, sensed.Feeds = map[string]int64{}, map[string]int64{}
 	}
-	for _, s := range c.Scans {
-		for i, v := range s.Volts {
-			if v == v {
-				sensed.Places[d.run.PlaceName(c.Places[i])] = day
-			}
+	for i, read := range c.ReadPlaces {
+		if read {
+			sensed.Places[d.run.PlaceName(c.Places[i])] = day
 		}
-		for i, a := range s.Amps {
-			if a == a {
-				sensed.Feeds[d.run.Feeds[i].Name] = day
-			}
+	}
+	for i, read := range c.ReadFeeds {
+		if read {
+			sensed.Feeds[d.run.Feeds[i].Name] = day
 		}
 	}
 }

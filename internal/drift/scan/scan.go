@@ -4,6 +4,7 @@ package scan
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"ohmkeep/internal/reading"
@@ -41,9 +42,12 @@ type Scan struct {
 	Warmth []float64 // °C by feed, then by reel; NaN = not known
 	Dark   bool      // all pixels are dark
 	Meters []int     // which meter read it: of place k at 2k, of feed k at 2k + 1
+
+	number int // among the rounds of its step, from 0
 }
 
-// Collector sorts readings into scans.
+// Collector sorts readings into scans. It holds a bounded number of them: where a day has
+// more rounds, it thins them evenly.
 type Collector struct {
 	run      *run.Run
 	channels []channel
@@ -52,8 +56,12 @@ type Collector struct {
 	Places   []run.Place
 	Meters   []string // by the numbers in a Scan
 	steps    map[string]int
+	// Which places and feeds' currents were read at all, by index.
+	ReadPlaces, ReadFeeds []bool
 
 	Scans   []Scan
+	thinned []thinning  // by step + 1
+	free    [][]float64 // of scans that were let go
 	open    Scan
 	started bool
 	latest  int64
@@ -74,6 +82,8 @@ func NewCollector(r *run.Run, places []run.Place) *Collector {
 		steps: map[string]int{}}
 	n := len(r.Feeds) + len(r.Reels)
 	c.warmth, c.warmed = c.blank(n), make([]int64, n)
+	c.ReadPlaces, c.ReadFeeds = make([]bool, len(places)), make([]bool, len(r.Feeds))
+	c.thinned = make([]thinning, len(r.Steps)+1)
 	for i, s := range r.Steps {
 		c.steps[s.Name] = i
 	}
@@ -134,7 +144,7 @@ func (c *Collector) place(p run.Place) int {
 			return i
 		}
 	}
-	c.Places = append(c.Places, p)
+	c.Places, c.ReadPlaces = append(c.Places, p), append(c.ReadPlaces, false)
 	return len(c.Places) - 1
 }
 
@@ -146,13 +156,14 @@ func (c *Collector) Add(x *reading.Reading) {
 		c.warm(ch, at, x.Value)
 		return
 	}
-	slot := ch.place
+	slot, read := ch.place, c.ReadPlaces
 	if ch.quantity == run.Current {
-		slot = ch.feed
+		slot, read = ch.feed, c.ReadFeeds
 	}
 	if slot < 0 {
 		return
 	}
+	read[slot] = true
 	step := -1
 	if x.Step != "" {
 		if k, ok := c.steps[x.Step]; ok {
@@ -201,32 +212,35 @@ func (c *Collector) begin(at int64, step int) {
 	}
 }
 
-// blank takes n unknown values from a stock, which spares the collector of garbage.
-func (c *Collector) blank(n int) []float64 {
-	if len(c.spare) < n {
-		c.spare = make([]float64, 4096+n)
-		for i := range c.spare {
-			c.spare[i] = math.NaN()
-		}
-	}
-	v := c.spare[:n:n]
-	c.spare = c.spare[n:]
-	return v
-}
-
 // Finish ends the round that is open.
 func (c *Collector) Finish() {
 	if !c.started {
 		return
 	}
-	c.open.Warmth = c.blank(len(c.warmth))
+	c.started = false
+	if !c.counted() {
+		c.letGo(&c.open)
+		return
+	}
+	c.open.Warmth = c.degrees()
+	c.Scans = append(c.Scans, c.open)
+	c.limit(c.open.Step)
+}
+
+// degrees returns the temperatures that hold for the round that is open. Rounds share
+// them until one differs.
+func (c *Collector) degrees() []float64 {
+	now := c.blank(len(c.warmth))
 	for i, degrees := range c.warmth {
 		if c.open.At-c.warmed[i] <= int64(lasting) {
-			c.open.Warmth[i] = degrees
+			now[i] = degrees
 		}
 	}
-	c.Scans = append(c.Scans, c.open)
-	c.started = false
+	if n := len(c.Scans); n > 0 && slices.EqualFunc(now, c.Scans[n-1].Warmth, func(a, b float64) bool { return a == b || a != a && b != b }) {
+		c.free = append(c.free, now)
+		return c.Scans[n-1].Warmth
+	}
+	return now
 }
 
 // warm notes a temperature of a feed or a reel.
