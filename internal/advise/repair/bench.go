@@ -117,7 +117,11 @@ func (b *bench) effect(level float64) (Effect, error) {
 			e.Limiter.High = 0
 		}
 	}
-	e.Verdict = b.verdict(e)
+	e.LoadVerdict = b.verdict(e)
+	e.Verdict = e.LoadVerdict
+	if e.Remaining = b.k.remaining(b.edit); len(e.Remaining) > 0 {
+		e.Verdict = assessment.Fail
+	}
 	return e, nil
 }
 

@@ -171,7 +171,7 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	if len(trim) != 1 || p.Basis.Best.Parameters.Supplies[0].Volts+trim[0].Repairs[0].edit.trimmed[0]-r.Supplies[0].Volts > 5.225+1e-9 {
 		t.Errorf("trims %+v", trim)
 	}
-	if lower := find(p, Lower, ""); len(lower) != 1 || lower[0].Effect.Verdict != assessment.Pass {
+	if lower := find(p, Lower, ""); len(lower) != 1 || lower[0].Effect.LoadVerdict != assessment.Pass || lower[0].Effect.Verdict != assessment.Fail {
 		t.Errorf("lower: %+v", lower)
 	}
 	found := find(p, Remake, "two-three")

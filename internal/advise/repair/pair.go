@@ -37,7 +37,7 @@ func (p *Plan) pair(k Basis, o Options) {
 			if err != nil {
 				continue
 			}
-			q := quick{a: j, b: i, both: both, class: p.class(j, i, s.Holds())}
+			q := quick{a: j, b: i, both: both, class: p.class(j, i, s.Holds() && len(k.remaining(&both)) == 0)}
 			worst, cost := s.Worst(), a.Cost()+b.Cost()
 			switch q.class {
 			case needed:

@@ -11,6 +11,8 @@
 package repair
 
 import (
+	"slices"
+
 	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
@@ -34,6 +36,7 @@ type Basis struct {
 	Unexplained   bool    // which nothing explains: nothing may pass
 	FailingJoints []int
 	FailingFeeds  []int // that fail their limits: indexes into the run
+	BadFeeds      []int // of these, the ones above what their wire and connectors may have
 }
 
 // Stated is a run of which nothing is known but its file. Joints and feeds that
@@ -48,7 +51,7 @@ func Stated(r *run.Run) Basis {
 	}
 	for i, f := range r.Feeds {
 		if f.Ohms > r.FeedExcess(i) {
-			k.FailingFeeds = append(k.FailingFeeds, i)
+			k.FailingFeeds, k.BadFeeds = append(k.FailingFeeds, i), append(k.BadFeeds, i)
 		}
 	}
 	return k
@@ -72,7 +75,11 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 				}
 			}
 		case assessment.Feed:
-			k.FailingFeeds = append(k.FailingFeeds, r.FeedIndex(e.Name))
+			i := r.FeedIndex(e.Name)
+			k.FailingFeeds = append(k.FailingFeeds, i)
+			if e.Low > r.FeedExcess(i) {
+				k.BadFeeds = append(k.BadFeeds, i)
+			}
 		}
 	}
 	return k
@@ -118,7 +125,9 @@ type Effect struct {
 	Utilisation interval.Interval  // of the limit that is used up most; above 1 it is broken
 	Highest     interval.Interval  // level up to which everything holds
 	Limiter     interval.Interval  // A that a controller counts then
-	Verdict     assessment.Verdict // of the design load
+	LoadVerdict assessment.Verdict // of the design load against every limit
+	Remaining   []string           // joints and feeds that stay above their own limits
+	Verdict     assessment.Verdict // LoadVerdict, or Fail where anything remains
 }
 
 // Option is a repair, or two, and what it does.
@@ -146,6 +155,17 @@ type Plan struct {
 	Options []Option // those that meet every limit first, the cheapest of them first
 	Pair    *Option  // the best two together; nil where no two go together
 	Assumed []string // said of the proposals
+}
+
+// Ranked lists all options, each repair alone and the best pair, in the order that they
+// are recommended in.
+func (p *Plan) Ranked() []Option {
+	all := slices.Clone(p.Options)
+	if p.Pair != nil {
+		i, _ := slices.BinarySearchFunc(all, *p.Pair, better)
+		all = slices.Insert(all, i, *p.Pair)
+	}
+	return all
 }
 
 // Wins is how far an option brings the worst pixel back, in u′v′ and in volts, how

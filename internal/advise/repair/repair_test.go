@@ -604,3 +604,43 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 		t.Errorf("shifts knees by %g V where nothing starves", shift)
 	}
 }
+
+// A joint above its limit is a failure of every plan that does not remake it, however
+// little the load asks; what mends it and holds comes first, and the pair stands above
+// the single repairs that fail.
+func TestAJointAboveItsLimitFailsWhateverIsLit(t *testing.T) {
+	bad := "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n"
+	p := plan(t, long(0.01, bad), Options{})
+	if e := p.AsWired; e.Verdict != assessment.Fail || e.LoadVerdict != assessment.Pass || !slices.Equal(e.Remaining, []string{"joint one-two"}) {
+		t.Errorf("as wired: %v, the load %v, above their limits %v", e.Verdict, e.LoadVerdict, e.Remaining)
+	}
+	for _, file := range []string{long(0.01, bad), long(0.07, bad), long(0.07, bad+"[[joint]]\nbetween = [\"two\", \"three\"]\nmilliohms = 40\n")} {
+		p := plan(t, file, Options{})
+		ranked := p.Ranked()
+		if len(ranked) != len(p.Options)+1 || !slices.IsSortedFunc(ranked, better) {
+			t.Error("the pair is not in the order of the single repairs")
+		}
+		for _, o := range ranked {
+			remakes := 0
+			for _, one := range o.Repairs {
+				if one.Kind == Remake {
+					remakes++
+				}
+				if one.touches == "joints" {
+					remakes = len(p.Basis.FailingJoints)
+				}
+			}
+			if remakes < len(p.Basis.FailingJoints) && (o.Effect.Verdict == assessment.Pass || len(o.Effect.Remaining) == 0) {
+				t.Errorf("%s: %v, above their limits %v", o.Repairs[0].Text, o.Effect.Verdict, o.Effect.Remaining)
+			}
+		}
+	}
+	if first := p.Options[0].Repairs[0]; first.Kind != Remake {
+		t.Errorf("first: %s", first.Text)
+	}
+	r := parse(t, long(0.01, bad))
+	l, err := Rate(func(int) Basis { return Stated(r) }, 0, Options{})
+	if err != nil || l.Verdict() != assessment.Fail {
+		t.Errorf("limit: %v, %v", l.Verdict(), err)
+	}
+}

@@ -55,11 +55,11 @@ func tried(k Basis, e *edit, mix loadlimit.Mix, level float64, o Options) (Effec
 // resistances allow even at the wrong end of what is known of them.
 func (p *Plan) lower(b *bench) error {
 	to := p.AsWired.Highest.Low
-	if p.AsWired.Verdict == assessment.Pass || to <= 0 || to >= p.Level {
+	if p.AsWired.LoadVerdict == assessment.Pass || to <= 0 || to >= p.Level {
 		return nil
 	}
 	e, err := b.effect(to)
-	for n := 0; err == nil && e.Verdict != assessment.Pass && n < 10; n++ {
+	for n := 0; err == nil && e.LoadVerdict != assessment.Pass && n < 10; n++ {
 		to *= 0.98 // what bends may take a little more than the interval's end
 		e, err = b.effect(to)
 	}
@@ -75,9 +75,13 @@ func (p *Plan) lower(b *bench) error {
 var rank = map[assessment.Verdict]int{assessment.Pass: 0, assessment.Unproven: 1, assessment.Fail: 2}
 
 // better puts first what meets the limits, the cheapest of it first; of what does
-// not, the one that bears the most.
+// not, the one that leaves the fewest joints and feeds above their limits, then the one
+// that bears the most.
 func better(a, b Option) int {
 	if a, b := rank[a.Effect.Verdict], rank[b.Effect.Verdict]; a != b {
+		return a - b
+	}
+	if a, b := len(a.Effect.Remaining), len(b.Effect.Remaining); a != b {
 		return a - b
 	}
 	if a.Effect.Verdict != assessment.Fail {

@@ -35,7 +35,7 @@ func effectJSON(e repair.Effect, spread bool) object {
 		}
 	}
 	n := func(x interval.Interval) any { return numberJSON(x, spread) }
-	return object{{"level", number(e.Level)}, {"verdict", e.Verdict}, {"amps", number(e.State.Amps)},
+	return object{{"level", number(e.Level)}, {"verdict", e.Verdict}, {"above_limit", list(e.Remaining, func(s string) any { return s })}, {"amps", number(e.State.Amps)},
 		{"colour_shift", n(e.Shift)}, {"dimming", n(e.Dimming)}, {"least_volts", n(e.LeastVolts)},
 		{"joint_watts", n(e.JointWatts)}, {"limit_used", n(e.Utilisation)},
 		{"highest_level", n(e.Highest)}, {"limiter_amps", n(e.Limiter)}, {"highest_amps", number(e.Rating.State.Amps)},
