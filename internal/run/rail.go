@@ -1,5 +1,7 @@
 package run
 
+import "fmt"
+
 // rails groups supplies, junctions and reels by what one rail's copper joins,
 // as a forest: each node points towards the head of its group.
 type rails []int
@@ -85,8 +87,17 @@ func (r *Run) Unfed() []int {
 	return junctions
 }
 
-// Paralleled gives each pair of supplies whose plus rails are joined, which
-// nobody should build: the stronger drives current into the weaker.
+// ParallelWarnings warns of each pair of supplies whose plus rails are joined, whatever
+// current flows in any step.
+func (r *Run) ParallelWarnings() (list []string) {
+	for _, pair := range r.Paralleled() {
+		list = append(list, fmt.Sprintf("the plus rails of supplies %s and %s meet: the stronger one drives current into the other, and a fault is fed from both; part the plus between them (plus = \"cut\" at a joint) and keep the minus common",
+			r.Supplies[pair[0]].Name, r.Supplies[pair[1]].Name))
+	}
+	return list
+}
+
+// Paralleled returns each pair of supplies whose plus rails are joined.
 func (r *Run) Paralleled() [][2]int {
 	f := r.joined(Plus)
 	var pairs [][2]int

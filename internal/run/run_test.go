@@ -63,7 +63,13 @@ func TestRails(t *testing.T) {
 	if got := r.Paralleled(); len(got) != 1 || got[0] != [2]int{0, 1} {
 		t.Errorf("joined plus: %v", got)
 	}
+	if w := r.ParallelWarnings(); len(w) != 1 || !strings.Contains(w[0], "supplies A and B meet") {
+		t.Errorf("warnings: %q", w)
+	}
 	r.Joints[0].PlusCut = true
+	if w := r.ParallelWarnings(); w != nil {
+		t.Errorf("apart: %q", w)
+	}
 	r.Feeds = r.Feeds[:2]
 	if plus, minus := r.Unreached(Plus), r.Unreached(Minus); len(plus) != 2 || plus[0] != 1 || len(minus) != 1 || minus[0] != 2 {
 		t.Errorf("without B's feed plus misses %v, minus %v", plus, minus)

@@ -15,6 +15,9 @@ func (j *judged) find() {
 			j.say(assessment.Failing, string(x.Kind)+" "+x.Name, j.failure(x))
 		}
 	}
+	for _, warning := range j.run.ParallelWarnings() {
+		j.say(assessment.Warning, "supplies", strings.ToUpper(warning[:1])+warning[1:]+".")
+	}
 	j.findMisfit()
 	for i := range j.out.Readings {
 		x := &j.out.Readings[i]

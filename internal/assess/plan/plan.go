@@ -24,6 +24,7 @@ type Plan struct {
 	Points   int      // places and feeds to go to, whatever the step
 	Readings int
 	Elements []Element // joints and feeds in the run's order
+	Warnings []string  // what is dangerous before anything is read
 }
 
 // Round is one walk along the run, in one step.
@@ -55,7 +56,7 @@ func Make(r *run.Run, meters []int) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Run: r}
+	p := &Plan{Run: r, Warnings: r.ParallelWarnings()}
 	for _, m := range meters {
 		p.Meters = append(p.Meters, r.Meters[m].Name)
 	}

@@ -49,6 +49,9 @@ green = 1
 blue = 1
 `
 
+// parallel has two supplies at either end, of one voltage: both deliver in the lit step.
+const parallel = base + "[[supply]]\nname = \"B\"\nvolts = 5.1\namps = 20\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.end\"\nmetres = 2\nconductor = \"18 AWG\"\n"
+
 func predict(t *testing.T, file, step string) *Prediction {
 	t.Helper()
 	r, err := runfile.Parse("run.toml", []byte(file))
@@ -142,6 +145,9 @@ func TestWarnings(t *testing.T) {
 		{"regulated, run away", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white", "reel north runs away: its regulated pixels draw more current as their volts fall", false},
 		{"regulated, said once", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white", "pixels are below the", true},
 		{"supplies in parallel", base + "[[supply]]\nname = \"B\"\nvolts = 4.4\namps = 20\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.end\"\nmetres = 2\nconductor = \"18 AWG\"\n", "dark", "would flow back into it", false},
+		{"supplies whose plus rails meet, with no current back", parallel, "white 5 %", "the plus rails of supplies A and B meet", false},
+		{"no current flows back there", parallel, "white 5 %", "flow back", true},
+		{"one supply", base, "white 5 %", "meet", true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			all := strings.Join(predict(t, c.file, c.step).Warnings, "\n")

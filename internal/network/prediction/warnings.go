@@ -10,6 +10,7 @@ import (
 
 // warn lists what goes beyond a rating or budget in the step.
 func (p *Prediction) warn(step run.Step) {
+	p.Warnings = append(p.Warnings, p.Run.ParallelWarnings()...)
 	p.warnSupplies()
 	p.warnFeeds()
 	p.warnJoints()
@@ -34,7 +35,7 @@ func (p *Prediction) warnSupplies() {
 			p.say("supply %s: %s", s.Name, continuous(u, fmt.Sprintf("its %.3g A", p.Run.Supplies[i].Amps)))
 		}
 		if s.Amps < -0.001 {
-			p.say("supply %s: %.2f A would flow back into it; never parallel two supplies' plus rails: part the plus between them", s.Name, -s.Amps)
+			p.say("supply %s: %.2f A would flow back into it", s.Name, -s.Amps)
 		}
 	}
 }

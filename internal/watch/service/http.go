@@ -63,6 +63,7 @@ func (d *Daemon) look() Status {
 	if d.config.Notes != nil {
 		s.Notes = append(s.Notes, d.config.Notes()...)
 	}
+	s.Notes = append(s.Notes, d.plan.Load().Run.ParallelWarnings()...)
 	if !s.Certain {
 		s.Notes = append(s.Notes, "the dates of readings are uncertain: nobody vouches for this machine's clock")
 	}

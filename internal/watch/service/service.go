@@ -118,6 +118,7 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 	}
 	d.ready.Store(true)
 	d.config.Log.Info("watching", "run", d.plan.Load().Run.Name, "listen", addr)
+	d.warn()
 	if d.config.Ready != nil {
 		d.config.Ready(addr)
 	}
@@ -153,6 +154,13 @@ func (d *Daemon) clockChanged(c clock.Change) {
 	d.recorder.MarkAt(c.Stamp, recorder.Clock, "", text)
 }
 
+// warn logs what is dangerous about the run itself.
+func (d *Daemon) warn() {
+	for _, warning := range d.plan.Load().Run.ParallelWarnings() {
+		d.config.Log.Warn(warning)
+	}
+}
+
 // reload reads the run file anew. A bad one is refused and the old one stays.
 func (d *Daemon) reload() {
 	notifyReloading()
@@ -169,4 +177,5 @@ func (d *Daemon) reload() {
 	d.recorder.Use(p)
 	d.recorder.Mark(recorder.Changed, "", "")
 	d.config.Log.Info("the run file was read anew", "run", p.Run.Name)
+	d.warn()
 }

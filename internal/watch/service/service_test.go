@@ -209,6 +209,34 @@ func TestHealth(t *testing.T) {
 	}
 }
 
+// Supplies whose plus rails meet are a note of the status and a line of the log, whatever
+// current flows.
+func TestSuppliesThatMeetAreNoted(t *testing.T) {
+	const meet = "the plus rails of supplies A and B meet"
+	h := start(t, func(c *Config) {
+		c.Plan = plan(t, strings.Replace(hall, "[[step]]", `[[supply]]
+name = "B"
+volts = 5.1
+amps = 20
+[[feed]]
+name = "far"
+from = "B"
+to = "west.end"
+milliohms = 20
+[[step]]`, 1))
+	})
+	if _, text := h.ask("GET", "/status", "", ""); !strings.Contains(text, meet) {
+		t.Errorf("status: %s", text)
+	}
+	if !strings.Contains(h.log.String(), meet) {
+		t.Errorf("log: %s", h.log)
+	}
+	one := start(t, nil)
+	if _, text := one.ask("GET", "/status", "", ""); strings.Contains(text, "rails") {
+		t.Errorf("one supply: %s", text)
+	}
+}
+
 // A step may be announced in every way that a controller or a person at a shell
 // would.
 func TestStep(t *testing.T) {

@@ -1,0 +1,96 @@
+package plan
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/assess/nextreading"
+	"ohmkeep/internal/network/prediction"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run/runfile"
+)
+
+// parallel is an invented run whose two supplies, of one voltage, feed either end: in the lit
+// step no current flows back into any of them.
+const parallel = `schema = 1
+name = "invented"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+channel_milliamps = 12.0
+loop_milliohms_per_metre = 80.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[supply]]
+name = "B"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "west"
+pixels = 120
+[[reel]]
+name = "north"
+pixels = 120
+[[joint]]
+between = ["west", "north"]
+plus = "joined"
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+metres = 2
+conductor = "18 AWG"
+[[feed]]
+name = "far"
+from = "B"
+to = "north.end"
+metres = 2
+conductor = "18 AWG"
+[[step]]
+name = "white"
+red = 0.05
+green = 0.05
+blue = 0.05
+`
+
+// Supplies whose plus rails meet are warned of by their wiring alone, in a prediction, a plan
+// and an assessment; with the plus parted nothing is said.
+func TestSuppliesThatMeetAreWarnedOf(t *testing.T) {
+	for file, want := range map[string]bool{parallel: true, strings.Replace(parallel, `"joined"`, `"cut"`, 1): false} {
+		r, err := runfile.Parse("run.toml", []byte(file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		warned := func(where string, texts []string) {
+			got := slices.ContainsFunc(texts, func(s string) bool { return strings.Contains(s, "supplies A and B meet") })
+			if got != want {
+				t.Errorf("%s: warned %v, want %v: %q", where, got, want, texts)
+			}
+		}
+		p, err := prediction.Make(r, r.Steps[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		warned("predict", p.Warnings)
+		planned, err := Make(r, nextreading.CarriedMeters(r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		warned("plan", planned.Warnings)
+		a, err := judge.Make(r, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var texts []string
+		for _, f := range a.Findings {
+			if f.Severity == assessment.Warning {
+				texts = append(texts, f.Text)
+			}
+		}
+		warned("assess", texts)
+	}
+}
