@@ -66,7 +66,7 @@ var rooms = map[string]map[string]string{
 	"fit":      {"estimate": "model prior search", "model": "prior", "prior": "", "search": "model prior"},
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},
-	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "interval loadlimit"},
+	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "colourloss interval loadlimit"},
 	"watch": {"analysis": "", "clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
 		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder"},
 	"show": {"chart": "wording", "page": "chart wording", "report": "wording", "table": "wording", "wording": ""},

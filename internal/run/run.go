@@ -55,13 +55,16 @@ type Strip struct {
 
 // Channel is one colour of a pixel.
 type Channel struct {
-	Name    string     // red, green, blue, white
-	Amps    float64    // at level 1 and rated volts, one pixel
-	Forward float64    // V, below it no current flows (linear, resistor)
-	Knee    float64    // V, linear: from here up the full current; regulated: the minimum voltage
-	Ohms    float64    // resistor driver only
-	Light   colour.XYZ // at level 1 and rated volts; Y in mcd, or any unit that a strip's channels share
-	Usual   bool       // the file says nothing of its light, which is the usual one
+	Name    string  // red, green, blue, white
+	Amps    float64 // at level 1 and rated volts, one pixel
+	Forward float64 // V, below it no current flows (linear, resistor)
+	Knee    float64 // V, linear: from here up the full current; regulated: the minimum voltage
+	Ohms    float64 // resistor driver only
+	// KneeAssumed reports that the file states neither the knee nor what gives it (of resistor
+	// drivers the forward voltage), so that a usual one is taken.
+	KneeAssumed bool
+	Light       colour.XYZ // at level 1 and rated volts; Y in mcd, or any unit that a strip's channels share
+	Usual       bool       // the file says nothing of its light, which is the usual one
 }
 
 // Supply is a DC power supply.

@@ -39,6 +39,7 @@ type Appearance struct {
 	Asked     bool               // it was
 	Shares    []Share            // of the worst spot, the greatest first; they add up to its values
 	Verdict   assessment.Verdict // on the worst pixel, whichever was asked for
+	Assumed   string             // what the verdict rests on that the run file does not state; "" = nothing
 	Warnings  []string
 }
 

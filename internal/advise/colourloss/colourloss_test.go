@@ -2,6 +2,7 @@ package colourloss
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -442,6 +443,53 @@ func BenchmarkMake(b *testing.B) {
 	for b.Loop() {
 		if _, err := Make(r, r.StepIndex("white 30 %"), nil, nil); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// A verdict names what it rests on that the run file does not state: the volts at which
+// channels starve. Stated, or not lit, they are not named.
+func TestAssumedKneesAreNamed(t *testing.T) {
+	const file = `schema = 1
+name = "invented"
+[strip]
+volts = 24
+pixels_per_metre = 10
+channel_milliamps = 12.0
+loop_milliohms_per_metre = 20
+%s
+[[supply]]
+name = "A"
+volts = 24
+amps = 20
+[[reel]]
+name = "one"
+metres = 5
+[[feed]]
+name = "near"
+from = "A"
+to = "one.start"
+milliohms = 50
+[[step]]
+name = "white"
+red = 0.5
+green = 0.5
+`
+	for keys, want := range map[string]string{
+		"": "no knee_volts for red, green:", "knee_volts = 19": "", "knee_volts = {red = 16}": "no knee_volts for green:",
+		"driver = \"resistor\"": "no forward_volts for red, green:", "driver = \"resistor\"\nforward_volts = 15": "",
+		"driver = \"resistor\"\nohms = 500": "", "driver = \"regulated\"": "no knee_volts for red, green:",
+	} {
+		r, err := runfile.Parse("run.toml", []byte(fmt.Sprintf(file, keys)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, err := Make(r, 0, nil, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want == "" && a.Assumed != "" || !strings.Contains(a.Assumed, want) || (want != "") != slices.Contains(a.Warnings, a.Assumed) {
+			t.Errorf("%q: assumed %q, warnings %q", keys, a.Assumed, a.Warnings)
 		}
 	}
 }

@@ -36,6 +36,40 @@ type maker struct {
 // one. The error tells that the step is dark, that no supply reaches a part of the
 // run, or that the currents found no balance.
 func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearance, error) {
+	m, err := look(r, step, e)
+	if err != nil {
+		return nil, err
+	}
+	worst := m.worst()
+	if err := m.explain(worst, at == nil || *at == worst); err != nil {
+		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
+	}
+	m.judge() // the run, whichever pixel is asked for
+	if at != nil && *at != worst {
+		if err := m.explain(*at, true); err != nil {
+			return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
+		}
+	}
+	m.out.Asked = at != nil
+	m.warn()
+	return m.out, nil
+}
+
+// Worst returns what Make says of the worst pixel, without what causes it. The errors
+// are those of Make.
+func Worst(r *run.Run, step int, e *estimate.Estimate) (Spot, error) {
+	m, err := look(r, step, e)
+	if err != nil {
+		return Spot{}, err
+	}
+	if err := m.explain(m.worst(), false); err != nil {
+		return Spot{}, fmt.Errorf("step %q: %w", m.step.Name, err)
+	}
+	return m.out.Worst, nil
+}
+
+// look solves the run and sees every pixel.
+func look(r *run.Run, step int, e *estimate.Estimate) (*maker, error) {
 	m := &maker{run: r, index: step, step: r.Steps[step], fitted: e, real: ladder.Stated(r), adjust: pixel.AsStated}
 	if e != nil {
 		account := e.Account(step)
@@ -51,19 +85,7 @@ func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearanc
 		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
 	}
 	m.findPlaces()
-	worst := m.worst()
-	if err := m.explain(worst, at == nil || *at == worst); err != nil {
-		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
-	}
-	m.judge() // the run, whichever pixel is asked for
-	if at != nil && *at != worst {
-		if err := m.explain(*at, true); err != nil {
-			return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
-		}
-	}
-	m.out.Asked = at != nil
-	m.warn()
-	return m.out, nil
+	return m, nil
 }
 
 func (m *maker) dark() bool {

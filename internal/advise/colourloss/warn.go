@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/limits"
 )
 
 func (m *maker) say(format string, args ...any) {
@@ -20,6 +21,9 @@ func (m *maker) tellRunaway(solver *ladder.Solver) {
 
 // warn tells what the answer rests on that nobody stated.
 func (m *maker) warn() {
+	if m.out.Assumed = limits.AssumedKnees(m.run, m.step); m.out.Assumed != "" {
+		m.say("%s", m.out.Assumed)
+	}
 	var usual []string
 	seen := map[string]bool{}
 	for _, reel := range m.run.Reels {

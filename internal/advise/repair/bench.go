@@ -117,6 +117,9 @@ func (b *bench) effect(level float64) (Effect, error) {
 			e.Limiter.High = 0
 		}
 	}
+	if b.edit == nil {
+		b.k.asSeen(&e)
+	}
 	e.LoadVerdict = b.verdict(e)
 	e.Verdict = e.LoadVerdict
 	if e.Remaining = b.k.remaining(b.edit); len(e.Remaining) > 0 {

@@ -14,6 +14,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -182,6 +183,29 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	n := found[0].Effect.LeastVolts
 	if volts < 0.02 || !(n.Low < n.Value && n.Value < n.High) || math.IsNaN(n.High) {
 		t.Errorf("wins %g V, %+v", volts, n)
+	}
+}
+
+// A figure has one interval, whichever command shows it.
+func TestRepairAndColourShowOneInterval(t *testing.T) {
+	r := commissioned(t)
+	rng := rand.New(rand.NewPCG(5, 5))
+	plant := simulate.New(r, simulate.Usual, rng)
+	plant.Joints[1] = ladder.Rails{Plus: 0.002, Minus: 0.2}
+	k := read(t, plant, visits(r), rng)
+	p, err := Make(k, r.Steps[0], Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, spot := p.AsWired, k.seen
+	if u := e.State.Utilisations[limits.Colour]; spot == nil || u.Value == 0 || spot.Place.Pixel != u.Pixel || r.Reels[spot.Place.Index].Name != u.Subject {
+		t.Fatalf("%+v is not the pixel of %+v, so the test shows nothing", spot, u)
+	}
+	if e.Shift != spot.Shift || e.LeastVolts != spot.Volts {
+		t.Errorf("shift %+v and %+v, volts %+v and %+v", e.Shift, spot.Shift, e.LeastVolts, spot.Volts)
+	}
+	if u := spot.Shift.High / r.Limits.ColourShift; e.Utilisation.High < u {
+		t.Errorf("%g of the limit is used at most, and %g of that of colour", e.Utilisation.High, u)
 	}
 }
 

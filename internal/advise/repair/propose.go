@@ -3,7 +3,9 @@ package repair
 import (
 	"fmt"
 	"math"
+	"strings"
 
+	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/run"
 )
 
@@ -70,6 +72,9 @@ type proposer struct {
 // propose lists what could be done, whatever it is worth.
 func propose(k Basis, step run.Step, o Options) (list []Repair, assumed []string) {
 	p := &proposer{k: k, step: step, options: o}
+	if knees := limits.AssumedKnees(k.Run, step); knees != "" {
+		p.assume("%s.", strings.ToUpper(knees[:1])+knees[1:])
+	}
 	p.trim()
 	p.remake()
 	p.renew()

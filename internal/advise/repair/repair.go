@@ -13,6 +13,7 @@ package repair
 import (
 	"slices"
 
+	"ohmkeep/internal/advise/colourloss"
 	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/loadlimit"
 	"ohmkeep/internal/fit/estimate"
@@ -31,9 +32,11 @@ type Basis struct {
 	Sides [][2]estimate.Account
 	// AccountAt is the account so many deviations along each of the sides; nil without any.
 	AccountAt     func(deviations []float64) estimate.Account
-	knees         float64 // V by which they lie elsewhere if channels fall below them in a straight line
-	FromReadings  bool    // there are readings
-	Unexplained   bool    // which nothing explains: nothing may pass
+	knees         float64          // V by which they lie elsewhere if channels fall below them in a straight line
+	seen          *colourloss.Spot // the worst pixel as wired in the step asked; nil as stated
+	seenLevel     float64          // of that step
+	FromReadings  bool             // there are readings
+	Unexplained   bool             // which nothing explains: nothing may pass
 	FailingJoints []int
 	FailingFeeds  []int // that fail their limits: indexes into the run
 	BadFeeds      []int // of these, the ones above what their wire and connectors may have
@@ -63,6 +66,10 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 	directions := est.Directions(step)
 	k.Best, k.Sides, k.AccountAt = est.Account(step), directions.Sides(), directions.Along
 	k.knees = straightShift(k, r.Steps[step])
+	if spot, err := colourloss.Worst(r, step, est); err == nil {
+		k.seen = &spot
+		_, k.seenLevel = loadlimit.MixOf(r.Steps[step])
+	}
 	for _, e := range a.Elements {
 		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
 			continue

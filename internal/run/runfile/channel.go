@@ -47,6 +47,7 @@ func (s settings) channel(name string) run.Channel {
 	case run.Regulated:
 		knee, ok := s.knee.of(c.Name)
 		if c.Knee = knee; !ok || knee <= 0 {
+			c.KneeAssumed = true
 			c.Knee = regulatedKnee.of(c.Name) * s.volts.value
 		}
 		s.atMostRated(s.knee, c.Name, c.Knee)
@@ -59,6 +60,7 @@ func (s settings) linear(c *run.Channel) {
 	forward, hasForward := s.forward.of(c.Name)
 	knee, hasKnee := s.knee.of(c.Name)
 	hasKnee = hasKnee && knee > 0
+	c.KneeAssumed = !hasKnee
 	usual, usualKnee := linearForward.of(c.Name)*rated, linearKnee.of(c.Name)*rated
 	switch {
 	case !hasForward && !hasKnee:
@@ -88,6 +90,7 @@ func (s settings) resistor(c *run.Channel, hasAmps bool) {
 	hasOhms = hasOhms && ohms > 0
 	if !hasForward {
 		forward = resistorForward.of(c.Name) * rated
+		c.KneeAssumed = !hasOhms || !hasAmps
 		if hasOhms && hasAmps {
 			forward = rated - c.Amps*ohms
 		}

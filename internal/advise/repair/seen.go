@@ -1,0 +1,36 @@
+package repair
+
+import (
+	"math"
+
+	"ohmkeep/internal/advise/interval"
+	"ohmkeep/internal/network/limits"
+	"ohmkeep/internal/run"
+)
+
+// asSeen gives the light of a run as wired the intervals that package colourloss has for
+// the same pixel, so that one figure has one interval wherever it is shown. It does
+// nothing at another level than that of the step asked.
+func (k Basis) asSeen(e *Effect) {
+	if k.seen == nil || e.Level != k.seenLevel {
+		return
+	}
+	here := func(reel string, pixel int) bool {
+		at := k.seen.Place
+		return at.Kind == run.AtReel && k.Run.Reels[at.Index].Name == reel && at.Pixel == pixel
+	}
+	take := func(to *interval.Interval, c limits.Criterion, from interval.Interval) {
+		u := e.State.Utilisations[c]
+		if !here(u.Subject, u.Pixel) {
+			return
+		}
+		*to = from
+		u.Value = from.High
+		e.Utilisation.High = math.Max(e.Utilisation.High, u.Ratio())
+	}
+	take(&e.Shift, limits.Colour, k.seen.Shift)
+	take(&e.Dimming, limits.Brightness, k.seen.Dimming)
+	if here(e.State.Reel, e.State.Pixel) {
+		e.LeastVolts = k.seen.Volts
+	}
+}

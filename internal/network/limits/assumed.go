@@ -1,0 +1,32 @@
+package limits
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"ohmkeep/internal/run"
+)
+
+// AssumedKnees says for which of a step's lit channels the run file does not state the
+// volts below which they starve, and what is assumed instead; "" where it states all. A
+// verdict on colour or brightness rests on those volts.
+func AssumedKnees(r *run.Run, step run.Step) string {
+	var names []string
+	key := "knee_volts"
+	for _, reel := range r.Reels {
+		for _, c := range reel.Strip.Channels {
+			if step.Levels[c.Name] <= 0 || !c.KneeAssumed || slices.Contains(names, c.Name) {
+				continue
+			}
+			names = append(names, c.Name)
+			if reel.Strip.Driver == run.Resistor {
+				key = "forward_volts"
+			}
+		}
+	}
+	if names == nil {
+		return ""
+	}
+	return fmt.Sprintf("the run file states no %s for %s: the usual part of the rated volts is taken (common practice, no source), and the verdict on colour and brightness rests on it", key, strings.Join(names, ", "))
+}
