@@ -205,7 +205,7 @@ func TestColourJSONAddsUp(t *testing.T) {
 
 func TestKeysOfPlanJSON(t *testing.T) {
 	p := decode(t, func(w io.Writer) error { return PlanJSON(w, showtest.Schedule()) })
-	has(t, "plan", p, "schema", "run", "meters", "order", "steps", "points", "readings", "rounds", "elements")
+	has(t, "plan", p, "schema", "run", "meters", "order", "steps", "points", "readings", "rounds", "elements", "warnings")
 	round := p["rounds"].([]any)[0].(map[string]any)
 	has(t, "round", round, "step", "read")
 	has(t, "reading", round["read"].([]any)[0], "quantity", "from", "to", "meter")

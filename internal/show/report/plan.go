@@ -19,6 +19,7 @@ func PlanJSON(w io.Writer, p *plan.Plan) error {
 				return object{{"quantity", n.Quantity.String()}, {"from", n.From}, {"to", n.To}, {"meter", n.Meter}}
 			})}}
 		})},
+		{"warnings", list(p.Warnings, text)},
 		{"elements", list(p.Elements, func(e plan.Element) any {
 			o := object{{"kind", e.Kind}, {"name", e.Name}, {"limit_milliohms", milli(e.Limit)}, {"stated_milliohms", milli(e.Stated)},
 				{"amps", number(e.Amps)}, {"settled", e.Settled}, {"resolves_milliohms", milli(e.HalfWidth)}, {"best_milliohms", milli(e.BestHalfWidth)}}

@@ -114,7 +114,7 @@ func History() *history.History {
 
 // Schedule is an invented plan.
 func Schedule() *plan.Plan {
-	return &plan.Plan{Run: &run.Run{Name: "Map room"}, Meters: []string{"hand", "bench"}, Points: 2, Readings: 2,
+	return &plan.Plan{Run: &run.Run{Name: "Map room"}, Meters: []string{"hand", "bench"}, Points: 2, Readings: 2, Warnings: []string{"the plus rails of supplies A and B meet"},
 		Rounds: []plan.Round{{Step: "white 12 %", Reads: []assessment.Next{
 			{Quantity: run.Current, From: "near", Step: "white 12 %", Meter: "hand"},
 			{Quantity: run.Voltage, From: "west.end+", To: "north.start+", Step: "white 12 %", Meter: "bench"}}}},

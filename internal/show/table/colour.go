@@ -20,7 +20,7 @@ import (
 // adds ANSI colours to the words. The error is the writer's.
 func Colour(w io.Writer, a *colourloss.Appearance, colour bool) error {
 	t := table{w: bufio.NewWriter(w), colour: colour}
-	t.wrapped("", changed(a), 0, a.Verdict)
+	t.wrapped("", changed(a)+provided(a), 0, a.Verdict)
 	t.wrapped("", printable.Short(wording.RunName(a.Run), 120)+wording.InStep(a.Step.Name)+", "+basis(a), 0, assessment.None)
 	t.wrapped("", spotText(a), 0, assessment.None)
 	for _, warning := range a.Warnings {
@@ -58,6 +58,14 @@ func changed(a *colourloss.Appearance) string {
 		return "COLOUR AND BRIGHTNESS HOLD by the best estimate, but the readings leave room for more"
 	}
 	return "COLOUR AND BRIGHTNESS HOLD along the whole run"
+}
+
+// provided says in the verdict's own line that it rests on what the run file does not state.
+func provided(a *colourloss.Appearance) string {
+	if a.Assumed == "" {
+		return ""
+	}
+	return ", if the pixels starve at the usual volts (first warning)"
 }
 
 // placesText names the places in one line.

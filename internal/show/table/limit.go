@@ -31,6 +31,8 @@ func Limit(w io.Writer, l *repair.Loads, colour bool) error {
 		text = word + ": no limiter is low enough; even in the dark a limit is broken"
 	}
 	switch {
+	case remains(l):
+		text += "; " + wording.Remaining(effects[0]) + ": a bad contact gets worse at any load"
 	case verdict == assessment.Fail && l.Design >= 0:
 		text += "; the design step is too bright for it as wired"
 	case verdict == assessment.Fail:
@@ -63,6 +65,19 @@ func Limit(w io.Writer, l *repair.Loads, colour bool) error {
 	t.remarks("Cautions", []string{"A limiter in a controller is no fuse: fuse each feed near its supply.",
 		"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."})
 	return t.w.Flush()
+}
+
+// remains reports whether a load fails for nothing but joints and feeds above their limits.
+func remains(l *repair.Loads) bool {
+	if len(l.Colours[0].Effect.Remaining) == 0 {
+		return false
+	}
+	for i, c := range l.Colours {
+		if c.Effect.LoadVerdict == assessment.Fail && (l.Design < 0 || i == l.Design) {
+			return false
+		}
+	}
+	return true
 }
 
 // cautious is the end of an interval that nobody regrets, where there is one.

@@ -31,6 +31,9 @@ func Plan(w io.Writer, p *plan.Plan, colour bool) error {
 	t.wrapped("", fmt.Sprintf("%s, %s, %s: settle %d of %d joints and feeds", number.Count(p.Readings, "reading"), number.Count(p.Points, "point"),
 		number.Count(len(p.Rounds), "step"), settled, all), 0, verdict)
 	t.wrapped("", "Run: "+printable.Short(wording.RunName(p.Run), 120)+", read with "+wording.Few(p.Meters), 0, assessment.None)
+	for _, warning := range p.Warnings {
+		t.wrapped("warning", warning, wordWidth, assessment.None)
+	}
 	if p.Readings > 0 {
 		t.wrapped("", wording.PlanOrder, 0, assessment.None)
 	}

@@ -25,16 +25,11 @@ func Repair(w io.Writer, p *repair.Plan, colour bool) error {
 	if len(p.Options) == 0 {
 		t.wrapped("", "There is nothing that would help: no joint or feed fails, and no end is without a feed.", 0, assessment.None)
 	} else {
-		t.heading("Repairs, each alone; what meets every limit first, the cheapest of it first")
+		t.heading("Repairs alone and the best two together; what meets every limit stands first")
 		t.optionHead()
-		for _, o := range p.Options {
+		for _, o := range p.Ranked() {
 			t.option(o)
 		}
-	}
-	if p.Pair != nil {
-		t.heading("The best two together")
-		t.optionHead()
-		t.option(*p.Pair)
 	}
 	t.remarks("Taken for granted", append(append([]string{}, p.Assumed...), wording.EvenLight,
 		"Cost counts labour and material in points, to rank by; it stands for no money."))
@@ -52,6 +47,9 @@ func known(k repair.Basis) string {
 func planHead(p *repair.Plan) (string, assessment.Verdict) {
 	worst := p.AsWired.State.Worst()
 	what := fmt.Sprintf("step %q", printable.Short(p.Step, 40))
+	if len(p.AsWired.Remaining) > 0 && p.AsWired.LoadVerdict != assessment.Fail {
+		return "FAIL: " + wording.Remaining(p.AsWired) + "; the load of " + what + " breaks no other limit for certain", assessment.Fail
+	}
 	switch p.AsWired.Verdict {
 	case assessment.Pass:
 		return "PASS: " + what + " keeps every limit as wired", assessment.Pass
@@ -100,18 +98,26 @@ func (t table) option(o repair.Option) {
 	fmt.Fprintf(t.w, "%s%s%s%s%s%s\n", t.word(e.Verdict), left(number.Fixed(o.Cost(), 1), 6), right(number.Fixed(e.Shift.Value, 4), 9),
 		right(number.Fixed(e.LeastVolts.Value, 2), 9), right(number.Fixed(e.JointWatts.Value, 3), 9), right(limiter, 22))
 	text := ""
+	if len(o.Repairs) > 1 {
+		text = "together: "
+	}
 	for i, r := range o.Repairs {
 		if i > 0 {
 			text += "; "
 		}
 		text += printable.Line(r.Text)
 	}
-	if e.Verdict != assessment.Pass {
+	join := ": "
+	if len(e.Remaining) > 0 {
+		text += join + "leaves " + wording.Remaining(e)
+		join = ", and "
+	}
+	if e.LoadVerdict != assessment.Pass {
 		worst := e.State.Worst()
 		if worst.Holds() && e.Rating.Binding.Subject != "" {
 			worst = e.Rating.Binding
 		}
-		text += ": " + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "in doubt "}[e.Verdict] + wording.Utilisation(worst)
+		text += join + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "in doubt "}[e.LoadVerdict] + wording.Utilisation(worst)
 	}
 	t.wrapped("", text, wordWidth, assessment.None)
 }

@@ -2,6 +2,7 @@ package wording
 
 import (
 	"fmt"
+	"strings"
 
 	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/repair"
@@ -16,6 +17,18 @@ func Binding(e repair.Effect) string {
 		return "nothing, even at full level"
 	}
 	return Utilisation(e.Rating.Binding)
+}
+
+// Remaining names the joints and feeds that stay above their limits.
+func Remaining(e repair.Effect) string {
+	names := e.Remaining
+	if n := len(names); n > 3 {
+		return fmt.Sprintf("%s and %d more above their limits", printable.Short(strings.Join(names[:2], ", "), 80), n-2)
+	}
+	if len(names) > 1 {
+		return printable.Short(strings.Join(names, ", "), 120) + " above their limits"
+	}
+	return printable.Short(names[0], 60) + " above its limit"
 }
 
 // Utilisation says what of which part comes to which limit.
