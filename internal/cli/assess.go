@@ -81,15 +81,19 @@ unproven, 2 the input is wrong.`,
 	return c
 }
 
+// fitting is what takes long where there is much to fit.
+const fitting = "fitting the readings"
+
 // assess judges, and explains one element where it is named.
 func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
 	if !c.Flags().Changed("explain") {
-		a, err := judge.Make(r.Run, readings)
+		a, err := during(c, fitting, func() (*assessment.Assessment, error) { return judge.Make(r.Run, readings) })
 		return a, nil, err
 	}
 	if err := elementNamed(r.Run, element); err != nil {
 		return nil, nil, err
 	}
+	defer working(c, fitting, "").done()
 	return judge.Explain(r.Run, readings, element)
 }
 

@@ -32,7 +32,8 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetArgs(args)
 	err := known(root, args)
 	if err == nil {
-		err = root.ExecuteContext(ctx)
+		asked, _, _ := root.Find(args) // a command that is not there is told by ExecuteContext
+		err = untilStopped(ctx, asked, func() error { return root.ExecuteContext(ctx) })
 	}
 	var s status
 	switch {

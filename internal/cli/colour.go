@@ -55,7 +55,7 @@ readings leave it open, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			a, err := colourloss.Make(r.Run, i, e, spot)
+			a, err := during(c, "weighing what dims the run", func() (*colourloss.Appearance, error) { return colourloss.Make(r.Run, i, e, spot) })
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
@@ -91,7 +91,7 @@ func fitted(c *cobra.Command, r *equipped, files []string, from source) (*estima
 	if err != nil {
 		return nil, err
 	}
-	e, err := estimate.Make(r.Run, readings)
+	e, err := during(c, fitting, func() (*estimate.Estimate, error) { return estimate.Make(r.Run, readings) })
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", r.File, err)
 	}

@@ -94,7 +94,7 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 	if err != nil {
 		return nil, err
 	}
-	f, err := drift.Fold(r.Run, s.Readings(c.Context(), r.Name, store.Filter{}), notes)
+	f, err := drift.Fold(r.Run, counted(c, "following "+from, s.Readings(c.Context(), r.Name, store.Filter{})), notes)
 	if err != nil {
 		return nil, err
 	}

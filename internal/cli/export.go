@@ -66,6 +66,9 @@ marks and notes; ohmkeep store backup copies all of it.`,
 				return err
 			}
 			defer s.Close()
+			if !isTerminal(c.OutOrStdout()) { // where the readings themselves are seen
+				defer working(c, "exporting", "").done()
+			}
 			return write(c.Context(), c.OutOrStdout(), s, r.Name, f)
 		},
 	}

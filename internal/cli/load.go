@@ -79,7 +79,7 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 	if err != nil {
 		return reason(err)
 	}
-	for _, err := range wanted(rows, skipBad) {
+	for _, err := range counted(c, "checking "+name, wanted(rows, skipBad)) {
 		if err != nil {
 			return reason(err)
 		}

@@ -44,7 +44,7 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 			if err != nil {
 				return err
 			}
-			p, err := plan.Make(r.Run, meters)
+			p, err := during(c, "weighing readings", func() (*plan.Plan, error) { return plan.Make(r.Run, meters) })
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}

@@ -73,7 +73,7 @@ func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error
 	}
 	defer s.Close()
 	all, n := repeats.New(r.Run, false), 0
-	for x, err := range s.Readings(c.Context(), r.Name, wanted) {
+	for x, err := range counted(c, "reading "+f.store, s.Readings(c.Context(), r.Name, wanted)) {
 		if err != nil {
 			return nil, err
 		}

@@ -67,6 +67,7 @@ func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step
 	if err != nil {
 		return nil, err
 	}
+	defer working(c, fitting, "").done()
 	est, err := estimate.Make(r.Run, readings)
 	if err != nil {
 		return nil, err
@@ -116,7 +117,7 @@ meets them all stands first, the cheapest of it first.
 			if err != nil {
 				return err
 			}
-			p, err := repair.Make(known(i), step, o)
+			p, err := during(c, "weighing repairs", func() (*repair.Plan, error) { return repair.Make(known(i), step, o) })
 			if err != nil {
 				return fmt.Errorf("%s: step %q: %w", args[0], step.Name, err)
 			}
@@ -182,7 +183,7 @@ With readings it takes the resistances that they show, and their intervals.
 			if err != nil {
 				return err
 			}
-			l, err := repair.Rate(known, design, o)
+			l, err := during(c, "raising the level", func() (*repair.Loads, error) { return repair.Rate(known, design, o) })
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}

@@ -55,7 +55,7 @@ begins with # is OpenMetrics text as ohmkeep export prints it.`,
 			if err != nil {
 				return err
 			}
-			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], wanted(rows, skipBad)) // it may have changed
+			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], counted(c, "storing", wanted(rows, skipBad))) // it may have changed
 			if closing := s.Close(); err == nil {
 				err = closing
 			}
@@ -155,7 +155,10 @@ replaces no other file, nor a store that is in use.`,
 			if err := copied.Check(); err != nil {
 				return err
 			}
-			if err := s.Backup(c.Context(), args[1]); err != nil {
+			copying := working(c, "copying "+args[0], "")
+			err = s.Backup(c.Context(), args[1])
+			copying.done()
+			if err != nil {
 				return err
 			}
 			info, err := os.Stat(args[1])
@@ -184,7 +187,7 @@ aside under another name, and all that can be read of it is put into a new one.`
 				return err
 			}
 			if err != nil || len(found.Faults) > 0 {
-				aside, err := store.Rescue(c.Context(), args[0])
+				aside, err := during(c, "rescuing "+args[0], func() (string, error) { return store.Rescue(c.Context(), args[0]) })
 				if err != nil {
 					return err
 				}
@@ -198,7 +201,9 @@ aside under another name, and all that can be read of it is put into a new one.`
 			defer s.Close()
 			before, err := s.Size(c.Context())
 			if err == nil {
+				compacting := working(c, "compacting "+args[0], "")
 				err = s.Compact(c.Context())
+				compacting.done()
 			}
 			if err != nil {
 				return err
@@ -218,7 +223,7 @@ func checkStore(c *cobra.Command, path string) (found store.Found, size store.Si
 		return found, size, err
 	}
 	defer s.Close()
-	if found, err = s.Check(c.Context()); err != nil {
+	if found, err = during(c, "checking "+path, func() (store.Found, error) { return s.Check(c.Context()) }); err != nil {
 		return found, size, err
 	}
 	size, err = s.Size(c.Context())

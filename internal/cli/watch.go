@@ -39,6 +39,7 @@ a network you trust.`,
   curl --data "white 5 %" http://127.0.0.1:9477/step`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
+		Annotations:       map[string]string{orderly: "stores what has arrived"},
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := storeNamed(c, o.store); err != nil {
 				return err

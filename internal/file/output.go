@@ -1,6 +1,7 @@
 package file
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -75,7 +76,13 @@ func (o Output) Write(write func(io.Writer) error) error {
 	if target, err := filepath.EvalSymlinks(path); err == nil {
 		path = target
 	}
-	if err := replace(path, write); err != nil {
+	// All of it is there before a file is made, so that a program ended meanwhile leaves none.
+	var content bytes.Buffer
+	err := write(&content)
+	if err == nil {
+		err = replace(path, func(w io.Writer) error { _, err := content.WriteTo(w); return err })
+	}
+	if err != nil {
 		return fmt.Errorf("%s: %w", o.Path, fault.Cause(err))
 	}
 	return nil

@@ -1,0 +1,108 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"iter"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/reading"
+)
+
+// pace is when progress is shown.
+type pace struct {
+	first  time.Duration // of work that takes no longer, none is
+	redraw time.Duration // on a terminal, where a line is drawn again
+	sparse time.Duration // between the first two lines elsewhere; each pause is twice the one before
+}
+
+var usualPace = pace{2 * time.Second, 200 * time.Millisecond, 8 * time.Second}
+
+// work is something that may take long. While it lasts its progress is shown on standard
+// error, where nothing else may be written.
+type work struct {
+	to       io.Writer
+	terminal bool
+	what     string // such as "reading shelf.db"
+	thing    string // that is counted, such as "reading"
+	begun    time.Time
+	counted  atomic.Int64
+	end      chan struct{}
+	ended    sync.WaitGroup
+}
+
+// working begins to show progress of what a command does, until done is called or the
+// command is interrupted. thing is what count counts; "" is nothing.
+func working(c *cobra.Command, what, thing string) *work {
+	w := &work{to: c.ErrOrStderr(), terminal: isTerminal(c.ErrOrStderr()), what: what, thing: thing, begun: time.Now(), end: make(chan struct{})}
+	w.ended.Go(func() { w.show(usualPace, c.Context().Done()) })
+	return w
+}
+
+// during does something and shows its progress meanwhile.
+func during[T any](c *cobra.Command, what string, do func() (T, error)) (T, error) {
+	defer working(c, what, "").done()
+	return do()
+}
+
+// counted gives readings on and shows meanwhile how many there have been.
+func counted(c *cobra.Command, what string, readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		w := working(c, what, "reading")
+		defer w.done()
+		for x, err := range readings {
+			w.count()
+			if !yield(x, err) {
+				return
+			}
+		}
+	}
+}
+
+// count adds one to what is counted.
+func (w *work) count() { w.counted.Add(1) }
+
+// done ends the showing of progress; on a terminal nothing is left of it.
+func (w *work) done() {
+	close(w.end)
+	w.ended.Wait()
+}
+
+func (w *work) show(p pace, interrupted <-chan struct{}) {
+	pause, drawn := p.first, false
+	defer func() {
+		if drawn && w.terminal {
+			fmt.Fprint(w.to, "\r\x1b[K")
+		}
+	}()
+	for next := p.sparse; ; {
+		select {
+		case <-w.end:
+			return
+		case <-interrupted:
+			return
+		case <-time.After(pause):
+		}
+		drawn = true
+		if w.terminal {
+			fmt.Fprintf(w.to, "\r\x1b[K%s", w)
+			pause = p.redraw
+			continue
+		}
+		fmt.Fprintf(w.to, "%s\n", w)
+		pause, next = next, 2*next
+	}
+}
+
+// String is the line that is shown.
+func (w *work) String() string {
+	text := w.what
+	if w.thing != "" {
+		text += ": " + count(w.counted.Load(), w.thing)
+	}
+	return fmt.Sprintf("%s, %.0f s so far", text, time.Since(w.begun).Seconds())
+}
