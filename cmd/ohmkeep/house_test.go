@@ -46,7 +46,7 @@ var rooms = map[string]map[string]string{
 		"scaffold": "conductor runfile", "toml": ""},
 	"reading": {".": "openmetrics", "openmetrics": "", "repeats": "."},
 	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "limits": "", "pixel": "", "prediction": "ladder limits pixel"},
-	"result":  {"assessment": "", "history": "assessment", "verdict": "assessment"},
+	"result":  {"assessment": "", "history": "", "verdict": "assessment"},
 	"instrument": {".": "hwmon lines port profile scpi", "hwmon": "", "lines": "profile register", "port": "profile",
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
 	"store": {

@@ -16,6 +16,7 @@ import (
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/page"
 	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/simulate/demo"
@@ -163,12 +164,12 @@ func tellTruth(w io.Writer, d *demo.Demo, a *assessment.Assessment) {
 	for _, e := range a.Elements {
 		truth := math.NaN()
 		switch {
-		case e.Rail != assessment.Loop:
-		case e.Kind == assessment.Joint:
+		case e.Rail != run.Loop:
+		case e.Kind == run.KindJoint:
 			truth = d.Truth(true, indexOf(d, e))
-		case e.Kind == assessment.Feed:
+		case e.Kind == run.KindFeed:
 			truth = d.Truth(false, indexOf(d, e))
-		case e.Kind == assessment.Reel:
+		case e.Kind == run.KindReel:
 			truth = d.ReelTruth(d.Run.ReelIndex(e.Name))
 		}
 		if math.IsNaN(truth) {
@@ -186,7 +187,7 @@ func tellTruth(w io.Writer, d *demo.Demo, a *assessment.Assessment) {
 }
 
 func indexOf(d *demo.Demo, e assessment.Element) int {
-	if e.Kind == assessment.Feed {
+	if e.Kind == run.KindFeed {
 		return d.Run.FeedIndex(e.Name)
 	}
 	for i, j := range d.Run.Joints {

@@ -8,7 +8,6 @@ import (
 
 	"ohmkeep/internal/drift/nightly"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -28,7 +27,7 @@ func Follow(r *run.Run, s *State) *Follower {
 
 // Call is a change that a night has shown.
 type Call struct {
-	Kind assessment.Kind
+	Kind run.Kind
 	Name string
 	What string // step, ramp or intermittent
 }

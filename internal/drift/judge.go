@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/numeric/trend"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
@@ -61,19 +60,19 @@ func (s *State) unfollowed(r *run.Run) (all []history.Series) {
 }
 
 // unknown is a series of which nothing is known.
-func unknown(kind assessment.Kind, name string) history.Series {
-	return history.Series{Kind: kind, Name: name, Rail: assessment.Loop, Ohms: math.NaN(), Low: 0, High: math.Inf(1),
+func unknown(kind run.Kind, name string) history.Series {
+	return history.Series{Kind: kind, Name: name, Rail: run.Loop, Ohms: math.NaN(), Low: 0, High: math.Inf(1),
 		PerYear: math.NaN(), PerYearLow: math.Inf(-1), PerYearHigh: math.Inf(1), Limit: math.NaN()}
 }
 
 // place sorts elements along the run: feeds, then joints and reels, then paths.
-func place(r *run.Run, kind assessment.Kind, name string) int {
+func place(r *run.Run, kind run.Kind, name string) int {
 	switch kind {
-	case assessment.Feed:
+	case run.KindFeed:
 		return r.FeedIndex(name)
-	case assessment.Reel:
+	case run.KindReel:
 		return 1000 + 2*r.ReelIndex(name)
-	case assessment.Joint:
+	case run.KindJoint:
 		for _, j := range r.Joints {
 			if j.Name == name {
 				return 1001 + 2*j.From

@@ -4,9 +4,9 @@ import (
 	"math"
 
 	"ohmkeep/internal/numeric/trend"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
 )
 
 // anchored is what is known of the level that all nights of a series share.
@@ -42,7 +42,7 @@ func (t *track) anchor() anchored {
 	if math.IsInf(a.lowest, 1) || math.IsNaN(a.shift) {
 		return anchored{lowest: math.NaN(), shift: math.Inf(1)}
 	}
-	if t.Kind == assessment.Joint && a.shift > 0 {
+	if t.Kind == run.KindJoint && a.shift > 0 {
 		a.positive = true
 		a.by = positiveMean(a.lowest, a.shift) - a.lowest
 	}

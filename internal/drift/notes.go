@@ -7,7 +7,6 @@ import (
 	"strings"
 	"unicode"
 
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -40,7 +39,7 @@ func sign(n int64) int64 {
 
 // Part is an element that a note names.
 type Part struct {
-	Kind assessment.Kind
+	Kind run.Kind
 	Name string
 }
 
@@ -55,13 +54,13 @@ func Concerns(text string, r *run.Run) ([]Part, error) {
 	}
 	for _, f := range r.Feeds {
 		if named(f.Name) {
-			parts = append(parts, Part{assessment.Feed, f.Name})
+			parts = append(parts, Part{run.KindFeed, f.Name})
 		}
 	}
 	numbers := numbersOf("joint", words)
 	for i, j := range r.Joints {
 		if named(j.Name) || slices.Contains(numbers, i+1) {
-			parts = append(parts, Part{assessment.Joint, j.Name})
+			parts = append(parts, Part{run.KindJoint, j.Name})
 		}
 	}
 	for _, n := range numbers {
@@ -76,10 +75,10 @@ func Concerns(text string, r *run.Run) ([]Part, error) {
 		if !named(reel.Name) {
 			continue
 		}
-		parts = append(parts, Part{assessment.Reel, reel.Name})
+		parts = append(parts, Part{run.KindReel, reel.Name})
 		for _, j := range r.Joints {
 			if j.From == i || j.To == i {
-				parts = append(parts, Part{assessment.Joint, j.Name})
+				parts = append(parts, Part{run.KindJoint, j.Name})
 			}
 		}
 	}

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/numeric/trend"
-	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // likeness is how well two changes in volts must agree to have one cause.
@@ -96,7 +96,7 @@ func (s *State) shifted(t *track, at int64, rises bool) bool {
 		return false
 	}
 	for _, o := range s.Tracks {
-		if !o.Ring || o.Kind == t.Kind && o.Name == t.Name || o.Kind != assessment.Joint && o.Kind != assessment.Feed {
+		if !o.Ring || o.Kind == t.Kind && o.Name == t.Name || o.Kind != run.KindJoint && o.Kind != run.KindFeed {
 			continue
 		}
 		for i, x := range o.Stretch {
@@ -113,5 +113,5 @@ func (s *State) shifted(t *track, at int64, rises bool) bool {
 
 // shadowed tells whether a series can show the shadow of another's change.
 func (t *track) shadowed(rises bool) bool {
-	return t.Ring && t.Kind != assessment.Joint && !(t.Kind == assessment.Feed && rises)
+	return t.Ring && t.Kind != run.KindJoint && !(t.Kind == run.KindFeed && rises)
 }

@@ -17,8 +17,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/drift/nightly"
-	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
 )
 
 // Version is that of a State's form.
@@ -45,20 +44,20 @@ type Note struct {
 
 // track is one series on its way.
 type track struct {
-	Kind     assessment.Kind `json:"kind"`
-	Name     string          `json:"name"`
-	Step     string          `json:"step"` // "" = by its slope
-	Nominal  float64         `json:"nominal"`
-	Wire     float64         `json:"wire"`
-	Limit    float32         `json:"limit"` // 0 = none
-	Ring     bool            `json:"ring"`
-	From     string          `json:"from"`
-	To       string          `json:"to"`
-	Meters   string          `json:"meters"`
-	Points   []point         `json:"points"`
-	Stretch  []stretch       `json:"stretches"`
-	Bursts   []burst         `json:"bursts"`
-	Bursting bool            `json:"bursting"`
+	Kind     run.Kind  `json:"kind"`
+	Name     string    `json:"name"`
+	Step     string    `json:"step"` // "" = by its slope
+	Nominal  float64   `json:"nominal"`
+	Wire     float64   `json:"wire"`
+	Limit    float32   `json:"limit"` // 0 = none
+	Ring     bool      `json:"ring"`
+	From     string    `json:"from"`
+	To       string    `json:"to"`
+	Meters   string    `json:"meters"`
+	Points   []point   `json:"points"`
+	Stretch  []stretch `json:"stretches"`
+	Bursts   []burst   `json:"bursts"`
+	Bursting bool      `json:"bursting"`
 
 	// Worked out of the nights, not kept.
 	noise float64 // how many times its own error a night is off
@@ -200,4 +199,4 @@ func moment(s int64) time.Time {
 }
 
 // pathKind tells whether a series is of more than one element.
-func (t *track) pathKind() bool { return t.Kind == history.Path }
+func (t *track) pathKind() bool { return t.Kind == run.KindPath }

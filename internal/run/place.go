@@ -8,19 +8,6 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Rail is one of the two conductors.
-type Rail int
-
-const (
-	Plus Rail = iota
-	Minus
-)
-
-func (r Rail) String() string { return [...]string{"plus", "minus"}[r] }
-
-// Sign is the mark that ends a point's name.
-func (r Rail) Sign() string { return [...]string{"+", "-"}[r] }
-
 // PlaceKind is what a place is part of.
 type PlaceKind int
 

@@ -93,8 +93,8 @@ type White struct {
 
 // Share is what one cause contributes at the worst spot.
 type Share struct {
-	Kind  assessment.Kind // Reel: the copper of all of them
-	Names []string        // of several that were taken together, such as the other joints
+	Kind  run.Kind // Reel: the copper of all of them
+	Names []string // of several that were taken together, such as the other joints
 
 	Volts, Shift, Dimming interval.Interval // Volts: lost against the rated volts
 }

@@ -129,7 +129,7 @@ func addUp(t *testing.T, a *Appearance) {
 	}
 }
 
-func shareOf(t *testing.T, a *Appearance, kind assessment.Kind, name string) Share {
+func shareOf(t *testing.T, a *Appearance, kind run.Kind, name string) Share {
 	t.Helper()
 	for _, s := range a.Shares {
 		if s.Kind == kind && (name == "" || len(s.Names) == 1 && s.Names[0] == name) {
@@ -162,11 +162,11 @@ func TestSharesAreDropsWhereCurrentsAreConstant(t *testing.T) {
 		name      string
 		got, want float64
 	}{
-		{"copper", shareOf(t, a, assessment.Reel, "").Volts.Value, copper},
-		{"joint west-north", shareOf(t, a, assessment.Joint, "west-north").Volts.Value, 0.040 * each * 540},
-		{"joint north-east", shareOf(t, a, assessment.Joint, "north-east").Volts.Value, 0.003 * each * 240},
-		{"feed near", shareOf(t, a, assessment.Feed, "near").Volts.Value, a.Run.Feeds[0].Ohms * each * 780},
-		{"supply A", shareOf(t, a, assessment.Supply, "A").Volts.Value, 0.005*each*780 - 0.1},
+		{"copper", shareOf(t, a, run.KindReel, "").Volts.Value, copper},
+		{"joint west-north", shareOf(t, a, run.KindJoint, "west-north").Volts.Value, 0.040 * each * 540},
+		{"joint north-east", shareOf(t, a, run.KindJoint, "north-east").Volts.Value, 0.003 * each * 240},
+		{"feed near", shareOf(t, a, run.KindFeed, "near").Volts.Value, a.Run.Feeds[0].Ohms * each * 780},
+		{"supply A", shareOf(t, a, run.KindSupply, "A").Volts.Value, 0.005*each*780 - 0.1},
 	} {
 		if math.Abs(c.got-c.want) > 2e-4 {
 			t.Errorf("%s: %.6f V, want %.6f", c.name, c.got, c.want)
@@ -184,7 +184,7 @@ func TestSharesOfAStarvingRun(t *testing.T) {
 	bad := change(t, "[[step]]\nname = \"dark\"", "[[joint]]\nbetween = [\"west\", \"north\"]\nmilliohms = 100\n[[step]]\nname = \"dark\"")
 	a := made(t, parse(t, bad), "white 30 %", nil, "")
 	addUp(t, a)
-	joint, other := shareOf(t, a, assessment.Joint, "west-north"), shareOf(t, a, assessment.Joint, "north-east")
+	joint, other := shareOf(t, a, run.KindJoint, "west-north"), shareOf(t, a, run.KindJoint, "north-east")
 	if joint.Shift.Value < 5*other.Shift.Value || joint.Shift.Value <= 0 {
 		t.Errorf("the bad joint has %g, the other %g", joint.Shift.Value, other.Shift.Value)
 	}
@@ -193,7 +193,7 @@ func TestSharesOfAStarvingRun(t *testing.T) {
 	if won := a.Worst.Shift.Value - sound.Worst.Shift.Value; won < joint.Shift.Value || won > 0.5*a.Worst.Shift.Value {
 		t.Errorf("a sound joint wins %g, its share is %g", won, joint.Shift.Value)
 	}
-	if trim := shareOf(t, a, assessment.Supply, "A"); trim.Volts.Value >= 0 {
+	if trim := shareOf(t, a, run.KindSupply, "A"); trim.Volts.Value >= 0 {
 		t.Errorf("a supply trimmed 0.1 V up takes %g V", trim.Volts.Value)
 	}
 	// The verdict is on the run, whichever pixel is asked for.
@@ -295,12 +295,12 @@ func TestManyJointsAreTakenTogether(t *testing.T) {
 	if len(a.Shares) > mostPlayers {
 		t.Errorf("%d shares", len(a.Shares))
 	}
-	if s := shareOf(t, a, assessment.Joint, "r8-r9"); s.Volts.Value <= 0 {
+	if s := shareOf(t, a, run.KindJoint, "r8-r9"); s.Volts.Value <= 0 {
 		t.Errorf("%+v", s)
 	}
 	named := 0
 	for _, s := range a.Shares {
-		if s.Kind == assessment.Joint {
+		if s.Kind == run.KindJoint {
 			named += len(s.Names)
 		}
 	}
@@ -317,10 +317,10 @@ func TestSplitOfPartedPlus(t *testing.T) {
 		"[[step]]\nname = \"dark\"", "[[joint]]\nbetween = [\"north\", \"east\"]\nplus = \"cut\"\n[[step]]\nname = \"dark\"")
 	a := made(t, parse(t, src), "white 30 %", nil, "north.end")
 	addUp(t, a)
-	if s := shareOf(t, a, assessment.Feed, "far"); math.Abs(s.Volts.Value) > 1e-3 {
+	if s := shareOf(t, a, run.KindFeed, "far"); math.Abs(s.Volts.Value) > 1e-3 {
 		t.Errorf("the other side's feed has %g V", s.Volts.Value)
 	}
-	if s := shareOf(t, a, assessment.Supply, "B"); math.Abs(s.Volts.Value) > 1e-3 {
+	if s := shareOf(t, a, run.KindSupply, "B"); math.Abs(s.Volts.Value) > 1e-3 {
 		t.Errorf("the other side's supply has %g V", s.Volts.Value)
 	}
 }

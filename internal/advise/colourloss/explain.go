@@ -10,7 +10,6 @@ import (
 	"ohmkeep/internal/network/light"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/numeric/shapley"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -146,11 +145,11 @@ func (m *maker) share(p player, of []float64) Share {
 	s := Share{Kind: p.kind, Volts: known(of, volts), Shift: known(of, shift), Dimming: known(of, dimming)}
 	for _, k := range p.which {
 		switch p.kind {
-		case assessment.Supply:
+		case run.KindSupply:
 			s.Names = append(s.Names, m.run.Supplies[k].Name)
-		case assessment.Feed:
+		case run.KindFeed:
 			s.Names = append(s.Names, m.run.Feeds[k].Name)
-		case assessment.Joint:
+		case run.KindJoint:
 			s.Names = append(s.Names, m.run.Joints[k].Name)
 		}
 	}

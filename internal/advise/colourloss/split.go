@@ -7,7 +7,6 @@ import (
 
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/numeric/shapley"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -24,7 +23,7 @@ const (
 
 // player is one cause or several taken together.
 type player struct {
-	kind   assessment.Kind
+	kind   run.Kind
 	which  []int // into supplies, feeds or joints; none for the copper
 	effect float64
 }
@@ -49,7 +48,7 @@ func (m *maker) rated(supply int) float64 {
 // players lists the causes, at most mostPlayers; those with the least effect to
 // first order are taken together, kind by kind.
 func (m *maker) players(g *ladder.Gradient) []player {
-	loop := func(kind assessment.Kind, i int, r, slope ladder.Rails) player {
+	loop := func(kind run.Kind, i int, r, slope ladder.Rails) player {
 		if math.IsInf(r.Plus, 1) { // parted on purpose, not an effect of its own
 			r.Plus = 0
 		}
@@ -62,22 +61,22 @@ func (m *maker) players(g *ladder.Gradient) []player {
 	var list []player
 	for i, s := range m.real.Supplies {
 		effect := math.Abs((s.Volts-m.rated(i))*g.Supplies[i].Volts) + math.Abs(s.Ohms*g.Supplies[i].Ohms)
-		list = append(list, player{assessment.Supply, []int{i}, effect})
+		list = append(list, player{run.KindSupply, []int{i}, effect})
 	}
 	for i, f := range m.real.Feeds {
-		list = append(list, loop(assessment.Feed, i, f, g.Feeds[i]))
+		list = append(list, loop(run.KindFeed, i, f, g.Feeds[i]))
 	}
 	for i, j := range m.real.Joints {
-		list = append(list, loop(assessment.Joint, i, j, g.Joints[i]))
+		list = append(list, loop(run.KindJoint, i, j, g.Joints[i]))
 	}
-	copper := player{kind: assessment.Reel}
+	copper := player{kind: run.KindReel}
 	if len(list) < mostPlayers {
 		return append(list, copper)
 	}
 	// Room for the copper and for what is taken together of each of three kinds.
 	slices.SortStableFunc(list, func(a, b player) int { return cmp.Compare(b.effect, a.effect) })
 	kept := list[:mostPlayers-4]
-	for _, kind := range []assessment.Kind{assessment.Supply, assessment.Feed, assessment.Joint} {
+	for _, kind := range []run.Kind{run.KindSupply, run.KindFeed, run.KindJoint} {
 		rest := player{kind: kind}
 		for _, p := range list[mostPlayers-4:] {
 			if p.kind == kind {
@@ -104,18 +103,18 @@ func (m *maker) coalition(players []player, s shapley.Set, to *ladder.Parameters
 		}
 		for _, k := range p.which {
 			switch p.kind {
-			case assessment.Supply:
+			case run.KindSupply:
 				to.Supplies[k] = ladder.Source{Volts: m.rated(k)}
-			case assessment.Feed:
+			case run.KindFeed:
 				to.Feeds[k] = ladder.Rails{Plus: ideal, Minus: ideal}
-			case assessment.Joint:
+			case run.KindJoint:
 				to.Joints[k].Minus = ideal
 				if !m.run.Joints[k].PlusCut {
 					to.Joints[k].Plus = ideal
 				}
 			}
 		}
-		if p.kind == assessment.Reel {
+		if p.kind == run.KindReel {
 			for k := range to.Reels {
 				to.Reels[k] = ladder.Rails{Plus: ideal / 100, Minus: ideal / 100}
 			}
@@ -131,15 +130,15 @@ func silence(players []player, s shapley.Set, g *ladder.Gradient) {
 		}
 		for _, k := range p.which {
 			switch p.kind {
-			case assessment.Supply:
+			case run.KindSupply:
 				g.Supplies[k] = ladder.Source{}
-			case assessment.Feed:
+			case run.KindFeed:
 				g.Feeds[k] = ladder.Rails{}
-			case assessment.Joint:
+			case run.KindJoint:
 				g.Joints[k] = ladder.Rails{}
 			}
 		}
-		if p.kind == assessment.Reel {
+		if p.kind == run.KindReel {
 			clear(g.Reels)
 		}
 	}

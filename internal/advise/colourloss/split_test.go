@@ -12,7 +12,6 @@ import (
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/numeric/shapley"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -72,7 +71,7 @@ func TestEffects(t *testing.T) {
 	m.real.Joints[0], m.real.Joints[1] = ladder.Rails{Plus: math.Inf(1), Minus: 0.5}, ladder.Rails{Plus: 1e5, Minus: 0.001}
 	effects := map[int]float64{}
 	for _, p := range m.players(g) {
-		if p.kind == assessment.Joint {
+		if p.kind == run.KindJoint {
 			effects[p.which[0]] = p.effect
 		}
 	}
@@ -138,8 +137,8 @@ func TestRegulatedCoalitionsBeginAfresh(t *testing.T) {
 		a := made(t, parse(t, src), "lit", nil, "east.end")
 		m := prepared(t, src, "lit")
 		at := a.Worst.Place
-		players := []player{{kind: assessment.Supply, which: []int{0}}, {kind: assessment.Feed, which: []int{0}},
-			{kind: assessment.Joint, which: []int{0}}, {kind: assessment.Joint, which: []int{1}}, {kind: assessment.Reel}}
+		players := []player{{kind: run.KindSupply, which: []int{0}}, {kind: run.KindFeed, which: []int{0}},
+			{kind: run.KindJoint, which: []int{0}}, {kind: run.KindJoint, which: []int{1}}, {kind: run.KindReel}}
 		net, err := ladder.New(m.run, at)
 		if err != nil {
 			t.Fatal(err)
@@ -163,10 +162,10 @@ func TestRegulatedCoalitionsBeginAfresh(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got, want := shareOf(t, a, assessment.Reel, "").Volts.Value, shares[4][0]; math.Abs(got-want) > 1e-4 {
+		if got, want := shareOf(t, a, run.KindReel, "").Volts.Value, shares[4][0]; math.Abs(got-want) > 1e-4 {
 			t.Errorf("level %s: the copper has %g V, want %g", level, got, want)
 		}
-		if got, want := shareOf(t, a, assessment.Feed, "near").Volts.Value, shares[1][0]; math.Abs(got-want) > 1e-4 {
+		if got, want := shareOf(t, a, run.KindFeed, "near").Volts.Value, shares[1][0]; math.Abs(got-want) > 1e-4 {
 			t.Errorf("level %s: the feed has %g V, want %g", level, got, want)
 		}
 	}

@@ -71,17 +71,17 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 		_, k.seenLevel = loadlimit.MixOf(r.Steps[step])
 	}
 	for _, e := range a.Elements {
-		if e.Verdict != assessment.Fail || e.Rail != assessment.Loop {
+		if e.Verdict != assessment.Fail || e.Rail != run.Loop {
 			continue
 		}
 		switch e.Kind {
-		case assessment.Joint:
+		case run.KindJoint:
 			for i, j := range r.Joints {
 				if j.Name == e.Name {
 					k.FailingJoints = append(k.FailingJoints, i)
 				}
 			}
-		case assessment.Feed:
+		case run.KindFeed:
 			i := r.FeedIndex(e.Name)
 			k.FailingFeeds = append(k.FailingFeeds, i)
 			if e.Low > r.FeedExcess(i) {

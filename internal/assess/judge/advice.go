@@ -24,7 +24,7 @@ func (j *judged) advice(i int) string {
 // mayBeOpen tells of an open conductor, and of one whose best value nothing that conducts
 // has and that nothing bounds above.
 func mayBeOpen(x *assessment.Element) bool {
-	joins := x.Kind == assessment.Joint || x.Kind == assessment.Feed
+	joins := x.Kind == run.KindJoint || x.Kind == run.KindFeed
 	return x.Open() || joins && x.Known && x.Ohms >= parted && math.IsInf(x.High, 1)
 }
 
@@ -34,12 +34,12 @@ const mendOpen = "Disconnect the supply, then look for a parted conductor or a c
 // confirm says which reading tells an open conductor from a sound one.
 func (j *judged) confirm(e *estimate.Element) string {
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		joint := j.run.Joints[e.Index]
 		from := j.run.PlaceName(run.Place{Kind: run.AtReel, Index: joint.From, Pixel: j.run.Reels[joint.From].Pixels})
 		to := j.run.PlaceName(run.Place{Kind: run.AtReel, Index: joint.To, Pixel: 1})
 		return fmt.Sprintf(" Or read the voltages from %s+ to %s+ and from %s- to %s- in the brightest step: over a sound joint they are a few millivolts.", from, to, from, to)
-	case assessment.Feed:
+	case run.KindFeed:
 		return " Or read its current in the brightest step: an open feed carries none."
 	}
 	return ""

@@ -17,22 +17,22 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), Over: 1, Known: true}
 	for _, c := range []struct {
 		name string
-		kind assessment.Kind
+		kind run.Kind
 		fit  assessment.Fit
 		says []string
 	}{
-		{"joint", assessment.Joint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but all that they exclude is less than 0.5 mΩ",
+		{"joint", run.KindJoint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but all that they exclude is less than 0.5 mΩ",
 			"Disconnect the supply, then look for a parted conductor", "Or read the voltages from a.end+ to b.start+ and from a.end- to b.start- in the brightest step"}},
-		{"joint in doubt", assessment.Joint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a parted conductor"}},
-		{"feed", assessment.Feed, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning feed f: Perhaps open.", "Disconnect the supply", "Or read its current in the brightest step: an open feed carries none."}},
-		{"joint of many ohms", assessment.Joint, assessment.Fit{PValue: 0.4}, []string{"warning joint a-b: Perhaps open. The probability", "Disconnect the supply, then look for a parted conductor"}},
+		{"joint in doubt", run.KindJoint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a parted conductor"}},
+		{"feed", run.KindFeed, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning feed f: Perhaps open.", "Disconnect the supply", "Or read its current in the brightest step: an open feed carries none."}},
+		{"joint of many ohms", run.KindJoint, assessment.Fit{PValue: 0.4}, []string{"warning joint a-b: Perhaps open. The probability", "Disconnect the supply, then look for a parted conductor"}},
 	} {
 		j := unproven(c.fit, open)
 		if strings.Contains(c.name, "ohms") {
 			j.out.Elements[0].Ohms, j.out.Elements[0].Low = 17, 0
 		}
 		j.doubt = j.out.Doubtful()
-		if c.kind == assessment.Feed {
+		if c.kind == run.KindFeed {
 			j.run.Joints, j.run.Feeds = nil, []run.Feed{{Name: "f"}}
 			j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = c.kind, c.kind, "f"
 		}
@@ -84,13 +84,13 @@ func TestHeatInFindings(t *testing.T) {
 func TestPartsThatWouldBeOpen(t *testing.T) {
 	inf := math.Inf(1)
 	for _, c := range []struct {
-		kind       assessment.Kind
+		kind       run.Kind
 		known      bool
 		low, high  float64
 		ohms, from float64
 	}{
-		{assessment.Joint, true, inf, inf, inf, mostExcluded}, {assessment.Feed, true, 12, 90, inf, 12},
-		{assessment.Feed, true, 9, 90, 50, 9}, {assessment.Feed, false, 12, 90, 50, 12}, {assessment.Reel, true, 12, 90, 50, 12},
+		{run.KindJoint, true, inf, inf, inf, mostExcluded}, {run.KindFeed, true, 12, 90, inf, 12},
+		{run.KindFeed, true, 9, 90, 50, 9}, {run.KindFeed, false, 12, 90, 50, 12}, {run.KindReel, true, 12, 90, 50, 12},
 	} {
 		p := asParted(c.kind, assessment.Part{Known: c.known, Ohms: 50, Low: c.low, High: c.high})
 		if p.Ohms != c.ohms || p.Low != c.from || math.IsInf(p.Ohms, 1) != math.IsInf(p.High, 1) {

@@ -205,7 +205,7 @@ func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 					if joint.PlusCut {
 						continue
 					}
-					e := loopOf(t, j.out, assessment.Joint, joint.Name)
+					e := loopOf(t, j.out, run.KindJoint, joint.Name)
 					truth := trueLoop(p.Run, p, e)
 					if e.Ohms > 0 && best[k] < joint.Limit/4 && !math.IsInf(e.High, 1) {
 						ratios = append(ratios, (e.High-e.Ohms)/1.96/best[k])

@@ -78,7 +78,7 @@ func TestLittleCurrentThroughAJoint(t *testing.T) {
 		}
 		a := assess(t, p.Run, list)
 		for _, e := range a.Elements {
-			if e.Kind != assessment.Joint || e.Rail != assessment.Loop {
+			if e.Kind != run.KindJoint || e.Rail != run.Loop {
 				continue
 			}
 			truth := trueLoop(p.Run, p, e)

@@ -13,13 +13,13 @@ import (
 // A supply may come out below nothing, for its volts and its resistance are known together;
 // a reel that does is said to have no copper, and never less than none of it.
 func TestBelowNothingByKind(t *testing.T) {
-	for kind, says := range map[assessment.Kind]string{
-		assessment.Supply: "",
-		assessment.Reel:   "Reel x seems to have 0 % of its stated resistance",
-		assessment.Feed:   "Feed x seems to have less than no resistance",
+	for kind, says := range map[run.Kind]string{
+		run.KindSupply: "",
+		run.KindReel:   "Reel x seems to have 0 % of its stated resistance",
+		run.KindFeed:   "Feed x seems to have less than no resistance",
 	} {
 		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: 0.5}, Elements: []estimate.Element{
-			{Kind: kind, Rail: assessment.Loop, Known: true, Belief: verdict.Belief{Mean: -0.02, Deviation: 0.001}}}}
+			{Kind: kind, Rail: run.Loop, Known: true, Belief: verdict.Belief{Mean: -0.02, Deviation: 0.001}}}}
 		got := oddity(est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.08 }, slip)
 		if says == "" && got != "" || !strings.HasPrefix(got, says) {
 			t.Errorf("%s: %q, want %q", kind, got, says)

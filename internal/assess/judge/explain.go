@@ -38,7 +38,7 @@ func (j *judged) named(name string) (int, error) {
 	var of []string
 	for i := range j.est.Elements {
 		e := &j.est.Elements[i]
-		first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
+		first := e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 		if first && j.name(e) == bare && (kind == "" || kind == string(e.Kind)) {
 			found, of = append(found, i), append(of, string(e.Kind)+":"+bare)
 		}
@@ -151,8 +151,8 @@ func (j *judged) part(i int, what, step string, group []int) assessment.Part {
 
 // asParted calls a joint or feed open without some readings where it would then have so
 // much for certain, whatever the fit puts at its ends.
-func asParted(kind assessment.Kind, p assessment.Part) assessment.Part {
-	if joins := kind == assessment.Joint || kind == assessment.Feed; joins && p.Known && p.Low > parted {
+func asParted(kind run.Kind, p assessment.Part) assessment.Part {
+	if joins := kind == run.KindJoint || kind == run.KindFeed; joins && p.Known && p.Low > parted {
 		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, mostExcluded), math.Inf(1)
 	}
 	return p
@@ -162,9 +162,9 @@ func asParted(kind assessment.Kind, p assessment.Part) assessment.Part {
 func (j *judged) relation(e *estimate.Element, x reading.Reading) string {
 	if x.Quantity == run.Current {
 		switch {
-		case e.Kind == assessment.Feed && x.From == j.run.Feeds[e.Index].Name:
+		case e.Kind == run.KindFeed && x.From == j.run.Feeds[e.Index].Name:
 			return "its own current"
-		case e.Kind == assessment.Feed:
+		case e.Kind == run.KindFeed:
 			return "the other feeds' currents"
 		}
 		return "the feed currents"
@@ -178,11 +178,11 @@ func (j *judged) relation(e *estimate.Element, x reading.Reading) string {
 	switch {
 	case a == 0 || b == 0:
 		return theRest
-	case from.Place == to.Place && e.Kind == assessment.Joint:
+	case from.Place == to.Place && e.Kind == run.KindJoint:
 		return "the pair voltages either side of it"
-	case from.Place == to.Place && e.Kind == assessment.Supply:
+	case from.Place == to.Place && e.Kind == run.KindSupply:
 		return "the pair voltages at it"
-	case from.Place == to.Place && e.Kind == assessment.Feed:
+	case from.Place == to.Place && e.Kind == run.KindFeed:
 		return "the pair voltages at its two ends"
 	case from.Place == to.Place:
 		return "the pair voltages along it"
@@ -196,14 +196,14 @@ func (j *judged) beside(e *estimate.Element, at run.Place) int {
 	r := j.run
 	ends := [2]run.Place{}
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		joint := r.Joints[e.Index]
 		ends = [2]run.Place{{Kind: run.AtReel, Index: joint.From, Pixel: r.Reels[joint.From].Pixels}, {Kind: run.AtReel, Index: joint.To, Pixel: 1}}
-	case assessment.Feed:
+	case run.KindFeed:
 		ends = [2]run.Place{r.Feeds[e.Index].From, r.Feeds[e.Index].To}
-	case assessment.Supply:
+	case run.KindSupply:
 		ends = [2]run.Place{{Kind: run.AtSupply, Index: e.Index}, {Kind: run.AtSupply, Index: e.Index}}
-	case assessment.Reel:
+	case run.KindReel:
 		if at.Kind == run.AtReel && at.Index == e.Index {
 			return 1
 		}

@@ -24,7 +24,7 @@ func TestExplain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if x.Element != loopOf(t, a, assessment.Joint, "r0-r1") {
+	if x.Element != loopOf(t, a, run.KindJoint, "r0-r1") {
 		t.Errorf("explains %+v", x.Element)
 	}
 	i := slices.IndexFunc(x.Parts, func(p assessment.Part) bool { return p.What == "the pair voltages either side of it" && p.Step == "" })
@@ -54,7 +54,7 @@ func TestExplain(t *testing.T) {
 			rest = append(rest, y)
 		}
 	}
-	e := loopOf(t, assess(t, r, rest), assessment.Joint, "r0-r1")
+	e := loopOf(t, assess(t, r, rest), run.KindJoint, "r0-r1")
 	if e.High-e.Low < 1.1*(x.Element.High-x.Element.Low) {
 		t.Errorf("without what carries it: %+v, with: %+v", e, x.Element)
 	}
@@ -72,8 +72,8 @@ func TestExplainNames(t *testing.T) {
 	r := ring()
 	r.Feeds[1].Name = "r1" // as a reel is
 	list := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
-	for name, want := range map[string]assessment.Kind{"r0-r1": assessment.Joint, "joint:r0-r1": assessment.Joint, "feed:r1": assessment.Feed,
-		"reel:r1": assessment.Reel, "r2": assessment.Reel, "A": assessment.Supply} {
+	for name, want := range map[string]run.Kind{"r0-r1": run.KindJoint, "joint:r0-r1": run.KindJoint, "feed:r1": run.KindFeed,
+		"reel:r1": run.KindReel, "r2": run.KindReel, "A": run.KindSupply} {
 		if _, x, err := Explain(r, list, name); err != nil || x.Element.Kind != want {
 			t.Errorf("%s: %v, %v", name, x, err)
 		}

@@ -6,12 +6,13 @@ import (
 	"strings"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // find writes the findings, gravest first.
 func (j *judged) find() {
 	for i := range j.out.Elements {
-		if x := &j.out.Elements[i]; x.Verdict == assessment.Fail && x.Rail == assessment.Loop {
+		if x := &j.out.Elements[i]; x.Verdict == assessment.Fail && x.Rail == run.Loop {
 			j.say(assessment.Failing, string(x.Kind)+" "+x.Name, j.failure(x))
 		}
 	}
@@ -60,9 +61,9 @@ func (j *judged) failure(x *assessment.Element) string {
 		heat = fmt.Sprintf(" It turns %s W into heat at %.2f A.", watts, x.Amps)
 	}
 	switch x.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		return interval + j.onRail(x) + "." + heat + " Disconnect the supply, then remake it."
-	case assessment.Feed:
+	case run.KindFeed:
 		text := interval + j.onRail(x) + "."
 		if i := j.run.FeedIndex(x.Name); x.Like == "" && x.Limit < j.run.FeedExcess(i) {
 			return text + fmt.Sprintf(" Its wire is about as stated, but at the %.2f A of step %q it drops more than %.3g %% of %.3g V.",
@@ -85,9 +86,9 @@ func (j *judged) onRail(x *assessment.Element) string {
 		y := &j.out.Elements[i]
 		if y.Kind == x.Kind && y.Name == x.Name {
 			switch y.Rail {
-			case assessment.Plus:
+			case run.Plus:
 				plus = y
-			case assessment.Minus:
+			case run.Minus:
 				minus = y
 			}
 		}
@@ -108,7 +109,7 @@ func (j *judged) onRail(x *assessment.Element) string {
 func (j *judged) findUnproven() {
 	var names []string
 	for _, x := range j.out.Elements {
-		if x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(x)) {
+		if x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.onlyRow(x)) {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
@@ -125,7 +126,7 @@ func (j *judged) findUnproven() {
 		j.say(assessment.Notice, "unproven", text)
 	}
 	for i := range j.est.Elements {
-		if x := j.judgedAs(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == assessment.Loop || j.onlyRow(*x)) {
+		if x := j.judgedAs(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.onlyRow(*x)) {
 			j.say(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
 		}
 	}
@@ -139,7 +140,7 @@ func (j *judged) findUnproven() {
 // onlyRow tells whether an element is the single row of a joint whose plus is cut.
 func (j *judged) onlyRow(x assessment.Element) bool {
 	for _, joint := range j.run.Joints {
-		if x.Kind == assessment.Joint && joint.Name == x.Name {
+		if x.Kind == run.KindJoint && joint.Name == x.Name {
 			return joint.PlusCut
 		}
 	}

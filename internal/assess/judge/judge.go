@@ -100,9 +100,9 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 	}
 	j.out.Doubt = oddity(est, j.name, func(e *estimate.Element) float64 {
 		switch e.Kind {
-		case assessment.Reel:
+		case run.KindReel:
 			return r.Reels[e.Index].Strip.LoopOhms
-		case assessment.Feed:
+		case run.KindFeed:
 			return r.Feeds[e.Index].Ohms
 		}
 		return 0
@@ -110,7 +110,7 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 	j.doubt = j.out.Doubtful()
 	count := 0
 	for i := range est.Elements {
-		if est.Elements[i].Rail == assessment.Loop && !math.IsNaN(j.limit(&est.Elements[i])) {
+		if est.Elements[i].Rail == run.Loop && !math.IsNaN(j.limit(&est.Elements[i])) {
 			count++
 		}
 	}
@@ -127,8 +127,8 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 // do not tell from the other. It returns a target where a reading could settle it.
 func (j *judged) element(i int) (nextreading.Target, bool) {
 	e := &j.est.Elements[i]
-	cut := e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
-	if e.Rail != assessment.Loop && !e.Apart && !cut {
+	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
+	if e.Rail != run.Loop && !e.Apart && !cut {
 		return nextreading.Target{}, false
 	}
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
@@ -136,13 +136,13 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
 	towards := e.Belief
-	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == assessment.Loop || cut || j.loop != assessment.Pass) {
+	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loop != assessment.Pass) {
 		towards = j.est.Towards(i, x.Limit, estimate.Verdict)
 		if towards != e.Belief {
 			least, most := j.est.Towards(i, x.Limit, estimate.Interval).Interval(coverage)
 			middle := math.Max(towards.Mean, 0)
 			if e.Scale(x.Limit) < middle {
-				if e.Rail == assessment.Loop || cut {
+				if e.Rail == run.Loop || cut {
 					high = j.est.Reach(i, coverage, true)
 				}
 				low, high = math.Min(least, middle), math.Max(high, middle)
@@ -156,7 +156,7 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	if e.Open {
 		x.Low, x.High = e.Excluded, math.Inf(1)
 	}
-	joins := e.Kind == assessment.Joint || e.Kind == assessment.Feed
+	joins := e.Kind == run.KindJoint || e.Kind == run.KindFeed
 	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > openAbove || joins && x.Low > parted) {
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	}
@@ -171,9 +171,9 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	}
 	switch {
 	case x.Open():
-	case e.Kind == assessment.Reel:
+	case e.Kind == run.KindReel:
 		x.Watts = x.Amps * x.Amps * x.Ohms * j.run.Reels[e.Index].CopperLength()
-	case e.Kind == assessment.Supply:
+	case e.Kind == run.KindSupply:
 		x.Watts = x.Amps * x.Amps * x.Ohms
 	default:
 		x.Watts = e.Watts
@@ -183,7 +183,7 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 		return nextreading.Target{}, false
 	}
 	x.Over = towards.Over(e.Scale(x.Limit))
-	if joins && e.Known && towards != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == assessment.Loop || cut) {
+	if joins && e.Known && towards != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == run.Loop || cut) {
 		// What is so probable beyond the limit is within the interval.
 		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.Reach(i, coverage, true)), parted))
 	}
@@ -191,13 +191,13 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	if j.wavers(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
-	if e.Kind == assessment.Feed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == assessment.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
+	if e.Kind == run.KindFeed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == run.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
 		x.Like = j.like(i, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
 	target.Deviation = towards.Deviation
-	return target, x.Verdict == assessment.Unproven && e.Rail == assessment.Loop && !j.doubt
+	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.doubt
 }
 
 // wavers tells whether a verdict does not hold after all: a pass where the readings
@@ -205,7 +205,7 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 // below the limit or whose fit is rejected or found no answer (an open conductor is found by
 // comparing sums of squares, which needs no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
 func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
-	first := e.Rail == assessment.Loop || e.Kind == assessment.Joint && j.run.Joints[e.Index].PlusCut
+	first := e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 	if first {
 		j.loop = x.Verdict
 	}
@@ -224,11 +224,11 @@ func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
 
 func (j *judged) name(e *estimate.Element) string {
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		return j.run.Joints[e.Index].Name
-	case assessment.Feed:
+	case run.KindFeed:
 		return j.run.Feeds[e.Index].Name
-	case assessment.Reel:
+	case run.KindReel:
 		return j.run.Reels[e.Index].Name
 	}
 	return j.run.Supplies[e.Index].Name
@@ -237,15 +237,15 @@ func (j *judged) name(e *estimate.Element) string {
 // assumed is what the run file says of an element that no reading tells of.
 func (j *judged) assumed(e *estimate.Element) float64 {
 	part := 1.0
-	if e.Rail != assessment.Loop {
+	if e.Rail != run.Loop {
 		part = 0.5
 	}
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		return part * j.run.Joints[e.Index].Ohms
-	case assessment.Feed:
+	case run.KindFeed:
 		return part * j.run.Feeds[e.Index].Ohms
-	case assessment.Reel:
+	case run.KindReel:
 		return part * j.run.Reels[e.Index].Strip.LoopOhms
 	}
 	return j.run.Supplies[e.Index].Ohms
@@ -256,11 +256,11 @@ func (j *judged) assumed(e *estimate.Element) float64 {
 func (j *judged) limit(e *estimate.Element) float64 {
 	limits := j.run.Limits
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		return j.run.Joints[e.Index].Limit
-	case assessment.Feed:
+	case run.KindFeed:
 		return j.feedLimit(e.Index)
-	case assessment.Reel:
+	case run.KindReel:
 		if nominal := j.run.Reels[e.Index].Strip.LoopOhms; nominal > 0 {
 			return nominal * (1 + limits.ReelExcess)
 		}

@@ -51,10 +51,10 @@ func assess(t *testing.T, r *run.Run, list []reading.Reading, more ...reading.Re
 }
 
 // loopOf finds an element's row for the loop.
-func loopOf(t *testing.T, a *assessment.Assessment, kind assessment.Kind, name string) assessment.Element {
+func loopOf(t *testing.T, a *assessment.Assessment, kind run.Kind, name string) assessment.Element {
 	t.Helper()
 	for _, e := range a.Elements {
-		if e.Kind == kind && e.Name == name && e.Rail == assessment.Loop {
+		if e.Kind == kind && e.Name == name && e.Rail == run.Loop {
 			return e
 		}
 	}
@@ -74,7 +74,7 @@ func TestHealthyRunPasses(t *testing.T) {
 	r := ring()
 	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {}))
 	for _, e := range a.Elements {
-		if e.Verdict == assessment.Fail || e.Kind == assessment.Joint && e.Verdict != assessment.Pass {
+		if e.Verdict == assessment.Fail || e.Kind == run.KindJoint && e.Verdict != assessment.Pass {
 			t.Errorf("%s %s %s: %s", e.Kind, e.Name, e.Rail, e.Verdict)
 		}
 	}
@@ -88,11 +88,11 @@ func TestBadJointIsNamedWithItsRail(t *testing.T) {
 	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) {
 		p.Joints[0] = ladder.Rails{Plus: 0.002, Minus: 0.09}
 	}))
-	e := loopOf(t, a, assessment.Joint, "r0-r1")
+	e := loopOf(t, a, run.KindJoint, "r0-r1")
 	if e.Verdict != assessment.Fail || e.Low > 0.092 || e.High < 0.092 {
 		t.Errorf("%+v", e)
 	}
-	if other := loopOf(t, a, assessment.Joint, "r1-r2"); other.Verdict != assessment.Pass {
+	if other := loopOf(t, a, run.KindJoint, "r1-r2"); other.Verdict != assessment.Pass {
 		t.Errorf("the healthy joint: %+v", other)
 	}
 	if text := findings(a); !strings.Contains(text, "in the minus conductor") || !strings.Contains(text, "Disconnect the supply") {
@@ -106,7 +106,7 @@ func TestThinFeedIsNamedAsWhatItBehavesLike(t *testing.T) {
 		p.Feeds[1].Plus *= 2
 		p.Feeds[1].Minus *= 2
 	}))
-	e := loopOf(t, a, assessment.Feed, "far")
+	e := loopOf(t, a, run.KindFeed, "far")
 	// 16 AWG of twice the resistance is 19 AWG; the sizes of the trade are even.
 	if e.Verdict != assessment.Fail || !strings.Contains(e.Like, "AWG") || !strings.Contains(e.Like, "length") {
 		t.Errorf("%+v", e)
@@ -119,7 +119,7 @@ func TestThinReelIsNamed(t *testing.T) {
 		p.Reels[0].Plus *= 1.8
 		p.Reels[0].Minus *= 1.8
 	}))
-	if e := loopOf(t, a, assessment.Reel, "r0"); e.Verdict != assessment.Fail {
+	if e := loopOf(t, a, run.KindReel, "r0"); e.Verdict != assessment.Fail {
 		t.Errorf("%+v", e)
 	}
 }
@@ -133,7 +133,7 @@ func TestUnreadJointIsUnproven(t *testing.T) {
 		}
 	}
 	a := assess(t, r, readAll(t, r, visits, func(*simulate.Plant) {}))
-	e := loopOf(t, a, assessment.Joint, "r0-r1")
+	e := loopOf(t, a, run.KindJoint, "r0-r1")
 	if e.Verdict != assessment.Unproven {
 		t.Errorf("%+v", e)
 	}
@@ -173,7 +173,7 @@ func TestWrongReadingIsNamed(t *testing.T) {
 		}
 	}
 	for _, e := range a.Elements {
-		if e.Kind == assessment.Joint && e.Verdict != assessment.Pass {
+		if e.Kind == run.KindJoint && e.Verdict != assessment.Pass {
 			t.Errorf("%s %s: %s", e.Name, e.Rail, e.Verdict)
 		}
 	}
@@ -193,9 +193,9 @@ func TestCutJointIsUnprovenAndSaysWhy(t *testing.T) {
 			}
 			rows := 0
 			for _, e := range a.Elements {
-				if e.Kind == assessment.Joint && e.Name == r.Joints[k].Name {
+				if e.Kind == run.KindJoint && e.Name == r.Joints[k].Name {
 					rows++
-					if e.Rail != assessment.Minus || e.Verdict != assessment.Unproven {
+					if e.Rail != run.Minus || e.Verdict != assessment.Unproven {
 						t.Errorf("%+v", e)
 					}
 				}
@@ -270,14 +270,14 @@ func TestOpenConductorsAreNamed(t *testing.T) {
 	const open = 1e7
 	for _, c := range []struct {
 		name   string
-		kind   assessment.Kind
+		kind   run.Kind
 		of     string
 		change func(*simulate.Plant)
 	}{
-		{"feed plus", assessment.Feed, "far", func(p *simulate.Plant) { p.Feeds[1].Plus = open }},
-		{"feed minus", assessment.Feed, "far", func(p *simulate.Plant) { p.Feeds[1].Minus = open }},
-		{"joint plus", assessment.Joint, "r0-r1", func(p *simulate.Plant) { p.Joints[0].Plus = open }},
-		{"joint minus", assessment.Joint, "r0-r1", func(p *simulate.Plant) { p.Joints[0].Minus = open }},
+		{"feed plus", run.KindFeed, "far", func(p *simulate.Plant) { p.Feeds[1].Plus = open }},
+		{"feed minus", run.KindFeed, "far", func(p *simulate.Plant) { p.Feeds[1].Minus = open }},
+		{"joint plus", run.KindJoint, "r0-r1", func(p *simulate.Plant) { p.Joints[0].Plus = open }},
+		{"joint minus", run.KindJoint, "r0-r1", func(p *simulate.Plant) { p.Joints[0].Minus = open }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := ring()
@@ -320,7 +320,7 @@ func TestFeedLimitIsTheLowerOfTwo(t *testing.T) {
 		}
 		want := math.Min(excess, c.drop*r.Supplies[0].Volts/p.Feeds[1].Amps)
 		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {}))
-		if e := loopOf(t, a, assessment.Feed, "far"); math.Abs(e.Limit-want) > 1e-9 {
+		if e := loopOf(t, a, run.KindFeed, "far"); math.Abs(e.Limit-want) > 1e-9 {
 			t.Errorf("%s: limit %g, want %g", c.name, e.Limit, want)
 		}
 	}
@@ -331,22 +331,22 @@ func TestFeedLimitIsTheLowerOfTwo(t *testing.T) {
 func TestWhichFailuresStand(t *testing.T) {
 	for _, c := range []struct {
 		name      string
-		rail      assessment.Rail
+		rail      run.Rail
 		low       float64
 		converged bool
 		loop      assessment.Verdict // of the row before
 		stands    bool
 	}{
-		{"loop", assessment.Loop, 0.02, true, assessment.Pass, true},
-		{"loop that reaches below", assessment.Loop, 0.01, true, assessment.Pass, false},
-		{"loop of no answer", assessment.Loop, 0.02, false, assessment.Pass, false},
-		{"rail of a failing loop", assessment.Plus, 0.02, true, assessment.Fail, true},
-		{"rail of an unproven loop", assessment.Plus, 0.02, true, assessment.Unproven, false},
+		{"loop", run.Loop, 0.02, true, assessment.Pass, true},
+		{"loop that reaches below", run.Loop, 0.01, true, assessment.Pass, false},
+		{"loop of no answer", run.Loop, 0.02, false, assessment.Pass, false},
+		{"rail of a failing loop", run.Plus, 0.02, true, assessment.Fail, true},
+		{"rail of an unproven loop", run.Plus, 0.02, true, assessment.Unproven, false},
 	} {
 		r := ring()
 		j := &judged{run: r, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: 0.5}}, loop: c.loop}
 		x := assessment.Element{Verdict: assessment.Fail, Low: c.low, Limit: 0.015}
-		if j.wavers(&estimate.Element{Kind: assessment.Joint, Rail: c.rail}, &x) == c.stands {
+		if j.wavers(&estimate.Element{Kind: run.KindJoint, Rail: c.rail}, &x) == c.stands {
 			t.Errorf("%s: stands %v", c.name, !c.stands)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // The far feed's minus was never connected, its plus carries half of all that is lit. What is
@@ -18,10 +19,10 @@ func TestOpenFeedIsNoReelOfNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, e := range a.Elements {
-		if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
+		if e.Rail != run.Loop || e.Kind == run.KindSupply {
 			continue
 		}
-		if open := e.Kind == assessment.Feed && e.Name == "far"; e.Open() != open || open && (e.Verdict != assessment.Fail || !math.IsInf(e.High, 1) || e.Low < e.Limit) {
+		if open := e.Kind == run.KindFeed && e.Name == "far"; e.Open() != open || open && (e.Verdict != assessment.Fail || !math.IsInf(e.High, 1) || e.Low < e.Limit) {
 			t.Errorf("%s %s: %g (%g to %g), %s", e.Kind, e.Name, e.Ohms, e.Low, e.High, e.Verdict)
 		}
 		if truth, known := map[string]float64{"r0": 0.06330, "r1": 0.06514, "trunk": 0.04074, "near": 0.09726, "r0-r1": 0.00252}[e.Name]; known && (truth < e.Low || truth > e.High) {

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"ohmkeep/internal/fit/estimate"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -31,7 +30,7 @@ func (j *judged) like(i int, ohms float64) string {
 	}
 	excess := ohms - wire
 	rail, even := j.leans(i, excess/3)
-	if rail != "" {
+	if rail != run.Loop {
 		return fmt.Sprintf("%s%s in its %s", aContact, milli(excess), rail)
 	}
 	parts := wireLike(f, ohms)
@@ -60,15 +59,15 @@ func wireLike(f run.Feed, ohms float64) (parts []string) {
 	return append(parts, fmt.Sprintf("%.1f times the length", times))
 }
 
-// leans tells which conductor of element i surely has so much more ohms than the other, or
-// that none has.
-func (j *judged) leans(i int, ohms float64) (rail assessment.Rail, even bool) {
+// leans returns which conductor of element i has more ohms than the other by at least ohms,
+// Loop where neither has for certain; even reports that neither has.
+func (j *judged) leans(i int, ohms float64) (rail run.Rail, even bool) {
 	if i+2 >= len(j.est.Elements) {
-		return "", false
+		return run.Loop, false
 	}
 	plus, minus := &j.est.Elements[i+1], &j.est.Elements[i+2]
-	if !plus.Apart || !minus.Apart || plus.Rail != assessment.Plus || minus.Rail != assessment.Minus {
-		return "", false
+	if !plus.Apart || !minus.Apart || plus.Rail != run.Plus || minus.Rail != run.Minus {
+		return run.Loop, false
 	}
 	ends := func(e *estimate.Element) (low, high float64) {
 		low, high = e.Belief.Interval(coverage)
@@ -78,11 +77,11 @@ func (j *judged) leans(i int, ohms float64) (rail assessment.Rail, even bool) {
 	minusLow, minusHigh := ends(minus)
 	switch {
 	case plusLow-minusHigh > ohms:
-		return assessment.Plus, false
+		return run.Plus, false
 	case minusLow-plusHigh > ohms:
-		return assessment.Minus, false
+		return run.Minus, false
 	}
-	return "", plusHigh-minusLow < ohms && minusHigh-plusLow < ohms
+	return run.Loop, plusHigh-minusLow < ohms && minusHigh-plusLow < ohms
 }
 
 // remedyFor says what to do about what a feed is like.

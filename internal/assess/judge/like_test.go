@@ -6,6 +6,7 @@ import (
 
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
 )
 
@@ -41,7 +42,7 @@ func TestThinWireIsToldFromABadContact(t *testing.T) {
 		a := assess(t, r, readAll(t, r, survey.Thorough(r), c.change))
 		said := ""
 		for _, e := range a.Elements {
-			if e.Kind == assessment.Feed && e.Rail == assessment.Loop && e.Verdict == assessment.Fail {
+			if e.Kind == run.KindFeed && e.Rail == run.Loop && e.Verdict == assessment.Fail {
 				said += e.Like
 			}
 		}

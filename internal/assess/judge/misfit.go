@@ -52,25 +52,25 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, stated 
 	}
 	for i := range est.Elements {
 		e := &est.Elements[i]
-		if !e.Known || e.Open || e.Kind == assessment.Supply {
+		if !e.Known || e.Open || e.Kind == run.KindSupply {
 			continue
 		}
-		if e.Kind != assessment.Reel && e.Belief.Mean < -negative*e.Belief.Deviation {
+		if e.Kind != run.KindReel && e.Belief.Mean < -negative*e.Belief.Deviation {
 			conductor := ""
-			if e.Rail != assessment.Loop {
+			if e.Rail != run.Loop {
 				conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
 			}
 			return fmt.Sprintf("%s %s%s seems to have less than no resistance", titled(e.Kind), name(e), conductor)
 		}
-		if e.Rail != assessment.Loop {
+		if e.Rail != run.Loop {
 			continue
 		}
 		_, high := e.Belief.Interval(coverage)
 		part := e.Ohms(math.Max(high, 0)) / stated(e)
 		switch {
-		case e.Kind == assessment.Reel && part < leastCopper:
+		case e.Kind == run.KindReel && part < leastCopper:
 			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
-		case e.Kind == assessment.Feed && part < leastWire:
+		case e.Kind == run.KindFeed && part < leastWire:
 			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at the most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
 		}
 	}
@@ -99,8 +99,8 @@ func insists(readings []assessment.Reading) (assessment.Reading, bool) {
 	return assessment.Reading{}, false
 }
 
-func titled(k assessment.Kind) string {
-	if k == assessment.Feed {
+func titled(k run.Kind) string {
+	if k == run.KindFeed {
 		return "Feed"
 	}
 	return "Joint"

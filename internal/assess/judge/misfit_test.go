@@ -59,7 +59,7 @@ func TestSimulatedMisfits(t *testing.T) {
 		for _, e := range a.Elements {
 			if e.Verdict == assessment.Pass {
 				passed++
-				if e.Rail == assessment.Loop && e.Kind == assessment.Joint && trueLoop(r, p, e) > e.Limit {
+				if e.Rail == run.Loop && e.Kind == run.KindJoint && trueLoop(r, p, e) > e.Limit {
 					t.Errorf("run %d: %s passes", i, e.Name)
 				}
 			}

@@ -115,7 +115,7 @@ func TestSimulatedMixes(t *testing.T) {
 		t.Run(mix.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(1, 2))
 			rows, doubt := map[string]*cell{}, 0
-			held := map[assessment.Kind]*tally{assessment.Joint: {}, assessment.Feed: {}, assessment.Reel: {}}
+			held := map[run.Kind]*tally{run.KindJoint: {}, run.KindFeed: {}, run.KindReel: {}}
 			for i := range *simulations {
 				p, visits := mix.make(t, i, rng)
 				list, err := p.Walk(visits, rng, time.Unix(0, 0))
@@ -128,12 +128,12 @@ func TestSimulatedMixes(t *testing.T) {
 				}
 				volts := fmt.Sprintf("%.0f V", p.Run.Reels[0].Strip.Volts)
 				for _, e := range a.Elements {
-					if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
+					if e.Rail != run.Loop || e.Kind == run.KindSupply {
 						continue
 					}
 					truth := trueLoop(p.Run, p, e)
 					held[e.Kind].add(e, truth)
-					if e.Kind != assessment.Joint {
+					if e.Kind != run.KindJoint {
 						continue
 					}
 					amps := "1 A or more"

@@ -59,7 +59,7 @@ func (h *hands) read(step int, v survey.Visit) {
 // verdictOf is that of the loop called name; unproven too where there is none.
 func verdictOf(a *assessment.Assessment, name string) assessment.Verdict {
 	for _, e := range a.Elements {
-		if e.Name == name && e.Rail == assessment.Loop {
+		if e.Name == name && e.Rail == run.Loop {
 			return e.Verdict
 		}
 	}
@@ -191,7 +191,7 @@ func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
 			for k, i := range g.Elements {
 				e := &j.est.Elements[i]
 				one := trueLoop(r, h.plant, assessment.Element{Kind: e.Kind, Name: j.name(e)})
-				if e.Kind == assessment.Reel {
+				if e.Kind == run.KindReel {
 					one *= r.Reels[e.Index].CopperLength()
 				}
 				truth += g.Parts[k] * one

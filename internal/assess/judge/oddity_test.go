@@ -37,14 +37,14 @@ func TestOddity(t *testing.T) {
 	other := twice(11.9, 11.5)
 	reversed := twice(-11.5, 11.5)
 	other[1].Quantity = run.Current
-	element := func(kind assessment.Kind, mean, deviation float64) []estimate.Element {
-		return []estimate.Element{{Kind: kind, Rail: assessment.Loop, Known: true,
+	element := func(kind run.Kind, mean, deviation float64) []estimate.Element {
+		return []estimate.Element{{Kind: kind, Rail: run.Loop, Known: true,
 			Belief: verdict.Belief{Mean: mean, Deviation: deviation}}}
 	}
-	unknown := element(assessment.Reel, 0.04, 0.001)
+	unknown := element(run.KindReel, 0.04, 0.001)
 	unknown[0].Known = false
-	rail := element(assessment.Joint, -0.02, 0.001)
-	rail[0].Rail = assessment.Plus
+	rail := element(run.KindJoint, -0.02, 0.001)
+	rail[0].Rail = run.Plus
 	for _, c := range []struct {
 		name string
 		est  estimate.Estimate
@@ -61,14 +61,14 @@ func TestOddity(t *testing.T) {
 		{"leads reversed all the time", estimate.Estimate{Readings: reversed}, ""},
 		{"millivolts all the time", estimate.Estimate{Readings: twice(0.0115, 11.5)}, ""},
 		// The end of the interval counts: 1.96 deviations up.
-		{"copper", estimate.Estimate{Elements: element(assessment.Reel, 0.060, 0.001)}, ""},
-		{"too little copper", estimate.Estimate{Elements: element(assessment.Reel, 0.057, 0.001)}, "Reel x seems to have 74 %"},
-		{"wire", estimate.Estimate{Elements: element(assessment.Feed, 0.042, 0.001)}, ""},
-		{"too little wire", estimate.Estimate{Elements: element(assessment.Feed, 0.037, 0.001)}, "Feed x seems to have 49 %"},
+		{"copper", estimate.Estimate{Elements: element(run.KindReel, 0.060, 0.001)}, ""},
+		{"too little copper", estimate.Estimate{Elements: element(run.KindReel, 0.057, 0.001)}, "Reel x seems to have 74 %"},
+		{"wire", estimate.Estimate{Elements: element(run.KindFeed, 0.042, 0.001)}, ""},
+		{"too little wire", estimate.Estimate{Elements: element(run.KindFeed, 0.037, 0.001)}, "Feed x seems to have 49 %"},
 		{"a reel that nobody knows", estimate.Estimate{Elements: unknown}, ""},
-		{"joint", estimate.Estimate{Elements: element(assessment.Joint, -0.0039, 0.001)}, ""},
-		{"joint below nothing", estimate.Estimate{Elements: element(assessment.Joint, -0.0041, 0.001)}, "Joint x seems to have less"},
-		{"feed below nothing", estimate.Estimate{Elements: element(assessment.Feed, -0.0041, 0.001)}, "Feed x seems to have less"},
+		{"joint", estimate.Estimate{Elements: element(run.KindJoint, -0.0039, 0.001)}, ""},
+		{"joint below nothing", estimate.Estimate{Elements: element(run.KindJoint, -0.0041, 0.001)}, "Joint x seems to have less"},
+		{"feed below nothing", estimate.Estimate{Elements: element(run.KindFeed, -0.0041, 0.001)}, "Feed x seems to have less"},
 		{"one conductor below nothing", estimate.Estimate{Elements: rail}, "Joint x, its plus conductor, seems to have less"},
 	} {
 		if c.est.Fit.PValue == 0 {
@@ -102,7 +102,7 @@ func TestFailuresThatWaver(t *testing.T) {
 		{"open, not excluded", true, 0.4, math.Inf(1), 0.0002, true},
 	} {
 		j := &judged{run: &run.Run{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
-		e := &estimate.Element{Kind: assessment.Feed, Rail: assessment.Loop}
+		e := &estimate.Element{Kind: run.KindFeed, Rail: run.Loop}
 		x := &assessment.Element{Ohms: c.ohms, Low: c.low, Limit: 0.015, Verdict: assessment.Fail}
 		if got := j.wavers(e, x); got != c.wavers {
 			t.Errorf("%s: %v", c.name, got)
@@ -114,8 +114,8 @@ func TestFailuresThatWaver(t *testing.T) {
 func TestPassesThatWaver(t *testing.T) {
 	for high, wavers := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
 		j := &judged{run: &run.Run{}, est: &estimate.Estimate{}}
-		x := &assessment.Element{Kind: assessment.Joint, High: high, Limit: 0.015, Verdict: assessment.Pass}
-		if got := j.wavers(&estimate.Element{Kind: assessment.Joint, Rail: assessment.Loop}, x); got != wavers {
+		x := &assessment.Element{Kind: run.KindJoint, High: high, Limit: 0.015, Verdict: assessment.Pass}
+		if got := j.wavers(&estimate.Element{Kind: run.KindJoint, Rail: run.Loop}, x); got != wavers {
 			t.Errorf("up to %g Ω: %v", high, got)
 		}
 	}
@@ -213,7 +213,7 @@ func TestReadingThatNoRangeShows(t *testing.T) {
 		if x := a.Readings[k]; x.Used || !x.Suspect {
 			t.Errorf("open %v: used %v, suspect %v", open, x.Used, x.Suspect)
 		}
-		if e := loopOf(t, a, assessment.Feed, r.Feeds[1].Name); open != e.Open() {
+		if e := loopOf(t, a, run.KindFeed, r.Feeds[1].Name); open != e.Open() {
 			t.Errorf("open %v: feed %+v", open, e)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
 )
 
@@ -32,7 +33,7 @@ func carried(t *testing.T, sound *simulate.Plant, joint, feed int) float64 {
 func TestSimulatedOpens(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 3))
 	opens, named, carrying, namedCarrying, doubt := 0, 0, 0, 0, 0
-	others := map[assessment.Kind]*tally{assessment.Joint: {}, assessment.Feed: {}, assessment.Reel: {}}
+	others := map[run.Kind]*tally{run.KindJoint: {}, run.KindFeed: {}, run.KindReel: {}}
 	passedBad, failedGood := 0, 0
 	for opens < *simulations {
 		r := draw(rng)
@@ -41,12 +42,12 @@ func TestSimulatedOpens(t *testing.T) {
 		}
 		p := simulate.New(r, simulate.Various, rng)
 		joint, feed, rails := -1, -1, &p.Feeds[len(r.Feeds)-1]
-		name, kind := r.Feeds[len(r.Feeds)-1].Name, assessment.Feed
+		name, kind := r.Feeds[len(r.Feeds)-1].Name, run.KindFeed
 		if rng.IntN(2) == 0 {
 			feed = len(r.Feeds) - 1
 		} else {
 			joint = rng.IntN(len(r.Joints))
-			rails, name, kind = &p.Joints[joint], r.Joints[joint].Name, assessment.Joint
+			rails, name, kind = &p.Joints[joint], r.Joints[joint].Name, run.KindJoint
 		}
 		amps := carried(t, p, joint, feed)
 		if rng.IntN(2) == 0 {
@@ -68,7 +69,7 @@ func TestSimulatedOpens(t *testing.T) {
 			doubt++
 		}
 		for _, e := range a.Elements {
-			if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
+			if e.Rail != run.Loop || e.Kind == run.KindSupply {
 				continue
 			}
 			truth := trueLoop(r, p, e)
@@ -77,7 +78,7 @@ func TestSimulatedOpens(t *testing.T) {
 			}
 			if e.Kind != kind || e.Name != name {
 				others[e.Kind].add(e, truth)
-				if e.Kind == assessment.Joint && e.Verdict == assessment.Fail {
+				if e.Kind == run.KindJoint && e.Verdict == assessment.Fail {
 					failedGood++
 				}
 				continue

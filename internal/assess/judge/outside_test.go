@@ -26,7 +26,7 @@ func TestBadPlusIsNoOpenMinus(t *testing.T) {
 		if math.IsInf(e.Ohms, 1) {
 			t.Errorf("%s %s %s is called open", e.Kind, e.Name, e.Rail)
 		}
-		if e.Kind == assessment.Joint && e.Rail == assessment.Loop && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
+		if e.Kind == run.KindJoint && e.Rail == run.Loop && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
 			t.Errorf("joint %s: %s", e.Name, e.Verdict)
 		}
 	}
@@ -41,7 +41,7 @@ func TestPartedJoint(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, e := range a.Elements {
-		if e.Kind == assessment.Joint && e.Rail == assessment.Loop && (e.Name == "r1-r2") != (e.Open() && e.Verdict == assessment.Fail && math.IsInf(e.High, 1) && e.Low > 10) {
+		if e.Kind == run.KindJoint && e.Rail == run.Loop && (e.Name == "r1-r2") != (e.Open() && e.Verdict == assessment.Fail && math.IsInf(e.High, 1) && e.Low > 10) {
 			t.Errorf("joint %s: %g Ω (%g to %g), %s", e.Name, e.Ohms, e.Low, e.High, e.Verdict)
 		}
 	}
@@ -61,7 +61,7 @@ func TestCreepingFit(t *testing.T) {
 	}
 	for name, truth := range map[string]float64{"r1-r2": 0.00634, "r2-r3": 0.00598, "near": 0.07397, "far": 0.36570, "r1": 0.08433, "r2": 0.07310, "r3": 0.08337} {
 		for _, e := range a.Elements {
-			if e.Name != name || e.Rail != assessment.Loop {
+			if e.Name != name || e.Rail != run.Loop {
 				continue
 			}
 			if truth < e.Low || truth > e.High {
@@ -90,7 +90,7 @@ func TestOneSlipIsNotThree(t *testing.T) {
 		}
 	}
 	for _, e := range a.Elements {
-		if e.Rail == assessment.Loop && e.Kind != assessment.Supply && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
+		if e.Rail == run.Loop && e.Kind != run.KindSupply && (e.Name == "r2-r3") != (e.Verdict == assessment.Fail) {
 			t.Errorf("%s %s: %s", e.Kind, e.Name, e.Verdict)
 		}
 		if truth := 0.06159624956560657; e.Name == "r2" && (truth < e.Low || truth > e.High) {
@@ -109,7 +109,7 @@ func TestEitherReadingMayBeWrong(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	joint := loopOf(t, a, assessment.Joint, "ash-birch")
+	joint := loopOf(t, a, run.KindJoint, "ash-birch")
 	if joint.Verdict != assessment.Unproven || joint.Low > 0.010 || joint.High < 0.060 {
 		t.Errorf("%+v", joint)
 	}
@@ -130,10 +130,10 @@ func TestOpenWithoutCurrent(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if e := loopOf(t, a, assessment.Joint, "birch-cedar"); !e.Open() || e.Verdict != assessment.Fail {
+	if e := loopOf(t, a, run.KindJoint, "birch-cedar"); !e.Open() || e.Verdict != assessment.Fail {
 		t.Errorf("%+v", e)
 	}
-	if e := loopOf(t, a, assessment.Joint, "ash-birch"); e.Verdict != assessment.Pass {
+	if e := loopOf(t, a, run.KindJoint, "ash-birch"); e.Verdict != assessment.Pass {
 		t.Errorf("%+v", e)
 	}
 }
@@ -167,7 +167,7 @@ func TestHeatOfTwoConductors(t *testing.T) {
 	}
 	unlike := 0
 	for i, e := range est.Elements {
-		if e.Rail != assessment.Loop || e.Kind != assessment.Joint && e.Kind != assessment.Feed {
+		if e.Rail != run.Loop || e.Kind != run.KindJoint && e.Kind != run.KindFeed {
 			continue
 		}
 		plus, minus := est.Elements[i+1], est.Elements[i+2]

@@ -3,7 +3,6 @@ package judge
 import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/fit/estimate"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -18,7 +17,7 @@ func Prospects(r *run.Run) (*estimate.Estimate, []nextreading.Target, error) {
 	var targets []nextreading.Target
 	for i := range j.est.Elements {
 		e := &j.est.Elements[i]
-		if e.Rail == assessment.Loop && (e.Kind == assessment.Joint || e.Kind == assessment.Feed) {
+		if e.Rail == run.Loop && (e.Kind == run.KindJoint || e.Kind == run.KindFeed) {
 			targets = append(targets, j.target(i))
 		}
 	}

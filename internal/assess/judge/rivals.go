@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // concede takes back what another account, with other readings left out, does not confirm:
@@ -25,7 +26,7 @@ func (j *judged) concede(other *judged) {
 		if y.Verdict == x.Verdict || math.IsNaN(x.Limit) {
 			continue
 		}
-		if x.Verdict != assessment.Unproven && x.Rail == assessment.Loop {
+		if x.Verdict != assessment.Unproven && x.Rail == run.Loop {
 			hang = append(hang, string(x.Kind)+" "+x.Name)
 		}
 		if !math.IsNaN(x.Over) && math.Abs(y.Over-0.5) < math.Abs(x.Over-0.5) {
@@ -35,11 +36,11 @@ func (j *judged) concede(other *judged) {
 	}
 	for i := range j.out.Elements { // no conductor fails without its loop
 		x := &j.out.Elements[i]
-		if x.Verdict != assessment.Fail || x.Rail == assessment.Loop || j.onlyRow(*x) {
+		if x.Verdict != assessment.Fail || x.Rail == run.Loop || j.onlyRow(*x) {
 			continue
 		}
 		loop := *x
-		loop.Rail = assessment.Loop
+		loop.Rail = run.Loop
 		if y := j.same(&loop); y != nil && y.Verdict != assessment.Fail {
 			x.Verdict = assessment.Unproven
 		}

@@ -125,7 +125,7 @@ func atLeast(t *testing.T, what string, some, all int, part float64) {
 
 // outcome is what a simulation counts.
 type outcome struct {
-	intervals                  map[assessment.Kind]*tally
+	intervals                  map[run.Kind]*tally
 	bad, found                 int // joints above 1.5 × limit, of them failed
 	carrying, foundCarrying    int // the same, of those that carry 0.2 A in a run of 5 V, in one of more volts as many times more
 	healthy, passed, falsely   int // joints below 0.8 × limit
@@ -145,7 +145,7 @@ func (o *outcome) count(t *testing.T, r *run.Run, p *simulate.Plant, a *assessme
 		o.doubt++
 	}
 	for _, e := range a.Elements {
-		if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
+		if e.Rail != run.Loop || e.Kind == run.KindSupply {
 			continue
 		}
 		truth := trueLoop(r, p, e)
@@ -153,7 +153,7 @@ func (o *outcome) count(t *testing.T, r *run.Run, p *simulate.Plant, a *assessme
 		if !(e.Low <= e.Ohms && e.Ohms <= e.High) {
 			t.Errorf("%s %s: %g (%g to %g)", e.Kind, e.Name, e.Ohms, e.Low, e.High)
 		}
-		if e.Kind == assessment.Joint {
+		if e.Kind == run.KindJoint {
 			o.countJoint(e, truth, r.Supplies[0].Volts)
 		}
 	}
@@ -188,15 +188,15 @@ func (o *outcome) countJoint(e assessment.Element, truth, volts float64) {
 func trueLoop(r *run.Run, p *simulate.Plant, e assessment.Element) float64 {
 	rails := ladder.Rails{}
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		for k, j := range r.Joints {
 			if j.Name == e.Name {
 				rails = p.Joints[k]
 			}
 		}
-	case assessment.Feed:
+	case run.KindFeed:
 		rails = p.Feeds[r.FeedIndex(e.Name)]
-	case assessment.Reel:
+	case run.KindReel:
 		rails = p.Reels[r.ReelIndex(e.Name)]
 	}
 	return rails.Plus + rails.Minus
@@ -209,7 +209,7 @@ func trueLoop(r *run.Run, p *simulate.Plant, e assessment.Element) float64 {
 // joint; mix_test.go has the same runs in dim steps.
 func TestSimulatedCommissionings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
-	o := outcome{intervals: map[assessment.Kind]*tally{assessment.Joint: {}, assessment.Feed: {}, assessment.Reel: {}}}
+	o := outcome{intervals: map[run.Kind]*tally{run.KindJoint: {}, run.KindFeed: {}, run.KindReel: {}}}
 	for i := range *simulations {
 		p, visits := bright(t, i, rng)
 		r := p.Run

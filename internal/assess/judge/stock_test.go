@@ -10,6 +10,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
 )
 
@@ -60,7 +61,7 @@ func TestSimulatedOddStock(t *testing.T) {
 					doubt++
 				}
 				for _, e := range a.Elements {
-					if e.Rail != assessment.Loop || e.Kind == assessment.Supply {
+					if e.Rail != run.Loop || e.Kind == run.KindSupply {
 						continue
 					}
 					truth := trueLoop(p.Run, p, e)
@@ -68,9 +69,9 @@ func TestSimulatedOddStock(t *testing.T) {
 						passed++
 					}
 					switch {
-					case e.Kind != assessment.Reel:
+					case e.Kind != run.KindReel:
 						held.add(e, truth)
-						if e.Kind == assessment.Joint && e.Verdict == assessment.Fail && truth < 0.8*e.Limit {
+						if e.Kind == run.KindJoint && e.Verdict == assessment.Fail && truth < 0.8*e.Limit {
 							failed++
 						}
 					case e.Name == p.Run.Reels[reel].Name && e.Verdict == assessment.Fail:

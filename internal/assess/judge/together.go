@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/run"
 )
 
 // findTogether names the unproven elements that the readings cannot tell apart, with
@@ -24,7 +25,7 @@ func (j *judged) findTogether() {
 // unproven lists the loops that are.
 func (j *judged) unproven() (elements []int) {
 	for i := range j.est.Elements {
-		if x := j.judgedAs(i); x != nil && x.Rail == assessment.Loop && x.Verdict == assessment.Unproven {
+		if x := j.judgedAs(i); x != nil && x.Rail == run.Loop && x.Verdict == assessment.Unproven {
 			elements = append(elements, i)
 		}
 	}

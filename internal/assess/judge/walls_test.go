@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // Four joints of the simulated commissionings, between 44 and 136 mΩ, in runs fed at
@@ -24,7 +25,7 @@ func TestNoVerdictHangsOnLessThanNoResistance(t *testing.T) {
 		if !asked {
 			continue
 		}
-		e := loopOf(t, assess(t, p.Run, list), assessment.Joint, name)
+		e := loopOf(t, assess(t, p.Run, list), run.KindJoint, name)
 		if truth := trueLoop(p.Run, p, e); truth < 1.5*e.Limit {
 			t.Fatalf("run %d: %s has %.1f mΩ", i, name, 1e3*truth)
 		}

@@ -61,7 +61,7 @@ func (j *judged) tooUnsure(e *estimate.Element, x *assessment.Element) string {
 
 // size is a resistance of an element in its own unit.
 func size(x *assessment.Element, ohms float64) string {
-	if x.Kind == assessment.Reel {
+	if x.Kind == run.KindReel {
 		return milli(ohms) + " per metre"
 	}
 	return milli(ohms)

@@ -80,10 +80,10 @@ func TestWhy(t *testing.T) {
 // unproven is a judged run of seven elements with one joint of a limit of 15 mΩ that is
 // unproven.
 func unproven(fit assessment.Fit, x assessment.Element) *judged {
-	x.Kind, x.Name, x.Rail, x.Limit, x.Verdict = assessment.Joint, "a-b", assessment.Loop, 0.015, assessment.Unproven
+	x.Kind, x.Name, x.Rail, x.Limit, x.Verdict = run.KindJoint, "a-b", run.Loop, 0.015, assessment.Unproven
 	return &judged{
 		run: &run.Run{Joints: []run.Joint{{Name: "a-b", To: 1}}, Reels: []run.Reel{{Name: "a", Pixels: 30}, {Name: "b", Pixels: 30}}},
-		est: &estimate.Estimate{Fit: fit, Elements: []estimate.Element{{Kind: assessment.Joint, Rail: assessment.Loop, Known: x.Known}}},
+		est: &estimate.Estimate{Fit: fit, Elements: []estimate.Element{{Kind: run.KindJoint, Rail: run.Loop, Known: x.Known}}},
 		out: &assessment.Assessment{Fit: fit, Elements: []assessment.Element{x},
 			Readings: []assessment.Reading{{Reading: reading.Reading{Quantity: run.Voltage}, Used: true}}},
 		rule: verdict.RuleFor(7),
@@ -93,7 +93,7 @@ func unproven(fit assessment.Fit, x assessment.Element) *judged {
 // A reel's figures are per metre.
 func TestWhyOfReel(t *testing.T) {
 	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.06, Low: 0.05, High: 0.08, Over: 0.001, Known: true})
-	j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = assessment.Reel, assessment.Reel, "a"
+	j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = run.KindReel, run.KindReel, "a"
 	if got := j.why(0); !strings.Contains(got, "to 80 mΩ per metre.") {
 		t.Error(got)
 	}
@@ -116,7 +116,7 @@ func TestWhyOfCommissionings(t *testing.T) {
 		}
 		for n := range j.est.Elements {
 			x := j.judgedAs(n)
-			if x == nil || x.Rail != assessment.Loop {
+			if x == nil || x.Rail != run.Loop {
 				continue
 			}
 			why := j.why(n)

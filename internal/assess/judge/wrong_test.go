@@ -63,7 +63,7 @@ func TestSimulatedWrongReadings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 2))
 	matter, named, good, falsely, told := 0, 0, 0, 0, 0
 	unlike := 0
-	held := map[assessment.Kind]*tally{assessment.Joint: {}, assessment.Feed: {}, assessment.Reel: {}}
+	held := map[run.Kind]*tally{run.KindJoint: {}, run.KindFeed: {}, run.KindReel: {}}
 	passedBad, failedGood := 0, 0
 	byKind := map[string][3]int{}
 	for i := range *simulations {
@@ -94,7 +94,7 @@ func TestSimulatedWrongReadings(t *testing.T) {
 		moved := 0
 		for n := range a.Elements {
 			e, f := a.Elements[n], clean.Elements
-			if e.Verdict != assessment.Unproven && len(f) == len(a.Elements) && f[n].Name == e.Name && f[n].Verdict != e.Verdict && e.Rail == assessment.Loop {
+			if e.Verdict != assessment.Unproven && len(f) == len(a.Elements) && f[n].Name == e.Name && f[n].Verdict != e.Verdict && e.Rail == run.Loop {
 				moved++
 			}
 		}
@@ -127,12 +127,12 @@ func TestSimulatedWrongReadings(t *testing.T) {
 			}
 		}
 		for _, e := range a.Elements {
-			if e.Kind == assessment.Supply || e.Rail != assessment.Loop {
+			if e.Kind == run.KindSupply || e.Rail != run.Loop {
 				continue
 			}
 			truth := trueLoop(r, p, e)
 			held[e.Kind].add(e, truth)
-			if e.Kind != assessment.Joint {
+			if e.Kind != run.KindJoint {
 				continue
 			}
 			if e.Verdict == assessment.Pass && truth > e.Limit {

@@ -79,7 +79,7 @@ func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 // verdicts are.
 func (o *Outlook) single(targets []Target) {
 	for _, t := range targets {
-		if x := &o.est.Elements[t.Element]; x.Kind == assessment.Reel {
+		if x := &o.est.Elements[t.Element]; x.Kind == run.KindReel {
 			o.Linear, _, _ = o.Linear.Alone(x.Index)
 		}
 	}

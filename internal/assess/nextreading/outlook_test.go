@@ -103,7 +103,7 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 			t.Fatal(err)
 		}
 		for k, x := range e.Elements {
-			if x.Rail != "loop" || x.Kind == "supply" {
+			if x.Rail != run.Loop || x.Kind == "supply" {
 				continue
 			}
 			_, o := lookedOut(t)
@@ -169,7 +169,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 		}
 		var targets []Target
 		for k, x := range e.Elements {
-			if x.Rail == "loop" && x.Kind != "supply" {
+			if x.Rail == run.Loop && x.Kind != "supply" {
 				targets = append(targets, Target{Element: k})
 			}
 		}
@@ -238,7 +238,7 @@ func TestBestMeterIsProposed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	i := slices.IndexFunc(e.Elements, func(x estimate.Element) bool { return x.Kind == "reel" && x.Index == 1 && x.Rail == "loop" })
+	i := slices.IndexFunc(e.Elements, func(x estimate.Element) bool { return x.Kind == "reel" && x.Index == 1 && x.Rail == run.Loop })
 	target := Target{Element: i, Name: "north", Limit: 0.16, Sound: 0.08, Rule: verdict.RuleFor(5)}
 	next := Next(e, []Target{target}, 3)
 	if len(next) == 0 {

@@ -2,13 +2,13 @@ package nextreading
 
 import (
 	"math"
+	"slices"
+	"testing"
+
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/model/modeltest"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"slices"
-	"testing"
 )
 
 // Once reels are looked at without what is known of them from the others, what is foreseen
@@ -42,7 +42,7 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 	}
 	before := foreseen()
 	for i, x := range e.Elements {
-		if x.Kind == assessment.Reel && x.Rail == assessment.Loop && x.Index == 0 {
+		if x.Kind == run.KindReel && x.Rail == run.Loop && x.Index == 0 {
 			o.single([]Target{{Element: i}})
 		}
 	}

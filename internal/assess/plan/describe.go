@@ -56,22 +56,22 @@ func (p *Plan) describe(s *surveyed, chosen []int) {
 	next := 0 // target
 	for _, j := range s.run.Joints {
 		if j.PlusCut {
-			p.Elements = append(p.Elements, Element{Kind: assessment.Joint, Name: j.Name, Limit: math.NaN(), Stated: j.Ohms,
+			p.Elements = append(p.Elements, Element{Kind: run.KindJoint, Name: j.Name, Limit: math.NaN(), Stated: j.Ohms,
 				HalfWidth: math.Inf(1), BestHalfWidth: math.Inf(1),
 				Why:      "its plus is parted, so next to no current crosses its minus in any step",
 				Remedies: []string{"a milliohm meter across its minus, with the supplies disconnected, or a tug at it"}})
 			continue
 		}
-		p.element(s, next, assessment.Joint, variances)
+		p.element(s, next, run.KindJoint, variances)
 		next++
 	}
 	for range s.run.Feeds {
-		p.element(s, next, assessment.Feed, variances)
+		p.element(s, next, run.KindFeed, variances)
 		next++
 	}
 }
 
-func (p *Plan) element(s *surveyed, k int, kind assessment.Kind, variances [2][]float64) {
+func (p *Plan) element(s *surveyed, k int, kind run.Kind, variances [2][]float64) {
 	v := s.views[sound]
 	e := &v.est.Elements[v.elements[k]]
 	half := func(variance float64) float64 {

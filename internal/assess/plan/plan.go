@@ -35,7 +35,7 @@ type Round struct {
 
 // Element is a joint or feed, and what the plan does for it.
 type Element struct {
-	Kind    assessment.Kind
+	Kind    run.Kind
 	Name    string
 	Limit   float64 // Ω; NaN where its plus is cut
 	Stated  float64 // Ω, as the file states or assumes it

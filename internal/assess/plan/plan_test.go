@@ -145,7 +145,7 @@ func TestCutJointIsTold(t *testing.T) {
 // promised.
 func TestStatedOverItsLimit(t *testing.T) {
 	p := planned(t, load(t, "gallery"))
-	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Kind == assessment.Feed && e.Name == "middle" })
+	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Kind == run.KindFeed && e.Name == "middle" })
 	if e := p.Elements[i]; e.Settled || !strings.Contains(e.Why, "as the file states it") {
 		t.Errorf("%+v", e)
 	}

@@ -116,14 +116,14 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 				}
 				here++
 				for _, x := range a.Elements {
-					if x.Kind != e.Kind || x.Name != e.Name || x.Rail != assessment.Loop {
+					if x.Kind != e.Kind || x.Name != e.Name || x.Rail != run.Loop {
 						continue
 					}
 					if x.Verdict != assessment.Unproven {
 						settled++
 						each[k]++
 					}
-					if e.Kind == assessment.Joint && (x.Verdict == assessment.Pass) == (bad >= 0 && r.Joints[bad].Name == e.Name) && x.Verdict != assessment.Unproven {
+					if e.Kind == run.KindJoint && (x.Verdict == assessment.Pass) == (bad >= 0 && r.Joints[bad].Name == e.Name) && x.Verdict != assessment.Unproven {
 						t.Errorf("run %d, joint %s: %s", i, e.Name, x.Verdict)
 					}
 				}

@@ -53,7 +53,7 @@ func survey(r *run.Run, meters []int) (*surveyed, error) {
 	for _, t := range one.targets {
 		e := &one.est.Elements[t.Element]
 		ohms := badTimes * e.Ohms(t.Limit)
-		if e.Kind == assessment.Joint {
+		if e.Kind == run.KindJoint {
 			worse.Joints[e.Index].Ohms = ohms
 		} else {
 			worse.Feeds[e.Index].Ohms = ohms

@@ -10,13 +10,12 @@ package elements
 import (
 	"math"
 
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
 // Element is one thing whose resistance can be followed.
 type Element struct {
-	Kind     assessment.Kind
+	Kind     run.Kind
 	Name     string
 	From, To run.Place
 	Nominal  float64 // Ω loop at 20 °C, as the run file has it

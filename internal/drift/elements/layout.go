@@ -6,8 +6,6 @@ import (
 	"slices"
 
 	"ohmkeep/internal/network/ladder"
-	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 )
 
@@ -174,7 +172,7 @@ func Order(a, b run.Place) int {
 // element names a path by what it is.
 func (g *graph) element(from, to run.Place, path []Edge) Element {
 	r := g.run
-	e := Element{Kind: history.Path, From: from, To: to, Feed: -1, Edges: path, Stated: true, Limit: nothing}
+	e := Element{Kind: run.KindPath, From: from, To: to, Feed: -1, Edges: path, Stated: true, Limit: nothing}
 	e.Name = fmt.Sprintf("%s-%s", r.PlaceName(from), r.PlaceName(to))
 	reels := map[int]float64{} // metres of each
 	limit := 0.0
@@ -201,12 +199,12 @@ func (g *graph) element(from, to run.Place, path []Edge) Element {
 	}
 	switch first := path[0]; {
 	case len(path) == 1 && first.feed >= 0:
-		e.Kind, e.Name, e.Feed = assessment.Feed, r.Feeds[first.feed].Name, first.feed
+		e.Kind, e.Name, e.Feed = run.KindFeed, r.Feeds[first.feed].Name, first.feed
 		return e // its limit needs the design step
 	case len(path) == 1 && first.joint >= 0:
-		e.Kind, e.Name = assessment.Joint, r.Joints[first.joint].Name
+		e.Kind, e.Name = run.KindJoint, r.Joints[first.joint].Name
 	case e.Joints == 0 && len(reels) == 1 && whole(r, from, to):
-		e.Kind, e.Name = assessment.Reel, r.Reels[from.Index].Name
+		e.Kind, e.Name = run.KindReel, r.Reels[from.Index].Name
 	}
 	if e.Stated {
 		e.Limit = limit

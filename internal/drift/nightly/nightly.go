@@ -22,7 +22,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/drift/elements"
-	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // Value is one night's resistance of an element.
@@ -55,7 +55,7 @@ type Night struct {
 
 // Key names a series. A feed has two: by its slope and in known steps.
 type Key struct {
-	Kind assessment.Kind
+	Kind run.Kind
 	Name string
 	Step string // "" for a slope
 }

@@ -1,8 +1,9 @@
 package estimate
 
 import (
-	"ohmkeep/internal/result/assessment"
 	"testing"
+
+	"ohmkeep/internal/run"
 )
 
 // Whatever is asked of a reel without what is known of it from the others, that knowledge
@@ -32,7 +33,7 @@ func TestAskingOfAReelLeavesNothing(t *testing.T) {
 		"where it is from": func(i int) { e.Budget(i) },
 	} {
 		for i, x := range e.Elements {
-			if x.Kind != assessment.Reel || x.Rail != assessment.Loop {
+			if x.Kind != run.KindReel || x.Rail != run.Loop {
 				continue
 			}
 			amps := e.amps(x.Kind, x.Index, 0)

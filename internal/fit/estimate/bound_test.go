@@ -2,11 +2,12 @@ package estimate
 
 import (
 	"math"
-	"ohmkeep/internal/fit/model/modeltest"
-	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
 	"slices"
 	"testing"
+
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 )
 
 // An interval's end is where the least sum of squares has risen by what it takes: the square
@@ -43,7 +44,7 @@ func TestBoundsRiseByWhatTheyShould(t *testing.T) {
 		for i := range e.Elements {
 			x := &e.Elements[i]
 			x.Belief.Deviation *= c.inflation
-			if x.Rail != assessment.Loop || x.Kind == assessment.Supply {
+			if x.Rail != run.Loop || x.Kind == run.KindSupply {
 				continue
 			}
 			low, high := x.Belief.Interval(0.95)

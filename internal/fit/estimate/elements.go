@@ -19,7 +19,7 @@ import (
 func (e *Estimate) describeElements(open []search.Parting) {
 	p := e.Problem
 	next := 0 // split of the next element with two rails
-	pair := func(kind assessment.Kind, index int) {
+	pair := func(kind run.Kind, index int) {
 		if k := slices.IndexFunc(open, func(c search.Parting) bool { return c.Split == next }); k >= 0 {
 			e.addOpen(kind, index, open[k])
 		} else {
@@ -30,21 +30,21 @@ func (e *Estimate) describeElements(open []search.Parting) {
 	for i, at := range p.Joints {
 		if at[run.Plus] == model.Absent {
 			one := single(at[run.Minus], true, 1)
-			one.Kind, one.Index, one.Rail, one.Apart = assessment.Joint, i, assessment.Minus, true
+			one.Kind, one.Index, one.Rail, one.Apart = run.KindJoint, i, run.Minus, true
 			e.add(one)
 			continue
 		}
-		pair(assessment.Joint, i)
+		pair(run.KindJoint, i)
 	}
 	for i := range p.Feeds {
-		pair(assessment.Feed, i)
+		pair(run.KindFeed, i)
 	}
 	for i := range p.Reels {
-		pair(assessment.Reel, i)
+		pair(run.KindReel, i)
 	}
 	for i := range p.Run.Supplies {
 		one := single(p.Supplies[i][1], false, 1)
-		one.Kind, one.Index, one.Rail = assessment.Supply, i, assessment.Loop
+		one.Kind, one.Index, one.Rail = run.KindSupply, i, run.Loop
 		e.add(one)
 	}
 }
@@ -54,10 +54,10 @@ func (e *Estimate) describeElements(open []search.Parting) {
 const toldApart = 0.4
 
 // addRails adds an element's loop and its two rails.
-func (e *Estimate) addRails(kind assessment.Kind, index int, s prior.Split) {
+func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 	p := e.Problem
 	perMetre := 1.0
-	whole := Element{Kind: kind, Index: index, Rail: assessment.Loop, bent: s.Bent, shares: &s}
+	whole := Element{Kind: kind, Index: index, Rail: run.Loop, bent: s.Bent, shares: &s}
 	if s.Bent {
 		whole.at = func(x []float64) (float64, []float64) { return prior.Loop(s.At, x) }
 	} else {
@@ -74,7 +74,7 @@ func (e *Estimate) addRails(kind assessment.Kind, index int, s prior.Split) {
 	share := make([]float64, len(e.X))
 	s.Row(e.X, share)
 	apart := math.Sqrt(matrix.Quadratic(e.Covariance, share)) < toldApart
-	for rail, name := range []assessment.Rail{assessment.Plus, assessment.Minus} {
+	for rail, name := range []run.Rail{run.Plus, run.Minus} {
 		one := single(s.At[rail], s.Bent, perMetre)
 		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
 		e.Elements = append(e.Elements, v.complete(one))
@@ -83,11 +83,11 @@ func (e *Estimate) addRails(kind assessment.Kind, index int, s prior.Split) {
 
 // addOpen adds an element with an open conductor, and its rails where the readings
 // tell which of them it is.
-func (e *Estimate) addOpen(kind assessment.Kind, index int, c search.Parting) {
-	for _, rail := range []assessment.Rail{assessment.Loop, assessment.Plus, assessment.Minus} {
+func (e *Estimate) addOpen(kind run.Kind, index int, c search.Parting) {
+	for _, rail := range []run.Rail{run.Loop, run.Plus, run.Minus} {
 		at := c.At
-		if rail != assessment.Loop {
-			at = e.Problem.Splits[c.Split].At[map[assessment.Rail]run.Rail{assessment.Plus: run.Plus, assessment.Minus: run.Minus}[rail]]
+		if rail != run.Loop {
+			at = e.Problem.Splits[c.Split].At[rail]
 		}
 		one := single(at, true, 1)
 		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.Told
@@ -116,10 +116,10 @@ func (e *Estimate) complete(x Element) Element {
 	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
 	x.Belief.Even = e.even(along, x.Belief.Deviation)
 	x.Known = x.Open || e.Told(x.Row)
-	if x.Rail != assessment.Minus {
+	if x.Rail != run.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
 	}
-	if x.Rail != assessment.Plus && x.Kind != assessment.Supply {
+	if x.Rail != run.Plus && x.Kind != run.KindSupply {
 		x.Amps = math.Max(x.Amps, e.amps(x.Kind, x.Index, run.Minus))
 	}
 	x.Watts = e.watts(&x)
@@ -132,9 +132,9 @@ func (e *Estimate) watts(x *Element) (most float64) {
 	at := map[run.Rail]int{}
 	for rail := run.Plus; x.bent && rail <= run.Minus; rail++ {
 		switch {
-		case x.shares != nil && (x.Rail == assessment.Loop || x.Rail == railNames[rail]):
+		case x.shares != nil && (x.Rail == run.Loop || x.Rail == rail):
 			at[rail] = x.shares.At[rail]
-		case x.shares == nil && x.Kind == assessment.Joint && rail == run.Minus: // its plus is parted
+		case x.shares == nil && x.Kind == run.KindJoint && rail == run.Minus: // its plus is parted
 			at[rail] = e.Problem.Joints[x.Index][run.Minus]
 		}
 	}
@@ -148,9 +148,6 @@ func (e *Estimate) watts(x *Element) (most float64) {
 	}
 	return most
 }
-
-// railNames are the rails as an assessment has them.
-var railNames = [...]assessment.Rail{run.Plus: assessment.Plus, run.Minus: assessment.Minus}
 
 // evenLeast is the part of a variance from which an even part of an error is told from
 // the rest.
@@ -175,7 +172,7 @@ func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.B
 }
 
 // amps is the greatest current through a conductor in the steps read.
-func (e *Estimate) amps(kind assessment.Kind, index int, rail run.Rail) float64 {
+func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
 	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
 		most = math.Max(most, AmpsIn(s, kind, index, rail))
@@ -184,13 +181,13 @@ func (e *Estimate) amps(kind assessment.Kind, index int, rail run.Rail) float64 
 }
 
 // AmpsIn is the size of a conductor's current in one solved step.
-func AmpsIn(s *ladder.Solver, kind assessment.Kind, index int, rail run.Rail) float64 {
+func AmpsIn(s *ladder.Solver, kind run.Kind, index int, rail run.Rail) float64 {
 	switch kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		return math.Abs(s.JointAmps(index, rail))
-	case assessment.Feed:
+	case run.KindFeed:
 		return math.Abs(s.FeedAmps(index, rail))
-	case assessment.Supply:
+	case run.KindSupply:
 		return math.Abs(s.SupplyAmps(index))
 	}
 	return math.Abs(s.ReelAmps(index, rail))
@@ -235,8 +232,8 @@ func (e *Estimate) band(k, reel int, band []float64) {
 // the other reels of its strip, in the linear model at the fit; the estimate itself for
 // anything else. Until done is called the problem, and so every estimate of it, leaves that
 // knowledge out too.
-func (e *Estimate) alone(kind assessment.Kind, index int) (view *Estimate, done func()) {
-	if kind != assessment.Reel || e.Covariance == nil {
+func (e *Estimate) alone(kind run.Kind, index int) (view *Estimate, done func()) {
+	if kind != run.KindReel || e.Covariance == nil {
 		return e, func() {}
 	}
 	l, done, ok := e.Linear.Alone(index)

@@ -44,9 +44,9 @@ type Estimate struct {
 
 // Element is one estimated resistance.
 type Element struct {
-	Kind  assessment.Kind
+	Kind  run.Kind
 	Index int // into the run's joints, feeds, reels or supplies
-	Rail  assessment.Rail
+	Rail  run.Rail
 
 	Belief verdict.Belief // on the element's own scale, see Ohms and Scale
 	Known  bool           // a reading tells of it

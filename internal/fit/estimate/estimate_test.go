@@ -23,7 +23,7 @@ func TestRoundedReadingsGiveTheRunBack(t *testing.T) {
 	for _, x := range e.Elements {
 		truth := math.NaN()
 		switch {
-		case x.Rail != "loop":
+		case x.Rail != run.Loop:
 		case x.Kind == "joint":
 			truth = r.Joints[x.Index].Ohms
 		case x.Kind == "feed":
@@ -116,7 +116,7 @@ func feedVariances(t *testing.T, r *run.Run, list []reading.Reading) []float64 {
 	}
 	var v []float64
 	for _, x := range e.Elements {
-		if x.Kind == "feed" && x.Rail == "loop" {
+		if x.Kind == "feed" && x.Rail == run.Loop {
 			relative := x.Belief.Deviation * prior.UnbendSlope(x.Belief.Mean) / x.Ohms(x.Belief.Mean)
 			v = append(v, relative*relative)
 		}

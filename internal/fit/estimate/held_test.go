@@ -2,12 +2,12 @@ package estimate
 
 import (
 	"math"
-	"ohmkeep/internal/fit/model/modeltest"
-	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/run"
 	"slices"
 	"testing"
+
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 )
 
 // thorough is stock read at its far end too, and amid each reel, so that each is known by
@@ -46,7 +46,7 @@ func TestHeldWhereItIsCostsNothing(t *testing.T) {
 	held := 0
 	for i := range e.Elements {
 		x := &e.Elements[i]
-		if x.Rail != assessment.Loop || x.Kind != assessment.Joint && x.Kind != assessment.Feed {
+		if x.Rail != run.Loop || x.Kind != run.KindJoint && x.Kind != run.KindFeed {
 			continue
 		}
 		_, rise, ok := e.beyond(x, x.Belief.Mean, e.X)

@@ -7,7 +7,7 @@ import (
 
 	"ohmkeep/internal/fit/model/modeltest"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // Where an interval ends the least sum of squares has risen by 3.84, the 95 % quantile of
@@ -25,7 +25,7 @@ func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
 	bent := 0
 	for i := range e.Elements {
 		x := &e.Elements[i]
-		if x.Rail != assessment.Loop || x.Kind != assessment.Joint && x.Kind != assessment.Feed || x.Belief.Even[0] > 0 {
+		if x.Rail != run.Loop || x.Kind != run.KindJoint && x.Kind != run.KindFeed || x.Belief.Even[0] > 0 {
 			continue
 		}
 		low, high := x.Belief.Interval(0.95)

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 )
 
@@ -41,7 +42,7 @@ func TestDirectionsAreTheCovariance(t *testing.T) {
 			sum += half * half
 		}
 		for _, x := range e.Elements {
-			if x.Kind == "joint" && x.Index == 0 && x.Rail == "loop" {
+			if x.Kind == "joint" && x.Index == 0 && x.Rail == run.Loop {
 				// The belief is of r/(r + 1 Ω); its slope at r is 1/(1 + r)².
 				ohms := x.Ohms(x.Belief.Mean)
 				if want := x.Belief.Deviation * (1 + ohms) * (1 + ohms); math.Abs(math.Sqrt(sum)/want-1) > 0.02 {

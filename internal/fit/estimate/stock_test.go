@@ -8,7 +8,6 @@ import (
 	"ohmkeep/internal/fit/model/modeltest"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
@@ -37,20 +36,20 @@ func TestReelOfAnotherStock(t *testing.T) {
 			t.Errorf("thinner %g: %+v", thinner, e.Fit)
 		}
 		for _, x := range e.Elements {
-			if x.Rail != assessment.Loop || x.Kind == assessment.Supply {
+			if x.Rail != run.Loop || x.Kind == run.KindSupply {
 				continue
 			}
-			truth := map[assessment.Kind]float64{assessment.Joint: 0.003, assessment.Reel: r.Reels[0].Strip.LoopOhms}[x.Kind]
+			truth := map[run.Kind]float64{run.KindJoint: 0.003, run.KindReel: r.Reels[0].Strip.LoopOhms}[x.Kind]
 			switch {
-			case x.Kind == assessment.Feed:
+			case x.Kind == run.KindFeed:
 				truth = r.Feeds[x.Index].Ohms
-			case x.Kind == assessment.Reel && x.Index == 0:
+			case x.Kind == run.KindReel && x.Index == 0:
 				truth *= thinner
 			}
 			if off := math.Abs(x.Belief.Mean-x.Scale(truth)) / x.Belief.Deviation; off > 2 {
 				t.Errorf("thinner %g: %s %d is %g, truth %g, %.1f deviations off", thinner, x.Kind, x.Index, x.Ohms(x.Belief.Mean), truth, off)
 			}
-			if x.Kind == assessment.Reel {
+			if x.Kind == run.KindReel {
 				without(t, e, &x)
 			}
 		}
@@ -92,7 +91,7 @@ func TestUnreadReelStaysUnknown(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, x := range e.Elements {
-		if x.Kind != assessment.Reel || x.Rail != assessment.Loop || x.Index != 2 {
+		if x.Kind != run.KindReel || x.Rail != run.Loop || x.Index != 2 {
 			continue
 		}
 		if drawn := math.Sqrt(matrix.Quadratic(e.Covariance, x.Row)); x.Known || x.Belief.Deviation < 0.18*0.08 || drawn < 0.18*0.08 {

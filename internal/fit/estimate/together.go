@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
-	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // Group is elements of which the readings know only a sum.
@@ -74,7 +74,7 @@ func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
 	switch {
 	case x.bent:
 		by = prior.UnbendSlope(min(max(mean, -0.5), prior.UnbendMost))
-	case x.Kind == assessment.Reel:
+	case x.Kind == run.KindReel:
 		by = e.Problem.Run.Reels[x.Index].CopperLength()
 		ohms *= by
 	}

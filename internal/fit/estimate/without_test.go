@@ -7,6 +7,7 @@ import (
 
 	"ohmkeep/internal/fit/model/modeltest"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 )
 
 // What is said of an element without some readings is what a fit without them says.
@@ -36,7 +37,7 @@ func TestWithoutIsAFitWithout(t *testing.T) {
 		}
 		moved := 0
 		for k, x := range whole.Elements {
-			if x.Rail != "loop" || x.Kind == "supply" {
+			if x.Rail != run.Loop || x.Kind == "supply" {
 				continue
 			}
 			got, want := whole.Without(k, out), again.Elements[k].Belief
@@ -85,7 +86,7 @@ func TestBudgetAddsUp(t *testing.T) {
 		if math.Abs(sum-1) > 1e-6 {
 			t.Errorf("%s %d: shares add up to %g", x.Kind, x.Index, sum)
 		}
-		if x.Kind == "feed" && x.Index == 0 && x.Rail == "loop" {
+		if x.Kind == "feed" && x.Index == 0 && x.Rail == run.Loop {
 			if with.Budget(k)[Meters] < 0.05 || without.Budget(k)[Meters] > 1e-3 {
 				t.Errorf("a feed's meters: %g, exact ones %g", with.Budget(k)[Meters], without.Budget(k)[Meters])
 			}

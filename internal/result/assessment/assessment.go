@@ -30,25 +30,6 @@ type Fit struct {
 	PValue           float64 // probability of so large a chi-squared when the model is right; NaN of a fit to nothing
 }
 
-// Kind is what an element is.
-type Kind string
-
-const (
-	Joint  Kind = "joint"
-	Feed   Kind = "feed"
-	Reel   Kind = "reel"
-	Supply Kind = "supply"
-)
-
-// Rail tells which conductor a resistance covers.
-type Rail string
-
-const (
-	Loop  Rail = "loop"
-	Plus  Rail = "plus"
-	Minus Rail = "minus"
-)
-
 // Verdict is the answer to a limit. None is for an element that has no limit.
 type Verdict string
 
@@ -61,9 +42,9 @@ const (
 
 // Element is one estimated resistance and what it means.
 type Element struct {
-	Kind Kind
+	Kind run.Kind
 	Name string
-	Rail Rail
+	Rail run.Rail
 
 	Ohms      float64 // best estimate; +Inf = open. Per metre for a reel, the output resistance for a supply
 	Low, High float64 // 95 % interval, all meter errors included; High +Inf = no upper bound. Low is never below 0

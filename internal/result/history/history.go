@@ -8,12 +8,8 @@ package history
 import (
 	"time"
 
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
-
-// Path is the kind of an element that is all that lies between two sensed places.
-const Path assessment.Kind = "path"
 
 // History is what the stored readings tell of a run.
 type History struct {
@@ -48,9 +44,9 @@ const (
 
 // Series is one element over time.
 type Series struct {
-	Kind        assessment.Kind
+	Kind        run.Kind
 	Name        string
-	Rail        assessment.Rail
+	Rail        run.Rail
 	First, Last time.Time
 	Ohms        float64 // the latest level; NaN = not known
 	Low, High   float64 // 95 %, all errors of the sensors included

@@ -161,7 +161,7 @@ func TestOddInput(t *testing.T) {
 		gaps.Profiles[0].Reels[0].Plus[i] = nan
 	}
 	element := func(ohms, low, high, limit float64) *assessment.Assessment {
-		return &assessment.Assessment{Elements: []assessment.Element{{Kind: assessment.Joint, Name: "j", Ohms: ohms, Low: low, High: high, Limit: limit, Known: true}}}
+		return &assessment.Assessment{Elements: []assessment.Element{{Kind: run.KindJoint, Name: "j", Ohms: ohms, Low: low, High: high, Limit: limit, Known: true}}}
 	}
 	readings := func(z ...float64) *assessment.Assessment {
 		a := flat(10, 5, 0, 0)
@@ -207,7 +207,7 @@ func TestMuchInputIsThinned(t *testing.T) {
 		a.Readings = append(a.Readings, assessment.Reading{Reading: reading.Reading{Row: i + 2}, Standardised: math.Sin(float64(i)), Used: true})
 	}
 	for i := range 5000 {
-		a.Elements = append(a.Elements, assessment.Element{Kind: assessment.Joint, Name: fmt.Sprint(i), Ohms: 0.003, Low: 0.002, High: 0.004, Limit: 0.015})
+		a.Elements = append(a.Elements, assessment.Element{Kind: run.KindJoint, Name: fmt.Sprint(i), Ohms: 0.003, Low: 0.002, High: 0.004, Limit: 0.015})
 	}
 	for name, p := range all(a, Wide) {
 		svg := drawn(t, p)

@@ -130,7 +130,7 @@ func TestMilliohms(t *testing.T) {
 			t.Errorf("number.Milliohms(%g) = %q, want %q", ohms, got, want)
 		}
 	}
-	if got := wording.Label(assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Minus}); got != "joint a-b minus" {
+	if got := wording.Label(assessment.Element{Kind: run.KindJoint, Name: "a-b", Rail: run.Minus}); got != "joint a-b minus" {
 		t.Errorf("label %q", got)
 	}
 }

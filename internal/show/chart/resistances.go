@@ -8,6 +8,7 @@ import (
 	"github.com/wcharczuk/go-chart/v2/drawing"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/text/number"
 )
@@ -242,7 +243,7 @@ func interval(p pen, x0, x1, y float64, with ink, arrows int) {
 // value says how large a resistance is.
 func value(e assessment.Element) string {
 	unit := " mΩ"
-	if e.Kind == assessment.Reel {
+	if e.Kind == run.KindReel {
 		unit = " mΩ/m"
 	}
 	switch {

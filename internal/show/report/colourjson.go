@@ -6,7 +6,7 @@ import (
 
 	"ohmkeep/internal/advise/colourloss"
 	"ohmkeep/internal/advise/interval"
-	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/colour"
 	"ohmkeep/internal/show/wording"
 )
@@ -37,7 +37,7 @@ func ColourJSON(w io.Writer, a *colourloss.Appearance) error {
 		{"method", method},
 		{"shares", list(a.Shares, func(s colourloss.Share) any {
 			kind := string(s.Kind)
-			if s.Kind == assessment.Reel {
+			if s.Kind == run.KindReel {
 				kind = "copper"
 			}
 			return object{{"kind", kind}, {"names", list(s.Names, func(n string) any { return n })},

@@ -5,8 +5,8 @@ import (
 	"math"
 	"time"
 
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/wording"
 )
 
@@ -39,7 +39,7 @@ func seriesJSON(s history.Series) any {
 	if s.Why != "" {
 		o = append(o, member{"why", s.Why})
 	}
-	if s.Kind == assessment.Reel {
+	if s.Kind == run.KindReel {
 		o = append(o, member{"covers", "all of its copper"})
 	}
 	return o

@@ -1,11 +1,14 @@
 package report
 
-import "ohmkeep/internal/result/assessment"
+import (
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
 
 // explanationJSON is the key "explanation" of an assessment.
 func explanationJSON(x *assessment.Explanation) any {
 	unit := "milliohms"
-	if x.Element.Kind == assessment.Reel {
+	if x.Element.Kind == run.KindReel {
 		unit = "milliohms_per_metre"
 	}
 	part := func(p assessment.Part) any {

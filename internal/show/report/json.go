@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/wording"
 )
 
@@ -136,7 +137,7 @@ func ExplainJSON(w io.Writer, a *assessment.Assessment, x *assessment.Explanatio
 
 func elementJSON(e assessment.Element) any {
 	unit := "milliohms"
-	if e.Kind == assessment.Reel {
+	if e.Kind == run.KindReel {
 		unit = "milliohms_per_metre"
 	}
 	ohms, high := e.Ohms, e.High

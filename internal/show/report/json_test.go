@@ -10,6 +10,7 @@ import (
 
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/showtest"
 )
 
@@ -102,7 +103,7 @@ func TestKeysOfJSON(t *testing.T) {
 
 func TestOpenIsNull(t *testing.T) {
 	for _, ohms := range []float64{math.Inf(1), 5e9} {
-		a := &assessment.Assessment{Elements: []assessment.Element{{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Loop,
+		a := &assessment.Assessment{Elements: []assessment.Element{{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop,
 			Ohms: ohms, Low: 2.1, High: 8e9, Limit: 0.015, Over: 1, Verdict: assessment.Fail, Known: true}}}
 		e := assessed(t, a)["elements"].([]any)[0].(map[string]any)
 		for _, key := range []string{"milliohms", "high"} {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/text/printable"
 )
 
@@ -68,17 +69,17 @@ func mend(a *assessment.Assessment, e assessment.Element) Action {
 	}
 	var act Action
 	switch e.Kind {
-	case assessment.Joint:
+	case run.KindJoint:
 		act = Action{"Remake joint " + name + ": " + has + ".", beforeSoldering}
-	case assessment.Feed:
+	case run.KindFeed:
 		act = Action{"Check the connectors of feed " + name + ", then its cable: " + has + ".", atFeeds}
-	case assessment.Reel:
+	case run.KindReel:
 		act = Action{"Look along reel " + name + " for damaged copper, or replace it: " + has + ".", beforeSoldering}
 	default:
 		act = Action{"Check the terminals of supply " + name + ": " + has + ".", atSupplies}
 	}
 	if rail, ok := guilty(a, e); ok {
-		act.Text += " The trouble is in its " + string(rail) + " conductor."
+		act.Text += " The trouble is in its " + rail.String() + " conductor."
 	}
 	if l.Remark != "" {
 		act.Text += " " + Capital(l.Remark) + "."
@@ -88,11 +89,11 @@ func mend(a *assessment.Assessment, e assessment.Element) Action {
 
 // guilty gives the only conductor of an element that fails, where the readings
 // tell the two apart.
-func guilty(a *assessment.Assessment, e assessment.Element) (assessment.Rail, bool) {
-	var rail assessment.Rail
+func guilty(a *assessment.Assessment, e assessment.Element) (run.Rail, bool) {
+	var rail run.Rail
 	failing, rails := 0, 0
 	for _, other := range a.Elements {
-		if other.Kind != e.Kind || other.Name != e.Name || other.Rail == assessment.Loop {
+		if other.Kind != e.Kind || other.Name != e.Name || other.Rail == run.Loop {
 			continue
 		}
 		rails++

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
@@ -24,7 +25,7 @@ type Line struct {
 func LineOf(e assessment.Element) Line {
 	l := Line{Verdict: e.Verdict, Label: Label(e), Value: number.Milliohms(e.Ohms), Unit: "mΩ",
 		Low: number.Milliohms(e.Low), High: number.Milliohms(e.High)}
-	if e.Kind == assessment.Reel {
+	if e.Kind == run.KindReel {
 		l.Unit = "mΩ/m"
 	}
 	switch {
@@ -57,13 +58,13 @@ func LineOf(e assessment.Element) Line {
 // open: the value is only where the fit stopped.
 func SeemsOpen(e assessment.Element) bool {
 	const conducting = 10 // Ω
-	return (e.Kind == assessment.Joint || e.Kind == assessment.Feed) && e.Known && !e.Open() && e.Ohms >= conducting && math.IsInf(e.High, 1)
+	return (e.Kind == run.KindJoint || e.Kind == run.KindFeed) && e.Known && !e.Open() && e.Ohms >= conducting && math.IsInf(e.High, 1)
 }
 
 // heat says what an element turns into warmth where that is worth a thought.
 func heat(e assessment.Element) string {
 	const noticeable = 0.1 // W; common practice, no source: a joint this warm can be felt
-	if !(e.Watts >= noticeable && e.Watts < 1e6 && e.Amps < 1e6) || e.Kind == assessment.Reel || e.Kind == assessment.Supply || e.Open() || SeemsOpen(e) {
+	if !(e.Watts >= noticeable && e.Watts < 1e6 && e.Amps < 1e6) || e.Kind == run.KindReel || e.Kind == run.KindSupply || e.Open() || SeemsOpen(e) {
 		return ""
 	}
 	return number.Figures(e.Watts, 2) + " W of heat at " + number.Figures(e.Amps, 3) + " A"
@@ -73,8 +74,8 @@ func heat(e assessment.Element) string {
 // west-north minus".
 func Label(e assessment.Element) string {
 	label := string(e.Kind) + " " + printable.Short(e.Name, 40)
-	if e.Rail == assessment.Plus || e.Rail == assessment.Minus {
-		label += " " + string(e.Rail)
+	if e.Rail == run.Plus || e.Rail == run.Minus {
+		label += " " + e.Rail.String()
 	}
 	return label
 }

@@ -8,12 +8,13 @@ import (
 
 	"ohmkeep/internal/advise/colourloss"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/showtest"
 )
 
 // What does not conduct has no size; an assumption has no chance of being over a limit.
 func TestAdviceOnWhatMayBeOpen(t *testing.T) {
-	e := assessment.Element{Kind: assessment.Joint, Name: "a-b", Rail: assessment.Loop, Limit: 0.015, Verdict: assessment.Fail, Known: true, Ohms: 75.3, Low: 0.2, High: math.Inf(1)}
+	e := assessment.Element{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop, Limit: 0.015, Verdict: assessment.Fail, Known: true, Ohms: 75.3, Low: 0.2, High: math.Inf(1)}
 	if got := mend(&assessment.Assessment{}, e).Text; got != "Remake joint a-b: it may be open (95 % interval 200.0 … ∞ mΩ) where 15.0 is the most." {
 		t.Error(got)
 	}
@@ -25,10 +26,10 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 
 func TestHeadline(t *testing.T) {
 	element := func(name string, v assessment.Verdict) assessment.Element {
-		return assessment.Element{Kind: assessment.Joint, Name: name, Rail: assessment.Loop, Ohms: 1, Limit: 1, Verdict: v, Known: true}
+		return assessment.Element{Kind: run.KindJoint, Name: name, Rail: run.Loop, Ohms: 1, Limit: 1, Verdict: v, Known: true}
 	}
 	both := element("a", assessment.Fail)
-	both.Rail = assessment.Plus
+	both.Rail = run.Plus
 	var many []assessment.Element
 	for i := range 9 {
 		many = append(many, element(fmt.Sprint(i), assessment.Unproven))
@@ -52,7 +53,7 @@ func TestHeadline(t *testing.T) {
 func TestWorstFirstLeavesItsInput(t *testing.T) {
 	a := showtest.Assessment()
 	got := WorstFirst(a.Elements)
-	if a.Elements[0].Kind != assessment.Supply {
+	if a.Elements[0].Kind != run.KindSupply {
 		t.Error("the input was sorted")
 	}
 	for i := 1; i < len(got); i++ {
@@ -60,7 +61,7 @@ func TestWorstFirstLeavesItsInput(t *testing.T) {
 			t.Errorf("%s before %s", got[i-1].Verdict, got[i].Verdict)
 		}
 	}
-	if got[0].Name != "west-north" || got[0].Rail != assessment.Loop || got[2].Name != "far" { // 6.5 times its limit before 1.2 times
+	if got[0].Name != "west-north" || got[0].Rail != run.Loop || got[2].Name != "far" { // 6.5 times its limit before 1.2 times
 		t.Errorf("first is %s %s, third %s", got[0].Name, got[0].Rail, got[2].Name)
 	}
 }
@@ -70,11 +71,11 @@ func TestCause(t *testing.T) {
 		share colourloss.Share
 		want  string
 	}{
-		{colourloss.Share{Kind: assessment.Reel}, "the reels' copper"},
-		{colourloss.Share{Kind: assessment.Supply, Names: []string{"A"}}, "trim of supply A"},
-		{colourloss.Share{Kind: assessment.Joint, Names: []string{"a-b"}}, "joint a-b"},
-		{colourloss.Share{Kind: assessment.Joint, Names: []string{"a-b", "b-c"}}, "2 other joints"},
-		{colourloss.Share{Kind: assessment.Supply, Names: []string{"a", "b", "c"}}, "3 other supplies"},
+		{colourloss.Share{Kind: run.KindReel}, "the reels' copper"},
+		{colourloss.Share{Kind: run.KindSupply, Names: []string{"A"}}, "trim of supply A"},
+		{colourloss.Share{Kind: run.KindJoint, Names: []string{"a-b"}}, "joint a-b"},
+		{colourloss.Share{Kind: run.KindJoint, Names: []string{"a-b", "b-c"}}, "2 other joints"},
+		{colourloss.Share{Kind: run.KindSupply, Names: []string{"a", "b", "c"}}, "3 other supplies"},
 	} {
 		if got := Cause(c.share); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)

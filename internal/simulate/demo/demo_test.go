@@ -10,6 +10,7 @@ import (
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/devices"
 )
 
@@ -60,7 +61,7 @@ func TestDemoFindsItsFaults(t *testing.T) {
 			}
 			var failed []string
 			for _, e := range a.Elements {
-				if e.Rail != assessment.Loop {
+				if e.Rail != run.Loop {
 					continue
 				}
 				if e.Verdict == assessment.Fail {
@@ -91,11 +92,11 @@ func terminal(t *testing.T) func() *devices.Pair {
 // truth is what the simulation knows of an element.
 func (d *Demo) truth(e assessment.Element) (ohms float64, known bool) {
 	switch e.Kind {
-	case assessment.Feed:
+	case run.KindFeed:
 		return d.Truth(false, d.Run.FeedIndex(e.Name)), true
-	case assessment.Reel:
+	case run.KindReel:
 		return d.ReelTruth(d.Run.ReelIndex(e.Name)), true
-	case assessment.Joint:
+	case run.KindJoint:
 		for i, j := range d.Run.Joints {
 			if j.Name == e.Name {
 				return d.Truth(true, i), true

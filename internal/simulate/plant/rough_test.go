@@ -11,6 +11,7 @@ import (
 
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/plant"
 )
 
@@ -40,17 +41,17 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment) {
 	}
 	for _, e := range a.Elements {
 		truth := x.Truth(string(e.Kind), e.Name)
-		if e.Kind == assessment.Supply || e.Rail != assessment.Loop && !single(x, e) {
+		if e.Kind == run.KindSupply || e.Rail != run.Loop && !single(x, e) {
 			continue
 		}
 		open := math.IsInf(truth, 1)
 		c.add(open, e.Open(), &c.opens, &c.open)
 		c.add(!open, e.Low <= truth && truth <= e.High, &c.held, &c.intervals)
-		if e.Kind == assessment.Feed {
+		if e.Kind == run.KindFeed {
 			stated := x.Run.Feeds[x.Run.FeedIndex(e.Name)].Ohms
 			c.add(!open && truth > 1.3*stated+0.010, e.Verdict == assessment.Fail, &c.found, &c.bad)
 		}
-		if e.Kind != assessment.Joint {
+		if e.Kind != run.KindJoint {
 			continue
 		}
 		c.add(!open && truth > 1.5*e.Limit, e.Verdict == assessment.Fail, &c.found, &c.bad)
@@ -69,8 +70,8 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment) {
 // single reports whether an element has one conductor: a joint whose plus is cut.
 func single(x *plant.Case, e assessment.Element) bool {
 	for _, j := range x.Run.Joints {
-		if e.Kind == assessment.Joint && j.Name == e.Name {
-			return j.PlusCut && e.Rail == assessment.Minus
+		if e.Kind == run.KindJoint && j.Name == e.Name {
+			return j.PlusCut && e.Rail == run.Minus
 		}
 	}
 	return false

@@ -80,7 +80,7 @@ func giveHistory(h *history.History, give give) {
 		give(checked, float64(h.Check.Unix()))
 	}
 	for _, s := range h.Series {
-		kind, rail := string(s.Kind), string(s.Rail)
+		kind, rail := string(s.Kind), s.Rail.String()
 		if !math.IsNaN(s.Ohms) {
 			give(ohms, s.Ohms, kind, s.Name, rail)
 			give(upper, s.High, kind, s.Name, rail)

@@ -9,7 +9,6 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/recorder"
@@ -40,8 +39,8 @@ func cabinet() Source {
 		},
 		History: func() *history.History {
 			return &history.History{Check: time.Unix(1_800_000_000, 0), Series: []history.Series{
-				{Kind: assessment.Feed, Name: "near", Rail: assessment.Loop, Ohms: 0.1048, Low: 0.104, High: math.Inf(1), Limit: 0.15, Verdict: history.Drifting},
-				{Kind: assessment.Joint, Name: "west-north", Rail: assessment.Plus, Ohms: math.NaN(), Low: 0, High: math.Inf(1), Limit: math.NaN(), Verdict: history.Unproven},
+				{Kind: run.KindFeed, Name: "near", Rail: run.Loop, Ohms: 0.1048, Low: 0.104, High: math.Inf(1), Limit: 0.15, Verdict: history.Drifting},
+				{Kind: run.KindJoint, Name: "west-north", Rail: run.Plus, Ohms: math.NaN(), Low: 0, High: math.Inf(1), Limit: math.NaN(), Verdict: history.Unproven},
 			}}
 		},
 	}

@@ -19,7 +19,6 @@ import (
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
@@ -415,7 +414,7 @@ func TestAnalysis(t *testing.T) {
 	h := func(names ...string) *history.History {
 		one := &history.History{}
 		for _, name := range names {
-			one.Series = append(one.Series, history.Series{Kind: assessment.Feed, Name: name})
+			one.Series = append(one.Series, history.Series{Kind: run.KindFeed, Name: name})
 		}
 		return one
 	}
