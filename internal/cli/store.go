@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -102,14 +103,11 @@ func newStoreCheck() *cobra.Command {
 		Args:    exactly("STORE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			found, size, err := checkStore(c, args[0])
-			if store.Damaged(err) { // so badly that it tells nothing of itself
-				found.Faults, err = append(found.Faults, "the store is damaged at its root; ohmkeep store compact puts it aside"), nil
-			}
 			if err != nil {
 				return err
 			}
 			if asJSON {
-				err = json.NewEncoder(c.OutOrStdout()).Encode(storeCheck{1, found.Readings, found.Lost, size.File, append([]string{}, found.Faults...)})
+				err = json.NewEncoder(c.OutOrStdout()).Encode(storeCheck{1, found.Readings, found.Lost, found.Orphans, size.File, append([]string{}, found.Faults...)})
 			} else {
 				fmt.Fprintf(c.OutOrStdout(), "%s: %s whole, %d bytes, %d of them free\n", args[0], count(found.Readings, "reading"),
 					size.File, size.File-size.Used)
@@ -132,6 +130,7 @@ type storeCheck struct {
 	Schema   int      `json:"schema"`
 	Readings int64    `json:"readings"`
 	Lost     int64    `json:"lost"`
+	Orphans  int64    `json:"orphans"` // of which nobody knows any more where they were taken
 	Bytes    int64    `json:"bytes"`
 	Faults   []string `json:"faults"`
 }
@@ -183,16 +182,11 @@ aside under another name, and all that can be read of it is put into a new one.`
 		Args:    exactly("STORE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			found, _, err := checkStore(c, args[0])
-			if err != nil && !store.Damaged(err) {
+			if err != nil {
 				return err
 			}
-			if err != nil || len(found.Faults) > 0 {
-				aside, err := during(c, "rescuing "+args[0], func() (string, error) { return store.Rescue(c.Context(), args[0]) })
-				if err != nil {
-					return err
-				}
-				fmt.Fprintf(c.OutOrStdout(), "%s was damaged and is kept as %s; what can be read of it is in %s\n", args[0], aside, args[0])
-				return nil
+			if len(found.Faults) > 0 {
+				return rescue(c, args[0])
 			}
 			s, err := store.Open(args[0])
 			if err != nil {
@@ -217,8 +211,49 @@ aside under another name, and all that can be read of it is put into a new one.`
 	}
 }
 
+// rescue puts a damaged store aside and what is whole of it into a new one, and says
+// what that is.
+func rescue(c *cobra.Command, path string) error {
+	r, err := during(c, "rescuing "+path, func() (store.Rescued, error) { return store.Rescue(c.Context(), path) })
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(c.OutOrStdout(), "%s was damaged and is kept as %s; what can be read of it is in %s: %s\n", path, r.Aside, path, countText(r.Count))
+	if r.Readings == 0 {
+		fmt.Fprintf(c.OutOrStdout(), "no reading could be rescued: use a copy (store backup), if there is one\n")
+		return status(Fails)
+	}
+	return nil
+}
+
+// countText says how many readings are whole and how many are not.
+func countText(n store.Count) string {
+	text := fmt.Sprintf("%s, %d lost", count(n.Readings, "reading"), n.Lost)
+	if n.Orphans > 0 {
+		text += fmt.Sprintf(", %d of which the place is lost", n.Orphans)
+	}
+	if n.Commits > 0 {
+		text += fmt.Sprintf(", and those of %s lost", count(n.Commits, "commit"))
+	}
+	return text
+}
+
+// checkStore reads all of a store. One that is damaged so that it cannot be opened is
+// counted from its pages.
 func checkStore(c *cobra.Command, path string) (found store.Found, size store.Size, err error) {
 	s, err := store.OpenReadOnly(path)
+	if store.Damaged(err) {
+		found.Faults = []string{strings.TrimPrefix(err.Error(), path+": ")}
+		if found.Count, err = store.CheckFile(c.Context(), path); err != nil {
+			return found, size, err
+		}
+		found.Faults = append(found.Faults, countText(found.Count))
+		info, err := os.Stat(path)
+		if err == nil {
+			size.File, size.Used = info.Size(), info.Size()
+		}
+		return found, size, err
+	}
 	if err != nil {
 		return found, size, err
 	}
@@ -227,5 +262,8 @@ func checkStore(c *cobra.Command, path string) (found store.Found, size store.Si
 		return found, size, err
 	}
 	size, err = s.Size(c.Context())
+	if len(found.Faults) > 0 && err != nil {
+		err = nil // damaged, and told
+	}
 	return found, size, err
 }

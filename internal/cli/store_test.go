@@ -1,11 +1,14 @@
 package cli
 
 import (
+	"encoding/json"
+	"fmt"
 	"strings"
 	"testing"
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/watch/storage/storagetest"
 )
 
 func TestImportAndExport(t *testing.T) {
@@ -106,7 +109,7 @@ func TestStoreCare(t *testing.T) {
 	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
 	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
 	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints("shelf.db: 24 readings whole, ")
-	s.do(`ohmkeep store check shelf.db --json`).exits(Passes).prints(`{"schema":1,"readings":24,"lost":0,"bytes":`)
+	s.do(`ohmkeep store check shelf.db --json`).exits(Passes).prints(`{"schema":1,"readings":24,"lost":0,"orphans":0,"bytes":`)
 	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes).prints("shelf.db copied to copy.db, ")
 	s.do(`ohmkeep store backup shelf.db copy.db`).exits(Passes)
 	s.do(`ohmkeep store compact copy.db`).exits(Passes).prints("copy.db: ", " bytes, before ")
@@ -125,8 +128,35 @@ func TestStoreCare(t *testing.T) {
 	if o.status != Fails || strings.Count(o.out, "\n") < 2 {
 		t.Errorf("check of a damaged store: %d, %s%s", o.status, o.out, o.faults)
 	}
-	s.do(`ohmkeep store compact bad.db`).exits(Passes).prints("bad.db was damaged and is kept as bad.db.damaged-")
+	s.do(`ohmkeep store compact bad.db`).exits(Fails).prints("bad.db was damaged and is kept as bad.db.damaged-", ": 0 readings, 24 lost\n",
+		"no reading could be rescued")
 	s.do(`ohmkeep store check bad.db`).exits(Passes)
+}
+
+// Check and compact of a damaged store count the same, and as many as were stored.
+func TestDamageIsCounted(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	stored := storagetest.Fill(t, "shelf.db")
+	storagetest.Root(t, "shelf.db", "")
+	bad := []byte(s.content("shelf.db"))
+	for i := range 4096 {
+		bad[len(bad)/2/4096*4096+i] ^= 0x55
+	}
+	s.write("shelf.db", string(bad))
+	var found storeCheck
+	if err := json.Unmarshal([]byte(s.do(`ohmkeep store check shelf.db --json`).exits(Fails).out), &found); err != nil {
+		t.Fatal(err)
+	}
+	if found.Readings == 0 || found.Lost == 0 || found.Readings+found.Lost != int64(stored) {
+		t.Errorf("%+v of %d readings", found, stored)
+	}
+	counts := fmt.Sprintf(": %d readings, %d lost\n", found.Readings, found.Lost)
+	s.do(`ohmkeep store compact shelf.db`).exits(Passes).prints(counts)
+	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints(fmt.Sprintf("shelf.db: %d readings whole", found.Readings))
+	if rows := strings.Count(s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out, "\n") - 1; int64(rows) != found.Readings {
+		t.Errorf("%d rows are exported of %d readings", rows, found.Readings)
+	}
 }
 
 // A file whose rows turn bad between the check and the storing stores nothing.

@@ -56,7 +56,7 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 		if err != nil {
 			return err
 		}
-		into, err := newAppender(ctx, tx, runID)
+		into, err := newAppender(ctx, tx, runName, runID)
 		if err != nil {
 			return err
 		}
@@ -97,9 +97,9 @@ type appender struct {
 	added int
 }
 
-func newAppender(ctx context.Context, tx *sql.Tx, run int64) (*appender, error) {
+func newAppender(ctx context.Context, tx *sql.Tx, runName string, run int64) (*appender, error) {
 	in, err := tables.NewInserter(ctx, tx)
-	return &appender{tx: tx, run: run, filer: tables.NewFiler(tx), in: in}, err
+	return &appender{tx: tx, run: run, filer: tables.NewFiler(tx, runName), in: in}, err
 }
 
 func (a *appender) close(ctx context.Context) error { return a.in.Close(ctx) }
@@ -139,7 +139,7 @@ func (a *appender) flush(ctx context.Context) (added int, err error) {
 		return 0, err
 	}
 	a.added += len(a.items)
-	return a.added, a.in.Insert(ctx, tables.Sections(a.items))
+	return a.added, a.in.Insert(ctx, a.filer.Sections(a.items))
 }
 
 // sound checks that a reading can be given back as it is.

@@ -77,18 +77,24 @@ func TestDamagedInTheMiddle(t *testing.T) {
 			t.Errorf("round %d: check found nothing, but reading tells: %s", round, told)
 		}
 
-		aside, err := Rescue(ctx, path)
+		rescued, err := Rescue(ctx, path)
 		if err != nil {
 			t.Fatalf("round %d: rescue: %v", round, err)
 		}
-		if kept, err := os.ReadFile(aside); err != nil || !bytes.Equal(kept, damaged) {
+		if told != "" && found.Count != (Count{}) && found.Count != rescued.Count {
+			t.Errorf("round %d: the check counts %+v, the rescue %+v", round, found.Count, rescued.Count)
+		}
+		if sum := rescued.Readings + rescued.Lost + rescued.Orphans; sum != written {
+			t.Errorf("round %d: %+v, %d readings in all, were written: %d", round, rescued.Count, sum, written)
+		}
+		if kept, err := os.ReadFile(rescued.Aside); err != nil || !bytes.Equal(kept, damaged) {
 			t.Errorf("round %d: the damaged file is not kept: %v", round, err)
 		}
 		if s, err = Open(path); err != nil {
 			t.Fatal(err)
 		}
-		if left := len(all(t, s, Filter{})); left < n {
-			t.Errorf("round %d: %d readings are left of %d that could be read", round, left, n)
+		if left := len(all(t, s, Filter{})); left < n || left != int(rescued.Readings) {
+			t.Errorf("round %d: %d readings are left of %d that could be read; %d are said to be kept", round, left, n, rescued.Readings)
 		}
 		if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 {
 			t.Errorf("round %d: after the rescue: %v, %v", round, found.Faults, err)

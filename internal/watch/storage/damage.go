@@ -23,14 +23,16 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 	}
 	s.o.Log.Error("the store is damaged; what can be read of it is taken into a new one", "store", s.o.Path, "why", why)
 	_ = s.shut() // what it says of the damage is known
-	aside, err := store.Rescue(ctx, s.o.Path)
+	rescued, err := store.Rescue(ctx, s.o.Path)
 	if err != nil {
 		return errors.Join(why, err)
 	}
+	aside := rescued.Aside
 	s.noteMu.Lock()
 	s.aside, s.rescued = aside, s.o.Now()
 	s.noteMu.Unlock()
-	s.o.Log.Error("the damaged store is put aside", "store", s.o.Path, "kept as", aside)
+	s.o.Log.Error("the damaged store is put aside", "store", s.o.Path, "kept as", aside, "readings", rescued.Readings, "lost", rescued.Lost,
+		"without a place", rescued.Orphans)
 	if err := s.openFile(ctx); err != nil {
 		return err
 	}

@@ -6,10 +6,14 @@ import (
 
 // Section is the part of a batch that belongs to one series.
 type Section struct {
-	Series  int64
-	Texts   bool     // the series has no form
-	Records []Record // in the order of time
+	Series   int64
+	Identity uint64   // of the series
+	Texts    bool     // the series has no form
+	Records  []Record // in the order of time
 }
+
+// MostInBatch is how many records a batch holds at most.
+const MostInBatch = 1 << 14
 
 // base is what moments are written against.
 type base struct {
@@ -36,10 +40,10 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 	dst = binary.AppendVarint(dst, int64(b.boot))
 	var before []Record
 	var body []byte
-	series := int64(0)
+	series, sum := int64(0), uint32(0)
 	for _, s := range sections {
 		dst = binary.AppendUvarint(dst, uint64(s.Series-series))
-		series = s.Series
+		series, sum = s.Series, names(sum, s.Identity)
 		n := uint64(len(s.Records)) * 2
 		body = body[:0]
 		if SameMoments(before, s.Records) {
@@ -53,7 +57,7 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 		dst = binary.AppendUvarint(dst, uint64(len(body)))
 		dst = append(dst, body...)
 	}
-	return seal(dst, from)
+	return seal(binary.LittleEndian.AppendUint32(dst, sum), from, 0)
 }
 
 // divide gives the greatest common divisor of g and the size of x.
@@ -89,48 +93,93 @@ type Batch struct {
 	records []Record
 }
 
-// Decode calls take for each section of a batch that wanted accepts, in their
-// order; nil accepts all. The records are good until take returns. An error of
-// take ends it.
-func (d *Batch) Decode(src []byte, wanted func(series int64) bool, take func(Section) error) error {
-	src, err := open(src)
+// Decode calls take for each section of a batch of n records that wanted accepts, in
+// their order; nil accepts all. identity returns that of a series; where it knows all of
+// the batch, it is damaged unless they are those that it was written for. The records
+// are good until take returns. An error of take ends it.
+func (d *Batch) Decode(src []byte, n int, identity func(series int64) (id uint64, known bool),
+	wanted func(series int64) bool, take func(Section) error) error {
+	src, err := open(src, 0)
 	if err != nil {
 		return err
 	}
-	h := header{src: src}
+	b, sections, err := outline(src, n)
+	if err != nil {
+		return err
+	}
+	sum, all := uint32(0), true
+	for i := range sections {
+		s := &sections[i]
+		var known bool
+		if s.identity, known = identity(s.series); !known {
+			all = false
+		}
+		sum = names(sum, s.identity)
+	}
+	if all && sum != binary.LittleEndian.Uint32(src[len(src)-4:]) {
+		return ErrDamaged
+	}
+	return d.decode(b, sections, wanted, take)
+}
+
+// part is where a section lies in a batch.
+type part struct {
+	series   int64
+	identity uint64
+	n        int
+	own      bool // its moments stand in the body
+	body     []byte
+}
+
+// outline finds the sections of a batch of n records without opening them.
+func outline(src []byte, n int) (base, []part, error) {
+	if len(src) < 4 || n < 1 || n > MostInBatch {
+		return base{}, nil, ErrDamaged
+	}
+	h := header{src: src[:len(src)-4]}
 	b := base{at: h.signed(), unit: int64(h.unsigned()), clock: h.signed(), zone: int32(h.signed()), boot: int32(h.signed())}
-	series := int64(0)
-	var moments []byte // of the last section that has its own
-	size, known := -1, false
+	var sections []part
+	series, held, before := int64(0), 0, -1
 	for len(h.src) > 0 {
 		series += int64(h.unsigned())
-		n, length := h.unsigned(), h.unsigned()
-		if h.failed || n/2 > most || length > uint64(len(h.src)) {
-			return ErrDamaged
+		size, length := h.unsigned(), h.unsigned()
+		if h.failed || size/2 < 1 || size/2 > uint64(n-held) || length > uint64(len(h.src)) || size&1 != 0 && before != int(size/2) {
+			return base{}, nil, ErrDamaged
 		}
-		body := h.src[:length]
+		before = int(size / 2)
+		held += before
+		sections = append(sections, part{series: series, n: before, own: size&1 == 0, body: h.src[:length]})
 		h.src = h.src[length:]
-		own := n&1 == 0
-		if own {
-			moments, size, known = body, int(n/2), false
-		} else if size != int(n/2) {
-			return ErrDamaged
+	}
+	if h.failed || held != n {
+		return base{}, nil, ErrDamaged
+	}
+	return b, sections, nil
+}
+
+func (d *Batch) decode(b base, sections []part, wanted func(series int64) bool, take func(Section) error) error {
+	var moments []byte // of the last section that has its own
+	known := false     // they are decoded
+	for _, s := range sections {
+		body := s.body
+		if s.own {
+			moments, known = body, false
 		}
-		if wanted != nil && !wanted(series) {
+		if wanted != nil && !wanted(s.series) {
 			continue
 		}
 		if !known {
-			rest, err := d.moments.decode(moments, size)
+			rest, err := d.moments.decode(moments, s.n)
 			if err != nil {
 				return ErrDamaged
 			}
 			d.restore(b)
 			known = true
-			if own {
+			if s.own {
 				body = rest
 			}
 		}
-		if err := whole(d.values.decode(body, size)); err != nil {
+		if err := whole(d.values.decode(body, s.n)); err != nil {
 			return err
 		}
 		d.records = AppendRecords(d.records[:0], &d.moments, &d.values)
@@ -140,12 +189,9 @@ func (d *Batch) Decode(src []byte, wanted func(series int64) bool, take func(Sec
 			r.Clock += b.clock
 			r.Boot += b.boot
 		}
-		if err := take(Section{series, d.values.Texts != nil, d.records}); err != nil {
+		if err := take(Section{s.series, s.identity, d.values.Texts != nil, d.records}); err != nil {
 			return err
 		}
-	}
-	if h.failed {
-		return ErrDamaged
 	}
 	return nil
 }

@@ -10,7 +10,8 @@
 //
 // "Column" is a column of integers as package column codes it, "unsigned" and
 // "signed" are its integers of varying length. n is the number of records, which
-// is kept beside the block. A column that the flags leave out is all zero.
+// is kept beside the block. A column that the flags leave out is all zero. The
+// identity of a series is a checksum of all that names its place, its least byte first.
 //
 // Moments:
 //
@@ -28,7 +29,9 @@
 //	column    counts; or the lengths of the texts in bytes, and the texts (flag 1)
 //	column    qualities, the bits of reading.Quality (flag 2)
 //	column    ranks, which put readings of the same moment in order (flag 4)
-//	4 bytes   checksum
+//	4 bytes   checksum, of the seed (8 bytes identity of the series, 4 bytes checksum
+//	          of the moments) and what stands before; so values never pass for those
+//	          of another place or of other moments
 //
 // Batch:
 //
@@ -45,6 +48,8 @@
 //	            moments   without a checksum; moments less the base, in units;
 //	                      clocks, zones and boots less their bases
 //	            values    without a checksum
+//	4 bytes   names: the checksum of the identities of all sections' series, 8 bytes
+//	          each, in their order
 //	4 bytes   checksum
 //
 // A checksum is the CRC-32 of all bytes before it with Castagnoli's polynomial
@@ -92,15 +97,35 @@ const (
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
-// seal appends the checksum of what was appended to dst from a place on.
-func seal(dst []byte, from int) []byte {
-	return binary.LittleEndian.AppendUint32(dst, crc32.Checksum(dst[from:], castagnoli))
+// Seed is where the checksum of values begins: with what series they belong to and
+// which moments.
+type Seed uint32
+
+// NewSeed returns the seed of the values of a series at the moments in a block.
+func NewSeed(identity uint64, moments []byte) Seed {
+	var sum [4]byte // a block too short has none, and is refused when it is opened
+	if n := len(moments) - 4; n >= 0 {
+		copy(sum[:], moments[n:])
+	}
+	return Seed(crc32.Update(names(0, identity), castagnoli, sum[:]))
 }
 
-// open gives what stands before a checksum that fits.
-func open(src []byte) ([]byte, error) {
+// names continues a checksum with the identity of a series.
+func names(sum uint32, identity uint64) uint32 {
+	var b [8]byte
+	binary.LittleEndian.PutUint64(b[:], identity)
+	return crc32.Update(sum, castagnoli, b[:])
+}
+
+// seal appends the checksum of what was appended to dst from a place on.
+func seal(dst []byte, from int, seed Seed) []byte {
+	return binary.LittleEndian.AppendUint32(dst, crc32.Update(uint32(seed), castagnoli, dst[from:]))
+}
+
+// open returns what stands before a checksum that fits.
+func open(src []byte, seed Seed) ([]byte, error) {
 	n := len(src) - 4
-	if n < 0 || binary.LittleEndian.Uint32(src[n:]) != crc32.Checksum(src[:n], castagnoli) {
+	if n < 0 || binary.LittleEndian.Uint32(src[n:]) != crc32.Update(uint32(seed), castagnoli, src[:n]) {
 		return nil, ErrDamaged
 	}
 	return src[:n], nil
@@ -109,14 +134,14 @@ func open(src []byte) ([]byte, error) {
 // AppendMoments appends the moments of records in the order of time to dst.
 func AppendMoments(dst []byte, records []Record) []byte {
 	from := len(dst)
-	return seal(appendMoments(dst, records, base{unit: 1}), from)
+	return seal(appendMoments(dst, records, base{unit: 1}), from, 0)
 }
 
 // AppendValues appends the values of records to dst; of texts where the series
 // has no form.
-func AppendValues(dst []byte, records []Record, texts bool) []byte {
+func AppendValues(dst []byte, records []Record, texts bool, seed Seed) []byte {
 	from := len(dst)
-	return seal(appendValues(dst, records, texts), from)
+	return seal(appendValues(dst, records, texts), from, seed)
 }
 
 func appendMoments(dst []byte, records []Record, b base) []byte {

@@ -45,8 +45,8 @@ func TestBlocksComeBack(t *testing.T) {
 	for kind := range 32 {
 		for _, n := range []int{1, 2, 257, Full} {
 			records := some(random, n, kind)
-			moments, values := AppendMoments(nil, records), AppendValues([]byte("x"), records, kind&16 != 0)[1:]
-			if err := errors.Join(m.Decode(moments, n), v.Decode(values, n)); err != nil {
+			moments, values := AppendMoments(nil, records), AppendValues([]byte("x"), records, kind&16 != 0, 7)[1:]
+			if err := errors.Join(m.Decode(moments, n), v.Decode(values, n, 7)); err != nil {
 				t.Fatalf("kind %d, %d records: %v", kind, n, err)
 			}
 			if got := AppendRecords(nil, &m, &v); !slices.Equal(got, records) {
@@ -64,13 +64,15 @@ func TestBlocksComeBack(t *testing.T) {
 func TestChangedBlocksAreRefused(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 4))
 	records := some(random, 100, 31)
-	moments, values := AppendMoments(nil, records), AppendValues(nil, records, true)
-	batch := AppendBatch(nil, []Section{{Series: 3, Texts: true, Records: records}})
+	moments, values := AppendMoments(nil, records), AppendValues(nil, records, true, 7)
+	batch := AppendBatch(nil, []Section{{Series: 3, Identity: 30, Texts: true, Records: records}})
 	for name, decode := range map[string]func([]byte) error{
 		"moments": func(b []byte) error { return new(Moments).Decode(b, 100) },
 		"until":   func(b []byte) error { return new(Moments).DecodeUntil(b, 100, math.MaxInt64) },
-		"values":  func(b []byte) error { return new(Values).Decode(b, 100) },
-		"batch":   func(b []byte) error { return new(Batch).Decode(b, nil, func(Section) error { return nil }) },
+		"values":  func(b []byte) error { return new(Values).Decode(b, 100, 7) },
+		"batch": func(b []byte) error {
+			return new(Batch).Decode(b, 100, tenfold, nil, func(Section) error { return nil })
+		},
 	} {
 		block := map[string][]byte{"moments": moments, "until": moments, "values": values, "batch": batch}[name]
 		if err := decode(block); err != nil {
@@ -92,6 +94,62 @@ func TestChangedBlocksAreRefused(t *testing.T) {
 	}
 }
 
+// tenfold gives each series ten times its number as its identity.
+func tenfold(series int64) (uint64, bool) { return uint64(series) * 10, true }
+
+func unnamed(int64) (uint64, bool) { return 0, false }
+
+// What was written for one series is refused for another, and for other moments.
+func TestValuesBelongToTheirSeries(t *testing.T) {
+	records := some(rand.New(rand.NewPCG(11, 12)), 50, 0)
+	moments, others := AppendMoments(nil, records), AppendMoments(nil, records[:49])
+	values := AppendValues(nil, records, false, NewSeed(5, moments))
+	batch := AppendBatch(nil, []Section{{1, 10, false, records}, {2, 20, false, records}})
+	for name, c := range map[string]struct {
+		err  error
+		want bool
+	}{
+		"its own":       {new(Values).Decode(values, 50, NewSeed(5, moments)), true},
+		"other series":  {new(Values).Decode(values, 50, NewSeed(6, moments)), false},
+		"other moments": {new(Values).Decode(values, 50, NewSeed(5, others)), false},
+		"a batch":       {new(Batch).Decode(batch, 100, tenfold, nil, func(Section) error { return nil }), true},
+		"of which a series is not known": {new(Batch).Decode(batch, 100, func(id int64) (uint64, bool) { return 10, id == 1 }, nil,
+			func(Section) error { return nil }), true},
+		"exchanged numbers": {new(Batch).Decode(batch, 100, func(id int64) (uint64, bool) { return uint64(3-id) * 10, true }, nil,
+			func(Section) error { return nil }), false},
+	} {
+		if (c.err == nil) != c.want || c.err != nil && !errors.Is(c.err, ErrDamaged) {
+			t.Errorf("%s: %v", name, c.err)
+		}
+	}
+}
+
+// A few bytes can stand for any number of equal readings. They are held against what is
+// said of them before any memory is taken.
+func TestBlocksSayNoMoreThanTheirRows(t *testing.T) {
+	many := make([]Record, MostInBatch+1)
+	for i := range many {
+		many[i] = Record{At: 7, Count: 1}
+	}
+	none := func(Section) error { t.Error("a section was taken"); return nil }
+	block := AppendBatch(nil, []Section{{1, 10, false, many}})
+	if len(block) > 40 {
+		t.Fatalf("%d bytes", len(block))
+	}
+	for _, n := range []int{-1, 0, 1, MostInBatch, MostInBatch + 1, 1 << 40} {
+		if err := new(Batch).Decode(block, n, tenfold, nil, none); !errors.Is(err, ErrDamaged) {
+			t.Errorf("%d: %v", n, err)
+		}
+		if err := new(Moments).Decode(AppendMoments(nil, many), n); n > MostInBatch && !errors.Is(err, ErrDamaged) {
+			t.Errorf("moments of %d: %v", n, err)
+		}
+	}
+	twice := AppendBatch(nil, []Section{{1, 10, false, many[:9000]}, {2, 20, false, many[:9000]}})
+	if err := new(Batch).Decode(twice, 18000, tenfold, nil, none); !errors.Is(err, ErrDamaged) {
+		t.Errorf("together: %v", err)
+	}
+}
+
 func TestBatchComesBack(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	for kind := range 16 {
@@ -100,12 +158,12 @@ func TestBatchComesBack(t *testing.T) {
 		for i := range shared {
 			shared[i].Count = random.Int64N(9)
 		}
-		sections := []Section{{1, false, a}, {2, false, shared}, {300, false, b}, {301, true, c}}
+		sections := []Section{{1, 10, false, a}, {2, 20, false, shared}, {300, 3000, false, b}, {301, 3010, true, c}}
 		block := AppendBatch(nil, sections)
 		for _, wanted := range [][]int64{{1, 2, 300, 301}, {2}, {301}, nil} {
 			var got []Section
 			var batch Batch
-			err := batch.Decode(block, func(id int64) bool { return slices.Contains(wanted, id) }, func(s Section) error {
+			err := batch.Decode(block, 24, tenfold, func(id int64) bool { return slices.Contains(wanted, id) }, func(s Section) error {
 				s.Records = slices.Clone(s.Records)
 				got = append(got, s)
 				return nil
@@ -127,7 +185,7 @@ func TestSmallCommitsAreSmall(t *testing.T) {
 	var sections []Section
 	for i := range 16 {
 		at := 1_772_393_400_000_000_000 + int64(i/2)*40_000_000
-		sections = append(sections, Section{int64(i + 1), false, []Record{{At: at, Clock: 1_772_000_000_000_000_000, Boot: 7, Count: 3000 + random.Int64N(900)}}})
+		sections = append(sections, Section{int64(i + 1), 0, false, []Record{{At: at, Clock: 1_772_000_000_000_000_000, Boot: 7, Count: 3000 + random.Int64N(900)}}})
 	}
 	if n := len(AppendBatch(nil, sections)); n > 16*11+40 {
 		t.Errorf("%d bytes for 16 readings", n)
@@ -137,14 +195,14 @@ func TestSmallCommitsAreSmall(t *testing.T) {
 func FuzzBatch(f *testing.F) {
 	random := rand.New(rand.NewPCG(9, 10))
 	for kind := range 8 {
-		block := AppendBatch(nil, []Section{{1, false, some(random, 20, kind)}, {7, true, some(random, 3, 16)}})
-		f.Add(block[:len(block)-4])
+		block := AppendBatch(nil, []Section{{1, 10, false, some(random, 20, kind)}, {7, 70, true, some(random, 3, 16)}})
+		f.Add(block[:len(block)-4], 23)
 	}
-	f.Fuzz(func(t *testing.T, data []byte) {
-		block := seal(bytes.Clone(data), 0) // or the checksum refuses nearly everything
+	f.Fuzz(func(t *testing.T, data []byte, n int) {
+		block := seal(bytes.Clone(data), 0, 0) // or the checksum refuses nearly everything
 		var sections []Section
 		var batch Batch
-		if batch.Decode(block, nil, func(s Section) error {
+		if batch.Decode(block, n, unnamed, nil, func(s Section) error {
 			s.Records = slices.Clone(s.Records)
 			sections = append(sections, s)
 			return nil
@@ -157,7 +215,7 @@ func FuzzBatch(f *testing.F) {
 			}
 		}
 		i := 0
-		if err := batch.Decode(AppendBatch(nil, sections), nil, func(s Section) error {
+		if err := batch.Decode(AppendBatch(nil, sections), n, unnamed, nil, func(s Section) error {
 			if s.Series != sections[i].Series || !slices.Equal(s.Records, sections[i].Records) {
 				t.Errorf("section %d: %+v became %+v", i, sections[i], s)
 			}

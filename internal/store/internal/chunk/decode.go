@@ -26,7 +26,7 @@ type Values struct {
 
 // Decode takes the moments of n records out of a block.
 func (m *Moments) Decode(src []byte, n int) error {
-	src, err := open(src)
+	src, err := open(src, 0)
 	if err != nil {
 		return err
 	}
@@ -37,7 +37,7 @@ func (m *Moments) Decode(src []byte, n int) error {
 // and boots. It may stop behind the last moment that is wanted; the rest then
 // repeats one beyond it.
 func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
-	src, err := open(src)
+	src, err := open(src, 0)
 	if err != nil {
 		return err
 	}
@@ -53,8 +53,8 @@ func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
 }
 
 // Decode takes the values of n records out of a block.
-func (v *Values) Decode(src []byte, n int) error {
-	src, err := open(src)
+func (v *Values) Decode(src []byte, n int, seed Seed) error {
+	src, err := open(src, seed)
 	if err != nil {
 		return err
 	}
@@ -105,7 +105,7 @@ type columns struct {
 
 func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 	c = &columns{src: src, n: n, memory: memory}
-	if len(src) == 0 || n < 0 || n > most {
+	if len(src) == 0 || n < 1 || n > most {
 		c.err = ErrDamaged
 		return c, 0
 	}
@@ -113,9 +113,9 @@ func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 	return c, src[0]
 }
 
-// most is how many records a block can hold: beyond that the memory for them is
-// not spared for what may be damage.
-const most = 1 << 20
+// most is how many records a column may hold. A few bytes can stand for any number of
+// equal ones, so the memory for more is never taken on a block's word.
+const most = MostInBatch
 
 func (c *columns) next(there bool) []int64 {
 	if !there || c.err != nil {

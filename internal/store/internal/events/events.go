@@ -94,10 +94,11 @@ type Start struct {
 // EnsureStart gives the number of a start of the machine, which is noted where it
 // is new.
 func EnsureStart(ctx context.Context, tx *sql.Tx, name string, at time.Time) (id int, err error) {
-	if _, err := tx.ExecContext(ctx, "INSERT INTO boot (name, first) VALUES (?, ?) ON CONFLICT DO NOTHING", name, at.UnixNano()); err != nil {
-		return 0, err
-	}
 	err = tx.QueryRowContext(ctx, "SELECT id FROM boot WHERE name = ?", name).Scan(&id)
+	if !errors.Is(err, sql.ErrNoRows) {
+		return id, err
+	}
+	err = tx.QueryRowContext(ctx, "INSERT INTO boot (name, first) VALUES (?, ?) RETURNING id", name, at.UnixNano()).Scan(&id)
 	return id, err
 }
 

@@ -31,17 +31,14 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, la
 	var v chunk.Values
 	var values []float64
 	for _, s := range series {
-		there, err := tables.Readable(ctx, tx, s.ID, first, last, &damage)
+		there, err := tables.Readable(ctx, tx, s, first, last, &damage)
 		if err != nil {
 			return damage, err
 		}
 		more := true
 		if err := tables.OpenAll(ctx, tx, there, &damage, func(i int, moments, block []byte) (bool, error) {
-			// Zones, clocks and boots are nobody's wish here.
-			if err := m.DecodeUntil(moments, there[i].N, last); err != nil {
-				return false, err
-			}
-			if err := v.Decode(block, there[i].N); err != nil {
+			// Zones, clocks and boots are not needed here.
+			if err := there[i].DecodeUntil(moments, block, &m, &v, last); err != nil {
 				return false, err
 			}
 			from, to := part(&there[i], m.At, first, last)

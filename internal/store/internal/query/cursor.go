@@ -27,7 +27,7 @@ func Each(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last 
 	var line cursors
 	for _, s := range series {
 		c := &cursor{series: s, first: first, last: last, tail: tails[s.ID]}
-		if c.chunks, err = tables.Readable(ctx, tx, s.ID, first, last, &damage); err != nil {
+		if c.chunks, err = tables.Readable(ctx, tx, s, first, last, &damage); err != nil {
 			return damage, err
 		}
 		// A tail that the clock has thrown among the chunks is read beside them.
@@ -79,13 +79,13 @@ func tailOf(ctx context.Context, tx *sql.Tx, series []*tables.Series, damage *ta
 	for _, s := range series {
 		wanted[s.ID] = true
 	}
-	sections, lost, err := tables.Tail(ctx, tx, func(id int64) bool { return wanted[id] })
+	rest, err := tables.Tail(ctx, tx, func(id int64) bool { return wanted[id] })
 	if tables.Broken(err) {
-		lost, err = append(lost, 0), nil
+		rest.Damaged, err = append(rest.Damaged, 0), nil
 	}
-	damage.Commits += len(lost)
-	tails := make(map[int64][]chunk.Record, len(sections))
-	for _, s := range sections {
+	damage.Commits += len(rest.Damaged)
+	tails := make(map[int64][]chunk.Record, len(rest.Sections))
+	for _, s := range rest.Sections {
 		tails[s.Series] = s.Records
 	}
 	return tails, err

@@ -22,7 +22,7 @@ func Newest(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int64
 	found := map[int64]chunk.Record{}
 	for _, s := range series {
 		best, there := newest(tails[s.ID])
-		if c, ok, err := newestInChunks(ctx, tx, s.ID, best.At); err != nil {
+		if c, ok, err := newestInChunks(ctx, tx, s, best.At); err != nil {
 			return nil, err
 		} else if ok {
 			best, there = c, true
@@ -35,12 +35,12 @@ func Newest(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int64
 }
 
 // newestInChunks looks for a record after a moment, from the newest chunk back.
-func newestInChunks(ctx context.Context, tx *sql.Tx, series, after int64) (chunk.Record, bool, error) {
+func newestInChunks(ctx context.Context, tx *sql.Tx, of *tables.Series, after int64) (chunk.Record, bool, error) {
 	var m chunk.Moments
 	var v chunk.Values
 	before := int64(tables.End)
 	for range mostLooked {
-		c, ok, err := tables.NewestBefore(ctx, tx, series, before)
+		c, ok, err := tables.NewestBefore(ctx, tx, of, before)
 		if err != nil || !ok || c.Last <= after {
 			return chunk.Record{}, false, err
 		}

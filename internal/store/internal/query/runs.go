@@ -30,11 +30,11 @@ func Runs(ctx context.Context, tx *sql.Tx) ([]Run, error) {
 	if err != nil {
 		return nil, err
 	}
-	tail, _, err := tables.Tail(ctx, tx, nil)
+	tail, err := tables.Tail(ctx, tx, nil)
 	if err != nil {
 		return nil, err
 	}
-	for _, s := range tail {
+	for _, s := range tail.Sections {
 		r := byID[owner[s.Series]]
 		if r == nil {
 			continue // its series is lost

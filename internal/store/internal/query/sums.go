@@ -86,7 +86,7 @@ type summer struct {
 
 func (s *summer) series(ctx context.Context, of *tables.Series, tail []chunk.Record) error {
 	last := len(s.edges) - 1
-	there, err := tables.Readable(ctx, s.tx, of.ID, s.edges[0], s.edges[last]-1, s.damage)
+	there, err := tables.Readable(ctx, s.tx, of, s.edges[0], s.edges[last]-1, s.damage)
 	if err != nil {
 		return err
 	}
@@ -110,10 +110,7 @@ func (s *summer) series(ctx context.Context, of *tables.Series, tail []chunk.Rec
 		if !found {
 			edge-- // the last edge in the chunk, or the one before it
 		}
-		err := s.m.DecodeUntil(moments, c.N, s.edges[max(edge, 0)])
-		if err == nil {
-			err = s.v.Decode(values, c.N)
-		}
+		err := c.DecodeUntil(moments, values, &s.m, &s.v, s.edges[max(edge, 0)])
 		if err == nil {
 			s.opened(of)
 		}

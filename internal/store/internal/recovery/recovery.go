@@ -1,79 +1,118 @@
 // Package recovery finds out what of a store is whole, and takes that into a new one.
 //
-// SQLite notices damage to its own pages, and the checksums of blocks notice all
-// other. What is damaged is told and left out; nothing is guessed.
+// It reads the rows that stand on the pages of the file, not what SQLite makes of it, so
+// one way serves every damage: a root page, the schema, the header, a file cut short.
+// Checksums of blocks say which readings are whole and whose they are. What is damaged,
+// and what has lost its name, is counted and left in the damaged file; nothing is guessed.
 package recovery
 
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
 	"strings"
 
 	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/pages"
 	"ohmkeep/internal/store/internal/sqlitefile"
 	"ohmkeep/internal/store/internal/tables"
 )
 
 // Found is what a check has found.
 type Found struct {
-	Chunks, Commits int   // that are whole
-	Readings        int64 // in those
-	Damage          tables.Damage
-	Faults          []string // what SQLite says is wrong, and what is said falsely of a chunk
+	Chunks, Commits int // that are whole, where nothing is wrong
+	Count
+	Faults []string // what is wrong
 }
 
-// Whole tells whether nothing is wrong.
-func (f Found) Whole() bool { return !f.Damage.Any() && len(f.Faults) == 0 }
-
-// Check reads everything.
+// Check reads everything. Where something is wrong the count is what a rescue would keep.
 func Check(ctx context.Context, tx *sql.Tx) (f Found, err error) {
-	if f.Faults, err = integrity(ctx, tx); err != nil {
+	if f.Faults, err = integrity(ctx, tx); err == nil {
+		err = f.blocks(ctx, tx)
+	}
+	if tables.Broken(err) {
+		f.Faults, err = append(f.Faults, err.Error()), nil
+	}
+	if err != nil || len(f.Faults) == 0 {
 		return f, err
 	}
-	series, err := numbers(ctx, tx, "SELECT id FROM series ORDER BY id")
+	src, err := pages.NewSnapshot(ctx, tx)
 	if err != nil {
-		return f, past(&f, err)
+		return f, err
 	}
-	for _, id := range series {
-		chunks, err := tables.Chunks(ctx, tx, id, tables.Beginning, tables.End)
+	defer src.Close()
+	f.Count, err = CountWhole(ctx, src)
+	return f, err
+}
+
+// CountWhole returns what a rescue would keep of a database.
+func CountWhole(ctx context.Context, src pages.Source) (Count, error) {
+	s, err := find(ctx, src)
+	if err != nil {
+		return Count{}, err
+	}
+	return s.Count, nil
+}
+
+func find(ctx context.Context, src pages.Source) (*salvage, error) {
+	v, err := take(ctx, src)
+	if err != nil {
+		return nil, err
+	}
+	return verify(ctx, src, v)
+}
+
+// blocks opens every block.
+func (f *Found) blocks(ctx context.Context, tx *sql.Tx) error {
+	held, err := tables.Held(ctx, tx)
+	if err != nil {
+		return err
+	}
+	series, err := tables.Every(ctx, tx)
+	if err != nil {
+		return err
+	}
+	for _, s := range series {
+		chunks, err := tables.Chunks(ctx, tx, s, tables.Beginning, tables.End)
 		if err != nil {
-			if err := past(&f, err); err != nil {
-				return f, err
-			}
-			continue
+			return err
 		}
+		before := f.Readings
 		if err := f.chunks(ctx, tx, chunks); err != nil {
-			return f, err
+			return err
+		}
+		if n := f.Readings - before; n != held[s.ID] {
+			f.Faults = append(f.Faults, fmt.Sprintf("series %d holds %d readings of %d", s.ID, n, held[s.ID]))
+		}
+		delete(held, s.ID)
+	}
+	for id, n := range held {
+		if n != 0 {
+			f.Faults = append(f.Faults, fmt.Sprintf("what the %d readings of series %d are of is lost", n, id))
 		}
 	}
-	tail, lost, err := tables.Tail(ctx, tx, nil)
+	tail, err := tables.Tail(ctx, tx, nil)
 	if err != nil {
-		return f, past(&f, err)
+		return err
 	}
-	f.Damage.Commits += len(lost)
-	for _, s := range tail {
+	if tail.Orphans > 0 {
+		f.Faults = append(f.Faults, fmt.Sprintf("what %d readings of the newest commits are of is lost", tail.Orphans))
+	}
+	if n := len(tail.Damaged); n > 0 {
+		f.Faults = append(f.Faults, fmt.Sprintf("%d commits are damaged", n))
+	}
+	for _, s := range tail.Sections {
 		f.Readings += int64(len(s.Records))
 	}
 	f.Commits, _, err = tables.TailSize(ctx, tx)
-	f.Commits -= len(lost)
-	return f, past(&f, err)
-}
-
-// past notes damage, and gives an error of any other kind back.
-func past(f *Found, err error) error {
-	if tables.Broken(err) {
-		f.Faults = append(f.Faults, err.Error())
-		return nil
-	}
 	return err
 }
 
 func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) error {
 	var m chunk.Moments
 	var v chunk.Values
-	return tables.OpenAll(ctx, tx, chunks, &f.Damage, func(i int, moments, values []byte) (bool, error) {
+	var damage tables.Damage // what is lost shows in the sum
+	return tables.OpenAll(ctx, tx, chunks, &damage, func(i int, moments, values []byte) (bool, error) {
 		c := &chunks[i]
 		if err := c.Decode(moments, values, &m, &v); err != nil {
 			return false, err
@@ -90,7 +129,7 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 	})
 }
 
-// integrity asks SQLite what is wrong with its pages.
+// integrity returns what SQLite finds wrong with its pages.
 func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
 	rows, err := tx.QueryContext(ctx, "PRAGMA integrity_check(20)")
 	if err != nil {
@@ -114,117 +153,4 @@ func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
 		return nil, err
 	}
 	return faults, nil
-}
-
-func numbers(ctx context.Context, tx *sql.Tx, query string, args ...any) (ids []int64, err error) {
-	rows, err := tx.QueryContext(ctx, query, args...)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var id int64
-		if err := rows.Scan(&id); err != nil {
-			return ids, err
-		}
-		ids = append(ids, id)
-	}
-	return ids, rows.Err()
-}
-
-// Into copies all rows that can be read and are whole into an empty store. It
-// gives how many rows are lost, as far as they are known.
-func Into(ctx context.Context, from, to *sql.Tx) (lost int, err error) {
-	// Without the table of tables nothing is found; each try would read it again.
-	if err := from.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_schema").Scan(&lost); err != nil {
-		return 0, err
-	}
-	lost = 0
-	// Rows may come before those that they refer to, or without; at the end none does.
-	if _, err := to.ExecContext(ctx, "PRAGMA defer_foreign_keys = ON"); err != nil {
-		return 0, err
-	}
-	for _, t := range []string{"run", "source", "series", "boot", "mark", "state", "moments", "chunk", "tail"} {
-		n, err := table(ctx, from, to, t)
-		if err != nil {
-			return lost, fmt.Errorf("table %s: %w", t, err)
-		}
-		lost += n
-	}
-	if err := fromIndexes(ctx, from, to); err != nil {
-		return lost, err
-	}
-	n, err := hourly(ctx, from, to)
-	if err != nil {
-		return lost, err
-	}
-	lost += n
-	// What refers to a lost row is lost with it.
-	for _, orphan := range []string{
-		"DELETE FROM source WHERE run NOT IN (SELECT id FROM run)",
-		"DELETE FROM mark WHERE run NOT IN (SELECT id FROM run)",
-		"DELETE FROM state WHERE run NOT IN (SELECT id FROM run)",
-		"DELETE FROM series WHERE run NOT IN (SELECT id FROM run)",
-		"DELETE FROM hourly WHERE series NOT IN (SELECT id FROM series)",
-		"DELETE FROM chunk WHERE series NOT IN (SELECT id FROM series) OR moments NOT IN (SELECT id FROM moments)",
-		"DELETE FROM moments WHERE id NOT IN (SELECT moments FROM chunk)",
-	} {
-		result, err := to.ExecContext(ctx, orphan)
-		if err != nil {
-			return lost, err
-		}
-		n, err := result.RowsAffected()
-		if err != nil {
-			return lost, err
-		}
-		lost += int(n)
-	}
-	return lost, broken(ctx, to, &lost)
-}
-
-// broken lets blocks go whose checksums do not fit.
-func broken(ctx context.Context, to *sql.Tx, lost *int) error {
-	series, err := numbers(ctx, to, "SELECT id FROM series")
-	if err != nil {
-		return err
-	}
-	for _, id := range series {
-		chunks, err := tables.Chunks(ctx, to, id, tables.Beginning, tables.End)
-		if err != nil {
-			return err
-		}
-		for _, c := range chunks {
-			var m chunk.Moments
-			var v chunk.Values
-			switch err := c.Load(ctx, to, &m, &v); {
-			case err == nil && c.Says(&m, &v):
-			case err == nil, errors.Is(err, chunk.ErrDamaged):
-				*lost++
-				if _, err := to.ExecContext(ctx, "DELETE FROM chunk WHERE id = ?", c.ID); err != nil {
-					return err
-				}
-			default:
-				return err
-			}
-		}
-	}
-	tail, err := numbers(ctx, to, "SELECT id FROM tail")
-	if err != nil {
-		return err
-	}
-	var batch chunk.Batch
-	for _, id := range tail {
-		var block []byte
-		if err := to.QueryRowContext(ctx, "SELECT block FROM tail WHERE id = ?", id).Scan(&block); err != nil {
-			return err
-		}
-		if batch.Decode(block, nil, func(chunk.Section) error { return nil }) != nil {
-			*lost++
-			if _, err := to.ExecContext(ctx, "DELETE FROM tail WHERE id = ?", id); err != nil {
-				return err
-			}
-		}
-	}
-	_, err = to.ExecContext(ctx, "DELETE FROM moments WHERE id NOT IN (SELECT moments FROM chunk)")
-	return err
 }

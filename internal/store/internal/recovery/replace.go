@@ -9,48 +9,82 @@ import (
 	"os"
 	"time"
 
+	"ohmkeep/internal/store/internal/pages"
 	"ohmkeep/internal/store/internal/sqlitefile"
 	"ohmkeep/internal/store/internal/tables"
 )
 
+// Rescued is what a rescue did.
+type Rescued struct {
+	Aside string // the name under which the damaged file is kept
+	Count
+}
+
+// CountFile returns what Replace would keep of a store.
+func CountFile(ctx context.Context, path string) (Count, error) {
+	src, err := pages.Open(path, tables.Schema.PageSize)
+	if err != nil {
+		return Count{}, err
+	}
+	defer src.Close()
+	return CountWhole(ctx, src)
+}
+
 // Replace puts a damaged store aside and in its place a new one of all that can be
-// read and is whole, if that is nothing. Nobody may have it open. It gives the
-// name under which the damaged file is kept.
-func Replace(ctx context.Context, path string) (aside string, err error) {
+// read and is whole, if that is nothing. Nobody may have it open.
+func Replace(ctx context.Context, path string) (r Rescued, err error) {
+	if err := sqlitefile.Finish(path); err != nil {
+		return r, err
+	}
 	db := &sqlitefile.DB{Path: path}
 	claim, err := db.Claim("ohmkeep store compact", "")
 	if err != nil {
-		return "", err
+		return r, err
 	}
-	aside, err = replace(ctx, path)
-	return aside, errors.Join(err, claim.Release())
+	r, err = replace(ctx, path)
+	return r, errors.Join(err, claim.Release())
 }
 
-func replace(ctx context.Context, path string) (aside string, err error) {
-	part := path + ".rescued"
-	for _, name := range []string{part, part + "-wal", part + "-shm"} {
-		if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
+func replace(ctx context.Context, path string) (r Rescued, err error) {
+	part := path + sqlitefile.RescueSuffix
+	defer sqlitefile.Remove(part) // what is left of it; in its place it has another name
+	sqlitefile.Remove(part)
+	src, err := pages.Open(path, tables.Schema.PageSize)
+	if err != nil {
+		return r, err
+	}
+	defer src.Close()
+	whole, err := find(ctx, src)
+	if err != nil {
+		return r, err
+	}
+	r.Count = whole.Count
+	to, err := sqlitefile.Open(part, tables.Schema, sqlitefile.Patience)
+	if err != nil {
+		return r, err
+	}
+	err = to.Update(ctx, func(tx *sql.Tx) error { return whole.into(ctx, src, tx) })
+	if err = errors.Join(err, to.Close(), src.Close()); err != nil {
+		return r, fmt.Errorf("%s: what is whole of it cannot be written: %w", path, err)
+	}
+	if r.Aside, err = aside(path); err != nil {
+		return r, err
+	}
+	return r, sqlitefile.Exchange(path, part, r.Aside)
+}
+
+// aside returns a name that no file has.
+func aside(path string) (string, error) {
+	name := fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102T150405"))
+	for i := 2; ; i++ {
+		try := name
+		if i > 2 {
+			try = fmt.Sprintf("%s-%d", name, i-1)
+		}
+		if _, err := os.Lstat(try); errors.Is(err, fs.ErrNotExist) {
+			return try, nil
+		} else if err != nil {
 			return "", err
 		}
 	}
-	to, err := sqlitefile.Open(part, tables.Schema, sqlitefile.Patience)
-	if err != nil {
-		return "", err
-	}
-	mended, done, err := sqlitefile.Mended(path, tables.Schema)
-	if err != nil {
-		return "", errors.Join(err, to.Close())
-	}
-	err = sqlitefile.Look(mended, func(from *sql.Tx) error {
-		return to.Update(ctx, func(tx *sql.Tx) error {
-			_, err := Into(ctx, from, tx)
-			return err
-		})
-	})
-	done()
-	if err = errors.Join(err, to.Close()); err != nil && !tables.Broken(err) {
-		return "", err
-	}
-	aside = fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102T150405"))
-	return aside, sqlitefile.Exchange(path, part, aside)
 }

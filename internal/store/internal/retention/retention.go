@@ -30,6 +30,7 @@ func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, w
 			}
 			series[o.series] = s
 		}
+		o.Identity = s.Identity
 		switch err := o.Load(ctx, tx, &m, &v); {
 		case tables.Broken(err): // nothing is left to keep
 		case err != nil:
@@ -44,6 +45,9 @@ func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, w
 		}
 		if _, err := tx.ExecContext(ctx, "DELETE FROM moments WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)",
 			o.Moments); err != nil {
+			return 0, 0, err
+		}
+		if err := tables.Hold(ctx, tx, o.series, -o.N); err != nil {
 			return 0, 0, err
 		}
 		readings += o.N

@@ -18,6 +18,8 @@ import (
 type Claim struct {
 	file   *os.File
 	path   string
+	store  *os.File // the database itself; nil where it is not locked
+	db     *DB
 	holder Holder
 }
 
@@ -49,10 +51,13 @@ const claimSuffix = ".lock"
 // Claim takes the claim for a program that calls itself name and can be asked at an
 // address, or nowhere. Where another one holds it, the error says which.
 func (db *DB) Claim(name, address string) (*Claim, error) {
-	path := db.Path + claimSuffix
+	path := real(db.Path) + claimSuffix
 	refused := 0
 	for range 100 {
 		file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+		if err == nil {
+			err = inherit(real(db.Path), path)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("claim %s: %w", db.Path, err)
 		}
@@ -60,7 +65,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 		case errors.Is(err, errClaimed):
 			holder := read(file)
 			file.Close()
-			// Whoever asks for the keeper holds it too, for an instant.
+			// A program that asks who holds it does so too, for an instant.
 			if refused++; refused < 5 {
 				time.Sleep(10 * time.Millisecond)
 				continue
@@ -71,11 +76,25 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 			file.Close()
 			return nil, fmt.Errorf("claim %s: %w", db.Path, err)
 		}
-		// Whoever held it before may have removed the file since it was opened.
+		// The one that held it before may have removed the file since it was opened.
 		if held, err := file.Stat(); err == nil {
 			if there, err := os.Stat(path); err == nil && os.SameFile(held, there) {
-				c := &Claim{file, path, Holder{name, os.Getpid(), time.Now().UTC().Truncate(time.Second), address}}
-				if err := c.sign(); err != nil {
+				c := &Claim{file: file, path: path, db: db, holder: Holder{name, os.Getpid(), time.Now().UTC().Truncate(time.Second), address}}
+				c.store, err = lockStore(real(db.Path))
+				switch {
+				case errors.Is(err, errClaimed):
+					err = fault.Fault{File: db.Path, Text: "the store is kept by another program, which reaches it under another path",
+						Hint: "stop it first, or give this one a store of its own"}
+				case errors.Is(err, fs.ErrNotExist): // a rescue may begin with nothing
+					err = nil
+				}
+				if err == nil {
+					err = c.sign()
+				}
+				if _, begun := os.Stat(real(db.Path) + exchangeSuffix); begun != nil {
+					Remove(real(db.Path) + RescueSuffix) // of a rescue that was killed
+				}
+				if err != nil {
 					return nil, errors.Join(err, c.Release())
 				}
 				return c, nil
@@ -89,7 +108,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 // Keeper tells who keeps a store, or who was the last to and did not end in good
 // order; held tells which. The zero Holder is nobody.
 func Keeper(path string) (h Holder, held bool, err error) {
-	file, err := os.Open(path + claimSuffix)
+	file, err := os.Open(real(path) + claimSuffix)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Holder{}, false, nil
 	} else if err != nil {
@@ -135,5 +154,12 @@ func (c *Claim) sign() error {
 
 // Release gives the claim up.
 func (c *Claim) Release() error {
-	return errors.Join(os.Remove(c.path), c.file.Close())
+	err := errors.Join(os.Remove(c.path), c.file.Close())
+	if errors.Is(err, fs.ErrNotExist) {
+		err = nil // its directory was renamed, or somebody removed it
+	}
+	if c.store != nil {
+		err = errors.Join(err, c.db.letGo(c.store))
+	}
+	return err
 }

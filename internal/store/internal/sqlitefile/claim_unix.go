@@ -21,3 +21,6 @@ func lock(file *os.File, alone bool) error {
 	}
 	return err
 }
+
+// unlock takes the lock away.
+func unlock(file *os.File) error { return unix.Flock(int(file.Fd()), unix.LOCK_UN) }

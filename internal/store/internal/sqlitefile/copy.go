@@ -38,7 +38,7 @@ func copyTo(ctx context.Context, path, to string) error {
 	}
 	defer os.Remove(part) // what was left of it; after the renaming there is none
 	how := maps.Clone(reader(path))
-	how.Set("_pragma", "busy_timeout(5000)") // with query_only SQLite writes no copy either
+	how["_pragma"] = []string{"busy_timeout(5000)", untrusted} // with query_only SQLite writes no copy either
 	db, err := sql.Open("sqlite", dsn(path, how))
 	if err != nil {
 		return err
@@ -114,36 +114,4 @@ func (db *DB) Compact(ctx context.Context, schema Schema) error {
 		}
 		return err
 	}())
-}
-
-// Look looks at a database that may be damaged, whatever its schema says.
-func Look(path string, look func(*sql.Tx) error) error {
-	db, err := sql.Open("sqlite", dsn(path, reader(path)))
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	tx, err := db.Begin()
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // it has changed nothing
-	return look(tx)
-}
-
-// Exchange puts one database, which nobody has open, in the place of another,
-// which is kept under a third name together with its log.
-func Exchange(path, by, aside string) error {
-	for _, ending := range []string{"-wal", "-shm", ""} {
-		if err := os.Rename(path+ending, aside+ending); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return err
-		}
-	}
-	if err := flush(by); err != nil {
-		return err
-	}
-	if err := os.Rename(by, path); err != nil {
-		return err
-	}
-	return flushDirectory(filepath.Dir(path))
 }

@@ -4,12 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"ohmkeep/internal/fault"
 )
+
+var damaged = fault.Fault{Text: "the store is damaged", Hint: "look with: ohmkeep store check"}
 
 // explanations say in plain words what SQLite's primary result codes mean for a
 // store, and what to do.
@@ -26,8 +30,8 @@ var explanations = map[int]fault.Fault{
 	sqlite3.SQLITE_CORRUPT:  {Text: "the store is damaged", Hint: "look with: ohmkeep store check"},
 }
 
-// failure is a known way in which a store fails. It prints as its fault and
-// unwraps to it and to what SQLite said.
+// failure is a known way in which a store fails. It prints as its fault and unwraps to
+// that and to its cause.
 type failure struct {
 	fault fault.Fault
 	cause error
@@ -42,6 +46,9 @@ func Explain(path string, err error) error {
 		return nil
 	}
 	if known, ok := errors.AsType[failure](err); ok {
+		if known.fault.File == "" {
+			known.fault.File = path
+		}
 		return known
 	}
 	if f, ok := errors.AsType[fault.Fault](err); ok {
@@ -51,7 +58,11 @@ func Explain(path string, err error) error {
 		return f
 	}
 	if cause, ok := errors.AsType[*sqlite.Error](err); ok {
-		if f, ok := explanations[primary(cause)]; ok {
+		f, ok := explanations[primary(cause)]
+		if !ok && Damaged(err) {
+			f, ok = damaged, true
+		}
+		if ok {
 			f.File = path
 			return failure{f, err}
 		}
@@ -59,22 +70,22 @@ func Explain(path string, err error) error {
 	return fmt.Errorf("%s: %w", path, err)
 }
 
-// primary gives the primary result code: the low byte of an extended one.
+// primary returns the primary result code: the low byte of an extended one.
 func primary(err *sqlite.Error) int { return err.Code() & 0xff }
 
-// Busy tells whether another program holds a lock that is needed.
+// Busy reports whether another program holds a lock that is needed.
 func Busy(err error) bool {
 	cause, ok := errors.AsType[*sqlite.Error](err)
 	return ok && primary(cause) == sqlite3.SQLITE_BUSY
 }
 
-// noRights tells whether SQLite lacks the right to make a file beside a store.
+// noRights reports whether SQLite lacks the right to make a file beside a store.
 func noRights(err error) bool {
 	cause, ok := errors.AsType[*sqlite.Error](err)
 	return ok && (primary(cause) == sqlite3.SQLITE_CANTOPEN || primary(cause) == sqlite3.SQLITE_READONLY)
 }
 
-// Cancelled gives the context's error in place of one that followed from it,
+// Cancelled returns the context's error in place of one that followed from it,
 // such as that of a statement which was closed because the context ended.
 func Cancelled(ctx context.Context, err error) error {
 	if ended := ctx.Err(); ended != nil {
@@ -86,11 +97,18 @@ func Cancelled(ctx context.Context, err error) error {
 // errHead is that of a database whose beginning is broken.
 var errHead = errors.New("its first bytes are not those of a database")
 
-// Damaged tells whether a database was found damaged.
+// structure are the result codes of a file whose pages, tables or references are not as
+// this program leaves them: it violates no constraint and asks for no table that is not
+// there, so that only the file can be at fault.
+var structure = []int{sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT,
+	sqlite3.SQLITE_SCHEMA}
+
+// Damaged reports whether a database was found damaged.
 func Damaged(err error) bool {
-	if errors.Is(err, errHead) {
+	if errors.Is(err, errHead) || errors.Is(err, errObjects) {
 		return true
 	}
 	cause, ok := errors.AsType[*sqlite.Error](err)
-	return ok && (primary(cause) == sqlite3.SQLITE_CORRUPT || primary(cause) == sqlite3.SQLITE_NOTADB)
+	return ok && (slices.Contains(structure, primary(cause)) ||
+		primary(cause) == sqlite3.SQLITE_ERROR && strings.Contains(cause.Error(), "no such "))
 }

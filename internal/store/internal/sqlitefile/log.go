@@ -50,10 +50,10 @@ func (db *DB) KeepLog(ctx context.Context) error {
 			return err
 		}
 		defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
-		if err := lengthen(db.Path+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
-			return err
+		if err := lengthen(real(db.Path)+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
+			return err // on a full disk what is there must do
 		}
-		return nil // on a full disk what is there must do
+		return db.settle(true)
 	}())
 }
 

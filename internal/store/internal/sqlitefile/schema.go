@@ -62,9 +62,9 @@ func (s state) fits(to Schema) error {
 	return nil
 }
 
-// inspect reads what a database says of itself over a connection of its own, in
-// one transaction: another program may be making the store at this moment.
-func inspect(dsn string) (s state, err error) {
+// inspect reads what a database says of itself and checks that it is a store, over a
+// connection of its own, in one transaction: another program may be making it now.
+func inspect(dsn string, schema Schema) (s state, err error) {
 	db, err := sql.Open("sqlite", dsn)
 	if err != nil {
 		return state{}, err
@@ -76,8 +76,13 @@ func inspect(dsn string) (s state, err error) {
 			return err
 		}
 		defer tx.Rollback() // it has changed nothing
-		s, err = look(context.Background(), tx)
-		return err
+		if s, err = look(context.Background(), tx); err != nil || s.fresh() {
+			return err
+		}
+		if err := s.fits(schema); err != nil {
+			return err
+		}
+		return alike(context.Background(), tx, schema)
 	})
 	return s, err
 }

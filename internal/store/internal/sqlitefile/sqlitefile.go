@@ -17,6 +17,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"modernc.org/sqlite" // also the driver named "sqlite"
@@ -33,6 +34,10 @@ type DB struct {
 	Path  string // as the user named it
 	Read  *sql.DB
 	Write *sql.DB // one connection; nil where it was opened for reading only
+
+	mu     sync.Mutex
+	place  place      // nothing is known of one that was opened for reading only
+	claims []*os.File // descriptors of the database that were locked, to be closed after SQLite's
 }
 
 // Open opens the database at path for reading and writing, and makes it where
@@ -43,8 +48,11 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 	// time of its last change, which costs a second flush and some kB on ext4.
 	// Where it cannot, SQLite flushes the time too.
 	_, _ = sqlite.Fdatasync(true)
-	size, err := check(path, schema)
+	if err := Finish(path); err != nil {
+		return nil, err
+	}
 	db := &DB{Path: path}
+	size, err := check(path, schema)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		if _, err := os.Stat(filepath.Dir(path)); err != nil {
@@ -54,11 +62,7 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		return nil, Explain(path, err)
 	case size > 0:
 		// Looked at first through a connection that cannot change it.
-		found, err := inspect(dsn(path, reader(path)))
-		if err == nil && !found.fresh() {
-			err = found.fits(schema)
-		}
-		if err != nil {
+		if _, err := inspect(dsn(path, reader(path)), schema); err != nil {
 			return nil, Explain(path, err)
 		}
 	}
@@ -75,7 +79,10 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		db.Write.Close()
 		return nil, Explain(path, err)
 	}
-	if db.Read, err = sql.Open("sqlite", dsn(path, readOnly)); err != nil {
+	if db.Read, err = sql.Open("sqlite", dsn(path, readOnly)); err == nil {
+		err = db.settle(false)
+	}
+	if err != nil {
 		db.Write.Close()
 		return nil, Explain(path, err)
 	}
@@ -103,6 +110,9 @@ func begin(path string, pageSize int, patience time.Duration) error {
 
 // OpenReadOnly opens the database at path for reading. It must exist.
 func OpenReadOnly(path string, schema Schema) (*DB, error) {
+	if err := Finish(path); err != nil {
+		return nil, err
+	}
 	switch _, err := check(path, schema); {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fault.Fault{File: path, Text: "there is no such store", Hint: "import readings to make one"}
@@ -110,19 +120,15 @@ func OpenReadOnly(path string, schema Schema) (*DB, error) {
 		return nil, Explain(path, err)
 	}
 	how := reader(path)
-	found, err := inspect(dsn(path, how))
+	found, err := inspect(dsn(path, how), schema)
 	if noRights(err) && !pending(path) {
 		// Nobody can write here, so there is no place for the index of the log
 		// that readers share; with nothing in the log they need none.
 		how = unchanging
-		found, err = inspect(dsn(path, how))
+		found, err = inspect(dsn(path, how), schema)
 	}
-	switch {
-	case err != nil:
-	case found.fresh():
+	if err == nil && found.fresh() {
 		err = fault.Fault{Text: "the store is empty", Hint: "import readings first"}
-	default:
-		err = found.fits(schema)
 	}
 	if err != nil {
 		return nil, Explain(path, err)
@@ -140,7 +146,24 @@ func (db *DB) Close() error {
 	if db.Write != nil {
 		err = errors.Join(err, db.Write.Close()) // the last: its connection keeps the log, see KeepLog
 	}
+	db.mu.Lock()
+	defer db.mu.Unlock()
+	for _, file := range db.claims {
+		err = errors.Join(err, file.Close())
+	}
+	db.claims = nil
 	return Explain(db.Path, err)
+}
+
+// letGo unlocks the file of the database. It is closed when SQLite has closed it.
+func (db *DB) letGo(file *os.File) error {
+	if db.Read == nil {
+		return file.Close()
+	}
+	db.mu.Lock()
+	defer db.mu.Unlock()
+	db.claims = append(db.claims, file)
+	return unlock(file)
 }
 
 // idle is how many connections for reading are kept.
@@ -207,6 +230,10 @@ func check(path string, schema Schema) (size int64, err error) {
 	if !info.Mode().IsRegular() {
 		return 0, fault.Fault{Text: "this is not a file", Hint: "name the store's file"}
 	}
+	if n := links(info); n > 1 {
+		return 0, fault.Fault{Text: fmt.Sprintf("the file has %d names (hard links), and its log only one", n),
+			Hint: "copy it to a file of its own, or remove the other names"}
+	}
 	file, err := os.Open(path)
 	if err != nil {
 		return 0, fault.Cause(err)
@@ -238,7 +265,7 @@ func once(path string, head []byte, schema Schema) bool {
 	if int64(binary.BigEndian.Uint32(head[applicationAt:])) == schema.Application {
 		return true
 	}
-	log, err := os.Open(path + "-wal")
+	log, err := os.Open(real(path) + "-wal")
 	if err != nil {
 		return false
 	}
@@ -250,20 +277,24 @@ func once(path string, head []byte, schema Schema) bool {
 
 // pending tells whether a log beside the store holds what the store lacks.
 func pending(path string) bool {
-	info, err := os.Stat(path + "-wal")
+	info, err := os.Stat(real(path) + "-wal")
 	return err == nil && info.Size() > 0
 }
+
+// untrusted keeps what somebody wrote into the schema of a file from being run (SQLite,
+// "Defense Against The Dark Arts").
+const untrusted = "trusted_schema(0)"
 
 // Ways to open a database. Settings are given with the file's name, because they
 // hold for one connection and the pool opens several.
 var (
-	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)"}}
-	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}}
+	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)", untrusted}}
+	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}, "_pragma": {untrusted}}
 )
 
 // tidy reads a store that has no log. SQLite makes one while it reads, and its index,
 // and only a connection that could write takes both away again when it is closed.
-var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)"}}
+var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", untrusted}}
 
 // reader gives the way to read a store so that nothing is left behind. Where there is a
 // log, it may hold what only its writer should move, and stays with its index.
@@ -273,7 +304,7 @@ func reader(path string) url.Values {
 		return readOnly
 	}
 	file.Close()
-	if _, err := os.Stat(path + "-wal"); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(real(path) + "-wal"); !errors.Is(err, fs.ErrNotExist) {
 		return readOnly
 	}
 	return tidy
@@ -287,6 +318,7 @@ func writer(patience time.Duration) url.Values {
 			"journal_mode(WAL)",
 			"synchronous(FULL)", // with less, a loss of power takes the last commits along
 			"foreign_keys(1)",
+			untrusted,
 		},
 	}
 }
@@ -314,7 +346,7 @@ func (db *DB) Size(ctx context.Context) (file, used, log int64, err error) {
 		file, used = pages*size, (pages-free)*size
 		return nil
 	})
-	if info, err := os.Stat(db.Path + "-wal"); err == nil {
+	if info, err := os.Stat(real(db.Path) + "-wal"); err == nil {
 		log = info.Size()
 	}
 	return file, used, log, err

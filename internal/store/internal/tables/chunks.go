@@ -13,7 +13,8 @@ import (
 // Chunk is what a store says of a chunk without opening it.
 type Chunk struct {
 	ID          int64
-	First, Last int64 // ns since 1970 in UTC
+	Identity    uint64 // of its series
+	First, Last int64  // ns since 1970 in UTC
 	N           int
 	Measured    int  // how many are measured values
 	Counted     bool // the counts of those follow
@@ -26,28 +27,28 @@ type Chunk struct {
 // around gives the chunks of a series that overlap a stretch of time (both ends
 // included), the last one that begins before, and where there is none of those
 // the next one behind.
-func around(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk, error) {
-	there, err := chunks(ctx, tx, "chunk", `series = ?1 AND first <= ?3
+func around(ctx context.Context, tx *sql.Tx, series int64, identity uint64, first, last int64) ([]Chunk, error) {
+	there, err := chunks(ctx, tx, identity, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first <= ?2), ?2)
 		ORDER BY first, id`, series, first, last)
 	if err != nil || len(there) > 0 {
 		return there, err
 	}
-	return chunks(ctx, tx, "chunk", "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
+	return chunks(ctx, tx, identity, "chunk", "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
 }
 
 // Chunks gives the chunks of a series that hold a moment from first to last, in
 // the order of time.
-func Chunks(ctx context.Context, tx *sql.Tx, series, first, last int64) ([]Chunk, error) {
-	return chunks(ctx, tx, "chunk", `series = ?1 AND first <= ?3
+func Chunks(ctx context.Context, tx *sql.Tx, of *Series, first, last int64) ([]Chunk, error) {
+	return chunks(ctx, tx, of.Identity, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first < ?2), ?2)
-		AND last >= ?2 ORDER BY first, id`, series, first, last)
+		AND last >= ?2 ORDER BY first, id`, of.ID, first, last)
 }
 
 // NewestBefore gives the chunk of a series that begins last before a moment; ok is
 // false where there is none.
-func NewestBefore(ctx context.Context, tx *sql.Tx, series, before int64) (c Chunk, ok bool, err error) {
-	list, err := chunks(ctx, tx, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", series, before)
+func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c Chunk, ok bool, err error) {
+	list, err := chunks(ctx, tx, of.Identity, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", of.ID, before)
 	if err != nil || len(list) == 0 {
 		return Chunk{}, false, err
 	}
@@ -56,20 +57,20 @@ func NewestBefore(ctx context.Context, tx *sql.Tx, series, before int64) (c Chun
 
 // Readable is Chunks for a store that may be damaged. Where the index is, the
 // chunks themselves are looked through; what cannot be found so is told.
-func Readable(ctx context.Context, tx *sql.Tx, series, first, last int64, damage *Damage) ([]Chunk, error) {
-	all, err := Chunks(ctx, tx, series, first, last)
+func Readable(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, damage *Damage) ([]Chunk, error) {
+	all, err := Chunks(ctx, tx, of, first, last)
 	if !Broken(err) {
 		return all, err
 	}
 	damage.Series++
-	all, err = chunks(ctx, tx, "chunk NOT INDEXED", "series = ?1 AND first <= ?3 AND last >= ?2 ORDER BY first, id", series, first, last)
+	all, err = chunks(ctx, tx, of.Identity, "chunk NOT INDEXED", "series = ?1 AND first <= ?3 AND last >= ?2 ORDER BY first, id", of.ID, first, last)
 	if Broken(err) {
 		err = nil
 	}
 	return all, err
 }
 
-func chunks(ctx context.Context, tx *sql.Tx, from, where string, args ...any) ([]Chunk, error) {
+func chunks(ctx context.Context, tx *sql.Tx, identity uint64, from, where string, args ...any) ([]Chunk, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT id, first, last, n, measured, lowest, highest, sum FROM "+from+" WHERE "+where, args...)
 	if err != nil {
 		return nil, err
@@ -84,7 +85,7 @@ func chunks(ctx context.Context, tx *sql.Tx, from, where string, args ...any) ([
 		if err := rows.Scan(into...); err != nil {
 			return nil, err
 		}
-		var c Chunk
+		c := Chunk{Identity: identity}
 		var n, measured int64
 		for i, to := range []*int64{&c.ID, &c.First, &c.Last, &n, &measured, &c.Lowest, &c.Highest, &c.Sum} {
 			*to, c.Counted = columns[i].(int64) // the last one tells of the counts
@@ -123,13 +124,28 @@ func (c *Chunk) scan(row *sql.Row, m *chunk.Moments, v *chunk.Values) error {
 
 // Decode takes what a chunk holds out of its blocks.
 func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
+	if c.N > chunk.Full {
+		return chunk.ErrDamaged
+	}
 	if err := m.Decode(moments, c.N); err != nil {
 		return err
 	}
-	return v.Decode(values, c.N)
+	return v.Decode(values, c.N, chunk.NewSeed(c.Identity, moments))
 }
 
-// Says tells whether what a store says of a chunk is so.
+// DecodeUntil is Decode without zones, clocks and boots. Moments behind the last one
+// that is wanted may be wrong.
+func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.Values, last int64) error {
+	if c.N > chunk.Full {
+		return chunk.ErrDamaged
+	}
+	if err := m.DecodeUntil(moments, c.N, last); err != nil {
+		return err
+	}
+	return v.Decode(values, c.N, chunk.NewSeed(c.Identity, moments))
+}
+
+// Says reports whether what a store says of a chunk is so.
 func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values) bool {
 	measured, lowest, highest, sum := summary(v.Texts != nil, chunk.AppendRecords(nil, m, v))
 	if c.First != m.At[0] || c.Last != m.At[c.N-1] || c.Measured != measured || c.Counted != (sum != nil) {

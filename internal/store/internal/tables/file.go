@@ -20,13 +20,14 @@ type Item struct {
 // Filer finds the series of readings, and makes those that are not there.
 type Filer struct {
 	tx    *sql.Tx
+	run   string // its name
 	known map[Key]int64
 	forms map[decimal.Form]string
 }
 
-// NewFiler prepares filing within a transaction.
-func NewFiler(tx *sql.Tx) *Filer {
-	return &Filer{tx, map[Key]int64{}, map[decimal.Form]string{}}
+// NewFiler prepares filing readings of a run within a transaction.
+func NewFiler(tx *sql.Tx, runName string) *Filer {
+	return &Filer{tx, runName, map[Key]int64{}, map[decimal.Form]string{}}
 }
 
 // Series gives the number of a series.
@@ -65,6 +66,17 @@ func (f *Filer) File(ctx context.Context, k Key, r chunk.Record, text string) (I
 	}
 	id, err := f.Series(ctx, k)
 	return Item{id, k.Form == Texts, r}, err
+}
+
+// Sections is the function Sections, with the identities of the series.
+func (f *Filer) Sections(items []Item) []chunk.Section {
+	sections := Sections(items)
+	keys := f.Keys()
+	for i := range sections {
+		k := keys[sections[i].Series]
+		sections[i].Identity = k.Identity(f.run)
+	}
+	return sections
 }
 
 // Sections sorts items, which are in the order of time, by their series. Items of

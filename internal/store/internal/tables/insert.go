@@ -25,12 +25,14 @@ func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
 type Inserter struct {
 	tx      *sql.Tx
 	moments map[string]int64 // blocks of moments by what is in them
-	left    map[int64]bool   // moments that a chunk has left, and that perhaps nobody needs
+	left    map[int64]bool   // moments that a chunk has left, and that perhaps nothing needs
+	held    map[int64]int64  // readings that series held in chunks before
+	more    map[int64]int    // and hold more now
 
 	addMoments, add, replace *sql.Stmt
 
 	before        []chunk.Record // of the chunk written last, with its moments
-	beforeMoments int64
+	beforeMoments storedMoments
 
 	records []chunk.Record
 	m       chunk.Moments
@@ -40,7 +42,11 @@ type Inserter struct {
 
 // NewInserter prepares inserting within a transaction.
 func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
-	in := &Inserter{tx: tx, moments: map[string]int64{}, left: map[int64]bool{}}
+	held, err := Held(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	in := &Inserter{tx: tx, moments: map[string]int64{}, left: map[int64]bool{}, held: held, more: map[int64]int{}}
 	if err := in.prepare(ctx); err != nil {
 		in.finish()
 		return nil, err
@@ -58,9 +64,14 @@ func (in *Inserter) Insert(ctx context.Context, sections []chunk.Section) error 
 	return nil
 }
 
-// Close takes away what the inserted records have replaced.
+// Close takes away what the inserted records have replaced, and counts what is held.
 func (in *Inserter) Close(ctx context.Context) error {
 	defer in.finish()
+	for series, n := range in.more {
+		if err := Hold(ctx, in.tx, series, n); err != nil {
+			return err
+		}
+	}
 	for id := range in.left {
 		if _, err := in.tx.ExecContext(ctx, `DELETE FROM moments WHERE id = ?1
 			AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)`, id); err != nil {
@@ -76,8 +87,9 @@ func (in *Inserter) prepare(ctx context.Context) (err error) {
 		text string
 	}{
 		{&in.addMoments, "INSERT INTO moments (block) VALUES (?)"},
-		{&in.add, `INSERT INTO chunk (series, first, last, n, measured, lowest, highest, sum, moments, block)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`},
+		{&in.add, `INSERT INTO chunk (series, first, last, n, measured, lowest, highest, sum, moments, block, name)
+			VALUES (?1, ?, ?, ?, ?, ?, ?, ?, ?, ?, CASE WHEN ? THEN (SELECT json_array(run.id, run.name, probe, step, quantity, place_from,
+				place_to, unit, meter, form, scale) FROM series JOIN run ON run.id = series.run WHERE series.id = ?1) END)`},
 		{&in.replace, `UPDATE chunk SET series = ?, first = ?, last = ?, n = ?, measured = ?, lowest = ?, highest = ?,
 			sum = ?, moments = ?, block = ? WHERE id = ?`},
 	} {
@@ -102,7 +114,7 @@ func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 	if len(records) == 0 {
 		return nil
 	}
-	there, err := around(ctx, in.tx, s.Series, records[0].At, records[len(records)-1].At)
+	there, err := around(ctx, in.tx, s.Series, s.Identity, records[0].At, records[len(records)-1].At)
 	if err != nil {
 		return err
 	}
@@ -180,37 +192,84 @@ func (in *Inserter) one(ctx context.Context, s chunk.Section, records []chunk.Re
 	if err != nil {
 		return err
 	}
+	in.more[s.Series] += len(records)
 	measured, lowest, highest, sum := summary(s.Texts, records)
-	in.block = chunk.AppendValues(in.block[:0], records, s.Texts)
-	args := []any{s.Series, records[0].At, records[len(records)-1].At, len(records), measured, lowest, highest, sum, moments, in.block}
+	in.block = chunk.AppendValues(in.block[:0], records, s.Texts, moments.seed(s.Identity))
+	args := []any{s.Series, records[0].At, records[len(records)-1].At, len(records), measured, lowest, highest, sum, moments.id, in.block}
 	if instead == nil {
-		_, err = in.add.ExecContext(ctx, args...)
+		_, err = in.add.ExecContext(ctx, append(args, in.names(s.Series, len(records)))...)
 		return err
 	}
+	in.more[s.Series] -= instead.N
 	_, err = in.replace.ExecContext(ctx, append(args, instead.ID)...)
 	return err
 }
 
+// namedChunks is how many chunks of a series follow each other of which one says what the
+// series is: so names stand all over the file, and cost little.
+const namedChunks = 32
+
+// names reports whether a new chunk of a series is to say what that is.
+func (in *Inserter) names(series int64, n int) bool {
+	before := (in.held[series] + int64(in.more[series]-n)) / chunk.Full
+	return before%namedChunks == 0
+}
+
+// storedMoments are moments in the store.
+type storedMoments struct {
+	id  int64
+	sum [4]byte // the checksum of their block
+}
+
+func (m storedMoments) seed(identity uint64) chunk.Seed { return chunk.NewSeed(identity, m.sum[:]) }
+
 // shared writes the moments of records, or finds those that another chunk has
 // written just so.
-func (in *Inserter) shared(ctx context.Context, records []chunk.Record) (id int64, err error) {
+func (in *Inserter) shared(ctx context.Context, records []chunk.Record) (storedMoments, error) {
 	if len(in.before) > 0 && chunk.SameMoments(in.before, records) {
 		return in.beforeMoments, nil
 	}
 	in.block = chunk.AppendMoments(in.block[:0], records)
-	id, known := in.moments[string(in.block)]
-	if !known {
+	m := storedMoments{sum: [4]byte(in.block[len(in.block)-4:])}
+	var known bool
+	if m.id, known = in.moments[string(in.block)]; !known {
 		result, err := in.addMoments.ExecContext(ctx, in.block)
 		if err != nil {
-			return 0, err
+			return m, err
 		}
-		if id, err = result.LastInsertId(); err != nil {
-			return 0, err
+		if m.id, err = result.LastInsertId(); err != nil {
+			return m, err
 		}
-		in.moments[string(in.block)] = id
+		in.moments[string(in.block)] = m.id
 	}
-	in.before, in.beforeMoments = append(in.before[:0], records...), id
-	return id, nil
+	in.before, in.beforeMoments = append(in.before[:0], records...), m
+	return m, nil
+}
+
+// Hold adds to how many readings a series holds in chunks, by which a check finds out
+// what is lost.
+func Hold(ctx context.Context, tx *sql.Tx, series int64, more int) error {
+	_, err := tx.ExecContext(ctx, `INSERT INTO held (series, readings) VALUES (?1, ?2)
+		ON CONFLICT DO UPDATE SET readings = readings + ?2`, series, more)
+	return err
+}
+
+// Held returns how many readings each series is said to hold in chunks.
+func Held(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
+	rows, err := tx.QueryContext(ctx, "SELECT series, readings FROM held")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	held := map[int64]int64{}
+	for rows.Next() {
+		var series, n int64
+		if err := rows.Scan(&series, &n); err != nil {
+			return nil, err
+		}
+		held[series] = n
+	}
+	return held, rows.Err()
 }
 
 // summary gives what a chunk says of its counts: nothing where it has none.

@@ -50,10 +50,17 @@ CREATE TABLE chunk (
     highest  INTEGER,
     sum      INTEGER,
     moments  INTEGER NOT NULL,
-    block    BLOB NOT NULL
+    block    BLOB NOT NULL,
+    name     TEXT -- now and then what its series is: a JSON array of run and its name, probe to scale
 ) STRICT;
 CREATE INDEX chunk_series ON chunk (series, first, id, last, n, measured, lowest, highest, sum);
 CREATE INDEX chunk_moments ON chunk (moments);
+
+-- How many readings a series holds in chunks.
+CREATE TABLE held (
+    series   INTEGER PRIMARY KEY,
+    readings INTEGER NOT NULL
+) STRICT;
 
 -- Commits that are not in chunks yet, in the order of their arrival.
 CREATE TABLE tail (
@@ -76,19 +83,20 @@ CREATE TABLE hourly (
 -- Starts of the machine.
 CREATE TABLE boot (
     id    INTEGER PRIMARY KEY AUTOINCREMENT,
-    name  TEXT NOT NULL UNIQUE,
+    name  TEXT NOT NULL,
     first INTEGER NOT NULL -- ns, by the clock of then
 ) STRICT;
 
 -- What happened: notes of people, gaps, restarts of probes.
 CREATE TABLE mark (
-    id      INTEGER PRIMARY KEY,
-    run     INTEGER NOT NULL REFERENCES run,
-    at      INTEGER NOT NULL, -- ns
-    zone    INTEGER NOT NULL, -- s east of UTC
-    kind    TEXT NOT NULL,
-    subject TEXT NOT NULL,
-    text    TEXT NOT NULL
+    id        INTEGER PRIMARY KEY,
+    run       INTEGER NOT NULL REFERENCES run,
+    at        INTEGER NOT NULL, -- ns
+    zone      INTEGER NOT NULL, -- s east of UTC
+    kind      TEXT NOT NULL,
+    subject   TEXT NOT NULL,
+    text      TEXT NOT NULL,
+    withdrawn INTEGER -- ns, when the mark was said not to hold; NULL = it holds
 ) STRICT;
 CREATE INDEX mark_at ON mark (run, at);
 

@@ -2,7 +2,9 @@ package tables
 
 import (
 	"context"
+	"crypto/sha256"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"slices"
@@ -29,9 +31,27 @@ type Key struct {
 	Scale    string // an indication.Scale for counts of a register; "" = the form says all
 }
 
+// Identity returns a checksum of all that names the place of readings. Blocks are sealed
+// with it, so that readings never pass for those of another place, whatever happens to
+// the numbers of series and runs.
+func (k *Key) Identity(runName string) uint64 {
+	h := sha256.New()
+	for _, text := range []string{runName, k.Probe, k.Step, k.Quantity.String(), k.From, k.To, k.Unit, k.Meter, k.Form, k.Scale} {
+		fmt.Fprintf(h, "%d:%s", len(text), text)
+	}
+	return binary.LittleEndian.Uint64(h.Sum(nil))
+}
+
+// Sound returns what cannot be right about a key.
+func (k *Key) Sound() error {
+	s := Series{Key: *k}
+	return s.complete()
+}
+
 // Series is a series that a store holds.
 type Series struct {
-	ID int64
+	ID       int64
+	Identity uint64 // see Key.Identity
 	Key
 	Corrected string // the scale that is right instead of the key's; "" = none
 
@@ -127,15 +147,15 @@ func (s *Series) Values(dst []float64, counts []int64) []float64 {
 	return dst
 }
 
-// All gives the series of a run in the order of their numbers. Beside an error that is
+// All returns the series of a run in the order of their numbers. Beside an error that is
 // Broken those come that can be read.
 func All(ctx context.Context, tx *sql.Tx, runID int64) ([]*Series, error) {
-	return series(ctx, tx, "run = ? ORDER BY id", runID)
+	return series(ctx, tx, "series.run = ? ORDER BY series.id", runID)
 }
 
-// One gives a series.
+// One returns a series.
 func One(ctx context.Context, tx *sql.Tx, id int64) (*Series, error) {
-	found, err := series(ctx, tx, "id = ?", id)
+	found, err := series(ctx, tx, "series.id = ?", id)
 	if err == nil && len(found) == 0 {
 		err = fmt.Errorf("%w: series %d is lost", chunk.ErrDamaged, id)
 	}
@@ -145,9 +165,25 @@ func One(ctx context.Context, tx *sql.Tx, id int64) (*Series, error) {
 	return found[0], nil
 }
 
-func series(ctx context.Context, tx *sql.Tx, where string, arg int64) ([]*Series, error) {
-	rows, err := tx.QueryContext(ctx, `SELECT id, run, probe, step, quantity, place_from, place_to, unit, meter, form, scale,
-		coalesce(corrected, '') FROM series WHERE `+where, arg)
+// Every returns the series of all runs in the order of their numbers.
+func Every(ctx context.Context, tx *sql.Tx) ([]*Series, error) {
+	return series(ctx, tx, "TRUE ORDER BY series.id")
+}
+
+// Identities returns the identities of all series by their numbers. Beside an error that
+// is Broken those come that can be read.
+func Identities(ctx context.Context, tx *sql.Tx) (map[int64]uint64, error) {
+	all, err := Every(ctx, tx)
+	identities := make(map[int64]uint64, len(all))
+	for _, s := range all {
+		identities[s.ID] = s.Identity
+	}
+	return identities, err
+}
+
+func series(ctx context.Context, tx *sql.Tx, where string, args ...any) ([]*Series, error) {
+	rows, err := tx.QueryContext(ctx, `SELECT series.id, run, run.name, probe, step, quantity, place_from, place_to, unit, meter, form, scale,
+		coalesce(corrected, '') FROM series JOIN run ON run.id = series.run WHERE `+where, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -156,8 +192,9 @@ func series(ctx context.Context, tx *sql.Tx, where string, arg int64) ([]*Series
 	var bad error // the last one that cannot be right
 	for rows.Next() {
 		s := &Series{}
-		var quantity string
-		if err := rows.Scan(&s.ID, &s.Run, &s.Probe, &s.Step, &quantity, &s.From, &s.To, &s.Unit, &s.Meter, &s.Form, &s.Scale, &s.Corrected); err != nil {
+		var runName, quantity string
+		if err := rows.Scan(&s.ID, &s.Run, &runName, &s.Probe, &s.Step, &quantity, &s.From, &s.To, &s.Unit, &s.Meter, &s.Form,
+			&s.Scale, &s.Corrected); err != nil {
 			bad = fmt.Errorf("%w: %w", chunk.ErrDamaged, err) // not of the column's type
 			continue
 		}
@@ -168,6 +205,7 @@ func series(ctx context.Context, tx *sql.Tx, where string, arg int64) ([]*Series
 			bad = fmt.Errorf("%w: %w", chunk.ErrDamaged, err)
 			continue
 		}
+		s.Identity = s.Key.Identity(runName)
 		all = append(all, s)
 	}
 	if err := rows.Err(); err != nil {

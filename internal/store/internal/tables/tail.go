@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"fmt"
 	"slices"
 
 	"ohmkeep/internal/store/internal/chunk"
@@ -27,62 +28,101 @@ func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error
 	return commits, readings, err
 }
 
-// Tail gives the readings of the tail that belong to wanted series (nil = all), in
-// the order of their series and within each of their times. Commits that are
-// damaged are left out and named by their numbers.
-func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (sections []chunk.Section, damaged []int64, err error) {
-	rows, err := tx.QueryContext(ctx, "SELECT id, block FROM tail ORDER BY id")
+// Rest is what a tail holds.
+type Rest struct {
+	Sections []chunk.Section // in the order of their series, and within each of their times
+	Damaged  []int64         // numbers of commits that cannot be read, and are left out
+	Lost     int64           // readings in those, as far as it is known
+	Orphans  int64           // readings of series that are lost, which are left out
+}
+
+// mostHeld is how many readings the tail is read of: more than a writer leaves, however
+// its last commit falls.
+const mostHeld = 1<<16 + chunk.MostInBatch
+
+// Tail returns the readings of the tail that belong to wanted series (nil = all).
+func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest Rest, err error) {
+	identities, err := Identities(ctx, tx)
+	if err != nil && !Broken(err) {
+		return rest, err
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT id, readings, block FROM tail ORDER BY id")
 	if err != nil {
-		return nil, nil, err
+		return rest, err
 	}
 	defer rows.Close()
 	all := map[int64]*chunk.Section{}
 	var batch chunk.Batch
-	last := int64(-1)
+	last, held := int64(-1), 0
 	for rows.Next() {
 		var id int64
+		var n int
 		var block sql.RawBytes
-		if err := rows.Scan(&id, &block); err != nil {
-			return nil, nil, err
+		if err := rows.Scan(&id, &n, &block); err != nil {
+			return Rest{}, err
 		}
 		if id <= last { // pages that point back would be read for ever
-			return nil, nil, chunk.ErrDamaged
+			return Rest{}, chunk.ErrDamaged
 		}
 		last = id
-		if err := batch.Decode(block, wanted, func(s chunk.Section) error {
+		if n < 1 || n > chunk.MostInBatch || held+n > mostHeld { // no writer leaves so much
+			rest.Damaged = append(rest.Damaged, id)
+			continue
+		}
+		held += n
+		orphans := int64(n)
+		err := batch.Decode(block, n, func(series int64) (uint64, bool) {
+			identity, known := identities[series]
+			return identity, known
+		}, func(series int64) bool {
+			_, known := identities[series]
+			return known
+		}, func(s chunk.Section) error {
+			orphans -= int64(len(s.Records))
+			if wanted != nil && !wanted(s.Series) {
+				return nil
+			}
 			held := all[s.Series]
 			if held == nil {
-				held = &chunk.Section{Series: s.Series, Texts: s.Texts}
+				held = &chunk.Section{Series: s.Series, Identity: s.Identity, Texts: s.Texts}
 				all[s.Series] = held
 			}
 			held.Records = append(held.Records, s.Records...)
 			return nil
-		}); err != nil {
-			damaged = append(damaged, id)
+		})
+		if err != nil {
+			rest.Damaged = append(rest.Damaged, id)
+			rest.Lost += int64(n)
+		} else {
+			rest.Orphans += orphans
 		}
 	}
 	for _, s := range all {
 		InOrder(s.Records)
-		sections = append(sections, *s)
+		rest.Sections = append(rest.Sections, *s)
 	}
-	slices.SortFunc(sections, func(a, b chunk.Section) int { return cmp.Compare(a.Series, b.Series) })
-	return sections, damaged, rows.Err()
+	slices.SortFunc(rest.Sections, func(a, b chunk.Section) int { return cmp.Compare(a.Series, b.Series) })
+	return rest, rows.Err()
 }
 
 // Fold moves the tail into chunks, together with more sections that are sorted
-// alike. Commits that are damaged stay where they are, to be told of.
+// alike. Commits that are damaged stay where they are, to be reported. Readings of a
+// series that is lost are damage, for a writer would go on adding to them.
 func Fold(ctx context.Context, tx *sql.Tx, more []chunk.Section) error {
-	sections, damaged, err := Tail(ctx, tx, nil)
+	rest, err := Tail(ctx, tx, nil)
+	if err == nil && rest.Orphans > 0 {
+		err = fmt.Errorf("%w: the series of %d readings is lost", chunk.ErrDamaged, rest.Orphans)
+	}
 	if err != nil {
 		return err
 	}
-	if err := Insert(ctx, tx, sections); err != nil {
+	if err := Insert(ctx, tx, rest.Sections); err != nil {
 		return err
 	}
 	if err := Insert(ctx, tx, more); err != nil {
 		return err
 	}
-	kept, err := json.Marshal(damaged) // null, where there are none
+	kept, err := json.Marshal(rest.Damaged) // null, where there are none
 	if err == nil {
 		_, err = tx.ExecContext(ctx, "DELETE FROM tail WHERE id NOT IN (SELECT value FROM json_each(?) WHERE value IS NOT NULL)", string(kept))
 	}

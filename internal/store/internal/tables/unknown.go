@@ -28,23 +28,24 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 		places[items[i].Series] = append(places[items[i].Series], i)
 	}
 	var all []twin
-	counted, err := counted(ctx, tx, keys)
-	if err != nil {
-		return nil, err
+	var held []*Series
+	for _, k := range keys { // all are of one run
+		var err error
+		if held, err = All(ctx, tx, k.Run); err != nil {
+			return nil, err
+		}
+		break
 	}
 	for id, at := range places {
 		k := keys[id]
-		alike, err := alike(ctx, tx, k)
-		if err != nil {
-			return nil, err
-		}
 		var twins []twin
-		for _, other := range alike {
-			twins = append(twins, twin{other, at, nil})
-		}
-		for _, s := range counted {
-			if s.likeBut(k) {
-				twins = append(twins, twin{s.ID, at, s.written(k.Form)})
+		for _, s := range held {
+			switch {
+			case s.likeBut(k, k.Form, k.Scale):
+				twins = append(twins, twin{s, at, nil})
+			case s.Scale != "" && s.likeBut(k, s.Form, s.Scale):
+				// What is exported of a register's counts, and read again, is numbers.
+				twins = append(twins, twin{s, at, s.written(k.Form)})
 			}
 		}
 		for _, t := range twins {
@@ -56,15 +57,15 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 		repeated(items, at, known)
 	}
 	wanted := func(series int64) bool {
-		return slices.ContainsFunc(all, func(t twin) bool { return t.series == series })
+		return slices.ContainsFunc(all, func(t twin) bool { return t.series.ID == series })
 	}
-	tail, _, err := Tail(ctx, tx, wanted)
+	tail, err := Tail(ctx, tx, wanted)
 	if err != nil {
 		return nil, err
 	}
-	for _, s := range tail {
+	for _, s := range tail.Sections {
 		for _, t := range all {
-			if t.series == s.Series {
+			if t.series.ID == s.Series {
 				marked(items, t.places, t.records(s.Records), known)
 			}
 		}
@@ -73,9 +74,25 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	return slices.DeleteFunc(items, func(Item) bool { i++; return known[i] }), nil
 }
 
+// NotHeld returns the records of a section, which are in the order of time, that the
+// chunks of its series do not hold.
+func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, error) {
+	items, places := make([]Item, len(s.Records)), make([]int, len(s.Records))
+	for i, r := range s.Records {
+		items[i], places[i] = Item{s.Series, s.Texts, r}, i
+	}
+	known := make([]bool, len(items))
+	t := twin{&Series{ID: s.Series, Identity: s.Identity}, places, nil}
+	if err := t.inChunks(ctx, tx, items, known); err != nil {
+		return nil, err
+	}
+	i := -1
+	return slices.DeleteFunc(s.Records, func(chunk.Record) bool { i++; return known[i] }), nil
+}
+
 // twin is a series whose records may be the same as items of another.
 type twin struct {
-	series int64
+	series *Series
 	places []int                    // where those items stand
 	as     func(*chunk.Record) bool // makes a record of it one of theirs, or tells that it is none; nil = it is one
 }
@@ -94,22 +111,10 @@ func (t twin) records(records []chunk.Record) []chunk.Record {
 	return same
 }
 
-// counted gives the series of registers' counts among which items may be: what is
-// exported of them, and read again, is numbers.
-func counted(ctx context.Context, tx *sql.Tx, keys map[int64]Key) (scaled []*Series, err error) {
-	for _, k := range keys { // all are of one run
-		all, err := All(ctx, tx, k.Run)
-		return slices.DeleteFunc(all, func(s *Series) bool { return s.Scale == "" }), err
-	}
-	return nil, nil
-}
-
-// likeBut tells whether a series of counts differs from that of numbers in nothing but
-// the probe and how they are written.
-func (s *Series) likeBut(k Key) bool {
-	like := s.Key
-	like.Probe, like.Form, like.Scale = k.Probe, k.Form, ""
-	return like == k
+// likeBut reports whether a series has the key k but for the probe, in a form and scale.
+func (s *Series) likeBut(k Key, form, scale string) bool {
+	k.Probe, k.Form, k.Scale = s.Probe, form, scale
+	return s.Key == k
 }
 
 // written makes records of counts those of numbers in a form.
@@ -127,26 +132,6 @@ func (s *Series) written(form string) func(*chunk.Record) bool {
 		}
 		return true
 	}
-}
-
-// alike gives the series that differ from a key in nothing but the probe.
-func alike(ctx context.Context, tx *sql.Tx, k Key) ([]int64, error) {
-	rows, err := tx.QueryContext(ctx, `SELECT id FROM series WHERE run = ? AND quantity = ? AND place_from = ? AND place_to = ?
-		AND step = ? AND unit = ? AND meter = ? AND form = ? AND scale = ?`,
-		k.Run, k.Quantity.String(), k.From, k.To, k.Step, k.Unit, k.Meter, k.Form, k.Scale)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var all []int64
-	for rows.Next() {
-		var id int64
-		if err := rows.Scan(&id); err != nil {
-			return nil, err
-		}
-		all = append(all, id)
-	}
-	return all, rows.Err()
 }
 
 func (t twin) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bool) error {

@@ -314,29 +314,30 @@ func (w *Writer) sort(ctx context.Context, tx *sql.Tx, x *Sample) error {
 			return nil
 		}
 	}
-	id, err := w.series(ctx, tx, c, form, texts)
+	id, identity, err := w.series(ctx, tx, c, form, texts)
 	if err != nil {
 		return err
 	}
-	c.series = append(c.series, writerSeries{form, chunk.Section{Series: id, Texts: texts, Records: []chunk.Record{r}}})
+	c.series = append(c.series, writerSeries{form, chunk.Section{Series: id, Identity: identity, Texts: texts, Records: []chunk.Record{r}}})
 	return nil
 }
 
 // series finds or makes a series that a channel needs for the first time.
-func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form decimal.Form, text bool) (int64, error) {
+func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form decimal.Form, text bool) (id int64, identity uint64, err error) {
 	runID, err := tables.EnsureRun(ctx, tx, c.Run)
 	if err == nil {
 		err = tables.EnsureSource(ctx, tx, runID, c.Probe)
 	}
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
 	k := tables.Key{Run: runID, Probe: c.Probe, Step: c.Step, Quantity: c.Quantity, From: c.From, To: c.To,
 		Unit: c.Unit, Meter: c.Meter, Form: form.String(), Scale: c.Scale}
 	if text {
 		k.Form = tables.Texts
 	}
-	return tables.Ensure(ctx, tx, k)
+	id, err = tables.Ensure(ctx, tx, k)
+	return id, k.Identity(c.Run), err
 }
 
 // Fold moves the tail into chunks now. The writer does so by itself from time to

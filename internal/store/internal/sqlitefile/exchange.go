@@ -1,0 +1,116 @@
+package sqlitefile
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"ohmkeep/internal/fault"
+)
+
+// exchange is what a file beside a database says of an exchange that has begun. As long
+// as it is there, the exchange is not done; what is left of it is done at the next start.
+type exchange struct {
+	By    string `json:"by"`    // what takes the place, a name in the same directory
+	Aside string `json:"aside"` // under which the old one is kept
+}
+
+const exchangeSuffix = ".exchange"
+
+// Exchange puts the database at by, which has no log, in the place of the one at path,
+// which is kept under the name aside together with its log. Nobody has either open, and
+// the caller holds the claim. At every moment path is the old one or the new one.
+func Exchange(path, by, aside string) error {
+	path = real(path)
+	if err := inherit(path, by); err != nil {
+		return err
+	}
+	if err := flush(by); err != nil {
+		return err
+	}
+	text, err := json.Marshal(exchange{filepath.Base(by), filepath.Base(aside)})
+	if err != nil {
+		return err
+	}
+	begun := path + exchangeSuffix
+	if err := os.WriteFile(begun, text, 0o600); err != nil {
+		return err
+	}
+	if err := flush(begun); err != nil {
+		return err
+	}
+	if err := flushDirectory(filepath.Dir(path)); err != nil {
+		return err
+	}
+	return finish(path)
+}
+
+// finish does what is left of an exchange.
+func finish(path string) error {
+	begun := path + exchangeSuffix
+	text, err := os.ReadFile(begun)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	} else if err != nil {
+		return err
+	}
+	var x exchange
+	if json.Unmarshal(text, &x) == nil && filepath.Base(x.By) == x.By && filepath.Base(x.Aside) == x.Aside {
+		for _, step := range x.steps(path) {
+			if err := step(); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return err
+			}
+			if err := flushDirectory(filepath.Dir(path)); err != nil {
+				return err
+			}
+		}
+	} // else it was cut off while it was written, and nothing has been done
+	if err := os.Remove(begun); err != nil {
+		return err
+	}
+	return flushDirectory(filepath.Dir(path))
+}
+
+// steps are what an exchange does, in this order. Each may be done again. What does not
+// exist any more was done before; with the new database in its place all was.
+func (x exchange) steps(path string) []func() error {
+	by, aside := filepath.Join(filepath.Dir(path), x.By), filepath.Join(filepath.Dir(path), x.Aside)
+	if _, err := os.Stat(by); err != nil {
+		return nil
+	}
+	return []func() error{
+		func() error {
+			if same(path, aside) {
+				return nil
+			}
+			if err := os.Link(path, aside); err == nil || errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrExist) {
+				return err
+			}
+			return os.Rename(path, aside) // a file system without links
+		},
+		func() error { return os.Rename(path+"-wal", aside+"-wal") },
+		func() error { return os.Remove(path + "-shm") },
+		func() error { return os.Rename(by, path) },
+	}
+}
+
+// Finish does what is left of an exchange that was cut off.
+func Finish(path string) error {
+	path = real(path)
+	if _, err := os.Stat(path + exchangeSuffix); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	db := &DB{Path: path}
+	claim, err := db.Claim("an ohmkeep that finishes a rescue", "")
+	if err == nil {
+		err = errors.Join(finish(path), claim.Release())
+	}
+	if err != nil {
+		return fault.Fault{File: path, Text: fmt.Sprintf("a rescue was cut off and cannot be finished: %v", err),
+			Hint: "run ohmkeep store compact as who may write there"}
+	}
+	return nil
+}

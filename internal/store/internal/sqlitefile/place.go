@@ -1,0 +1,131 @@
+package sqlitefile
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"ohmkeep/internal/fault"
+)
+
+// ErrDisplaced is the error of a database whose file, log or directory is not where it
+// was opened: what is written to it would be found by nobody.
+var ErrDisplaced = errors.New("displaced")
+
+// place is what stood at the names of a database when it was opened.
+type place struct {
+	path      string // without symbolic links
+	file, log os.FileInfo
+}
+
+// real returns a path without symbolic links. SQLite names logs so.
+func real(path string) string {
+	if whole, err := filepath.EvalSymlinks(path); err == nil {
+		return whole
+	}
+	return path
+}
+
+// Displaced returns an error, which is ErrDisplaced, where another file stands at the
+// path of the database or of its log than the one that is open, or none.
+func (db *DB) Displaced() error {
+	db.mu.Lock()
+	p := db.place
+	db.mu.Unlock()
+	text := ""
+	if p.file != nil {
+		text = p.displaced()
+	}
+	if text == "" {
+		return nil
+	}
+	return failure{fault.Fault{File: db.Path, Text: text, Hint: "leave a store alone while a program writes to it; stop that first"}, ErrDisplaced}
+}
+
+func (p place) displaced() string {
+	now, err := os.Stat(p.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if _, err := os.Stat(filepath.Dir(p.path)); err != nil {
+			return "the store's directory was removed or renamed while it was written to"
+		}
+		return "the store was removed or renamed while it was written to"
+	case err == nil && !os.SameFile(now, p.file):
+		return "another file was put in the place of the store while it was written to"
+	case err != nil || p.log == nil: // rights can be lost, which is another fault
+		return ""
+	}
+	now, err = os.Stat(p.path + "-wal")
+	if errors.Is(err, fs.ErrNotExist) || err == nil && !os.SameFile(now, p.log) {
+		return "the store's log (-wal) was removed or replaced while it was written to"
+	}
+	return ""
+}
+
+// settle notes what stands at the names of the database.
+func (db *DB) settle(log bool) error {
+	p := place{path: real(db.Path)}
+	var err error
+	if p.file, err = os.Stat(p.path); err == nil && log {
+		p.log, err = os.Stat(p.path + "-wal")
+	}
+	if err != nil {
+		return err
+	}
+	db.mu.Lock()
+	db.place = p
+	db.mu.Unlock()
+	return nil
+}
+
+// Rehouse copies a displaced database, of which the open connection still reads
+// everything, to a new file, closes it and puts that in its place. Where another file
+// stands there, the copy gets a name of its own, which is returned; "" = it is in place.
+func (db *DB) Rehouse(ctx context.Context) (kept string, err error) {
+	p := db.place
+	if err := os.MkdirAll(filepath.Dir(p.path), 0o755); err != nil {
+		return "", err
+	}
+	copied := p.path + RescueSuffix
+	Remove(copied)
+	defer Remove(copied)
+	if _, err := db.Write.ExecContext(ctx, "VACUUM INTO ?", dsn(copied, nil)); err != nil {
+		return "", Explain(db.Path, err)
+	}
+	if err := errors.Join(os.Chmod(copied, p.file.Mode().Perm()), flush(copied)); err != nil {
+		return "", err
+	}
+	if err := db.Close(); err != nil && !Damaged(err) {
+		return "", err
+	}
+	now, err := os.Stat(p.path)
+	switch stamp := time.Now().UTC().Format("20060102T150405"); {
+	case err == nil && os.SameFile(now, p.file):
+		return "", Exchange(p.path, copied, fmt.Sprintf("%s.displaced-%s", p.path, stamp))
+	case err == nil:
+		kept = fmt.Sprintf("%s.displaced-%s", p.path, stamp)
+		err = os.Rename(copied, kept)
+	case errors.Is(err, fs.ErrNotExist):
+		// A log that was left alone belongs to the file that is gone.
+		Remove(p.path)
+		err = os.Rename(copied, p.path)
+	}
+	if err != nil {
+		return "", err
+	}
+	return kept, flushDirectory(filepath.Dir(p.path))
+}
+
+// RescueSuffix names a new database that has not taken its place yet.
+const RescueSuffix = ".rescued"
+
+// Remove removes a database with what SQLite keeps beside it.
+func Remove(path string) {
+	for _, ending := range []string{"", "-wal", "-shm", "-journal"} {
+		_ = os.Remove(path + ending) // what cannot be removed is in the way of what comes next, which says so
+	}
+}
