@@ -104,22 +104,16 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 	return f.State.History(r.Run), nil
 }
 
-// driftStatus is 1 where something goes or is over its limit, 3 where something is
-// unproven.
+// driftStatus is 1 where an element fails, 3 where something is unproven.
 func driftStatus(h *history.History) error {
-	open := len(h.Series) == 0
+	unproven := len(h.Series) == 0
 	for _, s := range h.Series {
-		if s.Low > s.Limit {
+		if drift.Fails(s) {
 			return status(Fails)
 		}
-		switch s.Verdict {
-		case history.Drifting, history.Stepped, history.Intermittent:
-			return status(Fails)
-		case history.Unproven:
-			open = true
-		}
+		unproven = unproven || s.Verdict == history.Unproven
 	}
-	if open {
+	if unproven {
 		return status(Unproven)
 	}
 	return nil

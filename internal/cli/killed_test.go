@@ -69,7 +69,7 @@ func TestWatchKilled(t *testing.T) {
 			t.Fatal(err)
 		}
 		_ = program.Wait() // it was killed
-		s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("nobody watches", "the last was ohmkeep watch shelf.toml", "was cut off")
+		s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("no watch runs", "the last was ohmkeep watch shelf.toml", "was cut off")
 		s.say(pair, "\n") // whatever line it was in the midst of ends
 
 		out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out

@@ -1,14 +1,9 @@
 package cli
 
 import (
-	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"net"
-	"net/http"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -24,12 +19,15 @@ func newStatus() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "status",
-		Short: "Tell whether the watch over a store is well",
-		Long: `Status asks the watch that writes to a store how everything fares: each channel's last
-good reading, what waits and what was lost, the store and its disk.
+		Short: "Show the state of the run and of the watch over it",
+		Long: `Status asks the watch that writes to a store for two things, and shows the worse first:
+the run, as the newest nightly analysis found it, and the watch itself: each channel's
+last good reading, what waits and what was lost, the store and its disk.
 
-Exit status: 0 all is well; 1 something is not, or nobody watches; 2 the call is
-wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncertain.`,
+Exit status: 0 the watch is well and nothing of the run is known to fail; 1 an element
+of the run is over its limit or changing, the watch is not well, or no watch runs; 2 the
+call is wrong; 3 nothing is wrong, but an element is unproven, a channel never had a
+good reading, or the clock is uncertain.`,
 		Example: `  ohmkeep status --store shelf.db
   ohmkeep status --at 192.0.2.7:9477 --json`,
 		Args: exactly(),
@@ -43,11 +41,11 @@ wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncerta
 				case err != nil:
 					return reason(err)
 				case !held || keeper.Address == "":
-					return nobody(c, of, keeper, held, asJSON)
+					return noWatch(c, of, keeper, held, asJSON)
 				}
 				at = keeper.Address
 			}
-			raw, s, err := fetch(c.Context(), at)
+			s, raw, err := service.Ask(c.Context(), at)
 			if err != nil {
 				return fault.Fault{File: of, Text: fmt.Sprintf("the watch at %s does not answer: %v", at, err),
 					Hint: "is it running, and is that what its --listen says?"}
@@ -55,12 +53,18 @@ wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncerta
 			if asJSON {
 				_, err = c.OutOrStdout().Write(raw)
 			} else {
-				err = tell(c.OutOrStdout(), s)
+				err = printStatus(c.OutOrStdout(), s)
 			}
 			if err != nil {
 				return err
 			}
-			return verdictOf(s)
+			switch s.Verdict() {
+			case service.Bad:
+				return status(Fails)
+			case service.Unproven:
+				return status(Unproven)
+			}
+			return nil
 		},
 	}
 	c.Flags().StringVar(&of, "store", "", "the store, a file; the watch over it is asked")
@@ -69,16 +73,16 @@ wrong; 3 nothing is wrong, but a channel was never heard or the clock is uncerta
 	return c
 }
 
-// nobody says that nobody watches a store.
-func nobody(c *cobra.Command, of string, last store.Keeper, held, asJSON bool) error {
+// noWatch says that no watch runs over a store.
+func noWatch(c *cobra.Command, of string, last store.Keeper, held, asJSON bool) error {
 	if asJSON {
-		answer := map[string]any{"schema": 1, "well": false, "reasons": []string{"nobody watches"}}
+		answer := map[string]any{"schema": 1, "well": false, "reasons": []string{"no watch runs"}}
 		if err := json.NewEncoder(c.OutOrStdout()).Encode(answer); err != nil {
 			return err
 		}
 		return status(Fails)
 	}
-	fmt.Fprintf(c.OutOrStdout(), "%s: nobody watches\n", of)
+	fmt.Fprintf(c.OutOrStdout(), "%s: no watch runs over this store\n", of)
 	switch {
 	case held:
 		fmt.Fprintf(c.OutOrStdout(), "the store is kept by %s\n", last)
@@ -88,79 +92,16 @@ func nobody(c *cobra.Command, of string, last store.Keeper, held, asJSON bool) e
 	return status(Fails)
 }
 
-// patience is how long a watch may take to answer.
-const patience = 5 * time.Second
-
-func fetch(ctx context.Context, at string) (raw []byte, s service.Status, err error) {
-	ctx, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
-	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+at+"/status", nil)
-	if err != nil {
-		return nil, s, errors.New("this is no address such as 127.0.0.1:9477")
-	}
-	answer, err := http.DefaultClient.Do(request)
-	if err != nil {
-		return nil, s, silence(err)
-	}
-	defer answer.Body.Close()
-	const most = 1 << 22
-	if raw, err = io.ReadAll(io.LimitReader(answer.Body, most)); err != nil {
-		return nil, s, err
-	}
-	if answer.StatusCode != http.StatusOK || json.Unmarshal(raw, &s) != nil || s.Schema != 1 {
-		return nil, s, errors.New("whoever answers there is no watch of this version")
-	}
-	return raw, s, nil
-}
-
-// silence says why nobody answers, in place of the calls that did not succeed.
-func silence(err error) error {
-	var network net.Error
-	var name *net.DNSError
-	switch {
-	case errors.Is(err, context.Canceled):
-		return context.Canceled
-	case errors.As(err, &name):
-		return fmt.Errorf("no machine is known as %s", name.Name)
-	case errors.Is(err, syscall.ECONNREFUSED):
-		return errors.New("nothing listens there")
-	case errors.As(err, &network) && network.Timeout():
-		return fmt.Errorf("nothing came within %v", patience)
-	case errors.Is(err, io.EOF):
-		return errors.New("whoever is there says nothing")
-	}
-	return errors.New("it cannot be reached")
-}
-
-// verdictOf gives the exit status.
-func verdictOf(s service.Status) error {
-	if !s.Well {
-		return status(Fails)
-	}
-	for _, p := range s.Probes {
-		for _, ch := range p.Channels {
-			if ch.Age == nil {
-				return status(Unproven)
-			}
+func printStatus(w io.Writer, s service.Status) error {
+	fmt.Fprintf(w, "%s, watched for %s\n", printable.Line(s.Run), span(s.Seconds))
+	for _, p := range s.Parts() {
+		fmt.Fprintln(w, p.Text)
+		for _, detail := range p.Details {
+			fmt.Fprintf(w, "  %s\n", printable.Line(detail))
 		}
 	}
-	if !s.Certain {
-		return status(Unproven)
-	}
-	return nil
-}
-
-func tell(w io.Writer, s service.Status) error {
-	well := "well"
-	if !s.Well {
-		well = "not well"
-	}
-	fmt.Fprintf(w, "%s: %s, watched for %s\n", printable.Line(s.Run), well, span(s.Seconds))
-	for _, reason := range s.Reasons {
-		fmt.Fprintf(w, "  %s\n", printable.Line(reason))
-	}
 	for _, note := range s.Notes {
-		fmt.Fprintf(w, "  %s\n", printable.Line(note))
+		fmt.Fprintf(w, "Note: %s\n", printable.Line(note))
 	}
 	for _, p := range s.Probes {
 		fmt.Fprintf(w, "\nprobe %s: %d readings stored, %d bad lines, %d unusable values, lost %s\n",
@@ -170,7 +111,7 @@ func tell(w io.Writer, s service.Status) error {
 			if ch.To != "" {
 				place += " to " + ch.To
 			}
-			last := "never heard"
+			last := "no good reading yet"
 			if ch.Age != nil && ch.Value != nil {
 				last = fmt.Sprintf("%.6g %s, %s ago", *ch.Value, siOf[ch.What], span(*ch.Age))
 			}

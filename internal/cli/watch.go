@@ -95,7 +95,8 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	return service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
 		Store: kept, Machine: machine, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Commit: o.commit,
-		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, Notes: kept.Notes, Log: log,
+		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
+		Notes: kept.Notes, Log: log,
 	})
 }
 

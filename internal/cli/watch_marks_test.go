@@ -40,7 +40,7 @@ func TestWatchMarks(t *testing.T) {
 	w.ends()
 
 	again := s.watch("--commit", "50ms")
-	s.do(`ohmkeep status --store shelf.db`).prints("4.812 V", "1 A", "Book shelf: well")
+	s.do(`ohmkeep status --store shelf.db`).prints("4.812 V", "1 A", "The watch is well.")
 	if status, text := again.ask("GET", "/status", ""); status != 200 || strings.Contains(text, `"last_good_age_seconds":null`) {
 		t.Errorf("%d %s", status, text)
 	}
@@ -81,7 +81,7 @@ func TestWatchSimulated(t *testing.T) {
 		_, text := w.ask("GET", "/status", "")
 		return !strings.Contains(text, `"readings":0`)
 	})
-	s.do(`ohmkeep status --store shelf.db`).prints("probe cabinet is simulated: nothing it says was measured")
+	s.do(`ohmkeep status --store shelf.db`).prints("probe cabinet is simulated: its values were not measured")
 	w.ends()
 }
 

@@ -167,16 +167,16 @@ func TestWatch(t *testing.T) {
 	if status, text := w.ask("POST", "/step", ""); status != 204 {
 		t.Errorf("no step: %d %s", status, text)
 	}
-	s.do(`ohmkeep status --store shelf.db`).exits(Passes).prints("Book shelf: well", "4.813 V", "5 bad lines", "near", "free")
+	s.do(`ohmkeep status --store shelf.db`).exits(Passes).prints("The watch is well.", "The run has not been analysed yet.", "4.813 V", "5 bad lines", "near", "free")
 	s.do(`ohmkeep status --at `+w.addr+` --json`).exits(Passes).prints(`"well":true`, `"bad_lines":5`, `"last_good_age_seconds":0.`)
-	if _, text := w.ask("GET", "/", ""); !strings.Contains(text, "All is well.") || !strings.Contains(text, "4.813") {
+	if _, text := w.ask("GET", "/", ""); !strings.Contains(text, "The watch is well.") || !strings.Contains(text, "4.813") {
 		t.Errorf("the page:\n%s", text)
 	}
 	s.do(`ohmkeep watch shelf.toml --store shelf.db --listen 127.0.0.1:0`).refused("the store is kept by ohmkeep watch shelf.toml (process ")
 	s.say(pair, "2,-0.50,A\n")
 	time.Sleep(5 * time.Millisecond) // for the line to get through the terminal
 	w.ends()
-	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("nobody watches")
+	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("no watch runs")
 	s.do(`ohmkeep status --store shelf.db --json`).exits(Fails).prints(`"well":false`)
 	out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
 	var rows []string
@@ -216,17 +216,56 @@ func TestStatus(t *testing.T) {
 	s.do(`ohmkeep status --at 127.0.0.1:1`).refused("the watch at 127.0.0.1:1 does not answer: nothing listens there (is it running, and is that what its --listen says?)\n")
 	s.do(`ohmkeep status --at no-such-machine.invalid:9477`).refused("the watch at no-such-machine.invalid:9477 does not answer: ")
 	s.do(`ohmkeep status --at nowhere:x`).refused("this is no address")
-	s.do(`ohmkeep status --store absent.db`).exits(Fails).prints("nobody watches")
+	s.do(`ohmkeep status --store absent.db`).exits(Fails).prints("no watch runs")
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
 	w := s.watch("--commit", "50ms")
-	s.do(`ohmkeep status --store shelf.db`).exits(Unproven).prints("well", "never heard")
+	s.do(`ohmkeep status --store shelf.db`).exits(Unproven).prints("The watch is well.", "no good reading yet")
 	if err := pair.Device.Close(); err != nil {
 		t.Fatal(err)
 	}
 	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 0`)
-	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("not well", "probe cabinet: ")
-	if status, text := w.ask("GET", "/healthz", ""); status != 503 || !strings.HasPrefix(text, "probe cabinet: ") {
+	s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("The watch is not well:\n  probe cabinet: ")
+	if status, text := w.ask("GET", "/healthz", ""); status != 503 || !strings.HasPrefix(text, "The watch is not well:\n  probe cabinet: ") {
 		t.Errorf("%d %s", status, text)
 	}
+}
+
+// While the watch's own analysis finds a bad joint, the status says so first and fails,
+// before the first analysis after a start too.
+func TestStatusOfFailingRun(t *testing.T) {
+	s := newSession(t)
+	s.board(70, 0.030, 40, 1e9)
+	s.do("ohmkeep import gallery.toml months.csv --store shelf.db").exits(Passes)
+	pair := s.terminal()
+	s.write("shelf.toml", s.content("gallery.toml")+`[[probe]]
+name = "cabinet"
+profile = "plain-lines"
+port = "`+pair.Path+`"
+  [[probe.channel]]
+  id = "2"
+  quantity = "current"
+  from = "near"
+`)
+	w := s.watch("--commit", "50ms", "--analyse-after", "10ms")
+	s.say(pair, "2,2310,mA\n")
+	w.shows(`ohmkeep_run_failing{run="Gallery"} 1`)
+	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Gallery"} 1`)
+	failing := func(w *watching) {
+		t.Helper()
+		o := s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("The run fails: 1 of ", "\n  joint west-north: ", "stepped", "\nThe watch is well.")
+		if strings.Index(o.out, "The run fails") > strings.Index(o.out, "The watch is well") {
+			t.Errorf("the worse stands last:\n%s", o.out)
+		}
+		s.do(`ohmkeep status --store shelf.db --json`).exits(Fails).prints(`"well":true`, `"run_health":{"state":"failing"`)
+		if status, text := w.ask("GET", "/healthz", ""); status != 200 || !strings.HasPrefix(text, "The run fails") {
+			t.Errorf("%d %s", status, text)
+		}
+		if _, text := w.ask("GET", "/metrics", ""); !strings.Contains(text, "\nohmkeep_resistance_limit_ohms{kind=\"joint\",name=\"west-north\",rail=\"loop\",run=\"Gallery\"} 0.01") {
+			t.Errorf("%s", text)
+		}
+	}
+	failing(w)
+	w.ends()
+	failing(s.watch("--commit", "50ms", "--analyse-after", "1h"))
 }

@@ -58,6 +58,15 @@ func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.H
 	return state.History(r), nil
 }
 
+// Newest returns what the newest analysis found of a run; nil = there was none.
+func Newest(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*history.History, error) {
+	state, err := load(ctx, s, r, now)
+	if err != nil || state.Last == 0 {
+		return nil, err
+	}
+	return state.History(r), nil
+}
+
 // withoutDamage leaves out the error that ends the readings of a damaged store; the
 // check of the store reports the damage.
 func withoutDamage(readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {

@@ -2,9 +2,11 @@ package metrics
 
 import (
 	"math"
+	"slices"
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"ohmkeep/internal/drift"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/watch/recorder"
@@ -74,8 +76,10 @@ type give func(m metric, value float64, labels ...string)
 // giveHistory gives the resistances of the nightly analysis.
 func giveHistory(h *history.History, give give) {
 	if h == nil {
+		give(failing, 0)
 		return
 	}
+	give(failing, indicator(slices.ContainsFunc(h.Series, drift.Fails)))
 	if !h.Check.IsZero() {
 		give(checked, float64(h.Check.Unix()))
 	}

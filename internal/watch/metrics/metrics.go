@@ -94,6 +94,8 @@ var (
 
 	checked = gauge("check_step_timestamp_seconds", "Time of the newest known step in the nightly analysis, announced or known by its current.")
 
+	failing = gauge("run_failing", "1 while the newest analysis finds a resistance over its limit, or changing.")
+
 	ohms    = gauge("resistance_ohms", "Resistance at 20 °C.", "kind", "name", "rail")
 	upper   = gauge("resistance_upper_ohms", "Upper end of its 95 % interval.", "kind", "name", "rail")
 	lower   = gauge("resistance_lower_ohms", "Lower end of its 95 % interval.", "kind", "name", "rail")

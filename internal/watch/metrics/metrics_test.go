@@ -75,6 +75,7 @@ func TestMetrics(t *testing.T) {
 		"ohmkeep_dropped_readings_total{" + r + `} 3`,
 		"ohmkeep_commit_failures_total{" + r + `} 3`,
 		"ohmkeep_clock_certain{" + r + `} 1`,
+		"ohmkeep_run_failing{" + r + `} 1`,
 		"ohmkeep_step_shown{" + r + `,step="white 5 %"} 1`,
 		"ohmkeep_check_step_timestamp_seconds{" + r + `} 1.8e+09`,
 		"ohmkeep_store_bytes{" + r + `} 1000`,
@@ -118,6 +119,32 @@ func TestMetrics(t *testing.T) {
 	for name, n := range heads {
 		if n != 1 {
 			t.Errorf("%s has %d heads", name, n)
+		}
+	}
+}
+
+// A run fails where a resistance drifts, or is over its limit with all of its interval.
+func TestRunFailing(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		series []history.Series
+		want   string
+	}{
+		{"not analysed", nil, "0"},
+		{"within its limit", []history.Series{{Ohms: 0.01, Low: 0.009, High: 0.02, Limit: 0.015, Verdict: history.Steady}}, "0"},
+		{"without a limit", []history.Series{{Ohms: 0.01, Low: 0.009, High: 0.02, Limit: math.NaN(), Verdict: history.Unproven}}, "0"},
+		{"over its limit", []history.Series{{Ohms: 0.039, Low: 0.037, High: 0.041, Limit: 0.015, Verdict: history.Steady}}, "1"},
+		{"stepped", []history.Series{{Limit: math.NaN(), Verdict: history.Steady}, {Limit: math.NaN(), Verdict: history.Stepped}}, "1"},
+	} {
+		s := cabinet()
+		s.History = func() *history.History {
+			if c.series == nil {
+				return nil
+			}
+			return &history.History{Series: c.series}
+		}
+		if text := scrape(t, s); !strings.Contains(text, `ohmkeep_run_failing{run="Bob's \"hall\" \\ stairs"} `+c.want+"\n") {
+			t.Errorf("%s: not %s in\n%s", c.name, c.want, text)
 		}
 	}
 }

@@ -41,7 +41,8 @@ type Config struct {
 	// Analyse judges what is stored, once after the start and then every night.
 	// nil: there is no analysis.
 	Analyse      func(context.Context, recorder.Plan) (*history.History, error)
-	AnalyseAfter time.Duration // from the start to the first analysis; 0: a minute
+	AnalyseAfter time.Duration    // from the start to the first analysis; 0: a minute
+	History      *history.History // of the newest analysis before the start; nil: there was none
 	// Notes gives what somebody should know of the store though all is well; may be nil.
 	Notes   func() []string
 	Machine clock.Machine // nil: the one the program runs on
@@ -76,6 +77,7 @@ func Run(ctx context.Context, c Config) error {
 		}
 	})
 	d.plan.Store(&c.Plan)
+	d.history.Store(c.History)
 	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
 	listener, err := net.Listen("tcp", c.Listen)
 	if err != nil {

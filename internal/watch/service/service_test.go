@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"net"
 	"net/http"
 	"path/filepath"
@@ -189,14 +190,14 @@ func (h *house) until(what string, true func() bool) {
 // what a device or file says cannot become part of the page.
 func TestHealth(t *testing.T) {
 	h := start(t, nil)
-	if code, text := h.ask("GET", "/healthz", "", ""); code != 200 || text != "well\n" {
+	if code, text := h.ask("GET", "/healthz", "", ""); code != 200 || text != "The watch is well.\n  probe board, channel 1: no good current reading yet\nThe run has not been analysed yet.\n" {
 		t.Errorf("%d %q", code, text)
 	}
 	close(h.gone)
 	h.until("unwell", func() bool { code, _ := h.ask("GET", "/healthz", "", ""); return code == 503 })
 	h.until("away", func() bool {
 		_, text := h.ask("GET", "/healthz", "", "")
-		return text == "probe board: it is <away>\n"
+		return text == "The watch is not well:\n  probe board: it is <away>\nThe run has not been analysed yet.\n"
 	})
 	if code, text := h.ask("GET", "/", "", ""); code != 200 || !strings.Contains(text, "it is &lt;away&gt;") || strings.Contains(text, "<away>") {
 		t.Errorf("%d %s", code, text)
@@ -233,6 +234,64 @@ milliohms = 20
 	one := start(t, nil)
 	if _, text := one.ask("GET", "/status", "", ""); strings.Contains(text, "rails") {
 		t.Errorf("one supply: %s", text)
+	}
+}
+
+// The state of the run stands beside that of the watch, the worse first. A failing run
+// leaves the watch well, and /healthz 200.
+func TestRunFails(t *testing.T) {
+	bad := &history.History{Last: time.Unix(1_800_000_000, 0), Series: []history.Series{
+		{Kind: run.KindJoint, Name: "west-north", Ohms: 0.039, Low: 0.037, High: 0.041, Limit: 0.015, Verdict: history.Drifting},
+		{Kind: run.KindFeed, Name: "near", Ohms: 0.1, Low: 0.09, High: 0.11, Limit: 0.2, Verdict: history.Steady}}}
+	h := start(t, func(c *Config) { c.History = bad })
+	const run = "The run fails: 1 of 2 followed elements is over its limit or changing.\n  joint west-north: 39.0 mΩ, limit 15.0 mΩ, over its limit, drifting\n"
+	code, text := h.ask("GET", "/healthz", "", "")
+	if code != 200 || !strings.HasPrefix(text, run+"The watch is well.\n") {
+		t.Errorf("%d %s", code, text)
+	}
+	_, page := h.ask("GET", "/", "", "")
+	fails, well := strings.Index(page, "joint west-north: 39.0 mΩ"), strings.Index(page, "The watch is well.")
+	if fails < 0 || well < fails || !strings.Contains(page, "<title>Hall: The run fails") {
+		t.Errorf("%s", page)
+	}
+	s, _, err := Ask(t.Context(), h.addr)
+	if err != nil || s.Verdict() != Bad || !s.Well || s.Health.State != "failing" || len(s.Health.Failing) != 1 {
+		t.Errorf("%+v, %v", s, err)
+	}
+	if _, text := h.ask("GET", "/metrics", "", ""); !strings.Contains(text, "\nohmkeep_run_failing{run=\"Hall\"} 1\n") {
+		t.Errorf("%s", text)
+	}
+	// A watch that is not well is the worse of the two only beside a run that does not fail.
+	close(h.gone)
+	h.until("unwell", func() bool { code, _ := h.ask("GET", "/healthz", "", ""); return code == 503 })
+	if _, text := h.ask("GET", "/healthz", "", ""); !strings.HasPrefix(text, run+"The watch is not well:\n") {
+		t.Errorf("%s", text)
+	}
+}
+
+// What the newest analysis found decides the state of the run.
+func TestHealthOf(t *testing.T) {
+	steady := history.Series{Kind: run.KindFeed, Name: "near", Ohms: 0.1, Low: 0.09, High: 0.11, Limit: math.NaN(), Verdict: history.Steady}
+	blind := history.Series{Kind: run.KindJoint, Name: "a-b", Ohms: math.NaN(), High: math.Inf(1), Limit: 0.015, Verdict: history.Unproven, Why: "no known step was seen"}
+	for _, c := range []struct {
+		series  []history.Series
+		state   string
+		verdict Verdict
+	}{
+		{nil, "unknown", Good},
+		{[]history.Series{steady}, "sound", Good},
+		{[]history.Series{steady, blind}, "unproven", Unproven},
+	} {
+		got := healthOf(&history.History{Last: time.Unix(1_800_000_000, 0), Series: c.series})
+		if got.State != c.state || got.Verdict() != c.verdict {
+			t.Errorf("%v: %+v", c.series, got)
+		}
+	}
+	if got := healthOf(&history.History{Series: []history.Series{blind}}); got.Unproven[0] != "joint a-b: no known step was seen" {
+		t.Errorf("%q", got.Unproven)
+	}
+	if got := healthOf(nil); got.part().Text != "The run has not been analysed yet." {
+		t.Errorf("%+v", got)
 	}
 }
 
@@ -347,7 +406,7 @@ func TestClockIsSet(t *testing.T) {
 	machine.off.Store(int64(-365 * 24 * time.Hour))
 	h.until("the page says so", func() bool {
 		_, text := h.ask("GET", "/", "", "")
-		return strings.Contains(text, "the dates of readings are uncertain") && strings.Contains(text, "All is well.")
+		return strings.Contains(text, "the dates of readings are uncertain") && strings.Contains(text, "The watch is well.")
 	})
 	h.until("marked", func() bool {
 		kept.mu.Lock()

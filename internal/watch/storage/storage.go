@@ -23,6 +23,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
 	"ohmkeep/internal/watch/disk"
@@ -171,6 +172,16 @@ func (s *Store) Analyse(ctx context.Context, plan recorder.Plan) (found *history
 		return err
 	})
 	return found, err
+}
+
+// NewestHistory returns what the newest analysis found; nil = there was none, or it
+// cannot be read.
+func (s *Store) NewestHistory(ctx context.Context, r *run.Run) (found *history.History) {
+	_ = s.use(func(file *store.Store) (err error) {
+		found, err = analysis.Newest(ctx, file, r, s.o.Now())
+		return err
+	})
+	return found
 }
 
 // rest gives back to the system what reading much of the store has taken.

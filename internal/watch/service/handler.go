@@ -1,0 +1,62 @@
+package service
+
+import (
+	_ "embed"
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+
+	"ohmkeep/internal/watch/metrics"
+)
+
+func (d *Daemon) handler() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /healthz", d.healthz)
+	mux.HandleFunc("GET /status", d.status)
+	mux.HandleFunc("POST /step", d.step)
+	mux.HandleFunc("GET /{$}", d.page)
+	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
+	return mux
+}
+
+// healthz answers 200 while the watch is well and 503 while it is not, whatever the
+// run's state, with both in words, the worse first.
+func (d *Daemon) healthz(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	s := d.look()
+	if !s.Well {
+		w.WriteHeader(http.StatusServiceUnavailable)
+	}
+	for _, p := range s.Parts() {
+		fmt.Fprintln(w, oneLine(p.Text))
+		for _, detail := range p.Details {
+			fmt.Fprintln(w, "  "+oneLine(detail))
+		}
+	}
+}
+
+// oneLine returns a text with every run of blanks and line ends as one blank.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+func (d *Daemon) status(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "application/json")
+	_ = json.NewEncoder(w).Encode(d.look()) // an error means that the client is gone
+}
+
+//go:embed page.html
+var pageText string
+
+var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
+	"value": func(x float64) string { return fmt.Sprintf("%.6g", x) },
+	"age":   func(x float64) string { return fmt.Sprintf("%.1f", x) },
+	"mega":  func(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) },
+	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
+}).Parse(pageText))
+
+func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
+	_ = pageTemplate.Execute(w, d.look()) // an error means that the client is gone
+}

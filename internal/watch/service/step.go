@@ -1,0 +1,86 @@
+package service
+
+import (
+	"encoding/json"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/fault"
+)
+
+// maxBody is the most bytes of a request; it is more than any step's name takes.
+const maxBody = 4096
+
+// step takes the name of the step that is shown from now on: as the body itself,
+// as a form's or a JSON object's "step", or as ?step=. An empty name says that it
+// is not known. settle, in seconds, is how long it takes to come up.
+func (d *Daemon) step(w http.ResponseWriter, r *http.Request) {
+	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
+	if err != nil {
+		http.Error(w, "the body is too long", http.StatusRequestEntityTooLarge)
+		return
+	}
+	name, settle, err := announcement(r.URL.Query(), r.Header.Get("Content-Type"), strings.TrimRight(string(body), "\r\n"))
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	if err := d.recorder.Announce(name, settle); err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
+
+// announcement reads a step's name and how long it takes to come up.
+func announcement(query url.Values, content, body string) (name string, settle time.Duration, err error) {
+	kind, _, _ := mime.ParseMediaType(content)
+	form := query
+	switch {
+	case kind == "application/json":
+		var object struct {
+			Step   *string `json:"step"`
+			Settle float64 `json:"settle"`
+		}
+		if err := json.Unmarshal([]byte(body), &object); err != nil || object.Step == nil {
+			return "", 0, fault.Fault{Text: "the body is no JSON object with a text named step"}
+		}
+		settle, err := settling(object.Settle)
+		return *object.Step, settle, err
+	case strings.HasPrefix(body, "step="): // what a form sends, whatever it says it is
+		if form, err = url.ParseQuery(body); err != nil {
+			return "", 0, fault.Fault{Text: "the body is no form"}
+		}
+	case body != "":
+		name = body
+	}
+	if name == "" {
+		name = form.Get("step")
+	}
+	text := form.Get("settle")
+	if text == "" {
+		text = query.Get("settle")
+	}
+	if text == "" {
+		return name, 0, nil
+	}
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		x = -1 // no number of seconds either
+	}
+	settle, err = settling(x)
+	return name, settle, err
+}
+
+// settling checks how long a step takes to come up, in seconds.
+func settling(x float64) (time.Duration, error) {
+	if !(x >= 0 && x <= 3600) {
+		return 0, fault.Fault{Key: "settle", Text: "is no number of seconds", Hint: "0 to 3600"}
+	}
+	return time.Duration(x * float64(time.Second)), nil
+}
