@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/page"
-	"ohmkeep/internal/show/report"
 	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/show/wording"
 )
@@ -61,7 +61,7 @@ unproven, 2 the input is wrong.`,
 			}
 			switch {
 			case asJSON:
-				err = report.ExplainJSON(c.OutOrStdout(), a, x)
+				err = jsondoc.Assessment(c.OutOrStdout(), a, x)
 			case x != nil:
 				err = table.Explanation(c.OutOrStdout(), x, colourful(c.OutOrStdout()))
 			default:

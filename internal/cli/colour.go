@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/chart"
-	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/table"
 )
 
@@ -63,7 +63,7 @@ readings leave it open, 2 the input is wrong.`,
 				return err
 			}
 			if asJSON {
-				err = report.ColourJSON(c.OutOrStdout(), a)
+				err = jsondoc.Colour(c.OutOrStdout(), a)
 			} else {
 				err = table.Colour(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
 			}

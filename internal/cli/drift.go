@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/drift"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/page"
-	"ohmkeep/internal/show/report"
 	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/store"
@@ -58,7 +58,7 @@ but something is unproven, 2 the input is wrong.`,
 				return err
 			}
 			if asJSON {
-				err = report.DriftJSON(c.OutOrStdout(), h)
+				err = jsondoc.Drift(c.OutOrStdout(), h)
 			} else {
 				err = table.Drift(c.OutOrStdout(), h, colourful(c.OutOrStdout()))
 			}

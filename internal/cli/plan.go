@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
-	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/table"
 )
 
@@ -49,7 +49,7 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
 			if asJSON {
-				err = report.PlanJSON(c.OutOrStdout(), p)
+				err = jsondoc.Plan(c.OutOrStdout(), p)
 			} else {
 				err = table.Plan(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
 			}

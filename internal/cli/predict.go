@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/show/chart"
-	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/table"
 )
 
@@ -44,7 +44,7 @@ Without --step it takes the design step, or the only step.`,
 				return err
 			}
 			if asJSON {
-				return report.PredictJSON(c.OutOrStdout(), p)
+				return jsondoc.Prediction(c.OutOrStdout(), p)
 			}
 			return table.Prediction(c.OutOrStdout(), p)
 		},

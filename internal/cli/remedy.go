@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/run/conductor"
 	"ohmkeep/internal/show/chart"
-	"ohmkeep/internal/show/report"
+	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/table"
 )
 
@@ -127,7 +127,7 @@ meets them all stands first, the cheapest of it first.
 				return err
 			}
 			if w.asJSON {
-				err = report.RepairJSON(c.OutOrStdout(), p)
+				err = jsondoc.Repairs(c.OutOrStdout(), p)
 			} else {
 				err = table.Repair(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
 			}
@@ -188,7 +188,7 @@ With readings it takes the resistances that they show, and their intervals.
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
 			if w.asJSON {
-				err = report.LimitJSON(c.OutOrStdout(), l)
+				err = jsondoc.Limits(c.OutOrStdout(), l)
 			} else {
 				err = table.Limit(c.OutOrStdout(), l, colourful(c.OutOrStdout()))
 			}

@@ -1,12 +1,26 @@
-package report
+package jsondoc
 
 import (
 	"math"
 	"slices"
-	"time"
 
 	"ohmkeep/internal/result/assessment"
 )
+
+// ReadingDoc is a reading beside what the fitted run predicts for it.
+type ReadingDoc struct {
+	Row          int     `json:"row"`
+	Predicted    Number  `json:"predicted"`
+	Residual     Number  `json:"residual"`
+	Standardised Number  `json:"standardised"`
+	Suspect      bool    `json:"suspect"`
+	Used         bool    `json:"used"`
+	Note         string  `json:"note,omitempty"`
+	Repeats      int     `json:"repeats,omitempty"` // readings taken together
+	Scatter      *Number `json:"scatter,omitempty"` // their standard deviation
+	First        *Date   `json:"first,omitempty"`
+	Last         *Date   `json:"last,omitempty"`
+}
 
 // byRow returns a reading for each row of a file, in the order of the rows; readings of a
 // store that were taken together stay one, under the row of the first.
@@ -37,15 +51,12 @@ func single(r assessment.Reading, row int, value float64) assessment.Reading {
 	return r
 }
 
-func readingJSON(r assessment.Reading) any {
-	o := object{{"row", r.Row}, {"predicted", number(r.Predicted)}, {"residual", number(r.Residual)},
-		{"standardised", number(r.Standardised)}, {"suspect", r.Suspect}, {"used", r.Used}}
-	if r.Note != "" {
-		o = append(o, member{"note", r.Note})
-	}
+func readingDoc(r assessment.Reading) ReadingDoc {
+	d := ReadingDoc{Row: r.Row, Predicted: Number(r.Predicted), Residual: Number(r.Residual), Standardised: Number(r.Standardised),
+		Suspect: r.Suspect, Used: r.Used, Note: r.Note}
 	if m := r.Mean; m != nil {
-		o = append(o, member{"repeats", m.Count}, member{"scatter", number(m.Scatter)},
-			member{"first", m.First.Format(time.RFC3339)}, member{"last", m.Last.Format(time.RFC3339)})
+		scatter, first, last := Number(m.Scatter), Date(m.First), Date(m.Last)
+		d.Repeats, d.Scatter, d.First, d.Last = m.Count, &scatter, &first, &last
 	}
-	return o
+	return d
 }

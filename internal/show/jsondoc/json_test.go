@@ -1,4 +1,4 @@
-package report
+package jsondoc
 
 import (
 	"bytes"
@@ -8,6 +8,9 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/advise/repair"
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -17,9 +20,9 @@ import (
 // The golden files hold invented results, as a person has read them over.
 func TestGolden(t *testing.T) {
 	for name, write := range map[string]func(io.Writer) error{
-		"assess.json":  func(w io.Writer) error { return AssessJSON(w, showtest.Assessment()) },
-		"predict.json": func(w io.Writer) error { return PredictJSON(w, showtest.Short()) },
-		"colour.json":  func(w io.Writer) error { return ColourJSON(w, showtest.Seen(t, showtest.Cove)) },
+		"assess.json":  func(w io.Writer) error { return Assessment(w, showtest.Assessment(), nil) },
+		"predict.json": func(w io.Writer) error { return Prediction(w, showtest.Short()) },
+		"colour.json":  func(w io.Writer) error { return Colour(w, showtest.Seen(t, showtest.Cove)) },
 	} {
 		var b bytes.Buffer
 		if err := write(&b); err != nil {
@@ -44,7 +47,7 @@ func decode(t *testing.T, write func(io.Writer) error) map[string]any {
 
 func assessed(t *testing.T, a *assessment.Assessment) map[string]any {
 	t.Helper()
-	return decode(t, func(w io.Writer) error { return AssessJSON(w, a) })
+	return decode(t, func(w io.Writer) error { return Assessment(w, a, nil) })
 }
 
 // has checks that an object has keys, and how many there are.
@@ -65,7 +68,7 @@ func has(t *testing.T, what string, got any, keys ...string) {
 }
 
 // The keys are those that other programs read; they may not change.
-func TestKeysOfJSON(t *testing.T) {
+func TestKeys(t *testing.T) {
 	a := assessed(t, showtest.Assessment())
 	has(t, "assess", a, "schema", "run", "fit", "elements", "readings", "next", "findings")
 	has(t, "fit", a["fit"], "converged", "chi_squared", "degrees_of_freedom", "p_value")
@@ -88,7 +91,7 @@ func TestKeysOfJSON(t *testing.T) {
 	has(t, "next", a["next"].([]any)[0], "quantity", "from", "to", "step", "meter", "settles")
 	has(t, "finding", a["findings"].([]any)[0], "severity", "subject", "text")
 
-	p := decode(t, func(w io.Writer) error { return PredictJSON(w, showtest.Prediction()) })
+	p := decode(t, func(w io.Writer) error { return Prediction(w, showtest.Prediction()) })
 	has(t, "predict", p, "schema", "run", "step", "supplies", "feeds", "joints", "reels", "warnings")
 	has(t, "supply", p["supplies"].([]any)[0], "name", "volts", "amps")
 	has(t, "feed", p["feeds"].([]any)[0], "name", "amps", "drop_volts", "milliohms")
@@ -138,7 +141,7 @@ func TestHostileInput(t *testing.T) {
 	p := showtest.Prediction()
 	p.Run.Name, p.Step, p.Feeds[0].Name, p.Warnings[0] = showtest.Hostile, showtest.Hostile, showtest.Hostile, showtest.Hostile
 	p.Reels[0].Pixels[0].Volts, p.Feeds[0].Ohms, p.Supplies[0].Amps = math.NaN(), math.Inf(1), math.NaN()
-	decode(t, func(w io.Writer) error { return PredictJSON(w, p) })
+	decode(t, func(w io.Writer) error { return Prediction(w, p) })
 }
 
 func TestEmpty(t *testing.T) {
@@ -148,7 +151,7 @@ func TestEmpty(t *testing.T) {
 			t.Errorf("%s of nothing is %v", key, a[key])
 		}
 	}
-	p := decode(t, func(w io.Writer) error { return PredictJSON(w, &prediction.Prediction{}) })
+	p := decode(t, func(w io.Writer) error { return Prediction(w, &prediction.Prediction{}) })
 	if l, ok := p["warnings"].([]any); !ok || len(l) != 0 {
 		t.Errorf("no warnings are %v", p["warnings"])
 	}
@@ -160,7 +163,7 @@ func TestManyPixels(t *testing.T) {
 	var n counter
 	objects := testing.AllocsPerRun(1, func() {
 		n = 0
-		if err := PredictJSON(&n, p); err != nil {
+		if err := Prediction(&n, p); err != nil {
 			t.Fatal(err)
 		}
 	})
@@ -176,7 +179,7 @@ func (c *counter) Write(b []byte) (int, error) { *c += counter(len(b)); return l
 func TestWriterErrorsAreTold(t *testing.T) {
 	var w showtest.Broken
 	for name, err := range map[string]error{
-		"assess": AssessJSON(w, showtest.Assessment()), "predict": PredictJSON(w, showtest.Short()), "colour": ColourJSON(w, showtest.Seen(t, showtest.Cove)),
+		"assess": Assessment(w, showtest.Assessment(), nil), "predict": Prediction(w, showtest.Short()), "colour": Colour(w, showtest.Seen(t, showtest.Cove)),
 	} {
 		if err == nil {
 			t.Errorf("%s is silent", name)
@@ -185,8 +188,8 @@ func TestWriterErrorsAreTold(t *testing.T) {
 }
 
 // Shares of the JSON add up to its worst pixel, and darkness is null, not NaN.
-func TestColourJSONAddsUp(t *testing.T) {
-	got := decode(t, func(w io.Writer) error { return ColourJSON(w, showtest.Seen(t, showtest.Cove)) })
+func TestColourAddsUp(t *testing.T) {
+	got := decode(t, func(w io.Writer) error { return Colour(w, showtest.Seen(t, showtest.Cove)) })
 	sum := 0.0
 	for _, s := range got["shares"].([]any) {
 		sum += s.(map[string]any)["colour_shift"].(map[string]any)["value"].(float64)
@@ -197,15 +200,15 @@ func TestColourJSONAddsUp(t *testing.T) {
 	}
 	a := showtest.Seen(t, showtest.Cove)
 	a.Reels[0].Pixels[0].Light.X, a.Reels[0].Pixels[0].Light.Y, a.Reels[0].Pixels[0].Light.Z = 0, 0, 0
-	dark := decode(t, func(w io.Writer) error { return ColourJSON(w, a) })
+	dark := decode(t, func(w io.Writer) error { return Colour(w, a) })
 	pixel := dark["reels"].([]any)[0].(map[string]any)["pixels"].([]any)[0].(map[string]any)
 	if pixel["u"] != nil {
 		t.Errorf("a dark pixel has u = %v", pixel["u"])
 	}
 }
 
-func TestKeysOfPlanJSON(t *testing.T) {
-	p := decode(t, func(w io.Writer) error { return PlanJSON(w, showtest.Schedule()) })
+func TestKeysOfPlan(t *testing.T) {
+	p := decode(t, func(w io.Writer) error { return Plan(w, showtest.Schedule()) })
 	has(t, "plan", p, "schema", "run", "meters", "order", "steps", "points", "readings", "rounds", "elements", "warnings")
 	round := p["rounds"].([]any)[0].(map[string]any)
 	has(t, "round", round, "step", "read")
@@ -218,9 +221,9 @@ func TestKeysOfPlanJSON(t *testing.T) {
 	}
 }
 
-func TestDriftJSON(t *testing.T) {
+func TestDrift(t *testing.T) {
 	var b bytes.Buffer
-	if err := DriftJSON(&b, showtest.History()); err != nil {
+	if err := Drift(&b, showtest.History()); err != nil {
 		t.Fatal(err)
 	}
 	var got struct {
@@ -253,5 +256,53 @@ func TestDriftJSON(t *testing.T) {
 	}
 	if _, has := path["limit_milliohms"]; has {
 		t.Error("an element without a limit has one")
+	}
+}
+
+// Every document decodes into its type, key by key, and gives the same text again.
+func TestDocumentsDecode(t *testing.T) {
+	r, readings := showtest.Example(t, "colour")
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, x, err := judge.Explain(r, readings, r.Joints[0].Name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := repair.Fitted(r, est, a, r.Limits.DesignStep)
+	repairs, err := repair.Make(known, r.Steps[r.Limits.DesignStep], repair.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	loads, err := repair.Rate(func(int) repair.Basis { return known }, r.Limits.DesignStep, repair.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		into  any
+		write func(io.Writer) error
+	}{
+		{&AssessDoc{}, func(w io.Writer) error { return Assessment(w, a, x) }},
+		{&PredictDoc{}, func(w io.Writer) error { return Prediction(w, showtest.Short()) }},
+		{&ColourDoc{}, func(w io.Writer) error { return Colour(w, showtest.Spread(showtest.Seen(t, showtest.Cove))) }},
+		{&DriftDoc{}, func(w io.Writer) error { return Drift(w, showtest.History()) }},
+		{&PlanDoc{}, func(w io.Writer) error { return Plan(w, showtest.Schedule()) }},
+		{&RepairsDoc{}, func(w io.Writer) error { return Repairs(w, repairs) }},
+		{&LimitsDoc{}, func(w io.Writer) error { return Limits(w, loads) }},
+	} {
+		var written, again bytes.Buffer
+		if err := c.write(&written); err != nil {
+			t.Fatal(err)
+		}
+		strict := json.NewDecoder(bytes.NewReader(written.Bytes()))
+		strict.DisallowUnknownFields()
+		if err := strict.Decode(c.into); err != nil {
+			t.Errorf("%T: %v", c.into, err)
+			continue
+		}
+		if err := write(&again, "again", c.into); err != nil || again.String() != written.String() {
+			t.Errorf("%T: %v: written\n%s\nand again\n%s", c.into, err, written.String(), again.String())
+		}
 	}
 }
