@@ -10,6 +10,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )
@@ -150,14 +151,7 @@ func TestDriftFindsAStep(t *testing.T) {
 // no longer held against the joint.
 // The README shows both.
 func TestDriftAfterANote(t *testing.T) {
-	readme, err := os.ReadFile("../../README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, shown, _ := strings.Cut(string(readme), "<!-- printed by drift before and after the note; a test keeps it true -->\n```\n")
-	shown, _, _ = strings.Cut(shown, "```")
-	first, second, _ := strings.Cut(shown, "…\n")
-
+	readme := showtest.Readme(t)
 	s := newSession(t)
 	s.board(90, 0.030, 30, 60)
 	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
@@ -165,13 +159,9 @@ func TestDriftAfterANote(t *testing.T) {
 	if n := len(joint(before)["changes"].([]any)); n != 2 {
 		t.Errorf("%d changes without the note", n)
 	}
-	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Fails).out; first == "" || !strings.Contains(out, first) {
-		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, first)
-	}
+	readme.Shows(t, "printed by drift before the note", ofJoint(s.do("ohmkeep drift gallery.toml --store g.db").exits(Fails).out))
 	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at 2026-04-30T00:00:00Z`).exits(Passes).prints("concerns joint west-north")
-	if out := s.do("ohmkeep drift gallery.toml --store g.db").exits(Passes).out; second == "" || !strings.Contains(out, second) {
-		t.Errorf("drift prints\n%s\nthe README shows\n%s", out, second)
-	}
+	readme.Shows(t, "printed by drift after the note", ofJoint(s.do("ohmkeep drift gallery.toml --store g.db").exits(Passes).out))
 	after := joint(decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Passes).out))
 	marks := after["marks"].([]any)
 	if after["verdict"] != "steady" || len(marks) != 1 || len(after["changes"].([]any)) != 1 {
@@ -208,4 +198,17 @@ func TestDriftFaults(t *testing.T) {
 	if got := s.do("ohmkeep drift gallery.toml --store g.db").exits(Unproven); !strings.Contains(got.out, "too few nights") {
 		t.Errorf("%s", got.out)
 	}
+}
+
+// ofJoint returns the lines of a table of drift that tell of its joint.
+func ofJoint(table string) string {
+	var lines []string
+	for line := range strings.Lines(table) {
+		if strings.Contains(line, "  joint west-north  ") || len(lines) > 0 && strings.HasPrefix(line, "  ") {
+			lines = append(lines, line)
+		} else if len(lines) > 0 {
+			break
+		}
+	}
+	return strings.Join(lines, "")
 }

@@ -1,24 +1,19 @@
 package drift
 
 import (
-	"flag"
+	"bytes"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate"
 )
 
-var drawn = flag.Bool("draw", false, "draw the guides' pictures into testdata")
-
-// The guide's picture: a joint that drifts. Simulated, invented.
-func TestDrawTheGuidesPictures(t *testing.T) {
-	if !*drawn {
-		t.Skip("draws a file: run with -draw")
-	}
-	drawTradeoff(t)
+// The pictures of the guides are what the program draws: a joint that drifts, and how
+// caution trades time for false calls. Simulated, invented; -update draws them again.
+func TestPicturesOfTheGuides(t *testing.T) {
+	showtest.Picture(t, "testdata/tradeoff.png", drawTradeoff(t))
 	story := usual(240)
 	story.Change = func(day float64, p *simulate.Plant, _ *rand.Rand) {
 		if day > 60 {
@@ -26,15 +21,13 @@ func TestDrawTheGuidesPictures(t *testing.T) {
 		}
 	}
 	for _, s := range judged(t, parsed(t, gallery), story, 2).Series {
-		if s.Name == "west-north" {
-			f, err := os.Create(filepath.Join("testdata", "joint.png"))
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer f.Close()
-			if err := chart.Years(s, chart.Wide).PNG(f); err != nil {
-				t.Fatal(err)
-			}
+		if s.Name != "west-north" {
+			continue
 		}
+		var picture bytes.Buffer
+		if err := chart.Years(s, chart.Wide).PNG(&picture); err != nil {
+			t.Fatal(err)
+		}
+		showtest.Picture(t, "testdata/joint.png", picture.Bytes())
 	}
 }

@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"bytes"
 	"encoding/csv"
 	"flag"
 	"fmt"
@@ -131,7 +132,7 @@ func TestTradeoff(t *testing.T) {
 }
 
 // drawTradeoff draws the curve from its numbers.
-func drawTradeoff(t *testing.T) {
+func drawTradeoff(t *testing.T) []byte {
 	f, err := os.Open(filepath.Join("testdata", "tradeoff.csv"))
 	if err != nil {
 		t.Fatal(err)
@@ -173,12 +174,9 @@ func drawTradeoff(t *testing.T) {
 		YAxis: chart.YAxis{Name: "days", AxisType: chart.YAxisSecondary,
 			Ticks: []chart.Tick{{Value: 0, Label: "0"}, {Value: 20, Label: "20"}, {Value: 40, Label: "40"}, {Value: 60, Label: "60"}}},
 		Series: []chart.Series{ramp, step, rampWords, stepWords}}
-	to, err := os.Create(filepath.Join("testdata", "tradeoff.png"))
-	if err != nil {
+	var picture bytes.Buffer
+	if err := c.Render(chart.PNG, &picture); err != nil {
 		t.Fatal(err)
 	}
-	defer to.Close()
-	if err := c.Render(chart.PNG, to); err != nil {
-		t.Fatal(err)
-	}
+	return picture.Bytes()
 }
