@@ -64,7 +64,7 @@ var rooms = map[string]map[string]string{
 		"internal/writer":     "internal/chunk internal/decimal internal/events internal/sqlitefile internal/tables",
 	},
 	"simulate": {".": "", "demo": ". devices", "devices": "", "months": ".", "plant": ""},
-	"fit":      {"estimate": "model prior search", "model": "prior", "prior": "", "search": "model prior"},
+	"fit":      {"estimate": "model prior search", "likelihood": "", "model": "likelihood prior", "prior": "", "search": "likelihood model prior"},
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "colourloss interval loadlimit"},

@@ -107,6 +107,9 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 		}
 		return 0
 	}, j.resembles)
+	if j.out.Doubt == "" {
+		j.out.Doubt = j.otherLoads()
+	}
 	j.doubt = j.out.Doubtful()
 	count := 0
 	for i := range est.Elements {

@@ -27,5 +27,5 @@ func Prospects(r *run.Run) (*estimate.Estimate, []nextreading.Target, error) {
 // target is what would settle an element's loop.
 func (j *judged) target(i int) nextreading.Target {
 	e := &j.est.Elements[i]
-	return nextreading.Target{Element: i, Name: j.name(e), Limit: e.Scale(j.limit(e)), Sound: e.Scale(j.assumed(e)), Rule: j.rule}
+	return nextreading.Target{Element: i, Name: j.name(e), Limit: e.Scale(j.limit(e)), Sound: e.Scale(j.assumed(e)), Rule: j.rule, Tail: e.Belief.Tail}
 }

@@ -167,7 +167,7 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 		limits := p.Run.Meters[m].Ranges[at]
 		c := Candidate{Observation: what, quantity: quantity, meter: m, row: slices.Clone(row)}
 		c.Value = value
-		variance := o.Problem.Digits * limits.Resolution * limits.Resolution * (1.0/12 + model.Repeat*model.Repeat)
+		variance := p.VarianceOf(m, at, value)
 		if p.Run.Meters[m].Each {
 			a, b := limits.Fraction*value, limits.Counts*limits.Resolution
 			variance += (a*a + b*b) / 3

@@ -14,6 +14,7 @@ type Target struct {
 	Limit   float64 // on the element's own scale, as is
 	Sound   float64 // what it has where nothing is wrong
 	Rule    verdict.Rule
+	Tail    float64 // how well the deviation is known, see verdict.Belief
 	// Deviation is that towards the limit as Towards has it; 0 where nobody looked.
 	Deviation float64
 }
@@ -144,7 +145,7 @@ func (t Target) edge(deviation, p float64) float64 {
 	low, high := t.Limit-8*deviation, t.Limit+8*deviation
 	for range 40 {
 		middle := (low + high) / 2
-		if (verdict.Belief{Mean: middle, Deviation: deviation}).Over(t.Limit) < p {
+		if (verdict.Belief{Mean: middle, Deviation: deviation, Tail: t.Tail}).Over(t.Limit) < p {
 			low = middle
 		} else {
 			high = middle

@@ -115,6 +115,7 @@ func (e *Estimate) complete(x Element) Element {
 	along := matrix.Times(e.Covariance, x.Row)
 	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
 	x.Belief.Even = e.even(along, x.Belief.Deviation)
+	x.Belief.Tail = e.tail(along, x.Belief.Deviation)
 	x.Known = x.Open || e.Told(x.Row)
 	if x.Rail != run.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)

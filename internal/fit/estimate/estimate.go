@@ -35,6 +35,7 @@ type Estimate struct {
 	model.Linear
 	Inflation float64 // of deviations, where the fit is poor; 1 otherwise
 
+	jacobian  *leastsquares.Matrix // of the fit
 	readings  []reading.Reading
 	rivals    [][]bool  // see Rivals
 	within    []float64 // see inside
@@ -89,6 +90,14 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 	return of(r, readings, search.Best)
 }
 
+// Again fits the same run to other readings, which scatter as those of the estimate do. The
+// errors are those of Make.
+func (e *Estimate) Again(readings []reading.Reading) (*Estimate, error) {
+	return of(e.Problem.Run, readings, func(p *model.Problem) (*search.Outcome, error) {
+		return search.BestAt(p, e.Problem.Noise)
+	})
+}
+
 // of describes what some search finds of the readings.
 func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
 	p, err := model.New(r, readings)
@@ -100,7 +109,7 @@ func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*se
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
 	fit := outcome.Fit
-	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, readings: readings, rivals: outcome.Rivals}
+	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, jacobian: fit.Jacobian, readings: readings, rivals: outcome.Rivals}
 	e.describeFit(outcome)
 	e.describeReadings(readings, fit)
 	e.describeElements(outcome.Open)

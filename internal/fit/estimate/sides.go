@@ -57,7 +57,7 @@ func (e *Estimate) Directions(step int) Directions {
 			switch u.What {
 			case model.Gain, model.Offset:
 				continue
-			case model.StepVolts, model.StepScale, model.StepShift:
+			case model.StepVolts, model.StepScale, model.StepShift, model.StepWarmth:
 				if u.Step != k {
 					continue
 				}

@@ -111,7 +111,7 @@ func (e *Estimate) Budget(element int) (shares [Sources]float64) {
 			from = Meters
 		case model.AllScale, model.StepScale, model.IdleScale, model.AllShift, model.StepShift, model.AllStretch:
 			from = Pixels
-		case model.Warmth:
+		case model.Warmth, model.StepWarmth:
 			from = Temperature
 		case model.SupplyVolts, model.SupplyOhms, model.StepVolts:
 			from = Supplies

@@ -31,7 +31,7 @@ func TestWithoutIsAFitWithout(t *testing.T) {
 				rest = append(rest, x)
 			}
 		}
-		again, err := Make(r, rest)
+		again, err := whole.Again(rest)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -15,6 +15,7 @@ import (
 // perfect joint's estimate may come out below zero.
 func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
+	warmth := p.warmthSlope(s, g)
 	for i := range g.Scale {
 		scale += g.Scale[i] * s.Adjust.Scale
 		idle += g.Idle[i] * s.Adjust.Idle
@@ -59,7 +60,11 @@ func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []
 				d = shift
 			}
 		case Warmth:
-			d = p.warmthSlope(s, g)
+			d = warmth
+		case StepWarmth:
+			if u.Step == k {
+				d = warmth
+			}
 		}
 		row[i] = d
 		beyond += d * (x[i] - inside)

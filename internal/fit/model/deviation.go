@@ -23,7 +23,7 @@ const unevenness = 0.2
 // the counts.
 func deviation(resolution float64, m *reading.Mean) float64 {
 	square := resolution * resolution
-	variance := square * (1.0/12 + Repeat*Repeat)
+	variance := square * (1.0/12 + wander*wander)
 	if m == nil {
 		return math.Sqrt(variance)
 	}

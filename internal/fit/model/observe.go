@@ -6,12 +6,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Repeat is the standard deviation of the last digit beside its rounding, in
-// counts: a meter's display wanders a little (common practice, no source).
-const Repeat = 0.3
-
 // observe takes reading i into the problem, or notes why not.
-func (p *Problem) observe(i int, x reading.Reading) []run.Place {
+func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) []run.Place {
 	if x.Quantity == run.Temperature {
 		p.Notes[i] = "used as the temperature of the copper"
 		return nil
@@ -52,7 +48,14 @@ func (p *Problem) observe(i int, x reading.Reading) []run.Place {
 		o.Out, o.Barred = true, true
 	}
 	limits := p.Run.Meters[meter].Ranges[at]
-	o.Deviation = math.Max(deviation(limits.Resolution, x.Mean), 1e-6)
+	if x.Mean != nil {
+		d := deviation(limits.Resolution, x.Mean)
+		o.Fixed = d * d
+	} else {
+		step := math.Max(limits.Resolution, written[column{meter, at, x.Unit}])
+		o.Fixed = step * step / 12
+	}
+	o.Group = p.group(meter, at, x.Mean != nil)
 	place := ""
 	if p.Run.Meters[meter].Each {
 		place = x.From + " " + x.To

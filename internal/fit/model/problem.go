@@ -16,6 +16,7 @@
 package model
 
 import (
+	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
@@ -29,7 +30,9 @@ type Observation struct {
 	From, To  run.Point
 	Feed      int // of a current; Absent for a voltage
 	Value     float64
-	Deviation float64 // of what does not repeat: the last digit
+	Fixed     float64 // variance of its rounding, and of a mean's own scatter
+	Group     int     // of readings that scatter alike
+	Deviation float64 // of what does not repeat
 	Scale     int     // the meter range it was read on
 	Out       bool    // left out as contradicting the others
 	Barred    bool    // for good: no range of its meter shows such a value
@@ -76,7 +79,8 @@ type Problem struct {
 	walls                []int     // conductors that must not fall below zero
 	Robust               bool      // far residuals count by their size, not by its square
 	Predicted            []float64
-	Digits               float64 // variance of last digits over that guessed, see Repeat
+	NoiseGroups          []NoiseGroup
+	Noise                []likelihood.Learned // by group
 }
 
 // temperature is what is known of the copper's, °C.
@@ -88,12 +92,14 @@ type temperature struct {
 // New sets up the problem. It returns an error where no supply reaches a part of
 // the run.
 func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
-	p := &Problem{Run: r, Notes: map[int]string{}, Digits: 1}
+	p := &Problem{Run: r, Notes: map[int]string{}}
 	p.readTemperature(readings)
 	var places []run.Place
+	written := p.quanta(readings)
 	for i, x := range readings {
-		places = append(places, p.observe(i, x)...)
+		places = append(places, p.observe(i, x, written)...)
 	}
+	p.SetNoise(nil)
 	net, err := ladder.New(r, places...)
 	if err != nil {
 		return nil, err

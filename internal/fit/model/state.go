@@ -30,6 +30,7 @@ const Absent = -1
 func (p *Problem) Set(k int, x []float64, s *State) {
 	adjust := pixel.AsStated
 	scale, idle := 0.0, 0.0
+	s.warm = 0
 	for i, u := range p.Unknowns {
 		v := x[i]
 		switch u.What {
@@ -52,7 +53,11 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 		case AllStretch:
 			adjust.Stretch = clamp(v, -2, 2)
 		case Warmth:
-			s.warm = v
+			s.warm += v
+		case StepWarmth:
+			if u.Step == k {
+				s.warm += v
+			}
 		case StepVolts:
 			if u.Step == k {
 				s.Par.Supplies[u.Index].Volts += v

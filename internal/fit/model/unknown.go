@@ -24,6 +24,7 @@ const (
 	StepShift                   // the same in one step
 	AllStretch                  // ln of the factor on the volts over which a channel falls
 	Warmth                      // °C of the copper
+	StepWarmth                  // K by which it differs in one step
 	FoilFactor                  // factor on the stated Ω/m that the reels of one strip have in common
 	FoilShare                   // and how it is shared: what the plus has more than the minus, over both
 	Gain                        // relative gain error of one meter range (or place)
@@ -36,7 +37,7 @@ const (
 type Unknown struct {
 	What      Quantity
 	Index     int // of the joint, feed, reel, supply or meter range
-	Step      int // of StepVolts, StepScale, StepShift
+	Step      int // of StepVolts, StepScale, StepShift, StepWarmth
 	Rail      run.Rail
 	Vague     bool // its prior only keeps the fit finite: the truth is nowhere near its width
 	Even      bool // within limits √3 deviations away, and nowhere beyond
@@ -51,7 +52,7 @@ const (
 	reelSpread      = 0.30  // of the nominal
 	reelSpreadBlind = 1.5   // where the strip states none
 	voltsSpread     = 0.03  // of a supply's stated volts: trimmers are trimmed by hand
-	sagSpread       = 0.002 // of its volts, from one step to another
+	sagSpread       = 0.003 // of its volts, from one step to another
 	outputOhms      = 0.005 // of a supply that states none
 	scaleSpread     = 0.20  // of the channel currents: a typical figure of a data sheet
 	stepSpread      = 0.10  // of the duty from one step to another
@@ -59,8 +60,9 @@ const (
 	shiftSpread     = 0.05 // of the rated volts
 	shiftStepSpread = 0.02
 	stretchSpread   = 0.30 // a fall may be a third longer or shorter than stated, or of another shape
-	warmthSpread    = 6.0  // K, where nobody measured the temperature: some 10 K either way
+	warmthSpread    = 5.3  // K, where nobody measured the temperature: some 10 K either way
 	warmthRead      = 1.5  // K, that copper may differ from a thermometer beside it
+	warmthStep      = 2.8  // K, from one step to another: what is lit longer is warmer
 )
 
 // unknowns lists the parameters of the problem in a fixed order.
@@ -116,6 +118,7 @@ func (p *Problem) layUnknowns() {
 	add(Unknown{What: AllStretch, Deviation: stretchSpread})
 	add(Unknown{What: Warmth, Mean: p.temperature.mean, Deviation: p.temperature.deviation, Even: p.temperature.deviation == warmthSpread})
 	for k, step := range p.Steps {
+		add(Unknown{What: StepWarmth, Step: k, Deviation: warmthStep})
 		for i, s := range r.Supplies {
 			add(Unknown{What: StepVolts, Index: i, Step: k, Deviation: sagSpread * s.Volts})
 		}

@@ -13,7 +13,7 @@ import (
 // of the problem. The error tells that the network cannot be laid out.
 func (p *Problem) Wider(meters []int, places []run.Place) (*Problem, error) {
 	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, Read: len(p.Steps), Segment: p.Segment,
-		Scales: slices.Clone(p.Scales), Held: p.Held, Digits: p.Digits}
+		Scales: slices.Clone(p.Scales), Held: p.Held, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
 	for _, m := range meters {
 		if p.Run.Meters[m].Each {
 			continue // another place has other errors

@@ -23,9 +23,9 @@ type Alike struct {
 // is not held to be like them, its own belief is without them, and how like they are is no
 // part of whether the readings are explained.
 const (
-	foilSpread = 0.10   // of a reel's factor about that of its foil (common practice, no source)
-	foilTail   = 1.5    // deviations from which on a square grows like its root
-	FoilShares = 0.0175 // of a reel's share between its rails about its foil's (the same)
+	foilSpread = 0.10  // of a reel's factor about that of its foil (common practice, no source)
+	foilTail   = 1.5   // deviations from which on a square grows like its root
+	FoilShares = 0.025 // of a reel's share between its rails about its foil's (the same)
 )
 
 // Residual is how far a reel lies from its foil, in deviations, softened, and its

@@ -23,12 +23,16 @@ func (h *hypothesis) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	if clean && len(h.partings(plain)) == 0 {
 		return plain, nil
 	}
-	account := h.account(plain)
+	account, noise := h.account(plain), slices.Clone(h.Noise)
 	out := h.marks()
 	h.setMarks(nil)
+	if !clean && !h.quiet {
+		h.SetNoise(h.GuessedNoise())
+	}
 	open := h.withOpens(fit)
 	if len(h.parted) == 0 {
 		h.setMarks(out)
+		h.SetNoise(noise)
 		return plain, nil
 	}
 	opened, err := h.withoutSuspects(open)
@@ -43,6 +47,7 @@ func (h *hypothesis) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	}
 	h.parted = nil
 	h.setMarks(out)
+	h.SetNoise(noise)
 	return h.Solve(plain.X)
 }
 
@@ -71,9 +76,9 @@ func (h *hypothesis) closed(fit *leastsquares.Fit) *leastsquares.Fit {
 // instead, which is seen in every reading behind it.
 const fewWrong = 2
 
-// account is the sum of squares with the charges of what was left out or opened.
+// account is the cost with the charges of what was left out or opened.
 func (h *hypothesis) account(fit *leastsquares.Fit) float64 {
-	sum := fit.SumSquares + suspectAt*suspectAt*float64(h.leftOut())
+	sum := h.cost(fit) + suspectAt*suspectAt*float64(h.leftOut())
 	sum += openCharge * float64(len(h.parted))
 	if !fit.Converged {
 		sum += openGain

@@ -51,15 +51,16 @@ func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 		scores := map[int]float64{}
 		var best Parting
 		var bestFit *leastsquares.Fit
-		bestScore := 0.0
+		bestScore, cost := 0.0, h.cost(fit)
 		for _, c := range h.partings(fit) {
 			trial, err := h.tryOpen(c, fit, glance)
 			if err != nil {
 				continue // such an open leaves part of the run without supply
 			}
-			score := fit.SumSquares - trial.SumSquares - openGain
+			opened := h.cost(trial)
+			score := cost - opened - openGain
 			if h.much(c, fit) && score > -openGain-openCost {
-				score = h.soundSquares(c, fit) - trial.SumSquares - openGain
+				score = h.soundCost(c, fit) - opened - openGain
 			}
 			scores[c.At] = score
 			if score > bestScore {
@@ -173,22 +174,23 @@ func (h *hypothesis) gapes(c Parting) bool {
 	})
 }
 
-// soundSquares is the sum of squares with both rails of an element as stated.
-func (h *hypothesis) soundSquares(c Parting, fit *leastsquares.Fit) float64 {
+// soundCost is the cost with both rails of an element as stated.
+func (h *hypothesis) soundCost(c Parting, fit *leastsquares.Fit) float64 {
 	near := append([]float64(nil), fit.X...)
 	for _, at := range h.Splits[c.Split].At {
 		h.Open[at], h.Held[at] = true, h.Unknowns[at].Mean
 		near[at] = h.Unknowns[at].Mean
 	}
 	sound, err := h.Solve(near)
+	cost := math.Inf(1)
+	if err == nil {
+		cost = h.cost(sound)
+	}
 	for _, at := range h.Splits[c.Split].At {
 		h.Open[at] = false
 		delete(h.Held, at)
 	}
-	if err != nil {
-		return math.Inf(1)
-	}
-	return sound.SumSquares
+	return cost
 }
 
 // tryOpen fits with one more conductor open, from where the fit is. Most conductors

@@ -4,6 +4,7 @@
 package search
 
 import (
+	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/numeric/leastsquares"
 )
@@ -15,6 +16,7 @@ type hypothesis struct {
 	parted []Parting
 	rivals [][]bool // readings left out in accounts that are nearly as good
 	within bool     // the last fit is one between walls
+	quiet  bool     // how far readings scatter is given, and not learned
 }
 
 // Outcome is the account that explains the readings best.
@@ -29,10 +31,20 @@ type Outcome struct {
 }
 
 // Best finds the account that explains a problem's readings best, and leaves the problem as
-// that has it: readings marked as left out, conductors held open, and settled at its fit. The
-// error tells that the network could not be solved even as the run file states it.
+// that has it: readings marked as left out, conductors held open, the scatter of readings
+// learned, and settled at its fit. The error says that the network could not be solved even
+// as the run file states it.
 func Best(p *model.Problem) (*Outcome, error) {
-	h := &hypothesis{Problem: p}
+	return (&hypothesis{Problem: p}).best()
+}
+
+// BestAt is Best with readings that scatter as given, by group.
+func BestAt(p *model.Problem, noise []likelihood.Learned) (*Outcome, error) {
+	p.SetNoise(noise)
+	return (&hypothesis{Problem: p, quiet: true}).best()
+}
+
+func (h *hypothesis) best() (*Outcome, error) {
 	fit, err := h.SolveWithin(h.Start(), firstSteps)
 	if err != nil {
 		return nil, err
@@ -43,7 +55,6 @@ func Best(p *model.Problem) (*Outcome, error) {
 	fit = h.last(h.exchanged(fit))
 	fit = h.reconsidered(fit)
 	squares, freedom := h.ChiSquared(fit), h.Freedom(fit)
-	fit = h.digits(fit)
 	for i, c := range h.parted {
 		h.parted[i].Excluded = h.excluded(c, fit)
 	}
@@ -57,7 +68,7 @@ func Best(p *model.Problem) (*Outcome, error) {
 // reconsidered takes readings back that agree with the last fit, if it explains them.
 func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
 	for range 2 {
-		out, least := h.marks(), min(model.Misfit, h.PValue(fit))
+		out, most := h.marks(), h.account(fit)+1
 		back, err := h.readmit(fit)
 		if err == nil && back == fit {
 			break
@@ -65,7 +76,7 @@ func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
 		if err == nil {
 			back = h.patiently(back)
 		}
-		if err != nil || h.PValue(back) < least {
+		if err != nil || h.account(back) > most {
 			h.setMarks(out)
 			break
 		}

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
@@ -20,26 +19,31 @@ const (
 // are looked at closely.
 const grossAt = 12.0
 
-// withoutSuspects refits without the readings that contradict the others: first
-// those that a robust fit leaves far off, then the worst one of the rest, and so on.
+// withoutSuspects learns how far the readings scatter and refits without those that contradict
+// the others: first those that a robust fit leaves far off, then the worst one of the rest, and
+// so on.
 func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+	var err error
 	if !fit.Converged || h.PValue(fit) < model.Misfit {
-		var err error
-		if fit, err = h.withoutGross(fit); err != nil {
+		if fit, err = h.withoutGross(); err != nil {
 			return nil, err
 		}
 	}
 	for range len(h.Observations)/4 + 1 {
+		if fit, err = h.noisy(fit, robustTail); err != nil {
+			return nil, err
+		}
 		worst, at := h.worst(fit)
 		if worst <= suspectAt {
 			break
 		}
 		h.Observations[at].Out = true
-		next, err := h.Solve(fit.X)
-		if err != nil {
+		if fit, err = h.Solve(fit.X); err != nil {
 			return nil, err
 		}
-		fit = next
+	}
+	if fit, err = h.noisy(fit, 0); err != nil {
+		return nil, err
 	}
 	return h.readmit(fit)
 }
@@ -58,23 +62,33 @@ func (h *hypothesis) worst(fit *leastsquares.Fit) (z float64, at int) {
 	return z, at
 }
 
-// withoutGross fits robustly and leaves out what is far off then.
-func (h *hypothesis) withoutGross(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+// withoutGross fits robustly, with the scatter that most readings have, and leaves out what is
+// far off then.
+func (h *hypothesis) withoutGross() (*leastsquares.Fit, error) {
 	h.Robust = true
+	defer func() { h.Robust = false }()
 	soft, err := h.Solve(h.Start())
-	h.Robust = false
 	if err != nil {
 		return nil, err
 	}
+	for range grossRounds {
+		if !h.learn(soft, robustTail) {
+			break
+		}
+		if soft, err = h.SolveWithin(soft.X, firstSteps); err != nil {
+			return nil, err
+		}
+	}
 	for i := range h.Observations {
 		o := &h.Observations[i]
-		o.Out = o.Out || math.Abs(soft.Residuals[i]) > softenedGross
+		o.Out = o.Out || math.Abs(o.Value-h.Predicted[i]) > grossAt*o.Deviation
 	}
+	h.Robust = false
 	return h.Solve(soft.X)
 }
 
-// softenedGross is grossAt as soften shows it.
-var softenedGross, _ = prior.Soften(grossAt, model.SoftFrom)
+// grossRounds is how often a robust fit and the scatter of its residuals are fitted in turn.
+const grossRounds = 3
 
 func (h *hypothesis) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	back := false

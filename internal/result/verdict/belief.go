@@ -14,9 +14,40 @@ const Coverage95 = 1.959963984540054
 //
 // Parts of the error may be known to be even instead: Even are their half-widths, and
 // Deviation is that of the whole, these included.
+//
+// The deviation itself may be known to a factor: Tail is the standard deviation of its
+// logarithm, and the belief a mixture of Gaussians of many deviations, which has longer
+// tails as Student's distribution has them (JCGM 100:2008, G.3).
 type Belief struct {
 	Mean, Deviation float64
 	Even            [mostEven]float64
+	Tail            float64
+}
+
+// The points and weights of the Gauss-Hermite rule of five points for the standard normal
+// distribution (Abramowitz and Stegun, Handbook of Mathematical Functions, table 25.10, whose
+// abscissas are to be multiplied by √2 and weights divided by √π).
+var (
+	mixturePoints  = [...]float64{-2.8569700138728056, -1.3556261799742657, 0, 1.3556261799742657, 2.8569700138728056}
+	mixtureWeights = [...]float64{0.011257411327720691, 0.22207592200561266, 0.53333333333333333, 0.22207592200561266, 0.011257411327720691}
+)
+
+// mixed is the mean of a probability over the deviations that a belief may have: Gaussian in
+// their logarithm, about a value that is greater than the estimate by Tail², since the
+// likelihood of a deviation is skew (that of ν residuals has the median of its logarithm
+// above its mode by about 1/(2ν), and Tail² is about that).
+func (b Belief) mixed(probability func(Belief) float64) float64 {
+	if !(b.Tail > 0) {
+		return probability(b)
+	}
+	sum := 0.0
+	one := b
+	one.Tail = 0
+	for k, x := range mixturePoints {
+		one.Deviation = b.Deviation * math.Exp(b.Tail*(x+b.Tail))
+		sum += mixtureWeights[k] * probability(one)
+	}
+	return math.Min(sum, 1)
 }
 
 // Bent is a belief whose mean and deviation turned out to be others than a straight
@@ -46,6 +77,9 @@ func (b Belief) Over(limit float64) float64 {
 		}
 		return 0
 	}
+	if b.Tail > 0 {
+		return b.mixed(func(one Belief) float64 { return one.Over(limit) })
+	}
 	if s := b.spread(); len(s.half) > 0 {
 		// Where nearly all of the belief lies below zero the Gaussian is the safer one.
 		if positive := s.above(-b.Mean); positive > mostlyBelow {
@@ -63,6 +97,9 @@ func (b Belief) Over(limit float64) float64 {
 
 // under is 1 − Over, and has its digits where it is small and the mean above zero.
 func (b Belief) under(limit float64) float64 {
+	if b.Tail > 0 {
+		return b.mixed(func(one Belief) float64 { return one.under(limit) })
+	}
 	if b.Mean <= 0 {
 		return 1 - b.Over(limit)
 	}
@@ -122,8 +159,8 @@ func (b Belief) Interval(coverage float64) (low, high float64) {
 	spread := 0.0
 	if b.Deviation > 0 {
 		spread = math.Sqrt2 * math.Erfinv(coverage) * b.Deviation
-		if s := b.spread(); len(s.half) > 0 {
-			spread = s.reach((1 - coverage) / 2)
+		if len(b.spread().half) > 0 || b.Tail > 0 {
+			spread = b.reach((1 - coverage) / 2)
 		}
 	}
 	return math.Max(0, b.Mean-spread), math.Max(b.Mean+spread, b.Quantile((1+coverage)/2))

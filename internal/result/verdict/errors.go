@@ -74,14 +74,17 @@ func integrated(n int, z float64) float64 {
 }
 
 // reach is what the error exceeds with probability p < 1/2.
-func (s spread) reach(p float64) float64 {
-	low, high := 0.0, s.gauss
-	for s.above(high) > p {
+func (b Belief) reach(p float64) float64 {
+	above := func(x float64) float64 {
+		return b.mixed(func(one Belief) float64 { return one.spread().above(x) })
+	}
+	low, high := 0.0, b.Deviation
+	for above(high) > p {
 		low, high = high, 2*high
 	}
 	for range 60 {
 		middle := (low + high) / 2
-		if s.above(middle) > p {
+		if above(middle) > p {
 			low = middle
 		} else {
 			high = middle

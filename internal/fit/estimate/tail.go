@@ -1,0 +1,39 @@
+package estimate
+
+import (
+	"math"
+
+	"ohmkeep/internal/numeric/matrix"
+)
+
+// mostTail bounds how little the deviation of a belief may be known: to a factor of five and
+// more either way, twice in a hundred.
+const mostTail = 0.8
+
+// tail is how well the deviation of an element is known, as the standard deviation of its
+// logarithm, from the covariances of the element with each unknown. The variance that
+// readings add to it is in proportion to theirs, which few readings leave uncertain (the
+// propagation behind Welch and Satterthwaite's formula, JCGM 100:2008, G.4).
+func (e *Estimate) tail(along []float64, deviation float64) float64 {
+	p := e.Problem
+	slopes := make([][2]float64, len(p.Noise)) // of the element's variance by the logarithms of each group's
+	for i := range p.Observations {
+		o := &p.Observations[i]
+		if o.Out || e.jacobian == nil || i >= e.jacobian.Rows {
+			continue
+		}
+		c := matrix.Dot(e.jacobian.Row(i), along)
+		n, whole := &p.Noise[o.Group], o.Deviation*o.Deviation
+		slopes[o.Group][0] += c * c * n.Constant * n.Constant / whole
+		slopes[o.Group][1] += c * c * n.Share * n.Share * o.Value * o.Value / whole
+	}
+	variance := 0.0
+	for g, s := range slopes {
+		c := &p.Noise[g].Covariance
+		variance += s[0]*s[0]*c[0][0] + 2*s[0]*s[1]*c[0][1] + s[1]*s[1]*c[1][1]
+	}
+	if !(deviation > 0) || math.IsInf(deviation, 1) {
+		return 0
+	}
+	return math.Min(math.Sqrt(math.Max(variance, 0))/(2*deviation*deviation), mostTail)
+}

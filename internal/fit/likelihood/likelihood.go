@@ -1,0 +1,112 @@
+// Package likelihood learns from the residuals of a fit how far readings scatter.
+//
+// The variance of a reading is the sum of three parts: rounding, which is known; one that is
+// the same for all readings of a group, such as a meter range; and one that grows with the
+// square of the value. The logarithms of the last two are estimated by restricted maximum
+// likelihood (Patterson and Thompson, Biometrika 58 (1971) 545): a residual counts as many
+// degrees of freedom as the fit leaves it, which is MacKay's effective number of parameters
+// (Neural Computation 4 (1992) 415, section 4.4) reading by reading. What is known of
+// the logarithms before is Gaussian and wide, so that few readings change little.
+package likelihood
+
+import "math"
+
+// Residual is one reading of a group after a fit.
+type Residual struct {
+	Value float64 // measured minus predicted, SI
+	Size  float64 // of the value read, SI
+	Fixed float64 // variance that is known, such as that of rounding
+	Left  float64 // degrees of freedom that the fit leaves it: one less its leverage
+}
+
+// Scatter is the standard deviation of readings of a group besides what is fixed: a constant
+// part in SI units and a part of the value read.
+type Scatter struct{ Constant, Share float64 }
+
+// Variance returns that of a reading of a size, with its fixed part.
+func (s Scatter) Variance(fixed, size float64) float64 {
+	return fixed + s.Constant*s.Constant + s.Share*s.Share*size*size
+}
+
+// Prior is what is known of a group's scatter before anything is read: the medians, and the
+// standard deviations of the logarithms of both parts, that of the constant part apart for
+// less than the median: a display that seems steadier than most may only seem so. What
+// scatters further than Most is taken as something else than the scatter of readings.
+type Prior struct {
+	Scatter
+	SpreadConstant, SpreadBelow, SpreadShare float64
+	Most                                     Scatter
+}
+
+// Learned is the scatter that explains residuals best.
+type Learned struct {
+	Scatter
+	// Covariance is that of the logarithms of the two variances, the constant part first.
+	Covariance [2][2]float64
+	// Cost is minus twice the logarithm of the restricted likelihood times the prior, both
+	// over those of the prior's medians but for the residuals' squares.
+	Cost float64
+}
+
+const (
+	mostSteps = 40
+	longest   = 1.5   // step in a logarithm of a variance
+	enough    = 0.002 // step that ends the search
+)
+
+// Learn estimates the scatter of a group. With tail > 0 residuals count as those of
+// Student's distribution with so many degrees of freedom, so that a wrong reading among them
+// counts little (Lange, Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
+func Learn(residuals []Residual, prior Prior, tail float64) Learned {
+	a0, b0 := 2*math.Log(prior.Constant), 2*math.Log(prior.Share)
+	above, below := 1/(4*prior.SpreadConstant*prior.SpreadConstant), 1/(4*prior.SpreadBelow*prior.SpreadBelow)
+	wa, wb := above, 1/(4*prior.SpreadShare*prior.SpreadShare)
+	mostA, mostB := 2*math.Log(prior.Most.Constant), 2*math.Log(prior.Most.Share)
+	a, b := a0, b0
+	var haa, hab, hbb float64
+	for range mostSteps {
+		if wa = above; a < a0 {
+			wa = below
+		}
+		ga, gb := wa*(a-a0), wb*(b-b0)
+		haa, hab, hbb = wa, 0, wb
+		ea, eb := math.Exp(a), math.Exp(b)
+		for _, r := range residuals {
+			grown := eb * r.Size * r.Size
+			s := r.Fixed + ea + grown
+			z := r.Value * r.Value / s
+			if tail > 0 {
+				z *= (tail + 1) / (tail + z/math.Max(r.Left, least))
+			}
+			ua, ub := ea/s, grown/s
+			miss := (r.Left - z) / 2
+			ga += ua * miss
+			gb += ub * miss
+			haa += r.Left * ua * ua / 2
+			hab += r.Left * ua * ub / 2
+			hbb += r.Left * ub * ub / 2
+		}
+		det := haa*hbb - hab*hab
+		da, db := (hab*gb-hbb*ga)/det, (hab*ga-haa*gb)/det
+		if most := math.Max(math.Abs(da), math.Abs(db)); most > longest {
+			da, db = da*longest/most, db*longest/most
+		}
+		da, db = math.Min(da, mostA-a), math.Min(db, mostB-b)
+		a, b = a+da, b+db
+		if math.Abs(da)+math.Abs(db) < enough {
+			break
+		}
+	}
+	det := haa*hbb - hab*hab
+	l := Learned{Scatter: Scatter{math.Exp(a / 2), math.Exp(b / 2)},
+		Covariance: [2][2]float64{{hbb / det, -hab / det}, {-hab / det, haa / det}}}
+	l.Cost = wa*(a-a0)*(a-a0) + wb*(b-b0)*(b-b0)
+	for _, r := range residuals {
+		s := l.Variance(r.Fixed, r.Size)
+		l.Cost += r.Left*math.Log(s/prior.Variance(r.Fixed, r.Size)) + r.Value*r.Value/s
+	}
+	return l
+}
+
+// least keeps the freedom of a reading from zero where nothing else tells of its value.
+const least = 0.05

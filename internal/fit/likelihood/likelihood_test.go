@@ -1,0 +1,104 @@
+package likelihood
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// vague is a prior that says nothing of a constant part, and that there is no other.
+var vague = Prior{Scatter: Scatter{1, 1e-9}, SpreadConstant: 20, SpreadBelow: 20, SpreadShare: 1e-3, Most: Scatter{1e3, 1}}
+
+// Of readings of one quantity about their mean, restricted likelihood finds the
+// experimental variance, Σr²/(n − 1) (JCGM 100:2008, 4.2.2), whose logarithm has the variance
+// 2/(n − 1) (F.1 there: that of the variance itself is 2σ⁴/(n − 1)).
+func TestMeanOfReadings(t *testing.T) {
+	values := []float64{3.1, 2.7, 3.6, 2.9, 3.3, 3.0}
+	mean, squares := 0.0, 0.0
+	for _, v := range values {
+		mean += v / float64(len(values))
+	}
+	n := float64(len(values))
+	var list []Residual
+	for _, v := range values {
+		squares += (v - mean) * (v - mean)
+		list = append(list, Residual{Value: v - mean, Size: v, Left: 1 - 1/n})
+	}
+	l := Learn(list, vague, 0)
+	if want := math.Sqrt(squares / (n - 1)); math.Abs(l.Constant-want) > 0.01*want {
+		t.Errorf("%g, want %g", l.Constant, want)
+	}
+	if want := 2 / (n - 1); math.Abs(l.Covariance[0][0]-want) > 0.02*want {
+		t.Errorf("variance of the logarithm %g, want %g", l.Covariance[0][0], want)
+	}
+}
+
+// draw invents readings about zero with a constant scatter and one that grows with the value.
+func draw(rng *rand.Rand, n int, s Scatter, fixed float64) (list []Residual) {
+	for i := range n {
+		size := 0.0
+		if i%2 == 0 {
+			size = 5
+		}
+		sd := math.Sqrt(s.Variance(fixed, size))
+		list = append(list, Residual{Value: sd * rng.NormFloat64(), Size: size, Fixed: fixed, Left: 1})
+	}
+	return list
+}
+
+// usual is a prior as a display of 1 mV has it.
+var usual = Prior{Scatter: Scatter{0.0004, 3e-5}, SpreadConstant: 0.7, SpreadBelow: 0.4, SpreadShare: 1.4, Most: Scatter{0.01, 0.01}}
+
+// Both parts are found from many readings, and few change little of what was supposed.
+func TestBothParts(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 7))
+	true_ := Scatter{0.0012, 0.0005}
+	l := Learn(draw(rng, 4000, true_, 1e-6/12), usual, 0)
+	if math.Abs(l.Constant/true_.Constant-1) > 0.05 || math.Abs(l.Share/true_.Share-1) > 0.05 {
+		t.Errorf("%+v, want %+v", l.Scatter, true_)
+	}
+	l = Learn(draw(rng, 1, true_, 0)[:0], usual, 0)
+	if math.Abs(l.Constant/usual.Constant-1) > 1e-6 || math.Abs(l.Covariance[0][0]-4*0.7*0.7) > 1e-6 {
+		t.Errorf("nothing read: %+v", l)
+	}
+}
+
+// One wrong reading among twenty hardly counts with a tail, and all without.
+func TestOneWrongReading(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 7))
+	list := draw(rng, 20, Scatter{0.0005, 1e-6}, 0)
+	clean := Learn(list, usual, 5).Constant
+	list[3].Value = 0.2
+	if got := Learn(list, usual, 5).Constant; got > 1.6*clean {
+		t.Errorf("%g with it, %g without", got, clean)
+	}
+	if got := Learn(list, usual, 0); got.Constant != usual.Most.Constant && got.Constant < 5*clean {
+		t.Errorf("without a tail it counts for %g", got.Constant)
+	}
+	if got := Learn([]Residual{{Value: 3, Size: 5, Left: 1}, {Value: -4, Left: 1}}, usual, 0); got.Constant > usual.Most.Constant*1.0001 || got.Share > usual.Most.Share*1.0001 {
+		t.Errorf("more than most: %+v", got.Scatter)
+	}
+}
+
+// The slope of the cost is what the search takes to zero: nearby scatters cost more.
+func TestLeastCost(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 7))
+	list := draw(rng, 30, Scatter{0.0008, 0.0003}, 1e-6/12)
+	best := Learn(list, usual, 0)
+	for _, by := range []float64{0.9, 1.1} {
+		near := usual
+		near.Scatter, near.SpreadConstant, near.SpreadBelow, near.SpreadShare = Scatter{best.Constant * by, best.Share}, 1e-4, 1e-4, 1e-4
+		held := Learn(list, near, 0)
+		cost := held.Cost
+		for _, r := range list { // costs are beside those of the prior's medians
+			cost += r.Left * math.Log(near.Variance(r.Fixed, r.Size)/usual.Variance(r.Fixed, r.Size))
+		}
+		a := 2 * math.Log(held.Constant/usual.Constant)
+		cost += a * a / (4 * 0.7 * 0.7)
+		b := 2 * math.Log(held.Share/usual.Share)
+		cost += b * b / (4 * 1.4 * 1.4)
+		if cost < best.Cost {
+			t.Errorf("%g times the constant part costs %g, the best %g", by, cost, best.Cost)
+		}
+	}
+}
