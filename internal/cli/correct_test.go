@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"math"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -46,6 +48,20 @@ func TestCorrectedShuntOfStoredWords(t *testing.T) {
 	s.do(`ohmkeep store correct shelf.toml --store shelf.db`).exits(Passes).prints("one count is 0.00125 A, was 0.0015625\n")
 	if s.do(`ohmkeep export shelf.toml --store shelf.db`).out != s.content("before.csv") {
 		t.Error("and back again it is not as before")
+	}
+	// Any number is a shunt: 20 mV over it by Ohm's law.
+	for ohms, amps := range map[string]string{"1.9": "10.5263158", "1.96": "10.2040816", "1.98": "10.1010101", "2.02": "9.90099010", "2.2": "9.09090909", "3": "6.66666667"} {
+		s.write("any.toml", strings.Replace(right, "shunt_milliohms = 1.6", "shunt_milliohms = "+ohms, 1))
+		s.do(`ohmkeep store correct any.toml --store shelf.db`).exits(Passes).prints("probe cabinet, channel 1, current: one count is ")
+		_, value, _ := strings.Cut(values(), "current ")
+		value, _, _ = strings.Cut(value, "A")
+		got, err := strconv.ParseFloat(value, 64)
+		want, _ := strconv.ParseFloat(amps, 64)
+		if err != nil || math.Abs(got-want) > 1e-7 {
+			t.Errorf("over %s mΩ: %s, want %s", ohms, value, amps)
+		}
+		s.do(`ohmkeep export any.toml --store shelf.db > any.csv`).exits(Passes)
+		s.do(`ohmkeep import any.toml any.csv --store shelf.db`).exits(Passes).prints("0 readings stored in shelf.db, 3 already there")
 	}
 	s.do(`ohmkeep store correct shelf.toml --store none.db`).refused("none.db: there is no such store")
 	s.do(`ohmkeep store correct shelf.toml`).refused("wants --store FILE")

@@ -85,5 +85,5 @@ func (s *Store) Notes() (notes []string) {
 		notes = append(notes, fmt.Sprintf("%s was damaged and is kept as %s; what can be read of it was taken over at %s", s.o.Path, s.aside,
 			s.rescued.Format(time.RFC3339)))
 	}
-	return notes
+	return append(notes, s.moved...)
 }

@@ -57,6 +57,9 @@ type Store struct {
 	rescued time.Time
 	faults  []string // of the newest check
 	checked time.Time
+	moved   []string // what was said when the file was not where it had been opened
+
+	stop chan struct{} // closed: guard ends
 }
 
 // Open opens a store to write to it. One that is too damaged for that is put aside.
@@ -64,8 +67,12 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	s := &Store{o: o, owner: store.Owner{Name: "ohmkeep watch " + o.RunFile, Address: o.Listen, Boot: o.Boot}}
-	return s, s.begin(ctx)
+	s := &Store{o: o, owner: store.Owner{Name: "ohmkeep watch " + o.RunFile, Address: o.Listen, Boot: o.Boot}, stop: make(chan struct{})}
+	if err := s.begin(ctx); err != nil {
+		return s, err
+	}
+	go s.guard()
+	return s, nil
 }
 
 // begin opens the file, after a rescue where it is too damaged.
@@ -108,6 +115,7 @@ func (s *Store) shut() (err error) {
 
 // Close commits nothing more and frees the store.
 func (s *Store) Close() error {
+	s.end()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.shut()
@@ -116,13 +124,17 @@ func (s *Store) Close() error {
 // Keep stores the readings and marks of a batch in one commit.
 func (s *Store) Keep(ctx context.Context, b recorder.Batch) error {
 	err := s.keep(ctx, b)
-	if !store.Damaged(err) && !errors.Is(err, errShut) {
+	displaced := errors.Is(err, store.ErrDisplaced)
+	if !displaced && !store.Damaged(err) && !errors.Is(err, errShut) {
 		return err
 	}
 	s.mu.Lock()
-	if s.file == nil {
+	switch {
+	case s.file == nil:
 		err = s.begin(ctx)
-	} else {
+	case displaced:
+		err = s.rehouse(ctx)
+	default:
 		err = s.rescue(ctx, err)
 	}
 	s.mu.Unlock()

@@ -121,3 +121,44 @@ func TestStoreIsCheckedOnceAWeek(t *testing.T) {
 		}
 	}
 }
+
+// A store that is removed while it is written to is noticed within two seconds, though
+// nothing is committed, and goes on in a new file with all that was in it.
+func TestRemovedStoreIsNoticed(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "shelf.db")
+	n := storagetest.Fill(t, path)
+	s, err := opened(t, path, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if err := os.Remove(path); err != nil {
+		t.Fatal(err)
+	}
+	begin := time.Now()
+	for len(s.Notes()) == 0 && time.Since(begin) < 2*time.Second {
+		time.Sleep(10 * time.Millisecond)
+	}
+	if notes := s.Notes(); len(notes) != 1 || !strings.Contains(notes[0], "was removed or renamed while it was written to") {
+		t.Fatalf("%q", notes)
+	}
+	if d, err := s.Disk(); err != nil || !d.Damaged {
+		t.Errorf("the metric: %+v, %v", d, err)
+	}
+	if err := s.Keep(t.Context(), recorder.Batch{}); err != nil {
+		t.Errorf("after it: %v", err)
+	}
+	if err := s.use(func(file *store.Store) error {
+		found, err := file.Check(t.Context())
+		if err == nil && (found.Readings != int64(n) || len(found.Faults) > 0) {
+			t.Errorf("%+v of %d readings", found, n)
+		}
+		marks, err := file.Marks(t.Context(), "Book shelf", time.Time{}, time.Time{})
+		if last := marks[len(marks)-1]; last.Kind != store.MarkDamaged || !strings.Contains(last.Text, "was removed") {
+			t.Errorf("marked as %+v", last)
+		}
+		return err
+	}); err != nil {
+		t.Error(err)
+	}
+}

@@ -66,6 +66,7 @@ func TestScale(t *testing.T) {
 		{"2.5E-6", -4000, "-0.0100000"},
 		{"0.00125", 0, "0.00000"},
 		{"-2.5E-6", 0, "0.0000000"},
+		{"0.00127551020408163", 8000, "10.20408163265304000"}, // 2.5 µV over 1.96 mΩ; the product by hand
 		{"10", 7, "70"},
 		{"1E3", 7, "7E3"},
 		{"0.123456789012345", 1 << 40, "135742175046.962"}, // …046.96164… by Python's decimal
@@ -79,7 +80,7 @@ func TestScale(t *testing.T) {
 			t.Errorf("%d of %s: %v, want %v", c.count, c.scale, got, want)
 		}
 	}
-	for _, bad := range []string{"", "0", "0.0", "x", "1E99"} {
+	for _, bad := range []string{"", "0", "0.0", "x", "1E99", "1E", "1.", ".5", "+-1", "1.2.3", "0.1234567890123456", "1e9999999999999999999"} {
 		if s, err := ParseScale(bad); err == nil {
 			t.Errorf("scale %q: %v", bad, s)
 		}

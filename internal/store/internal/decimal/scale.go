@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"strconv"
+	"strings"
 )
 
 // Scale is what one count of a register stands for, in the unit of its readings:
@@ -16,15 +17,35 @@ type Scale struct {
 	exponent int
 }
 
-// ParseScale reads a scale such as "0.00125" or "2.5E-6". It is not 0.
+// ParseScale reads a scale such as "0.00125", "2.5E-6" or "0.00127551020408163": up to
+// fifteen digits, zeros in front aside, times any power of ten in proportion. It is not 0.
 func ParseScale(text string) (Scale, error) {
-	count, f, ok := Parse(text)
-	if !ok || count == 0 {
-		return Scale{}, fmt.Errorf("%q is not what a count can stand for: a decimal number other than 0", text)
+	wrong := func(why string) (Scale, error) {
+		return Scale{}, fmt.Errorf("%q is not what a count can stand for: %s", text, why)
 	}
-	s := Scale{count, f.Exponent()}
-	if s.exponent < -60 || s.exponent > 60 {
-		return Scale{}, fmt.Errorf("%q is not what a count can stand for: its exponent is out of all proportion", text)
+	digits, power, hasPower := strings.Cut(strings.ToLower(text), "e")
+	var s Scale
+	if hasPower {
+		var err error
+		if s.exponent, err = strconv.Atoi(power); err != nil {
+			return wrong("its exponent is no number")
+		}
+	}
+	whole, fraction, hasPoint := strings.Cut(digits, ".")
+	if digits := strings.TrimLeft(whole, "+-"); digits == "" || len(whole)-len(digits) > 1 || hasPoint && fraction == "" ||
+		strings.Trim(digits+fraction, "0123456789") != "" {
+		return wrong("it is no decimal number")
+	}
+	s.exponent -= len(fraction)
+	var err error
+	if s.mantissa, err = strconv.ParseInt(whole+fraction, 10, 64); err != nil || max(s.mantissa, -s.mantissa) > MaxCount {
+		return wrong("it has more than fifteen digits")
+	}
+	switch {
+	case s.mantissa == 0:
+		return wrong("it is 0")
+	case s.exponent < -60 || s.exponent > 60:
+		return wrong("its exponent is out of all proportion")
 	}
 	return s, nil
 }

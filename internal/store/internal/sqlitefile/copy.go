@@ -5,11 +5,11 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"ohmkeep/internal/fault"
 )
@@ -32,11 +32,10 @@ func copyTo(ctx context.Context, path, to string) error {
 	if info, err := os.Stat(to); err == nil && !info.Mode().IsRegular() {
 		return fault.Fault{File: to, Text: "this is not a file", Hint: "name a file"}
 	}
-	part := fmt.Sprintf("%s.part%d", to, os.Getpid())
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	defer os.Remove(part) // what was left of it; after the renaming there is none
+	removeParts(to)
+	part := fmt.Sprintf("%s%s%d", to, partSuffix, os.Getpid())
+	Remove(part)
+	defer Remove(part) // what was left of it; after the renaming there is none
 	how := maps.Clone(reader(path))
 	how["_pragma"] = []string{"busy_timeout(5000)", untrusted} // with query_only SQLite writes no copy either
 	db, err := sql.Open("sqlite", dsn(path, how))
@@ -47,13 +46,32 @@ func copyTo(ctx context.Context, path, to string) error {
 	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", dsn(part, nil)); err != nil {
 		return fmt.Errorf("copy to %s: %w", to, err)
 	}
-	if err := flush(part); err != nil {
+	if err := errors.Join(inherit(path, part), flush(part)); err != nil {
 		return err
 	}
 	if err := os.Rename(part, to); err != nil {
 		return err
 	}
 	return flushDirectory(filepath.Dir(to))
+}
+
+// partSuffix names a copy that is not whole yet, before the number of the process.
+const partSuffix = ".part"
+
+// removeParts removes what copies have left that were killed.
+func removeParts(to string) {
+	found, _ := filepath.Glob(globEscape(to) + partSuffix + "*")
+	for _, name := range found {
+		var process int
+		if _, err := fmt.Sscanf(strings.TrimPrefix(name, to+partSuffix), "%d", &process); err == nil && !runs(process) {
+			_ = os.Remove(name) // it is in nobody's way
+		}
+	}
+}
+
+// globEscape returns a pattern that matches a path alone.
+func globEscape(path string) string {
+	return strings.NewReplacer(`*`, `[*]`, `?`, `[?]`, `[`, `[[]`).Replace(path)
 }
 
 func same(a, b string) bool {

@@ -33,3 +33,9 @@ func links(info os.FileInfo) int {
 	}
 	return 1
 }
+
+// runs reports whether a process runs.
+func runs(process int) bool {
+	err := syscall.Kill(process, 0)
+	return err == nil || errors.Is(err, syscall.EPERM)
+}

@@ -187,6 +187,9 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 			return fmt.Errorf("sample %d of %d: %w", i+1, len(samples), err)
 		}
 	}
+	if err := w.db.Displaced(); err != nil {
+		return err
+	}
 	commits, readings := w.commits+min(1, len(samples)), w.readings+len(samples)
 	fold := commits > w.foldAfter || readings > mostReadings || len(samples) >= straight
 	err := w.db.Update(ctx, func(tx *sql.Tx) error {

@@ -1,0 +1,89 @@
+package storage
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/store"
+)
+
+// guardInterval is how often the store is looked for where it was opened.
+const guardInterval = time.Second
+
+// guard notices a store that was removed, renamed or replaced, whatever is committed
+// meanwhile, until the store is closed.
+func (s *Store) guard() {
+	tick := time.NewTicker(guardInterval)
+	defer tick.Stop()
+	for {
+		select {
+		case <-s.stop:
+			return
+		case <-tick.C:
+			s.look(context.Background())
+		}
+	}
+}
+
+// end ends guard.
+func (s *Store) end() {
+	s.noteMu.Lock()
+	defer s.noteMu.Unlock()
+	select {
+	case <-s.stop:
+	default:
+		close(s.stop)
+	}
+}
+
+// look goes on with a new file where the store is not where it was opened.
+func (s *Store) look(ctx context.Context) {
+	if s.use(func(file *store.Store) error { return file.Displaced() }) == nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.file == nil {
+		return // the next commit opens it
+	}
+	if err := s.rehouse(ctx); err != nil {
+		s.o.Log.Error("the store cannot be written to a new file", "store", s.o.Path, "why", err)
+	}
+}
+
+// rehouse writes what a displaced store holds to a new file and goes on with that. The
+// caller holds mu.
+func (s *Store) rehouse(ctx context.Context) error {
+	why := s.file.Displaced()
+	if why == nil {
+		return nil // it was done meanwhile
+	}
+	_ = s.writer.Close() // what it claims is not there any more
+	kept, err := s.file.Rehouse(ctx)
+	if err != nil {
+		return err
+	}
+	s.writer, s.file = nil, nil
+	text := fmt.Sprintf("%v; what it held was written to a new file in its place at %s", why, s.o.Now().Format(time.RFC3339))
+	if kept != "" {
+		text = fmt.Sprintf("%v; what it held was written to %s at %s, later readings are in the file that stands there now",
+			why, kept, s.o.Now().Format(time.RFC3339))
+	}
+	s.noteMu.Lock()
+	if s.moved = append(s.moved, text); len(s.moved) > maxMoved {
+		s.moved = s.moved[1:]
+	}
+	s.noteMu.Unlock()
+	s.o.Log.Error("the store was displaced", "what", text)
+	if err := s.begin(ctx); err != nil {
+		return err
+	}
+	if err := s.file.Mark(ctx, s.o.Run, store.Mark{Time: s.o.Now(), Kind: store.MarkDamaged, Text: text}); err != nil {
+		s.o.Log.Warn("that the store was displaced is not marked", "why", err)
+	}
+	return nil
+}
+
+// maxMoved is how many of these notes are kept.
+const maxMoved = 3
