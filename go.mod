@@ -12,9 +12,10 @@ require (
 	github.com/spf13/cobra v1.10.2
 	github.com/wcharczuk/go-chart/v2 v2.1.2
 	go.bug.st/serial v1.8.0
-	golang.org/x/image v0.18.0
+	golang.org/x/image v0.25.0
 	golang.org/x/sync v0.25.0
 	golang.org/x/sys v0.49.0
+	golang.org/x/text v0.44.0
 	modernc.org/sqlite v1.62.0
 )
 

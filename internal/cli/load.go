@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -51,7 +52,7 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 	if err != nil {
 		return nil, reason(err)
 	}
-	tellSkipped(c.ErrOrStderr(), name, set)
+	tellHowRead(c.ErrOrStderr(), name, set)
 	return set.Readings, nil
 }
 
@@ -79,12 +80,17 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 	if err != nil {
 		return reason(err)
 	}
-	for _, err := range counted(c, "checking "+name, wanted(rows, skipBad)) {
+	var unmeasured []reading.Reading
+	for x, err := range counted(c, "checking "+name, wanted(rows, skipBad)) {
 		if err != nil {
 			return reason(err)
 		}
+		if !x.Quality.Measured() {
+			unmeasured = append(unmeasured, x)
+		}
 	}
-	tellSkipped(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows})
+	tellHowRead(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows,
+		Unmeasured: unmeasured, Notes: rows.Notes()})
 	return nil
 }
 
@@ -103,8 +109,14 @@ func wanted(rows *reading.Rows, skipBad bool) iter.Seq2[reading.Reading, error] 
 	}
 }
 
-// tellSkipped says what of a file was left out.
-func tellSkipped(w io.Writer, path string, set reading.Set) {
+// tellHowRead says how a file was read, and what of it was left out.
+func tellHowRead(w io.Writer, path string, set reading.Set) {
+	if len(set.Notes) > 0 {
+		fmt.Fprintf(w, "%s: read with %s\n", path, strings.Join(set.Notes, "; "))
+	}
+	if n := len(set.Unmeasured); n > 0 {
+		fmt.Fprintf(w, "%s: %s of overload, no value (first in line %d)\n", path, count(n, "row"), set.Unmeasured[0].Row)
+	}
 	if len(set.Bad) > 0 {
 		fmt.Fprintln(w, set.Bad.Err())
 		fmt.Fprintf(w, "%s: %s left out\n", path, count(set.BadRows, "bad row"))

@@ -22,7 +22,12 @@ func newImport() *cobra.Command {
 		Short: "Put readings from a CSV file, or what export printed, into a store",
 		Long: `Import checks every row against the run and stores all of them, or none where a row
 is bad. Rows that the store holds already are counted and not stored again. A file that
-begins with # is OpenMetrics text as ohmkeep export prints it.`,
+begins with # is OpenMetrics text as ohmkeep export prints it.
+
+A spreadsheet may write semicolons or tabs between the columns, decimal commas, UTF-16,
+local dates, times without a zone, and leave out units or all times: what is certain is
+read, and standard error says how; what can be read in two ways, such as 03/04/2026, is
+refused. OL is kept as an overload without a value.`,
 		Example: `  ohmkeep import shelf.toml readings.csv --store shelf.db
   ohmkeep import shelf.toml - --store shelf.db < readings.csv
   ohmkeep import shelf.toml readings.csv --store shelf.db --skip-bad`,

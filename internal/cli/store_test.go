@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run/runfile"
@@ -40,6 +41,38 @@ func TestExportKeepsDigits(t *testing.T) {
 	s.do(`ohmkeep import shelf.toml hand.csv --store shelf.db`).exits(Passes)
 	if got := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; got != hand {
 		t.Errorf("written\n%s\nexported\n%s", hand, got)
+	}
+}
+
+// What a spreadsheet makes of readings is the same readings, and how it was read is said.
+func TestImportSpreadsheet(t *testing.T) {
+	here := time.Local
+	defer func() { time.Local = here }()
+	time.Local = time.UTC
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	s.write("sheet.csv", "\ufeffstep;time;quantity;from;to;value;unit;meter\r\n"+
+		"dark;01.03.2026 09:00;voltage;A+;A-;5,10;;bench\r\ndark;01.03.2026 09:00;voltage;left.start+;left.start-;OL;;bench\r\n"+
+		"dark;01.03.2026 09:00:20;voltage;left.start+;left.start-;5,098;;bench\r\n")
+	s.do(`ohmkeep import shelf.toml sheet.csv --store shelf.db`).exits(Passes).prints("3 readings stored").says(
+		"sheet.csv: read with semicolons between the columns; decimal commas; times without a zone as this machine's; a voltage by meter \"bench\" without a unit in V",
+		"sheet.csv: 1 row of overload, no value (first in line 3)\n")
+	want := `time,step,quantity,from,to,value,unit,meter
+2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench
+2026-03-01T09:00:20Z,dark,voltage,left.start+,left.start-,5.098,V,bench
+`
+	if got := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; got != want {
+		t.Errorf("exported\n%s\nwant\n%s", got, want)
+	}
+	s.do(`ohmkeep import shelf.toml sheet.csv --store shelf.db`).exits(Passes).prints("0 readings stored in shelf.db, 3 already there")
+	var rows strings.Builder
+	for range 300 {
+		rows.WriteString("dark;gestern;voltage;A+;A-;5,10;V;bench\n")
+	}
+	s.write("sheet.csv", "step;time;quantity;from;to;value;unit;meter\n"+rows.String())
+	o := s.do(`ohmkeep import shelf.toml sheet.csv --store shelf.db`).exits(Wrong).says("sheet.csv:2: time: ", "sheet.csv: time: 290 more like these")
+	if n := strings.Count(o.faults, "\n"); n != 11 {
+		t.Errorf("%d lines for 300 faults of one kind", n)
 	}
 }
 

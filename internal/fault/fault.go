@@ -8,6 +8,7 @@ package fault
 
 import (
 	"fmt"
+	"regexp"
 	"sort"
 	"strings"
 )
@@ -71,11 +72,36 @@ func (l List) Err() error {
 	return l
 }
 
-// Error gives one line a fault.
+// mostAlike is how many faults of one kind a list shows.
+const mostAlike = 10
+
+// Error returns a line for each fault. Of faults that differ in what they quote alone
+// only the first ten are shown, and then how many more there are.
 func (l List) Error() string {
-	lines := make([]string, len(l))
-	for i, f := range l {
-		lines[i] = f.Error()
+	var lines []string
+	seen := map[Fault]int{}
+	var kinds []Fault
+	for _, f := range l {
+		kind := f.kind()
+		seen[kind]++
+		switch n := seen[kind]; {
+		case n <= mostAlike:
+			lines = append(lines, f.Error())
+		case n == mostAlike+1:
+			kinds = append(kinds, kind)
+		}
+	}
+	for _, kind := range kinds {
+		more := Fault{File: kind.File, Key: kind.Key, Text: fmt.Sprintf("%d more like these: %s", seen[kind]-mostAlike, kind.Text)}
+		lines = append(lines, more.Error())
 	}
 	return strings.Join(lines, "\n")
+}
+
+// quoted is what of a fault's text comes from the input: quotes and numbers.
+var quoted = regexp.MustCompile(`"[^"]*"|[\d][\d.,:T/+-]*`)
+
+// kind returns what a fault has in common with others of its kind.
+func (f Fault) kind() Fault {
+	return Fault{File: f.File, Key: f.Key, Text: quoted.ReplaceAllString(f.Text, "…")}
 }

@@ -26,6 +26,10 @@ const (
 
 var columns = []string{"time", "step", "quantity", "from", "to", "value", "unit", "meter"}
 
+// optional are the columns that a spreadsheet may do without: what they would say is
+// taken from elsewhere, where that is certain.
+var optional = []string{"time", "unit"}
+
 // Parse reads a file of readings and checks every row against the run. The
 // columns may stand in any order, the rows too. A row without a meter was taken
 // with the first meter of the run that measures its quantity.
@@ -63,16 +67,23 @@ func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
 			continue
 		}
 		seen[x.identity()] = x.Row
+		if !x.Quality.Measured() {
+			set.Unmeasured = append(set.Unmeasured, x)
+			continue
+		}
 		set.Readings = append(set.Readings, x)
 	}
-	set.Bad, set.BadRows, set.Repeats = rows.Bad, rows.BadRows, rows.Repeats
+	set.Bad, set.BadRows, set.Repeats, set.Notes = rows.Bad, rows.BadRows, rows.Repeats, rows.Notes()
 	return set, nil
 }
 
 // header reads the header row and gives the place of each of the columns in a row.
-func header(file string, rows *records) (order []int, err error) {
+func header(file string, rows *records) (width int, order []int, err error) {
 	var faults fault.List
 	fields, line, err := rows.next()
+	if err == nil && strings.HasPrefix(fields[0], "sep=") { // by which a spreadsheet names the separator
+		fields, line, err = rows.next()
+	}
 	whole := strings.Join(columns, ",")
 	blame := func(f fault.Fault) {
 		f.File, f.Line = file, max(line, 1)
@@ -81,19 +92,16 @@ func header(file string, rows *records) (order []int, err error) {
 	switch {
 	case err == io.EOF:
 		blame(fault.Fault{Text: "the file is empty", Hint: "its first row is " + whole})
-		return nil, faults.Err()
+		return 0, nil, faults.Err()
 	case err != nil:
 		if f, ok := quoteFault(err); ok {
 			blame(f)
-			return nil, faults.Err()
+			return 0, nil, faults.Err()
 		}
-		return nil, fmt.Errorf("%s: %w", file, err)
+		return 0, nil, fmt.Errorf("%s: %w", file, err)
 	case !valid(fields) || strings.Contains(fields[0], "\x00"):
 		blame(notUTF8)
-		return nil, faults.Err()
-	case len(fields) == 1 && strings.ContainsAny(fields[0], ";\t"):
-		blame(fault.Fault{Text: "the columns are not set off by commas", Hint: "the first row is " + whole})
-		return nil, faults.Err()
+		return 0, nil, faults.Err()
 	}
 	var missing []string
 	for _, name := range columns {
@@ -115,9 +123,12 @@ func header(file string, rows *records) (order []int, err error) {
 		}
 	}
 	for _, name := range missing {
+		if slices.Contains(optional, name) {
+			continue
+		}
 		blame(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first row is " + whole})
 	}
-	return order, faults.Err()
+	return len(fields), order, faults.Err()
 }
 
 var notUTF8 = fault.Fault{Text: "the text is not UTF-8", Hint: "save the file as CSV in UTF-8"}
@@ -137,9 +148,9 @@ func quoteFault(err error) (fault.Fault, bool) {
 }
 
 // fieldCount says that a row has too many or too few fields.
-func fieldCount(fields []string) fault.Fault {
-	f := fault.Fault{Text: fmt.Sprintf("the row has %d fields, not %d", len(fields), len(columns))}
-	if len(fields) > len(columns) {
+func fieldCount(fields []string, width int) fault.Fault {
+	f := fault.Fault{Text: fmt.Sprintf("the row has %d fields, not %d", len(fields), width)}
+	if len(fields) > width {
 		f.Hint = "decimals are set off by a point; a field with a comma in it is quoted"
 	} else {
 		f.Hint = "fields that are empty keep their commas"

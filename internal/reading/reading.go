@@ -37,10 +37,12 @@ type Reading struct {
 
 // Set is what a file of readings holds.
 type Set struct {
-	Readings []Reading  // in the order of the file
-	Repeats  []Repeat   // rows left out because an earlier row says exactly the same
-	Bad      fault.List // what is wrong with the rows left out; from ParseGood only
-	BadRows  int        // how many rows that are
+	Readings   []Reading  // the measured values, in the order of the file
+	Unmeasured []Reading  // rows that say why there is no value, such as OL
+	Repeats    []Repeat   // rows left out because an earlier row says exactly the same
+	Bad        fault.List // what is wrong with the rows left out; from ParseGood only
+	BadRows    int        // how many rows that are
+	Notes      []string   // how the file was read, where it is not of this program's form
 }
 
 // Repeat is a row that says exactly what an earlier row of the same file says.

@@ -16,10 +16,11 @@ type records struct {
 	begin int64 // where csv began in src
 	lines int   // how many lines lie before that
 	csv   *csv.Reader
+	comma rune // between the fields
 }
 
-func newRecords(src io.Reader) *records {
-	s := &records{src: &window{src: src}}
+func newRecords(src io.Reader, comma rune) *records {
+	s := &records{src: &window{src: src}, comma: comma}
 	s.restart(0)
 	return s
 }
@@ -30,6 +31,7 @@ func (s *records) restart(at int64) {
 	s.begin, s.lines = at, s.src.lines
 	s.src.next = at
 	s.csv = csv.NewReader(s.src)
+	s.csv.Comma = s.comma
 	s.csv.FieldsPerRecord = -1
 	s.csv.ReuseRecord = true
 }

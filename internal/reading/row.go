@@ -24,6 +24,8 @@ type checker struct {
 
 	zones map[string]*time.Location // by offset from UTC as written, such as +01:00
 	text  []byte
+
+	dialect *dialect
 }
 
 // spot is what the run says to the name of a point.
@@ -33,7 +35,7 @@ type spot struct {
 }
 
 func newChecker(file string, r *run.Run) *checker {
-	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}, zones: map[string]*time.Location{}}
+	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}, zones: map[string]*time.Location{}, dialect: contractForm()}
 }
 
 // complain notes what is wrong with a column of a line.
@@ -75,9 +77,11 @@ func (c *checker) places(x *Reading) {
 func (c *checker) time(x *Reading, text string) {
 	var ok bool
 	if x.Time, ok = c.moment(text); !ok {
-		c.complain(x.Row, "time", fault.Fault{Text: fmt.Sprintf("%q is not a time as in RFC 3339", text),
-			Hint: "such as 2026-03-01T19:30:00+01:00"})
-		return
+		var wrong *fault.Fault
+		if x.Time, wrong = c.dialect.time(text); wrong != nil {
+			c.complain(x.Row, "time", *wrong)
+			return
+		}
 	}
 	c.taken(x)
 }
@@ -184,20 +188,8 @@ func (c *checker) empty(x *Reading, why string) {
 
 // value checks the number, its unit, and whether the meter can show it.
 func (c *checker) value(x *Reading, text, unit, meter string) {
-	value, err := Value(x.Quantity, text, unit)
-	f, bad := errors.AsType[fault.Fault](err)
-	if bad {
-		c.complain(x.Row, f.Key, f)
-	}
-	x.Text, x.Unit, x.Value = strings.Clone(text), c.keep(unit), value
-
-	m := c.run.MeterIndex(meter)
-	if meter == "" {
-		m = max(0, slices.IndexFunc(c.run.Meters, func(m run.Meter) bool {
-			_, measures := reach(m, x.Quantity)
-			return measures
-		}))
-	}
+	m := meterOf(c.run, meter, x.Quantity)
+	bad := !c.number(x, text, unit, m)
 	if m < 0 {
 		c.complain(x.Row, "meter", unknown("meter", meter, namesOf(c.run.Meters, func(m run.Meter) string { return m.Name })))
 		return
@@ -208,11 +200,60 @@ func (c *checker) value(x *Reading, text, unit, meter string) {
 	case !measures && x.Quantity != run.Temperature:
 		c.complain(x.Row, "meter", fault.Fault{Text: fmt.Sprintf("meter %q has no %s range", x.Meter, x.Quantity),
 			Hint: "add a [[meter.range]] for it to the run file"})
-	case !bad && !c.run.Meters[m].Shows(x.Quantity, value):
+	case !bad && !c.run.Meters[m].Shows(x.Quantity, x.Value):
 		c.complain(x.Row, "value", fault.Fault{
-			Text: fmt.Sprintf("%s %s is more than meter %q can show", text, unit, x.Meter),
+			Text: fmt.Sprintf("%s %s is more than meter %q can show", x.Text, x.Unit, x.Meter),
 			Hint: fmt.Sprintf("its ranges end at %g %s", top, unitsOf[x.Quantity][0])})
 	}
+}
+
+// number fills in text, unit and value of a reading, or its mark of overload, and reports
+// whether they are right.
+func (c *checker) number(x *Reading, text, unit string, meter int) bool {
+	if overloaded(text) {
+		x.Text, x.Unit, x.Quality = strings.Clone(text), Unit(x.Quantity), Overload
+		return true
+	}
+	plain, wrong := c.dialect.number(text, func(number string) bool { return shows(c.run, x.Quantity, meter, number, unit) })
+	if wrong != nil {
+		c.complain(x.Row, "value", *wrong)
+		return false
+	}
+	if unit == "" && decimal(plain) {
+		if unit, wrong = c.dialect.unit(plain, x.Quantity, meter, c.run); wrong != nil {
+			c.complain(x.Row, "unit", *wrong)
+			return false
+		}
+	}
+	value, err := Value(x.Quantity, plain, unit)
+	if f, bad := errors.AsType[fault.Fault](err); bad {
+		c.complain(x.Row, f.Key, f)
+		return false
+	}
+	x.Text, x.Unit, x.Value = strings.Clone(plain), c.keep(unit), value
+	return true
+}
+
+// overloaded reports whether a cell is what a meter's display shows beyond its range: OL,
+// with a decimal point anywhere, or 0L for want of an O.
+func overloaded(text string) bool {
+	if len(text) > len("-.0.L.") || !strings.ContainsAny(text, "Ll") {
+		return false
+	}
+	bare := strings.ToUpper(strings.ReplaceAll(unsigned(text), ".", ""))
+	return bare == "OL" || bare == "0L"
+}
+
+// meterOf returns the meter of a name, of none the first that measures the quantity; -1
+// where there is no such meter.
+func meterOf(r *run.Run, name string, q run.Quantity) int {
+	if name != "" {
+		return r.MeterIndex(name)
+	}
+	return max(0, slices.IndexFunc(r.Meters, func(m run.Meter) bool {
+		_, measures := reach(m, q)
+		return measures
+	}))
 }
 
 // keep gives one and the same string for every name that is spelt alike.

@@ -1,7 +1,6 @@
 package reading
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"iter"
@@ -36,19 +35,23 @@ const together = 64
 
 // Scan reads the header row and prepares the others.
 func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
-	text := bufio.NewReaderSize(src, 1<<16)
-	if mark, _ := text.Peek(3); string(mark) == "\ufeff" {
-		_, _ = text.Discard(3)
-	}
+	text, encoding := decoded(src)
 	rows := &Rows{file: file, check: newChecker(file, r)}
 	if first, _ := text.Peek(1); string(first) == "#" {
 		rows.form = newExposed(text)
 		return rows, nil
 	}
-	csv, err := newSheet(file, text)
+	sample, _ := text.Peek(sampleSize) // an error comes again when it is read
+	d := newDialect(sample, src, r)
+	d.notes.add(encoding)
+	rows.check.dialect = d
+	csv, err := newSheet(file, text, d.separator)
 	rows.form = csv
 	return rows, err
 }
+
+// Notes says how the file was read so far, where that is not plain from its form.
+func (s *Rows) Notes() []string { return s.check.dialect.notes }
 
 // Good gives the rows that are right, in the order of the file; what is wrong with the
 // others is in Bad. An error is the file's and ends it.

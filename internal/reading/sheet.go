@@ -8,15 +8,16 @@ import (
 // sheet reads the rows of a CSV file.
 type sheet struct {
 	records *records
-	order   []int    // the place of each column in a row
+	width   int      // fields of the header row
+	order   []int    // the place of each column in a row; -1 = it has no such column
 	row     []string // the fields in the order of columns
 }
 
-// newSheet reads the header row.
-func newSheet(file string, src io.Reader) (*sheet, error) {
-	s := &sheet{records: newRecords(src), row: make([]string, len(columns))}
+// newSheet reads the header row of a file with a separator between its columns.
+func newSheet(file string, src io.Reader, separator rune) (*sheet, error) {
+	s := &sheet{records: newRecords(src, separator), row: make([]string, len(columns))}
 	var err error
-	s.order, err = header(file, s.records)
+	s.width, s.order, err = header(file, s.records)
 	return s, err
 }
 
@@ -29,13 +30,15 @@ func (s *sheet) next(x *Reading, check *checker) error {
 		check.complain(line, "", broken)
 	case err != nil:
 		return err
-	case len(fields) != len(columns):
-		check.complain(line, "", fieldCount(fields))
+	case len(fields) != s.width:
+		check.complain(line, "", fieldCount(fields, s.width))
 	case !valid(fields):
 		check.complain(line, "", notUTF8)
 	default:
 		for column, at := range s.order {
-			s.row[column] = fields[at]
+			if at >= 0 {
+				s.row[column] = fields[at]
+			}
 		}
 		check.fill(x, s.row)
 	}

@@ -128,7 +128,7 @@ func (a *appender) flush(ctx context.Context) (added int, err error) {
 		x := &a.held[i]
 		_, zone := x.Time.Zone()
 		key := tables.Key{Run: a.run, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
-		item, err := a.filer.File(ctx, key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone)}, x.Text)
+		item, err := a.filer.File(ctx, key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone), Quality: x.Quality}, x.Text)
 		if err != nil {
 			return 0, err
 		}
@@ -146,6 +146,9 @@ func (a *appender) flush(ctx context.Context) (added int, err error) {
 func sound(x reading.Reading) error {
 	if !reading.Storable(x.Time) {
 		return fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"}
+	}
+	if !x.Quality.Measured() {
+		return nil
 	}
 	_, err := reading.Value(x.Quantity, x.Text, x.Unit)
 	return err
