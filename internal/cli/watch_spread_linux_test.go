@@ -184,12 +184,15 @@ func (s session) remembers(days int) {
 			s.Fatal(err)
 		}
 	}
-	end := beginning
+	s.keepsOn(w, channels[:], beginning.AddDate(0, 0, -days), beginning, time.Second)
+}
+
+// keepsOn stores all channels again and again from a date to another.
+func (s session) keepsOn(w *store.Writer, channels []store.Handle, at, end time.Time, every time.Duration) {
 	var samples []store.Sample
-	for at := end.AddDate(0, 0, -days); at.Before(end); at = at.Add(time.Second) {
+	for ; at.Before(end); at = at.Add(every) {
 		for i, c := range channels {
-			second := at.Unix()
-			samples = append(samples, store.Sample{Channel: c, Time: at, Count: 48000 + (second*2654435761>>7+int64(i))%8, Form: store.Form{Decimals: 4}})
+			samples = append(samples, store.Sample{Channel: c, Time: at, Count: 48000 + (at.UnixMilli()*2654435761>>7+int64(i))%800, Form: store.Form{Decimals: 4}})
 		}
 		if len(samples) >= 1<<16 {
 			if err := w.Append(s.Context(), samples); err != nil {

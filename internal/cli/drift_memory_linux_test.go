@@ -1,0 +1,94 @@
+package cli
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+)
+
+var (
+	driftHours = flag.Float64("drifthours", 0.5, "how much of a day the store holds whose analysis is measured")
+	driftHertz = flag.Float64("drifthertz", 10, "how often a second its 16 channels were read")
+)
+
+// The analysis of a day of 16 channels takes at most 40 MB more than that of nothing, by the
+// kernel's figures, at any rate. -drifthours 24 measures the whole day.
+func TestMemoryOfDrift(t *testing.T) {
+	s := newSession(t)
+	s.write("hall.toml", shelf)
+	kept, err := store.Open("hall.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := kept.Writer(s.Context(), store.Owner{Name: "a test"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var channels []store.Handle
+	add := func(c store.Channel) {
+		c.Run, c.Probe, c.Meter = "Book shelf", "board", "bench"
+		h, err := w.Channel(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		channels = append(channels, h)
+	}
+	add(store.Channel{Quantity: run.Current, From: "near", Unit: "A"})
+	add(store.Channel{Quantity: run.Voltage, From: "A+", To: "A-", Unit: "V"})
+	for i := range 7 {
+		for _, reel := range []string{"left", "right"} {
+			at := fmt.Sprintf("%s.%d", reel, 1+30*i)
+			add(store.Channel{Quantity: run.Voltage, From: at + "+", To: at + "-", Unit: "V"})
+		}
+	}
+	s.keepsOn(w, channels, beginning, beginning.Add(time.Duration(*driftHours*float64(time.Hour))), time.Duration(float64(time.Second) / *driftHertz))
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := kept.Close(); err != nil {
+		t.Fatal(err)
+	}
+	peak := func(args ...string) (most int64, took time.Duration) {
+		program := exec.Command(os.Args[0])
+		program.Env = append(os.Environ(), asProgram+"="+strings.Join(args, "\n"))
+		out := &shared{}
+		program.Stdout, program.Stderr = out, out
+		begin := time.Now()
+		if err := program.Start(); err != nil {
+			t.Fatal(err)
+		}
+		done := make(chan error)
+		go func() { done <- program.Wait() }()
+		for {
+			select {
+			case <-done: // ends with what it found
+				if !strings.Contains(out.String(), "near") {
+					t.Fatalf("%s", out)
+				}
+				return most, time.Since(begin)
+			case <-time.After(2 * time.Millisecond):
+				// VmHWM, in KiB (proc(5)); the kernel's count for a parent, ru_maxrss, has this
+				// test's own memory in it.
+				status, _ := os.ReadFile(fmt.Sprintf("/proc/%d/status", program.Process.Pid)) // gone at the end
+				_, after, _ := strings.Cut(string(status), "VmHWM:")
+				var kib int64
+				_, _ = fmt.Sscan(after, &kib)
+				most = max(most, kib<<10)
+			}
+		}
+	}
+	idle, _ := peak("predict", "hall.toml", "--step", "white 5 %")
+	most, took := peak("drift", "hall.toml", "--store", "hall.db")
+	t.Logf("%g h of %d channels at %g Hz: %.1f MB at most, %.1f MB more than a prediction, %v", *driftHours, len(channels), *driftHertz,
+		float64(most)/1e6, float64(most-idle)/1e6, took.Round(time.Millisecond))
+	if most-idle > 40e6 {
+		t.Errorf("%.1f MB", float64(most-idle)/1e6)
+	}
+}
