@@ -15,9 +15,11 @@ const (
 	seasonCold = 0.16 // and that of a year
 	apartness  = 9.0  // by which one shape must explain more than the other
 	standsOut  = 3.5  // times what the nights differ by beside the change
-	before     = 3    // nights before a step
-	rampDays   = 14.0 // that a ramp must last
-	rampNights = 8
+	// aloneNights is from how many nights on a change counts as better known than one night.
+	aloneNights = 8.0
+	before      = 3    // nights before a step
+	rampDays    = 14.0 // that a ramp must last
+	rampNights  = 8
 	// The gate is far more willing than what is behind it.
 	gateSlack = 0.5
 	gateLimit = 5.0
@@ -103,9 +105,15 @@ func (p *piece) gate() bool {
 	return open
 }
 
-// beside is how much the nights differ beside a change. Where they wander by themselves
-// a step or a slope is always found, but it does not stand out.
-func (p *piece) beside(c changepoint.Course, sloped bool) float64 {
+// beside is what the nights of a piece do beside a change.
+type beside struct {
+	spread    float64 // standard deviation of a night
+	inflation float64 // ≥ 1: by how much neighbours that are alike make them count for fewer
+	nights    float64 // how many nights the change of the level rests on
+	more      float64 // ≥ 1: how many times as far as its neighbours a night is off
+}
+
+func (p *piece) beside(c changepoint.Course, sloped bool) beside {
 	rest := make([]float64, len(p.y))
 	for i, y := range p.y {
 		rest[i] = y
@@ -124,7 +132,18 @@ func (p *piece) beside(c changepoint.Course, sloped bool) float64 {
 	for i := range rest {
 		rest[i] -= slope * (p.x[i] - p.x[0])
 	}
-	return trend.Spread(rest)
+	b := beside{spread: trend.Spread(rest), inflation: trend.Inflation(rest)}
+	n, m := float64(c.At), float64(len(rest)-c.At)
+	b.nights = n * m / (n + m) / b.inflation
+	b.more = max(1, b.spread/p.deviation)
+	return b
+}
+
+// shows reports whether a change of a size, for which so much speaks, stands out from what
+// the nights do beside it. Where they wander by themselves a step or a slope is always
+// found, but it does not.
+func (b beside) shows(size, evidence, needed float64) bool {
+	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= standsOut*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
 }
 
 // isStep holds a step against what is asked of it.
@@ -137,7 +156,7 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 	if math.Abs(c.Size) < least {
 		return false
 	}
-	if math.Abs(c.Size) < standsOut*p.beside(c, t.sloped()) {
+	if !p.beside(c, t.sloped()).shows(c.Size, null-c.Rest, s.care().evidence) {
 		return false
 	}
 	// All of the last nights lie near the new level.
@@ -182,7 +201,7 @@ func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) b
 	if long < rampDays || math.Abs(c.Size)*long < least+3*t.slide(p.points[c.At], p.points[n-1]) {
 		return false
 	}
-	return math.Abs(c.Size)*long >= standsOut*p.beside(c, t.sloped())
+	return p.beside(c, t.sloped()).shows(c.Size*long, null-c.Rest, s.care().evidence)
 }
 
 // slide is the standard deviation of how far a resistance may seem to move between two

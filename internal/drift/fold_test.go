@@ -112,8 +112,8 @@ func TestADayAgain(t *testing.T) {
 }
 
 func TestDecodeRefuses(t *testing.T) {
-	for _, bad := range []string{"x", "{", `{"version":99}`, `{"version":1,"tracks":[null]}`, `{"version":1,"tracks":[{"points":[[1,2,3,4,5,6,7,8,9,1,1,1,1,1,1]]}]}`,
-		`{"version":1,"tracks":[{"points":[[1,2]]}]}`} {
+	for _, bad := range []string{"x", "{", `{"version":99}`, `{"version":2,"tracks":[null]}`, `{"version":2,"tracks":[{"points":[[1,2,3,4,5,6,7,8,9,1,1,1,1,1,1]]}]}`,
+		`{"version":2,"tracks":[{"points":[[1,2]]}]}`} {
 		if s, err := Decode([]byte(bad)); err == nil {
 			t.Errorf("%s is %+v", bad, s)
 		}
@@ -126,7 +126,7 @@ func TestDecodeRefuses(t *testing.T) {
 // A joint of which no night was of use, with a note in between, is unproven.
 func TestHistoryOfNoUsableNight(t *testing.T) {
 	for _, stretches := range []string{`[{"cause":"begun"},{"at":200000,"cause":"noted"}]`, `[{"at":200000,"cause":"step"},{"at":300000,"cause":"noted"}]`} {
-		s, err := Decode([]byte(`{"version":1,"tracks":[{"kind":"joint","name":"a","points":[[1,86400,9,1,0,4,0,0,0,0,0,0,0,0,0]],"stretches":` + stretches + `}]}`))
+		s, err := Decode([]byte(`{"version":2,"tracks":[{"kind":"joint","name":"a","points":[[1,86400,9,1,0,4,0,0,0,0,0,0,0,0,0]],"stretches":` + stretches + `}]}`))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -134,7 +134,7 @@ func TestHistoryOfNoUsableNight(t *testing.T) {
 			t.Errorf("%s: %+v", stretches, h.Series[0])
 		}
 	}
-	s, err := Decode([]byte(`{"version":1,"tracks":[{"kind":"joint","name":"a"}]}`))
+	s, err := Decode([]byte(`{"version":2,"tracks":[{"kind":"joint","name":"a"}]}`))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -147,7 +147,7 @@ func FuzzDecode(f *testing.F) {
 	r := parsed(f, gallery)
 	b, _ := folded(f, r, usual(12), 1).State.Encode()
 	f.Add(b)
-	f.Add([]byte(`{"version":1}`))
+	f.Add([]byte(`{"version":2}`))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		s, err := Decode(b)
 		if err != nil {

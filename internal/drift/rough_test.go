@@ -133,23 +133,46 @@ func (c *score) count(e event, story months.Story, h *history.History) (fine boo
 }
 
 // dateable is how far, in days, the best possible date of a ramp is off in 97 of 100
-// cases: by the Cramér-Rao bound for the knee of a bent line through n nights that scatter
-// by σ about a slope b, with the level before known, twice σ/(b √n), times 2.17.
+// cases: 2.17 deviations of the Cramér-Rao bound for the knee of a bent line through nights
+// that scatter evenly, with its level, its knee and its slope unknown. Where a thermometer
+// follows the weather by a third less than the copper, what a feed's wire seems to gain
+// comes to it: no night tells that from a contact.
 func dateable(e event, story months.Story, s history.Series) float64 {
 	if e.shape != history.Ramp {
 		return 0
 	}
+	slope := e.size / (float64(e.days) - e.at)
 	var differ []float64
-	n := 0
-	for i := 1; i < len(s.Nights); i++ {
-		differ = append(differ, math.Abs(s.Nights[i].Ohms-s.Nights[i-1].Ohms)/math.Sqrt2)
-		if s.Nights[i].Time.Sub(story.Begin).Hours()/24 > e.at {
-			n++
+	var info [3][3]float64
+	for i, n := range s.Nights {
+		if i > 0 {
+			differ = append(differ, math.Abs(n.Ohms-s.Nights[i-1].Ohms)/math.Sqrt2)
+		}
+		by := [3]float64{1, 0, 0}
+		if x := n.Time.Sub(story.Begin).Hours()/24 - e.at; x > 0 {
+			by = [3]float64{1, -slope, x}
+		}
+		for r := range by {
+			for c := range by {
+				info[r][c] += by[r] * by[c]
+			}
 		}
 	}
 	slices.Sort(differ)
 	sigma := 1.4826 * differ[len(differ)/2]
-	return 2.17 * 2 * sigma / (e.size / (float64(e.days) - e.at) * math.Sqrt(float64(n)))
+	off := 2.17 * sigma * math.Sqrt(knee(info))
+	if story.Cabinet > 0 && e.element == "near" {
+		off += 0.1 * 0.00393 * story.Season / 3 / slope
+	}
+	return off
+}
+
+// knee is the second diagonal element of a symmetric matrix's inverse.
+func knee(m [3][3]float64) float64 {
+	det := func(a, b, c, d float64) float64 { return a*d - b*c }
+	all := m[0][0]*det(m[1][1], m[1][2], m[2][1], m[2][2]) - m[0][1]*det(m[1][0], m[1][2], m[2][0], m[2][2]) +
+		m[0][2]*det(m[1][0], m[1][1], m[2][0], m[2][1])
+	return det(m[0][0], m[0][2], m[2][0], m[2][2]) / all
 }
 
 // What is said of months that are rougher than what the following of them supposes,

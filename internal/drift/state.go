@@ -20,8 +20,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Version is that of a State's form.
-const Version = 1
+// Version is that of a State's form and of what its nights were made by: one of another
+// version is made again from all readings.
+const Version = 2
 
 // State is what is known of a run up to a day.
 type State struct {

@@ -17,7 +17,7 @@ func TestChangeWithoutUsableNightIsNone(t *testing.T) {
 		`[{"cause":"begun"},{"at":200000,"cause":"ramp","sloped":true}]`,
 		`[{"cause":"begun"},{"at":200000,"cause":"step"},{"at":300000,"cause":"ramp","sloped":true}]`,
 	} {
-		s, err := Decode([]byte(`{"version":1,"tracks":[{"kind":"joint","name":"a","points":[[1,86400,9,1,0,4,0,0,0,0,0,0,0,0,0]],"stretches":` + stretches + `}]}`))
+		s, err := Decode([]byte(`{"version":2,"tracks":[{"kind":"joint","name":"a","points":[[1,86400,9,1,0,4,0,0,0,0,0,0,0,0,0]],"stretches":` + stretches + `}]}`))
 		if err != nil {
 			t.Fatal(err)
 		}
