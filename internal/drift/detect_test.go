@@ -33,8 +33,8 @@ func (m *made) night(ohms, amps, shift float64, noisy bool, meters string, flags
 	}
 	day := int64(20000 + len(t.Points))
 	t.take(&nightly.Night{Day: day, At: day*86400 + 10000, Meters: meters, Valid: true, Samples: 1,
-		Value: nightly.Value{Ohms: ohms, Error: 0.001, Shift: shift, Warm: flags&warm != 0},
-		Drop:  (ohms - 0.003) * amps, Amps: amps, Offset: math.NaN(), Wobble: math.NaN()})
+		Value: nightly.Value{Ohms: ohms, Error: 0.001, CommonError: shift, Warm: flags&warm != 0},
+		Drop:  (ohms - 0.003) * amps, Amps: amps, Offset: math.NaN(), OffsetError: math.NaN()})
 	m.calls = append(m.calls, m.detect(t)...)
 }
 

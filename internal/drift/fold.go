@@ -129,9 +129,9 @@ func (s *State) track(n *nightly.Night, r *run.Run) *track {
 
 // take adds a night, or puts it in the place of what the same day gave before.
 func (t *track) take(n *nightly.Night) {
-	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), Shift: float32(n.Value.Shift),
-		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.Wobble), Idle: float32(n.Idle), Rise: float32(n.Burst),
-		Samples: int32(n.Samples), Bursts: int32(n.Bursts), First: n.First}
+	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), Shift: float32(n.Value.CommonError),
+		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.OffsetError), Idle: float32(n.DarkAmps), Rise: float32(n.BurstRise),
+		Samples: int32(n.Samples), Bursts: int32(n.Bursts), First: n.FirstBurst}
 	if n.Value.Warm {
 		p.Flags |= warm
 	}

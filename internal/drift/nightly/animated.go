@@ -43,8 +43,8 @@ func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Nig
 		amps = append(amps, e.Dark.Through.Of(s.Amps))
 	}
 	if len(drops) >= 3 {
-		n.Offset, n.Idle = trend.Mean(drops), trend.Median(amps)
-		n.Wobble = max(once, trend.Spread(drops)) / math.Sqrt(float64(min(len(drops), 9)))
+		n.Offset, n.DarkAmps = trend.Mean(drops), trend.Median(amps)
+		n.OffsetError = max(once, trend.Spread(drops)) / math.Sqrt(float64(min(len(drops), 9)))
 	}
 }
 
@@ -99,7 +99,7 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 			rises = append(rises, rest/max(math.Abs(s.amps), s.most/4, leastAmps))
 		}
 	}
-	n.Burst = trend.Median(rises)
+	n.BurstRise = trend.Median(rises)
 }
 
 const (

@@ -114,7 +114,7 @@ func (d *Reader) full(s *scan.Scan) bool {
 func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v int) (Night, bool) {
 	f := d.run.Feeds[e.Feed]
 	way := e.Way(f)
-	n := Night{Key: Key{Kind: e.Kind, Name: e.Name}, Element: e, Day: day, Drop: nothing, Offset: nothing, Wobble: nothing}
+	n := Night{Key: Key{Kind: e.Kind, Name: e.Name}, Element: e, Day: day, Drop: nothing, Offset: nothing, OffsetError: nothing}
 	var x, y []float64
 	var times []int64
 	var once float64
@@ -157,7 +157,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	}
 	n.Value = Value{fit.Slope, max(fit.SlopeError, once/4/spread(x)), shift / math.Sqrt(3) * math.Abs(fit.Slope), 2*warm > len(x)}
 	n.Valid = n.Value.Error < max(0.02, 0.2*e.Nominal)
-	n.Offset, n.Wobble = fit.Intercept, fit.InterceptError
+	n.Offset, n.OffsetError = fit.Intercept, fit.InterceptError
 	least := leastBurst + burstWire*e.Wire
 	if !n.Value.Warm {
 		least += burstCold * e.Wire
@@ -170,7 +170,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 			rises = append(rises, rise/x[i])
 		}
 	}
-	n.Burst = trend.Median(rises)
+	n.BurstRise = trend.Median(rises)
 	return n, true
 }
 
@@ -179,7 +179,7 @@ func spread(x []float64) float64 { return max(slices.Max(x)-slices.Min(x), least
 
 func (n *Night) burst(at int64) {
 	if n.Bursts == 0 {
-		n.First = at / 1e9
+		n.FirstBurst = at / 1e9
 	}
 	n.Bursts++
 }
@@ -187,7 +187,7 @@ func (n *Night) burst(at int64) {
 // inStep follows an element in a known step.
 func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int, rough float64) (Night, bool) {
 	m := &e.Steps[k]
-	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, Wobble: nothing}
+	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, OffsetError: nothing}
 	var ohms, drops, amps, errors []float64
 	var times []int64
 	warm := 0
@@ -248,7 +248,7 @@ func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps
 		}
 	}
 	if len(rises) > 0 {
-		n.Burst = trend.Median(rises)
+		n.BurstRise = trend.Median(rises)
 	}
 	return n, true
 }

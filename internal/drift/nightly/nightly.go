@@ -1,21 +1,26 @@
-// Package nightly turns readings of a day into one value for each element of a run:
-// the resistance, at 20 °C, of every feed, joint, reel or longer path between two
-// places where the pair voltage is sensed.
+// Package nightly turns a day's readings into one value for each element of a run: the
+// resistance, at 20 °C, of every feed, joint, reel or longer path between two places
+// where the pair voltage is read.
 //
-// A feed's resistance is the slope of its drop over its current, whatever the run
-// shows; the offset, which two sensors with different gains make, is a nuisance. All
-// else is judged in known steps only. There the current in each joint and segment
-// follows from the measured feed currents and the shares of the load that the step's
-// model gives, so that ageing pixels, a sagging supply and warm copper do not raise
-// a resistance; what the drop has beyond the nominal is the element's excess. Its
-// level is only as good as the sensors' gains, its changes are far better.
+// The resistance of a feed is the slope of its drop over its current, whatever the run
+// shows. The intercept comes from the two sensors' gains and is not used. All other
+// elements are evaluated in known load steps only. There the current in each joint and
+// segment follows from the measured feed currents and from the shares of the load that
+// the network's solution gives, so that ageing pixels, a sagging supply and warm copper do
+// not look like a resistance. What the drop has beyond the nominal one, over that current, is
+// the excess. Its level is only as good as the sensors' gains; its changes are known far
+// better.
 //
-// Rounds in which all pixels are dark, as their idle current shows, tell what two
-// sensors differ by. Rounds of unknown load never touch an element's value; they show
-// only bursts, which are drops that no picture explains.
+// Rounds in which all pixels are dark, as their idle current shows, give the difference of
+// two sensors. Without it the level of a joint is uncertain by 10 mΩ and more. Rounds of
+// unknown load do not enter a value. They show only bursts: drops that no picture explains.
 //
-// The package keeps nothing from one day to the next but the names of the places
-// that were sensed.
+// The noise of the drops is learned from the day's own residuals and grows with the load. A
+// steady current marks a step only on days on which no reading names one.
+//
+// A day is read reading by reading, and its rounds are thinned where they are many, so
+// that its memory does not grow with the rate. From one day to the next the package keeps
+// only the names of the places and feeds that were read.
 package nightly
 
 import (
@@ -27,30 +32,30 @@ import (
 
 // Value is one night's resistance of an element.
 type Value struct {
-	Ohms  float64
-	Error float64 // standard deviation of what differs from night to night
-	Shift float64 // Ω, standard deviation of what all nights have in common
-	Warm  bool    // a temperature was read
+	Ohms        float64
+	Error       float64 // Ω, standard deviation that differs from night to night
+	CommonError float64 // Ω, standard deviation that all nights share: the sensors' gains
+	Warm        bool    // a temperature was read
 }
 
 // Night is what a day's readings tell of one element.
 type Night struct {
-	Key     Key
-	Element *elements.Element
-	Day     int64 // since 1970, UTC
-	At      int64 // s since 1970, of the readings' middle
-	Meters  string
-	Value   Value
-	Drop    float64 // V beyond the nominal, what Value rests on; NaN for a slope
-	Amps    float64 // A, what Drop is divided by
-	Offset  float64 // V beyond the nominal where all is dark, or at no current for a slope; NaN = not known
-	Wobble  float64 // V, its standard deviation
-	Idle    float64 // A through the element then
-	Samples int     // all that could have shown a burst
-	Bursts  int
-	Burst   float64 // Ω, median rise in the bursts
-	First   int64   // s since 1970, of the first burst
-	Valid   bool    // Value holds something
+	Key         Key
+	Element     *elements.Element
+	Day         int64  // since 1970, UTC
+	At          int64  // s since 1970, of the middle reading
+	Meters      string // the meters it was read with, joined by |
+	Value       Value
+	Drop        float64 // V beyond the nominal, what Value rests on; NaN for a slope
+	Amps        float64 // A, what Drop is divided by
+	Offset      float64 // V beyond the nominal where all is dark, or at no current for a slope; NaN = not known
+	OffsetError float64 // V, its standard deviation
+	DarkAmps    float64 // A through the element then
+	Samples     int     // rounds that could have shown a burst
+	Bursts      int     // rounds in which the contact failed
+	BurstRise   float64 // Ω, median rise in the bursts; NaN = none
+	FirstBurst  int64   // s since 1970; 0 = none
+	Valid       bool    // Value holds a resistance
 }
 
 // Key names a series. A feed has two: by its slope and in known steps.

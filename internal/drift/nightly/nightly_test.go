@@ -137,8 +137,8 @@ func TestSlopeOfAFeed(t *testing.T) {
 		}}
 		nights, _, _ := oneDay(t, story, seed)
 		n := night(t, nights, "near", "")
-		if far := math.Abs(n.Value.Ohms - truth); !n.Valid || !n.Value.Warm || far > 4*n.Value.Error+2.5*n.Value.Shift {
-			t.Errorf("seed %d: %g ± %g, ± %g in common; it is %g", seed, n.Value.Ohms, n.Value.Error, n.Value.Shift, truth)
+		if far := math.Abs(n.Value.Ohms - truth); !n.Valid || !n.Value.Warm || far > 4*n.Value.Error+2.5*n.Value.CommonError {
+			t.Errorf("seed %d: %g ± %g, ± %g in common; it is %g", seed, n.Value.Ohms, n.Value.Error, n.Value.CommonError, truth)
 		}
 		if n.Value.Error > 0.001 {
 			t.Errorf("seed %d: ± %g Ω", seed, n.Value.Error)
@@ -168,7 +168,7 @@ func TestAWarmDayIsNoBurst(t *testing.T) {
 	for seed := range uint64(40) {
 		nights, _, _ := oneDay(t, months.Story{Sensed: []string{"block", "high.end"}, DayCycle: 18, Every: 5 * time.Minute}, seed)
 		if n := night(t, nights, "far", ""); n.Bursts != 0 {
-			t.Errorf("seed %d: %d bursts of %g Ω in %d rounds", seed, n.Bursts, n.Burst, n.Samples)
+			t.Errorf("seed %d: %d bursts of %g Ω in %d rounds", seed, n.Bursts, n.BurstRise, n.Samples)
 		}
 	}
 }
