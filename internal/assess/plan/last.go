@@ -1,6 +1,9 @@
 package plan
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // tries is how often a plan is made anew because some of what it settles by the
 // covariance would not last.
@@ -27,8 +30,21 @@ func (s *surveyed) tighten(chosen []int, lastly bool) bool {
 	lasting := true
 	variances := s.everything(chosen)
 	short := make([]float64, len(s.views[sound].targets)) // by how much, in variance
-	for _, v := range s.views {
-		for k, deviation := range v.outlook.DeviationsTowardsLimits(v.pick(chosen), v.targets) {
+	var looks [2][]float64                                // deviations in the direction of the limits, by view and target
+	var both sync.WaitGroup
+	for n, v := range s.views {
+		looks[n] = make([]float64, len(short))
+		both.Go(func() {
+			for k := range short {
+				if s.settles(k, variances) { // nothing else is promised
+					looks[n][k] = math.Sqrt(variances[n][k]) * s.stretch(v, k, chosen)
+				}
+			}
+		})
+	}
+	both.Wait()
+	for n, v := range s.views {
+		for k, deviation := range looks[n] {
 			short[k] = math.Max(short[k], deviation*deviation/v.needs[k])
 		}
 	}

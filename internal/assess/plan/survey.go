@@ -22,17 +22,19 @@ type view struct {
 	needs    []float64 // by target: the same, in the direction of the limit
 	best     []float64 // by target: variance with everything read
 	aims     []float64 // by target: variance that the plan aims at, see aim
+	windows  []*window
 }
 
 // surveyed is all that could be read, and what that would tell: of the run as stated,
 // which has to pass, and of one with bad joints and feeds, which has to fail. A current
 // that nobody knows well hardly blurs a sound joint's few millivolts, but a bad one's.
 type surveyed struct {
-	run   *run.Run
-	views [2]*view          // their candidates are the same
-	names []assessment.Next // by candidate
-	step  []int             // by candidate: of the run
-	point []int             // by candidate: where it is read, numbered
+	run    *run.Run
+	meters []int
+	views  [2]*view          // their candidates are the same
+	names  []assessment.Next // by candidate
+	step   []int             // by candidate: of the run
+	point  []int             // by candidate: where it is read, numbered
 }
 
 // sound and bad are the views.
@@ -43,7 +45,7 @@ const badTimes = 2.0
 
 // survey lists what could be read with some meters.
 func survey(r *run.Run, meters []int) (*surveyed, error) {
-	s := &surveyed{run: r}
+	s := &surveyed{run: r, meters: meters}
 	one, err := look(r, meters)
 	if err != nil {
 		return nil, err
@@ -102,12 +104,14 @@ type read struct {
 	meter          string
 }
 
+func readOf(n assessment.Next) read { return read{n.Quantity, n.From, n.To, n.Step, n.Meter} }
+
 // match keeps the candidates that both views have: a step may starve the worse one, and a
 // voltage be beyond a meter there. It numbers where they are read.
 func (s *surveyed) match() {
 	naming := func(v *view, i int) (assessment.Next, read) {
 		n := v.outlook.Describe(&v.list[i])
-		return n, read{n.Quantity, n.From, n.To, n.Step, n.Meter}
+		return n, readOf(n)
 	}
 	one, two := s.views[sound], s.views[bad]
 	there := map[read]int{}

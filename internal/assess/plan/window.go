@@ -1,0 +1,159 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/assess/nextreading"
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/run"
+)
+
+// The shape of the likelihood towards a limit is looked at in a window about the element:
+// a section of the run that ends reach reels beyond its own on either side. What lies
+// further away tells of the element by what all readings have in common, which the
+// covariance of the whole run holds; it does not bend the likelihood. So that several
+// elements share a window, it is spare reels wider. One fit of the whole run for each of
+// its elements would take a time that grows with the fourth power of its length.
+const (
+	reach = 3
+	spare = 2
+)
+
+// window is a section of a view's run, with what readings there would tell.
+type window struct {
+	reels   []bool
+	whole   bool // the run itself
+	outlook *nextreading.Outlook
+	list    []nextreading.Candidate
+	at      map[read]int                // into list
+	element map[run.Kind]map[string]int // of a loop, by kind and name
+	looked  map[string]float64          // stretches, by element and readings
+}
+
+// windowOf returns the window in which an element of a view is looked at.
+func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
+	r := v.est.Problem.Run
+	needs := around(r, own(r, e), reach)
+	for _, w := range v.windows {
+		if contains(w.reels, needs) {
+			return w, nil
+		}
+	}
+	reels := around(r, needs, spare)
+	section := r
+	for {
+		section = r.Section(reels)
+		if len(section.Unreached(run.Plus)) == 0 && len(section.Unreached(run.Minus)) == 0 {
+			break
+		}
+		reels = around(r, reels, 1) // all of the run is reached
+	}
+	w := &window{reels: reels, whole: len(section.Reels) == len(r.Reels), looked: map[string]float64{}}
+	v.windows = append(v.windows, w)
+	est := v.est
+	if w.whole {
+		w.outlook, w.list = v.outlook, v.list
+	} else {
+		var err error
+		if est, err = estimate.Make(section, nil); err != nil {
+			return nil, err
+		}
+		if w.outlook, err = nextreading.NewOutlook(est, s.meters); err != nil {
+			return nil, err
+		}
+		w.list = w.outlook.Candidates()
+	}
+	w.at = map[read]int{}
+	for i := range w.list {
+		w.at[readOf(w.outlook.Describe(&w.list[i]))] = i
+	}
+	w.element = map[run.Kind]map[string]int{run.KindJoint: {}, run.KindFeed: {}}
+	for i := range est.Elements {
+		x := &est.Elements[i]
+		if x.Rail != run.Loop {
+			continue
+		}
+		switch x.Kind {
+		case run.KindJoint:
+			w.element[x.Kind][section.Joints[x.Index].Name] = i
+		case run.KindFeed:
+			w.element[x.Kind][section.Feeds[x.Index].Name] = i
+		}
+	}
+	return w, nil
+}
+
+// stretch is how many times the deviation of target k of a view is in the direction of its
+// limit what the covariance has, once the chosen candidates are read; +Inf where nothing
+// will tell.
+func (s *surveyed) stretch(v *view, k int, chosen []int) float64 {
+	t := v.targets[k]
+	e := &v.est.Elements[t.Element]
+	w, err := s.windowOf(v, e)
+	if err != nil {
+		return math.Inf(1)
+	}
+	var few []nextreading.Candidate
+	key := fmt.Sprint(e.Kind, " ", t.Name)
+	for _, c := range chosen {
+		if i, here := w.at[readOf(s.names[c])]; here {
+			few = append(few, w.list[i])
+			key += fmt.Sprint(" ", i)
+		}
+	}
+	if known, seen := w.looked[key]; seen {
+		return known
+	}
+	t.Element = w.element[e.Kind][t.Name]
+	by := w.outlook.DeviationsTowardsLimits(few, []nextreading.Target{t})[0]
+	by /= math.Sqrt(w.outlook.VariancesAfter(few, []int{t.Element})[0])
+	w.looked[key] = by
+	return by
+}
+
+// own marks the reels that an element is part of or leads to.
+func own(r *run.Run, e *estimate.Element) []bool {
+	reels := make([]bool, len(r.Reels))
+	if e.Kind == run.KindJoint {
+		reels[r.Joints[e.Index].From], reels[r.Joints[e.Index].To] = true, true
+		return reels
+	}
+	ends := map[run.Place]bool{r.Feeds[e.Index].To: true}
+	for range r.Feeds { // each round reaches one junction further
+		for _, f := range r.Feeds {
+			if ends[f.From] {
+				ends[f.To] = true
+			}
+		}
+	}
+	for at := range ends {
+		if at.Kind == run.AtReel {
+			reels[at.Index] = true
+		}
+	}
+	return reels
+}
+
+// around marks some reels and those that so many joints lead to from them.
+func around(r *run.Run, reels []bool, joints int) []bool {
+	for range joints {
+		wider := append([]bool(nil), reels...)
+		for _, j := range r.Joints {
+			if reels[j.From] || reels[j.To] {
+				wider[j.From], wider[j.To] = true, true
+			}
+		}
+		reels = wider
+	}
+	return reels
+}
+
+func contains(all, some []bool) bool {
+	for i := range some {
+		if some[i] && !all[i] {
+			return false
+		}
+	}
+	return true
+}
