@@ -23,7 +23,7 @@ type markLine struct {
 var markWords = map[string]string{
 	store.MarkNote: "note", store.MarkGap: "gap ended", store.MarkLost: "lost", store.MarkRestart: "began", store.MarkStop: "stopped",
 	store.MarkDropped: "readings lost", store.MarkRunFile: "run file read anew", store.MarkBoot: "machine started", store.MarkClock: "clock",
-	store.MarkDamaged: "store damaged",
+	store.MarkDamaged: "store damaged", "step": "step announced",
 }
 
 // listMarks prints what a store says to have happened to a run, a line each.

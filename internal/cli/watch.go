@@ -31,9 +31,12 @@ its line's arrival; a power cut costs at most what arrived since.
 
 Over HTTP: / one look, /healthz 200 or the reasons why not, /metrics, /status as JSON.
 POST /step with a step's name says what the run shows from now on; an empty one, that
-it is not known. SIGHUP reads the run file anew, SIGTERM stores what has arrived and
-ends. Whoever reaches the address can announce steps: keep it on this machine or in
-a network you trust.`,
+it is not known. With settle=SECONDS, at most 60, readings count as unusable so long.
+Each step that changes is marked with its sender.
+
+SIGHUP reads the run file again, SIGTERM stores what has arrived and ends. Who reaches
+the address reads the status and announces steps: keep it on this machine or in a
+network that you trust.`,
 		Example: `  ohmkeep watch shelf.toml --store shelf.db
   ohmkeep watch shelf.toml --store shelf.db --listen 0.0.0.0:9477 --commit 1m
   curl --data "white 5 %" http://127.0.0.1:9477/step`,
@@ -52,6 +55,7 @@ a network you trust.`,
 	}
 	c.Flags().StringVar(&o.store, "store", "", "the store, a file; made where it does not exist")
 	c.Flags().StringVar(&o.listen, "listen", watchAddr, "where to answer over HTTP, host:port")
+	c.Flags().StringSliceVar(&o.hosts, "host", nil, "another name by which this machine is reached; steps are announced to its own names only")
 	c.Flags().DurationVar(&o.commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
 	c.Flags().BoolVar(&o.simulated, "simulated", false, "store what probes on the port simulated say, which was not measured")
 	c.Flags().DurationVar(&o.analyse, "analyse-after", 0, "time from the start to the first analysis; 0: a minute")
@@ -62,6 +66,7 @@ a network you trust.`,
 // watchOptions are the flags of watch.
 type watchOptions struct {
 	store, listen   string
+	hosts           []string
 	commit, analyse time.Duration
 	simulated       bool
 }
@@ -94,7 +99,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	defer signal.Stop(reload)
 	return service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
-		Store: kept, Machine: machine, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Commit: o.commit,
+		Store: kept, Machine: machine, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Hosts: o.hosts, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
 		Notes: kept.Notes, Log: log,
 	})

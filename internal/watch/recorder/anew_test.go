@@ -31,6 +31,7 @@ func TestBeginsAnew(t *testing.T) {
 		{"out of its beat", false, "0 " + a + "\n60 " + a + "\n95 " + a, 1, 1},
 		{"for ever", false, "0 " + a + strings.Repeat("\n+2 "+a, 100), 100, 1},
 		{"for ever, and later", false, "0 " + a + strings.Repeat("\n+20 "+a, 100), 100, 4}, // 2000 s in tens of minutes
+		{"another name each time", false, "0 " + a + renamed(100), 100, 1},
 		{"another board", false, "0 " + a + "\n60 " + b, 1, 1},
 		{"another remark", false, "0 " + a + "\n3 # 1: no answer\n5 # 1: no answer", 0, 0},
 	} {
@@ -61,5 +62,31 @@ func TestBeginsAnew(t *testing.T) {
 		if p.totals.anew != c.anew || marked != c.marked {
 			t.Errorf("%s: %d times anew, want %d; %d marks, want %d", c.name, p.totals.anew, c.anew, marked, c.marked)
 		}
+	}
+}
+
+// renamed is a board that says so many times that it is another one, two seconds apart.
+func renamed(times int) string {
+	var said strings.Builder
+	for i := range times {
+		fmt.Fprintf(&said, "\n+2 # serial %04d, INA226", 2+i)
+	}
+	return said.String()
+}
+
+// What was held back is counted in the next that is let through.
+func TestBoundedCounts(t *testing.T) {
+	t.Parallel()
+	b := newBounded(2, time.Minute)
+	for i, want := range []bool{true, true, false, false, false} {
+		if more, ok := b.let(time.Hour + time.Duration(i)*time.Second); ok != want || more != "" {
+			t.Errorf("%d: %q %v", i, more, ok)
+		}
+	}
+	if more, ok := b.let(time.Hour + 2*time.Minute); !ok || more != " (and 3 more since the last mark)" {
+		t.Errorf("%q %v", more, ok)
+	}
+	if more, ok := b.let(time.Hour + 10*time.Minute); !ok || more != "" {
+		t.Errorf("%q %v", more, ok)
 	}
 }

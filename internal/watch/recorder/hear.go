@@ -67,8 +67,7 @@ func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date tim
 		e.text = s.Raw
 	}
 	e.step, e.quality = r.steps.at(since)
-	if q := qualityOf(s, c); !q.Measured() {
-		e.quality |= q
+	if e.quality |= qualityOf(s, c); !e.quality.Measured() {
 		c.unusable++
 		c.probe.totals.unusable++
 	}

@@ -38,6 +38,8 @@ const (
 	Dropped Kind = "dropped" // readings were lost for want of room
 	Clock   Kind = "clock"   // the dates have changed or become uncertain
 	Changed Kind = "changed" // the run file was read anew
+
+	Announced Kind = "announced" // somebody said which step the run shows
 )
 
 // Mark is something that happened between readings.

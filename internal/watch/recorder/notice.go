@@ -34,8 +34,9 @@ const (
 	fastBeat = 30 * time.Second
 	// … and no slower than this. Outside of both, it says so because it began anew.
 	slowBeat = 5 * time.Minute
-	// often is how long one that begins anew again and again is not marked again.
-	often = 10 * time.Minute
+	// restartMarks is how often at most a board is marked as begun anew: one may do so again
+	// and again, and call itself something else each time.
+	restartMarks = 10 * time.Minute
 )
 
 // comment takes a line without values; r.mu is held. One that says who the board
@@ -62,12 +63,12 @@ func (p *device) comment(text string, now clock.Stamp) {
 		return
 	}
 	p.totals.anew++
-	if text == was && p.anew > 0 && p.said-p.anew < often {
+	more, ok := p.restarts.let(p.said)
+	if !ok {
 		return
 	}
-	p.anew = p.said
-	p.r.mark(now, Anew, p.name, text)
-	p.r.o.Log.Warn("probe began anew", "probe", p.name, "identity", text)
+	p.r.mark(now, Anew, p.name, text+more)
+	p.r.o.Log.Warn("probe began anew", "probe", p.name, "identity", text+more)
 }
 
 // isDown notes that the probe could not be opened or is gone.

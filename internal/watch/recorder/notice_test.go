@@ -57,7 +57,7 @@ func TestStepIsGone(t *testing.T) {
 	pair := s.plug()
 	text := hall + probeOn("board", s.path)
 	c := open(t, plan(t, text), Options{})
-	if err := c.Announce("white", 0); err != nil {
+	if err := c.Announce("white", 0, "a test"); err != nil {
 		t.Fatal(err)
 	}
 	c.Use(plan(t, strings.Replace(text, `"white"`, `"pale"`, 1)))

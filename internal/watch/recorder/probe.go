@@ -48,7 +48,7 @@ type device struct {
 	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
 	said     time.Duration // since boot, when it said so last
 	beat     time.Duration // how often it says so; 0 = not known
-	anew     time.Duration // since boot, when it was last marked that it began anew; 0 = never
+	restarts bounded       // marks of it that began anew
 	garbled  bool
 }
 
@@ -67,7 +67,8 @@ type totals struct{ stored, bad, skipped, unusable, lost, anew uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
 	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),
-		tried: make(chan struct{}), ended: make(chan struct{})}
+		restarts: newBounded(1, restartMarks),
+		tried:    make(chan struct{}), ended: make(chan struct{})}
 }
 
 // same tells whether a probe of a run file is this one. What is simulated is so for

@@ -60,6 +60,9 @@ type Recorder struct {
 	ctx    context.Context // of Run; nil before and after
 	probes []*device       // in the order of the plan
 	steps  steps
+	// Announcements of steps that are taken, and those that are marked.
+	announced, stepMarks bounded
+
 	queue  queue
 	commit commits
 	sums   map[string]*totals // by probe
@@ -74,7 +77,8 @@ func New(p Plan, o Options) *Recorder {
 	if o.Room == 0 {
 		o.Room = usualRoom
 	}
-	r := &Recorder{o: o, started: o.Clock.Now(), beat: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{})}
+	r := &Recorder{o: o, started: o.Clock.Now(), beat: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{}),
+		announced: newBounded(announceBurst, announceInterval), stepMarks: newBounded(stepMarkBurst, stepMarkInterval)}
 	r.queue.room = o.Room
 	r.plan, r.sums = p, map[string]*totals{}
 	r.steps.use(p.Run)

@@ -73,10 +73,10 @@ func TestAnnounce(t *testing.T) {
 	pair := s.plug()
 	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{})
 	for i, step := range []string{"", "white", "dark", ""} {
-		if err := c.Announce(step, 0); err != nil {
+		if err := c.Announce(step, 0, "a test"); err != nil {
 			t.Fatal(err)
 		}
-		if err := c.Announce("wite", 0); err == nil || err.Error() != `step: no step is named "wite" (did you mean "white"?)` {
+		if err := c.Announce("wite", 0, "a test"); err == nil || err.Error() != `step: no step is named "wite" (did you mean "white"?)` {
 			t.Fatalf("got %v", err)
 		}
 		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
@@ -85,7 +85,7 @@ func TestAnnounce(t *testing.T) {
 			t.Errorf("reading %d: step %q, %v", i, got.Step, got.Quality)
 		}
 	}
-	if err := c.Announce("white", time.Hour); err != nil {
+	if err := c.Announce("white", time.Minute, "a test"); err != nil {
 		t.Fatal(err)
 	}
 	say(t, pair, "1,9,V\n")

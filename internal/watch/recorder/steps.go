@@ -1,6 +1,7 @@
 package recorder
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -108,9 +109,25 @@ func due(r *run.Run, now clock.Stamp) (i int, begun time.Duration) {
 	return -1, 0
 }
 
-// Announce says that the run shows a step from now on, "" that it is not known
-// which. For settle, readings are unsettled. The error is a fault.Fault.
-func (r *Recorder) Announce(step string, settle time.Duration) error {
+// MaxSettle is the longest time that an announced step may take to settle; readings
+// meanwhile are no measured values.
+const MaxSettle = time.Minute
+
+// A controller announces a few steps at a time; one that does so faster than this is
+// refused. Marks are fewer: a controller that shows one step after the other would fill
+// the store with them.
+const (
+	announceBurst, announceInterval = 60, time.Second
+	stepMarkBurst, stepMarkInterval = 20, time.Minute
+)
+
+// ErrTooOften is the error of Announce for a sender that announces too many steps.
+var ErrTooOften = errors.New("steps are announced too often: more than 60 at once, or one a second")
+
+// Announce says that the run shows a step from now on, "" that it is not known which.
+// For settle, readings are unsettled. sender is who announces it; it is marked with the
+// step. The error is a fault.Fault or ErrTooOften.
+func (r *Recorder) Announce(step string, settle time.Duration, sender string) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	if step != "" && r.plan.Run.StepIndex(step) < 0 {
@@ -120,13 +137,29 @@ func (r *Recorder) Announce(step string, settle time.Duration) error {
 		}
 		return fault.Fault{Key: "step", Text: fmt.Sprintf("no step is named %q", step), Hint: fault.Suggest(step, known)}
 	}
+	if settle < 0 || settle > MaxSettle {
+		return fault.Fault{Key: "settle", Text: fmt.Sprintf("%v is no time to settle", settle), Hint: "0 s to 60 s"}
+	}
+	now := r.o.Clock.Now()
+	if _, ok := r.announced.let(now.SinceBoot); !ok {
+		return ErrTooOften
+	}
 	was := r.steps.current()
 	r.steps.announced = step
-	if r.steps.scheduled < 0 {
-		r.steps.begin(step, r.o.Clock.SinceBoot(), settle)
-		if was != step {
-			r.o.Log.Info("announced step", "was", was, "is", step)
+	if r.steps.scheduled >= 0 {
+		return nil // it is shown after the scheduled one
+	}
+	r.steps.begin(step, now.SinceBoot, settle)
+	if was == step && settle == 0 {
+		return nil
+	}
+	if more, ok := r.stepMarks.let(now.SinceBoot); ok {
+		text := fmt.Sprintf("%q, announced by %s", step, sender)
+		if settle > 0 {
+			text += fmt.Sprintf(", unsettled for %v", settle)
 		}
+		r.mark(now, Announced, "", text+more)
+		r.o.Log.Info("step announced", "was", was, "is", step, "settle", settle, "by", sender+more)
 	}
 	return nil
 }

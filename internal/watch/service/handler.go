@@ -57,6 +57,6 @@ var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'")
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'")
 	_ = pageTemplate.Execute(w, d.look()) // an error means that the client is gone
 }

@@ -35,6 +35,7 @@ type Config struct {
 	Floor  time.Time                     // no date before it is right; see clock.New
 	Before []reading.Recorded            // newest good readings of before the start
 	Listen string                        // host:port; port 0 takes any
+	Hosts  []string                      // names of this machine from elsewhere, beside its own; see ownHostsOnly
 	Ready  func(addr string)             // told once where it listens and that all is tried; may be nil
 	Commit time.Duration                 // see recorder.Options
 	Log    *slog.Logger
@@ -79,12 +80,14 @@ func Run(ctx context.Context, c Config) error {
 	d.plan.Store(&c.Plan)
 	d.history.Store(c.History)
 	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
-	listener, err := net.Listen("tcp", c.Listen)
+	all, err := net.Listen("tcp", c.Listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
-	server := &http.Server{Handler: http.NewCrossOriginProtection().Handler(d.handler()), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
-		WriteTimeout: 30 * time.Second, MaxHeaderBytes: 1 << 14}
+	listener := newListener(all, maxConnections)
+	d.warnOfListening(listener.Addr())
+	server := &http.Server{Handler: guarded(d.handler(), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
+		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
 
 	tasks, ctx := errgroup.WithContext(ctx)
 	tasks.Go(func() error {
@@ -100,7 +103,7 @@ func Run(ctx context.Context, c Config) error {
 		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 500*time.Millisecond)
 		defer cancel()
 		if server.Shutdown(closing) != nil {
-			_ = server.Close() // whoever still asks has had his time
+			_ = server.Close() // a client that still asks had its time
 		}
 		return nil
 	})

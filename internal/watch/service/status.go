@@ -3,6 +3,7 @@ package service
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"ohmkeep/internal/watch/metrics"
@@ -61,7 +62,27 @@ func (d *Daemon) look() Status {
 	if s.Dropped+s.Refused > 0 {
 		s.Notes = append(s.Notes, fmt.Sprintf("%d readings were lost", s.Dropped+s.Refused))
 	}
+	s.withoutFolders()
 	return s
+}
+
+// folders are those that lead to a file in a text.
+var folders = regexp.MustCompile(`(^|[\s"'(=:])/(?:[^\s/:"']+/)*`)
+
+// withoutFolders leaves of each path in a status its last name: where this machine keeps
+// its files is no business of those who can read the status.
+func (s *Status) withoutFolders() {
+	last := func(text *string) { *text = folders.ReplaceAllString(*text, "$1") }
+	for _, texts := range [][]string{s.Reasons, s.Notes} {
+		for i := range texts {
+			last(&texts[i])
+		}
+	}
+	last(&s.StoreFault)
+	for i := range s.Probes {
+		last(&s.Probes[i].Port)
+		last(&s.Probes[i].Why)
+	}
 }
 
 func (d *Daemon) disk() (metrics.Disk, error) {

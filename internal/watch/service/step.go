@@ -2,8 +2,10 @@ package service
 
 import (
 	"encoding/json"
+	"errors"
 	"io"
 	"mime"
+	"net"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -11,6 +13,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/watch/recorder"
 )
 
 // maxBody is the most bytes of a request; it is more than any step's name takes.
@@ -18,7 +21,7 @@ const maxBody = 4096
 
 // step takes the name of the step that is shown from now on: as the body itself,
 // as a form's or a JSON object's "step", or as ?step=. An empty name says that it
-// is not known. settle, in seconds, is how long it takes to come up.
+// is not known. settle, in seconds, is how long it takes to settle, at most a minute.
 func (d *Daemon) step(w http.ResponseWriter, r *http.Request) {
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	if err != nil {
@@ -30,14 +33,19 @@ func (d *Daemon) step(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
-	if err := d.recorder.Announce(name, settle); err != nil {
+	sender, _, _ := net.SplitHostPort(r.RemoteAddr) // the server wrote it
+	switch err := d.recorder.Announce(name, settle, sender); {
+	case errors.Is(err, recorder.ErrTooOften):
+		http.Error(w, err.Error(), http.StatusTooManyRequests)
+		return
+	case err != nil:
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
 	w.WriteHeader(http.StatusNoContent)
 }
 
-// announcement reads a step's name and how long it takes to come up.
+// announcement reads a step's name and how long it takes to settle.
 func announcement(query url.Values, content, body string) (name string, settle time.Duration, err error) {
 	kind, _, _ := mime.ParseMediaType(content)
 	form := query
@@ -77,10 +85,10 @@ func announcement(query url.Values, content, body string) (name string, settle t
 	return name, settle, err
 }
 
-// settling checks how long a step takes to come up, in seconds.
+// settling returns how long a step takes to settle, of seconds.
 func settling(x float64) (time.Duration, error) {
-	if !(x >= 0 && x <= 3600) {
-		return 0, fault.Fault{Key: "settle", Text: "is no number of seconds", Hint: "0 to 3600"}
+	if !(x >= 0 && x <= recorder.MaxSettle.Seconds()) {
+		return 0, fault.Fault{Key: "settle", Text: "is no number of seconds that a step may take to settle", Hint: "0 to 60"}
 	}
 	return time.Duration(x * float64(time.Second)), nil
 }

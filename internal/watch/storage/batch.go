@@ -68,7 +68,11 @@ func ScaleText(perCount float64) string {
 var kinds = map[recorder.Kind]string{
 	recorder.Started: store.MarkRestart, recorder.Stopped: store.MarkStop, recorder.Lost: store.MarkLost, recorder.Found: store.MarkGap,
 	recorder.Anew: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Changed: store.MarkRunFile,
+	recorder.Announced: markStep,
 }
+
+// markStep is the kind of a mark of an announced step.
+const markStep = "step"
 
 // maxNote is how long the text of a mark may be, in bytes; a device says what it likes.
 const maxNote = 1024

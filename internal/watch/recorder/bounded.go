@@ -1,0 +1,34 @@
+package recorder
+
+import (
+	"fmt"
+	"time"
+
+	"golang.org/x/time/rate"
+)
+
+// bounded lets a few events of one cause through and counts those that come faster, so
+// that a device or a client that repeats itself fills neither the log nor the store.
+type bounded struct {
+	limiter *rate.Limiter
+	held    int // back since the last that was let through
+}
+
+// newBounded lets burst events through at once, and then one in each interval.
+func newBounded(burst int, interval time.Duration) bounded {
+	return bounded{limiter: rate.NewLimiter(rate.Every(interval), burst)}
+}
+
+// let reports whether an event at a moment since boot is let through, and says how many
+// were held back since the last; "" = none.
+func (b *bounded) let(now time.Duration) (more string, ok bool) {
+	if !b.limiter.AllowN(time.Unix(0, int64(now)), 1) {
+		b.held++
+		return "", false
+	}
+	if b.held > 0 {
+		more = fmt.Sprintf(" (and %d more since the last mark)", b.held)
+	}
+	b.held = 0
+	return more, true
+}

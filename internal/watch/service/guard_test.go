@@ -1,0 +1,198 @@
+package service
+
+import (
+	"bufio"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/watch/recorder"
+)
+
+var halfSent = flag.Int("connections", 1500, "how many requests are left half sent")
+
+// Requests that are left half sent, more than the program has descriptors for, hold no
+// more than the bound, and every new request is answered meanwhile.
+func TestHalfSentRequests(t *testing.T) {
+	h := start(t, nil)
+	var left []net.Conn
+	defer func() {
+		for _, c := range left {
+			c.Close()
+		}
+	}()
+	slowest := time.Duration(0)
+	client := &http.Client{Timeout: 5 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
+	for i := range *halfSent {
+		c, err := net.Dial("tcp", h.addr)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := io.WriteString(c, "POST /step HTTP/1.1\r\nHost: loc"); err != nil && i < maxConnections {
+			t.Fatal(err)
+		}
+		if left = append(left, c); len(left) > 2*maxConnections { // the watch has closed it long ago
+			left[0].Close()
+			left = left[1:]
+		}
+		if i%100 != 99 {
+			continue
+		}
+		begun := time.Now()
+		answer, err := client.Get("http://" + h.addr + "/healthz")
+		if err != nil {
+			t.Fatalf("after %d half-sent requests: %v", i+1, err)
+		}
+		_, _ = io.Copy(io.Discard, answer.Body)
+		answer.Body.Close()
+		slowest = max(slowest, time.Since(begun))
+		if answer.StatusCode != 200 {
+			t.Fatalf("after %d half-sent requests: %d", i+1, answer.StatusCode)
+		}
+	}
+	if slowest > 2*time.Second {
+		t.Errorf("an answer took %v", slowest)
+	}
+	// All but the newest were closed: a read ends.
+	_ = left[0].SetReadDeadline(time.Now().Add(5 * time.Second))
+	if _, err := left[0].Read(make([]byte, 1)); err == nil || errors.Is(err, os.ErrDeadlineExceeded) {
+		t.Errorf("the oldest that is left open: %v", err)
+	}
+	t.Logf("%d half-sent requests, the slowest answer of %d took %v", *halfSent, *halfSent/100, slowest.Round(time.Millisecond))
+}
+
+// A body that does not come ends with the connection.
+func TestBodyThatDoesNotCome(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes as long as a request may")
+	}
+	t.Parallel()
+	h := start(t, nil)
+	c, err := net.Dial("tcp", h.addr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	fmt.Fprintf(c, "POST /step HTTP/1.1\r\nHost: localhost\r\nContent-Length: 10\r\n\r\n1")
+	_ = c.SetReadDeadline(time.Now().Add(2 * readTimeout))
+	begun := time.Now()
+	text, err := io.ReadAll(bufio.NewReader(c))
+	if err != nil || time.Since(begun) > readTimeout+5*time.Second {
+		t.Errorf("after %v: %v, %s", time.Since(begun), err, text)
+	}
+}
+
+// Every answer, those of errors too, says that it is what it says, is not kept, and is
+// shown in no frame.
+func TestHeaders(t *testing.T) {
+	h := start(t, nil)
+	for _, path := range []string{"/", "/healthz", "/status", "/metrics", "/nothing", "/step"} {
+		answer, err := http.Get("http://" + h.addr + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		answer.Body.Close()
+		header := answer.Header
+		if header.Get("X-Content-Type-Options") != "nosniff" || header.Get("Cache-Control") != "no-store" ||
+			!strings.Contains(header.Get("Content-Security-Policy"), "frame-ancestors 'none'") {
+			t.Errorf("%s: %v", path, header)
+		}
+	}
+}
+
+// A page of another site whose name was made to point to this machine announces nothing:
+// its browser sends that name.
+func TestOwnHostsOnly(t *testing.T) {
+	h := start(t, func(c *Config) { c.Hosts = []string{"Cabinet.Example"} })
+	for host, want := range map[string]int{"": 204, "localhost:9477": 204, "LOCALHOST.": 204, "192.0.2.7:9477": 204, "[2001:db8::7]:9477": 204,
+		"cabinet.example:80": 204, "attacker.example": 403, "attacker.example:9477": 403, "127.0.0.1.attacker.example": 403} {
+		request, err := http.NewRequest("POST", "http://"+h.addr+"/step", strings.NewReader(""))
+		if err != nil {
+			t.Fatal(err)
+		}
+		request.Host = host
+		answer, err := http.DefaultClient.Do(request)
+		if err != nil {
+			t.Fatal(err)
+		}
+		answer.Body.Close()
+		if answer.StatusCode != want {
+			t.Errorf("host %q: %d, want %d", host, answer.StatusCode, want)
+		}
+	}
+}
+
+// Who announces a step is marked with it; one that announces too many is refused, and the
+// marks stay few.
+func TestAnnouncementsAreBounded(t *testing.T) {
+	kept := &book{}
+	h := start(t, func(c *Config) { c.Store, c.Commit = kept, 20*time.Millisecond })
+	if code, text := h.ask("POST", "/step?settle=61", "text/plain", "white 5 %"); code != 400 || !strings.Contains(text, "0 to 60") {
+		t.Errorf("a long time to settle: %d %s", code, text)
+	}
+	codes := map[int]int{}
+	for i := range 200 {
+		code, _ := h.ask("POST", "/step", "text/plain", []string{"white 5 %", ""}[i%2])
+		codes[code]++
+	}
+	if codes[204] < 60 || codes[429] < 50 || codes[204]+codes[429] != 200 {
+		t.Errorf("answers %v", codes)
+	}
+	marks := func() (texts []string) {
+		kept.mu.Lock()
+		defer kept.mu.Unlock()
+		for _, m := range kept.marks {
+			if m.Kind == recorder.Announced {
+				texts = append(texts, m.Text)
+			}
+		}
+		return texts
+	}
+	h.until("marked", func() bool { return len(marks()) >= 20 })
+	if got := marks(); len(got) > 21 || got[0] != `"white 5 %", announced by 127.0.0.1` {
+		t.Errorf("%d marks: %q", len(got), got)
+	}
+	if n := strings.Count(h.log.String(), "step announced"); n > 21 {
+		t.Errorf("%d lines of log", n)
+	}
+}
+
+// A status tells no folder of this machine.
+func TestStatusTellsNoFolders(t *testing.T) {
+	h := start(t, func(c *Config) {
+		c.Notes = func() []string {
+			return []string{"/var/lib/ohmkeep/readings.db is damaged: page 7 (faults: 1)", "kept as \"/var/lib/x.db\"", "1/2 of it"}
+		}
+		p := plan(t, strings.Replace(hall, `port = "none"`, `port = "/dev/serial/by-id/usb-board"`, 1))
+		c.Plan = p
+	})
+	_, text := h.ask("GET", "/status", "", "")
+	for _, want := range []string{`"readings.db is damaged: page 7 (faults: 1)"`, `kept as \"x.db\"`, `"1/2 of it"`, `"port":"usb-board"`} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %s in %s", want, text)
+		}
+	}
+	for _, path := range []string{"/", "/status", "/healthz"} {
+		if _, text := h.ask("GET", path, "", ""); strings.Contains(text, "/var/") || strings.Contains(text, "/dev/") {
+			t.Errorf("%s: %s", path, text)
+		}
+	}
+}
+
+// A watch that other machines can reach says so.
+func TestListeningBeyondLoopback(t *testing.T) {
+	const warning = "can be reached from other machines"
+	if h := start(t, nil); strings.Contains(h.log.String(), warning) {
+		t.Errorf("loopback: %s", h.log)
+	}
+	if h := start(t, func(c *Config) { c.Listen = "0.0.0.0:0" }); !strings.Contains(h.log.String(), warning) {
+		t.Errorf("every address: %s", h.log)
+	}
+}

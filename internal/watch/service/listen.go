@@ -1,0 +1,108 @@
+package service
+
+import (
+	"fmt"
+	"net"
+	"sync"
+	"time"
+)
+
+// maxConnections bounds what answering over HTTP takes of memory and descriptors. It is
+// many times what a few browsers, a metrics server and a controller hold open.
+const maxConnections = 100
+
+// A client that holds a connection without sending its request, or without reading the
+// answer, loses it after these.
+const (
+	readHeaderTimeout = 5 * time.Second
+	readTimeout       = 10 * time.Second
+	writeTimeout      = 30 * time.Second
+	idleTimeout       = 30 * time.Second
+)
+
+// listener accepts connections without end, and beyond a bound closes the oldest one
+// that is not being answered: so new requests are answered however many others are left
+// half sent.
+type listener struct {
+	net.Listener
+	max int
+
+	mu   sync.Mutex
+	open []*connection // oldest first
+}
+
+// connection is one of a listener's.
+type connection struct {
+	net.Conn
+	of       *listener
+	answered bool // a handler is running; guarded by listener.mu
+}
+
+func newListener(l net.Listener, max int) *listener { return &listener{Listener: l, max: max} }
+
+func (l *listener) Accept() (net.Conn, error) {
+	accepted, err := l.Listener.Accept()
+	if err != nil {
+		return nil, err
+	}
+	c := &connection{Conn: accepted, of: l}
+	l.mu.Lock()
+	l.open = append(l.open, c)
+	var closing *connection
+	if len(l.open) > l.max {
+		closing = l.oldest()
+	}
+	l.mu.Unlock()
+	if closing != nil {
+		_ = closing.Close() // the client loses it in any case
+	}
+	return c, nil
+}
+
+// oldest returns the oldest connection that is not being answered, or where all are, the
+// oldest one; l.mu is held.
+func (l *listener) oldest() *connection {
+	for _, c := range l.open {
+		if !c.answered {
+			return c
+		}
+	}
+	return l.open[0]
+}
+
+func (c *connection) Close() error {
+	c.of.mu.Lock()
+	for i, one := range c.of.open {
+		if one == c {
+			c.of.open = append(c.of.open[:i], c.of.open[i+1:]...)
+			break
+		}
+	}
+	c.of.mu.Unlock()
+	return c.Conn.Close()
+}
+
+// answer notes that a connection's request is being answered, until done is called.
+func (c *connection) answer() (done func()) {
+	set := func(answered bool) {
+		c.of.mu.Lock()
+		c.answered = answered
+		c.of.mu.Unlock()
+	}
+	set(true)
+	return func() { set(false) }
+}
+
+// beyondLoopback reports whether an address can be reached from other machines.
+func beyondLoopback(a net.Addr) bool {
+	tcp, ok := a.(*net.TCPAddr)
+	return !ok || !tcp.IP.IsLoopback()
+}
+
+// warnOfListening logs that other machines can reach the watch.
+func (d *Daemon) warnOfListening(a net.Addr) {
+	if beyondLoopback(a) {
+		d.config.Log.Warn("the watch can be reached from other machines; every one of them can read its status and announce steps",
+			"listen", a.String(), "instead", fmt.Sprintf("--listen 127.0.0.1:%d", a.(*net.TCPAddr).Port))
+	}
+}
