@@ -3,6 +3,8 @@ package drift
 import (
 	"math"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"ohmkeep/internal/numeric/trend"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/result/verdict"
@@ -55,7 +57,7 @@ func positiveMean(mean, deviation float64) float64 {
 	if at < -6 {
 		return deviation / -at // Mills's ratio far out
 	}
-	return mean + deviation*math.Exp(-at*at/2)/math.Sqrt(2*math.Pi)/(math.Erfc(-at/math.Sqrt2)/2)
+	return mean + deviation*distuv.UnitNormal.Prob(at)/distuv.UnitNormal.CDF(at)
 }
 
 // level tells the latest level and its interval.

@@ -3,6 +3,8 @@ package nextreading
 import (
 	"math"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/verdict"
 )
@@ -134,7 +136,7 @@ func (t Target) chance(mean, deviation, after float64, truths, weights []float64
 		if old == 0 {
 			centre = truth
 		}
-		sum += weights[k] * (normal((pass-centre)/spread) + normal((centre-fail)/spread))
+		sum += weights[k] * (distuv.UnitNormal.CDF((pass-centre)/spread) + distuv.UnitNormal.CDF((centre-fail)/spread))
 	}
 	return sum
 }
@@ -153,9 +155,6 @@ func (t Target) edge(deviation, p float64) float64 {
 	}
 	return low
 }
-
-// normal is the standard normal distribution.
-func normal(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
 // SettlingVariance is the variance at which a target is settled for whoever believes in it now with
 // a mean and deviation (+Inf: knows nothing); 0 where none is small enough. It is also

@@ -3,6 +3,8 @@ package trend
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Kendall is the test of Mann (1945) and Kendall (1975) for a trend of any shape.
@@ -71,7 +73,7 @@ func (k Kendall) P() float64 {
 	if k.N <= exactUpTo && !k.Ties {
 		return min(1, 2*Upper(k.N, max(k.S, -k.S)))
 	}
-	return math.Erfc(math.Abs(k.Z()) / math.Sqrt2)
+	return 2 * distuv.UnitNormal.CDF(-math.Abs(k.Z()))
 }
 
 func sign(n int) float64 {

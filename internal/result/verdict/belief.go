@@ -3,7 +3,11 @@
 // the guard bands of clause 8). It knows no resistances and no runs.
 package verdict
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
 
 // Coverage95 is the two-sided 95 % factor of the normal distribution.
 const Coverage95 = 1.959963984540054
@@ -158,7 +162,7 @@ func (b Belief) Interval(coverage float64) (low, high float64) {
 	}
 	spread := 0.0
 	if b.Deviation > 0 {
-		spread = math.Sqrt2 * math.Erfinv(coverage) * b.Deviation
+		spread = distuv.UnitNormal.Quantile((1+coverage)/2) * b.Deviation
 		if len(b.spread().half) > 0 || b.Tail > 0 {
 			spread = b.reach((1 - coverage) / 2)
 		}
@@ -166,8 +170,9 @@ func (b Belief) Interval(coverage float64) (low, high float64) {
 	return math.Max(0, b.Mean-spread), math.Max(b.Mean+spread, b.Quantile((1+coverage)/2))
 }
 
-// tail is the upper tail of the standard normal distribution.
-func tail(z float64) float64 { return math.Erfc(z/math.Sqrt2) / 2 }
+// tail is the upper tail of the standard normal distribution. Survival of distuv is 1
+// less the rest and has no digits where the tail is small; the lower tail has them all.
+func tail(z float64) float64 { return distuv.UnitNormal.CDF(-z) }
 
 // mostlyBelow is how little of a belief may lie above zero for its even parts to count.
 const mostlyBelow = 1e-6

@@ -1,6 +1,8 @@
 package changepoint
 
-import "math"
+import (
+	"gonum.org/v1/gonum/stat/distuv"
+)
 
 // grid is the number of states that a chart's statistic is divided into for run
 // lengths; two hundred give four digits.
@@ -22,9 +24,9 @@ func (c Cusum) RunLength(shift float64) float64 {
 		return chain(grid, 0, func(i, j int) float64 {
 			from := at(i) + shift - c.Slack
 			if j == 0 {
-				return below(0 - from)
+				return distuv.UnitNormal.CDF(0 - from)
 			}
-			return below(float64(j)*w-from) - below(float64(j-1)*w-from)
+			return distuv.UnitNormal.CDF(float64(j)*w-from) - distuv.UnitNormal.CDF(float64(j-1)*w-from)
 		})
 	}
 	up, down := one(shift), one(-shift)
@@ -39,15 +41,14 @@ func (e Ewma) RunLength(shift float64) float64 {
 	return chain(grid, grid/2, func(i, j int) float64 {
 		from := (1-e.Weight)*(-limit+(float64(i)+0.5)*w) + e.Weight*shift
 		edge := -limit + float64(j)*w
-		return below((edge+w-from)/e.Weight) - below((edge-from)/e.Weight)
+		return distuv.UnitNormal.CDF((edge+w-from)/e.Weight) - distuv.UnitNormal.CDF((edge-from)/e.Weight)
 	})
 }
 
-func below(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
-
-// chain gives the average number of steps that a Markov chain takes from a state
-// until it leaves n states: (I − Q)·L = 1 by elimination with pivots on the diagonal,
-// which dominates.
+// chain returns the average number of steps that a Markov chain takes from a state until
+// it leaves n states: (I − Q)·L = 1 by elimination with pivots on the diagonal, which
+// dominates. A general LU factorisation (gonum's mat) takes the matrix for singular where
+// the chain stays long: its condition number is 2e17.
 func chain(n, start int, move func(from, to int) float64) float64 {
 	a := make([][]float64, n)
 	for i := range a {
