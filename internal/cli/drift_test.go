@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
@@ -66,10 +66,7 @@ var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 // day on and remade on another.
 func (s session) board(days int, worse float64, from, remade float64) {
 	s.Helper()
-	r, err := runfile.Parse("gallery.toml", []byte(gallery))
-	if err != nil {
-		s.Fatal(err)
-	}
+	r := runtest.Parse(s, gallery)
 	story := months.Story{Begin: spring, Days: days, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour,
 		Currents: true, Warmth: true, DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1,
 		Change: func(day float64, p *simulate.Plant, _ *rand.Rand) {

@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 )
 
@@ -50,10 +50,7 @@ func (s session) answer(typed, line string) outcome {
 // readings reads a CSV file as a command would.
 func (s session) readings(runFile, path string) []reading.Reading {
 	s.Helper()
-	r, err := runfile.Load(runFile)
-	if err != nil {
-		s.Fatal(err)
-	}
+	r := runtest.Load(s, runFile)
 	set, err := reading.Parse(path, strings.NewReader(s.content(path)), r)
 	if err != nil {
 		s.Fatal(err)
@@ -237,10 +234,7 @@ name = "bench"
 func (s session) walk(milliohms float64, keep func(survey.Visit) bool) {
 	s.Helper()
 	s.write("shelf.toml", shelf)
-	r, err := runfile.Parse("shelf.toml", []byte(shelf))
-	if err != nil {
-		s.Fatal(err)
-	}
+	r := runtest.Parse(s, shelf)
 	s.write("readings.csv", s.simulated(r, func(p *simulate.Plant) {
 		p.Joints[0] = ladder.Rails{Plus: milliohms / 2000, Minus: milliohms / 2000}
 	}, keep))

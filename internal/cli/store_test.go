@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/watch/storage/storagetest"
 )
 
@@ -196,10 +196,7 @@ func TestDamageIsCounted(t *testing.T) {
 func TestWantedEndsWithFaults(t *testing.T) {
 	s := newSession(t)
 	s.walk(3, everything)
-	r, err := runfile.Load("shelf.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Load(t, "shelf.toml")
 	for skipBad, want := range map[bool]string{false: `bad.csv:3: step: no step is named "drak"`, true: ""} {
 		rows, err := reading.Scan("bad.csv", strings.NewReader("time,step,quantity,from,to,value,unit,meter\n"+
 			"2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench\n2026-03-01T09:00:20Z,drak,voltage,A+,A-,5.10,V,bench\n"), r)

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 )
 
@@ -79,7 +80,7 @@ func TestFaultsAreFound(t *testing.T) {
 						kind.change(day, p, rng)
 					}
 				}
-				h := judged(t, parsed(t, gallery+kind.ring), story, 50+seed)
+				h := judged(t, runtest.Parse(t, gallery+kind.ring), story, 50+seed)
 				found := false
 				for _, s := range h.Series {
 					for _, c := range s.Changes {

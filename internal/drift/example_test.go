@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate"
@@ -20,7 +21,7 @@ func TestPicturesOfTheGuides(t *testing.T) {
 			p.Joints[0].Plus += 0.030 * (day - 60) / 365
 		}
 	}
-	for _, s := range judged(t, parsed(t, gallery), story, 2).Series {
+	for _, s := range judged(t, runtest.Parse(t, gallery), story, 2).Series {
 		if s.Name != "west-north" {
 			continue
 		}

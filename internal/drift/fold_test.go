@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )
@@ -35,7 +36,7 @@ func eventful(days int) months.Story {
 // changes on the same nights as one that never stops, each once, and ends with the same
 // state and the same history as a fold of all readings at once.
 func TestRestartsChangeNothing(t *testing.T) {
-	r := parsed(t, gallery)
+	r := runtest.Parse(t, gallery)
 	story := eventful(110)
 	var all []reading.Reading
 	var kept []byte
@@ -92,7 +93,7 @@ func TestRestartsChangeNothing(t *testing.T) {
 
 // A day that is folded again, because more of its readings came, takes its own place.
 func TestADayAgain(t *testing.T) {
-	r := parsed(t, gallery)
+	r := runtest.Parse(t, gallery)
 	f := folded(t, r, usual(30), 1)
 	before, _ := f.State.Encode()
 	last := spring.AddDate(0, 0, 29)
@@ -130,7 +131,7 @@ func TestHistoryOfNoUsableNight(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if h := s.History(parsed(t, gallery)); h.Series[0].Name != "a" || h.Series[0].Verdict != history.Unproven {
+		if h := s.History(runtest.Parse(t, gallery)); h.Series[0].Name != "a" || h.Series[0].Verdict != history.Unproven {
 			t.Errorf("%s: %+v", stretches, h.Series[0])
 		}
 	}
@@ -138,13 +139,13 @@ func TestHistoryOfNoUsableNight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h := s.History(parsed(t, gallery)); h.Series[0].Verdict != history.Unproven {
+	if h := s.History(runtest.Parse(t, gallery)); h.Series[0].Verdict != history.Unproven {
 		t.Errorf("%+v", h.Series[0])
 	}
 }
 
 func FuzzDecode(f *testing.F) {
-	r := parsed(f, gallery)
+	r := runtest.Parse(f, gallery)
 	b, _ := folded(f, r, usual(12), 1).State.Encode()
 	f.Add(b)
 	f.Add([]byte(`{"version":2}`))
@@ -159,7 +160,7 @@ func FuzzDecode(f *testing.F) {
 
 // A repair that was noted parts what was from what is: the verdict is of what is.
 func TestANoteBeginsAnew(t *testing.T) {
-	r := parsed(t, gallery)
+	r := runtest.Parse(t, gallery)
 	story := usual(120)
 	story.Every = 2 * time.Hour
 	story.Change = func(day float64, p *simulate.Plant, _ *rand.Rand) {
@@ -187,7 +188,7 @@ func TestANoteBeginsAnew(t *testing.T) {
 }
 
 func TestAbout(t *testing.T) {
-	r := parsed(t, gallery)
+	r := runtest.Parse(t, gallery)
 	for _, c := range []struct {
 		text string
 		want []string
@@ -218,7 +219,7 @@ func TestAbout(t *testing.T) {
 // A State is bounded: after six years it holds no more nights than after three, and
 // what was called stays.
 func TestStateIsBounded(t *testing.T) {
-	r := parsed(t, gallery)
+	r := runtest.Parse(t, gallery)
 	tr := &track{Kind: "joint", Name: "west-north", Step: "white 20 %", Nominal: 0.003, Limit: 0.015, From: "west.end", To: "north.start"}
 	s := &State{Version: Version, Tracks: []*track{tr}}
 	rng := rand.New(rand.NewPCG(1, 1))
@@ -255,7 +256,7 @@ func TestStateIsBounded(t *testing.T) {
 
 // BenchmarkNight is a night of a board after a short and after a long history.
 func BenchmarkNight(b *testing.B) {
-	r := parsed(b, gallery)
+	r := runtest.Parse(b, gallery)
 	for _, days := range []int{60, 720} {
 		b.Run((time.Duration(days) * 24 * time.Hour).String(), func(b *testing.B) {
 			story := usual(days)
@@ -281,7 +282,7 @@ func BenchmarkNight(b *testing.B) {
 // BenchmarkYear is a year of a board that samples nine quantities every two minutes,
 // all in one fold: 2.4 million readings.
 func BenchmarkYear(b *testing.B) {
-	r := parsed(b, gallery)
+	r := runtest.Parse(b, gallery)
 	dense := usual(3)
 	dense.Every = 2 * time.Minute
 	var days [][]reading.Reading

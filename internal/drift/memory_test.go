@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
 )
 
 var dayHertz = flag.Float64("dayhertz", 1, "how often a second the 16 channels of the day are read whose memory is measured")
@@ -63,7 +64,7 @@ func fastDay(r *run.Run, hertz float64, yield func(*reading.Reading) bool) (n in
 // A day takes the same memory at any rate: at most 40 MB for sixteen channels, here
 // at 1 Hz and with -dayhertz 10 at that rate.
 func TestMemoryOfADay(t *testing.T) {
-	r := parsed(t, hall())
+	r := runtest.Parse(t, hall())
 	var before, m runtime.MemStats
 	runtime.GC()
 	debug.FreeOSMemory()

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )
@@ -209,7 +210,7 @@ func TestRoughMonths(t *testing.T) {
 						}
 					}
 					trouble.make(&story)
-					h := judged(t, parsed(t, text), story, rng.Uint64())
+					h := judged(t, runtest.Parse(t, text), story, rng.Uint64())
 					if !c.count(e, story, h) {
 						t.Logf("%s, seed %d: %s of %s from day %.1f, %.1f mΩ\n%s", trouble.name, seed, e.name, e.element, e.at, 1e3*e.size, describe(h))
 					}

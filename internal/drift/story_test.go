@@ -9,7 +9,6 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/simulate/months"
 )
 
@@ -79,15 +78,6 @@ to = "east.end"
 metres = 4
 conductor = "16 AWG"
 `
-
-func parsed(t testing.TB, text string) *run.Run {
-	t.Helper()
-	r, err := runfile.Parse("gallery.toml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
 
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 

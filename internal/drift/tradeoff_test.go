@@ -18,6 +18,7 @@ import (
 	"ohmkeep/internal/numeric/trend"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )
@@ -31,7 +32,7 @@ type record struct {
 }
 
 func recorded(t *testing.T, text string, story months.Story, seed uint64) record {
-	x := record{run: parsed(t, text)}
+	x := record{run: runtest.Parse(t, text)}
 	reader := nightly.NewReader(x.run)
 	var sensed nightly.Sensed
 	for list, err := range months.Days(x.run, story, seed) {

@@ -5,12 +5,13 @@ import (
 	"testing"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run/runtest"
 )
 
 // What sensors tell apart and no reading could follow is not left out but unproven, with
 // what is missing: nobody shows a check step, or nobody reads a current.
 func TestUnfollowed(t *testing.T) {
-	r := parsed(t, gallery)
+	r := runtest.Parse(t, gallery)
 	plain := usual(20)
 	plain.Check = ""
 	dumb := usual(20)

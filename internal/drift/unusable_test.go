@@ -6,6 +6,7 @@ import (
 
 	"ohmkeep/internal/drift/nightly"
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run/runtest"
 )
 
 // Nights that were called a change and turn out to be of no use, folded again, prove none:
@@ -21,7 +22,7 @@ func TestChangeWithoutUsableNightIsNone(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		x := s.History(parsed(t, gallery)).Series[0]
+		x := s.History(runtest.Parse(t, gallery)).Series[0]
 		if x.Verdict != history.Unproven || len(x.Changes) != 0 {
 			t.Errorf("%s: %s, %+v", stretches, x.Verdict, x.Changes)
 		}

@@ -10,6 +10,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/months"
 )
 
@@ -100,7 +101,7 @@ func TestHealthyYears(t *testing.T) {
 	for i := range years {
 		rng := rand.New(rand.NewPCG(uint64(i), 99))
 		what, text, story := vex(i, days, rng)
-		r := parsed(t, text)
+		r := runtest.Parse(t, text)
 		h := judged(t, r, story, uint64(1000+i))
 		if found := falseVerdicts(h); len(found) > 0 {
 			wrong += len(found)

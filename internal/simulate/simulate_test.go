@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // rack is an invented run: two reels in a row, fed at the start; the plus of a third
@@ -68,21 +68,12 @@ green = 0.1
 blue = 0.1
 `
 
-func parsed(t *testing.T) *run.Run {
-	t.Helper()
-	r, err := runfile.Parse("rack.toml", []byte(rack))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
-
 func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 1)) }
 
 var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 
 func TestSameSeedSameReadings(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Parse(t, rack)
 	walk := func(seed uint64) any {
 		rng := seeded(seed)
 		list, err := New(r, Usual, rng).Walk(survey.Thorough(r), rng, noon)
@@ -101,7 +92,7 @@ func TestSameSeedSameReadings(t *testing.T) {
 
 // A plant differs from its run file by no more than the spread says.
 func TestPlantKeepsToSpread(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Parse(t, rack)
 	within := func(what string, got, low, high float64) {
 		t.Helper()
 		if !(got >= low*(1-1e-12) && got <= high*(1+1e-12)) {
@@ -142,7 +133,7 @@ func TestPlantKeepsToSpread(t *testing.T) {
 // copper's temperature, the supply gives what the feed takes, and a dark run takes
 // its pixels' idle current (180 of them behind A, 0.8 mA each).
 func TestPlantObeysOhm(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Parse(t, rack)
 	for _, warmth := range []float64{20, 60, -10} {
 		p := New(r, Spread{JointOhms: 0.006}, seeded(2))
 		p.Warmth = warmth
@@ -177,7 +168,7 @@ func TestPlantObeysOhm(t *testing.T) {
 // Each value of a walk is within the meter's accuracy of the truth, with two counts
 // for the last digit's wandering and rounding; steps and times follow one another.
 func TestWalk(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Parse(t, rack)
 	visits := survey.Thorough(r)
 	rng := seeded(3)
 	p := New(r, Usual, rng)

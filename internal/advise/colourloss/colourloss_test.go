@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // cove is an invented run: fed at both ends, starving in its middle at 30 % white.
@@ -71,15 +71,6 @@ blue = 0.3
 [limits]
 design_step = "white 5 %"
 `
-
-func parse(t testing.TB, src string) *run.Run {
-	t.Helper()
-	r, err := runfile.Parse("run.toml", []byte(src))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
 
 func made(t testing.TB, r *run.Run, step string, e *estimate.Estimate, at string) *Appearance {
 	t.Helper()
@@ -149,7 +140,7 @@ func TestSharesAreDropsWhereCurrentsAreConstant(t *testing.T) {
 	far := strings.Index(src, "[[feed]]\nname = \"far\"")
 	src = src[:far] + src[strings.Index(src, "[[step]]"):]
 	src = strings.Replace(src, "[[step]]\nname = \"white 5 %\"\nred = 0.05\ngreen = 0.05\nblue = 0.05", "[[joint]]\nbetween = [\"west\", \"north\"]\nmilliohms = 40\n[[step]]\nname = \"white 5 %\"\nred = 0.02\ngreen = 0.02\nblue = 0.02", 1)
-	a := made(t, parse(t, src), "white 5 %", nil, "east.end")
+	a := made(t, runtest.Parse(t, src), "white 5 %", nil, "east.end")
 	const each = 3*0.012*0.02 + 0.0008
 	const segment = 0.08 / 60
 	copper := 0.0 // segments only: the two joints have no copper of their own
@@ -182,13 +173,13 @@ func TestSharesAreDropsWhereCurrentsAreConstant(t *testing.T) {
 // joints; a run without it is better by at least as much.
 func TestSharesOfAStarvingRun(t *testing.T) {
 	bad := change(t, "[[step]]\nname = \"dark\"", "[[joint]]\nbetween = [\"west\", \"north\"]\nmilliohms = 100\n[[step]]\nname = \"dark\"")
-	a := made(t, parse(t, bad), "white 30 %", nil, "")
+	a := made(t, runtest.Parse(t, bad), "white 30 %", nil, "")
 	addUp(t, a)
 	joint, other := shareOf(t, a, run.KindJoint, "west-north"), shareOf(t, a, run.KindJoint, "north-east")
 	if joint.Shift.Value < 5*other.Shift.Value || joint.Shift.Value <= 0 {
 		t.Errorf("the bad joint has %g, the other %g", joint.Shift.Value, other.Shift.Value)
 	}
-	sound := made(t, parse(t, cove), "white 30 %", nil, a.Worst.Name)
+	sound := made(t, runtest.Parse(t, cove), "white 30 %", nil, a.Worst.Name)
 	// Above its knee a pixel forgives a drop, so what joins last costs more than its share.
 	if won := a.Worst.Shift.Value - sound.Worst.Shift.Value; won < joint.Shift.Value || won > 0.5*a.Worst.Shift.Value {
 		t.Errorf("a sound joint wins %g, its share is %g", won, joint.Shift.Value)
@@ -197,7 +188,7 @@ func TestSharesOfAStarvingRun(t *testing.T) {
 		t.Errorf("a supply trimmed 0.1 V up takes %g V", trim.Volts.Value)
 	}
 	// The verdict is on the run, whichever pixel is asked for.
-	start := made(t, parse(t, bad), "white 30 %", nil, "west.start")
+	start := made(t, runtest.Parse(t, bad), "white 30 %", nil, "west.start")
 	if start.Verdict != assessment.Fail || start.Worst.Name != "west.start" || !start.Asked || len(start.Shares) != len(a.Shares) {
 		t.Errorf("verdict %v on %s", start.Verdict, start.Worst.Name)
 	}
@@ -214,7 +205,7 @@ func TestPlaces(t *testing.T) {
 		limit   string
 		dimming float64
 	}{{"8", 0.08}, {"1", 0.01}} {
-		a := made(t, parse(t, change(t, "[limits]", "[limits]\ndimming_percent = "+c.limit)), "white 30 %", nil, "")
+		a := made(t, runtest.Parse(t, change(t, "[limits]", "[limits]\ndimming_percent = "+c.limit)), "white 30 %", nil, "")
 		beyond := map[string][2]bool{}
 		for _, p := range a.Stretches {
 			for k := p.From; k <= p.To; k++ {
@@ -249,7 +240,7 @@ func TestPlaces(t *testing.T) {
 
 // Where nothing comes near a limit the pixel of the least volts is looked into.
 func TestWorstOfASoundRun(t *testing.T) {
-	a := made(t, parse(t, cove), "white 5 %", nil, "")
+	a := made(t, runtest.Parse(t, cove), "white 5 %", nil, "")
 	for _, reel := range a.Reels {
 		for k, p := range reel.Pixels {
 			if p.Volts < a.Worst.Volts.Value-1e-7 {
@@ -270,7 +261,7 @@ func TestChanges(t *testing.T) {
 		{"colour_shift = 0.001\ndimming_percent = 99", ColourOnly},
 		{"colour_shift = 0.001\ndimming_percent = 5", Both},
 	} {
-		a := made(t, parse(t, change(t, "[limits]", "[limits]\n"+c.limits)), "white 30 %", nil, "")
+		a := made(t, runtest.Parse(t, change(t, "[limits]", "[limits]\n"+c.limits)), "white 30 %", nil, "")
 		if a.Change != c.want || (a.Verdict == assessment.Pass) != (c.want == Neither) {
 			t.Errorf("%s: change %v, verdict %v", c.limits, a.Change, a.Verdict)
 		}
@@ -290,7 +281,7 @@ func TestManyJointsAreTakenTogether(t *testing.T) {
 	rest = rest[strings.Index(rest, "[[feed]]"):]
 	rest = strings.NewReplacer("west.start", "r0.start", "east.end", "r5.end").Replace(rest)
 	src.WriteString(rest)
-	a := made(t, parse(t, src.String()), "white 30 %", nil, "")
+	a := made(t, runtest.Parse(t, src.String()), "white 30 %", nil, "")
 	addUp(t, a)
 	if len(a.Shares) > mostPlayers {
 		t.Errorf("%d shares", len(a.Shares))
@@ -315,7 +306,7 @@ func TestSplitOfPartedPlus(t *testing.T) {
 	src := change(t, "from = \"A\"\nto = \"east.end\"", "from = \"B\"\nto = \"east.end\"",
 		"[[reel]]\nname = \"west\"", "[[supply]]\nname = \"B\"\nvolts = 4.9\namps = 20\n[[reel]]\nname = \"west\"",
 		"[[step]]\nname = \"dark\"", "[[joint]]\nbetween = [\"north\", \"east\"]\nplus = \"cut\"\n[[step]]\nname = \"dark\"")
-	a := made(t, parse(t, src), "white 30 %", nil, "north.end")
+	a := made(t, runtest.Parse(t, src), "white 30 %", nil, "north.end")
 	addUp(t, a)
 	if s := shareOf(t, a, run.KindFeed, "far"); math.Abs(s.Volts.Value) > 1e-3 {
 		t.Errorf("the other side's feed has %g V", s.Volts.Value)
@@ -326,7 +317,7 @@ func TestSplitOfPartedPlus(t *testing.T) {
 }
 
 func TestDarkStepIsRefused(t *testing.T) {
-	r := parse(t, cove)
+	r := runtest.Parse(t, cove)
 	if _, err := Make(r, r.StepIndex("dark"), nil, nil); !errors.Is(err, ErrDark) || !strings.Contains(err.Error(), `"dark"`) {
 		t.Error(err)
 	}
@@ -369,10 +360,10 @@ red = 1
 green = 1
 blue = 1
 `
-	ambient := made(t, parse(t, run15), "3 A", nil, "strip.end")
-	white := made(t, parse(t, run15), "full white", nil, "strip.end")
+	ambient := made(t, runtest.Parse(t, run15), "3 A", nil, "strip.end")
+	white := made(t, runtest.Parse(t, run15), "full white", nil, "strip.end")
 	both := run15 + "[[feed]]\nname = \"far\"\nfrom = \"A\"\nto = \"strip.end\"\nmetres = 2.4\nconductor = \"18 AWG\"\n"
-	fed := made(t, parse(t, both), "3 A", nil, "")
+	fed := made(t, runtest.Parse(t, both), "3 A", nil, "")
 	if d := ambient.Worst.Dimming.Value; d > 0.5 {
 		t.Errorf("at 3 A the far end is %.0f %% dimmer", 100*d)
 	}
@@ -413,7 +404,7 @@ func TestDriversAndVoltages(t *testing.T) {
 		{"12 V regulated, overloaded", strip("12", "60", "regulated", rgb, "red = 1\ngreen = 1\nblue = 1"), true, false, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			a := made(t, parse(t, c.src), "lit", nil, "")
+			a := made(t, runtest.Parse(t, c.src), "lit", nil, "")
 			addUp(t, a)
 			if dims := a.Worst.Dimming.Value > 0.02; dims != c.dims {
 				t.Errorf("dimmer by %g", a.Worst.Dimming.Value)
@@ -430,17 +421,17 @@ func TestDriversAndVoltages(t *testing.T) {
 
 // Usual primaries are told of, stated ones are not.
 func TestUsualPrimariesAreTold(t *testing.T) {
-	if a := made(t, parse(t, cove), "white 5 %", nil, ""); !strings.Contains(strings.Join(a.Warnings, "\n"), "no primaries for red, green, blue") {
+	if a := made(t, runtest.Parse(t, cove), "white 5 %", nil, ""); !strings.Contains(strings.Join(a.Warnings, "\n"), "no primaries for red, green, blue") {
 		t.Errorf("%q", a.Warnings)
 	}
 	stated := change(t, "[[supply]]", "[strip.primaries]\nred = {nanometres = 625}\ngreen = {nanometres = 525}\nblue = {nanometres = 465}\n[[supply]]")
-	if a := made(t, parse(t, stated), "white 5 %", nil, ""); strings.Contains(strings.Join(a.Warnings, "\n"), "primaries") {
+	if a := made(t, runtest.Parse(t, stated), "white 5 %", nil, ""); strings.Contains(strings.Join(a.Warnings, "\n"), "primaries") {
 		t.Errorf("%q", a.Warnings)
 	}
 }
 
 func BenchmarkMake(b *testing.B) {
-	r := parse(b, cove)
+	r := runtest.Parse(b, cove)
 	for b.Loop() {
 		if _, err := Make(r, r.StepIndex("white 30 %"), nil, nil); err != nil {
 			b.Fatal(err)
@@ -481,10 +472,7 @@ green = 0.5
 		"driver = \"resistor\"": "no forward_volts for red, green:", "driver = \"resistor\"\nforward_volts = 15": "",
 		"driver = \"resistor\"\nohms = 500": "", "driver = \"regulated\"": "no knee_volts for red, green:",
 	} {
-		r, err := runfile.Parse("run.toml", []byte(fmt.Sprintf(file, keys)))
-		if err != nil {
-			t.Fatal(err)
-		}
+		r := runtest.Parse(t, fmt.Sprintf(file, keys))
 		a, err := Make(r, 0, nil, nil)
 		if err != nil {
 			t.Fatal(err)

@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/network/light"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 )
 
@@ -43,10 +43,7 @@ func truth(t *testing.T, p *simulate.Plant, step int, at run.Place) (volts float
 // dimming hold the truth as often as they say, in a step that starves and was read.
 func TestIntervalsHoldTheTruth(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 6))
-	r, err := runfile.Parse("cove.toml", []byte(cove))
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Parse(t, cove)
 	step := r.StepIndex("white 30 %")
 	held, all := [quantities]int{}, 0
 	for i := range *simulations {
@@ -94,7 +91,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 // mean over some runs.
 func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 7))
-	r := parse(t, cove)
+	r := runtest.Parse(t, cove)
 	const runs = 4
 	sum := 0.0
 	for range runs {
@@ -152,7 +149,7 @@ func BenchmarkFitted(b *testing.B) {
 		"[[feed]]\nname = \"near\"", "[[reel]]\nname = \"d\"\nmetres = 3\n[[reel]]\nname = \"e\"\nmetres = 3\n[[feed]]\nname = \"near\"",
 		"east.end", "e.end").Replace(cove)
 	rng := rand.New(rand.NewPCG(6, 8))
-	r := parse(b, src)
+	r := runtest.Parse(b, src)
 	readings, err := simulate.New(r, simulate.Usual, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
 	if err != nil {
 		b.Fatal(err)

@@ -13,11 +13,12 @@ import (
 	"ohmkeep/internal/numeric/shapley"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
 )
 
 func prepared(t *testing.T, src, step string) *maker {
 	t.Helper()
-	r := parse(t, src)
+	r := runtest.Parse(t, src)
 	m := &maker{run: r, step: r.Steps[r.StepIndex(step)], real: ladder.Stated(r), adjust: pixel.AsStated, out: &Appearance{Run: r}}
 	m.loads = ladder.Loads(r, m.step, m.adjust)
 	m.laws = light.Laws(r, m.step, m.adjust)
@@ -134,7 +135,7 @@ func TestRegulatedCoalitionsBeginAfresh(t *testing.T) {
 			"volts = 5.1", "volts = 12")
 		src = strings.ReplaceAll(src[:strings.Index(src, "[[feed]]\nname = \"far\"")]+
 			"[[step]]\nname = \"lit\"\nred = LEVEL\ngreen = LEVEL\nblue = LEVEL\n", "LEVEL", level)
-		a := made(t, parse(t, src), "lit", nil, "east.end")
+		a := made(t, runtest.Parse(t, src), "lit", nil, "east.end")
 		m := prepared(t, src, "lit")
 		at := a.Worst.Place
 		players := []player{{kind: run.KindSupply, which: []int{0}}, {kind: run.KindFeed, which: []int{0}},
@@ -176,7 +177,7 @@ func TestRegulatedCoalitionsBeginAfresh(t *testing.T) {
 
 // What next to nothing was read of may have any volts, but none that cannot be.
 func TestUnreadRunStaysWithinReason(t *testing.T) {
-	r := parse(t, cove)
+	r := runtest.Parse(t, cove)
 	e, err := estimate.Make(r, []reading.Reading{{Row: 2, Time: time.Unix(0, 0), Step: "dark", Quantity: run.Voltage,
 		From: "west.start+", To: "west.start-", Value: 5.08, Unit: "V", Text: "5.08", Meter: r.Meters[0].Name}})
 	if err != nil {

@@ -8,8 +8,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/network/limits"
-	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // base is an invented run of two reels; tests replace parts of it.
@@ -50,18 +49,9 @@ const (
 	lax     = "\n[limits]\nfeed_drop_percent = 100\ncolour_shift = 1\ndimming_percent = 100\n"
 )
 
-func parse(t testing.TB, file string) *run.Run {
-	t.Helper()
-	r, err := runfile.Parse("run.toml", []byte(file))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
-
 func circuit(t testing.TB, file string, allow Allowances) *Circuit {
 	t.Helper()
-	r := parse(t, file)
+	r := runtest.Parse(t, file)
 	mix, _ := MixOf(r.Steps[0])
 	c, err := New(Stated(r), mix, allow)
 	if err != nil {
@@ -142,7 +132,7 @@ blue = 1
 feed_drop_percent = 50
 `
 	// With no light to lose, the limit is left where the last pixel comes to its knee.
-	r := parse(t, file+"dimming_percent = 0.001\ncolour_shift = 1\n")
+	r := runtest.Parse(t, file+"dimming_percent = 0.001\ncolour_shift = 1\n")
 	mix, _ := MixOf(r.Steps[0])
 	c, err := New(Stated(r), mix, Allowances{JointWatts: 9, DataVolts: 5})
 	if err != nil {
@@ -377,7 +367,7 @@ func TestTurnsAreTold(t *testing.T) {
 
 // Steps of one colour are one mix; dark ones are none.
 func TestMixes(t *testing.T) {
-	r := parse(t, base(colours, strong, thick, "[[step]]\nname = \"dark\"\n[[step]]\nname = \"dim\"\nred = 0.1\ngreen = 0.1\nblue = 0.1\n[[step]]\nname = \"red\"\nred = 0.2\n"))
+	r := runtest.Parse(t, base(colours, strong, thick, "[[step]]\nname = \"dark\"\n[[step]]\nname = \"dim\"\nred = 0.1\ngreen = 0.1\nblue = 0.1\n[[step]]\nname = \"red\"\nred = 0.2\n"))
 	list := Mixes(r)
 	if len(list) != 2 || list[0].Name != "white, dim" || list[0].Highest != 0.5 || list[1].Levels["red"] != 1 || len(list[1].Levels) != 1 {
 		t.Fatalf("%+v", list)

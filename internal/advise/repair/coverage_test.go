@@ -18,6 +18,7 @@ import (
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 )
 
@@ -25,7 +26,7 @@ var simulations = flag.Int("simulations", 5, "how many commissionings are simula
 
 // commissioned is an invented run as it is read: a hand meter of 0.5 % + 3 counts.
 func commissioned(t *testing.T) *run.Run {
-	r := parse(t, long(0.07, `[[step]]
+	r := runtest.Parse(t, long(0.07, `[[step]]
 name = "dim"
 red = 0.03
 green = 0.03
@@ -220,7 +221,7 @@ func BenchmarkManyRepairsFitted(b *testing.B) {
 	for i, to := range []string{"one c.start", "two.start", "two c.start", "three.start", "three c.start", "three c.end"} {
 		file += fmt.Sprintf("[[feed]]\nname = \"tap %d\"\nfrom = \"A\"\nto = \"%s\"\nmetres = %d\nconductor = \"14 AWG\"\n", i, to, 3+2*i)
 	}
-	r := parse(b, file)
+	r := runtest.Parse(b, file)
 	rng := rand.New(rand.NewPCG(4, 40))
 	plant := simulate.New(r, simulate.Usual, rng)
 	for i := range plant.Joints {

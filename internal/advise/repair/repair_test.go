@@ -18,7 +18,7 @@ import (
 	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // long is an invented run of 15 m in three reels, 60 pixels a metre, 5 V, fed at one
@@ -60,18 +60,9 @@ blue = %[1]g
 %[2]s`, level, extra)
 }
 
-func parse(t testing.TB, file string) *run.Run {
-	t.Helper()
-	r, err := runfile.Parse("run.toml", []byte(file))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
-
 func plan(t testing.TB, file string, o Options) *Plan {
 	t.Helper()
-	r := parse(t, file)
+	r := runtest.Parse(t, file)
 	p, err := Make(Stated(r), r.Steps[0], o)
 	if err != nil {
 		t.Fatal(err)
@@ -94,7 +85,7 @@ func find(p *Plan, kind Kind, word string) []Option {
 // is usable as ambient light at a limiter of about 3 A, far from usable at full
 // white, and feeding its far end lifts its worst pixel most of the way back.
 func TestFifteenMetresFedAtOneEnd(t *testing.T) {
-	r := parse(t, long(1, ""))
+	r := runtest.Parse(t, long(1, ""))
 	mix, _ := loadlimit.MixOf(r.Steps[0])
 	level := (3.0 - mix.Limiter(r, 0)) / (mix.Limiter(r, 1) - mix.Limiter(r, 0))
 	ambient := plan(t, long(level, ""), Options{})
@@ -184,7 +175,7 @@ func TestParametersOfAnEditAreThoseOfTheEditedRun(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r := parse(t, string(text))
+		r := runtest.Parse(t, string(text))
 		before := *r
 		k := Stated(r)
 		for i, j := range r.Joints {
@@ -218,7 +209,7 @@ func TestParametersOfAnEditAreThoseOfTheEditedRun(t *testing.T) {
 
 // Two edits together are one after the other, in either order.
 func TestEditsAddUp(t *testing.T) {
-	r := parse(t, long(0.07, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n[[joint]]\nbetween = [\"two\", \"three\"]\nmilliohms = 40\n"))
+	r := runtest.Parse(t, long(0.07, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n[[joint]]\nbetween = [\"two\", \"three\"]\nmilliohms = 40\n"))
 	k := Stated(r)
 	list, _ := propose(k, r.Steps[len(r.Steps)-1], Options{})
 	p := k.Best.Parameters
@@ -342,7 +333,7 @@ func TestNoSecondSupplyBesideAnotherFeed(t *testing.T) {
 }
 
 func TestReach(t *testing.T) {
-	r := parse(t, strings.Replace(long(0.07, ""), "[[feed]]", "[[reel]]\nname = \"side\"\nmetres = 2\nfollows = \"one\"\n[[feed]]", 1))
+	r := runtest.Parse(t, strings.Replace(long(0.07, ""), "[[feed]]", "[[reel]]\nname = \"side\"\nmetres = 2\nfollows = \"one\"\n[[feed]]", 1))
 	way := measure(r, []run.Place{{Kind: run.AtReel, Index: 0, Pixel: 1}})
 	for _, c := range []struct {
 		place string
@@ -370,7 +361,7 @@ func TestReach(t *testing.T) {
 	if !reflect.DeepEqual(ends, []string{"three.end", "side.end"}) {
 		t.Errorf("free ends: %v", ends)
 	}
-	two := parse(t, strings.Replace(long(0.07, ""), "[[reel]]\nname = \"three\"\nmetres = 5\n", "", 1))
+	two := runtest.Parse(t, strings.Replace(long(0.07, ""), "[[reel]]\nname = \"three\"\nmetres = 5\n", "", 1))
 	way = measure(two, []run.Place{{Kind: run.AtReel, Index: 0, Pixel: 1}})
 	far, _ = way.farthest()
 	if name := two.PlaceName(way.middle(two, far)); name != "one.end" && name != "two.start" {
@@ -379,7 +370,7 @@ func TestReach(t *testing.T) {
 }
 
 func TestDarkSteps(t *testing.T) {
-	r := parse(t, long(0, ""))
+	r := runtest.Parse(t, long(0, ""))
 	if _, err := Make(Stated(r), r.Steps[0], Options{}); !errors.Is(err, ErrDark) {
 		t.Errorf("repair: %v", err)
 	}
@@ -390,7 +381,7 @@ func TestDarkSteps(t *testing.T) {
 
 // A verdict needs the whole interval on one side; what nothing explains is unproven.
 func TestVerdicts(t *testing.T) {
-	r := parse(t, long(0.03, "[limits]\nfeed_drop_percent = 4\n")) // 1.69 A through 100 mΩ, limit 204 mV
+	r := runtest.Parse(t, long(0.03, "[limits]\nfeed_drop_percent = 4\n")) // 1.69 A through 100 mΩ, limit 204 mV
 	k := Stated(r)
 	try := func(k Basis) Effect {
 		p, err := Make(k, r.Steps[0], Options{})
@@ -443,7 +434,7 @@ func TestVerdicts(t *testing.T) {
 
 // The limiter is that of the colour which bears the least, whatever else is shown.
 func TestLimiterIsTheLeastOfTheColours(t *testing.T) {
-	r := parse(t, long(0.02, "[[step]]\nname = \"red\"\nred = 0.05\n[[step]]\nname = \"dim\"\nred = 0.01\ngreen = 0.01\nblue = 0.01\n"))
+	r := runtest.Parse(t, long(0.02, "[[step]]\nname = \"red\"\nred = 0.05\n[[step]]\nname = \"dim\"\nred = 0.01\ngreen = 0.01\nblue = 0.01\n"))
 	l, err := Rate(func(int) Basis { return Stated(r) }, 0, Options{})
 	if err != nil {
 		t.Fatal(err)
@@ -467,7 +458,7 @@ func TestLimiterIsTheLeastOfTheColours(t *testing.T) {
 }
 
 func BenchmarkRepair(b *testing.B) {
-	r := parse(b, long(0.07, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n"))
+	r := runtest.Parse(b, long(0.07, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n"))
 	for b.Loop() {
 		if _, err := Make(Stated(r), r.Steps[0], Options{}); err != nil {
 			b.Fatal(err)
@@ -517,7 +508,7 @@ func TestVerdictNeedsBoth(t *testing.T) {
 // Two things that are not known, each of which alone leaves every pixel above its
 // knee: together they reach below it, and the interval of the shift says so.
 func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
-	r := parse(t, strings.Replace(long(0.03, "[limits]\nfeed_drop_percent = 50\n"), "channel_milliamps = 12.0", "channel_milliamps = 12.0\nknee_volts = 3.6", 1))
+	r := runtest.Parse(t, strings.Replace(long(0.03, "[limits]\nfeed_drop_percent = 50\n"), "channel_milliamps = 12.0", "channel_milliamps = 12.0\nknee_volts = 3.6", 1))
 	k := Stated(r)
 	p, err := Make(k, r.Steps[0], Options{})
 	if err != nil {
@@ -576,7 +567,7 @@ func TestRenewedFeeds(t *testing.T) {
 // to first order: the knees
 // are moved at the volts there are.
 func TestStraightFallDrawsAsMuch(t *testing.T) {
-	r := parse(t, long(0.1, ""))
+	r := runtest.Parse(t, long(0.1, ""))
 	k := Stated(r)
 	k.knees = straightShift(k, r.Steps[0])
 	amps := func(a estimate.Account) float64 {
@@ -599,7 +590,7 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 	if math.Abs(other) < 1e-3 || math.Abs(same) > 0.5*math.Abs(other) {
 		t.Errorf("%g A more, and %g A where the knees stay", same, other)
 	}
-	full := parse(t, long(0.01, ""))
+	full := runtest.Parse(t, long(0.01, ""))
 	if shift := straightShift(Stated(full), full.Steps[0]); shift != 0 {
 		t.Errorf("shifts knees by %g V where nothing starves", shift)
 	}
@@ -638,7 +629,7 @@ func TestAJointAboveItsLimitFailsWhateverIsLit(t *testing.T) {
 	if first := p.Options[0].Repairs[0]; first.Kind != Remake {
 		t.Errorf("first: %s", first.Text)
 	}
-	r := parse(t, long(0.01, bad))
+	r := runtest.Parse(t, long(0.01, bad))
 	l, err := Rate(func(int) Basis { return Stated(r) }, 0, Options{})
 	if err != nil || l.Verdict() != assessment.Fail {
 		t.Errorf("limit: %v, %v", l.Verdict(), err)

@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // parallel is an invented run whose two supplies, of one voltage, feed either end: in the lit
@@ -61,10 +61,7 @@ blue = 0.05
 // and an assessment; with the plus parted nothing is said.
 func TestSuppliesThatMeetAreWarnedOf(t *testing.T) {
 	for file, want := range map[string]bool{parallel: true, strings.Replace(parallel, `"joined"`, `"cut"`, 1): false} {
-		r, err := runfile.Parse("run.toml", []byte(file))
-		if err != nil {
-			t.Fatal(err)
-		}
+		r := runtest.Parse(t, file)
 		warned := func(where string, texts []string) {
 			got := slices.ContainsFunc(texts, func(s string) bool { return strings.Contains(s, "supplies A and B meet") })
 			if got != want {

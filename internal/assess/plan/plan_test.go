@@ -10,17 +10,8 @@ import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
-
-func load(t *testing.T, name string) *run.Run {
-	t.Helper()
-	r, err := runfile.Load("../../../testdata/runs/" + name + ".toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
 
 func planned(t *testing.T, r *run.Run) *Plan {
 	t.Helper()
@@ -71,7 +62,7 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 
 // Steps come as in the run file; in each the walk goes from the supplies along the reels.
 func TestWalkingOrder(t *testing.T) {
-	r := load(t, "gallery")
+	r := runtest.Load(t, "../../../testdata/runs/gallery.toml")
 	p := planned(t, r)
 	last := -1
 	for _, round := range p.Rounds {
@@ -99,7 +90,7 @@ func TestWalkingOrder(t *testing.T) {
 
 // A meter that is too coarse is told so, with what would do.
 func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
-	r := load(t, "shelf")
+	r := runtest.Load(t, "../../../testdata/runs/shelf.toml")
 	if p := planned(t, r); !p.Settled() {
 		t.Fatalf("%+v", p.Elements)
 	}
@@ -134,7 +125,7 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 
 // A joint whose plus is cut is none that a plan can settle.
 func TestCutJointIsTold(t *testing.T) {
-	p := planned(t, load(t, "facade"))
+	p := planned(t, runtest.Load(t, "../../../testdata/runs/facade.toml"))
 	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Name == "two-three" })
 	if e := p.Elements[i]; e.Settled || !math.IsInf(e.HalfWidth, 1) || !strings.Contains(e.Why, "plus is parted") || len(e.Remedies) == 0 {
 		t.Errorf("%+v", e)
@@ -144,7 +135,7 @@ func TestCutJointIsTold(t *testing.T) {
 // The milliohms of a feed as the run file states them being over its limit, nothing is
 // promised.
 func TestStatedOverItsLimit(t *testing.T) {
-	p := planned(t, load(t, "gallery"))
+	p := planned(t, runtest.Load(t, "../../../testdata/runs/gallery.toml"))
 	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Kind == run.KindFeed && e.Name == "middle" })
 	if e := p.Elements[i]; e.Settled || !strings.Contains(e.Why, "as the file states it") {
 		t.Errorf("%+v", e)

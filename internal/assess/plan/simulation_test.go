@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 )
 
@@ -26,10 +26,7 @@ func shipped(t *testing.T, visit func(t *testing.T, r *run.Run)) {
 	}
 	for _, file := range files {
 		t.Run(filepath.Base(file), func(t *testing.T) {
-			r, err := runfile.Load(file)
-			if err != nil {
-				t.Fatal(err)
-			}
+			r := runtest.Load(t, file)
 			visit(t, r)
 		})
 	}

@@ -5,21 +5,12 @@ import (
 	"testing"
 
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
-
-func parsed(t testing.TB) *run.Run {
-	t.Helper()
-	r, err := runfile.Load("testdata/wall.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
 
 // Elements lie between neighbouring sensed places, and are called what they are.
 func TestElementsBetweenPlaces(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Load(t, "testdata/wall.toml")
 	for _, c := range []struct {
 		places []string
 		want   []string
@@ -54,7 +45,7 @@ func TestElementsBetweenPlaces(t *testing.T) {
 
 // A joint whose plus is parted joins no pair.
 func TestCutJointIsNoElement(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Load(t, "testdata/wall.toml")
 	r.Joints[0].PlusCut = true
 	places := []run.Place{{Kind: run.AtReel, Index: 0, Pixel: 60}, {Kind: run.AtReel, Index: 1, Pixel: 1}}
 	for _, e := range Elements(r, places) {

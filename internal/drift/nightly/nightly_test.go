@@ -10,25 +10,16 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
 )
-
-func parsed(t testing.TB) *run.Run {
-	t.Helper()
-	r, err := runfile.Load("../elements/testdata/wall.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
 
 // What is expected of a drop at measured currents is what the network gives: for every
 // element of a run whose two conductors are alike, in several temperatures and with
 // aged pixels, within a part in ten thousand and what a wrong share of the load makes.
 func TestExpectedDropsAreTheLadders(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	var places []run.Place
 	for _, name := range []string{"A", "block", "low.start", "low.end", "middle.start", "middle.end", "high.start", "high.20", "high.end"} {
 		p, _ := r.Place(name)
@@ -75,7 +66,7 @@ func TestExpectedDropsAreTheLadders(t *testing.T) {
 
 // No current is measured: nothing is known.
 func TestWithoutCurrentsNothingIsKnown(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	d := NewReader(r)
 	a, _ := r.Place("low.end")
 	b, _ := r.Place("middle.start")
@@ -99,7 +90,7 @@ func dayOf(d *Reader, day int64, list []reading.Reading, sensed *Sensed) ([]Nigh
 
 func oneDay(t *testing.T, story months.Story, seed uint64) ([]Night, *run.Run, []reading.Reading) {
 	t.Helper()
-	r := parsed(t)
+	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	story.Begin, story.Days, story.Check, story.CheckAt, story.Currents = spring, 1, "check", 3*time.Hour, true
 	for list, err := range months.Days(r, story, seed) {
 		if err != nil {

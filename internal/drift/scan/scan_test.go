@@ -6,24 +6,15 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
-
-func parsed(t testing.TB) *run.Run {
-	t.Helper()
-	r, err := runfile.Load("../elements/testdata/wall.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
 
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
 // Readings of one round belong together whatever their order; repeats of the same moment
 // and rounds that lack a sensor do no harm.
 func TestRounds(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	at := func(seconds int, from, to string, value float64) reading.Reading {
 		q := run.Voltage
 		if to == "" {

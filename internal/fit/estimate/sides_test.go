@@ -9,16 +9,13 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // The loop of a joint differs along the directions by what its belief says it is not
 // known by; and a deviation along one direction is that side of it.
 func TestDirectionsAreTheCovariance(t *testing.T) {
-	r, err := runfile.Load("../../../testdata/commissioning/run.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Load(t, "../../../testdata/commissioning/run.toml")
 	text, err := os.ReadFile("../../../testdata/commissioning/readings.csv")
 	if err != nil {
 		t.Fatal(err)

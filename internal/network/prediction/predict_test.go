@@ -5,7 +5,7 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // base is an invented run; tests replace parts of it.
@@ -54,10 +54,7 @@ const parallel = base + "[[supply]]\nname = \"B\"\nvolts = 5.1\namps = 20\n[[fee
 
 func predict(t *testing.T, file, step string) *Prediction {
 	t.Helper()
-	r, err := runfile.Parse("run.toml", []byte(file))
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Parse(t, file)
 	i := r.StepIndex(step)
 	if i < 0 {
 		t.Fatalf("no step %q", step)

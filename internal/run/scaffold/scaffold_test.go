@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 func TestRefused(t *testing.T) {
@@ -63,10 +63,7 @@ func TestUsual(t *testing.T) {
 			t.Errorf("no word of %q in\n%s", caution, out.String())
 		}
 	}
-	r, err := runfile.Parse("new.toml", out.Bytes())
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Parse(t, out.String())
 	// 18 AWG is rated 6 A, so a 5 A fuse; 4/5 of that is 4 A; 300 pixels draw
 	// 0.24 A dark and 10.8 A white more, so 20 % (2.4 A) fits and 40 % does not.
 	if r.Feeds[0].Fuse != 5 || len(r.Steps) != 3 || r.Steps[0].Name != "dark" || r.Steps[1].Name != "white 5 %" || r.Steps[2].Name != "white 20 %" || r.Limits.DesignStep != 2 {
@@ -107,10 +104,7 @@ func TestWhatWasAsked(t *testing.T) {
 			continue
 		}
 		written++
-		r, err := runfile.Parse("new.toml", out.Bytes())
-		if err != nil {
-			t.Fatalf("%+v: %v", o, err)
-		}
+		r := runtest.Parse(t, out.String())
 		check(t, o, r)
 	}
 	if written < 200 {

@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // A plant imports nothing that solves, fits, follows or judges, itself or by way of
@@ -95,10 +95,7 @@ white = 0.1
 // stated is a plant that is what a run file says, with pixels that saturate early.
 func asStated(t *testing.T, text string) *Plant {
 	t.Helper()
-	r, err := runfile.Parse("example", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Parse(t, text)
 	p := New(r, Disturbance{}, rand.New(rand.NewPCG(1, 1)))
 	p.Copper = 20
 	p.pixels = pixels{Scale: 1, Idle: 1, Span: 1, Channel: map[string]float64{"red": 1, "green": 1, "blue": 1, "white": 1}}

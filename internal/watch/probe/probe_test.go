@@ -18,7 +18,7 @@ import (
 	"ohmkeep/internal/instrument/transcript"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/watch/probe"
 )
@@ -83,15 +83,6 @@ from = "A+"
 to = "A-"
 `
 
-func parsed(t *testing.T) *run.Run {
-	t.Helper()
-	r, err := runfile.Parse("shelf.toml", []byte(shelf))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
-}
-
 func load(t *testing.T, name string) *profile.Profile {
 	t.Helper()
 	p, err := profile.Load(name, "")
@@ -121,7 +112,7 @@ func quick(p *profile.Profile) *profile.Profile {
 // What a simulation says fits the run: the supply's volts, what 120 pixels with 5 %
 // of 3 · 12 mA and 0.8 mA idle draw, the copper's temperature; and it says that it is one.
 func TestSimulated(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Parse(t, shelf)
 	opener := &probe.Opener{Run: r}
 	got := map[string]float64{}
 	for _, x := range r.Probes {
@@ -160,7 +151,7 @@ func TestSimulated(t *testing.T) {
 }
 
 func TestSimulatedFaults(t *testing.T) {
-	r := parsed(t)
+	r := runtest.Parse(t, shelf)
 	for _, c := range []struct {
 		opener  *probe.Opener
 		profile string

@@ -16,7 +16,7 @@ import (
 
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/watch/clock"
 )
@@ -56,10 +56,7 @@ func probeOn(name, port string) string {
 
 func plan(t testing.TB, text string) Plan {
 	t.Helper()
-	r, err := runfile.Parse("hall.toml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Parse(t, text)
 	p := Plan{Run: r}
 	for i := range r.Probes {
 		device, err := profile.Load(r.Probes[i].Profile, "")

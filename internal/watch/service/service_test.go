@@ -22,7 +22,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/watch/recorder"
 )
 
@@ -60,10 +60,7 @@ from = "near"
 
 func plan(t *testing.T, text string) recorder.Plan {
 	t.Helper()
-	r, err := runfile.Parse("hall.toml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Parse(t, text)
 	device, err := profile.Load("plain-lines", "")
 	if err != nil {
 		t.Fatal(err)
