@@ -16,18 +16,18 @@ const (
 	quietDays   = 45 // after which a contact counts as sound again
 )
 
-// setApart marks a night that lies far from both its neighbours and those before:
+// markOutliers marks a night that lies far from both its neighbours and those before:
 // the contact was bad, or something was read wrong, for a night.
-func (s *State) setApart(t *track) {
+func (s *State) markOutliers(t *track) {
 	var usual []*point
 	from := t.Stretch[len(t.Stretch)-1].At
 	for i := range t.Points {
-		if p := &t.Points[i]; p.At >= from && !p.is(void|apart) {
+		if p := &t.Points[i]; p.At >= from && !p.is(noValue|outlier) {
 			usual = append(usual, p)
 		}
 	}
 	n := len(usual)
-	if n < before+2 || t.Stretch[len(t.Stretch)-1].Sloped && n < 12 {
+	if n < nightsBefore+2 || t.Stretch[len(t.Stretch)-1].Sloped && n < 12 {
 		return
 	}
 	least, _ := s.least(t)
@@ -36,7 +36,7 @@ func (s *State) setApart(t *track) {
 		values = append(values, t.ohms(p))
 	}
 	scatter := trend.Spread(values)
-	for count := 1; count <= 3 && n-1-count >= before; count++ {
+	for count := 1; count <= 3 && n-1-count >= nightsBefore; count++ {
 		var near []float64
 		for _, p := range usual[max(0, n-1-count-7) : n-1-count] {
 			near = append(near, t.ohms(p))
@@ -51,9 +51,9 @@ func (s *State) setApart(t *track) {
 		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*max(float64(p.Error), scatter)) }
 		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
 			for _, p := range suspects {
-				p.Flags |= apart
+				p.Flags |= outlier
 				if rise := t.ohms(p) - level; rise > 0 && p.Bursts == 0 {
-					p.Bursts, p.First, p.Rise = 1, p.At, float32(rise)
+					p.Bursts, p.FirstBurst, p.BurstRise = 1, p.At, float32(rise)
 					p.Samples = max(p.Samples, 1)
 				}
 			}
@@ -61,7 +61,7 @@ func (s *State) setApart(t *track) {
 	}
 }
 
-// detectBursts tells whether a contact has begun to fail again and again.
+// detectBursts reports whether a contact has begun to fail again and again.
 func (t *track) detectBursts() bool {
 	newest := t.Points[len(t.Points)-1].Day
 	var count, samples, nights int
@@ -73,10 +73,10 @@ func (t *track) detectBursts() bool {
 		if p.Bursts > 0 {
 			count += int(p.Bursts)
 			nights++
-			first = p.First
+			first = p.FirstBurst
 			last = max(last, p.At)
-			if p.Rise == p.Rise {
-				rises = append(rises, float64(p.Rise))
+			if p.BurstRise == p.BurstRise {
+				rises = append(rises, float64(p.BurstRise))
 			}
 		}
 	}
@@ -91,6 +91,12 @@ func (t *track) detectBursts() bool {
 		return false
 	}
 	if many {
+		// It began with the first of the bursts that follow one another within the window.
+		for i := len(t.Points) - 1; i >= 0 && first-t.Points[i].At < burstDays*86400; i-- {
+			if p := &t.Points[i]; p.Bursts > 0 && p.FirstBurst < first {
+				first = p.FirstBurst
+			}
+		}
 		t.Bursting = true
 		t.Bursts = append(t.Bursts, burst{At: first, Called: t.Points[len(t.Points)-1].At, Last: last, Rise: float32(trend.Median(rises))})
 	}

@@ -7,70 +7,18 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// What a change must be to be called. Figures were chosen from the simulation that
-// DEVELOPERS.md shows.
-const (
-	wireStep   = 0.01 // and this part of the wire, whose temperature is known to a few K
-	wireCold   = 0.09 // the same where no temperature is read: 23 K, the weather of a week
-	seasonCold = 0.16 // and that of a year
-	apartness  = 9.0  // by which one shape must explain more than the other
-	standsOut  = 3.5  // times what the nights differ by beside the change
-	// aloneNights is from how many nights on a change counts as better known than one night.
-	aloneNights = 8.0
-	before      = 3    // nights before a step
-	rampDays    = 14.0 // that a ramp must last
-	rampNights  = 8
-	// The gate is far more willing than what is behind it.
-	gateSlack = 0.5
-	gateLimit = 5.0
-	gateSlow  = 0.1 // weight of the slow average, with limits of 2.814 (run length 500)
-	gateWidth = 2.814
-)
-
-// caution is how much it takes to call a change.
-type caution struct {
-	step, ramp float64 // Ω, the least that counts
-	evidence   float64 // fall of the weighted sum of squares
-}
-
-// usualCaution asks for five milliohms and six deviations.
-var usualCaution = caution{step: 0.005, ramp: 0.005, evidence: 40}
-
-// least gives the smallest step and gain of a ramp that are called.
-func (s *State) least(t *track) (step, ramp float64) {
-	c := s.care()
-	warmed := 0
-	for i := max(0, len(t.Points)-30); i < len(t.Points); i++ {
-		if t.Points[i].is(warm) {
-			warmed++
-		}
-	}
-	if 2*warmed > min(30, len(t.Points)) {
-		return c.step + wireStep*t.Wire, c.ramp + wireStep*t.Wire
-	}
-	return c.step + wireCold*t.Wire, c.ramp + seasonCold*t.Wire
-}
-
-// care is how cautious the State is.
-func (s *State) care() caution {
-	if s.caution == (caution{}) {
-		return usualCaution
-	}
-	return s.caution
-}
-
 // detect looks at a series after a night and gives what it shows for the first time.
 func (s *State) detect(t *track) (calls []string) {
 	t.findDifferences()
 	t.learnNoise()
-	s.setApart(t)
+	s.markOutliers(t)
 	if t.detectBursts() {
 		calls = append(calls, "intermittent")
 	}
 	p := t.latest()
 	n := len(p.points)
 	last := &t.Stretch[len(t.Stretch)-1]
-	if n <= before+1 || t.pairs < fewestPairs || !last.Sloped && !p.gate() {
+	if n <= nightsBefore+1 || t.pairs < fewestPairs || !last.Sloped && !p.gate() {
 		return calls
 	}
 	null := changepoint.Null(p.x, p.y, p.w, last.Sloped)
@@ -78,20 +26,20 @@ func (s *State) detect(t *track) (calls []string) {
 		return calls
 	}
 	step, bend := changepoint.Best(p.x, p.y, p.w, last.Sloped)
-	if !last.Sloped && bend.At < before { // a series that has never been level
+	if !last.Sloped && bend.At < nightsBefore { // a series that has never been level
 		bend.At = 0
 	}
 	isStep, isBend := s.isStep(t, &p, step, null), s.isBend(t, &p, bend, null)
 	switch {
-	case isStep && step.Rest+apartness < bend.Rest:
+	case isStep && step.Rest+shapeEvidence < bend.Rest:
 		return append(calls, s.begin(t, &p, step)...)
-	case isBend && (bend.Rest+apartness < step.Rest || p.x[n-1]-p.x[bend.At] > 60 && bend.Rest < step.Rest):
+	case isBend && (bend.Rest+shapeEvidence < step.Rest || p.x[n-1]-p.x[bend.At] > 60 && bend.Rest < step.Rest):
 		return append(calls, s.bend(t, &p, bend)...)
 	}
 	return calls
 }
 
-// gate tells whether anything at all happens in a level stretch.
+// gate reports whether anything at all happens in a level stretch.
 func (p *piece) gate() bool {
 	target := trend.Median(p.y[:min(len(p.y), 30)])
 	cusum := changepoint.Cusum{Slack: gateSlack, Limit: gateLimit}
@@ -143,20 +91,20 @@ func (p *piece) beside(c changepoint.Course, sloped bool) beside {
 // the nights do beside it. Where they wander by themselves a step or a slope is always
 // found, but it does not.
 func (b beside) shows(size, evidence, needed float64) bool {
-	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= standsOut*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
+	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= changeSigmas*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
 }
 
-// isStep holds a step against what is asked of it.
+// isStep reports whether a step fulfils all that a call needs.
 func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) bool {
-	if c.Shape != changepoint.Step || null-c.Rest < s.care().evidence || c.At < before || len(p.points)-c.At < t.patience(c.Size > 0) {
+	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.patience(c.Size > 0) {
 		return false
 	}
 	least, _ := s.least(t)
-	least += 3 * t.slide(p.points[c.At-1], p.points[len(p.points)-1])
+	least += 3 * t.currentError(p.points[c.At-1], p.points[len(p.points)-1])
 	if math.Abs(c.Size) < least {
 		return false
 	}
-	if !p.beside(c, t.sloped()).shows(c.Size, null-c.Rest, s.care().evidence) {
+	if !p.beside(c, t.sloped()).shows(c.Size, null-c.Rest, s.limits().evidence) {
 		return false
 	}
 	// All of the last nights lie near the new level.
@@ -180,38 +128,38 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 func (t *track) patience(rises bool) int {
 	newest := t.Points[len(t.Points)-1].Day
 	for _, p := range t.Points {
-		if newest-p.Day <= 45 && (p.is(apart) || p.Bursts > 0) {
+		if newest-p.Day <= 45 && (p.is(outlier) || p.Bursts > 0) {
 			return 5
 		}
 	}
-	if t.shadowed(rises) {
+	if t.sharesCurrent(rises) {
 		return 4
 	}
 	return 2
 }
 
-// isBend holds a ramp against what is asked of it.
+// isBend reports whether a ramp fulfils all that a call needs.
 func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) bool {
 	n := len(p.points)
-	if c.Shape != changepoint.Bend || null-c.Rest < s.care().evidence || n-c.At < rampNights {
+	if c.Shape != changepoint.Bend || null-c.Rest < s.limits().evidence || n-c.At < rampNights {
 		return false
 	}
 	_, least := s.least(t)
 	long := p.x[n-1] - p.x[c.At]
-	if long < rampDays || math.Abs(c.Size)*long < least+3*t.slide(p.points[c.At], p.points[n-1]) {
+	if long < rampDays || math.Abs(c.Size)*long < least+3*t.currentError(p.points[c.At], p.points[n-1]) {
 		return false
 	}
-	return p.beside(c, t.sloped()).shows(c.Size*long, null-c.Rest, s.care().evidence)
+	return p.beside(c, t.sloped()).shows(c.Size*long, null-c.Rest, s.limits().evidence)
 }
 
-// slide is the standard deviation of how far a resistance may seem to move between two
+// currentError is the standard deviation of how far a resistance may seem to move between two
 // nights because its current is not the same: what is not known of the sensors' difference
 // counts for more where less current flows.
-func (t *track) slide(a, b *point) float64 {
+func (t *track) currentError(a, b *point) float64 {
 	if t.Step == "" {
 		return 0
 	}
-	return t.shift(a) * math.Abs(1-float64(a.Amps)/float64(b.Amps))
+	return t.commonError(a) * math.Abs(1-float64(a.Amps)/float64(b.Amps))
 }
 
 // begin begins a stretch behind a step, unless the step is a sensor's.
@@ -222,7 +170,7 @@ func (s *State) begin(t *track, p *piece, c changepoint.Course) []string {
 		t.Stretch = append(t.Stretch, stretch{At: at, Cause: replaced, Called: called, Text: "a sensor's error has changed"})
 		return nil
 	}
-	if s.shifted(t, at, c.Size > 0) {
+	if s.currentMoved(t, at, c.Size > 0) {
 		t.Stretch = append(t.Stretch, stretch{At: at, Cause: shifted, Called: called, Text: shiftText})
 		return nil
 	}
@@ -236,7 +184,7 @@ const shiftText = "current has moved from one conductor to the other, because so
 func (s *State) bend(t *track, p *piece, c changepoint.Course) []string {
 	last := &t.Stretch[len(t.Stretch)-1]
 	at, called := p.points[c.At].At, p.points[len(p.points)-1].At
-	if s.shifted(t, at, c.Size > 0) {
+	if s.currentMoved(t, at, c.Size > 0) {
 		t.Stretch = append(t.Stretch, stretch{At: at, Cause: shifted, Sloped: true, Called: called, Text: shiftText})
 		return nil
 	}

@@ -78,7 +78,7 @@ func TestWildNights(t *testing.T) {
 	m.night(0.080, 1, 0.001, true, "a", warm)
 	m.level(20, 0.004)
 	m.wants("one wild night")
-	if p := m.track().Points[30]; !p.is(apart) || p.Bursts != 1 || math.Abs(float64(p.Rise)-0.076) > 0.005 {
+	if p := m.track().Points[30]; !p.is(outlier) || p.Bursts != 1 || math.Abs(float64(p.BurstRise)-0.076) > 0.005 {
 		t.Errorf("%+v", p)
 	}
 	m.night(0.080, 1, 0.001, true, "a", warm)
@@ -166,7 +166,7 @@ func TestAWrongNightIsNoStep(t *testing.T) {
 			m.night(0.004, 1, 0.001, false, "a", warm)
 		}
 		m.wants("a wrong night")
-		if !m.track().Points[60].is(apart) {
+		if !m.track().Points[60].is(outlier) {
 			t.Errorf("a night of %g Ω is not set apart", wrong)
 		}
 	}

@@ -72,7 +72,7 @@ func (f *Follower) fold(nights []nightly.Night) []Call {
 	var calls []Call
 	for _, t := range touched {
 		for _, what := range s.detect(t) {
-			if !s.told(t, what) {
+			if !s.calledAlready(t, what) {
 				calls = append(calls, Call{t.Kind, t.Name, what})
 			}
 		}
@@ -81,9 +81,9 @@ func (f *Follower) fold(nights []nightly.Night) []Call {
 	return calls
 }
 
-// told tells whether another series of the same element has called the same in the
+// calledAlready reports whether another series of the same element has called the same in the
 // last weeks: a feed is followed in two ways.
-func (s *State) told(t *track, what string) bool {
+func (s *State) calledAlready(t *track, what string) bool {
 	for _, o := range s.Tracks {
 		if o == t || o.Kind != t.Kind || o.Name != t.Name {
 			continue
@@ -120,7 +120,7 @@ func (s *State) track(n *nightly.Night, r *run.Run) *track {
 	t.Ring = e.Ring
 	t.From, t.To = r.PlaceName(e.From), r.PlaceName(e.To)
 	for _, note := range s.Notes {
-		if about(note.Text, t, r) {
+		if concerns(note.Text, t, r) {
 			t.note(note)
 		}
 	}
@@ -129,14 +129,14 @@ func (s *State) track(n *nightly.Night, r *run.Run) *track {
 
 // take adds a night, or puts it in the place of what the same day gave before.
 func (t *track) take(n *nightly.Night) {
-	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), Shift: float32(n.Value.CommonError),
-		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), Wobble: float32(n.OffsetError), Idle: float32(n.DarkAmps), Rise: float32(n.BurstRise),
-		Samples: int32(n.Samples), Bursts: int32(n.Bursts), First: n.FirstBurst}
+	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), CommonError: float32(n.Value.CommonError),
+		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), OffsetError: float32(n.OffsetError), DarkAmps: float32(n.DarkAmps), BurstRise: float32(n.BurstRise),
+		Samples: int32(n.Samples), Bursts: int32(n.Bursts), FirstBurst: n.FirstBurst}
 	if n.Value.Warm {
 		p.Flags |= warm
 	}
 	if !n.Valid || !(n.Value.Error > 0) || math.IsInf(n.Value.Ohms, 0) || math.IsNaN(n.Value.Ohms) {
-		p.Flags |= void
+		p.Flags |= noValue
 	}
 	if len(t.Stretch) == 0 {
 		t.Stretch = []stretch{{At: p.At, Cause: begun}}
@@ -148,14 +148,14 @@ func (t *track) take(n *nightly.Night) {
 	}
 	i, same := slices.BinarySearchFunc(t.Points, p.Day, func(p point, day int64) int { return cmp.Compare(p.Day, day) })
 	if same {
-		p.Flags |= t.Points[i].Flags & apart
+		p.Flags |= t.Points[i].Flags & outlier
 		t.Points[i] = p
 		return
 	}
 	t.Points = slices.Insert(t.Points, i, p)
 }
 
-// replaceable tells whether a new sensor may begin a stretch on a day: not before the
+// replaceable reports whether a new sensor may begin a stretch on a day: not before the
 // newest, where an old day is folded again.
 func (t *track) replaceable(day int64) bool {
 	return len(t.Points) == 0 || day > t.Points[len(t.Points)-1].Day
@@ -192,5 +192,5 @@ func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Cal
 	return calls, fold()
 }
 
-// DayOf gives the day that a reading is folded with, in days since 1970, UTC.
+// DayOf returns the day that a reading is folded with, in days since 1970, UTC.
 func DayOf(x reading.Reading) int64 { return x.Time.Unix() / 86400 }

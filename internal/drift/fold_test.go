@@ -206,7 +206,7 @@ func TestAbout(t *testing.T) {
 	} {
 		var got []string
 		for _, x := range []track{{Kind: "joint", Name: "west-north"}, {Kind: "joint", Name: "north-east"}, {Kind: "feed", Name: "near"}, {Kind: "reel", Name: "west"}} {
-			if about(c.text, &x, r) {
+			if concerns(c.text, &x, r) {
 				got = append(got, x.Name)
 			}
 		}
@@ -228,7 +228,7 @@ func TestStateIsBounded(t *testing.T) {
 		if day > 300 {
 			ohms += 0.02
 		}
-		p := point{Day: 20000 + day, At: (20000+day)*86400 + 10000, Ohms: float32(ohms), Error: 0.001, Shift: 0.001, Drop: float32(ohms - 0.003), Amps: 1, Samples: 1, Flags: warm}
+		p := point{Day: 20000 + day, At: (20000+day)*86400 + 10000, Ohms: float32(ohms), Error: 0.001, CommonError: 0.001, Drop: float32(ohms - 0.003), Amps: 1, Samples: 1, Flags: warm}
 		if day == 0 {
 			tr.Stretch = []stretch{{At: p.At, Cause: begun}}
 		}

@@ -50,7 +50,7 @@ func forecast(x *history.Series, drifting bool) {
 	}
 }
 
-// after gives the date at which a gap in ohms is closed; zero where it is not within
+// after returns the date at which a gap in ohms is closed; zero where it is not within
 // the horizon.
 func after(last time.Time, gap, perYear float64) time.Time {
 	if gap <= 0 {
@@ -62,7 +62,7 @@ func after(last time.Time, gap, perYear float64) time.Time {
 	return last.Add(time.Duration(gap / perYear * year * 24 * float64(time.Hour))).Truncate(time.Second)
 }
 
-// crossed gives the first of the nights from which on all that count are over the limit.
+// crossed returns the first of the nights from which on all that count are over the limit.
 func crossed(x *history.Series) time.Time {
 	at := x.Last
 	for i := len(x.Nights) - 1; i >= 0; i-- {

@@ -5,23 +5,22 @@ import (
 	"slices"
 	"time"
 
-	"ohmkeep/internal/numeric/trend"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
 )
 
 const (
-	fewestNights = 5    // of a stretch that is judged
-	coverage     = 0.95 // of intervals
-	z95          = verdict.Coverage95
-	year         = 365.25     // days
-	warmPart     = 0.002      // of the wire, standard deviation of what normalising leaves over a season
-	coldPart     = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
-	stale        = 30 * 86400 // s without a night, while others have some, after which nothing is said to be steady
-	blind        = 0.025      // Ω: where smaller steps than this do not show, nothing is proven
-	blindPart    = 0.2        // or this part of the nominal, if it is more
-	blindNights  = 10         // within which a step must show
+	fewestNights  = 5    // of a stretch that is judged
+	coverage      = 0.95 // of intervals
+	z95           = verdict.Coverage95
+	year          = 365.25     // days
+	warmPart      = 0.002      // of the wire, standard deviation of what normalising leaves over a season
+	coldPart      = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
+	unreadSeconds = 30 * 86400 // s without a night, while others have some, after which nothing is said to be steady
+	maxUnseen     = 0.025      // Ω: where smaller steps than this do not show, nothing is proven
+	maxUnseenPart = 0.2        // or this part of the nominal, if it is more
+	unseenNights  = 10         // within which a step must show
 )
 
 // History judges all series of a State.
@@ -35,8 +34,8 @@ func (s *State) History(r *run.Run) *history.History {
 	return h
 }
 
-// unfollowed gives what sensed places tell apart and no reading could be used for, with
-// what is missing: a run is not well because nobody could look.
+// unfollowed returns the elements between sensed places that have no series, with what is
+// missing: a run that could not be read is not proven to be well.
 func (s *State) unfollowed(r *run.Run) (all []history.Series) {
 	for _, e := range s.Sensed.Elements(r, s.Day) {
 		if slices.ContainsFunc(s.Tracks, func(t *track) bool { return t.Kind == e.Kind && t.Name == e.Name }) {
@@ -65,78 +64,6 @@ func unknown(kind run.Kind, name string) history.Series {
 		PerYear: math.NaN(), PerYearLow: math.Inf(-1), PerYearHigh: math.Inf(1), Limit: math.NaN()}
 }
 
-// place sorts elements along the run: feeds, then joints and reels, then paths.
-func place(r *run.Run, kind run.Kind, name string) int {
-	switch kind {
-	case run.KindFeed:
-		return r.FeedIndex(name)
-	case run.KindReel:
-		return 1000 + 2*r.ReelIndex(name)
-	case run.KindJoint:
-		for _, j := range r.Joints {
-			if j.Name == name {
-				return 1001 + 2*j.From
-			}
-		}
-	}
-	return 1 << 30
-}
-
-// chosen gives one series an element: a feed's slope where it has one, else the step
-// that knows the element best.
-func (s *State) chosen() []*track {
-	best := map[[2]string]*track{}
-	var keys [][2]string
-	for _, t := range s.Tracks {
-		key := [2]string{string(t.Kind), t.Name}
-		if best[key] == nil {
-			keys = append(keys, key)
-		}
-		if best[key] == nil || t.better(best[key]) {
-			best[key] = t
-		}
-	}
-	var tracks []*track
-	for _, key := range keys {
-		tracks = append(tracks, best[key])
-	}
-	return tracks
-}
-
-// better tells which of two series of one element says more.
-func (t *track) better(o *track) bool {
-	n, m := t.valid(), o.valid()
-	if (t.Step == "") != (o.Step == "") {
-		if t.Step == "" {
-			return n >= 10 && 4*n > m || m == 0
-		}
-		return !(m >= 10 && 4*m > n || n == 0)
-	}
-	if 2*n < m || 2*m < n {
-		return n > m
-	}
-	return t.usualError() < o.usualError()
-}
-
-func (t *track) valid() (n int) {
-	for i := range t.Points {
-		if !t.Points[i].is(void) {
-			n++
-		}
-	}
-	return n
-}
-
-func (t *track) usualError() float64 {
-	var e []float64
-	for i := range t.Points {
-		if !t.Points[i].is(void) {
-			e = append(e, float64(t.Points[i].Error))
-		}
-	}
-	return trend.Median(e)
-}
-
 // series judges one.
 func (s *State) series(t *track) history.Series {
 	x := unknown(t.Kind, t.Name)
@@ -152,8 +79,8 @@ func (s *State) series(t *track) history.Series {
 	parts := t.refined()
 	for i := range t.Points {
 		p := &t.Points[i]
-		if !p.is(void) {
-			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: t.ohms(p) + level.by, Error: float64(p.Error), Apart: p.is(apart)})
+		if !p.is(noValue) {
+			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: t.ohms(p) + level.by, Error: float64(p.Error), Apart: p.is(outlier)})
 			x.Warm = x.Warm || p.is(warm)
 		}
 	}
@@ -186,7 +113,7 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 	}
 	least, _ := s.least(t)
 	// A step of this size would be called within ten nights.
-	seen := math.Sqrt(s.care().evidence/blindNights) * last.deviation
+	seen := math.Sqrt(s.limits().evidence/unseenNights) * last.deviation
 	switch {
 	case t.Bursting:
 		x.Verdict = history.Intermittent
@@ -196,9 +123,9 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 		x.Verdict = history.Stepped
 	case len(last.points) < fewestNights, t.pairs < fewestPairs:
 		x.Verdict, x.Why = history.Unproven, "too few nights"
-	case s.Last-t.Points[len(t.Points)-1].At > stale:
+	case s.Last-t.Points[len(t.Points)-1].At > unreadSeconds:
 		x.Verdict, x.Why = history.Unproven, "not followed since "+x.Last.Format(time.DateOnly)
-	case seen > math.Max(blind, math.Max(least, blindPart*t.Nominal)):
+	case seen > math.Max(maxUnseen, math.Max(least, maxUnseenPart*t.Nominal)):
 		x.Verdict, x.Why = history.Unproven, "its current is too small to tell"
 	default:
 		x.Verdict = history.Steady

@@ -21,8 +21,8 @@ type anchored struct {
 
 // anchor finds the level. Where no dark rounds tell what the sensors differ by, the
 // level of a joint may come out below zero: what is known then is that no stretch can
-// be below it, as long as the sensors are the same. What others showed before says
-// nothing of what they err by.
+// be below it, as long as the sensors are the same. The levels that other sensors
+// showed before do not count.
 func (t *track) anchor() anchored {
 	a := anchored{lowest: math.Inf(1)}
 	var shifts []float64
@@ -33,10 +33,10 @@ func (t *track) anchor() anchored {
 		p := t.piece(t.Stretch[i].At, t.end(i))
 		for k, q := range p.points {
 			if k == 0 || k == len(p.points)-1 {
-				shifts = append(shifts, t.shift(q))
+				shifts = append(shifts, t.commonError(q))
 			}
 		}
-		if len(p.y) >= before {
+		if len(p.y) >= nightsBefore {
 			a.lowest = math.Min(a.lowest, trend.Mean(p.y[:min(len(p.y), 30)]))
 		}
 	}
@@ -60,7 +60,7 @@ func positiveMean(mean, deviation float64) float64 {
 	return mean + deviation*distuv.UnitNormal.Prob(at)/distuv.UnitNormal.CDF(at)
 }
 
-// level tells the latest level and its interval.
+// level sets the latest level and its interval.
 func (t *track) level(x *history.Series, p part, a anchored) {
 	n := len(p.points)
 	if n == 0 || math.IsNaN(a.lowest) {
@@ -85,7 +85,7 @@ func (t *track) level(x *history.Series, p part, a anchored) {
 // mostPairs bounds the points of a trend, whose cost grows with their square.
 const mostPairs = 365
 
-// rate tells the trend of the latest part.
+// rate sets the trend of the latest part and its interval.
 func (t *track) rate(x *history.Series, p part) {
 	n := len(p.points)
 	if n < 8 || p.x[n-1]-p.x[0] < 10 {
@@ -108,7 +108,7 @@ func (t *track) rate(x *history.Series, p part) {
 	// What is common to neighbouring nights does not show in how they differ: half a count
 	// of a sensor, a part of the wire that is not copper as stated, and, without a
 	// temperature, the season.
-	common := math.Hypot(p.deviation/2, t.slide(p.points[0], p.points[n-1]))
+	common := math.Hypot(p.deviation/2, t.currentError(p.points[0], p.points[n-1]))
 	if x.Warm {
 		common = math.Hypot(common, warmPart*t.Wire)
 	} else {

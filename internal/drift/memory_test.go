@@ -28,7 +28,7 @@ func hall() string {
 	return text
 }
 
-// fastDay gives a day of sixteen channels, in time order. The volts and amperes are those
+// fastDay returns a day of sixteen channels, in time order. The volts and amperes are those
 // of a run that flickers; what they tell does not matter here.
 func fastDay(r *run.Run, hertz float64, yield func(*reading.Reading) bool) (n int) {
 	rng := rand.New(rand.NewPCG(1, 1))

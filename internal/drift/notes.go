@@ -43,9 +43,9 @@ type Part struct {
 	Name string
 }
 
-// Concerns gives the feeds, joints and reels that a note names; none = it concerns all.
+// Concerns returns the feeds, joints and reels that a note names; none = it concerns all.
 // A joint may be named by its number along the run, and a reel that is named alone
-// stands for its joints too. An error tells of a number that no joint has.
+// stands for its joints too. The error is that of a number that no joint has.
 func Concerns(text string, r *run.Run) ([]Part, error) {
 	var parts []Part
 	words := words(text)
@@ -96,7 +96,7 @@ func words(text string) []string {
 	return words
 }
 
-// numbersOf gives the numbers that follow a word.
+// numbersOf returns the numbers that follow a word.
 func numbersOf(word string, words []string) (numbers []int) {
 	for i := 1; i < len(words); i++ {
 		if n, err := strconv.Atoi(words[i]); err == nil && words[i-1] == word {
@@ -106,10 +106,10 @@ func numbersOf(word string, words []string) (numbers []int) {
 	return numbers
 }
 
-// about tells whether a note concerns a series. One that names a joint which the run
+// concerns reports whether a note concerns a series. One that names a joint which the run
 // does not have, because the run file has changed since, concerns none but those that
 // it names besides.
-func about(text string, t *track, r *run.Run) bool {
+func concerns(text string, t *track, r *run.Run) bool {
 	parts, err := Concerns(text, r)
 	if len(parts) == 0 {
 		return err == nil

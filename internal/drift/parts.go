@@ -16,14 +16,14 @@ type part struct {
 	level, end float64 // Ω at its beginning and its end
 }
 
-// refined works out anew when each change began, from all nights on both its sides.
+// refined dates each change again, from all nights on both its sides.
 func (t *track) refined() []part {
 	var parts []part
 	for i, s := range t.Stretch {
 		end := t.end(i)
 		if n := len(parts); n > 0 && (s.Cause == stepped || s.Cause == ramped) {
 			prior := &parts[n-1]
-			if len(prior.points) >= before {
+			if len(prior.points) >= nightsBefore {
 				s.At = t.began(prior, s, end)
 				prior.piece = t.piece(prior.At, s.At)
 			}
@@ -53,7 +53,7 @@ func (t *track) end(i int) int64 {
 // began dates a change between the stretch before and its own nights.
 func (t *track) began(prior *part, s stretch, end int64) int64 {
 	p := t.piece(prior.At, end)
-	if len(p.points) < before+2 {
+	if len(p.points) < nightsBefore+2 {
 		return s.At
 	}
 	step, bend := changepoint.Best(p.x, p.y, p.w, prior.Sloped)
@@ -74,7 +74,7 @@ func (t *track) began(prior *part, s stretch, end int64) int64 {
 	return at
 }
 
-// levels works out the ends of a part.
+// levels computes the ends of a part.
 func (p *part) levels() {
 	n := len(p.points)
 	if n == 0 {

@@ -19,7 +19,7 @@ func (t *track) piece(from, to int64) piece {
 	var p piece
 	for i := range t.Points {
 		q := &t.Points[i]
-		if q.At >= from && q.At < to && !q.is(apart|void) {
+		if q.At >= from && q.At < to && !q.is(outlier|noValue) {
 			p.points = append(p.points, q)
 		}
 	}
@@ -27,7 +27,7 @@ func (t *track) piece(from, to int64) piece {
 	return p
 }
 
-// values gives each night its value and its weight. What the sensors differ by is taken
+// values returns each night its value and its weight. What the sensors differ by is taken
 // off the drop first, so that a night with another current does not look like one with
 // another resistance. The weight follows from the night's own error, enlarged by how
 // much the series' neighbouring nights really differ.
@@ -43,7 +43,7 @@ func (t *track) values(p *piece) {
 	for i, q := range p.points {
 		p.x[i], p.y[i], errors[i] = q.days(), t.ohms(q), float64(q.Error)
 		if t.Step != "" {
-			errors[i] = math.Hypot(errors[i], t.shift(q)*math.Abs(1-amps[i]/usualAmps))
+			errors[i] = math.Hypot(errors[i], t.commonError(q)*math.Abs(1-amps[i]/usualAmps))
 		}
 		errors[i] *= t.noise
 		p.w[i] = 1 / (errors[i] * errors[i])
@@ -54,7 +54,7 @@ func (t *track) values(p *piece) {
 const (
 	// noiseNights is from how many nights at the most a series' noise is learned, and
 	// fewestPairs from how many pairs of neighbours at the least: before, no change is
-	// called, for nobody knows what the nights differ by when nothing happens.
+	// called, because it is not known by how much the nights differ when nothing happens.
 	noiseNights = 120
 	fewestPairs = 8
 )
@@ -67,7 +67,7 @@ func (t *track) learnNoise() {
 	var last *point
 	for i := max(0, len(t.Points)-noiseNights); i < len(t.Points); i++ {
 		q := &t.Points[i]
-		if q.is(apart | void) {
+		if q.is(outlier | noValue) {
 			continue
 		}
 		if last != nil && t.stretchOf(last.At) == t.stretchOf(q.At) {
@@ -81,7 +81,7 @@ func (t *track) learnNoise() {
 	}
 }
 
-// ohms gives a night's resistance, its sensors' difference taken off where it is known.
+// ohms returns a night's resistance, its sensors' difference taken off where it is known.
 func (t *track) ohms(q *point) float64 {
 	if q.sensors.known {
 		return t.Nominal + (float64(q.Drop)-q.sensors.offset)/float64(q.Amps)
@@ -89,19 +89,19 @@ func (t *track) ohms(q *point) float64 {
 	return float64(q.Ohms)
 }
 
-// shift is the standard deviation of what a night's resistance shares with the others
+// commonError is the standard deviation of what a night's resistance shares with the others
 // of the same sensors.
-func (t *track) shift(q *point) float64 {
+func (t *track) commonError(q *point) float64 {
 	if q.sensors.known {
-		return math.Abs(q.sensors.wobble / float64(q.Amps))
+		return math.Abs(q.sensors.deviation / float64(q.Amps))
 	}
-	return float64(q.Shift)
+	return float64(q.CommonError)
 }
 
 // difference is what the two sensors of a drop differ by in a night.
 type difference struct {
-	known          bool
-	offset, wobble float64 // V
+	known             bool
+	offset, deviation float64 // V
 }
 
 // sharedGain is how far the difference of two sensors may change between a dark run and
@@ -111,7 +111,7 @@ const sharedGain = 0.08
 
 const forever = math.MaxInt64
 
-// findDifferences works out what the sensors differ by, for as long as they are the same.
+// findDifferences computes what the sensors differ by, for as long as they are the same.
 func (t *track) findDifferences() {
 	if t.Step == "" {
 		return
@@ -136,7 +136,7 @@ func (t *track) findDifferences() {
 // enough that it follows gains that change with the weather.
 const blockNights = 10
 
-// differ works out what the sensors differ by in nights that have the same ones. In one
+// differ computes what the sensors differ by in nights that have the same ones. In one
 // night the drop in the check step and in the dark have the same resistance and other
 // currents, which gives both. Between the medians of ten nights each it changes evenly.
 func differ(points []point) {
@@ -144,14 +144,14 @@ func differ(points []point) {
 	for k := range points {
 		q := &points[k]
 		q.sensors = difference{}
-		more := float64(q.Amps - q.Idle)
-		if q.is(apart|void) || !(q.Offset == q.Offset) || math.Abs(more) < 0.5*math.Abs(float64(q.Amps)) {
+		more := float64(q.Amps - q.DarkAmps)
+		if q.is(outlier|noValue) || !(q.Offset == q.Offset) || math.Abs(more) < 0.5*math.Abs(float64(q.Amps)) {
 			continue
 		}
 		at = append(at, q.days())
-		offsets = append(offsets, (float64(q.Offset)*float64(q.Amps)-float64(q.Drop)*float64(q.Idle))/more)
-		wobbles = append(wobbles, float64(q.Wobble)*math.Abs(float64(q.Amps)/more))
-		common = append(common, float64(q.Shift)*math.Abs(float64(q.Amps)))
+		offsets = append(offsets, (float64(q.Offset)*float64(q.Amps)-float64(q.Drop)*float64(q.DarkAmps))/more)
+		wobbles = append(wobbles, float64(q.OffsetError)*math.Abs(float64(q.Amps)/more))
+		common = append(common, float64(q.CommonError)*math.Abs(float64(q.Amps)))
 	}
 	n := len(offsets)
 	if n < fewestNights {
@@ -185,8 +185,8 @@ func between(at, value []float64, x float64) float64 {
 	return value[i-1] + (value[i]-value[i-1])*(x-at[i-1])/(at[i]-at[i-1])
 }
 
-// latest gives the nights of the last stretch.
+// latest returns the nights of the last stretch.
 func (t *track) latest() piece { return t.piece(t.Stretch[len(t.Stretch)-1].At, forever) }
 
-// sloped tells whether the last stretch is a ramp.
+// sloped reports whether the last stretch is a ramp.
 func (t *track) sloped() bool { return t.Stretch[len(t.Stretch)-1].Sloped }

@@ -7,10 +7,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// likeness is how well two changes in volts must agree to have one cause.
-const likeness = 0.35
+// agreement is how well two changes in volts must agree to have one cause.
+const agreement = 0.35
 
-// sensors tells whether a step is a sensor's and not the element's. A sensor whose
+// sensors reports whether a step is a sensor's and not the element's. A sensor whose
 // gain has changed shifts the drops on its two sides by the same volts, and it shifts
 // a drop at no current as much as in the step; a resistance does neither.
 func (s *State) sensors(t *track, p *piece, k int) bool {
@@ -23,8 +23,8 @@ func (s *State) sensors(t *track, p *piece, k int) bool {
 	if math.IsNaN(drop) {
 		return false
 	}
-	offset, wobble := shiftOf(t, from, at, func(q *point) (float64, float64) { return float64(q.Offset), float64(q.Wobble) })
-	if math.Abs(offset) > 4*wobble && alike(offset, drop) {
+	offset, wobble := shiftOf(t, from, at, func(q *point) (float64, float64) { return float64(q.Offset), float64(q.OffsetError) })
+	if math.Abs(offset) > 4*wobble && agree(offset, drop) {
 		return true
 	}
 	for _, o := range s.Tracks {
@@ -37,10 +37,10 @@ func (s *State) sensors(t *track, p *piece, k int) bool {
 			}
 			read := func(q *point) (float64, float64) { return float64(q.Drop), 1e-4 }
 			if o.Step == "" {
-				read = func(q *point) (float64, float64) { return float64(q.Offset), float64(q.Wobble) }
+				read = func(q *point) (float64, float64) { return float64(q.Offset), float64(q.OffsetError) }
 			}
 			other, wobble := shiftOf(o, from, at, read)
-			if math.Abs(other) > max(4*wobble, 0.0015) && alike(side(o, shared)*other, side(t, shared)*drop) {
+			if math.Abs(other) > max(4*wobble, 0.0015) && agree(side(o, shared)*other, side(t, shared)*drop) {
 				return true
 			}
 		}
@@ -56,9 +56,9 @@ func side(t *track, place string) float64 {
 	return -1
 }
 
-func alike(a, b float64) bool { return math.Abs(a-b) < likeness*max(math.Abs(a), math.Abs(b)) }
+func agree(a, b float64) bool { return math.Abs(a-b) < agreement*max(math.Abs(a), math.Abs(b)) }
 
-// shiftOf gives how much a figure's median changes at a moment, and its deviation;
+// shiftOf returns how much a figure's median changes at a moment, and its deviation;
 // NaN where it is not known on both sides.
 func shiftOf(t *track, from, at int64, read func(*point) (value, deviation float64)) (shift, deviation float64) {
 	var was, is, dWas, dIs []float64
@@ -83,16 +83,16 @@ func shiftOf(t *track, from, at int64, read func(*point) (value, deviation float
 	return trend.Median(is) - trend.Median(was), math.Hypot(one(was, dWas), one(is, dIs))
 }
 
-// nearby is how far apart in time, s, two changes may be found to have one cause.
-const nearby = 12 * 86400
+// sameCause is how far apart in time, s, two changes may be found to have one cause.
+const sameCause = 12 * 86400
 
-// shifted tells whether a change in a run that is fed from several sides is only the
+// currentMoved reports whether a change in a run that is fed from several sides is only the
 // shadow of another. A contact that goes bad in one conductor drives current into the
 // other way round in that conductor alone; where plus and minus then carry different
 // currents, a loop's drop over the measured current of one of them changes, although
 // no resistance has. Copper shows it in either direction, a feed only downwards.
-func (s *State) shifted(t *track, at int64, rises bool) bool {
-	if !t.shadowed(rises) {
+func (s *State) currentMoved(t *track, at int64, rises bool) bool {
+	if !t.sharesCurrent(rises) {
 		return false
 	}
 	for _, o := range s.Tracks {
@@ -103,7 +103,7 @@ func (s *State) shifted(t *track, at int64, rises bool) bool {
 			if x.Cause != stepped && x.Cause != ramped {
 				continue
 			}
-			if at >= x.At-nearby && (at <= x.At+nearby || x.Sloped && at <= o.end(i)) || x.Sloped && i == len(o.Stretch)-1 {
+			if at >= x.At-sameCause && (at <= x.At+sameCause || x.Sloped && at <= o.end(i)) || x.Sloped && i == len(o.Stretch)-1 {
 				return true
 			}
 		}
@@ -111,7 +111,7 @@ func (s *State) shifted(t *track, at int64, rises bool) bool {
 	return false
 }
 
-// shadowed tells whether a series can show the shadow of another's change.
-func (t *track) shadowed(rises bool) bool {
+// sharesCurrent reports whether a series can show the shadow of another's change.
+func (t *track) sharesCurrent(rises bool) bool {
 	return t.Ring && t.Kind != run.KindJoint && !(t.Kind == run.KindFeed && rises)
 }

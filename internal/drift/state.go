@@ -1,11 +1,3 @@
-// Package drift follows the resistances of a run from night to night and says which
-// of them is going: steady, drifting, stepped, intermittent, or not to be told.
-//
-// It is a fold: a State and a day's readings make the next State. A State holds what
-// was found and a bounded number of nights, so that a night costs the same after ten
-// years as after one; it is kept as JSON between nights. Folding all stored readings
-// anew gives the same. Calls are never made twice for one change; when a change began
-// and how large it is are worked out anew from the nights whenever a History is made.
 package drift
 
 import (
@@ -34,7 +26,7 @@ type State struct {
 	Notes   []Note         `json:"notes"`
 	Tracks  []*track       `json:"tracks"`
 
-	caution caution // the zero value is the usual one
+	stricter thresholds // the zero value is the usual one
 }
 
 // Note is a remark of a person that a new stretch begins, such as after a repair.
@@ -98,29 +90,29 @@ type burst struct {
 // point is one night. Its figures are short floats, which JSON gives back as they
 // were.
 type point struct {
-	Day     int64
-	At      int64
-	Ohms    float32
-	Error   float32
-	Shift   float32
-	Drop    float32 // V; NaN = not known, as for all below
-	Amps    float32
-	Offset  float32
-	Wobble  float32
-	Idle    float32 // A
-	Rise    float32
-	Samples int32
-	Bursts  int32
-	First   int64
-	Flags   int32
+	Day         int64
+	At          int64
+	Ohms        float32
+	Error       float32
+	CommonError float32
+	Drop        float32 // V; NaN = not known, as for all below
+	Amps        float32
+	Offset      float32
+	OffsetError float32
+	DarkAmps    float32 // A
+	BurstRise   float32
+	Samples     int32
+	Bursts      int32
+	FirstBurst  int64
+	Flags       int32
 
 	sensors difference // worked out of all nights, not kept
 }
 
 const (
-	apart = 1 << iota // contradicts its neighbours
-	warm              // a temperature was read
-	void              // holds no value, only its bursts
+	outlier = 1 << iota // contradicts its neighbours
+	warm                // a temperature was read
+	noValue             // holds no value, only its bursts
 )
 
 func (p *point) is(flag int32) bool { return p.Flags&flag != 0 }
@@ -130,8 +122,8 @@ func (p *point) days() float64 { return float64(p.At) / 86400 }
 
 // MarshalJSON writes a point as a row of numbers; null is not known.
 func (p point) MarshalJSON() ([]byte, error) {
-	row := []any{p.Day, p.At, p.Samples, p.Bursts, p.First, p.Flags}
-	for _, v := range []float32{p.Ohms, p.Error, p.Shift, p.Drop, p.Amps, p.Offset, p.Wobble, p.Idle, p.Rise} {
+	row := []any{p.Day, p.At, p.Samples, p.Bursts, p.FirstBurst, p.Flags}
+	for _, v := range []float32{p.Ohms, p.Error, p.CommonError, p.Drop, p.Amps, p.Offset, p.OffsetError, p.DarkAmps, p.BurstRise} {
 		if x := float64(v); math.IsNaN(x) || math.IsInf(x, 0) {
 			row = append(row, nil)
 		} else {
@@ -156,8 +148,8 @@ func (p *point) UnmarshalJSON(b []byte) error {
 	if len(row) != n {
 		return fmt.Errorf("a night of %d figures instead of %d", len(row), n)
 	}
-	p.Day, p.At, p.Samples, p.Bursts, p.First, p.Flags = whole[0], whole[1], int32(whole[2]), int32(whole[3]), whole[4], int32(whole[5])
-	for i, to := range []*float32{&p.Ohms, &p.Error, &p.Shift, &p.Drop, &p.Amps, &p.Offset, &p.Wobble, &p.Idle, &p.Rise} {
+	p.Day, p.At, p.Samples, p.Bursts, p.FirstBurst, p.Flags = whole[0], whole[1], int32(whole[2]), int32(whole[3]), whole[4], int32(whole[5])
+	for i, to := range []*float32{&p.Ohms, &p.Error, &p.CommonError, &p.Drop, &p.Amps, &p.Offset, &p.OffsetError, &p.DarkAmps, &p.BurstRise} {
 		*to = float32(math.NaN())
 		if rest[i] != nil {
 			*to = *rest[i]
@@ -166,7 +158,7 @@ func (p *point) UnmarshalJSON(b []byte) error {
 	return nil
 }
 
-// Encode gives a State as versioned JSON.
+// Encode returns a State as versioned JSON.
 func (s *State) Encode() ([]byte, error) { return json.Marshal(s) }
 
 // Decode reads what Encode gave. No bytes are an empty State.
@@ -199,5 +191,5 @@ func moment(s int64) time.Time {
 	return time.Unix(s, 0).UTC()
 }
 
-// pathKind tells whether a series is of more than one element.
+// pathKind reports whether a series is of more than one element.
 func (t *track) pathKind() bool { return t.Kind == run.KindPath }

@@ -93,7 +93,7 @@ func judged(t testing.TB, r *run.Run, story months.Story, seed uint64) *history.
 }
 
 // folded folds a story. What a clock that jumped has put out of order is sorted, as a
-// store gives it.
+// store returns it.
 func folded(t testing.TB, r *run.Run, story months.Story, seed uint64) *Follower {
 	t.Helper()
 	f := Follow(r, &State{Version: Version})

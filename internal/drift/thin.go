@@ -31,7 +31,7 @@ func (t *track) thin() {
 		mean(&a.Drop, b.Drop)
 		mean(&a.Amps, b.Amps)
 		mean(&a.Offset, b.Offset)
-		mean(&a.Idle, b.Idle)
+		mean(&a.DarkAmps, b.DarkAmps)
 		a.Error = 1 / float32(math.Sqrt(float64(v+w)))
 		a.At += (b.At - a.At) / 2
 		a.Samples += b.Samples
@@ -42,7 +42,7 @@ func (t *track) thin() {
 	t.Points = append(kept, t.Points[len(old):]...)
 }
 
-// stretchOf gives the stretch that a moment lies in.
+// stretchOf returns the stretch that a moment lies in.
 func (t *track) stretchOf(at int64) int {
 	k := 0
 	for i, s := range t.Stretch {

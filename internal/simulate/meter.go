@@ -30,7 +30,7 @@ func NewMeter(stated run.Meter, rng *rand.Rand) *Meter {
 	return &Meter{stated: stated, rng: rng, errors: map[key][2]float64{}}
 }
 
-// Distort gives a true value at a place with the range's gain and offset error, and
+// Distort returns a true value at a place with the range's gain and offset error, and
 // the range; false where no range holds it.
 func (m *Meter) Distort(q run.Quantity, place string, value float64) (off float64, limits run.Range, ok bool) {
 	at := m.stated.Range(q, value)
@@ -50,7 +50,7 @@ func (m *Meter) Distort(q run.Quantity, place string, value float64) (off float6
 	return value*(1+e[0]) + e[1], limits, true
 }
 
-// Indicate gives what the meter shows for a true value at a place, as digits and as
+// Indicate returns what the meter shows for a true value at a place, as digits and as
 // a number, or false where no range holds it.
 func (m *Meter) Indicate(q run.Quantity, place string, value float64) (text string, shown float64, ok bool) {
 	off, limits, ok := m.Distort(q, place, value)

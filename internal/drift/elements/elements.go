@@ -49,7 +49,7 @@ func (m *Makeup) Expected(amps []float64, celsius float64) float64 {
 // Weights weigh the currents of the feeds, by index.
 type Weights []float64
 
-// Of gives the weighted sum of currents.
+// Of returns the weighted sum of currents.
 func (w Weights) Of(amps []float64) (sum float64) {
 	for i, x := range w {
 		if x != 0 {

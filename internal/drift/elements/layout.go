@@ -17,7 +17,7 @@ type Edge struct {
 	reel  int       // or -1; a and b are pixels of it then
 }
 
-// Elements gives the elements between neighbouring sensed places of a run, which are in
+// Elements returns the elements between neighbouring sensed places of a run, which are in
 // the order of Order.
 func Elements(r *run.Run, sensed []run.Place) []Element { return newGraph(r, sensed).elements(sensed) }
 
@@ -142,7 +142,7 @@ func (g *graph) elements(sensed []run.Place) []Element {
 	return shortest(found)
 }
 
-// onStrip tells whether a path has reached a strip.
+// onStrip reports whether a path has reached a strip.
 func onStrip(path []Edge) bool { return len(path) > 0 && path[len(path)-1].feed < 0 }
 
 // shortest keeps the path of fewest parts where several join the same two places.
@@ -212,7 +212,7 @@ func (g *graph) element(from, to run.Place, path []Edge) Element {
 	return e
 }
 
-// whole tells whether two places are the ends of one reel.
+// whole reports whether two places are the ends of one reel.
 func whole(r *run.Run, from, to run.Place) bool {
 	return from.Kind == run.AtReel && to.Kind == run.AtReel && from.Index == to.Index &&
 		from.Pixel == 1 && to.Pixel == r.Reels[to.Index].Pixels

@@ -13,7 +13,7 @@ import (
 // count as dark.
 const darkOver = 1.35
 
-// dark tells whether all pixels are dark in a round.
+// dark reports whether all pixels are dark in a round.
 func (d *Reader) dark(s *scan.Scan) bool {
 	sum := 0.0
 	for _, a := range s.Amps {
@@ -61,7 +61,7 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 	for i := range c.Scans {
 		s := &c.Scans[i]
 		drop := scan.At(s.Volts, u) - scan.At(s.Volts, v)
-		if steps[i] >= 0 || drop != drop || !d.full(s) || math.Abs(drop) > wild*math.Abs(scan.At(s.Volts, u)) {
+		if steps[i] >= 0 || drop != drop || !d.full(s) || math.Abs(drop) > wrongPart*math.Abs(scan.At(s.Volts, u)) {
 			continue
 		}
 		if len(x) == 0 {
@@ -88,13 +88,13 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 	for i, s := range samples {
 		rest[i], most[i] = s.drop-fit.At(s.amps), s.most
 	}
-	noise := learn(most, rest, once)
+	noise := noiseOf(most, rest, once)
 	slope := math.Max(math.Abs(fit.Slope), 0.003)
 	var rises []float64
 	for i, s := range samples {
 		n.Samples++
 		rest := math.Abs(rest[i])
-		if rest > max(standsOut*noise.at(s.most), 1.5*slope*s.most+3*once, leastBurst*s.most) {
+		if rest > max(burstSigmas*noise.at(s.most), 1.5*slope*s.most+3*once, leastBurst*s.most) {
 			n.burst(s.at)
 			rises = append(rises, rest/max(math.Abs(s.amps), s.most/4, leastAmps))
 		}
@@ -103,15 +103,15 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 }
 
 const (
-	// still is how many rounds in a row a current must hold to give a step away, and
+	// steadyRounds is how many rounds in a row a current must hold to give a step away, and
 	// stillFor how long, ns, with pauses of no more than stillGap.
-	still    = 3
-	stillFor = int64(20e9)
-	stillGap = int64(5 * 60e9)
+	steadyRounds = 3
+	steadyTime   = int64(20e9)
+	steadyPause  = int64(5 * 60e9)
 )
 
-// recognise gives each round's step: as the readings name it, or else as a steady
-// current gives it away. Where any round of the day is named, only names count.
+// recognise returns each round's step: as the readings name it, or else as a steady
+// current returns it away. Where any round of the day is named, only names count.
 func (d *Reader) recognise(scans []scan.Scan) []int {
 	steps := make([]int, len(scans))
 	named := false
@@ -124,10 +124,10 @@ func (d *Reader) recognise(scans []scan.Scan) []int {
 	}
 	for from := 0; from < len(scans); {
 		to := from + 1
-		for to < len(scans) && scans[to].At-scans[to-1].At <= stillGap && d.alike(&scans[from], &scans[to]) {
+		for to < len(scans) && scans[to].At-scans[to-1].At <= steadyPause && d.sameCurrents(&scans[from], &scans[to]) {
 			to++
 		}
-		if to-from >= still && scans[to-1].At-scans[from].At >= stillFor {
+		if to-from >= steadyRounds && scans[to-1].At-scans[from].At >= steadyTime {
 			if k := d.match(&scans[(from+to)/2]); k >= 0 {
 				for i := from; i < to; i++ {
 					steps[i] = k
@@ -139,8 +139,8 @@ func (d *Reader) recognise(scans []scan.Scan) []int {
 	return steps
 }
 
-// alike tells whether two rounds have the same currents.
-func (d *Reader) alike(a, b *scan.Scan) bool {
+// sameCurrents reports whether two rounds have the same currents.
+func (d *Reader) sameCurrents(a, b *scan.Scan) bool {
 	if !d.full(a) || !d.full(b) {
 		return false
 	}

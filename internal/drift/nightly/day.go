@@ -11,16 +11,16 @@ import (
 )
 
 const (
-	// leastAmps is the current below which a drop tells nothing of a resistance.
+	// leastAmps is the current below which a drop is no measure of a resistance.
 	leastAmps = 0.02
 	// fewest is how many rounds a slope needs.
 	fewest = 6
-	// wild is the rise of a drop beyond which a reading is wrong rather than a contact
+	// wrongPart is the rise of a drop beyond which a reading is wrong rather than a contact
 	// bad, as a part of the volts.
-	wild = 0.5
-	// standsOut is by how many deviations of its noise a round must be off to count as one
-	// in which a contact failed. A day tells its noise within a third.
-	standsOut = 8
+	wrongPart = 0.5
+	// burstSigmas is by how many deviations of its noise a round must be off to count as one
+	// in which a contact failed. The noise of a day is known within a third.
+	burstSigmas = 8
 	// leastBurst is the least rise of a contact that counts as a burst, Ω; burstWire the
 	// part of the wire that comes to it, and burstCold that where no temperature is read,
 	// for what a day's warming does.
@@ -29,7 +29,7 @@ const (
 	burstCold  = 0.15
 )
 
-// sample is what one round tells of one element.
+// sample is what one round holds of one element.
 type sample struct {
 	at   int64
 	drop float64 // V
@@ -69,7 +69,7 @@ func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 	return out
 }
 
-// degrees gives the temperature of an element in a round: of its own feeds and reels
+// degrees returns the temperature of an element in a round: of its own feeds and reels
 // where they are read, else of all that are, else the run's ambient.
 func (d *Reader) degrees(e *elements.Element, s *scan.Scan) (celsius float64, known bool) {
 	r := d.run
@@ -99,7 +99,7 @@ func (d *Reader) degrees(e *elements.Element, s *scan.Scan) (celsius float64, kn
 	return r.Ambient, false
 }
 
-// full gives the currents of a round with those that were measured at all; false
+// full returns the currents of a round with those that were measured at all; false
 // where one of them is missing.
 func (d *Reader) full(s *scan.Scan) bool {
 	for i, m := range d.measured {
@@ -122,7 +122,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	for i := range c.Scans {
 		s := &c.Scans[i]
 		drop, amps := way*(scan.At(s.Volts, u)-scan.At(s.Volts, v)), scan.At(s.Amps, e.Feed)
-		if drop != drop || amps != amps || math.Abs(drop) > wild*math.Abs(scan.At(s.Volts, u)) {
+		if drop != drop || amps != amps || math.Abs(drop) > wrongPart*math.Abs(scan.At(s.Volts, u)) {
 			continue
 		}
 		celsius, known := d.degrees(e, s)
@@ -165,7 +165,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	var rises []float64
 	for i := range x {
 		rise := y[i] - fit.At(x[i])
-		if rise > max(standsOut*noise.at(x[i]), least*math.Abs(x[i])) && x[i] > leastAmps {
+		if rise > max(burstSigmas*noise.at(x[i]), least*math.Abs(x[i])) && x[i] > leastAmps {
 			n.burst(times[i])
 			rises = append(rises, rise/x[i])
 		}
@@ -182,73 +182,4 @@ func (n *Night) burst(at int64) {
 		n.FirstBurst = at / 1e9
 	}
 	n.Bursts++
-}
-
-// inStep follows an element in a known step.
-func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int, rough float64) (Night, bool) {
-	m := &e.Steps[k]
-	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, OffsetError: nothing}
-	var ohms, drops, amps, errors []float64
-	var times []int64
-	warm := 0
-	common := 0.0
-	if !m.Known {
-		return n, false
-	}
-	for i := range c.Scans {
-		s := &c.Scans[i]
-		drop := scan.At(s.Volts, u) - scan.At(s.Volts, v)
-		if steps[i] != k || drop != drop || math.Abs(drop) > wild*math.Abs(scan.At(s.Volts, u)) || !d.full(s) {
-			continue
-		}
-		through := m.Through.Of(s.Amps)
-		if math.Abs(through) < leastAmps {
-			continue
-		}
-		celsius, known := d.degrees(e, s)
-		if known {
-			warm++
-		}
-		expected := m.Expected(s.Amps, celsius)
-		one, all := c.DropErrors(s, u, v)
-		if len(ohms) == 0 {
-			slots := []int{2 * u, 2 * v}
-			for f, is := range d.measured {
-				if is {
-					slots = append(slots, 2*f+1)
-				}
-			}
-			n.Meters = c.Names(s, slots...)
-			common = all
-		}
-		ohms = append(ohms, e.Nominal+(drop-expected)/through)
-		drops = append(drops, drop-expected)
-		amps = append(amps, through)
-		errors = append(errors, rough*one/math.Abs(through))
-		times = append(times, s.At)
-	}
-	if len(ohms) == 0 {
-		return n, false
-	}
-	n.At = times[len(times)/2] / 1e9
-	n.Drop, n.Amps = trend.Median(drops), trend.Median(amps)
-	n.Value = Value{trend.Median(ohms), trend.Median(errors) / math.Sqrt(min(4, float64(len(ohms)))),
-		common / math.Abs(n.Amps), 2*warm > len(ohms)}
-	n.Valid = true
-	d.offset(e, c, u, v, &n)
-	if e.Joints == 1 && len(e.Edges) == 1 {
-		d.animated(e, c, steps, u, v, &n)
-	}
-	var rises []float64
-	for i, o := range ohms {
-		n.Samples++
-		if rise := o - n.Value.Ohms; rise > max(standsOut*errors[i], leastBurst) && rise*math.Abs(amps[i]) < wild*d.run.Supplies[0].Volts {
-			n.burst(times[i])
-			rises = append(rises, rise)
-		}
-	}
-	if len(rises) > 0 {
-		n.BurstRise = trend.Median(rises)
-	}
-	return n, true
 }

@@ -16,10 +16,10 @@ type noise struct{ still, perAmp float64 }
 
 func (n noise) at(amps float64) float64 { return n.still + n.perAmp*math.Abs(amps) }
 
-// learn finds the noise of residuals at their loads from the spreads of those at small
+// noiseOf finds the noise of residuals at their loads from the spreads of those at small
 // loads and of those at large ones. least is the smallest deviation that a sensor's own
 // counts allow. Medians keep a contact that fails now and then out of it.
-func learn(amps, rest []float64, least float64) noise {
+func noiseOf(amps, rest []float64, least float64) noise {
 	order := make([]int, len(rest))
 	for i := range order {
 		order[i] = i
@@ -77,7 +77,7 @@ func line(amps, drops []float64, least float64) (trend.Fit, noise) {
 		for i := range rest {
 			rest[i] = drops[i] - fit.At(amps[i])
 		}
-		n = learn(amps, rest, least)
+		n = noiseOf(amps, rest, least)
 	}
 	return fit, n
 }

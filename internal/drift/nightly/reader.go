@@ -68,19 +68,19 @@ func (d *Reader) Day(day int64, sensed *Sensed) ([]Night, error) {
 	return d.nights(day, c), nil
 }
 
-// Elements gives what the places that were read in the weeks before a day tell apart,
+// Elements returns what the places that were read in the weeks before a day tell apart,
 // whether it could be followed or not.
 func (s *Sensed) Elements(r *run.Run, day int64) []elements.Element {
 	return elements.Elements(r, s.known(r, day))
 }
 
-// Current tells whether a feed's current was read in the weeks before a day.
+// Current reports whether a feed's current was read in the weeks before a day.
 func (s *Sensed) Current(feed string, day int64) bool {
 	last, ever := s.Feeds[feed]
 	return ever && day-last <= forgotten
 }
 
-// known gives the places of the last weeks in a fixed order.
+// known returns the places of the last weeks in a fixed order.
 func (s *Sensed) known(r *run.Run, day int64) []run.Place {
 	var places []run.Place
 	for name, last := range s.Places {
@@ -109,7 +109,7 @@ func (d *Reader) note(c *scan.Collector, sensed *Sensed, day int64) {
 	}
 }
 
-// lay works out the elements between sensed places and what their drops are made of.
+// lay computes the elements between sensed places and what their drops are made of.
 func (d *Reader) lay(places []run.Place, measured []bool) error {
 	d.places, d.measured = slices.Clone(places), slices.Clone(measured)
 	sorted := slices.Clone(places)
@@ -163,5 +163,5 @@ func (d *Reader) lay(places []run.Place, measured []bool) error {
 	return nil
 }
 
-// slot gives the index of a sensed place.
+// slot returns the index of a sensed place.
 func (d *Reader) slot(p run.Place) int { return slices.Index(d.places, p) }

@@ -15,7 +15,7 @@ const (
 	assumedCount = 1.25e-3
 )
 
-// At gives a value of a round, NaN where it has none.
+// At returns a value of a round, NaN where it has none.
 func At(v []float64, i int) float64 {
 	if i < 0 || i >= len(v) {
 		return math.NaN()
@@ -23,7 +23,7 @@ func At(v []float64, i int) float64 {
 	return v[i]
 }
 
-// Accuracy gives the meter's range that holds a value at a slot of a round.
+// Accuracy returns the meter's range that holds a value at a slot of a round.
 func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (run.Range, bool) {
 	at := 2 * slot
 	if q == run.Current {
@@ -44,9 +44,9 @@ func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (
 	return meter.Ranges[g], true
 }
 
-// DropErrors gives the standard deviations of a drop between two places: of one round,
+// DropErrors returns the standard deviations of a drop between two places: of one round,
 // and what all have in common. What is read for months is read by a sensor of its own
-// at every place, whatever the meter's description says.
+// at every place, also where the meter's description says otherwise.
 func (c *Collector) DropErrors(s *Scan, u, v int) (once, common float64) {
 	a, b := At(s.Volts, u), At(s.Volts, v)
 	g, ok := c.Accuracy(s, run.Voltage, u, a)
@@ -59,7 +59,7 @@ func (c *Collector) DropErrors(s *Scan, u, v int) (once, common float64) {
 	return max(once, 1e-6), common
 }
 
-// Names gives the meters of an element's sensors, which end a stretch when they change.
+// Names returns the meters of an element's sensors, which end a stretch when they change.
 func (c *Collector) Names(s *Scan, slots ...int) string {
 	name := ""
 	for _, at := range slots {

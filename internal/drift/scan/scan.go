@@ -12,14 +12,14 @@ import (
 )
 
 const (
-	// together is how long one round over all sensors may take while an animation
+	// roundTime is how long one round over all sensors may take while an animation
 	// runs; later values belong to another picture.
-	together = 5 * time.Second
+	roundTime = 5 * time.Second
 	// steady is the longest pause between two readings of one round in a known step,
 	// which does not change meanwhile.
 	steady = time.Minute
-	// lasting is how long a temperature holds for the readings after it.
-	lasting = 3 * time.Hour
+	// temperatureTime is how long a temperature holds for the readings after it.
+	temperatureTime = 3 * time.Hour
 )
 
 // channel is one thing that is read, by its index.
@@ -70,11 +70,6 @@ type Collector struct {
 	spare   []float64
 }
 
-type channelKey struct {
-	quantity run.Quantity
-	from, to string
-}
-
 // NewCollector begins with places in the order that they are to have; those it meets
 // besides follow.
 func NewCollector(r *run.Run, places []run.Place) *Collector {
@@ -113,39 +108,6 @@ func (c *Collector) channel(x *reading.Reading) int {
 	}
 	c.last = n
 	return n
-}
-
-// describe finds out what a channel is. Names that the run does not know are of
-// readings of another time; they are passed over.
-func (c *Collector) describe(key channelKey) channel {
-	ch := channel{quantity: key.quantity, from: key.from, to: key.to, place: -1, feed: -1, reel: -1, sign: 1, next: -1}
-	switch key.quantity {
-	case run.Voltage:
-		from, err1 := c.run.Point(key.from)
-		to, err2 := c.run.Point(key.to)
-		if err1 != nil || err2 != nil || from.Place != to.Place || from.Rail == to.Rail {
-			return ch
-		}
-		if from.Rail == run.Minus {
-			ch.sign = -1
-		}
-		ch.place = c.place(from.Place)
-	case run.Current:
-		ch.feed = c.run.FeedIndex(key.from)
-	case run.Temperature:
-		ch.feed, ch.reel = c.run.FeedIndex(key.from), c.run.ReelIndex(key.from)
-	}
-	return ch
-}
-
-func (c *Collector) place(p run.Place) int {
-	for i, known := range c.Places {
-		if known == p {
-			return i
-		}
-	}
-	c.Places, c.ReadPlaces = append(c.Places, p), append(c.ReadPlaces, false)
-	return len(c.Places) - 1
 }
 
 // Add takes readings in the order of time.
@@ -188,12 +150,12 @@ func (c *Collector) Add(x *reading.Reading) {
 	c.latest = at
 }
 
-// belongs tells whether a reading is of the round that is open.
+// belongs reports whether a reading is of the round that is open.
 func (c *Collector) belongs(at int64, step int, q run.Quantity, slot int) bool {
 	if step != c.open.Step {
 		return false
 	}
-	if step < 0 && at-c.open.At > int64(together) || at-c.latest > int64(steady) {
+	if step < 0 && at-c.open.At > int64(roundTime) || at-c.latest > int64(steady) {
 		return false
 	}
 	have := c.open.Volts
@@ -232,7 +194,7 @@ func (c *Collector) Finish() {
 func (c *Collector) degrees() []float64 {
 	now := c.blank(len(c.warmth))
 	for i, degrees := range c.warmth {
-		if c.open.At-c.warmed[i] <= int64(lasting) {
+		if c.open.At-c.warmed[i] <= int64(temperatureTime) {
 			now[i] = degrees
 		}
 	}

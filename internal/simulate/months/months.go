@@ -1,15 +1,15 @@
-// Package months is a run that a board reads for months, for proving what is said of
-// drift: sensors with gains and offsets of their own and coarse counts, days and
-// seasons, animations nobody announces, a check step every night, and whatever a
-// Story makes happen. Everything is drawn from a seed.
+// Package months is a run that a board reads for months, for proving what drift finds:
+// sensors with gains and offsets of their own and coarse counts, days and seasons,
+// animations that are not announced, a check step every night, what a Story makes happen,
+// and what no model of the nights holds: noise that grows with the load, gains that follow the
+// weather, a thermometer that is warmer than the copper, nights without a check, an owner
+// who dims the run. Everything is drawn from a seed.
 package months
 
 import (
 	"fmt"
 	"iter"
-	"math"
 	"math/rand/v2"
-	"strconv"
 	"time"
 
 	"ohmkeep/internal/network/ladder"
@@ -53,26 +53,11 @@ type Story struct {
 	Edit func(day float64, sample []reading.Reading) []reading.Reading
 	// Swap names sensors ("west.start") that are another device from a day on.
 	Swap map[string]float64
-	// Renamed gives the new device's meter; "" = nobody says that it is another.
+	// Renamed gives the new device's meter; "" = it has the same.
 	Renamed string
 }
 
-// Gain and Offset are the ends of even distributions of a sensor's errors; an INA226
-// has 0.1 % and 7.5 mV at most (from memory of the datasheet), cheap dividers more.
-const (
-	Gain       = 0.003
-	Offset     = 0.003 // V
-	CountVolts = 1.25e-3
-	CountAmps  = 1.25e-3
-	GainAmps   = 0.01
-	OffsetAmps = 0.003 // A
-	Wander     = 0.4   // counts, standard deviation of one value
-)
-
-// sensor is one device. Its gain is that at 20 °C, and changes by tempCo a kelvin.
-type sensor struct{ gain, offset, tempCo float64 }
-
-// Days gives the readings of each day, in the order of time.
+// Days returns the readings of each day, in the order of time.
 func Days(r *run.Run, story Story, seed uint64) iter.Seq2[[]reading.Reading, error] {
 	return func(yield func([]reading.Reading, error) bool) {
 		s, err := newStation(r, story, seed)
@@ -88,7 +73,7 @@ func Days(r *run.Run, story Story, seed uint64) iter.Seq2[[]reading.Reading, err
 	}
 }
 
-// Readings gives all readings one by one.
+// Readings returns all readings one by one.
 func Readings(r *run.Run, story Story, seed uint64) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		for list, err := range Days(r, story, seed) {
@@ -162,11 +147,7 @@ func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
 	return s, nil
 }
 
-func (s *station) draw(gain, offset float64) sensor {
-	return sensor{gain * (2*s.rng.Float64() - 1), offset * (2*s.rng.Float64() - 1), s.story.GainTempCo * s.tempered.NormFloat64()}
-}
-
-// names gives the places that are sensed.
+// names returns the places that are sensed.
 func (s *station) names() []string {
 	if s.story.Sensed != nil {
 		return s.story.Sensed
@@ -181,7 +162,7 @@ func (s *station) names() []string {
 	return names
 }
 
-// day gives one day's readings.
+// day returns one day's readings.
 func (s *station) day(day int) ([]reading.Reading, error) {
 	var list []reading.Reading
 	begin := s.story.Begin.AddDate(0, 0, day)
@@ -207,119 +188,4 @@ func (s *station) day(day int) ([]reading.Reading, error) {
 		list = append(list, sample...)
 	}
 	return list, nil
-}
-
-// sample sets the run and reads all sensors once.
-func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
-	day := at.Sub(s.story.Begin).Hours() / 24
-	whole := day / math.Max(1, float64(s.story.Days))
-	p, h := s.plant, &s.healthy
-	copy(p.Joints, h.Joints)
-	copy(p.Feeds, h.Feeds)
-	copy(p.Reels, h.Reels)
-	for i := range p.Supplies {
-		p.Supplies[i] = h.Supplies[i]
-		p.Supplies[i].Volts -= s.story.Sag * whole
-	}
-	p.Warmth = h.Warmth + s.story.Season*math.Sin(2*math.Pi*(day/365.25-0.3)) + s.story.DayCycle*math.Sin(2*math.Pi*(day-0.4))
-	if s.story.Change != nil {
-		s.story.Change(day, p, s.show)
-	}
-	levels := make([]map[string]float64, len(s.run.Reels))
-	step := ""
-	if check {
-		step = s.run.Steps[s.check].Name
-		for i := range levels {
-			levels[i] = s.run.Steps[s.check].Levels
-		}
-	} else {
-		s.animate(levels)
-	}
-	for i, by := range s.uneven {
-		shown := map[string]float64{}
-		for name, level := range levels[i] {
-			shown[name] = level * by
-		}
-		levels[i] = shown
-	}
-	scale := h.Scales[0] * (1 - s.story.Ageing*whole)
-	if s.story.Dimmed > 0 && day >= s.story.Dimmed {
-		scale *= 2.0 / 3
-	}
-	if err := p.Show(levels, scale); err != nil {
-		return nil, err
-	}
-	var sample []reading.Reading
-	add := func(q run.Quantity, from, to, unit string, value, count float64, name string) {
-		counts := math.Round(value/count + Wander*s.show.NormFloat64())
-		digits := max(0, int(math.Ceil(-math.Log10(count)))+1)
-		text := strconv.FormatFloat(counts*count, 'f', digits, 64)
-		shown, _ := strconv.ParseFloat(text, 64) // the digits are the reading
-		meter := s.meter
-		if from, ok := s.story.Swap[name]; ok && day >= from && s.story.Renamed != "" {
-			meter = s.story.Renamed
-		}
-		sample = append(sample, reading.Reading{Time: at, Step: step, Quantity: q, From: from, To: to, Text: text, Unit: unit, Value: shown, Meter: meter})
-	}
-	total := 0.0
-	for i, f := range s.run.Feeds {
-		if f.From.Kind == run.AtSupply {
-			total += math.Abs(p.Amps(i))
-		}
-	}
-	noise := s.story.Noise + s.story.NoisePerAmp*total
-	for _, place := range s.places {
-		name := s.run.PlaceName(place)
-		v := p.Volts(run.Point{Place: place, Rail: run.Plus}, run.Point{Place: place, Rail: run.Minus})
-		add(run.Voltage, name+"+", name+"-", "V", s.device(name, day).at(p.Warmth, v)+noise*s.rough.NormFloat64(), CountVolts, name)
-	}
-	if s.story.Currents {
-		for i, f := range s.run.Feeds {
-			add(run.Current, f.Name, "", "A", s.device(f.Name, day).at(p.Warmth, p.Amps(i)), CountAmps, f.Name)
-		}
-	}
-	if s.story.Warmth {
-		add(run.Temperature, s.run.Reels[0].Name, "", "degC", s.thermometer(total), 0.1, "")
-	}
-	if s.story.Edit != nil {
-		sample = s.story.Edit(day, sample)
-	}
-	return sample, nil
-}
-
-// at is what a device makes of a value when it is as warm as the copper.
-func (d sensor) at(celsius, value float64) float64 {
-	return value*(1+d.gain+d.tempCo*(celsius-20)) + d.offset
-}
-
-// thermometer is what a thermometer shows: in a cabinet beside the supply it is warmer
-// than the copper by a part of its own and one that grows with the current, and follows
-// the weather by two thirds.
-func (s *station) thermometer(amps float64) float64 {
-	if s.story.Cabinet == 0 {
-		return s.plant.Warmth
-	}
-	return s.healthy.Warmth + 0.67*(s.plant.Warmth-s.healthy.Warmth) + s.story.Cabinet*(0.5+0.5*math.Min(amps/5, 2))
-}
-
-// device gives the sensor at a place on a day.
-func (s *station) device(name string, day float64) sensor {
-	if from, ok := s.story.Swap[name]; ok && day >= from {
-		return s.sensors[name][1]
-	}
-	return s.sensors[name][0]
-}
-
-// animate draws a picture: dark, or every reel in a colour of its own.
-func (s *station) animate(levels []map[string]float64) {
-	dark := s.show.Float64() < 0.25
-	bright := s.show.Float64()
-	for i, reel := range s.run.Reels {
-		levels[i] = map[string]float64{}
-		for _, c := range reel.Strip.Channels {
-			if !dark {
-				levels[i][c.Name] = bright * s.show.Float64() * 0.6
-			}
-		}
-	}
 }

@@ -1,0 +1,48 @@
+// Package drift follows the resistances of a run from night to night and says which of
+// them changes: steady, drifting, stepped, intermittent or unproven.
+//
+// It is a fold: a State and a day's readings make the next State. A State holds what was
+// found and a bounded number of nights, so that a night costs the same after ten years as
+// after one. It is kept as JSON between nights. Folding all stored readings again returns
+// the same State. A change is called once; when it began and how large it is are computed
+// from all nights whenever a History is made.
+//
+// # How a change is called
+//
+// Package nightly turns a day into one value for each element, a point of its series. The
+// difference of two sensors, which the nights' dark rounds show, is taken off the drop, in
+// blocks of ten nights, so that gains which follow the weather do not look like resistance.
+// The noise of a series is learned from how far neighbouring nights differ; before
+// fewestPairs pairs of nights nothing is called. A CUSUM and an EWMA open a gate. Behind it
+// the step and the bend that explain the latest stretch best must lower the weighted sum of
+// squares by 40, be 5 mΩ and a part of the wire large, stand out from the scatter of the
+// nights, and hold for the next nights. One shape must explain clearly more than the other.
+// Where neighbouring nights resemble each other (a positive autocorrelation), they count for
+// fewer.
+//
+// A night far from both its neighbours is an outlier and counts as a burst. A shift that the
+// drop in the dark shows as well, or that a neighbour shows with the other sign, is a
+// sensor's (sensors.go). In a run fed from several sides, a contact that goes bad in one
+// conductor moves current between plus and minus; what copper and other feeds then seem to do
+// is marked as that and not called.
+//
+// # Decisions
+//
+// A joint's resistance in a known step follows from measured currents, not from what the
+// step should draw: ageing and limiters change that. Where no current is measured a joint has
+// no series. A stepped element stays stepped until a repair is noted. A fall is a change
+// like a rise: a number that was wrong before is worth a look.
+//
+// # What is not found
+//
+// What the middle of a ring loses, where hardly any current flows (unproven, or called
+// late); how much a contact in one conductor of a ring has lost, better than by a fifth; a
+// drift below 5 mΩ in all; where no temperature is read, a step of less than 5 mΩ and 9 % of
+// the wire, which the weather of a week makes too. The beginning of a slow drift is known no
+// better than the scatter of the nights over its slope: with drops that scatter by 0.9 mV +
+// 1.2 mV/A, half of the checks missing and a thermometer that follows the weather by two
+// thirds, every second date of a drift of 60 to 150 mΩ a year is off by more than four days.
+//
+// rough_test.go, years_test.go, delay_test.go and tradeoff_test.go measure what is found and
+// print tables.
+package drift
