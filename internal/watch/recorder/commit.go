@@ -135,6 +135,9 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	now := r.o.Clock.SinceBoot()
+	if err != nil && ctx.Err() != nil {
+		return false // cut off by the end of the watch, which commits once more
+	}
 	if err != nil {
 		r.commit.failed++
 		if r.commit.err == nil {

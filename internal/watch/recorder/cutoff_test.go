@@ -1,0 +1,27 @@
+package recorder
+
+import (
+	"context"
+	"log/slog"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/watch/clock"
+)
+
+// A commit that the end of the watch cuts off is no fault of the store: what it held is
+// committed once more, and nothing is said.
+func TestCommitCutOffByTheEnd(t *testing.T) {
+	var log logged
+	kept := &shelf{fault: context.Canceled}
+	r := New(plan(t, hall+probeOn("board", "nowhere")), Options{Store: kept, Clock: clock.New(&machine{started: time.Now()}, time.Time{}, nil), Log: slog.New(slog.NewTextHandler(&log, nil))})
+	ctx, end := context.WithCancel(context.Background())
+	end()
+	held := Batch{Marks: []Mark{{}}}
+	if r.try(ctx, &held) || r.commit.failed != 0 || r.commit.err != nil || log.String() != "" || held.empty() {
+		t.Errorf("%d failed, %v, %s", r.commit.failed, r.commit.err, log.String())
+	}
+	if r.try(context.Background(), &held) || r.commit.failed != 1 || log.String() == "" {
+		t.Errorf("a fault of the store: %d failed, %s", r.commit.failed, log.String())
+	}
+}
