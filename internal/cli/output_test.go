@@ -10,16 +10,6 @@ import (
 	"time"
 )
 
-// testdata returns the path of the project's examples, before a test leaves its folder.
-func testdata(t *testing.T) string {
-	t.Helper()
-	path, err := filepath.Abs("../../testdata")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return path
-}
-
 // Every output of a command may take the place of an older one and of nothing else.
 func TestOutputsSpareOtherFiles(t *testing.T) {
 	example := testdata(t)

@@ -17,13 +17,14 @@ import (
 func newProbe() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "probe",
-		Short: "List device profiles; check, record and replay what a meter or board says",
+		Short: "List device profiles and ports; check, record and replay what a meter or board says",
 		Example: `  ohmkeep probe list
+  ohmkeep probe ports
   ohmkeep probe check shelf.toml board
   ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
   ohmkeep probe replay board.txt`,
 	}
-	c.AddCommand(newProbeList(), newProbeCheck(), newProbeRecord(), newProbeReplay())
+	c.AddCommand(newProbeList(), newProbePorts(), newProbeCheck(), newProbeRecord(), newProbeReplay())
 	return c
 }
 

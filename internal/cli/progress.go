@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"os"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -38,7 +39,10 @@ type work struct {
 // working begins to show progress of what a command does, until done is called or the
 // command is interrupted. thing is what count counts; "" is nothing.
 func working(c *cobra.Command, what, thing string) *work {
-	w := &work{to: c.ErrOrStderr(), terminal: isTerminal(c.ErrOrStderr()), what: what, thing: thing, begun: time.Now(), end: make(chan struct{})}
+	w := &work{to: c.ErrOrStderr(), what: what, thing: thing, begun: time.Now(), end: make(chan struct{})}
+	if file, ok := w.to.(*os.File); ok {
+		w.terminal = isTerminal(file) && takesEscapes(file)
+	}
 	w.ended.Go(func() { w.show(usualPace, c.Context().Done()) })
 	return w
 }

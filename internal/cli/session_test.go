@@ -5,6 +5,7 @@ import (
 	"context"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -24,6 +25,16 @@ func newSession(t *testing.T) session {
 	t.Helper()
 	t.Chdir(t.TempDir())
 	return session{t}
+}
+
+// testdata returns the path of the project's examples, before a test leaves its folder.
+func testdata(t *testing.T) string {
+	t.Helper()
+	path, err := filepath.Abs("../../testdata")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // outcome is what one command line gave.

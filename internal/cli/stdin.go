@@ -55,5 +55,5 @@ func isTerminal(stream any) bool {
 // colourful tells whether a writer is a terminal of somebody who likes colour
 // (NO_COLOR, no-color.org's convention, is respected).
 func colourful(w io.Writer) bool {
-	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && isTerminal(w)
+	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && isTerminal(w) && takesEscapes(w.(*os.File))
 }
