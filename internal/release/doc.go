@@ -1,5 +1,5 @@
 // Package release holds what a release is made of beside the program: the unit
-// and the udev rule of a Linux system, and the script that makes Debian packages.
+// and the udev rule of a Linux system, and the scripts that make Debian packages and archives.
 //
 //	internal/release/deb 1.0.0 arm64 out/
 //
@@ -7,4 +7,10 @@
 // arm64 and armhf (ARMv6 with floating point, as small boards want it). The package
 // brings a user of its own and a unit that is not enabled: there is no run yet.
 // Removing it, even for good, leaves the readings.
+//
+//	internal/release/archives 1.0.0 out/
+//
+// makes an archive for each system, Windows, macOS and Linux: the program, README, LICENSE,
+// dashboards and an example of a run file. The script windows holds what the program for
+// Windows prints, under wine, against what the one for Linux does.
 package release
