@@ -63,9 +63,9 @@ unproven, 2 the input is wrong.`,
 			case asJSON:
 				err = jsondoc.Assessment(c.OutOrStdout(), a, x)
 			case x != nil:
-				err = table.Explanation(c.OutOrStdout(), x, colourful(c.OutOrStdout()))
+				err = table.Explanation(c.OutOrStdout(), x, a.Fit, styleOf(c.OutOrStdout()))
 			default:
-				err = table.Assessment(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+				err = table.Assessment(c.OutOrStdout(), a, styleOf(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err

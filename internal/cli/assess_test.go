@@ -27,7 +27,7 @@ func TestAssessExitStatus(t *testing.T) {
 	s.walk(60, everything)
 	s.do(`ohmkeep assess shelf.toml readings.csv`).exits(Fails).prints("FAIL", "joint left-right", "Disconnect the")
 	s.walk(3, short)
-	s.do(`ohmkeep assess shelf.toml readings.csv`).exits(Unproven).prints("UNPROVEN", "joint left-right", "Read next")
+	s.do(`ohmkeep assess shelf.toml readings.csv`).exits(Unproven).prints("UNPROVEN", "joint left-right", "What to do")
 	s.do(`ohmkeep assess shelf.toml < readings.csv`).refused("wants readings")
 	s.do(`ohmkeep assess shelf.toml - < readings.csv`).exits(Unproven)
 }

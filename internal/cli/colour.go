@@ -33,7 +33,7 @@ Without --step it takes the design step, or the only step.
 
 Limits are colour_shift and dimming_percent in the run file, and 0.004 and 30 % where
 it has none. Exit status: 0 colour and brightness hold, 1 a limit is left, 3 the
-readings leave it open, 2 the input is wrong.`,
+readings are not enough to decide, 2 the input is wrong.`,
 		Example: `  ohmkeep colour shelf.toml --step "white 5 %"
   ohmkeep colour shelf.toml readings.csv --picture colour.png
   ohmkeep colour shelf.toml --at left.end --json`,
@@ -65,7 +65,7 @@ readings leave it open, 2 the input is wrong.`,
 			if asJSON {
 				err = jsondoc.Colour(c.OutOrStdout(), a)
 			} else {
-				err = table.Colour(c.OutOrStdout(), a, colourful(c.OutOrStdout()))
+				err = table.Colour(c.OutOrStdout(), a, styleOf(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err

@@ -70,7 +70,7 @@ func runDemo(c *cobra.Command, folder string) error {
 		return err
 	}
 	out := c.OutOrStdout()
-	if err := table.Assessment(out, a, colourful(out)); err != nil {
+	if err := table.Assessment(out, a, styleOf(out)); err != nil {
 		return err
 	}
 	tellTruth(out, d, a)

@@ -60,7 +60,7 @@ but something is unproven, 2 the input is wrong.`,
 			if asJSON {
 				err = jsondoc.Drift(c.OutOrStdout(), h)
 			} else {
-				err = table.Drift(c.OutOrStdout(), h, colourful(c.OutOrStdout()))
+				err = table.Drift(c.OutOrStdout(), h, styleOf(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err

@@ -51,7 +51,7 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 			if asJSON {
 				err = jsondoc.Plan(c.OutOrStdout(), p)
 			} else {
-				err = table.Plan(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
+				err = table.Plan(c.OutOrStdout(), p, styleOf(c.OutOrStdout()))
 			}
 			if err == nil && !p.Settled() {
 				err = status(Unproven)

@@ -11,7 +11,7 @@ import (
 func TestPlan(t *testing.T) {
 	s := newSession(t)
 	s.walk(3, everything)
-	s.do(`ohmkeep plan shelf.toml`).exits(Passes).prints("settle 2 of 2 joints and feeds", "then read", "voltage from", "joint left-right", "feed near")
+	s.do(`ohmkeep plan shelf.toml`).exits(Passes).prints("enough to decide 2 of 2 joints and feeds", "then read", "voltage from", "joint left-right", "feed near")
 	p := s.do(`ohmkeep plan shelf.toml --json`).exits(Passes)
 	holds(t, decoded(t, p.out), `{"schema":1,"run":"Book shelf","meters":["bench"],"order":"…","steps":1,"points":3,"readings":3,
  "rounds":[{"step":"white","read":[{"quantity":"voltage","from":"A+","to":"A-","meter":"bench"}]}],

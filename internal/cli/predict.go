@@ -46,7 +46,7 @@ Without --step it takes the design step, or the only step.`,
 			if asJSON {
 				return jsondoc.Prediction(c.OutOrStdout(), p)
 			}
-			return table.Prediction(c.OutOrStdout(), p)
+			return table.Prediction(c.OutOrStdout(), p, styleOf(c.OutOrStdout()))
 		},
 	}
 	c.Flags().StringVar(&step, "step", "", "the step, by its name")

@@ -129,7 +129,7 @@ meets them all stands first, the cheapest of it first.
 			if w.asJSON {
 				err = jsondoc.Repairs(c.OutOrStdout(), p)
 			} else {
-				err = table.Repair(c.OutOrStdout(), p, colourful(c.OutOrStdout()))
+				err = table.Repair(c.OutOrStdout(), p, styleOf(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err
@@ -190,7 +190,7 @@ With readings it takes the resistances that they show, and their intervals.
 			if w.asJSON {
 				err = jsondoc.Limits(c.OutOrStdout(), l)
 			} else {
-				err = table.Limit(c.OutOrStdout(), l, colourful(c.OutOrStdout()))
+				err = table.Limit(c.OutOrStdout(), l, styleOf(c.OutOrStdout()))
 			}
 			if err != nil {
 				return err

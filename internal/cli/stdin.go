@@ -4,6 +4,11 @@ import (
 	"context"
 	"io"
 	"os"
+	"strconv"
+
+	"golang.org/x/term"
+
+	"ohmkeep/internal/show/table"
 )
 
 // input is standard input whose reads end with a context: a question that nobody
@@ -56,4 +61,19 @@ func isTerminal(stream any) bool {
 // (NO_COLOR, no-color.org's convention, is respected).
 func colourful(w io.Writer) bool {
 	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && isTerminal(w) && takesEscapes(w.(*os.File))
+}
+
+// styleOf returns how a text is laid out on a stream: as wide as its terminal, or as the
+// variable COLUMNS says.
+func styleOf(w io.Writer) table.Style {
+	style := table.Style{Colour: colourful(w)}
+	if columns, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil {
+		style.Columns = columns
+	}
+	if f, ok := w.(*os.File); ok {
+		if columns, _, err := term.GetSize(int(f.Fd())); err == nil {
+			style.Columns = columns
+		}
+	}
+	return style
 }

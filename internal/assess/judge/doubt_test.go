@@ -27,7 +27,7 @@ func TestBelowNothingByKind(t *testing.T) {
 	}
 }
 
-// Where a fit explains nothing, the line is named that hurts most among those it was made of.
+// Where a fit explains nothing, the line is named that contradicts most among those it was made of.
 func TestWhereItHurtsMost(t *testing.T) {
 	j := unproven(assessment.Fit{Converged: true, PValue: 1e-6}, assessment.Element{})
 	j.out.Readings = make([]assessment.Reading, 3)
@@ -38,7 +38,7 @@ func TestWhereItHurtsMost(t *testing.T) {
 	}
 	j.doubt = j.out.Doubtful()
 	j.findMisfit()
-	if told := findings(j.out); !strings.Contains(told, "It hurts most at line 3 (a.end+ to a.end-, \"white\").") {
+	if told := findings(j.out); !strings.Contains(told, "They contradict most at line 3 (a.end+ to a.end-, \"white\").") {
 		t.Error(told)
 	}
 }

@@ -117,7 +117,7 @@ func (j *judged) findUnproven() {
 	case j.out.Unread():
 		j.say(assessment.Notice, "readings", j.unread())
 	case len(names) > 0 && !j.doubt:
-		text := "The readings settle neither pass nor fail for " + strings.Join(names, ", ") + "."
+		text := "Not enough readings to decide: " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
 			text += " What to read next is listed."
 		} else {

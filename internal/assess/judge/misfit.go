@@ -132,7 +132,7 @@ func (j *judged) findMisfit() {
 	text := fmt.Sprintf("No resistances explain these readings (p = %.1g), so nothing is passed. Another load than stated may have been lit, or a feed is not in the run file.", j.est.Fit.PValue)
 	if worst >= 0 {
 		x := j.out.Readings[worst]
-		text += fmt.Sprintf(" It hurts most at line %d (%s, %q).", x.Row, between(x), x.Step)
+		text += fmt.Sprintf(" They contradict most at line %d (%s, %q).", x.Row, between(x), x.Step)
 	}
 	j.say(assessment.Warning, "fit", text)
 }

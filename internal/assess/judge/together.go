@@ -52,7 +52,7 @@ func (j *judged) togetherText(g estimate.Group) string {
 		names = append(names, name)
 		if g.Parts[k] < 1 {
 			whole = false
-			name = fmt.Sprintf("%.2g × %s", g.Parts[k], name)
+			name = fmt.Sprintf("%.0f %% of %s", 100*g.Parts[k], name)
 		}
 		sum = append(sum, name)
 	}
@@ -62,5 +62,5 @@ func (j *judged) togetherText(g estimate.Group) string {
 	if whole {
 		return text + "together they have " + known + "."
 	}
-	return text + "they only know " + strings.Join(sum, " + ") + ", which is " + known + "."
+	return text + "they only tell what " + strings.Join(sum, " and ") + " come to together, " + known + "."
 }

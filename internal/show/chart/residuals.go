@@ -79,7 +79,7 @@ func (r residuals) picture(readings []assessment.Reading) *Picture {
 	n := panel{
 		heading: "standard deviations above or below", top: 84, height: 190, left: 40, right: r.width - 40,
 		x: span{-0.7, max(1, float64(r.count)) - 0.3}, y: span{-reach, reach},
-		xTicks: rowTicks(readings, int(r.width/60)), xTitle: "row of the file", above: 26, below: 46, pictureExtent: r.width,
+		xTicks: rowTicks(readings, int(r.width/60)), xTitle: "line of the file", above: 26, below: 46, pictureExtent: r.width,
 	}
 	n.yTicks = []tick{{-2, "−2"}, {0, "0"}, {2, "2"}, {-3, "−3"}, {3, "3"}}
 	n.layers = []func(pen, frame){r.lines, r.draw}

@@ -99,7 +99,7 @@ func monthsOf(s history.Series) []monthRow {
 			}
 		}
 		for _, c := range s.Changes {
-			tell(c.Time, string(c.Shape))
+			tell(c.Time, wording.ChangeWord(c.Shape))
 		}
 		for _, m := range s.Marks {
 			tell(m.Time, printable.Short(m.Text, 60))

@@ -42,6 +42,7 @@ type readingRow struct {
 	Row                  int
 	Time, Step, What     string
 	Measured, Fitted     string
+	Difference           string // measured less fitted
 	Standardised, Remark string
 	Suspect              bool
 }
@@ -66,14 +67,10 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 		Readings              []readingRow
 	}{
 		Style: template.CSS(style), Name: printable.Short(wording.RunName(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
-		Program: o.Program, Alarm: wording.Alarm(a), Actions: wording.Actions(a), Cautions: wording.Cautions, Assumptions: wording.Assumptions(a),
+		Program: o.Program, Alarm: wording.Alarm(a), Actions: wording.Actions(a), Findings: wording.Notes(a.Findings), Cautions: wording.Cautions, Assumptions: wording.Assumptions(a),
 	}
 	if !o.Made.IsZero() {
 		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
-	}
-	for _, f := range wording.Ranked(a.Findings) {
-		f.Subject, f.Text = printable.Short(f.Subject, 60), printable.Line(f.Text)
-		data.Findings = append(data.Findings, f)
 	}
 	worst := wording.WorstFirst(a.Elements)
 	for _, e := range worst {
@@ -116,7 +113,7 @@ func inline(p *chart.Picture) (template.HTML, error) {
 func rowOf(r assessment.Reading) readingRow {
 	out := readingRow{Row: r.Row, Step: printable.Short(r.Step, 40), Suspect: r.Suspect,
 		What: wording.Capital(wording.Between(r.Quantity, r.From, r.To)), Measured: printable.Short(r.Text+" "+r.Unit, 30),
-		Fitted: wording.InUnit(r.Unit, r.Quantity, r.Predicted), Remark: printable.Short(r.Note, 120)}
+		Fitted: wording.InUnit(r.Unit, r.Quantity, r.Predicted), Difference: wording.InUnit(r.Unit, r.Quantity, r.Residual), Remark: printable.Short(r.Note, 120)}
 	if !r.Time.IsZero() {
 		out.Time = r.Time.Format("2006-01-02 15:04")
 	}

@@ -1,22 +1,21 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
 
-// Assessment writes an assessment as plain text of at most 80 columns: the
-// verdict, a line an element with the worst first, what was found, which
-// readings to look at again and what to read next. colour adds ANSI colours to
-// the words, nothing else. The error is the writer's.
-func Assessment(w io.Writer, a *assessment.Assessment, colour bool) error {
-	t := table{w: bufio.NewWriter(w), colour: colour}
+// Assessment writes an assessment: what is bad, what to do, and a line for each element
+// with the worst first. The error is the writer's.
+func Assessment(w io.Writer, a *assessment.Assessment, style Style) error {
+	t := newTable(w, style)
 	text, verdict := wording.Headline(a)
 	t.wrapped("", text, 0, verdict)
 	if name := wording.RunName(a.Run); name != "" {
@@ -25,28 +24,30 @@ func Assessment(w io.Writer, a *assessment.Assessment, colour bool) error {
 	if text := wording.Alarm(a); text != "" {
 		t.wrapped("", text, 0, assessment.Fail)
 	}
+	t.actions(wording.Actions(a))
 	t.elements(a.Elements)
-	if len(a.Findings) > 0 {
-		t.heading("Findings")
-		for _, f := range wording.Ranked(a.Findings) {
-			verdict := assessment.None
-			if f.Severity == assessment.Failing {
-				verdict = assessment.Fail
-			}
-			t.wrapped(string(f.Severity), printable.Short(f.Subject, 60)+": "+f.Text, wordWidth, verdict)
-		}
-	}
-	t.suspects(a.Readings)
-	if len(a.Next) > 0 {
-		t.heading("Read next")
-		for i, n := range a.Next {
-			t.wrapped(fmt.Sprintf("%d", i+1), wording.Next(a.Run, n), wordWidth, assessment.None)
+	if notes := wording.Notes(a.Findings); len(notes) > 0 {
+		t.heading("Notes")
+		for _, f := range notes {
+			t.wrapped(string(f.Severity), f.Subject+": "+f.Text, wordWidth, assessment.None)
 		}
 	}
 	if len(a.Readings) > 0 {
-		fmt.Fprintf(t.w, "\n%d readings; %s\n", len(a.Readings), wording.Fit(a.Fit))
+		t.blank()
+		t.wrapped("", number.Count(len(a.Readings), "reading")+". What a verdict rests on, with the statistics: --explain NAME.", 0, assessment.None)
 	}
 	return t.w.Flush()
+}
+
+// actions writes what to do, numbered, each with its caution.
+func (t table) actions(actions []wording.Action) {
+	if len(actions) == 0 {
+		return
+	}
+	t.heading("What to do")
+	for i, a := range actions {
+		t.wrapped(strconv.Itoa(i+1), strings.TrimSpace(a.Text+" "+a.Caution), actionWidth, assessment.None)
+	}
 }
 
 // elements writes one line an element.
@@ -54,34 +55,20 @@ func (t table) elements(elements []assessment.Element) {
 	if len(elements) == 0 {
 		return
 	}
+	t.blank()
 	assumed := false
-	fmt.Fprintf(t.w, "\n%s%s%12s  %17s  %7s\n", left("", wordWidth), left("", nameWidth), "mΩ at 20 °C", "95 % interval", "limit")
+	var rows []row
 	for _, e := range wording.WorstFirst(elements) {
 		l := wording.LineOf(e)
 		assumed = assumed || !e.Known && !e.Open()
-		row := fmt.Sprintf("%s%s%s %-4s  %s … %s  %s", t.word(l.Verdict), left(l.Label, nameWidth-1)+" ",
-			right(l.Value, 7), l.Unit, right(l.Low, 7), right(l.High, 7), right(l.Limit, 7))
-		fmt.Fprintln(t.w, strings.TrimRight(row, " "))
+		r := row{verdictWord(l.Verdict), l.Verdict, l.Label, []string{fmt.Sprintf("%s %-4s", l.Value, l.Unit), l.Low + " … " + right(l.High, 6), l.Limit}, nil}
 		if l.Remark != "" {
-			t.wrapped("", l.Remark, wordWidth+2, assessment.None)
+			r.remarks = []string{l.Remark}
 		}
+		rows = append(rows, r)
 	}
+	t.grid("", []string{"mΩ at 20 °C", "95 % interval", "limit"}, rows)
 	if assumed {
-		fmt.Fprintf(t.w, "%s(in brackets: assumed, no reading can know it)\n", left("", wordWidth))
-	}
-}
-
-// suspects lists the readings that contradict the others, by row.
-func (t table) suspects(readings []assessment.Reading) {
-	none := true
-	for _, r := range readings {
-		if !r.Suspect {
-			continue
-		}
-		if none {
-			t.heading("Look at these readings again")
-			none = false
-		}
-		t.wrapped(fmt.Sprintf("row %d", r.Row), wording.Suspect(r), wordWidth, assessment.None)
+		t.wrapped("", "(in brackets: assumed, no reading can know it)", wordWidth, assessment.None)
 	}
 }

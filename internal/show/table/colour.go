@@ -1,7 +1,6 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
@@ -15,11 +14,11 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Colour writes what is seen of a run as plain text of at most 80 columns: in
-// words what changes and where, the worst pixel, and what causes its loss. colour
-// adds ANSI colours to the words. The error is the writer's.
-func Colour(w io.Writer, a *colourloss.Appearance, colour bool) error {
-	t := table{w: bufio.NewWriter(w), colour: colour}
+// Colour writes what is seen of a run: in
+// words what changes and where, the worst pixel, and what causes its loss. The
+// error is the writer's.
+func Colour(w io.Writer, a *colourloss.Appearance, style Style) error {
+	t := newTable(w, style)
 	t.wrapped("", changed(a)+provided(a), 0, a.Verdict)
 	t.wrapped("", printable.Short(wording.RunName(a.Run), 120)+wording.InStep(a.Step.Name)+", "+basis(a), 0, assessment.None)
 	t.wrapped("", spotText(a), 0, assessment.None)
@@ -103,22 +102,37 @@ func spotText(a *colourloss.Appearance) string {
 	if a.Asked {
 		which = "Pixel %s is at"
 	}
-	text := fmt.Sprintf(which+" %s V: its colour is %s from the commanded one in u'v' (limit %s), and it is %s %% dimmer (limit %.3g %%).",
+	text := fmt.Sprintf(which+" %s V. Its colour is off by %s, where %s is allowed (distance in the CIE 1976 u'v' diagram), and it is %s %% dimmer, where %.3g %% is allowed.",
 		printable.Short(w.Name, 40), within(w.Volts, 1, 2), within(w.Shift, 1, 4), number.Figures(a.Run.Limits.ColourShift, 2),
 		within(w.Dimming, 100, 0), 100*a.Run.Limits.Dimming)
 	switch {
 	case w.Whiteness.Valid && !w.SeenAs.Valid:
 		text += " It is no longer white."
 	case w.Whiteness.Valid && math.Abs(w.Whiteness.Kelvin-w.SeenAs.Kelvin) >= 5:
-		side := "warmer"
-		if w.SeenAs.Kelvin > w.Whiteness.Kelvin {
-			side = "cooler"
-		}
-		text += fmt.Sprintf(" Its white turns %s: from %.0f K (Duv %+.4f) to %.0f K (Duv %+.4f).", side,
-			w.Whiteness.Kelvin, w.Whiteness.Duv, w.SeenAs.Kelvin, w.SeenAs.Duv)
+		text += fmt.Sprintf(" Its white turns %s: from %.0f K to %.0f K (distance from the line of pure whites, Duv, from %s to %s).",
+			turn(w.Whiteness, w.SeenAs), w.Whiteness.Kelvin, w.SeenAs.Kelvin, signed(w.Whiteness.Duv), signed(w.SeenAs.Duv))
 	}
 	return text
 }
+
+// turn says in words which way a white turns. Above the line of pure whites, where Duv
+// is positive, it looks green; below it pink (ANSI C78.377, as remembered).
+func turn(from, to colourloss.White) string {
+	const noticeable = 0.002 // Duv; common practice, no source
+	side := "warmer"
+	if to.Kelvin > from.Kelvin {
+		side = "cooler"
+	}
+	switch {
+	case to.Duv < from.Duv-noticeable:
+		return side + " and pinker"
+	case to.Duv > from.Duv+noticeable:
+		return side + " and greener"
+	}
+	return side
+}
+
+func signed(duv float64) string { return strings.Replace(fmt.Sprintf("%+.4f", duv), "-", "−", 1) }
 
 // within writes a value with its interval where it has one.
 func within(k interval.Interval, by float64, digits int) string {
@@ -134,18 +148,16 @@ func (t table) shares(a *colourloss.Appearance) {
 		return
 	}
 	t.heading("What causes the loss at " + printable.Short(a.Worst.Name, 40))
-	fmt.Fprintf(t.w, "%s%9s  %-26s%s\n", left("", nameWidth-2), "mV lost", "colour, u'v'", "dimmer, %")
-	row := func(name string, volts, shift, dim interval.Interval) {
-		line := fmt.Sprintf("%s%9s  %s%s", left(name, nameWidth-2), number.Fixed(1000*volts.Value, 0),
-			left(ranged(shift, 1, 4), 26), ranged(dim, 100, 1))
-		fmt.Fprintln(t.w, strings.TrimRight(line, " "))
+	var rows []row
+	add := func(name string, volts, shift, dim interval.Interval) {
+		rows = append(rows, row{name: name, cells: []string{number.Fixed(1000*volts.Value, 0), ranged(shift, 1, 4), ranged(dim, 100, 1)}})
 	}
 	for _, s := range a.Shares {
-		row(wording.Cause(s), s.Volts, s.Shift, s.Dimming)
+		add(wording.Cause(s), s.Volts, s.Shift, s.Dimming)
 	}
 	rated := a.Run.Reels[a.Worst.Place.Index].Strip.Volts
-	lost := interval.Interval{Value: rated - a.Worst.Volts.Value}
-	row("all together", lost, a.Worst.Shift, a.Worst.Dimming)
+	add("all together", interval.Interval{Value: rated - a.Worst.Volts.Value}, a.Worst.Shift, a.Worst.Dimming)
+	t.grid("", []string{"mV lost", "colour off by", "dimmer by, %"}, rows)
 }
 
 // ranged is within for a column.

@@ -1,7 +1,6 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
@@ -16,8 +15,8 @@ import (
 
 // Explanation writes in a few plain lines what the verdict on an element rests on. The
 // error is the writer's.
-func Explanation(w io.Writer, x *assessment.Explanation, colour bool) error {
-	t := table{w: bufio.NewWriter(w), colour: colour}
+func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, style Style) error {
+	t := newTable(w, style)
 	e := x.Element
 	l := wording.LineOf(e)
 	text := wording.Label(e) + ": "
@@ -50,18 +49,18 @@ func Explanation(w io.Writer, x *assessment.Explanation, colour bool) error {
 		t.wrapped("", "No reading tells of it.", 0, assessment.None)
 		return t.w.Flush()
 	}
-	t.heading("Without these readings, so much of what is known of it would be lost")
+	t.heading("If these readings were missing")
 	for _, p := range x.Parts {
-		what, indent := p.What, wordWidth
+		what, indent := p.What, 2
 		if p.Of {
-			what, indent = "of these, those in step \""+printable.Short(p.Step, 40)+"\"", wordWidth+2
+			what, indent = "of these, those in step \""+printable.Short(p.Step, 40)+"\"", 4
 		}
-		t.wrapped(shareText(p.Share), fmt.Sprintf("%s (%s): %s", what, rowsText(p.Rows), withoutText(e, p)), indent, assessment.None)
+		t.wrapped("", fmt.Sprintf("%s (%s): %s", what, rowsText(p.Rows), withoutText(e, p)), indent, assessment.None)
 	}
 	if p := x.Single; p != nil {
-		text := "No single reading carries as much as 1 % of it."
+		text := "No single reading decides."
 		if p.Share >= 0.01 {
-			text = fmt.Sprintf("The one reading that carries most is row %d%s, with %s: %s.", p.Rows[0], wording.InStep(p.Step), shareText(p.Share), withoutText(e, *p))
+			text = fmt.Sprintf("The one reading that matters most is line %d%s: %s.", p.Rows[0], wording.InStep(p.Step), withoutText(e, *p))
 			if p.Verdict == e.Verdict && e.Verdict != assessment.None {
 				text += " So no single reading decides."
 			}
@@ -74,7 +73,10 @@ func Explanation(w io.Writer, x *assessment.Explanation, colour bool) error {
 		for _, s := range x.Sources {
 			list = append(list, shareText(s.Share)+" "+s.What)
 		}
-		t.wrapped("", "Its uncertainty comes from: "+strings.Join(list, ", ")+".", 0, assessment.None)
+		t.wrapped("", "What makes it uncertain: "+strings.Join(list, ", ")+".", 0, assessment.None)
+	}
+	if fit.DegreesOfFreedom > 0 {
+		t.wrapped("", "All readings against the fitted run: "+wording.Fit(fit)+".", 0, assessment.None)
 	}
 	return t.w.Flush()
 }
@@ -101,10 +103,10 @@ func withoutText(e assessment.Element, p assessment.Part) string {
 	return text
 }
 
-// rowsText lists rows, runs of them shortened: "rows 4–6, 9".
+// rowsText lists lines of a file, runs of them shortened: "lines 4–6, 9".
 func rowsText(rows []int) string {
 	if len(rows) == 1 {
-		return fmt.Sprintf("row %d", rows[0])
+		return fmt.Sprintf("line %d", rows[0])
 	}
 	var parts []string
 	for i := 0; i < len(rows); {
@@ -126,7 +128,7 @@ func rowsText(rows []int) string {
 	if n := len(parts) - most; n > 0 {
 		parts = append(parts[:most], fmt.Sprintf("and %d more", n))
 	}
-	return "rows " + strings.Join(parts, ", ")
+	return "lines " + strings.Join(parts, ", ")
 }
 
 // shareText writes a share in whole percent, and never all of it unless it is.

@@ -1,7 +1,6 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"strings"
@@ -14,11 +13,11 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Limit writes what a run bears as plain text of at most 80 columns: the
+// Limit writes what a run bears: the
 // limiter that is safe, each colour's level and what gives way, and the same after
 // each repair. The error is the writer's.
-func Limit(w io.Writer, l *repair.Loads, colour bool) error {
-	t := table{w: bufio.NewWriter(w), colour: colour}
+func Limit(w io.Writer, l *repair.Loads, style Style) error {
+	t := newTable(w, style)
 	effects := l.Effects()
 	safe, decides := repair.Limiter(effects)
 	verdict := l.Verdict()
@@ -90,7 +89,7 @@ func cautious(n interval.Interval, k repair.Basis) float64 {
 
 func (t table) load(c repair.Load) {
 	e := c.Effect
-	fmt.Fprintf(t.w, "%s%s\n", t.word(e.Verdict), printable.Short(c.Mix.Name, tableWidth-wordWidth))
+	t.wrapped(verdictWord(e.Verdict), printable.Short(c.Mix.Name, 120), wordWidth, e.Verdict)
 	level := percentSpan(e.Highest) + " of full level, a limiter of " + wording.Span(e.Limiter, 2) + " A"
 	if e.Rating.Dark() {
 		level = "none: broken in the dark already"

@@ -1,7 +1,6 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
@@ -14,10 +13,10 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Plan writes a plan as plain text of at most 80 columns: what to read in walking
+// Plan writes a plan: what to read in walking
 // order, then what that settles. The error is the writer's.
-func Plan(w io.Writer, p *plan.Plan, colour bool) error {
-	t := table{w: bufio.NewWriter(w), colour: colour}
+func Plan(w io.Writer, p *plan.Plan, style Style) error {
+	t := newTable(w, style)
 	settled, all := 0, len(p.Elements)
 	for _, e := range p.Elements {
 		if e.Settled {
@@ -28,7 +27,7 @@ func Plan(w io.Writer, p *plan.Plan, colour bool) error {
 	if settled < all {
 		verdict = assessment.Unproven
 	}
-	t.wrapped("", fmt.Sprintf("%s, %s, %s: settle %d of %d joints and feeds", number.Count(p.Readings, "reading"), number.Count(p.Points, "point"),
+	t.wrapped("", fmt.Sprintf("%s, %s, %s: enough to decide %d of %d joints and feeds", number.Count(p.Readings, "reading"), number.Count(p.Points, "point"),
 		number.Count(len(p.Rounds), "step"), settled, all), 0, verdict)
 	t.wrapped("", "Run: "+printable.Short(wording.RunName(p.Run), 120)+", read with "+wording.Few(p.Meters), 0, assessment.None)
 	for _, warning := range p.Warnings {
@@ -52,45 +51,44 @@ func Plan(w io.Writer, p *plan.Plan, colour bool) error {
 	t.planned(p.Elements)
 	if settled > 0 {
 		fmt.Fprintln(t.w)
-		t.wrapped("", "Settled means: pass or fail in nine of ten cases and more, unless something is near its limit. With so few readings nothing checks a wrong one: whatever surprises, read again.", 0, assessment.None)
+		t.wrapped("", "Decided means: pass or fail in nine of ten cases and more, unless something is near its limit. With so few readings nothing checks a wrong one: read again what surprises you.", 0, assessment.None)
 	}
 	return t.w.Flush()
 }
 
 // planned writes what becomes of each joint and feed, and below them why not.
 func (t table) planned(elements []plan.Element) {
-	if len(elements) == 0 {
-		return
-	}
-	fmt.Fprintf(t.w, "\n%s%s%10s  %10s  %10s\n", left("", wordWidth), left("", nameWidth), "resolves", "best", "limit, mΩ")
+	var rows []row
 	for _, e := range elements {
-		word, verdict := "settles", assessment.Pass
+		word, verdict := "decided", assessment.Pass
 		if !e.Settled {
-			word, verdict = "open", assessment.Unproven
+			word, verdict = "unproven", assessment.Unproven
 		}
-		limit := "-"
+		limit := "–"
 		if !math.IsNaN(e.Limit) {
 			limit = number.Milliohms(e.Limit)
 		}
-		fmt.Fprintf(t.w, "%s%s%s%s  %s  %s\n", t.paint(word, verdict), strings.Repeat(" ", wordWidth-len(word)),
-			left(string(e.Kind)+" "+e.Name, nameWidth-1)+" ", right(resolves(e.HalfWidth), 10), right(resolves(e.BestHalfWidth), 10), right(limit, 10))
+		rows = append(rows, row{word, verdict, string(e.Kind) + " " + e.Name, []string{within95(e.HalfWidth), within95(e.BestHalfWidth), limit}, nil})
 	}
+	t.blank()
+	t.grid("", []string{"known to, mΩ", "all read, mΩ", "limit, mΩ"}, rows)
 	for _, e := range elements {
 		if e.Settled {
 			continue
 		}
-		help := "None of the finer meters and brighter steps that were tried would settle it."
+		help := "None of the finer meters and brighter steps that were tried would decide it."
 		if len(e.Remedies) > 0 {
 			help = "What would: " + strings.Join(e.Remedies, "; or ") + "."
 		}
 		fmt.Fprintln(t.w)
-		t.wrapped("", string(e.Kind)+" "+printable.Short(e.Name, 60)+" stays open: "+e.Why+". "+help, 0, assessment.None)
+		t.wrapped("", string(e.Kind)+" "+printable.Short(e.Name, 60)+" stays unproven: "+e.Why+". "+help, 0, assessment.None)
 	}
 }
 
-func resolves(ohms float64) string {
+// within95 writes half the width of a 95 % interval.
+func within95(ohms float64) string {
 	if math.IsInf(ohms, 1) || ohms > 10 {
-		return "-"
+		return "–"
 	}
 	return "±" + number.Milliohms(ohms)
 }

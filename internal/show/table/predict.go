@@ -1,7 +1,6 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
@@ -13,43 +12,47 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Prediction writes a prediction as plain text of at most 80 columns:
+// Prediction writes a prediction:
 // warnings first, then supplies, feeds, joints and reels. The error is the
 // writer's.
-func Prediction(w io.Writer, p *prediction.Prediction) error {
-	t := table{w: bufio.NewWriter(w)}
+func Prediction(w io.Writer, p *prediction.Prediction, style Style) error {
+	t := newTable(w, style)
 	t.wrapped("", printable.Short(wording.RunName(p.Run), 120)+wording.InStep(p.Step)+", if everything is as its file states", 0, assessment.None)
 	for _, warning := range p.Warnings {
 		t.wrapped("warning", warning, wordWidth, assessment.None)
 	}
-	if len(p.Supplies) > 0 {
-		t.heads("Supplies", "volts", "amps")
-		for _, s := range p.Supplies {
-			t.columns(s.Name, number.Fixed(s.Volts, 3), number.Fixed(s.Amps, 3))
-		}
+	var supplies, feeds, joints, reels []row
+	for _, s := range p.Supplies {
+		supplies = append(supplies, row{name: s.Name, cells: []string{number.Fixed(s.Volts, 3), number.Fixed(s.Amps, 3)}})
 	}
-	if len(p.Feeds) > 0 {
-		t.heads("Feeds", "amps", "drop V", "mΩ")
-		for _, f := range p.Feeds {
-			t.columns(f.Name, number.Fixed(f.Amps, 3), number.Fixed(f.Drop, 3), number.Milliohms(f.Ohms))
-		}
+	for _, f := range p.Feeds {
+		feeds = append(feeds, row{name: f.Name, cells: []string{number.Fixed(f.Amps, 3), number.Fixed(f.Drop, 3), number.Milliohms(f.Ohms)}})
 	}
-	if len(p.Joints) > 0 {
-		t.heads("Joints", "amps", "drop V", "mΩ")
-		for _, j := range p.Joints {
-			t.columns(j.Name, number.Fixed(j.Amps, 3), number.Fixed(j.Drop, 4), number.Milliohms(j.Ohms))
-		}
+	for _, j := range p.Joints {
+		joints = append(joints, row{name: j.Name, cells: []string{number.Fixed(j.Amps, 3), number.Fixed(j.Drop, 4), number.Milliohms(j.Ohms)}})
 	}
-	if len(p.Reels) > 0 {
-		t.heads("Reels, volts", "start", "lowest", "at pixel", "end")
-		for _, r := range p.Reels {
-			n := len(r.Pixels)
-			if n == 0 {
-				t.columns(r.Name)
-				continue
-			}
-			low := lowest(r.Pixels)
-			t.columns(r.Name, number.Fixed(r.Pixels[0].Volts, 3), number.Fixed(r.Pixels[low].Volts, 3), fmt.Sprint(low+1), number.Fixed(r.Pixels[n-1].Volts, 3))
+	for _, r := range p.Reels {
+		n := len(r.Pixels)
+		if n == 0 {
+			reels = append(reels, row{name: r.Name})
+			continue
+		}
+		low := lowest(r.Pixels)
+		reels = append(reels, row{name: r.Name, cells: []string{number.Fixed(r.Pixels[0].Volts, 3), number.Fixed(r.Pixels[low].Volts, 3), fmt.Sprint(low + 1), number.Fixed(r.Pixels[n-1].Volts, 3)}})
+	}
+	for _, part := range []struct {
+		name  string
+		heads []string
+		rows  []row
+	}{
+		{"Supplies", []string{"volts", "amps"}, supplies},
+		{"Feeds", []string{"amps", "drop V", "mΩ"}, feeds},
+		{"Joints", []string{"amps", "drop V", "mΩ"}, joints},
+		{"Reels, volts", []string{"start", "lowest", "at pixel", "end"}, reels},
+	} {
+		if len(part.rows) > 0 {
+			t.blank()
+			t.grid(part.name, part.heads, part.rows)
 		}
 	}
 	return t.w.Flush()
@@ -64,19 +67,4 @@ func lowest(pixels []prediction.Pixel) int {
 		}
 	}
 	return low
-}
-
-// columns writes a name and numbers below each other.
-func (t table) columns(name string, cells ...string) {
-	fmt.Fprint(t.w, left(name, 32))
-	for _, c := range cells {
-		fmt.Fprint(t.w, right(c, 11))
-	}
-	fmt.Fprintln(t.w)
-}
-
-// heads writes the heading of a group of columns.
-func (t table) heads(name string, cells ...string) {
-	fmt.Fprintln(t.w)
-	t.columns(name, cells...)
 }

@@ -1,7 +1,6 @@
 package table
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 
@@ -13,11 +12,11 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Repair writes a plan of repairs as plain text of at most 80 columns: the run
+// Repair writes a plan of repairs: the run
 // as wired, every repair with what it comes to, the best pair, and the cautions of
 // what is proposed. The error is the writer's.
-func Repair(w io.Writer, p *repair.Plan, colour bool) error {
-	t := table{w: bufio.NewWriter(w), colour: colour}
+func Repair(w io.Writer, p *repair.Plan, style Style) error {
+	t := newTable(w, style)
 	head, verdict := planHead(p)
 	t.wrapped("", head, 0, verdict)
 	t.wrapped("", "Run: "+printable.Short(wording.RunName(p.Basis.Run), 120)+known(p.Basis), 0, assessment.None)
@@ -26,10 +25,7 @@ func Repair(w io.Writer, p *repair.Plan, colour bool) error {
 		t.wrapped("", "There is nothing that would help: no joint or feed fails, and no end is without a feed.", 0, assessment.None)
 	} else {
 		t.heading("Repairs alone and the best two together; what meets every limit stands first")
-		t.optionHead()
-		for _, o := range p.Ranked() {
-			t.option(o)
-		}
+		t.options(p.Ranked())
 	}
 	t.remarks("Taken for granted", append(append([]string{}, p.Assumed...), wording.EvenLight,
 		"Cost counts labour and material in points, to rank by; it stands for no money."))
@@ -62,14 +58,16 @@ func planHead(p *repair.Plan) (string, assessment.Verdict) {
 	if p.Basis.Unexplained {
 		return "UNPROVEN: no resistances explain the readings, so nothing passes", assessment.Unproven
 	}
-	return "UNPROVEN: the readings do not settle whether " + what + " keeps every limit; nearest is " + wording.Utilisation(worst), assessment.Unproven
+	return "UNPROVEN: not enough readings to decide whether " + what + " keeps every limit; nearest is " + wording.Utilisation(worst), assessment.Unproven
 }
+
+const asWiredWidth = 23 // the longest name of a figure, and the gap behind it
 
 // asWired writes what the run does now.
 func (t table) asWired(e repair.Effect) {
 	t.heading("As wired")
-	row := func(name, value string) { t.wrapped(name, value, nameWidth, assessment.None) }
-	row("colour, worst pixel", wording.Span(e.Shift, 4)+" u'v'")
+	row := func(name, value string) { t.wrapped(name, value, asWiredWidth, assessment.None) }
+	row("colour, worst pixel", "off by "+wording.Span(e.Shift, 4)+" (CIE 1976 u'v')")
 	row("light missing", percentSpan(e.Dimming)+" at the dimmest pixel")
 	row("lowest volts", fmt.Sprintf("%s V, %s pixel %d", wording.Span(e.LeastVolts, 2), printable.Short(e.State.Reel, 24), e.State.Pixel))
 	row("hottest joint", wording.Span(e.JointWatts, 3)+" W")
@@ -84,19 +82,24 @@ func percentSpan(n interval.Interval) string {
 	return fmt.Sprintf("%s (%s to %s)", number.Percent(n.Value), number.Percent(n.Low), number.Percent(n.High))
 }
 
-func (t table) optionHead() {
-	fmt.Fprintf(t.w, "%s%s%9s%9s%9s%22s\n", left("", wordWidth), left("cost", 6), "u'v'", "least V", "joint W", "safe limiter A")
+// options writes for each option a line of numbers, and below it what they are of.
+func (t table) options(options []repair.Option) {
+	var rows []row
+	for _, o := range options {
+		e := o.Effect
+		limiter := number.Fixed(e.Limiter.Value, 2)
+		if e.Limiter.Low != e.Limiter.High {
+			limiter += fmt.Sprintf(" (%s–%s)", number.Fixed(e.Limiter.Low, 2), number.Fixed(e.Limiter.High, 2))
+		}
+		rows = append(rows, row{verdictWord(e.Verdict), e.Verdict, "cost " + number.Fixed(o.Cost(), 1), []string{number.Fixed(e.Shift.Value, 4),
+			number.Fixed(e.LeastVolts.Value, 2), number.Fixed(e.JointWatts.Value, 3), limiter}, []string{optionText(o)}})
+	}
+	t.grid("", []string{"colour off", "least V", "joint W", "safe limiter, A"}, rows)
 }
 
-// option writes a line of numbers and what they are of.
-func (t table) option(o repair.Option) {
+// optionText says what is done, and which limit is not kept then.
+func optionText(o repair.Option) string {
 	e := o.Effect
-	limiter := number.Fixed(e.Limiter.Value, 2)
-	if e.Limiter.Low != e.Limiter.High {
-		limiter += fmt.Sprintf(" (%s–%s)", number.Fixed(e.Limiter.Low, 2), number.Fixed(e.Limiter.High, 2))
-	}
-	fmt.Fprintf(t.w, "%s%s%s%s%s%s\n", t.word(e.Verdict), left(number.Fixed(o.Cost(), 1), 6), right(number.Fixed(e.Shift.Value, 4), 9),
-		right(number.Fixed(e.LeastVolts.Value, 2), 9), right(number.Fixed(e.JointWatts.Value, 3), 9), right(limiter, 22))
 	text := ""
 	if len(o.Repairs) > 1 {
 		text = "together: "
@@ -119,7 +122,7 @@ func (t table) option(o repair.Option) {
 		}
 		text += join + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "in doubt "}[e.LoadVerdict] + wording.Utilisation(worst)
 	}
-	t.wrapped("", text, wordWidth, assessment.None)
+	return text
 }
 
 // warnings are the cautions of all that is proposed, each once.

@@ -11,6 +11,9 @@ import (
 	"unicode/utf8"
 
 	"ohmkeep/internal/advise/colourloss"
+	"ohmkeep/internal/advise/repair"
+	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
@@ -31,7 +34,7 @@ func written(t *testing.T, write func(io.Writer) error) string {
 
 func assessed(t *testing.T, a *assessment.Assessment) string {
 	t.Helper()
-	return written(t, func(w io.Writer) error { return Assessment(w, a, false) })
+	return written(t, func(w io.Writer) error { return Assessment(w, a, Style{}) })
 }
 
 // The golden files hold the example of a commissioning, and invented results for what
@@ -40,17 +43,17 @@ func TestGolden(t *testing.T) {
 	a := showtest.Commissioning(t)
 	cove, fitted := showtest.Seen(t, showtest.Cove), showtest.Spread(showtest.Seen(t, showtest.Cove))
 	for name, write := range map[string]func(io.Writer) error{
-		"commissioning.txt": func(w io.Writer) error { return Assessment(w, a, false) },
-		"assess.txt":        func(w io.Writer) error { return Assessment(w, showtest.Assessment(), false) },
-		"predict.txt":       func(w io.Writer) error { return Prediction(w, showtest.Prediction()) },
-		"colour.txt":        func(w io.Writer) error { return Colour(w, cove, false) },
-		"fitted.txt":        func(w io.Writer) error { return Colour(w, fitted, false) },
-		"plan.txt":          func(w io.Writer) error { return Plan(w, showtest.Schedule(), false) },
-		"drift.txt":         func(w io.Writer) error { return Drift(w, showtest.History(), false) },
-		"explain.txt":       func(w io.Writer) error { return Explanation(w, showtest.Explained(), false) },
+		"commissioning.txt": func(w io.Writer) error { return Assessment(w, a, Style{}) },
+		"assess.txt":        func(w io.Writer) error { return Assessment(w, showtest.Assessment(), Style{}) },
+		"predict.txt":       func(w io.Writer) error { return Prediction(w, showtest.Prediction(), Style{}) },
+		"colour.txt":        func(w io.Writer) error { return Colour(w, cove, Style{}) },
+		"fitted.txt":        func(w io.Writer) error { return Colour(w, fitted, Style{}) },
+		"plan.txt":          func(w io.Writer) error { return Plan(w, showtest.Schedule(), Style{}) },
+		"drift.txt":         func(w io.Writer) error { return Drift(w, showtest.History(), Style{}) },
+		"explain.txt":       func(w io.Writer) error { return Explanation(w, showtest.Explained(), assessment.Fit{}, Style{}) },
 	} {
 		text := written(t, write)
-		showtest.Fits(t, text, tableWidth)
+		showtest.Fits(t, text, usualColumns)
 		showtest.Golden(t, name, []byte(text))
 	}
 }
@@ -59,7 +62,7 @@ func TestOpenHasNoSize(t *testing.T) {
 	for _, ohms := range []float64{math.Inf(1), 5e9} {
 		a := &assessment.Assessment{Elements: []assessment.Element{{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop,
 			Ohms: ohms, Low: 2.1, High: 8e9, Limit: 0.015, Over: 1, Verdict: assessment.Fail, Known: true}}}
-		if text := assessed(t, a); !strings.Contains(text, "open") || !strings.Contains(text, "2100 …       ∞") {
+		if text := assessed(t, a); !strings.Contains(text, "open") || !strings.Contains(text, "2100 …      ∞") {
 			t.Error(text)
 		}
 	}
@@ -83,7 +86,7 @@ func TestNoSizeNorHeatOfWhatIsOpen(t *testing.T) {
 			t.Errorf("%g Ω: %+v", c.ohms, l)
 		}
 		var b bytes.Buffer
-		if err := Explanation(&b, &assessment.Explanation{Element: e}, false); err != nil || !strings.HasPrefix(b.String(), c.says+"\n") {
+		if err := Explanation(&b, &assessment.Explanation{Element: e}, assessment.Fit{}, Style{}); err != nil || !strings.HasPrefix(b.String(), c.says+"\n") {
 			t.Errorf("%g Ω: %v\n%s", c.ohms, err, b.String())
 		}
 	}
@@ -97,7 +100,7 @@ func TestNoSizeNorHeatOfWhatIsOpen(t *testing.T) {
 func TestHostileInput(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), 1e300, -1, 0} {
 		text := assessed(t, showtest.Wrecked(showtest.Hostile, v))
-		showtest.Fits(t, text, tableWidth)
+		showtest.Fits(t, text, usualColumns)
 		if strings.Contains(text, "NaN") || strings.Contains(text, "Inf") || strings.ContainsFunc(text, func(r rune) bool { return unicode.Is(unicode.Cf, r) }) {
 			t.Errorf("with %v the table has a number that is none, or turns the direction of writing:\n%s", v, text)
 		}
@@ -105,8 +108,8 @@ func TestHostileInput(t *testing.T) {
 	p := showtest.Prediction()
 	p.Run.Name, p.Step, p.Feeds[0].Name, p.Warnings[0] = showtest.Hostile, showtest.Hostile, showtest.Hostile, showtest.Hostile
 	p.Reels[0].Pixels[0].Volts, p.Feeds[0].Ohms, p.Supplies[0].Amps = math.NaN(), math.Inf(1), math.NaN()
-	text := written(t, func(w io.Writer) error { return Prediction(w, p) })
-	showtest.Fits(t, text, tableWidth)
+	text := written(t, func(w io.Writer) error { return Prediction(w, p, Style{}) })
+	showtest.Fits(t, text, usualColumns)
 	if strings.Contains(text, "NaN") {
 		t.Error(text)
 	}
@@ -116,17 +119,17 @@ func TestEmpty(t *testing.T) {
 	if text := assessed(t, &assessment.Assessment{}); !strings.HasPrefix(text, "NOTHING JUDGED: ") {
 		t.Error(text)
 	}
-	if err := Prediction(io.Discard, &prediction.Prediction{Reels: []prediction.Reel{{Name: "bare"}}}); err != nil {
+	if err := Prediction(io.Discard, &prediction.Prediction{Reels: []prediction.Reel{{Name: "bare"}}}, Style{}); err != nil {
 		t.Error(err)
 	}
 }
 
 func TestColourIsOnlyAdded(t *testing.T) {
 	var plain, coloured bytes.Buffer
-	if err := Assessment(&plain, showtest.Assessment(), false); err != nil {
+	if err := Assessment(&plain, showtest.Assessment(), Style{}); err != nil {
 		t.Fatal(err)
 	}
-	if err := Assessment(&coloured, showtest.Assessment(), true); err != nil {
+	if err := Assessment(&coloured, showtest.Assessment(), Style{Colour: true}); err != nil {
 		t.Fatal(err)
 	}
 	stripped := regexp.MustCompile("\x1b\\[[0-9;]*m").ReplaceAllString(coloured.String(), "")
@@ -138,9 +141,9 @@ func TestColourIsOnlyAdded(t *testing.T) {
 func TestWriterErrorsAreTold(t *testing.T) {
 	var w showtest.Broken
 	for name, err := range map[string]error{
-		"assessment": Assessment(w, showtest.Assessment(), false), "prediction": Prediction(w, showtest.Prediction()),
-		"colour": Colour(w, showtest.Seen(t, showtest.Cove), false), "plan": Plan(w, showtest.Schedule(), false),
-		"drift": Drift(w, showtest.History(), false), "explanation": Explanation(w, showtest.Explained(), false),
+		"assessment": Assessment(w, showtest.Assessment(), Style{}), "prediction": Prediction(w, showtest.Prediction(), Style{}),
+		"colour": Colour(w, showtest.Seen(t, showtest.Cove), Style{}), "plan": Plan(w, showtest.Schedule(), Style{}),
+		"drift": Drift(w, showtest.History(), Style{}), "explanation": Explanation(w, showtest.Explained(), assessment.Fit{}, Style{}),
 	} {
 		if err == nil {
 			t.Errorf("%s is silent", name)
@@ -202,7 +205,7 @@ func TestSpotSaysHowWhiteTurns(t *testing.T) {
 func TestColourIsPaintedByVerdict(t *testing.T) {
 	var plain, painted bytes.Buffer
 	a := showtest.Seen(t, showtest.Cove)
-	if Colour(&plain, a, false) != nil || Colour(&painted, a, true) != nil {
+	if Colour(&plain, a, Style{}) != nil || Colour(&painted, a, Style{Colour: true}) != nil {
 		t.Fatal("not written")
 	}
 	bare := strings.NewReplacer("\x1b[1;31m", "", "\x1b[0m", "").Replace(painted.String())
@@ -213,19 +216,19 @@ func TestColourIsPaintedByVerdict(t *testing.T) {
 
 func TestPlanTable(t *testing.T) {
 	var b bytes.Buffer
-	if err := Plan(&b, showtest.Schedule(), false); err != nil {
+	if err := Plan(&b, showtest.Schedule(), Style{}); err != nil {
 		t.Fatal(err)
 	}
 	text := b.String()
-	for _, want := range []string{"2 readings, 2 points, 1 step: settle 1 of 2 joints and feeds", "taken to be the slower part", `Set step "white 12 %", then read`,
+	for _, want := range []string{"2 readings, 2 points, 1 step: enough to decide 1 of 2 joints and feeds", "taken to be the slower part", `Set step "white 12 %", then read`,
 		"1         current through feed near with meter hand", "2         voltage from west.end+ to north.start+ with meter bench",
-		"settles   joint west-north", "±1.20", "joint north-east stays open: its plus is parted. None of the finer"} {
+		"decided   joint west-north", "±1.20", "joint north-east stays unproven: its plus is parted. None of the finer"} {
 		if !strings.Contains(strings.ReplaceAll(text, "\n", " "), want) && !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, text)
 		}
 	}
 	for _, line := range strings.Split(text, "\n") {
-		if utf8.RuneCountInString(line) > tableWidth {
+		if utf8.RuneCountInString(line) > usualColumns {
 			t.Errorf("too wide: %q", line)
 		}
 	}
@@ -233,13 +236,13 @@ func TestPlanTable(t *testing.T) {
 
 func TestExplainText(t *testing.T) {
 	var b bytes.Buffer
-	if err := Explanation(&b, showtest.Explained(), false); err != nil {
+	if err := Explanation(&b, showtest.Explained(), assessment.Fit{}, Style{}); err != nil {
 		t.Fatal(err)
 	}
 	text := strings.Join(strings.Fields(b.String()), " ")
-	for _, want := range []string{"joint west-north: FAIL, 97.6 mΩ (94.9 … 100.4), limit 15.0", "97 % the pair voltages either side of it (rows 4–6, 9): without 60.0 … 130.0, unproven",
-		`81 % of these, those in step "white 12 %" (rows 4, 7): without 60.0 … 130.0, still fail`, "> 99 % all other voltages (rows 10, 11): nothing would be known without",
-		`is row 7 in step "white 12 %", with 30 %`, "So no single reading decides.", "70 % the last digits"} {
+	for _, want := range []string{"joint west-north: FAIL, 97.6 mΩ (94.9 … 100.4), limit 15.0", "the pair voltages either side of it (lines 4–6, 9): without 60.0 … 130.0, unproven",
+		`of these, those in step "white 12 %" (lines 4, 7): without 60.0 … 130.0, still fail`, "all other voltages (lines 10, 11): nothing would be known without",
+		`is line 7 in step "white 12 %": without`, "So no single reading decides.", "70 % the last digits"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, b.String())
 		}
@@ -249,22 +252,22 @@ func TestExplainText(t *testing.T) {
 	x.Single.Share = 0.001
 	x.Element.Ohms, x.Element.Low, x.Element.High = math.Inf(1), 2, math.Inf(1)
 	b.Reset()
-	if err := Explanation(&b, x, false); err != nil || !strings.Contains(b.String(), "open, at least") || !strings.Contains(b.String(), "\nThe fit is in doubt.\nDisconnect the supply.\n") {
+	if err := Explanation(&b, x, assessment.Fit{}, Style{}); err != nil || !strings.Contains(b.String(), "open, at least") || !strings.Contains(b.String(), "\nThe fit is in doubt.\nDisconnect the supply.\n") {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 	b.Reset()
-	if err := Explanation(&b, &assessment.Explanation{Element: assessment.Element{Kind: run.KindFeed, Name: "far", Limit: math.NaN(), Over: math.NaN()}}, false); err != nil || !strings.Contains(b.String(), "No reading tells of it.") {
+	if err := Explanation(&b, &assessment.Explanation{Element: assessment.Element{Kind: run.KindFeed, Name: "far", Limit: math.NaN(), Over: math.NaN()}}, assessment.Fit{}, Style{}); err != nil || !strings.Contains(b.String(), "No reading tells of it.") {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 }
 
 func TestDriftTable(t *testing.T) {
 	var b bytes.Buffer
-	if err := Drift(&b, showtest.History(), false); err != nil {
+	if err := Drift(&b, showtest.History(), Style{}); err != nil {
 		t.Fatal(err)
 	}
 	got := b.String()
-	for _, want := range []string{"LOOK: joint west-north is drifting\n", "Run: Hall <b>", "ramp on 2026-03-01: 4.0 → 16.0 mΩ (+12.0)",
+	for _, want := range []string{"LOOK: joint west-north is drifting\n", "Run: Hall <b>", "drift since 2026-03-01: 4.0 → 16.0 mΩ (+12.0)",
 		"intermittent since 2026-04-10: by about 92.0 mΩ", "limit: it is over its limit", "a sensor was replaced: 100.0 mΩ before, 100.0 after",
 		"too few nights", "no temperature is read", "last check step 2026-06-30"} {
 		if !strings.Contains(got, want) {
@@ -275,12 +278,68 @@ func TestDriftTable(t *testing.T) {
 		t.Errorf("not the gravest first:\n%s", got)
 	}
 	for line := range strings.Lines(got) {
-		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > tableWidth {
+		if n := utf8.RuneCountInString(strings.TrimRight(line, "\n")); n > usualColumns {
 			t.Errorf("%d columns: %s", n, line)
 		}
 	}
 	b.Reset()
-	if err := Drift(&b, &history.History{Run: &run.Run{}}, true); err != nil || !strings.Contains(b.String(), "NOTHING TO FOLLOW") {
+	if err := Drift(&b, &history.History{Run: &run.Run{}}, Style{Colour: true}); err != nil || !strings.Contains(b.String(), "NOTHING TO FOLLOW") {
 		t.Errorf("%v, %s", err, b.String())
+	}
+}
+
+// Every table fits every width, and no word is cut in its middle where it need not be.
+func TestEveryWidth(t *testing.T) {
+	r, readings := showtest.Example(t, "colour")
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, x, err := judge.Explain(r, readings, r.Joints[0].Name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	known := repair.Fitted(r, est, a, r.Limits.DesignStep)
+	repairs, err := repair.Make(known, r.Steps[r.Limits.DesignStep], repair.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	loads, err := repair.Rate(func(int) repair.Basis { return known }, r.Limits.DesignStep, repair.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, columns := range []int{40, 41, 60, 72, 80, 100, 132, 200} {
+		style := Style{Columns: columns}
+		for name, write := range map[string]func(io.Writer) error{
+			"assess":  func(w io.Writer) error { return Assessment(w, a, style) },
+			"other":   func(w io.Writer) error { return Assessment(w, showtest.Assessment(), style) },
+			"explain": func(w io.Writer) error { return Explanation(w, x, a.Fit, style) },
+			"predict": func(w io.Writer) error { return Prediction(w, showtest.Prediction(), style) },
+			"colour":  func(w io.Writer) error { return Colour(w, showtest.Spread(showtest.Seen(t, showtest.Cove)), style) },
+			"plan":    func(w io.Writer) error { return Plan(w, showtest.Schedule(), style) },
+			"drift":   func(w io.Writer) error { return Drift(w, showtest.History(), style) },
+			"repair":  func(w io.Writer) error { return Repair(w, repairs, style) },
+			"limit":   func(w io.Writer) error { return Limit(w, loads, style) },
+		} {
+			text := written(t, write)
+			showtest.Fits(t, text, columns)
+			if name == "assess" && columns == minColumns {
+				sameWords(t, text, written(t, func(w io.Writer) error { return Assessment(w, a, Style{Columns: maxColumns}) }))
+			}
+		}
+	}
+}
+
+// sameWords checks that a narrow text breaks no word that a wide one has.
+func sameWords(t *testing.T, narrow, wide string) {
+	t.Helper()
+	known := map[string]bool{}
+	for _, word := range strings.Fields(wide) {
+		known[strings.Trim(word, ";")] = true
+	}
+	for _, word := range strings.Fields(narrow) {
+		if !known[strings.Trim(word, ";")] {
+			t.Errorf("%q is no word of the wide table", word)
+		}
 	}
 }

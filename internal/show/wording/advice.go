@@ -2,6 +2,7 @@ package wording
 
 import (
 	"fmt"
+	"strings"
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -14,14 +15,14 @@ type Action struct {
 	Caution string
 }
 
-// The Cautions of the trade, said where somebody is about to act on them.
+// The cautions of the trade, said where somebody is about to act on them.
 const (
 	beforeSoldering = "Disconnect the supply from the mains before soldering."
 	atFeeds         = "Fuse each feed near its supply, and stay within the rating of cable and connectors."
 	atSupplies      = "Mains terminals belong to licensed people. Never join the plus rails of two supplies."
 )
 
-// Cautions are all of them, for whoever has the run open.
+// Cautions are all of them, for a person who has the run open.
 var Cautions = []string{
 	"Mains terminals belong to licensed people.",
 	beforeSoldering,
@@ -31,20 +32,27 @@ var Cautions = []string{
 	"Local codes decide where they ask for more than this page.",
 }
 
-// Actions says what to do first: mend what fails, read again what contradicts
-// the rest, then read what would settle the open questions.
+// cautionOf is the caution for work on a kind of element.
+var cautionOf = map[run.Kind]string{run.KindJoint: beforeSoldering, run.KindReel: beforeSoldering, run.KindFeed: atFeeds, run.KindSupply: atSupplies}
+
+// Actions returns what to do, in order: mend what fails, as its finding advises, take
+// again what contradicts the rest, then read what would decide the rest.
 func Actions(a *assessment.Assessment) []Action {
 	var out []Action
-	told := map[string]bool{}
-	for _, e := range WorstFirst(a.Elements) {
-		if e.Verdict == assessment.Fail && !told[Subject(e)] {
-			told[Subject(e)] = true
-			out = append(out, mend(a, e))
+	for _, f := range a.Findings {
+		if f.Severity != assessment.Failing {
+			continue
 		}
+		kind, _, _ := strings.Cut(f.Subject, " ")
+		act := Action{Capital(printable.Short(f.Subject, 60)) + ": " + printable.Line(f.Text), cautionOf[run.Kind(kind)]}
+		if act.Caution == beforeSoldering && strings.Contains(f.Text, "Disconnect the supply") {
+			act.Caution = "" // it is said
+		}
+		out = append(out, act)
 	}
 	for _, r := range a.Readings {
 		if r.Suspect {
-			out = append(out, Action{Text: fmt.Sprintf("Take the reading of row %d again: %s.", r.Row, Suspect(r))})
+			out = append(out, Action{Text: fmt.Sprintf("Take the reading of line %d again: %s.", r.Row, Suspect(r))})
 		}
 	}
 	for _, n := range a.Next {
@@ -53,53 +61,16 @@ func Actions(a *assessment.Assessment) []Action {
 	return out
 }
 
-// mend says what to do about an element that fails.
-func mend(a *assessment.Assessment, e assessment.Element) Action {
-	l := LineOf(e)
-	name := printable.Short(e.Name, 60)
-	has := fmt.Sprintf("%s %s (95 %% interval %s … %s) where %s is the most", l.Value, l.Unit, l.Low, l.High, l.Limit)
-	switch {
-	case SeemsOpen(e):
-		has = fmt.Sprintf("it may be open (95 %% interval %s … %s mΩ) where %s is the most", l.Low, l.High, l.Limit)
-	case e.Open():
-		has = "it is open"
-		if e.Low > 0 {
-			has += ", with at least " + l.Low + " mΩ"
+// Notes returns the findings that ask for no repair, warnings first.
+func Notes(findings []assessment.Finding) []assessment.Finding {
+	var out []assessment.Finding
+	for _, severity := range []assessment.Severity{assessment.Warning, assessment.Notice} {
+		for _, f := range findings {
+			if f.Severity == severity {
+				f.Subject, f.Text = printable.Short(f.Subject, 60), printable.Line(f.Text)
+				out = append(out, f)
+			}
 		}
 	}
-	var act Action
-	switch e.Kind {
-	case run.KindJoint:
-		act = Action{"Remake joint " + name + ": " + has + ".", beforeSoldering}
-	case run.KindFeed:
-		act = Action{"Check the connectors of feed " + name + ", then its cable: " + has + ".", atFeeds}
-	case run.KindReel:
-		act = Action{"Look along reel " + name + " for damaged copper, or replace it: " + has + ".", beforeSoldering}
-	default:
-		act = Action{"Check the terminals of supply " + name + ": " + has + ".", atSupplies}
-	}
-	if rail, ok := guilty(a, e); ok {
-		act.Text += " The trouble is in its " + rail.String() + " conductor."
-	}
-	if l.Remark != "" {
-		act.Text += " " + Capital(l.Remark) + "."
-	}
-	return act
-}
-
-// guilty gives the only conductor of an element that fails, where the readings
-// tell the two apart.
-func guilty(a *assessment.Assessment, e assessment.Element) (run.Rail, bool) {
-	var rail run.Rail
-	failing, rails := 0, 0
-	for _, other := range a.Elements {
-		if other.Kind != e.Kind || other.Name != e.Name || other.Rail == run.Loop {
-			continue
-		}
-		rails++
-		if other.Verdict == assessment.Fail {
-			rail, failing = other.Rail, failing+1
-		}
-	}
-	return rail, failing == 1 && rails == 2
+	return out
 }

@@ -14,12 +14,36 @@ import (
 // SeriesLine is one element's row, in words.
 type SeriesLine struct {
 	Verdict               history.Verdict
+	Word                  string // the verdict, for people
 	Class                 string
 	Label                 string
 	Ohms, Interval, Limit string
 	Rate                  string
 	Over                  bool
 	Remarks               []string
+}
+
+// changeWords begin what is said of a change.
+var changeWords = map[history.Shape]string{history.Step: "jump on", history.Ramp: "drift since"}
+
+// ChangeWord names the shape of a change.
+func ChangeWord(s history.Shape) string {
+	switch s {
+	case history.Step:
+		return "jump"
+	case history.Ramp:
+		return "drift begins"
+	}
+	return string(s)
+}
+
+// verdictWord is a verdict as people read it: a step is a load here, so that what has
+// changed at once has jumped.
+func verdictWord(v history.Verdict) string {
+	if v == history.Stepped {
+		return "jumped"
+	}
+	return string(v)
 }
 
 // GravestFirst gives the series in the order in which a person should look at them.
@@ -44,7 +68,7 @@ func DriftHeadline(h *history.History) (string, assessment.Verdict) {
 		name := string(s.Kind) + " " + printable.Short(s.Name, 40)
 		switch {
 		case s.Verdict != history.Steady && s.Verdict != history.Unproven:
-			going = append(going, fmt.Sprintf("%s is %s", name, s.Verdict))
+			going = append(going, clause(name, s.Verdict))
 		case s.Low > s.Limit:
 			over = append(over, name+" is over its limit")
 		case s.Verdict == history.Unproven:
@@ -57,7 +81,7 @@ func DriftHeadline(h *history.History) (string, assessment.Verdict) {
 	case len(all) > 0:
 		return "LOOK: " + Few(all), assessment.Fail
 	case len(open) > 0:
-		return "STEADY as far as can be told; unproven: " + Few(open), assessment.Unproven
+		return "STEADY as far as is known; not enough readings to decide: " + Few(open), assessment.Unproven
 	}
 	return fmt.Sprintf("STEADY: all %d", len(h.Series)), assessment.Pass
 }
@@ -76,7 +100,7 @@ func SeriesVerdict(s history.Series) assessment.Verdict {
 }
 
 func SeriesLineOf(s history.Series) SeriesLine {
-	l := SeriesLine{Verdict: s.Verdict, Class: string(SeriesVerdict(s)), Label: string(s.Kind) + " " + printable.Short(s.Name, 40), Over: s.Low > s.Limit,
+	l := SeriesLine{Verdict: s.Verdict, Word: verdictWord(s.Verdict), Class: string(SeriesVerdict(s)), Label: string(s.Kind) + " " + printable.Short(s.Name, 40), Over: s.Low > s.Limit,
 		Ohms: number.MilliohmTenths(s.Ohms), Interval: number.MilliohmTenths(s.Low) + " … " + number.MilliohmTenths(s.High), Limit: number.MilliohmTenths(s.Limit), Rate: "–"}
 	if !math.IsNaN(s.PerYear) && !math.IsInf(s.PerYearLow, 0) {
 		l.Rate = fmt.Sprintf("%s (%s … %s)", number.SignedTenths(s.PerYear), number.SignedTenths(s.PerYearLow), number.SignedTenths(s.PerYearHigh))
@@ -90,7 +114,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 			l.Remarks = append(l.Remarks, fmt.Sprintf("intermittent since %s: by about %s mΩ for a moment, again and again",
 				c.Time.Format(time.DateOnly), number.MilliohmTenths(c.After-c.Before)))
 		default:
-			l.Remarks = append(l.Remarks, fmt.Sprintf("%s on %s: %s → %s mΩ (%s)", c.Shape, c.Time.Format(time.DateOnly),
+			l.Remarks = append(l.Remarks, fmt.Sprintf("%s %s: %s → %s mΩ (%s)", changeWords[c.Shape], c.Time.Format(time.DateOnly),
 				number.MilliohmTenths(c.Before), number.MilliohmTenths(c.After), number.SignedTenths(c.After-c.Before)))
 		}
 	}
@@ -108,4 +132,12 @@ func SeriesLineOf(s history.Series) SeriesLine {
 		l.Remarks = append(l.Remarks, "no temperature is read: warm copper is in the figures")
 	}
 	return l
+}
+
+// clause says what an element does.
+func clause(name string, v history.Verdict) string {
+	if v == history.Stepped {
+		return name + " has jumped"
+	}
+	return name + " is " + string(v)
 }

@@ -52,7 +52,7 @@ func Assumptions(a *assessment.Assessment) []string {
 	}
 	out = append(out, feed+".")
 	out = append(out, fmt.Sprintf("Limit of a reel: %s %% over the nominal of its strip, where that is known.", number.Figures(l.ReelExcess*100, 3)))
-	out = append(out, "How well the fitted run explains the readings: "+Fit(a.Fit)+".")
+	out = append(out, "How well the fitted run explains the readings: "+Fit(a.Fit)+". By chance alone a run as fitted would be explained worse in that part of cases; below 0.01 something else is wrong.")
 	return out
 }
 

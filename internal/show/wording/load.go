@@ -36,7 +36,7 @@ func Utilisation(u limits.Utilisation) string {
 	name := printable.Short(u.Subject, 30)
 	switch u.Criterion {
 	case limits.Colour:
-		return fmt.Sprintf("colour at %s pixel %d (%s u'v', limit %s)", name, u.Pixel, number.Figures(u.Value, 2), number.Figures(u.Limit, 2))
+		return fmt.Sprintf("colour at %s pixel %d (off by %s, limit %s)", name, u.Pixel, number.Figures(u.Value, 2), number.Figures(u.Limit, 2))
 	case limits.Brightness:
 		return fmt.Sprintf("brightness at %s pixel %d (%.0f %% missing, limit %.0f %%)", name, u.Pixel, 100*u.Value, 100*u.Limit)
 	case limits.DataLevel:

@@ -80,11 +80,11 @@ func Headline(a *assessment.Assessment) (string, assessment.Verdict) {
 	case len(order) == 0:
 		return "NOTHING JUDGED: no element has a limit", assessment.None
 	case len(failing) > 0 && len(unproven) > 0:
-		return fmt.Sprintf("FAIL: %d of %d — %s; unproven: %s", len(failing), len(order), Few(failing), Few(unproven)), assessment.Fail
+		return fmt.Sprintf("FAIL: %d of %d — %s; not enough readings to decide: %s", len(failing), len(order), Few(failing), Few(unproven)), assessment.Fail
 	case len(failing) > 0:
 		return fmt.Sprintf("FAIL: %d of %d — %s", len(failing), len(order), Few(failing)), assessment.Fail
 	case len(unproven) > 0:
-		return fmt.Sprintf("UNPROVEN: %d of %d — %s", len(unproven), len(order), Few(unproven)), assessment.Unproven
+		return fmt.Sprintf("UNPROVEN: not enough readings to decide %d of %d — %s", len(unproven), len(order), Few(unproven)), assessment.Unproven
 	}
 	return fmt.Sprintf("PASS: all %d", len(order)), assessment.Pass
 }
@@ -103,12 +103,4 @@ func RunName(r *run.Run) string {
 		return ""
 	}
 	return r.Name
-}
-
-// Ranked gives the findings with the gravest first.
-func Ranked(findings []assessment.Finding) []assessment.Finding {
-	rank := map[assessment.Severity]int{assessment.Failing: 2, assessment.Warning: 1}
-	sorted := append([]assessment.Finding{}, findings...)
-	sort.SliceStable(sorted, func(i, j int) bool { return rank[sorted[i].Severity] > rank[sorted[j].Severity] })
-	return sorted
 }

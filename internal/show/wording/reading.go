@@ -89,7 +89,7 @@ func Next(r *run.Run, n assessment.Next) string {
 	for i, s := range n.Settles {
 		names[i] = printable.Short(s, 40)
 	}
-	return text + ": settles " + Few(names)
+	return text + ", to decide " + Few(names)
 }
 
 // Capital gives a sentence its first letter; ours all begin with ASCII.

@@ -2,7 +2,6 @@ package wording
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"testing"
 
@@ -12,15 +11,32 @@ import (
 	"ohmkeep/internal/show/showtest"
 )
 
-// What does not conduct has no size; an assumption has no chance of being over a limit.
-func TestAdviceOnWhatMayBeOpen(t *testing.T) {
-	e := assessment.Element{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop, Limit: 0.015, Verdict: assessment.Fail, Known: true, Ohms: 75.3, Low: 0.2, High: math.Inf(1)}
-	if got := mend(&assessment.Assessment{}, e).Text; got != "Remake joint a-b: it may be open (95 % interval 200.0 … ∞ mΩ) where 15.0 is the most." {
-		t.Error(got)
-	}
-	e.Known, e.Over = false, 0.99
+// An assumption has no chance of being over a limit.
+func TestAssumptionHasNoChance(t *testing.T) {
+	e := assessment.Element{Kind: run.KindJoint, Name: "a-b", Limit: 0.015, Verdict: assessment.Unproven, Ohms: 0.003, Over: 0.99}
 	if got := LineOf(e).Over; got != "" {
 		t.Errorf("what is assumed is over its limit with %s", got)
+	}
+}
+
+// What fails is advised on by its finding, with the caution of the trade, before what is
+// to be read again and read next.
+func TestActions(t *testing.T) {
+	a := showtest.Assessment()
+	var got []string
+	for _, act := range Actions(a) {
+		got = append(got, act.Text+"|"+act.Caution)
+	}
+	for i, want := range []string{"Joint west-north: The plus conductor has 93.7 mΩ|", "Feed far: It behaves like", "Take the reading of line 9 again:", "Read the voltage from north.end+"} {
+		if i >= len(got) || !strings.HasPrefix(strings.Replace(got[i], "where 15 mΩ is the most for both together. The minus is sound.", "", 1), strings.TrimSuffix(want, "|")) {
+			t.Errorf("action %d of %q is not %q", i, got, want)
+		}
+	}
+	if !strings.HasSuffix(got[0], "|"+beforeSoldering) || !strings.HasSuffix(got[1], "|"+atFeeds) {
+		t.Errorf("cautions: %q", got)
+	}
+	if notes := Notes(a.Findings); len(notes) != 2 || notes[0].Severity != assessment.Warning {
+		t.Errorf("%v", notes)
 	}
 }
 
@@ -40,8 +56,8 @@ func TestHeadline(t *testing.T) {
 	}{
 		{"PASS: all 2", []assessment.Element{element("a", assessment.Pass), element("b", assessment.Pass), element("c", assessment.None)}},
 		{"FAIL: 1 of 2 — joint a", []assessment.Element{element("a", assessment.Pass), both, element("b", assessment.Pass)}},
-		{"FAIL: 1 of 2 — joint a; unproven: joint b", []assessment.Element{element("b", assessment.Unproven), element("a", assessment.Fail)}},
-		{"UNPROVEN: 9 of 9 — joint 0, joint 1, joint 2, joint 3 and 5 more", many},
+		{"FAIL: 1 of 2 — joint a; not enough readings to decide: joint b", []assessment.Element{element("b", assessment.Unproven), element("a", assessment.Fail)}},
+		{"UNPROVEN: not enough readings to decide 9 of 9 — joint 0, joint 1, joint 2, joint 3 and 5 more", many},
 	} {
 		got, verdict := Headline(&assessment.Assessment{Elements: c.elements})
 		if got != c.want || !strings.HasPrefix(got, strings.ToUpper(string(verdict))) {
