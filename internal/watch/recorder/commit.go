@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"time"
-
-	"ohmkeep/internal/reading"
 )
 
 // commits is how the store has fared.
@@ -74,7 +72,7 @@ func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if !held.empty() || len(r.queue.entries) >= batchSize {
+	if !held.empty() || r.queue.waiting >= batchSize {
 		return 0
 	}
 	if r.queue.empty() {
@@ -99,25 +97,8 @@ func (r *Recorder) fill(held *Batch) {
 		r.queue.untold = 0
 		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings for want of room", n))
 	}
-	entries, marks := r.queue.take()
+	held.Readings, held.Marks = r.queue.take()
 	r.mu.Unlock()
-	held.Marks = marks
-	held.Readings = make([]reading.Recorded, len(entries))
-	for i, e := range entries {
-		held.Readings[i] = e.recorded()
-	}
-}
-
-func (e entry) recorded() reading.Recorded {
-	c, quality := e.channel, e.quality
-	if e.stamp.Uncertain {
-		quality |= reading.ClockUncertain
-	}
-	return reading.Recorded{
-		Reading: reading.Reading{Time: e.stamp.Time, Step: e.step, Quantity: c.Quantity, From: c.From, To: c.To,
-			Text: e.text, Unit: e.unit, Value: e.value, Meter: c.meter.Name, Quality: quality, Counts: e.counts},
-		Run: e.run, Probe: c.probe.name, SinceBoot: e.stamp.SinceBoot,
-	}
 }
 
 // try commits what is held and empties it, and tells whether that succeeded. What
@@ -142,7 +123,7 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 		r.commit.failed++
 		if r.commit.err == nil {
 			r.commit.errSince = now
-			r.o.Log.Error("the store does not commit", "why", err, "waiting", len(held.Readings)+len(r.queue.entries))
+			r.o.Log.Error("the store does not commit", "why", err, "waiting", len(held.Readings)+r.queue.waiting)
 		}
 		r.commit.err = err
 		return false

@@ -1,6 +1,7 @@
 package recorder
 
 import (
+	"strings"
 	"time"
 
 	"ohmkeep/internal/instrument"
@@ -62,19 +63,24 @@ func (p *device) take(at time.Time, samples []reading.Sample) {
 
 // take queues one sample of a channel that came at a moment and is stored for another.
 func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date time.Duration) {
-	e := entry{channel: c, run: w.run, text: s.Text, unit: s.Unit, value: s.Value, stamp: r.o.Clock.At(date), counts: s.Counts}
+	step, quality := r.steps.at(since)
+	text := s.Text
 	if !s.Quality.Measured() {
-		e.text = s.Raw
+		text = s.Raw
 	}
-	e.step, e.quality = r.steps.at(since)
-	if e.quality |= qualityOf(s, c); !e.quality.Measured() {
+	if quality |= qualityOf(s, c); !quality.Measured() {
 		c.unusable++
 		c.probe.totals.unusable++
 	}
-	if c.why = e.quality; c.why == reading.Good {
+	if c.why = quality; c.why == reading.Good {
 		c.last, c.value, c.heard = since, s.Value, true
 	}
-	if r.queue.add(e) {
+	same := shared{c, w.run, step, s.Unit, s.Counts.PerCount}
+	if c.shared == nil || *c.shared != same {
+		same.unit = strings.Clone(same.unit) // it would keep its line
+		c.shared = &same
+	}
+	if r.queue.add(c.shared, r.o.Clock.At(date), text, s.Value, s.Counts.N, quality) {
 		r.nudge()
 	}
 }

@@ -40,12 +40,12 @@ type Options struct {
 	Open   Opener             // nil: whatever stands at the port, see package probe
 	Log    *slog.Logger       // nil: nobody
 	Before []reading.Recorded // newest good readings of before the start
-	Room   int                // readings that may wait; 0: 300,000
+	Room   int                // bytes that waiting readings may take; 0: 20 MiB
 }
 
-// usualRoom is twenty minutes of 16 channels at 10 Hz, and half a minute of four
-// boards at full line rate; about 40 MB when it is full.
-const usualRoom = 300_000
+// usualRoom holds some 380,000 readings: 40 minutes of 16 channels at 10 Hz. With it full
+// a watch stays within the 128 MiB of its unit (TestFullDisk of package cli).
+const usualRoom = 20 << 20
 
 // Recorder records. All its methods may be called from any goroutine.
 type Recorder struct {

@@ -71,7 +71,7 @@ func (r *Recorder) Snapshot() Snapshot {
 	age := func(since time.Duration) float64 { return (now.SinceBoot - since).Seconds() }
 	s := Snapshot{
 		Run: r.plan.Run.Name, Time: now.Time, Certain: !now.Uncertain, Seconds: age(r.started.SinceBoot),
-		Step: r.steps.current(), Waiting: len(r.queue.entries) + r.queue.taken, Dropped: r.queue.dropped,
+		Step: r.steps.current(), Waiting: r.queue.waiting + r.queue.taken, Dropped: r.queue.dropped,
 		Refused: r.commit.refused, Commits: r.commit.done, Failures: r.commit.failed,
 		CommitAge: age(max(r.commit.last, r.started.SinceBoot)), CommitSeconds: r.commit.took.Seconds(),
 	}

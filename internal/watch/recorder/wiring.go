@@ -29,6 +29,7 @@ type channel struct {
 	probe *device
 	meter run.Meter
 
+	shared   *shared       // of the newest sample
 	heard    bool          // that it ever gave a value, be it before the start
 	last     time.Duration // since boot, of the newest value …
 	value    float64       // … and the value itself, SI
