@@ -17,13 +17,16 @@ type markLine struct {
 	Kind    string `json:"kind"`
 	Subject string `json:"subject"`
 	Text    string `json:"text"`
+	// Withdrawn is when somebody said that it does not hold; left out where it holds.
+	Withdrawn string `json:"withdrawn,omitempty"`
 }
 
 // markWords say what a mark of a kind means; others go by their kind.
 var markWords = map[string]string{
 	store.MarkNote: "note", store.MarkGap: "gap ended", store.MarkLost: "lost", store.MarkRestart: "began", store.MarkStop: "stopped",
 	store.MarkDropped: "readings lost", store.MarkRunFile: "run file read anew", store.MarkBoot: "machine started", store.MarkClock: "clock",
-	store.MarkDamaged: "store damaged", "step": "step announced",
+	store.MarkDamaged: "store damaged", "step": "step announced", store.MarkTaken: "reading withdrawn", store.MarkPutBack: "reading put back",
+	store.MarkThinned: "old readings let go",
 }
 
 // listMarks prints what a store says to have happened to a run, a line each.
@@ -37,7 +40,7 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 		return err
 	}
 	defer s.Close()
-	marks, err := s.Marks(c.Context(), r.Name, time.Time{}, time.Time{})
+	marks, err := s.AllMarks(c.Context(), r.Name, time.Time{}, time.Time{})
 	if err != nil && !store.Damaged(err) {
 		return err
 	}
@@ -45,7 +48,10 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	if asJSON {
 		list := make([]markLine, len(marks))
 		for i, m := range marks {
-			list[i] = markLine{m.Time.Format(time.RFC3339Nano), m.Kind, m.Subject, m.Text}
+			list[i] = markLine{Time: m.Time.Format(time.RFC3339Nano), Kind: m.Kind, Subject: m.Subject, Text: m.Text}
+			if !m.Withdrawn.IsZero() {
+				list[i].Withdrawn = m.Withdrawn.Format(time.RFC3339Nano)
+			}
 		}
 		if err := json.NewEncoder(c.OutOrStdout()).Encode(map[string]any{"schema": 1, "run": r.Name, "marks": list}); err != nil {
 			return err
@@ -65,6 +71,9 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 			if text != "" {
 				line += "  " + printable.Line(text)
 			}
+		}
+		if !m.Withdrawn.IsZero() {
+			line += fmt.Sprintf("  (withdrawn on %s)", m.Withdrawn.Format(time.DateOnly))
 		}
 		fmt.Fprintln(c.OutOrStdout(), line)
 	}

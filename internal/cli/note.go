@@ -14,7 +14,7 @@ import (
 
 func newNote() *cobra.Command {
 	var to, at string
-	var asJSON bool
+	var asJSON, withdrawn bool
 	c := &cobra.Command{
 		Use:   "note RUN [TEXT]",
 		Short: "Note a repair, so that what comes after is judged for itself; list what happened",
@@ -24,7 +24,10 @@ compares what was before with what comes after. A text that names a joint or a f
 and its joints; any other text concerns all. What it concerns is printed.
 
 Without a text note lists what happened to the run: notes, starts and stops of the
-watch, gaps of probes, changes of the run file and of the clock.`,
+watch, gaps of probes, changes of the run file and of the clock.
+
+--withdraw says that a note does not hold, such as one on the wrong joint: drift leaves
+it out, and it stays in the list, marked.`,
 		Example: `  ohmkeep note shelf.toml "re-made joint 1" --store shelf.db
   ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00
   ohmkeep note shelf.toml --store shelf.db`,
@@ -35,6 +38,9 @@ watch, gaps of probes, changes of the run file and of the clock.`,
 				return err
 			}
 			if len(args) == 1 {
+				if withdrawn {
+					return callFault(c, "--withdraw wants the TEXT of a note")
+				}
 				if at != "" {
 					return callFault(c, "--at wants a TEXT to note")
 				}
@@ -46,7 +52,7 @@ watch, gaps of probes, changes of the run file and of the clock.`,
 			if args[1] == "" {
 				return callFault(c, "the note is empty")
 			}
-			when := time.Now().Truncate(time.Second)
+			var when time.Time
 			if at != "" {
 				var err error
 				if when, err = moment("--at", at); err != nil {
@@ -56,6 +62,12 @@ watch, gaps of probes, changes of the run file and of the clock.`,
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
+			}
+			if withdrawn {
+				return withdrawNote(c, to, r.Name, args[1], when)
+			}
+			if when.IsZero() {
+				when = time.Now().Truncate(time.Second)
 			}
 			parts, err := drift.Concerns(args[1], r.Run)
 			if err != nil {
@@ -82,7 +94,31 @@ watch, gaps of probes, changes of the run file and of the clock.`,
 	c.Flags().StringVar(&to, "store", "", "the store, a file")
 	c.Flags().StringVar(&at, "at", "", "when it was done (RFC 3339); now where it is left out")
 	c.Flags().BoolVar(&asJSON, "json", false, "list as JSON")
+	c.Flags().BoolVar(&withdrawn, "withdraw", false, "the newest note with this TEXT, or the one of --at, does not hold")
 	return c
+}
+
+// withdrawNote says that a note does not hold.
+func withdrawNote(c *cobra.Command, in, runName, text string, at time.Time) error {
+	if err := exists(in); err != nil {
+		return err
+	}
+	s, err := store.Open(in)
+	if err != nil {
+		return err
+	}
+	found, err := s.WithdrawMark(c.Context(), runName, store.MarkNote, text, at, time.Now())
+	if closing := s.Close(); err == nil {
+		err = closing
+	}
+	switch {
+	case err != nil:
+		return err
+	case !found:
+		return fault.Fault{File: in, Text: fmt.Sprintf("no note that holds says %q", text), Hint: "ohmkeep note without a TEXT lists them"}
+	}
+	fmt.Fprintf(c.OutOrStdout(), "withdrawn: %s\n", text)
+	return nil
 }
 
 // partsText lists what a note concerns.

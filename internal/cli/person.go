@@ -29,6 +29,13 @@ type person struct {
 	visit  survey.Visit
 	typing map[run.Quantity]bool // quantities that are typed, not measured
 	count  int
+	taken  []visited // in the step at hand
+}
+
+// visited is a reading that was taken at a visit.
+type visited struct {
+	survey.Visit
+	reading reading.Reading
 }
 
 // typed gives a probe for each quantity that no other can read: what somebody types.
@@ -75,19 +82,45 @@ func (g *person) ask(format string, args ...any) (string, error) {
 	return line, nil
 }
 
+// undo takes the last reading of the step out and goes back to where it was taken. Where
+// there is none it says so and returns nil.
+func (g *person) undo(ctx context.Context) error {
+	n := len(g.taken) - 1
+	if n < 0 {
+		fmt.Fprintln(g.out, "    nothing was taken in this step that could be taken out")
+		return nil
+	}
+	last := g.taken[n]
+	if _, _, err := g.store.Withdraw(ctx, g.run.Name, []reading.Reading{last.reading}, "in the survey", time.Now()); err != nil {
+		return err
+	}
+	g.taken = g.taken[:n]
+	g.count--
+	fmt.Fprintf(g.out, "    withdrawn: %s\n", line(last.reading))
+	return survey.Back{To: last.Visit}
+}
+
 func (g *person) Step(_ context.Context, step run.Step) error {
 	g.step++
+	g.taken = nil
 	_, err := g.ask("\nStep %d of %d: make the run show %q, let it settle, then Enter (s = leave out): ", g.step, g.steps, step.Name)
 	return err
 }
 
-func (g *person) Reach(_ context.Context, v survey.Visit) error {
+func (g *person) Reach(ctx context.Context, v survey.Visit) error {
 	g.visit = v
 	if g.typing[v.Quantity] {
 		return nil // the question for the value says where
 	}
-	_, err := g.ask("  leads on %v, then Enter (s = leave out): ", v)
-	return err
+	for {
+		answer, err := g.ask("  leads on %v, then Enter (s = leave out): ", v)
+		if err == nil && answer == "u" {
+			if err = g.undo(ctx); err == nil {
+				continue
+			}
+		}
+		return err
+	}
 }
 
 func (g *person) Took(ctx context.Context, x reading.Reading) error {
@@ -96,6 +129,9 @@ func (g *person) Took(ctx context.Context, x reading.Reading) error {
 		return err
 	}
 	g.count += added
+	if v := g.visit; added > 0 && v.From == x.From && v.To == x.To && v.Quantity == x.Quantity {
+		g.taken = append(g.taken, visited{v, x})
+	}
 	fmt.Fprintf(g.out, "    %s %s: %s %s\n", x.From, x.To, x.Text, x.Unit)
 	return nil
 }
@@ -115,13 +151,18 @@ func (t *typist) Next(context.Context) (reading.Sample, error) {
 }
 
 // Measure asks for a value with or without its unit until it is one.
-func (t *typist) Measure(_ context.Context, channel string, q run.Quantity) (reading.Sample, error) {
+func (t *typist) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	g := (*person)(t)
 	unit := [...]string{"V", "A", "degC"}[q]
 	for {
 		answer, err := g.ask("  %v, in %s (s = leave out): ", g.visit, unit)
 		if errors.Is(err, survey.Skip{}) {
 			return reading.Sample{Reading: reading.Reading{Quantity: q, Quality: reading.Faulty}, Channel: channel, Fault: "as asked"}, nil
+		}
+		if err == nil && answer == "u" {
+			if err = g.undo(ctx); err == nil {
+				continue
+			}
 		}
 		if err != nil {
 			return reading.Sample{}, err

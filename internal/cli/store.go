@@ -84,17 +84,18 @@ refused. OL is kept as an overload without a value.`,
 func newStore() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "store",
-		Short: "Look after a store: check it, copy it, give free room back",
+		Short: "Look after a store: check it, copy it, take wrong readings out",
 		Long: `A store needs no care in daily use. Check reads all of it and tells what is damaged;
 backup copies it while others go on writing; compact lays it out afresh, and where it
 is damaged keeps all that can be read; correct applies a shunt that was stated wrongly
-to what was stored by it.`,
+to what was stored by it; withdraw takes a wrong reading out.`,
 		Example: `  ohmkeep store check shelf.db
   ohmkeep store backup shelf.db shelf-copy.db
   ohmkeep store compact shelf.db
-  ohmkeep store correct shelf.toml --store shelf.db`,
+  ohmkeep store correct shelf.toml --store shelf.db
+  ohmkeep store withdraw shelf.toml "digits swapped" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+`,
 	}
-	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact(), newStoreCorrect())
+	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact(), newStoreCorrect(), newStoreWithdraw())
 	return c
 }
 

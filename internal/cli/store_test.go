@@ -9,6 +9,8 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run/runtest"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/analysis"
 	"ohmkeep/internal/watch/storage/storagetest"
 )
 
@@ -212,5 +214,55 @@ func TestWantedEndsWithFaults(t *testing.T) {
 		if n != 1 || (want == "") != (last == nil) || last != nil && !strings.HasPrefix(last.Error(), want) {
 			t.Errorf("skip bad %v: %d rows, %v", skipBad, n, last)
 		}
+	}
+}
+
+// A wrong reading is taken out of all that is made of a store, kept, and put back.
+func TestWithdrawnReadingIsLeftOut(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+	rows := strings.SplitAfter(before, "\n")
+	f := strings.Split(rows[4], ",")
+	at := fmt.Sprintf("--at %s --from %s", f[0], f[3])
+	s.do(`ohmkeep store withdraw shelf.toml --store shelf.db`).refused("wants --at TIME")
+	s.do(`ohmkeep store withdraw shelf.toml --store shelf.db --at 2020-01-01T00:00:00Z`).refused("there is no reading of 2020-01-01T00:00:00Z to withdraw")
+	s.do(`ohmkeep store withdraw shelf.toml swapped --store shelf.db `+at).exits(Passes).prints("withdrawn: "+f[2]+" "+f[3], f[5]+" "+f[6])
+	want := strings.Join(append(append([]string{}, rows[:4]...), rows[5:]...), "")
+	if got := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; got != want {
+		t.Errorf("exported\n%s\nwant\n%s", got, want)
+	}
+	if n := strings.Count(s.do(`ohmkeep export shelf.toml --store shelf.db --format openmetrics`).exits(Passes).out, "\nohmkeep_"); n != len(rows)-3 {
+		t.Errorf("%d samples of %d rows", n, len(rows)-2)
+	}
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes).prints("0 readings stored in shelf.db, 24 already there\n")
+	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("reading withdrawn", f[5]+" "+f[6]+" of "+f[0], ": swapped")
+	s.do(`ohmkeep store check shelf.db`).exits(Passes).prints("shelf.db: 24 readings whole")
+	s.do(`ohmkeep store withdraw shelf.toml --store shelf.db --back ` + at).exits(Passes).prints("put back: ")
+	if got := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; got != before {
+		t.Errorf("put back, it exports\n%s\nwant\n%s", got, before)
+	}
+	s.do(`ohmkeep store withdraw shelf.toml --store shelf.db --back ` + at).refused("to put back")
+}
+
+// A note that does not hold is left out by drift, and stays in the list.
+func TestWithdrawnNote(t *testing.T) {
+	s := newSession(t)
+	s.walk(3, everything)
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	s.do(`ohmkeep note shelf.toml "re-made all" --store shelf.db --at 2026-03-01T12:00:00Z`).exits(Passes)
+	s.do(`ohmkeep note shelf.toml other --store shelf.db --withdraw`).refused(`no note that holds says "other"`)
+	s.do(`ohmkeep note shelf.toml "re-made all" --store shelf.db --withdraw`).exits(Passes).prints("withdrawn: re-made all\n")
+	s.do(`ohmkeep note shelf.toml "re-made all" --store shelf.db --withdraw`).refused("no note that holds")
+	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("re-made all  (withdrawn on ")
+	s.do(`ohmkeep note shelf.toml --store shelf.db --json`).exits(Passes).prints(`"text":"re-made all","withdrawn":"`)
+	kept, err := store.OpenReadOnly("shelf.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer kept.Close()
+	if notes, err := analysis.Notes(t.Context(), kept, "Book shelf"); err != nil || len(notes) != 0 {
+		t.Errorf("%v, %v", notes, err)
 	}
 }

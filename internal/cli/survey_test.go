@@ -141,3 +141,16 @@ func TestSurveyWithCarriedMeter(t *testing.T) {
 	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(
 		",dark,voltage,A+,A-,+4.81230000E+00,V,scpi-multimeter\n", ",dark,current,near,,0.31,A,bench\n", "left.start+")
 }
+
+// A reading that was typed wrongly is taken out, and asked for again.
+func TestSurveyGoesBack(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf[:strings.LastIndex(shelf, "  [[meter.range]]")])
+	s.answer("\nu\n5.80\nu\n5.08\n", `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes).prints("1 reading stored").
+		says("nothing was taken in this step that could be taken out", "withdrawn: voltage A+ to A-, 5.80 V at ")
+	o := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(",dark,voltage,A+,A-,5.08,V,bench\n")
+	if strings.Contains(o.out, "5.80") {
+		t.Errorf("exported\n%s", o.out)
+	}
+	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("reading withdrawn   A+ A-  5.80 V of ", "in step dark: in the survey")
+}

@@ -16,13 +16,14 @@ const (
 	Unsettled                          // taken before the instrument or the load had settled
 	ClockUncertain                     // the date and time may be wrong
 	Faulty                             // the instrument reports that it has no value
+	Withdrawn                          // taken out by a person, who found it wrong
 )
 
 // Measured reports whether the reading is a measured value. One with an uncertain
 // time is; of any other that is not Good what the instrument sent is kept, and no value.
 func (q Quality) Measured() bool { return q&^ClockUncertain == 0 }
 
-var qualityNames = [...]string{"overload", "saturated", "unsettled", "clock uncertain", "faulty"}
+var qualityNames = [...]string{"overload", "saturated", "unsettled", "clock uncertain", "faulty", "withdrawn"}
 
 // String returns the names of the marks, separated by commas; "good" without any.
 func (q Quality) String() string {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"time"
 
 	"ohmkeep/internal/fault"
@@ -29,6 +30,9 @@ const (
 	MarkBoot    = events.Boot
 	MarkClock   = events.Clock
 	MarkDamaged = events.Damaged
+	MarkTaken   = events.Taken
+	MarkPutBack = events.PutBack
+	MarkThinned = events.Thinned
 )
 
 // Mark adds marks to a run, in one commit.
@@ -48,16 +52,43 @@ func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
 	})
 }
 
-// Marks gives the marks of a run in the order of time: not before since, and
+// Marks returns the marks of a run that hold, in the order of time: not before since, and
 // before until; zero = from the beginning, to the end. Beside an error for which
 // Damaged is true those come that can be read.
-func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
+func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) ([]Mark, error) {
+	all, err := s.AllMarks(ctx, runName, since, until)
+	return slices.DeleteFunc(all, func(m Mark) bool { return !m.Withdrawn.IsZero() }), err
+}
+
+// AllMarks is Marks with those that were withdrawn.
+func (s *Store) AllMarks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
 	first, last := Selection{Since: since, Until: until}.limits()
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		marks, err = events.Marks(ctx, tx, runID, first, last)
 		return err
 	})
 	return marks, err
+}
+
+// WithdrawMark notes that the newest mark of a kind and with a text does not hold; with a
+// time that is not zero, the one of that moment. It stays among AllMarks. found is false
+// where no such mark holds.
+func (s *Store) WithdrawMark(ctx context.Context, runName, kind, text string, at, now time.Time) (found bool, err error) {
+	moment := int64(0)
+	if !at.IsZero() {
+		moment = nanoseconds(at)
+	}
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		runID, err := tables.FindRun(ctx, tx, runName)
+		if err != nil || runID == 0 {
+			return err
+		}
+		if found, err = events.Withdraw(ctx, tx, runID, kind, text, moment, now.UnixNano()); err == nil && found {
+			_, err = begin(ctx, tx, runID)
+		}
+		return err
+	})
+	return found, err
 }
 
 // SetState keeps what an analysis of a run needs next time under a name, in place

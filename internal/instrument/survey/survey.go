@@ -2,7 +2,9 @@ package survey
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"ohmkeep/internal/instrument"
@@ -20,7 +22,8 @@ type Probe struct {
 type Guide interface {
 	// Step returns once the run shows a step. Skip{} leaves the step out.
 	Step(ctx context.Context, step run.Step) error
-	// Reach returns once a carried meter is at a visit. Skip{} leaves it out.
+	// Reach returns once a carried meter is at a visit. Skip{} leaves it out; Back goes
+	// to an earlier one.
 	Reach(ctx context.Context, v Visit) error
 	// Took is told each reading as soon as it is taken; its error ends the survey.
 	Took(ctx context.Context, x reading.Reading) error
@@ -32,6 +35,12 @@ type Guide interface {
 type Skip struct{}
 
 func (Skip) Error() string { return "left out" }
+
+// Back is the error by which a Guide, or a person who is asked for a value, goes back to a
+// visit of the step whose reading was taken out.
+type Back struct{ To Visit }
+
+func (b Back) Error() string { return fmt.Sprintf("back to %v", b.To) }
 
 // Survey is what to read.
 type Survey struct {
@@ -84,21 +93,24 @@ func (s *Survey) takeCarried(ctx context.Context, step run.Step, g Guide) error 
 			fixed[Visit{c.Quantity, c.From, c.To}] = true
 		}
 	}
+	var visits []Visit
 	for _, v := range s.Visits {
-		if fixed[v] {
-			continue
+		if _, _, ok := s.carried(v.Quantity); ok && !fixed[v] {
+			visits = append(visits, v)
 		}
-		p, c, ok := s.carried(v.Quantity)
-		if !ok {
-			continue
+	}
+	for i := 0; i < len(visits); i++ {
+		v := visits[i]
+		p, c, _ := s.carried(v.Quantity)
+		err := g.Reach(ctx, v)
+		if err == nil {
+			err = s.take(ctx, step, p, c, v, g)
 		}
-		switch err := g.Reach(ctx, v); {
-		case err == (Skip{}):
-			continue
-		case err != nil:
-			return err
-		}
-		if err := s.take(ctx, step, p, c, v, g); err != nil {
+		back, isBack := errors.AsType[Back](err)
+		switch {
+		case isBack:
+			i = max(slices.Index(visits, back.To), 0) - 1
+		case err != nil && err != (Skip{}):
 			return err
 		}
 	}

@@ -19,21 +19,26 @@ type Mark struct {
 	Kind    string // one of the kinds below, or what a program calls it
 	Subject string // what it happened to: a probe, a joint; may be ""
 	Text    string // in words; may be ""
+	// Withdrawn is when somebody said that the mark does not hold; zero = it holds.
+	Withdrawn time.Time
 }
 
 // Kinds of marks. A gap is marked twice: Lost when it begins, as far as anybody
 // could tell, and Gap when it has ended.
 const (
-	Note    = "note"    // somebody did something: "re-made joint 2"
-	Gap     = "gap"     // nothing came from the subject up to the mark's time; the text says since when
-	Lost    = "lost"    // nothing comes from the subject any more; the text says why
-	Restart = "restart" // the subject began anew; "" = the program that records
-	Stop    = "stop"    // the program that records ended in good order
-	Dropped = "dropped" // readings were lost; the text says how many
-	RunFile = "run"     // the run file was read anew
-	Boot    = "boot"    // the machine began anew
-	Clock   = "clock"   // the wall clock was set
-	Damaged = "damaged" // the store was, and a new one took its place; the text says where it is kept
+	Note    = "note"      // somebody did something: "re-made joint 2"
+	Gap     = "gap"       // nothing came from the subject up to the mark's time; the text says since when
+	Lost    = "lost"      // nothing comes from the subject any more; the text says why
+	Restart = "restart"   // the subject began anew; "" = the program that records
+	Stop    = "stop"      // the program that records ended in good order
+	Dropped = "dropped"   // readings were lost; the text says how many
+	RunFile = "run"       // the run file was read anew
+	Boot    = "boot"      // the machine began anew
+	Clock   = "clock"     // the wall clock was set
+	Damaged = "damaged"   // the store was, and a new one took its place; the text says where it is kept
+	Taken   = "withdrawn" // a reading was withdrawn; the text says which and why
+	PutBack = "restored"  // a reading that was withdrawn holds again
+	Thinned = "thinned"   // old readings were let go; the text says which
 )
 
 // Add adds a mark to a run.
@@ -59,7 +64,7 @@ func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, e
 // marksFrom gives marks in an order until one is known or cannot be read.
 func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last int64, known map[int64]bool) (marks []Mark, ids map[int64]bool, err error) {
 	ids = map[int64]bool{}
-	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text FROM mark
+	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text, coalesce(withdrawn, 0) FROM mark
 		WHERE run = ? AND at BETWEEN ? AND ? ORDER BY `+order, runID, first, last)
 	if err != nil {
 		return nil, ids, err
@@ -67,9 +72,9 @@ func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last
 	defer rows.Close()
 	for rows.Next() {
 		var m Mark
-		var id, at int64
+		var id, at, withdrawn int64
 		var zone int
-		if err := rows.Scan(&id, &at, &zone, &m.Kind, &m.Subject, &m.Text); err != nil {
+		if err := rows.Scan(&id, &at, &zone, &m.Kind, &m.Subject, &m.Text, &withdrawn); err != nil {
 			return marks, ids, err
 		}
 		if known[id] {
@@ -79,9 +84,24 @@ func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last
 		if zone != 0 {
 			m.Time = m.Time.In(time.FixedZone("", zone))
 		}
+		if withdrawn != 0 {
+			m.Withdrawn = time.Unix(0, withdrawn).UTC()
+		}
 		marks, ids[id] = append(marks, m), true
 	}
 	return marks, ids, rows.Err()
+}
+
+// Withdraw notes that the newest mark of a kind and with a text does not hold; with an at
+// other than 0, the newest of that moment. found is false where none holds.
+func Withdraw(ctx context.Context, tx *sql.Tx, runID int64, kind, text string, at, now int64) (found bool, err error) {
+	result, err := tx.ExecContext(ctx, `UPDATE mark SET withdrawn = ?5 WHERE id = (SELECT id FROM mark WHERE run = ?1 AND kind = ?2
+		AND text = ?3 AND (?4 = 0 OR at = ?4) AND withdrawn IS NULL ORDER BY at DESC, id DESC LIMIT 1)`, runID, kind, text, at, now)
+	if err != nil {
+		return false, err
+	}
+	n, err := result.RowsAffected()
+	return n > 0, err
 }
 
 // Start is a start of the machine.
@@ -129,6 +149,12 @@ func SetState(ctx context.Context, tx *sql.Tx, runID int64, name string, version
 	}
 	_, err := tx.ExecContext(ctx, `INSERT INTO state (run, name, version, block) VALUES (?, ?, ?, ?)
 		ON CONFLICT DO UPDATE SET version = excluded.version, block = excluded.block`, runID, name, version, data)
+	return err
+}
+
+// DropStates forgets what analyses of a run keep, so that they begin with the readings.
+func DropStates(ctx context.Context, tx *sql.Tx, runID int64) error {
+	_, err := tx.ExecContext(ctx, "DELETE FROM state WHERE run = ?", runID)
 	return err
 }
 

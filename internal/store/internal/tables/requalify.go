@@ -1,0 +1,68 @@
+package tables
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"math"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store/internal/chunk"
+)
+
+// Written is a reading of a series as it was written.
+type Written struct {
+	At   int64 // ns since 1970 in UTC
+	Text string
+}
+
+// Requalify sets or clears a mark of the quality of wanted readings of a series, which are
+// in chunks. It returns how many it changed.
+func Requalify(ctx context.Context, tx *sql.Tx, of *Series, wanted map[Written]bool, mark reading.Quality, set bool) (changed int, err error) {
+	first, last := int64(math.MaxInt64), int64(math.MinInt64)
+	for w := range wanted {
+		first, last = min(first, w.At), max(last, w.At)
+	}
+	if first > last {
+		return 0, nil
+	}
+	chunks, err := Chunks(ctx, tx, of, first, last)
+	if err != nil {
+		return 0, err
+	}
+	in, err := NewInserter(ctx, tx)
+	if err != nil {
+		return 0, err
+	}
+	for i := range chunks {
+		n, err := in.requalify(ctx, of, &chunks[i], wanted, mark, set)
+		if changed += n; err != nil {
+			return changed, errors.Join(err, in.Close(ctx))
+		}
+	}
+	return changed, in.Close(ctx)
+}
+
+func (in *Inserter) requalify(ctx context.Context, of *Series, c *Chunk, wanted map[Written]bool, mark reading.Quality, set bool) (changed int, err error) {
+	if err := c.Load(ctx, in.tx, &in.m, &in.v); err != nil {
+		return 0, err
+	}
+	in.records = chunk.AppendRecords(in.records[:0], &in.m, &in.v)
+	for i := range in.records {
+		r := &in.records[i]
+		text := r.Text
+		if of.Form != Texts {
+			text = of.Text(r.Count)
+		}
+		if !wanted[Written{r.At, text}] || r.Quality&mark != 0 == set {
+			continue
+		}
+		r.Quality ^= mark
+		changed++
+	}
+	if changed == 0 {
+		return 0, nil
+	}
+	in.left[c.Moments] = true
+	return changed, in.one(ctx, chunk.Section{Series: of.ID, Identity: of.Identity, Texts: of.Form == Texts}, in.records, c)
+}

@@ -1,0 +1,109 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store/internal/events"
+	"ohmkeep/internal/store/internal/tables"
+)
+
+// Withdraw takes readings of a run out, because a person found them wrong. They stay in
+// the store with the quality Withdrawn, and importing them again does not bring them
+// back; but nothing that reads measured values gets them any more. A mark says which they
+// were and why. It returns how many samples were found and changed.
+//
+// What analyses keep is made again from the readings; where old readings were let go,
+// that would lose their nights, and it stays: stale reports whether it does.
+func (s *Store) Withdraw(ctx context.Context, runName string, readings []reading.Reading, why string, now time.Time) (changed int, stale bool, err error) {
+	return s.requalify(ctx, runName, readings, true, why, now)
+}
+
+// Restore puts readings back that were withdrawn.
+func (s *Store) Restore(ctx context.Context, runName string, readings []reading.Reading, why string, now time.Time) (changed int, stale bool, err error) {
+	return s.requalify(ctx, runName, readings, false, why, now)
+}
+
+// Withdrawn returns the selected readings that were withdrawn.
+func (s *Store) Withdrawn(ctx context.Context, sel Selection) ([]reading.Reading, error) {
+	var all []reading.Reading
+	for x, err := range s.Samples(ctx, sel) {
+		if err != nil {
+			return all, err
+		}
+		if x.Quality&reading.Withdrawn != 0 {
+			all = append(all, x.Reading)
+		}
+	}
+	return all, nil
+}
+
+// place is what a reading and a series have in common.
+type place struct{ step, from, to, unit, meter string }
+
+func (s *Store) requalify(ctx context.Context, runName string, readings []reading.Reading, out bool, why string, now time.Time) (changed int, stale bool, err error) {
+	wanted := map[place]map[tables.Written]bool{}
+	for _, x := range readings {
+		p := place{x.Step, x.From, x.To, x.Unit, x.Meter}
+		if wanted[p] == nil {
+			wanted[p] = map[tables.Written]bool{}
+		}
+		wanted[p][tables.Written{At: nanoseconds(x.Time), Text: x.Text}] = true
+	}
+	kind, bit := events.Taken, reading.Withdrawn
+	if !out {
+		kind = events.PutBack
+	}
+	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		changed = 0
+		if err := tables.Fold(ctx, tx, nil); err != nil { // what is in the tail too
+			return err
+		}
+		all, err := tables.All(ctx, tx, runID)
+		if err != nil {
+			return err
+		}
+		for _, of := range all {
+			n, err := tables.Requalify(ctx, tx, of, wanted[place{of.Step, of.From, of.To, of.Unit, of.Meter}], bit, out)
+			if err != nil {
+				return err
+			}
+			changed += n
+		}
+		if changed == 0 {
+			return nil
+		}
+		for _, x := range readings {
+			text := fmt.Sprintf("%s %s of %s", x.Text, x.Unit, x.Time.Format(time.RFC3339Nano))
+			if x.Step != "" {
+				text += " in step " + x.Step
+			}
+			if why != "" {
+				text += ": " + why
+			}
+			subject := x.From
+			if x.To != "" {
+				subject += " " + x.To
+			}
+			if err := events.Add(ctx, tx, runID, Mark{Time: now, Kind: kind, Subject: subject, Text: text}); err != nil {
+				return err
+			}
+		}
+		stale, err = begin(ctx, tx, runID)
+		return err
+	})
+	return changed, stale, err
+}
+
+// begin makes analyses of a run begin with its readings again. Where old ones were let
+// go it does nothing, and reports that what analyses keep is stale.
+func begin(ctx context.Context, tx *sql.Tx, runID int64) (stale bool, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM hourly JOIN series ON series.id = hourly.series WHERE series.run = ?)", runID).Scan(&stale)
+	if err != nil || stale {
+		return stale, err
+	}
+	return false, events.DropStates(ctx, tx, runID)
+}
