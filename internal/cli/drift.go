@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -90,11 +91,12 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, err
 	}
 	defer s.Close()
-	notes, err := analysis.Notes(c.Context(), s, r.Name)
+	state, since, err := analysis.Beginning(c.Context(), s, r.Run, time.Now())
 	if err != nil {
 		return nil, err
 	}
-	f, err := drift.Fold(r.Run, counted(c, "following "+from, s.Readings(c.Context(), r.Name, store.Filter{})), notes)
+	f := drift.Follow(r.Run, state)
+	_, err = f.Take(counted(c, "following "+from, s.Readings(c.Context(), r.Name, store.Filter{Since: since})))
 	if err != nil {
 		return nil, err
 	}

@@ -27,7 +27,7 @@ func newStoreWithdraw() *cobra.Command {
 uses it any more. It is kept, marked as withdrawn, and listed by ohmkeep note with WHY;
 --back puts it back. --at takes the time as export prints it; one in whole seconds means
 any reading within that second. What drift has worked out so far is made again.`,
-		Example: `  ohmkeep store withdraw shelf.toml "leads reversed" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+`,
+		Example:           `  ohmkeep store withdraw shelf.toml "leads reversed" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+`,
 		Args:              between(1, "RUN", "[WHY]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {

@@ -34,6 +34,10 @@ POST /step with a step's name says what the run shows from now on; an empty one,
 it is not known. With settle=SECONDS, at most 60, readings count as unusable so long.
 Each step that changes is marked with its sender.
 
+--keep 2y lets what probes gave outside known steps go after that time, month by
+month, down to exact minimum, mean and maximum of each hour; known steps, imports and
+what drift made of the rest stay, and the log and ohmkeep note say what went.
+
 SIGHUP reads the run file again, SIGTERM stores what has arrived and ends. Who reaches
 the address reads the status and announces steps: keep it on this machine or in a
 network that you trust.`,
@@ -57,6 +61,7 @@ network that you trust.`,
 	c.Flags().StringVar(&o.listen, "listen", watchAddr, "where to answer over HTTP, host:port")
 	c.Flags().StringSliceVar(&o.hosts, "host", nil, "another name by which this machine is reached; steps are announced to its own names only")
 	c.Flags().DurationVar(&o.commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
+	c.Flags().Var(&o.keep, "keep", "how long readings outside known steps are kept, such as 2y, 18w or 400d; for ever where it is left out")
 	c.Flags().BoolVar(&o.simulated, "simulated", false, "store what probes on the port simulated say, which was not measured")
 	c.Flags().DurationVar(&o.analyse, "analyse-after", 0, "time from the start to the first analysis; 0: a minute")
 	_ = c.Flags().MarkHidden("analyse-after") // for tests; the flag exists
@@ -68,6 +73,7 @@ type watchOptions struct {
 	store, listen   string
 	hosts           []string
 	commit, analyse time.Duration
+	keep            keep
 	simulated       bool
 }
 
@@ -85,7 +91,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	}
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 	machine := clock.System()
-	kept, err := storage.Open(c.Context(), storage.Options{Path: o.store, RunFile: file, Run: plan.Run.Name, Listen: o.listen, Boot: machine.Boot(), Log: log})
+	kept, err := storage.Open(c.Context(), storage.Options{Path: o.store, RunFile: file, Run: plan.Run.Name, Listen: o.listen, Boot: machine.Boot(), Keep: time.Duration(o.keep), Log: log})
 	if err != nil {
 		return err
 	}

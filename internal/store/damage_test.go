@@ -109,54 +109,65 @@ func TestDamagedInTheMiddle(t *testing.T) {
 	}
 }
 
-func TestRetention(t *testing.T) {
+// Old readings go to exact numbers of their hours; what verdicts rest on stays.
+func TestThinnedReadingsLeaveTheirHours(t *testing.T) {
 	ctx := context.Background()
 	s, _ := temporary(t)
 	w := openWriter(t, s)
 	const scans = 20_000
 	fill(t, w, scans, 4000)
+	begin := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+	stepped, err := w.Channel(Channel{Run: cornice.Name, Probe: "board", Step: "dark", Quantity: run.Voltage, Unit: "V", Meter: "board", From: "west.1+", To: "west.1-"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Append(ctx, []Sample{{Channel: stepped, Time: begin, Text: "5.02"}}); err != nil {
+		t.Fatal(err)
+	}
 	if err := w.Fold(ctx); err != nil {
 		t.Fatal(err)
 	}
-	begin := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+	imported := parse(t, kept)
+	add(t, s, "kept.csv", imported)
 	voltage := run.Voltage
 	sel := Selection{Run: cornice.Name, Quantity: &voltage, From: "west.1+", To: "west.1-", Since: begin, Until: begin.Add(6 * time.Hour)}
 	before, err := s.MinMeanMax(ctx, sel, 6)
 	if err != nil {
 		t.Fatal(err)
 	}
-	size, err := s.Size(ctx)
-	if err != nil {
-		t.Fatal(err)
-	}
-	gone, err := s.Retain(ctx, Retention{Age: time.Hour}, begin.Add(4*time.Hour))
-	if err != nil || gone < 2*3600*16 || gone > 3*3600*16+16 {
-		t.Errorf("%d readings went by age: %v", gone, err)
-	}
-	more, err := s.Retain(ctx, Retention{Bytes: size.Used / 3}, begin)
-	if err != nil || more == 0 {
-		t.Errorf("%d readings went by size: %v", more, err)
-	}
-	if after, _ := s.Size(ctx); after.Used > size.Used/3 {
-		t.Errorf("%d bytes are used, %d allowed", after.Used, size.Used/3)
+	now := begin.Add(1000 * time.Hour)
+	gone, err := s.Thin(ctx, cornice.Name, begin.Add(3*time.Hour), now)
+	if err != nil || gone.Readings < 2*3600*16 || gone.Readings > 3*3600*16+16 || gone.First.Before(begin.Add(-time.Second)) || gone.Last.After(begin.Add(3*time.Hour)) {
+		t.Errorf("%+v went: %v", gone, err)
 	}
 	after, err := s.MinMeanMax(ctx, sel, 6)
 	if err != nil {
 		t.Fatal(err)
 	}
-	hourly := false
 	for i := range after {
 		a, b := after[i], before[i]
-		hourly = hourly || a.Hourly
-		if a.N != b.N || a.Min != b.Min || a.Max != b.Max || a.Mean < b.Mean-1e-12 || a.Mean > b.Mean+1e-12 {
+		if a.Hourly != (i < 3) || a.N != b.N || a.Min != b.Min || a.Max != b.Max || a.Mean < b.Mean-1e-12 || a.Mean > b.Mean+1e-12 {
 			t.Errorf("hour %d: %+v, before %+v", i, a, b)
 		}
 	}
-	if !hourly || !before[0].From.Equal(begin) || before[5].N == 0 {
-		t.Errorf("hours: %+v", after)
+	left, evidence := all(t, s, Filter{}), 0
+	for _, x := range left {
+		if x.Step != "" || x.Meter == "hand" {
+			evidence++
+		}
 	}
-	if _, err := s.Retain(ctx, Retention{Bytes: 100}, begin); err == nil || !strings.Contains(err.Error(), "too few") {
-		t.Errorf("an impossible size: %v", err)
+	if len(left) != scans*16+1+len(imported)-gone.Readings || evidence != len(imported)+1 {
+		t.Errorf("%d readings are left, %d of them evidence", len(left), evidence)
+	}
+	marks, err := s.Marks(ctx, cornice.Name, now, time.Time{})
+	if err != nil || len(marks) != 1 || marks[0].Kind != MarkThinned || !strings.Contains(marks[0].Text, "outside known steps, taken from ") {
+		t.Errorf("%+v, %v", marks, err)
+	}
+	if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 {
+		t.Errorf("%v, %v", found.Faults, err)
+	}
+	if more, err := s.Thin(ctx, cornice.Name, begin.Add(3*time.Hour), now); err != nil || more.Readings != 0 {
+		t.Errorf("again: %+v, %v", more, err)
 	}
 }
 

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -210,13 +211,6 @@ func (s *Store) view(ctx context.Context, runName string, look func(tx *sql.Tx, 
 	})
 }
 
-// Retention says how long readings are kept. Minimum, mean and maximum of each
-// hour of a channel stay when its readings go.
-type Retention struct {
-	Age   time.Duration // readings older than this go; 0 = none do
-	Bytes int64         // beyond this size the oldest go; 0 = no limit
-}
-
 // Size is how much room a store takes, in bytes.
 type Size struct {
 	File int64 // the database's file
@@ -230,43 +224,53 @@ func (s *Store) Size(ctx context.Context) (Size, error) {
 	return Size{file, used, log}, err
 }
 
-// Retain lets go what is to go at a moment, in small commits: the oldest first.
-// It gives how many readings went. The file does not get smaller, but what is
+// Thinned is what was let go.
+type Thinned struct {
+	Readings    int
+	First, Last time.Time // between which they were taken
+}
+
+// Thin lets the readings that probes of a run gave before a moment go, and keeps exact
+// minimum, mean and maximum of each of their hours. Evidence stays: what was taken in a
+// known step, what was imported, and what was typed. It commits in small parts, the
+// oldest first, and says in a mark what went. The file does not get smaller, but what is
 // free in it is used again.
-func (s *Store) Retain(ctx context.Context, r Retention, now time.Time) (gone int, err error) {
-	const step = 64
-	for r.Age > 0 {
-		n, went, err := s.letGo(ctx, nanoseconds(now.Add(-r.Age)), step)
-		gone += n
+func (s *Store) Thin(ctx context.Context, runName string, before, now time.Time) (t Thinned, err error) {
+	const step = 64 // chunks a commit
+	first, last := int64(0), int64(0)
+	for {
+		var part retention.Gone
+		err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
+			part, err = retention.LetGo(ctx, tx, runID, nanoseconds(before), step)
+			return err
+		})
 		if err != nil {
-			return gone, err
+			break
 		}
-		if went < step {
+		if part.Readings > 0 && (t.Readings == 0 || part.First < first) {
+			first = part.First
+		}
+		last = max(last, part.Last)
+		t.Readings += part.Readings
+		if part.Chunks < step {
 			break
 		}
 	}
-	for r.Bytes > 0 {
-		size, err := s.Size(ctx)
-		if err != nil || size.Used <= r.Bytes {
-			return gone, err
-		}
-		n, went, err := s.letGo(ctx, tables.End, step/4)
-		gone += n
-		if err != nil {
-			return gone, err
-		}
-		if went == 0 {
-			return gone, fault.Fault{File: s.db.Path,
-				Text: fmt.Sprintf("%d bytes are too few for what is not to go", r.Bytes), Hint: "allow more"}
-		}
+	if t.Readings == 0 {
+		return t, err
 	}
-	return gone, nil
+	t.First, t.Last = time.Unix(0, first).UTC(), time.Unix(0, last).UTC()
+	marking := s.Mark(ctx, runName, Mark{Time: now, Kind: MarkThinned, Text: fmt.Sprintf(
+		"%d readings of probes outside known steps, taken from %s to %s; minimum, mean and maximum of each hour are kept, and what drift made of them",
+		t.Readings, t.First.Format(time.DateOnly), t.Last.Format(time.DateOnly))})
+	return t, errors.Join(err, marking)
 }
 
-func (s *Store) letGo(ctx context.Context, before int64, most int) (readings, went int, err error) {
-	err = s.db.Update(ctx, func(tx *sql.Tx) error {
-		readings, went, err = retention.LetGo(ctx, tx, before, most)
+// WasThinned reports whether readings of a run were let go.
+func (s *Store) WasThinned(ctx context.Context, runName string) (thinned bool, err error) {
+	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		thinned, err = retention.Any(ctx, tx, runID)
 		return err
 	})
-	return readings, went, err
+	return thinned, err
 }

@@ -240,7 +240,7 @@ func TestCorrectedScale(t *testing.T) {
 	if got := all(t, s, Filter{}); len(got) != 2 || got[0].Text != "200.0" || got[0].Value != 0.2 {
 		t.Errorf("corrected: %+v", got)
 	}
-	if _, err := s.Retain(ctx, Retention{Age: time.Minute}, hour.Add(3*time.Hour)); err != nil {
+	if _, err := s.Thin(ctx, cornice.Name, hour.Add(3*time.Hour), hour.Add(3*time.Hour)); err != nil {
 		t.Fatal(err)
 	}
 	buckets, err := s.MinMeanMax(ctx, Selection{Run: cornice.Name, Since: hour, Until: hour.Add(2 * time.Hour)}, 2)

@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/events"
+	"ohmkeep/internal/store/internal/retention"
 	"ohmkeep/internal/store/internal/tables"
 )
 
@@ -101,7 +102,7 @@ func (s *Store) requalify(ctx context.Context, runName string, readings []readin
 // begin makes analyses of a run begin with its readings again. Where old ones were let
 // go it does nothing, and reports that what analyses keep is stale.
 func begin(ctx context.Context, tx *sql.Tx, runID int64) (stale bool, err error) {
-	err = tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM hourly JOIN series ON series.id = hourly.series WHERE series.run = ?)", runID).Scan(&stale)
+	stale, err = retention.Any(ctx, tx, runID)
 	if err != nil || stale {
 		return stale, err
 	}

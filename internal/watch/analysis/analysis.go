@@ -79,6 +79,24 @@ func withoutDamage(readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading
 	}
 }
 
+// Beginning returns the state from which drift is followed, and the moment from which
+// readings are taken: the first, or where old readings were let go, what the newest
+// analysis knows of them.
+func Beginning(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (state *drift.State, since time.Time, err error) {
+	state = &drift.State{Version: drift.Version}
+	thinned, err := s.WasThinned(ctx, r.Name)
+	if err == nil && thinned {
+		if state, err = load(ctx, s, r, now); err == nil {
+			since = time.Unix(state.Day*86400, 0)
+		}
+	}
+	if err != nil {
+		return nil, since, err
+	}
+	state.Notes, err = Notes(ctx, s, r.Name)
+	return state, since, err
+}
+
 // load returns the state that the store keeps. One of another version, or of a clock
 // that ran ahead, is made again from the readings.
 func load(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*drift.State, error) {

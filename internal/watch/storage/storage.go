@@ -35,9 +35,10 @@ import (
 type Options struct {
 	Path    string // of the store's file, which is made where it does not exist
 	RunFile string
-	Run     string // the run's name
-	Listen  string // where the watch answers over HTTP
-	Boot    string // id of the machine's boot
+	Run     string        // the run's name
+	Listen  string        // where the watch answers over HTTP
+	Boot    string        // id of the machine's boot
+	Keep    time.Duration // how long readings outside known steps are kept; 0 = for ever
 	Log     *slog.Logger
 	Now     func() time.Time // nil: time.Now
 }
@@ -181,6 +182,9 @@ func (s *Store) Analyse(ctx context.Context, plan recorder.Plan) (found *history
 	s.check(ctx)
 	err = s.use(func(file *store.Store) (err error) {
 		found, err = analysis.Run(ctx, file, plan.Run, analysis.Options{Log: s.o.Log, Now: s.o.Now})
+		if err == nil { // what goes is in the state of drift by now
+			s.thin(ctx, file, plan.Run.Name)
+		}
 		return err
 	})
 	return found, err

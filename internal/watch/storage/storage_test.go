@@ -1,15 +1,22 @@
 package storage
 
 import (
+	"fmt"
 	"log/slog"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
 
+	"ohmkeep/internal/drift"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/analysis"
 	"ohmkeep/internal/watch/recorder"
 	"ohmkeep/internal/watch/storage/storagetest"
 )
@@ -160,5 +167,147 @@ func TestRemovedStoreIsNoticed(t *testing.T) {
 		return err
 	}); err != nil {
 		t.Error(err)
+	}
+}
+
+// Letting old readings go changes no verdict, and happens once a month.
+func TestThinningLeavesDrift(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "shelf.db")
+	now := time.Date(2026, 8, 1, 4, 0, 0, 0, time.UTC)
+	s, err := Open(t.Context(), Options{Path: path, Run: shelf.Name, RunFile: "shelf.toml", Log: slog.New(slog.DiscardHandler),
+		Now: func() time.Time { return now }, Keep: 60 * 24 * time.Hour})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	fillDays(t, s, now.AddDate(0, 0, -150), 150)
+	plan := recorder.Plan{Run: shelf}
+	fold := func() (*history.History, bool) {
+		t.Helper()
+		var h *history.History
+		var thinned bool
+		if err := s.use(func(file *store.Store) (err error) {
+			if thinned, err = file.WasThinned(t.Context(), shelf.Name); err != nil {
+				return err
+			}
+			state, since, err := analysis.Beginning(t.Context(), file, shelf, now)
+			if err != nil {
+				return err
+			}
+			f := drift.Follow(shelf, state)
+			_, err = f.Take(file.Readings(t.Context(), shelf.Name, store.Filter{Since: since}))
+			h = state.History(shelf)
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+		return h, thinned
+	}
+	before, thinned := fold()
+	if thinned || len(before.Series) == 0 {
+		t.Fatalf("thinned: %v, %d series", thinned, len(before.Series))
+	}
+	for range 2 { // the second time within a month does nothing
+		if _, err := s.Analyse(t.Context(), plan); err != nil {
+			t.Fatal(err)
+		}
+	}
+	after, thinned := fold()
+	if !thinned || !reflect.DeepEqual(after, before) {
+		t.Errorf("thinned: %v; drift says\n%+v\nbefore\n%+v", thinned, after.Series, before.Series)
+	}
+	if err := s.use(func(file *store.Store) error {
+		marks, err := file.Marks(t.Context(), shelf.Name, time.Time{}, time.Time{})
+		if len(marks) != 1 || marks[0].Kind != store.MarkThinned {
+			t.Errorf("%+v", marks)
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// shelf is an invented run of one feed whose drop and current a board reads.
+var shelf = func() *run.Run {
+	r, err := runfile.Parse("shelf.toml", []byte(`schema = 1
+name = "Book shelf"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+channels = ["red", "green", "blue"]
+driver = "linear"
+channel_milliamps = 12.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "left"
+pixels = 60
+[[feed]]
+name = "near"
+from = "A"
+to = "left.start"
+metres = 2.5
+conductor = "18 AWG"
+[[step]]
+name = "dark"
+[[meter]]
+name = "board"
+errors = "each"
+[[meter.range]]
+quantity = "voltage"
+up_to = 6.0
+resolution = 0.001
+percent = 0.3
+counts = 2
+[[meter.range]]
+quantity = "current"
+up_to = 10.0
+resolution = 0.001
+percent = 0.3
+counts = 2
+`))
+	if err != nil {
+		panic(err)
+	}
+	return r
+}()
+
+// fillDays stores what a board says of the feed, a reading every ten minutes: 105 mOhm,
+// with another current each time. It is invented.
+func fillDays(t *testing.T, s *Store, begin time.Time, days int) {
+	t.Helper()
+	random := rand.New(rand.NewPCG(5, 6))
+	if err := s.use(func(file *store.Store) error {
+		var handles []store.Handle
+		for _, c := range []store.Channel{
+			{Quantity: run.Current, From: "near", Unit: "A"},
+			{Quantity: run.Voltage, From: "A+", To: "A-", Unit: "V"},
+			{Quantity: run.Voltage, From: "left.start+", To: "left.start-", Unit: "V"},
+		} {
+			c.Run, c.Probe, c.Meter = shelf.Name, "cabinet", "board"
+			h, err := s.writer.Channel(c)
+			if err != nil {
+				return err
+			}
+			handles = append(handles, h)
+		}
+		for day := range days {
+			var samples []store.Sample
+			for i := range 144 {
+				at := begin.AddDate(0, 0, day).Add(time.Duration(i) * 10 * time.Minute)
+				amps := 0.5 + random.Float64()
+				for j, value := range []float64{amps, 5.1, 5.1 - 0.105*amps} {
+					samples = append(samples, store.Sample{Channel: handles[j], Time: at, Text: fmt.Sprintf("%.4f", value)})
+				}
+			}
+			if err := s.writer.Append(t.Context(), samples); err != nil {
+				return err
+			}
+		}
+		return s.writer.Fold(t.Context())
+	}); err != nil {
+		t.Fatal(err)
 	}
 }

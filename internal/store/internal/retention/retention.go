@@ -11,13 +11,19 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// LetGo lets the oldest chunks go: those that end before a moment, and of what
-// is left the oldest until no more than so many bytes of blocks are. Their hours
-// stay. It gives how many readings went, and does no more than most chunks.
-func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, went int, err error) {
-	old, err := oldest(ctx, tx, before, most)
+// Gone is what was let go.
+type Gone struct {
+	Readings, Chunks int
+	First, Last      int64 // between which moments, ns; only where Readings > 0
+}
+
+// LetGo lets the oldest chunks of a run go that end before a moment, at most so many. Only
+// what probes gave outside a known step goes: imports, typed readings and known steps are
+// what verdicts rest on. Minimum, mean and maximum of their hours stay.
+func LetGo(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g Gone, err error) {
+	old, err := oldest(ctx, tx, runID, before, most)
 	if err != nil {
-		return 0, 0, err
+		return Gone{}, err
 	}
 	series := map[int64]*tables.Series{}
 	var m chunk.Moments
@@ -26,7 +32,7 @@ func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, w
 		s := series[o.series]
 		if s == nil {
 			if s, err = tables.One(ctx, tx, o.series); err != nil {
-				return 0, 0, err
+				return Gone{}, err
 			}
 			series[o.series] = s
 		}
@@ -34,25 +40,36 @@ func LetGo(ctx context.Context, tx *sql.Tx, before int64, most int) (readings, w
 		switch err := o.Load(ctx, tx, &m, &v); {
 		case tables.Broken(err): // nothing is left to keep
 		case err != nil:
-			return 0, 0, err
+			return Gone{}, err
 		default:
 			if err := keepHours(ctx, tx, s, chunk.AppendRecords(nil, &m, &v)); err != nil {
-				return 0, 0, err
+				return Gone{}, err
 			}
 		}
 		if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE id = ?", o.ID); err != nil {
-			return 0, 0, err
+			return Gone{}, err
 		}
 		if _, err := tx.ExecContext(ctx, "DELETE FROM moments WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)",
 			o.Moments); err != nil {
-			return 0, 0, err
+			return Gone{}, err
 		}
 		if err := tables.Hold(ctx, tx, o.series, -o.N); err != nil {
-			return 0, 0, err
+			return Gone{}, err
 		}
-		readings += o.N
+		if g.Readings == 0 || o.First < g.First {
+			g.First = o.First
+		}
+		g.Last = max(g.Last, o.Last)
+		g.Readings += o.N
 	}
-	return readings, len(old), nil
+	g.Chunks = len(old)
+	return g, nil
+}
+
+// Any reports whether readings of a run were let go.
+func Any(ctx context.Context, tx *sql.Tx, runID int64) (any bool, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM hourly JOIN series ON series.id = hourly.series WHERE series.run = ?)", runID).Scan(&any)
+	return any, err
 }
 
 type oldChunk struct {
@@ -60,8 +77,9 @@ type oldChunk struct {
 	series int64
 }
 
-func oldest(ctx context.Context, tx *sql.Tx, before int64, most int) ([]oldChunk, error) {
-	rows, err := tx.QueryContext(ctx, "SELECT id, series, first, last, n, moments FROM chunk WHERE last < ? ORDER BY last LIMIT ?", before, most)
+func oldest(ctx context.Context, tx *sql.Tx, runID, before int64, most int) ([]oldChunk, error) {
+	rows, err := tx.QueryContext(ctx, `SELECT id, series, first, last, n, moments FROM chunk
+		WHERE series IN (SELECT id FROM series WHERE run = ? AND probe <> '' AND step = '') AND last < ? ORDER BY last LIMIT ?`, runID, before, most)
 	if err != nil {
 		return nil, err
 	}

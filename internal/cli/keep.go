@@ -1,0 +1,62 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// keep is how long readings are kept, as a flag: years of 365 days, weeks, days or hours.
+type keep time.Duration
+
+const day = 24 * time.Hour
+
+// keepUnits are those that a time to keep is given in.
+var keepUnits = []struct {
+	name string
+	unit time.Duration
+}{{"y", 365 * day}, {"w", 7 * day}, {"d", day}, {"h", time.Hour}}
+
+// minKeep is the shortest time: what people look back on after a change.
+const minKeep = 30 * day
+
+// maxKeep keeps the arithmetic of times inside its range.
+const maxKeep = 100 * 365 * day
+
+// String returns the time in the largest unit that it is a whole number of.
+func (k *keep) String() string {
+	for _, u := range keepUnits {
+		if d := time.Duration(*k); d > 0 && d%u.unit == 0 {
+			return strconv.FormatInt(int64(d/u.unit), 10) + u.name
+		}
+	}
+	return ""
+}
+
+// Type is how help names the value.
+func (*keep) Type() string { return "duration" }
+
+// Set reads a time such as 2y, 18w, 400d or 8760h.
+func (k *keep) Set(text string) error {
+	for _, u := range keepUnits {
+		number, ok := strings.CutSuffix(text, u.name)
+		if !ok {
+			continue
+		}
+		n, err := strconv.ParseFloat(number, 64)
+		d := n * float64(u.unit)
+		switch {
+		case err != nil:
+			return fmt.Errorf("%q is no time such as 2y, 18w, 400d or 8760h", text)
+		case !(d >= float64(minKeep)):
+			return errors.New("less than 30d would leave nothing to look back on")
+		case d > float64(maxKeep):
+			return errors.New("more than 100y is for ever: leave --keep out")
+		}
+		*k = keep(d)
+		return nil
+	}
+	return fmt.Errorf("%q is no time such as 2y, 18w, 400d or 8760h", text)
+}
