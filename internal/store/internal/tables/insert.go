@@ -14,6 +14,9 @@ import (
 // Insert puts records into the chunks of their series. The records of a section
 // are in the order of time; those of a moment that is there already come behind.
 func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
+	if len(sections) == 0 {
+		return nil
+	}
 	in, err := NewInserter(ctx, tx)
 	if err != nil {
 		return err

@@ -42,6 +42,10 @@ const mostHeld = 1<<16 + chunk.MostInBatch
 
 // Tail returns the readings of the tail that belong to wanted series (nil = all).
 func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest Rest, err error) {
+	var any bool
+	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM tail)").Scan(&any); err != nil || !any {
+		return rest, err
+	}
 	identities, err := Identities(ctx, tx)
 	if err != nil && !Broken(err) {
 		return rest, err
