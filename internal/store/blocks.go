@@ -20,7 +20,7 @@ type Block struct {
 	Qualities []reading.Quality // nil where all are good
 }
 
-// Blocks gives the samples that are selected, fast: channel by channel, and each
+// Blocks returns the samples that are selected, fast: channel by channel, and each
 // channel's in the order of time but for what the wall clock has brought into
 // disorder in the last commits. Samples whose text is no number are left out.
 func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, error] {
@@ -67,7 +67,7 @@ type Stored struct {
 	Form  string // a Form as a string; "text" = Text is all there is
 }
 
-// Samples gives the readings that are selected with all that is kept of them, those that
+// Samples returns the readings that are selected with all that is kept of them, those that
 // are no measured values included, in the order of time.
 func (s *Store) Samples(ctx context.Context, sel Selection) iter.Seq2[Stored, error] {
 	return func(yield func(Stored, error) bool) {

@@ -100,7 +100,7 @@ func (s *Store) SetState(ctx context.Context, runName, name string, version int,
 	})
 }
 
-// State gives what is kept under a name; ok is false where there is nothing.
+// State returns what is kept under a name; ok is false where there is nothing.
 func (s *Store) State(ctx context.Context, runName, name string) (version int, data []byte, ok bool, err error) {
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		version, data, ok, err = events.State(ctx, tx, runID, name)
@@ -112,7 +112,7 @@ func (s *Store) State(ctx context.Context, runName, name string) (version int, d
 // Start is a start of the machine that samples were taken on.
 type Start = events.Start
 
-// Starts gives the starts of the machine in their order.
+// Starts returns the starts of the machine in their order.
 func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
 	err = s.db.View(ctx, func(tx *sql.Tx) error {
 		starts, err = events.Starts(ctx, tx)
@@ -125,7 +125,7 @@ func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
 // was said when they were taken, because a shunt turned out to be another one.
 // Only channels whose Scale was given as was are touched; their counts are left
 // as they are, and hours whose readings are gone are corrected too. "" as
-// the scale goes back to what was said first. It gives how many series there were.
+// the scale goes back to what was said first. It returns how many series there were.
 func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (corrected int, err error) {
 	if scale != "" {
 		if _, err := decimal.ParseScale(scale); err != nil {
@@ -152,13 +152,13 @@ func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (
 	return corrected, err
 }
 
-// ScaleFits tells whether a text can be a channel's scale.
+// ScaleFits reports whether a text can be a channel's scale.
 func ScaleFits(text string) bool {
 	_, err := decimal.ParseScale(text)
 	return err == nil
 }
 
-// CorrectAll is Correct for selected channels whatever their scale was. It gives those
+// CorrectAll is Correct for selected channels of any scale. It returns those
 // that were changed, each with the scale that it had.
 func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (corrected []Channel, err error) {
 	if _, err := decimal.ParseScale(scale); err != nil {
@@ -218,7 +218,7 @@ type Size struct {
 	Log  int64 // the file of commits that are not in the database yet
 }
 
-// Size gives how much room the store takes.
+// Size returns how much room the store takes.
 func (s *Store) Size(ctx context.Context) (Size, error) {
 	file, used, log, err := s.db.Size(ctx)
 	return Size{file, used, log}, err

@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Newest gives for each thing that probes of a run read, whatever the step, the newest
+// Newest returns for each thing that probes of a run read, in any step, the newest
 // reading against which nothing is known; that its date was certain is part of it.
 // Things without one in the last million samples are left out. What is damaged is too.
 func (s *Store) Newest(ctx context.Context, runName string) ([]reading.Recorded, error) {

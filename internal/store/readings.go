@@ -22,7 +22,7 @@ type Filter struct {
 	Step  string    // of this step; "" = of any, or of none
 }
 
-// Readings gives the readings of a run in the order of time, those of the same
+// Readings returns the readings of a run in the order of time, those of the same
 // moment in the order in which they were stored together. Samples that are no
 // measured values are left out. All are of the state in which the store was when
 // the loop began. A run that the store does not know has no readings. After an
@@ -36,7 +36,7 @@ func (s *Store) Readings(ctx context.Context, runName string, f Filter) iter.Seq
 	return s.Selected(ctx, sel)
 }
 
-// Channels gives what a run's readings differ by, in the order of their first: quantity,
+// Channels returns what a run's readings differ by, in the order of their first: quantity,
 // places, step, unit and meter.
 func (s *Store) Channels(ctx context.Context, runName string) ([]Channel, error) {
 	var all []Channel
@@ -151,7 +151,7 @@ func (s *Store) damaged(d tables.Damage) damage {
 	return damage{f}
 }
 
-// zones gives times at their offsets.
+// zones returns times at their offsets.
 type zones struct {
 	offset int32
 	zone   *time.Location
@@ -175,7 +175,7 @@ type Run struct {
 	Sources     []string  // where the readings came from, in the order of their first
 }
 
-// Runs gives the runs that the store holds readings of, in the order of their names.
+// Runs returns the runs that the store holds readings of, in the order of their names.
 func (s *Store) Runs(ctx context.Context) ([]Run, error) {
 	var runs []Run
 	err := s.db.View(ctx, func(tx *sql.Tx) error {

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/store/internal/writer"
 )
 
-// What a Writer takes; see package keeper.
+// What a Writer takes; see package writer.
 type (
 	Writer  = writer.Writer
 	Owner   = writer.Owner
@@ -28,8 +28,8 @@ type (
 // Keeper is who keeps writing to a store.
 type Keeper = sqlitefile.Holder
 
-// WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
-// nobody does, held is false.
+// WhoKeeps returns which program keeps writing to the store at a path, without opening
+// it. Where none does, held is false.
 func WhoKeeps(path string) (k Keeper, held bool, err error) { return sqlitefile.Keeper(path) }
 
 // Writer makes a program the one that keeps writing to the store. Where another
@@ -59,7 +59,7 @@ func (sel Selection) takes(s *tables.Series) bool {
 		(sel.Unit == nil || *sel.Unit == s.Unit) && (sel.Meter == nil || *sel.Meter == s.Meter)
 }
 
-// series gives the series that are selected.
+// series returns the series that are selected.
 func (sel Selection) series(ctx context.Context, tx *sql.Tx) ([]*tables.Series, error) {
 	runID, err := tables.FindRun(ctx, tx, sel.Run)
 	if err != nil || runID == 0 {
@@ -69,7 +69,7 @@ func (sel Selection) series(ctx context.Context, tx *sql.Tx) ([]*tables.Series, 
 	return slices.DeleteFunc(all, func(s *tables.Series) bool { return !sel.takes(s) }), err
 }
 
-// limits gives the first and the last moment of a selection as they are stored.
+// limits returns the first and the last moment of a selection as they are stored.
 func (sel Selection) limits() (first, last int64) {
 	first, last = math.MinInt64, math.MaxInt64
 	if !sel.Since.IsZero() {
@@ -81,7 +81,7 @@ func (sel Selection) limits() (first, last int64) {
 	return first, last
 }
 
-// nanoseconds gives a time as it is stored, or the end of what can be stored on
+// nanoseconds returns a time as it is stored, or the end of what can be stored on
 // its side.
 func nanoseconds(t time.Time) int64 {
 	switch {
@@ -93,7 +93,7 @@ func nanoseconds(t time.Time) int64 {
 	return math.MaxInt64
 }
 
-// channel gives what a series is called outside.
+// channel returns what a series is called outside.
 func channel(runName string, s *tables.Series) *Channel {
 	c := &Channel{Run: runName, Probe: s.Probe, Step: s.Step, Quantity: s.Quantity, From: s.From, To: s.To,
 		Unit: s.Unit, Meter: s.Meter, Scale: s.Scale}

@@ -60,7 +60,7 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 	return seal(binary.LittleEndian.AppendUint32(dst, sum), from, 0)
 }
 
-// divide gives the greatest common divisor of g and the size of x.
+// divide returns the greatest common divisor of g and the size of x.
 func divide(g, x int64) int64 {
 	x = max(x, -x)
 	if g == 1 || g != 0 && x%g == 0 {
@@ -72,7 +72,7 @@ func divide(g, x int64) int64 {
 	return g
 }
 
-// SameMoments tells whether records were taken at the same moments.
+// SameMoments reports whether records were taken at the same moments.
 func SameMoments(a, b []Record) bool {
 	if len(a) != len(b) {
 		return false

@@ -130,7 +130,7 @@ func (c *columns) next(there bool) []int64 {
 	return v
 }
 
-// memory0 gives the memory for the next column.
+// memory0 returns the memory for the next column.
 func (c *columns) memory0() []int64 {
 	if c.err != nil {
 		return nil
@@ -142,7 +142,7 @@ func (c *columns) memory0() []int64 {
 	return (*memory)[:c.n]
 }
 
-// at gives a number of a column that may be left out.
+// at returns a number of a column that may be left out.
 func at(v []int64, i int) int64 {
 	if v == nil {
 		return 0
@@ -167,5 +167,5 @@ func AppendRecords(dst []Record, m *Moments, v *Values) []Record {
 	return dst
 }
 
-// Quality gives the quality of record i.
+// Quality returns the quality of record i.
 func (v *Values) Quality(i int) reading.Quality { return reading.Quality(at(v.Qualities, i)) }

@@ -61,7 +61,7 @@ const (
 func zigzag(x int64) uint64   { return uint64(x<<1) ^ uint64(x>>63) }
 func unzigzag(z uint64) int64 { return int64(z>>1) ^ -int64(z&1) }
 
-// smoothed gives the state of Smooth after a number.
+// smoothed returns the state of Smooth after a number.
 func smoothed(m, u int64) int64 { return m + (u<<4-m)>>2 }
 
 func predicted(m int64) int64 { return (m + 8) >> 4 }

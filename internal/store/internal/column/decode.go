@@ -166,7 +166,7 @@ func (r *reader) rice(u []int64, k uint) {
 }
 
 // fast reads residuals up to the first that is escaped or within the last bytes.
-// It gives how many, and where it stands. Each refill of the window, which holds
+// It returns how many, and where it stands. Each refill of the window, which holds
 // the next bits from the top, gives 56 bits or more: enough for any residual.
 func fast(u []int64, src []byte, at int, k uint) (n, bits int) {
 	skip := uint(at & 7)

@@ -40,7 +40,7 @@ func Append(dst []byte, v []int64) []byte {
 	return e.dst
 }
 
-// divisor gives the greatest common divisor of the distances from the first
+// divisor returns the greatest common divisor of the distances from the first
 // number, 0 where there are none, and 1 where they do not fit an int64.
 func divisor(v []int64) (g uint64) {
 	lowest, highest := v[0], v[0]
@@ -121,7 +121,7 @@ func (e *encoder) block(u []int64) {
 	e.last = u[n-1]
 }
 
-// fit gives the straight line of least squares through a block, as an intercept
+// fit returns the straight line of least squares through a block, as an intercept
 // against the number before it and a slope, both as Line takes them.
 func (e *encoder) fit(u []int64) (intercept, slope int64) {
 	n := float64(len(u))
@@ -146,7 +146,7 @@ func (e *encoder) fit(u []int64) (intercept, slope int64) {
 	return int64(math.Round(a)), int64(math.Round(b))
 }
 
-// parameter gives the Rice parameter that suits residuals of a known sum, and
+// parameter returns the Rice parameter that suits residuals of a known sum, and
 // how many bits they take with it.
 func parameter(residuals []uint64, sum uint64) (k uint, cost int) {
 	if sum == 0 {

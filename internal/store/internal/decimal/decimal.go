@@ -26,7 +26,7 @@ type Form struct {
 	Suffix   string // the exponent, such as "E+00"; "" = none
 }
 
-// Parse gives the count and form of a text; ok is false where it has none.
+// Parse returns the count and form of a text; ok is false where it has none.
 func Parse(text string) (count int64, f Form, ok bool) {
 	s := text
 	negative := false
@@ -78,14 +78,14 @@ func Parse(text string) (count int64, f Form, ok bool) {
 
 const maxDecimals = 15
 
-// Like tells whether numbers of form f may also be of form g: a negative number
+// Like reports whether numbers of form f may also be of form g: a negative number
 // looks the same with and without plus signs on the others.
 func (f Form) Like(g Form) bool {
 	f.Plus = g.Plus
 	return f == g
 }
 
-// exponent tells whether s is the exponent of an NR3 number (IEEE 488.2).
+// exponent reports whether s is the exponent of an NR3 number (IEEE 488.2).
 func exponent(s string) bool {
 	if s == "" || s[0] != 'e' && s[0] != 'E' || len(s) > 6 {
 		return false
@@ -121,13 +121,13 @@ func (f Form) Append(dst []byte, count int64) []byte {
 	return append(dst, f.Suffix...)
 }
 
-// Text gives the text of a count in this form.
+// Text returns the text of a count in this form.
 func (f Form) Text(count int64) string {
 	var buffer [32]byte
 	return string(f.Append(buffer[:0], count))
 }
 
-// String gives the text of count 0, from which ParseForm gives the form again.
+// String returns the text of count 0, from which ParseForm gives the form again.
 func (f Form) String() string { return f.Text(0) }
 
 // ParseForm is the reverse of String.
@@ -139,7 +139,7 @@ func ParseForm(s string) (Form, error) {
 	return f, nil
 }
 
-// Exponent gives the power of ten of one count.
+// Exponent returns the power of ten of one count.
 func (f Form) Exponent() int {
 	e := 0
 	if f.Suffix != "" {

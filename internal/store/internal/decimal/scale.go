@@ -50,7 +50,7 @@ func ParseScale(text string) (Scale, error) {
 	return s, nil
 }
 
-// Text gives the exact product of a count and the scale as a decimal number.
+// Text returns the exact product of a count and the scale as a decimal number.
 // Products of 19 digits and more are rounded to 15.
 func (s Scale) Text(count int64) string {
 	high, low := bits.Mul64(uint64(max(count, -count)), uint64(max(s.mantissa, -s.mantissa)))
@@ -71,15 +71,15 @@ func (s Scale) Text(count int64) string {
 	return Form{Decimals: -s.exponent}.Text(product)
 }
 
-// Value gives the product of a count and the scale.
+// Value returns the product of a count and the scale.
 func (s Scale) Value(count int64) float64 {
 	return PowerOfTen(float64(count)*float64(s.mantissa), s.exponent)
 }
 
-// Parts gives the scale as a whole number times a power of ten.
+// Parts returns the scale as a whole number times a power of ten.
 func (s Scale) Parts() (mantissa float64, exponent int) { return float64(s.mantissa), s.exponent }
 
-// PowerOfTen gives x·10^e. It is rounded once, and so the same as parsing the
+// PowerOfTen returns x·10^e. It is rounded once, and so the same as parsing the
 // digits, where x is whole and exact and e is -22 to 22.
 func PowerOfTen(x float64, e int) float64 {
 	switch {

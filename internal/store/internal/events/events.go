@@ -23,17 +23,17 @@ type Mark struct {
 	Withdrawn time.Time
 }
 
-// Kinds of marks. A gap is marked twice: Lost when it begins, as far as anybody
-// could tell, and Gap when it has ended.
+// Kinds of marks. A gap is marked twice: Lost when it begins, as far as was known
+// then, and Gap when it has ended.
 const (
 	Note    = "note"      // somebody did something: "re-made joint 2"
 	Gap     = "gap"       // nothing came from the subject up to the mark's time; the text says since when
 	Lost    = "lost"      // nothing comes from the subject any more; the text says why
-	Restart = "restart"   // the subject began anew; "" = the program that records
+	Restart = "restart"   // the subject was restarted; "" = the program that records
 	Stop    = "stop"      // the program that records ended in good order
 	Dropped = "dropped"   // readings were lost; the text says how many
-	RunFile = "run"       // the run file was read anew
-	Boot    = "boot"      // the machine began anew
+	RunFile = "run"       // the run file was read again
+	Boot    = "boot"      // the machine was started
 	Clock   = "clock"     // the wall clock was set
 	Damaged = "damaged"   // the store was, and a new one took its place; the text says where it is kept
 	Taken   = "withdrawn" // a reading was withdrawn; the text says which and why
@@ -49,7 +49,7 @@ func Add(ctx context.Context, tx *sql.Tx, runID int64, m Mark) error {
 	return err
 }
 
-// Marks gives the marks of a run from a first to a last moment (ns since 1970) in
+// Marks returns the marks of a run from a first to a last moment (ns since 1970) in
 // the order of time. Beside an error those come that can be read from either end.
 func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, error) {
 	marks, known, err := marksFrom(ctx, tx, "at, id", runID, first, last, nil)
@@ -61,7 +61,7 @@ func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, e
 	return append(marks, behind...), err
 }
 
-// marksFrom gives marks in an order until one is known or cannot be read.
+// marksFrom returns marks in an order until one is known or cannot be read.
 func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last int64, known map[int64]bool) (marks []Mark, ids map[int64]bool, err error) {
 	ids = map[int64]bool{}
 	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text, coalesce(withdrawn, 0) FROM mark
@@ -111,7 +111,7 @@ type Start struct {
 	First time.Time // when the store first heard of it, by the clock of then; in UTC
 }
 
-// EnsureStart gives the number of a start of the machine, which is noted where it
+// EnsureStart returns the number of a start of the machine, which is noted where it
 // is new.
 func EnsureStart(ctx context.Context, tx *sql.Tx, name string, at time.Time) (id int, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT id FROM boot WHERE name = ?", name).Scan(&id)
@@ -122,7 +122,7 @@ func EnsureStart(ctx context.Context, tx *sql.Tx, name string, at time.Time) (id
 	return id, err
 }
 
-// Starts gives the starts of the machine in their order.
+// Starts returns the starts of the machine in their order.
 func Starts(ctx context.Context, tx *sql.Tx) ([]Start, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT id, name, first FROM boot ORDER BY id")
 	if err != nil {
@@ -158,7 +158,7 @@ func DropStates(ctx context.Context, tx *sql.Tx, runID int64) error {
 	return err
 }
 
-// State gives what is kept under a name; ok is false where there is nothing.
+// State returns what is kept under a name; ok is false where there is nothing.
 func State(ctx context.Context, tx *sql.Tx, runID int64, name string) (version int, data []byte, ok bool, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT version, block FROM state WHERE run = ? AND name = ?", runID, name).Scan(&version, &data)
 	if errors.Is(err, sql.ErrNoRows) {

@@ -8,7 +8,7 @@ import (
 	"os"
 )
 
-// File reads pages from the file of a database that nobody has open, and from its log.
+// File reads pages from the file of a database that no program has open, and from its log.
 type File struct {
 	file, log *os.File // log is nil where there is none
 	size      int      // of a page

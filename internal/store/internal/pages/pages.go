@@ -1,5 +1,5 @@
 // Package pages reads rows from the leaf pages of an SQLite database without SQLite, and
-// so whatever has become of the pages above them, of the schema or of the header.
+// so even where damage took the pages above them, of the schema or of the header.
 //
 // It finds rows and says nothing about whether they are right: pages carry no checksums.
 // The format is that of SQLite, "Database File Format", whose sections are named where

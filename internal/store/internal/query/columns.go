@@ -19,7 +19,7 @@ type Column struct {
 }
 
 // Columns calls do for stretch after stretch of each series, from a first to a
-// last moment, until it returns false. What is damaged is left out and told.
+// last moment, until it returns false. What is damaged is left out and reported.
 // Texts that are no numbers are left out.
 func Columns(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last int64, do func(Column) bool) (tables.Damage, error) {
 	var damage tables.Damage
@@ -65,7 +65,7 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, la
 	return damage, nil
 }
 
-// part gives which of a chunk's moments lie from a first to a last one.
+// part returns which of a chunk's moments lie from a first to a last one.
 func part(c *tables.Chunk, at []int64, first, last int64) (from, to int) {
 	from, to = 0, len(at)
 	if c.First < first {

@@ -12,7 +12,7 @@ import (
 )
 
 // Each calls do with every record of some series from a first to a last moment, in
-// the order of time, until it returns false. What is damaged is left out and told.
+// the order of time, until it returns false. What is damaged is left out and reported.
 func Each(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last int64, do func(*tables.Series, *chunk.Record) bool) (tables.Damage, error) {
 	var damage tables.Damage
 	load, err := tables.NewLoader(ctx, tx)
@@ -73,7 +73,7 @@ func Each(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last 
 	return damage, nil
 }
 
-// tailOf gives the tail of some series by their number.
+// tailOf returns the tail of some series by their number.
 func tailOf(ctx context.Context, tx *sql.Tx, series []*tables.Series, damage *tables.Damage) (map[int64][]chunk.Record, error) {
 	wanted := make(map[int64]bool, len(series))
 	for _, s := range series {
@@ -124,7 +124,7 @@ func (c *cursor) next(ctx context.Context, load *tables.Loader, damage *tables.D
 	return len(c.records) > 0, nil
 }
 
-// cut gives the records from a first to a last moment.
+// cut returns the records from a first to a last moment.
 func cut(records []chunk.Record, first, last int64) []chunk.Record {
 	from, _ := slices.BinarySearchFunc(records, first, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
 	records = records[from:]

@@ -40,7 +40,7 @@ func hours(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int
 	return nil
 }
 
-// Hour gives the hour of a moment, since 1970 in UTC.
+// Hour returns the hour of a moment, since 1970 in UTC.
 func Hour(at int64) int64 {
 	if at < 0 && at != math.MinInt64 {
 		at -= hour - 1

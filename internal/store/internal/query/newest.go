@@ -12,7 +12,7 @@ import (
 // record: a million records and more.
 const mostLooked = 256
 
-// Newest gives the newest record of each series that nothing is known against; of
+// Newest returns the newest record of each series that nothing is known against; of
 // one that has none among its newest chunks, none. What is damaged is left out.
 func Newest(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int64]chunk.Record, error) {
 	tails, err := tailOf(ctx, tx, series, new(tables.Damage))
@@ -61,7 +61,7 @@ func newestInChunks(ctx context.Context, tx *sql.Tx, of *tables.Series, after in
 	return chunk.Record{}, false, nil
 }
 
-// newest gives the last good one of records in the order of time.
+// newest returns the last good one of records in the order of time.
 func newest(records []chunk.Record) (chunk.Record, bool) {
 	for i := len(records) - 1; i >= 0; i-- {
 		if records[i].Quality == 0 {

@@ -1,5 +1,5 @@
 // Package query reads what a store holds: record by record in the order of time,
-// in columns, or summed up. What is damaged is left out and told, never guessed.
+// in columns, or summed up. What is damaged is left out and reported, never guessed.
 //
 // All functions work within a transaction of the caller and leave errors of
 // SQLite as they are.
@@ -20,7 +20,7 @@ type Run struct {
 	Sources     []string // where the readings came from, in the order of their first
 }
 
-// Runs gives the runs that a store holds readings of, in the order of their names.
+// Runs returns the runs that a store holds readings of, in the order of their names.
 func Runs(ctx context.Context, tx *sql.Tx) ([]Run, error) {
 	runs, byID, err := inChunksByRun(ctx, tx)
 	if err != nil {
@@ -55,7 +55,7 @@ func Runs(ctx context.Context, tx *sql.Tx) ([]Run, error) {
 	return held, nil
 }
 
-// inChunksByRun gives all runs in the order of their names, with what is in chunks.
+// inChunksByRun returns all runs in the order of their names, with what is in chunks.
 func inChunksByRun(ctx context.Context, tx *sql.Tx) (runs []*Run, byID map[int64]*Run, err error) {
 	rows, err := tx.QueryContext(ctx, `WITH held AS MATERIALIZED (
 			SELECT series.run, sum(n) AS n, min(first) AS first, max(last) AS last
@@ -86,7 +86,7 @@ func inChunksByRun(ctx context.Context, tx *sql.Tx) (runs []*Run, byID map[int64
 	return runs, byID, rows.Err()
 }
 
-// owners gives the run of each series.
+// owners returns the run of each series.
 func owners(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT id, run FROM series")
 	if err != nil {

@@ -19,7 +19,7 @@ type Sum struct {
 	total float64 // of the values
 }
 
-// Mean gives the mean; 0 where there are no values.
+// Mean returns the mean; 0 where there are no values.
 func (s *Sum) Mean() float64 {
 	if s.N == 0 {
 		return 0
@@ -188,7 +188,7 @@ func (s *summer) values(c Column) {
 	}
 }
 
-// stretch gives the number of the stretch that a moment lies in, -1 for none.
+// stretch returns the number of the stretch that a moment lies in, -1 for none.
 func stretch(edges []int64, at int64) int {
 	i, found := slices.BinarySearch(edges, at)
 	if !found {
@@ -200,5 +200,5 @@ func stretch(edges []int64, at int64) int {
 	return i
 }
 
-// Measured tells whether a record of a quality is a measured value.
+// Measured reports whether a record of a quality is a measured value.
 func Measured(quality int64) bool { return reading.Quality(quality).Measured() }

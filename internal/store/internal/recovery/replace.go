@@ -31,7 +31,7 @@ func CountFile(ctx context.Context, path string) (Count, error) {
 }
 
 // Replace puts a damaged store aside and in its place a new one of all that can be
-// read and is whole, if that is nothing. Nobody may have it open.
+// read and is whole, if that is nothing. No program may have it open.
 func Replace(ctx context.Context, path string) (r Rescued, err error) {
 	if err := sqlitefile.Finish(path); err != nil {
 		return r, err

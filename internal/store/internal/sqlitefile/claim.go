@@ -42,7 +42,7 @@ func (h Holder) String() string {
 	return fmt.Sprintf("%s (process %d, since %s)%s", h.Name, h.Process, h.Since.Format(time.RFC3339), at)
 }
 
-// errClaimed tells that another program holds the claim.
+// errClaimed says that another program holds the claim.
 var errClaimed = errors.New("claimed")
 
 // claimSuffix names the file beside a store.
@@ -105,8 +105,8 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 	return nil, fault.Fault{File: path, Text: "the file comes and goes", Hint: "does another program start again and again?"}
 }
 
-// Keeper tells who keeps a store, or who was the last to and did not end in good
-// order; held tells which. The zero Holder is nobody.
+// Keeper returns which program writes to a store. Where held is false, none does, and it
+// is the one that was killed doing so; the zero Holder where there is none.
 func Keeper(path string) (h Holder, held bool, err error) {
 	file, err := os.Open(real(path) + claimSuffix)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -152,7 +152,7 @@ func (c *Claim) sign() error {
 	return nil
 }
 
-// Release gives the claim up.
+// Release returns the claim up.
 func (c *Claim) Release() error {
 	err := errors.Join(os.Remove(c.path), c.file.Close())
 	if errors.Is(err, fs.ErrNotExist) {

@@ -2,8 +2,7 @@ package sqlitefile
 
 import "os"
 
-// lockStore locks the file of a database itself, so that it can be claimed once under
-// whatever path it is reached. SQLite locks files in another way (fcntl), which this
+// lockStore locks the file of a database itself, so that it can be claimed once under any path by which it is reached. SQLite locks files in another way (fcntl), which this
 // does not touch. But closing any descriptor of a file takes SQLite's locks away: the
 // caller closes it after SQLite has.
 func lockStore(path string) (*os.File, error) {

@@ -64,7 +64,7 @@ func removeParts(to string) {
 	for _, name := range found {
 		var process int
 		if _, err := fmt.Sscanf(strings.TrimPrefix(name, to+partSuffix), "%d", &process); err == nil && !runs(process) {
-			_ = os.Remove(name) // it is in nobody's way
+			_ = os.Remove(name) // it may be left, it does no harm
 		}
 	}
 }
@@ -107,9 +107,9 @@ func flushDirectory(path string) error {
 	return errors.Join(err, dir.Close())
 }
 
-// Compact gives free pages back to the disk and lays the rest out afresh, in
+// Compact returns free pages back to the disk and lays the rest out afresh, in
 // pages of the schema's size. It needs room for a second database meanwhile, and
-// that nobody else has the database open.
+// that no other program has the database open.
 func (db *DB) Compact(ctx context.Context, schema Schema) error {
 	if db.Write == nil {
 		return fault.Fault{File: db.Path, Text: "the store was opened for reading only"}

@@ -21,7 +21,7 @@ type exchange struct {
 const exchangeSuffix = ".exchange"
 
 // Exchange puts the database at by, which has no log, in the place of the one at path,
-// which is kept under the name aside together with its log. Nobody has either open, and
+// which is kept under the name aside together with its log. No program has either open, and
 // the caller holds the claim. At every moment path is the old one or the new one.
 func Exchange(path, by, aside string) error {
 	path = real(path)

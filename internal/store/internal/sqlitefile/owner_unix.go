@@ -9,7 +9,7 @@ import (
 	"syscall"
 )
 
-// inherit gives a file the mode and, where that is allowed, the owner of another: what
+// inherit returns a file the mode and, where that is allowed, the owner of another: what
 // root makes for a service stays the service's. Where the other is gone nothing is done.
 func inherit(from, to string) error {
 	info, err := os.Stat(from)

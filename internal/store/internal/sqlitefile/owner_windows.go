@@ -5,7 +5,7 @@ import "os"
 // inherit does nothing: files take the rights of their directory.
 func inherit(_, _ string) error { return nil }
 
-// links returns how many names a file has, as far as the system tells.
+// links returns how many names a file has, as far as the system says.
 func links(os.FileInfo) int { return 1 }
 
 // runs reports whether a process runs.

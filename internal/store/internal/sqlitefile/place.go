@@ -13,7 +13,7 @@ import (
 )
 
 // ErrDisplaced is the error of a database whose file, log or directory is not where it
-// was opened: what is written to it would be found by nobody.
+// was opened: what is written to it would not be found again.
 var ErrDisplaced = errors.New("displaced")
 
 // place is what stood at the names of a database when it was opened.

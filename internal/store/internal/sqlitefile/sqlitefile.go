@@ -169,7 +169,7 @@ func (db *DB) letGo(file *os.File) error {
 // idle is how many connections for reading are kept.
 const idle = 2
 
-// Rest lets go of the pages that connections for reading hold from what they read.
+// Rest releases the pages that connections for reading have cached.
 func (db *DB) Rest() {
 	db.Read.SetMaxIdleConns(0)
 	db.Read.SetMaxIdleConns(idle)
@@ -198,7 +198,7 @@ func (db *DB) Update(ctx context.Context, change func(*sql.Tx) error) error {
 	return Explain(db.Path, err)
 }
 
-// View looks at the database as it is when it begins, whatever is written meanwhile.
+// View looks at the database as it is when it begins, without what is written meanwhile.
 func (db *DB) View(ctx context.Context, look func(*sql.Tx) error) error {
 	err := func() error {
 		tx, err := db.Read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
@@ -218,7 +218,7 @@ func (db *DB) View(ctx context.Context, look func(*sql.Tx) error) error {
 // itself takes a file of a few bytes for an empty database and writes over it.
 const magic = "SQLite format 3\x00"
 
-// check tells whether a file can be a store, and its size in bytes.
+// check reports whether a file can be a store, and its size in bytes.
 func check(path string, schema Schema) (size int64, err error) {
 	if path == "" {
 		return 0, fault.Fault{Text: "the store has no name", Hint: "name its file"}
@@ -259,7 +259,7 @@ const (
 	logMagic      = 0x377f0682
 )
 
-// once tells whether a file whose beginning is broken was a store: by what is left of
+// once reports whether a file whose beginning is broken was a store: by what is left of
 // its head, or by the log beside it.
 func once(path string, head []byte, schema Schema) bool {
 	if int64(binary.BigEndian.Uint32(head[applicationAt:])) == schema.Application {
@@ -275,7 +275,7 @@ func once(path string, head []byte, schema Schema) bool {
 	return err == nil && binary.BigEndian.Uint32(begin[:])&^1 == logMagic
 }
 
-// pending tells whether a log beside the store holds what the store lacks.
+// pending reports whether a log beside the store holds what the store lacks.
 func pending(path string) bool {
 	info, err := os.Stat(real(path) + "-wal")
 	return err == nil && info.Size() > 0
@@ -296,7 +296,7 @@ var (
 // and only a connection that could write takes both away again when it is closed.
 var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", untrusted}}
 
-// reader gives the way to read a store so that nothing is left behind. Where there is a
+// reader returns the way to read a store so that nothing is left behind. Where there is a
 // log, it may hold what only its writer should move, and stays with its index.
 func reader(path string) url.Values {
 	file, err := os.OpenFile(path, os.O_RDWR, 0)
@@ -333,7 +333,7 @@ func dsn(path string, how url.Values) string {
 	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + how.Encode()
 }
 
-// Size gives the sizes of the database's file, of what is used of it, and of its
+// Size returns the sizes of the database's file, of what is used of it, and of its
 // log, in bytes.
 func (db *DB) Size(ctx context.Context) (file, used, log int64, err error) {
 	err = db.View(ctx, func(tx *sql.Tx) error {

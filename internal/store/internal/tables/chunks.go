@@ -24,7 +24,7 @@ type Chunk struct {
 	Moments     int64 // the number of its moments
 }
 
-// around gives the chunks of a series that overlap a stretch of time (both ends
+// around returns the chunks of a series that overlap a stretch of time (both ends
 // included), the last one that begins before, and where there is none of those
 // the next one behind.
 func around(ctx context.Context, tx *sql.Tx, series int64, identity uint64, first, last int64) ([]Chunk, error) {
@@ -37,7 +37,7 @@ func around(ctx context.Context, tx *sql.Tx, series int64, identity uint64, firs
 	return chunks(ctx, tx, identity, "chunk", "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
 }
 
-// Chunks gives the chunks of a series that hold a moment from first to last, in
+// Chunks returns the chunks of a series that hold a moment from first to last, in
 // the order of time.
 func Chunks(ctx context.Context, tx *sql.Tx, of *Series, first, last int64) ([]Chunk, error) {
 	return chunks(ctx, tx, of.Identity, "chunk", `series = ?1 AND first <= ?3
@@ -45,7 +45,7 @@ func Chunks(ctx context.Context, tx *sql.Tx, of *Series, first, last int64) ([]C
 		AND last >= ?2 ORDER BY first, id`, of.ID, first, last)
 }
 
-// NewestBefore gives the chunk of a series that begins last before a moment; ok is
+// NewestBefore returns the chunk of a series that begins last before a moment; ok is
 // false where there is none.
 func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c Chunk, ok bool, err error) {
 	list, err := chunks(ctx, tx, of.Identity, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", of.ID, before)
@@ -56,7 +56,7 @@ func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c 
 }
 
 // Readable is Chunks for a store that may be damaged. Where the index is, the
-// chunks themselves are looked through; what cannot be found so is told.
+// chunks themselves are looked through; what cannot be found so is reported.
 func Readable(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, damage *Damage) ([]Chunk, error) {
 	all, err := Chunks(ctx, tx, of, first, last)
 	if !Broken(err) {
@@ -88,7 +88,7 @@ func chunks(ctx context.Context, tx *sql.Tx, identity uint64, from, where string
 		c := Chunk{Identity: identity}
 		var n, measured int64
 		for i, to := range []*int64{&c.ID, &c.First, &c.Last, &n, &measured, &c.Lowest, &c.Highest, &c.Sum} {
-			*to, c.Counted = columns[i].(int64) // the last one tells of the counts
+			*to, c.Counted = columns[i].(int64) // the last one says whether there are counts
 		}
 		c.N, c.Measured = int(n), int(measured)
 		if k := len(all) - 1; k >= 0 && (c.First < all[k].First || c.First == all[k].First && c.ID <= all[k].ID) {
@@ -173,7 +173,7 @@ func (l *Loader) Close() error { return l.stmt.Close() }
 
 // OpenAll reads chunk after chunk and calls do with the number of each and its
 // blocks, until it returns false. It is fast where all are whole; those that are
-// damaged, as do finds with an error that is Broken, are left out and told.
+// damaged, as do finds with an error that is Broken, are left out and reported.
 func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do func(i int, moments, values []byte) (more bool, err error)) error {
 	for done := 0; done < len(list); {
 		n, ended, err := openSome(ctx, tx, list[done:], func(i int, moments, values []byte) (bool, error) {
@@ -193,7 +193,7 @@ func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do f
 	return nil
 }
 
-// openSome reads chunks up to one that is damaged. It gives how many it has read.
+// openSome reads chunks up to one that is damaged. It returns how many it has read.
 func openSome(ctx context.Context, tx *sql.Tx, list []Chunk, do func(i int, moments, values []byte) (bool, error)) (n int, ended bool, err error) {
 	ids := []byte("[")
 	for i, c := range list {

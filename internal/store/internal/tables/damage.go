@@ -7,12 +7,12 @@ import (
 	"ohmkeep/internal/store/internal/sqlitefile"
 )
 
-// Damage is what could not be read. It is told when all else has been.
+// Damage is what could not be read. It is reported after what could be read.
 type Damage struct {
 	Chunks      int   // lost
 	Readings    int64 // in those, as far as it is known
 	Commits     int   // lost from the tail
-	Series      int   // of which more chunks may be lost, nobody knows how many
+	Series      int   // of which more chunks may be lost; their number is unknown
 	First, Last int64 // between which moments the lost chunks lie, ns
 }
 
@@ -26,8 +26,8 @@ func (d *Damage) Lost(c Chunk) {
 	d.Readings += int64(c.N)
 }
 
-// Any tells whether anything was lost.
+// Any reports whether anything was lost.
 func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 || d.Series > 0 }
 
-// Broken tells whether an error is one of damaged data, past which reading can go on.
+// Broken reports whether an error is one of damaged data, past which reading can go on.
 func Broken(err error) bool { return errors.Is(err, chunk.ErrDamaged) || sqlitefile.Damaged(err) }

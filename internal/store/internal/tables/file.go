@@ -30,7 +30,7 @@ func NewFiler(tx *sql.Tx, runName string) *Filer {
 	return &Filer{tx, runName, map[Key]int64{}, map[decimal.Form]string{}}
 }
 
-// Series gives the number of a series.
+// Series returns the number of a series.
 func (f *Filer) Series(ctx context.Context, k Key) (int64, error) {
 	id, ok := f.known[k]
 	if ok {
@@ -43,7 +43,7 @@ func (f *Filer) Series(ctx context.Context, k Key) (int64, error) {
 	return id, err
 }
 
-// Keys gives the keys of all series that were asked for.
+// Keys returns the keys of all series that were asked for.
 func (f *Filer) Keys() map[int64]Key {
 	keys := make(map[int64]Key, len(f.known))
 	for k, id := range f.known {

@@ -143,7 +143,7 @@ func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 	return nil
 }
 
-// before gives how many records, which are in the order of time, lie before a moment.
+// before returns how many records, which are in the order of time, lie before a moment.
 func before(records []chunk.Record, at int64) int {
 	n, _ := slices.BinarySearchFunc(records, at, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
 	return n
@@ -164,7 +164,7 @@ func (in *Inserter) part(ctx context.Context, s chunk.Section, part []chunk.Reco
 func (in *Inserter) merge(ctx context.Context, s chunk.Section, part []chunk.Record, c Chunk) error {
 	switch err := c.Load(ctx, in.tx, &in.m, &in.v); {
 	case Broken(err):
-		return in.write(ctx, s, part, nil) // what is damaged stays, to be told of
+		return in.write(ctx, s, part, nil) // what is damaged stays, to be reported
 	case err != nil:
 		return err
 	}
@@ -275,7 +275,7 @@ func Held(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	return held, rows.Err()
 }
 
-// summary gives what a chunk says of its counts: nothing where it has none.
+// summary returns what a chunk says of its counts: nothing where it has none.
 func summary(texts bool, records []chunk.Record) (measured int, lowest, highest, sum any) {
 	low, high, total := int64(math.MaxInt64), int64(math.MinInt64), int64(0)
 	for i := range records {

@@ -27,13 +27,13 @@ type Key struct {
 	From, To string
 	Unit     string
 	Meter    string
-	Form     string // an indication.Form as a string, or Texts
-	Scale    string // an indication.Scale for counts of a register; "" = the form says all
+	Form     string // an decimal.Form as a string, or Texts
+	Scale    string // an decimal.Scale for counts of a register; "" = the form says all
 }
 
 // Identity returns a checksum of all that names the place of readings. Blocks are sealed
-// with it, so that readings never pass for those of another place, whatever happens to
-// the numbers of series and runs.
+// with it, so that readings never pass for those of another place, even if numbers of
+// series or runs are damaged.
 func (k *Key) Identity(runName string) uint64 {
 	h := sha256.New()
 	for _, text := range []string{runName, k.Probe, k.Step, k.Quantity.String(), k.From, k.To, k.Unit, k.Meter, k.Form, k.Scale} {
@@ -89,7 +89,7 @@ func (s *Series) complete() (err error) {
 	return nil
 }
 
-// Text gives the number of a count as it is to be read, in the series' unit: as
+// Text returns the number of a count as it is to be read, in the series' unit: as
 // it was written, or the register's counts times what each stands for.
 func (s *Series) Text(count int64) string {
 	if s.scale != nil {
@@ -98,7 +98,7 @@ func (s *Series) Text(count int64) string {
 	return s.form.Text(count)
 }
 
-// Value gives the SI value of a count; °C for a temperature.
+// Value returns the SI value of a count; °C for a temperature.
 func (s *Series) Value(count int64) float64 {
 	if s.scale != nil {
 		return s.scale.Value(count) / s.per
@@ -106,16 +106,16 @@ func (s *Series) Value(count int64) float64 {
 	return decimal.PowerOfTen(float64(count), s.form.Exponent()) / s.per
 }
 
-// Ratio gives by how much a correction has changed the values of a series.
+// Ratio returns by how much a correction has changed the values of a series.
 func (s *Series) Ratio() float64 { return s.ratio }
 
-// Mean gives the SI value of the mean of n counts with a sum.
+// Mean returns the SI value of the mean of n counts with a sum.
 func (s *Series) Mean(sum int64, n int) float64 {
 	mantissa, exponent := s.factor()
 	return decimal.PowerOfTen(float64(sum)/float64(n)*mantissa, exponent) / s.per
 }
 
-// factor gives what one count stands for, in the series' unit.
+// factor returns what one count stands for, in the series' unit.
 func (s *Series) factor() (mantissa float64, exponent int) {
 	if s.scale != nil {
 		return s.scale.Parts()
@@ -123,8 +123,8 @@ func (s *Series) factor() (mantissa float64, exponent int) {
 	return 1, s.form.Exponent()
 }
 
-// Values gives the SI values of counts, appended to dst. They are the same as
-// Value gives one by one.
+// Values returns the SI values of counts, appended to dst. They are the same as
+// Value returns one by one.
 func (s *Series) Values(dst []float64, counts []int64) []float64 {
 	dst = slices.Grow(dst, len(counts))
 	mantissa, exponent := s.factor()
@@ -222,7 +222,7 @@ func quantityNamed(name string) (run.Quantity, error) {
 	return run.Quantity(q), nil
 }
 
-// Ensure gives the number of a series, which is made where there is none.
+// Ensure returns the number of a series, which is made where there is none.
 func Ensure(ctx context.Context, tx *sql.Tx, k Key) (int64, error) {
 	args := []any{k.Run, k.Probe, k.Step, k.Quantity.String(), k.From, k.To, k.Unit, k.Meter, k.Form, k.Scale}
 	return number(ctx, tx, `SELECT id FROM series WHERE run = ? AND probe = ? AND step = ? AND quantity = ?
@@ -231,7 +231,7 @@ func Ensure(ctx context.Context, tx *sql.Tx, k Key) (int64, error) {
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, args...)
 }
 
-// EnsureRun gives the number of a run, which is made where there is none.
+// EnsureRun returns the number of a run, which is made where there is none.
 func EnsureRun(ctx context.Context, tx *sql.Tx, name string) (int64, error) {
 	return number(ctx, tx, "SELECT id FROM run WHERE name = ?", "INSERT INTO run (name) VALUES (?)", name)
 }
@@ -249,7 +249,7 @@ func Correct(ctx context.Context, tx *sql.Tx, id int64, scale string) error {
 	return err
 }
 
-// FindRun gives the number of a run, 0 where there is none.
+// FindRun returns the number of a run, 0 where there is none.
 func FindRun(ctx context.Context, tx *sql.Tx, name string) (id int64, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT id FROM run WHERE name = ?", name).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -258,7 +258,7 @@ func FindRun(ctx context.Context, tx *sql.Tx, name string) (id int64, err error)
 	return id, err
 }
 
-// number gives the id of a row that is found or else inserted; both statements
+// number returns the id of a row that is found or else inserted; both statements
 // take the same arguments.
 func number(ctx context.Context, tx *sql.Tx, find, insert string, args ...any) (id int64, err error) {
 	err = tx.QueryRowContext(ctx, find, args...).Scan(&id)

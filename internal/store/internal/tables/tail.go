@@ -22,7 +22,7 @@ func AppendTail(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error
 	return err
 }
 
-// TailSize gives how many commits and readings the tail holds.
+// TailSize returns how many commits and readings the tail holds.
 func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT count(*), coalesce(sum(readings), 0) FROM tail").Scan(&commits, &readings)
 	return commits, readings, err

@@ -94,10 +94,10 @@ func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, 
 type twin struct {
 	series *Series
 	places []int                    // where those items stand
-	as     func(*chunk.Record) bool // makes a record of it one of theirs, or tells that it is none; nil = it is one
+	as     func(*chunk.Record) bool // makes a record of it one of theirs, or reports that it is none; nil = it is one
 }
 
-// records gives those that may be the same as items, as those are written.
+// records returns those that may be the same as items, as those are written.
 func (t twin) records(records []chunk.Record) []chunk.Record {
 	if t.as == nil {
 		return records
@@ -156,7 +156,7 @@ func (t twin) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bo
 	return nil
 }
 
-// within gives the part of places whose items lie from first to last.
+// within returns the part of places whose items lie from first to last.
 func within(items []Item, places []int, first, last int64) (from, to int) {
 	search := func(at int64, past bool) int {
 		i, _ := slices.BinarySearchFunc(places, at, func(place int, at int64) int {

@@ -2,7 +2,7 @@
 // probes, a commit at a time, for years.
 //
 // A commit is one row of a tail, which costs the disk little; now and then the
-// tail is folded into chunks. All state is in the store: a keeper that begins anew
+// tail is folded into chunks. All state is in the store: a writer that starts again
 // goes on where the last one was stopped.
 package writer
 
@@ -95,7 +95,7 @@ const (
 
 // Owner is a program that keeps a store.
 type Owner struct {
-	Name string // what a second program is told, such as "ohmkeep watch shelf.toml"
+	Name string // what a second program prints, such as "ohmkeep watch shelf.toml"
 	// Address is where the program can be asked, host:port; "" = nowhere.
 	Address string
 	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
@@ -137,14 +137,14 @@ func (w *Writer) At(address string) error { return w.claim.At(address) }
 // Keeper is who keeps writing to a store.
 type Keeper = sqlitefile.Holder
 
-// WhoKeeps tells who keeps writing to the store at a path, without opening it. Where
-// held is false nobody does; it then says who was killed doing so, or nothing.
+// WhoKeeps returns which program keeps writing to the store at a path, without opening
+// it. Where held is false none does, and it is the one that was killed doing so, if any.
 func WhoKeeps(path string) (k Keeper, held bool, err error) { return sqlitefile.Keeper(path) }
 
-// Close gives up the writing. The store stays open.
+// Close returns up the writing. The store stays open.
 func (w *Writer) Close() error { return w.claim.Release() }
 
-// Channel gives the handle of a channel. The same channel has the same handle.
+// Channel returns the handle of a channel. The same channel has the same handle.
 func (w *Writer) Channel(c Channel) (Handle, error) {
 	if h, ok := w.handles[c]; ok {
 		return h, nil
@@ -344,7 +344,7 @@ func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form 
 }
 
 // Fold moves the tail into chunks now. The writer does so by itself from time to
-// time; a program may do it where nobody waits.
+// time; a program may do it where nothing waits for it.
 func (w *Writer) Fold(ctx context.Context) error {
 	err := w.db.Update(ctx, func(tx *sql.Tx) error { return tables.Fold(ctx, tx, nil) })
 	if err == nil {
