@@ -118,6 +118,9 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 				if err := os.WriteFile(path, bad, 0o640); err != nil {
 					t.Fatal(err)
 				}
+				if _, err := OpenReadOnly(path); err != nil && !Damaged(err) {
+					t.Errorf("%s: opened: %v", name, err)
+				}
 				r, err := Rescue(ctx, path)
 				if err != nil {
 					t.Errorf("%s: %v", name, err)

@@ -35,8 +35,10 @@
 package store
 
 import (
+	"errors"
 	"time"
 
+	"ohmkeep/internal/store/internal/recovery"
 	"ohmkeep/internal/store/internal/sqlitefile"
 	"ohmkeep/internal/store/internal/tables"
 )
@@ -52,16 +54,25 @@ func Open(path string) (*Store, error) { return open(path, sqlitefile.Patience) 
 func open(path string, patience time.Duration) (*Store, error) {
 	db, err := sqlitefile.Open(path, tables.Schema, patience)
 	if err != nil {
-		return nil, err
+		return nil, beginningLost(path, err)
 	}
 	return &Store{db}, nil
+}
+
+// beginningLost makes the error of a file that is not a store one of damage where the
+// file holds what only a store does, and lacks its beginning alone.
+func beginningLost(path string, err error) error {
+	if errors.Is(err, sqlitefile.ErrNotStore) && recovery.Recognizes(path) {
+		return sqlitefile.Explain(path, sqlitefile.ErrBeginning)
+	}
+	return err
 }
 
 // OpenReadOnly opens the store at path for reading. It must exist.
 func OpenReadOnly(path string) (*Store, error) {
 	db, err := sqlitefile.OpenReadOnly(path, tables.Schema)
 	if err != nil {
-		return nil, err
+		return nil, beginningLost(path, err)
 	}
 	return &Store{db}, nil
 }

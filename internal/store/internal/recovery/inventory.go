@@ -50,21 +50,30 @@ type tailRow struct {
 // numbers are the highest that were ever used.
 type numbers struct{ run, series, boot int64 }
 
-// take sorts every row that stands on the pages of a store.
-func take(ctx context.Context, src pages.Source) (*inventory, error) {
-	v := &inventory{runs: map[int64][]string{}, series: map[int64][]tables.Key{}, corrected: map[int64]string{}, rows: map[string][][]any{},
-		held: map[int64]int64{}, moments: map[int64][]pages.Place{}, entries: map[int64]entry{}}
+// collect sorts every row that stands on the pages of a store.
+func collect(ctx context.Context, src pages.Source) (*inventory, error) {
+	v := newInventory()
 	var err error
 	v.fresh, err = pages.Scan(ctx, src, func(r pages.Row) error {
-		if r.InTable {
-			v.row(r)
-		} else {
-			v.entry(r)
-		}
+		v.take(r)
 		return nil
 	})
 	slices.SortFunc(v.tail, func(a, b tailRow) int { return int(a.id - b.id) })
 	return v, err
+}
+
+func newInventory() *inventory {
+	return &inventory{runs: map[int64][]string{}, series: map[int64][]tables.Key{}, corrected: map[int64]string{}, rows: map[string][][]any{},
+		held: map[int64]int64{}, moments: map[int64][]pages.Place{}, entries: map[int64]entry{}}
+}
+
+// take sorts a row.
+func (v *inventory) take(r pages.Row) {
+	if r.InTable {
+		v.row(r)
+	} else {
+		v.entry(r)
+	}
 }
 
 // form writes the types of values as letters.

@@ -55,7 +55,7 @@ func CountWhole(ctx context.Context, src pages.Source) (Count, error) {
 }
 
 func find(ctx context.Context, src pages.Source) (*salvage, error) {
-	v, err := take(ctx, src)
+	v, err := collect(ctx, src)
 	if err != nil {
 		return nil, err
 	}

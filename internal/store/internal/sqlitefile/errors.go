@@ -94,8 +94,14 @@ func Cancelled(ctx context.Context, err error) error {
 	return err
 }
 
-// errHead is that of a database whose beginning is broken.
 var errHead = errors.New("its first bytes are not those of a database")
+
+// ErrBeginning is the error of a database whose beginning is damaged, ErrNotStore that of
+// a file that does not look like one.
+var (
+	ErrBeginning error = failure{damaged, errHead}
+	ErrNotStore        = errors.New("not a database")
+)
 
 // structure are the result codes of a file whose pages, tables or references are not as
 // this program leaves them: it violates no constraint and asks for no table that is not

@@ -243,9 +243,9 @@ func check(path string, schema Schema) (size int64, err error) {
 	n, err := io.ReadFull(file, head)
 	if info.Size() > 0 && (n < len(magic) || string(head[:len(magic)]) != magic) {
 		if err == nil && once(path, head, schema) {
-			return 0, failure{explanations[sqlite3.SQLITE_CORRUPT], errHead}
+			return 0, ErrBeginning
 		}
-		return 0, explanations[sqlite3.SQLITE_NOTADB]
+		return 0, failure{explanations[sqlite3.SQLITE_NOTADB], ErrNotStore}
 	}
 	return info.Size(), nil
 }
