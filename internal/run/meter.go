@@ -19,7 +19,8 @@ var QuantityNames = []string{"voltage", "current", "temperature"}
 // Meter is an instrument's accuracy.
 type Meter struct {
 	Name   string
-	Each   bool // a sensor of its own at every place; false: one instrument carried about
+	Each   bool    // a sensor of its own at every place; false: one instrument carried about
+	Lead   float64 // m that its leads reach along the run; 0 = a pair of places beside each other only
 	Ranges []Range
 }
 

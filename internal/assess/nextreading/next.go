@@ -38,6 +38,54 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	o.single(targets)
 	list := slices.DeleteFunc(o.Candidates(), o.taken)
 	c := o.choose(list, targets)
+	next := c.settling(list, most)
+	if len(next) < most {
+		next = append(next, o.withLongLeads(c, list, next)...)
+	}
+	if len(next) == 0 { // nothing is sure to settle anything, but something may
+		next = o.choose(list, targets).narrowing(list, most)
+	}
+	if len(next) == 0 {
+		list = append(list, slices.DeleteFunc(o.BeyondLeads(), o.taken)...)
+		next = o.choose(list, targets).narrowing(list, mostLong)
+	}
+	return next
+}
+
+// mostLong is how many readings are proposed together where some take a long lead: both
+// conductors of what is on either side.
+const mostLong = 6
+
+// withLongLeads proposes readings for what a choice left open and only a longer lead than
+// is at hand settles.
+func (o *Outlook) withLongLeads(c *choice, list []Candidate, before []assessment.Next) (more []assessment.Next) {
+	var left []Target
+	for k, t := range c.targets {
+		if c.open[k] {
+			left = append(left, t)
+		}
+	}
+	long := slices.DeleteFunc(o.BeyondLeads(), o.taken)
+	if len(left) == 0 || len(long) == 0 {
+		return nil
+	}
+	list = append(slices.Clone(list), long...)
+	for _, n := range o.choose(list, left).settling(list, mostLong) {
+		same := func(b assessment.Next) bool {
+			return b.From == n.From && b.To == n.To && b.Step == n.Step && b.Meter == n.Meter
+		}
+		if !slices.ContainsFunc(before, same) {
+			more = append(more, n)
+		}
+	}
+	if !slices.ContainsFunc(more, func(n assessment.Next) bool { return n.Lead > 0 }) {
+		return nil
+	}
+	return more
+}
+
+// settling takes up to most candidates that settle targets, best first.
+func (c *choice) settling(list []Candidate, most int) []assessment.Next {
 	var next []assessment.Next
 	for len(next) < most {
 		chosen := c.best(most - len(next))
@@ -45,7 +93,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 			break
 		}
 		for _, i := range chosen {
-			one := o.Describe(&list[c.from[i]])
+			one := c.outlook.Describe(&list[c.from[i]])
 			one.Settles = c.take(i)
 			next = append(next, one)
 		}
@@ -54,19 +102,13 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	for len(next) > most || len(next) > 0 && len(next[len(next)-1].Settles) == 0 {
 		next = next[:len(next)-1]
 	}
-	if len(next) == 0 { // nothing is sure to settle anything, but something may
-		c = o.choose(list, targets)
-		for _, i := range c.narrowing(most) {
-			next = append(next, o.Describe(&list[c.from[i]]))
-		}
-	}
 	return next
 }
 
-// narrowing gives up to most candidates that narrow the targets most, one after the other,
-// as long as one of them is narrowed by narrows or more.
-func (c *choice) narrowing(most int) (chosen []int) {
-	for len(chosen) < most {
+// narrowing describes up to most candidates of a list that narrow the targets most, one after
+// the other, as long as one of them is narrowed by narrows or more.
+func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) {
+	for len(next) < most {
 		best, gain := -1, 0.0
 		for i := range c.candidates {
 			sum, much := 0.0, false
@@ -83,9 +125,9 @@ func (c *choice) narrowing(most int) (chosen []int) {
 			break
 		}
 		c.Take(best)
-		chosen = append(chosen, best)
+		next = append(next, c.outlook.Describe(&list[c.from[best]]))
 	}
-	return chosen
+	return next
 }
 
 // choice is the choosing of readings for targets.

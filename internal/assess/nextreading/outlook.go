@@ -21,10 +21,11 @@ import (
 // run, and the ranges of the meters at hand. Its first unknowns are those of the fit.
 type Outlook struct {
 	model.Linear
-	est    *estimate.Estimate
-	meters []int
-	places []run.Place
-	solved []bool // by step
+	est        *estimate.Estimate
+	meters     []int
+	places     []run.Place
+	conductors []run.Along
+	solved     []bool // by step
 }
 
 // Candidate is a reading that somebody could take.
@@ -32,6 +33,7 @@ type Candidate struct {
 	model.Observation
 	quantity run.Quantity
 	meter    int
+	metres   float64   // of lead, where it is read along one conductor
 	row      []float64 // derivatives of the reading by unknown, over its deviation
 }
 
@@ -68,7 +70,7 @@ func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &Outlook{est: e, Linear: e.Linear.Widened(wide), meters: meters, places: readable(e.Problem.Run)}
+	o := &Outlook{est: e, Linear: e.Linear.Widened(wide), meters: meters, places: readable(e.Problem.Run), conductors: e.Problem.Run.Conductors()}
 	for k := range wide.Steps {
 		o.solved = append(o.solved, wide.Settle(k, o.X) == nil)
 	}
@@ -120,8 +122,56 @@ func readable(r *run.Run) []run.Place {
 }
 
 // Candidates lists what could be read in every step: the pair voltages of all places,
-// each conductor over each joint, and the feeds' currents, with every meter that can.
+// each conductor over each joint, the feeds' currents, and the drop along each conductor
+// of a feed or reel that a meter's lead reaches, with every meter that can.
 func (o *Outlook) Candidates() []Candidate {
+	list := o.nearby()
+	for k := range o.Problem.Steps {
+		list = o.along(list, k, func(m run.Meter, metres float64) bool { return metres <= m.Lead })
+	}
+	return list
+}
+
+// BeyondLeads lists the drops along one conductor that the leads at hand do not reach, as
+// they could be read with a longer one.
+func (o *Outlook) BeyondLeads() (list []Candidate) {
+	for k := range o.Problem.Steps {
+		list = o.along(list, k, func(m run.Meter, metres float64) bool { return metres > m.Lead && !math.IsInf(metres, 1) })
+	}
+	return list
+}
+
+// along appends the drops along both conductors of every feed and reel, in a step, for the
+// meters that may read so far.
+func (o *Outlook) along(list []Candidate, k int, may func(m run.Meter, metres float64) bool) []Candidate {
+	r := o.Problem.Run
+	if !o.solved[k] {
+		return list
+	}
+	for _, a := range o.conductors {
+		var meters []int
+		for _, m := range o.meters {
+			if may(r.Meters[m], a.Metres) {
+				meters = append(meters, m)
+			}
+		}
+		if meters == nil {
+			continue
+		}
+		for _, rail := range []run.Rail{run.Plus, run.Minus} {
+			from := len(list)
+			list = o.consider(list, run.Voltage, model.Observation{Step: k, Feed: model.Absent,
+				From: run.Point{Place: a.From, Rail: rail}, To: run.Point{Place: a.To, Rail: rail}}, meters)
+			for i := range list[from:] {
+				list[from+i].metres = a.Metres
+			}
+		}
+	}
+	return list
+}
+
+// nearby lists what can be read with short leads.
+func (o *Outlook) nearby() []Candidate {
 	p := o.Problem
 	var list []Candidate
 	for k := range p.Steps {
@@ -129,11 +179,11 @@ func (o *Outlook) Candidates() []Candidate {
 			continue
 		}
 		for i := range p.Run.Feeds {
-			list = o.consider(list, run.Current, model.Observation{Step: k, Feed: i})
+			list = o.consider(list, run.Current, model.Observation{Step: k, Feed: i}, o.meters)
 		}
 		for _, at := range o.places {
 			list = o.consider(list, run.Voltage, model.Observation{Step: k, Feed: model.Absent,
-				From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}})
+				From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}}, o.meters)
 		}
 		for _, j := range p.Run.Joints {
 			end := run.Place{Kind: run.AtReel, Index: j.From, Pixel: p.Run.Reels[j.From].Pixels}
@@ -143,15 +193,15 @@ func (o *Outlook) Candidates() []Candidate {
 					continue
 				}
 				list = o.consider(list, run.Voltage, model.Observation{Step: k, Feed: model.Absent,
-					From: run.Point{Place: end, Rail: rail}, To: run.Point{Place: start, Rail: rail}})
+					From: run.Point{Place: end, Rail: rail}, To: run.Point{Place: start, Rail: rail}}, o.meters)
 			}
 		}
 	}
 	return list
 }
 
-// consider appends a candidate for each meter that can take it.
-func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.Observation) []Candidate {
+// consider appends a candidate for each of some meters that can take it.
+func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.Observation, meters []int) []Candidate {
 	p := o.Problem
 	what.Scale = model.Absent
 	row := make([]float64, len(o.X))
@@ -159,7 +209,7 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 	if err != nil {
 		return list
 	}
-	for _, m := range o.meters {
+	for _, m := range meters {
 		at := p.Run.Meters[m].Range(quantity, value)
 		if at < 0 {
 			continue
@@ -208,6 +258,7 @@ func (o *Outlook) Describe(c *Candidate) assessment.Next {
 		next.From = r.Feeds[c.Feed].Name
 		return next
 	}
+	next.Lead = c.metres
 	next.From, next.To = r.PointName(c.From), r.PointName(c.To)
 	return next
 }

@@ -15,6 +15,7 @@ var remedies = []struct {
 }{
 	{brighterSays(2), brighter(2)},
 	{brighterSays(4), brighter(4)},
+	{leadSays, lead},
 	{finerSays, finer},
 	{surerSays, surer},
 	{func(r *run.Run, meters []int) string {
@@ -23,7 +24,7 @@ var remedies = []struct {
 }
 
 // single is how many remedies are one change each.
-const single = 4
+const single = 5
 
 // advise says what would settle what this plan cannot.
 func (p *Plan) advise(s *surveyed, meters []int) error {
@@ -116,6 +117,29 @@ func finer(r *run.Run, meters []int) {
 			}
 		}
 	}
+}
+
+// leadSays names the lead that reaches along the longest feed or reel.
+func leadSays(r *run.Run, meters []int) string {
+	a := longest(r)
+	return fmt.Sprintf("a lead of %.2g m, to read along one conductor, such as from %s+ to %s+", math.Ceil(a.Metres), r.PlaceName(a.From), r.PlaceName(a.To))
+}
+
+// lead gives meters a lead that reaches along every feed and reel.
+func lead(r *run.Run, meters []int) {
+	for _, m := range meters {
+		r.Meters[m].Lead = math.Max(r.Meters[m].Lead, math.Ceil(longest(r).Metres))
+	}
+}
+
+// longest is the longest feed or reel whose length is known.
+func longest(r *run.Run) (most run.Along) {
+	for _, a := range r.Conductors() {
+		if a.Metres > most.Metres && !math.IsInf(a.Metres, 1) {
+			most = a
+		}
+	}
+	return most
 }
 
 func surerSays(*run.Run, []int) string { return "meters five times as accurate, in volts and amperes" }

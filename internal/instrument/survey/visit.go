@@ -23,7 +23,8 @@ func Pair(r *run.Run, at run.Place) Visit {
 // supplies, the junctions, both ends of each reel, where each feed arrives, and the
 // current of each feed; and over each joint along either conductor, which tells the
 // rail that a fault is in and is read in the meter's finest range, where a pair voltage
-// of 12 V is counted in 10 mV. They come in the order of the run, so that nobody walks
+// of 12 V is counted in 10 mV. With a long lead (lead_metres of a meter that is carried) it
+// also lists both conductors of each feed and reel that it reaches along. They come in the order of the run, so that nobody walks
 // to and fro.
 func Thorough(r *run.Run) []Visit {
 	var visits []Visit
@@ -34,6 +35,19 @@ func Thorough(r *run.Run) []Visit {
 			visits = append(visits, v)
 		}
 	}
+	lead := 0.0
+	for _, m := range r.Meters {
+		if !m.Each {
+			lead = max(lead, m.Lead)
+		}
+	}
+	along := func(from, to run.Place) {
+		if lead > 0 && from != to && r.Metres(from, to) <= lead {
+			for _, rail := range []run.Rail{run.Plus, run.Minus} {
+				add(Visit{run.Voltage, r.PlaceName(from) + rail.Sign(), r.PlaceName(to) + rail.Sign()})
+			}
+		}
+	}
 	for i := range r.Supplies {
 		add(Pair(r, run.Place{Kind: run.AtSupply, Index: i}))
 	}
@@ -41,7 +55,13 @@ func Thorough(r *run.Run) []Visit {
 		add(Visit{Quantity: run.Current, From: f.Name})
 	}
 	for i := range r.Junctions {
-		add(Pair(r, run.Place{Kind: run.AtJunction, Index: i}))
+		at := run.Place{Kind: run.AtJunction, Index: i}
+		add(Pair(r, at))
+		for _, f := range r.Feeds {
+			if f.To == at {
+				along(f.From, at)
+			}
+		}
 	}
 	for i, reel := range r.Reels {
 		add(Pair(r, run.Place{Kind: run.AtReel, Index: i, Pixel: 1}))
@@ -50,8 +70,14 @@ func Thorough(r *run.Run) []Visit {
 				add(Pair(r, f.To))
 			}
 		}
+		for _, f := range r.Feeds {
+			if f.To.Kind == run.AtReel && f.To.Index == i {
+				along(f.From, f.To)
+			}
+		}
 		end := run.Place{Kind: run.AtReel, Index: i, Pixel: reel.Pixels}
 		add(Pair(r, end))
+		along(run.Place{Kind: run.AtReel, Index: i, Pixel: 1}, end)
 		for _, j := range r.Joints {
 			if j.From == i {
 				before, after := r.PlaceName(end), r.PlaceName(run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1})

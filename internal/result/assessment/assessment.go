@@ -77,6 +77,7 @@ type Next struct {
 	From, To string
 	Step     string
 	Meter    string   // the best suited one
+	Lead     float64  // m, the lead that it takes to read along one conductor; 0 = none
 	Settles  []string // names of elements, if the readings before it in the list are taken too
 }
 

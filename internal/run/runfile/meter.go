@@ -41,6 +41,7 @@ func (r *reader) readMeters() {
 		m := run.Meter{
 			Name: r.title(t, taken),
 			Each: choice(t, "errors", []string{"common", "each"}, 0) == 1,
+			Lead: numberOr(t, "lead_metres", 0, metres),
 		}
 		ranges := t.Tables("range")
 		if len(ranges) == 0 {

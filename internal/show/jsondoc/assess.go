@@ -55,6 +55,7 @@ type NextDoc struct {
 	To       string   `json:"to"`
 	Step     string   `json:"step"`
 	Meter    string   `json:"meter"`
+	Lead     float64  `json:"lead_metres,omitempty"` // that it takes, along one conductor
 	Settles  []string `json:"settles"`
 }
 
@@ -74,7 +75,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, x *assessment.Explanation
 		Elements: list(a.Elements, elementDoc),
 		Readings: list(byRow(a.Readings), readingDoc),
 		Next: list(a.Next, func(n assessment.Next) NextDoc {
-			return NextDoc{n.Quantity.String(), n.From, n.To, n.Step, n.Meter, texts(n.Settles)}
+			return NextDoc{n.Quantity.String(), n.From, n.To, n.Step, n.Meter, n.Lead, texts(n.Settles)}
 		}),
 		Findings: list(a.Findings, func(f assessment.Finding) FindingDoc { return FindingDoc{f.Severity, f.Subject, f.Text} }),
 	}

@@ -31,10 +31,11 @@ type RoundDoc struct {
 
 // PlanReadingDoc is one reading to take.
 type PlanReadingDoc struct {
-	Quantity string `json:"quantity"`
-	From     string `json:"from"`
-	To       string `json:"to"`
-	Meter    string `json:"meter"`
+	Quantity string  `json:"quantity"`
+	From     string  `json:"from"`
+	To       string  `json:"to"`
+	Meter    string  `json:"meter"`
+	Lead     float64 `json:"lead_metres,omitempty"` // that it takes, along one conductor
 }
 
 // PlanElementDoc is what the readings tell of a joint or feed.
@@ -58,7 +59,7 @@ func Plan(w io.Writer, p *plan.Plan) error {
 		Steps: len(p.Rounds), Points: p.Points, Readings: p.Readings,
 		Rounds: list(p.Rounds, func(r plan.Round) RoundDoc {
 			return RoundDoc{r.Step, list(r.Reads, func(n assessment.Next) PlanReadingDoc {
-				return PlanReadingDoc{n.Quantity.String(), n.From, n.To, n.Meter}
+				return PlanReadingDoc{n.Quantity.String(), n.From, n.To, n.Meter, n.Lead}
 			})}
 		}),
 		Warnings: texts(p.Warnings),

@@ -41,7 +41,7 @@ func Plan(w io.Writer, p *plan.Plan, style Style) error {
 		t.heading(`Set step "` + printable.Short(round.Step, 40) + `", then read`)
 		for _, x := range round.Reads {
 			n++
-			text := wording.Between(x.Quantity, x.From, x.To)
+			text := wording.Between(x.Quantity, x.From, x.To) + wording.WithLead(x)
 			if len(p.Meters) > 1 {
 				text += " with meter " + printable.Short(x.Meter, 40)
 			}

@@ -78,7 +78,7 @@ func Suspect(r assessment.Reading) string {
 
 // Next says what to read and what for; and with which meter, where a run has several.
 func Next(r *run.Run, n assessment.Next) string {
-	text := Between(n.Quantity, n.From, n.To) + InStep(n.Step)
+	text := Between(n.Quantity, n.From, n.To) + WithLead(n) + InStep(n.Step)
 	if r != nil && len(r.Meters) > 1 && n.Meter != "" {
 		text += " with meter " + printable.Short(n.Meter, 40)
 	}
@@ -90,6 +90,14 @@ func Next(r *run.Run, n assessment.Next) string {
 		names[i] = printable.Short(s, 40)
 	}
 	return text + ", to decide " + Few(names)
+}
+
+// WithLead says how long a lead a reading along one conductor takes.
+func WithLead(n assessment.Next) string {
+	if n.Lead == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" with a lead of %.2g m", math.Ceil(10*n.Lead)/10)
 }
 
 // Capital gives a sentence its first letter; ours all begin with ASCII.

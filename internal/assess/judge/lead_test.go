@@ -1,0 +1,123 @@
+package judge
+
+import (
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run/runfile"
+)
+
+// twoFeeds is an invented run of 24 V whose joint lies between two feeds: how much current
+// crosses it depends on the difference of two conductors' resistances, which no pair voltage
+// tells apart.
+const twoFeeds = `schema = 1
+name = "invented"
+[strip]
+volts = 24
+pixels_per_metre = 20
+channel_milliamps = 10
+loop_milliohms_per_metre = 40
+[[supply]]
+name = "A"
+volts = 24
+amps = 20
+[[reel]]
+name = "west"
+metres = 6
+[[reel]]
+name = "north"
+metres = 4
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+metres = 3
+conductor = "1.5 mm2"
+[[feed]]
+name = "far"
+from = "A"
+to = "north.end"
+metres = 4
+conductor = "1.5 mm2"
+[[step]]
+name = "dark"
+[[step]]
+name = "white"
+red = 0.2
+green = 0.2
+blue = 0.2
+`
+
+// A joint between two feeds whose conductors may differ is settled by readings along one
+// conductor. They are proposed with the lead that they take although no meter states one,
+// and a survey with such a lead takes them itself.
+func TestALongLeadSettlesAJointBetweenFeeds(t *testing.T) {
+	proposed, settled, told, surveyed := 0, 0, 0, 0
+	const runs = 12
+	for seed := range runs {
+		r, err := runfile.Parse("run.toml", []byte(twoFeeds))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rng := rand.New(rand.NewPCG(uint64(seed), 4))
+		h := arms(t, r, false, rng)
+		visit := func(visits []survey.Visit) {
+			for step := range r.Steps {
+				for _, v := range visits {
+					if v.From != "west.end+" || v.To != "north.start+" { // over the joint its minus alone is within reach
+						h.read(step, v)
+					}
+				}
+			}
+		}
+		short := survey.Thorough(r)
+		visit(short)
+		a := assess(t, r, h.list)
+		if verdictOf(a, "west-north") != assessment.Unproven {
+			continue
+		}
+		promised := false
+		for range 2 {
+			for _, n := range a.Next {
+				h.read(r.StepIndex(n.Step), survey.Visit{Quantity: n.Quantity, From: n.From, To: n.To})
+				if n.Lead > 0 {
+					told++
+					if want := map[string]float64{"A": 4, "west": 119.0 / 20, "north": 79.0 / 20}; n.Lead > want[strings.TrimRight(strings.Split(n.From, ".")[0], "+-")]+1e-9 {
+						t.Errorf("%s to %s takes a lead of %g m", n.From, n.To, n.Lead)
+					}
+				}
+				promised = promised || n.Lead > 0 && slices.Contains(n.Settles, "west-north")
+			}
+			a = assess(t, r, h.list)
+		}
+		if promised {
+			proposed++
+			if verdictOf(a, "west-north") == assessment.Pass {
+				settled++
+			}
+		}
+		r.Meters[0].Lead = 6
+		h.list = nil
+		long := survey.Thorough(r)
+		if len(long) != len(short)+8 {
+			t.Fatalf("%d visits with a lead, %d without", len(long), len(short))
+		}
+		visit(long)
+		if a = assess(t, r, h.list); verdictOf(a, "west-north") == assessment.Pass {
+			surveyed++
+		}
+		for _, n := range a.Next {
+			if n.Lead > 6 {
+				t.Errorf("%+v", n)
+			}
+		}
+	}
+	t.Logf("%d proposed in %d runs with %d readings, %d settled by them, %d by a survey", proposed, runs, told, settled, surveyed)
+	if proposed < 4 || settled*10 < proposed*9 {
+		t.Error("a long lead does not settle what it is proposed for")
+	}
+}

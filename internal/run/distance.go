@@ -1,0 +1,93 @@
+package run
+
+import (
+	"math"
+	"slices"
+)
+
+// Metres returns the shortest way between two places along strip and feeds, in metres;
+// +Inf where no way of known length leads there. Joints have no length, and a feed that
+// states none leads nowhere.
+func (r *Run) Metres(from, to Place) float64 {
+	far := map[Place]float64{from: 0}
+	reach := func(from, to Place, metres float64) bool {
+		d, reached := far[from]
+		if !reached {
+			return false
+		}
+		if have, reached := far[to]; reached && have <= d+metres {
+			return false
+		}
+		far[to] = d + metres
+		return true
+	}
+	either := func(a, b Place, metres float64) bool {
+		there := reach(a, b, metres)
+		return reach(b, a, metres) || there
+	}
+	stops := r.stops(from, to)
+	for nearer := true; nearer; {
+		nearer = false
+		for i, pixels := range stops {
+			for k := 1; k < len(pixels); k++ {
+				a, b := Place{AtReel, i, pixels[k-1]}, Place{AtReel, i, pixels[k]}
+				nearer = either(a, b, float64(b.Pixel-a.Pixel)*r.Reels[i].SegmentLength()) || nearer
+			}
+		}
+		for _, j := range r.Joints {
+			nearer = either(Place{AtReel, j.From, r.Reels[j.From].Pixels}, Place{AtReel, j.To, 1}, 0) || nearer
+		}
+		for _, f := range r.Feeds {
+			if f.Length > 0 {
+				nearer = either(f.From, f.To, f.Length) || nearer
+			}
+		}
+	}
+	if d, reached := far[to]; reached {
+		return d
+	}
+	return math.Inf(1)
+}
+
+// stops lists by reel the pixels at which a way can begin, end or turn, in their order.
+func (r *Run) stops(places ...Place) [][]int {
+	list := make([][]int, len(r.Reels))
+	for i, reel := range r.Reels {
+		list[i] = []int{1, reel.Pixels}
+	}
+	for _, f := range r.Feeds {
+		places = append(places, f.To)
+	}
+	for _, at := range places {
+		if at.Kind == AtReel {
+			list[at.Index] = append(list[at.Index], at.Pixel)
+		}
+	}
+	for i := range list {
+		slices.Sort(list[i])
+		list[i] = slices.Compact(list[i])
+	}
+	return list
+}
+
+// Along is two places at either end of a feed or a reel, and how far they are apart.
+type Along struct {
+	From, To Place
+	Metres   float64 // +Inf where the run file does not tell
+}
+
+// Conductors lists every feed and reel by its two ends: where a meter with a long lead
+// can read the drop along one conductor.
+func (r *Run) Conductors() []Along {
+	var list []Along
+	for _, f := range r.Feeds {
+		list = append(list, Along{f.From, f.To, r.Metres(f.From, f.To)})
+	}
+	for i, reel := range r.Reels {
+		if reel.Pixels > 1 {
+			start, end := Place{AtReel, i, 1}, Place{AtReel, i, reel.Pixels}
+			list = append(list, Along{start, end, r.Metres(start, end)})
+		}
+	}
+	return list
+}
