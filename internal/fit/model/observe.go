@@ -100,38 +100,43 @@ func (p *Problem) StepOf(step int) int {
 }
 
 // readTemperature sets what is known of the copper's temperature. Elements with
-// readings of their own keep their difference from the mean of all readings.
+// readings of their own keep their difference from the mean of all readings; so do steps.
 func (p *Problem) readTemperature(readings []reading.Reading) {
 	r, t := p.Run, &p.temperature
 	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))
 	t.mean, t.deviation = r.Ambient, warmthSpread
 	sum, n := 0.0, 0
-	own := map[string][]float64{}
+	own, steps := map[string][]float64{}, map[int][]float64{}
 	for _, x := range readings {
 		if x.Quantity == run.Temperature {
 			sum += x.Value
 			n++
 			own[x.From] = append(own[x.From], x.Value)
+			steps[r.StepIndex(x.Step)] = append(steps[r.StepIndex(x.Step)], x.Value)
 		}
 	}
 	if n == 0 {
 		return
 	}
 	t.mean, t.deviation = sum/float64(n), warmthRead
-	difference := func(name string) float64 {
-		if len(own[name]) == 0 {
+	difference := func(list []float64) float64 {
+		if len(list) == 0 {
 			return 0
 		}
 		mean := 0.0
-		for _, v := range own[name] {
-			mean += v / float64(len(own[name]))
+		for _, v := range list {
+			mean += v / float64(len(list))
 		}
 		return mean - t.mean
 	}
 	for i, reel := range r.Reels {
-		t.reel[i] = difference(reel.Name)
+		t.reel[i] = difference(own[reel.Name])
 	}
 	for i, f := range r.Feeds {
-		t.feed[i] = difference(f.Name)
+		t.feed[i] = difference(own[f.Name])
+	}
+	t.step = map[int]float64{}
+	for step, list := range steps {
+		t.step[step] = difference(list)
 	}
 }

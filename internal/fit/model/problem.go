@@ -86,7 +86,8 @@ type Problem struct {
 // temperature is what is known of the copper's, °C.
 type temperature struct {
 	mean, deviation float64
-	reel, feed      []float64 // how much warmer each is than the mean
+	reel, feed      []float64       // how much warmer each is than the mean
+	step            map[int]float64 // the same by step of the run that a temperature was read in; nil where none was
 }
 
 // New sets up the problem. It returns an error where no supply reaches a part of

@@ -63,6 +63,9 @@ const (
 	warmthSpread    = 5.3  // K, where nobody measured the temperature: some 10 K either way
 	warmthRead      = 1.5  // K, that copper may differ from a thermometer beside it
 	warmthStep      = 2.8  // K, from one step to another: what is lit longer is warmer
+	warmthStepRead  = 0.7  // K, the same beside what was read in it
+	warmthLit       = 2.0  // K, that copper which carries current is warmer than what is about it
+	warmthOther     = 6.0  // K, from the steps in which it was read to one in which it was not
 )
 
 // unknowns lists the parameters of the problem in a fixed order.
@@ -118,7 +121,15 @@ func (p *Problem) layUnknowns() {
 	add(Unknown{What: AllStretch, Deviation: stretchSpread})
 	add(Unknown{What: Warmth, Mean: p.temperature.mean, Deviation: p.temperature.deviation, Even: p.temperature.deviation == warmthSpread})
 	for k, step := range p.Steps {
-		add(Unknown{What: StepWarmth, Step: k, Deviation: warmthStep})
+		warmer, read := p.temperature.step[step]
+		deviation := warmthStep
+		switch {
+		case read:
+			deviation = warmthStepRead
+		case p.temperature.step != nil && r.Steps[step].Lit():
+			warmer, deviation = warmthLit, warmthOther
+		}
+		add(Unknown{What: StepWarmth, Step: k, Mean: warmer, Deviation: deviation})
 		for i, s := range r.Supplies {
 			add(Unknown{What: StepVolts, Index: i, Step: k, Deviation: sagSpread * s.Volts})
 		}
