@@ -27,8 +27,9 @@ func TestBelowNothingByKind(t *testing.T) {
 	}
 }
 
-// Where a fit explains nothing, the line is named that contradicts most among those it was made of.
-func TestWhereItHurtsMost(t *testing.T) {
+// Where a fit explains nothing, the line of the largest difference is named among those it was
+// made of.
+func TestLargestDifference(t *testing.T) {
 	j := unproven(assessment.Fit{Converged: true, PValue: 1e-6}, assessment.Element{})
 	j.out.Readings = make([]assessment.Reading, 3)
 	for i, z := range []float64{3, -5, 90} {
@@ -36,9 +37,10 @@ func TestWhereItHurtsMost(t *testing.T) {
 		x.Row, x.From, x.To, x.Step, x.Standardised, x.Used = i+2, "a.end+", "a.end-", "white", z, i < 2
 		x.Quantity = run.Voltage
 	}
+	j.out.Doubt = "Something is odd"
 	j.doubt = j.out.Doubtful()
 	j.findMisfit()
-	if told := findings(j.out); !strings.Contains(told, "They contradict most at line 3 (a.end+ to a.end-, \"white\").") {
+	if told := findings(j.out); !strings.Contains(told, "The largest difference is at line 3 (a.end+ to a.end-, \"white\").") {
 		t.Error(told)
 	}
 }

@@ -20,9 +20,10 @@ func (j *judged) find() {
 		j.say(assessment.Warning, "supplies", strings.ToUpper(warning[:1])+warning[1:]+".")
 	}
 	j.findMisfit()
+	j.findSlips()
 	for i := range j.out.Readings {
 		x := &j.out.Readings[i]
-		if !x.Suspect {
+		if !x.Suspect || mended(*x) {
 			continue
 		}
 		if x.Note == "" {

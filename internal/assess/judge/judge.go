@@ -4,6 +4,7 @@
 package judge
 
 import (
+	"fmt"
 	"math"
 
 	"ohmkeep/internal/assess/nextreading"
@@ -107,8 +108,8 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 		}
 		return 0
 	}, j.resembles)
-	if j.out.Doubt == "" {
-		j.out.Doubt = j.otherLoads()
+	if p := est.Fit.PValue; j.out.Doubt == "" && p < assessment.Unexplained {
+		j.out.Doubt = fmt.Sprintf("The readings lie further from what any resistances give than such readings scatter (p = %.1g)", p)
 	}
 	j.doubt = j.out.Doubtful()
 	count := 0
@@ -193,6 +194,10 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	x.Verdict = j.rule.Judge(x.Over, e.Known)
 	if j.wavers(e, &x) {
 		x.Verdict = assessment.Unproven
+	}
+	if joins && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < parted && x.High >= parted {
+		// Anything from sound to open: what is assumed says more than a best value would.
+		x.Known, x.Ohms, x.High = false, math.Max(j.assumed(e), x.Low), math.Inf(1)
 	}
 	if e.Kind == run.KindFeed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == run.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
 		x.Like = j.like(i, x.Ohms)

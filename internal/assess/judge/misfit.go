@@ -3,7 +3,6 @@ package judge
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
@@ -35,7 +34,7 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, stated 
 	resembles func(assessment.Reading) string) string {
 	wrong := 0
 	for _, x := range est.Readings {
-		if x.Suspect {
+		if x.Suspect && !mended(x) {
 			wrong++
 		}
 	}
@@ -46,7 +45,7 @@ func oddity(est *estimate.Estimate, name func(*estimate.Element) string, stated 
 		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
 	}
 	for _, x := range est.Readings {
-		if x.Suspect && est.Fit.PValue < odd && (math.Abs(x.Standardised) < glaring || resembles(x) == "") {
+		if x.Suspect && !mended(x) && est.Fit.PValue < odd && (math.Abs(x.Standardised) < glaring || resembles(x) == "") {
 			return fmt.Sprintf("A reading of %s contradicts the others, looks like no slip, and the rest fit badly", between(x))
 		}
 	}
@@ -87,7 +86,7 @@ func insists(readings []assessment.Reading) (assessment.Reading, bool) {
 	}
 	seen := map[place]bool{}
 	for _, x := range readings {
-		if !x.Suspect || slip(x) != "" {
+		if !x.Suspect || mended(x) || slip(x) != "" {
 			continue
 		}
 		at := place{x.Quantity, x.From, x.To}
@@ -106,7 +105,7 @@ func titled(k run.Kind) string {
 	return "Joint"
 }
 
-// findMisfit says why nothing is passed, and where it hurts most.
+// findMisfit says why nothing is passed, and where the difference is largest.
 func (j *judged) findMisfit() {
 	if !j.doubt || j.out.Unread() {
 		return
@@ -121,18 +120,10 @@ func (j *judged) findMisfit() {
 			worst = i
 		}
 	}
-	if j.out.Doubt != "" && j.est.Fit.PValue >= assessment.Unexplained {
-		without := ""
-		if slices.ContainsFunc(j.out.Readings, func(x assessment.Reading) bool { return x.Suspect }) {
-			without = fmt.Sprintf(" (p = %.2g without the readings left out)", j.est.Fit.PValue)
-		}
-		j.say(assessment.Warning, "fit", j.out.Doubt+". So nothing is passed"+without+". Another load than stated may have been lit, or a feed or a bridge is not in the run file.")
-		return
-	}
-	text := fmt.Sprintf("No resistances explain these readings (p = %.1g), so nothing is passed. Another load than stated may have been lit, or a feed is not in the run file.", j.est.Fit.PValue)
-	if worst >= 0 {
+	text := j.out.Doubt + ". So nothing is passed. Another load than stated may have been lit, or a feed or a bridge is not in the run file."
+	if worst >= 0 && j.est.Fit.PValue < assessment.Unexplained {
 		x := j.out.Readings[worst]
-		text += fmt.Sprintf(" They contradict most at line %d (%s, %q).", x.Row, between(x), x.Step)
+		text += fmt.Sprintf(" The largest difference is at line %d (%s, %q).", x.Row, between(x), x.Step)
 	}
 	j.say(assessment.Warning, "fit", text)
 }

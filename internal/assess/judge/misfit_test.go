@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -14,8 +15,8 @@ import (
 )
 
 // Runs that are not what their file says: a reel stays dark, a feed is not in the file,
-// a whole step was another one. Where that shows in the readings it is said, and nothing
-// is passed.
+// a whole step was another one. Where that shows in the readings it is said; nothing is passed,
+// but where the load that was lit is named and the readings are used as taken in it.
 func TestSimulatedMisfits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 4))
 	said := map[string][3]int{}
@@ -64,7 +65,9 @@ func TestSimulatedMisfits(t *testing.T) {
 				}
 			}
 		}
-		if a.Doubtful() {
+		if strings.Contains(findings(a), "in the load of step") {
+			c[1]++
+		} else if a.Doubtful() {
 			c[1]++
 			if passed > 0 {
 				t.Errorf("run %d: doubtful, and %d pass", i, passed)

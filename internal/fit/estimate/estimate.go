@@ -32,6 +32,8 @@ type Estimate struct {
 	Readings []assessment.Reading
 	Profiles []assessment.Profile
 
+	Slips []model.Slip // of the hand, each of several readings, which were used as mended
+
 	model.Linear
 	Inflation float64 // of deviations, where the fit is poor; 1 otherwise
 
@@ -111,7 +113,11 @@ func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*se
 	fit := outcome.Fit
 	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, jacobian: fit.Jacobian, readings: readings, rivals: outcome.Rivals}
 	e.describeFit(outcome)
+	e.Slips = outcome.Slips
 	e.describeReadings(readings, fit)
+	if err := e.describeSlips(); err != nil {
+		return nil, err
+	}
 	e.describeElements(outcome.Open)
 	e.describeProfiles()
 	return e, nil
@@ -153,6 +159,35 @@ func (e *Estimate) describeFit(o *search.Outcome) {
 func (e *Estimate) deviation(row []float64) float64 {
 	return e.Inflation * math.Sqrt(math.Max(matrix.Quadratic(e.Covariance, row), 0))
 }
+
+// describeSlips marks the readings that a slip changed by more than they scatter, with what they
+// should show as they were written.
+func (e *Estimate) describeSlips() error {
+	p := e.Problem
+	n, _ := p.Size()
+	for _, s := range e.Slips {
+		p.Unmend(s)
+		if err := p.Evaluate(e.X, make([]float64, n), nil); err != nil {
+			return err
+		}
+		for i := range p.Observations {
+			o := &p.Observations[i]
+			if s.Concerns(o) && !o.Out && math.Abs(o.Value-p.Predicted[i]) > changedBy*o.Deviation {
+				out := &e.Readings[o.Reading]
+				out.Predicted, out.Residual, out.Suspect = p.Predicted[i], o.Value-p.Predicted[i], true
+				out.Standardised = out.Residual / o.Deviation
+			}
+		}
+		p.Mend(s)
+		if err := p.Evaluate(e.X, make([]float64, n), nil); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// changedBy is how many deviations a slip must change a reading by for that to be wrong.
+const changedBy = 5.0
 
 func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {
 	e.Readings = make([]assessment.Reading, len(readings))

@@ -16,6 +16,8 @@
 package model
 
 import (
+	"slices"
+
 	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
@@ -60,6 +62,7 @@ type Problem struct {
 	row          []float64
 	Steps        []int  // run steps, those that were read first
 	Read         int    // how many of them
+	Shown        []int  // by step: the run's step whose load was lit in it, itself but for a slip
 	unread       []bool // by step: nothing is read in it after all; nil where all are
 	Observations []Observation
 	Scales       []Scale
@@ -110,6 +113,7 @@ func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
 	for step := range r.Steps {
 		p.StepOf(step)
 	}
+	p.Shown = slices.Clone(p.Steps)
 	for range p.Steps {
 		p.Solvers = append(p.Solvers, net.NewSolver())
 		p.states = append(p.states, p.NewState())

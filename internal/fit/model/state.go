@@ -85,7 +85,7 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust
 	for i, reel := range p.Run.Reels {
-		s.loads[i] = pixel.New(reel.Strip, p.Run.Steps[p.Steps[k]].Levels, adjust)
+		s.loads[i] = pixel.New(reel.Strip, p.Run.Steps[p.Shown[k]].Levels, adjust)
 	}
 }
 

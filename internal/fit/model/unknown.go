@@ -133,10 +133,8 @@ func (p *Problem) layUnknowns() {
 		for i, s := range r.Supplies {
 			add(Unknown{What: StepVolts, Index: i, Step: k, Deviation: sagSpread * s.Volts})
 		}
-		if r.Steps[step].Lit() {
-			add(Unknown{What: StepScale, Step: k, Deviation: stepSpread})
-			add(Unknown{What: StepShift, Step: k, Deviation: shiftStepSpread * volts})
-		}
+		add(Unknown{What: StepScale, Step: k, Deviation: stepSpread})
+		add(Unknown{What: StepShift, Step: k, Deviation: shiftStepSpread * volts})
 	}
 	for i, s := range p.Scales {
 		p.Scales[i].Gain = add(Unknown{What: Gain, Even: true, Index: i, Deviation: s.Limits.Fraction / math.Sqrt(3)})

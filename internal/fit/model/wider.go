@@ -12,7 +12,7 @@ import (
 // some meters, none of which was used yet; it has no readings. Its first unknowns are those
 // of the problem. The error tells that the network cannot be laid out.
 func (p *Problem) Wider(meters []int, places []run.Place) (*Problem, error) {
-	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, Read: len(p.Steps), Segment: p.Segment,
+	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, Read: len(p.Steps), Shown: p.Shown, Segment: p.Segment,
 		Scales: slices.Clone(p.Scales), Held: p.Held, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
 	for _, m := range meters {
 		if p.Run.Meters[m].Each {

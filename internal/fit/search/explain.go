@@ -14,41 +14,61 @@ import (
 // accounts the one is taken whose sum of squares is less, each reading left out being
 // charged the square of suspectAt, each open conductor openCharge and a fit that did
 // not settle openGain.
-func (h *hypothesis) explain(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	plain, err := h.withoutSuspects(fit)
+func (h *hypothesis) explain(first *leastsquares.Fit) (*leastsquares.Fit, error) {
+	fit, err := h.withoutSuspects(first)
 	if err != nil {
 		return nil, err
 	}
-	clean := h.leftOut() <= fewWrong && h.PValue(plain) >= model.Misfit && plain.Converged
-	if clean && len(h.partings(plain)) == 0 {
-		return plain, nil
+	plain, explained := h.now(fit), h.explained(fit)
+	if explained && len(h.partings(fit)) == 0 {
+		return fit, nil
 	}
-	account, noise := h.account(plain), slices.Clone(h.Noise)
-	out := h.marks()
+	if fit, err = h.orOpen(first, plain); err != nil || explained {
+		return fit, err
+	}
+	best := h.now(fit)
+	h.set(plain)
+	first, slipped, err := h.withSlips(first, plain)
+	if err != nil {
+		return nil, err
+	}
+	if len(slipped.slips) > 0 {
+		if fit, err = h.orOpen(first, slipped); err != nil {
+			return nil, err
+		}
+		if slipped = h.now(fit); slipped.cost < best.cost {
+			return fit, nil
+		}
+	}
+	h.set(best)
+	return h.Solve(best.fit.X)
+}
+
+// orOpen finds whether open conductors explain the readings better than an account without,
+// given a fit to all readings.
+func (h *hypothesis) orOpen(first *leastsquares.Fit, plain account) (*leastsquares.Fit, error) {
+	clean := h.leftOut() <= fewWrong && h.PValue(plain.fit) >= model.Misfit && plain.fit.Converged
+	if clean && len(h.partings(plain.fit)) == 0 {
+		return plain.fit, nil
+	}
 	h.setMarks(nil)
 	if !clean && !h.quiet {
 		h.SetNoise(h.GuessedNoise())
 	}
-	open := h.withOpens(fit)
+	open := h.withOpens(first)
 	if len(h.parted) == 0 {
-		h.setMarks(out)
-		h.SetNoise(noise)
-		return plain, nil
+		h.set(plain)
+		return plain.fit, nil
 	}
 	opened, err := h.withoutSuspects(open)
 	if err == nil {
 		opened = h.closed(opened)
 	}
-	if err == nil && h.account(opened) < account {
+	if err == nil && h.account(opened) < plain.cost {
 		return opened, nil
 	}
-	for _, c := range h.parted {
-		h.release(c)
-	}
-	h.parted = nil
-	h.setMarks(out)
-	h.SetNoise(noise)
-	return h.Solve(plain.X)
+	h.set(plain)
+	return h.Solve(plain.fit.X)
 }
 
 // closed takes back each conductor held open without which the readings are explained
@@ -79,7 +99,7 @@ const fewWrong = 2
 // account is the cost with the charges of what was left out or opened.
 func (h *hypothesis) account(fit *leastsquares.Fit) float64 {
 	sum := h.cost(fit) + suspectAt*suspectAt*float64(h.leftOut())
-	sum += openCharge * float64(len(h.parted))
+	sum += openCharge*float64(len(h.parted)) + slipCharge*float64(len(h.slips))
 	if !fit.Converged {
 		sum += openGain
 	}

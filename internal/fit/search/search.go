@@ -14,9 +14,10 @@ import (
 type hypothesis struct {
 	*model.Problem
 	parted []Parting
-	rivals [][]bool // readings left out in accounts that are nearly as good
-	within bool     // the last fit is one between walls
-	quiet  bool     // how far readings scatter is given, and not learned
+	slips  []model.Slip // of the hand, that readings were mended by
+	rivals [][]bool     // readings left out in accounts that are nearly as good
+	within bool         // the last fit is one between walls
+	quiet  bool         // how far readings scatter is given, and not learned
 }
 
 // Outcome is the account that explains the readings best.
@@ -27,7 +28,8 @@ type Outcome struct {
 	ChiSquared float64
 	Freedom    int
 	Open       []Parting
-	Rivals     [][]bool // by observation: left out in another account that explains about as much
+	Slips      []model.Slip // of the hand, that the readings were mended by
+	Rivals     [][]bool     // by observation: left out in another account that explains about as much
 }
 
 // Best finds the account that explains a problem's readings best, and leaves the problem as
@@ -62,7 +64,7 @@ func (h *hypothesis) best() (*Outcome, error) {
 	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, err
 	}
-	return &Outcome{Fit: fit, ChiSquared: squares, Freedom: freedom, Open: h.parted, Rivals: h.rivals}, nil
+	return &Outcome{Fit: fit, ChiSquared: squares, Freedom: freedom, Open: h.parted, Slips: h.slips, Rivals: h.rivals}, nil
 }
 
 // reconsidered takes readings back that agree with the last fit, if it explains them.

@@ -1,0 +1,49 @@
+package judge
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/result/assessment"
+)
+
+// findSlips says what was done to several readings at once, and that they were used mended.
+func (j *judged) findSlips() {
+	for _, s := range j.est.Slips {
+		what, used := j.describe(s)
+		var rows []string
+		for i := range j.est.Problem.Observations {
+			o := &j.est.Problem.Observations[i]
+			if s.Concerns(o) && !o.Out {
+				x := &j.out.Readings[o.Reading]
+				x.Note = what
+				rows = append(rows, strconv.Itoa(x.Row))
+			}
+		}
+		if len(rows) > mostRows {
+			rows = append(rows[:mostRows], "…")
+		}
+		j.say(assessment.Warning, "reading", fmt.Sprintf("%s (lines %s). %s; check it.", what, strings.Join(rows, ", "), used))
+	}
+}
+
+// mostRows is how many lines a finding lists.
+const mostRows = 8
+
+// describe says what a slip is, and how its readings were used.
+func (j *judged) describe(s model.Slip) (what, used string) {
+	step := j.run.Steps[j.est.Problem.Steps[s.A%len(j.est.Problem.Steps)]].Name
+	switch s.Kind {
+	case model.FeedsExchanged:
+		return fmt.Sprintf("The currents of feeds %s and %s seem to be exchanged", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name),
+			"Each was used for the other"
+	case model.LeadsReversed:
+		return fmt.Sprintf("All voltages of step %q seem to be read with the leads reversed", step), "They were used with the other sign"
+	}
+	return fmt.Sprintf("Step %q seems to have been read in the load of step %q", step, j.run.Steps[s.B].Name), "It was used as that"
+}
+
+// mended reports whether a reading is part of a slip, and was used as mended.
+func mended(x assessment.Reading) bool { return x.Suspect && x.Used }

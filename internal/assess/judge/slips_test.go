@@ -1,0 +1,104 @@
+package judge
+
+import (
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate"
+)
+
+// What a hand does to several readings at once is named as what it is, with the readings that
+// it changed, and the run is judged as if it had not been done.
+func TestSlipsOfTheHandAreNamed(t *testing.T) {
+	r := ring()
+	clean := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	want := assess(t, r, clean)
+	shown := func(step string, x reading.Reading) float64 {
+		for _, y := range clean {
+			if y.Step == step && y.From == x.From && y.To == x.To {
+				return y.Value
+			}
+		}
+		t.Fatalf("%s is not read in %s", x.From, step)
+		return 0
+	}
+	for _, c := range []struct {
+		says   string
+		change func(x *reading.Reading)
+	}{
+		{`All voltages of step "white 0.06" seem to be read with the leads reversed`, func(x *reading.Reading) {
+			if x.Step == "white 0.06" && x.Quantity == run.Voltage {
+				x.Value = -x.Value
+			}
+		}},
+		{`Step "white 0.03" seems to have been read in the load of step "white 0.12"`, func(x *reading.Reading) {
+			if x.Step == "white 0.03" {
+				x.Value = shown("white 0.12", *x)
+			}
+		}},
+	} {
+		list := append([]reading.Reading(nil), clean...)
+		changed := 0
+		for i := range list {
+			before := list[i].Value
+			if c.change(&list[i]); list[i].Value != before {
+				changed++
+			}
+		}
+		a := assess(t, r, list)
+		if !strings.Contains(findings(a), c.says) {
+			t.Errorf("%s: %s", c.says, findings(a))
+		}
+		named := 0
+		for i, x := range a.Readings {
+			if x.Suspect {
+				named++
+				if list[i].Value == clean[i].Value {
+					t.Errorf("%s: line %d is as it was and named", c.says, x.Row)
+				}
+			}
+		}
+		if named < changed/2 {
+			t.Errorf("%s: %d of %d named", c.says, named, changed)
+		}
+		for i, e := range a.Elements {
+			if e.Rail == run.Loop && e.Kind == run.KindJoint && e.Verdict != assessment.Pass && want.Elements[i].Verdict == assessment.Pass {
+				t.Errorf("%s: %s %s is %s", c.says, e.Kind, e.Name, e.Verdict)
+			}
+		}
+	}
+}
+
+// Two feeds of which one carries half as much as the other: their currents exchanged are named, and
+// neither feed is said to be open or bad.
+func TestExchangedCurrentsAreNamed(t *testing.T) {
+	r := ring()
+	uneven := *r
+	uneven.Feeds = append([]run.Feed(nil), r.Feeds...)
+	uneven.Feeds[1].Ohms *= 3
+	uneven.Feeds[1].WireOhms *= 3
+	list := readAll(t, &uneven, survey.Thorough(&uneven), func(*simulate.Plant) {})
+	for i := range list {
+		if x := &list[i]; x.Quantity == run.Current {
+			x.From = map[string]string{"near": "far", "far": "near"}[x.From]
+		}
+	}
+	a := assess(t, &uneven, list)
+	if says := "seem to be exchanged"; !strings.Contains(findings(a), says) {
+		t.Error(findings(a))
+	}
+	for _, e := range a.Elements {
+		if e.Verdict == assessment.Fail {
+			t.Errorf("%s %s fails", e.Kind, e.Name)
+		}
+	}
+	for _, x := range a.Readings {
+		if x.Suspect && x.Quantity != run.Current {
+			t.Errorf("line %d is named", x.Row)
+		}
+	}
+}
