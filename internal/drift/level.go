@@ -37,7 +37,7 @@ func (t *track) anchor() anchored {
 			}
 		}
 		if len(p.y) >= nightsBefore {
-			a.lowest = math.Min(a.lowest, trend.Mean(p.y[:min(len(p.y), 30)]))
+			a.lowest = math.Min(a.lowest, trend.Midmean(p.y[:min(len(p.y), 30)]))
 		}
 	}
 	a.shift = trend.Median(shifts)
@@ -95,7 +95,7 @@ func (t *track) rate(x *history.Series, p part) {
 	var at, y []float64
 	for i := 0; i+every <= n; i += every {
 		at = append(at, trend.Median(p.x[i:i+every])/year)
-		y = append(y, trend.Mean(p.y[i:i+every]))
+		y = append(y, trend.Midmean(p.y[i:i+every]))
 	}
 	slopes := trend.NewSlopes(at, y)
 	x.PerYear = slopes.Median()

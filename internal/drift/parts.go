@@ -86,7 +86,7 @@ func (p *part) levels() {
 		p.level, p.end = line.At(p.x[0]), line.At(p.x[n-1])
 		return
 	}
-	p.level, p.end = trend.Mean(p.y), trend.Mean(p.y)
+	p.level, p.end = trend.Midmean(p.y), trend.Midmean(p.y)
 }
 
 // changes lists what was called.

@@ -163,7 +163,7 @@ func differ(points []point) {
 		if end+blockNights/2 > n {
 			end = n
 		}
-		days, volts = append(days, trend.Mean(at[i:end])), append(volts, trend.Mean(offsets[i:end]))
+		days, volts = append(days, trend.Midmean(at[i:end])), append(volts, trend.Midmean(offsets[i:end]))
 		i = end
 	}
 	wobble := math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))

@@ -6,8 +6,8 @@ import (
 	"os"
 )
 
-// Cause takes off an error of the file system what was called and which file: whoever
-// tells it names the file as the user did. Other errors stay as they are.
+// Cause takes off an error of the file system what was called and which file: the caller
+// names the file as the user did. Other errors stay as they are.
 func Cause(err error) error {
 	if at, ok := errors.AsType[*fs.PathError](err); ok {
 		return at.Err

@@ -22,7 +22,7 @@ type Fault struct {
 	Hint string // what would be right, or what to do; may be ""
 }
 
-// Error gives the fault as one line: file:line: key: text (hint).
+// Error returns the fault as one line: file:line: key: text (hint).
 func (f Fault) Error() string {
 	var b strings.Builder
 	if f.File != "" {

@@ -21,7 +21,7 @@ func Nearest(name string, candidates []string) (string, bool) {
 	return best, bestDistance >= 0 && bestDistance <= max(1, longer/3)
 }
 
-// Suggest gives a hint that names the nearest candidate, or lists them all where
+// Suggest returns a hint that names the nearest candidate, or lists them all where
 // none is near and they are few.
 func Suggest(name string, candidates []string) string {
 	if near, ok := Nearest(name, candidates); ok {

@@ -2,7 +2,7 @@ package reading
 
 import "strconv"
 
-// Digits writes a reckoned number with at most twelve significant digits: more than
+// Digits writes a computed number with at most twelve significant digits: more than
 // any register holds, and without the binary rounding of the product.
 func Digits(x float64) string {
 	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 11, 64), 64)

@@ -46,7 +46,7 @@ func (e *exposed) next(x *Reading, check *checker) error {
 	return nil
 }
 
-// ofLine tells whether an error concerns one line of an OpenMetrics text.
+// ofLine reports whether an error concerns one line of an OpenMetrics text.
 func ofLine(err error) bool {
 	for _, one := range []error{openmetrics.ErrLong, openmetrics.ErrUTF8, openmetrics.ErrForm, openmetrics.ErrTwice, openmetrics.ErrNumber,
 		openmetrics.ErrTime, openmetrics.ErrBehind, openmetrics.ErrEnd} {

@@ -15,7 +15,7 @@ type manner struct {
 	again    int    // how many readings of the same moment stand before
 }
 
-// mannerOf gives how a reading is written, and its number in the base unit.
+// mannerOf returns how a reading is written, and its number in the base unit.
 func mannerOf(x *Reading) (manner, string) {
 	_, offset := x.Time.Zone()
 	m := manner{offset: offset}
@@ -31,7 +31,7 @@ func mannerOf(x *Reading) (manner, string) {
 	return m, mantissa + "e" + strconv.Itoa(exponent-shift)
 }
 
-// asWritten gives a number in the base unit back as it was written in another.
+// asWritten returns a number in the base unit back as it was written in another.
 func asWritten(value, exponent string, shift int) (string, bool) {
 	if shift == 0 {
 		return value, exponent == ""
@@ -47,7 +47,7 @@ func asWritten(value, exponent string, shift int) (string, bool) {
 	return mantissa + exponent, found && have == strconv.Itoa(was-shift)
 }
 
-// prefix gives the power of ten by which a unit is smaller than its base unit.
+// prefix returns the power of ten by which a unit is smaller than its base unit.
 func prefix(q run.Quantity, unit string) int {
 	switch per, _ := PerSI(q, unit); per {
 	case 1e3:

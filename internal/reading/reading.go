@@ -50,7 +50,7 @@ type Repeat struct{ Line, Of int }
 
 func (p Repeat) String() string { return fmt.Sprintf("line %d repeats line %d", p.Line, p.Of) }
 
-// ByTime gives the readings in the order of their times; readings of the same
+// ByTime returns the readings in the order of their times; readings of the same
 // moment stay in the order of the file.
 func (s Set) ByTime() []Reading {
 	sorted := slices.Clone(s.Readings)

@@ -36,7 +36,7 @@ func (s *records) restart(at int64) {
 	s.csv.ReuseRecord = true
 }
 
-// next gives the fields of the next record and the line where it begins; at the
+// next returns the fields of the next record and the line where it begins; at the
 // end of the file the error is io.EOF. A csv.ParseError concerns this record
 // alone, any other error is the file's. The fields are good until the next call.
 func (s *records) next() (fields []string, line int, err error) {
@@ -88,7 +88,7 @@ func (w *window) keepFrom(at int64) {
 	}
 }
 
-// lineAfter gives the place behind the first line from at on that is not empty. That
+// lineAfter returns the place behind the first line from at on that is not empty. That
 // line has been read.
 func (w *window) lineAfter(at int64) int64 {
 	data := w.held[at-w.base:]

@@ -102,7 +102,7 @@ func (c *checker) moment(text string) (time.Time, bool) {
 	return t.Add(-time.Duration(offset) * time.Second).In(zone), ok
 }
 
-// zone gives the zone of an offset from UTC. The package time would name this machine's
+// zone returns the zone of an offset from UTC. The package time would name this machine's
 // own where the offset happens to be the same.
 func (c *checker) zone(offset string) (*time.Location, bool) {
 	if zone, known := c.zones[offset]; known {
@@ -256,7 +256,7 @@ func meterOf(r *run.Run, name string, q run.Quantity) int {
 	}))
 }
 
-// keep gives one and the same string for every name that is spelt alike.
+// keep returns one and the same string for every name that is spelt alike.
 func (c *checker) keep(name string) string {
 	kept, ok := c.names[name]
 	if !ok {
@@ -266,7 +266,7 @@ func (c *checker) keep(name string) string {
 	return kept
 }
 
-// reach gives the largest value of a quantity that a meter can show; measures is
+// reach returns the largest value of a quantity that a meter can show; measures is
 // false where it has no range for it.
 func reach(m run.Meter, q run.Quantity) (top float64, measures bool) {
 	for _, r := range m.Ranges {

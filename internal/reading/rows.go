@@ -53,7 +53,7 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 // Notes says how the file was read so far, where that is not plain from its form.
 func (s *Rows) Notes() []string { return s.check.dialect.notes }
 
-// Good gives the rows that are right, in the order of the file; what is wrong with the
+// Good returns the rows that are right, in the order of the file; what is wrong with the
 // others is in Bad. An error is the file's and ends it.
 func (s *Rows) Good() iter.Seq2[Reading, error] {
 	return func(yield func(Reading, error) bool) {
@@ -79,7 +79,7 @@ func (s *Rows) Good() iter.Seq2[Reading, error] {
 	}
 }
 
-// repeats tells whether a row stood there just before, and notes that: in a file in the
+// repeats reports whether a row stood there just before, and notes that: in a file in the
 // order of time rows that are the same stand together.
 func (s *Rows) repeats(x *Reading) bool {
 	if n := len(s.moment); n > 0 && (n == together || !s.moment[0].Time.Equal(x.Time)) {

@@ -8,7 +8,7 @@ import (
 // latest is the last moment that counts as nanoseconds in 64 bits.
 var latest = time.Unix(0, math.MaxInt64)
 
-// Storable tells whether a time lies from 1970 up to April 2262, where it counts
+// Storable reports whether a time lies from 1970 up to April 2262, where it counts
 // as nanoseconds in 64 bits.
 func Storable(t time.Time) bool { return t.Unix() >= 0 && !t.After(latest) }
 
@@ -25,7 +25,7 @@ func parseTime(text string) (time.Time, bool) {
 	return t, true
 }
 
-// InOffset gives the same moment at the same offset from UTC without the name
+// InOffset returns the same moment at the same offset from UTC without the name
 // of a zone, as a file states it.
 func InOffset(t time.Time) time.Time {
 	_, offset := t.Zone()

@@ -37,10 +37,10 @@ var units = map[string]unit{
 // unitsOf are the units to suggest, by quantity; the SI unit comes first.
 var unitsOf = [...][]string{{"V", "mV", "uV"}, {"A", "mA", "uA"}, {"degC"}}
 
-// Unit gives the SI unit of a quantity (degC for a temperature) as readings write it.
+// Unit returns the SI unit of a quantity (degC for a temperature) as readings write it.
 func Unit(q run.Quantity) string { return unitsOf[q][0] }
 
-// Value gives the SI value (V, A, or °C) of a number and a unit as written. The
+// Value returns the SI value (V, A, or °C) of a number and a unit as written. The
 // number is a decimal one, with or without a point and an exponent; hexadecimal
 // numbers, infinities and an instrument's overload number are refused. The
 // error is a fault.Fault whose key is "value" or "unit".
@@ -69,14 +69,14 @@ func Value(q run.Quantity, text, unitName string) (float64, error) {
 	return value, nil
 }
 
-// PerSI gives how many of a unit make one SI unit (°C for a temperature); ok is
+// PerSI returns how many of a unit make one SI unit (°C for a temperature); ok is
 // false where the quantity is not given in it.
 func PerSI(q run.Quantity, unitName string) (per float64, ok bool) {
 	u, known := units[unitName]
 	return u.per, known && u.quantity == q
 }
 
-// decimal tells whether s is a number in one of the forms NR1 (12), NR2 (1.2)
+// decimal reports whether s is a number in one of the forms NR1 (12), NR2 (1.2)
 // and NR3 (1.2E+1) of IEEE 488.2; strconv alone would take 0x1p4, 1_000 and inf.
 func decimal(s string) bool {
 	s = unsigned(s)

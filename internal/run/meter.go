@@ -33,7 +33,7 @@ type Range struct {
 	Counts     float64
 }
 
-// Range gives the index of the smallest range that holds the value, or -1 where
+// Range returns the index of the smallest range that holds the value, or -1 where
 // no range of the meter can show it.
 func (m Meter) Range(q Quantity, value float64) int {
 	best := -1
@@ -45,7 +45,7 @@ func (m Meter) Range(q Quantity, value float64) int {
 	return best
 }
 
-// Shows tells whether a meter can show a value of a quantity. A meter without any
+// Shows reports whether a meter can show a value of a quantity. A meter without any
 // range for temperatures shows them all: their accuracy decides nothing (an
 // estimate allows for more than any thermometer is off).
 func (m Meter) Shows(q Quantity, value float64) bool {
@@ -55,7 +55,7 @@ func (m Meter) Shows(q Quantity, value float64) bool {
 	return q == Temperature && !m.Measures(q)
 }
 
-// Measures tells whether a meter has a range for a quantity.
+// Measures reports whether a meter has a range for a quantity.
 func (m Meter) Measures(q Quantity) bool {
 	for _, r := range m.Ranges {
 		if r.Quantity == q {

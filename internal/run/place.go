@@ -31,7 +31,7 @@ type Point struct {
 	Rail Rail
 }
 
-// PlaceName gives the name of a place as a run file writes it.
+// PlaceName returns the name of a place as a run file writes it.
 func (r *Run) PlaceName(p Place) string {
 	switch p.Kind {
 	case AtSupply:
@@ -49,7 +49,7 @@ func (r *Run) PlaceName(p Place) string {
 	return fmt.Sprintf("%s.%d", reel.Name, p.Pixel)
 }
 
-// PointName gives the name of a point as a reading writes it.
+// PointName returns the name of a point as a reading writes it.
 func (r *Run) PointName(p Point) string { return r.PlaceName(p.Place) + p.Rail.Sign() }
 
 // Place finds a place by its name. The error's hint names the nearest one.

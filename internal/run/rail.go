@@ -42,7 +42,7 @@ func (r *Run) joined(rail Rail) rails {
 	return f
 }
 
-// Unreached gives the reels that one rail joins to no supply.
+// Unreached returns the reels that one rail joins to no supply.
 func (r *Run) Unreached(rail Rail) []int {
 	f := r.joined(rail)
 	live := map[int]bool{}
@@ -58,7 +58,7 @@ func (r *Run) Unreached(rail Rail) []int {
 	return reels
 }
 
-// Unfed gives the junctions in use that no chain of feeds leads to from a supply.
+// Unfed returns the junctions in use that no chain of feeds leads to from a supply.
 // A junction that no feed touches is spare, not unfed.
 func (r *Run) Unfed() []int {
 	fed := make([]bool, len(r.Junctions))

@@ -136,7 +136,7 @@ type Step struct {
 	Levels map[string]float64 // by channel name, duty 0..1; absent = 0
 }
 
-// Lit tells whether any channel is on.
+// Lit reports whether any channel is on.
 func (s Step) Lit() bool {
 	for _, level := range s.Levels {
 		if level > 0 {
@@ -169,7 +169,7 @@ type Limits struct {
 // Probe is what the daemon reads.
 type Probe struct {
 	Name     string
-	Profile  string // name of a device profile; checked by whoever opens the probe
+	Profile  string // name of a device profile; checked where the probe is opened
 	Port     string
 	Meter    int     // index into Meters, or -1: the profile brings the accuracy
 	Every    float64 // s, from one round of questions to the next; a device that is asked only

@@ -1,6 +1,6 @@
 package run
 
-// SupplyOf gives the supply that a feed's current comes from: where it starts at
+// SupplyOf returns the supply that a feed's current comes from: where it starts at
 // a junction, the one that the first feed into that junction leads back to.
 func (r *Run) SupplyOf(feed int) Supply {
 	at := r.Feeds[feed].From

@@ -43,7 +43,7 @@ func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Nig
 		amps = append(amps, e.Dark.Through.Of(s.Amps))
 	}
 	if len(drops) >= 3 {
-		n.Offset, n.DarkAmps = trend.Mean(drops), trend.Median(amps)
+		n.Offset, n.DarkAmps = trend.Midmean(drops), trend.Median(amps)
 		n.OffsetError = max(once, trend.Spread(drops)) / math.Sqrt(float64(min(len(drops), 9)))
 	}
 }

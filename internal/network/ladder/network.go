@@ -13,7 +13,7 @@
 // Potentials are against the minus terminal of the first supply; a part of a run
 // that shares no conductor with that supply is against its own first supply's.
 // Supplies are ideal sources behind their output resistance and may be driven
-// backwards; whoever reads the result decides what that means.
+// backwards; what that means is for the caller.
 package ladder
 
 import (
@@ -124,7 +124,7 @@ func (n *Network) layTaps(extra []run.Place) {
 	}
 }
 
-// number gives each node its unknown, each part of the run its reference, and
+// number returns each node its unknown, each part of the run its reference, and
 // each supply its current.
 func (n *Network) number() error {
 	r := n.run
@@ -203,7 +203,7 @@ func (n *Network) layResistors() {
 	}
 }
 
-// nodes gives the nodes of a place that has them.
+// nodes returns the nodes of a place that has them.
 func (n *Network) nodes(p run.Place) pair {
 	switch p.Kind {
 	case run.AtSupply:
@@ -218,7 +218,7 @@ func (n *Network) nodes(p run.Place) pair {
 	return n.tapNodes[p.Index][k]
 }
 
-// node gives the unknown of one point, or ground.
+// node returns the unknown of one point, or ground.
 func (n *Network) node(p run.Point) int32 {
 	both := n.nodes(p.Place)
 	if p.Rail == run.Plus {

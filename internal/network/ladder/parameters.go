@@ -14,7 +14,7 @@ const CopperTempCo = 0.00393
 // copper's resistivity, 1/58 Ω·mm²/m; IEC 60028).
 const AssumedLoopOhms = 0.0985
 
-// Stated gives the parameters that a run file states, at its ambient temperature:
+// Stated returns the parameters that a run file states, at its ambient temperature:
 // reels, feeds and joints split evenly between the rails, the wire's part of a feed
 // and the reels' copper following the temperature, contacts not.
 func Stated(r *run.Run) Parameters {
@@ -58,7 +58,7 @@ func FeedWire(f run.Feed) float64 {
 	return min(f.WireOhms, f.Ohms)
 }
 
-// Loads gives the law of each reel's pixels in a step.
+// Loads returns the law of each reel's pixels in a step.
 func Loads(r *run.Run, step run.Step, by pixel.Adjust) []pixel.Load {
 	loads := make([]pixel.Load, len(r.Reels))
 	for i, reel := range r.Reels {

@@ -2,7 +2,7 @@ package ladder
 
 import "ohmkeep/internal/run"
 
-// parts tells which supplies, junctions and reels hang together by any conductor
+// parts reports which supplies, junctions and reels hang together by any conductor
 // (union–find with path halving).
 type parts struct {
 	run    *run.Run

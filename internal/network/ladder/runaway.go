@@ -25,7 +25,7 @@ type Runaway struct {
 // run counts as near running away: half as much again (a choice of this package).
 const nearRunaway = 1.5
 
-// Runaways gives the reels that run away, or come near, at the last solution. The
+// Runaways returns the reels that run away, or come near, at the last solution. The
 // step must be the one that was solved for.
 func (s *Solver) Runaways(step run.Step) []Runaway {
 	var list []Runaway

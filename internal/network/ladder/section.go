@@ -68,7 +68,7 @@ func (n *Network) findSlots(m *ldl.Matrix) slots {
 	return s
 }
 
-// reelRails gives a reel's resistances per segment, floored.
+// reelRails returns a reel's resistances per segment, floored.
 func (s *Solver) reelRails(reel int) (plus, minus float64) {
 	r := s.par.Reels[reel]
 	return math.Max(r.Plus, floorOhms), math.Max(r.Minus, floorOhms)
@@ -289,7 +289,7 @@ func (s *Solver) along(i int, x []float64, visit func(k int, plus, minus float64
 	}
 }
 
-// sectionAmps gives the current of one rail in the first and the last segment of a
+// sectionAmps returns the current of one rail in the first and the last segment of a
 // section.
 func (s *Solver) sectionAmps(i int, rail run.Rail) (first, last float64) {
 	sec := &s.net.sections[i]

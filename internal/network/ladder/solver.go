@@ -12,10 +12,10 @@ import (
 
 var cutOhms = math.Inf(1)
 
-// ErrDiverged tells that no balance of currents was found.
+// ErrDiverged reports that no balance of currents was found.
 var ErrDiverged = errors.New("the node voltages did not settle")
 
-// ErrSingular tells that some potential is not determined: a conductor is open
+// ErrSingular reports that some potential is not determined: a conductor is open
 // and nothing else ties the part behind it to a supply.
 var ErrSingular = errors.New("a part of the run hangs on no supply")
 
@@ -218,7 +218,7 @@ func (s *Solver) take(guarded bool) float64 {
 	return worst
 }
 
-// reach gives the part of the step to take, in (0, 1].
+// reach returns the part of the step to take, in (0, 1].
 func (s *Solver) reach() float64 {
 	start := s.tilt(0)
 	end := s.tilt(1)
@@ -258,11 +258,11 @@ func (s *Solver) tilt(t float64) float64 {
 	return sum
 }
 
-// Potential gives the potential of a point in volts. The point must be a supply,
+// Potential returns the potential of a point in volts. The point must be a supply,
 // a junction, a reel's or feed's end or one of New's extra places.
 func (s *Solver) Potential(p run.Point) float64 { return at(s.x, s.net.node(p)) }
 
-// FeedAmps gives the current of a feed's conductor, positive towards the strip in
+// FeedAmps returns the current of a feed's conductor, positive towards the strip in
 // the plus and from it in the minus conductor.
 func (s *Solver) FeedAmps(feed int, rail run.Rail) float64 {
 	return s.railAmps(s.net.feedRail[feed][rail])

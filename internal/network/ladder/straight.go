@@ -10,7 +10,7 @@ import (
 // mostStraight is the part of the rated volts within which knees are looked for.
 const mostStraight = 0.2
 
-// StraightShift gives how much further the knees have to be shifted, V, for a
+// StraightShift returns how much further the knees have to be shifted, V, for a
 // straight fall below the knee to take the same current over the whole run as the
 // cubic one, at the volts of the last solution: that current is what readings tell
 // of, and the shape they do not. The step and its pixels must be those that were

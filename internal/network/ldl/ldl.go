@@ -145,7 +145,7 @@ func (m *Matrix) plan() {
 // Slot names one place of the matrix for Add: of the diagonal where negative.
 type Slot int32
 
-// Slot gives the place of the pair (i, j), which the pattern must hold.
+// Slot returns the place of the pair (i, j), which the pattern must hold.
 func (m *Matrix) Slot(i, j int) Slot {
 	a, b := m.place[i], m.place[j]
 	if a == b {

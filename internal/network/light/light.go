@@ -37,7 +37,7 @@ type Seen struct {
 // is more.
 func (s Seen) Dimming() float64 { return math.Max(0, 1-s.Part) }
 
-// New gives the law of a strip's pixels at the levels of a step, by channel name.
+// New returns the law of a strip's pixels at the levels of a step, by channel name.
 func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
 	l := Law{load: pixel.New(strip, levels, by), flat: math.Inf(1)}
 	lowest, highest := math.Inf(1), 0.0
@@ -67,7 +67,7 @@ func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
 	return l
 }
 
-// Laws gives the law of each reel's pixels in a step.
+// Laws returns the law of each reel's pixels in a step.
 func Laws(r *run.Run, step run.Step, by pixel.Adjust) []Law {
 	laws := make([]Law, len(r.Reels))
 	for i, reel := range r.Reels {
@@ -79,10 +79,10 @@ func Laws(r *run.Run, step run.Step, by pixel.Adjust) []Law {
 // Full is the light at full voltage.
 func (l *Law) Full() colour.XYZ { return l.full }
 
-// Dark tells whether the step lights no channel of these pixels.
+// Dark reports whether the step lights no channel of these pixels.
 func (l *Law) Dark() bool { return !(l.full.Y > 0) }
 
-// At gives the light at v volts.
+// At returns the light at v volts.
 func (l *Law) At(v float64) colour.XYZ {
 	if v >= l.flat {
 		return l.full
@@ -98,7 +98,7 @@ func (l *Law) at(v float64) colour.XYZ {
 	return sum
 }
 
-// See gives the light at v volts beside that at full voltage.
+// See returns the light at v volts beside that at full voltage.
 func (l *Law) See(v float64) Seen {
 	switch {
 	case l.Dark():

@@ -2,7 +2,7 @@ package pixel
 
 import "ohmkeep/internal/run"
 
-// Drive gives how strongly each channel's LEDs are driven at v volts, as a part of
+// Drive returns how strongly each channel's LEDs are driven at v volts, as a part of
 // what they get at level 1 and rated volts, in the order of the strip's channels.
 // Behind linear drivers and resistors the LEDs get the current that the channel
 // draws; a regulated driver draws more current when the volts fall, but its LEDs

@@ -66,7 +66,7 @@ type Load struct {
 	idle   float64
 }
 
-// New gives the law of a strip's pixels at the levels of a step, by channel name.
+// New returns the law of a strip's pixels at the levels of a step, by channel name.
 // Channels beyond the fourth are not drawn; run files have at most four.
 func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
 	l := Load{driver: strip.Driver, scale: by.Scale, idle: by.Idle}
@@ -121,7 +121,7 @@ func (l *Load) add(t term) {
 func (l *Load) Full() float64  { return l.full }
 func (l *Load) Total() float64 { return l.total }
 
-// Current gives the pixel's current in amperes at v volts, and its slope in siemens.
+// Current returns the pixel's current in amperes at v volts, and its slope in siemens.
 func (l *Load) Current(v float64) (amps, slope float64) {
 	if v >= l.full {
 		return l.total, 0
@@ -174,7 +174,7 @@ func (t *term) fall(v float64) (value, slope float64) {
 	return t.size * u * u * (3 - 2*u), t.size * 6 * u * (1 - u) * t.inverse
 }
 
-// Partials gives the derivatives of the current at v volts with respect to the
+// Partials returns the derivatives of the current at v volts with respect to the
 // four figures of Adjust: A per unit of Scale, A per unit of Idle, A per volt of Shift, A
 // per unit of Stretch.
 func (l *Load) Partials(v float64) (scale, idle, shift, stretch float64) {

@@ -87,7 +87,7 @@ func TestDerivatives(t *testing.T) {
 	}
 }
 
-// bend tells whether the law has a corner within h of v.
+// bend reports whether the law has a corner within h of v.
 func bend(l Load, v, h float64) bool {
 	for _, t := range l.terms[:l.n+1] {
 		if math.Abs(v-t.forward) < h || math.Abs(v-t.knee) < h {

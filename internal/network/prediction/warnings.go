@@ -74,7 +74,7 @@ func (p *Prediction) warnJoints() {
 	}
 }
 
-// warnKnee tells of pixels whose lit channels cannot draw their full current.
+// warnKnee reports of pixels whose lit channels cannot draw their full current.
 // Those of regulated drivers run away and are told of before.
 func (p *Prediction) warnKnee(i int, step run.Step) {
 	reel := p.Run.Reels[i]

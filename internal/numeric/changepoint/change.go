@@ -23,7 +23,7 @@ type Course struct {
 }
 
 // Null fits what holds where nothing happened: a constant, or a line where sloped.
-// It gives the weighted sum of squares.
+// It returns the weighted sum of squares.
 func Null(x, y, weight []float64, sloped bool) float64 {
 	f := newSums(x, y, weight)
 	_, rest, _ := f.null(sloped)
@@ -82,7 +82,7 @@ func newSums(x, y, weight []float64) *sums {
 	return f
 }
 
-// null gives the null's line and what it leaves.
+// null returns the null's line and what it leaves.
 func (f *sums) null(sloped bool) (line [2]float64, rest float64, ok bool) {
 	if !sloped {
 		a := f.wy[0] / f.w[0]

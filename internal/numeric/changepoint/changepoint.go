@@ -1,6 +1,6 @@
 // Package changepoint watches a series for a change: the cumulative sum and the
 // exponentially weighted mean that signal one, their average run lengths, and the
-// step or bend that explains it best. Values are standardised by whoever calls:
+// step or bend that explains it best. Values are standardised by the caller:
 // zero mean and unit deviation while nothing happens.
 package changepoint
 
@@ -13,7 +13,7 @@ type Cusum struct {
 	High, Low    float64 // the two sums, ≥ 0
 }
 
-// Add takes a deviation from the target and tells whether either sum is beyond the
+// Add takes a deviation from the target and reports whether either sum is beyond the
 // limit.
 func (c *Cusum) Add(deviation float64) bool {
 	c.High = math.Max(0, c.High+deviation-c.Slack)
@@ -32,7 +32,7 @@ type Ewma struct {
 // Limit is how far the average may go, in deviations of one value.
 func (e Ewma) Limit() float64 { return e.Width * math.Sqrt(e.Weight/(2-e.Weight)) }
 
-// Add takes a deviation from the target and tells whether the average is beyond
+// Add takes a deviation from the target and reports whether the average is beyond
 // its limit.
 func (e *Ewma) Add(deviation float64) bool {
 	e.Mean += e.Weight * (deviation - e.Mean)

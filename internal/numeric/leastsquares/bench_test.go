@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// fill gives a random linear problem.
+// fill returns a random linear problem.
 func fill(n, m int) (j *Matrix, residuals, diagonal, right []float64) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	j = NewMatrix(n, m)

@@ -1,6 +1,6 @@
 // Package leastsquares fits parameters to readings whose residuals are divided by
 // their standard uncertainties, with independent Gaussian knowledge of parameters
-// beforehand.
+// before the readings.
 //
 // The method is Levenberg's and Marquardt's in Moré's form: a region of trust, in
 // lengths scaled by the columns of the Jacobian, inside which the full
@@ -31,7 +31,7 @@ type Model interface {
 	Evaluate(x, residuals []float64, jacobian *Matrix) error
 }
 
-// Prior is what is known of each parameter beforehand, independently of the others.
+// Prior is what is known of each parameter before the readings, independently of the others.
 // A deviation of +Inf is nothing, and so is a nil *Prior.
 type Prior struct{ Mean, Deviation []float64 }
 
@@ -57,11 +57,11 @@ type Fit struct {
 	// variance; nil where Singular.
 	Covariance *Matrix
 	SumSquares float64 // residuals and priors together
-	// Converged tells that X is a minimum as near as Tolerance asks or rounding allows;
+	// Converged reports that X is a minimum as near as Tolerance asks or rounding allows;
 	// or, where derivatives are not quite those of the residuals so that no step lowers
 	// the sum, that X is within a tenth of the parameters' deviations of where they point.
 	Converged bool
-	// Singular tells that readings and priors leave some direction undetermined: X is
+	// Singular reports that readings and priors leave some direction undetermined: X is
 	// then one of many that explain the readings as well.
 	Singular    bool
 	Iterations  int
@@ -86,7 +86,7 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 	}
 	s.begin()
 	for s.iterations < s.most && !s.arrived() {
-		if s.creeping() {
+		if s.slow() {
 			break
 		}
 		s.iterations++

@@ -6,15 +6,15 @@ type Matrix struct {
 	Data       []float64
 }
 
-// NewMatrix gives a matrix of zeros.
+// NewMatrix returns a matrix of zeros.
 func NewMatrix(rows, cols int) *Matrix {
 	return &Matrix{Rows: rows, Cols: cols, Data: make([]float64, rows*cols)}
 }
 
-// At gives the entry of row i and column j.
+// At returns the entry of row i and column j.
 func (m *Matrix) At(i, j int) float64 { return m.Data[i*m.Cols+j] }
 
-// Row gives row i, shared with the matrix.
+// Row returns row i, shared with the matrix.
 func (m *Matrix) Row(i int) []float64 { return m.Data[i*m.Cols : (i+1)*m.Cols] }
 
 // Clone is a copy.

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// curve gives a model's value at x and writes its derivatives by parameter.
+// curve returns a model's value at x and writes its derivatives by parameter.
 type curve func(b []float64, x float64, d []float64) float64
 
 // regression fits a curve to a set with uncertainties of 1.

@@ -47,9 +47,9 @@ func (s *search) visit(p *place) error {
 	return nil
 }
 
-// whisper is the damping of a linear model that leaves some direction undetermined:
+// rankDamping is the damping of a linear model that leaves some direction undetermined:
 // too small to slow what is determined, large beside what rounding makes of nothing.
-const whisper = 1e-14
+const rankDamping = 1e-14
 
 // linearise finds the full step at a place that was visited.
 func (s *search) linearise(p *place) {
@@ -61,8 +61,8 @@ func (s *search) linearise(p *place) {
 		singular = singular || p.linear.sine(j) <= p.linear.lost()
 	}
 	if singular {
-		p.damping = whisper
-		s.fold(p.linear, p, whisper)
+		p.damping = rankDamping
+		s.fold(p.linear, p, rankDamping)
 	}
 	p.linear.solve(p.step)
 	p.promise = s.promise(p.linear, p.step, p.damping)

@@ -20,11 +20,11 @@ type search struct {
 
 	diagonal, right, scaled []float64 // scratch
 	iterations, evaluations int
-	rate                    float64        // length of a full step over that of the one before
-	refused                 int            // in a row
-	sums                    [creep]float64 // of squares, before each of the last steps
-	stalled                 bool           // no step is good, and next to nothing is left to win
-	crept                   bool           // steps are good, but next to nothing is left to win
+	rate                    float64            // length of a full step over that of the one before
+	refused                 int                // in a row
+	sums                    [slowSteps]float64 // of squares, before each of the last steps
+	stalled                 bool               // no step is good, and next to nothing is left to win
+	crept                   bool               // steps are good, but next to nothing is left to win
 }
 
 func newSearch(m Model, prior *Prior, opt Options) *search {
@@ -59,7 +59,7 @@ func (s *search) begin() {
 	}
 }
 
-// arrived tells whether nothing is left to win. Where each full step is a constant
+// arrived reports whether nothing is left to win. Where each full step is a constant
 // part of the one before, all those still to come add up to a geometric series.
 func (s *search) arrived() bool {
 	left := 1 - s.rate
@@ -71,7 +71,7 @@ const (
 	worthwhile = 1e-4
 	// Where a full step promises less than this part of the sum of squares, rounding of
 	// the sums may hide the gain: a step is then good if it leaves less to promise.
-	near = 1e-7
+	roundingPart = 1e-7
 	// Where a step promises less than this and is not good, sums no longer tell. The
 	// second is for fits without any residual, in squared standard uncertainties.
 	hidden, none = 1e-12, 1e-20
@@ -82,16 +82,16 @@ const (
 	// together, if those are scaled by the residual deviation.
 	slight = 0.01
 	// A fit creeps where so many steps gain less than Slack, see Options.
-	creep = 4
+	slowSteps = 4
 )
 
-// creeping tells whether the last steps gained so little that the fit may end, see
+// slow reports whether the last steps gained so little that the fit may end, see
 // Options.
-func (s *search) creeping() bool {
-	at := &s.sums[s.iterations%creep]
+func (s *search) slow() bool {
+	at := &s.sums[s.iterations%slowSteps]
 	gained := *at - s.here.sum
 	*at = s.here.sum
-	if s.iterations < creep {
+	if s.iterations < slowSteps {
 		return false
 	}
 	s.crept = s.slack > 0 && gained <= s.slack && s.here.promise <= s.slack
@@ -113,7 +113,7 @@ func (s *search) advance() bool {
 	fine := s.visit(there) == nil && finite(there.sum)
 	gained := here.sum - there.sum
 	if fine && s.better(promised, gained) {
-		if s.nigh() {
+		if s.atRounding() {
 			s.radius = math.Max(s.radius, 2*length)
 		} else {
 			s.adapt(gained/promised, gained, slope, length)
@@ -139,20 +139,20 @@ func (s *search) advance() bool {
 	return true
 }
 
-// nigh tells whether the minimum is so near that sums no longer tell good steps.
-func (s *search) nigh() bool { return s.here.promise <= near*s.here.sum }
+// atRounding reports whether the minimum is so near that rounding decides which step is better.
+func (s *search) atRounding() bool { return s.here.promise <= roundingPart*s.here.sum }
 
-// better tells whether the place tried is, and finds the full step from there if so.
+// better reports whether the place tried is, and finds the full step from there if so.
 func (s *search) better(promised, gained float64) bool {
 	here, there := s.here, s.there
-	if !s.nigh() {
+	if !s.atRounding() {
 		if !(gained > worthwhile*promised) {
 			return false
 		}
 		s.linearise(there)
 		return true
 	}
-	if math.Abs(gained) <= near*here.sum {
+	if math.Abs(gained) <= roundingPart*here.sum {
 		s.linearise(there)
 		return there.promise < here.promise
 	}

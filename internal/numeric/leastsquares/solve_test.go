@@ -70,7 +70,7 @@ func alike(a, b []float64, relative float64) bool {
 	return len(a) == len(b)
 }
 
-// TestPriorIsAReading: knowing 0.9 ± 0.05 of a parameter beforehand is the same as
+// TestPriorIsAReading: knowing 0.9 ± 0.05 of a parameter before the readings is the same as
 // reading it once more with that uncertainty.
 func TestPriorIsAReading(t *testing.T) {
 	plain := decay(0.03, decaying)

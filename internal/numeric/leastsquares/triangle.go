@@ -76,7 +76,7 @@ func (t *triangle) begin(diagonal, c []float64) {
 	}
 }
 
-// few tells whether a row has so few entries that rotating it is less work than
+// few reports whether a row has so few entries that rotating it is less work than
 // carrying it through all reflections.
 func few(row []float64) bool {
 	n := 0

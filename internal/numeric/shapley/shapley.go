@@ -17,10 +17,10 @@ const Most = 16
 // Set is a coalition: bit i is set where player i has joined.
 type Set uint32
 
-// Has tells whether a player has joined.
+// Has reports whether a player has joined.
 func (s Set) Has(player int) bool { return s>>player&1 == 1 }
 
-// Split gives the shares of n players in what worth writes for each coalition,
+// Split returns the shares of n players in what worth writes for each coalition,
 // which may be several quantities at once: the share of player i in quantity k is
 // shares[i][k], and the shares of a quantity add up to worth(all) − worth(none).
 // Coalitions are asked for in an order in which one player at a time joins or
@@ -56,7 +56,7 @@ func Split(n, quantities int, worth func(s Set, out []float64) error) (shares []
 	return shares, nil
 }
 
-// weights gives, by a coalition's size s, the part of all orders in which it is
+// weights returns, by a coalition's size s, the part of all orders in which it is
 // what a given member completes, (s−1)!(n−s)!/n!, and what a given outsider joins
 // next, s!(n−s−1)!/n!.
 func weights(n int) (joins, stays []float64) {

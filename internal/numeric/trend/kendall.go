@@ -48,7 +48,7 @@ func MannKendall(y []float64) Kendall {
 	return k
 }
 
-// Inflated gives the test for values that resemble their neighbours: the variance
+// Inflated returns the test for values that resemble their neighbours: the variance
 // of S grows by a factor ≥ 1, such as Inflation gives.
 func (k Kendall) Inflated(factor float64) Kendall {
 	k.Variance *= factor

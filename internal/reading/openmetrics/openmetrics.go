@@ -23,7 +23,7 @@ type Sample struct {
 	Like   bool    // name and labels are those of the sample read before
 }
 
-// Get gives the value of a label, "" where there is none: the specification makes no
+// Get returns the value of a label, "" where there is none: the specification makes no
 // difference.
 func (s *Sample) Get(name string) string {
 	for _, l := range s.Labels {
@@ -74,7 +74,7 @@ func nanoseconds(text string) (at int64, ok bool) {
 
 func isDigits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
 
-// number tells whether a text is a realnumber of the specification.
+// number reports whether a text is a realnumber of the specification.
 func number(s string) bool {
 	if s != "" && (s[0] == '+' || s[0] == '-') {
 		s = s[1:]

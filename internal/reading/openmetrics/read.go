@@ -37,10 +37,10 @@ var (
 	ErrEnd = errors.New("the text does not end with # EOF: part of it is missing")
 )
 
-// Line gives the number of the line that was read last.
+// Line returns the number of the line that was read last.
 func (s *Scanner) Line() int { return s.line }
 
-// Next gives the next sample, whose labels are good until the next call. At the end the
+// Next returns the next sample, whose labels are good until the next call. At the end the
 // error is io.EOF. One of the errors above concerns its line alone, any other is the
 // source's.
 func (s *Scanner) Next() (Sample, error) {

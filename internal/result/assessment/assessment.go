@@ -22,7 +22,7 @@ type Assessment struct {
 	Profiles []Profile // the fitted run, a profile a step that was read
 }
 
-// Fit tells how well the model explains the readings.
+// Fit reports how well the model explains the readings.
 type Fit struct {
 	Converged        bool
 	ChiSquared       float64
@@ -57,7 +57,7 @@ type Element struct {
 	Watts     float64 // what it dissipates then
 }
 
-// Open tells whether the element conducts nothing.
+// Open reports whether the element conducts nothing.
 func (e Element) Open() bool { return e.Ohms > 1e9 }
 
 // Reading is one reading beside what the fitted run predicts for it.
@@ -111,7 +111,7 @@ type ReelProfile struct {
 	Band        []float64 // V, half the 95 % band of the pair voltage; nil = not computed
 }
 
-// Worst gives the gravest verdict of all elements: Fail, then Unproven, then Pass.
+// Worst returns the gravest verdict of all elements: Fail, then Unproven, then Pass.
 func (a *Assessment) Worst() Verdict {
 	worst := Pass
 	for _, e := range a.Elements {
@@ -125,7 +125,7 @@ func (a *Assessment) Worst() Verdict {
 	return worst
 }
 
-// Unread tells whether no reading of volts or amperes took part in the fit, which then says
+// Unread reports whether no reading of volts or amperes took part in the fit, which then says
 // what the run file states and nothing else. Such a fit is none that converged.
 func (a *Assessment) Unread() bool {
 	for _, x := range a.Readings {
@@ -140,7 +140,7 @@ func (a *Assessment) Unread() bool {
 // nothing is passed. One healthy run in two hundred comes that low by chance.
 const Unexplained = 0.005
 
-// Doubtful tells that the fit does not explain the readings, so that nothing may
+// Doubtful reports that the fit does not explain the readings, so that nothing may
 // pass.
 func (a *Assessment) Doubtful() bool {
 	return !a.Fit.Converged || a.Fit.PValue < Unexplained || a.Doubt != ""

@@ -1,6 +1,6 @@
 package assessment
 
-// Explanation tells what the verdict on an element rests on.
+// Explanation reports what the verdict on an element rests on.
 type Explanation struct {
 	Element Element
 	Why     string   // what keeps it from a verdict; "" = it has one, or no limit

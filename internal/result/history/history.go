@@ -101,7 +101,7 @@ type Night struct {
 	Apart bool    // contradicts the nights beside it
 }
 
-// Worst gives the gravest verdict of all series; Unproven where there is none.
+// Worst returns the gravest verdict of all series; Unproven where there is none.
 func (h *History) Worst() Verdict {
 	for _, v := range Verdicts {
 		for _, s := range h.Series {

@@ -68,7 +68,7 @@ func (b Belief) Bent(mean, deviation float64) Belief {
 
 // Over is the probability that the quantity is above a limit ≥ 0. It has all its
 // digits where it is small. It is NaN where nothing is known, or the belief or the
-// limit is no number, so that nobody judges by it.
+// limit is no number, so that no verdict follows from it.
 func (b Belief) Over(limit float64) float64 {
 	switch {
 	case !b.sound() || math.IsNaN(limit):
@@ -114,7 +114,7 @@ func (b Belief) under(limit float64) float64 {
 	return (tail(-at) - tail(-zero)) / tail(zero)
 }
 
-// sound tells whether something is known.
+// sound reports whether something is known.
 func (b Belief) sound() bool {
 	return b.Deviation >= 0 && !math.IsInf(b.Deviation, 1) && !math.IsNaN(b.Mean) && !math.IsInf(b.Mean, -1)
 }

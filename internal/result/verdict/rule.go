@@ -17,7 +17,7 @@ const (
 	badPassed  = 0.005 // chance that an element which passes is over its limit
 )
 
-// RuleFor gives the rule for so many elements judged together: the risk of a false
+// RuleFor returns the rule for so many elements judged together: the risk of a false
 // failure is shared among them (Šidák, J. Am. Stat. Assoc. 62 (1967) 626), while a
 // pass is a promise for each element by itself.
 func RuleFor(judged int) Rule {

@@ -44,7 +44,7 @@ func (c XY) Light(luminance float64) XYZ {
 	return XYZ{c.X * luminance / c.Y, luminance, (1 - c.X - c.Y) * luminance / c.Y}
 }
 
-// Real tells whether a light can have this chromaticity as far as the triangle of
+// Real reports whether a light can have this chromaticity as far as the triangle of
 // the CIE's imaginary primaries goes: x ≥ 0, y > 0, x + y ≤ 1.
 func (c XY) Real() bool { return c.X >= 0 && c.Y > 0 && c.X+c.Y <= 1 }
 
@@ -64,7 +64,7 @@ func (c UV) XY() XY {
 // a u'v' circle (CIE TN 001:2014, from memory).
 func (c UV) Distance(d UV) float64 { return math.Hypot(c.U-d.U, c.V-d.V) }
 
-// Sum gives the tristimulus values of a spectral power distribution, power per nm
+// Sum returns the tristimulus values of a spectral power distribution, power per nm
 // at a wavelength in nm, not normalised.
 func Sum(power func(nm float64) float64) XYZ {
 	var sum XYZ
@@ -75,7 +75,7 @@ func Sum(power func(nm float64) float64) XYZ {
 	return sum
 }
 
-// Peak gives the chromaticity of an LED from its peak wavelength and the full
+// Peak returns the chromaticity of an LED from its peak wavelength and the full
 // width of its spectrum at half of the peak, both in nm. The spectrum is taken as
 // a Gaussian: real ones lean a little towards the long end. Widths below 10 nm are
 // narrower than the 5 nm table resolves.

@@ -2,7 +2,7 @@ package colour
 
 import "math"
 
-// SRGB gives the sRGB bytes of a light (IEC 61966-2-1: primaries of ITU-R BT.709,
+// SRGB returns the sRGB bytes of a light (IEC 61966-2-1: primaries of ITU-R BT.709,
 // white D65), where light of luminance 1 in the screen's white is the brightest
 // grey. What a screen cannot show is moved towards grey of the same luminance
 // until it can; what is brighter than the screen keeps its hue and is dimmed.
@@ -16,7 +16,7 @@ func SRGB(c XYZ) [3]uint8 {
 	return out
 }
 
-// Exposure gives the factor by which a light is as bright as a screen can show it;
+// Exposure returns the factor by which a light is as bright as a screen can show it;
 // 1 for darkness.
 func Exposure(c XYZ) float64 {
 	if _, top := screen(c); top > 0 {
@@ -25,7 +25,7 @@ func Exposure(c XYZ) float64 {
 	return 1
 }
 
-// screen gives the linear parts of a screen's primaries, none below 0, and the
+// screen returns the linear parts of a screen's primaries, none below 0, and the
 // greatest of them.
 func screen(c XYZ) (linear [3]float64, top float64) {
 	linear = [3]float64{

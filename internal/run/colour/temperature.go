@@ -45,7 +45,7 @@ func apart(c, d UV) float64 {
 	return du*du + dv*dv
 }
 
-// Temperature gives the correlated colour temperature in kelvin and Duv, the
+// Temperature returns the correlated colour temperature in kelvin and Duv, the
 // distance from the Planckian locus on the (u', 2v'/3) diagram, above it
 // positive (Ohno, LEUKOS 10 (2014) 47). Instead of Ohno's two cases the squared
 // distance, which is smooth on the locus and off it, is minimised: a parabola
@@ -91,7 +91,7 @@ func above(c UV, kelvin float64) float64 {
 	return (b.V-a.V)*(c.U-p.U) - (b.U-a.U)*(c.V-p.V)
 }
 
-// White gives the chromaticity of a white light of a correlated colour
+// White returns the chromaticity of a white light of a correlated colour
 // temperature and a Duv.
 func White(kelvin, duv float64) XY {
 	a, p, b := planck(kelvin/1.001), planck(kelvin), planck(kelvin*1.001)

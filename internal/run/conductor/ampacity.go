@@ -6,7 +6,7 @@ var cords = []struct{ area, amps float64 }{
 	{0.5, 3}, {0.75, 6}, {1.0, 10}, {1.5, 16}, {2.5, 25}, {4, 32}, {6, 40}, {10, 63},
 }
 
-// Ampacity gives the current in A that a published table allows a flexible
+// Ampacity returns the current in A that a published table allows a flexible
 // two-core cord of this conductor, and the table in words. It is the figure of
 // the next thinner size of the table. Below 0.5 mm², where the table ends, it
 // goes down with the area, which is on the safe side: a thin wire cools better

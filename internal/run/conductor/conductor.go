@@ -108,13 +108,13 @@ func gaugeArea(number int) float64 {
 	return math.Pi / 4 * diameter * diameter
 }
 
-// Area gives the cross-section in mm².
+// Area returns the cross-section in mm².
 func (c Conductor) Area() float64 { return c.area }
 
-// TempCo gives the temperature coefficient of resistance at 20 °C, in 1/K.
+// TempCo returns the temperature coefficient of resistance at 20 °C, in 1/K.
 func (c Conductor) TempCo() float64 { return c.metal.tempCo }
 
-// OhmsPerMetre gives the resistance of this one wire, in Ω/m, at a temperature in °C.
+// OhmsPerMetre returns the resistance of this one wire, in Ω/m, at a temperature in °C.
 func (c Conductor) OhmsPerMetre(celsius float64) float64 {
 	ohms := c.metal.resistivity / c.area * (1 + c.metal.tempCo*(celsius-20))
 	if c.fine {

@@ -61,7 +61,7 @@ func (c Conductor) Like(ohmsPerMetre float64) string {
 	return best.size()
 }
 
-// sold gives the sizes on the market as conductors of c's metal and stranding.
+// sold returns the sizes on the market as conductors of c's metal and stranding.
 func (c Conductor) sold() []Conductor {
 	var all []Conductor
 	if c.system == gauge {

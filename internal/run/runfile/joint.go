@@ -63,7 +63,7 @@ func (r *reader) makeJoints() {
 	}
 }
 
-// findJoint gives the index of the joint that a table is about, or -1 after a fault.
+// findJoint returns the index of the joint that a table is about, or -1 after a fault.
 func (r *reader) findJoint(t *toml.Table) int {
 	between, ok := t.Texts("between")
 	if !ok {

@@ -24,7 +24,7 @@ type setting struct {
 	table *toml.Table        // that table
 }
 
-// of gives the value for a channel.
+// of returns the value for a channel.
 func (s setting) of(channel string) (float64, bool) {
 	if s.from == nil || s.by == nil {
 		return s.value, s.from != nil
@@ -120,7 +120,7 @@ func channelList(t *toml.Table, list []string) []string {
 	return list
 }
 
-// over gives the settings of a reel over those of the strip. A reel with a driver
+// over returns the settings of a reel over those of the strip. A reel with a driver
 // of its own takes none of the strip's figures that belong to another driver.
 func (s settings) over(base settings) settings {
 	if s.driverFrom != nil && s.driver != base.driver {

@@ -56,7 +56,7 @@ var FedNames = []string{"start", "both", "middle"}
 
 func (f Fed) String() string { return FedNames[f] }
 
-// Usual gives a short 5 V run to begin with (common practice, no source).
+// Usual returns a short 5 V run to begin with (common practice, no source).
 func Usual() Options {
 	return Options{
 		Name: "New run", Volts: 5, PixelsPerMetre: 60, ReelMetres: []float64{5},
@@ -92,7 +92,7 @@ func Write(w io.Writer, o Options) error {
 	return err
 }
 
-// unplaced takes the lines from faults of a file that nobody has seen.
+// unplaced takes the line numbers off the faults of a file that is not written yet.
 func unplaced(err error) error {
 	var list fault.List
 	if !errors.As(err, &list) {

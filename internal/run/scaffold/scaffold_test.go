@@ -71,7 +71,7 @@ func TestUsual(t *testing.T) {
 	}
 }
 
-// drawn gives random options that make sense one by one.
+// drawn returns random options that make sense one by one.
 func drawn(rng *rand.Rand) Options {
 	pick := func(all ...string) string { return all[rng.IntN(len(all))] }
 	upTo := func(low, high float64) float64 { return math.Round((low+rng.Float64()*(high-low))*100) / 100 }

@@ -117,7 +117,7 @@ const (
 	inlined               // as a value
 )
 
-// inner gives the table of that name inside t, making it where there is none,
+// inner returns the table of that name inside t, making it where there is none,
 // or nil after a fault where the name is taken.
 func (t *Table) inner(name string, line int, how origin) *Table {
 	v, ok := t.entries[name]

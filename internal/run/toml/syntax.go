@@ -41,10 +41,10 @@ func newSource(data []byte) source {
 	return s
 }
 
-// line gives the number, from 1, of the line that holds an offset.
+// line returns the number, from 1, of the line that holds an offset.
 func (s source) line(offset int) int { return sort.SearchInts(s.starts, offset+1) }
 
-// text gives a line without its end.
+// text returns a line without its end.
 func (s source) text(line int) []byte {
 	rest := s.data[s.starts[line-1]:]
 	if end := bytes.IndexByte(rest, '\n'); end >= 0 {
@@ -53,7 +53,7 @@ func (s source) text(line int) []byte {
 	return bytes.TrimSuffix(rest, []byte("\r"))
 }
 
-// next gives the first line after the given one that holds more than a comment.
+// next returns the first line after the given one that holds more than a comment.
 func (s source) next(line int) int {
 	for line++; line < len(s.starts); line++ {
 		if t := bytes.TrimLeft(s.text(line), " \t"); len(t) > 0 && t[0] != '#' {

@@ -31,16 +31,16 @@ func (t *Table) name(key string) string {
 	return t.path + "." + key
 }
 
-// Keys gives the table's keys in the order of the file.
+// Keys returns the table's keys in the order of the file.
 func (t *Table) Keys() []string { return t.keys }
 
-// Has tells whether the file sets the key, and makes it a known one.
+// Has reports whether the file sets the key, and makes it a known one.
 func (t *Table) Has(key string) bool {
 	_, ok := t.ask(key)
 	return ok
 }
 
-// Line gives the line that sets the key, or the table's own where none does.
+// Line returns the line that sets the key, or the table's own where none does.
 func (t *Table) Line(key string) int {
 	if v, ok := t.entries[key]; ok {
 		return v.line
@@ -74,13 +74,13 @@ func (t *Table) wrong(key string, v value, want, hint string) {
 	}
 }
 
-// Text gives a text.
+// Text returns a text.
 func (t *Table) Text(key string) (string, bool) {
 	v, ok := t.typed(key, text, fmt.Sprintf("write it between quotation marks: %s = \"…\"", key))
 	return v.text, ok
 }
 
-// Number gives a finite number, written as an integer or a float.
+// Number returns a finite number, written as an integer or a float.
 func (t *Table) Number(key string) (float64, bool) {
 	v, ok := t.typed(key, number, numberHint(key))
 	return v.number, ok
@@ -90,7 +90,7 @@ func numberHint(key string) string {
 	return fmt.Sprintf("write it without quotation marks or unit: %s = 1.5", key)
 }
 
-// Whole gives a whole number, which may be written as a float without a fraction.
+// Whole returns a whole number, which may be written as a float without a fraction.
 func (t *Table) Whole(key string) (int, bool) {
 	x, ok := t.Number(key)
 	if ok && (x != math.Trunc(x) || math.Abs(x) > math.MaxInt32) {
@@ -100,13 +100,13 @@ func (t *Table) Whole(key string) (int, bool) {
 	return int(x), ok
 }
 
-// Bool gives true or false.
+// Bool returns true or false.
 func (t *Table) Bool(key string) (bool, bool) {
 	v, ok := t.typed(key, boolean, "write it without quotation marks")
 	return v.yes, ok
 }
 
-// Texts gives a list of texts.
+// Texts returns a list of texts.
 func (t *Table) Texts(key string) ([]string, bool) {
 	hint := fmt.Sprintf("write %s = [\"…\", \"…\"]", key)
 	v, ok := t.typed(key, list, hint)
@@ -122,7 +122,7 @@ func (t *Table) Texts(key string) ([]string, bool) {
 	return texts, ok
 }
 
-// Table gives an inner table. Done on t is Done on it as well.
+// Table returns an inner table. Done on t is Done on it as well.
 func (t *Table) Table(key string) (*Table, bool) {
 	v, ok := t.typed(key, table, fmt.Sprintf("begin it with [%s]", t.name(key)))
 	if ok {
@@ -131,7 +131,7 @@ func (t *Table) Table(key string) (*Table, bool) {
 	return v.table, ok
 }
 
-// NumberOrTable gives a number, or an inner table where the file has one (then
+// NumberOrTable returns a number, or an inner table where the file has one (then
 // table is not nil).
 func (t *Table) NumberOrTable(key string) (x float64, inner *Table, ok bool) {
 	if v, there := t.ask(key); there && v.kind == table {
@@ -142,7 +142,7 @@ func (t *Table) NumberOrTable(key string) (x float64, inner *Table, ok bool) {
 	return x, nil, ok
 }
 
-// Tables gives the tables of an array of tables: none where the file has none.
+// Tables returns the tables of an array of tables: none where the file has none.
 func (t *Table) Tables(key string) []*Table {
 	v, ok := t.ask(key)
 	if !ok {
@@ -192,7 +192,7 @@ func (t *Table) Missing(key, hint string) {
 	}
 }
 
-// Damaged tells whether any line of the file could not be read, so that what
+// Damaged reports whether any line of the file could not be read, so that what
 // seems to be missing may have been there.
 func (t *Table) Damaged() bool { return t.doc.syntax }
 
@@ -209,5 +209,5 @@ func (t *Table) Done() {
 	}
 }
 
-// Err gives every fault of the file so far as a fault.List, or nil.
+// Err returns every fault of the file so far as a fault.List, or nil.
 func (t *Table) Err() error { return t.doc.faults.Err() }

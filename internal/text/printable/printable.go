@@ -13,7 +13,7 @@ import (
 	"unicode/utf8"
 )
 
-// Line gives s as one line: white space of any kind becomes a blank, and a
+// Line returns s as one line: white space of any kind becomes a blank, and a
 // character that cannot be seen or that breaks an encoding becomes U+FFFD.
 func Line(s string) string {
 	return strings.Map(func(r rune) rune {
@@ -30,7 +30,7 @@ func Line(s string) string {
 	}, s)
 }
 
-// Short gives s as one line of at most n characters, n ≥ 1. What does not fit
+// Short returns s as one line of at most n characters, n ≥ 1. What does not fit
 // is cut in the middle, because names tend to differ at both ends.
 func Short(s string, n int) string {
 	if len(s) > 16*n+64 { // no need to look at every byte of a megabyte
