@@ -4,10 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/run/scaffold"
@@ -20,8 +21,9 @@ func newNew() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "new",
 		Short: "Write a commented run file from a few flags or questions",
-		Long: `New writes a valid run file with comments, to standard output or into a file. Without
-flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
+		Long: `New writes a valid run file with comments. Where no flag describes the run, on a terminal,
+it asks, at last for the file to write; with such flags, or with --ask=false, it does not,
+and prints the run file where --out names none.`,
 		Example: `  ohmkeep new
   ohmkeep new --reels 4,5,4 --fed both --feed-metres 2.4 --far-metres 7.5 --out shelf.toml
   ohmkeep new --volts 12 --supply-volts 12 --supply-amps 8 > shelf.toml`,
@@ -31,11 +33,20 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 				return err
 			}
 			if !c.Flags().Changed("ask") {
-				ask = c.Flags().NFlag() == 0 && isTerminal(c.ErrOrStderr()) && isTerminal(c.InOrStdin())
+				ask = !described(c) && isTerminal(c.ErrOrStderr()) && isTerminal(c.InOrStdin())
 			}
 			if ask {
+				questions := scaffold.NewQuestions(c.InOrStdin(), c.ErrOrStderr())
 				var err error
-				o, err = scaffold.Ask(c.InOrStdin(), c.ErrOrStderr(), o)
+				o, err = questions.Options(o)
+				if err == nil && out == "" {
+					out, err = questions.File(fileName(o.Name), func(path string) error {
+						if path == "-" {
+							return nil
+						}
+						return file.Output{Path: path, Kind: file.RunFile, Force: force}.Check()
+					})
+				}
 				if errors.Is(err, io.ErrUnexpectedEOF) {
 					return errors.New("\nthe answers end too early; nothing is written")
 				}
@@ -43,7 +54,7 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 					return err
 				}
 			}
-			if out == "" {
+			if out == "" || out == "-" {
 				return scaffold.Write(c.OutOrStdout(), o)
 			}
 			if err := (file.Output{Path: out, Kind: file.RunFile, Force: force}).Write(func(w io.Writer) error { return scaffold.Write(w, o) }); err != nil {
@@ -61,7 +72,8 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 	f.Float64Var(&o.Volts, "volts", o.Volts, "volts that the strip is rated at")
 	f.Float64Var(&o.PixelsPerMetre, "pixels-per-metre", o.PixelsPerMetre, "pixels per metre")
 	f.StringVar(&reels, "reels", "5", "metres of each reel, in the order of the data")
-	f.StringVar(&o.Driver, "driver", o.Driver, "linear, resistor or regulated")
+	f.StringVar(&o.Driver, "driver", o.Driver, strings.Join(scaffold.Drivers, ", "))
+	f.IntVar(&o.LEDs, "leds", o.LEDs, "LEDs in a row on each channel; 0 = not known")
 	f.BoolVar(&o.White, "white", o.White, "each pixel has a white channel")
 	f.Float64Var(&o.ChannelMilliamps, "channel-milliamps", o.ChannelMilliamps, "one channel of one pixel, fully on")
 	f.Float64Var(&o.IdleMilliamps, "idle-milliamps", o.IdleMilliamps, "one pixel, dark")
@@ -75,8 +87,23 @@ flags on a terminal it asks; with flags, or with --ask=false, it does not.`,
 	f.StringVar(&o.Material, "material", o.Material, "copper, cca or aluminium")
 	f.BoolVar(&o.Fine, "fine", o.Fine, "the conductor is finely stranded")
 	_ = c.RegisterFlagCompletionFunc("fed", cobra.FixedCompletions(scaffold.FedNames, cobra.ShellCompDirectiveNoFileComp))
-	_ = c.RegisterFlagCompletionFunc("driver", cobra.FixedCompletions([]string{"linear", "resistor", "regulated"}, cobra.ShellCompDirectiveNoFileComp))
+	_ = c.RegisterFlagCompletionFunc("driver", cobra.FixedCompletions(scaffold.Drivers, cobra.ShellCompDirectiveNoFileComp))
 	return c
+}
+
+// described reports whether a flag says something of the run.
+func described(c *cobra.Command) (yes bool) {
+	c.Flags().Visit(func(f *pflag.Flag) { yes = yes || f.Name != "out" && f.Name != "force" })
+	return yes
+}
+
+// fileName returns the name of a run's file: "Wine rack" is in wine-rack.toml.
+func fileName(name string) string {
+	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+	if len(words) == 0 {
+		return "run.toml"
+	}
+	return strings.Join(words, "-") + ".toml"
 }
 
 // settle reads the flags that are not plain numbers.
@@ -85,13 +112,8 @@ func settle(c *cobra.Command, o *scaffold.Options, fed, reels string) error {
 	if o.Fed, err = scaffold.ParseFed(fed); err != nil {
 		return fmt.Errorf("--fed: %w", err)
 	}
-	o.ReelMetres = nil
-	for _, text := range strings.Split(reels, ",") {
-		metres, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-		if err != nil {
-			return fmt.Errorf("--reels: %q is no length (write metres, such as 4,5,4)", text)
-		}
-		o.ReelMetres = append(o.ReelMetres, metres)
+	if o.ReelMetres, err = scaffold.ParseLengths(reels); err != nil {
+		return fmt.Errorf("--reels: %w", err)
 	}
 	if c.Flags().Changed("volts") && !c.Flags().Changed("supply-volts") {
 		o.SupplyVolts = o.Volts

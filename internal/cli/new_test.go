@@ -42,15 +42,22 @@ func TestNewAsks(t *testing.T) {
 	if s.content("usual.toml") != s.content("flags.toml") {
 		t.Error("empty answers give another run than no flags")
 	}
-	// name, volts, pixels a metre, reels, white channel, milliamps, supply volts and amps, fed, near and far metres
-	s.answer("Wine rack\n12\n60\nlong\n2 3\nno\n12\n12.2\n8\nboth\n1.5\n4\n\n\n", `ohmkeep new --ask --out rack.toml`).exits(Passes).
-		says(`"long" is no number above 0`)
+	// name, volts, pixels a metre, reels, driver, LEDs in a row, white channel, milliamps, supply volts and amps, fed, near and far metres
+	s.answer("Wine rack\n12\n60\nlong\n2,3\nlinear\n3\nno\n12\n12.2\n8\nboth\n1.5\n4\n\n\n", `ohmkeep new --ask --out rack.toml`).exits(Passes).
+		says(`"long" is no length (write metres, such as 4,5,4)`)
 	p := decoded(t, s.do(`ohmkeep predict rack.toml --json`).exits(Passes).out)
 	if len(p["feeds"].([]any)) != 2 || len(p["reels"].([]any)) != 2 || p["run"] != "Wine rack" {
 		t.Error(p["run"], p["feeds"])
 	}
 	s.answer("Wine rack\n12\n", `ohmkeep new --ask --out early.toml`).exits(Wrong).says("the answers end too early; nothing is written")
 	s.holds("flags.toml", "rack.toml", "usual.toml")
+	// Without --out the last question is for the file; one that is there is not taken.
+	s.answer("Wine rack"+strings.Repeat("\n", 14)+"rack.toml\n\n", `ohmkeep new --ask`).exits(Passes).
+		says("rack.toml: is a run file that is there already", "[wine-rack.toml]", "run file: wine-rack.toml\nnext: ohmkeep predict wine-rack.toml")
+	s.do(`ohmkeep predict wine-rack.toml`).exits(Passes)
+	if out := s.answer(strings.Repeat("\n", 14)+"-\n", `ohmkeep new --ask`).exits(Passes).out; out != s.content("usual.toml") {
+		t.Error("- prints another run file")
+	}
 }
 
 func TestNewFaults(t *testing.T) {

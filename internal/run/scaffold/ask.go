@@ -12,22 +12,55 @@ import (
 	"ohmkeep/internal/run/conductor"
 )
 
-// Ask asks on out for each option and reads the answers, a line each, from in.
-// An empty answer keeps the default; an answer that cannot be is asked for
-// again. Where the answers end early the error is io.ErrUnexpectedEOF.
-func Ask(in io.Reader, out io.Writer, defaults Options) (Options, error) {
+// Questions asks a person for the options of a run file.
+type Questions struct {
+	lines *bufio.Reader
+	out   io.Writer
+	err   error // the first; it ends the questions
+}
+
+// NewQuestions asks on out and reads the answers, a line each, from in.
+func NewQuestions(in io.Reader, out io.Writer) *Questions {
+	return &Questions{lines: bufio.NewReader(in), out: out}
+}
+
+// Options asks for each option. An empty answer keeps the default; an answer that cannot
+// be is asked for again, and so are all, with the answers kept, where they make no run.
+// Where the answers end early the error is io.ErrUnexpectedEOF.
+func (d *Questions) Options(defaults Options) (Options, error) {
 	o := defaults
-	d := &dialogue{lines: bufio.NewReader(in), out: out}
 	d.say("Work at mains terminals belongs to licensed people. An empty answer takes what stands in brackets.\n")
+	for d.err == nil {
+		volts := o.Volts
+		d.strip(&o)
+		if o.Volts != volts && o.SupplyVolts == volts {
+			o.SupplyVolts = o.Volts
+		}
+		d.supply(&o)
+		if d.err != nil {
+			break
+		}
+		wrong := Write(io.Discard, o)
+		if wrong == nil {
+			return o, nil
+		}
+		d.say("\nThese answers make no run:\n%v\nYour answers stand in brackets; change what does not fit.\n", wrong)
+	}
+	return o, d.err
+}
+
+func (d *Questions) strip(o *Options) {
 	d.text("Name of the run", &o.Name)
 	d.number("Volts that the strip is rated at", &o.Volts, 60)
 	d.number("Pixels per metre", &o.PixelsPerMetre, 10_000)
-	d.lengths("Length of each reel in metres, in the order of the data", &o.ReelMetres)
+	d.lengths("Length of each reel in metres, in the order of the data, such as 4,5,4", &o.ReelMetres)
+	d.one("Driver: a current sink (linear), a resistor, or constant power (regulated)", Drivers, &o.Driver)
+	d.whole("LEDs in a row on each channel (0 = not known)", &o.LEDs, 20)
 	d.yes("Has each pixel a white channel of its own", &o.White)
 	d.number("Milliamps of one channel of one pixel, fully on", &o.ChannelMilliamps, 10_000)
-	if o.Volts != defaults.Volts && o.SupplyVolts == defaults.Volts {
-		o.SupplyVolts = o.Volts
-	}
+}
+
+func (d *Questions) supply(o *Options) {
 	d.number("Volts of the supply, as trimmed", &o.SupplyVolts, 60)
 	d.number("Amps that the supply is rated at", &o.SupplyAmps, 1000)
 	d.word("Fed at the start, at both ends, or in the middle (start, both, middle)", &o.Fed)
@@ -37,24 +70,34 @@ func Ask(in io.Reader, out io.Writer, defaults Options) (Options, error) {
 	}
 	d.conductor("Conductor of the feeds, such as 18 AWG or 0.75 mm2", &o.Conductor)
 	d.yes("Is it finely stranded", &o.Fine)
-	return o, d.err
 }
 
-// dialogue is questions and answers until the first error, which ends it.
-type dialogue struct {
-	lines *bufio.Reader
-	out   io.Writer
-	err   error
+// File asks for the file to write. check says why one cannot be.
+func (d *Questions) File(usual string, check func(path string) error) (string, error) {
+	path := usual
+	for d.err == nil {
+		d.ask("File to write (- prints it)", usual, func(answer string) error { path = answer; return nil })
+		if d.err != nil {
+			break
+		}
+		wrong := check(path)
+		if wrong == nil {
+			return path, nil
+		}
+		d.say("  %v\n", wrong)
+		path = usual
+	}
+	return "", d.err
 }
 
-func (d *dialogue) say(format string, args ...any) {
+func (d *Questions) say(format string, args ...any) {
 	if d.err == nil {
 		_, d.err = fmt.Fprintf(d.out, format, args...)
 	}
 }
 
 // ask repeats a question until take has no objection to its answer.
-func (d *dialogue) ask(question, kept string, take func(string) error) {
+func (d *Questions) ask(question, kept string, take func(string) error) {
 	for d.err == nil {
 		d.say("%s [%s]: ", question, kept)
 		line, err := d.lines.ReadString('\n')
@@ -77,7 +120,7 @@ func (d *dialogue) ask(question, kept string, take func(string) error) {
 	}
 }
 
-func (d *dialogue) text(question string, to *string) {
+func (d *Questions) text(question string, to *string) {
 	d.ask(question, *to, func(answer string) error {
 		if strings.ContainsAny(answer, `",`) {
 			return errors.New("without quotation marks or commas, please")
@@ -88,7 +131,7 @@ func (d *dialogue) text(question string, to *string) {
 }
 
 // number asks for more than 0, up to high.
-func (d *dialogue) number(question string, to *float64, high float64) {
+func (d *Questions) number(question string, to *float64, high float64) {
 	d.ask(question, number(*to), func(answer string) error {
 		x, err := positive(answer, high)
 		if err == nil {
@@ -106,26 +149,62 @@ func positive(answer string, high float64) (float64, error) {
 	return x, nil
 }
 
-func (d *dialogue) lengths(question string, to *[]float64) {
+func (d *Questions) lengths(question string, to *[]float64) {
 	var kept []string
 	for _, metres := range *to {
 		kept = append(kept, number(metres))
 	}
-	d.ask(question, strings.Join(kept, " "), func(answer string) error {
-		var all []float64
-		for _, word := range strings.Fields(answer) {
-			metres, err := positive(word, 10_000)
-			if err != nil {
-				return err
-			}
-			all = append(all, metres)
+	d.ask(question, strings.Join(kept, ","), func(answer string) error {
+		all, err := ParseLengths(answer)
+		if err == nil {
+			*to = all
 		}
-		*to = all
+		return err
+	})
+}
+
+// ParseLengths reads lengths in metres with commas, semicolons or blanks between them.
+func ParseLengths(text string) ([]float64, error) {
+	var all []float64
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(",; \t", r) }) {
+		metres, err := strconv.ParseFloat(word, 64)
+		if err != nil || !(metres > 0 && metres <= 10_000) {
+			return nil, fmt.Errorf("%q is no length (write metres, such as 4,5,4)", word)
+		}
+		all = append(all, metres)
+	}
+	if all == nil {
+		return nil, fmt.Errorf("%q is no length (write metres, such as 4,5,4)", text)
+	}
+	return all, nil
+}
+
+// whole asks for a whole number from 0 to high.
+func (d *Questions) whole(question string, to *int, high int) {
+	d.ask(question, strconv.Itoa(*to), func(answer string) error {
+		n, err := strconv.Atoi(answer)
+		if err != nil || n < 0 || n > high {
+			return fmt.Errorf("%q is no whole number from 0 to %d", answer, high)
+		}
+		*to = n
 		return nil
 	})
 }
 
-func (d *dialogue) yes(question string, to *bool) {
+// one asks for one of some words.
+func (d *Questions) one(question string, words []string, to *string) {
+	d.ask(question, *to, func(answer string) error {
+		for _, word := range words {
+			if strings.EqualFold(answer, word) {
+				*to = word
+				return nil
+			}
+		}
+		return fault.Fault{Text: fmt.Sprintf("%q is none of %s", answer, strings.Join(words, ", ")), Hint: fault.Suggest(answer, words)}
+	})
+}
+
+func (d *Questions) yes(question string, to *bool) {
 	d.ask(question, map[bool]string{true: "yes", false: "no"}[*to], func(answer string) error {
 		switch strings.ToLower(answer) {
 		case "y", "yes":
@@ -139,7 +218,7 @@ func (d *dialogue) yes(question string, to *bool) {
 	})
 }
 
-func (d *dialogue) word(question string, to *Fed) {
+func (d *Questions) word(question string, to *Fed) {
 	d.ask(question, to.String(), func(answer string) error {
 		fed, err := ParseFed(answer)
 		if err == nil {
@@ -159,7 +238,7 @@ func ParseFed(word string) (Fed, error) {
 	return Start, fault.Fault{Text: fmt.Sprintf("%q is no way to feed a run", word), Hint: fault.Suggest(word, FedNames)}
 }
 
-func (d *dialogue) conductor(question string, to *string) {
+func (d *Questions) conductor(question string, to *string) {
 	d.ask(question, *to, func(answer string) error {
 		if _, err := conductor.Parse(answer, "", ""); err != nil {
 			return err

@@ -28,6 +28,7 @@ type Options struct {
 	PixelsPerMetre   float64   //
 	ReelMetres       []float64 // m, in the order of the data
 	Driver           string    // linear, resistor or regulated
+	LEDs             int       // in a row on each channel; 0 = not known
 	White            bool      // a fourth channel
 	ChannelMilliamps float64   // mA, one channel of one pixel, fully on
 	IdleMilliamps    float64   // mA, one pixel, dark
@@ -41,6 +42,9 @@ type Options struct {
 	Material         string    // "" = copper
 	Fine             bool      // finely stranded
 }
+
+// Drivers are the words for Driver.
+var Drivers = []string{"linear", "resistor", "regulated"}
 
 // Fed is where the feeds meet the strip.
 type Fed int
