@@ -70,7 +70,7 @@ var rooms = map[string]map[string]string{
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "colourloss interval loadlimit"},
 	"watch": {"analysis": "", "clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
 		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder"},
-	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart wording", "table": "wording", "wording": ""},
+	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 
 // unworldly wings compute: they know no clock, context, logger or file.

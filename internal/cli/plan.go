@@ -2,6 +2,8 @@ package cli
 
 import (
 	"fmt"
+	"io"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -9,15 +11,18 @@ import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/assess/plan"
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 	"ohmkeep/internal/show/jsondoc"
+	"ohmkeep/internal/show/page"
+	"ohmkeep/internal/show/sheet"
 	"ohmkeep/internal/show/table"
 )
 
 func newPlan() *cobra.Command {
-	var meter string
-	var asJSON bool
+	var meter, sheetFile string
+	var asJSON, force bool
 	c := &cobra.Command{
 		Use:   "plan RUN",
 		Short: "List the fewest readings that settle every joint and feed, in walking order",
@@ -27,15 +32,25 @@ many milliohms they will resolve at each. Points come along the run; each step i
 once, because changing it is taken to be slower than walking. What cannot be settled is
 said with why, and with the meter or step that would.
 
+--sheet writes what is to be read as a table to fill in: a CSV file, which assess reads
+once its values are typed in, and beside it the same as an HTML page to print.
+
 More readings than these make a wrong one stand out; survey asks for those.
 
 Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wrong.`,
 		Example: `  ohmkeep plan shelf.toml
   ohmkeep plan shelf.toml --meter bench
+  ohmkeep plan shelf.toml --sheet readings.csv
   ohmkeep plan shelf.toml --json`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
+			sheets := sheetOutputs(sheetFile, force, args[0])
+			for _, o := range sheets {
+				if err := o.Check(); err != nil {
+					return err
+				}
+			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
@@ -47,6 +62,9 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 			p, err := during(c, "weighing readings", func() (*plan.Plan, error) { return plan.Make(r.Run, meters) })
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
+			}
+			if err := writeSheets(c, p, sheets); err != nil {
+				return err
 			}
 			if asJSON {
 				err = jsondoc.Plan(c.OutOrStdout(), p)
@@ -60,9 +78,36 @@ Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wro
 		},
 	}
 	c.Flags().StringVar(&meter, "meter", "", "read with this meter of the run file alone")
+	c.Flags().StringVar(&sheetFile, "sheet", "", "write the readings as a table to fill in into this CSV file, and beside it as a page to print")
+	addForce(c, &force)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	_ = c.RegisterFlagCompletionFunc("meter", completeMeters)
 	return c
+}
+
+// sheetOutputs are the CSV file and the page of a sheet; none for no name.
+func sheetOutputs(path string, force bool, runFile string) []file.Output {
+	if path == "" {
+		return nil
+	}
+	page := strings.TrimSuffix(path, filepath.Ext(path)) + ".html"
+	return []file.Output{{Path: path, Kind: file.Readings, Force: force, Inputs: []string{runFile}},
+		{Path: page, Kind: file.Page, Force: force, Inputs: []string{runFile}}}
+}
+
+// writeSheets writes a plan's readings into the files of a sheet and says where they are.
+func writeSheets(c *cobra.Command, p *plan.Plan, to []file.Output) error {
+	if len(to) == 0 {
+		return nil
+	}
+	if err := to[0].Write(func(w io.Writer) error { return sheet.CSV(w, p) }); err != nil {
+		return err
+	}
+	err := to[1].Write(func(w io.Writer) error { return page.Sheet(w, p, filepath.Base(to[0].Path), pageOptions()) })
+	if err == nil {
+		fmt.Fprintf(c.ErrOrStderr(), "sheet: %s, to print: %s\n", to[0].Path, to[1].Path)
+	}
+	return err
 }
 
 // metersAsked gives the meter named, or all that can be carried about.
