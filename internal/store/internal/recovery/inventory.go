@@ -133,8 +133,9 @@ func (v *inventory) row(r pages.Row) {
 		v.held[r.ID] = max(v.held[r.ID], c[1].(int64))
 	case "-b":
 		v.moments[r.ID] = append(v.moments[r.ID], r.Place)
-	case "-ib":
+	case "-ib-", "-ibt":
 		v.tail = append(v.tail, tailRow{r.ID, c[1].(int64), r.Place})
+		v.names(c[3])
 	case chunkForm + "-", chunkForm + "t", chunkTextsForm + "-", chunkTextsForm + "t":
 		v.chunk(r)
 	case "ti": // of the table that SQLite keeps the highest numbers in
@@ -206,6 +207,22 @@ func (v *inventory) chunk(r pages.Row) {
 	var name [11]any
 	if text, ok := r.Values[11].(string); ok && json.Unmarshal([]byte(text), &name) == nil {
 		v.self(c.series, name)
+	}
+}
+
+// names takes what a commit says of series: the number of each and what a chunk says.
+func (v *inventory) names(text any) {
+	var all [][]any
+	if text, ok := text.(string); !ok || json.Unmarshal([]byte(text), &all) != nil {
+		return
+	}
+	for _, one := range all {
+		if len(one) != 12 {
+			continue
+		}
+		if id, ok := one[0].(float64); ok && id >= 1 && id <= mostNumber {
+			v.self(int64(id), [11]any(one[1:]))
+		}
 	}
 }
 

@@ -66,7 +66,8 @@ CREATE TABLE held (
 CREATE TABLE tail (
     id       INTEGER PRIMARY KEY,
     readings INTEGER NOT NULL,
-    block    BLOB NOT NULL
+    block    BLOB NOT NULL,
+    names    TEXT -- what series are that no commit before has named: as in a chunk, each after its number
 ) STRICT;
 
 -- What is left of readings that were let go: a row for each hour of a series.

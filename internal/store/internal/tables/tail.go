@@ -12,13 +12,23 @@ import (
 )
 
 // AppendTail adds the readings of one commit to the tail. The sections are in the
-// rising order of their series.
-func AppendTail(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
+// rising order of their series. What the series in name are is said beside them.
+func AppendTail(ctx context.Context, tx *sql.Tx, sections []chunk.Section, name []int64) error {
 	n := 0
 	for _, s := range sections {
 		n += len(s.Records)
 	}
-	_, err := tx.ExecContext(ctx, "INSERT INTO tail (readings, block) VALUES (?, ?)", n, chunk.AppendBatch(nil, sections))
+	block := chunk.AppendBatch(nil, sections)
+	if len(name) == 0 {
+		_, err := tx.ExecContext(ctx, "INSERT INTO tail (readings, block) VALUES (?, ?)", n, block)
+		return err
+	}
+	numbers, err := json.Marshal(name)
+	if err == nil {
+		_, err = tx.ExecContext(ctx, `INSERT INTO tail (readings, block, names) VALUES (?, ?, (SELECT json_group_array(json_array(series.id, run.id,
+			run.name, probe, step, quantity, place_from, place_to, unit, meter, form, scale)) FROM series JOIN run ON run.id = series.run
+			WHERE series.id IN (SELECT value FROM json_each(?))))`, n, block, string(numbers))
+	}
 	return err
 }
 

@@ -70,8 +70,9 @@ type Writer struct {
 	channels []writerChannel
 	handles  map[Channel]Handle
 
-	commits, readings int // in the tail
-	foldAfter         int // commits
+	commits, readings int            // in the tail
+	named             map[int64]bool // series whose names the tail holds
+	foldAfter         int            // commits
 }
 
 // writerChannel is a channel of a writer with the series it has had.
@@ -205,7 +206,7 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		case fold:
 			return tables.Fold(ctx, tx, sections)
 		}
-		return tables.AppendTail(ctx, tx, sections)
+		return tables.AppendTail(ctx, tx, sections, w.unnamed(sections))
 	})
 	switch {
 	case err != nil:
@@ -213,12 +214,29 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		for i := range w.channels {
 			w.channels[i].series = nil
 		}
+		w.named = nil
 	case fold && len(samples) > 0:
-		w.commits, w.readings = 0, 0
+		w.commits, w.readings, w.named = 0, 0, nil
 	default:
 		w.commits, w.readings = commits, readings
 	}
 	return err
+}
+
+// unnamed returns the series whose names the tail does not hold, and notes that it will.
+func (w *Writer) unnamed(sections []chunk.Section) (series []int64) {
+	for _, s := range sections {
+		if !w.named[s.Series] {
+			series = append(series, s.Series)
+		}
+	}
+	if w.named == nil {
+		w.named = map[int64]bool{}
+	}
+	for _, id := range series {
+		w.named[id] = true
+	}
+	return series
 }
 
 // note adds marks to their runs.
@@ -348,7 +366,7 @@ func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form 
 func (w *Writer) Fold(ctx context.Context) error {
 	err := w.db.Update(ctx, func(tx *sql.Tx) error { return tables.Fold(ctx, tx, nil) })
 	if err == nil {
-		w.commits, w.readings = 0, 0
+		w.commits, w.readings, w.named = 0, 0, nil
 	}
 	return err
 }
