@@ -11,8 +11,13 @@
 // an even distribution, so a limit a has the standard uncertainty a/√3 (JCGM
 // 100:2008, 4.3.7).
 //
-// The package looks for nothing: which readings are wrong and which conductors open is for
-// whoever solves the problem.
+// How far readings scatter is no figure of this package either: each meter range has a
+// repeatability in counts and a part of the value, which package likelihood learns from the
+// residuals, beside rounding to the digits as they were written. Each step has a duty, volts
+// of the supplies and a temperature of its own.
+//
+// The package looks for nothing: which readings are wrong, which conductors open and which
+// slips were made is found by package search.
 package model
 
 import (

@@ -1,6 +1,9 @@
 // Package search looks for what explains readings best: which of them are wrong, which
-// conductors are open, which reels are of another stock; and fits the rest. Hypotheses are
-// weighed by their sums of squares, each assumption being charged for.
+// conductors are open, which reels are of another stock, which slips of the hand concern
+// several readings at once; and fits the rest, with the scatter that its residuals tell.
+// Hypotheses are compared by their cost, minus twice the logarithm of the restricted
+// likelihood, each with the scatter that explains its own residuals best; each assumption is
+// charged for.
 package search
 
 import (
