@@ -1,7 +1,7 @@
-// Package colourloss tells what people see of a run in one of its steps: the light
+// Package colourloss computes what people see of a run in one of its steps: the light
 // of every pixel beside the same colour at full voltage, where along the run
-// colour or brightness leaves its limit, and what the worst pixel's shift and
-// dimming are owed to.
+// colour or brightness exceeds its limit, and what causes the worst pixel's shift and
+// dimming.
 //
 // The run is either as its file states it or as an estimate has fitted it. With an
 // estimate everything that is told of the worst pixel has a 95 % interval: draws
@@ -11,7 +11,7 @@
 // straight fall that draws as much over the whole run in place of the cubic one. The
 // primaries are taken as stated.
 //
-// What is owed to what is split by Shapley's value. The players are the supplies,
+// The causes' shares are Shapley's value. The players are the supplies,
 // feeds, joints and the copper of the reels; one that has not joined is ideal: a
 // supply of the strip's rated volts without output resistance, a conductor without
 // resistance. So the shares add up to what is seen, and a supply that is trimmed
@@ -84,8 +84,8 @@ type Spot struct {
 	SeenAs         White
 }
 
-// White is a correlated colour temperature in kelvin and Duv; Is tells whether the
-// light is near enough to white to have one.
+// White is a correlated colour temperature in kelvin and Duv; Valid reports whether
+// the light is near enough to white to have one.
 type White struct {
 	Valid       bool
 	Kelvin, Duv float64

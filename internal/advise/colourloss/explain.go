@@ -40,7 +40,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 	if err := solver.VoltageGradient(plus, minus, g); err != nil {
 		return err
 	}
-	var players []player // nobody: the whole run is the only coalition
+	var players []player // none: the whole run is the only coalition
 	if split {
 		players = m.players(g)
 	}
@@ -124,7 +124,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 	return nil
 }
 
-// falling tells whether any pixel draws less current at more volts.
+// falling reports whether any pixel draws less current at more volts.
 func (m *maker) falling() bool {
 	return slices.ContainsFunc(m.run.Reels, func(r run.Reel) bool { return r.Strip.Driver == run.Regulated })
 }

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// ErrDark tells that a step lights nothing, so that there is no colour to judge.
+// ErrDark reports that a step lights nothing, so that there is no colour to judge.
 var ErrDark = errors.New("lights no channel: there is no colour to judge")
 
 // maker holds a run in one step while its appearance is made.
@@ -33,7 +33,7 @@ type maker struct {
 
 // Make gives the appearance of a run in a step, by its index in the run, as fitted
 // by e, or as stated where e is nil. at is the pixel to look into; nil is the worst
-// one. The error tells that the step is dark, that no supply reaches a part of the
+// one. The error says that the step is dark, that no supply reaches a part of the
 // run, or that the currents found no balance.
 func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearance, error) {
 	m, err := look(r, step, e)

@@ -122,7 +122,7 @@ func (m *maker) coalition(players []player, s shapley.Set, to *ladder.Parameters
 	}
 }
 
-// silence sets the derivatives to zero of whatever a coalition takes as ideal.
+// silence sets to zero the derivatives of what a coalition takes as ideal.
 func silence(players []player, s shapley.Set, g *ladder.Gradient) {
 	for i, p := range players {
 		if s.Has(i) {

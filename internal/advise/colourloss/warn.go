@@ -12,14 +12,14 @@ func (m *maker) say(format string, args ...any) {
 	m.out.Warnings = append(m.out.Warnings, fmt.Sprintf(format, args...))
 }
 
-// tellRunaway tells where falling volts and rising current drive each other.
+// tellRunaway warns where falling volts and rising current drive each other.
 func (m *maker) tellRunaway(solver *ladder.Solver) {
 	for _, r := range solver.Runaways(m.step) {
 		m.say("%s", r.Text(m.run))
 	}
 }
 
-// warn tells what the answer rests on that nobody stated.
+// warn names what the answer assumes that the run file does not state.
 func (m *maker) warn() {
 	if m.out.Assumed = limits.AssumedKnees(m.run, m.step); m.out.Assumed != "" {
 		m.say("%s", m.out.Assumed)

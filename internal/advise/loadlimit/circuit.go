@@ -22,7 +22,7 @@ type Circuit struct {
 	lights []light.Law // by reel, at the level of the last load
 	plus   []float64
 	minus  []float64
-	fresh  bool // regulated drivers: a state that is not reached from dark is none
+	fresh  bool // regulated drivers: each load is solved from dark, since its state depends on the one before
 	state  State
 }
 
@@ -48,10 +48,10 @@ func (s *State) Worst() limits.Utilisation {
 	return worst
 }
 
-// Holds tells whether every criterion does.
+// Holds reports whether every limit is kept.
 func (s *State) Holds() bool { worst := s.Worst(); return worst.Holds() }
 
-// New wires up a run that shows a colour. The error tells that no supply reaches a
+// New lays out the network of a run that shows a colour. The error says that no supply reaches a
 // part of it.
 func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
 	net, err := ladder.New(is.Run)
@@ -70,14 +70,14 @@ func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
 	return c, nil
 }
 
-// SetParameters makes the run another one of the same shape, such as one whose resistances
-// differ by what is not known of them.
+// SetParameters gives the network other resistances and pixels, such as those one standard
+// deviation away.
 func (c *Circuit) SetParameters(p ladder.Parameters, by pixel.Adjust) {
 	c.is.Parameters, c.is.Adjust = p, by
 }
 
-// Solve puts the colour on at a level and says how far each limit is used up. What
-// it points to is overwritten by the next Solve. The error tells that the currents
+// Solve solves the run at a level of the colour and returns how far each limit is used up. What
+// it points to is overwritten by the next Solve. The error says that the currents
 // found no balance.
 func (c *Circuit) Solve(level float64) (*State, error) {
 	r := c.is.Run
@@ -109,7 +109,7 @@ func (c *Circuit) Solve(level float64) (*State, error) {
 	}
 	for i, x := range r.Supplies {
 		amps := c.solver.SupplyAmps(i)
-		if hangs(r, i) {
+		if connected(r, i) {
 			s.Amps += amps
 			s.most(limits.OfSupply(x, amps))
 		}
@@ -136,8 +136,8 @@ func (c *Circuit) runsAway() {
 	}
 }
 
-// hangs tells whether any feed begins or ends at a supply.
-func hangs(r *run.Run, supply int) bool {
+// connected reports whether any feed begins or ends at a supply.
+func connected(r *run.Run, supply int) bool {
 	for _, f := range r.Feeds {
 		for _, end := range [2]run.Place{f.From, f.To} {
 			if end.Kind == run.AtSupply && end.Index == supply {

@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Mix is a colour whatever its level: the channels' levels against the highest.
+// Mix is a colour at any level: the ratio of each channel's level to the highest.
 type Mix struct {
 	Name    string             // the steps that show it
 	Steps   []int              // into the run's steps

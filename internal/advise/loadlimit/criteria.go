@@ -50,7 +50,7 @@ func (c *Circuit) joints() {
 // reel looks at every pixel of a reel: its volts, its light, and whether it reads
 // what the pixel before it sends.
 func (c *Circuit) reel(i int) {
-	reel, s, shine := &c.is.Run.Reels[i], &c.state, &c.lights[i]
+	reel, s, law := &c.is.Run.Reels[i], &c.state, &c.lights[i]
 	plus, minus := c.plus[:reel.Pixels], c.minus[:reel.Pixels]
 	c.solver.Reel(i, plus, minus, nil)
 	// One pass, without a call a pixel: this is where the time goes.
@@ -76,13 +76,13 @@ func (c *Circuit) reel(i int) {
 	if knee := c.minimum(reel); knee > 0 {
 		s.most(steady(reel.Name, at+1, knee, least))
 	}
-	if least >= shine.Flat() || shine.Dark() {
+	if least >= law.Flat() || law.Dark() {
 		s.most(limits.OfColour(c.is.Run, i, at+1, 0))
 		s.most(limits.OfBrightness(c.is.Run, i, at+1, 0))
 	} else {
 		shift, lost, where, dimmest := 0.0, 0.0, at, at
 		for k := range plus {
-			seen := shine.See(plus[k] - minus[k])
+			seen := law.See(plus[k] - minus[k])
 			if seen.Shift > shift {
 				shift, where = seen.Shift, k
 			}

@@ -1,5 +1,5 @@
-// Package loadlimit tells how far a load uses up what a run can bear, and how high a
-// colour may be driven before something gives way.
+// Package loadlimit computes how far a load uses up the limits of a run, and the highest
+// level of a colour at which every limit is kept.
 //
 // A load is a colour at a level. Each criterion compares a value with its limit:
 // the light's colour and brightness, the feeds' drop, fuse and ampacity, the heat

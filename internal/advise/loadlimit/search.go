@@ -11,7 +11,7 @@ type Rating struct {
 	Mix   Mix
 	Level float64 // up to which everything holds; 0 where nothing does, not even dark
 	State State   // at that level
-	// Binding is what gives way just above it. Its Subject is "" where the colour holds
+	// Binding is the limit that is broken just above it. Its Subject is "" where the colour holds
 	// at full level.
 	Binding limits.Utilisation
 	// NonMonotonic names the criteria that do not only grow with the level; between the
@@ -19,7 +19,7 @@ type Rating struct {
 	NonMonotonic []limits.Criterion
 }
 
-// Dark tells that something is broken with every channel dark.
+// Dark reports whether a limit is broken with every channel dark.
 func (r *Rating) Dark() bool { return r.Level == 0 && r.Binding.Subject != "" }
 
 const (

@@ -44,7 +44,7 @@ func (p *proposer) lay() {
 	}
 }
 
-// worthLaying is the length of strip, m, below which nobody lays another feed.
+// worthLaying is the length of strip, m, below which another feed is not proposed.
 const worthLaying = 0.5
 
 // sameSupply proposes a feed from where the nearest one begins, of its conductor and
@@ -126,7 +126,7 @@ func (p *proposer) otherSupply(near int, landing, end run.Place, way reach) {
 	}
 }
 
-// taken tells whether a supply or junction has a name already.
+// taken reports whether a supply or junction has a name already.
 func taken(r *run.Run, name string) bool {
 	for _, s := range r.Supplies {
 		if s.Name == name {

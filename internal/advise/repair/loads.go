@@ -30,7 +30,7 @@ type Change struct {
 	Colours []Effect // in the order of Loads.Colours; without intervals
 }
 
-// ErrNoColour tells that no step of a run lights any channel.
+// ErrNoColour reports that no step of a run lights any channel.
 var ErrNoColour = errors.New("no step lights any channel, so there is no load to limit")
 
 // Rate finds the most that a run bears of each colour of its steps, as wired and

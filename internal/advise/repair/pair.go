@@ -102,7 +102,7 @@ func (p *Plan) betterPair(a, b Option, class int) bool {
 	return won(a) > won(b)+1e-9
 }
 
-// together tells whether two repairs make sense beside each other: not twice on the
+// together reports whether two repairs can be combined: not twice on the
 // same thing, not two supplies, and not a joint both alone and among all.
 func together(a, b *Repair) bool {
 	switch {

@@ -40,7 +40,7 @@ type Repair struct {
 func (r Repair) Cost() float64 { return float64(r.Labour) + r.Material }
 
 // Classes of labour, in points (common practice, no source): how long, how far up
-// the ladder, and whether somebody else has to come.
+// the ladder, and whether a licensed person is needed.
 const (
 	setting     = 0 // at the controller
 	screwdriver = 1 // a trimmer
@@ -69,7 +69,7 @@ type proposer struct {
 	assumed []string
 }
 
-// propose lists what could be done, whatever it is worth.
+// propose lists every repair that applies to the run, good or not.
 func propose(k Basis, step run.Step, o Options) (list []Repair, assumed []string) {
 	p := &proposer{k: k, step: step, options: o}
 	if knees := limits.AssumedKnees(k.Run, step); knees != "" {
@@ -124,7 +124,7 @@ func (p *proposer) trim() {
 	}
 }
 
-// feeds tells whether anything hangs on a supply.
+// feeds reports whether any feed begins at a supply.
 func (p *proposer) feeds(supply int) bool {
 	for _, f := range p.k.Run.Feeds {
 		if f.From.Kind == run.AtSupply && f.From.Index == supply {

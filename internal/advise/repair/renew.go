@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run/conductor"
 )
 
-// renew lays each feed anew: as stated where it fails, thicker, and shorter.
+// renew proposes a new cable for each feed: as stated where it fails, thicker, and shorter.
 func (p *proposer) renew() {
 	for i, f := range p.k.Run.Feeds {
 		if f.Length <= 0 || f.Conductor == "" {
@@ -36,7 +36,7 @@ func (p *proposer) renew() {
 	}
 }
 
-// alone tells whether one feed only begins at a supply, which can be hung elsewhere then.
+// alone reports whether a supply has a single feed, so that it can be mounted nearer to the strip.
 func (p *proposer) alone(at run.Place) bool {
 	n := 0
 	for _, f := range p.k.Run.Feeds {

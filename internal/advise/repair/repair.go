@@ -23,7 +23,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Basis is a run and what is known of it.
+// Basis is a run and the resistances that repairs are computed with.
 type Basis struct {
 	Run *run.Run
 	// Best and Sides are the fitted accounts in the step asked; without readings Best
@@ -113,7 +113,7 @@ func (k Basis) straight(a estimate.Account) estimate.Account {
 	return a
 }
 
-// Options are what somebody may want otherwise. Zero values are the usual.
+// Options are the settings of proposals. A zero value takes the usual figure.
 type Options struct {
 	Limits    loadlimit.Allowances
 	FarMetres float64 // of a new feed to a far end, one way; 0 = along the strip, and the near feed's again

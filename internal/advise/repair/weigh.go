@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// ErrDark tells that a step lights no channel, so that it has no colour to keep.
+// ErrDark reports that a step lights no channel, so that it has no colour to keep.
 var ErrDark = errors.New("lights no channel, so it has no colour to keep")
 
 // Make weighs every repair at a step of the run. The errors are ErrDark, and those

@@ -63,7 +63,7 @@ func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []
 	return deviations
 }
 
-// lasting tells whether target k, settled by the covariance once some candidates are
+// lasting reports whether target k, settled by the covariance once some candidates are
 // read, is so in the direction of its limit too. If not, what is needed of it is
 // tightened by as much as is lacking.
 func (c *choice) lasting(k int, foreseen *estimate.Estimate) bool {

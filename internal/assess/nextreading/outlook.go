@@ -1,7 +1,7 @@
-// Package nextreading foresees what readings not yet taken would tell: how far each would narrow
-// what is known of a run, and which few would settle most.
+// Package nextreading computes how far readings not yet taken would narrow what is known of a
+// run, and which few would settle most.
 //
-// A reading narrows a covariance by as much whatever it will show, so all of it follows from
+// A reading narrows the covariance by an amount that does not depend on its value, so all of it follows from
 // the fit (optimal design of experiments); where the likelihood is bent, the foreseen
 // likelihood itself is looked along.
 package nextreading
@@ -17,7 +17,7 @@ import (
 )
 
 // Outlook is what readings not yet taken would tell, as the fit has it: the same
-// problem with a node at every place where somebody could put a meter, all steps of the
+// problem with a node at every place that a meter can be put to, all steps of the
 // run, and the ranges of the meters at hand. Its first unknowns are those of the fit.
 type Outlook struct {
 	model.Linear
@@ -28,7 +28,7 @@ type Outlook struct {
 	solved     []bool // by step
 }
 
-// Candidate is a reading that somebody could take.
+// Candidate is a reading that could be taken.
 type Candidate struct {
 	model.Observation
 	quantity run.Quantity
@@ -37,7 +37,7 @@ type Candidate struct {
 	row      []float64 // derivatives of the reading by unknown, over its deviation
 }
 
-// CarriedMeters gives the meters that somebody can carry to a place: all but those that
+// CarriedMeters returns the meters that can be carried to a place: all but those that
 // belong to sensors which stay where they are.
 func CarriedMeters(r *run.Run) []int {
 	fixed := make([]bool, len(r.Meters))
@@ -63,7 +63,7 @@ func CarriedMeters(r *run.Run) []int {
 	return list
 }
 
-// NewOutlook sets up what could be read with some meters. The error tells that the network
+// NewOutlook sets up what could be read with some meters. The error says that the network
 // cannot be laid out.
 func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 	wide, err := e.Problem.Wider(meters, readable(e.Problem.Run))
@@ -234,7 +234,7 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 	return list
 }
 
-// taken tells whether a candidate was read already: to read it again would show the
+// taken reports whether a candidate was read already: to read it again would show the
 // same digits.
 func (o *Outlook) taken(c Candidate) bool {
 	p := o.est.Problem

@@ -8,8 +8,8 @@ import (
 )
 
 // Posterior is how well candidates and elements will be known as candidates are read
-// one by one. A reading narrows the covariance by a rank-one update whatever it will
-// show. Only what is asked for is kept: the joint covariance of the candidates, each in
+// one by one. A reading narrows the covariance by a rank-one update that does not
+// depend on its value. Only what is asked for is kept: the joint covariance of the candidates, each in
 // units of its own deviation, and of the elements behind them.
 type Posterior struct {
 	joint      *leastsquares.Matrix

@@ -17,7 +17,7 @@ type Target struct {
 	Sound   float64 // what it has where nothing is wrong
 	Rule    verdict.Rule
 	Tail    float64 // how well the deviation is known, see verdict.Belief
-	// Deviation is that towards the limit as Towards has it; 0 where nobody looked.
+	// Deviation is that towards the limit as Estimate.Towards has it; 0 where it was not computed.
 	Deviation float64
 }
 
@@ -36,7 +36,7 @@ const (
 )
 
 // SettlingDeviation is the greatest standard deviation that leaves the target settled in nearly all
-// cases, for whoever believes in it now with a mean and deviation (+Inf: knows nothing).
+// cases, given a prior mean and standard deviation (+Inf: none).
 // It is 0 where none does.
 func (t Target) SettlingDeviation(mean, deviation float64) float64 {
 	if !(t.Limit > 0) {
@@ -156,8 +156,8 @@ func (t Target) edge(deviation, p float64) float64 {
 	return low
 }
 
-// SettlingVariance is the variance at which a target is settled for whoever believes in it now with
-// a mean and deviation (+Inf: knows nothing); 0 where none is small enough. It is also
+// SettlingVariance is the variance at which a target is settled, given a prior mean and
+// standard deviation (+Inf: none); 0 where none is small enough. It is also
 // that at which the readings count as telling of the element at all.
 func (o *Outlook) SettlingVariance(t Target, mean, deviation float64) float64 {
 	e, s := o.est, t.stretch(deviation)

@@ -10,7 +10,7 @@ import (
 
 // remedies are changes that are tried on what cannot be settled, the easier ones first.
 var remedies = []struct {
-	says   func(r *run.Run, meters []int) string
+	says   func(r *run.Run, meters []int) string // "" where the run leaves no room for it
 	change func(r *run.Run, meters []int)
 }{
 	{brighterSays(2), brighter(2)},
@@ -19,7 +19,11 @@ var remedies = []struct {
 	{finerSays, finer},
 	{surerSays, surer},
 	{func(r *run.Run, meters []int) string {
-		return "both, " + finerSays(r, meters) + " in " + brighterSays(4)(r, meters)
+		step := brighterSays(4)(r, meters)
+		if step == "" {
+			return ""
+		}
+		return "both, " + finerSays(r, meters) + " in " + step
 	}, func(r *run.Run, meters []int) { finer(r, meters); brighter(4)(r, meters) }},
 }
 
@@ -33,6 +37,10 @@ func (p *Plan) advise(s *surveyed, meters []int) error {
 		if !slices.ContainsFunc(p.Elements, open) {
 			return nil
 		}
+		says := remedy.says(s.run, meters)
+		if says == "" {
+			continue
+		}
 		changed := clone(s.run)
 		remedy.change(changed, meters)
 		other, err := survey(changed, meters)
@@ -45,7 +53,7 @@ func (p *Plan) advise(s *surveyed, meters []int) error {
 			for k, t := range v.targets {
 				at := &v.est.Elements[t.Element]
 				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Remedies) == 0 || n < single && len(e.Remedies) < 2) && other.settles(k, [2][]float64{v.best, other.views[bad].best}) {
-					e.Remedies = append(e.Remedies, remedy.says(s.run, meters))
+					e.Remedies = append(e.Remedies, says)
 				}
 			}
 		}
@@ -81,16 +89,38 @@ func brightest(r *run.Run) run.Step {
 
 func brighterSays(times float64) func(*run.Run, []int) string {
 	return func(r *run.Run, _ []int) string {
-		return fmt.Sprintf("a step %.0f times as bright as %q, if the supplies, fuses and feeds carry it (see predict)", times, brightest(r).Name)
+		times := within(r, times)
+		if times == 0 {
+			return ""
+		}
+		return fmt.Sprintf("a step %.2g times as bright as %q, if the supplies, fuses and feeds carry it (see predict)", times, brightest(r).Name)
 	}
 }
 
-// brighter adds a step of so many times the brightest one's levels, as far as they go.
+// within is how many times as bright as the brightest step, up to a number, a step can be
+// with no channel above full level; 0 where that is hardly brighter at all.
+func within(r *run.Run, times float64) float64 {
+	for _, level := range brightest(r).Levels {
+		if level > 0 {
+			times = math.Min(times, 1/level)
+		}
+	}
+	if times < leastBrighter {
+		return 0
+	}
+	return times
+}
+
+// leastBrighter is how many times as bright a step must be to be worth a try.
+const leastBrighter = 1.25
+
+// brighter adds a step of so many times the brightest one's levels, or as many as leave its
+// colour as it is.
 func brighter(times float64) func(*run.Run, []int) {
 	return func(r *run.Run, _ []int) {
 		levels := map[string]float64{}
 		for name, level := range brightest(r).Levels {
-			levels[name] = math.Min(1, times*level)
+			levels[name] = within(r, times) * level
 		}
 		r.Steps = append(r.Steps, run.Step{Name: "brighter", Levels: levels})
 	}

@@ -64,7 +64,7 @@ func (s *surveyed) stepSets() (sets [][]int) {
 	return sets
 }
 
-// suffices tells whether reading some candidates brings every target to its aim.
+// suffices reports whether reading some candidates brings every target to its aim.
 func (s *surveyed) suffices(few []int) bool {
 	all := s.everything(few)
 	for n, v := range s.views {
@@ -81,9 +81,7 @@ func (s *surveyed) suffices(few []int) bool {
 type state [2]*nextreading.Posterior
 
 func (s *surveyed) begin(few []int) (x state) {
-	for n, v := range s.views {
-		x[n] = v.outlook.Posterior(v.pick(few), v.elements)
-	}
+	s.each(func(n int, v *view) { x[n] = v.outlook.Posterior(v.pick(few), v.elements) })
 	return x
 }
 
@@ -124,9 +122,7 @@ func (s *surveyed) gather(few []int) (chosen []int) {
 		if best < 0 { // all that is left tells little each
 			return few
 		}
-		for _, e := range x {
-			e.Take(best)
-		}
+		s.each(func(n int, _ *view) { x[n].Take(best) })
 		taken[best] = true
 		steps[s.step[few[best]]], points[s.point[few[best]]] = true, true
 		chosen = append(chosen, few[best])
@@ -158,11 +154,11 @@ func (s *surveyed) gain(x state, i int) float64 {
 // settled.
 func (s *surveyed) prune(chosen []int) []int {
 	x := s.begin(chosen)
-	for i := range chosen {
-		for _, e := range x {
-			e.Take(i)
+	s.each(func(n int, _ *view) {
+		for i := range chosen {
+			x[n].Take(i)
 		}
-	}
+	})
 	for _, of := range [][]int{s.step, s.point, nil} {
 		for g := len(s.names) - 1; g >= 0; g-- {
 			var without []int // places in chosen
@@ -175,12 +171,12 @@ func (s *surveyed) prune(chosen []int) []int {
 				continue
 			}
 			var trial state
-			for n := range x {
+			s.each(func(n int, _ *view) {
 				trial[n] = x[n].Clone()
 				for _, i := range without {
 					trial[n].Drop(i)
 				}
-			}
+			})
 			if !s.enough(trial) {
 				continue
 			}

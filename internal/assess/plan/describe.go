@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/verdict"
@@ -105,13 +106,30 @@ func (s *surveyed) why(k int, x *Element) string {
 		return fmt.Sprintf("sound it would be told, but not %s for sure: the current through it is not known well enough", milli(badTimes*x.Limit))
 	}
 	room := x.Limit - x.Stated
-	return fmt.Sprintf("at most %.2g A cross it (step %q), so that the %s between sound and its limit make %.2g mV; all readings together would tell ±%s, and ±%s is needed",
-		x.Amps, x.Step, milli(room), 1000*room*x.Amps, milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.best[k])))
+	return fmt.Sprintf("at most %s A cross it (step %q), so that the %s between sound and its limit make %s mV; all readings together would tell ±%s, and ±%s is needed",
+		two(x.Amps), x.Step, milli(room), two(1000*room*x.Amps), milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.best[k])))
+}
+
+// two writes a number of two or more digits without an exponent, such as 0.042 and 152.
+func two(x float64) string {
+	if math.Abs(x) >= 100 {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return strconv.FormatFloat(roundTo(x, 2), 'f', -1, 64)
+}
+
+// roundTo rounds to so many significant digits.
+func roundTo(x float64, digits int) float64 {
+	y, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', digits-1, 64), 64) // what was just written
+	return y
 }
 
 func milli(ohms float64) string {
 	if math.IsInf(ohms, 1) || ohms > 10 {
 		return "nothing"
+	}
+	if ohms >= 1 {
+		return fmt.Sprintf("%.0f mΩ", 1000*ohms)
 	}
 	return fmt.Sprintf("%.3g mΩ", 1000*ohms)
 }

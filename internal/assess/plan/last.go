@@ -1,11 +1,8 @@
 package plan
 
-import (
-	"math"
-	"sync"
-)
+import "math"
 
-// tries is how often a plan is made anew because some of what it settles by the
+// tries is how often a plan is made again because some of what it settles by the
 // covariance would not last.
 const tries = 4
 
@@ -31,18 +28,14 @@ func (s *surveyed) tighten(chosen []int, lastly bool) bool {
 	variances := s.everything(chosen)
 	short := make([]float64, len(s.views[sound].targets)) // by how much, in variance
 	var looks [2][]float64                                // deviations in the direction of the limits, by view and target
-	var both sync.WaitGroup
-	for n, v := range s.views {
+	s.each(func(n int, v *view) {
 		looks[n] = make([]float64, len(short))
-		both.Go(func() {
-			for k := range short {
-				if s.settles(k, variances) { // nothing else is promised
-					looks[n][k] = math.Sqrt(variances[n][k]) * s.stretch(v, k, chosen)
-				}
+		for k := range short {
+			if s.settles(k, variances) { // nothing else is promised
+				looks[n][k] = math.Sqrt(variances[n][k]) * s.stretch(v, k, chosen)
 			}
-		})
-	}
-	both.Wait()
+		}
+	})
 	for n, v := range s.views {
 		for k, deviation := range looks[n] {
 			short[k] = math.Max(short[k], deviation*deviation/v.needs[k])

@@ -1,10 +1,10 @@
-// Package plan says, before anybody climbs, what to read of a run so that every joint
+// Package plan lists, before any reading is taken, what to read of a run so that every joint
 // and feed can be settled: the fewest steps and points that will do, in walking order,
 // and what cannot be settled with the meter at hand.
 //
 // It looks at the run as its file states it and at one with bad joints and feeds, since
 // both must be told, and expects readings to narrow what is
-// known as the linear model says, whatever they show (a Bayesian design of the
+// known as the linear model says, for the narrowing does not depend on their values (a Bayesian design of the
 // experiment; Chaloner and Verdinelli, Statistical Science 10 (1995) 273). It takes
 // readings one by one for what they settle, then leaves out steps, points and readings
 // that the rest can do without. That finds a plan from which nothing more can be left
@@ -21,7 +21,7 @@ type Plan struct {
 	Run      *run.Run
 	Meters   []string // it is made for
 	Rounds   []Round  // in the order of the run's steps
-	Points   int      // places and feeds to go to, whatever the step
+	Points   int      // places and feeds to go to, in any step
 	Readings int
 	Elements []Element // joints and feeds in the run's order
 	Warnings []string  // what is dangerous before anything is read
@@ -69,7 +69,7 @@ func Make(r *run.Run, meters []int) (*Plan, error) {
 	return p, nil
 }
 
-// Settled tells whether the plan settles everything.
+// Settled reports whether the plan settles everything.
 func (p *Plan) Settled() bool {
 	for _, e := range p.Elements {
 		if !e.Settled {

@@ -141,3 +141,35 @@ func TestStatedOverItsLimit(t *testing.T) {
 		t.Errorf("%+v", e)
 	}
 }
+
+// No number is written with an exponent, and no step is proposed with a channel above full
+// level or a colour that another cap would change.
+func TestNumbersAndLevelsThatCanBeUsed(t *testing.T) {
+	for x, want := range map[float64]string{152.3: "152", 99.9: "100", 0.0421: "0.042", 1.24e-4: "0.00012", 1234: "1234", 7: "7"} {
+		if got := two(x); got != want {
+			t.Errorf("%g is written %q, not %q", x, got, want)
+		}
+	}
+	if got := milli(2.5); got != "2500 mΩ" {
+		t.Errorf("2.5 Ω is %q", got)
+	}
+	r := runtest.Load(t, "../../../testdata/runs/shelf.toml")
+	for level, want := range map[float64]float64{0.1: 4, 0.4: 2.5, 0.7: 1 / 0.7, 0.9: 0, 1: 0} {
+		changed := clone(r)
+		changed.Steps = []run.Step{{Name: "white", Levels: map[string]float64{"red": level, "green": level / 2}}}
+		if got := within(changed, 4); math.Abs(got-want) > 1e-12 {
+			t.Errorf("at level %g a step %g times as bright is proposed, want %g", level, got, want)
+		}
+		if says := brighterSays(4)(changed, nil); (says == "") != (want == 0) {
+			t.Errorf("at level %g: %q", level, says)
+		}
+		if want == 0 {
+			continue
+		}
+		brighter(4)(changed, nil)
+		lit := changed.Steps[1].Levels
+		if lit["red"] > 1+1e-12 || math.Abs(lit["green"]/lit["red"]-0.5) > 1e-12 {
+			t.Errorf("at level %g: %v", level, lit)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package plan
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/assess/nextreading"
@@ -27,7 +28,7 @@ type view struct {
 
 // surveyed is all that could be read, and what that would tell: of the run as stated,
 // which has to pass, and of one with bad joints and feeds, which has to fail. A current
-// that nobody knows well hardly blurs a sound joint's few millivolts, but a bad one's.
+// that is not known well hardly blurs a sound joint's few millivolts, but a bad one's.
 type surveyed struct {
 	run    *run.Run
 	meters []int
@@ -73,10 +74,10 @@ func survey(r *run.Run, meters []int) (*surveyed, error) {
 	}
 	s.views = [2]*view{one, two}
 	s.match()
-	for _, v := range s.views {
+	s.each(func(_ int, v *view) {
 		v.needs = slices.Clone(v.goals)
 		v.best = v.outlook.VariancesAfter(v.list, v.elements)
-	}
+	})
 	return s, nil
 }
 
@@ -147,16 +148,23 @@ func (s *surveyed) where(keep func(i int) bool) (list []int) {
 	return list
 }
 
-// settles tells whether target k is settled, sound or bad, at the variances of both views.
+// settles reports whether target k is settled, sound or bad, at the variances of both views.
 func (s *surveyed) settles(k int, variances [2][]float64) bool {
 	return variances[sound][k] <= s.views[sound].goals[k] && variances[bad][k] <= s.views[bad].goals[k]
 }
 
+// each visits both views at the same time; they share nothing that is written to.
+func (s *surveyed) each(visit func(n int, v *view)) {
+	var both sync.WaitGroup
+	for n, v := range s.views {
+		both.Go(func() { visit(n, v) })
+	}
+	both.Wait()
+}
+
 // everything is what is known in both views once some candidates are read.
 func (s *surveyed) everything(few []int) (variances [2][]float64) {
-	for n, v := range s.views {
-		variances[n] = v.outlook.VariancesAfter(v.pick(few), v.elements)
-	}
+	s.each(func(n int, v *view) { variances[n] = v.outlook.VariancesAfter(v.pick(few), v.elements) })
 	return variances
 }
 
