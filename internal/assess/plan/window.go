@@ -12,13 +12,10 @@ import (
 // The shape of the likelihood towards a limit is looked at in a window about the element:
 // a section of the run that ends reach reels beyond its own on either side. What lies
 // further away tells of the element by what all readings have in common, which the
-// covariance of the whole run holds; it does not bend the likelihood. So that several
-// elements share a window, it is spare reels wider. One fit of the whole run for each of
-// its elements would take a time that grows with the fourth power of its length.
-const (
-	reach = 3
-	spare = 2
-)
+// covariance of the whole run holds; it does not bend the likelihood. One fit of the whole
+// run for each of its elements would take a time that grows with the fourth power of its
+// length.
+const reach = 3
 
 // window is a section of a view's run, with what readings there would tell.
 type window struct {
@@ -40,7 +37,7 @@ func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
 			return w, nil
 		}
 	}
-	reels := around(r, needs, spare)
+	reels := needs
 	section := r
 	for {
 		section = r.Section(reels)
