@@ -138,9 +138,9 @@ const blockNights = 10
 
 // differ computes what the sensors differ by in nights that have the same ones. In one
 // night the drop in the check step and in the dark have the same resistance and other
-// currents, which gives both. Between the medians of ten nights each it changes evenly.
+// currents, which gives both. Where it changes, it is interpolated between blocks of nights.
 func differ(points []point) {
-	var at, offsets, wobbles, common []float64
+	var at, offsets, currents, wobbles, common []float64
 	for k := range points {
 		q := &points[k]
 		q.sensors = difference{}
@@ -148,7 +148,7 @@ func differ(points []point) {
 		if q.is(outlier|noValue) || !(q.Offset == q.Offset) || math.Abs(more) < 0.5*math.Abs(float64(q.Amps)) {
 			continue
 		}
-		at = append(at, q.days())
+		at, currents = append(at, q.days()), append(currents, math.Abs(float64(q.Amps)))
 		offsets = append(offsets, (float64(q.Offset)*float64(q.Amps)-float64(q.Drop)*float64(q.DarkAmps))/more)
 		wobbles = append(wobbles, float64(q.OffsetError)*math.Abs(float64(q.Amps)/more))
 		common = append(common, float64(q.CommonError)*math.Abs(float64(q.Amps)))
@@ -157,19 +157,38 @@ func differ(points []point) {
 	if n < fewestNights {
 		return
 	}
-	var days, volts []float64 // of the blocks
+	days, volts := blocks(at, offsets, defaultThresholds.step/5*trend.Median(currents))
+	wobble := math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))
+	for k := range points {
+		points[k].sensors = difference{true, between(days, volts, points[k].days()), wobble}
+	}
+}
+
+// blocks returns what the sensors differ by in blocks of nights, and their middles; one
+// block of all nights where the difference does not change by more than chance and by more
+// than least, in V.
+func blocks(at, offsets []float64, least float64) (days, volts []float64) {
+	n := len(offsets)
+	var differ []float64
+	for i := 1; i < n; i++ {
+		differ = append(differ, math.Abs(offsets[i]-offsets[i-1])/math.Sqrt2)
+	}
+	spread := 1.4826 * trend.Median(differ)
+	all, changes := trend.Midmean(offsets), false
 	for i := 0; i < n; {
 		end := i + blockNights
 		if end+blockNights/2 > n {
 			end = n
 		}
-		days, volts = append(days, trend.Midmean(at[i:end])), append(volts, trend.Midmean(offsets[i:end]))
+		mean := trend.Midmean(offsets[i:end])
+		changes = changes || math.Abs(mean-all) > max(least, changeSigmas*spread/math.Sqrt(float64(end-i)))
+		days, volts = append(days, trend.Midmean(at[i:end])), append(volts, mean)
 		i = end
 	}
-	wobble := math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))
-	for k := range points {
-		points[k].sensors = difference{true, between(days, volts, points[k].days()), wobble}
+	if !changes {
+		return days[:1], []float64{all}
 	}
+	return days, volts
 }
 
 // between interpolates a figure that is known at some moments; before the first and
