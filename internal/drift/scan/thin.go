@@ -2,10 +2,10 @@ package scan
 
 import "math"
 
-// MostRounds is how many rounds of one step, or of no known one, a day holds: one every
+// mostRounds is how many rounds of one step, or of no known one, a day holds: one every
 // ten seconds. Where there are more, half of them are let go, and again whenever they
 // are as many, so that a day takes the same memory at any rate.
-const MostRounds = 8192
+const mostRounds = 8192
 
 // thinning is how far the rounds of one step have been thinned: of 2^halved that follow
 // one another one is kept.
@@ -46,7 +46,7 @@ func mixed(x uint64) uint64 {
 // limit halves the rounds of a step where there are too many.
 func (c *Collector) limit(step int) {
 	t := &c.thinned[step+1]
-	if t.held <= MostRounds {
+	if t.held <= mostRounds {
 		return
 	}
 	t.halved++
