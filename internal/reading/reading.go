@@ -5,8 +5,15 @@
 // checked against a run by Parse; this package does not know what a reading
 // means for a joint.
 //
-// The file is RFC 4180 CSV in UTF-8 with a header row of eight columns:
-// time, step, quantity, from, to, value, unit, meter.
+// The file is RFC 4180 CSV in UTF-8 with a header row of eight columns: time, step,
+// quantity, from, to, value, unit, meter. What a spreadsheet makes of it is read too
+// (dialect.go): its first 256 KB show what stands between the columns, the decimal sign,
+// the order of day and month, and what numbers without a unit can be in. A cell that can
+// still be read in two ways is refused. Values are what the meter can show: 4,812 V of a
+// meter up to 60 V is not 4812 V.
+//
+// Quality is a set of marks, the same from the instrument to the store. Sample is a reading
+// as an instrument sends it, Recorded one that a probe of a run took.
 package reading
 
 import (

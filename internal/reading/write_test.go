@@ -86,6 +86,9 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(head + row("quantity", "temperature", "from", "north", "to", "", "unit", "°C", "time", "2026-01-01T00:00:00.123-00:30")))
 	f.Add([]byte(head + row("step", `"open`) + "\n\r\n" + row("value", "9.9E37") + row()))
 	f.Add([]byte(head + row("step", "\"two\r\nlines\"") + `"` + row()))
+	f.Add([]byte("sep=;\n" + strings.ReplaceAll(head+row("time", "01.03.2026 19:30", "value", "4.80")+row("value", "OL"), ",", ";")))
+	f.Add([]byte(head + row("value", `"1,234"`, "unit", "mV") + row("value", `"12,5"`) + row("value", "1.234", "unit", "")))
+	f.Add([]byte(strings.ReplaceAll(head+row("time", "3/1/2026 7:30 PM"), ",", "\t")))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		set, err := reading.ParseGood("f", strings.NewReader(string(data)), cornice)
 		if err != nil {
