@@ -60,7 +60,7 @@ func TestStepIsGone(t *testing.T) {
 	if err := c.Announce("white", 0, "a test"); err != nil {
 		t.Fatal(err)
 	}
-	c.Use(plan(t, strings.Replace(text, `"white"`, `"pale"`, 1)))
+	c.Use(t.Context(), plan(t, strings.Replace(text, `"white"`, `"pale"`, 1)))
 	for i := range 2 {
 		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
 		c.stored(i + 1)

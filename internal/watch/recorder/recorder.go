@@ -55,11 +55,11 @@ type Recorder struct {
 	wake    chan struct{} // tells the writer to look
 	tried   chan struct{}
 
-	mu     sync.Mutex // of all that follows
-	plan   Plan
-	ctx    context.Context // of Run; nil before and after
-	probes []*device       // in the order of the plan
-	steps  steps
+	mu      sync.Mutex // of all that follows
+	plan    Plan
+	running bool
+	probes  []*device // in the order of the plan
+	steps   steps
 	// Announcements of steps that are taken, and those that are marked.
 	announced, stepMarks bounded
 
@@ -96,11 +96,11 @@ func (r *Recorder) Run(ctx context.Context) {
 		close(written)
 	}()
 	r.mu.Lock()
-	r.ctx = ctx
+	r.running = true
 	plan := r.plan
 	r.mu.Unlock()
 	r.Mark(Started, "", "")
-	r.Use(plan)
+	r.Use(ctx, plan)
 	close(r.tried)
 	beat := time.NewTicker(r.beat)
 	defer beat.Stop()
@@ -113,7 +113,7 @@ func (r *Recorder) Run(ctx context.Context) {
 		}
 	}
 	r.mu.Lock()
-	r.ctx = nil
+	r.running = false
 	r.mu.Unlock()
 	r.alone.Wait()
 	r.Mark(Stopped, "", "")
@@ -126,13 +126,14 @@ func (r *Recorder) Tried() <-chan struct{} { return r.tried }
 
 // Use changes what is recorded, before Run or while it runs. A probe whose name,
 // port and profile stay the same is not closed, so that nothing it says is lost.
-// It returns when every new probe has been tried once, or ctx of Run has ended.
-func (r *Recorder) Use(p Plan) {
+// A new probe is read until ctx ends. Use returns when every new probe has been tried
+// once, or ctx has ended.
+func (r *Recorder) Use(ctx context.Context, p Plan) {
 	r.mu.Lock()
-	ctx := r.ctx
+	running := r.running
 	r.plan = p
 	r.steps.use(p.Run)
-	if ctx == nil {
+	if !running {
 		r.mu.Unlock()
 		return
 	}

@@ -29,7 +29,7 @@ func TestReadAnew(t *testing.T) {
 				say(t, pair, fmt.Sprintf("1,%d,V\n", n+i))
 			}
 		}()
-		c.Use([]Plan{other, same}[n/at%2]) // while the board speaks
+		c.Use(t.Context(), []Plan{other, same}[n/at%2]) // while the board speaks
 		<-said
 		c.stored(n + at)
 	}
@@ -57,7 +57,7 @@ func TestProbeMoves(t *testing.T) {
 	c := open(t, plan(t, hall+probeOn("board", a.path)), Options{})
 	say(t, first, "1,1,V\n")
 	c.stored(1)
-	c.Use(plan(t, hall+probeOn("board", b.path)))
+	c.Use(t.Context(), plan(t, hall+probeOn("board", b.path)))
 	say(t, second, "1,2,V\n")
 	c.stored(2)
 	if got := c.Snapshot(); len(got.Probes) != 1 || got.Probes[0].Stored != 2 || got.Probes[0].Port != b.path {

@@ -138,7 +138,7 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 		case c := <-d.changes:
 			d.clockChanged(c)
 		case <-d.config.Reload:
-			d.reload()
+			d.reload(ctx)
 		case <-ctx.Done():
 			return nil
 		}
@@ -167,7 +167,7 @@ func (d *Daemon) warn() {
 }
 
 // reload reads the run file anew. A bad one is refused and the old one stays.
-func (d *Daemon) reload() {
+func (d *Daemon) reload(ctx context.Context) {
 	notifyReloading()
 	defer notify(daemon.SdNotifyReady)
 	p, err := d.config.Load()
@@ -179,7 +179,7 @@ func (d *Daemon) reload() {
 	}
 	d.refused.Store(nil)
 	d.plan.Store(&p)
-	d.recorder.Use(p)
+	d.recorder.Use(ctx, p)
 	d.recorder.Mark(recorder.Changed, "", "")
 	d.config.Log.Info("the run file was read anew", "run", p.Run.Name)
 	d.warn()
