@@ -68,8 +68,8 @@ var rooms = map[string]map[string]string{
 	"drift":    {".": "nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "colourloss interval loadlimit"},
-	"watch": {"analysis": "", "clock": "", "disk": "", "metrics": "recorder", "probe": "", "recorder": "clock probe",
-		"service": "clock metrics recorder", "storage": "analysis disk metrics recorder"},
+	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "recorder": "machine probe",
+		"service": "machine metrics recorder", "storage": "analysis machine metrics recorder"},
 	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 

@@ -11,7 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/recorder"
 	"ohmkeep/internal/watch/service"
 	"ohmkeep/internal/watch/storage"
@@ -90,8 +90,8 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 		return err
 	}
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
-	machine := clock.System()
-	kept, err := storage.Open(c.Context(), storage.Options{Path: o.store, RunFile: file, Run: plan.Run.Name, Listen: o.listen, Boot: machine.Boot(), Keep: time.Duration(o.keep), Log: log})
+	clocks := machine.System()
+	kept, err := storage.Open(c.Context(), storage.Options{Path: o.store, RunFile: file, Run: plan.Run.Name, Listen: o.listen, Boot: clocks.Boot(), Keep: time.Duration(o.keep), Log: log})
 	if err != nil {
 		return err
 	}
@@ -105,7 +105,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	defer signal.Stop(reload)
 	return service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
-		Store: kept, Machine: machine, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Hosts: o.hosts, Commit: o.commit,
+		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Hosts: o.hosts, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
 		Notes: kept.Notes, Log: log,
 	})

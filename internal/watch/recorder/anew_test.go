@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // A board that says who it is about once a minute does not begin anew; one that says
@@ -35,8 +35,8 @@ func TestBeginsAnew(t *testing.T) {
 		{"another board", false, "0 " + a + "\n60 " + b, 1, 1},
 		{"another remark", false, "0 " + a + "\n3 # 1: no answer\n5 # 1: no answer", 0, 0},
 	} {
-		m := &machine{started: time.Now()}
-		r := New(plan(t, hall+probeOn("board", "nowhere")), Options{Clock: clock.New(m, time.Time{}, nil)})
+		m := &setClocks{started: time.Now()}
+		r := New(plan(t, hall+probeOn("board", "nowhere")), Options{Clock: machine.NewClock(m, time.Time{}, nil)})
 		p := newDevice(r, r.plan.Run.Probes[0], r.plan.Profiles[0], nil)
 		p.changed = r.o.Clock.At(time.Hour)
 		if !c.mute {

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // A commit that the end of the watch cuts off is no fault of the store: what it held is
@@ -14,7 +14,7 @@ import (
 func TestCommitCutOffByTheEnd(t *testing.T) {
 	var log logged
 	kept := &shelf{fault: context.Canceled}
-	r := New(plan(t, hall+probeOn("board", "nowhere")), Options{Store: kept, Clock: clock.New(&machine{started: time.Now()}, time.Time{}, nil), Log: slog.New(slog.NewTextHandler(&log, nil))})
+	r := New(plan(t, hall+probeOn("board", "nowhere")), Options{Store: kept, Clock: machine.NewClock(&setClocks{started: time.Now()}, time.Time{}, nil), Log: slog.New(slog.NewTextHandler(&log, nil))})
 	ctx, end := context.WithCancel(context.Background())
 	end()
 	held := Batch{Marks: []Mark{{}}}

@@ -18,7 +18,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/devices"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // hall is an invented run.
@@ -72,31 +72,31 @@ func plan(t testing.TB, text string) Plan {
 	return p
 }
 
-// machine is a machine whose wall clock the test sets.
-type machine struct {
+// setClocks are those of a machine whose wall clock the test sets.
+type setClocks struct {
 	mu      sync.Mutex
 	started time.Time
 	ahead   time.Duration // time since boot that the test lets pass
 	set     time.Duration // how far off the wall clock is set
 }
 
-func (m *machine) SinceBoot() time.Duration {
+func (m *setClocks) SinceBoot() time.Duration {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return time.Since(m.started) + m.ahead + time.Hour
 }
 
-func (m *machine) Wall() time.Time {
+func (m *setClocks) Wall() time.Time {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.started.Round(0).Add(time.Since(m.started) + m.ahead + m.set)
 }
-func (m *machine) Boot() string       { return "boot" }
-func (m *machine) Synchronised() bool { return false }
-func (m *machine) Battery() bool      { return true }
+func (m *setClocks) Boot() string       { return "boot" }
+func (m *setClocks) Synchronised() bool { return false }
+func (m *setClocks) Battery() bool      { return true }
 
-func (m *machine) turn(by time.Duration) { m.mu.Lock(); m.set += by; m.mu.Unlock() }
-func (m *machine) pass(by time.Duration) { m.mu.Lock(); m.ahead += by; m.mu.Unlock() }
+func (m *setClocks) turn(by time.Duration) { m.mu.Lock(); m.set += by; m.mu.Unlock() }
+func (m *setClocks) pass(by time.Duration) { m.mu.Lock(); m.ahead += by; m.mu.Unlock() }
 
 // shelf is a store in memory that can be full.
 type shelf struct {
@@ -160,9 +160,9 @@ var errFull = errors.New("the disk is full")
 type cabinet struct {
 	*Recorder
 	t       testing.TB
-	machine *machine
+	machine *setClocks
 	shelf   *shelf
-	clock   *clock.Clock
+	clock   *machine.Clock
 	log     *logged
 	cancel  context.CancelFunc
 	ended   chan struct{}
@@ -179,8 +179,8 @@ func (l *logged) String() string              { l.mu.Lock(); defer l.mu.Unlock()
 // open starts a recorder and waits until every probe was tried.
 func open(t testing.TB, p Plan, o Options) *cabinet {
 	t.Helper()
-	c := &cabinet{t: t, machine: &machine{started: time.Now()}, shelf: &shelf{}, log: &logged{}, ended: make(chan struct{})}
-	c.clock = clock.New(c.machine, time.Time{}, nil)
+	c := &cabinet{t: t, machine: &setClocks{started: time.Now()}, shelf: &shelf{}, log: &logged{}, ended: make(chan struct{})}
+	c.clock = machine.NewClock(c.machine, time.Time{}, nil)
 	if o.Store == nil {
 		o.Store = c.shelf
 	}

@@ -5,7 +5,7 @@ import (
 	"errors"
 
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // Store keeps what is recorded.
@@ -48,8 +48,8 @@ type Mark struct {
 	Kind  Kind
 	Probe string // "" = it concerns them all
 	Text  string
-	Stamp clock.Stamp
-	Since clock.Stamp // of Found
+	Stamp machine.Stamp
+	Since machine.Stamp // of Found
 }
 
 // Mark queues a mark of now; probe may be "".
@@ -58,13 +58,13 @@ func (r *Recorder) Mark(kind Kind, probe, text string) {
 }
 
 // MarkAt queues a mark of another moment.
-func (r *Recorder) MarkAt(at clock.Stamp, kind Kind, probe, text string) {
+func (r *Recorder) MarkAt(at machine.Stamp, kind Kind, probe, text string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.mark(at, kind, probe, text)
 }
 
-func (r *Recorder) mark(at clock.Stamp, kind Kind, probe, text string) {
+func (r *Recorder) mark(at machine.Stamp, kind Kind, probe, text string) {
 	r.add(Mark{Run: r.plan.Run.Name, Kind: kind, Probe: probe, Text: text, Stamp: at})
 }
 

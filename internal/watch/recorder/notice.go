@@ -4,7 +4,7 @@ import (
 	"os"
 	"time"
 
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // isUp notes that the probe was opened.
@@ -24,7 +24,7 @@ func (p *device) isUp(identity string) {
 }
 
 // gap marks the end of a gap.
-func (p *device) gap(now, since clock.Stamp, why string) {
+func (p *device) gap(now, since machine.Stamp, why string) {
 	p.r.add(Mark{Run: p.r.plan.Run.Name, Kind: Found, Probe: p.name, Text: why, Stamp: now, Since: since})
 }
 
@@ -41,7 +41,7 @@ const (
 
 // comment takes a line without values; r.mu is held. One that says who the board
 // is, out of its usual beat and after it had given values, says that it began anew.
-func (p *device) comment(text string, now clock.Stamp) {
+func (p *device) comment(text string, now machine.Stamp) {
 	its := p.profile.Line.Identity
 	if its != nil && !its.MatchString(text) || its == nil && p.banner != "" && text != p.banner {
 		return // it says something else

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/probe"
 )
 
@@ -35,7 +35,7 @@ type device struct {
 	state    state
 	identity string
 	why      string        // what was wrong last; "" while it is up
-	changed  clock.Stamp   // when state changed
+	changed  machine.Stamp // when state changed
 	heard    time.Duration // since boot, of the last line or, at first, of the opening
 	latest   time.Duration // … and of the last line with values; every one has its own
 	good     uint64        // lines with readings, since it was opened
@@ -44,7 +44,7 @@ type device struct {
 	lastBad  uint64
 	looked   time.Duration
 	silent   bool
-	hushed   clock.Stamp   // when it was heard last before that
+	hushed   machine.Stamp // when it was heard last before that
 	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
 	said     time.Duration // since boot, when it said so last
 	beat     time.Duration // how often it says so; 0 = not known

@@ -6,7 +6,7 @@ import (
 	"unsafe"
 
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // entry is a reading that waits. While a disk is full hundreds of thousands wait, so
@@ -89,7 +89,7 @@ func (q *queue) dropFirst() {
 
 // add appends a reading and reports whether the writer should look. Where there is no
 // room the oldest readings go: what is kept then joins what comes after without a gap.
-func (q *queue) add(s *shared, at clock.Stamp, text string, value float64, counts int64, quality reading.Quality) bool {
+func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, counts int64, quality reading.Quality) bool {
 	b := q.newest()
 	for len(q.blocks) > 1 && q.sizes+b.bytes() > q.room {
 		lost := len(q.blocks[0].entries) - q.first

@@ -1,17 +1,26 @@
-// Package recorder reads the probes of a run for years and keeps what they say.
+// Package recorder reads the instruments of a run for years and hands their readings to
+// the store. In the run file an instrument at a port is a probe.
 //
-// Each probe has one goroutine, which opens it, listens, and opens it again
-// without limit when it was unplugged. What it hears is dated, labelled with the
-// step that was shown, and queued. One writer takes from the queue and commits
-// to the store, so that a reading is safe on disk within the commit interval of
-// its line's arrival. A store that fails is tried again; meanwhile the queue
-// holds what it can, and counts what it cannot.
+// Each probe has one goroutine. It opens the port, reads it, and opens it again without
+// limit after it was unplugged. A reading is dated, labelled with the step that the run
+// shows, and queued. One writer commits the queue to the store, so that a reading is safe
+// on disk within the commit interval of its line's arrival. A store that fails is tried
+// again. Meanwhile readings wait within a budget of bytes; beyond it the oldest are
+// dropped and counted, so that those that are kept join what comes after.
 //
-// What is not a measurement never becomes a reading: a line that is not
-// understood or names no channel is counted as bad, a value that the instrument
-// itself calls meaningless, or that its meter cannot show, as unusable.
+// What is not a measurement never becomes a reading. A line that is not understood or
+// names no channel is counted as bad; a value that the instrument calls meaningless, that
+// its meter cannot show, or that was taken before the step had settled, as unusable. Such
+// a sample is stored with its quality and the instrument's own text, and is exported
+// nowhere.
 //
-// The log gets one line a change of state, never one a line of a device.
+// A board that says who it is about once a minute has begun again where it says so sooner
+// than half a minute, later than five, or before three quarters of its own interval; one
+// restart that falls on the interval is missed. A gap is marked twice, when it begins and
+// when it ends, because a power cut may hide the second mark.
+//
+// The log gets one line for a change of state, and none for a line of a device. Marks and
+// log lines that a device or a client can cause are bounded in rate, with a count.
 package recorder
 
 import (
@@ -25,7 +34,7 @@ import (
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/probe"
 )
 
@@ -35,10 +44,10 @@ type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrum
 // Options are what a recorder works with.
 type Options struct {
 	Store  Store
-	Clock  *clock.Clock
+	Clock  *machine.Clock
 	Commit time.Duration      // most time from a line's arrival to its safety on disk
 	Open   Opener             // nil: whatever stands at the port, see package probe
-	Log    *slog.Logger       // nil: nobody
+	Log    *slog.Logger       // nil: no log
 	Before []reading.Recorded // newest good readings of before the start
 	Room   int                // bytes that waiting readings may take; 0: 20 MiB
 }
@@ -50,7 +59,7 @@ const usualRoom = 20 << 20
 // Recorder records. All its methods may be called from any goroutine.
 type Recorder struct {
 	o       Options
-	started clock.Stamp
+	started machine.Stamp
 	beat    time.Duration // how often the clock, the schedule and the probes are looked at
 	wake    chan struct{} // tells the writer to look
 	tried   chan struct{}
@@ -86,8 +95,7 @@ func New(p Plan, o Options) *Recorder {
 }
 
 // Run records until ctx ends, then takes what has arrived, commits it, and
-// returns within two seconds. It returns nothing: nothing that goes wrong with a
-// probe or with the store ends it.
+// returns within two seconds. No fault of a probe or of the store ends it.
 func (r *Recorder) Run(ctx context.Context) {
 	writing, stop := context.WithCancel(context.WithoutCancel(ctx))
 	written := make(chan struct{})

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // The run file is read anew again and again while a board speaks: no reading is
@@ -105,7 +105,7 @@ func TestSchedule(t *testing.T) {
 	start := time.Date(2026, 3, 1, 23, 59, 0, 0, time.Local)
 	at := func(d time.Duration, certain bool) (string, reading.Quality) {
 		since := time.Hour + d
-		s.follow(clock.Stamp{Time: start.Add(d).UTC(), SinceBoot: since}, certain)
+		s.follow(machine.Stamp{Time: start.Add(d).UTC(), SinceBoot: since}, certain)
 		return s.at(since)
 	}
 	for _, c := range []struct {

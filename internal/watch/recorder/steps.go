@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // steps knows which step was shown when.
@@ -71,7 +71,7 @@ func (s *steps) current() string {
 
 // follow lets the schedule have its way, and tells of a step that changed by it.
 // Without a certain clock nobody knows what is shown.
-func (s *steps) follow(now clock.Stamp, certain bool) (was, is string, changed bool) {
+func (s *steps) follow(now machine.Stamp, certain bool) (was, is string, changed bool) {
 	on := -1
 	var begun time.Duration
 	if certain {
@@ -96,7 +96,7 @@ func (s *steps) follow(now clock.Stamp, certain bool) (was, is string, changed b
 
 // due finds the scheduled step that is shown at a moment, and for how long it has
 // been; -1 where there is none. The schedule is in the machine's own time zone.
-func due(r *run.Run, now clock.Stamp) (i int, begun time.Duration) {
+func due(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
 	local := now.Time.Local()
 	for i, c := range r.Checks {
 		for _, day := range []int{0, -1} { // one that began before midnight may be on

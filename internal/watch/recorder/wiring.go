@@ -5,7 +5,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 )
 
 // wiring ties what a probe says to places of the run. It is replaced as a whole
@@ -64,7 +64,7 @@ func (w *wiring) inherit(before *wiring) {
 
 // remember takes over what the channels of a probe gave before the start, as if it had
 // come so long before it as the dates say; what is said to be later came just then.
-func (w *wiring) remember(before []reading.Recorded, probe string, started clock.Stamp) {
+func (w *wiring) remember(before []reading.Recorded, probe string, started machine.Stamp) {
 	for _, b := range before {
 		for _, c := range w.order {
 			if b.Run == w.run && b.Probe == probe && b.Quantity == c.Quantity && b.From == c.From && b.To == c.To {

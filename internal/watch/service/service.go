@@ -1,8 +1,17 @@
-// Package service is the watch over a run: it records its probes, answers over
-// HTTP how they fare, and tells the system's service manager the same.
+// Package service is the watch over a run: it records the run's instruments, analyses
+// the readings every night, answers over HTTP, and reports to the service manager.
 //
-// Its parts are tasks under one group: when one ends with an error all end.
-// Commands, signals and files stay outside; they come in as Config.
+// The watch and the run have separate states: the watch is well while its instruments
+// are read and its readings are stored; the run fails where a resistance is over its
+// limit or changing. Both are shown, the worse first.
+//
+// Requests that change something are taken from this machine's own names only, at a
+// bounded rate, and are marked with their sender. The number of connections is bounded,
+// and every read has a time limit.
+//
+// A bad run file on reload leaves the old one in force; that is a note of the status, and
+// the watch stays well. The parts of the watch are tasks under one group: when one ends
+// with an error all end. Commands, signals and files stay outside; they come in as Config.
 package service
 
 import (
@@ -20,7 +29,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
-	"ohmkeep/internal/watch/clock"
+	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
 )
@@ -32,11 +41,11 @@ type Config struct {
 	Load   func() (recorder.Plan, error) // … with this
 	Store  recorder.Store                // written to by the recorder alone
 	Disk   func() (metrics.Disk, error)  // what the store lies on
-	Floor  time.Time                     // no date before it is right; see clock.New
+	Floor  time.Time                     // no date before it is right; see machine.New
 	Before []reading.Recorded            // newest good readings of before the start
 	Listen string                        // host:port; port 0 takes any
 	Hosts  []string                      // names of this machine from elsewhere, beside its own; see ownHostsOnly
-	Ready  func(addr string)             // told once where it listens and that all is tried; may be nil
+	Ready  func(addr string)             // called once with the address, after every port was tried; may be nil
 	Commit time.Duration                 // see recorder.Options
 	Log    *slog.Logger
 	// Analyse judges what is stored, once after the start and then every night.
@@ -46,7 +55,7 @@ type Config struct {
 	History      *history.History // of the newest analysis before the start; nil: there was none
 	// Notes gives what somebody should know of the store though all is well; may be nil.
 	Notes   func() []string
-	Machine clock.Machine // nil: the one the program runs on
+	Machine machine.Clocks // nil: the one the program runs on
 	Open    recorder.Opener
 }
 
@@ -54,8 +63,8 @@ type Config struct {
 type Daemon struct {
 	config   Config
 	recorder *recorder.Recorder
-	clock    *clock.Clock
-	changes  chan clock.Change
+	clock    *machine.Clock
+	changes  chan machine.ClockChange
 	ready    atomic.Bool
 	refused  atomic.Pointer[string]          // why the newest run file is not in force
 	history  atomic.Pointer[history.History] // of the newest analysis
@@ -68,10 +77,10 @@ type Daemon struct {
 func Run(ctx context.Context, c Config) error {
 	defer thriftily()()
 	if c.Machine == nil {
-		c.Machine = clock.System()
+		c.Machine = machine.System()
 	}
-	d := &Daemon{config: c, changes: make(chan clock.Change, 64)}
-	d.clock = clock.New(c.Machine, c.Floor, func(change clock.Change) {
+	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64)}
+	d.clock = machine.NewClock(c.Machine, c.Floor, func(change machine.ClockChange) {
 		select {
 		case d.changes <- change:
 		default: // a clock that is set 64 times between two looks
@@ -146,7 +155,7 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 }
 
 // clockChanged logs and marks a change of what the dates are based on.
-func (d *Daemon) clockChanged(c clock.Change) {
+func (d *Daemon) clockChanged(c machine.ClockChange) {
 	log := d.config.Log.Info
 	if !c.Certain {
 		log = d.config.Log.Warn

@@ -26,7 +26,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
-	"ohmkeep/internal/watch/disk"
+	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
 )
@@ -209,7 +209,7 @@ func (s *Store) rest() {
 // Disk returns the state of the disk that the store is on, and whether the store is
 // whole as far as is known.
 func (s *Store) Disk() (metrics.Disk, error) {
-	space, err := disk.Look(s.o.Path)
+	space, err := machine.LookAtDisk(s.o.Path)
 	if err != nil {
 		return metrics.Disk{}, err
 	}

@@ -1,4 +1,4 @@
-package clock
+package machine
 
 import (
 	"fmt"
@@ -97,7 +97,7 @@ func TestClock(t *testing.T) {
 			b := c.board
 			b.since, b.wall = time.Minute, noon.Add(c.off)
 			var told strings.Builder
-			k := New(&b, floor, func(x Change) {
+			k := NewClock(&b, floor, func(x ClockChange) {
 				told.WriteByte("uC"[map[bool]int{false: 0, true: 1}[x.Certain]])
 				if x.Why == "" {
 					t.Error("a change without a reason")
@@ -134,7 +134,7 @@ func TestClock(t *testing.T) {
 // A moment is dated by the anchor that holds now, wherever in the boot it lies.
 func TestAt(t *testing.T) {
 	b := board{wall: noon, since: time.Hour, battery: true}
-	k := New(&b, time.Time{}, nil)
+	k := NewClock(&b, time.Time{}, nil)
 	if got := k.At(59 * time.Minute); !got.Time.Equal(noon.Add(-time.Minute)) || got.SinceBoot != 59*time.Minute {
 		t.Errorf("%+v", got)
 	}
@@ -161,7 +161,7 @@ func (h *hasty) Wall() time.Time {
 // things to do, and while it is corrected by a little in either direction.
 func TestOrder(t *testing.T) {
 	h := &hasty{board: board{wall: noon, since: time.Hour, battery: true}}
-	k := New(h, floor, nil)
+	k := NewClock(h, floor, nil)
 	last := k.Now()
 	for i := range 3000 {
 		h.pass(3 * time.Millisecond)
@@ -203,10 +203,10 @@ func TestSteady(t *testing.T) {
 	busy := &hasty{board: board{wall: noon, since: time.Hour, battery: true}}
 	jitters := &jittery{board: board{wall: noon, since: time.Hour, battery: true}}
 	for name, m := range map[string]struct {
-		Machine
+		Clocks
 		pass func(time.Duration)
 	}{"busy": {busy, busy.pass}, "jitters": {jitters, jitters.pass}} {
-		k := New(m.Machine, floor, nil)
+		k := NewClock(m.Clocks, floor, nil)
 		last := k.Now()
 		for range 300 {
 			m.pass(time.Second)

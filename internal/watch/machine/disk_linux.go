@@ -1,4 +1,4 @@
-package disk
+package machine
 
 import (
 	"fmt"
@@ -10,18 +10,18 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Look looks at the disk that holds a path.
-func Look(path string) (Space, error) {
+// LookAtDisk returns the space on the disk that holds a path.
+func LookAtDisk(path string) (DiskSpace, error) {
 	var fs unix.Statfs_t
 	if err := unix.Statfs(path, &fs); err != nil {
-		return Space{}, fmt.Errorf("disk of %s: %w", path, err)
+		return DiskSpace{}, fmt.Errorf("disk of %s: %w", path, err)
 	}
 	var at unix.Stat_t
 	if err := unix.Stat(path, &at); err != nil {
-		return Space{}, fmt.Errorf("disk of %s: %w", path, err)
+		return DiskSpace{}, fmt.Errorf("disk of %s: %w", path, err)
 	}
 	block := int64(fs.Frsize)
-	return Space{
+	return DiskSpace{
 		Free: int64(fs.Bavail) * block, Size: int64(fs.Blocks) * block,
 		Written: written("/sys/dev/block", unix.Major(uint64(at.Dev)), unix.Minor(uint64(at.Dev))),
 	}, nil

@@ -1,12 +1,12 @@
 //go:build !linux
 
-package clock
+package machine
 
 import "time"
 
 // System gives the machine that the program runs on. Elsewhere than on Linux the
 // time since the program's start stands for that since boot.
-func System() Machine { return system{boot: started.UTC().Format("20060102T150405.000000000")} }
+func System() Clocks { return system{boot: started.UTC().Format("20060102T150405.000000000")} }
 
 type system struct{ boot string }
 

@@ -1,4 +1,4 @@
-package clock
+package machine
 
 import (
 	"os"
@@ -11,7 +11,7 @@ import (
 )
 
 // System gives the machine that the program runs on.
-func System() Machine {
+func System() Clocks {
 	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
 	if err != nil {
 		id = []byte(time.Now().Add(-sinceBoot()).UTC().Format("20060102T150405")) // no proc: the boot's date tells it from others

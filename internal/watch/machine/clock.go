@@ -1,35 +1,35 @@
-// Package clock dates what happens on a machine whose wall clock may be wrong.
+// Package machine is what the machine says of time and of its disk.
 //
-// Small boards often have no battery clock: they start in the past and are set
-// right minutes later, or never. A Clock therefore counts the time since boot,
-// which nobody can set, and keeps an anchor: the date that a moment of it had.
-// Every Stamp carries the time since boot and the boot's own id beside its date,
-// so that a date can be corrected later, and says whether the date may be wrong.
+// A Clock dates events on a machine whose wall clock may be wrong. Small boards often
+// have no battery clock: they start in the past and are set right minutes later, or
+// never. So a Clock counts the time since boot, which cannot be set, and keeps an
+// anchor: the date that a moment of it had. Every Stamp has the time since boot and the
+// boot's id beside its date, so that a date can be corrected later, and says whether the
+// date is uncertain.
 //
-// While the wall clock contradicts the anchor, dates go on from the anchor and
-// are uncertain; they follow the wall clock again once it is plausible. Within
-// one boot dates never run backwards but for a correction that the system vouches
-// for, or that has stood for an hour.
+// While the wall clock contradicts the anchor, dates go on from the anchor and are
+// uncertain. They follow the wall clock again once a time service steers it, or after it
+// has stood for an hour. Within one boot dates run backwards only for such a correction.
 //
-// A Clock reads the Machine it is given and nothing else, and logs nothing.
-package clock
+// A Clock reads the Clocks that it is given and nothing else, and logs nothing.
+package machine
 
 import (
 	"sync"
 	"time"
 )
 
-// Machine is what a Clock reads.
-type Machine interface {
+// Clocks are the clocks of a machine.
+type Clocks interface {
 	// Wall is the wall clock as it is set.
 	Wall() time.Time
 	// SinceBoot counts while the machine sleeps too, and is never set.
 	SinceBoot() time.Duration
 	// Boot is an id of this boot.
 	Boot() string
-	// Synchronised tells whether the system vouches for the wall clock.
+	// Synchronised reports whether a time service steers the wall clock.
 	Synchronised() bool
-	// Battery tells whether the wall clock ran on while the machine was off.
+	// Battery reports whether the wall clock runs on while the machine is off.
 	Battery() bool
 }
 
@@ -46,14 +46,14 @@ const (
 	slack = 2 * time.Second
 	// grain is what reading two clocks one after the other may be off, and more.
 	grain = 5 * time.Millisecond
-	// standing is how long a set clock must go on before it is believed without
-	// anybody vouching for it.
+	// standing is how long a clock that was set must go on before it is believed without
+	// a time service.
 	standing = time.Hour
 )
 
 // Clock gives Stamps. It may be used by several goroutines at once.
 type Clock struct {
-	machine Machine
+	machine Clocks
 
 	mu      sync.Mutex
 	floor   time.Time     // no date before this one can be right
@@ -64,21 +64,21 @@ type Clock struct {
 	rivals  bool
 	fresh   bool // no date of this boot has been certain yet
 	turned  turn
-	change  func(Change)
+	change  func(ClockChange)
 }
 
-// Change is a change of what the dates are based on.
-type Change struct {
+// ClockChange is a change of what the dates are based on.
+type ClockChange struct {
 	Stamp
 	Certain bool
 	By      time.Duration // how far the dates moved; 0 where they went on
 	Why     string
 }
 
-// New makes a clock. floor is a date that is past for certain, such as that of the
+// NewClock makes a clock. floor is a date that is past for certain, such as that of the
 // newest reading whose date is certain; dates begin after it. change is told every
 // change; it must not call the clock.
-func New(m Machine, floor time.Time, change func(Change)) *Clock {
+func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 	c := &Clock{machine: m, floor: floor.UTC(), change: change}
 	since, wall := both(m)
 	c.offset = wall.Sub(epoch) - since
@@ -94,7 +94,7 @@ func New(m Machine, floor time.Time, change func(Change)) *Clock {
 	case wall.Before(c.floor) && !c.certain:
 		why = "the wall clock is earlier than what is stored"
 	case !c.certain:
-		why = "the machine has no battery clock and nobody vouches for the time"
+		why = "the machine has no battery clock and no time service has set it"
 	}
 	c.tell(since, 0, why)
 	return c
@@ -112,9 +112,9 @@ type turn struct {
 // creep is how much slower than time dates go meanwhile.
 const creep = 1000
 
-// both reads the two clocks as nearly at once as the machine lets it: whoever is
-// kept from running between them would see the wall clock jump.
-func both(m Machine) (since time.Duration, wall time.Time) {
+// both reads the two clocks as nearly at once as the machine lets it: a program that is
+// kept from running between the two would see the wall clock jump.
+func both(m Clocks) (since time.Duration, wall time.Time) {
 	best := time.Duration(1<<63 - 1)
 	for range 5 {
 		before := m.SinceBoot()
@@ -135,7 +135,7 @@ func both(m Machine) (since time.Duration, wall time.Time) {
 // SinceBoot gives the present moment for At.
 func (c *Clock) SinceBoot() time.Duration { return c.machine.SinceBoot() }
 
-// Certain tells whether dates are certain at present.
+// Certain reports whether dates are certain at present.
 func (c *Clock) Certain() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -177,7 +177,7 @@ func (c *Clock) Look() {
 	switch {
 	case synchronised:
 		if c.fresh || !c.certain || !small {
-			c.adopt(since, offset, "the system vouches for the time")
+			c.adopt(since, offset, "a time service steers the clock")
 		} else {
 			c.correct(since, offset)
 		}
@@ -220,7 +220,7 @@ func (c *Clock) adopt(since, offset time.Duration, why string) {
 
 func (c *Clock) tell(since, by time.Duration, why string) {
 	if c.change != nil {
-		c.change(Change{Stamp: c.at(since), Certain: c.certain, By: by, Why: why})
+		c.change(ClockChange{Stamp: c.at(since), Certain: c.certain, By: by, Why: why})
 	}
 }
 

@@ -1,0 +1,9 @@
+package machine
+
+// DiskSpace is the space on a disk, and how much was written to it: cards wear out by
+// what is written.
+type DiskSpace struct {
+	Free    int64 // bytes that an ordinary user may still use
+	Size    int64 // bytes
+	Written int64 // bytes, to the device since boot, by all programs; -1 = not known
+}
