@@ -42,7 +42,7 @@
 //	settle_milliseconds = 1500
 //	terminator = "\n"        # "\n", "\r\n" or "\r": what ends a line we send
 //
-// Opening a serial port raises DTR, which resets many boards: whatever comes
+// Opening a serial port raises DTR, which resets many boards: what comes
 // during settle_milliseconds is ignored. A port without that wire, such as a
 // pseudo-terminal, is ready at once. A line that is under way when the port
 // becomes ready is left out, because its beginning is not known.

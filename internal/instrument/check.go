@@ -38,7 +38,7 @@ type Seen struct {
 // mostBad is how many bad lines a report holds: enough to see what they look like.
 const mostBad = 10
 
-// OK tells whether the probe can be used: something good was heard and nothing bad.
+// OK reports whether the probe can be used: something good was heard and nothing bad.
 func (r Report) OK() bool {
 	good := slices.ContainsFunc(r.Seen, func(s Seen) bool { return s.Good > 0 })
 	return good && r.Counters.Bad == 0 && len(r.Queue) == 0 && len(r.Errors) == 0
@@ -117,7 +117,7 @@ func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profi
 	}
 }
 
-// note keeps an error and tells whether the check is over. That its time has
+// note keeps an error and reports whether the check is over. That its time has
 // come is no error.
 func (r *Report) note(ctx context.Context, err error) bool {
 	var queue scpi.Queue
@@ -170,7 +170,7 @@ func (r *Report) advise(p *profile.Profile, d time.Duration) {
 	}
 }
 
-// noise tells whether more than a fifth of a text is what nobody prints, as a
+// noise reports whether more than a fifth of a text is unprintable, as a
 // wrong rate gives it.
 func noise(s string) bool {
 	odd, all := 0, 0

@@ -18,7 +18,7 @@ type selector struct {
 	ranges   map[run.Quantity]int
 }
 
-// forget makes the next reading select anew.
+// forget makes the next reading select again.
 func (s *selector) forget() { s.selected = nil }
 
 // unsettledFor tells how long a meter still needs at a moment.
@@ -45,7 +45,7 @@ func (m *meter) prepare(ctx context.Context, q run.Quantity) error {
 	}
 	at, known := m.ranges[q]
 	if !known {
-		at = len(ranges) - 1 // the widest first: nobody knows what is connected
+		at = len(ranges) - 1 // the widest first: it is not known what is connected
 		m.ranges[q] = at
 	}
 	wanted := &ranges[at]
@@ -71,7 +71,7 @@ func (m *meter) prepare(ctx context.Context, q run.Quantity) error {
 	return nil
 }
 
-// asLeft tells whether a meter is still set as it was: somebody may have turned its
+// asLeft reports whether a meter is still set as it was: a person may have turned its
 // knob since.
 func (m *meter) asLeft(ctx context.Context) (bool, error) {
 	if m.selected.State == "" {
@@ -83,7 +83,7 @@ func (m *meter) asLeft(ctx context.Context) (bool, error) {
 	}
 	if state != m.state {
 		m.options.Log(Event{Time: m.options.Clock(), Kind: Changed,
-			Reason: fmt.Sprintf("it was set to %q by somebody else, and is set back", state)})
+			Reason: fmt.Sprintf("it was set to %q by another program or at its panel, and is set back", state)})
 	}
 	return state == m.state, nil
 }
@@ -111,7 +111,7 @@ func (m *meter) choose(q run.Quantity, s reading.Sample) {
 	}
 }
 
-// wider tells whether a wider range than the selected one was chosen.
+// wider reports whether a wider range than the selected one was chosen.
 func (m *meter) wider(q run.Quantity) bool {
 	ranges := m.profile.Query.Functions[q]
 	return m.selected != nil && len(ranges) > 0 && ranges[m.ranges[q]].UpTo > m.selected.UpTo

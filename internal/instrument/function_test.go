@@ -110,7 +110,7 @@ func TestRanges(t *testing.T) {
 		want  string // digits of the answer: the range shows in them
 		conf  string
 	}{
-		{4.81234, "+4.81200000E+00", "100"}, // nobody knows what is connected: the widest
+		{4.81234, "+4.81200000E+00", "100"}, // it is not known what is connected: the widest
 		{4.81234, "+4.81230000E+00", "10"},  // now one that fits, with a digit more
 		{9.5, "+9.50000000E+00", ""},
 		{20, "+2.00000000E+01", "100"}, // overload in 10 V

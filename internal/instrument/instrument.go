@@ -3,7 +3,7 @@
 // other connection, and devices that the kernel reads.
 //
 // An Instrument is one device on one opened port. It does not open the port
-// again after it was unplugged (port.ErrGone); whoever wants that opens a new
+// again after it was unplugged (port.ErrGone); a caller that wants that opens a new
 // one. A sample that is not good is no measured value. Times come from
 // the caller's clock.
 package instrument
@@ -34,7 +34,7 @@ type Channel struct {
 // and was opened without saying what for.
 var ErrAsked = errors.New("the instrument speaks only when it is asked")
 
-// Ended tells whether an error means that the instrument will give nothing more: it
+// Ended reports whether an error means that the instrument will give nothing more: it
 // is gone, stuck, closed, or was opened without saying what is asked.
 func Ended(err error) bool {
 	for _, last := range []error{port.ErrGone, port.ErrStuck, os.ErrClosed, ErrAsked} {
@@ -66,7 +66,7 @@ type Instrument interface {
 // value is ready to use.
 type Options struct {
 	Clock func() time.Time   // nil: time.Now
-	Log   func(Event)        // told everything that is sent and heard; nil: nobody
+	Log   func(Event)        // called with everything that is sent and heard; nil: no log
 	Conn  io.ReadWriteCloser // used in place of opening the path; nil: open it
 	// Channels are what Next asks for, of a device that speaks only when asked.
 	Channels []Channel
@@ -112,7 +112,7 @@ const (
 	Bad      EventKind = "bad"
 	// Complained is an entry of a meter's error queue, in Reason; it is no line of its own.
 	Complained EventKind = "complained"
-	// Changed is that somebody else set a meter to another function or range, in Reason.
+	// Changed is that another program or person set a meter to another function or range, in Reason.
 	Changed EventKind = "changed"
 )
 

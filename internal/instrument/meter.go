@@ -32,7 +32,7 @@ type meter struct {
 const farewell = 500 * time.Millisecond
 
 // openMeter sends what the profile sends first, then learns who the meter is.
-// What the error queue held before is nobody's concern.
+// What the error queue held before does not matter.
 func openMeter(ctx context.Context, p *profile.Profile, wire *port.Port, o Options) (*meter, error) {
 	m := &meter{profile: p, wire: wire, options: o}
 	m.client = scpi.Client{Conn: (*conversation)(m), Identify: p.Query.Identity, Errors: p.Query.Error,

@@ -67,7 +67,7 @@ const (
 	catchUp = 500 * time.Millisecond // for reading what is old of a board that never pauses
 )
 
-// Measure first reads what the board said while nobody listened, so that the
+// Measure first reads what the board sent while the port was not read, so that the
 // sample is of now.
 func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	old, cancel := context.WithTimeout(ctx, catchUp)

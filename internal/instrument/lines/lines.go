@@ -130,7 +130,7 @@ func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Troub
 }
 
 // count turns counts into a value. Beyond the field's lowest and highest the
-// sensor is at the end of its scale, whatever is there.
+// sensor is at the end of its scale.
 func count(f profile.Field, raw string, counts int64) (reading.Sample, error) {
 	v := reading.Sample{Reading: reading.Reading{Quantity: f.Quantity, Unit: reading.Unit(f.Quantity),
 		Counts: reading.Counts{N: counts, PerCount: f.PerCount}}, Raw: raw, Shunt: f.Shunt}

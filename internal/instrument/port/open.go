@@ -78,7 +78,7 @@ func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
 }
 
 // listen waits for a moment to learn whether a line is being sent, whose
-// beginning nobody has. It leaves the port with the time-out of its reads set.
+// beginning is missing. It leaves the port with the time-out of its reads set.
 func (p *Port) listen(conn serial.Port) error {
 	if err := conn.SetReadTimeout(quiet); err != nil {
 		return err

@@ -30,7 +30,7 @@ func (p *Port) own() {
 func (p *Port) readAll() error {
 	buffer := make([]byte, 4096)
 	// How long the line has been silent, for sure: the time that was spent waiting
-	// for bytes. While a slow reader takes its time nobody listens, and what has
+	// for bytes. While a slow reader takes its time the port is not read, and what has
 	// come meanwhile is there at the next read.
 	silence := time.Duration(0)
 	for {

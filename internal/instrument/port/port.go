@@ -44,7 +44,7 @@ const (
 	// tick bounds a single read, and with it how long Close takes.
 	tick = 100 * time.Millisecond
 	// gap is the silence within a line after which its rest will not come: longer
-	// than a slow board pauses, about as long as one takes to start anew.
+	// than a slow board pauses, about as long as one takes to restart.
 	gap = 3 * time.Second
 	// quiet is how long a port must be silent after opening for the next byte to
 	// be taken for the beginning of a line: a byte takes 1 ms at 9600 baud, and
@@ -146,7 +146,7 @@ func (p *Port) now() int {
 }
 
 // Forget drops every line that was read, the one under way, and what the system
-// holds of a port that nobody has read yet.
+// holds of a port that was not read yet.
 func (p *Port) Forget() {
 	if serial, ok := p.conn.(interface{ ResetInputBuffer() error }); ok {
 		_ = serial.ResetInputBuffer() // a port that is gone refuses, and holds nothing

@@ -5,7 +5,7 @@ import "bytes"
 // longest is the most bytes that a line may have; no device of ours needs half.
 const longest = 512
 
-// splitter cuts a stream of bytes into lines, in bounded memory whatever comes.
+// splitter cuts a stream of bytes into lines, in bounded memory, also where no line ends.
 // It is in one of three states: within a line, within one that is too long and
 // is let go, or not synchronised, where the beginning of the line was missed.
 type splitter struct {

@@ -23,7 +23,7 @@ type wire struct {
 // openWire opens a serial port. The library still sets it up, holds it alone,
 // and writes.
 func openWire(path string, mode *serial.Mode) (serial.Port, error) {
-	// Before the library, which lets nobody open the port after it. What goes wrong
+	// Before the library, which lets no other open the port after it. What goes wrong
 	// here goes wrong there again, and is told in its words.
 	fd, opening := unix.Open(path, unix.O_RDONLY|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	conn, err := serial.Open(path, mode)
@@ -38,7 +38,7 @@ func openWire(path string, mode *serial.Mode) (serial.Port, error) {
 	return &wire{Port: conn, in: in}, nil
 }
 
-// sameDevice tells whether a name still stands for what was opened by it: between
+// sameDevice reports whether a name still stands for what was opened by it: between
 // two openings a device may have been unplugged and another one plugged in.
 func sameDevice(f *os.File, path string) bool {
 	opened, err := f.Stat()

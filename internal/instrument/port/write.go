@@ -20,7 +20,7 @@ type purger interface{ ResetOutputBuffer() error }
 const patience = 200 * time.Millisecond
 
 // Write sends data. When ctx ends first the error holds ErrStuck, and the port
-// is of no further use for writing: nobody knows how much of data was sent.
+// is of no further use for writing: it is not known how much of data was sent.
 func (p *Port) Write(ctx context.Context, data []byte) error {
 	w := &write{data: data, done: make(chan error, 1)}
 	select {
@@ -77,7 +77,7 @@ func (p *Port) writeOne(data []byte) error {
 }
 
 // awaitWriter waits until the writer has ended, because a write after the port
-// is closed would go to whatever has its descriptor's number by then. A write
+// is closed would go to the file that has its descriptor's number by then. A write
 // that hangs is freed by dropping what it waits for. One that hangs even then, as
 // on a pseudo-terminal, is inside the system with the right file, and harmless.
 func (p *Port) awaitWriter() {

@@ -91,7 +91,7 @@ type Function struct {
 	UpTo   float64       // SI, the size that the range holds; +Inf where it has no end
 }
 
-// Asks tells whether a meter can be asked for a quantity.
+// Asks reports whether a meter can be asked for a quantity.
 func (q Query) Asks(quantity run.Quantity) bool {
 	return len(q.Measure[quantity]) > 0 || len(q.Functions[quantity]) > 0
 }
@@ -143,7 +143,7 @@ type Field struct {
 	Base     int                // of the register's word, 10 or 16
 }
 
-// IsFlags tells whether the field is a register that holds no value.
+// IsFlags reports whether the field is a register that holds no value.
 func (f Field) IsFlags() bool { return f.Register != nil && f.Register.Measure == register.Flags }
 
 // Files are the kernel's files of one device.

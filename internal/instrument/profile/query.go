@@ -106,7 +106,7 @@ func messages(t *toml.Table, key string, list []string, query bool) {
 		case asks && !strings.Contains(m, "?"):
 			t.Fault(key, fmt.Sprintf("%q asks nothing", m), "the last entry is the query; a query has a ?")
 		case !asks && strings.Contains(m, "?"):
-			t.Fault(key, fmt.Sprintf("%q would be answered, and nobody reads the answer", m), "only the last entry of a measurement is a query")
+			t.Fault(key, fmt.Sprintf("%q would be answered, and the answer is not read", m), "only the last entry of a measurement is a query")
 		}
 	}
 }

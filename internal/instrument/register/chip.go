@@ -4,7 +4,7 @@
 // A word is what the bus gave, its most significant byte first. Volts, amperes,
 // watts and °C come out; the shunt's resistance is the caller's. What a chip
 // reckons by itself (its current and power registers) is only as good as the
-// calibration that somebody wrote into it; the shunt's voltage is better.
+// calibration that was written into it; the shunt's voltage is better.
 //
 // Sources: INA219 SBOS448F, INA226 SBOS547 (June 2011), INA228 by its twin for SPI,
 // the INA229 SLYS023A, table 8-4, and the INA228-Q1 ZHCSLF8A, table 8-1. The flags of

@@ -54,7 +54,7 @@ func (r Register) Counts(word uint32) (int64, error) {
 	return int64(word >> r.Shift), nil
 }
 
-// Saturated tells whether counts are at or beyond the end of the scale.
+// Saturated reports whether counts are at or beyond the end of the scale.
 func (r Register) Saturated(counts int64) bool { return counts < r.Lowest || counts > r.Highest }
 
 // Trouble tells what the flags in a word say of all the chip's values.

@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// Conn carries lines to and from an instrument. Send forgets whatever came
+// Conn carries lines to and from an instrument. Send drops what came
 // before it: nothing unasked-for is an answer.
 type Conn interface {
 	Send(ctx context.Context, line string) error
@@ -34,7 +34,7 @@ type Client struct {
 	Overload []string      // answers that mean overload on this instrument, beside ±9.9E37
 
 	identity string // the response to Identify, once known
-	late     bool   // an answer is owed, and may come when another is awaited
+	late     bool   // an answer is outstanding, and may come when another is awaited
 }
 
 // Identity asks who the instrument is.

@@ -24,7 +24,7 @@ func Pair(r *run.Run, at run.Place) Visit {
 // current of each feed; and over each joint along either conductor, which tells the
 // rail that a fault is in and is read in the meter's finest range, where a pair voltage
 // of 12 V is counted in 10 mV. With a long lead (lead_metres of a meter that is carried) it
-// also lists both conductors of each feed and reel that it reaches along. They come in the order of the run, so that nobody walks
+// also lists both conductors of each feed and reel that it reaches along. They come in the order of the run, so that no one walks
 // to and fro.
 func Thorough(r *run.Run) []Visit {
 	var visits []Visit

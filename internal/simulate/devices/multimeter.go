@@ -32,7 +32,7 @@ type Multimeter struct {
 
 	mu      sync.Mutex // of quant, held and changed: Turn comes from another goroutine
 	quant   run.Quantity
-	held    float64 // what the held range has to hold; 0 = whatever range fits
+	held    float64 // what the held range has to hold; 0 = any range that fits
 	changed time.Time
 
 	source func(run.Quantity) float64
@@ -151,7 +151,7 @@ func shorten(header string) string {
 	return short
 }
 
-// Turn sets the meter as somebody at its front panel would.
+// Turn sets the meter as a person at its front panel would.
 func (m *Multimeter) Turn(q run.Quantity, holds float64) { m.set(q, holds) }
 
 // set changes function and range; holds 0 lets the meter choose the range.

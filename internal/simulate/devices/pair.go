@@ -48,11 +48,11 @@ func (p *Pair) Kind() string {
 	return "pseudo-terminal"
 }
 
-// abandon is how long an instrument waits for somebody to take what it says.
-// After that the bytes are lost, as they are on a wire that nobody listens to.
+// abandon is how long an instrument waits for a program to take what it sends.
+// After that the bytes are lost, as they are on a wire that is not read.
 const abandon = time.Second
 
-// patient gives up a write that nobody reads.
+// patient gives up a write that is not read.
 type patient struct{ net.Conn }
 
 func (p *patient) Write(data []byte) (int, error) {

@@ -13,7 +13,7 @@ import (
 // terminal is the instrument's end of a pseudo-terminal.
 type terminal struct {
 	master *os.File
-	slave  *os.File // held open, so that the terminal outlives whoever opens its path
+	slave  *os.File // held open, so that the terminal outlives each program that opens its path
 }
 
 func newTerminal() (*Pair, error) {
@@ -50,7 +50,7 @@ func pollable(f *os.File) (*os.File, error) {
 }
 
 // makeRaw takes away what a terminal does for people: echo, lines, signals.
-// Without it the instrument would hear itself before anybody opens the path.
+// Without it the instrument would hear itself before another program opens the path.
 func makeRaw(f *os.File) error {
 	t, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
 	if err != nil {

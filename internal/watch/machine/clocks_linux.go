@@ -47,7 +47,7 @@ func sinceBoot() time.Duration {
 
 var started = time.Now()
 
-// battery tells whether the kernel took the time from a clock that runs while the
+// battery reports whether the kernel took the time from a clock that runs while the
 // machine is off: its attribute hctosys says so (kernel documentation, rtc). PCs
 // have always had one, which the kernel reads without it.
 func battery(class, arch string) bool {

@@ -1,4 +1,4 @@
-// Package probe opens the probes of a run file, whatever stands at their port: a
+// Package probe opens what stands at the ports of a run file's probes: a
 // device, a recorded transcript, or a simulation.
 //
 // A port is the path of a serial port; for a device that the kernel reads its address

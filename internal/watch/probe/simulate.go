@@ -153,7 +153,7 @@ func (p *plant) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (in
 			if v := value(id, q); !math.IsNaN(v) {
 				return v
 			}
-			return 0 // the sensor has both registers, whatever the run file uses
+			return 0 // the sensor has both registers, also where the run file uses one
 		}, beat)
 	}
 	return nil, fault.Fault{Text: fmt.Sprintf("port simulated: nothing simulated speaks as profile %s wants it", its.Name),

@@ -55,12 +55,12 @@ func TestBeginsAnew(t *testing.T) {
 		}
 		marked := 0
 		for _, m := range r.queue.marks {
-			if m.Kind == Anew && m.Probe == "board" && strings.HasPrefix(m.Text, "# serial") {
+			if m.Kind == Restarted && m.Probe == "board" && strings.HasPrefix(m.Text, "# serial") {
 				marked++
 			}
 		}
-		if p.totals.anew != c.anew || marked != c.marked {
-			t.Errorf("%s: %d times anew, want %d; %d marks, want %d", c.name, p.totals.anew, c.anew, marked, c.marked)
+		if p.totals.restarts != c.anew || marked != c.marked {
+			t.Errorf("%s: %d times anew, want %d; %d marks, want %d", c.name, p.totals.restarts, c.anew, marked, c.marked)
 		}
 	}
 }

@@ -22,7 +22,7 @@ type commits struct {
 const (
 	firstRetry = 200 * time.Millisecond
 	lastRetry  = 10 * time.Second
-	// firstCommit is the interval until readings were stored once, so that whoever
+	// firstCommit is the interval until readings were stored once, so that a person who
 	// has just started a watch soon sees that it works.
 	firstCommit = 500 * time.Millisecond
 	// lastCommit is how long the commit at the end may take.
@@ -101,7 +101,7 @@ func (r *Recorder) fill(held *Batch) {
 	r.mu.Unlock()
 }
 
-// try commits what is held and empties it, and tells whether that succeeded. What
+// try commits what is held and empties it, and reports whether that succeeded. What
 // is stored is not held any more, even where the rest is.
 func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 	begun := r.o.Clock.SinceBoot()

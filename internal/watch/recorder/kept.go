@@ -30,16 +30,16 @@ type Batch struct {
 type Kind string
 
 const (
-	Started Kind = "started" // the program began to record
-	Stopped Kind = "stopped" // … and ended in good order
-	Lost    Kind = "lost"    // a probe was unplugged, hung up or fell silent: a gap begins
-	Found   Kind = "found"   // … and came back: the gap ends, and Since says when it began
-	Anew    Kind = "anew"    // a probe began anew without being unplugged
-	Dropped Kind = "dropped" // readings were lost for want of room
-	Clock   Kind = "clock"   // the dates have changed or become uncertain
-	Changed Kind = "changed" // the run file was read anew
+	Started   Kind = "started"   // the program began to record
+	Stopped   Kind = "stopped"   // … and ended in good order
+	Lost      Kind = "lost"      // a probe was unplugged, hung up or fell silent: a gap begins
+	Found     Kind = "found"     // … and came back: the gap ends, and Since says when it began
+	Restarted Kind = "restarted" // a board began again without being unplugged
+	Dropped   Kind = "dropped"   // readings were lost for want of room
+	Clock     Kind = "clock"     // the dates have changed or become uncertain
+	Changed   Kind = "changed"   // the run file was read again
 
-	Announced Kind = "announced" // somebody said which step the run shows
+	Announced Kind = "announced" // a controller or a person said which step the run shows
 )
 
 // Mark is something that happened between readings.

@@ -32,15 +32,15 @@ const (
 	// A board that says who it is again and again, which is asked of it about once a
 	// minute, does so no faster than this …
 	fastBeat = 30 * time.Second
-	// … and no slower than this. Outside of both, it says so because it began anew.
+	// … and no slower than this. Outside of both, it says so because it began again.
 	slowBeat = 5 * time.Minute
-	// restartMarks is how often at most a board is marked as begun anew: one may do so again
+	// restartMarks is how often at most a board is marked as begun again: one may do so again
 	// and again, and call itself something else each time.
 	restartMarks = 10 * time.Minute
 )
 
 // comment takes a line without values; r.mu is held. One that says who the board
-// is, out of its usual beat and after it had given values, says that it began anew.
+// is, out of its usual beat and after it had given values, says that it began again.
 func (p *device) comment(text string, now machine.Stamp) {
 	its := p.profile.Line.Identity
 	if its != nil && !its.MatchString(text) || its == nil && p.banner != "" && text != p.banner {
@@ -62,13 +62,13 @@ func (p *device) comment(text string, now machine.Stamp) {
 		p.beat = max(p.beat, after)
 		return
 	}
-	p.totals.anew++
+	p.totals.restarts++
 	more, ok := p.restarts.let(p.said)
 	if !ok {
 		return
 	}
-	p.r.mark(now, Anew, p.name, text+more)
-	p.r.o.Log.Warn("probe began anew", "probe", p.name, "identity", text+more)
+	p.r.mark(now, Restarted, p.name, text+more)
+	p.r.o.Log.Warn("board began again without being unplugged", "probe", p.name, "identity", text+more)
 }
 
 // isDown notes that the probe could not be opened or is gone.
@@ -90,7 +90,7 @@ func (p *device) isDown(err error) {
 	p.state, p.changed, p.silent, p.garbled = down, now, false, false
 }
 
-// worked tells whether the probe said something usable since it was opened.
+// worked reports whether the probe said something usable since it was opened.
 func (p *device) worked() bool {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()

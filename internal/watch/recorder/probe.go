@@ -48,7 +48,7 @@ type device struct {
 	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
 	said     time.Duration // since boot, when it said so last
 	beat     time.Duration // how often it says so; 0 = not known
-	restarts bounded       // marks of it that began anew
+	restarts bounded       // marks that it began again
 	garbled  bool
 }
 
@@ -63,7 +63,7 @@ const (
 
 // totals are what a probe has done since the program began, however often it was
 // unplugged and the run file read.
-type totals struct{ stored, bad, skipped, unusable, lost, anew uint64 }
+type totals struct{ stored, bad, skipped, unusable, lost, restarts uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
 	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),
@@ -71,8 +71,8 @@ func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *dev
 		tried:    make(chan struct{}), ended: make(chan struct{})}
 }
 
-// same tells whether a probe of a run file is this one. What is simulated is so for
-// one run, and is begun anew with another.
+// same reports whether a probe of a run file is this one. What is simulated is so for
+// one run, and begins again with another.
 func (p *device) same(its run.Probe, of *profile.Profile) bool {
 	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, of) &&
 		maps.Equal(shunts(p.its), shunts(its)) && p.port != probe.Simulated
@@ -147,7 +147,7 @@ func (p *device) live(ctx context.Context) {
 }
 
 // now is the clock that instruments are read by: the time since boot, which
-// nobody sets, as if the machine had been started in 1970.
+// which cannot be set, as if the machine had been started in 1970.
 func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
 
 // read hears the device until it is gone or ctx ends.

@@ -46,7 +46,7 @@ type Options struct {
 	Store  Store
 	Clock  *machine.Clock
 	Commit time.Duration      // most time from a line's arrival to its safety on disk
-	Open   Opener             // nil: whatever stands at the port, see package probe
+	Open   Opener             // nil: what stands at the port, see package probe
 	Log    *slog.Logger       // nil: no log
 	Before []reading.Recorded // newest good readings of before the start
 	Room   int                // bytes that waiting readings may take; 0: 20 MiB

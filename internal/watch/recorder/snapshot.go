@@ -44,7 +44,7 @@ type ProbeState struct {
 	Skipped  uint64         `json:"skipped_lines"`
 	Unusable uint64         `json:"unusable"`
 	Lost     uint64         `json:"losses"`
-	Anew     uint64         `json:"restarts"` // without being unplugged
+	Restarts uint64         `json:"restarts"` // without being unplugged
 	Channels []ChannelState `json:"channels"`
 }
 
@@ -82,7 +82,7 @@ func (r *Recorder) Snapshot() Snapshot {
 		w := p.wiring.Load()
 		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Source: source(p.port), Identity: p.identity,
 			Up: p.state == up, Silent: p.silent, Garbled: p.garbled, Why: p.why, Since: age(max(p.changed.SinceBoot, r.started.SinceBoot)),
-			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost, Anew: p.totals.anew}
+			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost, Restarts: p.totals.restarts}
 		for _, c := range w.order {
 			state := ChannelState{ID: c.ID, Quantity: c.Quantity, What: c.Quantity.String(), From: c.From, To: c.To,
 				Unusable: c.unusable, Quality: c.why.String()}

@@ -14,7 +14,7 @@ import (
 // steps knows which step was shown when.
 type steps struct {
 	run       *run.Run
-	announced string   // by whoever said so last
+	announced string   // the last that was announced
 	scheduled int      // index into run.Checks of the one that is on, or -1
 	past      []change // newest last; never empty after use
 }
@@ -70,7 +70,7 @@ func (s *steps) current() string {
 }
 
 // follow lets the schedule have its way, and tells of a step that changed by it.
-// Without a certain clock nobody knows what is shown.
+// Without a certain clock it is not known what is shown.
 func (s *steps) follow(now machine.Stamp, certain bool) (was, is string, changed bool) {
 	on := -1
 	var begun time.Duration

@@ -9,7 +9,7 @@ import (
 )
 
 // wiring ties what a probe says to places of the run. It is replaced as a whole
-// when the run file is read anew.
+// when the run file is read again.
 type wiring struct {
 	run      string
 	every    time.Duration // between two rounds of a device that is asked

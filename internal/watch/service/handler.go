@@ -21,7 +21,7 @@ func (d *Daemon) handler() http.Handler {
 	return mux
 }
 
-// healthz answers 200 while the watch is well and 503 while it is not, whatever the
+// healthz answers 200 while the watch is well and 503 while it is not, independent of the
 // run's state, with both in words, the worse first.
 func (d *Daemon) healthz(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")

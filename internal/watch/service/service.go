@@ -37,7 +37,7 @@ import (
 // Config is what a daemon works with.
 type Config struct {
 	Plan   recorder.Plan
-	Reload <-chan struct{}               // each asks to read the run file anew …
+	Reload <-chan struct{}               // each asks to read the run file again …
 	Load   func() (recorder.Plan, error) // … with this
 	Store  recorder.Store                // written to by the recorder alone
 	Disk   func() (metrics.Disk, error)  // what the store lies on
@@ -53,7 +53,7 @@ type Config struct {
 	Analyse      func(context.Context, recorder.Plan) (*history.History, error)
 	AnalyseAfter time.Duration    // from the start to the first analysis; 0: a minute
 	History      *history.History // of the newest analysis before the start; nil: there was none
-	// Notes gives what somebody should know of the store though all is well; may be nil.
+	// Notes gives what a person should know of the store though all is well; may be nil.
 	Notes   func() []string
 	Machine machine.Clocks // nil: the one the program runs on
 	Open    recorder.Opener
@@ -123,7 +123,7 @@ func Run(ctx context.Context, c Config) error {
 }
 
 // follow waits until every probe was tried, then serves the service manager, the
-// clock's changes and requests to read the run file anew.
+// clock's changes and requests to read the run file again.
 func (d *Daemon) follow(ctx context.Context, addr string) error {
 	select {
 	case <-d.recorder.Tried():
@@ -175,7 +175,7 @@ func (d *Daemon) warn() {
 	}
 }
 
-// reload reads the run file anew. A bad one is refused and the old one stays.
+// reload reads the run file again. A bad one is refused and the old one stays.
 func (d *Daemon) reload(ctx context.Context) {
 	notifyReloading()
 	defer notify(daemon.SdNotifyReady)
@@ -190,6 +190,6 @@ func (d *Daemon) reload(ctx context.Context) {
 	d.plan.Store(&p)
 	d.recorder.Use(ctx, p)
 	d.recorder.Mark(recorder.Changed, "", "")
-	d.config.Log.Info("the run file was read anew", "run", p.Run.Name)
+	d.config.Log.Info("the run file was read again", "run", p.Run.Name)
 	d.warn()
 }

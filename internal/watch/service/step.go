@@ -60,7 +60,7 @@ func announcement(query url.Values, content, body string) (name string, settle t
 		}
 		settle, err := settling(object.Settle)
 		return *object.Step, settle, err
-	case strings.HasPrefix(body, "step="): // what a form sends, whatever it says it is
+	case strings.HasPrefix(body, "step="): // what a form sends, also under another content type
 		if form, err = url.ParseQuery(body); err != nil {
 			return "", 0, fault.Fault{Text: "the body is no form"}
 		}

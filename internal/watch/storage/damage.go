@@ -73,7 +73,7 @@ func (s *Store) check(ctx context.Context) {
 	s.faults, s.checked = found.Faults, s.o.Now()
 }
 
-// Notes returns what somebody should know of the store though the watch is well.
+// Notes returns what a person should know of the store though the watch is well.
 func (s *Store) Notes() (notes []string) {
 	s.noteMu.Lock()
 	defer s.noteMu.Unlock()

@@ -1,6 +1,6 @@
 // Package storage is a watch's policy for its store: it commits what the recorder
 // gives, goes on where the file is damaged, checks it every week, and answers what
-// somebody should know of it.
+// a person should know of it.
 //
 // Damage that lets the watch write is a note: new readings are stored and what is
 // whole is served. Damage that does not makes it put the file aside at once and take
