@@ -104,9 +104,71 @@ func (c *tally) String() string {
 		part(c.suspected, c.good), part(c.named, c.wrong), median, most)
 }
 
-// assess draws and assesses cases of all kinds in turn, as many as can be drawn.
-func (c *tally) assess(t *testing.T, line string, draw func(kind plant.Kind, seed uint64) (*plant.Case, error)) {
+// fewestRuns is from how many runs on the parts of a line are held against what was reached:
+// the intervals of one run are off together, so that those of a few runs are no sample.
+const fewestRuns = 12
+
+// hold fails where a line is below what its kind has reached, three binomial deviations
+// allowed. 0 is a figure that is not reached yet.
+func (c *tally) hold(t *testing.T, line string, want reached) {
 	t.Helper()
+	if c.runs < fewestRuns {
+		return
+	}
+	for _, x := range []struct {
+		what      string
+		some, all int
+		part      float64
+	}{
+		{"intervals that hold the truth", c.held, c.intervals, want.held},
+		{"sound joints proven", c.proven, c.sound, want.proven},
+		{"bad joints and feeds found", c.found, c.bad, want.found},
+		{"open conductors found", c.opens, c.open, want.opens},
+		{"good readings not suspected", c.good - c.suspected, c.good, want.unsuspected},
+		{"wrong readings named", c.named, c.wrong, want.named},
+	} {
+		n := float64(x.all)
+		if float64(x.some) < x.part*n-3*math.Sqrt(n*x.part*(1-x.part)) {
+			t.Errorf("%s: %s: %d of %d, less than %.1f %%", line, x.what, x.some, x.all, 100*x.part)
+		}
+	}
+}
+
+// reached is which parts of what is wanted (93 % of the intervals, 92 % of the sound joints,
+// 97 % of what is bad, all that is open, 99.7 % of the good and 95 % of the wrong readings) hold
+// in a line today.
+type reached struct{ held, proven, found, opens, unsuspected, named float64 }
+
+// plain is what every disturbance but one has reached; ofDisturbances are the others.
+var plain = reached{held: 0.93, proven: 0.85, found: 0.9, unsuspected: 0.997}
+
+var ofDisturbances = map[string]reached{
+	"copper warms by 4 K from step to step": {proven: 0.85, found: 0.9, unsuspected: 0.997},
+}
+
+// singleSlip is what a slip in one reading has reached.
+var singleSlip = reached{held: 0.93, proven: 0.85, found: 0.9, unsuspected: 0.997, named: 0.95}
+
+// ofSlips are the slips by which not all is reached.
+var ofSlips = map[plant.Slip]reached{
+	plant.ExchangedCurrents: {},
+	plant.ReversedLeads:     {held: 0.93, found: 0.9, named: 0.95},
+	plant.OtherLoad:         {held: 0.93},
+	plant.StuckRange:        {held: 0.93, proven: 0.7, found: 0.9},
+}
+
+// wanted returns what a line has reached: an entry of its own, or what the others have.
+func wanted[K comparable](of map[K]reached, line K, others reached) reached {
+	if want, own := of[line]; own {
+		return want
+	}
+	return others
+}
+
+// assess draws and assesses cases of all kinds in turn, as many as can be drawn.
+func assess(t *testing.T, line string, want reached, draw func(kind plant.Kind, seed uint64) (*plant.Case, error)) {
+	t.Helper()
+	var c tally
 	kinds := plant.Kinds()
 	for seed := uint64(0); c.runs < *rough; seed++ {
 		if seed > uint64(20*(*rough)+100) {
@@ -132,7 +194,8 @@ func (c *tally) assess(t *testing.T, line string, draw func(kind plant.Kind, see
 	for _, what := range c.never {
 		t.Errorf("%s: %s", line, what)
 	}
-	t.Logf("%-44s%v", line, c)
+	t.Logf("%-44s%v", line, &c)
+	c.hold(t, line, want)
 }
 
 // What the judgement makes of runs that are rougher than any model of them, drawn by
@@ -148,24 +211,29 @@ func TestRoughRuns(t *testing.T) {
 		return plant.Sound
 	}
 	for _, d := range plant.Disturbances() {
-		new(tally).assess(t, d.Name, func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+		assess(t, d.Name, wanted(ofDisturbances, d.Name, plain), func(kind plant.Kind, seed uint64) (*plant.Case, error) {
 			return plant.Commission(kind, d, fault(seed), plant.NoSlip, seed)
 		})
 	}
-	new(tally).assess(t, "several at once", func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+	assess(t, "several at once", reached{held: 0.93, proven: 0.8, found: 0.8, unsuspected: 0.997}, func(kind plant.Kind, seed uint64) (*plant.Case, error) {
 		d := plant.Several(rand.New(rand.NewPCG(seed, 1)))
 		return plant.Commission(kind, d, fault(seed), plant.NoSlip, seed)
 	})
 	for _, f := range []struct {
 		name  string
 		fault plant.Fault
-	}{{"a joint with one rail open", plant.OpenJoint}, {"a feed with one conductor open", plant.OpenFeed}, {"a feed too thin", plant.ThinFeed}} {
-		new(tally).assess(t, f.name, func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+		want  reached
+	}{
+		{"a joint with one rail open", plant.OpenJoint, reached{held: 0.93, proven: 0.8, opens: 1, unsuspected: 0.997}},
+		{"a feed with one conductor open", plant.OpenFeed, reached{held: 0.93, proven: 0.75, opens: 1, unsuspected: 0.997}},
+		{"a feed too thin", plant.ThinFeed, reached{held: 0.93, proven: 0.8, found: 0.9, unsuspected: 0.997}},
+	} {
+		assess(t, f.name, f.want, func(kind plant.Kind, seed uint64) (*plant.Case, error) {
 			return plant.Commission(kind, plant.Plain, f.fault, plant.NoSlip, seed)
 		})
 	}
 	for _, s := range plant.Slips() {
-		new(tally).assess(t, s.String(), func(kind plant.Kind, seed uint64) (*plant.Case, error) {
+		assess(t, s.String(), wanted(ofSlips, s, singleSlip), func(kind plant.Kind, seed uint64) (*plant.Case, error) {
 			return plant.Commission(kind, plant.Plain, fault(seed), s, seed)
 		})
 	}
