@@ -6,8 +6,8 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/history"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 const (

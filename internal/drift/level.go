@@ -7,8 +7,8 @@ import (
 
 	"ohmkeep/internal/numeric/trend"
 	"ohmkeep/internal/result/history"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // anchored is what is known of the level that all nights of a series share.

@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/limits"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // bench tries one run, edited, at the accounts that are known of it.

@@ -6,8 +6,8 @@ import (
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // A supply may come out below nothing, for its volts and its resistance are known together;

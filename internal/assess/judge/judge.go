@@ -12,8 +12,8 @@ import (
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // openAbove is the least resistance, Ω, that an element must have for sure to be

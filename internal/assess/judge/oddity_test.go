@@ -9,9 +9,9 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/verdict"
 )
 
 // Either side of each rule: three slips, three quarters of the stated copper, four

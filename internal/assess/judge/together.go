@@ -7,8 +7,8 @@ import (
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // findTogether names the unproven elements that the readings cannot tell apart, with

@@ -12,9 +12,9 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/verdict"
 )
 
 // Each reason by itself, with its figures: 0.5 % passes, and of seven that are judged

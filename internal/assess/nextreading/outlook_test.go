@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model/modeltest"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // halves is the cornice read at its ends alone.

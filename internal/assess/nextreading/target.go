@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/verdict"
 )
 
 // Target is an element that is not settled, and what would settle it.

@@ -7,8 +7,8 @@ import (
 	"strconv"
 
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // walk puts the readings in walking order: each step is set once and the run walked

@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // describeElements turns unknowns into resistances: the loop of every joint, feed

@@ -21,8 +21,8 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // Estimate is what the readings of a run say.

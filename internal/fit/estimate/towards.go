@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/numeric/matrix"
-	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/verdict"
 )
 
 const (

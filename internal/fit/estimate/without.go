@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
-	"ohmkeep/internal/result/verdict"
+	"ohmkeep/internal/verdict"
 )
 
 // Part is what some readings carry of the knowledge of an element.

@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
-	"ohmkeep/internal/result/verdict"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // An open conductor is a hypothesis of its own: the sum of squares has a valley
