@@ -72,7 +72,7 @@ func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step
 	if err != nil {
 		return nil, err
 	}
-	a, err := judge.Of(r.Run, est)
+	a, err := judge.FromEstimate(r.Run, est)
 	if err != nil {
 		return nil, err
 	}

@@ -55,7 +55,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 	if m.fitted != nil {
 		off = m.fitted.Draws(draws, seed)
 		for k, d := range off {
-			by := m.fitted.AccountAt(m.index, d).Adjust
+			by := m.fitted.FittedStateAt(m.index, d).Adjust
 			if k/2%2 == 1 { // draws come in mirrored pairs
 				by.Shape = pixel.Ramp
 				by.Shift += m.straight
@@ -104,7 +104,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 				return err
 			}
 			silence(players, s, g)
-			slopes = m.fitted.Slopes(m.index, g)
+			slopes = m.fitted.Gradient(m.index, g)
 		}
 		look(solver.Potential(plus)-solver.Potential(minus), slopes, out)
 		if s == all {

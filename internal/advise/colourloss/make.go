@@ -72,7 +72,7 @@ func Worst(r *run.Run, step int, e *estimate.Estimate) (Spot, error) {
 func look(r *run.Run, step int, e *estimate.Estimate) (*maker, error) {
 	m := &maker{run: r, index: step, step: r.Steps[step], fitted: e, real: ladder.Stated(r), adjust: pixel.AsStated}
 	if e != nil {
-		account := e.Account(step)
+		account := e.FittedState(step)
 		m.real, m.adjust = account.Parameters, account.Adjust
 	}
 	m.loads = ladder.Loads(r, m.step, m.adjust)

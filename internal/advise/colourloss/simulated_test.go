@@ -125,7 +125,7 @@ func bentBy(t *testing.T, r *run.Run, rng *rand.Rand) float64 {
 	solver := net.NewSolver()
 	var list []float64
 	for _, d := range e.Draws(draws, seed) {
-		account := e.AccountAt(step, d)
+		account := e.FittedStateAt(step, d)
 		if err := solver.Solve(&account.Parameters, ladder.Loads(r, r.Steps[step], account.Adjust)); err != nil {
 			t.Fatal(err)
 		}

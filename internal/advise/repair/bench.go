@@ -32,14 +32,14 @@ func newBench(k Basis, e *edit, mix loadlimit.Mix, limits loadlimit.Allowances) 
 	return b, err
 }
 
-func (b *bench) parameters(a estimate.Account) ladder.Parameters {
+func (b *bench) parameters(a estimate.FittedState) ladder.Parameters {
 	if b.edit == nil {
 		return a.Parameters
 	}
 	return b.edit.parameters(a.Parameters, b.k.Run, b.of)
 }
 
-func (b *bench) take(a estimate.Account) { b.circuit.SetParameters(b.parameters(a), a.Adjust) }
+func (b *bench) take(a estimate.FittedState) { b.circuit.SetParameters(b.parameters(a), a.Adjust) }
 
 // spread gathers how far a value goes to either side, one direction after another.
 // Where a direction moves it the same way whichever side is taken, the greater
@@ -146,7 +146,7 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 			deviations[j] = sign * verdict.Coverage95 * t / math.Sqrt(length)
 		}
 		a := b.k.AccountAt(deviations)
-		for _, account := range [2]estimate.Account{a, b.k.straight(a)} {
+		for _, account := range [2]estimate.FittedState{a, b.k.straight(a)} {
 			b.take(account)
 			s, err := b.circuit.Solve(e.Level)
 			if err != nil {
@@ -185,7 +185,7 @@ func (b *bench) verdict(e Effect) assessment.Verdict {
 }
 
 // figures are those of one account that is not the best.
-func (b *bench) figures(a estimate.Account, level float64, best *loadlimit.Rating) (figures, error) {
+func (b *bench) figures(a estimate.FittedState, level float64, best *loadlimit.Rating) (figures, error) {
 	b.take(a)
 	s, err := b.circuit.Solve(level)
 	if err != nil {

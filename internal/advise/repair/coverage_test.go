@@ -78,7 +78,7 @@ func read(t testing.TB, plant *simulate.Plant, list []survey.Visit, rng *rand.Ra
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := judge.Of(plant.Run, est)
+	a, err := judge.FromEstimate(plant.Run, est)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -141,7 +141,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 }
 
 // truly is the plant's own account of the first step.
-func truly(p *simulate.Plant) estimate.Account {
+func truly(p *simulate.Plant) estimate.FittedState {
 	par := ladder.Stated(p.Run)
 	warm := p.Warmth - 20
 	copy(par.Joints, p.Joints)
@@ -154,7 +154,7 @@ func truly(p *simulate.Plant) estimate.Account {
 		factor := reel.SegmentLength() * (1 + ladder.CopperTempCo*warm)
 		par.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
 	}
-	return estimate.Account{Parameters: par, Adjust: pixel.Adjust{Scale: p.Scales[0], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape}}
+	return estimate.FittedState{Parameters: par, Adjust: pixel.Adjust{Scale: p.Scales[0], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape}}
 }
 
 // A run that is read well fails where the truth does: the bad joint is among the

@@ -28,10 +28,10 @@ type Basis struct {
 	Run *run.Run
 	// Best and Sides are the fitted accounts in the step asked; without readings Best
 	// is what the file states and there are no Sides.
-	Best  estimate.Account
-	Sides [][2]estimate.Account
+	Best  estimate.FittedState
+	Sides [][2]estimate.FittedState
 	// AccountAt is the account so many deviations along each of the sides; nil without any.
-	AccountAt     func(deviations []float64) estimate.Account
+	AccountAt     func(deviations []float64) estimate.FittedState
 	knees         float64          // V by which they lie elsewhere if channels fall below them in a straight line
 	seen          *colourloss.Spot // the worst pixel as wired in the step asked; nil as stated
 	seenLevel     float64          // of that step
@@ -46,7 +46,7 @@ type Basis struct {
 // the file itself states above their limits count as failing.
 func Stated(r *run.Run) Basis {
 	c := loadlimit.Stated(r)
-	k := Basis{Run: r, Best: estimate.Account{Parameters: c.Parameters, Adjust: c.Adjust}}
+	k := Basis{Run: r, Best: estimate.FittedState{Parameters: c.Parameters, Adjust: c.Adjust}}
 	for i, j := range r.Joints {
 		if j.Ohms > j.Limit && !j.PlusCut {
 			k.FailingJoints = append(k.FailingJoints, i)
@@ -64,7 +64,7 @@ func Stated(r *run.Run) Basis {
 func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Basis {
 	k := Basis{Run: r, FromReadings: true, Unexplained: a.Doubtful() && !a.Unread()}
 	directions := est.Directions(step)
-	k.Best, k.Sides, k.AccountAt = est.Account(step), directions.Sides(), directions.Along
+	k.Best, k.Sides, k.AccountAt = est.FittedState(step), directions.OneSigma(), directions.Along
 	k.knees = straightShift(k, r.Steps[step])
 	if spot, err := colourloss.Worst(r, step, est); err == nil {
 		k.seen = &spot
@@ -107,7 +107,7 @@ func straightShift(k Basis, step run.Step) float64 {
 }
 
 // straight is an account whose channels fall below their knees in a straight line.
-func (k Basis) straight(a estimate.Account) estimate.Account {
+func (k Basis) straight(a estimate.FittedState) estimate.FittedState {
 	a.Adjust.Shape = pixel.Ramp
 	a.Adjust.Shift += k.knees
 	return a

@@ -393,14 +393,14 @@ func TestVerdicts(t *testing.T) {
 	off := func(by float64) Basis {
 		uncertain := k
 		uncertain.FromReadings = true
-		var pair [2]estimate.Account
+		var pair [2]estimate.FittedState
 		for side, sign := range [2]float64{1, -1} {
 			a := k.Best
 			a.Parameters.Feeds = slices.Clone(a.Parameters.Feeds)
 			a.Parameters.Feeds[0].Plus += sign * by
 			pair[side] = a
 		}
-		uncertain.Sides = [][2]estimate.Account{pair}
+		uncertain.Sides = [][2]estimate.FittedState{pair}
 		return uncertain
 	}
 	if e := try(k); e.Verdict != assessment.Pass {
@@ -518,7 +518,7 @@ func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
 	if room < 0.05 || p.AsWired.Shift.Value != 0 {
 		t.Fatalf("%g V above the knee", room)
 	}
-	along := func(deviations []float64) estimate.Account {
+	along := func(deviations []float64) estimate.FittedState {
 		a := k.Best
 		a.Parameters.Supplies = slices.Clone(a.Parameters.Supplies)
 		for _, d := range deviations { // both shift the supply: by their sum, less than to the knee each
@@ -532,7 +532,7 @@ func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
 		one[j] = 1
 		high := along(one[:])
 		one[j] = -1
-		k.Sides = append(k.Sides, [2]estimate.Account{high, along(one[:])})
+		k.Sides = append(k.Sides, [2]estimate.FittedState{high, along(one[:])})
 	}
 	if p, err = Make(k, r.Steps[0], Options{}); err != nil {
 		t.Fatal(err)
@@ -570,7 +570,7 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 	r := runtest.Parse(t, long(0.1, ""))
 	k := Stated(r)
 	k.knees = straightShift(k, r.Steps[0])
-	amps := func(a estimate.Account) float64 {
+	amps := func(a estimate.FittedState) float64 {
 		b := &bench{k: k, of: r}
 		mix, level := loadlimit.MixOf(r.Steps[0])
 		var err error

@@ -144,7 +144,7 @@ func (j *judged) part(i int, what, step string, group []int) assessment.Part {
 		}
 	}
 	if e.Open {
-		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.Excluded, math.Inf(1), j.judgedAs(i).Verdict
+		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.LowerBound, math.Inf(1), j.judgedAs(i).Verdict
 	}
 	return p
 }
@@ -214,13 +214,13 @@ func (j *judged) beside(e *estimate.Element, at run.Place) int {
 
 // sources says where an element's uncertainty comes from.
 func (j *judged) sources(i int) []assessment.Source {
-	words := [estimate.Sources]string{
-		estimate.Digits:      "the last digits of the readings",
-		estimate.Meters:      "what the meters are off in common",
-		estimate.Pixels:      "what is not known of the pixels' current",
-		estimate.Temperature: "the copper's temperature",
-		estimate.Supplies:    "the supplies' volts",
-		estimate.Nothing:     "other conductors that the readings do not tell apart from it",
+	words := [estimate.SourceCount]string{
+		estimate.Digits:          "the last digits of the readings",
+		estimate.Meters:          "what the meters are off in common",
+		estimate.Pixels:          "what is not known of the pixels' current",
+		estimate.Temperature:     "the copper's temperature",
+		estimate.Supplies:        "the supplies' volts",
+		estimate.OtherConductors: "other conductors that the readings do not tell apart from it",
 	}
 	var list []assessment.Source
 	for k, share := range j.est.Budget(i) {

@@ -60,7 +60,7 @@ func weigh(r *run.Run, readings []reading.Reading) (*judged, error) {
 }
 
 // Of assesses a run that has been fitted to its readings already.
-func Of(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
+func FromEstimate(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
 	j, err := of(r, est)
 	if err != nil {
 		return nil, err
@@ -74,7 +74,7 @@ func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, rival := range est.Rivals() {
+	for _, rival := range est.Alternatives() {
 		other, err := account(r, rival)
 		if err != nil {
 			return nil, err
@@ -132,7 +132,7 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 func (j *judged) element(i int) (nextreading.Target, bool) {
 	e := &j.est.Elements[i]
 	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
-	if e.Rail != run.Loop && !e.Apart && !cut {
+	if e.Rail != run.Loop && !e.RailKnown && !cut {
 		return nextreading.Target{}, false
 	}
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
@@ -141,13 +141,13 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	low, high := e.Belief.Interval(coverage)
 	towards := e.Belief
 	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loop != assessment.Pass) {
-		towards = j.est.Towards(i, x.Limit, estimate.Verdict)
+		towards = j.est.BeliefTowards(i, x.Limit, estimate.VerdictSigmas)
 		if towards != e.Belief {
-			least, most := j.est.Towards(i, x.Limit, estimate.Interval).Interval(coverage)
+			least, most := j.est.BeliefTowards(i, x.Limit, estimate.IntervalSigmas).Interval(coverage)
 			middle := math.Max(towards.Mean, 0)
 			if e.Scale(x.Limit) < middle {
 				if e.Rail == run.Loop || cut {
-					high = j.est.Reach(i, coverage, true)
+					high = j.est.IntervalEnd(i, coverage, true)
 				}
 				low, high = math.Min(least, middle), math.Max(high, middle)
 			} else {
@@ -158,7 +158,7 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	}
 	x.Low, x.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
 	if e.Open {
-		x.Low, x.High = e.Excluded, math.Inf(1)
+		x.Low, x.High = e.LowerBound, math.Inf(1)
 	}
 	joins := e.Kind == run.KindJoint || e.Kind == run.KindFeed
 	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > openAbove || joins && x.Low > parted) {
@@ -189,7 +189,7 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	x.Over = towards.Over(e.Scale(x.Limit))
 	if joins && e.Known && towards != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == run.Loop || cut) {
 		// What is so probable beyond the limit is within the interval.
-		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.Reach(i, coverage, true)), parted))
+		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.IntervalEnd(i, coverage, true)), parted))
 	}
 	x.Verdict = j.rule.Judge(x.Over, e.Known)
 	if j.wavers(e, &x) {

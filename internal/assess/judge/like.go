@@ -66,7 +66,7 @@ func (j *judged) leans(i int, ohms float64) (rail run.Rail, even bool) {
 		return run.Loop, false
 	}
 	plus, minus := &j.est.Elements[i+1], &j.est.Elements[i+2]
-	if !plus.Apart || !minus.Apart || plus.Rail != run.Plus || minus.Rail != run.Minus {
+	if !plus.RailKnown || !minus.RailKnown || plus.Rail != run.Plus || minus.Rail != run.Minus {
 		return run.Loop, false
 	}
 	ends := func(e *estimate.Element) (low, high float64) {

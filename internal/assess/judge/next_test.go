@@ -185,7 +185,7 @@ func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
 			t.Fatal(err)
 		}
 		told += strings.Count(findings(j.out), "The readings cannot tell")
-		for _, g := range j.est.Together(j.unproven()) {
+		for _, g := range j.est.Inseparable(j.unproven()) {
 			groups++
 			truth := 0.0
 			for k, i := range g.Elements {

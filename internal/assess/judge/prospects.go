@@ -9,7 +9,7 @@ import (
 // Prospects gives what is known of a run before anything is read, and the joints and
 // feeds that readings should settle, in the run's order. Joints whose plus is cut are
 // among neither: no loaded reading tells of them. The errors are those of Make.
-func Prospects(r *run.Run) (*estimate.Estimate, []nextreading.Target, error) {
+func BeforeReadings(r *run.Run) (*estimate.Estimate, []nextreading.Target, error) {
 	j, err := weigh(r, nil)
 	if err != nil {
 		return nil, nil, err

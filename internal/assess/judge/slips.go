@@ -11,12 +11,12 @@ import (
 
 // findSlips says what was done to several readings at once, and that they were used mended.
 func (j *judged) findSlips() {
-	for _, s := range j.est.Slips {
+	for _, s := range j.est.Mistakes {
 		what, used := j.describe(s)
 		var rows []string
 		for i := range j.est.Problem.Observations {
 			o := &j.est.Problem.Observations[i]
-			if s.Concerns(o) && !o.Out {
+			if s.Affects(o) && !o.Excluded {
 				x := &j.out.Readings[o.Reading]
 				x.Note = what
 				rows = append(rows, strconv.Itoa(x.Row))
@@ -33,10 +33,10 @@ func (j *judged) findSlips() {
 const mostRows = 8
 
 // describe says what a slip is, and how its readings were used.
-func (j *judged) describe(s model.Slip) (what, used string) {
+func (j *judged) describe(s model.Mistake) (what, used string) {
 	step := j.run.Steps[j.est.Problem.Steps[s.A%len(j.est.Problem.Steps)]].Name
 	switch s.Kind {
-	case model.FeedsExchanged:
+	case model.FeedsSwapped:
 		return fmt.Sprintf("The currents of feeds %s and %s seem to be exchanged", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name),
 			"Each was used for the other"
 	case model.LeadsReversed:

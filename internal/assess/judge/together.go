@@ -17,7 +17,7 @@ func (j *judged) findTogether() {
 	if j.doubt {
 		return
 	}
-	for _, g := range j.est.Together(j.unproven()) {
+	for _, g := range j.est.Inseparable(j.unproven()) {
 		j.say(assessment.Notice, "unproven", j.togetherText(g))
 	}
 }

@@ -46,7 +46,7 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimat
 	for _, t := range targets {
 		elements = append(elements, t.Element)
 	}
-	return o.est.Foreseen(l, elements)
+	return o.est.WithModel(l, elements)
 }
 
 // DeviationsTowardsLimits gives the deviations of targets towards their limits as they will be once some
@@ -57,7 +57,7 @@ func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []
 	for k, t := range targets {
 		deviations[k] = math.Inf(1)
 		if err == nil {
-			deviations[k] = f.Towards(t.Element, f.Elements[t.Element].Ohms(t.Limit), estimate.Verdict).Deviation
+			deviations[k] = f.BeliefTowards(t.Element, f.Elements[t.Element].Ohms(t.Limit), estimate.VerdictSigmas).Deviation
 		}
 	}
 	return deviations
@@ -71,7 +71,7 @@ func (c *choice) lasting(k int, foreseen *estimate.Estimate) bool {
 	b := c.outlook.est.Elements[t.Element].Belief
 	needs := t.SettlingDeviation(b.Mean, b.Deviation*t.stretch(b.Deviation))
 	x := &foreseen.Elements[t.Element]
-	then := foreseen.Towards(t.Element, x.Ohms(t.Limit), estimate.Verdict).Deviation
+	then := foreseen.BeliefTowards(t.Element, x.Ohms(t.Limit), estimate.VerdictSigmas).Deviation
 	if then <= needs {
 		return true
 	}

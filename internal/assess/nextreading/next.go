@@ -174,13 +174,13 @@ func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 	worths := make([]float64, len(list))
 	var along [][]float64
 	for _, k := range elements {
-		along = append(along, matrix.Times(o.Covariance, o.Widen(o.est.Elements[k].Row)))
+		along = append(along, matrix.Times(o.Covariance, o.ExtendRow(o.est.Elements[k].Row)))
 	}
 	for i := range list {
 		own := 1 + matrix.Quadratic(o.Covariance, list[i].row)
 		for k, a := range along {
 			c := matrix.Dot(list[i].row, a)
-			worths[i] -= math.Log(math.Max(1-c*c/own/matrix.Dot(o.Widen(o.est.Elements[elements[k]].Row), a), least))
+			worths[i] -= math.Log(math.Max(1-c*c/own/matrix.Dot(o.ExtendRow(o.est.Elements[elements[k]].Row), a), least))
 		}
 	}
 	slices.SortStableFunc(all, func(a, b int) int { return cmp.Compare(worths[b], worths[a]) })

@@ -66,13 +66,13 @@ func CarriedMeters(r *run.Run) []int {
 // NewOutlook sets up what could be read with some meters. The error says that the network
 // cannot be laid out.
 func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
-	wide, err := e.Problem.Wider(meters, readable(e.Problem.Run))
+	wide, err := e.Problem.Extended(meters, readable(e.Problem.Run))
 	if err != nil {
 		return nil, err
 	}
-	o := &Outlook{est: e, Linear: e.Linear.Widened(wide), meters: meters, places: readable(e.Problem.Run), conductors: e.Problem.Run.Conductors()}
+	o := &Outlook{est: e, Linear: e.Linear.ExtendedTo(wide), meters: meters, places: readable(e.Problem.Run), conductors: e.Problem.Run.Conductors()}
 	for k := range wide.Steps {
-		o.solved = append(o.solved, wide.Settle(k, o.X) == nil)
+		o.solved = append(o.solved, wide.SolveStep(k, o.X) == nil)
 	}
 	return o, nil
 }
@@ -82,11 +82,11 @@ func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 func (o *Outlook) single(targets []Target) {
 	for _, t := range targets {
 		if x := &o.est.Elements[t.Element]; x.Kind == run.KindReel {
-			o.Linear, _, _ = o.Linear.Alone(x.Index)
+			o.Linear, _, _ = o.Linear.WithoutFoilPrior(x.Index)
 		}
 	}
 	for k := range o.solved {
-		o.solved[k] = o.solved[k] && o.Problem.Settle(k, o.X) == nil
+		o.solved[k] = o.solved[k] && o.Problem.SolveStep(k, o.X) == nil
 	}
 }
 
@@ -203,7 +203,7 @@ func (o *Outlook) nearby() []Candidate {
 // consider appends a candidate for each of some meters that can take it.
 func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.Observation, meters []int) []Candidate {
 	p := o.Problem
-	what.Scale = model.Absent
+	what.MeterRange = model.Absent
 	row := make([]float64, len(o.X))
 	value, err := p.Predict(&what, o.X, row)
 	if err != nil {
@@ -222,8 +222,8 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 			a, b := limits.Fraction*value, limits.Counts*limits.Resolution
 			variance += (a*a + b*b) / 3
 		} else {
-			c.Scale = p.ScaleOf(model.Scale{Meter: m, At: at, Limits: limits})
-			c.row[p.Scales[c.Scale].Gain], c.row[p.Scales[c.Scale].Offset] = value, 1
+			c.MeterRange = p.MeterRangeIndex(model.MeterRange{Meter: m, Range: at, Limits: limits})
+			c.row[p.MeterRanges[c.MeterRange].Gain], c.row[p.MeterRanges[c.MeterRange].Offset] = value, 1
 		}
 		c.Deviation = math.Max(math.Sqrt(variance), 1e-6)
 		for j := range c.row {
@@ -240,7 +240,7 @@ func (o *Outlook) taken(c Candidate) bool {
 	p := o.est.Problem
 	for i := range p.Observations {
 		x := &p.Observations[i]
-		if x.Step != c.Step || x.Feed != c.Feed || p.Scales[x.Scale].Meter != c.meter {
+		if x.Step != c.Step || x.Feed != c.Feed || p.MeterRanges[x.MeterRange].Meter != c.meter {
 			continue
 		}
 		if c.Feed != model.Absent || x.From == c.From && x.To == c.To || x.From == c.To && x.To == c.From {

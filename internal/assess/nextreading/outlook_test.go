@@ -149,7 +149,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 		if len(chosen) != 2 {
 			t.Fatalf("%d candidates", len(chosen))
 		}
-		fit, err := e.Again(more) // nothing is foreseen of what more readings tell of the scatter
+		fit, err := e.Refit(more) // nothing is foreseen of what more readings tell of the scatter
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -167,7 +167,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 			k := target.Element
 			x := &fit.Elements[k]
 			limit := x.Ohms(x.Belief.Mean + 8*x.Belief.Deviation)
-			got, want := f.Towards(k, limit, estimate.Verdict).Deviation, fit.Towards(k, limit, estimate.Verdict).Deviation
+			got, want := f.BeliefTowards(k, limit, estimate.VerdictSigmas).Deviation, fit.BeliefTowards(k, limit, estimate.VerdictSigmas).Deviation
 			if !alikeTo(got, want, 1e-4) {
 				t.Errorf("%s: element %d is foreseen at %g, fitted %g", step, k, got, want)
 			}

@@ -24,7 +24,7 @@ func (o *Outlook) VariancesAfter(list []Candidate, elements []int) []float64 {
 	}
 	var variances []float64
 	for _, k := range elements {
-		variances = append(variances, math.Max(matrix.Quadratic(c, o.Widen(o.est.Elements[k].Row)), least))
+		variances = append(variances, math.Max(matrix.Quadratic(c, o.ExtendRow(o.est.Elements[k].Row)), least))
 	}
 	return variances
 }
@@ -36,7 +36,7 @@ func (o *Outlook) Posterior(list []Candidate, elements []int) *Posterior {
 		rows = append(rows, list[i].row)
 	}
 	for _, k := range elements {
-		rows = append(rows, o.Widen(o.est.Elements[k].Row))
+		rows = append(rows, o.ExtendRow(o.est.Elements[k].Row))
 	}
 	x := &Posterior{joint: leastsquares.NewMatrix(len(rows), len(rows)), candidates: len(list)}
 	for i, row := range rows {

@@ -30,7 +30,7 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 	foreseen := func() (volts []float64) {
 		for k := range o.Problem.Steps {
 			for _, at := range o.places {
-				one := model.Observation{Step: k, Feed: model.Absent, Scale: model.Absent, From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}}
+				one := model.Observation{Step: k, Feed: model.Absent, MeterRange: model.Absent, From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}}
 				v, err := o.Problem.Predict(&one, o.X, make([]float64, len(o.X)))
 				if err != nil {
 					t.Fatal(err)
@@ -48,7 +48,7 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 	}
 	got := foreseen()
 	for k := range o.Problem.Steps {
-		if err := o.Problem.Settle(k, o.X); err != nil {
+		if err := o.Problem.SolveStep(k, o.X); err != nil {
 			t.Fatal(err)
 		}
 	}

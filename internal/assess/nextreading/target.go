@@ -161,7 +161,7 @@ func (t Target) edge(deviation, p float64) float64 {
 // that at which the readings count as telling of the element at all.
 func (o *Outlook) SettlingVariance(t Target, mean, deviation float64) float64 {
 	e, s := o.est, t.stretch(deviation)
-	needs := math.Min(t.SettlingDeviation(mean, deviation*s)/s/e.Inflation, model.Tells*math.Sqrt(e.Before(e.Elements[t.Element].Row)))
+	needs := math.Min(t.SettlingDeviation(mean, deviation*s)/s/e.Inflation, model.MaxRemainingDeviation*math.Sqrt(e.PriorVariance(e.Elements[t.Element].Row)))
 	return needs * needs
 }
 

@@ -83,7 +83,7 @@ func survey(r *run.Run, meters []int) (*surveyed, error) {
 
 // look lists what could be read of a run.
 func look(r *run.Run, meters []int) (*view, error) {
-	est, targets, err := judge.Prospects(r)
+	est, targets, err := judge.BeforeReadings(r)
 	if err != nil {
 		return nil, err
 	}

@@ -12,31 +12,31 @@ import (
 // Account is the fitted run in one step: what a network solves with, at the
 // temperature of the readings, and how its pixels differ from what is stated. An
 // open conductor is 100 kΩ in it.
-type Account struct {
+type FittedState struct {
 	Parameters ladder.Parameters
 	Adjust     pixel.Adjust
 }
 
 // Account gives the best estimate in a step, by its index in the run; in a step
 // that was not read, what the others and the knowledge beforehand say of it.
-func (e *Estimate) Account(step int) Account {
+func (e *Estimate) FittedState(step int) FittedState {
 	_, s := e.state(step, nil)
-	return Account{s.Par, s.Adjust}
+	return FittedState{s.Par, s.Adjust}
 }
 
 // AccountAt gives the account at the best estimate plus what a draw is off.
-func (e *Estimate) AccountAt(step int, off []float64) Account {
+func (e *Estimate) FittedStateAt(step int, off []float64) FittedState {
 	_, s := e.state(step, off)
-	return Account{s.Par, s.Adjust}
+	return FittedState{s.Par, s.Adjust}
 }
 
 // Slopes turns a network's derivatives, at the account of a step, into those by
 // unknown, which a draw multiplies. Where part of the network was replaced, its
 // derivatives must have been set to zero.
-func (e *Estimate) Slopes(step int, g *ladder.Gradient) []float64 {
+func (e *Estimate) Gradient(step int, g *ladder.Gradient) []float64 {
 	k, s := e.state(step, nil)
 	row := make([]float64, len(e.X))
-	e.Problem.Chain(k, e.X, s, g, row)
+	e.Problem.ChainRule(k, e.X, s, g, row)
 	return row
 }
 
@@ -49,7 +49,7 @@ func (e *Estimate) state(step int, off []float64) (k int, s *model.State) {
 			x[i] = e.X[i] + off[i]
 		}
 	}
-	k = p.StepOf(step)
+	k = p.StepIndex(step)
 	s = p.NewState()
 	p.Set(k, x, s)
 	return k, s

@@ -27,8 +27,8 @@ func TestAccountIsTheFit(t *testing.T) {
 	r, e := fittedCornice(t)
 	for k, profile := range e.Profiles {
 		step := r.StepIndex(profile.Step)
-		account := e.Account(step)
-		if off := e.AccountAt(step, make([]float64, len(e.X))); off.Adjust != account.Adjust || !slices.Equal(off.Parameters.Feeds, account.Parameters.Feeds) {
+		account := e.FittedState(step)
+		if off := e.FittedStateAt(step, make([]float64, len(e.X))); off.Adjust != account.Adjust || !slices.Equal(off.Parameters.Feeds, account.Parameters.Feeds) {
 			t.Error("no deviation is another account")
 		}
 		net, err := ladder.New(r)
@@ -122,7 +122,7 @@ func TestSlopesAgreeWithDifferences(t *testing.T) {
 	solver, g := net.NewSolver(), net.NewGradient()
 	plus, minus := run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}
 	volts := func(off []float64) float64 {
-		account := e.AccountAt(step, off)
+		account := e.FittedStateAt(step, off)
 		if err := solver.Solve(&account.Parameters, ladder.Loads(r, r.Steps[step], account.Adjust)); err != nil {
 			t.Fatal(err)
 		}
@@ -132,12 +132,12 @@ func TestSlopesAgreeWithDifferences(t *testing.T) {
 	if err := solver.VoltageGradient(plus, minus, g); err != nil {
 		t.Fatal(err)
 	}
-	slopes := e.Slopes(step, g)
+	slopes := e.Gradient(step, g)
 	moved := 0
 	for i, slope := range slopes {
 		h := 0.01 * math.Sqrt(e.Covariance.At(i, i))
 		off := make([]float64, len(e.X))
-		if w := e.Problem.Unknowns[i].What; (w == model.JointRail || w == model.FeedRail) && e.X[i]-h < prior.UnbendLeast {
+		if w := e.Problem.Unknowns[i].What; (w == model.JointRail || w == model.FeedRail) && e.X[i]-h < prior.MinTransformed {
 			continue // there is no resistance below nothing
 		}
 		off[i] = h

@@ -15,20 +15,20 @@ func TestAskingOfAReelLeavesNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	idle := func() (list []int) {
-		for i, a := range e.Problem.Alikes {
-			if a.Idle {
+		for i, a := range e.Problem.FoilPriors {
+			if a.Disabled {
 				list = append(list, i)
 			}
 		}
 		return list
 	}
-	if len(e.Problem.Alikes) != len(r.Reels) || idle() != nil {
-		t.Fatalf("%d reels are alike, idle are %v", len(e.Problem.Alikes), idle())
+	if len(e.Problem.FoilPriors) != len(r.Reels) || idle() != nil {
+		t.Fatalf("%d reels are alike, idle are %v", len(e.Problem.FoilPriors), idle())
 	}
 	sum, _ := e.Problem.SumAt(e.X)
 	for name, ask := range map[string]func(i int){
-		"towards a limit":  func(i int) { e.Towards(i, 2*e.Elements[i].Ohms(e.Elements[i].Belief.Mean), Verdict) },
-		"how far it goes":  func(i int) { e.Reach(i, 0.95, true) },
+		"towards a limit":  func(i int) { e.BeliefTowards(i, 2*e.Elements[i].Ohms(e.Elements[i].Belief.Mean), VerdictSigmas) },
+		"how far it goes":  func(i int) { e.IntervalEnd(i, 0.95, true) },
 		"without some":     func(i int) { e.Without(i, []int{1, 2}) },
 		"where it is from": func(i int) { e.Budget(i) },
 	} {

@@ -49,7 +49,7 @@ func TestBoundsRiseByWhatTheyShould(t *testing.T) {
 			}
 			low, high := x.Belief.Interval(0.95)
 			for _, promised := range []float64{low, high} {
-				at := e.Reach(i, 0.95, promised == high)
+				at := e.IntervalEnd(i, 0.95, promised == high)
 				if at <= 0 || math.IsInf(at, 1) || agrees(at, promised, 0.02) {
 					continue
 				}
@@ -85,15 +85,15 @@ func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool)
 	defer done()
 	defer e.restore()
 	p := e.Problem
-	_, base := v.Physical()
+	_, base := v.BoundedBest()
 	least := math.Inf(1)
-	for _, start := range [][]float64{v.X, p.Shared(x.shares, at, v.X)} {
+	for _, start := range [][]float64{v.X, p.StartHeldAt(x.split, at, v.X)} {
 		for range 4 {
-			sum, ok := p.HeldWithin(x.at, at, start)
+			sum, ok := p.BoundedSumHeldAt(x.valueAt, at, start)
 			if !ok {
 				break
 			}
-			least, start = math.Min(least, sum), p.HeldX
+			least, start = math.Min(least, sum), p.LastHeldX
 		}
 	}
 	return least - base, !math.IsInf(least, 1)

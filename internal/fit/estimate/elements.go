@@ -16,11 +16,11 @@ import (
 
 // describeElements turns unknowns into resistances: the loop of every joint, feed
 // and reel, each rail, and the supplies' output resistance. Some conductors are held open.
-func (e *Estimate) describeElements(open []search.Parting) {
+func (e *Estimate) describeElements(open []search.OpenConductor) {
 	p := e.Problem
 	next := 0 // split of the next element with two rails
 	pair := func(kind run.Kind, index int) {
-		if k := slices.IndexFunc(open, func(c search.Parting) bool { return c.Split == next }); k >= 0 {
+		if k := slices.IndexFunc(open, func(c search.OpenConductor) bool { return c.Split == next }); k >= 0 {
 			e.addOpen(kind, index, open[k])
 		} else {
 			e.addRails(kind, index, p.Splits[next])
@@ -30,7 +30,7 @@ func (e *Estimate) describeElements(open []search.Parting) {
 	for i, at := range p.Joints {
 		if at[run.Plus] == model.Absent {
 			one := single(at[run.Minus], true, 1)
-			one.Kind, one.Index, one.Rail, one.Apart = run.KindJoint, i, run.Minus, true
+			one.Kind, one.Index, one.Rail, one.RailKnown = run.KindJoint, i, run.Minus, true
 			e.add(one)
 			continue
 		}
@@ -57,15 +57,15 @@ const toldApart = 0.4
 func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 	p := e.Problem
 	perMetre := 1.0
-	whole := Element{Kind: kind, Index: index, Rail: run.Loop, bent: s.Bent, shares: &s}
-	if s.Bent {
-		whole.at = func(x []float64) (float64, []float64) { return prior.Loop(s.At, x) }
+	whole := Element{Kind: kind, Index: index, Rail: run.Loop, transformed: s.Transformed, split: &s}
+	if s.Transformed {
+		whole.valueAt = func(x []float64) (float64, []float64) { return prior.Loop(s.Rails, x) }
 	} else {
 		perMetre = p.Segment[index] / 2 / p.Run.Reels[index].SegmentLength()
-		whole.at = func(x []float64) (float64, []float64) {
+		whole.valueAt = func(x []float64) (float64, []float64) {
 			row := make([]float64, len(x))
-			row[s.At[0]], row[s.At[1]] = perMetre, perMetre
-			return perMetre * (x[s.At[0]] + x[s.At[1]]), row
+			row[s.Rails[0]], row[s.Rails[1]] = perMetre, perMetre
+			return perMetre * (x[s.Rails[0]] + x[s.Rails[1]]), row
 		}
 	}
 	v, done := e.alone(kind, index)
@@ -75,24 +75,24 @@ func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 	s.Row(e.X, share)
 	apart := math.Sqrt(matrix.Quadratic(e.Covariance, share)) < toldApart
 	for rail, name := range []run.Rail{run.Plus, run.Minus} {
-		one := single(s.At[rail], s.Bent, perMetre)
-		one.Kind, one.Index, one.Rail, one.Apart, one.shares = kind, index, name, apart, &s
+		one := single(s.Rails[rail], s.Transformed, perMetre)
+		one.Kind, one.Index, one.Rail, one.RailKnown, one.split = kind, index, name, apart, &s
 		e.Elements = append(e.Elements, v.complete(one))
 	}
 }
 
 // addOpen adds an element with an open conductor, and its rails where the readings
 // tell which of them it is.
-func (e *Estimate) addOpen(kind run.Kind, index int, c search.Parting) {
+func (e *Estimate) addOpen(kind run.Kind, index int, c search.OpenConductor) {
 	for _, rail := range []run.Rail{run.Loop, run.Plus, run.Minus} {
-		at := c.At
+		at := c.Unknown
 		if rail != run.Loop {
-			at = e.Problem.Splits[c.Split].At[rail]
+			at = e.Problem.Splits[c.Split].Rails[rail]
 		}
 		one := single(at, true, 1)
-		one.Kind, one.Index, one.Rail, one.Apart = kind, index, rail, c.Told
-		if at == c.At {
-			one.Open, one.Excluded = true, c.Excluded
+		one.Kind, one.Index, one.Rail, one.RailKnown = kind, index, rail, c.RailKnown
+		if at == c.Unknown {
+			one.Open, one.LowerBound = true, c.LowerBound
 		}
 		e.add(one)
 	}
@@ -100,7 +100,7 @@ func (e *Estimate) addOpen(kind run.Kind, index int, c search.Parting) {
 
 // single is an element that is one unknown, in another unit.
 func single(at int, bent bool, unit float64) Element {
-	return Element{bent: bent, at: func(x []float64) (float64, []float64) {
+	return Element{transformed: bent, valueAt: func(x []float64) (float64, []float64) {
 		row := make([]float64, len(x))
 		row[at] = unit
 		return unit * x[at], row
@@ -111,12 +111,12 @@ func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.complete(x
 
 // complete gives an element its deviation and whether it is known.
 func (e *Estimate) complete(x Element) Element {
-	x.Belief.Mean, x.Row = x.at(e.X)
+	x.Belief.Mean, x.Row = x.valueAt(e.X)
 	along := matrix.Times(e.Covariance, x.Row)
 	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
 	x.Belief.Even = e.even(along, x.Belief.Deviation)
 	x.Belief.Tail = e.tail(along, x.Belief.Deviation)
-	x.Known = x.Open || e.Told(x.Row)
+	x.Known = x.Open || e.Determined(x.Row)
 	if x.Rail != run.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
 	}
@@ -131,19 +131,19 @@ func (e *Estimate) complete(x Element) Element {
 // need not carry the same current where current reaches it from two sides.
 func (e *Estimate) watts(x *Element) (most float64) {
 	at := map[run.Rail]int{}
-	for rail := run.Plus; x.bent && rail <= run.Minus; rail++ {
+	for rail := run.Plus; x.transformed && rail <= run.Minus; rail++ {
 		switch {
-		case x.shares != nil && (x.Rail == run.Loop || x.Rail == rail):
-			at[rail] = x.shares.At[rail]
-		case x.shares == nil && x.Kind == run.KindJoint && rail == run.Minus: // its plus is parted
+		case x.split != nil && (x.Rail == run.Loop || x.Rail == rail):
+			at[rail] = x.split.Rails[rail]
+		case x.split == nil && x.Kind == run.KindJoint && rail == run.Minus: // its plus is parted
 			at[rail] = e.Problem.Joints[x.Index][run.Minus]
 		}
 	}
-	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
+	for _, s := range e.Problem.Solvers[:e.Problem.ReadSteps] {
 		heat := 0.0
 		for rail, k := range at {
 			amps := AmpsIn(s, x.Kind, x.Index, rail)
-			heat += amps * amps * math.Max(prior.Unbend(e.X[k]), 0)
+			heat += amps * amps * math.Max(prior.ToOhms(e.X[k]), 0)
 		}
 		most = math.Max(most, heat)
 	}
@@ -160,7 +160,7 @@ const evenLeast = 0.03
 func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
 	for j, u := range e.Problem.Unknowns {
 		half := math.Sqrt(3) * e.Inflation * math.Abs(along[j]) / u.Deviation
-		if !u.Even || half*half/3 < evenLeast*deviation*deviation {
+		if !u.Rectangular || half*half/3 < evenLeast*deviation*deviation {
 			continue
 		}
 		for k := range most {
@@ -175,7 +175,7 @@ func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.B
 // amps is the greatest current through a conductor in the steps read.
 func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
-	for _, s := range e.Problem.Solvers[:e.Problem.Read] {
+	for _, s := range e.Problem.Solvers[:e.Problem.ReadSteps] {
 		most = math.Max(most, AmpsIn(s, kind, index, rail))
 	}
 	return most
@@ -198,7 +198,7 @@ func AmpsIn(s *ladder.Solver, kind run.Kind, index int, rail run.Rail) float64 {
 // computed where the network has nodes and drawn straight between them.
 func (e *Estimate) describeProfiles() {
 	p := e.Problem
-	for k, step := range p.Steps[:p.Read] {
+	for k, step := range p.Steps[:p.ReadSteps] {
 		profile := assessment.Profile{Step: p.Run.Steps[step].Name}
 		for i, reel := range p.Run.Reels {
 			rp := assessment.ReelProfile{Name: reel.Name, Plus: make([]float64, reel.Pixels),
@@ -217,7 +217,7 @@ func (e *Estimate) band(k, reel int, band []float64) {
 	for _, pixel := range p.Net.Taps(reel) {
 		at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
 		half := 0.0
-		if row, err := p.PairSlopes(k, at, e.X); err == nil {
+		if row, err := p.PairVoltageGradient(k, at, e.X); err == nil {
 			half = verdict.Coverage95 * e.deviation(row)
 		}
 		band[pixel-1] = half
@@ -237,18 +237,18 @@ func (e *Estimate) alone(kind run.Kind, index int) (view *Estimate, done func())
 	if kind != run.KindReel || e.Covariance == nil {
 		return e, func() {}
 	}
-	l, done, ok := e.Linear.Alone(index)
+	l, done, ok := e.Linear.WithoutFoilPrior(index)
 	if !ok {
 		return e, done
 	}
 	v := *e
-	v.Linear, v.within, v.nowhere = l, nil, false
+	v.Linear, v.boundedX, v.noBoundedFit = l, nil, false
 	return &v, done
 }
 
 // Foreseen is the estimate in a wider linear model, whose sum of squares is worked out anew,
 // with the beliefs in some elements as they are there.
-func (e *Estimate) Foreseen(l model.Linear, elements []int) (*Estimate, error) {
+func (e *Estimate) WithModel(l model.Linear, elements []int) (*Estimate, error) {
 	var err error
 	if l.Sum, err = l.Problem.SumAt(l.X); err != nil {
 		return nil, err
@@ -256,7 +256,7 @@ func (e *Estimate) Foreseen(l model.Linear, elements []int) (*Estimate, error) {
 	f := &Estimate{Linear: l, Inflation: e.Inflation, Fit: e.Fit, Elements: slices.Clone(e.Elements)}
 	for _, i := range elements {
 		x := &f.Elements[i]
-		x.Row = f.Widen(x.Row)
+		x.Row = f.ExtendRow(x.Row)
 		view, done := f.alone(x.Kind, x.Index)
 		done()
 		along := matrix.Times(view.Covariance, x.Row)

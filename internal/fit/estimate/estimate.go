@@ -32,17 +32,17 @@ type Estimate struct {
 	Readings []assessment.Reading
 	Profiles []assessment.Profile
 
-	Slips []model.Slip // of the hand, each of several readings, which were used as mended
+	Mistakes []model.Mistake // of the hand, each of several readings, which were used as mended
 
 	model.Linear
 	Inflation float64 // of deviations, where the fit is poor; 1 otherwise
 
-	jacobian  *leastsquares.Matrix // of the fit
-	readings  []reading.Reading
-	rivals    [][]bool  // see Rivals
-	within    []float64 // see inside
-	withinSum float64
-	nowhere   bool
+	jacobian     *leastsquares.Matrix // of the fit
+	readings     []reading.Reading
+	alternatives [][]bool  // see Rivals
+	boundedX     []float64 // see inside
+	boundedSum   float64
+	noBoundedFit bool
 }
 
 // Element is one estimated resistance.
@@ -51,39 +51,39 @@ type Element struct {
 	Index int // into the run's joints, feeds, reels or supplies
 	Rail  run.Rail
 
-	Belief verdict.Belief // on the element's own scale, see Ohms and Scale
-	Known  bool           // a reading tells of it
-	Apart  bool           // of a rail: told apart from the other one
-	Amps   float64        // greatest current in the steps read
-	Watts  float64        // greatest heat of a joint's or feed's conductors in the steps read, as fitted
+	Belief    verdict.Belief // on the element's own scale, see Ohms and Scale
+	Known     bool           // a reading tells of it
+	RailKnown bool           // of a rail: told apart from the other one
+	Amps      float64        // greatest current in the steps read
+	Watts     float64        // greatest heat of a joint's or feed's conductors in the steps read, as fitted
 
-	Open     bool    // held open: nothing else explains the readings as well
-	Excluded float64 // Ω, of an open one: less than this the readings exclude
+	Open       bool    // held open: nothing else explains the readings as well
+	LowerBound float64 // Ω, of an open one: less than this the readings exclude
 
-	bent   bool
-	shares *prior.Split                                    // between its rails; nil of an element that is one conductor
-	at     func(x []float64) (mean float64, row []float64) // the belief's mean by unknowns
-	Row    []float64                                       // its derivative at the fit
+	transformed bool
+	split       *prior.Split                                    // between its rails; nil of an element that is one conductor
+	valueAt     func(x []float64) (mean float64, row []float64) // the belief's mean by unknowns
+	Row         []float64                                       // its derivative at the fit
 }
 
 // Ohms turns a value on the belief's scale into ohms (per metre for a reel); an
 // open conductor is +Inf.
 func (e *Element) Ohms(t float64) float64 {
-	if !e.bent {
+	if !e.transformed {
 		return t
 	}
-	if t >= prior.UnbendMost {
+	if t >= prior.MaxTransformed {
 		return math.Inf(1)
 	}
-	return prior.Unbend(t)
+	return prior.ToOhms(t)
 }
 
 // Scale is the inverse of Ohms.
 func (e *Element) Scale(ohms float64) float64 {
-	if !e.bent {
+	if !e.transformed {
 		return ohms
 	}
-	return prior.Bend(ohms)
+	return prior.Transform(ohms)
 }
 
 // Make fits a run to its readings. The error tells that a part of the run hangs on
@@ -94,9 +94,9 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 
 // Again fits the same run to other readings, which scatter as those of the estimate do. The
 // errors are those of Make.
-func (e *Estimate) Again(readings []reading.Reading) (*Estimate, error) {
+func (e *Estimate) Refit(readings []reading.Reading) (*Estimate, error) {
 	return of(e.Problem.Run, readings, func(p *model.Problem) (*search.Outcome, error) {
-		return search.BestAt(p, e.Problem.Noise)
+		return search.BestWithNoise(p, e.Problem.Noise)
 	})
 }
 
@@ -111,9 +111,9 @@ func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*se
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
 	fit := outcome.Fit
-	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, jacobian: fit.Jacobian, readings: readings, rivals: outcome.Rivals}
+	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, jacobian: fit.Jacobian, readings: readings, alternatives: outcome.Alternatives}
 	e.describeFit(outcome)
-	e.Slips = outcome.Slips
+	e.Mistakes = outcome.Mistakes
 	e.describeReadings(readings, fit)
 	if err := e.describeSlips(); err != nil {
 		return nil, err
@@ -129,8 +129,8 @@ const mostRivals = 3
 // Rivals are estimates that leave out other readings and explain the rest about as well: of
 // two readings that contradict each other, nobody can say which is wrong. What they do not
 // agree on is not known. An account that cannot be fitted by itself is none.
-func (e *Estimate) Rivals() (list []*Estimate) {
-	for _, out := range e.rivals[:min(len(e.rivals), mostRivals)] {
+func (e *Estimate) Alternatives() (list []*Estimate) {
+	for _, out := range e.alternatives[:min(len(e.alternatives), mostRivals)] {
 		rival, err := of(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
 			return search.BestWithout(p, out)
 		})
@@ -142,15 +142,15 @@ func (e *Estimate) Rivals() (list []*Estimate) {
 }
 
 func (e *Estimate) describeFit(o *search.Outcome) {
-	n, squares := o.Freedom, o.ChiSquared
+	n, squares := o.DegreesOfFreedom, o.ChiSquared
 	e.Fit = assessment.Fit{Converged: o.Fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chisquared.Tail(squares, n)}
-	if !slices.ContainsFunc(e.Problem.Observations, func(o model.Observation) bool { return !o.Out }) {
+	if !slices.ContainsFunc(e.Problem.Observations, func(o model.Observation) bool { return !o.Excluded }) {
 		// Nothing was fitted to anything, however well that went.
 		e.Fit = assessment.Fit{PValue: math.NaN()}
 		return
 	}
-	if e.Fit.PValue < model.Misfit && n > 0 {
+	if e.Fit.PValue < model.MinPValue && n > 0 {
 		e.Inflation = math.Sqrt(squares / float64(n))
 	}
 }
@@ -165,20 +165,20 @@ func (e *Estimate) deviation(row []float64) float64 {
 func (e *Estimate) describeSlips() error {
 	p := e.Problem
 	n, _ := p.Size()
-	for _, s := range e.Slips {
-		p.Unmend(s)
+	for _, s := range e.Mistakes {
+		p.UndoCorrection(s)
 		if err := p.Evaluate(e.X, make([]float64, n), nil); err != nil {
 			return err
 		}
 		for i := range p.Observations {
 			o := &p.Observations[i]
-			if s.Concerns(o) && !o.Out && math.Abs(o.Value-p.Predicted[i]) > changedBy*o.Deviation {
+			if s.Affects(o) && !o.Excluded && math.Abs(o.Value-p.Predicted[i]) > changedBy*o.Deviation {
 				out := &e.Readings[o.Reading]
 				out.Predicted, out.Residual, out.Suspect = p.Predicted[i], o.Value-p.Predicted[i], true
 				out.Standardised = out.Residual / o.Deviation
 			}
 		}
-		p.Mend(s)
+		p.Correct(s)
 		if err := p.Evaluate(e.X, make([]float64, n), nil); err != nil {
 			return err
 		}
@@ -199,6 +199,6 @@ func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquare
 		out.Predicted = e.Problem.Predicted[i]
 		out.Residual = o.Value - out.Predicted
 		out.Standardised = e.Problem.Standardised(i, fit)
-		out.Suspect, out.Used = o.Out, !o.Out
+		out.Suspect, out.Used = o.Excluded, !o.Excluded
 	}
 }

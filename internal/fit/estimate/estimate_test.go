@@ -117,7 +117,7 @@ func feedVariances(t *testing.T, r *run.Run, list []reading.Reading) []float64 {
 	var v []float64
 	for _, x := range e.Elements {
 		if x.Kind == "feed" && x.Rail == run.Loop {
-			relative := x.Belief.Deviation * prior.UnbendSlope(x.Belief.Mean) / x.Ohms(x.Belief.Mean)
+			relative := x.Belief.Deviation * prior.ToOhmsSlope(x.Belief.Mean) / x.Ohms(x.Belief.Mean)
 			v = append(v, relative*relative)
 		}
 	}

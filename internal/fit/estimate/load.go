@@ -10,11 +10,11 @@ import (
 // as the run file says of full voltage, and the standard deviation of that; 1 ± what was known
 // beforehand where nothing tells.
 func (e *Estimate) Load(step int) (factor, deviation float64) {
-	k := e.Problem.StepOf(step)
+	k := e.Problem.StepIndex(step)
 	row := make([]float64, len(e.X))
 	sum := 0.0
 	for i, u := range e.Problem.Unknowns {
-		if u.What == model.AllScale || u.What == model.StepScale && u.Step == k {
+		if u.What == model.CurrentScale || u.What == model.StepCurrentScale && u.Step == k {
 			row[i] = 1
 			sum += e.X[i]
 		}

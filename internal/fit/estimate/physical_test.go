@@ -20,17 +20,17 @@ func TestPhysical(t *testing.T) {
 		t.Fatal(err)
 	}
 	least := 0.0
-	for _, j := range e.Problem.Behind() {
+	for _, j := range e.Problem.BoundedConductors() {
 		least = math.Min(least, e.X[j])
 	}
-	x, sum := e.Physical()
+	x, sum := e.BoundedBest()
 	if least > -1e-4 || x == nil {
 		t.Fatalf("nothing is below zero (%g), or no account found", least)
 	}
 	if sum < e.Sum {
 		t.Errorf("sum %g below the fit's %g", sum, e.Sum)
 	}
-	for _, j := range e.Problem.Behind() {
+	for _, j := range e.Problem.BoundedConductors() {
 		if x[j] < 0.6*least {
 			t.Errorf("unknown %d at %g, %g in the fit", j, x[j], e.X[j])
 		}

@@ -20,7 +20,7 @@ const (
 // the belief's. Where it is none, the end is sought where the least sum of squares with the
 // element held there has risen by as much as a parabola's would (the likelihood ratio; Venzon
 // and Moolgavkar, Appl. Stat. 37 (1988) 87). It is +Inf where that is nowhere.
-func (e *Estimate) Reach(i int, coverage float64, above bool) float64 {
+func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 	x := &e.Elements[i]
 	low, high := x.Belief.Interval(coverage)
 	end := low
@@ -55,7 +55,7 @@ func (e *Estimate) sought(x *Element, first, deviations float64, start []float64
 	for range reaches {
 		base, rise, settled := e.between(x, at, start)
 		if settled {
-			start = e.Problem.HeldX
+			start = e.Problem.LastHeldX
 		} else {
 			base, rise, settled = e.beyond(x, at, start)
 		}
@@ -83,7 +83,7 @@ func (e *Estimate) sought(x *Element, first, deviations float64, start []float64
 			if at <= 0 {
 				return 0, true
 			}
-			if x.bent && at >= prior.UnbendMost {
+			if x.transformed && at >= prior.MaxTransformed {
 				return math.Inf(1), true
 			}
 			continue

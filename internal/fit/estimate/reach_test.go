@@ -30,7 +30,7 @@ func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
 		}
 		low, high := x.Belief.Interval(0.95)
 		for _, above := range []bool{false, true} {
-			at, promised := e.Reach(i, 0.95, above), low
+			at, promised := e.IntervalEnd(i, 0.95, above), low
 			if above {
 				promised = high
 			}
@@ -41,12 +41,12 @@ func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
 				bent++
 			}
 			least := math.Inf(1)
-			for _, start := range [][]float64{e.X, p.Shared(x.shares, at, e.X)} {
-				if sum, ok := p.HeldWithin(x.at, at, start); ok {
+			for _, start := range [][]float64{e.X, p.StartHeldAt(x.split, at, e.X)} {
+				if sum, ok := p.BoundedSumHeldAt(x.valueAt, at, start); ok {
 					least = math.Min(least, sum)
 				}
 			}
-			_, base := e.Physical()
+			_, base := e.BoundedBest()
 			if rise := least - base; rise < 3.84*0.9 || rise > 3.84*1.5 {
 				t.Errorf("%s %d ends at %g (%g by the covariance), where the sum has risen by %g", x.Kind, x.Index, at, promised, rise)
 			}

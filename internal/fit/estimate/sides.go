@@ -17,14 +17,14 @@ type Directions struct {
 
 // Sides gives for each direction the accounts one standard deviation to either side
 // of the best one.
-func (d Directions) Sides() [][2]Account {
-	var sides [][2]Account
+func (d Directions) OneSigma() [][2]FittedState {
+	var sides [][2]FittedState
 	one := make([]float64, len(d.off))
 	for j := range d.off {
 		one[j] = 1
 		high := d.Along(one)
 		one[j] = -1
-		sides = append(sides, [2]Account{high, d.Along(one)})
+		sides = append(sides, [2]FittedState{high, d.Along(one)})
 		one[j] = 0
 	}
 	return sides
@@ -32,7 +32,7 @@ func (d Directions) Sides() [][2]Account {
 
 // Along gives the account that lies so many standard deviations along each of the
 // directions, in the order of Sides.
-func (d Directions) Along(deviations []float64) Account {
+func (d Directions) Along(deviations []float64) FittedState {
 	sum := make([]float64, len(d.est.X))
 	for j, off := range d.off {
 		if by := deviations[j]; by != 0 {
@@ -41,14 +41,14 @@ func (d Directions) Along(deviations []float64) Account {
 			}
 		}
 	}
-	return d.est.AccountAt(d.step, sum)
+	return d.est.FittedStateAt(d.step, sum)
 }
 
 // Directions gives those of a step, by its index in the run.
 func (e *Estimate) Directions(step int) Directions {
 	all := Directions{est: e, step: step}
 	p := e.Problem
-	k, d := p.StepOf(step), len(e.X)
+	k, d := p.StepIndex(step), len(e.X)
 	factor := matrix.Factor(e.Covariance)
 	for j := range d {
 		off, touches := make([]float64, d), false
@@ -57,7 +57,7 @@ func (e *Estimate) Directions(step int) Directions {
 			switch u.What {
 			case model.Gain, model.Offset:
 				continue
-			case model.StepVolts, model.StepScale, model.StepShift, model.StepWarmth:
+			case model.StepVolts, model.StepCurrentScale, model.StepKneeShift, model.StepTemperature:
 				if u.Step != k {
 					continue
 				}

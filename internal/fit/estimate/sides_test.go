@@ -33,7 +33,7 @@ func TestDirectionsAreTheCovariance(t *testing.T) {
 	for step := range r.Steps {
 		d := e.Directions(step)
 		sum := 0.0
-		for _, pair := range d.Sides() {
+		for _, pair := range d.OneSigma() {
 			half := (pair[0].Parameters.Joints[0].Plus + pair[0].Parameters.Joints[0].Minus -
 				pair[1].Parameters.Joints[0].Plus - pair[1].Parameters.Joints[0].Minus) / 2
 			sum += half * half
@@ -51,12 +51,12 @@ func TestDirectionsAreTheCovariance(t *testing.T) {
 	d := e.Directions(1)
 	rng := rand.New(rand.NewPCG(1, 1))
 	deviations := make([]float64, len(d.off))
-	if best := d.Along(deviations); best.Parameters.Supplies[0] != e.Account(1).Parameters.Supplies[0] {
+	if best := d.Along(deviations); best.Parameters.Supplies[0] != e.FittedState(1).Parameters.Supplies[0] {
 		t.Error("no deviation is not the best account")
 	}
 	j := rng.IntN(len(d.off))
 	deviations[j] = 1
-	if got, want := d.Along(deviations), d.Sides()[j][0]; got.Parameters.Supplies[0] != want.Parameters.Supplies[0] || got.Adjust != want.Adjust {
+	if got, want := d.Along(deviations), d.OneSigma()[j][0]; got.Parameters.Supplies[0] != want.Parameters.Supplies[0] || got.Adjust != want.Adjust {
 		t.Errorf("%+v, want %+v", got, want)
 	}
 }

@@ -60,18 +60,18 @@ func TestReelOfAnotherStock(t *testing.T) {
 func without(t *testing.T, e *Estimate, x *Element) {
 	t.Helper()
 	p, was := e.Problem, []bool(nil)
-	for i := range p.Alikes {
-		was = append(was, p.Alikes[i].Idle)
-		p.Alikes[i].Idle = was[i] || p.Alikes[i].Reel == x.Index
+	for i := range p.FoilPriors {
+		was = append(was, p.FoilPriors[i].Disabled)
+		p.FoilPriors[i].Disabled = was[i] || p.FoilPriors[i].Reel == x.Index
 	}
 	fit, err := p.Solve(e.X)
-	for i := range p.Alikes {
-		p.Alikes[i].Idle = was[i]
+	for i := range p.FoilPriors {
+		p.FoilPriors[i].Disabled = was[i]
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
-	mean, row := x.at(fit.X)
+	mean, row := x.valueAt(fit.X)
 	deviation := math.Sqrt(matrix.Quadratic(fit.Covariance, row))
 	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
 		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)

@@ -19,13 +19,13 @@ func (e *Estimate) tail(along []float64, deviation float64) float64 {
 	slopes := make([][2]float64, len(p.Noise)) // of the element's variance by the logarithms of each group's
 	for i := range p.Observations {
 		o := &p.Observations[i]
-		if o.Out || e.jacobian == nil || i >= e.jacobian.Rows {
+		if o.Excluded || e.jacobian == nil || i >= e.jacobian.Rows {
 			continue
 		}
 		c := matrix.Dot(e.jacobian.Row(i), along)
 		n, whole := &p.Noise[o.Group], o.Deviation*o.Deviation
 		slopes[o.Group][0] += c * c * n.Constant * n.Constant / whole
-		slopes[o.Group][1] += c * c * n.Share * n.Share * o.Value * o.Value / whole
+		slopes[o.Group][1] += c * c * n.Relative * n.Relative * o.Value * o.Value / whole
 	}
 	variance := 0.0
 	for g, s := range slopes {

@@ -29,7 +29,7 @@ const (
 )
 
 // Together finds elements that the readings cannot tell apart among those given.
-func (e *Estimate) Together(elements []int) []Group {
+func (e *Estimate) Inseparable(elements []int) []Group {
 	if e.Covariance == nil {
 		return nil
 	}
@@ -69,11 +69,11 @@ func (e *Estimate) Together(elements []int) []Group {
 // derivatives.
 func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
 	by := 1.0
-	mean, row := x.at(e.X)
+	mean, row := x.valueAt(e.X)
 	ohms = x.Ohms(mean)
 	switch {
-	case x.bent:
-		by = prior.UnbendSlope(min(max(mean, -0.5), prior.UnbendMost))
+	case x.transformed:
+		by = prior.ToOhmsSlope(min(max(mean, -0.5), prior.MaxTransformed))
 	case x.Kind == run.KindReel:
 		by = e.Problem.Run.Reels[x.Index].CopperLength()
 		ohms *= by

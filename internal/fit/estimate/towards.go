@@ -11,8 +11,8 @@ const (
 	// Verdict is how many deviations from the estimate the sum of squares is looked at for
 	// a verdict, which does not depend on its shape any further out; Interval the same for
 	// the bound of a 95 % interval.
-	Verdict  = 8.0
-	Interval = 2.0
+	VerdictSigmas  = 8.0
+	IntervalSigmas = 2.0
 	// straightness is how far, as a part, the sum of squares may lie from what the covariance
 	// promises for the covariance to be believed without another fit.
 	straightness = 0.1
@@ -26,7 +26,7 @@ const (
 // root of the likelihood ratio). It is infinite where the other value explains the
 // readings as well. It is looked at as many deviations away as within says, or at the
 // value itself.
-func (e *Estimate) Towards(i int, ohms, within float64) verdict.Belief {
+func (e *Estimate) BeliefTowards(i int, ohms, within float64) verdict.Belief {
 	x := &e.Elements[i]
 	b := x.Belief
 	raw := b.Deviation / e.Inflation
@@ -72,14 +72,14 @@ func (e *Estimate) between(x *Element, target float64, start []float64) (base, r
 	if within == nil {
 		return 0, 0, false
 	}
-	base, _ = x.at(within)
-	held, ok := e.Problem.HeldWithin(x.at, target, e.Problem.Shared(x.shares, target, within), start)
+	base, _ = x.valueAt(within)
+	held, ok := e.Problem.BoundedSumHeldAt(x.valueAt, target, e.Problem.StartHeldAt(x.split, target, within), start)
 	return math.Max(base, 0), held - least, ok
 }
 
 // beyond is the same among all accounts, so it never rises more.
 func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	held, err := e.Problem.HeldAt(x.at, target, start)
+	held, err := e.Problem.SumHeldAt(x.valueAt, target, start)
 	return x.Belief.Mean, held - e.Sum, err == nil
 }
 
@@ -111,9 +111,9 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 	}
 	along := matrix.Times(e.Covariance, x.Row)
 	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > straightness*promised+0.1 })
-	if x.shares != nil {
+	if x.split != nil {
 		s := make([]float64, len(e.X))
-		x.shares.Row(e.X, s)
+		x.split.Row(e.X, s)
 		cs := matrix.Times(e.Covariance, s)
 		rest := 1 - matrix.Dot(s, cs)
 		if rest > 1e-9 {
@@ -133,15 +133,15 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 
 // inside is what physical gives, worked out once.
 func (e *Estimate) inside() ([]float64, float64) {
-	if e.within == nil && !e.nowhere {
-		e.within, e.withinSum = e.Physical()
-		e.nowhere = e.within == nil
+	if e.boundedX == nil && !e.noBoundedFit {
+		e.boundedX, e.boundedSum = e.BoundedBest()
+		e.noBoundedFit = e.boundedX == nil
 	}
-	return e.within, e.withinSum
+	return e.boundedX, e.boundedSum
 }
 
 // restore brings the network's states back to the fit.
 func (e *Estimate) restore() {
 	// The same solves have succeeded before.
-	_ = e.Problem.SettleRead(e.X)
+	_ = e.Problem.SolveReadSteps(e.X)
 }

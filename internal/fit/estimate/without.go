@@ -36,7 +36,7 @@ func (e *Estimate) Without(element int, readings []int) Part {
 	var misses []float64
 	for i := range p.Observations {
 		o := &p.Observations[i]
-		if o.Out || !slices.Contains(readings, o.Reading) {
+		if o.Excluded || !slices.Contains(readings, o.Reading) {
 			continue
 		}
 		row := make([]float64, len(e.X))
@@ -75,7 +75,7 @@ func (e *Estimate) Without(element int, readings []int) Part {
 	part.Share = 1 - before/after
 	part.Belief.Mean -= matrix.Dot(pull, misses)
 	part.Belief.Deviation = e.Inflation * math.Sqrt(after)
-	part.Known = x.Known && after < model.Tells*model.Tells*e.Before(x.Row)
+	part.Known = x.Known && after < model.MaxRemainingDeviation*model.MaxRemainingDeviation*e.PriorVariance(x.Row)
 	return part
 }
 
@@ -83,18 +83,18 @@ func (e *Estimate) Without(element int, readings []int) Part {
 type Source int
 
 const (
-	Digits      Source = iota // the readings' last digits, and how rails share a loop
-	Meters                    // the meters' common gain and offset errors
-	Pixels                    // what nobody knows of the pixels and the duty
-	Temperature               // of the copper
-	Supplies                  // their volts, and their sag from step to step
-	Nothing                   // that no reading tells of the conductors
-	Sources                   // how many there are
+	Digits          Source = iota // the readings' last digits, and how rails share a loop
+	Meters                        // the meters' common gain and offset errors
+	Pixels                        // what nobody knows of the pixels and the duty
+	Temperature                   // of the copper
+	Supplies                      // their volts, and their sag from step to step
+	OtherConductors               // that no reading tells of the conductors
+	SourceCount                   // how many there are
 )
 
 // Budget shares an element's variance among its sources: with the knowledge beforehand
 // taken as readings of its own, the variance is the sum of what each reading's error adds.
-func (e *Estimate) Budget(element int) (shares [Sources]float64) {
+func (e *Estimate) Budget(element int) (shares [SourceCount]float64) {
 	x := &e.Elements[element]
 	e, done := e.alone(x.Kind, x.Index)
 	defer done()
@@ -105,13 +105,13 @@ func (e *Estimate) Budget(element int) (shares [Sources]float64) {
 	whole := matrix.Dot(x.Row, own)
 	shares[Digits] = 1
 	for i, u := range e.Problem.Unknowns {
-		from := Nothing
+		from := OtherConductors
 		switch u.What {
 		case model.Gain, model.Offset:
 			from = Meters
-		case model.AllScale, model.StepScale, model.IdleScale, model.AllShift, model.StepShift, model.AllStretch:
+		case model.CurrentScale, model.StepCurrentScale, model.IdleCurrentScale, model.KneeShift, model.StepKneeShift, model.KneeStretch:
 			from = Pixels
-		case model.Warmth, model.StepWarmth:
+		case model.CopperTemperature, model.StepTemperature:
 			from = Temperature
 		case model.SupplyVolts, model.SupplyOhms, model.StepVolts:
 			from = Supplies

@@ -31,7 +31,7 @@ func TestWithoutIsAFitWithout(t *testing.T) {
 				rest = append(rest, x)
 			}
 		}
-		again, err := whole.Again(rest)
+		again, err := whole.Refit(rest)
 		if err != nil {
 			t.Fatal(err)
 		}

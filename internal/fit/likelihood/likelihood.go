@@ -13,19 +13,19 @@ import "math"
 
 // Residual is one reading of a group after a fit.
 type Residual struct {
-	Value float64 // measured minus predicted, SI
-	Size  float64 // of the value read, SI
-	Fixed float64 // variance that is known, such as that of rounding
-	Left  float64 // degrees of freedom that the fit leaves it: one less its leverage
+	Value         float64 // measured minus predicted, SI
+	Magnitude     float64 // of the value read, SI
+	KnownVariance float64 // variance that is known, such as that of rounding
+	Freedom       float64 // degrees of freedom that the fit leaves it: one less its leverage
 }
 
 // Scatter is the standard deviation of readings of a group besides what is fixed: a constant
 // part in SI units and a part of the value read.
-type Scatter struct{ Constant, Share float64 }
+type Scatter struct{ Constant, Relative float64 }
 
 // Variance returns that of a reading of a size, with its fixed part.
 func (s Scatter) Variance(fixed, size float64) float64 {
-	return fixed + s.Constant*s.Constant + s.Share*s.Share*size*size
+	return fixed + s.Constant*s.Constant + s.Relative*s.Relative*size*size
 }
 
 // Prior is what is known of a group's scatter before anything is read: the medians, and the
@@ -34,8 +34,8 @@ func (s Scatter) Variance(fixed, size float64) float64 {
 // scatters further than Most is taken as something else than the scatter of readings.
 type Prior struct {
 	Scatter
-	SpreadConstant, SpreadBelow, SpreadShare float64
-	Most                                     Scatter
+	SpreadConstant, SpreadBelow, SpreadRelative float64
+	Max                                         Scatter
 }
 
 // Learned is the scatter that explains residuals best.
@@ -49,22 +49,22 @@ type Learned struct {
 }
 
 const (
-	mostSteps = 40
-	longest   = 1.5   // step in a logarithm of a variance
-	enough    = 0.002 // step that ends the search
+	maxIterations = 40
+	maxStep       = 1.5   // step in a logarithm of a variance
+	stepTolerance = 0.002 // step that ends the search
 )
 
 // Learn estimates the scatter of a group. With tail > 0 residuals count as those of
 // Student's distribution with so many degrees of freedom, so that a wrong reading among them
 // counts little (Lange, Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
-func Learn(residuals []Residual, prior Prior, tail float64) Learned {
-	a0, b0 := 2*math.Log(prior.Constant), 2*math.Log(prior.Share)
+func Learn(residuals []Residual, prior Prior, studentFreedom float64) Learned {
+	a0, b0 := 2*math.Log(prior.Constant), 2*math.Log(prior.Relative)
 	above, below := 1/(4*prior.SpreadConstant*prior.SpreadConstant), 1/(4*prior.SpreadBelow*prior.SpreadBelow)
-	wa, wb := above, 1/(4*prior.SpreadShare*prior.SpreadShare)
-	mostA, mostB := 2*math.Log(prior.Most.Constant), 2*math.Log(prior.Most.Share)
+	wa, wb := above, 1/(4*prior.SpreadRelative*prior.SpreadRelative)
+	mostA, mostB := 2*math.Log(prior.Max.Constant), 2*math.Log(prior.Max.Relative)
 	a, b := a0, b0
 	var haa, hab, hbb float64
-	for range mostSteps {
+	for range maxIterations {
 		if wa = above; a < a0 {
 			wa = below
 		}
@@ -72,28 +72,28 @@ func Learn(residuals []Residual, prior Prior, tail float64) Learned {
 		haa, hab, hbb = wa, 0, wb
 		ea, eb := math.Exp(a), math.Exp(b)
 		for _, r := range residuals {
-			grown := eb * r.Size * r.Size
-			s := r.Fixed + ea + grown
+			grown := eb * r.Magnitude * r.Magnitude
+			s := r.KnownVariance + ea + grown
 			z := r.Value * r.Value / s
-			if tail > 0 {
-				z *= (tail + 1) / (tail + z/math.Max(r.Left, least))
+			if studentFreedom > 0 {
+				z *= (studentFreedom + 1) / (studentFreedom + z/math.Max(r.Freedom, minFreedom))
 			}
 			ua, ub := ea/s, grown/s
-			miss := (r.Left - z) / 2
+			miss := (r.Freedom - z) / 2
 			ga += ua * miss
 			gb += ub * miss
-			haa += r.Left * ua * ua / 2
-			hab += r.Left * ua * ub / 2
-			hbb += r.Left * ub * ub / 2
+			haa += r.Freedom * ua * ua / 2
+			hab += r.Freedom * ua * ub / 2
+			hbb += r.Freedom * ub * ub / 2
 		}
 		det := haa*hbb - hab*hab
 		da, db := (hab*gb-hbb*ga)/det, (hab*ga-haa*gb)/det
-		if most := math.Max(math.Abs(da), math.Abs(db)); most > longest {
-			da, db = da*longest/most, db*longest/most
+		if most := math.Max(math.Abs(da), math.Abs(db)); most > maxStep {
+			da, db = da*maxStep/most, db*maxStep/most
 		}
 		da, db = math.Min(da, mostA-a), math.Min(db, mostB-b)
 		a, b = a+da, b+db
-		if math.Abs(da)+math.Abs(db) < enough {
+		if math.Abs(da)+math.Abs(db) < stepTolerance {
 			break
 		}
 	}
@@ -102,11 +102,11 @@ func Learn(residuals []Residual, prior Prior, tail float64) Learned {
 		Covariance: [2][2]float64{{hbb / det, -hab / det}, {-hab / det, haa / det}}}
 	l.Cost = wa*(a-a0)*(a-a0) + wb*(b-b0)*(b-b0)
 	for _, r := range residuals {
-		s := l.Variance(r.Fixed, r.Size)
-		l.Cost += r.Left*math.Log(s/prior.Variance(r.Fixed, r.Size)) + r.Value*r.Value/s
+		s := l.Variance(r.KnownVariance, r.Magnitude)
+		l.Cost += r.Freedom*math.Log(s/prior.Variance(r.KnownVariance, r.Magnitude)) + r.Value*r.Value/s
 	}
 	return l
 }
 
 // least keeps the freedom of a reading from zero where nothing else tells of its value.
-const least = 0.05
+const minFreedom = 0.05

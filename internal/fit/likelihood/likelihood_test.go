@@ -7,7 +7,7 @@ import (
 )
 
 // vague is a prior that says nothing of a constant part, and that there is no other.
-var vague = Prior{Scatter: Scatter{1, 1e-9}, SpreadConstant: 20, SpreadBelow: 20, SpreadShare: 1e-3, Most: Scatter{1e3, 1}}
+var vague = Prior{Scatter: Scatter{1, 1e-9}, SpreadConstant: 20, SpreadBelow: 20, SpreadRelative: 1e-3, Max: Scatter{1e3, 1}}
 
 // Of readings of one quantity about their mean, restricted likelihood finds the
 // experimental variance, Σr²/(n − 1) (JCGM 100:2008, 4.2.2), whose logarithm has the variance
@@ -22,7 +22,7 @@ func TestMeanOfReadings(t *testing.T) {
 	var list []Residual
 	for _, v := range values {
 		squares += (v - mean) * (v - mean)
-		list = append(list, Residual{Value: v - mean, Size: v, Left: 1 - 1/n})
+		list = append(list, Residual{Value: v - mean, Magnitude: v, Freedom: 1 - 1/n})
 	}
 	l := Learn(list, vague, 0)
 	if want := math.Sqrt(squares / (n - 1)); math.Abs(l.Constant-want) > 0.01*want {
@@ -41,20 +41,20 @@ func draw(rng *rand.Rand, n int, s Scatter, fixed float64) (list []Residual) {
 			size = 5
 		}
 		sd := math.Sqrt(s.Variance(fixed, size))
-		list = append(list, Residual{Value: sd * rng.NormFloat64(), Size: size, Fixed: fixed, Left: 1})
+		list = append(list, Residual{Value: sd * rng.NormFloat64(), Magnitude: size, KnownVariance: fixed, Freedom: 1})
 	}
 	return list
 }
 
 // usual is a prior as a display of 1 mV has it.
-var usual = Prior{Scatter: Scatter{0.0004, 3e-5}, SpreadConstant: 0.7, SpreadBelow: 0.4, SpreadShare: 1.4, Most: Scatter{0.01, 0.01}}
+var usual = Prior{Scatter: Scatter{0.0004, 3e-5}, SpreadConstant: 0.7, SpreadBelow: 0.4, SpreadRelative: 1.4, Max: Scatter{0.01, 0.01}}
 
 // Both parts are found from many readings, and few change little of what was supposed.
 func TestBothParts(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 7))
 	true_ := Scatter{0.0012, 0.0005}
 	l := Learn(draw(rng, 4000, true_, 1e-6/12), usual, 0)
-	if math.Abs(l.Constant/true_.Constant-1) > 0.05 || math.Abs(l.Share/true_.Share-1) > 0.05 {
+	if math.Abs(l.Constant/true_.Constant-1) > 0.05 || math.Abs(l.Relative/true_.Relative-1) > 0.05 {
 		t.Errorf("%+v, want %+v", l.Scatter, true_)
 	}
 	l = Learn(draw(rng, 1, true_, 0)[:0], usual, 0)
@@ -72,10 +72,10 @@ func TestOneWrongReading(t *testing.T) {
 	if got := Learn(list, usual, 5).Constant; got > 1.6*clean {
 		t.Errorf("%g with it, %g without", got, clean)
 	}
-	if got := Learn(list, usual, 0); got.Constant != usual.Most.Constant && got.Constant < 5*clean {
+	if got := Learn(list, usual, 0); got.Constant != usual.Max.Constant && got.Constant < 5*clean {
 		t.Errorf("without a tail it counts for %g", got.Constant)
 	}
-	if got := Learn([]Residual{{Value: 3, Size: 5, Left: 1}, {Value: -4, Left: 1}}, usual, 0); got.Constant > usual.Most.Constant*1.0001 || got.Share > usual.Most.Share*1.0001 {
+	if got := Learn([]Residual{{Value: 3, Magnitude: 5, Freedom: 1}, {Value: -4, Freedom: 1}}, usual, 0); got.Constant > usual.Max.Constant*1.0001 || got.Relative > usual.Max.Relative*1.0001 {
 		t.Errorf("more than most: %+v", got.Scatter)
 	}
 }
@@ -87,15 +87,15 @@ func TestLeastCost(t *testing.T) {
 	best := Learn(list, usual, 0)
 	for _, by := range []float64{0.9, 1.1} {
 		near := usual
-		near.Scatter, near.SpreadConstant, near.SpreadBelow, near.SpreadShare = Scatter{best.Constant * by, best.Share}, 1e-4, 1e-4, 1e-4
+		near.Scatter, near.SpreadConstant, near.SpreadBelow, near.SpreadRelative = Scatter{best.Constant * by, best.Relative}, 1e-4, 1e-4, 1e-4
 		held := Learn(list, near, 0)
 		cost := held.Cost
 		for _, r := range list { // costs are beside those of the prior's medians
-			cost += r.Left * math.Log(near.Variance(r.Fixed, r.Size)/usual.Variance(r.Fixed, r.Size))
+			cost += r.Freedom * math.Log(near.Variance(r.KnownVariance, r.Magnitude)/usual.Variance(r.KnownVariance, r.Magnitude))
 		}
 		a := 2 * math.Log(held.Constant/usual.Constant)
 		cost += a * a / (4 * 0.7 * 0.7)
-		b := 2 * math.Log(held.Share/usual.Share)
+		b := 2 * math.Log(held.Relative/usual.Relative)
 		cost += b * b / (4 * 1.4 * 1.4)
 		if cost < best.Cost {
 			t.Errorf("%g times the constant part costs %g, the best %g", by, cost, best.Cost)

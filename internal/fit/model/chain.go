@@ -13,9 +13,9 @@ import (
 // and factors adds to the output. That its slope changes with the other unknowns is
 // left out of the derivatives: a second-order matter of the milliohm by which a
 // perfect joint's estimate may come out below zero.
-func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
+func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
-	warmth := p.warmthSlope(s, g)
+	warmth := p.temperatureSlope(s, g)
 	for i := range g.Scale {
 		scale += g.Scale[i] * s.Adjust.Scale
 		idle += g.Idle[i] * s.Adjust.Idle
@@ -26,14 +26,14 @@ func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []
 		d, inside := 0.0, x[i]
 		switch u.What {
 		case JointRail:
-			inside = clamp(x[i], prior.UnbendLeast, prior.UnbendMost)
-			d = *side(&g.Joints[u.Index], u.Rail) * prior.UnbendSlope(inside)
+			inside = clamp(x[i], prior.MinTransformed, prior.MaxTransformed)
+			d = *side(&g.Joints[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case FeedRail:
-			inside = clamp(x[i], prior.UnbendLeast, prior.UnbendMost)
-			d = *side(&g.Feeds[u.Index], u.Rail) * prior.UnbendSlope(inside)
+			inside = clamp(x[i], prior.MinTransformed, prior.MaxTransformed)
+			d = *side(&g.Feeds[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case ReelRail:
-			inside = math.Max(x[i], prior.FactorLeast)
-			d = *side(&g.Reels[u.Index], u.Rail) * p.Segment[u.Index] / 2 * s.factor(p, u.Index)
+			inside = math.Max(x[i], prior.MinFactor)
+			d = *side(&g.Reels[u.Index], u.Rail) * p.Segment[u.Index] / 2 * s.copperFactor(p, u.Index)
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:
@@ -43,25 +43,25 @@ func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []
 			if u.Step == k {
 				d = g.Supplies[u.Index].Volts
 			}
-		case AllScale:
+		case CurrentScale:
 			d = scale
-		case StepScale:
+		case StepCurrentScale:
 			if u.Step == k {
 				d = scale
 			}
-		case IdleScale:
+		case IdleCurrentScale:
 			d = idle
-		case AllShift:
+		case KneeShift:
 			d = shift
-		case AllStretch:
+		case KneeStretch:
 			d = stretch
-		case StepShift:
+		case StepKneeShift:
 			if u.Step == k {
 				d = shift
 			}
-		case Warmth:
+		case CopperTemperature:
 			d = warmth
-		case StepWarmth:
+		case StepTemperature:
 			if u.Step == k {
 				d = warmth
 			}
@@ -73,11 +73,11 @@ func (p *Problem) Chain(k int, x []float64, s *State, g *ladder.Gradient, row []
 }
 
 // warmthSlope is the derivative of an output with respect to the temperature.
-func (p *Problem) warmthSlope(s *State, g *ladder.Gradient) float64 {
+func (p *Problem) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	sum := 0.0
 	for i := range g.Reels {
 		// r(T) = r₂₀·(1 + α(T − 20)), so dr/dT = r(T)·α/(1 + α(T − 20)).
-		part := ladder.CopperTempCo / s.factor(p, i)
+		part := ladder.CopperTempCo / s.copperFactor(p, i)
 		sum += part * (g.Reels[i].Plus*s.Par.Reels[i].Plus + g.Reels[i].Minus*s.Par.Reels[i].Minus)
 	}
 	for i, f := range p.Run.Feeds {
@@ -87,17 +87,17 @@ func (p *Problem) warmthSlope(s *State, g *ladder.Gradient) float64 {
 }
 
 // factor is 1 + α(T − 20) of a reel.
-func (s *State) factor(p *Problem, reel int) float64 {
-	return 1 + ladder.CopperTempCo*(s.warm+p.temperature.reel[reel]-20)
+func (s *State) copperFactor(p *Problem, reel int) float64 {
+	return 1 + ladder.CopperTempCo*(s.temperature+p.temperature.reel[reel]-20)
 }
 
 // PairSlopes gives the derivatives of the voltage between the conductors of a place in step k,
 // which must be settled at x.
-func (p *Problem) PairSlopes(k int, at run.Place, x []float64) ([]float64, error) {
+func (p *Problem) PairVoltageGradient(k int, at run.Place, x []float64) ([]float64, error) {
 	row := make([]float64, len(p.Unknowns))
 	err := p.Solvers[k].VoltageGradient(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}, p.gradient)
 	if err == nil {
-		p.Chain(k, x, p.states[k], p.gradient, row)
+		p.ChainRule(k, x, p.states[k], p.gradient, row)
 	}
 	return row, err
 }

@@ -21,7 +21,7 @@ func TestDeviationOfAMean(t *testing.T) {
 		claimed, missed := 0.0, 0.0
 		for range trials {
 			truth := rng.Float64()
-			uneven := unevenness * rng.NormFloat64()
+			uneven := countNonlinearity * rng.NormFloat64()
 			sum, squares := 0.0, 0.0
 			for range n {
 				shown := math.Round(truth + wander*rng.NormFloat64())
@@ -30,7 +30,7 @@ func TestDeviationOfAMean(t *testing.T) {
 			}
 			mean := sum/n + uneven
 			scatter := math.Sqrt(math.Max(squares-sum*sum/n, 0) / (n - 1))
-			d := deviation(resolution, &reading.Mean{Count: n, Independent: n, Scatter: scatter * resolution}) / resolution
+			d := readingDeviation(resolution, &reading.Mean{Count: n, Independent: n, Scatter: scatter * resolution}) / resolution
 			claimed += d * d / trials
 			missed += (mean - truth) * (mean - truth) / trials
 		}
@@ -45,15 +45,15 @@ func TestDeviationOfAMean(t *testing.T) {
 // and 0.2, and no better however often it is read; a hundred readings that wander by 4
 // counts are known to 0.4 and as much.
 func TestDeviationKeepsTheRounding(t *testing.T) {
-	still := deviation(0.001, &reading.Mean{Count: 10000, Independent: 10000})
-	if want := 0.001 * math.Hypot(1/math.Sqrt(12), unevenness); math.Abs(still-want) > 0.01*want {
+	still := readingDeviation(0.001, &reading.Mean{Count: 10000, Independent: 10000})
+	if want := 0.001 * math.Hypot(1/math.Sqrt(12), countNonlinearity); math.Abs(still-want) > 0.01*want {
 		t.Errorf("standing still: %g, want %g", still, want)
 	}
-	wandering := deviation(0.001, &reading.Mean{Count: 100, Independent: 100, Scatter: 0.004})
-	if want := 0.001 * math.Hypot(0.4, unevenness); math.Abs(wandering-want) > 0.02*want {
+	wandering := readingDeviation(0.001, &reading.Mean{Count: 100, Independent: 100, Scatter: 0.004})
+	if want := 0.001 * math.Hypot(0.4, countNonlinearity); math.Abs(wandering-want) > 0.02*want {
 		t.Errorf("wandering: %g, want %g", wandering, want)
 	}
-	if alike := deviation(0.001, &reading.Mean{Count: 100, Independent: 4, Scatter: 0.004}); math.Abs(alike-0.002) > 0.03*0.002 {
+	if alike := readingDeviation(0.001, &reading.Mean{Count: 100, Independent: 4, Scatter: 0.004}); math.Abs(alike-0.002) > 0.03*0.002 {
 		t.Errorf("worth four: %g", alike)
 	}
 }

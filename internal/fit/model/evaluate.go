@@ -8,7 +8,7 @@ import (
 
 // Size makes a problem a leastsquares.Model.
 func (p *Problem) Size() (residuals, parameters int) {
-	residuals = len(p.Observations) + len(p.Splits) + len(p.Alikes) + len(p.walls)
+	residuals = len(p.Observations) + len(p.Splits) + len(p.FoilPriors) + len(p.bounded)
 	if p.pin != nil {
 		residuals++
 	}
@@ -18,12 +18,12 @@ func (p *Problem) Size() (residuals, parameters int) {
 // Evaluate writes (measured − predicted)/deviation and derivatives. Readings left
 // out have residuals of zero.
 func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix) error {
-	if err := p.SettleRead(x); err != nil {
+	if err := p.SolveReadSteps(x); err != nil {
 		return err
 	}
 	p.evaluateSplits(x, residuals, jacobian)
-	p.evaluateAlikes(x, residuals, jacobian)
-	p.evaluateWalls(x, residuals, jacobian)
+	p.evaluateFoilPriors(x, residuals, jacobian)
+	p.evaluateBounds(x, residuals, jacobian)
 	p.evaluatePin(x, residuals, jacobian)
 	for i := range p.Observations {
 		o := &p.Observations[i]
@@ -36,7 +36,7 @@ func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 			return err
 		}
 		p.Predicted[i] = predicted
-		if o.Out {
+		if o.Excluded {
 			residuals[i] = 0
 			clear(row)
 			continue
@@ -45,7 +45,7 @@ func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 		by := -1 / o.Deviation
 		if p.Robust {
 			var slope float64
-			residuals[i], slope = prior.Soften(residuals[i], SoftFrom)
+			residuals[i], slope = prior.CauchyLoss(residuals[i], RobustThreshold)
 			by *= slope
 		}
 		for j := range row {
@@ -56,12 +56,12 @@ func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 }
 
 // SettleRead solves all steps that were read at x.
-func (p *Problem) SettleRead(x []float64) error {
-	for k := range p.Read {
-		if p.unread != nil && p.unread[k] {
+func (p *Problem) SolveReadSteps(x []float64) error {
+	for k := range p.ReadSteps {
+		if p.unreadSteps != nil && p.unreadSteps[k] {
 			continue
 		}
-		if err := p.Settle(k, x); err != nil {
+		if err := p.SolveStep(k, x); err != nil {
 			return err
 		}
 	}
@@ -69,7 +69,7 @@ func (p *Problem) SettleRead(x []float64) error {
 }
 
 // Settle solves step k at x.
-func (p *Problem) Settle(k int, x []float64) error {
+func (p *Problem) SolveStep(k int, x []float64) error {
 	p.Set(k, x, p.states[k])
 	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
 }
@@ -90,11 +90,11 @@ func (p *Problem) Predict(o *Observation, x, row []float64) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	value += p.Chain(o.Step, x, s, p.gradient, row)
-	if o.Scale == Absent { // a true value, of no meter
+	value += p.ChainRule(o.Step, x, s, p.gradient, row)
+	if o.MeterRange == Absent { // a true value, of no meter
 		return value, nil
 	}
-	sc := p.Scales[o.Scale]
+	sc := p.MeterRanges[o.MeterRange]
 	slope := 1 + x[sc.Gain]
 	for j := range row {
 		row[j] *= slope
@@ -117,4 +117,4 @@ func (p *Problem) evaluateSplits(x, residuals []float64, jacobian *leastsquares.
 }
 
 // SoftFrom is the residual about which a robust fit ceases to count it by its square.
-const SoftFrom = 5.0
+const RobustThreshold = 5.0

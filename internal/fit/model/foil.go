@@ -7,7 +7,7 @@ import (
 
 // layFoils adds the unknowns of each strip that several reels are of, with the knowledge
 // of each such reel. A strip that states no Ω/m may be any, so that it is none.
-func (p *Problem) layFoils(add func(Unknown) int) {
+func (p *Problem) addFoilPriors(add func(Unknown) int) {
 	type kind struct{ ohms, perMetre, volts float64 }
 	of := func(i int) kind {
 		s := p.Run.Reels[i].Strip
@@ -27,12 +27,12 @@ func (p *Problem) layFoils(add func(Unknown) int) {
 		f, laid := foils[k]
 		if !laid {
 			f.whole = add(Unknown{What: FoilFactor, Mean: 1, Deviation: reelSpread})
-			f.share = add(Unknown{What: FoilShare, Deviation: 2 * prior.ReelSplits})
+			f.share = add(Unknown{What: FoilShare, Deviation: 2 * prior.ReelSplitSpread})
 			foils[k] = f
 		}
-		p.Alikes = append(p.Alikes, prior.Alike{Reel: i, Rails: p.Reels[i], Whole: f.whole})
+		p.FoilPriors = append(p.FoilPriors, prior.FoilPrior{Reel: i, Rails: p.Reels[i], FoilFactor: f.whole})
 		s := &p.Splits[p.splitOfReel(i)]
-		s.About, s.Spread = f.share, prior.FoilShares
+		s.ShareAbout, s.Spread = f.share, prior.FoilShareSpread
 	}
 }
 
@@ -40,9 +40,9 @@ func (p *Problem) layFoils(add func(Unknown) int) {
 func (p *Problem) splitOfReel(reel int) int { return len(p.Splits) - len(p.Reels) + reel }
 
 // evaluateAlikes writes what is known of reels behind the residuals of the splits.
-func (p *Problem) evaluateAlikes(x, residuals []float64, jacobian *leastsquares.Matrix) {
+func (p *Problem) evaluateFoilPriors(x, residuals []float64, jacobian *leastsquares.Matrix) {
 	first := len(p.Observations) + len(p.Splits)
-	for i, a := range p.Alikes {
+	for i, a := range p.FoilPriors {
 		if jacobian == nil {
 			residuals[first+i], _, _ = a.Residual(x)
 			continue

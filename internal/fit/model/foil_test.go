@@ -17,11 +17,11 @@ func TestFoilsAreByStrip(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(p.Alikes) != 2 || p.Alikes[0].Reel != 1 || p.Alikes[1].Reel != 2 {
-		t.Errorf("%+v", p.Alikes)
+	if len(p.FoilPriors) != 2 || p.FoilPriors[0].Reel != 1 || p.FoilPriors[1].Reel != 2 {
+		t.Errorf("%+v", p.FoilPriors)
 	}
 	other.Reels[1].Strip.PixelsPerMetre = 30
-	if p, err = New(&other, list); err != nil || len(p.Alikes) != 0 || p.Splits[p.splitOfReel(0)].About != Absent {
-		t.Errorf("%v, %+v", err, p.Alikes)
+	if p, err = New(&other, list); err != nil || len(p.FoilPriors) != 0 || p.Splits[p.splitOfReel(0)].ShareAbout != Absent {
+		t.Errorf("%v, %+v", err, p.FoilPriors)
 	}
 }

@@ -27,7 +27,7 @@ func (p *Problem) SumAt(x []float64) (float64, error) {
 // ChiSquared is a fit's sum of squares but for how like its reels are.
 func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
 	first, sum := len(p.Observations)+len(p.Splits), fit.SumSquares
-	for i := range p.Alikes {
+	for i := range p.FoilPriors {
 		sum -= fit.Residuals[first+i] * fit.Residuals[first+i]
 	}
 	return math.Max(sum, 0)
@@ -35,27 +35,27 @@ func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
 
 // PValue is the probability of a fit that explains the readings no better.
 func (p *Problem) PValue(fit *leastsquares.Fit) float64 {
-	return chisquared.Tail(p.ChiSquared(fit), p.Freedom(fit))
+	return chisquared.Tail(p.ChiSquared(fit), p.DegreesOfFreedom(fit))
 }
 
 // Freedom is the number of degrees of freedom. Knowledge beforehand is a reading
 // that costs its unknown one degree of freedom, so what is left is the readings and
 // splits; but a vague prior is no reading, and its unknown costs as much as the
 // readings determine it.
-func (p *Problem) Freedom(fit *leastsquares.Fit) int {
+func (p *Problem) DegreesOfFreedom(fit *leastsquares.Fit) int {
 	n := 0.0
 	for _, s := range p.Splits {
-		if !s.Idle {
+		if !s.Disabled {
 			n++
 		}
 	}
 	for _, o := range p.Observations {
-		if !o.Out {
+		if !o.Excluded {
 			n++
 		}
 	}
 	for j, u := range p.Unknowns {
-		if u.Vague && !p.Open[j] && fit.Covariance != nil {
+		if u.WidePrior && !p.HeldOpen[j] && fit.Covariance != nil {
 			n -= 1 - fit.Covariance.At(j, j)/(u.Deviation*u.Deviation)
 		}
 	}
@@ -67,7 +67,7 @@ func (p *Problem) Freedom(fit *leastsquares.Fit) int {
 // its residual over √(1 − leverage); 0 where nothing but the reading itself tells.
 func (p *Problem) Standardised(i int, fit *leastsquares.Fit) float64 {
 	o := &p.Observations[i]
-	if !o.Out {
+	if !o.Excluded {
 		rest := 1 - matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i))
 		if rest < 1e-6 {
 			return 0
@@ -85,4 +85,4 @@ func (p *Problem) Standardised(i int, fit *leastsquares.Fit) float64 {
 // Misfit is the probability below which the model does not explain the readings;
 // intervals are then widened by the square root of chi-squared over its degrees of
 // freedom (Birge, Phys. Rev. 40 (1932) 207).
-const Misfit = 0.01
+const MinPValue = 0.01

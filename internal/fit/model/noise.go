@@ -16,16 +16,16 @@ import (
 // two, and by a two-hundredth of the meter's relative accuracy of the value, give or take a
 // factor of four. The mean of repeated readings has their own scatter; what it has beyond that is less.
 const (
-	wander       = 0.45 // counts
-	wanderOfMean = 0.08
-	shareOfMean  = 0.2   // of share
-	share        = 0.005 // of the accuracy as a fraction of the value
-	leastShare   = 1e-5
-	mostWander   = 1.5  // of the accuracy's counts: what scatters further could not be so accurate
-	mostShare    = 0.25 // of the accuracy's part of the value
-	spreadWander = 0.7  // of the logarithms
-	spreadBelow  = 0.35 // of that of less wander
-	spreadShare  = 1.4
+	digitNoise            = 0.45 // counts
+	digitNoiseOfMean      = 0.08
+	relativeNoiseOfMean   = 0.2   // of share
+	relativeNoise         = 0.005 // of the accuracy as a fraction of the value
+	minRelativeNoise      = 1e-5
+	maxDigitNoise         = 1.5  // of the accuracy's counts: what scatters further could not be so accurate
+	maxRelativeNoise      = 0.25 // of the accuracy's part of the value
+	digitNoiseSpread      = 0.7  // of the logarithms
+	digitNoiseSpreadBelow = 0.35 // of that of less wander
+	relativeNoiseSpread   = 1.4
 )
 
 // NoiseGroup is the readings that scatter alike: those of one range of a meter, single ones and
@@ -46,41 +46,41 @@ func (p *Problem) group(meter, at int, mean bool) int {
 	g := NoiseGroup{Meter: meter, Range: at, Mean: mean, Prior: noisePrior(p.Run.Meters[meter].Ranges[at], mean)}
 	p.NoiseGroups = append(p.NoiseGroups, g)
 	p.Noise = append(p.Noise, likelihood.Learned{Scatter: g.Prior.Scatter, Covariance: [2][2]float64{
-		{4 * spreadWander * spreadWander, 0}, {0, 4 * spreadShare * spreadShare}}})
+		{4 * digitNoiseSpread * digitNoiseSpread, 0}, {0, 4 * relativeNoiseSpread * relativeNoiseSpread}}})
 	return len(p.NoiseGroups) - 1
 }
 
 // noisePrior is what is supposed of a range.
 func noisePrior(limits run.Range, mean bool) likelihood.Prior {
-	counts, part := wander, share
+	counts, part := digitNoise, relativeNoise
 	if mean {
-		counts, part = wanderOfMean, share*shareOfMean
+		counts, part = digitNoiseOfMean, relativeNoise*relativeNoiseOfMean
 	}
 	return likelihood.Prior{Scatter: likelihood.Scatter{
-		Constant: math.Max(counts*limits.Resolution, leastDeviation), Share: math.Max(part*limits.Fraction, leastShare)},
-		SpreadConstant: spreadWander, SpreadBelow: spreadBelow, SpreadShare: spreadShare,
-		Most: likelihood.Scatter{Constant: mostWander * math.Max(limits.Counts, 1) * math.Max(limits.Resolution, leastDeviation),
-			Share: math.Max(mostShare*limits.Fraction, 10*leastShare)}}
+		Constant: math.Max(counts*limits.Resolution, minDeviation), Relative: math.Max(part*limits.Fraction, minRelativeNoise)},
+		SpreadConstant: digitNoiseSpread, SpreadBelow: digitNoiseSpreadBelow, SpreadRelative: relativeNoiseSpread,
+		Max: likelihood.Scatter{Constant: maxDigitNoise * math.Max(limits.Counts, 1) * math.Max(limits.Resolution, minDeviation),
+			Relative: math.Max(maxRelativeNoise*limits.Fraction, 10*minRelativeNoise)}}
 }
 
 // leastDeviation is that of a reading, V or A, whatever its meter is said to resolve.
-const leastDeviation = 1e-6
+const minDeviation = 1e-6
 
 // SetNoise takes the scatter of each group as given.
 func (p *Problem) SetNoise(noise []likelihood.Learned) {
 	copy(p.Noise, noise)
 	for i := range p.Observations {
 		o := &p.Observations[i]
-		o.Deviation = math.Sqrt(p.Noise[o.Group].Variance(o.Fixed, o.Value))
+		o.Deviation = math.Sqrt(p.Noise[o.Group].Variance(o.RoundingVariance, o.Value))
 	}
 }
 
 // GuessedNoise is the scatter of each group before its readings tell of it.
-func (p *Problem) GuessedNoise() []likelihood.Learned {
+func (p *Problem) PriorNoise() []likelihood.Learned {
 	guess := make([]likelihood.Learned, len(p.NoiseGroups))
 	for i, g := range p.NoiseGroups {
 		guess[i].Scatter = g.Prior.Scatter
-		guess[i].Covariance = [2][2]float64{{4 * spreadWander * spreadWander, 0}, {0, 4 * spreadShare * spreadShare}}
+		guess[i].Covariance = [2][2]float64{{4 * digitNoiseSpread * digitNoiseSpread, 0}, {0, 4 * relativeNoiseSpread * relativeNoiseSpread}}
 	}
 	return guess
 }
@@ -95,7 +95,7 @@ func (p *Problem) VarianceOf(meter, at int, value float64) float64 {
 			scatter = p.Noise[i].Scatter
 		}
 	}
-	return math.Max(scatter.Variance(limits.Resolution*limits.Resolution/12, value), leastDeviation*leastDeviation)
+	return math.Max(scatter.Variance(limits.Resolution*limits.Resolution/12, value), minDeviation*minDeviation)
 }
 
 // column is readings that one person wrote in one manner: of a range of a meter, in a unit.
@@ -108,7 +108,7 @@ type column struct {
 // decimal that its values show. A spreadsheet drops trailing zeros, so a single value tells
 // little; a column none of whose values shows a display's last decimals was rounded by whoever
 // wrote it. In a long column one value that shows more decimals than all others is a slip.
-func (p *Problem) quanta(readings []reading.Reading) map[column]float64 {
+func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]float64 {
 	steps := map[column][]float64{}
 	for _, x := range readings {
 		if c, ok := p.columnOf(x); ok {
@@ -118,7 +118,7 @@ func (p *Problem) quanta(readings []reading.Reading) map[column]float64 {
 	finest := map[column]float64{}
 	for c, list := range steps {
 		slices.Sort(list)
-		if len(list) >= longColumn {
+		if len(list) >= minOutlierColumn {
 			list = list[1:]
 		}
 		finest[c] = list[0]
@@ -127,7 +127,7 @@ func (p *Problem) quanta(readings []reading.Reading) map[column]float64 {
 }
 
 // longColumn is from how many values on one of them may be a slip.
-const longColumn = 6
+const minOutlierColumn = 6
 
 // columnOf returns the column of a reading; false where its meter has no range for it.
 func (p *Problem) columnOf(x reading.Reading) (column, bool) {

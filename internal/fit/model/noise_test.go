@@ -25,7 +25,7 @@ func written(t *testing.T, unit string, texts ...string) float64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return math.Sqrt(p.Observations[0].Fixed * 12)
+	return math.Sqrt(p.Observations[0].RoundingVariance * 12)
 }
 
 // A column is as fine as its last decimals: trailing zeros may have been dropped from some

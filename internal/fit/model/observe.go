@@ -41,33 +41,33 @@ func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) 
 	meter := max(p.Run.MeterIndex(x.Meter), 0)
 	at := p.Run.Meters[meter].Range(x.Quantity, x.Value)
 	if at < 0 { // no range shows this: its unit or decimal point is wrong
-		if at = widest(p.Run.Meters[meter], x.Quantity); at < 0 {
+		if at = widestRange(p.Run.Meters[meter], x.Quantity); at < 0 {
 			p.Notes[i] = "its meter has no range for it"
 			return nil
 		}
-		o.Out, o.Barred = true, true
+		o.Excluded, o.ExcludedForGood = true, true
 	}
 	limits := p.Run.Meters[meter].Ranges[at]
 	if x.Mean != nil {
-		d := deviation(limits.Resolution, x.Mean)
-		o.Fixed = d * d
+		d := readingDeviation(limits.Resolution, x.Mean)
+		o.RoundingVariance = d * d
 	} else {
 		step := math.Max(limits.Resolution, written[column{meter, at, x.Unit}])
-		o.Fixed = step * step / 12
+		o.RoundingVariance = step * step / 12
 	}
 	o.Group = p.group(meter, at, x.Mean != nil)
 	place := ""
 	if p.Run.Meters[meter].Each {
 		place = x.From + " " + x.To
 	}
-	o.Scale = p.ScaleOf(Scale{Meter: meter, At: at, place: place, Limits: limits})
-	o.Step = p.StepOf(step)
+	o.MeterRange = p.MeterRangeIndex(MeterRange{Meter: meter, Range: at, place: place, Limits: limits})
+	o.Step = p.StepIndex(step)
 	p.Observations = append(p.Observations, o)
 	return places
 }
 
 // widest is the range of a meter that reaches furthest, or -1.
-func widest(m run.Meter, q run.Quantity) int {
+func widestRange(m run.Meter, q run.Quantity) int {
 	at := -1
 	for i, r := range m.Ranges {
 		if r.Quantity == q && (at < 0 || r.UpTo > m.Ranges[at].UpTo) {
@@ -78,18 +78,18 @@ func widest(m run.Meter, q run.Quantity) int {
 }
 
 // ScaleOf is the place of a meter range among the scales, where it is put if it is new.
-func (p *Problem) ScaleOf(s Scale) int {
-	for i, have := range p.Scales {
-		if have.Meter == s.Meter && have.At == s.At && have.place == s.place {
+func (p *Problem) MeterRangeIndex(s MeterRange) int {
+	for i, have := range p.MeterRanges {
+		if have.Meter == s.Meter && have.Range == s.Range && have.place == s.place {
 			return i
 		}
 	}
-	p.Scales = append(p.Scales, s)
-	return len(p.Scales) - 1
+	p.MeterRanges = append(p.MeterRanges, s)
+	return len(p.MeterRanges) - 1
 }
 
 // StepOf is the place of a step, by its index in the run, among the problem's.
-func (p *Problem) StepOf(step int) int {
+func (p *Problem) StepIndex(step int) int {
 	for k, have := range p.Steps {
 		if have == step {
 			return k
@@ -104,7 +104,7 @@ func (p *Problem) StepOf(step int) int {
 func (p *Problem) readTemperature(readings []reading.Reading) {
 	r, t := p.Run, &p.temperature
 	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))
-	t.mean, t.deviation = r.Ambient, warmthSpread
+	t.mean, t.deviation = r.Ambient, unreadTemperatureSpread
 	sum, n := 0.0, 0
 	own, steps := map[string][]float64{}, map[int][]float64{}
 	for _, x := range readings {
@@ -118,7 +118,7 @@ func (p *Problem) readTemperature(readings []reading.Reading) {
 	if n == 0 {
 		return
 	}
-	t.mean, t.deviation = sum/float64(n), warmthRead
+	t.mean, t.deviation = sum/float64(n), readTemperatureSpread
 	difference := func(list []float64) float64 {
 		if len(list) == 0 {
 			return 0

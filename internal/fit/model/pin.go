@@ -16,18 +16,18 @@ type pin struct {
 const (
 	// heldTolerance is enough for a difference of sums of squares, heldSteps for any that
 	// settles.
-	heldTolerance = 1e-3
-	heldSteps     = 25
+	pinTolerance  = 1e-3
+	pinIterations = 25
 	// pinned is the deviation, on the bent scale or of a factor, with which an element
 	// is held at a value.
-	pinned = 1e-6
+	pinDeviation = 1e-6
 )
 
 // HeldAt is the least sum of squares with a function of the unknowns at a value.
-func (p *Problem) HeldAt(of Function, value float64, start []float64) (float64, error) {
+func (p *Problem) SumHeldAt(of Function, value float64, start []float64) (float64, error) {
 	p.pin = &pin{of: of, value: value}
 	defer func() { p.pin = nil }()
-	fit, err := p.solveTo(start, leastsquares.Options{Tolerance: heldTolerance, MaxIterations: heldSteps})
+	fit, err := p.solveWith(start, leastsquares.Options{Tolerance: pinTolerance, MaxIterations: pinIterations})
 	if err != nil {
 		return 0, err
 	}
@@ -41,10 +41,10 @@ func (p *Problem) evaluatePin(x, residuals []float64, jacobian *leastsquares.Mat
 	}
 	last := len(residuals) - 1
 	value, row := p.pin.of(x)
-	residuals[last] = (value - p.pin.value) / pinned
+	residuals[last] = (value - p.pin.value) / pinDeviation
 	if jacobian != nil {
 		for j := range row {
-			jacobian.Row(last)[j] = row[j] / pinned
+			jacobian.Row(last)[j] = row[j] / pinDeviation
 		}
 	}
 }

@@ -32,27 +32,27 @@ import (
 
 // Observation is one reading that takes part in the fit.
 type Observation struct {
-	Reading   int // index into the readings given
-	Step      int // index into Problem.Steps
-	From, To  run.Point
-	Feed      int // of a current; Absent for a voltage
-	Value     float64
-	Fixed     float64 // variance of its rounding, and of a mean's own scatter
-	Group     int     // of readings that scatter alike
-	Deviation float64 // of what does not repeat
-	Scale     int     // the meter range it was read on
-	Out       bool    // left out as contradicting the others
-	Barred    bool    // for good: no range of its meter shows such a value
+	Reading          int // index into the readings given
+	Step             int // index into Problem.Steps
+	From, To         run.Point
+	Feed             int // of a current; Absent for a voltage
+	Value            float64
+	RoundingVariance float64 // variance of its rounding, and of a mean's own scatter
+	Group            int     // of readings that scatter alike
+	Deviation        float64 // of what does not repeat
+	MeterRange       int     // the meter range it was read on
+	Excluded         bool    // left out as contradicting the others
+	ExcludedForGood  bool    // for good: no range of its meter shows such a value
 }
 
 // Scale is one range of one meter, or of one sensor where every place has its own:
 // its gain and offset errors are common to all its readings.
-type Scale struct {
-	Meter, At int
-	place     string
-	Limits    run.Range
-	Gain      int // unknowns
-	Offset    int
+type MeterRange struct {
+	Meter, Range int
+	place        string
+	Limits       run.Range
+	Gain         int // unknowns
+	Offset       int
 }
 
 // Problem is the least-squares problem of one run and its readings; it is a leastsquares.Model.
@@ -66,11 +66,11 @@ type Problem struct {
 	gradient     *ladder.Gradient
 	row          []float64
 	Steps        []int  // run steps, those that were read first
-	Read         int    // how many of them
-	Shown        []int  // by step: the run's step whose load was lit in it, itself but for a slip
-	unread       []bool // by step: nothing is read in it after all; nil where all are
+	ReadSteps    int    // how many of them
+	LitStep      []int  // by step: the run's step whose load was lit in it, itself but for a slip
+	unreadSteps  []bool // by step: nothing is read in it after all; nil where all are
 	Observations []Observation
-	Scales       []Scale
+	MeterRanges  []MeterRange
 	Segment      []float64 // by reel: nominal loop ohms of a segment at 20 °C
 	temperature  temperature
 	Notes        map[int]string // by reading: why it takes no part
@@ -78,13 +78,13 @@ type Problem struct {
 	Unknowns             []Unknown
 	Joints, Feeds, Reels [][2]int // by rail
 	Splits               []prior.Split
-	Alikes               []prior.Alike
+	FoilPriors           []prior.FoilPrior
 	Supplies             [][2]int        // volts, ohms
-	Open                 []bool          // by unknown: held open
-	Held                 map[int]float64 // by open unknown: held at this instead
+	HeldOpen             []bool          // by unknown: held open
+	HeldValue            map[int]float64 // by open unknown: held at this instead
 	pin                  *pin
-	HeldX                []float64 // of the last fit between walls that settled with a pin
-	walls                []int     // conductors that must not fall below zero
+	LastHeldX            []float64 // of the last fit between walls that settled with a pin
+	bounded              []int     // conductors that must not fall below zero
 	Robust               bool      // far residuals count by their size, not by its square
 	Predicted            []float64
 	NoiseGroups          []NoiseGroup
@@ -104,7 +104,7 @@ func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
 	p := &Problem{Run: r, Notes: map[int]string{}}
 	p.readTemperature(readings)
 	var places []run.Place
-	written := p.quanta(readings)
+	written := p.writtenResolutions(readings)
 	for i, x := range readings {
 		places = append(places, p.observe(i, x, written)...)
 	}
@@ -114,11 +114,11 @@ func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
 		return nil, err
 	}
 	p.Net, p.gradient = net, net.NewGradient()
-	p.Read = len(p.Steps)
+	p.ReadSteps = len(p.Steps)
 	for step := range r.Steps {
-		p.StepOf(step)
+		p.StepIndex(step)
 	}
-	p.Shown = slices.Clone(p.Steps)
+	p.LitStep = slices.Clone(p.Steps)
 	for range p.Steps {
 		p.Solvers = append(p.Solvers, net.NewSolver())
 		p.states = append(p.states, p.NewState())
@@ -130,8 +130,8 @@ func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
 		}
 		p.Segment = append(p.Segment, perMetre*reel.SegmentLength())
 	}
-	p.layUnknowns()
-	p.Open, p.Held = make([]bool, len(p.Unknowns)), map[int]float64{}
+	p.addUnknowns()
+	p.HeldOpen, p.HeldValue = make([]bool, len(p.Unknowns)), map[int]float64{}
 	p.row = make([]float64, len(p.Unknowns))
 	p.Predicted = make([]float64, len(p.Observations))
 	return p, nil

@@ -26,8 +26,8 @@ func TestShared(t *testing.T) {
 	} {
 		from := p.Start()
 		from[joint[run.Plus]], from[joint[run.Minus]], from[feed[run.Minus]] = c.plus, c.minus, -0.002
-		at := p.Shared(&split, prior.Bend(0.08), from)
-		if plus, minus := prior.Unbend(at[joint[run.Plus]]), prior.Unbend(at[joint[run.Minus]]); math.Abs(plus-c.wantPlus) > 1e-12 || math.Abs(minus-c.wantMinus) > 1e-12 {
+		at := p.StartHeldAt(&split, prior.Transform(0.08), from)
+		if plus, minus := prior.ToOhms(at[joint[run.Plus]]), prior.ToOhms(at[joint[run.Minus]]); math.Abs(plus-c.wantPlus) > 1e-12 || math.Abs(minus-c.wantMinus) > 1e-12 {
 			t.Errorf("%g and %g share 80 mΩ as %g and %g, not %g and %g", c.plus, c.minus, plus, minus, c.wantPlus, c.wantMinus)
 		}
 		if at[feed[run.Minus]] != 0 || at[feed[run.Plus]] != from[feed[run.Plus]] || from[feed[run.Minus]] != -0.002 {
@@ -46,10 +46,10 @@ func TestFoilsAreByVolts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(p.Alikes) != 2 || p.Alikes[0].Reel != 1 || p.Alikes[1].Reel != 2 {
-		t.Errorf("%+v", p.Alikes)
+	if len(p.FoilPriors) != 2 || p.FoilPriors[0].Reel != 1 || p.FoilPriors[1].Reel != 2 {
+		t.Errorf("%+v", p.FoilPriors)
 	}
-	if p.Splits[p.splitOfReel(0)].About != prior.Even {
+	if p.Splits[p.splitOfReel(0)].ShareAbout != prior.EvenShare {
 		t.Error("its rails share as those of the others do")
 	}
 }

@@ -18,19 +18,19 @@ func (p *Problem) Start() []float64 {
 
 // Solve fits with as many steps as a fit takes that is going to settle.
 func (p *Problem) Solve(start []float64) (*leastsquares.Fit, error) {
-	return p.SolveWithin(start, mostSteps)
+	return p.SolveLimited(start, maxIterations)
 }
 
 // mostSteps is far more than a fit takes that is going to settle.
-const mostSteps = 100
+const maxIterations = 100
 
 // SolveWithin fits with so many steps at the most.
-func (p *Problem) SolveWithin(start []float64, most int) (*leastsquares.Fit, error) {
-	return p.solveTo(start, p.Options(most))
+func (p *Problem) SolveLimited(start []float64, most int) (*leastsquares.Fit, error) {
+	return p.solveWith(start, p.Options(most))
 }
 
 // solveTo fits with any options.
-func (p *Problem) solveTo(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
+func (p *Problem) solveWith(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
 	return leastsquares.Solve(p, start, p.Prior(), opt)
 }
 
@@ -46,9 +46,9 @@ func (p *Problem) Prior() *leastsquares.Prior {
 // PriorOf is what is known of an unknown beforehand, an open one being nearly certain.
 func (p *Problem) PriorOf(i int) (mean, deviation float64) {
 	u := p.Unknowns[i]
-	if p.Open[i] {
-		mean = prior.UnbendMost
-		if v, ok := p.Held[i]; ok {
+	if p.HeldOpen[i] {
+		mean = prior.MaxTransformed
+		if v, ok := p.HeldValue[i]; ok {
 			mean = v
 		}
 		return mean, 1e-6
@@ -58,15 +58,15 @@ func (p *Problem) PriorOf(i int) (mean, deviation float64) {
 
 // Where a fit may end, in squared standard uncertainties.
 const (
-	slack = 0.01 // a tenth of a deviation is left to win, in one direction at most
-	rough = 0.1  // of a robust fit, which only has to find the gross readings
+	stopReduction       = 0.01 // a tenth of a deviation is left to win, in one direction at most
+	robustStopReduction = 0.1  // of a robust fit, which only has to find the gross readings
 )
 
 // Options says when a fit may end.
 func (p *Problem) Options(most int) leastsquares.Options {
-	o := leastsquares.Options{Tolerance: 1e-10, Slack: slack, MaxIterations: most}
+	o := leastsquares.Options{Tolerance: 1e-10, Slack: stopReduction, MaxIterations: most}
 	if p.Robust {
-		o.Slack = rough
+		o.Slack = robustStopReduction
 	}
 	return o
 }

@@ -11,10 +11,10 @@ import (
 
 // State is what the unknowns make of the network in one step.
 type State struct {
-	Par    ladder.Parameters
-	Adjust pixel.Adjust
-	loads  []pixel.Load
-	warm   float64 // °C
+	Par         ladder.Parameters
+	Adjust      pixel.Adjust
+	loads       []pixel.Load
+	temperature float64 // °C
 }
 
 // NewState is a state with the run as stated.
@@ -30,62 +30,62 @@ const Absent = -1
 func (p *Problem) Set(k int, x []float64, s *State) {
 	adjust := pixel.AsStated
 	scale, idle := 0.0, 0.0
-	s.warm = 0
+	s.temperature = 0
 	for i, u := range p.Unknowns {
 		v := x[i]
 		switch u.What {
 		case JointRail:
-			*side(&s.Par.Joints[u.Index], u.Rail) = prior.Unbend(clamp(v, prior.UnbendLeast, prior.UnbendMost))
+			*side(&s.Par.Joints[u.Index], u.Rail) = prior.ToOhms(clamp(v, prior.MinTransformed, prior.MaxTransformed))
 		case FeedRail:
-			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.Unbend(clamp(v, prior.UnbendLeast, prior.UnbendMost))
+			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.ToOhms(clamp(v, prior.MinTransformed, prior.MaxTransformed))
 		case ReelRail:
-			*side(&s.Par.Reels[u.Index], u.Rail) = p.Segment[u.Index] / 2 * math.Max(v, prior.FactorLeast)
+			*side(&s.Par.Reels[u.Index], u.Rail) = p.Segment[u.Index] / 2 * math.Max(v, prior.MinFactor)
 		case SupplyVolts:
 			s.Par.Supplies[u.Index].Volts = v
 		case SupplyOhms:
 			s.Par.Supplies[u.Index].Ohms = math.Max(v, 0)
-		case AllScale:
+		case CurrentScale:
 			scale += v
-		case IdleScale:
+		case IdleCurrentScale:
 			idle = v
-		case AllShift:
+		case KneeShift:
 			adjust.Shift += v
-		case AllStretch:
+		case KneeStretch:
 			adjust.Stretch = clamp(v, -2, 2)
-		case Warmth:
-			s.warm += v
-		case StepWarmth:
+		case CopperTemperature:
+			s.temperature += v
+		case StepTemperature:
 			if u.Step == k {
-				s.warm += v
+				s.temperature += v
 			}
 		case StepVolts:
 			if u.Step == k {
 				s.Par.Supplies[u.Index].Volts += v
 			}
-		case StepScale:
+		case StepCurrentScale:
 			if u.Step == k {
 				scale += v
 			}
-		case StepShift:
+		case StepKneeShift:
 			if u.Step == k {
 				adjust.Shift += v
 			}
 		}
 	}
 	for i := range s.Par.Reels {
-		factor := s.factor(p, i)
+		factor := s.copperFactor(p, i)
 		s.Par.Reels[i].Plus *= factor
 		s.Par.Reels[i].Minus *= factor
 	}
 	for i, f := range p.Run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.warm + p.temperature.feed[i] - 20)
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature + p.temperature.feed[i] - 20)
 		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, 0)
 		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, 0)
 	}
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust
 	for i, reel := range p.Run.Reels {
-		s.loads[i] = pixel.New(reel.Strip, p.Run.Steps[p.Shown[k]].Levels, adjust)
+		s.loads[i] = pixel.New(reel.Strip, p.Run.Steps[p.LitStep[k]].Levels, adjust)
 	}
 }
 

@@ -11,16 +11,16 @@ import (
 // Wider is the problem with nodes at some places, all steps of the run, and the ranges of
 // some meters, none of which was used yet; it has no readings. Its first unknowns are those
 // of the problem. The error tells that the network cannot be laid out.
-func (p *Problem) Wider(meters []int, places []run.Place) (*Problem, error) {
-	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, Read: len(p.Steps), Shown: p.Shown, Segment: p.Segment,
-		Scales: slices.Clone(p.Scales), Held: p.Held, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
+func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
+	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, ReadSteps: len(p.Steps), LitStep: p.LitStep, Segment: p.Segment,
+		MeterRanges: slices.Clone(p.MeterRanges), HeldValue: p.HeldValue, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
 	for _, m := range meters {
 		if p.Run.Meters[m].Each {
 			continue // another place has other errors
 		}
 		for at, limits := range p.Run.Meters[m].Ranges {
 			if limits.Quantity != run.Temperature {
-				q.ScaleOf(Scale{Meter: m, At: at, Limits: limits})
+				q.MeterRangeIndex(MeterRange{Meter: m, Range: at, Limits: limits})
 			}
 		}
 	}
@@ -29,9 +29,9 @@ func (p *Problem) Wider(meters []int, places []run.Place) (*Problem, error) {
 		return nil, err
 	}
 	q.Net, q.gradient = net, net.NewGradient()
-	q.layUnknowns()
-	for i := range q.Alikes {
-		q.Alikes[i].Idle = p.Alikes[i].Idle
+	q.addUnknowns()
+	for i := range q.FoilPriors {
+		q.FoilPriors[i].Disabled = p.FoilPriors[i].Disabled
 	}
 	q.row = make([]float64, len(q.Unknowns))
 	for range q.Steps {
@@ -47,15 +47,15 @@ func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
 	q := *p
 	q.Observations = append(slices.Clone(of.Observations), more...)
 	q.Splits = slices.Clone(of.Splits)
-	q.Open = make([]bool, len(q.Unknowns))
-	copy(q.Open, of.Open)
+	q.HeldOpen = make([]bool, len(q.Unknowns))
+	copy(q.HeldOpen, of.HeldOpen)
 	q.row = make([]float64, len(q.Unknowns))
-	q.unread = make([]bool, len(q.Steps))
-	for k := range q.unread {
-		q.unread[k] = true
+	q.unreadSteps = make([]bool, len(q.Steps))
+	for k := range q.unreadSteps {
+		q.unreadSteps[k] = true
 	}
 	for _, x := range q.Observations {
-		q.unread[x.Step] = false
+		q.unreadSteps[x.Step] = false
 	}
 	q.Predicted = make([]float64, len(q.Observations))
 	return &q
@@ -63,7 +63,7 @@ func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
 
 // Widened is the linear model of a wider problem: of what it has beyond this one only the
 // knowledge beforehand.
-func (l Linear) Widened(wide *Problem) Linear {
+func (l Linear) ExtendedTo(wide *Problem) Linear {
 	n := len(wide.Unknowns)
 	w := Linear{Problem: wide, X: make([]float64, n), Covariance: leastsquares.NewMatrix(n, n)}
 	copy(w.X, l.X)
@@ -79,7 +79,7 @@ func (l Linear) Widened(wide *Problem) Linear {
 }
 
 // Widen gives a row of a narrower problem this one's length.
-func (l *Linear) Widen(row []float64) []float64 {
+func (l *Linear) ExtendRow(row []float64) []float64 {
 	wide := make([]float64, len(l.X))
 	copy(wide, row)
 	return wide

@@ -5,11 +5,11 @@ import (
 )
 
 // Alike is what is known beforehand of a reel's factor from its foil.
-type Alike struct {
-	Reel  int
-	Rails [2]int // unknowns
-	Whole int    // the foil's factor
-	Idle  bool   // left out
+type FoilPrior struct {
+	Reel       int
+	Rails      [2]int // unknowns
+	FoilFactor int    // the foil's factor
+	Disabled   bool   // left out
 }
 
 // Reels of one strip are much alike: what one has over the stated figure the others have
@@ -23,30 +23,30 @@ type Alike struct {
 // is not held to be like them, its own belief is without them, and how like they are is no
 // part of whether the readings are explained.
 const (
-	foilSpread = 0.10  // of a reel's factor about that of its foil (common practice, no source)
-	foilTail   = 1.5   // deviations from which on a square grows like its root
-	FoilShares = 0.025 // of a reel's share between its rails about its foil's (the same)
+	foilSpread      = 0.10  // of a reel's factor about that of its foil (common practice, no source)
+	foilThreshold   = 1.5   // deviations from which on a square grows like its root
+	FoilShareSpread = 0.025 // of a reel's share between its rails about its foil's (the same)
 )
 
 // Residual is how far a reel lies from its foil, in deviations, softened, and its
 // derivatives by the unknowns it depends on.
-func (a Alike) Residual(x []float64) (z float64, rails, whole float64) {
-	if a.Idle {
+func (a FoilPrior) Residual(x []float64) (z float64, rails, whole float64) {
+	if a.Disabled {
 		return 0, 0, 0
 	}
-	factor, half := math.Max(x[a.Whole], FactorLeast), (x[a.Rails[0]]+x[a.Rails[1]])/2
-	z, slope := lighten((half/factor-1)/foilSpread, foilTail)
+	factor, half := math.Max(x[a.FoilFactor], MinFactor), (x[a.Rails[0]]+x[a.Rails[1]])/2
+	z, slope := pseudoHuberLoss((half/factor-1)/foilSpread, foilThreshold)
 	rails = slope / (2 * factor * foilSpread)
-	if x[a.Whole] > FactorLeast {
+	if x[a.FoilFactor] > MinFactor {
 		whole = -slope * half / (factor * factor * foilSpread)
 	}
 	return z, rails, whole
 }
 
 // Row writes the derivatives by all unknowns.
-func (a Alike) Row(x, row []float64) (z float64) {
+func (a FoilPrior) Row(x, row []float64) (z float64) {
 	z, rails, whole := a.Residual(x)
 	clear(row)
-	row[a.Rails[0]], row[a.Rails[1]], row[a.Whole] = rails, rails, whole
+	row[a.Rails[0]], row[a.Rails[1]], row[a.FoilFactor] = rails, rails, whole
 	return z
 }

@@ -10,10 +10,10 @@ import (
 // square grows like its root, 2c²·(√(1 + r²/c²) − 1) with c = 1.5; a foil of next to no copper
 // is one of FactorLeast, on which nothing depends. Slopes are against differences.
 func TestAlike(t *testing.T) {
-	a := Alike{Rails: [2]int{0, 1}, Whole: 2}
+	a := FoilPrior{Rails: [2]int{0, 1}, FoilFactor: 2}
 	const c = 1.5
 	for _, x := range [][]float64{{1, 1, 1}, {1.1, 1.1, 1}, {0.9, 0.7, 1}, {2.2, 1.8, 1}, {1, 1.2, 1.3}, {1, 1, 0.01}} {
-		r := ((x[0]+x[1])/2/max(x[2], FactorLeast) - 1) / foilSpread
+		r := ((x[0]+x[1])/2/max(x[2], MinFactor) - 1) / foilSpread
 		want := math.Copysign(c*math.Sqrt(2*(math.Sqrt(1+r*r/c/c)-1)), r)
 		row := make([]float64, 3)
 		z := a.Row(x, row)
@@ -31,7 +31,7 @@ func TestAlike(t *testing.T) {
 			}
 		}
 	}
-	a.Idle = true
+	a.Disabled = true
 	if z, rails, whole := a.Residual([]float64{2, 2, 1}); z != 0 || rails != 0 || whole != 0 {
 		t.Errorf("left out it lies %g off, slopes %g and %g", z, rails, whole)
 	}
@@ -39,13 +39,13 @@ func TestAlike(t *testing.T) {
 
 // Where a conductor is parted there is nothing to share, whatever the other one has.
 func TestIdleSplitSaysNothing(t *testing.T) {
-	x := []float64{UnbendMost, Bend(0.002)}
-	s := Split{At: [2]int{0, 1}, Bent: true, About: Even, Spread: FeedSplits, Wire: 0.08}
+	x := []float64{MaxTransformed, Transform(0.002)}
+	s := Split{Rails: [2]int{0, 1}, Transformed: true, ShareAbout: EvenShare, Spread: FeedSplitSpread, Wire: 0.08}
 	row := make([]float64, 2)
 	if z := s.Row(x, row); z == 0 {
 		t.Fatal("it says nothing even while it is not idle")
 	}
-	s.Idle = true
+	s.Disabled = true
 	if z := s.Row(x, row); z != 0 || row[0] != 0 || row[1] != 0 {
 		t.Errorf("%g deviations off, slopes %v", z, row)
 	}

@@ -11,63 +11,63 @@ import (
 
 // A conductor of a joint or feed is fitted as t = r/(r + 1 Ω): linear in r where
 // joints live, and finite at an open conductor, t = 1.
-const bendOhms = 1.0
+const transformOhms = 1.0
 
 // Bend is t of a resistance in ohms, +Inf included.
-func Bend(ohms float64) float64 {
+func Transform(ohms float64) float64 {
 	if math.IsInf(ohms, 1) {
 		return 1
 	}
-	return ohms / (ohms + bendOhms)
+	return ohms / (ohms + transformOhms)
 }
 
 // Unbend is the resistance in ohms of t; +Inf from t = 1 on.
-func Unbend(t float64) float64 {
+func ToOhms(t float64) float64 {
 	if t >= 1 {
 		return math.Inf(1)
 	}
-	return bendOhms * t / (1 - t)
+	return transformOhms * t / (1 - t)
 }
 
 // UnbendSlope is dr/dt, and unbendMost the last t at which it is used; beyond, the
 // model is continued in a straight line.
-func UnbendSlope(t float64) float64 { return bendOhms / ((1 - t) * (1 - t)) }
+func ToOhmsSlope(t float64) float64 { return transformOhms / ((1 - t) * (1 - t)) }
 
 const (
-	UnbendMost  = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
-	UnbendLeast = 1e-6     // 1 µΩ
-	FactorLeast = 0.02     // of a reel's nominal
+	MaxTransformed = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
+	MinTransformed = 1e-6     // 1 µΩ
+	MinFactor      = 0.02     // of a reel's nominal
 )
 
 // conducting is what a conductor's bent resistance t has in ohms where only its size
 // matters: never below zero, with its derivative. An estimate may come out below zero
 // by what the readings are off; a sharp bend there would stop a fit at it, so that it is
 // rounded over bendAbout.
-func conducting(t float64) (ohms, slope float64) {
-	inside := math.Min(t, UnbendMost)
-	r := bendOhms * inside / (1 - inside)
-	root := math.Hypot(r, 2*bendAbout)
+func smoothOhms(t float64) (ohms, slope float64) {
+	inside := math.Min(t, MaxTransformed)
+	r := transformOhms * inside / (1 - inside)
+	root := math.Hypot(r, 2*smoothingOhms)
 	if t == inside {
-		slope = (1 + r/root) / 2 * UnbendSlope(inside)
+		slope = (1 + r/root) / 2 * ToOhmsSlope(inside)
 	}
 	return (r + root) / 2, slope
 }
 
 // bendAbout is half of splitOhms: below that nobody cares about the split.
-const bendAbout = splitOhms / 2
+const smoothingOhms = minSplitOhms / 2
 
 // Loop is two bent rails in series, T = bend(r₊ + r₋), and its derivatives.
 func Loop(at [2]int, x []float64) (t float64, row []float64) {
 	row = make([]float64, len(x))
 	for rail, k := range at {
-		if other := at[1-rail]; x[k] >= UnbendMost && x[k] >= x[other] {
+		if other := at[1-rail]; x[k] >= MaxTransformed && x[k] >= x[other] {
 			row[k] = 1 // one rail open: the other does not matter
 			return x[k], row
 		}
 	}
-	t = Bend(Unbend(x[at[0]]) + Unbend(x[at[1]]))
+	t = Transform(ToOhms(x[at[0]]) + ToOhms(x[at[1]]))
 	for _, k := range at {
-		row[k] = UnbendSlope(x[k]) / UnbendSlope(t)
+		row[k] = ToOhmsSlope(x[k]) / ToOhmsSlope(t)
 	}
 	return t, row
 }

@@ -9,16 +9,16 @@ import (
 // with the right derivative everywhere.
 func TestConducting(t *testing.T) {
 	for _, ohms := range []float64{0.01, 0.1, 5} {
-		if got, _ := conducting(Bend(ohms)); math.Abs(got-ohms) > bendAbout*bendAbout/ohms*1.01 {
+		if got, _ := smoothOhms(Transform(ohms)); math.Abs(got-ohms) > smoothingOhms*smoothingOhms/ohms*1.01 {
 			t.Errorf("%g Ω count as %g", ohms, got)
 		}
 	}
 	last := 0.0
 	for _, at := range []float64{-0.9, -0.1, -0.003, -0.001, 0, 0.0002, 0.002, 0.3, 0.99, 1.2} {
-		got, slope := conducting(at)
+		got, slope := smoothOhms(at)
 		h := 1e-6 * math.Max(math.Abs(at), 1e-3)
-		up, _ := conducting(at + h)
-		down, _ := conducting(at - h)
+		up, _ := smoothOhms(at + h)
+		down, _ := smoothOhms(at - h)
 		if want := (up - down) / (2 * h); math.Abs(slope-want) > 1e-4*want+1e-9 {
 			t.Errorf("slope %g at %g, by difference %g", slope, at, want)
 		}

@@ -7,7 +7,7 @@ import (
 // Soften turns a residual into one whose square is c²·ln(1 + r²/c²), the Cauchy loss:
 // about itself while it is small beside c, and hardly pulling at all once it is far
 // beyond. It gives the slope too.
-func Soften(r, c float64) (soft, slope float64) {
+func CauchyLoss(r, c float64) (soft, slope float64) {
 	if math.Abs(r) < 1e-6 {
 		return r, 1
 	}
@@ -18,7 +18,7 @@ func Soften(r, c float64) (soft, slope float64) {
 // lighten turns a residual into one whose square is 2c²·(√(1 + r²/c²) − 1): about itself
 // while it is small beside c, and pulling alike however far it lies beyond. Unlike soften
 // it has one minimum alone. It gives the slope too.
-func lighten(r, c float64) (light, slope float64) {
+func pseudoHuberLoss(r, c float64) (light, slope float64) {
 	if math.Abs(r) < 1e-6 {
 		return r, 1
 	}

@@ -9,7 +9,7 @@ import (
 func TestLosses(t *testing.T) {
 	for _, r := range []float64{-30, -2, -1e-3, 0.5, 7} {
 		const c, h = 1.5, 1e-5
-		for name, f := range map[string]func(r, c float64) (float64, float64){"soften": Soften, "lighten": lighten} {
+		for name, f := range map[string]func(r, c float64) (float64, float64){"soften": CauchyLoss, "lighten": pseudoHuberLoss} {
 			want := c * c * math.Log1p(r*r/(c*c))
 			if name == "lighten" {
 				want = 2 * c * c * (math.Sqrt(1+r*r/(c*c)) - 1)

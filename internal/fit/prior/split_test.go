@@ -10,12 +10,12 @@ import (
 func TestSplits(t *testing.T) {
 	x := make([]float64, 3)
 	at := func(plus, minus float64) []float64 {
-		x[0], x[1] = Bend(plus), Bend(minus)
+		x[0], x[1] = Transform(plus), Transform(minus)
 		return x
 	}
 	row := make([]float64, len(x))
-	feed := Split{At: [2]int{0, 1}, Bent: true, About: Even, Spread: FeedSplits, Wire: 0.080}
-	joint := Split{At: [2]int{0, 1}, Bent: true, About: Even, Spread: JointSplits}
+	feed := Split{Rails: [2]int{0, 1}, Transformed: true, ShareAbout: EvenShare, Spread: FeedSplitSpread, Wire: 0.080}
+	joint := Split{Rails: [2]int{0, 1}, Transformed: true, ShareAbout: EvenShare, Spread: JointSplitSpread}
 	for _, c := range []struct {
 		what        string
 		s           Split
@@ -37,13 +37,13 @@ func TestSplits(t *testing.T) {
 		}
 	}
 	// A reel lies about what its foil is: 60 parts in a hundred in the minus here.
-	reel := Split{At: [2]int{0, 1}, About: 2, Spread: FoilShares}
+	reel := Split{Rails: [2]int{0, 1}, ShareAbout: 2, Spread: FoilShareSpread}
 	x = []float64{0.8, 1.2, -0.2}
 	if z := reel.Row(x, row); math.Abs(z) > 1e-12 {
 		t.Errorf("a reel like its foil lies %g off", z)
 	}
 	x[2] = 0
-	if z := reel.Row(x, row); math.Abs(z+0.2/(2*FoilShares)) > 1e-12 {
+	if z := reel.Row(x, row); math.Abs(z+0.2/(2*FoilShareSpread)) > 1e-12 {
 		t.Errorf("a reel unlike its foil lies %g off", z)
 	}
 }

@@ -48,9 +48,9 @@ func (h *hypothesis) exchanged(fit *leastsquares.Fit) *leastsquares.Fit {
 		}
 		h.setMarks(nil)
 		for k, o := range h.Observations {
-			h.Observations[k].Out = o.Barred || k == i || out[k] && !beside(o, h.Observations[i])
+			h.Observations[k].Excluded = o.ExcludedForGood || k == i || out[k] && !beside(o, h.Observations[i])
 		}
-		if other := h.fitExchanged(best.account); other != nil && h.PValue(other) >= model.Misfit {
+		if other := h.fitExchanged(best.account); other != nil && h.PValue(other) >= model.MinPValue {
 			t := trial{other, h.marks(), h.account(other)}
 			if others = append(others, t); t.account < best.account {
 				best = t
@@ -71,12 +71,12 @@ func (h *hypothesis) exchanged(fit *leastsquares.Fit) *leastsquares.Fit {
 // left out beside it: it must be beside two of several. Of two alone, where fits are dear, it
 // must matter in the linear model hardly more which one is left out.
 func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
-	if h.Observations[i].Out {
+	if h.Observations[i].Excluded {
 		return false
 	}
 	var near []int
 	for k, o := range h.Observations {
-		if o.Out && !o.Barred && beside(o, h.Observations[i]) {
+		if o.Excluded && !o.ExcludedForGood && beside(o, h.Observations[i]) {
 			near = append(near, k)
 		}
 	}
@@ -114,12 +114,12 @@ func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
 // a few more that are far off then, and takes back what agrees; nil where that does not do, or
 // is far worse than an account.
 func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
-	fit, err := h.SolveWithin(h.Start(), fewSteps)
+	fit, err := h.SolveLimited(h.Start(), fewSteps)
 	if err != nil || h.account(fit) > account+hopeless {
 		return nil
 	}
 	if !fit.Converged {
-		fit, err = h.SolveWithin(fit.X, firstSteps)
+		fit, err = h.SolveLimited(fit.X, firstSteps)
 	}
 	for range mostWorse {
 		if err != nil {
@@ -129,7 +129,7 @@ func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
 		if worst <= suspectAt || math.IsNaN(worst) {
 			break
 		}
-		h.Observations[at].Out = true
+		h.Observations[at].Excluded = true
 		fit, err = h.Solve(fit.X)
 	}
 	if err == nil {

@@ -36,11 +36,11 @@ func TestExchanged(t *testing.T) {
 			t.Fatal(err)
 		}
 		p := &hypothesis{Problem: posed}
-		if from := list[wrong].From; from != "north.start+" || !p.Observations[barred].Barred {
-			t.Fatalf("reading %d is of %s, barred is %v", wrong, from, p.Observations[barred].Barred)
+		if from := list[wrong].From; from != "north.start+" || !p.Observations[barred].ExcludedForGood {
+			t.Fatalf("reading %d is of %s, barred is %v", wrong, from, p.Observations[barred].ExcludedForGood)
 		}
 		for _, i := range c.out {
-			p.Observations[i].Out = true
+			p.Observations[i].Excluded = true
 		}
 		before := p.marks()
 		fit, err := p.Solve(p.Start())

@@ -47,13 +47,13 @@ func (h *hypothesis) explain(first *leastsquares.Fit) (*leastsquares.Fit, error)
 // orOpen finds whether open conductors explain the readings better than an account without,
 // given a fit to all readings.
 func (h *hypothesis) orOpen(first *leastsquares.Fit, plain account) (*leastsquares.Fit, error) {
-	clean := h.leftOut() <= fewWrong && h.PValue(plain.fit) >= model.Misfit && plain.fit.Converged
+	clean := h.leftOut() <= fewWrong && h.PValue(plain.fit) >= model.MinPValue && plain.fit.Converged
 	if clean && len(h.partings(plain.fit)) == 0 {
 		return plain.fit, nil
 	}
 	h.setMarks(nil)
 	if !clean && !h.quiet {
-		h.SetNoise(h.GuessedNoise())
+		h.SetNoise(h.PriorNoise())
 	}
 	open := h.withOpens(first)
 	if len(h.parted) == 0 {
@@ -79,9 +79,9 @@ func (h *hypothesis) closed(fit *leastsquares.Fit) *leastsquares.Fit {
 		c := h.parted[i]
 		h.release(c)
 		near := append([]float64(nil), fit.X...)
-		near[c.At] = h.Unknowns[c.At].Mean
+		near[c.Unknown] = h.Unknowns[c.Unknown].Mean
 		trial, err := h.Solve(near)
-		if err == nil && trial.Converged && trial.X[c.At] < prior.Bend(openMaybe) && trial.SumSquares < fit.SumSquares+openGain {
+		if err == nil && trial.Converged && trial.X[c.Unknown] < prior.Transform(openMaybe) && trial.SumSquares < fit.SumSquares+openGain {
 			h.parted = slices.Delete(h.parted, i, i+1)
 			fit = trial
 			continue
@@ -109,7 +109,7 @@ func (h *hypothesis) account(fit *leastsquares.Fit) float64 {
 func (h *hypothesis) leftOut() int {
 	n := 0
 	for _, o := range h.Observations {
-		if o.Out && !o.Barred {
+		if o.Excluded && !o.ExcludedForGood {
 			n++
 		}
 	}
@@ -120,13 +120,13 @@ func (h *hypothesis) leftOut() int {
 func (h *hypothesis) marks() []bool {
 	out := make([]bool, len(h.Observations))
 	for i, o := range h.Observations {
-		out[i] = o.Out
+		out[i] = o.Excluded
 	}
 	return out
 }
 
 func (h *hypothesis) setMarks(out []bool) {
 	for i := range h.Observations {
-		h.Observations[i].Out = out != nil && out[i] || h.Observations[i].Barred
+		h.Observations[i].Excluded = out != nil && out[i] || h.Observations[i].ExcludedForGood
 	}
 }

@@ -23,7 +23,7 @@ func (h *hypothesis) residuals(fit *leastsquares.Fit) [][]likelihood.Residual {
 	groups := make([][]likelihood.Residual, len(h.NoiseGroups))
 	for i := range h.Observations {
 		o := &h.Observations[i]
-		if o.Out {
+		if o.Excluded {
 			continue
 		}
 		left := 1.0
@@ -34,7 +34,7 @@ func (h *hypothesis) residuals(fit *leastsquares.Fit) [][]likelihood.Residual {
 		if h.Robust { // its residuals are softened; the problem still is where the fit ended
 			missed = o.Value - h.Predicted[i]
 		}
-		groups[o.Group] = append(groups[o.Group], likelihood.Residual{Value: missed, Size: math.Abs(o.Value), Fixed: o.Fixed, Left: left})
+		groups[o.Group] = append(groups[o.Group], likelihood.Residual{Value: missed, Magnitude: math.Abs(o.Value), KnownVariance: o.RoundingVariance, Freedom: left})
 	}
 	return groups
 }
@@ -54,7 +54,7 @@ func (h *hypothesis) noisy(fit *leastsquares.Fit, tail float64) (*leastsquares.F
 		if !h.learn(fit, tail) {
 			break
 		}
-		next, err := h.SolveWithin(fit.X, firstSteps)
+		next, err := h.SolveLimited(fit.X, firstSteps)
 		if err != nil {
 			return nil, err
 		}
@@ -73,8 +73,8 @@ func (h *hypothesis) learn(fit *leastsquares.Fit, tail float64) bool {
 	changed := false
 	for i := range h.Observations {
 		o := &h.Observations[i]
-		variance := noise[o.Group].Variance(o.Fixed, o.Value)
-		changed = changed || !o.Out && math.Abs(math.Log(variance)/2-math.Log(o.Deviation)) > sameNoise
+		variance := noise[o.Group].Variance(o.RoundingVariance, o.Value)
+		changed = changed || !o.Excluded && math.Abs(math.Log(variance)/2-math.Log(o.Deviation)) > sameNoise
 	}
 	if changed {
 		h.SetNoise(noise)
@@ -91,7 +91,7 @@ func (h *hypothesis) learn(fit *leastsquares.Fit, tail float64) bool {
 func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
 	sum := fit.SumSquares
 	for i := range h.Observations {
-		if !h.Observations[i].Out {
+		if !h.Observations[i].Excluded {
 			sum -= fit.Residuals[i] * fit.Residuals[i]
 		}
 	}

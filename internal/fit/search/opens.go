@@ -38,18 +38,18 @@ const (
 )
 
 // Parting is one conductor that is held open.
-type Parting struct {
-	At       int     // unknown
-	Split    int     // of its element, left out while it is open
-	Excluded float64 // Ω: less than this the readings exclude
-	Told     bool    // the readings tell that it is this rail and not the other
+type OpenConductor struct {
+	Unknown    int     // unknown
+	Split      int     // of its element, left out while it is open
+	LowerBound float64 // Ω: less than this the readings exclude
+	RailKnown  bool    // the readings tell that it is this rail and not the other
 }
 
 // withOpens looks for conductors that are open and refits with them so.
 func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 	for range mostOpens {
 		scores := map[int]float64{}
-		var best Parting
+		var best OpenConductor
 		var bestFit *leastsquares.Fit
 		bestScore, cost := 0.0, h.cost(fit)
 		for _, c := range h.partings(fit) {
@@ -62,7 +62,7 @@ func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 			if h.much(c, fit) && score > -openGain-openCost {
 				score = h.soundCost(c, fit) - opened - openGain
 			}
-			scores[c.At] = score
+			scores[c.Unknown] = score
 			if score > bestScore {
 				best, bestFit, bestScore = c, trial, score
 			}
@@ -70,10 +70,10 @@ func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 		if bestFit == nil {
 			break
 		}
-		best.Told = true
-		for _, other := range h.Splits[best.Split].At {
-			if s, tried := scores[other]; tried && other != best.At && s > bestScore-openGain/2 {
-				best.Told = false
+		best.RailKnown = true
+		for _, other := range h.Splits[best.Split].Rails {
+			if s, tried := scores[other]; tried && other != best.Unknown && s > bestScore-openGain/2 {
+				best.RailKnown = false
 			}
 		}
 		h.hold(best)
@@ -89,16 +89,16 @@ func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 // partings lists the conductors worth asking: all of them where the readings are
 // not explained, or only by a reel that cannot be, otherwise those of elements with much
 // resistance.
-func (h *hypothesis) partings(fit *leastsquares.Fit) []Parting {
-	poor := !fit.Converged || h.PValue(fit) < model.Misfit || h.farFetched(fit)
-	var list []Parting
+func (h *hypothesis) partings(fit *leastsquares.Fit) []OpenConductor {
+	poor := !fit.Converged || h.PValue(fit) < model.MinPValue || h.farFetched(fit)
+	var list []OpenConductor
 	for s := range h.Splits {
-		if !h.Splits[s].Bent {
+		if !h.Splits[s].Transformed {
 			continue
 		}
-		for _, at := range h.Splits[s].At {
-			c := Parting{At: at, Split: s}
-			if h.Splits[s].Idle || !poor && !h.much(c, fit) || h.flows(at) {
+		for _, at := range h.Splits[s].Rails {
+			c := OpenConductor{Unknown: at, Split: s}
+			if h.Splits[s].Disabled || !poor && !h.much(c, fit) || h.flows(at) {
 				continue
 			}
 			list = append(list, c)
@@ -117,11 +117,11 @@ func (h *hypothesis) flows(at int) bool {
 	}
 	some, all := 0, 0
 	for _, o := range h.Observations {
-		if o.Feed != feed || o.Barred {
+		if o.Feed != feed || o.ExcludedForGood {
 			continue
 		}
 		all++
-		limits := h.Scales[o.Scale].Limits
+		limits := h.MeterRanges[o.MeterRange].Limits
 		if math.Abs(o.Value) > limits.Fraction*math.Abs(o.Value)+(limits.Counts+1)*limits.Resolution {
 			some++
 		}
@@ -145,13 +145,13 @@ func (h *hypothesis) farFetched(fit *leastsquares.Fit) bool {
 
 // much tells whether an element surely has so much resistance that it may be open; or has it
 // and a reading over it shows volts, since next to no current tells how much one has that is.
-func (h *hypothesis) much(c Parting, fit *leastsquares.Fit) bool {
-	t, row := prior.Loop(h.Splits[c.Split].At, fit.X)
+func (h *hypothesis) much(c OpenConductor, fit *leastsquares.Fit) bool {
+	t, row := prior.Loop(h.Splits[c.Split].Rails, fit.X)
 	stated := 0.0
-	for _, at := range h.Splits[c.Split].At {
-		stated += prior.Unbend(h.Unknowns[at].Mean)
+	for _, at := range h.Splits[c.Split].Rails {
+		stated += prior.ToOhms(h.Unknowns[at].Mean)
 	}
-	if t < prior.Bend(max(openMaybe, 2*stated)) || fit.Covariance == nil {
+	if t < prior.Transform(max(openMaybe, 2*stated)) || fit.Covariance == nil {
 		return false
 	}
 	return h.gapes(c) || t > openSure*math.Sqrt(math.Max(matrix.Quadratic(fit.Covariance, row), 0))
@@ -159,8 +159,8 @@ func (h *hypothesis) much(c Parting, fit *leastsquares.Fit) bool {
 
 // gapes tells whether a reading over either conductor of a joint shows more than what its
 // meter can be off by, and some.
-func (h *hypothesis) gapes(c Parting) bool {
-	joint := slices.IndexFunc(h.Joints, func(rails [2]int) bool { return rails == h.Splits[c.Split].At })
+func (h *hypothesis) gapes(c OpenConductor) bool {
+	joint := slices.IndexFunc(h.Joints, func(rails [2]int) bool { return rails == h.Splits[c.Split].Rails })
 	if joint < 0 {
 		return false
 	}
@@ -169,16 +169,16 @@ func (h *hypothesis) gapes(c Parting) bool {
 	start := run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}
 	return slices.ContainsFunc(h.Observations, func(o model.Observation) bool {
 		over := o.From.Place == end && o.To.Place == start || o.From.Place == start && o.To.Place == end
-		limits := h.Scales[o.Scale].Limits
-		return !o.Out && o.Feed == model.Absent && over && math.Abs(o.Value) > 2*(limits.Counts+1)*limits.Resolution
+		limits := h.MeterRanges[o.MeterRange].Limits
+		return !o.Excluded && o.Feed == model.Absent && over && math.Abs(o.Value) > 2*(limits.Counts+1)*limits.Resolution
 	})
 }
 
 // soundCost is the cost with both rails of an element as stated.
-func (h *hypothesis) soundCost(c Parting, fit *leastsquares.Fit) float64 {
+func (h *hypothesis) soundCost(c OpenConductor, fit *leastsquares.Fit) float64 {
 	near := append([]float64(nil), fit.X...)
-	for _, at := range h.Splits[c.Split].At {
-		h.Open[at], h.Held[at] = true, h.Unknowns[at].Mean
+	for _, at := range h.Splits[c.Split].Rails {
+		h.HeldOpen[at], h.HeldValue[at] = true, h.Unknowns[at].Mean
 		near[at] = h.Unknowns[at].Mean
 	}
 	sound, err := h.Solve(near)
@@ -186,42 +186,46 @@ func (h *hypothesis) soundCost(c Parting, fit *leastsquares.Fit) float64 {
 	if err == nil {
 		cost = h.cost(sound)
 	}
-	for _, at := range h.Splits[c.Split].At {
-		h.Open[at] = false
-		delete(h.Held, at)
+	for _, at := range h.Splits[c.Split].Rails {
+		h.HeldOpen[at] = false
+		delete(h.HeldValue, at)
 	}
 	return cost
 }
 
 // tryOpen fits with one more conductor open, from where the fit is. Most conductors
 // that are not open show that within a few steps.
-func (h *hypothesis) tryOpen(c Parting, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
+func (h *hypothesis) tryOpen(c OpenConductor, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
 	h.hold(c)
 	defer h.release(c)
 	near := h.Start()
 	for j, u := range h.Unknowns {
-		if !u.Vague && u.What != model.FoilShare {
+		if !u.WidePrior && u.What != model.FoilShare {
 			near[j] = fit.X[j]
 		}
 	}
-	near[c.At] = prior.UnbendMost
-	return h.SolveWithin(near, most)
+	near[c.Unknown] = prior.MaxTransformed
+	return h.SolveLimited(near, most)
 }
 
-func (h *hypothesis) hold(c Parting)    { h.Open[c.At], h.Splits[c.Split].Idle = true, true }
-func (h *hypothesis) release(c Parting) { h.Open[c.At], h.Splits[c.Split].Idle = false, false }
+func (h *hypothesis) hold(c OpenConductor) {
+	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = true, true
+}
+func (h *hypothesis) release(c OpenConductor) {
+	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = false, false
+}
 
 // excluded is the least resistance, Ω, that an open conductor must have: below it
 // the sum of squares rises by that of a 95 % interval.
-func (h *hypothesis) excluded(c Parting, fit *leastsquares.Fit) float64 {
+func (h *hypothesis) excluded(c OpenConductor, fit *leastsquares.Fit) float64 {
 	const rise = verdict.Coverage95 * verdict.Coverage95
-	defer delete(h.Held, c.At)
-	low, high := 0.0, prior.UnbendMost
+	defer delete(h.HeldValue, c.Unknown)
+	low, high := 0.0, prior.MaxTransformed
 	for range 12 {
 		middle := (low + high) / 2
-		h.Held[c.At] = middle
+		h.HeldValue[c.Unknown] = middle
 		near := append([]float64(nil), fit.X...)
-		near[c.At] = middle
+		near[c.Unknown] = middle
 		trial, err := h.Solve(near)
 		if err == nil && trial.SumSquares < fit.SumSquares+rise {
 			high = middle
@@ -229,5 +233,5 @@ func (h *hypothesis) excluded(c Parting, fit *leastsquares.Fit) float64 {
 			low = middle
 		}
 	}
-	return prior.Unbend(high)
+	return prior.ToOhms(high)
 }

@@ -35,24 +35,24 @@ func TestOpenConductorsAreFound(t *testing.T) {
 			want = append(want, p.Feeds[c[0]][c[1]])
 		}
 		for _, c := range e.Open {
-			got = append(got, c.At)
-			if !p.Splits[c.Split].Idle || !p.Open[c.At] || !c.Told {
-				t.Errorf("unknown %d: %+v", c.At, c)
+			got = append(got, c.Unknown)
+			if !p.Splits[c.Split].Disabled || !p.HeldOpen[c.Unknown] || !c.RailKnown {
+				t.Errorf("unknown %d: %+v", c.Unknown, c)
 			}
 		}
 		slices.Sort(got)
 		if !slices.Equal(got, want) {
 			t.Fatalf("open are %v, found %v", want, got)
 		}
-		if len(p.Held) != 0 {
-			t.Errorf("held are %v", p.Held)
+		if len(p.HeldValue) != 0 {
+			t.Errorf("held are %v", p.HeldValue)
 		}
 		for _, c := range e.Open {
 			rise := func(ohms float64) float64 {
-				p.Held[c.At] = prior.Bend(ohms)
-				defer delete(p.Held, c.At)
+				p.HeldValue[c.Unknown] = prior.Transform(ohms)
+				defer delete(p.HeldValue, c.Unknown)
 				near := slices.Clone(e.Fit.X)
-				near[c.At] = prior.Bend(ohms)
+				near[c.Unknown] = prior.Transform(ohms)
 				fit, err := p.Solve(near)
 				if err != nil {
 					t.Fatal(err)
@@ -60,8 +60,8 @@ func TestOpenConductorsAreFound(t *testing.T) {
 				return fit.SumSquares - e.Fit.SumSquares
 			}
 			const most = verdict.Coverage95 * verdict.Coverage95
-			if less, more := rise(0.98*c.Excluded), rise(1.02*c.Excluded); less < most || more > most {
-				t.Errorf("at least %g Ω: 2 %% less costs %g, 2 %% more %g, and the end should cost %g", c.Excluded, less, more, most)
+			if less, more := rise(0.98*c.LowerBound), rise(1.02*c.LowerBound); less < most || more > most {
+				t.Errorf("at least %g Ω: 2 %% less costs %g, 2 %% more %g, and the end should cost %g", c.LowerBound, less, more, most)
 			}
 		}
 	}
@@ -88,13 +88,13 @@ func TestOpenIsToldFromSomeOhms(t *testing.T) {
 			t.Fatal(err)
 		}
 		x := p.Start()
-		x[c.unknown(p)] = min(prior.Bend(c.ohms), prior.UnbendMost)
+		x[c.unknown(p)] = min(prior.Transform(c.ohms), prior.MaxTransformed)
 		n, _ := p.Size()
 		if err := p.Evaluate(x, make([]float64, n), nil); err != nil {
 			t.Fatal(err)
 		}
 		for i, o := range p.Observations {
-			counts := p.Scales[o.Scale].Limits.Resolution
+			counts := p.MeterRanges[o.MeterRange].Limits.Resolution
 			some[o.Reading].Value = math.Round(p.Predicted[i]/counts) * counts
 		}
 		again, err := model.New(r, some)
@@ -107,7 +107,7 @@ func TestOpenIsToldFromSomeOhms(t *testing.T) {
 		}
 		var found []int
 		for _, parted := range e.Open {
-			found = append(found, parted.At)
+			found = append(found, parted.Unknown)
 		}
 		want := []int{c.unknown(p)}
 		if !c.open {
@@ -149,11 +149,11 @@ func TestFarFetchedReels(t *testing.T) {
 			t.Errorf("%g and %g times as stated: far-fetched %v, %d conductors are asked, not %d", c.plus, c.minus, got, len(p.partings(&fit)), want)
 		}
 	}
-	p.Splits[0].Idle = true
+	p.Splits[0].Disabled = true
 	if got := len(p.partings(&fit)); got != conductors-2 {
 		t.Errorf("%d conductors are asked with one parted, not %d", got, conductors-2)
 	}
-	p.Splits[0].Idle = false
+	p.Splits[0].Disabled = false
 	unstated := *r
 	unstated.Reels = slices.Clone(r.Reels)
 	unstated.Reels[2].Strip.LoopOhms = 0
@@ -192,15 +192,15 @@ func TestMuch(t *testing.T) {
 		{far, 0.81, 0.01, 0, true},
 		{far, 0.81, 0.5, 0.009, false}, // the volts are another one's
 	} {
-		at := p.Splits[c.split].At
+		at := p.Splits[c.split].Rails
 		over := &p.Observations[len(list)-1]
 		over.Value = c.gap
 		fit := &leastsquares.Fit{X: p.Start(), Covariance: leastsquares.NewMatrix(len(p.Unknowns), len(p.Unknowns))}
 		for _, k := range at {
 			fit.Covariance.Row(k)[k] = c.deviation * c.deviation
-			fit.X[k] = prior.Bend(c.ohms / 2)
+			fit.X[k] = prior.Transform(c.ohms / 2)
 		}
-		if got := p.much(Parting{At: at[0], Split: c.split}, fit); got != c.want {
+		if got := p.much(OpenConductor{Unknown: at[0], Split: c.split}, fit); got != c.want {
 			t.Errorf("split %d of %g Ω: %v", c.split, c.ohms, got)
 		}
 	}

@@ -19,9 +19,9 @@ func TestReadmit(t *testing.T) {
 	}
 	p := &hypothesis{Problem: posed}
 	for _, i := range []int{wrong, barred, good} {
-		p.Observations[i].Out = true
+		p.Observations[i].Excluded = true
 	}
-	p.Observations[barred].Barred = true
+	p.Observations[barred].ExcludedForGood = true
 	fit, err := p.Solve(p.Start())
 	if err != nil {
 		t.Fatal(err)
@@ -46,7 +46,7 @@ func TestGoodReadingComesBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := &hypothesis{Problem: posed}
-	p.Observations[20].Out = true
+	p.Observations[20].Excluded = true
 	fit, err := p.Solve(p.Start())
 	if err != nil {
 		t.Fatal(err)

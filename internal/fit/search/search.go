@@ -16,11 +16,11 @@ import (
 // conductors open, which reels not like the others.
 type hypothesis struct {
 	*model.Problem
-	parted []Parting
-	slips  []model.Slip // of the hand, that readings were mended by
-	rivals [][]bool     // readings left out in accounts that are nearly as good
-	within bool         // the last fit is one between walls
-	quiet  bool         // how far readings scatter is given, and not learned
+	parted []OpenConductor
+	slips  []model.Mistake // of the hand, that readings were mended by
+	rivals [][]bool        // readings left out in accounts that are nearly as good
+	within bool            // the last fit is one between walls
+	quiet  bool            // how far readings scatter is given, and not learned
 }
 
 // Outcome is the account that explains the readings best.
@@ -28,11 +28,11 @@ type Outcome struct {
 	Fit *leastsquares.Fit
 	// ChiSquared and Freedom are how well the readings are explained with their digits as
 	// guessed; the fit has them as they turned out.
-	ChiSquared float64
-	Freedom    int
-	Open       []Parting
-	Slips      []model.Slip // of the hand, that the readings were mended by
-	Rivals     [][]bool     // by observation: left out in another account that explains about as much
+	ChiSquared       float64
+	DegreesOfFreedom int
+	Open             []OpenConductor
+	Mistakes         []model.Mistake // of the hand, that the readings were mended by
+	Alternatives     [][]bool        // by observation: left out in another account that explains about as much
 }
 
 // Best finds the account that explains a problem's readings best, and leaves the problem as
@@ -44,13 +44,13 @@ func Best(p *model.Problem) (*Outcome, error) {
 }
 
 // BestAt is Best with readings that scatter as given, by group.
-func BestAt(p *model.Problem, noise []likelihood.Learned) (*Outcome, error) {
+func BestWithNoise(p *model.Problem, noise []likelihood.Learned) (*Outcome, error) {
 	p.SetNoise(noise)
 	return (&hypothesis{Problem: p, quiet: true}).best()
 }
 
 func (h *hypothesis) best() (*Outcome, error) {
-	fit, err := h.SolveWithin(h.Start(), firstSteps)
+	fit, err := h.SolveLimited(h.Start(), firstSteps)
 	if err != nil {
 		return nil, err
 	}
@@ -59,15 +59,15 @@ func (h *hypothesis) best() (*Outcome, error) {
 	}
 	fit = h.last(h.exchanged(fit))
 	fit = h.reconsidered(fit)
-	squares, freedom := h.ChiSquared(fit), h.Freedom(fit)
+	squares, freedom := h.ChiSquared(fit), h.DegreesOfFreedom(fit)
 	for i, c := range h.parted {
-		h.parted[i].Excluded = h.excluded(c, fit)
+		h.parted[i].LowerBound = h.excluded(c, fit)
 	}
 	// Other accounts were tried since: bring states and predictions back to this one.
 	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, err
 	}
-	return &Outcome{Fit: fit, ChiSquared: squares, Freedom: freedom, Open: h.parted, Slips: h.slips, Rivals: h.rivals}, nil
+	return &Outcome{Fit: fit, ChiSquared: squares, DegreesOfFreedom: freedom, Open: h.parted, Mistakes: h.slips, Alternatives: h.rivals}, nil
 }
 
 // reconsidered takes readings back that agree with the last fit, if it explains them.
@@ -95,12 +95,12 @@ func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
 func BestWithout(p *model.Problem, out []bool) (*Outcome, error) {
 	for i := range p.Observations {
 		o := &p.Observations[i]
-		o.Out, o.Barred = o.Out || out[i], o.Barred || out[i]
+		o.Excluded, o.ExcludedForGood = o.Excluded || out[i], o.ExcludedForGood || out[i]
 	}
 	outcome, err := Best(p)
 	if err != nil {
 		return nil, err
 	}
-	outcome.Rivals = nil
+	outcome.Alternatives = nil
 	return outcome, nil
 }

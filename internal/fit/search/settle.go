@@ -8,7 +8,7 @@ import (
 // farBelow tells whether a fit has a conductor so far below nothing that it says little of
 // what a run with none has.
 func (h *hypothesis) farBelow(fit *leastsquares.Fit) bool {
-	for _, j := range h.Behind() {
+	for _, j := range h.BoundedConductors() {
 		if fit.X[j] < -far {
 			return true
 		}
@@ -24,7 +24,7 @@ const far = 0.005
 // there. It is nil where it settles from none.
 func (h *hypothesis) settledWithin(starts ...[]float64) *leastsquares.Fit {
 	for _, start := range starts {
-		fit, err := h.Walled(h.Raised(start), h.Options(patientSteps))
+		fit, err := h.SolveBounded(h.ClampToZero(start), h.Options(patientSteps))
 		if err != nil || !fit.Converged {
 			continue
 		}
@@ -65,7 +65,7 @@ func (h *hypothesis) patiently(fit *leastsquares.Fit) *leastsquares.Fit {
 		if best.Converged {
 			break
 		}
-		other, err := h.SolveWithin(start, patientSteps)
+		other, err := h.SolveLimited(start, patientSteps)
 		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+openGain) {
 			best = other
 		}
@@ -106,23 +106,23 @@ func (h *hypothesis) unlike(fit *leastsquares.Fit) (start []float64) {
 	}
 	l := h.LinearAt(fit)
 	row := make([]float64, len(fit.X))
-	var unread []*prior.Alike
-	for i, a := range h.Alikes {
+	var unread []*prior.FoilPrior
+	for i, a := range h.FoilPriors {
 		clear(row)
 		row[a.Rails[0]], row[a.Rails[1]] = 1, 1
-		alone, done, _ := l.Alone(a.Reel)
+		alone, done, _ := l.WithoutFoilPrior(a.Reel)
 		done()
-		if !alone.Told(row) {
-			unread = append(unread, &h.Alikes[i])
+		if !alone.Determined(row) {
+			unread = append(unread, &h.FoilPriors[i])
 		}
 	}
 	if unread == nil {
 		return nil
 	}
-	l = l.Own()
+	l = l.Clone()
 	for _, a := range unread {
-		l.Drop(a)
-		a.Idle = true
+		l.RemoveFoilPrior(a)
+		a.Disabled = true
 	}
 	return l.X
 }

@@ -57,9 +57,9 @@ func TestFarBelowIsTakenBetweenWallsAtOnce(t *testing.T) {
 	if sum, err := p.SumAt(got.X); err != nil || math.Abs(sum-got.SumSquares) > 1e-9*sum {
 		t.Errorf("walls are left standing: %g, not %g (%v)", sum, got.SumSquares, err)
 	}
-	for i, a := range p.Alikes {
-		if a.Idle != q.Alikes[i].Idle {
-			t.Errorf("reel %d is held to be like the others: %v", a.Reel, !a.Idle)
+	for i, a := range p.FoilPriors {
+		if a.Disabled != q.FoilPriors[i].Disabled {
+			t.Errorf("reel %d is held to be like the others: %v", a.Reel, !a.Disabled)
 		}
 	}
 }
@@ -91,7 +91,7 @@ func TestWalledHasNoWalls(t *testing.T) {
 		t.Errorf("sum %g of %d residuals, without walls %g of %d (%v)", walled.SumSquares, len(walled.Residuals), sum, n, err)
 	}
 	stands := 0
-	for _, j := range p.Behind() {
+	for _, j := range p.BoundedConductors() {
 		if walled.X[j] >= 0 {
 			continue
 		}

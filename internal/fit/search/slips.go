@@ -28,8 +28,8 @@ type account struct {
 	cost   float64
 	out    []bool
 	noise  []likelihood.Learned
-	parted []Parting
-	slips  []model.Slip
+	parted []OpenConductor
+	slips  []model.Mistake
 }
 
 // now is the account that the problem is set to.
@@ -43,7 +43,7 @@ func (h *hypothesis) set(a account) {
 		h.release(c)
 	}
 	for i := len(h.slips) - 1; i >= 0; i-- {
-		h.Unmend(h.slips[i])
+		h.UndoCorrection(h.slips[i])
 	}
 	h.slips, h.parted = nil, nil
 	for _, s := range a.slips {
@@ -59,8 +59,8 @@ func (h *hypothesis) set(a account) {
 	}
 }
 
-func (h *hypothesis) mend(s model.Slip) {
-	h.Mend(s)
+func (h *hypothesis) mend(s model.Mistake) {
+	h.Correct(s)
 	h.slips = append(h.slips, s)
 }
 
@@ -69,18 +69,18 @@ func (h *hypothesis) mend(s model.Slip) {
 func (h *hypothesis) withSlips(first *leastsquares.Fit, plain account) (*leastsquares.Fit, account, error) {
 	for range mostSlips {
 		best, bestFirst := plain, first
-		blank := account{noise: h.GuessedNoise(), slips: plain.slips}
+		blank := account{noise: h.PriorNoise(), slips: plain.slips}
 		h.set(blank)
 		before := h.cost(first)
-		for _, s := range h.Slips() {
+		for _, s := range h.PossibleMistakes() {
 			h.set(blank)
 			h.mend(s)
-			fit, err := h.SolveWithin(h.Start(), fewSteps)
+			fit, err := h.SolveLimited(h.Start(), fewSteps)
 			if err != nil || h.cost(fit) > before-slipGain {
 				continue
 			}
 			if !fit.Converged {
-				if fit, err = h.SolveWithin(fit.X, firstSteps); err != nil {
+				if fit, err = h.SolveLimited(fit.X, firstSteps); err != nil {
 					continue
 				}
 			}
@@ -107,13 +107,13 @@ func (h *hypothesis) withSlips(first *leastsquares.Fit, plain account) (*leastsq
 // explained reports whether an account needs no other: few wrong readings, and the others as
 // near as they scatter, in loads that are about as stated.
 func (h *hypothesis) explained(fit *leastsquares.Fit) bool {
-	return h.leftOut() <= fewWrong && fit.Converged && h.PValue(fit) >= model.Misfit && !h.oddLoads(fit)
+	return h.leftOut() <= fewWrong && fit.Converged && h.PValue(fit) >= model.MinPValue && !h.oddLoads(fit)
 }
 
 // oddLoads reports whether a step draws far more or less than the others beside what is stated.
 func (h *hypothesis) oddLoads(fit *leastsquares.Fit) bool {
 	for i, u := range h.Unknowns {
-		if u.What == model.StepScale && math.Abs(fit.X[i]) > oddLoad*u.Deviation {
+		if u.What == model.StepCurrentScale && math.Abs(fit.X[i]) > oddLoad*u.Deviation {
 			return true
 		}
 	}

@@ -24,7 +24,7 @@ const grossAt = 12.0
 // so on.
 func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	var err error
-	if !fit.Converged || h.PValue(fit) < model.Misfit {
+	if !fit.Converged || h.PValue(fit) < model.MinPValue {
 		if fit, err = h.withoutGross(); err != nil {
 			return nil, err
 		}
@@ -37,7 +37,7 @@ func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, 
 		if worst <= suspectAt {
 			break
 		}
-		h.Observations[at].Out = true
+		h.Observations[at].Excluded = true
 		if fit, err = h.Solve(fit.X); err != nil {
 			return nil, err
 		}
@@ -52,7 +52,7 @@ func (h *hypothesis) withoutSuspects(fit *leastsquares.Fit) (*leastsquares.Fit, 
 func (h *hypothesis) worst(fit *leastsquares.Fit) (z float64, at int) {
 	at = -1
 	for i := range h.Observations {
-		if h.Observations[i].Out {
+		if h.Observations[i].Excluded {
 			continue
 		}
 		if now := math.Abs(h.Standardised(i, fit)); now > z {
@@ -75,13 +75,13 @@ func (h *hypothesis) withoutGross() (*leastsquares.Fit, error) {
 		if !h.learn(soft, robustTail) {
 			break
 		}
-		if soft, err = h.SolveWithin(soft.X, firstSteps); err != nil {
+		if soft, err = h.SolveLimited(soft.X, firstSteps); err != nil {
 			return nil, err
 		}
 	}
 	for i := range h.Observations {
 		o := &h.Observations[i]
-		o.Out = o.Out || math.Abs(o.Value-h.Predicted[i]) > grossAt*o.Deviation
+		o.Excluded = o.Excluded || math.Abs(o.Value-h.Predicted[i]) > grossAt*o.Deviation
 	}
 	h.Robust = false
 	return h.Solve(soft.X)
@@ -94,8 +94,8 @@ func (h *hypothesis) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
 	back := false
 	for i := range h.Observations {
 		o := &h.Observations[i]
-		if o.Out && !o.Barred && math.Abs(h.Standardised(i, fit)) < readmitAt {
-			o.Out = false
+		if o.Excluded && !o.ExcludedForGood && math.Abs(h.Standardised(i, fit)) < readmitAt {
+			o.Excluded = false
 			back = true
 		}
 	}
