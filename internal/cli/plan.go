@@ -40,7 +40,7 @@ More readings than these make a wrong one stand out; survey asks for those.
 Exit status: 0 everything can be settled, 3 something cannot, 2 the input is wrong.`,
 		Example: `  ohmkeep plan shelf.toml
   ohmkeep plan shelf.toml --meter bench
-  ohmkeep plan shelf.toml --sheet readings.csv
+  ohmkeep plan shelf.toml --sheet sheet.csv
   ohmkeep plan shelf.toml --json`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
