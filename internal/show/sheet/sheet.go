@@ -29,7 +29,7 @@ func CSV(w io.Writer, p *plan.Plan) error {
 	return nil
 }
 
-// Unit returns the unit in which a reading is written down: millivolts along one
+// Unit returns the unit that a reading is written down in: millivolts along one
 // conductor, where a meter's finest range is used.
 func Unit(r assessment.Next) string {
 	switch {
