@@ -9,30 +9,30 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// advice says what to do about an open conductor, "" where there is none.
-func (j *judged) advice(i int) string {
-	e, x := &j.est.Elements[i], j.judgedAs(i)
+// advice says what to do about an open conductor, "" for other elements.
+func (j *judgement) advice(i int) string {
+	e, x := &j.est.Elements[i], j.assessed(i)
 	if x == nil || !mayBeOpen(x) {
 		return ""
 	}
 	if x.Verdict != assessment.Unproven {
-		return mendOpen
+		return openAdvice
 	}
-	return mendOpen + j.confirm(e)
+	return openAdvice + j.confirmingReading(e)
 }
 
-// mayBeOpen tells of an open conductor, and of one whose best value nothing that conducts
-// has and that nothing bounds above.
+// mayBeOpen reports whether an element is open, or may be: a joint or feed whose best value
+// conducts no useful current and has no upper bound.
 func mayBeOpen(x *assessment.Element) bool {
 	joins := x.Kind == run.KindJoint || x.Kind == run.KindFeed
-	return x.Open() || joins && x.Known && x.Ohms >= parted && math.IsInf(x.High, 1)
+	return x.Open() || joins && x.Known && x.Ohms >= openOhms && math.IsInf(x.High, 1)
 }
 
-// mendOpen is what to do about an open conductor, parted for certain or not.
-const mendOpen = "Disconnect the supply, then look for a parted conductor or a connector that was never plugged."
+// openAdvice is what to do about an open conductor, certain or not.
+const openAdvice = "Disconnect the supply, then look for a parted conductor or a connector that was never plugged."
 
-// confirm says which reading tells an open conductor from a sound one.
-func (j *judged) confirm(e *estimate.Element) string {
+// confirmingReading says which reading distinguishes an open conductor from a sound one.
+func (j *judgement) confirmingReading(e *estimate.Element) string {
 	switch e.Kind {
 	case run.KindJoint:
 		joint := j.run.Joints[e.Index]

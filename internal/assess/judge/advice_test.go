@@ -36,18 +36,18 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 			j.run.Joints, j.run.Feeds = nil, []run.Feed{{Name: "f"}}
 			j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = c.kind, c.kind, "f"
 		}
-		j.findUnproven()
+		j.reportUnproven()
 		for _, want := range c.says {
 			if got := findings(j.out); !strings.Contains(got, want) {
 				t.Errorf("%s: %q is missing in\n%s", c.name, want, got)
 			}
 		}
-		if got := j.advice(0); !strings.HasPrefix(got, mendOpen) || got == mendOpen {
+		if got := j.advice(0); !strings.HasPrefix(got, openAdvice) || got == openAdvice {
 			t.Errorf("%s: %q", c.name, got)
 		}
 	}
 	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.01, Low: 0.005, High: 0.02, Over: 0.2, Known: true})
-	j.findUnproven()
+	j.reportUnproven()
 	if got := findings(j.out); strings.Contains(got, "open") || j.advice(0) != "" {
 		t.Errorf("%q, %s", j.advice(0), got)
 	}
@@ -60,7 +60,7 @@ func TestAdviceOnAnOpenFeed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if x.Element.Verdict != assessment.Fail || x.Advice != mendOpen || x.Why != "" || !strings.Contains(findings(a), mendOpen) {
+	if x.Element.Verdict != assessment.Fail || x.Advice != openAdvice || x.Why != "" || !strings.Contains(findings(a), openAdvice) {
 		t.Errorf("%+v\n%s", x, findings(a))
 	}
 }
@@ -89,10 +89,10 @@ func TestPartsThatWouldBeOpen(t *testing.T) {
 		low, high  float64
 		ohms, from float64
 	}{
-		{run.KindJoint, true, inf, inf, inf, mostExcluded}, {run.KindFeed, true, 12, 90, inf, 12},
+		{run.KindJoint, true, inf, inf, inf, maxExcludedOhms}, {run.KindFeed, true, 12, 90, inf, 12},
 		{run.KindFeed, true, 9, 90, 50, 9}, {run.KindFeed, false, 12, 90, 50, 12}, {run.KindReel, true, 12, 90, 50, 12},
 	} {
-		p := asParted(c.kind, assessment.Part{Known: c.known, Ohms: 50, Low: c.low, High: c.high})
+		p := asOpen(c.kind, assessment.Part{Known: c.known, Ohms: 50, Low: c.low, High: c.high})
 		if p.Ohms != c.ohms || p.Low != c.from || math.IsInf(p.Ohms, 1) != math.IsInf(p.High, 1) {
 			t.Errorf("%s, %g to %g: %+v", c.kind, c.low, c.high, p)
 		}

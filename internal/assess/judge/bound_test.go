@@ -193,7 +193,7 @@ func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				j, err := weigh(p.Run, list)
+				j, err := judgeReadings(p.Run, list)
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -20,7 +20,7 @@ func TestBelowNothingByKind(t *testing.T) {
 	} {
 		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: 0.5}, Elements: []estimate.Element{
 			{Kind: kind, Rail: run.Loop, Known: true, Belief: verdict.Belief{Mean: -0.02, Deviation: 0.001}}}}
-		got := oddity(est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.08 }, slip)
+		got := doubtReason(est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.08 }, leadOrUnitMistake)
 		if says == "" && got != "" || !strings.HasPrefix(got, says) {
 			t.Errorf("%s: %q, want %q", kind, got, says)
 		}
@@ -39,7 +39,7 @@ func TestLargestDifference(t *testing.T) {
 	}
 	j.out.Doubt = "Something is odd"
 	j.doubt = j.out.Doubtful()
-	j.findMisfit()
+	j.reportMisfit()
 	if told := findings(j.out); !strings.Contains(told, "The largest difference is at line 3 (a.end+ to a.end-, \"white\").") {
 		t.Error(told)
 	}

@@ -13,23 +13,23 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Explain assesses like Make, and tells what the verdict on one element rests on. The
-// element is named as in the run, with its kind before a colon where the name alone is
-// that of several. The error may also say that there is none of that name.
+// Explain assesses like Make, and explains the verdict on one element. The element is named as in
+// the run, with its kind before a colon where several have that name. It returns an error also
+// where no element has the name.
 func Explain(r *run.Run, readings []reading.Reading, name string) (*assessment.Assessment, *assessment.Explanation, error) {
-	j, err := weigh(r, readings)
+	j, err := judgeReadings(r, readings)
 	if err != nil {
 		return nil, nil, err
 	}
-	i, err := j.named(name)
+	i, err := j.elementNamed(name)
 	if err != nil {
 		return nil, nil, err
 	}
 	return j.out, j.explain(i), nil
 }
 
-// named finds an element's loop, or its only row.
-func (j *judged) named(name string) (int, error) {
+// elementNamed finds an element's loop, or the single conductor of a joint whose plus is cut.
+func (j *judgement) elementNamed(name string) (int, error) {
 	kind, bare, both := strings.Cut(name, ":")
 	if !both {
 		kind, bare = "", name
@@ -52,10 +52,9 @@ func (j *judged) named(name string) (int, error) {
 	return 0, fmt.Errorf("%q is the name of several: write %s", name, strings.Join(of, " or "))
 }
 
-// explain weighs like readings together, over all steps and in the step that weighs
-// most.
-func (j *judged) explain(i int) *assessment.Explanation {
-	x := &assessment.Explanation{Element: *j.judgedAs(i), Why: j.why(i), Advice: j.advice(i)}
+// explain groups similar readings, over all steps and in the step that contributes most.
+func (j *judgement) explain(i int) *assessment.Explanation {
+	x := &assessment.Explanation{Element: *j.assessed(i), Why: j.why(i), Advice: j.advice(i)}
 	e := &j.est.Elements[i]
 	groups := map[string][]int{}
 	var order []string
@@ -63,34 +62,34 @@ func (j *judged) explain(i int) *assessment.Explanation {
 		if !r.Used {
 			continue
 		}
-		what := j.relation(e, r.Reading)
+		what := j.relationOf(e, r.Reading)
 		if groups[what] == nil {
 			order = append(order, what)
 		}
 		groups[what] = append(groups[what], n)
-		if one := j.part(i, "the reading", r.Step, []int{n}); x.Single == nil || one.Share > x.Single.Share {
+		if one := j.partOf(i, "the reading", r.Step, []int{n}); x.Single == nil || one.Share > x.Single.Share {
 			x.Single = &one
 		}
 	}
 	var parts []assessment.Part
 	for _, what := range order {
-		parts = append(parts, j.part(i, what, "", groups[what]))
+		parts = append(parts, j.partOf(i, what, "", groups[what]))
 	}
 	slices.SortStableFunc(parts, func(a, b assessment.Part) int {
-		switch { // whatever is not near comes last, as the rest
-		case a.What == theRest:
+		switch { // the other voltages come last
+		case a.What == otherVoltages:
 			return 1
-		case b.What == theRest:
+		case b.What == otherVoltages:
 			return -1
 		}
 		return cmp.Compare(b.Share, a.Share)
 	})
 	for _, p := range parts {
-		if p.Share < tellable {
+		if p.Share < minShare {
 			continue
 		}
 		x.Parts = append(x.Parts, p)
-		if step, ok := j.heaviestStep(i, p.What, groups[p.What]); ok && step.Share >= tellable {
+		if step, ok := j.largestStep(i, p.What, groups[p.What]); ok && step.Share >= minShare {
 			x.Parts = append(x.Parts, step)
 		}
 	}
@@ -98,14 +97,15 @@ func (j *judged) explain(i int) *assessment.Explanation {
 	return x
 }
 
-// theRest is what stands in no near relation to an element.
-const theRest = "all other voltages"
+// otherVoltages names the voltages that are not measured at an element.
+const otherVoltages = "all other voltages"
 
-// tellable is the least share worth a line.
-const tellable = 0.02
+// minShare is the least share that is reported.
+const minShare = 0.02
 
-// heaviestStep is the part of a group in the step that weighs most, where it has several.
-func (j *judged) heaviestStep(i int, what string, group []int) (heaviest assessment.Part, several bool) {
+// largestStep returns the step of a group of readings that contributes most; several is false
+// where the group has one step only.
+func (j *judgement) largestStep(i int, what string, group []int) (heaviest assessment.Part, several bool) {
 	byStep := map[string][]int{}
 	for _, n := range group {
 		step := j.out.Readings[n].Step
@@ -116,7 +116,7 @@ func (j *judged) heaviestStep(i int, what string, group []int) (heaviest assessm
 	}
 	for _, step := range j.run.Steps {
 		if list := byStep[step.Name]; list != nil {
-			if p := j.part(i, what, step.Name, list); p.Share > heaviest.Share {
+			if p := j.partOf(i, what, step.Name, list); p.Share > heaviest.Share {
 				heaviest = p
 			}
 		}
@@ -125,8 +125,8 @@ func (j *judged) heaviestStep(i int, what string, group []int) (heaviest assessm
 	return heaviest, true
 }
 
-// part is what some readings carry, and how the element would be judged without them.
-func (j *judged) part(i int, what, step string, group []int) assessment.Part {
+// partOf returns the contribution of some readings, and the verdict on the element without them.
+func (j *judgement) partOf(i int, what, step string, group []int) assessment.Part {
 	e := &j.est.Elements[i]
 	w := j.est.Without(i, group)
 	p := assessment.Part{What: what, Step: step, Share: w.Share, Known: w.Known, Verdict: assessment.None}
@@ -136,7 +136,7 @@ func (j *judged) part(i int, what, step string, group []int) assessment.Part {
 	p.Ohms = math.Max(e.Ohms(w.Belief.Mean), 0)
 	low, high := w.Belief.Interval(coverage)
 	p.Low, p.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
-	p = asParted(e.Kind, p)
+	p = asOpen(e.Kind, p)
 	if limit := j.limit(e); !math.IsNaN(limit) {
 		p.Verdict = j.rule.Judge(w.Belief.Over(e.Scale(limit)), w.Known)
 		if p.Verdict == assessment.Pass && j.doubt || p.Verdict == assessment.Fail && p.Low <= limit {
@@ -144,22 +144,22 @@ func (j *judged) part(i int, what, step string, group []int) assessment.Part {
 		}
 	}
 	if e.Open {
-		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.LowerBound, math.Inf(1), j.judgedAs(i).Verdict
+		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.LowerBound, math.Inf(1), j.assessed(i).Verdict
 	}
 	return p
 }
 
-// asParted calls a joint or feed open without some readings where it would then have so
-// much for certain, whatever the fit puts at its ends.
-func asParted(kind run.Kind, p assessment.Part) assessment.Part {
-	if joins := kind == run.KindJoint || kind == run.KindFeed; joins && p.Known && p.Low > parted {
-		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, mostExcluded), math.Inf(1)
+// asOpen reports a joint or feed as open where its resistance without some readings is certainly
+// above openOhms.
+func asOpen(kind run.Kind, p assessment.Part) assessment.Part {
+	if joins := kind == run.KindJoint || kind == run.KindFeed; joins && p.Known && p.Low > openOhms {
+		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, maxExcludedOhms), math.Inf(1)
 	}
 	return p
 }
 
-// relation says how a reading stands to an element.
-func (j *judged) relation(e *estimate.Element, x reading.Reading) string {
+// relationOf describes how a reading relates to an element.
+func (j *judgement) relationOf(e *estimate.Element, x reading.Reading) string {
 	if x.Quantity == run.Current {
 		switch {
 		case e.Kind == run.KindFeed && x.From == j.run.Feeds[e.Index].Name:
@@ -172,12 +172,12 @@ func (j *judged) relation(e *estimate.Element, x reading.Reading) string {
 	from, errFrom := j.run.Point(x.From)
 	to, errTo := j.run.Point(x.To)
 	if errFrom != nil || errTo != nil {
-		return theRest
+		return otherVoltages
 	}
-	a, b := j.beside(e, from.Place), j.beside(e, to.Place)
+	a, b := j.sideOf(e, from.Place), j.sideOf(e, to.Place)
 	switch {
 	case a == 0 || b == 0:
-		return theRest
+		return otherVoltages
 	case from.Place == to.Place && e.Kind == run.KindJoint:
 		return "the pair voltages either side of it"
 	case from.Place == to.Place && e.Kind == run.KindSupply:
@@ -190,9 +190,9 @@ func (j *judged) relation(e *estimate.Element, x reading.Reading) string {
 	return "the voltages from one side of it to the other"
 }
 
-// beside tells on which side of an element a place is: 1 or 2; 0 for neither. All of a
-// reel is one side.
-func (j *judged) beside(e *estimate.Element, at run.Place) int {
+// sideOf returns on which side of an element a place is: 1 or 2; 0 for neither. All of a reel is
+// one side.
+func (j *judgement) sideOf(e *estimate.Element, at run.Place) int {
 	r := j.run
 	ends := [2]run.Place{}
 	switch e.Kind {
@@ -212,8 +212,8 @@ func (j *judged) beside(e *estimate.Element, at run.Place) int {
 	return 1 + slices.Index(ends[:], at)
 }
 
-// sources says where an element's uncertainty comes from.
-func (j *judged) sources(i int) []assessment.Source {
+// sources lists where an element's uncertainty comes from.
+func (j *judgement) sources(i int) []assessment.Source {
 	words := [estimate.SourceCount]string{
 		estimate.Digits:          "the last digits of the readings",
 		estimate.Meters:          "what the meters are off in common",
@@ -224,7 +224,7 @@ func (j *judged) sources(i int) []assessment.Source {
 	}
 	var list []assessment.Source
 	for k, share := range j.est.Budget(i) {
-		if share >= tellable {
+		if share >= minShare {
 			list = append(list, assessment.Source{What: words[k], Share: share})
 		}
 	}

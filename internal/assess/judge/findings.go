@@ -9,52 +9,53 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// find writes the findings, gravest first.
-func (j *judged) find() {
+// addFindings writes the findings, the most serious first.
+func (j *judgement) addFindings() {
 	for i := range j.out.Elements {
 		if x := &j.out.Elements[i]; x.Verdict == assessment.Fail && x.Rail == run.Loop {
-			j.say(assessment.Failing, string(x.Kind)+" "+x.Name, j.failure(x))
+			j.addFinding(assessment.Failing, string(x.Kind)+" "+x.Name, j.failure(x))
 		}
 	}
 	for _, warning := range j.run.ParallelWarnings() {
-		j.say(assessment.Warning, "supplies", strings.ToUpper(warning[:1])+warning[1:]+".")
+		j.addFinding(assessment.Warning, "supplies", strings.ToUpper(warning[:1])+warning[1:]+".")
 	}
-	j.findMisfit()
-	j.findSlips()
+	j.reportMisfit()
+	j.reportMistakes()
 	for i := range j.out.Readings {
 		x := &j.out.Readings[i]
-		if !x.Suspect || mended(*x) {
+		if !x.Suspect || corrected(*x) {
 			continue
 		}
 		if x.Note == "" {
-			x.Note = j.resembles(*x)
+			x.Note = j.likelyMistake(*x)
 		}
 		like := ""
 		if x.Note != "" {
 			like = "; " + x.Note
 		}
-		j.say(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g%s. Read it again; it was left out.",
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g%s. Read it again; it was left out.",
 			x.Row, between(*x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
 	}
-	j.findRivals()
-	j.findUnproven()
-	j.findTogether()
-	j.findUnused()
-	j.findLoads()
+	j.reportAlternatives()
+	j.reportUnproven()
+	j.reportInseparable()
+	j.reportUnused()
+	j.reportLoads()
 }
 
-func (j *judged) say(s assessment.Severity, subject, text string) {
+// addFinding appends one finding.
+func (j *judgement) addFinding(s assessment.Severity, subject, text string) {
 	j.out.Findings = append(j.out.Findings, assessment.Finding{Severity: s, Subject: subject, Text: text})
 }
 
 // failure says what a failing element is and what to do about it.
-func (j *judged) failure(x *assessment.Element) string {
+func (j *judgement) failure(x *assessment.Element) string {
 	if x.Open() {
-		return fmt.Sprintf("open: no current passes, it has at least %s. ", milli(x.Low)) + mendOpen
+		return fmt.Sprintf("open: no current passes, it has at least %s. ", milli(x.Low)) + openAdvice
 	}
 	interval := fmt.Sprintf("%s (%s to %s), limit %s", milli(x.Ohms), milli(x.Low), milli(x.High), milli(x.Limit))
 	heat := ""
-	if x.Watts >= 0.05 && x.Ohms < parted {
+	if x.Watts >= 0.05 && x.Ohms < openOhms {
 		watts := fmt.Sprintf("%.2g", x.Watts)
 		if x.Watts >= 99.5 {
 			watts = fmt.Sprintf("%.0f", x.Watts) // no exponent
@@ -74,14 +75,14 @@ func (j *judged) failure(x *assessment.Element) string {
 		if x.Like != "" {
 			text += " It behaves like " + x.Like + "."
 		}
-		return text + heat + remedyFor(x.Like)
+		return text + heat + feedRemedy(x.Like)
 	default:
 		return interval + " per metre: its copper is thinner than stated. Feed it at both ends or carry less current."
 	}
 }
 
-// onRail tells which conductor carries the fault, where the readings know.
-func (j *judged) onRail(x *assessment.Element) string {
+// onRail says which conductor has the fault, "" where the readings do not show it.
+func (j *judgement) onRail(x *assessment.Element) string {
 	var plus, minus *assessment.Element
 	for i := range j.out.Elements {
 		y := &j.out.Elements[i]
@@ -105,18 +106,18 @@ func (j *judged) onRail(x *assessment.Element) string {
 	return ""
 }
 
-// findUnproven names what is not settled, once, says what to do about conductors that
-// may be open, and of each joint whose plus is cut why no loaded reading can settle it.
-func (j *judged) findUnproven() {
+// reportUnproven lists the elements without a verdict, says what to do about conductors that may
+// be open, and says of each joint whose plus is cut why no reading under load can judge it.
+func (j *judgement) reportUnproven() {
 	var names []string
 	for _, x := range j.out.Elements {
-		if x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.onlyRow(x)) {
+		if x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(x)) {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
 	switch {
 	case j.out.Unread():
-		j.say(assessment.Notice, "readings", j.unread())
+		j.addFinding(assessment.Notice, "readings", j.unreadText())
 	case len(names) > 0 && !j.doubt:
 		text := "Not enough readings to decide: " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
@@ -124,22 +125,22 @@ func (j *judged) findUnproven() {
 		} else {
 			text += " No further reading with the stated meters would tell much more of that."
 		}
-		j.say(assessment.Notice, "unproven", text)
+		j.addFinding(assessment.Notice, "unproven", text)
 	}
 	for i := range j.est.Elements {
-		if x := j.judgedAs(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.onlyRow(*x)) {
-			j.say(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
+		if x := j.assessed(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) {
+			j.addFinding(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
 		}
 	}
 	for _, joint := range j.run.Joints {
 		if joint.PlusCut {
-			j.say(assessment.Notice, "joint "+joint.Name, "Its plus is parted, so next to no current crosses its minus and no loaded reading can judge it. With the supplies disconnected, measure it by a milliohm meter or tug at it.")
+			j.addFinding(assessment.Notice, "joint "+joint.Name, "Its plus is parted, so next to no current crosses its minus and no loaded reading can judge it. With the supplies disconnected, measure it by a milliohm meter or tug at it.")
 		}
 	}
 }
 
-// onlyRow tells whether an element is the single row of a joint whose plus is cut.
-func (j *judged) onlyRow(x assessment.Element) bool {
+// isCutJoint reports whether an element is a joint whose plus is cut.
+func (j *judgement) isCutJoint(x assessment.Element) bool {
 	for _, joint := range j.run.Joints {
 		if x.Kind == run.KindJoint && joint.Name == x.Name {
 			return joint.PlusCut
@@ -148,8 +149,8 @@ func (j *judged) onlyRow(x assessment.Element) bool {
 	return false
 }
 
-// findUnused tells of readings that took no part, by reason.
-func (j *judged) findUnused() {
+// reportUnused lists the readings that were not used, by reason.
+func (j *judgement) reportUnused() {
 	reasons := map[string][]string{}
 	var order []string
 	for _, x := range j.out.Readings {
@@ -162,7 +163,7 @@ func (j *judged) findUnused() {
 		reasons[x.Note] = append(reasons[x.Note], fmt.Sprint(x.Row))
 	}
 	for _, why := range order {
-		j.say(assessment.Notice, "readings", fmt.Sprintf("Not used: line %s: %s.", strings.Join(reasons[why], ", "), why))
+		j.addFinding(assessment.Notice, "readings", fmt.Sprintf("Not used: line %s: %s.", strings.Join(reasons[why], ", "), why))
 	}
 }
 
@@ -173,7 +174,7 @@ func between(x assessment.Reading) string {
 	return x.From + " to " + x.To
 }
 
-// milli is a resistance with three digits, in milliohms where it is less than an ohm.
+// milli writes a resistance with three digits, in milliohms below an ohm.
 func milli(ohms float64) string {
 	switch {
 	case math.IsInf(ohms, 1):
@@ -188,7 +189,7 @@ func milli(ohms float64) string {
 	return fmt.Sprintf("%.3g mΩ", 1000*ohms)
 }
 
-// inUnit is an SI value in the unit that a reading was written in.
+// inUnit converts an SI value to the unit of a reading.
 func inUnit(si float64, unit string) float64 {
 	switch {
 	case strings.HasPrefix(unit, "m"):

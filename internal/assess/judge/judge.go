@@ -1,6 +1,6 @@
-// Package judge turns readings into an assessment: it has a run fitted to its
-// readings, holds each resistance against its limit, and says in plain words what
-// is wrong, what contradicts the rest and what to read next.
+// Package judge turns readings into an assessment: it fits a run to its readings, compares each
+// resistance with its limit, and writes findings: what is wrong, which readings contradict the
+// others and what to read next.
 package judge
 
 import (
@@ -16,79 +16,78 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// openAbove is the least resistance, Ω, that an element must have for sure to be
-// called open rather than bad, when the readings bound it by nothing above. No
-// soldered joint or crimped wire reads so much and still conducts for long (common
-// practice, no source).
-const openAbove = 0.3
+// minOpenOhms is the least lower bound, Ω, for which an element without an upper bound is called
+// open rather than bad. No soldered joint or crimped wire has as much and still conducts for long
+// (common practice, no source).
+const minOpenOhms = 0.3
 
-// parted is the resistance, Ω, from which a joint or feed is called open whatever bounds
-// it above: at the currents of a strip nothing of it conducts, and what pixels leak at the
-// least volts is nobody's business (common practice, no source).
-const parted = 10
+// openOhms is the resistance, Ω, above which a joint or feed carries no useful current and is
+// called open, whatever its upper bound (common practice, no source).
+const openOhms = 10
 
-// mostExcluded is the most, Ω, that any reading can exclude.
-const mostExcluded = 1e5
+// maxExcludedOhms is the largest resistance, Ω, that readings can exclude.
+const maxExcludedOhms = 1e5
 
-// rejected is the p-value below which nothing is a failure either: resistances that explain
-// the readings so badly are none of the run's (common practice, no source).
-const rejected = 1e-6
+// minFailPValue is the p-value below which nothing fails: the resistances of such a fit are not
+// those of the run (common practice, no source).
+const minFailPValue = 1e-6
 
-// coverage is that of the intervals.
+// coverage is the coverage probability of the intervals.
 const coverage = 0.95
 
-// judged is one run under judgement.
-type judged struct {
-	run     *run.Run
-	est     *estimate.Estimate
-	out     *assessment.Assessment
-	design  []float64 // by feed: A at the design step as the file states it; nil without one
-	rule    verdict.Rule
-	loop    assessment.Verdict   // of the loop whose rails follow
-	doubt   bool                 // the fit does not explain the readings: nothing may pass
-	targets []nextreading.Target // what is not settled
-	rivals  rivals               // readings of which nobody can say which is wrong
+// judgement is the assessment of one run under way.
+type judgement struct {
+	run          *run.Run
+	est          *estimate.Estimate
+	out          *assessment.Assessment
+	design       []float64 // by feed: A at the design step as stated; nil without a design step
+	rule         verdict.Rule
+	loopVerdict  assessment.Verdict   // of the loop whose rails follow
+	doubt        bool                 // the fit does not explain the readings: nothing may pass
+	targets      []nextreading.Target // elements without a verdict
+	alternatives alternatives         // readings that contradict each other, either of which may be wrong
 }
 
-// weigh judges a run from its readings.
-func weigh(r *run.Run, readings []reading.Reading) (*judged, error) {
+// judgeReadings fits a run to its readings and judges it.
+func judgeReadings(r *run.Run, readings []reading.Reading) (*judgement, error) {
 	est, err := estimate.Make(r, readings)
 	if err != nil {
 		return nil, err
 	}
-	return of(r, est)
+	return judgeEstimate(r, est)
 }
 
-// Of assesses a run that has been fitted to its readings already.
+// FromEstimate assesses a run that has already been fitted to its readings.
 func FromEstimate(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, error) {
-	j, err := of(r, est)
+	j, err := judgeEstimate(r, est)
 	if err != nil {
 		return nil, err
 	}
 	return j.out, nil
 }
 
-// of judges a fitted run, concedes what rival accounts do not confirm, and says what follows.
-func of(r *run.Run, est *estimate.Estimate) (*judged, error) {
-	j, err := account(r, est)
+// judgeEstimate judges a fitted run, withdraws what the alternatives do not confirm, and adds the
+// next readings and the findings.
+func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
+	j, err := judgeElements(r, est)
 	if err != nil {
 		return nil, err
 	}
 	for _, rival := range est.Alternatives() {
-		other, err := account(r, rival)
+		other, err := judgeElements(r, rival)
 		if err != nil {
 			return nil, err
 		}
-		j.concede(other)
+		j.withdrawUnconfirmed(other)
 	}
 	j.out.Next = nextreading.Next(est, j.targets, 3)
-	j.find()
+	j.addFindings()
 	return j, nil
 }
 
-// account judges the elements of one account.
-func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
-	j := &judged{run: r, est: est, out: &assessment.Assessment{
+// judgeElements judges the elements of one estimate.
+func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
+	j := &judgement{run: r, est: est, out: &assessment.Assessment{
 		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles}}
 	if d := r.Limits.DesignStep; d >= 0 {
 		p, err := prediction.Make(r, r.Steps[d])
@@ -99,7 +98,7 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 			j.design = append(j.design, math.Abs(f.Amps))
 		}
 	}
-	j.out.Doubt = oddity(est, j.name, func(e *estimate.Element) float64 {
+	j.out.Doubt = doubtReason(est, j.name, func(e *estimate.Element) float64 {
 		switch e.Kind {
 		case run.KindReel:
 			return r.Reels[e.Index].Strip.LoopOhms
@@ -107,7 +106,7 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 			return r.Feeds[e.Index].Ohms
 		}
 		return 0
-	}, j.resembles)
+	}, j.likelyMistake)
 	if p := est.Fit.PValue; j.out.Doubt == "" && p < assessment.Unexplained {
 		j.out.Doubt = fmt.Sprintf("The readings lie further from what any resistances give than such readings scatter (p = %.1g)", p)
 	}
@@ -127,9 +126,9 @@ func account(r *run.Run, est *estimate.Estimate) (*judged, error) {
 	return j, nil
 }
 
-// element judges one element and appends it, unless it is a rail that the readings
-// do not tell from the other. It returns a target where a reading could settle it.
-func (j *judged) element(i int) (nextreading.Target, bool) {
+// element judges one element and appends it, unless it is a rail that the readings do not tell
+// apart. It returns a target where further readings could decide it.
+func (j *judgement) element(i int) (nextreading.Target, bool) {
 	e := &j.est.Elements[i]
 	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 	if e.Rail != run.Loop && !e.RailKnown && !cut {
@@ -140,7 +139,7 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
 	towards := e.Belief
-	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loop != assessment.Pass) {
+	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loopVerdict != assessment.Pass) {
 		towards = j.est.BeliefTowards(i, x.Limit, estimate.VerdictSigmas)
 		if towards != e.Belief {
 			least, most := j.est.BeliefTowards(i, x.Limit, estimate.IntervalSigmas).Interval(coverage)
@@ -161,15 +160,15 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 		x.Low, x.High = e.LowerBound, math.Inf(1)
 	}
 	joins := e.Kind == run.KindJoint || e.Kind == run.KindFeed
-	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > openAbove || joins && x.Low > parted) {
+	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > minOpenOhms || joins && x.Low > openOhms) {
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	}
-	if joins && e.Known && x.Ohms < parted {
-		x.High = math.Min(x.High, parted) // from there on it would be called open
+	if joins && e.Known && x.Ohms < openOhms {
+		x.High = math.Min(x.High, openOhms) // above openOhms it would be called open
 	}
-	x.Low = math.Min(x.Low, mostExcluded)
+	x.Low = math.Min(x.Low, maxExcludedOhms)
 	if !e.Known {
-		if as := j.assumed(e); as >= x.Low && as <= x.High {
+		if as := j.statedOhms(e); as >= x.Low && as <= x.High {
 			x.Ohms = as
 		}
 	}
@@ -188,19 +187,19 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	}
 	x.Over = towards.Over(e.Scale(x.Limit))
 	if joins && e.Known && towards != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == run.Loop || cut) {
-		// What is so probable beyond the limit is within the interval.
-		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.IntervalEnd(i, coverage, true)), parted))
+		// The interval must cover what has more than 2.5 % probability.
+		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.IntervalEnd(i, coverage, true)), openOhms))
 	}
 	x.Verdict = j.rule.Judge(x.Over, e.Known)
-	if j.wavers(e, &x) {
+	if j.mustBeUnproven(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
-	if joins && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < parted && x.High >= parted {
-		// Anything from sound to open: what is assumed says more than a best value would.
-		x.Known, x.Ohms, x.High = false, math.Max(j.assumed(e), x.Low), math.Inf(1)
+	if joins && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < openOhms && x.High >= openOhms {
+		// Anything from sound to open: the stated value is shown instead of a best value.
+		x.Known, x.Ohms, x.High = false, math.Max(j.statedOhms(e), x.Low), math.Inf(1)
 	}
 	if e.Kind == run.KindFeed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == run.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
-		x.Like = j.like(i, x.Ohms)
+		x.Like = j.possibleCauses(i, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
@@ -208,29 +207,31 @@ func (j *judged) element(i int) (nextreading.Target, bool) {
 	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.doubt
 }
 
-// wavers tells whether a verdict does not hold after all: a pass where the readings
-// are not explained or whose interval reaches above the limit, a failure whose interval reaches
-// below the limit or whose fit is rejected or found no answer (an open conductor is found by
-// comparing sums of squares, which needs no settled fit, only one that explains the readings), and a rail's failure without its loop's, which comes first.
-func (j *judged) wavers(e *estimate.Element, x *assessment.Element) bool {
+// mustBeUnproven reports whether a verdict must be withdrawn. A pass needs a fit that explains
+// the readings and an interval below the limit. A failure needs an interval above the limit, a
+// p-value of at least minFailPValue and a converged fit; an open conductor, which is found by
+// comparing sums of squares, needs only a fit that explains the readings. A rail fails only with
+// its loop, which is judged first.
+func (j *judgement) mustBeUnproven(e *estimate.Element, x *assessment.Element) bool {
 	first := e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 	if first {
-		j.loop = x.Verdict
+		j.loopVerdict = x.Verdict
 	}
 	switch x.Verdict {
 	case assessment.Pass:
 		return j.doubt || x.High > x.Limit
 	case assessment.Fail:
-		weak := x.Low <= x.Limit || j.est.Fit.PValue < rejected || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
+		weak := x.Low <= x.Limit || j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
 		if weak && first {
-			j.loop = assessment.Unproven
+			j.loopVerdict = assessment.Unproven
 		}
-		return weak || j.loop != assessment.Fail
+		return weak || j.loopVerdict != assessment.Fail
 	}
 	return false
 }
 
-func (j *judged) name(e *estimate.Element) string {
+// name returns an element's name in the run.
+func (j *judgement) name(e *estimate.Element) string {
 	switch e.Kind {
 	case run.KindJoint:
 		return j.run.Joints[e.Index].Name
@@ -242,8 +243,8 @@ func (j *judged) name(e *estimate.Element) string {
 	return j.run.Supplies[e.Index].Name
 }
 
-// assumed is what the run file says of an element that no reading tells of.
-func (j *judged) assumed(e *estimate.Element) float64 {
+// statedOhms is the resistance of an element in the run file.
+func (j *judgement) statedOhms(e *estimate.Element) float64 {
 	part := 1.0
 	if e.Rail != run.Loop {
 		part = 0.5
@@ -259,9 +260,9 @@ func (j *judged) assumed(e *estimate.Element) float64 {
 	return j.run.Supplies[e.Index].Ohms
 }
 
-// limit is what an element may have, in its own unit; NaN where it has no limit. A
-// single conductor has the whole loop's limit: above that it is bad for certain.
-func (j *judged) limit(e *estimate.Element) float64 {
+// limit is the limit of an element, in its own unit; NaN without one. A single conductor has the
+// limit of the whole loop: above that it is certainly bad.
+func (j *judgement) limit(e *estimate.Element) float64 {
 	limits := j.run.Limits
 	switch e.Kind {
 	case run.KindJoint:
@@ -276,8 +277,8 @@ func (j *judged) limit(e *estimate.Element) float64 {
 	return math.NaN()
 }
 
-// feedLimit is what a feed may have at the design step's current, if there is one.
-func (j *judged) feedLimit(i int) float64 {
+// feedLimit is the limit of a feed, Ω, at the current of the design step, if there is one.
+func (j *judgement) feedLimit(i int) float64 {
 	amps := 0.0
 	if j.design != nil {
 		amps = j.design[i]

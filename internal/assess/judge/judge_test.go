@@ -344,9 +344,9 @@ func TestWhichFailuresStand(t *testing.T) {
 		{"rail of an unproven loop", run.Plus, 0.02, true, assessment.Unproven, false},
 	} {
 		r := ring()
-		j := &judged{run: r, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: 0.5}}, loop: c.loop}
+		j := &judgement{run: r, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: 0.5}}, loopVerdict: c.loop}
 		x := assessment.Element{Verdict: assessment.Fail, Low: c.low, Limit: 0.015}
-		if j.wavers(&estimate.Element{Kind: run.KindJoint, Rail: c.rail}, &x) == c.stands {
+		if j.mustBeUnproven(&estimate.Element{Kind: run.KindJoint, Rail: c.rail}, &x) == c.stands {
 			t.Errorf("%s: stands %v", c.name, !c.stands)
 		}
 	}

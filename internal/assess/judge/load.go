@@ -9,16 +9,16 @@ import (
 )
 
 const (
-	// unlikeLoad is the part by which a step's current may differ from the run file's before it
-	// is told; data sheets' currents are typical ones (common practice, no source).
-	unlikeLoad = 0.2
-	// surely is how many deviations it must lie from that.
-	surely = 3.0
+	// minLoadDifference is the least relative difference of a step's current from the run file that
+	// is reported; data sheets state typical currents (common practice, no source).
+	minLoadDifference = 0.2
+	// loadSigmas is how many standard deviations the difference must be.
+	loadSigmas = 3.0
 )
 
-// findLoads tells of steps that draw another current than the run file says: the resistances
-// do not depend on it, but some other load may have been lit than the one that is named.
-func (j *judged) findLoads() {
+// reportLoads reports steps with another current than the run file states. The resistances do not
+// depend on it, but another load may have been lit.
+func (j *judgement) reportLoads() {
 	if j.doubt || j.out.Unread() {
 		return
 	}
@@ -32,11 +32,11 @@ func (j *judged) findLoads() {
 			continue
 		}
 		factor, deviation := j.est.Load(k)
-		if off := math.Abs(factor - 1); off > unlikeLoad && off > surely*deviation {
+		if off := math.Abs(factor - 1); off > minLoadDifference && off > loadSigmas*deviation {
 			parts = append(parts, fmt.Sprintf("%.0f %% in step %q", 100*factor, step.Name))
 		}
 	}
 	if len(parts) > 0 {
-		j.say(assessment.Notice, "load", "The pixels draw "+strings.Join(parts, ", ")+" of what the run file says. The resistances do not hang on that; if another load was lit, or the controller limits or bends the levels, say so in the run file.")
+		j.addFinding(assessment.Notice, "load", "The pixels draw "+strings.Join(parts, ", ")+" of what the run file says. The resistances do not hang on that; if another load was lit, or the controller limits or bends the levels, say so in the run file.")
 	}
 }

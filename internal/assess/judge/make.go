@@ -6,10 +6,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Make assesses a run from its readings. The errors are those of solving the run's
-// network; readings that take no part are told in the assessment.
+// Make assesses a run from its readings. It returns an error where the run's network cannot be
+// solved. Readings that were not used are listed in the assessment.
 func Make(r *run.Run, readings []reading.Reading) (*assessment.Assessment, error) {
-	j, err := weigh(r, readings)
+	j, err := judgeReadings(r, readings)
 	if err != nil {
 		return nil, err
 	}

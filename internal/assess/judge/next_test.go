@@ -180,7 +180,7 @@ func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
 				}
 			}
 		}
-		j, err := weigh(r, h.list)
+		j, err := judgeReadings(r, h.list)
 		if err != nil {
 			t.Fatal(err)
 		}

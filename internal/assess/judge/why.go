@@ -11,38 +11,38 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// why says in a sentence or two what keeps an element from a verdict, "" where it has one.
-func (j *judged) why(i int) string {
-	e, x := &j.est.Elements[i], j.judgedAs(i)
+// why says in a sentence or two why an element has no verdict, "" where it has one.
+func (j *judgement) why(i int) string {
+	e, x := &j.est.Elements[i], j.assessed(i)
 	if x == nil || x.Verdict != assessment.Unproven {
 		return ""
 	}
 	fit := j.est.Fit
 	switch over := j.rule.Judge(x.Over, true); {
 	case j.out.Unread():
-		return j.unread()
+		return j.unreadText()
 	case !e.Known:
 		return "The readings leave more than half of what was uncertain about it beforehand, so it rests on assumptions, and those pass or fail nothing."
 	case x.Open() && x.Low <= x.Limit:
 		return fmt.Sprintf("An open conductor explains the readings best, but all that they exclude is less than %s; a failure needs its limit of %s excluded.", size(x, x.Low), size(x, x.Limit))
 	case x.Open() && !fit.Converged && fit.PValue < assessment.Unexplained:
-		return "An open conductor explains the readings best, but not well: " + j.doubtful() + "."
+		return "An open conductor explains the readings best, but not well: " + j.doubtText() + "."
 	case math.IsNaN(x.Over):
-		return "Towards its limit the readings tell nothing: a resistance there explains them as well as the best one." + j.alsoDoubtful()
+		return "Towards its limit the readings tell nothing: a resistance there explains them as well as the best one." + j.alsoDoubtText()
 	case over == assessment.Pass && x.High > x.Limit:
-		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.Over), size(x, x.High)) + j.alsoDoubtful()
+		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.Over), size(x, x.High)) + j.alsoDoubtText()
 	case over == assessment.Pass && j.doubt:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing is passed while the fit is in doubt: %s.", percent(x.Over), j.doubtful())
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing is passed while the fit is in doubt: %s.", percent(x.Over), j.doubtText())
 	case over == assessment.Fail && x.Low <= x.Limit:
-		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.Over), size(x, x.Low)) + j.alsoDoubtful()
+		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.Over), size(x, x.Low)) + j.alsoDoubtText()
 	case over == assessment.Fail:
 		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that settled, and this one did not.", percent(x.Over))
 	}
-	return j.tooUnsure(e, x) + j.alsoDoubtful()
+	return j.probabilityReason(e, x) + j.alsoDoubtText()
 }
 
-// tooUnsure holds a probability that neither passes nor fails against those that would.
-func (j *judged) tooUnsure(e *estimate.Element, x *assessment.Element) string {
+// probabilityReason compares a probability that neither passes nor fails with those required.
+func (j *judgement) probabilityReason(e *estimate.Element, x *assessment.Element) string {
 	is := fmt.Sprintf("the probability that it is over its limit is %s", percent(x.Over))
 	pass := fmt.Sprintf("a pass needs %s or less", percent(j.rule.Pass))
 	fail := fmt.Sprintf("a failure needs %s or more, because all elements share one risk of a false alarm", percent(j.rule.Fail))
@@ -59,7 +59,7 @@ func (j *judged) tooUnsure(e *estimate.Element, x *assessment.Element) string {
 	return "T" + is[1:] + "; " + pass + ", and " + fail + "."
 }
 
-// size is a resistance of an element in its own unit.
+// size writes a resistance of an element in its own unit.
 func size(x *assessment.Element, ohms float64) string {
 	if x.Kind == run.KindReel {
 		return milli(ohms) + " per metre"
@@ -67,8 +67,8 @@ func size(x *assessment.Element, ohms float64) string {
 	return milli(ohms)
 }
 
-// doubtful says what puts the fit in doubt.
-func (j *judged) doubtful() string {
+// doubtText says what puts the fit in doubt.
+func (j *judgement) doubtText() string {
 	switch fit := j.est.Fit; {
 	case !fit.Converged:
 		return "the fit did not settle"
@@ -78,15 +78,16 @@ func (j *judged) doubtful() string {
 	return j.out.Doubt
 }
 
-func (j *judged) alsoDoubtful() string {
+// alsoDoubtText adds that the fit is in doubt.
+func (j *judgement) alsoDoubtText() string {
 	if !j.doubt {
 		return ""
 	}
-	return " Nor is anything passed while the fit is in doubt: " + j.doubtful() + "."
+	return " Nor is anything passed while the fit is in doubt: " + j.doubtText() + "."
 }
 
-// unread says that there is nothing to judge by.
-func (j *judged) unread() string {
+// unreadText says that there are no readings to judge by.
+func (j *judgement) unreadText() string {
 	if slices.ContainsFunc(j.out.Readings, func(x assessment.Reading) bool { return x.Quantity != run.Temperature }) {
 		return noneUsed
 	}
@@ -98,8 +99,8 @@ const (
 	noneUsed    = "None of the readings could be used: all that is known is what the run file states."
 )
 
-// percent writes a probability in percent, with as many digits as tell it from the two
-// that decide and never so rounded as to be certain.
+// percent writes a probability in percent, with as many digits as distinguish it from the limits
+// for a pass and a failure, and never rounded to certainty.
 func percent(p float64) string {
 	const least = 1e-6
 	switch rest := 100 * (1 - p); {

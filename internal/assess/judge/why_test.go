@@ -79,9 +79,9 @@ func TestWhy(t *testing.T) {
 
 // unproven is a judged run of seven elements with one joint of a limit of 15 mΩ that is
 // unproven.
-func unproven(fit assessment.Fit, x assessment.Element) *judged {
+func unproven(fit assessment.Fit, x assessment.Element) *judgement {
 	x.Kind, x.Name, x.Rail, x.Limit, x.Verdict = run.KindJoint, "a-b", run.Loop, 0.015, assessment.Unproven
-	return &judged{
+	return &judgement{
 		run: &run.Run{Joints: []run.Joint{{Name: "a-b", To: 1}}, Reels: []run.Reel{{Name: "a", Pixels: 30}, {Name: "b", Pixels: 30}}},
 		est: &estimate.Estimate{Fit: fit, Elements: []estimate.Element{{Kind: run.KindJoint, Rail: run.Loop, Known: x.Known}}},
 		out: &assessment.Assessment{Fit: fit, Elements: []assessment.Element{x},
@@ -110,12 +110,12 @@ func TestWhyOfCommissionings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		j, err := weigh(p.Run, list)
+		j, err := judgeReadings(p.Run, list)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for n := range j.est.Elements {
-			x := j.judgedAs(n)
+			x := j.assessed(n)
 			if x == nil || x.Rail != run.Loop {
 				continue
 			}

@@ -81,9 +81,9 @@ func unread(t *testing.T, from string) (*Estimate, error) {
 // leastRise is by how much the least sum of squares between walls rises with an element at a
 // value, by fits from two starts that go on from where they ended; false where none settles.
 func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool) {
-	v, done := e.alone(x.Kind, x.Index)
+	v, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()
-	defer e.restore()
+	defer e.restoreStates()
 	p := e.Problem
 	_, base := v.BoundedBest()
 	least := math.Inf(1)

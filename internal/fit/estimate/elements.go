@@ -14,8 +14,8 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// describeElements turns unknowns into resistances: the loop of every joint, feed
-// and reel, each rail, and the supplies' output resistance. Some conductors are held open.
+// describeElements computes the loop of every joint, feed and reel, each rail, and the supplies'
+// output resistance.
 func (e *Estimate) describeElements(open []search.OpenConductor) {
 	p := e.Problem
 	next := 0 // split of the next element with two rails
@@ -49,9 +49,9 @@ func (e *Estimate) describeElements(open []search.OpenConductor) {
 	}
 }
 
-// toldApart is the part of its prior deviation that may be left of a split for the
-// rails to count as told apart.
-const toldApart = 0.4
+// maxSplitDeviation is the largest ratio of posterior to prior standard deviation of a split for
+// which the rails count as told apart.
+const maxSplitDeviation = 0.4
 
 // addRails adds an element's loop and its two rails.
 func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
@@ -68,21 +68,21 @@ func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 			return perMetre * (x[s.Rails[0]] + x[s.Rails[1]]), row
 		}
 	}
-	v, done := e.alone(kind, index)
+	v, done := e.withoutFoilPrior(kind, index)
 	done()
-	e.Elements = append(e.Elements, v.complete(whole))
+	e.Elements = append(e.Elements, v.withBelief(whole))
 	share := make([]float64, len(e.X))
 	s.Row(e.X, share)
-	apart := math.Sqrt(matrix.Quadratic(e.Covariance, share)) < toldApart
+	apart := math.Sqrt(matrix.Quadratic(e.Covariance, share)) < maxSplitDeviation
 	for rail, name := range []run.Rail{run.Plus, run.Minus} {
 		one := single(s.Rails[rail], s.Transformed, perMetre)
 		one.Kind, one.Index, one.Rail, one.RailKnown, one.split = kind, index, name, apart, &s
-		e.Elements = append(e.Elements, v.complete(one))
+		e.Elements = append(e.Elements, v.withBelief(one))
 	}
 }
 
-// addOpen adds an element with an open conductor, and its rails where the readings
-// tell which of them it is.
+// addOpen adds an element with an open conductor, and its rails where the readings show which of
+// them is open.
 func (e *Estimate) addOpen(kind run.Kind, index int, c search.OpenConductor) {
 	for _, rail := range []run.Rail{run.Loop, run.Plus, run.Minus} {
 		at := c.Unknown
@@ -98,7 +98,7 @@ func (e *Estimate) addOpen(kind run.Kind, index int, c search.OpenConductor) {
 	}
 }
 
-// single is an element that is one unknown, in another unit.
+// single is an element that is one unknown times a unit.
 func single(at int, bent bool, unit float64) Element {
 	return Element{transformed: bent, valueAt: func(x []float64) (float64, []float64) {
 		row := make([]float64, len(x))
@@ -107,14 +107,16 @@ func single(at int, bent bool, unit float64) Element {
 	}}
 }
 
-func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.complete(x)) }
+// add adds an element with its belief.
+func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.withBelief(x)) }
 
-// complete gives an element its deviation and whether it is known.
-func (e *Estimate) complete(x Element) Element {
+// withBelief computes an element's value, standard deviation, current and heat, and whether it is
+// known.
+func (e *Estimate) withBelief(x Element) Element {
 	x.Belief.Mean, x.Row = x.valueAt(e.X)
 	along := matrix.Times(e.Covariance, x.Row)
 	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
-	x.Belief.Even = e.even(along, x.Belief.Deviation)
+	x.Belief.Even = e.rectangularParts(along, x.Belief.Deviation)
 	x.Belief.Tail = e.tail(along, x.Belief.Deviation)
 	x.Known = x.Open || e.Determined(x.Row)
 	if x.Rail != run.Minus {
@@ -127,15 +129,15 @@ func (e *Estimate) complete(x Element) Element {
 	return x
 }
 
-// watts is the greatest heat of a joint or feed in the steps read. Its two conductors
-// need not carry the same current where current reaches it from two sides.
+// watts is the largest heat of a joint or feed in the steps with readings. Its two conductors
+// need not carry the same current.
 func (e *Estimate) watts(x *Element) (most float64) {
 	at := map[run.Rail]int{}
 	for rail := run.Plus; x.transformed && rail <= run.Minus; rail++ {
 		switch {
 		case x.split != nil && (x.Rail == run.Loop || x.Rail == rail):
 			at[rail] = x.split.Rails[rail]
-		case x.split == nil && x.Kind == run.KindJoint && rail == run.Minus: // its plus is parted
+		case x.split == nil && x.Kind == run.KindJoint && rail == run.Minus: // its plus is cut
 			at[rail] = e.Problem.Joints[x.Index][run.Minus]
 		}
 	}
@@ -150,17 +152,17 @@ func (e *Estimate) watts(x *Element) (most float64) {
 	return most
 }
 
-// evenLeast is the part of a variance from which an even part of an error is told from
-// the rest.
-const evenLeast = 0.03
+// minRectangularShare is the least share of a variance for which a rectangular part of an error
+// is kept apart.
+const minRectangularShare = 0.03
 
-// even gives the half-widths of the greatest even parts of an element's error, from the
-// covariances of the element with each unknown: what an unknown's deviation beforehand
-// adds to the error is the covariance over that deviation.
-func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
+// rectangularParts returns the half-widths of the largest rectangular parts of an element's
+// error, from its covariance with each unknown: an unknown contributes the covariance over its
+// prior standard deviation.
+func (e *Estimate) rectangularParts(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
 	for j, u := range e.Problem.Unknowns {
 		half := math.Sqrt(3) * e.Inflation * math.Abs(along[j]) / u.Deviation
-		if !u.Rectangular || half*half/3 < evenLeast*deviation*deviation {
+		if !u.Rectangular || half*half/3 < minRectangularShare*deviation*deviation {
 			continue
 		}
 		for k := range most {
@@ -172,7 +174,7 @@ func (e *Estimate) even(along []float64, deviation float64) (most [len(verdict.B
 	return most
 }
 
-// amps is the greatest current through a conductor in the steps read.
+// amps is the largest current through a conductor in the steps with readings.
 func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
 	for _, s := range e.Problem.Solvers[:e.Problem.ReadSteps] {
@@ -181,7 +183,7 @@ func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	return most
 }
 
-// AmpsIn is the size of a conductor's current in one solved step.
+// AmpsIn is the absolute current of a conductor in one solved step.
 func AmpsIn(s *ladder.Solver, kind run.Kind, index int, rail run.Rail) float64 {
 	switch kind {
 	case run.KindJoint:
@@ -194,8 +196,8 @@ func AmpsIn(s *ladder.Solver, kind run.Kind, index int, rail run.Rail) float64 {
 	return math.Abs(s.ReelAmps(index, rail))
 }
 
-// describeProfiles takes the fitted potentials along the reels, with a band that is
-// computed where the network has nodes and drawn straight between them.
+// describeProfiles stores the fitted node voltages along the reels. Their 95 % band is computed
+// at the network's nodes and interpolated linearly between them.
 func (e *Estimate) describeProfiles() {
 	p := e.Problem
 	for k, step := range p.Steps[:p.ReadSteps] {
@@ -211,6 +213,7 @@ func (e *Estimate) describeProfiles() {
 	}
 }
 
+// band writes the half-width of the band of a reel in step k, V, by pixel.
 func (e *Estimate) band(k, reel int, band []float64) {
 	p := e.Problem
 	lastPixel, lastHalf := 0, 0.0
@@ -229,11 +232,10 @@ func (e *Estimate) band(k, reel int, band []float64) {
 	}
 }
 
-// alone is the estimate as an element has it: for a reel without what is known of it from
-// the other reels of its strip, in the linear model at the fit; the estimate itself for
-// anything else. Until done is called the problem, and so every estimate of it, leaves that
-// knowledge out too.
-func (e *Estimate) alone(kind run.Kind, index int) (view *Estimate, done func()) {
+// withoutFoilPrior returns the estimate used for an element: for a reel without the foil prior,
+// in the linear model at the fit; the estimate itself for other elements. The prior stays
+// disabled for the problem and all its estimates until done is called.
+func (e *Estimate) withoutFoilPrior(kind run.Kind, index int) (view *Estimate, done func()) {
 	if kind != run.KindReel || e.Covariance == nil {
 		return e, func() {}
 	}
@@ -246,8 +248,8 @@ func (e *Estimate) alone(kind run.Kind, index int) (view *Estimate, done func())
 	return &v, done
 }
 
-// Foreseen is the estimate in a wider linear model, whose sum of squares is worked out anew,
-// with the beliefs in some elements as they are there.
+// WithModel returns the estimate in an extended linear model, with its sum of squares computed
+// and the beliefs of the given elements updated.
 func (e *Estimate) WithModel(l model.Linear, elements []int) (*Estimate, error) {
 	var err error
 	if l.Sum, err = l.Problem.SumAt(l.X); err != nil {
@@ -257,11 +259,11 @@ func (e *Estimate) WithModel(l model.Linear, elements []int) (*Estimate, error) 
 	for _, i := range elements {
 		x := &f.Elements[i]
 		x.Row = f.ExtendRow(x.Row)
-		view, done := f.alone(x.Kind, x.Index)
+		view, done := f.withoutFoilPrior(x.Kind, x.Index)
 		done()
 		along := matrix.Times(view.Covariance, x.Row)
 		x.Belief.Deviation = f.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
-		x.Belief.Even = f.even(along, x.Belief.Deviation)
+		x.Belief.Even = f.rectangularParts(along, x.Belief.Deviation)
 	}
 	return f, nil
 }

@@ -1,11 +1,11 @@
-// Package estimate finds the resistances of a run that explain its readings, and
-// how well they are known.
+// Package estimate estimates the resistances of a run from its readings, with their
+// uncertainties.
 //
-// An Estimate is the account that explains the readings best (hypothesis), told element by
-// element: how large each resistance is, how well that is known in either direction, which
-// readings carry it, and what the run looks like.
+// An Estimate is the best explanation of the readings (package search), described by element: how
+// large each resistance is, how uncertain it is in either direction, and which readings determine
+// it.
 //
-// The package judges nothing: limits and verdicts are for whoever asks.
+// The package knows no limits and gives no verdicts.
 package estimate
 
 import (
@@ -25,24 +25,24 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// Estimate is what the readings of a run say.
+// Estimate is the result of fitting a run to its readings.
 type Estimate struct {
 	Fit      assessment.Fit
 	Elements []Element
 	Readings []assessment.Reading
 	Profiles []assessment.Profile
 
-	Mistakes []model.Mistake // of the hand, each of several readings, which were used as mended
+	Mistakes []model.Mistake // operator mistakes; their readings were used corrected
 
 	model.Linear
-	Inflation float64 // of deviations, where the fit is poor; 1 otherwise
+	Inflation float64 // factor on standard deviations where the fit is poor; 1 otherwise
 
 	jacobian     *leastsquares.Matrix // of the fit
 	readings     []reading.Reading
-	alternatives [][]bool  // see Rivals
-	boundedX     []float64 // see inside
+	alternatives [][]bool  // see Alternatives
+	boundedX     []float64 // see boundedBest
 	boundedSum   float64
-	noBoundedFit bool
+	noBoundedFit bool // boundedBest did not converge
 }
 
 // Element is one estimated resistance.
@@ -52,22 +52,22 @@ type Element struct {
 	Rail  run.Rail
 
 	Belief    verdict.Belief // on the element's own scale, see Ohms and Scale
-	Known     bool           // a reading tells of it
-	RailKnown bool           // of a rail: told apart from the other one
-	Amps      float64        // greatest current in the steps read
-	Watts     float64        // greatest heat of a joint's or feed's conductors in the steps read, as fitted
+	Known     bool           // determined by the readings
+	RailKnown bool           // the readings tell its rails apart
+	Amps      float64        // largest current in the steps with readings
+	Watts     float64        // largest heat of a joint's or feed's conductors in the steps with readings
 
 	Open       bool    // held open: nothing else explains the readings as well
-	LowerBound float64 // Ω, of an open one: less than this the readings exclude
+	LowerBound float64 // Ω, of an open element: the least resistance that it can have
 
-	transformed bool
-	split       *prior.Split                                    // between its rails; nil of an element that is one conductor
-	valueAt     func(x []float64) (mean float64, row []float64) // the belief's mean by unknowns
-	Row         []float64                                       // its derivative at the fit
+	transformed bool                                            // its scale is prior.Transform of ohms
+	split       *prior.Split                                    // between its rails; nil for a single conductor
+	valueAt     func(x []float64) (mean float64, row []float64) // its value and derivatives by the unknowns
+	Row         []float64                                       // derivatives of its value at the fit
 }
 
-// Ohms turns a value on the belief's scale into ohms (per metre for a reel); an
-// open conductor is +Inf.
+// Ohms converts a value on the element's scale to ohms (per metre for a reel); an open conductor
+// is +Inf.
 func (e *Element) Ohms(t float64) float64 {
 	if !e.transformed {
 		return t
@@ -86,22 +86,22 @@ func (e *Element) Scale(ohms float64) float64 {
 	return prior.Transform(ohms)
 }
 
-// Make fits a run to its readings. The error tells that a part of the run hangs on
-// no supply, or that the network could not be solved even as the file states it.
+// Make fits a run to its readings. It returns an error where a part of the run is connected to no
+// supply, or the network cannot be solved with the values of the run file.
 func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
-	return of(r, readings, search.Best)
+	return estimateWith(r, readings, search.Best)
 }
 
-// Again fits the same run to other readings, which scatter as those of the estimate do. The
-// errors are those of Make.
+// Refit fits the same run to other readings with the noise of this estimate. The errors are those
+// of Make.
 func (e *Estimate) Refit(readings []reading.Reading) (*Estimate, error) {
-	return of(e.Problem.Run, readings, func(p *model.Problem) (*search.Outcome, error) {
+	return estimateWith(e.Problem.Run, readings, func(p *model.Problem) (*search.Outcome, error) {
 		return search.BestWithNoise(p, e.Problem.Noise)
 	})
 }
 
-// of describes what some search finds of the readings.
-func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
+// estimateWith describes the result of a search.
+func estimateWith(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
 	p, err := model.New(r, readings)
 	if err != nil {
 		return nil, err
@@ -115,7 +115,7 @@ func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*se
 	e.describeFit(outcome)
 	e.Mistakes = outcome.Mistakes
 	e.describeReadings(readings, fit)
-	if err := e.describeSlips(); err != nil {
+	if err := e.describeMistakes(); err != nil {
 		return nil, err
 	}
 	e.describeElements(outcome.Open)
@@ -123,15 +123,15 @@ func of(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*se
 	return e, nil
 }
 
-// mostRivals is how many other accounts are worked out.
-const mostRivals = 3
+// maxAlternatives is how many alternatives are computed.
+const maxAlternatives = 3
 
-// Rivals are estimates that leave out other readings and explain the rest about as well: of
-// two readings that contradict each other, nobody can say which is wrong. What they do not
-// agree on is not known. An account that cannot be fitted by itself is none.
+// Alternatives returns estimates that exclude other readings and explain the rest about as well:
+// of two readings that contradict each other, either may be wrong. What the estimates do not
+// agree on is unknown. An alternative that cannot be fitted is left out.
 func (e *Estimate) Alternatives() (list []*Estimate) {
-	for _, out := range e.alternatives[:min(len(e.alternatives), mostRivals)] {
-		rival, err := of(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
+	for _, out := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
+		rival, err := estimateWith(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
 			return search.BestWithout(p, out)
 		})
 		if err == nil {
@@ -146,7 +146,7 @@ func (e *Estimate) describeFit(o *search.Outcome) {
 	e.Fit = assessment.Fit{Converged: o.Fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chisquared.Tail(squares, n)}
 	if !slices.ContainsFunc(e.Problem.Observations, func(o model.Observation) bool { return !o.Excluded }) {
-		// Nothing was fitted to anything, however well that went.
+		// No readings: the fit says nothing.
 		e.Fit = assessment.Fit{PValue: math.NaN()}
 		return
 	}
@@ -160,9 +160,9 @@ func (e *Estimate) deviation(row []float64) float64 {
 	return e.Inflation * math.Sqrt(math.Max(matrix.Quadratic(e.Covariance, row), 0))
 }
 
-// describeSlips marks the readings that a slip changed by more than they scatter, with what they
-// should show as they were written.
-func (e *Estimate) describeSlips() error {
+// describeMistakes marks the readings that a mistake changed by more than mistakeSigmas, with the
+// values predicted for them as written.
+func (e *Estimate) describeMistakes() error {
 	p := e.Problem
 	n, _ := p.Size()
 	for _, s := range e.Mistakes {
@@ -172,7 +172,7 @@ func (e *Estimate) describeSlips() error {
 		}
 		for i := range p.Observations {
 			o := &p.Observations[i]
-			if s.Affects(o) && !o.Excluded && math.Abs(o.Value-p.Predicted[i]) > changedBy*o.Deviation {
+			if s.Affects(o) && !o.Excluded && math.Abs(o.Value-p.Predicted[i]) > mistakeSigmas*o.Deviation {
 				out := &e.Readings[o.Reading]
 				out.Predicted, out.Residual, out.Suspect = p.Predicted[i], o.Value-p.Predicted[i], true
 				out.Standardised = out.Residual / o.Deviation
@@ -186,8 +186,9 @@ func (e *Estimate) describeSlips() error {
 	return nil
 }
 
-// changedBy is how many deviations a slip must change a reading by for that to be wrong.
-const changedBy = 5.0
+// mistakeSigmas is how many standard deviations a mistake must change a reading by for the
+// reading to be marked.
+const mistakeSigmas = 5.0
 
 func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {
 	e.Readings = make([]assessment.Reading, len(readings))

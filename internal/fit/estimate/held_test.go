@@ -49,17 +49,17 @@ func TestHeldWhereItIsCostsNothing(t *testing.T) {
 		if x.Rail != run.Loop || x.Kind != run.KindJoint && x.Kind != run.KindFeed {
 			continue
 		}
-		_, rise, ok := e.beyond(x, x.Belief.Mean, e.X)
+		_, rise, ok := e.unboundedRise(x, x.Belief.Mean, e.X)
 		if !ok || math.Abs(rise) > 0.01 {
 			t.Errorf("%s %d held where it is: settled %v, a rise of %g", x.Kind, x.Index, ok, rise)
 		}
 		// Near by the parabola holds, so that no other fit is asked.
-		if _, straight := e.look(x, x.Belief.Mean+x.Belief.Deviation/4); !straight {
+		if _, straight := e.checkParabola(x, x.Belief.Mean+x.Belief.Deviation/4); !straight {
 			t.Errorf("%s %d is not straight a quarter of a deviation off", x.Kind, x.Index)
 		}
 		held++
 	}
-	e.restore()
+	e.restoreStates()
 	if held == 0 {
 		t.Error("no element was held")
 	}

@@ -6,9 +6,9 @@ import (
 	"ohmkeep/internal/fit/model"
 )
 
-// Load is how many times as much current the pixels draw in a step, by its index in the run,
-// as the run file says of full voltage, and the standard deviation of that; 1 ± what was known
-// beforehand where nothing tells.
+// Load returns the ratio of the pixels' current in a step, by its index in the run, to that in
+// the run file at full voltage, and its standard deviation. Without readings it is that of the
+// priors.
 func (e *Estimate) Load(step int) (factor, deviation float64) {
 	k := e.Problem.StepIndex(step)
 	row := make([]float64, len(e.X))

@@ -76,7 +76,7 @@ func without(t *testing.T, e *Estimate, x *Element) {
 	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
 		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)
 	}
-	e.restore()
+	e.restoreStates()
 }
 
 // A reel that no reading tells of is not known because the others are; what is drawn of

@@ -6,14 +6,14 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// mostTail bounds how little the deviation of a belief may be known: to a factor of five and
-// more either way, twice in a hundred.
-const mostTail = 0.8
+// maxTail limits the standard deviation of the logarithm of a belief's deviation: a factor of
+// five and more either way, twice in a hundred.
+const maxTail = 0.8
 
-// tail is how well the deviation of an element is known, as the standard deviation of its
-// logarithm, from the covariances of the element with each unknown. The variance that
-// readings add to it is in proportion to theirs, which few readings leave uncertain (the
-// propagation behind Welch and Satterthwaite's formula, JCGM 100:2008, G.4).
+// tail is the standard deviation of the logarithm of an element's standard deviation, from its
+// covariance with each unknown. The variance that readings contribute is proportional to theirs,
+// which few readings leave uncertain (as in the formula of Welch and Satterthwaite, JCGM
+// 100:2008, G.4).
 func (e *Estimate) tail(along []float64, deviation float64) float64 {
 	p := e.Problem
 	slopes := make([][2]float64, len(p.Noise)) // of the element's variance by the logarithms of each group's
@@ -35,5 +35,5 @@ func (e *Estimate) tail(along []float64, deviation float64) float64 {
 	if !(deviation > 0) || math.IsInf(deviation, 1) {
 		return 0
 	}
-	return math.Min(math.Sqrt(math.Max(variance, 0))/(2*deviation*deviation), mostTail)
+	return math.Min(math.Sqrt(math.Max(variance, 0))/(2*deviation*deviation), maxTail)
 }

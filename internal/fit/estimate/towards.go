@@ -8,50 +8,49 @@ import (
 )
 
 const (
-	// Verdict is how many deviations from the estimate the sum of squares is looked at for
-	// a verdict, which does not depend on its shape any further out; Interval the same for
-	// the bound of a 95 % interval.
+	// VerdictSigmas is how many standard deviations from the estimate the sum of squares is evaluated
+	// for a verdict, which does not depend on its shape further out. IntervalSigmas is the same for
+	// the end of a 95 % interval.
 	VerdictSigmas  = 8.0
 	IntervalSigmas = 2.0
-	// straightness is how far, as a part, the sum of squares may lie from what the covariance
-	// promises for the covariance to be believed without another fit.
-	straightness = 0.1
+	// parabolaTolerance is the relative difference between the sum of squares and that predicted by
+	// the covariance up to which the covariance is used.
+	parabolaTolerance = 0.1
 )
 
-// Towards is the belief in element i as it is in the direction of a value in ohms (per
-// metre for a reel). The covariance at the best fit describes a parabola; where little
-// current crosses a joint, or as much as the joint lets through, the sum of squares is
-// none. There the element is held near the value, everything else is fitted again, and
-// the deviation is the one that the rise of the sum of squares stands for (the signed
-// root of the likelihood ratio). It is infinite where the other value explains the
-// readings as well. It is looked at as many deviations away as within says, or at the
-// value itself.
-func (e *Estimate) BeliefTowards(i int, ohms, within float64) verdict.Belief {
+// BeliefTowards returns the belief in element i in the direction of a value in ohms (per metre
+// for a reel). The covariance at the best fit describes a parabola. Where little current crosses
+// a joint, or the joint itself limits the current, the sum of squares is not one. The element is
+// then held near the value, the other unknowns are fitted again, and the standard deviation
+// follows from the rise of the sum of squares (signed root of the likelihood ratio). It is +Inf
+// where the other value explains the readings as well. The sum is evaluated at most maxSigmas
+// standard deviations away.
+func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief {
 	x := &e.Elements[i]
 	b := x.Belief
 	raw := b.Deviation / e.Inflation
 	if x.Open || !(raw > 0) || math.IsInf(raw, 1) {
 		return b
 	}
-	off := min(max(x.Scale(ohms)-math.Max(b.Mean, 0), -within*raw), within*raw)
+	off := min(max(x.Scale(ohms)-math.Max(b.Mean, 0), -maxSigmas*raw), maxSigmas*raw)
 	target := math.Max(b.Mean, 0) + off
 	if off == 0 {
 		return b
 	}
-	defer e.restore()
-	e, done := e.alone(x.Kind, x.Index)
+	defer e.restoreStates()
+	e, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()
-	start, straight := e.look(x, target)
+	start, straight := e.checkParabola(x, target)
 	if straight {
 		return b
 	}
 	var base float64
-	for _, part := range aside {
+	for _, part := range retryFactors {
 		at := target + (part-1)*off
 		var rise float64
 		var ok bool
-		if base, rise, ok = e.between(x, at, start); !ok {
-			base, rise, ok = e.beyond(x, at, start)
+		if base, rise, ok = e.boundedRise(x, at, start); !ok {
+			base, rise, ok = e.unboundedRise(x, at, start)
 		}
 		if ok && rise > 0 {
 			return b.Bent(base, math.Abs(at-base)/math.Sqrt(rise)*e.Inflation)
@@ -60,15 +59,14 @@ func (e *Estimate) BeliefTowards(i int, ohms, within float64) verdict.Belief {
 	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
 }
 
-// aside are the parts of the way at which is looked, one after the other: fits between walls
-// go round corners, and may not settle at one value and do beside it.
-var aside = [...]float64{1, 0.93, 1.07}
+// retryFactors are the parts of the distance at which the sum of squares is evaluated, one after
+// the other: a bounded fit may converge at one value and not at another.
+var retryFactors = [...]float64{1, 0.93, 1.07}
 
-// between is by how much the sum of squares rises to a value, and from where, among the
-// accounts in which no conductor has less than no resistance; false where the fits did
-// not settle.
-func (e *Estimate) between(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	within, least := e.inside()
+// boundedRise returns the estimate and the rise of the sum of squares to a value, with no
+// conductor below zero; false where the fits do not converge.
+func (e *Estimate) boundedRise(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
+	within, least := e.boundedBest()
 	if within == nil {
 		return 0, 0, false
 	}
@@ -77,17 +75,17 @@ func (e *Estimate) between(x *Element, target float64, start []float64) (base, r
 	return math.Max(base, 0), held - least, ok
 }
 
-// beyond is the same among all accounts, so it never rises more.
-func (e *Estimate) beyond(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
+// unboundedRise is the same without bounds, so that it is never larger.
+func (e *Estimate) unboundedRise(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
 	held, err := e.Problem.SumHeldAt(x.valueAt, target, start)
 	return x.Belief.Mean, held - e.Sum, err == nil
 }
 
-// look moves an element to a value, and everything else as the covariance says, with
-// and without what is known of how its rails share: that knowledge holds rails together
-// at the fit and hardly at all once one of them is bad. It tells whether the sum of
-// squares agrees with what the covariance promises, and gives the better place.
-func (e *Estimate) look(x *Element, target float64) (place []float64, straight bool) {
+// checkParabola moves an element to a value and the other unknowns as the covariance predicts,
+// with and without the split prior: that prior couples the rails at the fit and hardly at all
+// once one of them is bad. It reports whether the sum of squares agrees with the prediction, and
+// returns the unknowns with the smaller one.
+func (e *Estimate) checkParabola(x *Element, target float64) (place []float64, straight bool) {
 	p := e.Problem
 	off := target - x.Belief.Mean
 	variance := matrix.Quadratic(e.Covariance, x.Row)
@@ -110,7 +108,7 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 		}
 	}
 	along := matrix.Times(e.Covariance, x.Row)
-	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > straightness*promised+0.1 })
+	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > parabolaTolerance*promised+0.1 })
 	if x.split != nil {
 		s := make([]float64, len(e.X))
 		x.split.Row(e.X, s)
@@ -122,7 +120,7 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 				along[j] += by * cs[j]
 			}
 			variance += by * by * rest
-			try(along, variance, func(rise float64) bool { return rise < (1-straightness)*promised-0.1 })
+			try(along, variance, func(rise float64) bool { return rise < (1-parabolaTolerance)*promised-0.1 })
 		}
 	}
 	if place == nil {
@@ -131,8 +129,8 @@ func (e *Estimate) look(x *Element, target float64) (place []float64, straight b
 	return place, straight
 }
 
-// inside is what physical gives, worked out once.
-func (e *Estimate) inside() ([]float64, float64) {
+// boundedBest is the result of BoundedBest, computed once.
+func (e *Estimate) boundedBest() ([]float64, float64) {
 	if e.boundedX == nil && !e.noBoundedFit {
 		e.boundedX, e.boundedSum = e.BoundedBest()
 		e.noBoundedFit = e.boundedX == nil
@@ -140,8 +138,8 @@ func (e *Estimate) inside() ([]float64, float64) {
 	return e.boundedX, e.boundedSum
 }
 
-// restore brings the network's states back to the fit.
-func (e *Estimate) restore() {
+// restoreStates sets the network's states to those of the fit.
+func (e *Estimate) restoreStates() {
 	// The same solves have succeeded before.
 	_ = e.Problem.SolveReadSteps(e.X)
 }

@@ -10,23 +10,24 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// Part is what some readings carry of the knowledge of an element.
+// Part is the contribution of some readings to the knowledge of an element.
 type Part struct {
-	// Share is the part of the information, which is one over the variance, that would be
-	// lost without them. Readings that stand in for each other each have a small one.
+	// Share is the part of the information, one over the variance, that would be lost without them.
+	// It is small for readings that can replace each other.
 	Share float64
-	// Belief is that without them; Known, whether the others still tell of the element.
+	// Belief is that without them; Known reports whether the other readings still determine the
+	// element.
 	Belief verdict.Belief
 	Known  bool
 }
 
-// Without tells how an element would be known without some of the readings, by their
-// indices; those that took no part count for nothing. It is the linear model at the fit
-// with the rows taken out again: a fit of its own may differ where much is lost.
+// Without returns how an element would be known without some readings, by index. Readings that
+// were not used count for nothing. It removes their rows from the linear model at the fit; a new
+// fit may differ where much is lost.
 func (e *Estimate) Without(element int, readings []int) Part {
 	p, x := e.Problem, &e.Elements[element]
 	fit := e.X
-	e, done := e.alone(x.Kind, x.Index)
+	e, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()
 	part := Part{Belief: x.Belief, Known: x.Known}
 	if x.Open || e.Covariance == nil {
@@ -79,24 +80,24 @@ func (e *Estimate) Without(element int, readings []int) Part {
 	return part
 }
 
-// Source is what an element's uncertainty comes from.
+// Source is a source of an element's uncertainty.
 type Source int
 
 const (
-	Digits          Source = iota // the readings' last digits, and how rails share a loop
+	Digits          Source = iota // noise and rounding of the readings, and the division between rails
 	Meters                        // the meters' common gain and offset errors
-	Pixels                        // what nobody knows of the pixels and the duty
+	Pixels                        // the pixels' currents and the duty
 	Temperature                   // of the copper
-	Supplies                      // their volts, and their sag from step to step
-	OtherConductors               // that no reading tells of the conductors
-	SourceCount                   // how many there are
+	Supplies                      // their voltages, and the changes from step to step
+	OtherConductors               // conductors that no reading determines
+	SourceCount                   // number of sources
 )
 
-// Budget shares an element's variance among its sources: with the knowledge beforehand
-// taken as readings of its own, the variance is the sum of what each reading's error adds.
+// Budget divides an element's variance among its sources. With the priors taken as readings, the
+// variance is the sum of what the error of each reading contributes.
 func (e *Estimate) Budget(element int) (shares [SourceCount]float64) {
 	x := &e.Elements[element]
-	e, done := e.alone(x.Kind, x.Index)
+	e, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()
 	if e.Covariance == nil {
 		return shares

@@ -1,62 +1,62 @@
-// Package likelihood learns from the residuals of a fit how far readings scatter.
+// Package likelihood estimates the noise of readings from the residuals of a fit.
 //
-// The variance of a reading is the sum of three parts: rounding, which is known; one that is
-// the same for all readings of a group, such as a meter range; and one that grows with the
-// square of the value. The logarithms of the last two are estimated by restricted maximum
-// likelihood (Patterson and Thompson, Biometrika 58 (1971) 545): a residual counts as many
-// degrees of freedom as the fit leaves it, which is MacKay's effective number of parameters
-// (Neural Computation 4 (1992) 415, section 4.4) reading by reading. What is known of
-// the logarithms before is Gaussian and wide, so that few readings change little.
+// The variance of a reading is the sum of three parts: rounding, which is known; a constant part
+// of its group, such as a meter range; and a part proportional to the square of the value. The
+// logarithms of the last two are estimated by restricted maximum likelihood (Patterson and
+// Thompson, Biometrika 58 (1971) 545): a residual counts for as many degrees of freedom as the
+// fit leaves it, which is MacKay's effective number of parameters (Neural Computation 4 (1992)
+// 415, section 4.4) applied to each reading. The priors of the logarithms are Gaussian and wide,
+// so that few readings change the estimate little.
 package likelihood
 
 import "math"
 
-// Residual is one reading of a group after a fit.
+// Residual is the residual of one reading of a group.
 type Residual struct {
 	Value         float64 // measured minus predicted, SI
 	Magnitude     float64 // of the value read, SI
-	KnownVariance float64 // variance that is known, such as that of rounding
-	Freedom       float64 // degrees of freedom that the fit leaves it: one less its leverage
+	KnownVariance float64 // such as that of rounding
+	Freedom       float64 // degrees of freedom that the fit leaves it: one minus its leverage
 }
 
-// Scatter is the standard deviation of readings of a group besides what is fixed: a constant
-// part in SI units and a part of the value read.
+// Scatter is the standard deviation of readings of a group besides the known variance: a constant
+// part, SI, and a part relative to the value.
 type Scatter struct{ Constant, Relative float64 }
 
-// Variance returns that of a reading of a size, with its fixed part.
+// Variance returns the variance of a reading of the given magnitude, with its known part.
 func (s Scatter) Variance(fixed, size float64) float64 {
 	return fixed + s.Constant*s.Constant + s.Relative*s.Relative*size*size
 }
 
-// Prior is what is known of a group's scatter before anything is read: the medians, and the
-// standard deviations of the logarithms of both parts, that of the constant part apart for
-// less than the median: a display that seems steadier than most may only seem so. What
-// scatters further than Most is taken as something else than the scatter of readings.
+// Prior is the prior of a group's scatter: the medians of both parts and the standard deviations
+// of their logarithms. The constant part has its own deviation below the median: a display that
+// seems steadier than most may only seem so. The estimate does not exceed Max: readings that
+// scatter further have other errors.
 type Prior struct {
 	Scatter
 	SpreadConstant, SpreadBelow, SpreadRelative float64
 	Max                                         Scatter
 }
 
-// Learned is the scatter that explains residuals best.
+// Learned is the estimated scatter of a group.
 type Learned struct {
 	Scatter
 	// Covariance is that of the logarithms of the two variances, the constant part first.
 	Covariance [2][2]float64
-	// Cost is minus twice the logarithm of the restricted likelihood times the prior, both
-	// over those of the prior's medians but for the residuals' squares.
+	// Cost is minus twice the logarithm of the restricted likelihood times the prior, relative to the
+	// prior's medians except for the squares of the residuals.
 	Cost float64
 }
 
 const (
 	maxIterations = 40
-	maxStep       = 1.5   // step in a logarithm of a variance
-	stepTolerance = 0.002 // step that ends the search
+	maxStep       = 1.5   // in the logarithm of a variance
+	stepTolerance = 0.002 // a smaller step ends the iteration
 )
 
-// Learn estimates the scatter of a group. With tail > 0 residuals count as those of
-// Student's distribution with so many degrees of freedom, so that a wrong reading among them
-// counts little (Lange, Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
+// Learn estimates the scatter of a group. With studentFreedom > 0 the residuals have Student's
+// distribution with so many degrees of freedom, so that an outlier among them has little weight
+// (Lange, Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
 func Learn(residuals []Residual, prior Prior, studentFreedom float64) Learned {
 	a0, b0 := 2*math.Log(prior.Constant), 2*math.Log(prior.Relative)
 	above, below := 1/(4*prior.SpreadConstant*prior.SpreadConstant), 1/(4*prior.SpreadBelow*prior.SpreadBelow)
@@ -108,5 +108,5 @@ func Learn(residuals []Residual, prior Prior, studentFreedom float64) Learned {
 	return l
 }
 
-// least keeps the freedom of a reading from zero where nothing else tells of its value.
+// minFreedom is the least degrees of freedom of a reading that no other reading determines.
 const minFreedom = 0.05

@@ -8,11 +8,11 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Chain turns a network gradient in step k at x into derivatives by unknown, row,
-// and returns what the straight continuation beyond the bounds of bent resistances
-// and factors adds to the output. That its slope changes with the other unknowns is
-// left out of the derivatives: a second-order matter of the milliohm by which a
-// perfect joint's estimate may come out below zero.
+// ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
+// Beyond the bounds of resistances and factors the model is continued in a straight line;
+// ChainRule returns what that adds to the output. The change of its slope with the other unknowns
+// is neglected: it is of second order in the milliohm by which a perfect joint may be estimated
+// below zero.
 func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	warmth := p.temperatureSlope(s, g)
@@ -72,7 +72,7 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 	return beyond
 }
 
-// warmthSlope is the derivative of an output with respect to the temperature.
+// temperatureSlope is the derivative of an output by the copper temperature.
 func (p *Problem) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	sum := 0.0
 	for i := range g.Reels {
@@ -86,13 +86,13 @@ func (p *Problem) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	return sum
 }
 
-// factor is 1 + α(T − 20) of a reel.
+// copperFactor is 1 + α(T − 20 °C) of a reel.
 func (s *State) copperFactor(p *Problem, reel int) float64 {
 	return 1 + ladder.CopperTempCo*(s.temperature+p.temperature.reel[reel]-20)
 }
 
-// PairSlopes gives the derivatives of the voltage between the conductors of a place in step k,
-// which must be settled at x.
+// PairVoltageGradient returns the derivatives of the voltage between the two conductors of a
+// place in step k, which must be solved at x.
 func (p *Problem) PairVoltageGradient(k int, at run.Place, x []float64) ([]float64, error) {
 	row := make([]float64, len(p.Unknowns))
 	err := p.Solvers[k].VoltageGradient(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}, p.gradient)

@@ -6,21 +6,20 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// repeatFreedom is how many degrees of freedom the usual scatter of a last digit is
-// worth beside the scatter that repeated readings show (common practice, no source).
+// priorFreedom is the weight of the usual digit noise, in degrees of freedom, beside the scatter
+// of repeated readings (common practice, no source).
 const priorFreedom = 2
 
-// unevenness is the standard deviation of how unevenly a converter's counts are spaced, in
-// counts: an error of each value of its own, which no number of repeats averages out and
-// which is no gain or offset (common practice, no source; data sheets state up to a count).
+// countNonlinearity is the standard deviation of the differential nonlinearity of a converter, in
+// counts. It is an error of each value: repeats do not average it out, and it is neither gain nor
+// offset (common practice, no source; data sheets state up to a count).
 const countNonlinearity = 0.2
 
-// deviation is the standard deviation of what does not repeat in a reading of a display
-// that counts in steps of resolution: the wander of the last digit and its rounding. Of a
-// mean it is that of the mean. The wander averages out, and so does the rounding where
-// the wander is large enough to show other digits; of readings that all show the same
-// number, the error of rounding is the same in all and stays. So does the unevenness of
-// the counts.
+// readingDeviation is the standard deviation of the noise of a reading, of a display with the
+// given resolution: digit noise and rounding. Of a mean of readings it is that of the mean. Digit
+// noise averages out. Rounding averages out too where the noise is large enough to change the
+// last digit; otherwise its error is the same in all readings and stays. So does the
+// nonlinearity.
 func readingDeviation(resolution float64, m *reading.Mean) float64 {
 	square := resolution * resolution
 	variance := square * (1.0/12 + digitNoise*digitNoise)
@@ -32,12 +31,12 @@ func readingDeviation(resolution float64, m *reading.Mean) float64 {
 	return math.Sqrt(variance/m.Independent + square*(roundingBias(variance/square)+countNonlinearity*countNonlinearity))
 }
 
-// roundingBias is the variance, in squared counts, of the mean error of rounding of
-// repeated readings, which no number of them averages out. scatter is the variance of one
-// reading as shown. The error of rounding is a sawtooth of the true value; its mean under
-// Gaussian wander of variance w has the Fourier series Σ (−1)ᵏ·sin(2πku)·exp(−2π²k²w)/(πk),
-// whose mean square over an even u is the sum below: 1/12 without wander. What readings
-// of one value show then scatters by w + 1/12 less this bias, from which w follows.
+// roundingBias is the variance, in squared counts, of the mean rounding error of repeated
+// readings, which repeats do not average out. scatter is the variance of one reading as shown.
+// The rounding error is a sawtooth of the true value. Its mean under Gaussian noise of variance w
+// has the Fourier series Σ (−1)ᵏ·sin(2πku)·exp(−2π²k²w)/(πk), whose mean square over a uniform u
+// is roundingBiasOfNoise: 1/12 without noise. Readings of one value then scatter by w + 1/12 less
+// this bias, which gives w.
 func roundingBias(scatter float64) float64 {
 	low, high := 0.0, scatter
 	for range 50 {
@@ -51,8 +50,8 @@ func roundingBias(scatter float64) float64 {
 	return roundingBiasOfNoise(low)
 }
 
-// biasOf is Σ exp(−4π²k²w)/(2π²k²), the variance of the mean error of rounding, in squared
-// counts, under a wander of variance w.
+// roundingBiasOfNoise is Σ exp(−4π²k²w)/(2π²k²), the variance of the mean rounding error, in
+// squared counts, under noise of variance w.
 func roundingBiasOfNoise(wander float64) float64 {
 	const terms = 200 // without wander the sum is then 1/12 but for 0.3 %
 	sum := 0.0

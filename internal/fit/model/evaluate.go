@@ -6,7 +6,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Size makes a problem a leastsquares.Model.
+// Size returns the numbers of residuals and unknowns. It implements leastsquares.Model.
 func (p *Problem) Size() (residuals, parameters int) {
 	residuals = len(p.Observations) + len(p.Splits) + len(p.FoilPriors) + len(p.bounded)
 	if p.pin != nil {
@@ -15,8 +15,8 @@ func (p *Problem) Size() (residuals, parameters int) {
 	return residuals, len(p.Unknowns)
 }
 
-// Evaluate writes (measured − predicted)/deviation and derivatives. Readings left
-// out have residuals of zero.
+// Evaluate writes the residuals (measured − predicted)/deviation and, where jacobian is not nil,
+// their derivatives. Excluded readings have residuals of zero.
 func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix) error {
 	if err := p.SolveReadSteps(x); err != nil {
 		return err
@@ -55,7 +55,7 @@ func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 	return nil
 }
 
-// SettleRead solves all steps that were read at x.
+// SolveReadSteps solves the network of every step with readings at x.
 func (p *Problem) SolveReadSteps(x []float64) error {
 	for k := range p.ReadSteps {
 		if p.unreadSteps != nil && p.unreadSteps[k] {
@@ -68,14 +68,14 @@ func (p *Problem) SolveReadSteps(x []float64) error {
 	return nil
 }
 
-// Settle solves step k at x.
+// SolveStep solves the network of step k at x.
 func (p *Problem) SolveStep(k int, x []float64) error {
 	p.Set(k, x, p.states[k])
 	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
 }
 
-// Predict gives what the meter should show for an observation at the states that
-// Evaluate solved, and the derivatives of that by unknown.
+// Predict returns the value that the meter should show for an observation, at the states solved
+// by Evaluate, and writes its derivatives by unknown to row.
 func (p *Problem) Predict(o *Observation, x, row []float64) (float64, error) {
 	solver, s := p.Solvers[o.Step], p.states[o.Step]
 	var value float64
@@ -91,7 +91,7 @@ func (p *Problem) Predict(o *Observation, x, row []float64) (float64, error) {
 		return 0, err
 	}
 	value += p.ChainRule(o.Step, x, s, p.gradient, row)
-	if o.MeterRange == Absent { // a true value, of no meter
+	if o.MeterRange == Absent { // a true value, without a meter
 		return value, nil
 	}
 	sc := p.MeterRanges[o.MeterRange]
@@ -104,7 +104,7 @@ func (p *Problem) Predict(o *Observation, x, row []float64) (float64, error) {
 	return value*slope + x[sc.Offset], nil
 }
 
-// evaluateSplits writes the splits' residuals behind those of the observations.
+// evaluateSplits writes the residuals of the splits after those of the observations.
 func (p *Problem) evaluateSplits(x, residuals []float64, jacobian *leastsquares.Matrix) {
 	n := len(p.Observations)
 	row := p.row
@@ -116,5 +116,5 @@ func (p *Problem) evaluateSplits(x, residuals []float64, jacobian *leastsquares.
 	}
 }
 
-// SoftFrom is the residual about which a robust fit ceases to count it by its square.
+// RobustThreshold is the scale of the Cauchy loss in a robust fit, in standard deviations.
 const RobustThreshold = 5.0

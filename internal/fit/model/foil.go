@@ -5,8 +5,8 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// layFoils adds the unknowns of each strip that several reels are of, with the knowledge
-// of each such reel. A strip that states no Ω/m may be any, so that it is none.
+// addFoilPriors adds the unknowns of each strip type that several reels have in common, and the
+// foil prior of each such reel. A strip without stated Ω/m gets none.
 func (p *Problem) addFoilPriors(add func(Unknown) int) {
 	type kind struct{ ohms, perMetre, volts float64 }
 	of := func(i int) kind {
@@ -36,10 +36,10 @@ func (p *Problem) addFoilPriors(add func(Unknown) int) {
 	}
 }
 
-// splitOfReel is the place of a reel's split, behind those of joints and feeds.
+// splitOfReel is the index of a reel's split, after those of joints and feeds.
 func (p *Problem) splitOfReel(reel int) int { return len(p.Splits) - len(p.Reels) + reel }
 
-// evaluateAlikes writes what is known of reels behind the residuals of the splits.
+// evaluateFoilPriors writes the residuals of the foil priors after those of the splits.
 func (p *Problem) evaluateFoilPriors(x, residuals []float64, jacobian *leastsquares.Matrix) {
 	first := len(p.Observations) + len(p.Splits)
 	for i, a := range p.FoilPriors {

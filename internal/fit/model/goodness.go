@@ -24,7 +24,7 @@ func (p *Problem) SumAt(x []float64) (float64, error) {
 	return sum, nil
 }
 
-// ChiSquared is a fit's sum of squares but for how like its reels are.
+// ChiSquared is the sum of squares of a fit without its foil priors.
 func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
 	first, sum := len(p.Observations)+len(p.Splits), fit.SumSquares
 	for i := range p.FoilPriors {
@@ -33,14 +33,14 @@ func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
 	return math.Max(sum, 0)
 }
 
-// PValue is the probability of a fit that explains the readings no better.
+// PValue is the probability of a chi-squared at least as large as that of the fit, if the model
+// is right.
 func (p *Problem) PValue(fit *leastsquares.Fit) float64 {
 	return chisquared.Tail(p.ChiSquared(fit), p.DegreesOfFreedom(fit))
 }
 
-// Freedom is the number of degrees of freedom. Knowledge beforehand is a reading
-// that costs its unknown one degree of freedom, so what is left is the readings and
-// splits; but a vague prior is no reading, and its unknown costs as much as the
+// DegreesOfFreedom counts readings and splits. A prior counts as one reading and its unknown
+// costs one, so they cancel. A wide prior counts as none, and its unknown costs as much as the
 // readings determine it.
 func (p *Problem) DegreesOfFreedom(fit *leastsquares.Fit) int {
 	n := 0.0
@@ -62,9 +62,10 @@ func (p *Problem) DegreesOfFreedom(fit *leastsquares.Fit) int {
 	return max(0, int(math.Round(n)))
 }
 
-// Standardised is the difference of a reading from what the other readings say,
-// over the standard deviation of that difference. For a reading in the fit that is
-// its residual over √(1 − leverage); 0 where nothing but the reading itself tells.
+// Standardised is the normalised residual of a reading: its difference from the value predicted
+// by the other readings, over the standard deviation of that difference. For a reading in the fit
+// that is its residual over √(1 − leverage); 0 where only the reading itself determines the
+// value.
 func (p *Problem) Standardised(i int, fit *leastsquares.Fit) float64 {
 	o := &p.Observations[i]
 	if !o.Excluded {
@@ -82,7 +83,7 @@ func (p *Problem) Standardised(i int, fit *leastsquares.Fit) float64 {
 	return (o.Value - predicted) / math.Sqrt(spread)
 }
 
-// Misfit is the probability below which the model does not explain the readings;
-// intervals are then widened by the square root of chi-squared over its degrees of
-// freedom (Birge, Phys. Rev. 40 (1932) 207).
+// MinPValue is the p-value below which the model does not explain the readings. Intervals are
+// then widened by the square root of chi-squared over its degrees of freedom (Birge, Phys. Rev.
+// 40 (1932) 207).
 const MinPValue = 0.01

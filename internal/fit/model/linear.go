@@ -8,21 +8,21 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Linear is a problem near a fit, where every reading is a linear function of the unknowns.
+// Linear is a problem linearised at a fit.
 type Linear struct {
 	Problem      *Problem
 	X            []float64 // the best estimate
-	linearisedAt []float64 // where the derivatives are of; nil: x
+	linearisedAt []float64 // where the derivatives are taken; nil: at X
 	Covariance   *leastsquares.Matrix
-	Sum          float64 // of squares, all knowledge beforehand included
+	Sum          float64 // of squares, priors included
 }
 
-// LinearAt is the linear model at a fit.
+// LinearAt returns the linear model at a fit.
 func (p *Problem) LinearAt(fit *leastsquares.Fit) Linear {
 	return Linear{Problem: p, X: fit.X, Covariance: fit.Covariance, Sum: fit.SumSquares}
 }
 
-// Own is a copy with unknowns and a covariance of its own.
+// Clone returns a copy with its own unknowns and covariance.
 func (l Linear) Clone() Linear {
 	if l.linearisedAt == nil {
 		l.linearisedAt = l.X
@@ -31,17 +31,16 @@ func (l Linear) Clone() Linear {
 	return l
 }
 
-// Drop takes what is known of a reel from its foil out of the estimate, which must be its own,
-// and leaves it idle. It returns false, having changed nothing, where nothing else tells of
-// the reel.
+// RemoveFoilPrior removes a foil prior from the estimate and disables it. The linear model must
+// be a Clone. It returns false and changes nothing where only this prior determines the reel.
 func (l *Linear) RemoveFoilPrior(a *prior.FoilPrior) bool {
 	row := make([]float64, len(l.X))
 	z := a.Row(l.linearisedAt, row)
 	for j, d := range row {
-		z += d * (l.X[j] - l.linearisedAt[j]) // as the linear model has it
+		z += d * (l.X[j] - l.linearisedAt[j]) // in the linear model
 	}
 	along := matrix.Times(l.Covariance, row)
-	rest := 1 - matrix.Dot(row, along) // what of the reel's knowledge is not from its foil
+	rest := 1 - matrix.Dot(row, along) // the part of the reel's information that is not from this prior
 	if !(rest > 1e-9) {
 		return false
 	}
@@ -57,9 +56,9 @@ func (l *Linear) RemoveFoilPrior(a *prior.FoilPrior) bool {
 	return true
 }
 
-// Alone is the linear model without what is known of a reel from the other reels of its
-// strip; false where there is no such knowledge, or nothing else tells of the reel. Until
-// done is called the problem, and so every linear model of it, leaves that knowledge out too.
+// WithoutFoilPrior returns the linear model without the foil prior of a reel; ok is false where
+// there is none, or where only this prior determines the reel. The prior stays disabled for the
+// problem and all its linear models until done is called.
 func (l Linear) WithoutFoilPrior(reel int) (view Linear, done func(), ok bool) {
 	for i := range l.Problem.FoilPriors {
 		a := &l.Problem.FoilPriors[i]
@@ -75,7 +74,7 @@ func (l Linear) WithoutFoilPrior(reel int) (view Linear, done func(), ok bool) {
 	return l, func() {}, false
 }
 
-// Before is the variance that a linear function of the unknowns had beforehand.
+// PriorVariance is the variance of a linear function of the unknowns under their priors alone.
 func (l *Linear) PriorVariance(row []float64) float64 {
 	sum := 0.0
 	for i, d := range row {
@@ -85,12 +84,12 @@ func (l *Linear) PriorVariance(row []float64) float64 {
 	return sum
 }
 
-// Tells is the part of what was uncertain beforehand that may be left for an element to
-// count as known by the readings.
+// MaxRemainingDeviation is the largest ratio of posterior to prior standard deviation of an
+// element that counts as known by the readings.
 const MaxRemainingDeviation = 0.5
 
-// Told tells whether the readings say more of a linear function of the unknowns than was
-// known beforehand.
+// Determined reports whether the readings determine a linear function of the unknowns: its
+// posterior standard deviation is less than MaxRemainingDeviation of its prior one.
 func (l *Linear) Determined(row []float64) bool {
 	return math.Max(matrix.Quadratic(l.Covariance, row), 0) < MaxRemainingDeviation*MaxRemainingDeviation*l.PriorVariance(row)
 }

@@ -11,32 +11,32 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// What is supposed of a display beside its rounding until its readings tell (common practice, no
-// source): the last digit wanders by half a count, give or take a factor of
-// two, and by a two-hundredth of the meter's relative accuracy of the value, give or take a
-// factor of four. The mean of repeated readings has their own scatter; what it has beyond that is less.
+// The noise of a display besides rounding, before its readings are used (common practice, no
+// source): half a count, uncertain by a factor of two, and a two-hundredth of the meter's
+// relative accuracy, uncertain by a factor of four. The mean of repeated readings carries their
+// own scatter; its further noise is smaller.
 const (
 	digitNoise            = 0.45 // counts
 	digitNoiseOfMean      = 0.08
-	relativeNoiseOfMean   = 0.2   // of share
+	relativeNoiseOfMean   = 0.2   // of relativeNoise
 	relativeNoise         = 0.005 // of the accuracy as a fraction of the value
 	minRelativeNoise      = 1e-5
-	maxDigitNoise         = 1.5  // of the accuracy's counts: what scatters further could not be so accurate
-	maxRelativeNoise      = 0.25 // of the accuracy's part of the value
-	digitNoiseSpread      = 0.7  // of the logarithms
-	digitNoiseSpreadBelow = 0.35 // of that of less wander
-	relativeNoiseSpread   = 1.4
+	maxDigitNoise         = 1.5  // of the accuracy's counts
+	maxRelativeNoise      = 0.25 // of the accuracy's fraction of the value
+	digitNoiseSpread      = 0.7  // of the logarithm
+	digitNoiseSpreadBelow = 0.35 // of the logarithm, towards less noise
+	relativeNoiseSpread   = 1.4  // of the logarithm
 )
 
-// NoiseGroup is the readings that scatter alike: those of one range of a meter, single ones and
-// means apart.
+// NoiseGroup is the readings with the same noise: those of one range of a meter, with single
+// readings and means apart.
 type NoiseGroup struct {
 	Meter, Range int
 	Mean         bool
 	Prior        likelihood.Prior
 }
 
-// group returns the place of the group that a reading belongs to.
+// group returns the index of a noise group, which is added if it is new.
 func (p *Problem) group(meter, at int, mean bool) int {
 	for i, g := range p.NoiseGroups {
 		if g.Meter == meter && g.Range == at && g.Mean == mean {
@@ -50,7 +50,7 @@ func (p *Problem) group(meter, at int, mean bool) int {
 	return len(p.NoiseGroups) - 1
 }
 
-// noisePrior is what is supposed of a range.
+// noisePrior returns the prior of the noise of a range.
 func noisePrior(limits run.Range, mean bool) likelihood.Prior {
 	counts, part := digitNoise, relativeNoise
 	if mean {
@@ -63,10 +63,11 @@ func noisePrior(limits run.Range, mean bool) likelihood.Prior {
 			Relative: math.Max(maxRelativeNoise*limits.Fraction, 10*minRelativeNoise)}}
 }
 
-// leastDeviation is that of a reading, V or A, whatever its meter is said to resolve.
+// minDeviation is the least standard deviation of a reading, V or A, whatever resolution its
+// meter states.
 const minDeviation = 1e-6
 
-// SetNoise takes the scatter of each group as given.
+// SetNoise sets the noise of each group.
 func (p *Problem) SetNoise(noise []likelihood.Learned) {
 	copy(p.Noise, noise)
 	for i := range p.Observations {
@@ -75,7 +76,7 @@ func (p *Problem) SetNoise(noise []likelihood.Learned) {
 	}
 }
 
-// GuessedNoise is the scatter of each group before its readings tell of it.
+// PriorNoise returns the noise of each group before its readings are used.
 func (p *Problem) PriorNoise() []likelihood.Learned {
 	guess := make([]likelihood.Learned, len(p.NoiseGroups))
 	for i, g := range p.NoiseGroups {
@@ -85,8 +86,8 @@ func (p *Problem) PriorNoise() []likelihood.Learned {
 	return guess
 }
 
-// VarianceOf returns the variance of a single reading of a value on a range of a meter, SI, written
-// with all digits of its display.
+// VarianceOf returns the variance of a single reading of a value on a range of a meter, SI,
+// written with all digits of the display.
 func (p *Problem) VarianceOf(meter, at int, value float64) float64 {
 	limits := p.Run.Meters[meter].Ranges[at]
 	scatter := noisePrior(limits, false).Scatter
@@ -98,16 +99,17 @@ func (p *Problem) VarianceOf(meter, at int, value float64) float64 {
 	return math.Max(scatter.Variance(limits.Resolution*limits.Resolution/12, value), minDeviation*minDeviation)
 }
 
-// column is readings that one person wrote in one manner: of a range of a meter, in a unit.
+// column identifies readings that were written alike: on one range of a meter, in one unit.
 type column struct {
 	meter, at int
 	unit      string
 }
 
-// quanta returns the steps, SI, in which each column of readings was written: that of the last
-// decimal that its values show. A spreadsheet drops trailing zeros, so a single value tells
-// little; a column none of whose values shows a display's last decimals was rounded by whoever
-// wrote it. In a long column one value that shows more decimals than all others is a slip.
+// writtenResolutions returns the resolution, SI, in which each column of readings was written:
+// the last decimal that any of its values shows. A spreadsheet drops trailing zeros, so one value
+// does not show its resolution. A column in which no value shows the last decimals of the display
+// was rounded when written. In a long column one value with more decimals than all others is
+// taken as a typing error.
 func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]float64 {
 	steps := map[column][]float64{}
 	for _, x := range readings {
@@ -126,7 +128,7 @@ func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]floa
 	return finest
 }
 
-// longColumn is from how many values on one of them may be a slip.
+// minOutlierColumn is the number of values from which one of them may be such a typing error.
 const minOutlierColumn = 6
 
 // columnOf returns the column of a reading; false where its meter has no range for it.
@@ -136,7 +138,7 @@ func (p *Problem) columnOf(x reading.Reading) (column, bool) {
 	return column{meter, at, x.Unit}, at >= 0
 }
 
-// writtenStep is one unit of the last decimal that a reading shows, SI; 0 where it was not written.
+// writtenStep is one unit of the last decimal of a reading's text, SI; 0 where it has no text.
 func writtenStep(x reading.Reading) float64 {
 	per, known := reading.PerSI(x.Quantity, x.Unit)
 	if !known || x.Text == "" || x.Mean != nil {

@@ -6,7 +6,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// observe takes reading i into the problem, or notes why not.
+// observe adds reading i to the problem, or notes why it takes no part. It returns the places
+// that need a network node.
 func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) []run.Place {
 	if x.Quantity == run.Temperature {
 		p.Notes[i] = "used as the temperature of the copper"
@@ -40,7 +41,7 @@ func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) 
 	}
 	meter := max(p.Run.MeterIndex(x.Meter), 0)
 	at := p.Run.Meters[meter].Range(x.Quantity, x.Value)
-	if at < 0 { // no range shows this: its unit or decimal point is wrong
+	if at < 0 { // no range reaches this value: its unit or decimal point is wrong
 		if at = widestRange(p.Run.Meters[meter], x.Quantity); at < 0 {
 			p.Notes[i] = "its meter has no range for it"
 			return nil
@@ -66,7 +67,7 @@ func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) 
 	return places
 }
 
-// widest is the range of a meter that reaches furthest, or -1.
+// widestRange is the index of the meter's largest range for a quantity, −1 without one.
 func widestRange(m run.Meter, q run.Quantity) int {
 	at := -1
 	for i, r := range m.Ranges {
@@ -77,7 +78,8 @@ func widestRange(m run.Meter, q run.Quantity) int {
 	return at
 }
 
-// ScaleOf is the place of a meter range among the scales, where it is put if it is new.
+// MeterRangeIndex returns the index of a meter range in MeterRanges, where it is added if it is
+// new.
 func (p *Problem) MeterRangeIndex(s MeterRange) int {
 	for i, have := range p.MeterRanges {
 		if have.Meter == s.Meter && have.Range == s.Range && have.place == s.place {
@@ -88,7 +90,7 @@ func (p *Problem) MeterRangeIndex(s MeterRange) int {
 	return len(p.MeterRanges) - 1
 }
 
-// StepOf is the place of a step, by its index in the run, among the problem's.
+// StepIndex returns the index in Steps of a step of the run, which is added if it is new.
 func (p *Problem) StepIndex(step int) int {
 	for k, have := range p.Steps {
 		if have == step {
@@ -99,8 +101,8 @@ func (p *Problem) StepIndex(step int) int {
 	return len(p.Steps) - 1
 }
 
-// readTemperature sets what is known of the copper's temperature. Elements with
-// readings of their own keep their difference from the mean of all readings; so do steps.
+// readTemperature sets the prior of the copper temperature. Elements with readings of their own
+// keep their difference from the mean of all readings; so do steps.
 func (p *Problem) readTemperature(readings []reading.Reading) {
 	r, t := p.Run, &p.temperature
 	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))

@@ -4,7 +4,7 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// Function is a value worked out of the unknowns, with its derivatives by each.
+// Function is a function of the unknowns: its value and its derivatives.
 type Function = func(x []float64) (value float64, row []float64)
 
 // pin holds an element at a value by one more residual.
@@ -14,16 +14,16 @@ type pin struct {
 }
 
 const (
-	// heldTolerance is enough for a difference of sums of squares, heldSteps for any that
-	// settles.
+	// pinTolerance is enough for a difference of sums of squares, pinIterations for any fit that
+	// converges.
 	pinTolerance  = 1e-3
 	pinIterations = 25
-	// pinned is the deviation, on the bent scale or of a factor, with which an element
-	// is held at a value.
+	// pinDeviation is the standard deviation with which an element is held at a value, on the
+	// transformed scale or of a factor.
 	pinDeviation = 1e-6
 )
 
-// HeldAt is the least sum of squares with a function of the unknowns at a value.
+// SumHeldAt is the least sum of squares with a function of the unknowns held at a value.
 func (p *Problem) SumHeldAt(of Function, value float64, start []float64) (float64, error) {
 	p.pin = &pin{of: of, value: value}
 	defer func() { p.pin = nil }()
@@ -34,7 +34,7 @@ func (p *Problem) SumHeldAt(of Function, value float64, start []float64) (float6
 	return fit.SumSquares, nil
 }
 
-// evaluatePin writes the pin's residual behind all others.
+// evaluatePin writes the pin's residual after all others.
 func (p *Problem) evaluatePin(x, residuals []float64, jacobian *leastsquares.Matrix) {
 	if p.pin == nil {
 		return

@@ -1,23 +1,19 @@
-// Package model is the model of a run's readings: what is unknown of the run and what
-// is known of it beforehand, what every reading would show for given unknowns, with the
-// derivatives, and the least-squares problem that comes of it.
+// Package model is the least-squares model of a run's readings: the unknowns with their priors,
+// the predicted value of each reading, and its derivatives.
 //
-// The unknowns are both rails of every joint, feed and reel; the supplies' volts; what
-// nobody knows of the pixels (current scale, idle current, knee), for the whole run
-// and step by step; the copper's temperature; and each meter range's gain and
-// offset error, which are common to its readings, cancel between neighbours and do
-// not average out. Resistances have priors so wide that a conductor which no
-// reading sees stays unknown. Accuracy figures are limits and taken as the ends of
-// an even distribution, so a limit a has the standard uncertainty a/√3 (JCGM
-// 100:2008, 4.3.7).
+// The unknowns are both rails of every joint, feed and reel; the supplies' open-circuit voltages
+// and output resistances; the pixels' current scale, idle current and knee, for the run and for
+// each step; the copper temperature; and the gain and offset error of each meter range. These
+// errors are common to all readings of a range: they cancel in differences and do not average
+// out. Conductors have priors so wide that one without readings stays unknown. An accuracy figure
+// is taken as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3
+// (JCGM 100:2008, 4.3.7).
 //
-// How far readings scatter is no figure of this package either: each meter range has a
-// repeatability in counts and a part of the value, which package likelihood learns from the
-// residuals, beside rounding to the digits as they were written. Each step has a duty, volts
-// of the supplies and a temperature of its own.
+// The noise of each meter range has a part in counts and a part proportional to the value.
+// Package likelihood estimates both from the residuals; rounding of the written value is added.
+// Each step has a duty, supply voltages and a temperature of its own.
 //
-// The package looks for nothing: which readings are wrong, which conductors open and which
-// slips were made is found by package search.
+// Package search finds outliers, open conductors and operator mistakes.
 package model
 
 import (
@@ -32,32 +28,32 @@ import (
 
 // Observation is one reading that takes part in the fit.
 type Observation struct {
-	Reading          int // index into the readings given
+	Reading          int // index into the readings given to New
 	Step             int // index into Problem.Steps
 	From, To         run.Point
 	Feed             int // of a current; Absent for a voltage
 	Value            float64
-	RoundingVariance float64 // variance of its rounding, and of a mean's own scatter
-	Group            int     // of readings that scatter alike
-	Deviation        float64 // of what does not repeat
-	MeterRange       int     // the meter range it was read on
-	Excluded         bool    // left out as contradicting the others
-	ExcludedForGood  bool    // for good: no range of its meter shows such a value
+	RoundingVariance float64 // of rounding, and of a mean's own scatter
+	Group            int     // index into NoiseGroups
+	Deviation        float64 // standard deviation of its noise, V or A
+	MeterRange       int     // index into Problem.MeterRanges
+	Excluded         bool    // excluded from the fit
+	ExcludedForGood  bool    // the search may not readmit it
 }
 
-// Scale is one range of one meter, or of one sensor where every place has its own:
-// its gain and offset errors are common to all its readings.
+// MeterRange is one range of a meter, or of one sensor where each place has its own. Its gain and
+// offset errors are common to all its readings.
 type MeterRange struct {
 	Meter, Range int
 	place        string
 	Limits       run.Range
-	Gain         int // unknowns
-	Offset       int
+	Gain         int // index of its unknown
+	Offset       int // index of its unknown
 }
 
-// Problem is the least-squares problem of one run and its readings; it is a leastsquares.Model.
-// What is assumed of it, such as a conductor held open, is set in its fields. It keeps the
-// network as it was settled last, so that no two may use it at once.
+// Problem is the least-squares problem of one run and its readings. It implements
+// leastsquares.Model. It holds the states of the last evaluation and must not be used
+// concurrently.
 type Problem struct {
 	Run          *run.Run
 	Net          *ladder.Network
@@ -65,41 +61,40 @@ type Problem struct {
 	states       []*State
 	gradient     *ladder.Gradient
 	row          []float64
-	Steps        []int  // run steps, those that were read first
-	ReadSteps    int    // how many of them
-	LitStep      []int  // by step: the run's step whose load was lit in it, itself but for a slip
-	unreadSteps  []bool // by step: nothing is read in it after all; nil where all are
+	Steps        []int  // the run's steps; the first ReadSteps of them have readings
+	ReadSteps    int    // how many steps have readings
+	LitStep      []int  // by step: the run's step whose load was lit; another one after a WrongLoad mistake
+	unreadSteps  []bool // by step: it has no readings and is not solved; nil where all are solved
 	Observations []Observation
 	MeterRanges  []MeterRange
-	Segment      []float64 // by reel: nominal loop ohms of a segment at 20 °C
+	Segment      []float64 // by reel: stated loop resistance of a segment at 20 °C, Ω
 	temperature  temperature
 	Notes        map[int]string // by reading: why it takes no part
 
 	Unknowns             []Unknown
-	Joints, Feeds, Reels [][2]int // by rail
+	Joints, Feeds, Reels [][2]int // unknowns by rail
 	Splits               []prior.Split
 	FoilPriors           []prior.FoilPrior
-	Supplies             [][2]int        // volts, ohms
-	HeldOpen             []bool          // by unknown: held open
-	HeldValue            map[int]float64 // by open unknown: held at this instead
+	Supplies             [][2]int        // unknowns: volts, output ohms
+	HeldOpen             []bool          // by unknown: the conductor is held open
+	HeldValue            map[int]float64 // by unknown held open: the transformed value to hold it at instead
 	pin                  *pin
-	LastHeldX            []float64 // of the last fit between walls that settled with a pin
-	bounded              []int     // conductors that must not fall below zero
-	Robust               bool      // far residuals count by their size, not by its square
-	Predicted            []float64
+	LastHeldX            []float64 // unknowns of the last BoundedSumHeldAt that converged
+	bounded              []int     // unknowns that are kept from falling below zero
+	Robust               bool      // residuals get the Cauchy loss
+	Predicted            []float64 // by observation, of the last evaluation
 	NoiseGroups          []NoiseGroup
 	Noise                []likelihood.Learned // by group
 }
 
-// temperature is what is known of the copper's, °C.
+// temperature is the prior of the copper temperature, °C.
 type temperature struct {
 	mean, deviation float64
-	reel, feed      []float64       // how much warmer each is than the mean
-	step            map[int]float64 // the same by step of the run that a temperature was read in; nil where none was
+	reel, feed      []float64       // K by which each is warmer than the mean
+	step            map[int]float64 // the same by step of the run with temperature readings; nil without any
 }
 
-// New sets up the problem. It returns an error where no supply reaches a part of
-// the run.
+// New sets up the problem. It returns an error where a part of the run is connected to no supply.
 func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
 	p := &Problem{Run: r, Notes: map[int]string{}}
 	p.readTemperature(readings)

@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// Start is the unknowns as they are known beforehand.
+// Start returns the means of the priors.
 func (p *Problem) Start() []float64 {
 	x := make([]float64, len(p.Unknowns))
 	for i := range x {
@@ -16,25 +16,25 @@ func (p *Problem) Start() []float64 {
 	return x
 }
 
-// Solve fits with as many steps as a fit takes that is going to settle.
+// Solve fits from a start with at most maxIterations iterations.
 func (p *Problem) Solve(start []float64) (*leastsquares.Fit, error) {
 	return p.SolveLimited(start, maxIterations)
 }
 
-// mostSteps is far more than a fit takes that is going to settle.
+// maxIterations is far more than a fit that converges needs.
 const maxIterations = 100
 
-// SolveWithin fits with so many steps at the most.
+// SolveLimited fits from a start with at most so many iterations.
 func (p *Problem) SolveLimited(start []float64, most int) (*leastsquares.Fit, error) {
 	return p.solveWith(start, p.Options(most))
 }
 
-// solveTo fits with any options.
+// solveWith fits with the given options.
 func (p *Problem) solveWith(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
 	return leastsquares.Solve(p, start, p.Prior(), opt)
 }
 
-// Prior is what is known of all unknowns beforehand.
+// Prior returns the priors of all unknowns.
 func (p *Problem) Prior() *leastsquares.Prior {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(p.Unknowns)), Deviation: make([]float64, len(p.Unknowns))}
 	for i := range p.Unknowns {
@@ -43,7 +43,7 @@ func (p *Problem) Prior() *leastsquares.Prior {
 	return prior
 }
 
-// PriorOf is what is known of an unknown beforehand, an open one being nearly certain.
+// PriorOf returns the prior of an unknown. One held open is nearly certain.
 func (p *Problem) PriorOf(i int) (mean, deviation float64) {
 	u := p.Unknowns[i]
 	if p.HeldOpen[i] {
@@ -56,13 +56,14 @@ func (p *Problem) PriorOf(i int) (mean, deviation float64) {
 	return u.Mean, math.Max(u.Deviation, 1e-9)
 }
 
-// Where a fit may end, in squared standard uncertainties.
+// Convergence, as the reduction of the sum of squares that is still possible, in squared standard
+// uncertainties.
 const (
-	stopReduction       = 0.01 // a tenth of a deviation is left to win, in one direction at most
-	robustStopReduction = 0.1  // of a robust fit, which only has to find the gross readings
+	stopReduction       = 0.01 // a tenth of a standard uncertainty in one direction
+	robustStopReduction = 0.1  // of a robust fit, which only has to find gross errors
 )
 
-// Options says when a fit may end.
+// Options returns the convergence criteria of a fit.
 func (p *Problem) Options(most int) leastsquares.Options {
 	o := leastsquares.Options{Tolerance: 1e-10, Slack: stopReduction, MaxIterations: most}
 	if p.Robust {

@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// State is what the unknowns make of the network in one step.
+// State is the network in one step for given unknowns.
 type State struct {
 	Par         ladder.Parameters
 	Adjust      pixel.Adjust
@@ -17,13 +17,14 @@ type State struct {
 	temperature float64 // °C
 }
 
-// NewState is a state with the run as stated.
+// NewState returns a state with the run as stated.
 func (p *Problem) NewState() *State {
-	// What is no unknown, such as the parted plus of a joint, stays as stated.
+	// A conductor without an unknown, such as the cut plus of a joint, stays as stated.
 	return &State{Par: ladder.Stated(p.Run), loads: make([]pixel.Load, len(p.Run.Reels))}
 }
 
-// Absent stands for the unknown of a conductor that is parted on purpose.
+// Absent stands for an index where there is none, such as the unknown of a cut conductor or the
+// feed of a voltage.
 const Absent = -1
 
 // Set fills the state of step k from the unknowns x.
@@ -96,5 +97,5 @@ func side(r *ladder.Rails, rail run.Rail) *float64 {
 	return &r.Minus
 }
 
-// clamp is x, or the nearer of two bounds.
+// clamp returns x, or the nearer of two bounds.
 func clamp(x, low, high float64) float64 { return math.Min(math.Max(x, low), high) }

@@ -7,13 +7,13 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Quantity says which quantity an unknown stands for.
+// Quantity is the quantity that an unknown represents.
 type Quantity int
 
 const (
-	JointRail         Quantity = iota // prior.Bend of Ω, of one conductor
+	JointRail         Quantity = iota // prior.Transform of Ω, of one conductor
 	FeedRail                          // the same, at 20 °C
-	ReelRail                          // factor on half of the nominal Ω/m
+	ReelRail                          // factor on half of the stated Ω/m
 	SupplyVolts                       // V without load
 	SupplyOhms                        // Ω
 	StepVolts                         // V by which a supply differs in one step
@@ -22,53 +22,52 @@ const (
 	IdleCurrentScale                  // ln of the factor on the idle current
 	KneeShift                         // V by which the knees are shifted
 	StepKneeShift                     // the same in one step
-	KneeStretch                       // ln of the factor on the volts over which a channel falls
-	CopperTemperature                 // °C of the copper
-	StepTemperature                   // K by which it differs in one step
-	FoilFactor                        // factor on the stated Ω/m that the reels of one strip have in common
-	FoilShare                         // and how it is shared: what the plus has more than the minus, over both
+	KneeStretch                       // ln of the factor on the voltage range over which a channel's current falls
+	CopperTemperature                 // °C
+	StepTemperature                   // K by which the copper differs in one step
+	FoilFactor                        // factor on the stated Ω/m, common to the reels of one strip type
+	FoilShare                         // (plus − minus)/(plus + minus) of the rails, common to the reels of one strip type
 	Gain                              // relative gain error of one meter range (or place)
-	Offset                            // V or A by which it is off
+	Offset                            // offset error, V or A
 )
 
-// Unknown is one parameter of the fit with what is known of it beforehand. An
-// infinite deviation would say "nothing"; priors of resistances are so wide that
-// they say next to nothing, but keep the fit finite where no reading tells.
+// Unknown is one parameter of the fit with its prior. Priors of resistances are so wide that they
+// hardly matter, but keep the fit finite where there are no readings.
 type Unknown struct {
 	What        Quantity
 	Index       int // of the joint, feed, reel, supply or meter range
-	Step        int // of StepVolts, StepScale, StepShift, StepWarmth
+	Step        int // of StepVolts, StepCurrentScale, StepKneeShift, StepTemperature
 	Rail        run.Rail
-	WidePrior   bool // its prior only keeps the fit finite: the truth is nowhere near its width
-	Rectangular bool // within limits √3 deviations away, and nowhere beyond
+	WidePrior   bool // the prior only keeps the fit finite
+	Rectangular bool // the prior is a rectangular distribution of half-width √3·Deviation
 	Mean        float64
 	Deviation   float64
 }
 
-// Prior deviations that are choices of this package rather than of the run file;
-// all are common practice, no source, and wide on purpose.
+// Standard deviations of priors that this package chooses; all are common practice, no source,
+// and wide on purpose.
 const (
-	conductorSpread         = 1.0   // of a bent conductor: anything from perfect to open
-	reelSpread              = 0.30  // of the nominal
+	conductorSpread         = 1.0   // of a transformed conductor: anything from perfect to open
+	reelSpread              = 0.30  // of the stated resistance
 	unstatedReelSpread      = 1.5   // where the strip states none
-	voltsSpread             = 0.03  // of a supply's stated volts: trimmers are trimmed by hand
+	voltsSpread             = 0.03  // of a supply's stated volts: the trimmer is set by hand
 	stepVoltsSpread         = 0.003 // of its volts, from one step to another
-	unstatedOutputOhms      = 0.005 // of a supply that states none
-	currentScaleSpread      = 0.20  // of the channel currents: a typical figure of a data sheet
-	stepCurrentSpread       = 0.10  // of the duty from one step to another
-	idleCurrentSpread       = 0.40
-	kneeShiftSpread         = 0.05 // of the rated volts
-	stepKneeShiftSpread     = 0.02
-	kneeStretchSpread       = 0.30 // a fall may be a third longer or shorter than stated, or of another shape
-	unreadTemperatureSpread = 5.3  // K, where nobody measured the temperature: some 10 K either way
-	readTemperatureSpread   = 1.5  // K, that copper may differ from a thermometer beside it
-	unreadStepSpread        = 2.8  // K, from one step to another: what is lit longer is warmer
-	readStepSpread          = 0.7  // K, the same beside what was read in it
-	litStepRise             = 2.0  // K, that copper which carries current is warmer than what is about it
-	litStepSpread           = 6.0  // K, from the steps in which it was read to one in which it was not
+	unstatedOutputOhms      = 0.005 // Ω, of a supply that states none
+	currentScaleSpread      = 0.20  // of the channel currents: data sheets state typical ones
+	stepCurrentSpread       = 0.10  // of the duty, from one step to another
+	idleCurrentSpread       = 0.40  // of the idle current
+	kneeShiftSpread         = 0.05  // of the rated volts
+	stepKneeShiftSpread     = 0.02  // the same, from one step to another
+	kneeStretchSpread       = 0.30  // the range may be a third longer or shorter than stated, or of another shape
+	unreadTemperatureSpread = 5.3   // K, without temperature readings: some 10 K either way
+	readTemperatureSpread   = 1.5   // K, between copper and the thermometer beside it
+	unreadStepSpread        = 2.8   // K, from one step to another: brighter steps are warmer
+	readStepSpread          = 0.7   // K, the same with temperature readings in the step
+	litStepRise             = 2.0   // K, of copper that carries current above its surroundings
+	litStepSpread           = 6.0   // K, of a lit step without temperature readings where other steps have some
 )
 
-// unknowns lists the parameters of the problem in a fixed order.
+// addUnknowns adds the unknowns of the problem in a fixed order.
 func (p *Problem) addUnknowns() {
 	r := p.Run
 	add := func(u Unknown) int {

@@ -4,9 +4,8 @@ import (
 	"math"
 )
 
-// Soften turns a residual into one whose square is c²·ln(1 + r²/c²), the Cauchy loss:
-// about itself while it is small beside c, and hardly pulling at all once it is far
-// beyond. It gives the slope too.
+// CauchyLoss transforms a residual r so that its square is c²·ln(1 + r²/c²), the Cauchy loss:
+// about r while it is small beside c, with little influence far beyond. It returns the slope too.
 func CauchyLoss(r, c float64) (soft, slope float64) {
 	if math.Abs(r) < 1e-6 {
 		return r, 1
@@ -15,9 +14,9 @@ func CauchyLoss(r, c float64) (soft, slope float64) {
 	return soft, r / (1 + r*r/(c*c)) / soft
 }
 
-// lighten turns a residual into one whose square is 2c²·(√(1 + r²/c²) − 1): about itself
-// while it is small beside c, and pulling alike however far it lies beyond. Unlike soften
-// it has one minimum alone. It gives the slope too.
+// pseudoHuberLoss transforms a residual r so that its square is 2c²·(√(1 + r²/c²) − 1), the
+// pseudo-Huber loss: about r while it is small beside c, with constant influence far beyond.
+// Unlike the Cauchy loss it is convex. It returns the slope too.
 func pseudoHuberLoss(r, c float64) (light, slope float64) {
 	if math.Abs(r) < 1e-6 {
 		return r, 1

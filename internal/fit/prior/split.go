@@ -4,42 +4,41 @@ import (
 	"math"
 )
 
-// Split is what is known beforehand of how an element's loop is shared between its
-// rails. Pair voltages hardly tell, yet the rails' currents depend on it wherever
-// there are two ways; without it a fit would balance a plus of an ohm against a
-// minus of less than nothing. It enters the fit as one more residual,
+// Split is the prior of how an element's loop resistance divides between its rails. Pair voltages
+// hardly show it, but the rail currents depend on it wherever there are two paths. Without it a
+// fit could balance a plus of an ohm against a negative minus. It is one more residual of the
+// fit,
 //
-//	z = (r₊ − r₋ − s·(r₊ + r₋)) / (2·spread·(r₊ + r₋ + r₀) + 2·JointSplits·b),
+//	z = (r₊ − r₋ − s·(r₊ + r₋)) / (2·spread·(r₊ + r₋ + r₀) + 2·JointSplitSpread·b),
 //
-// which costs little even where one rail is open. Here s is what the reels of one strip have
-// in common, and nothing of anything else; b is what a feed has beyond its wire, which may
-// all be one bad contact.
+// which stays small even where one rail is open. s is the common share of the reels of one strip
+// type, zero for other elements; b is the resistance of a feed beyond its wire, which may all be
+// one bad contact.
 type Split struct {
 	Rails       [2]int // unknowns
-	Transformed bool
-	ShareAbout  int // unknown of the share that it lies about; Even: none
+	Transformed bool   // the unknowns are transformed ohms, not factors
+	ShareAbout  int    // unknown of the common share s; EvenShare without one
 	Spread      float64
-	Wire        float64 // Ω, a feed's loop as stated; 0 = nothing is
-	Disabled    bool    // one of the rails is held open: there is nothing to share
+	Wire        float64 // Ω, a feed's stated loop resistance; 0 = not stated
+	Disabled    bool    // a rail is held open, so that there is no division
 }
 
-// Even is the share of what lies about none.
+// EvenShare stands for the unknown of the share where both rails are expected to be equal.
 const EvenShare = -1
 
-// How far a split lies about even, as the deviation of either rail's part of the loop; all are
-// common practice, no source, and wide on purpose.
+// Standard deviations of either rail's part of the loop about an even division; all are common
+// practice, no source, and wide on purpose.
 const (
-	JointSplitSpread = 0.29  // even between all in one rail and all in the other
+	JointSplitSpread = 0.29  // rectangular between all in one rail and all in the other
 	FeedSplitSpread  = 0.025 // two conductors of one cable; see Split for a bad contact
-	CableSplitSpread = 0.12  // the same where nothing is stated of it
+	CableSplitSpread = 0.12  // the same where the run file states no resistance
 	ReelSplitSpread  = 0.05  // two rails of one foil
 )
 
-// splitOhms is r₀: below it nobody cares about the split.
+// minSplitOhms is r₀, Ω: below it the division does not matter.
 const minSplitOhms = 0.001
 
-// deviations is z, and its derivatives by the two unknowns and by the share about which
-// it lies.
+// normalisedResidual returns z and its derivatives by the two rails and by the common share.
 func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, about float64) {
 	if s.Disabled {
 		return 0, slopes, 0
@@ -74,7 +73,7 @@ func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, ab
 	return z, slopes, about
 }
 
-// Row writes z's derivatives by all unknowns, and returns z.
+// Row writes the derivatives of z by all unknowns to row and returns z.
 func (s Split) Row(x, row []float64) float64 {
 	z, slopes, about := s.normalisedResidual(x)
 	clear(row)

@@ -10,83 +10,86 @@ import (
 )
 
 const (
-	// rivalling is by how much worse an account with other readings left out may be for
-	// neither to be believed alone: a likelihood ratio of 90.
-	rivalling = 9.0
-	// mostReplaced is how many readings left out may be the work of one.
-	mostReplaced = 8
-	// cheap is the work of a fit's step, in products, up to which every reading is tried.
-	cheap = 2_000_000
-	// After fewSteps a fit that is still worse by hopeless is so because the wrong reading is in it.
-	fewSteps = 5
-	hopeless = 1000.0
-	// mostWorse is how many more readings an exchange may leave out.
-	mostWorse = 2
+	// maxAlternativeCost is how much the penalised cost of an alternative may exceed that of the best
+	// explanation: a likelihood ratio of 90. Neither is then reported as certain.
+	maxAlternativeCost = 9.0
+	// maxReplaced is how many excluded readings may be blamed on one other reading.
+	maxReplaced = 8
+	// maxCheapProducts is the work of one iteration, in multiplications, up to which every reading is
+	// tried.
+	maxCheapProducts = 2_000_000
+	// After screeningIterations a trial is dropped where its cost is still higher by
+	// maxScreeningCost: the wrong reading is in the fit.
+	screeningIterations = 5
+	maxScreeningCost    = 1000.0
+	// maxExtraOutliers is how many more readings an exchange may exclude.
+	maxExtraOutliers = 2
 )
 
-// exchanged looks whether other readings are the wrong ones. Of two that contradict each
-// other either may be; and of a joint's several the wrong one may have stayed and, having
-// bent the fit to itself, driven out the good ones beside it. Each reading that is beside
-// those left out is tried in their place. Accounts nearly as good are kept as rivals.
-func (h *hypothesis) exchanged(fit *leastsquares.Fit) *leastsquares.Fit {
-	h.rivals = nil
-	n := h.leftOut()
-	if n == 0 || n > mostReplaced || fit.Covariance == nil {
+// tryExchanges tests whether other readings are the wrong ones. Of two readings that contradict
+// each other either may be wrong. At a joint with several readings, the wrong one may have stayed
+// in the fit and excluded the good ones. Each reading that shares a point with excluded ones is
+// tried in their place. Explanations of nearly the same cost are kept as alternatives.
+func (h *hypothesis) tryExchanges(fit *leastsquares.Fit) *leastsquares.Fit {
+	h.alternatives = nil
+	n := h.excludedCount()
+	if n == 0 || n > maxReplaced || fit.Covariance == nil {
 		return fit
 	}
 	type trial struct {
-		fit     *leastsquares.Fit
-		marks   []bool
-		account float64
+		fit      *leastsquares.Fit
+		excluded []bool
+		cost     float64
 	}
-	out := h.marks()
-	best := trial{fit, out, h.account(fit)}
+	out := h.exclusions()
+	best := trial{fit, out, h.penalisedCost(fit)}
 	others := []trial{best}
 	for i := range h.Observations {
-		if !h.inPlace(i, fit) {
+		if !h.mayReplaceOutliers(i, fit) {
 			continue
 		}
-		h.setMarks(nil)
+		h.setExclusions(nil)
 		for k, o := range h.Observations {
-			h.Observations[k].Excluded = o.ExcludedForGood || k == i || out[k] && !beside(o, h.Observations[i])
+			h.Observations[k].Excluded = o.ExcludedForGood || k == i || out[k] && !sharesPoint(o, h.Observations[i])
 		}
-		if other := h.fitExchanged(best.account); other != nil && h.PValue(other) >= model.MinPValue {
-			t := trial{other, h.marks(), h.account(other)}
-			if others = append(others, t); t.account < best.account {
+		if other := h.fitWithExclusions(best.cost); other != nil && h.PValue(other) >= model.MinPValue {
+			t := trial{other, h.exclusions(), h.penalisedCost(other)}
+			if others = append(others, t); t.cost < best.cost {
 				best = t
 			}
 		}
-		h.setMarks(out)
+		h.setExclusions(out)
 	}
-	h.setMarks(best.marks)
+	h.setExclusions(best.excluded)
 	for _, t := range others {
-		if t.account < best.account+rivalling && !slices.Equal(t.marks, best.marks) {
-			h.rivals = append(h.rivals, t.marks)
+		if t.cost < best.cost+maxAlternativeCost && !slices.Equal(t.excluded, best.excluded) {
+			h.alternatives = append(h.alternatives, t.excluded)
 		}
 	}
 	return best.fit
 }
 
-// inPlace tells whether reading i, which is in the fit, may be wrong in the place of those
-// left out beside it: it must be beside two of several. Of two alone, where fits are dear, it
-// must matter in the linear model hardly more which one is left out.
-func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
+// mayReplaceOutliers reports whether reading i, which is in the fit, may be wrong instead of the
+// excluded readings that share a point with it. Where several readings are excluded it must share
+// a point with two of them. Where one is excluded and a fit is expensive, the linear model must
+// give a similar sum of squares with either one excluded.
+func (h *hypothesis) mayReplaceOutliers(i int, fit *leastsquares.Fit) bool {
 	if h.Observations[i].Excluded {
 		return false
 	}
 	var near []int
 	for k, o := range h.Observations {
-		if o.Excluded && !o.ExcludedForGood && beside(o, h.Observations[i]) {
+		if o.Excluded && !o.ExcludedForGood && sharesPoint(o, h.Observations[i]) {
 			near = append(near, k)
 		}
 	}
-	if n := h.leftOut(); n > 1 || len(near) == 0 {
+	if n := h.excludedCount(); n > 1 || len(near) == 0 {
 		return len(near) >= 2
 	}
-	if n := len(fit.X); n*n*len(h.Observations) < cheap {
+	if n := len(fit.X); n*n*len(h.Observations) < maxCheapProducts {
 		return true
 	}
-	// With both left out, o would be missed by so much, with a variance of 1 + g.
+	// the residual of o with both readings excluded; its variance is 1 + g
 	row := make([]float64, len(fit.X))
 	o := &h.Observations[near[0]]
 	predicted, err := h.Predict(o, fit.X, row)
@@ -101,32 +104,32 @@ func (h *hypothesis) inPlace(i int, fit *leastsquares.Fit) bool {
 	along := matrix.Times(fit.Covariance, own)
 	rest := 1 - matrix.Dot(own, along)
 	if rest < 1e-9 {
-		return false // nothing but itself tells of it: it contradicts nothing
+		return false // no other reading determines this one, so none contradicts it
 	}
 	both := matrix.Dot(row, along)
 	missed += both * fit.Residuals[i] / rest
 	g := matrix.Quadratic(fit.Covariance, row) + both*both/rest
 	with, without := missed*missed/(1+g), fit.Residuals[i]*fit.Residuals[i]/rest
-	return with < 4*(without+rivalling)
+	return with < 4*(without+maxAlternativeCost)
 }
 
-// fitExchanged fits from the run file's figures with the readings marked left out, leaves out
-// a few more that are far off then, and takes back what agrees; nil where that does not do, or
-// is far worse than an account.
-func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
-	fit, err := h.SolveLimited(h.Start(), fewSteps)
-	if err != nil || h.account(fit) > account+hopeless {
+// fitWithExclusions fits from the values of the run file with the present exclusions, excludes up
+// to maxExtraOutliers more, and readmits what agrees. It returns nil where a fit fails or the
+// screening finds a cost far above bestCost.
+func (h *hypothesis) fitWithExclusions(bestCost float64) *leastsquares.Fit {
+	fit, err := h.SolveLimited(h.Start(), screeningIterations)
+	if err != nil || h.penalisedCost(fit) > bestCost+maxScreeningCost {
 		return nil
 	}
 	if !fit.Converged {
-		fit, err = h.SolveLimited(fit.X, firstSteps)
+		fit, err = h.SolveLimited(fit.X, initialIterations)
 	}
-	for range mostWorse {
+	for range maxExtraOutliers {
 		if err != nil {
 			return nil
 		}
-		worst, at := h.worst(fit)
-		if worst <= suspectAt || math.IsNaN(worst) {
+		worst, at := h.largestResidual(fit)
+		if worst <= outlierSigmas || math.IsNaN(worst) {
 			break
 		}
 		h.Observations[at].Excluded = true
@@ -141,8 +144,8 @@ func (h *hypothesis) fitExchanged(account float64) *leastsquares.Fit {
 	return fit
 }
 
-// beside tells whether two readings share a point or a feed.
-func beside(o, x model.Observation) bool {
+// sharesPoint reports whether two readings share a measuring point or a feed.
+func sharesPoint(o, x model.Observation) bool {
 	if o.Feed != model.Absent || x.Feed != model.Absent {
 		return o.Feed == x.Feed
 	}

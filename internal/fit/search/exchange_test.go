@@ -42,12 +42,12 @@ func TestExchanged(t *testing.T) {
 		for _, i := range c.out {
 			p.Observations[i].Excluded = true
 		}
-		before := p.marks()
+		before := p.exclusions()
 		fit, err := p.Solve(p.Start())
 		if err != nil {
 			t.Fatal(err)
 		}
-		after := p.exchanged(fit)
+		after := p.tryExchanges(fit)
 		want := before
 		if c.replaced {
 			want = make([]bool, len(before))
@@ -56,7 +56,7 @@ func TestExchanged(t *testing.T) {
 				want[c.worse] = true
 			}
 		}
-		if got := p.marks(); !slices.Equal(got, want) {
+		if got := p.exclusions(); !slices.Equal(got, want) {
 			t.Errorf("%v out: left out are %v, want %v", c.out, numbers(got), numbers(want))
 		}
 		if (after != fit) != c.replaced || c.replaced && after.SumSquares > fit.SumSquares/2 {
@@ -95,7 +95,7 @@ func TestBeside(t *testing.T) {
 	last := p.Observations[len(p.Observations)-8:]
 	for i, want := range []string{"X...X...", ".XXXX...", ".XX.....", ".X.XX...", "XX.XX...", ".....XX.", ".....XX.", ".......X"} {
 		for k := range last {
-			if got := beside(last[i], last[k]); got != (want[k] == 'X') {
+			if got := sharesPoint(last[i], last[k]); got != (want[k] == 'X') {
 				t.Errorf("%d beside %d: %v", i, k, got)
 			}
 		}

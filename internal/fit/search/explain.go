@@ -8,105 +8,106 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// explain finds what explains the readings best: wrong readings alone, or open
-// conductors and wrong readings. Open conductors are looked for where few wrong
-// readings do not explain enough, and must save openGain each (withOpens). Of the two
-// accounts the one is taken whose sum of squares is less, each reading left out being
-// charged the square of suspectAt, each open conductor openCharge and a fit that did
-// not settle openGain.
-func (h *hypothesis) explain(first *leastsquares.Fit) (*leastsquares.Fit, error) {
-	fit, err := h.withoutSuspects(first)
+// findExplanation finds the explanation of least penalised cost: outliers alone, outliers and
+// open conductors, or operator mistakes with either. Open conductors are tried where a few
+// outliers do not explain the readings, and each must lower the cost by minOpenGain
+// (withOpenConductors). The penalties are the square of outlierSigmas for each excluded reading,
+// openPenalty for each open conductor, mistakePenalty for each mistake, and minOpenGain for a fit
+// that has not converged.
+func (h *hypothesis) findExplanation(first *leastsquares.Fit) (*leastsquares.Fit, error) {
+	fit, err := h.withoutOutliers(first)
 	if err != nil {
 		return nil, err
 	}
-	plain, explained := h.now(fit), h.explained(fit)
-	if explained && len(h.partings(fit)) == 0 {
+	plain, explained := h.candidate(fit), h.explained(fit)
+	if explained && len(h.openCandidates(fit)) == 0 {
 		return fit, nil
 	}
-	if fit, err = h.orOpen(first, plain); err != nil || explained {
+	if fit, err = h.withOpenIfBetter(first, plain); err != nil || explained {
 		return fit, err
 	}
-	best := h.now(fit)
-	h.set(plain)
-	first, slipped, err := h.withSlips(first, plain)
+	best := h.candidate(fit)
+	h.restore(plain)
+	first, slipped, err := h.withMistakes(first, plain)
 	if err != nil {
 		return nil, err
 	}
-	if len(slipped.slips) > 0 {
-		if fit, err = h.orOpen(first, slipped); err != nil {
+	if len(slipped.mistakes) > 0 {
+		if fit, err = h.withOpenIfBetter(first, slipped); err != nil {
 			return nil, err
 		}
-		if slipped = h.now(fit); slipped.cost < best.cost {
+		if slipped = h.candidate(fit); slipped.cost < best.cost {
 			return fit, nil
 		}
 	}
-	h.set(best)
+	h.restore(best)
 	return h.Solve(best.fit.X)
 }
 
-// orOpen finds whether open conductors explain the readings better than an account without,
-// given a fit to all readings.
-func (h *hypothesis) orOpen(first *leastsquares.Fit, plain account) (*leastsquares.Fit, error) {
-	clean := h.leftOut() <= fewWrong && h.PValue(plain.fit) >= model.MinPValue && plain.fit.Converged
-	if clean && len(h.partings(plain.fit)) == 0 {
+// withOpenIfBetter adds open conductors to a candidate where that lowers the penalised cost.
+// first is a fit to all readings.
+func (h *hypothesis) withOpenIfBetter(first *leastsquares.Fit, plain candidate) (*leastsquares.Fit, error) {
+	clean := h.excludedCount() <= fewWrongReadings && h.PValue(plain.fit) >= model.MinPValue && plain.fit.Converged
+	if clean && len(h.openCandidates(plain.fit)) == 0 {
 		return plain.fit, nil
 	}
-	h.setMarks(nil)
-	if !clean && !h.quiet {
+	h.setExclusions(nil)
+	if !clean && !h.noiseGiven {
 		h.SetNoise(h.PriorNoise())
 	}
-	open := h.withOpens(first)
-	if len(h.parted) == 0 {
-		h.set(plain)
+	open := h.withOpenConductors(first)
+	if len(h.open) == 0 {
+		h.restore(plain)
 		return plain.fit, nil
 	}
-	opened, err := h.withoutSuspects(open)
+	opened, err := h.withoutOutliers(open)
 	if err == nil {
-		opened = h.closed(opened)
+		opened = h.withoutNeedlessOpens(opened)
 	}
-	if err == nil && h.account(opened) < plain.cost {
+	if err == nil && h.penalisedCost(opened) < plain.cost {
 		return opened, nil
 	}
-	h.set(plain)
+	h.restore(plain)
 	return h.Solve(plain.fit.X)
 }
 
-// closed takes back each conductor held open without which the readings are explained
-// about as well, by one that is sound: a bad plus and a parted minus may show the same,
-// and a fit that begins at a sound joint finds only the second of the two.
-func (h *hypothesis) closed(fit *leastsquares.Fit) *leastsquares.Fit {
-	for i := 0; i < len(h.parted); {
-		c := h.parted[i]
+// withoutNeedlessOpens releases each open conductor without which a sound one explains the
+// readings about as well. A bad plus and an open minus may give the same readings, and a fit that
+// starts at a sound joint finds only the second.
+func (h *hypothesis) withoutNeedlessOpens(fit *leastsquares.Fit) *leastsquares.Fit {
+	for i := 0; i < len(h.open); {
+		c := h.open[i]
 		h.release(c)
 		near := append([]float64(nil), fit.X...)
 		near[c.Unknown] = h.Unknowns[c.Unknown].Mean
 		trial, err := h.Solve(near)
-		if err == nil && trial.Converged && trial.X[c.Unknown] < prior.Transform(openMaybe) && trial.SumSquares < fit.SumSquares+openGain {
-			h.parted = slices.Delete(h.parted, i, i+1)
+		if err == nil && trial.Converged && trial.X[c.Unknown] < prior.Transform(openCandidateOhms) && trial.SumSquares < fit.SumSquares+minOpenGain {
+			h.open = slices.Delete(h.open, i, i+1)
 			fit = trial
 			continue
 		}
-		h.hold(c)
+		h.holdOpen(c)
 		i++
 	}
 	return fit
 }
 
-// fewWrong is how many readings may be wrong before an open conductor is suspected
-// instead, which is seen in every reading behind it.
-const fewWrong = 2
+// fewWrongReadings is how many outliers are accepted before an open conductor is suspected. An
+// open conductor affects every reading behind it.
+const fewWrongReadings = 2
 
-// account is the cost with the charges of what was left out or opened.
-func (h *hypothesis) account(fit *leastsquares.Fit) float64 {
-	sum := h.cost(fit) + suspectAt*suspectAt*float64(h.leftOut())
-	sum += openCharge*float64(len(h.parted)) + slipCharge*float64(len(h.slips))
+// penalisedCost is the cost plus the penalties of the present assumptions.
+func (h *hypothesis) penalisedCost(fit *leastsquares.Fit) float64 {
+	sum := h.cost(fit) + outlierSigmas*outlierSigmas*float64(h.excludedCount())
+	sum += openPenalty*float64(len(h.open)) + mistakePenalty*float64(len(h.mistakes))
 	if !fit.Converged {
-		sum += openGain
+		sum += minOpenGain
 	}
 	return sum
 }
 
-func (h *hypothesis) leftOut() int {
+// excludedCount is the number of readings excluded by the search.
+func (h *hypothesis) excludedCount() int {
 	n := 0
 	for _, o := range h.Observations {
 		if o.Excluded && !o.ExcludedForGood {
@@ -116,8 +117,8 @@ func (h *hypothesis) leftOut() int {
 	return n
 }
 
-// marks and setMarks keep and restore which readings are left out; nil is none.
-func (h *hypothesis) marks() []bool {
+// exclusions returns which readings are excluded, by observation.
+func (h *hypothesis) exclusions() []bool {
 	out := make([]bool, len(h.Observations))
 	for i, o := range h.Observations {
 		out[i] = o.Excluded
@@ -125,7 +126,9 @@ func (h *hypothesis) marks() []bool {
 	return out
 }
 
-func (h *hypothesis) setMarks(out []bool) {
+// setExclusions sets which readings are excluded, besides those excluded for good; nil excludes
+// no others.
+func (h *hypothesis) setExclusions(out []bool) {
 	for i := range h.Observations {
 		h.Observations[i].Excluded = out != nil && out[i] || h.Observations[i].ExcludedForGood
 	}

@@ -9,17 +9,17 @@ import (
 )
 
 const (
-	// robustTail is the freedom of Student's distribution with which scatter is learned while
-	// wrong readings are still among the good ones.
-	robustTail = 5.0
-	// noiseRounds is how often scatter and resistances are fitted in turn at the most, and
-	// sameNoise the change of the logarithm of a deviation that ends it.
-	noiseRounds = 6
-	sameNoise   = 0.05
+	// studentFreedom is the degrees of freedom of the Student distribution used for the noise while
+	// outliers may still be among the readings.
+	studentFreedom = 5.0
+	// maxNoiseRounds is how often noise and resistances are fitted in turn at the most.
+	// noiseTolerance is the change of the logarithm of a standard deviation that ends it.
+	maxNoiseRounds = 6
+	noiseTolerance = 0.05
 )
 
-// residuals sorts the readings in a fit by the groups that scatter alike.
-func (h *hypothesis) residuals(fit *leastsquares.Fit) [][]likelihood.Residual {
+// residualsByGroup returns the residuals of a fit by noise group.
+func (h *hypothesis) residualsByGroup(fit *leastsquares.Fit) [][]likelihood.Residual {
 	groups := make([][]likelihood.Residual, len(h.NoiseGroups))
 	for i := range h.Observations {
 		o := &h.Observations[i]
@@ -31,7 +31,7 @@ func (h *hypothesis) residuals(fit *leastsquares.Fit) [][]likelihood.Residual {
 			left = min(max(1-matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i)), 0), 1)
 		}
 		missed := fit.Residuals[i] * o.Deviation
-		if h.Robust { // its residuals are softened; the problem still is where the fit ended
+		if h.Robust { // the residuals of a robust fit are transformed; the predictions are those of its last iteration
 			missed = o.Value - h.Predicted[i]
 		}
 		groups[o.Group] = append(groups[o.Group], likelihood.Residual{Value: missed, Magnitude: math.Abs(o.Value), KnownVariance: o.RoundingVariance, Freedom: left})
@@ -39,22 +39,22 @@ func (h *hypothesis) residuals(fit *leastsquares.Fit) [][]likelihood.Residual {
 	return groups
 }
 
-// learned is the scatter that the residuals of a fit tell.
-func (h *hypothesis) learned(fit *leastsquares.Fit, tail float64) []likelihood.Learned {
+// estimateNoise estimates the noise of each group from the residuals of a fit.
+func (h *hypothesis) estimateNoise(fit *leastsquares.Fit, freedom float64) []likelihood.Learned {
 	noise := make([]likelihood.Learned, len(h.NoiseGroups))
-	for g, list := range h.residuals(fit) {
-		noise[g] = likelihood.Learn(list, h.NoiseGroups[g].Prior, tail)
+	for g, list := range h.residualsByGroup(fit) {
+		noise[g] = likelihood.Learn(list, h.NoiseGroups[g].Prior, freedom)
 	}
 	return noise
 }
 
-// noisy fits the resistances and the scatter of the readings in turn until neither changes.
-func (h *hypothesis) noisy(fit *leastsquares.Fit, tail float64) (*leastsquares.Fit, error) {
-	for range noiseRounds {
-		if !h.learn(fit, tail) {
+// solveWithNoise fits resistances and noise in turn until neither changes.
+func (h *hypothesis) solveWithNoise(fit *leastsquares.Fit, freedom float64) (*leastsquares.Fit, error) {
+	for range maxNoiseRounds {
+		if !h.updateNoise(fit, freedom) {
 			break
 		}
-		next, err := h.SolveLimited(fit.X, firstSteps)
+		next, err := h.SolveLimited(fit.X, initialIterations)
 		if err != nil {
 			return nil, err
 		}
@@ -63,18 +63,19 @@ func (h *hypothesis) noisy(fit *leastsquares.Fit, tail float64) (*leastsquares.F
 	return fit, nil
 }
 
-// learn takes over the scatter that the residuals of a fit tell, where it changes any reading's
-// deviation by much; it reports whether it did. How well the scatter is known it keeps in either case.
-func (h *hypothesis) learn(fit *leastsquares.Fit, tail float64) bool {
-	if h.quiet {
+// updateNoise takes the noise estimated from a fit where it changes the standard deviation of a
+// reading by more than noiseTolerance, and reports whether it did. The uncertainty of the noise
+// is updated in either case.
+func (h *hypothesis) updateNoise(fit *leastsquares.Fit, freedom float64) bool {
+	if h.noiseGiven {
 		return false
 	}
-	noise := h.learned(fit, tail)
+	noise := h.estimateNoise(fit, freedom)
 	changed := false
 	for i := range h.Observations {
 		o := &h.Observations[i]
 		variance := noise[o.Group].Variance(o.RoundingVariance, o.Value)
-		changed = changed || !o.Excluded && math.Abs(math.Log(variance)/2-math.Log(o.Deviation)) > sameNoise
+		changed = changed || !o.Excluded && math.Abs(math.Log(variance)/2-math.Log(o.Deviation)) > noiseTolerance
 	}
 	if changed {
 		h.SetNoise(noise)
@@ -86,8 +87,8 @@ func (h *hypothesis) learn(fit *leastsquares.Fit, tail float64) bool {
 	return false
 }
 
-// cost is minus twice the logarithm of a fit's likelihood, with the scatter that explains its
-// residuals best in place of the one that it was made with.
+// cost is minus twice the logarithm of a fit's likelihood, with the noise that fits its residuals
+// best instead of the noise used in the fit.
 func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
 	sum := fit.SumSquares
 	for i := range h.Observations {
@@ -95,7 +96,7 @@ func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
 			sum -= fit.Residuals[i] * fit.Residuals[i]
 		}
 	}
-	for _, l := range h.learned(fit, 0) {
+	for _, l := range h.estimateNoise(fit, 0) {
 		sum += l.Cost
 	}
 	return sum

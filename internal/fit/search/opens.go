@@ -12,55 +12,57 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// An open conductor is a hypothesis of its own: the sum of squares has a valley
-// between "bad" and "open" in which a fit that began at a sound joint stops.
+// An open conductor needs a hypothesis of its own: the sum of squares has two minima, one at a
+// high resistance and one at an open conductor. A fit that starts at a sound joint stops at the
+// first.
 const (
-	// openMaybe is the loop resistance, Ω, from which an element is asked whether it is
-	// open although the readings are explained; a long feed has as much and is asked from
-	// twice what is stated.
-	openMaybe = 0.25
-	// openGain is by how much the sum of squares must fall to call a conductor open
-	// that nothing else suggests: 10 is a likelihood ratio of 150.
-	openGain = 10.0
-	// openCost is by how much it may rise where the element has openMaybe or more:
-	// "open" says the same as "some ohms" with one number less.
-	openCost = 2.0
-	// openSure is how many standard deviations such an element must lie from none.
-	openSure = 1.6
-	// reelOdd is how many times thicker or thinner than stated no reel's copper is
-	// (common practice, no source).
-	reelOdd = 2.5
-	// openCharge is what an open conductor adds to the last account: it may cost openCost,
-	// having saved openGain in withOpens before, against the fit or a sound element.
-	openCharge = -openCost
-	mostOpens  = 3  // that are looked for
-	glance     = 15 // steps of a first trial
+	// openCandidateOhms is the loop resistance, Ω, from which an element is tested for an open
+	// conductor although the readings are explained. A feed is tested from twice its stated
+	// resistance if that is more.
+	openCandidateOhms = 0.25
+	// minOpenGain is how much an open conductor must lower the cost where the fit gives no high
+	// resistance: 10 is a likelihood ratio of 150.
+	minOpenGain = 10.0
+	// maxOpenCost is how much it may raise the cost where the element has openCandidateOhms or more:
+	// an open conductor describes the same readings with one unknown less.
+	maxOpenCost = 2.0
+	// openSigmas is how many standard deviations such an element must lie above zero.
+	openSigmas = 1.6
+	// maxReelRatio bounds the ratio of a reel's resistance to its stated one, either way (common
+	// practice, no source).
+	maxReelRatio = 2.5
+	// openPenalty is added to the penalised cost for an open conductor. withOpenConductors has
+	// already required minOpenGain; the final comparison allows maxOpenCost.
+	openPenalty     = -maxOpenCost
+	maxOpens        = 3  // open conductors in one run
+	trialIterations = 15 // of a first fit with a conductor open
 )
 
-// Parting is one conductor that is held open.
+// OpenConductor is a conductor held open.
 type OpenConductor struct {
-	Unknown    int     // unknown
-	Split      int     // of its element, left out while it is open
-	LowerBound float64 // Ω: less than this the readings exclude
-	RailKnown  bool    // the readings tell that it is this rail and not the other
+	Unknown    int     // index of the conductor's unknown
+	Split      int     // index of its element's split, disabled while the conductor is open
+	LowerBound float64 // Ω, of the 95 % interval
+	RailKnown  bool    // the readings show which of the two rails is open
 }
 
-// withOpens looks for conductors that are open and refits with them so.
-func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
-	for range mostOpens {
+// withOpenConductors holds open, one by one, the conductors that lower the cost enough, and fits
+// again after each.
+func (h *hypothesis) withOpenConductors(fit *leastsquares.Fit) *leastsquares.Fit {
+	for range maxOpens {
 		scores := map[int]float64{}
 		var best OpenConductor
 		var bestFit *leastsquares.Fit
 		bestScore, cost := 0.0, h.cost(fit)
-		for _, c := range h.partings(fit) {
-			trial, err := h.tryOpen(c, fit, glance)
+		for _, c := range h.openCandidates(fit) {
+			trial, err := h.tryOpen(c, fit, trialIterations)
 			if err != nil {
-				continue // such an open leaves part of the run without supply
+				continue // this part of the run would have no supply
 			}
 			opened := h.cost(trial)
-			score := cost - opened - openGain
-			if h.much(c, fit) && score > -openGain-openCost {
-				score = h.soundCost(c, fit) - opened - openGain
+			score := cost - opened - minOpenGain
+			if h.mayBeOpen(c, fit) && score > -minOpenGain-maxOpenCost {
+				score = h.costAsStated(c, fit) - opened - minOpenGain
 			}
 			scores[c.Unknown] = score
 			if score > bestScore {
@@ -72,12 +74,12 @@ func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 		}
 		best.RailKnown = true
 		for _, other := range h.Splits[best.Split].Rails {
-			if s, tried := scores[other]; tried && other != best.Unknown && s > bestScore-openGain/2 {
+			if s, tried := scores[other]; tried && other != best.Unknown && s > bestScore-minOpenGain/2 {
 				best.RailKnown = false
 			}
 		}
-		h.hold(best)
-		h.parted = append(h.parted, best)
+		h.holdOpen(best)
+		h.open = append(h.open, best)
 		if settled, err := h.Solve(bestFit.X); err == nil {
 			bestFit = settled
 		}
@@ -86,11 +88,10 @@ func (h *hypothesis) withOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 	return fit
 }
 
-// partings lists the conductors worth asking: all of them where the readings are
-// not explained, or only by a reel that cannot be, otherwise those of elements with much
-// resistance.
-func (h *hypothesis) partings(fit *leastsquares.Fit) []OpenConductor {
-	poor := !fit.Converged || h.PValue(fit) < model.MinPValue || h.farFetched(fit)
+// openCandidates lists the conductors to test: all where the readings are not explained or a reel
+// has an impossible resistance, otherwise those of elements with a high resistance.
+func (h *hypothesis) openCandidates(fit *leastsquares.Fit) []OpenConductor {
+	poor := !fit.Converged || h.PValue(fit) < model.MinPValue || h.hasImpossibleReel(fit)
 	var list []OpenConductor
 	for s := range h.Splits {
 		if !h.Splits[s].Transformed {
@@ -98,7 +99,7 @@ func (h *hypothesis) partings(fit *leastsquares.Fit) []OpenConductor {
 		}
 		for _, at := range h.Splits[s].Rails {
 			c := OpenConductor{Unknown: at, Split: s}
-			if h.Splits[s].Disabled || !poor && !h.much(c, fit) || h.flows(at) {
+			if h.Splits[s].Disabled || !poor && !h.mayBeOpen(c, fit) || h.clampShowsCurrent(at) {
 				continue
 			}
 			list = append(list, c)
@@ -107,10 +108,10 @@ func (h *hypothesis) partings(fit *leastsquares.Fit) []OpenConductor {
 	return list
 }
 
-// flows tells whether a conductor is the plus of a feed in which a clamp saw current: at least
-// half of its readings are further from nothing than the clamp can be off. It is not open then,
-// whatever explains the readings. Its minus may be, where current returns by another feed.
-func (h *hypothesis) flows(at int) bool {
+// clampShowsCurrent reports whether a conductor is the plus of a feed in which a clamp meter
+// measured current: at least half of the feed's current readings exceed the clamp's error limit.
+// That conductor is not open. The minus may be, since current can return through another feed.
+func (h *hypothesis) clampShowsCurrent(at int) bool {
 	feed := slices.IndexFunc(h.Feeds, func(rails [2]int) bool { return rails[run.Plus] == at })
 	if feed < 0 {
 		return false
@@ -129,37 +130,38 @@ func (h *hypothesis) flows(at int) bool {
 	return some > 0 && 2*some >= all
 }
 
-// farFetched tells whether a fit has a reel of less or more copper than any strip is sold
-// with: behind an open feed, a reel of no resistance at all explains its level voltages.
-func (h *hypothesis) farFetched(fit *leastsquares.Fit) bool {
+// hasImpossibleReel reports whether a fit has a reel with less or more copper than any strip
+// sold. Behind an open feed, a reel with no resistance can explain the equal voltages along it.
+func (h *hypothesis) hasImpossibleReel(fit *leastsquares.Fit) bool {
 	for i, at := range h.Reels {
 		if h.Run.Reels[i].Strip.LoopOhms == 0 {
 			continue
 		}
-		if half := (fit.X[at[0]] + fit.X[at[1]]) / 2; half < 1/reelOdd || half > reelOdd {
+		if half := (fit.X[at[0]] + fit.X[at[1]]) / 2; half < 1/maxReelRatio || half > maxReelRatio {
 			return true
 		}
 	}
 	return false
 }
 
-// much tells whether an element surely has so much resistance that it may be open; or has it
-// and a reading over it shows volts, since next to no current tells how much one has that is.
-func (h *hypothesis) much(c OpenConductor, fit *leastsquares.Fit) bool {
+// mayBeOpen reports whether an element has a high resistance that is significantly above zero, or
+// a high resistance and a reading across it above the meter's error limit. The second test is
+// needed because almost no current flows there, so the resistance itself is uncertain.
+func (h *hypothesis) mayBeOpen(c OpenConductor, fit *leastsquares.Fit) bool {
 	t, row := prior.Loop(h.Splits[c.Split].Rails, fit.X)
 	stated := 0.0
 	for _, at := range h.Splits[c.Split].Rails {
 		stated += prior.ToOhms(h.Unknowns[at].Mean)
 	}
-	if t < prior.Transform(max(openMaybe, 2*stated)) || fit.Covariance == nil {
+	if t < prior.Transform(max(openCandidateOhms, 2*stated)) || fit.Covariance == nil {
 		return false
 	}
-	return h.gapes(c) || t > openSure*math.Sqrt(math.Max(matrix.Quadratic(fit.Covariance, row), 0))
+	return h.exceedsMeterError(c) || t > openSigmas*math.Sqrt(math.Max(matrix.Quadratic(fit.Covariance, row), 0))
 }
 
-// gapes tells whether a reading over either conductor of a joint shows more than what its
-// meter can be off by, and some.
-func (h *hypothesis) gapes(c OpenConductor) bool {
+// exceedsMeterError reports whether a voltage across either conductor of a joint is more than
+// twice the meter's offset error limit.
+func (h *hypothesis) exceedsMeterError(c OpenConductor) bool {
 	joint := slices.IndexFunc(h.Joints, func(rails [2]int) bool { return rails == h.Splits[c.Split].Rails })
 	if joint < 0 {
 		return false
@@ -174,8 +176,8 @@ func (h *hypothesis) gapes(c OpenConductor) bool {
 	})
 }
 
-// soundCost is the cost with both rails of an element as stated.
-func (h *hypothesis) soundCost(c OpenConductor, fit *leastsquares.Fit) float64 {
+// costAsStated is the cost with both rails of an element held at their stated values.
+func (h *hypothesis) costAsStated(c OpenConductor, fit *leastsquares.Fit) float64 {
 	near := append([]float64(nil), fit.X...)
 	for _, at := range h.Splits[c.Split].Rails {
 		h.HeldOpen[at], h.HeldValue[at] = true, h.Unknowns[at].Mean
@@ -193,10 +195,10 @@ func (h *hypothesis) soundCost(c OpenConductor, fit *leastsquares.Fit) float64 {
 	return cost
 }
 
-// tryOpen fits with one more conductor open, from where the fit is. Most conductors
-// that are not open show that within a few steps.
+// tryOpen fits with one more conductor open, starting from the given fit, with at most so many
+// iterations. A wrong candidate shows a high cost within a few iterations.
 func (h *hypothesis) tryOpen(c OpenConductor, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
-	h.hold(c)
+	h.holdOpen(c)
 	defer h.release(c)
 	near := h.Start()
 	for j, u := range h.Unknowns {
@@ -208,16 +210,16 @@ func (h *hypothesis) tryOpen(c OpenConductor, fit *leastsquares.Fit, most int) (
 	return h.SolveLimited(near, most)
 }
 
-func (h *hypothesis) hold(c OpenConductor) {
+func (h *hypothesis) holdOpen(c OpenConductor) {
 	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = true, true
 }
 func (h *hypothesis) release(c OpenConductor) {
 	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = false, false
 }
 
-// excluded is the least resistance, Ω, that an open conductor must have: below it
-// the sum of squares rises by that of a 95 % interval.
-func (h *hypothesis) excluded(c OpenConductor, fit *leastsquares.Fit) float64 {
+// lowerBound is the least resistance, Ω, that an open conductor can have: there the sum of
+// squares has risen by that of a 95 % interval.
+func (h *hypothesis) lowerBound(c OpenConductor, fit *leastsquares.Fit) float64 {
 	const rise = verdict.Coverage95 * verdict.Coverage95
 	defer delete(h.HeldValue, c.Unknown)
 	low, high := 0.0, prior.MaxTransformed

@@ -145,12 +145,12 @@ func TestFarFetchedReels(t *testing.T) {
 		if c.far {
 			want = conductors
 		}
-		if got := p.farFetched(&fit); got != c.far || len(p.partings(&fit)) != want {
-			t.Errorf("%g and %g times as stated: far-fetched %v, %d conductors are asked, not %d", c.plus, c.minus, got, len(p.partings(&fit)), want)
+		if got := p.hasImpossibleReel(&fit); got != c.far || len(p.openCandidates(&fit)) != want {
+			t.Errorf("%g and %g times as stated: far-fetched %v, %d conductors are asked, not %d", c.plus, c.minus, got, len(p.openCandidates(&fit)), want)
 		}
 	}
 	p.Splits[0].Disabled = true
-	if got := len(p.partings(&fit)); got != conductors-2 {
+	if got := len(p.openCandidates(&fit)); got != conductors-2 {
 		t.Errorf("%d conductors are asked with one parted, not %d", got, conductors-2)
 	}
 	p.Splits[0].Disabled = false
@@ -158,7 +158,7 @@ func TestFarFetchedReels(t *testing.T) {
 	unstated.Reels = slices.Clone(r.Reels)
 	unstated.Reels[2].Strip.LoopOhms = 0
 	p.Run = &unstated
-	if p.farFetched(&fit) || len(p.partings(&fit)) != 0 {
+	if p.hasImpossibleReel(&fit) || len(p.openCandidates(&fit)) != 0 {
 		t.Error("a reel of which nothing is stated is far-fetched")
 	}
 }
@@ -200,7 +200,7 @@ func TestMuch(t *testing.T) {
 			fit.Covariance.Row(k)[k] = c.deviation * c.deviation
 			fit.X[k] = prior.Transform(c.ohms / 2)
 		}
-		if got := p.much(OpenConductor{Unknown: at[0], Split: c.split}, fit); got != c.want {
+		if got := p.mayBeOpen(OpenConductor{Unknown: at[0], Split: c.split}, fit); got != c.want {
 			t.Errorf("split %d of %g Ω: %v", c.split, c.ohms, got)
 		}
 	}

@@ -30,7 +30,7 @@ func TestReadmit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := numbers(p.marks()); !slices.Equal(got, []int{wrong, barred}) {
+	if got := numbers(p.exclusions()); !slices.Equal(got, []int{wrong, barred}) {
 		t.Errorf("left out are %v", got)
 	}
 	if fit.Residuals[good] == 0 || fit.Residuals[wrong] != 0 {
@@ -51,7 +51,7 @@ func TestGoodReadingComesBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err = p.withoutSuspects(fit); err != nil || p.leftOut() != 0 {
-		t.Errorf("left out are %v (%v)", numbers(p.marks()), err)
+	if _, err = p.withoutOutliers(fit); err != nil || p.excludedCount() != 0 {
+		t.Errorf("left out are %v (%v)", numbers(p.exclusions()), err)
 	}
 }

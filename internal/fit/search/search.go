@@ -1,9 +1,9 @@
-// Package search looks for what explains readings best: which of them are wrong, which
-// conductors are open, which reels are of another stock, which slips of the hand concern
-// several readings at once; and fits the rest, with the scatter that its residuals tell.
-// Hypotheses are compared by their cost, minus twice the logarithm of the restricted
-// likelihood, each with the scatter that explains its own residuals best; each assumption is
-// charged for.
+// Package search finds the explanation that fits the readings of a run best: which readings are
+// outliers, which conductors are open, which operator mistakes affect several readings at once.
+// It fits the network to the remaining readings and estimates their noise from the residuals.
+//
+// Explanations are compared by cost: minus twice the logarithm of the restricted likelihood, with
+// the noise that fits the residuals best. Each assumption adds a penalty to the cost.
 package search
 
 import (
@@ -12,77 +12,76 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// hypothesis is a problem with what is assumed of it: which readings are wrong, which
-// conductors open, which reels not like the others.
+// hypothesis is a problem with the assumptions of the present explanation: excluded readings,
+// open conductors and operator mistakes. The search changes it in place.
 type hypothesis struct {
 	*model.Problem
-	parted []OpenConductor
-	slips  []model.Mistake // of the hand, that readings were mended by
-	rivals [][]bool        // readings left out in accounts that are nearly as good
-	within bool            // the last fit is one between walls
-	quiet  bool            // how far readings scatter is given, and not learned
+	open         []OpenConductor
+	mistakes     []model.Mistake // operator mistakes, corrected in the readings
+	alternatives [][]bool        // by explanation of nearly the same cost: the readings it excludes
+	bounded      bool            // the last fit kept conductors from falling below zero
+	noiseGiven   bool            // the noise is given and not estimated
 }
 
-// Outcome is the account that explains the readings best.
+// Outcome is the explanation that fits the readings best.
 type Outcome struct {
 	Fit *leastsquares.Fit
-	// ChiSquared and Freedom are how well the readings are explained with their digits as
-	// guessed; the fit has them as they turned out.
+	// ChiSquared and DegreesOfFreedom use the noise estimated in the search.
 	ChiSquared       float64
 	DegreesOfFreedom int
 	Open             []OpenConductor
-	Mistakes         []model.Mistake // of the hand, that the readings were mended by
-	Alternatives     [][]bool        // by observation: left out in another account that explains about as much
+	Mistakes         []model.Mistake // operator mistakes, corrected in the readings
+	Alternatives     [][]bool        // readings that another explanation of nearly the same cost excludes, by observation
 }
 
-// Best finds the account that explains a problem's readings best, and leaves the problem as
-// that has it: readings marked as left out, conductors held open, the scatter of readings
-// learned, and settled at its fit. The error says that the network could not be solved even
-// as the run file states it.
+// Best finds the explanation that fits the readings of a problem best. It leaves the problem in
+// that state: outliers excluded, open conductors held, noise estimated, network solved at the
+// fit. It returns an error where the network cannot be solved with the values of the run file.
 func Best(p *model.Problem) (*Outcome, error) {
 	return (&hypothesis{Problem: p}).best()
 }
 
-// BestAt is Best with readings that scatter as given, by group.
+// BestWithNoise is Best with the noise of each group of readings given.
 func BestWithNoise(p *model.Problem, noise []likelihood.Learned) (*Outcome, error) {
 	p.SetNoise(noise)
-	return (&hypothesis{Problem: p, quiet: true}).best()
+	return (&hypothesis{Problem: p, noiseGiven: true}).best()
 }
 
 func (h *hypothesis) best() (*Outcome, error) {
-	fit, err := h.SolveLimited(h.Start(), firstSteps)
+	fit, err := h.SolveLimited(h.Start(), initialIterations)
 	if err != nil {
 		return nil, err
 	}
-	if fit, err = h.explain(fit); err != nil {
+	if fit, err = h.findExplanation(fit); err != nil {
 		return nil, err
 	}
-	fit = h.last(h.exchanged(fit))
-	fit = h.reconsidered(fit)
+	fit = h.finalFit(h.tryExchanges(fit))
+	fit = h.readmitAgreeing(fit)
 	squares, freedom := h.ChiSquared(fit), h.DegreesOfFreedom(fit)
-	for i, c := range h.parted {
-		h.parted[i].LowerBound = h.excluded(c, fit)
+	for i, c := range h.open {
+		h.open[i].LowerBound = h.lowerBound(c, fit)
 	}
-	// Other accounts were tried since: bring states and predictions back to this one.
+	// The trials above changed states and predictions: compute them again at this fit.
 	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, err
 	}
-	return &Outcome{Fit: fit, ChiSquared: squares, DegreesOfFreedom: freedom, Open: h.parted, Mistakes: h.slips, Alternatives: h.rivals}, nil
+	return &Outcome{Fit: fit, ChiSquared: squares, DegreesOfFreedom: freedom, Open: h.open, Mistakes: h.mistakes, Alternatives: h.alternatives}, nil
 }
 
-// reconsidered takes readings back that agree with the last fit, if it explains them.
-func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
+// readmitAgreeing returns excluded readings to the fit where they agree with it and the cost does
+// not rise by more than 1.
+func (h *hypothesis) readmitAgreeing(fit *leastsquares.Fit) *leastsquares.Fit {
 	for range 2 {
-		out, most := h.marks(), h.account(fit)+1
+		out, most := h.exclusions(), h.penalisedCost(fit)+1
 		back, err := h.readmit(fit)
 		if err == nil && back == fit {
 			break
 		}
 		if err == nil {
-			back = h.patiently(back)
+			back = h.solveLonger(back)
 		}
-		if err != nil || h.account(back) > most {
-			h.setMarks(out)
+		if err != nil || h.penalisedCost(back) > most {
+			h.setExclusions(out)
 			break
 		}
 		fit = back
@@ -90,8 +89,8 @@ func (h *hypothesis) reconsidered(fit *leastsquares.Fit) *leastsquares.Fit {
 	return fit
 }
 
-// BestWithout is Best with some readings, by their places among the observations, left out
-// for good; it looks for no rivals.
+// BestWithout is Best with some readings, by observation, excluded for good. It looks for no
+// alternatives.
 func BestWithout(p *model.Problem, out []bool) (*Outcome, error) {
 	for i := range p.Observations {
 		o := &p.Observations[i]

@@ -11,29 +11,29 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// findTogether names the unproven elements that the readings cannot tell apart, with
-// the sum that they do know.
-func (j *judged) findTogether() {
+// reportInseparable names the unproven elements that the readings cannot tell apart, with the sum
+// that they determine.
+func (j *judgement) reportInseparable() {
 	if j.doubt {
 		return
 	}
 	for _, g := range j.est.Inseparable(j.unproven()) {
-		j.say(assessment.Notice, "unproven", j.togetherText(g))
+		j.addFinding(assessment.Notice, "unproven", j.inseparableText(g))
 	}
 }
 
-// unproven lists the loops that are.
-func (j *judged) unproven() (elements []int) {
+// unproven lists the loops without a verdict.
+func (j *judgement) unproven() (elements []int) {
 	for i := range j.est.Elements {
-		if x := j.judgedAs(i); x != nil && x.Rail == run.Loop && x.Verdict == assessment.Unproven {
+		if x := j.assessed(i); x != nil && x.Rail == run.Loop && x.Verdict == assessment.Unproven {
 			elements = append(elements, i)
 		}
 	}
 	return elements
 }
 
-// judgedAs finds what became of an estimated element; nil where it was left out.
-func (j *judged) judgedAs(i int) *assessment.Element {
+// assessed finds the assessment of an estimated element; nil where it has none.
+func (j *judgement) assessed(i int) *assessment.Element {
 	e := &j.est.Elements[i]
 	for k := range j.out.Elements {
 		if x := &j.out.Elements[k]; x.Kind == e.Kind && x.Rail == e.Rail && x.Name == j.name(e) {
@@ -43,7 +43,8 @@ func (j *judged) judgedAs(i int) *assessment.Element {
 	return nil
 }
 
-func (j *judged) togetherText(g estimate.Group) string {
+// inseparableText says which elements the readings cannot tell apart, and their sum.
+func (j *judgement) inseparableText(g estimate.Group) string {
 	var names, sum []string
 	whole := true
 	for k, i := range g.Elements {

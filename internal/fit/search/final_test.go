@@ -38,21 +38,21 @@ func below(t *testing.T, volts ...float64) (*hypothesis, *leastsquares.Fit) {
 func TestFarBelowIsTakenBetweenWallsAtOnce(t *testing.T) {
 	some := []float64{0, 0.0015, 0.004, 0.008}
 	p, fit := below(t, some...)
-	if !p.farBelow(fit) {
+	if !p.hasNegativeConductor(fit) {
 		t.Fatal("no conductor is far below nothing")
 	}
 	q, _ := below(t, some...)
-	start := q.unlike(fit)
+	start := q.removeFoilPriorsOfUnread(fit)
 	if start == nil {
 		t.Fatal("every reel is read, so that nothing is left out")
 	}
-	want := q.settledWithin(start)
+	want := q.solveBounded(start)
 	if want == nil {
 		t.Fatal("between walls it settles nowhere")
 	}
-	got := p.last(fit)
-	if !slices.Equal(got.X, want.X) || p.farBelow(got) || !got.Converged {
-		t.Errorf("settled %v, far below nothing %v, sum %.9g, between walls %.9g", got.Converged, p.farBelow(got), got.SumSquares, want.SumSquares)
+	got := p.finalFit(fit)
+	if !slices.Equal(got.X, want.X) || p.hasNegativeConductor(got) || !got.Converged {
+		t.Errorf("settled %v, far below nothing %v, sum %.9g, between walls %.9g", got.Converged, p.hasNegativeConductor(got), got.SumSquares, want.SumSquares)
 	}
 	if sum, err := p.SumAt(got.X); err != nil || math.Abs(sum-got.SumSquares) > 1e-9*sum {
 		t.Errorf("walls are left standing: %g, not %g (%v)", sum, got.SumSquares, err)
@@ -68,12 +68,12 @@ func TestFarBelowIsTakenBetweenWallsAtOnce(t *testing.T) {
 // than of what they are off by, and the fit is left where it is for whoever judges it.
 func TestWallsThatCostTooMuchAreNotTaken(t *testing.T) {
 	p, fit := below(t, 0, 0.006, 0.015, 0.03)
-	walled := p.settledWithin(fit.X)
-	if walled == nil || walled.SumSquares < fit.SumSquares+2*openGain {
+	walled := p.solveBounded(fit.X)
+	if walled == nil || walled.SumSquares < fit.SumSquares+2*minOpenGain {
 		t.Fatalf("walls cost too little: %+v", walled)
 	}
-	if got := p.last(fit); !p.farBelow(got) || got.SumSquares > fit.SumSquares {
-		t.Errorf("far below nothing %v, sum %g after %g", p.farBelow(got), got.SumSquares, fit.SumSquares)
+	if got := p.finalFit(fit); !p.hasNegativeConductor(got) || got.SumSquares > fit.SumSquares {
+		t.Errorf("far below nothing %v, sum %g after %g", p.hasNegativeConductor(got), got.SumSquares, fit.SumSquares)
 	}
 }
 
@@ -82,7 +82,7 @@ func TestWallsThatCostTooMuchAreNotTaken(t *testing.T) {
 // known for that.
 func TestWalledHasNoWalls(t *testing.T) {
 	p, fit := below(t, 0, 0.0015, 0.004, 0.008)
-	walled := p.settledWithin(fit.X)
+	walled := p.solveBounded(fit.X)
 	if walled == nil {
 		t.Fatal("between walls it settles nowhere")
 	}
@@ -108,10 +108,10 @@ func TestWalledHasNoWalls(t *testing.T) {
 // A fit that settled but has a conductor far below nothing is not left so.
 func TestPatienceEndsBetweenWalls(t *testing.T) {
 	p, fit := below(t, 0, 0.0015, 0.004, 0.008)
-	if !fit.Converged || !p.farBelow(fit) {
+	if !fit.Converged || !p.hasNegativeConductor(fit) {
 		t.Fatal("it did not settle, or not far below nothing")
 	}
-	if got := p.patiently(fit); p.farBelow(got) || !got.Converged {
-		t.Errorf("settled %v, far below nothing %v", got.Converged, p.farBelow(got))
+	if got := p.solveLonger(fit); p.hasNegativeConductor(got) || !got.Converged {
+		t.Errorf("settled %v, far below nothing %v", got.Converged, p.hasNegativeConductor(got))
 	}
 }

@@ -8,15 +8,15 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Wider is the problem with nodes at some places, all steps of the run, and the ranges of
-// some meters, none of which was used yet; it has no readings. Its first unknowns are those
-// of the problem. The error tells that the network cannot be laid out.
+// Extended returns the problem with nodes at the given places, all steps of the run and the
+// ranges of the given meters. It has no readings. Its first unknowns are those of p. It returns
+// an error where the network cannot be set up.
 func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
 	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, ReadSteps: len(p.Steps), LitStep: p.LitStep, Segment: p.Segment,
 		MeterRanges: slices.Clone(p.MeterRanges), HeldValue: p.HeldValue, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
 	for _, m := range meters {
 		if p.Run.Meters[m].Each {
-			continue // another place has other errors
+			continue // every place has its own errors
 		}
 		for at, limits := range p.Run.Meters[m].Ranges {
 			if limits.Quantity != run.Temperature {
@@ -41,8 +41,8 @@ func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
 	return q, nil
 }
 
-// WithReadings is a wider problem with the readings of the narrow one and some more, of which
-// it only settles the steps that are read.
+// WithReadings returns an extended problem with the readings of another problem and some more.
+// Only steps with readings are solved.
 func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
 	q := *p
 	q.Observations = append(slices.Clone(of.Observations), more...)
@@ -61,8 +61,8 @@ func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
 	return &q
 }
 
-// Widened is the linear model of a wider problem: of what it has beyond this one only the
-// knowledge beforehand.
+// ExtendedTo returns the linear model of an extended problem. Its further unknowns have their
+// priors.
 func (l Linear) ExtendedTo(wide *Problem) Linear {
 	n := len(wide.Unknowns)
 	w := Linear{Problem: wide, X: make([]float64, n), Covariance: leastsquares.NewMatrix(n, n)}
@@ -78,7 +78,7 @@ func (l Linear) ExtendedTo(wide *Problem) Linear {
 	return w
 }
 
-// Widen gives a row of a narrower problem this one's length.
+// ExtendRow extends a row of derivatives of the smaller problem with zeros.
 func (l *Linear) ExtendRow(row []float64) []float64 {
 	wide := make([]float64, len(l.X))
 	copy(wide, row)

@@ -9,30 +9,29 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Account is the fitted run in one step: what a network solves with, at the
-// temperature of the readings, and how its pixels differ from what is stated. An
-// open conductor is 100 kΩ in it.
+// FittedState is the fitted run in one step: the parameters of the network at the temperature of
+// the readings, and the adjustment of its pixels. An open conductor is 100 kΩ in it.
 type FittedState struct {
 	Parameters ladder.Parameters
 	Adjust     pixel.Adjust
 }
 
-// Account gives the best estimate in a step, by its index in the run; in a step
-// that was not read, what the others and the knowledge beforehand say of it.
+// FittedState returns the best estimate in a step, by its index in the run. A step without
+// readings follows from the other steps and the priors.
 func (e *Estimate) FittedState(step int) FittedState {
 	_, s := e.state(step, nil)
 	return FittedState{s.Par, s.Adjust}
 }
 
-// AccountAt gives the account at the best estimate plus what a draw is off.
+// FittedStateAt returns the state at the best estimate plus a deviation of the unknowns, such as
+// one of Draws.
 func (e *Estimate) FittedStateAt(step int, off []float64) FittedState {
 	_, s := e.state(step, off)
 	return FittedState{s.Par, s.Adjust}
 }
 
-// Slopes turns a network's derivatives, at the account of a step, into those by
-// unknown, which a draw multiplies. Where part of the network was replaced, its
-// derivatives must have been set to zero.
+// Gradient turns a network's derivatives, at the fitted state of a step, into derivatives by
+// unknown. The derivatives of parts of the network that were replaced must be zero.
 func (e *Estimate) Gradient(step int, g *ladder.Gradient) []float64 {
 	k, s := e.state(step, nil)
 	row := make([]float64, len(e.X))
@@ -55,10 +54,9 @@ func (e *Estimate) state(step int, off []float64) (k int, s *model.State) {
 	return k, s
 }
 
-// Draws gives n draws of how far the unknowns may be off from the best estimate,
-// from the Gaussian with the fit's covariance, widened where the fit is poor. The
-// same seed gives the same draws; every second one is the one before it mirrored,
-// so that their mean is zero.
+// Draws returns n random deviations of the unknowns from the best estimate, from the Gaussian
+// distribution of the fit's covariance, scaled by Inflation. The same seed gives the same draws.
+// Every second draw is the negative of the one before it, so that their mean is zero.
 func (e *Estimate) Draws(n int, seed uint64) [][]float64 {
 	d := len(e.X)
 	factor := matrix.Factor(e.Covariance)

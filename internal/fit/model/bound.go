@@ -5,15 +5,15 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// No conductor has less than no resistance. An estimate of one may, by what the readings
-// are off, and the fit lets it, so that its errors stay Gaussian. But where rails have two
-// ways to share, a plus of −40 mΩ and a minus of +50 mΩ explain the readings as well as
-// two of 5 mΩ do, and no verdict may hang on such a joint. Where the sum of squares is
-// looked at far from the fit, walls stand at zero: one more residual for each conductor
-// of a joint or feed, its ohms below zero over wallOhms.
+// No conductor has a negative resistance. The fit allows a negative estimate, so that errors stay
+// Gaussian. But where current can divide between rails, a plus of −40 mΩ and a minus of +50 mΩ
+// can explain the readings as well as two conductors of 5 mΩ, and no verdict may depend on such a
+// joint. Where the sum of squares is evaluated far from the fit, each conductor of a joint or
+// feed therefore gets a penalty residual: its transformed value below zero over boundOhms.
 const boundOhms = 0.001
 
-// Behind lists the conductors that have a wall at zero.
+// BoundedConductors lists the unknowns of the conductors that may not fall below zero: those of
+// joints and feeds.
 func (p *Problem) BoundedConductors() (list []int) {
 	for j, u := range p.Unknowns {
 		if u.What == JointRail || u.What == FeedRail {
@@ -23,7 +23,7 @@ func (p *Problem) BoundedConductors() (list []int) {
 	return list
 }
 
-// evaluateWalls writes the walls' residuals behind those of the reels.
+// evaluateBounds writes the penalty residuals after those of the foil priors.
 func (p *Problem) evaluateBounds(x, residuals []float64, jacobian *leastsquares.Matrix) {
 	first := len(p.Observations) + len(p.Splits) + len(p.FoilPriors)
 	for i, j := range p.bounded {
@@ -40,8 +40,8 @@ func (p *Problem) evaluateBounds(x, residuals []float64, jacobian *leastsquares.
 	}
 }
 
-// HeldWithin is HeldAt between walls, from the first of some starts from which the fit
-// settles; false where it does from none.
+// BoundedSumHeldAt is SumHeldAt with no conductor below zero, from the first start that
+// converges; false where none does.
 func (p *Problem) BoundedSumHeldAt(of Function, value float64, starts ...[]float64) (least float64, ok bool) {
 	p.pin, p.bounded = &pin{of: of, value: value}, p.BoundedConductors()
 	defer func() { p.pin, p.bounded = nil, nil }()
@@ -55,8 +55,8 @@ func (p *Problem) BoundedSumHeldAt(of Function, value float64, starts ...[]float
 	return 0, false
 }
 
-// Shared is an account with an element at a value, its rails sharing it as they do in
-// another account, and no conductor below zero.
+// StartHeldAt returns a start with an element at a value, divided between its rails as in from,
+// and no conductor below zero.
 func (p *Problem) StartHeldAt(s *prior.Split, value float64, from []float64) []float64 {
 	at := p.ClampToZero(from)
 	if s != nil && s.Transformed {
@@ -72,19 +72,19 @@ func (p *Problem) StartHeldAt(s *prior.Split, value float64, from []float64) []f
 	return at
 }
 
-// wallSteps is for fits between walls that only tell a sum of squares; they go round corners.
+// boundedIterations is the limit of bounded fits of which only the sum of squares is used. They
+// converge slowly where a bound becomes active.
 const boundedIterations = 20
 
-// Walled fits between walls at zero, from a start that may lie behind them.
+// SolveBounded fits with no conductor below zero, from a start that may have some below.
 func (p *Problem) SolveBounded(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
 	p.bounded = p.BoundedConductors()
 	defer func() { p.bounded = nil }()
 	return p.solveWith(start, opt)
 }
 
-// Physical is the best account near a place in which no conductor has less than no
-// resistance, and its sum of squares; nil where no fit settled. It is the place itself where
-// that is one.
+// BoundedBest returns the unknowns of the best fit in which no conductor is below zero, and its
+// sum of squares; nil where it does not converge. It is X itself where that has none below zero.
 func (l *Linear) BoundedBest() ([]float64, float64) {
 	for _, j := range l.Problem.BoundedConductors() {
 		if l.X[j] >= 0 {
@@ -99,7 +99,7 @@ func (l *Linear) BoundedBest() ([]float64, float64) {
 	return l.X, l.Sum
 }
 
-// Raised is a place with the conductors that lie below zero at it.
+// ClampToZero returns a copy of x with conductors below zero set to zero.
 func (p *Problem) ClampToZero(x []float64) []float64 {
 	at := append([]float64(nil), x...)
 	for _, j := range p.BoundedConductors() {

@@ -10,25 +10,26 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Group is elements of which the readings know only a sum.
+// Group is elements of which the readings determine only a weighted sum.
 type Group struct {
 	Elements  []int     // indices into Estimate.Elements
-	Parts     []float64 // of each in the sum; the greatest is 1
+	Parts     []float64 // weights in the sum; the largest is 1
 	Ohms      float64   // of the sum: loops, a reel's whole copper
 	Deviation float64   // Ω
 }
 
 const (
-	// bound is the partial correlation of two elements from which they are held to be
-	// known together: what one has more, the other has less.
-	bound = -0.7
-	// fused is the part of the least uncertain element's deviation that the sum's may have.
-	fused = 0.4
-	// equals is from which part on an element counts as a whole one.
-	equals = 0.8
+	// maxPartialCorrelation is the partial correlation below which two elements belong to one group:
+	// what one has more, the other has less.
+	maxPartialCorrelation = -0.7
+	// maxSumDeviation is the largest ratio of the standard deviation of the sum to that of each
+	// element.
+	maxSumDeviation = 0.4
+	// minWholePart is the weight from which an element counts fully.
+	minWholePart = 0.8
 )
 
-// Together finds elements that the readings cannot tell apart among those given.
+// Inseparable finds the groups, among the given elements, that the readings cannot tell apart.
 func (e *Estimate) Inseparable(elements []int) []Group {
 	if e.Covariance == nil {
 		return nil
@@ -38,7 +39,7 @@ func (e *Estimate) Inseparable(elements []int) []Group {
 	var list []int
 	for _, i := range elements {
 		if x := &e.Elements[i]; !x.Open {
-			row, value := e.whole(x)
+			row, value := e.loopOhms(x)
 			list, rows, ohms = append(list, i), append(rows, row), append(ohms, value)
 		}
 	}
@@ -53,8 +54,8 @@ func (e *Estimate) Inseparable(elements []int) []Group {
 		if seen[i] {
 			continue
 		}
-		members := bundle(precision, i, seen)
-		if g, ok := fuse(s, members); ok {
+		members := correlatedWith(precision, i, seen)
+		if g, ok := bestKnownSum(s, members); ok {
 			for k, m := range members {
 				g.Elements = append(g.Elements, list[m])
 				g.Ohms += g.Parts[k] * ohms[m]
@@ -65,9 +66,9 @@ func (e *Estimate) Inseparable(elements []int) []Group {
 	return groups
 }
 
-// whole is an element's loop in ohms, a reel's over its whole copper, with its
+// loopOhms is an element's loop resistance, Ω, a reel's over its whole copper, with its
 // derivatives.
-func (e *Estimate) whole(x *Element) (row []float64, ohms float64) {
+func (e *Estimate) loopOhms(x *Element) (row []float64, ohms float64) {
 	by := 1.0
 	mean, row := x.valueAt(e.X)
 	ohms = x.Ohms(mean)
@@ -95,15 +96,15 @@ func (e *Estimate) covarianceOf(rows [][]float64) *leastsquares.Matrix {
 	return s
 }
 
-// bundle gathers what is bound to element i, over others too.
-func bundle(precision *leastsquares.Matrix, i int, seen []bool) []int {
+// correlatedWith returns the elements correlated with element i, directly or through others.
+func correlatedWith(precision *leastsquares.Matrix, i int, seen []bool) []int {
 	members := []int{i}
 	seen[i] = true
 	for k := 0; k < len(members); k++ {
 		a := members[k]
 		for b := range seen {
 			partial := -precision.At(a, b) / math.Sqrt(precision.At(a, a)*precision.At(b, b))
-			if !seen[b] && partial < bound {
+			if !seen[b] && partial < maxPartialCorrelation {
 				seen[b] = true
 				members = append(members, b)
 			}
@@ -113,9 +114,9 @@ func bundle(precision *leastsquares.Matrix, i int, seen []bool) []int {
 	return members
 }
 
-// fuse finds the sum of some elements that is known best, and whether it is known so
-// much better than each of them that they are worth naming together.
-func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
+// bestKnownSum finds the weighted sum of some elements with the least variance, and whether it is
+// known so much better than each of them that they form a group.
+func bestKnownSum(s *leastsquares.Matrix, members []int) (Group, bool) {
 	n := len(members)
 	if n < 2 {
 		return Group{}, false
@@ -141,9 +142,9 @@ func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
 	whole := true
 	for _, p := range parts {
 		if p < 0.05 {
-			return Group{}, false // what one has more, the other has not less
+			return Group{}, false // the elements do not compensate each other
 		}
-		whole = whole && p >= equals
+		whole = whole && p >= minWholePart
 	}
 	if whole {
 		for a := range parts {
@@ -152,14 +153,14 @@ func fuse(s *leastsquares.Matrix, members []int) (Group, bool) {
 	}
 	deviation := math.Sqrt(math.Max(matrix.Quadratic(sub, parts), 0))
 	for a, p := range parts {
-		if deviation > fused*p*math.Sqrt(sub.At(a, a)) {
+		if deviation > maxSumDeviation*p*math.Sqrt(sub.At(a, a)) {
 			return Group{}, false
 		}
 	}
 	return Group{Parts: parts, Deviation: deviation}, true
 }
 
-// normalise divides by the entry that is greatest in size.
+// normalise divides by the entry of largest absolute value.
 func normalise(v []float64) {
 	most := 0.0
 	for _, x := range v {

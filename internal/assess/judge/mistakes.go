@@ -9,10 +9,10 @@ import (
 	"ohmkeep/internal/result/assessment"
 )
 
-// findSlips says what was done to several readings at once, and that they were used mended.
-func (j *judged) findSlips() {
+// reportMistakes reports operator mistakes, whose readings were used corrected.
+func (j *judgement) reportMistakes() {
 	for _, s := range j.est.Mistakes {
-		what, used := j.describe(s)
+		what, used := j.describeMistake(s)
 		var rows []string
 		for i := range j.est.Problem.Observations {
 			o := &j.est.Problem.Observations[i]
@@ -22,18 +22,18 @@ func (j *judged) findSlips() {
 				rows = append(rows, strconv.Itoa(x.Row))
 			}
 		}
-		if len(rows) > mostRows {
-			rows = append(rows[:mostRows], "…")
+		if len(rows) > maxLines {
+			rows = append(rows[:maxLines], "…")
 		}
-		j.say(assessment.Warning, "reading", fmt.Sprintf("%s (lines %s). %s; check it.", what, strings.Join(rows, ", "), used))
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("%s (lines %s). %s; check it.", what, strings.Join(rows, ", "), used))
 	}
 }
 
-// mostRows is how many lines a finding lists.
-const mostRows = 8
+// maxLines is how many lines a finding lists.
+const maxLines = 8
 
-// describe says what a slip is, and how its readings were used.
-func (j *judged) describe(s model.Mistake) (what, used string) {
+// describeMistake says what a mistake is, and how its readings were used.
+func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 	step := j.run.Steps[j.est.Problem.Steps[s.A%len(j.est.Problem.Steps)]].Name
 	switch s.Kind {
 	case model.FeedsSwapped:
@@ -45,5 +45,5 @@ func (j *judged) describe(s model.Mistake) (what, used string) {
 	return fmt.Sprintf("Step %q seems to have been read in the load of step %q", step, j.run.Steps[s.B].Name), "It was used as that"
 }
 
-// mended reports whether a reading is part of a slip, and was used as mended.
-func mended(x assessment.Reading) bool { return x.Suspect && x.Used }
+// corrected reports whether a reading belongs to an operator mistake and was used corrected.
+func corrected(x assessment.Reading) bool { return x.Suspect && x.Used }

@@ -2,23 +2,23 @@ package model
 
 import "ohmkeep/internal/run"
 
-// SlipKind is what a hand does to several readings at once.
+// MistakeKind is a mistake in taking readings that affects several of them.
 type MistakeKind int
 
 const (
-	FeedsSwapped  MistakeKind = iota // the currents of feeds A and B stand for each other
-	LeadsReversed                    // all voltages of step A have the other sign
-	WrongLoad                        // step A was read while step B of the run was shown
+	FeedsSwapped  MistakeKind = iota // the currents of feeds A and B are exchanged
+	LeadsReversed                    // all voltages of step A have the wrong sign
+	WrongLoad                        // step A was read while step B of the run was lit
 )
 
-// Slip is a slip of the hand with what it concerns: feeds by their index in the run, step A by
-// its place in Problem.Steps and step B by its index in the run.
+// Mistake is an operator mistake. A and B of feeds are indices in the run; step A is an index in
+// Problem.Steps and step B an index in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int
 }
 
-// Concerns returns whether a slip changed what a reading says.
+// Affects reports whether a mistake changes an observation.
 func (s Mistake) Affects(o *Observation) bool {
 	switch s.Kind {
 	case FeedsSwapped:
@@ -29,7 +29,7 @@ func (s Mistake) Affects(o *Observation) bool {
 	return o.Step == s.A
 }
 
-// Mend takes readings for what they are if a slip was made.
+// Correct changes the observations to what they are if a mistake was made.
 func (p *Problem) Correct(s Mistake) {
 	for i := range p.Observations {
 		o := &p.Observations[i]
@@ -48,7 +48,7 @@ func (p *Problem) Correct(s Mistake) {
 	}
 }
 
-// Unmend takes readings as they were written again.
+// UndoCorrection restores the observations as written.
 func (p *Problem) UndoCorrection(s Mistake) {
 	if s.Kind == WrongLoad {
 		s.B = p.Steps[s.A]
@@ -56,9 +56,9 @@ func (p *Problem) UndoCorrection(s Mistake) {
 	p.Correct(s)
 }
 
-// Slips lists those that may have been made with the readings there are: any two feeds whose
-// currents were read, any step most of whose pair voltages are below zero, and any other
-// load in any step that was read.
+// PossibleMistakes lists the mistakes that the readings allow: an exchange of any two feeds with
+// current readings, reversed leads in any step in which most pair voltages are negative, and any
+// other load in any step with readings.
 func (p *Problem) PossibleMistakes() (list []Mistake) {
 	clamped := map[int]bool{}
 	pairs, negative := make([]int, p.ReadSteps), make([]int, p.ReadSteps)
@@ -97,5 +97,6 @@ func (p *Problem) PossibleMistakes() (list []Mistake) {
 	return list
 }
 
-// fewPairs is from how many pair voltages on a step's leads are taken as reversed together.
+// minReversedPairs is the least number of pair voltages in a step for which reversed leads are
+// considered.
 const minReversedPairs = 2

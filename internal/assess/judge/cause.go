@@ -9,17 +9,17 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// aContact is how what is like a bad contact begins.
-const aContact = "a bad contact of some "
+// contactCause is how the text of a bad contact begins.
+const contactCause = "a bad contact of some "
 
-// mostMistaken is how many times as stated a cable may have by its size or length; what has
-// more is a contact more likely (common practice, no source).
-const mostMistaken = 2.5
+// maxWireRatio is how far the resistance of a cable may exceed its stated value through a wrong
+// size or length; above it a bad contact is more likely (common practice, no source).
+const maxWireRatio = 2.5
 
-// like names what feed i of the estimate's elements, with too much resistance, behaves like: a
-// thinner size, a length, a bad contact. Wire has as much in both conductors and a contact is
-// in one, so that where the readings tell the conductors apart only one of these is left.
-func (j *judged) like(i int, ohms float64) string {
+// possibleCauses lists what may cause the high resistance of feed i: a thinner size, more length,
+// a bad contact. Wire has the same resistance in both conductors and a bad contact is in one, so
+// that readings that tell the conductors apart leave one of these.
+func (j *judgement) possibleCauses(i int, ohms float64) string {
 	f := j.run.Feeds[j.est.Elements[i].Index]
 	wire := f.WireOhms
 	if wire == 0 {
@@ -29,14 +29,14 @@ func (j *judged) like(i int, ohms float64) string {
 		return ""
 	}
 	excess := ohms - wire
-	rail, even := j.leans(i, excess/3)
+	rail, even := j.higherRail(i, excess/3)
 	if rail != run.Loop {
-		return fmt.Sprintf("%s%s in its %s", aContact, milli(excess), rail)
+		return fmt.Sprintf("%s%s in its %s", contactCause, milli(excess), rail)
 	}
-	parts := wireLike(f, ohms)
-	switch contact := aContact + milli(excess); {
+	parts := wireCauses(f, ohms)
+	switch contact := contactCause + milli(excess); {
 	case even:
-	case ohms > mostMistaken*wire:
+	case ohms > maxWireRatio*wire:
 		parts = append([]string{contact}, parts...)
 	default:
 		parts = append(parts, contact)
@@ -44,8 +44,8 @@ func (j *judged) like(i int, ohms float64) string {
 	return strings.Join(parts, ", or ")
 }
 
-// wireLike names the size and the length that have so much resistance.
-func wireLike(f run.Feed, ohms float64) (parts []string) {
+// wireCauses names the size and the length with a given resistance.
+func wireCauses(f run.Feed, ohms float64) (parts []string) {
 	if size := f.Like(ohms); size != "" && size != f.Conductor {
 		parts = append(parts, size)
 	}
@@ -59,9 +59,9 @@ func wireLike(f run.Feed, ohms float64) (parts []string) {
 	return append(parts, fmt.Sprintf("%.1f times the length", times))
 }
 
-// leans returns which conductor of element i has more ohms than the other by at least ohms,
-// Loop where neither has for certain; even reports that neither has.
-func (j *judged) leans(i int, ohms float64) (rail run.Rail, even bool) {
+// higherRail returns the conductor of element i whose resistance is certainly higher than the
+// other's by at least ohms, Loop without one. even reports that neither is higher.
+func (j *judgement) higherRail(i int, ohms float64) (rail run.Rail, even bool) {
 	if i+2 >= len(j.est.Elements) {
 		return run.Loop, false
 	}
@@ -84,12 +84,12 @@ func (j *judged) leans(i int, ohms float64) (rail run.Rail, even bool) {
 	return run.Loop, plusHigh-minusLow < ohms && minusHigh-plusLow < ohms
 }
 
-// remedyFor says what to do about what a feed is like.
-func remedyFor(like string) string {
+// feedRemedy says what to do about the possible causes of a feed's resistance.
+func feedRemedy(like string) string {
 	switch {
-	case strings.HasPrefix(like, aContact) && !strings.Contains(like, ", or "):
+	case strings.HasPrefix(like, contactCause) && !strings.Contains(like, ", or "):
 		return " Disconnect the supply, then clean and tighten its connectors, fuse holder and splices."
-	case strings.Contains(like, aContact) || like == "":
+	case strings.Contains(like, contactCause) || like == "":
 		return " Check its connectors and fuse, then use thicker or shorter wire."
 	}
 	return " Use thicker or shorter wire."

@@ -17,14 +17,14 @@ func TestBarredReadingsAreNoSlips(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := &hypothesis{Problem: posed}
-	if n := p.leftOut(); n != 0 || !p.Observations[9].Excluded {
+	if n := p.excludedCount(); n != 0 || !p.Observations[9].Excluded {
 		t.Errorf("%d left out, barred one out %v", n, p.Observations[9].Excluded)
 	}
 	p.Observations[3].Excluded = true
-	if n := p.leftOut(); n != 1 {
+	if n := p.excludedCount(); n != 1 {
 		t.Errorf("%d left out, not 1", n)
 	}
-	p.setMarks(nil)
+	p.setExclusions(nil)
 	if !p.Observations[9].Excluded || p.Observations[3].Excluded {
 		t.Error("marks taken off: what is barred must stay out, and nothing else")
 	}

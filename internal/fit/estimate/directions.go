@@ -5,18 +5,17 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Directions are those of what is not known of a run in one step: the columns of a
-// Cholesky factor of the covariance, so the variance of anything that depends on
-// them linearly is the sum of the squares of what it differs by along each.
-// Directions that only meters or other steps lie in are left out.
+// Directions are the columns of a Cholesky factor of the covariance in one step. The variance of
+// a quantity that depends on them linearly is the sum of the squares of its changes along each.
+// Directions that involve only meters or other steps are left out.
 type Directions struct {
 	est  *Estimate
 	step int
-	off  [][]float64 // by direction: what the unknowns differ by, one standard deviation along it
+	off  [][]float64 // by direction: the change of the unknowns, one standard deviation along it
 }
 
-// Sides gives for each direction the accounts one standard deviation to either side
-// of the best one.
+// OneSigma returns for each direction the states one standard deviation to either side of the
+// best one.
 func (d Directions) OneSigma() [][2]FittedState {
 	var sides [][2]FittedState
 	one := make([]float64, len(d.off))
@@ -30,8 +29,8 @@ func (d Directions) OneSigma() [][2]FittedState {
 	return sides
 }
 
-// Along gives the account that lies so many standard deviations along each of the
-// directions, in the order of Sides.
+// Along returns the state that lies so many standard deviations along each direction, in the
+// order of OneSigma.
 func (d Directions) Along(deviations []float64) FittedState {
 	sum := make([]float64, len(d.est.X))
 	for j, off := range d.off {
@@ -44,7 +43,7 @@ func (d Directions) Along(deviations []float64) FittedState {
 	return d.est.FittedStateAt(d.step, sum)
 }
 
-// Directions gives those of a step, by its index in the run.
+// Directions returns those of a step, by its index in the run.
 func (e *Estimate) Directions(step int) Directions {
 	all := Directions{est: e, step: step}
 	p := e.Problem

@@ -74,7 +74,7 @@ func TestOddity(t *testing.T) {
 		if c.est.Fit.PValue == 0 {
 			c.est.Fit.PValue = 0.5
 		}
-		got := oddity(&c.est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.080 }, slip)
+		got := doubtReason(&c.est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.080 }, leadOrUnitMistake)
 		if c.says == "" && got != "" || !strings.HasPrefix(got, c.says) {
 			t.Errorf("%s: %q, want %q", c.name, got, c.says)
 		}
@@ -101,10 +101,10 @@ func TestFailuresThatWaver(t *testing.T) {
 		{"open, not settled and not explained", false, 0.0001, math.Inf(1), 8, true},
 		{"open, not excluded", true, 0.4, math.Inf(1), 0.0002, true},
 	} {
-		j := &judged{run: &run.Run{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
+		j := &judgement{run: &run.Run{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
 		e := &estimate.Element{Kind: run.KindFeed, Rail: run.Loop}
 		x := &assessment.Element{Ohms: c.ohms, Low: c.low, Limit: 0.015, Verdict: assessment.Fail}
-		if got := j.wavers(e, x); got != c.wavers {
+		if got := j.mustBeUnproven(e, x); got != c.wavers {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
@@ -113,9 +113,9 @@ func TestFailuresThatWaver(t *testing.T) {
 // Nor does a pass stand whose interval reaches above the limit.
 func TestPassesThatWaver(t *testing.T) {
 	for high, wavers := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
-		j := &judged{run: &run.Run{}, est: &estimate.Estimate{}}
+		j := &judgement{run: &run.Run{}, est: &estimate.Estimate{}}
 		x := &assessment.Element{Kind: run.KindJoint, High: high, Limit: 0.015, Verdict: assessment.Pass}
-		if got := j.wavers(&estimate.Element{Kind: run.KindJoint, Rail: run.Loop}, x); got != wavers {
+		if got := j.mustBeUnproven(&estimate.Element{Kind: run.KindJoint, Rail: run.Loop}, x); got != wavers {
 			t.Errorf("up to %g Ω: %v", high, got)
 		}
 	}
@@ -187,8 +187,8 @@ func resembling(others []assessment.Reading, text string, value, predicted, devi
 	x := assessment.Reading{Reading: reading.Reading{From: "a.end+", To: "-", Step: "white", Text: text, Unit: "V", Value: value},
 		Predicted: predicted, Residual: value - predicted, Suspect: true}
 	x.Standardised = x.Residual / deviation
-	j := &judged{run: &run.Run{}, out: &assessment.Assessment{Readings: others}}
-	return j.resembles(x)
+	j := &judgement{run: &run.Run{}, out: &assessment.Assessment{Readings: others}}
+	return j.likelyMistake(x)
 }
 
 // A value that no range of its meter shows is no reading of that meter, however well it

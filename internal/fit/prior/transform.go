@@ -1,19 +1,19 @@
-// Package prior is what is known of a run's conductors before anything is read, as residuals
-// of a least-squares fit: how the rails of an element share its loop, and how alike the reels
-// of one strip are; and the scale on which conductors are fitted.
+// Package prior holds the priors of a run's conductors as residuals of a least-squares fit: how
+// an element's loop resistance divides between its rails, and how similar the reels of one strip
+// type are. It also has the transformed scale on which conductors are fitted.
 //
-// Each function takes all unknowns and knows the places of those that concern it.
+// Each function takes all unknowns and the indices of those it uses.
 package prior
 
 import (
 	"math"
 )
 
-// A conductor of a joint or feed is fitted as t = r/(r + 1 Ω): linear in r where
-// joints live, and finite at an open conductor, t = 1.
+// A conductor of a joint or feed is fitted as t = r/(r + 1 Ω): about linear in r for a joint, and
+// finite, t = 1, for an open conductor.
 const transformOhms = 1.0
 
-// Bend is t of a resistance in ohms, +Inf included.
+// Transform returns t of a resistance in ohms; 1 for +Inf.
 func Transform(ohms float64) float64 {
 	if math.IsInf(ohms, 1) {
 		return 1
@@ -21,7 +21,7 @@ func Transform(ohms float64) float64 {
 	return ohms / (ohms + transformOhms)
 }
 
-// Unbend is the resistance in ohms of t; +Inf from t = 1 on.
+// ToOhms returns the resistance in ohms of t; +Inf from t = 1 on.
 func ToOhms(t float64) float64 {
 	if t >= 1 {
 		return math.Inf(1)
@@ -29,8 +29,7 @@ func ToOhms(t float64) float64 {
 	return transformOhms * t / (1 - t)
 }
 
-// UnbendSlope is dr/dt, and unbendMost the last t at which it is used; beyond, the
-// model is continued in a straight line.
+// ToOhmsSlope is dr/dt. Beyond MaxTransformed the model is continued in a straight line.
 func ToOhmsSlope(t float64) float64 { return transformOhms / ((1 - t) * (1 - t)) }
 
 const (
@@ -39,10 +38,9 @@ const (
 	MinFactor      = 0.02     // of a reel's nominal
 )
 
-// conducting is what a conductor's bent resistance t has in ohms where only its size
-// matters: never below zero, with its derivative. An estimate may come out below zero
-// by what the readings are off; a sharp bend there would stop a fit at it, so that it is
-// rounded over bendAbout.
+// smoothOhms returns the resistance, Ω, of a transformed value, smoothly kept above zero, and its
+// derivative. An estimate may lie below zero by the errors of the readings; a kink at zero would
+// stop a fit there, so that it is rounded over smoothingOhms.
 func smoothOhms(t float64) (ohms, slope float64) {
 	inside := math.Min(t, MaxTransformed)
 	r := transformOhms * inside / (1 - inside)
@@ -53,15 +51,16 @@ func smoothOhms(t float64) (ohms, slope float64) {
 	return (r + root) / 2, slope
 }
 
-// bendAbout is half of splitOhms: below that nobody cares about the split.
+// smoothingOhms is half of minSplitOhms, below which the division between the rails does not
+// matter.
 const smoothingOhms = minSplitOhms / 2
 
-// Loop is two bent rails in series, T = bend(r₊ + r₋), and its derivatives.
+// Loop returns the transformed resistance of two rails in series and its derivatives.
 func Loop(at [2]int, x []float64) (t float64, row []float64) {
 	row = make([]float64, len(x))
 	for rail, k := range at {
 		if other := at[1-rail]; x[k] >= MaxTransformed && x[k] >= x[other] {
-			row[k] = 1 // one rail open: the other does not matter
+			row[k] = 1 // one rail is open: the other has no influence
 			return x[k], row
 		}
 	}

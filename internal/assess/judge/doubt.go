@@ -1,0 +1,132 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+const (
+	// maxWrongReadings is how many readings may contradict the others and still count as mistakes;
+	// with more, the run is not as its file states.
+	maxWrongReadings = 3
+	// minReelPart is the least part of its stated resistance that a reel can have (common practice,
+	// no source).
+	minReelPart = 0.75
+	// minFeedPart is the same of a feed, whose conductor is stated by its size (common practice, no
+	// source).
+	minFeedPart = 0.5
+	// minGoodPValue is the p-value below which the other readings fit badly too. An excluded reading
+	// without an apparent mistake then puts the fit in doubt. A reading fewer than obviousSigmas
+	// standard deviations from the others resembles some place or other by chance.
+	minGoodPValue = 0.05
+	obviousSigmas = 10.0
+	// negativeSigmas is how many standard deviations below zero a joint, feed or conductor must be
+	// estimated to put the fit in doubt.
+	negativeSigmas = 4.0
+)
+
+// doubtReason says what contradicts a fit although it explains the readings in it, "" where
+// nothing does. stated is the resistance of a reel or feed in the run file, 0 for none, and
+// resembles the mistake that an excluded reading looks like.
+func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, stated func(*estimate.Element) float64,
+	resembles func(assessment.Reading) string) string {
+	wrong := 0
+	for _, x := range est.Readings {
+		if x.Suspect && !corrected(x) {
+			wrong++
+		}
+	}
+	if wrong > maxWrongReadings {
+		return fmt.Sprintf("%d readings contradict the others, too many for slips", wrong)
+	}
+	if x, again := repeatedContradiction(est.Readings); again {
+		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
+	}
+	for _, x := range est.Readings {
+		if x.Suspect && !corrected(x) && est.Fit.PValue < minGoodPValue && (math.Abs(x.Standardised) < obviousSigmas || resembles(x) == "") {
+			return fmt.Sprintf("A reading of %s contradicts the others, looks like no slip, and the rest fit badly", between(x))
+		}
+	}
+	for i := range est.Elements {
+		e := &est.Elements[i]
+		if !e.Known || e.Open || e.Kind == run.KindSupply {
+			continue
+		}
+		if e.Kind != run.KindReel && e.Belief.Mean < -negativeSigmas*e.Belief.Deviation {
+			conductor := ""
+			if e.Rail != run.Loop {
+				conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
+			}
+			return fmt.Sprintf("%s %s%s seems to have less than no resistance", kindTitle(e.Kind), name(e), conductor)
+		}
+		if e.Rail != run.Loop {
+			continue
+		}
+		_, high := e.Belief.Interval(coverage)
+		part := e.Ohms(math.Max(high, 0)) / stated(e)
+		switch {
+		case e.Kind == run.KindReel && part < minReelPart:
+			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
+		case e.Kind == run.KindFeed && part < minFeedPart:
+			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at the most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
+		}
+	}
+	return ""
+}
+
+// repeatedContradiction finds a place whose readings contradict the others more than once. A
+// single mistake is the operator's; a repeated one points to the run. Reversed leads and wrong
+// units may repeat and are left out.
+func repeatedContradiction(readings []assessment.Reading) (assessment.Reading, bool) {
+	type place struct {
+		quantity run.Quantity
+		from, to string
+	}
+	seen := map[place]bool{}
+	for _, x := range readings {
+		if !x.Suspect || corrected(x) || leadOrUnitMistake(x) != "" {
+			continue
+		}
+		at := place{x.Quantity, x.From, x.To}
+		if seen[at] {
+			return x, true
+		}
+		seen[at] = true
+	}
+	return assessment.Reading{}, false
+}
+
+// kindTitle is the kind of an element at the start of a sentence.
+func kindTitle(k run.Kind) string {
+	if k == run.KindFeed {
+		return "Feed"
+	}
+	return "Joint"
+}
+
+// reportMisfit says why nothing passes, and where the difference is largest.
+func (j *judgement) reportMisfit() {
+	if !j.doubt || j.out.Unread() {
+		return
+	}
+	if !j.est.Fit.Converged {
+		j.addFinding(assessment.Warning, "fit", "The fit did not settle, so nothing is passed. Look for a step that was not the load it is named after, and for wrong points.")
+		return
+	}
+	worst := -1
+	for i, x := range j.out.Readings {
+		if x.Used && (worst < 0 || math.Abs(x.Standardised) > math.Abs(j.out.Readings[worst].Standardised)) {
+			worst = i
+		}
+	}
+	text := j.out.Doubt + ". So nothing is passed. Another load than stated may have been lit, or a feed or a bridge is not in the run file."
+	if worst >= 0 && j.est.Fit.PValue < assessment.Unexplained {
+		x := j.out.Readings[worst]
+		text += fmt.Sprintf(" The largest difference is at line %d (%s, %q).", x.Row, between(x), x.Step)
+	}
+	j.addFinding(assessment.Warning, "fit", text)
+}

@@ -1,0 +1,135 @@
+package judge
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+const (
+	// mistakeSigmas is how many standard deviations a corrected reading may lie from the value
+	// predicted by the others.
+	mistakeSigmas = 4.0
+	// maxRemaining is the largest part of its residual that a corrected reading may keep. Where the
+	// prediction is uncertain, much agrees with it by chance.
+	maxRemaining = 0.1
+)
+
+// agrees reports whether a value agrees with the prediction for a reading.
+func agrees(x assessment.Reading, value float64) bool {
+	return math.Abs(value-x.Predicted) <= mistakeSigmas*deviationOf(x)
+}
+
+// explainsReading reports whether a corrected value explains a wrong reading: it agrees with the
+// prediction and is much nearer than the reading.
+func explainsReading(x assessment.Reading, value float64) bool {
+	return agrees(x, value) && math.Abs(value-x.Predicted) <= maxRemaining*math.Abs(x.Residual)
+}
+
+// likelyMistake says which mistake a reading that contradicts the others looks like, "" for none:
+// the commonest mistakes first (common practice, no source), and of places and steps the one that
+// fits best.
+func (j *judgement) likelyMistake(x assessment.Reading) string {
+	if !(deviationOf(x) > 0) {
+		return ""
+	}
+	if text := leadOrUnitMistake(x); text != "" {
+		return text
+	}
+	if swapped := swappedDigits(x); swapped != "" {
+		return "digits may be swapped: " + swapped + " would fit"
+	}
+	return j.otherPlace(x)
+}
+
+// leadOrUnitMistake says whether reversed leads, a wrong unit or a wrong decimal point explain a
+// reading; "" for none of them.
+func leadOrUnitMistake(x assessment.Reading) string {
+	if agrees(x, 0) { // a value near zero would look like any of them
+		return ""
+	}
+	if explainsReading(x, -x.Value) {
+		return "its leads may have been reversed"
+	}
+	for _, slip := range []struct {
+		factor float64
+		text   string
+	}{
+		{1e3, "its unit may be one with a greater prefix"},
+		{1e-3, "its unit may be one with a smaller prefix"},
+		{10, "its decimal point may have slipped to the left"},
+		{0.1, "its decimal point may have slipped to the right"},
+		{100, "its decimal point may have slipped to the left, twice"},
+		{0.01, "its decimal point may have slipped to the right, twice"},
+	} {
+		if explainsReading(x, x.Value*slip.factor) {
+			return slip.text
+		}
+	}
+	return ""
+}
+
+// deviationOf is the standard deviation of a reading's difference from the value predicted by the
+// others, SI.
+func deviationOf(x assessment.Reading) float64 {
+	if x.Standardised == 0 || math.IsNaN(x.Predicted) {
+		return math.NaN()
+	}
+	return math.Abs(x.Residual / x.Standardised)
+}
+
+// swappedDigits is the text with two neighbouring digits swapped, if that fits; of several the
+// one that fits best.
+func swappedDigits(x assessment.Reading) string {
+	written, err := strconv.ParseFloat(x.Text, 64)
+	if err != nil || written == 0 {
+		return ""
+	}
+	unit := x.Value / written
+	best, far := "", math.Inf(1)
+	for i := range len(x.Text) {
+		k := i + 1
+		if k < len(x.Text) && x.Text[k] == '.' {
+			k++
+		}
+		if k >= len(x.Text) || !digit(x.Text[i]) || !digit(x.Text[k]) || x.Text[i] == x.Text[k] {
+			continue
+		}
+		text := []byte(x.Text)
+		text[i], text[k] = text[k], text[i]
+		value, err := strconv.ParseFloat(string(text), 64)
+		if off := math.Abs(value*unit - x.Predicted); err == nil && explainsReading(x, value*unit) && off < far {
+			best, far = string(text), off
+		}
+	}
+	return best
+}
+
+func digit(c byte) bool { return c >= '0' && c <= '9' }
+
+// otherPlace names the other place in the same step, or the same place in another step, that the
+// reading fits best.
+func (j *judgement) otherPlace(x assessment.Reading) string {
+	text, far := "", math.Min(mistakeSigmas*deviationOf(x), maxRemaining*math.Abs(x.Residual))
+	for _, y := range j.out.Readings {
+		samePlace := y.From == x.From && y.To == x.To
+		if y.Quantity != x.Quantity || x.Quantity == run.Temperature || math.IsNaN(y.Predicted) || samePlace == (y.Step == x.Step) {
+			continue
+		}
+		if agrees(x, y.Predicted) {
+			continue // the same value is expected there
+		}
+		if off := math.Abs(y.Predicted - x.Value); off < far {
+			far = off
+			if samePlace {
+				text = "it reads like the same place in step " + strconv.Quote(y.Step)
+			} else {
+				text = "it reads like " + strings.TrimSuffix(strings.TrimSuffix(y.From, "+"), "-") + " in the same step"
+			}
+		}
+	}
+	return text
+}

@@ -1,0 +1,98 @@
+package estimate
+
+import (
+	"math"
+
+	"ohmkeep/internal/fit/prior"
+)
+
+const (
+	// maxEndFits is how many fits the search for one end of an interval may use, endTolerance how
+	// close to it, in standard deviations, the search ends.
+	maxEndFits   = 5
+	endTolerance = 0.1
+	// maxExpansion is the largest factor on the distance from the estimate between two trials.
+	maxExpansion = 4.0
+)
+
+// IntervalEnd is the lower or upper end of the interval of element i with the given coverage, on
+// its own scale. Where the sum of squares is a parabola it is that of the belief. Otherwise it is
+// where the least sum of squares with the element held there has risen as much as a parabola
+// would (likelihood ratio; Venzon and Moolgavkar, Appl. Stat. 37 (1988) 87); +Inf where that is
+// nowhere.
+func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
+	x := &e.Elements[i]
+	low, high := x.Belief.Interval(coverage)
+	end := low
+	if above {
+		end = high
+	}
+	raw := x.Belief.Deviation / e.Inflation
+	if x.Open || !(raw > 0) || math.IsInf(raw, 1) || !above && end <= 0 {
+		return end
+	}
+	defer e.restoreStates()
+	v, done := e.withoutFoilPrior(x.Kind, x.Index)
+	defer done()
+	mean := math.Max(x.Belief.Mean, 0)
+	start, straight := v.checkParabola(x, end)
+	if straight {
+		return end
+	}
+	deviations := math.Abs(end-mean) / x.Belief.Deviation
+	if at, ok := v.searchEnd(x, end, deviations, start); ok {
+		return at
+	}
+	return end
+}
+
+// searchEnd finds where the square root of the rise of the sum of squares equals deviations,
+// starting from first; false where fits do not converge.
+func (e *Estimate) searchEnd(x *Element, first, deviations float64, start []float64) (at float64, ok bool) {
+	at = first
+	inside, root := 0.0, 0.0 // the last value inside the interval, and its root
+	outside, beyond := math.NaN(), 0.0
+	for range maxEndFits {
+		base, rise, settled := e.boundedRise(x, at, start)
+		if settled {
+			start = e.Problem.LastHeldX
+		} else {
+			base, rise, settled = e.unboundedRise(x, at, start)
+		}
+		if !settled {
+			return 0, false
+		}
+		now := math.Sqrt(math.Max(rise, 0)) / e.Inflation
+		if math.Abs(now-deviations) < endTolerance {
+			return at, true
+		}
+		if now < deviations {
+			inside, root = at, now
+		} else {
+			outside, beyond = at, now
+		}
+		if root == 0 {
+			inside = base
+		}
+		if math.IsNaN(outside) {
+			by := maxExpansion
+			if now > 0 {
+				by = min(max(deviations/now, 1.2), maxExpansion)
+			}
+			at = base + (at-base)*by
+			if at <= 0 {
+				return 0, true
+			}
+			if x.transformed && at >= prior.MaxTransformed {
+				return math.Inf(1), true
+			}
+			continue
+		}
+		// The root rises about linearly.
+		at = inside + (outside-inside)*min(max((deviations-root)/(beyond-root), 0.1), 0.9)
+	}
+	if math.IsNaN(outside) {
+		return math.Inf(1), at > first
+	}
+	return outside, true
+}
