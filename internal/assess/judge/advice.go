@@ -29,7 +29,7 @@ func mayBeOpen(x *assessment.Element) bool {
 }
 
 // openAdvice is what to do about an open conductor, certain or not.
-const openAdvice = "Disconnect the supply, then look for a parted conductor or a connector that was never plugged."
+const openAdvice = "Disconnect the supply, then look for a broken conductor or a connector that was never plugged in."
 
 // confirmingReading says which reading distinguishes an open conductor from a sound one.
 func (j *judgement) confirmingReading(e *estimate.Element) string {

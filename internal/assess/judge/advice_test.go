@@ -21,11 +21,11 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 		fit  assessment.Fit
 		says []string
 	}{
-		{"joint", run.KindJoint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but all that they exclude is less than 0.5 mΩ",
-			"Disconnect the supply, then look for a parted conductor", "Or read the voltages from a.end+ to b.start+ and from a.end- to b.start- in the brightest step"}},
-		{"joint in doubt", run.KindJoint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a parted conductor"}},
+		{"joint", run.KindJoint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but they only show that it has at least 0.5 mΩ",
+			"Disconnect the supply, then look for a broken conductor", "Or read the voltages from a.end+ to b.start+ and from a.end- to b.start- in the brightest step"}},
+		{"joint in doubt", run.KindJoint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a broken conductor"}},
 		{"feed", run.KindFeed, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning feed f: Perhaps open.", "Disconnect the supply", "Or read its current in the brightest step: an open feed carries none."}},
-		{"joint of many ohms", run.KindJoint, assessment.Fit{PValue: 0.4}, []string{"warning joint a-b: Perhaps open. The probability", "Disconnect the supply, then look for a parted conductor"}},
+		{"joint of many ohms", run.KindJoint, assessment.Fit{PValue: 0.4}, []string{"warning joint a-b: Perhaps open. The probability", "Disconnect the supply, then look for a broken conductor"}},
 	} {
 		j := unproven(c.fit, open)
 		if strings.Contains(c.name, "ohms") {

@@ -63,9 +63,9 @@ func (j *judgement) reportAlternatives() {
 	if j.alternatives.excludedHere == "" {
 		return
 	}
-	text := fmt.Sprintf("Either %s is wrong, or %s: the rest agrees with each. Read them again.", j.alternatives.excludedHere, strings.Join(j.alternatives.excludedThere, ", or "))
+	text := fmt.Sprintf("Either %s is wrong, or %s: the other readings agree with either. Read them again.", j.alternatives.excludedHere, strings.Join(j.alternatives.excludedThere, ", or "))
 	if len(j.alternatives.undecided) > 0 {
-		text += " Unproven until then: " + strings.Join(j.alternatives.undecided, ", ") + "."
+		text += " Undecided until then: " + strings.Join(j.alternatives.undecided, ", ") + "."
 	}
 	j.addFinding(assessment.Warning, "reading", text)
 }

@@ -41,14 +41,14 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 		}
 	}
 	if wrong > maxWrongReadings {
-		return fmt.Sprintf("%d readings contradict the others, too many for slips", wrong)
+		return fmt.Sprintf("%d readings contradict the others, too many for mistakes in reading", wrong)
 	}
 	if x, again := repeatedContradiction(est.Readings); again {
 		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
 	}
 	for _, x := range est.Readings {
 		if x.Suspect && !corrected(x) && est.Fit.PValue < minGoodPValue && (math.Abs(x.Standardised) < obviousSigmas || resembles(x) == "") {
-			return fmt.Sprintf("A reading of %s contradicts the others, looks like no slip, and the rest fit badly", between(x))
+			return fmt.Sprintf("A reading of %s contradicts the others without an apparent mistake, and the other readings fit badly too", between(x))
 		}
 	}
 	for i := range est.Elements {
@@ -61,7 +61,7 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 			if e.Rail != run.Loop {
 				conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
 			}
-			return fmt.Sprintf("%s %s%s seems to have less than no resistance", kindTitle(e.Kind), name(e), conductor)
+			return fmt.Sprintf("%s %s%s seems to have a negative resistance, which is impossible", kindTitle(e.Kind), name(e), conductor)
 		}
 		if e.Rail != run.Loop {
 			continue
@@ -70,9 +70,9 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 		part := e.Ohms(math.Max(high, 0)) / stated(e)
 		switch {
 		case e.Kind == run.KindReel && part < minReelPart:
-			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at the most, which no strip has", name(e), 100*part)
+			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at most, which no strip has", name(e), 100*part)
 		case e.Kind == run.KindFeed && part < minFeedPart:
-			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at the most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
+			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
 		}
 	}
 	return ""
@@ -114,7 +114,7 @@ func (j *judgement) reportMisfit() {
 		return
 	}
 	if !j.est.Fit.Converged {
-		j.addFinding(assessment.Warning, "fit", "The fit did not settle, so nothing is passed. Look for a step that was not the load it is named after, and for wrong points.")
+		j.addFinding(assessment.Warning, "fit", "The calculation found no stable answer (the fit did not converge), so nothing passes. Check that every step was read with its own load lit, and that the points are right.")
 		return
 	}
 	worst := -1
@@ -123,7 +123,7 @@ func (j *judgement) reportMisfit() {
 			worst = i
 		}
 	}
-	text := j.out.Doubt + ". So nothing is passed. Another load than stated may have been lit, or a feed or a bridge is not in the run file."
+	text := j.out.Doubt + ". So nothing passes. Check that the stated load was lit, and that every feed and bridge is in the run file."
 	if worst >= 0 && j.est.Fit.PValue < assessment.Unexplained {
 		x := j.out.Readings[worst]
 		text += fmt.Sprintf(" The largest difference is at line %d (%s, %q).", x.Row, between(x), x.Step)

@@ -16,7 +16,7 @@ func TestBelowNothingByKind(t *testing.T) {
 	for kind, says := range map[run.Kind]string{
 		run.KindSupply: "",
 		run.KindReel:   "Reel x seems to have 0 % of its stated resistance",
-		run.KindFeed:   "Feed x seems to have less than no resistance",
+		run.KindFeed:   "Feed x seems to have a negative resistance, which is impossible",
 	} {
 		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: 0.5}, Elements: []estimate.Element{
 			{Kind: kind, Rail: run.Loop, Known: true, Belief: verdict.Belief{Mean: -0.02, Deviation: 0.001}}}}
@@ -53,7 +53,7 @@ func TestWhySaysNoMore(t *testing.T) {
 		j := unproven(settled, assessment.Element{Ohms: 0.005, Low: 0.002, High: 0.009, Over: 0.0162, Known: true})
 		j.est.Elements[0].Belief = verdict.Belief{Mean: 0.005, Deviation: deviation}
 		got := j.why(0)
-		if strings.Contains(got, "By what the readings say near its best value it would be") != passes {
+		if strings.Contains(got, "Near its best value the readings would give") != passes {
 			t.Errorf("± %g: %q", deviation, got)
 		}
 		if strings.Contains(got, "doubt") {

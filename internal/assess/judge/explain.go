@@ -215,11 +215,11 @@ func (j *judgement) sideOf(e *estimate.Element, at run.Place) int {
 // sources lists where an element's uncertainty comes from.
 func (j *judgement) sources(i int) []assessment.Source {
 	words := [estimate.SourceCount]string{
-		estimate.Digits:          "the last digits of the readings",
-		estimate.Meters:          "what the meters are off in common",
-		estimate.Pixels:          "what is not known of the pixels' current",
+		estimate.Digits:          "noise and rounding of the readings",
+		estimate.Meters:          "the meters' gain and offset errors",
+		estimate.Pixels:          "the pixels' current",
 		estimate.Temperature:     "the copper's temperature",
-		estimate.Supplies:        "the supplies' volts",
+		estimate.Supplies:        "the supplies' voltages",
 		estimate.OtherConductors: "other conductors that the readings do not tell apart from it",
 	}
 	var list []assessment.Source

@@ -33,7 +33,7 @@ func (j *judgement) addFindings() {
 		if x.Note != "" {
 			like = "; " + x.Note
 		}
-		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the others say %.4g%s. Read it again; it was left out.",
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the other readings predict %.4g%s. It was not used. Read it again.",
 			x.Row, between(*x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
 	}
 	j.reportAlternatives()
@@ -121,9 +121,9 @@ func (j *judgement) reportUnproven() {
 	case len(names) > 0 && !j.doubt:
 		text := "Not enough readings to decide: " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
-			text += " What to read next is listed."
+			text += " The readings to take next are listed."
 		} else {
-			text += " No further reading with the stated meters would tell much more of that."
+			text += " More readings with the meters of the run file would hardly help."
 		}
 		j.addFinding(assessment.Notice, "unproven", text)
 	}
@@ -134,7 +134,7 @@ func (j *judgement) reportUnproven() {
 	}
 	for _, joint := range j.run.Joints {
 		if joint.PlusCut {
-			j.addFinding(assessment.Notice, "joint "+joint.Name, "Its plus is parted, so next to no current crosses its minus and no loaded reading can judge it. With the supplies disconnected, measure it by a milliohm meter or tug at it.")
+			j.addFinding(assessment.Notice, "joint "+joint.Name, "Its plus is cut, so almost no current flows through its minus and no reading under load can judge it. Disconnect the supplies, then measure it with a milliohm meter or pull at it gently.")
 		}
 	}
 }

@@ -63,5 +63,5 @@ func (j *judgement) inseparableText(g estimate.Group) string {
 	if whole {
 		return text + "together they have " + known + "."
 	}
-	return text + "they only tell what " + strings.Join(sum, " and ") + " come to together, " + known + "."
+	return text + "they only show the sum of " + strings.Join(sum, " and ") + ": " + known + "."
 }

@@ -108,7 +108,7 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		return 0
 	}, j.likelyMistake)
 	if p := est.Fit.PValue; j.out.Doubt == "" && p < assessment.Unexplained {
-		j.out.Doubt = fmt.Sprintf("The readings lie further from what any resistances give than such readings scatter (p = %.1g)", p)
+		j.out.Doubt = fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", p)
 	}
 	j.doubt = j.out.Doubtful()
 	count := 0

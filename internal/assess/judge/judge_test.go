@@ -200,7 +200,7 @@ func TestCutJointIsUnprovenAndSaysWhy(t *testing.T) {
 					}
 				}
 			}
-			if rows != 1 || !strings.Contains(findings(a), "no loaded reading can judge it") {
+			if rows != 1 || !strings.Contains(findings(a), "no reading under load can judge it") {
 				t.Errorf("%d rows; %s", rows, findings(a))
 			}
 		}
@@ -258,7 +258,7 @@ func TestMisfitPassesNothing(t *testing.T) {
 			t.Errorf("%s %s %s passes", e.Kind, e.Name, e.Rail)
 		}
 	}
-	if !strings.Contains(findings(a), "nothing is passed") {
+	if !strings.Contains(findings(a), "nothing passes") {
 		t.Error(findings(a))
 	}
 }

@@ -37,6 +37,6 @@ func (j *judgement) reportLoads() {
 		}
 	}
 	if len(parts) > 0 {
-		j.addFinding(assessment.Notice, "load", "The pixels draw "+strings.Join(parts, ", ")+" of what the run file says. The resistances do not hang on that; if another load was lit, or the controller limits or bends the levels, say so in the run file.")
+		j.addFinding(assessment.Notice, "load", "The pixels draw "+strings.Join(parts, ", ")+" of what the run file says. The resistances do not depend on that. If another load was lit, or the controller limits or changes the levels, state it in the run file.")
 	}
 }

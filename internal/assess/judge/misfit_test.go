@@ -65,7 +65,7 @@ func TestSimulatedMisfits(t *testing.T) {
 				}
 			}
 		}
-		if strings.Contains(findings(a), "in the load of step") {
+		if strings.Contains(findings(a), "with the load of step") {
 			c[1]++
 		} else if a.Doubtful() {
 			c[1]++

@@ -37,12 +37,12 @@ func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 	step := j.run.Steps[j.est.Problem.Steps[s.A%len(j.est.Problem.Steps)]].Name
 	switch s.Kind {
 	case model.FeedsSwapped:
-		return fmt.Sprintf("The currents of feeds %s and %s seem to be exchanged", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name),
+		return fmt.Sprintf("The currents of feeds %s and %s seem to be swapped", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name),
 			"Each was used for the other"
 	case model.LeadsReversed:
-		return fmt.Sprintf("All voltages of step %q seem to be read with the leads reversed", step), "They were used with the other sign"
+		return fmt.Sprintf("All voltages of step %q seem to be read with the leads reversed", step), "They were used with the sign changed"
 	}
-	return fmt.Sprintf("Step %q seems to have been read in the load of step %q", step, j.run.Steps[s.B].Name), "It was used as that"
+	return fmt.Sprintf("Step %q seems to have been read with the load of step %q", step, j.run.Steps[s.B].Name), "Its readings were used for that load"
 }
 
 // corrected reports whether a reading belongs to an operator mistake and was used corrected.

@@ -35,7 +35,7 @@ func TestSlipsOfTheHandAreNamed(t *testing.T) {
 				x.Value = -x.Value
 			}
 		}},
-		{`Step "white 0.03" seems to have been read in the load of step "white 0.12"`, func(x *reading.Reading) {
+		{`Step "white 0.03" seems to have been read with the load of step "white 0.12"`, func(x *reading.Reading) {
 			if x.Step == "white 0.03" {
 				x.Value = shown("white 0.12", *x)
 			}
@@ -88,7 +88,7 @@ func TestExchangedCurrentsAreNamed(t *testing.T) {
 		}
 	}
 	a := assess(t, &uneven, list)
-	if says := "seem to be exchanged"; !strings.Contains(findings(a), says) {
+	if says := "seem to be swapped"; !strings.Contains(findings(a), says) {
 		t.Error(findings(a))
 	}
 	for _, e := range a.Elements {

@@ -31,7 +31,7 @@ func TestGlaringSlipsExcuseThemselves(t *testing.T) {
 		x.From, x.To = "a.end+", "a.end-"
 		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: c.p}, Readings: []assessment.Reading{x}}
 		says := doubtReason(est, nil, nil, c.resembles)
-		if (says != "") != c.odd || c.odd && !strings.HasPrefix(says, "A reading of a.end+ to a.end- contradicts the others, looks like no slip") {
+		if (says != "") != c.odd || c.odd && !strings.HasPrefix(says, "A reading of a.end+ to a.end- contradicts the others without an apparent mistake") {
 			t.Errorf("%g deviations off, p %g, like %q: %q", c.deviations, c.p, c.resembles(x), says)
 		}
 	}

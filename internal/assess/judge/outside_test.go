@@ -114,7 +114,7 @@ func TestEitherReadingMayBeWrong(t *testing.T) {
 		t.Errorf("%+v", joint)
 	}
 	said := findings(a)
-	for _, want := range []string{"Either line 11 (birch.start- to ash.end-", "or line 5 (ash.end+ to ash.end-", "Unproven until then: joint ash-birch"} {
+	for _, want := range []string{"Either line 11 (birch.start- to ash.end-", "or line 5 (ash.end+ to ash.end-", "Undecided until then: joint ash-birch"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("no %q in %s", want, said)
 		}

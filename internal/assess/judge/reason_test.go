@@ -67,9 +67,9 @@ func TestOddity(t *testing.T) {
 		{"too little wire", estimate.Estimate{Elements: element(run.KindFeed, 0.037, 0.001)}, "Feed x seems to have 49 %"},
 		{"a reel that nobody knows", estimate.Estimate{Elements: unknown}, ""},
 		{"joint", estimate.Estimate{Elements: element(run.KindJoint, -0.0039, 0.001)}, ""},
-		{"joint below nothing", estimate.Estimate{Elements: element(run.KindJoint, -0.0041, 0.001)}, "Joint x seems to have less"},
-		{"feed below nothing", estimate.Estimate{Elements: element(run.KindFeed, -0.0041, 0.001)}, "Feed x seems to have less"},
-		{"one conductor below nothing", estimate.Estimate{Elements: rail}, "Joint x, its plus conductor, seems to have less"},
+		{"joint below nothing", estimate.Estimate{Elements: element(run.KindJoint, -0.0041, 0.001)}, "Joint x seems to have a negative"},
+		{"feed below nothing", estimate.Estimate{Elements: element(run.KindFeed, -0.0041, 0.001)}, "Feed x seems to have a negative"},
+		{"one conductor below nothing", estimate.Estimate{Elements: rail}, "Joint x, its plus conductor, seems to have a negative"},
 	} {
 		if c.est.Fit.PValue == 0 {
 			c.est.Fit.PValue = 0.5
@@ -157,7 +157,7 @@ func TestResembles(t *testing.T) {
 			t.Errorf("%s: %q, want %q", c.text, got, c.says)
 		}
 	}
-	// Where the others say little, what lies within four deviations of them is no slip for
+	// Where the other readings predict little, what lies within four deviations of them is no slip for
 	// that, but what takes away nine tenths of the difference is.
 	for _, c := range []struct {
 		text      string

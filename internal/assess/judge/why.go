@@ -22,21 +22,21 @@ func (j *judgement) why(i int) string {
 	case j.out.Unread():
 		return j.unreadText()
 	case !e.Known:
-		return "The readings leave more than half of what was uncertain about it beforehand, so it rests on assumptions, and those pass or fail nothing."
+		return "Not enough readings to decide: more than half of its uncertainty before reading is left, so that its value is mostly assumed."
 	case x.Open() && x.Low <= x.Limit:
-		return fmt.Sprintf("An open conductor explains the readings best, but all that they exclude is less than %s; a failure needs its limit of %s excluded.", size(x, x.Low), size(x, x.Limit))
+		return fmt.Sprintf("An open conductor explains the readings best, but they only show that it has at least %s; a failure needs more than its limit of %s.", size(x, x.Low), size(x, x.Limit))
 	case x.Open() && !fit.Converged && fit.PValue < assessment.Unexplained:
 		return "An open conductor explains the readings best, but not well: " + j.doubtText() + "."
 	case math.IsNaN(x.Over):
-		return "Towards its limit the readings tell nothing: a resistance there explains them as well as the best one." + j.alsoDoubtText()
+		return "Not enough readings to decide: a resistance at its limit explains them as well as the best value." + j.alsoDoubtText()
 	case over == assessment.Pass && x.High > x.Limit:
 		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.Over), size(x, x.High)) + j.alsoDoubtText()
 	case over == assessment.Pass && j.doubt:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing is passed while the fit is in doubt: %s.", percent(x.Over), j.doubtText())
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing passes while the fit is in doubt: %s.", percent(x.Over), j.doubtText())
 	case over == assessment.Fail && x.Low <= x.Limit:
 		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.Over), size(x, x.Low)) + j.alsoDoubtText()
 	case over == assessment.Fail:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that settled, and this one did not.", percent(x.Over))
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that converged, and this one did not.", percent(x.Over))
 	}
 	return j.probabilityReason(e, x) + j.alsoDoubtText()
 }
@@ -50,7 +50,7 @@ func (j *judgement) probabilityReason(e *estimate.Element, x *assessment.Element
 	case x.High <= x.Limit:
 		text := "Its 95 % interval lies inside the limit, but " + is + "; " + pass + "."
 		if near := e.Belief.Over(e.Scale(x.Limit)); near <= j.rule.Pass {
-			text += fmt.Sprintf(" By what the readings say near its best value it would be %s, but the further towards the limit, the less they tell.", percent(near))
+			text += fmt.Sprintf(" Near its best value the readings would give %s, but nearer the limit they determine it less well.", percent(near))
 		}
 		return text
 	case x.Low > x.Limit:
@@ -71,7 +71,7 @@ func size(x *assessment.Element, ohms float64) string {
 func (j *judgement) doubtText() string {
 	switch fit := j.est.Fit; {
 	case !fit.Converged:
-		return "the fit did not settle"
+		return "the fit did not converge"
 	case fit.PValue < assessment.Unexplained:
 		return fmt.Sprintf("no resistances explain the readings (p = %.1g)", fit.PValue)
 	}
@@ -83,7 +83,7 @@ func (j *judgement) alsoDoubtText() string {
 	if !j.doubt {
 		return ""
 	}
-	return " Nor is anything passed while the fit is in doubt: " + j.doubtText() + "."
+	return " Also, nothing passes while the fit is in doubt: " + j.doubtText() + "."
 }
 
 // unreadText says that there are no readings to judge by.

@@ -111,7 +111,7 @@ func TestSimulatedWrongReadings(t *testing.T) {
 					c[2]++
 				}
 			} else {
-				t.Logf("run %d %s: %s %s to %s was %g is %g, the others say %.4f, %.1f σ", i, slip.name, row.Step, row.From, row.To,
+				t.Logf("run %d %s: %s %s to %s was %g is %g, the other readings predict %.4f, %.1f σ", i, slip.name, row.Step, row.From, row.To,
 					before.Value, list[k].Value, row.Predicted, row.Standardised)
 			}
 			byKind[slip.name] = c

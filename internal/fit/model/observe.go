@@ -18,7 +18,7 @@ func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) 
 		step = 0
 	}
 	if step < 0 {
-		p.Notes[i] = "its step is not known, so nobody can say which load it was read under"
+		p.Notes[i] = "its step is not in the run file, so its load is unknown"
 		return nil
 	}
 	o := Observation{Reading: i, Feed: Absent, Value: x.Value}

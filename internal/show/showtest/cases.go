@@ -138,7 +138,7 @@ func Explained() *assessment.Explanation {
 			part("all other voltages", "", false, 0.9995, assessment.Unproven, 10, 11),
 		},
 		Single:  &single,
-		Sources: []assessment.Source{{What: "the last digits of the readings", Share: 0.7}},
+		Sources: []assessment.Source{{What: "noise and rounding of the readings", Share: 0.7}},
 	}
 }
 

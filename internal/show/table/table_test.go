@@ -242,7 +242,7 @@ func TestExplainText(t *testing.T) {
 	text := strings.Join(strings.Fields(b.String()), " ")
 	for _, want := range []string{"joint west-north: FAIL, 97.6 mΩ (94.9 … 100.4), limit 15.0", "the pair voltages either side of it (lines 4–6, 9): without 60.0 … 130.0, unproven",
 		`of these, those in step "white 12 %" (lines 4, 7): without 60.0 … 130.0, still fail`, "all other voltages (lines 10, 11): nothing would be known without",
-		`is line 7 in step "white 12 %": without`, "So no single reading decides.", "70 % the last digits"} {
+		`is line 7 in step "white 12 %": without`, "So no single reading decides.", "70 % noise and rounding"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is missing in\n%s", want, b.String())
 		}
