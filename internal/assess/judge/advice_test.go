@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// Whatever may be open is told with what to do, also where the fit is in doubt; a sound
-// conductor is not.
+// A conductor that may be open gets advice, also where the fit is in doubt; a sound one gets
+// none.
 func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), Over: 1, Known: true}
 	for _, c := range []struct {
@@ -53,7 +53,7 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 	}
 }
 
-// One that fails as open is explained with the advice of its finding.
+// The explanation of an open feed has the advice of its finding.
 func TestAdviceOnAnOpenFeed(t *testing.T) {
 	r := ring()
 	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
@@ -65,7 +65,7 @@ func TestAdviceOnAnOpenFeed(t *testing.T) {
 	}
 }
 
-// No finding tells of the heat of what does not conduct, nor writes watts with an exponent.
+// Findings state no heat of an open conductor, and no watts with an exponent.
 func TestHeatInFindings(t *testing.T) {
 	for _, c := range []struct {
 		ohms, watts float64
@@ -79,9 +79,9 @@ func TestHeatInFindings(t *testing.T) {
 	}
 }
 
-// Where a joint or feed would be parted but for some readings, that is open, and never a
-// number that no reading can exclude.
-func TestPartsThatWouldBeOpen(t *testing.T) {
+// A joint or feed that would be open without some readings is reported as open, not with a
+// resistance that no reading can exclude.
+func TestAsOpen(t *testing.T) {
 	inf := math.Inf(1)
 	for _, c := range []struct {
 		kind       run.Kind

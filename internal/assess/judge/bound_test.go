@@ -14,20 +14,18 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// knob is one number of a plant and the standard deviation of what is known of it
-// beforehand; 0 = nothing.
+// knob is one parameter of a plant with the standard deviation of its prior; 0 = no prior.
 type knob struct {
 	turn  func(by float64)
 	step  float64
 	known float64
 }
 
-// bound gives the Cramér–Rao bound, as standard deviations in ohms, of the loops of all
-// joints: from the plant's own derivatives (central differences at the truth), the noise
-// that the simulated meter has, and as prior knowledge exactly the spreads that the
-// plant was drawn from. A joint is two unknowns, one a conductor; a feed and a reel are
-// one each, their rails' shares known, so the bound is below that of anybody who does not
-// know them.
+// bound returns the Cramér–Rao bound, as standard deviations in ohms, of the loops of all joints.
+// It uses the plant's derivatives (central differences at the truth), the noise of the simulated
+// meter, and as prior the spreads from which the plant was drawn. A joint has two unknowns; a
+// feed and a reel have one, their rails' shares being known, so that the bound is below that of
+// an estimator without this knowledge.
 func bound(t *testing.T, p *simulate.Plant, visits []survey.Visit) []float64 {
 	t.Helper()
 	r := p.Run
@@ -172,14 +170,12 @@ func (l linear) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix) 
 	return nil
 }
 
-// chance is the probability of a Gaussian below z deviations.
+// chance is the probability that a standard Gaussian lies below z.
 func chance(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 
-// No interval is wide for comfort: on well-read runs, where the bound lies at a quarter
-// of the limit or below, the median interval of a joint is at most one and a half times
-// as wide as the best that any unbiased estimator could do. And no verdict is timid: of
-// joints as many fail, and as many pass, as such an estimator could answer for with the
-// same risks, whatever the readings.
+// On well-read runs, where the bound is at most a quarter of the limit, the median interval of a
+// joint is at most one and a half times as wide as the best of any unbiased estimator. And as
+// many joints fail, and as many pass, as with such an estimator at the same risks.
 func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 	for _, mix := range mixes {
 		t.Run(mix.name, func(t *testing.T) {

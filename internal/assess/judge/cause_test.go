@@ -10,11 +10,10 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// A bad contact is in one conductor of a feed and thin wire in both: where the readings tell
-// the conductors apart, as they do of two feeds in a ring, it is said which. Where they do
-// not, as of a single feed, both are named, the contact first where no size or length would
-// have been mistaken so far.
-func TestThinWireIsToldFromABadContact(t *testing.T) {
+// A bad contact is in one conductor of a feed, thin wire in both. Where the readings tell the
+// conductors apart, as in a ring with two feeds, one cause is named. Otherwise, as with a single
+// feed, both are, the contact first where no size or length is likely.
+func TestThinWireOrBadContact(t *testing.T) {
 	single := ring()
 	single.Feeds = single.Feeds[:1]
 	for _, c := range []struct {

@@ -10,9 +10,9 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// A supply may come out below nothing, for its volts and its resistance are known together;
-// a reel that does is said to have no copper, and never less than none of it.
-func TestBelowNothingByKind(t *testing.T) {
+// A supply's resistance may be estimated below zero, since it is known together with its voltage.
+// A reel below zero is reported as having no copper.
+func TestNegativeResistanceByKind(t *testing.T) {
 	for kind, says := range map[run.Kind]string{
 		run.KindSupply: "",
 		run.KindReel:   "Reel x seems to have 0 % of its stated resistance",
@@ -27,8 +27,8 @@ func TestBelowNothingByKind(t *testing.T) {
 	}
 }
 
-// Where a fit explains nothing, the line of the largest difference is named among those it was
-// made of.
+// Where a fit does not explain the readings, the finding names the line of the largest residual
+// among those used.
 func TestLargestDifference(t *testing.T) {
 	j := unproven(assessment.Fit{Converged: true, PValue: 1e-6}, assessment.Element{})
 	j.out.Readings = make([]assessment.Reading, 3)

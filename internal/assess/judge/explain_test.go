@@ -15,8 +15,8 @@ import (
 
 func bent(p *simulate.Plant) { p.Joints[0] = ladder.Rails{Plus: 0.002, Minus: 0.09} }
 
-// What carries the verdict on a bad joint are the voltages at it; without those there is
-// none, and without any other reading there still is.
+// The verdict on a bad joint rests on the voltages at it: without those it has none, and without
+// any single other reading it keeps it.
 func TestExplain(t *testing.T) {
 	r := ring()
 	list := readAll(t, r, minusOnly(survey.Thorough(r)), bent)
@@ -67,7 +67,7 @@ func TestExplain(t *testing.T) {
 	}
 }
 
-// An element is named plainly where that is enough.
+// A name without its kind is enough where it is unique.
 func TestExplainNames(t *testing.T) {
 	r := ring()
 	r.Feeds[1].Name = "r1" // as a reel is
@@ -85,7 +85,7 @@ func TestExplainNames(t *testing.T) {
 	}
 }
 
-// Readings that took no part carry nothing; an open conductor is not explained by parts.
+// Readings that were not used contribute nothing; an open conductor is not explained by parts.
 func TestExplainOpen(t *testing.T) {
 	r := ring()
 	_, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *simulate.Plant) { p.Feeds[1].Plus = 1e7 }), "far")

@@ -328,7 +328,7 @@ func TestFeedLimitIsTheLowerOfTwo(t *testing.T) {
 
 // Which failures stand: the interval lies above the limit, the fit found an answer,
 // and a rail fails only where its loop does.
-func TestWhichFailuresStand(t *testing.T) {
+func TestValidFailures(t *testing.T) {
 	for _, c := range []struct {
 		name      string
 		rail      run.Rail

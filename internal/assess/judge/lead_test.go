@@ -52,10 +52,10 @@ green = 0.2
 blue = 0.2
 `
 
-// A joint between two feeds whose conductors may differ is settled by readings along one
-// conductor. They are proposed with the lead that they take although no meter states one,
-// and a survey with such a lead takes them itself.
-func TestALongLeadSettlesAJointBetweenFeeds(t *testing.T) {
+// A joint between two feeds whose conductors may differ is decided by readings along one
+// conductor. They are proposed with the long lead that they need although no meter states one,
+// and a survey with such a lead includes them.
+func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
 	proposed, settled, told, surveyed := 0, 0, 0, 0
 	const runs = 12
 	for seed := range runs {
@@ -64,7 +64,7 @@ func TestALongLeadSettlesAJointBetweenFeeds(t *testing.T) {
 			t.Fatal(err)
 		}
 		rng := rand.New(rand.NewPCG(uint64(seed), 4))
-		h := arms(t, r, false, rng)
+		h := newOperator(t, r, false, rng)
 		visit := func(visits []survey.Visit) {
 			for step := range r.Steps {
 				for _, v := range visits {

@@ -8,11 +8,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// The far feed's minus was never connected, its plus carries half of all that is lit. What is
-// fed from behind, r1, drops next to nothing between its ends, which a reel of next to no
-// copper explains about as well: no such reel is sold, so every conductor is asked whether it
-// is open.
-func TestOpenFeedIsNoReelOfNothing(t *testing.T) {
+// The far feed's minus was never connected; its plus carries half of the current. Reel r1 behind
+// it shows almost no voltage drop, which a reel without resistance explains about as well. No
+// such reel is sold, so that every conductor is tested for being open.
+func TestOpenFeedIsNotAReelWithoutCopper(t *testing.T) {
 	r, readings := stored(t, "level")
 	a, err := Make(r, readings)
 	if err != nil {

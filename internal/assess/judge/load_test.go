@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// A step that draws two thirds of what the run file says is told with its share, and the
-// others are not; the verdicts stay.
+// A step that draws two thirds of the stated current is reported with its share, the others are
+// not, and the verdicts stay.
 func TestLoadsThatAreNotAsStated(t *testing.T) {
 	r := ring()
 	for _, scale := range []float64{1, 0.65} {

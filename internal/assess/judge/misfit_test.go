@@ -14,9 +14,9 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// Runs that are not what their file says: a reel stays dark, a feed is not in the file,
-// a whole step was another one. Where that shows in the readings it is said; nothing is passed,
-// but where the load that was lit is named and the readings are used as taken in it.
+// Runs that differ from their file: a dark reel, a feed missing in the file, a step with another
+// load. Where the readings show it, it is reported and nothing passes, unless the load that was
+// lit is recognised and used.
 func TestSimulatedMisfits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 4))
 	said := map[string][3]int{}

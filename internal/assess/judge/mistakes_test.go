@@ -11,9 +11,9 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// What a hand does to several readings at once is named as what it is, with the readings that
-// it changed, and the run is judged as if it had not been done.
-func TestSlipsOfTheHandAreNamed(t *testing.T) {
+// A mistake that affects several readings is named with these readings, and the run is judged as
+// if it had not been made.
+func TestOperatorMistakesAreNamed(t *testing.T) {
 	r := ring()
 	clean := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
 	want := assess(t, r, clean)
@@ -73,8 +73,8 @@ func TestSlipsOfTheHandAreNamed(t *testing.T) {
 	}
 }
 
-// Two feeds of which one carries half as much as the other: their currents exchanged are named, and
-// neither feed is said to be open or bad.
+// Two feeds, one with half the current of the other: their swapped currents are recognised, and
+// neither feed is called open or bad.
 func TestExchangedCurrentsAreNamed(t *testing.T) {
 	r := ring()
 	uneven := *r

@@ -15,9 +15,9 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// hands is somebody with a run that really is some way and a meter that is really some
-// way off, who reads what is asked for.
-type hands struct {
+// operator is a simulated person with a run and a meter, each with true errors, who takes the
+// readings requested.
+type operator struct {
 	t     *testing.T
 	r     *run.Run
 	plant *simulate.Plant
@@ -25,9 +25,9 @@ type hands struct {
 	list  []reading.Reading
 }
 
-// arms draws the run's truth, every other time with a bad joint, and the meter's.
-func arms(t *testing.T, r *run.Run, bad bool, rng *rand.Rand) *hands {
-	h := &hands{t: t, r: r, plant: simulate.New(r, simulate.Usual, rng), meter: simulate.NewMeter(r.Meters[0], rng)}
+// newOperator draws the truth of a run, with a bad joint if bad, and of its meter.
+func newOperator(t *testing.T, r *run.Run, bad bool, rng *rand.Rand) *operator {
+	h := &operator{t: t, r: r, plant: simulate.New(r, simulate.Usual, rng), meter: simulate.NewMeter(r.Meters[0], rng)}
 	if j := rng.IntN(len(r.Joints)); bad && !r.Joints[j].PlusCut {
 		whole, part := 0.025+0.125*rng.Float64(), rng.Float64()
 		h.plant.Joints[j] = ladder.Rails{Plus: whole * part, Minus: whole * (1 - part)}
@@ -44,7 +44,7 @@ func arms(t *testing.T, r *run.Run, bad bool, rng *rand.Rand) *hands {
 	return h
 }
 
-func (h *hands) read(step int, v survey.Visit) {
+func (h *operator) read(step int, v survey.Visit) {
 	if err := h.plant.Set(step); err != nil {
 		h.t.Fatal(err)
 	}
@@ -77,11 +77,10 @@ func asFew(misses, n int) float64 {
 	return sum
 }
 
-// Too little was read. Taking the first of the proposals settles what it says, and all
-// of them together settle what they say, in nine of ten cases or more: each way of
-// reading too little shows no less, and all ways together leave no more than 5 % of
-// doubt that it is so.
-func TestProposalsSettleWhatTheySay(t *testing.T) {
+// Too little was read. The first proposed reading decides what it promises, and all of them
+// together too, in nine of ten cases or more, for each way of reading too little; for all ways
+// together with 95 % confidence.
+func TestProposedReadingsDecide(t *testing.T) {
 	promises, broken, together, amiss := 0, 0, 0, 0
 	all := func(survey.Visit) bool { return true }
 	for _, c := range []struct {
@@ -101,7 +100,7 @@ func TestProposalsSettleWhatTheySay(t *testing.T) {
 			unproven, with, first, firstHeld, every, everyHeld := 0, 0, 0, 0, 0, 0
 			for i := range c.times * max(*simulations/12, 24) {
 				r := draw(rng)
-				h := arms(t, r, i%2 == 0, rng)
+				h := newOperator(t, r, i%2 == 0, rng)
 				for _, step := range c.steps {
 					for _, v := range survey.Thorough(r) {
 						if c.reads(v) || endOfRun(r, v) {
@@ -162,9 +161,9 @@ func endOfRun(r *run.Run, v survey.Visit) bool {
 	return v.From == r.Reels[0].Name+".start+" || v.From == last+".end+"
 }
 
-// A run fed at one place and read only at both ends: what is between is known as a sum,
-// which is named with the elements that share it, and holds the truth.
-func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
+// In a run fed at one place and read only at both ends, the sum between them is known. The
+// finding names it with its elements, and it holds the truth.
+func TestInseparableElementsAreNamed(t *testing.T) {
 	groups, held, told := 0, 0, 0
 	for seed := range uint64(40) {
 		rng := rand.New(rand.NewPCG(seed, 3))
@@ -172,7 +171,7 @@ func TestWhatCannotBeToldApartIsNamedTogether(t *testing.T) {
 		if len(r.Feeds) != 1 || r.Supplies[0].Volts > 6 {
 			continue
 		}
-		h := arms(t, r, seed%2 == 0, rng)
+		h := newOperator(t, r, seed%2 == 0, rng)
 		for step := range r.Steps {
 			for _, v := range survey.Thorough(r) {
 				if v.Quantity == run.Current || !strings.HasPrefix(v.From, "r") || endOfRun(r, v) {

@@ -8,10 +8,10 @@ import (
 	"ohmkeep/internal/result/assessment"
 )
 
-// Where the rest fits badly too, a reading a few deviations off looks like some place or
-// other by chance, so that its looking like one excuses nothing; one ten deviations off and
-// more does not. Where the rest fits well, nothing is odd about either.
-func TestGlaringSlipsExcuseThemselves(t *testing.T) {
+// Where the other readings fit badly too, a reading a few standard deviations off resembles some
+// place by chance, and that removes no doubt. One ten or more off that resembles a place does.
+// Where the others fit well there is no doubt in either case.
+func TestObviousMistakesRaiseNoDoubt(t *testing.T) {
 	elsewhere := func(assessment.Reading) string { return "it reads like b.end in the same step" }
 	nowhere := func(assessment.Reading) string { return "" }
 	for _, c := range []struct {

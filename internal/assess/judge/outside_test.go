@@ -13,9 +13,9 @@ import (
 	"ohmkeep/internal/run/runfile"
 )
 
-// A ring of four reels with 132 mΩ in the plus of its middle joint, where hardly any
-// current flows; simulated by somebody else's program. That the sound minus is parted
-// explains the readings as well, which is no reason to call it open.
+// A ring of four reels with 132 mΩ in the plus of its middle joint, where hardly any current
+// flows; simulated by an independent program. An open minus explains the readings as well, which
+// is no reason to report it.
 func TestBadPlusIsNoOpenMinus(t *testing.T) {
 	r, readings := stored(t, "bad")
 	a, err := Make(r, readings)
@@ -32,9 +32,9 @@ func TestBadPlusIsNoOpenMinus(t *testing.T) {
 	}
 }
 
-// A joint of many ohms is parted, whatever the fit bounds it by above: no answer is a
-// joint of 75 Ω that turns 240 W into heat.
-func TestPartedJoint(t *testing.T) {
+// A joint of many ohms is open, whatever its upper bound: a joint of 75 Ω that turns 240 W into
+// heat would be a wrong answer.
+func TestJointOfManyOhmsIsOpen(t *testing.T) {
 	r, readings := stored(t, "parted")
 	a, err := Make(r, readings)
 	if err != nil {
@@ -47,10 +47,10 @@ func TestPartedJoint(t *testing.T) {
 	}
 }
 
-// A ring in whose middle joint next to nothing flows, so that without walls at zero the fit
-// creeps among conductors far below nothing and never settles; simulated by somebody else's
-// program, which has the truth.
-func TestCreepingFit(t *testing.T) {
+// A ring with almost no current in its middle joint: without bounds at zero the fit moves slowly
+// among negative resistances and does not converge. Simulated by an independent program, which
+// has the truth.
+func TestSlowlyConvergingFit(t *testing.T) {
 	r, readings := stored(t, "creeping")
 	a, err := Make(r, readings)
 	if err != nil {
@@ -74,11 +74,10 @@ func TestCreepingFit(t *testing.T) {
 	}
 }
 
-// One of the two readings over the plus of a bad joint slipped by its decimal point. The
-// slipped one and the good one contradict each other, and three good readings left out
-// explain the rest as well as the slipped one does alone; simulated by somebody else's
-// program, which has the truth.
-func TestOneSlipIsNotThree(t *testing.T) {
+// One of two readings over the plus of a bad joint has a wrong decimal point. It contradicts the
+// good one, and excluding three good readings explains the rest as well as excluding it alone.
+// Simulated by an independent program, which has the truth.
+func TestOneWrongReadingIsNotThree(t *testing.T) {
 	r, readings := stored(t, "slip")
 	a, err := Make(r, readings)
 	if err != nil {
@@ -99,10 +98,9 @@ func TestOneSlipIsNotThree(t *testing.T) {
 	}
 }
 
-// Of a joint of 63 mΩ, read in one step, the voltage over its minus was written down in
-// millivolts for volts. It contradicts the pair's voltages, and without either of them the
-// rest is explained: nobody can tell which is wrong, so that the joint neither fails nor
-// passes; simulated by somebody else's program.
+// The voltage over the minus of a joint of 63 mΩ, read in one step, was written with a wrong unit
+// prefix (mV, V). It contradicts the pair voltages, and excluding either explains the rest, so
+// that the joint neither fails nor passes. Simulated by an independent program.
 func TestEitherReadingMayBeWrong(t *testing.T) {
 	r, readings := stored(t, "contradiction")
 	a, err := Make(r, readings)
@@ -121,9 +119,8 @@ func TestEitherReadingMayBeWrong(t *testing.T) {
 	}
 }
 
-// A joint is parted in its minus where next to no current would flow: nothing tells how many
-// ohms it has, but that no sound one has so many volts across it; simulated by somebody else's
-// program.
+// A joint is open in its minus where almost no current would flow. Its resistance is unknown, but
+// no sound joint has as much voltage across it. Simulated by an independent program.
 func TestOpenWithoutCurrent(t *testing.T) {
 	r, readings := stored(t, "silent")
 	a, err := Make(r, readings)
@@ -138,7 +135,7 @@ func TestOpenWithoutCurrent(t *testing.T) {
 	}
 }
 
-// stored reads a run and its readings, simulated by somebody else's program.
+// stored reads a run and its readings, simulated by an independent program.
 func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
 	t.Helper()
 	r, err := runfile.Load("testdata/" + name + ".toml")

@@ -14,9 +14,9 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// Either side of each rule: three slips, three quarters of the stated copper, four
-// deviations below nothing (all common practice, no source).
-func TestOddity(t *testing.T) {
+// Either side of each rule: three mistakes, three quarters of the stated copper, four standard
+// deviations below zero (all common practice, no source).
+func TestDoubtReason(t *testing.T) {
 	suspects := func(n int) []assessment.Reading {
 		list := make([]assessment.Reading, 9)
 		for i := range n {
@@ -81,9 +81,9 @@ func TestOddity(t *testing.T) {
 	}
 }
 
-// A failure needs a settled fit, but for an open conductor of a fit that explains the
-// readings; and none stands whose interval reaches below the limit.
-func TestFailuresThatWaver(t *testing.T) {
+// A failure needs a converged fit, an open conductor one that explains the readings, and an
+// interval above the limit.
+func TestWithdrawnFailures(t *testing.T) {
 	for _, c := range []struct {
 		name      string
 		converged bool
@@ -110,8 +110,8 @@ func TestFailuresThatWaver(t *testing.T) {
 	}
 }
 
-// Nor does a pass stand whose interval reaches above the limit.
-func TestPassesThatWaver(t *testing.T) {
+// A pass needs an interval below the limit.
+func TestWithdrawnPasses(t *testing.T) {
 	for high, wavers := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
 		j := &judgement{run: &run.Run{}, est: &estimate.Estimate{}}
 		x := &assessment.Element{Kind: run.KindJoint, High: high, Limit: 0.015, Verdict: assessment.Pass}
@@ -121,9 +121,8 @@ func TestPassesThatWaver(t *testing.T) {
 	}
 }
 
-// What a wrong reading looks like, in a run where other places and steps are expected to
-// show what is listed.
-func TestResembles(t *testing.T) {
+// The mistake that a wrong reading looks like, in a run with the listed predictions.
+func TestLikelyMistake(t *testing.T) {
 	expected := func(from, step string, volts float64) assessment.Reading {
 		return assessment.Reading{Reading: reading.Reading{From: from, To: "-", Step: step}, Predicted: volts}
 	}
@@ -191,9 +190,8 @@ func resembling(others []assessment.Reading, text string, value, predicted, devi
 	return j.likelyMistake(x)
 }
 
-// A value that no range of its meter shows is no reading of that meter, however well it
-// fits: it is named, and stays out although it would explain itself, with open conductors
-// about too.
+// A reading out of its meter's range is reported and stays excluded, however well it fits, also
+// with open conductors in the run.
 func TestReadingThatNoRangeShows(t *testing.T) {
 	r := *ring()
 	r.Meters = append(r.Meters[:1:1], run.Meter{Name: "small", Ranges: []run.Range{

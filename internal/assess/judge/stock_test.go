@@ -14,10 +14,9 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// Runs that are not made as the fit expects: a reel of another stock, read throughout or
-// not at its end; a foil whose minus has half as much copper again as its plus; a bad
-// contact in one conductor of a feed. What is known of sound runs must not make such a one
-// fail elsewhere, nor pass.
+// Runs that differ from the priors: a reel of another stock, read fully or not at its end; a foil
+// whose minus has half as much copper again as its plus; a bad contact in one conductor of a
+// feed. The priors must not make such a run fail elsewhere, or pass.
 func TestSimulatedOddStock(t *testing.T) {
 	thin := func(by float64) func(p *simulate.Plant, reel int) {
 		return func(p *simulate.Plant, reel int) {

@@ -99,8 +99,8 @@ func TestWhyOfReel(t *testing.T) {
 	}
 }
 
-// In simulated commissionings whatever is unproven says why, and nothing else does; an
-// interval inside the limit is never left without the probability that a pass needs.
+// In simulated commissionings every unproven element has a reason and no other element has one.
+// An interval inside the limit is always given with the probability that a pass needs.
 func TestWhyOfCommissionings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 4))
 	reasons, inside := 0, 0
@@ -141,7 +141,8 @@ func TestWhyOfCommissionings(t *testing.T) {
 	t.Logf("%d unproven, %d of them inside the limit", reasons, inside)
 }
 
-// A probability is told from those that decide, and is never certain.
+// A probability is written with enough digits to differ from the limits of a verdict, and never
+// as certain.
 func TestPercent(t *testing.T) {
 	for p, want := range map[float64]string{0: "less than 0.0001 %", 0.005: "0.5 %", 0.00503: "0.503 %", 0.0162: "1.62 %", 0.4: "40 %",
 		0.5: "50 %", 0.7: "70 %", 0.99474: "99.47 %", 0.998565: "99.86 %", 1: "more than 99.9999 %", 2e-6: "0.0002 %"} {
@@ -151,8 +152,8 @@ func TestPercent(t *testing.T) {
 	}
 }
 
-// Without readings, with none but of temperatures or none that could be used, that is said
-// instead of a list of everything, and the fit is none; with any it is not.
+// Without usable readings the finding says so, instead of listing every element, and the fit has
+// no p-value.
 func TestNothingRead(t *testing.T) {
 	r := ring()
 	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*simulate.Plant) {})

@@ -13,9 +13,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// slips are the ways in which one reading goes wrong, and what its note then says. A
-// slip gives false where it would change nothing or cannot happen to this reading.
-var slips = []struct {
+// wrongReadings are the ways in which one reading goes wrong, with the note expected for each.
+// The function returns false where it would change nothing or cannot happen to the reading.
+var wrongReadings = []struct {
 	name, note string
 	make       func(x *reading.Reading, all []reading.Reading, rng *rand.Rand) bool
 }{
@@ -56,9 +56,9 @@ func write(x *reading.Reading, text string) bool {
 	return err == nil
 }
 
-// One wrong reading in each of many commissionings: it is named by its row wherever it
-// is off by more than 30 standard deviations or changes a verdict, hardly any good one is
-// named with it, and the rest is judged as if it were not there.
+// One wrong reading in each of many commissionings: it is reported by its row where it is off by
+// more than 30 standard deviations or changes a verdict, hardly any good one is reported with it,
+// and the rest is judged as without it.
 func TestSimulatedWrongReadings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 2))
 	matter, named, good, falsely, told := 0, 0, 0, 0, 0
@@ -73,7 +73,7 @@ func TestSimulatedWrongReadings(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		slip := slips[rng.IntN(len(slips))]
+		slip := wrongReadings[rng.IntN(len(wrongReadings))]
 		var k int
 		for {
 			k = rng.IntN(len(list))

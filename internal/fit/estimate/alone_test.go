@@ -6,9 +6,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Whatever is asked of a reel without what is known of it from the others, that knowledge
-// is there again afterwards, and the network as the fit has it.
-func TestAskingOfAReelLeavesNothing(t *testing.T) {
+// After a reel has been examined without its foil prior, the prior is enabled again and the
+// network is in the state of the fit.
+func TestWithoutFoilPriorRestoresState(t *testing.T) {
 	r, list := thorough(t, 0, 1.15)
 	e, err := Make(r, list)
 	if err != nil {

@@ -10,11 +10,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// An interval's end is where the least sum of squares has risen by what it takes: the square
-// of as many deviations as the belief has it away from the estimate, or from nothing where
-// the estimate is below, and more by the square of the inflation where the fit is poor; of a
-// reel, without what is known of it from the others.
-func TestBoundsRiseByWhatTheyShould(t *testing.T) {
+// At the end of an interval the least sum of squares has risen by the square of its distance from
+// the estimate (or from zero, where the estimate is negative) in standard deviations, times the
+// squared inflation of a poor fit. For a reel the foil prior is left out.
+func TestIntervalEndIsAtRise(t *testing.T) {
 	for name, c := range map[string]struct {
 		inflation float64
 		make      func() (*Estimate, error)
@@ -78,8 +77,8 @@ func unread(t *testing.T, from string) (*Estimate, error) {
 	return Make(r, slices.DeleteFunc(list, func(x reading.Reading) bool { return x.From == from }))
 }
 
-// leastRise is by how much the least sum of squares between walls rises with an element at a
-// value, by fits from two starts that go on from where they ended; false where none settles.
+// leastRise is the rise of the least bounded sum of squares with an element held at a value, from
+// two starts that are continued; false where neither converges.
 func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool) {
 	v, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()

@@ -12,8 +12,8 @@ import (
 	"ohmkeep/internal/run/runtest"
 )
 
-// The loop of a joint differs along the directions by what its belief says it is not
-// known by; and a deviation along one direction is that side of it.
+// The variance of a joint's loop along the directions is that of its belief, and one standard
+// deviation along a direction gives the state on that side.
 func TestDirectionsAreTheCovariance(t *testing.T) {
 	r := runtest.Load(t, "../../../testdata/commissioning/run.toml")
 	text, err := os.ReadFile("../../../testdata/commissioning/readings.csv")

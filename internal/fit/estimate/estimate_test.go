@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Readings without any error give back what the run is, to the meter's last digit.
-func TestRoundedReadingsGiveTheRunBack(t *testing.T) {
+// Readings without errors other than rounding give back the resistances of the run.
+func TestRecoversRunFromRoundedReadings(t *testing.T) {
 	r, list := modeltest.Cornice()
 	e, err := Make(r, list)
 	if err != nil {

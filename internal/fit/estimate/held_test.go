@@ -27,11 +27,10 @@ func thorough(t *testing.T, reel int, thinner float64) (stated *run.Run, list []
 	return stated, list
 }
 
-// The sum of squares that fits with an element held somewhere are compared with is the
-// whole one, with how like its reels are: held where it is, an element costs nothing. The
-// chi-squared of the fit leaves that out, and it is some squares in a run with a reel of
-// another stock.
-func TestHeldWhereItIsCostsNothing(t *testing.T) {
+// Fits with an element held are compared by the whole sum of squares, foil priors included: held
+// at its estimate, an element causes no rise. Chi-squared leaves the foil priors out, which
+// matters in a run with a reel of another stock.
+func TestNoRiseAtEstimate(t *testing.T) {
 	r, list := thorough(t, 0, 1.5)
 	e, err := Make(r, list)
 	if err != nil {

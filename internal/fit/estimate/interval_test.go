@@ -10,11 +10,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Where an interval ends the least sum of squares has risen by 3.84, the 95 % quantile of
-// chi-squared with one degree of freedom, wherever the covariance promised it to end; and
-// some it does put elsewhere. Further out is the safe side, where fits between walls do not
-// settle.
-func TestReachIsWhereTheSumOfSquaresHasRisen(t *testing.T) {
+// At the end of an interval the least sum of squares has risen by 3.84, the 95 % quantile of
+// chi-squared with one degree of freedom, also where the covariance predicts another end. Where
+// bounded fits do not converge the end may lie further out, which is the safe side.
+func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.From == "north.end+" })
 	e, err := Make(r, list)

@@ -7,10 +7,9 @@ import (
 	"testing"
 )
 
-// What an estimate says of readings and currents is of its own account, whatever others were
-// tried after it.
-func TestEstimateIsOfItsOwnAccount(t *testing.T) {
-	r, list := modeltest.Parted([2]int{1, int(run.Minus)})
+// Readings and currents of an estimate are those of its own fit, whatever was tried after it.
+func TestEstimateKeepsItsOwnFit(t *testing.T) {
+	r, list := modeltest.OpenFeeds([2]int{1, int(run.Minus)})
 	e, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)

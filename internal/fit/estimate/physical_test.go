@@ -6,9 +6,9 @@ import (
 	"testing"
 )
 
-// The best physical account lies no lower than the fit, and no conductor of it is below
-// zero by more than a wall yields.
-func TestPhysical(t *testing.T) {
+// The sum of squares of the bounded fit is not less than that of the fit, and no conductor in it
+// is below zero by more than the penalty allows.
+func TestBoundedBest(t *testing.T) {
 	r, list := modeltest.Cornice()
 	for i := range list {
 		if list[i].From == "north.start+" && list[i].Value > 0 {

@@ -22,8 +22,8 @@ func fittedCornice(t testing.TB) (*run.Run, *Estimate) {
 	return r, e
 }
 
-// The account of a step that was read solves to the potentials that the fit shows.
-func TestAccountIsTheFit(t *testing.T) {
+// The fitted state of a step solves to the node voltages of the fit.
+func TestFittedStateReproducesFit(t *testing.T) {
 	r, e := fittedCornice(t)
 	for k, profile := range e.Profiles {
 		step := r.StepIndex(profile.Step)
@@ -83,8 +83,8 @@ func TestDrawsHaveTheCovariance(t *testing.T) {
 	}
 }
 
-// A direction without variance, such as a conductor held open, stays where it is.
-func TestDrawsKeepWhatIsCertain(t *testing.T) {
+// An unknown without variance, such as a conductor held open, is the same in all draws.
+func TestDrawsWithZeroVariance(t *testing.T) {
 	_, e := fittedCornice(t)
 	const held = 2
 	for i := range e.X {
@@ -97,8 +97,8 @@ func TestDrawsKeepWhatIsCertain(t *testing.T) {
 	}
 }
 
-// A poor fit widens the draws as it widens the deviations.
-func TestDrawsAreWidened(t *testing.T) {
+// A poor fit widens the draws as it widens the standard deviations.
+func TestDrawsAreInflated(t *testing.T) {
 	_, e := fittedCornice(t)
 	plain := e.Draws(1, 3)
 	e.Inflation = 3
@@ -109,9 +109,9 @@ func TestDrawsAreWidened(t *testing.T) {
 	}
 }
 
-// Slopes against central differences of a solve at accounts that are off by a
-// hundredth of each unknown's deviation, in a step that starves nothing.
-func TestSlopesAgreeWithDifferences(t *testing.T) {
+// Gradient against central differences of solved states, a hundredth of each unknown's standard
+// deviation away.
+func TestGradientAgreesWithDifferences(t *testing.T) {
 	r, e := fittedCornice(t)
 	at := run.Place{Kind: run.AtReel, Index: 1, Pixel: 150}
 	net, err := ladder.New(r, at)

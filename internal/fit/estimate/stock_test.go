@@ -22,9 +22,8 @@ func stock(t *testing.T, reel int, thinner float64) (stated *run.Run, list []rea
 	return stated, list
 }
 
-// What a reel is said to be without the others of its strip is what a fit says that
-// leaves them out; and one of another stock is found out, to which the joints, feeds and
-// other reels pay nothing.
+// A reel's belief without its foil prior agrees with a fit without it. A reel of another stock is
+// recognised, and does not change the joints, feeds and other reels.
 func TestReelOfAnotherStock(t *testing.T) {
 	for _, thinner := range []float64{1, 1.15, 1.5} {
 		r, list := stock(t, 0, thinner)
@@ -56,7 +55,7 @@ func TestReelOfAnotherStock(t *testing.T) {
 	}
 }
 
-// without holds a reel's belief against a fit that knows nothing of it from the others.
+// without compares a reel's belief with a fit that has no foil prior for it.
 func without(t *testing.T, e *Estimate, x *Element) {
 	t.Helper()
 	p, was := e.Problem, []bool(nil)
@@ -79,8 +78,8 @@ func without(t *testing.T, e *Estimate, x *Element) {
 	e.restoreStates()
 }
 
-// A reel that no reading tells of is not known because the others are; what is drawn of
-// the run has it as uncertain as it is.
+// A reel without readings is not known through the other reels, and draws of it have its full
+// uncertainty.
 func TestUnreadReelStaysUnknown(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list = slices.DeleteFunc(list, func(x reading.Reading) bool {

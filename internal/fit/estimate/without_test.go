@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// What is said of an element without some readings is what a fit without them says.
-func TestWithoutIsAFitWithout(t *testing.T) {
+// An element without some readings is as a new fit without them gives it.
+func TestWithoutAgreesWithNewFit(t *testing.T) {
 	r, list := modeltest.Cornice()
 	whole, err := Make(r, list)
 	if err != nil {

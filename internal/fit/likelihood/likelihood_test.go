@@ -63,7 +63,8 @@ func TestBothParts(t *testing.T) {
 	}
 }
 
-// One wrong reading among twenty hardly counts with a tail, and all without.
+// One wrong reading among twenty has little weight with a Student distribution, and full weight
+// without.
 func TestOneWrongReading(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 7))
 	list := draw(rng, 20, Scatter{0.0005, 1e-6}, 0)

@@ -7,8 +7,8 @@ import (
 	"testing"
 )
 
-// Walls cost nothing above zero and a square below it, with the slope that says so.
-func TestWalls(t *testing.T) {
+// The penalty is zero above zero and quadratic below, with the matching slope.
+func TestBounds(t *testing.T) {
 	r, list := modeltest.Cornice()
 	p, err := New(r, list)
 	if err != nil {

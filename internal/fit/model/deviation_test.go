@@ -58,7 +58,7 @@ func TestDeviationKeepsTheRounding(t *testing.T) {
 	}
 }
 
-// Repeated readings of a place weigh in the fit as what they are.
+// A mean of repeated readings has the weight of its own standard deviation.
 func TestMeanWeighsMore(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list[0].Mean = &reading.Mean{Count: 100, Independent: 100, Scatter: 0.0005}

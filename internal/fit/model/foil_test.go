@@ -7,8 +7,8 @@ import (
 	"ohmkeep/internal/fit/model/modeltest"
 )
 
-// Strips of two kinds know nothing of each other, and a reel by itself has no foil.
-func TestFoilsAreByStrip(t *testing.T) {
+// Strip types have separate foil priors, and a single reel has none.
+func TestFoilPriorPerStripType(t *testing.T) {
 	r, list := modeltest.Cornice()
 	other := *r
 	other.Reels = slices.Clone(r.Reels)

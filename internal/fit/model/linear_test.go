@@ -8,9 +8,9 @@ import (
 	"testing"
 )
 
-// What is known of a reel from its foil alone cannot be taken out: nothing would be left. It
-// stays, and nothing is changed; where half of it is from elsewhere, the variance doubles.
-func TestDrop(t *testing.T) {
+// A foil prior that alone determines a reel cannot be removed, and nothing changes. Where half of
+// the information is from it, removing it doubles the variance.
+func TestRemoveFoilPrior(t *testing.T) {
 	for _, rest := range []float64{0, 0.5} {
 		e := &Linear{X: []float64{1, 1, 1}, linearisedAt: []float64{1, 1, 1}, Covariance: leastsquares.NewMatrix(3, 3), Sum: 7}
 		a := &prior.FoilPrior{Rails: [2]int{0, 1}, FoilFactor: 2}

@@ -9,9 +9,9 @@ import (
 	"testing"
 )
 
-// The rails of an element that is held at a value share it as they did, evenly where they
-// had nothing, and what else is below nothing begins at nothing.
-func TestShared(t *testing.T) {
+// The rails of an element held at a value divide it as before, evenly where both were zero, and
+// other conductors below zero start at zero.
+func TestStartHeldAt(t *testing.T) {
 	r, list := modeltest.Cornice()
 	p, err := New(r, list)
 	if err != nil {
@@ -36,8 +36,8 @@ func TestShared(t *testing.T) {
 	}
 }
 
-// Strips of 5 V and of 12 V are no one stock, though everything else of them is the same.
-func TestFoilsAreByVolts(t *testing.T) {
+// Strips of 5 V and of 12 V are different types although all else is the same.
+func TestFoilPriorPerVoltage(t *testing.T) {
 	r, list := modeltest.Cornice()
 	other := *r
 	other.Reels = slices.Clone(r.Reels)

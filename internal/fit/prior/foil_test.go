@@ -9,7 +9,7 @@ import (
 // How far a reel lies from its foil: a tenth of the foil's factor is a deviation, far out a
 // square grows like its root, 2c²·(√(1 + r²/c²) − 1) with c = 1.5; a foil of next to no copper
 // is one of FactorLeast, on which nothing depends. Slopes are against differences.
-func TestAlike(t *testing.T) {
+func TestFoilPrior(t *testing.T) {
 	a := FoilPrior{Rails: [2]int{0, 1}, FoilFactor: 2}
 	const c = 1.5
 	for _, x := range [][]float64{{1, 1, 1}, {1.1, 1.1, 1}, {0.9, 0.7, 1}, {2.2, 1.8, 1}, {1, 1.2, 1.3}, {1, 1, 0.01}} {
@@ -37,8 +37,8 @@ func TestAlike(t *testing.T) {
 	}
 }
 
-// Where a conductor is parted there is nothing to share, whatever the other one has.
-func TestIdleSplitSaysNothing(t *testing.T) {
+// A split with an open conductor has no residual.
+func TestDisabledSplit(t *testing.T) {
 	x := []float64{MaxTransformed, Transform(0.002)}
 	s := Split{Rails: [2]int{0, 1}, Transformed: true, ShareAbout: EvenShare, Spread: FeedSplitSpread, Wire: 0.08}
 	row := make([]float64, 2)

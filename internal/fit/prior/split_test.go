@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// A cable's conductors are alike, a bad contact may be in one of them, and a rail that is
-// open costs little: how many deviations each is from what was known beforehand.
+// Residuals of splits, in standard deviations: the conductors of a cable are similar, a bad
+// contact may be in one of them, and an open rail has a small residual.
 func TestSplits(t *testing.T) {
 	x := make([]float64, 3)
 	at := func(plus, minus float64) []float64 {

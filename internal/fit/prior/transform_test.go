@@ -5,9 +5,9 @@ import (
 	"testing"
 )
 
-// Where a conductor has resistance that is what counts; about zero the bend is round,
-// with the right derivative everywhere.
-func TestConducting(t *testing.T) {
+// The smoothed resistance agrees with the resistance away from zero, and its derivative is right
+// everywhere.
+func TestSmoothOhms(t *testing.T) {
 	for _, ohms := range []float64{0.01, 0.1, 5} {
 		if got, _ := smoothOhms(Transform(ohms)); math.Abs(got-ohms) > smoothingOhms*smoothingOhms/ohms*1.01 {
 			t.Errorf("%g Ω count as %g", ohms, got)

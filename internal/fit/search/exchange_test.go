@@ -7,11 +7,10 @@ import (
 	"testing"
 )
 
-// One reading is wrong and stays, and good ones beside it were left out instead. Of up to
-// four of them the wrong one takes the place; more than four are no work of one. What no
-// range shows is out before and after, counts for none of them and speaks for nothing beside
-// it.
-func TestExchanged(t *testing.T) {
+// One wrong reading stayed in the fit, and good ones beside it were excluded instead. The wrong
+// one replaces up to four of them. A reading out of its meter's range stays excluded and does not
+// count.
+func TestTryExchanges(t *testing.T) {
 	const wrong, barred = 11, 27 // north.start+ in the second and the last step, as 3 and 19 in others
 	for _, c := range []struct {
 		out      []int // good readings left out
@@ -75,9 +74,8 @@ func numbers(marks []bool) (list []int) {
 	return list
 }
 
-// Readings are beside each other that share a point, whichever way round, or a feed; a
-// current is beside no voltage.
-func TestBeside(t *testing.T) {
+// Readings share a point in either direction, or a feed; a current shares nothing with a voltage.
+func TestSharesPoint(t *testing.T) {
 	r, list := modeltest.Cornice()
 	for _, points := range [][2]string{{"A+", "A-"}, {"west.end+", "west.end-"}, {"west.end+", "north.start+"}, {"north.start-", "west.end-"}, {"west.end-", "A-"}, {"near", ""}, {"near", ""}, {"far", ""}} {
 		x := list[0]

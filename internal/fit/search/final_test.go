@@ -9,9 +9,8 @@ import (
 	"testing"
 )
 
-// below is the cornice with more volts behind its first joint than a sound one leaves, by
-// steps, as no resistance makes it; and a fit of it in which a conductor is far below
-// nothing.
+// below is the cornice with a higher voltage behind its first joint than any resistance allows,
+// by steps, and a fit of it with a conductor far below zero.
 func below(t *testing.T, volts ...float64) (*hypothesis, *leastsquares.Fit) {
 	t.Helper()
 	r, list := modeltest.Cornice()
@@ -32,10 +31,9 @@ func below(t *testing.T, volts ...float64) (*hypothesis, *leastsquares.Fit) {
 	return p, fit
 }
 
-// The last fit of an account in which a conductor came out far below nothing is one between
-// walls at once, from where it is without what is known of unread reels: there are no steps
-// in between among conductors that none has.
-func TestFarBelowIsTakenBetweenWallsAtOnce(t *testing.T) {
+// The final fit with a conductor far below zero is fitted with bounds at once, from the start
+// without the foil priors of unread reels.
+func TestNegativeConductorIsBoundedAtOnce(t *testing.T) {
 	some := []float64{0, 0.0015, 0.004, 0.008}
 	p, fit := below(t, some...)
 	if !p.hasNegativeConductor(fit) {
@@ -64,9 +62,8 @@ func TestFarBelowIsTakenBetweenWallsAtOnce(t *testing.T) {
 	}
 }
 
-// Where walls cost more than an open conductor is worth, the readings tell of something else
-// than of what they are off by, and the fit is left where it is for whoever judges it.
-func TestWallsThatCostTooMuchAreNotTaken(t *testing.T) {
+// Where bounds raise the sum of squares by more than minOpenGain the unbounded fit is kept.
+func TestBoundedFitOfHighCostIsRejected(t *testing.T) {
 	p, fit := below(t, 0, 0.006, 0.015, 0.03)
 	walled := p.solveBounded(fit.X)
 	if walled == nil || walled.SumSquares < fit.SumSquares+2*minOpenGain {
@@ -77,10 +74,9 @@ func TestWallsThatCostTooMuchAreNotTaken(t *testing.T) {
 	}
 }
 
-// A fit between walls is handed on as one without them: its sum of squares is the readings'
-// and the knowledge's beforehand, and a conductor that came to stand at its wall is no better
-// known for that.
-func TestWalledHasNoWalls(t *testing.T) {
+// A bounded fit is returned with the sum of squares and the covariance without the penalties, so
+// that a conductor at its bound is no better known for it.
+func TestBoundedFitHasUnboundedCovariance(t *testing.T) {
 	p, fit := below(t, 0, 0.0015, 0.004, 0.008)
 	walled := p.solveBounded(fit.X)
 	if walled == nil {
@@ -105,8 +101,8 @@ func TestWalledHasNoWalls(t *testing.T) {
 	}
 }
 
-// A fit that settled but has a conductor far below nothing is not left so.
-func TestPatienceEndsBetweenWalls(t *testing.T) {
+// A converged fit with a conductor far below zero is replaced by a bounded one.
+func TestNegativeConductorAfterConvergence(t *testing.T) {
 	p, fit := below(t, 0, 0.0015, 0.004, 0.008)
 	if !fit.Converged || !p.hasNegativeConductor(fit) {
 		t.Fatal("it did not settle, or not far below nothing")

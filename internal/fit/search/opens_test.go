@@ -13,15 +13,15 @@ import (
 	"testing"
 )
 
-// Each conductor that is open is found, and its rail; what it must have at least is where the
-// sum of squares has risen by that of a 95 % interval; and nothing is left held.
+// Each open conductor is found with its rail. Its lower bound is where the sum of squares has
+// risen by that of a 95 % interval. No conductor stays held afterwards.
 func TestOpenConductorsAreFound(t *testing.T) {
 	const near, far = 0, 1
 	for _, open := range [][][2]int{
 		{{far, int(run.Minus)}},
 		{{near, int(run.Plus)}, {far, int(run.Minus)}},
 	} {
-		r, list := modeltest.Parted(open...)
+		r, list := modeltest.OpenFeeds(open...)
 		p, err := model.New(r, list)
 		if err != nil {
 			t.Fatal(err)
@@ -67,10 +67,10 @@ func TestOpenConductorsAreFound(t *testing.T) {
 	}
 }
 
-// An open joint explains the readings about as well as one of some ohms, from where a fit
-// begins that goes there; held against a sound one it is called open. A feed of two ohms is
-// none, whose drop shows in every reading behind it, though a sound one explains nothing.
-func TestOpenIsToldFromSomeOhms(t *testing.T) {
+// An open joint explains the readings about as well as one of some ohms; compared with a sound
+// joint it is called open. A feed of two ohms is not, since its voltage drop shows in every
+// reading behind it.
+func TestOpenOrHighResistance(t *testing.T) {
 	r, list := modeltest.Cornice()
 	for _, c := range []struct {
 		unknown func(p *model.Problem) int
@@ -119,10 +119,10 @@ func TestOpenIsToldFromSomeOhms(t *testing.T) {
 	}
 }
 
-// A reel of two and a half times the copper or more, or the less, is no explanation, and every
-// conductor is asked whether it is open, but those of a split that is idle; one of which
-// nothing is stated may have any.
-func TestFarFetchedReels(t *testing.T) {
+// A reel with two and a half times its stated resistance or more, or a fraction as small, is
+// impossible, and every conductor is then tested for being open, except those of a disabled
+// split. A reel without a stated resistance may have any.
+func TestImpossibleReels(t *testing.T) {
 	r, list := modeltest.Cornice()
 	posed, err := model.New(r, list)
 	if err != nil {
@@ -163,9 +163,9 @@ func TestFarFetchedReels(t *testing.T) {
 	}
 }
 
-// What is asked whether it is open has a quarter of an ohm or more, for sure, or volts over it as well; a long feed,
-// twice of what is stated.
-func TestMuch(t *testing.T) {
+// An element is tested for an open conductor from a quarter of an ohm that is significant or
+// shows a voltage; a long feed from twice its stated resistance.
+func TestMayBeOpen(t *testing.T) {
 	r, list := modeltest.Cornice()
 	long := *r
 	long.Feeds = slices.Clone(r.Feeds)

@@ -7,9 +7,9 @@ import (
 	"ohmkeep/internal/fit/model/modeltest"
 )
 
-// What no range shows is out for good and is no slip to be weighed against an open
-// conductor; a suspect is.
-func TestBarredReadingsAreNoSlips(t *testing.T) {
+// A reading out of its meter's range is excluded for good and does not count as an outlier when
+// open conductors are weighed.
+func TestOutOfRangeReadingsAreNoOutliers(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list[9].Value *= 1000
 	posed, err := model.New(r, list)

@@ -7,8 +7,8 @@ import (
 	"testing"
 )
 
-// A good reading that a wrong one drove out is taken back once that is out too; the wrong one
-// stays out, and so does what no range shows.
+// A good reading excluded because of a wrong one is readmitted once that is excluded. The wrong
+// reading stays excluded, and so does one out of range.
 func TestReadmit(t *testing.T) {
 	const wrong, barred, good = 11, 27, 20
 	r, list := modeltest.Cornice()
@@ -38,7 +38,7 @@ func TestReadmit(t *testing.T) {
 	}
 }
 
-// Nor is a good reading left out for good by what was thought of it earlier.
+// A good reading is not excluded for good because of an earlier explanation.
 func TestGoodReadingComesBack(t *testing.T) {
 	r, list := modeltest.Cornice()
 	posed, err := model.New(r, list)

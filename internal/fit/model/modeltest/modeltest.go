@@ -1,5 +1,4 @@
-// Package modeltest makes a run that does not exist, and readings of it as it is stated, for
-// the tests of whatever works on readings. Nothing here was measured.
+// Package modeltest has an invented run and readings of it for tests. Nothing here was measured.
 package modeltest
 
 import (
@@ -50,9 +49,9 @@ func Cornice() (*run.Run, []reading.Reading) {
 // Fill is FillAs with the run as stated.
 func Fill(r *run.Run, list []reading.Reading) { FillAs(r, list, func(*ladder.Parameters) {}) }
 
-// Parted gives the cornice's readings with some conductors of its feeds open: pairs of a feed
-// and its rail.
-func Parted(open ...[2]int) (*run.Run, []reading.Reading) {
+// OpenFeeds returns the cornice's readings with some conductors of its feeds open: pairs of a
+// feed and its rail.
+func OpenFeeds(open ...[2]int) (*run.Run, []reading.Reading) {
 	r, list := Cornice()
 	FillAs(r, list, func(p *ladder.Parameters) {
 		for _, c := range open {
