@@ -3,20 +3,17 @@ package trend
 import (
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Kendall is the test of Mann (1945) and Kendall (1975) for a trend of any shape.
+// Kendall holds the statistic of the trend test of Mann (1945) and Kendall (1975), and its variance.
 type Kendall struct {
 	N        int
-	S        int     // pairs that rise less pairs that fall
+	S        int     // number of rising pairs less that of falling pairs
 	Variance float64 // of S where there is no trend, ties counted
-	Ties     bool
 }
 
-// MannKendall compares all pairs of values in their order. It takes time with the
-// square of their number.
+// MannKendall compares all pairs of values in their order. Its time grows with the square of
+// their number.
 func MannKendall(y []float64) Kendall {
 	k := Kendall{N: len(y)}
 	for i := range y {
@@ -39,7 +36,6 @@ func MannKendall(y []float64) Kendall {
 			j++
 		}
 		if j-i > 1 {
-			k.Ties = true
 			total -= pairs(float64(j - i))
 		}
 		i = j
@@ -48,69 +44,17 @@ func MannKendall(y []float64) Kendall {
 	return k
 }
 
-// Inflated returns the test for values that resemble their neighbours: the variance
-// of S grows by a factor ≥ 1, such as Inflation gives.
+// Inflated returns k with the variance multiplied by a factor ≥ 1, which Inflation computes for
+// values that are correlated with their neighbours.
 func (k Kendall) Inflated(factor float64) Kendall {
 	k.Variance *= factor
-	k.Ties = k.Ties || factor != 1 // the exact distribution holds for independent values
 	return k
 }
 
-// Z is the standardised S with the correction for continuity; 0 where all are alike.
-func (k Kendall) Z() float64 {
-	if k.S == 0 || k.Variance <= 0 {
-		return 0
-	}
-	return (math.Abs(float64(k.S)) - 1) / math.Sqrt(k.Variance) * sign(k.S)
-}
-
-// exactUpTo is the length up to which the distribution of S is counted out.
-const exactUpTo = 12
-
-// P is the probability of an S at least as far from zero, on either side, where
-// there is no trend.
-func (k Kendall) P() float64 {
-	if k.N <= exactUpTo && !k.Ties {
-		return min(1, 2*Upper(k.N, max(k.S, -k.S)))
-	}
-	return 2 * distuv.UnitNormal.CDF(-math.Abs(k.Z()))
-}
-
-func sign(n int) float64 {
-	if n < 0 {
-		return -1
-	}
-	return 1
-}
-
-// Upper is the exact probability that S of n untied values in random order is s or
-// more: S = n(n−1)/2 − 2·inversions, and the permutations with a given number of
-// inversions are counted by adding one value at a time.
-func Upper(n, s int) float64 {
-	counts := []float64{1}
-	for size := 2; size <= n; size++ {
-		next := make([]float64, len(counts)+size-1)
-		for i, c := range counts {
-			for more := range size {
-				next[i+more] += c / float64(size)
-			}
-		}
-		counts = next
-	}
-	p := 0.0
-	for inversions, c := range counts {
-		if n*(n-1)/2-2*inversions >= s {
-			p += c
-		}
-	}
-	return p
-}
-
-// Inflation is the factor by which values that resemble their neighbours widen the
-// variance of S (Yue and Wang, Water Resources Management 18 (2004) 201; FROM
-// MEMORY): 1 + 2·Σ(1 − k/n)·ρ(k), ρ being the autocorrelation of what is left
-// beside the trend. Lags are taken while they differ from nothing (1.645/√n), and at
-// most a quarter of the series. It is never below 1.
+// Inflation returns the factor by which autocorrelation increases the variance of S (Yue and
+// Wang, Water Resources Management 18 (2004) 201; FROM MEMORY): 1 + 2·Σ(1 − k/n)·ρ(k), where ρ is
+// the autocorrelation of rest, the residuals about the trend. The sum ends at the first lag
+// whose ρ is not significant (1.645/√n), and at a quarter of the series. It is never below 1.
 func Inflation(rest []float64) float64 {
 	n := len(rest)
 	if n < 8 {

@@ -1,8 +1,7 @@
-// Package trend finds whether a series rises or falls and how fast, without
-// believing that its errors are Gaussian: the slope of Theil (1950) and Sen (1968)
-// with its interval, the test of Mann and Kendall with ties, and what neighbours
-// that resemble each other take away from both. It knows no times and no units: a
-// slope is in units of y per unit of x.
+// Package trend computes how fast a series rises or falls without assuming Gaussian errors: the
+// slope of Theil (1950) and Sen (1968), and its confidence interval from the variance of the
+// Mann–Kendall statistic, corrected for ties and autocorrelation. It also fits lines by weighted
+// and robust least squares. A slope is in units of y per unit of x.
 package trend
 
 import (
@@ -19,8 +18,8 @@ func (l Line) At(x float64) float64 { return l.Intercept + l.Slope*x }
 // Slopes are the slopes between all pairs of points, ascending.
 type Slopes []float64
 
-// NewSlopes returns the slopes between all pairs of points whose x differ. It takes
-// time and memory with the square of their number.
+// NewSlopes returns the slopes between all pairs of points whose x differ. Its
+// time and memory grow with the square of their number.
 func NewSlopes(x, y []float64) Slopes {
 	s := make(Slopes, 0, len(x)*(len(x)-1)/2+1)
 	for i := range x {
@@ -39,8 +38,8 @@ func (s Slopes) Median() float64 { return middle(s) }
 
 // Interval returns the slope's interval (Gilbert, Statistical Methods for
 // Environmental Pollution Monitoring, 1987, 16.5): variance is that of the
-// Mann–Kendall S, z the normal quantile of the two-sided confidence. Where so few
-// pairs cannot reach the confidence the ends are infinite.
+// Mann–Kendall S, z the normal quantile of the two-sided confidence. The ends
+// are infinite where there are too few pairs for that confidence.
 func (s Slopes) Interval(variance, z float64) (low, high float64) {
 	reach := z * math.Sqrt(variance)
 	n := float64(len(s))
@@ -63,26 +62,15 @@ func (s Slopes) order(rank float64) float64 {
 	return s[whole-1] + part*(s[whole]-s[whole-1])
 }
 
-// TheilSen returns the robust line through points: the median slope, and the
-// intercept of Conover, median y less slope times median x.
-func TheilSen(x, y []float64) Line {
-	slope := NewSlopes(x, y).Median()
-	return Line{slope, Conover(slope, x, y)}
-}
-
-// Conover returns the intercept that goes with a robust slope (Conover, Practical
-// Nonparametric Statistics).
-func Conover(slope float64, x, y []float64) float64 { return Median(y) - slope*Median(x) }
-
-// Median returns the middle value; NaN of none. Its argument stays as it is.
+// Median returns the median; NaN of no values. It does not change v.
 func Median(v []float64) float64 {
 	sorted := slices.Clone(v)
 	slices.Sort(sorted)
 	return middle(sorted)
 }
 
-// Midmean returns the mean of the middle half of the values: outliers do not move it, and it has
-// finer steps than a median where an instrument counts coarsely. NaN of none.
+// Midmean returns the interquartile mean; NaN of no values. Outliers do not affect it, and it has
+// a finer resolution than a median where an instrument has a coarse one.
 func Midmean(v []float64) float64 {
 	sorted := slices.Clone(v)
 	slices.Sort(sorted)
@@ -94,15 +82,15 @@ func Midmean(v []float64) float64 {
 	return sum / float64(len(sorted)-2*cut)
 }
 
-// Spread returns the standard deviation that the median distance from the median
-// stands for, were the values Gaussian.
+// Spread returns the standard deviation estimated from the median absolute deviation: 1.4826 times
+// it, as for Gaussian values.
 func Spread(v []float64) float64 {
 	m := Median(v)
-	far := make([]float64, len(v))
+	distance := make([]float64, len(v))
 	for i, x := range v {
-		far[i] = math.Abs(x - m)
+		distance[i] = math.Abs(x - m)
 	}
-	return 1.4826 * Median(far)
+	return 1.4826 * Median(distance)
 }
 
 func middle(sorted []float64) float64 {

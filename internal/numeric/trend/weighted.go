@@ -2,16 +2,16 @@ package trend
 
 import "math"
 
-// Fit is a line by least squares and how well it is known.
+// Fit is a line by least squares with its standard deviations.
 type Fit struct {
 	Line
-	SlopeError     float64 // standard deviations; +Inf where the points do not tell
+	SlopeError     float64 // standard deviations; +Inf where the points do not determine the line
 	InterceptError float64
 	Scale          float64 // standard deviation of a point of weight 1 about the line
 }
 
 // LeastSquares fits a line to points with weights ≥ 0 that are inverse to their
-// variances; nil weighs all alike.
+// variances; nil gives all points weight 1.
 func LeastSquares(x, y, weight []float64) Fit {
 	w := func(i int) float64 {
 		if weight == nil {
@@ -51,10 +51,10 @@ func LeastSquares(x, y, weight []float64) Fit {
 	return f
 }
 
-// Robust fits a line that a few wild points do not bend: least squares whose weights
-// are Huber's first and Tukey's biweight then (tuned as usual to 95 % efficiency,
-// 1.345 and 4.685; FROM MEMORY). deviation holds the smallest standard deviation that
-// each point may be taken to have; the points are weighted by it.
+// Robust fits a line that a few outliers do not change: iteratively reweighted least squares with
+// Huber's weights first and Tukey's biweight then, both tuned to 95 % efficiency (1.345 and 4.685;
+// FROM MEMORY). deviation holds the least standard deviation of each point; the points are
+// weighted by it.
 func Robust(x, y, deviation []float64) Fit {
 	weight := make([]float64, len(x))
 	for i, d := range deviation {
