@@ -161,13 +161,6 @@ func (t *track) replaceable(day int64) bool {
 	return len(t.Points) == 0 || day > t.Points[len(t.Points)-1].Day
 }
 
-// Fold folds all readings of a run, which come in the order of time.
-func Fold(r *run.Run, readings iter.Seq2[reading.Reading, error], notes []Note) (*Follower, error) {
-	f := Follow(r, &State{Version: Version, Notes: notes})
-	_, err := f.Take(readings)
-	return f, err
-}
-
 // Take folds readings in the order of time, a day after the other, and gives what they
 // show for the first time. The first of them should be the first of its day.
 func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Call, err error) {

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"bytes"
+	"iter"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -9,6 +10,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
@@ -63,7 +65,7 @@ func TestRestartsChangeNothing(t *testing.T) {
 		all = append(all, list...)
 		day++
 	}
-	whole, err := Fold(r, func(yield func(reading.Reading, error) bool) {
+	whole, err := foldAll(r, func(yield func(reading.Reading, error) bool) {
 		for _, x := range all {
 			if !yield(x, nil) {
 				return
@@ -169,7 +171,7 @@ func TestANoteBeginsAnew(t *testing.T) {
 		}
 	}
 	repaired := Note{At: story.Begin.Add(time.Duration(80.5 * 24 * float64(time.Hour))).Unix(), Text: "re-made joint 2"}
-	f, err := Fold(r, months.Readings(r, story, 8), []Note{repaired})
+	f, err := foldAll(r, months.Readings(r, story, 8), []Note{repaired})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -292,7 +294,7 @@ func BenchmarkYear(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		n := 0
-		f, err := Fold(r, func(yield func(reading.Reading, error) bool) {
+		f, err := foldAll(r, func(yield func(reading.Reading, error) bool) {
 			for day := range 365 {
 				for _, x := range days[day%3] {
 					x.Time = x.Time.AddDate(0, 0, day-day%3)
@@ -309,4 +311,11 @@ func BenchmarkYear(b *testing.B) {
 		f.State.History(r)
 		b.ReportMetric(float64(n), "readings")
 	}
+}
+
+// foldAll folds all readings of a run, in the order of time, into a new State.
+func foldAll(r *run.Run, readings iter.Seq2[reading.Reading, error], notes []Note) (*Follower, error) {
+	f := Follow(r, &State{Version: Version, Notes: notes})
+	_, err := f.Take(readings)
+	return f, err
 }
