@@ -48,8 +48,8 @@ func (s *State) markOutliers(t *track) {
 		if back > min(max(least, 3*scatter), backPart*math.Abs(t.ohms(suspects[0])-level)) {
 			continue
 		}
-		far := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*max(float64(p.Error), scatter)) }
-		if !slices.ContainsFunc(suspects, func(p *point) bool { return !far(p) }) {
+		isOutlier := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*max(float64(p.Error), scatter)) }
+		if !slices.ContainsFunc(suspects, func(p *point) bool { return !isOutlier(p) }) {
 			for _, p := range suspects {
 				p.Flags |= outlier
 				if rise := t.ohms(p) - level; rise > 0 && p.Bursts == 0 {

@@ -115,7 +115,7 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 		return false // what made it large is a night or two
 	}
 	for i := max(c.At+1, len(p.y)-4); i < len(p.y); i++ {
-		if far := math.Abs(p.y[i] - level); far > max(0.35*math.Abs(size), 3.5/math.Sqrt(p.w[i])) || far > 0.7*math.Abs(size) {
+		if off := math.Abs(p.y[i] - level); off > max(0.35*math.Abs(size), 3.5/math.Sqrt(p.w[i])) || off > 0.7*math.Abs(size) {
 			return false
 		}
 	}

@@ -68,7 +68,7 @@ func (t *track) began(prior *part, s stretch, end int64) int64 {
 	if s.Cause == stepped {
 		at = (p.points[c.At-1].At + at) / 2
 	}
-	if far := 30 * int64(86400); s.Cause == stepped && (at-s.At > far/6 || s.At-at > far/6) {
+	if fiveDays := 5 * int64(86400); s.Cause == stepped && (at-s.At > fiveDays || s.At-at > fiveDays) {
 		return s.At // another change, not this one
 	}
 	return at

@@ -9,16 +9,16 @@ import (
 // +Inf where no way of known length leads there. Joints have no length, and a feed that
 // states none leads nowhere.
 func (r *Run) Metres(from, to Place) float64 {
-	far := map[Place]float64{from: 0}
+	shortest := map[Place]float64{from: 0}
 	reach := func(from, to Place, metres float64) bool {
-		d, reached := far[from]
+		d, reached := shortest[from]
 		if !reached {
 			return false
 		}
-		if have, reached := far[to]; reached && have <= d+metres {
+		if have, reached := shortest[to]; reached && have <= d+metres {
 			return false
 		}
-		far[to] = d + metres
+		shortest[to] = d + metres
 		return true
 	}
 	either := func(a, b Place, metres float64) bool {
@@ -43,7 +43,7 @@ func (r *Run) Metres(from, to Place) float64 {
 			}
 		}
 	}
-	if d, reached := far[to]; reached {
+	if d, reached := shortest[to]; reached {
 		return d
 	}
 	return math.Inf(1)

@@ -86,13 +86,13 @@ func (b Belief) Over(limit float64) float64 {
 	}
 	if s := b.spread(); len(s.half) > 0 {
 		// Where nearly all of the belief lies below zero the Gaussian is the safer one.
-		if positive := s.above(-b.Mean); positive > mostlyBelow {
+		if positive := s.above(-b.Mean); positive > minPositive {
 			return math.Min(s.above(limit-b.Mean)/positive, 1)
 		}
 	}
 	at, zero := (limit-b.Mean)/b.Deviation, -b.Mean/b.Deviation
-	if zero < far {
-		return tail(at) / tail(zero)
+	if zero < millsFrom {
+		return upperTail(at) / upperTail(zero)
 	}
 	// Both tails may be too small for a float; their ratio is exp(−(at² − zero²)/2) times
 	// that of Mills's ratios. The difference of squares is a product, so nothing cancels.
@@ -111,7 +111,7 @@ func (b Belief) under(limit float64) float64 {
 		return math.Max(s.above(b.Mean-limit)-s.above(b.Mean), 0) / s.above(-b.Mean)
 	}
 	at, zero := (limit-b.Mean)/b.Deviation, -b.Mean/b.Deviation
-	return (tail(-at) - tail(-zero)) / tail(zero)
+	return (upperTail(-at) - upperTail(-zero)) / upperTail(zero)
 }
 
 // sound reports whether something is known.
@@ -170,18 +170,19 @@ func (b Belief) Interval(coverage float64) (low, high float64) {
 	return math.Max(0, b.Mean-spread), math.Max(b.Mean+spread, b.Quantile((1+coverage)/2))
 }
 
-// tail is the upper tail of the standard normal distribution. Survival of distuv is 1
-// less the rest and has no digits where the tail is small; the lower tail has them all.
-func tail(z float64) float64 { return distuv.UnitNormal.CDF(-z) }
+// upperTail is the probability that a standard normal variable exceeds z. Survival of distuv is
+// computed as 1 − CDF and loses all digits where the result is small; CDF(−z) keeps them.
+func upperTail(z float64) float64 { return distuv.UnitNormal.CDF(-z) }
 
-// mostlyBelow is how little of a belief may lie above zero for its even parts to count.
-const mostlyBelow = 1e-6
+// minPositive is the least probability of a value above zero with which the even parts are used.
+const minPositive = 1e-6
 
-// far is where Mills's ratio is used instead of the tail itself, which is 1e-23 there.
-const far = 10
+// millsFrom is the distance from the mean, in standard deviations, from which Mills's ratio is used
+// instead of the tail probability, which is 1e-23 there.
+const millsFrom = 10
 
 // mills is the upper tail over the density of the standard normal distribution, for
-// z ≥ far: Laplace's continued fraction (Abramowitz and Stegun, Handbook of
+// z ≥ millsFrom: Laplace's continued fraction (Abramowitz and Stegun, Handbook of
 // Mathematical Functions, 26.2.14), whose first thirty terms have all digits there.
 func mills(z float64) float64 {
 	below := z

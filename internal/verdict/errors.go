@@ -43,7 +43,7 @@ const evenFloor = 0.02
 func (s spread) above(x float64) float64 {
 	n := len(s.half)
 	if n == 0 {
-		return tail(x / s.gauss)
+		return upperTail(x / s.gauss)
 	}
 	sum := 0.0
 	for corner := range 1 << n {
@@ -66,7 +66,7 @@ func (s spread) above(x float64) float64 {
 
 // integrated is the n-fold integral of the standard normal tail from z upwards.
 func integrated(n int, z float64) float64 {
-	before, now := math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), tail(z)
+	before, now := math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), upperTail(z)
 	for k := 1; k <= n; k++ {
 		before, now = now, (before-z*now)/float64(k)
 	}

@@ -66,7 +66,7 @@ func TestSumsOfEvenAndGaussianErrors(t *testing.T) {
 		}
 	}
 	small := spread{gauss: 1, half: []float64{0.1}}
-	if got, want := small.above(2), tail(2/math.Sqrt(1+0.01/3)); math.Abs(got-want) > 1e-6 {
+	if got, want := small.above(2), upperTail(2/math.Sqrt(1+0.01/3)); math.Abs(got-want) > 1e-6 {
 		t.Errorf("nearly Gaussian: %g, want %g", got, want)
 	}
 }

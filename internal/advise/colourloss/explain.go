@@ -169,6 +169,6 @@ func known(of []float64, quantity int) interval.Interval {
 		list[k] = of[quantities*(k+1)+quantity]
 	}
 	slices.Sort(list)
-	tail := int(0.025 * float64(n))
-	return interval.New(value, math.Min(value, list[tail]), math.Max(value, list[n-1-tail]))
+	outside := int(0.025 * float64(n))
+	return interval.New(value, math.Min(value, list[outside]), math.Max(value, list[n-1-outside]))
 }

@@ -107,7 +107,7 @@ func (m *maker) see() error {
 	if err := solver.Solve(&m.real, m.loads); err != nil {
 		return ladder.Explain(m.run, err)
 	}
-	m.tellRunaway(solver)
+	m.warnRunaways(solver)
 	if m.fitted != nil {
 		m.straight = solver.StraightShift(m.step, m.adjust)
 	}
@@ -171,10 +171,10 @@ func (m *maker) worst() run.Place {
 	for i, reel := range m.out.Reels {
 		for k, p := range reel.Pixels {
 			colour, dim := m.used(i, k+1, p)
-			far := math.Max(colour.Ratio(), dim.Ratio())
+			used := math.Max(colour.Ratio(), dim.Ratio())
 			volts := p.Volts / m.run.Reels[i].Strip.Volts
-			if far > most+1e-9 || far > most-1e-9 && volts < least-1e-12 {
-				most, least = math.Max(most, far), volts
+			if used > most+1e-9 || used > most-1e-9 && volts < least-1e-12 {
+				most, least = math.Max(most, used), volts
 				worst.Index, worst.Pixel = i, k+1
 			}
 		}

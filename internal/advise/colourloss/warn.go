@@ -12,8 +12,8 @@ func (m *maker) say(format string, args ...any) {
 	m.out.Warnings = append(m.out.Warnings, fmt.Sprintf(format, args...))
 }
 
-// tellRunaway warns where falling volts and rising current drive each other.
-func (m *maker) tellRunaway(solver *ladder.Solver) {
+// warnRunaways warns of regulated pixels whose rising current and falling volts drive each other.
+func (m *maker) warnRunaways(solver *ladder.Solver) {
 	for _, r := range solver.Runaways(m.step) {
 		m.say("%s", r.Text(m.run))
 	}

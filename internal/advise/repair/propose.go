@@ -78,7 +78,7 @@ func propose(k Basis, step run.Step, o Options) (list []Repair, assumed []string
 	p.trim()
 	p.remake()
 	p.renew()
-	p.lay()
+	p.proposeFeeds()
 	return p.list, p.assumed
 }
 

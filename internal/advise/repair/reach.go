@@ -18,11 +18,11 @@ type reach struct {
 func measure(r *run.Run, places []run.Place) reach {
 	m := reach{}
 	for _, reel := range r.Reels {
-		far := make([]float64, reel.Pixels)
-		for k := range far {
-			far[k] = math.Inf(1)
+		metres := make([]float64, reel.Pixels)
+		for k := range metres {
+			metres[k] = math.Inf(1)
 		}
-		m.metres = append(m.metres, far)
+		m.metres = append(m.metres, metres)
 		m.from = append(m.from, make([]int, reel.Pixels))
 	}
 	for i, p := range places {

@@ -111,13 +111,13 @@ func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) 
 	for len(next) < most {
 		best, gain := -1, 0.0
 		for i := range c.candidates {
-			sum, much := 0.0, false
+			sum, enough := 0.0, false
 			for k := range c.targets {
 				part := c.After(i, k) / c.Variance(k)
 				sum -= math.Log(part)
-				much = much || part < narrows*narrows
+				enough = enough || part < narrows*narrows
 			}
-			if much && sum > gain {
+			if enough && sum > gain {
 				best, gain = i, sum
 			}
 		}

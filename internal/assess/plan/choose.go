@@ -31,7 +31,7 @@ func (s *surveyed) choose() []int {
 		if !s.aim(few) {
 			continue
 		}
-		chosen := s.gather(few)
+		chosen := s.takeByGain(few)
 		if pruned := s.prune(chosen); s.suffices(pruned) { // unless rounding took too much
 			chosen = pruned
 		}
@@ -96,9 +96,9 @@ func (s *surveyed) enough(x state) bool {
 	return true
 }
 
-// gather takes candidates one by one, each time the one that tells most for its cost,
-// until all is settled that can be.
-func (s *surveyed) gather(few []int) (chosen []int) {
+// takeByGain takes candidates one by one until every target reaches its aim. Each time it takes
+// the one with the greatest gain for its cost. It returns all candidates where no gain is left.
+func (s *surveyed) takeByGain(few []int) (chosen []int) {
 	x := s.begin(few)
 	taken := make([]bool, len(few))
 	steps, points := map[int]bool{}, map[int]bool{}
@@ -119,7 +119,7 @@ func (s *surveyed) gather(few []int) (chosen []int) {
 				best, most = i, worth
 			}
 		}
-		if best < 0 { // all that is left tells little each
+		if best < 0 { // no candidate gains anything alone
 			return few
 		}
 		s.each(func(n int, _ *view) { x[n].Take(best) })

@@ -74,26 +74,27 @@ func newGraph(r *run.Run, sensed []run.Place) *graph {
 		tap(p)
 	}
 	for i, f := range r.Feeds {
-		g.lay(Edge{a: f.From, b: f.To, feed: i, joint: -1, reel: -1})
+		g.addEdge(Edge{a: f.From, b: f.To, feed: i, joint: -1, reel: -1})
 	}
 	for i := range taps {
 		slices.Sort(taps[i])
 		taps[i] = slices.Compact(taps[i])
 		for k := 1; k < len(taps[i]); k++ {
-			g.lay(Edge{a: run.Place{Kind: run.AtReel, Index: i, Pixel: taps[i][k-1]},
+			g.addEdge(Edge{a: run.Place{Kind: run.AtReel, Index: i, Pixel: taps[i][k-1]},
 				b: run.Place{Kind: run.AtReel, Index: i, Pixel: taps[i][k]}, feed: -1, joint: -1, reel: i})
 		}
 	}
 	for i, j := range r.Joints {
 		if !j.PlusCut {
-			g.lay(Edge{a: run.Place{Kind: run.AtReel, Index: j.From, Pixel: r.Reels[j.From].Pixels},
+			g.addEdge(Edge{a: run.Place{Kind: run.AtReel, Index: j.From, Pixel: r.Reels[j.From].Pixels},
 				b: run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}, feed: -1, joint: i, reel: -1})
 		}
 	}
 	return g
 }
 
-func (g *graph) lay(e Edge) {
+// addEdge adds an edge and lists it at both of its places.
+func (g *graph) addEdge(e Edge) {
 	g.at[e.a] = append(g.at[e.a], len(g.edges))
 	g.at[e.b] = append(g.at[e.b], len(g.edges))
 	g.edges = append(g.edges, e)

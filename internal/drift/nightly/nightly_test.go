@@ -45,7 +45,7 @@ func TestExpectedDropsAreTheLadders(t *testing.T) {
 				t.Fatal(err)
 			}
 			d := NewReader(r)
-			if err := d.lay(places, []bool{false, true, true}); err != nil {
+			if err := d.findElements(places, []bool{false, true, true}); err != nil {
 				t.Fatal(err)
 			}
 			amps := []float64{math.NaN(), p.Amps(1), p.Amps(2)}
@@ -70,7 +70,7 @@ func TestWithoutCurrentsNothingIsKnown(t *testing.T) {
 	d := NewReader(r)
 	a, _ := r.Place("low.end")
 	b, _ := r.Place("middle.start")
-	if err := d.lay([]run.Place{a, b}, make([]bool, 3)); err != nil {
+	if err := d.findElements([]run.Place{a, b}, make([]bool, 3)); err != nil {
 		t.Fatal(err)
 	}
 	if len(d.elements) != 1 || d.elements[0].Steps[0].Known {

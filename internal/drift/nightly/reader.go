@@ -61,7 +61,7 @@ func (d *Reader) Day(day int64, sensed *Sensed) ([]Night, error) {
 		measured[i] = sensed.Current(f.Name, day)
 	}
 	if !slices.Equal(c.Places, d.places) || !slices.Equal(measured, d.measured) || d.elements == nil {
-		if err := d.lay(c.Places, measured); err != nil {
+		if err := d.findElements(c.Places, measured); err != nil {
 			return nil, err
 		}
 	}
@@ -109,8 +109,9 @@ func (d *Reader) note(c *scan.Collector, sensed *Sensed, day int64) {
 	}
 }
 
-// lay computes the elements between sensed places and what their drops are made of.
-func (d *Reader) lay(places []run.Place, measured []bool) error {
+// findElements sets the elements between sensed places and, by step, the weights of the feed
+// currents in their drops.
+func (d *Reader) findElements(places []run.Place, measured []bool) error {
 	d.places, d.measured = slices.Clone(places), slices.Clone(measured)
 	sorted := slices.Clone(places)
 	slices.SortFunc(sorted, elements.Order)

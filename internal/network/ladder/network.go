@@ -187,7 +187,7 @@ func (n *Network) laySections() {
 
 // layResistors lists the conductors of feeds and joints.
 func (n *Network) layResistors() {
-	lay := func(kind run.PlaceKind, index int, a, b pair) [2]int {
+	addPair := func(kind run.PlaceKind, index int, a, b pair) [2]int {
 		at := len(n.resistors)
 		n.resistors = append(n.resistors,
 			resistor{kind, index, run.Plus, a.plus, b.plus},
@@ -195,11 +195,11 @@ func (n *Network) layResistors() {
 		return [2]int{at, at + 1}
 	}
 	for i, f := range n.run.Feeds {
-		n.feedRail = append(n.feedRail, lay(run.AtJunction, i, n.nodes(f.From), n.nodes(f.To)))
+		n.feedRail = append(n.feedRail, addPair(run.AtJunction, i, n.nodes(f.From), n.nodes(f.To)))
 	}
 	for i, j := range n.run.Joints {
 		last := n.tapNodes[j.From]
-		lay(run.AtReel, i, last[len(last)-1], n.tapNodes[j.To][0])
+		addPair(run.AtReel, i, last[len(last)-1], n.tapNodes[j.To][0])
 	}
 }
 

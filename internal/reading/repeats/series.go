@@ -45,7 +45,7 @@ func (s *series) close() {
 	w := s.open
 	w.settle()
 	s.open = window{}
-	if !s.listRows && w.n >= oddPart {
+	if !s.listRows && w.n >= perOutlier {
 		s.open.held, w.held = w.held[:0], nil
 	}
 	s.closed = append(s.closed, w)
@@ -79,7 +79,7 @@ func (s *series) readings() []reading.Reading {
 
 // steadiest merges windows that follow each other and show the same. Of the merged ones
 // it returns the newest that has half as many readings as the largest, or more, and those
-// too small to tell what is odd in them; the newest come first.
+// too small to show an outlier; the newest come first.
 func steadiest(windows []window) []window {
 	var parts []window
 	for i := len(windows) - 1; i >= 0; i-- {
@@ -94,7 +94,7 @@ func steadiest(windows []window) []window {
 	newest := slices.IndexFunc(parts, func(w window) bool { return 2*w.n >= largest.n })
 	var list []window
 	for i, w := range parts {
-		if i == newest || w.n < oddPart {
+		if i == newest || w.n < perOutlier {
 			list = append(list, w)
 		}
 	}

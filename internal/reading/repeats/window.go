@@ -10,27 +10,27 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// A reading is odd among the others of its window, and stays a single one, where it lies
-// oddCounts of the display's last digit and oddSigmas standard deviations from their
-// median; at most one in oddPart of them, and mostOdd, are. Fewer readings than oddPart
-// tell nothing of what is odd, and are left single (common practice, no source).
+// A reading of a window is an outlier, and stays a single reading, where it differs from the median
+// by more than outlierCounts of the display's last digit and outlierSigmas standard deviations. At
+// most one reading in perOutlier is an outlier, and at most maxOutliers are. A window of fewer than
+// perOutlier readings cannot show an outlier; its readings stay single (common practice, no source).
 const (
-	oddCounts = 5
-	oddSigmas = 8
-	oddPart   = 5
-	mostOdd   = 2
+	outlierCounts = 5
+	outlierSigmas = 8
+	perOutlier    = 5
+	maxOutliers   = 2
 )
 
 // window is what was read of one place in one step within some minutes.
 type window struct {
-	held  []reading.Reading // in the order of time; once settled only where they are few, or rows are listed
-	odd   []reading.Reading
-	parts []*window // it was merged of, the newest first; nil = none
-	first reading.Reading
-	last  time.Time
-	count float64 // what the display's last digit stands for, SI
+	held     []reading.Reading // in the order of time; once settled only where they are few, or rows are listed
+	outliers []reading.Reading
+	parts    []*window // it was merged of, the newest first; nil = none
+	first    reading.Reading
+	last     time.Time
+	count    float64 // what the display's last digit stands for, SI
 
-	// Of the readings that are not odd.
+	// Of the readings that are not outliers.
 	n           int
 	mean        float64
 	squares     float64 // sum of the squared differences from the mean
@@ -52,11 +52,11 @@ func (w *window) full(next *reading.Reading) bool {
 func (w *window) settle() {
 	w.last = w.held[len(w.held)-1].Time
 	kept := w.held
-	if far := w.far(); len(far) > 0 {
+	if found := w.findOutliers(); len(found) > 0 {
 		kept = nil
 		for i, x := range w.held {
-			if slices.Contains(far, i) {
-				w.odd = append(w.odd, x)
+			if slices.Contains(found, i) {
+				w.outliers = append(w.outliers, x)
 			} else {
 				kept = append(kept, x)
 			}
@@ -76,10 +76,10 @@ func (w *window) settle() {
 	}
 }
 
-// far returns which readings are odd among the others.
-func (w *window) far() (odd []int) {
+// findOutliers returns the indexes of the readings that are outliers; nil where there are too many.
+func (w *window) findOutliers() (found []int) {
 	n := len(w.held)
-	if n < oddPart {
+	if n < perOutlier {
 		return nil
 	}
 	var values, away []float64
@@ -91,16 +91,16 @@ func (w *window) far() (odd []int) {
 		away = append(away, math.Abs(v-middle))
 	}
 	// 1.4826 makes the median distance the standard deviation of normal readings.
-	limit := math.Max(oddSigmas*1.4826*median(slices.Clone(away)), oddCounts*w.count)
+	limit := math.Max(outlierSigmas*1.4826*median(slices.Clone(away)), outlierCounts*w.count)
 	for i, d := range away {
 		if d > limit {
-			odd = append(odd, i)
+			found = append(found, i)
 		}
 	}
-	if len(odd) > min(mostOdd, n/oddPart) {
+	if len(found) > min(maxOutliers, n/perOutlier) {
 		return nil
 	}
-	return odd
+	return found
 }
 
 // median returns the middle of values, or of the two in the middle.
@@ -117,7 +117,7 @@ func merged(a, b *window) window {
 		w.parts = []*window{b}
 	}
 	w.parts = append(w.parts, a)
-	w.odd = slices.Concat(a.odd, b.odd)
+	w.outliers = slices.Concat(a.outliers, b.outliers)
 	w.last, w.n, w.right, w.count = b.last, a.n+b.n, b.right, math.Max(a.count, b.count)
 	apart := b.mean - a.mean
 	w.mean += apart * float64(b.n) / float64(w.n)
@@ -165,12 +165,12 @@ func (w *window) independent() float64 {
 	return math.Max(1, n*r/(2-r))
 }
 
-// readings returns what the window amounts to, the newest first: the odd readings and the
+// readings returns what the window amounts to, the newest first: the outliers and the
 // mean of the others; or all of them where they are too few for that.
 func (w *window) readings() []reading.Reading {
-	list, held := slices.Clone(w.odd), w.all()
+	list, held := slices.Clone(w.outliers), w.all()
 	switch whole := len(held) == w.n; {
-	case whole && w.n < oddPart:
+	case whole && w.n < perOutlier:
 		list = append(list, held...)
 	case whole:
 		x := w.reading()

@@ -110,7 +110,7 @@ func TestLay(t *testing.T) {
 	}
 	// 0 goes on as 1 and branches into 2; 2 goes on as 3; 4 stands alone.
 	r := &run.Run{Reels: []run.Reel{reel(10, -1), reel(20, 0), reel(5, 0), reel(5, 2), reel(10, -1)}}
-	got := lay(r)
+	got := placeReels(r)
 	for i, want := range []struct {
 		start float64
 		lane  int

@@ -31,7 +31,7 @@ type seen struct {
 // below it, and volts, distance in u'v' and brightness under them. width is in
 // pixels.
 func Seen(a *colourloss.Appearance, width int) *Picture {
-	s := seen{what: a, tracks: lay(a.Run), exposure: math.Inf(1)}
+	s := seen{what: a, tracks: placeReels(a.Run), exposure: math.Inf(1)}
 	for _, r := range a.Reels {
 		if r.Full.Y > 0 {
 			s.exposure = math.Min(s.exposure, colour.Exposure(r.Full))

@@ -15,10 +15,10 @@ func (t track) end() float64         { return t.at(t.n) }
 
 const mostLanes = 6 // more branches beside each other than this share the last
 
-// lay places every reel: behind the one that it follows; a reel that follows
-// none behind all those before it. Where several reels follow the same one, the
+// placeReels returns the track of every reel. A reel starts where the one that it follows ends; a
+// reel that follows none starts after all those before it. Where several reels follow the same one, the
 // first goes on in its lane and the others branch off.
-func lay(r *run.Run) []track {
+func placeReels(r *run.Run) []track {
 	tracks := make([]track, len(r.Reels))
 	followers := make([][]int, len(r.Reels))
 	var roots []int

@@ -100,7 +100,7 @@ const (
 )
 
 func (v *volts) picture() *Picture {
-	v.tracks = lay(v.run)
+	v.tracks = placeReels(v.run)
 	legend := v.legend()
 	margin := 52.0
 	x := stretch(v.tracks)

@@ -231,7 +231,7 @@ func TestSlips(t *testing.T) {
 			}
 			made++
 			for _, at := range c.Wrong {
-				if !c.glaring(at, c.Readings[at].Value) {
+				if !c.exceedsMeterError(at, c.Readings[at].Value) {
 					t.Errorf("%v, %s: %v", s, k.Name, c.Readings[at])
 				}
 			}

@@ -54,9 +54,9 @@ func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 	return false
 }
 
-// glaring reports whether a text is off from the true value by more than a meter can
-// be: 3 % and 25 counts.
-func (c *Case) glaring(i int, value float64) bool {
+// exceedsMeterError reports whether a value differs from the true one by more than the error limit
+// of any meter: 3 % and 25 counts.
+func (c *Case) exceedsMeterError(i int, value float64) bool {
 	r := c.meter.Ranges[c.ranges[i]]
 	off := math.Abs(value - c.truth[i])
 	return off > 25*r.Resolution && off > 0.03*math.Abs(c.truth[i])
@@ -67,7 +67,7 @@ func (c *Case) rewrite(i int, text, unit string) {
 	x := &c.Readings[i]
 	x.Text, x.Unit = text, unit
 	understand(x)
-	if c.glaring(i, x.Value) {
+	if c.exceedsMeterError(i, x.Value) {
 		c.Wrong = append(c.Wrong, i)
 	}
 }

@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// lay proposes feeds where the strip has none: at its free ends and in its middle.
-func (p *proposer) lay() {
+// proposeFeeds proposes feeds where the strip has none: at its free ends and in its middle.
+func (p *proposer) proposeFeeds() {
 	r := p.k.Run
 	var landings []run.Place
 	var feeds []int
@@ -24,19 +24,19 @@ func (p *proposer) lay() {
 	way := measure(r, landings)
 	for _, end := range freeEnds(r) {
 		metres, nearest := way.at(end)
-		if math.IsInf(metres, 1) || metres < worthLaying {
+		if math.IsInf(metres, 1) || metres < minFeedSpacing {
 			continue
 		}
 		near := feeds[nearest]
 		p.sameSupply(FarFeed, laying, near, end, metres)
 		p.otherSupply(near, landings[nearest], end, way)
 	}
-	if far, metres := way.farthest(); metres >= worthLaying {
-		_, nearest := way.at(far)
-		middle := far
+	if farthest, metres := way.farthest(); metres >= minFeedSpacing {
+		_, nearest := way.at(farthest)
+		middle := farthest
 		for _, end := range freeEnds(r) {
-			if end == far {
-				middle = way.middle(r, far)
+			if end == farthest {
+				middle = way.middle(r, farthest)
 			}
 		}
 		metres, _ = way.at(middle)
@@ -44,8 +44,9 @@ func (p *proposer) lay() {
 	}
 }
 
-// worthLaying is the length of strip, m, below which another feed is not proposed.
-const worthLaying = 0.5
+// minFeedSpacing is the length of strip, m, from the nearest feed below which another feed is not
+// proposed.
+const minFeedSpacing = 0.5
 
 // sameSupply proposes a feed from where the nearest one begins, of its conductor and
 // of the thinnest one that keeps the drop for half of the run's current.
