@@ -78,9 +78,9 @@ func unknownCommand(c *cobra.Command, word string) error {
 
 func newHelp() *cobra.Command {
 	return &cobra.Command{
-		Use:     "help [COMMAND]",
-		Short:   "Show what a command does, with examples",
-		Example: "  ohmkeep help assess\n  ohmkeep help probe check",
+		Use:     "help [COMMAND | TOPIC]",
+		Short:   "Show what a command does, with examples, or what a topic is about",
+		Example: "  ohmkeep help assess\n  ohmkeep help probe check\n  ohmkeep help run-file",
 		RunE: func(c *cobra.Command, args []string) error {
 			about, rest, _ := c.Root().Find(args)
 			if len(rest) > 0 {

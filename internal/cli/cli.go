@@ -75,6 +75,7 @@ Local codes decide.`,
 	root.AddCommand(newDemo(), newNew(), newPredict(), newPlan(), newSurvey(), newAssess(), newColour(), newRepair(), newLimit(),
 		newDrift(), newNote(),
 		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus())
+	root.AddCommand(newTopics()...)
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()

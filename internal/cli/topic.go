@@ -1,0 +1,26 @@
+package cli
+
+import (
+	_ "embed"
+
+	"github.com/spf13/cobra"
+)
+
+// The texts of the help topics.
+var (
+	//go:embed topic/run-file.txt
+	runFileTopic string
+	//go:embed topic/readings.txt
+	readingsTopic string
+	//go:embed topic/verdicts.txt
+	verdictsTopic string
+)
+
+// newTopics returns the help topics: commands that only have a help text.
+func newTopics() []*cobra.Command {
+	return []*cobra.Command{
+		{Use: "run-file", Short: "Every key of the run file: unit, range, default", Long: runFileTopic},
+		{Use: "readings", Short: "The table of readings, and what of a spreadsheet is understood", Long: readingsTopic},
+		{Use: "verdicts", Short: "What pass, fail and unproven promise, intervals, exit statuses", Long: verdictsTopic},
+	}
+}
