@@ -24,8 +24,8 @@ func (j *judgement) advice(i int) string {
 // mayBeOpen reports whether an element is open, or may be: a joint or feed whose best value
 // conducts no useful current and has no upper bound.
 func mayBeOpen(x *assessment.Element) bool {
-	joins := x.Kind == run.KindJoint || x.Kind == run.KindFeed
-	return x.Open() || joins && x.Known && x.Ohms >= openOhms && math.IsInf(x.High, 1)
+	jointOrFeed := x.Kind == run.KindJoint || x.Kind == run.KindFeed
+	return x.Open() || jointOrFeed && x.Known && x.Ohms >= openOhms && math.IsInf(x.High, 1)
 }
 
 // openAdvice is what to do about an open conductor, certain or not.

@@ -12,22 +12,22 @@ import (
 // withdrawUnconfirmed withdraws what an alternative, which excludes other readings, does not
 // confirm: differing verdicts become unproven, and intervals cover both.
 func (j *judgement) withdrawUnconfirmed(other *judgement) {
-	var hang []string
+	var undecided []string
 	for i := range j.out.Elements {
 		x := &j.out.Elements[i]
 		y := other.matching(x)
 		if y == nil {
 			y = &assessment.Element{Verdict: assessment.Unproven, High: math.Inf(1), Ohms: x.Ohms, Over: math.NaN()}
 		}
-		unlike := y.Verdict != x.Verdict || y.Ohms < x.Low || y.Ohms > x.High
-		if unlike {
+		differs := y.Verdict != x.Verdict || y.Ohms < x.Low || y.Ohms > x.High
+		if differs {
 			x.Low, x.High = math.Min(x.Low, y.Low), math.Max(x.High, y.High)
 		}
 		if y.Verdict == x.Verdict || math.IsNaN(x.Limit) {
 			continue
 		}
 		if x.Verdict != assessment.Unproven && x.Rail == run.Loop {
-			hang = append(hang, string(x.Kind)+" "+x.Name)
+			undecided = append(undecided, string(x.Kind)+" "+x.Name)
 		}
 		if !math.IsNaN(x.Over) && math.Abs(y.Over-0.5) < math.Abs(x.Over-0.5) {
 			x.Over = y.Over
@@ -48,7 +48,7 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 	if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
 		j.alternatives.excludedHere = mine
 		j.alternatives.excludedThere = append(j.alternatives.excludedThere, others)
-		j.alternatives.undecided = append(j.alternatives.undecided, hang...)
+		j.alternatives.undecided = append(j.alternatives.undecided, undecided...)
 	}
 }
 

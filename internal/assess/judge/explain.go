@@ -152,7 +152,7 @@ func (j *judgement) partOf(i int, what, step string, group []int) assessment.Par
 // asOpen reports a joint or feed as open where its resistance without some readings is certainly
 // above openOhms.
 func asOpen(kind run.Kind, p assessment.Part) assessment.Part {
-	if joins := kind == run.KindJoint || kind == run.KindFeed; joins && p.Known && p.Low > openOhms {
+	if jointOrFeed := kind == run.KindJoint || kind == run.KindFeed; jointOrFeed && p.Known && p.Low > openOhms {
 		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, maxExcludedOhms), math.Inf(1)
 	}
 	return p

@@ -138,12 +138,12 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		Limit: j.limit(e), Over: math.NaN(), Amps: e.Amps}
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
-	towards := e.Belief
+	beliefAtLimit := e.Belief
 	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loopVerdict != assessment.Pass) {
-		towards = j.est.BeliefTowards(i, x.Limit, estimate.VerdictSigmas)
-		if towards != e.Belief {
+		beliefAtLimit = j.est.BeliefTowards(i, x.Limit, estimate.VerdictSigmas)
+		if beliefAtLimit != e.Belief {
 			least, most := j.est.BeliefTowards(i, x.Limit, estimate.IntervalSigmas).Interval(coverage)
-			middle := math.Max(towards.Mean, 0)
+			middle := math.Max(beliefAtLimit.Mean, 0)
 			if e.Scale(x.Limit) < middle {
 				if e.Rail == run.Loop || cut {
 					high = j.est.IntervalEnd(i, coverage, true)
@@ -159,17 +159,17 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	if e.Open {
 		x.Low, x.High = e.LowerBound, math.Inf(1)
 	}
-	joins := e.Kind == run.KindJoint || e.Kind == run.KindFeed
-	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > minOpenOhms || joins && x.Low > openOhms) {
+	jointOrFeed := e.Kind == run.KindJoint || e.Kind == run.KindFeed
+	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > minOpenOhms || jointOrFeed && x.Low > openOhms) {
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	}
-	if joins && e.Known && x.Ohms < openOhms {
+	if jointOrFeed && e.Known && x.Ohms < openOhms {
 		x.High = math.Min(x.High, openOhms) // above openOhms it would be called open
 	}
 	x.Low = math.Min(x.Low, maxExcludedOhms)
 	if !e.Known {
-		if as := j.statedOhms(e); as >= x.Low && as <= x.High {
-			x.Ohms = as
+		if stated := j.statedOhms(e); stated >= x.Low && stated <= x.High {
+			x.Ohms = stated
 		}
 	}
 	switch {
@@ -185,8 +185,8 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		j.out.Elements = append(j.out.Elements, x)
 		return nextreading.Target{}, false
 	}
-	x.Over = towards.Over(e.Scale(x.Limit))
-	if joins && e.Known && towards != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == run.Loop || cut) {
+	x.Over = beliefAtLimit.Over(e.Scale(x.Limit))
+	if jointOrFeed && e.Known && beliefAtLimit != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == run.Loop || cut) {
 		// The interval must cover what has more than 2.5 % probability.
 		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.IntervalEnd(i, coverage, true)), openOhms))
 	}
@@ -194,7 +194,7 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	if j.mustBeUnproven(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
-	if joins && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < openOhms && x.High >= openOhms {
+	if jointOrFeed && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < openOhms && x.High >= openOhms {
 		// Anything from sound to open: the stated value is shown instead of a best value.
 		x.Known, x.Ohms, x.High = false, math.Max(j.statedOhms(e), x.Low), math.Inf(1)
 	}
@@ -203,7 +203,7 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
-	target.Deviation = towards.Deviation
+	target.Deviation = beliefAtLimit.Deviation
 	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.doubt
 }
 
@@ -213,19 +213,19 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 // comparing sums of squares, needs only a fit that explains the readings. A rail fails only with
 // its loop, which is judged first.
 func (j *judgement) mustBeUnproven(e *estimate.Element, x *assessment.Element) bool {
-	first := e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
-	if first {
+	judgedFirst := e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
+	if judgedFirst {
 		j.loopVerdict = x.Verdict
 	}
 	switch x.Verdict {
 	case assessment.Pass:
 		return j.doubt || x.High > x.Limit
 	case assessment.Fail:
-		weak := x.Low <= x.Limit || j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
-		if weak && first {
+		unproven := x.Low <= x.Limit || j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
+		if unproven && judgedFirst {
 			j.loopVerdict = assessment.Unproven
 		}
-		return weak || j.loopVerdict != assessment.Fail
+		return unproven || j.loopVerdict != assessment.Fail
 	}
 	return false
 }

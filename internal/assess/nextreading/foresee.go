@@ -24,7 +24,7 @@ func (t Target) stretch(deviation float64) float64 {
 // foresee is the estimate as it will be once some candidates show what the fit expects
 // of them, and how well the targets' elements are known then. The fit stays where it
 // is, for the new readings agree with it; only the sum of squares grows steeper about it.
-// So Towards tells of the foreseen as it will of the real one, with the currents that
+// So BeliefTowards tells of the foreseen as it will of the real one, with the currents that
 // the candidates' steps send through an element and without counting on more than the
 // sum of squares itself gives.
 func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimate, error) {

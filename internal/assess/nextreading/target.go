@@ -17,7 +17,7 @@ type Target struct {
 	Sound   float64 // what it has where nothing is wrong
 	Rule    verdict.Rule
 	Tail    float64 // how well the deviation is known, see verdict.Belief
-	// Deviation is that towards the limit as Estimate.Towards has it; 0 where it was not computed.
+	// Deviation is that towards the limit as Estimate.BeliefTowards has it; 0 where it was not computed.
 	Deviation float64
 }
 

@@ -19,7 +19,7 @@ import (
 func (e *Estimate) describeElements(open []search.OpenConductor) {
 	p := e.Problem
 	next := 0 // split of the next element with two rails
-	pair := func(kind run.Kind, index int) {
+	addPair := func(kind run.Kind, index int) {
 		if k := slices.IndexFunc(open, func(c search.OpenConductor) bool { return c.Split == next }); k >= 0 {
 			e.addOpen(kind, index, open[k])
 		} else {
@@ -34,13 +34,13 @@ func (e *Estimate) describeElements(open []search.OpenConductor) {
 			e.add(one)
 			continue
 		}
-		pair(run.KindJoint, i)
+		addPair(run.KindJoint, i)
 	}
 	for i := range p.Feeds {
-		pair(run.KindFeed, i)
+		addPair(run.KindFeed, i)
 	}
 	for i := range p.Reels {
-		pair(run.KindReel, i)
+		addPair(run.KindReel, i)
 	}
 	for i := range p.Run.Supplies {
 		one := single(p.Supplies[i][1], false, 1)
@@ -57,12 +57,12 @@ const maxSplitDeviation = 0.4
 func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 	p := e.Problem
 	perMetre := 1.0
-	whole := Element{Kind: kind, Index: index, Rail: run.Loop, transformed: s.Transformed, split: &s}
+	loop := Element{Kind: kind, Index: index, Rail: run.Loop, transformed: s.Transformed, split: &s}
 	if s.Transformed {
-		whole.valueAt = func(x []float64) (float64, []float64) { return prior.Loop(s.Rails, x) }
+		loop.valueAt = func(x []float64) (float64, []float64) { return prior.Loop(s.Rails, x) }
 	} else {
 		perMetre = p.Segment[index] / 2 / p.Run.Reels[index].SegmentLength()
-		whole.valueAt = func(x []float64) (float64, []float64) {
+		loop.valueAt = func(x []float64) (float64, []float64) {
 			row := make([]float64, len(x))
 			row[s.Rails[0]], row[s.Rails[1]] = perMetre, perMetre
 			return perMetre * (x[s.Rails[0]] + x[s.Rails[1]]), row
@@ -70,7 +70,7 @@ func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 	}
 	v, done := e.withoutFoilPrior(kind, index)
 	done()
-	e.Elements = append(e.Elements, v.withBelief(whole))
+	e.Elements = append(e.Elements, v.withBelief(loop))
 	share := make([]float64, len(e.X))
 	s.Row(e.X, share)
 	apart := math.Sqrt(matrix.Quadratic(e.Covariance, share)) < maxSplitDeviation

@@ -97,15 +97,15 @@ func (e *Estimate) covarianceOf(rows [][]float64) *leastsquares.Matrix {
 }
 
 // correlatedWith returns the elements correlated with element i, directly or through others.
-func correlatedWith(precision *leastsquares.Matrix, i int, seen []bool) []int {
+func correlatedWith(precision *leastsquares.Matrix, i int, grouped []bool) []int {
 	members := []int{i}
-	seen[i] = true
+	grouped[i] = true
 	for k := 0; k < len(members); k++ {
 		a := members[k]
-		for b := range seen {
+		for b := range grouped {
 			partial := -precision.At(a, b) / math.Sqrt(precision.At(a, a)*precision.At(b, b))
-			if !seen[b] && partial < maxPartialCorrelation {
-				seen[b] = true
+			if !grouped[b] && partial < maxPartialCorrelation {
+				grouped[b] = true
 				members = append(members, b)
 			}
 		}

@@ -35,8 +35,8 @@ func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 	v, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()
 	mean := math.Max(x.Belief.Mean, 0)
-	start, straight := v.checkParabola(x, end)
-	if straight {
+	start, parabolic := v.checkParabola(x, end)
+	if parabolic {
 		return end
 	}
 	deviations := math.Abs(end-mean) / x.Belief.Deviation
@@ -46,40 +46,40 @@ func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 	return end
 }
 
-// searchEnd finds where the square root of the rise of the sum of squares equals deviations,
+// searchEnd finds where the square root of the rise of the sum of squares equals wanted,
 // starting from first; false where fits do not converge.
-func (e *Estimate) searchEnd(x *Element, first, deviations float64, start []float64) (at float64, ok bool) {
+func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64) (at float64, ok bool) {
 	at = first
-	inside, root := 0.0, 0.0 // the last value inside the interval, and its root
-	outside, beyond := math.NaN(), 0.0
+	inside, insideRoot := 0.0, 0.0 // the last value inside the interval, and its root
+	outside, outsideRoot := math.NaN(), 0.0
 	for range maxEndFits {
-		base, rise, settled := e.boundedRise(x, at, start)
-		if settled {
+		base, rise, converged := e.boundedRise(x, at, start)
+		if converged {
 			start = e.Problem.LastHeldX
 		} else {
-			base, rise, settled = e.unboundedRise(x, at, start)
+			base, rise, converged = e.unboundedRise(x, at, start)
 		}
-		if !settled {
+		if !converged {
 			return 0, false
 		}
-		now := math.Sqrt(math.Max(rise, 0)) / e.Inflation
-		if math.Abs(now-deviations) < endTolerance {
+		sigmas := math.Sqrt(math.Max(rise, 0)) / e.Inflation
+		if math.Abs(sigmas-wanted) < endTolerance {
 			return at, true
 		}
-		if now < deviations {
-			inside, root = at, now
+		if sigmas < wanted {
+			inside, insideRoot = at, sigmas
 		} else {
-			outside, beyond = at, now
+			outside, outsideRoot = at, sigmas
 		}
-		if root == 0 {
+		if insideRoot == 0 {
 			inside = base
 		}
 		if math.IsNaN(outside) {
-			by := maxExpansion
-			if now > 0 {
-				by = min(max(deviations/now, 1.2), maxExpansion)
+			factor := maxExpansion
+			if sigmas > 0 {
+				factor = min(max(wanted/sigmas, 1.2), maxExpansion)
 			}
-			at = base + (at-base)*by
+			at = base + (at-base)*factor
 			if at <= 0 {
 				return 0, true
 			}
@@ -89,7 +89,7 @@ func (e *Estimate) searchEnd(x *Element, first, deviations float64, start []floa
 			continue
 		}
 		// The root rises about linearly.
-		at = inside + (outside-inside)*min(max((deviations-root)/(beyond-root), 0.1), 0.9)
+		at = inside + (outside-inside)*min(max((wanted-insideRoot)/(outsideRoot-insideRoot), 0.1), 0.9)
 	}
 	if math.IsNaN(outside) {
 		return math.Inf(1), at > first

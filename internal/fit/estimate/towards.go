@@ -32,21 +32,21 @@ func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief 
 	if x.Open || !(raw > 0) || math.IsInf(raw, 1) {
 		return b
 	}
-	off := min(max(x.Scale(ohms)-math.Max(b.Mean, 0), -maxSigmas*raw), maxSigmas*raw)
-	target := math.Max(b.Mean, 0) + off
-	if off == 0 {
+	offset := min(max(x.Scale(ohms)-math.Max(b.Mean, 0), -maxSigmas*raw), maxSigmas*raw)
+	target := math.Max(b.Mean, 0) + offset
+	if offset == 0 {
 		return b
 	}
 	defer e.restoreStates()
 	e, done := e.withoutFoilPrior(x.Kind, x.Index)
 	defer done()
-	start, straight := e.checkParabola(x, target)
-	if straight {
+	start, parabolic := e.checkParabola(x, target)
+	if parabolic {
 		return b
 	}
 	var base float64
-	for _, part := range retryFactors {
-		at := target + (part-1)*off
+	for _, factor := range retryFactors {
+		at := target + (factor-1)*offset
 		var rise float64
 		var ok bool
 		if base, rise, ok = e.boundedRise(x, at, start); !ok {
@@ -66,12 +66,12 @@ var retryFactors = [...]float64{1, 0.93, 1.07}
 // boundedRise returns the estimate and the rise of the sum of squares to a value, with no
 // conductor below zero; false where the fits do not converge.
 func (e *Estimate) boundedRise(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	within, least := e.boundedBest()
-	if within == nil {
+	bounded, least := e.boundedBest()
+	if bounded == nil {
 		return 0, 0, false
 	}
-	base, _ = x.valueAt(within)
-	held, ok := e.Problem.BoundedSumHeldAt(x.valueAt, target, e.Problem.StartHeldAt(x.split, target, within), start)
+	base, _ = x.valueAt(bounded)
+	held, ok := e.Problem.BoundedSumHeldAt(x.valueAt, target, e.Problem.StartHeldAt(x.split, target, bounded), start)
 	return math.Max(base, 0), held - least, ok
 }
 
@@ -85,30 +85,30 @@ func (e *Estimate) unboundedRise(x *Element, target float64, start []float64) (b
 // with and without the split prior: that prior couples the rails at the fit and hardly at all
 // once one of them is bad. It reports whether the sum of squares agrees with the prediction, and
 // returns the unknowns with the smaller one.
-func (e *Estimate) checkParabola(x *Element, target float64) (place []float64, straight bool) {
+func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, parabolic bool) {
 	p := e.Problem
-	off := target - x.Belief.Mean
+	offset := target - x.Belief.Mean
 	variance := matrix.Quadratic(e.Covariance, x.Row)
-	promised := off * off / variance
+	expected := offset * offset / variance
 	least := math.Inf(1)
-	straight = true
-	try := func(along []float64, variance float64, curved func(rise float64) bool) {
+	parabolic = true
+	try := func(along []float64, variance float64, differs func(rise float64) bool) {
 		at := append([]float64(nil), e.X...)
 		for j := range at {
-			at[j] += along[j] * off / variance
+			at[j] += along[j] * offset / variance
 		}
 		sum, err := p.SumAt(at)
 		if err != nil {
-			straight = false
+			parabolic = false
 			return
 		}
-		straight = straight && !curved(sum-e.Sum)
+		parabolic = parabolic && !differs(sum-e.Sum)
 		if sum < least {
-			least, place = sum, at
+			least, best = sum, at
 		}
 	}
 	along := matrix.Times(e.Covariance, x.Row)
-	try(along, variance, func(rise float64) bool { return math.Abs(rise-promised) > parabolaTolerance*promised+0.1 })
+	try(along, variance, func(rise float64) bool { return math.Abs(rise-expected) > parabolaTolerance*expected+0.1 })
 	if x.split != nil {
 		s := make([]float64, len(e.X))
 		x.split.Row(e.X, s)
@@ -120,13 +120,13 @@ func (e *Estimate) checkParabola(x *Element, target float64) (place []float64, s
 				along[j] += by * cs[j]
 			}
 			variance += by * by * rest
-			try(along, variance, func(rise float64) bool { return rise < (1-parabolaTolerance)*promised-0.1 })
+			try(along, variance, func(rise float64) bool { return rise < (1-parabolaTolerance)*expected-0.1 })
 		}
 	}
-	if place == nil {
-		place = e.X
+	if best == nil {
+		best = e.X
 	}
-	return place, straight
+	return best, parabolic
 }
 
 // boundedBest is the result of BoundedBest, computed once.

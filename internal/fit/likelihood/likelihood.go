@@ -72,24 +72,24 @@ func Learn(residuals []Residual, prior Prior, studentFreedom float64) Learned {
 		haa, hab, hbb = wa, 0, wb
 		ea, eb := math.Exp(a), math.Exp(b)
 		for _, r := range residuals {
-			grown := eb * r.Magnitude * r.Magnitude
-			s := r.KnownVariance + ea + grown
+			relative := eb * r.Magnitude * r.Magnitude
+			s := r.KnownVariance + ea + relative
 			z := r.Value * r.Value / s
 			if studentFreedom > 0 {
 				z *= (studentFreedom + 1) / (studentFreedom + z/math.Max(r.Freedom, minFreedom))
 			}
-			ua, ub := ea/s, grown/s
-			miss := (r.Freedom - z) / 2
-			ga += ua * miss
-			gb += ub * miss
+			ua, ub := ea/s, relative/s
+			excess := (r.Freedom - z) / 2
+			ga += ua * excess
+			gb += ub * excess
 			haa += r.Freedom * ua * ua / 2
 			hab += r.Freedom * ua * ub / 2
 			hbb += r.Freedom * ub * ub / 2
 		}
 		det := haa*hbb - hab*hab
 		da, db := (hab*gb-hbb*ga)/det, (hab*ga-haa*gb)/det
-		if most := math.Max(math.Abs(da), math.Abs(db)); most > maxStep {
-			da, db = da*maxStep/most, db*maxStep/most
+		if largest := math.Max(math.Abs(da), math.Abs(db)); largest > maxStep {
+			da, db = da*maxStep/largest, db*maxStep/largest
 		}
 		da, db = math.Min(da, mostA-a), math.Min(db, mostB-b)
 		a, b = a+da, b+db

@@ -28,23 +28,23 @@ const (
 
 // Residual returns the residual of the reel, with the pseudo-Huber loss, and its derivatives by
 // each rail and by the foil factor.
-func (a FoilPrior) Residual(x []float64) (z float64, rails, whole float64) {
+func (a FoilPrior) Residual(x []float64) (z float64, railSlope, foilSlope float64) {
 	if a.Disabled {
 		return 0, 0, 0
 	}
 	factor, half := math.Max(x[a.FoilFactor], MinFactor), (x[a.Rails[0]]+x[a.Rails[1]])/2
 	z, slope := pseudoHuberLoss((half/factor-1)/foilSpread, foilThreshold)
-	rails = slope / (2 * factor * foilSpread)
+	railSlope = slope / (2 * factor * foilSpread)
 	if x[a.FoilFactor] > MinFactor {
-		whole = -slope * half / (factor * factor * foilSpread)
+		foilSlope = -slope * half / (factor * factor * foilSpread)
 	}
-	return z, rails, whole
+	return z, railSlope, foilSlope
 }
 
 // Row writes the derivatives by all unknowns to row and returns the residual.
 func (a FoilPrior) Row(x, row []float64) (z float64) {
-	z, rails, whole := a.Residual(x)
+	z, railSlope, foilSlope := a.Residual(x)
 	clear(row)
-	row[a.Rails[0]], row[a.Rails[1]], row[a.FoilFactor] = rails, rails, whole
+	row[a.Rails[0]], row[a.Rails[1]], row[a.FoilFactor] = railSlope, railSlope, foilSlope
 	return z
 }

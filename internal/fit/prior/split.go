@@ -39,7 +39,7 @@ const (
 const minSplitOhms = 0.001
 
 // normalisedResidual returns z and its derivatives by the two rails and by the common share.
-func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, about float64) {
+func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, shareSlope float64) {
 	if s.Disabled {
 		return 0, slopes, 0
 	}
@@ -65,12 +65,12 @@ func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, ab
 	share := 0.0
 	if s.ShareAbout != EvenShare {
 		share = x[s.ShareAbout]
-		about = -sum / scale
+		shareSlope = -sum / scale
 	}
 	z = (r[0] - r[1] - share*sum) / scale
 	slopes[0] *= (1 - share - z*growth) / scale
 	slopes[1] *= (-1 - share - z*growth) / scale
-	return z, slopes, about
+	return z, slopes, shareSlope
 }
 
 // Row writes the derivatives of z by all unknowns to row and returns z.

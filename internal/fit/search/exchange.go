@@ -96,7 +96,7 @@ func (h *hypothesis) mayReplaceOutliers(i int, fit *leastsquares.Fit) bool {
 	if err != nil {
 		return false
 	}
-	missed := (o.Value - predicted) / o.Deviation
+	residual := (o.Value - predicted) / o.Deviation
 	for j := range row {
 		row[j] /= -o.Deviation
 	}
@@ -107,9 +107,9 @@ func (h *hypothesis) mayReplaceOutliers(i int, fit *leastsquares.Fit) bool {
 		return false // no other reading determines this one, so none contradicts it
 	}
 	both := matrix.Dot(row, along)
-	missed += both * fit.Residuals[i] / rest
+	residual += both * fit.Residuals[i] / rest
 	g := matrix.Quadratic(fit.Covariance, row) + both*both/rest
-	with, without := missed*missed/(1+g), fit.Residuals[i]*fit.Residuals[i]/rest
+	with, without := residual*residual/(1+g), fit.Residuals[i]*fit.Residuals[i]/rest
 	return with < 4*(without+maxAlternativeCost)
 }
 

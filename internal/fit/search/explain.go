@@ -28,15 +28,15 @@ func (h *hypothesis) findExplanation(first *leastsquares.Fit) (*leastsquares.Fit
 	}
 	best := h.candidate(fit)
 	h.restore(plain)
-	first, slipped, err := h.withMistakes(first, plain)
+	first, corrected, err := h.withMistakes(first, plain)
 	if err != nil {
 		return nil, err
 	}
-	if len(slipped.mistakes) > 0 {
-		if fit, err = h.withOpenIfBetter(first, slipped); err != nil {
+	if len(corrected.mistakes) > 0 {
+		if fit, err = h.withOpenIfBetter(first, corrected); err != nil {
 			return nil, err
 		}
-		if slipped = h.candidate(fit); slipped.cost < best.cost {
+		if corrected = h.candidate(fit); corrected.cost < best.cost {
 			return fit, nil
 		}
 	}

@@ -45,13 +45,13 @@ func (h *hypothesis) finalFit(fit *leastsquares.Fit) *leastsquares.Fit {
 	h.bounded = false
 	start := h.removeFoilPriorsOfUnread(fit)
 	if h.hasNegativeConductor(fit) {
-		if within := h.boundedIfAsGood(fit, start); within != nil {
-			return within
+		if boundedFit := h.boundedIfAsGood(fit, start); boundedFit != nil {
+			return boundedFit
 		}
 	}
 	if start != nil {
-		if again, err := h.Solve(start); err == nil {
-			fit = again
+		if refit, err := h.Solve(start); err == nil {
+			fit = refit
 		}
 	}
 	return h.solveLonger(fit)
@@ -111,9 +111,9 @@ func (h *hypothesis) removeFoilPriorsOfUnread(fit *leastsquares.Fit) (start []fl
 	for i, a := range h.FoilPriors {
 		clear(row)
 		row[a.Rails[0]], row[a.Rails[1]] = 1, 1
-		alone, done, _ := l.WithoutFoilPrior(a.Reel)
+		own, done, _ := l.WithoutFoilPrior(a.Reel)
 		done()
-		if !alone.Determined(row) {
+		if !own.Determined(row) {
 			unread = append(unread, &h.FoilPriors[i])
 		}
 	}

@@ -70,11 +70,11 @@ func (h *hypothesis) correct(s model.Mistake) {
 func (h *hypothesis) withMistakes(first *leastsquares.Fit, plain candidate) (*leastsquares.Fit, candidate, error) {
 	for range maxMistakes {
 		best, bestFirst := plain, first
-		blank := candidate{noise: h.PriorNoise(), mistakes: plain.mistakes}
-		h.restore(blank)
+		initial := candidate{noise: h.PriorNoise(), mistakes: plain.mistakes}
+		h.restore(initial)
 		before := h.cost(first)
 		for _, s := range h.PossibleMistakes() {
-			h.restore(blank)
+			h.restore(initial)
 			h.correct(s)
 			fit, err := h.SolveLimited(h.Start(), screeningIterations)
 			if err != nil || h.cost(fit) > before-minMistakeGain {

@@ -26,15 +26,15 @@ func (h *hypothesis) residualsByGroup(fit *leastsquares.Fit) [][]likelihood.Resi
 		if o.Excluded {
 			continue
 		}
-		left := 1.0
+		freedom := 1.0
 		if fit.Covariance != nil {
-			left = min(max(1-matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i)), 0), 1)
+			freedom = min(max(1-matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i)), 0), 1)
 		}
-		missed := fit.Residuals[i] * o.Deviation
+		residual := fit.Residuals[i] * o.Deviation
 		if h.Robust { // the residuals of a robust fit are transformed; the predictions are those of its last iteration
-			missed = o.Value - h.Predicted[i]
+			residual = o.Value - h.Predicted[i]
 		}
-		groups[o.Group] = append(groups[o.Group], likelihood.Residual{Value: missed, Magnitude: math.Abs(o.Value), KnownVariance: o.RoundingVariance, Freedom: left})
+		groups[o.Group] = append(groups[o.Group], likelihood.Residual{Value: residual, Magnitude: math.Abs(o.Value), KnownVariance: o.RoundingVariance, Freedom: freedom})
 	}
 	return groups
 }
@@ -81,8 +81,8 @@ func (h *hypothesis) updateNoise(fit *leastsquares.Fit, freedom float64) bool {
 		h.SetNoise(noise)
 		return true
 	}
-	for g := range noise {
-		h.Noise[g].Covariance = noise[g].Covariance
+	for group := range noise {
+		h.Noise[group].Covariance = noise[group].Covariance
 	}
 	return false
 }

@@ -67,15 +67,15 @@ func (h *hypothesis) largestResidual(fit *leastsquares.Fit) (z float64, at int) 
 func (h *hypothesis) withoutGrossErrors() (*leastsquares.Fit, error) {
 	h.Robust = true
 	defer func() { h.Robust = false }()
-	soft, err := h.Solve(h.Start())
+	robust, err := h.Solve(h.Start())
 	if err != nil {
 		return nil, err
 	}
 	for range robustRounds {
-		if !h.updateNoise(soft, studentFreedom) {
+		if !h.updateNoise(robust, studentFreedom) {
 			break
 		}
-		if soft, err = h.SolveLimited(soft.X, initialIterations); err != nil {
+		if robust, err = h.SolveLimited(robust.X, initialIterations); err != nil {
 			return nil, err
 		}
 	}
@@ -84,7 +84,7 @@ func (h *hypothesis) withoutGrossErrors() (*leastsquares.Fit, error) {
 		o.Excluded = o.Excluded || math.Abs(o.Value-h.Predicted[i]) > grossSigmas*o.Deviation
 	}
 	h.Robust = false
-	return h.Solve(soft.X)
+	return h.Solve(robust.X)
 }
 
 // robustRounds is how often a robust fit and its noise are computed in turn.
@@ -92,15 +92,15 @@ const robustRounds = 3
 
 // readmit returns the excluded readings within readmitSigmas to the fit.
 func (h *hypothesis) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	back := false
+	readmitted := false
 	for i := range h.Observations {
 		o := &h.Observations[i]
 		if o.Excluded && !o.ExcludedForGood && math.Abs(h.Standardised(i, fit)) < readmitSigmas {
 			o.Excluded = false
-			back = true
+			readmitted = true
 		}
 	}
-	if !back {
+	if !readmitted {
 		return fit, nil
 	}
 	return h.Solve(fit.X)
