@@ -93,7 +93,7 @@ func checkProbe(c *cobra.Command, at *found) error {
 		}
 		fmt.Fprintln(out)
 	}}
-	report, err := instrument.CheckVia(c.Context(), at.profile, at.Port, at.lasting, o, func(o instrument.Options) (instrument.Instrument, error) {
+	report, err := instrument.Check(c.Context(), at.profile, at.Port, at.lasting, o, func(o instrument.Options) (instrument.Instrument, error) {
 		return at.open(c.Context(), o)
 	})
 	if err != nil {

@@ -34,7 +34,7 @@ counts = 3
 // terminal gives a pseudo-terminal and plays an instrument on it until the test ends.
 func terminal(t *testing.T, play func(*devices.Pair) interface{ Run(context.Context) error }) string {
 	t.Helper()
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}
@@ -89,7 +89,7 @@ func TestProbeCheckBoard(t *testing.T) {
 
 func TestProbeCheckSilence(t *testing.T) {
 	s := newSession(t)
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}

@@ -36,14 +36,14 @@ good reading, or the clock is uncertain.`,
 				return callFault(c, "wants --store FILE or --at ADDR")
 			}
 			if of != "" {
-				keeper, held, err := store.WhoKeeps(of)
+				holder, held, err := store.FindHolder(of)
 				switch {
 				case err != nil:
 					return reason(err)
-				case !held || keeper.Address == "":
-					return noWatch(c, of, keeper, held, asJSON)
+				case !held || holder.Address == "":
+					return noWatch(c, of, holder, held, asJSON)
 				}
-				at = keeper.Address
+				at = holder.Address
 			}
 			s, raw, err := service.Ask(c.Context(), at)
 			if err != nil {
@@ -74,7 +74,7 @@ good reading, or the clock is uncertain.`,
 }
 
 // noWatch says that no watch runs over a store.
-func noWatch(c *cobra.Command, of string, last store.Keeper, held, asJSON bool) error {
+func noWatch(c *cobra.Command, of string, last store.Holder, held, asJSON bool) error {
 	if asJSON {
 		answer := map[string]any{"schema": 1, "well": false, "reasons": []string{"no watch runs"}}
 		if err := json.NewEncoder(c.OutOrStdout()).Encode(answer); err != nil {

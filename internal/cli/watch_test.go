@@ -129,7 +129,7 @@ func (w *watching) ends() {
 
 func (s session) terminal() *devices.Pair {
 	s.Helper()
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		s.Skip("no pseudo-terminals here: ", err)
 	}

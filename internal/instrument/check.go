@@ -44,15 +44,10 @@ func (r Report) OK() bool {
 	return good && r.Counters.Bad == 0 && len(r.Queue) == 0 && len(r.Errors) == 0
 }
 
-// Check opens a device, listens to it or asks it for a while, and reports what
-// it said and what of that was understood. The error is that of opening; what
-// goes wrong later is in the report. Events go to o.Log as they come.
-func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options) (Report, error) {
-	return CheckVia(ctx, p, path, d, o, func(o Options) (Instrument, error) { return Open(ctx, p, path, o) })
-}
-
-// CheckVia is Check of what open opens with the options that it is given.
-func CheckVia(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options, open func(Options) (Instrument, error)) (Report, error) {
+// Check opens a device with open, reads or queries it for the time d, and reports what it
+// sent and which of that could be parsed. The error is that of opening. Later errors are
+// in the report. Each event is passed to o.Log when it occurs.
+func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration, o Options, open func(Options) (Instrument, error)) (Report, error) {
 	r := Report{Profile: p.Name, Port: path}
 	follow := o.Log
 	o.Log = func(e Event) {

@@ -9,15 +9,25 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/devices"
 )
 
 const moment = 150 * time.Millisecond
 
+// checkPath checks the device at a path, opened as a probe is.
+func checkPath(t *testing.T, p *profile.Profile, path string, o instrument.Options) (instrument.Report, error) {
+	t.Helper()
+	ctx := bounded(t)
+	return instrument.Check(ctx, p, path, moment, o, func(o instrument.Options) (instrument.Instrument, error) {
+		return instrument.Open(ctx, p, path, o)
+	})
+}
+
 func check(t *testing.T, profile string, pair *devices.Pair) instrument.Report {
 	t.Helper()
-	r, err := instrument.Check(bounded(t), load(t, profile), pair.Path, moment, instrument.Options{Conn: pair.Host})
+	r, err := checkPath(t, load(t, profile), pair.Path, instrument.Options{Conn: pair.Host})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +74,7 @@ func TestCheckMeterComplains(t *testing.T) {
 	p := load(t, "scpi-multimeter")
 	p.Query.Start = []string{"*CLS", "SYST:HELLO"}
 	p.Query.Measure[run.Current] = []string{"CONF:AMPS", "READ?"}
-	r, err := instrument.Check(bounded(t), p, pair.Path, moment, instrument.Options{Conn: pair.Host})
+	r, err := checkPath(t, p, pair.Path, instrument.Options{Conn: pair.Host})
 	if err != nil || r.OK() || len(r.Queue) != 1 || !strings.Contains(r.Queue[0], `-113, "Undefined header"`) {
 		t.Errorf("got %+v, %v", r, err)
 	}
@@ -100,7 +110,7 @@ func TestCheckUnplugged(t *testing.T) {
 }
 
 func TestCheckAbsent(t *testing.T) {
-	_, err := instrument.Check(t.Context(), load(t, "plain-lines"), t.TempDir()+"/absent", moment, instrument.Options{})
+	_, err := checkPath(t, load(t, "plain-lines"), t.TempDir()+"/absent", instrument.Options{})
 	if !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("got %v", err)
 	}

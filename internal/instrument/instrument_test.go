@@ -25,7 +25,7 @@ func cables(t *testing.T, test func(t *testing.T, pair *devices.Pair)) {
 
 func terminal(t *testing.T) *devices.Pair {
 	t.Helper()
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}

@@ -40,7 +40,7 @@ func TestStoreIsClaimedByItsFile(t *testing.T) {
 		}
 	}
 	refused("over a symbolic link", "the store is kept by a test")
-	if k, held, err := WhoKeeps(link); err != nil || !held || k.Name != "a test" {
+	if k, held, err := FindHolder(link); err != nil || !held || k.Name != "a test" {
 		t.Errorf("over a symbolic link: %v, %v, %v", k, held, err)
 	}
 	if runtime.GOOS == "linux" { // where one file is reached in two directories, as by a bind mount
@@ -122,7 +122,7 @@ func TestDisplacedStoreLosesNothing(t *testing.T) {
 			t.Errorf("%s: a commit: %v", c.name, err)
 		}
 		w.Close()
-		kept, err := s.Rehouse(ctx)
+		kept, err := s.MoveToNewFile(ctx)
 		if err != nil || (kept != "") != c.kept {
 			t.Errorf("%s: %q, %v", c.name, kept, err)
 			continue

@@ -25,12 +25,12 @@ type (
 	RunMark = writer.RunMark
 )
 
-// Keeper is who keeps writing to a store.
-type Keeper = sqlitefile.Holder
+// Holder is the program that has claimed a store: the only one that may use a Writer.
+type Holder = sqlitefile.Holder
 
-// WhoKeeps returns which program keeps writing to the store at a path, without opening
-// it. Where none does, held is false.
-func WhoKeeps(path string) (k Keeper, held bool, err error) { return sqlitefile.Keeper(path) }
+// FindHolder returns the program that has claimed the store at a path. It does not open
+// the store. Where no program holds the claim, held is false.
+func FindHolder(path string) (h Holder, held bool, err error) { return sqlitefile.FindHolder(path) }
 
 // Writer makes a program the one that keeps writing to the store. Where another
 // one is already, the error is a fault that names it. Appends of other programs

@@ -77,8 +77,9 @@ func OpenReadOnly(path string) (*Store, error) {
 	return &Store{db}, nil
 }
 
-// Rest releases the memory that reading has taken; the next reading takes it again.
-func (s *Store) Rest() { s.db.Rest() }
+// ReleaseMemory frees the pages that connections for reading have cached. The next read
+// loads them again.
+func (s *Store) ReleaseMemory() { s.db.ReleaseCache() }
 
 // Close closes the store.
 func (s *Store) Close() error { return s.db.Close() }

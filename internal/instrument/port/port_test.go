@@ -22,7 +22,7 @@ var settings = profile.Port{Baud: 115200, DataBits: 8, StopBits: 1, Terminator: 
 // device's end.
 func terminal(t *testing.T, before string) (*port.Port, io.ReadWriteCloser) {
 	t.Helper()
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}
@@ -181,7 +181,7 @@ func TestStuckWrite(t *testing.T) {
 // A pseudo-terminal has no DTR and no RTS. That is no fault, and since nothing
 // can have been reset, nothing has to settle.
 func TestModemLines(t *testing.T) {
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}

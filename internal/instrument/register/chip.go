@@ -125,12 +125,3 @@ func (c Chip) Register(name string) (Register, bool) {
 	}
 	return Register{}, false
 }
-
-// Names are the names of the chip's registers.
-func (c Chip) Names() []string {
-	names := make([]string, len(c.Registers))
-	for i, r := range c.Registers {
-		names[i] = r.Name
-	}
-	return names
-}

@@ -191,7 +191,7 @@ func TestEveryWord(t *testing.T) {
 		t.Error("an unknown chip was found")
 	}
 	c, _ := register.Find("ina219")
-	if _, ok := c.Register("flags"); ok || len(c.Names()) != 4 {
+	if _, ok := c.Register("flags"); ok || len(c.Registers) != 4 {
 		t.Error("the INA219 has its flags in the bus register")
 	}
 }

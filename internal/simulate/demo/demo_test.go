@@ -79,7 +79,7 @@ func TestDemoFindsItsFaults(t *testing.T) {
 }
 
 func terminal(t *testing.T) func() *devices.Pair {
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		return nil
 	}

@@ -154,7 +154,7 @@ func TestCables(t *testing.T) {
 		test(t, p, p.Host)
 	})
 	t.Run("pseudo-terminal", func(t *testing.T) {
-		p, err := Terminal()
+		p, err := NewTerminal()
 		if err != nil {
 			t.Skip("no pseudo-terminals here: ", err)
 		}

@@ -25,14 +25,11 @@ type Pair struct {
 // NewPair makes a pseudo-terminal where the system has them, otherwise a
 // connection inside the process.
 func NewPair() *Pair {
-	if p, err := newTerminal(); err == nil {
+	if p, err := NewTerminal(); err == nil {
 		return p
 	}
 	return InProcess()
 }
-
-// Terminal makes a pseudo-terminal or says why the system has none.
-func Terminal() (*Pair, error) { return newTerminal() }
 
 // InProcess makes a connection inside the process.
 func InProcess() *Pair {

@@ -16,7 +16,7 @@ type terminal struct {
 	slave  *os.File // held open, so that the terminal outlives each program that opens its path
 }
 
-func newTerminal() (*Pair, error) {
+func NewTerminal() (*Pair, error) {
 	blocking, slave, err := pty.Open()
 	if err != nil {
 		return nil, fmt.Errorf("pseudo-terminal: %w", err)

@@ -226,7 +226,7 @@ func newSocket(t testing.TB) socket { return socket{t, filepath.Join(t.TempDir()
 // plug plugs a board in; the system calls it something else every time.
 func (s socket) plug() *devices.Pair {
 	s.t.Helper()
-	pair, err := devices.Terminal()
+	pair, err := devices.NewTerminal()
 	if err != nil {
 		s.t.Skip("no pseudo-terminals here: ", err)
 	}

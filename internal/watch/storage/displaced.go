@@ -47,20 +47,20 @@ func (s *Store) look(ctx context.Context) {
 	if s.file == nil {
 		return // the next commit opens it
 	}
-	if err := s.rehouse(ctx); err != nil {
+	if err := s.moveToNewFile(ctx); err != nil {
 		s.o.Log.Error("the store cannot be written to a new file", "store", s.o.Path, "why", err)
 	}
 }
 
-// rehouse writes what a displaced store holds to a new file and goes on with that. The
+// moveToNewFile writes what a displaced store holds to a new file and goes on with that. The
 // caller holds mu.
-func (s *Store) rehouse(ctx context.Context) error {
+func (s *Store) moveToNewFile(ctx context.Context) error {
 	why := s.file.Displaced()
 	if why == nil {
 		return nil // it was done meanwhile
 	}
 	_ = s.writer.Close() // what it claims is not there any more
-	kept, err := s.file.Rehouse(ctx)
+	kept, err := s.file.MoveToNewFile(ctx)
 	if err != nil {
 		return err
 	}

@@ -134,7 +134,7 @@ func (s *Store) Keep(ctx context.Context, b recorder.Batch) error {
 	case s.file == nil:
 		err = s.begin(ctx)
 	case displaced:
-		err = s.rehouse(ctx)
+		err = s.moveToNewFile(ctx)
 	default:
 		err = s.rescue(ctx, err)
 	}
@@ -202,7 +202,7 @@ func (s *Store) NewestHistory(ctx context.Context, r *run.Run) (found *history.H
 
 // rest gives back to the system what reading much of the store has taken.
 func (s *Store) rest() {
-	_ = s.use(func(file *store.Store) error { file.Rest(); return nil }) // one that is not open holds nothing
+	_ = s.use(func(file *store.Store) error { file.ReleaseMemory(); return nil }) // one that is not open holds nothing
 	debug.FreeOSMemory()
 }
 

@@ -105,9 +105,10 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 	return nil, fault.Fault{File: path, Text: "the file comes and goes", Hint: "does another program start again and again?"}
 }
 
-// Keeper returns which program writes to a store. Where held is false, none does, and it
-// is the one that was killed doing so; the zero Holder where there is none.
-func Keeper(path string) (h Holder, held bool, err error) {
+// FindHolder returns the program that has claimed a store. Where no program holds the
+// claim, held is false and h is the program that was killed while it held it; the zero
+// Holder if there was no such program.
+func FindHolder(path string) (h Holder, held bool, err error) {
 	file, err := os.Open(real(path) + claimSuffix)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Holder{}, false, nil

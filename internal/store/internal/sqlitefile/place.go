@@ -82,10 +82,10 @@ func (db *DB) settle(log bool) error {
 	return nil
 }
 
-// Rehouse copies a displaced database, of which the open connection still reads
+// MoveToNewFile copies a displaced database, of which the open connection still reads
 // everything, to a new file, closes it and puts that in its place. Where another file
 // stands there, the copy gets a name of its own, which is returned; "" = it is in place.
-func (db *DB) Rehouse(ctx context.Context) (kept string, err error) {
+func (db *DB) MoveToNewFile(ctx context.Context) (kept string, err error) {
 	p := db.place
 	if err := os.MkdirAll(filepath.Dir(p.path), 0o755); err != nil {
 		return "", err

@@ -169,8 +169,8 @@ func (db *DB) letGo(file *os.File) error {
 // idle is how many connections for reading are kept.
 const idle = 2
 
-// Rest releases the pages that connections for reading have cached.
-func (db *DB) Rest() {
+// ReleaseCache frees the pages that connections for reading have cached.
+func (db *DB) ReleaseCache() {
 	db.Read.SetMaxIdleConns(0)
 	db.Read.SetMaxIdleConns(idle)
 }

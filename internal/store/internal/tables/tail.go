@@ -38,8 +38,8 @@ func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error
 	return commits, readings, err
 }
 
-// Rest is what a tail holds.
-type Rest struct {
+// TailContent is what a tail holds.
+type TailContent struct {
 	Sections []chunk.Section // in the order of their series, and within each of their times
 	Damaged  []int64         // numbers of commits that cannot be read, and are left out
 	Lost     int64           // readings in those, as far as it is known
@@ -51,7 +51,7 @@ type Rest struct {
 const mostHeld = 1<<16 + chunk.MostInBatch
 
 // Tail returns the readings of the tail that belong to wanted series (nil = all).
-func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest Rest, err error) {
+func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest TailContent, err error) {
 	var any bool
 	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM tail)").Scan(&any); err != nil || !any {
 		return rest, err
@@ -73,10 +73,10 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest
 		var n int
 		var block sql.RawBytes
 		if err := rows.Scan(&id, &n, &block); err != nil {
-			return Rest{}, err
+			return TailContent{}, err
 		}
 		if id <= last { // pages that point back would be read for ever
-			return Rest{}, chunk.ErrDamaged
+			return TailContent{}, chunk.ErrDamaged
 		}
 		last = id
 		if n < 1 || n > chunk.MostInBatch || held+n > mostHeld { // no writer leaves so much

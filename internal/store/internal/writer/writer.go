@@ -135,14 +135,7 @@ func New(ctx context.Context, db *sqlitefile.DB, owner Owner) (*Writer, error) {
 // At says that the program can be asked at another address than before.
 func (w *Writer) At(address string) error { return w.claim.At(address) }
 
-// Keeper is who keeps writing to a store.
-type Keeper = sqlitefile.Holder
-
-// WhoKeeps returns which program keeps writing to the store at a path, without opening
-// it. Where held is false none does, and it is the one that was killed doing so, if any.
-func WhoKeeps(path string) (k Keeper, held bool, err error) { return sqlitefile.Keeper(path) }
-
-// Close returns up the writing. The store stays open.
+// Close releases the claim to write. The store stays open.
 func (w *Writer) Close() error { return w.claim.Release() }
 
 // Channel returns the handle of a channel. The same channel has the same handle.

@@ -111,7 +111,9 @@ var ErrDisplaced = sqlitefile.ErrDisplaced
 // opened. It costs a few calls of the system.
 func (s *Store) Displaced() error { return s.db.Displaced() }
 
-// Rehouse writes what a displaced store holds to a new file, puts that in its place and
+// MoveToNewFile writes what a displaced store holds to a new file, puts that in its place and
 // closes the store. Where another file stands there now, that one is left alone, and the
 // new one gets a name of its own, which is returned; "" = it is in place.
-func (s *Store) Rehouse(ctx context.Context) (kept string, err error) { return s.db.Rehouse(ctx) }
+func (s *Store) MoveToNewFile(ctx context.Context) (kept string, err error) {
+	return s.db.MoveToNewFile(ctx)
+}

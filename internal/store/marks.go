@@ -3,16 +3,12 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
-	"fmt"
 	"slices"
 	"time"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
-	"ohmkeep/internal/store/internal/decimal"
 	"ohmkeep/internal/store/internal/events"
-	"ohmkeep/internal/store/internal/retention"
 	"ohmkeep/internal/store/internal/tables"
 )
 
@@ -121,74 +117,6 @@ func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
 	return starts, err
 }
 
-// Correct says that counts of the selected channels stand for something else than
-// was said when they were taken, because a shunt turned out to be another one.
-// Only channels whose Scale was given as was are touched; their counts are left
-// as they are, and hours whose readings are gone are corrected too. "" as
-// the scale goes back to what was said first. It returns how many series there were.
-func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (corrected int, err error) {
-	if scale != "" {
-		if _, err := decimal.ParseScale(scale); err != nil {
-			return 0, err
-		}
-	}
-	err = s.db.Update(ctx, func(tx *sql.Tx) error {
-		series, err := sel.series(ctx, tx)
-		if err != nil {
-			return err
-		}
-		corrected = 0
-		for _, of := range series {
-			if of.Scale == "" || of.Scale != was {
-				continue
-			}
-			if err := tables.Correct(ctx, tx, of.ID, scale); err != nil {
-				return err
-			}
-			corrected++
-		}
-		return nil
-	})
-	return corrected, err
-}
-
-// ScaleFits reports whether a text can be a channel's scale.
-func ScaleFits(text string) bool {
-	_, err := decimal.ParseScale(text)
-	return err == nil
-}
-
-// CorrectAll is Correct for selected channels of any scale. It returns those
-// that were changed, each with the scale that it had.
-func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (corrected []Channel, err error) {
-	if _, err := decimal.ParseScale(scale); err != nil {
-		return nil, err
-	}
-	err = s.db.Update(ctx, func(tx *sql.Tx) error {
-		series, err := sel.series(ctx, tx)
-		if err != nil {
-			return err
-		}
-		corrected = nil
-		for _, of := range series {
-			was := channel(sel.Run, of)
-			if of.Scale == "" || was.Scale == scale {
-				continue
-			}
-			to := scale
-			if scale == of.Scale {
-				to = "" // as it was said first
-			}
-			if err := tables.Correct(ctx, tx, of.ID, to); err != nil {
-				return err
-			}
-			corrected = append(corrected, *was)
-		}
-		return nil
-	})
-	return corrected, err
-}
-
 // update changes something about a run, which is made where there is none.
 func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.Tx, runID int64) error) error {
 	return s.db.Update(ctx, func(tx *sql.Tx) error {
@@ -209,68 +137,4 @@ func (s *Store) view(ctx context.Context, runName string, look func(tx *sql.Tx, 
 		}
 		return look(tx, runID)
 	})
-}
-
-// Size is how much room a store takes, in bytes.
-type Size struct {
-	File int64 // the database's file
-	Used int64 // of that; the rest is free for new readings
-	Log  int64 // the file of commits that are not in the database yet
-}
-
-// Size returns how much room the store takes.
-func (s *Store) Size(ctx context.Context) (Size, error) {
-	file, used, log, err := s.db.Size(ctx)
-	return Size{file, used, log}, err
-}
-
-// Thinned is what was let go.
-type Thinned struct {
-	Readings    int
-	First, Last time.Time // between which they were taken
-}
-
-// Thin lets the readings that probes of a run gave before a moment go, and keeps exact
-// minimum, mean and maximum of each of their hours. Evidence stays: what was taken in a
-// known step, what was imported, and what was typed. It commits in small parts, the
-// oldest first, and says in a mark what went. The file does not get smaller, but what is
-// free in it is used again.
-func (s *Store) Thin(ctx context.Context, runName string, before, now time.Time) (t Thinned, err error) {
-	const step = 64 // chunks a commit
-	first, last := int64(0), int64(0)
-	for {
-		var part retention.Gone
-		err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
-			part, err = retention.LetGo(ctx, tx, runID, nanoseconds(before), step)
-			return err
-		})
-		if err != nil {
-			break
-		}
-		if part.Readings > 0 && (t.Readings == 0 || part.First < first) {
-			first = part.First
-		}
-		last = max(last, part.Last)
-		t.Readings += part.Readings
-		if part.Chunks < step {
-			break
-		}
-	}
-	if t.Readings == 0 {
-		return t, err
-	}
-	t.First, t.Last = time.Unix(0, first).UTC(), time.Unix(0, last).UTC()
-	marking := s.Mark(ctx, runName, Mark{Time: now, Kind: MarkThinned, Text: fmt.Sprintf(
-		"%d readings of probes outside known steps, taken from %s to %s; minimum, mean and maximum of each hour are kept, and what drift made of them",
-		t.Readings, t.First.Format(time.DateOnly), t.Last.Format(time.DateOnly))})
-	return t, errors.Join(err, marking)
-}
-
-// WasThinned reports whether readings of a run were let go.
-func (s *Store) WasThinned(ctx context.Context, runName string) (thinned bool, err error) {
-	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
-		thinned, err = retention.Any(ctx, tx, runID)
-		return err
-	})
-	return thinned, err
 }
