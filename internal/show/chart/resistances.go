@@ -1,7 +1,6 @@
 package chart
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/wcharczuk/go-chart/v2"
@@ -13,26 +12,20 @@ import (
 	"ohmkeep/internal/text/number"
 )
 
-const mostElements = 60 // rows; the rest are counted below
-
 // Resistances draws every element's resistance with its 95 % interval against
 // its limit, one row an element, in the order given. width is in pixels.
 func Resistances(elements []assessment.Element, width int) *Picture {
-	left := len(elements) - mostElements
-	if left > 0 {
-		elements = elements[:mostElements]
-	}
-	b := bars{elements: elements, width: float64(width), left: left}
-	b.beside = b.width >= 600
+	b := bars{rows: newRows(len(elements), body, float64(width))}
+	b.elements = elements[:b.count]
 	b.axis()
+	names, values := b.widths()
+	b.columns(14+names+18, b.width-values-32)
 	return b.picture()
 }
 
 type bars struct {
+	rows
 	elements []assessment.Element
-	left     int // elements without a row
-	width    float64
-	beside   bool // names stand beside the bars; on a phone above them
 	log      bool
 	x        span // mΩ, or its decimal logarithm
 	ticks    []tick
@@ -91,43 +84,24 @@ func (b *bars) axis() {
 }
 
 func (b bars) picture() *Picture {
-	names, values := b.columns()
-	rowHeight, from, to := 30.0, 14+names+18, b.width-values-32
-	if !b.beside {
-		rowHeight, from, to = 52, 16, b.width-24
-	}
-	count := max(1, len(b.elements))
-	n := panel{
-		top: 74, height: rowHeight * float64(count), left: from, right: to, pictureExtent: b.width,
-		x: b.x, y: span{0, float64(count)}, xTicks: b.ticks, gridX: true, above: 4, below: 62,
-		xTitle: "mΩ at 20 °C (reels: mΩ a metre)",
-	}
+	axis := "mΩ at 20 °C (reels: mΩ a metre)"
 	if b.log {
-		n.xTitle += ", logarithmic scale"
+		axis += ", logarithmic scale"
 	}
+	n := b.panel(b.x, b.ticks, axis)
 	if len(b.elements) == 0 {
 		n.layers = append(n.layers, func(p pen, f frame) {
-			p.text("no resistance is known", point{(f.left + f.right) / 2, f.top + rowHeight/2 + 4}, body, faint, centre)
+			p.text("no resistance is known", point{(f.left + f.right) / 2, f.top + b.height/2 + 4}, body, faint, centre)
 		})
 	}
 	for i, e := range b.elements {
-		n.layers = append(n.layers, func(p pen, f frame) { b.row(p, f, float64(i)*rowHeight+f.top, rowHeight, e, i%2 == 1) })
+		n.layers = append(n.layers, func(p pen, f frame) { b.element(p, f, i, e) })
 	}
-	key := b.legend()
-	n.top += key.height(b.width) - legendLine
-	title := "Resistances against their limits"
-	return &Picture{title: title, width: b.width, height: n.top + n.height + n.below, draw: func(p pen) error {
-		p.text(title, point{14, 23}, large, text, left)
-		key.draw(p, 32, b.width)
-		if b.left > 0 {
-			p.text(fmt.Sprintf("and %d more, in the table", b.left), point{14, n.top + n.height + n.below - 8}, small, text, left)
-		}
-		return n.draw(p)
-	}}
+	return b.rows.picture("Resistances against their limits", b.legend(), n)
 }
 
-// columns gives the widths that the names and the values need.
-func (b bars) columns() (names, values float64) {
+// widths gives the widths that the names and the values need.
+func (b bars) widths() (names, values float64) {
 	font, err := chart.GetDefaultFont()
 	if err != nil {
 		return 200, 180
@@ -161,21 +135,10 @@ func (b bars) legend() legend {
 		}})
 }
 
-// row draws one element: name, bar, verdict and value.
-func (b bars) row(p pen, f frame, top, height float64, e assessment.Element, shaded bool) {
-	if shaded {
-		p.box(ink{fill: pale(strip, 110)}, 4, top, b.width-4, top+height)
-	}
-	mid := top + height/2
-	said, c := statement(e), verdictColour(e.Verdict)
-	if b.beside {
-		p.text(p.fit(wording.Label(e), body, f.left-24), point{14, mid + 4.5}, body, text, left)
-		p.text(said, point{f.right + 14, mid + 4.5}, body, c, left)
-	} else {
-		p.text(said, point{b.width - 14, top + 17}, body, c, right)
-		p.text(p.fit(wording.Label(e), body, b.width-44-p.measure(said, body)), point{14, top + 17}, body, text, left)
-		mid = top + 36
-	}
+// element draws row i: name, verdict and value, limit, bar.
+func (b bars) element(p pen, f frame, i int, e assessment.Element) {
+	c := verdictColour(e.Verdict)
+	mid := b.row(p, f, i, wording.Label(e), statement(e), c)
 	if e.Limit > 0 && drawable(e.Limit) {
 		x := f.px(b.milli(e.Limit))
 		p.box(ink{fill: pale(faulty, 28)}, x, mid-10, f.right, mid+10)
