@@ -81,10 +81,10 @@ unproven, 2 the input is wrong.`,
 	return c
 }
 
-// fitting is what takes long where there is much to fit.
+// fitting is the work whose progress is shown while a run is fitted.
 const fitting = "fitting the readings"
 
-// assess judges, and explains one element where it is named.
+// assess prints the verdicts, and explains one element if it is named.
 func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
 	if !c.Flags().Changed("explain") {
 		a, err := during(c, fitting, func() (*assessment.Assessment, error) { return judge.Make(r.Run, readings) })
@@ -97,7 +97,7 @@ func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element s
 	return judge.Explain(r.Run, readings, element)
 }
 
-// writeAssessment writes the page and the picture that are asked for.
+// writeAssessment writes the page and the picture that the flags name.
 func writeAssessment(c *cobra.Command, a *assessment.Assessment, to *outputs) error {
 	if err := to.writePage(c, func(w io.Writer) error { return page.Assessment(w, a, pageOptions()) }); err != nil {
 		return err

@@ -10,12 +10,12 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// exactly wants each of the words.
+// exactly accepts one argument for each of the names.
 func exactly(words ...string) cobra.PositionalArgs {
 	return between(len(words), words...)
 }
 
-// between wants at least so many of the words, and no more than there are.
+// between accepts at least a given number of arguments and at most one for each name.
 func between(least int, words ...string) cobra.PositionalArgs {
 	return func(c *cobra.Command, args []string) error {
 		if len(args) >= least && len(args) <= len(words) {
@@ -28,12 +28,12 @@ func between(least int, words ...string) cobra.PositionalArgs {
 	}
 }
 
-// callFault says what is wrong with how a command was called.
+// callFault returns the error of a command that was called wrongly.
 func callFault(c *cobra.Command, format string, args ...any) error {
 	return fmt.Errorf("%s: %w (see %[1]s --help)", c.CommandPath(), fmt.Errorf(format, args...))
 }
 
-// storeNamed wants the store that a command cannot do without.
+// storeNamed returns an error if a command that needs a store was called without one.
 func storeNamed(c *cobra.Command, path string) error {
 	if path == "" {
 		return callFault(c, "wants --store FILE")
@@ -41,8 +41,8 @@ func storeNamed(c *cobra.Command, path string) error {
 	return nil
 }
 
-// flagFault says what is wrong with a flag, without what the parser of a number
-// calls itself.
+// flagFault returns the error of a flag, without the names of functions that the number
+// parser adds.
 func flagFault(c *cobra.Command, err error) error {
 	var value interface {
 		error
@@ -55,7 +55,7 @@ func flagFault(c *cobra.Command, err error) error {
 	return callFault(c, "%w", err)
 }
 
-// known refuses a word that stands where a command should and is none.
+// known returns an error if a word in the place of a command is not a command.
 func known(root *cobra.Command, args []string) error {
 	c, rest, _ := root.Find(args) // its error has more than one line
 	if !c.HasSubCommands() || len(rest) == 0 || strings.HasPrefix(rest[0], "-") {

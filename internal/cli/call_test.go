@@ -64,7 +64,7 @@ func TestRunFileFaults(t *testing.T) {
 // broken is a pipe whose reader has gone.
 type broken struct{}
 
-var errBroken = errors.New("nobody reads")
+var errBroken = errors.New("the reader is closed")
 
 func (broken) Write([]byte) (int, error) { return 0, errBroken }
 

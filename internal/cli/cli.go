@@ -20,7 +20,7 @@ const (
 	Unproven = 3 // nothing fails but something is unproven
 )
 
-// status is an error that only sets the exit status; all is said already.
+// status is an error that only sets the exit status; its message is already printed.
 type status int
 
 func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
@@ -32,7 +32,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetArgs(args)
 	err := known(root, args)
 	if err == nil {
-		asked, _, _ := root.Find(args) // a command that is not there is told by ExecuteContext
+		asked, _, _ := root.Find(args) // ExecuteContext reports an unknown command
 		err = untilStopped(ctx, asked, func() error { return root.ExecuteContext(ctx) })
 	}
 	var s status
@@ -80,6 +80,6 @@ Local codes decide.`,
 	root.SetHelpCommand(newHelp())
 	root.InitDefaultHelpCmd()
 	root.InitDefaultCompletionCmd() // keeps the output as it is set by now
-	giveCompletionExamples(root)
+	addCompletionExamples(root)
 	return root
 }

@@ -82,7 +82,7 @@ readings are not enough to decide, 2 the input is wrong.`,
 	return c
 }
 
-// fitted fits the run to the readings asked for; nil where none are.
+// fitted fits the run to the readings that the flags select; nil if they select none.
 func fitted(c *cobra.Command, r *equipped, files []string, from source) (*estimate.Estimate, error) {
 	if len(files) == 0 && from.store == "" {
 		return nil, nil

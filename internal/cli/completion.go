@@ -48,8 +48,8 @@ func completeElements(_ *cobra.Command, args []string, begun string) ([]string, 
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
 
-// giveCompletionExamples shows, for each shell, how its script is put to use once.
-func giveCompletionExamples(root *cobra.Command) {
+// addCompletionExamples adds to the help of each shell's completion how to load the script.
+func addCompletionExamples(root *cobra.Command) {
 	once := map[string]string{
 		"bash":       "source <(%s)",
 		"zsh":        "source <(%s)",

@@ -21,8 +21,7 @@ func call(t *testing.T, name string, args ...uintptr) uintptr {
 }
 
 // On a console of an old code page, where the bytes of UTF-8 would be other letters,
-// what is printed is what is seen: Go writes to consoles in UTF-16, whatever their
-// code page.
+// printed text is shown unchanged: Go writes to consoles in UTF-16 for any code page.
 func TestConsoleOfAnotherCodePage(t *testing.T) {
 	// A test that has no console is given one.
 	if r, _, _ := kernel32.NewProc("GetConsoleOutputCP").Call(); r == 0 {

@@ -57,7 +57,7 @@ one said was right. Numbers that a device sends in V or A are not touched.`,
 	return c
 }
 
-// correct applies the scales of a run to what is stored, and says so.
+// correct applies the scales of a run to the stored counts and prints what changed.
 func correct(c *cobra.Command, s *store.Store, r *equipped) (corrected int, err error) {
 	for i, p := range r.Probes {
 		for _, channel := range p.Channels {
@@ -89,8 +89,8 @@ func correct(c *cobra.Command, s *store.Store, r *equipped) (corrected int, err 
 	return corrected, nil
 }
 
-// perCountOf gives what one count of a channel stands for, SI; ok is false where its
-// device sends no counts, or only the kernel knows by which shunt they were made.
+// perCountOf returns the SI value of one count of a channel. ok is false if the device
+// sends no counts, or if only the kernel knows the shunt.
 func perCountOf(p *profile.Profile, channel run.ProbeChannel) (perCount float64, ok bool) {
 	for _, f := range p.Line.Fields {
 		if !f.Counts || f.Quantity != channel.Quantity || f.IsFlags() {

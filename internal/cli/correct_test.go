@@ -67,7 +67,7 @@ func TestCorrectedShuntOfStoredWords(t *testing.T) {
 	s.do(`ohmkeep store correct shelf.toml`).refused("wants --store FILE")
 }
 
-// Counts that no register has are marked, and in nobody's way.
+// Counts that no register can hold are marked and do not disturb other readings.
 func TestCountsBeyondAll(t *testing.T) {
 	s := newSession(t)
 	pair := s.terminal()

@@ -41,7 +41,7 @@ truth that only the simulation knows.`,
 	return c
 }
 
-// files are what a demonstration leaves.
+// files are the paths of the files that a demonstration writes.
 type files struct{ run, store, csv, page string }
 
 func runDemo(c *cobra.Command, folder string) error {
@@ -73,7 +73,7 @@ func runDemo(c *cobra.Command, folder string) error {
 	if err := table.Assessment(out, a, styleOf(out)); err != nil {
 		return err
 	}
-	tellTruth(out, d, a)
+	printActual(out, d, a)
 	fmt.Fprintf(out, "\nReport with pictures: %s\nDone in %.1f s.\n", f.page, time.Since(begun).Seconds())
 	fmt.Fprintf(out, `
 Try next:
@@ -86,7 +86,7 @@ Without an installed ohmkeep, write "go run ./cmd/ohmkeep" in its place.
 }
 
 // prepare makes the folder and clears what an earlier demonstration left. Where
-// nobody named a folder and the usual one cannot be made, it takes a temporary one.
+// no folder was given and the usual one cannot be made, it uses a temporary one.
 func prepare(c *cobra.Command, folder string) (files, error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		if c.Flags().Changed("into") {
@@ -101,7 +101,7 @@ func prepare(c *cobra.Command, folder string) (files, error) {
 	}
 	f := files{run: filepath.Join(folder, "run.toml"), store: filepath.Join(folder, "readings.db"),
 		csv: filepath.Join(folder, "readings.csv"), page: filepath.Join(folder, "report.html")}
-	if err := f.spare(); err != nil {
+	if err := f.refuseForeignFiles(); err != nil {
 		return files{}, err
 	}
 	for _, old := range []string{f.store, f.store + "-wal", f.store + "-shm"} {
@@ -113,14 +113,14 @@ func prepare(c *cobra.Command, folder string) (files, error) {
 	return f, err
 }
 
-// rewrite writes a file of the demonstration over that of an earlier one.
+// rewrite writes a file of the demonstration and replaces that of an earlier one.
 func rewrite(path string, write func(io.Writer) error) error {
 	return file.Output{Path: path, Kind: file.KindOf(path), Force: true}.Write(write)
 }
 
-// spare refuses a folder whose files no demonstration wrote: somebody's readings
-// may be in them.
-func (f files) spare() error {
+// refuseForeignFiles returns an error if a folder holds files that no demonstration wrote:
+// they may be readings of a real run.
+func (f files) refuseForeignFiles() error {
 	if content, err := os.ReadFile(f.run); err == nil && bytes.Equal(content, demo.RunFile) {
 		return nil
 	}
@@ -157,8 +157,8 @@ func keepReadings(c *cobra.Command, d *demo.Demo, f files, progress io.Writer) (
 	return list, rewrite(f.csv, func(w io.Writer) error { return reading.Write(w, list) })
 }
 
-// tellTruth holds what was found against what the simulation knows.
-func tellTruth(w io.Writer, d *demo.Demo, a *assessment.Assessment) {
+// printActual prints the found resistances beside the simulated ones.
+func printActual(w io.Writer, d *demo.Demo, a *assessment.Assessment) {
 	fmt.Fprintf(w, "\nAgainst the truth of the simulation (loops at 20 °C; reels per metre):\n")
 	inside, all := 0, 0
 	for _, e := range a.Elements {

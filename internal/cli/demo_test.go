@@ -28,7 +28,7 @@ func TestDemo(t *testing.T) {
 	s.do(`ohmkeep predict run.toml --step "white 12 %"`).exits(Passes)
 }
 
-// A demonstration never takes the place of somebody's own files.
+// A demonstration never overwrites files that it did not write.
 func TestDemoSparesFiles(t *testing.T) {
 	s := newSession(t)
 	s.write("readings.db", "mine")

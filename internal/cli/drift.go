@@ -75,7 +75,7 @@ but something is unproven, 2 the input is wrong.`,
 	return c
 }
 
-// writeHistory writes the page and the picture that are asked for.
+// writeHistory writes the page and the picture that the flags name.
 func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
 	err := to.writePage(c, func(w io.Writer) error { return page.Drift(w, h, pageOptions()) })
 	if err != nil || len(h.Series) == 0 {
@@ -84,7 +84,7 @@ func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
 	return to.draw(c, func() *chart.Picture { return chart.Years(wording.GravestFirst(h.Series)[0], chart.Wide) })
 }
 
-// storedHistory folds all that a store holds of a run.
+// storedHistory computes the history of a run from all its stored readings.
 func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History, error) {
 	s, err := store.OpenReadOnly(from)
 	if err != nil {

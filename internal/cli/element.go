@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// elementNames lists what can be explained, each as plainly as it is still one thing.
+// elementNames returns the name of each element, as short as it is unique.
 func elementNames(r *run.Run) []string {
 	var all [][2]string // kind, name
 	for _, j := range r.Joints {
@@ -38,8 +38,8 @@ func elementNames(r *run.Run) []string {
 	return names
 }
 
-// elementNamed says at once where a name is that of nothing in the run; the judge knows
-// the rest.
+// elementNamed returns an error if no element of the run has a name. It checks before any
+// work is done.
 func elementNamed(r *run.Run, name string) error {
 	var all []string
 	add := func(kind, name string) { all = append(all, name, kind+":"+name) }

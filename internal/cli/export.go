@@ -80,7 +80,7 @@ marks and notes; ohmkeep store backup copies all of it.`,
 	return c
 }
 
-// moment reads the time that a flag gives; "" is none.
+// moment parses the time given by a flag; "" = zero time.
 func moment(flag, text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
@@ -92,9 +92,9 @@ func moment(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-// expose writes readings as OpenMetrics text, channel by channel. Those that the store
-// takes in meanwhile may be in it or not. Of a damaged store all is written that can be
-// read, before the damage is told.
+// expose writes readings as OpenMetrics text, channel by channel. Readings stored while
+// it runs may be missing. From a damaged store it writes all readings that can be read and
+// then returns the error.
 func expose(ctx context.Context, w io.Writer, s *store.Store, runName string, f store.Filter) error {
 	channels, damage := s.Channels(ctx, runName)
 	if damage != nil && !store.Damaged(damage) {

@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// reason shortens an error of the file system to one that names the file once, and
-// says nothing of the call that did not succeed.
+// reason returns an error of the file system in a form that names the file once and
+// leaves out the name of the system call.
 func reason(err error) error {
 	var at *os.PathError
 	if errors.As(err, &at) {
@@ -19,7 +19,8 @@ func reason(err error) error {
 	return err
 }
 
-// exists wants a store to be there, where opening would make one of a slip.
+// exists returns an error if there is no store at a path. Opening would create one, even
+// for a mistyped name.
 func exists(path string) error {
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return fault.Fault{File: path, Text: "there is no such store", Hint: "name the one that the readings are in"}

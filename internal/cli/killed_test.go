@@ -34,8 +34,8 @@ func TestMain(m *testing.M) {
 
 var storedCount = regexp.MustCompile(`ohmkeep_readings_total\{[^}]*\} (\d+)`)
 
-// The watch is killed at random moments while a board speaks. Whatever it had
-// said to be stored is there, once; the store opens, and the next watch goes on.
+// The watch is killed at random moments while a board sends. Each reading that it had
+// confirmed is stored once; the store opens, and the next watch goes on.
 func TestWatchKilled(t *testing.T) {
 	s := newSession(t)
 	pair := s.terminal()
@@ -70,7 +70,7 @@ func TestWatchKilled(t *testing.T) {
 		}
 		_ = program.Wait() // it was killed
 		s.do(`ohmkeep status --store shelf.db`).exits(Fails).prints("no watch runs", "the last was ohmkeep watch shelf.toml", "was cut off")
-		s.say(pair, "\n") // whatever line it was in the midst of ends
+		s.say(pair, "\n") // ends a line that was cut off
 
 		out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
 		rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()

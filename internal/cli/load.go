@@ -37,7 +37,7 @@ func loadRun(path string) (*equipped, error) {
 }
 
 // loadReadings reads a CSV file; "-" is standard input. Repeats and, with skipBad,
-// faults are told on standard error.
+// faults are printed on standard error.
 func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]reading.Reading, error) {
 	src, name, err := openReadings(c, path)
 	if err != nil {
@@ -52,7 +52,7 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 	if err != nil {
 		return nil, reason(err)
 	}
-	tellHowRead(c.ErrOrStderr(), name, set)
+	printFileSummary(c.ErrOrStderr(), name, set)
 	return set.Readings, nil
 }
 
@@ -68,13 +68,13 @@ func openReadings(c *cobra.Command, path string) (src io.ReadSeekCloser, name st
 	return src, path, err
 }
 
-// held is a text in memory, as a file.
+// held is a text in memory that can be read like a file.
 type held struct{ *bytes.Reader }
 
 func (held) Close() error { return nil }
 
 // checkReadings looks at every row of a CSV file and keeps none of them. Faults are an
-// error, or with skipBad, as all repeats, told on standard error.
+// error, or with skipBad printed on standard error. Repeats are always printed.
 func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, skipBad bool) error {
 	rows, err := reading.Scan(name, src, r)
 	if err != nil {
@@ -89,7 +89,7 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 			unmeasured = append(unmeasured, x)
 		}
 	}
-	tellHowRead(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows,
+	printFileSummary(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows,
 		Unmeasured: unmeasured, Notes: rows.Notes()})
 	return nil
 }
@@ -109,8 +109,8 @@ func wanted(rows *reading.Rows, skipBad bool) iter.Seq2[reading.Reading, error] 
 	}
 }
 
-// tellHowRead says how a file was read, and what of it was left out.
-func tellHowRead(w io.Writer, path string, set reading.Set) {
+// printFileSummary prints how many rows of a file were read and how many were left out.
+func printFileSummary(w io.Writer, path string, set reading.Set) {
 	if len(set.Notes) > 0 {
 		fmt.Fprintf(w, "%s: read with %s\n", path, strings.Join(set.Notes, "; "))
 	}

@@ -17,8 +17,8 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// person leads somebody with leads in both hands through a survey.
-type person struct {
+// manualGuide is a survey.Guide that asks a person at the terminal to move the leads.
+type manualGuide struct {
 	in    *bufio.Reader
 	out   io.Writer
 	run   *run.Run
@@ -32,15 +32,15 @@ type person struct {
 	taken  []visited // in the step at hand
 }
 
-// visited is a reading that was taken at a visit.
+// visited is a reading and the visit at which it was taken.
 type visited struct {
 	survey.Visit
 	reading reading.Reading
 }
 
-// typed gives a probe for each quantity that no other can read: what somebody types.
-// The first of their meters that measures a quantity is taken for the one in hand.
-func (g *person) typed(s *survey.Survey, meters []run.Meter) []survey.Probe {
+// typed returns a probe for each quantity that no other probe can read; a person types
+// its values. The meter is the first one of the run that measures the quantity.
+func (g *manualGuide) typed(s *survey.Survey, meters []run.Meter) []survey.Probe {
 	g.typing = map[run.Quantity]bool{}
 	var probes []survey.Probe
 	for _, v := range s.Unreachable() {
@@ -53,17 +53,17 @@ func (g *person) typed(s *survey.Survey, meters []run.Meter) []survey.Probe {
 			fmt.Fprintf(g.out, "no %s is asked for: the run file describes no meter of your own for it\n", v.Quantity)
 			continue
 		}
-		probes = append(probes, survey.Probe{Device: (*typist)(g),
+		probes = append(probes, survey.Probe{Device: (*manualMeter)(g),
 			Probe: run.Probe{Name: "typed", Meter: at, Channels: []run.ProbeChannel{{Quantity: v.Quantity}}}})
 	}
 	return probes
 }
 
-// errDone ends a survey: nobody is there to answer any more.
+// errDone ends a survey whose input has ended.
 var errDone = errors.New("the answers have ended")
 
 // ask prints a question and returns the answer; survey.Skip for "s".
-func (g *person) ask(format string, args ...any) (string, error) {
+func (g *manualGuide) ask(format string, args ...any) (string, error) {
 	fmt.Fprintf(g.out, format, args...)
 	line, err := g.in.ReadString('\n')
 	line = strings.TrimSpace(line)
@@ -82,9 +82,9 @@ func (g *person) ask(format string, args ...any) (string, error) {
 	return line, nil
 }
 
-// undo takes the last reading of the step out and goes back to where it was taken. Where
-// there is none it says so and returns nil.
-func (g *person) undo(ctx context.Context) error {
+// undo withdraws the last reading of the step and returns to its visit. If the step has no
+// reading, undo prints that and returns nil.
+func (g *manualGuide) undo(ctx context.Context) error {
 	n := len(g.taken) - 1
 	if n < 0 {
 		fmt.Fprintln(g.out, "    nothing was taken in this step that could be taken out")
@@ -100,14 +100,14 @@ func (g *person) undo(ctx context.Context) error {
 	return survey.Back{To: last.Visit}
 }
 
-func (g *person) Step(_ context.Context, step run.Step) error {
+func (g *manualGuide) Step(_ context.Context, step run.Step) error {
 	g.step++
 	g.taken = nil
 	_, err := g.ask("\nStep %d of %d: make the run show %q, let it settle, then Enter (s = leave out): ", g.step, g.steps, step.Name)
 	return err
 }
 
-func (g *person) Reach(ctx context.Context, v survey.Visit) error {
+func (g *manualGuide) Reach(ctx context.Context, v survey.Visit) error {
 	g.visit = v
 	if g.typing[v.Quantity] {
 		return nil // the question for the value says where
@@ -123,7 +123,7 @@ func (g *person) Reach(ctx context.Context, v survey.Visit) error {
 	}
 }
 
-func (g *person) Took(ctx context.Context, x reading.Reading) error {
+func (g *manualGuide) Took(ctx context.Context, x reading.Reading) error {
 	added, _, err := g.store.Append(ctx, g.run.Name, "survey", []reading.Reading{x})
 	if err != nil {
 		return err
@@ -136,23 +136,23 @@ func (g *person) Took(ctx context.Context, x reading.Reading) error {
 	return nil
 }
 
-func (g *person) Missed(v survey.Visit, why string) {
+func (g *manualGuide) Missed(v survey.Visit, why string) {
 	fmt.Fprintf(g.out, "    %v: left out, %s\n", v, why)
 }
 
-// typist is the person as an instrument: measures by asking.
-type typist person
+// manualMeter is an instrument whose readings a person types.
+type manualMeter manualGuide
 
-func (t *typist) Identity() string              { return "" }
-func (t *typist) Counters() instrument.Counters { return instrument.Counters{} }
-func (t *typist) Close() error                  { return nil }
-func (t *typist) Next(context.Context) (reading.Sample, error) {
+func (t *manualMeter) Identity() string              { return "" }
+func (t *manualMeter) Counters() instrument.Counters { return instrument.Counters{} }
+func (t *manualMeter) Close() error                  { return nil }
+func (t *manualMeter) Next(context.Context) (reading.Sample, error) {
 	return reading.Sample{}, instrument.ErrAsked
 }
 
-// Measure asks for a value with or without its unit until it is one.
-func (t *typist) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
-	g := (*person)(t)
+// Measure asks for a value, with or without its unit, until the answer is valid.
+func (t *manualMeter) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
+	g := (*manualGuide)(t)
 	unit := [...]string{"V", "A", "degC"}[q]
 	for {
 		answer, err := g.ask("  %v, in %s (s = leave out): ", g.visit, unit)
@@ -180,7 +180,7 @@ func (t *typist) Measure(ctx context.Context, channel string, q run.Quantity) (r
 	}
 }
 
-// numberAndUnit parts an answer behind its last digit; "" is a unit left out.
+// numberAndUnit splits an answer after its last digit; the unit "" means that none was given.
 func numberAndUnit(answer string) (number, unit string) {
 	end := strings.LastIndexAny(answer, "0123456789.") + 1
 	if end == 0 {

@@ -17,19 +17,19 @@ type markLine struct {
 	Kind    string `json:"kind"`
 	Subject string `json:"subject"`
 	Text    string `json:"text"`
-	// Withdrawn is when somebody said that it does not hold; left out where it holds.
+	// Withdrawn is the time at which the mark was withdrawn; left out if it was not.
 	Withdrawn string `json:"withdrawn,omitempty"`
 }
 
-// markWords say what a mark of a kind means; others go by their kind.
+// markWords are the printed names of kinds of marks; other kinds are printed as they are.
 var markWords = map[string]string{
 	store.MarkNote: "note", store.MarkGap: "gap ended", store.MarkLost: "lost", store.MarkRestart: "began", store.MarkStop: "stopped",
-	store.MarkDropped: "readings lost", store.MarkRunFile: "run file read anew", store.MarkBoot: "machine started", store.MarkClock: "clock",
+	store.MarkDropped: "readings lost", store.MarkRunFile: "run file reloaded", store.MarkBoot: "machine started", store.MarkClock: "clock",
 	store.MarkDamaged: "store damaged", "step": "step announced", store.MarkTaken: "reading withdrawn", store.MarkPutBack: "reading put back",
 	store.MarkThinned: "old readings let go",
 }
 
-// listMarks prints what a store says to have happened to a run, a line each.
+// listMarks prints the marks of a run, one a line.
 func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	r, err := loadRun(file)
 	if err != nil {
@@ -44,7 +44,7 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	if err != nil && !store.Damaged(err) {
 		return err
 	}
-	damage := err // told when all is printed that can be read
+	damage := err // reported after the marks that can be read
 	if asJSON {
 		list := make([]markLine, len(marks))
 		for i, m := range marks {

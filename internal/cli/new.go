@@ -91,7 +91,7 @@ and prints the run file where --out names none.`,
 	return c
 }
 
-// described reports whether a flag says something of the run.
+// described reports whether a flag describes the run.
 func described(c *cobra.Command) (yes bool) {
 	c.Flags().Visit(func(f *pflag.Flag) { yes = yes || f.Name != "out" && f.Name != "force" })
 	return yes
@@ -106,7 +106,7 @@ func fileName(name string) string {
 	return strings.Join(words, "-") + ".toml"
 }
 
-// settle reads the flags that are not plain numbers.
+// settle parses the flags that are not plain numbers.
 func settle(c *cobra.Command, o *scaffold.Options, fed, reels string) error {
 	var err error
 	if o.Fed, err = scaffold.ParseFed(fed); err != nil {

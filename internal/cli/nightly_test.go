@@ -63,7 +63,7 @@ func TestNightlyIsDrift(t *testing.T) {
 			t.Errorf("metrics %+v\ndrift %v", x, of)
 		}
 	}
-	// A state that this program does not know is made anew from the readings.
+	// A state of an unknown version is computed again from the readings.
 	if err := kept.SetState(t.Context(), e.Name, "drift", 99, []byte("x")); err != nil {
 		t.Fatal(err)
 	}

@@ -18,7 +18,7 @@ func newNote() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "note RUN [TEXT]",
 		Short: "Note a repair, so that what comes after is judged for itself; list what happened",
-		Long: `Note writes down what somebody did to a run. Drift begins a new stretch there and
+		Long: `Note records work that was done on a run. Drift begins a new stretch there and
 compares what was before with what comes after. A text that names a joint or a feed, or
 "joint 2" for the second one along the run, concerns that one; a reel's name, that reel
 and its joints; any other text concerns all. What it concerns is printed.
@@ -98,7 +98,7 @@ it out, and it stays in the list, marked.`,
 	return c
 }
 
-// withdrawNote says that a note does not hold.
+// withdrawNote marks a note as withdrawn.
 func withdrawNote(c *cobra.Command, in, runName, text string, at time.Time) error {
 	if err := exists(in); err != nil {
 		return err

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/show/chart"
 )
 
-// outputs are the page and the picture that a command is asked for; "" is none.
+// outputs are the names of the page and the picture to write; "" = not written.
 type outputs struct {
 	page, picture string
 	force         bool
@@ -35,8 +35,8 @@ func addForce(c *cobra.Command, force *bool) {
 	c.Flags().BoolVar(force, "force", false, "replace a file that is there and was not made by ohmkeep")
 }
 
-// check reports why an output cannot be written, before any work is done. inputs are
-// the files that the command reads; "" and "-" are none.
+// check returns an error if an output cannot be written. It is called before any work is
+// done. inputs are the files that the command reads; "" and "-" are ignored.
 func (o *outputs) check(inputs ...string) error {
 	o.inputs = inputs
 	if o.picture != "" && !isSVG(o.picture) && ending(o.picture) != ".png" {
@@ -57,13 +57,13 @@ func (o *outputs) output(path string, kind file.Kind) file.Output {
 	return file.Output{Path: path, Kind: kind, Force: o.force, Inputs: o.inputs}
 }
 
-// writePage writes the page, where one is asked for, and says where it is.
+// writePage writes the page, if a flag names one, and prints its name.
 func (o *outputs) writePage(c *cobra.Command, write func(io.Writer) error) error {
 	return o.write(c, "report", o.page, file.Page, write)
 }
 
-// draw writes the picture, where one is asked for, in the form that the file's ending
-// names, and says where it is.
+// draw writes the picture, if a flag names one, in the format of the file's extension, and
+// prints its name.
 func (o *outputs) draw(c *cobra.Command, make func() *chart.Picture) error {
 	return o.write(c, "picture", o.picture, file.Picture, func(w io.Writer) error {
 		if isSVG(o.picture) {

@@ -95,7 +95,7 @@ func sheetOutputs(path string, force bool, runFile string) []file.Output {
 		{Path: page, Kind: file.Page, Force: force, Inputs: []string{runFile}}}
 }
 
-// writeSheets writes a plan's readings into the files of a sheet and says where they are.
+// writeSheets writes a plan's readings into the files of a sheet and prints their names.
 func writeSheets(c *cobra.Command, p *plan.Plan, to []file.Output) error {
 	if len(to) == 0 {
 		return nil
@@ -110,7 +110,7 @@ func writeSheets(c *cobra.Command, p *plan.Plan, to []file.Output) error {
 	return err
 }
 
-// metersAsked gives the meter named, or all that can be carried about.
+// metersAsked returns the meter named, or all portable meters.
 func metersAsked(r *run.Run, name string) ([]int, error) {
 	if name == "" {
 		return nextreading.CarriedMeters(r), nil

@@ -49,10 +49,10 @@ func TestExplain(t *testing.T) {
 	s.do(`ohmkeep assess shelf.toml none.csv`).exits(Unproven).prints("There are no readings of volts or amperes", "Nothing was read, so nothing is proven")
 	none := s.do(`ohmkeep assess shelf.toml none.csv --json`)
 	if none.exits(Unproven); strings.Count(none.out, `"probability_over_limit":null`) != strings.Count(none.out, "probability_over_limit") {
-		t.Errorf("a probability of what nobody read: %s", none.out)
+		t.Errorf("a probability without readings: %s", none.out)
 	}
 	if !strings.Contains(none.out, `"fit":{"converged":false,"chi_squared":0,"degrees_of_freedom":0,"p_value":null}`) {
-		t.Errorf("a fit of what nobody read: %s", none.out)
+		t.Errorf("a fit without readings: %s", none.out)
 	}
 	s.do(`ohmkeep assess shelf.toml none.csv --report none.html`).exits(Unproven)
 	if page := s.content("none.html"); !strings.Contains(page, "Nothing was read, so nothing is proven") || strings.Contains(page, "found no answer") {

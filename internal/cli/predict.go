@@ -21,7 +21,7 @@ func newPredict() *cobra.Command {
 		Use:   "predict RUN",
 		Short: "Tell what a run should show in a step, and what would go beyond a rating",
 		Long: `Predict solves the run as its file states it: volts and currents of supplies, feeds
-and every pixel, and a warning for whatever goes beyond a rating or budget.
+and every pixel, and a warning for each value beyond a rating or budget.
 Without --step it takes the design step, or the only step.`,
 		Example: `  ohmkeep predict shelf.toml --step "white 5 %"
   ohmkeep predict shelf.toml --picture volts.png

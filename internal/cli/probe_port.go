@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/watch/probe"
 )
 
-// portFlags name a probe without a run file, and say how long it is heard.
+// portFlags name a probe without a run file, and how long it is read.
 type portFlags struct {
 	profile, port string
 	seconds       float64
@@ -35,7 +35,7 @@ func completeProfiles(c *cobra.Command) {
 	})
 }
 
-// found is one probe that can be opened, and how long it is to be heard.
+// found is one probe that can be opened, and how long it is read.
 type found struct {
 	run.Probe
 	profile *profile.Profile
@@ -43,7 +43,7 @@ type found struct {
 	lasting time.Duration
 }
 
-// inputs are the files that hearing it reads beside the run file.
+// inputs are the files beside the run file that reading the probe needs.
 func (f *found) inputs() []string {
 	paths := []string{f.Profile} // a shipped one is no file
 	if name, ok := strings.CutPrefix(f.Port, probe.Transcript); ok {

@@ -89,7 +89,7 @@ type nopCloser struct{ io.Writer }
 
 func (nopCloser) Close() error { return nil }
 
-// hear writes what a probe says until the time is over or the program is stopped.
+// hear writes the lines of a probe until the time is over or the program is stopped.
 func hear(ctx context.Context, at *found, w *transcript.Writer) (instrument.Counters, error) {
 	device, err := at.open(ctx, instrument.Options{Log: probe.Record(w, at.profile)})
 	if err != nil {

@@ -63,8 +63,8 @@ or the transcript is wrong.`,
 	return c
 }
 
-// unanswered is how many questions may fail before a replay is given up: the
-// transcript is of a meter that was asked otherwise.
+// unanswered is how many queries may fail before a replay ends with an error: the
+// transcript then holds other queries.
 const unanswered = 3
 
 func replay(c *cobra.Command, name string, t *transcript.Transcript, p *profile.Profile, paced, asJSON bool) error {

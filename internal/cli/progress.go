@@ -23,8 +23,8 @@ type pace struct {
 
 var usualPace = pace{2 * time.Second, 200 * time.Millisecond, 8 * time.Second}
 
-// work is something that may take long. While it lasts its progress is shown on standard
-// error, where nothing else may be written.
+// work is a task that may take long. Its progress is shown on standard error; meanwhile
+// nothing else may be written there.
 type work struct {
 	to       io.Writer
 	terminal bool
@@ -36,8 +36,8 @@ type work struct {
 	ended    sync.WaitGroup
 }
 
-// working begins to show progress of what a command does, until done is called or the
-// command is interrupted. thing is what count counts; "" is nothing.
+// working shows progress until done is called or the command is interrupted. thing names
+// what count counts; "" = nothing is counted.
 func working(c *cobra.Command, what, thing string) *work {
 	w := &work{to: c.ErrOrStderr(), what: what, thing: thing, begun: time.Now(), end: make(chan struct{})}
 	if file, ok := w.to.(*os.File); ok {
@@ -47,13 +47,13 @@ func working(c *cobra.Command, what, thing string) *work {
 	return w
 }
 
-// during does something and shows its progress meanwhile.
+// during calls a function and shows progress until it returns.
 func during[T any](c *cobra.Command, what string, do func() (T, error)) (T, error) {
 	defer working(c, what, "").done()
 	return do()
 }
 
-// counted gives readings on and shows meanwhile how many there have been.
+// counted passes readings on and shows how many have passed.
 func counted(c *cobra.Command, what string, readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		w := working(c, what, "reading")
@@ -70,7 +70,7 @@ func counted(c *cobra.Command, what string, readings iter.Seq2[reading.Reading, 
 // count adds one to what is counted.
 func (w *work) count() { w.counted.Add(1) }
 
-// done ends the showing of progress; on a terminal nothing is left of it.
+// done ends the progress display; on a terminal it erases the line.
 func (w *work) done() {
 	close(w.end)
 	w.ended.Wait()

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// source is where a command takes its readings from, by its flags.
+// source holds the flags that select a command's readings.
 type source struct {
 	store, since, until string
 	skipBad             bool
@@ -49,7 +49,7 @@ func (f *source) readings(c *cobra.Command, r *equipped, files []string) ([]read
 			return nil, err
 		}
 		few, older := repeats.Of(r.Run, list)
-		tellGathered(c.ErrOrStderr(), r.Run, few, older)
+		printGathered(c.ErrOrStderr(), r.Run, few, older)
 		return few, nil
 	case f.store == "":
 		return nil, callFault(c, "wants readings: a CSV file, or a store with --store")
@@ -57,7 +57,7 @@ func (f *source) readings(c *cobra.Command, r *equipped, files []string) ([]read
 	return f.stored(c, r)
 }
 
-// stored gathers the readings of a store as they come.
+// stored reads the readings of a store one by one.
 func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error) {
 	var wanted store.Filter
 	var err error
@@ -89,13 +89,13 @@ func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error
 		return nil, fmt.Errorf("%s: holds no readings of run %q%s", f.store, r.Name, stretch)
 	}
 	list, older := all.Readings()
-	tellGathered(c.ErrOrStderr(), r.Run, list, older)
+	printGathered(c.ErrOrStderr(), r.Run, list, older)
 	return list, nil
 }
 
-// tellGathered says what became of many readings, and what is missing where none of
+// printGathered prints how many readings were combined, and what is missing if none of
 // them names its step.
-func tellGathered(w io.Writer, r *run.Run, list []reading.Reading, older int) {
+func printGathered(w io.Writer, r *run.Run, list []reading.Reading, older int) {
 	together, of := 0, 0
 	for _, x := range list {
 		if x.Mean != nil {

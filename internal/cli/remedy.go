@@ -58,7 +58,7 @@ func (w *whatIf) options(c *cobra.Command) (repair.Options, error) {
 	return o, nil
 }
 
-// known is the run as its file states it or, with readings, as they show it.
+// known returns the run as its file states it or, with readings, as fitted to them.
 func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step int) repair.Basis, error) {
 	if len(files) == 0 && w.store == "" {
 		return func(int) repair.Basis { return repair.Stated(r.Run) }, nil

@@ -8,21 +8,21 @@ import (
 	"time"
 )
 
-// keep is how long readings are kept, as a flag: years of 365 days, weeks, days or hours.
+// keep is a retention time as a flag value: years of 365 days, weeks, days or hours.
 type keep time.Duration
 
 const day = 24 * time.Hour
 
-// keepUnits are those that a time to keep is given in.
+// keepUnits are the units of a retention time.
 var keepUnits = []struct {
 	name string
 	unit time.Duration
 }{{"y", 365 * day}, {"w", 7 * day}, {"d", day}, {"h", time.Hour}}
 
-// minKeep is the shortest time: what people look back on after a change.
+// minKeep is the shortest time, so that readings before a change can still be compared.
 const minKeep = 30 * day
 
-// maxKeep keeps the arithmetic of times inside its range.
+// maxKeep is the longest time; longer ones could overflow time.Duration.
 const maxKeep = 100 * 365 * day
 
 // String returns the time in the largest unit that it is a whole number of.

@@ -18,7 +18,7 @@ import (
 	"ohmkeep/internal/simulate"
 )
 
-// session is somebody at a shell, in a folder of its own.
+// session runs commands as at a shell, in a folder of its own.
 type session struct{ *testing.T }
 
 func newSession(t *testing.T) session {
@@ -52,7 +52,7 @@ func (s session) do(line string) outcome {
 	return s.answer("", line)
 }
 
-// answer is do with what somebody types.
+// answer is do with text on standard input.
 func (s session) answer(typed, line string) outcome {
 	s.Helper()
 	return s.during(s.Context(), typed, line)

@@ -73,7 +73,7 @@ good reading, or the clock is uncertain.`,
 	return c
 }
 
-// noWatch says that no watch runs over a store.
+// noWatch prints that no watch runs over a store.
 func noWatch(c *cobra.Command, of string, last store.Holder, held, asJSON bool) error {
 	if asJSON {
 		answer := map[string]any{"schema": 1, "well": false, "reasons": []string{"no watch runs"}}
@@ -131,7 +131,7 @@ func printStatus(w io.Writer, s service.Status) error {
 
 var siOf = map[string]string{"voltage": "V", "current": "A", "temperature": "°C"}
 
-// span writes seconds as a person says them.
+// span returns a number of seconds as text in suitable units.
 func span(s float64) string {
 	d := time.Duration(s * float64(time.Second))
 	switch {

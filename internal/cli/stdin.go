@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/show/table"
 )
 
-// input is standard input whose reads end with a context: a question that nobody
-// answers must not outlast an interrupt.
+// input is standard input whose reads end with a context, so that an interrupt also ends
+// a question that waits for an answer.
 type input struct {
 	ctx context.Context
 	src io.Reader
@@ -20,8 +20,8 @@ type input struct {
 
 func stoppable(ctx context.Context, src io.Reader) io.Reader { return &input{ctx, src} }
 
-// Read reads in a goroutine of its own. Where the context ends first, that goroutine
-// and what it reads are given up; the context ends only with the program.
+// Read reads in a goroutine of its own. If the context ends first, Read returns and the
+// goroutine's result is discarded. The context ends only with the program.
 func (i *input) Read(to []byte) (int, error) {
 	type result struct {
 		n   int
@@ -44,7 +44,7 @@ func (i *input) Read(to []byte) (int, error) {
 	}
 }
 
-// isTerminal tells whether somebody sits at a stream, to read it or to be asked.
+// isTerminal reports whether a stream is a terminal.
 func isTerminal(stream any) bool {
 	if in, ok := stream.(*input); ok {
 		stream = in.src
@@ -57,16 +57,16 @@ func isTerminal(stream any) bool {
 	return err == nil && info.Mode()&os.ModeCharDevice != 0
 }
 
-// colourful tells whether a writer is a terminal of somebody who likes colour
-// (NO_COLOR, no-color.org's convention, is respected).
-func colourful(w io.Writer) bool {
+// usesColour reports whether output to a writer is coloured: it is a terminal, and the
+// variable NO_COLOR (convention of no-color.org) is not set.
+func usesColour(w io.Writer) bool {
 	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && isTerminal(w) && takesEscapes(w.(*os.File))
 }
 
-// styleOf returns how a text is laid out on a stream: as wide as its terminal, or as the
-// variable COLUMNS says.
+// styleOf returns the colour and width of text on a stream. The width is that of the
+// terminal, otherwise the value of the variable COLUMNS.
 func styleOf(w io.Writer) table.Style {
-	style := table.Style{Colour: colourful(w)}
+	style := table.Style{Colour: usesColour(w)}
 	if columns, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil {
 		style.Columns = columns
 	}

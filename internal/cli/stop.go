@@ -7,16 +7,16 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// grace is how long an interrupted command has to end in its own way.
+// grace is how long an interrupted command may take to end by itself.
 const grace = 200 * time.Millisecond
 
-// orderly marks commands that always end in their own way, by annotation: what the
-// watch has read and not stored yet is worth more than an end within grace.
+// orderly is the annotation of commands that are never cut off after grace: the watch has
+// to store the readings that it still holds.
 const orderly = "orderly"
 
-// untilStopped runs a command, and returns soon after its context has ended even where
-// the command does not look at it, as in a long fit, which knows no context. What it was
-// doing is then given up with the program. That leaves nothing half-written: files are
+// untilStopped runs a command and returns at most grace after its context has ended, even
+// if the command does not check the context, as in a long fit. The work is then abandoned
+// when the program exits. No file is left half-written: files are
 // written under another name first (package file), and a store's changes are transactions.
 func untilStopped(ctx context.Context, c *cobra.Command, run func() error) error {
 	if c.Annotations[orderly] != "" {

@@ -88,8 +88,8 @@ func (s session) interrupted(args string, after time.Duration, signal os.Signal)
 	return time.Since(begun), out.String(), false
 }
 
-// Every command with much to do ends within half a second of an interrupt, at whatever
-// it is, and leaves nothing half-written: no file that was not there before, and a store
+// Every command with much to do ends within half a second of an interrupt, at any
+// moment, and leaves nothing half-written: no file that was not there before, and a store
 // that holds all or nothing of what was being stored.
 func TestEveryCommandStops(t *testing.T) {
 	s := newSession(t)

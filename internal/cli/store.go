@@ -46,7 +46,7 @@ refused. OL is kept as an overload without a value.`,
 				return err
 			}
 			defer src.Close()
-			// All of it is looked at before a store is opened or made.
+			// The whole file is checked before a store is opened or created.
 			if err := checkReadings(c, name, src, r.Run, skipBad); err != nil {
 				return err
 			}
@@ -136,7 +136,7 @@ type storeCheck struct {
 	Schema   int      `json:"schema"`
 	Readings int64    `json:"readings"`
 	Lost     int64    `json:"lost"`
-	Orphans  int64    `json:"orphans"` // of which nobody knows any more where they were taken
+	Orphans  int64    `json:"orphans"` // readings whose place of measurement is lost
 	Bytes    int64    `json:"bytes"`
 	Faults   []string `json:"faults"`
 }
@@ -182,8 +182,9 @@ func newStoreCompact() *cobra.Command {
 	return &cobra.Command{
 		Use:   "compact STORE",
 		Short: "Give free room back, and keep what is left of a damaged store",
-		Long: `Compact lays a store out afresh; nobody else may have it open. A damaged store is put
-aside under another name, and all that can be read of it is put into a new one.`,
+		Long: `Compact rewrites a store without its free space; no other program may have it open. A
+damaged store is kept under another name, and all that can be read of it is copied into
+a new one.`,
 		Example: `  ohmkeep store compact shelf.db`,
 		Args:    exactly("STORE"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -217,8 +218,8 @@ aside under another name, and all that can be read of it is put into a new one.`
 	}
 }
 
-// rescue puts a damaged store aside and what is whole of it into a new one, and says
-// what that is.
+// rescue keeps a damaged store under another name, copies its undamaged readings into a
+// new store, and prints the counts.
 func rescue(c *cobra.Command, path string) error {
 	r, err := during(c, "rescuing "+path, func() (store.Rescued, error) { return store.Rescue(c.Context(), path) })
 	if err != nil {
@@ -232,7 +233,7 @@ func rescue(c *cobra.Command, path string) error {
 	return nil
 }
 
-// countText says how many readings are whole and how many are not.
+// countText returns in words how many readings are undamaged and how many are not.
 func countText(n store.Count) string {
 	text := fmt.Sprintf("%s, %d lost", count(n.Readings, "reading"), n.Lost)
 	if n.Orphans > 0 {
@@ -269,7 +270,7 @@ func checkStore(c *cobra.Command, path string) (found store.Found, size store.Si
 	}
 	size, err = s.Size(c.Context())
 	if len(found.Faults) > 0 && err != nil {
-		err = nil // damaged, and told
+		err = nil // damaged, and reported
 	}
 	return found, size, err
 }

@@ -138,7 +138,7 @@ func (w withdrawal) find(c *cobra.Command, s *store.Store, sel store.Selection) 
 	return found, nil
 }
 
-// line writes a reading as a person reads it.
+// line returns a reading as text for a person.
 func line(x reading.Reading) string {
 	text := x.Quantity.String() + " " + x.From
 	if x.To != "" {

@@ -79,7 +79,7 @@ func runSurvey(c *cobra.Command, r *equipped, file, to string, names []string) e
 	if err != nil {
 		return err
 	}
-	g := &person{in: bufio.NewReader(c.InOrStdin()), out: c.ErrOrStderr(), run: r.Run, steps: len(steps), store: kept}
+	g := &manualGuide{in: bufio.NewReader(c.InOrStdin()), out: c.ErrOrStderr(), run: r.Run, steps: len(steps), store: kept}
 	s.Probes = append(s.Probes, g.typed(s, r.Meters[:r.own])...)
 	err = s.Take(c.Context(), g)
 	if errors.Is(err, errDone) {

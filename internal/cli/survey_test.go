@@ -106,7 +106,7 @@ func (w *watcher) Write(data []byte) (int, error) {
 	return n, err
 }
 
-// An interrupt ends a survey though nobody answers, and what was taken stays.
+// An interrupt ends a survey that waits for an answer. The readings taken are kept.
 func TestSurveyInterrupted(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)

@@ -50,7 +50,7 @@ func versionOf(release string, info *debug.BuildInfo) string {
 	return strings.Join(parts, ", ")
 }
 
-// pageOptions are what a page says of its making.
+// pageOptions hold the version and date that a page shows.
 func pageOptions() page.Options {
 	return page.Options{Made: time.Now(), Program: version()}
 }

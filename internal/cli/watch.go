@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/watch/storage"
 )
 
-// watchAddr is where a daemon listens that is not told otherwise: on this machine only.
+// watchAddr is the default address of the watch: reachable from this machine only.
 const watchAddr = "127.0.0.1:9477"
 
 func newWatch() *cobra.Command {

@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// What happened between readings is in the store: starts, a board that begins anew,
+// What happened between readings is in the store: starts, a board that restarts,
 // one that is unplugged and back, the end. After a start the ages go on.
 func TestWatchMarks(t *testing.T) {
 	s := newSession(t)

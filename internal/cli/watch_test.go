@@ -60,7 +60,7 @@ func (s *shared) String() string {
 	return s.b.String()
 }
 
-// freeAddress gives an address that nobody listens on.
+// freeAddress returns an address that no program listens on.
 func (s session) freeAddress() string {
 	s.Helper()
 	free, err := net.Listen("tcp", "127.0.0.1:0")
@@ -157,7 +157,7 @@ func TestWatch(t *testing.T) {
 	w.shows(`ohmkeep_current_amperes{feed="near",run="Book shelf"} 2.31`)
 	w.shows(`ohmkeep_probe_up{probe="cabinet",run="Book shelf"} 1`)
 	if status, text := w.ask("POST", "/step", "white 6 %"); status != 400 || !strings.Contains(text, `did you mean "white 5 %"?`) {
-		t.Errorf("a step that is none: %d %s", status, text)
+		t.Errorf("an unknown step: %d %s", status, text)
 	}
 	if status, text := w.ask("POST", "/step", "white 5 %"); status != 204 {
 		t.Errorf("a step: %d %s", status, text)

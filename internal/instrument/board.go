@@ -63,8 +63,8 @@ func (s *speaker) Next(ctx context.Context) (reading.Sample, error) {
 }
 
 const (
-	breath  = 30 * time.Millisecond  // a pause after which nothing old can wait to be read
-	catchUp = 500 * time.Millisecond // for reading what is old of a board that never pauses
+	pauseLimit = 30 * time.Millisecond  // a pause after which nothing old can wait to be read
+	catchUp    = 500 * time.Millisecond // for reading what is old of a board that never pauses
 )
 
 // Measure first reads what the board sent while the port was not read, so that the
@@ -73,7 +73,7 @@ func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (
 	old, cancel := context.WithTimeout(ctx, catchUp)
 	defer cancel()
 	for {
-		pause, cancel := context.WithTimeout(old, breath)
+		pause, cancel := context.WithTimeout(old, pauseLimit)
 		_, err := s.Next(pause)
 		cancel()
 		if errors.Is(err, context.DeadlineExceeded) {
@@ -105,10 +105,10 @@ func (s *speaker) understand(l port.Line) []reading.Sample {
 		e.Kind, e.Reason = Bad, err.Error()
 	case len(values) == 0:
 		e.Kind = Comment
-		s.greet(l.Text)
+		s.setIdentity(l.Text)
 	default:
 		for _, v := range values {
-			s.meet(v.Channel, v.Serial)
+			s.setSerial(v.Channel, v.Serial)
 			v.Time = l.Time
 			e.Samples = append(e.Samples, correct(v, s.options.Shunts))
 		}
@@ -118,9 +118,9 @@ func (s *speaker) understand(l port.Line) []reading.Sample {
 	return e.Samples
 }
 
-// greet takes a comment for the board's identity, if it is one: another board in
+// setIdentity takes a comment for the board's identity, if it is one: another board in
 // the same place says another thing.
-func (s *speaker) greet(text string) {
+func (s *speaker) setIdentity(text string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	who := s.profile.Line.Identity
@@ -132,8 +132,8 @@ func (s *speaker) greet(text string) {
 	}
 }
 
-// meet notes the serial number of a channel's sensor.
-func (s *speaker) meet(channel, number string) {
+// setSerial notes the serial number of a channel's sensor.
+func (s *speaker) setSerial(channel, number string) {
 	if number == "" {
 		return
 	}

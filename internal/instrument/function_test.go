@@ -132,7 +132,7 @@ func TestRanges(t *testing.T) {
 	}
 }
 
-// Somebody turns the meter to another function: nothing that it shows there is taken
+// The meter is set to another function at its panel: nothing that it shows there is taken
 // for volts.
 func TestKnobIsTurned(t *testing.T) {
 	changed := 0

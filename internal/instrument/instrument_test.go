@@ -260,7 +260,7 @@ func TestHostileBoard(t *testing.T) {
 	}
 }
 
-// A sample that waited while nobody listened is not one of now.
+// A sample that waited while the port was not read is not returned as a new one.
 func TestMeasureWaitsForNow(t *testing.T) {
 	cables(t, func(t *testing.T, pair *devices.Pair) {
 		sim := devices.NewPlainBoard(pair, nil, place, time.Hour)

@@ -50,7 +50,7 @@ func TestKernelDevice(t *testing.T) {
 			t.Errorf("measured %+v, %v", s, err)
 		}
 		if _, err := device.Measure(t.Context(), "2", run.Current); err == nil {
-			t.Error("a channel that is none was measured")
+			t.Error("an unknown channel was measured")
 		}
 		if c := device.Counters(); c.Lines != 5 || c.Bad != 0 {
 			t.Errorf("counted %+v", c)

@@ -28,8 +28,8 @@ type meter struct {
 	answered time.Time // … with this time
 }
 
-// farewell is how long a meter that is left may take to hear it.
-const farewell = 500 * time.Millisecond
+// closeTimeout bounds how long the closing commands of a meter may take.
+const closeTimeout = 500 * time.Millisecond
 
 // openMeter sends what the profile sends first, then learns who the meter is.
 // What the error queue held before does not matter.
@@ -122,11 +122,11 @@ func (m *meter) fails(err error) error {
 }
 
 func (m *meter) Close() error {
-	ctx, cancel := context.WithTimeout(context.Background(), farewell)
+	ctx, cancel := context.WithTimeout(context.Background(), closeTimeout)
 	defer cancel()
 	for _, command := range m.profile.Query.Finish {
 		if err := m.client.Conn.Send(ctx, command); err != nil {
-			break // a meter that is gone needs no farewell
+			break // an unplugged meter takes no closing commands
 		}
 	}
 	err := m.wire.Close()

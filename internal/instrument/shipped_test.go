@@ -93,7 +93,7 @@ func boardSays(t *testing.T, p *profile.Profile, x example) string {
 	return meaning(heard[0].Samples)
 }
 
-// meterSays lets a meter give one answer, "<quantity> <answer>", to whatever is
+// meterSays lets a meter give one answer, "<quantity> <answer>", to every query that is
 // asked about that quantity.
 func meterSays(t *testing.T, p *profile.Profile, x example) string {
 	for _, ranges := range p.Query.Functions {

@@ -67,7 +67,7 @@ func TestCorrectedShunt(t *testing.T) {
 	if s := list[2]; s.Quality != reading.Saturated || s.Value != 0 || s.Text != "" || s.Raw != "7FFF" {
 		t.Errorf("saturated stays so: %+v", s)
 	}
-	// Of plain amperes nobody knows by which shunt they were reckoned.
+	// The shunt from which a plain current was computed is unknown.
 	list, _ = hear(t, "plain-lines", "1,2,A\n2,2,A\n", instrument.Options{Shunts: map[string]float64{"1": 0.00196}})
 	if list[0].Good() || !strings.Contains(list[0].Fault, "no shunt is known") || list[1].Value != 2 {
 		t.Errorf("got %+v", list)

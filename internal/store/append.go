@@ -14,10 +14,10 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Append stores readings of a run; source says where they came from (a file, a
-// probe). All are stored or none. A reading that is there already, alike in
-// moment, step, quantity, places, number as written, unit and meter, is not
-// stored again but counted as a duplicate, so that a file may be imported twice.
+// Append stores readings of a run, all or none; source is their origin (a file, a probe).
+// A reading that the store already holds, with the same moment, step, quantity, places,
+// number as written, unit and meter, is counted as a duplicate and not stored again, so
+// that a file may be imported twice.
 // When Append returns without an error, the readings are safe on disk.
 func (s *Store) Append(ctx context.Context, runName, source string, readings []reading.Reading) (added, duplicates int, err error) {
 	for i, x := range readings {
@@ -37,8 +37,8 @@ func (s *Store) Append(ctx context.Context, runName, source string, readings []r
 // batch is how many readings AppendSeq holds at a time.
 const batch = 1 << 16
 
-// AppendSeq is Append for readings that come one after the other and need not fit into
-// memory. An error among them is given back as it is, and nothing is stored.
+// AppendSeq is Append for a sequence of readings, which need not fit into memory. An error
+// in the sequence is returned unchanged, and nothing is stored.
 func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings iter.Seq2[reading.Reading, error]) (added, duplicates int, err error) {
 	next, stop := iter.Pull2(readings)
 	defer stop()
@@ -142,7 +142,7 @@ func (a *appender) flush(ctx context.Context) (added int, err error) {
 	return a.added, a.in.Insert(ctx, a.filer.Sections(a.items))
 }
 
-// sound checks that a reading can be given back as it is.
+// sound returns an error if a reading could not be read back unchanged.
 func sound(x reading.Reading) error {
 	if !reading.Storable(x.Time) {
 		return fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"}

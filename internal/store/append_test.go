@@ -25,7 +25,7 @@ func each(readings []reading.Reading, err error) iter.Seq2[reading.Reading, erro
 	}
 }
 
-// Readings of several batches come back as if they had come in one, in whatever order
+// Readings of several batches are returned as if they were one batch, in any order
 // they were, and those that are there twice once.
 func TestManyReadings(t *testing.T) {
 	n := 2*batch + batch/2

@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Block is a stretch of one channel in columns of equal length. It is good until
-// the next one is asked for.
+// Block holds consecutive samples of one channel in columns of equal length. It is valid
+// until the next one is read.
 type Block struct {
 	Channel   *Channel
 	Times     []int64           // ns since 1970 in UTC, never falling
@@ -20,9 +20,9 @@ type Block struct {
 	Qualities []reading.Quality // nil where all are good
 }
 
-// Blocks returns the samples that are selected, fast: channel by channel, and each
-// channel's in the order of time but for what the wall clock has brought into
-// disorder in the last commits. Samples whose text is no number are left out.
+// Blocks returns the selected samples in blocks, channel by channel. The samples of a channel
+// are in the order of time, except in the last commits if the wall clock was set back.
+// Samples whose text is not a number are left out.
 func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, error] {
 	return func(yield func(Block, error) bool) {
 		var damage tables.Damage
@@ -59,7 +59,7 @@ func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, erro
 	}
 }
 
-// Stored is a reading with all that a store keeps of it.
+// Stored is a reading with all its stored fields.
 type Stored struct {
 	reading.Recorded
 	Boot  int    // number of the machine's start, see Boots; 0 = not known
@@ -67,8 +67,8 @@ type Stored struct {
 	Form  string // a Form as a string; "text" = Text is all there is
 }
 
-// Samples returns the readings that are selected with all that is kept of them, those that
-// are no measured values included, in the order of time.
+// Samples returns the selected readings with all their stored fields, in the order of time.
+// It includes samples that are not measured values.
 func (s *Store) Samples(ctx context.Context, sel Selection) iter.Seq2[Stored, error] {
 	return func(yield func(Stored, error) bool) {
 		var zones zones

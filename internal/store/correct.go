@@ -8,11 +8,11 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Correct says that counts of the selected channels stand for something else than
-// was said when they were taken, because a shunt turned out to be another one.
-// Only channels whose Scale was given as was are touched; their counts are left
-// as they are, and hours whose readings are gone are corrected too. "" as
-// the scale goes back to what was said first. It returns how many series there were.
+// Correct sets another value per count for the selected channels, for example because the
+// shunt had another resistance than the run file stated. It changes only channels whose
+// original Scale is was. Their counts stay unchanged; hours whose readings were deleted are
+// corrected too. The scale "" restores the original one. It returns the number of series
+// that were changed.
 func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (corrected int, err error) {
 	if scale != "" {
 		if _, err := decimal.ParseScale(scale); err != nil {
@@ -45,8 +45,8 @@ func ScaleFits(text string) bool {
 	return err == nil
 }
 
-// CorrectAll is Correct for selected channels of any scale. It returns those
-// that were changed, each with the scale that it had.
+// CorrectAll is Correct for selected channels of any scale. It returns the changed
+// channels, each with its previous scale.
 func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (corrected []Channel, err error) {
 	if _, err := decimal.ParseScale(scale); err != nil {
 		return nil, err
@@ -64,7 +64,7 @@ func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (co
 			}
 			to := scale
 			if scale == of.Scale {
-				to = "" // as it was said first
+				to = "" // the original one
 			}
 			if err := tables.Correct(ctx, tx, of.ID, to); err != nil {
 				return err

@@ -119,8 +119,8 @@ func TestKilledWriterLeavesAllOrNothing(t *testing.T) {
 // lookWithoutRights opens a store as a user who may not write there.
 func lookWithoutRights(path string) error {
 	if os.Geteuid() == 0 {
-		const nobody = 65534 // any user other than root
-		if err := syscall.Setuid(nobody); err != nil {
+		const otherUser = 65534 // any user other than root
+		if err := syscall.Setuid(otherUser); err != nil {
 			return err
 		}
 	}

@@ -13,19 +13,19 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Found is what a check of a store has found.
+// Found is the result of a check of a store.
 type Found struct {
-	Chunks, Commits int // that are whole, where nothing is wrong
+	Chunks, Commits int // undamaged ones; set only if there are no faults
 	Count
 	Faults []string
 }
 
-// Count is how many readings a store gives back.
+// Count is how many readings of a store can be read and how many are lost.
 type Count struct {
-	Readings int64 // that are whole and have their place
-	Lost     int64 // that are damaged or gone, as far as it is known
-	Orphans  int64 // of which the place is lost: they stay in the damaged file
-	Commits  int   // of the newest that are gone, of whose readings nothing is known
+	Readings int64 // undamaged, with their place of measurement
+	Lost     int64 // damaged or missing, as far as is known
+	Orphans  int64 // whose place of measurement is lost: they stay in the damaged file
+	Commits  int   // missing newest commits, whose number of readings is unknown
 }
 
 func countOf(c recovery.Count) Count { return Count{c.Readings, c.Lost, c.Orphans, c.Commits} }
@@ -44,7 +44,7 @@ func (s *Store) Check(ctx context.Context) (Found, error) {
 	return found, err
 }
 
-// lost says what is lost.
+// lost returns in words how many readings are lost, and of which period.
 func (s *Store) lost(c recovery.Count) string {
 	text := fmt.Sprintf("the store is damaged: %d readings are lost", c.Lost)
 	if c.First <= c.Last {
@@ -57,20 +57,19 @@ func (s *Store) lost(c recovery.Count) string {
 	return text
 }
 
-// CheckFile returns what Rescue would keep of a store that is damaged so that it cannot
+// CheckFile returns how many readings Rescue would keep of a store that is too damaged to
 // be opened. No program may be writing to it.
 func CheckFile(ctx context.Context, path string) (Count, error) {
 	c, err := recovery.CountFile(ctx, path)
 	return countOf(c), err
 }
 
-// Backup writes a copy of the store as it is at this moment to another file,
-// while others may go on writing. A copy that is there already is replaced in one
-// step.
+// Backup writes a copy of the store's present state to another file, while other programs
+// may write to the store. An existing copy is replaced in one step.
 func (s *Store) Backup(ctx context.Context, to string) error { return s.db.Copy(ctx, to) }
 
-// Compact lays the store out afresh and gives the room that is free in it back to
-// the disk. It refuses where another program keeps the store.
+// Compact rewrites the store without its free pages, so that the file shrinks. It returns
+// an error if another program has claimed the store.
 func (s *Store) Compact(ctx context.Context) error {
 	if s.db.Write == nil {
 		return fault.Fault{File: s.db.Path, Text: "the store was opened for reading only"}
@@ -86,18 +85,18 @@ func (s *Store) Compact(ctx context.Context) error {
 	return errors.Join(err, claim.Release())
 }
 
-// Damaged reports whether an error means that the file of a store is damaged, so
-// that trying again does not help and Rescue may.
+// Damaged reports whether an error means that the file of a store is damaged. Trying
+// again does not help then; Rescue may.
 func Damaged(err error) bool { return tables.Broken(err) }
 
-// Rescued is what a rescue did.
+// Rescued is the result of a rescue.
 type Rescued struct {
 	Aside string // the name under which the damaged file is kept
-	Count        // of what is in the new one, and what is not
+	Count        // readings in the new file, and those that are not
 }
 
-// Rescue puts a damaged store aside and a new one in its place that holds all that can
-// be read and is whole, if that is nothing. The store must be closed.
+// Rescue renames a damaged store and writes in its place a new one with all undamaged
+// readings, which may be none. The store must be closed.
 func Rescue(ctx context.Context, path string) (Rescued, error) {
 	r, err := recovery.Replace(ctx, path)
 	return Rescued{r.Aside, countOf(r.Count)}, err
@@ -107,13 +106,13 @@ func Rescue(ctx context.Context, path string) (Rescued, error) {
 // opened: removed, renamed or replaced while it was written to.
 var ErrDisplaced = sqlitefile.ErrDisplaced
 
-// Displaced returns an error, which is ErrDisplaced, where the store is not where it was
-// opened. It costs a few calls of the system.
+// Displaced returns ErrDisplaced if the store's file was removed, renamed or replaced since
+// it was opened. It costs a few system calls.
 func (s *Store) Displaced() error { return s.db.Displaced() }
 
-// MoveToNewFile writes what a displaced store holds to a new file, puts that in its place and
-// closes the store. Where another file stands there now, that one is left alone, and the
-// new one gets a name of its own, which is returned; "" = it is in place.
+// MoveToNewFile writes the content of a displaced store to a new file at the store's path
+// and closes the store. If another file is at that path now, the new file gets another name,
+// which is returned; "" = it is at the store's path.
 func (s *Store) MoveToNewFile(ctx context.Context) (kept string, err error) {
 	return s.db.MoveToNewFile(ctx)
 }

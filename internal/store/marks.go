@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Mark is something that happened to a run: a note of a person, a gap, a restart.
+// Mark is an event of a run: a note of a person, a gap, a restart.
 type Mark = events.Mark
 
 // Kinds of marks; a program may have others.
@@ -49,15 +49,15 @@ func (s *Store) Mark(ctx context.Context, runName string, marks ...Mark) error {
 	})
 }
 
-// Marks returns the marks of a run that hold, in the order of time: not before since, and
-// before until; zero = from the beginning, to the end. Beside an error for which
-// Damaged is true those come that can be read.
+// Marks returns the marks of a run that were not withdrawn, in the order of time: not before
+// since, and before until; zero = from the beginning, to the end. With an error for which
+// Damaged is true it also returns the marks that can be read.
 func (s *Store) Marks(ctx context.Context, runName string, since, until time.Time) ([]Mark, error) {
 	all, err := s.AllMarks(ctx, runName, since, until)
 	return slices.DeleteFunc(all, func(m Mark) bool { return !m.Withdrawn.IsZero() }), err
 }
 
-// AllMarks is Marks with those that were withdrawn.
+// AllMarks is Marks including the withdrawn ones.
 func (s *Store) AllMarks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
 	first, last := Selection{Since: since, Until: until}.limits()
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
@@ -67,9 +67,9 @@ func (s *Store) AllMarks(ctx context.Context, runName string, since, until time.
 	return marks, err
 }
 
-// WithdrawMark notes that the newest mark of a kind and with a text does not hold; with a
-// time that is not zero, the one of that moment. It stays among AllMarks. found is false
-// where no such mark holds.
+// WithdrawMark withdraws the newest mark of a kind and text; if at is not zero, the newest
+// one of that moment. AllMarks still returns it. found is false if there is no such mark
+// or it was withdrawn before.
 func (s *Store) WithdrawMark(ctx context.Context, runName, kind, text string, at, now time.Time) (found bool, err error) {
 	moment := int64(0)
 	if !at.IsZero() {
@@ -88,15 +88,15 @@ func (s *Store) WithdrawMark(ctx context.Context, runName, kind, text string, at
 	return found, err
 }
 
-// SetState keeps what an analysis of a run needs next time under a name, in place
-// of what was there. The version says how the bytes are to be read.
+// SetState stores the state of an analysis of a run under a name and replaces the earlier
+// one. The version identifies the format of the bytes.
 func (s *Store) SetState(ctx context.Context, runName, name string, version int, data []byte) error {
 	return s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		return events.SetState(ctx, tx, runID, name, version, data)
 	})
 }
 
-// State returns what is kept under a name; ok is false where there is nothing.
+// State returns the state stored under a name; ok is false if there is none.
 func (s *Store) State(ctx context.Context, runName, name string) (version int, data []byte, ok bool, err error) {
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		version, data, ok, err = events.State(ctx, tx, runID, name)
@@ -117,7 +117,8 @@ func (s *Store) Starts(ctx context.Context) (starts []Start, err error) {
 	return starts, err
 }
 
-// update changes something about a run, which is made where there is none.
+// update calls change within a transaction, with the number of a run. It creates the run if
+// it does not exist.
 func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.Tx, runID int64) error) error {
 	return s.db.Update(ctx, func(tx *sql.Tx) error {
 		runID, err := tables.EnsureRun(ctx, tx, runName)
@@ -128,7 +129,8 @@ func (s *Store) update(ctx context.Context, runName string, change func(tx *sql.
 	})
 }
 
-// view looks at something of a run, where there is one.
+// view calls look within a reading transaction, with the number of a run. It does nothing if
+// the run does not exist.
 func (s *Store) view(ctx context.Context, runName string, look func(tx *sql.Tx, runID int64) error) error {
 	return s.db.View(ctx, func(tx *sql.Tx) error {
 		runID, err := tables.FindRun(ctx, tx, runName)

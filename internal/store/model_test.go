@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// A store is held against a plain list: whatever is appended, in which order and
+// A store is compared with a plain list: for any readings, in any order and
 // batches ever, imported or from a probe, folded or not, comes back once and
 // exactly, and sums up as its readings one by one do.
 func TestStoreIsLikeAList(t *testing.T) {
@@ -74,7 +74,7 @@ func TestStoreIsLikeAList(t *testing.T) {
 			var samples []Sample
 			for range 1 + random.IntN(800) {
 				x := reading.Reading{Time: at(), Step: "dark", From: "A+", To: "A-", Text: text(), Unit: "V", Meter: "hand"}
-				if note(x) { // a probe's sample is stored whatever is there
+				if note(x) { // a probe's sample is always stored
 					samples = append(samples, Sample{Channel: probed, Time: x.Time, Text: x.Text})
 				}
 			}
@@ -248,6 +248,6 @@ func TestCorrectedScale(t *testing.T) {
 		t.Errorf("the hours: %+v, %v", buckets, err)
 	}
 	if n, err := s.Correct(ctx, Selection{Run: cornice.Name}, "0.25", "x"); n != 0 || err == nil {
-		t.Errorf("a scale that is none: %d, %v", n, err)
+		t.Errorf("an invalid scale: %d, %v", n, err)
 	}
 }

@@ -10,9 +10,9 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Newest returns for each thing that probes of a run read, in any step, the newest
-// reading against which nothing is known; that its date was certain is part of it.
-// Things without one in the last million samples are left out. What is damaged is too.
+// Newest returns for each channel that probes of a run read, in any step, the newest good
+// reading with a certain date. Channels without one in the last million samples are left
+// out, and so are damaged chunks.
 func (s *Store) Newest(ctx context.Context, runName string) ([]reading.Recorded, error) {
 	var all []reading.Recorded
 	err := s.db.View(ctx, func(tx *sql.Tx) error {

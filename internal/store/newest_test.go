@@ -9,7 +9,7 @@ import (
 )
 
 // The newest good reading of each thing that a probe reads, in the tail and in
-// chunks, whatever the step and the form of the number.
+// chunks, for each step and each form of the number.
 func TestNewest(t *testing.T) {
 	ctx := t.Context()
 	s, _ := temporary(t)

@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// A store has one writer under whatever path it is reached, and no two names.
+// A store has one writer under each path that leads to it, and one name only.
 func TestStoreIsClaimedByItsFile(t *testing.T) {
 	s, path := temporary(t)
 	w := openWriter(t, s)
@@ -63,8 +63,7 @@ func TestStoreIsClaimedByItsFile(t *testing.T) {
 	}
 }
 
-// Whatever is done to the file, its log or its directory while it is written to, a writer
-// notices it, and all that it has confirmed is written to a new file.
+// A writer notices each change of the file, its log or its directory while it writes, and all that it has confirmed is written to a new file.
 func TestDisplacedStoreLosesNothing(t *testing.T) {
 	ctx := context.Background()
 	for _, c := range []struct {

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Filter says which readings are wanted. The zero Filter takes all.
+// Filter selects readings. The zero Filter selects all.
 type Filter struct {
 	Since time.Time // not before; zero = from the beginning
 	Until time.Time // before; zero = to the end
@@ -23,11 +23,10 @@ type Filter struct {
 }
 
 // Readings returns the readings of a run in the order of time, those of the same
-// moment in the order in which they were stored together. Samples that are no
-// measured values are left out. All are of the state in which the store was when
-// the loop began. A run that the store does not know has no readings. After an
-// error the loop ends; where a part of the store is damaged, that error comes
-// after all readings that are left.
+// moment in the order in which they were stored. Samples that are not measured values
+// are left out. All are of the store's state at the beginning of the loop. An unknown run
+// has no readings. An error ends the loop; the error of a damaged store comes after all
+// readings that can be read.
 func (s *Store) Readings(ctx context.Context, runName string, f Filter) iter.Seq2[reading.Reading, error] {
 	sel := Selection{Run: runName, Since: f.Since, Until: f.Until}
 	if f.Step != "" {
@@ -36,8 +35,8 @@ func (s *Store) Readings(ctx context.Context, runName string, f Filter) iter.Seq
 	return s.Selected(ctx, sel)
 }
 
-// Channels returns what a run's readings differ by, in the order of their first: quantity,
-// places, step, unit and meter.
+// Channels returns the distinct channels of a run's readings, in the order of their first
+// reading: quantity, places, step, unit and meter.
 func (s *Store) Channels(ctx context.Context, runName string) ([]Channel, error) {
 	var all []Channel
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
@@ -131,12 +130,12 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*tables.Series,
 	return err
 }
 
-// damage is a fault of which Damaged knows.
+// damage is a fault for which Damaged returns true.
 type damage struct{ fault.Fault }
 
 func (d damage) Unwrap() []error { return []error{d.Fault, chunk.ErrDamaged} }
 
-// damaged says what a damage is.
+// damaged returns the error that describes a damage.
 func (s *Store) damaged(d tables.Damage) damage {
 	f := fault.Fault{File: s.db.Path, Hint: "the rest is whole; ohmkeep store compact keeps what is left"}
 	switch {
@@ -151,7 +150,7 @@ func (s *Store) damaged(d tables.Damage) damage {
 	return damage{f}
 }
 
-// zones returns times at their offsets.
+// zones converts stored moments to times with their offset from UTC.
 type zones struct {
 	offset int32
 	zone   *time.Location
@@ -167,7 +166,7 @@ func (z *zones) time(at int64, offset int32) time.Time {
 	return time.Unix(0, at).In(z.zone)
 }
 
-// Run is what a store holds of one run.
+// Run summarises the readings that a store holds of one run.
 type Run struct {
 	Name        string
 	Readings    int64

@@ -82,7 +82,7 @@ func many(t *testing.T, path string, places, scans int) map[string]bool {
 	return lines
 }
 
-// Whatever page is lost, and be it those of the names, no reading comes back at another
+// If any page is lost, even one with the names, no reading is returned at another
 // place or time, none twice, and all are accounted for.
 func TestLostRootsMisplaceNothing(t *testing.T) {
 	ctx := context.Background()

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/store/internal/writer"
 )
 
-// What a Writer takes; see package writer.
+// Types of package writer.
 type (
 	Writer  = writer.Writer
 	Owner   = writer.Owner
@@ -32,9 +32,8 @@ type Holder = sqlitefile.Holder
 // the store. Where no program holds the claim, held is false.
 func FindHolder(path string) (h Holder, held bool, err error) { return sqlitefile.FindHolder(path) }
 
-// Writer makes a program the one that keeps writing to the store. Where another
-// one is already, the error is a fault that names it. Appends of other programs
-// are still possible.
+// Writer claims the store for a program. If another program has claimed it, the error is a
+// fault that names it. Other programs can still use Append.
 func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 	return writer.New(ctx, s.db, owner)
 }
@@ -42,7 +41,7 @@ func (s *Store) Writer(ctx context.Context, owner Owner) (*Writer, error) {
 // Form is how a sample's number was written.
 type Form = decimal.Form
 
-// Selection says which samples are wanted. Of a run all are, unless more is said.
+// Selection selects samples of a run: all, unless more fields are set.
 type Selection struct {
 	Run          string
 	Probe        *string       // of this probe; nil = of any
@@ -81,8 +80,8 @@ func (sel Selection) limits() (first, last int64) {
 	return first, last
 }
 
-// nanoseconds returns a time as it is stored, or the end of what can be stored on
-// its side.
+// nanoseconds returns a time as it is stored. A time outside the storable range becomes the
+// nearest end of the int64 range.
 func nanoseconds(t time.Time) int64 {
 	switch {
 	case reading.Storable(t):
@@ -93,7 +92,7 @@ func nanoseconds(t time.Time) int64 {
 	return math.MaxInt64
 }
 
-// channel returns what a series is called outside.
+// channel returns the Channel of a series.
 func channel(runName string, s *tables.Series) *Channel {
 	c := &Channel{Run: runName, Probe: s.Probe, Step: s.Step, Quantity: s.Quantity, From: s.From, To: s.To,
 		Unit: s.Unit, Meter: s.Meter, Scale: s.Scale}

@@ -9,17 +9,17 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Bucket is what a channel did in a stretch of time.
+// Bucket summarises a channel over a period.
 type Bucket struct {
 	From, To       time.Time // not before; before
-	N              int       // measured values; 0 = there are none, and no numbers either
+	N              int       // measured values; 0 = none, and Min, Mean and Max are not set
 	Min, Mean, Max float64   // SI; °C for temperatures
-	Hourly         bool      // some of it is left only as numbers of whole hours
+	Hourly         bool      // part of it is known only as hourly minimum, mean and maximum
 }
 
-// MinMeanMax sums up what is selected, as one channel, in n stretches of equal
-// length from sel.Since to sel.Until, both of which are given. The numbers are
-// exact, as of the samples one by one.
+// MinMeanMax summarises the selected samples, as one channel, in n periods of equal length
+// from sel.Since to sel.Until, both of which must be set. The results are the exact ones of
+// the single samples.
 func (s *Store) MinMeanMax(ctx context.Context, sel Selection, n int) ([]Bucket, error) {
 	first, last := sel.limits()
 	edges := make([]int64, n+1)

@@ -10,37 +10,37 @@ import (
 	"ohmkeep/internal/store/internal/retention"
 )
 
-// Size is how much room a store takes, in bytes.
+// Size is the size of a store in bytes.
 type Size struct {
 	File int64 // the database's file
-	Used int64 // of that; the rest is free for new readings
+	Used int64 // part of File in use; the rest is free for new readings
 	Log  int64 // the file of commits that are not in the database yet
 }
 
-// Size returns how much room the store takes.
+// Size returns the size of the store.
 func (s *Store) Size(ctx context.Context) (Size, error) {
 	file, used, log, err := s.db.Size(ctx)
 	return Size{file, used, log}, err
 }
 
-// Thinned is what was let go.
+// Thinned is the number of readings that Thin deleted, and their period.
 type Thinned struct {
 	Readings    int
 	First, Last time.Time // between which they were taken
 }
 
-// Thin lets the readings that probes of a run gave before a moment go, and keeps exact
-// minimum, mean and maximum of each of their hours. Evidence stays: what was taken in a
-// known step, what was imported, and what was typed. It commits in small parts, the
-// oldest first, and says in a mark what went. The file does not get smaller, but what is
-// free in it is used again.
+// Thin deletes the readings of a run's probes that are older than a moment, and keeps the
+// exact minimum, mean and maximum of each hour. It does not delete readings of a known
+// step, imported readings or typed ones: verdicts are based on them. It commits in small
+// parts, the oldest first, and adds a mark with the number of deleted readings. The file
+// does not shrink; its free pages are used again.
 func (s *Store) Thin(ctx context.Context, runName string, before, now time.Time) (t Thinned, err error) {
 	const step = 64 // chunks a commit
 	first, last := int64(0), int64(0)
 	for {
-		var part retention.Gone
+		var part retention.Deleted
 		err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
-			part, err = retention.LetGo(ctx, tx, runID, nanoseconds(before), step)
+			part, err = retention.Delete(ctx, tx, runID, nanoseconds(before), step)
 			return err
 		})
 		if err != nil {
@@ -65,7 +65,7 @@ func (s *Store) Thin(ctx context.Context, runName string, before, now time.Time)
 	return t, errors.Join(err, marking)
 }
 
-// WasThinned reports whether readings of a run were let go.
+// WasThinned reports whether Thin has deleted readings of a run.
 func (s *Store) WasThinned(ctx context.Context, runName string) (thinned bool, err error) {
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		thinned, err = retention.Any(ctx, tx, runID)

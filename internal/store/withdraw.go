@@ -12,18 +12,19 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Withdraw takes readings of a run out, because a person found them wrong. They stay in
-// the store with the quality Withdrawn, and importing them again does not bring them
-// back; but nothing that reads measured values gets them any more. A mark says which they
-// were and why. It returns how many samples were found and changed.
+// Withdraw marks readings of a run as wrong. They stay in the store with the quality
+// Withdrawn, and importing them again does not restore them; functions that return measured
+// values leave them out. A mark states which they were and why. It returns how many samples
+// were changed.
 //
-// What analyses keep is made again from the readings; where old readings were let go,
-// that would lose their nights, and it stays: stale reports whether it does.
+// The states of analyses are deleted, so that they are computed again from the readings. If
+// old readings were deleted by Thin, the states are kept, because their nights would be
+// lost: then stale is true.
 func (s *Store) Withdraw(ctx context.Context, runName string, readings []reading.Reading, why string, now time.Time) (changed int, stale bool, err error) {
 	return s.requalify(ctx, runName, readings, true, why, now)
 }
 
-// Restore puts readings back that were withdrawn.
+// Restore reverses Withdraw.
 func (s *Store) Restore(ctx context.Context, runName string, readings []reading.Reading, why string, now time.Time) (changed int, stale bool, err error) {
 	return s.requalify(ctx, runName, readings, false, why, now)
 }
@@ -99,8 +100,8 @@ func (s *Store) requalify(ctx context.Context, runName string, readings []readin
 	return changed, stale, err
 }
 
-// begin makes analyses of a run begin with its readings again. Where old ones were let
-// go it does nothing, and reports that what analyses keep is stale.
+// begin deletes the states of analyses of a run. If old readings were deleted by Thin, it
+// does nothing and reports that the states are stale.
 func begin(ctx context.Context, tx *sql.Tx, runID int64) (stale bool, err error) {
 	stale, err = retention.Any(ctx, tx, runID)
 	if err != nil || stale {

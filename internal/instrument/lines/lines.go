@@ -1,9 +1,9 @@
 // Package lines reads the lines that a sensor board prints, in the form that a
 // profile gives.
 //
-// A line is read whole or not at all: one that the pattern does not match, or
-// that holds a number that is none, gives an error and no value. The samples have no time. The package keeps no state between lines, and knows no
-// port and no clock.
+// A line is accepted whole or not at all. A line that the pattern does not match, or
+// whose number cannot be parsed, gives an error and no value. The samples have no time.
+// The package keeps no state between lines and uses no port and no clock.
 package lines
 
 import (

@@ -169,7 +169,7 @@ unit = "mA"
 	}
 }
 
-// Whatever a line holds, nothing panics, an accepted value is finite, and a
+// No line causes a panic, an accepted value is finite, and a
 // faulty one carries no number.
 func FuzzParse(f *testing.F) {
 	for _, s := range []string{"ch=1 shunt=4BF000 bus=3C0000 temp=0C80 flags=0203", "ch=1 shunt=07D0 bus=5D99", "ch=1 shunt=7FFF bus=2570", "1,4.812,V", "1,1e308,mV", "ch=1 bus=9584 shunt=8000", "ch=2 fault=x", "# c", "\xff,1,V", "1,1e-400,A"} {
@@ -217,7 +217,7 @@ func BenchmarkParse(b *testing.B) {
 	}
 }
 
-// Counts are reckoned anew for each shunt, so that corrections after one another end
+// Counts are computed again for each shunt, so that corrections after one another end
 // where the last of them alone would: nothing that was rounded is used again.
 func TestCorrectionsDoNotAddUp(t *testing.T) {
 	l := line(t, "ina226-lines")

@@ -109,7 +109,7 @@ func TestCloseFreesWriter(t *testing.T) {
 	}
 }
 
-// A device that starts anew in the middle of a line: what it said before is not
+// A device that restarts in the middle of a line: what it said before is not
 // the beginning of what it says then.
 func TestRestartWithinALine(t *testing.T) {
 	device, host := net.Pipe()

@@ -71,7 +71,7 @@ func TestLines(t *testing.T) {
 	expect(t, p, "1,4.812,V", "")
 }
 
-// A line that was under way when the port was opened lacks nobody knows what:
+// A line that was being sent when the port was opened lacks an unknown part:
 // 11,4.8,V might have become 1,4.8,V. A whole line's end is a beginning.
 func TestLineUnderWay(t *testing.T) {
 	p, device := terminal(t, "1,4.8")

@@ -97,7 +97,7 @@ func oneOf(t *toml.Table, key string, allowed []string, fallback string) (int, b
 	}
 	i := slices.Index(allowed, s)
 	if i < 0 {
-		t.Fault(key, fmt.Sprintf("%q is none of %s", s, strings.Join(allowed, ", ")), fault.Suggest(s, allowed))
+		t.Fault(key, fmt.Sprintf("%q is not one of %s", s, strings.Join(allowed, ", ")), fault.Suggest(s, allowed))
 		return 0, false
 	}
 	return i, true

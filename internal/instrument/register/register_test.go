@@ -169,7 +169,7 @@ func TestSpareBits(t *testing.T) {
 	}
 }
 
-// Whatever counts a register can hold, its word gives them back.
+// Each count that a register can hold survives the conversion to its word and back.
 func TestEveryWord(t *testing.T) {
 	for _, name := range register.Names() {
 		c, _ := register.Find(name)

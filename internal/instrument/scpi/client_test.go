@@ -174,7 +174,7 @@ func TestOwnOverload(t *testing.T) {
 	}
 	c := client(t, [2]string{"READ?", "OVLD"}, [2]string{"SYST:ERR?", none})
 	if _, err := c.Measure(t.Context(), []string{"READ?"}); err == nil {
-		t.Error("a word that nobody declared was taken")
+		t.Error("an undeclared word was accepted")
 	}
 }
 

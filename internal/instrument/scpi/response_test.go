@@ -104,7 +104,7 @@ func TestErrorQueueEntry(t *testing.T) {
 	}
 }
 
-// Whatever comes, nothing panics, and a number that counts as a measurement is
+// No response causes a panic, and a number that counts as a measurement is
 // finite and below SCPI's infinity.
 func FuzzResponses(f *testing.F) {
 	for _, s := range []string{"+1.23456789E+01", "9.91E37,-9.9E37", `-113,"Undefined header"`, "A,B,0,0", "*IDN A,B", `1,"`, "1e-999", "*IDN "} {

@@ -151,7 +151,7 @@ func scene() (s *Survey, sensor, meter *device) {
 	}, sensor, meter
 }
 
-// The fixed sensor is read first and nobody is sent where it sits; what no probe
+// The fixed sensor is read first and no visit is asked for at its place; what no probe
 // reads is left out.
 func TestTake(t *testing.T) {
 	s, sensor, meter := scene()

@@ -1,9 +1,9 @@
-// Package transcript keeps what was said on a wire, with times, and says it again.
+// Package transcript records the bytes on a serial line, with times, and replays them.
 //
 // # The form
 //
 // A transcript is text, one entry a line; lines that begin with # are its head and
-// remarks. Whatever was heard is written in printable ASCII.
+// comments. All bytes received are written in printable ASCII.
 //
 //	# ohmkeep transcript 1
 //	# profile: ina226-lines

@@ -41,7 +41,7 @@ func written(t *testing.T, x *transcript.Transcript) string {
 	return out.String()
 }
 
-// Whatever was heard is written as printable ASCII and comes back.
+// Any bytes received are written as printable ASCII and read back unchanged.
 func TestRoundTrip(t *testing.T) {
 	half := at(3*time.Second, transcript.Piece, "1,4.8")
 	half.Reason = "it stopped half-way"
@@ -179,7 +179,7 @@ func TestPlayerAnswers(t *testing.T) {
 	p = play(at(0, transcript.Sent, "A?\n"), at(1, transcript.Heard, "1\n"), at(2, transcript.Heard, "late\n"), at(3, transcript.Sent, "B?\n"), at(4, transcript.Heard, "2\n"))
 	say("A?\n")
 	hear("1\n")
-	// What was said late is no answer to what nobody asked there.
+	// A late answer is not taken as the answer to another query.
 	say("C?\n")
 	go func() { time.Sleep(10 * time.Millisecond); _, _ = p.Write([]byte("B?\n")) }()
 	hear("2\n")

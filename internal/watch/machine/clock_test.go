@@ -64,7 +64,7 @@ func TestClock(t *testing.T) {
 			{"a minute", wait(time.Minute), "-30m0s?"},
 			{"vouched for", func(b *board) { b.turn(30 * time.Minute); b.synchronised = true }, "0s"},
 		}, "uC"},
-		{"vouched for, whatever is stored", board{synchronised: true}, -day, "-24h0m0s", nil, "C"},
+		{"synchronised, with any stored date", board{synchronised: true}, -day, "-24h0m0s", nil, "C"},
 		{"a battery that is empty", board{battery: true}, -year, "-59m59.999s?", []event{
 			{"still", wait(time.Minute), "-59m59.999s?"},
 			{"vouched for", func(b *board) { b.turn(year); b.synchronised = true }, "0s"},
@@ -74,7 +74,7 @@ func TestClock(t *testing.T) {
 			{"hours", wait(5 * time.Hour), "0s?"},
 			{"set right", turn(year), "0s"},
 		}, "CuC"},
-		{"set forward a day, by whoever knows", board{battery: true}, 0, "0s", []event{
+		{"set forward a day", board{battery: true}, 0, "0s", []event{
 			{"set forward", turn(day), "0s?"},
 			{"a while", wait(59 * time.Minute), "0s?"},
 			{"it stands", wait(2 * time.Minute), "24h0m0s"},

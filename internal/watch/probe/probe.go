@@ -34,7 +34,7 @@ const (
 // Opener opens the probes of one run; for use from several goroutines. All that it
 // simulates is connected to the same simulated run.
 type Opener struct {
-	Run *run.Run // nil: there is none, and nothing is simulated
+	Run *run.Run // nil: no run, and nothing is simulated
 	Dir string   // the run file's folder, from which names of transcripts count
 
 	mu    sync.Mutex

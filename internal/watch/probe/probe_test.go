@@ -184,7 +184,7 @@ func TestRunFilesShunt(t *testing.T) {
 			t.Errorf("%+v, %v, want %g", s, err, want)
 		}
 	}
-	// Afterwards it is silent, as a probe that nobody feeds, and does not begin again.
+	// Afterwards it is silent, as an unpowered probe, and does not begin again.
 	short, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
 	defer cancel()
 	if _, err := device.Next(short); !errors.Is(err, context.DeadlineExceeded) {

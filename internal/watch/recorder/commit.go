@@ -93,8 +93,8 @@ func (r *Recorder) fill(held *Batch) {
 		return
 	}
 	r.mu.Lock()
-	if n := r.queue.untold; n > 0 {
-		r.queue.untold = 0
+	if n := r.queue.unmarked; n > 0 {
+		r.queue.unmarked = 0
 		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings for want of room", n))
 	}
 	held.Readings, held.Marks = r.queue.take()

@@ -43,14 +43,14 @@ const (
 // is, out of its usual beat and after it had given values, says that it began again.
 func (p *device) comment(text string, now machine.Stamp) {
 	its := p.profile.Line.Identity
-	if its != nil && !its.MatchString(text) || its == nil && p.banner != "" && text != p.banner {
+	if its != nil && !its.MatchString(text) || its == nil && p.identityLine != "" && text != p.identityLine {
 		return // it says something else
 	}
-	was, since := p.banner, p.said
+	was, since := p.identityLine, p.said
 	if since == 0 {
 		since = p.changed.SinceBoot
 	}
-	p.banner, p.identity, p.said = text, text, now.SinceBoot
+	p.identityLine, p.identity, p.said = text, text, now.SinceBoot
 	after := p.said - since
 	switch {
 	case p.good == 0: // the opening itself may reset it
@@ -83,7 +83,7 @@ func (p *device) isDown(err error) {
 		return
 	}
 	now := p.r.o.Clock.Now()
-	p.banner, p.said, p.beat = "", 0, 0
+	p.identityLine, p.said, p.beat = "", 0, 0
 	p.r.mark(now, Lost, p.name, p.why)
 	p.r.o.Log.Warn("probe is gone", "probe", p.name, "port", p.port, "why", err)
 	p.totals.lost++
@@ -113,11 +113,11 @@ func (p *device) look(now time.Duration) {
 	if silent := now-p.heard >= quiet; silent != p.silent {
 		p.silent = silent
 		if since := p.r.o.Clock.At(p.heard); silent {
-			p.hushed = since
+			p.lastHeard = since
 			p.r.mark(p.r.o.Clock.At(now), Lost, p.name, "is silent")
 			log.Warn("probe is silent", "for", quiet)
 		} else {
-			p.gap(since, p.hushed, "was silent")
+			p.gap(since, p.lastHeard, "was silent")
 			log.Info("probe speaks again")
 		}
 	}

@@ -32,24 +32,24 @@ type device struct {
 	ended  chan struct{} // closed when its goroutine has ended
 
 	// All below is guarded by r.mu.
-	state    state
-	identity string
-	why      string        // what was wrong last; "" while it is up
-	changed  machine.Stamp // when state changed
-	heard    time.Duration // since boot, of the last line or, at first, of the opening
-	latest   time.Duration // … and of the last line with values; every one has its own
-	good     uint64        // lines with readings, since it was opened
-	bad      uint64        // bad lines, since it was opened
-	lastGood uint64        // as they were when look looked …
-	lastBad  uint64
-	looked   time.Duration
-	silent   bool
-	hushed   machine.Stamp // when it was heard last before that
-	banner   string        // the comment that says who the board is; "" = none was heard since it was opened
-	said     time.Duration // since boot, when it said so last
-	beat     time.Duration // how often it says so; 0 = not known
-	restarts bounded       // marks that it began again
-	garbled  bool
+	state        state
+	identity     string
+	why          string        // what was wrong last; "" while it is up
+	changed      machine.Stamp // when state changed
+	heard        time.Duration // since boot, of the last line or, at first, of the opening
+	latest       time.Duration // … and of the last line with values; every one has its own
+	good         uint64        // lines with readings, since it was opened
+	bad          uint64        // bad lines, since it was opened
+	lastGood     uint64        // as they were when look looked …
+	lastBad      uint64
+	looked       time.Duration
+	silent       bool
+	lastHeard    machine.Stamp // when it was heard last before that
+	identityLine string        // the comment that says who the board is; "" = none was heard since it was opened
+	said         time.Duration // since boot, when it said so last
+	beat         time.Duration // how often it says so; 0 = not known
+	restarts     bounded       // marks that it began again
+	garbled      bool
 }
 
 // state is whether a probe can be heard.
@@ -168,8 +168,8 @@ func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 }
 
 const (
-	breath  = 30 * time.Millisecond  // a pause after which nothing waits to be read
-	longest = 400 * time.Millisecond // for a device that never pauses
+	pauseLimit = 30 * time.Millisecond  // a pause after which nothing waits to be read
+	longest    = 400 * time.Millisecond // for a device that never pauses
 )
 
 // drain hears what had arrived when the program was told to end.
@@ -177,7 +177,7 @@ func drain(device instrument.Instrument) {
 	all, cancel := context.WithTimeout(context.Background(), longest)
 	defer cancel()
 	for {
-		one, cancel := context.WithTimeout(all, breath)
+		one, cancel := context.WithTimeout(all, pauseLimit)
 		_, err := device.Next(one)
 		cancel()
 		if err != nil {

@@ -44,16 +44,16 @@ func (b *block) bytes() int { return cap(b.entries)*int(unsafe.Sizeof(entry{})) 
 
 // queue is what waits to be committed.
 type queue struct {
-	room    int // bytes that the readings may take
-	blocks  []*block
-	sizes   int // bytes of all blocks but the newest
-	first   int // entries of the oldest block that are taken already
-	waiting int // readings
-	marks   []Mark
-	taken   int           // readings that the writer holds
-	oldest  time.Duration // since boot, of the first that waits
-	dropped uint64        // readings lost for want of room, ever
-	untold  uint64        // … of which no mark was made yet
+	room     int // bytes that the readings may take
+	blocks   []*block
+	sizes    int // bytes of all blocks but the newest
+	first    int // entries of the oldest block that are taken already
+	waiting  int // readings
+	marks    []Mark
+	taken    int           // readings that the writer holds
+	oldest   time.Duration // since boot, of the first that waits
+	dropped  uint64        // readings lost for want of room, ever
+	unmarked uint64        // … of which no mark was made yet
 }
 
 // maxMarks bounds the marks that wait; they are few, but a plug with a loose contact
@@ -95,7 +95,7 @@ func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, cou
 		lost := len(q.blocks[0].entries) - q.first
 		q.dropFirst()
 		q.dropped += uint64(lost)
-		q.untold += uint64(lost)
+		q.unmarked += uint64(lost)
 		q.oldest = q.firstSinceBoot(at.SinceBoot)
 	}
 	if at.Uncertain {

@@ -81,6 +81,6 @@ func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date tim
 		c.shared = &same
 	}
 	if r.queue.add(c.shared, r.o.Clock.At(date), text, s.Value, s.Counts.N, quality) {
-		r.nudge()
+		r.wakeWriter()
 	}
 }

@@ -76,7 +76,7 @@ func TestAbsent(t *testing.T) {
 	}
 }
 
-// Noise, half lines, lines for nobody and lines without end between good ones:
+// Noise, half lines, lines of unknown channels and lines without end between good ones:
 // every good one is stored, every bad one counted, and the log stays short.
 func TestNonsense(t *testing.T) {
 	t.Parallel()
@@ -167,7 +167,7 @@ func TestCommitInTime(t *testing.T) {
 	}
 }
 
-// Whoever starts a watch need not wait for a whole interval to see that it works.
+// The first commit comes early, so that a new watch can be seen to work.
 func TestFirstReadingSoon(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)

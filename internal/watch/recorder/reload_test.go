@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// The run file is read anew again and again while a board speaks: no reading is
+// The run file is reloaded again and again while a board speaks: no reading is
 // lost, and each is of the run that was in force.
 func TestReadAnew(t *testing.T) {
 	t.Parallel()
@@ -65,7 +65,7 @@ func TestProbeMoves(t *testing.T) {
 	}
 }
 
-// Steps that are announced label what arrives after; one that is none is refused
+// Steps that are announced label what arrives after; an unknown one is refused
 // and changes nothing.
 func TestAnnounce(t *testing.T) {
 	t.Parallel()

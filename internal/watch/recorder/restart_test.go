@@ -9,17 +9,17 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// A board that says who it is about once a minute does not begin anew; one that says
+// A board that says who it is about once a minute has not restarted; one that says
 // so out of its beat, or is another, does, and is marked once in a while.
 func TestBeginsAnew(t *testing.T) {
 	t.Parallel()
 	const a, b = "# serial 0001, INA226", "# serial 0002, INA226"
 	for _, c := range []struct {
-		name   string
-		mute   bool // it gave no values before
-		said   string
-		anew   uint64
-		marked int
+		name     string
+		mute     bool // it gave no values before
+		said     string
+		restarts uint64
+		marked   int
 	}{
 		{"at its start only", false, "0 " + a, 0, 0},
 		{"before any value", true, "0 " + a + "\n3 " + a, 0, 0},
@@ -59,8 +59,8 @@ func TestBeginsAnew(t *testing.T) {
 				marked++
 			}
 		}
-		if p.totals.restarts != c.anew || marked != c.marked {
-			t.Errorf("%s: %d times anew, want %d; %d marks, want %d", c.name, p.totals.restarts, c.anew, marked, c.marked)
+		if p.totals.restarts != c.restarts || marked != c.marked {
+			t.Errorf("%s: %d times restarts, want %d; %d marks, want %d", c.name, p.totals.restarts, c.restarts, marked, c.marked)
 		}
 	}
 }

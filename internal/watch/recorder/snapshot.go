@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/watch/probe"
 )
 
-// Snapshot is how everything fares at one moment.
+// Snapshot is the state of the recorder at one moment.
 type Snapshot struct {
 	Run      string       `json:"run"`
 	Time     time.Time    `json:"time"`
@@ -27,7 +27,7 @@ type Snapshot struct {
 	StoreFault    string  `json:"store_fault,omitempty"` // "" = the store commits
 }
 
-// ProbeState is how a probe fares. Counts are since the program's start.
+// ProbeState is the state of a probe. Counts are since the program's start.
 type ProbeState struct {
 	Name     string         `json:"name"`
 	Profile  string         `json:"profile"`
@@ -48,7 +48,7 @@ type ProbeState struct {
 	Channels []ChannelState `json:"channels"`
 }
 
-// ChannelState is how one channel fares.
+// ChannelState is the state of one channel.
 type ChannelState struct {
 	ID       string       `json:"id"`
 	Quantity run.Quantity `json:"-"`
@@ -63,7 +63,7 @@ type ChannelState struct {
 	Quality  string   `json:"quality"` // of the newest sample
 }
 
-// Snapshot tells how everything fares.
+// Snapshot returns the present state.
 func (r *Recorder) Snapshot() Snapshot {
 	r.mu.Lock()
 	defer r.mu.Unlock()

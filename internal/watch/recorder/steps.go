@@ -95,7 +95,7 @@ func (s *steps) follow(now machine.Stamp, certain bool) (was, is string, changed
 }
 
 // due finds the scheduled step that is shown at a moment, and for how long it has
-// been; -1 where there is none. The schedule is in the machine's own time zone.
+// been; -1 if none is shown. The schedule is in the machine's own time zone.
 func due(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
 	local := now.Time.Local()
 	for i, c := range r.Checks {

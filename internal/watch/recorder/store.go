@@ -70,12 +70,12 @@ func (r *Recorder) mark(at machine.Stamp, kind Kind, probe, text string) {
 
 func (r *Recorder) add(m Mark) {
 	if r.queue.addMark(m) {
-		r.nudge()
+		r.wakeWriter()
 	}
 }
 
-// nudge lets the writer look at the queue.
-func (r *Recorder) nudge() {
+// wakeWriter lets the writer look at the queue.
+func (r *Recorder) wakeWriter() {
 	select {
 	case r.wake <- struct{}{}:
 	default:

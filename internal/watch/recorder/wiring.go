@@ -23,7 +23,7 @@ type key struct {
 	quantity run.Quantity
 }
 
-// channel is one value of a probe, and how it fares; guarded by Recorder.mu.
+// channel is one value of a probe and its state; guarded by Recorder.mu.
 type channel struct {
 	run.ProbeChannel
 	probe *device

@@ -13,8 +13,8 @@ func notify(message string) { _, _ = daemon.SdNotify(false, message) }
 // notifyReloading says that the run file is being read again, and since when.
 func notifyReloading() { notify(daemon.SdNotifyReloading + "\n" + daemon.SdNotifyMonotonicUsec()) }
 
-// watchdog ticks twice as often as the service manager's watchdog asks for; never
-// where there is none.
+// watchdog ticks at twice the rate that the service manager's watchdog requires, and never
+// if the service manager has no watchdog.
 func watchdog() <-chan time.Time {
 	interval, err := daemon.SdWatchdogEnabled(false)
 	if err != nil || interval <= 0 {

@@ -75,7 +75,7 @@ type Daemon struct {
 // within two seconds. An error means that it could not begin, or that it can no
 // longer be asked.
 func Run(ctx context.Context, c Config) error {
-	defer thriftily()()
+	defer tuneRuntime()()
 	if c.Machine == nil {
 		c.Machine = machine.System()
 	}

@@ -206,8 +206,8 @@ func TestHealth(t *testing.T) {
 	}
 }
 
-// Supplies whose plus rails meet are a note of the status and a line of the log, whatever
-// current flows.
+// Supplies whose plus rails meet are a note of the status and a line of the log, for any
+// current.
 func TestSuppliesThatMeetAreNoted(t *testing.T) {
 	const meet = "the plus rails of supplies A and B meet"
 	h := start(t, func(c *Config) {
@@ -328,7 +328,7 @@ func TestStep(t *testing.T) {
 	}
 }
 
-// A page of somebody else, open in the browser of somebody who may reach the
+// A page of another site, open in the browser of a user who may reach the
 // watch, announces nothing.
 func TestStrangersPage(t *testing.T) {
 	h := start(t, nil)
@@ -421,7 +421,7 @@ func TestClockIsSet(t *testing.T) {
 }
 
 // The service manager hears when all is ready, that the watch lives, when the run
-// file is read anew, and the end.
+// file is reloaded, and the end.
 func TestServiceManager(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "notify")
 	socket, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
@@ -504,7 +504,7 @@ func TestUntilNight(t *testing.T) {
 	}
 }
 
-// An address that somebody else has is an error at once.
+// An address that another program uses is an error at once.
 func TestAddressTaken(t *testing.T) {
 	h := start(t, nil)
 	err := Run(t.Context(), Config{Plan: plan(t, hall), Store: nothing{}, Listen: h.addr, Log: slog.New(slog.NewTextHandler(io.Discard, nil))})

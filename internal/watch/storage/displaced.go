@@ -11,8 +11,8 @@ import (
 // guardInterval is how often the store is looked for where it was opened.
 const guardInterval = time.Second
 
-// guard notices a store that was removed, renamed or replaced, whatever is committed
-// meanwhile, until the store is closed.
+// guard checks regularly, until the store is closed, whether its file was removed, renamed
+// or replaced. It does so even while nothing is committed.
 func (s *Store) guard() {
 	tick := time.NewTicker(guardInterval)
 	defer tick.Stop()
@@ -52,14 +52,14 @@ func (s *Store) look(ctx context.Context) {
 	}
 }
 
-// moveToNewFile writes what a displaced store holds to a new file and goes on with that. The
+// moveToNewFile writes the content of a displaced store to a new file and opens that. The
 // caller holds mu.
 func (s *Store) moveToNewFile(ctx context.Context) error {
 	why := s.file.Displaced()
 	if why == nil {
 		return nil // it was done meanwhile
 	}
-	_ = s.writer.Close() // what it claims is not there any more
+	_ = s.writer.Close() // the claimed file no longer exists
 	kept, err := s.file.MoveToNewFile(ctx)
 	if err != nil {
 		return err

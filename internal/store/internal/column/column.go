@@ -5,8 +5,8 @@
 // measured things are small and fall off about geometrically, which is what Rice
 // codes are for (R. F. Rice, "Some Practical Universal Noiseless Coding
 // Techniques", JPL Publication 79-22, 1979; the code itself and the mapping of signs
-// are FROM MEMORY). Every column comes back exactly, whatever is in it: where a
-// prediction is poor the column only grows.
+// are FROM MEMORY). Every column is restored exactly. A poor prediction only makes it
+// longer.
 //
 // # Format
 //

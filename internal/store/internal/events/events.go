@@ -1,5 +1,5 @@
-// Package events keeps what a store holds beside readings: marks of what happened,
-// starts of the machine, and what analyses keep for themselves.
+// Package events holds a store's content other than readings: marks of events, starts of
+// the machine, and the states of analyses.
 //
 // All functions work within a transaction of the caller and leave errors of
 // SQLite as they are.
@@ -13,20 +13,20 @@ import (
 	"time"
 )
 
-// Mark is something that happened to a run.
+// Mark is an event of a run.
 type Mark struct {
 	Time    time.Time
 	Kind    string // one of the kinds below, or what a program calls it
 	Subject string // what it happened to: a probe, a joint; may be ""
 	Text    string // in words; may be ""
-	// Withdrawn is when somebody said that the mark does not hold; zero = it holds.
+	// Withdrawn is when the mark was withdrawn; zero = it was not.
 	Withdrawn time.Time
 }
 
 // Kinds of marks. A gap is marked twice: Lost when it begins, as far as was known
 // then, and Gap when it has ended.
 const (
-	Note    = "note"      // somebody did something: "re-made joint 2"
+	Note    = "note"      // a note of work done: "re-made joint 2"
 	Gap     = "gap"       // nothing came from the subject up to the mark's time; the text says since when
 	Lost    = "lost"      // nothing comes from the subject any more; the text says why
 	Restart = "restart"   // the subject was restarted; "" = the program that records
@@ -35,10 +35,10 @@ const (
 	RunFile = "run"       // the run file was read again
 	Boot    = "boot"      // the machine was started
 	Clock   = "clock"     // the wall clock was set
-	Damaged = "damaged"   // the store was, and a new one took its place; the text says where it is kept
+	Damaged = "damaged"   // the store was damaged and replaced by a new one; the text says where the old one is
 	Taken   = "withdrawn" // a reading was withdrawn; the text says which and why
-	PutBack = "restored"  // a reading that was withdrawn holds again
-	Thinned = "thinned"   // old readings were let go; the text says which
+	PutBack = "restored"  // a withdrawn reading was restored
+	Thinned = "thinned"   // old readings were deleted; the text says which
 )
 
 // Add adds a mark to a run.
@@ -50,7 +50,7 @@ func Add(ctx context.Context, tx *sql.Tx, runID int64, m Mark) error {
 }
 
 // Marks returns the marks of a run from a first to a last moment (ns since 1970) in
-// the order of time. Beside an error those come that can be read from either end.
+// the order of time. With an error it returns those that can be read from either end.
 func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, error) {
 	marks, known, err := marksFrom(ctx, tx, "at, id", runID, first, last, nil)
 	if err == nil || ctx.Err() != nil {
@@ -92,8 +92,8 @@ func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last
 	return marks, ids, rows.Err()
 }
 
-// Withdraw notes that the newest mark of a kind and with a text does not hold; with an at
-// other than 0, the newest of that moment. found is false where none holds.
+// Withdraw withdraws the newest mark of a kind and text; if at is not 0, the newest one of
+// that moment. found is false if there is no such mark or it was withdrawn before.
 func Withdraw(ctx context.Context, tx *sql.Tx, runID int64, kind, text string, at, now int64) (found bool, err error) {
 	result, err := tx.ExecContext(ctx, `UPDATE mark SET withdrawn = ?5 WHERE id = (SELECT id FROM mark WHERE run = ?1 AND kind = ?2
 		AND text = ?3 AND (?4 = 0 OR at = ?4) AND withdrawn IS NULL ORDER BY at DESC, id DESC LIMIT 1)`, runID, kind, text, at, now)
@@ -108,11 +108,10 @@ func Withdraw(ctx context.Context, tx *sql.Tx, runID int64, kind, text string, a
 type Start struct {
 	ID    int       // as the samples say it
 	Name  string    // as the kernel calls it
-	First time.Time // when the store first heard of it, by the clock of then; in UTC
+	First time.Time // when it was first noted in the store, by the clock of that moment; in UTC
 }
 
-// EnsureStart returns the number of a start of the machine, which is noted where it
-// is new.
+// EnsureStart returns the number of a start of the machine and stores it if it is new.
 func EnsureStart(ctx context.Context, tx *sql.Tx, name string, at time.Time) (id int, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT id FROM boot WHERE name = ?", name).Scan(&id)
 	if !errors.Is(err, sql.ErrNoRows) {
@@ -142,7 +141,7 @@ func Starts(ctx context.Context, tx *sql.Tx) ([]Start, error) {
 	return starts, rows.Err()
 }
 
-// SetState keeps bytes under a name, in place of what was there.
+// SetState stores bytes under a name and replaces earlier ones.
 func SetState(ctx context.Context, tx *sql.Tx, runID int64, name string, version int, data []byte) error {
 	if data == nil {
 		data = []byte{}
@@ -152,13 +151,14 @@ func SetState(ctx context.Context, tx *sql.Tx, runID int64, name string, version
 	return err
 }
 
-// DropStates forgets what analyses of a run keep, so that they begin with the readings.
+// DropStates deletes the states of analyses of a run, so that they are computed again from
+// the readings.
 func DropStates(ctx context.Context, tx *sql.Tx, runID int64) error {
 	_, err := tx.ExecContext(ctx, "DELETE FROM state WHERE run = ?", runID)
 	return err
 }
 
-// State returns what is kept under a name; ok is false where there is nothing.
+// State returns the state stored under a name; ok is false if there is none.
 func State(ctx context.Context, tx *sql.Tx, runID int64, name string) (version int, data []byte, ok bool, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT version, block FROM state WHERE run = ? AND name = ?", runID, name).Scan(&version, &data)
 	if errors.Is(err, sql.ErrNoRows) {

@@ -10,7 +10,7 @@ import (
 
 // File reads pages from the file of a database that no program has open, and from its log.
 type File struct {
-	file, log *os.File // log is nil where there is none
+	file, log *os.File // log is nil if the database has no log
 	size      int      // of a page
 	count     int
 	logged    map[int]int64 // where the log holds the newest content of a page

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Run is what a store holds of one run.
+// Run summarises the readings that a store holds of one run.
 type Run struct {
 	Name        string
 	Readings    int64

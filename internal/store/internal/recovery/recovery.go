@@ -20,7 +20,7 @@ import (
 
 // Found is what a check has found.
 type Found struct {
-	Chunks, Commits int // that are whole, where nothing is wrong
+	Chunks, Commits int // undamaged ones; set only if there are no faults
 	Count
 	Faults []string // what is wrong
 }

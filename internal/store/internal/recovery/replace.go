@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Rescued is what a rescue did.
+// Rescued is the result of a rescue.
 type Rescued struct {
 	Aside string // the name under which the damaged file is kept
 	Count

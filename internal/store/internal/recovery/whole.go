@@ -41,8 +41,8 @@ type wholeChunk struct {
 
 // Count is how many readings a salvage keeps and loses.
 type Count struct {
-	Readings int64 // that are whole and have their place
-	Lost     int64 // that are damaged or gone, as far as it is known
+	Readings int64 // undamaged, with their place of measurement
+	Lost     int64 // damaged or missing, as far as is known
 	Orphans  int64 // of series whose names are lost; they stay in the damaged file
 	Commits  int   // of the tail that are gone, of whose readings nothing is known
 	First    int64 // between which moments the lost chunks lie, ns; First > Last = not known

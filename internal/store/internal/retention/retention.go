@@ -1,5 +1,5 @@
-// Package retention lets the oldest readings of a store go, and keeps minimum, mean
-// and maximum of each of their hours.
+// Package retention deletes the oldest readings of a store and keeps minimum, mean and
+// maximum of each of their hours.
 package retention
 
 import (
@@ -11,19 +11,19 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Gone is what was let go.
-type Gone struct {
+// Deleted is the number of deleted chunks and readings.
+type Deleted struct {
 	Readings, Chunks int
 	First, Last      int64 // between which moments, ns; only where Readings > 0
 }
 
-// LetGo lets the oldest chunks of a run go that end before a moment, at most so many. Only
-// what probes gave outside a known step goes: imports, typed readings and known steps are
-// what verdicts rest on. Minimum, mean and maximum of their hours stay.
-func LetGo(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g Gone, err error) {
+// Delete deletes the oldest chunks of a run that end before a moment, at most a given number.
+// It deletes only readings of probes outside a known step: verdicts are based on imported
+// and typed readings and on known steps. Minimum, mean and maximum of each hour stay.
+func Delete(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g Deleted, err error) {
 	old, err := oldest(ctx, tx, runID, before, most)
 	if err != nil {
-		return Gone{}, err
+		return Deleted{}, err
 	}
 	series := map[int64]*tables.Series{}
 	var m chunk.Moments
@@ -32,7 +32,7 @@ func LetGo(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g Go
 		s := series[o.series]
 		if s == nil {
 			if s, err = tables.One(ctx, tx, o.series); err != nil {
-				return Gone{}, err
+				return Deleted{}, err
 			}
 			series[o.series] = s
 		}
@@ -40,21 +40,21 @@ func LetGo(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g Go
 		switch err := o.Load(ctx, tx, &m, &v); {
 		case tables.Broken(err): // nothing is left to keep
 		case err != nil:
-			return Gone{}, err
+			return Deleted{}, err
 		default:
 			if err := keepHours(ctx, tx, s, chunk.AppendRecords(nil, &m, &v)); err != nil {
-				return Gone{}, err
+				return Deleted{}, err
 			}
 		}
 		if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE id = ?", o.ID); err != nil {
-			return Gone{}, err
+			return Deleted{}, err
 		}
 		if _, err := tx.ExecContext(ctx, "DELETE FROM moments WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM chunk WHERE moments = ?1)",
 			o.Moments); err != nil {
-			return Gone{}, err
+			return Deleted{}, err
 		}
 		if err := tables.Hold(ctx, tx, o.series, -o.N); err != nil {
-			return Gone{}, err
+			return Deleted{}, err
 		}
 		if g.Readings == 0 || o.First < g.First {
 			g.First = o.First
@@ -66,7 +66,7 @@ func LetGo(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g Go
 	return g, nil
 }
 
-// Any reports whether readings of a run were let go.
+// Any reports whether readings of a run were deleted.
 func Any(ctx context.Context, tx *sql.Tx, runID int64) (any bool, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM hourly JOIN series ON series.id = hourly.series WHERE series.run = ?)", runID).Scan(&any)
 	return any, err

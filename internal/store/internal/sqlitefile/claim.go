@@ -12,9 +12,9 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Claim is the right to be the one that keeps writing to a store. It ends with
-// Release or with the program, however that ends. The file beside the store that
-// stands for it says who has it, and is gone after Release.
+// Claim is the exclusive right to use a Writer on a store. It ends with Release or with the
+// program, even if that is killed. A lock file beside the store names the holder; Release
+// removes it.
 type Claim struct {
 	file   *os.File
 	path   string
@@ -23,7 +23,7 @@ type Claim struct {
 	holder Holder
 }
 
-// Holder is who holds a claim.
+// Holder is the program that holds a claim.
 type Holder struct {
 	Name    string    `json:"name"` // what the program calls itself
 	Process int       `json:"process"`
@@ -33,7 +33,7 @@ type Holder struct {
 
 func (h Holder) String() string {
 	if h.Name == "" {
-		return "another program" // which has only just begun
+		return "another program" // it has not written its name yet
 	}
 	at := ""
 	if h.Address != "" {
@@ -48,8 +48,8 @@ var errClaimed = errors.New("claimed")
 // claimSuffix names the file beside a store.
 const claimSuffix = ".lock"
 
-// Claim takes the claim for a program that calls itself name and can be asked at an
-// address, or nowhere. Where another one holds it, the error says which.
+// Claim takes the claim for the program name, which answers over HTTP at address (""
+// = nowhere). If another program holds the claim, the error names it.
 func (db *DB) Claim(name, address string) (*Claim, error) {
 	path := real(db.Path) + claimSuffix
 	refused := 0
@@ -65,7 +65,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 		case errors.Is(err, errClaimed):
 			holder := read(file)
 			file.Close()
-			// A program that asks who holds it does so too, for an instant.
+			// FindHolder in another program locks the file too, for a moment.
 			if refused++; refused < 5 {
 				time.Sleep(10 * time.Millisecond)
 				continue
@@ -127,18 +127,18 @@ func FindHolder(path string) (h Holder, held bool, err error) {
 func read(file *os.File) (h Holder) {
 	text, err := io.ReadAll(io.NewSectionReader(file, 0, 4096))
 	if err != nil || json.Unmarshal(text, &h) != nil {
-		return Holder{} // it may be about to write it
+		return Holder{} // the holder may be writing it now
 	}
 	return h
 }
 
-// At says that the holder can be asked at another address than before.
+// At sets the address at which the holder answers over HTTP.
 func (c *Claim) At(address string) error {
 	c.holder.Address = address
 	return c.sign()
 }
 
-// sign writes into the file who holds the claim.
+// sign writes the holder into the lock file.
 func (c *Claim) sign() error {
 	text, err := json.Marshal(c.holder)
 	if err == nil {
@@ -153,11 +153,11 @@ func (c *Claim) sign() error {
 	return nil
 }
 
-// Release returns the claim up.
+// Release gives up the claim.
 func (c *Claim) Release() error {
 	err := errors.Join(os.Remove(c.path), c.file.Close())
 	if errors.Is(err, fs.ErrNotExist) {
-		err = nil // its directory was renamed, or somebody removed it
+		err = nil // its directory was renamed, or the file was removed
 	}
 	if c.store != nil {
 		err = errors.Join(err, c.db.letGo(c.store))

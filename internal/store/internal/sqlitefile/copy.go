@@ -35,7 +35,7 @@ func copyTo(ctx context.Context, path, to string) error {
 	removeParts(to)
 	part := fmt.Sprintf("%s%s%d", to, partSuffix, os.Getpid())
 	Remove(part)
-	defer Remove(part) // what was left of it; after the renaming there is none
+	defer Remove(part) // an unfinished copy; after the renaming it does not exist
 	how := maps.Clone(reader(path))
 	how["_pragma"] = []string{"busy_timeout(5000)", untrusted} // with query_only SQLite writes no copy either
 	db, err := sql.Open("sqlite", dsn(path, how))

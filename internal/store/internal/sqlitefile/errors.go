@@ -15,8 +15,8 @@ import (
 
 var damaged = fault.Fault{Text: "the store is damaged", Hint: "look with: ohmkeep store check"}
 
-// explanations say in plain words what SQLite's primary result codes mean for a
-// store, and what to do.
+// explanations hold, for SQLite's primary result codes, what the code means for a store and
+// what to do.
 var explanations = map[int]fault.Fault{
 	sqlite3.SQLITE_BUSY: {Text: "another program is writing to the store",
 		Hint: "try again when it is done"},
@@ -40,7 +40,7 @@ type failure struct {
 func (f failure) Error() string   { return f.fault.Error() }
 func (f failure) Unwrap() []error { return []error{f.fault, f.cause} }
 
-// Explain adds a store's path to an error, and plain words where it has any.
+// Explain adds the store's path and, for a known result code, an explanation to an error.
 func Explain(path string, err error) error {
 	if err == nil {
 		return nil
@@ -85,8 +85,8 @@ func noRights(err error) bool {
 	return ok && (primary(cause) == sqlite3.SQLITE_CANTOPEN || primary(cause) == sqlite3.SQLITE_READONLY)
 }
 
-// Cancelled returns the context's error in place of one that followed from it,
-// such as that of a statement which was closed because the context ended.
+// Cancelled returns the context's error in place of an error that the end of the context
+// caused, such as that of a closed statement.
 func Cancelled(ctx context.Context, err error) error {
 	if ended := ctx.Err(); ended != nil {
 		return ended

@@ -45,7 +45,7 @@ func (db *DB) KeepLog(ctx context.Context) error {
 		if _, err := conn.ExecContext(ctx, fmt.Sprintf("PRAGMA wal_autocheckpoint = %d", logPages)); err != nil {
 			return err
 		}
-		// Nobody else writes to the log while this connection may.
+		// No other connection writes to the log while this one holds the write lock.
 		if _, err := conn.ExecContext(ctx, "BEGIN IMMEDIATE"); err != nil {
 			return err
 		}

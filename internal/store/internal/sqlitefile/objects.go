@@ -39,8 +39,8 @@ func objects(ctx context.Context, db rowsQueryer) (map[object]bool, error) {
 	return all, rows.Err()
 }
 
-// alike holds the objects of a database against those that a schema makes: a trigger or a
-// view that somebody put into a file would run when the file is read or written.
+// alike compares the objects of a database with those that a schema creates. A trigger or
+// view that another program added would run when the file is read or written.
 func alike(ctx context.Context, db rowsQueryer, schema Schema) error {
 	empty, err := sql.Open("sqlite", ":memory:")
 	if err != nil {

@@ -82,9 +82,9 @@ func (db *DB) settle(log bool) error {
 	return nil
 }
 
-// MoveToNewFile copies a displaced database, of which the open connection still reads
-// everything, to a new file, closes it and puts that in its place. Where another file
-// stands there, the copy gets a name of its own, which is returned; "" = it is in place.
+// MoveToNewFile copies a displaced database, which the open connection can still read, to a
+// new file at the database's path and closes the old one. If another file is at that path,
+// the copy gets another name, which is returned; "" = it is at the database's path.
 func (db *DB) MoveToNewFile(ctx context.Context) (kept string, err error) {
 	p := db.place
 	if err := os.MkdirAll(filepath.Dir(p.path), 0o755); err != nil {

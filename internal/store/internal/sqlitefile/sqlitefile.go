@@ -1,9 +1,8 @@
 // Package sqlitefile opens the file of a store: an SQLite database with one writer
 // and any number of readers.
 //
-// It settles what has to be right before the first row: which file is a store at
-// all, the settings of every connection, plain words for SQLite's errors, and a log
-// that keeps its file. It knows nothing about readings.
+// It checks that a file is a store, sets up each connection, turns SQLite's errors into plain
+// words, and keeps the log at a fixed length. It does not know the content of the tables.
 package sqlitefile
 
 import (
@@ -40,9 +39,9 @@ type DB struct {
 	claims []*os.File // descriptors of the database that were locked, to be closed after SQLite's
 }
 
-// Open opens the database at path for reading and writing, and makes it where
-// there is none. A file that is something else is refused and left as it is; so
-// is one of another layout.
+// Open opens the database at path for reading and writing, and creates it if it does not
+// exist. It refuses, and does not change, a file that is not a store and a store of another
+// layout.
 func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 	// Where the system can, a commit flushes the log's data and length but not the
 	// time of its last change, which costs a second flush and some kB on ext4.
@@ -122,8 +121,8 @@ func OpenReadOnly(path string, schema Schema) (*DB, error) {
 	how := reader(path)
 	found, err := inspect(dsn(path, how), schema)
 	if noRights(err) && !pending(path) {
-		// Nobody can write here, so there is no place for the index of the log
-		// that readers share; with nothing in the log they need none.
+		// This directory is read-only, so the shared index of the log cannot be
+		// created. With an empty log readers do not need it.
 		how = unchanging
 		found, err = inspect(dsn(path, how), schema)
 	}
@@ -175,8 +174,8 @@ func (db *DB) ReleaseCache() {
 	db.Read.SetMaxIdleConns(idle)
 }
 
-// Update does a change in a transaction: all of it or nothing. When it returns
-// without an error, the change is safe on disk.
+// Update calls a function within a writing transaction. When it returns without an error,
+// the change is safe on disk; otherwise nothing was changed.
 func (db *DB) Update(ctx context.Context, change func(*sql.Tx) error) error {
 	if db.Write == nil {
 		return fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
@@ -198,7 +197,7 @@ func (db *DB) Update(ctx context.Context, change func(*sql.Tx) error) error {
 	return Explain(db.Path, err)
 }
 
-// View looks at the database as it is when it begins, without what is written meanwhile.
+// View calls a function within a reading transaction: it sees the state at its beginning.
 func (db *DB) View(ctx context.Context, look func(*sql.Tx) error) error {
 	err := func() error {
 		tx, err := db.Read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
@@ -281,8 +280,8 @@ func pending(path string) bool {
 	return err == nil && info.Size() > 0
 }
 
-// untrusted keeps what somebody wrote into the schema of a file from being run (SQLite,
-// "Defense Against The Dark Arts").
+// untrusted keeps SQLite from running SQL in the schema of a file that another program wrote
+// (SQLite, "Defense Against The Dark Arts").
 const untrusted = "trusted_schema(0)"
 
 // Ways to open a database. Settings are given with the file's name, because they

@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/store/internal/chunk"
 )
 
-// Chunk is what a store says of a chunk without opening it.
+// Chunk is a chunk's row in the store, without its blocks.
 type Chunk struct {
 	ID          int64
 	Identity    uint64 // of its series
@@ -24,9 +24,9 @@ type Chunk struct {
 	Moments     int64 // the number of its moments
 }
 
-// around returns the chunks of a series that overlap a stretch of time (both ends
-// included), the last one that begins before, and where there is none of those
-// the next one behind.
+// around returns the chunks of a series that overlap a period (both ends included) and the
+// last one that begins before it. If there are none, it returns the next one after the
+// period.
 func around(ctx context.Context, tx *sql.Tx, series int64, identity uint64, first, last int64) ([]Chunk, error) {
 	there, err := chunks(ctx, tx, identity, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first <= ?2), ?2)
@@ -45,8 +45,8 @@ func Chunks(ctx context.Context, tx *sql.Tx, of *Series, first, last int64) ([]C
 		AND last >= ?2 ORDER BY first, id`, of.ID, first, last)
 }
 
-// NewestBefore returns the chunk of a series that begins last before a moment; ok is
-// false where there is none.
+// NewestBefore returns the chunk of a series that begins last before a moment; ok is false
+// if there is no such chunk.
 func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c Chunk, ok bool, err error) {
 	list, err := chunks(ctx, tx, of.Identity, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", of.ID, before)
 	if err != nil || len(list) == 0 {
@@ -55,8 +55,8 @@ func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c 
 	return list[0], true, nil
 }
 
-// Readable is Chunks for a store that may be damaged. Where the index is, the
-// chunks themselves are looked through; what cannot be found so is reported.
+// Readable is Chunks for a store that may be damaged. If the index is damaged, it searches
+// the chunks themselves and reports what cannot be found.
 func Readable(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, damage *Damage) ([]Chunk, error) {
 	all, err := Chunks(ctx, tx, of, first, last)
 	if !Broken(err) {
@@ -105,7 +105,7 @@ const (
 	End       = math.MaxInt64
 )
 
-// Load reads what a chunk holds.
+// Load reads the blocks of a chunk.
 func (c *Chunk) Load(ctx context.Context, tx *sql.Tx, m *chunk.Moments, v *chunk.Values) error {
 	return c.scan(tx.QueryRowContext(ctx, loadText, c.ID), m, v)
 }
@@ -122,7 +122,7 @@ func (c *Chunk) scan(row *sql.Row, m *chunk.Moments, v *chunk.Values) error {
 	return c.Decode(moments, values, m, v)
 }
 
-// Decode takes what a chunk holds out of its blocks.
+// Decode decodes the blocks of a chunk.
 func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
 	if c.N > chunk.Full {
 		return chunk.ErrDamaged
@@ -145,7 +145,7 @@ func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.V
 	return v.Decode(values, c.N, chunk.NewSeed(c.Identity, moments))
 }
 
-// Says reports whether what a store says of a chunk is so.
+// Says reports whether a chunk's row agrees with its content.
 func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values) bool {
 	measured, lowest, highest, sum := summary(v.Texts != nil, chunk.AppendRecords(nil, m, v))
 	if c.First != m.At[0] || c.Last != m.At[c.N-1] || c.Measured != measured || c.Counted != (sum != nil) {
@@ -163,7 +163,7 @@ func NewLoader(ctx context.Context, tx *sql.Tx) (*Loader, error) {
 	return &Loader{stmt}, err
 }
 
-// Load reads what a chunk holds.
+// Load reads the blocks of a chunk.
 func (l *Loader) Load(ctx context.Context, c *Chunk, m *chunk.Moments, v *chunk.Values) error {
 	return c.scan(l.stmt.QueryRowContext(ctx, c.ID), m, v)
 }

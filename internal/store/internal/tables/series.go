@@ -18,7 +18,7 @@ import (
 // Texts is the form of a series whose numbers are kept as written.
 const Texts = "text"
 
-// Key is what readings of a series have in common. Keys can be compared with ==.
+// Key identifies a series: what its readings have in common. Keys can be compared with ==.
 type Key struct {
 	Run      int64
 	Probe    string // "" = imported or taken by hand
@@ -42,7 +42,7 @@ func (k *Key) Identity(runName string) uint64 {
 	return binary.LittleEndian.Uint64(h.Sum(nil))
 }
 
-// Sound returns what cannot be right about a key.
+// Sound returns an error if a key cannot be right.
 func (k *Key) Sound() error {
 	s := Series{Key: *k}
 	return s.complete()
@@ -61,7 +61,7 @@ type Series struct {
 	ratio float64 // of the corrected scale to the key's; 1 where none is corrected
 }
 
-// complete works out what it takes to read a series.
+// complete computes the factors that convert counts of a series to values.
 func (s *Series) complete() (err error) {
 	var ok bool
 	if s.per, ok = reading.PerSI(s.Quantity, s.Unit); !ok {
@@ -222,7 +222,7 @@ func quantityNamed(name string) (run.Quantity, error) {
 	return run.Quantity(q), nil
 }
 
-// Ensure returns the number of a series, which is made where there is none.
+// Ensure returns the number of a series and creates it if it does not exist.
 func Ensure(ctx context.Context, tx *sql.Tx, k Key) (int64, error) {
 	args := []any{k.Run, k.Probe, k.Step, k.Quantity.String(), k.From, k.To, k.Unit, k.Meter, k.Form, k.Scale}
 	return number(ctx, tx, `SELECT id FROM series WHERE run = ? AND probe = ? AND step = ? AND quantity = ?
@@ -231,12 +231,12 @@ func Ensure(ctx context.Context, tx *sql.Tx, k Key) (int64, error) {
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, args...)
 }
 
-// EnsureRun returns the number of a run, which is made where there is none.
+// EnsureRun returns the number of a run and creates it if it does not exist.
 func EnsureRun(ctx context.Context, tx *sql.Tx, name string) (int64, error) {
 	return number(ctx, tx, "SELECT id FROM run WHERE name = ?", "INSERT INTO run (name) VALUES (?)", name)
 }
 
-// EnsureSource notes where readings of a run came from.
+// EnsureSource stores the origin of readings of a run.
 func EnsureSource(ctx context.Context, tx *sql.Tx, runID int64, name string) error {
 	_, err := number(ctx, tx, "SELECT id FROM source WHERE run = ? AND name = ?",
 		"INSERT INTO source (run, name) VALUES (?, ?)", runID, name)
@@ -249,7 +249,7 @@ func Correct(ctx context.Context, tx *sql.Tx, id int64, scale string) error {
 	return err
 }
 
-// FindRun returns the number of a run, 0 where there is none.
+// FindRun returns the number of a run; 0 if the run does not exist.
 func FindRun(ctx context.Context, tx *sql.Tx, name string) (id int64, err error) {
 	err = tx.QueryRowContext(ctx, "SELECT id FROM run WHERE name = ?", name).Scan(&id)
 	if errors.Is(err, sql.ErrNoRows) {

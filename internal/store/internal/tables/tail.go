@@ -38,7 +38,7 @@ func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error
 	return commits, readings, err
 }
 
-// TailContent is what a tail holds.
+// TailContent is the decoded content of the tail.
 type TailContent struct {
 	Sections []chunk.Section // in the order of their series, and within each of their times
 	Damaged  []int64         // numbers of commits that cannot be read, and are left out
@@ -46,8 +46,7 @@ type TailContent struct {
 	Orphans  int64           // readings of series that are lost, which are left out
 }
 
-// mostHeld is how many readings the tail is read of: more than a writer leaves, however
-// its last commit falls.
+// mostHeld is the most readings that are read from the tail. A writer never leaves more.
 const mostHeld = 1<<16 + chunk.MostInBatch
 
 // Tail returns the readings of the tail that belong to wanted series (nil = all).

@@ -94,7 +94,7 @@ func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, 
 type twin struct {
 	series *Series
 	places []int                    // where those items stand
-	as     func(*chunk.Record) bool // makes a record of it one of theirs, or reports that it is none; nil = it is one
+	as     func(*chunk.Record) bool // converts a record to the form of the items; false = it has no such form; nil = it needs no conversion
 }
 
 // records returns those that may be the same as items, as those are written.

@@ -1,9 +1,9 @@
-// Package writer is the one program that keeps writing to a store: samples of
-// probes, a commit at a time, for years.
+// Package writer stores the samples of probes for years, one commit at a time. A store has
+// at most one Writer.
 //
-// A commit is one row of a tail, which costs the disk little; now and then the
-// tail is folded into chunks. All state is in the store: a writer that starts again
-// goes on where the last one was stopped.
+// A commit is one row of the tail, which writes few bytes to the disk. After 256 commits, or 65,536 readings, the
+// tail is folded into chunks. All state is in the store, so a restarted writer continues
+// where the last one stopped.
 package writer
 
 import (
@@ -25,7 +25,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Sample is one indication of a channel, as a probe gave it.
+// Sample is one indication of a channel, as the probe sent it.
 type Sample struct {
 	Channel Handle
 	Time    time.Time     // wall clock, with the offset that a reading is to show
@@ -56,7 +56,7 @@ type Channel struct {
 // Handle stands for a channel of a Writer.
 type Handle int
 
-// Writer is the one that keeps writing to a store. It belongs to one goroutine.
+// Writer writes samples to a store that it has claimed. It is for one goroutine only.
 //
 // A monotonic time costs next to nothing as long as wall clock and monotonic
 // clock keep their distance. Take the distance once, rounded to ms, make wall
@@ -94,18 +94,18 @@ const (
 	straight     = 1 << 14 // commits of so many readings go into chunks at once
 )
 
-// Owner is a program that keeps a store.
+// Owner is the program that uses a Writer.
 type Owner struct {
 	Name string // what a second program prints, such as "ohmkeep watch shelf.toml"
-	// Address is where the program can be asked, host:port; "" = nowhere.
+	// Address is where the program answers over HTTP, host:port; "" = nowhere.
 	Address string
 	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
 	// FoldAfter is how many commits wait before they are folded into chunks; 0 = 256.
 	FoldAfter int
 }
 
-// New makes a program the one that keeps writing to a store. Where another one is
-// already, the error is a fault that names it.
+// New claims a store for a program. If another program has claimed it, the error is a fault
+// that names it.
 func New(ctx context.Context, db *sqlitefile.DB, owner Owner) (*Writer, error) {
 	if db.Write == nil {
 		return nil, fault.Fault{File: db.Path, Text: "the store was opened for reading only"}
@@ -132,7 +132,7 @@ func New(ctx context.Context, db *sqlitefile.DB, owner Owner) (*Writer, error) {
 	return w, nil
 }
 
-// At says that the program can be asked at another address than before.
+// At sets the address at which the program answers over HTTP.
 func (w *Writer) At(address string) error { return w.claim.At(address) }
 
 // Close releases the claim to write. The store stays open.
