@@ -8,16 +8,16 @@ import (
 )
 
 const (
-	backPart    = 0.35 // of how far a night was off, that the one after it may still be
+	backPart    = 0.35 // greatest deviation of the night after a burst, as a part of the burst's
 	burstDays   = 10   // the window
 	burstLeast  = 4    // bursts in it
 	burstNights = 2    // nights of it that have any
 	burstRate   = 0.004
-	quietDays   = 45 // after which a contact counts as sound again
+	quietDays   = 45 // days without a burst after which a contact counts as sound again
 )
 
-// markOutliers marks a night that lies far from both its neighbours and those before:
-// the contact was bad, or something was read wrong, for a night.
+// markOutliers marks a night that differs much from both its neighbours and from the nights before.
+// The contact was bad, or a reading was wrong, for that night.
 func (s *State) markOutliers(t *track) {
 	var usual []*point
 	from := t.Stretch[len(t.Stretch)-1].At
@@ -61,7 +61,7 @@ func (s *State) markOutliers(t *track) {
 	}
 }
 
-// detectBursts reports whether a contact has begun to fail again and again.
+// detectBursts reports whether a contact has begun to fail repeatedly.
 func (t *track) detectBursts() bool {
 	newest := t.Points[len(t.Points)-1].Day
 	var count, samples, nights int
@@ -80,7 +80,7 @@ func (t *track) detectBursts() bool {
 			}
 		}
 	}
-	sleeping := nights >= 3 && samples < 4*nights*burstDays // judged by check steps alone
+	sleeping := nights >= 3 && samples < 4*nights*burstDays // evaluated in check steps only
 	many := nights >= burstNights && count >= burstLeast && float64(count) >= burstRate*float64(samples) || sleeping
 	if t.Bursting {
 		now := &t.Bursts[len(t.Bursts)-1]

@@ -22,8 +22,8 @@ func place(r *run.Run, kind run.Kind, name string) int {
 	return 1 << 30
 }
 
-// chosen returns one series an element: a feed's slope where it has one, else the step
-// that knows the element best.
+// chosen returns one series for each element: a feed's slope where it has one, else the step with
+// the smallest uncertainty.
 func (s *State) chosen() []*track {
 	best := map[[2]string]*track{}
 	var keys [][2]string
@@ -43,8 +43,7 @@ func (s *State) chosen() []*track {
 	return tracks
 }
 
-// better reports whether a series of an element is the one to judge, and not another one of
-// the same element.
+// better reports whether one series of an element is better known than another one of it.
 func (t *track) better(o *track) bool {
 	n, m := t.valid(), o.valid()
 	if (t.Step == "") != (o.Step == "") {

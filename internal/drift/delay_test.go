@@ -57,7 +57,7 @@ var faultKinds = []faultKind{
 	// and how much the feed itself has lost is not known well.
 	{"step of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Step, history.Stepped,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Feeds[1].Plus += 0.030 }},
-	// Which of the path's joints it is, and so what current flows there, nobody can know.
+	// Which of the path's joints it is, and so which current flows there, cannot be known.
 	{"step of a path", "", "west.start-east.end", 60.3, 0, 3, history.Step, history.Stepped,
 		func(day float64, p *simulate.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
 }

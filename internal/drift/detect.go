@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// detect looks at a series after a night and gives what it shows for the first time.
+// detect evaluates a series after a night and returns the changes that it shows for the first time.
 func (s *State) detect(t *track) (calls []string) {
 	t.findDifferences()
 	t.learnNoise()
@@ -26,7 +26,7 @@ func (s *State) detect(t *track) (calls []string) {
 		return calls
 	}
 	step, bend := changepoint.Best(p.x, p.y, p.w, last.Sloped)
-	if !last.Sloped && bend.At < nightsBefore { // a series that has never been level
+	if !last.Sloped && bend.At < nightsBefore { // a ramp from its first night on
 		bend.At = 0
 	}
 	isStep, isBend := s.isStep(t, &p, step, null), s.isBend(t, &p, bend, null)
@@ -39,7 +39,7 @@ func (s *State) detect(t *track) (calls []string) {
 	return calls
 }
 
-// gate reports whether anything at all happens in a level stretch.
+// gate reports whether a level stretch may contain a change.
 func (p *piece) gate() bool {
 	target := trend.Median(p.y[:min(len(p.y), 30)])
 	cusum := changepoint.Cusum{Slack: gateSlack, Limit: gateLimit}
@@ -53,12 +53,12 @@ func (p *piece) gate() bool {
 	return open
 }
 
-// beside is what the nights of a piece do beside a change.
+// beside is the scatter of the nights of a piece about a fitted change.
 type beside struct {
 	spread    float64 // standard deviation of a night
-	inflation float64 // ≥ 1: by how much neighbours that are alike make them count for fewer
-	nights    float64 // how many nights the change of the level rests on
-	more      float64 // ≥ 1: how many times as far as its neighbours a night is off
+	inflation float64 // ≥ 1: factor of the variance for autocorrelation
+	nights    float64 // number of nights that determine the change of the level
+	more      float64 // ≥ 1: scatter of the nights over that of neighbouring nights
 }
 
 func (p *piece) beside(c changepoint.Course, sloped bool) beside {
@@ -87,14 +87,14 @@ func (p *piece) beside(c changepoint.Course, sloped bool) beside {
 	return b
 }
 
-// shows reports whether a change of a size, for which so much speaks, stands out from what
-// the nights do beside it. Where they wander by themselves a step or a slope is always
-// found, but it does not.
+// shows reports whether a change of a given size, with its fall of the sum of squares, is
+// significant against the scatter about it. Where a series varies by itself, a step or a slope
+// always fits, but is not significant.
 func (b beside) shows(size, evidence, needed float64) bool {
 	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= changeSigmas*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
 }
 
-// isStep reports whether a step fulfils all that a call needs.
+// isStep reports whether a step meets all conditions of a call.
 func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) bool {
 	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.patience(c.Size > 0) {
 		return false
@@ -107,12 +107,12 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 	if !p.beside(c, t.sloped()).shows(c.Size, null-c.Rest, s.limits().evidence) {
 		return false
 	}
-	// All of the last nights lie near the new level.
+	// All of the last nights must be near the new level.
 	level := trend.Median(p.y[c.At:])
 	old := trend.Median(p.y[max(0, c.At-30):c.At])
 	size := level - old
 	if math.Abs(size) < least || math.Abs(size-c.Size) > 0.5*math.Abs(c.Size) {
-		return false // what made it large is a night or two
+		return false // its size comes from one or two nights
 	}
 	for i := max(c.At+1, len(p.y)-4); i < len(p.y); i++ {
 		if off := math.Abs(p.y[i] - level); off > max(0.35*math.Abs(size), 3.5/math.Sqrt(p.w[i])) || off > 0.7*math.Abs(size) {
@@ -122,9 +122,9 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 	return true
 }
 
-// patience is how many nights a new level must hold. A contact that has come and gone
-// before must hold longer; so must what may be the shadow of another change, which is to
-// be called first.
+// patience is the number of nights that a new level must hold. It is larger for a contact that has
+// failed and recovered before, and for a change that may be the effect of another one, which is
+// then called first.
 func (t *track) patience(rises bool) int {
 	newest := t.Points[len(t.Points)-1].Day
 	for _, p := range t.Points {
@@ -138,7 +138,7 @@ func (t *track) patience(rises bool) int {
 	return 2
 }
 
-// isBend reports whether a ramp fulfils all that a call needs.
+// isBend reports whether a ramp meets all conditions of a call.
 func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) bool {
 	n := len(p.points)
 	if c.Shape != changepoint.Bend || null-c.Rest < s.limits().evidence || n-c.At < rampNights {
@@ -152,9 +152,9 @@ func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) b
 	return p.beside(c, t.sloped()).shows(c.Size*long, null-c.Rest, s.limits().evidence)
 }
 
-// currentError is the standard deviation of how far a resistance may seem to move between two
-// nights because its current is not the same: what is not known of the sensors' difference
-// counts for more where less current flows.
+// currentError is the standard deviation of an apparent change of resistance between two nights
+// with different currents: the uncertainty of the sensors' difference has more effect at a smaller
+// current.
 func (t *track) currentError(a, b *point) float64 {
 	if t.Step == "" {
 		return 0
@@ -162,7 +162,7 @@ func (t *track) currentError(a, b *point) float64 {
 	return t.commonError(a) * math.Abs(1-float64(a.Amps)/float64(b.Amps))
 }
 
-// begin begins a stretch behind a step, unless the step is a sensor's.
+// begin begins a stretch at a step, unless the step is a sensor's.
 func (s *State) begin(t *track, p *piece, c changepoint.Course) []string {
 	at := (p.points[c.At-1].At + p.points[c.At].At) / 2
 	called := p.points[len(p.points)-1].At
@@ -192,7 +192,7 @@ func (s *State) bend(t *track, p *piece, c changepoint.Course) []string {
 		t.Stretch = append(t.Stretch, stretch{At: at, Cause: ramped, Sloped: true, Called: called})
 		return []string{"ramp"}
 	}
-	// The ramp goes on otherwise. It has ended where the new slope is nothing.
+	// The ramp continues with another slope. It has ended where the new slope is not significant.
 	after := trend.LeastSquares(p.x[c.At:], p.y[c.At:], p.w[c.At:])
 	_, least := s.least(t)
 	still := math.Abs(after.Slope) < 3*after.SlopeError || math.Abs(after.Slope)*365 < least

@@ -139,7 +139,7 @@ func TestAnotherMeterErrsByItself(t *testing.T) {
 	}
 }
 
-// What nobody has followed for weeks while the rest went on is not said to be steady.
+// An element without a night for weeks, while others had some, is not reported as steady.
 func TestNotFollowedIsNotSteady(t *testing.T) {
 	m := newMade(t, 1)
 	m.level(40, 0.004)

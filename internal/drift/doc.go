@@ -1,5 +1,5 @@
-// Package drift follows the resistances of a run from night to night and says which of
-// them changes: steady, drifting, stepped, intermittent or unproven.
+// Package drift follows the resistances of a run from night to night and gives each a
+// verdict: steady, drifting, stepped, intermittent or unproven.
 //
 // It is a fold: a State and a day's readings make the next State. A State holds what was
 // found and a bounded number of nights, so that a night costs the same after ten years as
@@ -23,23 +23,23 @@
 // A night far from both its neighbours is an outlier and counts as a burst. A shift that the
 // drop in the dark shows as well, or that a neighbour shows with the other sign, is a
 // sensor's (sensors.go). In a run fed from several sides, a contact that goes bad in one
-// conductor moves current between plus and minus; what copper and other feeds then seem to do
-// is marked as that and not called.
+// conductor moves current between plus and minus. The apparent changes of copper and other
+// feeds are marked as its effect and not called.
 //
 // # Decisions
 //
 // A joint's resistance in a known step follows from measured currents, not from what the
 // step should draw: ageing and limiters change that. Where no current is measured a joint has
 // no series. A stepped element stays stepped until a repair is noted. A fall is a change
-// like a rise: a number that was wrong before is worth a look.
+// like a rise: the value before it may have been wrong.
 //
 // # What is not found
 //
-// What the middle of a ring loses, where hardly any current flows (unproven, or called
-// late); how much a contact in one conductor of a ring has lost, better than by a fifth; a
-// drift below 5 mΩ in all; where no temperature is read, a step of less than 5 mΩ and 9 % of
-// the wire, which the weather of a week makes too. The beginning of a slow drift is known no
-// better than the scatter of the nights over its slope: with drops that scatter by 0.9 mV +
+// A change in the middle of a ring, where hardly any current flows, is unproven or called
+// late. The size of a change in one conductor of a ring is known only within a fifth. A drift
+// below 5 mΩ in all is not called. Where no temperature is read, neither is a step of less
+// than 5 mΩ plus 9 % of the wire, because a week's weather causes as much. The beginning of a
+// slow drift is known no better than the scatter of the nights over its slope: with drops that scatter by 0.9 mV +
 // 1.2 mV/A, half of the checks missing and a thermometer that follows the weather by two
 // thirds, every second date of a drift of 60 to 150 mΩ a year is off by more than four days.
 //

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Follower folds days of one run's readings into a State.
+// Follower updates a State with the readings of one run, a day at a time.
 type Follower struct {
 	run    *run.Run
 	reader *nightly.Reader
@@ -20,12 +20,12 @@ type Follower struct {
 	last int64 // s since 1970, of the newest reading of the day that is read; 0 = none
 }
 
-// Follow goes on from a State.
+// Follow returns a Follower that continues from a State.
 func Follow(r *run.Run, s *State) *Follower {
 	return &Follower{run: r, reader: nightly.NewReader(r), State: s}
 }
 
-// Call is a change that a night has shown.
+// Call is a change that is reported for the first time.
 type Call struct {
 	Kind run.Kind
 	Name string
@@ -38,9 +38,9 @@ func (f *Follower) Add(day int64, x *reading.Reading) {
 	f.last = max(f.last, x.Time.Unix())
 }
 
-// Night folds the readings of a day that were added, and gives the changes that they
-// show for the first time. A day that was folded already is taken again in place of what
-// it was. A day without readings changes nothing.
+// Night updates the State with the added readings of a day and returns the changes that they show
+// for the first time. A day that was folded already is replaced. A day without readings changes
+// nothing.
 func (f *Follower) Night(day int64) ([]Call, error) {
 	if f.last == 0 {
 		return nil, nil
@@ -56,7 +56,7 @@ func (f *Follower) Night(day int64) ([]Call, error) {
 	return f.fold(nights), nil
 }
 
-// fold takes one day's nights.
+// fold updates the series with the nights of one day.
 func (f *Follower) fold(nights []nightly.Night) []Call {
 	s := f.State
 	var touched []*track
@@ -81,8 +81,8 @@ func (f *Follower) fold(nights []nightly.Night) []Call {
 	return calls
 }
 
-// calledAlready reports whether another series of the same element has called the same in the
-// last weeks: a feed is followed in two ways.
+// calledAlready reports whether another series of the same element has shown the same change in the
+// last quietDays. A feed has two series.
 func (s *State) calledAlready(t *track, what string) bool {
 	for _, o := range s.Tracks {
 		if o == t || o.Kind != t.Kind || o.Name != t.Name {
@@ -100,7 +100,7 @@ func (s *State) calledAlready(t *track, what string) bool {
 	return false
 }
 
-// track finds a night's series, or begins it.
+// track returns the series of a night, and adds it to the State if it is new.
 func (s *State) track(n *nightly.Night, r *run.Run) *track {
 	e := n.Element
 	var t *track
@@ -127,7 +127,7 @@ func (s *State) track(n *nightly.Night, r *run.Run) *track {
 	return t
 }
 
-// take adds a night, or puts it in the place of what the same day gave before.
+// take adds a night; a night of the same day replaces the earlier one.
 func (t *track) take(n *nightly.Night) {
 	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), CommonError: float32(n.Value.CommonError),
 		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), OffsetError: float32(n.OffsetError), DarkAmps: float32(n.DarkAmps), BurstRise: float32(n.BurstRise),
@@ -155,14 +155,14 @@ func (t *track) take(n *nightly.Night) {
 	t.Points = slices.Insert(t.Points, i, p)
 }
 
-// replaceable reports whether a new sensor may begin a stretch on a day: not before the
-// newest, where an old day is folded again.
+// replaceable reports whether a new sensor may begin a stretch on a day. It may only on a day after
+// the newest night, not where an old day is folded again.
 func (t *track) replaceable(day int64) bool {
 	return len(t.Points) == 0 || day > t.Points[len(t.Points)-1].Day
 }
 
-// Take folds readings in the order of time, a day after the other, and gives what they
-// show for the first time. The first of them should be the first of its day.
+// Take folds readings in the order of time, day by day, and returns the changes that they show for
+// the first time. The first reading should be the first of its day.
 func (f *Follower) Take(readings iter.Seq2[reading.Reading, error]) (calls []Call, err error) {
 	var day int64
 	fold := func() error {

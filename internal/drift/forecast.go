@@ -8,10 +8,10 @@ import (
 	"ohmkeep/internal/result/history"
 )
 
-// horizon is how many years ahead a date is given.
+// horizon is the number of years ahead within which a date is given.
 const horizon = 10
 
-// forecast says when an element reaches its limit, as a range of dates.
+// forecast returns the range of dates within which an element reaches its limit.
 func forecast(x *history.Series, drifting bool) {
 	never := fmt.Sprintf("not within %d years", horizon)
 	f := &x.Reaches
@@ -62,7 +62,7 @@ func after(last time.Time, gap, perYear float64) time.Time {
 	return last.Add(time.Duration(gap / perYear * year * 24 * float64(time.Hour))).Truncate(time.Second)
 }
 
-// crossed returns the first of the nights from which on all that count are over the limit.
+// crossed returns the first night from which on all valid nights are above the limit.
 func crossed(x *history.Series) time.Time {
 	at := x.Last
 	for i := len(x.Nights) - 1; i >= 0; i-- {

@@ -11,19 +11,19 @@ import (
 )
 
 const (
-	fewestNights  = 5    // of a stretch that is judged
+	fewestNights  = 5    // least number of nights of a stretch for a verdict
 	coverage      = 0.95 // of intervals
 	z95           = verdict.Coverage95
 	year          = 365.25     // days
 	warmPart      = 0.002      // of the wire, standard deviation of what normalising leaves over a season
 	coldPart      = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
-	unreadSeconds = 30 * 86400 // s without a night, while others have some, after which nothing is said to be steady
-	maxUnseen     = 0.025      // Ω: where smaller steps than this do not show, nothing is proven
+	unreadSeconds = 30 * 86400 // s without a night, while others have some, after which an element is not reported as steady
+	maxUnseen     = 0.025      // Ω: where only larger steps than this show, the element is unproven
 	maxUnseenPart = 0.2        // or this part of the nominal, if it is more
 	unseenNights  = 10         // within which a step must show
 )
 
-// History judges all series of a State.
+// History returns the verdicts on all series of a State.
 func (s *State) History(r *run.Run) *history.History {
 	h := &history.History{Run: r, Last: moment(s.Last), Check: moment(s.Check)}
 	for _, t := range s.chosen() {
@@ -34,8 +34,8 @@ func (s *State) History(r *run.Run) *history.History {
 	return h
 }
 
-// unfollowed returns the elements between sensed places that have no series, with what is
-// missing: a run that could not be read is not proven to be well.
+// unfollowed returns the elements between sensed places that have no series, with what is missing.
+// They are unproven.
 func (s *State) unfollowed(r *run.Run) (all []history.Series) {
 	for _, e := range s.Sensed.Elements(r, s.Day) {
 		if slices.ContainsFunc(s.Tracks, func(t *track) bool { return t.Kind == e.Kind && t.Name == e.Name }) {
@@ -58,13 +58,13 @@ func (s *State) unfollowed(r *run.Run) (all []history.Series) {
 	return all
 }
 
-// unknown is a series of which nothing is known.
+// unknown returns a series without any known value.
 func unknown(kind run.Kind, name string) history.Series {
 	return history.Series{Kind: kind, Name: name, Rail: run.Loop, Ohms: math.NaN(), Low: 0, High: math.Inf(1),
 		PerYear: math.NaN(), PerYearLow: math.Inf(-1), PerYearHigh: math.Inf(1), Limit: math.NaN()}
 }
 
-// series judges one.
+// series returns the verdict on a series.
 func (s *State) series(t *track) history.Series {
 	x := unknown(t.Kind, t.Name)
 	if t.Limit > 0 {

@@ -11,18 +11,17 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// anchored is what is known of the level that all nights of a series share.
+// anchored is the level that all nights of a series share.
 type anchored struct {
 	by       float64 // Ω to add to every night
-	lowest   float64 // Ω, the least level of any stretch, without that
+	lowest   float64 // Ω, the least level of any stretch, before by is added
 	shift    float64 // Ω, standard deviation of the levels
-	positive bool    // the kind can be no less than nothing, and that matters
+	positive bool    // the resistance cannot be negative, and the levels are near zero
 }
 
-// anchor finds the level. Where no dark rounds tell what the sensors differ by, the
-// level of a joint may come out below zero: what is known then is that no stretch can
-// be below it, as long as the sensors are the same. The levels that other sensors
-// showed before do not count.
+// anchor computes the level. Without dark rounds the sensors' difference is not known, and the
+// level of a joint may come out below zero. No stretch can be below zero as long as the sensors are
+// the same. Levels read by earlier sensors do not count.
 func (t *track) anchor() anchored {
 	a := anchored{lowest: math.Inf(1)}
 	var shifts []float64
@@ -51,11 +50,11 @@ func (t *track) anchor() anchored {
 	return a
 }
 
-// positiveMean is the mean of a Gaussian that is known to be above zero.
+// positiveMean is the mean of a Gaussian truncated at zero.
 func positiveMean(mean, deviation float64) float64 {
 	at := mean / deviation
 	if at < -6 {
-		return deviation / -at // Mills's ratio far out
+		return deviation / -at // asymptote of Mills's ratio
 	}
 	return mean + deviation*distuv.UnitNormal.Prob(at)/distuv.UnitNormal.CDF(at)
 }
@@ -82,7 +81,7 @@ func (t *track) level(x *history.Series, p part, a anchored) {
 	x.Low, x.High = math.Min(x.Low, x.Ohms), math.Max(x.High, x.Ohms)
 }
 
-// mostPairs bounds the points of a trend, whose cost grows with their square.
+// mostPairs is the greatest number of points of a trend, whose cost grows with its square.
 const mostPairs = 365
 
 // rate sets the trend of the latest part and its interval.
@@ -105,9 +104,9 @@ func (t *track) rate(x *history.Series, p part) {
 	}
 	k := trend.MannKendall(y).Inflated(trend.Inflation(rest))
 	x.PerYearLow, x.PerYearHigh = slopes.Interval(k.Variance, z95)
-	// What is common to neighbouring nights does not show in how they differ: half a count
-	// of a sensor, a part of the wire that is not copper as stated, and, without a
-	// temperature, the season.
+	// An error that neighbouring nights share does not show in their scatter: half a count of a
+	// sensor, a part of the wire that is not copper as stated, and the season if no temperature is
+	// read.
 	common := math.Hypot(p.deviation/2, t.currentError(p.points[0], p.points[n-1]))
 	if x.Warm {
 		common = math.Hypot(common, warmPart*t.Wire)

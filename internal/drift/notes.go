@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// note begins a stretch where none began for the same reason at the same moment.
+// note begins a stretch, unless one began for the same reason at the same moment.
 func (t *track) note(n Note) {
 	for _, s := range t.Stretch {
 		if s.Cause == noted && s.At == n.At {
@@ -18,10 +18,10 @@ func (t *track) note(n Note) {
 		}
 	}
 	if len(t.Stretch) == 0 || n.At < t.Stretch[0].At || len(t.Points) == 0 {
-		return // before the first night there is nothing to part
+		return // no nights before it
 	}
 	if last := t.Points[len(t.Points)-1].At; n.At > last+86400 {
-		return // its time will come
+		return // after the newest night; it is taken with a later night
 	}
 	t.Stretch = append(t.Stretch, stretch{At: n.At, Cause: noted, Called: n.At, Text: n.Text})
 	slices.SortStableFunc(t.Stretch, func(a, b stretch) int { return int(sign(a.At - b.At)) })
@@ -43,9 +43,9 @@ type Part struct {
 	Name string
 }
 
-// Concerns returns the feeds, joints and reels that a note names; none = it concerns all.
-// A joint may be named by its number along the run, and a reel that is named alone
-// stands for its joints too. The error is that of a number that no joint has.
+// Concerns returns the feeds, joints and reels that a note names; no parts = it concerns all. A
+// joint may be named by its number along the run. A reel that is named alone stands for its joints
+// too. The error is that no joint has a given number.
 func Concerns(text string, r *run.Run) ([]Part, error) {
 	var parts []Part
 	words := words(text)
@@ -85,7 +85,7 @@ func Concerns(text string, r *run.Run) ([]Part, error) {
 	return parts, nil
 }
 
-// words parts a text where a name cannot go on.
+// words splits a text at characters that no name contains.
 func words(text string) []string {
 	words := strings.FieldsFunc(strings.ToLower(text), func(c rune) bool {
 		return unicode.IsSpace(c) || strings.ContainsRune(`,;:"'()/`, c)

@@ -9,14 +9,14 @@ import (
 	"ohmkeep/internal/result/history"
 )
 
-// part is a stretch with its nights, its beginning worked out from all of them.
+// part is a stretch with its nights and its beginning computed from all of them.
 type part struct {
 	stretch
 	piece
 	level, end float64 // Ω at its beginning and its end
 }
 
-// refined dates each change again, from all nights on both its sides.
+// refined computes the date of each change again, from all nights on both sides.
 func (t *track) refined() []part {
 	var parts []part
 	for i, s := range t.Stretch {
@@ -33,8 +33,8 @@ func (t *track) refined() []part {
 	for i := range parts {
 		parts[i].levels()
 	}
-	// A part without nights says nothing; where all are without, nothing is known to have
-	// changed either.
+	// A part without nights gives no information. If all parts are without nights, no change is
+	// known.
 	parts = slices.DeleteFunc(parts, func(p part) bool { return len(p.points) == 0 })
 	if len(parts) > 0 {
 		return parts
@@ -42,7 +42,7 @@ func (t *track) refined() []part {
 	return []part{{stretch: stretch{Cause: begun}, level: math.NaN(), end: math.NaN()}}
 }
 
-// end is when a stretch ends.
+// end returns the moment at which a stretch ends.
 func (t *track) end(i int) int64 {
 	if i+1 < len(t.Stretch) {
 		return t.Stretch[i+1].At
@@ -50,7 +50,7 @@ func (t *track) end(i int) int64 {
 	return forever
 }
 
-// began dates a change between the stretch before and its own nights.
+// began returns the date of the change between the stretch before and its own nights.
 func (t *track) began(prior *part, s stretch, end int64) int64 {
 	p := t.piece(prior.At, end)
 	if len(p.points) < nightsBefore+2 {
@@ -74,7 +74,7 @@ func (t *track) began(prior *part, s stretch, end int64) int64 {
 	return at
 }
 
-// levels computes the ends of a part.
+// levels computes the levels at the beginning and the end of a part.
 func (p *part) levels() {
 	n := len(p.points)
 	if n == 0 {
@@ -89,7 +89,7 @@ func (p *part) levels() {
 	p.level, p.end = trend.Midmean(p.y), trend.Midmean(p.y)
 }
 
-// changes lists what was called.
+// changes lists the changes reported for a series.
 func (t *track) changes(x *history.Series, parts []part, a anchored) {
 	for i, p := range parts {
 		var was *part

@@ -7,14 +7,14 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// piece is the nights of one stretch as a fit wants them.
+// piece holds the nights of one stretch as the arrays that a fit needs.
 type piece struct {
 	points    []*point
 	x, y, w   []float64
 	deviation float64 // Ω, of a usual night
 }
 
-// piece gathers the nights between two moments.
+// piece collects the nights between two moments.
 func (t *track) piece(from, to int64) piece {
 	var p piece
 	for i := range t.Points {
@@ -27,10 +27,9 @@ func (t *track) piece(from, to int64) piece {
 	return p
 }
 
-// values returns each night its value and its weight. What the sensors differ by is taken
-// off the drop first, so that a night with another current does not look like one with
-// another resistance. The weight follows from the night's own error, enlarged by how
-// much the series' neighbouring nights really differ.
+// values returns the value and the weight of each night. It first subtracts the sensors' difference
+// from the drop, so that a change of the current does not look like a change of the resistance. The
+// weight follows from the night's own standard deviation, multiplied by the noise of the series.
 func (t *track) values(p *piece) {
 	n := len(p.points)
 	p.x, p.y, p.w = make([]float64, n), make([]float64, n), make([]float64, n)
@@ -52,15 +51,15 @@ func (t *track) values(p *piece) {
 }
 
 const (
-	// noiseNights is from how many nights at the most a series' noise is learned, and
-	// fewestPairs from how many pairs of neighbours at the least: before, no change is
-	// called, because it is not known by how much the nights differ when nothing happens.
+	// noiseNights is the greatest number of nights from which the noise of a series is computed,
+	// and fewestPairs the least number of pairs of neighbours. Before, no change is reported,
+	// because the usual scatter of the nights is not known.
 	noiseNights = 120
 	fewestPairs = 8
 )
 
-// learnNoise finds how many times as far as their own errors say neighbouring nights of
-// the series differ, at least 1, a little more where few nights tell it. Pairs with a
+// learnNoise computes the ratio of the scatter between neighbouring nights to their own standard
+// deviations, at least 1. It is increased a little where it rests on few nights. Pairs with a
 // change between them do not count.
 func (t *track) learnNoise() {
 	var differ []float64
@@ -81,7 +80,7 @@ func (t *track) learnNoise() {
 	}
 }
 
-// ohms returns a night's resistance, its sensors' difference taken off where it is known.
+// ohms returns the resistance of a night, corrected by the sensors' difference where it is known.
 func (t *track) ohms(q *point) float64 {
 	if q.sensors.known {
 		return t.Nominal + (float64(q.Drop)-q.sensors.offset)/float64(q.Amps)
@@ -89,8 +88,8 @@ func (t *track) ohms(q *point) float64 {
 	return float64(q.Ohms)
 }
 
-// commonError is the standard deviation of what a night's resistance shares with the others
-// of the same sensors.
+// commonError is the standard deviation of the error that a night's resistance shares with the
+// other nights of the same sensors.
 func (t *track) commonError(q *point) float64 {
 	if q.sensors.known {
 		return math.Abs(q.sensors.deviation / float64(q.Amps))
@@ -98,20 +97,19 @@ func (t *track) commonError(q *point) float64 {
 	return float64(q.CommonError)
 }
 
-// difference is what the two sensors of a drop differ by in a night.
+// difference is the difference between the errors of the two sensors of a drop in a night.
 type difference struct {
 	known             bool
 	offset, deviation float64 // V
 }
 
-// sharedGain is how far the difference of two sensors may change between a dark run and
-// one in the check step, as a part of what all nights have in common: the gains act on
-// volts that differ by a few percent only.
+// sharedGain is the change of the sensors' difference between a dark run and the check step, as a
+// part of the common error: the gains act on voltages that differ by only a few percent.
 const sharedGain = 0.08
 
 const forever = math.MaxInt64
 
-// findDifferences computes what the sensors differ by, for as long as they are the same.
+// findDifferences computes the sensors' difference for each period with the same sensors.
 func (t *track) findDifferences() {
 	if t.Step == "" {
 		return
@@ -132,13 +130,14 @@ func (t *track) findDifferences() {
 	}
 }
 
-// blockNights is of how many nights together the sensors' difference is taken: few
-// enough that it follows gains that change with the weather.
+// blockNights is the number of nights over which the sensors' difference is averaged. It is small
+// enough to follow gains that change with the weather.
 const blockNights = 10
 
-// differ computes what the sensors differ by in nights that have the same ones. In one
-// night the drop in the check step and in the dark have the same resistance and other
-// currents, which gives both. Where it changes, it is interpolated between blocks of nights.
+// differ computes the sensors' difference in nights with the same sensors. In one night the drops
+// in the check step and in the dark have the same resistance and different currents, which
+// determines both resistance and difference. Where the difference changes, it is interpolated
+// between blocks of nights.
 func differ(points []point) {
 	var at, offsets, currents, wobbles, common []float64
 	for k := range points {
@@ -164,9 +163,9 @@ func differ(points []point) {
 	}
 }
 
-// blocks returns what the sensors differ by in blocks of nights, and their middles; one
-// block of all nights where the difference does not change by more than chance and by more
-// than least, in V.
+// blocks returns the sensors' difference in blocks of nights, and the blocks' middles. It returns
+// one block of all nights where the difference changes by no more than chance explains, or by no
+// more than least, in V.
 func blocks(at, offsets []float64, least float64) (days, volts []float64) {
 	n := len(offsets)
 	var differ []float64
@@ -191,8 +190,8 @@ func blocks(at, offsets []float64, least float64) (days, volts []float64) {
 	return days, volts
 }
 
-// between interpolates a figure that is known at some moments; before the first and
-// behind the last it stays.
+// between interpolates a figure that is known at some moments. Before the first and after the last
+// moment it is constant.
 func between(at, value []float64, x float64) float64 {
 	i := sort.SearchFloat64s(at, x)
 	switch {

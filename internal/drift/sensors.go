@@ -10,12 +10,12 @@ import (
 // agreement is how well two changes in volts must agree to have one cause.
 const agreement = 0.35
 
-// sensors reports whether a step is a sensor's and not the element's. A sensor whose
-// gain has changed shifts the drops on its two sides by the same volts, and it shifts
-// a drop at no current as much as in the step; a resistance does neither.
+// sensors reports whether a step is caused by a sensor and not by the element. A sensor whose gain
+// has changed shifts the drops on its two sides by the same voltage, and it shifts a drop at no
+// current as much as in the step. A resistance does neither.
 func (s *State) sensors(t *track, p *piece, k int) bool {
 	if t.Step == "" {
-		return false // a slope does not see it
+		return false // an offset does not change a slope
 	}
 	at := (p.points[k-1].At + p.points[k].At) / 2
 	from := p.points[max(0, k-30)].At
@@ -48,7 +48,7 @@ func (s *State) sensors(t *track, p *piece, k int) bool {
 	return false
 }
 
-// side is how a place's potential counts in a series' drop.
+// side is the sign of a place's potential in the drop of a series.
 func side(t *track, place string) float64 {
 	if t.From == place {
 		return 1
@@ -58,8 +58,8 @@ func side(t *track, place string) float64 {
 
 func agree(a, b float64) bool { return math.Abs(a-b) < agreement*max(math.Abs(a), math.Abs(b)) }
 
-// shiftOf returns how much a figure's median changes at a moment, and its deviation;
-// NaN where it is not known on both sides.
+// shiftOf returns the change of a figure's median at a moment, and its standard deviation; NaN
+// where the figure is not known on both sides.
 func shiftOf(t *track, from, at int64, read func(*point) (value, deviation float64)) (shift, deviation float64) {
 	var was, is, dWas, dIs []float64
 	for i := range t.Points {
@@ -83,14 +83,14 @@ func shiftOf(t *track, from, at int64, read func(*point) (value, deviation float
 	return trend.Median(is) - trend.Median(was), math.Hypot(one(was, dWas), one(is, dIs))
 }
 
-// sameCause is how far apart in time, s, two changes may be found to have one cause.
+// sameCause is the greatest time, s, between two changes that can have one cause.
 const sameCause = 12 * 86400
 
-// currentMoved reports whether a change in a run that is fed from several sides is only the
-// shadow of another. A contact that goes bad in one conductor drives current into the
-// other way round in that conductor alone; where plus and minus then carry different
-// currents, a loop's drop over the measured current of one of them changes, although
-// no resistance has. Copper shows it in either direction, a feed only downwards.
+// currentMoved reports whether a change in a run fed from several sides is only the effect of
+// another change. A bad contact in one conductor moves current to the other way round in that
+// conductor alone. Plus and minus then carry different currents, and a loop's drop over the
+// measured current of one of them changes although no resistance has. Copper shows this in either
+// direction, a feed only as a fall.
 func (s *State) currentMoved(t *track, at int64, rises bool) bool {
 	if !t.sharesCurrent(rises) {
 		return false
@@ -111,7 +111,7 @@ func (s *State) currentMoved(t *track, at int64, rises bool) bool {
 	return false
 }
 
-// sharesCurrent reports whether a series can show the shadow of another's change.
+// sharesCurrent reports whether a series can show the effect of another's change.
 func (t *track) sharesCurrent(rises bool) bool {
 	return t.Ring && t.Kind != run.KindJoint && !(t.Kind == run.KindFeed && rises)
 }

@@ -12,11 +12,11 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Version is that of a State's form and of what its nights were made by: one of another
-// version is made again from all readings.
+// Version is the version of the State's format and of the evaluation of its nights. A State of
+// another version is computed again from all readings.
 const Version = 2
 
-// State is what is known of a run up to a day.
+// State holds the series of a run up to a day.
 type State struct {
 	Version int            `json:"version"`
 	Day     int64          `json:"day"`  // the newest, since 1970, UTC; 0 = none
@@ -29,13 +29,13 @@ type State struct {
 	stricter thresholds // the zero value is the usual one
 }
 
-// Note is a remark of a person that a new stretch begins, such as after a repair.
+// Note is a person's remark that begins a new stretch, such as after a repair.
 type Note struct {
 	At   int64  `json:"at"` // s since 1970
 	Text string `json:"text"`
 }
 
-// track is one series on its way.
+// track is one series of nights.
 type track struct {
 	Kind     run.Kind  `json:"kind"`
 	Name     string    `json:"name"`
@@ -52,9 +52,9 @@ type track struct {
 	Bursts   []burst   `json:"bursts"`
 	Bursting bool      `json:"bursting"`
 
-	// Worked out of the nights, not kept.
-	noise float64 // how many times its own error a night is off
-	pairs int     // of neighbouring nights, that tell it
+	// Computed from the nights, not stored.
+	noise float64 // scatter of the nights over their own standard deviation, ≥ 1
+	pairs int     // number of pairs of neighbouring nights that it is computed from
 }
 
 // cause is why a stretch began.
@@ -70,7 +70,7 @@ const (
 	shifted  cause = "shifted" // another element's change moved current from rail to rail
 )
 
-// stretch is the nights from a moment to the next stretch's.
+// stretch is a section of a series, from one change to the next.
 type stretch struct {
 	At     int64  `json:"at"` // s since 1970
 	Cause  cause  `json:"cause"`
@@ -79,7 +79,7 @@ type stretch struct {
 	Text   string `json:"text,omitempty"`
 }
 
-// burst is a time in which a contact failed again and again.
+// burst is a period in which a contact failed repeatedly.
 type burst struct {
 	At     int64   `json:"at"`
 	Called int64   `json:"called"`
@@ -87,8 +87,7 @@ type burst struct {
 	Rise   float32 `json:"rise"`
 }
 
-// point is one night. Its figures are short floats, which JSON gives back as they
-// were.
+// point is one night. Its figures are float32, which JSON returns unchanged.
 type point struct {
 	Day         int64
 	At          int64
@@ -106,7 +105,7 @@ type point struct {
 	FirstBurst  int64
 	Flags       int32
 
-	sensors difference // worked out of all nights, not kept
+	sensors difference // computed from all nights, not stored
 }
 
 const (
@@ -117,7 +116,7 @@ const (
 
 func (p *point) is(flag int32) bool { return p.Flags&flag != 0 }
 
-// days is the time axis of fits.
+// days is the time of a point in days, the axis of fits.
 func (p *point) days() float64 { return float64(p.At) / 86400 }
 
 // MarshalJSON writes a point as a row of numbers; null is not known.
@@ -133,7 +132,7 @@ func (p point) MarshalJSON() ([]byte, error) {
 	return json.Marshal(row)
 }
 
-// UnmarshalJSON reads such a row.
+// UnmarshalJSON reads a point as MarshalJSON writes it.
 func (p *point) UnmarshalJSON(b []byte) error {
 	var whole [6]int64
 	var rest [9]*float32
@@ -161,7 +160,7 @@ func (p *point) UnmarshalJSON(b []byte) error {
 // Encode returns a State as versioned JSON.
 func (s *State) Encode() ([]byte, error) { return json.Marshal(s) }
 
-// Decode reads what Encode gave. No bytes are an empty State.
+// Decode reads a State written by Encode. Without bytes it returns an empty State.
 func Decode(b []byte) (*State, error) {
 	s := &State{Version: Version}
 	if len(b) == 0 {
@@ -191,5 +190,5 @@ func moment(s int64) time.Time {
 	return time.Unix(s, 0).UTC()
 }
 
-// pathKind reports whether a series is of more than one element.
+// pathKind reports whether a series covers more than one element.
 func (t *track) pathKind() bool { return t.Kind == run.KindPath }

@@ -1,32 +1,31 @@
 package drift
 
-// What a change must be to be called. The figures were chosen by simulation
-// (tradeoff_test.go).
+// The conditions of a call. The figures were chosen by simulation (tradeoff_test.go).
 const (
 	wireStep      = 0.01 // and this part of the wire, whose temperature is known to a few K
 	wireCold      = 0.09 // the same where no temperature is read: 23 K, the weather of a week
 	seasonCold    = 0.16 // and that of a year
-	shapeEvidence = 9.0  // by which one shape must explain more than the other
-	changeSigmas  = 3.5  // times what the nights differ by beside the change
+	shapeEvidence = 9.0  // least difference of the falls of the sum of squares between the two shapes
+	changeSigmas  = 3.5  // size of a change over the scatter of the nights about it
 	// aloneNights is from how many nights on a change counts as better known than one night.
 	aloneNights  = 8.0
 	nightsBefore = 3    // nights before a step
 	rampDays     = 14.0 // that a ramp must last
 	rampNights   = 8
-	// The gate is far more willing than what is behind it.
+	// The gate has much lower thresholds than the test after it.
 	gateSlack = 0.5
 	gateLimit = 5.0
 	gateSlow  = 0.1 // weight of the slow average, with limits of 2.814 (run length 500)
 	gateWidth = 2.814
 )
 
-// thresholds is how much it takes to call a change.
+// thresholds are the least size and evidence of a change that is called.
 type thresholds struct {
 	step, ramp float64 // Ω, the least that counts
 	evidence   float64 // fall of the weighted sum of squares
 }
 
-// defaultThresholds asks for five milliohms and six deviations.
+// defaultThresholds need five milliohms and six standard deviations.
 var defaultThresholds = thresholds{step: 0.005, ramp: 0.005, evidence: 40}
 
 // least returns the smallest step and gain of a ramp that are called.
@@ -44,7 +43,7 @@ func (s *State) least(t *track) (step, ramp float64) {
 	return c.step + wireCold*t.Wire, c.ramp + seasonCold*t.Wire
 }
 
-// limits is how cautious the State is.
+// limits returns the thresholds of the State.
 func (s *State) limits() thresholds {
 	if s.stricter == (thresholds{}) {
 		return defaultThresholds

@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/run/runtest"
 )
 
-// What sensors tell apart and no reading could follow is not left out but unproven, with
-// what is missing: nobody shows a check step, or nobody reads a current.
+// An element between sensed places that no reading could follow is listed as unproven, with what is
+// missing: a check step, or a current.
 func TestUnfollowed(t *testing.T) {
 	r := runtest.Parse(t, gallery)
 	plain := usual(20)

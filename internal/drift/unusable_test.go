@@ -10,8 +10,8 @@ import (
 )
 
 // Nights that were called a change and turn out to be of no use, folded again, prove none:
-// the series is neither stepped nor drifting, it is unproven, and no change has figures that
-// nobody knows.
+// the series is neither stepped nor drifting, it is unproven, and no change has unknown
+// figures.
 func TestChangeWithoutUsableNightIsNone(t *testing.T) {
 	for _, stretches := range []string{
 		`[{"cause":"begun"},{"at":200000,"cause":"step"}]`,
@@ -29,7 +29,7 @@ func TestChangeWithoutUsableNightIsNone(t *testing.T) {
 	}
 }
 
-// Nights stay in order whatever days a state holds.
+// Nights stay in order for any days in a state.
 func TestNightsStayInOrder(t *testing.T) {
 	for _, held := range []int64{math.MinInt64 + 1, -1 << 40, 1 << 40} {
 		k := &track{Stretch: []stretch{{Cause: begun}}, Points: []point{{Day: held}}}

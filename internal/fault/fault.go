@@ -44,7 +44,7 @@ func (f Fault) Error() string {
 	return oneLine(b.String())
 }
 
-// oneLine keeps a fault on one line whatever the input put into it.
+// oneLine replaces control characters, so that a fault stays on one line.
 func oneLine(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r == '\n' || r == '\r' || r == '\t' {

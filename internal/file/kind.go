@@ -15,7 +15,7 @@ const (
 	Page            // an HTML page that ohmkeep has made
 	Picture         // a PNG or SVG that ohmkeep has made
 	Store           // an SQLite database
-	RunFile         // TOML with [[reel]] tables, whoever wrote it
+	RunFile         // TOML with [[reel]] tables, from any source
 	Readings        // CSV whose header names quantity and value
 	Transcript      // what probe record writes
 )

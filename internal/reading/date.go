@@ -45,10 +45,10 @@ type written struct {
 	second, nanosecond int
 	offset             string
 	bare               bool // without a time of day
-	open               bool // only the numbers tell day and month apart
+	open               bool // the order of day and month is not known from the format
 }
 
-// writtenTime takes a time apart; ok is false where it is none.
+// writtenTime splits a time into its fields; ok is false if the text is not a time.
 func writtenTime(text string) (w written, ok bool) {
 	m := localTime.FindStringSubmatch(strings.TrimSpace(text))
 	if m == nil || m[2] != m[4] {

@@ -38,7 +38,7 @@ func NewExposition(w io.Writer, runName string) *Exposition {
 	return &Exposition{run: runName, to: openmetrics.NewWriter(w)}
 }
 
-// Close ends the text and tells the first error of writing.
+// Close ends the text and returns the first write error.
 func (e *Exposition) Close() error {
 	if err := e.to.Close(); err != nil {
 		return fmt.Errorf("write readings: %w", err)

@@ -48,9 +48,9 @@ func Parse(file string, src io.Reader, r *run.Run) (Set, error) {
 	return set, nil
 }
 
-// ParseGood is Parse for a file of which the good rows are wanted whatever the
-// others are like: those are told in the set's Bad and BadRows. Only a file
-// without a right header row, or one that cannot be read, gives an error.
+// ParseGood is Parse but accepts a file with bad rows: it lists them in
+// the set's Bad and BadRows. Only a file without a right header row, or one that
+// cannot be read, gives an error.
 func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
 	rows, err := Scan(file, src, r)
 	if err != nil {
@@ -133,8 +133,7 @@ func header(file string, rows *records) (width int, order []int, err error) {
 
 var notUTF8 = fault.Fault{Text: "the text is not UTF-8", Hint: "save the file as CSV in UTF-8"}
 
-// quoteFault says what is wrong with the quotes of a record. Any other error is none
-// of the record's.
+// quoteFault returns what is wrong with the quotes of a record; ok is false for any other error.
 func quoteFault(err error) (fault.Fault, bool) {
 	broken, ok := errors.AsType[*csv.ParseError](err)
 	if !ok {

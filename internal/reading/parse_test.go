@@ -145,7 +145,7 @@ func TestBadRows(t *testing.T) {
 			if len(set.Readings) > 0 {
 				t.Errorf("readings of a file with a bad row: %+v", set.Readings)
 			}
-			// The bad row alone is lost, whatever it did to the quotes.
+			// Only the bad row is lost, even if its quotes are wrong.
 			good, err := reading.ParseGood("r.csv", strings.NewReader(text), cornice)
 			if err != nil || len(good.Readings) != 1 || good.Readings[0].Row != 3 || good.BadRows != 1 || len(good.Bad) != 1 {
 				t.Errorf("good rows: %+v, %v", good, err)

@@ -277,7 +277,7 @@ func reach(m run.Meter, q run.Quantity) (top float64, measures bool) {
 	return top, measures
 }
 
-// unknown says that a name is none of the known ones, and which is like it.
+// unknown returns the fault of an unknown name, with the most similar known one.
 func unknown(what, name string, known []string) fault.Fault {
 	if name == "" {
 		return fault.Fault{Text: "the field is empty", Hint: "it names a " + what}

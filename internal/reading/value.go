@@ -113,7 +113,7 @@ func digits(s string) (int, string) {
 	return n, s[n:]
 }
 
-// numberHint says what is probably wrong with a number that is none.
+// numberHint returns what is probably wrong with a text that is not a number.
 func numberHint(text string) string {
 	switch {
 	case text == "":

@@ -73,7 +73,7 @@ func (r *Run) stops(places ...Place) [][]int {
 // Along is two places at either end of a feed or a reel, and how far they are apart.
 type Along struct {
 	From, To Place
-	Metres   float64 // +Inf where the run file does not tell
+	Metres   float64 // +Inf where the run file states no length
 }
 
 // Conductors lists every feed and reel by its two ends: where a meter with a long lead

@@ -87,8 +87,8 @@ func (r *Run) Unfed() []int {
 	return junctions
 }
 
-// ParallelWarnings warns of each pair of supplies whose plus rails are joined, whatever
-// current flows in any step.
+// ParallelWarnings warns of each pair of supplies whose plus rails are joined, even if no current
+// flows between them in any step.
 func (r *Run) ParallelWarnings() (list []string) {
 	for _, pair := range r.Paralleled() {
 		list = append(list, fmt.Sprintf("the plus rails of supplies %s and %s meet: the stronger one drives current into the other, and a fault is fed from both; part the plus between them (plus = \"cut\" at a joint) and keep the minus common",

@@ -49,7 +49,7 @@ type Strip struct {
 	PixelsPerMetre float64
 	Driver         Driver
 	Channels       []Channel
-	Idle           float64 // A, one pixel whatever its level
+	Idle           float64 // A, one pixel at any level
 	LoopOhms       float64 // Ω/m at 20 °C, both rails together; 0 = not known
 }
 

@@ -3,7 +3,7 @@ package run
 // Section returns the run cut down to some reels, by index: with their joints to each
 // other, the feeds that reach them, all supplies and junctions, and everything else as it
 // was. Names and the indexes of supplies, junctions and steps stay; reels, joints and feeds
-// are numbered anew. Parts may be left without a supply, see Unreached.
+// are renumbered. Parts may be left without a supply, see Unreached.
 func (r *Run) Section(reels []bool) *Run {
 	s := *r
 	s.Reels, s.Joints, s.Feeds, s.Probes = nil, nil, nil, nil

@@ -45,7 +45,7 @@ func TestOver(t *testing.T) {
 }
 
 // Expected values were computed with 60 digits by bisection. Where p is 1e-12 and the
-// belief leans on zero, 1 − p has but three or four digits to tell it by.
+// belief is cut off at zero close to its mean, 1 − p has only three or four digits.
 func TestQuantile(t *testing.T) {
 	inf, nan := math.Inf(1), math.NaN()
 	for _, c := range []struct{ mean, deviation, p, want, relative float64 }{

@@ -25,7 +25,7 @@ func RuleFor(judged int) Rule {
 }
 
 // Judge answers for a probability of being over the limit. What no reading can know
-// is unproven whatever was assumed, and so is a probability that is no number.
+// is unproven under any assumption, and so is a probability that is no number.
 func (r Rule) Judge(over float64, known bool) assessment.Verdict {
 	switch {
 	case !known || math.IsNaN(over):

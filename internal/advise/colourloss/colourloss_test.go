@@ -300,8 +300,8 @@ func TestManyJointsAreTakenTogether(t *testing.T) {
 	}
 }
 
-// Two supplies whose plus is parted: what only the other side's supply carries has
-// no share, and the cut itself is nobody's.
+// Two supplies whose plus is cut apart: conductors that only the other supply feeds have no share,
+// and the cut itself has none.
 func TestSplitOfPartedPlus(t *testing.T) {
 	src := change(t, "from = \"A\"\nto = \"east.end\"", "from = \"B\"\nto = \"east.end\"",
 		"[[reel]]\nname = \"west\"", "[[supply]]\nname = \"B\"\nvolts = 4.9\namps = 20\n[[reel]]\nname = \"west\"",

@@ -86,9 +86,9 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	}
 }
 
-// The draws go through the network as it is linearised at its best estimate. Solved
-// anew for every draw, the volts' interval is the same within a tenth of its width, as the
-// mean over some runs.
+// The draws go through the network linearised at its best estimate. Solving the network for every
+// draw gives the same interval of the volts within a tenth of its width, as the mean over some
+// runs.
 func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 7))
 	r := runtest.Parse(t, cove)

@@ -59,8 +59,8 @@ name = "dark"`, "[[feed]]\nname = \"near\"", "[[reel]]\nname = \"sign\"\nfollows
 	}
 }
 
-// What is parted on purpose has no effect of its own, an open conductor has any; both
-// whatever the slope says.
+// A cut on purpose has no effect of its own and an open conductor always has one, independently of
+// the slope.
 func TestEffects(t *testing.T) {
 	m := prepared(t, cove, "white 5 %")
 	net, err := ladder.New(m.run)
@@ -81,7 +81,7 @@ func TestEffects(t *testing.T) {
 	}
 }
 
-// Where nobody has joined nothing is left of any derivative by an element.
+// With an empty coalition all derivatives by elements are zero.
 func TestSilence(t *testing.T) {
 	m := prepared(t, cove, "white 5 %")
 	net, err := ladder.New(m.run)
@@ -124,9 +124,8 @@ func TestSilence(t *testing.T) {
 	}
 }
 
-// Regulated pixels have more than one balance: whatever coalition was solved before,
-// that with the higher volts counts. Each coalition by a solver of its own is the
-// reference.
+// Regulated pixels have more than one balance. The one with the higher volts counts, independently
+// of the coalition solved before. The reference solves each coalition with a new solver.
 func TestRegulatedCoalitionsBeginAfresh(t *testing.T) {
 	apart := 0
 	for _, level := range []string{"0.09", "0.1", "0.105", "0.11", "0.115", "0.12", "0.13"} {

@@ -153,7 +153,7 @@ feed_drop_percent = 50
 }
 
 // A pixel takes 0.7 of its own supply for a high. Controllers of 3.3 V are short of
-// it at once with 5.1 V (3.57 V; 0.7·VDD from memory of JESD12-6), whatever is lit.
+// it at once with 5.1 V (3.57 V; 0.7·VDD from memory of JESD12-6), at any level.
 func TestDataOfTheFirstPixel(t *testing.T) {
 	rating, err := circuit(t, base(colours, strong, thick, lax), Allowances{DataVolts: 3.3}).HighestLevel()
 	if err != nil {

@@ -432,7 +432,7 @@ func TestVerdicts(t *testing.T) {
 	}
 }
 
-// The limiter is that of the colour which bears the least, whatever else is shown.
+// The limiter is the least over all colours of the steps.
 func TestLimiterIsTheLeastOfTheColours(t *testing.T) {
 	r := runtest.Parse(t, long(0.02, "[[step]]\nname = \"red\"\nred = 0.05\n[[step]]\nname = \"dim\"\nred = 0.01\ngreen = 0.01\nblue = 0.01\n"))
 	l, err := Rate(func(int) Basis { return Stated(r) }, 0, Options{})

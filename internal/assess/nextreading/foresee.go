@@ -8,12 +8,11 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// mostStretch is the greatest stretch of a deviation that is planned with; what is
-// bent further is looked at again once readings are foreseen.
+// mostStretch is the greatest stretch of a deviation that is used for planning. A more strongly
+// curved likelihood is evaluated once readings are chosen.
 const mostStretch = 8.0
 
-// stretch is how many times the deviation towards the limit is what the covariance
-// promises.
+// stretch is the ratio of the deviation towards the limit to that of the covariance.
 func (t Target) stretch(deviation float64) float64 {
 	if !(t.Deviation > deviation) {
 		return 1
@@ -21,12 +20,10 @@ func (t Target) stretch(deviation float64) float64 {
 	return math.Min(t.Deviation/deviation, mostStretch)
 }
 
-// foresee is the estimate as it will be once some candidates show what the fit expects
-// of them, and how well the targets' elements are known then. The fit stays where it
-// is, for the new readings agree with it; only the sum of squares grows steeper about it.
-// So BeliefTowards tells of the foreseen as it will of the real one, with the currents that
-// the candidates' steps send through an element and without counting on more than the
-// sum of squares itself gives.
+// foresee returns the estimate as expected once some candidates are read, and the deviations of the
+// targets' elements in it. The estimate keeps its minimum, because the expected readings agree with
+// it; only the sum of squares becomes steeper. BeliefTowards then evaluates it like a real one, with the
+// currents of the candidates' steps, and counts on no more than the sum of squares gives.
 func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimate, error) {
 	var more []model.Observation
 	narrowed := o.Covariance.Clone()
@@ -49,8 +46,8 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimat
 	return o.est.WithModel(l, elements)
 }
 
-// DeviationsTowardsLimits gives the deviations of targets towards their limits as they will be once some
-// candidates are read, +Inf where nothing will tell.
+// DeviationsTowardsLimits returns the deviations of targets towards their limits as expected once
+// some candidates are read; +Inf where they leave an element undetermined.
 func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []float64 {
 	deviations := make([]float64, len(targets))
 	f, err := o.foresee(list, targets)
@@ -63,9 +60,9 @@ func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []
 	return deviations
 }
 
-// lasting reports whether target k, settled by the covariance once some candidates are
-// read, is so in the direction of its limit too. If not, what is needed of it is
-// tightened by as much as is lacking.
+// lasting reports whether target k, settled by the covariance once some candidates are read, is
+// also settled by the likelihood towards its limit. If not, its goal is reduced by the missing
+// factor.
 func (c *choice) lasting(k int, foreseen *estimate.Estimate) bool {
 	t := c.targets[k]
 	b := c.outlook.est.Elements[t.Element].Belief

@@ -11,29 +11,29 @@ import (
 )
 
 const (
-	// worthwhile is the least relative narrowing of a variance for which a reading is
-	// proposed.
+	// worthwhile is the least relative reduction of a variance for which a reading is proposed.
 	worthwhile = 0.1
-	// answers is what a settled target counts for beside a deviation shrunk e-fold.
+	// answers is the worth of a settled target, in units of a deviation that shrinks by a factor of
+	// e.
 	answers = 2.0
 	margin  = 0.02
-	// narrows is the part of a deviation that a reading must leave to be proposed where
-	// nothing is sure to be settled.
+	// narrows is the factor to which a reading must reduce a deviation to be proposed where no
+	// reading is expected to settle a target.
 	narrows = 0.6
-	// proposed is how many candidates are looked at closely, paired and tripled how many
-	// of them by twos and threes.
+	// proposed is the number of candidates that are evaluated in detail. The best paired of them
+	// are tried in pairs, the best tripled of them in threes.
 	proposed, paired, tripled = 400, 80, 36
 )
 
-// Next proposes up to most readings that would settle the targets, best first. What a
-// proposal is said to settle counts on those before it.
+// Next proposes up to most readings that would settle the targets, best first. What a proposal
+// settles assumes that those before it are read.
 func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	if len(targets) == 0 || e.Covariance == nil {
 		return nil
 	}
 	o, err := NewOutlook(e, CarriedMeters(e.Problem.Run))
 	if err != nil {
-		return nil // nothing can be foreseen of a run that cannot be solved
+		return nil // without a solution of the network nothing can be proposed
 	}
 	o.single(targets)
 	list := slices.DeleteFunc(o.Candidates(), o.taken)
@@ -42,7 +42,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	if len(next) < most {
 		next = append(next, o.withLongLeads(c, list, next)...)
 	}
-	if len(next) == 0 { // nothing is sure to settle anything, but something may
+	if len(next) == 0 { // no reading is expected to settle a target, but one may
 		next = o.choose(list, targets).narrowing(list, most)
 	}
 	if len(next) == 0 {
@@ -52,12 +52,12 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	return next
 }
 
-// mostLong is how many readings are proposed together where some take a long lead: both
-// conductors of what is on either side.
+// mostLong is the greatest number of readings proposed together where some need a long lead: both
+// conductors of the elements on either side.
 const mostLong = 6
 
-// withLongLeads proposes readings for what a choice left open and only a longer lead than
-// is at hand settles.
+// withLongLeads proposes readings for the targets that a choice left unsettled and that only a
+// longer lead than is available settles.
 func (o *Outlook) withLongLeads(c *choice, list []Candidate, before []assessment.Next) (more []assessment.Next) {
 	var left []Target
 	for k, t := range c.targets {
@@ -98,15 +98,15 @@ func (c *choice) settling(list []Candidate, most int) []assessment.Next {
 			next = append(next, one)
 		}
 	}
-	// The last ones may narrow without settling; only what leads to an answer is asked.
+	// Readings after the last one that settles a target are not proposed.
 	for len(next) > most || len(next) > 0 && len(next[len(next)-1].Settles) == 0 {
 		next = next[:len(next)-1]
 	}
 	return next
 }
 
-// narrowing describes up to most candidates of a list that narrow the targets most, one after
-// the other, as long as one of them is narrowed by narrows or more.
+// narrowing returns up to most candidates of a list that reduce the targets' variances most. Each
+// of them must reduce the deviation of one target to the factor narrows or less.
 func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) {
 	for len(next) < most {
 		best, gain := -1, 0.0
@@ -130,19 +130,19 @@ func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) 
 	return next
 }
 
-// choice is the choosing of readings for targets.
+// choice is the state of a greedy selection of readings for targets.
 type choice struct {
 	*Posterior
 	outlook *Outlook
 	few     []Candidate
 	read    []Candidate // taken so far
-	from    []int       // by candidate here: its place in the list
+	from    []int       // by candidate of this choice: its index in the list
 	targets []Target
-	goals   []float64 // by target: variance at which it is settled, 0 where none is
+	goals   []float64 // by target: variance at which it is settled; 0 = no variance settles it
 	open    []bool    // by target
 }
 
-// choose sets up a choice among the candidates that tell of the targets at all.
+// choose returns a choice among the candidates that reduce the variance of any target.
 func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	c := &choice{outlook: o, targets: targets}
 	var elements []int
@@ -161,8 +161,8 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	return c
 }
 
-// telling gives the candidates that narrow the elements most, by themselves, in the
-// order of the list: at most so many.
+// telling returns up to most candidates, those that reduce the elements' variances most when taken
+// alone, in the order of the list.
 func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 	all := make([]int, len(list))
 	for i := range all {
@@ -189,8 +189,9 @@ func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 	return all
 }
 
-// best is the candidate worth most; or two or three of them, at most so many, where fewer
-// settle nothing and those together do. It is nil where nothing more is worth taking.
+// best returns the candidate with the greatest worth. Where no candidate alone settles a target but
+// two or three together do, it returns those, at most most of them. It returns nil where no
+// candidate is worth taking.
 func (c *choice) best(most int) []int {
 	worths, hints := make([]float64, c.candidates), make([]float64, c.candidates)
 	order := make([]int, c.candidates)
@@ -214,7 +215,7 @@ func (c *choice) best(most int) []int {
 			return order[:1]
 		}
 	}
-	if most >= 2 { // those worth nothing alone may tell together
+	if most >= 2 { // several may settle a target that none of them settles alone
 		if best, _ := c.pair(c.Posterior, order[:min(len(order), paired)]); best != nil {
 			return best
 		}
@@ -230,8 +231,8 @@ func (c *choice) best(most int) []int {
 	return nil
 }
 
-// pair finds the two candidates among few that are worth most of those that settle
-// something, besides what x has taken already; nil without any.
+// pair returns the two candidates among few with the greatest worth of those pairs that settle a
+// target, given what x has taken already; nil if no pair does.
 func (c *choice) pair(x *Posterior, few []int) (best []int, most float64) {
 	for a, i := range few {
 		for _, j := range few[a+1:] {
@@ -247,7 +248,7 @@ func (c *choice) pair(x *Posterior, few []int) (best []int, most float64) {
 	return best, most
 }
 
-// triple is pair for three.
+// triple is pair for three candidates.
 func (c *choice) triple(few []int) (best []int) {
 	most := 0.0
 	for a, i := range few {
@@ -260,8 +261,8 @@ func (c *choice) triple(few []int) (best []int) {
 	return best
 }
 
-// worth is how much readings narrow the open targets: the sum of the logarithms of
-// their deviations' shrinking as far as it is needed, and a little beyond, and answers.
+// worth is the sum over the open targets of the logarithm of the reduction of the deviation,
+// counted up to a little beyond what settles the target, plus answers for each target settled.
 func (c *choice) worth(after func(k int) float64) float64 {
 	sum := 0.0
 	for k := range c.targets {
@@ -280,7 +281,7 @@ func (c *choice) worth(after func(k int) float64) float64 {
 	return sum
 }
 
-// take has candidate i read, and gives the names of what that settles.
+// take takes candidate i and returns the names of the targets that it settles.
 func (c *choice) take(i int) (names []string) {
 	c.Posterior.Take(i)
 	c.read = append(c.read, c.few[i])

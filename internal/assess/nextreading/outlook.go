@@ -1,9 +1,9 @@
-// Package nextreading computes how far readings not yet taken would narrow what is known of a
-// run, and which few would settle most.
+// Package nextreading computes how far further readings would reduce the uncertainty of a run's
+// elements, and which few readings would settle most of them.
 //
-// A reading narrows the covariance by an amount that does not depend on its value, so all of it follows from
-// the fit (optimal design of experiments); where the likelihood is bent, the foreseen
-// likelihood itself is looked along.
+// A reading reduces the covariance by an amount that does not depend on its value, so the fit alone
+// determines it (optimal design of experiments). Where the likelihood is not quadratic, the
+// expected likelihood itself is evaluated.
 package nextreading
 
 import (
@@ -16,9 +16,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Outlook is what readings not yet taken would tell, as the fit has it: the same
-// problem with a node at every place that a meter can be put to, all steps of the
-// run, and the ranges of the meters at hand. Its first unknowns are those of the fit.
+// Outlook computes the effect of readings that were not taken yet, on the basis of a fit. It holds
+// the same problem with a node at every place that a meter can reach, all steps of the run, and the
+// ranges of the available meters. Its first unknowns are those of the fit.
 type Outlook struct {
 	model.Linear
 	est        *estimate.Estimate
@@ -63,8 +63,8 @@ func CarriedMeters(r *run.Run) []int {
 	return list
 }
 
-// NewOutlook sets up what could be read with some meters. The error says that the network
-// cannot be laid out.
+// NewOutlook returns the outlook for readings with some meters. It returns an error if the network
+// cannot be built.
 func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 	wide, err := e.Problem.Extended(meters, readable(e.Problem.Run))
 	if err != nil {
@@ -132,8 +132,8 @@ func (o *Outlook) Candidates() []Candidate {
 	return list
 }
 
-// BeyondLeads lists the drops along one conductor that the leads at hand do not reach, as
-// they could be read with a longer one.
+// BeyondLeads lists the drops along one conductor that the available leads do not reach, as they
+// could be read with a longer one.
 func (o *Outlook) BeyondLeads() (list []Candidate) {
 	for k := range o.Problem.Steps {
 		list = o.along(list, k, func(m run.Meter, metres float64) bool { return metres > m.Lead && !math.IsInf(metres, 1) })
@@ -141,8 +141,8 @@ func (o *Outlook) BeyondLeads() (list []Candidate) {
 	return list
 }
 
-// along appends the drops along both conductors of every feed and reel, in a step, for the
-// meters that may read so far.
+// along appends the drops along both conductors of every feed and reel in a step, for the meters
+// whose leads reach that far.
 func (o *Outlook) along(list []Candidate, k int, may func(m run.Meter, metres float64) bool) []Candidate {
 	r := o.Problem.Run
 	if !o.solved[k] {
@@ -200,7 +200,7 @@ func (o *Outlook) nearby() []Candidate {
 	return list
 }
 
-// consider appends a candidate for each of some meters that can take it.
+// consider appends a candidate for each of some meters that can take the reading.
 func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.Observation, meters []int) []Candidate {
 	p := o.Problem
 	what.MeterRange = model.Absent
@@ -234,8 +234,7 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 	return list
 }
 
-// taken reports whether a candidate was read already: to read it again would show the
-// same digits.
+// taken reports whether a candidate was read already. Reading it again would give the same digits.
 func (o *Outlook) taken(c Candidate) bool {
 	p := o.est.Problem
 	for i := range p.Observations {
@@ -250,7 +249,7 @@ func (o *Outlook) taken(c Candidate) bool {
 	return false
 }
 
-// Describe says what to read for a candidate.
+// Describe returns the reading that a candidate stands for.
 func (o *Outlook) Describe(c *Candidate) assessment.Next {
 	r := o.Problem.Run
 	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.Problem.Steps[c.Step]].Name, Meter: r.Meters[c.meter].Name}

@@ -35,8 +35,8 @@ func lookedOut(t *testing.T) (*estimate.Estimate, *Outlook) {
 
 func alikeTo(got, want, relative float64) bool { return math.Abs(got-want) <= relative*math.Abs(want) }
 
-// What is expected after readings one by one, two at once and all together agrees, in
-// whatever order, and taking back undoes.
+// Variances after readings taken one by one, two at once and all together agree, in any order, and
+// Drop undoes Take.
 func TestExpectationsAgree(t *testing.T) {
 	_, o := lookedOut(t)
 	all := o.Candidates()
@@ -82,7 +82,7 @@ func TestExpectationsAgree(t *testing.T) {
 	}
 }
 
-// What is expected of a reading is what a fit with it finds, whatever it shows.
+// The expected variance after a reading is that of a fit with it, for any value of the reading.
 func TestExpectationIsWhatAFitFinds(t *testing.T) {
 	r, list := halves(t)
 	e, o := lookedOut(t)

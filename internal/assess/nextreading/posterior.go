@@ -7,16 +7,16 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Posterior is how well candidates and elements will be known as candidates are read
-// one by one. A reading narrows the covariance by a rank-one update that does not
-// depend on its value. Only what is asked for is kept: the joint covariance of the candidates, each in
-// units of its own deviation, and of the elements behind them.
+// Posterior holds the covariance of candidates and elements as candidates are read one by one. A
+// reading reduces the covariance by a rank-one update that does not depend on its value. It keeps
+// only the joint covariance of the candidates, each in units of its own deviation, and of the
+// elements.
 type Posterior struct {
 	joint      *leastsquares.Matrix
 	candidates int
 }
 
-// VariancesAfter gives the variances of elements once all of some candidates are read.
+// VariancesAfter returns the variances of elements once all of some candidates are read.
 func (o *Outlook) VariancesAfter(list []Candidate, elements []int) []float64 {
 	c := o.Covariance.Clone()
 	for i := range list {
@@ -29,7 +29,7 @@ func (o *Outlook) VariancesAfter(list []Candidate, elements []int) []float64 {
 	return variances
 }
 
-// Posterior begins with none of the candidates taken.
+// Posterior returns the posterior before any of the candidates is read.
 func (o *Outlook) Posterior(list []Candidate, elements []int) *Posterior {
 	rows := make([][]float64, 0, len(list)+len(elements))
 	for i := range list {
@@ -49,7 +49,7 @@ func (o *Outlook) Posterior(list []Candidate, elements []int) *Posterior {
 	return x
 }
 
-// Subset keeps some of the candidates, in the order given.
+// Subset returns the posterior of some of the candidates, in the order given.
 func (x *Posterior) Subset(candidates []int) *Posterior {
 	keep := append([]int(nil), candidates...)
 	for k := x.candidates; k < x.joint.Rows; k++ {
@@ -65,23 +65,24 @@ func (x *Posterior) Subset(candidates []int) *Posterior {
 	return y
 }
 
-// Variance is that of element k of those expected.
+// Variance returns the variance of element k.
 func (x *Posterior) Variance(k int) float64 {
 	at := x.candidates + k
 	return math.Max(x.joint.At(at, at), least)
 }
 
-// least keeps logarithms of variances finite, far below any that means something.
+// least is a lower bound that keeps logarithms of variances finite. It is far below any variance
+// that matters.
 const least = 1e-30
 
-// After is the variance of element k once candidate i is taken.
+// After returns the variance of element k once candidate i is read.
 func (x *Posterior) After(i, k int) float64 {
 	at := x.candidates + k
 	c := x.joint.At(i, at)
 	return math.Max(x.joint.At(at, at)-c*c/(1+x.joint.At(i, i)), least)
 }
 
-// afterBoth is that once i and j are.
+// afterBoth returns the variance once candidates i and j are read.
 func (x *Posterior) afterBoth(i, j, k int) float64 {
 	at := x.candidates + k
 	ci, cj, both := x.joint.At(i, at), x.joint.At(j, at), x.joint.At(i, j)
@@ -90,10 +91,10 @@ func (x *Posterior) afterBoth(i, j, k int) float64 {
 	return math.Max(x.joint.At(at, at)-ci*ci/own-rest*rest/(1+x.joint.At(j, j)-both*both/own), least)
 }
 
-// Take has candidate i read.
+// Take updates the covariance for a reading of candidate i.
 func (x *Posterior) Take(i int) { x.update(i, -1/(1+x.joint.At(i, i))) }
 
-// Drop takes candidate i, which was taken, back.
+// Drop undoes Take for candidate i.
 func (x *Posterior) Drop(i int) { x.update(i, 1/(1-x.joint.At(i, i))) }
 
 func (x *Posterior) update(i int, by float64) {
@@ -109,7 +110,7 @@ func (x *Posterior) update(i int, by float64) {
 	}
 }
 
-// Clone is a copy to try something on.
+// Clone returns a copy.
 func (x *Posterior) Clone() *Posterior {
 	y := *x
 	y.joint = x.joint.Clone()

@@ -14,7 +14,7 @@ type Target struct {
 	Element int // index into Estimate.Elements
 	Name    string
 	Limit   float64 // on the element's own scale, as is
-	Sound   float64 // what it has where nothing is wrong
+	Sound   float64 // its value without a fault
 	Rule    verdict.Rule
 	Tail    float64 // how well the deviation is known, see verdict.Belief
 	// Deviation is that towards the limit as Estimate.BeliefTowards has it; 0 where it was not computed.
@@ -22,22 +22,22 @@ type Target struct {
 }
 
 const (
-	// settled is the least chance of an answer for a reading to be said to settle.
+	// settled is the least probability of a verdict with which a reading counts as settling.
 	settled = 0.9
-	// soundPart is how many of the elements that nothing is known of are sound: they lie
-	// about what is stated with a quarter of what is left to the limit. The others are
-	// over the limit, any number of times up to worstTimes as likely as any other
-	// (common practice, no source).
+	// soundPart is the prior probability that an unknown element is sound: distributed about its
+	// stated value with a standard deviation of a quarter of the margin to the limit. Otherwise it
+	// is above the limit, at any ratio up to worstTimes with equal probability (common practice, no
+	// source).
 	soundPart  = 0.9
 	soundShare = 0.25
 	worstTimes = 20.0
-	// grid is at how many values of the truth the chance is added up.
+	// grid is the number of true values over which the probability is summed.
 	grid = 160
 )
 
-// SettlingDeviation is the greatest standard deviation that leaves the target settled in nearly all
-// cases, given a prior mean and standard deviation (+Inf: none).
-// It is 0 where none does.
+// SettlingDeviation is the greatest standard deviation that settles the target with high
+// probability, given a prior mean and standard deviation (+Inf: none). It is 0 if no deviation
+// does.
 func (t Target) SettlingDeviation(mean, deviation float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
@@ -46,7 +46,7 @@ func (t Target) SettlingDeviation(mean, deviation float64) float64 {
 	return t.greatest(mean, deviation, truths, weights)
 }
 
-// SettlingDeviationAt is SettlingDeviation where the truth is a certain value and nothing else is known.
+// SettlingDeviationAt is SettlingDeviation for a given true value without a prior.
 func (t Target) SettlingDeviationAt(truth float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
@@ -54,7 +54,7 @@ func (t Target) SettlingDeviationAt(truth float64) float64 {
 	return t.greatest(truth, math.Inf(1), []float64{truth}, []float64{1})
 }
 
-// greatest is the greatest deviation at which the chance of an answer is that of settled.
+// greatest is the greatest deviation with which the probability of a verdict is settled or more.
 func (t Target) greatest(mean, deviation float64, truths, weights []float64) float64 {
 	low, high := 0.0, math.Min(deviation, 2*t.Limit)
 	for range 24 {
@@ -71,13 +71,13 @@ func (t Target) greatest(mean, deviation float64, truths, weights []float64) flo
 	return low
 }
 
-// likely lists values that the truth may have, with their probabilities.
+// likely lists possible true values with their probabilities.
 func (t Target) likely(mean, deviation float64) (truths, weights []float64) {
 	spread := soundShare * math.Abs(t.Limit-t.Sound)
 	if spread == 0 {
 		spread = soundShare * t.Limit
 	}
-	known := func(x float64) float64 { // what the readings say, as a logarithm
+	known := func(x float64) float64 { // logarithm of the likelihood of the readings
 		if math.IsInf(deviation, 1) {
 			return 0
 		}
@@ -124,7 +124,7 @@ func (t Target) chance(mean, deviation, after float64, truths, weights []float64
 	}
 	pass := t.edge(after, t.Rule.Pass)
 	fail := math.Max(t.edge(after, t.Rule.Fail), t.Limit+verdict.Coverage95*after)
-	// The new mean is drawn from the old one and from what the readings to come say.
+	// The new mean combines the old one with that of the readings to come.
 	old := 0.0
 	if !math.IsInf(deviation, 1) {
 		old = after * after / (deviation * deviation)
@@ -141,8 +141,7 @@ func (t Target) chance(mean, deviation, after float64, truths, weights []float64
 	return sum
 }
 
-// edge is the mean at which a belief of the given deviation is over the limit with
-// probability p.
+// edge is the mean at which a belief of the given deviation is above the limit with probability p.
 func (t Target) edge(deviation, p float64) float64 {
 	low, high := t.Limit-8*deviation, t.Limit+8*deviation
 	for range 40 {
@@ -156,16 +155,16 @@ func (t Target) edge(deviation, p float64) float64 {
 	return low
 }
 
-// SettlingVariance is the variance at which a target is settled, given a prior mean and
-// standard deviation (+Inf: none); 0 where none is small enough. It is also
-// that at which the readings count as telling of the element at all.
+// SettlingVariance is the variance at which a target is settled, given a prior mean and standard
+// deviation (+Inf: none); 0 if no variance settles it. It is also the greatest variance with which
+// the readings count as information about the element.
 func (o *Outlook) SettlingVariance(t Target, mean, deviation float64) float64 {
 	e, s := o.est, t.stretch(deviation)
 	needs := math.Min(t.SettlingDeviation(mean, deviation*s)/s/e.Inflation, model.MaxRemainingDeviation*math.Sqrt(e.PriorVariance(e.Elements[t.Element].Row)))
 	return needs * needs
 }
 
-// SettlingVarianceAt is SettlingVariance where the truth is a certain value and nothing else is known.
+// SettlingVarianceAt is SettlingVariance for a given true value without a prior.
 func (o *Outlook) SettlingVarianceAt(t Target, truth float64) float64 {
 	needs := t.SettlingDeviationAt(truth) / o.est.Inflation
 	return needs * needs

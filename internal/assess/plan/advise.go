@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// remedies are changes that are tried on what cannot be settled, the easier ones first.
+// remedies are changes that are tried for targets that cannot be settled, the easier ones first.
 var remedies = []struct {
 	says   func(r *run.Run, meters []int) string // "" where the run leaves no room for it
 	change func(r *run.Run, meters []int)
@@ -27,7 +27,7 @@ var remedies = []struct {
 	}, func(r *run.Run, meters []int) { finer(r, meters); brighter(4)(r, meters) }},
 }
 
-// single is how many remedies are one change each.
+// single is the number of remedies that are one change each.
 const single = 5
 
 // advise says what would settle what this plan cannot.
@@ -61,7 +61,7 @@ func (p *Plan) advise(s *surveyed, meters []int) error {
 	return nil
 }
 
-// clone copies what remedies change.
+// clone copies the parts of a run that remedies change.
 func clone(r *run.Run) *run.Run {
 	c := *r
 	c.Steps = slices.Clone(r.Steps)
@@ -72,7 +72,7 @@ func clone(r *run.Run) *run.Run {
 	return &c
 }
 
-// brightest is the step with the most levels together.
+// brightest returns the step with the greatest sum of levels.
 func brightest(r *run.Run) run.Step {
 	best, most := run.Step{}, -1.0
 	for _, step := range r.Steps {
@@ -111,11 +111,11 @@ func within(r *run.Run, times float64) float64 {
 	return times
 }
 
-// leastBrighter is how many times as bright a step must be to be worth a try.
+// leastBrighter is the least factor of brightness for which a step is tried.
 const leastBrighter = 1.25
 
-// brighter adds a step of so many times the brightest one's levels, or as many as leave its
-// colour as it is.
+// brighter adds a step of a multiple of the brightest one's levels, limited so that the colour
+// stays the same.
 func brighter(times float64) func(*run.Run, []int) {
 	return func(r *run.Run, _ []int) {
 		levels := map[string]float64{}
@@ -138,7 +138,7 @@ func finerSays(r *run.Run, meters []int) string {
 	return fmt.Sprintf("a voltmeter with counts of %.3g mV", 100*resolution)
 }
 
-// finer gives voltmeters one digit more.
+// finer gives voltmeters one more digit.
 func finer(r *run.Run, meters []int) {
 	for _, m := range meters {
 		for i := range r.Meters[m].Ranges {
@@ -149,7 +149,7 @@ func finer(r *run.Run, meters []int) {
 	}
 }
 
-// leadSays names the lead that reaches along the longest feed or reel.
+// leadSays returns the words for a lead that reaches along the longest feed or reel.
 func leadSays(r *run.Run, meters []int) string {
 	a := longest(r)
 	return fmt.Sprintf("a lead of %.2g m, to read along one conductor, such as from %s+ to %s+", math.Ceil(a.Metres), r.PlaceName(a.From), r.PlaceName(a.To))

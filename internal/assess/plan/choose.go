@@ -7,22 +7,23 @@ import (
 	"ohmkeep/internal/assess/nextreading"
 )
 
-// What a plan costs, in readings. To set a step is to go to the controller and to walk
-// the run once more; to go to a point is to climb (common practice, no source).
+// The cost of a plan, in readings. A step costs a change at the controller and one more walk along
+// the run; a point costs a climb (common practice, no source).
 const (
 	stepCosts  = 8.0
 	pointCosts = 3.0
 	readCosts  = 1.0
-	// answers is what a settled target counts for beside a deviation shrunk e-fold.
+	// answers is the worth of a settled target, in units of a deviation that shrinks by a factor of
+	// e.
 	answers = 2.0
 	// manySteps is up to how many steps are tried together.
 	manySteps = 2
-	// large is how many candidates there are where only the first steps that do are
-	// planned for, not the cheapest.
+	// large is the number of candidates from which the first sufficient set of steps is planned
+	// for, not the cheapest one.
 	large = 600
 )
 
-// choose finds the readings of the cheapest plan, by candidate.
+// choose returns the readings of the cheapest plan, as indexes of candidates.
 func (s *surveyed) choose() []int {
 	var best []int
 	cheapest := math.Inf(1)
@@ -64,7 +65,7 @@ func (s *surveyed) stepSets() (sets [][]int) {
 	return sets
 }
 
-// suffices reports whether reading some candidates brings every target to its aim.
+// suffices reports whether some candidates together bring every target to its aim.
 func (s *surveyed) suffices(few []int) bool {
 	all := s.everything(few)
 	for n, v := range s.views {
@@ -77,7 +78,7 @@ func (s *surveyed) suffices(few []int) bool {
 	return true
 }
 
-// state is what both views expect as candidates are taken.
+// state holds the posteriors of both views as candidates are taken.
 type state [2]*nextreading.Posterior
 
 func (s *surveyed) begin(few []int) (x state) {
@@ -131,7 +132,8 @@ func (s *surveyed) takeByGain(few []int) (chosen []int) {
 	return chosen
 }
 
-// gain is how much candidate i narrows the targets not yet settled, as far as needed.
+// gain is the sum over the targets of the logarithm of the reduction of the deviation by candidate
+// i, counted down to the aim, plus answers for each target that reaches it.
 func (s *surveyed) gain(x state, i int) float64 {
 	sum := 0.0
 	for n, v := range s.views {
@@ -150,7 +152,7 @@ func (s *surveyed) gain(x state, i int) float64 {
 	return sum
 }
 
-// prune leaves out whole steps, then points, then readings, as long as everything stays
+// prune removes whole steps, then points, then single readings, as long as every target stays
 // settled.
 func (s *surveyed) prune(chosen []int) []int {
 	x := s.begin(chosen)
@@ -198,8 +200,8 @@ func (s *surveyed) prune(chosen []int) []int {
 	return chosen
 }
 
-// cost of a plan. Of two with as many readings the one is cheaper that leaves more to
-// spare.
+// cost returns the cost of a plan. Of two plans with equally many readings the one with the larger
+// margin is cheaper.
 func (s *surveyed) cost(chosen []int) float64 {
 	steps, points := map[int]bool{}, map[int]bool{}
 	for _, c := range chosen {

@@ -11,9 +11,8 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// walk puts the readings in walking order: each step is set once and the run walked
-// along once in it, the supplies and the feeds at them first, then the junctions, then
-// the reels.
+// walk sorts the readings in walking order. Each step is set once, and the run is walked along once
+// in it: first the supplies and their feeds, then the junctions, then the reels.
 func (p *Plan) walk(s *surveyed, chosen []int) {
 	p.Readings = len(chosen)
 	points := map[int]bool{}
@@ -36,7 +35,7 @@ func (p *Plan) walk(s *surveyed, chosen []int) {
 	p.Points = len(points)
 }
 
-// along is where a reading comes on the walk.
+// along returns the position of a reading on the walk.
 func along(r *run.Run, n assessment.Next) []int {
 	const supplies, clamps, junctions, reels = 0, 1, 2, 3
 	if n.Quantity == run.Current {
@@ -51,7 +50,7 @@ func along(r *run.Run, n assessment.Next) []int {
 	return order
 }
 
-// describe tells what becomes of each joint and feed.
+// describe lists each joint and feed with the result that the plan is expected to give.
 func (p *Plan) describe(s *surveyed, chosen []int) {
 	variances := s.everything(chosen)
 	next := 0 // target
@@ -91,7 +90,7 @@ func (p *Plan) element(s *surveyed, k int, kind run.Kind, variances [2][]float64
 	p.Elements = append(p.Elements, x)
 }
 
-// why says why a target cannot be settled.
+// why returns the reason why a target cannot be settled.
 func (s *surveyed) why(k int, x *Element) string {
 	v := s.views[sound]
 	needs := v.goals[k]
@@ -110,7 +109,7 @@ func (s *surveyed) why(k int, x *Element) string {
 		two(x.Amps), x.Step, milli(room), two(1000*room*x.Amps), milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.best[k])))
 }
 
-// two writes a number of two or more digits without an exponent, such as 0.042 and 152.
+// two formats a number with two digits or more and without an exponent, such as 0.042 and 152.
 func two(x float64) string {
 	if math.Abs(x) >= 100 {
 		return fmt.Sprintf("%.0f", x)
@@ -118,7 +117,7 @@ func two(x float64) string {
 	return strconv.FormatFloat(roundTo(x, 2), 'f', -1, 64)
 }
 
-// roundTo rounds to so many significant digits.
+// roundTo rounds to a number of significant digits.
 func roundTo(x float64, digits int) float64 {
 	y, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', digits-1, 64), 64) // what was just written
 	return y

@@ -2,15 +2,14 @@ package plan
 
 import "math"
 
-// tries is how often a plan is made again because some of what it settles by the
-// covariance would not last.
+// tries is how often a plan is made again because targets settled by the covariance are not settled
+// by the likelihood.
 const tries = 4
 
-// last finds the cheapest plan of which all that it settles by the covariance is settled
-// in the shape of the likelihood too: a joint that little current crosses, or whose
-// rails are held together by what is known of their sharing, may have its limit in one
-// rail without the readings being much the worse for it. What falls short has to be told
-// that much better; what does so to the end counts as open.
+// last returns the cheapest plan in which every target settled by the covariance is also settled by
+// the likelihood. These differ for a joint with little current, or one whose rails are known only
+// by their sharing: one rail may be at its limit while the readings fit almost as well. A target
+// that falls short gets a smaller goal; one that still does after all tries counts as unsettled.
 func (s *surveyed) last() (chosen []int) {
 	for try := range tries {
 		chosen = s.choose()
@@ -21,8 +20,8 @@ func (s *surveyed) last() (chosen []int) {
 	return chosen
 }
 
-// tighten lowers the goals of what falls short by as much as that is, or to nothing where
-// this was the last try. It returns whether there was none.
+// tighten lowers the goals of targets that fall short by the missing factor, or to zero in the last
+// try. It reports whether no target fell short.
 func (s *surveyed) tighten(chosen []int, lastly bool) bool {
 	lasting := true
 	variances := s.everything(chosen)

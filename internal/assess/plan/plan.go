@@ -3,12 +3,12 @@
 // and what cannot be settled with the meter at hand.
 //
 // It looks at the run as its file states it and at one with bad joints and feeds, since
-// both must be told, and expects readings to narrow what is
-// known as the linear model says, for the narrowing does not depend on their values (a Bayesian design of the
-// experiment; Chaloner and Verdinelli, Statistical Science 10 (1995) 273). It takes
-// readings one by one for what they settle, then leaves out steps, points and readings
-// that the rest can do without. That finds a plan from which nothing more can be left
-// out; a smaller one of quite other readings may exist. The same run gives the same plan.
+// a plan must settle both. The reduction of the covariance by readings follows from the linear
+// model, because it does not depend on their values (Bayesian experimental design; Chaloner and
+// Verdinelli, Statistical Science 10 (1995) 273). The package takes readings one by one by their
+// gain, then removes steps, points and readings that are not needed. No reading of the resulting
+// plan can be left out; a smaller plan of other readings may exist. The same run gives the same
+// plan.
 package plan
 
 import (
@@ -43,9 +43,9 @@ type Element struct {
 	Step    string  // in which that is
 	Settled bool
 	// HalfWidth is half the 95 % interval that is expected after the plan's readings, Ω;
-	// BestHalfWidth the same after all that the meters could read. +Inf where nothing would tell.
+	// BestHalfWidth the same after all that the meters could read. +Inf where that leaves it undetermined.
 	HalfWidth, BestHalfWidth float64
-	Why                      string   // it cannot be settled
+	Why                      string   // the reason why it cannot be settled
 	Remedies                 []string // what would settle it
 }
 

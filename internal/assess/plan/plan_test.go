@@ -123,7 +123,7 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 	t.Errorf("no remedy says %q", e.Remedies[0])
 }
 
-// A joint whose plus is cut is none that a plan can settle.
+// No plan can settle a joint whose plus is cut.
 func TestCutJointIsTold(t *testing.T) {
 	p := planned(t, runtest.Load(t, "../../../testdata/runs/facade.toml"))
 	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Name == "two-three" })

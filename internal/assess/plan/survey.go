@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// view is what readings would tell of a run in one condition.
+// view is the outlook for readings of a run in one condition.
 type view struct {
 	est      *estimate.Estimate
 	outlook  *nextreading.Outlook
@@ -26,9 +26,10 @@ type view struct {
 	windows  []*window
 }
 
-// surveyed is all that could be read, and what that would tell: of the run as stated,
-// which has to pass, and of one with bad joints and feeds, which has to fail. A current
-// that is not known well hardly blurs a sound joint's few millivolts, but a bad one's.
+// surveyed is everything that could be read and the expected results, in two views: the run as
+// stated, which has to pass, and a run with bad joints and feeds, which has to fail. An uncertain
+// current has little effect on the few millivolts of a sound joint, but a large one on those of a
+// bad joint.
 type surveyed struct {
 	run    *run.Run
 	meters []int
@@ -41,7 +42,7 @@ type surveyed struct {
 // sound and bad are the views.
 const sound, bad = 0, 1
 
-// badTimes is how many times its limit a bad element has that must be found.
+// badTimes is the resistance of a bad element over its limit.
 const badTimes = 2.0
 
 // survey lists what could be read with some meters.
@@ -98,7 +99,7 @@ func look(r *run.Run, meters []int) (*view, error) {
 	return v, nil
 }
 
-// read is what tells two readings apart.
+// read identifies a reading.
 type read struct {
 	quantity       run.Quantity
 	from, to, step string
@@ -107,8 +108,8 @@ type read struct {
 
 func readOf(n assessment.Next) read { return read{n.Quantity, n.From, n.To, n.Step, n.Meter} }
 
-// match keeps the candidates that both views have: a step may starve the worse one, and a
-// voltage be beyond a meter there. It numbers where they are read.
+// match keeps the candidates that both views have: in the bad view a step may have too little
+// voltage, and a voltage may exceed the meter's range. It numbers the points where they are read.
 func (s *surveyed) match() {
 	naming := func(v *view, i int) (assessment.Next, read) {
 		n := v.outlook.Describe(&v.list[i])
@@ -138,7 +139,7 @@ func (s *surveyed) match() {
 	one.list, two.list = firsts, seconds
 }
 
-// where lists the candidates for which keep holds.
+// where lists the candidates for which keep returns true.
 func (s *surveyed) where(keep func(i int) bool) (list []int) {
 	for i := range s.names {
 		if keep(i) {
@@ -153,7 +154,7 @@ func (s *surveyed) settles(k int, variances [2][]float64) bool {
 	return variances[sound][k] <= s.views[sound].goals[k] && variances[bad][k] <= s.views[bad].goals[k]
 }
 
-// each visits both views at the same time; they share nothing that is written to.
+// each runs do for both views concurrently; they share no data that is written.
 func (s *surveyed) each(visit func(n int, v *view)) {
 	var both sync.WaitGroup
 	for n, v := range s.views {
@@ -162,13 +163,13 @@ func (s *surveyed) each(visit func(n int, v *view)) {
 	both.Wait()
 }
 
-// everything is what is known in both views once some candidates are read.
+// everything returns the variances in both views once some candidates are read.
 func (s *surveyed) everything(few []int) (variances [2][]float64) {
 	s.each(func(n int, v *view) { variances[n] = v.outlook.VariancesAfter(v.pick(few), v.elements) })
 	return variances
 }
 
-// pick gives candidates by their places in the list.
+// pick returns candidates by their indexes in the list.
 func (v *view) pick(few []int) []nextreading.Candidate {
 	list := make([]nextreading.Candidate, len(few))
 	for i, c := range few {
@@ -177,10 +178,11 @@ func (v *view) pick(few []int) []nextreading.Candidate {
 	return list
 }
 
-// aim sets what a plan of some candidates aims at: what settles each target; or, where
-// that is just out of their reach, nearly what all of them together would leave, for it may
-// turn out to be far from its limit. What is hopeless stands in no plan's way. It returns
-// false where these candidates leave something open, or without hope, that all would not.
+// aim sets the variances that a plan of some candidates aims at. That is the variance that settles
+// the target; or, where it is just out of reach, a little more than the variance that all
+// candidates together leave, because the reading may turn out to be far from the limit. Targets
+// that no candidates can settle get no aim. It returns false where these candidates leave a target
+// unsettled that all candidates would settle.
 func (s *surveyed) aim(few []int) bool {
 	far, spare := hopeful*hopeful, 1.0
 	if len(s.names) > large {

@@ -9,15 +9,14 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// The shape of the likelihood towards a limit is looked at in a window about the element:
-// a section of the run that ends reach reels beyond its own on either side. What lies
-// further away tells of the element by what all readings have in common, which the
-// covariance of the whole run holds; it does not bend the likelihood. One fit of the whole
-// run for each of its elements would take a time that grows with the fourth power of its
-// length.
+// The likelihood towards a limit is evaluated in a window about the element: a section of the run
+// that extends reach reels beyond the element's own on either side. Readings further away inform
+// about the element only through what all readings have in common. The covariance of the whole run
+// holds that part, and it does not curve the likelihood. A fit of the whole run for each element
+// would take a time that grows with the fourth power of the length.
 const reach = 3
 
-// window is a section of a view's run, with what readings there would tell.
+// window is a section of a view's run, with the outlook for readings there.
 type window struct {
 	reels   []bool
 	whole   bool // the run itself
@@ -28,7 +27,7 @@ type window struct {
 	looked  map[string]float64          // stretches, by element and readings
 }
 
-// windowOf returns the window in which an element of a view is looked at.
+// windowOf returns the window in which an element of a view is evaluated.
 func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
 	r := v.est.Problem.Run
 	needs := around(r, own(r, e), reach)
@@ -81,9 +80,8 @@ func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
 	return w, nil
 }
 
-// stretch is how many times the deviation of target k of a view is in the direction of its
-// limit what the covariance has, once the chosen candidates are read; +Inf where nothing
-// will tell.
+// stretch returns the ratio of the deviation of target k of a view towards its limit to that of the
+// covariance, once the chosen candidates are read; +Inf if they leave the element undetermined.
 func (s *surveyed) stretch(v *view, k int, chosen []int) float64 {
 	t := v.targets[k]
 	e := &v.est.Elements[t.Element]

@@ -46,15 +46,15 @@ func (e *Element) Way(f run.Feed) float64 {
 	return 1
 }
 
-// graph is a run cut at the places that matter.
+// graph is a run as nodes and edges.
 type graph struct {
 	run   *run.Run
 	edges []Edge
 	at    map[run.Place][]int // edges by node
 }
 
-// newGraph cuts the reels at their ends, at feeds and at sensed pixels. A joint whose
-// plus is parted joins no pair.
+// newGraph divides the reels at their ends, at feeds and at sensed pixels. A joint whose plus is
+// cut has no edge.
 func newGraph(r *run.Run, sensed []run.Place) *graph {
 	g := &graph{run: r, at: map[run.Place][]int{}}
 	taps := make([][]int, len(r.Reels))
@@ -100,8 +100,8 @@ func (g *graph) addEdge(e Edge) {
 	g.edges = append(g.edges, e)
 }
 
-// mostPaths bounds the search for paths, which a ring of many unsensed feeds could
-// make long.
+// mostPaths is the greatest number of paths searched, which is large in a ring of many unsensed
+// feeds.
 const mostPaths = 4096
 
 // elements finds all paths between two sensed places with none in between.
@@ -146,7 +146,7 @@ func (g *graph) elements(sensed []run.Place) []Element {
 // onStrip reports whether a path has reached a strip.
 func onStrip(path []Edge) bool { return len(path) > 0 && path[len(path)-1].feed < 0 }
 
-// shortest keeps the path of fewest parts where several join the same two places.
+// shortest keeps the path of fewest edges where several join the same two places.
 func shortest(found []Element) []Element {
 	best := map[[2]run.Place]int{}
 	for i, e := range found {
@@ -157,7 +157,7 @@ func shortest(found []Element) []Element {
 	}
 	var kept []Element
 	for i, e := range found {
-		// Feeds side by side are elements of their own.
+		// Parallel feeds are separate elements.
 		if e.Feed >= 0 || best[[2]run.Place{e.From, e.To}] == i {
 			kept = append(kept, e)
 		}
@@ -170,7 +170,7 @@ func Order(a, b run.Place) int {
 	return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Index, b.Index), cmp.Compare(a.Pixel, b.Pixel))
 }
 
-// element names a path by what it is.
+// element returns the element that a path is.
 func (g *graph) element(from, to run.Place, path []Edge) Element {
 	r := g.run
 	e := Element{Kind: run.KindPath, From: from, To: to, Feed: -1, Edges: path, Stated: true, Limit: nothing}

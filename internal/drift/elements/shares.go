@@ -8,13 +8,13 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Shares is how the load of one step is spread over the run as its file states it.
+// Shares is the distribution of the load of one step over the run as its file states it.
 type Shares struct {
 	run   *run.Run
 	below [][]float64 // by reel: A drawn by its pixels 1…k, k from 0
 	Feeds []float64   // A through each feed
-	group []int       // by reel: which reels hang together by pairs
-	rest  []Weights   // by feed: its current from the measured ones; nil = not to be had
+	group []int       // by reel: number of the part of the run joined by both rails
+	rest  []Weights   // by feed: its current from the measured ones; nil = it does not follow from them
 }
 
 // NewShares solves a step. measured holds, by feed, whether it has a sensor.
@@ -117,8 +117,8 @@ func (s *Shares) measure(measured []bool) {
 	}
 }
 
-// beyond returns the load and the feeds of the part of the run that lies behind pixel k
-// of a reel, towards its end.
+// beyond returns the load and the feeds of the part of the run beyond pixel k of a reel, towards
+// its end.
 func (s *Shares) beyond(reel, k int, visit func(feed int)) (load float64) {
 	r := s.run
 	load = s.below[reel][r.Reels[reel].Pixels] - s.below[reel][k]
@@ -135,9 +135,9 @@ func (s *Shares) beyond(reel, k int, visit func(feed int)) (load float64) {
 	return load
 }
 
-// current returns the current behind pixel k of a reel, towards its end: what the load
-// beyond takes less what the feeds beyond give. k may be the reel's last pixel only
-// where one joint follows; use 0 of the next reel for it.
+// current returns the current after pixel k of a reel, towards its end: the load beyond it less the
+// feed currents beyond it. k may be the reel's last pixel only where one joint follows; use 0 of
+// the next reel for it.
 func (s *Shares) current(reel, k int) (Weights, bool) {
 	w := make(Weights, len(s.run.Feeds))
 	known := true
@@ -170,7 +170,7 @@ func (s *Shares) current(reel, k int) (Weights, bool) {
 	return w, known
 }
 
-// Total is what all pixels draw, A.
+// Total is the current of all pixels, A.
 func (s *Shares) Total() (amps float64) {
 	for _, below := range s.below {
 		amps += below[len(below)-1]

@@ -4,7 +4,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 )
 
-// Weigh finds what an element's drop is made of in a step.
+// Weigh returns the composition of an element's drop in a step.
 func (s *Shares) Weigh(e *Element) Makeup {
 	n := len(s.run.Feeds)
 	m := Makeup{make(Weights, n), make(Weights, n), make(Weights, n), make(Weights, n), true}

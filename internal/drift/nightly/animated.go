@@ -24,7 +24,7 @@ func (d *Reader) dark(s *scan.Scan) bool {
 	return d.full(s) && d.idle > 0 && sum <= darkOver*d.idle+0.01
 }
 
-// offset notes the drop where all is dark, beyond the nominal.
+// offset sets the drop beyond the nominal one with all pixels dark.
 func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Night) {
 	if !e.Dark.Known {
 		return
@@ -48,8 +48,8 @@ func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Nig
 	}
 }
 
-// animated finds rounds of unknown load whose drop over a joint no picture explains:
-// no more current than a feed gives can flow through it.
+// animated finds bursts in rounds of unknown load: drops over a joint that are larger than the full
+// current of its feeds explains.
 func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u, v int, n *Night) {
 	m := &e.Steps[d.usual]
 	if !m.Known {
@@ -103,15 +103,15 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 }
 
 const (
-	// steadyRounds is how many rounds in a row a current must hold to give a step away, and
-	// stillFor how long, ns, with pauses of no more than stillGap.
+	// steadyRounds is the number of consecutive rounds with a constant current from which a step is
+	// recognised, and stillFor the least time, ns, with pauses of no more than stillGap.
 	steadyRounds = 3
 	steadyTime   = int64(20e9)
 	steadyPause  = int64(5 * 60e9)
 )
 
-// recognise returns each round's step: as the readings name it, or else as a steady
-// current returns it away. Where any round of the day is named, only names count.
+// recognise returns the step of each round: the one named in the readings, or else the one
+// recognised by a steady current. If any round of the day is named, only names count.
 func (d *Reader) recognise(scans []scan.Scan) []int {
 	steps := make([]int, len(scans))
 	named := false
@@ -152,9 +152,9 @@ func (d *Reader) sameCurrents(a, b *scan.Scan) bool {
 	return true
 }
 
-// match finds the one step whose currents, and whose drops along whole reels, are
-// those of a round; −1 where none or more than one comes near. Pixels may draw some
-// twelve percent more or less than stated (common practice, no source).
+// match returns the one step whose currents, and whose drops along whole reels, agree with those of
+// a round; −1 where no step or more than one agrees. Pixels may draw some twelve percent more or
+// less than stated (common practice, no source).
 func (d *Reader) match(s *scan.Scan) int {
 	found := -1
 	for k := range d.run.Steps {

@@ -11,33 +11,33 @@ import (
 )
 
 const (
-	// leastAmps is the current below which a drop is no measure of a resistance.
+	// leastAmps is the current, A, below which a drop does not give a resistance.
 	leastAmps = 0.02
-	// fewest is how many rounds a slope needs.
+	// fewest is the least number of rounds for a slope.
 	fewest = 6
-	// wrongPart is the rise of a drop beyond which a reading is wrong rather than a contact
-	// bad, as a part of the volts.
+	// wrongPart is the rise of a drop, as a part of the volts, above which it counts as a wrong
+	// reading and not as a bad contact.
 	wrongPart = 0.5
-	// burstSigmas is by how many deviations of its noise a round must be off to count as one
-	// in which a contact failed. The noise of a day is known within a third.
+	// burstSigmas is the least deviation of a round with a failed contact, in standard deviations
+	// of its noise. The noise of a day is known within a third.
 	burstSigmas = 8
-	// leastBurst is the least rise of a contact that counts as a burst, Ω; burstWire the
-	// part of the wire that comes to it, and burstCold that where no temperature is read,
-	// for what a day's warming does.
+	// leastBurst is the least rise of a contact that counts as a burst, Ω. burstWire is the part of
+	// the wire that is added to it, and burstCold that where no temperature is read, for the
+	// warming over a day.
 	leastBurst = 0.005
 	burstWire  = 0.03
 	burstCold  = 0.15
 )
 
-// sample is what one round holds of one element.
+// sample holds the values of one element in one round.
 type sample struct {
 	at   int64
 	drop float64 // V
-	amps float64 // A, through the element were the load spread as in the usual step
+	amps float64 // A, through the element if the load is distributed as in the usual step
 	most float64 // A, the greatest current that any animation can send through
 }
 
-// nights makes the nights of a day's rounds.
+// nights evaluates a day's rounds.
 func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 	steps := d.recognise(c.Scans)
 	for i := range c.Scans {
@@ -110,7 +110,7 @@ func (d *Reader) full(s *scan.Scan) bool {
 	return len(s.Amps) > 0
 }
 
-// slope follows a feed by how its drop grows with its current.
+// slope computes a feed's resistance as the slope of its drop over its current.
 func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v int) (Night, bool) {
 	f := d.run.Feeds[e.Feed]
 	way := e.Way(f)
@@ -146,7 +146,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	}
 	n.At = times[len(times)/2] / 1e9
 	n.Samples = len(x)
-	// The gains of both voltage sensors and of the current's scale the slope.
+	// The gain errors of both voltage sensors and of the current sensor scale the slope.
 	mid := &c.Scans[len(c.Scans)/2]
 	shift := 0.0
 	if g, ok := c.Accuracy(mid, run.Current, e.Feed, slices.Max(x)); ok {
@@ -174,7 +174,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	return n, true
 }
 
-// spread is how far values reach, from end to end.
+// spread is the range of values, greatest less least.
 func spread(x []float64) float64 { return max(slices.Max(x)-slices.Min(x), leastAmps) }
 
 func (n *Night) burst(at int64) {

@@ -2,8 +2,7 @@
 // resistance, at 20 °C, of every feed, joint, reel or longer path between two places
 // where the pair voltage is read.
 //
-// The resistance of a feed is the slope of its drop over its current, whatever the run
-// shows. The intercept comes from the two sensors' gains and is not used. All other
+// The resistance of a feed is the slope of its drop over its current, at any load. The intercept comes from the two sensors' gains and is not used. All other
 // elements are evaluated in known load steps only. There the current in each joint and
 // segment follows from the measured feed currents and from the shares of the load that
 // the network's solution gives, so that ageing pixels, a sagging supply and warm copper do
@@ -13,7 +12,7 @@
 //
 // Rounds in which all pixels are dark, as their idle current shows, give the difference of
 // two sensors. Without it the level of a joint is uncertain by 10 mΩ and more. Rounds of
-// unknown load do not enter a value. They show only bursts: drops that no picture explains.
+// unknown load do not enter a value. They show only bursts: drops that no load explains.
 //
 // The noise of the drops is learned from the day's own residuals and grows with the load. A
 // steady current marks a step only on days on which no reading names one.
@@ -38,7 +37,7 @@ type Value struct {
 	Warm        bool    // a temperature was read
 }
 
-// Night is what a day's readings tell of one element.
+// Night is the evaluation of one element over a day.
 type Night struct {
 	Key         Key
 	Element     *elements.Element
@@ -65,5 +64,5 @@ type Key struct {
 	Step string // "" for a slope
 }
 
-// nothing is a value that is not known.
+// nothing is NaN, an unknown value.
 var nothing = math.NaN()

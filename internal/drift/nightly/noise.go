@@ -9,16 +9,16 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// noise is the standard deviation of a drop, V, as it grows with the load: a part that is
-// always there and one for each ampere. Ripple and the flicker of dimmed pixels make the
-// second (common practice, no source).
+// noise is the standard deviation of a drop, V, as a function of the load: a constant part and a
+// part for each ampere. Ripple and the flicker of dimmed pixels cause the second (common practice,
+// no source).
 type noise struct{ still, perAmp float64 }
 
 func (n noise) at(amps float64) float64 { return n.still + n.perAmp*math.Abs(amps) }
 
-// noiseOf finds the noise of residuals at their loads from the spreads of those at small
-// loads and of those at large ones. least is the smallest deviation that a sensor's own
-// counts allow. Medians keep a contact that fails now and then out of it.
+// noiseOf estimates the noise of residuals from their spreads at small and at large loads. least is
+// the smallest standard deviation that a sensor's resolution allows. Medians exclude a contact that
+// fails now and then.
 func noiseOf(amps, rest []float64, least float64) noise {
 	order := make([]int, len(rest))
 	for i := range order {
@@ -32,7 +32,7 @@ func noiseOf(amps, rest []float64, least float64) noise {
 		}
 		return trend.Median(loads), max(normalMedian*trend.Median(sizes), least)
 	}
-	const enough = 12 // residuals, to tell a growth
+	const enough = 12 // least number of residuals for a part that grows with the load
 	all := max(normalMedian*trend.Median(absolute(rest)), least)
 	if len(rest) < enough {
 		return noise{still: all}
@@ -47,8 +47,7 @@ func noiseOf(amps, rest []float64, least float64) noise {
 	return n
 }
 
-// normalMedian is a normal distribution's standard deviation over the median of its
-// absolute values.
+// normalMedian is the standard deviation of a normal distribution over its median absolute value.
 const normalMedian = 1.4826
 
 func absolute(v []float64) []float64 {
@@ -82,9 +81,9 @@ func line(amps, drops []float64, least float64) (trend.Fit, noise) {
 	return fit, n
 }
 
-// roughness is how many times as far as the sensors' counts allow the drops of one day
-// and step differ from round to round, at least 1. It is that of all elements together: a
-// contact that fails now and then is one of many.
+// roughness is the ratio of the scatter of drops between the rounds of one day and step to that of
+// the sensors' resolution, at least 1. It is computed from all elements together, so that one
+// contact that fails now and then has little effect.
 func (d *Reader) roughness(c *scan.Collector, steps []int, k int) float64 {
 	var differ []float64
 	for i := range d.elements {

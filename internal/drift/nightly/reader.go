@@ -10,36 +10,36 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Sensed is what was read in the last weeks: the day, since 1970, on which each
-// place and each feed's current was read last, by name.
+// Sensed holds the day, since 1970, on which each place and each feed's current was last read, by
+// name.
 type Sensed struct {
 	Places map[string]int64 `json:"places"`
 	Feeds  map[string]int64 `json:"feeds"`
 }
 
-// forgotten is after how many days a place that is no longer read stops parting
-// what lies on its two sides.
+// forgotten is the number of days after which a place that is no longer read stops dividing
+// elements.
 const forgotten = 60
 
-// Reader makes nights of a run's readings, a day at a time. It remembers only what
-// it can work out again.
+// Reader evaluates a run's readings, a day at a time. What it keeps between days can be computed
+// again.
 type Reader struct {
 	run      *run.Run
 	places   []run.Place
 	measured []bool
 	elements []elements.Element
-	usual    int         // the step whose shares stand for animations
-	stated   [][]float64 // by step and feed: A as the run file has it
-	idle     float64     // A of all measured feeds where all is dark
+	usual    int         // the brightest step, whose distribution of the load is used for animations
+	stated   [][]float64 // by step and feed: A as the run file states
+	idle     float64     // A of all measured feeds with all pixels dark
 
 	rounds *scan.Collector // of the day that is read; nil between days
 }
 
-// NewReader is for the readings of one run.
+// NewReader returns a Reader of one run.
 func NewReader(r *run.Run) *Reader { return &Reader{run: r} }
 
-// Add reads one reading of a day, the first of which begins it. They come in the order
-// of time. What a day takes of memory does not depend on how many there are.
+// Add takes one reading of a day, in the order of time. The first reading begins the day. The
+// memory of a day does not depend on the number of readings.
 func (d *Reader) Add(day int64, x *reading.Reading, sensed *Sensed) {
 	if d.rounds == nil {
 		d.rounds = scan.NewCollector(d.run, sensed.known(d.run, day))
@@ -47,8 +47,8 @@ func (d *Reader) Add(day int64, x *reading.Reading, sensed *Sensed) {
 	d.rounds.Add(x)
 }
 
-// Day ends a day and returns its nights, and notes in sensed what was read. The errors
-// are those of solving the run's network.
+// Day ends a day and returns its nights. It records in sensed what was read. The errors are those
+// of solving the run's network.
 func (d *Reader) Day(day int64, sensed *Sensed) ([]Night, error) {
 	c := d.rounds
 	if d.rounds = nil; c == nil {
@@ -68,8 +68,8 @@ func (d *Reader) Day(day int64, sensed *Sensed) ([]Night, error) {
 	return d.nights(day, c), nil
 }
 
-// Elements returns what the places that were read in the weeks before a day tell apart,
-// whether it could be followed or not.
+// Elements returns the elements between the places that were read in the weeks before a day,
+// including those that could not be followed.
 func (s *Sensed) Elements(r *run.Run, day int64) []elements.Element {
 	return elements.Elements(r, s.known(r, day))
 }
@@ -92,7 +92,7 @@ func (s *Sensed) known(r *run.Run, day int64) []run.Place {
 	return places
 }
 
-// note marks what was read on a day.
+// note records the places and currents read on a day.
 func (d *Reader) note(c *scan.Collector, sensed *Sensed, day int64) {
 	if sensed.Places == nil {
 		sensed.Places, sensed.Feeds = map[string]int64{}, map[string]int64{}

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// inStep follows an element in a known step.
+// inStep evaluates an element in a known step.
 func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int, rough float64) (Night, bool) {
 	m := &e.Steps[k]
 	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, OffsetError: nothing}

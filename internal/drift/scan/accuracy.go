@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	// rounding is the standard deviation of one count: 1/√12 for the rounding and 0.3 for
-	// a last digit that wanders (common practice, no source).
+	// rounding is the standard deviation of one count: 1/√12 for the rounding and 0.3 for noise of
+	// the last digit (common practice, no source).
 	rounding = 0.42
 	// assumedCount stands for a meter whose resolution is not stated, V (an INA226's bus
 	// count; SBOS547, June 2011, table 1).
@@ -44,9 +44,9 @@ func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (
 	return meter.Ranges[g], true
 }
 
-// DropErrors returns the standard deviations of a drop between two places: of one round,
-// and what all have in common. What is read for months is read by a sensor of its own
-// at every place, also where the meter's description says otherwise.
+// DropErrors returns the standard deviations of a drop between two places: that of one round, and
+// that of the error common to all rounds. Readings over months come from a separate sensor at every
+// place, even where the meter's description says otherwise.
 func (c *Collector) DropErrors(s *Scan, u, v int) (once, common float64) {
 	a, b := At(s.Volts, u), At(s.Volts, v)
 	g, ok := c.Accuracy(s, run.Voltage, u, a)
@@ -59,7 +59,7 @@ func (c *Collector) DropErrors(s *Scan, u, v int) (once, common float64) {
 	return max(once, 1e-6), common
 }
 
-// Names returns the meters of an element's sensors, which end a stretch when they change.
+// Names returns the names of the meters of an element's sensors. A change of meters ends a stretch.
 func (c *Collector) Names(s *Scan, slots ...int) string {
 	name := ""
 	for _, at := range slots {

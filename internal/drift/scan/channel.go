@@ -9,8 +9,8 @@ type channelKey struct {
 	from, to string
 }
 
-// describe returns what a channel is. Names that the run does not know are of
-// readings of another time; they are passed over.
+// describe returns the channel of a reading. Names that the run does not have come from an earlier
+// run file; their readings are ignored.
 func (c *Collector) describe(key channelKey) channel {
 	ch := channel{quantity: key.quantity, from: key.from, to: key.to, place: -1, feed: -1, reel: -1, sign: 1, next: -1}
 	switch key.quantity {

@@ -1,5 +1,5 @@
-// Package scan sorts readings into rounds: the values that all sensors of a run gave
-// at one moment, or while one known step was shown.
+// Package scan groups readings into rounds: the values of all sensors of a run at one moment, or
+// during one known step.
 package scan
 
 import (
@@ -12,17 +12,17 @@ import (
 )
 
 const (
-	// roundTime is how long one round over all sensors may take while an animation
-	// runs; later values belong to another picture.
+	// roundTime is the longest duration of a round over all sensors during an animation. Later
+	// values belong to another round.
 	roundTime = 5 * time.Second
-	// steady is the longest pause between two readings of one round in a known step,
-	// which does not change meanwhile.
+	// steady is the longest pause between two readings of one round in a known step, during which
+	// the load does not change.
 	steady = time.Minute
-	// temperatureTime is how long a temperature holds for the readings after it.
+	// temperatureTime is the time for which a temperature applies to later readings.
 	temperatureTime = 3 * time.Hour
 )
 
-// channel is one thing that is read, by its index.
+// channel is one quantity that is read.
 type channel struct {
 	quantity run.Quantity
 	from, to string
@@ -61,7 +61,7 @@ type Collector struct {
 
 	Scans   []Scan
 	thinned []thinning  // by step + 1
-	free    [][]float64 // of scans that were let go
+	free    [][]float64 // memory of dropped scans
 	open    Scan
 	started bool
 	latest  int64
@@ -70,8 +70,8 @@ type Collector struct {
 	spare   []float64
 }
 
-// NewCollector begins with places in the order that they are to have; those it meets
-// besides follow.
+// NewCollector returns a Collector whose first places are the given ones. Further places are
+// appended as they are read.
 func NewCollector(r *run.Run, places []run.Place) *Collector {
 	c := &Collector{run: r, index: map[channelKey]int{}, Places: append([]run.Place{}, places...), last: -1,
 		steps: map[string]int{}}
@@ -85,8 +85,8 @@ func NewCollector(r *run.Run, places []run.Place) *Collector {
 	return c
 }
 
-// channel finds what a reading reads; readings come in rounds, so the channel that
-// followed last time is tried first.
+// channel returns the channel of a reading. Readings come in rounds, so it tries the channel that
+// followed last time first.
 func (c *Collector) channel(x *reading.Reading) int {
 	if c.last >= 0 {
 		if n := c.channels[c.last].next; n >= 0 {
@@ -150,7 +150,7 @@ func (c *Collector) Add(x *reading.Reading) {
 	c.latest = at
 }
 
-// belongs reports whether a reading is of the round that is open.
+// belongs reports whether a reading is part of the current round.
 func (c *Collector) belongs(at int64, step int, q run.Quantity, slot int) bool {
 	if step != c.open.Step {
 		return false
@@ -174,7 +174,7 @@ func (c *Collector) begin(at int64, step int) {
 	}
 }
 
-// Finish ends the round that is open.
+// Finish ends the current round.
 func (c *Collector) Finish() {
 	if !c.started {
 		return
@@ -189,8 +189,7 @@ func (c *Collector) Finish() {
 	c.limit(c.open.Step)
 }
 
-// degrees returns the temperatures that hold for the round that is open. Rounds share
-// them until one differs.
+// degrees returns the temperatures of the current round. Rounds share them until one differs.
 func (c *Collector) degrees() []float64 {
 	now := c.blank(len(c.warmth))
 	for i, degrees := range c.warmth {
@@ -205,7 +204,7 @@ func (c *Collector) degrees() []float64 {
 	return now
 }
 
-// warm notes a temperature of a feed or a reel.
+// warm records a temperature of a feed or a reel.
 func (c *Collector) warm(ch channel, at int64, degrees float64) {
 	i := ch.feed
 	if i < 0 && ch.reel >= 0 {
@@ -216,7 +215,7 @@ func (c *Collector) warm(ch channel, at int64, degrees float64) {
 	}
 }
 
-// meter notes which meter read a place or feed. Scans share the note until it changes.
+// meter records which meter read a place or feed. Scans share the record until it changes.
 func (c *Collector) meter(q run.Quantity, slot int, name string) {
 	at := 2 * slot
 	if q == run.Current {

@@ -11,7 +11,7 @@ import (
 
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
-// Readings of one round belong together whatever their order; repeats of the same moment
+// Readings of one round belong together in any order; repeats of the same moment
 // and rounds that lack a sensor do no harm.
 func TestRounds(t *testing.T) {
 	r := runtest.Load(t, "../elements/testdata/wall.toml")

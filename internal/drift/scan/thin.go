@@ -2,16 +2,16 @@ package scan
 
 import "math"
 
-// mostRounds is how many rounds of one step, or of no known one, a day holds: one every
-// ten seconds. Where there are more, half of them are let go, and again whenever they
-// are as many, so that a day takes the same memory at any rate.
+// mostRounds is the greatest number of rounds of one step, or of an unknown step, that a day holds:
+// one every ten seconds. Each time there are more, half of them are dropped. So the memory of a day
+// does not grow with the rate of readings.
 const mostRounds = 8192
 
-// thinning is how far the rounds of one step have been thinned: of 2^halved that follow
-// one another one is kept.
+// thinning is the state of dropping the rounds of one step: one of 2^halved consecutive rounds is
+// kept.
 type thinning struct{ met, held, halved int }
 
-// counted numbers the round that is open and reports whether it is kept.
+// counted numbers the current round and reports whether it is kept.
 func (c *Collector) counted() bool {
 	t := &c.thinned[c.open.Step+1]
 	c.open.number = t.met
@@ -23,8 +23,8 @@ func (c *Collector) counted() bool {
 	return true
 }
 
-// keeps reports whether a round is kept: in each halving one of two neighbours is, which
-// of them by a hash, so that nothing that repeats itself falls in step with it.
+// keeps reports whether a round is kept. Each halving keeps one of two neighbours, chosen by a
+// hash, so that a periodic load is not sampled in phase.
 func (t *thinning) keeps(number int) bool {
 	for i := range t.halved {
 		pair := uint64(number) >> (i + 1)
@@ -67,10 +67,10 @@ func (c *Collector) limit(step int) {
 	c.Scans = kept
 }
 
-// letGo keeps a round's memory for another one.
+// letGo makes the memory of a round available for another one.
 func (c *Collector) letGo(s *Scan) { c.free = append(c.free, s.Volts, s.Amps) }
 
-// blank returns n unknown values, in memory that was let go where there is some.
+// blank returns n unknown values, in released memory if there is any.
 func (c *Collector) blank(n int) []float64 {
 	for len(c.free) > 0 {
 		last := len(c.free) - 1

@@ -68,8 +68,8 @@ func balance(s *Solver, r *run.Run, par *Parameters, loads []pixel.Load) float64
 	return worst
 }
 
-// Kirchhoff's current law at every node, whatever the run, and whatever the state
-// the solver begins from.
+// Kirchhoff's current law holds at every node of every run, from any state that the solver begins
+// with.
 func TestCurrentsBalanceAtEveryNode(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 5))
 	steps, most := 0, 0

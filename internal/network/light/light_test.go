@@ -108,8 +108,7 @@ func TestResistorDriverDimsAtOnce(t *testing.T) {
 	}
 }
 
-// A regulated driver holds its light down to its minimum voltage whatever its
-// current does.
+// A regulated driver holds its light down to its minimum voltage while its current changes.
 func TestRegulatedDriverHoldsItsLight(t *testing.T) {
 	s := strip(run.Regulated, 12, rgb...)
 	load := pixel.New(s, levels(1, rgb...), pixel.AsStated)

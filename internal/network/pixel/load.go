@@ -60,7 +60,7 @@ type Load struct {
 	driver run.Driver
 	terms  [MostChannels + 1]term // channels first, idle last
 	n      int
-	full   float64 // V, at and above it the current is total whatever the voltage; +Inf if never
+	full   float64 // V, at and above it the current is total and constant; +Inf if never
 	total  float64
 	scale  float64
 	idle   float64

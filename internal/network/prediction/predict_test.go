@@ -66,7 +66,7 @@ func predict(t *testing.T, file, step string) *Prediction {
 	return p
 }
 
-// 540 pixels of 3 × 12 mA × 5 % + 0.8 mA draw 1.404 A whatever their voltage above
+// 540 pixels of 3 × 12 mA × 5 % + 0.8 mA draw 1.404 A at any voltage above
 // the knee; the rest is Ohm's law.
 func TestCurrentsAndDropsByHand(t *testing.T) {
 	p := predict(t, base, "white 5 %")

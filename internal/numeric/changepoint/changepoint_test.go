@@ -51,8 +51,8 @@ func TestEwmaPublished(t *testing.T) {
 }
 
 // Average run lengths: two-sided CUSUM of k = 0.5 (Montgomery; NIST/SEMATECH e-Handbook
-// 6.3.2.3.1) and EWMA (Lucas and Saccucci, Technometrics 32 (1990), table 3), computed
-// anew by integral equation; rounded they are the published ones FROM MEMORY.
+// 6.3.2.3.1) and EWMA (Lucas and Saccucci, Technometrics 32 (1990), table 3), recomputed
+// by integral equation; rounded they are the published ones FROM MEMORY.
 func TestRunLengthsPublished(t *testing.T) {
 	shifts := []float64{0, 0.25, 0.5, 0.75, 1, 1.5, 2, 3}
 	for limit, want := range map[float64][]float64{

@@ -1,17 +1,14 @@
-// Package leastsquares fits parameters to readings whose residuals are divided by
-// their standard uncertainties, with independent Gaussian knowledge of parameters
-// before the readings.
+// Package leastsquares fits parameters to readings by nonlinear least squares. Residuals are
+// divided by their standard uncertainties. Parameters may have independent Gaussian priors.
 //
-// The method is Levenberg's and Marquardt's in Moré's form: a region of trust, in
-// lengths scaled by the columns of the Jacobian, inside which the full
-// Gauss–Newton step is taken as it is (J. J. Moré, The Levenberg–Marquardt
-// algorithm: implementation and theory, Lecture Notes in Mathematics 630 (1978)
-// 105). Each linear step is solved by Householder reflections, never by normal
-// equations. The same input gives the same bits.
+// The method is Levenberg–Marquardt in the form of Moré: a trust region in lengths scaled by the
+// columns of the Jacobian, inside which the full Gauss–Newton step is taken (J. J. Moré, The
+// Levenberg–Marquardt algorithm: implementation and theory, Lecture Notes in Mathematics 630 (1978)
+// 105). Each linear step is solved by Householder reflections, never by normal equations. The same
+// input gives the same bits.
 //
-// The package finds the minimum nearest to where it starts, in that direction. It
-// does not search for others, guards against no outliers, and knows no bounds but
-// the errors of the model.
+// The package finds a local minimum near its start. It does not search for others, does not reject
+// outliers, and has no bounds on parameters except the errors of the model.
 package leastsquares
 
 import (
@@ -31,21 +28,21 @@ type Model interface {
 	Evaluate(x, residuals []float64, jacobian *Matrix) error
 }
 
-// Prior is what is known of each parameter before the readings, independently of the others.
-// A deviation of +Inf is nothing, and so is a nil *Prior.
+// Prior holds the mean and standard deviation of each parameter before the readings; the parameters
+// are independent. A deviation of +Inf, or a nil *Prior, means no knowledge.
 type Prior struct{ Mean, Deviation []float64 }
 
-// Options has defaults for its zero value.
+// Options are the settings of a fit. The zero value selects the defaults.
 type Options struct {
 	MaxIterations int // steps tried, refused ones included; 0 = 200
-	// Tolerance ends the fit where the steps still to come promise to lower the sum of
-	// squares by no more than this part of it; 0 = 1e-16, a change of about 1e-8 of the
-	// parameters' deviations.
+	// Tolerance ends the fit where all further steps together are predicted to lower the sum of
+	// squares by no more than this part of it; 0 = 1e-16, a change of about 1e-8 of the parameters'
+	// deviations.
 	Tolerance float64
-	// Slack ends a fit that creeps: where four steps in a row lowered the sum of squares,
-	// in squared standard uncertainties, by no more than this together, and no more is
-	// promised. 0.01 leaves a tenth of a deviation, in one direction at most. A fit that
-	// closes in as it should gains more in its last steps, and ends by Tolerance. 0 = never.
+	// Slack ends a fit with slow progress: where four steps in a row lowered the sum of squares, in
+	// squared standard uncertainties, by no more than this together, and no more is predicted. 0.01
+	// leaves an error of a tenth of a deviation, in one direction at most. A fit that converges
+	// normally gains more in its last steps, and ends by Tolerance. 0 = never.
 	Slack float64
 }
 
@@ -68,9 +65,9 @@ type Fit struct {
 	Evaluations int
 }
 
-// Solve fits a model from start. The error tells that sizes disagree, that a start
-// or prior is no usable number, or that the model cannot be evaluated at start or has
-// derivatives that are not finite; a fit that did not converge is no error.
+// Solve fits a model from start. It returns an error if sizes disagree, if a start or prior is not
+// usable, or if the model cannot be evaluated at start or has derivatives that are not finite. A
+// fit that did not converge is not an error.
 func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 	_, k := m.Size()
 	if err := check(k, start, prior); err != nil {
@@ -97,8 +94,8 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 	return s.finish()
 }
 
-// At is a fit that ends where it begins, converged or not: what the model and the prior make
-// of a place found by other means. Its Converged is false.
+// At returns the fit at a given start without any step: the residuals, the covariance and the sum
+// of squares there. Its Converged is false.
 func At(m Model, x []float64, prior *Prior) (*Fit, error) {
 	_, k := m.Size()
 	if err := check(k, x, prior); err != nil {
@@ -120,7 +117,7 @@ func At(m Model, x []float64, prior *Prior) (*Fit, error) {
 	return f, err
 }
 
-// check refuses input that no fit can be made of.
+// check returns an error for sizes that disagree and for a start or prior that is not usable.
 func check(k int, start []float64, prior *Prior) error {
 	if len(start) != k {
 		return fmt.Errorf("%d parameters, but a start of %d", k, len(start))

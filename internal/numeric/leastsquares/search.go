@@ -23,8 +23,8 @@ type search struct {
 	rate                    float64            // length of a full step over that of the one before
 	refused                 int                // in a row
 	sums                    [slowSteps]float64 // of squares, before each of the last steps
-	stalled                 bool               // no step is good, and next to nothing is left to win
-	crept                   bool               // steps are good, but next to nothing is left to win
+	stalled                 bool               // no step is good, and the predicted reduction is negligible
+	crept                   bool               // steps are good, but the predicted reduction is negligible
 }
 
 func newSearch(m Model, prior *Prior, opt Options) *search {
@@ -49,8 +49,8 @@ func newSearch(m Model, prior *Prior, opt Options) *search {
 	return s
 }
 
-// begin trusts ten times the length of the start, within Moré's 0.1 to 100, or any
-// length from a start at zero.
+// begin sets the radius of the trust region: ten times the length of the start, within Moré's 0.1
+// to 100, or no limit from a start at zero.
 func (s *search) begin() {
 	s.linearise(s.here)
 	s.radius = 10 * s.length(s.here.x)
@@ -59,15 +59,15 @@ func (s *search) begin() {
 	}
 }
 
-// arrived reports whether nothing is left to win. Where each full step is a constant
-// part of the one before, all those still to come add up to a geometric series.
+// arrived reports whether the predicted reduction of all further steps is within the tolerance.
+// Where each full step is a constant part of the one before, they add up to a geometric series.
 func (s *search) arrived() bool {
 	left := 1 - s.rate
 	return s.here.promise <= left*left*s.tolerance*s.here.sum
 }
 
 const (
-	// A gain of less than this part of the promise is none (Moré 1978, section 7).
+	// A step that gains less than this part of the predicted reduction is refused (Moré 1978, section 7).
 	worthwhile = 1e-4
 	// Where a full step promises less than this part of the sum of squares, rounding of
 	// the sums may hide the gain: a step is then good if it leaves less to promise.
@@ -142,7 +142,7 @@ func (s *search) advance() bool {
 // atRounding reports whether the minimum is so near that rounding decides which step is better.
 func (s *search) atRounding() bool { return s.here.promise <= roundingPart*s.here.sum }
 
-// better reports whether the place tried is, and finds the full step from there if so.
+// better reports whether the place tried is better, and computes the full step from there if so.
 func (s *search) better(promised, gained float64) bool {
 	here, there := s.here, s.there
 	if !s.atRounding() {

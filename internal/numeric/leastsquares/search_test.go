@@ -56,9 +56,9 @@ func TestDampedStep(t *testing.T) {
 	}
 }
 
-// TestDependentColumns: a column that is the sum of others but for rounding leaves the
-// fit singular, whichever it is and whatever their units; the sum of squares is that
-// of the fit without it, reached at once.
+// TestDependentColumns: a column that is the sum of others but for rounding leaves the fit
+// singular, for any such column and any units. The sum of squares is that of the fit without it,
+// reached at once.
 func TestDependentColumns(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 9))
 	for trial := range 60 {

@@ -86,7 +86,7 @@ func TestPriorIsAReading(t *testing.T) {
 	read := solve(t, more, []float64{1, 1, 0}, nil)
 	if !alike(known.X, read.X, 1e-9) || !alike(known.Covariance.Data, read.Covariance.Data, 1e-8) ||
 		!alike([]float64{known.SumSquares}, []float64{read.SumSquares}, 1e-12) {
-		t.Errorf("known beforehand %v %v %v\nread %v %v %v", known.X, known.Covariance, known.SumSquares, read.X, read.Covariance, read.SumSquares)
+		t.Errorf("with a prior %v %v %v\nread %v %v %v", known.X, known.Covariance, known.SumSquares, read.X, read.Covariance, read.SumSquares)
 	}
 }
 
@@ -123,7 +123,7 @@ func TestOnlyTheSumIsSeen(t *testing.T) {
 	if !alike(f.X, []float64{2, 2}, 1e-6) || f.Singular {
 		t.Errorf("split as %v, singular %v", f.X, f.Singular)
 	}
-	// u² of each is 10²/2 from the difference that nobody read, and half of 1e-6/2.
+	// u² of each is 10²/2 from the difference that was not read, and half of 1e-6/2.
 	if u := f.Covariance.At(0, 0); math.Abs(u-50) > 1e-6 {
 		t.Errorf("variance of each %v, want 50", u)
 	}
@@ -394,6 +394,6 @@ func TestAt(t *testing.T) {
 		t.Errorf("%v, %+v", err, at)
 	}
 	if _, err := At(m, away[:1], nil); err == nil {
-		t.Error("a place of one parameter is none of three")
+		t.Error("one parameter was accepted for a model of three")
 	}
 }

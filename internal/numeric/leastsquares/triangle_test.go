@@ -60,7 +60,7 @@ func TestFewEntriesAreRotatedIn(t *testing.T) {
 	sameTriangle(t, a, b)
 }
 
-// A damped triangle made of an undamped one is that made of everything anew.
+// A damped triangle made from an undamped one equals the one made from the Jacobian.
 func TestRefoldIsFold(t *testing.T) {
 	for _, size := range [][2]int{{30, 8}, {5, 8}, {0, 3}} {
 		jacobian, residuals, weights, right := fill(size[0], size[1])

@@ -6,7 +6,8 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// Inverse is that of a positive definite matrix, by elimination; nil where it is none.
+// Inverse returns the inverse of a symmetric positive definite matrix, by elimination; nil if the
+// matrix is not positive definite.
 func Inverse(m *leastsquares.Matrix) *leastsquares.Matrix {
 	n := m.Rows
 	a, b := leastsquares.NewMatrix(n, n), leastsquares.NewMatrix(n, n)

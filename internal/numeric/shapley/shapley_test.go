@@ -46,7 +46,7 @@ func TestKnownGames(t *testing.T) {
 		}, []float64{2, 3, 4, 9}},
 		{"two in series, product", 2, func(s Set) float64 { return float64(int(s & 1 & (s >> 1))) }, []float64{0.5, 0.5}},
 		{"one player", 1, func(s Set) float64 { return 3 + 4*float64(s) }, []float64{4}},
-		{"nobody", 0, func(s Set) float64 { return 7 }, nil},
+		{"no players", 0, func(s Set) float64 { return 7 }, nil},
 	} {
 		got := split(t, c.n, c.worth)
 		for i, want := range c.want {

@@ -23,8 +23,8 @@ type Sample struct {
 	Like   bool    // name and labels are those of the sample read before
 }
 
-// Get returns the value of a label, "" where there is none: the specification makes no
-// difference.
+// Get returns the value of a label; "" if the label is missing, as the specification makes no
+// difference between the two.
 func (s *Sample) Get(name string) string {
 	for _, l := range s.Labels {
 		if l.Name == name {

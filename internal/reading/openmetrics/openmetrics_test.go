@@ -142,7 +142,7 @@ func TestSeconds(t *testing.T) {
 	}
 }
 
-// Whatever is read can be written and read again, and is the same.
+// A sample that was read can be written and read again, and stays the same.
 func FuzzScanner(f *testing.F) {
 	f.Add([]byte("# TYPE v gauge\nv{a=\"1\",b=\"\\\"\"} -1.5e-3 0.5\n# EOF\n"))
 	f.Add([]byte("v{a=\"1\"} 1 2\nv{a=\"1\"} 1 3\n"))

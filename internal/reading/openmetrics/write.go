@@ -6,7 +6,8 @@ import (
 	"strings"
 )
 
-// Writer writes families of gauges. The first error stays and is told by Close.
+// Writer writes families of gauges. After the first error it writes nothing; Close returns that
+// error.
 type Writer struct {
 	to     *bufio.Writer
 	family string

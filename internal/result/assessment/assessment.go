@@ -126,7 +126,7 @@ func (a *Assessment) Worst() Verdict {
 }
 
 // Unread reports whether no reading of volts or amperes took part in the fit, which then says
-// what the run file states and nothing else. Such a fit is none that converged.
+// what the run file states and nothing else. Such a fit does not count as converged.
 func (a *Assessment) Unread() bool {
 	for _, x := range a.Readings {
 		if x.Used {

@@ -4,7 +4,7 @@ package assessment
 type Explanation struct {
 	Element Element
 	Why     string   // what keeps it from a verdict; "" = it has one, or no limit
-	Advice  string   // what to do about an open conductor; "" = it is none
+	Advice  string   // what to do about an open conductor; "" = not an open conductor
 	Parts   []Part   // like readings together, the weightiest first
 	Single  *Part    // the one reading whose absence would change most; nil without any
 	Sources []Source // what the uncertainty comes from, the greatest first

@@ -16,7 +16,7 @@ type History struct {
 	Run    *run.Run
 	Series []Series
 	Last   time.Time // of the newest reading; zero = there are none
-	Check  time.Time // of the newest reading in a known step; zero = there is none
+	Check  time.Time // of the newest reading in a known step; zero = no such reading
 }
 
 // Verdict is what an element does.
@@ -86,8 +86,8 @@ type Mark struct {
 	After  float64
 }
 
-// Forecast is when the limit is reached. A zero time is none: not within ten years
-// or not to be said, as Text tells.
+// Forecast is when the limit is reached. The zero time means not within ten years or unknown; Text
+// gives the reason.
 type Forecast struct {
 	Earliest, Likely, Latest time.Time
 	Text                     string
@@ -101,7 +101,7 @@ type Night struct {
 	Apart bool    // contradicts the nights beside it
 }
 
-// Worst returns the gravest verdict of all series; Unproven where there is none.
+// Worst returns the gravest verdict of all series; Unproven without any series.
 func (h *History) Worst() Verdict {
 	for _, v := range Verdicts {
 		for _, s := range h.Series {

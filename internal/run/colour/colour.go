@@ -4,8 +4,8 @@
 //
 // Sums over wavelength run from 360 nm to 830 nm at 5 nm, which CIE 15 allows for
 // most purposes and which reproduces the published chromaticities of the CIE
-// illuminants to 0.00006. Light adds; luminance Y is in whatever unit it was
-// given in. The package knows nothing of strips, channels or volts.
+// illuminants to 0.00006. Tristimulus values add; luminance Y keeps the
+// unit that it was given in. The package knows nothing of strips, channels or volts.
 package colour
 
 import "math"

@@ -119,7 +119,7 @@ func (r *reader) tieFeeds() {
 	}
 }
 
-// end finds the place at one end of a feed; wrong tells why it cannot be that end.
+// end returns the place at one end of a feed; wrong is the reason why it cannot be that end.
 func (r *reader) end(t *toml.Table, key string, wrong func(run.Place) string) run.Place {
 	name, ok := t.Text(key)
 	if !ok {

@@ -34,7 +34,7 @@ func (r *reader) label(t *toml.Table, taken names) string {
 	return name
 }
 
-// title reads the name of something that only has to be told from its like.
+// title reads a name that only has to differ from the names of the same kind.
 func (r *reader) title(t *toml.Table, taken names) string {
 	name := r.phrase(t)
 	if name != "" {

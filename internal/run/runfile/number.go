@@ -56,7 +56,7 @@ func (s span) String() string {
 // plain writes a number without an exponent.
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
-// number reads a number and checks its range; ok is false where there is none to use.
+// number reads a number and checks its range; ok is false where there is no usable number.
 func number(t *toml.Table, key string, s span) (x float64, ok bool) {
 	x, ok = t.Number(key)
 	return x, ok && inside(t, key, x, s)

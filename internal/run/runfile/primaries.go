@@ -42,7 +42,7 @@ var (
 // primaries are what a file's tables say of the channels' light.
 type primaries struct {
 	by    map[string]primary
-	table *toml.Table // the nearest one, nil where there is none
+	table *toml.Table // the nearest one; nil if there is no table
 	from  *toml.Table // that it stands in
 }
 

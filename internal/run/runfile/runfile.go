@@ -4,7 +4,7 @@
 // Reading goes in two rounds. The first takes each table for itself: types,
 // ranges, names, unknown keys. The second ties names to what they name and
 // follows the rails from the supplies. The second round is left out where a line
-// was no TOML, because whatever it misses may have stood there; the rails are
+// was no TOML, because a missing key may have stood there; the rails are
 // followed only where all else is right.
 //
 // What a file may leave out gets the default that stands beside its key here;

@@ -200,7 +200,7 @@ func (d *Questions) one(question string, words []string, to *string) {
 				return nil
 			}
 		}
-		return fault.Fault{Text: fmt.Sprintf("%q is none of %s", answer, strings.Join(words, ", ")), Hint: fault.Suggest(answer, words)}
+		return fault.Fault{Text: fmt.Sprintf("%q is not one of %s", answer, strings.Join(words, ", ")), Hint: fault.Suggest(answer, words)}
 	})
 }
 

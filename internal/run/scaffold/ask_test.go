@@ -40,7 +40,7 @@ func TestAskAgain(t *testing.T) {
 	if !reflect.DeepEqual(o, want) {
 		t.Errorf("got  %+v\nwant %+v", o, want)
 	}
-	for _, said := range []string{"without quotation marks", `"230" is no number above 0, up to 60`, `"60,5"`, "yes or no", `"x" is no length`, `"donkey" is none of linear, resistor, regulated`, `"many" is no whole number from 0 to 20`, `"ends" is no way`, `"thick" is no size of a wire`} {
+	for _, said := range []string{"without quotation marks", `"230" is no number above 0, up to 60`, `"60,5"`, "yes or no", `"x" is no length`, `"donkey" is not one of linear, resistor, regulated`, `"many" is no whole number from 0 to 20`, `"ends" is no way`, `"thick" is no size of a wire`} {
 		if !strings.Contains(out.String(), said) {
 			t.Errorf("%q was not said", said)
 		}

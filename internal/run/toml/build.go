@@ -13,7 +13,7 @@ type document struct {
 	source
 	file    string
 	faults  fault.List
-	told    map[fault.Fault]bool // each of faults, so that none is told twice
+	told    map[fault.Fault]bool // each of faults, so that none is reported twice
 	root    *Table
 	current *Table // that the next keys belong to
 	syntax  bool   // a line was not TOML
@@ -117,8 +117,8 @@ const (
 	inlined               // as a value
 )
 
-// inner returns the table of that name inside t, making it where there is none,
-// or nil after a fault where the name is taken.
+// inner returns the table of that name inside t. It makes the table if it is missing, and returns
+// nil after a fault if the name is taken.
 func (t *Table) inner(name string, line int, how origin) *Table {
 	v, ok := t.entries[name]
 	if !ok {

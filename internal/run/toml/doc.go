@@ -1,12 +1,10 @@
-// Package toml reads a TOML file strictly and remembers the line of
-// everything in it, so that whoever gives the file a meaning can say of every
-// fault where it is.
+// Package toml reads a TOML file strictly and keeps the line of every key and
+// value, so that its caller can report the line of every fault.
 //
-// A reader asks a Table for the keys it knows, each by its type. The Table
-// notes what was asked for; Done then tells of every key that nobody asked for,
-// with the nearest known one. No fault ends the reading: wrong types, keys
-// written twice, lines that are not TOML and whatever the reader adds with
-// Fault come out together, from Err, in the order of their lines.
+// The caller reads the keys that it knows from a Table, each by its type. Done then reports every
+// other key, with the most similar known one. No fault ends the reading: Err returns all of them in
+// the order of their lines. These are wrong types, keys written twice, lines that are not TOML, and
+// what the caller adds with Fault.
 //
 // A line that is not TOML is left out and reading goes on at the next line that
 // can begin something. What is missing because of it is not reported a second

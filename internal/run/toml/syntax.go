@@ -111,7 +111,7 @@ func (d *document) broken(err error, parser *unstable.Parser, base, start int) i
 	line := d.text(start)
 	d.current.damaged = true
 	if header.Match(line) {
-		// Nobody knows whose keys the next lines are, so nobody can say what is missing.
+		// The table of the next lines is not known, so missing keys cannot be reported.
 		d.damaged = true
 		d.current = d.newTable("", start)
 	} else if m := key.FindSubmatch(line); m != nil {

@@ -19,8 +19,8 @@ type Table struct {
 	damaged bool // a line of it was not TOML
 	keys    []string
 	entries map[string]value
-	known   []string // keys that were asked for, in that order
-	opened  []*Table // inner tables that were asked for
+	known   []string // keys that were read, in that order
+	opened  []*Table // inner tables that were read
 }
 
 // name is a key of t as messages write it.
@@ -166,7 +166,7 @@ func (t *Table) Tables(key string) []*Table {
 	return v.tables
 }
 
-// open remembers inner tables that were asked for, once however often that is.
+// open lists inner tables as read, each once.
 func (t *Table) open(inner ...*Table) {
 	for _, i := range inner {
 		if !slices.Contains(t.opened, i) {
@@ -196,8 +196,7 @@ func (t *Table) Missing(key, hint string) {
 // seems to be missing may have been there.
 func (t *Table) Damaged() bool { return t.doc.syntax }
 
-// Done reports every key of t, and of the tables that were asked of it, that
-// nobody asked for.
+// Done reports every unknown key of t and of its inner tables: one that was not read by name.
 func (t *Table) Done() {
 	for _, key := range t.keys {
 		if v := t.entries[key]; v.kind != nothing && !slices.Contains(t.known, key) {

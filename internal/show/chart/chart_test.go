@@ -37,7 +37,7 @@ func ends(t *testing.T, do func() error) {
 }
 
 // drawn gives the SVG of a picture after checking that it is whole: one
-// well-formed element, no more than a megabyte, no number that is none.
+// well-formed element, no more than a megabyte, neither NaN nor Inf.
 func drawn(t *testing.T, p *Picture) string {
 	t.Helper()
 	var b bytes.Buffer

@@ -47,7 +47,7 @@ const (
 func (p pen) whole(v float64) int { return int(math.Round(v * p.units)) }
 
 // dip readies the renderer. It keeps its style from one shape to the next and
-// fills even what is only stroked, so everything is set anew.
+// fills even what is only stroked, so every property is set.
 func (p pen) dip(i ink) {
 	p.r.ResetStyle()
 	p.r.SetStrokeColor(i.stroke)

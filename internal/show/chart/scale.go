@@ -8,7 +8,7 @@ import (
 // span is a finite range of values, min < max.
 type span struct{ min, max float64 }
 
-// Beyond this a number is a mistake of somebody's and not a volt or an ohm.
+// absurd is the value from which a number is not drawn: no volt or ohm of a run is as large.
 const absurd = 1e9
 
 func drawable(v float64) bool { return math.Abs(v) < absurd } // false for NaN

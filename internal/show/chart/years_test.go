@@ -20,8 +20,8 @@ func nights(n int, ohms func(i int) float64) []history.Night {
 	return list
 }
 
-// Whatever is known or not, a picture is drawn, is not large, and shows no number that is
-// none.
+// With any values known or unknown, a picture is drawn, is not large, and shows neither NaN nor
+// Inf.
 func TestYearsOfEverySort(t *testing.T) {
 	none, inf := math.NaN(), math.Inf(1)
 	rising := func(i int) float64 { return 0.003 + 0.0001*float64(i) }

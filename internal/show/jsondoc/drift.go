@@ -51,7 +51,7 @@ type ChangeDoc struct {
 	Called Date          `json:"called"`
 }
 
-// MarkDoc is what somebody has noted, with what was before and after it in milliohms.
+// MarkDoc is a note, with the resistance before and after it in milliohms.
 type MarkDoc struct {
 	Time   Date   `json:"time"`
 	Text   string `json:"text"`

@@ -83,7 +83,7 @@ func TestKeys(t *testing.T) {
 	}
 	unknown := elements[9].(map[string]any)
 	if unknown["high"] != nil || unknown["low"] != 0.0 || unknown["milliohms"] != 3.0 || unknown["known"] != false {
-		t.Errorf("a joint that nobody can know: %v", unknown)
+		t.Errorf("a joint that cannot be known: %v", unknown)
 	}
 	readings := a["readings"].([]any)
 	has(t, "reading", readings[0], "row", "predicted", "residual", "standardised", "suspect", "used")

@@ -1,5 +1,5 @@
 // Package showtest makes an assessment and a prediction of a run that does not
-// exist, for the tests of whatever shows them. Nothing here was measured; the
+// exist, for the tests of the packages that show them. Nothing here was measured; the
 // potentials come from a sum of drops along the run, not from the model.
 package showtest
 

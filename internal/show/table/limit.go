@@ -79,7 +79,7 @@ func remains(l *repair.Loads) bool {
 	return true
 }
 
-// cautious is the end of an interval that nobody regrets, where there is one.
+// cautious returns the safe end of an interval: the lower end of a fitted one.
 func cautious(n interval.Interval, k repair.Basis) float64 {
 	if k.FromReadings {
 		return n.Low

@@ -102,7 +102,7 @@ func TestHostileInput(t *testing.T) {
 		text := assessed(t, showtest.Wrecked(showtest.Hostile, v))
 		showtest.Fits(t, text, usualColumns)
 		if strings.Contains(text, "NaN") || strings.Contains(text, "Inf") || strings.ContainsFunc(text, func(r rune) bool { return unicode.Is(unicode.Cf, r) }) {
-			t.Errorf("with %v the table has a number that is none, or turns the direction of writing:\n%s", v, text)
+			t.Errorf("with %v the table has NaN or Inf, or changes the writing direction:\n%s", v, text)
 		}
 	}
 	p := showtest.Prediction()

@@ -15,7 +15,7 @@ type Action struct {
 	Caution string
 }
 
-// The cautions of the trade, said where somebody is about to act on them.
+// The cautions of the trade, shown next to the work that they concern.
 const (
 	beforeSoldering = "Disconnect the supply from the mains before soldering."
 	atFeeds         = "Fuse each feed near its supply, and stay within the rating of cable and connectors."

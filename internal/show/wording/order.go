@@ -22,7 +22,7 @@ func WorstFirst(elements []assessment.Element) []assessment.Element {
 			return grave(a.Verdict) > grave(b.Verdict)
 		}
 		if a.Known != b.Known {
-			return a.Known // measured trouble before what nobody can know
+			return a.Known // measured faults before unknown values
 		}
 		return share(a) > share(b)
 	})

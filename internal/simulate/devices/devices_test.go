@@ -114,8 +114,8 @@ func TestBoardLines(t *testing.T) {
 	}
 }
 
-// Both kinds of cable carry bytes unchanged both ways, do not echo, lose what
-// nobody takes, and end when they are parted.
+// Both kinds of cable carry bytes unchanged both ways, do not echo, lose
+// bytes that are not read, and end when the cable is removed.
 func TestCables(t *testing.T) {
 	test := func(t *testing.T, pair *Pair, host io.ReadWriteCloser) {
 		defer host.Close()

@@ -18,7 +18,7 @@ import (
 // Pair is the two ends of a simulated serial cable.
 type Pair struct {
 	Device io.ReadWriteCloser // the instrument's end; closing it unplugs the cable
-	Path   string             // of the pseudo-terminal to open; "" where there is none
+	Path   string             // of the pseudo-terminal to open; "" without one
 	Host   io.ReadWriteCloser // the program's end where there is no path; otherwise nil
 }
 

@@ -31,7 +31,7 @@ func Milliohms(ohms float64) string {
 }
 
 // MilliohmTenths writes a resistance in ohms as milliohms to the tenth, which is how a
-// series is read; "–" where there is none.
+// series is read; "–" without a number.
 func MilliohmTenths(ohms float64) string {
 	switch {
 	case math.IsNaN(ohms):

@@ -3,8 +3,8 @@
 // page.
 //
 // It removes what would move a cursor, turn the direction of writing or be
-// illegal in XML. It does not escape for HTML or SVG: that is the business of
-// whoever writes those.
+// illegal in XML. It does not escape for HTML or SVG: the
+// packages that write those do so.
 package printable
 
 import (
