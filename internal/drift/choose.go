@@ -22,8 +22,7 @@ func place(r *run.Run, kind run.Kind, name string) int {
 	return 1 << 30
 }
 
-// chosen returns one series for each element: a feed's slope where it has one, else the step with
-// the smallest uncertainty.
+// chosen returns one series for each element, the one that better prefers.
 func (s *State) chosen() []*track {
 	best := map[[2]string]*track{}
 	var keys [][2]string
@@ -43,7 +42,9 @@ func (s *State) chosen() []*track {
 	return tracks
 }
 
-// better reports whether one series of an element is better known than another one of it.
+// better reports whether one series of an element is preferred to another one of it: a feed's slope
+// with enough nights, else the series with far more nights, else the one with the smaller usual
+// error.
 func (t *track) better(o *track) bool {
 	n, m := t.valid(), o.valid()
 	if (t.Step == "") != (o.Step == "") {

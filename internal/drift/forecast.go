@@ -62,7 +62,7 @@ func after(last time.Time, gap, perYear float64) time.Time {
 	return last.Add(time.Duration(gap / perYear * year * 24 * float64(time.Hour))).Truncate(time.Second)
 }
 
-// crossed returns the first night from which on all valid nights are above the limit.
+// crossed returns the first night after the last one at or below the limit. Outliers do not count.
 func crossed(x *history.Series) time.Time {
 	at := x.Last
 	for i := len(x.Nights) - 1; i >= 0; i-- {

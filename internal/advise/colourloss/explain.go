@@ -156,7 +156,7 @@ func (m *maker) share(p player, of []float64) Share {
 	return s
 }
 
-// known gives one quantity's best value and the interval that 95 % of the draws
+// known returns one quantity's best value and the interval that 95 % of the draws
 // lie in.
 func known(of []float64, quantity int) interval.Interval {
 	value := of[quantity]

@@ -163,7 +163,7 @@ func (m *maker) findPlaces() {
 	}
 }
 
-// worst gives the pixel that goes furthest beyond or nearest to a limit, or has
+// worst returns the pixel that goes furthest beyond or nearest to a limit, or has
 // the least of its rated volts where none comes near one.
 func (m *maker) worst() run.Place {
 	worst := run.Place{Kind: run.AtReel, Pixel: 1}

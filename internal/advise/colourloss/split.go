@@ -28,7 +28,7 @@ type player struct {
 	effect float64
 }
 
-// rated gives the volts that a supply should hold: those of the strip that it
+// rated returns the volts that a supply should hold: those of the strip that it
 // feeds first.
 func (m *maker) rated(supply int) float64 {
 	at := map[run.Place]bool{{Kind: run.AtSupply, Index: supply}: true}

@@ -15,7 +15,7 @@ type Mix struct {
 	Levels  map[string]float64 // by channel; the greatest is 1
 }
 
-// Mixes gives the colours of a run's lit steps, each once, in their order.
+// Mixes returns the colours of a run's lit steps, each once, in their order.
 func Mixes(r *run.Run) []Mix {
 	var list []Mix
 	for i, step := range r.Steps {

@@ -21,7 +21,7 @@ type edit struct {
 // that states nothing assumes of every joint (common practice, no source).
 const remadeOhms = 0.003
 
-// run gives the changed run.
+// run returns the changed run.
 func (e *edit) run(of *run.Run) *run.Run {
 	r := *of
 	r.Joints, r.Feeds, r.Supplies = slices.Clone(r.Joints), slices.Clone(r.Feeds), slices.Clone(r.Supplies)
@@ -44,7 +44,7 @@ func (e *edit) run(of *run.Run) *run.Run {
 	return &r
 }
 
-// parameters gives an account of the changed run, changed being what run gave.
+// parameters returns an account of the changed run, changed being what run gave.
 func (e *edit) parameters(p ladder.Parameters, of, changed *run.Run) ladder.Parameters {
 	stated := ladder.Stated(changed)
 	p.Joints, p.Feeds, p.Supplies = slices.Clone(p.Joints), slices.Clone(p.Feeds), slices.Clone(p.Supplies)

@@ -92,7 +92,7 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 	return k
 }
 
-// straightShift gives how much further the knees lie if channels fall below them in a
+// straightShift returns how much further the knees lie if channels fall below them in a
 // straight line, V; 0 where the run cannot be solved.
 func straightShift(k Basis, step run.Step) float64 {
 	net, err := ladder.New(k.Run)

@@ -70,7 +70,7 @@ func plan(t testing.TB, file string, o Options) *Plan {
 	return p
 }
 
-// find gives the options of a kind whose text holds a word.
+// find returns the options of a kind whose text holds a word.
 func find(p *Plan, kind Kind, word string) []Option {
 	var list []Option
 	for _, o := range p.Options {

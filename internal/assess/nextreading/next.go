@@ -61,7 +61,7 @@ const mostLong = 6
 func (o *Outlook) withLongLeads(c *choice, list []Candidate, before []assessment.Next) (more []assessment.Next) {
 	var left []Target
 	for k, t := range c.targets {
-		if c.open[k] {
+		if c.unsettled[k] {
 			left = append(left, t)
 		}
 	}
@@ -133,13 +133,13 @@ func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) 
 // choice is the state of a greedy selection of readings for targets.
 type choice struct {
 	*Posterior
-	outlook *Outlook
-	few     []Candidate
-	read    []Candidate // taken so far
-	from    []int       // by candidate of this choice: its index in the list
-	targets []Target
-	goals   []float64 // by target: variance at which it is settled; 0 = no variance settles it
-	open    []bool    // by target
+	outlook   *Outlook
+	few       []Candidate
+	read      []Candidate // taken so far
+	from      []int       // by candidate of this choice: its index in the list
+	targets   []Target
+	goals     []float64 // by target: variance at which it is settled; 0 = no variance settles it
+	unsettled []bool    // by target
 }
 
 // choose returns a choice among the candidates that reduce the variance of any target.
@@ -149,7 +149,7 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	for _, t := range targets {
 		b := o.est.Elements[t.Element].Belief
 		c.goals = append(c.goals, o.SettlingVariance(t, b.Mean, b.Deviation))
-		c.open = append(c.open, true)
+		c.unsettled = append(c.unsettled, true)
 		elements = append(elements, t.Element)
 	}
 	c.from = o.telling(list, elements, proposed)
@@ -199,7 +199,7 @@ func (c *choice) best(most int) []int {
 		order[i] = i
 		worths[i] = c.worth(func(k int) float64 { return c.After(i, k) })
 		for k := range c.targets {
-			if c.open[k] && c.goals[k] > 0 {
+			if c.unsettled[k] && c.goals[k] > 0 {
 				hints[i] += math.Log(c.Variance(k) / c.After(i, k))
 			}
 		}
@@ -211,7 +211,7 @@ func (c *choice) best(most int) []int {
 		return nil
 	}
 	for k := range c.targets {
-		if c.open[k] && c.After(order[0], k) <= c.goals[k] {
+		if c.unsettled[k] && c.After(order[0], k) <= c.goals[k] {
 			return order[:1]
 		}
 	}
@@ -238,7 +238,7 @@ func (c *choice) pair(x *Posterior, few []int) (best []int, most float64) {
 		for _, j := range few[a+1:] {
 			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, k) }), false
 			for k := range c.targets {
-				settles = settles || c.open[k] && x.afterBoth(i, j, k) <= c.goals[k]
+				settles = settles || c.unsettled[k] && x.afterBoth(i, j, k) <= c.goals[k]
 			}
 			if settles && worth > most {
 				best, most = []int{i, j}, worth
@@ -261,12 +261,12 @@ func (c *choice) triple(few []int) (best []int) {
 	return best
 }
 
-// worth is the sum over the open targets of the logarithm of the reduction of the deviation,
+// worth is the sum over the unsettled targets of the logarithm of the reduction of the deviation,
 // counted up to a little beyond what settles the target, plus answers for each target settled.
 func (c *choice) worth(after func(k int) float64) float64 {
 	sum := 0.0
 	for k := range c.targets {
-		if !c.open[k] || c.goals[k] == 0 {
+		if !c.unsettled[k] || c.goals[k] == 0 {
 			continue
 		}
 		before, now := c.Variance(k), after(k)
@@ -287,7 +287,7 @@ func (c *choice) take(i int) (names []string) {
 	c.read = append(c.read, c.few[i])
 	var foreseen *estimate.Estimate
 	for k, t := range c.targets {
-		if !c.open[k] || c.Variance(k) > c.goals[k] {
+		if !c.unsettled[k] || c.Variance(k) > c.goals[k] {
 			continue
 		}
 		if foreseen == nil {
@@ -297,7 +297,7 @@ func (c *choice) take(i int) (names []string) {
 			}
 		}
 		if c.lasting(k, foreseen) {
-			c.open[k] = false
+			c.unsettled[k] = false
 			names = append(names, t.Name)
 		}
 	}

@@ -96,16 +96,16 @@ func (s *surveyed) why(k int, x *Element) string {
 	needs := v.goals[k]
 	switch {
 	case x.Stated >= x.Limit:
-		return fmt.Sprintf("as the file states it, it has %s where %s is the most; all readings together would tell ±%s", milli(x.Stated), milli(x.Limit), milli(x.BestHalfWidth))
+		return fmt.Sprintf("the file states %s, more than its limit of %s; all readings together would give ±%s", milli(x.Stated), milli(x.Limit), milli(x.BestHalfWidth))
 	case x.Amps < 1e-4:
-		return "next to no current crosses it in any step"
+		return "hardly any current flows through it in any step"
 	case needs == 0 && v.best[k] <= v.needs[k]:
-		return fmt.Sprintf("close to %s it would be told, but as much as its limit in one conductor alone could hide in what is not known of the currents", milli(x.Stated))
+		return fmt.Sprintf("near its stated %s it can be measured, but the uncertainty of the currents can hide a rise to the limit in one conductor alone", milli(x.Stated))
 	case v.best[k] <= needs:
-		return fmt.Sprintf("sound it would be told, but not %s for sure: the current through it is not known well enough", milli(badTimes*x.Limit))
+		return fmt.Sprintf("it can be shown to be sound, but not to have %s: the current through it is not known well enough", milli(badTimes*x.Limit))
 	}
 	room := x.Limit - x.Stated
-	return fmt.Sprintf("at most %s A cross it (step %q), so that the %s between sound and its limit make %s mV; all readings together would tell ±%s, and ±%s is needed",
+	return fmt.Sprintf("at most %s A flow through it (step %q), so the %s from its stated resistance to its limit cause a drop of %s mV; all readings together would give ±%s, and ±%s is needed",
 		two(x.Amps), x.Step, milli(room), two(1000*room*x.Amps), milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.best[k])))
 }
 

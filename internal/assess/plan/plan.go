@@ -60,7 +60,7 @@ func Make(r *run.Run, meters []int) (*Plan, error) {
 	for _, m := range meters {
 		p.Meters = append(p.Meters, r.Meters[m].Name)
 	}
-	chosen := s.last()
+	chosen := s.chooseLasting()
 	p.walk(s, chosen)
 	p.describe(s, chosen)
 	if err := p.advise(s, meters); err != nil {

@@ -34,7 +34,7 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		chosen := s.last()
+		chosen := s.chooseLasting()
 		s.aim(s.where(func(i int) bool {
 			return slices.ContainsFunc(chosen, func(c int) bool { return s.step[c] == s.step[i] })
 		}))

@@ -184,9 +184,9 @@ func (v *view) pick(few []int) []nextreading.Candidate {
 // that no candidates can settle get no aim. It returns false where these candidates leave a target
 // unsettled that all candidates would settle.
 func (s *surveyed) aim(few []int) bool {
-	far, spare := hopeful*hopeful, 1.0
+	attempt, spare := attemptRatio*attemptRatio, 1.0
 	if len(s.names) > large {
-		far, spare = 1, barely*barely
+		attempt, spare = 1, spareRatio*spareRatio
 	}
 	all := s.everything(few)
 	best := [2][]float64{s.views[sound].best, s.views[bad].best}
@@ -200,14 +200,14 @@ func (s *surveyed) aim(few []int) bool {
 	for n, v := range s.views {
 		v.aims = make([]float64, len(v.targets))
 		for k := range v.targets {
-			hope := all[n][k] <= far*v.goals[k]
+			within := all[n][k] <= attempt*v.goals[k]
 			switch {
 			case s.settles(k, all):
 				v.aims[k] = v.goals[k]
-			case s.settles(k, easy), !hope && best[n][k] <= far*v.goals[k]:
+			case s.settles(k, easy), !within && best[n][k] <= attempt*v.goals[k]:
 				return false
-			case hope:
-				v.aims[k] = math.Max(v.goals[k], nearly*nearly*all[n][k])
+			case within:
+				v.aims[k] = math.Max(v.goals[k], leftRatio*leftRatio*all[n][k])
 			default:
 				v.aims[k] = math.Inf(1)
 			}
@@ -217,7 +217,11 @@ func (s *surveyed) aim(few []int) bool {
 }
 
 const (
-	hopeful = 2.0 // times the deviation that settles; in large runs there is no such hope
-	nearly  = 1.3 // times the deviation that all readings together leave
-	barely  = 1.2 // in large runs, what all readings together settle with no more to spare is worth no step
+	// attemptRatio is the greatest ratio of a deviation to the one that settles the target with which
+	// a plan still reads it. In large runs it is 1.
+	attemptRatio = 2.0
+	// leftRatio is the aim for such a target, as a ratio to the deviation that all readings leave.
+	leftRatio = 1.3
+	// spareRatio is the least margin of the deviation, in large runs, for which a step is added.
+	spareRatio = 1.2
 )

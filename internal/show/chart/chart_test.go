@@ -36,7 +36,7 @@ func ends(t *testing.T, do func() error) {
 	}
 }
 
-// drawn gives the SVG of a picture after checking that it is whole: one
+// drawn returns the SVG of a picture after checking that it is whole: one
 // well-formed element, no more than a megabyte, neither NaN nor Inf.
 func drawn(t *testing.T, p *Picture) string {
 	t.Helper()
@@ -144,7 +144,7 @@ func TestNamesAreHarmless(t *testing.T) {
 	drawn(t, Fitted(a, Narrow))
 }
 
-// flat gives one reel of n pixels, every one of them at the same potentials.
+// flat returns one reel of n pixels, every one of them at the same potentials.
 func flat(n int, plus, minus, band float64) *assessment.Assessment {
 	r := &run.Run{Name: "flat", Reels: []run.Reel{{Name: "only", Pixels: n, Follows: -1, Strip: run.Strip{PixelsPerMetre: 60}}}}
 	p := assessment.ReelProfile{Name: "only", Plus: make([]float64, n), Minus: make([]float64, n), Band: make([]float64, n)}

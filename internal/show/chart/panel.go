@@ -28,7 +28,7 @@ type frame struct {
 	x, y                     span
 }
 
-// at gives the place of a value; what lies outside is moved to the edge.
+// at returns the place of a value; what lies outside is moved to the edge.
 func (f frame) at(x, y float64) point { return point{f.px(x), f.py(y)} }
 
 func (f frame) px(x float64) float64 { return f.left + f.x.part(x)*(f.right-f.left) }

@@ -130,7 +130,7 @@ func (p pen) text(s string, at point, size float64, c drawing.Color, a align) {
 	p.r.Text(s, p.whole(at.x-float64(a)*p.measure(s, size)), p.whole(at.y))
 }
 
-// measure gives the width of a text in pixels.
+// measure returns the width of a text in pixels.
 func (p pen) measure(s string, size float64) float64 { return measure(p.font, s, size) }
 
 func measure(font *truetype.Font, s string, size float64) float64 {

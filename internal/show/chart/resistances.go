@@ -31,7 +31,7 @@ type bars struct {
 	ticks    []tick
 }
 
-// milli gives the place of a resistance on the axis.
+// milli returns the place of a resistance on the axis.
 func (b bars) milli(ohms float64) float64 {
 	if b.log {
 		return math.Log10(max(ohms*1000, 1e-9))

@@ -38,7 +38,7 @@ func (e *extent) add(values ...float64) {
 	}
 }
 
-// padded gives the span with a margin (a fraction of itself) on both sides and
+// padded returns the span with a margin (a fraction of itself) on both sides and
 // at least so wide, or fallback where there were no values.
 func (e extent) padded(margin, least float64, fallback span) span {
 	if !e.any {
@@ -55,7 +55,7 @@ type tick struct {
 	label string
 }
 
-// ticks gives about n round values within a span: steps of 1, 2 or 5 times a
+// ticks returns about n round values within a span: steps of 1, 2 or 5 times a
 // power of ten.
 func (s span) ticks(n int) []tick {
 	raw := (s.max - s.min) / float64(max(n, 1))
@@ -86,7 +86,7 @@ func (s span) ticks(n int) []tick {
 	return out
 }
 
-// logTicks gives the values 1, 2 and 5 of every decade of a span of decimal
+// logTicks returns the values 1, 2 and 5 of every decade of a span of decimal
 // logarithms; in long spans only the 1s.
 func (s span) logTicks() []tick {
 	steps := []float64{1, 2, 5}

@@ -20,7 +20,7 @@ type spot struct {
 	suspect bool
 }
 
-// spotsOf gives the readings that have a place along the run. A reading of a
+// spotsOf returns the readings that have a place along the run. A reading of a
 // pair belongs to one pixel. One against the first supply's minus terminal is a
 // potential. One between two places on the same conductor is shown at the
 // second, as far from the fitted potential of the first as was measured. The

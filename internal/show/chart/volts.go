@@ -15,7 +15,7 @@ type course struct {
 // rails is the potentials along one reel, one entry a pixel.
 type rails struct{ plus, minus, band []float64 }
 
-// pair gives the voltage of a pixel, counted from 0.
+// pair returns the voltage of a pixel, counted from 0.
 func (r rails) pair(i int) float64 { return r.plus[i] - r.minus[i] }
 
 // Fitted draws the volts along the fitted run in every step that was read, with
@@ -158,7 +158,7 @@ func (v *volts) panelOf(kind int, heading string, top, height float64) panel {
 	return n
 }
 
-// empty tells whether no step is known along any reel.
+// empty reports whether no step is known along any reel.
 func (v *volts) empty() bool {
 	for _, c := range v.courses {
 		for _, r := range c.reels {
@@ -187,7 +187,7 @@ func (r rails) value(kind, i int) float64 {
 	return r.pair(i)
 }
 
-// span gives the range of a panel: every trace and its band, and the readings
+// span returns the range of a panel: every trace and its band, and the readings
 // that do not contradict the others. A suspect one far off is drawn at the edge.
 func (v *volts) span(kind int) span {
 	var e extent

@@ -65,12 +65,12 @@ func (y *years) span() span {
 	return span{from - 0.02*long, to + 0.02*long}
 }
 
-// fans tells whether there is a drift to draw on.
+// fans reports whether there is a drift to draw on.
 func (y *years) fans() bool {
 	return y.Verdict == history.Drifting && drawable(y.PerYearLow) && drawable(y.PerYearHigh) && drawable(y.Ohms)
 }
 
-// reach gives the range of the resistances; single wild nights stand at the edge.
+// reach returns the range of the resistances; single wild nights stand at the edge.
 func (y *years) reach() span {
 	var e extent
 	for _, c := range y.Stretches {
@@ -214,7 +214,7 @@ func (y *years) legend() legend {
 	return l
 }
 
-// months gives the beginnings of months, of quarters or of years, whichever are about n.
+// months returns the beginnings of months, of quarters or of years, whichever are about n.
 func months(s span, n int) []tick {
 	begin := time.Unix(int64(s.min*86400), 0).UTC()
 	for _, every := range []int{1, 2, 3, 6, 12, 24, 60, 120} {

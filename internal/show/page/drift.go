@@ -67,7 +67,7 @@ func Drift(w io.Writer, h *history.History, o Options) error {
 	return nil
 }
 
-// monthsOf gives a line for each month that has nights.
+// monthsOf returns a line for each month that has nights.
 func monthsOf(s history.Series) []monthRow {
 	var rows []monthRow
 	for i := 0; i < len(s.Nights); {

@@ -67,7 +67,7 @@ func Seen(t *testing.T, src string) *colourloss.Appearance {
 	return a
 }
 
-// Spread gives an appearance the intervals that readings would give it.
+// Spread returns an appearance the intervals that readings would give it.
 func Spread(a *colourloss.Appearance) *colourloss.Appearance {
 	a.Fitted = true
 	widen := func(k *interval.Interval) {
@@ -151,7 +151,7 @@ func Short() *prediction.Prediction {
 	return p
 }
 
-// Wrecked gives the invented assessment with every number and name spoilt.
+// Wrecked returns the invented assessment with every number and name spoilt.
 func Wrecked(name string, v float64) *assessment.Assessment {
 	a := Assessment()
 	a.Run.Name, a.Run.Reels[0].Name, a.Run.Meters[0].Name, a.Run.Steps[1].Name = name, name, name, name

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Run gives three reels (west, north, east: 240, 300 and 300 pixels at 60 a
+// Run returns three reels (west, north, east: 240, 300 and 300 pixels at 60 a
 // metre), fed near the start and at the far end by one supply.
 func Run() *run.Run {
 	strip := run.Strip{Volts: 5, PixelsPerMetre: 60, Idle: 0.0008, LoopOhms: 0.08, Channels: []run.Channel{
@@ -75,7 +75,7 @@ func course(pixel, near, nearLoop float64) (reels []assessment.ReelProfile) {
 	return reels
 }
 
-// Assessment gives the run with a joint of 97.6 mΩ and a far feed that is too
+// Assessment returns the run with a joint of 97.6 mΩ and a far feed that is too
 // thin, a reading with swapped digits, and a joint that nothing was read beside.
 func Assessment() *assessment.Assessment {
 	nan, inf := math.NaN(), math.Inf(1)
@@ -148,7 +148,7 @@ func readings() []assessment.Reading {
 	return out
 }
 
-// Prediction gives the same run without its faults, in the step "white 5 %".
+// Prediction returns the same run without its faults, in the step "white 5 %".
 func Prediction() *prediction.Prediction {
 	p := &prediction.Prediction{
 		Run: Run(), Step: "white 5 %",

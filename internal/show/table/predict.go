@@ -58,7 +58,7 @@ func Prediction(w io.Writer, p *prediction.Prediction, style Style) error {
 	return t.w.Flush()
 }
 
-// lowest gives the index of the pixel with the least volts.
+// lowest returns the index of the pixel with the least volts.
 func lowest(pixels []prediction.Pixel) int {
 	low := 0
 	for i, x := range pixels {

@@ -46,7 +46,7 @@ func verdictWord(v history.Verdict) string {
 	return string(v)
 }
 
-// GravestFirst gives the series in the order in which a person should look at them.
+// GravestFirst returns the series in the order in which a person should look at them.
 func GravestFirst(series []history.Series) []history.Series {
 	var sorted []history.Series
 	for _, over := range []bool{true, false} {

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// WorstFirst gives the elements in the order in which a person should look at
+// WorstFirst returns the elements in the order in which a person should look at
 // them: what fails, what is unproven, what passes, what has no limit; among
 // equals an open conductor first, then by how much of its limit each uses up.
 func WorstFirst(elements []assessment.Element) []assessment.Element {
@@ -97,7 +97,7 @@ func Few(names []string) string {
 	return strings.Join(names, ", ")
 }
 
-// RunName gives a run's name; an assessment of nothing has none.
+// RunName returns a run's name; an assessment of nothing has none.
 func RunName(r *run.Run) string {
 	if r == nil {
 		return ""

@@ -73,7 +73,7 @@ func Fixed(v float64, digits int) string {
 	return trueMinus(strconv.FormatFloat(v, 'f', digits, 64))
 }
 
-// trueMinus gives a number the sign U+2212, and a zero none.
+// trueMinus returns a number the sign U+2212, and a zero none.
 func trueMinus(s string) string {
 	if strings.Trim(s, "-0.") == "" {
 		return strings.TrimPrefix(s, "-")
