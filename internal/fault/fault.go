@@ -1,5 +1,5 @@
-// Package fault describes what is wrong with a piece of input, so that one line
-// tells where it is, what is wrong and what would be right.
+// Package fault describes a fault in a piece of input in one line: where it is, what is
+// wrong and what would be right.
 //
 // Parsers gather faults in a List instead of stopping at the first, because the
 // person who wrote the file wants to mend all of it in one go. The package

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Output is a file that a call is asked to write.
+// Output is a file that a command writes.
 //
 // A page, a picture or a copy of a store takes the place of an older one that ohmkeep
 // has made. Anything else that is there already is replaced only by Force, and some of

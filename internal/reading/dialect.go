@@ -130,7 +130,7 @@ func (x sampleRow) measure(r *run.Run) (q run.Quantity, meter int) {
 	return run.Quantity(i), meterOf(r, x.meter, run.Quantity(i))
 }
 
-// notes are what was understood of a file, each said once.
+// notes are the choices made while reading a file, each once.
 type notes []string
 
 func (n *notes) add(text string) {

@@ -19,7 +19,7 @@ type exposed struct {
 	known   bool // head is right
 }
 
-// head is what the labels of a sample say.
+// head holds the labels of a sample.
 type head struct {
 	Reading         // without its number and time
 	meter, exponent string
@@ -82,7 +82,7 @@ func (e *exposed) fill(x *Reading, s *openmetrics.Sample, check *checker) {
 	check.value(x, text, x.Unit, e.head.meter)
 }
 
-// labelled reads what the labels of a line say.
+// labelled reads the labels of a line.
 func (e *exposed) labelled(line int, s *openmetrics.Sample, check *checker) (h head) {
 	q := slices.IndexFunc(families[:], func(f family) bool { return f.name == s.Name })
 	if q < 0 {

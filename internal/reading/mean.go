@@ -2,7 +2,7 @@ package reading
 
 import "time"
 
-// Mean says which readings of one place in one step a reading is the mean of.
+// Mean describes the readings of one place in one step that a reading is the mean of.
 type Mean struct {
 	Count   int     // how many readings, 2 or more
 	Scatter float64 // standard deviation of a single one, SI; 0 where all show the same number

@@ -146,7 +146,7 @@ func quoteFault(err error) (fault.Fault, bool) {
 	return f, true
 }
 
-// fieldCount says that a row has too many or too few fields.
+// fieldCount returns the fault of a row with too many or too few fields.
 func fieldCount(fields []string, width int) fault.Fault {
 	f := fault.Fault{Text: fmt.Sprintf("the row has %d fields, not %d", len(fields), width)}
 	if len(fields) > width {

@@ -78,7 +78,7 @@ func (w *window) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// keepFrom lets go of what lies before a place.
+// keepFrom discards the bytes before a position.
 func (w *window) keepFrom(at int64) {
 	w.lines += bytes.Count(w.held[w.keep-w.base:at-w.base], []byte{'\n'})
 	w.keep = at

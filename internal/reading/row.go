@@ -28,7 +28,7 @@ type checker struct {
 	dialect *dialect
 }
 
-// spot is what the run says to the name of a point.
+// spot is the result of looking up the name of a point in the run.
 type spot struct {
 	point run.Point
 	err   error
@@ -38,7 +38,7 @@ func newChecker(file string, r *run.Run) *checker {
 	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}, zones: map[string]*time.Location{}, dialect: contractForm()}
 }
 
-// complain notes what is wrong with a column of a line.
+// complain adds a fault of a column of a line.
 func (c *checker) complain(line int, column string, f fault.Fault) {
 	f.File, f.Line, f.Key = c.file, line, column
 	c.faults.Add(f)

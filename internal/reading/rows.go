@@ -30,7 +30,8 @@ type form interface {
 	next(x *Reading, check *checker) error
 }
 
-// together is how many rows of one moment a repeated row is looked for among.
+// together is the number of preceding rows of the same moment among which a repeated row is
+// searched.
 const together = 64
 
 // Scan reads the header row and prepares the others.
@@ -50,7 +51,7 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 	return rows, err
 }
 
-// Notes says how the file was read so far, where that is not plain from its form.
+// Notes returns how the file was read so far, where its form leaves a choice.
 func (s *Rows) Notes() []string { return s.check.dialect.notes }
 
 // Good returns the rows that are right, in the order of the file; what is wrong with the

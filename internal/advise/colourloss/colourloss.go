@@ -4,7 +4,7 @@
 // dimming.
 //
 // The run is either as its file states it or as an estimate has fitted it. With an
-// estimate everything that is told of the worst pixel has a 95 % interval: draws
+// estimate every value of the worst pixel has a 95 % interval: draws
 // from the estimate's covariance go through the network linearised at its best
 // estimate, and through the law of light as it is, knees and all. How a channel
 // falls below its knee is in no datasheet, so every second pair of draws takes a
@@ -35,10 +35,10 @@ type Appearance struct {
 	Reels     []Reel
 	Stretches []Stretch // where a limit is left, in the order of the reels
 	Change    Change
-	Worst     Spot               // or the pixel that was asked for
+	Worst     Spot               // or the chosen pixel
 	Asked     bool               // it was
 	Shares    []Share            // of the worst spot, the greatest first; they add up to its values
-	Verdict   assessment.Verdict // on the worst pixel, whichever was asked for
+	Verdict   assessment.Verdict // on the worst pixel, also if another was chosen
 	Assumed   string             // what the verdict rests on that the run file does not state; "" = nothing
 	Warnings  []string
 }

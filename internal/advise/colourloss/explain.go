@@ -22,7 +22,7 @@ const (
 )
 
 const (
-	draws = 500 // enough for the ends of a 95 % interval to be told within a tenth of it
+	draws = 500 // enough for the ends of a 95 % interval to be known within a tenth of it
 	seed  = 1976
 )
 

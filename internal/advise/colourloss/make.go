@@ -44,7 +44,7 @@ func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearanc
 	if err := m.explain(worst, at == nil || *at == worst); err != nil {
 		return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
 	}
-	m.judge() // the run, whichever pixel is asked for
+	m.judge() // the run, not the chosen pixel
 	if at != nil && *at != worst {
 		if err := m.explain(*at, true); err != nil {
 			return nil, fmt.Errorf("step %q: %w", m.step.Name, err)
@@ -182,7 +182,7 @@ func (m *maker) worst() run.Place {
 	return worst
 }
 
-// judge holds the worst spot's intervals against the limits.
+// judge compares the worst spot's intervals with the limits.
 func (m *maker) judge() {
 	w := m.out.Worst
 	holds := func(shift, lost float64) bool {

@@ -17,7 +17,7 @@ const (
 	// ideal is what is left of a conductor that is taken as ideal, Ω of one rail of a
 	// joint or feed; a segment of a reel has a hundredth of it.
 	ideal = 1e-6
-	// opening is from where on a conductor's effect is not told by its slope, Ω.
+	// opening is from where on a conductor's effect does not follow from its slope, Ω.
 	opening = 10
 )
 
@@ -49,7 +49,7 @@ func (m *maker) rated(supply int) float64 {
 // first order are taken together, kind by kind.
 func (m *maker) players(g *ladder.Gradient) []player {
 	loop := func(kind run.Kind, i int, r, slope ladder.Rails) player {
-		if math.IsInf(r.Plus, 1) { // parted on purpose, not an effect of its own
+		if math.IsInf(r.Plus, 1) { // cut on purpose, no effect of its own
 			r.Plus = 0
 		}
 		effect := math.Abs(r.Plus*slope.Plus + r.Minus*slope.Minus)

@@ -19,7 +19,7 @@ func (m *maker) warnRunaways(solver *ladder.Solver) {
 	}
 }
 
-// warn names what the answer assumes that the run file does not state.
+// warn adds the assumptions that the run file does not state.
 func (m *maker) warn() {
 	if m.out.Assumed = limits.AssumedKnees(m.run, m.step); m.out.Assumed != "" {
 		m.say("%s", m.out.Assumed)

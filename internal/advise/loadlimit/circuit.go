@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Circuit tries loads on a run. It is for one goroutine.
+// Circuit solves a run under loads. It is for one goroutine.
 type Circuit struct {
 	is     Condition
 	allow  Allowances

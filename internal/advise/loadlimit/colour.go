@@ -40,8 +40,8 @@ func Mixes(r *run.Run) []Mix {
 	return list
 }
 
-// MixOf parts a step into its colour and its level, the greatest of its channels';
-// 0 where all is dark.
+// MixOf returns the colour and the level of a step. The level is the greatest of its channels'; 0
+// in the dark.
 func MixOf(step run.Step) (Mix, float64) {
 	level := 0.0
 	for _, x := range step.Levels {

@@ -6,7 +6,7 @@ import (
 	"ohmkeep/internal/network/limits"
 )
 
-// Rating is the most that a run bears of one colour.
+// Rating is the highest safe load of a run in one colour.
 type Rating struct {
 	Mix   Mix
 	Level float64 // up to which everything holds; 0 where nothing does, not even dark
@@ -46,7 +46,7 @@ func (c *Circuit) HighestLevel() (*Rating, error) {
 	return rating, err
 }
 
-// trial puts a load on.
+// trial applies a load.
 type trial func(level float64) (*State, error)
 
 // climb is HighestLevel for any trial; closely says to look between the octaves in any case.
@@ -62,7 +62,7 @@ func climb(try trial, closely bool) (*Rating, error) {
 	return rating, err
 }
 
-// climb tries ever higher levels, so many an octave, up to the first that fails.
+// climb tries increasing levels, so many an octave, up to the first that fails.
 func (try trial) climb(parts int) (*Rating, error) {
 	rating := &Rating{}
 	var last State
@@ -134,7 +134,7 @@ func turning(before, after *State) []limits.Criterion {
 	return list
 }
 
-// slack is the part of a limit below which it does not matter how it is used.
+// slack is the part of a limit below which a decrease with the level does not matter.
 const slack = 0.8
 
 func union(a, b []limits.Criterion) []limits.Criterion {

@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// bench tries one run, edited, at the accounts that are known of it.
+// bench solves one edited run with the resistances of each of its accounts.
 type bench struct {
 	k       Basis
 	of      *run.Run
@@ -41,9 +41,9 @@ func (b *bench) parameters(a estimate.FittedState) ladder.Parameters {
 
 func (b *bench) take(a estimate.FittedState) { b.circuit.SetParameters(b.parameters(a), a.Adjust) }
 
-// spread gathers how far a value goes to either side, one direction after another.
-// Where a direction moves it the same way whichever side is taken, the greater
-// counts, so that a bend does not hide what a straight line would show.
+// spread adds up the deviations of a value to either side, one direction after another. Where both
+// sides of a direction move it the same way, the larger counts, so that a curved dependence is not
+// lost.
 type spread struct{ best, up, down float64 }
 
 func (s *spread) add(sides [2]float64) {
@@ -57,7 +57,7 @@ func (s *spread) number() interval.Interval {
 	return interval.New(s.best, s.best-verdict.Coverage95*math.Sqrt(s.down), s.best+verdict.Coverage95*math.Sqrt(s.up))
 }
 
-// figures are what an interval is wanted of.
+// figures are the quantities that get an interval.
 type figures struct{ shift, lost, volts, watts, use, level float64 }
 
 func figuresOf(s *loadlimit.State) figures {
@@ -66,7 +66,7 @@ func figuresOf(s *loadlimit.State) figures {
 		watts: s.Utilisations[limits.JointHeat].Value, use: worst.Ratio()}
 }
 
-// effect is what the run does at a level, and the most it bears.
+// effect returns the state of the run at a level and the highest level that it allows.
 func (b *bench) effect(level float64) (Effect, error) {
 	e := Effect{Level: level}
 	b.take(b.k.Best)
@@ -128,10 +128,9 @@ func (b *bench) effect(level float64) (Effect, error) {
 	return e, nil
 }
 
-// extremes widens the intervals of the light to what it is where the least volts are
-// at either end of theirs, whichever way a channel falls below its knee. A knee
-// stays out of sight as long as one direction after another is taken by itself; all
-// of them together may reach it. at is the highest level as nearby finds it.
+// extremes extends the intervals of the light to its values at both ends of the interval of the
+// least volts, for every shape of a channel's fall below its knee. Single directions may not reach
+// a knee that all of them together reach. at is the highest level as nearby finds it.
 func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	length := 0.0
 	for _, t := range tilt {
@@ -168,9 +167,9 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	return err
 }
 
-// verdict holds the design load against every limit, by how much of it is used and
-// by the highest level. Both must pass: on the way up something else may have given
-// way, and a limit may lie just behind a bend that one of the two does not show.
+// verdict compares the design load with every limit, by the part of it that is used and by the
+// highest level. Both must pass: another limit may be exceeded at a lower level, and a limit just
+// beyond a kink may show in only one of the two.
 func (b *bench) verdict(e Effect) assessment.Verdict {
 	needs := e.Level * (1 - 2*loadlimit.Precision)
 	switch {
@@ -184,7 +183,7 @@ func (b *bench) verdict(e Effect) assessment.Verdict {
 	return assessment.Unproven
 }
 
-// figures are those of one account that is not the best.
+// figures returns the quantities of one account other than the best.
 func (b *bench) figures(a estimate.FittedState, level float64, best *loadlimit.Rating) (figures, error) {
 	b.take(a)
 	s, err := b.circuit.Solve(level)

@@ -10,11 +10,11 @@ import (
 // edit is a change of a run. The fields that are not set change nothing.
 type edit struct {
 	joints  []int            // remade
-	rewired map[int]run.Feed // by feed: what lies in its place
+	rewired map[int]run.Feed // by feed: the new feed in its place
 	laid    []run.Feed       // new
 	trimmed map[int]float64  // by supply: V without load
 	added   *run.Supply      // from which, at its end, the last of laid comes
-	parted  int              // joint whose plus is cut, where added
+	parted  int              // joint whose plus is cut, if added is set
 }
 
 // remadeOhms is the loop of a joint that was remade with care, Ω: what a run file
@@ -44,7 +44,8 @@ func (e *edit) run(of *run.Run) *run.Run {
 	return &r
 }
 
-// parameters returns an account of the changed run, changed being what run gave.
+// parameters returns the parameters of the changed run with an account; changed is what run
+// returned.
 func (e *edit) parameters(p ladder.Parameters, of, changed *run.Run) ladder.Parameters {
 	stated := ladder.Stated(changed)
 	p.Joints, p.Feeds, p.Supplies = slices.Clone(p.Joints), slices.Clone(p.Feeds), slices.Clone(p.Supplies)
@@ -69,7 +70,7 @@ func (e *edit) parameters(p ladder.Parameters, of, changed *run.Run) ladder.Para
 	return p
 }
 
-// with is both edits. What both change, the second decides.
+// with returns both edits together. Where both change the same, the second applies.
 func (e edit) with(f edit) edit {
 	both := edit{joints: append(slices.Clone(e.joints), f.joints...), laid: append(slices.Clone(e.laid), f.laid...),
 		rewired: map[int]run.Feed{}, trimmed: map[int]float64{}, added: e.added, parted: e.parted}

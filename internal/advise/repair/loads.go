@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 )
 
-// Loads is what a run bears of every colour of its steps.
+// Loads holds the highest safe level of a run for every colour of its steps.
 type Loads struct {
 	Basis   Basis
 	Colours []Load // as wired
@@ -24,7 +24,7 @@ type Load struct {
 	Effect Effect // at the level of the design step, or of the brightest that shows the colour
 }
 
-// Change is what a repair makes of every colour, at the best account.
+// Change is the effect of a repair on every colour, with the best account.
 type Change struct {
 	Repair  Repair
 	Colours []Effect // in the order of Loads.Colours; without intervals
@@ -33,9 +33,9 @@ type Change struct {
 // ErrNoColour reports that no step of a run lights any channel.
 var ErrNoColour = errors.New("no step lights any channel, so there is no load to limit")
 
-// Rate finds the most that a run bears of each colour of its steps, as wired and
-// after each repair that is proposed at the design step. known gives what is known
-// of the run in a step. The error is ErrNoColour or one of solving the run.
+// Rate computes the highest safe level of each colour of the run's steps, as wired and after each
+// repair that is proposed at the design step. known returns the Basis of the run in a step. The
+// error is ErrNoColour or one of solving the run.
 func Rate(known func(step int) Basis, design int, o Options) (*Loads, error) {
 	k := known(max(design, 0))
 	r := k.Run
@@ -91,9 +91,9 @@ func Rate(known func(step int) Basis, design int, o Options) (*Loads, error) {
 	return l, nil
 }
 
-// Limiter is the setting that is safe whichever of the colours is shown, A, and the
-// colour that decides it; -1 and the greatest of all where every colour holds at
-// full level.
+// Limiter returns the current setting, A, that is safe for all colours, and the colour that
+// determines it. Where every colour holds at full level, the colour is -1 and the setting the
+// greatest of all.
 func Limiter(effects []Effect) (safe interval.Interval, decides int) {
 	decides = -1
 	most := interval.Interval{}
@@ -114,7 +114,7 @@ func Limiter(effects []Effect) (safe interval.Interval, decides int) {
 	return safe, decides
 }
 
-// Effects are those of every colour as wired.
+// Effects returns the effect of every colour as wired.
 func (l *Loads) Effects() []Effect {
 	var list []Effect
 	for _, c := range l.Colours {
@@ -123,7 +123,7 @@ func (l *Loads) Effects() []Effect {
 	return list
 }
 
-// Verdict is that of the design step, or of every step where none is named so.
+// Verdict is the verdict on the design step, or on every step without one.
 func (l *Loads) Verdict() assessment.Verdict {
 	if l.Design >= 0 {
 		return l.Colours[l.Design].Effect.Verdict

@@ -7,19 +7,19 @@ import (
 	"ohmkeep/internal/result/assessment"
 )
 
-// finalists is how many pairs are weighed with their intervals after all have been
-// tried at the design load alone.
+// finalists is the number of pairs that are evaluated with intervals, after all pairs were
+// evaluated at the design load only.
 const finalists = 12
 
-// pair finds the best two repairs together: the cheapest pair that meets every limit
-// where neither does alone and nothing cheaper does; where no pair is needed so, the one that wins the most
-// amperes for its cost; and where none meets the limits, the one that bears the most.
+// pair finds the best two repairs together. That is the cheapest pair that meets every limit where
+// neither repair alone and no cheaper one does. Where no pair is needed, it is the pair that gains
+// the most amperes for its cost; where no pair meets the limits, the one with the highest level.
 func (p *Plan) pair(k Basis, o Options) {
 	type quick struct {
 		a, b  int
 		both  edit
 		class int
-		worth float64 // within the class, the more the better
+		worth float64 // within the class, greater is better
 	}
 	var all []quick
 	for i := range p.Options {
@@ -42,7 +42,7 @@ func (p *Plan) pair(k Basis, o Options) {
 			switch q.class {
 			case needed:
 				q.worth = -cost
-			case spare: // as a measure of amperes: how little of the limits is used
+			case spare: // the unused part of the limits, as a measure of amperes
 				q.worth = (1/worst.Ratio() - 1/p.AsWired.Utilisation.Value) / cost
 			default:
 				q.worth = -worst.Ratio()
@@ -78,7 +78,7 @@ const (
 	weak          // it does not
 )
 
-// class is that of the options i and j together.
+// class returns the class of the options i and j together.
 func (p *Plan) class(i, j int, meets bool) int {
 	alone := p.AsWired.Verdict == assessment.Pass
 	cost := p.Options[i].Cost() + p.Options[j].Cost()

@@ -22,7 +22,7 @@ const (
 	NewSupply  Kind = "a supply at the far end"
 )
 
-// Repair is one thing that could be done.
+// Repair is one possible repair.
 type Repair struct {
 	Kind     Kind
 	Text     string // what to do, in words
@@ -33,7 +33,7 @@ type Repair struct {
 	Fuse float64
 
 	edit    edit
-	touches string // what no other repair of a pair may touch as well
+	touches string // the part of the run that no other repair of a pair may change
 }
 
 // Cost is labour and material together.
@@ -69,7 +69,7 @@ type proposer struct {
 	assumed []string
 }
 
-// propose lists every repair that applies to the run, good or not.
+// propose lists every repair that applies to the run.
 func propose(k Basis, step run.Step, o Options) (list []Repair, assumed []string) {
 	p := &proposer{k: k, step: step, options: o}
 	if knees := limits.AssumedKnees(k.Run, step); knees != "" {
@@ -84,7 +84,7 @@ func propose(k Basis, step run.Step, o Options) (list []Repair, assumed []string
 
 func (p *proposer) add(r Repair) { p.list = append(p.list, r) }
 
-// assume notes what a proposal takes for granted, once.
+// assume adds an assumption of a proposal, once.
 func (p *proposer) assume(format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
 	for _, have := range p.assumed {
@@ -95,8 +95,8 @@ func (p *proposer) assume(format string, args ...any) {
 	p.assumed = append(p.assumed, text)
 }
 
-// trim turns each supply up to what the pixels bear. In the dark next to nothing
-// drops, so the pixel next to a supply gets all of its volts.
+// trim proposes the highest volts of each supply that the pixels allow. In the dark there is hardly
+// any drop, so the pixel next to a supply gets all of its volts.
 func (p *proposer) trim() {
 	r := p.k.Run
 	rated := math.Inf(1)
@@ -110,7 +110,7 @@ func (p *proposer) trim() {
 		if up < 0.02 || !p.feeds(i) {
 			continue
 		}
-		if p.k.FromReadings { // the meter's own error: what is read may be less than there is
+		if p.k.FromReadings { // the meter may read low
 			up -= 0.005 * rated
 		}
 		if up < 0.02 {

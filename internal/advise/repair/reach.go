@@ -6,15 +6,15 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// reach is how far along the strip every pixel lies from one or more places, in
-// metres of strip. Joints have no length.
+// reach is the distance of every pixel along the strip from the nearest of some places, in metres
+// of strip. Joints have no length.
 type reach struct {
 	metres [][]float64 // by reel and pixel; +Inf where no strip leads
 	from   [][]int     // by reel and pixel: index into the places given
 }
 
-// measure walks the strip from places on reels. Trees of reels are walked to and
-// fro until nothing gets any nearer.
+// measure computes the distances from places on reels. It repeats in both directions until no
+// distance gets smaller.
 func measure(r *run.Run, places []run.Place) reach {
 	m := reach{}
 	for _, reel := range r.Reels {
@@ -51,7 +51,8 @@ func measure(r *run.Run, places []run.Place) reach {
 	return m
 }
 
-// step goes from a pixel to its neighbour.
+// step updates the distance of a pixel from that of its neighbour, and reports whether it got
+// smaller.
 func (m reach) step(reel, pixel, toReel, toPixel int, metres float64) bool {
 	if by := m.metres[reel][pixel] + metres; by < m.metres[toReel][toPixel]-1e-9 {
 		m.metres[toReel][toPixel] = by
@@ -66,7 +67,7 @@ func (m reach) at(p run.Place) (metres float64, nearest int) {
 	return m.metres[p.Index][p.Pixel-1], m.from[p.Index][p.Pixel-1]
 }
 
-// farthest is the place that is furthest away.
+// farthest returns the place with the greatest distance.
 func (m reach) farthest() (at run.Place, metres float64) {
 	metres = -1
 	for i, reel := range m.metres {

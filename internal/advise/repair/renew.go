@@ -71,8 +71,8 @@ func (p *proposer) rewire(i int, f run.Feed, size string, metres float64, text s
 		edit: edit{rewired: map[int]run.Feed{i: laid}}, Cautions: []string{disconnect, fuseIt(laid)}})
 }
 
-// cable is a feed of a size and length, with the connectors that the run's limits
-// allow and the largest fuse that its wire bears.
+// cable returns a feed of a size and length, with the connectors that the run's limits allow and
+// the largest fuse that protects its wire.
 func (p *proposer) cable(like run.Feed, size string, metres float64) (run.Feed, bool) {
 	wire, err := conductor.Parse(size, like.Material, like.Stranding)
 	if err != nil {
@@ -118,10 +118,10 @@ func copper(f run.Feed) float64 {
 	return 2 * wirePoints * f.Length * wire.Area()
 }
 
-// usualConductor is what a new feed is of where the nearest feed states none.
+// usualConductor is the conductor of a new feed where the nearest feed states none.
 const usualConductor = "1.5 mm2"
 
-// model is the feed that new feeds are like: the nearest that lands on the strip.
+// model returns the feed that new feeds are like: the nearest one that ends on the strip.
 func (p *proposer) model(i int) run.Feed {
 	f := p.k.Run.Feeds[i]
 	if p.options.Conductor != "" {

@@ -1,13 +1,12 @@
-// Package repair weighs what could be done about a run: each repair alone and the
-// best pair, by what it wins in colour, volts, heat and the highest safe current.
+// Package repair evaluates the possible repairs of a run, each alone and the best pair, by
+// their effect on colour, volts, heat and the highest safe current.
 //
 // A repair is an edit of the run; its effect is that of the edited run, solved with
 // the resistances that the readings gave where there are readings, and so carries
-// their interval. What a repair puts in is taken as stated in the Repair; it adds
-// no uncertainty of its own.
+// their interval. New parts have the values stated in the Repair, without uncertainty.
 //
 // Cost is counted in points of labour and material (common practice, no source):
-// they rank, and stand for no money.
+// they only rank repairs and are no prices.
 package repair
 
 import (
@@ -26,14 +25,15 @@ import (
 // Basis is a run and the resistances that repairs are computed with.
 type Basis struct {
 	Run *run.Run
-	// Best and Sides are the fitted accounts in the step asked; without readings Best
-	// is what the file states and there are no Sides.
+	// Best and Sides are the fitted accounts in the given step. Without readings Best is what the
+	// file states and there are no Sides.
 	Best  estimate.FittedState
 	Sides [][2]estimate.FittedState
-	// AccountAt is the account so many deviations along each of the sides; nil without any.
+	// AccountAt returns the account a number of deviations along each of the sides; nil without
+	// any.
 	AccountAt     func(deviations []float64) estimate.FittedState
 	knees         float64          // V by which they lie elsewhere if channels fall below them in a straight line
-	seen          *colourloss.Spot // the worst pixel as wired in the step asked; nil as stated
+	seen          *colourloss.Spot // the worst pixel as wired in the given step; nil without readings
 	seenLevel     float64          // of that step
 	FromReadings  bool             // there are readings
 	Unexplained   bool             // which nothing explains: nothing may pass
@@ -92,8 +92,8 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 	return k
 }
 
-// straightShift returns how much further the knees lie if channels fall below them in a
-// straight line, V; 0 where the run cannot be solved.
+// straightShift returns the further shift of the knees, V, if channels fall below them in a
+// straight line; 0 where the run cannot be solved.
 func straightShift(k Basis, step run.Step) float64 {
 	net, err := ladder.New(k.Run)
 	if err != nil {
@@ -120,7 +120,7 @@ type Options struct {
 	Conductor string  // of new feeds; "" = as the nearest feed's
 }
 
-// Effect is what a run does at the design load, and the most it bears.
+// Effect is the state of a run at the design load, and its highest safe level.
 type Effect struct {
 	Level       float64            // of the colour, at which State is
 	State       loadlimit.State    // at the best account
@@ -137,13 +137,13 @@ type Effect struct {
 	Verdict     assessment.Verdict // LoadVerdict, or Fail where anything remains
 }
 
-// Option is a repair, or two, and what it does.
+// Option is one repair or two together, with the effect.
 type Option struct {
 	Repairs []Repair
 	Effect  Effect
 }
 
-// Cost is the sum of the repairs'.
+// Cost is the sum of the costs of the repairs.
 func (o Option) Cost() float64 {
 	sum := 0.0
 	for _, r := range o.Repairs {
@@ -152,7 +152,7 @@ func (o Option) Cost() float64 {
 	return sum
 }
 
-// Plan is what could be done about a run.
+// Plan lists the possible repairs of a run.
 type Plan struct {
 	Basis   Basis
 	Mix     loadlimit.Mix
@@ -161,7 +161,7 @@ type Plan struct {
 	AsWired Effect
 	Options []Option // those that meet every limit first, the cheapest of them first
 	Pair    *Option  // the best two together; nil where no two go together
-	Assumed []string // said of the proposals
+	Assumed []string // by the proposals
 }
 
 // Ranked lists all options, each repair alone and the best pair, in the order that they
@@ -175,8 +175,8 @@ func (p *Plan) Ranked() []Option {
 	return all
 }
 
-// Wins is how far an option brings the worst pixel back, in u′v′ and in volts, how
-// many watts less the hottest joint makes, and how many amperes more are safe.
+// Wins returns the improvement by an option: u′v′ and volts of the worst pixel, watts of the
+// hottest joint, and amperes of the highest safe current.
 func (p *Plan) Wins(o Option) (shift, volts, watts, amps float64) {
 	was, is := p.AsWired, o.Effect
 	return was.Shift.Value - is.Shift.Value, is.LeastVolts.Value - was.LeastVolts.Value,

@@ -8,9 +8,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// asSeen gives the light of a run as wired the intervals that package colourloss has for
-// the same pixel, so that one figure has one interval wherever it is shown. It does
-// nothing at another level than that of the step asked.
+// asSeen replaces the intervals of the light of a run as wired by those of package colourloss for
+// the same pixel, so that a figure has the same interval everywhere. At another level than that of
+// the given step it does nothing.
 func (k Basis) asSeen(e *Effect) {
 	if k.seen == nil || e.Level != k.seenLevel {
 		return

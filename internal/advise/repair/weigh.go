@@ -12,8 +12,8 @@ import (
 // ErrDark reports that a step lights no channel, so that it has no colour to keep.
 var ErrDark = errors.New("lights no channel, so it has no colour to keep")
 
-// Make weighs every repair at a step of the run. The errors are ErrDark, and those
-// of solving the run as wired; a repair that cannot be solved is left out.
+// Make evaluates every repair at a step of the run. The errors are ErrDark and those of solving the
+// run as wired. A repair that cannot be solved is left out.
 func Make(k Basis, step run.Step, o Options) (*Plan, error) {
 	mix, level := loadlimit.MixOf(step)
 	if level == 0 {
@@ -51,8 +51,8 @@ func tried(k Basis, e *edit, mix loadlimit.Mix, level float64, o Options) (Effec
 	return effect, err == nil
 }
 
-// lower proposes the limiter where the run fails as wired: the level that its
-// resistances allow even at the wrong end of what is known of them.
+// lower proposes the current limiter where the run fails as wired: at the level that is safe for
+// every resistance within the intervals.
 func (p *Plan) lower(b *bench) error {
 	to := p.AsWired.Highest.Low
 	if p.AsWired.LoadVerdict == assessment.Pass || to <= 0 || to >= p.Level {
@@ -74,9 +74,8 @@ func (p *Plan) lower(b *bench) error {
 // rank orders verdicts: what holds first.
 var rank = map[assessment.Verdict]int{assessment.Pass: 0, assessment.Unproven: 1, assessment.Fail: 2}
 
-// better puts first what meets the limits, the cheapest of it first; of what does
-// not, the one that leaves the fewest joints and feeds above their limits, then the one
-// that bears the most.
+// better sorts options: first those that meet the limits, by cost; then those that leave fewer
+// joints and feeds above their limits, then those with the higher level.
 func better(a, b Option) int {
 	if a, b := rank[a.Effect.Verdict], rank[b.Effect.Verdict]; a != b {
 		return a - b

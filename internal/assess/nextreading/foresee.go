@@ -22,8 +22,8 @@ func (t Target) stretch(deviation float64) float64 {
 
 // foresee returns the estimate as expected once some candidates are read, and the deviations of the
 // targets' elements in it. The estimate keeps its minimum, because the expected readings agree with
-// it; only the sum of squares becomes steeper. BeliefTowards then evaluates it like a real one, with the
-// currents of the candidates' steps, and counts on no more than the sum of squares gives.
+// it; only the sum of squares becomes steeper. BeliefTowards then evaluates it like a real one,
+// with the currents of the candidates' steps, and counts on no more than the sum of squares gives.
 func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimate, error) {
 	var more []model.Observation
 	narrowed := o.Covariance.Clone()

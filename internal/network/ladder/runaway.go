@@ -89,7 +89,7 @@ func (s *Solver) gain(reel int) float64 {
 	return most
 }
 
-// Text says in words what runs away and what helps.
+// Text returns in words what runs away and what helps.
 func (x Runaway) Text(r *run.Run) string {
 	reel := r.Reels[x.Reel]
 	why := "its regulated pixels draw more current as their volts fall, which makes the volts fall further"
@@ -106,7 +106,7 @@ func (x Runaway) Text(r *run.Run) string {
 	return fmt.Sprintf("reel %s is near running away: %s; a volt less at the supply is %.1f V less here, at %.2f V; %s", reel.Name, why, x.Gain, x.Lowest, helps)
 }
 
-// Explain adds to an error of Solve what it means where a run has regulated pixels.
+// Explain adds to an error of Solve what it means for a run with regulated pixels.
 func Explain(r *run.Run, err error) error {
 	for _, reel := range r.Reels {
 		if reel.Strip.Driver == run.Regulated && errors.Is(err, ErrDiverged) {

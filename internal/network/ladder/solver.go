@@ -17,7 +17,7 @@ var ErrDiverged = errors.New("the node voltages did not settle")
 
 // ErrSingular reports that some potential is not determined: a conductor is open
 // and nothing else ties the part behind it to a supply.
-var ErrSingular = errors.New("a part of the run hangs on no supply")
+var ErrSingular = errors.New("a part of the run is connected to no supply")
 
 const (
 	// settled is the greatest current by which a pixel may miss its law, A.
@@ -75,7 +75,7 @@ func (n *Network) NewSolver() *Solver {
 	return s
 }
 
-// Restart forgets the last state, so that the next Solve begins from scratch.
+// Restart discards the last state, so that the next Solve starts from the beginning.
 func (s *Solver) Restart() { s.warm = false }
 
 // Steps is the number of Newton steps that the last Solve took.

@@ -10,11 +10,10 @@ import (
 // mostStraight is the part of the rated volts within which knees are looked for.
 const mostStraight = 0.2
 
-// StraightShift returns how much further the knees have to be shifted, V, for a
-// straight fall below the knee to take the same current over the whole run as the
-// cubic one, at the volts of the last solution: that current is what readings tell
-// of, and the shape they do not. The step and its pixels must be those that were
-// solved for. It is 0 where nothing starves.
+// StraightShift returns the further shift of the knees, V, with which a straight fall below the
+// knee takes the same current over the whole run as the cubic one, at the volts of the last
+// solution. Readings determine that current, but not the shape. The step and its pixels must be
+// those that were solved for. It is 0 where no pixel is below its knee.
 func (s *Solver) StraightShift(step run.Step, by pixel.Adjust) float64 {
 	r := s.net.run
 	total := func(by pixel.Adjust) float64 {

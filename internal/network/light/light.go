@@ -26,7 +26,7 @@ type Law struct {
 	last      colour.UV // of what is seen last before all goes dark
 }
 
-// Seen is what a pixel gives at a voltage.
+// Seen is the light of a pixel at a voltage.
 type Seen struct {
 	Light colour.XYZ
 	Shift float64 // Δu'v' from the same colour at full voltage; where all is dark, of what was seen last

@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Make solves one step of a run as its file states it. The error tells that no
-// supply reaches a part of the run, or that the currents found no balance.
+// Make solves one step of a run as its file states it. It returns an error if no supply reaches a
+// part of the run, or if the currents have no balance.
 func Make(r *run.Run, step run.Step) (*Prediction, error) {
 	net, err := ladder.New(r)
 	if err != nil {

@@ -1,8 +1,8 @@
-// Package prediction tells what a run should show in one of its steps if
-// everything is as the run file states: potentials along the reels, currents
-// and drops of the feeds, and what would go beyond a rating.
+// Package prediction computes what a run should show in one of its steps if everything is as the
+// run file states: potentials along the reels, currents and drops of the feeds, and values beyond a
+// rating.
 //
-// It states nothing about the real run; that is what readings are for.
+// It contains no information about the real run; readings give that.
 package prediction
 
 import "ohmkeep/internal/run"

@@ -58,7 +58,8 @@ func (p *Prediction) warnFeeds() {
 	}
 }
 
-// continuous says how much of a rating a current is, and how much it may be for hours.
+// continuous returns in words the part of a rating that a current is, and the part allowed for
+// hours.
 func continuous(u limits.Utilisation, rating string) string {
 	return fmt.Sprintf("%.2f A is %.0f %% of %s; keep below %.0f %% for hours of use", u.Value, 100*limits.Continuous*u.Ratio(), rating, 100*limits.Continuous)
 }
@@ -74,8 +75,8 @@ func (p *Prediction) warnJoints() {
 	}
 }
 
-// warnKnee reports of pixels whose lit channels cannot draw their full current.
-// Those of regulated drivers run away and are told of before.
+// warnKnee warns of pixels whose lit channels cannot draw their full current. Those of regulated
+// drivers run away and were reported before.
 func (p *Prediction) warnKnee(i int, step run.Step) {
 	reel := p.Run.Reels[i]
 	if reel.Strip.Driver == run.Regulated {

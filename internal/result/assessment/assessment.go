@@ -90,7 +90,7 @@ const (
 	Notice  Severity = "notice"
 )
 
-// Finding is one thing to tell the person on the ladder.
+// Finding is one result for the installer.
 type Finding struct {
 	Severity Severity
 	Subject  string // such as "joint west-north"

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// History is what the stored readings tell of a run.
+// History holds the results of the stored readings of a run.
 type History struct {
 	Run    *run.Run
 	Series []Series

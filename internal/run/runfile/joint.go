@@ -12,7 +12,7 @@ import (
 // (common practice, no source).
 const usualJoint = 3
 
-// readJoints reads what the file says about joints, which is not tied to reels yet.
+// readJoints reads the joints of the file, before they are matched to reels.
 func (r *reader) readJoints() {
 	r.joints = r.root.Tables("joint")
 	for _, t := range r.joints {
@@ -28,7 +28,7 @@ func (r *reader) readJoints() {
 	}
 }
 
-// makeJoints makes every joint, then says of those that the file lists what it says.
+// makeJoints makes every joint and then sets the values of those that the file lists.
 func (r *reader) makeJoints() {
 	taken := map[string]int{}
 	for i, reel := range r.run.Reels {

@@ -118,7 +118,7 @@ func readChromaticity(t *toml.Table) (colour.XY, bool) {
 	return at, hasX && hasY && at.Real()
 }
 
-// over returns what a reel says over what the strip says, channel by channel.
+// over returns a reel's values where it has them and the strip's otherwise, channel by channel.
 func (p primaries) over(base primaries) primaries {
 	for name, one := range base.by {
 		if _, said := p.by[name]; !said {
@@ -143,7 +143,7 @@ func (p primaries) check(channels []string) {
 	}
 }
 
-// say reports whether the file says anything of a channel's light.
+// say reports whether the file describes a channel's light.
 func (p primaries) say(channel string) bool {
 	_, said := p.by[channel]
 	return said

@@ -48,7 +48,7 @@ func (t *Table) Line(key string) int {
 	return t.line
 }
 
-// ask finds a key and remembers that it is a known one.
+// ask returns the value of a key and marks the key as known.
 func (t *Table) ask(key string) (value, bool) {
 	if !slices.Contains(t.known, key) {
 		t.known = append(t.known, key)

@@ -46,8 +46,8 @@ const (
 
 func (p pen) whole(v float64) int { return int(math.Round(v * p.units)) }
 
-// dip readies the renderer. It keeps its style from one shape to the next and
-// fills even what is only stroked, so every property is set.
+// dip sets the pen's style. The renderer keeps its style from one shape to the next and fills even
+// stroked shapes, so every property is set.
 func (p pen) dip(i ink) {
 	p.r.ResetStyle()
 	p.r.SetStrokeColor(i.stroke)

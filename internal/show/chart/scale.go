@@ -13,7 +13,7 @@ const absurd = 1e9
 
 func drawable(v float64) bool { return math.Abs(v) < absurd } // false for NaN
 
-// part tells how far along the span a value lies, kept within 0 and 1.
+// part returns the position of a value in the span, limited to 0 to 1.
 func (s span) part(v float64) float64 {
 	return min(1, max(0, (v-s.min)/(s.max-s.min)))
 }

@@ -49,7 +49,7 @@ func spotsOf(r *run.Run, courses []course, readings []assessment.Reading) []spot
 	return out
 }
 
-// find sets where a reading goes and tells whether it goes anywhere.
+// find sets the position of a reading and reports whether it has one.
 func (s *spot) find(from, to run.Point, value float64, courses []course) bool {
 	zero := run.Point{Place: run.Place{Kind: run.AtSupply}, Rail: run.Minus}
 	set := func(at run.Point, v float64) bool {

@@ -123,7 +123,7 @@ const shareMethod = "Shapley's value: each cause against an ideal one, averaged 
 var changes = map[colourloss.Change]string{colourloss.Neither: "none", colourloss.DimmerOnly: "dimmer",
 	colourloss.ColourOnly: "colour", colourloss.Both: "both"}
 
-// Colour writes what is seen of a run. The error is the writer's.
+// Colour writes the appearance of a run. It returns the writer's error.
 func Colour(w io.Writer, a *colourloss.Appearance) error {
 	whole := func(i interval.Interval, factor float64) Interval { return intervalOf(i, factor, true) }
 	spot := a.Worst

@@ -95,7 +95,7 @@ type ColourLoadDoc struct {
 	AsWired EffectDoc `json:"as_wired"`
 }
 
-// AfterDoc is what a run bears after a repair.
+// AfterDoc is the highest safe load of a run after a repair.
 type AfterDoc struct {
 	Repair      RepairDoc   `json:"repair"`
 	LimiterAmps Interval    `json:"limiter_amps"`
@@ -121,7 +121,7 @@ func Repairs(w io.Writer, p *repair.Plan) error {
 	return write(w, "repairs", d)
 }
 
-// Limits writes what a run bears. The error is the writer's.
+// Limits writes the highest safe load of a run. It returns the writer's error.
 func Limits(w io.Writer, l *repair.Loads) error {
 	ends := l.Basis.FromReadings
 	safe, decides := repair.Limiter(l.Effects())

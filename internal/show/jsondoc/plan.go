@@ -38,7 +38,7 @@ type PlanReadingDoc struct {
 	Lead     float64 `json:"lead_metres,omitempty"` // that it takes, along one conductor
 }
 
-// PlanElementDoc is what the readings tell of a joint or feed.
+// PlanElementDoc is the expected result of the plan for a joint or feed.
 type PlanElementDoc struct {
 	Kind              run.Kind  `json:"kind"`
 	Name              string    `json:"name"`

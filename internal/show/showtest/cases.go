@@ -179,5 +179,5 @@ func Wrecked(name string, v float64) *assessment.Assessment {
 	return a
 }
 
-// Hostile is a name that wants escaping everywhere.
+// Hostile is a name that needs escaping in every output format.
 const Hostile = "<script>alert(1)</script>\x1b[2J\x00\r\n\"'&{{.}}\u202e日本語"

@@ -42,7 +42,7 @@ func basis(a *colourloss.Appearance) string {
 	return "if everything is as its file states"
 }
 
-// changed says in words whether the run dims, changes colour, or both.
+// changed returns in words whether the run dims, changes colour, or both.
 func changed(a *colourloss.Appearance) string {
 	where := placesText(a.Stretches)
 	switch a.Change {
@@ -95,7 +95,7 @@ func placeText(p colourloss.Stretch) string {
 	return fmt.Sprintf("%s, pixels %d to %d: %s", p.Reel, p.From, p.To, strings.Join(what, ", "))
 }
 
-// spotText tells of the pixel that was looked into.
+// spotText returns the description of the pixel that is examined.
 func spotText(a *colourloss.Appearance) string {
 	w := a.Worst
 	which := "The worst pixel is %s at"

@@ -81,7 +81,7 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 	return t.w.Flush()
 }
 
-// withoutText says how an element would stand without some readings.
+// withoutText returns the estimate of an element without some readings, in words.
 func withoutText(e assessment.Element, p assessment.Part) string {
 	if !p.Known {
 		return "nothing would be known without"

@@ -97,7 +97,7 @@ func (t table) options(options []repair.Option) {
 	t.grid("", []string{"colour off", "least V", "joint W", "safe limiter, A"}, rows)
 }
 
-// optionText says what is done, and which limit is not kept then.
+// optionText returns the repairs of an option and the limit that they leave broken.
 func optionText(o repair.Option) string {
 	e := o.Effect
 	text := ""

@@ -152,7 +152,7 @@ func (t table) wrapped(word, s string, indent int, v assessment.Verdict) {
 	}
 }
 
-// paint colours a word by a verdict where colour is asked for.
+// paint colours a word by a verdict if colour is switched on.
 func (t table) paint(s string, v assessment.Verdict) string {
 	code := map[assessment.Verdict]string{assessment.Fail: "1;31", assessment.Unproven: "33", assessment.Pass: "32"}[v]
 	if !t.colour || code == "" || s == "" {

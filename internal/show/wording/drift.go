@@ -23,7 +23,7 @@ type SeriesLine struct {
 	Remarks               []string
 }
 
-// changeWords begin what is said of a change.
+// changeWords are the first words of a change.
 var changeWords = map[history.Shape]string{history.Step: "jump on", history.Ramp: "drift since"}
 
 // ChangeWord names the shape of a change.
@@ -37,8 +37,8 @@ func ChangeWord(s history.Shape) string {
 	return string(s)
 }
 
-// verdictWord is a verdict as people read it: a step is a load here, so that what has
-// changed at once has jumped.
+// verdictWord is a verdict in words. A sudden change is called a jump, because a step is a load
+// step.
 func verdictWord(v history.Verdict) string {
 	if v == history.Stepped {
 		return "jumped"
@@ -61,7 +61,7 @@ func GravestFirst(series []history.Series) []history.Series {
 	return sorted
 }
 
-// DriftHeadline says what the whole run does, in one Line.
+// DriftHeadline returns the verdict on the whole run in one line.
 func DriftHeadline(h *history.History) (string, assessment.Verdict) {
 	var going, over, open []string
 	for _, s := range GravestFirst(h.Series) {
@@ -134,7 +134,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 	return l
 }
 
-// clause says what an element does.
+// clause returns the behaviour of an element in words.
 func clause(name string, v history.Verdict) string {
 	if v == history.Stepped {
 		return name + " has jumped"

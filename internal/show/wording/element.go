@@ -53,15 +53,15 @@ func LineOf(e assessment.Element) Line {
 	return l
 }
 
-// SeemsOpen reports whether a joint or feed has a best value that nothing which conducts
-// has (common practice, no source) and no upper bound, while the readings do not prove it
-// open: the value is only where the fit stopped.
+// SeemsOpen reports whether a joint or feed has a best value higher than any conducting one (common
+// practice, no source) and no upper bound, while the readings do not prove it open. The value is
+// then only where the fit stopped.
 func SeemsOpen(e assessment.Element) bool {
 	const conducting = 10 // Ω
 	return (e.Kind == run.KindJoint || e.Kind == run.KindFeed) && e.Known && !e.Open() && e.Ohms >= conducting && math.IsInf(e.High, 1)
 }
 
-// heat says what an element turns into warmth where that is worth a thought.
+// heat returns the heat in an element in words; "" where it is too little to notice.
 func heat(e assessment.Element) string {
 	const noticeable = 0.1 // W; common practice, no source: a joint this warm can be felt
 	if !(e.Watts >= noticeable && e.Watts < 1e6 && e.Amps < 1e6) || e.Kind == run.KindReel || e.Kind == run.KindSupply || e.Open() || SeemsOpen(e) {

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Alarm says why no number of an assessment is to be relied on; "" where some are.
+// Alarm returns the reason why no number of an assessment is reliable; "" without one.
 func Alarm(a *assessment.Assessment) string {
 	switch {
 	case a.Fit.Converged:
@@ -19,12 +19,12 @@ func Alarm(a *assessment.Assessment) string {
 	return "The fit found no answer: rely on none of these numbers."
 }
 
-// Fit says how well the fitted run explains the readings.
+// Fit returns in words how well the fitted run explains the readings.
 func Fit(f assessment.Fit) string {
 	return fmt.Sprintf("chi-squared %s with %d degrees of freedom, p = %s", number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom, number.Figures(f.PValue, 2))
 }
 
-// Assumptions says what the numbers rest on.
+// Assumptions returns what the numbers assume.
 func Assumptions(a *assessment.Assessment) []string {
 	var out []string
 	r := a.Run

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Binding says what gives way first.
+// Binding returns the limit that is reached first, in words.
 func Binding(e repair.Effect) string {
 	if e.Rating.Binding.Subject == "" {
 		return "nothing, even at full level"
@@ -31,7 +31,7 @@ func Remaining(e repair.Effect) string {
 	return printable.Short(names[0], 60) + " above its limit"
 }
 
-// Utilisation says what of which part comes to which limit.
+// Utilisation returns the criterion, the part of the run, its value and its limit, in words.
 func Utilisation(u limits.Utilisation) string {
 	name := printable.Short(u.Subject, 30)
 	switch u.Criterion {
@@ -63,5 +63,5 @@ func Span(n interval.Interval, digits int) string {
 	return fmt.Sprintf("%s (%s to %s)", number.Fixed(n.Value, digits), number.Fixed(n.Low, digits), number.Fixed(n.High, digits))
 }
 
-// EvenLight is what the answers take for granted.
+// EvenLight states that the answers assume an evenly lit run.
 const EvenLight = "The whole run is taken as lit evenly: the same amperes in its far part alone starve it more."

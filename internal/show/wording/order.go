@@ -41,7 +41,7 @@ func grave(v assessment.Verdict) int {
 	return 0
 }
 
-// share is how many times its limit an element has; 0 where that means nothing.
+// share is the resistance of an element over its limit; 0 where it has none.
 func share(e assessment.Element) float64 {
 	switch part := e.Ohms / e.Limit; {
 	case e.Open():
@@ -57,7 +57,7 @@ func Subject(e assessment.Element) string {
 	return string(e.Kind) + " " + printable.Short(e.Name, 40)
 }
 
-// Headline says the verdict on the whole run in one Line, and which it is.
+// Headline returns the verdict on the whole run and one line that states it.
 func Headline(a *assessment.Assessment) (string, assessment.Verdict) {
 	worst := map[string]assessment.Verdict{} // an element's rows count once
 	var order []string

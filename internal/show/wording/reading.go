@@ -44,7 +44,7 @@ func InUnit(unit string, q run.Quantity, v float64) string {
 	return Value(q, v)
 }
 
-// Between says where something is or should be read.
+// Between returns the points between which something is or should be read.
 func Between(q run.Quantity, from, to string) string {
 	from, to = printable.Short(from, 40), printable.Short(to, 40)
 	switch {
@@ -66,7 +66,7 @@ func InStep(step string) string {
 	return ` in step "` + printable.Short(step, 40) + `"`
 }
 
-// Suspect says what is odd about a reading.
+// Suspect returns in words why a reading is suspect.
 func Suspect(r assessment.Reading) string {
 	text := fmt.Sprintf("%s%s is %s where the others make it %s", Between(r.Quantity, r.From, r.To), InStep(r.Step),
 		Value(r.Quantity, r.Value), Value(r.Quantity, r.Predicted))
@@ -76,7 +76,7 @@ func Suspect(r assessment.Reading) string {
 	return text
 }
 
-// Next says what to read and what for; and with which meter, where a run has several.
+// Next returns what to read and what it would decide, with the meter if a run has several.
 func Next(r *run.Run, n assessment.Next) string {
 	text := Between(n.Quantity, n.From, n.To) + WithLead(n) + InStep(n.Step)
 	if r != nil && len(r.Meters) > 1 && n.Meter != "" {
@@ -92,7 +92,7 @@ func Next(r *run.Run, n assessment.Next) string {
 	return text + ", to decide " + Few(names)
 }
 
-// WithLead says how long a lead a reading along one conductor takes.
+// WithLead returns the length of the lead that a reading along one conductor needs, in words.
 func WithLead(n assessment.Next) string {
 	if n.Lead == 0 {
 		return ""

@@ -101,8 +101,8 @@ func (d *Demo) ReelTruth(index int) float64 {
 	return d.plant.Reels[index].Plus + d.plant.Reels[index].Minus
 }
 
-// Read plays the instruments and reads the run through all its steps. Each reading
-// is handed to took as soon as it is taken; progress tells a person what goes on.
+// Read runs the instruments and reads the run through all its steps. It passes each reading to took
+// as soon as it is taken, and reports its progress in words.
 func (d *Demo) Read(ctx context.Context, progress io.Writer, took func(reading.Reading) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	var playing sync.WaitGroup

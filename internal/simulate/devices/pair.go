@@ -37,7 +37,7 @@ func InProcess() *Pair {
 	return &Pair{Device: &patient{Conn: device}, Host: host}
 }
 
-// Kind tells what the cable is, for a notice to the user.
+// Kind returns what the cable is, for a notice to the user.
 func (p *Pair) Kind() string {
 	if p.Path == "" {
 		return "in-process"
@@ -66,7 +66,7 @@ func forgive(n int, err error, all int) (int, error) {
 	return n, err
 }
 
-// Wire carries what an instrument says, and misbehaves when told to.
+// Wire carries an instrument's output, and simulates faults of a line on request.
 type Wire struct {
 	device io.ReadWriteCloser
 

@@ -2,8 +2,8 @@ package plant
 
 import "math/rand/v2"
 
-// Disturbance is what a real run does and a model of it may not hold. Each figure is
-// common practice, no source. The zero value is a calm run read by a calm eye.
+// Disturbance is an effect in a real run that a model of it may not include. Each figure is common
+// practice, no source. The zero value has no disturbance.
 type Disturbance struct {
 	Name string
 

@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Fault is what is broken in a run.
+// Fault is a defect of a run.
 type Fault int
 
 const (

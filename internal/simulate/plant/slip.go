@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Slip is what a hand writes down wrongly.
+// Slip is an error in writing down a reading.
 type Slip int
 
 const (
