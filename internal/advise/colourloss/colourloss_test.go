@@ -187,7 +187,7 @@ func TestSharesOfAStarvingRun(t *testing.T) {
 	if trim := shareOf(t, a, run.KindSupply, "A"); trim.Volts.Value >= 0 {
 		t.Errorf("a supply trimmed 0.1 V up takes %g V", trim.Volts.Value)
 	}
-	// The verdict is on the run, whichever pixel is asked for.
+	// The verdict is on the run, for any chosen pixel.
 	start := made(t, runtest.Parse(t, bad), "white 30 %", nil, "west.start")
 	if start.Verdict != assessment.Fail || start.Worst.Name != "west.start" || !start.Asked || len(start.Shares) != len(a.Shares) {
 		t.Errorf("verdict %v on %s", start.Verdict, start.Worst.Name)
@@ -419,7 +419,7 @@ func TestDriversAndVoltages(t *testing.T) {
 	}
 }
 
-// Usual primaries are told of, stated ones are not.
+// Assumed primaries are reported, stated ones are not.
 func TestUsualPrimariesAreTold(t *testing.T) {
 	if a := made(t, runtest.Parse(t, cove), "white 5 %", nil, ""); !strings.Contains(strings.Join(a.Warnings, "\n"), "no primaries for red, green, blue") {
 		t.Errorf("%q", a.Warnings)

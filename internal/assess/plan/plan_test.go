@@ -88,7 +88,7 @@ func TestWalkingOrder(t *testing.T) {
 	}
 }
 
-// A meter that is too coarse is told so, with what would do.
+// For a meter that is too coarse the plan says why and lists remedies.
 func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 	r := runtest.Load(t, "../../../testdata/runs/shelf.toml")
 	if p := planned(t, r); !p.Settled() {
@@ -109,7 +109,7 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 	}) {
 		t.Errorf("helps: %q", e.Remedies)
 	}
-	// What is said to help does.
+	// The first remedy settles the element.
 	for _, remedy := range remedies {
 		if len(e.Remedies) > 0 && remedy.says(coarse, []int{0}) == e.Remedies[0] {
 			changed := clone(coarse)
@@ -124,7 +124,7 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 }
 
 // No plan can settle a joint whose plus is cut.
-func TestCutJointIsTold(t *testing.T) {
+func TestCutJointIsUnsettled(t *testing.T) {
 	p := planned(t, runtest.Load(t, "../../../testdata/runs/facade.toml"))
 	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Name == "two-three" })
 	if e := p.Elements[i]; e.Settled || !math.IsInf(e.HalfWidth, 1) || !strings.Contains(e.Why, "plus is parted") || len(e.Remedies) == 0 {
@@ -132,12 +132,11 @@ func TestCutJointIsTold(t *testing.T) {
 	}
 }
 
-// The milliohms of a feed as the run file states them being over its limit, nothing is
-// promised.
+// A feed whose stated resistance is above its limit is not settled.
 func TestStatedOverItsLimit(t *testing.T) {
 	p := planned(t, runtest.Load(t, "../../../testdata/runs/gallery.toml"))
 	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Kind == run.KindFeed && e.Name == "middle" })
-	if e := p.Elements[i]; e.Settled || !strings.Contains(e.Why, "as the file states it") {
+	if e := p.Elements[i]; e.Settled || !strings.Contains(e.Why, "the file states 624 mΩ, more than its limit of 612 mΩ") {
 		t.Errorf("%+v", e)
 	}
 }

@@ -95,7 +95,7 @@ func TestUnsteadyBalance(t *testing.T) {
 }
 
 // Other drivers never run away, a dark step neither, and a supply below the pixels'
-// minimum is told as that.
+// minimum is reported as that.
 func TestNoRunaway(t *testing.T) {
 	r := lone(4, 3)
 	if list := solved(t, r, run.Step{}).Runaways(run.Step{}); list != nil {

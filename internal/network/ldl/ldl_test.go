@@ -86,7 +86,7 @@ func TestSingularMatrixIsTold(t *testing.T) {
 	}
 }
 
-// A chain has no fill, whatever its length.
+// A chain of any length has no fill.
 func TestChainHasNoFill(t *testing.T) {
 	const n = 5000
 	p := NewPattern(n)

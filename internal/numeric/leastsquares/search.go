@@ -72,8 +72,8 @@ const (
 	// Where a full step promises less than this part of the sum of squares, rounding of
 	// the sums may hide the gain: a step is then good if it leaves less to promise.
 	roundingPart = 1e-7
-	// Where a step promises less than this and is not good, sums no longer tell. The
-	// second is for fits without any residual, in squared standard uncertainties.
+	// Where a step promises less than this and is not good, rounding hides any gain. The second is
+	// for fits without any residual, in squared standard uncertainties.
 	hidden, none = 1e-12, 1e-20
 	// So many refusals in a row shorten a step ten million times or more.
 	hopeless = 24

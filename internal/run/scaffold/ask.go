@@ -24,9 +24,9 @@ func NewQuestions(in io.Reader, out io.Writer) *Questions {
 	return &Questions{lines: bufio.NewReader(in), out: out}
 }
 
-// Options asks for each option. An empty answer keeps the default; an answer that cannot
-// be is asked for again, and so are all, with the answers kept, where they make no run.
-// Where the answers end early the error is io.ErrUnexpectedEOF.
+// Options asks for each option. An empty answer keeps the default. An invalid answer is asked for
+// again. Where the answers together make no valid run, all are asked for again with the answers as
+// defaults.
 func (d *Questions) Options(defaults Options) (Options, error) {
 	o := defaults
 	d.say("Work at mains terminals belongs to licensed people. An empty answer takes what stands in brackets.\n")

@@ -1,3 +1,3 @@
 // Package table writes results as plain text for a terminal, the worst first. Every
-// output depends on its arguments alone: no clock, no file and no terminal is asked.
+// output depends on its arguments alone: it reads no clock, no file and no terminal.
 package table

@@ -169,7 +169,7 @@ func TestCables(t *testing.T) {
 	})
 }
 
-// A board ends when its cable is parted and when it is told to.
+// A board ends when its cable is removed and when its context ends.
 func TestBoardStops(t *testing.T) {
 	pair := InProcess()
 	if err := pair.Host.Close(); err != nil {

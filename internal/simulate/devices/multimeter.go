@@ -23,7 +23,7 @@ const queueDepth = 20
 // Multimeter is a simulated meter that speaks SCPI. It measures voltage, current
 // and temperature with the ranges of the shipped SCPI profile, rounds to a
 // count of the range, and shows 9.9E37 beyond the last. CONF with a number holds
-// the range that the number needs; CONF? tells function and range.
+// the range that the number needs; CONF? returns function and range.
 type Multimeter struct {
 	Wire
 	// Settling is how long after a change of function or range it shows half of what
@@ -161,7 +161,7 @@ func (m *Multimeter) set(q run.Quantity, holds float64) {
 	m.quant, m.held, m.changed = q, holds, time.Now()
 }
 
-// setting tells function and range, as CONF? does (the form is our own: the standard
+// setting returns function and range, as CONF? does (the form is our own: the standard
 // leaves it to the instrument).
 func (m *Multimeter) setting() string {
 	m.mu.Lock()
