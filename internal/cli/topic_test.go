@@ -67,7 +67,7 @@ var word = regexp.MustCompile(`^[a-z][a-z_]*$`)
 var naming = regexp.MustCompile(`(?m)^  [a-z_]+(?:, [a-z_]+)*(?:  |$)|^\[\[?[a-z.]+\]|"[a-z]+"`)
 
 // Every key that package runfile accepts, and every word that a key may hold, is named in
-// the topic: whatever of the package's source, imports aside, is a text of one word.
+// the topic: each one-word string of the package's source outside its imports.
 func TestRunFileTopicNamesEveryKey(t *testing.T) {
 	files, err := filepath.Glob("../run/runfile/*.go")
 	if err != nil {

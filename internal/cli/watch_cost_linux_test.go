@@ -17,7 +17,7 @@ import (
 var costSeconds = flag.Float64("cost", 1, "for how many seconds the watch's processor time and memory are measured")
 
 // What a watch costs in a cabinet: two boards with eight channels each, ten times a
-// second, the usual commits, and somebody who asks for the metrics every 15 s. The
+// second, the usual commits, and a client that scrapes the metrics every 15 s. The
 // kernel's own figures are told, not judged; `-cost 120` leaves out what the start costs.
 func TestWatchCost(t *testing.T) {
 	s := newSession(t)

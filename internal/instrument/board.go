@@ -16,11 +16,11 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// errClosed is the error of what is asked after Close.
+// errClosed is the error of calls after Close.
 var errClosed = os.ErrClosed
 
-// speaker is a board that prints lines by itself.
-type speaker struct {
+// board is a device that sends lines by itself.
+type board struct {
 	tally
 	profile *profile.Profile
 	wire    *port.Port
@@ -28,15 +28,15 @@ type speaker struct {
 	waiting []reading.Sample // of a line that held several values
 
 	mu       sync.Mutex // of what follows
-	greeting string     // the first comment, or the latest that says who the board is
-	known    bool       // it says who the board is
+	greeting string     // the first comment, or the latest one that identifies the board
+	known    bool       // greeting identifies the board
 	serials  []sensor   // of the sensors, by channel
 }
 
 // sensor is the serial number of a channel's sensor.
 type sensor struct{ channel, number string }
 
-func (s *speaker) Identity() string {
+func (s *board) Identity() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	parts := []string{}
@@ -49,7 +49,7 @@ func (s *speaker) Identity() string {
 	return strings.Join(parts, " ")
 }
 
-func (s *speaker) Next(ctx context.Context) (reading.Sample, error) {
+func (s *board) Next(ctx context.Context) (reading.Sample, error) {
 	for len(s.waiting) == 0 {
 		l, err := s.wire.Line(ctx)
 		if err != nil {
@@ -63,13 +63,13 @@ func (s *speaker) Next(ctx context.Context) (reading.Sample, error) {
 }
 
 const (
-	pauseLimit = 30 * time.Millisecond  // a pause after which nothing old can wait to be read
-	catchUp    = 500 * time.Millisecond // for reading what is old of a board that never pauses
+	pauseLimit = 30 * time.Millisecond  // after this pause all old lines have been read
+	catchUp    = 500 * time.Millisecond // the same limit for a board that never pauses
 )
 
-// Measure first reads what the board sent while the port was not read, so that the
-// sample is of now.
-func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
+// Measure first discards the lines that the board sent while the port was not read, so that
+// the sample is a new one.
+func (s *board) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	old, cancel := context.WithTimeout(ctx, catchUp)
 	defer cancel()
 	for {
@@ -90,10 +90,10 @@ func (s *speaker) Measure(ctx context.Context, channel string, q run.Quantity) (
 	}
 }
 
-func (s *speaker) Close() error { return s.wire.Close() }
+func (s *board) Close() error { return s.wire.Close() }
 
-// understand gives the samples of one line and notes what became of it.
-func (s *speaker) understand(l port.Line) []reading.Sample {
+// understand returns the samples of one line and counts the line.
+func (s *board) understand(l port.Line) []reading.Sample {
 	e := Event{Time: l.Time, Kind: Spoke, Text: l.Text}
 	values, err := lines.Parse(s.profile.Line, l.Text)
 	switch {
@@ -118,9 +118,9 @@ func (s *speaker) understand(l port.Line) []reading.Sample {
 	return e.Samples
 }
 
-// setIdentity takes a comment for the board's identity, if it is one: another board in
-// the same place says another thing.
-func (s *speaker) setIdentity(text string) {
+// setIdentity stores a comment as the board's identity, if it is one. It changes when another
+// board is connected.
+func (s *board) setIdentity(text string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	who := s.profile.Line.Identity
@@ -132,8 +132,8 @@ func (s *speaker) setIdentity(text string) {
 	}
 }
 
-// setSerial notes the serial number of a channel's sensor.
-func (s *speaker) setSerial(channel, number string) {
+// setSerial stores the serial number of a channel's sensor.
+func (s *board) setSerial(channel, number string) {
 	if number == "" {
 		return
 	}
@@ -149,8 +149,8 @@ func (s *speaker) setSerial(channel, number string) {
 	slices.SortFunc(s.serials, func(a, b sensor) int { return strings.Compare(a.channel, b.channel) })
 }
 
-// correct applies the right shunt of a channel. A current that no shunt is known of
-// loses its value: it is wrong for certain.
+// correct recalculates a current with the right shunt of its channel. If the shunt that
+// the board used is unknown, the value is removed, because it is wrong.
 func correct(s reading.Sample, shunts map[string]float64) reading.Sample {
 	ohms, given := shunts[s.Channel]
 	if !given || s.Quantity != run.Current || !s.Good() {

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Report is what a check of one probe found.
+// Report is the result of a check of one probe.
 type Report struct {
 	Profile  string
 	Port     string
@@ -24,11 +24,11 @@ type Report struct {
 	Seen   []Seen   // by channel and quantity, in the order in which they were first heard
 	Bad    []Event  // the first few bad lines
 	Queue  []string // what the meter's error queue said
-	Errors []string // measurements that gave nothing, and why the check ended early
-	Advice []string // what most likely helps
+	Errors []string // failed measurements, and why the check ended early
+	Advice []string // the most likely remedies
 }
 
-// Seen is what one channel gave of one quantity.
+// Seen summarises the samples of one channel and quantity.
 type Seen struct {
 	Last   reading.Sample
 	Good   int
@@ -38,7 +38,7 @@ type Seen struct {
 // mostBad is how many bad lines a report holds: enough to see what they look like.
 const mostBad = 10
 
-// OK reports whether the probe can be used: something good was heard and nothing bad.
+// OK reports whether the probe can be used: it sent good samples, and nothing failed.
 func (r Report) OK() bool {
 	good := slices.ContainsFunc(r.Seen, func(s Seen) bool { return s.Good > 0 })
 	return good && r.Counters.Bad == 0 && len(r.Queue) == 0 && len(r.Errors) == 0
@@ -78,7 +78,7 @@ func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration
 	return r, nil
 }
 
-// listen notes what a board says until the time is over.
+// listen records the samples of a board until the time is over.
 func (r *Report) listen(ctx context.Context, device Instrument, d time.Duration) {
 	ctx, cancel := context.WithTimeout(ctx, d)
 	defer cancel()
@@ -92,8 +92,8 @@ func (r *Report) listen(ctx context.Context, device Instrument, d time.Duration)
 	}
 }
 
-// askAll asks a meter for everything that its profile can ask for, again and
-// again until the time is over, and at least once. It cuts no answer short.
+// askAll queries every quantity of a meter's profile, repeatedly until the time is over and
+// at least once. It always waits for the whole answer.
 func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profile, d time.Duration) {
 	for begun, first := time.Now(), true; first || time.Since(begun) < d; first = false {
 		for q := range run.Quantity(len(run.QuantityNames)) {
@@ -112,21 +112,21 @@ func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profi
 	}
 }
 
-// note keeps an error and reports whether the check is over. That its time has
-// come is no error.
+// note records an error and reports whether the check is over. The end of the check's time
+// is not an error.
 func (r *Report) note(ctx context.Context, err error) bool {
 	var queue scpi.Queue
 	if ctx.Err() != nil {
 		return true
 	}
 	if errors.As(err, &queue) {
-		return false // its complaints are noted already
+		return false // the entries of the queue are recorded already
 	}
 	keep(&r.Errors, err.Error())
 	return !errors.Is(err, scpi.ErrTimeout)
 }
 
-// keep appends a text once.
+// keep appends a text that the list does not hold yet.
 func keep(list *[]string, text string) {
 	if !slices.Contains(*list, text) {
 		*list = append(*list, text)
@@ -147,7 +147,7 @@ func (r *Report) see(s reading.Sample) {
 	}
 }
 
-// advise tells what most likely helps with what was found.
+// advise adds the most likely remedies to the report.
 func (r *Report) advise(p *profile.Profile, d time.Duration) {
 	understood := r.Lines - r.Counters.Bad - r.Skipped
 	switch {

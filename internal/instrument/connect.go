@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/instrument/profile"
 )
 
-// connect opens the port, or takes the connection that the caller has.
+// connect opens the port, or uses the connection of the options.
 func connect(ctx context.Context, p *profile.Profile, path string, o Options) (*port.Port, error) {
 	if o.Conn != nil {
 		return port.Over(o.Conn, p.Port.Terminator, o.Clock), nil
@@ -28,7 +28,7 @@ func connect(ctx context.Context, p *profile.Profile, path string, o Options) (*
 	case !errors.As(err, &code):
 		return wire, err
 	case code.Code() == serial.InvalidSerialPort:
-		return nil, fault.Fault{Text: fmt.Sprintf("port %s: is no serial port", path), Hint: portHint}
+		return nil, fault.Fault{Text: fmt.Sprintf("port %s: not a serial port", path), Hint: portHint}
 	case code.Code() == serial.InvalidSpeed:
 		return nil, fault.Fault{Text: fmt.Sprintf("port %s: does not do %d baud", path, p.Port.Baud), Hint: "the rate is the profile's, port.baud"}
 	}
@@ -37,8 +37,8 @@ func connect(ctx context.Context, p *profile.Profile, path string, o Options) (*
 
 const portHint = "serial ports are /dev/serial/by-id/…, /dev/ttyUSB… or /dev/ttyACM…"
 
-// noPort tells what stands at a path that cannot be a serial port; "" where it may
-// be one, or nothing is there.
+// noPort returns what a path is that cannot be a serial port; "" if it may be one or does
+// not exist.
 func noPort(path string) string {
 	info, err := os.Stat(path)
 	if err != nil {

@@ -2,7 +2,7 @@ package instrument
 
 import "context"
 
-// conversation is the meter's side that a scpi.Client speaks over.
+// conversation is the connection to a meter as a scpi.Conn.
 type conversation meter
 
 func (c *conversation) Send(ctx context.Context, message string) error {

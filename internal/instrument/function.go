@@ -12,28 +12,28 @@ import (
 
 // selector is the function and range that a meter is set to.
 type selector struct {
-	selected *profile.Function // nil: none that is known
+	selected *profile.Function // nil: not known
 	since    time.Time         // when it was selected
-	state    string            // what the meter said of itself then
+	state    string            // the state that the meter reported then
 	ranges   map[run.Quantity]int
 }
 
-// forget makes the next reading select again.
+// forget makes the next reading select function and range again.
 func (s *selector) forget() { s.selected = nil }
 
-// unsettledFor tells how long a meter still needs at a moment.
+// unsettledFor returns how long a meter still needs to settle.
 func (s *selector) unsettledFor(now time.Time) time.Duration {
 	if s.selected == nil {
 		return 0
 	}
-	if now.Before(s.since) { // the clock was set back; what had passed is not known
+	if now.Before(s.since) { // the clock was set back: the elapsed time is unknown
 		s.since = now
 	}
 	return s.selected.Settle - now.Sub(s.since)
 }
 
-// prepare sets the meter to the function and range in which a quantity is to be
-// read next, where it is not set so already.
+// prepare sets the meter to the function and range for the next reading of a quantity, if it
+// is not set so already.
 func (m *meter) prepare(ctx context.Context, q run.Quantity) error {
 	ranges := m.profile.Query.Functions[q]
 	if len(ranges) == 0 {
@@ -71,8 +71,8 @@ func (m *meter) prepare(ctx context.Context, q run.Quantity) error {
 	return nil
 }
 
-// asLeft reports whether a meter is still set as it was: a person may have turned its
-// knob since.
+// asLeft reports whether a meter still has its last function and range: they may have been
+// changed at its panel.
 func (m *meter) asLeft(ctx context.Context) (bool, error) {
 	if m.selected.State == "" {
 		return true, nil
@@ -89,10 +89,10 @@ func (m *meter) asLeft(ctx context.Context) (bool, error) {
 }
 
 // roomy is how much of a smaller range a value may fill for that range to be taken,
-// so that one near its end does not make the meter go to and fro.
+// so that a value near its end does not make the meter change ranges all the time.
 const roomy = 0.9
 
-// choose takes the range for the next reading: a wider one after an overload, the
+// choose sets the range for the next reading: a wider one after an overload, the
 // smallest that holds the value well after a good one.
 func (m *meter) choose(q run.Quantity, s reading.Sample) {
 	ranges := m.profile.Query.Functions[q]

@@ -1,11 +1,11 @@
-// Package instrument measures with the devices that profiles describe: meters
-// that are asked and boards that speak by themselves, over a serial port or any
-// other connection, and devices that the kernel reads.
+// Package instrument measures with the devices that profiles describe: meters that answer
+// queries and boards that send by themselves, over a serial port or any other connection,
+// and devices that the kernel reads.
 //
 // An Instrument is one device on one opened port. It does not open the port
 // again after it was unplugged (port.ErrGone); a caller that wants that opens a new
-// one. A sample that is not good is no measured value. Times come from
-// the caller's clock.
+// one. A sample that is not good is not a measured value. Times are those of the
+// caller's clock.
 package instrument
 
 import (
@@ -24,18 +24,18 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Channel is one thing that a device is asked for.
+// Channel is one quantity to query from a device.
 type Channel struct {
 	ID       string
 	Quantity run.Quantity
 }
 
-// ErrAsked is inside the error of Next on an instrument that speaks only when asked,
-// and was opened without saying what for.
+// ErrAsked is wrapped by the error of Next on an instrument that only answers queries and was
+// opened without Options.Channels.
 var ErrAsked = errors.New("the instrument speaks only when it is asked")
 
-// Ended reports whether an error means that the instrument will give nothing more: it
-// is gone, stuck, closed, or was opened without saying what is asked.
+// Ended reports whether an error means that the instrument will return no more samples: it
+// is unplugged, stuck, closed, or was opened without channels to query.
 func Ended(err error) bool {
 	for _, last := range []error{port.ErrGone, port.ErrStuck, os.ErrClosed, ErrAsked} {
 		if errors.Is(err, last) {
@@ -48,7 +48,7 @@ func Ended(err error) bool {
 // Instrument is one opened device. Next and Measure are for one goroutine;
 // Counters and Close for any.
 type Instrument interface {
-	// Identity is what the device says it is, "" where it does not say.
+	// Identity returns what the device reports as its identity; "" = nothing.
 	Identity() string
 	// Next waits for the next sample of a device that speaks by itself, or asks the
 	// next of Options.Channels, by turns as the profile says. Samples that are not
@@ -62,11 +62,11 @@ type Instrument interface {
 	Close() error
 }
 
-// Options are what an instrument needs beside its profile and path. The zero
-// value is ready to use.
+// Options are the settings of an instrument other than its profile and path. The zero value
+// is ready to use.
 type Options struct {
 	Clock func() time.Time   // nil: time.Now
-	Log   func(Event)        // called with everything that is sent and heard; nil: no log
+	Log   func(Event)        // called with each line that is sent or received; nil: no log
 	Conn  io.ReadWriteCloser // used in place of opening the path; nil: open it
 	// Channels are what Next asks for, of a device that speaks only when asked.
 	Channels []Channel
@@ -94,13 +94,13 @@ func sleep(ctx context.Context, d time.Duration) error {
 
 // Counters count lines since the instrument was opened.
 type Counters struct {
-	Lines   uint64 // all that were heard
-	Bad     uint64 // not understood, too long or broken off; nothing of them is used
+	Lines   uint64 // all received lines
+	Bad     uint64 // not parsed, too long or cut off; not used
 	Comment uint64
-	Skipped uint64 // under way when the port was opened
+	Skipped uint64 // being sent when the port was opened
 }
 
-// EventKind is what became of a line.
+// EventKind is how a line was classified.
 type EventKind string
 
 const (
@@ -110,7 +110,7 @@ const (
 	Comment  EventKind = "comment"
 	Skipped  EventKind = "skipped"
 	Bad      EventKind = "bad"
-	// Complained is an entry of a meter's error queue, in Reason; it is no line of its own.
+	// Complained is an entry of a meter's error queue, in Reason; it is not counted as a line.
 	Complained EventKind = "complained"
 	// Changed is that another program or person set a meter to another function or range, in Reason.
 	Changed EventKind = "changed"
@@ -127,8 +127,8 @@ type Event struct {
 	Samples []reading.Sample
 }
 
-// Open opens the device at a path. It returns when the device is ready: a meter
-// has said who it is, a board's port has settled and is listened to.
+// Open opens the device at a path. It returns when the device is ready: a meter has
+// reported its identity, a board's port has settled and is read.
 func Open(ctx context.Context, p *profile.Profile, path string, o Options) (Instrument, error) {
 	if o.Clock == nil {
 		o.Clock = time.Now
@@ -157,7 +157,7 @@ func Open(ctx context.Context, p *profile.Profile, path string, o Options) (Inst
 	if p.Kind == profile.SCPI {
 		return openMeter(ctx, p, wire, o)
 	}
-	return &speaker{profile: p, wire: wire, options: o}, nil
+	return &board{profile: p, wire: wire, options: o}, nil
 }
 
 // tally is Counters that several goroutines may use.
@@ -166,7 +166,7 @@ type tally struct {
 	c  Counters
 }
 
-// add counts one line by what became of it.
+// add counts one line by its kind.
 func (t *tally) add(kind EventKind) {
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// kernel is a device that the kernel reads and shows as files.
+// kernel is a device that the kernel reads and provides as files.
 type kernel struct {
 	tally
 	profile *profile.Profile
@@ -64,7 +64,7 @@ func (k *kernel) Close() error {
 	return nil
 }
 
-// kindOf tells what a file holds, in which unit. Millivolts and milliamperes are
+// kindOf returns the quantity and unit of a file. Millivolts and milliamperes are
 // units of a reading; thousandths of a °C are not.
 func kindOf(file string) (q run.Quantity, unit string) {
 	switch {
@@ -99,7 +99,7 @@ func (k *kernel) read(v profile.FileValue) (reading.Sample, error) {
 	return s, nil
 }
 
-// understand makes a sample of what a file said.
+// understand converts the text of a file to a sample.
 func (k *kernel) understand(v profile.FileValue, s reading.Sample, n int64) reading.Sample {
 	if n < v.Lowest || n > v.Highest {
 		s.Spoil(reading.Saturated, "saturated: "+s.Raw)

@@ -113,7 +113,7 @@ func TestKernelFaults(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s := next(t, device); s.Quality != reading.Faulty || !strings.Contains(s.Fault, `"lots" is no whole number`) {
+	if s := next(t, device); s.Quality != reading.Faulty || !strings.Contains(s.Fault, `"lots" is not a whole number`) {
 		t.Errorf("got %+v", s)
 	}
 	if s := next(t, device); s.Quality != reading.Faulty || !strings.Contains(s.Fault, "no such file") {

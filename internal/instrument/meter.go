@@ -31,15 +31,15 @@ type meter struct {
 // closeTimeout bounds how long the closing commands of a meter may take.
 const closeTimeout = 500 * time.Millisecond
 
-// openMeter sends what the profile sends first, then learns who the meter is.
-// What the error queue held before does not matter.
+// openMeter sends the profile's start commands and then queries the identity. It discards
+// earlier entries of the error queue.
 func openMeter(ctx context.Context, p *profile.Profile, wire *port.Port, o Options) (*meter, error) {
 	m := &meter{profile: p, wire: wire, options: o}
 	m.client = scpi.Client{Conn: (*conversation)(m), Identify: p.Query.Identity, Errors: p.Query.Error,
 		Timeout: p.Query.Timeout, Overload: p.Query.Overload}
 	err := m.begin(ctx)
 	if err != nil {
-		_ = wire.Close() // the first error is the one to tell
+		_ = wire.Close() // the first error is the one to return
 		return nil, err
 	}
 	return m, nil
@@ -59,7 +59,7 @@ func (m *meter) begin(ctx context.Context) (err error) {
 	return err
 }
 
-// complain logs what a meter's error queue held.
+// complain logs the entries of a meter's error queue.
 func (m *meter) complain(found []scpi.Error) {
 	for _, e := range found {
 		m.options.Log(Event{Time: m.options.Clock(), Kind: Complained, Reason: e.Error()})
@@ -86,7 +86,7 @@ func (m *meter) Measure(ctx context.Context, channel string, q run.Quantity) (re
 	}
 }
 
-// read asks once in the function and range that are selected.
+// read queries one value in the selected function and range.
 func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	messages := m.profile.Query.Measure[q]
 	if m.selected != nil {
@@ -111,7 +111,7 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (readi
 	return s, nil
 }
 
-// fails logs what the meter complained of, and no longer trusts what it is set to.
+// fails logs the meter's errors and makes the next reading select function and range again.
 func (m *meter) fails(err error) error {
 	m.forget()
 	var queue scpi.Queue

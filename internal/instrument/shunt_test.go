@@ -103,7 +103,7 @@ func TestNoPort(t *testing.T) {
 	for path, want := range map[string]string{
 		file:        "is a file, not a serial port (serial ports are /dev/serial/by-id/…",
 		dir:         "is a folder, not a serial port",
-		"/dev/null": "is no serial port (serial ports are",
+		"/dev/null": "not a serial port (serial ports are",
 	} {
 		_, err := instrument.Open(t.Context(), load(t, "plain-lines"), path, instrument.Options{})
 		if err == nil || !strings.Contains(err.Error(), "port "+path+": "+want) {

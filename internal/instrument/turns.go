@@ -7,15 +7,15 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// turns is whose turn it is to be asked for.
+// turns holds which channel is queried next.
 type turns struct {
 	at    int       // into Options.Channels
 	taken int       // readings of this turn
 	last  time.Time // of the latest question; for pauses only, so not Options.Clock
 }
 
-// Next asks for the channel whose turn it is. A change of function wears a relay, so
-// the profile says how many readings are taken in between.
+// Next queries the channel whose turn it is. A change of function wears a relay, so the
+// profile sets how many readings are taken before the next one.
 func (m *meter) Next(ctx context.Context) (reading.Sample, error) {
 	channels := m.options.Channels
 	if len(channels) == 0 {
@@ -35,7 +35,7 @@ func (m *meter) Next(ctx context.Context) (reading.Sample, error) {
 	s, err := m.read(ctx, c.ID, c.Quantity)
 	switch {
 	case err != nil:
-		m.pass(len(channels)) // one that is never answered does not keep the others waiting
+		m.pass(len(channels)) // a channel without answer does not block the others
 	case s.Quality == reading.Unsettled, s.Quality == reading.Overload && m.wider(c.Quantity):
 	default:
 		if m.taken++; m.taken >= m.profile.Query.Turn {

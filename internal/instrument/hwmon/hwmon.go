@@ -1,7 +1,6 @@
-// Package hwmon finds a device that the Linux kernel measures with, and reads its
-// files below /sys.
+// Package hwmon finds a sensor that the Linux kernel reads, and reads its files below /sys.
 //
-// A device is found by what its file name says and by where it is wired
+// A device is found by the content of its file "name" and by where it is wired
 // (its device path), never by hwmonN: those numbers follow the order in which the
 // system found its devices. Units are those of the kernel's documentation,
 // Documentation/hwmon/sysfs-interface.rst: millivolts, milliamperes, thousandths of a
@@ -28,11 +27,11 @@ const System = "/sys"
 // Device is one device whose files can be read.
 type Device struct {
 	Dir  string // its hwmonN folder, as of now
-	Name string // what its file name says
+	Name string // the content of its file "name"
 	Path string // of the device, the same after every boot
 }
 
-// ErrGone is inside the error of reading a device that is no longer there.
+// ErrGone is wrapped by the error of reading a device that is no longer there.
 var ErrGone = errors.New("the device is gone")
 
 // numbered is a folder's name that another device may have after the next boot.
@@ -84,7 +83,7 @@ func Find(root, address string, names []string) (Device, error) {
 
 func (d Device) address() string { return d.Name + "@" + filepath.Base(d.Path) }
 
-// list gives every device below root.
+// list returns every device below root.
 func list(root string) ([]Device, error) {
 	class := filepath.Join(root, "class", "hwmon")
 	entries, err := os.ReadDir(class)
@@ -128,7 +127,7 @@ func atPath(path string, names []string) (Device, error) {
 	return d, nil
 }
 
-// look reads who a device is.
+// look reads the identity of a device.
 func look(dir string) (Device, error) {
 	d := Device{Dir: dir}
 	name, err := d.Read("name")
@@ -148,8 +147,8 @@ func look(dir string) (Device, error) {
 	return d, nil
 }
 
-// Read gives what one of the device's files says, without its line's end. The
-// error is ErrGone where the device went, and otherwise the kernel's reason.
+// Read returns the content of one of the device's files without its line end. The error is
+// ErrGone if the device was removed, otherwise the kernel's reason.
 func (d Device) Read(file string) (string, error) {
 	path := filepath.Join(d.Dir, file)
 	text, err := os.ReadFile(path)
@@ -175,7 +174,7 @@ func (d Device) Whole(file string) (int64, string, error) {
 	}
 	n, err := strconv.ParseInt(text, 10, 64)
 	if err != nil {
-		return 0, text, fmt.Errorf("%s: %q is no whole number", filepath.Join(d.Dir, file), text)
+		return 0, text, fmt.Errorf("%s: %q is not a whole number", filepath.Join(d.Dir, file), text)
 	}
 	return n, text, nil
 }

@@ -42,7 +42,7 @@ func TestZoneWithoutDevice(t *testing.T) {
 		if n, text, err := d.Whole("temp1_input"); n != 48312 || text != "48312" || err != nil {
 			t.Errorf("%d, %q, %v", n, text, err)
 		}
-		if _, _, err := d.Whole("name"); err == nil || !strings.Contains(err.Error(), `name: "cpu_thermal" is no whole number`) {
+		if _, _, err := d.Whole("name"); err == nil || !strings.Contains(err.Error(), `name: "cpu_thermal" is not a whole number`) {
 			t.Errorf("got %v", err)
 		}
 		if _, err := d.Read("temp2_input"); errors.Is(err, hwmon.ErrGone) || !errors.Is(err, os.ErrNotExist) {

@@ -20,7 +20,7 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// ErrForm is inside the error of a line that the profile's pattern does not match.
+// ErrForm is wrapped by the error of a line that the profile's pattern does not match.
 var ErrForm = errors.New("not of the profile's form")
 
 // Parse reads one line without its end. A comment gives no values and no error.
@@ -104,7 +104,7 @@ func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Troub
 	if f.Counts {
 		counts, err := strconv.ParseInt(raw, 10, 64)
 		if err != nil {
-			return reading.Sample{}, register.None, fmt.Errorf("%q is no whole number", raw)
+			return reading.Sample{}, register.None, fmt.Errorf("%q is not a whole number", raw)
 		}
 		v, err := count(f, raw, counts)
 		return v, register.None, err

@@ -119,7 +119,7 @@ func TestBadLines(t *testing.T) {
 		{"plain-lines", "\xff\xfe,4.8,V", "byte 1 is not text"},
 		{"ina226-lines", "ch=1 bus=9584", "form"},
 		{"ina226-lines", "ch=1 bus=-1 shunt=3", "form"},
-		{"ina226-lines", "ch=1 bus=99999999999999999999 shunt=3", "no whole number"},
+		{"ina226-lines", "ch=1 bus=99999999999999999999 shunt=3", "not a whole number"},
 		{"ina226-lines", "ch=1 bus=9584 shunt=8000 bus=9584", "form"},
 	} {
 		v, err := lines.Parse(line(t, c.profile), c.line)

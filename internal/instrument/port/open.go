@@ -43,8 +43,8 @@ func Open(ctx context.Context, path string, settings profile.Port, clock func() 
 	return p, nil
 }
 
-// setUp sets the modem lines and waits until the device has come to itself.
-// What comes meanwhile is dropped.
+// setUp sets the modem lines and waits until the device has started. Bytes received
+// meanwhile are dropped.
 func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
 	wired := true
 	for _, line := range []struct {
@@ -95,7 +95,7 @@ func (p *Port) listen(conn serial.Port) error {
 	return conn.SetReadTimeout(tick)
 }
 
-// explain adds to the library's error what a person can do about it.
+// explain adds to the library's error how to remedy it.
 func explain(err error) error {
 	var p *serial.PortError
 	switch {

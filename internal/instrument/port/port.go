@@ -18,17 +18,17 @@ import (
 	"time"
 )
 
-// ErrGone is inside the error of a port that was unplugged or hung up.
+// ErrGone is wrapped by the error of a port that was unplugged or hung up.
 var ErrGone = errors.New("the port is gone")
 
-// ErrStuck is inside the error of a write that the device does not take.
+// ErrStuck is wrapped by the error of a write that the device does not accept.
 var ErrStuck = errors.New("the port takes nothing")
 
-// Fault is why a line is not to be read.
+// Fault is why a line cannot be used.
 type Fault string
 
 const (
-	Beheaded Fault = "its beginning was missed" // it was under way when the port was opened
+	Beheaded Fault = "its beginning was missed" // it was being sent when the port was opened
 	TooLong  Fault = "longer than 512 bytes"
 	Stalled  Fault = "it stopped half-way"
 )
@@ -117,7 +117,7 @@ func (p *Port) Line(ctx context.Context) (Line, error) {
 	}
 }
 
-// next gives the next line of any age.
+// next returns the next line of any age.
 func (p *Port) next(ctx context.Context) (aged, error) {
 	select {
 	case l, ok := <-p.lines: // before ctx is asked, so that what was read is given
@@ -138,7 +138,7 @@ func (p *Port) next(ctx context.Context) (aged, error) {
 	}
 }
 
-// now gives the present age.
+// now returns the present age.
 func (p *Port) now() int {
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -17,7 +17,7 @@ type Conn interface {
 	Receive(ctx context.Context) (string, error)
 }
 
-// ErrTimeout is inside the error of a query that was not answered in time.
+// ErrTimeout is wrapped by the error of a query that was not answered in time.
 var ErrTimeout = errors.New("no answer")
 
 const (

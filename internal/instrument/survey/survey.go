@@ -18,16 +18,16 @@ type Probe struct {
 	Device instrument.Instrument
 }
 
-// Guide leads a survey.
+// Guide sets the steps and moves the leads of a survey.
 type Guide interface {
 	// Step returns once the run shows a step. Skip{} leaves the step out.
 	Step(ctx context.Context, step run.Step) error
 	// Reach returns once a carried meter is at a visit. Skip{} leaves it out; Back goes
 	// to an earlier one.
 	Reach(ctx context.Context, v Visit) error
-	// Took is told each reading as soon as it is taken; its error ends the survey.
+	// Took receives each reading as soon as it is taken; its error ends the survey.
 	Took(ctx context.Context, x reading.Reading) error
-	// Missed is told a visit that gave no value, and why.
+	// Missed receives each visit without a value, and the reason.
 	Missed(v Visit, why string)
 }
 
@@ -50,8 +50,8 @@ type Survey struct {
 	Probes []Probe
 }
 
-// Take walks the steps. A visit that gives no value is told to the guide and left
-// out; the error is the guide's, the context's, or that an instrument is gone.
+// Take takes the readings of all steps. A visit without a value is reported to the guide and
+// left out. The error is the guide's, the context's, or that an instrument is gone.
 func (s *Survey) Take(ctx context.Context, g Guide) error {
 	for _, step := range s.Steps {
 		switch err := g.Step(ctx, step); {
@@ -85,7 +85,7 @@ func (s *Survey) takeFixed(ctx context.Context, step run.Step, g Guide) error {
 	return nil
 }
 
-// takeCarried leads the carried meters to the visits.
+// takeCarried takes the readings of the portable meters.
 func (s *Survey) takeCarried(ctx context.Context, step run.Step, g Guide) error {
 	fixed := map[Visit]bool{}
 	for _, p := range s.Probes {
@@ -146,7 +146,7 @@ func (s *Survey) Unreachable() []Visit {
 	return list
 }
 
-// take measures once and hands the reading over.
+// take takes one reading and passes it to the guide.
 func (s *Survey) take(ctx context.Context, step run.Step, p Probe, c run.ProbeChannel, v Visit, g Guide) error {
 	sample, err := p.Device.Measure(ctx, c.ID, c.Quantity)
 	if err != nil {

@@ -1,7 +1,7 @@
 // Package survey takes the readings of a commissioning: it walks the load steps
-// of a run and, in each, reads what fixed probes see and what a carried meter is
-// led to. Who sets the step and moves the leads is the caller's business, a person
-// or a simulation; so is what becomes of each reading.
+// of a run and, in each, reads the fixed probes and the visits of a portable meter. The
+// caller, a person or a simulation, sets the step, moves the leads and receives each
+// reading.
 package survey
 
 import "ohmkeep/internal/run"

@@ -9,9 +9,9 @@ import (
 	"time"
 )
 
-// Player says again what a transcript's device said: the program's end of a wire.
-// Where the device was asked, it answers when it is asked the same again; what was
-// asked between and is not asked now is passed over.
+// Player replays a transcript as the program's end of a serial line. It sends the recorded
+// answer of a query when the same query is written. Recorded queries that are not written
+// are skipped.
 type Player struct {
 	// Paced waits as long between two entries as passed when they were written.
 	Paced bool
@@ -67,8 +67,8 @@ func (p *Player) Read(buffer []byte) (int, error) {
 	}
 }
 
-// take gives what may be said now; otherwise how long to wait (0: until the program
-// speaks), or that nothing is left.
+// take copies the bytes that are due; otherwise it returns how long to wait (0: until the
+// program writes), or that the transcript has ended.
 func (p *Player) take(buffer []byte) (n int, wait time.Duration, over bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -91,7 +91,7 @@ func (p *Player) take(buffer []byte) (n int, wait time.Duration, over bool) {
 	return n, 0, false
 }
 
-// due tells how long an entry has to wait.
+// due returns how long an entry has to wait.
 func (p *Player) due(e Entry) time.Duration {
 	if !p.Paced || p.last.IsZero() {
 		return 0
@@ -123,8 +123,8 @@ func (p *Player) pause(d time.Duration) error {
 	return nil
 }
 
-// Write takes what the program says. A message that the transcript does not hold
-// any more ends nothing: it is not answered.
+// Write receives messages of the program. A message that the rest of the transcript does not
+// hold gets no answer.
 func (p *Player) Write(data []byte) (int, error) {
 	select {
 	case <-p.closed:
@@ -149,7 +149,7 @@ func (p *Player) Write(data []byte) (int, error) {
 	return len(data), nil
 }
 
-// cutMessage parts the first message off, its end left out.
+// cutMessage splits off the first message, without its end.
 func cutMessage(s string) (message, after string, whole bool) {
 	i := strings.IndexAny(s, "\r\n")
 	if i < 0 {

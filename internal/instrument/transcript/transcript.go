@@ -39,7 +39,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Mark says what an entry is.
+// Mark is the kind of an entry.
 type Mark byte
 
 const (
@@ -56,7 +56,7 @@ type Entry struct {
 	Reason string // Piece only
 }
 
-// Head is what a transcript says of itself.
+// Head is the header of a transcript.
 type Head struct {
 	Profile  string
 	Port     string

@@ -50,7 +50,7 @@ func (t *Writer) line(format string, args ...any) {
 	}
 }
 
-// Close tells the first error of writing. It closes nothing.
+// Close returns the first error of writing. It closes no file.
 func (t *Writer) Close() error {
 	if err := t.out.Flush(); t.err == nil {
 		t.err = err

@@ -1,4 +1,4 @@
-// Package machine is what the machine says of time and of its disk.
+// Package machine reads the machine's clocks and the space on its disk.
 //
 // A Clock dates events on a machine whose wall clock may be wrong. Small boards often
 // have no battery clock: they start in the past and are set right minutes later, or

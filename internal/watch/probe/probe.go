@@ -1,9 +1,9 @@
-// Package probe opens what stands at the ports of a run file's probes: a
-// device, a recorded transcript, or a simulation.
+// Package probe opens the probes of a run file: a device, a recorded transcript or a
+// simulation, depending on the port.
 //
 // A port is the path of a serial port; for a device that the kernel reads its address
-// (package hwmon); "transcript:FILE", a file beside the run file, which is said
-// again as slowly as it was heard and is silent afterwards; or "simulated", the
+// (package hwmon); "transcript:FILE", a file beside the run file, which is replayed at its
+// recorded speed and is silent afterwards; or "simulated", the
 // run's own network with errors and resistances that are drawn from a seed. What a
 // simulation says is not measured, and its identity says so.
 package probe
@@ -25,7 +25,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Ports that are no device.
+// Ports that are not devices.
 const (
 	Simulated  = "simulated"
 	Transcript = "transcript:" // a file name follows

@@ -7,8 +7,8 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// bounded lets a few events of one cause through and counts those that come faster, so
-// that a device or a client that repeats itself fills neither the log nor the store.
+// bounded limits the rate of events of one cause and counts the excess ones, so that a device
+// or client that repeats itself does not fill the log or the store.
 type bounded struct {
 	limiter *rate.Limiter
 	held    int // back since the last that was let through

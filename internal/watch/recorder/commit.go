@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// commits is how the store has fared.
+// commits is the state of the commits to the store.
 type commits struct {
 	begun    bool // readings were stored since the start
 	done     uint64
@@ -138,8 +138,8 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 	return true
 }
 
-// sift stores what the store takes of a batch that it refused as a whole, in its
-// order, and leaves out what it will never take.
+// sift stores a refused batch in parts, in its order, and leaves out the readings that the
+// store refuses one by one.
 func (r *Recorder) sift(ctx context.Context, held *Batch) error {
 	refused, all := 0, error(ErrRefused) // what the store said to all that is held
 	for len(held.Readings) > 0 {
@@ -184,7 +184,7 @@ func (r *Recorder) stored(held *Batch, n int) {
 	r.queue.taken -= n
 }
 
-// drop notes that the store will never take the first reading.
+// drop removes the first reading, which the store refuses.
 func (r *Recorder) drop(held *Batch) {
 	r.mu.Lock()
 	defer r.mu.Unlock()

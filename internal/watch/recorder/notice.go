@@ -104,7 +104,7 @@ const (
 	span = 10 * time.Second
 )
 
-// look notices silence and nonsense; r.mu is held.
+// look detects silent probes and unreadable lines; r.mu is held.
 func (p *device) look(now time.Duration) {
 	if p.state != up {
 		return

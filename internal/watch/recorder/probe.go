@@ -116,7 +116,7 @@ const (
 	longestPause = 2 * time.Second
 )
 
-// live opens the probe, reads it, and opens it again, until ctx ends.
+// live opens the probe, reads it, and reopens it after an error, until ctx ends.
 func (p *device) live(ctx context.Context) {
 	var once sync.Once
 	defer once.Do(func() { close(p.tried) })
@@ -150,7 +150,7 @@ func (p *device) live(ctx context.Context) {
 // which cannot be set, as if the machine had been started in 1970.
 func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
 
-// read hears the device until it is gone or ctx ends.
+// read reads the device until it is gone or ctx ends.
 func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 	if p.profile.Kind != profile.Lines {
 		return p.ask(ctx, device)
@@ -168,11 +168,11 @@ func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 }
 
 const (
-	pauseLimit = 30 * time.Millisecond  // a pause after which nothing waits to be read
+	pauseLimit = 30 * time.Millisecond  // after this pause all lines have been read
 	longest    = 400 * time.Millisecond // for a device that never pauses
 )
 
-// drain hears what had arrived when the program was told to end.
+// drain reads the lines that had arrived when ctx ended.
 func drain(device instrument.Instrument) {
 	all, cancel := context.WithTimeout(context.Background(), longest)
 	defer cancel()

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// hear is told every line of the device as it comes.
+// hear receives every line of the device when it arrives.
 func (p *device) hear(e instrument.Event) {
 	switch e.Kind {
 	case instrument.Spoke:
@@ -31,7 +31,7 @@ func (p *device) hear(e instrument.Event) {
 	}
 }
 
-// take queues what one line or answer holds.
+// take queues the samples of one line or answer.
 func (p *device) take(at time.Time, samples []reading.Sample) {
 	w := p.wiring.Load()
 	since := time.Duration(at.UnixNano())
@@ -53,7 +53,7 @@ func (p *device) take(at time.Time, samples []reading.Sample) {
 			r.take(w, c, s, since, date)
 		}
 	}
-	if !placed { // it names nothing that the run file knows
+	if !placed { // the run file has no such channel
 		p.bad++
 		p.totals.bad++
 		return

@@ -194,8 +194,7 @@ func (r *Recorder) Use(ctx context.Context, p Plan) {
 	}
 }
 
-// look notices probes that have fallen silent or speak nonsense, and checks that
-// the scheduled step is the one that is in force.
+// look detects probes that are silent or send unreadable lines, and sets the scheduled step.
 func (r *Recorder) look() {
 	r.mu.Lock()
 	defer r.mu.Unlock()

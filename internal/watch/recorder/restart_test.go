@@ -60,7 +60,7 @@ func TestBeginsAnew(t *testing.T) {
 			}
 		}
 		if p.totals.restarts != c.restarts || marked != c.marked {
-			t.Errorf("%s: %d times restarts, want %d; %d marks, want %d", c.name, p.totals.restarts, c.restarts, marked, c.marked)
+			t.Errorf("%s: %d restarts, want %d; %d marks, want %d", c.name, p.totals.restarts, c.restarts, marked, c.marked)
 		}
 	}
 }

@@ -97,7 +97,7 @@ func (r *Recorder) Snapshot() Snapshot {
 	return s
 }
 
-// source tells what stands at a port.
+// source returns the kind of a port.
 func source(port string) string {
 	switch {
 	case port == probe.Simulated:
@@ -108,7 +108,7 @@ func source(port string) string {
 	return "device"
 }
 
-// Reasons says in what way a snapshot is not well; none means that all is.
+// Reasons returns what is wrong in a snapshot; empty if nothing is.
 func (s Snapshot) Reasons() []string {
 	var reasons []string
 	if s.StoreFault != "" {

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// steps knows which step was shown when.
+// steps holds which step was shown when.
 type steps struct {
 	run       *run.Run
 	announced string   // the last that was announced
@@ -69,8 +69,8 @@ func (s *steps) current() string {
 	return ""
 }
 
-// follow lets the schedule have its way, and tells of a step that changed by it.
-// Without a certain clock it is not known what is shown.
+// follow sets the step of the schedule and reports whether the step changed. While the clock
+// is uncertain the step is unknown.
 func (s *steps) follow(now machine.Stamp, certain bool) (was, is string, changed bool) {
 	on := -1
 	var begun time.Duration

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// Store keeps what is recorded.
+// Store stores what is recorded.
 type Store interface {
 	// Keep stores a batch, all of it or nothing. When it returns without an error
 	// the batch is safe on disk. An error that holds ErrRefused means that the
@@ -16,7 +16,7 @@ type Store interface {
 	Keep(ctx context.Context, b Batch) error
 }
 
-// ErrRefused is inside the error of a Store for which a batch holds something
+// ErrRefused is wrapped by the error of a Store for which a batch holds something
 // that it cannot keep.
 var ErrRefused = errors.New("the store refuses a reading")
 

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// wiring ties what a probe says to places of the run. It is replaced as a whole
+// wiring maps the channels of a probe to places of the run. It is replaced as a whole
 // when the run file is read again.
 type wiring struct {
 	run      string
@@ -37,7 +37,7 @@ type channel struct {
 	why      reading.Quality // of the newest sample
 }
 
-// wire ties the channels of one probe that have their place in the run.
+// wire maps the channels of one probe that have a place in the run.
 func wire(r *run.Run, i int) *wiring {
 	p := r.Probes[i]
 	w := &wiring{run: r.Name, every: time.Duration(p.Every * float64(time.Second)), channels: map[key]*channel{}}
@@ -52,7 +52,7 @@ func wire(r *run.Run, i int) *wiring {
 	return w
 }
 
-// inherit takes over how the channels fared that measure the same as before.
+// inherit copies the state of the channels that measure the same as before.
 func (w *wiring) inherit(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]

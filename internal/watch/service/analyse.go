@@ -32,7 +32,7 @@ func (d *Daemon) analyse(ctx context.Context) error {
 	}
 }
 
-// judge makes one analysis.
+// judge runs one analysis.
 func (d *Daemon) judge(ctx context.Context) {
 	found, err := d.config.Analyse(ctx, *d.plan.Load())
 	switch {

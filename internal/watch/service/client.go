@@ -39,7 +39,7 @@ func Ask(ctx context.Context, address string) (s Status, raw []byte, err error) 
 	return s, raw, nil
 }
 
-// noAnswer says in plain words why there was no answer.
+// noAnswer returns in plain words why there was no answer.
 func noAnswer(err error) error {
 	var network net.Error
 	var name *net.DNSError

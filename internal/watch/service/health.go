@@ -77,7 +77,7 @@ func describe(s history.Series) string {
 	return text
 }
 
-// Verdict returns what the health comes to. A run that was not analysed yet, or of which
+// Verdict returns the verdict of the health. A run that was not analysed yet, or of which
 // nothing can be followed, is no worse than its watch.
 func (h Health) Verdict() Verdict {
 	switch h.State {

@@ -168,7 +168,7 @@ func (d *Daemon) clockChanged(c machine.ClockChange) {
 	d.recorder.MarkAt(c.Stamp, recorder.Clock, "", text)
 }
 
-// warn logs what is dangerous about the run itself.
+// warn logs hazards of the run.
 func (d *Daemon) warn() {
 	for _, warning := range d.plan.Load().Run.ParallelWarnings() {
 		d.config.Log.Warn(warning)

@@ -66,11 +66,11 @@ func (d *Daemon) look() Status {
 	return s
 }
 
-// folders are those that lead to a file in a text.
+// folders matches the folders of a path in a text.
 var folders = regexp.MustCompile(`(^|[\s"'(=:])/(?:[^\s/:"']+/)*`)
 
-// withoutFolders leaves of each path in a status its last name: where this machine keeps
-// its files is no business of those who can read the status.
+// withoutFolders replaces each path in a status by its last name, so that the status does
+// not show the folders of this machine.
 func (s *Status) withoutFolders() {
 	last := func(text *string) { *text = folders.ReplaceAllString(*text, "$1") }
 	for _, texts := range [][]string{s.Reasons, s.Notes} {

@@ -10,10 +10,11 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// minRescueInterval spares a disk that damages each new file.
+// minRescueInterval is the shortest time between two rescues, for a disk that damages each
+// new file.
 const minRescueInterval = 10 * time.Minute
 
-// rescue puts the damaged file aside and goes on with a new one.
+// rescue renames the damaged file and continues with a new one.
 func (s *Store) rescue(ctx context.Context, why error) error {
 	s.noteMu.Lock()
 	soon := !s.rescued.IsZero() && s.o.Now().Sub(s.rescued) < minRescueInterval
@@ -22,7 +23,7 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 		return why
 	}
 	s.o.Log.Error("the store is damaged; what can be read of it is taken into a new one", "store", s.o.Path, "why", why)
-	_ = s.shut() // what it says of the damage is known
+	_ = s.shut() // its error is about the known damage
 	rescued, err := store.Rescue(ctx, s.o.Path)
 	if err != nil {
 		return errors.Join(why, err)

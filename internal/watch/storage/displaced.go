@@ -37,7 +37,7 @@ func (s *Store) end() {
 	}
 }
 
-// look goes on with a new file where the store is not where it was opened.
+// look continues with a new file if the store was removed, renamed or replaced.
 func (s *Store) look(ctx context.Context) {
 	if s.use(func(file *store.Store) error { return file.Displaced() }) == nil {
 		return

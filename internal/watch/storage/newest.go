@@ -15,7 +15,7 @@ var minDate = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
 // certain: that of the newest reading whose date was certain. A damaged store is
 // written to nevertheless.
 func (s *Store) Newest(ctx context.Context) (floor time.Time, newest []reading.Recorded, err error) {
-	defer s.rest()
+	defer s.releaseMemory()
 	err = s.use(func(file *store.Store) error {
 		floor, newest, err = newestOf(ctx, file)
 		return err

@@ -1,6 +1,6 @@
-// Package storage is a watch's policy for its store: it commits what the recorder
-// gives, goes on where the file is damaged, checks it every week, and answers what
-// a person should know of it.
+// Package storage is a watch's policy for its store: it commits the recorder's batches,
+// continues after damage of the file, checks the file every week, and returns notes on its
+// state.
 //
 // Damage that lets the watch write is a note: new readings are stored and what is
 // whole is served. Damage that does not makes it put the file aside at once and take
@@ -114,7 +114,7 @@ func (s *Store) shut() (err error) {
 	return err
 }
 
-// Close commits nothing more and frees the store.
+// Close closes the store and releases the claim. It commits nothing.
 func (s *Store) Close() error {
 	s.end()
 	s.mu.Lock()
@@ -156,7 +156,7 @@ func (s *Store) keep(ctx context.Context, b recorder.Batch) error {
 	return committer{s.writer, s.o.RunFile, s.booted}.commit(ctx, b)
 }
 
-// use does something with the open store, which is not exchanged meanwhile.
+// use calls a function with the open store. The store is not replaced meanwhile.
 func (s *Store) use(do func(*store.Store) error) error {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
@@ -178,7 +178,7 @@ func (s *Store) ListensAt(address string) {
 
 // Analyse checks the store where that is due and then analyses what is in it.
 func (s *Store) Analyse(ctx context.Context, plan recorder.Plan) (found *history.History, err error) {
-	defer s.rest()
+	defer s.releaseMemory()
 	s.check(ctx)
 	err = s.use(func(file *store.Store) (err error) {
 		found, err = analysis.Run(ctx, file, plan.Run, analysis.Options{Log: s.o.Log, Now: s.o.Now})
@@ -200,8 +200,8 @@ func (s *Store) NewestHistory(ctx context.Context, r *run.Run) (found *history.H
 	return found
 }
 
-// rest gives back to the system what reading much of the store has taken.
-func (s *Store) rest() {
+// releaseMemory frees the memory that a long read of the store has used.
+func (s *Store) releaseMemory() {
 	_ = s.use(func(file *store.Store) error { file.ReleaseMemory(); return nil }) // one that is not open holds nothing
 	debug.FreeOSMemory()
 }

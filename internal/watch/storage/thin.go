@@ -7,10 +7,10 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// thinInterval is how often old readings are let go: each time leaves a mark.
+// thinInterval is how often old readings are deleted: each time adds a mark.
 const thinInterval = 28 * 24 * time.Hour
 
-// thin lets readings go that are older than they are to be kept, and says so.
+// thin deletes the readings that are older than the retention time, and logs it.
 func (s *Store) thin(ctx context.Context, file *store.Store, runName string) {
 	if s.o.Keep == 0 {
 		return
