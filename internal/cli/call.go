@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"ohmkeep/internal/fault"
 )
@@ -41,18 +42,21 @@ func storeNamed(c *cobra.Command, path string) error {
 	return nil
 }
 
-// flagFault returns the error of a flag, without the names of functions that the number
-// parser adds.
+// flagFault returns the error of a flag: with the fault of its value where there is one,
+// and without the names of functions that the number parser adds. For durations it states
+// how they are written.
 func flagFault(c *cobra.Command, err error) error {
-	var value interface {
-		error
-		GetValue() string
-		Unwrap() error
+	wrong, ok := errors.AsType[*pflag.InvalidValueError](err)
+	if !ok {
+		return callFault(c, "%w", err)
 	}
-	if errors.As(err, &value) {
-		return callFault(c, "%s", strings.TrimSuffix(value.Error(), ": "+value.Unwrap().Error()))
+	text := strings.TrimSuffix(wrong.Error(), ": "+wrong.Unwrap().Error())
+	if own, ok := errors.AsType[fault.Fault](err); ok {
+		text += ": " + own.Error()
+	} else if wrong.GetFlag().Value.Type() == "duration" {
+		text += ": a number and its unit, such as 10s, 5m or 1h"
 	}
-	return callFault(c, "%w", err)
+	return callFault(c, "%s", text)
 }
 
 // known returns an error if a word in the place of a command is not a command.

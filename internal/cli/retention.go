@@ -1,11 +1,11 @@
 package cli
 
 import (
-	"errors"
-	"fmt"
 	"strconv"
 	"strings"
 	"time"
+
+	"ohmkeep/internal/fault"
 )
 
 // keep is a retention time as a flag value: years of 365 days, weeks, days or hours.
@@ -38,7 +38,9 @@ func (k *keep) String() string {
 // Type is how help names the value.
 func (*keep) Type() string { return "duration" }
 
-// Set reads a time such as 2y, 18w, 400d or 8760h.
+var noTime = fault.Fault{Text: "no time such as 2y, 18w, 400d or 8760h"}
+
+// Set reads a time such as 2y, 18w, 400d or 8760h. Its error is a fault.Fault.
 func (k *keep) Set(text string) error {
 	for _, u := range keepUnits {
 		number, ok := strings.CutSuffix(text, u.name)
@@ -49,14 +51,14 @@ func (k *keep) Set(text string) error {
 		d := n * float64(u.unit)
 		switch {
 		case err != nil:
-			return fmt.Errorf("%q is no time such as 2y, 18w, 400d or 8760h", text)
+			return noTime
 		case !(d >= float64(minKeep)):
-			return errors.New("less than 30d would leave nothing to look back on")
+			return fault.Fault{Text: "less than 30d would leave nothing to look back on"}
 		case d > float64(maxKeep):
-			return errors.New("more than 100y is for ever: leave --keep out")
+			return fault.Fault{Text: "more than 100y is for ever: leave --keep out"}
 		}
 		*k = keep(d)
 		return nil
 	}
-	return fmt.Errorf("%q is no time such as 2y, 18w, 400d or 8760h", text)
+	return noTime
 }

@@ -26,5 +26,5 @@ func TestKeepIsRead(t *testing.T) {
 	}
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
-	s.do(`ohmkeep watch shelf.toml --store shelf.db --keep 3`).refused("--keep")
+	s.do(`ohmkeep watch shelf.toml --store shelf.db --keep 3`).refused(`"--keep" flag: no time such as 2y`)
 }

@@ -269,3 +269,25 @@ port = "`+pair.Path+`"
 	w.ends()
 	failing(s.watch("--commit", "50ms", "--analyse-after", "1h"))
 }
+
+// An address at which no watch can listen, and times without a unit, are refused in one line
+// that says what would be right.
+func TestWatchCallFaults(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf+board("cabinet", "simulated"))
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	at := taken.Addr().String()
+	for flags, want := range map[string]string{
+		"--listen " + at:           " (choose a free port and an address of this machine; ohmkeep status --at " + at + " says",
+		"--listen localhost":       `--listen: "localhost": missing port in address (host:port, such as 127.0.0.1:9477)`,
+		"--listen 127.0.0.1:99999": `invalid port (host:port, such as 127.0.0.1:9477)`,
+		"--commit 10":              `invalid argument "10" for "--commit" flag: a number and its unit, such as 10s, 5m or 1h (see ohmkeep watch --help)`,
+		"--keep 1d":                `invalid argument "1d" for "--keep" flag: less than 30d would leave nothing to look back on (see`,
+	} {
+		s.do("ohmkeep watch shelf.toml --store shelf.db --simulated " + flags).refused(want)
+	}
+}

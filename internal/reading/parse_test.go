@@ -110,7 +110,7 @@ func TestBadRows(t *testing.T) {
 		{"body", row(append(warm, "from", "block")...), "r.csv:2: from: no reel or feed is named"},
 		{"temperature between", row(append(warm, "to", "west")...), "r.csv:2: to: "},
 		{"absolute zero", row(append(warm, "value", "-273.16")...), "below absolute zero"},
-		{"unit", row("unit", "kV"), `r.csv:2: unit: "kV" is not a unit`},
+		{"unit", row("unit", "kV"), `r.csv:2: unit: "kV" is not a unit (known: V, mV, uV)`},
 		{"unit of another quantity", row("unit", "A"), "r.csv:2: unit: a voltage is not given in A"},
 		{"no number", row("value", ""), "r.csv:2: value: "},
 		{"hexadecimal", row("value", "0x1p4"), "r.csv:2: value: "},

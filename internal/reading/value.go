@@ -49,7 +49,7 @@ func Value(q run.Quantity, text, unitName string) (float64, error) {
 	switch {
 	case !known:
 		return 0, fault.Fault{Key: "unit", Text: fmt.Sprintf("%q is not a unit", unitName),
-			Hint: fault.Suggest(unitName, unitsOf[q])}
+			Hint: "known: " + strings.Join(unitsOf[q], ", ")}
 	case u.quantity != q:
 		return 0, fault.Fault{Key: "unit", Text: fmt.Sprintf("a %s is not given in %s", q, unitName),
 			Hint: "known: " + strings.Join(unitsOf[q], ", ")}

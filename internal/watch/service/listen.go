@@ -1,10 +1,14 @@
 package service
 
 import (
+	"errors"
 	"fmt"
 	"net"
+	"os"
 	"sync"
 	"time"
+
+	"ohmkeep/internal/fault"
 )
 
 // maxConnections bounds what answering over HTTP takes of memory and descriptors. It is
@@ -19,6 +23,22 @@ const (
 	writeTimeout      = 30 * time.Second
 	idleTimeout       = 30 * time.Second
 )
+
+// listen opens host:port. Its error is a fault.Fault, or the system's.
+func listen(at string) (net.Listener, error) {
+	l, err := net.Listen("tcp", at)
+	if err == nil {
+		return l, nil
+	}
+	if malformed, ok := errors.AsType[*net.AddrError](err); ok {
+		return nil, fault.Fault{Key: "--listen", Text: fmt.Sprintf("%q: %s", at, malformed.Err), Hint: "host:port, such as 127.0.0.1:9477"}
+	}
+	if refused, ok := errors.AsType[*os.SyscallError](err); ok {
+		return nil, fault.Fault{Key: "--listen", Text: fmt.Sprintf("%s: %v", at, refused.Err),
+			Hint: "choose a free port and an address of this machine; ohmkeep status --at " + at + " says whether a watch answers there"}
+	}
+	return nil, fmt.Errorf("--listen: %w", err)
+}
 
 // listener accepts connections without end, and beyond a bound closes the oldest one
 // that is not being answered: so new requests are answered however many others are left

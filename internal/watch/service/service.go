@@ -19,7 +19,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"net"
 	"net/http"
 	"sync/atomic"
 	"time"
@@ -89,9 +88,9 @@ func Run(ctx context.Context, c Config) error {
 	d.plan.Store(&c.Plan)
 	d.history.Store(c.History)
 	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
-	all, err := net.Listen("tcp", c.Listen)
+	all, err := listen(c.Listen)
 	if err != nil {
-		return fmt.Errorf("listen: %w", err)
+		return err
 	}
 	listener := newListener(all, maxConnections)
 	d.warnOfListening(listener.Addr())
