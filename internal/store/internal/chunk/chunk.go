@@ -3,8 +3,8 @@
 // read at the same moments can share the first. Whole commits of many series are
 // packed into one block by AppendBatch.
 //
-// The package knows bytes only, and no file. Every block ends with a checksum;
-// what does not fit it is refused with ErrDamaged, and no bytes bring it down.
+// The package works on bytes and uses no file. Every block ends with a checksum. Bytes that
+// do not match it give ErrDamaged; no input causes a panic.
 //
 // # Format
 //
@@ -65,7 +65,7 @@ import (
 	"ohmkeep/internal/store/internal/column"
 )
 
-// ErrDamaged is the error of bytes that are no block of this format.
+// ErrDamaged is the error of bytes that are not a block of this format.
 var ErrDamaged = errors.New("stored readings are damaged")
 
 // Record is one reading of a series.
@@ -97,8 +97,8 @@ const (
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
-// Seed is where the checksum of values begins: with what series they belong to and
-// which moments.
+// Seed is the start value of the checksum of values. It identifies their series and their
+// moments.
 type Seed uint32
 
 // NewSeed returns the seed of the values of a series at the moments in a block.
@@ -122,7 +122,7 @@ func seal(dst []byte, from int, seed Seed) []byte {
 	return binary.LittleEndian.AppendUint32(dst, crc32.Update(uint32(seed), castagnoli, dst[from:]))
 }
 
-// open returns what stands before a checksum that fits.
+// open returns the bytes before a checksum if that matches.
 func open(src []byte, seed Seed) ([]byte, error) {
 	n := len(src) - 4
 	if n < 0 || binary.LittleEndian.Uint32(src[n:]) != crc32.Update(uint32(seed), castagnoli, src[:n]) {

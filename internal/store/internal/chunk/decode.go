@@ -114,7 +114,7 @@ func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 }
 
 // most is how many records a column may hold. A few bytes can stand for any number of
-// equal ones, so the memory for more is never taken on a block's word.
+// equal ones, so a damaged length cannot make the program allocate more.
 const most = MostInBatch
 
 func (c *columns) next(there bool) []int64 {
@@ -150,7 +150,7 @@ func at(v []int64, i int) int64 {
 	return v[i]
 }
 
-// AppendRecords puts moments and values together again.
+// AppendRecords combines moments and values to records.
 func AppendRecords(dst []Record, m *Moments, v *Values) []Record {
 	for i, moment := range m.At {
 		r := Record{

@@ -1,9 +1,8 @@
 // Package column codes a column of integers, such as the times or the counts of
 // readings, in few bits each.
 //
-// What is coded is how far each number lies from a prediction. Residuals of
-// measured things are small and fall off about geometrically, which is what Rice
-// codes are for (R. F. Rice, "Some Practical Universal Noiseless Coding
+// It codes the difference of each number from a prediction. Residuals of measured values
+// are small and distributed about geometrically, for which Rice codes are suited (R. F. Rice, "Some Practical Universal Noiseless Coding
 // Techniques", JPL Publication 79-22, 1979; the code itself and the mapping of signs
 // are FROM MEMORY). Every column is restored exactly. A poor prediction only makes it
 // longer.

@@ -6,11 +6,11 @@ import (
 	mathbits "math/bits"
 )
 
-// ErrDamaged is the error of bytes that are no column of as many numbers.
+// ErrDamaged is the error of bytes that are not a column of the given length.
 var ErrDamaged = errors.New("a coded column is damaged")
 
-// Decode decodes a column of len(v) numbers from the front of src into v and
-// gives the bytes behind it.
+// Decode decodes a column of len(v) numbers from the front of src into v and returns the
+// bytes after it.
 func Decode(v []int64, src []byte) (rest []byte, err error) {
 	r := reader{src: src}
 	for u := r.begin(v); len(u) > 0 && r.err == nil; u = u[min(len(u), BlockSize):] {
@@ -225,7 +225,7 @@ func fastPairs(u []int64, src []byte, at int, k uint) (n, bits int) {
 	return n, at*8 - int(held)
 }
 
-// bitReader reads few bits, slowly, and notes what cannot be.
+// bitReader reads single bits, slowly, and records format errors.
 type bitReader struct {
 	src []byte
 	at  int // in bits

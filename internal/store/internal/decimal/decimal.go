@@ -1,6 +1,5 @@
-// Package decimal takes the number that an instrument shows apart into a
-// whole count and the form in which it was written, and puts it together again
-// to the byte.
+// Package decimal splits the number that an instrument shows into a whole count and the form
+// in which it was written, and restores the text to the byte.
 //
 // "+4.8120E+0" is the count 48120 in the form "+0.0000E+0". A form is written as
 // the text of count 0 is, so that it explains itself. Counts compress, and texts

@@ -9,9 +9,8 @@ import (
 )
 
 // Scale is what one count of a register stands for, in the unit of its readings:
-// 0.00125 for a bus voltage register of 1.25 mV a count, read in volts. It is kept
-// beside the counts and not multiplied into them, so that a shunt which turns out
-// to be another one can be put right for old readings.
+// 0.00125 for a bus voltage register of 1.25 mV a count, read in volts. It is stored
+// beside the counts, so that a wrong shunt resistance can be corrected for old readings.
 type Scale struct {
 	mantissa int64
 	exponent int

@@ -1,7 +1,7 @@
-// Package pages reads rows from the leaf pages of an SQLite database without SQLite, and
-// so even where damage took the pages above them, of the schema or of the header.
+// Package pages reads rows from the leaf pages of an SQLite database without SQLite. So it
+// finds them even if the pages above them, the schema or the header are damaged.
 //
-// It finds rows and says nothing about whether they are right: pages carry no checksums.
+// It does not check whether rows are right: pages carry no checksums.
 // The format is that of SQLite, "Database File Format", whose sections are named where
 // they are used.
 package pages

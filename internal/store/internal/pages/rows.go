@@ -24,10 +24,9 @@ type Row struct {
 	Values  []any // int64, float64, string, []byte, nil; those of an alias of the number are nil
 }
 
-// Scan calls take with every row that stands on a page in use, until it returns an error.
-// What is no row is passed over. fresh reports whether it is known which pages are in
-// use; where it is not, rows of former states come too. The values are good until take
-// returns.
+// Scan calls take with every row on a page in use, until take returns an error. Bytes that
+// are not a row are skipped. fresh reports whether the list of free pages could be read; if
+// not, deleted rows are included. The values are valid until take returns.
 func Scan(ctx context.Context, src Source, take func(Row) error) (fresh bool, err error) {
 	unused, fresh := free(src)
 	r := Reader{src: src}
@@ -55,7 +54,7 @@ func Scan(ctx context.Context, src Source, take func(Row) error) (fresh bool, er
 	return fresh, nil
 }
 
-// Reader reads rows at places that Scan has named.
+// Reader reads rows at places that Scan has returned.
 type Reader struct {
 	src    Source
 	number int

@@ -11,7 +11,7 @@ import (
 
 const hour = int64(time.Hour)
 
-// hours adds what is left of readings that were let go.
+// hours adds the hourly sums of deleted readings.
 func hours(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int64, sums []Sum) error {
 	for _, s := range series {
 		rows, err := tx.QueryContext(ctx, "SELECT hour, n, lowest, mean, highest FROM hourly WHERE series = ? AND hour BETWEEN ? AND ?",

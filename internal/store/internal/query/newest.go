@@ -12,8 +12,8 @@ import (
 // record: a million records and more.
 const mostLooked = 256
 
-// Newest returns the newest record of each series that nothing is known against; of
-// one that has none among its newest chunks, none. What is damaged is left out.
+// Newest returns the newest good record of each series. A series without one among its
+// newest chunks is left out, and so are damaged chunks.
 func Newest(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int64]chunk.Record, error) {
 	tails, err := tailOf(ctx, tx, series, new(tables.Damage))
 	if err != nil {

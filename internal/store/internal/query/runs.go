@@ -1,5 +1,5 @@
-// Package query reads what a store holds: record by record in the order of time,
-// in columns, or summed up. What is damaged is left out and reported, never guessed.
+// Package query reads the readings of a store: record by record in the order of time, in
+// columns, or as sums. Damaged chunks are left out and reported; nothing is guessed.
 //
 // All functions work within a transaction of the caller and leave errors of
 // SQLite as they are.

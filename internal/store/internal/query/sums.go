@@ -10,11 +10,11 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Sum is what measured values were in a stretch of time.
+// Sum summarises the measured values of a period.
 type Sum struct {
 	N               int
 	Lowest, Highest float64 // SI
-	Hourly          bool    // some of it comes from hours whose readings were let go
+	Hourly          bool    // part of it comes from hours whose readings were deleted
 
 	total float64 // of the values
 }

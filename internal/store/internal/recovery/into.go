@@ -169,5 +169,6 @@ func (s *salvage) numbersInto(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
-// mostNumber keeps a damaged number from using up all that there are.
+// mostNumber bounds the numbers that are accepted, so that a damaged one does not use up the
+// range.
 const mostNumber = 1 << 48

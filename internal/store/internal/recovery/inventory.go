@@ -12,8 +12,8 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// inventory is what rows stand in a store, wherever they stand. Of blocks it holds where
-// they are.
+// inventory holds the rows found on all pages of a store. Of blocks it holds only their
+// place.
 type inventory struct {
 	fresh bool // none is of a former state
 

@@ -11,8 +11,8 @@ import (
 // errRecognized ends a scan.
 var errRecognized = errors.New("recognized")
 
-// Recognizes reports whether a file holds the row of a series or a chunk that says its
-// own, as only a store does. It looks through the first megabytes.
+// Recognizes reports whether a file holds the row of a series, or of a chunk with the name of
+// its series, as only a store does. It searches the first megabytes.
 func Recognizes(path string) bool {
 	src, err := pages.Open(path, tables.Schema.PageSize)
 	if err != nil {

@@ -1,9 +1,10 @@
-// Package recovery finds out what of a store is whole, and takes that into a new one.
+// Package recovery finds the undamaged readings of a store and copies them to a new one.
 //
-// It reads the rows that stand on the pages of the file, not what SQLite makes of it, so
-// one way serves every damage: a root page, the schema, the header, a file cut short.
-// Checksums of blocks say which readings are whole and whose they are. What is damaged,
-// and what has lost its name, is counted and left in the damaged file; nothing is guessed.
+// It reads rows directly from the pages of the file, without SQLite. So it works for every
+// damage: a root page, the schema, the header, a truncated file. The checksum of a block
+// shows whether its readings are undamaged and to which series they belong. Damaged
+// readings, and those of a series whose name is lost, are counted and stay in the damaged
+// file. Nothing is guessed.
 package recovery
 
 import (
@@ -18,14 +19,14 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Found is what a check has found.
+// Found is the result of a check.
 type Found struct {
 	Chunks, Commits int // undamaged ones; set only if there are no faults
 	Count
 	Faults []string // what is wrong
 }
 
-// Check reads everything. Where something is wrong the count is what a rescue would keep.
+// Check reads the whole store. If it finds a fault, the count is what a rescue would keep.
 func Check(ctx context.Context, tx *sql.Tx) (f Found, err error) {
 	if f.Faults, err = integrity(ctx, tx); err == nil {
 		err = f.blocks(ctx, tx)
@@ -45,7 +46,7 @@ func Check(ctx context.Context, tx *sql.Tx) (f Found, err error) {
 	return f, err
 }
 
-// CountWhole returns what a rescue would keep of a database.
+// CountWhole returns how many readings a rescue would keep of a database.
 func CountWhole(ctx context.Context, src pages.Source) (Count, error) {
 	s, err := find(ctx, src)
 	if err != nil {

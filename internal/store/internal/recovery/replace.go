@@ -20,7 +20,7 @@ type Rescued struct {
 	Count
 }
 
-// CountFile returns what Replace would keep of a store.
+// CountFile returns how many readings Replace would keep of a store.
 func CountFile(ctx context.Context, path string) (Count, error) {
 	src, err := pages.Open(path, tables.Schema.PageSize)
 	if err != nil {
@@ -30,8 +30,8 @@ func CountFile(ctx context.Context, path string) (Count, error) {
 	return CountWhole(ctx, src)
 }
 
-// Replace puts a damaged store aside and in its place a new one of all that can be
-// read and is whole, if that is nothing. No program may have it open.
+// Replace renames a damaged store and writes in its place a new one with all undamaged
+// readings, which may be none. No program may have it open.
 func Replace(ctx context.Context, path string) (r Rescued, err error) {
 	if err := sqlitefile.Finish(path); err != nil {
 		return r, err
@@ -73,7 +73,7 @@ func replace(ctx context.Context, path string) (r Rescued, err error) {
 	return r, sqlitefile.Exchange(path, part, r.Aside)
 }
 
-// aside returns a name that no file has.
+// aside returns an unused file name for the damaged store.
 func aside(path string) (string, error) {
 	name := fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102T150405"))
 	for i := 2; ; i++ {

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// salvage is what of an inventory is whole and has its place.
+// salvage holds the undamaged rows of an inventory whose series is known.
 type salvage struct {
 	*inventory
 	names   map[int64]named // by the number of a series
@@ -20,7 +20,7 @@ type salvage struct {
 	Count
 }
 
-// named is what a series was found to be.
+// named is a series and the name that was found for it.
 type named struct {
 	key      tables.Key
 	run      string
@@ -49,8 +49,8 @@ type Count struct {
 	Last     int64
 }
 
-// verify holds every block of an inventory against its checksum and what it is said to
-// belong to.
+// verify compares every block of an inventory with its checksum and with the series that its
+// row states.
 func verify(ctx context.Context, src pages.Source, v *inventory) (*salvage, error) {
 	s := &salvage{inventory: v, names: map[int64]named{}, whole: map[int64]*readings{}, orphans: map[int64]int64{}, Count: Count{First: math.MaxInt64, Last: math.MinInt64}}
 	r := opener{rows: pages.NewReader(src), blocks: pages.NewReader(src)}
@@ -106,7 +106,7 @@ type opener struct {
 	at           pages.Place // of the moments of the last one
 }
 
-// open reports whether a chunk is whole and what its row says of it is so.
+// open reports whether a chunk is undamaged and agrees with its row.
 func (r *opener) open(s *salvage, c *chunkRow) bool {
 	for _, r.at = range s.moments[c.Moments] {
 		moments, ok := r.blocks.Row(r.at)
@@ -124,7 +124,7 @@ func (r *opener) open(s *salvage, c *chunkRow) bool {
 	return false
 }
 
-// series takes the chunks of a series that are whole.
+// series adds the undamaged chunks of a series.
 func (s *salvage) series(r *opener, id int64, identity uint64, rows []chunkRow) {
 	slices.SortFunc(rows, func(a, b chunkRow) int {
 		return cmp.Or(cmp.Compare(a.First, b.First), cmp.Compare(b.N, a.N), cmp.Compare(b.ID, a.ID))
@@ -148,7 +148,7 @@ func (s *salvage) series(r *opener, id int64, identity uint64, rows []chunkRow) 
 	}
 }
 
-// commits takes what is whole of the tail.
+// commits adds the undamaged commits of the tail.
 func (s *salvage) commits(r *opener) {
 	var batch chunk.Batch
 	damaged := false
@@ -192,8 +192,8 @@ func (s *salvage) identity(series int64) (uint64, bool) {
 
 func (s *salvage) known(series int64) bool { _, known := s.names[series]; return known }
 
-// count works out what is lost: what a series is said to hold, or its chunks that the
-// index names, less what is whole.
+// count computes the number of lost readings: those that the store states for a series, or
+// those of the chunks in the index, less the undamaged ones.
 func (s *salvage) count() {
 	indexed, kept := map[int64]int64{}, map[int64]bool{}
 	for _, w := range s.whole {

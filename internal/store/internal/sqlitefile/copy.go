@@ -58,7 +58,7 @@ func copyTo(ctx context.Context, path, to string) error {
 // partSuffix names a copy that is not whole yet, before the number of the process.
 const partSuffix = ".part"
 
-// removeParts removes what copies have left that were killed.
+// removeParts removes the unfinished copies of killed programs.
 func removeParts(to string) {
 	found, _ := filepath.Glob(globEscape(to) + partSuffix + "*")
 	for _, name := range found {

@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// exchange is what a file beside a database says of an exchange that has begun. As long
-// as it is there, the exchange is not done; what is left of it is done at the next start.
+// exchange is the content of the file that marks an exchange in progress. While the file
+// exists the exchange is not complete; the next start completes it.
 type exchange struct {
 	By    string `json:"by"`    // what takes the place, a name in the same directory
 	Aside string `json:"aside"` // under which the old one is kept
@@ -48,7 +48,7 @@ func Exchange(path, by, aside string) error {
 	return finish(path)
 }
 
-// finish does what is left of an exchange.
+// finish completes an exchange.
 func finish(path string) error {
 	begun := path + exchangeSuffix
 	text, err := os.ReadFile(begun)
@@ -97,7 +97,7 @@ func (x exchange) steps(path string) []func() error {
 	}
 }
 
-// Finish does what is left of an exchange that was cut off.
+// Finish completes an exchange that was interrupted.
 func Finish(path string) error {
 	path = real(path)
 	if _, err := os.Stat(path + exchangeSuffix); errors.Is(err, fs.ErrNotExist) {

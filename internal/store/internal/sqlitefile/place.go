@@ -16,7 +16,7 @@ import (
 // was opened: what is written to it would not be found again.
 var ErrDisplaced = errors.New("displaced")
 
-// place is what stood at the names of a database when it was opened.
+// place identifies the files of a database as they were when it was opened.
 type place struct {
 	path      string // without symbolic links
 	file, log os.FileInfo
@@ -66,7 +66,7 @@ func (p place) displaced() string {
 	return ""
 }
 
-// settle notes what stands at the names of the database.
+// settle records the files of the database.
 func (db *DB) settle(log bool) error {
 	p := place{path: real(db.Path)}
 	var err error
@@ -123,7 +123,7 @@ func (db *DB) MoveToNewFile(ctx context.Context) (kept string, err error) {
 // RescueSuffix names a new database that has not taken its place yet.
 const RescueSuffix = ".rescued"
 
-// Remove removes a database with what SQLite keeps beside it.
+// Remove removes a database with its log and the log's index.
 func Remove(path string) {
 	for _, ending := range []string{"", "-wal", "-shm", "-journal"} {
 		_ = os.Remove(path + ending) // what cannot be removed is in the way of what comes next, which says so

@@ -17,7 +17,7 @@ type Schema struct {
 	SQL         string // makes the tables in an empty database
 }
 
-// state is what a database says of itself.
+// state is the identification in a database's header.
 type state struct {
 	application int64
 	version     int

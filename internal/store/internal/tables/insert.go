@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/store/internal/chunk"
 )
 
-// Insert puts records into the chunks of their series. The records of a section
-// are in the order of time; those of a moment that is there already come behind.
+// Insert adds records to the chunks of their series. The records of a section are in the
+// order of time. Records of a moment that a chunk already has follow the existing ones.
 func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
 	if len(sections) == 0 {
 		return nil
@@ -67,7 +67,7 @@ func (in *Inserter) Insert(ctx context.Context, sections []chunk.Section) error 
 	return nil
 }
 
-// Close takes away what the inserted records have replaced, and counts what is held.
+// Close deletes the rows that were replaced and updates the number of readings.
 func (in *Inserter) Close(ctx context.Context) error {
 	defer in.finish()
 	for series, n := range in.more {
@@ -249,15 +249,15 @@ func (in *Inserter) shared(ctx context.Context, records []chunk.Record) (storedM
 	return m, nil
 }
 
-// Hold adds to how many readings a series holds in chunks, by which a check finds out
-// what is lost.
+// Hold adds to the stored number of a series' readings in chunks. A check compares it with
+// the readings found.
 func Hold(ctx context.Context, tx *sql.Tx, series int64, more int) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO held (series, readings) VALUES (?1, ?2)
 		ON CONFLICT DO UPDATE SET readings = readings + ?2`, series, more)
 	return err
 }
 
-// Held returns how many readings each series is said to hold in chunks.
+// Held returns the stored number of readings in chunks of each series.
 func Held(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT series, readings FROM held")
 	if err != nil {
