@@ -2,10 +2,10 @@
 // readings, in few bits each.
 //
 // It codes the difference of each number from a prediction. Residuals of measured values
-// are small and distributed about geometrically, for which Rice codes are suited (R. F. Rice, "Some Practical Universal Noiseless Coding
-// Techniques", JPL Publication 79-22, 1979; the code itself and the mapping of signs
-// are FROM MEMORY). Every column is restored exactly. A poor prediction only makes it
-// longer.
+// are small and distributed about geometrically, for which Rice codes are suited (R. F.
+// Rice, "Some Practical Universal Noiseless Coding Techniques", JPL Publication 79-22,
+// 1979; the code itself and the mapping of signs are FROM MEMORY). Every column is
+// restored exactly. A poor prediction only makes it longer.
 //
 // # Format
 //

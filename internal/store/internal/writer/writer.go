@@ -1,9 +1,9 @@
 // Package writer stores the samples of probes for years, one commit at a time. A store has
 // at most one Writer.
 //
-// A commit is one row of the tail, which writes few bytes to the disk. After 256 commits, or 65,536 readings, the
-// tail is folded into chunks. All state is in the store, so a restarted writer continues
-// where the last one stopped.
+// A commit is one row of the tail, which writes few bytes to the disk. After 256 commits,
+// or 65,536 readings, the tail is folded into chunks. All state is in the store, so a
+// restarted writer continues where the last one stopped.
 package writer
 
 import (
