@@ -2,35 +2,18 @@ package cli
 
 import (
 	"bytes"
-	"context"
 	"encoding/csv"
 	"flag"
 	"fmt"
 	"math/rand/v2"
-	"os"
-	"os/exec"
-	"os/signal"
 	"regexp"
 	"strconv"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 )
 
 var kills = flag.Int("kills", 3, "how often the watch is killed")
-
-// asProgram makes the test's binary run as the program, to be killed.
-const asProgram = "OHMKEEP_TEST_ARGUMENTS"
-
-func TestMain(m *testing.M) {
-	if args := os.Getenv(asProgram); args != "" {
-		ctx, _ := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-		os.Exit(Run(ctx, strings.Split(args, "\n"), strings.NewReader(""), os.Stdout, os.Stderr))
-	}
-	usualPace.first = time.Hour // what is said must not depend on how busy the machine is
-	os.Exit(m.Run())
-}
 
 var storedCount = regexp.MustCompile(`ohmkeep_readings_total\{[^}]*\} (\d+)`)
 
@@ -44,8 +27,7 @@ func TestWatchKilled(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	said, acknowledged := 0, 0 // acknowledged: readings that must be there
 	for range *kills {
-		program := exec.Command(os.Args[0])
-		program.Env = append(os.Environ(), asProgram+"=watch\nshelf.toml\n--store\nshelf.db\n--commit\n20ms\n--listen\n"+addr)
+		program := process("watch", "shelf.toml", "--store", "shelf.db", "--commit", "20ms", "--listen", addr)
 		var log bytes.Buffer
 		program.Stderr = &log
 		if err := program.Start(); err != nil {

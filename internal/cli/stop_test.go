@@ -7,7 +7,6 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"strings"
 	"syscall"
 	"testing"
@@ -61,8 +60,7 @@ func hall(reels int) string {
 // took to end then, and what it said; ended is whether it had ended before.
 func (s session) interrupted(args string, after time.Duration, signal os.Signal) (took time.Duration, said string, ended bool) {
 	s.Helper()
-	program := exec.Command(os.Args[0])
-	program.Env = append(os.Environ(), asProgram+"="+strings.Join(split(args), "\n"))
+	program := process(split(args)...)
 	var out strings.Builder
 	program.Stderr = &out
 	if err := program.Start(); err != nil {

@@ -4,7 +4,6 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"strconv"
 	"strings"
 	"syscall"
@@ -33,8 +32,7 @@ func TestWatchCost(t *testing.T) {
 	}
 	s.write("shelf.toml", text)
 	w := &watching{session: s, addr: s.freeAddress(), out: &shared{}}
-	program := exec.Command(os.Args[0])
-	program.Env = append(os.Environ(), asProgram+"=watch\nshelf.toml\n--store\nshelf.db\n--listen\n"+w.addr)
+	program := process("watch", "shelf.toml", "--store", "shelf.db", "--listen", w.addr)
 	program.Stderr = w.out
 	if err := program.Start(); err != nil {
 		t.Fatal(err)

@@ -49,8 +49,7 @@ func TestWatchSpread(t *testing.T) {
 		}
 	}
 	args := []string{"watch", "hall.toml", "--store", "hall.db", "--listen", addr}
-	program := exec.Command(os.Args[0])
-	program.Env = append(os.Environ(), asProgram+"="+strings.Join(args, "\n"))
+	program := process(args...)
 	if *spreadProgram != "" {
 		program = exec.Command(*spreadProgram, args...)
 	}

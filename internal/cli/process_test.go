@@ -1,0 +1,34 @@
+package cli
+
+import (
+	"context"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// asProgram is the environment variable whose lines are the arguments with which the test's
+// binary runs as the program.
+const asProgram = "OHMKEEP_TEST_ARGUMENTS"
+
+func TestMain(m *testing.M) {
+	if args := os.Getenv(asProgram); args != "" {
+		ctx, _ := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		os.Exit(Run(ctx, strings.Split(args, "\n"), strings.NewReader(""), os.Stdout, os.Stderr))
+	}
+	usualPace.first = time.Hour // what is said must not depend on how busy the machine is
+	os.Exit(m.Run())
+}
+
+// process returns the program as a process of its own, to be killed, interrupted or measured.
+// A program under the race detector sleeps for a second before it exits unless GORACE says
+// otherwise (Go's article on the race detector, option atexit_sleep_ms).
+func process(args ...string) *exec.Cmd {
+	program := exec.Command(os.Args[0])
+	program.Env = append(os.Environ(), asProgram+"="+strings.Join(args, "\n"), "GORACE=atexit_sleep_ms=0 "+os.Getenv("GORACE"))
+	return program
+}
