@@ -63,10 +63,18 @@ func New(r *run.Run, by Disturbance, rng *rand.Rand) *Plant {
 		half := f.Ohms / 2 * about(rng, 0.04)
 		p.Feeds = append(p.Feeds, Rails{half*about(rng, 0.02) + between(rng, 0.0003, 0.002), half*about(rng, 0.02) + between(rng, 0.0003, 0.002)})
 	}
+	unstated := 0.0 // Ω/m, of strips whose resistance the run file does not state
 	batch, skew := about(rng, 0.07), foils(by.Foils, rng)
 	ownSkew := rng.IntN(2) == 0
 	for _, reel := range r.Reels {
-		half := reel.Strip.LoopOhms / 2 * batch * about(rng, 0.02)
+		loop := reel.Strip.LoopOhms
+		if loop == 0 && unstated == 0 {
+			unstated = between(rng, 0.06, 0.12)
+		}
+		if loop == 0 {
+			loop = unstated
+		}
+		half := loop / 2 * batch * about(rng, 0.02)
 		if ownSkew {
 			skew = foils(by.Foils, rng)
 		}
@@ -98,8 +106,19 @@ func foils(most float64, rng *rand.Rand) float64 { return most / (2 + most) * be
 // Set makes the run show a step.
 func (p *Plant) Set(step int) error {
 	p.step = step
+	p.volts = nil // what was shown before must not matter, not even in the last digit
 	if err := p.solve(p.levels[step]); err != nil {
 		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
+	}
+	return nil
+}
+
+// Show makes every reel show a picture of its own, given by the levels of its channels. The
+// potentials of the picture before are the first guess.
+func (p *Plant) Show(levels []map[string]float64) error {
+	if err := p.solve(levels...); err != nil {
+		p.volts = nil
+		return fmt.Errorf("simulated picture: %w", err)
 	}
 	return nil
 }
@@ -132,15 +151,20 @@ func (p *Plant) pair(at run.Place) (plus, minus int) {
 	return plus, plus + 1
 }
 
-// solve builds the network as warm as its copper is, and solves it.
-func (p *Plant) solve(levels map[string]float64) error {
+// solve builds the network as warm as its copper is, and solves it. It takes the levels of
+// each reel, or of all alike.
+func (p *Plant) solve(levels ...map[string]float64) error {
 	r, warm := p.Run, p.Warmth()-20
-	last := run.Place{Kind: run.AtSupply, Index: len(r.Supplies) - 1}
-	_, top := p.pair(last)
-	p.net = newCircuit(top + 1)
-	p.volts = make([]float64, top+1)
-	for i := 0; i < len(p.volts); i += 2 {
-		p.volts[i] = r.Supplies[0].Volts
+	if p.net == nil {
+		_, top := p.pair(run.Place{Kind: run.AtSupply, Index: len(r.Supplies) - 1})
+		p.net = newCircuit(top + 1)
+	}
+	p.net.clear()
+	if p.volts == nil {
+		p.volts = make([]float64, len(p.net.fixed))
+		for i := 0; i < len(p.volts); i += 2 {
+			p.volts[i] = r.Supplies[0].Volts
+		}
 	}
 	join := func(a, b run.Place, ohms Rails) {
 		aPlus, aMinus := p.pair(a)
@@ -150,10 +174,10 @@ func (p *Plant) solve(levels map[string]float64) error {
 	}
 	at := func(reel, pixel int) run.Place { return run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel} }
 	for i, reel := range r.Reels {
-		law := p.pixels.law(reel.Strip, levels)
+		law := p.pixels.law(reel.Strip, levels[i%len(levels)])
 		for k := 1; k <= reel.Pixels; k++ {
 			plus, minus := p.pair(at(i, k))
-			p.net.loads = append(p.net.loads, load{plus, minus, law, p.factors[i][k-1]})
+			p.net.loads = append(p.net.loads, load{plus: plus, minus: minus, law: law, factor: p.factors[i][k-1]})
 			if k < reel.Pixels {
 				along := (float64(k)-0.5)/float64(reel.Pixels-1)*2 - 1 // −1 at the start, 1 at the end
 				factor := reel.SegmentLength() * (1 + copperTempCo*warm) * (1 + p.thins[i]*along)
