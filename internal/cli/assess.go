@@ -70,7 +70,7 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			return verdictStatus(a.Worst())
+			return verdictStatus(a.Verdict)
 		},
 	}
 	to.flags(c, "write a self-contained HTML report with pictures into this file", "draw the resistances against their limits into this .png or .svg file")

@@ -90,7 +90,7 @@ func TestFaultsAreFound(t *testing.T) {
 						}
 						found = true
 						on := func(at history.Change) float64 { return at.Time.Sub(story.Begin).Hours()/24 - kind.at }
-						delays = append(delays, c.Called.Sub(story.Begin).Hours()/24-kind.at)
+						delays = append(delays, c.Detected.Sub(story.Begin).Hours()/24-kind.at)
 						dates = append(dates, on(c))
 						if kind.size > 0 {
 							sizes = append(sizes, (c.After-c.Before)/kind.size-1)

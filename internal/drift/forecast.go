@@ -67,7 +67,7 @@ func crossed(x *history.Series) time.Time {
 	at := x.Last
 	for i := len(x.Nights) - 1; i >= 0; i-- {
 		n := x.Nights[i]
-		if n.Ohms <= x.Limit && !n.Apart {
+		if n.Ohms <= x.Limit && !n.Outlier {
 			break
 		}
 		at = n.Time

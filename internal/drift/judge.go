@@ -80,8 +80,8 @@ func (s *State) series(t *track) history.Series {
 	for i := range t.Points {
 		p := &t.Points[i]
 		if !p.is(noValue) {
-			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: t.ohms(p) + level.by, Error: float64(p.Error), Apart: p.is(outlier)})
-			x.Warm = x.Warm || p.is(warm)
+			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: t.ohms(p) + level.by, Error: float64(p.Error), Outlier: p.is(outlier)})
+			x.TemperatureRead = x.TemperatureRead || p.is(warm)
 		}
 	}
 	for _, p := range parts {

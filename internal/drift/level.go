@@ -66,7 +66,7 @@ func (t *track) level(x *history.Series, p part, a anchored) {
 		return
 	}
 	random := p.deviation / math.Sqrt(float64(min(n, 30))) * 1.25
-	if !x.Warm {
+	if !x.TemperatureRead {
 		random = math.Hypot(random, coldPart*t.Wire)
 	}
 	x.Ohms = math.Max(0, p.end+a.by)
@@ -108,7 +108,7 @@ func (t *track) rate(x *history.Series, p part) {
 	// sensor, a part of the wire that is not copper as stated, and the season if no temperature is
 	// read.
 	common := math.Hypot(p.deviation/2, t.currentError(p.points[0], p.points[n-1]))
-	if x.Warm {
+	if x.TemperatureRead {
 		common = math.Hypot(common, warmPart*t.Wire)
 	} else {
 		common = math.Hypot(common, 2*coldPart*t.Wire) // from one end of the season to the other

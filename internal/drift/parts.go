@@ -98,7 +98,7 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 		}
 		switch p.Cause {
 		case stepped, ramped:
-			c := history.Change{Time: moment(p.At), Called: moment(p.Called), Shape: history.Step, After: p.level + a.by}
+			c := history.Change{Time: moment(p.At), Detected: moment(p.Called), Shape: history.Step, After: p.level + a.by}
 			if p.Cause == ramped {
 				c.Shape, c.After = history.Ramp, p.end+a.by
 				for k := i + 1; k < len(parts) && parts[k].Cause == levelled; k++ {
@@ -127,7 +127,7 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 			k--
 		}
 		level := parts[k].level + a.by
-		x.Changes = append(x.Changes, history.Change{Time: moment(b.At), Called: moment(b.Called), Shape: history.Burst,
+		x.Changes = append(x.Changes, history.Change{Time: moment(b.At), Detected: moment(b.Called), Shape: history.Burst,
 			Before: level, After: level + float64(b.Rise)})
 	}
 	slices.SortStableFunc(x.Changes, func(a, b history.Change) int { return a.Time.Compare(b.Time) })

@@ -135,7 +135,7 @@ func describe(h *history.History) string {
 		s += fmt.Sprintf("%-6s %-12s %-12s %7.2f [%7.2f %7.2f] mΩ  %+6.2f [%+6.2f %+6.2f]/yr limit %.1f %s %s\n", x.Kind, x.Name, x.Verdict,
 			1e3*x.Ohms, 1e3*x.Low, 1e3*x.High, 1e3*x.PerYear, 1e3*x.PerYearLow, 1e3*x.PerYearHigh, 1e3*x.Limit, x.Reaches.Text, x.Why)
 		for _, c := range x.Changes {
-			s += fmt.Sprintf("    %s %s %.2f → %.2f called %s\n", c.Time.Format(time.DateOnly), c.Shape, 1e3*c.Before, 1e3*c.After, c.Called.Format(time.DateOnly))
+			s += fmt.Sprintf("    %s %s %.2f → %.2f called %s\n", c.Time.Format(time.DateOnly), c.Shape, 1e3*c.Before, 1e3*c.After, c.Detected.Format(time.DateOnly))
 		}
 		for _, m := range x.Marks {
 			s += fmt.Sprintf("    %s %q %.2f → %.2f\n", m.Time.Format(time.DateOnly), m.Text, 1e3*m.Before, 1e3*m.After)

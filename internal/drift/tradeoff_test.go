@@ -107,7 +107,7 @@ func TestTradeoff(t *testing.T) {
 				found := false
 				for _, s := range x.judged(times).Series {
 					for _, c := range s.Changes {
-						if after := c.Called.Sub(story.Begin).Hours()/24 - 100; s.Name == "west-north" && after > 0 && !found {
+						if after := c.Detected.Sub(story.Begin).Hours()/24 - 100; s.Name == "west-north" && after > 0 && !found {
 							found = true
 							delays[name][k] = append(delays[name][k], after)
 						}

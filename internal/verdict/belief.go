@@ -1,6 +1,6 @@
-// Package verdict answers a limit with pass, fail or unproven, and says with what
-// risk of being wrong (JCGM 106:2012, the conformance probability of clause 7 and
-// the guard bands of clause 8). It knows no resistances and no runs.
+// Package verdict compares what is known of a quantity with its limit: pass, fail or
+// unproven, each with a stated risk of being wrong (JCGM 106:2012: conformance
+// probability, clause 7, and guard bands, clause 8). It knows no resistances and no runs.
 package verdict
 
 import (
@@ -12,20 +12,21 @@ import (
 // Coverage95 is the two-sided 95 % factor of the normal distribution.
 const Coverage95 = 1.959963984540054
 
-// Belief is what is known of a quantity that cannot be negative: a Gaussian of the
-// given mean and standard deviation, cut off at zero. The mean itself may come out
-// below zero. A deviation of 0 is perfect knowledge, one of +Inf none at all.
+// Belief is the probability distribution of a quantity that cannot be negative: a normal
+// distribution of the given mean and standard deviation, cut off at zero. The mean may be
+// below zero. A deviation of 0 means that the value is known exactly, +Inf that nothing is
+// known.
 //
-// Parts of the error may be known to be even instead: Even are their half-widths, and
-// Deviation is that of the whole, these included.
+// Parts of the error may have rectangular distributions: RectangularHalfWidths are their
+// half-widths. Deviation is that of all parts together.
 //
-// The deviation itself may be known to a factor: Tail is the standard deviation of its
-// logarithm, and the belief a mixture of Gaussians of many deviations, which has longer
-// tails as Student's distribution has them (JCGM 100:2008, G.3).
+// The deviation may be uncertain: DeviationSpread is the standard deviation of its
+// logarithm. The distribution is then a mixture of normal distributions with different
+// deviations, which has long tails like Student's distribution (JCGM 100:2008, G.3).
 type Belief struct {
-	Mean, Deviation float64
-	Even            [mostEven]float64
-	Tail            float64
+	Mean, Deviation       float64
+	RectangularHalfWidths [maxRectangularParts]float64
+	DeviationSpread       float64
 }
 
 // The points and weights of the Gauss-Hermite rule of five points for the standard normal
@@ -36,42 +37,41 @@ var (
 	mixtureWeights = [...]float64{0.011257411327720691, 0.22207592200561266, 0.53333333333333333, 0.22207592200561266, 0.011257411327720691}
 )
 
-// mixed is the mean of a probability over the deviations that a belief may have: Gaussian in
-// their logarithm, about a value that is greater than the estimate by Tail², since the
-// likelihood of a deviation is skew (that of ν residuals has the median of its logarithm
-// above its mode by about 1/(2ν), and Tail² is about that).
-func (b Belief) mixed(probability func(Belief) float64) float64 {
-	if !(b.Tail > 0) {
+// averageOverDeviations returns the mean of a probability over the distribution of the
+// deviation. Its logarithm is normal about a value DeviationSpread² above that of the estimate,
+// because the likelihood of a deviation is skew: for ν residuals the median of the logarithm is
+// about 1/(2ν) above the mode, and DeviationSpread² is about that.
+func (b Belief) averageOverDeviations(probability func(Belief) float64) float64 {
+	if !(b.DeviationSpread > 0) {
 		return probability(b)
 	}
 	sum := 0.0
 	one := b
-	one.Tail = 0
+	one.DeviationSpread = 0
 	for k, x := range mixturePoints {
-		one.Deviation = b.Deviation * math.Exp(b.Tail*(x+b.Tail))
+		one.Deviation = b.Deviation * math.Exp(b.DeviationSpread*(x+b.DeviationSpread))
 		sum += mixtureWeights[k] * probability(one)
 	}
 	return math.Min(sum, 1)
 }
 
-// Bent is a belief whose mean and deviation turned out to be others than a straight
-// model had them. Its even parts stay as they are, and shrink with a deviation that
-// does: what is more uncertain for being bent counts as Gaussian.
-func (b Belief) Bent(mean, deviation float64) Belief {
+// Rescaled returns the belief with another mean and deviation. The rectangular parts shrink
+// with a smaller deviation; a larger one adds a normal part.
+func (b Belief) Rescaled(mean, deviation float64) Belief {
 	by := math.Min(deviation/b.Deviation, 1)
 	b.Mean, b.Deviation = mean, deviation
-	for k := range b.Even {
-		b.Even[k] *= by
+	for k := range b.RectangularHalfWidths {
+		b.RectangularHalfWidths[k] *= by
 	}
 	return b
 }
 
-// Over is the probability that the quantity is above a limit ≥ 0. It has all its
-// digits where it is small. It is NaN where nothing is known, or the belief or the
-// limit is no number, so that no verdict follows from it.
-func (b Belief) Over(limit float64) float64 {
+// ProbabilityAbove returns the probability that the quantity is above a limit ≥ 0, to full
+// relative precision also where it is small. It returns NaN where nothing is known, or the mean,
+// the deviation or the limit is NaN, so that no verdict follows.
+func (b Belief) ProbabilityAbove(limit float64) float64 {
 	switch {
-	case !b.sound() || math.IsNaN(limit):
+	case !b.isKnown() || math.IsNaN(limit):
 		return math.NaN()
 	case limit <= 0 && b.Deviation > 0:
 		return 1
@@ -81,11 +81,11 @@ func (b Belief) Over(limit float64) float64 {
 		}
 		return 0
 	}
-	if b.Tail > 0 {
-		return b.mixed(func(one Belief) float64 { return one.Over(limit) })
+	if b.DeviationSpread > 0 {
+		return b.averageOverDeviations(func(one Belief) float64 { return one.ProbabilityAbove(limit) })
 	}
 	if s := b.spread(); len(s.half) > 0 {
-		// Where nearly all of the belief lies below zero the Gaussian is the safer one.
+		// Where nearly all of the distribution lies below zero, a normal one gives the larger probability.
 		if positive := s.above(-b.Mean); positive > minPositive {
 			return math.Min(s.above(limit-b.Mean)/positive, 1)
 		}
@@ -99,13 +99,13 @@ func (b Belief) Over(limit float64) float64 {
 	return math.Exp(-limit/b.Deviation*(at+zero)/2) * mills(at) / mills(zero)
 }
 
-// under is 1 − Over, and has its digits where it is small and the mean above zero.
-func (b Belief) under(limit float64) float64 {
-	if b.Tail > 0 {
-		return b.mixed(func(one Belief) float64 { return one.under(limit) })
+// probabilityBelow returns 1 − ProbabilityAbove, precise where it is small and the mean above zero.
+func (b Belief) probabilityBelow(limit float64) float64 {
+	if b.DeviationSpread > 0 {
+		return b.averageOverDeviations(func(one Belief) float64 { return one.probabilityBelow(limit) })
 	}
 	if b.Mean <= 0 {
-		return 1 - b.Over(limit)
+		return 1 - b.ProbabilityAbove(limit)
 	}
 	if s := b.spread(); len(s.half) > 0 {
 		return math.Max(s.above(b.Mean-limit)-s.above(b.Mean), 0) / s.above(-b.Mean)
@@ -114,27 +114,27 @@ func (b Belief) under(limit float64) float64 {
 	return (upperTail(-at) - upperTail(-zero)) / upperTail(zero)
 }
 
-// sound reports whether something is known.
-func (b Belief) sound() bool {
+// isKnown reports whether anything is known of the quantity.
+func (b Belief) isKnown() bool {
 	return b.Deviation >= 0 && !math.IsInf(b.Deviation, 1) && !math.IsNaN(b.Mean) && !math.IsInf(b.Mean, -1)
 }
 
-// Quantile is the value that the quantity stays below with probability p, 0 < p < 1;
-// 0 and +Inf beyond. It is +Inf where nothing is known.
+// Quantile returns the value below which the quantity lies with probability p, 0 < p < 1;
+// 0 for p ≤ 0 and +Inf for p ≥ 1. It returns +Inf where nothing is known.
 func (b Belief) Quantile(p float64) float64 {
 	switch {
 	case p <= 0:
 		return 0
-	case !b.sound() || !(p < 1) || math.IsInf(b.Mean, 1):
+	case !b.isKnown() || !(p < 1) || math.IsInf(b.Mean, 1):
 		return math.Inf(1)
 	case b.Deviation == 0:
 		return math.Max(b.Mean, 0)
 	}
-	beyond := func(x float64) bool { // the side of p that has the more digits
+	beyond := func(x float64) bool { // from the tail that is computed more precisely
 		if p < 0.5 {
-			return b.under(x) >= p
+			return b.probabilityBelow(x) >= p
 		}
-		return b.Over(x) <= 1-p
+		return b.ProbabilityAbove(x) <= 1-p
 	}
 	low, high := 0.0, math.Max(b.Mean, 0)+b.Deviation
 	for !beyond(high) {
@@ -153,18 +153,19 @@ func (b Belief) Quantile(p float64) float64 {
 	}
 }
 
-// Interval holds the quantity with the given probability or more, 0 < coverage < 1:
-// mean ± z·deviation (or what the even parts make of it), cut off at zero, and never so narrow at a mean below zero that
-// the Gaussian's upper end would be left out. It is 0 to +Inf where nothing is known.
+// Interval returns an interval that holds the quantity with at least the given probability,
+// 0 < coverage < 1: the mean ± as many deviations as the distribution needs, cut off at zero. Its
+// upper end is at least the quantile of (1 + coverage)/2, which matters for a mean near or below
+// zero. It returns 0 and +Inf where nothing is known.
 func (b Belief) Interval(coverage float64) (low, high float64) {
-	if !b.sound() {
+	if !b.isKnown() {
 		return 0, math.Inf(1)
 	}
 	spread := 0.0
 	if b.Deviation > 0 {
 		spread = distuv.UnitNormal.Quantile((1+coverage)/2) * b.Deviation
-		if len(b.spread().half) > 0 || b.Tail > 0 {
-			spread = b.reach((1 - coverage) / 2)
+		if len(b.spread().half) > 0 || b.DeviationSpread > 0 {
+			spread = b.upperQuantile((1 - coverage) / 2)
 		}
 	}
 	return math.Max(0, b.Mean-spread), math.Max(b.Mean+spread, b.Quantile((1+coverage)/2))
@@ -174,7 +175,7 @@ func (b Belief) Interval(coverage float64) (low, high float64) {
 // computed as 1 − CDF and loses all digits where the result is small; CDF(−z) keeps them.
 func upperTail(z float64) float64 { return distuv.UnitNormal.CDF(-z) }
 
-// minPositive is the least probability of a value above zero with which the even parts are used.
+// minPositive is the least probability of a value above zero with which the rectangular parts are used.
 const minPositive = 1e-6
 
 // millsFrom is the distance from the mean, in standard deviations, from which Mills's ratio is used

@@ -12,7 +12,7 @@ func near(got, want, relative float64) bool {
 
 // Expected values were computed with 60 digits from the definition, the ratio of two
 // complementary error functions.
-func TestOver(t *testing.T) {
+func TestProbabilityAbove(t *testing.T) {
 	inf, nan := math.Inf(1), math.NaN()
 	for _, c := range []struct{ mean, deviation, limit, want float64 }{
 		{0, 1, 1, 0.31731050786291410283},
@@ -37,7 +37,7 @@ func TestOver(t *testing.T) {
 		// Nothing known.
 		{1, inf, 1, nan}, {1, nan, 1, nan}, {nan, 1, 1, nan}, {1, 1, nan, nan}, {1, 0, nan, nan}, {1, -1, 1, nan}, {-inf, 1, 1, nan},
 	} {
-		got := Belief{Mean: c.mean, Deviation: c.deviation}.Over(c.limit)
+		got := Belief{Mean: c.mean, Deviation: c.deviation}.ProbabilityAbove(c.limit)
 		if math.IsNaN(got) != math.IsNaN(c.want) || !math.IsNaN(got) && !near(got, c.want, 1e-12) {
 			t.Errorf("%g ± %g over %g: %.17g, want %.17g", c.mean, c.deviation, c.limit, got, c.want)
 		}
@@ -104,25 +104,25 @@ func TestProperties(t *testing.T) {
 		top := b.Quantile(0.999999)
 		for k := range 40 {
 			limit := top * float64(k) / 30
-			over := b.Over(limit)
+			over := b.ProbabilityAbove(limit)
 			if !(over >= 0 && over <= last) {
 				t.Fatalf("%+v: over %g is %g after %g", b, limit, over, last)
 			}
-			if sum := over + b.under(limit); math.Abs(sum-1) > 1e-12 {
+			if sum := over + b.probabilityBelow(limit); math.Abs(sum-1) > 1e-12 {
 				t.Fatalf("%+v: over and under %g add up to %.17g", b, limit, sum)
 			}
 			last = over
 			more := Belief{Mean: b.Mean + 0.1*b.Deviation, Deviation: b.Deviation}
-			if more.Over(limit) < over*(1-1e-12) {
+			if more.ProbabilityAbove(limit) < over*(1-1e-12) {
 				t.Fatalf("%+v: a greater mean lowers the probability of %g", b, limit)
 			}
 		}
 		p := 0.001 + 0.998*rng.Float64()
-		if over := b.Over(b.Quantile(p)); math.Abs(over-(1-p)) > 1e-11 {
+		if over := b.ProbabilityAbove(b.Quantile(p)); math.Abs(over-(1-p)) > 1e-11 {
 			t.Fatalf("%+v: over the quantile of %g is %.17g", b, p, over)
 		}
 		low, high := b.Interval(0.95)
-		if held := b.Over(low) - b.Over(high); low < 0 || low > high || held < 0.95-1e-9 {
+		if held := b.ProbabilityAbove(low) - b.ProbabilityAbove(high); low < 0 || low > high || held < 0.95-1e-9 {
 			t.Fatalf("%+v: %g to %g holds %g", b, low, high, held)
 		}
 	})

@@ -2,23 +2,23 @@ package verdict
 
 import "math"
 
-// mostEven is how many even parts of an error are kept apart from its Gaussian part.
-const mostEven = 3
+// maxRectangularParts is the number of rectangular parts of an error.
+const maxRectangularParts = 3
 
-// spread is the distribution of an error: a Gaussian part and even ones added to it.
-// A meter's gain error is somewhere within its limits and nowhere beyond, so where one
-// such error outweighs the rest, 1.96 deviations hold far more than 95 % (JCGM
-// 100:2008, G.2.3; JCGM 101:2008 for the sum).
+// spread is the distribution of an error: the sum of a normal part and rectangular ones.
+// A meter's gain error lies within its limits and never beyond, so where one such error
+// outweighs the rest, ±1.96 deviations hold far more than 95 % (JCGM 100:2008, G.2.3;
+// JCGM 101:2008 for the sum).
 type spread struct {
 	gauss float64
 	half  []float64
 }
 
-// spread separates the parts of a belief's error.
+// spread returns the parts of the error.
 func (b Belief) spread() spread {
 	s := spread{}
 	left := b.Deviation * b.Deviation
-	for _, half := range b.Even {
+	for _, half := range b.RectangularHalfWidths {
 		if half > 0 {
 			s.half = append(s.half, half)
 			left -= half * half / 3
@@ -26,19 +26,19 @@ func (b Belief) spread() spread {
 	}
 	least := 0.0
 	for _, half := range s.half {
-		least = math.Max(least, evenFloor*half)
+		least = math.Max(least, minGaussianShare*half)
 	}
 	s.gauss = math.Max(math.Sqrt(math.Max(left, 0)), least)
 	return s
 }
 
-// evenFloor keeps a Gaussian part beside an even one, below which nothing changes in
-// the third digit.
-const evenFloor = 0.02
+// minGaussianShare is the least standard deviation of the normal part, as a part of each
+// half-width. A smaller one changes no third digit.
+const minGaussianShare = 0.02
 
-// above is the probability that the error exceeds x. The convolution of a Gaussian with
-// n even parts of half-widths a is a sum over the 2ⁿ corners ±a ± … of the n-fold
-// integral of the Gaussian's tail (Abramowitz and Stegun, Handbook of Mathematical
+// above returns the probability that the error exceeds x. The convolution of a normal
+// distribution with n rectangular ones of half-widths a is a sum over the 2ⁿ corners
+// ±a ± … of the n-fold integral of the normal tail (Abramowitz and Stegun, Handbook of Mathematical
 // Functions, 7.2.1 and 7.2.5).
 func (s spread) above(x float64) float64 {
 	n := len(s.half)
@@ -56,7 +56,7 @@ func (s spread) above(x float64) float64 {
 				sign = -sign
 			}
 		}
-		sum += sign * integrated(n, at/s.gauss)
+		sum += sign * iteratedTail(n, at/s.gauss)
 	}
 	for _, half := range s.half {
 		sum *= s.gauss / (2 * half)
@@ -64,8 +64,8 @@ func (s spread) above(x float64) float64 {
 	return math.Min(math.Max(sum, 0), 1)
 }
 
-// integrated is the n-fold integral of the standard normal tail from z upwards.
-func integrated(n int, z float64) float64 {
+// iteratedTail returns the n-fold integral of the standard normal tail from z upwards.
+func iteratedTail(n int, z float64) float64 {
 	before, now := math.Exp(-z*z/2)/math.Sqrt(2*math.Pi), upperTail(z)
 	for k := 1; k <= n; k++ {
 		before, now = now, (before-z*now)/float64(k)
@@ -73,10 +73,10 @@ func integrated(n int, z float64) float64 {
 	return now
 }
 
-// reach is what the error exceeds with probability p < 1/2.
-func (b Belief) reach(p float64) float64 {
+// upperQuantile returns the value that the error exceeds with probability p < 1/2.
+func (b Belief) upperQuantile(p float64) float64 {
 	above := func(x float64) float64 {
-		return b.mixed(func(one Belief) float64 { return one.spread().above(x) })
+		return b.averageOverDeviations(func(one Belief) float64 { return one.spread().above(x) })
 	}
 	low, high := 0.0, b.Deviation
 	for above(high) > p {

@@ -6,34 +6,34 @@ import (
 	"testing"
 )
 
-// The half-width of the interval that holds 95 % of one even error is 0.95 of its
+// The half-width of the interval that holds 95 % of one rectangular error is 0.95 of its
 // half-width (JCGM 100:2008, G.2.3: 0.95·√3 deviations); of two equal ones the sum is
 // triangular, (1 − √0.05) of twice the half-width (4.3.9 and G.2.2).
-func TestEvenErrors(t *testing.T) {
+func TestRectangularErrors(t *testing.T) {
 	for _, c := range []struct {
-		even [mostEven]float64
+		even [maxRectangularParts]float64
 		want float64
 	}{
-		{[mostEven]float64{1}, 0.95},
-		{[mostEven]float64{1, 1}, 2 * (1 - math.Sqrt(0.05))},
+		{[maxRectangularParts]float64{1}, 0.95},
+		{[maxRectangularParts]float64{1, 1}, 2 * (1 - math.Sqrt(0.05))},
 	} {
 		variance := 0.0
 		for _, half := range c.even {
 			variance += half * half / 3
 		}
-		low, high := Belief{Mean: 10, Deviation: math.Sqrt(variance), Even: c.even}.Interval(0.95)
+		low, high := Belief{Mean: 10, Deviation: math.Sqrt(variance), RectangularHalfWidths: c.even}.Interval(0.95)
 		if math.Abs(high-10-c.want) > 0.01 || math.Abs(10-low-c.want) > 0.01 {
 			t.Errorf("%v: %g to %g, want ±%g", c.even, low-10, high-10, c.want)
 		}
 	}
 }
 
-// Against simulated sums, and against the Gaussian where the even parts are small.
-func TestSumsOfEvenAndGaussianErrors(t *testing.T) {
+// Against simulated sums, and against the normal distribution where the rectangular parts are small.
+func TestSumsOfRectangularAndNormalErrors(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	for range 20 {
 		s := spread{gauss: 0.1 + rng.Float64()}
-		for range 1 + rng.IntN(mostEven) {
+		for range 1 + rng.IntN(maxRectangularParts) {
 			s.half = append(s.half, 0.2+2*rng.Float64())
 		}
 		x := 3 * rng.Float64()
@@ -53,15 +53,15 @@ func TestSumsOfEvenAndGaussianErrors(t *testing.T) {
 			t.Errorf("%+v above %g: %g, simulated %g", s, x, got, want)
 		}
 		if math.Abs(s.above(x)+s.above(-x)-1) > 1e-9 {
-			t.Errorf("%+v: not even about zero at %g", s, x)
+			t.Errorf("%+v: not symmetric about zero at %g", s, x)
 		}
 		b := Belief{Deviation: s.gauss * s.gauss}
 		for k, half := range s.half {
-			b.Even[k] = half
+			b.RectangularHalfWidths[k] = half
 			b.Deviation += half * half / 3
 		}
 		b.Deviation = math.Sqrt(b.Deviation)
-		if p := s.above(b.reach(0.01)); math.Abs(p-0.01) > 1e-9 {
+		if p := s.above(b.upperQuantile(0.01)); math.Abs(p-0.01) > 1e-9 {
 			t.Errorf("%+v: reach of 0.01 is exceeded with %g", s, p)
 		}
 	}
@@ -71,18 +71,18 @@ func TestSumsOfEvenAndGaussianErrors(t *testing.T) {
 	}
 }
 
-// Over and Quantile agree, and evenness makes a belief more certain.
-func TestOverOfEvenBelief(t *testing.T) {
-	b := Belief{Mean: 5, Deviation: 1, Even: [mostEven]float64{1.6}}
+// ProbabilityAbove and Quantile agree, and a rectangular error makes a belief more certain.
+func TestRectangularBelief(t *testing.T) {
+	b := Belief{Mean: 5, Deviation: 1, RectangularHalfWidths: [maxRectangularParts]float64{1.6}}
 	for _, p := range []float64{0.01, 0.3, 0.5, 0.9, 0.999} {
-		if q := b.Quantile(p); math.Abs(1-b.Over(q)-p) > 1e-9 {
-			t.Errorf("quantile %g of %g: over %g", q, p, b.Over(q))
+		if q := b.Quantile(p); math.Abs(1-b.ProbabilityAbove(q)-p) > 1e-9 {
+			t.Errorf("quantile %g of %g: over %g", q, p, b.ProbabilityAbove(q))
 		}
 	}
-	if plain := (Belief{Mean: 5, Deviation: 1}); b.Over(7.5) >= plain.Over(7.5) {
-		t.Errorf("even %g, Gaussian %g", b.Over(7.5), plain.Over(7.5))
+	if plain := (Belief{Mean: 5, Deviation: 1}); b.ProbabilityAbove(7.5) >= plain.ProbabilityAbove(7.5) {
+		t.Errorf("even %g, Gaussian %g", b.ProbabilityAbove(7.5), plain.ProbabilityAbove(7.5))
 	}
-	if over := (Belief{Mean: -9, Deviation: 1, Even: [mostEven]float64{1.6}}).Over(1); over != (Belief{Mean: -9, Deviation: 1}).Over(1) {
+	if over := (Belief{Mean: -9, Deviation: 1, RectangularHalfWidths: [maxRectangularParts]float64{1.6}}).ProbabilityAbove(1); over != (Belief{Mean: -9, Deviation: 1}).ProbabilityAbove(1) {
 		t.Errorf("mostly below zero: %g", over)
 	}
 }
@@ -93,18 +93,18 @@ func TestOverOfEvenBelief(t *testing.T) {
 // has 2.23 and 2.78 deviations for 95 %; the mixture agrees within a twentieth.
 func TestTails(t *testing.T) {
 	for _, c := range []struct{ tail, want float64 }{{0, Coverage95}, {0.235, 2.23}, {0.402, 2.78}} {
-		low, high := Belief{Mean: 100, Deviation: 1, Tail: c.tail}.Interval(0.95)
+		low, high := Belief{Mean: 100, Deviation: 1, DeviationSpread: c.tail}.Interval(0.95)
 		if math.Abs(high-100-c.want) > 0.05*c.want || math.Abs(100-low-c.want) > 0.05*c.want {
 			t.Errorf("tail %g: %g to %g, want ±%g", c.tail, low-100, high-100, c.want)
 		}
 	}
-	b := Belief{Mean: 5, Deviation: 1, Even: [mostEven]float64{1.2}, Tail: 0.4}
+	b := Belief{Mean: 5, Deviation: 1, RectangularHalfWidths: [maxRectangularParts]float64{1.2}, DeviationSpread: 0.4}
 	for _, p := range []float64{0.01, 0.3, 0.9, 0.999} {
-		if q := b.Quantile(p); math.Abs(1-b.Over(q)-p) > 1e-9 {
-			t.Errorf("quantile %g of %g: over %g", q, p, b.Over(q))
+		if q := b.Quantile(p); math.Abs(1-b.ProbabilityAbove(q)-p) > 1e-9 {
+			t.Errorf("quantile %g of %g: over %g", q, p, b.ProbabilityAbove(q))
 		}
 	}
-	if sharp := (Belief{Mean: 5, Deviation: 1}); sharp.Over(9) > b.Over(9) {
+	if sharp := (Belief{Mean: 5, Deviation: 1}); sharp.ProbabilityAbove(9) > b.ProbabilityAbove(9) {
 		t.Error("a tail makes what is far more certain")
 	}
 }

@@ -14,12 +14,12 @@ import (
 func TestConformanceProbability(t *testing.T) {
 	// Breakdown voltage of a Zener diode, −5.47 V with u = 0.05 V, at most −5.40 V. A
 	// belief is not negative: its size is at least 5.40 V.
-	if got := (Belief{Mean: 5.47, Deviation: 0.05}).Over(5.40); math.Abs(got-0.9192433) > 5e-8 {
+	if got := (Belief{Mean: 5.47, Deviation: 0.05}).ProbabilityAbove(5.40); math.Abs(got-0.9192433) > 5e-8 {
 		t.Errorf("diode conforms with %.8f, want 0.9192433 (printed 0.92)", got)
 	}
 	// Viscosity of an oil, 13.6 mm²/s with u = 1.8 mm²/s, from 12.5 to 16.3.
 	oil := Belief{Mean: 13.6, Deviation: 1.8}
-	if got := oil.Over(12.5) - oil.Over(16.3); math.Abs(got-0.6626298) > 5e-8 {
+	if got := oil.ProbabilityAbove(12.5) - oil.ProbabilityAbove(16.3); math.Abs(got-0.6626298) > 5e-8 {
 		t.Errorf("oil conforms with %.8f, want 0.6626298 (printed 0.66)", got)
 	}
 }
@@ -45,7 +45,9 @@ func TestGlobalRisk(t *testing.T) {
 		t.Errorf("beyond the limit are %.13f, want 0.0423801119917", got)
 	}
 	for _, c := range []struct{ accept, want float64 }{{2, 0.008019111884}, {1.671828772, 0.001}} {
-		got := integral(func(x float64) float64 { return density(x) * (1 - Belief{Mean: x, Deviation: u}.Over(c.accept)) })
+		got := integral(func(x float64) float64 {
+			return density(x) * (1 - Belief{Mean: x, Deviation: u}.ProbabilityAbove(c.accept))
+		})
 		if math.Abs(got-c.want) > 1e-10 {
 			t.Errorf("accepting up to %g: risk %.12f, want %.12f", c.accept, got, c.want)
 		}
@@ -64,11 +66,11 @@ func TestGuardBand(t *testing.T) {
 		{1.645, 0.05, 2e-5}, {1.960, 0.025, 3e-6}, {2.326, 0.01, 1e-5}, // as the tables round them
 		{2, 0.0227501319481792, 1e-13}, {0, 0.5, 1e-13},
 	} {
-		if got := (Belief{Mean: limit - c.band*u, Deviation: u}).Over(limit); math.Abs(got-c.risk) > c.within {
+		if got := (Belief{Mean: limit - c.band*u, Deviation: u}).ProbabilityAbove(limit); math.Abs(got-c.risk) > c.within {
 			t.Errorf("guard band %g u: risk %.15f, want %.15f", c.band, got, c.risk)
 		}
 	}
-	if risk := (Belief{Mean: limit - 2*u, Deviation: u}).Over(limit); risk >= 0.025 {
+	if risk := (Belief{Mean: limit - 2*u, Deviation: u}).ProbabilityAbove(limit); risk >= 0.025 {
 		t.Errorf("guard band U: risk %g, want less than 0.025", risk)
 	}
 }
@@ -110,7 +112,7 @@ func TestJudge(t *testing.T) {
 		}
 	}
 	// Knowing nothing of a quantity proves nothing, however low the limit.
-	if got := r.Judge(Belief{Mean: 5, Deviation: math.Inf(1)}.Over(0.001), true); got != assessment.Unproven {
+	if got := r.Judge(Belief{Mean: 5, Deviation: math.Inf(1)}.ProbabilityAbove(0.001), true); got != assessment.Unproven {
 		t.Errorf("nothing known: %s", got)
 	}
 }

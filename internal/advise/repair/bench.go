@@ -136,7 +136,7 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 	for _, t := range tilt {
 		length += t * t
 	}
-	if length == 0 || b.k.AccountAt == nil {
+	if length == 0 || b.k.StateAt == nil {
 		return nil
 	}
 	deviations := make([]float64, len(tilt))
@@ -144,7 +144,7 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 		for j, t := range tilt {
 			deviations[j] = sign * verdict.Coverage95 * t / math.Sqrt(length)
 		}
-		a := b.k.AccountAt(deviations)
+		a := b.k.StateAt(deviations)
 		for _, account := range [2]estimate.FittedState{a, b.k.straight(a)} {
 			b.take(account)
 			s, err := b.circuit.Solve(e.Level)

@@ -29,9 +29,9 @@ type Basis struct {
 	// file states and there are no Sides.
 	Best  estimate.FittedState
 	Sides [][2]estimate.FittedState
-	// AccountAt returns the account a number of deviations along each of the sides; nil without
+	// StateAt returns the account a number of deviations along each of the sides; nil without
 	// any.
-	AccountAt     func(deviations []float64) estimate.FittedState
+	StateAt       func(deviations []float64) estimate.FittedState
 	knees         float64          // V by which they lie elsewhere if channels fall below them in a straight line
 	seen          *colourloss.Spot // the worst pixel as wired in the given step; nil without readings
 	seenLevel     float64          // of that step
@@ -62,9 +62,9 @@ func Stated(r *run.Run) Basis {
 
 // Fitted is a run as its readings show it in a step, by its index in the run.
 func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step int) Basis {
-	k := Basis{Run: r, FromReadings: true, Unexplained: a.Doubtful() && !a.Unread()}
+	k := Basis{Run: r, FromReadings: true, Unexplained: a.Doubtful && !a.Unread}
 	directions := est.Directions(step)
-	k.Best, k.Sides, k.AccountAt = est.FittedState(step), directions.OneSigma(), directions.Along
+	k.Best, k.Sides, k.StateAt = est.FittedState(step), directions.OneSigma(), directions.Along
 	k.knees = straightShift(k, r.Steps[step])
 	if spot, err := colourloss.Worst(r, step, est); err == nil {
 		k.seen = &spot

@@ -526,7 +526,7 @@ func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
 		}
 		return a
 	}
-	k.FromReadings, k.AccountAt = true, along
+	k.FromReadings, k.StateAt = true, along
 	for j := range 2 {
 		var one [2]float64
 		one[j] = 1

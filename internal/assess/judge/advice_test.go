@@ -14,7 +14,7 @@ import (
 // A conductor that may be open gets advice, also where the fit is in doubt; a sound one gets
 // none.
 func TestAdviceOnWhatMayBeOpen(t *testing.T) {
-	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), Over: 1, Known: true}
+	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), ProbabilityOverLimit: 1, Known: true}
 	for _, c := range []struct {
 		name string
 		kind run.Kind
@@ -31,7 +31,7 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 		if strings.Contains(c.name, "ohms") {
 			j.out.Elements[0].Ohms, j.out.Elements[0].Low = 17, 0
 		}
-		j.doubt = j.out.Doubtful()
+		j.out.Doubtful = doubtful(j.out)
 		if c.kind == run.KindFeed {
 			j.run.Joints, j.run.Feeds = nil, []run.Feed{{Name: "f"}}
 			j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = c.kind, c.kind, "f"
@@ -46,7 +46,7 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 			t.Errorf("%s: %q", c.name, got)
 		}
 	}
-	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.01, Low: 0.005, High: 0.02, Over: 0.2, Known: true})
+	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.01, Low: 0.005, High: 0.02, ProbabilityOverLimit: 0.2, Known: true})
 	j.reportUnproven()
 	if got := findings(j.out); strings.Contains(got, "open") || j.advice(0) != "" {
 		t.Errorf("%q, %s", j.advice(0), got)

@@ -17,7 +17,7 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 		x := &j.out.Elements[i]
 		y := other.matching(x)
 		if y == nil {
-			y = &assessment.Element{Verdict: assessment.Unproven, High: math.Inf(1), Ohms: x.Ohms, Over: math.NaN()}
+			y = &assessment.Element{Verdict: assessment.Unproven, High: math.Inf(1), Ohms: x.Ohms, ProbabilityOverLimit: math.NaN()}
 		}
 		differs := y.Verdict != x.Verdict || y.Ohms < x.Low || y.Ohms > x.High
 		if differs {
@@ -29,8 +29,8 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 		if x.Verdict != assessment.Unproven && x.Rail == run.Loop {
 			undecided = append(undecided, string(x.Kind)+" "+x.Name)
 		}
-		if !math.IsNaN(x.Over) && math.Abs(y.Over-0.5) < math.Abs(x.Over-0.5) {
-			x.Over = y.Over
+		if !math.IsNaN(x.ProbabilityOverLimit) && math.Abs(y.ProbabilityOverLimit-0.5) < math.Abs(x.ProbabilityOverLimit-0.5) {
+			x.ProbabilityOverLimit = y.ProbabilityOverLimit
 		}
 		x.Verdict = assessment.Unproven
 	}

@@ -27,5 +27,5 @@ func BeforeReadings(r *run.Run) (*estimate.Estimate, []nextreading.Target, error
 // target describes an element for the choice of next readings.
 func (j *judgement) target(i int) nextreading.Target {
 	e := &j.est.Elements[i]
-	return nextreading.Target{Element: i, Name: j.name(e), Limit: e.Scale(j.limit(e)), Sound: e.Scale(j.statedOhms(e)), Rule: j.rule, Tail: e.Belief.Tail}
+	return nextreading.Target{Element: i, Name: j.name(e), Limit: e.Scale(j.limit(e)), HealthyValue: e.Scale(j.statedOhms(e)), Rule: j.rule, DeviationSpread: e.Belief.DeviationSpread}
 }

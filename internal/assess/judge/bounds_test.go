@@ -30,7 +30,7 @@ func TestNoVerdictFromNegativeResistance(t *testing.T) {
 			t.Fatalf("run %d: %s has %.1f mΩ", i, name, 1e3*truth)
 		}
 		if e.Verdict != assessment.Fail {
-			t.Errorf("run %d: %s is %s (%.1f to %.1f mΩ, over %.4f)", i, name, e.Verdict, 1e3*e.Low, 1e3*e.High, e.Over)
+			t.Errorf("run %d: %s is %s (%.1f to %.1f mΩ, over %.4f)", i, name, e.Verdict, 1e3*e.Low, 1e3*e.High, e.ProbabilityOverLimit)
 		}
 	}
 }

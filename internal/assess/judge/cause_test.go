@@ -42,7 +42,7 @@ func TestThinWireOrBadContact(t *testing.T) {
 		said := ""
 		for _, e := range a.Elements {
 			if e.Kind == run.KindFeed && e.Rail == run.Loop && e.Verdict == assessment.Fail {
-				said += e.Like
+				said += e.BehavesLike
 			}
 		}
 		at := 0

@@ -78,6 +78,11 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 	return ""
 }
 
+// doubtful reports whether the fit of an assessment does not explain the readings.
+func doubtful(a *assessment.Assessment) bool {
+	return !a.Fit.Converged || a.Fit.PValue < minPassPValue || a.Doubt != ""
+}
+
 // repeatedContradiction finds a place whose readings contradict the others more than once. A
 // single mistake is the operator's; a repeated one points to the run. Reversed leads and wrong
 // units may repeat and are left out.
@@ -110,7 +115,7 @@ func kindTitle(k run.Kind) string {
 
 // reportMisfit says why nothing passes, and where the difference is largest.
 func (j *judgement) reportMisfit() {
-	if !j.doubt || j.out.Unread() {
+	if !j.out.Doubtful || j.out.Unread {
 		return
 	}
 	if !j.est.Fit.Converged {
@@ -124,7 +129,7 @@ func (j *judgement) reportMisfit() {
 		}
 	}
 	text := j.out.Doubt + ". So nothing passes. Check that the stated load was lit, and that every feed and bridge is in the run file."
-	if worst >= 0 && j.est.Fit.PValue < assessment.Unexplained {
+	if worst >= 0 && j.est.Fit.PValue < minPassPValue {
 		x := j.out.Readings[worst]
 		text += fmt.Sprintf(" The largest difference is at line %d (%s, %q).", x.Row, between(x), x.Step)
 	}

@@ -38,7 +38,7 @@ func TestLargestDifference(t *testing.T) {
 		x.Quantity = run.Voltage
 	}
 	j.out.Doubt = "Something is odd"
-	j.doubt = j.out.Doubtful()
+	j.out.Doubtful = doubtful(j.out)
 	j.reportMisfit()
 	if told := findings(j.out); !strings.Contains(told, "The largest difference is at line 3 (a.end+ to a.end-, \"white\").") {
 		t.Error(told)
@@ -50,7 +50,7 @@ func TestLargestDifference(t *testing.T) {
 func TestWhySaysNoMore(t *testing.T) {
 	settled := assessment.Fit{Converged: true, PValue: 0.4}
 	for deviation, passes := range map[float64]bool{0.0037: true, 0.0042: false} {
-		j := unproven(settled, assessment.Element{Ohms: 0.005, Low: 0.002, High: 0.009, Over: 0.0162, Known: true})
+		j := unproven(settled, assessment.Element{Ohms: 0.005, Low: 0.002, High: 0.009, ProbabilityOverLimit: 0.0162, Known: true})
 		j.est.Elements[0].Belief = verdict.Belief{Mean: 0.005, Deviation: deviation}
 		got := j.why(0)
 		if strings.Contains(got, "Near its best value the readings would give") != passes {

@@ -121,7 +121,7 @@ func (j *judgement) largestStep(i int, what string, group []int) (heaviest asses
 			}
 		}
 	}
-	heaviest.Of = true
+	heaviest.PartOfPrevious = true
 	return heaviest, true
 }
 
@@ -138,8 +138,8 @@ func (j *judgement) partOf(i int, what, step string, group []int) assessment.Par
 	p.Low, p.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
 	p = asOpen(e.Kind, p)
 	if limit := j.limit(e); !math.IsNaN(limit) {
-		p.Verdict = j.rule.Judge(w.Belief.Over(e.Scale(limit)), w.Known)
-		if p.Verdict == assessment.Pass && j.doubt || p.Verdict == assessment.Fail && p.Low <= limit {
+		p.Verdict = j.rule.Judge(w.Belief.ProbabilityAbove(e.Scale(limit)), w.Known)
+		if p.Verdict == assessment.Pass && j.out.Doubtful || p.Verdict == assessment.Fail && p.Low <= limit {
 			p.Verdict = assessment.Unproven
 		}
 	}

@@ -41,7 +41,7 @@ func TestExplain(t *testing.T) {
 		t.Errorf("%d rows beside the joint", len(p.Rows))
 	}
 	step := x.Parts[i+1]
-	if !step.Of || step.Step == "" || step.Share <= 0 || step.Share > p.Share || len(step.Rows) != 2 {
+	if !step.PartOfPrevious || step.Step == "" || step.Share <= 0 || step.Share > p.Share || len(step.Rows) != 2 {
 		t.Errorf("in the step that weighs most: %+v", step)
 	}
 	if x.Single == nil || len(x.Single.Rows) != 1 || x.Single.Verdict != assessment.Fail {

@@ -67,15 +67,15 @@ func (j *judgement) failure(x *assessment.Element) string {
 		return interval + j.onRail(x) + "." + heat + " Disconnect the supply, then remake it."
 	case run.KindFeed:
 		text := interval + j.onRail(x) + "."
-		if i := j.run.FeedIndex(x.Name); x.Like == "" && x.Limit < j.run.FeedExcess(i) {
+		if i := j.run.FeedIndex(x.Name); x.BehavesLike == "" && x.Limit < j.run.FeedExcess(i) {
 			return text + fmt.Sprintf(" Its wire is about as stated, but at the %.2f A of step %q it drops more than %.3g %% of %.3g V.",
 				j.design[i], j.run.Steps[j.run.Limits.DesignStep].Name, 100*j.run.Limits.FeedDrop, j.run.SupplyOf(i).Volts) +
 				heat + " Use thicker or shorter wire, or feed the strip from its other end too."
 		}
-		if x.Like != "" {
-			text += " It behaves like " + x.Like + "."
+		if x.BehavesLike != "" {
+			text += " It behaves like " + x.BehavesLike + "."
 		}
-		return text + heat + feedRemedy(x.Like)
+		return text + heat + feedRemedy(x.BehavesLike)
 	default:
 		return interval + " per metre: its copper is thinner than stated. Feed it at both ends or carry less current."
 	}
@@ -116,9 +116,9 @@ func (j *judgement) reportUnproven() {
 		}
 	}
 	switch {
-	case j.out.Unread():
+	case j.out.Unread:
 		j.addFinding(assessment.Notice, "readings", j.unreadText())
-	case len(names) > 0 && !j.doubt:
+	case len(names) > 0 && !j.out.Doubtful:
 		text := "Not enough readings to decide: " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
 			text += " The readings to take next are listed."

@@ -14,7 +14,7 @@ import (
 // reportInseparable names the unproven elements that the readings cannot tell apart, with the sum
 // that they determine.
 func (j *judgement) reportInseparable() {
-	if j.doubt {
+	if j.out.Doubtful {
 		return
 	}
 	for _, g := range j.est.Inseparable(j.unproven()) {

@@ -6,6 +6,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/fit/estimate"
@@ -28,6 +29,10 @@ const openOhms = 10
 // maxExcludedOhms is the largest resistance, Ω, that readings can exclude.
 const maxExcludedOhms = 1e5
 
+// minPassPValue is the p-value below which the readings fit no resistances at all and nothing
+// passes. One healthy run in two hundred comes that low by chance.
+const minPassPValue = 0.005
+
 // minFailPValue is the p-value below which nothing fails: the resistances of such a fit are not
 // those of the run (common practice, no source).
 const minFailPValue = 1e-6
@@ -43,7 +48,6 @@ type judgement struct {
 	design       []float64 // by feed: A at the design step as stated; nil without a design step
 	rule         verdict.Rule
 	loopVerdict  assessment.Verdict   // of the loop whose rails follow
-	doubt        bool                 // the fit does not explain the readings: nothing may pass
 	targets      []nextreading.Target // elements without a verdict
 	alternatives alternatives         // readings that contradict each other, either of which may be wrong
 }
@@ -80,15 +84,33 @@ func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		}
 		j.withdrawUnconfirmed(other)
 	}
+	j.out.Verdict = gravest(j.out.Elements)
 	j.out.Next = nextreading.Next(est, j.targets, 3)
 	j.addFindings()
 	return j, nil
 }
 
+// gravest returns the gravest verdict of elements: Fail, then Unproven, then Pass.
+func gravest(elements []assessment.Element) assessment.Verdict {
+	verdict := assessment.Pass
+	for _, e := range elements {
+		switch e.Verdict {
+		case assessment.Fail:
+			return assessment.Fail
+		case assessment.Unproven:
+			verdict = assessment.Unproven
+		}
+	}
+	return verdict
+}
+
+// used reports whether a reading took part in the fit.
+func used(x assessment.Reading) bool { return x.Used }
+
 // judgeElements judges the elements of one estimate.
 func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	j := &judgement{run: r, est: est, out: &assessment.Assessment{
-		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles}}
+		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles, Unread: !slices.ContainsFunc(est.Readings, used)}}
 	if d := r.Limits.DesignStep; d >= 0 {
 		p, err := prediction.Make(r, r.Steps[d])
 		if err != nil {
@@ -107,10 +129,10 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		}
 		return 0
 	}, j.likelyMistake)
-	if p := est.Fit.PValue; j.out.Doubt == "" && p < assessment.Unexplained {
+	if p := est.Fit.PValue; j.out.Doubt == "" && p < minPassPValue {
 		j.out.Doubt = fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", p)
 	}
-	j.doubt = j.out.Doubtful()
+	j.out.Doubtful = doubtful(j.out)
 	count := 0
 	for i := range est.Elements {
 		if est.Elements[i].Rail == run.Loop && !math.IsNaN(j.limit(&est.Elements[i])) {
@@ -135,7 +157,7 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		return nextreading.Target{}, false
 	}
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
-		Limit: j.limit(e), Over: math.NaN(), Amps: e.Amps}
+		Limit: j.limit(e), ProbabilityOverLimit: math.NaN(), Amps: e.Amps}
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
 	beliefAtLimit := e.Belief
@@ -185,12 +207,12 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		j.out.Elements = append(j.out.Elements, x)
 		return nextreading.Target{}, false
 	}
-	x.Over = beliefAtLimit.Over(e.Scale(x.Limit))
-	if jointOrFeed && e.Known && beliefAtLimit != e.Belief && x.Over > (1-coverage)/2 && x.Over < 0.5 && (e.Rail == run.Loop || cut) {
+	x.ProbabilityOverLimit = beliefAtLimit.ProbabilityAbove(e.Scale(x.Limit))
+	if jointOrFeed && e.Known && beliefAtLimit != e.Belief && x.ProbabilityOverLimit > (1-coverage)/2 && x.ProbabilityOverLimit < 0.5 && (e.Rail == run.Loop || cut) {
 		// The interval must cover what has more than 2.5 % probability.
 		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.IntervalEnd(i, coverage, true)), openOhms))
 	}
-	x.Verdict = j.rule.Judge(x.Over, e.Known)
+	x.Verdict = j.rule.Judge(x.ProbabilityOverLimit, e.Known)
 	if j.mustBeUnproven(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
@@ -199,12 +221,12 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		x.Known, x.Ohms, x.High = false, math.Max(j.statedOhms(e), x.Low), math.Inf(1)
 	}
 	if e.Kind == run.KindFeed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == run.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
-		x.Like = j.possibleCauses(i, x.Ohms)
+		x.BehavesLike = j.possibleCauses(i, x.Ohms)
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
 	target.Deviation = beliefAtLimit.Deviation
-	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.doubt
+	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.out.Doubtful
 }
 
 // mustBeUnproven reports whether a verdict must be withdrawn. A pass needs a fit that explains
@@ -219,9 +241,9 @@ func (j *judgement) mustBeUnproven(e *estimate.Element, x *assessment.Element) b
 	}
 	switch x.Verdict {
 	case assessment.Pass:
-		return j.doubt || x.High > x.Limit
+		return j.out.Doubtful || x.High > x.Limit
 	case assessment.Fail:
-		unproven := x.Low <= x.Limit || j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= assessment.Unexplained)
+		unproven := x.Low <= x.Limit || j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= minPassPValue)
 		if unproven && judgedFirst {
 			j.loopVerdict = assessment.Unproven
 		}

@@ -78,7 +78,7 @@ func TestHealthyRunPasses(t *testing.T) {
 			t.Errorf("%s %s %s: %s", e.Kind, e.Name, e.Rail, e.Verdict)
 		}
 	}
-	if a.Worst() == assessment.Fail {
+	if a.Verdict == assessment.Fail {
 		t.Error("a healthy run fails")
 	}
 }
@@ -108,7 +108,7 @@ func TestThinFeedIsNamedAsWhatItBehavesLike(t *testing.T) {
 	}))
 	e := loopOf(t, a, run.KindFeed, "far")
 	// 16 AWG of twice the resistance is 19 AWG; the sizes of the trade are even.
-	if e.Verdict != assessment.Fail || !strings.Contains(e.Like, "AWG") || !strings.Contains(e.Like, "length") {
+	if e.Verdict != assessment.Fail || !strings.Contains(e.BehavesLike, "AWG") || !strings.Contains(e.BehavesLike, "length") {
 		t.Errorf("%+v", e)
 	}
 }
@@ -140,8 +140,8 @@ func TestUnreadJointIsUnproven(t *testing.T) {
 	if len(a.Next) == 0 || len(a.Next) > 3 {
 		t.Fatalf("next: %+v", a.Next)
 	}
-	if a.Worst() != assessment.Unproven {
-		t.Errorf("worst is %s", a.Worst())
+	if a.Verdict != assessment.Unproven {
+		t.Errorf("worst is %s", a.Verdict)
 	}
 	// Taking what is proposed settles what it says.
 	first := a.Next[len(a.Next)-1]
@@ -250,7 +250,7 @@ func TestMisfitPassesNothing(t *testing.T) {
 		}
 	}
 	a := assess(t, r, list)
-	if !a.Doubtful() {
+	if !a.Doubtful {
 		t.Fatalf("the readings are explained: %+v", a.Fit)
 	}
 	for _, e := range a.Elements {
@@ -344,7 +344,7 @@ func TestValidFailures(t *testing.T) {
 		{"rail of an unproven loop", run.Plus, 0.02, true, assessment.Unproven, false},
 	} {
 		r := ring()
-		j := &judgement{run: r, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: 0.5}}, loopVerdict: c.loop}
+		j := &judgement{run: r, out: &assessment.Assessment{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: 0.5}}, loopVerdict: c.loop}
 		x := assessment.Element{Verdict: assessment.Fail, Low: c.low, Limit: 0.015}
 		if j.mustBeUnproven(&estimate.Element{Kind: run.KindJoint, Rail: c.rail}, &x) == c.stands {
 			t.Errorf("%s: stands %v", c.name, !c.stands)

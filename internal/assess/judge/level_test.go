@@ -28,7 +28,7 @@ func TestOpenFeedIsNotAReelWithoutCopper(t *testing.T) {
 			t.Errorf("%s %s: %g is true, found %g to %g", e.Kind, e.Name, truth, e.Low, e.High)
 		}
 	}
-	if a.Doubtful() {
+	if a.Doubtful {
 		t.Errorf("%+v, %s", a.Fit, a.Doubt)
 	}
 }

@@ -19,7 +19,7 @@ const (
 // reportLoads reports steps with another current than the run file states. The resistances do not
 // depend on it, but another load may have been lit.
 func (j *judgement) reportLoads() {
-	if j.doubt || j.out.Unread() {
+	if j.out.Doubtful || j.out.Unread {
 		return
 	}
 	var parts []string

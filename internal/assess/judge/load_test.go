@@ -21,7 +21,7 @@ func TestLoadsThatAreNotAsStated(t *testing.T) {
 		if scale < 1 && (!strings.Contains(said, r.Steps[3].Name) || strings.Contains(said, "in step \""+r.Steps[2].Name)) {
 			t.Errorf("other steps are told: %s", said)
 		}
-		if a.Doubtful() {
+		if a.Doubtful {
 			t.Errorf("%g times as stated throws the run into doubt", scale)
 		}
 	}

@@ -67,7 +67,7 @@ func TestSimulatedMisfits(t *testing.T) {
 		}
 		if strings.Contains(findings(a), "with the load of step") {
 			c[1]++
-		} else if a.Doubtful() {
+		} else if a.Doubtful {
 			c[1]++
 			if passed > 0 {
 				t.Errorf("run %d: doubtful, and %d pass", i, passed)

@@ -123,7 +123,7 @@ func TestSimulatedMixes(t *testing.T) {
 					t.Fatal(err)
 				}
 				a := assess(t, p.Run, list)
-				if a.Doubtful() {
+				if a.Doubtful {
 					doubt++
 				}
 				volts := fmt.Sprintf("%.0f V", p.Run.Reels[0].Strip.Volts)

@@ -109,7 +109,7 @@ func TestProposedReadingsDecide(t *testing.T) {
 					}
 				}
 				a := assess(t, r, h.list)
-				if a.Worst() != assessment.Unproven {
+				if a.Verdict != assessment.Unproven {
 					continue
 				}
 				unproven++

@@ -65,7 +65,7 @@ func TestSimulatedOpens(t *testing.T) {
 		if much {
 			carrying++
 		}
-		if a.Doubtful() {
+		if a.Doubtful {
 			doubt++
 		}
 		for _, e := range a.Elements {

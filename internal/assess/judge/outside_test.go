@@ -56,7 +56,7 @@ func TestSlowlyConvergingFit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if a.Doubtful() {
+	if a.Doubtful {
 		t.Errorf("%+v, %s", a.Fit, a.Doubt)
 	}
 	for name, truth := range map[string]float64{"r1-r2": 0.00634, "r2-r3": 0.00598, "near": 0.07397, "far": 0.36570, "r1": 0.08433, "r2": 0.07310, "r3": 0.08337} {

@@ -89,7 +89,7 @@ func TestWithdrawnFailures(t *testing.T) {
 		converged bool
 		p         float64
 		ohms, low float64
-		wavers    bool
+		withdrawn bool
 	}{
 		{"settled", true, 0.4, 0.050, 0.030, false},
 		{"not settled", false, 0.4, 0.050, 0.030, true},
@@ -101,10 +101,10 @@ func TestWithdrawnFailures(t *testing.T) {
 		{"open, not settled and not explained", false, 0.0001, math.Inf(1), 8, true},
 		{"open, not excluded", true, 0.4, math.Inf(1), 0.0002, true},
 	} {
-		j := &judgement{run: &run.Run{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
+		j := &judgement{run: &run.Run{}, out: &assessment.Assessment{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
 		e := &estimate.Element{Kind: run.KindFeed, Rail: run.Loop}
 		x := &assessment.Element{Ohms: c.ohms, Low: c.low, Limit: 0.015, Verdict: assessment.Fail}
-		if got := j.mustBeUnproven(e, x); got != c.wavers {
+		if got := j.mustBeUnproven(e, x); got != c.withdrawn {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
@@ -112,10 +112,10 @@ func TestWithdrawnFailures(t *testing.T) {
 
 // A pass needs an interval below the limit.
 func TestWithdrawnPasses(t *testing.T) {
-	for high, wavers := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
-		j := &judgement{run: &run.Run{}, est: &estimate.Estimate{}}
+	for high, withdrawn := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
+		j := &judgement{run: &run.Run{}, out: &assessment.Assessment{}, est: &estimate.Estimate{}}
 		x := &assessment.Element{Kind: run.KindJoint, High: high, Limit: 0.015, Verdict: assessment.Pass}
-		if got := j.mustBeUnproven(&estimate.Element{Kind: run.KindJoint, Rail: run.Loop}, x); got != wavers {
+		if got := j.mustBeUnproven(&estimate.Element{Kind: run.KindJoint, Rail: run.Loop}, x); got != withdrawn {
 			t.Errorf("up to %g Ω: %v", high, got)
 		}
 	}

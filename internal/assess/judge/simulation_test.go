@@ -141,7 +141,7 @@ func (o *outcome) count(t *testing.T, r *run.Run, p *simulate.Plant, a *assessme
 			o.suspected++
 		}
 	}
-	if a.Doubtful() {
+	if a.Doubtful {
 		o.doubt++
 	}
 	for _, e := range a.Elements {

@@ -56,7 +56,7 @@ func TestSimulatedOddStock(t *testing.T) {
 					return c.unread && (strings.HasPrefix(x.From, end) || strings.HasPrefix(x.To, end))
 				})
 				a := assess(t, p.Run, list)
-				if a.Doubtful() {
+				if a.Doubtful {
 					doubt++
 				}
 				for _, e := range a.Elements {

@@ -18,38 +18,38 @@ func (j *judgement) why(i int) string {
 		return ""
 	}
 	fit := j.est.Fit
-	switch over := j.rule.Judge(x.Over, true); {
-	case j.out.Unread():
+	switch over := j.rule.Judge(x.ProbabilityOverLimit, true); {
+	case j.out.Unread:
 		return j.unreadText()
 	case !e.Known:
 		return "Not enough readings to decide: more than half of its uncertainty before reading is left, so that its value is mostly assumed."
 	case x.Open() && x.Low <= x.Limit:
 		return fmt.Sprintf("An open conductor explains the readings best, but they only show that it has at least %s; a failure needs more than its limit of %s.", size(x, x.Low), size(x, x.Limit))
-	case x.Open() && !fit.Converged && fit.PValue < assessment.Unexplained:
+	case x.Open() && !fit.Converged && fit.PValue < minPassPValue:
 		return "An open conductor explains the readings best, but not well: " + j.doubtText() + "."
-	case math.IsNaN(x.Over):
+	case math.IsNaN(x.ProbabilityOverLimit):
 		return "Not enough readings to decide: a resistance at its limit explains them as well as the best value." + j.alsoDoubtText()
 	case over == assessment.Pass && x.High > x.Limit:
-		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.Over), size(x, x.High)) + j.alsoDoubtText()
-	case over == assessment.Pass && j.doubt:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing passes while the fit is in doubt: %s.", percent(x.Over), j.doubtText())
+		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.ProbabilityOverLimit), size(x, x.High)) + j.alsoDoubtText()
+	case over == assessment.Pass && j.out.Doubtful:
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing passes while the fit is in doubt: %s.", percent(x.ProbabilityOverLimit), j.doubtText())
 	case over == assessment.Fail && x.Low <= x.Limit:
-		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.Over), size(x, x.Low)) + j.alsoDoubtText()
+		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.ProbabilityOverLimit), size(x, x.Low)) + j.alsoDoubtText()
 	case over == assessment.Fail:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that converged, and this one did not.", percent(x.Over))
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that converged, and this one did not.", percent(x.ProbabilityOverLimit))
 	}
 	return j.probabilityReason(e, x) + j.alsoDoubtText()
 }
 
 // probabilityReason compares a probability that neither passes nor fails with those required.
 func (j *judgement) probabilityReason(e *estimate.Element, x *assessment.Element) string {
-	is := fmt.Sprintf("the probability that it is over its limit is %s", percent(x.Over))
+	is := fmt.Sprintf("the probability that it is over its limit is %s", percent(x.ProbabilityOverLimit))
 	pass := fmt.Sprintf("a pass needs %s or less", percent(j.rule.Pass))
 	fail := fmt.Sprintf("a failure needs %s or more, because all elements share one risk of a false alarm", percent(j.rule.Fail))
 	switch {
 	case x.High <= x.Limit:
 		text := "Its 95 % interval lies inside the limit, but " + is + "; " + pass + "."
-		if near := e.Belief.Over(e.Scale(x.Limit)); near <= j.rule.Pass {
+		if near := e.Belief.ProbabilityAbove(e.Scale(x.Limit)); near <= j.rule.Pass {
 			text += fmt.Sprintf(" Near its best value the readings would give %s, but nearer the limit they determine it less well.", percent(near))
 		}
 		return text
@@ -72,7 +72,7 @@ func (j *judgement) doubtText() string {
 	switch fit := j.est.Fit; {
 	case !fit.Converged:
 		return "the fit did not converge"
-	case fit.PValue < assessment.Unexplained:
+	case fit.PValue < minPassPValue:
 		return fmt.Sprintf("no resistances explain the readings (p = %.1g)", fit.PValue)
 	}
 	return j.out.Doubt
@@ -80,7 +80,7 @@ func (j *judgement) doubtText() string {
 
 // alsoDoubtText adds that the fit is in doubt.
 func (j *judgement) alsoDoubtText() string {
-	if !j.doubt {
+	if !j.out.Doubtful {
 		return ""
 	}
 	return " Also, nothing passes while the fit is in doubt: " + j.doubtText() + "."

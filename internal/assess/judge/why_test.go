@@ -61,10 +61,10 @@ func TestWhy(t *testing.T) {
 		{"open, not explained", assessment.Fit{PValue: 1e-9}, inf, 8, inf, 1, true, "", verdict.Belief{},
 			[]string{"An open conductor explains the readings best, but not well: the fit did not converge."}},
 	} {
-		j := unproven(c.fit, assessment.Element{Ohms: c.ohms, Low: c.low, High: c.high, Over: c.over, Known: c.known})
+		j := unproven(c.fit, assessment.Element{Ohms: c.ohms, Low: c.low, High: c.high, ProbabilityOverLimit: c.over, Known: c.known})
 		j.est.Elements[0].Belief = c.near
 		j.out.Doubt = c.doubt
-		j.doubt = j.out.Doubtful()
+		j.out.Doubtful = doubtful(j.out)
 		for _, want := range c.says {
 			if got := j.why(0); !strings.Contains(got, want) {
 				t.Errorf("%s: %q, want %q", c.name, got, want)
@@ -92,7 +92,7 @@ func unproven(fit assessment.Fit, x assessment.Element) *judgement {
 
 // A reel's figures are per metre.
 func TestWhyOfReel(t *testing.T) {
-	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.06, Low: 0.05, High: 0.08, Over: 0.001, Known: true})
+	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.06, Low: 0.05, High: 0.08, ProbabilityOverLimit: 0.001, Known: true})
 	j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = run.KindReel, run.KindReel, "a"
 	if got := j.why(0); !strings.Contains(got, "to 80 mΩ per metre.") {
 		t.Error(got)
@@ -127,7 +127,7 @@ func TestWhyOfCommissionings(t *testing.T) {
 				continue
 			}
 			reasons++
-			if x.Known && x.High <= x.Limit && !j.doubt {
+			if x.Known && x.High <= x.Limit && !j.out.Doubtful {
 				inside++
 				if !strings.HasPrefix(why, "Its 95 % interval lies inside the limit, but") || !strings.Contains(why, "needs 0.5 % or less") {
 					t.Errorf("run %d: %s %s: %q", i, x.Kind, x.Name, why)
@@ -172,7 +172,7 @@ func TestNothingRead(t *testing.T) {
 		}
 		told := findings(a)
 		if c.says == "" {
-			if strings.Contains(told, nothingRead) || strings.Contains(told, noneUsed) || a.Unread() || !a.Fit.Converged {
+			if strings.Contains(told, nothingRead) || strings.Contains(told, noneUsed) || a.Unread || !a.Fit.Converged {
 				t.Errorf("%d readings: %+v, %s", len(c.list), a.Fit, told)
 			}
 			continue
@@ -180,8 +180,8 @@ func TestNothingRead(t *testing.T) {
 		if !strings.Contains(told, "notice readings: "+c.says) || x.Why != c.says || strings.Contains(told, "Not enough readings") || strings.Contains(told, "fit:") {
 			t.Errorf("%d readings: %q, %s", len(c.list), x.Why, told)
 		}
-		if f := a.Fit; !a.Unread() || f.Converged || f.DegreesOfFreedom != 0 || !math.IsNaN(f.PValue) || a.Worst() != assessment.Unproven {
-			t.Errorf("%d readings: %+v, %s", len(c.list), f, a.Worst())
+		if f := a.Fit; !a.Unread || f.Converged || f.DegreesOfFreedom != 0 || !math.IsNaN(f.PValue) || a.Verdict != assessment.Unproven {
+			t.Errorf("%d readings: %+v, %s", len(c.list), f, a.Verdict)
 		}
 	}
 }

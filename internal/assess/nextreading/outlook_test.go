@@ -225,7 +225,7 @@ func TestBestMeterIsProposed(t *testing.T) {
 		t.Fatal(err)
 	}
 	i := slices.IndexFunc(e.Elements, func(x estimate.Element) bool { return x.Kind == "reel" && x.Index == 1 && x.Rail == run.Loop })
-	target := Target{Element: i, Name: "north", Limit: 0.16, Sound: 0.08, Rule: verdict.RuleFor(5)}
+	target := Target{Element: i, Name: "north", Limit: 0.16, HealthyValue: 0.08, Rule: verdict.RuleFor(5)}
 	next := Next(e, []Target{target}, 3)
 	if len(next) == 0 {
 		t.Fatal("nothing is proposed")
@@ -242,7 +242,7 @@ func TestBestMeterIsProposed(t *testing.T) {
 
 // The less is known, the less must be left; one at its limit is settled by no reading.
 func TestNeeds(t *testing.T) {
-	joint := Target{Limit: 0.015, Sound: 0.003, Rule: verdict.RuleFor(5)}
+	joint := Target{Limit: 0.015, HealthyValue: 0.003, Rule: verdict.RuleFor(5)}
 	blind := joint.SettlingDeviation(0, math.Inf(1))
 	// Passing at 3 mΩ in nine of ten cases takes (15 − 3)/(2.58 + 1.28) = 3.1 mΩ; that some
 	// sound joints have more makes it less.

@@ -11,12 +11,12 @@ import (
 
 // Target is an element that is not settled, and what would settle it.
 type Target struct {
-	Element int // index into Estimate.Elements
-	Name    string
-	Limit   float64 // on the element's own scale, as is
-	Sound   float64 // its value without a fault
-	Rule    verdict.Rule
-	Tail    float64 // how well the deviation is known, see verdict.Belief
+	Element         int // index into Estimate.Elements
+	Name            string
+	Limit           float64 // on the element's own scale, as is
+	HealthyValue    float64 // its value without a fault
+	Rule            verdict.Rule
+	DeviationSpread float64 // how well the deviation is known, see verdict.Belief
 	// Deviation is that towards the limit as Estimate.BeliefTowards has it; 0 where it was not computed.
 	Deviation float64
 }
@@ -73,7 +73,7 @@ func (t Target) greatest(mean, deviation float64, truths, weights []float64) flo
 
 // likely lists possible true values with their probabilities.
 func (t Target) likely(mean, deviation float64) (truths, weights []float64) {
-	spread := soundShare * math.Abs(t.Limit-t.Sound)
+	spread := soundShare * math.Abs(t.Limit-t.HealthyValue)
 	if spread == 0 {
 		spread = soundShare * t.Limit
 	}
@@ -91,14 +91,14 @@ func (t Target) likely(mean, deviation float64) (truths, weights []float64) {
 		most = math.Max(most, logs[len(logs)-1])
 	}
 	whole := 0.0 // of the sound part, which ends at zero
-	from, to := math.Max(0, t.Sound-4*spread), t.Sound+4*spread
+	from, to := math.Max(0, t.HealthyValue-4*spread), t.HealthyValue+4*spread
 	at := func(k int) float64 { return from + (to-from)*(float64(k)+0.5)/grid }
 	for k := range grid {
-		z := (at(k) - t.Sound) / spread
+		z := (at(k) - t.HealthyValue) / spread
 		whole += math.Exp(-z * z / 2)
 	}
 	for k := range grid {
-		z := (at(k) - t.Sound) / spread
+		z := (at(k) - t.HealthyValue) / spread
 		put(at(k), math.Log(soundPart/whole)-z*z/2)
 	}
 	for k := range grid {
@@ -146,7 +146,7 @@ func (t Target) edge(deviation, p float64) float64 {
 	low, high := t.Limit-8*deviation, t.Limit+8*deviation
 	for range 40 {
 		middle := (low + high) / 2
-		if (verdict.Belief{Mean: middle, Deviation: deviation, Tail: t.Tail}).Over(t.Limit) < p {
+		if (verdict.Belief{Mean: middle, Deviation: deviation, DeviationSpread: t.DeviationSpread}).ProbabilityAbove(t.Limit) < p {
 			low = middle
 		} else {
 			high = middle

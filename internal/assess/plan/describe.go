@@ -75,10 +75,10 @@ func (p *Plan) element(s *surveyed, k int, kind run.Kind, variances [2][]float64
 	v := s.views[sound]
 	e := &v.est.Elements[v.elements[k]]
 	half := func(variance float64) float64 {
-		low, high := v.targets[k].Sound, v.targets[k].Sound+verdict.Coverage95*math.Sqrt(variance)
+		low, high := v.targets[k].HealthyValue, v.targets[k].HealthyValue+verdict.Coverage95*math.Sqrt(variance)
 		return e.Ohms(high) - e.Ohms(low)
 	}
-	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].Sound),
+	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].HealthyValue),
 		Settled: s.settles(k, variances), HalfWidth: half(variances[sound][k]), BestHalfWidth: half(v.best[k])}
 	amps, step := v.outlook.MaxAmps(e)
 	if x.Amps = amps; step >= 0 {

@@ -69,7 +69,7 @@ func survey(r *run.Run, meters []int) (*surveyed, error) {
 	}
 	for k, t := range one.targets {
 		e := &one.est.Elements[t.Element]
-		one.goals = append(one.goals, one.outlook.SettlingVariance(t, t.Sound, math.Inf(1)))
+		one.goals = append(one.goals, one.outlook.SettlingVariance(t, t.HealthyValue, math.Inf(1)))
 		two.goals = append(two.goals, two.outlook.SettlingVarianceAt(t, e.Scale(badTimes*e.Ohms(t.Limit))))
 		two.targets[k] = t
 	}

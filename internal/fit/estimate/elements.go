@@ -116,8 +116,8 @@ func (e *Estimate) withBelief(x Element) Element {
 	x.Belief.Mean, x.Row = x.valueAt(e.X)
 	along := matrix.Times(e.Covariance, x.Row)
 	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
-	x.Belief.Even = e.rectangularParts(along, x.Belief.Deviation)
-	x.Belief.Tail = e.tail(along, x.Belief.Deviation)
+	x.Belief.RectangularHalfWidths = e.rectangularParts(along, x.Belief.Deviation)
+	x.Belief.DeviationSpread = e.tail(along, x.Belief.Deviation)
 	x.Known = x.Open || e.Determined(x.Row)
 	if x.Rail != run.Minus {
 		x.Amps = e.amps(x.Kind, x.Index, run.Plus)
@@ -159,7 +159,7 @@ const minRectangularShare = 0.03
 // rectangularParts returns the half-widths of the largest rectangular parts of an element's
 // error, from its covariance with each unknown: an unknown contributes the covariance over its
 // prior standard deviation.
-func (e *Estimate) rectangularParts(along []float64, deviation float64) (most [len(verdict.Belief{}.Even)]float64) {
+func (e *Estimate) rectangularParts(along []float64, deviation float64) (most [len(verdict.Belief{}.RectangularHalfWidths)]float64) {
 	for j, u := range e.Problem.Unknowns {
 		half := math.Sqrt(3) * e.Inflation * math.Abs(along[j]) / u.Deviation
 		if !u.Rectangular || half*half/3 < minRectangularShare*deviation*deviation {
@@ -263,7 +263,7 @@ func (e *Estimate) WithModel(l model.Linear, elements []int) (*Estimate, error) 
 		done()
 		along := matrix.Times(view.Covariance, x.Row)
 		x.Belief.Deviation = f.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
-		x.Belief.Even = f.rectangularParts(along, x.Belief.Deviation)
+		x.Belief.RectangularHalfWidths = f.rectangularParts(along, x.Belief.Deviation)
 	}
 	return f, nil
 }

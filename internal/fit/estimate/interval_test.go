@@ -24,7 +24,7 @@ func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 	bent := 0
 	for i := range e.Elements {
 		x := &e.Elements[i]
-		if x.Rail != run.Loop || x.Kind != run.KindJoint && x.Kind != run.KindFeed || x.Belief.Even[0] > 0 {
+		if x.Rail != run.Loop || x.Kind != run.KindJoint && x.Kind != run.KindFeed || x.Belief.RectangularHalfWidths[0] > 0 {
 			continue
 		}
 		low, high := x.Belief.Interval(0.95)

@@ -53,7 +53,7 @@ func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief 
 			base, rise, ok = e.unboundedRise(x, at, start)
 		}
 		if ok && rise > 0 {
-			return b.Bent(base, math.Abs(at-base)/math.Sqrt(rise)*e.Inflation)
+			return b.Rescaled(base, math.Abs(at-base)/math.Sqrt(rise)*e.Inflation)
 		}
 	}
 	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}

@@ -1,6 +1,6 @@
 // Package assessment holds what is known of a run after its readings were
 // fitted and judged: one value that every table, picture and file is a function
-// of. It computes nothing and is not changed once made.
+// of. It holds values and computes none of them.
 //
 // All values are SI. Resistances are at 20 °C; those of reels are per metre.
 package assessment
@@ -13,7 +13,10 @@ import (
 // Assessment is the outcome of one set of readings of one run.
 type Assessment struct {
 	Run      *run.Run
-	Doubt    string // why the run is not what its file says though the fit agrees; "" = nothing is odd
+	Verdict  Verdict // the gravest of its elements: Fail, then Unproven, then Pass
+	Unread   bool    // no voltage or current took part: all values are those of the run file, and Fit has not converged
+	Doubtful bool    // the fit does not explain the readings, so nothing passes
+	Doubt    string  // what contradicts the run file although the fit converged; "" = nothing
 	Fit      Fit
 	Elements []Element
 	Readings []Reading
@@ -46,15 +49,15 @@ type Element struct {
 	Name string
 	Rail run.Rail
 
-	Ohms      float64 // best estimate; +Inf = open. Per metre for a reel, the output resistance for a supply
-	Low, High float64 // 95 % interval, all meter errors included; High +Inf = no upper bound. Low is never below 0
-	Limit     float64 // NaN where it has none
-	Over      float64 // probability that the resistance is above Limit; NaN where it has none
-	Verdict   Verdict
-	Known     bool    // false: no reading can know it, Ohms is only what was assumed
-	Like      string  // what an excessive feed behaves like, "" otherwise
-	Amps      float64 // greatest current through it in the steps read
-	Watts     float64 // what it dissipates then
+	Ohms                 float64 // best estimate; +Inf = open. Per metre for a reel, the output resistance for a supply
+	Low, High            float64 // 95 % interval, all meter errors included; High +Inf = no upper bound. Low is never below 0
+	Limit                float64 // NaN where it has none
+	ProbabilityOverLimit float64 // probability that the resistance is above Limit; NaN where it has none
+	Verdict              Verdict
+	Known                bool    // false: no reading can know it, Ohms is only what was assumed
+	BehavesLike          string  // what an excessive feed behaves like, "" otherwise
+	Amps                 float64 // greatest current through it in the steps read
+	Watts                float64 // what it dissipates then
 }
 
 // Open reports whether the element conducts nothing.
@@ -109,39 +112,4 @@ type ReelProfile struct {
 	Name        string
 	Plus, Minus []float64 // V
 	Band        []float64 // V, half the 95 % band of the pair voltage; nil = not computed
-}
-
-// Worst returns the gravest verdict of all elements: Fail, then Unproven, then Pass.
-func (a *Assessment) Worst() Verdict {
-	worst := Pass
-	for _, e := range a.Elements {
-		switch e.Verdict {
-		case Fail:
-			return Fail
-		case Unproven:
-			worst = Unproven
-		}
-	}
-	return worst
-}
-
-// Unread reports whether no reading of volts or amperes took part in the fit, which then says
-// what the run file states and nothing else. Such a fit does not count as converged.
-func (a *Assessment) Unread() bool {
-	for _, x := range a.Readings {
-		if x.Used {
-			return false
-		}
-	}
-	return true
-}
-
-// Unexplained is the p-value below which the readings fit no resistances at all and
-// nothing is passed. One healthy run in two hundred comes that low by chance.
-const Unexplained = 0.005
-
-// Doubtful reports that the fit does not explain the readings, so that nothing may
-// pass.
-func (a *Assessment) Doubtful() bool {
-	return !a.Fit.Converged || a.Fit.PValue < Unexplained || a.Doubt != ""
 }

@@ -12,10 +12,10 @@ type Explanation struct {
 
 // Part is what some readings carry of an element's verdict.
 type Part struct {
-	What string // such as "the pair voltages either side of it"
-	Step string // "" for all steps
-	Of   bool   // it is a part of the one before it, in the step that weighs most
-	Rows []int
+	What           string // such as "the pair voltages either side of it"
+	Step           string // "" for all steps
+	PartOfPrevious bool   // it is a part of the one before it, in the step that weighs most
+	Rows           []int
 	// Share is the part of the information (one over the variance) that would be lost
 	// without them, 0 to 1. Shares do not add up to 1: readings stand in for each other.
 	Share float64

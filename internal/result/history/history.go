@@ -1,6 +1,6 @@
 // Package history holds what became of a run's resistances over the years: one
 // value that every table, picture and file about drift is a function of. It
-// computes nothing and is not changed once made.
+// holds values and computes none of them.
 //
 // All values are SI and at 20 °C; a reel's resistance is that of all its copper.
 package history
@@ -58,7 +58,7 @@ type Series struct {
 	Limit                            float64 // NaN = it has none
 	Reaches                          Forecast
 	Verdict                          Verdict
-	Warm                             bool   // a temperature was read with it
+	TemperatureRead                  bool   // a temperature was read with it
 	Why                              string // what is missing, where unproven
 	Nights                           []Night
 	Stretches                        []Stretch
@@ -73,7 +73,7 @@ type Stretch struct {
 // Change is one change that was called.
 type Change struct {
 	Time          time.Time // when it began
-	Called        time.Time // the night after which it was called
+	Detected      time.Time // the night after which it was called
 	Shape         Shape
 	Before, After float64 // Ω; of bursts the level and the median of the bursts
 }
@@ -95,20 +95,8 @@ type Forecast struct {
 
 // Night is one night's value of an element.
 type Night struct {
-	Time  time.Time
-	Ohms  float64
-	Error float64 // standard deviation, from night to night
-	Apart bool    // contradicts the nights beside it
-}
-
-// Worst returns the gravest verdict of all series; Unproven without any series.
-func (h *History) Worst() Verdict {
-	for _, v := range Verdicts {
-		for _, s := range h.Series {
-			if s.Verdict == v {
-				return v
-			}
-		}
-	}
-	return Unproven
+	Time    time.Time
+	Ohms    float64
+	Error   float64 // standard deviation, from night to night
+	Outlier bool    // contradicts the nights beside it
 }

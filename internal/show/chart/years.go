@@ -77,7 +77,7 @@ func (y *years) reach() span {
 		e.add(1e3*c.Begin, 1e3*c.End)
 	}
 	for _, n := range y.Nights {
-		if !n.Apart {
+		if !n.Outlier {
 			e.add(1e3 * n.Ohms)
 		}
 	}
@@ -111,7 +111,7 @@ func (y *years) drawNights(p pen, f frame) {
 			continue
 		}
 		at := f.at(day(n.Time), 1e3*n.Ohms)
-		if n.Apart {
+		if n.Outlier {
 			p.dot(ink{fill: paper, stroke: faulty, width: 1.25}, at, 2.5)
 			continue
 		}
@@ -198,7 +198,7 @@ func (y *years) legend() legend {
 		{"95 % band", func(p pen, at point) { p.box(ink{fill: pale(sound, 50)}, at.x-11, at.y-6, at.x+11, at.y+6) }},
 	}
 	for _, n := range y.Nights {
-		if n.Apart {
+		if n.Outlier {
 			l = append(l, entry{"contradicts its neighbours", func(p pen, at point) {
 				p.dot(ink{fill: paper, stroke: faulty, width: 1.25}, at, 3)
 			}})

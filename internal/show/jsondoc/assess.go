@@ -90,7 +90,7 @@ func elementDoc(e assessment.Element) ElementDoc {
 	if e.Open() {
 		ohms, high = Number(math.Inf(1)), Number(math.Inf(1))
 	}
-	d := ElementDoc{Kind: e.Kind, Name: e.Name, Rail: e.Rail, Low: milli(e.Low), High: high, Verdict: e.Verdict, Known: e.Known, Like: e.Like,
+	d := ElementDoc{Kind: e.Kind, Name: e.Name, Rail: e.Rail, Low: milli(e.Low), High: high, Verdict: e.Verdict, Known: e.Known, Like: e.BehavesLike,
 		Amps: Number(e.Amps), Watts: Number(e.Watts), LimitMilliohms: optional(milli(e.Limit))}
 	if e.Kind == run.KindReel {
 		d.MilliohmsPerMetre, d.LimitMilliohmsPerMetre = &ohms, d.LimitMilliohms
@@ -98,7 +98,7 @@ func elementDoc(e assessment.Element) ElementDoc {
 		d.Milliohms = &ohms
 	}
 	if d.LimitMilliohms != nil {
-		over := Number(e.Over)
+		over := Number(e.ProbabilityOverLimit)
 		if !e.Known { // that of an assumption would say nothing of the element
 			over = Number(math.NaN())
 		}

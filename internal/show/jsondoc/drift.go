@@ -78,14 +78,14 @@ func seriesDoc(s history.Series) SeriesDoc {
 		Milliohms: milli(s.Ohms), Low: milli(s.Low), High: milli(s.High),
 		MilliohmsPerYear: milli(s.PerYear), PerYearLow: milli(s.PerYearLow), PerYearHigh: milli(s.PerYearHigh),
 		Changes: list(s.Changes, func(c history.Change) ChangeDoc {
-			return ChangeDoc{Date(c.Time), c.Shape, milli(c.Before), milli(c.After), Date(c.Called)}
+			return ChangeDoc{Date(c.Time), c.Shape, milli(c.Before), milli(c.After), Date(c.Detected)}
 		}),
 		Marks: list(s.Marks, func(m history.Mark) MarkDoc {
 			return MarkDoc{Date(m.Time), m.Text, milli(m.Before), milli(m.After)}
 		}),
 		LimitMilliohms: optional(milli(s.Limit)),
 		ReachesLimit:   ForecastDoc{Date(s.Reaches.Earliest), Date(s.Reaches.Likely), Date(s.Reaches.Latest), s.Reaches.Text},
-		Verdict:        s.Verdict, Nights: len(s.Nights), Temperature: s.Warm, Why: s.Why}
+		Verdict:        s.Verdict, Nights: len(s.Nights), Temperature: s.TemperatureRead, Why: s.Why}
 	if s.Kind == run.KindReel {
 		d.Covers = "all of its copper"
 	}

@@ -107,7 +107,7 @@ func TestKeys(t *testing.T) {
 func TestOpenIsNull(t *testing.T) {
 	for _, ohms := range []float64{math.Inf(1), 5e9} {
 		a := &assessment.Assessment{Elements: []assessment.Element{{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop,
-			Ohms: ohms, Low: 2.1, High: 8e9, Limit: 0.015, Over: 1, Verdict: assessment.Fail, Known: true}}}
+			Ohms: ohms, Low: 2.1, High: 8e9, Limit: 0.015, ProbabilityOverLimit: 1, Verdict: assessment.Fail, Known: true}}}
 		e := assessed(t, a)["elements"].([]any)[0].(map[string]any)
 		for _, key := range []string{"milliohms", "high"} {
 			if v, ok := e[key]; !ok || v != nil {

@@ -76,7 +76,7 @@ func monthsOf(s history.Series) []monthRow {
 		var ohms []float64
 		for ; i < len(s.Nights) && s.Nights[i].Time.UTC().Format("2006-01") == month; i++ {
 			row.Nights++
-			if s.Nights[i].Apart {
+			if s.Nights[i].Outlier {
 				row.Apart++
 			} else {
 				ohms = append(ohms, s.Nights[i].Ohms)

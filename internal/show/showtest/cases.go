@@ -94,18 +94,18 @@ func History() *history.History {
 	none, inf := math.NaN(), math.Inf(1)
 	var nights []history.Night
 	for day := range 120 {
-		nights = append(nights, history.Night{Time: at(3, 1+day), Ohms: 0.004 + 0.0001*float64(day), Error: 0.001, Apart: day == 40})
+		nights = append(nights, history.Night{Time: at(3, 1+day), Ohms: 0.004 + 0.0001*float64(day), Error: 0.001, Outlier: day == 40})
 	}
 	return &history.History{Run: &run.Run{Name: "Hall <b>"}, Last: at(6, 30), Check: at(6, 30), Series: []history.Series{
 		{Kind: run.KindFeed, Name: "near", Rail: run.Loop, First: at(3, 1), Last: at(6, 30), Ohms: 0.1049, Low: 0.1041, High: 0.1057,
 			PerYear: 0.0012, PerYearLow: 0.0001, PerYearHigh: 0.0023, Limit: 0.14, Reaches: history.Forecast{Text: "not within 10 years"},
-			Verdict: history.Steady, Warm: true, Nights: nights,
+			Verdict: history.Steady, TemperatureRead: true, Nights: nights,
 			Marks: []history.Mark{{Time: at(4, 2), Text: "a sensor was replaced", Before: 0.1, After: 0.1}}},
 		{Kind: run.KindJoint, Name: "west-north", Rail: run.Loop, First: at(3, 1), Last: at(6, 30), Ohms: 0.016, Low: 0.0155, High: 0.0172,
 			PerYear: 0.0365, PerYearLow: 0.03, PerYearHigh: 0.04, Limit: 0.015, Reaches: history.Forecast{Earliest: at(6, 1), Likely: at(6, 1), Latest: at(6, 1), Text: "it is over its limit"},
-			Verdict: history.Drifting, Warm: true, Nights: nights, Stretches: []history.Stretch{{From: at(3, 1), To: at(6, 28), Begin: 0.004, End: 0.016}},
-			Changes: []history.Change{{Time: at(3, 1), Called: at(4, 4), Shape: history.Ramp, Before: 0.004, After: 0.016},
-				{Time: at(4, 10), Called: at(4, 12), Shape: history.Burst, Before: 0.008, After: 0.1}}},
+			Verdict: history.Drifting, TemperatureRead: true, Nights: nights, Stretches: []history.Stretch{{From: at(3, 1), To: at(6, 28), Begin: 0.004, End: 0.016}},
+			Changes: []history.Change{{Time: at(3, 1), Detected: at(4, 4), Shape: history.Ramp, Before: 0.004, After: 0.016},
+				{Time: at(4, 10), Detected: at(4, 12), Shape: history.Burst, Before: 0.008, After: 0.1}}},
 		{Kind: run.KindPath, Name: "west.start-east.end", Rail: run.Loop, First: at(6, 29), Last: at(6, 30), Ohms: none, Low: 0, High: inf,
 			PerYear: none, PerYearLow: -inf, PerYearHigh: inf, Limit: none, Reaches: history.Forecast{Text: "it has no limit"},
 			Verdict: history.Unproven, Why: "too few nights", Nights: nights[:2]},
@@ -127,11 +127,11 @@ func Schedule() *plan.Plan {
 // Explained is an invented explanation.
 func Explained() *assessment.Explanation {
 	part := func(what, step string, of bool, share float64, v assessment.Verdict, rows ...int) assessment.Part {
-		return assessment.Part{What: what, Step: step, Of: of, Share: share, Rows: rows, Ohms: 0.09, Low: 0.06, High: 0.13, Verdict: v, Known: share < 0.999}
+		return assessment.Part{What: what, Step: step, PartOfPrevious: of, Share: share, Rows: rows, Ohms: 0.09, Low: 0.06, High: 0.13, Verdict: v, Known: share < 0.999}
 	}
 	single := part("the reading", "white 12 %", false, 0.3, assessment.Fail, 7)
 	return &assessment.Explanation{
-		Element: assessment.Element{Kind: run.KindJoint, Name: "west-north", Rail: run.Loop, Ohms: 0.0976, Low: 0.0949, High: 0.1004, Limit: 0.015, Over: 1, Verdict: assessment.Fail, Known: true},
+		Element: assessment.Element{Kind: run.KindJoint, Name: "west-north", Rail: run.Loop, Ohms: 0.0976, Low: 0.0949, High: 0.1004, Limit: 0.015, ProbabilityOverLimit: 1, Verdict: assessment.Fail, Known: true},
 		Parts: []assessment.Part{
 			part("the pair voltages either side of it", "", false, 0.97, assessment.Unproven, 4, 5, 6, 9),
 			part("the pair voltages either side of it", "white 12 %", true, 0.81, assessment.Fail, 4, 7),
@@ -161,7 +161,7 @@ func Wrecked(name string, v float64) *assessment.Assessment {
 	a.Run.Limits = run.Limits{JointOhms: v, FeedDrop: v, FeedExcess: v, ConnectorOhms: v, ReelExcess: v, DesignStep: 1}
 	for i := range a.Elements {
 		e := &a.Elements[i]
-		e.Name, e.Like, e.Ohms, e.Low, e.High, e.Limit, e.Over, e.Amps, e.Watts = name, name, v, v, v, v, v, v, v
+		e.Name, e.BehavesLike, e.Ohms, e.Low, e.High, e.Limit, e.ProbabilityOverLimit, e.Amps, e.Watts = name, name, v, v, v, v, v, v, v
 	}
 	for i := range a.Readings {
 		r := &a.Readings[i]

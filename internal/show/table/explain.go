@@ -52,7 +52,7 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 	t.heading("If these readings were missing")
 	for _, p := range x.Parts {
 		what, indent := p.What, 2
-		if p.Of {
+		if p.PartOfPrevious {
 			what, indent = "of these, those in step \""+printable.Short(p.Step, 40)+"\"", 4
 		}
 		t.wrapped("", fmt.Sprintf("%s (%s): %s", what, rowsText(p.Rows), withoutText(e, p)), indent, assessment.None)

@@ -61,7 +61,7 @@ func TestGolden(t *testing.T) {
 func TestOpenHasNoSize(t *testing.T) {
 	for _, ohms := range []float64{math.Inf(1), 5e9} {
 		a := &assessment.Assessment{Elements: []assessment.Element{{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop,
-			Ohms: ohms, Low: 2.1, High: 8e9, Limit: 0.015, Over: 1, Verdict: assessment.Fail, Known: true}}}
+			Ohms: ohms, Low: 2.1, High: 8e9, Limit: 0.015, ProbabilityOverLimit: 1, Verdict: assessment.Fail, Known: true}}}
 		if text := assessed(t, a); !strings.Contains(text, "open") || !strings.Contains(text, "2100 …      ∞") {
 			t.Error(text)
 		}
@@ -81,7 +81,7 @@ func TestNoSizeNorHeatOfWhatIsOpen(t *testing.T) {
 		{12, 0.2, 30, 0.4, "12000", "0.4 W of heat at 2 A", "joint a-b: UNPROVEN, 12000 mΩ (200.0 … 30000), limit 15.0"},
 	} {
 		e := assessment.Element{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop, Ohms: c.ohms, Low: c.low, High: c.high,
-			Limit: 0.015, Over: 0.9, Verdict: assessment.Unproven, Known: true, Amps: 2, Watts: c.watts}
+			Limit: 0.015, ProbabilityOverLimit: 0.9, Verdict: assessment.Unproven, Known: true, Amps: 2, Watts: c.watts}
 		if l := wording.LineOf(e); l.Value != c.value || l.Remark != c.remark {
 			t.Errorf("%g Ω: %+v", c.ohms, l)
 		}
@@ -256,7 +256,7 @@ func TestExplainText(t *testing.T) {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 	b.Reset()
-	if err := Explanation(&b, &assessment.Explanation{Element: assessment.Element{Kind: run.KindFeed, Name: "far", Limit: math.NaN(), Over: math.NaN()}}, assessment.Fit{}, Style{}); err != nil || !strings.Contains(b.String(), "No reading tells of it.") {
+	if err := Explanation(&b, &assessment.Explanation{Element: assessment.Element{Kind: run.KindFeed, Name: "far", Limit: math.NaN(), ProbabilityOverLimit: math.NaN()}}, assessment.Fit{}, Style{}); err != nil || !strings.Contains(b.String(), "No reading tells of it.") {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 }

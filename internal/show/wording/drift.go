@@ -128,7 +128,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 	if s.Verdict == history.Drifting || s.Verdict == history.Stepped || l.Over {
 		l.Remarks = append(l.Remarks, "limit: "+s.Reaches.Text)
 	}
-	if !s.Warm && len(s.Nights) > 0 {
+	if !s.TemperatureRead && len(s.Nights) > 0 {
 		l.Remarks = append(l.Remarks, "no temperature is read: warm copper is in the figures")
 	}
 	return l

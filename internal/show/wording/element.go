@@ -39,12 +39,12 @@ func LineOf(e assessment.Element) Line {
 	if !math.IsNaN(e.Limit) {
 		l.Limit = number.Milliohms(e.Limit)
 	}
-	if e.Known && !math.IsNaN(e.Over) {
-		l.Over = number.Chance(e.Over)
+	if e.Known && !math.IsNaN(e.ProbabilityOverLimit) {
+		l.Over = number.Chance(e.ProbabilityOverLimit)
 	}
 	var remarks []string
-	if e.Like != "" {
-		remarks = append(remarks, "behaves like "+printable.Short(e.Like, 80))
+	if e.BehavesLike != "" {
+		remarks = append(remarks, "behaves like "+printable.Short(e.BehavesLike, 80))
 	}
 	if heat := heat(e); heat != "" {
 		remarks = append(remarks, heat)

@@ -13,7 +13,7 @@ func Alarm(a *assessment.Assessment) string {
 	switch {
 	case a.Fit.Converged:
 		return ""
-	case a.Unread():
+	case a.Unread:
 		return "Nothing was read, so nothing is proven: these are the run file's own figures."
 	}
 	return "The fit found no answer: rely on none of these numbers."

@@ -13,7 +13,7 @@ import (
 
 // An assumption has no chance of being over a limit.
 func TestAssumptionHasNoChance(t *testing.T) {
-	e := assessment.Element{Kind: run.KindJoint, Name: "a-b", Limit: 0.015, Verdict: assessment.Unproven, Ohms: 0.003, Over: 0.99}
+	e := assessment.Element{Kind: run.KindJoint, Name: "a-b", Limit: 0.015, Verdict: assessment.Unproven, Ohms: 0.003, ProbabilityOverLimit: 0.99}
 	if got := LineOf(e).Over; got != "" {
 		t.Errorf("what is assumed is over its limit with %s", got)
 	}
