@@ -13,33 +13,33 @@ const (
 	stepCosts  = 8.0
 	pointCosts = 3.0
 	readCosts  = 1.0
-	// answers is the worth of a settled target, in units of a deviation that shrinks by a factor of
+	// settledBonus is the worth of a settled target, in units of a deviation that shrinks by a factor of
 	// e.
-	answers = 2.0
-	// manySteps is up to how many steps are tried together.
-	manySteps = 2
-	// large is the number of candidates from which the first sufficient set of steps is planned
+	settledBonus = 2.0
+	// maxStepsTogether is the number of steps that are tried together, besides all of them.
+	maxStepsTogether = 2
+	// largeCandidateCount is the number of candidates from which the first sufficient set of steps is planned
 	// for, not the cheapest one.
-	large = 600
+	largeCandidateCount = 600
 )
 
 // choose returns the readings of the cheapest plan, as indexes of candidates.
-func (s *surveyed) choose() []int {
+func (s *planner) choose() []int {
 	var best []int
 	cheapest := math.Inf(1)
 	for _, steps := range s.stepSets() {
-		few := s.where(func(i int) bool { return slices.Contains(steps, s.step[i]) })
-		if !s.aim(few) {
+		few := s.filter(func(i int) bool { return slices.Contains(steps, s.step[i]) })
+		if !s.setTargetVariances(few) {
 			continue
 		}
-		chosen := s.takeByGain(few)
+		chosen := s.chooseByGain(few)
 		if pruned := s.prune(chosen); s.suffices(pruned) { // unless rounding took too much
 			chosen = pruned
 		}
 		if cost := s.cost(chosen); cost < cheapest {
 			best, cheapest = chosen, cost
 		}
-		if len(s.names) > large {
+		if len(s.readings) > largeCandidateCount {
 			break
 		}
 	}
@@ -47,7 +47,7 @@ func (s *surveyed) choose() []int {
 }
 
 // stepSets lists sets of steps to plan with: each by itself, two together, all.
-func (s *surveyed) stepSets() (sets [][]int) {
+func (s *planner) stepSets() (sets [][]int) {
 	n := len(s.run.Steps)
 	var all []int
 	for a := range n {
@@ -59,18 +59,18 @@ func (s *surveyed) stepSets() (sets [][]int) {
 			sets = append(sets, []int{b, a})
 		}
 	}
-	if n > manySteps {
+	if n > maxStepsTogether {
 		sets = append(sets, all)
 	}
 	return sets
 }
 
-// suffices reports whether some candidates together bring every target to its aim.
-func (s *surveyed) suffices(few []int) bool {
-	all := s.everything(few)
-	for n, v := range s.views {
-		for k, aim := range v.aims {
-			if all[n][k] > aim {
+// suffices reports whether some candidates together bring every target to its target variance.
+func (s *planner) suffices(few []int) bool {
+	all := s.variancesAfter(few)
+	for n, v := range s.conditions {
+		for k, goal := range v.targetVariances {
+			if all[n][k] > goal {
 				return false
 			}
 		}
@@ -78,18 +78,18 @@ func (s *surveyed) suffices(few []int) bool {
 	return true
 }
 
-// state holds the posteriors of both views as candidates are taken.
-type state [2]*nextreading.Posterior
+// posteriors are those of both conditions as candidates are taken.
+type posteriors [2]*nextreading.Posterior
 
-func (s *surveyed) begin(few []int) (x state) {
-	s.each(func(n int, v *view) { x[n] = v.outlook.Posterior(v.pick(few), v.elements) })
+func (s *planner) newPosteriors(few []int) (x posteriors) {
+	s.forEachCondition(func(n int, v *condition) { x[n] = v.outlook.Posterior(v.pick(few), v.elements) })
 	return x
 }
 
-func (s *surveyed) enough(x state) bool {
-	for n, v := range s.views {
-		for k, aim := range v.aims {
-			if x[n].Variance(k) > aim {
+func (s *planner) reached(x posteriors) bool {
+	for n, v := range s.conditions {
+		for k, goal := range v.targetVariances {
+			if x[n].Variance(k) > goal {
 				return false
 			}
 		}
@@ -97,13 +97,13 @@ func (s *surveyed) enough(x state) bool {
 	return true
 }
 
-// takeByGain takes candidates one by one until every target reaches its aim. Each time it takes
+// chooseByGain takes candidates one by one until every target reaches its target variance. Each time it takes
 // the one with the greatest gain for its cost. It returns all candidates where no gain is left.
-func (s *surveyed) takeByGain(few []int) (chosen []int) {
-	x := s.begin(few)
+func (s *planner) chooseByGain(few []int) (chosen []int) {
+	x := s.newPosteriors(few)
 	taken := make([]bool, len(few))
 	steps, points := map[int]bool{}, map[int]bool{}
-	for !s.enough(x) {
+	for !s.reached(x) {
 		best, most := -1, 0.0
 		for i, c := range few {
 			if taken[i] {
@@ -123,7 +123,7 @@ func (s *surveyed) takeByGain(few []int) (chosen []int) {
 		if best < 0 { // no candidate gains anything alone
 			return few
 		}
-		s.each(func(n int, _ *view) { x[n].Take(best) })
+		s.forEachCondition(func(n int, _ *condition) { x[n].Take(best) })
 		taken[best] = true
 		steps[s.step[few[best]]], points[s.point[few[best]]] = true, true
 		chosen = append(chosen, few[best])
@@ -133,19 +133,19 @@ func (s *surveyed) takeByGain(few []int) (chosen []int) {
 }
 
 // gain is the sum over the targets of the logarithm of the reduction of the deviation by candidate
-// i, counted down to the aim, plus answers for each target that reaches it.
-func (s *surveyed) gain(x state, i int) float64 {
+// i, counted down to the target variance, plus settledBonus for each target that reaches it.
+func (s *planner) gain(x posteriors, i int) float64 {
 	sum := 0.0
-	for n, v := range s.views {
-		for k, aim := range v.aims {
+	for n, v := range s.conditions {
+		for k, goal := range v.targetVariances {
 			before := x[n].Variance(k)
-			if before <= aim {
+			if before <= goal {
 				continue
 			}
 			after := x[n].After(i, k)
-			sum += math.Log(before/math.Max(after, aim)) / 2
-			if after <= aim {
-				sum += answers
+			sum += math.Log(before/math.Max(after, goal)) / 2
+			if after <= goal {
+				sum += settledBonus
 			}
 		}
 	}
@@ -154,15 +154,15 @@ func (s *surveyed) gain(x state, i int) float64 {
 
 // prune removes whole steps, then points, then single readings, as long as every target stays
 // settled.
-func (s *surveyed) prune(chosen []int) []int {
-	x := s.begin(chosen)
-	s.each(func(n int, _ *view) {
+func (s *planner) prune(chosen []int) []int {
+	x := s.newPosteriors(chosen)
+	s.forEachCondition(func(n int, _ *condition) {
 		for i := range chosen {
 			x[n].Take(i)
 		}
 	})
 	for _, of := range [][]int{s.step, s.point, nil} {
-		for g := len(s.names) - 1; g >= 0; g-- {
+		for g := len(s.readings) - 1; g >= 0; g-- {
 			var without []int // places in chosen
 			for i, c := range chosen {
 				if of == nil && c == g || of != nil && of[c] == g {
@@ -172,14 +172,14 @@ func (s *surveyed) prune(chosen []int) []int {
 			if len(without) == 0 || len(without) == len(chosen) {
 				continue
 			}
-			var trial state
-			s.each(func(n int, _ *view) {
+			var trial posteriors
+			s.forEachCondition(func(n int, _ *condition) {
 				trial[n] = x[n].Clone()
 				for _, i := range without {
 					trial[n].Drop(i)
 				}
 			})
-			if !s.enough(trial) {
+			if !s.reached(trial) {
 				continue
 			}
 			var kept []int // places in chosen
@@ -202,15 +202,15 @@ func (s *surveyed) prune(chosen []int) []int {
 
 // cost returns the cost of a plan. Of two plans with equally many readings the one with the larger
 // margin is cheaper.
-func (s *surveyed) cost(chosen []int) float64 {
+func (s *planner) cost(chosen []int) float64 {
 	steps, points := map[int]bool{}, map[int]bool{}
 	for _, c := range chosen {
 		steps[s.step[c]], points[s.point[c]] = true, true
 	}
 	tightest := 0.0
-	all := s.everything(chosen)
-	for n, v := range s.views {
-		for k, goal := range v.goals {
+	all := s.variancesAfter(chosen)
+	for n, v := range s.conditions {
+		for k, goal := range v.settlingVariances {
 			if s.settles(k, all) {
 				tightest = math.Max(tightest, math.Sqrt(all[n][k]/goal))
 			}

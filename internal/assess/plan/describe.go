@@ -13,7 +13,7 @@ import (
 
 // walk sorts the readings in walking order. Each step is set once, and the run is walked along once
 // in it: first the supplies and their feeds, then the junctions, then the reels.
-func (p *Plan) walk(s *surveyed, chosen []int) {
+func (p *Plan) walk(s *planner, chosen []int) {
 	p.Readings = len(chosen)
 	points := map[int]bool{}
 	for k, step := range s.run.Steps {
@@ -21,22 +21,22 @@ func (p *Plan) walk(s *surveyed, chosen []int) {
 		for _, c := range chosen {
 			points[s.point[c]] = true
 			if s.step[c] == k {
-				round.Reads = append(round.Reads, s.names[c])
+				round.Reads = append(round.Reads, s.readings[c])
 			}
 		}
 		if round.Reads == nil {
 			continue
 		}
 		slices.SortStableFunc(round.Reads, func(a, b assessment.Next) int {
-			return slices.Compare(along(s.run, a), along(s.run, b))
+			return slices.Compare(walkPosition(s.run, a), walkPosition(s.run, b))
 		})
 		p.Rounds = append(p.Rounds, round)
 	}
 	p.Points = len(points)
 }
 
-// along returns the position of a reading on the walk.
-func along(r *run.Run, n assessment.Next) []int {
+// walkPosition returns the position of a reading on the walk.
+func walkPosition(r *run.Run, n assessment.Next) []int {
 	const supplies, clamps, junctions, reels = 0, 1, 2, 3
 	if n.Quantity == run.Current {
 		return []int{clamps, r.FeedIndex(n.From)}
@@ -51,8 +51,8 @@ func along(r *run.Run, n assessment.Next) []int {
 }
 
 // describe lists each joint and feed with the result that the plan is expected to give.
-func (p *Plan) describe(s *surveyed, chosen []int) {
-	variances := s.everything(chosen)
+func (p *Plan) describe(s *planner, chosen []int) {
+	variances := s.variancesAfter(chosen)
 	next := 0 // target
 	for _, j := range s.run.Joints {
 		if j.PlusCut {
@@ -71,46 +71,46 @@ func (p *Plan) describe(s *surveyed, chosen []int) {
 	}
 }
 
-func (p *Plan) element(s *surveyed, k int, kind run.Kind, variances [2][]float64) {
-	v := s.views[sound]
+func (p *Plan) element(s *planner, k int, kind run.Kind, variances [2][]float64) {
+	v := s.conditions[healthyRun]
 	e := &v.est.Elements[v.elements[k]]
 	half := func(variance float64) float64 {
 		low, high := v.targets[k].HealthyValue, v.targets[k].HealthyValue+verdict.Coverage95*math.Sqrt(variance)
 		return e.Ohms(high) - e.Ohms(low)
 	}
 	x := Element{Kind: kind, Name: v.targets[k].Name, Limit: e.Ohms(v.targets[k].Limit), Stated: e.Ohms(v.targets[k].HealthyValue),
-		Settled: s.settles(k, variances), HalfWidth: half(variances[sound][k]), BestHalfWidth: half(v.best[k])}
+		Settled: s.settles(k, variances), HalfWidth: half(variances[healthyRun][k]), BestHalfWidth: half(v.leastVariances[k])}
 	amps, step := v.outlook.MaxAmps(e)
 	if x.Amps = amps; step >= 0 {
 		x.Step = s.run.Steps[step].Name
 	}
 	if !x.Settled {
-		x.Why = s.why(k, &x)
+		x.Why = s.reasonUnsettled(k, &x)
 	}
 	p.Elements = append(p.Elements, x)
 }
 
-// why returns the reason why a target cannot be settled.
-func (s *surveyed) why(k int, x *Element) string {
-	v := s.views[sound]
-	needs := v.goals[k]
+// reasonUnsettled returns the reason reasonUnsettled a target cannot be settled.
+func (s *planner) reasonUnsettled(k int, x *Element) string {
+	v := s.conditions[healthyRun]
+	needs := v.settlingVariances[k]
 	switch {
 	case x.Stated >= x.Limit:
 		return fmt.Sprintf("the file states %s, more than its limit of %s; all readings together would give ±%s", milli(x.Stated), milli(x.Limit), milli(x.BestHalfWidth))
 	case x.Amps < 1e-4:
 		return "hardly any current flows through it in any step"
-	case needs == 0 && v.best[k] <= v.needs[k]:
+	case needs == 0 && v.leastVariances[k] <= v.neededVariances[k]:
 		return fmt.Sprintf("near its stated %s it can be measured, but the uncertainty of the currents can hide a rise to the limit in one conductor alone", milli(x.Stated))
-	case v.best[k] <= needs:
+	case v.leastVariances[k] <= needs:
 		return fmt.Sprintf("it can be shown to be sound, but not to have %s: the current through it is not known well enough", milli(badTimes*x.Limit))
 	}
 	room := x.Limit - x.Stated
 	return fmt.Sprintf("at most %s A flow through it (step %q), so the %s from its stated resistance to its limit cause a drop of %s mV; all readings together would give ±%s, and ±%s is needed",
-		two(x.Amps), x.Step, milli(room), two(1000*room*x.Amps), milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.best[k])))
+		twoDigits(x.Amps), x.Step, milli(room), twoDigits(1000*room*x.Amps), milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.leastVariances[k])))
 }
 
-// two formats a number with two digits or more and without an exponent, such as 0.042 and 152.
-func two(x float64) string {
+// twoDigits formats a number with twoDigits digits or more and without an exponent, such as 0.042 and 152.
+func twoDigits(x float64) string {
 	if math.Abs(x) >= 100 {
 		return fmt.Sprintf("%.0f", x)
 	}

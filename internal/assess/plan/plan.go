@@ -52,7 +52,7 @@ type Element struct {
 // Make plans for the meters named by index into the run's. The errors are those of
 // solving the run as stated.
 func Make(r *run.Run, meters []int) (*Plan, error) {
-	s, err := survey(r, meters)
+	s, err := newPlanner(r, meters)
 	if err != nil {
 		return nil, err
 	}
@@ -60,7 +60,7 @@ func Make(r *run.Run, meters []int) (*Plan, error) {
 	for _, m := range meters {
 		p.Meters = append(p.Meters, r.Meters[m].Name)
 	}
-	chosen := s.chooseLasting()
+	chosen := s.chooseVerified()
 	p.walk(s, chosen)
 	p.describe(s, chosen)
 	if err := p.advise(s, meters); err != nil {

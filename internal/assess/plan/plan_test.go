@@ -30,12 +30,12 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 		if again := planned(t, r); fmt.Sprint(p.Rounds, p.Elements) != fmt.Sprint(again.Rounds, again.Elements) {
 			t.Error("another plan the second time")
 		}
-		s, err := survey(r, nextreading.CarriedMeters(r))
+		s, err := newPlanner(r, nextreading.CarriedMeters(r))
 		if err != nil {
 			t.Fatal(err)
 		}
-		chosen := s.chooseLasting()
-		s.aim(s.where(func(i int) bool {
+		chosen := s.chooseVerified()
+		s.setTargetVariances(s.filter(func(i int) bool {
 			return slices.ContainsFunc(chosen, func(c int) bool { return s.step[c] == s.step[i] })
 		}))
 		if len(chosen) != p.Readings || !s.suffices(chosen) {
@@ -43,7 +43,7 @@ func TestNothingCanBeLeftOut(t *testing.T) {
 		}
 		for i := range chosen {
 			if s.suffices(slices.Delete(slices.Clone(chosen), i, i+1)) {
-				t.Errorf("%+v can be left out", s.names[chosen[i]])
+				t.Errorf("%+v can be left out", s.readings[chosen[i]])
 			}
 		}
 		for _, e := range p.Elements {
@@ -71,7 +71,7 @@ func TestWalkingOrder(t *testing.T) {
 			t.Errorf("step %q after number %d", round.Step, last)
 		}
 		last = k
-		if !slices.IsSortedFunc(round.Reads, func(a, b assessment.Next) int { return slices.Compare(along(r, a), along(r, b)) }) {
+		if !slices.IsSortedFunc(round.Reads, func(a, b assessment.Next) int { return slices.Compare(walkPosition(r, a), walkPosition(r, b)) }) {
 			t.Errorf("%+v", round.Reads)
 		}
 	}
@@ -82,7 +82,7 @@ func TestWalkingOrder(t *testing.T) {
 		{{From: "hall.end+", To: "hall.end-"}, {From: "hall.end+", To: "left-wing.start+"}},
 		{{From: "hall.end-", To: "left-wing.start-"}, {From: "left-wing.75+", To: "left-wing.75-"}},
 	} {
-		if slices.Compare(along(r, c[0]), along(r, c[1])) >= 0 {
+		if slices.Compare(walkPosition(r, c[0]), walkPosition(r, c[1])) >= 0 {
 			t.Errorf("%+v comes after %+v", c[0], c[1])
 		}
 	}
@@ -111,7 +111,7 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 	}
 	// The first remedy settles the element.
 	for _, remedy := range remedies {
-		if len(e.Remedies) > 0 && remedy.says(coarse, []int{0}) == e.Remedies[0] {
+		if len(e.Remedies) > 0 && remedy.describe(coarse, []int{0}) == e.Remedies[0] {
 			changed := clone(coarse)
 			remedy.change(changed, []int{0})
 			if q := planned(t, changed); !q.Elements[0].Settled {
@@ -145,7 +145,7 @@ func TestStatedOverItsLimit(t *testing.T) {
 // level or a colour that another cap would change.
 func TestNumbersAndLevelsThatCanBeUsed(t *testing.T) {
 	for x, want := range map[float64]string{152.3: "152", 99.9: "100", 0.0421: "0.042", 1.24e-4: "0.00012", 1234: "1234", 7: "7"} {
-		if got := two(x); got != want {
+		if got := twoDigits(x); got != want {
 			t.Errorf("%g is written %q, not %q", x, got, want)
 		}
 	}
@@ -156,10 +156,10 @@ func TestNumbersAndLevelsThatCanBeUsed(t *testing.T) {
 	for level, want := range map[float64]float64{0.1: 4, 0.4: 2.5, 0.7: 1 / 0.7, 0.9: 0, 1: 0} {
 		changed := clone(r)
 		changed.Steps = []run.Step{{Name: "white", Levels: map[string]float64{"red": level, "green": level / 2}}}
-		if got := within(changed, 4); math.Abs(got-want) > 1e-12 {
+		if got := possibleFactor(changed, 4); math.Abs(got-want) > 1e-12 {
 			t.Errorf("at level %g a step %g times as bright is proposed, want %g", level, got, want)
 		}
-		if says := brighterSays(4)(changed, nil); (says == "") != (want == 0) {
+		if says := describeBrighter(4)(changed, nil); (says == "") != (want == 0) {
 			t.Errorf("at level %g: %q", level, says)
 		}
 		if want == 0 {

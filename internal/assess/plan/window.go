@@ -10,27 +10,27 @@ import (
 )
 
 // The likelihood towards a limit is evaluated in a window about the element: a section of the run
-// that extends reach reels beyond the element's own on either side. Readings further away inform
+// that extends windowReels reels beyond the element's own on either side. Readings further away inform
 // about the element only through what all readings have in common. The covariance of the whole run
 // holds that part, and it does not curve the likelihood. A fit of the whole run for each element
 // would take a time that grows with the fourth power of the length.
-const reach = 3
+const windowReels = 3
 
-// window is a section of a view's run, with the outlook for readings there.
+// window is a section of a condition's run, with the outlook for readings there.
 type window struct {
 	reels   []bool
 	whole   bool // the run itself
 	outlook *nextreading.Outlook
 	list    []nextreading.Candidate
-	at      map[read]int                // into list
+	at      map[readingKey]int          // into list
 	element map[run.Kind]map[string]int // of a loop, by kind and name
-	looked  map[string]float64          // stretches, by element and readings
+	ratios  map[string]float64          // stretches, by element and readings
 }
 
-// windowOf returns the window in which an element of a view is evaluated.
-func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
+// windowOf returns the window in which an element of a condition is evaluated.
+func (s *planner) windowOf(v *condition, e *estimate.Element) (*window, error) {
 	r := v.est.Problem.Run
-	needs := around(r, own(r, e), reach)
+	needs := withNeighbours(r, reelsOf(r, e), windowReels)
 	for _, w := range v.windows {
 		if contains(w.reels, needs) {
 			return w, nil
@@ -43,13 +43,13 @@ func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
 		if len(section.Unreached(run.Plus)) == 0 && len(section.Unreached(run.Minus)) == 0 {
 			break
 		}
-		reels = around(r, reels, 1) // all of the run is reached
+		reels = withNeighbours(r, reels, 1) // all of the run is reached
 	}
-	w := &window{reels: reels, whole: len(section.Reels) == len(r.Reels), looked: map[string]float64{}}
+	w := &window{reels: reels, whole: len(section.Reels) == len(r.Reels), ratios: map[string]float64{}}
 	v.windows = append(v.windows, w)
 	est := v.est
 	if w.whole {
-		w.outlook, w.list = v.outlook, v.list
+		w.outlook, w.list = v.outlook, v.candidates
 	} else {
 		var err error
 		if est, err = estimate.Make(section, nil); err != nil {
@@ -60,9 +60,9 @@ func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
 		}
 		w.list = w.outlook.Candidates()
 	}
-	w.at = map[read]int{}
+	w.at = map[readingKey]int{}
 	for i := range w.list {
-		w.at[readOf(w.outlook.Describe(&w.list[i]))] = i
+		w.at[keyOf(w.outlook.Describe(&w.list[i]))] = i
 	}
 	w.element = map[run.Kind]map[string]int{run.KindJoint: {}, run.KindFeed: {}}
 	for i := range est.Elements {
@@ -80,9 +80,9 @@ func (s *surveyed) windowOf(v *view, e *estimate.Element) (*window, error) {
 	return w, nil
 }
 
-// stretch returns the ratio of the deviation of target k of a view towards its limit to that of the
+// deviationRatio returns the ratio of the deviation of target k of a condition towards its limit to that of the
 // covariance, once the chosen candidates are read; +Inf if they leave the element undetermined.
-func (s *surveyed) stretch(v *view, k int, chosen []int) float64 {
+func (s *planner) deviationRatio(v *condition, k int, chosen []int) float64 {
 	t := v.targets[k]
 	e := &v.est.Elements[t.Element]
 	w, err := s.windowOf(v, e)
@@ -92,23 +92,23 @@ func (s *surveyed) stretch(v *view, k int, chosen []int) float64 {
 	var few []nextreading.Candidate
 	key := fmt.Sprint(e.Kind, " ", t.Name)
 	for _, c := range chosen {
-		if i, here := w.at[readOf(s.names[c])]; here {
+		if i, here := w.at[keyOf(s.readings[c])]; here {
 			few = append(few, w.list[i])
 			key += fmt.Sprint(" ", i)
 		}
 	}
-	if known, seen := w.looked[key]; seen {
+	if known, seen := w.ratios[key]; seen {
 		return known
 	}
 	t.Element = w.element[e.Kind][t.Name]
 	by := w.outlook.DeviationsTowardsLimits(few, []nextreading.Target{t})[0]
 	by /= math.Sqrt(w.outlook.VariancesAfter(few, []int{t.Element})[0])
-	w.looked[key] = by
+	w.ratios[key] = by
 	return by
 }
 
-// own marks the reels that an element is part of or leads to.
-func own(r *run.Run, e *estimate.Element) []bool {
+// reelsOf marks the reels that an element is part of or leads to.
+func reelsOf(r *run.Run, e *estimate.Element) []bool {
 	reels := make([]bool, len(r.Reels))
 	if e.Kind == run.KindJoint {
 		reels[r.Joints[e.Index].From], reels[r.Joints[e.Index].To] = true, true
@@ -130,8 +130,8 @@ func own(r *run.Run, e *estimate.Element) []bool {
 	return reels
 }
 
-// around marks some reels and those that so many joints lead to from them.
-func around(r *run.Run, reels []bool, joints int) []bool {
+// withNeighbours marks some reels and those that so many joints lead to from them.
+func withNeighbours(r *run.Run, reels []bool, joints int) []bool {
 	for range joints {
 		wider := append([]bool(nil), reels...)
 		for _, j := range r.Joints {

@@ -14,27 +14,27 @@ import (
 // (TestPlanOfAHallKeepsItsPromise).
 func TestWindowsShowWhatTheWholeRunDoes(t *testing.T) {
 	r := hall(t, 16)
-	s, err := survey(r, nextreading.CarriedMeters(r))
+	s, err := newPlanner(r, nextreading.CarriedMeters(r))
 	if err != nil {
 		t.Fatal(err)
 	}
 	chosen := s.choose()
-	variances := s.everything(chosen)
+	variances := s.variancesAfter(chosen)
 	compared, bent, other := 0, 0, 0
-	for n, v := range s.views {
+	for n, v := range s.conditions {
 		whole := v.outlook.DeviationsTowardsLimits(v.pick(chosen), v.targets)
 		for k := range v.targets {
 			if !s.settles(k, variances) {
 				continue
 			}
 			compared++
-			got, want := math.Sqrt(variances[n][k])*s.stretch(v, k, chosen), whole[k]
+			got, want := math.Sqrt(variances[n][k])*s.deviationRatio(v, k, chosen), whole[k]
 			if want > 1.1*math.Sqrt(variances[n][k]) {
 				bent++
 			}
-			if needs := math.Sqrt(v.needs[k]); math.Abs(got-want) > 0.1*needs && math.Min(got, want) < needs {
+			if needs := math.Sqrt(v.neededVariances[k]); math.Abs(got-want) > 0.1*needs && math.Min(got, want) < needs {
 				other++
-				t.Logf("view %d, %s: %g in its window, %g in the whole run, %g is needed", n, v.targets[k].Name, got, want, needs)
+				t.Logf("condition %d, %s: %g in its window, %g in the whole run, %g is needed", n, v.targets[k].Name, got, want, needs)
 			}
 		}
 		for _, w := range v.windows {
@@ -51,11 +51,11 @@ func TestWindowsShowWhatTheWholeRunDoes(t *testing.T) {
 // A run of a few reels is looked at as a whole, so nothing about it is approximate.
 func TestShortRunsAreLookedAtWhole(t *testing.T) {
 	r := hall(t, 4)
-	s, err := survey(r, nextreading.CarriedMeters(r))
+	s, err := newPlanner(r, nextreading.CarriedMeters(r))
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, v := range s.views {
+	for _, v := range s.conditions {
 		for k, target := range v.targets {
 			if w, err := s.windowOf(v, &v.est.Elements[target.Element]); err != nil || !w.whole {
 				t.Errorf("target %d: %v", k, err)

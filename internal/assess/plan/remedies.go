@@ -10,49 +10,49 @@ import (
 
 // remedies are changes that are tried for targets that cannot be settled, the easier ones first.
 var remedies = []struct {
-	says   func(r *run.Run, meters []int) string // "" where the run leaves no room for it
-	change func(r *run.Run, meters []int)
+	describe func(r *run.Run, meters []int) string // "" where the run leaves no room for it
+	change   func(r *run.Run, meters []int)
 }{
-	{brighterSays(2), brighter(2)},
-	{brighterSays(4), brighter(4)},
-	{leadSays, lead},
-	{finerSays, finer},
-	{surerSays, surer},
+	{describeBrighter(2), brighter(2)},
+	{describeBrighter(4), brighter(4)},
+	{describeLead, lead},
+	{describeFiner, finer},
+	{describeMoreAccurate, moreAccurate},
 	{func(r *run.Run, meters []int) string {
-		step := brighterSays(4)(r, meters)
+		step := describeBrighter(4)(r, meters)
 		if step == "" {
 			return ""
 		}
-		return "both, " + finerSays(r, meters) + " in " + step
+		return describeFiner(r, meters) + ", in " + step
 	}, func(r *run.Run, meters []int) { finer(r, meters); brighter(4)(r, meters) }},
 }
 
-// single is the number of remedies that are one change each.
-const single = 5
+// singleRemedies is the number of remedies that are one change each.
+const singleRemedies = 5
 
-// advise says what would settle what this plan cannot.
-func (p *Plan) advise(s *surveyed, meters []int) error {
-	open := func(e Element) bool { return !e.Settled && len(e.Remedies) == 0 }
+// advise adds the changes that would settle what this plan cannot.
+func (p *Plan) advise(s *planner, meters []int) error {
+	needsRemedy := func(e Element) bool { return !e.Settled && len(e.Remedies) == 0 }
 	for n, remedy := range remedies {
-		if !slices.ContainsFunc(p.Elements, open) {
+		if !slices.ContainsFunc(p.Elements, needsRemedy) {
 			return nil
 		}
-		says := remedy.says(s.run, meters)
+		says := remedy.describe(s.run, meters)
 		if says == "" {
 			continue
 		}
 		changed := clone(s.run)
 		remedy.change(changed, meters)
-		other, err := survey(changed, meters)
+		other, err := newPlanner(changed, meters)
 		if err != nil { // such a step starves the run
 			continue
 		}
 		for i := range p.Elements {
 			e := &p.Elements[i]
-			v := other.views[sound]
+			v := other.conditions[healthyRun]
 			for k, t := range v.targets {
 				at := &v.est.Elements[t.Element]
-				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Remedies) == 0 || n < single && len(e.Remedies) < 2) && other.settles(k, [2][]float64{v.best, other.views[bad].best}) {
+				if t.Name == e.Name && at.Kind == e.Kind && !e.Settled && (len(e.Remedies) == 0 || n < singleRemedies && len(e.Remedies) < 2) && other.settles(k, [2][]float64{v.leastVariances, other.conditions[faultyRun].leastVariances}) {
 					e.Remedies = append(e.Remedies, says)
 				}
 			}
@@ -87,9 +87,9 @@ func brightest(r *run.Run) run.Step {
 	return best
 }
 
-func brighterSays(times float64) func(*run.Run, []int) string {
+func describeBrighter(times float64) func(*run.Run, []int) string {
 	return func(r *run.Run, _ []int) string {
-		times := within(r, times)
+		times := possibleFactor(r, times)
 		if times == 0 {
 			return ""
 		}
@@ -97,9 +97,9 @@ func brighterSays(times float64) func(*run.Run, []int) string {
 	}
 }
 
-// within is how many times as bright as the brightest step, up to a number, a step can be
-// with no channel above full level; 0 where that is hardly brighter at all.
-func within(r *run.Run, times float64) float64 {
+// possibleFactor returns the factor, at most times, by which a step can be brighter than the brightest
+// one with no channel above full level; 0 for less than leastBrighter.
+func possibleFactor(r *run.Run, times float64) float64 {
 	for _, level := range brightest(r).Levels {
 		if level > 0 {
 			times = math.Min(times, 1/level)
@@ -120,13 +120,13 @@ func brighter(times float64) func(*run.Run, []int) {
 	return func(r *run.Run, _ []int) {
 		levels := map[string]float64{}
 		for name, level := range brightest(r).Levels {
-			levels[name] = within(r, times) * level
+			levels[name] = possibleFactor(r, times) * level
 		}
 		r.Steps = append(r.Steps, run.Step{Name: "brighter", Levels: levels})
 	}
 }
 
-func finerSays(r *run.Run, meters []int) string {
+func describeFiner(r *run.Run, meters []int) string {
 	resolution := math.Inf(1)
 	for _, m := range meters {
 		for _, g := range r.Meters[m].Ranges {
@@ -149,8 +149,8 @@ func finer(r *run.Run, meters []int) {
 	}
 }
 
-// leadSays returns the words for a lead that reaches along the longest feed or reel.
-func leadSays(r *run.Run, meters []int) string {
+// describeLead returns the words for a lead that reaches along the longest feed or reel.
+func describeLead(r *run.Run, meters []int) string {
 	a := longest(r)
 	return fmt.Sprintf("a lead of %.2g m, to read along one conductor, such as from %s+ to %s+", math.Ceil(a.Metres), r.PlaceName(a.From), r.PlaceName(a.To))
 }
@@ -172,10 +172,12 @@ func longest(r *run.Run) (most run.Along) {
 	return most
 }
 
-func surerSays(*run.Run, []int) string { return "meters five times as accurate, in volts and amperes" }
+func describeMoreAccurate(*run.Run, []int) string {
+	return "meters five times as accurate, in volts and amperes"
+}
 
-// surer makes meters five times as accurate.
-func surer(r *run.Run, meters []int) {
+// moreAccurate makes meters five times as accurate.
+func moreAccurate(r *run.Run, meters []int) {
 	for _, m := range meters {
 		for i := range r.Meters[m].Ranges {
 			g := &r.Meters[m].Ranges[i]
