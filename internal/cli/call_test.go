@@ -95,6 +95,16 @@ func each(c *cobra.Command, visit func(*cobra.Command)) {
 // Help of each command shows examples, and every example is right: those that need no
 // hardware are run, the others are held against the flags and arguments they use.
 func TestHelpExamples(t *testing.T) {
+	prepared := newSession(t)
+	prepared.walk(3, everything)
+	prepared.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	prepared.write("own.toml", plain)
+	prepared.write("board.txt", "# ohmkeep transcript 1\n# profile: plain-lines\n# begun: 2026-05-04T10:12:00Z\n0.1 < \"1,1.25,A\\n\"\n")
+	prepared.holds("board.txt", "own.toml", "readings.csv", "shelf.db", "shelf.toml")
+	folder, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
 	commands, run, seen := 0, 0, map[string]bool{}
 	each(newRoot(strings.NewReader(""), io.Discard, io.Discard), func(c *cobra.Command) {
 		commands++
@@ -112,7 +122,7 @@ func TestHelpExamples(t *testing.T) {
 				continue
 			}
 			seen[line] = true
-			if s.example(c, line) {
+			if s.example(c, folder, line) {
 				run++
 			}
 		}
@@ -122,9 +132,9 @@ func TestHelpExamples(t *testing.T) {
 	}
 }
 
-// example runs an example in a folder that holds what examples speak of, and tells
-// whether it did.
-func (s session) example(c *cobra.Command, line string) bool {
+// example runs an example in a copy of a folder that holds what examples speak of, and
+// reports whether it did.
+func (s session) example(c *cobra.Command, folder, line string) bool {
 	s.Helper()
 	if strings.HasPrefix(line, "curl ") {
 		return false // the shell's
@@ -143,10 +153,9 @@ func (s session) example(c *cobra.Command, line string) bool {
 		return false
 	}
 	s.Chdir(s.TempDir())
-	s.walk(3, everything)
-	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
-	s.write("own.toml", plain)
-	s.write("board.txt", "# ohmkeep transcript 1\n# profile: plain-lines\n# begun: 2026-05-04T10:12:00Z\n0.1 < \"1,1.25,A\\n\"\n")
+	if err := os.CopyFS(".", os.DirFS(folder)); err != nil {
+		s.Fatal(err)
+	}
 	if strings.Contains(line, "--out shelf.toml") {
 		if err := os.Remove("shelf.toml"); err != nil {
 			s.Fatal(err)

@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-var costSeconds = flag.Float64("cost", 1, "for how many seconds the watch's processor time and memory are measured")
+var costSeconds = flag.Float64("cost", 0.3, "for how many seconds the watch's processor time and memory are measured")
 
 // What a watch costs in a cabinet: two boards with eight channels each, ten times a
 // second, the usual commits, and a client that scrapes the metrics every 15 s. The

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"flag"
 	"math/rand/v2"
 	"path/filepath"
 	"regexp"
@@ -9,6 +10,8 @@ import (
 
 	"ohmkeep/internal/watch/storage/storagetest"
 )
+
+var damagedStores = flag.Bool("damaged", false, "the watch starts over every kind of damaged store, and not over a few")
 
 // A store is damaged while the watch over it does not run. The watch starts, says so,
 // keeps what comes, and what is left can be exported.
@@ -23,20 +26,24 @@ func TestWatchOverDamagedStore(t *testing.T) {
 		at    int    // byte
 		n     int    // bytes
 		least int    // readings that are left
+		quick bool   // run without -damaged too
 	}{
-		{name: "in the middle of the chunks", at: len(good) / 2, n: 1024, least: written / 2},
+		{name: "in the middle of the chunks", at: len(good) / 2, n: 1024, least: written / 2, quick: true},
 		{name: "much of the middle", at: len(good) / 3, n: len(good) / 4, least: written / 20},
 		{name: "the tail", table: "tail", n: 1024, least: written / 2},
 		{name: "the index of the chunks", table: "chunk_series", n: 1024, least: written / 2},
 		{name: "the chunks' root", table: "chunk", n: 1024},
-		{name: "the series", table: "series", n: 1024, least: written},
+		{name: "the series", table: "series", n: 1024, least: written, quick: true},
 		{name: "the marks", table: "mark", n: 1024, least: written},
 		{name: "the starts", table: "boot", n: 1024, least: written},
 		{name: "the table of tables", at: 100, n: 924},
-		{name: "the head", at: 0, n: 64, least: written},
+		{name: "the head", at: 0, n: 64, least: written, quick: true},
 		{name: "the whole first page", at: 0, n: 1024},
-		{name: "cut off", at: len(good) * 2 / 3, n: -1, least: written / 20},
+		{name: "cut off", at: len(good) * 2 / 3, n: -1, least: written / 20, quick: true},
 	} {
+		if !c.quick && !*damagedStores {
+			continue
+		}
 		t.Run(strings.ReplaceAll(c.name, " ", "-"), func(t *testing.T) {
 			s := newSession(t)
 			pair := s.terminal()

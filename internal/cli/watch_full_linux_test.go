@@ -14,7 +14,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-var fullWaiting = flag.Int("waiting", 60_000, "how many readings come while the disk is full; 450,000 are more than there is room for")
+var fullWaiting = flag.Int("waiting", 15_000, "how many readings come while the disk is full; 450,000 are more than there is room for")
 
 // unitMemory is what the unit grants the watch (MemoryMax and GOMEMLIMIT).
 const unitMemory, unitHeap = 128 << 20, "GOMEMLIMIT=80MiB"
