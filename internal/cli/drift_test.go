@@ -170,6 +170,67 @@ func TestDriftAfterANote(t *testing.T) {
 	}
 }
 
+// A note on a joint appears under that joint even where only the path across it is followed.
+func TestNoteOnJointWithinPath(t *testing.T) {
+	s := newSession(t)
+	s.board(30, 0, 0, 0)
+	var ends strings.Builder // what is sensed at the run's ends
+	for line := range strings.Lines(s.content("months.csv")) {
+		if !strings.Contains(line, "west.end") && !strings.Contains(line, "north.start") {
+			ends.WriteString(line)
+		}
+	}
+	s.write("months.csv", ends.String())
+	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
+	without := s.do("ohmkeep drift gallery.toml --store g.db")
+	if !strings.Contains(without.out, "path west.start-north.end") || joint(decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").out)) != nil {
+		t.Fatalf("the path is not followed alone:\n%s", without.out)
+	}
+	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at 2026-03-15T12:00:00Z`).exits(Passes).prints("concerns joint west-north")
+	o := s.do("ohmkeep drift gallery.toml --store g.db").exits(without.status).prints("path west.start-north.end")
+	if of := ofJoint(o.out); !strings.Contains(of, "followed only as a part of path west.start-north.end") || !strings.Contains(of, "2026-03-15, re-made joint 1") {
+		t.Errorf("the note is not under its joint:\n%s", o.out)
+	}
+	marks := joint(decoded(t, s.do("ohmkeep drift gallery.toml --store g.db --json").out))["marks"].([]any)
+	if len(marks) != 1 || marks[0].(map[string]any)["text"] != "re-made joint 1" {
+		t.Errorf("%v", marks)
+	}
+	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --withdraw`).exits(Passes)
+	if o := s.do("ohmkeep drift gallery.toml --store g.db"); o.out != without.out {
+		t.Errorf("withdrawn, and drift prints\n%s", o.out)
+	}
+}
+
+// A note that names what the run does not have is refused with the names near it, and so is a
+// date years ahead; the store stays as it is.
+func TestNoteIsRefused(t *testing.T) {
+	s := newSession(t)
+	s.board(1, 0, 0, 0)
+	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
+	for text, want := range map[string]string{
+		"re-made joint wset-north":    `the run has no joint "wset-north" (did you mean "west-north"?)`,
+		"re-made Joint south-east":    `the run has no joint "south-east" (known: west-north)`,
+		"a new feed neer":             `the run has no feed "neer" (did you mean "near"?)`,
+		"feed 2 renewed":              `the run has no feed "2" (known: near)`,
+		"reel nroth is new":           `the run has no reel "nroth" (did you mean "north"?)`,
+		"soldered west-nroth again":   `the run has no joint, feed or reel "west-nroth" (did you mean "west-north"?)`,
+		"re-made joint 9":             "there is no joint 9: the run has 1",
+		"joint 1, and joint west-est": `the run has no joint "west-est" (known: west-north)`,
+	} {
+		s.do(`ohmkeep note gallery.toml "` + text + `" --store g.db`).refused(want)
+	}
+	s.do(`ohmkeep note gallery.toml "re-made joint 1" --store g.db --at ` + time.Now().AddDate(10, 0, 0).Format(time.RFC3339)).refused("is in the future (when the work was done, at most now)")
+	if o := s.do("ohmkeep note gallery.toml --store g.db"); !strings.Contains(o.out, "nothing is noted of Gallery") {
+		t.Errorf("a refused note is kept:\n%s", o.out)
+	}
+	for text, want := range map[string]string{
+		"re-tightened the feed's terminals": "the whole run", "re-made Joint WEST-NORTH": "joint west-north",
+		"joint at the far end, re-made": "the whole run", "new reel north": "reel north, joint west-north",
+	} {
+		s.do(`ohmkeep note gallery.toml "` + text + `" --store g.db`).exits(Passes).prints("concerns " + want + "\n")
+	}
+}
+
 func joint(drift map[string]any) map[string]any {
 	for _, x := range drift["series"].([]any) {
 		if s := x.(map[string]any); s["kind"] == "joint" {

@@ -12,6 +12,10 @@ import (
 	"ohmkeep/internal/store"
 )
 
+// mostAhead is how far ahead of this machine's clock a note may be dated: clocks and time
+// zones differ.
+const mostAhead = 24 * time.Hour
+
 func newNote() *cobra.Command {
 	var to, at string
 	var asJSON, withdrawn bool
@@ -21,7 +25,9 @@ func newNote() *cobra.Command {
 		Long: `Note records work that was done on a run. Drift begins a new stretch there and
 compares what was before with what comes after. A text that names a joint or a feed, or
 "joint 2" for the second one along the run, concerns that one; a reel's name, that reel
-and its joints; any other text concerns all. What it concerns is printed.
+and its joints; any other text concerns all. What it concerns is printed. A name that
+the run does not have, such as "joint 9" or "feed neer", is refused with those near it,
+and so is a date in the future.
 
 Without a text note lists what happened to the run: notes, starts and stops of the
 watch, gaps of probes, changes of the run file and of the clock.
@@ -66,8 +72,15 @@ it out, and it stays in the list, marked.`,
 			if withdrawn {
 				return withdrawNote(c, to, r.Name, args[1], when)
 			}
+			now := time.Now().Truncate(time.Second)
 			if when.IsZero() {
-				when = time.Now().Truncate(time.Second)
+				when = now
+			}
+			if when.After(now.Add(mostAhead)) {
+				return fault.Fault{Key: "--at", Text: at + " is in the future", Hint: "when the work was done, at most now"}
+			}
+			if err := drift.Misnamed(args[1], r.Run); err != nil {
+				return err
 			}
 			parts, err := drift.Concerns(args[1], r.Run)
 			if err != nil {

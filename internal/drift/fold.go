@@ -120,7 +120,7 @@ func (s *State) track(n *nightly.Night, r *run.Run) *track {
 	t.Ring = e.Ring
 	t.From, t.To = r.PlaceName(e.From), r.PlaceName(e.To)
 	for _, note := range s.Notes {
-		if concerns(note.Text, t, r) {
+		if concerns(note.Text, e, r) {
 			t.note(note)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/drift/elements"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
@@ -207,7 +208,7 @@ func TestAbout(t *testing.T) {
 		{"jointly 2 of us", []string{"west-north", "north-east", "near", "west"}},
 	} {
 		var got []string
-		for _, x := range []track{{Kind: "joint", Name: "west-north"}, {Kind: "joint", Name: "north-east"}, {Kind: "feed", Name: "near"}, {Kind: "reel", Name: "west"}} {
+		for _, x := range []elements.Element{{Kind: "joint", Name: "west-north"}, {Kind: "joint", Name: "north-east"}, {Kind: "feed", Name: "near"}, {Kind: "reel", Name: "west"}} {
 			if concerns(c.text, &x, r) {
 				got = append(got, x.Name)
 			}

@@ -30,6 +30,7 @@ func (s *State) History(r *run.Run) *history.History {
 		h.Series = append(h.Series, s.series(t))
 	}
 	h.Series = append(h.Series, s.unfollowed(r)...)
+	h.Series = s.noted(r, h.Series)
 	slices.SortStableFunc(h.Series, func(a, b history.Series) int { return place(r, a.Kind, a.Name) - place(r, b.Kind, b.Name) })
 	return h
 }

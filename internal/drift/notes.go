@@ -2,11 +2,14 @@ package drift
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
 	"unicode"
 
+	"ohmkeep/internal/drift/elements"
+	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 )
 
@@ -106,13 +109,56 @@ func numbersOf(word string, words []string) (numbers []int) {
 	return numbers
 }
 
-// concerns reports whether a note concerns a series. One that names a joint which the run
-// does not have, because the run file has changed since, concerns none but those that
-// it names besides.
-func concerns(text string, t *track, r *run.Run) bool {
+// concerns reports whether a note concerns an element; a path, where what the note names lies in
+// it. A note that names a joint which the run does not have, because the run file has changed
+// since, concerns only what it names besides.
+func concerns(text string, e *elements.Element, r *run.Run) bool {
 	parts, err := Concerns(text, r)
 	if len(parts) == 0 {
 		return err == nil
 	}
-	return slices.Contains(parts, Part{t.Kind, t.Name}) || t.pathKind()
+	return slices.ContainsFunc(parts, func(p Part) bool {
+		return p == Part{e.Kind, e.Name} || e.Kind == run.KindPath && e.Covers(r, p.Kind, p.Name)
+	})
+}
+
+// noted adds the notes on elements that have no track of their own to their series. An element
+// without a series gets one: it is steady where it lies in a path that is, and else unproven.
+func (s *State) noted(r *run.Run, all []history.Series) []history.Series {
+	for _, n := range s.Notes {
+		parts, _ := Concerns(n.Text, r) // parts that the run has
+		for _, p := range parts {
+			if slices.ContainsFunc(s.Tracks, func(t *track) bool { return t.Kind == p.Kind && t.Name == p.Name }) {
+				continue
+			}
+			i := slices.IndexFunc(all, func(x history.Series) bool { return x.Kind == p.Kind && x.Name == p.Name })
+			if i < 0 {
+				i = len(all)
+				all = append(all, s.within(r, p, all))
+			}
+			all[i].Marks = append(all[i].Marks, history.Mark{Time: moment(n.At), Text: n.Text, Before: math.NaN(), After: math.NaN()})
+		}
+	}
+	return all
+}
+
+// within returns the series of an element that is followed in a path at most.
+func (s *State) within(r *run.Run, p Part, all []history.Series) history.Series {
+	x := unknown(p.Kind, p.Name)
+	x.Verdict, x.Why = history.Unproven, "it lies between no two places that are sensed"
+	for _, e := range s.Sensed.Elements(r, s.Day) {
+		if e.Kind != run.KindPath || !e.Covers(r, p.Kind, p.Name) {
+			continue
+		}
+		x.Why = "followed only as a part of path " + e.Name
+		for _, path := range all {
+			if path.Kind == e.Kind && path.Name == e.Name {
+				x.First, x.Last = path.First, path.Last
+				if path.Verdict == history.Steady {
+					x.Verdict = history.Steady
+				}
+			}
+		}
+	}
+	return x
 }

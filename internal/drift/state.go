@@ -189,6 +189,3 @@ func moment(s int64) time.Time {
 	}
 	return time.Unix(s, 0).UTC()
 }
-
-// pathKind reports whether a series covers more than one element.
-func (t *track) pathKind() bool { return t.Kind == run.KindPath }

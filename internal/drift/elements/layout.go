@@ -21,6 +21,19 @@ type Edge struct {
 // the order of Order.
 func Elements(r *run.Run, sensed []run.Place) []Element { return newGraph(r, sensed).elements(sensed) }
 
+// Covers reports whether a feed, a joint or some of a reel lies in an element.
+func (e *Element) Covers(r *run.Run, kind run.Kind, name string) bool {
+	for _, d := range e.Edges {
+		switch {
+		case d.feed >= 0 && kind == run.KindFeed && r.Feeds[d.feed].Name == name,
+			d.joint >= 0 && kind == run.KindJoint && r.Joints[d.joint].Name == name,
+			d.reel >= 0 && kind == run.KindReel && r.Reels[d.reel].Name == name:
+			return true
+		}
+	}
+	return false
+}
+
 // Warmth lists whose temperatures are an element's: a feed by its index, a reel by the
 // number of feeds and its index.
 func (e *Element) Warmth(r *run.Run) []int {
