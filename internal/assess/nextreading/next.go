@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"ohmkeep/internal/fit/estimate"
-	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/result/assessment"
 )
 
@@ -110,7 +109,7 @@ func (c *choice) settling(list []Candidate, most int) []assessment.Next {
 func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) {
 	for len(next) < most {
 		best, gain := -1, 0.0
-		for i := range c.candidates {
+		for i := range c.Candidates() {
 			sum, enough := 0.0, false
 			for k := range c.targets {
 				part := c.After(i, k) / c.Variance(k)
@@ -172,15 +171,10 @@ func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 		return all
 	}
 	worths := make([]float64, len(list))
-	var along [][]float64
-	for _, k := range elements {
-		along = append(along, matrix.Times(o.Covariance, o.ExtendRow(o.est.Elements[k].Row)))
-	}
+	x := o.Posterior(list, elements)
 	for i := range list {
-		own := 1 + matrix.Quadratic(o.Covariance, list[i].row)
-		for k, a := range along {
-			c := matrix.Dot(list[i].row, a)
-			worths[i] -= math.Log(math.Max(1-c*c/own/matrix.Dot(o.ExtendRow(o.est.Elements[elements[k]].Row), a), least))
+		for k := range elements {
+			worths[i] -= math.Log(x.After(i, k) / x.Variance(k))
 		}
 	}
 	slices.SortStableFunc(all, func(a, b int) int { return cmp.Compare(worths[b], worths[a]) })
@@ -193,8 +187,8 @@ func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 // two or three together do, it returns those, at most most of them. It returns nil where no
 // candidate is worth taking.
 func (c *choice) best(most int) []int {
-	worths, hints := make([]float64, c.candidates), make([]float64, c.candidates)
-	order := make([]int, c.candidates)
+	worths, hints := make([]float64, c.Candidates()), make([]float64, c.Candidates())
+	order := make([]int, c.Candidates())
 	for i := range order {
 		order[i] = i
 		worths[i] = c.worth(func(k int) float64 { return c.After(i, k) })
@@ -235,10 +229,11 @@ func (c *choice) best(most int) []int {
 // target, given what x has taken already; nil if no pair does.
 func (c *choice) pair(x *Posterior, few []int) (best []int, most float64) {
 	for a, i := range few {
-		for _, j := range few[a+1:] {
-			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, k) }), false
+		both := x.covariances(i, few[a+1:])
+		for n, j := range few[a+1:] {
+			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, both[n], k) }), false
 			for k := range c.targets {
-				settles = settles || c.unsettled[k] && x.afterBoth(i, j, k) <= c.goals[k]
+				settles = settles || c.unsettled[k] && x.afterBoth(i, j, both[n], k) <= c.goals[k]
 			}
 			if settles && worth > most {
 				best, most = []int{i, j}, worth

@@ -12,6 +12,7 @@ import (
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
@@ -25,7 +26,8 @@ type Outlook struct {
 	meters     []int
 	places     []run.Place
 	conductors []run.Along
-	solved     []bool // by step
+	solved     []bool       // by step
+	root       *matrix.Root // of the covariance; nil until it is needed
 }
 
 // Candidate is a reading that could be taken.
@@ -83,6 +85,7 @@ func (o *Outlook) single(targets []Target) {
 	for _, t := range targets {
 		if x := &o.est.Elements[t.Element]; x.Kind == run.KindReel {
 			o.Linear, _, _ = o.Linear.WithoutFoilPrior(x.Index)
+			o.root = nil
 		}
 	}
 	for k := range o.solved {

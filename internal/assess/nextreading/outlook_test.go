@@ -48,7 +48,7 @@ func TestExpectationsAgree(t *testing.T) {
 	x := o.Posterior(list, elements)
 	for k := range elements {
 		i, j := 1, 4
-		one, both := x.After(i, k), x.afterBoth(i, j, k)
+		one, both := x.After(i, k), x.afterBoth(i, j, x.covariances(i, []int{j})[0], k)
 		y := x.Clone()
 		y.Take(i)
 		if !alikeTo(one, y.Variance(k), 1e-9) {
@@ -72,7 +72,18 @@ func TestExpectationsAgree(t *testing.T) {
 	for i := len(list) - 1; i >= 0; i-- {
 		x.Take(i)
 	}
+	after := o.PosteriorAfter(list, elements)
+	before := after.Clone()
+	for i := range list {
+		before.Drop(i)
+	}
 	for k := range elements {
+		if !alikeTo(after.Variance(k), everything[k], 1e-9) {
+			t.Errorf("element %d: %g after all, %g together", k, after.Variance(k), everything[k])
+		}
+		if first := o.Posterior(list, elements).Variance(k); !alikeTo(before.Variance(k), first, 1e-4) {
+			t.Errorf("element %d: %g once all are taken back, %g before", k, before.Variance(k), first)
+		}
 		if !alikeTo(x.Variance(k), everything[k], 1e-5) || !alikeTo(y.Variance(k), some[k], 1e-5) {
 			t.Errorf("element %d: %g one by one, %g together; of three %g and %g", k, x.Variance(k), everything[k], y.Variance(k), some[k])
 		}

@@ -155,12 +155,8 @@ func (s *planner) gain(x posteriors, i int) float64 {
 // prune removes whole steps, then points, then single readings, as long as every target stays
 // settled.
 func (s *planner) prune(chosen []int) []int {
-	x := s.newPosteriors(chosen)
-	s.forEachCondition(func(n int, _ *condition) {
-		for i := range chosen {
-			x[n].Take(i)
-		}
-	})
+	var x posteriors
+	s.forEachCondition(func(n int, c *condition) { x[n] = c.outlook.PosteriorAfter(c.pick(chosen), c.elements) })
 	for _, of := range [][]int{s.step, s.point, nil} {
 		for g := len(s.readings) - 1; g >= 0; g-- {
 			var without []int // places in chosen

@@ -1,6 +1,6 @@
 // Package matrix is arithmetic with covariance matrices: variances of linear functions,
-// what another reading leaves of them, their factors and inverses. Matrices are dense, and
-// vectors have the length of their rows.
+// what another reading leaves of them, their factors, roots and inverses. Matrices are dense;
+// vectors are dense unless they are Sparse, and have the length of the matrices' rows.
 package matrix
 
 import (
@@ -9,9 +9,10 @@ import (
 
 // Times is a matrix times a vector.
 func Times(c *leastsquares.Matrix, row []float64) []float64 {
+	few := SparseOf(row, 0)
 	out := make([]float64, c.Rows)
 	for i := range out {
-		out[i] = Dot(c.Row(i), row)
+		out[i] = few.Dot(c.Row(i))
 	}
 	return out
 }
