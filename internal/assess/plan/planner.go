@@ -183,7 +183,7 @@ func (v *condition) pick(few []int) []nextreading.Candidate {
 // setTargetVariances sets the variances that a plan of some candidates must reach: the variance that
 // settles the target; or, where it is just out of reach, a little more than the variance that all
 // candidates together leave, because the reading may turn out to be far from the limit. Targets
-// that no candidates can settle get no setTargetVariances. It returns false where these candidates leave a target
+// that no candidates can settle get +Inf. It returns false where these candidates leave a target
 // unsettled that all candidates would settle.
 func (s *planner) setTargetVariances(few []int) bool {
 	attempt, spare := attemptRatio*attemptRatio, 1.0
