@@ -45,7 +45,7 @@ var rooms = map[string]map[string]string{
 	"numeric": {"changepoint": "", "chisquared": "", "leastsquares": "", "matrix": "leastsquares", "shapley": "", "trend": ""},
 	"run": {".": "colour conductor", "colour": "", "conductor": "", "runfile": ". colour conductor toml",
 		"scaffold": "conductor runfile", "toml": ""},
-	"reading": {".": "openmetrics", "openmetrics": "", "repeats": "."},
+	"reading": {".": "", "csv": ". openmetrics", "openmetrics": ".", "repeats": "."},
 	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "limits": "", "pixel": "", "prediction": "ladder limits pixel"},
 	"result":  {"assessment": "", "history": ""},
 	"instrument": {".": "hwmon lines port profile scpi", "hwmon": "", "lines": "profile register", "port": "profile",

@@ -15,6 +15,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/page"
@@ -154,7 +155,7 @@ func keepReadings(c *cobra.Command, d *demo.Demo, f files, progress io.Writer) (
 	if err != nil {
 		return nil, err
 	}
-	return list, rewrite(f.csv, func(w io.Writer) error { return reading.Write(w, list) })
+	return list, rewrite(f.csv, func(w io.Writer) error { return csv.Write(w, list) })
 }
 
 // printActual prints the found resistances beside the simulated ones.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate"
@@ -82,7 +83,7 @@ func (s session) board(days int, worse float64, from, remade float64) {
 		list = append(list, x)
 	}
 	var b bytes.Buffer
-	if err := reading.Write(&b, list); err != nil {
+	if err := csv.Write(&b, list); err != nil {
 		s.Fatal(err)
 	}
 	for name, text := range map[string]string{"gallery.toml": gallery, "months.csv": b.String()} {

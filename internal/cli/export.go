@@ -11,14 +11,15 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/fault"
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
+	"ohmkeep/internal/reading/openmetrics"
 	"ohmkeep/internal/store"
 )
 
 // formats are the forms in which readings are exported, by name.
 var formats = map[string]func(context.Context, io.Writer, *store.Store, string, store.Filter) error{
 	"csv": func(ctx context.Context, w io.Writer, s *store.Store, runName string, f store.Filter) error {
-		return reading.WriteSeq(w, s.Readings(ctx, runName, f))
+		return csv.WriteSeq(w, s.Readings(ctx, runName, f))
 	},
 	"openmetrics": expose,
 }
@@ -101,7 +102,7 @@ func expose(ctx context.Context, w io.Writer, s *store.Store, runName string, f 
 		return damage
 	}
 	slices.SortStableFunc(channels, func(a, b store.Channel) int { return cmp.Compare(a.Quantity, b.Quantity) })
-	out := reading.NewExposition(w, runName)
+	out := openmetrics.NewReadingsWriter(w, runName)
 	for _, c := range channels {
 		if err := out.Write(s.Selected(ctx, store.Selection{Run: runName, Step: &c.Step, Quantity: &c.Quantity, From: c.From, To: c.To,
 			Unit: &c.Unit, Meter: &c.Meter, Since: f.Since, Until: f.Until})); store.Damaged(err) {

@@ -13,6 +13,7 @@ import (
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 )
@@ -44,9 +45,9 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 		return nil, err
 	}
 	defer src.Close()
-	parse := reading.Parse
+	parse := csv.Parse
 	if skipBad {
-		parse = reading.ParseGood
+		parse = csv.ParseGood
 	}
 	set, err := parse(name, src, r)
 	if err != nil {
@@ -76,7 +77,7 @@ func (held) Close() error { return nil }
 // checkReadings looks at every row of a CSV file and keeps none of them. Faults are an
 // error, or with skipBad printed on standard error. Repeats are always printed.
 func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, skipBad bool) error {
-	rows, err := reading.Scan(name, src, r)
+	rows, err := csv.Scan(name, src, r)
 	if err != nil {
 		return reason(err)
 	}
@@ -89,14 +90,14 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 			unmeasured = append(unmeasured, x)
 		}
 	}
-	printFileSummary(c.ErrOrStderr(), name, reading.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows,
+	printFileSummary(c.ErrOrStderr(), name, csv.Set{Repeats: rows.Repeats, Bad: rows.Bad, BadRows: rows.BadRows,
 		Unmeasured: unmeasured, Notes: rows.Notes()})
 	return nil
 }
 
 // wanted gives the good rows of a file and, unless skipBad, ends with the faults of the
 // others.
-func wanted(rows *reading.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
+func wanted(rows *csv.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		for x, err := range rows.Good() {
 			if !yield(x, err) {
@@ -110,7 +111,7 @@ func wanted(rows *reading.Rows, skipBad bool) iter.Seq2[reading.Reading, error] 
 }
 
 // printFileSummary prints how many rows of a file were read and how many were left out.
-func printFileSummary(w io.Writer, path string, set reading.Set) {
+func printFileSummary(w io.Writer, path string, set csv.Set) {
 	if len(set.Notes) > 0 {
 		fmt.Fprintf(w, "%s: read with %s\n", path, strings.Join(set.Notes, "; "))
 	}

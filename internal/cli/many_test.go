@@ -16,6 +16,7 @@ import (
 
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/store"
 )
@@ -126,7 +127,7 @@ func TestAssessManyRows(t *testing.T) {
 	base := s.wide()
 	rows := 0
 	var text strings.Builder
-	if err := reading.WriteSeq(&text, func(yield func(reading.Reading, error) bool) {
+	if err := csv.WriteSeq(&text, func(yield func(reading.Reading, error) bool) {
 		for x, err := range wandering(base, 5000, 3) {
 			if rows++; rows == 3003 {
 				x.Text = "3" + x.Text[1:] // 4.9… V typed wrong

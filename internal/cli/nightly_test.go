@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
@@ -24,7 +24,7 @@ func TestNightlyIsDrift(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	set, err := reading.Parse("months.csv", strings.NewReader(s.content("months.csv")), e.Run)
+	set, err := csv.Parse("months.csv", strings.NewReader(s.content("months.csv")), e.Run)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,6 +13,7 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
@@ -62,7 +63,7 @@ func (s session) answer(typed, line string) outcome {
 func (s session) readings(runFile, path string) []reading.Reading {
 	s.Helper()
 	r := runtest.Load(s, runFile)
-	set, err := reading.Parse(path, strings.NewReader(s.content(path)), r)
+	set, err := csv.Parse(path, strings.NewReader(s.content(path)), r)
 	if err != nil {
 		s.Fatal(err)
 	}
@@ -269,9 +270,9 @@ func (s session) simulated(r *run.Run, change func(*simulate.Plant), keep func(s
 	if err != nil {
 		s.Fatal(err)
 	}
-	var csv bytes.Buffer
-	if err := reading.Write(&csv, list); err != nil {
+	var text bytes.Buffer
+	if err := csv.Write(&text, list); err != nil {
 		s.Fatal(err)
 	}
-	return csv.String()
+	return text.String()
 }

@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/store"
 )
@@ -100,7 +100,7 @@ func TestEveryCommandStops(t *testing.T) {
 	base := s.wide()
 	s.stored(wandering(base, 200_000, 3))
 	var text strings.Builder
-	if err := reading.WriteSeq(&text, wandering(base, 200_000, 2)); err != nil {
+	if err := csv.WriteSeq(&text, wandering(base, 200_000, 2)); err != nil {
 		t.Fatal(err)
 	}
 	s.write("many.csv", text.String())

@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/file"
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/store"
 )
 
@@ -53,7 +53,7 @@ refused. OL is kept as an overload without a value.`,
 			if _, err := src.Seek(0, io.SeekStart); err != nil {
 				return reason(err)
 			}
-			rows, err := reading.Scan(name, src, r.Run)
+			rows, err := csv.Scan(name, src, r.Run)
 			if err != nil {
 				return reason(err)
 			}

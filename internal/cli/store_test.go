@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
@@ -200,7 +200,7 @@ func TestWantedEndsWithFaults(t *testing.T) {
 	s.walk(3, everything)
 	r := runtest.Load(t, "shelf.toml")
 	for skipBad, want := range map[bool]string{false: `bad.csv:3: step: no step is named "drak"`, true: ""} {
-		rows, err := reading.Scan("bad.csv", strings.NewReader("time,step,quantity,from,to,value,unit,meter\n"+
+		rows, err := csv.Scan("bad.csv", strings.NewReader("time,step,quantity,from,to,value,unit,meter\n"+
 			"2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench\n2026-03-01T09:00:20Z,drak,voltage,A+,A-,5.10,V,bench\n"), r)
 		if err != nil {
 			t.Fatal(err)

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runfile"
 )
 
@@ -53,7 +53,7 @@ func TestTopicExamples(t *testing.T) {
 	if len(r.Joints) == 0 || len(r.Junctions) == 0 || len(r.Meters) == 0 || r.Meters[0].Lead != 5 || len(r.Probes) == 0 || len(r.Checks) == 0 || r.Limits.DesignStep < 0 {
 		t.Errorf("a table is missing: %+v", r)
 	}
-	set, err := reading.Parse("readings", strings.NewReader(indented(readingsTopic, "time,step,")), r)
+	set, err := csv.Parse("readings", strings.NewReader(indented(readingsTopic, "time,step,")), r)
 	if err != nil || len(set.Readings) != 3 {
 		t.Errorf("%d readings: %v", len(set.Readings), err)
 	}

@@ -34,7 +34,9 @@ var units = map[string]unit{
 	"degC": {run.Temperature, 1}, "°C": {run.Temperature, 1},
 }
 
-// unitsOf are the units to suggest, by quantity; the SI unit comes first.
+// Units returns the units of a quantity that messages name; the SI unit comes first.
+func Units(q run.Quantity) []string { return unitsOf[q] }
+
 var unitsOf = [...][]string{{"V", "mV", "uV"}, {"A", "mA", "uA"}, {"degC"}}
 
 // Unit returns the SI unit of a quantity (degC for a temperature) as readings write it.
@@ -53,7 +55,7 @@ func Value(q run.Quantity, text, unitName string) (float64, error) {
 	case u.quantity != q:
 		return 0, fault.Fault{Key: "unit", Text: fmt.Sprintf("a %s is not given in %s", q, unitName),
 			Hint: "known: " + strings.Join(unitsOf[q], ", ")}
-	case !decimal(text):
+	case !IsDecimal(text):
 		return 0, fault.Fault{Key: "value", Text: fmt.Sprintf("%q is not a decimal number", text),
 			Hint: numberHint(text)}
 	}
@@ -76,9 +78,9 @@ func PerSI(q run.Quantity, unitName string) (per float64, ok bool) {
 	return u.per, known && u.quantity == q
 }
 
-// decimal reports whether s is a number in one of the forms NR1 (12), NR2 (1.2)
+// IsDecimal reports whether s is a number in one of the forms NR1 (12), NR2 (1.2)
 // and NR3 (1.2E+1) of IEEE 488.2; strconv alone would take 0x1p4, 1_000 and inf.
-func decimal(s string) bool {
+func IsDecimal(s string) bool {
 	s = unsigned(s)
 	whole, s := digits(s)
 	part := 0
@@ -94,6 +96,16 @@ func decimal(s string) bool {
 		return exponent > 0 && s == ""
 	}
 	return s == ""
+}
+
+// IsOverload reports whether a text is what a meter's display shows beyond its range: OL,
+// with a decimal point anywhere, or 0L.
+func IsOverload(text string) bool {
+	if len(text) > len("-.0.L.") || !strings.ContainsAny(text, "Ll") {
+		return false
+	}
+	bare := strings.ToUpper(strings.ReplaceAll(unsigned(text), ".", ""))
+	return bare == "OL" || bare == "0L"
 }
 
 // unsigned cuts a sign off the front of s.
@@ -118,11 +130,11 @@ func numberHint(text string) string {
 	switch {
 	case text == "":
 		return "the field is empty"
-	case decimal(strings.TrimSpace(text)):
+	case IsDecimal(strings.TrimSpace(text)):
 		return "take the spaces away"
-	case decimal(strings.Replace(text, ",", ".", 1)):
+	case IsDecimal(strings.Replace(text, ",", ".", 1)):
 		return "decimals are set off by a point"
-	case decimal(strings.Replace(text, "−", "-", 1)):
+	case IsDecimal(strings.Replace(text, "−", "-", 1)):
 		return "the minus sign is the plain hyphen"
 	}
 	return "such as 4.812, -0.3 or 1.2E-3"

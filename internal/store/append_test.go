@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
+	"ohmkeep/internal/reading/openmetrics"
 )
 
 func each(readings []reading.Reading, err error) iter.Seq2[reading.Reading, error] {
@@ -79,10 +81,10 @@ func TestManyReadingsOrNone(t *testing.T) {
 func BenchmarkImport(b *testing.B) {
 	readings := scans(0, 400_000)
 	var sheet, text bytes.Buffer
-	if err := reading.Write(&sheet, readings); err != nil {
+	if err := csv.Write(&sheet, readings); err != nil {
 		b.Fatal(err)
 	}
-	e := reading.NewExposition(&text, cornice.Name)
+	e := openmetrics.NewReadingsWriter(&text, cornice.Name)
 	slices.SortStableFunc(readings, func(a, b reading.Reading) int { return cmp.Compare(a.From, b.From) })
 	for group := range slices.Chunk(readings, len(readings)/16) {
 		if err := e.Write(each(group, nil)); err != nil {
@@ -92,8 +94,8 @@ func BenchmarkImport(b *testing.B) {
 	if err := e.Close(); err != nil {
 		b.Fatal(err)
 	}
-	scan := func(file []byte) *reading.Rows {
-		rows, err := reading.Scan("r", bytes.NewReader(file), cornice)
+	scan := func(file []byte) *csv.Rows {
+		rows, err := csv.Scan("r", bytes.NewReader(file), cornice)
 		if err != nil {
 			b.Fatal(err)
 		}

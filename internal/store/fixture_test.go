@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 )
 
@@ -77,7 +78,7 @@ func all(t testing.TB, s *Store, f Filter) []reading.Reading {
 func export(t testing.TB, s *Store) string {
 	t.Helper()
 	var b strings.Builder
-	if err := reading.WriteSeq(&b, s.Readings(context.Background(), cornice.Name, Filter{})); err != nil {
+	if err := csv.WriteSeq(&b, s.Readings(context.Background(), cornice.Name, Filter{})); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -85,7 +86,7 @@ func export(t testing.TB, s *Store) string {
 
 func parse(t testing.TB, text string) []reading.Reading {
 	t.Helper()
-	set, err := reading.Parse("r.csv", strings.NewReader(text), cornice)
+	set, err := csv.Parse("r.csv", strings.NewReader(text), cornice)
 	if err != nil {
 		t.Fatal(err)
 	}

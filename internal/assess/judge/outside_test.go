@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
@@ -147,7 +148,7 @@ func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	set, err := reading.Parse(name+".csv", file, r)
+	set, err := csv.Parse(name+".csv", file, r)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 )
@@ -22,7 +22,7 @@ func TestDirectionsAreTheCovariance(t *testing.T) {
 	}
 	// One meter for all: the run file's own, as no profile brings its here.
 	rows := strings.NewReplacer("ina226-lines", r.Meters[0].Name, "scpi-multimeter", r.Meters[0].Name).Replace(string(text))
-	set, err := reading.Parse("readings.csv", strings.NewReader(rows), r)
+	set, err := csv.Parse("readings.csv", strings.NewReader(rows), r)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -112,7 +112,7 @@ func (g *Gatherer) Readings() (list []reading.Reading, older int) {
 // Of gathers readings that are all at hand, in any order.
 func Of(r *run.Run, readings []reading.Reading) (list []reading.Reading, older int) {
 	g := New(r, true)
-	for _, x := range (reading.Set{Readings: readings}).ByTime() {
+	for _, x := range reading.ByTime(readings) {
 		g.Add(x)
 	}
 	return g.Readings()

@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
@@ -44,7 +45,7 @@ func Example(t testing.TB, name string) (*run.Run, []reading.Reading) {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	set, err := reading.Parse(path, file, r)
+	set, err := csv.Parse(path, file, r)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,4 @@
-package reading_test
+package csv_test
 
 import (
 	"fmt"

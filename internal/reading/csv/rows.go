@@ -1,4 +1,4 @@
-package reading
+package csv
 
 import (
 	"fmt"
@@ -6,28 +6,22 @@ import (
 	"iter"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/openmetrics"
 	"ohmkeep/internal/run"
 )
 
-// Rows is a file of readings that is read row after row, so that it may be larger than
-// memory. Parse says what a file is like; what begins with a number sign is OpenMetrics
-// text, as Exposition writes it.
+// Rows is a file of readings that is read row by row, so that it may be larger than memory.
+// The format is that of Parse; a file that begins with a number sign is OpenMetrics text.
 type Rows struct {
-	Bad     fault.List // what is wrong with the rows so far
+	Bad     fault.List // the faults of the rows so far
 	BadRows int        // how many rows that are
-	Repeats []Repeat   // rows left out because one just before says exactly the same
+	Repeats []Repeat   // rows left out because one just before is the same
 
 	file   string
-	form   form
+	next   func(x *reading.Reading) error // reads the next row or adds its faults; io.EOF at the end
 	check  *checker
-	moment []Reading // rows of the newest moment
-}
-
-// form is how a file is written.
-type form interface {
-	// next fills in the next row, or complains of what is wrong with it. An error is
-	// io.EOF at the end, or the file's.
-	next(x *Reading, check *checker) error
+	moment []reading.Reading // rows of the newest moment
 }
 
 // together is the number of preceding rows of the same moment among which a repeated row is
@@ -39,15 +33,16 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 	text, encoding := decoded(src)
 	rows := &Rows{file: file, check: newChecker(file, r)}
 	if first, _ := text.Peek(1); string(first) == "#" {
-		rows.form = newExposed(text)
+		samples := openmetrics.NewReadingsReader(text)
+		rows.next = func(x *reading.Reading) error { return samples.Next(x, rows.check) }
 		return rows, nil
 	}
 	sample, _ := text.Peek(sampleSize) // an error comes again when it is read
 	d := newDialect(sample, src, r)
 	d.notes.add(encoding)
 	rows.check.dialect = d
-	csv, err := newSheet(file, text, d.separator)
-	rows.form = csv
+	cells, err := newSheet(file, text, d.separator)
+	rows.next = func(x *reading.Reading) error { return cells.next(x, rows.check) }
 	return rows, err
 }
 
@@ -56,17 +51,17 @@ func (s *Rows) Notes() []string { return s.check.dialect.notes }
 
 // Good returns the rows that are right, in the order of the file; what is wrong with the
 // others is in Bad. An error is the file's and ends it.
-func (s *Rows) Good() iter.Seq2[Reading, error] {
-	return func(yield func(Reading, error) bool) {
+func (s *Rows) Good() iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
 		for {
-			var x Reading
+			var x reading.Reading
 			before := len(s.Bad)
-			err := s.form.next(&x, s.check)
+			err := s.next(&x)
 			if err == io.EOF {
 				return
 			}
 			if err != nil {
-				yield(Reading{}, fmt.Errorf("%s: %w", s.file, err))
+				yield(reading.Reading{}, fmt.Errorf("%s: %w", s.file, err))
 				return
 			}
 			if s.Bad = s.check.faults; len(s.Bad) > before {
@@ -82,12 +77,12 @@ func (s *Rows) Good() iter.Seq2[Reading, error] {
 
 // repeats reports whether a row stood there just before, and notes that: in a file in the
 // order of time rows that are the same stand together.
-func (s *Rows) repeats(x *Reading) bool {
+func (s *Rows) repeats(x *reading.Reading) bool {
 	if n := len(s.moment); n > 0 && (n == together || !s.moment[0].Time.Equal(x.Time)) {
 		s.moment = s.moment[:0]
 	}
 	for i := range s.moment {
-		if y := &s.moment[i]; y.Text == x.Text && y.identity() == x.identity() {
+		if y := &s.moment[i]; y.Text == x.Text && identityOf(y) == identityOf(x) {
 			s.Repeats = append(s.Repeats, Repeat{x.Row, y.Row})
 			return true
 		}

@@ -1,4 +1,4 @@
-package reading_test
+package csv_test
 
 import (
 	"errors"
@@ -11,12 +11,13 @@ import (
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 )
 
-func parse(t *testing.T, text string) reading.Set {
+func parse(t *testing.T, text string) csv.Set {
 	t.Helper()
-	set, err := reading.Parse("r.csv", strings.NewReader(text), cornice)
+	set, err := csv.Parse("r.csv", strings.NewReader(text), cornice)
 	if err != nil {
 		t.Fatalf("parse: %v", err)
 	}
@@ -137,7 +138,7 @@ func TestBadRows(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text := head + c.row + row()
-			set, err := reading.Parse("r.csv", strings.NewReader(text), cornice)
+			set, err := csv.Parse("r.csv", strings.NewReader(text), cornice)
 			list, ok := errors.AsType[fault.List](err)
 			if !ok || len(list) != 1 || !strings.Contains(list[0].Error(), c.want) {
 				t.Errorf("got  %v\nwant %s", err, c.want)
@@ -146,7 +147,7 @@ func TestBadRows(t *testing.T) {
 				t.Errorf("readings of a file with a bad row: %+v", set.Readings)
 			}
 			// Only the bad row is lost, even if its quotes are wrong.
-			good, err := reading.ParseGood("r.csv", strings.NewReader(text), cornice)
+			good, err := csv.ParseGood("r.csv", strings.NewReader(text), cornice)
 			if err != nil || len(good.Readings) != 1 || good.Readings[0].Row != 3 || good.BadRows != 1 || len(good.Bad) != 1 {
 				t.Errorf("good rows: %+v, %v", good, err)
 			}
@@ -156,7 +157,7 @@ func TestBadRows(t *testing.T) {
 
 func TestAllFaultsAtOnce(t *testing.T) {
 	text := head + row("step", "x", "from", "y", "value", "z", "unit", "w") + row() + row("meter", "q") + row("time", "")
-	_, err := reading.Parse("r.csv", strings.NewReader(text), cornice)
+	_, err := csv.Parse("r.csv", strings.NewReader(text), cornice)
 	list, _ := errors.AsType[fault.List](err)
 	var got []string
 	for _, f := range list {
@@ -166,7 +167,7 @@ func TestAllFaultsAtOnce(t *testing.T) {
 	if want := []string{"step", "from", "unit", "meter", "time"}; !slices.Equal(got, want) {
 		t.Errorf("faults of %v, want %v\n%v", got, want, err)
 	}
-	set, _ := reading.ParseGood("r.csv", strings.NewReader(text), cornice)
+	set, _ := csv.ParseGood("r.csv", strings.NewReader(text), cornice)
 	if set.BadRows != 3 || len(set.Readings) != 1 {
 		t.Errorf("%d bad rows, %d readings", set.BadRows, len(set.Readings))
 	}
@@ -180,7 +181,7 @@ func TestLinesAreThoseOfTheFile(t *testing.T) {
 		"\n" + // 7
 		row() + // 8
 		row("value", "x") // 9
-	set, err := reading.ParseGood("r.csv", strings.NewReader(text), cornice)
+	set, err := csv.ParseGood("r.csv", strings.NewReader(text), cornice)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -208,9 +209,9 @@ func TestBadHeaders(t *testing.T) {
 		"UTF-16, plain": {"t\x00i\x00m\x00e\x00", "r.csv:1: the text is not UTF-8"},
 		"quotes":        {`"time` + "\n", "r.csv:1: a quoted field does not end"},
 	} {
-		for _, parse := range []func() (reading.Set, error){
-			func() (reading.Set, error) { return reading.Parse("r.csv", strings.NewReader(c.text), cornice) },
-			func() (reading.Set, error) { return reading.ParseGood("r.csv", strings.NewReader(c.text), cornice) },
+		for _, parse := range []func() (csv.Set, error){
+			func() (csv.Set, error) { return csv.Parse("r.csv", strings.NewReader(c.text), cornice) },
+			func() (csv.Set, error) { return csv.ParseGood("r.csv", strings.NewReader(c.text), cornice) },
 		} {
 			if _, err := parse(); err == nil || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("%s: got %v, want %s", name, err, c.want)
@@ -221,7 +222,7 @@ func TestBadHeaders(t *testing.T) {
 
 func TestErrorOfTheSource(t *testing.T) {
 	broken := errors.New("unplugged")
-	_, err := reading.Parse("r.csv", iotest.ErrReader(broken), cornice)
+	_, err := csv.Parse("r.csv", iotest.ErrReader(broken), cornice)
 	if !errors.Is(err, broken) || !strings.HasPrefix(err.Error(), "r.csv: ") {
 		t.Errorf("got %v", err)
 	}
@@ -233,7 +234,7 @@ func TestRepeatsAreNoFaults(t *testing.T) {
 	if len(set.Readings) != 2 {
 		t.Errorf("%d readings, want 2: another text is another reading", len(set.Readings))
 	}
-	if want := []reading.Repeat{{Line: 4, Of: 2}, {Line: 5, Of: 2}}; !slices.Equal(set.Repeats, want) {
+	if want := []csv.Repeat{{Line: 4, Of: 2}, {Line: 5, Of: 2}}; !slices.Equal(set.Repeats, want) {
 		t.Errorf("repeats %v, want %v", set.Repeats, want)
 	}
 	if got := set.Repeats[0].String(); got != "line 4 repeats line 2" {
@@ -244,7 +245,7 @@ func TestRepeatsAreNoFaults(t *testing.T) {
 func TestByTime(t *testing.T) {
 	set := parse(t, head+row("value", "1")+row("value", "2", "time", "2026-03-01T19:29:00+02:00")+row("value", "3"))
 	var texts []string
-	for _, x := range set.ByTime() {
+	for _, x := range reading.ByTime(set.Readings) {
 		texts = append(texts, x.Text)
 	}
 	if !slices.Equal(texts, []string{"2", "1", "3"}) || set.Readings[0].Text != "1" {

@@ -1,4 +1,4 @@
-package reading
+package csv
 
 import (
 	"fmt"
@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -26,9 +27,9 @@ type number struct {
 func numberOf(text string) (n number) {
 	bare := strings.ReplaceAll(text, ",", ".")
 	switch commas, points := strings.Count(text, ","), strings.Count(text, "."); {
-	case points == 0 && commas == 1 && decimal(bare):
+	case points == 0 && commas == 1 && reading.IsDecimal(bare):
 		n.comma = bare
-	case commas == 0 && decimal(text):
+	case commas == 0 && reading.IsDecimal(text):
 		n.point = text
 	}
 	if thousands[','].MatchString(text) {
@@ -79,7 +80,7 @@ func decimalOf(rows []sampleRow, r *run.Run) byte {
 // shows reports whether a meter can show a number in a unit; it is true where one of them
 // is not known.
 func shows(r *run.Run, q run.Quantity, meter int, number, unit string) bool {
-	per, known := PerSI(q, unit)
+	per, known := reading.PerSI(q, unit)
 	value, err := strconv.ParseFloat(number, 64)
 	return meter < 0 || !known || err != nil || r.Meters[meter].Shows(q, value/per)
 }
@@ -87,7 +88,7 @@ func shows(r *run.Run, q run.Quantity, meter int, number, unit string) bool {
 // number returns a cell as a decimal number with a point, or why it can be read in two
 // ways. What is no number in any is returned as it is.
 func (d *dialect) number(text string, shown func(number string) bool) (string, *fault.Fault) {
-	if d.decimal != ',' && decimal(text) {
+	if d.decimal != ',' && reading.IsDecimal(text) {
 		return text, nil // as this program writes it
 	}
 	n := numberOf(text)

@@ -1,4 +1,4 @@
-package reading
+package openmetrics
 
 import (
 	"fmt"
@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"time"
 
-	"ohmkeep/internal/reading/openmetrics"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -22,24 +22,24 @@ var families = [...]family{
 	run.Temperature: {"ohmkeep_temperature_celsius", "celsius", "Temperature of a reel or feed.", "at", ""},
 }
 
-// Exposition writes readings as OpenMetrics text, which Scan reads again. A number in a
+// ReadingsWriter writes readings as OpenMetrics text, which ReadingsReader reads again. A number in a
 // unit with a prefix is brought to its base unit by its exponent, so that its digits
 // stay; the labels unit, exponent and offset say how it was written, where that is not
 // plain.
-type Exposition struct {
+type ReadingsWriter struct {
 	run      string
-	to       *openmetrics.Writer
+	to       *Writer
 	quantity run.Quantity
 	begun    bool
 }
 
-// NewExposition writes readings of a run to w; Close ends the text.
-func NewExposition(w io.Writer, runName string) *Exposition {
-	return &Exposition{run: runName, to: openmetrics.NewWriter(w)}
+// NewReadingsWriter writes readings of a run to w; Close ends the text.
+func NewReadingsWriter(w io.Writer, runName string) *ReadingsWriter {
+	return &ReadingsWriter{run: runName, to: NewWriter(w)}
 }
 
 // Close ends the text and returns the first write error.
-func (e *Exposition) Close() error {
+func (e *ReadingsWriter) Close() error {
 	if err := e.to.Close(); err != nil {
 		return fmt.Errorf("write readings: %w", err)
 	}
@@ -52,12 +52,12 @@ func (e *Exposition) Close() error {
 // same moment: no two samples of a metric may share one. All of a quantity must be
 // written one after the other. An error of the sequence is given back once all that came
 // before it is written.
-func (e *Exposition) Write(readings iter.Seq2[Reading, error]) (ended error) {
-	done := map[manner]bool{}
-	var left []manner
+func (e *ReadingsWriter) Write(readings iter.Seq2[reading.Reading, error]) (ended error) {
+	done := map[notation]bool{}
+	var left []notation
 	for first := true; first || len(left) > 0; first = false {
-		var series *openmetrics.Series
-		var now manner
+		var series *Series
+		var now notation
 		if !first {
 			now, left = left[0], left[1:]
 		}
@@ -67,7 +67,7 @@ func (e *Exposition) Write(readings iter.Seq2[Reading, error]) (ended error) {
 				ended = err
 				break
 			}
-			m, value := mannerOf(&x)
+			m, value := notationOf(&x)
 			m.again = count.next(m, x.Time)
 			if first && series == nil {
 				now = m
@@ -90,12 +90,12 @@ func (e *Exposition) Write(readings iter.Seq2[Reading, error]) (ended error) {
 }
 
 // moments counts readings of the same moment that are written alike.
-type moments map[manner]struct {
+type moments map[notation]struct {
 	at    time.Time
 	again int
 }
 
-func (c moments) next(m manner, at time.Time) int {
+func (c moments) next(m notation, at time.Time) int {
 	before, known := c[m]
 	if !known || !before.at.Equal(at) {
 		before.at, before.again = at, 0
@@ -107,23 +107,23 @@ func (c moments) next(m manner, at time.Time) int {
 }
 
 // series begins the lines of readings that are written alike.
-func (e *Exposition) series(x *Reading, m manner) *openmetrics.Series {
+func (e *ReadingsWriter) series(x *reading.Reading, m notation) *Series {
 	f := families[x.Quantity]
 	if !e.begun || e.quantity != x.Quantity {
 		e.to.Family(f.name, f.unit, f.help)
 		e.begun, e.quantity = true, x.Quantity
 	}
-	labels := []openmetrics.Label{{Name: "run", Value: e.run}, {Name: f.from, Value: x.From}}
+	labels := []Label{{Name: "run", Value: e.run}, {Name: f.from, Value: x.From}}
 	if f.to != "" {
-		labels = append(labels, openmetrics.Label{Name: f.to, Value: x.To})
+		labels = append(labels, Label{Name: f.to, Value: x.To})
 	}
-	labels = append(labels, openmetrics.Label{Name: "step", Value: x.Step}, openmetrics.Label{Name: "meter", Value: x.Meter})
-	if x.Unit != unitsOf[x.Quantity][0] {
-		labels = append(labels, openmetrics.Label{Name: "unit", Value: x.Unit})
+	labels = append(labels, Label{Name: "step", Value: x.Step}, Label{Name: "meter", Value: x.Meter})
+	if x.Unit != reading.Unit(x.Quantity) {
+		labels = append(labels, Label{Name: "unit", Value: x.Unit})
 	}
-	labels = append(labels, openmetrics.Label{Name: "exponent", Value: m.exponent}, openmetrics.Label{Name: "offset", Value: offsetText(m.offset)})
+	labels = append(labels, Label{Name: "exponent", Value: m.exponent}, Label{Name: "offset", Value: offsetText(m.offset)})
 	if m.again > 0 {
-		labels = append(labels, openmetrics.Label{Name: "again", Value: strconv.Itoa(m.again)})
+		labels = append(labels, Label{Name: "again", Value: strconv.Itoa(m.again)})
 	}
 	return e.to.Series(labels)
 }

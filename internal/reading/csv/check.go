@@ -1,4 +1,4 @@
-package reading
+package csv
 
 import (
 	"errors"
@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -38,30 +39,36 @@ func newChecker(file string, r *run.Run) *checker {
 	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}, zones: map[string]*time.Location{}, dialect: contractForm()}
 }
 
-// complain adds a fault of a column of a line.
-func (c *checker) complain(line int, column string, f fault.Fault) {
+// Complain adds a fault of a column of a line.
+func (c *checker) Complain(line int, column string, f fault.Fault) {
 	f.File, f.Line, f.Key = c.file, line, column
 	c.faults.Add(f)
 }
 
+// FaultCount returns the number of faults so far.
+func (c *checker) FaultCount() int { return len(c.faults) }
+
+// RunName returns the name of the run.
+func (c *checker) RunName() string { return c.run.Name }
+
 // fill puts the fields of a row, in the order of columns, into a reading and
 // notes all that is wrong with them.
-func (c *checker) fill(x *Reading, row []string) {
+func (c *checker) fill(x *reading.Reading, row []string) {
 	c.time(x, row[timeColumn])
 	x.Step, x.From, x.To = row[stepColumn], row[fromColumn], row[toColumn]
 	q := slices.Index(run.QuantityNames, row[quantityColumn])
 	if q < 0 {
 		c.step(x)
-		c.complain(x.Row, "quantity", unknown("quantity", row[quantityColumn], run.QuantityNames))
+		c.Complain(x.Row, "quantity", unknown("quantity", row[quantityColumn], run.QuantityNames))
 		return // what the other fields must be depends on it
 	}
 	x.Quantity = run.Quantity(q)
-	c.places(x)
-	c.value(x, row[valueColumn], row[unitColumn], row[meterColumn])
+	c.CheckPlaces(x)
+	c.CheckValue(x, row[valueColumn], row[unitColumn], row[meterColumn])
 }
 
-// places checks the step and the places of a reading, whose names are only lent.
-func (c *checker) places(x *Reading) {
+// CheckPlaces checks the step and the places of a reading, and replaces their names by copies.
+func (c *checker) CheckPlaces(x *reading.Reading) {
 	c.step(x)
 	x.From, x.To = c.keep(x.From), c.keep(x.To)
 	switch x.Quantity {
@@ -74,16 +81,16 @@ func (c *checker) places(x *Reading) {
 	}
 }
 
-func (c *checker) time(x *Reading, text string) {
+func (c *checker) time(x *reading.Reading, text string) {
 	var ok bool
 	if x.Time, ok = c.moment(text); !ok {
 		var wrong *fault.Fault
 		if x.Time, wrong = c.dialect.time(text); wrong != nil {
-			c.complain(x.Row, "time", *wrong)
+			c.Complain(x.Row, "time", *wrong)
 			return
 		}
 	}
-	c.taken(x)
+	c.CheckTime(x)
 }
 
 // moment reads a time as parseTime does, without a zone of its own for every row.
@@ -92,7 +99,7 @@ func (c *checker) moment(text string) (time.Time, bool) {
 	if n < 0 || text[len(text)-1] == 'Z' {
 		return parseTime(text)
 	}
-	zone, ok := c.zone(text[n:])
+	zone, ok := c.Zone(text[n:])
 	if !ok {
 		return time.Time{}, false
 	}
@@ -102,9 +109,9 @@ func (c *checker) moment(text string) (time.Time, bool) {
 	return t.Add(-time.Duration(offset) * time.Second).In(zone), ok
 }
 
-// zone returns the zone of an offset from UTC. The package time would name this machine's
+// Zone returns the zone of an offset from UTC. The package time would name this machine's
 // own where the offset happens to be the same.
-func (c *checker) zone(offset string) (*time.Location, bool) {
+func (c *checker) Zone(offset string) (*time.Location, bool) {
 	if zone, known := c.zones[offset]; known {
 		return zone, true
 	}
@@ -112,38 +119,38 @@ func (c *checker) zone(offset string) (*time.Location, bool) {
 	if !ok {
 		return time.UTC, false
 	}
-	zone := InOffset(t).Location()
+	zone := reading.InOffset(t).Location()
 	c.zones[strings.Clone(offset)] = zone
 	return zone, true
 }
 
-// taken checks that a time can be stored.
-func (c *checker) taken(x *Reading) {
-	if !Storable(x.Time) {
-		c.complain(x.Row, "time", fault.Fault{Text: x.Time.Format(time.RFC3339Nano) + " lies outside the years 1970 to 2262"})
+// CheckTime checks that a time can be stored.
+func (c *checker) CheckTime(x *reading.Reading) {
+	if !reading.Storable(x.Time) {
+		c.Complain(x.Row, "time", fault.Fault{Text: x.Time.Format(time.RFC3339Nano) + " lies outside the years 1970 to 2262"})
 	}
 }
 
-func (c *checker) step(x *Reading) {
+func (c *checker) step(x *reading.Reading) {
 	if x.Step != "" && c.run.StepIndex(x.Step) < 0 {
-		c.complain(x.Row, "step", unknown("step", x.Step, namesOf(c.run.Steps, func(s run.Step) string { return s.Name })))
+		c.Complain(x.Row, "step", unknown("step", x.Step, namesOf(c.run.Steps, func(s run.Step) string { return s.Name })))
 	}
 	x.Step = c.keep(x.Step)
 }
 
 // pair checks the two points of a voltage.
-func (c *checker) pair(x *Reading) {
+func (c *checker) pair(x *reading.Reading) {
 	from, fromOK := c.point(x.Row, "from", x.From)
 	to, toOK := c.point(x.Row, "to", x.To)
 	if fromOK && toOK && from == to {
-		c.complain(x.Row, "to", fault.Fault{Text: fmt.Sprintf("%s is the same point as %s", x.To, x.From),
+		c.Complain(x.Row, "to", fault.Fault{Text: fmt.Sprintf("%s is the same point as %s", x.To, x.From),
 			Hint: "a voltage stands between two points"})
 	}
 }
 
 func (c *checker) point(line int, column, name string) (run.Point, bool) {
 	if name == "" {
-		c.complain(line, column, fault.Fault{Text: "a voltage needs a point here", Hint: "such as west.start+"})
+		c.Complain(line, column, fault.Fault{Text: "a voltage needs a point here", Hint: "such as west.start+"})
 		return run.Point{}, false
 	}
 	found, known := c.points[name]
@@ -158,90 +165,80 @@ func (c *checker) point(line int, column, name string) (run.Point, bool) {
 	if !ok {
 		f.Text = found.err.Error()
 	}
-	c.complain(line, column, f)
+	c.Complain(line, column, f)
 	return run.Point{}, false
 }
 
 // feed checks the place of a current.
-func (c *checker) feed(x *Reading) {
+func (c *checker) feed(x *reading.Reading) {
 	if c.run.FeedIndex(x.From) < 0 {
-		c.complain(x.Row, "from", unknown("feed", x.From, namesOf(c.run.Feeds, func(f run.Feed) string { return f.Name })))
+		c.Complain(x.Row, "from", unknown("feed", x.From, namesOf(c.run.Feeds, func(f run.Feed) string { return f.Name })))
 	}
 	c.empty(x, "a current is taken through one feed")
 }
 
 // body checks the place of a temperature.
-func (c *checker) body(x *Reading) {
+func (c *checker) body(x *reading.Reading) {
 	if c.run.ReelIndex(x.From) < 0 && c.run.FeedIndex(x.From) < 0 {
 		names := append(namesOf(c.run.Reels, func(r run.Reel) string { return r.Name }),
 			namesOf(c.run.Feeds, func(f run.Feed) string { return f.Name })...)
-		c.complain(x.Row, "from", unknown("reel or feed", x.From, names))
+		c.Complain(x.Row, "from", unknown("reel or feed", x.From, names))
 	}
 	c.empty(x, "a temperature is taken at one reel or feed")
 }
 
-func (c *checker) empty(x *Reading, why string) {
+func (c *checker) empty(x *reading.Reading, why string) {
 	if x.To != "" {
-		c.complain(x.Row, "to", fault.Fault{Text: fmt.Sprintf("%q does not belong here", x.To), Hint: why + "; leave it empty"})
+		c.Complain(x.Row, "to", fault.Fault{Text: fmt.Sprintf("%q does not belong here", x.To), Hint: why + "; leave it empty"})
 	}
 }
 
-// value checks the number, its unit, and whether the meter can show it.
-func (c *checker) value(x *Reading, text, unit, meter string) {
+// CheckValue checks the number, its unit, and whether the meter can show it.
+func (c *checker) CheckValue(x *reading.Reading, text, unit, meter string) {
 	m := meterOf(c.run, meter, x.Quantity)
 	bad := !c.number(x, text, unit, m)
 	if m < 0 {
-		c.complain(x.Row, "meter", unknown("meter", meter, namesOf(c.run.Meters, func(m run.Meter) string { return m.Name })))
+		c.Complain(x.Row, "meter", unknown("meter", meter, namesOf(c.run.Meters, func(m run.Meter) string { return m.Name })))
 		return
 	}
 	x.Meter = c.run.Meters[m].Name
 	top, measures := reach(c.run.Meters[m], x.Quantity)
 	switch {
 	case !measures && x.Quantity != run.Temperature:
-		c.complain(x.Row, "meter", fault.Fault{Text: fmt.Sprintf("meter %q has no %s range", x.Meter, x.Quantity),
+		c.Complain(x.Row, "meter", fault.Fault{Text: fmt.Sprintf("meter %q has no %s range", x.Meter, x.Quantity),
 			Hint: "add a [[meter.range]] for it to the run file"})
 	case !bad && !c.run.Meters[m].Shows(x.Quantity, x.Value):
-		c.complain(x.Row, "value", fault.Fault{
+		c.Complain(x.Row, "value", fault.Fault{
 			Text: fmt.Sprintf("%s %s is more than meter %q can show", x.Text, x.Unit, x.Meter),
-			Hint: fmt.Sprintf("its ranges end at %g %s", top, unitsOf[x.Quantity][0])})
+			Hint: fmt.Sprintf("its ranges end at %g %s", top, reading.Unit(x.Quantity))})
 	}
 }
 
 // number fills in text, unit and value of a reading, or its mark of overload, and reports
 // whether they are right.
-func (c *checker) number(x *Reading, text, unit string, meter int) bool {
-	if overloaded(text) {
-		x.Text, x.Unit, x.Quality = strings.Clone(text), Unit(x.Quantity), Overload
+func (c *checker) number(x *reading.Reading, text, unit string, meter int) bool {
+	if reading.IsOverload(text) {
+		x.Text, x.Unit, x.Quality = strings.Clone(text), reading.Unit(x.Quantity), reading.Overload
 		return true
 	}
 	plain, wrong := c.dialect.number(text, func(number string) bool { return shows(c.run, x.Quantity, meter, number, unit) })
 	if wrong != nil {
-		c.complain(x.Row, "value", *wrong)
+		c.Complain(x.Row, "value", *wrong)
 		return false
 	}
-	if unit == "" && decimal(plain) {
+	if unit == "" && reading.IsDecimal(plain) {
 		if unit, wrong = c.dialect.unit(plain, x.Quantity, meter, c.run); wrong != nil {
-			c.complain(x.Row, "unit", *wrong)
+			c.Complain(x.Row, "unit", *wrong)
 			return false
 		}
 	}
-	value, err := Value(x.Quantity, plain, unit)
+	value, err := reading.Value(x.Quantity, plain, unit)
 	if f, bad := errors.AsType[fault.Fault](err); bad {
-		c.complain(x.Row, f.Key, f)
+		c.Complain(x.Row, f.Key, f)
 		return false
 	}
 	x.Text, x.Unit, x.Value = strings.Clone(plain), c.keep(unit), value
 	return true
-}
-
-// overloaded reports whether a cell is what a meter's display shows beyond its range: OL,
-// with a decimal point anywhere, or 0L for want of an O.
-func overloaded(text string) bool {
-	if len(text) > len("-.0.L.") || !strings.ContainsAny(text, "Ll") {
-		return false
-	}
-	bare := strings.ToUpper(strings.ReplaceAll(unsigned(text), ".", ""))
-	return bare == "OL" || bare == "0L"
 }
 
 // meterOf returns the meter of a name, of none the first that measures the quantity; -1

@@ -1,8 +1,10 @@
-package reading
+package csv
 
 import (
 	"io"
 	"unicode/utf8"
+
+	"ohmkeep/internal/reading"
 )
 
 // sheet reads the rows of a CSV file.
@@ -21,19 +23,19 @@ func newSheet(file string, src io.Reader, separator rune) (*sheet, error) {
 	return s, err
 }
 
-func (s *sheet) next(x *Reading, check *checker) error {
+func (s *sheet) next(x *reading.Reading, check *checker) error {
 	fields, line, err := s.records.next()
 	x.Row = line
 	broken, ofRow := quoteFault(err)
 	switch {
 	case ofRow:
-		check.complain(line, "", broken)
+		check.Complain(line, "", broken)
 	case err != nil:
 		return err
 	case len(fields) != s.width:
-		check.complain(line, "", fieldCount(fields, s.width))
+		check.Complain(line, "", fieldCount(fields, s.width))
 	case !valid(fields):
-		check.complain(line, "", notUTF8)
+		check.Complain(line, "", notUTF8)
 	default:
 		for column, at := range s.order {
 			if at >= 0 {

@@ -1,24 +1,25 @@
-package reading
+package openmetrics
 
 import (
 	"strconv"
 	"strings"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
-// manner is how a number and its time are written, beyond what base units and UTC show.
-type manner struct {
+// notation is how a number and its time are written, beyond what base units and UTC show.
+type notation struct {
 	exponent string // of a number in a unit with a prefix, as written
 	offset   int    // from UTC, s
 	again    int    // how many readings of the same moment stand before
 }
 
-// mannerOf returns how a reading is written, and its number in the base unit.
-func mannerOf(x *Reading) (manner, string) {
+// notationOf returns how a reading is written, and its number in the base unit.
+func notationOf(x *reading.Reading) (notation, string) {
 	_, offset := x.Time.Zone()
-	m := manner{offset: offset}
+	m := notation{offset: offset}
 	shift := prefix(x.Quantity, x.Unit)
 	if shift == 0 {
 		return m, x.Text
@@ -49,7 +50,7 @@ func asWritten(value, exponent string, shift int) (string, bool) {
 
 // prefix returns the power of ten by which a unit is smaller than its base unit.
 func prefix(q run.Quantity, unit string) int {
-	switch per, _ := PerSI(q, unit); per {
+	switch per, _ := reading.PerSI(q, unit); per {
 	case 1e3:
 		return 3
 	case 1e6:

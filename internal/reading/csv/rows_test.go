@@ -1,4 +1,4 @@
-package reading_test
+package csv_test
 
 import (
 	"errors"
@@ -12,6 +12,7 @@ import (
 	"testing/iotest"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 )
 
 // However a file comes in, in one piece or byte by byte, and wherever its quotes are
@@ -42,7 +43,7 @@ func TestRowsComeInPieces(t *testing.T) {
 		}
 		text := b.String()
 		for _, src := range []io.Reader{strings.NewReader(text), iotest.OneByteReader(strings.NewReader(text)), iotest.DataErrReader(strings.NewReader(text))} {
-			rows, err := reading.Scan("r.csv", src, cornice)
+			rows, err := csv.Scan("r.csv", src, cornice)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -70,7 +71,7 @@ func TestRowsComeInPieces(t *testing.T) {
 // A quote that is never closed spoils its line; the rows behind it are read again.
 func TestRowsBehindAnOpenQuote(t *testing.T) {
 	text := head + row() + row("step", `"white`) + strings.Repeat(row("value", "5"), 3000) + row("step", `"white`) + row("value", "6")
-	rows, err := reading.Scan("r.csv", iotest.HalfReader(strings.NewReader(text)), cornice)
+	rows, err := csv.Scan("r.csv", iotest.HalfReader(strings.NewReader(text)), cornice)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,7 +92,7 @@ func TestRowsBehindAnOpenQuote(t *testing.T) {
 // An error of the file is told as the file's, and what was read before it stands.
 func TestRowsOfAFileThatEnds(t *testing.T) {
 	broken := errors.New("the card was pulled")
-	rows, err := reading.Scan("r.csv", io.MultiReader(strings.NewReader(head+row()), iotest.ErrReader(broken)), cornice)
+	rows, err := csv.Scan("r.csv", io.MultiReader(strings.NewReader(head+row()), iotest.ErrReader(broken)), cornice)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -106,7 +107,7 @@ func TestRowsOfAFileThatEnds(t *testing.T) {
 	if want := []string{"4.812", "r.csv: the card was pulled"}; !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	if _, err := reading.Scan("r.csv", iotest.ErrReader(broken), cornice); !errors.Is(err, broken) {
+	if _, err := csv.Scan("r.csv", iotest.ErrReader(broken), cornice); !errors.Is(err, broken) {
 		t.Errorf("without a header: %v", err)
 	}
 }

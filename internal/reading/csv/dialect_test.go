@@ -1,4 +1,4 @@
-package reading_test
+package csv_test
 
 import (
 	"os"
@@ -10,6 +10,7 @@ import (
 	"unicode/utf16"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 )
 
@@ -81,7 +82,7 @@ func TestSpreadsheetsGiveTheSameReadings(t *testing.T) {
 			[3]string{"01-03-2026 19:30", "812", "mV"}, [3]string{"31/12/2025 00:05", "4.9", "V"}),
 			[]string{"dates with the day first", "times without a zone as this machine's"}},
 	} {
-		set, err := reading.Parse("r.csv", strings.NewReader(c.text), hall)
+		set, err := csv.Parse("r.csv", strings.NewReader(c.text), hall)
 		if err != nil || len(set.Readings) < 3 {
 			t.Errorf("%s: %v, %+v", name, err, set.Readings)
 			continue
@@ -145,7 +146,7 @@ func TestAmbiguousCells(t *testing.T) {
 		"no unit that fits":        {[][3]string{{at, "4.8123", ""}}, "unit: the unit is missing, and 4.8123 fits no range", ""},
 		"no time in one row":       {[][3]string{{"", "4.8", "V"}, {at, "4.8", "V"}}, `time: "" is not a time`, ""},
 	} {
-		set, err := reading.ParseGood("r.csv", strings.NewReader(sheet(c.rows...)), hall)
+		set, err := csv.ParseGood("r.csv", strings.NewReader(sheet(c.rows...)), hall)
 		switch {
 		case err != nil:
 			t.Errorf("%s: %v", name, err)
@@ -177,7 +178,7 @@ func TestUnitThatOnlyOneRangeFits(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	set, err := reading.Parse("r.csv", file, hall)
+	set, err := csv.Parse("r.csv", file, hall)
 	if err != nil || len(set.Readings) != 4 {
 		t.Fatalf("%+v, %v", set, err)
 	}
@@ -194,7 +195,7 @@ func TestUnitThatOnlyOneRangeFits(t *testing.T) {
 
 // OL is what a display shows beyond its range: a row that is understood, and no value.
 func TestOverloadIsNoValue(t *testing.T) {
-	set, err := reading.Parse("r.csv", strings.NewReader(sheet([3]string{at, "OL", "V"}, [3]string{at, ".OL", ""}, [3]string{at, "-0.L", "V"},
+	set, err := csv.Parse("r.csv", strings.NewReader(sheet([3]string{at, "OL", "V"}, [3]string{at, ".OL", ""}, [3]string{at, "-0.L", "V"},
 		[3]string{at, "4.8", "V"})), hall)
 	if err != nil || len(set.Readings) != 1 || len(set.Unmeasured) != 3 {
 		t.Fatalf("%+v, %v", set, err)
@@ -205,7 +206,7 @@ func TestOverloadIsNoValue(t *testing.T) {
 		}
 	}
 	for _, text := range []string{"L", "O", "OLL", "0", "LO", "1L"} {
-		if _, err := reading.Parse("r.csv", strings.NewReader(sheet([3]string{at, text, ""})), hall); err == nil && text != "0" {
+		if _, err := csv.Parse("r.csv", strings.NewReader(sheet([3]string{at, text, ""})), hall); err == nil && text != "0" {
 			t.Errorf("%s is taken for an overload", text)
 		}
 	}

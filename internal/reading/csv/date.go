@@ -1,4 +1,4 @@
-package reading
+package csv
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
 )
 
 // order is a set of what the first field of a date such as 3/4/2026 can be; the empty
@@ -101,7 +102,7 @@ func orderOf(text string) order {
 func (d *dialect) time(text string) (time.Time, *fault.Fault) {
 	if text == "" && d.undated {
 		d.notes.add("no times: every row is dated " + d.date.Format("2006-01-02 15:04:05") + ", when the file was last written")
-		return InOffset(d.date), nil
+		return reading.InOffset(d.date), nil
 	}
 	w, ok := writtenTime(text)
 	if !ok {
@@ -141,7 +142,7 @@ func (d *dialect) moment(w written, month, day int, text string) (time.Time, *fa
 		if !ok {
 			return t, &fault.Fault{Text: fmt.Sprintf("%q is not a time as in RFC 3339", text), Hint: "such as 2026-03-01T19:30:00+01:00"}
 		}
-		zone = InOffset(t).Location()
+		zone = reading.InOffset(t).Location()
 	}
 	t := time.Date(w.year, time.Month(month), day, w.hour, w.minute, w.second, w.nanosecond, zone)
 	if t.Year() != w.year || int(t.Month()) != month || t.Day() != day {
@@ -158,7 +159,7 @@ func (d *dialect) moment(w written, month, day int, text string) (time.Time, *fa
 		}
 		d.notes.add("times without a zone as this machine's")
 	}
-	return InOffset(t), nil
+	return reading.InOffset(t), nil
 }
 
 // name returns the name of a time's zone, such as CET.

@@ -1,4 +1,4 @@
-package reading_test
+package csv_test
 
 import (
 	"errors"
@@ -8,13 +8,14 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 )
 
 func write(t testing.TB, readings []reading.Reading) string {
 	t.Helper()
 	var b strings.Builder
-	if err := reading.Write(&b, readings); err != nil {
+	if err := csv.Write(&b, readings); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -48,11 +49,11 @@ func TestOffsetIsAllThatIsKept(t *testing.T) {
 func TestWriteTellsErrors(t *testing.T) {
 	full := errors.New("full")
 	readings := parse(t, many(1000)).Readings
-	if err := reading.Write(failing{full}, readings); !errors.Is(err, full) {
+	if err := csv.Write(failing{full}, readings); !errors.Is(err, full) {
 		t.Errorf("got %v", err)
 	}
 	cut := func(yield func(reading.Reading, error) bool) { yield(reading.Reading{}, full) }
-	if err := reading.WriteSeq(&strings.Builder{}, cut); !errors.Is(err, full) {
+	if err := csv.WriteSeq(&strings.Builder{}, cut); !errors.Is(err, full) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -64,7 +65,7 @@ func TestWriteGivesAllBeforeAnError(t *testing.T) {
 	readings := parse(t, text).Readings
 	broken := errors.New("the rest is broken")
 	var b strings.Builder
-	err := reading.WriteSeq(&b, func(yield func(reading.Reading, error) bool) {
+	err := csv.WriteSeq(&b, func(yield func(reading.Reading, error) bool) {
 		_ = yield(readings[0], nil) && yield(readings[1], nil) && yield(reading.Reading{}, broken)
 	})
 	if !errors.Is(err, broken) || b.String() != text {
@@ -90,7 +91,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(head + row("value", `"1,234"`, "unit", "mV") + row("value", `"12,5"`) + row("value", "1.234", "unit", "")))
 	f.Add([]byte(strings.ReplaceAll(head+row("time", "3/1/2026 7:30 PM"), ",", "\t")))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		set, err := reading.ParseGood("f", strings.NewReader(string(data)), cornice)
+		set, err := csv.ParseGood("f", strings.NewReader(string(data)), cornice)
 		if err != nil {
 			return
 		}
@@ -111,7 +112,7 @@ func FuzzParse(f *testing.F) {
 			}
 		}
 		first := write(t, set.Readings)
-		again, err := reading.Parse("f", strings.NewReader(first), cornice)
+		again, err := csv.Parse("f", strings.NewReader(first), cornice)
 		if err != nil || len(again.Readings) != len(set.Readings) {
 			t.Fatalf("read again: %v\n%s", err, first)
 		}
@@ -137,7 +138,7 @@ func BenchmarkParse(b *testing.B) {
 	text := many(n)
 	b.SetBytes(int64(len(text)))
 	for b.Loop() {
-		set, err := reading.Parse("b", strings.NewReader(text), cornice)
+		set, err := csv.Parse("b", strings.NewReader(text), cornice)
 		if err != nil || len(set.Readings) != n {
 			b.Fatal(len(set.Readings), err)
 		}

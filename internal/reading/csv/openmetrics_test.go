@@ -1,4 +1,4 @@
-package reading_test
+package csv_test
 
 import (
 	"bytes"
@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
+	"ohmkeep/internal/reading/openmetrics"
 	"ohmkeep/internal/run"
 )
 
@@ -18,7 +20,7 @@ import (
 func exposed(t testing.TB, places ...[]reading.Reading) string {
 	t.Helper()
 	var b bytes.Buffer
-	e := reading.NewExposition(&b, cornice.Name)
+	e := openmetrics.NewReadingsWriter(&b, cornice.Name)
 	for _, readings := range places {
 		if err := e.Write(func(yield func(reading.Reading, error) bool) {
 			for _, x := range readings {
@@ -61,7 +63,7 @@ func TestExpositionRoundTrip(t *testing.T) {
 		}
 		set := parse(t, rows.String())
 		text := exposed(t, set.Readings)
-		again, err := reading.Parse("r.om", strings.NewReader(text), cornice)
+		again, err := csv.Parse("r.om", strings.NewReader(text), cornice)
 		if err != nil {
 			t.Fatalf("%v in\n%s", err, text)
 		}
@@ -120,7 +122,7 @@ ohmkeep_temperature_celsius{run="` + name + `",at="west",step="white 5 %",meter=
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 	pulled := errors.New("the card was pulled")
-	if err := reading.NewExposition(new(bytes.Buffer), name).Write(func(yield func(reading.Reading, error) bool) { yield(reading.Reading{}, pulled) }); err != pulled {
+	if err := openmetrics.NewReadingsWriter(new(bytes.Buffer), name).Write(func(yield func(reading.Reading, error) bool) { yield(reading.Reading{}, pulled) }); err != pulled {
 		t.Errorf("%v", err)
 	}
 }
@@ -148,20 +150,20 @@ func TestExpositionFaults(t *testing.T) {
 		"place":       {`from="west.start+",`, "", "r.om:2: from: a voltage needs a point here"},
 	} {
 		text := "# a comment\n" + strings.Replace(good, c.old, c.new, 1) + good + "# EOF\n"
-		_, err := reading.Parse("r.om", strings.NewReader(text), cornice)
+		_, err := csv.Parse("r.om", strings.NewReader(text), cornice)
 		if err == nil || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "r.om:3:") {
 			t.Errorf("%s: got %v, want %s", name, err, c.want)
 		}
-		set, err := reading.ParseGood("r.om", strings.NewReader(text), cornice)
+		set, err := csv.ParseGood("r.om", strings.NewReader(text), cornice)
 		if err != nil || len(set.Readings) != 1 || set.BadRows != 1 || set.Readings[0].Row != 3 {
 			t.Errorf("%s: %+v, %v", name, set, err)
 		}
 	}
-	_, err := reading.Parse("r.om", strings.NewReader("# cut off\n"+good), cornice)
+	_, err := csv.Parse("r.om", strings.NewReader("# cut off\n"+good), cornice)
 	if err == nil || !strings.Contains(err.Error(), "r.om:2: the text does not end with # EOF") {
 		t.Errorf("cut off: %v", err)
 	}
-	if set, err := reading.Parse("r.om", strings.NewReader("#\n"+good+good+"# EOF\n"), cornice); err != nil || len(set.Repeats) != 1 || set.Readings[0].Quantity != run.Voltage {
+	if set, err := csv.Parse("r.om", strings.NewReader("#\n"+good+good+"# EOF\n"), cornice); err != nil || len(set.Repeats) != 1 || set.Readings[0].Quantity != run.Voltage {
 		t.Errorf("repeated: %+v, %v", set, err)
 	}
 }

@@ -1,4 +1,4 @@
-package reading
+package csv
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -20,12 +21,12 @@ func (d *dialect) unitsOf(rows []sampleRow, r *run.Run) map[scale][]string {
 			continue
 		}
 		text, ambiguous := d.number(x.value, func(string) bool { return true })
-		if ambiguous != nil || !decimal(text) {
+		if ambiguous != nil || !reading.IsDecimal(text) {
 			continue
 		}
 		of := scale{q, meter}
 		if _, known := units[of]; !known {
-			units[of] = unitsOf[q]
+			units[of] = reading.Units(q)
 		}
 		units[of] = fitting(units[of], r.Meters[meter], q, text)
 	}
@@ -43,7 +44,7 @@ func fitting(units []string, m run.Meter, q run.Quantity, text string) (left []s
 		return nil
 	}
 	for _, name := range units {
-		per, _ := PerSI(q, name)
+		per, _ := reading.PerSI(q, name)
 		at := m.Range(q, number/per)
 		if at < 0 {
 			continue
@@ -59,16 +60,16 @@ func fitting(units []string, m run.Meter, q run.Quantity, text string) (left []s
 // unit returns the unit of a number that has none in the file, where only one is possible.
 func (d *dialect) unit(text string, q run.Quantity, meter int, r *run.Run) (string, *fault.Fault) {
 	if meter < 0 {
-		return "", &fault.Fault{Text: "the unit is missing", Hint: "known: " + strings.Join(unitsOf[q], ", ")}
+		return "", &fault.Fault{Text: "the unit is missing", Hint: "known: " + strings.Join(reading.Units(q), ", ")}
 	}
 	m := r.Meters[meter]
-	units := fitting(unitsOf[q], m, q, text)
+	units := fitting(reading.Units(q), m, q, text)
 	if others, known := d.units[scale{q, meter}]; known {
 		units = slices.DeleteFunc(slices.Clone(units), func(u string) bool { return !slices.Contains(others, u) })
 	}
 	switch len(units) {
 	case 0:
-		return "", &fault.Fault{Text: fmt.Sprintf("the unit is missing, and %s fits no range of meter %q", text, m.Name), Hint: "known: " + strings.Join(unitsOf[q], ", ")}
+		return "", &fault.Fault{Text: fmt.Sprintf("the unit is missing, and %s fits no range of meter %q", text, m.Name), Hint: "known: " + strings.Join(reading.Units(q), ", ")}
 	case 1:
 		d.notes.add(fmt.Sprintf("a %s by meter %q without a unit in %s, which alone fits its ranges", q, m.Name, units[0]))
 		return units[0], nil

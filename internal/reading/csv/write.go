@@ -1,4 +1,4 @@
-package reading
+package csv
 
 import (
 	"encoding/csv"
@@ -6,14 +6,16 @@ import (
 	"io"
 	"iter"
 	"time"
+
+	"ohmkeep/internal/reading"
 )
 
 // Write writes readings as a file that Parse reads: the columns in their order,
 // lines ended by LF, number and unit as they were written, each time at its own
 // offset with as many decimals as it needs (to the nanosecond). What Write has
 // written, read and written again, is the same to the byte.
-func Write(w io.Writer, readings []Reading) error {
-	return WriteSeq(w, func(yield func(Reading, error) bool) {
+func Write(w io.Writer, readings []reading.Reading) error {
+	return WriteSeq(w, func(yield func(reading.Reading, error) bool) {
 		for _, x := range readings {
 			if !yield(x, nil) {
 				return
@@ -24,7 +26,7 @@ func Write(w io.Writer, readings []Reading) error {
 
 // WriteSeq is Write for readings that are not all in memory. It ends at the
 // first error of theirs and returns it, when all before it are written.
-func WriteSeq(w io.Writer, readings iter.Seq2[Reading, error]) error {
+func WriteSeq(w io.Writer, readings iter.Seq2[reading.Reading, error]) error {
 	out := csv.NewWriter(w)
 	row := append([]string(nil), columns...)
 	if err := out.Write(row); err != nil {

@@ -1,4 +1,14 @@
-package reading
+// Package csv reads and writes files of readings.
+//
+// A file is RFC 4180 CSV in UTF-8 with a header row of eight columns: time, step, quantity,
+// from, to, value, unit, meter. Files saved by a spreadsheet are read too: the first 256 KB
+// show the separator, the decimal sign, the order of day and month, and the possible units of
+// numbers without one. A cell that can still be read in two ways is refused. A value must lie
+// within a range of its meter: for a meter up to 60 V, 4,812 V is not 4812 V.
+//
+// Names of points, feeds, steps and meters are checked against the run. OpenMetrics text is
+// recognised by its first character and checked in the same way.
+package csv
 
 import (
 	"encoding/csv"
@@ -26,17 +36,16 @@ const (
 
 var columns = []string{"time", "step", "quantity", "from", "to", "value", "unit", "meter"}
 
-// optional are the columns that a spreadsheet may do without: what they would say is
-// taken from elsewhere, where that is certain.
+// optional are the columns that may be missing: their contents are taken from elsewhere
+// where they are certain.
 var optional = []string{"time", "unit"}
 
-// Parse reads a file of readings and checks every row against the run. The
-// columns may stand in any order, the rows too. A row without a meter was taken
-// with the first meter of the run that measures its quantity.
+// Parse reads a file of readings and checks every row against the run. Columns and rows may
+// be in any order. A row without a meter was taken with the first meter of the run that
+// measures its quantity.
 //
-// If anything is wrong, the error is a fault.List of everything that is, with
-// file, line and column, and the set is empty. An error of src itself is
-// returned as it is, with the file's name.
+// If anything is wrong, the set is empty and the error is a fault.List of all faults, with
+// file, line and column. An error of src is returned with the file's name.
 func Parse(file string, src io.Reader, r *run.Run) (Set, error) {
 	set, err := ParseGood(file, src, r)
 	if err == nil {
@@ -48,9 +57,8 @@ func Parse(file string, src io.Reader, r *run.Run) (Set, error) {
 	return set, nil
 }
 
-// ParseGood is Parse but accepts a file with bad rows: it lists them in
-// the set's Bad and BadRows. Only a file without a right header row, or one that
-// cannot be read, gives an error.
+// ParseGood is like Parse but accepts a file with bad rows and lists their faults in Bad. It
+// returns an error only if the header row is wrong or the file cannot be read.
 func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
 	rows, err := Scan(file, src, r)
 	if err != nil {
@@ -62,11 +70,11 @@ func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
 		if err != nil {
 			return Set{}, err
 		}
-		if of, again := seen[x.identity()]; again {
+		if of, again := seen[identityOf(&x)]; again {
 			rows.Repeats = append(rows.Repeats, Repeat{x.Row, of})
 			continue
 		}
-		seen[x.identity()] = x.Row
+		seen[identityOf(&x)] = x.Row
 		if !x.Quality.Measured() {
 			set.Unmeasured = append(set.Unmeasured, x)
 			continue
@@ -77,7 +85,7 @@ func ParseGood(file string, src io.Reader, r *run.Run) (Set, error) {
 	return set, nil
 }
 
-// header reads the header row and gives the place of each of the columns in a row.
+// header reads the header row and returns the index of each column in a row.
 func header(file string, rows *records) (width int, order []int, err error) {
 	var faults fault.List
 	fields, line, err := rows.next()
@@ -85,22 +93,22 @@ func header(file string, rows *records) (width int, order []int, err error) {
 		fields, line, err = rows.next()
 	}
 	whole := strings.Join(columns, ",")
-	blame := func(f fault.Fault) {
+	refuse := func(f fault.Fault) {
 		f.File, f.Line = file, max(line, 1)
 		faults.Add(f)
 	}
 	switch {
 	case err == io.EOF:
-		blame(fault.Fault{Text: "the file is empty", Hint: "its first row is " + whole})
+		refuse(fault.Fault{Text: "the file is empty", Hint: "its first row is " + whole})
 		return 0, nil, faults.Err()
 	case err != nil:
 		if f, ok := quoteFault(err); ok {
-			blame(f)
+			refuse(f)
 			return 0, nil, faults.Err()
 		}
 		return 0, nil, fmt.Errorf("%s: %w", file, err)
 	case !valid(fields) || strings.Contains(fields[0], "\x00"):
-		blame(notUTF8)
+		refuse(notUTF8)
 		return 0, nil, faults.Err()
 	}
 	var missing []string
@@ -113,20 +121,20 @@ func header(file string, rows *records) (width int, order []int, err error) {
 	for i, name := range fields {
 		switch near, ok := fault.Nearest(name, missing); {
 		case slices.Contains(fields[:i], name):
-			blame(fault.Fault{Key: name, Text: "the column stands there twice"})
+			refuse(fault.Fault{Key: name, Text: "the column stands there twice"})
 		case slices.Contains(columns, name):
 		case ok:
-			blame(fault.Fault{Key: name, Text: "there is no such column", Hint: fmt.Sprintf("did you mean %q?", near)})
+			refuse(fault.Fault{Key: name, Text: "there is no such column", Hint: fmt.Sprintf("did you mean %q?", near)})
 			missing = slices.DeleteFunc(missing, func(m string) bool { return m == near })
 		default:
-			blame(fault.Fault{Key: name, Text: "there is no such column", Hint: "the columns are " + whole})
+			refuse(fault.Fault{Key: name, Text: "there is no such column", Hint: "the columns are " + whole})
 		}
 	}
 	for _, name := range missing {
 		if slices.Contains(optional, name) {
 			continue
 		}
-		blame(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first row is " + whole})
+		refuse(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first row is " + whole})
 	}
 	return len(fields), order, faults.Err()
 }
