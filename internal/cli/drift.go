@@ -91,12 +91,13 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, err
 	}
 	defer s.Close()
-	state, since, err := analysis.Beginning(c.Context(), s, r.Run, time.Now())
+	now := time.Now()
+	state, since, err := analysis.Beginning(c.Context(), s, r.Run, now)
 	if err != nil {
 		return nil, err
 	}
 	f := drift.Follow(r.Run, state)
-	_, err = f.Take(counted(c, "following "+from, s.Readings(c.Context(), r.Name, store.Filter{Since: since})))
+	_, err = f.Take(counted(c, "following "+from, analysis.WellDated(s.Readings(c.Context(), r.Name, store.Filter{Since: since}), now)))
 	if err != nil {
 		return nil, err
 	}

@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -72,16 +73,23 @@ func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error
 		return nil, err
 	}
 	defer s.Close()
-	all, n := repeats.New(r.Run, false), 0
+	all, n, misdated := repeats.New(r.Run, false), 0, 0
+	now := time.Now()
 	for x, err := range counted(c, "reading "+f.store, s.Readings(c.Context(), r.Name, wanted)) {
 		if err != nil {
 			return nil, err
 		}
 		x.Row = n + 2 // its line in an export of the same stretch
-		n++
+		if n++; x.Misdated(now) {
+			misdated++
+			continue
+		}
 		all.Add(x)
 	}
-	if n == 0 {
+	if misdated > 0 {
+		fmt.Fprintf(c.ErrOrStderr(), "%s with an uncertain date in the future left out; ohmkeep store redate moves them\n", count(misdated, "reading"))
+	}
+	if n == misdated {
 		stretch := ""
 		if f.since+f.until != "" {
 			stretch = " between --since and --until"

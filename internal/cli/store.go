@@ -88,14 +88,16 @@ func newStore() *cobra.Command {
 		Long: `A store needs no care in daily use. Check reads all of it and tells what is damaged;
 backup copies it while others go on writing; compact lays it out afresh, and where it
 is damaged keeps all that can be read; correct applies a shunt that was stated wrongly
-to what was stored by it; withdraw takes a wrong reading out.`,
+to what was stored by it; withdraw takes a wrong reading out; redate moves readings that
+a wrong clock has dated.`,
 		Example: `  ohmkeep store check shelf.db
   ohmkeep store backup shelf.db shelf-copy.db
   ohmkeep store compact shelf.db
   ohmkeep store correct shelf.toml --store shelf.db
-  ohmkeep store withdraw shelf.toml "digits swapped" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+`,
+  ohmkeep store withdraw shelf.toml "digits swapped" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+
+  ohmkeep store redate shelf.toml --store shelf.db`,
 	}
-	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact(), newStoreCorrect(), newStoreWithdraw())
+	c.AddCommand(newStoreCheck(), newStoreBackup(), newStoreCompact(), newStoreCorrect(), newStoreWithdraw(), newStoreRedate())
 	return c
 }
 

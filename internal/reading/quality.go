@@ -1,6 +1,9 @@
 package reading
 
-import "strings"
+import (
+	"strings"
+	"time"
+)
 
 // Quality is a set of marks against a reading; Good is the empty set. Stores keep the
 // bits on disk, so that their meaning never changes.
@@ -22,6 +25,12 @@ const (
 // Measured reports whether the reading is a measured value. One with an uncertain
 // time is; of any other that is not Good what the instrument sent is kept, and no value.
 func (q Quality) Measured() bool { return q&^ClockUncertain == 0 }
+
+// Misdated reports whether the date of a reading is known to be wrong: it is uncertain and
+// lies in the future.
+func (x *Reading) Misdated(now time.Time) bool {
+	return x.Quality&ClockUncertain != 0 && x.Time.After(now)
+}
 
 var qualityNames = [...]string{"overload", "saturated", "unsettled", "clock uncertain", "faulty", "withdrawn"}
 

@@ -30,6 +30,7 @@ const (
 	MarkTaken   = events.Taken
 	MarkPutBack = events.PutBack
 	MarkThinned = events.Thinned
+	MarkRedated = events.Redated
 )
 
 // Mark adds marks to a run, in one commit.

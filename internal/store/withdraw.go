@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 	"time"
 
 	"ohmkeep/internal/reading"
@@ -48,12 +49,15 @@ type place struct{ step, from, to, unit, meter string }
 
 func (s *Store) requalify(ctx context.Context, runName string, readings []reading.Reading, out bool, why string, now time.Time) (changed int, stale bool, err error) {
 	wanted := map[place]map[tables.Written]bool{}
+	first, last := int64(math.MaxInt64), int64(math.MinInt64)
 	for _, x := range readings {
 		p := place{x.Step, x.From, x.To, x.Unit, x.Meter}
 		if wanted[p] == nil {
 			wanted[p] = map[tables.Written]bool{}
 		}
-		wanted[p][tables.Written{At: nanoseconds(x.Time), Text: x.Text}] = true
+		at := nanoseconds(x.Time)
+		wanted[p][tables.Written{At: at, Text: x.Text}] = true
+		first, last = min(first, at), max(last, at)
 	}
 	kind, bit := events.Taken, reading.Withdrawn
 	if !out {
@@ -69,7 +73,8 @@ func (s *Store) requalify(ctx context.Context, runName string, readings []readin
 			return err
 		}
 		for _, of := range all {
-			n, err := tables.Requalify(ctx, tx, of, wanted[place{of.Step, of.From, of.To, of.Unit, of.Meter}], bit, out)
+			its := wanted[place{of.Step, of.From, of.To, of.Unit, of.Meter}]
+			n, err := tables.Requalify(ctx, tx, of, first, last, func(w tables.Written) bool { return its[w] }, bit, out)
 			if err != nil {
 				return err
 			}

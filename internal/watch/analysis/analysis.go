@@ -41,7 +41,7 @@ func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.H
 	f := drift.Follow(r, state)
 	// The newest day is taken again: it may have gone on since.
 	since := time.Unix(state.Day*86400, 0)
-	calls, err := f.Take(withoutDamage(s.Readings(ctx, r.Name, store.Filter{Since: since})))
+	calls, err := f.Take(withoutDamage(WellDated(s.Readings(ctx, r.Name, store.Filter{Since: since}), o.Now())))
 	if err != nil {
 		return nil, err
 	}
@@ -73,6 +73,17 @@ func withoutDamage(readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading
 	return func(yield func(reading.Reading, error) bool) {
 		for x, err := range readings {
 			if !store.Damaged(err) && !yield(x, err) {
+				return
+			}
+		}
+	}
+}
+
+// WellDated leaves out readings whose date is known to be wrong.
+func WellDated(readings iter.Seq2[reading.Reading, error], now time.Time) iter.Seq2[reading.Reading, error] {
+	return func(yield func(reading.Reading, error) bool) {
+		for x, err := range readings {
+			if !x.Misdated(now) && !yield(x, err) {
 				return
 			}
 		}

@@ -10,6 +10,9 @@
 // While the wall clock contradicts the anchor, dates go on from the anchor and are
 // uncertain. They follow the wall clock again once a time service steers it, or after it
 // has stood for an hour. Within one boot dates run backwards only for such a correction.
+// A stored date that lies in the future of a wall clock is contradicted in the same way: one
+// start with a wrong date does not bind those after it. A clock without a battery that
+// nobody has set since the start is not believed for standing.
 //
 // A Clock reads the Clocks that it is given and nothing else, and logs nothing.
 package machine
@@ -62,6 +65,7 @@ type Clock struct {
 	rival   time.Duration // the contradicting wall clock's offset …
 	since   time.Duration // … and since when (since boot) it has been that
 	rivals  bool
+	set     bool // the wall clock was set since the start, or runs on a battery
 	fresh   bool // no date of this boot has been certain yet
 	turned  turn
 	change  func(ClockChange)
@@ -75,15 +79,18 @@ type ClockChange struct {
 	Why     string
 }
 
-// NewClock makes a clock. floor is a date that is past for certain, such as that of the
-// newest reading whose date is certain; dates begin after it. change is told every
+// Earliest is a date before which no reading of this program was taken.
+var Earliest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
+
+// NewClock makes a clock. floor is a date that is past as far as is known, such as that of
+// the newest reading whose date is certain; dates begin after it. change is called with every
 // change; it must not call the clock.
 func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 	c := &Clock{machine: m, floor: floor.UTC(), change: change}
 	since, wall := both(m)
 	c.offset = wall.Sub(epoch) - since
 	c.certain = m.Synchronised() || m.Battery() && !wall.Before(c.floor)
-	c.fresh = !c.certain
+	c.fresh, c.set = !c.certain, m.Battery()
 	if wall.Before(c.floor) && !c.certain {
 		// Later than all that is stored, so that the order is kept.
 		c.rival, c.since, c.rivals = c.offset, since, true
@@ -91,6 +98,8 @@ func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 	}
 	why := "the wall clock is plausible"
 	switch {
+	case m.Synchronised():
+		why = "a time service steers the clock"
 	case wall.Before(c.floor) && !c.certain:
 		why = "the wall clock is earlier than what is stored"
 	case !c.certain:
@@ -190,9 +199,9 @@ func (c *Clock) Look() {
 	case c.fresh && by > 0 && !wall.Before(c.floor):
 		c.adopt(since, offset, "the wall clock was set to a plausible time")
 	case !c.rivals || abs(offset-c.rival) > slack:
-		c.rival, c.since, c.rivals, c.certain = offset, since, true, false
+		c.rival, c.since, c.rivals, c.set, c.certain = offset, since, true, true, false
 		c.tell(since, 0, "the wall clock was set by "+by.Round(time.Second).String())
-	case since-c.since >= standing && !wall.Before(c.floor):
+	case since-c.since >= standing && c.set && !wall.Before(Earliest):
 		c.adopt(since, offset, "the wall clock has stood for an hour as it was set")
 	}
 }

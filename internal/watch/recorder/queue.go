@@ -134,6 +134,23 @@ func (q *queue) addMark(m Mark) bool {
 	return first
 }
 
+// redate dates all that waits as a clock does now.
+func (q *queue) redate(c *machine.Clock) {
+	for _, b := range q.blocks {
+		for i := range b.entries {
+			e := &b.entries[i]
+			at := c.At(e.sinceBoot)
+			e.date = at.Time.UnixNano()
+			if e.quality &^= reading.ClockUncertain; at.Uncertain {
+				e.quality |= reading.ClockUncertain
+			}
+		}
+	}
+	for i := range q.marks {
+		q.marks[i].Stamp = c.At(q.marks[i].Stamp.SinceBoot)
+	}
+}
+
 // batchSize is how many readings are committed at once at most. Waiting for more
 // saves nothing.
 const batchSize = 16_384

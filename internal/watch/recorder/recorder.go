@@ -194,6 +194,13 @@ func (r *Recorder) Use(ctx context.Context, p Plan) {
 	}
 }
 
+// Redate dates what is not stored yet by the clock as it is now.
+func (r *Recorder) Redate() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.queue.redate(r.o.Clock)
+}
+
 // look detects probes that are silent or send unreadable lines, and sets the scheduled step.
 func (r *Recorder) look() {
 	r.mu.Lock()

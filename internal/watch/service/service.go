@@ -53,7 +53,9 @@ type Config struct {
 	AnalyseAfter time.Duration    // from the start to the first analysis; 0: a minute
 	History      *history.History // of the newest analysis before the start; nil: there was none
 	// Notes gives what a person should know of the store though all is well; may be nil.
-	Notes   func() []string
+	Notes func() []string
+	// Doubt marks stored dates after a moment as uncertain; nil: nothing does.
+	Doubt   func(ctx context.Context, after time.Time) error
 	Machine machine.Clocks // nil: the one the program runs on
 	Open    recorder.Opener
 }
@@ -64,6 +66,7 @@ type Daemon struct {
 	recorder *recorder.Recorder
 	clock    *machine.Clock
 	changes  chan machine.ClockChange
+	vouched  chan struct{} // dates have become certain
 	ready    atomic.Bool
 	refused  atomic.Pointer[string]          // why the newest run file is not in force
 	history  atomic.Pointer[history.History] // of the newest analysis
@@ -78,7 +81,7 @@ func Run(ctx context.Context, c Config) error {
 	if c.Machine == nil {
 		c.Machine = machine.System()
 	}
-	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64)}
+	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64), vouched: make(chan struct{}, 1)}
 	d.clock = machine.NewClock(c.Machine, c.Floor, func(change machine.ClockChange) {
 		select {
 		case d.changes <- change:
@@ -118,6 +121,7 @@ func Run(ctx context.Context, c Config) error {
 	tasks.Go(func() error { d.recorder.Run(ctx); return nil })
 	tasks.Go(func() error { return d.follow(ctx, listener.Addr().String()) })
 	tasks.Go(func() error { return d.analyse(ctx) })
+	tasks.Go(func() error { return d.doubt(ctx) })
 	return tasks.Wait()
 }
 
@@ -153,7 +157,8 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 	}
 }
 
-// clockChanged logs and marks a change of what the dates are based on.
+// clockChanged logs and marks a change of what the dates are based on. Readings that wait
+// are dated by the clock as it is now.
 func (d *Daemon) clockChanged(c machine.ClockChange) {
 	log := d.config.Log.Info
 	if !c.Certain {
@@ -165,6 +170,16 @@ func (d *Daemon) clockChanged(c machine.ClockChange) {
 		text += fmt.Sprintf("; dates moved by %v", c.By)
 	}
 	d.recorder.MarkAt(c.Stamp, recorder.Clock, "", text)
+	if !c.Certain {
+		return
+	}
+	if c.By != 0 {
+		d.recorder.Redate()
+	}
+	select {
+	case d.vouched <- struct{}{}:
+	default: // it is to be looked at already
+	}
 }
 
 // warn logs hazards of the run.

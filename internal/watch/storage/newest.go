@@ -6,13 +6,11 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/machine"
 )
 
-// minDate is a date before which this program did not exist.
-var minDate = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
-
-// Newest returns the newest good reading of every channel, and a date that is past for
-// certain: that of the newest reading whose date was certain. A damaged store is
+// Newest returns the newest good reading of every channel, and a date that is past as
+// far as is known: that of the newest reading whose date was certain. A damaged store is
 // written to nevertheless.
 func (s *Store) Newest(ctx context.Context) (floor time.Time, newest []reading.Recorded, err error) {
 	defer s.releaseMemory()
@@ -24,7 +22,7 @@ func (s *Store) Newest(ctx context.Context) (floor time.Time, newest []reading.R
 }
 
 func newestOf(ctx context.Context, file *store.Store) (floor time.Time, newest []reading.Recorded, err error) {
-	floor = minDate
+	floor = machine.Earliest
 	runs, err := file.Runs(ctx)
 	if err != nil && !store.Damaged(err) {
 		return floor, nil, err

@@ -7,6 +7,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/machine"
 )
 
 // The clock's floor is the newest reading whose date was certain, and no date
@@ -18,7 +19,7 @@ func TestNewest(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer kept.Close()
-	if floor, before, err := newestOf(t.Context(), kept); err != nil || !floor.Equal(minDate) || len(before) != 0 {
+	if floor, before, err := newestOf(t.Context(), kept); err != nil || !floor.Equal(machine.Earliest) || len(before) != 0 {
 		t.Errorf("an empty store: %v, %v, %v", floor, before, err)
 	}
 	w, err := kept.Writer(t.Context(), store.Owner{Name: "test"})
@@ -30,7 +31,7 @@ func TestNewest(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	certain := minDate.AddDate(1, 0, 0)
+	certain := machine.Earliest.AddDate(1, 0, 0)
 	samples := []store.Sample{{Channel: h, Time: certain, Text: "2310"},
 		{Channel: h, Time: certain.Add(time.Hour), Text: "1", Quality: reading.ClockUncertain},
 		{Channel: h, Time: certain.Add(time.Hour), Text: "inf", Quality: reading.Overload}}

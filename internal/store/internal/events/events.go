@@ -39,6 +39,7 @@ const (
 	Taken   = "withdrawn" // a reading was withdrawn; the text says which and why
 	PutBack = "restored"  // a withdrawn reading was restored
 	Thinned = "thinned"   // old readings were deleted; the text says which
+	Redated = "redated"   // readings with a wrong date were moved; the text says which
 )
 
 // Add adds a mark to a run.
@@ -90,6 +91,12 @@ func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last
 		marks, ids[id] = append(marks, m), true
 	}
 	return marks, ids, rows.Err()
+}
+
+// Move moves the marks of a run from a first to a last moment (ns since 1970) in time.
+func Move(ctx context.Context, tx *sql.Tx, runID, first, last, by int64) error {
+	_, err := tx.ExecContext(ctx, "UPDATE mark SET at = at + ? WHERE run = ? AND at BETWEEN ? AND ?", by, runID, first, last)
+	return err
 }
 
 // Withdraw withdraws the newest mark of a kind and text; if at is not 0, the newest one of

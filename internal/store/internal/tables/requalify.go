@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"math"
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/chunk"
@@ -16,18 +15,11 @@ type Written struct {
 	Text string
 }
 
-// Requalify sets or clears a mark of the quality of wanted readings of a series, which are
-// in chunks. It returns how many it changed.
-func Requalify(ctx context.Context, tx *sql.Tx, of *Series, wanted map[Written]bool, mark reading.Quality, set bool) (changed int, err error) {
-	first, last := int64(math.MaxInt64), int64(math.MinInt64)
-	for w := range wanted {
-		first, last = min(first, w.At), max(last, w.At)
-	}
-	if first > last {
-		return 0, nil
-	}
+// Requalify sets or clears a mark of the quality of those readings of a series that are
+// wanted. They are in chunks, from a first to a last moment. It returns how many it changed.
+func Requalify(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, wanted func(Written) bool, mark reading.Quality, set bool) (changed int, err error) {
 	chunks, err := Chunks(ctx, tx, of, first, last)
-	if err != nil {
+	if err != nil || len(chunks) == 0 {
 		return 0, err
 	}
 	in, err := NewInserter(ctx, tx)
@@ -43,7 +35,7 @@ func Requalify(ctx context.Context, tx *sql.Tx, of *Series, wanted map[Written]b
 	return changed, in.Close(ctx)
 }
 
-func (in *Inserter) requalify(ctx context.Context, of *Series, c *Chunk, wanted map[Written]bool, mark reading.Quality, set bool) (changed int, err error) {
+func (in *Inserter) requalify(ctx context.Context, of *Series, c *Chunk, wanted func(Written) bool, mark reading.Quality, set bool) (changed int, err error) {
 	if err := c.Load(ctx, in.tx, &in.m, &in.v); err != nil {
 		return 0, err
 	}
@@ -54,7 +46,7 @@ func (in *Inserter) requalify(ctx context.Context, of *Series, c *Chunk, wanted 
 		if of.Form != Texts {
 			text = of.Text(r.Count)
 		}
-		if !wanted[Written{r.At, text}] || r.Quality&mark != 0 == set {
+		if r.Quality&mark != 0 == set || !wanted(Written{r.At, text}) {
 			continue
 		}
 		r.Quality ^= mark
