@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"ohmkeep/internal/fault"
 	"ohmkeep/internal/store"
 )
 
@@ -83,11 +82,12 @@ func redate(c *cobra.Command, s *store.Store, in, runName string, since, until, 
 	if err != nil {
 		return err
 	}
-	if len(all) == 0 {
-		if !to.IsZero() {
-			return fault.Fault{File: in, Text: "probes have given no reading in that period", Hint: "ohmkeep export lists them"}
-		}
+	switch {
+	case len(all) > 0:
+	case to.IsZero():
 		fmt.Fprintf(c.OutOrStdout(), "%s: no reading has an uncertain date\n", in)
+	default:
+		fmt.Fprintf(c.OutOrStdout(), "%s: probes have given no reading in that period; ohmkeep export lists them\n", in)
 	}
 	for _, x := range all {
 		text := fmt.Sprintf("%s dated from %s to %s", count(x.Readings, "reading"), x.First.Format(time.RFC3339), x.Last.Format(time.RFC3339))
