@@ -8,6 +8,7 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
+	"hash/fnv"
 	"io"
 	"math/rand/v2"
 	"sync"
@@ -16,12 +17,11 @@ import (
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/survey"
-	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
-	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/devices"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // RunFile is the run file of the demonstration.
@@ -32,11 +32,17 @@ var RunFile []byte
 // seed makes each demonstration the same.
 const seed = 20
 
+// ordinary is what a run does on an ordinary evening besides what its file states: readings
+// ripple, the copper warms, the supply sags, the controller's levels are some percent off.
+// The figures are invented.
+var ordinary = plant.Disturbance{Name: "an ordinary evening", Wander: 0.6, Ripple: 0.0002, Pixels: 0.01, Thinning: 0.01,
+	Warming: 1, Sag: 0.003, Levels: 0.03, Foils: 0.05}
+
 // The faults: ohms of each conductor at 20 °C. The joint's is in its minus; the feed
 // was meant to be 16 AWG and is 18 AWG.
 var (
-	badJoint = ladder.Rails{Plus: 0.002, Minus: 0.095}
-	thinFeed = ladder.Rails{Plus: 0.157, Minus: 0.157}
+	badJoint = plant.Rails{Plus: 0.002, Minus: 0.095}
+	thinFeed = plant.Rails{Plus: 0.157, Minus: 0.157}
 )
 
 const (
@@ -47,14 +53,14 @@ const (
 // Demo is one demonstration.
 type Demo struct {
 	Run   *run.Run
-	Cable func() *devices.Pair // joins an instrument to the program; New sets bench.NewPair
+	Cable func() *devices.Pair // joins an instrument to the program; New sets devices.NewPair
 
 	profiles []*profile.Profile
-	plant    *simulate.Plant
-	meter    *simulate.Meter
-	sensors  *simulate.Meter
+	plant    *plant.Plant
+	meters   []*plant.Meter // by probe
 
 	mu    sync.Mutex // the instruments ask from goroutines of their own
+	step  string
 	leads survey.Visit
 }
 
@@ -65,6 +71,7 @@ func New() (*Demo, error) {
 		return nil, err
 	}
 	d := &Demo{Run: r, Cable: devices.NewPair}
+	rng := rand.New(rand.NewPCG(seed, seed))
 	for i := range r.Probes {
 		p, err := profile.Load(r.Probes[i].Profile, "")
 		if err != nil {
@@ -73,33 +80,28 @@ func New() (*Demo, error) {
 		d.profiles = append(d.profiles, p)
 		r.Probes[i].Meter = len(r.Meters)
 		r.Meters = append(r.Meters, p.Meter)
+		d.meters = append(d.meters, plant.NewMeter(p.Meter, ordinary, rng))
 	}
-	rng := rand.New(rand.NewPCG(seed, seed))
-	d.plant = simulate.New(r, simulate.Usual, rng)
+	d.plant = plant.New(r, ordinary, rng)
 	for i, j := range r.Joints {
 		if j.Name == badJointName {
 			d.plant.Joints[i] = badJoint
 		}
 	}
 	d.plant.Feeds[r.FeedIndex(thinFeedName)] = thinFeed
-	d.sensors = simulate.NewMeter(d.profiles[0].Meter, rng)
-	d.meter = simulate.NewMeter(d.profiles[1].Meter, rng)
-	return d, d.plant.Open()
+	return d, nil
 }
 
 // Truth is the true loop resistance of a joint or feed, Ω at 20 °C.
 func (d *Demo) Truth(joint bool, index int) float64 {
-	rails := d.plant.Feeds
 	if joint {
-		rails = d.plant.Joints
+		return d.plant.Joints[index].Loop()
 	}
-	return rails[index].Plus + rails[index].Minus
+	return d.plant.Feeds[index].Loop()
 }
 
 // ReelTruth is the true loop resistance of a reel, Ω/m at 20 °C.
-func (d *Demo) ReelTruth(index int) float64 {
-	return d.plant.Reels[index].Plus + d.plant.Reels[index].Minus
-}
+func (d *Demo) ReelTruth(index int) float64 { return d.plant.Reels[index].Loop() }
 
 // Read runs the instruments and reads the run through all its steps. It passes each reading to took
 // as soon as it is taken, and reports its progress in words.
@@ -108,7 +110,7 @@ func (d *Demo) Read(ctx context.Context, progress io.Writer, took func(reading.R
 	var playing sync.WaitGroup
 	defer playing.Wait()
 	defer stop()
-	if err := d.plant.Set(0); err != nil {
+	if err := d.show(d.Run.Steps[0]); err != nil {
 		return err
 	}
 	s := &survey.Survey{Run: d.Run, Steps: d.Run.Steps, Visits: survey.Thorough(d.Run)}
@@ -152,7 +154,7 @@ func (d *Demo) instrument(probe int, cable *devices.Pair) (player, error) {
 		return devices.NewMultimeter(cable, func(q run.Quantity) float64 {
 			d.mu.Lock()
 			defer d.mu.Unlock()
-			return d.shown(d.meter, d.leads)
+			return d.shown(probe, d.leads)
 		})
 	}
 	return devices.NewBoard(cable, []string{"1", "2"}, func(channel string, q run.Quantity) float64 {
@@ -160,16 +162,26 @@ func (d *Demo) instrument(probe int, cable *devices.Pair) (player, error) {
 		defer d.mu.Unlock()
 		for _, c := range d.Run.Probes[probe].Channels {
 			if c.ID == channel && c.Quantity == q {
-				return d.shown(d.sensors, survey.Visit{Quantity: q, From: c.From, To: c.To})
+				return d.shown(probe, survey.Visit{Quantity: q, From: c.From, To: c.To})
 			}
 		}
 		return 0
 	}, 100*time.Millisecond)
 }
 
-// shown is the true value at a visit with an instrument's errors.
-func (d *Demo) shown(by *simulate.Meter, v survey.Visit) float64 {
-	value, _, _ := by.Distort(v.Quantity, v.From+" "+v.To, d.plant.True(v))
+// show makes the run show a step.
+func (d *Demo) show(step run.Step) error {
+	d.step = step.Name
+	return d.plant.Set(d.Run.StepIndex(step.Name))
+}
+
+// shown is what a probe's instrument shows at a visit. Its ripple depends on the step and
+// the place alone, so that how often an instrument measures changes no reading.
+func (d *Demo) shown(probe int, v survey.Visit) float64 {
+	place := v.From + " " + v.To
+	at := fnv.New64a()
+	fmt.Fprint(at, d.step, "\n", place)
+	value, _ := d.meters[probe].Shown(v.Quantity, place, d.plant.True(v.Quantity, v.From, v.To), rand.New(rand.NewPCG(seed, at.Sum64())))
 	return value
 }
 
@@ -185,7 +197,7 @@ func (g *guide) Step(_ context.Context, step run.Step) error {
 	g.demo.mu.Lock()
 	defer g.demo.mu.Unlock()
 	fmt.Fprintf(g.progress, "  step %q\n", step.Name)
-	return g.demo.plant.Set(g.demo.Run.StepIndex(step.Name))
+	return g.demo.show(step)
 }
 
 func (g *guide) Reach(_ context.Context, v survey.Visit) error {

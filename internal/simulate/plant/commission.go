@@ -22,7 +22,8 @@ type Case struct {
 
 	ranges []int     // by reading, of the meter
 	truth  []float64 // by reading
-	meter  *meter
+	meter  *Meter
+	rng    *rand.Rand // of what differs from one reading to the next
 }
 
 // Commission draws a case, or returns nil where the run that the seed draws has no
@@ -37,11 +38,11 @@ func Commission(kind Kind, by Disturbance, fault Fault, slip Slip, seed uint64) 
 	if err != nil {
 		return nil, err
 	}
-	c := &Case{File: file, Run: r, Plant: New(r, by, rng)}
+	c := &Case{File: file, Run: r, Plant: New(r, by, rng), rng: rng}
 	if !c.Plant.breakIt(fault, rng) {
 		return nil, nil
 	}
-	c.meter = newMeter(r.Meters[0], by, rng)
+	c.meter = NewMeter(r.Meters[0], by, rng)
 	steps := []int{0, 1, 2, 3}
 	if by.TwoSteps {
 		steps = [][]int{{0, 3}, {1, 3}, {2, 3}}[rng.IntN(3)]
@@ -57,6 +58,22 @@ func Commission(kind Kind, by Disturbance, fault Fault, slip Slip, seed uint64) 
 		return nil, nil
 	}
 	return c, nil
+}
+
+// Walk reads a plant in every step of its run as a person does, with the run's first meter,
+// a reading every 20 s from the given time on.
+func (p *Plant) Walk(begin time.Time, rng *rand.Rand) ([]reading.Reading, error) {
+	c := &Case{Run: p.Run, Plant: p, meter: NewMeter(p.Run.Meters[0], p.by, rng), rng: rng}
+	for step := range p.Run.Steps {
+		if err := p.Set(step); err != nil {
+			return nil, err
+		}
+		c.readStep(step, false)
+	}
+	for i := range c.Readings {
+		c.Readings[i].Time = begin.Add(time.Duration(i) * interval)
+	}
+	return c.Readings, nil
 }
 
 // readStep reads a step as a person does: along the run the pair voltages, the rails
@@ -87,9 +104,9 @@ func (c *Case) readStep(step int, thermometer bool) {
 
 // read writes down one reading, if the meter has a range for it.
 func (c *Case) read(step int, q run.Quantity, from, to string, value float64) {
-	x := reading.Reading{Row: len(c.Readings) + 2, Time: begin.Add(time.Duration(len(c.Readings)) * 20 * time.Second),
+	x := reading.Reading{Row: len(c.Readings) + 2, Time: begin.Add(time.Duration(len(c.Readings)) * interval),
 		Step: c.Run.Steps[step].Name, Quantity: q, From: from, To: to, Meter: c.meter.Name}
-	if at := c.meter.read(&x, value); at >= 0 {
+	if at := c.meter.read(&x, value, c.rng); at >= 0 {
 		c.Readings = append(c.Readings, x)
 		c.ranges = append(c.ranges, at)
 		c.truth = append(c.truth, value)
@@ -97,6 +114,8 @@ func (c *Case) read(step int, q run.Quantity, from, to string, value float64) {
 }
 
 var begin = time.Date(2026, 10, 3, 19, 0, 0, 0, time.UTC) // an invented evening
+
+const interval = 20 * time.Second // from one reading to the next
 
 // Truth returns the true resistance at 20 °C of both conductors of an element in Ω, of
 // a reel in Ω/m; of a joint whose plus is cut, that of its minus.

@@ -1,6 +1,7 @@
 package plant
 
 import (
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"strconv"
@@ -34,39 +35,71 @@ func (m stated) write(say func(string, ...any)) {
 	say("  [[meter.range]]\n  quantity = \"temperature\"\n  up_to = 100\n  resolution = 0.1\n  percent = 0\n  counts = 15")
 }
 
-// meter is one real instrument: gain and offset of each range lie anywhere within its
-// accuracy.
-type meter struct {
+// Meter is one real instrument: gain and offset of each range lie anywhere within its
+// accuracy, at every place by themselves where it is a sensor of its own there.
+type Meter struct {
 	run.Meter
-	gain, offset []float64
-	by           Disturbance
-	rng          *rand.Rand
+	by     Disturbance
+	common []gainOffset // by range
+	seed   uint64       // of the sensors' errors
 }
 
-func newMeter(m run.Meter, by Disturbance, rng *rand.Rand) *meter {
-	x := &meter{Meter: m, by: by, rng: rng}
-	for _, r := range m.Ranges {
-		x.gain = append(x.gain, r.Fraction*between(rng, -1, 1))
-		x.offset = append(x.offset, r.Counts*r.Resolution*between(rng, -1, 1))
+type gainOffset struct{ gain, offset float64 }
+
+// NewMeter draws an instrument of the stated accuracy.
+func NewMeter(stated run.Meter, by Disturbance, rng *rand.Rand) *Meter {
+	m := &Meter{Meter: stated, by: by}
+	if stated.Each {
+		m.seed = rng.Uint64()
+	} else {
+		m.common = m.drawErrors(rng)
 	}
-	return x
+	return m
+}
+
+func (m *Meter) drawErrors(rng *rand.Rand) (errors []gainOffset) {
+	for _, r := range m.Ranges {
+		errors = append(errors, gainOffset{r.Fraction * between(rng, -1, 1), r.Counts * r.Resolution * between(rng, -1, 1)})
+	}
+	return errors
+}
+
+// errors returns the errors of each range at a place. They do not depend on the order in
+// which places are read.
+func (m *Meter) errors(place string) []gainOffset {
+	if !m.Each {
+		return m.common
+	}
+	name := fnv.New64a()
+	_, _ = name.Write([]byte(place)) // a hash takes everything
+	return m.drawErrors(rand.New(rand.NewPCG(m.seed, name.Sum64())))
+}
+
+// Shown returns what the instrument would show for a true value at a place with endless
+// digits, and the range; −1 where no range shows it. The ripple and the last digit's
+// wandering are drawn from rng.
+func (m *Meter) Shown(q run.Quantity, place string, value float64, rng *rand.Rand) (shown float64, at int) {
+	if at = m.Range(q, value); at < 0 {
+		return 0, at
+	}
+	e := m.errors(place)[at]
+	return value*(1+e.gain+normal(rng, m.by.Ripple)) + e.offset + normal(rng, m.by.Wander)*m.Ranges[at].Resolution, at
 }
 
 // read fills in what a person writes down for a true value, and returns the range, or
 // −1 where no range shows it. Millivolts are written where the finest range shows them.
-func (m *meter) read(x *reading.Reading, value float64) int {
-	at := m.Range(x.Quantity, value)
+func (m *Meter) read(x *reading.Reading, value float64, rng *rand.Rand) int {
+	shown, at := m.Shown(x.Quantity, x.From+" "+x.To, value, rng)
 	if at < 0 {
 		return at
 	}
 	r := m.Ranges[at]
-	shown := value*(1+m.gain[at]+normal(m.rng, m.by.Ripple)) + m.offset[at] + normal(m.rng, m.by.Wander)*r.Resolution
 	m.write(x, r, math.Round(shown/r.Resolution)*r.Resolution)
 	return at
 }
 
 // write fills in a displayed value as it is written down.
-func (m *meter) write(x *reading.Reading, r run.Range, shown float64) {
+func (m *Meter) write(x *reading.Reading, r run.Range, shown float64) {
 	digits := decimals(r.Resolution)
 	x.Unit = reading.Unit(x.Quantity)
 	if x.Quantity == run.Voltage {

@@ -219,3 +219,17 @@ func (p *Plant) Amps(feed int) float64 {
 	}
 	return p.Volts(run.Point{Place: f.From}, run.Point{Place: f.To}) / ohms
 }
+
+// True is the true value of what a reading reads, whose names must be those of the run; the
+// copper has one temperature everywhere.
+func (p *Plant) True(q run.Quantity, from, to string) float64 {
+	switch q {
+	case run.Current:
+		return p.Amps(p.Run.FeedIndex(from))
+	case run.Temperature:
+		return p.Warmth()
+	}
+	a, _ := p.Run.Point(from)
+	b, _ := p.Run.Point(to)
+	return p.Volts(a, b)
+}

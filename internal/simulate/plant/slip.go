@@ -155,7 +155,7 @@ func (c *Case) readElsewhere(name string, rng *rand.Rand) {
 		if x.Step != name || x.Quantity == run.Temperature {
 			continue
 		}
-		if at := c.meter.read(x, c.now(i)); at >= 0 {
+		if at := c.meter.read(x, c.now(i), c.rng); at >= 0 {
 			c.ranges[i] = at
 			c.rewrite(i, x.Text, x.Unit)
 		}
@@ -165,12 +165,7 @@ func (c *Case) readElsewhere(name string, rng *rand.Rand) {
 // now is the true value of what a reading reads, in the step that is set.
 func (c *Case) now(i int) float64 {
 	x := c.Readings[i]
-	if x.Quantity == run.Current {
-		return c.Plant.Amps(c.Run.FeedIndex(x.From))
-	}
-	from, _ := c.Run.Point(x.From) // written by readStep
-	to, _ := c.Run.Point(x.To)
-	return c.Plant.Volts(from, to)
+	return c.Plant.True(x.Quantity, x.From, x.To)
 }
 
 // hold makes the readings after one, of its range and step, say what it says.
