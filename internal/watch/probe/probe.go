@@ -37,8 +37,8 @@ type Opener struct {
 	Run *run.Run // nil: no run, and nothing is simulated
 	Dir string   // the run file's folder, from which names of transcripts count
 
-	mu    sync.Mutex
-	plant *plant
+	mu        sync.Mutex
+	simulated *simulated
 }
 
 // Open opens a probe. Of o it sets the channels, the shunts and the connection,

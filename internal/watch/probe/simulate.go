@@ -12,10 +12,9 @@ import (
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/lines"
 	"ohmkeep/internal/instrument/profile"
-	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/devices"
+	"ohmkeep/internal/simulate/plant"
 )
 
 const (
@@ -24,55 +23,44 @@ const (
 	beat = 200 * time.Millisecond // between two rounds of a simulated board
 )
 
-// plant is the simulated run that the simulated instruments are connected to.
-type plant struct {
+// simulated is the simulated run that the simulated instruments are connected to.
+type simulated struct {
 	mu     sync.Mutex
 	run    *run.Run
-	actual *simulate.Plant
+	actual *plant.Plant
 	rng    *rand.Rand
 	begun  time.Time
 	step   int
 }
 
-func newPlant(r *run.Run) (*plant, error) {
+func newSimulated(r *run.Run) (*simulated, error) {
 	if len(r.Steps) == 0 {
 		return nil, fault.Fault{File: r.File, Text: "without a step nothing can be simulated", Hint: "add a [[step]]"}
 	}
 	rng := rand.New(rand.NewPCG(seed, seed))
-	p := &plant{run: r, actual: simulate.New(r, simulate.Usual, rng), rng: rng, begun: time.Now(), step: -1}
-	var places []run.Place
-	for _, x := range r.Probes {
-		for _, c := range x.Channels {
-			for _, name := range []string{c.From, c.To} {
-				if at, err := r.Point(name); err == nil {
-					places = append(places, at.Place)
-				}
-			}
-		}
-	}
-	return p, p.actual.Open(places...)
+	return &simulated{run: r, actual: plant.New(r, plant.Plain, rng), rng: rng, begun: time.Now(), step: -1}, nil
 }
 
 // value is what a meter shows at a channel's place; NaN where it has none.
-func (p *plant) value(by *simulate.Meter, x run.Probe, q run.Quantity, at func(run.ProbeChannel) bool) float64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	step := int(time.Since(p.begun)/hold) % len(p.run.Steps)
-	if step != p.step {
-		if err := p.actual.Set(step); err != nil {
+func (s *simulated) value(by *plant.Meter, x run.Probe, q run.Quantity, at func(run.ProbeChannel) bool) float64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	step := int(time.Since(s.begun)/hold) % len(s.run.Steps)
+	if step != s.step {
+		if err := s.actual.Set(step); err != nil {
 			return math.NaN()
 		}
-		p.step = step
+		s.step = step
 	}
 	for _, c := range x.Channels {
 		if c.Quantity != q || c.From == "" || !at(c) {
 			continue
 		}
-		v := survey.Visit{Quantity: q, From: c.From, To: c.To}
-		if shown, _, ok := by.Distort(q, c.From+" "+c.To, p.actual.True(v)); ok {
+		value := s.actual.True(q, c.From, c.To)
+		if shown, at := by.Shown(q, c.From+" "+c.To, value, s.rng); at >= 0 {
 			return shown
 		}
-		return p.actual.True(v) // beyond its ranges: the instrument says overload
+		return value // beyond its ranges: the instrument says overload
 	}
 	return math.NaN()
 }
@@ -83,14 +71,14 @@ func (op *Opener) simulate(ctx context.Context, x run.Probe, p *profile.Profile,
 		return nil, fault.Fault{Text: "port simulated: what is simulated is a run", Hint: "name a run file and its probe"}
 	}
 	op.mu.Lock()
-	if op.plant == nil {
+	if op.simulated == nil {
 		var err error
-		if op.plant, err = newPlant(op.Run); err != nil {
+		if op.simulated, err = newSimulated(op.Run); err != nil {
 			op.mu.Unlock()
 			return nil, err
 		}
 	}
-	shared := op.plant
+	shared := op.simulated
 	op.mu.Unlock()
 
 	cable := devices.InProcess()
@@ -124,13 +112,13 @@ func (p *played) Close() error {
 }
 
 // play makes the instrument that speaks as a profile wants it.
-func (p *plant) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (interface{ Run(context.Context) error }, error) {
-	p.mu.Lock()
-	meter := simulate.NewMeter(its.Meter, p.rng)
-	p.mu.Unlock()
+func (s *simulated) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (interface{ Run(context.Context) error }, error) {
+	s.mu.Lock()
+	meter := plant.NewMeter(its.Meter, plant.Plain, s.rng)
+	s.mu.Unlock()
 	if its.Kind == profile.SCPI {
 		return devices.NewMultimeter(cable, func(q run.Quantity) float64 {
-			return p.value(meter, x, q, func(run.ProbeChannel) bool { return true })
+			return s.value(meter, x, q, func(run.ProbeChannel) bool { return true })
 		})
 	}
 	var ids []string
@@ -142,7 +130,7 @@ func (p *plant) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (in
 		seen[c.ID] = true
 	}
 	value := func(id string, q run.Quantity) float64 {
-		return p.value(meter, x, q, func(c run.ProbeChannel) bool { return c.ID == id })
+		return s.value(meter, x, q, func(c run.ProbeChannel) bool { return c.ID == id })
 	}
 	understands := func(line string) bool { _, err := lines.Parse(its.Line, line); return err == nil }
 	switch {
