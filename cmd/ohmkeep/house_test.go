@@ -64,7 +64,7 @@ var rooms = map[string]map[string]string{
 		"internal/tables":     "internal/chunk internal/decimal internal/sqlitefile",
 		"internal/writer":     "internal/chunk internal/decimal internal/events internal/sqlitefile internal/tables",
 	},
-	"simulate": {".": "", "demo": "devices plant", "devices": "", "months": ".", "plant": ""},
+	"simulate": {".": "", "demo": "devices plant", "devices": "", "months": "plant", "plant": ""},
 	"fit":      {"estimate": "model prior search", "likelihood": "", "model": "likelihood prior", "prior": "", "search": "likelihood model prior"},
 	"drift":    {".": "elements nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading"},

@@ -12,8 +12,8 @@ import (
 	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/showtest"
-	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // gallery is an invented run of two reels that a board reads at every place.
@@ -70,7 +70,7 @@ func (s session) board(days int, worse float64, from, remade float64) {
 	r := runtest.Parse(s, gallery)
 	story := months.Story{Begin: spring, Days: days, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour,
 		Currents: true, Warmth: true, DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1,
-		Change: func(day float64, p *simulate.Plant, _ *rand.Rand) {
+		Change: func(day float64, p *plant.Plant, _ *rand.Rand) {
 			if day > from && day < remade {
 				p.Joints[0].Plus += worse
 			}

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/showtest"
-	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // The pictures of the guides are what the program draws: a joint that drifts, and how
@@ -16,7 +16,7 @@ import (
 func TestPicturesOfTheGuides(t *testing.T) {
 	showtest.Picture(t, "testdata/tradeoff.png", drawTradeoff(t))
 	story := usual(240)
-	story.Change = func(day float64, p *simulate.Plant, _ *rand.Rand) {
+	story.Change = func(day float64, p *plant.Plant, _ *rand.Rand) {
 		if day > 60 {
 			p.Joints[0].Plus += 0.030 * (day - 60) / 365
 		}

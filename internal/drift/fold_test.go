@@ -13,15 +13,15 @@ import (
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // eventful has a step, a ramp and bursts.
 func eventful(days int) months.Story {
 	story := usual(days)
 	story.Every = 2 * time.Hour
-	story.Change = func(day float64, p *simulate.Plant, rng *rand.Rand) {
+	story.Change = func(day float64, p *plant.Plant, rng *rand.Rand) {
 		if day > 40 {
 			p.Joints[0].Plus += 0.02
 		}
@@ -166,7 +166,7 @@ func TestANoteBeginsAnew(t *testing.T) {
 	r := runtest.Parse(t, gallery)
 	story := usual(120)
 	story.Every = 2 * time.Hour
-	story.Change = func(day float64, p *simulate.Plant, _ *rand.Rand) {
+	story.Change = func(day float64, p *plant.Plant, _ *rand.Rand) {
 		if day > 30 && day < 80.5 {
 			p.Joints[1].Plus += 0.04
 		}

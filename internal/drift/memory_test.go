@@ -20,7 +20,7 @@ var dayHertz = flag.Float64("dayhertz", 1, "how often a second the 16 channels o
 // hall is an invented run with sixteen channels: ten places and six feeds.
 func hall() string {
 	text := gallery
-	for _, f := range []string{"alpha west.20", "beta west.end", "gamma north.20", "delta north.end", "epsilon east.20"} {
+	for _, f := range []string{"alpha west.5", "beta west.end", "gamma north.5", "delta north.end", "epsilon east.5"} {
 		var name, to string
 		fmt.Sscan(f, &name, &to)
 		text += fmt.Sprintf("[[feed]]\nname = %q\nfrom = \"A\"\nto = %q\nmetres = 3\nconductor = \"16 AWG\"\n", name, to)
@@ -32,7 +32,7 @@ func hall() string {
 // of a run that flickers; what they tell does not matter here.
 func fastDay(r *run.Run, hertz float64, yield func(*reading.Reading) bool) (n int) {
 	rng := rand.New(rand.NewPCG(1, 1))
-	places := []string{"A", "west.start", "west.20", "west.end", "north.start", "north.20", "north.end", "east.start", "east.20", "east.end"}
+	places := []string{"A", "west.start", "west.5", "west.end", "north.start", "north.5", "north.end", "east.start", "east.5", "east.end"}
 	var x reading.Reading // one for all, as a store's loop has it
 	every := time.Duration(float64(time.Second) / hertz)
 	give := func(of reading.Reading) bool {

@@ -12,16 +12,17 @@ import (
 	"ohmkeep/internal/simulate/months"
 )
 
-// gallery is an invented run: three reels in a row, fed at the start.
+// gallery is an invented run: three reels in a row, fed at the start, a chip for six LEDs of
+// each colour.
 const gallery = `schema = 1
 name = "Gallery" # invented
 ambient_celsius = 20
 [strip]
 volts = 5.0
-pixels_per_metre = 60
+pixels_per_metre = 10
 driver = "linear"
-channel_milliamps = 12.0
-idle_milliamps = 0.8
+channel_milliamps = 72.0
+idle_milliamps = 4.8
 loop_milliohms_per_metre = 80.0
 [[supply]]
 name = "A"
@@ -81,9 +82,10 @@ conductor = "16 AWG"
 
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
-// usual is an uneventful year with a warm summer, ageing pixels and a sagging supply.
+// usual is an uneventful year, read every hour, with a warm summer, ageing pixels and a
+// sagging supply.
 func usual(days int) months.Story {
-	return months.Story{Begin: spring, Days: days, Check: "white 20 %", CheckAt: 3*time.Hour + 30*time.Minute, Currents: true, Warmth: true,
+	return months.Story{Begin: spring, Days: days, Every: time.Hour, Check: "white 20 %", CheckAt: 3*time.Hour + 30*time.Minute, Currents: true, Warmth: true,
 		DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1}
 }
 

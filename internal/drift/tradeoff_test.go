@@ -19,8 +19,8 @@ import (
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
+	"ohmkeep/internal/simulate/plant"
 )
 
 var tradeoff = flag.Int("tradeoff", 0, "measure delay against false alarms in so many simulated run-years and as many faults, and draw it into testdata")
@@ -90,13 +90,13 @@ func TestTradeoff(t *testing.T) {
 				}
 			}
 		}
-		for name, change := range map[string]func(day float64, p *simulate.Plant, _ *rand.Rand){
-			"step of 15 mΩ": func(day float64, p *simulate.Plant, _ *rand.Rand) {
+		for name, change := range map[string]func(day float64, p *plant.Plant, _ *rand.Rand){
+			"step of 15 mΩ": func(day float64, p *plant.Plant, _ *rand.Rand) {
 				if day > 100 {
 					p.Joints[0].Plus += 0.015
 				}
 			},
-			"ramp of 60 mΩ a year": func(day float64, p *simulate.Plant, _ *rand.Rand) {
+			"ramp of 60 mΩ a year": func(day float64, p *plant.Plant, _ *rand.Rand) {
 				p.Joints[0].Plus += 0.060 * math.Max(0, day-100) / 365
 			},
 		} {

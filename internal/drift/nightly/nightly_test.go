@@ -13,6 +13,7 @@ import (
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate"
 	"ohmkeep/internal/simulate/months"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // What is expected of a drop at measured currents is what the network gives: for every
@@ -122,8 +123,8 @@ func TestSlopeOfAFeed(t *testing.T) {
 	for seed := range uint64(10) {
 		var truth float64
 		warmth := 15.0
-		story := months.Story{Warmth: true, Sensed: []string{"A", "block", "low.start"}, Change: func(_ float64, p *simulate.Plant, _ *rand.Rand) {
-			p.Warmth += warmth
+		story := months.Story{Warmth: true, Sensed: []string{"A", "block", "low.start"}, Change: func(_ float64, p *plant.Plant, _ *rand.Rand) {
+			p.Copper += warmth
 			truth = p.Feeds[1].Plus + p.Feeds[1].Minus
 		}}
 		nights, _, _ := oneDay(t, story, seed)

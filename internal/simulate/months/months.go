@@ -10,12 +10,12 @@ import (
 	"fmt"
 	"iter"
 	"math/rand/v2"
+	"slices"
 	"time"
 
-	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // Story is what happens. The zero Story of a run is healthy and uneventful.
@@ -48,7 +48,7 @@ type Story struct {
 
 	// Change is called before every sample and may change the plant, which is as healthy
 	// as on the first day each time. day counts from 0.
-	Change func(day float64, p *simulate.Plant, rng *rand.Rand)
+	Change func(day float64, p *plant.Plant, rng *rand.Rand)
 	// Edit may change what the board sends: the readings of one sample.
 	Edit func(day float64, sample []reading.Reading) []reading.Reading
 	// Swap names sensors ("west.start") that are another device from a day on.
@@ -94,10 +94,10 @@ func Readings(r *run.Run, story Story, seed uint64) iter.Seq2[reading.Reading, e
 type station struct {
 	run     *run.Run
 	story   Story
-	plant   *simulate.Plant
-	healthy simulate.Plant
-	rng     *rand.Rand // of the plant and its sensors
-	show    *rand.Rand // of animations and noise
+	plant   *plant.Plant
+	healthy plant.Plant // as on the first day
+	rng     *rand.Rand  // of the plant and its sensors
+	show    *rand.Rand  // of animations and noise
 	// Draws of their own, so that a seed's plant and pictures do not depend on the rest.
 	tempered, rough *rand.Rand
 	places          []run.Place
@@ -117,33 +117,26 @@ func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
 	if s.story.Every == 0 {
 		s.story.Every = 30 * time.Minute
 	}
-	s.plant = simulate.New(r, simulate.Usual, s.rng)
-	for i := range r.Feeds { // connectors
-		s.plant.Feeds[i].Plus += 0.002
-		s.plant.Feeds[i].Minus += 0.002
-	}
+	s.plant = plant.New(r, plant.Plain, s.rng)
 	for _, name := range s.names() {
 		p, err := r.Place(name)
 		if err != nil {
 			return nil, err
 		}
 		s.places = append(s.places, p)
-		s.sensors[name] = [2]sensor{s.draw(Gain, Offset), s.draw(Gain, Offset)}
+		s.sensors[name] = [2]sensor{s.draw(maxGainVolts, maxOffset), s.draw(maxGainVolts, maxOffset)}
 	}
 	for _, f := range r.Feeds {
-		s.sensors[f.Name] = [2]sensor{s.draw(GainAmps, OffsetAmps), s.draw(GainAmps, OffsetAmps)}
+		s.sensors[f.Name] = [2]sensor{s.draw(maxGainAmps, maxOffsetAmps), s.draw(maxGainAmps, maxOffsetAmps)}
 	}
 	for range r.Reels {
 		s.uneven = append(s.uneven, 1+story.Uneven*s.tempered.NormFloat64())
 	}
-	if err := s.plant.Open(s.places...); err != nil {
-		return nil, err
-	}
 	s.healthy = *s.plant
-	s.healthy.Joints = append([]ladder.Rails{}, s.plant.Joints...)
-	s.healthy.Feeds = append([]ladder.Rails{}, s.plant.Feeds...)
-	s.healthy.Reels = append([]ladder.Rails{}, s.plant.Reels...)
-	s.healthy.Supplies = append([]ladder.Source{}, s.plant.Supplies...)
+	s.healthy.Joints = slices.Clone(s.plant.Joints)
+	s.healthy.Feeds = slices.Clone(s.plant.Feeds)
+	s.healthy.Reels = slices.Clone(s.plant.Reels)
+	s.healthy.Supplies = slices.Clone(s.plant.Supplies)
 	return s, nil
 }
 

@@ -21,7 +21,7 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 		p.Supplies[i] = h.Supplies[i]
 		p.Supplies[i].Volts -= s.story.Sag * whole
 	}
-	p.Warmth = h.Warmth + s.story.Season*math.Sin(2*math.Pi*(day/365.25-0.3)) + s.story.DayCycle*math.Sin(2*math.Pi*(day-0.4))
+	p.Copper = h.Copper + s.story.Season*math.Sin(2*math.Pi*(day/365.25-0.3)) + s.story.DayCycle*math.Sin(2*math.Pi*(day-0.4))
 	if s.story.Change != nil {
 		s.story.Change(day, p, s.show)
 	}
@@ -35,23 +35,23 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 	} else {
 		s.animate(levels)
 	}
-	for i, by := range s.uneven {
-		shown := map[string]float64{}
-		for name, level := range levels[i] {
-			shown[name] = level * by
-		}
-		levels[i] = shown
-	}
-	scale := h.Scales[0] * (1 - s.story.Ageing*whole)
+	scale := 1 - s.story.Ageing*whole
 	if s.story.Dimmed > 0 && day >= s.story.Dimmed {
 		scale *= 2.0 / 3
 	}
-	if err := p.Show(levels, scale); err != nil {
+	for i, by := range s.uneven {
+		shown := map[string]float64{}
+		for name, level := range levels[i] {
+			shown[name] = level * by * scale
+		}
+		levels[i] = shown
+	}
+	if err := p.Show(levels); err != nil {
 		return nil, err
 	}
 	var sample []reading.Reading
 	add := func(q run.Quantity, from, to, unit string, value, count float64, name string) {
-		counts := math.Round(value/count + Wander*s.show.NormFloat64())
+		counts := math.Round(value/count + wander*s.show.NormFloat64())
 		digits := max(0, int(math.Ceil(-math.Log10(count)))+1)
 		text := strconv.FormatFloat(counts*count, 'f', digits, 64)
 		shown, _ := strconv.ParseFloat(text, 64) // the digits are the reading
@@ -71,11 +71,11 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 	for _, place := range s.places {
 		name := s.run.PlaceName(place)
 		v := p.Volts(run.Point{Place: place, Rail: run.Plus}, run.Point{Place: place, Rail: run.Minus})
-		add(run.Voltage, name+"+", name+"-", "V", s.device(name, day).at(p.Warmth, v)+noise*s.rough.NormFloat64(), CountVolts, name)
+		add(run.Voltage, name+"+", name+"-", "V", s.device(name, day).at(p.Copper, v)+noise*s.rough.NormFloat64(), countVolts, name)
 	}
 	if s.story.Currents {
 		for i, f := range s.run.Feeds {
-			add(run.Current, f.Name, "", "A", s.device(f.Name, day).at(p.Warmth, p.Amps(i)), CountAmps, f.Name)
+			add(run.Current, f.Name, "", "A", s.device(f.Name, day).at(p.Copper, p.Amps(i)), countAmps, f.Name)
 		}
 	}
 	if s.story.Warmth {

@@ -1,26 +1,25 @@
 package months
 
-import (
-	"math"
-)
+import "math"
 
-// Gain and Offset are the ends of even distributions of a sensor's errors; an INA226
-// has 0.1 % and 7.5 mV at most (from memory of the datasheet), cheap dividers more.
+// What a board's sensors are. Gains and offsets lie evenly between plus and minus these; an
+// INA226 has 0.1 % and 7.5 mV at most (from memory of the datasheet), cheap dividers more.
 const (
-	Gain       = 0.003
-	Offset     = 0.003 // V
-	CountVolts = 1.25e-3
-	CountAmps  = 1.25e-3
-	GainAmps   = 0.01
-	OffsetAmps = 0.003 // A
-	Wander     = 0.4   // counts, standard deviation of one value
+	maxGainVolts  = 0.003
+	maxOffset     = 0.003 // V
+	maxGainAmps   = 0.01
+	maxOffsetAmps = 0.003   // A
+	countVolts    = 1.25e-3 // V
+	countAmps     = 1.25e-3 // A
+	wander        = 0.4     // counts, standard deviation of one value
 )
 
 // sensor is one device. Its gain is that at 20 °C, and changes by tempCo a kelvin.
 type sensor struct{ gain, offset, tempCo float64 }
 
-func (s *station) draw(gain, offset float64) sensor {
-	return sensor{gain * (2*s.rng.Float64() - 1), offset * (2*s.rng.Float64() - 1), s.story.GainTempCo * s.tempered.NormFloat64()}
+// draw draws a device whose gain and offset lie between plus and minus these.
+func (s *station) draw(maxGain, maxOffset float64) sensor {
+	return sensor{maxGain * (2*s.rng.Float64() - 1), maxOffset * (2*s.rng.Float64() - 1), s.story.GainTempCo * s.tempered.NormFloat64()}
 }
 
 // at is what a device makes of a value when it is as warm as the copper.
@@ -33,9 +32,9 @@ func (d sensor) at(celsius, value float64) float64 {
 // the weather by two thirds.
 func (s *station) thermometer(amps float64) float64 {
 	if s.story.Cabinet == 0 {
-		return s.plant.Warmth
+		return s.plant.Copper
 	}
-	return s.healthy.Warmth + 0.67*(s.plant.Warmth-s.healthy.Warmth) + s.story.Cabinet*(0.5+0.5*math.Min(amps/5, 2))
+	return s.healthy.Copper + 0.67*(s.plant.Copper-s.healthy.Copper) + s.story.Cabinet*(0.5+0.5*math.Min(amps/5, 2))
 }
 
 // device returns the sensor at a place on a day.

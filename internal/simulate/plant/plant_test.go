@@ -39,7 +39,7 @@ func TestSharesNothingWithTheFit(t *testing.T) {
 			}
 		}
 	}
-	for _, room := range []string{"plant", "demo", "devices"} {
+	for _, room := range []string{"plant", "demo", "devices", "months"} {
 		visit("simulate/" + room)
 	}
 	if len(seen) < 8 {
