@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/simulate/plant"
@@ -58,7 +59,7 @@ func holdsExample(t *testing.T, folder string, list []reading.Reading) {
 	t.Helper()
 	file := filepath.Join(examples, folder, "readings.csv")
 	var b bytes.Buffer
-	if err := reading.Write(&b, list); err != nil {
+	if err := csv.Write(&b, list); err != nil {
 		t.Fatal(err)
 	}
 	if *update {
