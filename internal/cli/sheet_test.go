@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
-	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/modeltest"
 )
 
 // What plan writes as a sheet is filled in, here by a simulated run with a bad joint, and
@@ -41,7 +41,7 @@ func TestSheetIsFilledInAndAssessed(t *testing.T) {
 		visits = append(visits, survey.Visit{Quantity: quantity, From: row[3], To: row[4]})
 	}
 	rng := rand.New(rand.NewPCG(5, 6))
-	plant := simulate.New(r, simulate.Usual, rng)
+	plant := modeltest.New(r, modeltest.Usual, rng)
 	plant.Joints[0] = ladder.Rails{Plus: 0.03, Minus: 0.03}
 	readings, err := plant.Walk(visits, rng, time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))
 	if err != nil {

@@ -8,14 +8,14 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/modeltest"
 )
 
 // A mistake that affects several readings is named with these readings, and the run is judged as
 // if it had not been made.
 func TestOperatorMistakesAreNamed(t *testing.T) {
 	r := ring()
-	clean := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	clean := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
 	want := assess(t, r, clean)
 	shown := func(step string, x reading.Reading) float64 {
 		for _, y := range clean {
@@ -81,7 +81,7 @@ func TestExchangedCurrentsAreNamed(t *testing.T) {
 	uneven.Feeds = append([]run.Feed(nil), r.Feeds...)
 	uneven.Feeds[1].Ohms *= 3
 	uneven.Feeds[1].WireOhms *= 3
-	list := readAll(t, &uneven, survey.Thorough(&uneven), func(*simulate.Plant) {})
+	list := readAll(t, &uneven, survey.Thorough(&uneven), func(*modeltest.Plant) {})
 	for i := range list {
 		if x := &list[i]; x.Quantity == run.Current {
 			x.From = map[string]string{"near": "far", "far": "near"}[x.From]

@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/modeltest"
 	"ohmkeep/internal/verdict"
 )
 
@@ -156,8 +156,8 @@ func TestPercent(t *testing.T) {
 // no p-value.
 func TestNothingRead(t *testing.T) {
 	r := ring()
-	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*simulate.Plant) {})
-	all := readAll(t, r, survey.Thorough(r), func(*simulate.Plant) {})
+	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*modeltest.Plant) {})
+	all := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
 	nowhere := slices.Clone(all)
 	for i := range nowhere {
 		nowhere[i].Step = ""

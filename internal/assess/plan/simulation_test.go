@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate"
+	"ohmkeep/internal/simulate/modeltest"
 )
 
 // shipped are the invented example runs: one fed at its end, one at both ends, one with
@@ -33,7 +33,7 @@ func shipped(t *testing.T, visit func(t *testing.T, r *run.Run)) {
 }
 
 // perform reads exactly what a plan says, of a run as it really is.
-func perform(t *testing.T, p *Plan, plant *simulate.Plant, rng *rand.Rand) []reading.Reading {
+func perform(t *testing.T, p *Plan, plant *modeltest.Plant, rng *rand.Rand) []reading.Reading {
 	t.Helper()
 	var places []run.Place
 	for _, round := range p.Rounds {
@@ -48,7 +48,7 @@ func perform(t *testing.T, p *Plan, plant *simulate.Plant, rng *rand.Rand) []rea
 	if err := plant.Open(places...); err != nil {
 		t.Fatal(err)
 	}
-	meters := map[string]*simulate.Meter{}
+	meters := map[string]*modeltest.Meter{}
 	var list []reading.Reading
 	for _, round := range p.Rounds {
 		if err := plant.Set(p.Run.StepIndex(round.Step)); err != nil {
@@ -56,7 +56,7 @@ func perform(t *testing.T, p *Plan, plant *simulate.Plant, rng *rand.Rand) []rea
 		}
 		for _, n := range round.Reads {
 			if meters[n.Meter] == nil {
-				meters[n.Meter] = simulate.NewMeter(p.Run.Meters[p.Run.MeterIndex(n.Meter)], rng)
+				meters[n.Meter] = modeltest.NewMeter(p.Run.Meters[p.Run.MeterIndex(n.Meter)], rng)
 			}
 			truth := 0.0
 			if n.Quantity == run.Current {
@@ -93,7 +93,7 @@ func keepPromises(t *testing.T, r *run.Run, times int) (p *Plan, each []int) {
 	rng := rand.New(rand.NewPCG(10, 1))
 	each = make([]int, len(p.Elements))
 	for i := range times {
-		plant := simulate.New(r, simulate.Usual, rng)
+		plant := modeltest.New(r, modeltest.Usual, rng)
 		bad := -1
 		if i%2 == 0 && len(r.Joints) > 0 {
 			if j := rng.IntN(len(r.Joints)); !r.Joints[j].PlusCut {

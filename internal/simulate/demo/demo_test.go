@@ -3,7 +3,6 @@ package demo
 import (
 	"context"
 	"errors"
-	"reflect"
 	"strings"
 	"testing"
 
@@ -104,20 +103,6 @@ func (d *Demo) truth(e assessment.Element) (ohms float64, known bool) {
 		}
 	}
 	return 0, false
-}
-
-// Two demonstrations read the same, but for the times.
-func TestDemoRepeats(t *testing.T) {
-	values := func() (all []string) {
-		_, list, _ := read(t, devices.InProcess)
-		for _, x := range list {
-			all = append(all, x.Step+" "+x.From+" "+x.To+" "+x.Text+" "+x.Unit)
-		}
-		return all
-	}
-	if first, second := values(), values(); !reflect.DeepEqual(first, second) {
-		t.Errorf("first\n%q\nthen\n%q", first, second)
-	}
 }
 
 func TestDemoEnds(t *testing.T) {

@@ -23,7 +23,7 @@ const examples = "../../../testdata"
 var evening = time.Date(2026, 5, 4, 19, 0, 0, 0, time.FixedZone("", 2*60*60)) // invented
 
 // The readings of the worked example of a commissioning are the demonstration's, but for
-// their times.
+// their times: each demonstration reads the same.
 func TestCommissioningExample(t *testing.T) {
 	_, list, _ := read(t, devices.InProcess)
 	for i := range list {

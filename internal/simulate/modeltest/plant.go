@@ -1,9 +1,12 @@
-// Package simulate is a run as it really is, for the demonstration and for proving
-// estimates: resistances that differ from the run file's, pixels that follow
-// another law than an estimate assumes, a duty that is some percent off, copper
-// that is warmer or colder, and meters with gain and offset errors inside their
-// accuracy. Everything is drawn from a seed, so that a simulation can be repeated.
-package simulate
+// Package modeltest draws runs and readings by the laws that an estimate itself supposes,
+// within the spreads that it supposes, for simulation-based calibration in tests (Talts and
+// others 2018, from memory): intervals must hold the truth as often as they say at least in
+// the model's own world. It shares network and pixel with the fit. Package plant draws runs
+// that share nothing with it.
+//
+// Everything is drawn from a seed, so that a simulation can be repeated. Figures are common
+// practice, no source.
+package modeltest
 
 import (
 	"fmt"
@@ -15,7 +18,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Plant is the true state of a run. Change its fields before the first Set.
+// Plant is the true state of a run. Its fields may be changed before Set.
 type Plant struct {
 	Run    *run.Run
 	Warmth float64 // °C of the copper
