@@ -26,7 +26,16 @@ func TestArchives(t *testing.T) {
 	if out, err := exec.Command("./archives", "1.2.3", into, "windows/amd64", "darwin/arm64").CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	belongs := []string{"LICENSE", "README.md", "dashboards/alerts.yml", "dashboards/drift.yml", "dashboards/run.json", "example.toml"}
+	belongs := []string{"LICENSE", "README.md", "dashboards/alerts.yml", "dashboards/drift.yml", "dashboards/run.json"}
+	for _, pattern := range []string{"*/*.toml", "*/*.csv", "*/*.png"} {
+		examples, err := filepath.Glob("../../testdata/" + pattern)
+		if err != nil || len(examples) == 0 {
+			t.Fatal(pattern, examples, err)
+		}
+		for _, path := range examples {
+			belongs = append(belongs, strings.TrimPrefix(filepath.ToSlash(path), "../../"))
+		}
+	}
 	for name, program := range map[string]struct{ file, magic string }{
 		"ohmkeep_1.2.3_windows_amd64": {"ohmkeep.exe", "MZ"},               // Microsoft PE format, section "MS-DOS stub" (FROM MEMORY)
 		"ohmkeep_1.2.3_darwin_arm64":  {"ohmkeep", "\xcf\xfa\xed\xfe\x0c"}, // mach-o/loader.h, MH_MAGIC_64 and CPU_TYPE_ARM64 (FROM MEMORY)
