@@ -10,6 +10,7 @@ import (
 
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 var (
@@ -56,7 +57,7 @@ func TestMemoryOfDrift(t *testing.T) {
 	}
 	peak := func(args ...string) (most int64, took time.Duration) {
 		program := process(args...)
-		out := &shared{}
+		out := &watchtest.Log{}
 		program.Stdout, program.Stderr = out, out
 		begin := time.Now()
 		if err := program.Start(); err != nil {

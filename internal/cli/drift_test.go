@@ -17,37 +17,7 @@ import (
 )
 
 // gallery is an invented run of two reels that a board reads at every place.
-const gallery = `schema = 1
-name = "Gallery"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-driver = "linear"
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-milliohms = 5
-[[reel]]
-name = "west"
-metres = 1
-[[reel]]
-name = "north"
-metres = 1
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 2.5
-conductor = "16 AWG"
-[[step]]
-name = "check"
-red = 0.2
-green = 0.2
-blue = 0.2
+var gallery = runtest.Strip("Gallery") + runtest.Reels(1, "west", "north") + runtest.Feed("west.start", "16 AWG") + runtest.White("check", 0.2) + `
 [[meter]]
 name = "board"
 errors = "each"

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/watch/watchtest"
 )
 
 var kills = flag.Int("kills", 3, "how often the watch is killed")
@@ -33,7 +35,7 @@ func TestWatchKilled(t *testing.T) {
 		if err := program.Start(); err != nil {
 			t.Fatal(err)
 		}
-		w := &watching{session: s, addr: addr, out: &shared{}}
+		w := &watching{session: s, addr: addr, out: &watchtest.Log{}}
 		w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
 		before := acknowledged
 		end := time.Now().Add(time.Duration(20+rng.IntN(80)) * time.Millisecond)

@@ -4,11 +4,13 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // shown is what a work of some length shows at a quick pace.
 func shown(terminal bool, lasts time.Duration) string {
-	out := &shared{}
+	out := &watchtest.Log{}
 	w := &work{to: out, terminal: terminal, what: "reading shelf.db", thing: "reading", begun: time.Now(), end: make(chan struct{})}
 	w.count()
 	w.ended.Go(func() { w.show(pace{20 * time.Millisecond, 10 * time.Millisecond, 20 * time.Millisecond}, nil) })

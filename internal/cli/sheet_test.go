@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/modeltest"
 )
 
@@ -28,10 +28,7 @@ func TestSheetIsFilledInAndAssessed(t *testing.T) {
 	if err != nil || len(rows) < 3 {
 		t.Fatalf("%v: %v", err, rows)
 	}
-	r, err := runfile.Load("shelf.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Load(t, "shelf.toml")
 	var visits []survey.Visit
 	for _, row := range rows[1:] {
 		quantity := run.Voltage

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/simulate/devices"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 var costSeconds = flag.Float64("cost", 0.3, "for how many seconds the watch's processor time and memory are measured")
@@ -31,7 +32,7 @@ func TestWatchCost(t *testing.T) {
 		}
 	}
 	s.write("shelf.toml", text)
-	w := &watching{session: s, addr: s.freeAddress(), out: &shared{}}
+	w := &watching{session: s, addr: s.freeAddress(), out: &watchtest.Log{}}
 	program := process("watch", "shelf.toml", "--store", "shelf.db", "--listen", w.addr)
 	program.Stderr = w.out
 	if err := program.Start(); err != nil {

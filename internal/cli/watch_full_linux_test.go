@@ -12,6 +12,8 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"ohmkeep/internal/watch/watchtest"
 )
 
 var fullWaiting = flag.Int("waiting", 15_000, "how many readings come while the disk is full; 450,000 are more than there is room for")
@@ -37,7 +39,7 @@ func TestFullDisk(t *testing.T) {
 	if err := os.Symlink(pair.Path, "board0"); err != nil {
 		t.Fatal(err)
 	}
-	w := &watching{session: s, addr: s.freeAddress(), out: &shared{}}
+	w := &watching{session: s, addr: s.freeAddress(), out: &watchtest.Log{}}
 	program := process("watch", "hall.toml", "--store", "disk/hall.db", "--listen", w.addr, "--commit", "2ms")
 	program.Env = append(program.Env, unitHeap)
 	program.Stderr = w.out

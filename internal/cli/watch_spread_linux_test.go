@@ -17,6 +17,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 var (
@@ -53,7 +54,7 @@ func TestWatchSpread(t *testing.T) {
 	if *spreadProgram != "" {
 		program = exec.Command(*spreadProgram, args...)
 	}
-	log := &shared{}
+	log := &watchtest.Log{}
 	program.Stderr = log
 	if err := program.Start(); err != nil {
 		t.Fatal(err)

@@ -1,18 +1,17 @@
 package cli
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"ohmkeep/internal/simulate/devices"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // board is what the shelf's run file says of a board on a port.
@@ -39,25 +38,7 @@ type watching struct {
 	addr   string
 	cancel context.CancelFunc
 	ended  chan int
-	out    *shared
-}
-
-// shared is a buffer that two goroutines use.
-type shared struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (s *shared) Write(p []byte) (int, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.b.Write(p)
-}
-
-func (s *shared) String() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.b.String()
+	out    *watchtest.Log
 }
 
 // freeAddress returns an address that no program listens on.
@@ -76,7 +57,7 @@ func (s session) watch(flags ...string) *watching {
 	s.Helper()
 	addr := s.freeAddress()
 	ctx, cancel := context.WithCancel(s.Context())
-	w := &watching{session: s, addr: addr, cancel: cancel, ended: make(chan int, 1), out: &shared{}}
+	w := &watching{session: s, addr: addr, cancel: cancel, ended: make(chan int, 1), out: &watchtest.Log{}}
 	args := append([]string{"watch", "shelf.toml", "--store", "shelf.db", "--listen", addr}, flags...)
 	go func() { w.ended <- Run(ctx, args, strings.NewReader(""), w.out, w.out) }()
 	s.Cleanup(func() { w.cancel(); <-w.ended })

@@ -8,7 +8,7 @@ import (
 
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // twoFeeds is an invented run of 24 V whose joint lies between two feeds: how much current
@@ -59,10 +59,7 @@ func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
 	proposed, settled, told, surveyed := 0, 0, 0, 0
 	const runs = 12
 	for seed := range runs {
-		r, err := runfile.Parse("run.toml", []byte(twoFeeds))
-		if err != nil {
-			t.Fatal(err)
-		}
+		r := runtest.Parse(t, twoFeeds)
 		rng := rand.New(rand.NewPCG(uint64(seed), 4))
 		h := newOperator(t, r, false, rng)
 		visit := func(visits []survey.Visit) {

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // A ring of four reels with 132 mΩ in the plus of its middle joint, where hardly any current
@@ -139,10 +139,7 @@ func TestOpenWithoutCurrent(t *testing.T) {
 // stored reads a run and its readings, simulated by an independent program.
 func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
 	t.Helper()
-	r, err := runfile.Load("testdata/" + name + ".toml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	r := runtest.Load(t, "testdata/"+name+".toml")
 	file, err := os.Open("testdata/" + name + ".csv")
 	if err != nil {
 		t.Fatal(err)

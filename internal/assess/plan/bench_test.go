@@ -7,7 +7,7 @@ import (
 
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 )
 
 // hall is an invented run of so many reels of 5 m, fed at every other one, with four steps'
@@ -47,11 +47,7 @@ milliohms = 2
 		fmt.Fprintf(&b, "[[meter.range]]\nquantity = \"%v\"\nup_to = %v\nresolution = %v\npercent = %v\ncounts = %v\n", g[0], g[1], g[2], g[3], g[4])
 	}
 	b.WriteString("[limits]\ndesign_step = \"white 0.03\"\n")
-	r, err := runfile.Parse("hall.toml", []byte(b.String()))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
+	return runtest.Parse(t, b.String())
 }
 
 // How the time of a plan grows with the run; the rate is in reels a second.

@@ -24,33 +24,7 @@ import (
 )
 
 // shelf is an invented run whose probes are simulated.
-const shelf = `schema = 1
-name = "Shelf"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-driver = "linear"
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 10
-[[reel]]
-name = "west"
-metres = 2
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 2
-conductor = "18 AWG"
-[[step]]
-name = "white 5 %"
-red = 0.05
-green = 0.05
-blue = 0.05
+var shelf = runtest.Strip("Shelf") + runtest.Reels(2, "west") + runtest.Feed("west.start", "18 AWG") + runtest.White("white 5 %", 0.05) + `
 [[probe]]
 name = "board"
 profile = "ina226-lines"

@@ -7,12 +7,13 @@ import (
 	"time"
 
 	"ohmkeep/internal/watch/machine"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // A commit that the end of the watch cuts off is no fault of the store: what it held is
 // committed once more, and nothing is said.
 func TestCommitCutOffByTheEnd(t *testing.T) {
-	var log logged
+	var log watchtest.Log
 	kept := &shelf{fault: context.Canceled}
 	r := New(plan(t, hall+probeOn("board", "nowhere")), Options{Store: kept, Clock: machine.NewClock(&setClocks{started: time.Now()}, time.Time{}, nil), Log: slog.New(slog.NewTextHandler(&log, nil))})
 	ctx, end := context.WithCancel(context.Background())

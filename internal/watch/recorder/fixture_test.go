@@ -1,7 +1,6 @@
 package recorder
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -19,27 +18,10 @@ import (
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/watch/machine"
+	"ohmkeep/internal/watch/watchtest"
 )
 
-// hall is an invented run.
-const hall = `schema = 1
-name = "Hall"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-[[reel]]
-name = "west"
-pixels = 240
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-milliohms = 20
+var hall = runtest.Hall + `
 [[step]]
 name = "dark"
 [[step]]
@@ -163,23 +145,15 @@ type cabinet struct {
 	machine *setClocks
 	shelf   *shelf
 	clock   *machine.Clock
-	log     *logged
+	log     *watchtest.Log
 	cancel  context.CancelFunc
 	ended   chan struct{}
 }
 
-type logged struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (l *logged) Write(p []byte) (int, error) { l.mu.Lock(); defer l.mu.Unlock(); return l.b.Write(p) }
-func (l *logged) String() string              { l.mu.Lock(); defer l.mu.Unlock(); return l.b.String() }
-
 // open starts a recorder and waits until every probe was tried.
 func open(t testing.TB, p Plan, o Options) *cabinet {
 	t.Helper()
-	c := &cabinet{t: t, machine: &setClocks{started: time.Now()}, shelf: &shelf{}, log: &logged{}, ended: make(chan struct{})}
+	c := &cabinet{t: t, machine: &setClocks{started: time.Now()}, shelf: &shelf{}, log: &watchtest.Log{}, ended: make(chan struct{})}
 	c.clock = machine.NewClock(c.machine, time.Time{}, nil)
 	if o.Store == nil {
 		o.Store = c.shelf

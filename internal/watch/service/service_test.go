@@ -1,7 +1,6 @@
 package service
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -24,27 +23,11 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // hall is an invented run with a board.
-const hall = `schema = 1
-name = "Hall"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-[[reel]]
-name = "west"
-pixels = 240
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-milliohms = 20
+var hall = runtest.Hall + `
 [[step]]
 name = "white 5 %"
 red = 0.05
@@ -99,23 +82,15 @@ type house struct {
 	gone   chan struct{}
 	reload chan struct{}
 	next   chan recorder.Plan // what the next Load gives; closed: it fails
-	log    *lines
+	log    *watchtest.Log
 	cancel context.CancelFunc
 	ended  chan error
 }
 
-type lines struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (l *lines) Write(p []byte) (int, error) { l.mu.Lock(); defer l.mu.Unlock(); return l.b.Write(p) }
-func (l *lines) String() string              { l.mu.Lock(); defer l.mu.Unlock(); return l.b.String() }
-
 func start(t *testing.T, change func(*Config)) *house {
 	t.Helper()
 	h := &house{t: t, gone: make(chan struct{}), reload: make(chan struct{}), next: make(chan recorder.Plan, 1),
-		log: &lines{}, ended: make(chan error, 1)}
+		log: &watchtest.Log{}, ended: make(chan error, 1)}
 	ready := make(chan string, 1)
 	opened := 0
 	c := Config{Plan: plan(t, hall), Store: nothing{}, Listen: "127.0.0.1:0", Commit: time.Second,

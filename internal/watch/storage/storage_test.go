@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/drift"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
 	"ohmkeep/internal/watch/recorder"
@@ -174,29 +174,30 @@ func TestRemovedStoreIsNoticed(t *testing.T) {
 func TestThinningLeavesDrift(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	now := time.Date(2026, 8, 1, 4, 0, 0, 0, time.UTC)
-	s, err := Open(t.Context(), Options{Path: path, Run: shelf.Name, RunFile: "shelf.toml", Log: slog.New(slog.DiscardHandler),
+	r := runtest.Parse(t, shelf)
+	s, err := Open(t.Context(), Options{Path: path, Run: r.Name, RunFile: "shelf.toml", Log: slog.New(slog.DiscardHandler),
 		Now: func() time.Time { return now }, Keep: 60 * 24 * time.Hour})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
 	fillDays(t, s, now.AddDate(0, 0, -150), 150)
-	plan := recorder.Plan{Run: shelf}
+	plan := recorder.Plan{Run: r}
 	fold := func() (*history.History, bool) {
 		t.Helper()
 		var h *history.History
 		var thinned bool
 		if err := s.use(func(file *store.Store) (err error) {
-			if thinned, err = file.WasThinned(t.Context(), shelf.Name); err != nil {
+			if thinned, err = file.WasThinned(t.Context(), r.Name); err != nil {
 				return err
 			}
-			state, since, err := analysis.Beginning(t.Context(), file, shelf, now)
+			state, since, err := analysis.Beginning(t.Context(), file, r, now)
 			if err != nil {
 				return err
 			}
-			f := drift.Follow(shelf, state)
-			_, err = f.Take(file.Readings(t.Context(), shelf.Name, store.Filter{Since: since}))
-			h = state.History(shelf)
+			f := drift.Follow(r, state)
+			_, err = f.Take(file.Readings(t.Context(), r.Name, store.Filter{Since: since}))
+			h = state.History(r)
 			return err
 		}); err != nil {
 			t.Fatal(err)
@@ -217,7 +218,7 @@ func TestThinningLeavesDrift(t *testing.T) {
 		t.Errorf("thinned: %v; drift says\n%+v\nbefore\n%+v", thinned, after.Series, before.Series)
 	}
 	if err := s.use(func(file *store.Store) error {
-		marks, err := file.Marks(t.Context(), shelf.Name, time.Time{}, time.Time{})
+		marks, err := file.Marks(t.Context(), r.Name, time.Time{}, time.Time{})
 		if len(marks) != 1 || marks[0].Kind != store.MarkThinned {
 			t.Errorf("%+v", marks)
 		}
@@ -228,28 +229,7 @@ func TestThinningLeavesDrift(t *testing.T) {
 }
 
 // shelf is an invented run of one feed whose drop and current a board reads.
-var shelf = func() *run.Run {
-	r, err := runfile.Parse("shelf.toml", []byte(`schema = 1
-name = "Book shelf"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channels = ["red", "green", "blue"]
-driver = "linear"
-channel_milliamps = 12.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-[[reel]]
-name = "left"
-pixels = 60
-[[feed]]
-name = "near"
-from = "A"
-to = "left.start"
-metres = 2.5
-conductor = "18 AWG"
+var shelf = runtest.Strip("Book shelf") + runtest.Reels(1, "left") + runtest.Feed("left.start", "18 AWG") + `
 [[step]]
 name = "dark"
 [[meter]]
@@ -267,12 +247,7 @@ up_to = 10.0
 resolution = 0.001
 percent = 0.3
 counts = 2
-`))
-	if err != nil {
-		panic(err)
-	}
-	return r
-}()
+`
 
 // fillDays stores what a board says of the feed, a reading every ten minutes: 105 mOhm,
 // with another current each time. It is invented.
@@ -286,7 +261,7 @@ func fillDays(t *testing.T, s *Store, begin time.Time, days int) {
 			{Quantity: run.Voltage, From: "A+", To: "A-", Unit: "V"},
 			{Quantity: run.Voltage, From: "left.start+", To: "left.start-", Unit: "V"},
 		} {
-			c.Run, c.Probe, c.Meter = shelf.Name, "cabinet", "board"
+			c.Run, c.Probe, c.Meter = "Book shelf", "cabinet", "board"
 			h, err := s.writer.Channel(c)
 			if err != nil {
 				return err
