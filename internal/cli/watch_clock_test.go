@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/watch/recorder"
 	"ohmkeep/internal/watch/service"
 	"ohmkeep/internal/watch/storage"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // setClock is this machine with a wall clock that is off, and a boot of its own.
@@ -38,7 +39,7 @@ func (s session) watchBy(clocks machine.Clocks, say func(), n int, logged string
 	if err != nil {
 		s.Fatal(err)
 	}
-	out := &shared{}
+	out := &watchtest.Log{}
 	log := slog.New(slog.NewTextHandler(out, nil))
 	kept, err := storage.Open(s.Context(), storage.Options{Path: "shelf.db", RunFile: "shelf.toml", Run: r.Name, Boot: clocks.Boot(), Log: log, Now: clocks.Wall})
 	if err != nil {

@@ -9,12 +9,13 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/months"
 )
 
 // gallery is an invented run: three reels in a row, fed at the start, a chip for six LEDs of
 // each colour.
-const gallery = `schema = 1
+var gallery = `schema = 1
 name = "Gallery" # invented
 ambient_celsius = 20
 [strip]
@@ -29,28 +30,10 @@ name = "A"
 volts = 5.1
 amps = 20
 milliohms = 5
-[[reel]]
-name = "west"
-metres = 1
-[[reel]]
-name = "north"
-metres = 1
-[[reel]]
-name = "east"
-metres = 1
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 2.5
-conductor = "18 AWG"
+` + runtest.Reels(1, "west", "north", "east") + runtest.Feed("west.start", "18 AWG") + `
 [[step]]
 name = "dark"
-[[step]]
-name = "white 20 %"
-red = 0.2
-green = 0.2
-blue = 0.2
+` + runtest.White("white 20 %", 0.2) + `
 [[meter]]
 name = "board"
 errors = "each"
