@@ -19,6 +19,7 @@ import (
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // notRun are the commands of the README that the test does not run, by how they begin,
@@ -285,7 +286,7 @@ func (p *reader) spoken(line string) {
 func (p *reader) watched(line string) {
 	p.Helper()
 	ctx, cancel := context.WithCancel(p.Context())
-	w := &watching{session: p.session, addr: p.addr, cancel: cancel, ended: make(chan int, 1), out: &shared{}}
+	w := &watching{session: p.session, addr: p.addr, cancel: cancel, ended: make(chan int, 1), out: &watchtest.Log{}}
 	go func() { w.ended <- Run(ctx, split(line)[1:], strings.NewReader(""), w.out, w.out) }()
 	p.Cleanup(func() { cancel(); <-w.ended })
 	w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
