@@ -26,7 +26,7 @@ var markWords = map[string]string{
 	store.MarkNote: "note", store.MarkGap: "gap ended", store.MarkLost: "lost", store.MarkRestart: "began", store.MarkStop: "stopped",
 	store.MarkDropped: "readings lost", store.MarkRunFile: "run file reloaded", store.MarkBoot: "machine started", store.MarkClock: "clock",
 	store.MarkDamaged: "store damaged", "step": "step announced", store.MarkTaken: "reading withdrawn", store.MarkPutBack: "reading put back",
-	store.MarkThinned: "old readings let go", store.MarkRedated: "readings redated",
+	store.MarkThinned: "old readings let go", store.MarkRedated: "readings redated", store.MarkStalled: "watch stalled",
 }
 
 // listMarks prints the marks of a run, one a line.

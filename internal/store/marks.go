@@ -26,6 +26,7 @@ const (
 	MarkRunFile = events.RunFile
 	MarkBoot    = events.Boot
 	MarkClock   = events.Clock
+	MarkStalled = events.Stalled
 	MarkDamaged = events.Damaged
 	MarkTaken   = events.Taken
 	MarkPutBack = events.PutBack

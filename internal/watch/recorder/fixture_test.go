@@ -172,6 +172,16 @@ func open(t testing.TB, p Plan, o Options) *cabinet {
 	return c
 }
 
+// pass lets time pass, in which the recorder runs.
+func (c *cabinet) pass(by time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.machine.pass(by)
+	if c.ran > 0 {
+		c.ran += by
+	}
+}
+
 func (c *cabinet) end() { c.cancel(); <-c.ended }
 
 // until waits for something to come true.

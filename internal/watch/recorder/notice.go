@@ -104,8 +104,12 @@ const (
 	span = 10 * time.Second
 )
 
-// look detects silent probes and unreadable lines; r.mu is held.
+// look detects silent probes and unreadable lines, and the end of those that waited during a
+// stall; r.mu is held.
 func (p *device) look(now time.Duration) {
+	if n := len(p.late); n > 0 && now-p.late[n-1].read > backlogPause {
+		p.settleLate()
+	}
 	if p.state != up {
 		return
 	}

@@ -18,17 +18,17 @@ func TestSilentAndGarbled(t *testing.T) {
 		return func() bool { got := c.Snapshot().Reasons(); return len(got) == 1 && strings.Contains(got[0], why) }
 	}
 	well := func() bool { return len(c.Snapshot().Reasons()) == 0 }
-	c.machine.pass(quiet)
+	c.pass(quiet)
 	c.until("silent", unwell("probe board: is silent"))
 	say(t, pair, "1,4.9,V\n")
 	c.until("well", well)
 	say(t, pair, strings.Repeat("1,4.9,W\n", 50))
 	c.until("heard", func() bool { return c.Snapshot().Probes[0].Bad == 50 })
-	c.machine.pass(span)
+	c.pass(span)
 	c.until("garbled", unwell("probe board: most of what it says is not understood"))
 	say(t, pair, strings.Repeat("1,4.9,V\n", 50))
 	c.stored(51)
-	c.machine.pass(span)
+	c.pass(span)
 	c.until("well", well)
 	if n := strings.Count(c.log.String(), "\n"); n != 5 {
 		t.Errorf("%d lines of log:\n%s", n, c.log)

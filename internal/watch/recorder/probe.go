@@ -50,6 +50,9 @@ type device struct {
 	beat         time.Duration // how often it says so; 0 = not known
 	restarts     bounded       // marks that it began again
 	garbled      bool
+	late         []waitingLine // read after a stall
+	recovered    stall         // the newest after which all lines that waited were read
+	stalls       bounded       // marks of such lines
 }
 
 // state is whether a probe can be heard.
@@ -67,8 +70,8 @@ type totals struct{ stored, bad, skipped, unusable, lost, restarts uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
 	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),
-		restarts: newBounded(1, restartMarks),
-		tried:    make(chan struct{}), ended: make(chan struct{})}
+		restarts: newBounded(1, restartMarks), stalls: newBounded(3, stallMarks),
+		tried: make(chan struct{}), ended: make(chan struct{})}
 }
 
 // same reports whether a probe of a run file is this one. What is simulated is so for

@@ -31,32 +31,43 @@ func (p *device) hear(e instrument.Event) {
 	}
 }
 
-// take queues the samples of one line or answer.
+// take receives the samples of one line or answer.
 func (p *device) take(at time.Time, samples []reading.Sample) {
-	w := p.wiring.Load()
 	since := time.Duration(at.UnixNano())
-	r := p.r
-	r.mu.Lock()
-	defer r.mu.Unlock()
+	p.r.mu.Lock()
+	defer p.r.mu.Unlock()
 	p.heard = since
+	p.r.alive(since)
+	if p.waited(since) {
+		p.late = append(p.late, waitingLine{since, samples})
+		return
+	}
+	p.settleLate()
+	p.put(since, samples, reading.Good)
+}
+
+// put queues the samples of one line that came at a moment since boot; r.mu is held.
+func (p *device) put(since time.Duration, samples []reading.Sample, date reading.Quality) {
+	r, w := p.r, p.wiring.Load()
 	// Whole milliseconds are stored in few bytes. Lines of the same one stay in
 	// their order, and all stay.
-	date := since.Truncate(time.Millisecond)
-	if date <= p.latest {
-		date = p.latest + time.Microsecond
+	at := since.Truncate(time.Millisecond)
+	if at <= p.latest {
+		at = p.latest + time.Microsecond
 	}
-	p.latest = date
-	placed := false
-	for _, s := range samples {
-		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
-			placed = true
-			r.take(w, c, s, since, date)
-		}
-	}
-	if !placed { // the run file has no such channel
+	p.latest = at
+	first := w.first(samples)
+	if first == nil { // the run file has no such channel
 		p.bad++
 		p.totals.bad++
 		return
+	}
+	first.rhythm.note(since)
+	for _, s := range samples {
+		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
+			s.Quality |= date
+			r.take(w, c, s, since, at)
+		}
 	}
 	p.good++
 }
@@ -72,7 +83,7 @@ func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date tim
 		c.unusable++
 		c.probe.totals.unusable++
 	}
-	if c.why = quality; c.why == reading.Good {
+	if c.why = quality &^ reading.ClockUncertain; c.why == reading.Good {
 		c.last, c.value, c.heard = since, s.Value, true
 	}
 	same := shared{c, w.run, step, s.Unit, s.Counts.PerCount}

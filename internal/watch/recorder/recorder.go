@@ -71,6 +71,9 @@ type Recorder struct {
 	steps   steps
 	// Announcements of steps that are taken, and those that are marked.
 	announced, stepMarks bounded
+	ran                  time.Duration // since boot, when the recorder was seen to run last
+	stall                stall         // the newest
+	stallMarks           bounded
 
 	queue  queue
 	commit commits
@@ -87,7 +90,8 @@ func New(p Plan, o Options) *Recorder {
 		o.Room = usualRoom
 	}
 	r := &Recorder{o: o, started: o.Clock.Now(), beat: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{}),
-		announced: newBounded(announceBurst, announceInterval), stepMarks: newBounded(stepMarkBurst, stepMarkInterval)}
+		announced: newBounded(announceBurst, announceInterval), stepMarks: newBounded(stepMarkBurst, stepMarkInterval),
+		stallMarks: newBounded(3, stallMarks)}
 	r.queue.room = o.Room
 	r.plan, r.sums = p, map[string]*totals{}
 	r.steps.use(p.Run)
@@ -124,6 +128,11 @@ func (r *Recorder) Run(ctx context.Context) {
 	r.running = false
 	r.mu.Unlock()
 	r.alone.Wait()
+	r.mu.Lock()
+	for _, p := range r.probes {
+		p.settleLate()
+	}
+	r.mu.Unlock()
 	r.Mark(Stopped, "", "")
 	stop()
 	<-written
@@ -206,6 +215,7 @@ func (r *Recorder) look() {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	now := r.o.Clock.Now()
+	r.alive(now.SinceBoot)
 	if was, is, changed := r.steps.follow(now, r.o.Clock.Certain()); changed {
 		r.o.Log.Info("scheduled step", "was", was, "is", is)
 	}

@@ -67,7 +67,7 @@ func TestAbsent(t *testing.T) {
 	say(t, pair, "1,4.9,V\n")
 	c.stored(1)
 	s.unplug(pair)
-	c.machine.pass(time.Minute)
+	c.pass(time.Minute)
 	if age := c.Snapshot().Probes[0].Channels[0].Age; age == nil || *age < 60 || *age > 70 {
 		t.Errorf("age %v", age)
 	}

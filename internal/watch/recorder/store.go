@@ -37,6 +37,7 @@ const (
 	Restarted Kind = "restarted" // a board began again without being unplugged
 	Dropped   Kind = "dropped"   // readings were lost for want of room
 	Clock     Kind = "clock"     // the dates have changed or become uncertain
+	Stalled   Kind = "stalled"   // the program did not run for a while
 	Changed   Kind = "changed"   // the run file was read again
 
 	Announced Kind = "announced" // a controller or a person said which step the run shows

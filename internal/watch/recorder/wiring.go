@@ -35,6 +35,7 @@ type channel struct {
 	value    float64       // … and the value itself, SI
 	unusable uint64
 	why      reading.Quality // of the newest sample
+	rhythm   rhythm          // of lines that begin with this channel
 }
 
 // wire maps the channels of one probe that have a place in the run.
@@ -57,7 +58,7 @@ func (w *wiring) inherit(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
 		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
-			c.heard, c.last, c.value, c.unusable, c.why = was.heard, was.last, was.value, was.unusable, was.why
+			c.heard, c.last, c.value, c.unusable, c.why, c.rhythm = was.heard, was.last, was.value, was.unusable, was.why, was.rhythm
 		}
 	}
 }

@@ -67,7 +67,7 @@ func ScaleText(perCount float64) string {
 // kinds are those of the store's marks.
 var kinds = map[recorder.Kind]string{
 	recorder.Started: store.MarkRestart, recorder.Stopped: store.MarkStop, recorder.Lost: store.MarkLost, recorder.Found: store.MarkGap,
-	recorder.Restarted: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Changed: store.MarkRunFile,
+	recorder.Restarted: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Stalled: store.MarkStalled, recorder.Changed: store.MarkRunFile,
 	recorder.Announced: markStep,
 }
 

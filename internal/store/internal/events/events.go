@@ -35,6 +35,7 @@ const (
 	RunFile = "run"       // the run file was read again
 	Boot    = "boot"      // the machine was started
 	Clock   = "clock"     // the wall clock was set
+	Stalled = "stalled"   // the program that records did not run for a while
 	Damaged = "damaged"   // the store was damaged and replaced by a new one; the text says where the old one is
 	Taken   = "withdrawn" // a reading was withdrawn; the text says which and why
 	PutBack = "restored"  // a withdrawn reading was restored
