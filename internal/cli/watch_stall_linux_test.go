@@ -9,6 +9,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/watch/watchtest"
 )
 
 var stalled = flag.Duration("stall", 0, "how long the watch is stopped while a board sends; `10s` in .ci/run, and 0 leaves the test to package recorder")
@@ -22,7 +24,7 @@ func TestWatchStalled(t *testing.T) {
 	s := newSession(t)
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
-	w := &watching{session: s, addr: s.freeAddress(), out: &shared{}}
+	w := &watching{session: s, addr: s.freeAddress(), out: &watchtest.Log{}}
 	program := process("watch", "shelf.toml", "--store", "shelf.db", "--commit", "50ms", "--listen", w.addr)
 	program.Stderr = w.out
 	if err := program.Start(); err != nil {
