@@ -89,19 +89,12 @@ func (e *Element) Scale(ohms float64) float64 {
 // Make fits a run to its readings. It returns an error where a part of the run is connected to no
 // supply, or the network cannot be solved with the values of the run file.
 func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
-	return estimateWith(r, readings, search.Best)
+	return MakeWith(r, readings, search.Best)
 }
 
-// Refit fits the same run to other readings with the noise of this estimate. The errors are those
-// of Make.
-func (e *Estimate) Refit(readings []reading.Reading) (*Estimate, error) {
-	return estimateWith(e.Problem.Run, readings, func(p *model.Problem) (*search.Outcome, error) {
-		return search.BestWithNoise(p, e.Problem.Noise)
-	})
-}
-
-// estimateWith describes the result of a search.
-func estimateWith(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
+// MakeWith fits a run to its readings by a given search. Its errors are those of Make, and those
+// of the search.
+func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
 	p, err := model.New(r, readings)
 	if err != nil {
 		return nil, err
@@ -131,7 +124,7 @@ const maxAlternatives = 3
 // agree on is unknown. An alternative that cannot be fitted is left out.
 func (e *Estimate) Alternatives() (list []*Estimate) {
 	for _, out := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
-		rival, err := estimateWith(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
+		rival, err := MakeWith(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
 			return search.BestWithout(p, out)
 		})
 		if err == nil {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/fit/search/searchtest"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -31,7 +32,7 @@ func TestWithoutAgreesWithNewFit(t *testing.T) {
 				rest = append(rest, x)
 			}
 		}
-		again, err := whole.Refit(rest)
+		again, err := MakeWith(r, rest, searchtest.KnownNoise(whole.Problem.Noise))
 		if err != nil {
 			t.Fatal(err)
 		}

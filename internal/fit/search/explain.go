@@ -52,7 +52,7 @@ func (h *hypothesis) withOpenIfBetter(first *leastsquares.Fit, plain candidate) 
 		return plain.fit, nil
 	}
 	h.setExclusions(nil)
-	if !clean && !h.noiseGiven {
+	if !clean {
 		h.SetNoise(h.PriorNoise())
 	}
 	open := h.withOpenConductors(first)

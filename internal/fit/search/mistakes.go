@@ -54,7 +54,7 @@ func (h *hypothesis) restore(a candidate) {
 		h.open = append(h.open, c)
 	}
 	h.setExclusions(a.excluded)
-	if a.noise != nil && !h.noiseGiven {
+	if a.noise != nil {
 		h.SetNoise(a.noise)
 	}
 }

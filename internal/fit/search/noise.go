@@ -67,9 +67,6 @@ func (h *hypothesis) solveWithNoise(fit *leastsquares.Fit, freedom float64) (*le
 // reading by more than noiseTolerance, and reports whether it did. The uncertainty of the noise
 // is updated in either case.
 func (h *hypothesis) updateNoise(fit *leastsquares.Fit, freedom float64) bool {
-	if h.noiseGiven {
-		return false
-	}
 	noise := h.estimateNoise(fit, freedom)
 	changed := false
 	for i := range h.Observations {

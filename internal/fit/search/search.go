@@ -7,7 +7,6 @@
 package search
 
 import (
-	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/numeric/leastsquares"
 )
@@ -20,7 +19,6 @@ type hypothesis struct {
 	mistakes     []model.Mistake // operator mistakes, corrected in the readings
 	alternatives [][]bool        // by explanation of nearly the same cost: the readings it excludes
 	bounded      bool            // the last fit kept conductors from falling below zero
-	noiseGiven   bool            // the noise is given and not estimated
 }
 
 // Outcome is the explanation that fits the readings best.
@@ -39,12 +37,6 @@ type Outcome struct {
 // fit. It returns an error where the network cannot be solved with the values of the run file.
 func Best(p *model.Problem) (*Outcome, error) {
 	return (&hypothesis{Problem: p}).best()
-}
-
-// BestWithNoise is Best with the noise of each group of readings given.
-func BestWithNoise(p *model.Problem, noise []likelihood.Learned) (*Outcome, error) {
-	p.SetNoise(noise)
-	return (&hypothesis{Problem: p, noiseGiven: true}).best()
 }
 
 func (h *hypothesis) best() (*Outcome, error) {

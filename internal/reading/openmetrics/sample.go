@@ -23,17 +23,6 @@ type Sample struct {
 	Like   bool    // name and labels are those of the sample read before
 }
 
-// Get returns the value of a label; "" if the label is missing, as the specification makes no
-// difference between the two.
-func (s *Sample) Get(name string) string {
-	for _, l := range s.Labels {
-		if l.Name == name {
-			return l.Value
-		}
-	}
-	return ""
-}
-
 // appendSeconds writes nanoseconds as seconds with no more decimals than needed.
 func appendSeconds(b []byte, at int64) []byte {
 	if at < 0 {

@@ -1,0 +1,22 @@
+// Package searchtest has a search with known noise for tests.
+package searchtest
+
+import (
+	"ohmkeep/internal/fit/likelihood"
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/search"
+)
+
+// KnownNoise returns a search that takes the noise of each group of readings as known: its prior
+// is so narrow that the readings cannot change it.
+func KnownNoise(noise []likelihood.Learned) func(*model.Problem) (*search.Outcome, error) {
+	const narrow = 1e-6
+	return func(p *model.Problem) (*search.Outcome, error) {
+		for i := range p.NoiseGroups {
+			p.NoiseGroups[i].Prior = likelihood.Prior{Scatter: noise[i].Scatter, Max: noise[i].Scatter,
+				SpreadConstant: narrow, SpreadBelow: narrow, SpreadRelative: narrow}
+		}
+		p.SetNoise(noise)
+		return search.Best(p)
+	}
+}
