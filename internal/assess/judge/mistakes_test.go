@@ -35,6 +35,11 @@ func TestOperatorMistakesAreNamed(t *testing.T) {
 				x.Value = -x.Value
 			}
 		}},
+		{`Steps "white 0.03" and "white 0.12" seem to have been exchanged`, func(x *reading.Reading) {
+			if other := map[string]string{"white 0.03": "white 0.12", "white 0.12": "white 0.03"}[x.Step]; other != "" {
+				x.Value = shown(other, *x)
+			}
+		}},
 		{`Step "white 0.03" seems to have been read with the load of step "white 0.12"`, func(x *reading.Reading) {
 			if x.Step == "white 0.03" {
 				x.Value = shown("white 0.12", *x)

@@ -1,7 +1,6 @@
 package wording
 
 import (
-	"fmt"
 	"strings"
 
 	"ohmkeep/internal/result/assessment"
@@ -50,11 +49,7 @@ func Actions(a *assessment.Assessment) []Action {
 		}
 		out = append(out, act)
 	}
-	for _, r := range a.Readings {
-		if r.Suspect {
-			out = append(out, Action{Text: fmt.Sprintf("Take the reading of line %d again: %s.", r.Row, Suspect(r))})
-		}
-	}
+	out = append(out, readAgain(a.Readings)...)
 	for _, n := range a.Next {
 		out = append(out, Action{Text: "Read the " + Next(a.Run, n) + "."})
 	}

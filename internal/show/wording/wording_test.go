@@ -40,6 +40,38 @@ func TestActions(t *testing.T) {
 	}
 }
 
+// Readings that share a cause are named together, others one by one up to ten.
+func TestReadAgain(t *testing.T) {
+	var list []assessment.Reading
+	for row := 2; row < 400; row++ {
+		var x assessment.Reading
+		x.Row, x.Step, x.Quantity, x.From, x.To = row, "dark", run.Voltage, "A+", "A-"
+		switch {
+		case row%2 == 0 && row < 50, row > 380:
+			x.Suspect, x.Used, x.Note = true, true, "Steps \"dark\" and \"white\" seem to have been exchanged"
+		case row == 100:
+			x.Suspect, x.Note = true, "the leads may have been reversed"
+		case row > 300 && row < 320:
+			x.Suspect = true
+		}
+		list = append(list, x)
+	}
+	var got []string
+	for _, act := range readAgain(list) {
+		got = append(got, act.Text)
+	}
+	if len(got) != 12 || got[0] != `Check 43 readings, lines 2, 4, 6, 8 and 21 more: steps "dark" and "white" seem to have been exchanged; they were used as if it was so; correct the file, or take them again.` ||
+		!strings.HasPrefix(got[1], "Take the reading of line 100 again: ") || !strings.Contains(got[1], "; the leads may have been reversed") ||
+		got[11] != "Take again what else contradicts the others: 10 more, listed by --json." {
+		t.Errorf("%d: %s", len(got), strings.Join(got, "\n"))
+	}
+	for rows, want := range map[string][]int{"line 7": {7}, "lines 2 to 4, 9, 11 to 12": {2, 3, 4, 9, 11, 12}} {
+		if got := Lines(want); got != rows {
+			t.Errorf("%q, not %q", got, rows)
+		}
+	}
+}
+
 func TestHeadline(t *testing.T) {
 	element := func(name string, v assessment.Verdict) assessment.Element {
 		return assessment.Element{Kind: run.KindJoint, Name: name, Rail: run.Loop, Ohms: 1, Limit: 1, Verdict: v, Known: true}
