@@ -4,16 +4,20 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"syscall"
 )
 
 // Cause takes off an error of the file system what was called and which file: the caller
-// names the file as the user did. Other errors stay as they are.
+// names the file as the user did. That a file does not exist has the same words on every
+// system. Other errors stay as they are.
 func Cause(err error) error {
 	if at, ok := errors.AsType[*fs.PathError](err); ok {
-		return at.Err
+		err = at.Err
+	} else if link, ok := errors.AsType[*os.LinkError](err); ok {
+		err = link.Err
 	}
-	if link, ok := errors.AsType[*os.LinkError](err); ok {
-		return link.Err
+	if _, ok := err.(syscall.Errno); ok && errors.Is(err, fs.ErrNotExist) {
+		return syscall.ENOENT
 	}
 	return err
 }

@@ -155,7 +155,7 @@ func (c *Claim) sign() error {
 
 // Release gives up the claim.
 func (c *Claim) Release() error {
-	err := errors.Join(os.Remove(c.path), c.file.Close())
+	err := removeLocked(c.path, c.file)
 	if errors.Is(err, fs.ErrNotExist) {
 		err = nil // its directory was renamed, or the file was removed
 	}

@@ -22,5 +22,11 @@ func lock(file *os.File, alone bool) error {
 	return err
 }
 
+// removeLocked removes a file that this process has locked, and closes it: nothing else can lock
+// it before it is gone.
+func removeLocked(path string, file *os.File) error {
+	return errors.Join(os.Remove(path), file.Close())
+}
+
 // unlock takes the lock away.
 func unlock(file *os.File) error { return unix.Flock(int(file.Fd()), unix.LOCK_UN) }

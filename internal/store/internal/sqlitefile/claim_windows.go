@@ -22,5 +22,15 @@ func lock(file *os.File, alone bool) error {
 	return err
 }
 
+// removeLocked closes a file that this process has locked, and removes it, since a file that is
+// open cannot be removed. If another program has opened it meanwhile, it stays and is that program's.
+func removeLocked(path string, file *os.File) error {
+	err := errors.Join(file.Close(), os.Remove(path))
+	if errors.Is(err, windows.ERROR_SHARING_VIOLATION) {
+		return nil
+	}
+	return err
+}
+
 // unlock does nothing: the lock goes with the descriptor.
 func unlock(*os.File) error { return nil }
