@@ -99,6 +99,15 @@ func (s session) during(ctx context.Context, typed, line string) outcome {
 	return outcome{s.T, line, status, out.String(), faults.String()}
 }
 
+// lighter returns a command line with its picture as SVG under -short: under the race
+// detector a PNG takes seconds.
+func lighter(line string) string {
+	if testing.Short() {
+		return strings.ReplaceAll(line, ".png", ".svg")
+	}
+	return line
+}
+
 // split parts a line into words at spaces outside double quotes.
 func split(line string) []string {
 	quoted := false
@@ -167,6 +176,20 @@ func (s session) content(name string) string {
 		s.Fatal(err)
 	}
 	return string(content)
+}
+
+// clear removes the files that a pattern names.
+func (s session) clear(pattern string) {
+	s.Helper()
+	names, err := filepath.Glob(pattern)
+	for _, name := range names {
+		if err == nil {
+			err = os.Remove(name)
+		}
+	}
+	if err != nil {
+		s.Fatal(err)
+	}
 }
 
 // holds wants exactly these files in the folder, hidden ones included.

@@ -32,7 +32,7 @@ func Check(ctx context.Context, tx *sql.Tx) (f Found, err error) {
 		err = f.blocks(ctx, tx)
 	}
 	if tables.Broken(err) {
-		f.Faults, err = append(f.Faults, err.Error()), nil
+		f.Faults, err = append(f.Faults, "not all of the file can be read"), nil
 	}
 	if err != nil || len(f.Faults) == 0 {
 		return f, err
@@ -73,6 +73,7 @@ func (f *Found) blocks(ctx context.Context, tx *sql.Tx) error {
 	if err != nil {
 		return err
 	}
+	incomplete := 0 // series
 	for _, s := range series {
 		chunks, err := tables.Chunks(ctx, tx, s, tables.Beginning, tables.End)
 		if err != nil {
@@ -83,21 +84,26 @@ func (f *Found) blocks(ctx context.Context, tx *sql.Tx) error {
 			return err
 		}
 		if n := f.Readings - before; n != held[s.ID] {
-			f.Faults = append(f.Faults, fmt.Sprintf("series %d holds %d readings of %d", s.ID, n, held[s.ID]))
+			incomplete++
 		}
 		delete(held, s.ID)
 	}
-	for id, n := range held {
-		if n != 0 {
-			f.Faults = append(f.Faults, fmt.Sprintf("what the %d readings of series %d are of is lost", n, id))
-		}
+	if incomplete > 0 {
+		f.Faults = append(f.Faults, fmt.Sprintf("%d of %d series are not complete", incomplete, len(series)))
+	}
+	var nameless int64 // readings
+	for _, n := range held {
+		nameless += n
+	}
+	if nameless > 0 {
+		f.Faults = append(f.Faults, fmt.Sprintf("where %d readings were taken is lost", nameless))
 	}
 	tail, err := tables.Tail(ctx, tx, nil)
 	if err != nil {
 		return err
 	}
 	if tail.Orphans > 0 {
-		f.Faults = append(f.Faults, fmt.Sprintf("what %d readings of the newest commits are of is lost", tail.Orphans))
+		f.Faults = append(f.Faults, fmt.Sprintf("where %d of the newest readings were taken is lost", tail.Orphans))
 	}
 	if n := len(tail.Damaged); n > 0 {
 		f.Faults = append(f.Faults, fmt.Sprintf("%d commits are damaged", n))
@@ -130,13 +136,18 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 	})
 }
 
-// integrity returns what SQLite finds wrong with its pages.
+// mostFaults is how many faults of its pages SQLite looks for.
+const mostFaults = 20
+
+// integrity reports whether SQLite finds its pages damaged, and in how many places. What it says
+// of each place is of use to the maker of a database only.
 func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
-	rows, err := tx.QueryContext(ctx, "PRAGMA integrity_check(20)")
+	rows, err := tx.QueryContext(ctx, fmt.Sprintf("PRAGMA integrity_check(%d)", mostFaults))
 	if err != nil {
 		return nil, err
 	}
 	defer rows.Close()
+	n := 0
 	for rows.Next() {
 		var text string
 		if err := rows.Scan(&text); err != nil {
@@ -144,14 +155,22 @@ func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
 		}
 		for line := range strings.Lines(text) {
 			if line = strings.TrimSpace(line); line != "ok" && !strings.HasPrefix(line, "***") {
-				faults = append(faults, line)
+				n++
 			}
 		}
 	}
 	if err := rows.Err(); sqlitefile.Damaged(err) {
-		faults = append(faults, err.Error())
+		n++
 	} else if err != nil {
 		return nil, err
+	}
+	switch {
+	case n >= mostFaults:
+		faults = []string{fmt.Sprintf("the file is damaged in %d places or more", mostFaults)}
+	case n > 1:
+		faults = []string{fmt.Sprintf("the file is damaged in %d places", n)}
+	case n == 1:
+		faults = []string{"the file is damaged in one place"}
 	}
 	return faults, nil
 }
