@@ -185,6 +185,9 @@ func (x *Posterior) update(i int, sign, over float64) {
 	}
 	for j, r := range x.readings {
 		change := sign * r.Dot(along)
+		if math.Abs(change) < negligible {
+			continue
+		}
 		x.own[j] += sign * change * change
 		row := x.shared.Row(j)
 		for k, c := range changes {
@@ -192,6 +195,10 @@ func (x *Posterior) update(i int, sign, over float64) {
 		}
 	}
 }
+
+// negligible is the change of a covariance with a reading, as a part of both deviations, that is
+// left out.
+const negligible = 1e-14
 
 // Clone returns a copy.
 func (x *Posterior) Clone() *Posterior {

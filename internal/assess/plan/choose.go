@@ -132,6 +132,10 @@ func (s *planner) chooseByGain(few []int) (chosen []int) {
 	return chosen
 }
 
+// unaffected is the relative reduction of a variance below which a reading counts as gaining
+// nothing: most targets are far from it.
+const unaffected = 1e-12
+
 // gain is the sum over the targets of the logarithm of the reduction of the deviation by candidate
 // i, counted down to the target variance, plus settledBonus for each target that reaches it.
 func (s *planner) gain(x posteriors, i int) float64 {
@@ -143,6 +147,9 @@ func (s *planner) gain(x posteriors, i int) float64 {
 				continue
 			}
 			after := x[n].After(i, k)
+			if after > before*(1-unaffected) {
+				continue
+			}
 			sum += math.Log(before/math.Max(after, goal)) / 2
 			if after <= goal {
 				sum += settledBonus
