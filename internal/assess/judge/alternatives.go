@@ -45,29 +45,39 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 			x.Verdict = assessment.Unproven
 		}
 	}
-	if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
+	if i := other.est.DarkReel(); i >= 0 {
+		j.alternatives.dark = append(j.alternatives.dark, j.run.Reels[i].Name)
+		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
+	} else if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
 		j.alternatives.excludedHere = mine
 		j.alternatives.excludedThere = append(j.alternatives.excludedThere, others)
 		j.alternatives.undecided = append(j.alternatives.undecided, undecided...)
 	}
 }
 
-// alternatives are readings that contradict each other, either of which may be wrong.
+// alternatives are other explanations of the readings: of readings that contradict each other
+// either may be wrong; a reel may be dark.
 type alternatives struct {
 	excludedHere             string   // by this estimate
 	excludedThere, undecided []string // by the alternatives; elements that would have a verdict without the contradiction
+	dark, undecidedByDark    []string // reels that may be dark; elements whose verdict depends on it
 }
 
-// reportAlternatives reports readings that contradict each other.
+// reportAlternatives reports readings that contradict each other, and reels that may be dark where
+// a verdict depends on that.
 func (j *judgement) reportAlternatives() {
-	if j.alternatives.excludedHere == "" {
-		return
+	a := j.alternatives
+	if a.excludedHere != "" {
+		text := fmt.Sprintf("Either %s is wrong, or %s: the other readings agree with either. Read them again.", a.excludedHere, strings.Join(a.excludedThere, ", or "))
+		if len(a.undecided) > 0 {
+			text += " Undecided until then: " + strings.Join(a.undecided, ", ") + "."
+		}
+		j.addFinding(assessment.Warning, "reading", text)
 	}
-	text := fmt.Sprintf("Either %s is wrong, or %s: the other readings agree with either. Read them again.", j.alternatives.excludedHere, strings.Join(j.alternatives.excludedThere, ", or "))
-	if len(j.alternatives.undecided) > 0 {
-		text += " Undecided until then: " + strings.Join(j.alternatives.undecided, ", ") + "."
+	if len(a.undecidedByDark) > 0 {
+		j.addFinding(assessment.Warning, "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit. Undecided until then: %s.",
+			strings.Join(a.dark, " or "), strings.Join(a.undecidedByDark, ", ")))
 	}
-	j.addFinding(assessment.Warning, "reading", text)
 }
 
 // matching finds the same element of another estimate, nil without one.

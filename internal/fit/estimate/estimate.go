@@ -39,8 +39,8 @@ type Estimate struct {
 
 	jacobian     *leastsquares.Matrix // of the fit
 	readings     []reading.Reading
-	alternatives [][]bool  // see Alternatives
-	boundedX     []float64 // see boundedBest
+	alternatives []search.Alternative // see Alternatives
+	boundedX     []float64            // see boundedBest
 	boundedSum   float64
 	noBoundedFit bool // boundedBest did not converge
 }
@@ -117,15 +117,15 @@ func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Problem
 }
 
 // maxAlternatives is how many alternatives are computed.
-const maxAlternatives = 3
+const maxAlternatives = 4
 
-// Alternatives returns estimates that exclude other readings and explain the rest about as well:
-// of two readings that contradict each other, either may be wrong. What the estimates do not
-// agree on is unknown. An alternative that cannot be fitted is left out.
+// Alternatives returns estimates under other assumptions that explain the readings about as well:
+// of two readings that contradict each other, either may be wrong; a reel may be dark. What the
+// estimates do not agree on is unknown. An alternative that cannot be fitted is left out.
 func (e *Estimate) Alternatives() (list []*Estimate) {
-	for _, out := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
+	for _, other := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
 		rival, err := MakeWith(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
-			return search.BestWithout(p, out)
+			return search.BestUnder(p, other)
 		})
 		if err == nil {
 			list = append(list, rival)

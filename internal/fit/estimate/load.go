@@ -6,6 +6,9 @@ import (
 	"ohmkeep/internal/fit/model"
 )
 
+// DarkReel is the index of the reel that the estimate takes to stay dark, negative for none.
+func (e *Estimate) DarkReel() int { return e.Problem.DarkReel }
+
 // Load returns the ratio of the pixels' current in a step, by its index in the run, to that in
 // the run file at full voltage, and its standard deviation. Without readings it is that of the
 // priors.

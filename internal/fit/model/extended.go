@@ -12,7 +12,7 @@ import (
 // ranges of the given meters. It has no readings. Its first unknowns are those of p. It returns
 // an error where the network cannot be set up.
 func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
-	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, ReadSteps: len(p.Steps), LitStep: p.LitStep, Segment: p.Segment,
+	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, ReadSteps: len(p.Steps), LitStep: p.LitStep, DarkReel: p.DarkReel, Segment: p.Segment,
 		MeterRanges: slices.Clone(p.MeterRanges), HeldValue: p.HeldValue, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
 	for _, m := range meters {
 		if p.Run.Meters[m].Each {

@@ -64,6 +64,7 @@ type Problem struct {
 	Steps        []int  // the run's steps; the first ReadSteps of them have readings
 	ReadSteps    int    // how many steps have readings
 	LitStep      []int  // by step: the run's step whose load was lit; another one after a WrongLoad mistake
+	DarkReel     int    // index of a reel that stays dark in every step; Absent for none
 	unreadSteps  []bool // by step: it has no readings and is not solved; nil where all are solved
 	Observations []Observation
 	MeterRanges  []MeterRange
@@ -96,7 +97,7 @@ type temperature struct {
 
 // New sets up the problem. It returns an error where a part of the run is connected to no supply.
 func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
-	p := &Problem{Run: r, Notes: map[int]string{}}
+	p := &Problem{Run: r, DarkReel: Absent, Notes: map[int]string{}}
 	p.readTemperature(readings)
 	var places []run.Place
 	written := p.writtenResolutions(readings)

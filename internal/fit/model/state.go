@@ -86,7 +86,11 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust
 	for i, reel := range p.Run.Reels {
-		s.loads[i] = pixel.New(reel.Strip, p.Run.Steps[p.LitStep[k]].Levels, adjust)
+		levels := p.Run.Steps[p.LitStep[k]].Levels
+		if i == p.DarkReel {
+			levels = nil
+		}
+		s.loads[i] = pixel.New(reel.Strip, levels, adjust)
 	}
 }
 

@@ -63,7 +63,7 @@ func (h *hypothesis) tryExchanges(fit *leastsquares.Fit) *leastsquares.Fit {
 	h.setExclusions(best.excluded)
 	for _, t := range others {
 		if t.cost < best.cost+maxAlternativeCost && !slices.Equal(t.excluded, best.excluded) {
-			h.alternatives = append(h.alternatives, t.excluded)
+			h.alternatives = append(h.alternatives, Alternative{Excluded: t.excluded, DarkReel: model.Absent})
 		}
 	}
 	return best.fit

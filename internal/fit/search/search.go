@@ -17,7 +17,7 @@ type hypothesis struct {
 	*model.Problem
 	open         []OpenConductor
 	mistakes     []model.Mistake // operator mistakes, corrected in the readings
-	alternatives [][]bool        // by explanation of nearly the same cost: the readings it excludes
+	alternatives []Alternative   // explanations of nearly the same cost
 	bounded      bool            // the last fit kept conductors from falling below zero
 }
 
@@ -29,7 +29,7 @@ type Outcome struct {
 	DegreesOfFreedom int
 	Open             []OpenConductor
 	Mistakes         []model.Mistake // operator mistakes, corrected in the readings
-	Alternatives     [][]bool        // readings that another explanation of nearly the same cost excludes, by observation
+	Alternatives     []Alternative   // explanations of nearly the same cost
 }
 
 // Best finds the explanation that fits the readings of a problem best. It leaves the problem in
@@ -49,6 +49,7 @@ func (h *hypothesis) best() (*Outcome, error) {
 	}
 	fit = h.finalFit(h.tryExchanges(fit))
 	fit = h.readmitAgreeing(fit)
+	h.tryDarkReels(fit)
 	squares, freedom := h.ChiSquared(fit), h.DegreesOfFreedom(fit)
 	for i, c := range h.open {
 		h.open[i].LowerBound = h.lowerBound(c, fit)
@@ -81,13 +82,20 @@ func (h *hypothesis) readmitAgreeing(fit *leastsquares.Fit) *leastsquares.Fit {
 	return fit
 }
 
-// BestWithout is Best with some readings, by observation, excluded for good. It looks for no
-// alternatives.
-func BestWithout(p *model.Problem, out []bool) (*Outcome, error) {
-	for i := range p.Observations {
+// Alternative is another explanation of the readings: others are wrong, or a reel is dark.
+type Alternative struct {
+	Excluded []bool // by observation; nil where none is
+	DarkReel int    // index of a reel that stays dark in every step; model.Absent for none
+}
+
+// BestUnder is Best with what an alternative assumes: its readings excluded for good, its reel
+// dark. It looks for no further alternatives.
+func BestUnder(p *model.Problem, a Alternative) (*Outcome, error) {
+	for i, out := range a.Excluded {
 		o := &p.Observations[i]
-		o.Excluded, o.ExcludedForGood = o.Excluded || out[i], o.ExcludedForGood || out[i]
+		o.Excluded, o.ExcludedForGood = o.Excluded || out, o.ExcludedForGood || out
 	}
+	p.DarkReel = a.DarkReel
 	outcome, err := Best(p)
 	if err != nil {
 		return nil, err

@@ -1,0 +1,106 @@
+package judge
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
+	"ohmkeep/internal/simulate/modeltest"
+)
+
+// A middle reel fed from both ends stays dark. The readings agree with a lit one and a third less
+// current in every pixel, and then the current of its joints is not known: a bad joint does not
+// pass, and the finding asks to look at the reel.
+func TestDarkReelBetweenTwoFeeds(t *testing.T) {
+	r := runtest.Parse(t, `schema = 1
+name = "Invented landing"
+[strip]
+volts = 5.0
+pixels_per_metre = 60
+channels = ["red", "green", "blue"]
+channel_milliamps = 12.0
+loop_milliohms_per_metre = 80.0
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "west"
+pixels = 160
+[[reel]]
+name = "middle"
+pixels = 160
+[[reel]]
+name = "east"
+pixels = 160
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+metres = 1.5
+conductor = "16 AWG"
+[[feed]]
+name = "far"
+from = "A"
+to = "east.end"
+metres = 1.5
+conductor = "16 AWG"
+[[step]]
+name = "dark"
+[[step]]
+name = "white 4 %"
+red = 0.04
+green = 0.04
+blue = 0.04
+[[step]]
+name = "white 8 %"
+red = 0.08
+green = 0.08
+blue = 0.08
+[[meter]]
+name = "hand"
+  [[meter.range]]
+  quantity = "voltage"
+  up_to = 6.0
+  resolution = 0.001
+  percent = 0.5
+  counts = 3
+  [[meter.range]]
+  quantity = "current"
+  up_to = 20
+  resolution = 0.01
+  percent = 2
+  counts = 5
+[limits]
+joint_milliohms = 15
+`)
+	passed, asked := 0, 0
+	for seed := range uint64(4) {
+		rng := rand.New(rand.NewPCG(seed, 240))
+		p := modeltest.New(r, modeltest.Usual, rng)
+		p.Unlit = []bool{false, true, false}
+		p.Joints[1].Plus = 0.026
+		list, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := assess(t, r, list)
+		for _, e := range a.Elements {
+			if e.Kind == run.KindJoint && e.Name == "middle-east" && e.Rail == run.Loop && e.Verdict == assessment.Pass {
+				passed++
+				t.Logf("seed %d: %.1f mΩ (%.1f to %.1f) passes\n%s", seed, 1e3*e.Ohms, 1e3*e.Low, 1e3*e.High, findings(a))
+			}
+		}
+		if strings.Contains(findings(a), "as they would if reel middle stayed dark") {
+			asked++
+		}
+	}
+	if passed > 0 || asked == 0 {
+		t.Errorf("the bad joint passed %d times; %d of 4 runs asked to look at the reel", passed, asked)
+	}
+}
