@@ -27,6 +27,7 @@ func TestMain(m *testing.M) {
 		"append": appendForever,
 		"write":  writeForever,
 		"look":   lookWithoutRights,
+		"rescue": rescueHere, "compact": compactHere,
 	}[os.Getenv(taskVariable)]
 	if !ok {
 		os.Exit(m.Run())

@@ -34,8 +34,8 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 	s.noteMu.Unlock()
 	s.o.Log.Error("the damaged store is put aside", "store", s.o.Path, "kept as", aside, "readings", rescued.Readings, "lost", rescued.Lost,
 		"without a place", rescued.Orphans)
-	if err := s.openFile(ctx); err != nil {
-		return err
+	if err := s.openFile(ctx); err != nil || rescued.Readings > 0 {
+		return err // the new file says what it replaces in each run that it has readings of
 	}
 	if err := s.file.Mark(ctx, s.o.Run, store.Mark{Time: s.o.Now(), Kind: store.MarkDamaged, Text: "kept as " + aside}); err != nil {
 		s.o.Log.Warn("the damage is not marked", "why", err)

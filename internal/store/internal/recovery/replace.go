@@ -9,6 +9,7 @@ import (
 	"os"
 	"time"
 
+	"ohmkeep/internal/store/internal/events"
 	"ohmkeep/internal/store/internal/pages"
 	"ohmkeep/internal/store/internal/sqlitefile"
 	"ohmkeep/internal/store/internal/tables"
@@ -47,8 +48,8 @@ func Replace(ctx context.Context, path string) (r Rescued, err error) {
 
 func replace(ctx context.Context, path string) (r Rescued, err error) {
 	part := path + sqlitefile.RescueSuffix
-	defer sqlitefile.Remove(part) // what is left of it; in its place it has another name
 	sqlitefile.Remove(part)
+	defer sqlitefile.RemovePart(path) // what is left of it; in its place it has another name
 	src, err := pages.Open(path, tables.Schema.PageSize)
 	if err != nil {
 		return r, err
@@ -63,14 +64,27 @@ func replace(ctx context.Context, path string) (r Rescued, err error) {
 	if err != nil {
 		return r, err
 	}
-	err = to.Update(ctx, func(tx *sql.Tx) error { return whole.into(ctx, src, tx) })
+	if r.Aside, err = aside(path); err != nil {
+		return r, errors.Join(err, to.Close())
+	}
+	err = to.Update(ctx, func(tx *sql.Tx) error {
+		if err := whole.into(ctx, src, tx); err != nil {
+			return err
+		}
+		return mark(ctx, tx, r)
+	})
 	if err = errors.Join(err, to.Close(), src.Close()); err != nil {
 		return r, fmt.Errorf("%s: what is whole of it cannot be written: %w", path, err)
 	}
-	if r.Aside, err = aside(path); err != nil {
-		return r, err
-	}
 	return r, sqlitefile.Exchange(path, part, r.Aside)
+}
+
+// mark adds to each run of a new store that it takes the place of a damaged one.
+func mark(ctx context.Context, tx *sql.Tx, r Rescued) error {
+	text := fmt.Sprintf("%d readings were taken over, %d are lost; the damaged file is kept as %s", r.Readings, r.Lost+r.Orphans, r.Aside)
+	_, err := tx.ExecContext(ctx, "INSERT INTO mark (run, at, zone, kind, subject, text) SELECT id, ?, 0, ?, '', ? FROM run",
+		time.Now().UnixNano(), events.Damaged, text)
+	return err
 }
 
 // aside returns an unused file name for the damaged store.

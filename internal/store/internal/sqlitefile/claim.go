@@ -91,9 +91,8 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 				if err == nil {
 					err = c.sign()
 				}
-				if _, begun := os.Stat(real(db.Path) + exchangeSuffix); begun != nil {
-					Remove(real(db.Path) + RescueSuffix) // of a rescue that was killed
-				}
+				RemovePart(db.Path) // of a rescue that was killed
+				removeIdleJournal(real(db.Path))
 				if err != nil {
 					return nil, errors.Join(err, c.Release())
 				}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"os"
 	"path/filepath"
@@ -132,4 +133,21 @@ func (db *DB) Compact(ctx context.Context, schema Schema) error {
 		}
 		return err
 	}())
+}
+
+// removeIdleJournal removes the rollback journal of a Compact that was killed before it
+// wrote to the database: SQLite leaves such a journal, which begins with a zero, and uses it
+// for nothing (file format, "hot journals"). The caller holds the claim.
+func removeIdleJournal(path string) {
+	journal := path + "-journal"
+	file, err := os.Open(journal)
+	if err != nil {
+		return
+	}
+	var first [1]byte
+	n, err := file.Read(first[:])
+	file.Close()
+	if n == 0 && err == io.EOF || n == 1 && first[0] == 0 {
+		_ = os.Remove(journal) // it does no harm
+	}
 }

@@ -1,9 +1,12 @@
 package sqlitefile
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -16,13 +19,15 @@ import (
 type exchange struct {
 	By    string `json:"by"`    // what takes the place, a name in the same directory
 	Aside string `json:"aside"` // under which the old one is kept
+	Sum   string `json:"sum"`   // SHA-256 of what takes the place, by which it is known under either name
 }
 
 const exchangeSuffix = ".exchange"
 
 // Exchange puts the database at by, which has no log, in the place of the one at path,
 // which is kept under the name aside together with its log. No program has either open, and
-// the caller holds the claim. At every moment path is the old one or the new one.
+// the caller holds the claim. At every moment path is the old one or the new one: where
+// the file system can, the two change names in one step.
 func Exchange(path, by, aside string) error {
 	path = real(path)
 	if err := inherit(path, by); err != nil {
@@ -31,7 +36,11 @@ func Exchange(path, by, aside string) error {
 	if err := flush(by); err != nil {
 		return err
 	}
-	text, err := json.Marshal(exchange{filepath.Base(by), filepath.Base(aside)})
+	sum, err := sumOf(by)
+	if err != nil {
+		return err
+	}
+	text, err := json.Marshal(exchange{filepath.Base(by), filepath.Base(aside), sum})
 	if err != nil {
 		return err
 	}
@@ -46,6 +55,20 @@ func Exchange(path, by, aside string) error {
 		return err
 	}
 	return finish(path)
+}
+
+// sumOf returns the SHA-256 of a file; "" if there is none.
+func sumOf(path string) (string, error) {
+	file, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", nil
+	} else if err != nil {
+		return "", err
+	}
+	defer file.Close()
+	sum := sha256.New()
+	_, err = io.Copy(sum, file)
+	return hex.EncodeToString(sum.Sum(nil)), err
 }
 
 // finish completes an exchange.
@@ -75,25 +98,59 @@ func finish(path string) error {
 }
 
 // steps are what an exchange does, in this order. Each may be done again. What does not
-// exist any more was done before; with the new database in its place all was.
+// exist any more was done before; when nothing is at by any more, all was.
 func (x exchange) steps(path string) []func() error {
 	by, aside := filepath.Join(filepath.Dir(path), x.By), filepath.Join(filepath.Dir(path), x.Aside)
 	if _, err := os.Stat(by); err != nil {
 		return nil
 	}
+	swapped := false // the old one is at by
 	return []func() error{
 		func() error {
-			if same(path, aside) {
-				return nil
-			}
-			if err := os.Link(path, aside); err == nil || errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrExist) {
+			now, err := sumOf(path)
+			if err != nil {
 				return err
 			}
-			return os.Rename(path, aside) // a file system without links
+			if swapped = now == x.Sum; swapped {
+				return nil
+			}
+			err = swap(path, by)
+			if swapped = err == nil; !errors.Is(err, errors.ErrUnsupported) {
+				return err
+			}
+			return keepOld(path, aside)
 		},
 		func() error { return os.Rename(path+"-wal", aside+"-wal") },
 		func() error { return os.Remove(path + "-shm") },
-		func() error { return os.Rename(by, path) },
+		func() error {
+			switch {
+			case !swapped:
+				return os.Rename(by, path)
+			case same(by, aside): // rename(2) does nothing with two names of a file
+				return os.Remove(by)
+			}
+			return os.Rename(by, aside)
+		},
+	}
+}
+
+// keepOld gives the old database a second name, so that another can take its place.
+func keepOld(path, aside string) error {
+	if same(path, aside) {
+		return nil
+	}
+	if err := os.Link(path, aside); err == nil || errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	return os.Rename(path, aside) // a file system without links
+}
+
+// RemovePart removes a new database that was not finished, unless it is being exchanged: it
+// may have changed its name with the old one then.
+func RemovePart(path string) {
+	path = real(path)
+	if _, err := os.Stat(path + exchangeSuffix); errors.Is(err, fs.ErrNotExist) {
+		Remove(path + RescueSuffix)
 	}
 }
 

@@ -92,7 +92,7 @@ func (db *DB) MoveToNewFile(ctx context.Context) (kept string, err error) {
 	}
 	copied := p.path + RescueSuffix
 	Remove(copied)
-	defer Remove(copied)
+	defer RemovePart(p.path)
 	if _, err := db.Write.ExecContext(ctx, "VACUUM INTO ?", dsn(copied, nil)); err != nil {
 		return "", Explain(db.Path, err)
 	}

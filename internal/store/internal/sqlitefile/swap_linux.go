@@ -1,0 +1,18 @@
+package sqlitefile
+
+import (
+	"errors"
+
+	"golang.org/x/sys/unix"
+)
+
+// swap lets two files of a file system change their names in one step. The error is
+// errors.ErrUnsupported where that is not possible, or one of them does not exist.
+func swap(a, b string) error {
+	err := unix.Renameat2(unix.AT_FDCWD, a, unix.AT_FDCWD, b, unix.RENAME_EXCHANGE)
+	switch {
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS), errors.Is(err, unix.ENOTSUP), errors.Is(err, unix.ENOENT):
+		return errors.ErrUnsupported
+	}
+	return err
+}
