@@ -58,7 +58,7 @@ var rooms = map[string]map[string]string{
 		"internal/events":     "",
 		"internal/pages":      "",
 		"internal/query":      "internal/chunk internal/tables",
-		"internal/recovery":   "internal/chunk internal/pages internal/sqlitefile internal/tables",
+		"internal/recovery":   "internal/chunk internal/events internal/pages internal/sqlitefile internal/tables",
 		"internal/retention":  "internal/chunk internal/query internal/tables",
 		"internal/sqlitefile": "",
 		"internal/tables":     "internal/chunk internal/decimal internal/sqlitefile",
