@@ -2,12 +2,8 @@ package model
 
 import (
 	"math"
-	"slices"
-	"strconv"
-	"strings"
 
 	"ohmkeep/internal/fit/likelihood"
-	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -97,58 +93,4 @@ func (p *Problem) VarianceOf(meter, at int, value float64) float64 {
 		}
 	}
 	return math.Max(scatter.Variance(limits.Resolution*limits.Resolution/12, value), minDeviation*minDeviation)
-}
-
-// column identifies readings that were written alike: on one range of a meter, in one unit.
-type column struct {
-	meter, at int
-	unit      string
-}
-
-// writtenResolutions returns the resolution, SI, in which each column of readings was written:
-// the last decimal that any of its values shows. A spreadsheet drops trailing zeros, so one value
-// does not show its resolution. A column in which no value shows the last decimals of the display
-// was rounded when written. In a long column one value with more decimals than all others is
-// taken as a typing error.
-func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]float64 {
-	steps := map[column][]float64{}
-	for _, x := range readings {
-		if c, ok := p.columnOf(x); ok {
-			steps[c] = append(steps[c], writtenStep(x))
-		}
-	}
-	finest := map[column]float64{}
-	for c, list := range steps {
-		slices.Sort(list)
-		if len(list) >= minOutlierColumn {
-			list = list[1:]
-		}
-		finest[c] = list[0]
-	}
-	return finest
-}
-
-// minOutlierColumn is the number of values from which one of them may be such a typing error.
-const minOutlierColumn = 6
-
-// columnOf returns the column of a reading; false where its meter has no range for it.
-func (p *Problem) columnOf(x reading.Reading) (column, bool) {
-	meter := max(p.Run.MeterIndex(x.Meter), 0)
-	at := p.Run.Meters[meter].Range(x.Quantity, x.Value)
-	return column{meter, at, x.Unit}, at >= 0
-}
-
-// writtenStep is one unit of the last decimal of a reading's text, SI; 0 where it has no text.
-func writtenStep(x reading.Reading) float64 {
-	per, known := reading.PerSI(x.Quantity, x.Unit)
-	if !known || x.Text == "" || x.Mean != nil {
-		return 0
-	}
-	digits, exponent, _ := strings.Cut(strings.ToLower(x.Text), "e")
-	power := 0
-	if exponent != "" {
-		power, _ = strconv.Atoi(exponent)
-	}
-	_, decimals, _ := strings.Cut(digits, ".")
-	return math.Pow(10, float64(power-len(decimals))) / per
 }

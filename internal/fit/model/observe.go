@@ -8,7 +8,7 @@ import (
 
 // observe adds reading i to the problem, or notes why it takes no part. It returns the places
 // that need a network node.
-func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) []run.Place {
+func (p *Problem) observe(i int, x reading.Reading, shown digits) []run.Place {
 	if x.Quantity == run.Temperature {
 		p.Notes[i] = "used as the temperature of the copper"
 		return nil
@@ -39,8 +39,8 @@ func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) 
 		p.Notes[i] = "its feed is not in the run"
 		return nil
 	}
-	meter := max(p.Run.MeterIndex(x.Meter), 0)
-	at := p.Run.Meters[meter].Range(x.Quantity, x.Value)
+	written, _ := p.columnOf(x)
+	meter, at := written.meter, shown.displayRange(p.Run.Meters[written.meter], written, x)
 	if at < 0 { // no range reaches this value: its unit or decimal point is wrong
 		if at = widestRange(p.Run.Meters[meter], x.Quantity); at < 0 {
 			p.Notes[i] = "its meter has no range for it"
@@ -53,7 +53,7 @@ func (p *Problem) observe(i int, x reading.Reading, written map[column]float64) 
 		d := readingDeviation(limits.Resolution, x.Mean)
 		o.RoundingVariance = d * d
 	} else {
-		step := math.Max(limits.Resolution, written[column{meter, at, x.Unit}])
+		step := math.Max(limits.Resolution, shown.resolution[column{meter, at, x.Unit}])
 		o.RoundingVariance = step * step / 12
 	}
 	o.Group = p.group(meter, at, x.Mean != nil)

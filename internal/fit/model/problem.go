@@ -100,9 +100,9 @@ func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
 	p := &Problem{Run: r, DarkReel: Absent, Notes: map[int]string{}}
 	p.readTemperature(readings)
 	var places []run.Place
-	written := p.writtenResolutions(readings)
+	shown := p.digitsWritten(readings)
 	for i, x := range readings {
-		places = append(places, p.observe(i, x, written)...)
+		places = append(places, p.observe(i, x, shown)...)
 	}
 	p.SetNoise(nil)
 	net, err := ladder.New(r, places...)

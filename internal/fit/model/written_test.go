@@ -1,0 +1,90 @@
+package model
+
+import (
+	"math"
+	"testing"
+
+	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// written gives the deviation of rounding that a column of texts has on a display of 1 mV.
+func written(t *testing.T, unit string, texts ...string) float64 {
+	t.Helper()
+	r, list := modeltest.Cornice()
+	list = list[:1:1]
+	one := list[0]
+	list = nil
+	for _, text := range texts {
+		x := one
+		x.Text, x.Unit = text, unit
+		x.Value, _ = reading.Value(x.Quantity, text, unit)
+		list = append(list, x)
+	}
+	p, err := New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return math.Sqrt(p.Observations[0].RoundingVariance * 12)
+}
+
+// A column is as fine as its last decimals: trailing zeros may have been dropped from some
+// values, not from all; and never finer than the display counts.
+func TestDigitsAsWritten(t *testing.T) {
+	for _, c := range []struct {
+		unit  string
+		texts []string
+		want  float64 // V
+	}{
+		{"V", []string{"4.812", "4.9", "5"}, 0.001},
+		{"V", []string{"4.81", "4.9", "5.02"}, 0.01},
+		{"V", []string{"4.8", "4.9", "5"}, 0.1},
+		{"mV", []string{"4812", "4903"}, 0.001},
+		{"mV", []string{"4812.5", "4903.25"}, 0.001},
+		{"V", []string{"4.812E0", "49.03e-1"}, 0.001},
+		{"V", []string{"4.81", "4.92", "5.03", "5.01", "4.97", "4.8125"}, 0.01}, // the last is a slip
+	} {
+		if got := written(t, c.unit, c.texts...); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%v %s: %g V, want %g", c.texts, c.unit, got, c.want)
+		}
+	}
+}
+
+// A display that changes from 3.999 to 4.00 V shows near there which range it is on, unless all
+// values are written with two decimals or trailing zeros were dropped.
+func TestRangeOfDisplay(t *testing.T) {
+	for _, c := range []struct {
+		what  string
+		texts []string
+		want  float64 // V, the end of the range of the first value
+	}{
+		{"three decimals", []string{"3.990", "3.501", "4.21"}, 4},
+		{"two decimals among three", []string{"3.99", "3.500", "4.21"}, 40},
+		{"at the end of the range", []string{"4.00", "3.501", "4.21"}, 40},
+		{"at the end, without its zeros", []string{"4", "3.501", "4.21"}, 40},
+		{"at the end, with three decimals", []string{"4.000", "3.501", "4.21"}, 4},
+		{"zeros may have been dropped", []string{"3.99", "3.501", "4.21"}, 4},
+		{"all written with two decimals", []string{"3.99", "3.50", "4.21"}, 4},
+		{"far below the end", []string{"3.50", "3.510", "4.21"}, 4},
+	} {
+		r, list := modeltest.Cornice()
+		limits := r.Meters[0].Ranges[0]
+		limits.UpTo, limits.Resolution = 4, 0.001
+		wider := limits
+		wider.UpTo, wider.Resolution = 40, 0.01
+		r.Meters[0].Ranges = []run.Range{wider, limits}
+		list = list[:len(c.texts)]
+		for i, text := range c.texts {
+			list[i].Text, list[i].Unit = text, "V"
+			list[i].Value, _ = reading.Value(run.Voltage, text, "V")
+		}
+		p, err := New(r, list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := p.MeterRanges[p.Observations[0].MeterRange].Limits.UpTo; got != c.want {
+			t.Errorf("%s: the range to %g V, want %g", c.what, got, c.want)
+		}
+	}
+}
