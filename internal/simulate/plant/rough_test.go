@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/simulate/plant"
 )
 
-var rough = flag.Int("rough", 2, "how many runs of each disturbance to assess; of each fault and slip a quarter")
+var rough = flag.Int("rough", 1, "how many runs of each disturbance to assess; of each fault and slip a quarter")
 
 // tally is what one line of the table counts.
 type tally struct {
