@@ -2,6 +2,7 @@ package cli
 
 import (
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -11,7 +12,7 @@ import (
 func TestDemo(t *testing.T) {
 	s := newSession(t)
 	o := s.do(`ohmkeep demo --into look`).exits(Passes)
-	o.prints("FAIL      joint west-north", "FAIL      feed far", "ohmkeep assess look/run.toml look/readings.csv").
+	o.prints("FAIL      joint west-north", "FAIL      feed far", filepath.FromSlash("ohmkeep assess look/run.toml look/readings.csv")).
 		says("Reading room cornice (invented)", "Fitting 39 readings")
 	if inside, outside := strings.Count(o.out, ": inside\n"), strings.Count(o.out, ": outside\n"); inside != 7 || outside != 0 {
 		t.Errorf("%d intervals of 7 hold the truth:\n%s", inside, o.out)
@@ -49,7 +50,7 @@ func TestDemoAgainAndElsewhere(t *testing.T) {
 	s.write("ohmkeep-demo/readings.db", "old")
 	s.do(`ohmkeep demo`).exits(Passes).says("Fitting 39 readings")
 	s.write("ohmkeep-demo/run.toml", s.content("ohmkeep-demo/run.toml")+"# mine\n")
-	s.do(`ohmkeep demo`).refused("ohmkeep-demo/run.toml: stands in the way")
+	s.do(`ohmkeep demo`).refused(filepath.FromSlash("ohmkeep-demo/run.toml") + ": stands in the way")
 
 	s.Chdir(s.TempDir())
 	s.Setenv("TMPDIR", s.TempDir())

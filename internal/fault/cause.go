@@ -17,7 +17,16 @@ func Cause(err error) error {
 		err = link.Err
 	}
 	if _, ok := err.(syscall.Errno); ok && errors.Is(err, fs.ErrNotExist) {
-		return syscall.ENOENT
+		return Missing
 	}
 	return err
 }
+
+// Missing is the cause of an error that a file or a device does not exist: errors.Is(Missing,
+// fs.ErrNotExist) holds.
+var Missing error = missing{}
+
+type missing struct{}
+
+func (missing) Error() string        { return "no such file or directory" }
+func (missing) Is(target error) bool { return target == fs.ErrNotExist }
