@@ -7,6 +7,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 )
@@ -110,6 +111,11 @@ func TestHelpExamples(t *testing.T) {
 		commands++
 		s := newSession(t)
 		s.do(c.CommandPath()+` --help`).exits(Passes).prints("Usage:", "Examples:", c.Example)
+		for line := range strings.Lines(c.Long + "\n") {
+			if n := utf8.RuneCountInString(line) - 1; n > 92 {
+				t.Errorf("%s --help has a line of %d columns: %s", c.CommandPath(), n, line)
+			}
+		}
 		s.do(`ohmkeep help `+strings.TrimPrefix(c.CommandPath(), "ohmkeep")).exits(Passes).prints("Examples:", c.Example)
 		for line := range strings.Lines(c.Example) {
 			line, _, _ = strings.Cut(line, " #")

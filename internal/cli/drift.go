@@ -26,8 +26,9 @@ func newDrift() *cobra.Command {
 		Use:   "drift RUN",
 		Short: "Tell from months of stored readings which joint or feed is going",
 		Long: `Drift follows every feed, joint and reel that the stored readings can tell apart, at
-20 °C, and says for each whether it is steady, drifting, stepped, intermittent or
-unproven, since when, by how much, and when it will reach its limit.
+20 °C, and says for each whether it is steady, drifting, jumped, intermittent or
+unproven (in JSON a jump is "stepped"), since when, by how much, and when it will reach
+its limit.
 
 Feeds are followed by any readings of their two ends and their current. Joints and
 reels are followed in known steps: readings that name their step, such as those of a

@@ -25,7 +25,8 @@ func newSurvey() *cobra.Command {
 		Long: `Survey walks the steps of a run. In each it reads the probes of the run file that have
 their place, leads you with the carried meter from point to point, and asks for what
 no probe can read. Every reading is stored at once. An answer of "s" leaves a place or
-step out; "u" takes the last reading of the step out again and goes back to it; end of input or Ctrl-C ends the survey, and what was taken stays.
+step out; "u" takes the last reading of the step out again and goes back to it; end of
+input or Ctrl-C ends the survey, and what was taken stays.
 
 The run's low voltage does not shock but its current burns: no rings, no bridged leads.
 To put a meter in series with a feed, disconnect the supply first; a clamp is safer.`,

@@ -19,10 +19,8 @@ import (
 // style is the style sheet of every page.
 //
 //go:embed style.css
-//go:embed style.css
 var style string
 
-//go:embed page.html
 //go:embed page.html
 var pageText string
 
@@ -62,6 +60,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 		Cautions, Assumptions []string
 		Findings              []assessment.Finding
 		Drawings              []drawing
+		Residuals             drawing // statistics, which stand last
 		Lines                 []wording.Line
 		Assumed               bool
 		Readings              []readingRow
@@ -83,22 +82,32 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 	for _, at := range []func(width int) *chart.Picture{
 		func(width int) *chart.Picture { return chart.Fitted(a, width) },
 		func(width int) *chart.Picture { return chart.Resistances(worst, width) },
-		func(width int) *chart.Picture { return chart.Residuals(a.Readings, width) },
 	} {
-		wide, err := inline(at(chart.Wide))
+		d, err := draw(at)
 		if err != nil {
 			return err
 		}
-		narrow, err := inline(at(chart.Narrow))
-		if err != nil {
-			return err
-		}
-		data.Drawings = append(data.Drawings, drawing{wide, narrow})
+		data.Drawings = append(data.Drawings, d)
+	}
+	var err error
+	data.Residuals, err = draw(func(width int) *chart.Picture { return chart.Residuals(a.Readings, width) })
+	if err != nil {
+		return err
 	}
 	if err := page.Execute(w, data); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
 	return nil
+}
+
+// draw draws a picture for a page and for a phone.
+func draw(at func(width int) *chart.Picture) (drawing, error) {
+	wide, err := inline(at(chart.Wide))
+	if err != nil {
+		return drawing{}, err
+	}
+	narrow, err := inline(at(chart.Narrow))
+	return drawing{wide, narrow}, err
 }
 
 // inline draws a picture into the page; the picture has escaped its own text.

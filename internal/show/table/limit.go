@@ -1,8 +1,10 @@
 package table
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"ohmkeep/internal/advise/interval"
@@ -47,8 +49,8 @@ func Limit(w io.Writer, l *repair.Loads, style Style) error {
 		t.load(c)
 	}
 	if len(l.After) > 0 {
-		t.heading("The safe limiter after a repair, and what gives way then")
-		for _, c := range l.After {
+		t.heading("The safe limiter after a repair, the highest first, and what gives way then")
+		for _, c := range highestFirst(l.After) {
 			safe, decides := repair.Limiter(c.Colours)
 			text := printable.Line(c.Repair.Text)
 			if decides < 0 {
@@ -64,6 +66,17 @@ func Limit(w io.Writer, l *repair.Loads, style Style) error {
 	t.remarks("Cautions", []string{"A limiter in a controller is no fuse: fuse each feed near its supply.",
 		"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."})
 	return t.w.Flush()
+}
+
+// highestFirst returns repairs in the order of the limiter that is safe after them.
+func highestFirst(after []repair.Change) []repair.Change {
+	sorted := slices.Clone(after)
+	slices.SortStableFunc(sorted, func(a, b repair.Change) int {
+		x, _ := repair.Limiter(a.Colours)
+		y, _ := repair.Limiter(b.Colours)
+		return cmp.Compare(y.Value, x.Value)
+	})
+	return sorted
 }
 
 // remains reports whether a load fails for nothing but joints and feeds above their limits.
