@@ -84,15 +84,18 @@ func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool)
 	defer done()
 	defer e.restoreStates()
 	p := e.Problem
-	_, base := v.BoundedBest()
+	base := v.Sum
+	if x.Belief.Mean < 0 {
+		base, _, _ = v.heldAt(x, 0, v.X)
+	}
 	least := math.Inf(1)
 	for _, start := range [][]float64{v.X, p.StartHeldAt(x.split, at, v.X)} {
 		for range 4 {
-			sum, ok := p.BoundedSumHeldAt(x.valueAt, at, start)
+			sum, near, ok := p.SumHeldAt(x.valueAt, at, start)
 			if !ok {
 				break
 			}
-			least, start = math.Min(least, sum), p.LastHeldX
+			least, start = math.Min(least, sum), near
 		}
 	}
 	return least - base, !math.IsInf(least, 1)

@@ -244,7 +244,7 @@ func (e *Estimate) withoutFoilPrior(kind run.Kind, index int) (view *Estimate, d
 		return e, done
 	}
 	v := *e
-	v.Linear, v.boundedX, v.noBoundedFit = l, nil, false
+	v.Linear = l
 	return &v, done
 }
 

@@ -40,9 +40,6 @@ type Estimate struct {
 	jacobian     *leastsquares.Matrix // of the fit
 	readings     []reading.Reading
 	alternatives []search.Alternative // see Alternatives
-	boundedX     []float64            // see boundedBest
-	boundedSum   float64
-	noBoundedFit bool // boundedBest did not converge
 }
 
 // Element is one estimated resistance.

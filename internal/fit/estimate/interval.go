@@ -50,18 +50,15 @@ func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 // starting from first; false where fits do not converge.
 func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64) (at float64, ok bool) {
 	at = first
-	inside, insideRoot := 0.0, 0.0 // the last value inside the interval, and its root
+	base := math.Max(x.Belief.Mean, 0)
+	inside, insideRoot := base, 0.0 // the last value inside the interval, and its root
 	outside, outsideRoot := math.NaN(), 0.0
 	for range maxEndFits {
-		base, rise, converged := e.boundedRise(x, at, start)
-		if converged {
-			start = e.Problem.LastHeldX
-		} else {
-			base, rise, converged = e.unboundedRise(x, at, start)
-		}
+		rise, near, converged := e.riseTo(x, at, start)
 		if !converged {
 			return 0, false
 		}
+		start = near
 		sigmas := math.Sqrt(math.Max(rise, 0)) / e.Inflation
 		if math.Abs(sigmas-wanted) < endTolerance {
 			return at, true
@@ -70,9 +67,6 @@ func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64)
 			inside, insideRoot = at, sigmas
 		} else {
 			outside, outsideRoot = at, sigmas
-		}
-		if insideRoot == 0 {
-			inside = base
 		}
 		if math.IsNaN(outside) {
 			factor := maxExpansion

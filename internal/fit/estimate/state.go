@@ -10,7 +10,8 @@ import (
 )
 
 // FittedState is the fitted run in one step: the parameters of the network at the temperature of
-// the readings, and the adjustment of its pixels. An open conductor is 100 kΩ in it.
+// the readings, and the adjustment of its pixels. An open conductor is 100 kΩ in it, and one that
+// is estimated below zero is zero.
 type FittedState struct {
 	Parameters ladder.Parameters
 	Adjust     pixel.Adjust
@@ -51,6 +52,14 @@ func (e *Estimate) state(step int, off []float64) (k int, s *model.State) {
 	k = p.StepIndex(step)
 	s = p.NewState()
 	p.Set(k, x, s)
+	for _, list := range [][]ladder.Rails{s.Par.Joints, s.Par.Feeds} {
+		for i := range list {
+			list[i] = ladder.Rails{Plus: max(list[i].Plus, 0), Minus: max(list[i].Minus, 0)}
+		}
+	}
+	for i := range s.Par.Supplies {
+		s.Par.Supplies[i].Ohms = max(s.Par.Supplies[i].Ohms, 0)
+	}
 	return k, s
 }
 

@@ -44,41 +44,36 @@ func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief 
 	if parabolic {
 		return b
 	}
-	var base float64
 	for _, factor := range retryFactors {
 		at := target + (factor-1)*offset
-		var rise float64
-		var ok bool
-		if base, rise, ok = e.boundedRise(x, at, start); !ok {
-			base, rise, ok = e.unboundedRise(x, at, start)
-		}
-		if ok && rise > 0 {
+		if rise, _, ok := e.riseTo(x, at, start); ok && rise > 0 {
+			base := math.Max(b.Mean, 0)
 			return b.Rescaled(base, math.Abs(at-base)/math.Sqrt(rise)*e.Inflation)
 		}
 	}
-	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
+	return verdict.Belief{Mean: math.Max(b.Mean, 0), Deviation: math.Inf(1)}
 }
 
 // retryFactors are the parts of the distance at which the sum of squares is evaluated, one after
-// the other: a bounded fit may converge at one value and not at another.
+// the other: a fit may converge at one value and not at another.
 var retryFactors = [...]float64{1, 0.93, 1.07}
 
-// boundedRise returns the estimate and the rise of the sum of squares to a value, with no
-// conductor below zero; false where the fits do not converge.
-func (e *Estimate) boundedRise(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	bounded, least := e.boundedBest()
-	if bounded == nil {
-		return 0, 0, false
+// riseTo returns the rise of the least sum of squares from the estimate, or from zero where that is
+// negative, to a value of an element, and the unknowns there; false where no fit is possible.
+func (e *Estimate) riseTo(x *Element, target float64, start []float64) (rise float64, at []float64, ok bool) {
+	base := e.Sum
+	if mean, _ := x.valueAt(e.X); mean < 0 {
+		if base, _, ok = e.heldAt(x, 0, start); !ok {
+			return 0, nil, false
+		}
 	}
-	base, _ = x.valueAt(bounded)
-	held, ok := e.Problem.BoundedSumHeldAt(x.valueAt, target, e.Problem.StartHeldAt(x.split, target, bounded), start)
-	return math.Max(base, 0), held - least, ok
+	held, at, ok := e.heldAt(x, target, start)
+	return held - base, at, ok
 }
 
-// unboundedRise is the same without bounds, so that it is never larger.
-func (e *Estimate) unboundedRise(x *Element, target float64, start []float64) (base, rise float64, ok bool) {
-	held, err := e.Problem.SumHeldAt(x.valueAt, target, start)
-	return x.Belief.Mean, held - e.Sum, err == nil
+// heldAt returns the least sum of squares with an element held at a value, and the unknowns there.
+func (e *Estimate) heldAt(x *Element, value float64, start []float64) (least float64, at []float64, ok bool) {
+	return e.Problem.SumHeldAt(x.valueAt, value, e.Problem.StartHeldAt(x.split, value, e.X), start)
 }
 
 // checkParabola moves an element to a value and the other unknowns as the covariance predicts,
@@ -90,7 +85,7 @@ func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, pa
 	offset := target - x.Belief.Mean
 	variance := matrix.Quadratic(e.Covariance, x.Row)
 	expected := offset * offset / variance
-	least := math.Inf(1)
+	least, bound := math.Inf(1), p.BoundSum(e.X) // the covariance knows no bounds
 	parabolic = true
 	try := func(along []float64, variance float64, differs func(rise float64) bool) {
 		at := append([]float64(nil), e.X...)
@@ -102,7 +97,7 @@ func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, pa
 			parabolic = false
 			return
 		}
-		parabolic = parabolic && !differs(sum-e.Sum)
+		parabolic = parabolic && !differs(sum-p.BoundSum(at)-e.Sum+bound)
 		if sum < least {
 			least, best = sum, at
 		}
@@ -127,15 +122,6 @@ func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, pa
 		best = e.X
 	}
 	return best, parabolic
-}
-
-// boundedBest is the result of BoundedBest, computed once.
-func (e *Estimate) boundedBest() ([]float64, float64) {
-	if e.boundedX == nil && !e.noBoundedFit {
-		e.boundedX, e.boundedSum = e.BoundedBest()
-		e.noBoundedFit = e.boundedX == nil
-	}
-	return e.boundedX, e.boundedSum
 }
 
 // restoreStates sets the network's states to those of the fit.

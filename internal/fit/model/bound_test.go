@@ -7,7 +7,8 @@ import (
 	"testing"
 )
 
-// The penalty is zero above zero and quadratic below, with the matching slope.
+// The prior of a conductor below zero is zero above and quadratic below, with the matching slope. A
+// fit stays near zero, and its covariance is that of the same fit without the prior.
 func TestBounds(t *testing.T) {
 	r, list := modeltest.Cornice()
 	p, err := New(r, list)
@@ -15,19 +16,16 @@ func TestBounds(t *testing.T) {
 		t.Fatal(err)
 	}
 	x := p.Start()
-	open, _ := p.SumAt(x)
-	p.bounded = p.BoundedConductors()
 	if len(p.bounded) != 2*(len(r.Joints)+len(r.Feeds)) {
-		t.Fatalf("%d walls", len(p.bounded))
+		t.Fatalf("%d bounds", len(p.bounded))
 	}
-	if walled, _ := p.SumAt(x); math.Abs(walled-open) > 1e-9*open {
-		t.Errorf("walls cost %g where no conductor is behind one", walled-open)
+	if sum := p.BoundSum(x); sum != 0 {
+		t.Errorf("bounds cost %g where no conductor is below zero", sum)
 	}
 	x[p.bounded[1]] = -0.003
-	if fit, err := p.SolveBounded(p.ClampToZero(x), p.Options(50)); err != nil || p.bounded != nil || fit.X[0] < -0.001 {
-		t.Errorf("between walls %v, %v; left standing %v", fit, err, p.bounded)
+	if sum := p.BoundSum(x); math.Abs(sum-9) > 1e-9 {
+		t.Errorf("−3 mΩ cost %g, not 9", sum)
 	}
-	p.bounded = p.BoundedConductors()
 	n, m := p.Size()
 	residuals, jacobian := make([]float64, n), leastsquares.NewMatrix(n, m)
 	if err := p.Evaluate(x, residuals, jacobian); err != nil {
@@ -40,10 +38,48 @@ func TestBounds(t *testing.T) {
 			want, slope = -3, 1000
 		}
 		if got := residuals[first+i]; math.Abs(got-want) > 1e-9 {
-			t.Errorf("wall %d: %g, not %g", i, got, want)
+			t.Errorf("bound %d: %g, not %g", i, got, want)
 		}
 		if got := jacobian.At(first+i, p.bounded[i]); math.Abs(got-slope) > 1e-6 {
-			t.Errorf("wall %d: slope %g, not %g", i, got, slope)
+			t.Errorf("bound %d: slope %g, not %g", i, got, slope)
 		}
+	}
+}
+
+// A conductor that the readings put below zero stays near it, and its standard deviation is that
+// of a fit without bounds.
+func TestBoundedFit(t *testing.T) {
+	r, list := modeltest.Cornice()
+	for i := range list {
+		if list[i].From == "north.start+" && list[i].Value > 0 {
+			list[i].Value += 0.008 // more after the joint than before it
+		}
+	}
+	p, err := New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fit, err := p.Solve(p.Start())
+	if err != nil || !fit.Converged {
+		t.Fatal(fit, err)
+	}
+	bounded := p.bounded
+	p.bounded = nil
+	free, err := leastsquares.At(p, fit.X, p.Prior())
+	if err != nil {
+		t.Fatal(err)
+	}
+	below, least := 0, 0.0
+	for _, j := range bounded {
+		least = math.Min(least, fit.X[j])
+		if fit.X[j] < 0 {
+			below++
+		}
+		if got, want := fit.Covariance.At(j, j), free.Covariance.At(j, j); math.Abs(got-want) > 1e-6*want {
+			t.Errorf("unknown %d is known to %g, without bounds to %g", j, math.Sqrt(got), math.Sqrt(want))
+		}
+	}
+	if below == 0 || least < -0.005 {
+		t.Errorf("%d conductors below zero, the lowest at %g", below, least)
 	}
 }

@@ -9,10 +9,9 @@ import (
 )
 
 // ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
-// Beyond the bounds of resistances and factors the model is continued in a straight line;
-// ChainRule returns what that adds to the output. The change of its slope with the other unknowns
-// is neglected: it is of second order in the milliohm by which a perfect joint may be estimated
-// below zero.
+// Beyond the bounds of resistances and factors (prior.Inside, prior.MinFactor) the model is
+// continued in a straight line; ChainRule returns what that adds to the output. The change of its
+// slope with the other unknowns is neglected.
 func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	warmth := p.temperatureSlope(s, g)
@@ -26,10 +25,10 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 		d, inside := 0.0, x[i]
 		switch u.What {
 		case JointRail:
-			inside = clamp(x[i], prior.MinTransformed, prior.MaxTransformed)
+			inside = prior.Inside(x[i])
 			d = *side(&g.Joints[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case FeedRail:
-			inside = clamp(x[i], prior.MinTransformed, prior.MaxTransformed)
+			inside = prior.Inside(x[i])
 			d = *side(&g.Feeds[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case ReelRail:
 			inside = math.Max(x[i], prior.MinFactor)
@@ -37,7 +36,6 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:
-			inside = math.Max(x[i], 0)
 			d = g.Supplies[u.Index].Ohms
 		case StepVolts:
 			if u.Step == k {

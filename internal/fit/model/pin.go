@@ -17,21 +17,32 @@ const (
 	// pinTolerance is enough for a difference of sums of squares, pinIterations for any fit that
 	// converges.
 	pinTolerance  = 1e-3
-	pinIterations = 25
+	pinIterations = 30
+	pinSlack      = 0.03
 	// pinDeviation is the standard deviation with which an element is held at a value, on the
 	// transformed scale or of a factor.
 	pinDeviation = 1e-6
 )
 
-// SumHeldAt is the least sum of squares with a function of the unknowns held at a value.
-func (p *Problem) SumHeldAt(of Function, value float64, start []float64) (float64, error) {
+// SumHeldAt is the least sum of squares with a function of the unknowns held at a value, and the
+// unknowns there: of the first start that converges, or of the best one. A fit that ends early is
+// not far above the least sum. ok is false where no start can be fitted.
+func (p *Problem) SumHeldAt(of Function, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
 	p.pin = &pin{of: of, value: value}
 	defer func() { p.pin = nil }()
-	fit, err := p.solveWith(start, leastsquares.Options{Tolerance: pinTolerance, MaxIterations: pinIterations})
-	if err != nil {
-		return 0, err
+	for _, start := range starts {
+		fit, err := p.solveWith(start, leastsquares.Options{Tolerance: pinTolerance, Slack: pinSlack, MaxIterations: pinIterations})
+		if err != nil {
+			continue
+		}
+		if !ok || fit.SumSquares < least || fit.Converged {
+			least, x, ok = fit.SumSquares, fit.X, true
+		}
+		if fit.Converged {
+			break
+		}
 	}
-	return fit.SumSquares, nil
+	return least, x, ok
 }
 
 // evaluatePin writes the pin's residual after all others.

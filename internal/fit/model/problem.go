@@ -80,7 +80,6 @@ type Problem struct {
 	HeldOpen             []bool          // by unknown: the conductor is held open
 	HeldValue            map[int]float64 // by unknown held open: the transformed value to hold it at instead
 	pin                  *pin
-	LastHeldX            []float64 // unknowns of the last BoundedSumHeldAt that converged
 	bounded              []int     // unknowns that are kept from falling below zero
 	Robust               bool      // residuals get the Cauchy loss
 	Predicted            []float64 // by observation, of the last evaluation

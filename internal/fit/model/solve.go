@@ -29,9 +29,13 @@ func (p *Problem) SolveLimited(start []float64, most int) (*leastsquares.Fit, er
 	return p.solveWith(start, p.Options(most))
 }
 
-// solveWith fits with the given options.
+// solveWith fits with the given options. The covariance is that without the bounds.
 func (p *Problem) solveWith(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
-	return leastsquares.Solve(p, start, p.Prior(), opt)
+	fit, err := leastsquares.Solve(p, start, p.Prior(), opt)
+	if err == nil {
+		p.withoutBounds(fit.Covariance, fit.X)
+	}
+	return fit, err
 }
 
 // Prior returns the priors of all unknowns.

@@ -36,15 +36,15 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 		v := x[i]
 		switch u.What {
 		case JointRail:
-			*side(&s.Par.Joints[u.Index], u.Rail) = prior.ToOhms(clamp(v, prior.MinTransformed, prior.MaxTransformed))
+			*side(&s.Par.Joints[u.Index], u.Rail) = prior.ToOhms(prior.Inside(v))
 		case FeedRail:
-			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.ToOhms(clamp(v, prior.MinTransformed, prior.MaxTransformed))
+			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.ToOhms(prior.Inside(v))
 		case ReelRail:
 			*side(&s.Par.Reels[u.Index], u.Rail) = p.Segment[u.Index] / 2 * math.Max(v, prior.MinFactor)
 		case SupplyVolts:
 			s.Par.Supplies[u.Index].Volts = v
 		case SupplyOhms:
-			s.Par.Supplies[u.Index].Ohms = math.Max(v, 0)
+			s.Par.Supplies[u.Index].Ohms = v
 		case CurrentScale:
 			scale += v
 		case IdleCurrentScale:
@@ -80,8 +80,8 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 	}
 	for i, f := range p.Run.Feeds {
 		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature + p.temperature.feed[i] - 20)
-		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, 0)
-		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, 0)
+		s.Par.Feeds[i].Plus += add
+		s.Par.Feeds[i].Minus += add
 	}
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust

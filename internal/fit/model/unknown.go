@@ -105,6 +105,7 @@ func (p *Problem) addUnknowns() {
 		}
 		p.Reels = append(p.Reels, rails(ReelRail, i, 1, spread, prior.ReelSplitSpread))
 	}
+	p.bounded = p.BoundedConductors()
 	p.addFoilPriors(add)
 	for i, s := range r.Supplies {
 		ohms, spread := s.Ohms, s.Ohms/2+unstatedOutputOhms

@@ -34,9 +34,20 @@ func ToOhmsSlope(t float64) float64 { return transformOhms / ((1 - t) * (1 - t))
 
 const (
 	MaxTransformed = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
-	MinTransformed = 1e-6     // 1 µΩ
+	MinTransformed = -0.02    // −20 mΩ: further below zero than errors of readings put a conductor
+	leastOhms      = 1e-6     // Ω, of a conductor whose conductance is computed, either side of zero
 	MinFactor      = 0.02     // of a reel's nominal
 )
+
+// Inside returns the nearest value at which the network is solved: within MinTransformed and
+// MaxTransformed, and leastOhms away from zero. Between them and beyond, the model is continued in
+// a straight line.
+func Inside(t float64) float64 {
+	if math.Abs(t) < leastOhms {
+		return leastOhms
+	}
+	return math.Min(math.Max(t, MinTransformed), MaxTransformed)
+}
 
 // smoothOhms returns the resistance, Ω, of a transformed value, smoothly kept above zero, and its
 // derivative. An estimate may lie below zero by the errors of the readings; a kink at zero would

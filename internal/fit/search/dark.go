@@ -24,7 +24,7 @@ func (h *hypothesis) tryDarkReels(fit *leastsquares.Fit) {
 	if h.DarkReel != model.Absent || drawn > 1-minMissingCurrent {
 		return
 	}
-	best, bounded := h.penalisedCost(fit), h.bounded
+	best := h.penalisedCost(fit)
 	for i := range h.Run.Reels {
 		lit := math.Log(1 - h.currentShare(i))
 		if math.IsInf(lit, -1) || math.Abs(math.Log(drawn)-lit) > math.Abs(math.Log(drawn)) {
@@ -36,7 +36,7 @@ func (h *hypothesis) tryDarkReels(fit *leastsquares.Fit) {
 			h.alternatives = append(h.alternatives, Alternative{DarkReel: i})
 		}
 	}
-	h.DarkReel, h.bounded = model.Absent, bounded
+	h.DarkReel = model.Absent
 }
 
 // drawnPart is the greatest part of its stated current that a lit step with readings draws; 1

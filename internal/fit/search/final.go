@@ -5,51 +5,10 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// hasNegativeConductor reports whether a fit has a conductor below −maxNegativeOhms. Such a fit
-// says little about physical resistances.
-func (h *hypothesis) hasNegativeConductor(fit *leastsquares.Fit) bool {
-	for _, j := range h.BoundedConductors() {
-		if fit.X[j] < -maxNegativeOhms {
-			return true
-		}
-	}
-	return false
-}
-
-// maxNegativeOhms, Ω, is how far below zero a sound joint may be estimated. Errors of the
-// readings cause a milliohm or two.
-const maxNegativeOhms = 0.005
-
-// solveBounded fits with no conductor below zero, from the first start that converges. The
-// covariance is that of the fit without bounds, since a conductor at its bound is not known to be
-// exactly zero. It returns nil where no start converges.
-func (h *hypothesis) solveBounded(starts ...[]float64) *leastsquares.Fit {
-	for _, start := range starts {
-		fit, err := h.SolveBounded(h.ClampToZero(start), h.Options(longIterations))
-		if err != nil || !fit.Converged {
-			continue
-		}
-		if fit, err = leastsquares.At(h, fit.X, h.Prior()); err == nil {
-			fit.Converged = true
-			return fit
-		}
-	}
-	return nil
-}
-
 // finalFit makes the final fit of an explanation. It removes the foil priors of reels without
-// readings (removeFoilPriorsOfUnread). Where a conductor is far below zero, where derivatives are
-// not exact (see ChainRule), it fits with bounds. A fit that does not converge is continued by
-// solveLonger.
+// readings (removeFoilPriorsOfUnread). A fit that does not converge is continued by solveLonger.
 func (h *hypothesis) finalFit(fit *leastsquares.Fit) *leastsquares.Fit {
-	h.bounded = false
-	start := h.removeFoilPriorsOfUnread(fit)
-	if h.hasNegativeConductor(fit) {
-		if boundedFit := h.boundedIfAsGood(fit, start); boundedFit != nil {
-			return boundedFit
-		}
-	}
-	if start != nil {
+	if start := h.removeFoilPriorsOfUnread(fit); start != nil {
 		if refit, err := h.Solve(start); err == nil {
 			fit = refit
 		}
@@ -58,8 +17,7 @@ func (h *hypothesis) finalFit(fit *leastsquares.Fit) *leastsquares.Fit {
 }
 
 // solveLonger continues a fit that has not converged: with more iterations, then from the values
-// of the run file. If neither converges, or a conductor is far below zero, it takes a fit with
-// bounds.
+// of the run file.
 func (h *hypothesis) solveLonger(fit *leastsquares.Fit) *leastsquares.Fit {
 	best := fit
 	for _, start := range [][]float64{fit.X, h.Start()} {
@@ -71,26 +29,7 @@ func (h *hypothesis) solveLonger(fit *leastsquares.Fit) *leastsquares.Fit {
 			best = other
 		}
 	}
-	if best.Converged && !h.hasNegativeConductor(best) {
-		return best
-	}
-	if other := h.boundedIfAsGood(best, nil); other != nil {
-		return other
-	}
 	return best
-}
-
-// boundedIfAsGood fits with no conductor below zero. It returns nil where that fit does not
-// converge or its sum of squares is larger than that of fit by minOpenGain.
-func (h *hypothesis) boundedIfAsGood(fit *leastsquares.Fit, start []float64) *leastsquares.Fit {
-	if start == nil {
-		start = fit.X
-	}
-	if other := h.solveBounded(start, h.Start()); other != nil && other.SumSquares < fit.SumSquares+minOpenGain {
-		h.bounded = true
-		return other
-	}
-	return nil
 }
 
 // initialIterations is enough for readings without gross errors. With gross errors a close fit is

@@ -18,7 +18,6 @@ type hypothesis struct {
 	open         []OpenConductor
 	mistakes     []model.Mistake // operator mistakes, corrected in the readings
 	alternatives []Alternative   // explanations of nearly the same cost
-	bounded      bool            // the last fit kept conductors from falling below zero
 }
 
 // Outcome is the explanation that fits the readings best.

@@ -54,7 +54,7 @@ func (s *Solver) FeedAmpsGradient(feed int, rail run.Rail, g *Gradient) error {
 		return err
 	}
 	// The current also depends on the conductor's own resistance directly.
-	if ohms := s.ohms(x); ohms >= floorOhms && !math.IsInf(ohms, 1) {
+	if ohms := s.ohms(x); !math.IsInf(ohms, 1) {
 		own := -s.FeedAmps(feed, rail) / ohms
 		if rail == run.Plus {
 			g.Feeds[feed].Plus += own
@@ -116,7 +116,7 @@ func (s *Solver) supplyGradient(g *Gradient) {
 func (s *Solver) resistorGradient(g *Gradient) {
 	for _, x := range s.net.resistors {
 		d := 0.0
-		if ohms := s.ohms(x); ohms >= floorOhms && !math.IsInf(ohms, 1) {
+		if ohms := s.ohms(x); !math.IsInf(ohms, 1) {
 			d = (at(s.adjoint, x.a) - at(s.adjoint, x.b)) * (at(s.x, x.a) - at(s.x, x.b)) / (ohms * ohms)
 		}
 		s.putRail(g, x, d)

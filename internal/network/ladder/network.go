@@ -25,7 +25,9 @@ import (
 )
 
 // Rails are the resistances of the two conductors of one element, Ω. +Inf is an
-// open conductor; anything below floorOhms is taken as floorOhms.
+// open conductor. A joint or feed may be negative by some milliohms, as an estimate
+// between errors of readings may be; what lies within floorOhms of zero is taken as
+// floorOhms, and so is a reel below it.
 type Rails struct{ Plus, Minus float64 }
 
 // Source is a supply: volts without load and output resistance in ohms, ≥ 0.

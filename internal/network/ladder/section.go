@@ -74,12 +74,19 @@ func (s *Solver) reelRails(reel int) (plus, minus float64) {
 	return math.Max(r.Plus, floorOhms), math.Max(r.Minus, floorOhms)
 }
 
-func (s *Solver) conductance(x resistor) float64 {
-	return 1 / math.Max(s.ohms(x), floorOhms)
+func (s *Solver) conductance(x resistor) float64 { return 1 / s.ohms(x) }
+
+// ohms is the resistance of a feed's or joint's conductor, kept away from zero.
+func (s *Solver) ohms(x resistor) float64 {
+	ohms := s.stated(x)
+	if math.Abs(ohms) < floorOhms {
+		return floorOhms
+	}
+	return ohms
 }
 
-// ohms is the resistance of a feed's or joint's conductor as given.
-func (s *Solver) ohms(x resistor) float64 {
+// stated is the resistance of a feed's or joint's conductor as given.
+func (s *Solver) stated(x resistor) float64 {
 	rails := &s.par.Joints
 	if x.kind == run.AtJunction {
 		rails = &s.par.Feeds

@@ -53,6 +53,7 @@ type Solver struct {
 	ends     []condensed // by section
 	warm     bool
 	factored bool // the factors are those of the state
+	negative int  // pivots below zero of a stable balance
 	steps    int
 
 	adjoint []float64 // by unknown
@@ -88,6 +89,12 @@ func (s *Solver) Steps() int { return s.steps }
 // It returns ErrSingular or ErrDiverged, wrapped.
 func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
 	s.par, s.factored, s.steps = par, false, 0
+	s.negative = len(s.net.head) / 2
+	for _, x := range s.net.resistors {
+		if s.ohms(x) < 0 {
+			s.negative++
+		}
+	}
 	copy(s.loads, loads)
 	for i := range s.loads {
 		s.full[i], s.total[i] = s.loads[i].Full(), s.loads[i].Total()
@@ -159,9 +166,10 @@ func (s *Solver) advance(m mode) error {
 		if !ok {
 			return ErrSingular
 		}
-		// Quasi-definite: one negative pivot a supply and no other. More of them mean
+		// Quasi-definite: one negative pivot a supply, and one for each conductor below
+		// zero, which is smaller than what it is in series with. More of them mean
 		// that falling load lines make the balance unstable in some direction.
-		if (!definite || negative != len(s.net.head)/2) && m == tangent {
+		if (!definite || negative != s.negative) && m == tangent {
 			m = convex
 			continue
 		}

@@ -9,5 +9,5 @@ func (s *Solver) Stable() bool {
 	s.assemble()
 	negative, ok := s.matrix.Factorise()
 	s.factored = ok
-	return ok && definite && negative == len(s.net.head)/2
+	return ok && definite && negative == s.negative
 }

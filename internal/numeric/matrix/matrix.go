@@ -44,6 +44,25 @@ func Quadratic(c *leastsquares.Matrix, row []float64) float64 {
 	return sum
 }
 
+// Widen is the opposite of Narrow: the reading with the given derivatives is taken out again. It
+// changes nothing where that reading alone determines a direction.
+func Widen(c *leastsquares.Matrix, row []float64) {
+	along := Times(c, row)
+	rest := 1 - Dot(row, along)
+	if !(rest > 1e-9) {
+		return
+	}
+	for a, x := range along {
+		if x == 0 {
+			continue
+		}
+		to := c.Row(a)
+		for b, y := range along {
+			to[b] += x * y / rest
+		}
+	}
+}
+
 // Narrow has a covariance updated by a reading with the given derivatives, in units of
 // its deviation.
 func Narrow(c *leastsquares.Matrix, row []float64) {

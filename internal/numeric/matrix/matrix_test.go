@@ -97,3 +97,24 @@ func TestNarrowAddsInformation(t *testing.T) {
 		t.Errorf("its own variance goes from %g to %g", before, after)
 	}
 }
+
+// Widen takes back what Narrow did.
+func TestWiden(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 9))
+	c := random(rng, 6)
+	was := c.Clone()
+	row := make([]float64, 6)
+	for i := range row {
+		row[i] = rng.NormFloat64()
+	}
+	Narrow(c, row)
+	if close(c.At(0, 0), was.At(0, 0)) {
+		t.Error("a reading narrows nothing")
+	}
+	Widen(c, row)
+	for i := range c.Data {
+		if !close(c.Data[i], was.Data[i]) {
+			t.Errorf("entry %d is %g again, not %g", i, c.Data[i], was.Data[i])
+		}
+	}
+}
