@@ -6,18 +6,18 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// No conductor has a negative resistance. Where current can divide between rails, a plus of −40 mΩ
+// No resistance is negative. Where current can divide between rails, a plus of −40 mΩ
 // and a minus of +50 mΩ would explain the readings as well as two conductors of 5 mΩ. Each
-// conductor of a joint or feed therefore has a prior below zero: a residual of its transformed
-// value over boundOhms. Errors of the readings may still put it a little below zero, where the
+// conductor of a joint or feed, and each supply, therefore has a prior below zero: a residual of its
+// transformed value (a supply's ohms) over boundOhms. Errors of the readings may still put it a little below zero, where the
 // model is as exact as above it.
 const boundOhms = 0.001
 
-// BoundedConductors lists the unknowns of the conductors that may not fall below zero: those of
-// joints and feeds.
-func (p *Problem) BoundedConductors() (list []int) {
+// BoundedResistances lists the unknowns that may not fall below zero: the conductors of joints and
+// feeds, and the output resistances of supplies.
+func (p *Problem) BoundedResistances() (list []int) {
 	for j, u := range p.Unknowns {
-		if u.What == JointRail || u.What == FeedRail {
+		if u.What == JointRail || u.What == FeedRail || u.What == SupplyOhms {
 			list = append(list, j)
 		}
 	}

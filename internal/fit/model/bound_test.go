@@ -16,7 +16,7 @@ func TestBounds(t *testing.T) {
 		t.Fatal(err)
 	}
 	x := p.Start()
-	if len(p.bounded) != 2*(len(r.Joints)+len(r.Feeds)) {
+	if len(p.bounded) != 2*(len(r.Joints)+len(r.Feeds))+len(r.Supplies) {
 		t.Fatalf("%d bounds", len(p.bounded))
 	}
 	if sum := p.BoundSum(x); sum != 0 {

@@ -36,6 +36,7 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:
+			inside = math.Max(x[i], prior.MinTransformed)
 			d = g.Supplies[u.Index].Ohms
 		case StepVolts:
 			if u.Step == k {

@@ -44,7 +44,7 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 		case SupplyVolts:
 			s.Par.Supplies[u.Index].Volts = v
 		case SupplyOhms:
-			s.Par.Supplies[u.Index].Ohms = v
+			s.Par.Supplies[u.Index].Ohms = math.Max(v, prior.MinTransformed)
 		case CurrentScale:
 			scale += v
 		case IdleCurrentScale:

@@ -105,7 +105,6 @@ func (p *Problem) addUnknowns() {
 		}
 		p.Reels = append(p.Reels, rails(ReelRail, i, 1, spread, prior.ReelSplitSpread))
 	}
-	p.bounded = p.BoundedConductors()
 	p.addFoilPriors(add)
 	for i, s := range r.Supplies {
 		ohms, spread := s.Ohms, s.Ohms/2+unstatedOutputOhms
@@ -114,6 +113,7 @@ func (p *Problem) addUnknowns() {
 			add(Unknown{What: SupplyOhms, Index: i, Mean: ohms, Deviation: spread}),
 		})
 	}
+	p.bounded = p.BoundedResistances()
 	add(Unknown{What: CurrentScale, Deviation: currentScaleSpread})
 	add(Unknown{What: IdleCurrentScale, Deviation: idleCurrentSpread})
 	volts := r.Reels[0].Strip.Volts

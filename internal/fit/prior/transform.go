@@ -34,7 +34,7 @@ func ToOhmsSlope(t float64) float64 { return transformOhms / ((1 - t) * (1 - t))
 
 const (
 	MaxTransformed = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
-	MinTransformed = -0.02    // −20 mΩ: further below zero than errors of readings put a conductor
+	MinTransformed = -0.02    // −20 mΩ: further below zero than errors of readings put a resistance
 	leastOhms      = 1e-6     // Ω, of a conductor whose conductance is computed, either side of zero
 	MinFactor      = 0.02     // of a reel's nominal
 )

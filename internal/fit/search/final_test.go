@@ -29,7 +29,7 @@ func TestFinalFitBelowZero(t *testing.T) {
 	}
 	fit := h.finalFit(first)
 	least := 0.0
-	for _, j := range h.BoundedConductors() {
+	for _, j := range h.BoundedResistances() {
 		least = math.Min(least, fit.X[j])
 	}
 	if !fit.Converged || least > -1e-4 || least < -0.005 {

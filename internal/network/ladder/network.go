@@ -30,7 +30,7 @@ import (
 // floorOhms, and so is a reel below it.
 type Rails struct{ Plus, Minus float64 }
 
-// Source is a supply: volts without load and output resistance in ohms, ≥ 0.
+// Source is a supply: volts without load and output resistance in ohms.
 type Source struct{ Volts, Ohms float64 }
 
 // Parameters are the figures of a network that an estimate may change, each slice
