@@ -57,7 +57,7 @@ blue = 0.2
 // and a survey with such a lead includes them.
 func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
 	proposed, settled, told, surveyed := 0, 0, 0, 0
-	const runs = 12
+	const runs = 18
 	for seed := range runs {
 		r := runtest.Parse(t, twoFeeds)
 		rng := rand.New(rand.NewPCG(uint64(seed), 4))

@@ -29,9 +29,13 @@ func (p *Problem) SolveLimited(start []float64, most int) (*leastsquares.Fit, er
 	return p.solveWith(start, p.Options(most))
 }
 
-// solveWith fits with the given options. The covariance is that without the bounds.
+// solveWith fits with the given options, from the means of the priors where the network has no
+// solution at the start. The covariance is that without the bounds.
 func (p *Problem) solveWith(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
 	fit, err := leastsquares.Solve(p, start, p.Prior(), opt)
+	if err != nil {
+		fit, err = leastsquares.Solve(p, p.Start(), p.Prior(), opt)
+	}
 	if err == nil {
 		p.withoutBounds(fit.Covariance, fit.X)
 	}

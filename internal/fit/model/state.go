@@ -23,6 +23,10 @@ func (p *Problem) NewState() *State {
 	return &State{Par: ladder.Stated(p.Run), loads: make([]pixel.Load, len(p.Run.Reels))}
 }
 
+// minFeedOhms is the least resistance of a feed's conductor, Ω, at which the network is solved: at an
+// absurd temperature its wire would be far below zero.
+const minFeedOhms = -0.02
+
 // Absent stands for an index where there is none, such as the unknown of a cut conductor or the
 // feed of a voltage.
 const Absent = -1
@@ -80,8 +84,8 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 	}
 	for i, f := range p.Run.Feeds {
 		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature + p.temperature.feed[i] - 20)
-		s.Par.Feeds[i].Plus += add
-		s.Par.Feeds[i].Minus += add
+		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, minFeedOhms)
+		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, minFeedOhms)
 	}
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust
