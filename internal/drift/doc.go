@@ -39,9 +39,11 @@
 // late. The size of a change in one conductor of a ring is known only within a fifth. A drift
 // below 5 mΩ in all is not called. Where no temperature is read, neither is a step of less
 // than 5 mΩ plus 9 % of the wire, because a week's weather causes as much. The beginning of a
-// slow drift is known no better than the scatter of the nights over its slope: with drops that scatter by 0.9 mV +
-// 1.2 mV/A, half of the checks missing and a thermometer that follows the weather by two
-// thirds, every second date of a drift of 60 to 150 mΩ a year is off by more than four days.
+// slow drift is known no better than the scatter of the nights over its slope. With drops that
+// scatter by 0.9 mV + 1.2 mV/A, half of the checks missing and a thermometer that follows the
+// weather by two thirds, no computation can date drifts of 60 to 150 mΩ a year within four days:
+// the Cramér-Rao bound is a standard deviation of 6 days, and 34 of 48 dates were within four
+// (9 days root mean square). Each date therefore has its 95 % interval, which held 45 of the 48.
 //
 // rough_test.go, years_test.go, delay_test.go and tradeoff_test.go measure what is found and
 // print tables.

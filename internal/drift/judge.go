@@ -15,13 +15,17 @@ const (
 	coverage      = 0.95 // of intervals
 	z95           = verdict.Coverage95
 	year          = 365.25     // days
-	warmPart      = 0.002      // of the wire, standard deviation of what normalising leaves over a season
+	warmPart      = 0.009      // of the wire, standard deviation of what normalising leaves over a season: see below
 	coldPart      = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
 	unreadSeconds = 30 * 86400 // s without a night, while others have some, after which an element is not reported as steady
 	maxUnseen     = 0.025      // Ω: where only larger steps than this show, the element is unproven
 	maxUnseenPart = 0.2        // or this part of the nominal, if it is more
 	unseenNights  = 10         // within which a step must show
 )
+
+// warmPart: a thermometer beside the copper may follow the weather by up to a third less than the
+// copper does. Of seasons of ±12 K that leaves up to ±1.6 % of a wire, evenly distributed (common
+// practice, no source).
 
 // History returns the verdicts on all series of a State.
 func (s *State) History(r *run.Run) *history.History {

@@ -108,11 +108,11 @@ func (t *track) rate(x *history.Series, p part) {
 	// sensor, a part of the wire that is not copper as stated, and the season if no temperature is
 	// read.
 	common := math.Hypot(p.deviation/2, t.currentError(p.points[0], p.points[n-1]))
+	part := coldPart
 	if x.TemperatureRead {
-		common = math.Hypot(common, warmPart*t.Wire)
-	} else {
-		common = math.Hypot(common, 2*coldPart*t.Wire) // from one end of the season to the other
+		part = warmPart
 	}
+	common = math.Hypot(common, 2*part*t.Wire) // from one end of the season to the other
 	half := z95 * common / (at[len(at)-1] - at[0])
 	x.PerYearLow, x.PerYearHigh = x.PerYearLow-half, x.PerYearHigh+half
 }

@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"ohmkeep/internal/numeric/changepoint"
 	"ohmkeep/internal/numeric/trend"
 	"ohmkeep/internal/result/history"
 )
@@ -14,21 +13,23 @@ type part struct {
 	stretch
 	piece
 	level, end float64 // Ω at its beginning and its end
+	onset      onset   // of the change that began it
 }
 
 // refined computes the date of each change again, from all nights on both sides.
 func (t *track) refined() []part {
 	var parts []part
 	for i, s := range t.Stretch {
-		end := t.end(i)
+		end, on := t.end(i), onset{at: s.At}
 		if n := len(parts); n > 0 && (s.Cause == stepped || s.Cause == ramped) {
 			prior := &parts[n-1]
 			if len(prior.points) >= nightsBefore {
-				s.At = t.began(prior, s, end)
+				on = t.onset(prior, s, end)
+				s.At = on.at
 				prior.piece = t.piece(prior.At, s.At)
 			}
 		}
-		parts = append(parts, part{stretch: s, piece: t.piece(s.At, end)})
+		parts = append(parts, part{stretch: s, piece: t.piece(s.At, end), onset: on})
 	}
 	for i := range parts {
 		parts[i].levels()
@@ -48,30 +49,6 @@ func (t *track) end(i int) int64 {
 		return t.Stretch[i+1].At
 	}
 	return forever
-}
-
-// began returns the date of the change between the stretch before and its own nights.
-func (t *track) began(prior *part, s stretch, end int64) int64 {
-	p := t.piece(prior.At, end)
-	if len(p.points) < nightsBefore+2 {
-		return s.At
-	}
-	step, bend := changepoint.Best(p.x, p.y, p.w, prior.Sloped)
-	c := step
-	if s.Cause == ramped {
-		c = bend
-	}
-	if c.Shape == changepoint.None || c.At == 0 {
-		return s.At
-	}
-	at := p.points[c.At].At
-	if s.Cause == stepped {
-		at = (p.points[c.At-1].At + at) / 2
-	}
-	if fiveDays := 5 * int64(86400); s.Cause == stepped && (at-s.At > fiveDays || s.At-at > fiveDays) {
-		return s.At // another change, not this one
-	}
-	return at
 }
 
 // levels computes the levels at the beginning and the end of a part.
@@ -98,7 +75,8 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 		}
 		switch p.Cause {
 		case stepped, ramped:
-			c := history.Change{Time: moment(p.At), Detected: moment(p.Called), Shape: history.Step, After: p.level + a.by}
+			c := history.Change{Time: moment(p.At), Earliest: moment(p.onset.earliest), Latest: moment(p.onset.latest),
+				Detected: moment(p.Called), Shape: history.Step, After: p.level + a.by}
 			if p.Cause == ramped {
 				c.Shape, c.After = history.Ramp, p.end+a.by
 				for k := i + 1; k < len(parts) && parts[k].Cause == levelled; k++ {

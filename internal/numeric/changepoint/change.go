@@ -56,6 +56,23 @@ func Best(x, y, weight []float64, sloped bool) (step, bend Course) {
 	return step, bend
 }
 
+// Courses returns the best course with a change of one shape at each point; its Rest is
+// +Inf where there can be none. x and weight are as for Best.
+func Courses(x, y, weight []float64, shape Shape, sloped bool) []Course {
+	f := newSums(x, y, weight)
+	all := make([]Course, len(x))
+	for k := range all {
+		all[k] = Course{Rest: math.Inf(1)}
+		if weight[k] == 0 || shape == Step && k == 0 || shape == Bend && k == len(x)-1 {
+			continue
+		}
+		if c, ok := f.with(k, shape, sloped); ok {
+			all[k] = c
+		}
+	}
+	return all
+}
+
 // sums holds the sums of products from each point to the end.
 type sums struct {
 	x                        []float64

@@ -72,10 +72,12 @@ type Stretch struct {
 
 // Change is one change that was called.
 type Change struct {
-	Time          time.Time // when it began
-	Detected      time.Time // the night after which it was called
-	Shape         Shape
-	Before, After float64 // Ω; of bursts the level and the median of the bursts
+	Time time.Time // when it began
+	// The 95 % interval of Time; zero = not known, as of bursts.
+	Earliest, Latest time.Time
+	Detected         time.Time // the night after which it was called
+	Shape            Shape
+	Before, After    float64 // Ω; of bursts the level and the median of the bursts
 }
 
 // Mark is the beginning of a new stretch that is no change of the element.

@@ -42,13 +42,16 @@ type SeriesDoc struct {
 	Covers           string          `json:"covers,omitempty"`
 }
 
-// ChangeDoc is a change of a series; resistances in milliohms.
+// ChangeDoc is a change of a series; resistances in milliohms. Earliest and latest are the
+// 95 % interval of its time, null where it is not known.
 type ChangeDoc struct {
-	Time   Date          `json:"time"`
-	Shape  history.Shape `json:"shape"`
-	Before Number        `json:"before"`
-	After  Number        `json:"after"`
-	Called Date          `json:"called"`
+	Time     Date          `json:"time"`
+	Earliest Date          `json:"earliest"`
+	Latest   Date          `json:"latest"`
+	Shape    history.Shape `json:"shape"`
+	Before   Number        `json:"before"`
+	After    Number        `json:"after"`
+	Called   Date          `json:"called"`
 }
 
 // MarkDoc is a note, with the resistance before and after it in milliohms.
@@ -78,7 +81,7 @@ func seriesDoc(s history.Series) SeriesDoc {
 		Milliohms: milli(s.Ohms), Low: milli(s.Low), High: milli(s.High),
 		MilliohmsPerYear: milli(s.PerYear), PerYearLow: milli(s.PerYearLow), PerYearHigh: milli(s.PerYearHigh),
 		Changes: list(s.Changes, func(c history.Change) ChangeDoc {
-			return ChangeDoc{Date(c.Time), c.Shape, milli(c.Before), milli(c.After), Date(c.Detected)}
+			return ChangeDoc{Date(c.Time), Date(c.Earliest), Date(c.Latest), c.Shape, milli(c.Before), milli(c.After), Date(c.Detected)}
 		}),
 		Marks: list(s.Marks, func(m history.Mark) MarkDoc {
 			return MarkDoc{Date(m.Time), m.Text, milli(m.Before), milli(m.After)}

@@ -104,7 +104,7 @@ func History() *history.History {
 		{Kind: run.KindJoint, Name: "west-north", Rail: run.Loop, First: at(3, 1), Last: at(6, 30), Ohms: 0.016, Low: 0.0155, High: 0.0172,
 			PerYear: 0.0365, PerYearLow: 0.03, PerYearHigh: 0.04, Limit: 0.015, Reaches: history.Forecast{Earliest: at(6, 1), Likely: at(6, 1), Latest: at(6, 1), Text: "it is over its limit"},
 			Verdict: history.Drifting, TemperatureRead: true, Nights: nights, Stretches: []history.Stretch{{From: at(3, 1), To: at(6, 28), Begin: 0.004, End: 0.016}},
-			Changes: []history.Change{{Time: at(3, 1), Detected: at(4, 4), Shape: history.Ramp, Before: 0.004, After: 0.016},
+			Changes: []history.Change{{Time: at(3, 1), Earliest: at(2, 20), Latest: at(3, 12), Detected: at(4, 4), Shape: history.Ramp, Before: 0.004, After: 0.016},
 				{Time: at(4, 10), Detected: at(4, 12), Shape: history.Burst, Before: 0.008, After: 0.1}}},
 		{Kind: run.KindPath, Name: "west.start-east.end", Rail: run.Loop, First: at(6, 29), Last: at(6, 30), Ohms: none, Low: 0, High: inf,
 			PerYear: none, PerYearLow: -inf, PerYearHigh: inf, Limit: none, Reaches: history.Forecast{Text: "it has no limit"},

@@ -267,7 +267,7 @@ func TestDriftTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := b.String()
-	for _, want := range []string{"LOOK: joint west-north is drifting\n", "Run: Hall <b>", "drift since 2026-03-01: 4.0 → 16.0 mΩ (+12.0)",
+	for _, want := range []string{"LOOK: joint west-north is drifting\n", "Run: Hall <b>", "drift since 2026-03-01 (2026-02-20 to 2026-03-12): 4.0 → 16.0 mΩ",
 		"intermittent since 2026-04-10: by about 92.0 mΩ", "limit: it is over its limit", "a sensor was replaced: 100.0 mΩ before, 100.0 after",
 		"too few nights", "no temperature is read", "last check step 2026-06-30"} {
 		if !strings.Contains(got, want) {

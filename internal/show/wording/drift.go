@@ -114,7 +114,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 			l.Remarks = append(l.Remarks, fmt.Sprintf("intermittent since %s: by about %s mΩ for a moment, again and again",
 				c.Time.Format(time.DateOnly), number.MilliohmTenths(c.After-c.Before)))
 		default:
-			l.Remarks = append(l.Remarks, fmt.Sprintf("%s %s: %s → %s mΩ (%s)", changeWords[c.Shape], c.Time.Format(time.DateOnly),
+			l.Remarks = append(l.Remarks, fmt.Sprintf("%s %s%s: %s → %s mΩ (%s)", changeWords[c.Shape], c.Time.Format(time.DateOnly), between(c),
 				number.MilliohmTenths(c.Before), number.MilliohmTenths(c.After), number.SignedTenths(c.After-c.Before)))
 		}
 	}
@@ -132,6 +132,15 @@ func SeriesLineOf(s history.Series) SeriesLine {
 		l.Remarks = append(l.Remarks, "no temperature is read: warm copper is in the figures")
 	}
 	return l
+}
+
+// between returns the 95 % interval of a change's date in words, "" where it is known within
+// two days or no interval is known.
+func between(c history.Change) string {
+	if c.Latest.Sub(c.Earliest) <= 48*time.Hour {
+		return ""
+	}
+	return fmt.Sprintf(" (%s to %s)", c.Earliest.Format(time.DateOnly), c.Latest.Format(time.DateOnly))
 }
 
 // clause returns the behaviour of an element in words.
