@@ -15,6 +15,9 @@ import (
 func TestCallFaults(t *testing.T) {
 	s := newSession(t)
 	s.walk(3, everything)
+	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
+	s.write("header.csv", strings.SplitAfter(s.content("readings.csv"), "\n")[0])
+	s.write("none.db", "")
 	for line, want := range map[string]string{
 		`ohmkeep asess shelf.toml readings.csv`:     `ohmkeep: unknown command "asess" (did you mean "assess"?)`,
 		`ohmkeep solder --hot`:                      `ohmkeep: unknown command "solder" (`,
@@ -35,18 +38,19 @@ func TestCallFaults(t *testing.T) {
 		`ohmkeep assess shelf.toml none.csv`:        `none.csv: no such file or directory`,
 		`ohmkeep assess shelf.toml .`:               `.: is a directory`,
 		`ohmkeep assess . readings.csv`:             `.: is a directory`,
-		`ohmkeep assess shelf.toml shelf.toml`:      `shelf.toml:1: `,
+		`ohmkeep assess shelf.toml shelf.toml`:      `shelf.toml: is a run file, where a file of readings is wanted (the run file comes first, then the readings)`,
+		`ohmkeep assess shelf.toml shelf.db`:        `shelf.db: is a store, where a file of readings is wanted (a store is named by --store)`,
+		`ohmkeep predict readings.csv`:              `readings.csv: is a file of readings, where a run file is wanted`,
+		`ohmkeep colour shelf.toml header.csv`:      `shelf.toml: the fit to its readings`,
+		`ohmkeep note shelf.toml x --store none.db`: `none.db: the file is empty, and no store`,
 		`ohmkeep demo now`:                          `ohmkeep demo: takes no argument such as "now"`,
 		`ohmkeep probe list x`:                      `ohmkeep probe list: takes no argument such as "x"`,
 		`ohmkeep survey`:                            `ohmkeep survey: wants RUN, not 0 arguments`,
 		`ohmkeep survey shelf.toml`:                 `ohmkeep survey: wants --store FILE`,
 	} {
-		o := s.do(line).exits(Wrong).says(want)
-		if line != `ohmkeep assess shelf.toml shelf.toml` { // which has a fault for each column that is not there
-			o.refused(want)
-		}
+		s.do(line).refused(want)
 	}
-	s.holds("readings.csv", "shelf.toml")
+	s.holds("header.csv", "none.db", "readings.csv", "shelf.db", "shelf.toml")
 }
 
 // A run file's faults come a line each, with file, line and key.

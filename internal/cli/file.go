@@ -22,8 +22,12 @@ func reason(err error) error {
 // exists returns an error if there is no store at a path. Opening would create one, even
 // for a mistyped name.
 func exists(path string) error {
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return fault.Fault{File: path, Text: "there is no such store", Hint: "name the one that the readings are in"}
+	const hint = "name the one that the readings are in"
+	switch info, err := os.Stat(path); {
+	case errors.Is(err, fs.ErrNotExist):
+		return fault.Fault{File: path, Text: "there is no such store", Hint: hint}
+	case err == nil && info.Mode().IsRegular() && info.Size() == 0:
+		return fault.Fault{File: path, Text: "the file is empty, and no store", Hint: hint}
 	}
 	return nil
 }

@@ -28,6 +28,9 @@ type equipped struct {
 // loadRun reads a run file and the profiles it names. A probe for which the run
 // file states no accuracy brings its profile's as one more meter.
 func loadRun(path string) (*equipped, error) {
+	if err := wantKind(path, file.RunFile, "a run file"); err != nil {
+		return nil, err
+	}
 	r, err := runfile.Load(path)
 	if err != nil {
 		return nil, reason(err)
@@ -65,8 +68,22 @@ func openReadings(c *cobra.Command, path string) (src io.ReadSeekCloser, name st
 		all, err := file.ReadAll(stdin, c.InOrStdin(), file.MaxStream)
 		return held{bytes.NewReader(all)}, stdin, err
 	}
+	if err := wantKind(path, file.Readings, "a file of readings"); err != nil {
+		return nil, path, err
+	}
 	src, err = file.Open(path, file.MaxReadings)
 	return src, path, err
+}
+
+// wantKind returns an error if a file is known as one of another kind than a command wants.
+func wantKind(path string, wanted file.Kind, what string) error {
+	hint := map[file.Kind]string{file.Store: "a store is named by --store", file.RunFile: "the run file comes first, then the readings",
+		file.Readings: "the run file comes first, then the readings", file.Transcript: "ohmkeep probe replay reads it"}
+	kind := file.KindOf(path)
+	if kind == file.Unknown || kind == wanted {
+		return nil
+	}
+	return fault.Fault{File: path, Text: fmt.Sprintf("is %s, where %s is wanted", kind, what), Hint: hint[kind]}
 }
 
 // held is a text in memory that can be read like a file.

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -57,7 +58,11 @@ and prints the run file where --out names none.`,
 			if out == "" || out == "-" {
 				return scaffold.Write(c.OutOrStdout(), o)
 			}
-			if err := (file.Output{Path: out, Kind: file.RunFile, Force: force}).Write(func(w io.Writer) error { return scaffold.Write(w, o) }); err != nil {
+			var text bytes.Buffer
+			if err := scaffold.Write(&text, o); err != nil {
+				return err // of the run, not of the file
+			}
+			if err := (file.Output{Path: out, Kind: file.RunFile, Force: force}).Write(func(w io.Writer) error { _, err := text.WriteTo(w); return err }); err != nil {
 				return err
 			}
 			fmt.Fprintf(c.ErrOrStderr(), "run file: %s\nnext: ohmkeep predict %s\n", out, out)

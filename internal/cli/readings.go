@@ -116,7 +116,7 @@ func printGathered(w io.Writer, r *run.Run, list []reading.Reading, older int) {
 	if older > 0 {
 		fmt.Fprintf(w, "%s left out, for newer or steadier ones of the same place and step\n", count(older, "reading"))
 	}
-	if len(r.Steps) > 1 && !slices.ContainsFunc(list, func(x reading.Reading) bool { return x.Step != "" }) {
+	if len(list) > 0 && len(r.Steps) > 1 && !slices.ContainsFunc(list, func(x reading.Reading) bool { return x.Step != "" }) {
 		fmt.Fprintf(w, "no reading names its step, without which nothing is known of the load that it was read under: announce\n"+
 			"each step to the watch (ohmkeep watch --help), or import readings whose step column is filled in; the steps of\n"+
 			"%s are %s\n", r.File, strings.Join(stepNames(r), ", "))

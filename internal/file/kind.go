@@ -38,8 +38,11 @@ const (
 // inspected is how many bytes of a file are looked at.
 const inspected = 64 << 10
 
-// KindOf returns the kind of a regular file; Unknown where it cannot be read.
+// KindOf returns the kind of a regular file; Unknown where it cannot be read or is none.
 func KindOf(path string) Kind {
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return Unknown // to open a named pipe may block
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return Unknown

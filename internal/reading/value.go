@@ -61,7 +61,7 @@ func Value(q run.Quantity, text, unitName string) (float64, error) {
 	}
 	number, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.Abs(number) >= overload {
-		return 0, fault.Fault{Key: "value", Text: text + " is not a measured value",
+		return 0, fault.Fault{Key: "value", Text: fmt.Sprintf("%.40s is not a measured value", text),
 			Hint: "an instrument sends 9.9E37 and more for overload or no value"}
 	}
 	value := number / u.per

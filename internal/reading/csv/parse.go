@@ -111,6 +111,10 @@ func header(file string, rows *records) (width int, order []int, err error) {
 		refuse(notUTF8)
 		return 0, nil, faults.Err()
 	}
+	if !slices.ContainsFunc(fields, func(name string) bool { _, near := fault.Nearest(name, columns); return near }) {
+		refuse(fault.Fault{Text: "the first row names no column of readings", Hint: "it is " + whole})
+		return 0, nil, faults.Err()
+	}
 	var missing []string
 	for _, name := range columns {
 		order = append(order, slices.Index(fields, name))
