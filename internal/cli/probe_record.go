@@ -66,7 +66,7 @@ func recordProbe(c *cobra.Command, at *found, path string, force bool, inputs []
 		out = made
 	}
 	w := transcript.NewWriter(out, probe.Head(at.Probe, at.profile, time.Now()))
-	counters, err := hear(c.Context(), at, w)
+	counters, err := recordLines(c.Context(), at, w)
 	for _, ended := range []error{w.Close(), out.Close()} {
 		if err == nil && ended != nil {
 			err = fmt.Errorf("%s: %w", path, fault.Cause(ended))
@@ -89,8 +89,8 @@ type nopCloser struct{ io.Writer }
 
 func (nopCloser) Close() error { return nil }
 
-// hear writes the lines of a probe until the time is over or the program is stopped.
-func hear(ctx context.Context, at *found, w *transcript.Writer) (instrument.Counters, error) {
+// recordLines writes the lines of a probe until the time is over or the program is stopped.
+func recordLines(ctx context.Context, at *found, w *transcript.Writer) (instrument.Counters, error) {
 	device, err := at.open(ctx, instrument.Options{Log: probe.Record(w, at.profile)})
 	if err != nil {
 		return instrument.Counters{}, err

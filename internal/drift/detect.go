@@ -18,7 +18,7 @@ func (s *State) detect(t *track) (calls []string) {
 	p := t.latest()
 	n := len(p.points)
 	last := &t.Stretch[len(t.Stretch)-1]
-	if n <= nightsBefore+1 || t.pairs < fewestPairs || !last.Sloped && !p.gate() {
+	if n <= nightsBefore+1 || t.pairs < fewestPairs || !last.Sloped && !p.mayHaveChanged() {
 		return calls
 	}
 	null := changepoint.Null(p.x, p.y, p.w, last.Sloped)
@@ -39,8 +39,8 @@ func (s *State) detect(t *track) (calls []string) {
 	return calls
 }
 
-// gate reports whether a level stretch may contain a change.
-func (p *piece) gate() bool {
+// mayHaveChanged reports whether a level stretch may contain a change.
+func (p *piece) mayHaveChanged() bool {
 	target := trend.Median(p.y[:min(len(p.y), 30)])
 	cusum := changepoint.Cusum{Slack: gateSlack, Limit: gateLimit}
 	slow := changepoint.Ewma{Weight: gateSlow, Width: gateWidth}
@@ -53,15 +53,15 @@ func (p *piece) gate() bool {
 	return open
 }
 
-// beside is the scatter of the nights of a piece about a fitted change.
-type beside struct {
+// residualScatter is the scatter of the nights of a piece about a fitted change.
+type residualScatter struct {
 	spread    float64 // standard deviation of a night
 	inflation float64 // ≥ 1: factor of the variance for autocorrelation
 	nights    float64 // number of nights that determine the change of the level
 	more      float64 // ≥ 1: scatter of the nights over that of neighbouring nights
 }
 
-func (p *piece) beside(c changepoint.Course, sloped bool) beside {
+func (p *piece) beside(c changepoint.Course, sloped bool) residualScatter {
 	rest := make([]float64, len(p.y))
 	for i, y := range p.y {
 		rest[i] = y
@@ -80,23 +80,23 @@ func (p *piece) beside(c changepoint.Course, sloped bool) beside {
 	for i := range rest {
 		rest[i] -= slope * (p.x[i] - p.x[0])
 	}
-	b := beside{spread: trend.Spread(rest), inflation: trend.Inflation(rest)}
+	b := residualScatter{spread: trend.Spread(rest), inflation: trend.Inflation(rest)}
 	n, m := float64(c.At), float64(len(rest)-c.At)
 	b.nights = n * m / (n + m) / b.inflation
 	b.more = max(1, b.spread/p.deviation)
 	return b
 }
 
-// shows reports whether a change of a given size, with its fall of the sum of squares, is
+// isSignificant reports whether a change of a given size, with its fall of the sum of squares, is
 // significant against the scatter about it. Where a series varies by itself, a step or a slope
 // always fits, but is not significant.
-func (b beside) shows(size, evidence, needed float64) bool {
+func (b residualScatter) isSignificant(size, evidence, needed float64) bool {
 	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= changeSigmas*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
 }
 
 // isStep reports whether a step meets all conditions of a call.
 func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) bool {
-	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.patience(c.Size > 0) {
+	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.nightsToHold(c.Size > 0) {
 		return false
 	}
 	least, _ := s.least(t)
@@ -104,7 +104,7 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 	if math.Abs(c.Size) < least {
 		return false
 	}
-	if !p.beside(c, t.sloped()).shows(c.Size, null-c.Rest, s.limits().evidence) {
+	if !p.beside(c, t.sloped()).isSignificant(c.Size, null-c.Rest, s.limits().evidence) {
 		return false
 	}
 	// All of the last nights must be near the new level.
@@ -122,10 +122,10 @@ func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) b
 	return true
 }
 
-// patience is the number of nights that a new level must hold. It is larger for a contact that has
+// nightsToHold is the number of nights that a new level must hold. It is larger for a contact that has
 // failed and recovered before, and for a change that may be the effect of another one, which is
 // then called first.
-func (t *track) patience(rises bool) int {
+func (t *track) nightsToHold(rises bool) int {
 	newest := t.Points[len(t.Points)-1].Day
 	for _, p := range t.Points {
 		if newest-p.Day <= 45 && (p.is(outlier) || p.Bursts > 0) {
@@ -149,7 +149,7 @@ func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) b
 	if long < rampDays || math.Abs(c.Size)*long < least+3*t.currentError(p.points[c.At], p.points[n-1]) {
 		return false
 	}
-	return p.beside(c, t.sloped()).shows(c.Size*long, null-c.Rest, s.limits().evidence)
+	return p.beside(c, t.sloped()).isSignificant(c.Size*long, null-c.Rest, s.limits().evidence)
 }
 
 // currentError is the standard deviation of an apparent change of resistance between two nights

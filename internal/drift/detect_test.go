@@ -214,11 +214,11 @@ func TestWithoutTemperatureTheTrendIsOpen(t *testing.T) {
 func TestGate(t *testing.T) {
 	m := newMade(t, 2)
 	m.level(60, 0.004)
-	if p := m.track().latest(); p.gate() {
+	if p := m.track().latest(); p.mayHaveChanged() {
 		t.Error("the gate is open for nothing")
 	}
 	m.level(20, 0.006)
-	if p := m.track().latest(); !p.gate() {
+	if p := m.track().latest(); !p.mayHaveChanged() {
 		t.Error("the gate is shut for two deviations")
 	}
 	m.wants("two milliohms")

@@ -55,7 +55,7 @@ func (s *board) Next(ctx context.Context) (reading.Sample, error) {
 		if err != nil {
 			return reading.Sample{}, err
 		}
-		s.waiting = s.understand(l)
+		s.waiting = s.parseLine(l)
 	}
 	next := s.waiting[0]
 	s.waiting = s.waiting[1:]
@@ -92,9 +92,9 @@ func (s *board) Measure(ctx context.Context, channel string, q run.Quantity) (re
 
 func (s *board) Close() error { return s.wire.Close() }
 
-// understand returns the samples of one line and counts the line.
-func (s *board) understand(l port.Line) []reading.Sample {
-	e := Event{Time: l.Time, Kind: Spoke, Text: l.Text}
+// parseLine returns the samples of one line and counts the line.
+func (s *board) parseLine(l port.Line) []reading.Sample {
+	e := Event{Time: l.Time, Kind: Values, Text: l.Text}
 	values, err := lines.Parse(s.profile.Line, l.Text)
 	switch {
 	case l.Fault == port.Beheaded:
@@ -158,7 +158,7 @@ func correct(s reading.Sample, shunts map[string]float64) reading.Sample {
 	}
 	right, err := s.WithShunt(ohms)
 	if err != nil {
-		s.Spoil(reading.Faulty, err.Error())
+		s.SetFault(reading.Faulty, err.Error())
 		return s
 	}
 	return right

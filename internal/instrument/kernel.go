@@ -84,14 +84,14 @@ func (k *kernel) read(v profile.FileValue) (reading.Sample, error) {
 	n, text, err := k.device.Whole(v.File)
 	q, unit := kindOf(v.File)
 	s := reading.Sample{Reading: reading.Reading{Time: k.options.Clock(), Quantity: q, Unit: unit}, Channel: v.Channel, Raw: text}
-	e := Event{Time: s.Time, Kind: Spoke, Text: v.File + " " + text}
+	e := Event{Time: s.Time, Kind: Values, Text: v.File + " " + text}
 	switch {
 	case errors.Is(err, hwmon.ErrGone):
 		return reading.Sample{}, fmt.Errorf("%w: %w", port.ErrGone, err)
 	case err != nil:
-		s.Spoil(reading.Faulty, "the kernel says: "+err.Error())
+		s.SetFault(reading.Faulty, "the kernel says: "+err.Error())
 	default:
-		s = k.understand(v, s, n)
+		s = k.parseValue(v, s, n)
 	}
 	e.Samples = []reading.Sample{s}
 	k.add(e.Kind)
@@ -99,14 +99,14 @@ func (k *kernel) read(v profile.FileValue) (reading.Sample, error) {
 	return s, nil
 }
 
-// understand converts the text of a file to a sample.
-func (k *kernel) understand(v profile.FileValue, s reading.Sample, n int64) reading.Sample {
+// parseValue converts the text of a file to a sample.
+func (k *kernel) parseValue(v profile.FileValue, s reading.Sample, n int64) reading.Sample {
 	if n < v.Lowest || n > v.Highest {
-		s.Spoil(reading.Saturated, "saturated: "+s.Raw)
+		s.SetFault(reading.Saturated, "saturated: "+s.Raw)
 		return s
 	}
 	if fault, _, err := k.device.Whole(strings.TrimSuffix(v.File, "_input") + "_fault"); err == nil && fault != 0 {
-		s.Spoil(reading.Faulty, "the kernel says that its sensor is at fault")
+		s.SetFault(reading.Faulty, "the kernel says that its sensor is at fault")
 		return s
 	}
 	s.Text = s.Raw
@@ -115,7 +115,7 @@ func (k *kernel) understand(v profile.FileValue, s reading.Sample, n int64) read
 	}
 	var err error
 	if s.Value, err = reading.Value(s.Quantity, s.Text, s.Unit); err != nil {
-		s.Spoil(reading.Faulty, err.Error())
+		s.SetFault(reading.Faulty, err.Error())
 		return s
 	}
 	if s.Quantity == run.Current {

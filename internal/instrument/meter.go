@@ -101,11 +101,11 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (readi
 		Channel: channel, Raw: n.Text}
 	switch {
 	case m.unsettledFor(m.answered) > 0:
-		s.Spoil(reading.Unsettled, "not settled after a change of function or range")
+		s.SetFault(reading.Unsettled, "not settled after a change of function or range")
 	case n.Quality == reading.Overload:
-		s.Spoil(n.Quality, "overload")
+		s.SetFault(n.Quality, "overload")
 	case n.Quality != reading.Good:
-		s.Spoil(n.Quality, "not a number")
+		s.SetFault(n.Quality, "not a number")
 	}
 	m.choose(q, s)
 	return s, nil

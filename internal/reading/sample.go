@@ -23,8 +23,8 @@ type Sample struct {
 // Good reports whether no mark stands against the sample.
 func (s Sample) Good() bool { return s.Quality == Good }
 
-// Spoil takes the value off a sample that is no measured value, and says why.
-func (s *Sample) Spoil(q Quality, why string) {
+// SetFault takes the value off a sample that is no measured value, and says why.
+func (s *Sample) SetFault(q Quality, why string) {
 	s.Text, s.Value, s.Quality, s.Fault = "", 0, s.Quality|q, why
 }
 

@@ -181,7 +181,7 @@ func (c *Collector) Finish() {
 	}
 	c.started = false
 	if !c.counted() {
-		c.letGo(&c.open)
+		c.recycle(&c.open)
 		return
 	}
 	c.open.Warmth = c.degrees()

@@ -61,14 +61,14 @@ func (c *Collector) limit(step int) {
 			t.held++
 			kept = append(kept, *s)
 		default:
-			c.letGo(s)
+			c.recycle(s)
 		}
 	}
 	c.Scans = kept
 }
 
-// letGo makes the memory of a round available for another one.
-func (c *Collector) letGo(s *Scan) { c.free = append(c.free, s.Volts, s.Amps) }
+// recycle makes the memory of a round available for another one.
+func (c *Collector) recycle(s *Scan) { c.free = append(c.free, s.Volts, s.Amps) }
 
 // blank returns n unknown values, in released memory if there is any.
 func (c *Collector) blank(n int) []float64 {

@@ -74,7 +74,7 @@ func Parse(l profile.Line, line string) ([]reading.Sample, error) {
 	if worst != register.None {
 		for i := range values {
 			if values[i].Good() {
-				values[i].Spoil(qualities[worst], worst.String())
+				values[i].SetFault(qualities[worst], worst.String())
 			}
 		}
 	}
@@ -135,7 +135,7 @@ func count(f profile.Field, raw string, counts int64) (reading.Sample, error) {
 	v := reading.Sample{Reading: reading.Reading{Quantity: f.Quantity, Unit: reading.Unit(f.Quantity),
 		Counts: reading.Counts{N: counts, PerCount: f.PerCount}}, Raw: raw, Shunt: f.Shunt}
 	if counts < f.Lowest || counts > f.Highest {
-		v.Spoil(reading.Saturated, fmt.Sprintf("saturated: %d counts", counts))
+		v.SetFault(reading.Saturated, fmt.Sprintf("saturated: %d counts", counts))
 		return v, nil
 	}
 	v.Text = reading.Digits(v.Counts.Value())

@@ -16,8 +16,8 @@ type write struct {
 // what waits to be sent, which releases a write that hangs.
 type purger interface{ ResetOutputBuffer() error }
 
-// patience is how long Close waits for a write that hangs.
-const patience = 200 * time.Millisecond
+// closeTimeout is how long Close waits for a write that hangs.
+const closeTimeout = 200 * time.Millisecond
 
 // Write sends data. When ctx ends first the error holds ErrStuck, and the port
 // is of no further use for writing: it is not known how much of data was sent.
@@ -84,13 +84,13 @@ func (p *Port) awaitWriter() {
 	select {
 	case <-p.writerOut:
 		return
-	case <-time.After(patience):
+	case <-time.After(closeTimeout):
 	}
 	if serial, ok := p.conn.(purger); ok {
 		_ = serial.ResetOutputBuffer() // a port that is gone refuses; its writes have failed then
 	}
 	select {
 	case <-p.writerOut:
-	case <-time.After(patience):
+	case <-time.After(closeTimeout):
 	}
 }

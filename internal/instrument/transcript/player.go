@@ -22,7 +22,7 @@ type Player struct {
 	entries []Entry
 	at      int    // the next entry
 	rest    string // of an entry that did not fit into the reader's buffer
-	said    string // by the program, not yet a whole message
+	unsent    string // by the program, not yet a whole message
 	changed chan struct{}
 	last    time.Time // of the entry that was said last
 	begun   time.Time // when that was said, by the system's clock
@@ -132,13 +132,13 @@ func (p *Player) Write(data []byte) (int, error) {
 	default:
 	}
 	p.mu.Lock()
-	p.said += string(data)
+	p.unsent += string(data)
 	for {
-		message, after, whole := cutMessage(p.said)
+		message, after, whole := cutMessage(p.unsent)
 		if !whole {
 			break
 		}
-		p.said = after
+		p.unsent = after
 		p.seek(message)
 	}
 	p.mu.Unlock()

@@ -13,7 +13,7 @@ type document struct {
 	source
 	file    string
 	faults  fault.List
-	told    map[fault.Fault]bool // each of faults, so that none is reported twice
+	reported    map[fault.Fault]bool // each of faults, so that none is reported twice
 	root    *Table
 	current *Table // that the next keys belong to
 	syntax  bool   // a line was not TOML
@@ -176,8 +176,8 @@ func (t *Table) twice(name string, line, before int) {
 
 func (d *document) add(line int, key, text, hint string) {
 	f := fault.Fault{File: d.file, Line: line, Key: key, Text: text, Hint: hint}
-	if !d.told[f] {
-		d.told[f] = true
+	if !d.reported[f] {
+		d.reported[f] = true
 		d.faults.Add(f)
 	}
 }

@@ -65,7 +65,7 @@ func (s source) next(line int) int {
 
 // Parse reads a file's bytes into its root table. The file's name is for messages.
 func Parse(file string, src []byte) *Table {
-	d := &document{file: file, told: map[fault.Fault]bool{}}
+	d := &document{file: file, reported: map[fault.Fault]bool{}}
 	root := d.newTable("", 0)
 	d.root, d.current = root, root
 	src = bytes.TrimPrefix(src, []byte("\uFEFF"))

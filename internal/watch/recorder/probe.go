@@ -124,7 +124,7 @@ func (p *device) live(ctx context.Context) {
 	var once sync.Once
 	defer once.Do(func() { close(p.tried) })
 	for pause := firstPause; ctx.Err() == nil; {
-		opened, err := p.open(ctx, p.its, p.profile, instrument.Options{Clock: p.now, Log: p.hear})
+		opened, err := p.open(ctx, p.its, p.profile, instrument.Options{Clock: p.now, Log: p.receive})
 		if err == nil {
 			p.isUp(opened.Identity())
 			once.Do(func() { close(p.tried) })

@@ -8,10 +8,10 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// hear receives every line of the device when it arrives.
-func (p *device) hear(e instrument.Event) {
+// receive receives every line of the device when it arrives.
+func (p *device) receive(e instrument.Event) {
 	switch e.Kind {
-	case instrument.Spoke:
+	case instrument.Values:
 		p.take(e.Time, e.Samples)
 	case instrument.Bad:
 		p.r.mu.Lock()
