@@ -22,7 +22,7 @@ type Player struct {
 	entries []Entry
 	at      int    // the next entry
 	rest    string // of an entry that did not fit into the reader's buffer
-	unsent    string // by the program, not yet a whole message
+	unsent  string // by the program, not yet a whole message
 	changed chan struct{}
 	last    time.Time // of the entry that was said last
 	begun   time.Time // when that was said, by the system's clock

@@ -11,13 +11,13 @@ import (
 // document is what the tables of one file share.
 type document struct {
 	source
-	file    string
-	faults  fault.List
-	reported    map[fault.Fault]bool // each of faults, so that none is reported twice
-	root    *Table
-	current *Table // that the next keys belong to
-	syntax  bool   // a line was not TOML
-	damaged bool   // a header was not TOML: any table may miss anything
+	file     string
+	faults   fault.List
+	reported map[fault.Fault]bool // each of faults, so that none is reported twice
+	root     *Table
+	current  *Table // that the next keys belong to
+	syntax   bool   // a line was not TOML
+	damaged  bool   // a header was not TOML: any table may miss anything
 }
 
 func (d *document) newTable(path string, line int) *Table {
