@@ -106,7 +106,7 @@ type EventKind string
 const (
 	Sent     EventKind = "sent"
 	Answered EventKind = "answered" // a meter's answer
-	Values    EventKind = "spoke"    // a board's line with values
+	Values   EventKind = "spoke"    // a board's line with values
 	Comment  EventKind = "comment"
 	Skipped  EventKind = "skipped"
 	Bad      EventKind = "bad"
