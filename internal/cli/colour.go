@@ -107,7 +107,7 @@ func pixelAsked(r *run.Run, name string) (*run.Place, error) {
 		return nil, nil
 	}
 	at, err := r.Place(name)
-	wrong := fault.Fault{Text: fmt.Sprintf("%q is no pixel", name), Hint: "such as " + r.Reels[0].Name + ".end"}
+	wrong := fault.Fault{Text: fmt.Sprintf("%q is not a pixel", name), Hint: "such as " + r.Reels[0].Name + ".end"}
 	switch {
 	case errors.As(err, &wrong):
 	case err != nil:

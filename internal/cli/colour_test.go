@@ -58,7 +58,7 @@ func TestColourFaults(t *testing.T) {
 	s.do(`ohmkeep colour shelf.toml --step dark`).refused(`shelf.toml: step "dark" lights no channel`)
 	s.do(`ohmkeep colour shelf.toml --step drak`).refused(`no step is named "drak" (did you mean "dark"?)`)
 	s.do(`ohmkeep colour shelf.toml --at left.900`).refused(`shelf.toml: --at: reel "left" has no pixel 900`)
-	s.do(`ohmkeep colour shelf.toml --at A`).refused(`shelf.toml: --at: "A" is no pixel (such as left.end)`)
+	s.do(`ohmkeep colour shelf.toml --at A`).refused(`shelf.toml: --at: "A" is not a pixel (such as left.end)`)
 	s.do(`ohmkeep colour shelf.toml --picture c.jpg`).refused(`ends in .png or .svg`)
 	s.do(`ohmkeep colour shelf.toml none.csv`).refused(`none.csv: no such file`)
 	s.do(`ohmkeep colour shelf.toml none.csv --store s.db`).refused(`not from both`)

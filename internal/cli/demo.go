@@ -127,7 +127,7 @@ func (f files) refuseForeignFiles() error {
 	}
 	for _, path := range []string{f.run, f.store, f.csv, f.page} {
 		if _, err := os.Lstat(path); err == nil {
-			return fault.Fault{File: path, Text: "stands in the way: only an unchanged demonstration is written over",
+			return fault.Fault{File: path, Text: "is in the way: only an unchanged demonstration is written over",
 				Hint: "name another folder with --into, or remove this one"}
 		}
 	}

@@ -33,7 +33,7 @@ func TestDemo(t *testing.T) {
 func TestDemoSparesFiles(t *testing.T) {
 	s := newSession(t)
 	s.write("readings.db", "mine")
-	s.do(`ohmkeep demo --into .`).refused("readings.db: stands in the way")
+	s.do(`ohmkeep demo --into .`).refused("readings.db: is in the way")
 	s.holds("readings.db")
 	if s.content("readings.db") != "mine" {
 		t.Error("the readings are gone")
@@ -50,7 +50,7 @@ func TestDemoAgainAndElsewhere(t *testing.T) {
 	s.write("ohmkeep-demo/readings.db", "old")
 	s.do(`ohmkeep demo`).exits(Passes).says("Fitting 39 readings")
 	s.write("ohmkeep-demo/run.toml", s.content("ohmkeep-demo/run.toml")+"# mine\n")
-	s.do(`ohmkeep demo`).refused(filepath.FromSlash("ohmkeep-demo/run.toml") + ": stands in the way")
+	s.do(`ohmkeep demo`).refused(filepath.FromSlash("ohmkeep-demo/run.toml") + ": is in the way")
 
 	s.Chdir(s.TempDir())
 	s.Setenv("TMPDIR", s.TempDir())

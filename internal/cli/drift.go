@@ -24,7 +24,7 @@ func newDrift() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "drift RUN",
-		Short: "Tell from months of stored readings which joint or feed is going",
+		Short: "Find from months of stored readings which joint or feed is getting worse",
 		Long: `Drift follows every feed, joint and reel that the stored readings can tell apart, at
 20 °C, and says for each whether it is steady, drifting, jumped, intermittent or
 unproven (in JSON a jump is "stepped"), since when, by how much, and when it will reach
@@ -34,8 +34,8 @@ Feeds are followed by any readings of their two ends and their current. Joints a
 reels are followed in known steps: readings that name their step, such as those of a
 nightly check.
 
-Exit status: 0 all steady or sound, 1 something is over its limit or going, 3 nothing is
-but something is unproven, 2 the input is wrong.`,
+Exit status: 0 all steady or sound, 1 something is over its limit or getting worse,
+3 nothing is but something is unproven, 2 the input is wrong.`,
 		Example: `  ohmkeep drift shelf.toml --store shelf.db
   ohmkeep drift shelf.toml --store shelf.db --report years.html
   ohmkeep drift shelf.toml --store shelf.db --json`,

@@ -48,7 +48,7 @@ marks and notes; ohmkeep store backup copies all of it.`,
 			}
 			write, known := formats[format]
 			if !known {
-				return fault.Fault{Key: "--format", Text: fmt.Sprintf("%q is no form of readings", format), Hint: "csv or openmetrics"}
+				return fault.Fault{Key: "--format", Text: fmt.Sprintf("%q is not a form of readings", format), Hint: "csv or openmetrics"}
 			}
 			var f store.Filter
 			var err error

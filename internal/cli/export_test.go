@@ -52,7 +52,7 @@ func TestExportOfSomeTime(t *testing.T) {
 
 	s.do("ohmkeep export shelf.toml --store shelf.db --since yesterday").refused(`--since: "yesterday" is not a time`)
 	s.do("ohmkeep export shelf.toml --store shelf.db --until 12:00").refused(`--until: "12:00" is not a time`)
-	s.do("ohmkeep export shelf.toml --store shelf.db --format json").refused(`--format: "json" is no form of readings`)
+	s.do("ohmkeep export shelf.toml --store shelf.db --format json").refused(`--format: "json" is not a form of readings`)
 }
 
 // Promtool, a general-purpose tool of the metrics database, makes blocks of an export;

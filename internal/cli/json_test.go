@@ -71,7 +71,7 @@ func alike(t *testing.T, at string, want, got any) {
 		}
 	case float64:
 		if _, ok := got.(float64); !ok {
-			t.Errorf("%s: %v is no number", at, got)
+			t.Errorf("%s: %v is not a number", at, got)
 		}
 	case bool:
 		if _, ok := got.(bool); !ok {

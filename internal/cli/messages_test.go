@@ -89,7 +89,7 @@ func TestRepairAndColourAgree(t *testing.T) {
 		}
 	}
 	var verdicts []string
-	_, listed, _ := strings.Cut(repair.out, "what meets every limit stands first")
+	_, listed, _ := strings.Cut(repair.out, "what meets every limit comes first")
 	for line := range strings.Lines(listed) {
 		if word, _, _ := strings.Cut(line, " "); (word == "pass" || word == "FAIL") && strings.Contains(line, "cost") {
 			verdicts = append(verdicts, word)

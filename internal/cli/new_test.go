@@ -44,7 +44,7 @@ func TestNewAsks(t *testing.T) {
 	}
 	// name, volts, pixels a metre, reels, driver, LEDs in a row, white channel, milliamps, supply volts and amps, fed, near and far metres
 	s.answer("Wine rack\n12\n60\nlong\n2,3\nlinear\n3\nno\n12\n12.2\n8\nboth\n1.5\n4\n\n\n", `ohmkeep new --ask --out rack.toml`).exits(Passes).
-		says(`"long" is no length (write metres, such as 4,5,4)`)
+		says(`"long" is not a length (write metres, such as 4,5,4)`)
 	p := decoded(t, s.do(`ohmkeep predict rack.toml --json`).exits(Passes).out)
 	if len(p["feeds"].([]any)) != 2 || len(p["reels"].([]any)) != 2 || p["run"] != "Wine rack" {
 		t.Error(p["run"], p["feeds"])
@@ -63,12 +63,12 @@ func TestNewAsks(t *testing.T) {
 func TestNewFaults(t *testing.T) {
 	s := newSession(t)
 	for line, want := range map[string]string{
-		`ohmkeep new --reels 4,x --out a.toml`:      `--reels: "x" is no length (write metres, such as 4,5,4)`,
-		`ohmkeep new --reels "" --out a.toml`:       `--reels: "" is no length`,
+		`ohmkeep new --reels 4,x --out a.toml`:      `--reels: "x" is not a length (write metres, such as 4,5,4)`,
+		`ohmkeep new --reels "" --out a.toml`:       `--reels: "" is not a length`,
 		`ohmkeep new --reels 0 --out a.toml`:        `metres`,
-		`ohmkeep new --fed midle --out a.toml`:      `--fed: "midle" is no way to feed a run (did you mean "middle"?)`,
+		`ohmkeep new --fed midle --out a.toml`:      `--fed: "midle" is not a way to feed a run (did you mean "middle"?)`,
 		`ohmkeep new --volts many --out a.toml`:     `ohmkeep new: invalid argument "many" for "--volts" flag (see`,
-		`ohmkeep new --conductor hair --out a.toml`: `"hair" is no size of a wire`,
+		`ohmkeep new --conductor hair --out a.toml`: `"hair" is not a wire size`,
 		`ohmkeep new --material gold --out a.toml`:  `gold`,
 		`ohmkeep new --driver donkey --out a.toml`:  `donkey`,
 		`ohmkeep new shelf.toml`:                    `ohmkeep new: takes no argument such as "shelf.toml"`,

@@ -128,7 +128,7 @@ func withdrawNote(c *cobra.Command, in, runName, text string, at time.Time) erro
 	case err != nil:
 		return err
 	case !found:
-		return fault.Fault{File: in, Text: fmt.Sprintf("no note that holds says %q", text), Hint: "ohmkeep note without a TEXT lists them"}
+		return fault.Fault{File: in, Text: fmt.Sprintf("no note in force reads %q", text), Hint: "ohmkeep note without a TEXT lists them"}
 	}
 	fmt.Fprintf(c.OutOrStdout(), "withdrawn: %s\n", text)
 	return nil

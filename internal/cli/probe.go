@@ -17,7 +17,7 @@ import (
 func newProbe() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "probe",
-		Short: "List device profiles and ports; check, record and replay what a meter or board says",
+		Short: "List device profiles and ports; check, record and replay what a meter or board sends",
 		Example: `  ohmkeep probe list
   ohmkeep probe ports
   ohmkeep probe check shelf.toml board
@@ -58,7 +58,7 @@ func newProbeCheck() *cobra.Command {
 	var at portFlags
 	c := &cobra.Command{
 		Use:   "check [RUN PROBE]",
-		Short: "Show what a port says and what of it is understood",
+		Short: "Show what a port sends and which lines can be read",
 		Long: `Check opens one probe, of a run file or given by profile and port, listens or asks for
 a while, shows each line as it comes, and sums up what was understood.
 

@@ -75,7 +75,7 @@ func (f *portFlags) find(c *cobra.Command, args []string) (*found, error) {
 		return nil, callFault(c, "wants RUN and PROBE, or --profile and --port")
 	}
 	if !(f.seconds > 0 && f.seconds <= 1e8) {
-		return nil, callFault(c, "--seconds %g is no time above 0", f.seconds)
+		return nil, callFault(c, "--seconds %g is not a time above 0", f.seconds)
 	}
 	it.lasting = time.Duration(f.seconds * float64(time.Second))
 	var err error

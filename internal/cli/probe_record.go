@@ -23,7 +23,7 @@ func newProbeRecord() *cobra.Command {
 	var force bool
 	c := &cobra.Command{
 		Use:   "record [RUN PROBE] --out FILE",
-		Short: "Write what a port says into a transcript",
+		Short: "Record what a port sends in a transcript",
 		Long: `Record opens one probe as check does, and writes all that is said into a text file,
 with times, both ways, garbage included. Such a transcript can be replayed, and it can
 stand in a run file as port = "transcript:FILE".

@@ -25,7 +25,7 @@ func TestRecordAndReplay(t *testing.T) {
 	s.do(`ohmkeep probe replay board.txt --profile ina226-lines`).exits(Fails).says(`bad "1,1.2500,A" (not of the profile's form)`)
 	s.do(`ohmkeep probe record --profile quick.toml --port ` + port + ` --seconds 0.1 --out -`).exits(Passes).prints("# ohmkeep transcript 1\n")
 
-	// The transcript in place of the board: each sample as slowly as it was heard.
+	// The transcript in place of the board: each sample at the recorded speed.
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \"transcript:board.txt\"\n"+
 		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
 	s.do(`ohmkeep probe check shelf.toml board --seconds 0.2`).exits(Passes).prints("quick on transcript:board.txt", "1 current 1.2500 A (")
@@ -111,7 +111,7 @@ func TestTranscriptFaults(t *testing.T) {
 		`ohmkeep probe record --profile plain-lines --port nowhere`:             "wants --out FILE",
 		`ohmkeep probe record --profile plain-lines --port nowhere --out x.txt`: "port nowhere: no such file",
 		`ohmkeep probe record --profile plain-lines --port bad.txt --out x.txt`: "port bad.txt: is a file, not a serial port (serial ports are ",
-		`ohmkeep probe record --profile plain-lines --port x --seconds -1`:      "--seconds -1 is no time above 0",
+		`ohmkeep probe record --profile plain-lines --port x --seconds -1`:      "--seconds -1 is not a time above 0",
 		`ohmkeep probe replay none.txt`:                                         "none.txt: no such file or directory",
 		`ohmkeep probe replay bad.txt`:                                          "bad.txt:3: no quotation mark behind the mark (an entry is such as",
 		`ohmkeep probe replay nameless.txt`:                                     "nameless.txt: names no profile (give one with --profile)",

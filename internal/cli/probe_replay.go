@@ -57,7 +57,7 @@ or the transcript is wrong.`,
 		},
 	}
 	c.Flags().StringVar(&named, "profile", "", "read it by this profile, by name or as a .toml file")
-	c.Flags().BoolVar(&paced, "real-time", false, "as slowly as it was heard")
+	c.Flags().BoolVar(&paced, "real-time", false, "at the recorded speed")
 	c.Flags().BoolVar(&asJSON, "json", false, "one JSON object a sample")
 	completeProfiles(c)
 	return c

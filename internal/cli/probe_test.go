@@ -95,7 +95,7 @@ func TestProbeCheckSilence(t *testing.T) {
 	}
 	defer pair.Device.Close()
 	s.write("quick.toml", plain)
-	s.do(`ohmkeep probe check --profile quick.toml --port `+pair.Path+` --seconds 0.1`).exits(Fails).prints("0 lines", "hint: nothing was heard")
+	s.do(`ohmkeep probe check --profile quick.toml --port `+pair.Path+` --seconds 0.1`).exits(Fails).prints("0 lines", "hint: nothing was received")
 }
 
 func TestProbeCheckMeter(t *testing.T) {

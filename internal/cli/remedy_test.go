@@ -29,7 +29,7 @@ func TestRepairAndLimitExitStatus(t *testing.T) {
 		s.do(`ohmkeep ` + command + ` shelf.toml --step dusk`).refused(`no step is named "dusk"`)
 		s.do(`ohmkeep ` + command + ` shelf.toml --far-metres -1`).refused("--far-metres is above 0")
 		s.do(`ohmkeep ` + command + ` shelf.toml --joint-watts NaN`).refused("--joint-watts is above 0")
-		s.do(`ohmkeep ` + command + ` shelf.toml --wire "18 AVG"`).refused("--wire: conductor: \"18 AVG\" is no size of a wire")
+		s.do(`ohmkeep ` + command + ` shelf.toml --wire "18 AVG"`).refused("--wire: conductor: \"18 AVG\" is not a wire size")
 		s.do(`ohmkeep ` + command + ` shelf.toml readings.csv --store shelf.db`).refused("not from both")
 		s.do(`ohmkeep ` + command + ` nowhere.toml`).refused("nowhere.toml: no such file or directory")
 	}

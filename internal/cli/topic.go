@@ -20,7 +20,7 @@ var (
 func newTopics() []*cobra.Command {
 	return []*cobra.Command{
 		{Use: "run-file", Short: "Every key of the run file: unit, range, default", Long: runFileTopic},
-		{Use: "readings", Short: "The table of readings, and what of a spreadsheet is understood", Long: readingsTopic},
+		{Use: "readings", Short: "The table of readings, and which spreadsheets are read", Long: readingsTopic},
 		{Use: "verdicts", Short: "What pass, fail and unproven promise, intervals, exit statuses", Long: verdictsTopic},
 	}
 }

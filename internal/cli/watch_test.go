@@ -196,7 +196,7 @@ func TestStatus(t *testing.T) {
 	s.do(`ohmkeep status`).refused("wants --store FILE or --at ADDR")
 	s.do(`ohmkeep status --at 127.0.0.1:1`).refused("the watch at 127.0.0.1:1 does not answer: nothing listens there (is it running, and is that what its --listen says?)\n")
 	s.do(`ohmkeep status --at no-such-machine.invalid:9477`).refused("the watch at no-such-machine.invalid:9477 does not answer: ")
-	s.do(`ohmkeep status --at nowhere:x`).refused("this is no address")
+	s.do(`ohmkeep status --at nowhere:x`).refused("this is not an address")
 	s.do(`ohmkeep status --store absent.db`).exits(Fails).prints("no watch runs")
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))

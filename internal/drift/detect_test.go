@@ -237,7 +237,7 @@ func TestForecast(t *testing.T) {
 		overBeforeNight bool
 	}{
 		{"no limit", history.Series{Limit: math.NaN(), Ohms: 0.1}, true, 0, 0, 0, "it has no limit", false},
-		{"not known", history.Series{Limit: 1, Ohms: math.NaN(), High: inf}, false, 0, 0, 0, "cannot be said", false},
+		{"not known", history.Series{Limit: 1, Ohms: math.NaN(), High: inf}, false, 0, 0, 0, "unknown", false},
 		{"steady", history.Series{Limit: 0.1, Ohms: 0.01, Low: 0.009, High: 0.011, PerYear: 0, PerYearLow: -0.001, PerYearHigh: 0.001}, false, 0, 0, 0, "not within 10 years", false},
 		{"drifting", history.Series{Limit: 0.1, Ohms: 0.04, Low: 0.03, High: 0.05, PerYear: 0.06, PerYearLow: 0.05, PerYearHigh: 0.07}, true, 0.05 / 0.07, 1, 1.4, "", false},
 		{"perhaps for ever", history.Series{Limit: 0.1, Ohms: 0.04, Low: 0.03, High: 0.05, PerYear: 0.06, PerYearLow: -0.05, PerYearHigh: 0.07}, true, 0.05 / 0.07, 1, 0, "", false},

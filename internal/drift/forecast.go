@@ -19,14 +19,14 @@ func forecast(x *history.Series, drifting bool) {
 	case math.IsNaN(x.Limit):
 		f.Text = "it has no limit"
 	case math.IsNaN(x.Ohms):
-		f.Text = "cannot be said"
+		f.Text = "unknown"
 	case x.Low > x.Limit:
 		f.Text = "it is over its limit"
 		f.Earliest, f.Likely, f.Latest = crossed(x), crossed(x), crossed(x)
 	case !drifting && x.High > x.Limit:
-		f.Text = "cannot be said: the limit lies within what the sensors leave open"
+		f.Text = "unknown: the limit lies within the sensors' uncertainty"
 	case math.IsInf(x.PerYearHigh, 1) || math.IsNaN(x.PerYear):
-		f.Text = "cannot be said: too few nights"
+		f.Text = "unknown: too few nights"
 	case drifting:
 		f.Earliest = after(x.Last, x.Limit-x.High, x.PerYearHigh)
 		f.Likely = after(x.Last, x.Limit-x.Ohms, x.PerYear)
@@ -37,7 +37,7 @@ func forecast(x *history.Series, drifting bool) {
 		case f.Likely.IsZero():
 			f.Text = fmt.Sprintf("not before %s", f.Earliest.Format(time.DateOnly))
 		case f.Latest.IsZero():
-			f.Text = fmt.Sprintf("about %s, not before %s; no latest date can be said",
+			f.Text = fmt.Sprintf("about %s, not before %s; no latest date is known",
 				f.Likely.Format(time.DateOnly), f.Earliest.Format(time.DateOnly))
 		default:
 			f.Text = fmt.Sprintf("%s to %s, likely %s", f.Earliest.Format(time.DateOnly),
@@ -46,7 +46,7 @@ func forecast(x *history.Series, drifting bool) {
 	case after(x.Last, x.Limit-x.High, x.PerYearHigh).IsZero():
 		f.Text = never
 	default:
-		f.Text = "cannot be said: it does not drift, but the nights are too few to rule it out for ten years"
+		f.Text = "unknown: it does not drift, but the nights are too few to rule it out for ten years"
 	}
 }
 

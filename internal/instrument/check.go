@@ -152,9 +152,9 @@ func (r *Report) advise(p *profile.Profile, d time.Duration) {
 	understood := r.Lines - r.Counters.Bad - r.Skipped
 	switch {
 	case r.Lines == 0 && p.Kind == profile.Lines:
-		r.Advice = append(r.Advice, fmt.Sprintf("nothing was heard in %v: is it the right port, is the board powered, and does it wait for DTR?", d))
+		r.Advice = append(r.Advice, fmt.Sprintf("nothing was received in %v: is it the right port, is the board powered, and does it wait for DTR?", d))
 	case understood == 0 && slices.ContainsFunc(r.Bad, func(e Event) bool { return noise(e.Text) }):
-		r.Advice = append(r.Advice, fmt.Sprintf("what was heard is no text: the board most likely sends at another rate than %d baud", p.Port.Baud))
+		r.Advice = append(r.Advice, fmt.Sprintf("what was received is not text: the board most likely sends at another rate than %d baud", p.Port.Baud))
 	case understood == 0 && r.Counters.Bad > 0:
 		r.Advice = append(r.Advice, fmt.Sprintf("no line has the form of profile %s: choose another profile, or write one", p.Name))
 	}

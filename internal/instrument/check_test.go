@@ -82,7 +82,7 @@ func TestCheckMeterComplains(t *testing.T) {
 
 func TestCheckAdvice(t *testing.T) {
 	for said, want := range map[string]string{
-		"":                                 "nothing was heard",
+		"":                                 "nothing was received",
 		"\xf8\x80\x00\xf8\x1f\n\xff\x00\n": "another rate than 115200 baud",
 		"T=20.5\nT=20.6\n":                 "no line has the form of profile plain-lines",
 	} {

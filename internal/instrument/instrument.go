@@ -32,7 +32,7 @@ type Channel struct {
 
 // ErrAsked is wrapped by the error of Next on an instrument that only answers queries and was
 // opened without Options.Channels.
-var ErrAsked = errors.New("the instrument speaks only when it is asked")
+var ErrAsked = errors.New("the instrument sends only in answer to a query")
 
 // Ended reports whether an error means that the instrument will return no more samples: it
 // is unplugged, stuck, closed, or was opened without channels to query.

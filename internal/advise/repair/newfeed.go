@@ -60,7 +60,7 @@ func (p *proposer) sameSupply(kind Kind, labour, near int, to run.Place, along f
 			return
 		}
 		metres = along + r.Feeds[near].Length
-		p.assume("The feed to %s is %.3g m: %.3g m along the strip and the %.3g m of feed %s again; --far-metres says otherwise.",
+		p.assume("The feed to %s is %.3g m: %.3g m along the strip and the %.3g m of feed %s again; --far-metres changes that.",
 			r.PlaceName(to), metres, along, r.Feeds[near].Length, like.Name)
 	}
 	like.Name, like.To = "to "+r.PlaceName(to), to

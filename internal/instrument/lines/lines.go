@@ -115,7 +115,7 @@ func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Troub
 	}
 	q, ok := profile.UnitQuantity(unit)
 	if !ok {
-		return reading.Sample{}, register.None, fmt.Errorf("%q is no unit that is read", unit)
+		return reading.Sample{}, register.None, fmt.Errorf("%q is not a known unit", unit)
 	}
 	si, err := reading.Value(q, raw, unit)
 	if err != nil {

@@ -46,7 +46,7 @@ func parseFileValue(t *toml.Table, before []FileValue) FileValue {
 	v := FileValue{Lowest: math.MinInt64, Highest: math.MaxInt64, Channel: "1"}
 	v.File = need(t, "file", "such as in1_input")
 	if v.File != "" && !filePattern.MatchString(v.File) {
-		t.Fault("file", fmt.Sprintf("%q is no file of a voltage, current or temperature", v.File), "in1_input, curr1_input, temp1_input and the like")
+		t.Fault("file", fmt.Sprintf("%q is not a file of a voltage, current or temperature", v.File), "in1_input, curr1_input, temp1_input and the like")
 	}
 	if slices.ContainsFunc(before, func(other FileValue) bool { return other.File == v.File }) {
 		t.Fault("file", fmt.Sprintf("%q is read already", v.File), "")
@@ -56,7 +56,7 @@ func parseFileValue(t *toml.Table, before []FileValue) FileValue {
 	}
 	if v.ShuntFile, _ = t.Text("shunt_file"); v.ShuntFile != "" {
 		if !shuntFile.MatchString(v.ShuntFile) {
-			t.Fault("shunt_file", fmt.Sprintf("%q is no file of a shunt", v.ShuntFile), "such as shunt_resistor")
+			t.Fault("shunt_file", fmt.Sprintf("%q is not a file of a shunt", v.ShuntFile), "such as shunt_resistor")
 		}
 		if !currentFile.MatchString(v.File) {
 			t.Fault("shunt_file", "a shunt turns volts into a current", "")

@@ -64,7 +64,7 @@ func parseLine(root, t *toml.Table, ok bool) Line {
 		l.Fields = append(l.Fields, parseField(f, l.Pattern, chip))
 	}
 	if len(l.Fields) > 0 && !slices.ContainsFunc(l.Fields, func(f Field) bool { return !f.IsFlags() }) {
-		t.Missing("field", "flags alone are no value")
+		t.Missing("field", "flags alone are not a value")
 	}
 	if l.Pattern != nil {
 		unusedGroups(t, l)
@@ -90,10 +90,10 @@ func parseField(t *toml.Table, pattern *regexp.Regexp, chip *register.Chip) Fiel
 		}
 	}
 	if ways != 1 {
-		t.Fault("", fmt.Sprintf("says in %d ways what its group holds", ways), "exactly one of unit, unit_group, per_count and register")
+		t.Fault("", fmt.Sprintf("states its unit in %d ways", ways), "exactly one of unit, unit_group, per_count and register")
 	}
 	if f.Unit != "" && !slices.Contains(unitNames, f.Unit) {
-		t.Fault("unit", fmt.Sprintf("%q is no unit that is read", f.Unit), fault.Suggest(f.Unit, unitNames))
+		t.Fault("unit", fmt.Sprintf("%q is not a known unit", f.Unit), fault.Suggest(f.Unit, unitNames))
 	}
 	switch {
 	case f.Counts:

@@ -30,7 +30,7 @@ func Parse(file string, src []byte) (*Profile, error) {
 	switch {
 	case known && p.Kind == Hwmon:
 		if hasPort {
-			root.Fault("port", "has no meaning in a profile of kind hwmon", "the kernel speaks with the device")
+			root.Fault("port", "has no meaning in a profile of kind hwmon", "the kernel reads the device")
 		}
 	case hasPort:
 		p.Port = parsePort(port)

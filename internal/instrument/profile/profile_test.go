@@ -102,8 +102,8 @@ func TestFaults(t *testing.T) {
 		{"pattern", `'(?P<id>\d) (?P<n>-?\d+)'`, `'('`, "own.toml:14: line.pattern: error parsing regexp"},
 		{"misspelt group", `(?P<id>`, `(?P<idd>`, "own.toml:14: line.pattern: nothing refers to its group idd"},
 		{"group", `group = "n"`, `group = "m"`, `own.toml:16: line.field.group: the pattern has no group "m"`},
-		{"two ways", `group = "n"`, "group = \"n\"\nunit = \"V\"", "says in 2 ways what its group holds"},
-		{"no way", "quantity = \"current\"\nper_count = 2.5e-6\nshunt_milliohms = 2\nlowest = -10\nhighest = 10\n", "", "says in 0 ways what its group holds"},
+		{"two ways", `group = "n"`, "group = \"n\"\nunit = \"V\"", "states its unit in 2 ways"},
+		{"no way", "quantity = \"current\"\nper_count = 2.5e-6\nshunt_milliohms = 2\nlowest = -10\nhighest = 10\n", "", "states its unit in 0 ways"},
 		{"worth nothing", `per_count = 2.5e-6`, `per_count = 0`, "own.toml:18: line.field.per_count: a count cannot be worth nothing"},
 		{"shunt of a voltage", "quantity = \"current\"\nper_count", "quantity = \"voltage\"\nper_count", "own.toml:19: line.field.shunt_milliohms: a shunt turns volts into a current"},
 		{"shunt", `shunt_milliohms = 2`, `shunt_milliohms = 0`, "own.toml:19: line.field.shunt_milliohms: 0 is not above 0"},
@@ -266,7 +266,7 @@ func TestRegisterFaults(t *testing.T) {
 		{`highest = 31000`, `highest = -40000`, `lowest: is not below highest`},
 		{`comment = "#"`, ``, `line.comment: is missing (the identity is a comment)`},
 		{`identity = '# id .+'`, `identity = '('`, `line.identity: error parsing regexp`},
-		{"[[line.field]]\ngroup = \"a\"\nregister = \"shunt\"\nshunt_milliohms = 2\nhighest = 31000\n", "", `flags alone are no value`},
+		{"[[line.field]]\ngroup = \"a\"\nregister = \"shunt\"\nshunt_milliohms = 2\nhighest = 31000\n", "", `flags alone are not a value`},
 	} {
 		changed := strings.Replace(words, c.old, c.new, 1)
 		if changed == words {
@@ -321,15 +321,15 @@ func TestFilesFaults(t *testing.T) {
 	}
 	for src, want := range map[string]string{
 		head: "h.toml: hwmon: is missing",
-		head + "[port]\nbaud = 9600\n[hwmon]\nnames = [\"x\"]\n" + value:                           "port: has no meaning in a profile of kind hwmon (the kernel speaks",
+		head + "[port]\nbaud = 9600\n[hwmon]\nnames = [\"x\"]\n" + value:                           "port: has no meaning in a profile of kind hwmon (the kernel reads",
 		head + "[line]\n[hwmon]\nnames = [\"x\"]\n" + value:                                        "line: has no meaning in a profile of kind hwmon",
 		head + "[hwmon]\n" + value:                                                                 "hwmon.names: is missing",
 		head + "[hwmon]\nnames = []\n" + value:                                                     "hwmon.names: is empty",
 		head + "[hwmon]\nnames = [\"x\"]\n":                                                        "hwmon.value: is missing",
 		good + value:                                                                               `"curr1_input" is read already`,
-		strings.Replace(good, "curr1_input", "power1_input", 1):                                    `"power1_input" is no file of a voltage, current or temperature`,
-		strings.Replace(good, "curr1_input", "../curr1_input", 1):                                  `is no file of a voltage`,
-		good + "shunt_file = \"../../x\"\n":                                                        `"../../x" is no file of a shunt`,
+		strings.Replace(good, "curr1_input", "power1_input", 1):                                    `"power1_input" is not a file of a voltage, current or temperature`,
+		strings.Replace(good, "curr1_input", "../curr1_input", 1):                                  `is not a file of a voltage`,
+		good + "shunt_file = \"../../x\"\n":                                                        `"../../x" is not a file of a shunt`,
 		strings.Replace(good, "curr1_input", "in1_input", 1) + "shunt_file = \"shunt_resistor\"\n": "a shunt turns volts into a current",
 		good + "lowest = 5\nhighest = 5\n":                                                         "lowest: is not below highest",
 		good + "id = \"\"\n":                                                                       "hwmon.value.id: is empty",

@@ -148,9 +148,9 @@ func TestParseWord(t *testing.T) {
 		{"8000", 10, 16, 8000, ""}, {"-32000", 10, 16, 0x8300, ""}, {"33536", 10, 16, 0x8300, ""}, {"-1", 10, 24, 0xFFFFFF, ""},
 		{"FFFFFF", 16, 24, 0xFFFFFF, ""},
 		{"10000", 16, 16, 0, "more than 16 bits"}, {"65536", 10, 16, 0, "more than 16 bits"}, {"-32769", 10, 16, 0, "more than 16 bits"},
-		{"1F40", 10, 16, 0, "no register word in base 10"}, {"", 16, 16, 0, "no register word"}, {"0x", 16, 16, 0, "no register word"},
-		{"-1", 16, 16, 0, "no register word"}, {"+1", 10, 16, 0, "no register word"}, {"0xh", 16, 16, 0, "no register word"},
-		{"99999999999999999999", 10, 16, 0, "no register word"},
+		{"1F40", 10, 16, 0, "not a register word in base 10"}, {"", 16, 16, 0, "not a register word"}, {"0x", 16, 16, 0, "not a register word"},
+		{"-1", 16, 16, 0, "not a register word"}, {"+1", 10, 16, 0, "not a register word"}, {"0xh", 16, 16, 0, "not a register word"},
+		{"99999999999999999999", 10, 16, 0, "not a register word"},
 	} {
 		got, err := register.ParseWord(c.text, c.base, c.bits)
 		if got != c.want || (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {

@@ -34,7 +34,7 @@ func ParseWord(text string, base, bits int) (uint32, error) {
 	n, err := strconv.ParseInt(digits, base, 64)
 	switch {
 	case err != nil || strings.HasPrefix(digits, "+") || base == 16 && strings.HasPrefix(digits, "-"):
-		return 0, fmt.Errorf("%q is no register word in base %d", text, base)
+		return 0, fmt.Errorf("%q is not a register word in base %d", text, base)
 	case n >= 1<<bits || n < -1<<(bits-1):
 		return 0, fmt.Errorf("%q has more than %d bits", text, bits)
 	}
@@ -45,7 +45,7 @@ func ParseWord(text string, base, bits int) (uint32, error) {
 // that this register cannot have given.
 func (r Register) Counts(word uint32) (int64, error) {
 	if word&r.Spare != 0 {
-		return 0, fmt.Errorf("%Xh is no word of register %s: its bits %Xh always read 0", word, r.Name, r.Spare)
+		return 0, fmt.Errorf("%Xh is not a word of register %s: its bits %Xh always read 0", word, r.Name, r.Spare)
 	}
 	if r.Signed {
 		// Shifted up to the sign bit and back, so that the sign fills what is above it.

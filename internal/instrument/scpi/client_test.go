@@ -105,7 +105,7 @@ func TestValueWithError(t *testing.T) {
 }
 
 func TestNotOneNumber(t *testing.T) {
-	for answer, want := range map[string]string{"1,2": "2 numbers", "hello": "no number"} {
+	for answer, want := range map[string]string{"1,2": "2 numbers", "hello": "not a number"} {
 		c := client(t, [2]string{"READ?", answer}, [2]string{"SYST:ERR?", none})
 		if _, err := c.Measure(t.Context(), []string{"READ?"}); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: got %v, want %q in it", answer, err, want)

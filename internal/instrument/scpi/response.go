@@ -51,11 +51,11 @@ func ParseNumbers(response string) ([]Number, error) {
 
 func parseNumber(text string) (Number, error) {
 	if text == "" || strings.Trim(text, "0123456789+-.eE") != "" {
-		return Number{}, fmt.Errorf("%q is no number", clip(text))
+		return Number{}, fmt.Errorf("%q is not a number", clip(text))
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	if err != nil && !errors.Is(err, strconv.ErrRange) {
-		return Number{}, fmt.Errorf("%q is no number", clip(text))
+		return Number{}, fmt.Errorf("%q is not a number", clip(text))
 	}
 	n := Number{Text: text, Value: x}
 	// Both special values carry as many digits as the instrument likes, and
@@ -137,7 +137,7 @@ func ParseError(response string) (Error, error) {
 	number, text, ok := strings.Cut(strings.TrimSpace(response), ",")
 	n, err := strconv.ParseInt(strings.TrimSpace(number), 10, 32)
 	if err != nil {
-		return Error{}, fmt.Errorf("%q is no entry of an error queue", clip(response))
+		return Error{}, fmt.Errorf("%q is not an entry of an error queue", clip(response))
 	}
 	text = strings.TrimSpace(text)
 	quoted := len(text) >= 2 && (text[0] == '"' || text[0] == '\'') && text[len(text)-1] == text[0]
@@ -147,7 +147,7 @@ func ParseError(response string) (Error, error) {
 		mark := text[:1]
 		text = strings.ReplaceAll(text[1:len(text)-1], mark+mark, mark)
 	case ok && text != "" && n != 0: // without marks it might be a list of measured values
-		return Error{}, fmt.Errorf("%q is no entry of an error queue", clip(response))
+		return Error{}, fmt.Errorf("%q is not an entry of an error queue", clip(response))
 	}
 	return Error{Number: int(n), Text: text}, nil
 }

@@ -56,7 +56,7 @@ func unquote(s string) (bytes, after string, err error) {
 			}
 			c, err := strconv.ParseUint(s[i+1:i+3], 16, 8)
 			if err != nil {
-				return "", "", fmt.Errorf(`\x%s is no byte`, s[i+1:i+3])
+				return "", "", fmt.Errorf(`\x%s is not a byte`, s[i+1:i+3])
 			}
 			b.WriteByte(byte(c))
 			i += 2

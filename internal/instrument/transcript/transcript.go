@@ -90,7 +90,7 @@ func Read(file string, r io.Reader) (*Transcript, error) {
 		line := strings.TrimSuffix(lines.Text(), "\r")
 		switch {
 		case n == 1 && line != title:
-			return nil, wrong("this is no transcript", "one begins with "+strconv.Quote(title))
+			return nil, wrong("this is not a transcript", "one begins with "+strconv.Quote(title))
 		case strings.HasPrefix(line, "#"):
 			if err := t.head(line); err != nil {
 				return nil, wrong(err.Error(), "")
@@ -134,10 +134,10 @@ func (t *Transcript) head(line string) error {
 	case "begun":
 		begun, err := time.Parse(time.RFC3339Nano, value)
 		if err != nil {
-			return fmt.Errorf("begun: %q is no time such as 2026-05-04T10:12:00Z", value)
+			return fmt.Errorf("begun: %q is not a time such as 2026-05-04T10:12:00Z", value)
 		}
 		if !t.Begun.IsZero() {
-			return errors.New("begun: said twice, and all times are from the first")
+			return errors.New("begun: appears twice; all times count from the first")
 		}
 		t.Begun = begun
 	}
@@ -148,7 +148,7 @@ func parseEntry(line string, begun time.Time) (Entry, error) {
 	offset, rest, _ := strings.Cut(line, " ")
 	seconds, err := strconv.ParseFloat(offset, 64)
 	if err != nil || !(math.Abs(seconds) <= most) {
-		return Entry{}, fmt.Errorf("%q is no time in seconds", offset)
+		return Entry{}, fmt.Errorf("%q is not a time in seconds", offset)
 	}
 	if len(rest) < 2 || !strings.ContainsRune("<>?", rune(rest[0])) || rest[1] != ' ' {
 		return Entry{}, errors.New("no mark <, > or ? behind the time")

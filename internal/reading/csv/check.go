@@ -144,7 +144,7 @@ func (c *checker) pair(x *reading.Reading) {
 	to, toOK := c.point(x.Row, "to", x.To)
 	if fromOK && toOK && from == to {
 		c.Complain(x.Row, "to", fault.Fault{Text: fmt.Sprintf("%s is the same point as %s", x.To, x.From),
-			Hint: "a voltage stands between two points"})
+			Hint: "a voltage is between two points"})
 	}
 }
 

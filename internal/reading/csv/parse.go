@@ -125,7 +125,7 @@ func header(file string, rows *records) (width int, order []int, err error) {
 	for i, name := range fields {
 		switch near, ok := fault.Nearest(name, missing); {
 		case slices.Contains(fields[:i], name):
-			refuse(fault.Fault{Key: name, Text: "the column stands there twice"})
+			refuse(fault.Fault{Key: name, Text: "the column appears twice"})
 		case slices.Contains(columns, name):
 		case ok:
 			refuse(fault.Fault{Key: name, Text: "there is no such column", Hint: fmt.Sprintf("did you mean %q?", near)})
@@ -153,7 +153,7 @@ func quoteFault(err error) (fault.Fault, bool) {
 	}
 	f := fault.Fault{Text: "a quoted field does not end with its quote", Hint: `a quote within a field is doubled and the field set in quotes: "a ""b"" c"`}
 	if errors.Is(broken.Err, csv.ErrBareQuote) {
-		f.Text = "a quote stands within a field that is not quoted"
+		f.Text = "a field that is not quoted contains a quote"
 	}
 	return f, true
 }

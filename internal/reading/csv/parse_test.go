@@ -132,7 +132,7 @@ func TestBadRows(t *testing.T) {
 		{"meter without a range", row("meter", "shunt"), `r.csv:2: meter: meter "shunt" has no voltage range`},
 		{"few fields", "a,b\n", "r.csv:2: the row has 2 fields, not 8"},
 		{"many fields", row("value", "4,812"), "r.csv:2: the row has 9 fields, not 8 (decimals are set off by a point"},
-		{"bare quote", row("step", `white "5"`), "r.csv:2: a quote stands within"},
+		{"bare quote", row("step", `white "5"`), "r.csv:2: a field that is not quoted contains a quote"},
 		{"open quote", row("step", `"white`), "r.csv:2: a quoted field does not end"},
 		{"bytes", row("step", "wei\xdf"), "r.csv:2: the text is not UTF-8"},
 	} {
@@ -202,7 +202,7 @@ func TestBadHeaders(t *testing.T) {
 		"capital":       {strings.Replace(head, "time", "Time", 1), `did you mean "time"?`},
 		"missing":       {strings.Replace(head, ",meter", "", 1), "r.csv:1: meter: the column is missing"},
 		"unknown":       {strings.Replace(head, "meter", "meter,remarks", 1), "r.csv:1: remarks: there is no such column"},
-		"twice":         {strings.Replace(head, "meter", "meter,unit", 1), "r.csv:1: unit: the column stands there twice"},
+		"twice":         {strings.Replace(head, "meter", "meter,unit", 1), "r.csv:1: unit: the column appears twice"},
 		"no header":     {row(), "r.csv:1: the first row names no column of readings (it is time,step,"},
 		"spaces":        {strings.ReplaceAll(head, ",", " "), "r.csv:1: the first row names no column of readings"},
 		"UTF-16":        {"\xff\xfet\x00i\x00m\x00e\x00", "r.csv:1: step: the column is missing"},

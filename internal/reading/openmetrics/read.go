@@ -29,10 +29,10 @@ var (
 	ErrLong   = errors.New("the line is longer than 64 kB")
 	ErrUTF8   = errors.New("the text is not UTF-8")
 	ErrForm   = errors.New(`a sample is written name{label="value"} number seconds`)
-	ErrTwice  = errors.New("a label stands there twice")
+	ErrTwice  = errors.New("a label appears twice")
 	ErrNumber = errors.New("this is not a decimal number")
 	ErrTime   = errors.New("the sample has no time in seconds since 1970 behind its value")
-	ErrBehind = errors.New("a line stands behind # EOF")
+	ErrBehind = errors.New("a line follows # EOF")
 	// ErrEnd says that a text is not whole; it is the last error of one.
 	ErrEnd = errors.New("the text does not end with # EOF: part of it is missing")
 )

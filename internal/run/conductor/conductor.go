@@ -63,7 +63,7 @@ func Parse(size, material, stranding string) (Conductor, error) {
 	}
 	var ok bool
 	if c.metal, ok = metals[material]; !ok {
-		return Conductor{}, fault.Fault{Key: "material", Text: fmt.Sprintf("%q is no material known here", material),
+		return Conductor{}, fault.Fault{Key: "material", Text: fmt.Sprintf("%q is not a known material", material),
 			Hint: fault.Suggest(material, materialNames)}
 	}
 	switch stranding {
@@ -71,7 +71,7 @@ func Parse(size, material, stranding string) (Conductor, error) {
 	case fine:
 		c.fine = true
 	default:
-		return Conductor{}, fault.Fault{Key: "stranding", Text: fmt.Sprintf("%q is no stranding known here", stranding),
+		return Conductor{}, fault.Fault{Key: "stranding", Text: fmt.Sprintf("%q is not a known stranding", stranding),
 			Hint: fault.Suggest(stranding, []string{solid, fine})}
 	}
 	return c, nil
@@ -93,12 +93,12 @@ func parseSize(size string) (Conductor, error) {
 	if m := metricSize.FindStringSubmatch(size); m != nil {
 		area, err := strconv.ParseFloat(m[1], 64)
 		if err != nil || area < thinnest || area > thickest {
-			return Conductor{}, fault.Fault{Key: "conductor", Text: m[1] + " mm² is no size of a feed",
+			return Conductor{}, fault.Fault{Key: "conductor", Text: m[1] + " mm² is not a size for a feed",
 				Hint: fmt.Sprintf("%g to %g mm2", thinnest, float64(thickest))}
 		}
 		return Conductor{system: metric, area: area}, nil
 	}
-	return Conductor{}, fault.Fault{Key: "conductor", Text: fmt.Sprintf("%q is no size of a wire", size), Hint: sizeHint}
+	return Conductor{}, fault.Fault{Key: "conductor", Text: fmt.Sprintf("%q is not a wire size", size), Hint: sizeHint}
 }
 
 // gaugeArea is the cross-section in mm² of an AWG number; 1/0 is 0, 4/0 is −3.

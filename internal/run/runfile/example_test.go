@@ -35,5 +35,5 @@ conductor = "18 AGW"
 	// shelf.toml:4: strip.pixels_per_metre: is missing (such as pixels_per_metre = 60)
 	// shelf.toml:6: strip.pixels_per_meter: is not known here (did you mean "pixels_per_metre"?)
 	// shelf.toml:18: feed.to: no reel is named "shelv" (did you mean "shelf"?)
-	// shelf.toml:20: feed.conductor: "18 AGW" is no size of a wire (such as "18 AWG" or "0.75 mm2")
+	// shelf.toml:20: feed.conductor: "18 AGW" is not a wire size (such as "18 AWG" or "0.75 mm2")
 }

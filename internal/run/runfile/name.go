@@ -28,7 +28,7 @@ func (r *reader) label(t *toml.Table, taken names) string {
 		}
 	}
 	if strings.HasPrefix(name, "-") || strings.HasSuffix(name, "-") {
-		t.Fault("name", fmt.Sprintf("%q begins or ends with a hyphen", name), "a hyphen stands between letters")
+		t.Fault("name", fmt.Sprintf("%q begins or ends with a hyphen", name), "a hyphen is allowed only between letters")
 	}
 	taken.take(t, name)
 	return name

@@ -80,7 +80,7 @@ func readPrimary(t *toml.Table, usual primary) primary {
 			t.Missing(way[0], fmt.Sprintf("%s says nothing without it", way[1]))
 		}
 		if said != "" {
-			t.Fault(key, fmt.Sprintf("stands beside %s", said), "a peak, a chromaticity x and y, or a colour temperature: one of them")
+			t.Fault(key, fmt.Sprintf("is given together with %s", said), "a peak, a chromaticity x and y, or a colour temperature: one of them")
 		}
 		said = key
 	}
@@ -138,7 +138,7 @@ func (p primaries) check(channels []string) {
 	}
 	for name := range p.by {
 		if p.table.Has(name) && !slices.Contains(channels, name) {
-			p.table.Fault(name, "is no channel of the strip", fault.Suggest(name, channels))
+			p.table.Fault(name, "is not a channel of the strip", fault.Suggest(name, channels))
 		}
 	}
 }

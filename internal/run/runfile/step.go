@@ -16,7 +16,7 @@ func (r *reader) readSteps() {
 		for _, channel := range colours {
 			if x, ok := t.Number(channel); ok {
 				if !level.holds(x) {
-					t.Fault(channel, fmt.Sprintf("%g is no level", x), "a level is a fraction from 0 to 1: 5 % is 0.05")
+					t.Fault(channel, fmt.Sprintf("%g is not a level", x), "a level is a fraction from 0 to 1: 5 % is 0.05")
 				}
 				step.Levels[channel] = x
 			}
@@ -40,7 +40,7 @@ func (r *reader) tieSteps() {
 		all = append(all, r.run.Steps[i].Name)
 		for _, channel := range colours {
 			if t.Has(channel) && !slices.Contains(channels, channel) {
-				t.Fault(channel, "is no channel of the run", fault.Suggest(channel, channels))
+				t.Fault(channel, "is not a channel of the run", fault.Suggest(channel, channels))
 			}
 		}
 	}

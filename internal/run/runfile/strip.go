@@ -196,7 +196,7 @@ func (s settings) checkKeys() {
 		}
 		for name := range key.by {
 			if !slices.Contains(s.channels, name) {
-				key.table.Fault(name, "is no channel of the strip", fault.Suggest(name, s.channels))
+				key.table.Fault(name, "is not a channel of the strip", fault.Suggest(name, s.channels))
 			}
 		}
 	}

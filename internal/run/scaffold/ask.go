@@ -29,7 +29,7 @@ func NewQuestions(in io.Reader, out io.Writer) *Questions {
 // defaults.
 func (d *Questions) Options(defaults Options) (Options, error) {
 	o := defaults
-	d.say("Work at mains terminals belongs to licensed people. An empty answer takes what stands in brackets.\n")
+	d.say("Work at mains terminals belongs to licensed people. An empty answer takes the value in brackets.\n")
 	for d.err == nil {
 		volts := o.Volts
 		d.strip(&o)
@@ -144,7 +144,7 @@ func (d *Questions) number(question string, to *float64, high float64) {
 func positive(answer string, high float64) (float64, error) {
 	x, err := strconv.ParseFloat(answer, 64)
 	if err != nil || !(x > 0 && x <= high) {
-		return 0, fmt.Errorf("%q is no number above 0, up to %g, written such as 2.5", answer, high)
+		return 0, fmt.Errorf("%q is not a number above 0, up to %g, written such as 2.5", answer, high)
 	}
 	return x, nil
 }
@@ -169,12 +169,12 @@ func ParseLengths(text string) ([]float64, error) {
 	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(",; \t", r) }) {
 		metres, err := strconv.ParseFloat(word, 64)
 		if err != nil || !(metres > 0 && metres <= 10_000) {
-			return nil, fmt.Errorf("%q is no length (write metres, such as 4,5,4)", word)
+			return nil, fmt.Errorf("%q is not a length (write metres, such as 4,5,4)", word)
 		}
 		all = append(all, metres)
 	}
 	if all == nil {
-		return nil, fmt.Errorf("%q is no length (write metres, such as 4,5,4)", text)
+		return nil, fmt.Errorf("%q is not a length (write metres, such as 4,5,4)", text)
 	}
 	return all, nil
 }
@@ -184,7 +184,7 @@ func (d *Questions) whole(question string, to *int, high int) {
 	d.ask(question, strconv.Itoa(*to), func(answer string) error {
 		n, err := strconv.Atoi(answer)
 		if err != nil || n < 0 || n > high {
-			return fmt.Errorf("%q is no whole number from 0 to %d", answer, high)
+			return fmt.Errorf("%q is not a whole number from 0 to %d", answer, high)
 		}
 		*to = n
 		return nil
@@ -235,7 +235,7 @@ func ParseFed(word string) (Fed, error) {
 			return Fed(i), nil
 		}
 	}
-	return Start, fault.Fault{Text: fmt.Sprintf("%q is no way to feed a run", word), Hint: fault.Suggest(word, FedNames)}
+	return Start, fault.Fault{Text: fmt.Sprintf("%q is not a way to feed a run", word), Hint: fault.Suggest(word, FedNames)}
 }
 
 func (d *Questions) conductor(question string, to *string) {

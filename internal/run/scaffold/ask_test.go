@@ -40,7 +40,7 @@ func TestAskAgain(t *testing.T) {
 	if !reflect.DeepEqual(o, want) {
 		t.Errorf("got  %+v\nwant %+v", o, want)
 	}
-	for _, said := range []string{"without quotation marks", `"230" is no number above 0, up to 60`, `"60,5"`, "yes or no", `"x" is no length`, `"donkey" is not one of linear, resistor, regulated`, `"many" is no whole number from 0 to 20`, `"ends" is no way`, `"thick" is no size of a wire`} {
+	for _, said := range []string{"without quotation marks", `"230" is not a number above 0, up to 60`, `"60,5"`, "yes or no", `"x" is not a length`, `"donkey" is not one of linear, resistor, regulated`, `"many" is not a whole number from 0 to 20`, `"ends" is not a way`, `"thick" is not a wire size`} {
 		if !strings.Contains(out.String(), said) {
 			t.Errorf("%q was not said", said)
 		}

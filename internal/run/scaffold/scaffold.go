@@ -131,7 +131,7 @@ func (o Options) finite() error {
 		check("reel metres", m)
 	}
 	if o.Fed < Start || o.Fed > Middle {
-		list.Add(fault.Fault{Key: "fed", Text: "is no way to feed a run", Hint: fault.Suggest("", FedNames)})
+		list.Add(fault.Fault{Key: "fed", Text: "is not a way to feed a run", Hint: fault.Suggest("", FedNames)})
 	}
 	return list.Err()
 }

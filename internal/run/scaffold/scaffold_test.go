@@ -28,7 +28,7 @@ func TestRefused(t *testing.T) {
 		{"wrong driver", func(o *Options) { o.Driver = "liner" }, `did you mean "linear"?`},
 		{"wrong wire", func(o *Options) { o.Conductor = "18" }, "feed.conductor: "},
 		{"wrong metal", func(o *Options) { o.Material = "coper" }, `feed.material: |did you mean "copper"?`},
-		{"wrong feed", func(o *Options) { o.Fed = 7 }, "fed: is no way to feed a run (known: start, both, middle)"},
+		{"wrong feed", func(o *Options) { o.Fed = 7 }, "fed: is not a way to feed a run (known: start, both, middle)"},
 		{"negative feed", func(o *Options) { o.FeedMetres = -1 }, "feed.metres: -1 is out of range"},
 		{"supply too small", func(o *Options) { o.SupplyAmps = 0.1 }, "supply.amps: 1 % white draws|larger supply"},
 	} {

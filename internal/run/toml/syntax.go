@@ -131,7 +131,7 @@ func (d *document) advice(offset int) string {
 	line := d.text(d.line(offset))
 	before := bytes.TrimRight(line[:min(len(line), offset-d.starts[d.line(offset)-1])], " \t")
 	if bytes.HasSuffix(before, []byte("=")) {
-		return "a text stands between quotation marks, a number is written with a decimal point"
+		return "a text is set in quotation marks, a number is written with a decimal point"
 	}
 	if !bytes.Contains(line, []byte("=")) && !header.Match(line) {
 		return "a line is key = value, a [header], or a # comment"

@@ -72,7 +72,7 @@ func TestFaults(t *testing.T) {
 			[]string{`:1: nam`, `:2: volts`, `:4: strip.driver`}},
 
 		{"value without quotation marks", "volts = 5\nname = Map room\nready = 3",
-			[]string{`f.toml:2: name: |between quotation marks`, `f.toml:3: ready`}},
+			[]string{`f.toml:2: name: |in quotation marks`, `f.toml:3: ready`}},
 		{"unit behind a number", "volts = 5V\nready = 3", []string{`f.toml:1: volts: `, `f.toml:2: ready`}},
 		{"no equals sign", "volts 5\nready = 3", []string{`f.toml:1: |key = value`, `f.toml:2: ready`}},
 		{"list not closed", "# c\nchannels = ['red',\n'green'\nready = 3\n",

@@ -22,7 +22,7 @@ func Root(t testing.TB) string {
 			return dir
 		}
 		if abs, err := filepath.Abs(dir); err != nil || abs == filepath.Dir(abs) {
-			t.Fatal("this is no folder of the project")
+			t.Fatal("this is not a folder of the project")
 		}
 	}
 }

@@ -46,7 +46,7 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 		return t.w.Flush()
 	}
 	if len(x.Parts) == 0 {
-		t.wrapped("", "No reading tells of it.", 0, assessment.None)
+		t.wrapped("", "No reading determines it.", 0, assessment.None)
 		return t.w.Flush()
 	}
 	t.heading("If these readings were missing")

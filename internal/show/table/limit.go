@@ -63,7 +63,7 @@ func Limit(w io.Writer, l *repair.Loads, style Style) error {
 	}
 	t.remarks("Taken for granted", append(append([]string{}, l.Assumed...), wording.EvenLight,
 		"The limiter counts every pixel at its rated volts by the run file's figures, as a controller does."))
-	t.remarks("Cautions", []string{"A limiter in a controller is no fuse: fuse each feed near its supply.",
+	t.remarks("Cautions", []string{"A limiter in a controller is not a fuse: fuse each feed near its supply.",
 		"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."})
 	return t.w.Flush()
 }

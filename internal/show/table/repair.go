@@ -24,11 +24,11 @@ func Repair(w io.Writer, p *repair.Plan, style Style) error {
 	if len(p.Options) == 0 {
 		t.wrapped("", "There is nothing that would help: no joint or feed fails, and no end is without a feed.", 0, assessment.None)
 	} else {
-		t.heading("Repairs alone and the best two together; what meets every limit stands first")
+		t.heading("Repairs alone and the best two together; what meets every limit comes first")
 		t.options(p.Ranked())
 	}
 	t.remarks("Taken for granted", append(append([]string{}, p.Assumed...), wording.EvenLight,
-		"Cost counts labour and material in points, to rank by; it stands for no money."))
+		"Cost counts labour and material in points, to rank by; it is not money."))
 	t.remarks("Cautions", warnings(p))
 	return t.w.Flush()
 }

@@ -256,7 +256,7 @@ func TestExplainText(t *testing.T) {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 	b.Reset()
-	if err := Explanation(&b, &assessment.Explanation{Element: assessment.Element{Kind: run.KindFeed, Name: "far", Limit: math.NaN(), ProbabilityOverLimit: math.NaN()}}, assessment.Fit{}, Style{}); err != nil || !strings.Contains(b.String(), "No reading tells of it.") {
+	if err := Explanation(&b, &assessment.Explanation{Element: assessment.Element{Kind: run.KindFeed, Name: "far", Limit: math.NaN(), ProbabilityOverLimit: math.NaN()}}, assessment.Fit{}, Style{}); err != nil || !strings.Contains(b.String(), "No reading determines it.") {
 		t.Errorf("%v\n%s", err, b.String())
 	}
 }
@@ -339,7 +339,7 @@ func sameWords(t *testing.T, narrow, wide string) {
 	}
 	for _, word := range strings.Fields(narrow) {
 		if !known[strings.Trim(word, ";")] {
-			t.Errorf("%q is no word of the wide table", word)
+			t.Errorf("%q is not a word of the wide table", word)
 		}
 	}
 }

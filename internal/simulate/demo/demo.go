@@ -122,7 +122,7 @@ func (d *Demo) Read(ctx context.Context, progress io.Writer, took func(reading.R
 		}
 		playing.Go(func() { _ = play.Run(ctx) }) // it ends with the context
 		if i == 0 && cable.Path == "" {
-			fmt.Fprintln(progress, "There are no pseudo-terminals; the instruments speak inside the process.")
+			fmt.Fprintln(progress, "There are no pseudo-terminals; the instruments run inside the process.")
 		}
 		device, err := instrument.Open(ctx, d.profiles[i], cable.Path, instrument.Options{Conn: cable.Host})
 		if err != nil {

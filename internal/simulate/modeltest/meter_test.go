@@ -32,7 +32,7 @@ func TestMeterIsWithinItsAccuracy(t *testing.T) {
 				t.Errorf("%g is shown as %g", off, shown)
 			}
 			if counts := shown / g.Resolution; math.Abs(counts-math.Round(counts)) > 1e-6 {
-				t.Errorf("%s is no whole number of counts", text)
+				t.Errorf("%s is not a whole number of counts", text)
 			}
 			if again, err := strconv.ParseFloat(text, 64); err != nil || again != shown {
 				t.Errorf("%q is not %g", text, shown)

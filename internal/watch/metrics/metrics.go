@@ -72,7 +72,7 @@ var (
 	unusable    = counter("unusable_values_total", "Values that the instrument or its meter's ranges make meaningless.", "probe", "channel", "quantity")
 
 	readings = counter("readings_total", "Readings that are safe on disk, since the start.", "probe")
-	badLines = counter("bad_lines_total", "Lines that were not understood; nothing of them is stored.", "probe")
+	badLines = counter("bad_lines_total", "Lines that could not be read; nothing of them is stored.", "probe")
 	skipped  = counter("skipped_lines_total", "Lines that were under way when the port was opened.", "probe")
 	losses   = counter("probe_losses_total", "How often an instrument was unplugged or fell silent.", "probe")
 	probeUp  = gauge("probe_up", "1 while the instrument's port is open.", "probe")

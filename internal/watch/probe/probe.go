@@ -149,7 +149,7 @@ func Replay(ctx context.Context, t *transcript.Transcript, p *profile.Profile, p
 		id, quantity, ok := cutLast(text)
 		q := slices.Index(run.QuantityNames, quantity)
 		if !ok || q < 0 {
-			return nil, fmt.Errorf("the transcript's channel %q is no id and quantity", text)
+			return nil, fmt.Errorf("the transcript's channel %q is not an id and quantity", text)
 		}
 		o.Channels = append(o.Channels, instrument.Channel{ID: id, Quantity: run.Quantity(q)})
 	}

@@ -132,7 +132,7 @@ func TestSimulatedFaults(t *testing.T) {
 		want    string
 	}{
 		{&probe.Opener{}, "plain-lines", "name a run file and its probe"},
-		{&probe.Opener{Run: r}, "ina228-registers", "nothing simulated speaks as profile ina228-registers wants it"},
+		{&probe.Opener{Run: r}, "ina228-registers", "no simulated device fits profile ina228-registers"},
 		{&probe.Opener{Run: r}, "hwmon-ina2xx", "neither recorded nor simulated"},
 	} {
 		x := run.Probe{Name: "x", Port: probe.Simulated}
@@ -303,7 +303,7 @@ func TestRecordReplayMeter(t *testing.T) {
 
 func TestReplayFaults(t *testing.T) {
 	x := &transcript.Transcript{Head: transcript.Head{Channels: []string{"leads ohms"}}}
-	if _, err := probe.Replay(t.Context(), x, load(t, "scpi-multimeter"), false, instrument.Options{}); err == nil || !strings.Contains(err.Error(), `"leads ohms" is no id and quantity`) {
+	if _, err := probe.Replay(t.Context(), x, load(t, "scpi-multimeter"), false, instrument.Options{}); err == nil || !strings.Contains(err.Error(), `"leads ohms" is not an id and quantity`) {
 		t.Errorf("got %v", err)
 	}
 	dir := t.TempDir()

@@ -144,6 +144,6 @@ func (s *simulated) play(cable *devices.Pair, x run.Probe, its *profile.Profile)
 			return 0 // the sensor has both registers, also where the run file uses one
 		}, beat)
 	}
-	return nil, fault.Fault{Text: fmt.Sprintf("port simulated: nothing simulated speaks as profile %s wants it", its.Name),
+	return nil, fault.Fault{Text: fmt.Sprintf("port simulated: no simulated device fits profile %s", its.Name),
 		Hint: "plain-lines, ina226-lines and meters that obey SCPI can be simulated"}
 }

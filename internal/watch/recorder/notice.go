@@ -122,7 +122,7 @@ func (p *device) look(now time.Duration) {
 			log.Warn("probe is silent", "for", quiet)
 		} else {
 			p.gap(since, p.lastHeard, "was silent")
-			log.Info("probe speaks again")
+			log.Info("probe sends again")
 		}
 	}
 	if now-p.looked < span {
@@ -133,9 +133,9 @@ func (p *device) look(now time.Duration) {
 	switch {
 	case !p.garbled && bad > good:
 		p.garbled = true
-		log.Warn("most of what the probe says is not understood", "bad lines", bad, "good lines", good, "in", span)
+		log.Warn("most lines of the probe cannot be read", "bad lines", bad, "good lines", good, "in", span)
 	case p.garbled && good > bad:
 		p.garbled = false
-		log.Info("the probe is understood again")
+		log.Info("the probe's lines can be read again")
 	}
 }

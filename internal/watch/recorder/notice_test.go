@@ -25,7 +25,7 @@ func TestSilentAndGarbled(t *testing.T) {
 	say(t, pair, strings.Repeat("1,4.9,W\n", 50))
 	c.until("heard", func() bool { return c.Snapshot().Probes[0].Bad == 50 })
 	c.pass(span)
-	c.until("garbled", unwell("probe board: most of what it says is not understood"))
+	c.until("garbled", unwell("probe board: most of its lines cannot be read"))
 	say(t, pair, strings.Repeat("1,4.9,V\n", 50))
 	c.stored(51)
 	c.pass(span)

@@ -123,7 +123,7 @@ func (s Snapshot) Reasons() []string {
 		case p.Silent:
 			reasons = append(reasons, "probe "+p.Name+": is silent")
 		case p.Garbled:
-			reasons = append(reasons, "probe "+p.Name+": most of what it says is not understood")
+			reasons = append(reasons, "probe "+p.Name+": most of its lines cannot be read")
 		}
 	}
 	return reasons

@@ -138,7 +138,7 @@ func (r *Recorder) Announce(step string, settle time.Duration, sender string) er
 		return fault.Fault{Key: "step", Text: fmt.Sprintf("no step is named %q", step), Hint: fault.Suggest(step, known)}
 	}
 	if settle < 0 || settle > MaxSettle {
-		return fault.Fault{Key: "settle", Text: fmt.Sprintf("%v is no time to settle", settle), Hint: "0 s to 60 s"}
+		return fault.Fault{Key: "settle", Text: fmt.Sprintf("%v is not a time to settle", settle), Hint: "0 s to 60 s"}
 	}
 	now := r.o.Clock.Now()
 	if _, ok := r.announced.let(now.SinceBoot); !ok {

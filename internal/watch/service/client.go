@@ -22,7 +22,7 @@ func Ask(ctx context.Context, address string) (s Status, raw []byte, err error) 
 	defer cancel()
 	request, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://"+address+"/status", nil)
 	if err != nil {
-		return s, nil, errors.New("this is no address such as 127.0.0.1:9477")
+		return s, nil, errors.New("this is not an address such as 127.0.0.1:9477")
 	}
 	answer, err := http.DefaultClient.Do(request)
 	if err != nil {

@@ -56,13 +56,13 @@ func announcement(query url.Values, content, body string) (name string, settle t
 			Settle float64 `json:"settle"`
 		}
 		if err := json.Unmarshal([]byte(body), &object); err != nil || object.Step == nil {
-			return "", 0, fault.Fault{Text: "the body is no JSON object with a text named step"}
+			return "", 0, fault.Fault{Text: "the body is not a JSON object with a text named step"}
 		}
 		settle, err := settling(object.Settle)
 		return *object.Step, settle, err
 	case strings.HasPrefix(body, "step="): // what a form sends, also under another content type
 		if form, err = url.ParseQuery(body); err != nil {
-			return "", 0, fault.Fault{Text: "the body is no form"}
+			return "", 0, fault.Fault{Text: "the body is not a form"}
 		}
 	case body != "":
 		name = body
@@ -88,7 +88,7 @@ func announcement(query url.Values, content, body string) (name string, settle t
 // settling returns how long a step takes to settle, of seconds.
 func settling(x float64) (time.Duration, error) {
 	if !(x >= 0 && x <= recorder.MaxSettle.Seconds()) {
-		return 0, fault.Fault{Key: "settle", Text: "is no number of seconds that a step may take to settle", Hint: "0 to 60"}
+		return 0, fault.Fault{Key: "settle", Text: "is not a number of seconds that a step may take to settle", Hint: "0 to 60"}
 	}
 	return time.Duration(x * float64(time.Second)), nil
 }

@@ -67,7 +67,7 @@ func (s *Store) moveToNewFile(ctx context.Context) error {
 	s.writer, s.file = nil, nil
 	text := fmt.Sprintf("%v; what it held was written to a new file in its place at %s", why, s.o.Now().Format(time.RFC3339))
 	if kept != "" {
-		text = fmt.Sprintf("%v; what it held was written to %s at %s, later readings are in the file that stands there now",
+		text = fmt.Sprintf("%v; what it held was written to %s at %s, later readings are in the new file of that name",
 			why, kept, s.o.Now().Format(time.RFC3339))
 	}
 	s.noteMu.Lock()

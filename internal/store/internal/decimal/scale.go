@@ -27,13 +27,13 @@ func ParseScale(text string) (Scale, error) {
 	if hasPower {
 		var err error
 		if s.exponent, err = strconv.Atoi(power); err != nil {
-			return wrong("its exponent is no number")
+			return wrong("its exponent is not a number")
 		}
 	}
 	whole, fraction, hasPoint := strings.Cut(digits, ".")
 	if digits := strings.TrimLeft(whole, "+-"); digits == "" || len(whole)-len(digits) > 1 || hasPoint && fraction == "" ||
 		strings.Trim(digits+fraction, "0123456789") != "" {
-		return wrong("it is no decimal number")
+		return wrong("it is not a decimal number")
 	}
 	s.exponent -= len(fraction)
 	var err error

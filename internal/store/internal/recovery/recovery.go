@@ -125,7 +125,7 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 			return false, err
 		}
 		if !c.Says(&m, &v) {
-			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d says something else of its readings than they do", c.ID))
+			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d does not match its readings", c.ID))
 		}
 		if i > 0 && c.First < chunks[i-1].Last {
 			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d begins before chunk %d ends", c.ID, chunks[i-1].ID))
