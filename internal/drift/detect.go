@@ -25,16 +25,16 @@ func (s *State) detect(t *track) (calls []string) {
 	if math.IsInf(null, 1) {
 		return calls
 	}
-	step, bend := changepoint.Best(p.x, p.y, p.w, last.Sloped)
+	jump, bend := changepoint.Best(p.x, p.y, p.w, last.Sloped)
 	if !last.Sloped && bend.At < nightsBefore { // a ramp from its first night on
 		bend.At = 0
 	}
-	isStep, isBend := s.isStep(t, &p, step, null), s.isBend(t, &p, bend, null)
+	isJump, isRamp := s.isJump(t, &p, jump, null), s.isRamp(t, &p, bend, null)
 	switch {
-	case isStep && step.Rest+shapeEvidence < bend.Rest:
-		return append(calls, s.begin(t, &p, step)...)
-	case isBend && (bend.Rest+shapeEvidence < step.Rest || p.x[n-1]-p.x[bend.At] > 60 && bend.Rest < step.Rest):
-		return append(calls, s.bend(t, &p, bend)...)
+	case isJump && jump.Rest+shapeEvidence < bend.Rest:
+		return append(calls, s.beginJump(t, &p, jump)...)
+	case isRamp && (bend.Rest+shapeEvidence < jump.Rest || p.x[n-1]-p.x[bend.At] > 60 && bend.Rest < jump.Rest):
+		return append(calls, s.beginRamp(t, &p, bend)...)
 	}
 	return calls
 }
@@ -88,14 +88,14 @@ func (p *piece) beside(c changepoint.Course, sloped bool) residualScatter {
 }
 
 // isSignificant reports whether a change of a given size, with its fall of the sum of squares, is
-// significant against the scatter about it. Where a series varies by itself, a step or a slope
+// significant against the scatter about it. Where a series varies by itself, a jump or a slope
 // always fits, but is not significant.
 func (b residualScatter) isSignificant(size, evidence, needed float64) bool {
 	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= changeSigmas*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
 }
 
-// isStep reports whether a step meets all conditions of a call.
-func (s *State) isStep(t *track, p *piece, c changepoint.Course, null float64) bool {
+// isJump reports whether a jump meets all conditions of a call.
+func (s *State) isJump(t *track, p *piece, c changepoint.Course, null float64) bool {
 	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.nightsToHold(c.Size > 0) {
 		return false
 	}
@@ -138,8 +138,8 @@ func (t *track) nightsToHold(rises bool) int {
 	return 2
 }
 
-// isBend reports whether a ramp meets all conditions of a call.
-func (s *State) isBend(t *track, p *piece, c changepoint.Course, null float64) bool {
+// isRamp reports whether a ramp meets all conditions of a call.
+func (s *State) isRamp(t *track, p *piece, c changepoint.Course, null float64) bool {
 	n := len(p.points)
 	if c.Shape != changepoint.Bend || null-c.Rest < s.limits().evidence || n-c.At < rampNights {
 		return false
@@ -160,42 +160,4 @@ func (t *track) currentError(a, b *point) float64 {
 		return 0
 	}
 	return t.commonError(a) * math.Abs(1-float64(a.Amps)/float64(b.Amps))
-}
-
-// begin begins a stretch at a step, unless the step is a sensor's.
-func (s *State) begin(t *track, p *piece, c changepoint.Course) []string {
-	at := (p.points[c.At-1].At + p.points[c.At].At) / 2
-	called := p.points[len(p.points)-1].At
-	if s.sensors(t, p, c.At) {
-		t.Stretch = append(t.Stretch, stretch{At: at, Cause: replaced, Called: called, Text: "a sensor's error has changed"})
-		return nil
-	}
-	if s.currentMoved(t, at, c.Size > 0) {
-		t.Stretch = append(t.Stretch, stretch{At: at, Cause: shifted, Called: called, Text: shiftText})
-		return nil
-	}
-	t.Stretch = append(t.Stretch, stretch{At: at, Cause: stepped, Called: called})
-	return []string{"step"}
-}
-
-const shiftText = "current has moved from one conductor to the other, because something else changed"
-
-// bend begins a stretch where a slope begins or changes.
-func (s *State) bend(t *track, p *piece, c changepoint.Course) []string {
-	last := &t.Stretch[len(t.Stretch)-1]
-	at, called := p.points[c.At].At, p.points[len(p.points)-1].At
-	if s.currentMoved(t, at, c.Size > 0) {
-		t.Stretch = append(t.Stretch, stretch{At: at, Cause: shifted, Sloped: true, Called: called, Text: shiftText})
-		return nil
-	}
-	if !last.Sloped || last.Cause == shifted {
-		t.Stretch = append(t.Stretch, stretch{At: at, Cause: ramped, Sloped: true, Called: called})
-		return []string{"ramp"}
-	}
-	// The ramp continues with another slope. It has ended where the new slope is not significant.
-	after := trend.LeastSquares(p.x[c.At:], p.y[c.At:], p.w[c.At:])
-	_, least := s.least(t)
-	still := math.Abs(after.Slope) < 3*after.SlopeError || math.Abs(after.Slope)*365 < least
-	t.Stretch = append(t.Stretch, stretch{At: at, Cause: levelled, Sloped: !still, Called: called})
-	return nil
 }

@@ -1,5 +1,5 @@
 // Package drift follows the resistances of a run from night to night and gives each a
-// verdict: steady, drifting, stepped, intermittent or unproven.
+// verdict: steady, drifting, stepped (it has jumped), intermittent or unproven.
 //
 // It is a fold: a State and a day's readings make the next State. A State holds what was
 // found and a bounded number of nights, so that a night costs the same after ten years as
@@ -14,7 +14,7 @@
 // blocks of ten nights, so that gains which follow the weather do not look like resistance.
 // The noise of a series is learned from how far neighbouring nights differ; before
 // fewestPairs pairs of nights nothing is called. A CUSUM and an EWMA open a gate. Behind it
-// the step and the bend that explain the latest stretch best must lower the weighted sum of
+// the jump and the ramp that explain the latest stretch best must lower the weighted sum of
 // squares by 40, be 5 mΩ and a part of the wire large, stand out from the scatter of the
 // nights, and hold for the next nights. One shape must explain clearly more than the other.
 // Where neighbouring nights resemble each other (a positive autocorrelation), they count for
@@ -30,14 +30,14 @@
 //
 // A joint's resistance in a known step follows from measured currents, not from what the
 // step should draw: ageing and limiters change that. Where no current is measured a joint has
-// no series. A stepped element stays stepped until a repair is noted. A fall is a change
+// no series. An element that has jumped counts as that until a repair is noted. A fall is a change
 // like a rise: the value before it may have been wrong.
 //
 // # What is not found
 //
 // A change in the middle of a ring, where hardly any current flows, is unproven or called
 // late. The size of a change in one conductor of a ring is known only within a fifth. A drift
-// below 5 mΩ in all is not called. Where no temperature is read, neither is a step of less
+// below 5 mΩ in all is not called. Where no temperature is read, neither is a jump of less
 // than 5 mΩ plus 9 % of the wire, because a week's weather causes as much. The beginning of a
 // slow drift is known no better than the scatter of the nights over its slope. With drops that
 // scatter by 0.9 mV + 1.2 mV/A, half of the checks missing and a thermometer that follows the

@@ -29,7 +29,7 @@ func Follow(r *run.Run, s *State) *Follower {
 type Call struct {
 	Kind run.Kind
 	Name string
-	What string // step, ramp or intermittent
+	What string // step (a jump), ramp or intermittent
 }
 
 // Add takes one reading of a day, in the order of time.

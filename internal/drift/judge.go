@@ -18,9 +18,9 @@ const (
 	warmPart      = 0.009      // of the wire, standard deviation of what normalising leaves over a season: see below
 	coldPart      = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
 	unreadSeconds = 30 * 86400 // s without a night, while others have some, after which an element is not reported as steady
-	maxUnseen     = 0.025      // Ω: where only larger steps than this show, the element is unproven
+	maxUnseen     = 0.025      // Ω: where only larger jumps than this show, the element is unproven
 	maxUnseenPart = 0.2        // or this part of the nominal, if it is more
-	unseenNights  = 10         // within which a step must show
+	unseenNights  = 10         // within which a jump must show
 )
 
 // warmPart: a thermometer beside the copper may follow the weather by up to a third less than the
@@ -112,12 +112,12 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 		switch p.Cause {
 		case noted:
 			changed = false
-		case stepped, ramped:
+		case jumped, ramped:
 			changed = true
 		}
 	}
 	least, _ := s.least(t)
-	// A step of this size would be called within ten nights.
+	// A jump of this size would be called within ten nights.
 	seen := math.Sqrt(s.limits().evidence/unseenNights) * last.deviation
 	switch {
 	case t.Bursting:

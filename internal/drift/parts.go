@@ -21,7 +21,7 @@ func (t *track) refined() []part {
 	var parts []part
 	for i, s := range t.Stretch {
 		end, on := t.end(i), onset{at: s.At}
-		if n := len(parts); n > 0 && (s.Cause == stepped || s.Cause == ramped) {
+		if n := len(parts); n > 0 && (s.Cause == jumped || s.Cause == ramped) {
 			prior := &parts[n-1]
 			if len(prior.points) >= nightsBefore {
 				on = t.onset(prior, s, end)
@@ -74,7 +74,7 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 			was = &parts[i-1]
 		}
 		switch p.Cause {
-		case stepped, ramped:
+		case jumped, ramped:
 			c := history.Change{Time: moment(p.At), Earliest: moment(p.onset.earliest), Latest: moment(p.onset.latest),
 				Detected: moment(p.Called), Shape: history.Step, After: p.level + a.by}
 			if p.Cause == ramped {

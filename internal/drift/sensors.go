@@ -10,10 +10,10 @@ import (
 // agreement is how well two changes in volts must agree to have one cause.
 const agreement = 0.35
 
-// sensors reports whether a step is caused by a sensor and not by the element. A sensor whose gain
+// isSensors reports whether a jump is caused by a sensor and not by the element. A sensor whose gain
 // has changed shifts the drops on its two sides by the same voltage, and it shifts a drop at no
-// current as much as in the step. A resistance does neither.
-func (s *State) sensors(t *track, p *piece, k int) bool {
+// current as much as in the check step. A resistance does neither.
+func (s *State) isSensors(t *track, p *piece, k int) bool {
 	if t.Step == "" {
 		return false // an offset does not change a slope
 	}
@@ -100,7 +100,7 @@ func (s *State) currentMoved(t *track, at int64, rises bool) bool {
 			continue
 		}
 		for i, x := range o.Stretch {
-			if x.Cause != stepped && x.Cause != ramped {
+			if x.Cause != jumped && x.Cause != ramped {
 				continue
 			}
 			if at >= x.At-sameCause && (at <= x.At+sameCause || x.Sloped && at <= o.end(i)) || x.Sloped && i == len(o.Stretch)-1 {

@@ -62,7 +62,7 @@ type cause string
 
 const (
 	begun    cause = "begun"
-	stepped  cause = "step"
+	jumped   cause = "step"
 	ramped   cause = "ramp"
 	levelled cause = "levelled" // a ramp ended
 	replaced cause = "replaced" // a sensor, or its error changed

@@ -57,7 +57,7 @@ func recorded(t *testing.T, text string, story months.Story, seed uint64) record
 // judged folds the nights with a caution that is a multiple of the usual one.
 func (x record) judged(times float64) *history.History {
 	u := defaultThresholds
-	s := &State{Version: Version, stricter: thresholds{u.step * times, u.ramp * times, u.evidence * times * times}}
+	s := &State{Version: Version, stricter: thresholds{u.jump * times, u.ramp * times, u.evidence * times * times}}
 	f := Follow(x.run, s)
 	for _, nights := range x.nights {
 		f.fold(nights)
