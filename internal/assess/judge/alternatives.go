@@ -95,7 +95,7 @@ func (j *judgement) excludedOnlyHere(other *judgement) string {
 	var list []string
 	for i, x := range j.out.Readings {
 		if x.Suspect && !other.out.Readings[i].Suspect {
-			list = append(list, fmt.Sprintf("line %d (%s, %q)", x.Row, between(x), x.Step))
+			list = append(list, lineOf(x))
 		}
 	}
 	return strings.Join(list, " and ")

@@ -131,7 +131,7 @@ func (j *judgement) reportMisfit() {
 	text := j.out.Doubt + ". So nothing passes. Check that the stated load was lit, and that every feed and bridge is in the run file."
 	if worst >= 0 && j.est.Fit.PValue < minPassPValue {
 		x := j.out.Readings[worst]
-		text += fmt.Sprintf(" The largest difference is at line %d (%s, %q).", x.Row, between(x), x.Step)
+		text += " The largest difference is at " + lineOf(x) + "."
 	}
 	j.addFinding(assessment.Warning, "fit", text)
 }

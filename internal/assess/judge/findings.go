@@ -33,10 +33,11 @@ func (j *judgement) addFindings() {
 		if x.Note != "" {
 			like = "; " + x.Note
 		}
-		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("line %d (%s, %q) shows %s %s; the other readings predict %.4g%s. It was not used. Read it again.",
-			x.Row, between(*x), x.Step, x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("%s shows %s %s; the other readings predict %.4g%s. It was not used. Read it again.",
+			lineOf(*x), x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
 	}
 	j.reportAlternatives()
+	j.reportShared()
 	j.reportUnproven()
 	j.reportInseparable()
 	j.reportUnused()

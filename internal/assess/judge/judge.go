@@ -49,6 +49,7 @@ type judgement struct {
 	rule         verdict.Rule
 	loopVerdict  assessment.Verdict   // of the loop whose rails follow
 	targets      []nextreading.Target // elements without a verdict
+	shared       []sharedReading      // on which several failures would rest
 	alternatives alternatives         // readings that contradict each other, either of which may be wrong
 }
 
@@ -84,6 +85,7 @@ func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		}
 		j.withdrawUnconfirmed(other)
 	}
+	j.withdrawShared()
 	j.out.Verdict = gravest(j.out.Elements)
 	j.out.Next = nextreading.Next(est, j.targets, 3)
 	j.addFindings()

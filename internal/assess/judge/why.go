@@ -21,6 +21,8 @@ func (j *judgement) why(i int) string {
 	switch over := j.rule.Judge(x.ProbabilityOverLimit, true); {
 	case j.out.Unread:
 		return j.unreadText()
+	case j.sharedText(i) != "":
+		return j.sharedText(i)
 	case !e.Known:
 		return "Not enough readings to decide: more than half of its uncertainty before reading is left, so that its value is mostly assumed."
 	case x.Open() && x.Low <= x.Limit:

@@ -1,0 +1,98 @@
+package judge
+
+import (
+	"fmt"
+	"strings"
+
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+)
+
+// A sharedReading is the voltage of a supply or junction without which several failing elements
+// would not fail.
+type sharedReading struct {
+	reading  int   // into the assessment's readings
+	elements []int // loops, into the estimate's elements
+}
+
+// withdrawShared withdraws the failures that rest on one voltage of a supply or junction. That
+// one reading is wrong is as likely as that two feeds are bad, and where it was taken once nothing
+// contradicts it: the supply may be trimmed so. A mean of several readings is trusted.
+func (j *judgement) withdrawShared() {
+	var failing []int
+	for i := range j.est.Elements {
+		if x := j.assessed(i); x != nil && x.Rail == run.Loop && x.Verdict == assessment.Fail && !x.Open() {
+			failing = append(failing, i)
+		}
+	}
+	if len(failing) < 2 {
+		return
+	}
+	for n, r := range j.out.Readings {
+		if !r.Used || r.Mean != nil || !j.feedsMeetAt(r) {
+			continue
+		}
+		s := sharedReading{reading: n}
+		for _, i := range failing {
+			if j.assessed(i).Verdict == assessment.Fail && j.partOf(i, "", "", []int{n}).Verdict != assessment.Fail {
+				s.elements = append(s.elements, i)
+			}
+		}
+		if len(s.elements) < 2 {
+			continue
+		}
+		j.shared = append(j.shared, s)
+		for _, i := range s.elements {
+			j.withdraw(*j.assessed(i))
+		}
+	}
+}
+
+// withdraw makes a failing loop and its conductors unproven.
+func (j *judgement) withdraw(loop assessment.Element) {
+	for k := range j.out.Elements {
+		if x := &j.out.Elements[k]; x.Kind == loop.Kind && x.Name == loop.Name && x.Verdict == assessment.Fail {
+			x.Verdict, x.BehavesLike = assessment.Unproven, ""
+		}
+	}
+}
+
+// feedsMeetAt reports whether a reading is the pair voltage of a supply or a junction.
+func (j *judgement) feedsMeetAt(r assessment.Reading) bool {
+	if r.Quantity != run.Voltage {
+		return false
+	}
+	from, errFrom := j.run.Point(r.From)
+	to, errTo := j.run.Point(r.To)
+	return errFrom == nil && errTo == nil && from.Place == to.Place && from.Kind != run.AtReel
+}
+
+// sharedText says of an element on which reading its failure would rest, "" for none.
+func (j *judgement) sharedText(i int) string {
+	for _, s := range j.shared {
+		for _, k := range s.elements {
+			if k == i {
+				return "It would fail by " + lineOf(j.out.Readings[s.reading]) + " alone, and so would others; without that reading it would not. Read it again."
+			}
+		}
+	}
+	return ""
+}
+
+// lineOf names a reading by its line, place and step.
+func lineOf(x assessment.Reading) string {
+	return fmt.Sprintf("line %d (%s, %q)", x.Row, between(x), x.Step)
+}
+
+// reportShared names the readings on which several failures rest.
+func (j *judgement) reportShared() {
+	for _, s := range j.shared {
+		var names []string
+		for _, i := range s.elements {
+			names = append(names, string(j.est.Elements[i].Kind)+" "+j.name(&j.est.Elements[i]))
+		}
+		x := j.out.Readings[s.reading]
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("One reading alone makes %s fail: %s shows %s %s. If it is wrong they may be sound. Read it again, or in another step. Undecided until then: %s.",
+			strings.Join(names, " and "), lineOf(x), x.Text, x.Unit, strings.Join(names, ", ")))
+	}
+}

@@ -1,0 +1,146 @@
+package judge
+
+import (
+	"strings"
+	"testing"
+
+	fittest "ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
+)
+
+// landing is an invented run of 12 V whose two feeds hang on one supply.
+const landing = `schema = 1
+name = "landing"
+ambient_celsius = 20
+[strip]
+volts = 12
+pixels_per_metre = 30
+channels = ["red", "green", "blue"]
+channel_milliamps = 12
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80
+[[supply]]
+name = "A"
+volts = 12.3
+amps = 20
+milliohms = 5
+[[reel]]
+name = "left"
+metres = 4
+[[reel]]
+name = "right"
+metres = 4
+[[feed]]
+name = "near"
+from = "A"
+to = "left.start"
+metres = 2
+conductor = "18 AWG"
+[[feed]]
+name = "far"
+from = "A"
+to = "right.end"
+metres = 3
+conductor = "18 AWG"
+[[step]]
+name = "half"
+red = 0.25
+green = 0.25
+blue = 0.25
+[[step]]
+name = "full"
+red = 0.5
+green = 0.5
+blue = 0.5
+[[meter]]
+name = "hand"
+  [[meter.range]]
+  quantity = "voltage"
+  up_to = 0.6
+  resolution = 0.0001
+  percent = 0.5
+  counts = 3
+  [[meter.range]]
+  quantity = "voltage"
+  up_to = 60
+  resolution = 0.01
+  percent = 0.5
+  counts = 3
+  [[meter.range]]
+  quantity = "current"
+  up_to = 60
+  resolution = 0.01
+  percent = 1.5
+  counts = 3
+`
+
+// readLanding reads the landing in some steps, with its feeds' resistances times a factor.
+func readLanding(t *testing.T, factor float64, steps ...string) (*run.Run, []reading.Reading) {
+	t.Helper()
+	r := runtest.Parse(t, landing)
+	var list []reading.Reading
+	for _, step := range steps {
+		for _, at := range []string{"A", "left.start", "left.end", "right.start", "right.end"} {
+			list = append(list, reading.Reading{Step: step, From: at + "+", To: at + "-", Meter: "hand", Unit: "V"})
+		}
+		list = append(list, reading.Reading{Step: step, From: "left.end+", To: "right.start+", Meter: "hand", Unit: "V"},
+			reading.Reading{Step: step, From: "right.start-", To: "left.end-", Meter: "hand", Unit: "V"})
+		for _, feed := range []string{"near", "far"} {
+			list = append(list, reading.Reading{Step: step, Quantity: run.Current, From: feed, Meter: "hand", Unit: "A"})
+		}
+	}
+	fittest.FillAs(r, list, func(p *ladder.Parameters) {
+		for i, f := range p.Feeds {
+			p.Feeds[i] = ladder.Rails{Plus: f.Plus * factor, Minus: f.Minus * factor}
+		}
+	})
+	return r, list
+}
+
+// A supply read 13.2 V for 12.3 makes every feed that hangs on it look bad, and nothing
+// contradicts it: 13.2 V may be how it was trimmed. Two feeds that fail by that one reading
+// alone are unproven, and the reading is named.
+func TestOneSupplyReadingFailsNoTwoFeeds(t *testing.T) {
+	for _, steps := range [][]string{{"full"}, {"half", "full"}} {
+		r, list := readLanding(t, 1, steps...)
+		right := assess(t, r, list)
+		for _, name := range []string{"near", "far"} {
+			if e := loopOf(t, right, run.KindFeed, name); e.Verdict == assessment.Fail {
+				t.Fatalf("read right, feed %s is %s", name, e.Verdict)
+			}
+		}
+		for i := range list {
+			if list[i].From == "A+" && list[i].Step == "full" {
+				list[i].Value += 0.9
+			}
+		}
+		a := assess(t, r, list)
+		for _, name := range []string{"near", "far"} {
+			if e := loopOf(t, a, run.KindFeed, name); e.Verdict == assessment.Fail {
+				t.Errorf("%v: feed %s fails: %.3f (%.3f to %.3f), limit %.3f", steps, name, e.Ohms, e.Low, e.High, e.Limit)
+			}
+		}
+		named := false
+		for _, f := range a.Findings {
+			named = named || strings.Contains(f.Text, "A+ to A-")
+		}
+		if !named {
+			t.Errorf("%v: the reading is not named:\n%s", steps, findings(a))
+		}
+	}
+}
+
+// Two feeds that really are bad, read in two steps, fail.
+func TestTwoBadFeedsFail(t *testing.T) {
+	r, list := readLanding(t, 2, "half", "full")
+	a := assess(t, r, list)
+	for _, name := range []string{"near", "far"} {
+		if e := loopOf(t, a, run.KindFeed, name); e.Verdict != assessment.Fail {
+			t.Errorf("feed %s is %s: %.3f (%.3f to %.3f), limit %.3f", name, e.Verdict, e.Ohms, e.Low, e.High, e.Limit)
+		}
+	}
+}
