@@ -15,7 +15,7 @@ import (
 // bounded fits do not converge the end may lie further out, which is the safe side.
 func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 	r, list := modeltest.Cornice()
-	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.From == "north.end+" })
+	list = withThermometer(r, slices.DeleteFunc(list, func(x reading.Reading) bool { return x.From == "north.end+" }))
 	e, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)

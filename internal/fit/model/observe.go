@@ -106,7 +106,7 @@ func (p *Problem) StepIndex(step int) int {
 func (p *Problem) readTemperature(readings []reading.Reading) {
 	r, t := p.Run, &p.temperature
 	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))
-	t.mean, t.deviation = r.Ambient, unreadTemperatureSpread
+	t.mean, t.deviation = r.Ambient+unreadRise, unreadTemperatureSpread
 	sum, n := 0.0, 0
 	own, steps := map[string][]float64{}, map[int][]float64{}
 	for _, x := range readings {

@@ -61,8 +61,9 @@ const (
 	kneeStretchSpread       = 0.30  // the range may be a third longer or shorter than stated, or of another shape
 	unreadTemperatureSpread = 5.3   // K, without temperature readings: some 10 K either way
 	readTemperatureSpread   = 1.5   // K, between copper and the thermometer beside it
-	unreadStepSpread        = 2.8   // K, from one step to another: brighter steps are warmer
+	unreadStepSpread        = 3.5   // K, from one step to another: brighter steps are warmer
 	readStepSpread          = 0.7   // K, the same with temperature readings in the step
+	unreadRise              = 2.0   // K, of copper above the stated ambient without temperature readings: current warms it
 	litStepRise             = 2.0   // K, of copper that carries current above its surroundings
 	litStepSpread           = 6.0   // K, of a lit step without temperature readings where other steps have some
 )

@@ -16,10 +16,13 @@ type column struct {
 	unit      string
 }
 
+// anyRange is the column without its range.
+func (c column) anyRange() column { c.at = 0; return c }
+
 // digits is what the digits of the readings show of how they were written down.
 type digits struct {
 	resolution map[column]float64 // SI, see writtenResolutions
-	zeros      map[column]bool    // some value ends in a zero behind its decimal point: none were dropped
+	zeros      map[column]bool    // by unit, whatever the range: some value ends in a zero behind its decimal point, so none were dropped
 }
 
 // digitsWritten looks at the digits of all readings.
@@ -27,7 +30,7 @@ func (p *Problem) digitsWritten(readings []reading.Reading) digits {
 	w := digits{resolution: p.writtenResolutions(readings), zeros: map[column]bool{}}
 	for _, x := range readings {
 		if c, ok := p.columnOf(x); ok && strings.Contains(x.Text, ".") && strings.HasSuffix(x.Text, "0") {
-			w.zeros[c] = true
+			w.zeros[c.anyRange()] = true
 		}
 	}
 	return w
@@ -53,7 +56,7 @@ func (d digits) displayRange(m run.Meter, c column, x reading.Reading) int {
 		return c.at
 	}
 	finer := d.resolution[c] < m.Ranges[next].Resolution*(1-1e-6)
-	if size >= end*(1-1e-9) || finer && d.zeros[c] {
+	if size >= end*(1-1e-9) || finer && d.zeros[c.anyRange()] {
 		return next
 	}
 	return c.at

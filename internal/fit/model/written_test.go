@@ -64,6 +64,7 @@ func TestRangeOfDisplay(t *testing.T) {
 		{"at the end of the range", []string{"4.00", "3.501", "4.21"}, 40},
 		{"at the end, without its zeros", []string{"4", "3.501", "4.21"}, 40},
 		{"at the end, with three decimals", []string{"4.000", "3.501", "4.21"}, 4},
+		{"a zero on the next range", []string{"3.99", "3.501", "4.20"}, 40},
 		{"zeros may have been dropped", []string{"3.99", "3.501", "4.21"}, 4},
 		{"all written with two decimals", []string{"3.99", "3.50", "4.21"}, 4},
 		{"far below the end", []string{"3.50", "3.510", "4.21"}, 4},
