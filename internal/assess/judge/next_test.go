@@ -92,7 +92,7 @@ func TestProposedReadingsDecide(t *testing.T) {
 	}{
 		{"only the ends", 3, 3, []int{0, 1, 2, 3}, func(v survey.Visit) bool { return v.Quantity == run.Current || !strings.HasPrefix(v.From, "r") }},
 		{"no currents", 2, 3, []int{0, 1, 2, 3}, func(v survey.Visit) bool { return v.Quantity == run.Voltage }},
-		{"one step", 4, 4, []int{3}, all},
+		{"one step", 6, 4, []int{3}, all},
 		{"everything", 4, 7, []int{0, 1, 2, 3}, all},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -133,6 +133,7 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 	r, list := halves(t)
 	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.Step == "white 3" })
+	list = append(list, reading.Reading{Step: "white 1", Quantity: run.Temperature, From: "west", Value: 20})
 	e, err := estimate.Make(r, list)
 	if err != nil {
 		t.Fatal(err)
