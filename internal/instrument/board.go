@@ -97,7 +97,7 @@ func (s *board) parseLine(l port.Line) []reading.Sample {
 	e := Event{Time: l.Time, Kind: Values, Text: l.Text}
 	values, err := lines.Parse(s.profile.Line, l.Text)
 	switch {
-	case l.Fault == port.Beheaded:
+	case l.Fault == port.StartMissing:
 		e.Kind, e.Reason, e.Part = Skipped, string(l.Fault), true
 	case l.Fault != "":
 		e.Kind, e.Reason, e.Part = Bad, string(l.Fault), true

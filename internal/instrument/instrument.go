@@ -122,8 +122,8 @@ type Event struct {
 	Time    time.Time
 	Kind    EventKind
 	Text    string
-	Reason  string // bad, skipped, complained and changed: why
-	Part    bool   // the line is not whole: Reason is the port's
+	Reason  string // of bad, skipped, complained and changed
+	Part    bool   // the line is incomplete; Reason is that of the port
 	Samples []reading.Sample
 }
 

@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// List returns the serial ports of this machine, none of which is opened: to open one may
-// reset a board. USB adapters come under their lasting names, with the device that each
-// name leads to now, and under that device's name where they have no other.
+// List returns the serial ports of this machine. It opens none, because opening may reset a board.
+// USB adapters are listed under their persistent names, with the device that each name refers to
+// now, or under the device's name where they have no other.
 func List() ([]Listed, error) { return listIn("/dev") }
 
 // listIn lists the ports of a directory of devices.

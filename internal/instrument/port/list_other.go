@@ -10,7 +10,7 @@ import (
 	"go.bug.st/serial"
 )
 
-// List returns the serial ports of this machine, none of which is opened.
+// List returns the serial ports of this machine. It opens none.
 func List() (ports []Listed, err error) {
 	names, err := serial.GetPortsList()
 	if err != nil {

@@ -18,9 +18,8 @@ var parities = map[profile.Parity]serial.Parity{
 	profile.MarkParity: serial.MarkParity, profile.SpaceParity: serial.SpaceParity,
 }
 
-// Open opens a serial port and waits until it is ready to be read: past the
-// profile's settling time, and knowing whether a line is under way. Times come
-// from clock.
+// Open opens a serial port and returns when it is ready to be read: after the profile's settling
+// time, and when it is known whether a line is being sent. Times are read from clock.
 func Open(ctx context.Context, path string, settings profile.Port, clock func() time.Time) (*Port, error) {
 	mode := &serial.Mode{BaudRate: settings.Baud, DataBits: settings.DataBits, Parity: parities[settings.Parity]}
 	if settings.StopBits == 2 {
@@ -43,8 +42,8 @@ func Open(ctx context.Context, path string, settings profile.Port, clock func() 
 	return p, nil
 }
 
-// setUp sets the modem lines and waits until the device has started. Bytes received
-// meanwhile are dropped.
+// setUp sets the modem lines and waits until the device has started. Bytes received meanwhile are
+// discarded.
 func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
 	wired := true
 	for _, line := range []struct {
@@ -77,8 +76,8 @@ func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
 	return nil
 }
 
-// listen waits for a moment to learn whether a line is being sent, whose
-// beginning is missing. It leaves the port with the time-out of its reads set.
+// listen waits briefly to find out whether a line is being sent whose start is missing. It leaves
+// the read time-out of the port set.
 func (p *Port) listen(conn serial.Port) error {
 	if err := conn.SetReadTimeout(quiet); err != nil {
 		return err
@@ -95,7 +94,7 @@ func (p *Port) listen(conn serial.Port) error {
 	return conn.SetReadTimeout(tick)
 }
 
-// explain adds to the library's error how to remedy it.
+// explain adds the remedy to an error of the library.
 func explain(err error) error {
 	var p *serial.PortError
 	switch {

@@ -58,8 +58,8 @@ func (p *Port) readAll() error {
 	}
 }
 
-// pause keeps a connection that answers (0, nil) at once from taking a whole
-// processor; a serial port has waited by itself.
+// pause keeps a connection that returns (0, nil) at once from occupying a processor; a serial port
+// has already waited.
 func (p *Port) pause() {
 	if _, timed := p.conn.(purger); timed {
 		return
@@ -70,8 +70,8 @@ func (p *Port) pause() {
 	}
 }
 
-// cut lets the splitter work on what was read at a time and hands on the lines
-// that come out. A slow reader is waited for outside the lock.
+// cut passes the bytes read at a time to the splitter and hands on the resulting lines. It waits
+// for a slow reader outside the lock.
 func (p *Port) cut(at time.Time, work func(emit func(Line))) {
 	out := p.out[:0]
 	p.mu.Lock()
@@ -89,8 +89,8 @@ func (p *Port) cut(at time.Time, work func(emit func(Line))) {
 	}
 }
 
-// errTooManyFiles is what the serial library panics over: select(2) cannot name
-// the port of a process that has so many files open.
+// errTooManyFiles is the cause of a panic of the serial library: select(2) cannot handle the port
+// of a process with so many open files.
 var errTooManyFiles = errors.New("too many open files to wait for a serial port")
 
 // read is one Read that does not panic.
@@ -103,8 +103,8 @@ func read(conn io.Reader, buffer []byte) (n int, err error) {
 	return conn.Read(buffer)
 }
 
-// gone says of a read's or write's error that the port has ended. The library's
-// own words for it, closed, would blame the wrong side.
+// gone converts an error of a read or write into one that reports the end of the port. The
+// library's own text, "closed", would be misleading.
 func gone(err error) error {
 	var p *serial.PortError
 	switch {

@@ -1,12 +1,11 @@
-// Package port opens a serial port as a profile says and reads lines from it.
+// Package port opens a serial port with the settings of a profile and reads lines from it.
 //
-// One goroutine owns the opened port: it alone reads and closes. A second one
-// writes, because a write to a serial port has no time-out and may hang for
-// ever. A port that is unplugged ends with ErrGone and is not opened again by
-// this package. Lines are cut at their end bytes and not understood.
+// One goroutine owns the opened port: only it reads and closes. A second one writes, because a
+// write to a serial port has no time-out and may hang for ever. A port that is unplugged ends with
+// ErrGone and is not opened again by this package. Lines are split at their end bytes and not
+// parsed.
 //
-// What an io.ReadWriteCloser does is enough (Over), so that a device inside the
-// same process is read by the same code.
+// The same code reads any io.ReadWriteCloser (Over), such as a device inside the process.
 package port
 
 import (
@@ -24,16 +23,16 @@ var ErrGone = errors.New("the port is gone")
 // ErrStuck is wrapped by the error of a write that the device does not accept.
 var ErrStuck = errors.New("the port takes nothing")
 
-// Fault is why a line cannot be used.
+// Fault is the reason why a line cannot be used.
 type Fault string
 
 const (
-	Beheaded Fault = "its beginning was missed" // it was being sent when the port was opened
-	TooLong  Fault = "longer than 512 bytes"
-	Stalled  Fault = "it stopped half-way"
+	StartMissing Fault = "its beginning was missed" // it was being sent when the port was opened
+	TooLong      Fault = "longer than 512 bytes"
+	Stalled      Fault = "it stopped half-way"
 )
 
-// Line is one line without its end.
+// Line is a line without its end bytes.
 type Line struct {
 	Text  string
 	Time  time.Time // when its last byte was read
@@ -41,21 +40,21 @@ type Line struct {
 }
 
 const (
-	// tick bounds a single read, and with it how long Close takes.
+	// tick bounds the time of a single read, and so the time that Close takes.
 	tick = 100 * time.Millisecond
-	// gap is the silence within a line after which its rest will not come: longer
-	// than a slow board pauses, about as long as one takes to restart.
+	// gap is the silence within a line after which its rest is not expected: longer than the pauses
+	// of a slow board, about as long as a restart.
 	gap = 3 * time.Second
-	// quiet is how long a port must be silent after opening for the next byte to
-	// be taken for the beginning of a line: a byte takes 1 ms at 9600 baud, and
-	// USB adapters collect for up to 16 ms.
+	// quiet is how long a port must be silent after opening so that the next byte counts as the
+	// start of a line: a byte takes 1 ms at 9600 baud, and USB adapters collect bytes for up to 16
+	// ms.
 	quiet = 30 * time.Millisecond
-	// backlog is how many lines wait for a slow reader before the port's own
-	// buffer has to hold the rest.
+	// backlog is the number of lines that wait for a slow reader before the port's own buffer holds
+	// the rest.
 	backlog = 256
 )
 
-// aged is a line and the age in which it was read; Forget begins a new one.
+// aged is a line and the number of calls of Forget before it was read.
 type aged struct {
 	Line
 	age int
@@ -81,8 +80,8 @@ type Port struct {
 	err       error         // why it ended; to be read after ended or lines is closed
 }
 
-// Over reads from and writes to an opened connection; terminator is the
-// profile's. Times come from clock.
+// Over returns a port on an opened connection; terminator is that of the profile. Times are read
+// from clock.
 func Over(conn io.ReadWriteCloser, terminator string, clock func() time.Time) *Port {
 	p := newPort(conn, terminator, clock)
 	p.start()
@@ -106,8 +105,8 @@ func (p *Port) start() {
 	go p.writeAll()
 }
 
-// Line waits for the next line. After the port has ended it gives the lines that
-// were read before, then why it ended: ErrGone, or os.ErrClosed after Close.
+// Line waits for the next line. After the port has ended it returns the lines read before, then the
+// reason: ErrGone, or os.ErrClosed after Close.
 func (p *Port) Line(ctx context.Context) (Line, error) {
 	for {
 		l, err := p.next(ctx)
@@ -145,8 +144,8 @@ func (p *Port) now() int {
 	return p.age
 }
 
-// Forget drops every line that was read, the one under way, and what the system
-// holds of a port that was not read yet.
+// Forget discards every line that was read, the line being received, and the bytes in the system's
+// buffer.
 func (p *Port) Forget() {
 	if serial, ok := p.conn.(interface{ ResetInputBuffer() error }); ok {
 		_ = serial.ResetInputBuffer() // a port that is gone refuses, and holds nothing

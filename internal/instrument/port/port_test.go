@@ -76,7 +76,7 @@ func TestLines(t *testing.T) {
 func TestLineUnderWay(t *testing.T) {
 	p, device := terminal(t, "1,4.8")
 	say(t, device, "12,V\n1,4.9,V\n")
-	expect(t, p, "1,4.812,V", port.Beheaded)
+	expect(t, p, "1,4.812,V", port.StartMissing)
 	expect(t, p, "1,4.9,V", "")
 
 	p, _ = terminal(t, "\n1,4.9,V\n")

@@ -2,12 +2,12 @@ package port
 
 import "bytes"
 
-// longest is the most bytes that a line may have; no device of ours needs half.
+// longest is the largest number of bytes of a line; no supported device needs half of it.
 const longest = 512
 
-// splitter cuts a stream of bytes into lines, in bounded memory, also where no line ends.
-// It is in one of three states: within a line, within one that is too long and
-// is let go, or not synchronised, where the beginning of the line was missed.
+// splitter splits a stream of bytes into lines, in bounded memory, also where no line ends. It is
+// within a line, within one that is too long and discarded, or not synchronised, where the start of
+// the line is missing.
 type splitter struct {
 	end     byte // what ends a line: '\n', with or without '\r' before it, or '\r'
 	partial []byte
@@ -15,7 +15,7 @@ type splitter struct {
 	lost    bool // not synchronised
 }
 
-// feed takes what was read and gives every line that it ends.
+// feed processes the bytes read and emits every line that they end.
 func (s *splitter) feed(read []byte, emit func(Line)) {
 	for len(read) > 0 {
 		i := bytes.IndexByte(read, s.end)
@@ -29,7 +29,7 @@ func (s *splitter) feed(read []byte, emit func(Line)) {
 	}
 }
 
-// hold keeps a part of a line as long as the line may still be one.
+// hold keeps a part of a line, as long as the line is not too long.
 func (s *splitter) hold(part []byte) {
 	room := longest + 1 - len(s.partial) // one more, for the '\r' of "\r\n"
 	if len(part) > room {
@@ -38,7 +38,7 @@ func (s *splitter) hold(part []byte) {
 	s.partial = append(s.partial, part...)
 }
 
-// cut ends the line that is held.
+// cut ends the current line.
 func (s *splitter) cut(emit func(Line)) {
 	text := s.partial
 	if s.end == '\n' {
@@ -49,7 +49,7 @@ func (s *splitter) cut(emit func(Line)) {
 	l := Line{Text: string(text)}
 	switch {
 	case s.lost:
-		l.Fault = Beheaded
+		l.Fault = StartMissing
 	case s.tooLong || len(text) > longest:
 		l.Fault = TooLong
 	}
@@ -57,19 +57,18 @@ func (s *splitter) cut(emit func(Line)) {
 	emit(l)
 }
 
-// stall ends a line that stopped half-way, so that what comes later is not read
-// as its other half.
+// stall ends a line that stopped half-way, so that later bytes are not read as its second half.
 func (s *splitter) stall(emit func(Line)) {
 	if len(s.partial) == 0 {
 		return
 	}
 	l := Line{Text: string(s.partial), Fault: Stalled}
 	if s.lost {
-		l.Fault = Beheaded
+		l.Fault = StartMissing
 	}
 	s.forget()
 	emit(l)
 }
 
-// forget begins a new line.
+// forget starts a new line.
 func (s *splitter) forget() { s.partial, s.tooLong, s.lost = s.partial[:0], false, false }

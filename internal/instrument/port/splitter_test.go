@@ -30,7 +30,7 @@ func TestSplitter(t *testing.T) {
 		{"as long as may be", splitter{}, []string{most + "\r\n"}, []Line{{Text: most}}},
 		{"too long", splitter{}, []string{most, "y", "\n", "b\n"}, []Line{{Text: most + "y", Fault: TooLong}, {Text: "b"}}},
 		{"much too long", splitter{}, []string{strings.Repeat(most, 200), "\nb\n"}, []Line{{Text: most + "x", Fault: TooLong}, {Text: "b"}}},
-		{"not synchronised", splitter{lost: true}, []string{"1,4.8,V\n1,4.9,V\n"}, []Line{{Text: "1,4.8,V", Fault: Beheaded}, {Text: "1,4.9,V"}}},
+		{"not synchronised", splitter{lost: true}, []string{"1,4.8,V\n1,4.9,V\n"}, []Line{{Text: "1,4.8,V", Fault: StartMissing}, {Text: "1,4.9,V"}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := c.start

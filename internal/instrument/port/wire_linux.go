@@ -9,19 +9,17 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// wire is a serial port that is read through a descriptor of its own, for which
-// the program waits together with all others it has. The library waits for each
-// port by itself, inside the system: that keeps a thread for every port, and the
-// runtime looking for many a millisecond after every line whether the thread is
-// back, which cost twice what all else of a line does.
+// wire is a serial port that is read through a file descriptor of its own, which the runtime polls
+// together with all others. The library waits for each port inside the system. That keeps one
+// thread for each port, and the runtime checks for many a millisecond after every line whether the
+// thread is back, which costs twice as much as everything else done for a line.
 type wire struct {
 	serial.Port
 	in   *os.File
 	wait time.Duration
 }
 
-// openWire opens a serial port. The library still sets it up, holds it alone,
-// and writes.
+// openWire opens a serial port. The library still sets it up, locks it, and writes.
 func openWire(path string, mode *serial.Mode) (serial.Port, error) {
 	// Before the library, which lets no other open the port after it. What goes wrong
 	// here goes wrong there again, and is told in its words.
@@ -38,8 +36,8 @@ func openWire(path string, mode *serial.Mode) (serial.Port, error) {
 	return &wire{Port: conn, in: in}, nil
 }
 
-// sameDevice reports whether a name still stands for what was opened by it: between
-// two openings a device may have been unplugged and another one plugged in.
+// sameDevice reports whether a path still refers to the opened file: between two openings a device
+// may have been unplugged and another one plugged in.
 func sameDevice(f *os.File, path string) bool {
 	opened, err := f.Stat()
 	if err != nil {
@@ -54,8 +52,7 @@ func (w *wire) SetReadTimeout(t time.Duration) error {
 	return nil
 }
 
-// Read gives what has come, or (0, nil) where nothing comes in time, as the
-// library does.
+// Read returns the received bytes, or (0, nil) after the time-out, like the library.
 func (w *wire) Read(buffer []byte) (int, error) {
 	if err := w.in.SetReadDeadline(time.Now().Add(w.wait)); err != nil {
 		return 0, err

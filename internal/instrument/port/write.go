@@ -6,21 +6,21 @@ import (
 	"time"
 )
 
-// write is one message on its way to the device.
+// write is a message to the device.
 type write struct {
 	data []byte
 	done chan error
 }
 
-// purger is what a serial port has beside an io.ReadWriteCloser: it can drop
-// what waits to be sent, which releases a write that hangs.
+// purger is the part of a serial port that discards bytes waiting to be sent, which releases a
+// write that hangs.
 type purger interface{ ResetOutputBuffer() error }
 
 // closeTimeout is how long Close waits for a write that hangs.
 const closeTimeout = 200 * time.Millisecond
 
-// Write sends data. When ctx ends first the error holds ErrStuck, and the port
-// is of no further use for writing: it is not known how much of data was sent.
+// Write sends data. If ctx ends first, the error wraps ErrStuck and the port cannot be used for
+// writing any more, because it is not known how much of data was sent.
 func (p *Port) Write(ctx context.Context, data []byte) error {
 	w := &write{data: data, done: make(chan error, 1)}
 	select {
@@ -45,7 +45,7 @@ func (p *Port) Write(ctx context.Context, data []byte) error {
 	}
 }
 
-// writeAll writes what Write hands over until the port is closed.
+// writeAll writes the messages of Write until the port is closed.
 func (p *Port) writeAll() {
 	defer close(p.writerOut)
 	for {
@@ -76,10 +76,10 @@ func (p *Port) writeOne(data []byte) error {
 	return nil
 }
 
-// awaitWriter waits until the writer has ended, because a write after the port
-// is closed would go to the file that has its descriptor's number by then. A write
-// that hangs is freed by dropping what it waits for. One that hangs even then, as
-// on a pseudo-terminal, is inside the system with the right file, and harmless.
+// awaitWriter waits until the writer has ended, because a write after closing would go to the file
+// that has the same descriptor number by then. A write that hangs is released by discarding the
+// bytes that it waits for. One that hangs even then, as on a pseudo-terminal, is inside the system
+// with the right file, and harmless.
 func (p *Port) awaitWriter() {
 	select {
 	case <-p.writerOut:

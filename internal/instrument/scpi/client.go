@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// Conn carries lines to and from an instrument. Send drops what came
-// before it: nothing unasked-for is an answer.
+// Conn carries lines to and from an instrument. Send discards lines received before it, which
+// cannot be an answer.
 type Conn interface {
 	Send(ctx context.Context, line string) error
 	Receive(ctx context.Context) (string, error)
@@ -25,7 +25,7 @@ const (
 	mostLate   = 40 // lines read until an identity comes; a port with more of them is noise
 )
 
-// Client asks one instrument. It is not for use from several goroutines.
+// Client queries one instrument. It is not safe for concurrent use.
 type Client struct {
 	Conn     Conn
 	Identify string        // the query, *IDN?
@@ -37,7 +37,7 @@ type Client struct {
 	late     bool   // an answer is outstanding, and may come when another is awaited
 }
 
-// Identity asks who the instrument is.
+// Identity queries the identity of the instrument.
 func (c *Client) Identity(ctx context.Context) (Identity, error) {
 	response, err := c.ask(ctx, c.Identify)
 	if err != nil {
@@ -51,8 +51,8 @@ func (c *Client) Identity(ctx context.Context) (Identity, error) {
 	return id, nil
 }
 
-// Command sends a command that has no answer, then asks for errors. The error
-// is a Queue where the instrument reports some.
+// Command sends a command that has no answer, then queries the errors. The error is a Queue if the
+// instrument reports any.
 func (c *Client) Command(ctx context.Context, command string) error {
 	if err := c.settle(ctx); err != nil {
 		return err
@@ -63,9 +63,9 @@ func (c *Client) Command(ctx context.Context, command string) error {
 	return c.check(ctx, command)
 }
 
-// Measure sends all messages but the last as commands and the last as a query,
-// whose answer must be one number; then it asks for errors. Where the instrument
-// reports an error the number is not given, even if one came.
+// Measure sends all messages but the last as commands and the last as a query, whose answer must be
+// one number; then it queries the errors. If the instrument reports an error, the number is not
+// returned.
 func (c *Client) Measure(ctx context.Context, messages []string) (Number, error) {
 	if len(messages) == 0 {
 		return Number{}, errors.New("nothing is asked")
@@ -94,8 +94,8 @@ func (c *Client) Measure(ctx context.Context, messages []string) (Number, error)
 	return number, nil
 }
 
-// number reads the response to a measurement: one number, or what this instrument
-// says in place of one.
+// number parses the response to a measurement: one number, or a text that means overload on this
+// instrument.
 func (c *Client) number(response string) (Number, error) {
 	text := strings.TrimSpace(response)
 	for _, said := range c.Overload {
@@ -118,7 +118,7 @@ func (c *Client) number(response string) (Number, error) {
 	return numbers[0], nil
 }
 
-// Text asks for anything that is answered with one line, then asks for errors.
+// Text sends a query that is answered with one line, then queries the errors.
 func (c *Client) Text(ctx context.Context, query string) (string, error) {
 	response, err := c.ask(ctx, query)
 	if err != nil {
@@ -127,7 +127,7 @@ func (c *Client) Text(ctx context.Context, query string) (string, error) {
 	return strings.TrimSpace(response), c.check(ctx, query)
 }
 
-// Queue is the errors that an instrument reported after one message.
+// Queue holds the errors that an instrument reported after one message.
 type Queue struct {
 	After  string // the message
 	Errors []Error
@@ -141,7 +141,7 @@ func (q Queue) Error() string {
 	return fmt.Sprintf("%s: the instrument reports %s", q.After, strings.Join(texts, ", "))
 }
 
-// Drain empties the error queue and gives what was in it.
+// Drain empties the error queue and returns its entries.
 func (c *Client) Drain(ctx context.Context) ([]Error, error) {
 	if c.Errors == "" {
 		return nil, nil
@@ -173,7 +173,7 @@ func (c *Client) check(ctx context.Context, after string) error {
 	return err
 }
 
-// both joins two errors, of which the second may be nil, on one line.
+// both joins two errors in one line; second may be nil.
 func both(first, second error) error {
 	if second == nil {
 		return first
@@ -181,7 +181,7 @@ func both(first, second error) error {
 	return fmt.Errorf("%w; %w", first, second)
 }
 
-// ask sends a query and waits for the line that answers it.
+// ask sends a query and waits for its answer.
 func (c *Client) ask(ctx context.Context, query string) (string, error) {
 	if err := c.settle(ctx); err != nil {
 		return "", err
@@ -196,7 +196,7 @@ func (c *Client) exchange(ctx context.Context, query string) (string, error) {
 	return c.await(ctx, query)
 }
 
-// await waits for a line that is not the query come back as an echo.
+// await waits for a line that is not an echo of the query.
 func (c *Client) await(ctx context.Context, query string) (string, error) {
 	wait, cancel := context.WithTimeout(ctx, c.Timeout)
 	defer cancel()
@@ -216,8 +216,8 @@ func (c *Client) await(ctx context.Context, query string) (string, error) {
 	}
 }
 
-// settle makes sure that no late answer is taken for the next one's: it asks for
-// the identity, which nothing else looks like, and reads until that comes.
+// settle makes sure that a late answer is not taken for the next one: it queries the identity,
+// which differs from all other answers, and reads until it arrives.
 func (c *Client) settle(ctx context.Context) error {
 	if !c.late || c.identity == "" {
 		return nil

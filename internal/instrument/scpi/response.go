@@ -1,8 +1,7 @@
-// Package scpi reads the responses of instruments that speak SCPI-1999 over
-// IEEE 488.2, and asks them questions.
+// Package scpi queries instruments that speak SCPI-1999 over IEEE 488.2 and parses their responses.
 //
-// Numbers are SI, as such an instrument sends them. The package opens no port
-// and has no clock: a Client speaks over a Conn, whose context bounds the wait.
+// Numbers are SI, as such an instrument sends them. The package opens no port and has no clock: a
+// Client uses a Conn, and the context bounds the wait.
 package scpi
 
 import (
@@ -23,16 +22,16 @@ const (
 	mostNumbers = 1 << 16 // more than any meter keeps of its readings
 )
 
-// Number is one number of a response.
+// Number is a number in a response.
 type Number struct {
 	Text    string // as sent, without blanks around it
 	Value   float64
 	Quality reading.Quality // Overload, of which Value has the sign; or Faulty: not a number
 }
 
-// ParseNumbers reads the numbers of a response, in the forms NR1, NR2 and NR3 of
-// IEEE 488.2, separated by commas; some instruments send blanks in place of a
-// plus sign or leading zeros. No number at or beyond ±9.9E37 is a measurement.
+// ParseNumbers parses the numbers of a response, in the forms NR1, NR2 and NR3 of IEEE 488.2,
+// separated by commas. Some instruments send blanks in place of a plus sign or leading zeros. A
+// number at or beyond ±9.9E37 is not a measurement.
 func ParseNumbers(response string) ([]Number, error) {
 	parts := strings.SplitN(response, ",", mostNumbers+1)
 	if len(parts) > mostNumbers {
@@ -70,16 +69,15 @@ func parseNumber(text string) (Number, error) {
 	return n, nil
 }
 
-// Identity is who an instrument says it is.
+// Identity is the identity that an instrument reports.
 type Identity struct {
-	Maker, Model, Serial, Firmware string // "" where it does not say
+	Maker, Model, Serial, Firmware string // "" = not reported
 	Text                           string // the whole response
 }
 
-// ParseIdentity reads the response to *IDN?: four fields with commas between,
-// where 0 stands for a serial number or firmware that is not known (IEEE 488.2,
-// 10.14). Instruments that send fewer or more fields, or repeat the header, are
-// taken as far as they go.
+// ParseIdentity parses the response to *IDN?: four fields separated by commas, where 0 stands for
+// an unknown serial number or firmware (IEEE 488.2, 10.14). Responses with fewer or more fields, or
+// with a repeated header, are parsed as far as possible.
 func ParseIdentity(response string) (Identity, error) {
 	text := strings.TrimSpace(response)
 	if text == "" {
@@ -103,9 +101,9 @@ func ParseIdentity(response string) (Identity, error) {
 	return id, nil
 }
 
-// Error is one entry of an instrument's error queue.
+// Error is an entry of an instrument's error queue.
 type Error struct {
-	Number int // below 0 as the standard has it, above 0 the instrument's own
+	Number int // negative: defined by the standard; positive: by the instrument
 	Text   string
 }
 
@@ -113,8 +111,7 @@ func (e Error) Error() string {
 	return fmt.Sprintf("the instrument reports %d, %q", e.Number, e.Text)
 }
 
-// Class tells what kind of error it is, by the standard's hundreds
-// (SCPI-1999, volume 2, 21.8).
+// Class returns the kind of error by the hundreds of its number (SCPI-1999, volume 2, 21.8).
 func (e Error) Class() string {
 	switch {
 	case e.Number == 0:
@@ -131,8 +128,8 @@ func (e Error) Class() string {
 	return "the instrument's own"
 }
 
-// ParseError reads the response to SYST:ERR?, <number>,"<text>"; the number 0
-// says that the queue is empty.
+// ParseError parses the response to SYST:ERR?, <number>,"<text>"; the number 0 means that the queue
+// is empty.
 func ParseError(response string) (Error, error) {
 	number, text, ok := strings.Cut(strings.TrimSpace(response), ",")
 	n, err := strconv.ParseInt(strings.TrimSpace(number), 10, 32)
@@ -152,7 +149,7 @@ func ParseError(response string) (Error, error) {
 	return Error{Number: int(n), Text: text}, nil
 }
 
-// clip keeps a response that is quoted in an error to a readable length.
+// clip shortens a response for an error text.
 func clip(s string) string {
 	if len(s) > 60 {
 		return s[:60] + "…"

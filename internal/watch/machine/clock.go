@@ -1,20 +1,19 @@
 // Package machine reads the machine's clocks and the space on its disk.
 //
-// A Clock dates events on a machine whose wall clock may be wrong. Small boards often
-// have no battery clock: they start in the past and are set right minutes later, or
-// never. So a Clock counts the time since boot, which cannot be set, and keeps an
-// anchor: the date that a moment of it had. Every Stamp has the time since boot and the
-// boot's id beside its date, so that a date can be corrected later, and says whether the
-// date is uncertain.
+// A Clock dates events on a machine whose wall clock may be wrong. Small boards often have no
+// battery clock: they start with a date in the past and are set minutes later, or never. A Clock
+// therefore counts the time since boot, which cannot be set, and keeps an anchor: the date of one
+// moment of it. Every Stamp contains the time since boot and the boot's id beside its date, so that
+// the date can be corrected later, and states whether the date is uncertain.
 //
-// While the wall clock contradicts the anchor, dates go on from the anchor and are
-// uncertain. They follow the wall clock again once a time service steers it, or after it
-// has stood for an hour. Within one boot dates run backwards only for such a correction.
-// A stored date that lies in the future of a wall clock is contradicted in the same way: one
-// start with a wrong date does not bind those after it. A clock without a battery that
-// nobody has set since the start is not believed for standing.
+// While the wall clock contradicts the anchor, dates continue from the anchor and are uncertain.
+// They follow the wall clock again once a time service steers it, or after it has been steady for
+// an hour. Within one boot, dates go backwards only for such a correction. A stored date that lies
+// in the future of the wall clock is treated in the same way: one start with a wrong date does not
+// bind later ones. A clock without a battery that was not set since the start is not accepted for
+// being steady.
 //
-// A Clock reads the Clocks that it is given and nothing else, and logs nothing.
+// A Clock reads only the Clocks that it is given, and logs nothing.
 package machine
 
 import (
@@ -24,19 +23,19 @@ import (
 
 // Clocks are the clocks of a machine.
 type Clocks interface {
-	// Wall is the wall clock as it is set.
+	// Wall returns the wall clock as it is set.
 	Wall() time.Time
-	// SinceBoot counts while the machine sleeps too, and is never set.
+	// SinceBoot returns the time since boot. It includes the time in sleep and is never set.
 	SinceBoot() time.Duration
-	// Boot is an id of this boot.
+	// Boot returns an id of this boot.
 	Boot() string
 	// Synchronised reports whether a time service steers the wall clock.
 	Synchronised() bool
-	// Battery reports whether the wall clock runs on while the machine is off.
+	// Battery reports whether the wall clock keeps running while the machine is off.
 	Battery() bool
 }
 
-// Stamp says when something happened.
+// Stamp is the time of an event.
 type Stamp struct {
 	Time      time.Time     // the date, as well as it is known, in UTC
 	Boot      string        // id of the boot …
@@ -45,16 +44,16 @@ type Stamp struct {
 }
 
 const (
-	// slack is a difference that is taken for the system's own small correction.
+	// slack is the largest difference that counts as a small correction by the system.
 	slack = 2 * time.Second
-	// grain is what reading two clocks one after the other may be off, and more.
+	// grain is more than the error of reading two clocks one after the other.
 	grain = 5 * time.Millisecond
-	// standing is how long a clock that was set must go on before it is believed without
-	// a time service.
+	// standing is how long a clock that was set must be steady before it is accepted without a time
+	// service.
 	standing = time.Hour
 )
 
-// Clock gives Stamps. It may be used by several goroutines at once.
+// Clock returns Stamps. It may be used by several goroutines.
 type Clock struct {
 	machine Clocks
 
@@ -71,7 +70,7 @@ type Clock struct {
 	change  func(ClockChange)
 }
 
-// ClockChange is a change of what the dates are based on.
+// ClockChange is a change of the basis of dates.
 type ClockChange struct {
 	Stamp
 	Certain bool
@@ -82,9 +81,9 @@ type ClockChange struct {
 // Earliest is a date before which no reading of this program was taken.
 var Earliest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
 
-// NewClock makes a clock. floor is a date that is past as far as is known, such as that of
-// the newest reading whose date is certain; dates begin after it. change is called with every
-// change; it must not call the clock.
+// NewClock returns a clock. floor is a date in the past, such as that of the newest reading with a
+// certain date; dates begin after it. change is called with every change; it must not call the
+// clock.
 func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 	c := &Clock{machine: m, floor: floor.UTC(), change: change}
 	since, wall := both(m)
@@ -111,18 +110,18 @@ func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 
 var epoch = time.Unix(0, 0).UTC()
 
-// turn is a small correction backwards: dates before it stay, and those after it
-// creep until the corrected ones have caught up, so that their order is kept.
+// turn is a small correction backwards. Dates before it stay, and dates after it advance slowly
+// until the corrected ones have caught up, so that the order is kept.
 type turn struct {
 	at     time.Duration // since boot
 	before time.Duration // the offset until then
 }
 
-// creep is how much slower than time dates go meanwhile.
+// creep is the factor by which dates advance more slowly meanwhile.
 const creep = 1000
 
-// both reads the two clocks as nearly at once as the machine lets it: a program that is
-// kept from running between the two would see the wall clock jump.
+// both reads the two clocks as nearly at once as possible: if the program were suspended between
+// the two, the wall clock would seem to jump.
 func both(m Clocks) (since time.Duration, wall time.Time) {
 	best := time.Duration(1<<63 - 1)
 	for range 5 {
@@ -141,17 +140,17 @@ func both(m Clocks) (since time.Duration, wall time.Time) {
 	return since, epoch.Add((wall.Sub(epoch) - since).Round(time.Millisecond) + since)
 }
 
-// SinceBoot gives the present moment for At.
+// SinceBoot returns the present moment for At.
 func (c *Clock) SinceBoot() time.Duration { return c.machine.SinceBoot() }
 
-// Certain reports whether dates are certain at present.
+// Certain reports whether dates are certain now.
 func (c *Clock) Certain() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.certain
 }
 
-// At dates a moment of this boot.
+// At returns the stamp of a moment of this boot.
 func (c *Clock) At(since time.Duration) Stamp {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -170,11 +169,11 @@ func (c *Clock) at(since time.Duration) Stamp {
 	return Stamp{Time: epoch.Add(date), Boot: c.machine.Boot(), SinceBoot: since, Uncertain: !c.certain}
 }
 
-// Now dates the present moment.
+// Now returns the stamp of the present moment.
 func (c *Clock) Now() Stamp { return c.At(c.machine.SinceBoot()) }
 
-// Look compares the wall clock with the dates. It is to be called every second or
-// so, and before readings are stored.
+// Look compares the wall clock with the dates. Call it about every second, and before readings are
+// stored.
 func (c *Clock) Look() {
 	since, wall := both(c.machine)
 	synchronised := c.machine.Synchronised()
@@ -206,7 +205,7 @@ func (c *Clock) Look() {
 	}
 }
 
-// correct follows a small correction of the wall clock, if it is one.
+// correct applies a small correction of the wall clock, if it is one.
 func (c *Clock) correct(since, offset time.Duration) {
 	if abs(offset-c.offset) <= grain {
 		return

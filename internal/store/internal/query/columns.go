@@ -18,9 +18,8 @@ type Column struct {
 	Qualities []int64   // nil where all are good
 }
 
-// Columns calls do for stretch after stretch of each series, from a first to a
-// last moment, until it returns false. What is damaged is left out and reported.
-// Texts that are no numbers are left out.
+// Columns calls do for each part of each series between two moments, until do returns false.
+// Damaged chunks are left out and reported. Texts that are not numbers are left out.
 func Columns(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last int64, do func(Column) bool) (tables.Damage, error) {
 	var damage tables.Damage
 	tails, err := tailOf(ctx, tx, series, &damage)
@@ -65,7 +64,7 @@ func Columns(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, la
 	return damage, nil
 }
 
-// part returns which of a chunk's moments lie from a first to a last one.
+// part returns the range of a chunk's moments between two moments.
 func part(c *tables.Chunk, at []int64, first, last int64) (from, to int) {
 	from, to = 0, len(at)
 	if c.First < first {
@@ -77,7 +76,7 @@ func part(c *tables.Chunk, at []int64, first, last int64) (from, to int) {
 	return from, to
 }
 
-// Parsed makes a column of records. Texts that are no numbers are left out.
+// Parsed returns records as a column. Texts that are not numbers are left out.
 func Parsed(s *tables.Series, records []chunk.Record) Column {
 	c := Column{Series: s}
 	any := false

@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Each calls do with every record of some series from a first to a last moment, in
-// the order of time, until it returns false. What is damaged is left out and reported.
+// Each calls do with every record of some series between two moments, in order of time, until do
+// returns false. Damaged chunks are left out and reported.
 func Each(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last int64, do func(*tables.Series, *chunk.Record) bool) (tables.Damage, error) {
 	var damage tables.Damage
 	load, err := tables.NewLoader(ctx, tx)
@@ -91,7 +91,7 @@ func tailOf(ctx context.Context, tx *sql.Tx, series []*tables.Series, damage *ta
 	return tails, err
 }
 
-// cursor walks through the records of a series.
+// cursor iterates over the records of a series.
 type cursor struct {
 	series      *tables.Series
 	first, last int64
@@ -103,7 +103,7 @@ type cursor struct {
 	v           chunk.Values
 }
 
-// next opens the next chunk, or at last the tail; there is false at the end.
+// next opens the next chunk, or finally the tail; there is false at the end.
 func (c *cursor) next(ctx context.Context, load *tables.Loader, damage *tables.Damage) (there bool, err error) {
 	for len(c.chunks) > 0 {
 		of := c.chunks[0]
@@ -124,7 +124,7 @@ func (c *cursor) next(ctx context.Context, load *tables.Loader, damage *tables.D
 	return len(c.records) > 0, nil
 }
 
-// cut returns the records from a first to a last moment.
+// cut returns the records between two moments.
 func cut(records []chunk.Record, first, last int64) []chunk.Record {
 	from, _ := slices.BinarySearchFunc(records, first, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
 	records = records[from:]
@@ -137,7 +137,7 @@ func cut(records []chunk.Record, first, last int64) []chunk.Record {
 	return records[:to]
 }
 
-// cursors are a heap: first comes the one whose next record does.
+// cursors is a heap ordered by the time of the next record.
 type cursors []*cursor
 
 func (h cursors) Len() int { return len(h) }

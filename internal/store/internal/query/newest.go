@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// mostLooked is how many chunks of a series are opened in search of its newest good
-// record: a million records and more.
+// mostLooked is the number of chunks of a series that are searched for its newest good record: a
+// million records and more.
 const mostLooked = 256
 
 // Newest returns the newest good record of each series. A series without one among its
@@ -34,7 +34,7 @@ func Newest(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int64
 	return found, nil
 }
 
-// newestInChunks looks for a record after a moment, from the newest chunk back.
+// newestInChunks searches for a good record after a moment, from the newest chunk backwards.
 func newestInChunks(ctx context.Context, tx *sql.Tx, of *tables.Series, after int64) (chunk.Record, bool, error) {
 	var m chunk.Moments
 	var v chunk.Values
@@ -61,7 +61,7 @@ func newestInChunks(ctx context.Context, tx *sql.Tx, of *tables.Series, after in
 	return chunk.Record{}, false, nil
 }
 
-// newest returns the last good one of records in the order of time.
+// newest returns the last good one of records in order of time.
 func newest(records []chunk.Record) (chunk.Record, bool) {
 	for i := len(records) - 1; i >= 0; i-- {
 		if records[i].Quality == 0 {

@@ -19,7 +19,7 @@ type Sum struct {
 	total float64 // of the values
 }
 
-// Mean returns the mean; 0 where there are no values.
+// Mean returns the mean value; 0 without values.
 func (s *Sum) Mean() float64 {
 	if s.N == 0 {
 		return 0
@@ -27,7 +27,7 @@ func (s *Sum) Mean() float64 {
 	return s.total / float64(s.N)
 }
 
-// Add adds what n values were.
+// Add adds n values by their extremes and mean.
 func (s *Sum) Add(n int, lowest, mean, highest float64) {
 	if s.N == 0 {
 		s.Lowest, s.Highest = lowest, highest
@@ -37,7 +37,7 @@ func (s *Sum) Add(n int, lowest, mean, highest float64) {
 	s.total += mean * float64(n)
 }
 
-// counts is the same of counts of a series, which are exact.
+// counts is a Sum of the counts of a series, which are exact.
 type counts struct {
 	n                    int
 	lowest, highest, sum int64
@@ -54,9 +54,9 @@ func (c *counts) add(other counts) {
 	c.n, c.sum = c.n+other.n, c.sum+other.sum
 }
 
-// Sums sums series up between edges, which rise: sum i is of the moments from
-// edge i up to but not at edge i+1. Only chunks with an edge in them are opened.
-// The sum of a stretch's counts must fit 63 bits, as that of half a million
+// Sums returns the sums of series between consecutive edges, which are in rising order: sum i is of
+// the moments from edge i (included) to edge i+1 (excluded). Only chunks that contain an edge are
+// opened. The sum of the counts of a period must fit into 63 bits, as that of half a million
 // readings at the limit of counts does.
 func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int64) ([]Sum, tables.Damage, error) {
 	var damage tables.Damage
@@ -136,7 +136,7 @@ func (s *summer) series(ctx context.Context, of *tables.Series, tail []chunk.Rec
 	return nil
 }
 
-// opened sums up the chunk that is open.
+// opened adds the open chunk to the sums.
 func (s *summer) opened(of *tables.Series) {
 	if s.v.Texts != nil {
 		s.values(Parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
@@ -154,7 +154,7 @@ func (s *summer) opened(of *tables.Series) {
 	}
 }
 
-// part sums up a part of the chunk that is open.
+// part returns the sum of a part of the open chunk.
 func (s *summer) part(from, to int) (sum counts) {
 	if s.v.Qualities == nil && from < to {
 		sum = counts{to - from, s.v.Counts[from], s.v.Counts[from], 0}
@@ -188,7 +188,7 @@ func (s *summer) values(c Column) {
 	}
 }
 
-// stretch returns the number of the stretch that a moment lies in, -1 for none.
+// stretch returns the index of the period that contains a moment, -1 for none.
 func stretch(edges []int64, at int64) int {
 	i, found := slices.BinarySearch(edges, at)
 	if !found {
@@ -200,5 +200,5 @@ func stretch(edges []int64, at int64) int {
 	return i
 }
 
-// Measured reports whether a record of a quality is a measured value.
+// Measured reports whether a quality is that of a measured value.
 func Measured(quality int64) bool { return reading.Quality(quality).Measured() }

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// into writes a salvage into an empty store.
+// into writes the salvaged readings to an empty store.
 func (s *salvage) into(ctx context.Context, src pages.Source, tx *sql.Tx) error {
 	for _, n := range s.names {
 		if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO run (id, name) VALUES (?, ?)", n.key.Run, n.run); err != nil {
@@ -53,7 +53,7 @@ func (s *salvage) correction(id int64) any {
 	return nil
 }
 
-// copied writes the rows that are taken as they are, where what they refer to is there.
+// copied writes the rows that are copied unchanged, where the rows that they refer to exist.
 func (s *salvage) copied(ctx context.Context, tx *sql.Tx) error {
 	const ofRun, ofSeries = " WHERE ?1 IN (SELECT id FROM run)", " WHERE ?1 IN (SELECT id FROM series)"
 	for _, t := range []struct{ table, columns, where string }{
@@ -76,7 +76,7 @@ func (s *salvage) copied(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
-// chunksInto copies chunks as they are.
+// chunksInto copies chunks unchanged.
 func (s *salvage) chunksInto(ctx context.Context, src pages.Source, tx *sql.Tx) error {
 	type one struct {
 		series int64
@@ -130,8 +130,8 @@ func (s *salvage) chunksInto(ctx context.Context, src pages.Source, tx *sql.Tx) 
 
 var errChanged = errors.New("the damaged file has changed while it was read")
 
-// restInto inserts what is not in whole chunks: what the tail held, and what only chunks
-// of a former state hold.
+// restInto inserts the readings that are not in undamaged chunks: those of the tail, and those of
+// old versions of chunks.
 func (s *salvage) restInto(ctx context.Context, tx *sql.Tx) error {
 	in, err := tables.NewInserter(ctx, tx)
 	if err != nil {
@@ -153,8 +153,8 @@ func (s *salvage) restInto(ctx context.Context, tx *sql.Tx) error {
 	return in.Close(ctx)
 }
 
-// numbersInto makes sure that no number is used again: something of the damaged file may
-// still name it.
+// numbersInto makes sure that no number is used again: a part of the damaged file may still refer
+// to it.
 func (s *salvage) numbersInto(ctx context.Context, tx *sql.Tx) error {
 	for table, id := range map[string]int64{"run": s.highest.run, "series": s.highest.series, "boot": s.highest.boot} {
 		for _, text := range []string{
@@ -169,6 +169,6 @@ func (s *salvage) numbersInto(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
-// mostNumber bounds the numbers that are accepted, so that a damaged one does not use up the
+// mostNumber is the largest number that is accepted, so that a damaged one does not use up the
 // range.
 const mostNumber = 1 << 48

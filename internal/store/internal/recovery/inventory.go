@@ -12,8 +12,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// inventory holds the rows found on all pages of a store. Of blocks it holds only their
-// place.
+// inventory holds the rows found on all pages of a store. Of blocks it holds only the place.
 type inventory struct {
 	fresh bool // none is of a former state
 
@@ -47,10 +46,10 @@ type tailRow struct {
 	at    pages.Place
 }
 
-// numbers are the highest that were ever used.
+// numbers are the highest numbers that were ever used.
 type numbers struct{ run, series, boot int64 }
 
-// collect sorts every row that stands on the pages of a store.
+// collect reads every row on the pages of a store.
 func collect(ctx context.Context, src pages.Source) (*inventory, error) {
 	v := newInventory()
 	var err error
@@ -67,7 +66,7 @@ func newInventory() *inventory {
 		held: map[int64]int64{}, moments: map[int64][]pages.Place{}, entries: map[int64]entry{}}
 }
 
-// take sorts a row.
+// take adds a row to the inventory.
 func (v *inventory) take(r pages.Row) {
 	if r.InTable {
 		v.row(r)
@@ -76,7 +75,7 @@ func (v *inventory) take(r pages.Row) {
 	}
 }
 
-// form writes the types of values as letters.
+// form returns the types of values as letters.
 func form(values []any) string {
 	b := make([]byte, 0, 16)
 	for _, v := range values {
@@ -109,7 +108,7 @@ var (
 	seriesCorrected = len(seriesForm) - 1
 )
 
-// row takes a row of a table. Each table is known by the types of its columns.
+// row adds a row of a table. The table is recognised by the types of its columns.
 func (v *inventory) row(r pages.Row) {
 	c := r.Values
 	switch form(c) {
@@ -143,7 +142,7 @@ func (v *inventory) row(r pages.Row) {
 	}
 }
 
-// entry takes an entry of an index, or a row of a table without numbers.
+// entry adds an entry of an index, or a row of a table without row numbers.
 func (v *inventory) entry(r pages.Row) {
 	c := r.Values
 	switch f := form(c); f {
@@ -171,8 +170,8 @@ func (v *inventory) named(id int64, name string) {
 	}
 }
 
-// key takes what a series is said to be: run, probe, step, quantity, place_from,
-// place_to, unit, meter, form, scale.
+// key adds the name of a series: run, probe, step, quantity, place_from, place_to, unit, meter,
+// form, scale.
 func (v *inventory) key(id int64, c []any) {
 	v.highest.series = max(v.highest.series, id)
 	v.highest.run = max(v.highest.run, c[0].(int64))
@@ -210,7 +209,7 @@ func (v *inventory) chunk(r pages.Row) {
 	}
 }
 
-// names takes what a commit says of series: the number of each and what a chunk says.
+// names adds the names of series that a commit contains.
 func (v *inventory) names(text any) {
 	var all [][]any
 	if text, ok := text.(string); !ok || json.Unmarshal([]byte(text), &all) != nil {
@@ -226,7 +225,8 @@ func (v *inventory) names(text any) {
 	}
 }
 
-// self takes what a chunk says of its series: run, its name, probe to scale.
+// self adds the name of its series that a chunk contains: the run's number and name, then probe to
+// scale.
 func (v *inventory) self(series int64, name [11]any) {
 	runID, ok := name[0].(float64)
 	for _, text := range name[1:] {
@@ -268,7 +268,7 @@ func (v *inventory) hour(c []any) {
 	v.rows["hourly"] = append(v.rows["hourly"], row)
 }
 
-// copied takes a row that is copied as it is.
+// copied adds a row that is copied unchanged.
 func (v *inventory) copied(table string, values []any) {
 	row := make([]any, len(values))
 	for i, x := range values {

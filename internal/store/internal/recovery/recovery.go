@@ -139,8 +139,8 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 // mostFaults is how many faults of its pages SQLite looks for.
 const mostFaults = 20
 
-// integrity reports whether SQLite finds its pages damaged, and in how many places. What it says
-// of each place is of use to the maker of a database only.
+// integrity returns the number of damaged places that SQLite finds in its pages. The details help
+// only developers of a database and are not returned.
 func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
 	rows, err := tx.QueryContext(ctx, fmt.Sprintf("PRAGMA integrity_check(%d)", mostFaults))
 	if err != nil {

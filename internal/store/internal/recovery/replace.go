@@ -31,8 +31,8 @@ func CountFile(ctx context.Context, path string) (Count, error) {
 	return CountWhole(ctx, src)
 }
 
-// Replace renames a damaged store and writes in its place a new one with all undamaged
-// readings, which may be none. No program may have it open.
+// Replace renames a damaged store and writes a new one in its place with all undamaged readings,
+// which may be none. No program may have the store open.
 func Replace(ctx context.Context, path string) (r Rescued, err error) {
 	if err := sqlitefile.Finish(path); err != nil {
 		return r, err
@@ -79,7 +79,7 @@ func replace(ctx context.Context, path string) (r Rescued, err error) {
 	return r, sqlitefile.Exchange(path, part, r.Aside)
 }
 
-// mark adds to each run of a new store that it takes the place of a damaged one.
+// mark records in each run of a new store that it replaces a damaged one.
 func mark(ctx context.Context, tx *sql.Tx, r Rescued) error {
 	text := fmt.Sprintf("%d readings were taken over, %d are lost; the damaged file is kept as %s", r.Readings, r.Lost+r.Orphans, r.Aside)
 	_, err := tx.ExecContext(ctx, "INSERT INTO mark (run, at, zone, kind, subject, text) SELECT id, ?, 0, ?, '', ? FROM run",

@@ -77,8 +77,8 @@ func verify(ctx context.Context, src pages.Source, v *inventory) (*salvage, erro
 	return s, nil
 }
 
-// name chooses for each series the name under which most of its chunks are whole: in a
-// damaged page a name may have changed, while that in the index is right.
+// name chooses for each series the name under which most of its chunks are undamaged: on a damaged
+// page a name may have changed while that in the index is right.
 func (s *salvage) name(r *opener, chunks map[int64][]chunkRow) {
 	for id, keys := range s.inventory.series {
 		best := -1

@@ -37,16 +37,16 @@ func around(ctx context.Context, tx *sql.Tx, series int64, identity uint64, firs
 	return chunks(ctx, tx, identity, "chunk", "series = ?1 AND first > ?2 ORDER BY first, id LIMIT 1", series, last)
 }
 
-// Chunks returns the chunks of a series that hold a moment from first to last, in
-// the order of time.
+// Chunks returns the chunks of a series that contain moments between first and last, in order of
+// time.
 func Chunks(ctx context.Context, tx *sql.Tx, of *Series, first, last int64) ([]Chunk, error) {
 	return chunks(ctx, tx, of.Identity, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first < ?2), ?2)
 		AND last >= ?2 ORDER BY first, id`, of.ID, first, last)
 }
 
-// NewestBefore returns the chunk of a series that begins last before a moment; ok is false
-// if there is no such chunk.
+// NewestBefore returns the last chunk of a series that begins before a moment; ok is false if there
+// is none.
 func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c Chunk, ok bool, err error) {
 	list, err := chunks(ctx, tx, of.Identity, "chunk", "series = ?1 AND first < ?2 ORDER BY first DESC, id DESC LIMIT 1", of.ID, before)
 	if err != nil || len(list) == 0 {
@@ -55,8 +55,8 @@ func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c 
 	return list[0], true, nil
 }
 
-// Readable is Chunks for a store that may be damaged. If the index is damaged, it searches
-// the chunks themselves and reports what cannot be found.
+// Readable is like Chunks for a store that may be damaged. If the index is damaged, it searches the
+// chunks themselves and reports those that are missing.
 func Readable(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, damage *Damage) ([]Chunk, error) {
 	all, err := Chunks(ctx, tx, of, first, last)
 	if !Broken(err) {
@@ -133,8 +133,7 @@ func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values
 	return v.Decode(values, c.N, chunk.NewSeed(c.Identity, moments))
 }
 
-// DecodeUntil is Decode without zones, clocks and boots. Moments behind the last one
-// that is wanted may be wrong.
+// DecodeUntil is like Decode without zones, clocks and boots. Moments after last may be wrong.
 func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.Values, last int64) error {
 	if c.N > chunk.Full {
 		return chunk.ErrDamaged
@@ -171,9 +170,9 @@ func (l *Loader) Load(ctx context.Context, c *Chunk, m *chunk.Moments, v *chunk.
 // Close ends the reading.
 func (l *Loader) Close() error { return l.stmt.Close() }
 
-// OpenAll reads chunk after chunk and calls do with the number of each and its
-// blocks, until it returns false. It is fast where all are whole; those that are
-// damaged, as do finds with an error that is Broken, are left out and reported.
+// OpenAll reads chunks one after the other and calls do with the index and the blocks of each,
+// until do returns false. Damaged chunks, including those for which do returns a Broken error, are
+// left out and reported.
 func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do func(i int, moments, values []byte) (more bool, err error)) error {
 	for done := 0; done < len(list); {
 		n, ended, err := openSome(ctx, tx, list[done:], func(i int, moments, values []byte) (bool, error) {
@@ -193,7 +192,7 @@ func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do f
 	return nil
 }
 
-// openSome reads chunks up to one that is damaged. It returns how many it has read.
+// openSome reads chunks up to the first damaged one. It returns how many it has read.
 func openSome(ctx context.Context, tx *sql.Tx, list []Chunk, do func(i int, moments, values []byte) (bool, error)) (n int, ended bool, err error) {
 	ids := []byte("[")
 	for i, c := range list {

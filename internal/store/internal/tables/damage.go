@@ -29,5 +29,5 @@ func (d *Damage) Lost(c Chunk) {
 // Any reports whether anything was lost.
 func (d *Damage) Any() bool { return d.Chunks > 0 || d.Commits > 0 || d.Series > 0 }
 
-// Broken reports whether an error is one of damaged data, past which reading can go on.
+// Broken reports whether an error is caused by damaged data and reading can continue after it.
 func Broken(err error) bool { return errors.Is(err, chunk.ErrDamaged) || sqlitefile.Damaged(err) }

@@ -17,7 +17,7 @@ type Item struct {
 	chunk.Record
 }
 
-// Filer finds the series of readings, and makes those that are not there.
+// Filer finds the series of readings and creates missing ones.
 type Filer struct {
 	tx    *sql.Tx
 	run   string // its name
@@ -25,7 +25,7 @@ type Filer struct {
 	forms map[decimal.Form]string
 }
 
-// NewFiler prepares filing readings of a run within a transaction.
+// NewFiler returns a Filer for the readings of a run within a transaction.
 func NewFiler(tx *sql.Tx, runName string) *Filer {
 	return &Filer{tx, runName, map[Key]int64{}, map[decimal.Form]string{}}
 }
@@ -43,7 +43,7 @@ func (f *Filer) Series(ctx context.Context, k Key) (int64, error) {
 	return id, err
 }
 
-// Keys returns the keys of all series that were asked for.
+// Keys returns the keys of all series that were looked up, by number.
 func (f *Filer) Keys() map[int64]Key {
 	keys := make(map[int64]Key, len(f.known))
 	for k, id := range f.known {
@@ -52,7 +52,7 @@ func (f *Filer) Keys() map[int64]Key {
 	return keys
 }
 
-// File files a number as it was written; the key's form is of no account.
+// File returns the item of a number as it was written. The form of the key is ignored.
 func (f *Filer) File(ctx context.Context, k Key, r chunk.Record, text string) (Item, error) {
 	count, form, ok := decimal.Parse(text)
 	if ok {
@@ -68,7 +68,7 @@ func (f *Filer) File(ctx context.Context, k Key, r chunk.Record, text string) (I
 	return Item{id, k.Form == Texts, r}, err
 }
 
-// Sections is the function Sections, with the identities of the series.
+// Sections is like the function Sections, with the identities of the series.
 func (f *Filer) Sections(items []Item) []chunk.Section {
 	sections := Sections(items)
 	keys := f.Keys()
@@ -79,8 +79,8 @@ func (f *Filer) Sections(items []Item) []chunk.Section {
 	return sections
 }
 
-// Sections sorts items, which are in the order of time, by their series. Items of
-// the same moment get ranks where the order of their series is not theirs.
+// Sections sorts items, which are in order of time, by series. Items of the same moment get ranks
+// where the order of the series is not their own order.
 func Sections(items []Item) []chunk.Section {
 	bySeries := map[int64]int{}
 	var sections []chunk.Section

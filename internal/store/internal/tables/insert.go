@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/store/internal/chunk"
 )
 
-// Insert adds records to the chunks of their series. The records of a section are in the
-// order of time. Records of a moment that a chunk already has follow the existing ones.
+// Insert adds records to the chunks of their series. The records of a section are in order of time.
+// Records of a moment that a chunk already contains follow the existing ones.
 func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
 	if len(sections) == 0 {
 		return nil
@@ -24,7 +24,7 @@ func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
 	return errors.Join(in.Insert(ctx, sections), in.Close(ctx))
 }
 
-// Inserter inserts more than memory holds, a part at a time.
+// Inserter inserts in parts what does not fit into memory.
 type Inserter struct {
 	tx      *sql.Tx
 	moments map[string]int64 // blocks of moments by what is in them
@@ -43,7 +43,7 @@ type Inserter struct {
 	block   []byte
 }
 
-// NewInserter prepares inserting within a transaction.
+// NewInserter returns an Inserter within a transaction.
 func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
 	held, err := Held(ctx, tx)
 	if err != nil {
@@ -111,7 +111,7 @@ func (in *Inserter) finish() {
 	}
 }
 
-// section spreads new records over the chunks between whose beginnings they fall.
+// section divides new records among the existing chunks by time.
 func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 	records := s.Records
 	if len(records) == 0 {
@@ -143,13 +143,13 @@ func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 	return nil
 }
 
-// before returns how many records, which are in the order of time, lie before a moment.
+// before returns how many of the records, which are in order of time, are before a moment.
 func before(records []chunk.Record, at int64) int {
 	n, _ := slices.BinarySearchFunc(records, at, func(r chunk.Record, at int64) int { return cmp.Compare(r.At, at) })
 	return n
 }
 
-// part puts records, which all lie before the next chunk, into a chunk or behind it.
+// part adds records, which are all before the next chunk, to a chunk or as new chunks after it.
 func (in *Inserter) part(ctx context.Context, s chunk.Section, part []chunk.Record, c Chunk) error {
 	switch {
 	case len(part) == 0:
@@ -160,7 +160,7 @@ func (in *Inserter) part(ctx context.Context, s chunk.Section, part []chunk.Reco
 	return in.merge(ctx, s, part, c)
 }
 
-// merge puts new records into a chunk, and what is too much into more of them.
+// merge adds new records to a chunk and writes those that do not fit as further chunks.
 func (in *Inserter) merge(ctx context.Context, s chunk.Section, part []chunk.Record, c Chunk) error {
 	switch err := c.Load(ctx, in.tx, &in.m, &in.v); {
 	case Broken(err):
@@ -178,7 +178,7 @@ func (in *Inserter) merge(ctx context.Context, s chunk.Section, part []chunk.Rec
 	return in.write(ctx, s, in.records, &c)
 }
 
-// write writes records as chunks, the first of them in place of another.
+// write writes records as chunks. The first one replaces an existing chunk, if given.
 func (in *Inserter) write(ctx context.Context, s chunk.Section, records []chunk.Record, instead *Chunk) error {
 	for len(records) > 0 {
 		n := min(len(records), chunk.Full)
@@ -208,11 +208,11 @@ func (in *Inserter) one(ctx context.Context, s chunk.Section, records []chunk.Re
 	return err
 }
 
-// namedChunks is how many chunks of a series follow each other of which one says what the
-// series is: so names stand all over the file, and cost little.
+// namedChunks is the number of consecutive chunks of a series of which one contains the name of the
+// series. Names are thus spread over the file, at little cost.
 const namedChunks = 32
 
-// names reports whether a new chunk of a series is to say what that is.
+// names reports whether a new chunk contains the name of its series.
 func (in *Inserter) names(series int64, n int) bool {
 	before := (in.held[series] + int64(in.more[series]-n)) / chunk.Full
 	return before%namedChunks == 0
@@ -226,8 +226,7 @@ type storedMoments struct {
 
 func (m storedMoments) seed(identity uint64) chunk.Seed { return chunk.NewSeed(identity, m.sum[:]) }
 
-// shared writes the moments of records, or finds those that another chunk has
-// written just so.
+// shared writes the moments of records, or returns identical ones that another chunk has written.
 func (in *Inserter) shared(ctx context.Context, records []chunk.Record) (storedMoments, error) {
 	if len(in.before) > 0 && chunk.SameMoments(in.before, records) {
 		return in.beforeMoments, nil
@@ -275,7 +274,8 @@ func Held(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	return held, rows.Err()
 }
 
-// summary returns what a chunk says of its counts: nothing where it has none.
+// summary returns the number, the extremes and the sum of the counts of records; nil without
+// counts.
 func summary(texts bool, records []chunk.Record) (measured int, lowest, highest, sum any) {
 	low, high, total := int64(math.MaxInt64), int64(math.MinInt64), int64(0)
 	for i := range records {

@@ -15,8 +15,8 @@ type Written struct {
 	Text string
 }
 
-// Requalify sets or clears a mark of the quality of those readings of a series that are
-// wanted. They are in chunks, from a first to a last moment. It returns how many it changed.
+// Requalify sets or clears a mark of the quality of the wanted readings of a series between two
+// moments. They must be in chunks. It returns how many readings it changed.
 func Requalify(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, wanted func(Written) bool, mark reading.Quality, set bool) (changed int, err error) {
 	chunks, err := Chunks(ctx, tx, of, first, last)
 	if err != nil || len(chunks) == 0 {

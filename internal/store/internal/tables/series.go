@@ -15,10 +15,11 @@ import (
 	"ohmkeep/internal/store/internal/decimal"
 )
 
-// Texts is the form of a series whose numbers are kept as written.
+// Texts is the form of a series whose numbers are stored as written.
 const Texts = "text"
 
-// Key identifies a series: what its readings have in common. Keys can be compared with ==.
+// Key identifies a series: the properties that all its readings share. Keys can be compared with
+// ==.
 type Key struct {
 	Run      int64
 	Probe    string // "" = imported or taken by hand
@@ -31,9 +32,9 @@ type Key struct {
 	Scale    string // an decimal.Scale for counts of a register; "" = the form says all
 }
 
-// Identity returns a checksum of all that names the place of readings. Blocks are sealed
-// with it, so that readings never pass for those of another place, even if numbers of
-// series or runs are damaged.
+// Identity returns a checksum of all names of the place of readings. Blocks are sealed with it, so
+// that readings are never taken for those of another place, even if the numbers of series or runs
+// are damaged.
 func (k *Key) Identity(runName string) uint64 {
 	h := sha256.New()
 	for _, text := range []string{runName, k.Probe, k.Step, k.Quantity.String(), k.From, k.To, k.Unit, k.Meter, k.Form, k.Scale} {
@@ -42,13 +43,13 @@ func (k *Key) Identity(runName string) uint64 {
 	return binary.LittleEndian.Uint64(h.Sum(nil))
 }
 
-// Sound returns an error if a key cannot be right.
+// Sound returns an error if a key is not valid.
 func (k *Key) Sound() error {
 	s := Series{Key: *k}
 	return s.complete()
 }
 
-// Series is a series that a store holds.
+// Series is a stored series.
 type Series struct {
 	ID       int64
 	Identity uint64 // see Key.Identity
@@ -89,8 +90,8 @@ func (s *Series) complete() (err error) {
 	return nil
 }
 
-// Text returns the number of a count as it is to be read, in the series' unit: as
-// it was written, or the register's counts times what each stands for.
+// Text returns a count as a number in the unit of the series: as it was written, or the register's
+// counts times the value of one.
 func (s *Series) Text(count int64) string {
 	if s.scale != nil {
 		return s.scale.Text(count)
@@ -106,16 +107,16 @@ func (s *Series) Value(count int64) float64 {
 	return decimal.PowerOfTen(float64(count), s.form.Exponent()) / s.per
 }
 
-// Ratio returns by how much a correction has changed the values of a series.
+// Ratio returns the factor by which a correction has changed the values of a series.
 func (s *Series) Ratio() float64 { return s.ratio }
 
-// Mean returns the SI value of the mean of n counts with a sum.
+// Mean returns the SI value of the mean of n counts with the given sum.
 func (s *Series) Mean(sum int64, n int) float64 {
 	mantissa, exponent := s.factor()
 	return decimal.PowerOfTen(float64(sum)/float64(n)*mantissa, exponent) / s.per
 }
 
-// factor returns what one count stands for, in the series' unit.
+// factor returns the value of one count in the unit of the series.
 func (s *Series) factor() (mantissa float64, exponent int) {
 	if s.scale != nil {
 		return s.scale.Parts()
@@ -123,8 +124,7 @@ func (s *Series) factor() (mantissa float64, exponent int) {
 	return 1, s.form.Exponent()
 }
 
-// Values returns the SI values of counts, appended to dst. They are the same as
-// Value returns one by one.
+// Values appends the SI values of counts to dst. They are identical to those of Value.
 func (s *Series) Values(dst []float64, counts []int64) []float64 {
 	dst = slices.Grow(dst, len(counts))
 	mantissa, exponent := s.factor()
@@ -147,8 +147,8 @@ func (s *Series) Values(dst []float64, counts []int64) []float64 {
 	return dst
 }
 
-// All returns the series of a run in the order of their numbers. Beside an error that is
-// Broken those come that can be read.
+// All returns the series of a run in order of their numbers. With a Broken error it returns those
+// that could be read.
 func All(ctx context.Context, tx *sql.Tx, runID int64) ([]*Series, error) {
 	return series(ctx, tx, "series.run = ? ORDER BY series.id", runID)
 }
@@ -170,8 +170,8 @@ func Every(ctx context.Context, tx *sql.Tx) ([]*Series, error) {
 	return series(ctx, tx, "TRUE ORDER BY series.id")
 }
 
-// Identities returns the identities of all series by their numbers. Beside an error that
-// is Broken those come that can be read.
+// Identities returns the identities of all series by number. With a Broken error it returns those
+// that could be read.
 func Identities(ctx context.Context, tx *sql.Tx) (map[int64]uint64, error) {
 	all, err := Every(ctx, tx)
 	identities := make(map[int64]uint64, len(all))
@@ -243,7 +243,7 @@ func EnsureSource(ctx context.Context, tx *sql.Tx, runID int64, name string) err
 	return err
 }
 
-// Correct sets the scale that is right for a series; "" = the one of its key.
+// Correct sets the corrected scale of a series; "" restores the one of its key.
 func Correct(ctx context.Context, tx *sql.Tx, id int64, scale string) error {
 	_, err := tx.ExecContext(ctx, "UPDATE series SET corrected = nullif(?, '') WHERE id = ?", scale, id)
 	return err

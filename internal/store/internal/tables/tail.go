@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/store/internal/chunk"
 )
 
-// AppendTail adds the readings of one commit to the tail. The sections are in the
-// rising order of their series. What the series in name are is said beside them.
+// AppendTail adds the readings of one commit to the tail. The sections are in order of their
+// series. For the series in name it also stores their names.
 func AppendTail(ctx context.Context, tx *sql.Tx, sections []chunk.Section, name []int64) error {
 	n := 0
 	for _, s := range sections {
@@ -46,10 +46,11 @@ type TailContent struct {
 	Orphans  int64           // readings of series that are lost, which are left out
 }
 
-// mostHeld is the most readings that are read from the tail. A writer never leaves more.
+// mostHeld is the largest number of readings that are read from the tail. A writer never leaves
+// more.
 const mostHeld = 1<<16 + chunk.MostInBatch
 
-// Tail returns the readings of the tail that belong to wanted series (nil = all).
+// Tail returns the readings of the tail that belong to the wanted series (nil = all).
 func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest TailContent, err error) {
 	var any bool
 	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM tail)").Scan(&any); err != nil || !any {
@@ -118,9 +119,9 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest
 	return rest, rows.Err()
 }
 
-// Fold moves the tail into chunks, together with more sections that are sorted
-// alike. Commits that are damaged stay where they are, to be reported. Readings of a
-// series that is lost are damage, for a writer would go on adding to them.
+// Fold moves the tail into chunks, together with further sections in the same order. Damaged
+// commits stay in the tail. Readings of a missing series are damage too, because a writer would
+// continue to add to them.
 func Fold(ctx context.Context, tx *sql.Tx, more []chunk.Section) error {
 	rest, err := Tail(ctx, tx, nil)
 	if err == nil && rest.Orphans > 0 {

@@ -9,15 +9,14 @@ import (
 	"ohmkeep/internal/store/internal/decimal"
 )
 
-// same is what makes two records of alike series the same one.
+// same is equal for two records that count as the same reading.
 type same struct {
 	at, count int64
 	text      string
 }
 
-// Unknown leaves out the items, which are in the order of time, that a store holds
-// already or that stand before in items. The zone of a moment does not count, nor
-// by which probe a reading came. keys are those of the items' series.
+// Unknown returns the items, which are in order of time, that are neither in the store nor earlier
+// in items. Zones and probes are not compared. keys are those of the items' series.
 func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) ([]Item, error) {
 	if len(items) == 0 {
 		return items, nil
@@ -74,8 +73,8 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	return slices.DeleteFunc(items, func(Item) bool { i++; return known[i] }), nil
 }
 
-// NotHeld returns the records of a section, which are in the order of time, that the
-// chunks of its series do not hold.
+// NotHeld returns the records of a section, which are in order of time, that are not in the chunks
+// of its series.
 func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, error) {
 	items, places := make([]Item, len(s.Records)), make([]int, len(s.Records))
 	for i, r := range s.Records {
@@ -90,14 +89,14 @@ func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, 
 	return slices.DeleteFunc(s.Records, func(chunk.Record) bool { i++; return known[i] }), nil
 }
 
-// twin is a series whose records may be the same as items of another.
+// twin is a series that may contain the same readings as items of another one.
 type twin struct {
 	series *Series
 	places []int                    // where those items stand
 	as     func(*chunk.Record) bool // converts a record to the form of the items; false = it has no such form; nil = it needs no conversion
 }
 
-// records returns those that may be the same as items, as those are written.
+// records converts records of the twin to the form of the items, leaving out those that cannot be.
 func (t twin) records(records []chunk.Record) []chunk.Record {
 	if t.as == nil {
 		return records
@@ -111,13 +110,13 @@ func (t twin) records(records []chunk.Record) []chunk.Record {
 	return same
 }
 
-// likeBut reports whether a series has the key k but for the probe, in a form and scale.
+// likeBut reports whether a series has the key k except for the probe, with a given form and scale.
 func (s *Series) likeBut(k Key, form, scale string) bool {
 	k.Probe, k.Form, k.Scale = s.Probe, form, scale
 	return s.Key == k
 }
 
-// written makes records of counts those of numbers in a form.
+// written returns a function that converts records of counts to numbers in a form.
 func (s *Series) written(form string) func(*chunk.Record) bool {
 	return func(r *chunk.Record) bool {
 		text := s.Text(r.Count)
@@ -156,7 +155,7 @@ func (t twin) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bo
 	return nil
 }
 
-// within returns the part of places whose items lie from first to last.
+// within returns the range of places whose items are between two moments.
 func within(items []Item, places []int, first, last int64) (from, to int) {
 	search := func(at int64, past bool) int {
 		i, _ := slices.BinarySearchFunc(places, at, func(place int, at int64) int {
@@ -170,8 +169,7 @@ func within(items []Item, places []int, first, last int64) (from, to int) {
 	return search(first, false), search(last, true)
 }
 
-// marked marks the items at places that stand among records, both in the order
-// of time.
+// marked marks the items at places that are also among records; both are in order of time.
 func marked(items []Item, places []int, records []chunk.Record, known []bool) {
 	if len(records) == 0 {
 		return
@@ -197,7 +195,7 @@ func marked(items []Item, places []int, records []chunk.Record, known []bool) {
 	}
 }
 
-// repeated marks the items at places that stand before among them.
+// repeated marks the items at places that occur earlier among them.
 func repeated(items []Item, places []int, known []bool) {
 	moment := map[same]bool{}
 	for i, place := range places {
