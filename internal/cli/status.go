@@ -104,7 +104,7 @@ func printStatus(w io.Writer, s service.Status) error {
 		fmt.Fprintf(w, "Note: %s\n", printable.Line(note))
 	}
 	for _, p := range s.Probes {
-		fmt.Fprintf(w, "\nprobe %s: %d readings stored, %d bad lines, %d unusable values, lost %s\n",
+		fmt.Fprintf(w, "\nprobe %s: %d readings stored, %d bad lines, %d unusable values, connection lost %s\n",
 			printable.Line(p.Name), p.Stored, p.Bad, p.Unusable, count(int(p.Lost), "time"))
 		for _, ch := range p.Channels {
 			place := ch.From
@@ -113,12 +113,12 @@ func printStatus(w io.Writer, s service.Status) error {
 			}
 			last := "no good reading yet"
 			if ch.Age != nil && ch.Value != nil {
-				last = fmt.Sprintf("%.6g %s, %s ago", *ch.Value, siOf[ch.What], span(*ch.Age))
+				last = fmt.Sprintf("%.6g %s, %s ago", *ch.Value, service.Unit(ch.What), span(*ch.Age))
 			}
 			fmt.Fprintf(w, "  %-8s %-11s %-32s %s\n", printable.Line(ch.ID), printable.Line(ch.What), printable.Line(place), last)
 		}
 	}
-	fmt.Fprintf(w, "\n%s waiting, %d lost; the last commit was %s ago\n", count(s.Waiting, "reading"), s.Dropped+s.Refused, span(s.CommitAge))
+	fmt.Fprintf(w, "\n%s waiting to be stored, %d lost; the store was last written to %s ago\n", count(s.Waiting, "reading"), s.Dropped+s.Refused, span(s.CommitAge))
 	if d := s.Disk; d != nil {
 		fmt.Fprintf(w, "store %.1f MB, %.1f GB of %.1f GB free", float64(d.Store)/1e6, float64(d.Free)/1e9, float64(d.Size)/1e9)
 		if d.Written >= 0 {
@@ -128,8 +128,6 @@ func printStatus(w io.Writer, s service.Status) error {
 	}
 	return nil
 }
-
-var siOf = map[string]string{"voltage": "V", "current": "A", "temperature": "°C"}
 
 // span returns a number of seconds as text in suitable units.
 func span(s float64) string {

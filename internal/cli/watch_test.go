@@ -150,7 +150,7 @@ func TestWatch(t *testing.T) {
 	}
 	s.do(`ohmkeep status --store shelf.db`).exits(Passes).prints("The watch is well.", "The run has not been analysed yet.", "4.813 V", "5 bad lines", "near", "free")
 	s.do(`ohmkeep status --at `+w.addr+` --json`).exits(Passes).prints(`"well":true`, `"bad_lines":5`, `"last_good_age_seconds":0.`)
-	if _, text := w.ask("GET", "/", ""); !strings.Contains(text, "The watch is well.") || !strings.Contains(text, "4.813") {
+	if _, text := w.ask("GET", "/", ""); !strings.Contains(text, "The watch is well.") || !strings.Contains(text, ">4.813 V<") {
 		t.Errorf("the page:\n%s", text)
 	}
 	s.do(`ohmkeep watch shelf.toml --store shelf.db --listen 127.0.0.1:0`).refused("the store is kept by ohmkeep watch shelf.toml (process ")

@@ -51,9 +51,15 @@ var pageText string
 var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 	"value": func(x float64) string { return fmt.Sprintf("%.6g", x) },
 	"age":   func(x float64) string { return fmt.Sprintf("%.1f", x) },
+	"unit":  Unit,
 	"mega":  func(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) },
 	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
 }).Parse(pageText))
+
+// Unit returns the symbol of the unit in which a Status gives a quantity.
+func Unit(quantity string) string {
+	return map[string]string{"voltage": "V", "current": "A", "temperature": "°C"}[quantity]
+}
 
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
