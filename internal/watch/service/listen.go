@@ -12,8 +12,12 @@ import (
 )
 
 // maxConnections bounds what answering over HTTP takes of memory and descriptors. It is
-// many times what a few browsers, a metrics server and a controller hold open.
+// many times what a few browsers, a metrics server and a controller hold open. Where the
+// program may open few descriptors, half of them are left to ports and store.
 const maxConnections = 100
+
+// connectionLimit returns how many connections are held open at most.
+func connectionLimit() int { return min(maxConnections, descriptors()/2) }
 
 // A client that holds a connection without sending its request, or without reading the
 // answer, loses it after these.
@@ -62,21 +66,35 @@ func newListener(l net.Listener, max int) *listener { return &listener{Listener:
 
 func (l *listener) Accept() (net.Conn, error) {
 	accepted, err := l.Listener.Accept()
+	for outOfDescriptors(err) && l.closeOldest() {
+		accepted, err = l.Listener.Accept()
+	}
 	if err != nil {
 		return nil, err
 	}
 	c := &connection{Conn: accepted, of: l}
 	l.mu.Lock()
 	l.open = append(l.open, c)
+	many := len(l.open) > l.max
+	l.mu.Unlock()
+	if many {
+		l.closeOldest()
+	}
+	return c, nil
+}
+
+// closeOldest closes the oldest connection, and reports whether there was one.
+func (l *listener) closeOldest() bool {
+	l.mu.Lock()
 	var closing *connection
-	if len(l.open) > l.max {
+	if len(l.open) > 0 {
 		closing = l.oldest()
 	}
 	l.mu.Unlock()
 	if closing != nil {
 		_ = closing.Close() // the client loses it in any case
 	}
-	return c, nil
+	return closing != nil
 }
 
 // oldest returns the oldest connection that is not being answered, or where all are, the

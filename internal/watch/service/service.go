@@ -95,7 +95,7 @@ func Run(ctx context.Context, c Config) error {
 	if err != nil {
 		return err
 	}
-	listener := newListener(all, maxConnections)
+	listener := newListener(all, connectionLimit())
 	d.warnOfListening(listener.Addr())
 	server := &http.Server{Handler: guarded(d.handler(), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
 		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
