@@ -87,6 +87,7 @@ func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
 
 // storedHistory computes the history of a run from all its stored readings.
 func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History, error) {
+	spareMemory()
 	s, err := store.OpenReadOnly(from)
 	if err != nil {
 		return nil, err

@@ -68,6 +68,7 @@ func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error
 	if wanted.Until, err = moment("--until", f.until); err != nil {
 		return nil, err
 	}
+	spareMemory()
 	s, err := store.OpenReadOnly(f.store)
 	if err != nil {
 		return nil, err

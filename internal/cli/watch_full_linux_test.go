@@ -96,6 +96,8 @@ func TestFullDisk(t *testing.T) {
 		t.Fatalf("%v\n%s", err, w.out)
 	}
 	rows := strings.Count(s.do(`ohmkeep export hall.toml --store disk/hall.db`).exits(Passes).out, "\n") - 1
+	a := tally{tried: said, lost: max(0, said-lost-rows), doubled: max(0, rows+lost-said)}
+	a.print(t, fmt.Sprintf("readings with a full disk, %d dropped and counted", lost))
 	if rows != said-lost {
 		t.Errorf("%d readings said, %d lost for want of room, %d stored", said, lost, rows)
 	}

@@ -30,6 +30,19 @@ func TestDamagedInTheMiddle(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	type one struct {
+		from, text string
+		at         int64
+	}
+	stored := map[one]int{} // in which round it was seen last
+	if s, err = OpenReadOnly(path); err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range all(t, s, Filter{}) {
+		stored[one{x.From, x.Text, x.Time.UnixNano()}] = -1
+	}
+	s.Close()
+	var a tally
 	random := rand.New(rand.NewPCG(21, 22))
 	lostSome := 0
 	for round := range *damages {
@@ -64,7 +77,9 @@ func TestDamagedInTheMiddle(t *testing.T) {
 		} else {
 			told = err.Error() // what the tables are is written in these bytes
 		}
+		a.tried++
 		if n < written && told == "" {
+			a.unsaid++
 			t.Errorf("round %d: %d of %d readings, and nothing is told", round, n, written)
 		}
 		if n < written {
@@ -85,6 +100,7 @@ func TestDamagedInTheMiddle(t *testing.T) {
 			t.Errorf("round %d: the check counts %+v, the rescue %+v", round, found.Count, rescued.Count)
 		}
 		if sum := rescued.Readings + rescued.Lost + rescued.Orphans; sum != written {
+			a.lost += written - int(sum)
 			t.Errorf("round %d: %+v, %d readings in all, were written: %d", round, rescued.Count, sum, written)
 		}
 		if kept, err := os.ReadFile(rescued.Aside); err != nil || !bytes.Equal(kept, damaged) {
@@ -93,7 +109,18 @@ func TestDamagedInTheMiddle(t *testing.T) {
 		if s, err = Open(path); err != nil {
 			t.Fatal(err)
 		}
-		if left := len(all(t, s, Filter{})); left < n || left != int(rescued.Readings) {
+		kept := all(t, s, Filter{})
+		for _, x := range kept {
+			x := one{x.From, x.Text, x.Time.UnixNano()}
+			switch seen, known := stored[x]; {
+			case !known:
+				a.misplaced++
+			case seen == round:
+				a.doubled++
+			}
+			stored[x] = round
+		}
+		if left := len(kept); left < n || left != int(rescued.Readings) {
 			t.Errorf("round %d: %d readings are left of %d that could be read; %d are said to be kept", round, left, n, rescued.Readings)
 		}
 		if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 {
@@ -104,6 +131,7 @@ func TestDamagedInTheMiddle(t *testing.T) {
 		w.Close()
 		s.Close()
 	}
+	a.print(t, "a block damaged")
 	if lostSome < *damages/4 {
 		t.Errorf("only %d of %d damages lost a reading", lostSome, *damages)
 	}

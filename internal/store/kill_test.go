@@ -80,9 +80,21 @@ func writeForever(path string) error {
 	}
 }
 
-// held tells how many numbered samples a store holds; they must be 0, 1, 2 … and
+// held returns how many numbered samples a store holds; they must be 0, 1, 2 … and
 // each must be there once.
 func held(t *testing.T, path string) int {
+	t.Helper()
+	var a tally
+	n := a.held(t, path)
+	if a != (tally{}) {
+		t.Fatalf("%+v", a)
+	}
+	return n
+}
+
+// held counts what is wrong with the numbered samples of a store, and returns how many it
+// holds.
+func (a *tally) held(t *testing.T, path string) int {
 	t.Helper()
 	s, err := Open(path)
 	if err != nil {
@@ -99,17 +111,20 @@ func held(t *testing.T, path string) int {
 			counts = append(counts, false)
 		}
 		if counts[i] {
-			t.Fatalf("sample %d is there twice", i)
+			a.doubled++
+			t.Errorf("sample %d is there twice", i)
 		}
 		counts[i] = true
 		want := numbered(make([]Handle, 16), i)
 		if !x.Time.Equal(want.Time) || x.SinceBoot != want.Mono || x.From != fmt.Sprintf("west.%d+", i%16+1) || x.Boot != 1 {
-			t.Fatalf("sample %d: %+v", i, x)
+			a.misplaced++
+			t.Errorf("sample %d: %+v", i, x)
 		}
 	}
 	for i, there := range counts {
 		if !there {
-			t.Fatalf("sample %d of %d is lost", i, len(counts))
+			a.lost++
+			t.Errorf("sample %d of %d is lost", i, len(counts))
 		}
 	}
 	return len(counts)
@@ -122,6 +137,7 @@ func TestKilledWriterLosesNothing(t *testing.T) {
 	random := rand.New(rand.NewPCG(31, 32))
 	const batch = 16
 	next, commits := 0, 0
+	var a tally
 	for round := range *kills {
 		t.Setenv(nextVariable, strconv.Itoa(next))
 		t.Setenv(batchVariable, strconv.Itoa(batch))
@@ -153,14 +169,16 @@ func TestKilledWriterLosesNothing(t *testing.T) {
 			}
 		}
 		cmd.Wait()
-		n := held(t, path)
+		a.tried++
+		n := a.held(t, path)
+		a.lost += max(0, confirmed-n)
 		if n != confirmed && n != confirmed+batch {
 			t.Fatalf("round %d: %d samples, %d confirmed", round, n, confirmed)
 		}
 		commits += (n - next) / batch
 		next = n
 	}
-	t.Logf("%d kills, %d commits, nothing lost", *kills, commits)
+	a.print(t, "a writer killed")
 	if commits < *kills {
 		t.Errorf("only %d commits in %d rounds", commits, *kills)
 	}

@@ -66,6 +66,7 @@ func TestStoreIsClaimedByItsFile(t *testing.T) {
 // A writer notices each change of the file, its log or its directory while it writes, and all that it has confirmed is written to a new file.
 func TestDisplacedStoreLosesNothing(t *testing.T) {
 	ctx := context.Background()
+	var a tally
 	for _, c := range []struct {
 		name, says string
 		displace   func(path string) error
@@ -114,7 +115,9 @@ func TestDisplacedStoreLosesNothing(t *testing.T) {
 		if err := c.displace(path); err != nil {
 			t.Fatal(err)
 		}
+		a.tried++
 		if err := s.Displaced(); !errors.Is(err, ErrDisplaced) || !strings.Contains(err.Error(), c.says) {
+			a.unsaid++
 			t.Errorf("%s: %v", c.name, err)
 		}
 		if err := w.Append(ctx, []Sample{{Channel: h, Time: start, Text: "99"}}); !errors.Is(err, ErrDisplaced) {
@@ -134,8 +137,16 @@ func TestDisplacedStoreLosesNothing(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		if n := len(all(t, again, Filter{})); n != 20 {
-			t.Errorf("%s: %d readings of 20", c.name, n)
+		got := map[string]int{}
+		for _, x := range all(t, again, Filter{}) {
+			if !x.Time.Equal(start.Add(time.Duration(x.Value*1000+0.5) * time.Second)) { // as many millivolts as seconds
+				a.misplaced++
+			}
+			got[x.Text]++
+		}
+		a.lost += 20 - len(got)
+		for _, n := range got {
+			a.doubled += n - 1
 		}
 		if found, err := again.Check(ctx); err != nil || len(found.Faults) > 0 {
 			t.Errorf("%s: %v, %v", c.name, found.Faults, err)
@@ -145,6 +156,7 @@ func TestDisplacedStoreLosesNothing(t *testing.T) {
 			t.Errorf("%s: left %v", c.name, left)
 		}
 	}
+	a.print(t, "the file, its log or directory removed, renamed, replaced")
 }
 
 // What root makes of a service's store stays the service's.

@@ -86,6 +86,7 @@ func many(t *testing.T, path string, places, scans int) map[string]bool {
 // place or time, none twice, and all are accounted for.
 func TestLostRootsMisplaceNothing(t *testing.T) {
 	ctx := context.Background()
+	var a tally
 	// Of the first store nothing was folded yet.
 	for _, c := range []struct{ places, scans int }{{3, 700}, {40, 700}} {
 		path := filepath.Join(t.TempDir(), "a.store")
@@ -115,6 +116,7 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 						}
 					}
 				}
+				a.tried++
 				path := filepath.Join(t.TempDir(), "bad.store")
 				if err := os.WriteFile(path, bad, 0o640); err != nil {
 					t.Fatal(err)
@@ -126,6 +128,9 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 				if err != nil {
 					t.Errorf("%s: %v", name, err)
 					continue
+				}
+				if r.Readings < int64(len(lines)) && r.Lost+r.Orphans+int64(r.Commits) == 0 {
+					a.unsaid++
 				}
 				if at["run"] > 0 && r.Readings+r.Lost+r.Orphans > int64(len(lines)) {
 					t.Errorf("%s: %+v of %d readings", name, r.Count, len(lines))
@@ -161,11 +166,15 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 					if x.From == "north.1+" {
 						continue
 					}
-					if !lines[line] || seen[line] {
-						t.Fatalf("%s: %s was never stored, or is there twice", name, line)
+					if !lines[line] {
+						a.misplaced++
+					}
+					if seen[line] {
+						a.doubled++
 					}
 					seen[line] = true
 				}
+				a.lost += max(0, int(r.Readings)-len(seen))
 				if int64(len(seen)) != r.Readings {
 					t.Errorf("%s: %d readings, %d are said to be kept", name, len(seen), r.Readings)
 				}
@@ -184,4 +193,5 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 			}
 		}
 	}
+	a.print(t, "every table's pages damaged on purpose")
 }

@@ -118,13 +118,14 @@ func (f *Found) blocks(ctx context.Context, tx *sql.Tx) error {
 func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) error {
 	var m chunk.Moments
 	var v chunk.Values
+	var records []chunk.Record
 	var damage tables.Damage // what is lost shows in the sum
 	return tables.OpenAll(ctx, tx, chunks, &damage, func(i int, moments, values []byte) (bool, error) {
 		c := &chunks[i]
 		if err := c.Decode(moments, values, &m, &v); err != nil {
 			return false, err
 		}
-		if !c.Says(&m, &v) {
+		if !c.Says(&m, &v, &records) {
 			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d does not match its readings", c.ID))
 		}
 		if i > 0 && c.First < chunks[i-1].Last {

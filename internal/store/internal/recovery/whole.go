@@ -103,6 +103,7 @@ type opener struct {
 	rows, blocks *pages.Reader
 	moments      chunk.Moments
 	values       chunk.Values
+	records      []chunk.Record
 	at           pages.Place // of the moments of the last one
 }
 
@@ -117,7 +118,7 @@ func (r *opener) open(s *salvage, c *chunkRow) bool {
 		if !ok {
 			return false
 		}
-		if c.Decode(moments.Values[1].([]byte), row.Values[10].([]byte), &r.moments, &r.values) == nil && c.Says(&r.moments, &r.values) {
+		if c.Decode(moments.Values[1].([]byte), row.Values[10].([]byte), &r.moments, &r.values) == nil && c.Says(&r.moments, &r.values, &r.records) {
 			return true
 		}
 	}

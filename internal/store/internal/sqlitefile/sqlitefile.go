@@ -284,16 +284,20 @@ func pending(path string) bool {
 // (SQLite, "Defense Against The Dark Arts").
 const untrusted = "trusted_schema(0)"
 
+// smallCache bounds the pages that a connection for reading keeps, in KiB: a store is read
+// from its beginning to its end, a chunk at a time.
+const smallCache = "cache_size(-256)"
+
 // Ways to open a database. Settings are given with the file's name, because they
 // hold for one connection and the pool opens several.
 var (
-	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)", untrusted}}
+	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)", smallCache, untrusted}}
 	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}, "_pragma": {untrusted}}
 )
 
 // tidy reads a store that has no log. SQLite makes one while it reads, and its index,
 // and only a connection that could write takes both away again when it is closed.
-var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", untrusted}}
+var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", smallCache, untrusted}}
 
 // reader returns the way to read a store so that nothing is left behind. Where there is a
 // log, it may hold what only its writer should move, and stays with its index.

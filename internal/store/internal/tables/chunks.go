@@ -144,9 +144,11 @@ func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.V
 	return v.Decode(values, c.N, chunk.NewSeed(c.Identity, moments))
 }
 
-// Says reports whether a chunk's row agrees with its content.
-func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values) bool {
-	measured, lowest, highest, sum := summary(v.Texts != nil, chunk.AppendRecords(nil, m, v))
+// Says reports whether a chunk's row agrees with its content. Records are written to
+// scratch, which is used again.
+func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values, scratch *[]chunk.Record) bool {
+	*scratch = chunk.AppendRecords((*scratch)[:0], m, v)
+	measured, lowest, highest, sum := summary(v.Texts != nil, *scratch)
 	if c.First != m.At[0] || c.Last != m.At[c.N-1] || c.Measured != measured || c.Counted != (sum != nil) {
 		return false
 	}
