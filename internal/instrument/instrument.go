@@ -48,15 +48,14 @@ func Ended(err error) bool {
 // Instrument is one opened device. Next and Measure are for one goroutine;
 // Counters and Close for any.
 type Instrument interface {
-	// Identity returns what the device reports as its identity; "" = nothing.
+	// Identity returns the identity that the device reports, "" if none.
 	Identity() string
-	// Next waits for the next sample of a device that speaks by itself, or asks the
-	// next of Options.Channels, by turns as the profile says. Samples that are not
-	// good come as well.
+	// Next waits for the next sample of a device that sends by itself, or queries the next of
+	// Options.Channels in the order of the profile. It also returns samples that are not good.
 	Next(ctx context.Context) (reading.Sample, error)
-	// Measure gives one new sample of a channel: it asks a meter, whose channels
-	// are what the caller calls them, and waits for a board to say the next. A meter
-	// that changes its function or range is waited for until it has settled.
+	// Measure returns one new sample of a channel: it queries a meter, whose channels have the
+	// names that the caller gives them, or waits for the next line of a board. After a change of
+	// function or range it waits until the meter has settled.
 	Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error)
 	Counters() Counters
 	Close() error
@@ -68,11 +67,11 @@ type Options struct {
 	Clock func() time.Time   // nil: time.Now
 	Log   func(Event)        // called with each line that is sent or received; nil: no log
 	Conn  io.ReadWriteCloser // used in place of opening the path; nil: open it
-	// Channels are what Next asks for, of a device that speaks only when asked.
+	// Channels are those that Next queries on a device that only answers queries.
 	Channels []Channel
-	// Shunts are the right resistances in Ω by channel, where they are not the profile's.
+	// Shunts are the correct resistances in Ω by channel, where they differ from the profile's.
 	Shunts map[string]float64
-	// Sleep waits between questions; nil: by the system's timer.
+	// Sleep waits between queries; nil: by the system's timer.
 	Sleep func(context.Context, time.Duration) error
 	Sysfs string // where the kernel shows its devices; "": hwmon.System
 }

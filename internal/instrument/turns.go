@@ -45,5 +45,5 @@ func (m *meter) Next(ctx context.Context) (reading.Sample, error) {
 	return s, err
 }
 
-// pass gives the turn to the next channel.
+// pass moves to the next channel.
 func (t *turns) pass(n int) { t.at, t.taken = (t.at+1)%n, 0 }

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Probe is an opened instrument and what the run file says of it.
+// Probe is an opened instrument and its entry in the run file.
 type Probe struct {
 	run.Probe
 	Device instrument.Instrument
@@ -31,18 +31,18 @@ type Guide interface {
 	Missed(v Visit, why string)
 }
 
-// Skip is the error by which a Guide leaves something out.
+// Skip is the error by which a Guide leaves out a step or visit.
 type Skip struct{}
 
 func (Skip) Error() string { return "left out" }
 
-// Back is the error by which a Guide, or a person who is asked for a value, goes back to a
-// visit of the step whose reading was taken out.
+// Back is the error by which a Guide, or a person at the prompt, returns to an earlier visit of the
+// step, whose reading was removed.
 type Back struct{ To Visit }
 
 func (b Back) Error() string { return fmt.Sprintf("back to %v", b.To) }
 
-// Survey is what to read.
+// Survey is a list of steps and visits to read.
 type Survey struct {
 	Run    *run.Run
 	Steps  []run.Step
@@ -50,8 +50,8 @@ type Survey struct {
 	Probes []Probe
 }
 
-// Take takes the readings of all steps. A visit without a value is reported to the guide and
-// left out. The error is the guide's, the context's, or that an instrument is gone.
+// Take takes the readings of all steps. A visit without a value is reported to the guide and left
+// out. It returns the error of the guide or the context, or the error that an instrument is gone.
 func (s *Survey) Take(ctx context.Context, g Guide) error {
 	for _, step := range s.Steps {
 		switch err := g.Step(ctx, step); {
@@ -117,7 +117,7 @@ func (s *Survey) takeCarried(ctx context.Context, step run.Step, g Guide) error 
 	return nil
 }
 
-// carried finds a probe that is carried about and measures a quantity.
+// carried returns a portable meter that measures a quantity.
 func (s *Survey) carried(q run.Quantity) (Probe, run.ProbeChannel, bool) {
 	for _, p := range s.Probes {
 		for _, c := range p.Channels {
@@ -129,7 +129,7 @@ func (s *Survey) carried(q run.Quantity) (Probe, run.ProbeChannel, bool) {
 	return Probe{}, run.ProbeChannel{}, false
 }
 
-// Unreachable lists the visits that neither a fixed nor a carried probe can make.
+// Unreachable lists the visits that neither a fixed nor a portable meter can read.
 func (s *Survey) Unreachable() []Visit {
 	fixed := map[Visit]bool{}
 	for _, p := range s.Probes {
@@ -169,7 +169,7 @@ func (s *Survey) take(ctx context.Context, step run.Step, p Probe, c run.ProbeCh
 	return g.Took(ctx, x)
 }
 
-// String names a visit in words: "west.start+ to west.start-".
+// String returns a visit in words, such as "west.start+ to west.start-".
 func (v Visit) String() string {
 	switch v.Quantity {
 	case run.Current:

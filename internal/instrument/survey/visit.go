@@ -1,7 +1,6 @@
-// Package survey takes the readings of a commissioning: it walks the load steps
-// of a run and, in each, reads the fixed probes and the visits of a portable meter. The
-// caller, a person or a simulation, sets the step, moves the leads and receives each
-// reading.
+// Package survey takes the readings of a commissioning: in each load step of a run it reads the
+// fixed probes and the visits of a portable meter. The caller, a person or a simulation, sets the
+// step, moves the leads and receives each reading.
 package survey
 
 import "ohmkeep/internal/run"
@@ -13,19 +12,18 @@ type Visit struct {
 	From, To string // as in a reading
 }
 
-// Pair reads plus against minus at a place.
+// Pair returns the visit that reads plus against minus at a place.
 func Pair(r *run.Run, at run.Place) Visit {
 	name := r.PlaceName(at)
 	return Visit{run.Voltage, name + run.Plus.Sign(), name + run.Minus.Sign()}
 }
 
-// Thorough lists the visits after which every joint and feed can be judged: the
-// supplies, the junctions, both ends of each reel, where each feed arrives, and the
-// current of each feed; and over each joint along either conductor, which tells the
-// rail that a fault is in and is read in the meter's finest range, where a pair voltage
-// of 12 V is counted in 10 mV. With a long lead (lead_metres of a meter that is carried) it
-// also lists both conductors of each feed and reel that it reaches along. They come in the order of the run, so that no one walks
-// to and fro.
+// Thorough lists visits that are enough to judge every joint and feed: the supplies, the junctions,
+// both ends of each reel, the end of each feed, the current of each feed, and both conductors over
+// each joint. The last show in which rail a fault is, and are read in the meter's finest range,
+// while a pair voltage of 12 V is read to 10 mV only. With a long lead (lead_metres of a portable
+// meter) it also lists both conductors of each feed and reel within its reach. The visits are in
+// the order of the run, so that the operator walks along it once.
 func Thorough(r *run.Run) []Visit {
 	var visits []Visit
 	seen := map[Visit]bool{}

@@ -9,13 +9,12 @@ import (
 	"time"
 )
 
-// Player replays a transcript as the program's end of a serial line. It sends the recorded
-// answer of a query when the same query is written. Recorded queries that are not written
-// are skipped.
+// Player replays a transcript as the program's end of a serial line. It sends the recorded answer
+// of a query when the same query is written. Recorded queries that are not written are skipped.
 type Player struct {
-	// Paced waits as long between two entries as passed when they were written.
+	// Paced keeps the recorded times between entries.
 	Paced bool
-	// Quiet is silent after the last entry; otherwise the wire ends there.
+	// Quiet keeps the line open after the last entry; otherwise it ends there.
 	Quiet bool
 
 	mu      sync.Mutex
@@ -32,7 +31,7 @@ type Player struct {
 	once   sync.Once
 }
 
-// Play makes a player at the transcript's beginning.
+// Play returns a player at the start of a transcript.
 func Play(t *Transcript) *Player {
 	p := &Player{changed: make(chan struct{}, 1), closed: make(chan struct{})}
 	for _, e := range t.Entries {
@@ -45,10 +44,10 @@ func Play(t *Transcript) *Player {
 	return p
 }
 
-// Clock is the time of the entry that was said or asked last.
+// Clock returns the recorded time of the last entry played.
 func (p *Player) Clock() time.Time { return *p.now.Load() }
 
-// Read gives one entry of the device at a time.
+// Read returns the bytes of one entry of the device at a time.
 func (p *Player) Read(buffer []byte) (int, error) {
 	if len(buffer) == 0 {
 		return 0, nil
@@ -91,7 +90,7 @@ func (p *Player) take(buffer []byte) (n int, wait time.Duration, over bool) {
 	return n, 0, false
 }
 
-// due returns how long an entry has to wait.
+// due returns how long to wait for an entry.
 func (p *Player) due(e Entry) time.Duration {
 	if !p.Paced || p.last.IsZero() {
 		return 0
@@ -99,14 +98,14 @@ func (p *Player) due(e Entry) time.Duration {
 	return e.Time.Sub(p.last) - time.Since(p.begun)
 }
 
-// pass goes beyond an entry.
+// pass moves to the next entry.
 func (p *Player) pass(e Entry) {
 	p.at++
 	p.last, p.begun = e.Time, time.Now()
 	p.now.Store(&e.Time)
 }
 
-// pause waits for a time, or for the program to speak.
+// pause waits for a time, or until the program writes.
 func (p *Player) pause(d time.Duration) error {
 	var over <-chan time.Time
 	if d > 0 {
@@ -123,8 +122,8 @@ func (p *Player) pause(d time.Duration) error {
 	return nil
 }
 
-// Write receives messages of the program. A message that the rest of the transcript does not
-// hold gets no answer.
+// Write receives messages of the program. A message that is not in the rest of the transcript gets
+// no answer.
 func (p *Player) Write(data []byte) (int, error) {
 	select {
 	case <-p.closed:
@@ -158,7 +157,7 @@ func cutMessage(s string) (message, after string, whole bool) {
 	return s[:i], strings.TrimLeft(s[i:], "\r\n"), true
 }
 
-// seek goes behind the next entry in which the program said the same.
+// seek moves after the next entry with the same message of the program.
 func (p *Player) seek(message string) {
 	for i := p.at; i < len(p.entries); i++ {
 		if e := p.entries[i]; e.Mark == Sent && strings.TrimRight(e.Bytes, "\r\n") == message {

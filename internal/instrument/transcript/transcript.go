@@ -14,16 +14,16 @@
 //	0.312000 > "READ?\n"
 //	0.401500 ? "ch=1 bus=95" it stopped half-way
 //
-// The first line must be as here. "profile", "port" and "channel" (of a device that
-// is asked: what for; as often as there are channels) may be left out; "begun" is
-// RFC 3339, and the entries' times are seconds since then, to the microsecond. They
-// may go back: a clock can be set.
+// The first line is required. "profile", "port" and "channel" (one for each channel of a
+// device that is queried: its id and quantity) are optional. "begun" is RFC 3339, and the
+// times of entries are seconds since then, to the microsecond. They may decrease, because a
+// clock can be set.
 //
-// The mark says who spoke: < the device, > the program. ? is a piece of a line that
-// the port could not give whole, with the reason: it is shown and never played.
-// Within the quotation marks \n, \r, \t, \" and \\ stand for what they do elsewhere
-// and \xHH for any other byte. An entry of < may be any piece of what was heard;
-// its time is that of its last byte.
+// The mark is < for bytes from the device and > for bytes from the program. ? is a part of a
+// line that the port could not return complete, with the reason; it is shown and not played.
+// Within the quotation marks \n, \r, \t, \" and \\ have their usual meaning, and \xHH is any
+// other byte. An entry of < may be any part of the bytes received; its time is that of the
+// last byte.
 package transcript
 
 import (
@@ -64,7 +64,7 @@ type Head struct {
 	Begun    time.Time
 }
 
-// Transcript is a whole one.
+// Transcript is a complete transcript.
 type Transcript struct {
 	Head
 	Entries []Entry
@@ -78,7 +78,7 @@ const longest = 1 << 16
 // most is the greatest time of an entry either way: a hundred years.
 const most = 100 * 365.25 * 86400
 
-// Read reads a whole transcript. Its error is a fault.Fault with the line.
+// Read reads a complete transcript. The error is a fault.Fault with the line.
 func Read(file string, r io.Reader) (*Transcript, error) {
 	lines := bufio.NewScanner(r)
 	lines.Buffer(nil, longest)
@@ -118,7 +118,7 @@ func Read(file string, r io.Reader) (*Transcript, error) {
 	return t, nil
 }
 
-// head reads one line of the head; other remarks say nothing.
+// head reads one line of the header. Unknown comments are ignored.
 func (t *Transcript) head(line string) error {
 	key, value, ok := strings.Cut(strings.TrimSpace(strings.TrimPrefix(line, "#")), ": ")
 	if !ok {

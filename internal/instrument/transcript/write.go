@@ -8,15 +8,15 @@ import (
 	"time"
 )
 
-// Writer writes a transcript. After the first error it writes nothing more; Close
-// tells of it. It is not for use from several goroutines.
+// Writer writes a transcript. After the first error it writes nothing more; Close returns that
+// error. It is not safe for concurrent use.
 type Writer struct {
 	out   *bufio.Writer
 	begun time.Time
 	err   error
 }
 
-// NewWriter writes the head. Every line of it is kept on one line.
+// NewWriter writes the header. Line breaks in its texts are replaced.
 func NewWriter(w io.Writer, h Head) *Writer {
 	t := &Writer{out: bufio.NewWriter(w), begun: h.Begun.Round(0).Truncate(time.Microsecond)}
 	t.line("%s", title)
@@ -32,7 +32,7 @@ func NewWriter(w io.Writer, h Head) *Writer {
 	return t
 }
 
-// Write writes one entry, at once: a recording that is cut off holds what was heard.
+// Write writes one entry at once, so that an interrupted recording is complete up to then.
 func (t *Writer) Write(e Entry) {
 	text := fmt.Sprintf("%.6f %c %s", e.Time.Round(0).Truncate(time.Microsecond).Sub(t.begun).Seconds(), e.Mark, quote(e.Bytes))
 	if e.Mark == Piece && e.Reason != "" {
@@ -50,7 +50,7 @@ func (t *Writer) line(format string, args ...any) {
 	}
 }
 
-// Close returns the first error of writing. It closes no file.
+// Close returns the first write error. It does not close the file.
 func (t *Writer) Close() error {
 	if err := t.out.Flush(); t.err == nil {
 		t.err = err
@@ -58,8 +58,7 @@ func (t *Writer) Close() error {
 	return t.err
 }
 
-// oneLine keeps a text of the head on its line:
-// a control character becomes a blank.
+// oneLine replaces control characters of a text of the header by blanks.
 func oneLine(s string) string {
 	return strings.TrimSpace(strings.Map(func(r rune) rune {
 		if r < ' ' || r == 0x7f {

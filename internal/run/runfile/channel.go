@@ -7,8 +7,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// fractions are of the rated volts where a file states no volts (common
-// practice, no source): red starts at a lower voltage than the others.
+// fractions are the knee or forward voltages as fractions of the rated volts, for a file that
+// states no volts (common practice, no source): red starts at a lower voltage than the others.
 type fractions struct{ red, other float64 }
 
 func (f fractions) of(channel string) float64 {
@@ -25,12 +25,12 @@ var (
 	regulatedKnee   = fractions{0.60, 0.60}
 )
 
-// agreement is how far ohms and channel_milliamps may contradict each other.
+// agreement is the largest relative difference allowed between ohms and channel_milliamps.
 const agreement = 0.05
 
-// channel finishes one channel of a strip.
+// channel returns one channel of a strip.
 func (s settings) channel(name string) run.Channel {
-	c := run.Channel{Name: name, Light: s.primaries.light(name), Usual: !s.primaries.say(name)}
+	c := run.Channel{Name: name, Light: s.primaries.light(name), Usual: !s.primaries.has(name)}
 	amps, stated := s.milliamps.of(name)
 	c.Amps = amps / 1000
 	if _, has := s.ohms.of(name); !stated && !has && s.milliamps.table != nil {
@@ -82,7 +82,7 @@ func (s settings) linear(c *run.Channel) {
 	}
 }
 
-// resistor has three figures bound by amps × ohms = rated − forward; two give the third.
+// resistor computes the third of three figures from the other two: amps × ohms = rated − forward.
 func (s settings) resistor(c *run.Channel, hasAmps bool) {
 	rated := s.volts.value
 	forward, hasForward := s.forward.of(c.Name)
@@ -122,7 +122,7 @@ func (s settings) atMostRated(knee setting, channel string, x float64) bool {
 	return false
 }
 
-// fault reports what one channel's figure means wrongly, where the file states it.
+// fault reports a wrong figure of one channel at the place where the file states it.
 func (s setting) fault(channel, text, hint string) {
 	switch {
 	case s.from == nil:

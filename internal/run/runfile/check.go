@@ -50,8 +50,7 @@ func minute(t *toml.Table, at string) int {
 	return 60*hour + minute
 }
 
-// tieChecks finds the steps of the checks, and checks that one is over before
-// the next begins.
+// tieChecks resolves the steps of the checks, and reports checks that overlap.
 func (r *reader) tieChecks() {
 	var all []string
 	for _, s := range r.run.Steps {

@@ -54,7 +54,7 @@ func (r *reader) readFeeds() {
 	}
 }
 
-// readWire reads what a feed is made of.
+// readWire reads the conductor of a feed.
 func readWire(t *toml.Table, feed *run.Feed) {
 	size, hasSize := t.Text("conductor")
 	length, hasLength := number(t, "metres", metres)
@@ -97,7 +97,7 @@ func readWire(t *toml.Table, feed *run.Feed) {
 	}
 }
 
-// tieFeeds finds the places that the feeds join.
+// tieFeeds resolves the places that the feeds connect.
 func (r *reader) tieFeeds() {
 	for i, t := range r.feeds {
 		feed := &r.run.Feeds[i]
@@ -134,8 +134,8 @@ func (r *reader) end(t *toml.Table, key string, wrong func(run.Place) string) ru
 	return at
 }
 
-// followRails reports what no supply reaches. Minus is never cut, so it reaches
-// wherever plus does.
+// followRails reports parts that no supply reaches. Minus is never cut, so it reaches every part
+// that plus reaches.
 func (r *reader) followRails() {
 	for _, i := range r.run.Unfed() {
 		r.junctions[i].Fault("", fmt.Sprintf("no feed leads from a supply to junction %q", r.run.Junctions[i].Name),

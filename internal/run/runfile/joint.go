@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/run/toml"
 )
 
-// usualJoint is a joint's loop resistance in mΩ where the file does not say
-// (common practice, no source).
+// usualJoint is the loop resistance of a joint in mΩ for which the file states none (common
+// practice, no source).
 const usualJoint = 3
 
 // readJoints reads the joints of the file, before they are matched to reels.
@@ -28,7 +28,8 @@ func (r *reader) readJoints() {
 	}
 }
 
-// makeJoints makes every joint and then sets the values of those that the file lists.
+// makeJoints creates a joint between every two consecutive reels, then sets the values of those
+// that the file lists.
 func (r *reader) makeJoints() {
 	taken := map[string]int{}
 	for i, reel := range r.run.Reels {
@@ -63,7 +64,7 @@ func (r *reader) makeJoints() {
 	}
 }
 
-// findJoint returns the index of the joint that a table is about, or -1 after a fault.
+// findJoint returns the index of the joint that a table names, or -1 after a fault.
 func (r *reader) findJoint(t *toml.Table) int {
 	between, ok := t.Texts("between")
 	if !ok {

@@ -8,8 +8,8 @@ import (
 	"ohmkeep/internal/run/toml"
 )
 
-// hand is the meter of a run that names none: what a cheap multimeter promises
-// (common practice, no source).
+// hand returns the meter of a run file without one: the accuracy of a cheap multimeter (common
+// practice, no source).
 func hand() run.Meter {
 	m := run.Meter{Name: "hand"}
 	for _, r := range []struct {
@@ -54,7 +54,7 @@ func (r *reader) readMeters() {
 	}
 }
 
-// readRange reads one range of a meter that has the ranges before.
+// readRange reads one range of a meter; before are the ranges already read.
 func readRange(t *toml.Table, before []run.Range) run.Range {
 	g := run.Range{
 		Quantity:   run.Quantity(choice(t, "quantity", run.QuantityNames, -1)),

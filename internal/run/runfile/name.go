@@ -11,11 +11,11 @@ import (
 
 const longestName = 64
 
-// names are the names already given in one set, and the table of each.
+// names maps the names already used in one set to their tables.
 type names map[string]*toml.Table
 
-// label reads the name of something that points, joints and readings name: its
-// letters must leave room for dots, signs and commas around it.
+// label reads a name that is used in points, joints and readings. It must not contain dots, signs
+// and commas, which separate names there.
 func (r *reader) label(t *toml.Table, taken names) string {
 	name := r.phrase(t)
 	if name == "" {
@@ -34,7 +34,7 @@ func (r *reader) label(t *toml.Table, taken names) string {
 	return name
 }
 
-// title reads a name that only has to differ from the names of the same kind.
+// title reads a name that must only differ from the names of the same kind.
 func (r *reader) title(t *toml.Table, taken names) string {
 	name := r.phrase(t)
 	if name != "" {
@@ -43,7 +43,7 @@ func (r *reader) title(t *toml.Table, taken names) string {
 	return name
 }
 
-// phrase reads a name of any printing letters; "" stands for one that is not there.
+// phrase reads a name of any printable letters; "" for a missing one.
 func (r *reader) phrase(t *toml.Table) string {
 	name, ok := t.Text("name")
 	switch {
@@ -70,8 +70,8 @@ func (n names) take(t *toml.Table, name string) {
 	n[name] = t
 }
 
-// choice reads one of several words and gives its index; fallback is that of a
-// key that is not there, or -1 where it must be.
+// choice reads one of several words and returns its index. fallback is the index for a missing key,
+// or -1 where the key is required.
 func choice(t *toml.Table, key string, words []string, fallback int) int {
 	word, ok := t.Text(key)
 	if !ok {
@@ -89,7 +89,7 @@ func choice(t *toml.Table, key string, words []string, fallback int) int {
 	return max(fallback, 0)
 }
 
-// unknown reports a name that nothing has, with the nearest that something has.
+// unknown reports an unknown name, with the most similar known one.
 func unknown(t *toml.Table, key, what, name string, have []string) {
 	t.Fault(key, fmt.Sprintf("no %s is named %q", what, name), fault.Suggest(name, have))
 }

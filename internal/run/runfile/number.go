@@ -7,14 +7,14 @@ import (
 	"ohmkeep/internal/run/toml"
 )
 
-// span is the range that a number of the file must lie in, in the file's unit.
+// span is the range of a number in the file's unit.
 type span struct {
 	low, high float64
 	above     bool // low itself is not allowed
 	unit      string
 }
 
-// mostPixels is the most that a reel, or a run, can have.
+// mostPixels is the largest number of pixels of a reel, and of a run.
 const mostPixels = 1_000_000
 
 // Wider than anything that is built, narrow enough to catch a wrong unit or a
@@ -53,16 +53,16 @@ func (s span) String() string {
 	return fmt.Sprintf("%s to %s%s", low, high, s.unit)
 }
 
-// plain writes a number without an exponent.
+// plain formats a number without an exponent.
 func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
-// number reads a number and checks its range; ok is false where there is no usable number.
+// number reads a number and checks its range; ok is false if it is missing or wrong.
 func number(t *toml.Table, key string, s span) (x float64, ok bool) {
 	x, ok = t.Number(key)
 	return x, ok && inside(t, key, x, s)
 }
 
-// inside reports a number outside its range.
+// inside reports whether a number is in its range, and adds a fault otherwise.
 func inside(t *toml.Table, key string, x float64, s span) bool {
 	if s.holds(x) {
 		return true
@@ -71,7 +71,7 @@ func inside(t *toml.Table, key string, x float64, s span) bool {
 	return false
 }
 
-// numberOr reads a number that may be left out.
+// numberOr reads an optional number.
 func numberOr(t *toml.Table, key string, fallback float64, s span) float64 {
 	if x, ok := number(t, key, s); ok {
 		return x
@@ -79,7 +79,7 @@ func numberOr(t *toml.Table, key string, fallback float64, s span) float64 {
 	return fallback
 }
 
-// need reads a number that must be there.
+// need reads a required number.
 func need(t *toml.Table, key string, s span, hint string) float64 {
 	if !t.Has(key) {
 		t.Missing(key, hint)

@@ -16,9 +16,8 @@ type primary struct {
 	millicandela float64
 }
 
-// usualLight stands for what a file does not say (common practice, no source): red,
-// green and blue chips that together make a white of about 6800 K, and a white by a
-// phosphor.
+// usualLight is the light of channels that the file does not describe (common practice, no source):
+// red, green and blue chips that together give a white of about 6800 K, and a white by a phosphor.
 var usualLight = map[string]primary{
 	"red":   {colour.Peak(625, 18), 400},
 	"green": {colour.Peak(523, 32), 850},
@@ -39,7 +38,7 @@ var (
 	millicandela = span{0, 1e6, true, " mcd"}
 )
 
-// primaries are what a file's tables say of the channels' light.
+// primaries hold the descriptions of the channels' light in a file.
 type primaries struct {
 	by    map[string]primary
 	table *toml.Table // the nearest one; nil if there is no table
@@ -63,8 +62,8 @@ func readPrimaries(t *toml.Table) primaries {
 	return p
 }
 
-// readPrimary reads one channel's light: by a peak, by a chromaticity, by a colour
-// temperature, or by none of them where the usual one is meant.
+// readPrimary reads the light of one channel: a peak, a chromaticity, a colour temperature, or none
+// of them for the usual one.
 func readPrimary(t *toml.Table, usual primary) primary {
 	p := primary{usual.at, numberOr(t, "millicandela", usual.millicandela, millicandela)}
 	ways := [][]string{{"nanometres", "width_nanometres"}, {"x", "y"}, {"kelvin", "duv"}}
@@ -118,7 +117,7 @@ func readChromaticity(t *toml.Table) (colour.XY, bool) {
 	return at, hasX && hasY && at.Real()
 }
 
-// over returns a reel's values where it has them and the strip's otherwise, channel by channel.
+// over returns the values of a reel where it has them and those of the strip otherwise, by channel.
 func (p primaries) over(base primaries) primaries {
 	for name, one := range base.by {
 		if _, said := p.by[name]; !said {
@@ -131,7 +130,7 @@ func (p primaries) over(base primaries) primaries {
 	return p
 }
 
-// check reports channels that the strip has not.
+// check reports channels that the strip does not have.
 func (p primaries) check(channels []string) {
 	if p.table == nil {
 		return
@@ -143,13 +142,13 @@ func (p primaries) check(channels []string) {
 	}
 }
 
-// say reports whether the file describes a channel's light.
-func (p primaries) say(channel string) bool {
+// has reports whether the file describes a channel's light.
+func (p primaries) has(channel string) bool {
 	_, said := p.by[channel]
 	return said
 }
 
-// light is one channel's at level 1 and rated volts.
+// light returns the light of one channel at level 1 and rated volts.
 func (p primaries) light(channel string) colour.XYZ {
 	one, ok := p.by[channel]
 	if !ok {

@@ -46,7 +46,7 @@ func (r *reader) readProbes() {
 	}
 }
 
-// shunt reads the right resistance of a channel's shunt.
+// shunt reads the correct resistance of a channel's shunt.
 func (r *reader) shunt(t *toml.Table, q run.Quantity) float64 {
 	const key = "shunt_milliohms"
 	x, ok := t.Number(key)
@@ -60,7 +60,7 @@ func (r *reader) shunt(t *toml.Table, q run.Quantity) float64 {
 	return x / 1000
 }
 
-// needText reads a text that must be there and not be empty.
+// needText reads a required text that is not empty.
 func needText(t *toml.Table, key, hint string) string {
 	s, ok := t.Text(key)
 	if !t.Has(key) {
@@ -71,7 +71,7 @@ func needText(t *toml.Table, key, hint string) string {
 	return s
 }
 
-// tieProbes finds the meters of the probes and the places of their channels.
+// tieProbes resolves the meters of the probes and the places of their channels.
 func (r *reader) tieProbes() {
 	var meters []string
 	for _, m := range r.run.Meters {
@@ -90,8 +90,8 @@ func (r *reader) tieProbes() {
 	}
 }
 
-// tieChannel checks that a channel measures something that the run has. Where it
-// does so may be left open for a meter that is carried about.
+// tieChannel checks that the place of a channel is in the run. A portable meter may have a channel
+// without a place.
 func (r *reader) tieChannel(t *toml.Table, p run.Probe, c run.ProbeChannel) {
 	if c.From == "" {
 		if p.Meter >= 0 && r.run.Meters[p.Meter].Each {

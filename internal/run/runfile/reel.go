@@ -58,8 +58,8 @@ func readPixels(t *toml.Table, density float64) int {
 	return max(fit, 1)
 }
 
-// tieReels finds the reel that each one follows: the one before it in the file
-// unless it names another, or none.
+// tieReels resolves the reel that each one follows: the one before it in the file unless it names
+// another, or none.
 func (r *reader) tieReels() {
 	for i, t := range r.reels {
 		r.run.Reels[i].Follows = i - 1

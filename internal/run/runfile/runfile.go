@@ -1,14 +1,12 @@
-// Package runfile reads a run file (TOML) into a run.Run, or says everything that
-// is wrong with it.
+// Package runfile reads a run file (TOML) into a run.Run, or reports all its faults.
 //
-// Reading goes in two rounds. The first takes each table for itself: types,
-// ranges, names, unknown keys. The second ties names to what they name and
-// follows the rails from the supplies. The second round is left out where a line
-// was no TOML, because a missing key may have stood there; the rails are
-// followed only where all else is right.
+// Reading has two passes. The first reads each table by itself: types, ranges, names, unknown keys.
+// The second resolves names and follows the rails from the supplies. It is left out if a line is
+// not valid TOML, because a key may be missing for that reason; the rails are followed only if
+// there are no other faults.
 //
-// What a file may leave out gets the default that stands beside its key here;
-// defaults without a source are common practice.
+// Defaults of missing keys are stated beside the keys in this package; those without a source are
+// common practice.
 package runfile
 
 import (
@@ -19,7 +17,7 @@ import (
 	"ohmkeep/internal/run/toml"
 )
 
-// Load reads a run file. Its error names the file, or is a fault.List.
+// Load reads a run file. The error names the file, or is a fault.List.
 func Load(path string) (*run.Run, error) {
 	src, err := file.Read(path, file.MaxRunFile)
 	if err != nil {
@@ -28,8 +26,7 @@ func Load(path string) (*run.Run, error) {
 	return Parse(path, src)
 }
 
-// Parse reads the bytes of a run file; name is the file's, for messages. Its error
-// is a fault.List.
+// Parse reads the contents of a run file; name is used in messages. The error is a fault.List.
 func Parse(name string, src []byte) (*run.Run, error) {
 	root := toml.Parse(name, src)
 	r := &reader{root: root, run: &run.Run{File: name}}
@@ -47,8 +44,8 @@ func Parse(name string, src []byte) (*run.Run, error) {
 	return r.run, nil
 }
 
-// reader holds a run while it is read. The tables beside it are those of the
-// run's parts, index for index, for faults that the second round finds.
+// reader holds a run while it is read, and the tables of the run's parts by index, for faults found
+// in the second pass.
 type reader struct {
 	root *toml.Table
 	run  *run.Run

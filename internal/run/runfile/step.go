@@ -25,7 +25,7 @@ func (r *reader) readSteps() {
 	}
 }
 
-// tieSteps finds the channels that the steps set, and the design step.
+// tieSteps checks the channels that the steps set, and resolves the design step.
 func (r *reader) tieSteps() {
 	var channels []string
 	for _, reel := range r.run.Reels {
@@ -54,8 +54,8 @@ func (r *reader) tieSteps() {
 	}
 }
 
-// usualLimits hold where the file states none (common practice, no source; the
-// drop is that of NEC 210.19(A), informational note).
+// usualLimits apply where the file states none (common practice, no source; the drop is that of NEC
+// 210.19(A), informational note).
 var usualLimits = run.Limits{
 	JointOhms: 0.015, FeedDrop: 0.03, FeedExcess: 0.25, ConnectorOhms: 0.010,
 	ReelExcess: 0.25, ColourShift: 0.004, Dimming: 0.30, DesignStep: -1,

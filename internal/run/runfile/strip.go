@@ -15,7 +15,7 @@ var (
 	standard = []string{"red", "green", "blue"}
 )
 
-// setting is one strip key where a table sets it; from is nil where none does.
+// setting is the value of one strip key; from is the table that sets it, nil for none.
 type setting struct {
 	from  *toml.Table
 	key   string
@@ -45,7 +45,7 @@ type settings struct {
 	primaries                      primaries
 }
 
-// readStrip reads what holds for every reel that does not say otherwise.
+// readStrip reads the settings of every reel without settings of its own.
 func (r *reader) readStrip() {
 	if t, ok := r.root.Table("strip"); ok {
 		r.stripTable, r.strip = t, readSettings(t)
@@ -81,7 +81,7 @@ func single(t *toml.Table, key string, s span) setting {
 	return given(t, key)
 }
 
-// given stands for a key that is there but wrong, so that it is not missed as well.
+// given returns a setting for a key with a wrong value, so that it is not reported as missing too.
 func given(t *toml.Table, key string) setting {
 	if t.Has(key) {
 		return setting{from: t, key: key}
@@ -89,7 +89,7 @@ func given(t *toml.Table, key string) setting {
 	return setting{}
 }
 
-// perChannel reads a number, or a table with one for each channel.
+// perChannel reads a number, or a table with one number for each channel.
 func perChannel(t *toml.Table, key string, s span) setting {
 	x, table, ok := t.NumberOrTable(key)
 	if !ok || table == nil && !inside(t, key, x, s) {
@@ -120,8 +120,8 @@ func channelList(t *toml.Table, list []string) []string {
 	return list
 }
 
-// over returns the settings of a reel over those of the strip. A reel with a driver
-// of its own takes none of the strip's figures that belong to another driver.
+// over returns the settings of a reel over those of the strip. A reel with a driver of its own does
+// not inherit the figures of another driver.
 func (s settings) over(base settings) settings {
 	if s.driverFrom != nil && s.driver != base.driver {
 		base.forward, base.knee, base.ohms = setting{}, setting{}, setting{}
@@ -144,8 +144,7 @@ func (s settings) over(base settings) settings {
 	return s
 }
 
-// finish makes a strip of a reel's settings; home is the table that a missing
-// key should stand in.
+// finish returns the strip of a reel's settings; home is the table to name for a missing key.
 func (s settings) finish(home *toml.Table) run.Strip {
 	if s.volts.from == nil {
 		home.Missing("volts", "what the strip is rated at, such as volts = 5.0")
@@ -173,8 +172,7 @@ func (s settings) finish(home *toml.Table) run.Strip {
 	return strip
 }
 
-// checkKeys reports keys that the driver has no use for, and channels that the
-// strip has not.
+// checkKeys reports keys that the driver does not use, and channels that the strip does not have.
 func (s settings) checkKeys() {
 	for _, key := range []struct {
 		setting

@@ -1,12 +1,10 @@
-// Package chart draws what is known of a run: the volts along it, its
-// resistances against their limits, and how far each reading lies from the
-// fitted run.
+// Package chart draws results of a run: the volts along it, its resistances against their limits,
+// the residuals of its readings, its colours, its repairs and its drift.
 //
-// A Picture is laid out in pixels of its own size and written as SVG or PNG.
-// It is always finite: ranges are clipped to what can be drawn, long traces are
-// thinned to what a pixel can show, and lists end with a count of what they
-// leave out. Text from the run file is escaped for SVG; no element refers to
-// anything outside the picture.
+// A Picture is laid out in pixels and written as SVG or PNG. It is always of finite size: ranges
+// are clipped to what can be drawn, long traces are reduced to what a pixel can show, and long
+// lists end with a count of the rest. Text from the run file is escaped for SVG; no element refers
+// to anything outside the picture.
 package chart
 
 import (
@@ -43,8 +41,7 @@ const (
 	pngUnits = 3
 )
 
-// SVG writes the picture as one <svg> element that may stand in a page or be a
-// file of its own.
+// SVG writes the picture as one <svg> element for a page or a file.
 func (p *Picture) SVG(w io.Writer) error {
 	drawn, err := p.render(svgUnits, func(width, height int) (chart.Renderer, error) {
 		r, err := chart.SVG(width, height)
@@ -98,13 +95,12 @@ func (p *Picture) render(units float64, provide chart.RendererProvider) (*bytes.
 	return &out, nil
 }
 
-// escaping makes text harmless: the library writes it into the SVG as it is.
+// escaping escapes text for SVG, which the library does not do.
 type escaping struct{ chart.Renderer }
 
 func (e escaping) Text(body string, x, y int) { e.Renderer.Text(html.EscapeString(body), x, y) }
 
-// sized corrects the size of text in a PNG, where the library takes an inch to
-// have 64 points.
+// sized corrects the size of text in a PNG, for which the library assumes 64 points an inch.
 type sized struct{ chart.Renderer }
 
 func (s sized) SetFontSize(points float64) { s.Renderer.SetFontSize(points * 64 / 72) }

@@ -36,7 +36,7 @@ func (v *volts) drawCourse(p pen, f frame, step, kind int) {
 	}
 }
 
-// height is py, but a gap for what cannot be drawn.
+// height is py, or NaN for a value that cannot be drawn.
 func height(f frame, value float64) float64 {
 	if !drawable(value) {
 		return math.NaN()
@@ -69,7 +69,7 @@ func (v *volts) plusCut(from, to int) bool {
 	return false
 }
 
-// drawBand fills what the pair voltage lies in with 95 % probability.
+// drawBand fills the 95 % band of the pair voltage.
 func drawBand(p pen, f frame, r rails, n int, with ink, xAt func(int) float64) {
 	edge := func(side float64) [][]point {
 		return trace(n, xAt, func(k int) float64 { return height(f, r.pair(k)+side*r.band[k]) })
@@ -84,7 +84,7 @@ func drawBand(p pen, f frame, r rails, n int, with ink, xAt func(int) float64) {
 	}
 }
 
-// potential gives what a course says of a point on a reel.
+// potential returns the potential of a point on a reel.
 func (c course) potential(at run.Point) (float64, bool) {
 	if at.Kind != run.AtReel || at.Index >= len(c.reels) {
 		return 0, false

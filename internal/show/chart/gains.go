@@ -10,16 +10,15 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Gain is one row of Gains: what something comes to.
+// Gain is one row of Gains: a value and its interval.
 type Gain struct {
 	Label            string
 	Value, Low, High float64 // Low and High equal: no interval is known
 	Verdict          assessment.Verdict
 }
 
-// Gains draws one bar a row against what is needed, the first row being what there
-// is now: from its end on, a bar shows what is won. axis names the values with their
-// unit. width is in pixels.
+// Gains draws one bar a row against the needed value. The first row is the present state; the part
+// of each bar beyond it is the gain. axis names the values with their unit. width is in pixels.
 func Gains(title, axis, needed string, needs float64, list []Gain, width int) *Picture {
 	g := gains{rows: newRows(len(list), small, float64(width)), needs: needs, needed: needed}
 	g.list = list[:g.count]
@@ -56,7 +55,7 @@ func (g gains) picture(title, axis string) *Picture {
 	return g.rows.picture(title, g.legend(), n)
 }
 
-// names is the width that the labels get.
+// names returns the width of the labels.
 func (g gains) names() float64 {
 	font, err := chart.GetDefaultFont()
 	if err != nil {
@@ -89,16 +88,16 @@ func (g gains) legend() legend {
 	}})
 }
 
-// bar draws row i: what there is now, what is won, the interval.
+// bar draws row i: the present value, the gain, the interval.
 func (g gains) bar(p pen, f frame, r Gain, i int) {
-	said := "?"
+	statement := "?"
 	if drawable(r.Value) {
-		said = fmt.Sprintf("%.2f", r.Value)
+		statement = fmt.Sprintf("%.2f", r.Value)
 		if r.Verdict != assessment.None {
-			said += " " + string(r.Verdict)
+			statement += " " + string(r.Verdict)
 		}
 	}
-	mid := g.row(p, f, i, printable.Short(r.Label, 80), said, verdictColour(r.Verdict))
+	mid := g.row(p, f, i, printable.Short(r.Label, 80), statement, verdictColour(r.Verdict))
 	if !drawable(r.Value) {
 		return
 	}

@@ -49,7 +49,7 @@ func (v *volts) legend() legend {
 	return l
 }
 
-// each calls do for every entry with the place of its sign; it gives the number of lines.
+// each calls do for every entry with the position of its sign; it returns the number of lines.
 func (l legend) each(width float64, do func(e entry, name string, at point)) int {
 	font, err := chart.GetDefaultFont()
 	if err != nil {

@@ -14,7 +14,7 @@ import (
 // point is a place in a picture, in pixels from its top left corner.
 type point struct{ x, y float64 }
 
-// ink is how something is drawn; a zero colour draws nothing.
+// ink is the colour, width and dashes of a stroke; a zero colour draws nothing.
 type ink struct {
 	stroke, fill drawing.Color
 	width        float64
@@ -35,7 +35,7 @@ const (
 	large = 17.0
 )
 
-// align says which part of a text stands at its point.
+// align is the part of a text that is at its point.
 type align float64
 
 const (
@@ -112,7 +112,7 @@ func (p pen) dot(i ink, at point, radius float64) {
 	p.area(i, ring...)
 }
 
-// diamond draws a square that stands on a corner.
+// diamond draws a square with a corner at the top.
 func (p pen) diamond(i ink, at point, radius float64) {
 	p.area(i, point{at.x, at.y - radius}, point{at.x + radius, at.y}, point{at.x, at.y + radius}, point{at.x - radius, at.y})
 }
@@ -142,8 +142,7 @@ func measure(font *truetype.Font, s string, size float64) float64 {
 	return float64(width) / float64(em) * size
 }
 
-// fit shortens a text until it is no wider than a width in pixels; "" if
-// nothing that is worth reading fits.
+// fit shortens a text to a width in pixels; "" if no useful part fits.
 func (p pen) fit(s string, size, width float64) string {
 	s = printable.Short(s, 80)
 	for n := len([]rune(s)); n > 2; n-- {

@@ -65,8 +65,8 @@ func (v *volts) plan(f frame) plan {
 	return n
 }
 
-// arrange gives every label the first row in which it overlaps no other. Those
-// that fail choose first.
+// arrange places every label in the first row where it overlaps no other. Labels of failing joints
+// are placed first.
 func arrange(flags []flag, f frame) {
 	font, err := chart.GetDefaultFont()
 	if err != nil {

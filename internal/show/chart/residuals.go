@@ -37,8 +37,8 @@ type residuals struct {
 	marks []residual
 }
 
-// limit is where the axis ends at the latest, in standard deviations: a reading
-// far beyond would squash all others.
+// limit is the largest value of the axis, in standard deviations; larger ones would squash all
+// others.
 const limit = 6.0
 
 // thin leaves two ordinary marks a pixel, the least and the greatest; suspects all stay.
@@ -110,7 +110,7 @@ func rowTicks(readings []assessment.Reading, n int) []tick {
 	return out
 }
 
-// lines draws where 19 of 20, and 997 of 1000, normal readings end.
+// lines draws the bounds of 19 of 20, and of 997 of 1000, normal readings.
 func (r residuals) lines(p pen, f frame) {
 	p.box(ink{fill: pale(sound, 18)}, f.left, f.py(2), f.right, f.py(-2))
 	for _, z := range []float64{-3, -2, 0, 2, 3} {

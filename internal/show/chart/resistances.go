@@ -39,9 +39,9 @@ func (b bars) milli(ohms float64) float64 {
 	return ohms * 1000
 }
 
-// axis chooses the range, and a logarithmic axis where a small resistance would
-// vanish beside a large one. Estimates and limits decide; the end of an interval
-// that reaches much further is cut off and drawn as an arrow.
+// axis chooses the range, and a logarithmic axis where a small resistance would be invisible beside
+// a large one. Estimates and limits decide; the end of an interval that reaches much further is cut
+// off and drawn as an arrow.
 func (b *bars) axis() {
 	var core, ends extent
 	for _, e := range b.elements {
@@ -100,7 +100,7 @@ func (b bars) picture() *Picture {
 	return b.rows.picture("Resistances against their limits", b.legend(), n)
 }
 
-// widths gives the widths that the names and the values need.
+// widths returns the widths of the names and the values.
 func (b bars) widths() (names, values float64) {
 	font, err := chart.GetDefaultFont()
 	if err != nil {
@@ -203,7 +203,7 @@ func interval(p pen, x0, x1, y float64, with ink, arrows int) {
 	}
 }
 
-// value says how large a resistance is.
+// value returns a resistance in words.
 func value(e assessment.Element) string {
 	unit := " mΩ"
 	if e.Kind == run.KindReel {

@@ -58,19 +58,19 @@ func (l rows) picture(title string, key legend, n panel) *Picture {
 
 // row draws the shade, the label and the statement of row i, and returns the height at
 // which its bar lies, px.
-func (l rows) row(p pen, f frame, i int, label, said string, c drawing.Color) (y float64) {
+func (l rows) row(p pen, f frame, i int, label, statement string, c drawing.Color) (y float64) {
 	top := f.top + float64(i)*l.height
 	if i%2 == 1 {
 		p.box(ink{fill: pale(strip, 110)}, 4, top, l.width-4, top+l.height)
 	}
 	if !l.beside {
-		p.text(said, point{l.width - 14, top + 17}, l.size, c, right)
-		p.text(p.fit(label, l.size, l.width-44-p.measure(said, l.size)), point{14, top + 17}, l.size, text, left)
+		p.text(statement, point{l.width - 14, top + 17}, l.size, c, right)
+		p.text(p.fit(label, l.size, l.width-44-p.measure(statement, l.size)), point{14, top + 17}, l.size, text, left)
 		return top + 36
 	}
 	y = top + l.height/2
 	base := y + math.Round(l.size*0.7)/2 // letters stand on it, about the middle of the row
 	p.text(p.fit(label, l.size, f.left-24), point{14, base}, l.size, text, left)
-	p.text(said, point{f.right + 14, base}, l.size, c, left)
+	p.text(statement, point{f.right + 14, base}, l.size, c, left)
 	return y
 }

@@ -8,7 +8,7 @@ import (
 // span is a finite range of values, min < max.
 type span struct{ min, max float64 }
 
-// absurd is the value from which a number is not drawn: no volt or ohm of a run is as large.
+// absurd is the value from which a number is not drawn; volts and ohms of a run are smaller.
 const absurd = 1e9
 
 func drawable(v float64) bool { return math.Abs(v) < absurd } // false for NaN
@@ -20,7 +20,7 @@ func (s span) part(v float64) float64 {
 
 func (s span) holds(v float64) bool { return v >= s.min && v <= s.max }
 
-// extent gathers values; what cannot be drawn is passed over.
+// extent is the range of values; values that cannot be drawn are ignored.
 type extent struct {
 	span
 	any bool

@@ -20,7 +20,7 @@ const (
 	bandHeading = 22
 )
 
-// seen is a picture of a run as people see it in the making.
+// seen is the state of drawing Seen.
 type seen struct {
 	what     *colourloss.Appearance
 	tracks   []track
@@ -158,7 +158,7 @@ func (s *seen) curve(heading string, limit float64, value func(colourloss.Pixel)
 	return n
 }
 
-// mark rings the spot that is looked into.
+// mark draws a ring round the place that is examined.
 func (s *seen) mark(p pen, f frame, value func(colourloss.Pixel) float64) {
 	at := s.what.Worst.Place
 	if at.Kind != run.AtReel || at.Index >= len(s.what.Reels) || at.Pixel < 1 || at.Pixel > len(s.what.Reels[at.Index].Pixels) {

@@ -76,7 +76,7 @@ func (s *spot) find(from, to run.Point, value float64, courses []course) bool {
 	return false
 }
 
-// accuracy is what the meter of a reading may be off by, V; 0 where it is not known.
+// accuracy returns the error limit of the meter of a reading, V; 0 if unknown.
 func accuracy(r *run.Run, m assessment.Reading) float64 {
 	i := r.MeterIndex(m.Meter)
 	if i < 0 {
@@ -94,8 +94,8 @@ func accuracy(r *run.Run, m assessment.Reading) float64 {
 	return off
 }
 
-// drawSpots draws the readings of one panel: a dot with whiskers as long as the
-// meter may be off; a suspect one as a struck square with its row.
+// drawSpots draws the readings of one panel: a dot with whiskers for the meter's error limit, or
+// for a suspect reading a struck square with its row.
 func (v *volts) drawSpots(p pen, f frame, kind int) {
 	for _, s := range v.spots {
 		if s.kind != kind {

@@ -49,9 +49,8 @@ func trace(n int, xAt, yAt func(i int) float64) [][]point {
 	return lines
 }
 
-// straighten drops points that lie within a tenth of a pixel of the line
-// through those that stay (greedy, each point looked at once against a sector
-// of permitted directions).
+// straighten removes points within a tenth of a pixel of the line through the remaining ones
+// (greedy, each point checked once against a sector of permitted directions).
 func straighten(line []point) []point {
 	const tolerance = 0.1
 	if len(line) < 3 {

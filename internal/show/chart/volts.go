@@ -82,7 +82,7 @@ func titled(name, shows string) string {
 	return name + ": " + shows
 }
 
-// volts is a picture of potentials along a run in the making.
+// volts is the state of drawing the potentials along a run.
 type volts struct {
 	run      *run.Run
 	title    string
@@ -142,7 +142,7 @@ func (v *volts) picture() *Picture {
 	}}
 }
 
-// panelOf makes the panel of one kind of potential.
+// panelOf returns the panel of one kind of potential.
 func (v *volts) panelOf(kind int, heading string, top, height float64) panel {
 	n := panel{heading: heading, top: top, height: height, y: v.span(kind)}
 	n.yTicks = n.y.ticks(int(height / 36))
@@ -216,8 +216,8 @@ func (v *volts) span(kind int) span {
 	return e.padded(0.06, 0.05, span{0, 1})
 }
 
-// sameScale widens the narrower of two ranges, so that a volt is as high in
-// both and drops can be compared by eye.
+// sameScale widens the narrower of two ranges, so that a volt has the same height in both and drops
+// can be compared by eye.
 func sameScale(a, b *span) {
 	wide := max(a.max-a.min, b.max-b.min)
 	for _, s := range []*span{a, b} {

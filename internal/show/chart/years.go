@@ -11,9 +11,8 @@ import (
 // yearsHeight is that of the frame, px.
 const yearsHeight = 210
 
-// Years draws what became of one element: its resistance night by night at 20 °C, the
-// course through it with the 95 % band, the changes, the limit, and where a drift is
-// heading. width is in pixels.
+// Years draws the history of one element: its resistance night by night at 20 °C, the trend with
+// its 95 % band, the changes, the limit, and the forecast of a drift. width is in pixels.
 func Years(s history.Series, width int) *Picture {
 	y := years{Series: s, width: float64(width)}
 	y.title = fmt.Sprintf("%s %s: %s", s.Kind, s.Name, s.Verdict)
@@ -49,8 +48,8 @@ func (y *years) picture() *Picture {
 	}}
 }
 
-// ahead is how far beyond the last night the picture reaches, as a part of the record,
-// where something is heading for its limit.
+// ahead is how far beyond the last night the picture extends, as a part of the record, where a
+// drift approaches its limit.
 const ahead = 0.4
 
 func (y *years) span() span {
@@ -65,12 +64,12 @@ func (y *years) span() span {
 	return span{from - 0.02*long, to + 0.02*long}
 }
 
-// fans reports whether there is a drift to draw on.
+// fans reports whether there is a drift to extrapolate.
 func (y *years) fans() bool {
 	return y.Verdict == history.Drifting && drawable(y.PerYearLow) && drawable(y.PerYearHigh) && drawable(y.Ohms)
 }
 
-// reach returns the range of the resistances; single wild nights stand at the edge.
+// reach returns the range of the resistances; single outliers are drawn at the edge.
 func (y *years) reach() span {
 	var e extent
 	for _, c := range y.Stretches {
@@ -123,7 +122,7 @@ func (y *years) drawNights(p pen, f frame) {
 	}
 }
 
-// drawBand draws what the 95 % interval leaves open about the level.
+// drawBand draws the 95 % interval of the level.
 func (y *years) drawBand(p pen, f frame) {
 	if !drawable(y.Low) || !drawable(y.High) || !drawable(y.Ohms) {
 		return
@@ -142,7 +141,7 @@ func (y *years) drawCourse(p pen, f frame) {
 	}
 }
 
-// drawFan draws where a drift leads, as long as it stays within the frame.
+// drawFan draws the extrapolation of a drift within the frame.
 func (y *years) drawFan(p pen, f frame) {
 	if !y.fans() {
 		return
@@ -163,8 +162,7 @@ func (y *years) drawLimit(p pen, f frame) {
 	p.text(fmt.Sprintf("limit %.3g", 1e3*y.Limit), point{f.right - 4, at - 5}, small, faulty, right)
 }
 
-// drawChanges marks changes and the beginnings of stretches, with their words where
-// there is room.
+// drawChanges marks changes and the starts of stretches, with text where there is room.
 func (y *years) drawChanges(p pen, f frame) {
 	free := f.left
 	mark := func(at time.Time, word string, i ink) {
