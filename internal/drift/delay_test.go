@@ -33,9 +33,9 @@ var faultKinds = []faultKind{
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
 	{"step of a feed", "", "near", 60.3, 0.015, 3, history.Step, history.Stepped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[0].Minus += 0.015 }},
-	{"ramp of a joint", "", "west-north", 40, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
+	{"ramp of a joint", "", "west-north", 40, 0.060 * 110 / 365, 90, history.Ramp, history.Drifting,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Minus += 0.060 * (day - 40) / 365 }},
-	{"ramp of a feed", "", "near", 40, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
+	{"ramp of a feed", "", "near", 40, 0.060 * 110 / 365, 90, history.Ramp, history.Drifting,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[0].Plus += 0.060 * (day - 40) / 365 }},
 	{"bursts of a joint", "", "west-north", 60, 0, 10, history.Burst, history.Intermittent,
 		func(_ float64, p *plant.Plant, rng *rand.Rand) {
@@ -49,7 +49,7 @@ var faultKinds = []faultKind{
 				p.Feeds[0].Plus += 0.06 + 0.1*rng.Float64()
 			}
 		}},
-	{"ramp of a feed of two", ring, "far", 40, 0.060 * 160 / 365, 90, history.Ramp, history.Drifting,
+	{"ramp of a feed of two", ring, "far", 40, 0.060 * 110 / 365, 90, history.Ramp, history.Drifting,
 		func(day float64, p *plant.Plant, _ *rand.Rand) {
 			p.Feeds[1].Plus += 0.030 * (day - 40) / 365
 			p.Feeds[1].Minus += 0.030 * (day - 40) / 365
@@ -71,7 +71,7 @@ func TestFaultsAreFound(t *testing.T) {
 			for seed := range uint64(*faults) {
 				story := usual(100)
 				if kind.shape == history.Ramp {
-					story = usual(200)
+					story = usual(150)
 				}
 				if kind.shape == history.Burst {
 					story.Every = 30 * time.Minute

@@ -14,6 +14,9 @@ import (
 // The pictures of the guides are what the program draws: a joint that drifts, and how
 // caution trades time for false calls. Simulated, invented; -update draws them again.
 func TestPicturesOfTheGuides(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the same pictures without -short")
+	}
 	showtest.Picture(t, "testdata/tradeoff.png", drawTradeoff(t))
 	story := usual(240)
 	story.Change = func(day float64, p *plant.Plant, _ *rand.Rand) {

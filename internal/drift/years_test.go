@@ -98,6 +98,9 @@ func TestHealthyYears(t *testing.T) {
 	if years == 0 {
 		years, days = 9, 80
 	}
+	if testing.Short() {
+		days = 40
+	}
 	for i := range years {
 		rng := rand.New(rand.NewPCG(uint64(i), 99))
 		what, text, story := vex(i, days, rng)
