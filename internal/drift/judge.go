@@ -104,7 +104,7 @@ func (s *State) series(t *track) history.Series {
 	return x
 }
 
-// verdict says what the element does.
+// verdict returns the verdict on an element.
 func (s *State) verdict(t *track, x *history.Series, parts []part) {
 	last := parts[len(parts)-1]
 	changed := false

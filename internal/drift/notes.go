@@ -46,9 +46,9 @@ type Part struct {
 	Name string
 }
 
-// Concerns returns the feeds, joints and reels that a note names; no parts = it concerns all. A
-// joint may be named by its number along the run. A reel that is named alone stands for its joints
-// too. The error is that no joint has a given number.
+// Concerns returns the feeds, joints and reels that a note names; none if it concerns all. A joint
+// may be named by its number along the run. A reel that is named alone also stands for its joints.
+// It returns an error if no joint has the given number.
 func Concerns(text string, r *run.Run) ([]Part, error) {
 	var parts []Part
 	words := words(text)

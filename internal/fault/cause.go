@@ -7,9 +7,9 @@ import (
 	"syscall"
 )
 
-// Cause takes off an error of the file system what was called and which file: the caller
-// names the file as the user did. That a file does not exist has the same words on every
-// system. Other errors stay as they are.
+// Cause returns the cause of an error of the file system without the operation and the file, which
+// the caller names as the user did. A missing file has the same text on every system. Other errors
+// are returned unchanged.
 func Cause(err error) error {
 	if at, ok := errors.AsType[*fs.PathError](err); ok {
 		err = at.Err

@@ -85,7 +85,7 @@ func tooLarge(name string, max int64) error {
 	return fault.Fault{File: name, Text: fmt.Sprintf("is larger than %d MB", max>>20), Hint: "is it the right file?"}
 }
 
-// typeOf names what a path leads to that is no regular file.
+// typeOf returns the type of a path that is not a regular file.
 func typeOf(m fs.FileMode) string {
 	switch {
 	case m.IsDir():

@@ -38,7 +38,7 @@ const (
 // inspected is how many bytes of a file are looked at.
 const inspected = 64 << 10
 
-// KindOf returns the kind of a regular file; Unknown where it cannot be read or is none.
+// KindOf returns the kind of a regular file; Unknown if it cannot be read.
 func KindOf(path string) Kind {
 	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
 		return Unknown // to open a named pipe may block

@@ -5,11 +5,11 @@ import (
 	"time"
 )
 
-// Quality is a set of marks against a reading; Good is the empty set. Stores keep the
-// bits on disk, so that their meaning never changes.
+// Quality is a set of marks of a reading; Good is the empty set. Stores keep the bits on disk, so
+// their meaning never changes.
 type Quality uint8
 
-// Good is a reading that no mark stands against.
+// Good is the quality of a reading without marks.
 const Good Quality = 0
 
 // The marks of a Quality.
@@ -22,8 +22,8 @@ const (
 	Withdrawn                          // taken out by a person, who found it wrong
 )
 
-// Measured reports whether the reading is a measured value. One with an uncertain
-// time is; of any other that is not Good what the instrument sent is kept, and no value.
+// Measured reports whether the reading is a measured value, possibly with an uncertain time. All
+// other readings keep what the instrument sent, and have no value.
 func (q Quality) Measured() bool { return q&^ClockUncertain == 0 }
 
 // Misdated reports whether the date of a reading is known to be wrong: it is uncertain and

@@ -8,9 +8,9 @@ import (
 	"time"
 )
 
-// Sample is a reading as an instrument sends it on one of its channels. What the channel
-// is connected to stands in the run file: Row, Step, From, To and Meter are empty.
-// Without a measured value Text is empty and Value 0.
+// Sample is a reading as an instrument sends it on one of its channels. The place of the channel is
+// in the run file: Row, Step, From, To and Meter are empty. Without a measured value Text is empty
+// and Value 0.
 type Sample struct {
 	Reading
 	Channel string  // the instrument's name of the input
@@ -20,20 +20,20 @@ type Sample struct {
 	Shunt   float64 // Ω, by which the current was computed; 0 = not known
 }
 
-// Good reports whether no mark stands against the sample.
+// Good reports whether the sample has no marks.
 func (s Sample) Good() bool { return s.Quality == Good }
 
-// SetFault takes the value off a sample that is no measured value, and says why.
+// SetFault removes the value of a sample and sets its quality and the reason.
 func (s *Sample) SetFault(q Quality, why string) {
 	s.Text, s.Value, s.Quality, s.Fault = "", 0, s.Quality|q, why
 }
 
-// ErrNoShunt is in the error of a sample that was not computed by a known shunt.
+// ErrNoShunt is wrapped by the error of a sample that was not computed with a known shunt.
 var ErrNoShunt = errors.New("no shunt is known by which it was computed")
 
-// WithShunt returns the sample that the same voltage gives across another shunt, in Ω.
-// Counts are multiplied again, so that corrections one after the other do not add up their
-// rounding; without counts the value is scaled. A sample that is not good stays as it is.
+// WithShunt returns the sample for the same voltage across another shunt, in Ω. Counts are
+// multiplied again, so that repeated corrections do not accumulate rounding; without counts the
+// value is scaled. A sample that is not good is returned unchanged.
 func (s Sample) WithShunt(ohms float64) (Sample, error) {
 	if !s.Good() || ohms == s.Shunt && ohms > 0 {
 		return s, nil // the digits stay as they were sent
@@ -56,7 +56,7 @@ func (s Sample) WithShunt(ohms float64) (Sample, error) {
 	return s, err
 }
 
-// Counts are those of a register that a value was computed from.
+// Counts is the number of counts of a register from which a value was computed.
 type Counts struct {
 	N        int64
 	PerCount float64 // SI value of one count; 0 where there are no counts
@@ -68,7 +68,7 @@ func (c Counts) Known() bool { return c.PerCount != 0 }
 // Value returns the SI value of the counts.
 func (c Counts) Value() float64 { return float64(c.N) * c.PerCount }
 
-// Recorded is a reading that a probe of a run took by itself.
+// Recorded is a reading that a probe of a run took.
 type Recorded struct {
 	Reading
 	Run, Probe string

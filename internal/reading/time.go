@@ -12,8 +12,8 @@ var latest = time.Unix(0, math.MaxInt64)
 // as nanoseconds in 64 bits.
 func Storable(t time.Time) bool { return t.Unix() >= 0 && !t.After(latest) }
 
-// InOffset returns the same moment at the same offset from UTC without the name
-// of a zone, as a file states it.
+// InOffset returns the same moment with the same offset from UTC but without the name of a zone, as
+// a file states it.
 func InOffset(t time.Time) time.Time {
 	_, offset := t.Zone()
 	if offset == 0 {

@@ -10,9 +10,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// overload is the smallest size of the numbers by which instruments say "no
-// value": ±9.9E37 is infinity and 9.91E37 not a number (SCPI-1999, volume 1, as
-// restated by makers' manuals).
+// overload is the smallest magnitude of the numbers that instruments send for "no value": ±9.9E37
+// is infinity and 9.91E37 not a number (SCPI-1999, volume 1, as restated by makers' manuals).
 const overload = 9.9e37
 
 // absoluteZero is 0 K in °C, by definition of the Celsius scale (SI Brochure, 9th
@@ -108,7 +107,7 @@ func IsOverload(text string) bool {
 	return bare == "OL" || bare == "0L"
 }
 
-// unsigned cuts a sign off the front of s.
+// unsigned removes a sign from the start of s.
 func unsigned(s string) string {
 	if s != "" && (s[0] == '+' || s[0] == '-') {
 		return s[1:]
@@ -116,7 +115,7 @@ func unsigned(s string) string {
 	return s
 }
 
-// digits counts the digits at the front of s and gives what follows them.
+// digits counts the digits at the start of s and returns the rest.
 func digits(s string) (int, string) {
 	n := 0
 	for n < len(s) && '0' <= s[n] && s[n] <= '9' {
@@ -125,7 +124,7 @@ func digits(s string) (int, string) {
 	return n, s[n:]
 }
 
-// numberHint returns what is probably wrong with a text that is not a number.
+// numberHint returns the likely mistake in a text that is not a number.
 func numberHint(text string) string {
 	switch {
 	case text == "":

@@ -82,7 +82,7 @@ func (r *Run) Place(name string) (Place, error) {
 		Hint: fault.Suggest(name[:dot], r.reelNames())}
 }
 
-// place finds a place of reel number i by what stands behind the dot.
+// place returns a place on reel i by the text after the dot.
 func (reel Reel) place(i int, spot string) (Place, error) {
 	at := Place{Kind: AtReel, Index: i}
 	switch spot {
@@ -145,7 +145,7 @@ func (r *Run) reelNames() []string {
 	return names
 }
 
-// FeedIndex finds a feed by its name, or gives -1.
+// FeedIndex returns the index of a feed by its name, or -1.
 func (r *Run) FeedIndex(name string) int {
 	for i, f := range r.Feeds {
 		if f.Name == name {
@@ -155,7 +155,7 @@ func (r *Run) FeedIndex(name string) int {
 	return -1
 }
 
-// StepIndex finds a step by its name, or gives -1.
+// StepIndex returns the index of a step by its name, or -1.
 func (r *Run) StepIndex(name string) int {
 	for i, s := range r.Steps {
 		if s.Name == name {
@@ -165,7 +165,7 @@ func (r *Run) StepIndex(name string) int {
 	return -1
 }
 
-// MeterIndex finds a meter by its name, or gives -1.
+// MeterIndex returns the index of a meter by its name, or -1.
 func (r *Run) MeterIndex(name string) int {
 	for i, m := range r.Meters {
 		if m.Name == name {
@@ -175,7 +175,7 @@ func (r *Run) MeterIndex(name string) int {
 	return -1
 }
 
-// ReelIndex finds a reel by its name, or gives -1.
+// ReelIndex returns the index of a reel by its name, or -1.
 func (r *Run) ReelIndex(name string) int {
 	for i, reel := range r.Reels {
 		if reel.Name == name {

@@ -60,8 +60,8 @@ type Channel struct {
 	Forward float64 // V, below it no current flows (linear, resistor)
 	Knee    float64 // V, linear: from here up the full current; regulated: the minimum voltage
 	Ohms    float64 // resistor driver only
-	// KneeAssumed reports that the file states neither the knee nor what gives it (of resistor
-	// drivers the forward voltage), so that a usual one is taken.
+	// KneeAssumed reports that the file states neither the knee nor the forward voltage from which
+	// it follows, so that a usual one is assumed.
 	KneeAssumed bool
 	Light       colour.XYZ // at level 1 and rated volts; Y in mcd, or any unit that a strip's channels share
 	Usual       bool       // the file says nothing of its light, which is the usual one

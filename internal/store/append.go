@@ -115,7 +115,7 @@ func (a *appender) add(ctx context.Context, x reading.Reading) error {
 	return nil
 }
 
-// flush stores what is held and gives how many readings have been new so far.
+// flush stores the waiting readings and returns how many were new so far.
 func (a *appender) flush(ctx context.Context) (added int, err error) {
 	if err := ctx.Err(); err != nil {
 		return 0, err

@@ -73,8 +73,8 @@ func (s *Store) Selected(ctx context.Context, sel Selection) iter.Seq2[reading.R
 	}
 }
 
-// readingOf returns the reading of a series that a record holds, with the record's moment as
-// a time. The error is that of a text that is no value.
+// readingOf returns the reading of a record, with the record's moment as a time. The error is that
+// of a text that is not a value.
 func readingOf(of *tables.Series, r *chunk.Record, at time.Time) (reading.Reading, error) {
 	x := reading.Reading{Time: at, Step: of.Step, Quantity: of.Quantity, From: of.From, To: of.To, Unit: of.Unit, Meter: of.Meter,
 		Quality: r.Quality}

@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// darkOver is by how much a run may draw more than its stated idle current and still
-// count as dark.
+// darkOver is the ratio of a run's current to its stated idle current up to which it counts as
+// dark.
 const darkOver = 1.35
 
 // dark reports whether all pixels are dark in a round.

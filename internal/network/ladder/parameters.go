@@ -49,8 +49,8 @@ func Stated(r *run.Run) Parameters {
 	return p
 }
 
-// FeedWire is the part of a feed's loop resistance at 20 °C that is wire, Ω: what
-// its length and conductor give, or all of it where they are not stated.
+// FeedWire returns the part of a feed's loop resistance at 20 °C that is wire, Ω: computed from
+// length and conductor, or all of it if they are not stated.
 func FeedWire(f run.Feed) float64 {
 	if f.WireOhms == 0 {
 		return f.Ohms

@@ -21,8 +21,8 @@ type Runaway struct {
 	Fed    float64 // V, the most that any supply gives without load
 }
 
-// nearRunaway is how many times a pixel may follow the supplies' volts before the
-// run counts as near running away: half as much again (a choice of this package).
+// nearRunaway is the ratio of a pixel's voltage change to that of the supplies from which the run
+// counts as near running away: half as much again (a choice of this package).
 const nearRunaway = 1.5
 
 // Runaways returns the reels that run away, or come near, at the last solution. The

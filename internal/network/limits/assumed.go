@@ -8,9 +8,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// AssumedKnees says for which of a step's lit channels the run file does not state the
-// volts below which they starve, and what is assumed instead; "" where it states all. A
-// verdict on colour or brightness rests on those volts.
+// AssumedKnees returns in words for which of a step's lit channels the run file states no knee, and
+// what is assumed instead; "" if it states all. A verdict on colour or brightness depends on the
+// knees.
 func AssumedKnees(r *run.Run, step run.Step) string {
 	var names []string
 	key := "knee_volts"

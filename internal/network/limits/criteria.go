@@ -36,8 +36,8 @@ func OfWire(f run.Feed, amps float64) Utilisation {
 	return Utilisation{Criterion: Ampacity, Subject: f.Name, Value: math.Abs(amps), Limit: Continuous * f.Ampacity}
 }
 
-// FuseProtects reports whether a feed's fuse melts before its wire gets too hot: it is
-// rated no higher than the wire. It does where either is not known.
+// FuseProtects reports whether a feed's fuse melts before its wire gets too hot, that is, whether
+// it is rated no higher than the wire. It returns true if either is unknown.
 func FuseProtects(f run.Feed) bool { return f.Fuse == 0 || f.Ampacity == 0 || f.Fuse <= f.Ampacity }
 
 // OfFeedDrop holds the drop of feed i of a run, V over both conductors, to its budget.
@@ -72,8 +72,8 @@ func LogicFollowsStrip(s run.Strip) bool { return s.Volts <= logicVolts }
 // voltage of volts.
 func DataHigh(volts float64) float64 { return highLevel * volts }
 
-// OfData holds what a pixel takes for a high to what the output before it gives. All three
-// are potentials, V: of that output, and of the pixel's plus and minus.
+// OfData compares the high level that a pixel needs with the output before it. All three are
+// potentials, V: of that output, and of the pixel's plus and minus.
 func OfData(reel string, pixel int, sent, plus, minus float64) Utilisation {
 	u := Utilisation{Criterion: DataLevel, Subject: reel, Pixel: pixel, Value: DataHigh(plus - minus), Limit: sent - minus}
 	if u.Limit <= 0 { // nothing arrives at all

@@ -12,7 +12,7 @@
 // same is common practice, no source. Local codes decide.
 package limits
 
-// Criterion is one of the ways in which a load can be too much.
+// Criterion is a limit that a load can exceed.
 type Criterion int
 
 const (

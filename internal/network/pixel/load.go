@@ -33,7 +33,7 @@ const (
 	Ramp               // in a straight line, for simulated pixels that an estimate should not know
 )
 
-// AsStated leaves the run file's figures as they are.
+// AsStated leaves the figures of the run file unchanged.
 var AsStated = Adjust{Scale: 1, Idle: 1}
 
 // idleKnee is the fraction of the rated volts from which a pixel's own logic

@@ -1,8 +1,6 @@
-// Package prediction computes what a run should show in one of its steps if everything is as the
-// run file states: potentials along the reels, currents and drops of the feeds, and values beyond a
-// rating.
-//
-// It contains no information about the real run; readings give that.
+// Package prediction computes what a run shows in one of its steps if everything is as the run file
+// states: potentials along the reels, currents and drops of the feeds, and values beyond a rating.
+// It uses no readings.
 package prediction
 
 import "ohmkeep/internal/run"

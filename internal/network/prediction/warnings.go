@@ -108,8 +108,8 @@ func (p *Prediction) warnKnee(i int, step run.Step) {
 	}
 }
 
-// warnData compares the high level that the first pixel of each chain needs with
-// what 3.3 V and 5 V logic gives it, over the pixel's own lifted ground.
+// warnData compares the high level that the first pixel of each chain needs with that of 3.3 V and
+// 5 V logic, against the pixel's raised ground.
 func (p *Prediction) warnData() {
 	for i, reel := range p.Run.Reels {
 		if reel.Follows >= 0 || !limits.LogicFollowsStrip(reel.Strip) {

@@ -93,7 +93,7 @@ func (c *checker) time(x *reading.Reading, text string) {
 	c.CheckTime(x)
 }
 
-// moment reads a time as parseTime does, without a zone of its own for every row.
+// moment parses a time like parseTime, but shares the zones of rows.
 func (c *checker) moment(text string) (time.Time, bool) {
 	n := len(text) - len("+01:00")
 	if n < 0 || text[len(text)-1] == 'Z' {
@@ -241,8 +241,8 @@ func (c *checker) number(x *reading.Reading, text, unit string, meter int) bool 
 	return true
 }
 
-// meterOf returns the meter of a name, of none the first that measures the quantity; -1
-// where there is no such meter.
+// meterOf returns the index of the named meter, or for "" that of the first meter that measures the
+// quantity; -1 if there is none.
 func meterOf(r *run.Run, name string, q run.Quantity) int {
 	if name != "" {
 		return r.MeterIndex(name)

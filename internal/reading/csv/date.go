@@ -21,7 +21,7 @@ const (
 	neither
 )
 
-// and returns what is left when another date is known to be of the same order.
+// and returns the orders that remain when another date of the file is known.
 func (o order) and(other order) order {
 	switch {
 	case o == 0:
@@ -38,7 +38,7 @@ func (o order) and(other order) order {
 var localTime = regexp.MustCompile(`^(\d{1,4})([./-])(\d{1,2})([./-])(\d{1,4})` +
 	`(?:(?:T|, ?| +)(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?: ?([AaPp])\.?[Mm]\.?)?(?: ?(Z|[+-]\d{2}:?\d{2}))?)?$`)
 
-// written is a time as it is written.
+// written holds the fields of a time as written.
 type written struct {
 	year, a, b         int // a and b are day and month where dotted, month and day where the year is first
 	order              order
@@ -97,8 +97,8 @@ func orderOf(text string) order {
 	return w.order
 }
 
-// time reads a time as spreadsheets write it. Without an offset from UTC it is the
-// machine's; the fault says what can be read in two ways.
+// time parses a time as spreadsheets write it. Without an offset from UTC it is in the machine's
+// zone. The fault explains a time that can be read in two ways.
 func (d *dialect) time(text string) (time.Time, *fault.Fault) {
 	if text == "" && d.undated {
 		d.notes.add("no times: every row is dated " + d.date.Format("2006-01-02 15:04:05") + ", when the file was last written")

@@ -27,7 +27,7 @@ type dialect struct {
 	notes     notes
 }
 
-// scale is what numbers without a unit have in common.
+// scale is the quantity and meter for which numbers without a unit share one.
 type scale struct {
 	quantity run.Quantity
 	meter    int // into Run.Meters
@@ -36,8 +36,8 @@ type scale struct {
 // contractForm is the dialect of files that this program wrote.
 func contractForm() *dialect { return &dialect{separator: ',', zone: time.Local} }
 
-// newDialect finds out how a file is written from its first bytes. src is what the
-// bytes are read from; a file says when it was last written.
+// newDialect returns the dialect of a file from its first bytes. src is the source of the bytes; a
+// file provides the time when it was last written.
 func newDialect(sample []byte, src any, r *run.Run) *dialect {
 	d := contractForm()
 	d.separator = separatorOf(sample)
@@ -61,8 +61,8 @@ func newDialect(sample []byte, src any, r *run.Run) *dialect {
 	return d
 }
 
-// separatorOf returns what stands between the columns: of comma, semicolon and tab the
-// one that gives the header row the most of its columns.
+// separatorOf returns the separator between columns: of comma, semicolon and tab the one with which
+// the header row has most known columns.
 func separatorOf(sample []byte) rune {
 	best, most := ',', 0
 	for line := range bytes.Lines(sample) {
@@ -86,7 +86,7 @@ func separatorOf(sample []byte) rune {
 	return best
 }
 
-// sampleRow is what a row shows of the dialect.
+// sampleRow holds the cells of a row that show the dialect.
 type sampleRow struct{ time, quantity, value, unit, meter string }
 
 // sampleRows reads the rows of a sample that can be read; its last may be cut off.

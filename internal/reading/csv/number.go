@@ -58,7 +58,7 @@ func (n number) sign(shown func(number string) bool) byte {
 }
 
 // decimalOf returns the decimal sign of a file: the one that some numbers need and none
-// contradicts; 0 where that cannot be said. Whole numbers need neither.
+// contradicts; 0 if that is unknown. Whole numbers need neither.
 func decimalOf(rows []sampleRow, r *run.Run) byte {
 	var found [256]bool
 	for _, x := range rows {
@@ -85,8 +85,8 @@ func shows(r *run.Run, q run.Quantity, meter int, number, unit string) bool {
 	return meter < 0 || !known || err != nil || r.Meters[meter].Shows(q, value/per)
 }
 
-// number returns a cell as a decimal number with a point, or why it can be read in two
-// ways. What is no number in any is returned as it is.
+// number returns a cell as a decimal number with a point, or the reason why it can be read in two
+// ways. A text that is not a number is returned unchanged.
 func (d *dialect) number(text string, shown func(number string) bool) (string, *fault.Fault) {
 	if d.decimal != ',' && reading.IsDecimal(text) {
 		return text, nil // as this program writes it

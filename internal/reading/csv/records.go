@@ -7,10 +7,9 @@ import (
 	"io"
 )
 
-// records splits a file into its CSV records, without holding more of it than the
-// record that is being read. Unlike csv.Reader it goes on behind a record that breaks
-// the rules: at the line after the one where that record began, so that a quote which
-// is never closed costs one line and not the rest of the file.
+// records splits a file into CSV records, holding only the present record in memory. Unlike
+// csv.Reader it continues after an invalid record, at the line after the one where that record
+// began, so that a missing closing quote costs one line and not the rest of the file.
 type records struct {
 	src   *window
 	begin int64 // where csv began in src

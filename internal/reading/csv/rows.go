@@ -46,11 +46,11 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 	return rows, err
 }
 
-// Notes returns how the file was read so far, where its form leaves a choice.
+// Notes returns how the file was read so far where its format leaves a choice.
 func (s *Rows) Notes() []string { return s.check.dialect.notes }
 
-// Good returns the rows that are right, in the order of the file; what is wrong with the
-// others is in Bad. An error is the file's and ends it.
+// Good returns the valid rows in the order of the file and adds the faults of the others to Bad. An
+// error is that of the file and ends the sequence.
 func (s *Rows) Good() iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		for {

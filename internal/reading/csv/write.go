@@ -10,10 +10,9 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// Write writes readings as a file that Parse reads: the columns in their order,
-// lines ended by LF, number and unit as they were written, each time at its own
-// offset with as many decimals as it needs (to the nanosecond). What Write has
-// written, read and written again, is the same to the byte.
+// Write writes readings in the format that Parse reads: the columns in their order, lines ended by
+// LF, numbers and units as they were written, each time at its own offset with as many decimals as
+// it needs (to the nanosecond). A written file, read and written again, is identical.
 func Write(w io.Writer, readings []reading.Reading) error {
 	return WriteSeq(w, func(yield func(reading.Reading, error) bool) {
 		for _, x := range readings {
@@ -24,8 +23,8 @@ func Write(w io.Writer, readings []reading.Reading) error {
 	})
 }
 
-// WriteSeq is Write for readings that are not all in memory. It ends at the
-// first error of theirs and returns it, when all before it are written.
+// WriteSeq is like Write for readings that do not fit into memory. It ends at the first error of
+// the sequence and returns it, after writing all readings before it.
 func WriteSeq(w io.Writer, readings iter.Seq2[reading.Reading, error]) error {
 	out := csv.NewWriter(w)
 	row := append([]string(nil), columns...)

@@ -33,7 +33,7 @@ var (
 	ErrNumber = errors.New("this is not a decimal number")
 	ErrTime   = errors.New("the sample has no time in seconds since 1970 behind its value")
 	ErrBehind = errors.New("a line follows # EOF")
-	// ErrEnd says that a text is not whole; it is the last error of one.
+	// ErrEnd is the error of an incomplete text, after its last sample.
 	ErrEnd = errors.New("the text does not end with # EOF: part of it is missing")
 )
 
@@ -102,7 +102,7 @@ func (s *Scanner) sample(line []byte) (Sample, error) {
 	return x, nil
 }
 
-// labelled reads a name and labels and gives what follows them and a space.
+// labelled parses a name and labels and returns the rest of the line after a space.
 func (s *Scanner) labelled(line string) (rest string, err error) {
 	x := Sample{Labels: s.before.Labels[:0]}
 	if x.Name, line = name(line); x.Name == "" {
@@ -120,7 +120,7 @@ func (s *Scanner) labelled(line string) (rest string, err error) {
 	return line[1:], nil
 }
 
-// labels reads labels up to their closing brace and gives what follows it.
+// labels parses labels up to their closing brace and returns the rest of the line.
 func (s *Sample) labels(line string) (rest string, err error) {
 	for !strings.HasPrefix(line, "}") {
 		var l Label
@@ -146,7 +146,7 @@ func (s *Sample) labels(line string) (rest string, err error) {
 	return line[1:], nil
 }
 
-// name reads the name of a metric or label and gives what follows it.
+// name parses the name of a metric or label and returns the rest of the line.
 func name(line string) (name, rest string) {
 	n := 0
 	for n < len(line) && (line[n] == '_' || line[n] == ':' || 'a' <= line[n]|0x20 && line[n]|0x20 <= 'z' || n > 0 && '0' <= line[n] && line[n] <= '9') {

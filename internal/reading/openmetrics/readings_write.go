@@ -22,10 +22,9 @@ var families = [...]family{
 	run.Temperature: {"ohmkeep_temperature_celsius", "celsius", "Temperature of a reel or feed.", "at", ""},
 }
 
-// ReadingsWriter writes readings as OpenMetrics text, which ReadingsReader reads again. A number in a
-// unit with a prefix is brought to its base unit by its exponent, so that its digits
-// stay; the labels unit, exponent and offset say how it was written, where that is not
-// plain.
+// ReadingsWriter writes readings as OpenMetrics text, which ReadingsReader reads. A number in a
+// unit with a prefix is converted to its base unit by its exponent, so that its digits stay. The
+// labels unit, exponent and offset record how it was written where that differs.
 type ReadingsWriter struct {
 	run      string
 	to       *Writer
@@ -46,12 +45,11 @@ func (e *ReadingsWriter) Close() error {
 	return nil
 }
 
-// Write writes the readings of one place, step, unit and meter, which come in the order
-// of time. The sequence is gone through once for each way in which its numbers and times
-// are written, which is nearly always one, and once more for each further reading of the
-// same moment: no two samples of a metric may share one. All of a quantity must be
-// written one after the other. An error of the sequence is given back once all that came
-// before it is written.
+// Write writes the readings of one place, step, unit and meter, in order of time. It iterates over
+// the sequence once for each notation of numbers and times, usually one, and once more for each
+// further reading of the same moment, because no two samples of a metric may share a moment. All
+// readings of a quantity must be written consecutively. An error of the sequence is returned after
+// all readings before it are written.
 func (e *ReadingsWriter) Write(readings iter.Seq2[reading.Reading, error]) (ended error) {
 	done := map[notation]bool{}
 	var left []notation

@@ -11,7 +11,7 @@ import (
 	"strings"
 )
 
-// Label is a name and what it says of a sample.
+// Label is a name and value of a sample.
 type Label struct{ Name, Value string }
 
 // Sample is one line.
@@ -41,8 +41,8 @@ func appendSeconds(b []byte, at int64) []byte {
 	return append(b, digits...)
 }
 
-// nanoseconds reads decimal seconds; ok is false where they are none, are finer than a
-// nanosecond or lie outside 64 bits.
+// nanoseconds parses decimal seconds; ok is false if the text is invalid, finer than a nanosecond
+// or outside 64 bits.
 func nanoseconds(text string) (at int64, ok bool) {
 	whole, part, _ := strings.Cut(text, ".")
 	sign := int64(1)

@@ -17,7 +17,7 @@ type Writer struct {
 // NewWriter writes to w; Close ends it.
 func NewWriter(w io.Writer) *Writer { return &Writer{to: bufio.NewWriterSize(w, 1<<16)} }
 
-// Family begins a family. Its name ends in its unit, as the specification wants.
+// Family begins a family. Its name ends in its unit, as the specification requires.
 func (w *Writer) Family(name, unit, help string) {
 	w.family = name
 	for _, head := range [][2]string{{"TYPE", "gauge"}, {"UNIT", unit}, {"HELP", escape(help)}} {

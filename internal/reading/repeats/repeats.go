@@ -81,7 +81,7 @@ func (g *Gatherer) expected(p place) *series {
 	return nil
 }
 
-// count returns what the last digit of a reading's display stands for, SI.
+// count returns the value of the last digit of a reading's display, SI.
 func (g *Gatherer) count(x *reading.Reading) float64 {
 	if m := g.run.MeterIndex(x.Meter); m >= 0 {
 		if at := g.run.Meters[m].Range(x.Quantity, x.Value); at >= 0 {
@@ -109,7 +109,7 @@ func (g *Gatherer) Readings() (list []reading.Reading, older int) {
 	return list, older
 }
 
-// Of gathers readings that are all at hand, in any order.
+// Of gathers given readings, in any order.
 func Of(r *run.Run, readings []reading.Reading) (list []reading.Reading, older int) {
 	g := New(r, true)
 	for _, x := range reading.ByTime(readings) {

@@ -19,7 +19,7 @@ type series struct {
 	closed   []window          // in the order of time
 }
 
-// add takes the next reading, of a display whose last digit stands for count.
+// add adds the next reading; count is the value of the last digit of its display.
 func (s *series) add(x reading.Reading, count float64) {
 	s.total++
 	if len(s.first) < Few {
@@ -37,7 +37,7 @@ func (s *series) add(x reading.Reading, count float64) {
 	s.open.held, s.open.count = append(s.open.held, x), math.Max(s.open.count, count)
 }
 
-// close ends the open window and lets go of windows that are too old.
+// close ends the current window and discards windows that are too old.
 func (s *series) close() {
 	if len(s.open.held) == 0 {
 		return

@@ -22,7 +22,7 @@ type UV struct{ U, V float64 }
 // Plus is the light of both together.
 func (c XYZ) Plus(d XYZ) XYZ { return XYZ{c.X + d.X, c.Y + d.Y, c.Z + d.Z} }
 
-// Times is so much of the light.
+// Times returns the light scaled by a factor.
 func (c XYZ) Times(k float64) XYZ { return XYZ{k * c.X, k * c.Y, k * c.Z} }
 
 // UV is the chromaticity of a light: u' = 4X/(X + 15Y + 3Z), v' = 9Y/(X + 15Y + 3Z)

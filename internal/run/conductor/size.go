@@ -16,9 +16,8 @@ var classFive = []struct{ area, ohmsPerKilometre float64 }{
 // Table 8: 1.020 to 1.026 from 18 to 8 AWG.
 const strandedGauge = 1.02
 
-// filling is how much more a fine strand resists than its size filled with
-// metal. Between the sizes of the table it is interpolated, beyond them it
-// stays as at the last.
+// filling returns the ratio of the resistance of a fine strand to that of its size filled with
+// metal. Between the sizes of the table it is interpolated, beyond them constant.
 func (c Conductor) filling() float64 {
 	if c.system == gauge {
 		return strandedGauge

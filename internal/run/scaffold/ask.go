@@ -72,7 +72,7 @@ func (d *Questions) supply(o *Options) {
 	d.yes("Is it finely stranded", &o.Fine)
 }
 
-// File asks for the file to write. check says why one cannot be.
+// File asks for the file to write. check returns an error for a file that cannot be written.
 func (d *Questions) File(usual string, check func(path string) error) (string, error) {
 	path := usual
 	for d.err == nil {
@@ -130,7 +130,7 @@ func (d *Questions) text(question string, to *string) {
 	})
 }
 
-// number asks for more than 0, up to high.
+// number asks for a number above 0, up to high.
 func (d *Questions) number(question string, to *float64, high float64) {
 	d.ask(question, number(*to), func(answer string) error {
 		x, err := positive(answer, high)

@@ -14,7 +14,7 @@ var ledVolts = []struct {
 
 const driverVolts = 0.6
 
-// rows is what LEDs in a row say of the volts that a pixel needs.
+// rows is the key, the volts and the reason that follow from the number of LEDs in a row.
 type rows struct{ Key, Volts, Why string }
 
 // Rows returns the key of the volts below which a channel starves, or nothing where the

@@ -24,7 +24,7 @@ func (d *document) newTable(path string, line int) *Table {
 	return &Table{doc: d, path: path, line: line, entries: map[string]value{}}
 }
 
-// expression adds one header or key and gives the line that it ends on.
+// expression adds one header or key and returns the line on which it ends.
 func (d *document) expression(n *unstable.Node, base int) int {
 	if n.Kind == unstable.KeyValue {
 		d.keyValue(d.current, n, base)
@@ -77,7 +77,7 @@ func (d *document) keyValue(t *Table, n *unstable.Node, base int) {
 	t.put(last, d.value(t.name(last), n.Value(), line, base))
 }
 
-// value reads a value of any type. Its line is its own where the parser knows it.
+// value reads a value of any type. Its line is that of the parser where known.
 func (d *document) value(path string, n *unstable.Node, line, base int) value {
 	switch n.Kind {
 	case unstable.Array:
@@ -145,8 +145,8 @@ func (t *Table) inner(name string, line int, how origin) *Table {
 	return nil
 }
 
-// another appends a table to the tables of that name, or gives nil after a
-// fault where the name is something else.
+// another appends a table to the tables of that name. It returns nil after a fault if the name is
+// used for something else.
 func (t *Table) another(name string, line int) *Table {
 	v, ok := t.entries[name]
 	if ok && v.kind != tables || t.closed {

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// mostSyntaxFaults ends the reading of something that is no TOML file at all.
+// mostSyntaxFaults ends the reading of a file that is not TOML.
 const mostSyntaxFaults = 20
 
 // beginning matches a line that can begin an expression: a header, or a key and

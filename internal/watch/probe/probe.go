@@ -93,8 +93,8 @@ func ReadTranscript(path string) (*transcript.Transcript, error) {
 	return transcript.Read(path, src)
 }
 
-// shunted refuses a channel's shunt where the device's currents are not known to
-// come from one.
+// shunted returns an error for a shunt of a channel whose current is not known to be measured
+// across one.
 func shunted(x run.Probe, p *profile.Profile) error {
 	for _, c := range x.Channels {
 		if c.Shunt == 0 {
@@ -115,8 +115,8 @@ func shunted(x run.Probe, p *profile.Profile) error {
 	return nil
 }
 
-// Record gives a function for instrument.Options.Log that writes what is said into
-// a transcript. What the port could not give whole is written as a piece.
+// Record returns a function for instrument.Options.Log that writes all lines to a transcript.
+// Incomplete lines are written as parts.
 func Record(w *transcript.Writer, p *profile.Profile) func(instrument.Event) {
 	end := "\n"
 	if p.Port.Terminator == "\r" {
@@ -136,8 +136,8 @@ func Record(w *transcript.Writer, p *profile.Profile) func(instrument.Event) {
 	}
 }
 
-// Replay opens an instrument on a transcript: by the clock of the transcript, and as
-// fast as it is read unless paced. It ends with port.ErrGone.
+// Replay opens an instrument on a transcript. It uses the clock of the transcript, and runs as fast
+// as it is read unless paced. It ends with port.ErrGone.
 func Replay(ctx context.Context, t *transcript.Transcript, p *profile.Profile, paced bool, o instrument.Options) (instrument.Instrument, error) {
 	player := transcript.Play(t)
 	player.Paced = paced
@@ -156,8 +156,8 @@ func Replay(ctx context.Context, t *transcript.Transcript, p *profile.Profile, p
 	return instrument.Open(ctx, p, "", o)
 }
 
-// Head gives what a transcript of a probe says of itself. The profile is named as the
-// probe names it, so that a file is found again.
+// Head returns the header of a probe's transcript. It names the profile as the probe does, so that
+// a file is found again.
 func Head(x run.Probe, p *profile.Profile, begun time.Time) transcript.Head {
 	h := transcript.Head{Profile: x.Profile, Port: x.Port, Begun: begun}
 	for _, c := range asked(x, p) {
@@ -166,7 +166,7 @@ func Head(x run.Probe, p *profile.Profile, begun time.Time) transcript.Head {
 	return h
 }
 
-// asked is what a probe's device is asked for; nothing where it speaks by itself.
+// asked returns the channels to query; none for a device that sends by itself.
 func asked(x run.Probe, p *profile.Profile) []instrument.Channel {
 	if p.Kind != profile.SCPI {
 		return nil

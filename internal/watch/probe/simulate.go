@@ -111,7 +111,7 @@ func (p *played) Close() error {
 	return err
 }
 
-// play makes the instrument that speaks as a profile wants it.
+// play starts a simulated instrument for a profile.
 func (s *simulated) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (interface{ Run(context.Context) error }, error) {
 	s.mu.Lock()
 	meter := plant.NewMeter(its.Meter, plant.Plain, s.rng)

@@ -14,13 +14,13 @@ type bounded struct {
 	held    int // back since the last that was let through
 }
 
-// newBounded lets burst events through at once, and then one in each interval.
+// newBounded returns a limiter that allows burst events at once, and then one in each interval.
 func newBounded(burst int, interval time.Duration) bounded {
 	return bounded{limiter: rate.NewLimiter(rate.Every(interval), burst)}
 }
 
-// let reports whether an event at a moment since boot is let through, and says how many
-// were held back since the last; "" = none.
+// let reports whether an event at a moment since boot is allowed. more states how many were
+// suppressed since the last; "" = none.
 func (b *bounded) let(now time.Duration) (more string, ok bool) {
 	if !b.limiter.AllowN(time.Unix(0, int64(now)), 1) {
 		b.held++

@@ -64,8 +64,7 @@ func (r *Recorder) write(ctx context.Context) {
 
 func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 }
 
-// wait gives how long the writer may sleep: until the oldest reading must be on
-// its way to the disk to be there in time.
+// wait returns how long the writer may sleep so that the oldest reading is stored in time.
 func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
 	if retry > 0 {
 		return max(retry-r.o.Clock.SinceBoot(), 0)

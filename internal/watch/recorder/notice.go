@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// isUp notes that the probe was opened.
+// isUp records that the probe was opened.
 func (p *device) isUp(identity string) {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
@@ -29,18 +29,18 @@ func (p *device) gap(now, since machine.Stamp, why string) {
 }
 
 const (
-	// A board that says who it is again and again, which is asked of it about once a
-	// minute, does so no faster than this …
+	// A board that repeats its identity as the guide for boards says, about once a minute, does so
+	// at intervals of at least fastBeat …
 	fastBeat = 30 * time.Second
-	// … and no slower than this. Outside of both, it says so because it began again.
+	// … and at most slowBeat. Outside of both, it has restarted.
 	slowBeat = 5 * time.Minute
-	// restartMarks is how often at most a board is marked as begun again: one may do so again
-	// and again, and call itself something else each time.
+	// restartMarks is the least interval between marks of restarts: a board may restart again and
+	// again, with a different identity each time.
 	restartMarks = 10 * time.Minute
 )
 
-// comment takes a line without values; r.mu is held. One that says who the board
-// is, out of its usual beat and after it had given values, says that it began again.
+// comment processes a line without values; r.mu is held. An identity line outside its usual
+// interval, after the board has sent values, means that the board has restarted.
 func (p *device) comment(text string, now machine.Stamp) {
 	its := p.profile.Line.Identity
 	if its != nil && !its.MatchString(text) || its == nil && p.identityLine != "" && text != p.identityLine {
@@ -71,7 +71,7 @@ func (p *device) comment(text string, now machine.Stamp) {
 	p.r.o.Log.Warn("board began again without being unplugged", "probe", p.name, "identity", text+more)
 }
 
-// isDown notes that the probe could not be opened or is gone.
+// isDown records that the probe could not be opened or was unplugged.
 func (p *device) isDown(err error) {
 	if err == nil {
 		err = os.ErrClosed
@@ -90,7 +90,7 @@ func (p *device) isDown(err error) {
 	p.state, p.changed, p.silent, p.garbled = down, now, false, false
 }
 
-// worked reports whether the probe said something usable since it was opened.
+// worked reports whether the probe has sent a valid value since it was opened.
 func (p *device) worked() bool {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
@@ -98,9 +98,9 @@ func (p *device) worked() bool {
 }
 
 const (
-	// quiet is how long a probe that is open may say nothing.
+	// quiet is the longest silence of an open probe.
 	quiet = 5 * time.Minute
-	// span is how long lines are compared before their form is judged.
+	// span is the time over which good and bad lines are compared.
 	span = 10 * time.Second
 )
 

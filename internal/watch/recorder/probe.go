@@ -55,7 +55,7 @@ type device struct {
 	stalls       bounded       // marks of such lines
 }
 
-// state is whether a probe can be heard.
+// state is whether a probe is open.
 type state int
 
 const (
@@ -81,7 +81,7 @@ func (p *device) same(its run.Probe, of *profile.Profile) bool {
 		maps.Equal(shunts(p.its), shunts(its)) && p.port != probe.Simulated
 }
 
-// shunts gives the right resistances of channels, with which a probe is opened.
+// shunts returns the correct resistances of the shunts by channel.
 func shunts(its run.Probe) map[string]float64 {
 	all := map[string]float64{}
 	for _, c := range its.Channels {
@@ -153,7 +153,7 @@ func (p *device) live(ctx context.Context) {
 // which cannot be set, as if the machine had been started in 1970.
 func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
 
-// read reads the device until it is gone or ctx ends.
+// read reads the device until it is unplugged or ctx ends.
 func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 	if p.profile.Kind != profile.Lines {
 		return p.ask(ctx, device)
@@ -189,8 +189,7 @@ func drain(device instrument.Instrument) {
 	}
 }
 
-// ask asks a meter, or reads the kernel's files, for channel after channel, round
-// after round.
+// ask queries a meter, or reads the kernel's files, channel after channel, round after round.
 func (p *device) ask(ctx context.Context, device instrument.Instrument) error {
 	for ctx.Err() == nil {
 		w := p.wiring.Load()

@@ -87,8 +87,8 @@ func (q *queue) dropFirst() {
 	q.blocks, q.first = q.blocks[1:], 0
 }
 
-// add appends a reading and reports whether the writer should look. Where there is no
-// room the oldest readings go: what is kept then joins what comes after without a gap.
+// add appends a reading and reports whether the writer should be woken. If there is no room, the
+// oldest readings are dropped, so that the kept ones continue without a gap.
 func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, counts int64, quality reading.Quality) bool {
 	b := q.newest()
 	for len(q.blocks) > 1 && q.sizes+b.bytes() > q.room {

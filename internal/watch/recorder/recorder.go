@@ -1,26 +1,24 @@
-// Package recorder reads the instruments of a run for years and hands their readings to
-// the store. In the run file an instrument at a port is a probe.
+// Package recorder reads the instruments of a run for years and hands their readings to the store.
+// In the run file an instrument at a port is a probe.
 //
-// Each probe has one goroutine. It opens the port, reads it, and opens it again without
-// limit after it was unplugged. A reading is dated, labelled with the step that the run
-// shows, and queued. One writer commits the queue to the store, so that a reading is safe
-// on disk within the commit interval of its line's arrival. A store that fails is tried
-// again. Meanwhile readings wait within a budget of bytes; beyond it the oldest are
-// dropped and counted, so that those that are kept join what comes after.
+// Each probe has one goroutine. It opens the port, reads it, and opens it again without limit after
+// it was unplugged. A reading is dated, labelled with the step that the run shows, and queued. One
+// writer commits the queue to the store, so that a reading is safe on disk within the commit
+// interval of its line's arrival. If the store fails, the writer tries again. Meanwhile readings
+// wait within a budget of bytes; beyond it the oldest are dropped and counted.
 //
-// What is not a measurement never becomes a reading. A line that is not understood or
-// names no channel is counted as bad; a value that the instrument calls meaningless, that
-// its meter cannot show, or that was taken before the step had settled, as unusable. Such
-// a sample is stored with its quality and the instrument's own text, and is exported
-// nowhere.
+// Only measured values become readings. A line that cannot be parsed or names no channel is counted
+// as bad. A value that the instrument marks as invalid, that its meter cannot show, or that was
+// taken before the step had settled, is counted as unusable. Such a sample is stored with its
+// quality and the instrument's own text, and is not exported.
 //
-// A board that says who it is about once a minute has begun again where it says so sooner
-// than half a minute, later than five, or before three quarters of its own interval; one
-// restart that falls on the interval is missed. A gap is marked twice, when it begins and
-// when it ends, because a power cut may hide the second mark.
+// A board that sends its identity about once a minute has restarted if it does so sooner than half
+// a minute, later than five minutes, or before three quarters of its own interval; one restart that
+// falls on the interval is missed. A gap is marked twice, when it begins and when it ends, because
+// a power cut may prevent the second mark.
 //
-// The log gets one line for a change of state, and none for a line of a device. Marks and
-// log lines that a device or a client can cause are bounded in rate, with a count.
+// The log gets one line for a change of state, and none for a line of a device. Marks and log lines
+// that a device or a client can cause are limited in rate, with a count.
 package recorder
 
 import (
@@ -141,10 +139,9 @@ func (r *Recorder) Run(ctx context.Context) {
 // Tried is closed once Run has tried to open every probe.
 func (r *Recorder) Tried() <-chan struct{} { return r.tried }
 
-// Use changes what is recorded, before Run or while it runs. A probe whose name,
-// port and profile stay the same is not closed, so that nothing it says is lost.
-// A new probe is read until ctx ends. Use returns when every new probe has been tried
-// once, or ctx has ended.
+// Use changes what is recorded, before Run or while it runs. A probe with the same name, port and
+// profile stays open, so that no line is lost. A new probe is read until ctx ends. Use returns when
+// every new probe has been tried once, or ctx has ended.
 func (r *Recorder) Use(ctx context.Context, p Plan) {
 	r.mu.Lock()
 	running := r.running
@@ -203,7 +200,7 @@ func (r *Recorder) Use(ctx context.Context, p Plan) {
 	}
 }
 
-// Redate dates what is not stored yet by the clock as it is now.
+// Redate dates the readings that are not stored yet by the present state of the clock.
 func (r *Recorder) Redate() {
 	r.mu.Lock()
 	defer r.mu.Unlock()

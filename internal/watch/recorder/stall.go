@@ -111,7 +111,7 @@ func (w *wiring) first(samples []reading.Sample) *channel {
 	return nil
 }
 
-// rhythm is how regularly a channel gives values. The means are smoothed with the gains of
+// rhythm is the interval at which a channel sends values. The means are smoothed with the gains of
 // RFC 6298, section 2 (from memory).
 type rhythm struct {
 	n             int           // values without a gap between them
@@ -119,7 +119,7 @@ type rhythm struct {
 	every, jitter time.Duration // mean interval, and its mean deviation
 }
 
-// steadyAfter is after how many values an interval is believed.
+// steadyAfter is the number of values after which an interval is used.
 const steadyAfter = 8
 
 func (r *rhythm) note(at time.Duration) {

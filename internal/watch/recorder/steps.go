@@ -42,7 +42,7 @@ func (s *steps) use(r *run.Run) {
 	}
 }
 
-// at gives the step of a moment, and whether what it shows had settled.
+// at returns the step of a moment, and whether its load had settled.
 func (s *steps) at(since time.Duration) (step string, q reading.Quality) {
 	for i := len(s.past) - 1; i >= 0; i-- {
 		if c := s.past[i]; since >= c.from {
@@ -109,8 +109,8 @@ func due(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
 	return -1, 0
 }
 
-// MaxSettle is the longest time that an announced step may take to settle; readings
-// meanwhile are no measured values.
+// MaxSettle is the longest settling time of an announced step; readings meanwhile are not measured
+// values.
 const MaxSettle = time.Minute
 
 // A controller announces a few steps at a time; one that does so faster than this is
@@ -124,9 +124,9 @@ const (
 // ErrTooOften is the error of Announce for a sender that announces too many steps.
 var ErrTooOften = errors.New("steps are announced too often: more than 60 at once, or one a second")
 
-// Announce says that the run shows a step from now on, "" that it is not known which.
-// For settle, readings are unsettled. sender is who announces it; it is marked with the
-// step. The error is a fault.Fault or ErrTooOften.
+// Announce sets the step that the run shows from now on, "" for an unknown one. For the time
+// settle, readings are unsettled. sender is stored in the mark of the step. The error is a
+// fault.Fault or ErrTooOften.
 func (r *Recorder) Announce(step string, settle time.Duration, sender string) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()

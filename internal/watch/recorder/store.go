@@ -75,7 +75,7 @@ func (r *Recorder) add(m Mark) {
 	}
 }
 
-// wakeWriter lets the writer look at the queue.
+// wakeWriter makes the writer check the queue.
 func (r *Recorder) wakeWriter() {
 	select {
 	case r.wake <- struct{}{}:

@@ -63,8 +63,8 @@ func (w *wiring) inherit(before *wiring) {
 	}
 }
 
-// remember takes over what the channels of a probe gave before the start, as if it had
-// come so long before it as the dates say; what is said to be later came just then.
+// remember restores the last values of a probe's channels from before the start, with their ages by
+// their dates; a date in the future counts as now.
 func (w *wiring) remember(before []reading.Recorded, probe string, started machine.Stamp) {
 	for _, b := range before {
 		for _, c := range w.order {

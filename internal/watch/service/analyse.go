@@ -44,7 +44,7 @@ func (d *Daemon) judge(ctx context.Context) {
 	}
 }
 
-// untilNight gives how long it is to the next analysis.
+// untilNight returns the time until the next analysis.
 func untilNight(now time.Time) time.Duration {
 	midnight := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, now.Location())
 	next := midnight.Add(night)

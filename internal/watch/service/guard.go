@@ -50,7 +50,7 @@ func ownHostsOnly(h http.Handler, hosts []string) http.Handler {
 	})
 }
 
-// ownHosts returns the names by which this machine is known to itself, and those given.
+// ownHosts returns the names by which this machine knows itself, and the given ones.
 func ownHosts(given []string) []string {
 	hosts := []string{"localhost"}
 	if name, err := os.Hostname(); err == nil {

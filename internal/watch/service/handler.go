@@ -56,7 +56,7 @@ var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
 	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
 }).Parse(pageText))
 
-// Unit returns the symbol of the unit in which a Status gives a quantity.
+// Unit returns the symbol of the unit of a quantity in a Status.
 func Unit(quantity string) string {
 	return map[string]string{"voltage": "V", "current": "A", "temperature": "°C"}[quantity]
 }

@@ -26,7 +26,7 @@ const (
 	unknown  = "unknown"  // there was no analysis yet, or nothing can be followed
 )
 
-// healthOf returns the state of the run of a history; nil = there was no analysis.
+// healthOf returns the health of the run from a history; nil = there was no analysis.
 func healthOf(h *history.History) Health {
 	health := Health{State: unknown, Failing: []string{}, Unproven: []string{}}
 	if h == nil {
@@ -59,7 +59,7 @@ func healthOf(h *history.History) Health {
 	return health
 }
 
-// describe says in words why an element fails.
+// describe returns in words why an element fails.
 func describe(s history.Series) string {
 	text := fmt.Sprintf("%s %s", s.Kind, s.Name)
 	if !math.IsNaN(s.Ohms) {
@@ -77,8 +77,8 @@ func describe(s history.Series) string {
 	return text
 }
 
-// Verdict returns the verdict of the health. A run that was not analysed yet, or of which
-// nothing can be followed, is no worse than its watch.
+// Verdict returns the verdict of the health. A run without an analysis, or without series, counts
+// as well.
 func (h Health) Verdict() Verdict {
 	switch h.State {
 	case failing:

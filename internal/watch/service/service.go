@@ -52,7 +52,7 @@ type Config struct {
 	Analyse      func(context.Context, recorder.Plan) (*history.History, error)
 	AnalyseAfter time.Duration    // from the start to the first analysis; 0: a minute
 	History      *history.History // of the newest analysis before the start; nil: there was none
-	// Notes gives what a person should know of the store though all is well; may be nil.
+	// Notes returns remarks on the store for a person although it works; may be nil.
 	Notes func() []string
 	// Doubt marks stored dates after a moment as uncertain; nil: nothing does.
 	Doubt   func(ctx context.Context, after time.Time) error
@@ -73,9 +73,8 @@ type Daemon struct {
 	plan     atomic.Pointer[recorder.Plan]
 }
 
-// Run watches until ctx ends, then commits what has arrived and returns nil
-// within two seconds. An error means that it could not begin, or that it can no
-// longer be asked.
+// Run watches until ctx ends, then commits what has arrived and returns nil within two seconds. It
+// returns an error if it could not start, or can no longer answer requests.
 func Run(ctx context.Context, c Config) error {
 	defer tuneRuntime()()
 	if c.Machine == nil {
@@ -157,8 +156,7 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 	}
 }
 
-// clockChanged logs and marks a change of what the dates are based on. Readings that wait
-// are dated by the clock as it is now.
+// clockChanged logs and marks a change of the basis of dates. Readings that wait are dated again.
 func (d *Daemon) clockChanged(c machine.ClockChange) {
 	log := d.config.Log.Info
 	if !c.Certain {

@@ -92,7 +92,7 @@ func (d *Daemon) disk() (metrics.Disk, error) {
 	return d.config.Disk()
 }
 
-// Verdict is what a status comes to, worst last.
+// Verdict is the verdict of a status, worst last.
 type Verdict int
 
 const (

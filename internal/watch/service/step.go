@@ -19,9 +19,9 @@ import (
 // maxBody is the most bytes of a request; it is more than any step's name takes.
 const maxBody = 4096
 
-// step takes the name of the step that is shown from now on: as the body itself,
-// as a form's or a JSON object's "step", or as ?step=. An empty name says that it
-// is not known. settle, in seconds, is how long it takes to settle, at most a minute.
+// step receives the name of the step that is shown from now on: as the body itself, as "step" in a
+// form or a JSON object, or as ?step=. An empty name means that the step is unknown. settle is the
+// settling time in seconds, at most a minute.
 func (d *Daemon) step(w http.ResponseWriter, r *http.Request) {
 	body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, maxBody))
 	if err != nil {

@@ -74,7 +74,7 @@ var kinds = map[recorder.Kind]string{
 // markStep is the kind of a mark of an announced step.
 const markStep = "step"
 
-// maxNote is how long the text of a mark may be, in bytes; a device says what it likes.
+// maxNote is the largest length of a mark's text in bytes; a device can send anything.
 const maxNote = 1024
 
 func (c committer) marks(of []recorder.Mark) []store.RunMark {

@@ -46,8 +46,7 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 // checkInterval spares the disk: a check reads all of the store, which grows.
 const checkInterval = 7 * 24 * time.Hour
 
-// check reads all of the store, after the start and once a week, and says what is new of
-// its damage.
+// check reads the whole store, after the start and once a week, and reports new damage.
 func (s *Store) check(ctx context.Context) {
 	s.noteMu.Lock()
 	soon := !s.checked.IsZero() && s.o.Now().Sub(s.checked) < checkInterval-time.Hour
@@ -74,7 +73,7 @@ func (s *Store) check(ctx context.Context) {
 	s.faults, s.checked = found.Faults, s.o.Now()
 }
 
-// Notes returns what a person should know of the store though the watch is well.
+// Notes returns remarks on the store for a person although the watch works.
 func (s *Store) Notes() (notes []string) {
 	s.noteMu.Lock()
 	defer s.noteMu.Unlock()

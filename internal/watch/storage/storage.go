@@ -31,7 +31,7 @@ import (
 	"ohmkeep/internal/watch/recorder"
 )
 
-// Options say which store a watch keeps.
+// Options are the settings of a watch's store.
 type Options struct {
 	Path    string // of the store's file, which is made where it does not exist
 	RunFile string

@@ -38,7 +38,7 @@ func DecodeUntil(v []int64, src []byte, last int64) error {
 	return r.err
 }
 
-// begin reads what stands before the blocks and gives the numbers that these hold.
+// begin reads the part before the blocks and returns the numbers that the blocks contain.
 func (r *reader) begin(v []int64) []int64 {
 	if len(v) == 0 {
 		return nil
@@ -57,7 +57,7 @@ func (r *reader) begin(v []int64) []int64 {
 	return v[1:]
 }
 
-// reader takes a column apart. After an error it gives zeros.
+// reader decodes a column. After an error it returns zeros.
 type reader struct {
 	src   []byte
 	err   error

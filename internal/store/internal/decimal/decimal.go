@@ -126,7 +126,7 @@ func (f Form) Text(count int64) string {
 	return string(f.Append(buffer[:0], count))
 }
 
-// String returns the text of count 0, from which ParseForm gives the form again.
+// String returns the text of count 0, which ParseForm parses again.
 func (f Form) String() string { return f.Text(0) }
 
 // ParseForm is the reverse of String.

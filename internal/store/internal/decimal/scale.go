@@ -8,9 +8,9 @@ import (
 	"strings"
 )
 
-// Scale is what one count of a register stands for, in the unit of its readings:
-// 0.00125 for a bus voltage register of 1.25 mV a count, read in volts. It is stored
-// beside the counts, so that a wrong shunt resistance can be corrected for old readings.
+// Scale is the value of one count of a register in the unit of its readings: 0.00125 for a bus
+// voltage register of 1.25 mV a count, read in volts. It is stored beside the counts, so that a
+// wrong shunt resistance can be corrected for old readings.
 type Scale struct {
 	mantissa int64
 	exponent int

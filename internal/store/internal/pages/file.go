@@ -17,8 +17,7 @@ type File struct {
 	buffer    []byte
 }
 
-// Open opens the file of a database and its log. Where the header says no size of a page,
-// it is the one given.
+// Open opens the file of a database and its log. size is the page size if the header states none.
 func Open(path string, size int) (*File, error) {
 	file, err := os.Open(path)
 	if err != nil {

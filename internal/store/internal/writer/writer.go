@@ -48,12 +48,12 @@ type Channel struct {
 	From, To string // as in a reading
 	Unit     string // V, mV, uV, A, mA, uA, degC
 	Meter    string
-	// Scale is what one count stands for, in the unit, where the samples are the
-	// words of a register: "0.00125". It is "" where they are numbers.
+	// Scale is the value of one count, in the unit, if the samples are words of a register, such as
+	// "0.00125"; "" if they are numbers.
 	Scale string
 }
 
-// Handle stands for a channel of a Writer.
+// Handle refers to a channel of a Writer.
 type Handle int
 
 // Writer writes samples to a store that it has claimed. It is for one goroutine only.
@@ -163,10 +163,9 @@ type RunMark struct {
 	events.Mark
 }
 
-// Append stores samples and marks in one commit: all or none. When it returns without an
-// error they are safe on disk. Samples of any channels and in any order of time
-// may stand beside each other. A sample that is no number, but is said to be a
-// measured one, makes an error that names it.
+// Append stores samples and marks in one commit: all or none. When it returns without an error they
+// are safe on disk. Samples of any channels and in any order of time may be mixed. A sample that is
+// marked as measured but is not a number causes an error that names it.
 func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark) error {
 	if len(samples) == 0 && len(marks) == 0 {
 		return nil
