@@ -3,10 +3,12 @@ package cli
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/text/printable"
 )
@@ -61,21 +63,25 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	if len(marks) == 0 && damage == nil {
 		fmt.Fprintf(c.OutOrStdout(), "%s: nothing is noted of %s\n", from, printable.Line(r.Name))
 	}
+	var lines []table.Item
 	for _, m := range marks {
 		what, ok := markWords[m.Kind]
 		if !ok {
 			what = m.Kind
 		}
-		line := fmt.Sprintf("%s  %-18s", m.Time.Format(time.RFC3339), printable.Line(what))
+		var texts []string
 		for _, text := range []string{m.Subject, m.Text} {
 			if text != "" {
-				line += "  " + printable.Line(text)
+				texts = append(texts, printable.Line(text))
 			}
 		}
 		if !m.Withdrawn.IsZero() {
-			line += fmt.Sprintf("  (withdrawn on %s)", m.Withdrawn.Format(time.DateOnly))
+			texts = append(texts, fmt.Sprintf("(withdrawn on %s)", m.Withdrawn.Format(time.DateOnly)))
 		}
-		fmt.Fprintln(c.OutOrStdout(), line)
+		lines = append(lines, table.Item{Head: fmt.Sprintf("%s  %-18s  ", m.Time.Format(time.RFC3339), printable.Line(what)), Text: strings.Join(texts, "  ")})
+	}
+	if err := table.List(c.OutOrStdout(), lines, styleOf(c.OutOrStdout())); err != nil {
+		return err
 	}
 	return damage
 }

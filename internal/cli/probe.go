@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/show/table"
 )
 
 func newProbe() *cobra.Command {
@@ -35,6 +36,7 @@ func newProbeList() *cobra.Command {
 		Example: `  ohmkeep probe list`,
 		Args:    exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
+			var list []table.Item
 			for _, name := range profile.Names() {
 				p, err := profile.Load(name, "")
 				if err != nil {
@@ -44,12 +46,9 @@ func newProbeList() *cobra.Command {
 				if p.Port.Baud > 0 {
 					rate = fmt.Sprintf("%d baud", p.Port.Baud)
 				}
-				_, err = fmt.Fprintf(c.OutOrStdout(), "%-18s %-6s %12s  %s\n", p.Name, p.Kind, rate, p.Title)
-				if err != nil {
-					return err
-				}
+				list = append(list, table.Item{Head: fmt.Sprintf("%-18s %-6s %12s  ", p.Name, p.Kind, rate), Text: p.Title})
 			}
-			return nil
+			return table.List(c.OutOrStdout(), list, styleOf(c.OutOrStdout()))
 		},
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/text/printable"
 	"ohmkeep/internal/watch/service"
@@ -93,18 +94,23 @@ func noWatch(c *cobra.Command, of string, last store.Holder, held, asJSON bool) 
 }
 
 func printStatus(w io.Writer, s service.Status) error {
-	fmt.Fprintf(w, "%s, watched for %s\n", printable.Line(s.Run), span(s.Seconds))
+	var list []table.Item
+	add := func(head, format string, args ...any) {
+		list = append(list, table.Item{Head: head, Text: fmt.Sprintf(format, args...)})
+	}
+	add("", "%s, watched for %s", printable.Line(s.Run), span(s.Seconds))
 	for _, p := range s.Parts() {
-		fmt.Fprintln(w, p.Text)
+		add("", "%s", p.Text)
 		for _, detail := range p.Details {
-			fmt.Fprintf(w, "  %s\n", printable.Line(detail))
+			add("  ", "%s", printable.Line(detail))
 		}
 	}
 	for _, note := range s.Notes {
-		fmt.Fprintf(w, "Note: %s\n", printable.Line(note))
+		add("", "Note: %s", printable.Line(note))
 	}
 	for _, p := range s.Probes {
-		fmt.Fprintf(w, "\nprobe %s: %d readings stored, %d bad lines, %d unusable values, connection lost %s\n",
+		add("", "")
+		add("", "probe %s: %d readings stored, %d bad lines, %d unusable values, connection lost %s",
 			printable.Line(p.Name), p.Stored, p.Bad, p.Unusable, count(int(p.Lost), "time"))
 		for _, ch := range p.Channels {
 			place := ch.From
@@ -115,18 +121,19 @@ func printStatus(w io.Writer, s service.Status) error {
 			if ch.Age != nil && ch.Value != nil {
 				last = fmt.Sprintf("%.6g %s, %s ago", *ch.Value, service.Unit(ch.What), span(*ch.Age))
 			}
-			fmt.Fprintf(w, "  %-8s %-11s %-32s %s\n", printable.Line(ch.ID), printable.Line(ch.What), printable.Line(place), last)
+			add(fmt.Sprintf("  %-8s %-11s %-32s ", printable.Line(ch.ID), printable.Line(ch.What), printable.Line(place)), "%s", last)
 		}
 	}
-	fmt.Fprintf(w, "\n%s waiting to be stored, %d lost; the store was last written to %s ago\n", count(s.Waiting, "reading"), s.Dropped+s.Refused, span(s.CommitAge))
+	add("", "")
+	add("", "%s waiting to be stored, %d lost; the store was last written to %s ago", count(s.Waiting, "reading"), s.Dropped+s.Refused, span(s.CommitAge))
 	if d := s.Disk; d != nil {
-		fmt.Fprintf(w, "store %.1f MB, %.1f GB of %.1f GB free", float64(d.Store)/1e6, float64(d.Free)/1e9, float64(d.Size)/1e9)
+		text := fmt.Sprintf("store %.1f MB, %.1f GB of %.1f GB free", float64(d.Store)/1e6, float64(d.Free)/1e9, float64(d.Size)/1e9)
 		if d.Written >= 0 {
-			fmt.Fprintf(w, "; %.2f GB written to the disk since its machine was started", float64(d.Written)/1e9)
+			text += fmt.Sprintf("; %.2f GB written to the disk since its machine was started", float64(d.Written)/1e9)
 		}
-		fmt.Fprintln(w)
+		add("", "%s", text)
 	}
-	return nil
+	return table.List(w, list, styleOf(w))
 }
 
 // span returns a number of seconds as text in suitable units.
