@@ -1,6 +1,8 @@
 package model
 
 import (
+	"math"
+
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/run"
@@ -49,11 +51,17 @@ func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 			by *= slope
 		}
 		for j := range row {
-			row[j] *= by
+			if row[j] *= by; math.Abs(row[j])*p.Unknowns[j].Deviation < negligible {
+				row[j] = 0
+			}
 		}
 	}
 	return nil
 }
+
+// negligible is the change of a residual with one standard deviation of a prior below which a reading
+// counts as independent of that unknown, so that the least squares of a large run are sparse.
+const negligible = 1e-6
 
 // SolveReadSteps solves the network of every step with readings at x.
 func (p *Problem) SolveReadSteps(x []float64) error {

@@ -40,9 +40,10 @@ type Options struct {
 	// deviations.
 	Tolerance float64
 	// Slack ends a fit with slow progress: where four steps in a row lowered the sum of squares, in
-	// squared standard uncertainties, by no more than this together, and no more is predicted. 0.01
-	// leaves an error of a tenth of a deviation, in one direction at most. A fit that converges
-	// normally gains more in its last steps, and ends by Tolerance. 0 = never.
+	// squared standard uncertainties, by no more than this together, and the next promises no more
+	// than four times as much. 0.01 leaves an error of a fifth of a deviation, in one direction at
+	// most. A fit that converges normally gains more in its last steps, and ends by Tolerance. 0 =
+	// never.
 	Slack float64
 }
 
@@ -73,8 +74,12 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 	if err := check(k, start, prior); err != nil {
 		return nil, err
 	}
-	s := newSearch(m, prior, opt)
-	copy(s.here.x, start)
+	o, err := inOrder(m, start)
+	if err != nil {
+		return nil, err
+	}
+	s := newSearch(o, o.prior(prior), opt)
+	copy(s.here.x, o.arrange(start))
 	if err := s.visit(s.here); err != nil {
 		return nil, err
 	}
@@ -91,7 +96,11 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 			break
 		}
 	}
-	return s.finish()
+	f, err := s.finish()
+	if err != nil {
+		return nil, err
+	}
+	return o.fit(f), nil
 }
 
 // At returns the fit at a given start without any step: the residuals, the covariance and the sum
@@ -101,8 +110,12 @@ func At(m Model, x []float64, prior *Prior) (*Fit, error) {
 	if err := check(k, x, prior); err != nil {
 		return nil, err
 	}
-	s := newSearch(m, prior, Options{})
-	copy(s.here.x, x)
+	o, err := inOrder(m, x)
+	if err != nil {
+		return nil, err
+	}
+	s := newSearch(o, o.prior(prior), Options{})
+	copy(s.here.x, o.arrange(x))
 	if err := s.visit(s.here); err != nil {
 		return nil, err
 	}
@@ -111,10 +124,11 @@ func At(m Model, x []float64, prior *Prior) (*Fit, error) {
 	}
 	s.begin()
 	f, err := s.finish()
-	if err == nil {
-		f.Converged = false
+	if err != nil {
+		return nil, err
 	}
-	return f, err
+	f.Converged = false
+	return o.fit(f), nil
 }
 
 // check returns an error for sizes that disagree and for a start or prior that is not usable.

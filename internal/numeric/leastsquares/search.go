@@ -81,8 +81,10 @@ const (
 	// this much may be left to win: a step of a tenth of the parameters' deviations, all
 	// together, if those are scaled by the residual deviation.
 	slight = 0.01
-	// A fit creeps where so many steps gain less than Slack, see Options.
-	slowSteps = 4
+	// A fit creeps where so many steps gain less than Slack together, and the next promises less than
+	// this many times it: a curved valley keeps less than its derivatives promise. See Options.
+	slowSteps   = 4
+	slowPromise = 4.0
 )
 
 // slow reports whether the last steps gained so little that the fit may end, see
@@ -94,7 +96,7 @@ func (s *search) slow() bool {
 	if s.iterations < slowSteps {
 		return false
 	}
-	s.crept = s.slack > 0 && gained <= s.slack && s.here.promise <= s.slack
+	s.crept = s.slack > 0 && gained <= s.slack && s.here.promise <= slowPromise*s.slack
 	return s.crept
 }
 

@@ -1,69 +1,97 @@
 package leastsquares
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // triangle solves linear least squares by Householder reflections: it minimises
 //
 //	‖J·δ + r‖² + ‖D·δ + c‖²
 //
-// with D diagonal. D is the triangle to begin with and the rows of J are folded
-// into it, column by column; what is below the diagonal of D never fills
-// (Golub and Van Loan, Matrix Computations, 5.2). All memory is made once.
+// with D diagonal. D is the triangle to begin with and the rows of J are folded into it, some at a
+// time, each lot from its first column on (sequential accumulation: Lawson and Hanson, Solving Least
+// Squares Problems, chapter 27). Columns in which neither the lot nor the triangle's row has an entry
+// are passed over, so that the work follows the entries that are not zero. All memory is made once.
 type triangle struct {
 	n, m    int
-	heights []int     // by column: data rows that are not zero from there down
 	upper   []float64 // m×m, row after row; only on and above the diagonal
-	columns []float64 // m+1 columns of n: J and r, overwritten
+	columns []float64 // m+1 columns of lotRows: a lot of J and r, overwritten
+	active  []bool    // by column: the lot has entries there
+	first   []int     // by row of J: its first column
+	lot     []int     // rows of J in the lot
+	next    []int     // columns that a reflection changes
 	right   []float64 // m: c, then the transformed right-hand side
 	scratch []float64 // m
 }
 
+// lotRows is how many rows are folded in at a time.
+const lotRows = 64
+
 func newTriangle(n, m int) *triangle {
-	return &triangle{n: n, m: m, heights: make([]int, m), upper: make([]float64, m*m), columns: make([]float64, (m+1)*max(n, 1)),
-		right: make([]float64, m), scratch: make([]float64, m)}
+	return &triangle{n: n, m: m, upper: make([]float64, m*m), columns: make([]float64, (m+1)*lotRows), active: make([]bool, m),
+		first: make([]int, max(n, m)), lot: make([]int, 0, lotRows), next: make([]int, 0, m+1), right: make([]float64, m), scratch: make([]float64, m)}
 }
 
 // fold makes the triangle of a Jacobian, residuals, diagonal and its right-hand side.
 func (t *triangle) fold(jacobian *Matrix, residuals, diagonal, c []float64) {
 	t.begin(diagonal, c)
-	dense := 0
-	last := t.columns[t.m*t.n:]
-	for i := range jacobian.Rows {
-		row := jacobian.Row(i)
-		if few(row) {
-			t.rotate(row, residuals[i])
-			continue
-		}
-		for j, x := range row {
-			t.columns[j*t.n+dense] = x
-		}
-		last[dense] = residuals[i]
-		dense++
-	}
-	for j := range t.heights {
-		t.heights[j] = dense
-	}
-	for j := range t.m {
-		t.reflect(j)
-	}
+	t.absorb(jacobian.Rows, jacobian.Row, residuals)
 }
 
-// refold makes the triangle of another one, in the place of a Jacobian, and a diagonal
-// with a right-hand side of zeros: a fifth of the work of folding it all again.
+// refold makes the triangle of another one, in the place of a Jacobian, and a diagonal with a
+// right-hand side of zeros.
 func (t *triangle) refold(of *triangle, diagonal []float64) {
 	clear(t.scratch)
 	t.begin(diagonal, t.scratch)
-	for i := range t.m {
-		for j := i; j < t.m; j++ {
-			t.columns[j*t.n+i] = of.upper[i*t.m+j]
+	t.absorb(of.m, func(i int) []float64 { return of.upper[i*of.m : (i+1)*of.m] }, of.right)
+}
+
+// absorb folds rows and their residuals in, by their first column. Rows of zeros change nothing.
+func (t *triangle) absorb(rows int, row func(i int) []float64, residuals []float64) {
+	for i := range rows {
+		t.first[i] = slices.IndexFunc(row(i), func(x float64) bool { return x != 0 })
+	}
+	for j := range t.m {
+		for i := range rows {
+			if t.first[i] != j {
+				continue
+			}
+			if t.lot = append(t.lot, i); len(t.lot) == lotRows {
+				t.foldLot(row, residuals)
+			}
+		}
+		if len(t.lot) >= lotRows/4 {
+			t.foldLot(row, residuals) // rows that begin together have most columns in common
 		}
 	}
-	copy(t.columns[t.m*t.n:], of.right)
-	for j := range t.m {
-		t.heights[j] = j + 1 // a column of a triangle, and reflections keep it so
+	t.foldLot(row, residuals)
+}
+
+// foldLot folds the rows of the lot in.
+func (t *triangle) foldLot(row func(i int) []float64, residuals []float64) {
+	h := len(t.lot)
+	if h == 0 {
+		return
 	}
-	for j := range t.m {
-		t.reflect(j)
+	last := t.columns[t.m*lotRows:]
+	for p, i := range t.lot {
+		for j, x := range row(i) {
+			if x != 0 {
+				t.columns[j*lotRows+p] = x
+				t.active[j] = true
+			}
+		}
+		last[p] = residuals[i]
+	}
+	from := t.first[t.lot[0]]
+	t.lot = t.lot[:0]
+	for j := from; j < t.m; j++ {
+		if t.active[j] {
+			t.reflect(j, h)
+			t.active[j] = false
+			clear(t.columns[j*lotRows : (j+1)*lotRows])
+		}
 	}
 }
 
@@ -76,51 +104,16 @@ func (t *triangle) begin(diagonal, c []float64) {
 	}
 }
 
-// few reports whether a row has so few entries that rotating it is less work than
-// carrying it through all reflections.
-func few(row []float64) bool {
-	n := 0
-	for _, x := range row {
-		if x != 0 {
-			n++
-			if n > 4 {
-				return false
-			}
-		}
-	}
-	return true
-}
-
-// rotate folds one row and its residual into the triangle by Givens rotations.
-func (t *triangle) rotate(row []float64, residual float64) {
-	rest := t.scratch
-	copy(rest, row)
-	for j := range t.m {
-		if rest[j] == 0 {
-			continue
-		}
-		upper := t.upper[j*t.m : (j+1)*t.m]
-		length := math.Hypot(upper[j], rest[j])
-		cos, sin := upper[j]/length, rest[j]/length
-		for k := j; k < t.m; k++ {
-			a, b := upper[k], rest[k]
-			upper[k], rest[k] = cos*a+sin*b, cos*b-sin*a
-		}
-		rest[j] = 0
-		t.right[j], residual = cos*t.right[j]+sin*residual, cos*residual-sin*t.right[j]
-	}
-}
-
-// reflect clears column j of the data rows with the reflection I − τ·v·vᵀ, v being 1
-// in row j of the triangle and the scaled column in the data rows.
-func (t *triangle) reflect(j int) {
-	h := t.heights[j]
-	column := t.columns[j*t.n : j*t.n+h]
+// reflect clears column j of the h rows of the lot with the reflection I − τ·v·vᵀ, v being 1 in row
+// j of the triangle and the scaled column in the lot.
+func (t *triangle) reflect(j, h int) {
+	column := t.columns[j*lotRows : j*lotRows+h]
 	below := norm(column)
 	if below == 0 {
 		return
 	}
-	head := t.upper[j*t.m+j]
+	row := t.upper[j*t.m : (j+1)*t.m]
+	head := row[j]
 	length := math.Hypot(head, below)
 	if head > 0 {
 		length = -length
@@ -130,16 +123,21 @@ func (t *triangle) reflect(j int) {
 	for i := range column {
 		column[i] *= scale
 	}
-	row := t.upper[j*t.m : (j+1)*t.m]
 	row[j] = length
-	k := j + 1
-	for ; k+4 <= t.m; k += 4 {
-		t.applyFour(column, k, row[k:k+4], tau)
+	next := t.next[:0]
+	for k := j + 1; k < t.m; k++ {
+		if t.active[k] || row[k] != 0 {
+			t.active[k] = true
+			next = append(next, k)
+		}
 	}
-	for ; k < t.m; k++ {
-		row[k] = apply(column, t.columns[k*t.n:k*t.n+h], row[k], tau)
+	for ; len(next) >= 4; next = next[4:] {
+		t.applyFour(column, [4]int(next), row, tau)
 	}
-	t.right[j] = apply(column, t.columns[t.m*t.n:t.m*t.n+h], t.right[j], tau)
+	for _, k := range next {
+		row[k] = apply(column, t.columns[k*lotRows:k*lotRows+h], row[k], tau)
+	}
+	t.right[j] = apply(column, t.columns[t.m*lotRows:t.m*lotRows+h], t.right[j], tau)
 }
 
 // apply reflects one column with entry head in the triangle's row, which it returns.
@@ -156,13 +154,13 @@ func apply(v, column []float64, head, tau float64) float64 {
 	return head - sum
 }
 
-// applyFour is apply for four columns from k on and their entries in the triangle's row:
-// the reflection is read a quarter as often, and no sum waits for another.
-func (t *triangle) applyFour(v []float64, k int, head []float64, tau float64) {
+// applyFour is apply for four columns and their entries in the triangle's row: the reflection is
+// read a quarter as often, and no sum waits for another.
+func (t *triangle) applyFour(v []float64, columns [4]int, row []float64, tau float64) {
 	n := len(v)
-	at := func(k int) []float64 { return t.columns[k*t.n : k*t.n+n][:len(v)] }
-	p, q, r, s := at(k), at(k+1), at(k+2), at(k+3)
-	a, b, c, d := head[0], head[1], head[2], head[3]
+	at := func(k int) []float64 { return t.columns[k*lotRows : k*lotRows+n][:len(v)] }
+	p, q, r, s := at(columns[0]), at(columns[1]), at(columns[2]), at(columns[3])
+	a, b, c, d := row[columns[0]], row[columns[1]], row[columns[2]], row[columns[3]]
 	for i, x := range v {
 		a += x * p[i]
 		b += x * q[i]
@@ -176,10 +174,10 @@ func (t *triangle) applyFour(v []float64, k int, head []float64, tau float64) {
 		r[i] -= c * x
 		s[i] -= d * x
 	}
-	head[0] -= a
-	head[1] -= b
-	head[2] -= c
-	head[3] -= d
+	row[columns[0]] -= a
+	row[columns[1]] -= b
+	row[columns[2]] -= c
+	row[columns[3]] -= d
 }
 
 // solve writes the minimising δ; 0 in a direction of which nothing is known.
@@ -279,6 +277,9 @@ func (t *triangle) covariance() *Matrix {
 	for j := range m { // Σ over columns j of R⁻¹: entries 0..j
 		column := inverse.Row(j)[:j+1]
 		for a, x := range column {
+			if x == 0 {
+				continue
+			}
 			row := c.Row(a)
 			for b, y := range column[:a+1] {
 				row[b] += x * y
