@@ -69,7 +69,7 @@ func NewPlainBoard(p *Pair, channels []string, source func(channel string, q run
 	}}
 }
 
-// Run prints until ctx ends or the cable is parted.
+// Run prints until ctx ends or the cable is closed.
 func (b *Board) Run(ctx context.Context) error {
 	beat := time.NewTicker(b.interval)
 	defer beat.Stop()

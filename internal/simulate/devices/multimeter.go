@@ -26,8 +26,8 @@ const queueDepth = 20
 // the range that the number needs; CONF? returns function and range.
 type Multimeter struct {
 	Wire
-	// Settling is how long after a change of function or range it shows half of what
-	// is there. Set it before Run.
+	// Settling is how long after a change of function or range it shows half of the true
+	// value. Set it before Run.
 	Settling time.Duration
 
 	mu      sync.Mutex // of quant, held and changed: Turn comes from another goroutine
@@ -53,7 +53,7 @@ func NewMultimeter(p *Pair, source func(run.Quantity) float64) (*Multimeter, err
 	return &Multimeter{Wire: Wire{device: p.Device}, source: source, ranges: ranges}, nil
 }
 
-// Run answers until ctx ends or the cable is parted.
+// Run answers until ctx ends or the cable is closed.
 func (m *Multimeter) Run(ctx context.Context) error {
 	stop := context.AfterFunc(ctx, func() { _ = m.Unplug() })
 	defer stop()
@@ -75,7 +75,7 @@ func (m *Multimeter) Run(ctx context.Context) error {
 	return ctx.Err()
 }
 
-// obey does what one message says and gives its answer, "" where it has none.
+// obey executes one message and returns its answer; "" = none.
 func (m *Multimeter) obey(message string) string {
 	header, parameters, _ := strings.Cut(message, " ")
 	switch header = shorten(header); header {
@@ -108,7 +108,7 @@ func (m *Multimeter) obey(message string) string {
 	return ""
 }
 
-// measurement obeys CONF:VOLT:DC and MEAS:VOLT:DC? and the like.
+// measurement executes the messages of functions, such as CONF:VOLT:DC and MEAS:VOLT:DC?.
 func (m *Multimeter) measurement(header, parameters string) string {
 	verb, function, _ := strings.Cut(strings.TrimSuffix(header, "?"), ":")
 	q, known := map[string]run.Quantity{"VOLT": run.Voltage, "CURR": run.Current, "TEMP": run.Temperature}[strings.TrimSuffix(function, ":DC")]

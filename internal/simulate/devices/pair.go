@@ -45,11 +45,11 @@ func (p *Pair) Kind() string {
 	return "pseudo-terminal"
 }
 
-// abandon is how long an instrument waits for a program to take what it sends.
+// abandon is how long an instrument waits for a program to read what it sends.
 // After that the bytes are lost, as they are on a wire that is not read.
 const abandon = time.Second
 
-// patient gives up a write that is not read.
+// patient is a connection whose writes give up after abandon.
 type patient struct{ net.Conn }
 
 func (p *patient) Write(data []byte) (int, error) {
@@ -75,7 +75,7 @@ type Wire struct {
 	silent bool
 }
 
-// Say sends bytes as they are, garbage and half lines included.
+// Say sends bytes unchanged; they need not be whole lines.
 func (w *Wire) Say(bytes string) error {
 	w.mu.Lock()
 	silent, slow := w.silent, w.slow
@@ -96,7 +96,7 @@ func (w *Wire) Say(bytes string) error {
 	return nil
 }
 
-// Silence keeps back everything that is said from now on, or ends that.
+// Silence discards all output from now on, or ends that.
 func (w *Wire) Silence(on bool) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -110,5 +110,5 @@ func (w *Wire) Slow(pause time.Duration) {
 	w.slow = pause
 }
 
-// Unplug parts the cable.
+// Unplug closes the cable.
 func (w *Wire) Unplug() error { return w.device.Close() }

@@ -1,9 +1,9 @@
-// Package months is a run that a board reads for months, for proving what drift finds:
-// sensors with gains and offsets of their own and coarse counts, days and seasons,
-// animations that are not announced, a check step every night, what a Story makes happen,
-// and what no model of the nights holds: noise that grows with the load, gains that follow the
-// weather, a thermometer that is warmer than the copper, nights without a check, an owner
-// who dims the run. Everything is drawn from a seed.
+// Package months simulates a run of package plant that a board reads for months. Its
+// sensors have gains and offsets of their own and coarse counts. Days and seasons warm the
+// copper, animations are shown unannounced, a check step is shown every night, and a Story
+// adds faults and disturbances: noise that grows with the load, gains that follow the
+// weather, a thermometer that is warmer than the copper, nights without a check, a dimmed
+// run. Everything is drawn from a seed. It shares nothing with package drift.
 package months
 
 import (
@@ -18,7 +18,7 @@ import (
 	"ohmkeep/internal/simulate/plant"
 )
 
-// Story is what happens. The zero Story of a run is healthy and uneventful.
+// Story describes the months of a run. In the zero Story no fault and no disturbance occurs.
 type Story struct {
 	Begin time.Time
 	Days  int
@@ -32,11 +32,11 @@ type Story struct {
 	Sensed   []string // places with a sensor; nil = all ends and supplies
 	Currents bool     // the feeds' currents are read
 	Warmth   bool     // a temperature is read
-	DayCycle float64  // K, half of what day and night differ
-	Season   float64  // K, half of what summer and winter differ
-	// What no model of the nights holds. The zero values are a calm board.
+	DayCycle float64  // K, half of the difference between day and night
+	Season   float64  // K, half of the difference between summer and winter
+	// Disturbances; 0 = none.
 	Noise        float64 // V, standard deviation of a pair voltage beside its sensor's counts
-	NoisePerAmp  float64 // V/A, what comes to it for each ampere of the run
+	NoisePerAmp  float64 // V/A, added to Noise for each ampere of the run
 	GainTempCo   float64 // 1/K, standard deviation of the sensors' gains' temperature coefficients
 	Cabinet      float64 // K by which the thermometer's place is warmer than the copper at 5 A
 	MissedChecks float64 // part of the nights on which no check is shown
@@ -46,12 +46,12 @@ type Story struct {
 	Sag    float64 // V that the supply loses over all the days
 	Ageing float64 // part of the pixels' current that is lost over all the days
 
-	// Change is called before every sample and may change the plant, which is as healthy
-	// as on the first day each time. day counts from 0.
+	// Change is called before every sample and may change the plant, which is restored to
+	// its healthy state before each call. day counts from 0.
 	Change func(day float64, p *plant.Plant, rng *rand.Rand)
-	// Edit may change what the board sends: the readings of one sample.
+	// Edit returns what the board sends instead of the readings of one sample.
 	Edit func(day float64, sample []reading.Reading) []reading.Reading
-	// Swap names sensors ("west.start") that are another device from a day on.
+	// Swap gives the day from which a sensor ("west.start") is another device.
 	Swap map[string]float64
 	// Renamed gives the new device's meter; "" = it has the same.
 	Renamed string
@@ -98,7 +98,7 @@ type station struct {
 	healthy plant.Plant // as on the first day
 	rng     *rand.Rand  // of the plant and its sensors
 	show    *rand.Rand  // of animations and noise
-	// Draws of their own, so that a seed's plant and pictures do not depend on the rest.
+	// Separate generators, so that a seed's plant and pictures do not depend on the disturbances.
 	tempered, rough *rand.Rand
 	places          []run.Place
 	sensors         map[string][2]sensor // by place or feed: the first device and the one after a swap

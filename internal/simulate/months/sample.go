@@ -87,7 +87,7 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 	return sample, nil
 }
 
-// animate draws a picture: dark, or every reel in a colour of its own.
+// animate draws the levels of a picture: dark, or every reel in a colour of its own.
 func (s *station) animate(levels []map[string]float64) {
 	dark := s.show.Float64() < 0.25
 	bright := s.show.Float64()

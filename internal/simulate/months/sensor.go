@@ -2,8 +2,8 @@ package months
 
 import "math"
 
-// What a board's sensors are. Gains and offsets lie evenly between plus and minus these; an
-// INA226 has 0.1 % and 7.5 mV at most (from memory of the datasheet), cheap dividers more.
+// Properties of a board's sensors. Gains and offsets are evenly distributed between plus and
+// minus these; an INA226 has 0.1 % and 7.5 mV at most (from memory of the datasheet), cheap dividers more.
 const (
 	maxGainVolts  = 0.003
 	maxOffset     = 0.003 // V
@@ -22,12 +22,12 @@ func (s *station) draw(maxGain, maxOffset float64) sensor {
 	return sensor{maxGain * (2*s.rng.Float64() - 1), maxOffset * (2*s.rng.Float64() - 1), s.story.GainTempCo * s.tempered.NormFloat64()}
 }
 
-// at is what a device makes of a value when it is as warm as the copper.
+// at returns the reading of a true value; the device is as warm as the copper.
 func (d sensor) at(celsius, value float64) float64 {
 	return value*(1+d.gain+d.tempCo*(celsius-20)) + d.offset
 }
 
-// thermometer is what a thermometer shows: in a cabinet beside the supply it is warmer
+// thermometer returns the temperature that is read: in a cabinet beside the supply it is warmer
 // than the copper by a part of its own and one that grows with the current, and follows
 // the weather by two thirds.
 func (s *station) thermometer(amps float64) float64 {
