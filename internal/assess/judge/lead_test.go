@@ -2,7 +2,6 @@ package judge
 
 import (
 	"math/rand/v2"
-	"slices"
 	"strings"
 	"testing"
 
@@ -53,10 +52,11 @@ blue = 0.2
 `
 
 // A joint between two feeds whose conductors may differ is decided by readings along one
-// conductor. They are proposed with the long lead that they need although no meter states one,
-// and a survey with such a lead includes them.
+// conductor. Who reads what is proposed until nothing is gets a verdict wherever a survey with a long
+// lead gives one; such readings are proposed with the lead that they need although no meter states
+// one.
 func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
-	proposed, settled, told, surveyed := 0, 0, 0, 0
+	unsure, withLead, settled, surveyed := 0, 0, 0, 0
 	const runs = 18
 	for seed := range runs {
 		r := runtest.Parse(t, twoFeeds)
@@ -77,25 +77,27 @@ func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
 		if verdictOf(a, "west-north") != assessment.Unproven {
 			continue
 		}
-		promised := false
-		for range 2 {
+		unsure++
+		lead := false
+		for range 5 {
+			if len(a.Next) == 0 {
+				break
+			}
 			for _, n := range a.Next {
 				h.read(r.StepIndex(n.Step), survey.Visit{Quantity: n.Quantity, From: n.From, To: n.To})
-				if n.Lead > 0 {
-					told++
-					if want := map[string]float64{"A": 4, "west": 119.0 / 20, "north": 79.0 / 20}; n.Lead > want[strings.TrimRight(strings.Split(n.From, ".")[0], "+-")]+1e-9 {
-						t.Errorf("%s to %s takes a lead of %g m", n.From, n.To, n.Lead)
-					}
+				lead = lead || n.Lead > 0
+				if want := map[string]float64{"A": 4, "west": 119.0 / 20, "north": 79.0 / 20}; n.Lead > 0 && n.Lead > want[strings.TrimRight(strings.Split(n.From, ".")[0], "+-")]+1e-9 {
+					t.Errorf("%s to %s takes a lead of %g m", n.From, n.To, n.Lead)
 				}
-				promised = promised || n.Lead > 0 && slices.Contains(n.Settles, "west-north")
 			}
 			a = assess(t, r, h.list)
 		}
-		if promised {
-			proposed++
-			if verdictOf(a, "west-north") == assessment.Pass {
-				settled++
-			}
+		if lead {
+			withLead++
+		}
+		passed := verdictOf(a, "west-north") == assessment.Pass
+		if passed {
+			settled++
 		}
 		r.Meters[0].Lead = 6
 		h.list = nil
@@ -106,6 +108,9 @@ func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
 		visit(long)
 		if a = assess(t, r, h.list); verdictOf(a, "west-north") == assessment.Pass {
 			surveyed++
+			if !passed {
+				t.Errorf("seed %d: a survey with a long lead passes the joint, what is proposed does not", seed)
+			}
 		}
 		for _, n := range a.Next {
 			if n.Lead > 6 {
@@ -113,8 +118,8 @@ func TestLongLeadDecidesJointBetweenFeeds(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d proposed in %d runs with %d readings, %d settled by them, %d by a survey", proposed, runs, told, settled, surveyed)
-	if proposed < 4 || settled*10 < proposed*9 {
-		t.Error("a long lead does not settle what it is proposed for")
+	t.Logf("of %d runs unproven at first %d were settled by what is proposed, in %d of them with a long lead, and %d by a survey", unsure, settled, withLead, surveyed)
+	if unsure < 10 || withLead < 5 {
+		t.Error("hardly any run needs a long lead, so the test shows little")
 	}
 }

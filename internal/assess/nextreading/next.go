@@ -48,6 +48,9 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 		list = append(list, slices.DeleteFunc(o.BeyondLeads(), o.taken)...)
 		next = o.choose(list, targets).narrowing(list, mostLong)
 	}
+	if len(next) == 0 {
+		next = o.perhaps(list, targets)
+	}
 	return next
 }
 
@@ -110,6 +113,9 @@ func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) 
 	for len(next) < most {
 		best, gain := -1, 0.0
 		for i := range c.Candidates() {
+			if c.isRead[i] {
+				continue
+			}
 			sum, enough := 0.0, false
 			for k := range c.targets {
 				part := c.After(i, k) / c.Variance(k)
@@ -124,6 +130,7 @@ func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) 
 			break
 		}
 		c.Take(best)
+		c.isRead[best] = true
 		next = append(next, c.outlook.Describe(&list[c.from[best]]))
 	}
 	return next
@@ -135,6 +142,7 @@ type choice struct {
 	outlook   *Outlook
 	few       []Candidate
 	read      []Candidate // taken so far
+	isRead    []bool      // by candidate of this choice
 	from      []int       // by candidate of this choice: its index in the list
 	targets   []Target
 	goals     []float64 // by target: variance at which it is settled; 0 = no variance settles it
@@ -156,7 +164,7 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	for i, from := range c.from {
 		few[i] = list[from]
 	}
-	c.few, c.Posterior = few, o.Posterior(few, elements)
+	c.few, c.isRead, c.Posterior = few, make([]bool, len(few)), o.Posterior(few, elements)
 	return c
 }
 
@@ -188,9 +196,12 @@ func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
 // candidate is worth taking.
 func (c *choice) best(most int) []int {
 	worths, hints := make([]float64, c.Candidates()), make([]float64, c.Candidates())
-	order := make([]int, c.Candidates())
-	for i := range order {
-		order[i] = i
+	var order []int
+	for i := range c.Candidates() {
+		if c.isRead[i] {
+			continue
+		}
+		order = append(order, i)
 		worths[i] = c.worth(func(k int) float64 { return c.After(i, k) })
 		for k := range c.targets {
 			if c.unsettled[k] && c.goals[k] > 0 {
@@ -279,7 +290,7 @@ func (c *choice) worth(after func(k int) float64) float64 {
 // take takes candidate i and returns the names of the targets that it settles.
 func (c *choice) take(i int) (names []string) {
 	c.Posterior.Take(i)
-	c.read = append(c.read, c.few[i])
+	c.read, c.isRead[i] = append(c.read, c.few[i]), true
 	var foreseen *estimate.Estimate
 	for k, t := range c.targets {
 		if !c.unsettled[k] || c.Variance(k) > c.goals[k] {

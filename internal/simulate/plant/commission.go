@@ -102,6 +102,15 @@ func (c *Case) readStep(step int, thermometer bool) {
 	}
 }
 
+// Read takes one more reading in a step, with the same meter. The names must be those of the run.
+func (c *Case) Read(step int, q run.Quantity, from, to string) error {
+	if err := c.Plant.Set(step); err != nil {
+		return err
+	}
+	c.read(step, q, from, to, c.Plant.True(q, from, to))
+	return nil
+}
+
 // read writes down one reading, if the meter has a range for it.
 func (c *Case) read(step int, q run.Quantity, from, to string, value float64) {
 	x := reading.Reading{Row: len(c.Readings) + 2, Time: begin.Add(time.Duration(len(c.Readings)) * interval),
