@@ -89,8 +89,8 @@ func correct(c *cobra.Command, s *store.Store, r *equipped) (corrected int, err 
 	return corrected, nil
 }
 
-// perCountOf returns the SI value of one count of a channel. ok is false if the device
-// sends no counts, or if only the kernel knows the shunt.
+// perCountOf returns the SI value of one count of a channel. ok is false if the device sends no
+// counts, or if only the kernel uses the shunt.
 func perCountOf(p *profile.Profile, channel run.ProbeChannel) (perCount float64, ok bool) {
 	for _, f := range p.Line.Fields {
 		if !f.Counts || f.Quantity != channel.Quantity || f.IsFlags() {

@@ -112,8 +112,7 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 	return nil
 }
 
-// wanted gives the good rows of a file and, unless skipBad, ends with the faults of the
-// others.
+// wanted returns the valid rows of a file and, unless skipBad, ends with the faults of the others.
 func wanted(rows *csv.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		for x, err := range rows.Good() {

@@ -124,7 +124,7 @@ func printGathered(w io.Writer, r *run.Run, list []reading.Reading, older int) {
 	}
 }
 
-// stored gives what a store holds of a run.
+// stored returns the readings of a run in a store.
 func stored(ctx context.Context, s *store.Store, r *run.Run) ([]reading.Reading, error) {
 	var list []reading.Reading
 	for x, err := range s.Readings(ctx, r.Name, store.Filter{}) {

@@ -68,7 +68,7 @@ that it can be moved back.`,
 	return c
 }
 
-// redate moves readings and prints which; the zero to: where the store itself tells.
+// redate moves readings and prints which. With a zero to, the store itself determines the dates.
 func redate(c *cobra.Command, s *store.Store, in, runName string, since, until, to time.Time) error {
 	stale := false
 	all, err := during(c, "redating "+in, func() (all []store.Redated, err error) {

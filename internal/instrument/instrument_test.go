@@ -230,7 +230,7 @@ func TestHostileBoard(t *testing.T) {
 	device := open(t, load(t, "plain-lines"), pair)
 	say := func(text string) {
 		t.Helper()
-		if err := sim.Say(text); err != nil {
+		if err := sim.Send(text); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -266,13 +266,13 @@ func TestMeasureWaitsForNow(t *testing.T) {
 		sim := devices.NewPlainBoard(pair, nil, place, time.Hour)
 		device := open(t, load(t, "plain-lines"), pair)
 		for range 20 {
-			if err := sim.Say("1,1,V\n"); err != nil {
+			if err := sim.Send("1,1,V\n"); err != nil {
 				t.Fatal(err)
 			}
 		}
 		go func() {
 			time.Sleep(100 * time.Millisecond)
-			_ = sim.Say("2,3,V\n1,3,A\n1,2,V\n")
+			_ = sim.Send("2,3,V\n1,3,A\n1,2,V\n")
 		}()
 		s, err := device.Measure(bounded(t), "1", run.Voltage)
 		if err != nil || s.Value != 2 {
@@ -293,7 +293,7 @@ func TestClockAndLog(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer device.Close()
-	if err := sim.Say("# hi\nx\n1,2,V\n"); err != nil {
+	if err := sim.Send("# hi\nx\n1,2,V\n"); err != nil {
 		t.Fatal(err)
 	}
 	if s := next(t, device); !s.Time.Equal(then) {

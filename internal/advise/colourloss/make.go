@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// ErrDark reports that a step lights nothing, so that there is no colour to judge.
+// ErrDark is the error of a step that lights no channel.
 var ErrDark = errors.New("lights no channel: there is no colour to judge")
 
 // maker holds a run in one step while its appearance is made.
@@ -31,10 +31,9 @@ type maker struct {
 	out      *Appearance
 }
 
-// Make gives the appearance of a run in a step, by its index in the run, as fitted
-// by e, or as stated where e is nil. at is the pixel to look into; nil is the worst
-// one. The error says that the step is dark, that no supply reaches a part of the
-// run, or that the currents found no balance.
+// Make computes the appearance of a run in a step, by its index in the run, as fitted by e, or as
+// stated if e is nil. at is the pixel to examine; nil is the worst one. It returns an error if the
+// step is dark, no supply reaches a part of the run, or the network cannot be solved.
 func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearance, error) {
 	m, err := look(r, step, e)
 	if err != nil {
@@ -55,8 +54,7 @@ func Make(r *run.Run, step int, e *estimate.Estimate, at *run.Place) (*Appearanc
 	return m.out, nil
 }
 
-// Worst returns what Make says of the worst pixel, without what causes it. The errors
-// are those of Make.
+// Worst returns the worst pixel as Make does, without the causes. The errors are those of Make.
 func Worst(r *run.Run, step int, e *estimate.Estimate) (Spot, error) {
 	m, err := look(r, step, e)
 	if err != nil {

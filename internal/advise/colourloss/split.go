@@ -90,8 +90,8 @@ func (m *maker) players(g *ladder.Gradient) []player {
 	return append(kept, copper)
 }
 
-// coalition writes the parameters in which the players of a set are as they are
-// and all others ideal.
+// coalition writes the parameters in which the players of a set are as fitted or stated and all
+// others are ideal.
 func (m *maker) coalition(players []player, s shapley.Set, to *ladder.Parameters) {
 	copy(to.Supplies, m.real.Supplies)
 	copy(to.Feeds, m.real.Feeds)

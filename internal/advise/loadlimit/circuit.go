@@ -51,7 +51,7 @@ func (s *State) Worst() limits.Utilisation {
 // Holds reports whether every limit is kept.
 func (s *State) Holds() bool { worst := s.Worst(); return worst.Holds() }
 
-// New lays out the network of a run that shows a colour. The error says that no supply reaches a
+// New sets up the network of a run that shows a colour. It returns an error if no supply reaches a
 // part of it.
 func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
 	net, err := ladder.New(is.Run)
@@ -70,15 +70,14 @@ func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
 	return c, nil
 }
 
-// SetParameters gives the network other resistances and pixels, such as those one standard
+// SetParameters sets the resistances and pixels of the network, such as those one standard
 // deviation away.
 func (c *Circuit) SetParameters(p ladder.Parameters, by pixel.Adjust) {
 	c.is.Parameters, c.is.Adjust = p, by
 }
 
-// Solve solves the run at a level of the colour and returns how far each limit is used up. What
-// it points to is overwritten by the next Solve. The error says that the currents
-// found no balance.
+// Solve solves the run at a level of the colour and returns the utilisation of each limit. The
+// result is overwritten by the next Solve. It returns an error if the network cannot be solved.
 func (c *Circuit) Solve(level float64) (*State, error) {
 	r := c.is.Run
 	step := c.mix.at(level)
@@ -123,8 +122,8 @@ func (c *Circuit) Solve(level float64) (*State, error) {
 	return s, nil
 }
 
-// runsAway says of a load that has no steady state: regulated pixels draw more as
-// their volts fall, until they drop out.
+// runsAway sets the state of a load that has no steady state: regulated pixels draw more as their
+// volts fall, until they drop out.
 func (c *Circuit) runsAway() {
 	s := &c.state
 	for i, reel := range c.is.Run.Reels {

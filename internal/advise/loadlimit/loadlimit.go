@@ -19,7 +19,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Condition is a run as it is or would be.
+// Condition is a run as it is or would be after a repair.
 type Condition struct {
 	Run        *run.Run
 	Parameters ladder.Parameters // at the temperature of the moment

@@ -49,7 +49,7 @@ func (c *Circuit) HighestLevel() (*Rating, error) {
 // trial applies a load.
 type trial func(level float64) (*State, error)
 
-// climb is HighestLevel for any trial; closely says to look between the octaves in any case.
+// climb is HighestLevel for any trial; closely makes it search between the octaves in any case.
 func climb(try trial, closely bool) (*Rating, error) {
 	rating, err := try.climb(1)
 	if err == nil && (len(rating.NonMonotonic) > 0 || closely) {

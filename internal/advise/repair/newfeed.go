@@ -84,7 +84,7 @@ func (p *proposer) sameSupply(kind Kind, labour, near int, to run.Place, along f
 
 // otherSupply proposes a second supply at a far end for each joint at which the plus
 // could be cut, so that the two plus rails never meet.
-func (p *proposer) otherSupply(near int, landing, end run.Place, way reach) {
+func (p *proposer) otherSupply(near int, landing, end run.Place, way distances) {
 	r := p.k.Run
 	like := p.model(near)
 	supply := r.SupplyOf(near)

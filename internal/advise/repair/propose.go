@@ -96,7 +96,7 @@ func (p *proposer) assume(format string, args ...any) {
 }
 
 // trim proposes the highest volts of each supply that the pixels allow. In the dark there is hardly
-// any drop, so the pixel next to a supply gets all of its volts.
+// any drop, so the pixel next to a supply receives all of its volts.
 func (p *proposer) trim() {
 	r := p.k.Run
 	rated := math.Inf(1)

@@ -6,17 +6,17 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// reach is the distance of every pixel along the strip from the nearest of some places, in metres
+// distances is the distance of every pixel along the strip from the nearest of some places, in metres
 // of strip. Joints have no length.
-type reach struct {
+type distances struct {
 	metres [][]float64 // by reel and pixel; +Inf where no strip leads
 	from   [][]int     // by reel and pixel: index into the places given
 }
 
 // measure computes the distances from places on reels. It repeats in both directions until no
 // distance gets smaller.
-func measure(r *run.Run, places []run.Place) reach {
-	m := reach{}
+func measure(r *run.Run, places []run.Place) distances {
+	m := distances{}
 	for _, reel := range r.Reels {
 		metres := make([]float64, reel.Pixels)
 		for k := range metres {
@@ -53,7 +53,7 @@ func measure(r *run.Run, places []run.Place) reach {
 
 // step updates the distance of a pixel from that of its neighbour, and reports whether it got
 // smaller.
-func (m reach) step(reel, pixel, toReel, toPixel int, metres float64) bool {
+func (m distances) step(reel, pixel, toReel, toPixel int, metres float64) bool {
 	if by := m.metres[reel][pixel] + metres; by < m.metres[toReel][toPixel]-1e-9 {
 		m.metres[toReel][toPixel] = by
 		m.from[toReel][toPixel] = m.from[reel][pixel]
@@ -62,13 +62,13 @@ func (m reach) step(reel, pixel, toReel, toPixel int, metres float64) bool {
 	return false
 }
 
-// at gives the metres to a place, and the nearest of the places measured from.
-func (m reach) at(p run.Place) (metres float64, nearest int) {
+// at returns the distance to a place in metres, and the nearest of the starting places.
+func (m distances) at(p run.Place) (metres float64, nearest int) {
 	return m.metres[p.Index][p.Pixel-1], m.from[p.Index][p.Pixel-1]
 }
 
 // farthest returns the place with the greatest distance.
-func (m reach) farthest() (at run.Place, metres float64) {
+func (m distances) farthest() (at run.Place, metres float64) {
 	metres = -1
 	for i, reel := range m.metres {
 		for k, d := range reel {
@@ -83,7 +83,7 @@ func (m reach) farthest() (at run.Place, metres float64) {
 // middle is the place on the way from the nearest of the places to a far one that
 // is as far from either, moved to a joint where one is near, whose pads are easier
 // to reach than copper under a cover.
-func (m reach) middle(r *run.Run, far run.Place) run.Place {
+func (m distances) middle(r *run.Run, far run.Place) run.Place {
 	back := measure(r, []run.Place{far})
 	total, _ := m.at(far)
 	best, least := far, math.Inf(1)

@@ -10,15 +10,16 @@ import (
 )
 
 const (
-	// worthwhile is the least relative reduction of a variance for which a reading is proposed.
-	worthwhile = 0.1
-	// answers is the worth of a settled target, in units of a deviation that shrinks by a factor of
-	// e.
-	answers = 2.0
-	margin  = 0.02
-	// narrows is the factor to which a reading must reduce a deviation to be proposed where no
+	// minVarianceReduction is the least relative reduction of a variance for which a reading is
+	// proposed.
+	minVarianceReduction = 0.1
+	// settledBonus is the worth of a settled target, in units of a deviation that shrinks by a
+	// factor of e.
+	settledBonus = 2.0
+	margin       = 0.02
+	// minNarrowing is the factor to which a reading must reduce a deviation to be proposed where no
 	// reading is expected to settle a target.
-	narrows = 0.6
+	minNarrowing = 0.6
 	// proposed is the number of candidates that are evaluated in detail. The best paired of them
 	// are tried in pairs, the best tripled of them in threes.
 	proposed, paired, tripled = 400, 80, 36
@@ -120,7 +121,7 @@ func (c *choice) narrowing(list []Candidate, most int) (next []assessment.Next) 
 			for k := range c.targets {
 				part := c.After(i, k) / c.Variance(k)
 				sum -= math.Log(part)
-				enough = enough || part < narrows*narrows
+				enough = enough || part < minNarrowing*minNarrowing
 			}
 			if enough && sum > gain {
 				best, gain = i, sum
@@ -159,7 +160,7 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 		c.unsettled = append(c.unsettled, true)
 		elements = append(elements, t.Element)
 	}
-	c.from = o.telling(list, elements, proposed)
+	c.from = o.mostInformative(list, elements, proposed)
 	few := make([]Candidate, len(c.from))
 	for i, from := range c.from {
 		few[i] = list[from]
@@ -168,9 +169,9 @@ func (o *Outlook) choose(list []Candidate, targets []Target) *choice {
 	return c
 }
 
-// telling returns up to most candidates, those that reduce the elements' variances most when taken
-// alone, in the order of the list.
-func (o *Outlook) telling(list []Candidate, elements []int, most int) []int {
+// mostInformative returns up to most candidates, those that reduce the elements' variances most
+// when taken alone, in the order of the list.
+func (o *Outlook) mostInformative(list []Candidate, elements []int, most int) []int {
 	all := make([]int, len(list))
 	for i := range all {
 		all[i] = i
@@ -276,12 +277,12 @@ func (c *choice) worth(after func(k int) float64) float64 {
 			continue
 		}
 		before, now := c.Variance(k), after(k)
-		if now > before*(1-worthwhile) {
+		if now > before*(1-minVarianceReduction) {
 			continue
 		}
 		sum += math.Log(before/math.Max(now, c.goals[k]))/2 + margin*math.Log(before/now)
 		if now <= c.goals[k] {
-			sum += answers
+			sum += settledBonus
 		}
 	}
 	return sum
@@ -291,18 +292,18 @@ func (c *choice) worth(after func(k int) float64) float64 {
 func (c *choice) take(i int) (names []string) {
 	c.Posterior.Take(i)
 	c.read, c.isRead[i] = append(c.read, c.few[i]), true
-	var foreseen *estimate.Estimate
+	var expected *estimate.Estimate
 	for k, t := range c.targets {
 		if !c.unsettled[k] || c.Variance(k) > c.goals[k] {
 			continue
 		}
-		if foreseen == nil {
+		if expected == nil {
 			var err error
-			if foreseen, err = c.outlook.foresee(c.read, c.targets); err != nil {
+			if expected, err = c.outlook.expectedEstimate(c.read, c.targets); err != nil {
 				return nil
 			}
 		}
-		if c.lasting(k, foreseen) {
+		if c.settledByLikelihood(k, expected) {
 			c.unsettled[k] = false
 			names = append(names, t.Name)
 		}

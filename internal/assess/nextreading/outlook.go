@@ -252,7 +252,7 @@ func (o *Outlook) taken(c Candidate) bool {
 	return false
 }
 
-// Describe returns the reading that a candidate stands for.
+// Describe returns the reading of a candidate.
 func (o *Outlook) Describe(c *Candidate) assessment.Next {
 	r := o.Problem.Run
 	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.Problem.Steps[c.Step]].Name, Meter: r.Meters[c.meter].Name}

@@ -172,7 +172,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 				targets = append(targets, Target{Element: k})
 			}
 		}
-		f, err := o.foresee(chosen, targets)
+		f, err := o.expectedEstimate(chosen, targets)
 		if err != nil {
 			t.Fatal(err)
 		}

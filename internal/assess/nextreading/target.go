@@ -42,8 +42,8 @@ func (t Target) SettlingDeviation(mean, deviation float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
 	}
-	truths, weights := t.likely(mean, deviation)
-	return t.greatest(mean, deviation, truths, weights)
+	truths, weights := t.possibleValues(mean, deviation)
+	return t.largestSettlingDeviation(mean, deviation, truths, weights)
 }
 
 // SettlingDeviationAt is SettlingDeviation for a given true value without a prior.
@@ -51,15 +51,16 @@ func (t Target) SettlingDeviationAt(truth float64) float64 {
 	if !(t.Limit > 0) {
 		return 0
 	}
-	return t.greatest(truth, math.Inf(1), []float64{truth}, []float64{1})
+	return t.largestSettlingDeviation(truth, math.Inf(1), []float64{truth}, []float64{1})
 }
 
-// greatest is the greatest deviation with which the probability of a verdict is settled or more.
-func (t Target) greatest(mean, deviation float64, truths, weights []float64) float64 {
+// largestSettlingDeviation is the largest deviation with which a verdict has at least the
+// probability settled.
+func (t Target) largestSettlingDeviation(mean, deviation float64, truths, weights []float64) float64 {
 	low, high := 0.0, math.Min(deviation, 2*t.Limit)
 	for range 24 {
 		middle := (low + high) / 2
-		if t.chance(mean, deviation, middle, truths, weights) >= settled {
+		if t.settlingProbability(mean, deviation, middle, truths, weights) >= settled {
 			low = middle
 		} else {
 			high = middle
@@ -71,8 +72,8 @@ func (t Target) greatest(mean, deviation float64, truths, weights []float64) flo
 	return low
 }
 
-// likely lists possible true values with their probabilities.
-func (t Target) likely(mean, deviation float64) (truths, weights []float64) {
+// possibleValues lists possible true values with their probabilities.
+func (t Target) possibleValues(mean, deviation float64) (truths, weights []float64) {
 	spread := soundShare * math.Abs(t.Limit-t.HealthyValue)
 	if spread == 0 {
 		spread = soundShare * t.Limit
@@ -117,13 +118,13 @@ func (t Target) likely(mean, deviation float64) (truths, weights []float64) {
 	return truths, weights
 }
 
-// chance is the probability that the target is settled once its deviation is after.
-func (t Target) chance(mean, deviation, after float64, truths, weights []float64) float64 {
+// settlingProbability is the probability that the target is settled once its deviation is after.
+func (t Target) settlingProbability(mean, deviation, after float64, truths, weights []float64) float64 {
 	if !(after > 0) || after >= deviation {
 		return 0
 	}
-	pass := t.edge(after, t.Rule.Pass)
-	fail := math.Max(t.edge(after, t.Rule.Fail), t.Limit+verdict.Coverage95*after)
+	pass := t.meanAtProbability(after, t.Rule.Pass)
+	fail := math.Max(t.meanAtProbability(after, t.Rule.Fail), t.Limit+verdict.Coverage95*after)
 	// The new mean combines the old one with that of the readings to come.
 	old := 0.0
 	if !math.IsInf(deviation, 1) {
@@ -141,8 +142,9 @@ func (t Target) chance(mean, deviation, after float64, truths, weights []float64
 	return sum
 }
 
-// edge is the mean at which a belief of the given deviation is above the limit with probability p.
-func (t Target) edge(deviation, p float64) float64 {
+// meanAtProbability is the mean at which a belief of the given deviation is above the limit with
+// probability p.
+func (t Target) meanAtProbability(deviation, p float64) float64 {
 	low, high := t.Limit-8*deviation, t.Limit+8*deviation
 	for range 40 {
 		middle := (low + high) / 2
@@ -159,7 +161,7 @@ func (t Target) edge(deviation, p float64) float64 {
 // deviation (+Inf: none); 0 if no variance settles it. It is also the greatest variance with which
 // the readings count as information about the element.
 func (o *Outlook) SettlingVariance(t Target, mean, deviation float64) float64 {
-	e, s := o.est, t.stretch(deviation)
+	e, s := o.est, t.deviationRatio(deviation)
 	needs := math.Min(t.SettlingDeviation(mean, deviation*s)/s/e.Inflation, model.MaxRemainingDeviation*math.Sqrt(e.PriorVariance(e.Elements[t.Element].Row)))
 	return needs * needs
 }

@@ -59,7 +59,7 @@ type NextDoc struct {
 	Settles  []string `json:"settles"`
 }
 
-// FindingDoc is something that a person should know.
+// FindingDoc is a result for the installer.
 type FindingDoc struct {
 	Severity assessment.Severity `json:"severity"`
 	Subject  string              `json:"subject"`

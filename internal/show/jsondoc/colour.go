@@ -69,7 +69,7 @@ type LightDoc struct {
 	Duv    *Number `json:"duv,omitempty"`
 }
 
-// ShareDoc is how much of the worst pixel's loss a cause makes; the shares add up.
+// ShareDoc is the part of the worst pixel's loss that a cause makes up; the shares add up.
 type ShareDoc struct {
 	Kind           string   `json:"kind"`
 	Names          []string `json:"names"`

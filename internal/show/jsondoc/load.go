@@ -60,7 +60,7 @@ type RepairsDoc struct {
 	Assumed      []string    `json:"assumed"`
 }
 
-// OptionDoc is repairs done together and what they come to.
+// OptionDoc is a set of repairs and their effect.
 type OptionDoc struct {
 	Cost    Number      `json:"cost"`
 	Repairs []RepairDoc `json:"repairs"`

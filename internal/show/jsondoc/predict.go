@@ -41,7 +41,7 @@ type ReelVoltsDoc struct {
 	Pixels pixelList `json:"pixels"`
 }
 
-// PixelVoltsDoc is what a pixel gets; potentials are against the first supply's minus.
+// PixelVoltsDoc holds the volts of a pixel; potentials are against the first supply's minus.
 type PixelVoltsDoc struct {
 	Pixel     int    `json:"pixel"` // from 1
 	Volts     Number `json:"volts"`

@@ -26,7 +26,7 @@ var pageText string
 
 var page = template.Must(template.New("page").Parse(pageText))
 
-// Options are what a page says that the assessment does not know.
+// Options are the facts on a page that are not in the assessment.
 type Options struct {
 	Made    time.Time // when the page was made; the zero time is left out
 	Program string    // version of the program that made it; may be left out

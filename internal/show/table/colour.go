@@ -59,7 +59,7 @@ func changed(a *colourloss.Appearance) string {
 	return "COLOUR AND BRIGHTNESS HOLD along the whole run"
 }
 
-// provided says in the verdict's own line that it rests on what the run file does not state.
+// provided returns the assumptions on which a verdict depends, for its line.
 func provided(a *colourloss.Appearance) string {
 	if a.Assumed == "" {
 		return ""

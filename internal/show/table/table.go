@@ -124,7 +124,7 @@ func (t table) line(begin string, cells []string, widths []int) {
 	fmt.Fprintln(t.w, strings.TrimRight(begin, " "))
 }
 
-// verdictWord is a verdict as it stands before a name.
+// verdictWord is a verdict as printed before a name.
 func verdictWord(v assessment.Verdict) string {
 	if v == assessment.Fail || v == assessment.Unproven {
 		return strings.ToUpper(string(v))

@@ -22,10 +22,10 @@ type Board struct {
 // BoardGreeting is the comment that a simulated board begins with.
 const BoardGreeting = "# OHMKEEP SIMULATED BOARD"
 
-// NewBoard makes a board of INA226 sensors at the instrument's end of a pair; it
-// prints the lines of the shipped profile ina226-lines. source gives the true
-// bus voltage and current of a channel in SI; NaN means that the sensor does not
-// answer. Values beyond a register's range give the register's end.
+// NewBoard returns a board of INA226 sensors at the instrument's end of a pair; it prints the lines
+// of the shipped profile ina226-lines. source returns the true bus voltage and current of a channel
+// in SI; NaN means that the sensor does not answer. Values beyond a register's range are sent as
+// the end of the range.
 func NewBoard(p *Pair, channels []string, source func(channel string, q run.Quantity) float64, interval time.Duration) (*Board, error) {
 	shipped, err := profile.Load("ina226-lines", "")
 	if err != nil {
@@ -51,8 +51,8 @@ func register(counts float64, lowest int) int {
 	return int(math.Round(max(float64(lowest), min(math.MaxInt16, counts))))
 }
 
-// NewPlainBoard makes a board that prints plain lines, ID,VALUE,UNIT. source
-// gives a value in SI or °C; NaN means that the channel has no such value.
+// NewPlainBoard returns a board that prints plain lines, ID,VALUE,UNIT. source returns a value in
+// SI or °C; NaN means that the channel has no such value.
 func NewPlainBoard(p *Pair, channels []string, source func(channel string, q run.Quantity) float64, interval time.Duration) *Board {
 	forms := []struct {
 		quantity run.Quantity
@@ -73,12 +73,12 @@ func NewPlainBoard(p *Pair, channels []string, source func(channel string, q run
 func (b *Board) Run(ctx context.Context) error {
 	beat := time.NewTicker(b.interval)
 	defer beat.Stop()
-	if err := b.Say(BoardGreeting + "\n"); err != nil {
+	if err := b.Send(BoardGreeting + "\n"); err != nil {
 		return ctx.Err()
 	}
 	for {
 		for _, channel := range b.channels {
-			if err := b.Say(b.lines(channel)); err != nil {
+			if err := b.Send(b.lines(channel)); err != nil {
 				return ctx.Err()
 			}
 		}

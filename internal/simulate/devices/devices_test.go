@@ -50,16 +50,16 @@ func TestMultimeterObeys(t *testing.T) {
 		{"*RST", ""},
 		{"", ""},
 	} {
-		if got := m.obey(c.say); got != c.want {
+		if got := m.execute(c.say); got != c.want {
 			t.Errorf("%q: got %q, want %q", c.say, got, c.want)
 		}
 	}
 	volts = 0.0123456 // the 1 V range counts 10 µV
-	if got := m.obey("READ?"); got != "+1.23500000E-02" {
+	if got := m.execute("READ?"); got != "+1.23500000E-02" {
 		t.Errorf("a small value: %q", got)
 	}
 	volts = -1000
-	if got := m.obey("READ?"); got != "-9.90000000E+37" {
+	if got := m.execute("READ?"); got != "-9.90000000E+37" {
 		t.Errorf("beyond every range: %q", got)
 	}
 }
@@ -72,18 +72,18 @@ func TestErrorQueueOverflows(t *testing.T) {
 		t.Fatal(err)
 	}
 	for range queueDepth + 5 {
-		m.obey("NONSENSE")
+		m.execute("NONSENSE")
 	}
 	for i := range queueDepth {
 		want := `-113,"Undefined header"`
 		if i == queueDepth-1 {
 			want = `-350,"Queue overflow"`
 		}
-		if got := m.obey("SYST:ERR?"); got != want {
+		if got := m.execute("SYST:ERR?"); got != want {
 			t.Errorf("entry %d: %s", i, got)
 		}
 	}
-	if got := m.obey("SYST:ERR?"); got != `0,"No error"` {
+	if got := m.execute("SYST:ERR?"); got != `0,"No error"` {
 		t.Errorf("at the end: %s", got)
 	}
 }
@@ -204,12 +204,12 @@ func TestMultimeterSettles(t *testing.T) {
 		t.Fatal(err)
 	}
 	m.Settling = 20 * time.Millisecond
-	m.obey("CONF:VOLT:DC 10")
-	if got := m.obey("READ?"); got != "+2.50000000E+00" {
+	m.execute("CONF:VOLT:DC 10")
+	if got := m.execute("READ?"); got != "+2.50000000E+00" {
 		t.Errorf("at once: %s", got)
 	}
 	time.Sleep(25 * time.Millisecond)
-	if got := m.obey("READ?"); got != "+5.00000000E+00" {
+	if got := m.execute("READ?"); got != "+5.00000000E+00" {
 		t.Errorf("afterwards: %s", got)
 	}
 }

@@ -41,8 +41,8 @@ type Multimeter struct {
 	queue  []string
 }
 
-// NewMultimeter makes a meter at the instrument's end of a pair. source gives
-// the true value in SI when the meter measures.
+// NewMultimeter returns a meter at the instrument's end of a pair. source returns the true value in
+// SI when the meter measures.
 func NewMultimeter(p *Pair, source func(run.Quantity) float64) (*Multimeter, error) {
 	shipped, err := profile.Load("scpi-multimeter", "")
 	if err != nil {
@@ -61,22 +61,22 @@ func (m *Multimeter) Run(ctx context.Context) error {
 	for lines.Scan() {
 		var answers []string
 		for _, message := range strings.Split(lines.Text(), ";") {
-			if a := m.obey(strings.ToUpper(strings.TrimSpace(message))); a != "" {
+			if a := m.execute(strings.ToUpper(strings.TrimSpace(message))); a != "" {
 				answers = append(answers, a)
 			}
 		}
 		if len(answers) == 0 {
 			continue
 		}
-		if err := m.Say(strings.Join(answers, ";") + "\n"); err != nil {
+		if err := m.Send(strings.Join(answers, ";") + "\n"); err != nil {
 			return ctx.Err()
 		}
 	}
 	return ctx.Err()
 }
 
-// obey executes one message and returns its answer; "" = none.
-func (m *Multimeter) obey(message string) string {
+// execute executes one message and returns its answer; "" = none.
+func (m *Multimeter) execute(message string) string {
 	header, parameters, _ := strings.Cut(message, " ")
 	switch header = shorten(header); header {
 	case "":

@@ -75,8 +75,8 @@ type Wire struct {
 	silent bool
 }
 
-// Say sends bytes unchanged; they need not be whole lines.
-func (w *Wire) Say(bytes string) error {
+// Send sends bytes unchanged; they need not be whole lines.
+func (w *Wire) Send(bytes string) error {
 	w.mu.Lock()
 	silent, slow := w.silent, w.slow
 	w.mu.Unlock()

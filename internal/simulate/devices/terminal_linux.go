@@ -35,8 +35,8 @@ func NewTerminal() (*Pair, error) {
 	return &Pair{Device: &terminal{master, slave}, Path: slave.Name()}, nil
 }
 
-// pollable gives the same file in a form whose reads end when it is closed; the
-// library leaves it blocking.
+// pollable returns the same file in a form whose reads end when it is closed; the library leaves it
+// blocking.
 func pollable(f *os.File) (*os.File, error) {
 	fd, err := unix.Dup(int(f.Fd()))
 	if err != nil {
@@ -49,8 +49,8 @@ func pollable(f *os.File) (*os.File, error) {
 	return os.NewFile(uintptr(fd), f.Name()), f.Close()
 }
 
-// makeRaw takes away what a terminal does for people: echo, lines, signals.
-// Without it the instrument would hear itself before another program opens the path.
+// makeRaw turns off echo, line editing and signals of a terminal. Otherwise the instrument would
+// receive its own output before another program opens the path.
 func makeRaw(f *os.File) error {
 	t, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
 	if err != nil {

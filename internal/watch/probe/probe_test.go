@@ -195,7 +195,7 @@ func TestRecordReplayBoard(t *testing.T) {
 	}
 	go func() {
 		for _, text := range []string{"# serial 7\r\n1,4.812,V\r\n", "\xff\xfe\x00\n1,NaN,V\n", strings.Repeat("9", 900) + "\n", "2,2310.50,mA\n1,4.813,V\n"} {
-			_ = sim.Say(text)
+			_ = sim.Send(text)
 			time.Sleep(5 * time.Millisecond)
 		}
 	}()

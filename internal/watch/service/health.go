@@ -77,8 +77,8 @@ func describe(s history.Series) string {
 	return text
 }
 
-// Verdict returns the verdict of the health. A run without an analysis, or without series, counts
-// as well.
+// Verdict returns the verdict of the health. A run without an analysis, or without series, does
+// not lower the verdict.
 func (h Health) Verdict() Verdict {
 	switch h.State {
 	case failing:

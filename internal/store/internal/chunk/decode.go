@@ -113,8 +113,8 @@ func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 	return c, src[0]
 }
 
-// most is how many records a column may hold. A few bytes can stand for any number of
-// equal ones, so a damaged length cannot make the program allocate more.
+// most is the largest number of records in a column. A few bytes can encode any number of equal
+// ones, so a damaged length cannot make the program allocate more.
 const most = MostInBatch
 
 func (c *columns) next(there bool) []int64 {

@@ -8,23 +8,23 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// mostStretch is the greatest stretch of a deviation that is used for planning. A more strongly
+// maxDeviationRatio is the largest ratio of deviations that is used for planning. A more strongly
 // curved likelihood is evaluated once readings are chosen.
-const mostStretch = 8.0
+const maxDeviationRatio = 8.0
 
-// stretch is the ratio of the deviation towards the limit to that of the covariance.
-func (t Target) stretch(deviation float64) float64 {
+// deviationRatio is the ratio of the deviation towards the limit to that of the covariance.
+func (t Target) deviationRatio(deviation float64) float64 {
 	if !(t.Deviation > deviation) {
 		return 1
 	}
-	return math.Min(t.Deviation/deviation, mostStretch)
+	return math.Min(t.Deviation/deviation, maxDeviationRatio)
 }
 
-// foresee returns the estimate as expected once some candidates are read, and the deviations of the
-// targets' elements in it. The estimate keeps its minimum, because the expected readings agree with
-// it; only the sum of squares becomes steeper. BeliefTowards then evaluates it like a real one,
-// with the currents of the candidates' steps, and counts on no more than the sum of squares gives.
-func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimate, error) {
+// expectedEstimate returns the estimate as expected once some candidates are read. The estimate
+// keeps its minimum, because the expected readings agree with it; only the sum of squares becomes
+// steeper. BeliefTowards then evaluates it like a real one, with the currents of the candidates'
+// steps.
+func (o *Outlook) expectedEstimate(list []Candidate, targets []Target) (*estimate.Estimate, error) {
 	var more []model.Observation
 	narrowed := o.Covariance.Clone()
 	for _, c := range list {
@@ -50,7 +50,7 @@ func (o *Outlook) foresee(list []Candidate, targets []Target) (*estimate.Estimat
 // some candidates are read; +Inf where they leave an element undetermined.
 func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []float64 {
 	deviations := make([]float64, len(targets))
-	f, err := o.foresee(list, targets)
+	f, err := o.expectedEstimate(list, targets)
 	for k, t := range targets {
 		deviations[k] = math.Inf(1)
 		if err == nil {
@@ -60,19 +60,19 @@ func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []
 	return deviations
 }
 
-// lasting reports whether target k, settled by the covariance once some candidates are read, is
-// also settled by the likelihood towards its limit. If not, its goal is reduced by the missing
-// factor.
-func (c *choice) lasting(k int, foreseen *estimate.Estimate) bool {
+// settledByLikelihood reports whether target k, settled by the covariance once some candidates are
+// read, is also settled by the likelihood towards its limit. If not, its goal is reduced by the
+// missing factor.
+func (c *choice) settledByLikelihood(k int, expected *estimate.Estimate) bool {
 	t := c.targets[k]
 	b := c.outlook.est.Elements[t.Element].Belief
-	needs := t.SettlingDeviation(b.Mean, b.Deviation*t.stretch(b.Deviation))
-	x := &foreseen.Elements[t.Element]
-	then := foreseen.BeliefTowards(t.Element, x.Ohms(t.Limit), estimate.VerdictSigmas).Deviation
+	needs := t.SettlingDeviation(b.Mean, b.Deviation*t.deviationRatio(b.Deviation))
+	x := &expected.Elements[t.Element]
+	then := expected.BeliefTowards(t.Element, x.Ohms(t.Limit), estimate.VerdictSigmas).Deviation
 	if then <= needs {
 		return true
 	}
-	by := math.Max(needs/then, 1/mostStretch)
+	by := math.Max(needs/then, 1/maxDeviationRatio)
 	c.goals[k] = math.Min(c.goals[k], c.Variance(k)*by*by)
 	return false
 }
