@@ -70,13 +70,13 @@ func (o *Outlook) chanceAfter(few []Candidate, t Target) float64 {
 		return 0
 	}
 	b := o.est.Elements[t.Element].Belief
-	now := b.Deviation * t.stretch(b.Deviation)
-	truths, weights := t.likely(b.Mean, now)
+	now := b.Deviation * t.deviationRatio(b.Deviation)
+	truths, weights := t.possibleValues(b.Mean, now)
 	after := o.DeviationsTowardsLimits(few, []Target{t})[0]
 	if t.DeviationSpread > 0 {
 		t.DeviationSpread = 1 / math.Sqrt(1/(t.DeviationSpread*t.DeviationSpread)+2*o.redundancy(few))
 	}
-	return t.chance(b.Mean, now, after, truths, weights)
+	return t.settlingProbability(b.Mean, now, after, truths, weights)
 }
 
 // redundancy is the number of degrees of freedom by which some readings add to what is known of the
