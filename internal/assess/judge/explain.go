@@ -54,7 +54,7 @@ func (j *judgement) elementNamed(name string) (int, error) {
 
 // explain groups similar readings, over all steps and in the step that contributes most.
 func (j *judgement) explain(i int) *assessment.Explanation {
-	x := &assessment.Explanation{Element: *j.assessed(i), Why: j.why(i), Advice: j.advice(i)}
+	x := &assessment.Explanation{Element: *j.assessed(i), Why: strings.TrimSpace(j.why(i) + " " + j.couldBe(i)), Advice: j.advice(i)}
 	e := &j.est.Elements[i]
 	groups := map[string][]int{}
 	var order []string

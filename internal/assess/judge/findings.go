@@ -128,6 +128,9 @@ func (j *judgement) reportUnproven() {
 		}
 		j.addFinding(assessment.Notice, "unproven", text)
 	}
+	if !j.out.Doubtful && !j.out.Unread {
+		j.reportAccounts()
+	}
 	for i := range j.est.Elements {
 		if x := j.assessed(i); x != nil && mayBeOpen(x) && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) {
 			j.addFinding(assessment.Warning, string(x.Kind)+" "+x.Name, "Perhaps open. "+j.why(i)+" "+j.advice(i))
@@ -139,6 +142,24 @@ func (j *judgement) reportUnproven() {
 		}
 	}
 }
+
+// reportAccounts says of the first undecided elements under which conditions they could be bad.
+func (j *judgement) reportAccounts() {
+	told := 0
+	for i := range j.est.Elements {
+		x := j.assessed(i)
+		if x == nil || x.Verdict != assessment.Unproven || x.Rail != run.Loop || mayBeOpen(x) {
+			continue
+		}
+		if text := j.couldBe(i); text != "" && told < maxAccounts {
+			told++
+			j.addFinding(assessment.Notice, string(x.Kind)+" "+x.Name, "Undecided. "+text)
+		}
+	}
+}
+
+// maxAccounts is how many elements are told of; the others are explained one by one where asked.
+const maxAccounts = 5
 
 // isCutJoint reports whether an element is a joint whose plus is cut.
 func (j *judgement) isCutJoint(x assessment.Element) bool {

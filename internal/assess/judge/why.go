@@ -43,6 +43,15 @@ func (j *judgement) why(i int) string {
 	return j.probabilityReason(e, x) + j.alsoDoubtText()
 }
 
+// couldBe says how bad an element without a verdict may be, under which conditions, and which
+// reading would rule that out; "" where it has a verdict or nothing is known.
+func (j *judgement) couldBe(i int) string {
+	if text := j.account(i); text != "" {
+		return text + j.ruledOutBy(i)
+	}
+	return ""
+}
+
 // probabilityReason compares a probability that neither passes nor fails with those required.
 func (j *judgement) probabilityReason(e *estimate.Element, x *assessment.Element) string {
 	is := fmt.Sprintf("the probability that it is over its limit is %s", percent(x.ProbabilityOverLimit))

@@ -1,0 +1,75 @@
+package judge
+
+import (
+	"strings"
+	"testing"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/plant"
+)
+
+// Each element without a verdict has an account: how far on the other side of its limit it may be,
+// and if what. Where a reading is listed that settles it, that is named too. The cases are read in
+// two steps, some without the voltages along one rail.
+func TestDoubtHasAName(t *testing.T) {
+	by := plant.Plain
+	by.TwoSteps = true
+	undecided, decided := 0, 0
+	for seed, kind := range plant.Kinds() {
+		c, err := plant.Commission(kind, by, plant.BadJoint, plant.NoSlip, uint64(seed))
+		if err != nil || c == nil {
+			t.Fatal(kind.Name, err)
+		}
+		list := c.Readings
+		if seed%2 == 0 {
+			list = nil
+			for _, x := range c.Readings {
+				if x.Unit != "mV" {
+					list = append(list, x)
+				}
+			}
+		}
+		j, err := judgeReadings(c.Run, list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range j.est.Elements {
+			x := j.assessed(i)
+			if x == nil || x.Verdict != assessment.Unproven || x.Open() || x.Rail != run.Loop && !j.isCutJoint(*x) {
+				continue
+			}
+			undecided++
+			text := j.couldBe(i)
+			if !strings.HasPrefix(text, "It could ") || !strings.Contains(text, " if ") && !strings.Contains(text, "no step sends more than") {
+				t.Errorf("%s: %s %s: %q", kind.Name, x.Kind, x.Name, text)
+			}
+			if strings.Contains(text, "would decide") {
+				decided++
+			}
+		}
+	}
+	if undecided < 10 || decided < 5 {
+		t.Errorf("%d elements undecided, %d with a reading that would decide", undecided, decided)
+	}
+}
+
+// The account of a feed whose current was not read is its current: the condition named is one
+// of those that a reading of it would rule out.
+func TestAccountNamesWhatIsNotRead(t *testing.T) {
+	r, list := readLanding(t, 1.2, "full")
+	var few []reading.Reading
+	for _, x := range list {
+		if x.Quantity == run.Voltage {
+			few = append(few, x)
+		}
+	}
+	_, x, err := Explain(r, few, "far")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x.Element.Verdict != assessment.Unproven || !strings.Contains(x.Why, "the pixels drew") {
+		t.Errorf("%s: %s", x.Element.Verdict, x.Why)
+	}
+}
