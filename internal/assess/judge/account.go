@@ -25,13 +25,13 @@ const (
 	minReadingSigmas = 0.7
 )
 
-// account says of an element without a verdict how far it may be on the other side of its limit, and
+// account says of an element without a verdict, but on which readings depend, how far it may be on the other side of its limit, and
 // under which conditions: the unknowns, or else the reading, that move furthest from their
 // estimates when it is held there. They follow from the covariance and are approximate. It is ""
 // where the covariance tells nothing.
 func (j *judgement) account(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
-	if x == nil || x.Verdict != assessment.Unproven || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
+	if j.out.Unread || x == nil || x.Verdict != assessment.Unproven || !e.Known && x.Amps >= minJudgeableAmps || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
 		return ""
 	}
 	along := matrix.Times(j.est.Covariance, e.Row)
@@ -106,7 +106,7 @@ func (j *judgement) readingOff(shifts []float64) string {
 		off := matrix.Dot(row, shifts)
 		if sigmas := math.Abs(off) / o.Deviation; sigmas > most {
 			most = sigmas
-			text = fmt.Sprintf("%s were off by %.2g m%s", lineOf(j.out.Readings[o.Reading]), 1000*math.Abs(off), unitOf(p.MeterRanges[o.MeterRange].Limits.Quantity))
+			text = fmt.Sprintf("%s were off by %s m%s", lineOf(j.out.Readings[o.Reading]), twoFigures(1000*off), unitOf(p.MeterRanges[o.MeterRange].Limits.Quantity))
 		}
 	}
 	return text
@@ -122,7 +122,7 @@ func (j *judgement) condition(k int, shift float64) string {
 	u := &p.Unknowns[k]
 	inStep := func() string { return fmt.Sprintf(" in step %q", j.run.Steps[p.Steps[u.Step]].Name) }
 	much := func(unit string, value float64) string {
-		return fmt.Sprintf("%.2g %s %s", math.Abs(value), unit, moreOrLess(value))
+		return fmt.Sprintf("%s %s %s", twoFigures(value), unit, moreOrLess(value))
 	}
 	conductor := func(kind run.Kind) string {
 		e := estimate.Element{Kind: kind, Index: u.Index}
@@ -152,9 +152,9 @@ func (j *judgement) condition(k int, shift float64) string {
 	case model.KneeShift, model.StepKneeShift, model.KneeStretch:
 		return "the pixels' current fell off from other volts on"
 	case model.CopperTemperature:
-		return fmt.Sprintf("the copper were %.2g K %s", math.Abs(shift), warmerOrColder(shift))
+		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift))
 	case model.StepTemperature:
-		return fmt.Sprintf("the copper were %.2g K %s", math.Abs(shift), warmerOrColder(shift)) + inStep()
+		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift)) + inStep()
 	case model.FoilFactor:
 		return "the strip's copper had " + much("%", 100*shift)
 	case model.FoilShare:
@@ -163,9 +163,17 @@ func (j *judgement) condition(k int, shift float64) string {
 	s := p.MeterRanges[u.Index]
 	meter := fmt.Sprintf("meter %s showed on its range to %.3g %s", p.Run.Meters[s.Meter].Name, s.Limits.UpTo, unitOf(s.Limits.Quantity))
 	if u.What == model.Gain {
-		return fmt.Sprintf("%s %.2g %% too %s", meter, 100*math.Abs(shift), muchOrLittle(shift))
+		return fmt.Sprintf("%s %s %% too %s", meter, twoFigures(100*shift), muchOrLittle(shift))
 	}
-	return fmt.Sprintf("%s %.2g m%s too %s", meter, 1000*math.Abs(shift), unitOf(s.Limits.Quantity), muchOrLittle(shift))
+	return fmt.Sprintf("%s %s m%s too %s", meter, twoFigures(1000*shift), unitOf(s.Limits.Quantity), muchOrLittle(shift))
+}
+
+// twoFigures writes the size of a number with two digits or more, without an exponent.
+func twoFigures(x float64) string {
+	if x = math.Abs(x); x >= 99.5 {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprintf("%.2g", x)
 }
 
 func unitOf(q run.Quantity) string {

@@ -40,6 +40,9 @@ func TestDoubtHasAName(t *testing.T) {
 			if x == nil || x.Verdict != assessment.Unproven || x.Open() || x.Rail != run.Loop && !j.isCutJoint(*x) {
 				continue
 			}
+			if !x.Known && x.Amps > 0.1 {
+				continue // the values in brackets are told of together
+			}
 			undecided++
 			text := j.couldBe(i)
 			if !strings.HasPrefix(text, "It could ") || !strings.Contains(text, " if ") && !strings.Contains(text, "no step sends more than") {

@@ -143,9 +143,19 @@ func (j *judgement) reportUnproven() {
 	}
 }
 
-// reportAccounts says of the first undecided elements under which conditions they could be bad.
+// reportAccounts says which values are only assumed, and of the first other undecided elements
+// under which conditions they could be bad.
 func (j *judgement) reportAccounts() {
 	told := 0
+	var assumed []string
+	for _, x := range j.out.Elements {
+		if !x.Known && !math.IsNaN(x.Limit) && x.Rail == run.Loop {
+			assumed = append(assumed, string(x.Kind)+" "+x.Name)
+		}
+	}
+	if len(assumed) > 0 {
+		j.addFinding(assessment.Notice, "unproven", "The values in brackets are those of the run file, since the readings hardly depend on them: "+strings.Join(assumed, ", ")+".")
+	}
 	for i := range j.est.Elements {
 		x := j.assessed(i)
 		if x == nil || x.Verdict != assessment.Unproven || x.Rail != run.Loop || mayBeOpen(x) {

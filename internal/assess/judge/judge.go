@@ -26,6 +26,13 @@ const minOpenOhms = 0.3
 // called open, whatever its upper bound (common practice, no source).
 const openOhms = 10
 
+// vagueInterval is the upper end of an interval from below the limit, in limits, from which the
+// best value says nothing, and vagueEnd that from which the end itself says nothing.
+const (
+	vagueInterval = 4
+	vagueEnd      = 10
+)
+
 // maxExcludedOhms is the largest resistance, Ω, that readings can exclude.
 const maxExcludedOhms = 1e5
 
@@ -218,9 +225,12 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	if j.mustBeUnproven(e, &x) {
 		x.Verdict = assessment.Unproven
 	}
-	if jointOrFeed && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < openOhms && x.High >= openOhms {
-		// Anything from sound to open: the stated value is shown instead of a best value.
-		x.Known, x.Ohms, x.High = false, math.Max(j.statedOhms(e), x.Low), math.Inf(1)
+	if jointOrFeed && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < openOhms && x.High >= math.Min(vagueInterval*x.Limit, openOhms) {
+		// Anything from sound to bad: the stated value is shown instead of a best value.
+		x.Known, x.Ohms = false, math.Max(j.statedOhms(e), x.Low)
+		if x.High >= math.Min(vagueEnd*x.Limit, openOhms) {
+			x.High = math.Inf(1)
+		}
 	}
 	if e.Kind == run.KindFeed && x.Verdict == assessment.Fail && !x.Open() && e.Rail == run.Loop && (x.Low > j.run.FeedExcess(e.Index) || x.Limit == j.run.FeedExcess(e.Index)) {
 		x.BehavesLike = j.possibleCauses(i, x.Ohms)

@@ -54,7 +54,7 @@ type Element struct {
 	Limit                float64 // NaN where it has none
 	ProbabilityOverLimit float64 // probability that the resistance is above Limit; NaN where it has none
 	Verdict              Verdict
-	Known                bool    // false: no reading can know it, Ohms is only what was assumed
+	Known                bool    // false: too little was read to know it, Ohms is only what was assumed
 	BehavesLike          string  // what an excessive feed behaves like, "" otherwise
 	Amps                 float64 // greatest current through it in the steps read
 	Watts                float64 // what it dissipates then

@@ -69,6 +69,6 @@ func (t table) elements(elements []assessment.Element) {
 	}
 	t.grid("", []string{"mΩ at 20 °C", "95 % interval", "limit"}, rows)
 	if assumed {
-		t.wrapped("", "(in brackets: assumed, no reading can know it)", wordWidth, assessment.None)
+		t.wrapped("", "(in brackets: assumed, too little was read to know it)", wordWidth, assessment.None)
 	}
 }
