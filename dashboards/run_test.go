@@ -107,6 +107,9 @@ func TestRunAtAGlance(t *testing.T) {
 	if len(d.Spec.Panels) < 8 {
 		t.Errorf("%d panels", len(d.Spec.Panels))
 	}
+	if !strings.Contains(rules.String(), "expr: 'ohmkeep_run_failing{") {
+		t.Error("no panel shows the run in one number")
+	}
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
 		t.Log("promtool is not installed: the queries' grammar was not checked")
