@@ -66,7 +66,7 @@ func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []
 func (c *choice) settledByLikelihood(k int, expected *estimate.Estimate) bool {
 	t := c.targets[k]
 	b := c.outlook.est.Elements[t.Element].Belief
-	needs := t.SettlingDeviation(b.Mean, b.Deviation*t.deviationRatio(b.Deviation))
+	needs := c.outlook.settlingDeviation(t, b.Mean, b.Deviation*t.deviationRatio(b.Deviation))
 	x := &expected.Elements[t.Element]
 	then := expected.BeliefTowards(t.Element, x.Ohms(t.Limit), estimate.VerdictSigmas).Deviation
 	if then <= needs {

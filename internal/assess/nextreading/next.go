@@ -243,11 +243,14 @@ func (c *choice) pair(x *Posterior, few []int) (best []int, most float64) {
 	for a, i := range few {
 		both := x.covariances(i, few[a+1:])
 		for n, j := range few[a+1:] {
-			worth, settles := c.worth(func(k int) float64 { return x.afterBoth(i, j, both[n], k) }), false
+			settles := false
 			for k := range c.targets {
 				settles = settles || c.unsettled[k] && x.afterBoth(i, j, both[n], k) <= c.goals[k]
 			}
-			if settles && worth > most {
+			if !settles {
+				continue
+			}
+			if worth := c.worth(func(k int) float64 { return x.afterBoth(i, j, both[n], k) }); worth > most {
 				best, most = []int{i, j}, worth
 			}
 		}

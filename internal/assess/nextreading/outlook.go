@@ -26,8 +26,9 @@ type Outlook struct {
 	meters     []int
 	places     []run.Place
 	conductors []run.Along
-	solved     []bool       // by step
-	root       *matrix.Root // of the covariance; nil until it is needed
+	solved     []bool             // by step
+	settling   map[belief]float64 // see settlingDeviation
+	root       *matrix.Root       // of the covariance; nil until it is needed
 }
 
 // Candidate is a reading that could be taken.
@@ -72,7 +73,7 @@ func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &Outlook{est: e, Linear: e.Linear.ExtendedTo(wide), meters: meters, places: readable(e.Problem.Run), conductors: e.Problem.Run.Conductors()}
+	o := &Outlook{est: e, Linear: e.Linear.ExtendedTo(wide), meters: meters, places: readable(e.Problem.Run), conductors: e.Problem.Run.Conductors(), settling: map[belief]float64{}}
 	for k := range wide.Steps {
 		o.solved = append(o.solved, wide.SolveStep(k, o.X) == nil)
 	}

@@ -162,8 +162,25 @@ func (t Target) meanAtProbability(deviation, p float64) float64 {
 // the readings count as information about the element.
 func (o *Outlook) SettlingVariance(t Target, mean, deviation float64) float64 {
 	e, s := o.est, t.deviationRatio(deviation)
-	needs := math.Min(t.SettlingDeviation(mean, deviation*s)/s/e.Inflation, model.MaxRemainingDeviation*math.Sqrt(e.PriorVariance(e.Elements[t.Element].Row)))
+	needs := math.Min(o.settlingDeviation(t, mean, deviation*s)/s/e.Inflation, model.MaxRemainingDeviation*math.Sqrt(e.PriorVariance(e.Elements[t.Element].Row)))
 	return needs * needs
+}
+
+// belief is what is known of an element, as an argument of settlingDeviation.
+type belief struct {
+	element         int
+	mean, deviation float64
+}
+
+// settlingDeviation is SettlingDeviation, computed once for each element and belief.
+func (o *Outlook) settlingDeviation(t Target, mean, deviation float64) float64 {
+	key := belief{t.Element, mean, deviation}
+	needs, known := o.settling[key]
+	if !known {
+		needs = t.SettlingDeviation(mean, deviation)
+		o.settling[key] = needs
+	}
+	return needs
 }
 
 // SettlingVarianceAt is SettlingVariance for a given true value without a prior.
