@@ -26,6 +26,8 @@ func (b *clocked) boot(name string, at time.Time) {
 	b.t.Helper()
 	if b.writer != nil {
 		b.writer.Close()
+	} else {
+		b.t.Cleanup(func() { b.writer.Close() }) // the newest by then; on Windows an open file cannot be removed
 	}
 	var err error
 	if b.writer, err = b.store.Writer(context.Background(), Owner{Name: "a test", Boot: name, FoldAfter: 3}); err != nil {
