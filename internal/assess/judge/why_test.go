@@ -106,7 +106,7 @@ func TestWhyOfCommissionings(t *testing.T) {
 	reasons, inside := 0, 0
 	for i := range 14 {
 		p, visits := commissioning(t, i, rng)
-		list, err := p.Walk(visits[:len(visits)*2/3], rng, time.Unix(0, 0))
+		list, err := p.Walk(visits[:len(visits)*4/5], rng, time.Unix(0, 0))
 		if err != nil {
 			t.Fatal(err)
 		}
