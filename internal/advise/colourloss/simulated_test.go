@@ -87,18 +87,16 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 }
 
 // The draws go through the network linearised at its best estimate. Solving the network for every
-// draw gives the same interval of the volts within a tenth of its width, as the mean over some
-// runs.
+// draw gives the same interval of the volts within a tenth of its width. What differs is the
+// curvature of the pixels' current near the knee, which raises the solved draws by 3 to 4 % of
+// the width (seen in twelve runs), and the scatter of an end of 500 draws, 3 % (computed).
 func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 7))
 	r := runtest.Parse(t, cove)
-	const runs = 4
-	sum := 0.0
-	for range runs {
-		sum += bentBy(t, r, rng) / runs
-	}
-	if sum > 0.1 {
-		t.Errorf("the ends lie %.3f of the interval's width from those of solved draws", sum)
+	for run := range 4 {
+		if off := bentBy(t, r, rng); off > 0.1 {
+			t.Errorf("run %d: an end lies %.3f of the interval's width from that of solved draws", run, off)
+		}
 	}
 }
 
