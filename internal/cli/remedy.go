@@ -146,7 +146,7 @@ func newLimit() *cobra.Command {
 	var w whatIf
 	c := &cobra.Command{
 		Use:   "limit RUN [READINGS.csv]",
-		Short: "Tell the highest current limit at which everything holds, and what gives way first",
+		Short: "Compute the highest current limit at which everything holds, and which limit is reached first",
 		Long: `Limit finds, for the colour of each step, the level up to which colour, brightness, feed
 drop, joint heat, fuse, wire, supply (each of these three at 80 % of its rating) and data
 level all hold, as wired and after each repair, and the current that a controller's limiter

@@ -151,6 +151,6 @@ func (p *proposer) remake() {
 			edit: edit{joints: p.k.FailingJoints}, Cautions: []string{disconnect}})
 	}
 	if len(p.k.FailingJoints) > 0 {
-		p.assume("A remade joint is taken at %.3g mΩ, or less where it has less.", 1000*remadeOhms)
+		p.assume("A remade joint is assumed to have %.3g mΩ, or less where it has less.", 1000*remadeOhms)
 	}
 }

@@ -28,7 +28,7 @@ func (p *proposer) renew() {
 			p.rewire(i, f, size, f.Length, "renew feed %s with %s")
 		}
 		if f.Length >= 1 && f.From.Kind == run.AtSupply && p.alone(f.From) {
-			p.rewire(i, f, f.Conductor, f.Length/2, "hang supply "+p.k.Run.PlaceName(f.From)+" nearer: feed %s of half the length, %s")
+			p.rewire(i, f, f.Conductor, f.Length/2, "move supply "+p.k.Run.PlaceName(f.From)+" nearer: feed %s of half the length, %s")
 			last := &p.list[len(p.list)-1]
 			last.Labour = mains
 			last.Cautions = append(last.Cautions, licensed)
@@ -86,7 +86,7 @@ func (p *proposer) cable(like run.Feed, size string, metres float64) (run.Feed, 
 	f.Stated = false
 	f.Ampacity, f.AmpacityBy, _ = wire.Ampacity()
 	f.Fuse = fuseFor(f.Ampacity)
-	p.assume("New feeds are taken with %.3g mΩ of connectors.", 1000*p.k.Run.Limits.ConnectorOhms)
+	p.assume("New feeds are assumed to have %.3g mΩ of connectors.", 1000*p.k.Run.Limits.ConnectorOhms)
 	return f, true
 }
 

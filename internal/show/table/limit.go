@@ -16,7 +16,7 @@ import (
 )
 
 // Limit writes what a run bears: the
-// limiter that is safe, each colour's level and what gives way, and the same after
+// limiter that is safe, each colour's level and which limit is reached first, and the same after
 // each repair. The error is the writer's.
 func Limit(w io.Writer, l *repair.Loads, style Style) error {
 	t := newTable(w, style)
@@ -49,7 +49,7 @@ func Limit(w io.Writer, l *repair.Loads, style Style) error {
 		t.load(c)
 	}
 	if len(l.After) > 0 {
-		t.heading("The safe limiter after a repair, the highest first, and what gives way then")
+		t.heading("The safe limiter after a repair, the highest first, and the limit reached then")
 		for _, c := range highestFirst(l.After) {
 			safe, decides := repair.Limiter(c.Colours)
 			text := printable.Line(c.Repair.Text)
@@ -61,7 +61,7 @@ func Limit(w io.Writer, l *repair.Loads, style Style) error {
 			t.wrapped(right(number.Fixed(safe.Value, 2), 6)+" A", text, wordWidth, assessment.None)
 		}
 	}
-	t.remarks("Taken for granted", append(append([]string{}, l.Assumed...), wording.EvenLight,
+	t.remarks("Assumed", append(append([]string{}, l.Assumed...), wording.EvenLight,
 		"The limiter counts every pixel at its rated volts by the run file's figures, as a controller does."))
 	t.remarks("Cautions", []string{"A limiter in a controller is not a fuse: fuse each feed near its supply.",
 		"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."})
@@ -108,7 +108,7 @@ func (t table) load(c repair.Load) {
 		level = "none: broken in the dark already"
 	}
 	t.wrapped("", level, wordWidth+2, assessment.None)
-	t.wrapped("", "first gives way: "+wording.Binding(e), wordWidth+2, assessment.None)
+	t.wrapped("", "first limit reached: "+wording.Binding(e), wordWidth+2, assessment.None)
 	for _, turn := range e.Rating.NonMonotonic {
 		t.wrapped("", fmt.Sprintf("the %s does not only grow with the level; it was tried more closely", turn), wordWidth+2, assessment.None)
 	}

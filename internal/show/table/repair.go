@@ -27,7 +27,7 @@ func Repair(w io.Writer, p *repair.Plan, style Style) error {
 		t.heading("Repairs alone and the best two together; what meets every limit comes first")
 		t.options(p.Ranked())
 	}
-	t.remarks("Taken for granted", append(append([]string{}, p.Assumed...), wording.EvenLight,
+	t.remarks("Assumed", append(append([]string{}, p.Assumed...), wording.EvenLight,
 		"Cost counts labour and material in points, to rank by; it is not money."))
 	t.remarks("Cautions", warnings(p))
 	return t.w.Flush()
@@ -72,7 +72,7 @@ func (t table) asWired(e repair.Effect) {
 	row("lowest volts", fmt.Sprintf("%s V, %s pixel %d", wording.Span(e.LeastVolts, 2), printable.Short(e.State.Reel, 24), e.State.Pixel))
 	row("hottest joint", wording.Span(e.JointWatts, 3)+" W")
 	row("highest safe limiter", wording.Span(e.Limiter, 2)+" A")
-	row("then gives way", wording.Binding(e))
+	row("limit reached then", wording.Binding(e))
 }
 
 func percentSpan(n interval.Interval) string {
