@@ -69,6 +69,7 @@ func TestSpreadsheetsGiveTheSameReadings(t *testing.T) {
 		"commas in a file of commas": {sheet([3]string{at, "4,812", "V"}, [3]string{at, "4,80", "V"}, [3]string{at, "812", "mV"}),
 			[]string{"decimal commas"}},
 		"separator named":     {"sep=;\n" + commas, []string{"semicolons between the columns", "times without a zone as this machine's", "decimal commas"}},
+		"carriage returns":    {strings.ReplaceAll(commas, "\n", "\r"), []string{"semicolons between the columns", "lines that end with a carriage return", "times without a zone as this machine's", "decimal commas"}},
 		"byte order mark":     {"\ufeff" + plain, nil},
 		"UTF-16 little first": {utf16Text(plain, true), []string{"UTF-16"}},
 		"UTF-16 big first":    {utf16Text(plain, false), []string{"UTF-16"}},

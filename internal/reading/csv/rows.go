@@ -30,7 +30,7 @@ const together = 64
 
 // Scan reads the header row and prepares the others.
 func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
-	text, encoding := decoded(src)
+	text, encodings := decoded(src)
 	rows := &Rows{file: file, check: newChecker(file, r)}
 	if first, _ := text.Peek(1); string(first) == "#" {
 		samples := openmetrics.NewReadingsReader(text)
@@ -39,7 +39,9 @@ func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
 	}
 	sample, _ := text.Peek(sampleSize) // an error comes again when it is read
 	d := newDialect(sample, src, r)
-	d.notes.add(encoding)
+	for _, note := range encodings {
+		d.notes.add(note)
+	}
 	rows.check.dialect = d
 	cells, err := newSheet(file, text, d.separator)
 	rows.next = func(x *reading.Reading) error { return cells.next(x, rows.check) }
