@@ -22,8 +22,8 @@ func TestDamagedInTheMiddle(t *testing.T) {
 	ctx := context.Background()
 	s, path := temporary(t)
 	w := openWriter(t, s)
-	fill(t, w, 6000, 2000)
-	const written = 6000 * 16
+	fill(t, w, 3000, 1500)
+	const written = 3000 * 16
 	w.Close()
 	s.Close()
 	whole, err := os.ReadFile(path)

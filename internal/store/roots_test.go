@@ -87,6 +87,7 @@ func many(t *testing.T, path string, places, scans int) map[string]bool {
 func TestLostRootsMisplaceNothing(t *testing.T) {
 	ctx := context.Background()
 	var a tally
+	few := []string{"sqlite_schema", "chunk_series", "tail"} // of the large store, without -thorough
 	// Of the first store nothing was folded yet.
 	for _, c := range []struct{ places, scans int }{{3, 700}, {40, 700}} {
 		path := filepath.Join(t.TempDir(), "a.store")
@@ -102,7 +103,7 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 			{"chunk_moments"}, {"held"}, {"tail"}, {"hourly"}, {"boot"}, {"mark"}, {"state"}, {"sqlite_sequence"},
 			{"series", "sqlite_autoindex_series_1", "sqlite_sequence"}} {
 			for _, blocks := range []int{1, 4} { // a page, or the 4 KiB in which it lies
-				if (blocks == 1 || c.places == 3) && !*thorough {
+				if !*thorough && (blocks == 1 || c.places > 3 && !slices.Contains(few, lost[0])) {
 					continue
 				}
 				name := fmt.Sprint(c.places, " places: ", lost, " ", blocks)

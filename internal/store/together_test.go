@@ -10,7 +10,11 @@ import (
 
 // Of several programs that open a store which is not there yet, none is refused.
 func TestOpenTogether(t *testing.T) {
-	for round := range 15 {
+	rounds := 5
+	if *thorough {
+		rounds = 15
+	}
+	for round := range rounds {
 		path := filepath.Join(t.TempDir(), "new.store")
 		var openers sync.WaitGroup
 		gate := make(chan struct{})

@@ -15,6 +15,7 @@
 package service
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -58,6 +59,8 @@ type Config struct {
 	Doubt   func(ctx context.Context, after time.Time) error
 	Machine machine.Clocks // nil: the one the program runs on
 	Open    recorder.Opener
+
+	requestTime time.Duration // that a client may take to send a request; 0: readTimeout
 }
 
 // Daemon is a running watch.
@@ -97,7 +100,7 @@ func Run(ctx context.Context, c Config) error {
 	listener := newListener(all, connectionLimit())
 	d.warnOfListening(listener.Addr())
 	server := &http.Server{Handler: guarded(d.handler(), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
-		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
+		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: cmp.Or(c.requestTime, readTimeout), WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
 
 	tasks, ctx := errgroup.WithContext(ctx)
 	tasks.Go(func() error {

@@ -59,7 +59,6 @@ func TestRescuesAreApart(t *testing.T) {
 		t.Errorf("and with a batch: %v", err)
 	}
 	now = now.Add(minRescueInterval)
-	time.Sleep(time.Second) // the names of what is put aside tell seconds
 	if err := s.Keep(t.Context(), recorder.Batch{}); err != nil {
 		t.Errorf("later: %v", err)
 	}
