@@ -24,13 +24,13 @@ func newAssess() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "assess RUN [READINGS.csv]",
 		Short: "Fit readings to a run and judge its joints, feeds and reels",
-		Long: `Assess fits the run's real resistances to readings and holds each against its limit:
-pass, fail, or unproven with what to read next.
+		Long: `Assess computes the run's real resistances from readings and compares each with its
+limit: pass, fail, or unproven with what to read next.
 
 ` + storeHelp + `
 
---explain tells which readings the verdict on one element rests on, and what it would be
-without them.
+--explain lists the readings that the verdict on one element depends on, and what it
+would be without them.
 
 Exit status: 0 everything passes, 1 something fails, 3 nothing fails but something is
 unproven, 2 the input is wrong.`,

@@ -54,7 +54,7 @@ func newRoot(stdin io.Reader, stdout, stderr io.Writer) *cobra.Command {
 		Use:   "ohmkeep",
 		Short: "Find bad joints and thin feeds of a low-voltage LED run from voltage and current readings",
 		Long: `ohmkeep fits voltage and current readings of a low-voltage LED run to a model of
-the run, and tells which solder joint or feed has too much resistance, with a
+the run, and finds which solder joint or feed has too much resistance, with a
 number and an interval.
 
 Mains terminals belong to licensed people. Disconnect the supply before soldering.

@@ -23,16 +23,16 @@ func newColour() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "colour RUN [READINGS.csv]",
 		Aliases: []string{"color"},
-		Short:   "Tell where a run dims or changes colour in a step, and what causes it",
-		Long: `Colour tells what people see of a run in a step: whether its far parts are dimmer,
-off colour or both, where along the run that leaves the limits, and how much of it is
+		Short:   "Show where a run dims or changes colour in a step, and what causes it",
+		Long: `Colour computes what people see of a run in a step: whether its far parts are dimmer,
+off colour or both, where along the run that exceeds the limits, and how much of it is
 caused by the supply's trim, each feed, each joint and the copper of the reels. With
 readings, from a CSV file, standard input as "-" or a store with --store, it takes the
 fitted run and adds 95 % intervals; without, the run as its file states it.
 Without --step it takes the design step, or the only step.
 
 Limits are colour_shift and dimming_percent in the run file, and 0.004 and 30 % where
-it has none. Exit status: 0 colour and brightness hold, 1 a limit is left, 3 the
+it has none. Exit status: 0 colour and brightness hold, 1 a limit is exceeded, 3 the
 readings are not enough to decide, 2 the input is wrong.`,
 		Example: `  ohmkeep colour shelf.toml --step "white 5 %"
   ohmkeep colour shelf.toml readings.csv --picture colour.png

@@ -16,15 +16,15 @@ func newStoreCorrect() *cobra.Command {
 	var in string
 	c := &cobra.Command{
 		Use:   "correct RUN",
-		Short: "Apply the shunts that the run file states now to register counts of before",
-		Long: `Of a board that sends register words or counts a store keeps those, and what one count
-stood for. Where a shunt was stated wrongly, put the right one into the run file
-(shunt_milliohms of the channel) or the profile, and correct: what was stored before is
-then reckoned by it, in exports and everywhere else. The counts stay as they are, so
-that correcting again, or back, loses nothing.
+		Short: "Apply the shunts that the run file states now to earlier register counts",
+		Long: `Of a board that sends register words or counts a store keeps those, and the value of
+one count. If a shunt was stated wrongly, put the right one into the run file
+(shunt_milliohms of the channel) or the profile, and correct: the values of earlier
+readings then follow from it, in exports and everywhere else. The counts stay as they
+are, so that correcting again, or back, loses nothing.
 
-A sensor that was replaced by one with another shunt needs no correction: what the old
-one said was right. Numbers that a device sends in V or A are not touched.`,
+A sensor that was replaced by one with another shunt needs no correction: the
+values of the old one were right. Numbers that a device sends in V or A are not touched.`,
 		Example:           `  ohmkeep store correct shelf.toml --store shelf.db`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,

@@ -21,7 +21,7 @@ func newNote() *cobra.Command {
 	var asJSON, withdrawn bool
 	c := &cobra.Command{
 		Use:   "note RUN [TEXT]",
-		Short: "Note a repair, so that what comes after is judged for itself; list what happened",
+		Short: "Note a repair, so that readings after it are judged by themselves; list what happened",
 		Long: `Note records work that was done on a run. Drift begins a new stretch there and
 compares what was before with what comes after. A text that names a joint or a feed, or
 "joint 2" for the second one along the run, concerns that one; a reel's name, that reel
@@ -32,7 +32,7 @@ and so is a date in the future.
 Without a text note lists what happened to the run: notes, starts and stops of the
 watch, gaps of probes, changes of the run file and of the clock.
 
---withdraw says that a note does not hold, such as one on the wrong joint: drift leaves
+--withdraw marks a note as wrong, such as one on the wrong joint: drift leaves
 it out, and it stays in the list, marked.`,
 		Example: `  ohmkeep note shelf.toml "re-made joint 1" --store shelf.db
   ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00

@@ -26,11 +26,11 @@ func newPlan() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "plan RUN",
 		Short: "List the fewest readings that settle every joint and feed, in walking order",
-		Long: `Plan says before anybody climbs what to read: the fewest steps and points after which
-every joint and feed can be told to pass or fail with the meters of the run file, and how
-many milliohms they will resolve at each. Points come along the run; each step is set
-once, because changing it is taken to be slower than walking. What cannot be settled is
-said with why, and with the meter or step that would.
+		Long: `Plan lists before anybody climbs what to read: the fewest steps and points with which
+every joint and feed passes or fails by the meters of the run file, and how many
+milliohms they resolve at each. Points are in the order of the run; each step is set
+once, because changing it is assumed to be slower than walking. What cannot be decided
+is listed with the reason, and with the meter or step that would decide it.
 
 --sheet writes what is to be read as a table to fill in: a CSV file, which assess reads
 once its values are typed in, and beside it the same as an HTML page to print.

@@ -19,7 +19,7 @@ func newPredict() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "predict RUN",
-		Short: "Tell what a run should show in a step, and what would go beyond a rating",
+		Short: "Compute what a run should show in a step, and what would exceed a rating",
 		Long: `Predict solves the run as its file states it: volts and currents of supplies, feeds
 and every pixel, and a warning for each value beyond a rating or budget.
 Without --step it takes the design step, or the only step.`,

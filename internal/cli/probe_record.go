@@ -24,11 +24,11 @@ func newProbeRecord() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "record [RUN PROBE] --out FILE",
 		Short: "Record what a port sends in a transcript",
-		Long: `Record opens one probe as check does, and writes all that is said into a text file,
-with times, both ways, garbage included. Such a transcript can be replayed, and it can
-stand in a run file as port = "transcript:FILE".
+		Long: `Record opens one probe as check does, and writes all lines in both directions to a
+text file, with times, garbage included. Such a transcript can be replayed, and it can
+be named in a run file as port = "transcript:FILE".
 
-Exit status: 0 something was heard, 1 nothing was, 2 the call is wrong or the port
+Exit status: 0 something was received, 1 nothing was, 2 the call is wrong or the port
 does not open.`,
 		Example: `  ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
   ohmkeep probe record --profile plain-lines --port /dev/ttyUSB0 --out -`,

@@ -85,7 +85,7 @@ func newStore() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "store",
 		Short: "Look after a store: check it, copy it, take wrong readings out",
-		Long: `A store needs no care in daily use. Check reads all of it and tells what is damaged;
+		Long: `A store needs no care in daily use. Check reads all of it and lists what is damaged;
 backup copies it while others go on writing; compact lays it out afresh, and where it
 is damaged keeps all that can be read; correct applies a shunt that was stated wrongly
 to what was stored by it; withdraw takes a wrong reading out; redate moves readings that
@@ -105,7 +105,7 @@ func newStoreCheck() *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:     "check STORE",
-		Short:   "Read all of a store and tell what is damaged",
+		Short:   "Read all of a store and list what is damaged",
 		Long:    "Check exits with 0 where everything is whole and with 1 where something is damaged.",
 		Example: `  ohmkeep store check shelf.db`,
 		Args:    exactly("STORE"),

@@ -24,19 +24,19 @@ func newWatch() *cobra.Command {
 	var o watchOptions
 	c := &cobra.Command{
 		Use:   "watch RUN",
-		Short: "Record the probes of a run for years, and tell over HTTP how they fare",
+		Short: "Record the probes of a run for years, and show their state over HTTP",
 		Long: `Watch reads every probe of the run file that has its place, opens it again whenever it
-was unplugged, and stores what it says. A reading is safe on disk within --commit of
+was unplugged, and stores what it sends. A reading is safe on disk within --commit of
 its line's arrival; a power cut costs at most what arrived since.
 
 Over HTTP: / one look, /healthz 200 or the reasons why not, /metrics, /status as JSON.
-POST /step with a step's name says what the run shows from now on; an empty one, that
-it is not known. With settle=SECONDS, at most 60, readings count as unusable so long.
+POST /step with a step's name sets what the run shows from now on; an empty name, that
+it is unknown. With settle=SECONDS, at most 60, readings count as unusable so long.
 Each step that changes is marked with its sender.
 
---keep 2y lets what probes gave outside known steps go after that time, month by
+--keep 2y deletes readings of probes outside known steps after that time, month by
 month, down to exact minimum, mean and maximum of each hour; known steps, imports and
-what drift made of the rest stay, and the log and ohmkeep note say what went.
+what drift made of the rest stay, and the log and ohmkeep note list what was deleted.
 
 SIGHUP reads the run file again, SIGTERM stores what has arrived and ends. Who reaches
 the address reads the status and announces steps: keep it on this machine or in a
