@@ -110,8 +110,9 @@ func keyOf(n assessment.Next) readingKey {
 	return readingKey{n.Quantity, n.From, n.To, n.Step, n.Meter}
 }
 
-// keepCommonCandidates keeps the candidates of both conditions: with faults a step may have too little
-// voltage, and a voltage may exceed the meter's range. It numbers the points where they are read.
+// keepCommonCandidates keeps the candidates of both conditions: with faults a step may have too
+// little voltage, and a voltage may exceed the meter's range. It numbers the points where they are
+// read.
 func (s *planner) keepCommonCandidates() {
 	naming := func(v *condition, i int) (assessment.Next, readingKey) {
 		n := v.outlook.Describe(&v.candidates[i])
@@ -151,7 +152,7 @@ func (s *planner) filter(keep func(i int) bool) (list []int) {
 	return list
 }
 
-// settles reports whether target k is settled, sound or bad, at the variances of both conditions.
+// settles reports whether target k is settled, healthy or faulty, at the variances of both conditions.
 func (s *planner) settles(k int, variances [2][]float64) bool {
 	return variances[healthyRun][k] <= s.conditions[healthyRun].settlingVariances[k] && variances[faultyRun][k] <= s.conditions[faultyRun].settlingVariances[k]
 }

@@ -19,9 +19,9 @@ const (
 	sufficientPart = 0.9
 )
 
-// perhaps returns the few readings of a list that most probably settle one of the targets, where no
+// mostProbable returns the few readings of a list that most probably settle one of the targets, where no
 // reading is likely to; nil where none has a chance of leastChance.
-func (o *Outlook) perhaps(list []Candidate, targets []Target) (next []assessment.Next) {
+func (o *Outlook) mostProbable(list []Candidate, targets []Target) (next []assessment.Next) {
 	along := slices.DeleteFunc(slices.Clone(list), func(c Candidate) bool { return c.metres == 0 })
 	most := leastChance
 	for _, t := range targets {
