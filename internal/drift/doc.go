@@ -45,6 +45,9 @@
 // the Cramér-Rao bound is a standard deviation of 6 days, and 34 of 48 dates were within four
 // (9 days root mean square). Each date therefore has its 95 % interval, which held 45 of the 48.
 //
+// Of 400 healthy run-years that met every trouble of rough_test.go by turns, none of 2,370 series
+// had a false verdict, and 242 were unproven.
+//
 // rough_test.go, years_test.go, delay_test.go and tradeoff_test.go measure what is found and
 // print tables.
 package drift
