@@ -37,13 +37,16 @@
 //
 // A change in the middle of a ring, where hardly any current flows, is unproven or called
 // late. The size of a change in one conductor of a ring is known only within a fifth. A drift
-// below 5 mΩ in all is not called. Where no temperature is read, neither is a jump of less
-// than 5 mΩ plus 9 % of the wire, because a week's weather causes as much. The beginning of a
-// slow drift is known no better than the scatter of the nights over its slope. With drops that
-// scatter by 0.9 mV + 1.2 mV/A, half of the checks missing and a thermometer that follows the
-// weather by two thirds, no computation can date drifts of 60 to 150 mΩ a year within four days:
-// the Cramér-Rao bound is a standard deviation of 6 days, and 34 of 48 dates were within four
-// (9 days root mean square). Each date therefore has its 95 % interval, which held 45 of the 48.
+// below 5 mΩ and 4.5 % of the wire in all is not called, because a thermometer may miss a third
+// of the seasons. Where no temperature is read, neither is a jump of less than 5 mΩ and 9 % of
+// the wire, because a week's weather causes as much.
+//
+// The beginning of a slow drift is known no better than the scatter of the nights over its
+// slope. With drops that scatter by 0.9 mV + 1.2 mV/A, half of the checks missing and a
+// thermometer that follows the weather by two thirds, drifts of 60 to 150 mΩ a year cannot be
+// dated within four days: the Cramér-Rao bound is a standard deviation of 6 days. Of 48 dates
+// 34 were within four days (9 days root mean square). Each date therefore has its 95 %
+// interval, which held 45 of the 48.
 //
 // Of 400 healthy run-years that met every trouble of rough_test.go by turns, none of 2,370 series
 // had a false verdict, and 242 were unproven.
