@@ -56,9 +56,14 @@ func NewestBefore(ctx context.Context, tx *sql.Tx, of *Series, before int64) (c 
 }
 
 // Readable is like Chunks for a store that may be damaged. If the index is damaged, it searches the
-// chunks themselves and reports those that are missing.
+// chunks themselves and reports those that are missing. Where all chunks of a series are
+// read, their readings are compared with the stored number: a page whose end is lost gives
+// fewer entries of an index, and no error.
 func Readable(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, damage *Damage) ([]Chunk, error) {
 	all, err := Chunks(ctx, tx, of, first, last)
+	if err == nil && first == Beginning && last == End && !complete(ctx, tx, of, all) {
+		err = chunk.ErrDamaged
+	}
 	if !Broken(err) {
 		return all, err
 	}
@@ -68,6 +73,19 @@ func Readable(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, da
 		err = nil
 	}
 	return all, err
+}
+
+// complete reports whether chunks hold as many readings as are stored of a series. Where
+// that number cannot be read, they are taken as complete; a check reports the number.
+func complete(ctx context.Context, tx *sql.Tx, of *Series, all []Chunk) bool {
+	var held, found int64
+	if err := tx.QueryRowContext(ctx, "SELECT coalesce((SELECT readings FROM held WHERE series = ?), 0)", of.ID).Scan(&held); err != nil {
+		return true
+	}
+	for _, c := range all {
+		found += int64(c.N)
+	}
+	return found == held
 }
 
 func chunks(ctx context.Context, tx *sql.Tx, identity uint64, from, where string, args ...any) ([]Chunk, error) {
