@@ -81,56 +81,6 @@ func (c *checker) CheckPlaces(x *reading.Reading) {
 	}
 }
 
-func (c *checker) time(x *reading.Reading, text string) {
-	var ok bool
-	if x.Time, ok = c.moment(text); !ok {
-		var wrong *fault.Fault
-		if x.Time, wrong = c.dialect.time(text); wrong != nil {
-			c.Complain(x.Row, "time", *wrong)
-			return
-		}
-	}
-	c.CheckTime(x)
-}
-
-// moment parses a time like parseTime, but shares the zones of rows.
-func (c *checker) moment(text string) (time.Time, bool) {
-	n := len(text) - len("+01:00")
-	if n < 0 || text[len(text)-1] == 'Z' {
-		return parseTime(text)
-	}
-	zone, ok := c.Zone(text[n:])
-	if !ok {
-		return time.Time{}, false
-	}
-	c.text = append(append(c.text[:0], text[:n]...), 'Z')
-	t, ok := parseTime(string(c.text))
-	_, offset := t.In(zone).Zone()
-	return t.Add(-time.Duration(offset) * time.Second).In(zone), ok
-}
-
-// Zone returns the zone of an offset from UTC. The package time would name this machine's
-// own where the offset happens to be the same.
-func (c *checker) Zone(offset string) (*time.Location, bool) {
-	if zone, known := c.zones[offset]; known {
-		return zone, true
-	}
-	t, ok := parseTime("2000-01-01T00:00:00" + offset)
-	if !ok {
-		return time.UTC, false
-	}
-	zone := reading.InOffset(t).Location()
-	c.zones[strings.Clone(offset)] = zone
-	return zone, true
-}
-
-// CheckTime checks that a time can be stored.
-func (c *checker) CheckTime(x *reading.Reading) {
-	if !reading.Storable(x.Time) {
-		c.Complain(x.Row, "time", fault.Fault{Text: x.Time.Format(time.RFC3339Nano) + " lies outside the years 1970 to 2262"})
-	}
-}
-
 func (c *checker) step(x *reading.Reading) {
 	if x.Step != "" && c.run.StepIndex(x.Step) < 0 {
 		c.Complain(x.Row, "step", unknown("step", x.Step, namesOf(c.run.Steps, func(s run.Step) string { return s.Name })))
@@ -193,66 +143,6 @@ func (c *checker) empty(x *reading.Reading, why string) {
 	}
 }
 
-// CheckValue checks the number, its unit, and whether the meter can show it.
-func (c *checker) CheckValue(x *reading.Reading, text, unit, meter string) {
-	m := meterOf(c.run, meter, x.Quantity)
-	bad := !c.number(x, text, unit, m)
-	if m < 0 {
-		c.Complain(x.Row, "meter", unknown("meter", meter, namesOf(c.run.Meters, func(m run.Meter) string { return m.Name })))
-		return
-	}
-	x.Meter = c.run.Meters[m].Name
-	top, measures := reach(c.run.Meters[m], x.Quantity)
-	switch {
-	case !measures && x.Quantity != run.Temperature:
-		c.Complain(x.Row, "meter", fault.Fault{Text: fmt.Sprintf("meter %q has no %s range", x.Meter, x.Quantity),
-			Hint: "add a [[meter.range]] for it to the run file"})
-	case !bad && !c.run.Meters[m].Shows(x.Quantity, x.Value):
-		c.Complain(x.Row, "value", fault.Fault{
-			Text: fmt.Sprintf("%s %s is more than meter %q can show", x.Text, x.Unit, x.Meter),
-			Hint: fmt.Sprintf("its ranges end at %g %s", top, reading.Unit(x.Quantity))})
-	}
-}
-
-// number fills in text, unit and value of a reading, or its mark of overload, and reports
-// whether they are right.
-func (c *checker) number(x *reading.Reading, text, unit string, meter int) bool {
-	if reading.IsOverload(text) {
-		x.Text, x.Unit, x.Quality = strings.Clone(text), reading.Unit(x.Quantity), reading.Overload
-		return true
-	}
-	plain, wrong := c.dialect.number(text, func(number string) bool { return shows(c.run, x.Quantity, meter, number, unit) })
-	if wrong != nil {
-		c.Complain(x.Row, "value", *wrong)
-		return false
-	}
-	if unit == "" && reading.IsDecimal(plain) {
-		if unit, wrong = c.dialect.unit(plain, x.Quantity, meter, c.run); wrong != nil {
-			c.Complain(x.Row, "unit", *wrong)
-			return false
-		}
-	}
-	value, err := reading.Value(x.Quantity, plain, unit)
-	if f, bad := errors.AsType[fault.Fault](err); bad {
-		c.Complain(x.Row, f.Key, f)
-		return false
-	}
-	x.Text, x.Unit, x.Value = strings.Clone(plain), c.keep(unit), value
-	return true
-}
-
-// meterOf returns the index of the named meter, or for "" that of the first meter that measures the
-// quantity; -1 if there is none.
-func meterOf(r *run.Run, name string, q run.Quantity) int {
-	if name != "" {
-		return r.MeterIndex(name)
-	}
-	return max(0, slices.IndexFunc(r.Meters, func(m run.Meter) bool {
-		_, measures := reach(m, q)
-		return measures
-	}))
-}
-
 // keep returns one and the same string for every name that is spelt alike.
 func (c *checker) keep(name string) string {
 	kept, ok := c.names[name]
@@ -261,17 +151,6 @@ func (c *checker) keep(name string) string {
 		c.names[kept] = kept
 	}
 	return kept
-}
-
-// reach returns the largest value of a quantity that a meter can show; measures is
-// false where it has no range for it.
-func reach(m run.Meter, q run.Quantity) (top float64, measures bool) {
-	for _, r := range m.Ranges {
-		if r.Quantity == q {
-			top, measures = max(top, r.UpTo), true
-		}
-	}
-	return top, measures
 }
 
 // unknown returns the fault of an unknown name, with the most similar known one.
