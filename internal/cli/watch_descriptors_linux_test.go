@@ -54,7 +54,7 @@ func TestFewDescriptors(t *testing.T) {
 		s.say(pair, fmt.Sprintf("1,4.%03d,V\n", i))
 	}
 	t.Logf("the slowest of 20 answers took %v", slowest.Round(time.Millisecond))
-	if slowest > 2*time.Second {
+	if slowest > 2*time.Second && !raceDetector {
 		t.Errorf("an answer took %v", slowest)
 	}
 	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 20`)
