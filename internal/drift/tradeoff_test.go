@@ -69,7 +69,7 @@ func (x record) judged(times float64) *history.History {
 // the figures that were chosen; it writes the curve and its numbers into testdata.
 func TestTradeoff(t *testing.T) {
 	if *tradeoff == 0 {
-		t.Skip("a measurement of minutes: run with -tradeoff 60")
+		t.Skip("a measurement of minutes: run with -tradeoff 30")
 	}
 	n := *tradeoff
 	steps := []float64{0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8, 1, 1.3, 1.7}
