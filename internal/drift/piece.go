@@ -13,7 +13,7 @@ type piece struct {
 	deviation float64 // Ω, of a usual night
 }
 
-// forever is the end of a stretch that goes on.
+// forever is the end of the latest stretch.
 const forever = math.MaxInt64
 
 // piece collects the nights between two moments.

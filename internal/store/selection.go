@@ -80,8 +80,8 @@ func (sel Selection) limits() (first, last int64) {
 	return first, last
 }
 
-// nanoseconds returns a time as it is stored. A time outside the storable range becomes the
-// nearest end of the int64 range.
+// nanoseconds returns a time as stored. A time outside the storable range becomes the nearest end
+// of the int64 range.
 func nanoseconds(t time.Time) int64 {
 	switch {
 	case reading.Storable(t):

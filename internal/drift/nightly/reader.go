@@ -17,8 +17,7 @@ type Sensed struct {
 	Feeds  map[string]int64 `json:"feeds"`
 }
 
-// forgotten is the number of days after which a place that is no longer read stops dividing
-// elements.
+// forgotten is the number of days after which a place without readings no longer divides elements.
 const forgotten = 60
 
 // Reader evaluates a run's readings, a day at a time. What it keeps between days can be computed

@@ -9,9 +9,9 @@ import (
 // 1/K (IEC 60028).
 const CopperTempCo = 0.00393
 
-// AssumedLoopOhms stands for a strip whose resistance the run file does not state,
-// Ω/m of both rails together: two rails 10 mm wide of 35 µm foil (computed from
-// copper's resistivity, 1/58 Ω·mm²/m; IEC 60028).
+// AssumedLoopOhms is used for a strip whose resistance the run file does not state, Ω/m of both
+// rails together: two rails 10 mm wide of 35 µm foil (computed from copper's resistivity, 1/58
+// Ω·mm²/m; IEC 60028).
 const AssumedLoopOhms = 0.0985
 
 // Stated returns the parameters that a run file states, at its ambient temperature:

@@ -10,8 +10,8 @@ import (
 	"math/bits"
 )
 
-// Most is the greatest number of players. Every coalition is asked for once, so
-// that the shares are exact; they double with every player.
+// Most is the largest number of players. Every coalition is evaluated once, so the shares are
+// exact; their number doubles with every player.
 const Most = 16
 
 // Set is a coalition: bit i is set where player i has joined.
@@ -20,11 +20,10 @@ type Set uint32
 // Has reports whether a player has joined.
 func (s Set) Has(player int) bool { return s>>player&1 == 1 }
 
-// Split returns the shares of n players in what worth writes for each coalition,
-// which may be several quantities at once: the share of player i in quantity k is
-// shares[i][k], and the shares of a quantity add up to worth(all) − worth(none).
-// Coalitions are asked for in an order in which one player at a time joins or
-// leaves. The error is worth's.
+// Split returns the shares of n players in the quantities that worth writes for each coalition:
+// shares[i][k] is the share of player i in quantity k, and the shares of a quantity add up to
+// worth(all) − worth(none). Coalitions are evaluated in an order in which one player at a time
+// joins or leaves. The error is that of worth.
 func Split(n, quantities int, worth func(s Set, out []float64) error) (shares [][]float64, err error) {
 	if n < 0 || n > Most {
 		return nil, fmt.Errorf("%d players, at most %d can be split exactly", n, Most)

@@ -15,8 +15,8 @@ import (
 // mostSyntaxFaults ends the reading of a file that is not TOML.
 const mostSyntaxFaults = 20
 
-// beginning matches a line that can begin an expression: a header, or a key and
-// an equals sign. After a line that is not TOML, reading goes on at the next of these.
+// beginning matches a line that can begin an expression: a header, or a key and an equals sign.
+// After a line that is not TOML, reading continues at the next match.
 var beginning = regexp.MustCompile(`^[ \t]*(\[\[?[ \t]*[\w"'][^=,]*\]|[\w."' \t-]+=)`)
 
 // header matches a line meant as a table's header, key a line meant to set a key.

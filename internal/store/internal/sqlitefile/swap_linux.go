@@ -6,8 +6,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// swap lets two files of a file system change their names in one step. The error is
-// errors.ErrUnsupported where that is not possible, or one of them does not exist.
+// swap exchanges the names of two files of a file system in one step. The error is
+// errors.ErrUnsupported if that is not possible, or one of them does not exist.
 func swap(a, b string) error {
 	err := unix.Renameat2(unix.AT_FDCWD, a, unix.AT_FDCWD, b, unix.RENAME_EXCHANGE)
 	switch {
