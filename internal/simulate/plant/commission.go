@@ -18,7 +18,8 @@ type Case struct {
 	Run      *run.Run
 	Plant    *Plant
 	Readings []reading.Reading
-	Wrong    []int // into Readings: those that a slip of the hand made wrong
+	Wrong    []int // into Readings: those that a slip of the hand made wrong by more than any meter's error
+	Touched  []int // into Readings: those that a slip made wrong by less
 
 	ranges []int     // by reading, of the meter
 	truth  []float64 // by reading

@@ -43,7 +43,7 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment, script
 	for i, r := range a.Readings {
 		wrong := slices.Contains(x.Wrong, i)
 		c.add(wrong, r.Suspect, &c.named, &c.wrong)
-		c.add(!wrong, r.Suspect, &c.suspected, &c.good)
+		c.add(!wrong && !slices.Contains(x.Touched, i), r.Suspect, &c.suspected, &c.good)
 	}
 	for _, e := range a.Elements {
 		truth := x.Truth(string(e.Kind), e.Name)
@@ -61,6 +61,10 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment, script
 			bad := !open && truth > 1.3*stated+0.010
 			c.add(bad, e.Verdict == assessment.Fail, &c.found, &c.bad)
 			c.add(bad && finds, e.Verdict == assessment.Fail, &c.alsoFound, &c.findable)
+			if truth < 1.05*stated+0.005 && e.Verdict == assessment.Fail {
+				c.failed++
+				c.never = append(c.never, fmt.Sprintf("%s feed %s has %.4f Ω, stated %.4f, and was failed", at, e.Name, truth, stated))
+			}
 		}
 		if e.Kind != run.KindJoint {
 			continue

@@ -50,6 +50,7 @@ func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 		}
 		copy(c.Readings, readings)
 		copy(c.ranges, ranges)
+		c.Touched = nil
 	}
 	return false
 }
@@ -65,10 +66,13 @@ func (c *Case) exceedsMeterError(i int, value float64) bool {
 // rewrite changes what is written for one reading.
 func (c *Case) rewrite(i int, text, unit string) {
 	x := &c.Readings[i]
+	before := x.Value
 	x.Text, x.Unit = text, unit
 	understand(x)
 	if c.exceedsMeterError(i, x.Value) {
 		c.Wrong = append(c.Wrong, i)
+	} else if x.Value != before {
+		c.Touched = append(c.Touched, i)
 	}
 }
 
@@ -155,9 +159,10 @@ func (c *Case) readElsewhere(name string, rng *rand.Rand) {
 		if x.Step != name || x.Quantity == run.Temperature {
 			continue
 		}
-		if at := c.meter.read(x, c.now(i), c.rng); at >= 0 {
+		again := *x
+		if at := c.meter.read(&again, c.now(i), c.rng); at >= 0 {
 			c.ranges[i] = at
-			c.rewrite(i, x.Text, x.Unit)
+			c.rewrite(i, again.Text, again.Unit)
 		}
 	}
 }
