@@ -3,7 +3,6 @@ package search
 import (
 	"slices"
 
-	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 )
@@ -47,7 +46,7 @@ func (h *hypothesis) findExplanation(first *leastsquares.Fit) (*leastsquares.Fit
 // withOpenIfBetter adds open conductors to a candidate where that lowers the penalised cost.
 // first is a fit to all readings.
 func (h *hypothesis) withOpenIfBetter(first *leastsquares.Fit, plain candidate) (*leastsquares.Fit, error) {
-	clean := h.excludedCount() <= fewWrongReadings && h.PValue(plain.fit) >= model.MinPValue && plain.fit.Converged
+	clean := h.excludedCount() <= fewWrongReadings && h.PValue(plain.fit) >= plausiblePValue && plain.fit.Converged
 	if clean && len(h.openCandidates(plain.fit)) == 0 {
 		return plain.fit, nil
 	}
@@ -133,3 +132,8 @@ func (h *hypothesis) setExclusions(out []bool) {
 		h.Observations[i].Excluded = out != nil && out[i] || h.Observations[i].ExcludedForGood
 	}
 }
+
+// plausiblePValue is the p-value below which opens and mistakes are looked for though outliers
+// alone could explain the readings: noise that is estimated from the residuals hides part of what
+// does not fit.
+const plausiblePValue = 0.05
