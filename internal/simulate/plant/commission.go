@@ -14,12 +14,12 @@ import (
 // Case is one evening with a run: its file, its true state, and what a person wrote
 // down.
 type Case struct {
-	File     string // the run file's text
-	Run      *run.Run
-	Plant    *Plant
-	Readings []reading.Reading
-	Wrong    []int // into Readings: those that a slip of the hand made wrong by more than any meter's error
-	Touched  []int // into Readings: those that a slip made wrong by less
+	File             string // the run file's text
+	Run              *run.Run
+	Plant            *Plant
+	Readings         []reading.Reading
+	Wrong            []int // into Readings: those that a slip of the hand made wrong by more than any meter's error
+	WrongWithinError []int // into Readings: those that a slip made wrong by less
 
 	ranges []int     // by reading, of the meter
 	truth  []float64 // by reading

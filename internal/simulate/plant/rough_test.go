@@ -43,7 +43,7 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment, script
 	for i, r := range a.Readings {
 		wrong := slices.Contains(x.Wrong, i)
 		c.add(wrong, r.Suspect, &c.named, &c.wrong)
-		c.add(!wrong && !slices.Contains(x.Touched, i), r.Suspect, &c.suspected, &c.good)
+		c.add(!wrong && !slices.Contains(x.WrongWithinError, i), r.Suspect, &c.suspected, &c.good)
 	}
 	for _, e := range a.Elements {
 		truth := x.Truth(string(e.Kind), e.Name)

@@ -50,7 +50,7 @@ func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 		}
 		copy(c.Readings, readings)
 		copy(c.ranges, ranges)
-		c.Touched = nil
+		c.WrongWithinError = nil
 	}
 	return false
 }
@@ -72,7 +72,7 @@ func (c *Case) rewrite(i int, text, unit string) {
 	if c.exceedsMeterError(i, x.Value) {
 		c.Wrong = append(c.Wrong, i)
 	} else if x.Value != before {
-		c.Touched = append(c.Touched, i)
+		c.WrongWithinError = append(c.WrongWithinError, i)
 	}
 }
 
