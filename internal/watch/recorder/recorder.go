@@ -17,6 +17,9 @@
 // falls on the interval is missed. A gap is marked twice, when it begins and when it ends, because
 // a power cut may prevent the second mark.
 //
+// Lines that waited while the program did not run are dated by the board's interval, where that
+// is regular and all have come; otherwise their dates are marked as uncertain (stall.go).
+//
 // The log gets one line for a change of state, and none for a line of a device. Marks and log lines
 // that a device or a client can cause are limited in rate, with a count.
 package recorder
