@@ -13,43 +13,7 @@ import (
 // twoFeeds is an invented run of 24 V whose joint lies between two feeds: how much current
 // crosses it depends on the difference of two conductors' resistances, which no pair voltage
 // tells apart.
-const twoFeeds = `schema = 1
-name = "invented"
-[strip]
-volts = 24
-pixels_per_metre = 20
-channel_milliamps = 10
-loop_milliohms_per_metre = 40
-[[supply]]
-name = "A"
-volts = 24
-amps = 20
-[[reel]]
-name = "west"
-metres = 6
-[[reel]]
-name = "north"
-metres = 4
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 3
-conductor = "1.5 mm2"
-[[feed]]
-name = "far"
-from = "A"
-to = "north.end"
-metres = 4
-conductor = "1.5 mm2"
-[[step]]
-name = "dark"
-[[step]]
-name = "white"
-red = 0.2
-green = 0.2
-blue = 0.2
-`
+var twoFeeds = runtest.TwoFeeds(10) + runtest.White("white", 0.2)
 
 // A joint between two feeds whose conductors may differ is decided by readings along one
 // conductor. Who reads what is proposed until nothing is gets a verdict wherever a survey with a long

@@ -10,43 +10,7 @@ import (
 
 // ringOfTwo is an invented run whose joint lies between two feeds, so that its current depends on
 // the difference of their conductors, which no pair voltage tells apart. No step can be much brighter.
-const ringOfTwo = `schema = 1
-name = "invented"
-[strip]
-volts = 24
-pixels_per_metre = 20
-channel_milliamps = 2.2
-loop_milliohms_per_metre = 40
-[[supply]]
-name = "A"
-volts = 24
-amps = 20
-[[reel]]
-name = "west"
-metres = 6
-[[reel]]
-name = "north"
-metres = 4
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 3
-conductor = "1.5 mm2"
-[[feed]]
-name = "far"
-from = "A"
-to = "north.end"
-metres = 4
-conductor = "1.5 mm2"
-[[step]]
-name = "dark"
-[[step]]
-name = "white"
-red = 0.9
-green = 0.9
-blue = 0.9
-`
+var ringOfTwo = runtest.TwoFeeds(2.2) + runtest.White("white", 0.9)
 
 // A long lead is proposed as a remedy for a joint that only it settles. With such a lead the plan
 // reads along conductors that it reaches, says the length that each takes, and settles the joint.

@@ -64,3 +64,40 @@ from = "A"
 to = "west.start"
 milliohms = 20
 `
+
+// TwoFeeds is an invented run of 24 V with a joint between two feeds and a dark step. The current
+// of a channel is in milliamperes.
+func TwoFeeds(milliamps float64) string {
+	return fmt.Sprintf(`schema = 1
+name = "invented"
+[strip]
+volts = 24
+pixels_per_metre = 20
+channel_milliamps = %g
+loop_milliohms_per_metre = 40
+[[supply]]
+name = "A"
+volts = 24
+amps = 20
+[[reel]]
+name = "west"
+metres = 6
+[[reel]]
+name = "north"
+metres = 4
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+metres = 3
+conductor = "1.5 mm2"
+[[feed]]
+name = "far"
+from = "A"
+to = "north.end"
+metres = 4
+conductor = "1.5 mm2"
+[[step]]
+name = "dark"
+`, milliamps)
+}
