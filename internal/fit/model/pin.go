@@ -1,6 +1,10 @@
 package model
 
 import (
+	"cmp"
+	"math"
+	"slices"
+
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
@@ -25,9 +29,10 @@ const (
 )
 
 // SumHeldAt is the least sum of squares with a function of the unknowns held at a value, and the
-// unknowns there: of the first start that converges, or of the best one. A fit that ends early is
-// not far above the least sum. ok is false where no start can be fitted.
+// unknowns there: of the fit from the best start, or from another one where that does not converge.
+// A fit that ends early is not far above the least sum. ok is false where no start can be fitted.
 func (p *Problem) SumHeldAt(of Function, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
+	p.bestFirst(starts)
 	p.pin = &pin{of: of, value: value}
 	defer func() { p.pin = nil }()
 	for _, start := range starts {
@@ -43,6 +48,19 @@ func (p *Problem) SumHeldAt(of Function, value float64, starts ...[]float64) (le
 		}
 	}
 	return least, x, ok
+}
+
+// bestFirst sorts starts by their sums of squares.
+func (p *Problem) bestFirst(starts [][]float64) {
+	sums := make(map[*float64]float64, len(starts))
+	for _, x := range starts {
+		sum, err := p.SumAt(x)
+		if err != nil {
+			sum = math.Inf(1)
+		}
+		sums[&x[0]] = sum
+	}
+	slices.SortStableFunc(starts, func(a, b []float64) int { return cmp.Compare(sums[&a[0]], sums[&b[0]]) })
 }
 
 // evaluatePin writes the pin's residual after all others.
