@@ -46,7 +46,7 @@ func (h *hypothesis) findExplanation(first *leastsquares.Fit) (*leastsquares.Fit
 // withOpenIfBetter adds open conductors to a candidate where that lowers the penalised cost.
 // first is a fit to all readings.
 func (h *hypothesis) withOpenIfBetter(first *leastsquares.Fit, plain candidate) (*leastsquares.Fit, error) {
-	clean := h.excludedCount() <= fewWrongReadings && h.PValue(plain.fit) >= plausiblePValue && plain.fit.Converged
+	clean := h.excludedCount() <= h.fewWrongReadings() && h.PValue(plain.fit) >= plausiblePValue && plain.fit.Converged
 	if clean && len(h.openCandidates(plain.fit)) == 0 {
 		return plain.fit, nil
 	}
@@ -91,9 +91,9 @@ func (h *hypothesis) withoutNeedlessOpens(fit *leastsquares.Fit) *leastsquares.F
 	return fit
 }
 
-// fewWrongReadings is how many outliers are accepted before an open conductor is suspected. An
-// open conductor affects every reading behind it.
-const fewWrongReadings = 2
+// fewWrongReadings is how many outliers are accepted before an open conductor is suspected: two, or
+// one in a hundred readings. An open conductor affects every reading behind it.
+func (h *hypothesis) fewWrongReadings() int { return max(2, len(h.Observations)/100) }
 
 // penalisedCost is the cost plus the penalties of the present assumptions.
 func (h *hypothesis) penalisedCost(fit *leastsquares.Fit) float64 {

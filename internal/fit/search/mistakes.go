@@ -108,7 +108,7 @@ func (h *hypothesis) withMistakes(first *leastsquares.Fit, plain candidate) (*le
 // explained reports whether no further explanation is needed: few outliers, a converged fit whose
 // p-value is at least plausiblePValue, and loads about as stated.
 func (h *hypothesis) explained(fit *leastsquares.Fit) bool {
-	return h.excludedCount() <= fewWrongReadings && fit.Converged && h.PValue(fit) >= plausiblePValue && !h.hasUnexpectedLoad(fit)
+	return h.excludedCount() <= h.fewWrongReadings() && fit.Converged && h.PValue(fit) >= plausiblePValue && !h.hasUnexpectedLoad(fit)
 }
 
 // hasUnexpectedLoad reports whether a step draws far more or less current than stated, compared
