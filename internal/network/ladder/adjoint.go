@@ -71,6 +71,10 @@ func (s *Solver) inject(node int32, x float64) {
 	}
 }
 
+// faintAdjoint is the part of the largest adjoint below which a section's pixels count for nothing: the
+// output does not depend on what is that far away.
+const faintAdjoint = 1e-10
+
 // gradient solves the adjoint of the nodal equations, A·λ = c for the output cᵀx
 // (A is symmetric), and collects −λᵀ·∂F/∂θ for each parameter θ, F being the sums
 // of currents that leave the nodes.
@@ -84,6 +88,10 @@ func (s *Solver) gradient(g *Gradient) error {
 		s.factored = true
 	}
 	s.matrix.Solve(s.adjoint)
+	s.faint = 0
+	for _, lambda := range s.adjoint {
+		s.faint = max(s.faint, faintAdjoint*math.Abs(lambda))
+	}
 	s.supplyGradient(g)
 	s.resistorGradient(g)
 	clear(g.Reels)
@@ -179,7 +187,7 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
 		product = (aLast - a1) * (vLast - vFirst) / n
 		above = (a1 + aLast) / 2 * (n - 1)
-	} else {
+	} else if max(math.Abs(a1), math.Abs(a)) > s.faint {
 		for k := last - 1; k > first; k-- {
 			a2, v2 := (a+s.coupling[k]*a1)*s.inverse[k], s.volts[k]
 			product += (a - a2) * (v - v2)

@@ -57,6 +57,7 @@ type Solver struct {
 	steps    int
 
 	adjoint []float64 // by unknown
+	faint   float64   // adjoint that counts for nothing
 }
 
 // NewSolver prepares the working memory.
