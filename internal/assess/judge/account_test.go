@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/simulate/planttest"
 )
 
 // Each element without a verdict has an account: how far on the other side of its limit it may be,
@@ -17,8 +18,8 @@ func TestDoubtHasAName(t *testing.T) {
 	by := plant.Plain
 	by.TwoSteps = true
 	undecided, decided := 0, 0
-	for seed, kind := range plant.Kinds() {
-		c, err := plant.Commission(kind, by, plant.BadJoint, plant.NoSlip, uint64(seed))
+	for seed, kind := range planttest.Kinds() {
+		c, err := planttest.Commission(kind, by, planttest.BadJoint, planttest.NoSlip, uint64(seed))
 		if err != nil || c == nil {
 			t.Fatal(kind.Name, err)
 		}

@@ -10,6 +10,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/modeltest"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/simulate/planttest"
 )
 
 // A mistake that affects several readings is named with these readings, and the run is judged as
@@ -112,7 +113,7 @@ func TestExchangedCurrentsAreNamed(t *testing.T) {
 // Exchanged currents of 5.4 and 4.3 A fit other resistances almost, since the noise is estimated
 // from the residuals. They are recognised, and corrected the intervals of all joints hold.
 func TestExchangedCurrentsThatAlmostFit(t *testing.T) {
-	c, err := plant.Commission(plant.Kinds()[5], plant.Plain, plant.Sound, plant.ExchangedCurrents, 1)
+	c, err := planttest.Commission(planttest.Kinds()[5], plant.Plain, planttest.Sound, planttest.ExchangedCurrents, 1)
 	if err != nil || c == nil {
 		t.Fatal(err)
 	}
@@ -121,7 +122,7 @@ func TestExchangedCurrentsThatAlmostFit(t *testing.T) {
 		t.Error(findings(a))
 	}
 	for _, e := range a.Elements {
-		if truth := c.Truth(string(e.Kind), e.Name); e.Kind == run.KindJoint && e.Rail == run.Loop && (truth < e.Low || truth > e.High || e.Verdict != assessment.Pass) {
+		if truth := c.TrueOhms(string(e.Kind), e.Name); e.Kind == run.KindJoint && e.Rail == run.Loop && (truth < e.Low || truth > e.High || e.Verdict != assessment.Pass) {
 			t.Errorf("%s: %.4f (%.4f to %.4f), in truth %.4f: %s", e.Name, e.Ohms, e.Low, e.High, truth, e.Verdict)
 		}
 	}

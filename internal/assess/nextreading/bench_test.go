@@ -7,13 +7,14 @@ import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/simulate/planttest"
 )
 
 // BenchmarkNext proposes readings for one joint of a run fed at both ends: what the proposals add to
 // the time of an assessment.
 func BenchmarkNext(b *testing.B) {
-	kind := plant.Kinds()[1]
-	c, err := plant.Commission(kind, plant.Plain, plant.Sound, plant.NoSlip, 0)
+	kind := planttest.Kinds()[1]
+	c, err := planttest.Commission(kind, plant.Plain, planttest.Sound, planttest.NoSlip, 0)
 	if err != nil {
 		b.Fatal(err)
 	}

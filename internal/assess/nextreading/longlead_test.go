@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/simulate/planttest"
 )
 
 // leads is how many runs of each kind are followed; the continuous build follows more.
@@ -19,7 +20,7 @@ var leads = flag.Int("leads", 3, "runs of each kind whose proposals are followed
 // follower reads a simulated run of which its meter's short leads have read all they reach.
 type follower struct {
 	t *testing.T
-	*plant.Case
+	*planttest.Case
 }
 
 func (f follower) assess() *assessment.Assessment {
@@ -89,12 +90,12 @@ func TestNothingIsLeftThatALongLeadSettles(t *testing.T) {
 	if testing.Short() {
 		runs = 1
 	}
-	for _, kind := range plant.Kinds() {
+	for _, kind := range planttest.Kinds() {
 		if !strings.Contains(kind.Name, "block") && !strings.Contains(kind.Name, "ring") && !strings.Contains(kind.Name, "both ends") {
 			continue // its joints all carry what flows in one feed
 		}
 		for seed := range uint64(runs) {
-			c, err := plant.Commission(kind, plant.Plain, plant.Sound, plant.NoSlip, seed)
+			c, err := planttest.Commission(kind, plant.Plain, planttest.Sound, planttest.NoSlip, seed)
 			if err != nil {
 				t.Fatal(err)
 			}

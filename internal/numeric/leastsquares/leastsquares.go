@@ -103,34 +103,6 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 	return o.fit(f), nil
 }
 
-// At returns the fit at a given start without any step: the residuals, the covariance and the sum
-// of squares there. Its Converged is false.
-func At(m Model, x []float64, prior *Prior) (*Fit, error) {
-	_, k := m.Size()
-	if err := check(k, x, prior); err != nil {
-		return nil, err
-	}
-	o, err := inOrder(m, x)
-	if err != nil {
-		return nil, err
-	}
-	s := newSearch(o, o.prior(prior), Options{})
-	copy(s.here.x, o.arrange(x))
-	if err := s.visit(s.here); err != nil {
-		return nil, err
-	}
-	if !finite(s.here.sum) {
-		return nil, errors.New("residuals or derivatives are not finite")
-	}
-	s.begin()
-	f, err := s.finish()
-	if err != nil {
-		return nil, err
-	}
-	f.Converged = false
-	return o.fit(f), nil
-}
-
 // check returns an error for sizes that disagree and for a start or prior that is not usable.
 func check(k int, start []float64, prior *Prior) error {
 	if len(start) != k {

@@ -374,26 +374,3 @@ func (s still) Evaluate(b, residuals []float64, jacobian *Matrix) error {
 	}
 	return nil
 }
-
-// At says of a minimum what the fit that found it said, and moves nowhere.
-func TestAt(t *testing.T) {
-	m := decay(0.03, decaying)
-	fit, err := Solve(m, []float64{1, 1, 1}, nil, Options{})
-	if err != nil || !fit.Converged {
-		t.Fatal(err)
-	}
-	at, err := At(m, fit.X, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if at.Converged || at.SumSquares != fit.SumSquares || math.Abs(at.Covariance.At(1, 1)/fit.Covariance.At(1, 1)-1) > 1e-9 {
-		t.Errorf("%+v, the fit %+v", at, fit)
-	}
-	away := []float64{1, 1, 1}
-	if at, err = At(m, away, nil); err != nil || at.X[0] != 1 || at.X[1] != 1 || !(at.SumSquares > fit.SumSquares) {
-		t.Errorf("%v, %+v", err, at)
-	}
-	if _, err := At(m, away[:1], nil); err == nil {
-		t.Error("one parameter was accepted for a model of three")
-	}
-}

@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/simulate/planttest"
 )
 
 // The README claims what TestRoughRuns holds, no more: the bounds of its lines. With -update
@@ -19,7 +20,7 @@ func TestReadmeClaimsWhatRoughRunsHold(t *testing.T) {
 		switch {
 		case l.by(0).Name != plant.Plain.Name: // also of several at once
 			rough = leastOf(rough, l.want)
-		case l.slip == plant.SwappedDigits || l.slip == plant.WrongSign || l.slip == plant.WrongPlace || l.slip == plant.WrongUnit:
+		case l.slip == planttest.SwappedDigits || l.slip == planttest.WrongSign || l.slip == planttest.WrongPlace || l.slip == planttest.WrongUnit:
 			single.named = l.want.named
 		case l.want.opens > 0:
 			open = math.Min(open, l.want.opens)

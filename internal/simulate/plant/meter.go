@@ -11,30 +11,6 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// stated is the accuracy of one hand meter: common kinds of 4000, 6000 and 2000 counts,
-// each with a clamp.
-type stated struct {
-	percent, counts float64
-	ranges          [][2]float64 // V: end and one count
-	clamp           [4]float64   // A: end, one count; percent, counts
-}
-
-var meters = []stated{
-	{0.5, 3, [][2]float64{{0.6, 0.0001}, {6, 0.001}, {60, 0.01}}, [4]float64{60, 0.01, 1.5, 3}},
-	{0.8, 3, [][2]float64{{0.4, 0.0001}, {4, 0.001}, {40, 0.01}}, [4]float64{40, 0.01, 2, 5}},
-	{0.5, 2, [][2]float64{{0.2, 0.0001}, {2, 0.001}, {20, 0.01}, {200, 0.1}}, [4]float64{20, 0.01, 2, 4}},
-}
-
-func (m stated) write(say func(string, ...any)) {
-	say("[[meter]]\nname = \"hand\"")
-	for _, r := range m.ranges {
-		say("  [[meter.range]]\n  quantity = \"voltage\"\n  up_to = %g\n  resolution = %g\n  percent = %g\n  counts = %g", r[0], r[1], m.percent, m.counts)
-	}
-	say("  [[meter.range]]\n  quantity = \"current\"\n  up_to = %g\n  resolution = %g\n  percent = %g\n  counts = %g",
-		m.clamp[0], m.clamp[1], m.clamp[2], m.clamp[3])
-	say("  [[meter.range]]\n  quantity = \"temperature\"\n  up_to = 100\n  resolution = 0.1\n  percent = 0\n  counts = 15")
-}
-
 // Meter is one real instrument: gain and offset of each range lie anywhere within its
 // accuracy, at every place by themselves where it is a sensor of its own there.
 type Meter struct {
@@ -86,9 +62,9 @@ func (m *Meter) Shown(q run.Quantity, place string, value float64, rng *rand.Ran
 	return value*(1+e.gain+normal(rng, m.by.Ripple)) + e.offset + normal(rng, m.by.Wander)*m.Ranges[at].Resolution, at
 }
 
-// read fills in what a person writes down for a true value, and returns the range, or
+// Read fills in what a person writes down for a true value, and returns the range, or
 // −1 where no range shows it. Millivolts are written where the finest range shows them.
-func (m *Meter) read(x *reading.Reading, value float64, rng *rand.Rand) int {
+func (m *Meter) Read(x *reading.Reading, value float64, rng *rand.Rand) int {
 	shown, at := m.Shown(x.Quantity, x.From+" "+x.To, value, rng)
 	if at < 0 {
 		return at
@@ -113,11 +89,11 @@ func (m *Meter) write(x *reading.Reading, r run.Range, shown float64) {
 	if m.by.Trimmed && strings.Contains(x.Text, ".") {
 		x.Text = strings.TrimSuffix(strings.TrimRight(x.Text, "0"), ".")
 	}
-	understand(x)
+	SetValue(x)
 }
 
-// understand sets a reading's value to what its text says.
-func understand(x *reading.Reading) {
+// SetValue sets a reading's value to what its text says.
+func SetValue(x *reading.Reading) {
 	value, err := reading.Value(x.Quantity, x.Text, x.Unit)
 	if err != nil {
 		panic("plant: a reading was written that cannot be read: " + err.Error())

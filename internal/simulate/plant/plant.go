@@ -1,10 +1,10 @@
 // Package plant is a run as it really is and a person who reads it, for proving
 // estimates and for examples. It knows nothing of how a run is fitted: the network
 // is solved by nodal analysis of its own, pixel by pixel, pixels follow curves of
-// their own, and all that a run does besides (Disturbance), what is broken in it
-// (Fault) and what a hand writes wrongly (Slip) is drawn here, wider than an
-// estimate takes it for. A test holds that no package of the fit, of drift or of
-// the other network solver is imported.
+// their own, and all that a run does besides (Disturbance) is drawn here, wider than an
+// estimate takes it for. What is broken in a run and what a hand writes wrongly is in
+// planttest. A test holds that no package of the fit, of drift or of the other network
+// solver is imported.
 //
 // Everything is drawn from a seed, so that a case can be repeated. Figures without a
 // source are common practice.

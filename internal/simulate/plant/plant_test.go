@@ -6,14 +6,11 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/network/ladder"
-	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 )
@@ -152,153 +149,5 @@ func near(t *testing.T, what string, got, want, part float64) {
 	t.Helper()
 	if math.Abs(got-want) > part*math.Abs(want) {
 		t.Errorf("%s: %g, want %g", what, got, want)
-	}
-}
-
-// Nodal analysis of every pixel and the fit's own network, which was made by other means,
-// give the same volts for runs of every kind where the pixels' curves do not matter.
-func TestAgainstTheOtherNetwork(t *testing.T) {
-	for i, k := range Kinds() {
-		if k.driver != "linear" {
-			continue
-		}
-		rng := rand.New(rand.NewPCG(uint64(i), 3))
-		file, err := k.steps(k.draft(rng), rng)
-		if err != nil {
-			t.Fatal(err)
-		}
-		p := asStated(t, file)
-		net, err := ladder.New(p.Run)
-		if err != nil {
-			t.Fatal(err)
-		}
-		solver, par := net.NewSolver(), ladder.Stated(p.Run)
-		for s, step := range p.Run.Steps {
-			if err := p.Set(s); err != nil {
-				t.Fatal(err)
-			}
-			if err := solver.Solve(&par, ladder.Loads(p.Run, step, pixel.AsStated)); err != nil {
-				t.Fatal(err)
-			}
-			for _, at := range places(p.Run) {
-				plus, minus := run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus}
-				if at.Kind == run.AtReel && at.Pixel != 1 && at.Pixel != p.Run.Reels[at.Index].Pixels {
-					continue
-				}
-				want := solver.Potential(plus) - solver.Potential(minus)
-				if got := p.Volts(plus, minus); math.Abs(got-want) > 5e-4*k.volts {
-					t.Errorf("%s, %s, %s: %g V, the other network has %g V", k.Name, step.Name, p.Run.PlaceName(at), got, want)
-				}
-			}
-		}
-	}
-}
-
-// Every kind can be drawn, as its seed says; at each node the currents sum to zero.
-func TestCommission(t *testing.T) {
-	for i, k := range Kinds() {
-		a, err := Commission(k, Plain, BadJoint, SwappedDigits, uint64(i))
-		if err != nil {
-			t.Fatal(err)
-		}
-		b, err := Commission(k, Plain, BadJoint, SwappedDigits, uint64(i))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if a == nil || a.File != b.File || !reflect.DeepEqual(a.Readings, b.Readings) || len(a.Wrong) != 1 {
-			t.Fatalf("%s: not drawn twice alike", k.Name)
-		}
-		a.Plant.net.imbalance(a.Plant.volts)
-		for n, amps := range a.Plant.net.excess {
-			if math.Abs(amps) > 1e-7 {
-				t.Errorf("%s, node %d: %g A go nowhere", k.Name, n, amps)
-			}
-		}
-		if least := a.Plant.least(); !(least > 0.6*k.volts) {
-			t.Errorf("%s: the run is read at %g V", k.Name, least)
-		}
-	}
-}
-
-// Each slip can be made, and is wrong by more than a meter can be.
-func TestSlips(t *testing.T) {
-	for _, s := range Slips() {
-		made := 0
-		for i, k := range Kinds() {
-			c, err := Commission(k, Plain, Sound, s, uint64(i))
-			if err != nil {
-				t.Fatal(err)
-			}
-			if c == nil {
-				continue
-			}
-			made++
-			for _, at := range c.Wrong {
-				if !c.exceedsMeterError(at, c.Readings[at].Value) {
-					t.Errorf("%v, %s: %v", s, k.Name, c.Readings[at])
-				}
-			}
-		}
-		if made < 5 {
-			t.Errorf("%v: made in %d kinds of run only", s, made)
-		}
-	}
-}
-
-// Each disturbance does what it says.
-func TestDisturbances(t *testing.T) {
-	kind := Kinds()[1]
-	at := func(set func(*Disturbance)) *Case {
-		var d Disturbance
-		set(&d)
-		c, err := Commission(kind, d, Sound, NoSlip, 7)
-		if err != nil || c == nil {
-			t.Fatal(err)
-		}
-		return c
-	}
-	calm := at(func(*Disturbance) {})
-	warm := at(func(d *Disturbance) { d.Warming = 4 })
-	if calm.Plant.Warmth() != calm.Plant.Copper || warm.Plant.Warmth() != warm.Plant.Copper+12 {
-		t.Errorf("in the fourth step %g °C after %g °C", warm.Plant.Warmth(), warm.Plant.Copper)
-	}
-	texts := func(c *Case) (decimals, trailing int) {
-		for _, x := range c.Readings {
-			if _, after, _ := strings.Cut(x.Text, "."); x.Unit == "V" && len(after) > decimals {
-				decimals = len(after)
-			}
-			if strings.Contains(x.Text, ".") && strings.HasSuffix(x.Text, "0") {
-				trailing++
-			}
-		}
-		return
-	}
-	if n, zeros := texts(calm); n != 3 || zeros == 0 {
-		t.Errorf("calm: %d decimals, %d trailing zeros", n, zeros)
-	}
-	if n, _ := texts(at(func(d *Disturbance) { d.TwoDecimals = true })); n != 2 {
-		t.Errorf("two decimals: %d", n)
-	}
-	if _, zeros := texts(at(func(d *Disturbance) { d.Trimmed = true })); zeros != 0 {
-		t.Errorf("trimmed: %d trailing zeros", zeros)
-	}
-	for name, set := range map[string]func(*Disturbance){
-		"wander": func(d *Disturbance) { d.Wander = 1.2 }, "ripple": func(d *Disturbance) { d.Ripple = 0.0004 },
-		"pixels": func(d *Disturbance) { d.Pixels = 0.04 }, "thinning": func(d *Disturbance) { d.Thinning = 0.05 },
-		"warming": func(d *Disturbance) { d.Warming = 4 }, "sag": func(d *Disturbance) { d.Sag = 0.012 },
-		"levels": func(d *Disturbance) { d.Levels = 0.12 }, "foils": func(d *Disturbance) { d.Foils = 0.25 },
-	} {
-		c, differ := at(set), 0
-		for i, x := range c.Readings {
-			if i < len(calm.Readings) && x.Text != calm.Readings[i].Text {
-				differ++
-			}
-		}
-		if differ == 0 {
-			t.Errorf("%s changes no reading", name)
-		}
-	}
-	if two := at(func(d *Disturbance) { d.TwoSteps = true }); len(two.Readings) > len(calm.Readings)*3/5 {
-		t.Errorf("two steps: %d of %d readings", len(two.Readings), len(calm.Readings))
 	}
 }

@@ -13,6 +13,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/simulate/planttest"
 )
 
 var rough = flag.Int("rough", 1, "how many runs of each disturbance to assess; of each fault and slip a quarter")
@@ -38,7 +39,7 @@ type tally struct {
 
 // count adds an assessment of a case, and what the script makes of its readings; nil where the
 // script has nothing to say.
-func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment, script map[string]belief) {
+func (c *tally) count(at string, x *planttest.Case, a *assessment.Assessment, script map[string]belief) {
 	c.runs++
 	for i, r := range a.Readings {
 		wrong := slices.Contains(x.Wrong, i)
@@ -46,7 +47,7 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment, script
 		c.add(!wrong && !slices.Contains(x.WrongWithinError, i), r.Suspect, &c.suspected, &c.good)
 	}
 	for _, e := range a.Elements {
-		truth := x.Truth(string(e.Kind), e.Name)
+		truth := x.TrueOhms(string(e.Kind), e.Name)
 		if e.Kind == run.KindSupply || e.Rail != run.Loop && !single(x, e) {
 			continue
 		}
@@ -86,7 +87,7 @@ func (c *tally) count(at string, x *plant.Case, a *assessment.Assessment, script
 }
 
 // single reports whether an element has one conductor: a joint whose plus is cut.
-func single(x *plant.Case, e assessment.Element) bool {
+func single(x *planttest.Case, e assessment.Element) bool {
 	for _, j := range x.Run.Joints {
 		if e.Kind == run.KindJoint && j.Name == e.Name {
 			return j.PlusCut && e.Rail == run.Minus
@@ -169,8 +170,8 @@ type reached struct{ held, proven, found, opens, unsuspected, named float64 }
 type line struct {
 	name  string
 	by    func(seed uint64) plant.Disturbance
-	fault func(seed uint64) plant.Fault
-	slip  plant.Slip
+	fault func(seed uint64) planttest.Fault
+	slip  planttest.Slip
 	part  int // of the flag's number of runs: one in so many
 	want  reached
 }
@@ -188,13 +189,13 @@ func lines() (list []line) {
 	always := func(d plant.Disturbance) func(uint64) plant.Disturbance {
 		return func(uint64) plant.Disturbance { return d }
 	}
-	badJoints := func(seed uint64) plant.Fault {
+	badJoints := func(seed uint64) planttest.Fault {
 		if seed%2 == 0 {
-			return plant.BadJoint
+			return planttest.BadJoint
 		}
-		return plant.Sound
+		return planttest.Sound
 	}
-	for i, d := range plant.Disturbances() {
+	for i, d := range planttest.Disturbances() {
 		want := wantedRough
 		if i == 0 {
 			want = wantedPlain
@@ -202,29 +203,29 @@ func lines() (list []line) {
 		list = append(list, line{name: d.Name, by: always(d), fault: badJoints, part: 1, want: want})
 	}
 	list = append(list, line{name: "several at once", part: 1, fault: badJoints, want: wantedRough,
-		by: func(seed uint64) plant.Disturbance { return plant.Several(rand.New(rand.NewPCG(seed, 1))) }})
+		by: func(seed uint64) plant.Disturbance { return planttest.Several(rand.New(rand.NewPCG(seed, 1))) }})
 	for _, f := range []struct {
 		name  string
-		fault plant.Fault
+		fault planttest.Fault
 		want  reached
 	}{
-		{"a joint with one rail open", plant.OpenJoint, reached{held: 0.93, opens: 1, unsuspected: 0.997}},
-		{"a feed with one conductor open", plant.OpenFeed, reached{held: 0.93, opens: 1, unsuspected: 0.997}},
-		{"a feed too thin", plant.ThinFeed, wantedPlain},
+		{"a joint with one rail open", planttest.OpenJoint, reached{held: 0.93, opens: 1, unsuspected: 0.997}},
+		{"a feed with one conductor open", planttest.OpenFeed, reached{held: 0.93, opens: 1, unsuspected: 0.997}},
+		{"a feed too thin", planttest.ThinFeed, wantedPlain},
 	} {
 		fault := f.fault
 		list = append(list, line{name: f.name, by: always(plant.Plain), part: 4, want: f.want,
-			fault: func(uint64) plant.Fault { return fault }})
+			fault: func(uint64) planttest.Fault { return fault }})
 	}
 	single := wantedPlain
 	single.named = 0.95
-	wants := map[plant.Slip]reached{ // what does not hold as after a slip in one reading
-		plant.ExchangedCurrents: {},
-		plant.ReversedLeads:     {held: 0.93, found: 0.9, named: 0.95},
-		plant.OtherLoad:         {held: 0.93},
-		plant.StuckRange:        {held: 0.93, proven: 0.7, found: 0.9},
+	wants := map[planttest.Slip]reached{ // what does not hold as after a slip in one reading
+		planttest.ExchangedCurrents: {},
+		planttest.ReversedLeads:     {held: 0.93, found: 0.9, named: 0.95},
+		planttest.OtherLoad:         {held: 0.93},
+		planttest.StuckRange:        {held: 0.93, proven: 0.7, found: 0.9},
 	}
-	for _, s := range plant.Slips() {
+	for _, s := range planttest.Slips() {
 		want, other := wants[s]
 		if !other {
 			want = single
@@ -238,7 +239,7 @@ func lines() (list []line) {
 func (l line) measure(t *testing.T) {
 	t.Helper()
 	var c tally
-	kinds := plant.Kinds()
+	kinds := planttest.Kinds()
 	runs := max(*rough/l.part, 1)
 	for seed := uint64(0); c.runs < runs; seed++ {
 		if seed > uint64(20*runs+100) {
@@ -246,7 +247,7 @@ func (l line) measure(t *testing.T) {
 		}
 		// Kinds in turn, by a stride that has no factor in common with their number.
 		kind := kinds[seed*5%uint64(len(kinds))]
-		x, err := plant.Commission(kind, l.by(seed), l.fault(seed), l.slip, seed)
+		x, err := planttest.Commission(kind, l.by(seed), l.fault(seed), l.slip, seed)
 		if err != nil {
 			t.Fatalf("%s: seed %d: %v", l.name, seed, err)
 		}
@@ -270,11 +271,11 @@ func (l line) measure(t *testing.T) {
 
 // script is what the script makes of a case as read without a slip; nil where a conductor is
 // open, which it does not look for.
-func (l line) script(t *testing.T, kind plant.Kind, seed uint64) map[string]belief {
-	if f := l.fault(seed); f == plant.OpenJoint || f == plant.OpenFeed {
+func (l line) script(t *testing.T, kind planttest.Kind, seed uint64) map[string]belief {
+	if f := l.fault(seed); f == planttest.OpenJoint || f == planttest.OpenFeed {
 		return nil
 	}
-	x, err := plant.Commission(kind, l.by(seed), l.fault(seed), plant.NoSlip, seed)
+	x, err := planttest.Commission(kind, l.by(seed), l.fault(seed), planttest.NoSlip, seed)
 	if err != nil || x == nil {
 		t.Fatalf("%s, seed %d: not drawn without its slip: %v", kind.Name, seed, err)
 	}

@@ -1,4 +1,4 @@
-package plant
+package planttest
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // Kind is a kind of run: how it is fed and what its pixels are.
@@ -116,10 +117,10 @@ func (k Kind) steps(draft string, rng *rand.Rand) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	p := New(r, Plain, rng)
+	p := plant.New(r, plant.Plain, rng)
 	most := 0.0
 	for _, level := range []float64{0.02, 0.03, 0.05, 0.07, 0.1, 0.14, 0.2, 0.28, 0.4, 0.55, 0.75, 1} {
-		if p.solve(all(k.channels, level)) != nil || p.least() < 0.8*k.volts || p.mostAmps() > 15 {
+		if p.Show([]map[string]float64{all(k.channels, level)}) != nil || LeastVolts(p) < 0.8*k.volts || mostAmps(p) > 15 {
 			break
 		}
 		most = level
@@ -151,49 +152,23 @@ func all(channels []string, level float64) map[string]float64 {
 	return levels
 }
 
-// least is the least pair voltage of any pixel.
-func (p *Plant) least() float64 {
+// LeastVolts is the least pair voltage of any pixel.
+func LeastVolts(p *plant.Plant) float64 {
 	least := math.Inf(1)
-	for _, l := range p.net.loads {
-		least = math.Min(least, p.volts[l.plus]-p.volts[l.minus])
+	for i, reel := range p.Run.Reels {
+		for pixel := range reel.Pixels {
+			at := run.Place{Kind: run.AtReel, Index: i, Pixel: pixel + 1}
+			least = math.Min(least, p.Volts(run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus}))
+		}
 	}
 	return least
 }
 
 // mostAmps is the largest current of a feed.
-func (p *Plant) mostAmps() float64 {
+func mostAmps(p *plant.Plant) float64 {
 	most := 0.0
 	for i := range p.Run.Feeds {
 		most = math.Max(most, math.Abs(p.Amps(i)))
 	}
 	return most
-}
-
-// places are where a person reads pair voltages: supplies, junctions, ends of reels
-// and of feeds, each once.
-func places(r *run.Run) []run.Place {
-	var list []run.Place
-	seen := map[run.Place]bool{}
-	add := func(p run.Place) {
-		if !seen[p] {
-			seen[p] = true
-			list = append(list, p)
-		}
-	}
-	for i := range r.Supplies {
-		add(run.Place{Kind: run.AtSupply, Index: i})
-	}
-	for i := range r.Junctions {
-		add(run.Place{Kind: run.AtJunction, Index: i})
-	}
-	for i, reel := range r.Reels {
-		add(run.Place{Kind: run.AtReel, Index: i, Pixel: 1})
-		for _, f := range r.Feeds {
-			if f.To.Kind == run.AtReel && f.To.Index == i {
-				add(f.To)
-			}
-		}
-		add(run.Place{Kind: run.AtReel, Index: i, Pixel: reel.Pixels})
-	}
-	return list
 }

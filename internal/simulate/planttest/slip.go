@@ -1,4 +1,4 @@
-package plant
+package planttest
 
 import (
 	"math"
@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // Slip is an error in writing down a reading.
@@ -43,13 +44,13 @@ func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 		return true
 	}
 	const tries = 200
-	readings, ranges := slices.Clone(c.Readings), slices.Clone(c.ranges)
+	readings, ranges := slices.Clone(c.Readings), slices.Clone(c.Ranges)
 	for range tries {
 		if c.trySlip(s, rng); len(c.Wrong) > 0 {
 			return true
 		}
 		copy(c.Readings, readings)
-		copy(c.ranges, ranges)
+		copy(c.Ranges, ranges)
 		c.WrongWithinError = nil
 	}
 	return false
@@ -58,9 +59,9 @@ func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 // exceedsMeterError reports whether a value differs from the true one by more than the error limit
 // of any meter: 3 % and 25 counts.
 func (c *Case) exceedsMeterError(i int, value float64) bool {
-	r := c.meter.Ranges[c.ranges[i]]
-	off := math.Abs(value - c.truth[i])
-	return off > 25*r.Resolution && off > 0.03*math.Abs(c.truth[i])
+	r := c.Meter.Ranges[c.Ranges[i]]
+	off := math.Abs(value - c.Truth[i])
+	return off > 25*r.Resolution && off > 0.03*math.Abs(c.Truth[i])
 }
 
 // rewrite changes what is written for one reading.
@@ -68,7 +69,7 @@ func (c *Case) rewrite(i int, text, unit string) {
 	x := &c.Readings[i]
 	before := x.Value
 	x.Text, x.Unit = text, unit
-	understand(x)
+	plant.SetValue(x)
 	if c.exceedsMeterError(i, x.Value) {
 		c.Wrong = append(c.Wrong, i)
 	} else if x.Value != before {
@@ -102,7 +103,7 @@ func (c *Case) trySlip(s Slip, rng *rand.Rand) {
 			c.rewrite(i, y.Text, y.Unit)
 		}
 	case WrongUnit:
-		if x.Quantity == run.Voltage && math.Abs(c.truth[i]) > 0.005 {
+		if x.Quantity == run.Voltage && math.Abs(c.Truth[i]) > 0.005 {
 			c.rewrite(i, x.Text, map[string]string{"V": "mV", "mV": "V"}[x.Unit])
 		}
 	case ExchangedCurrents:
@@ -160,8 +161,8 @@ func (c *Case) readElsewhere(name string, rng *rand.Rand) {
 			continue
 		}
 		again := *x
-		if at := c.meter.read(&again, c.now(i), c.rng); at >= 0 {
-			c.ranges[i] = at
+		if at := c.Meter.Read(&again, c.now(i), c.rng); at >= 0 {
+			c.Ranges[i] = at
 			c.rewrite(i, again.Text, again.Unit)
 		}
 	}
@@ -177,7 +178,7 @@ func (c *Case) now(i int) float64 {
 func (c *Case) hold(i, most int) {
 	first := c.Readings[i]
 	for k := i + 1; k < len(c.Readings) && most > 0; k++ {
-		if x := c.Readings[k]; x.Step == first.Step && c.ranges[k] == c.ranges[i] {
+		if x := c.Readings[k]; x.Step == first.Step && c.Ranges[k] == c.Ranges[i] {
 			c.rewrite(k, first.Text, first.Unit)
 			most--
 		}

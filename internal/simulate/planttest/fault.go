@@ -1,10 +1,11 @@
-package plant
+package planttest
 
 import (
 	"math"
 	"math/rand/v2"
 
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/plant"
 )
 
 // Fault is a defect of a run.
@@ -19,7 +20,7 @@ const (
 )
 
 // breakIt puts a fault into a plant, and reports whether the run has a place for it.
-func (p *Plant) breakIt(f Fault, rng *rand.Rand) bool {
+func breakIt(p *plant.Plant, f Fault, rng *rand.Rand) bool {
 	switch f {
 	case BadJoint, OpenJoint:
 		i := rng.IntN(len(p.Joints))
@@ -42,19 +43,19 @@ func (p *Plant) breakIt(f Fault, rng *rand.Rand) bool {
 	case ThinFeed:
 		i := rng.IntN(len(p.Feeds))
 		factor := between(rng, 1.5, 2)
-		p.Feeds[i] = Rails{p.Feeds[i].Plus * factor, p.Feeds[i].Minus * factor}
+		p.Feeds[i] = plant.Rails{Plus: p.Feeds[i].Plus * factor, Minus: p.Feeds[i].Minus * factor}
 	}
-	return p.fed()
+	return fed(p)
 }
 
 // fed reports whether every reel still reaches both terminals of one supply, and the
 // first supply's minus, without which its potentials would be anything.
-func (p *Plant) fed() bool {
+func fed(p *plant.Plant) bool {
 	r := p.Run
-	minus := func(x Rails) float64 { return x.Minus }
-	grounded, live := p.reached(0, minus), make([]bool, len(r.Reels))
+	minus := func(x plant.Rails) float64 { return x.Minus }
+	grounded, live := reached(p, 0, minus), make([]bool, len(r.Reels))
 	for s := range r.Supplies {
-		to, back := p.reached(s, func(x Rails) float64 { return x.Plus }), p.reached(s, minus)
+		to, back := reached(p, s, func(x plant.Rails) float64 { return x.Plus }), reached(p, s, minus)
 		for i := range live {
 			live[i] = live[i] || to[i] && back[i] && grounded[i]
 		}
@@ -68,7 +69,7 @@ func (p *Plant) fed() bool {
 }
 
 // reached reports which reels one rail joins to a supply.
-func (p *Plant) reached(supply int, of func(Rails) float64) []bool {
+func reached(p *plant.Plant, supply int, of func(plant.Rails) float64) []bool {
 	r := p.Run
 	node := func(at run.Place) int {
 		switch at.Kind {

@@ -1,0 +1,66 @@
+package planttest
+
+import (
+	"math/rand/v2"
+
+	"ohmkeep/internal/simulate/plant"
+)
+
+// Disturbances returns Plain and each single disturbance, which comes on top of it.
+func Disturbances() []plant.Disturbance {
+	list := []plant.Disturbance{plant.Plain}
+	for _, with := range []struct {
+		name string
+		set  func(*plant.Disturbance)
+	}{
+		{"calm: the last digit wanders 0.15 counts", func(d *plant.Disturbance) { d.Wander = 0.15 }},
+		{"the last digit wanders 1.2 counts", func(d *plant.Disturbance) { d.Wander = 1.2 }},
+		{"volts written with two decimals", func(d *plant.Disturbance) { d.TwoDecimals = true }},
+		{"trailing zeros dropped", func(d *plant.Disturbance) { d.Trimmed = true }},
+		{"0.04 % of every value besides", func(d *plant.Disturbance) { d.Ripple = 0.0004 }},
+		{"pixels differ by 4 %", func(d *plant.Disturbance) { d.Pixels = 0.04 }},
+		{"copper thins by 5 % along a reel", func(d *plant.Disturbance) { d.Thinning = 0.05 }},
+		{"copper warms by 4 K from step to step", func(d *plant.Disturbance) { d.Warming = 4 }},
+		{"supplies sag by 12 mV from step to step", func(d *plant.Disturbance) { d.Sag = 0.012 }},
+		{"levels are 12 % off, each step by itself", func(d *plant.Disturbance) { d.Levels = 0.12 }},
+		{"foils differ by up to a quarter", func(d *plant.Disturbance) { d.Foils = 0.25 }},
+		{"two steps only", func(d *plant.Disturbance) { d.TwoSteps = true }},
+	} {
+		d := plant.Plain
+		d.Name = with.name
+		with.set(&d)
+		list = append(list, d)
+	}
+	return list
+}
+
+// Several draws a run in which four of the single disturbances come together.
+func Several(rng *rand.Rand) plant.Disturbance {
+	d := plant.Plain
+	d.Name = "several at once"
+	single := Disturbances()[2:]
+	for _, k := range rng.Perm(len(single))[:4] {
+		add(&d, single[k])
+	}
+	return d
+}
+
+// add takes from another disturbance what differs from Plain there.
+func add(d *plant.Disturbance, o plant.Disturbance) {
+	take := func(mine *float64, other, plain float64) {
+		if other != plain {
+			*mine = other
+		}
+	}
+	take(&d.Wander, o.Wander, plant.Plain.Wander)
+	take(&d.Ripple, o.Ripple, plant.Plain.Ripple)
+	take(&d.Pixels, o.Pixels, plant.Plain.Pixels)
+	take(&d.Thinning, o.Thinning, plant.Plain.Thinning)
+	take(&d.Warming, o.Warming, plant.Plain.Warming)
+	take(&d.Sag, o.Sag, plant.Plain.Sag)
+	take(&d.Levels, o.Levels, plant.Plain.Levels)
+	take(&d.Foils, o.Foils, plant.Plain.Foils)
+	d.TwoDecimals = d.TwoDecimals || o.TwoDecimals
+	d.Trimmed = d.Trimmed || o.Trimmed
+	d.TwoSteps = d.TwoSteps || o.TwoSteps
+}
