@@ -10,7 +10,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/instrument/survey"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // short is a survey without the pair at the start of the right reel, which leaves
@@ -141,7 +141,7 @@ func TestAssessShipped(t *testing.T) {
 			t.Error(err)
 			continue
 		}
-		s.write("readings.csv", s.simulated(r.Run, func(*modeltest.Plant) {}, everything))
+		s.write("readings.csv", s.simulated(r.Run, func(*calibrationtest.Plant) {}, everything))
 		o := s.do(`ohmkeep assess "` + file + `" readings.csv --json`)
 		if o.status == Wrong || o.faults != "" {
 			t.Errorf("%s: exits %d and says %s", filepath.Base(file), o.status, o.faults)

@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/reading/csv"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/store"
 )
 
@@ -64,7 +64,7 @@ func (s session) wide() []reading.Reading {
 	if err != nil {
 		s.Fatal(err)
 	}
-	s.write("readings.csv", s.simulated(r.Run, func(p *modeltest.Plant) { p.Joints[0] = ladder.Rails{Plus: 0.03, Minus: 0.03} }, everything))
+	s.write("readings.csv", s.simulated(r.Run, func(p *calibrationtest.Plant) { p.Joints[0] = ladder.Rails{Plus: 0.03, Minus: 0.03} }, everything))
 	return s.readings("fine.toml", "readings.csv")
 }
 

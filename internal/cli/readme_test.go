@@ -17,8 +17,8 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/showtest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/simulate/devices"
-	"ohmkeep/internal/simulate/modeltest"
 	"ohmkeep/internal/watch/watchtest"
 )
 
@@ -245,7 +245,7 @@ func (p *reader) command(line string) {
 func (p *reader) typed() string {
 	r := runtest.Parse(p, p.content("run.toml"))
 	rng := rand.New(rand.NewPCG(7, 8)) // any would do; these make the test repeatable
-	list, err := modeltest.New(r, modeltest.Usual, rng).Walk(survey.Thorough(r), rng, time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC))
+	list, err := calibrationtest.New(r, calibrationtest.Usual, rng).Walk(survey.Thorough(r), rng, time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC))
 	if err != nil {
 		p.Fatal(err)
 	}

@@ -9,7 +9,7 @@ import (
 	"unicode/utf8"
 
 	"ohmkeep/internal/instrument/survey"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 func TestRepairAndLimitExitStatus(t *testing.T) {
@@ -143,7 +143,7 @@ func TestRepairInDoubt(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	csv := s.simulated(r.Run, func(p *modeltest.Plant) { p.Scales[1] = 9 }, everything)
+	csv := s.simulated(r.Run, func(p *calibrationtest.Plant) { p.Scales[1] = 9 }, everything)
 	s.write("readings.csv", csv)
 	s.do(`ohmkeep repair shelf.toml readings.csv`).exits(Unproven).prints("UNPROVEN: no resistances explain the readings")
 	s.do(`ohmkeep limit shelf.toml readings.csv`).exits(Unproven).prints("rely on none of these numbers")

@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // session runs commands as at a shell, in a folder of its own.
@@ -270,7 +270,7 @@ func (s session) walk(milliohms float64, keep func(survey.Visit) bool) {
 	s.Helper()
 	s.write("shelf.toml", shelf)
 	r := runtest.Parse(s, shelf)
-	s.write("readings.csv", s.simulated(r, func(p *modeltest.Plant) {
+	s.write("readings.csv", s.simulated(r, func(p *calibrationtest.Plant) {
 		p.Joints[0] = ladder.Rails{Plus: milliohms / 2000, Minus: milliohms / 2000}
 	}, keep))
 }
@@ -278,10 +278,10 @@ func (s session) walk(milliohms float64, keep func(survey.Visit) bool) {
 func everything(survey.Visit) bool { return true }
 
 // simulated gives the readings of a run as it really is, once change has had its way.
-func (s session) simulated(r *run.Run, change func(*modeltest.Plant), keep func(survey.Visit) bool) string {
+func (s session) simulated(r *run.Run, change func(*calibrationtest.Plant), keep func(survey.Visit) bool) string {
 	s.Helper()
 	rng := rand.New(rand.NewPCG(3, 4)) // any would do; these make the test repeatable
-	plant := modeltest.New(r, modeltest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
 	change(plant)
 	var visits []survey.Visit
 	for _, v := range survey.Thorough(r) {

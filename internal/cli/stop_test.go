@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading/csv"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/store"
 )
 
@@ -96,7 +96,7 @@ func TestEveryCommandStops(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.write("hall.csv", s.simulated(r.Run, func(*modeltest.Plant) {}, everything))
+	s.write("hall.csv", s.simulated(r.Run, func(*calibrationtest.Plant) {}, everything))
 	base := s.wide()
 	s.stored(wandering(base, 200_000, 3))
 	var text strings.Builder

@@ -18,13 +18,13 @@ import (
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 var simulations = flag.Int("simulations", 40, "how many fitted runs to simulate")
 
 // truth is what a pixel of a simulated run really shows.
-func truth(t *testing.T, p *modeltest.Plant, step int, at run.Place) (volts float64, seen light.Seen) {
+func truth(t *testing.T, p *calibrationtest.Plant, step int, at run.Place) (volts float64, seen light.Seen) {
 	t.Helper()
 	if err := p.Open(at); err != nil {
 		t.Fatal(err)
@@ -47,7 +47,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	step := r.StepIndex("white 30 %")
 	held, all := [quantities]int{}, 0
 	for i := range *simulations {
-		p := modeltest.New(r, modeltest.Usual, rng)
+		p := calibrationtest.New(r, calibrationtest.Usual, rng)
 		if i%2 == 0 {
 			ohms := 0.02 + 0.1*rng.Float64()
 			p.Joints[rng.IntN(len(p.Joints))] = ladder.Rails{Plus: ohms, Minus: 0.001}
@@ -104,7 +104,7 @@ func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 // invented run lies from that of draws that were each solved.
 func bentBy(t *testing.T, r *run.Run, rng *rand.Rand) float64 {
 	t.Helper()
-	p := modeltest.New(r, modeltest.Usual, rng)
+	p := calibrationtest.New(r, calibrationtest.Usual, rng)
 	readings, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
 	if err != nil {
 		t.Fatal(err)
@@ -148,7 +148,7 @@ func BenchmarkFitted(b *testing.B) {
 		"east.end", "e.end").Replace(cove)
 	rng := rand.New(rand.NewPCG(6, 8))
 	r := runtest.Parse(b, src)
-	readings, err := modeltest.New(r, modeltest.Usual, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+	readings, err := calibrationtest.New(r, calibrationtest.Usual, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -19,7 +19,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 var simulations = flag.Int("simulations", 5, "how many commissionings are simulated")
@@ -68,7 +68,7 @@ func visits(r *run.Run) []survey.Visit {
 }
 
 // read is what a plant's readings in the places of a list tell of the first step.
-func read(t testing.TB, plant *modeltest.Plant, list []survey.Visit, rng *rand.Rand) Basis {
+func read(t testing.TB, plant *calibrationtest.Plant, list []survey.Visit, rng *rand.Rand) Basis {
 	t.Helper()
 	readings, err := plant.Walk(list, rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
 	if err != nil {
@@ -101,7 +101,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 	}
 	for seed := range *simulations {
 		rng := rand.New(rand.NewPCG(uint64(seed), 66))
-		plant := modeltest.New(r, modeltest.Usual, rng)
+		plant := calibrationtest.New(r, calibrationtest.Usual, rng)
 		plant.Shape = [...]pixel.Shape{pixel.Cubic, pixel.Ramp}[seed%2]
 		plant.Joints[seed%2] = ladder.Rails{Plus: 0.002, Minus: 0.05 + 0.1*rng.Float64()}
 		p, err := Make(read(t, plant, visits(r), rng), r.Steps[0], Options{})
@@ -141,7 +141,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 }
 
 // truly is the plant's own account of the first step.
-func truly(p *modeltest.Plant) estimate.FittedState {
+func truly(p *calibrationtest.Plant) estimate.FittedState {
 	par := ladder.Stated(p.Run)
 	warm := p.Warmth - 20
 	copy(par.Joints, p.Joints)
@@ -162,7 +162,7 @@ func truly(p *modeltest.Plant) estimate.FittedState {
 func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	r := commissioned(t)
 	rng := rand.New(rand.NewPCG(5, 5))
-	plant := modeltest.New(r, modeltest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
 	plant.Joints[1] = ladder.Rails{Plus: 0.002, Minus: 0.2}
 	p, err := Make(read(t, plant, visits(r), rng), r.Steps[0], Options{})
 	if err != nil {
@@ -191,7 +191,7 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 func TestRepairAndColourShowOneInterval(t *testing.T) {
 	r := commissioned(t)
 	rng := rand.New(rand.NewPCG(5, 5))
-	plant := modeltest.New(r, modeltest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
 	plant.Joints[1] = ladder.Rails{Plus: 0.002, Minus: 0.2}
 	k := read(t, plant, visits(r), rng)
 	p, err := Make(k, r.Steps[0], Options{})
@@ -223,7 +223,7 @@ func BenchmarkManyRepairsFitted(b *testing.B) {
 	}
 	r := runtest.Parse(b, file)
 	rng := rand.New(rand.NewPCG(4, 40))
-	plant := modeltest.New(r, modeltest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
 	for i := range plant.Joints {
 		plant.Joints[i] = ladder.Rails{Plus: 0.03, Minus: 0.1}
 	}

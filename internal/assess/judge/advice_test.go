@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // A conductor that may be open gets advice, also where the fit is in doubt; a sound one gets
@@ -56,7 +56,7 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 // The explanation of an open feed has the advice of its finding.
 func TestAdviceOnAnOpenFeed(t *testing.T) {
 	r := ring()
-	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *modeltest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
+	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
 	if err != nil {
 		t.Fatal(err)
 	}

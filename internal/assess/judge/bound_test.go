@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // knob is one parameter of a plant with the standard deviation of its prior; 0 = no prior.
@@ -26,7 +26,7 @@ type knob struct {
 // meter, and as prior the spreads from which the plant was drawn. A joint has two unknowns; a
 // feed and a reel have one, their rails' shares being known, so that the bound is below that of
 // an estimator without this knowledge.
-func bound(t *testing.T, p *modeltest.Plant, visits []survey.Visit) []float64 {
+func bound(t *testing.T, p *calibrationtest.Plant, visits []survey.Visit) []float64 {
 	t.Helper()
 	r := p.Run
 	var places []run.Place
@@ -86,15 +86,15 @@ func bound(t *testing.T, p *modeltest.Plant, visits []survey.Visit) []float64 {
 		knobs = append(knobs, knob{func(by float64) { *x = was + by }, step, known})
 	}
 	for i := range p.Supplies {
-		one(&p.Supplies[i].Volts, 1e-3, even(modeltest.Various.Volts*r.Supplies[i].Volts))
-		one(&p.Supplies[i].Ohms, 1e-4, even(modeltest.Various.Output*r.Supplies[i].Ohms))
+		one(&p.Supplies[i].Volts, 1e-3, even(calibrationtest.Various.Volts*r.Supplies[i].Volts))
+		one(&p.Supplies[i].Ohms, 1e-4, even(calibrationtest.Various.Output*r.Supplies[i].Ohms))
 	}
 	for k := range p.Scales {
-		one(&p.Scales[k], 1e-3, even(modeltest.Various.Scale))
+		one(&p.Scales[k], 1e-3, even(calibrationtest.Various.Scale))
 	}
-	one(&p.Idle, 1e-3, even(modeltest.Various.Idle))
-	one(&p.Shift, 1e-3, even(modeltest.Various.Shift))
-	one(&p.Warmth, 0.1, even(modeltest.Various.Warmth))
+	one(&p.Idle, 1e-3, even(calibrationtest.Various.Idle))
+	one(&p.Shift, 1e-3, even(calibrationtest.Various.Shift))
+	one(&p.Warmth, 0.1, even(calibrationtest.Various.Warmth))
 	true0 := values()
 	columns := make([][]float64, len(knobs))
 	for j, k := range knobs {

@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // A bad contact is in one conductor of a feed, thin wire in both. Where the readings tell the
@@ -18,15 +18,15 @@ func TestThinWireOrBadContact(t *testing.T) {
 	single.Feeds = single.Feeds[:1]
 	for _, c := range []struct {
 		name    string
-		change  func(p *modeltest.Plant)
+		change  func(p *calibrationtest.Plant)
 		single  bool
 		says    []string
 		saysNot string
 	}{
-		{"a contact in the minus of a ring", func(p *modeltest.Plant) { p.Feeds[1].Minus += 0.15 }, false, []string{"a bad contact of some ", "in its minus"}, "AWG"},
-		{"a contact of a feed of which only the ohms are stated", func(p *modeltest.Plant) { p.Feeds[1].Minus += 0.3 }, false, []string{"a bad contact of some 2", "in its minus"}, "length"},
-		{"a contact of a single feed", func(p *modeltest.Plant) { p.Feeds[0].Plus += 4 * p.Feeds[0].Minus }, true, []string{"a bad contact of some ", "times the length"}, "in its"},
-		{"wire of a single feed", func(p *modeltest.Plant) {
+		{"a contact in the minus of a ring", func(p *calibrationtest.Plant) { p.Feeds[1].Minus += 0.15 }, false, []string{"a bad contact of some ", "in its minus"}, "AWG"},
+		{"a contact of a feed of which only the ohms are stated", func(p *calibrationtest.Plant) { p.Feeds[1].Minus += 0.3 }, false, []string{"a bad contact of some 2", "in its minus"}, "length"},
+		{"a contact of a single feed", func(p *calibrationtest.Plant) { p.Feeds[0].Plus += 4 * p.Feeds[0].Minus }, true, []string{"a bad contact of some ", "times the length"}, "in its"},
+		{"wire of a single feed", func(p *calibrationtest.Plant) {
 			p.Feeds[0].Plus *= 1.7
 			p.Feeds[0].Minus *= 1.7
 		}, true, []string{"18 AWG", "1.6 times the length", "a bad contact of some "}, "in its"},

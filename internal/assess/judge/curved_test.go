@@ -12,21 +12,21 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // commissioning draws one run, every second one with a bad joint, and its readings.
-func commissioning(t *testing.T, i int, rng *rand.Rand) (*modeltest.Plant, []survey.Visit) {
-	return commissioningOf(t, i, rng, modeltest.Usual, func(*run.Run) {})
+func commissioning(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
+	return commissioningOf(t, i, rng, calibrationtest.Usual, func(*run.Run) {})
 }
 
 // commissioningOf is the same of plants of any spread, of a run that is changed before
 // anything is drawn for it.
-func commissioningOf(t *testing.T, i int, rng *rand.Rand, by modeltest.Spread, change func(*run.Run)) (*modeltest.Plant, []survey.Visit) {
+func commissioningOf(t *testing.T, i int, rng *rand.Rand, by calibrationtest.Spread, change func(*run.Run)) (*calibrationtest.Plant, []survey.Visit) {
 	t.Helper()
 	r := draw(rng)
 	change(r)
-	p := modeltest.New(r, by, rng)
+	p := calibrationtest.New(r, by, rng)
 	if j := rng.IntN(len(r.Joints)); i%2 == 0 && !r.Joints[j].PlusCut {
 		whole, part := 0.025+0.125*rng.Float64(), rng.Float64()
 		p.Joints[j] = ladder.Rails{Plus: whole * part, Minus: whole * (1 - part)}

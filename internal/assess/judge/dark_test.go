@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // A middle reel fed from both ends stays dark. The readings agree with a lit one and a third less
@@ -82,7 +82,7 @@ joint_milliohms = 15
 	passed, asked := 0, 0
 	for seed := range uint64(4) {
 		rng := rand.New(rand.NewPCG(seed, 240))
-		p := modeltest.New(r, modeltest.Usual, rng)
+		p := calibrationtest.New(r, calibrationtest.Usual, rng)
 		p.Unlit = []bool{false, true, false}
 		p.Joints[1].Plus = 0.026
 		list, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))

@@ -10,10 +10,10 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-func bent(p *modeltest.Plant) { p.Joints[0] = ladder.Rails{Plus: 0.002, Minus: 0.09} }
+func bent(p *calibrationtest.Plant) { p.Joints[0] = ladder.Rails{Plus: 0.002, Minus: 0.09} }
 
 // The verdict on a bad joint rests on the voltages at it: without those it has none, and without
 // any single other reading it keeps it.
@@ -71,7 +71,7 @@ func TestExplain(t *testing.T) {
 func TestExplainNames(t *testing.T) {
 	r := ring()
 	r.Feeds[1].Name = "r1" // as a reel is
-	list := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
+	list := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
 	for name, want := range map[string]run.Kind{"r0-r1": run.KindJoint, "joint:r0-r1": run.KindJoint, "feed:r1": run.KindFeed,
 		"reel:r1": run.KindReel, "r2": run.KindReel, "A": run.KindSupply} {
 		if _, x, err := Explain(r, list, name); err != nil || x.Element.Kind != want {
@@ -88,14 +88,14 @@ func TestExplainNames(t *testing.T) {
 // Readings that were not used contribute nothing; an open conductor is not explained by parts.
 func TestExplainOpen(t *testing.T) {
 	r := ring()
-	_, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *modeltest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
+	_, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
 	if err != nil {
 		t.Fatal(err)
 	}
 	if !x.Element.Open() || len(x.Parts) != 0 {
 		t.Errorf("%+v", x)
 	}
-	list := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*modeltest.Plant) {})
+	list := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*calibrationtest.Plant) {})
 	if _, x, err = Explain(r, list, "far"); err != nil || len(x.Parts) != 0 || x.Single != nil {
 		t.Errorf("%+v, %v", x, err)
 	}

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // ring is an invented run of three reels fed at both ends from one supply.
@@ -29,10 +29,10 @@ func ring() *run.Run {
 }
 
 // readAll simulates a thorough reading of a plant that change has altered.
-func readAll(t *testing.T, r *run.Run, visits []survey.Visit, change func(*modeltest.Plant)) []reading.Reading {
+func readAll(t *testing.T, r *run.Run, visits []survey.Visit, change func(*calibrationtest.Plant)) []reading.Reading {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(9, 9))
-	p := modeltest.New(r, modeltest.Usual, rng)
+	p := calibrationtest.New(r, calibrationtest.Usual, rng)
 	change(p)
 	list, err := p.Walk(visits, rng, time.Unix(0, 0))
 	if err != nil {
@@ -72,7 +72,7 @@ func findings(a *assessment.Assessment) string {
 
 func TestHealthyRunPasses(t *testing.T) {
 	r := ring()
-	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {}))
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {}))
 	for _, e := range a.Elements {
 		if e.Verdict == assessment.Fail || e.Kind == run.KindJoint && e.Verdict != assessment.Pass {
 			t.Errorf("%s %s %s: %s", e.Kind, e.Name, e.Rail, e.Verdict)
@@ -85,7 +85,7 @@ func TestHealthyRunPasses(t *testing.T) {
 
 func TestBadJointIsNamedWithItsRail(t *testing.T) {
 	r := ring()
-	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *modeltest.Plant) {
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) {
 		p.Joints[0] = ladder.Rails{Plus: 0.002, Minus: 0.09}
 	}))
 	e := loopOf(t, a, run.KindJoint, "r0-r1")
@@ -102,7 +102,7 @@ func TestBadJointIsNamedWithItsRail(t *testing.T) {
 
 func TestThinFeedIsNamedAsWhatItBehavesLike(t *testing.T) {
 	r := ring()
-	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *modeltest.Plant) {
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) {
 		p.Feeds[1].Plus *= 2
 		p.Feeds[1].Minus *= 2
 	}))
@@ -115,7 +115,7 @@ func TestThinFeedIsNamedAsWhatItBehavesLike(t *testing.T) {
 
 func TestThinReelIsNamed(t *testing.T) {
 	r := ring()
-	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *modeltest.Plant) {
+	a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) {
 		p.Reels[0].Plus *= 1.8
 		p.Reels[0].Minus *= 1.8
 	}))
@@ -132,7 +132,7 @@ func TestUnreadJointIsUnproven(t *testing.T) {
 			visits = append(visits, v)
 		}
 	}
-	a := assess(t, r, readAll(t, r, visits, func(*modeltest.Plant) {}))
+	a := assess(t, r, readAll(t, r, visits, func(*calibrationtest.Plant) {}))
 	e := loopOf(t, a, run.KindJoint, "r0-r1")
 	if e.Verdict != assessment.Unproven {
 		t.Errorf("%+v", e)
@@ -163,7 +163,7 @@ func TestNoReadingsProveNothing(t *testing.T) {
 // One wrong reading is named and bends nothing else.
 func TestWrongReadingIsNamed(t *testing.T) {
 	r := ring()
-	list := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
+	list := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
 	i := slices.IndexFunc(list, func(x reading.Reading) bool { return x.From == "r1.start+" && x.Step == r.Steps[2].Name })
 	list[i].Value -= 0.27 // digits swapped
 	a := assess(t, r, list)
@@ -186,7 +186,7 @@ func TestCutJointIsUnprovenAndSaysWhy(t *testing.T) {
 		if len(r.Supplies) < 2 {
 			continue
 		}
-		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {}))
+		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {}))
 		for k, j := range r.Joints {
 			if !j.PlusCut {
 				continue
@@ -212,7 +212,7 @@ func TestCutJointIsUnprovenAndSaysWhy(t *testing.T) {
 // readings and no others are named.
 func TestDarkReelsAreNamed(t *testing.T) {
 	r := ring()
-	list := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
+	list := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
 	dark := map[string]float64{}
 	for _, x := range list {
 		if x.Step == r.Steps[0].Name {
@@ -243,7 +243,7 @@ func TestDarkReelsAreNamed(t *testing.T) {
 // Readings that no resistances explain: nearly all are 25 or 50 mV off, up and down.
 func TestMisfitPassesNothing(t *testing.T) {
 	r := ring()
-	list := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
+	list := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
 	for i := range list {
 		if list[i].Quantity == run.Voltage {
 			list[i].Value += 0.025 * float64(7*i%5-2)
@@ -272,12 +272,12 @@ func TestOpenConductorsAreNamed(t *testing.T) {
 		name   string
 		kind   run.Kind
 		of     string
-		change func(*modeltest.Plant)
+		change func(*calibrationtest.Plant)
 	}{
-		{"feed plus", run.KindFeed, "far", func(p *modeltest.Plant) { p.Feeds[1].Plus = open }},
-		{"feed minus", run.KindFeed, "far", func(p *modeltest.Plant) { p.Feeds[1].Minus = open }},
-		{"joint plus", run.KindJoint, "r0-r1", func(p *modeltest.Plant) { p.Joints[0].Plus = open }},
-		{"joint minus", run.KindJoint, "r0-r1", func(p *modeltest.Plant) { p.Joints[0].Minus = open }},
+		{"feed plus", run.KindFeed, "far", func(p *calibrationtest.Plant) { p.Feeds[1].Plus = open }},
+		{"feed minus", run.KindFeed, "far", func(p *calibrationtest.Plant) { p.Feeds[1].Minus = open }},
+		{"joint plus", run.KindJoint, "r0-r1", func(p *calibrationtest.Plant) { p.Joints[0].Plus = open }},
+		{"joint minus", run.KindJoint, "r0-r1", func(p *calibrationtest.Plant) { p.Joints[0].Minus = open }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := ring()
@@ -319,7 +319,7 @@ func TestFeedLimitIsTheLowerOfTwo(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := math.Min(excess, c.drop*r.Supplies[0].Volts/p.Feeds[1].Amps)
-		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {}))
+		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {}))
 		if e := loopOf(t, a, run.KindFeed, "far"); math.Abs(e.Limit-want) > 1e-9 {
 			t.Errorf("%s: limit %g, want %g", c.name, e.Limit, want)
 		}

@@ -5,7 +5,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/instrument/survey"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // A step that draws two thirds of the stated current is reported with its share, the others are
@@ -13,7 +13,7 @@ import (
 func TestLoadsThatAreNotAsStated(t *testing.T) {
 	r := ring()
 	for _, scale := range []float64{1, 0.65} {
-		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *modeltest.Plant) { p.Scales[3] *= scale }))
+		a := assess(t, r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) { p.Scales[3] *= scale }))
 		said := findings(a)
 		if got := strings.Contains(said, "of what the run file says"); got != (scale < 1) {
 			t.Errorf("%g times as stated: %s", scale, said)

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/simulate/plant"
 	"ohmkeep/internal/simulate/planttest"
 )
@@ -17,7 +17,7 @@ import (
 // if it had not been made.
 func TestOperatorMistakesAreNamed(t *testing.T) {
 	r := ring()
-	clean := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
+	clean := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
 	want := assess(t, r, clean)
 	shown := func(step string, x reading.Reading) float64 {
 		for _, y := range clean {
@@ -88,7 +88,7 @@ func TestExchangedCurrentsAreNamed(t *testing.T) {
 	uneven.Feeds = append([]run.Feed(nil), r.Feeds...)
 	uneven.Feeds[1].Ohms *= 3
 	uneven.Feeds[1].WireOhms *= 3
-	list := readAll(t, &uneven, survey.Thorough(&uneven), func(*modeltest.Plant) {})
+	list := readAll(t, &uneven, survey.Thorough(&uneven), func(*calibrationtest.Plant) {})
 	for i := range list {
 		if x := &list[i]; x.Quantity == run.Current {
 			x.From = map[string]string{"near": "far", "far": "near"}[x.From]

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // mixes are ways of commissioning the same invented runs. The first reads them in dim
@@ -23,21 +23,21 @@ import (
 // amperes: a dark step, half of that and all of it.
 var mixes = []struct {
 	name string
-	make func(t *testing.T, i int, rng *rand.Rand) (*modeltest.Plant, []survey.Visit)
+	make func(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit)
 }{
-	{"dim steps, minus only", func(t *testing.T, i int, rng *rand.Rand) (*modeltest.Plant, []survey.Visit) {
-		return commissioningOf(t, i, rng, modeltest.Various, func(*run.Run) {})
+	{"dim steps, minus only", func(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
+		return commissioningOf(t, i, rng, calibrationtest.Various, func(*run.Run) {})
 	}},
-	{"dim steps", func(t *testing.T, i int, rng *rand.Rand) (*modeltest.Plant, []survey.Visit) {
-		p, _ := commissioningOf(t, i, rng, modeltest.Various, func(*run.Run) {})
+	{"dim steps", func(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
+		p, _ := commissioningOf(t, i, rng, calibrationtest.Various, func(*run.Run) {})
 		return p, survey.Thorough(p.Run)
 	}},
 	{"brightest steps", bright},
 }
 
 // bright is the third of the mixes.
-func bright(t *testing.T, i int, rng *rand.Rand) (*modeltest.Plant, []survey.Visit) {
-	p, _ := commissioningOf(t, i, rng, modeltest.Various, func(r *run.Run) { brighten(t, r) })
+func bright(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
+	p, _ := commissioningOf(t, i, rng, calibrationtest.Various, func(r *run.Run) { brighten(t, r) })
 	return p, survey.Thorough(p.Run)
 }
 

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // operator is a simulated person with a run and a meter, each with true errors, who takes the
@@ -20,14 +20,14 @@ import (
 type operator struct {
 	t     *testing.T
 	r     *run.Run
-	plant *modeltest.Plant
-	meter *modeltest.Meter
+	plant *calibrationtest.Plant
+	meter *calibrationtest.Meter
 	list  []reading.Reading
 }
 
 // newOperator draws the truth of a run, with a bad joint if bad, and of its meter.
 func newOperator(t *testing.T, r *run.Run, bad bool, rng *rand.Rand) *operator {
-	h := &operator{t: t, r: r, plant: modeltest.New(r, modeltest.Usual, rng), meter: modeltest.NewMeter(r.Meters[0], rng)}
+	h := &operator{t: t, r: r, plant: calibrationtest.New(r, calibrationtest.Usual, rng), meter: calibrationtest.NewMeter(r.Meters[0], rng)}
 	if j := rng.IntN(len(r.Joints)); bad && !r.Joints[j].PlusCut {
 		whole, part := 0.025+0.125*rng.Float64(), rng.Float64()
 		h.plant.Joints[j] = ladder.Rails{Plus: whole * part, Minus: whole * (1 - part)}

@@ -9,12 +9,12 @@ import (
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // carried is the current, A, that an open conductor would carry in the brightest step
 // if it were sound.
-func carried(t *testing.T, sound *modeltest.Plant, joint, feed int) float64 {
+func carried(t *testing.T, sound *calibrationtest.Plant, joint, feed int) float64 {
 	t.Helper()
 	if err := sound.Open(); err != nil {
 		t.Fatal(err)
@@ -40,7 +40,7 @@ func TestSimulatedOpens(t *testing.T) {
 		if len(r.Feeds) < 2 || len(r.Supplies) > 1 {
 			continue
 		}
-		p := modeltest.New(r, modeltest.Various, rng)
+		p := calibrationtest.New(r, calibrationtest.Various, rng)
 		joint, feed, rails := -1, -1, &p.Feeds[len(r.Feeds)-1]
 		name, kind := r.Feeds[len(r.Feeds)-1].Name, run.KindFeed
 		if rng.IntN(2) == 0 {

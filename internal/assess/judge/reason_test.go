@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/verdict"
 )
 
@@ -197,7 +197,7 @@ func TestReadingThatNoRangeShows(t *testing.T) {
 	r.Meters = append(r.Meters[:1:1], run.Meter{Name: "small", Ranges: []run.Range{
 		{Quantity: run.Voltage, UpTo: 1, Resolution: 0.001, Fraction: 0.005, Counts: 3}}})
 	for _, open := range []bool{false, true} {
-		list := readAll(t, &r, survey.Thorough(&r), func(p *modeltest.Plant) {
+		list := readAll(t, &r, survey.Thorough(&r), func(p *calibrationtest.Plant) {
 			if open {
 				p.Feeds[1].Plus = 1e7
 			}

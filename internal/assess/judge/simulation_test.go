@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 var simulations = flag.Int("simulations", 16, "how many commissionings to simulate")
@@ -134,7 +134,7 @@ type outcome struct {
 	took                       time.Duration
 }
 
-func (o *outcome) count(t *testing.T, r *run.Run, p *modeltest.Plant, a *assessment.Assessment) {
+func (o *outcome) count(t *testing.T, r *run.Run, p *calibrationtest.Plant, a *assessment.Assessment) {
 	for _, x := range a.Readings {
 		o.readings++
 		if x.Suspect {
@@ -185,7 +185,7 @@ func (o *outcome) countJoint(e assessment.Element, truth, volts float64) {
 }
 
 // trueLoop is the resistance that an element really has.
-func trueLoop(r *run.Run, p *modeltest.Plant, e assessment.Element) float64 {
+func trueLoop(r *run.Run, p *calibrationtest.Plant, e assessment.Element) float64 {
 	rails := ladder.Rails{}
 	switch e.Kind {
 	case run.KindJoint:

@@ -11,33 +11,33 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // Runs that differ from the priors: a reel of another stock, read fully or not at its end; a foil
 // whose minus has half as much copper again as its plus; a bad contact in one conductor of a
 // feed. The priors must not make such a run fail elsewhere, or pass.
 func TestSimulatedOddStock(t *testing.T) {
-	thin := func(by float64) func(p *modeltest.Plant, reel int) {
-		return func(p *modeltest.Plant, reel int) {
+	thin := func(by float64) func(p *calibrationtest.Plant, reel int) {
+		return func(p *calibrationtest.Plant, reel int) {
 			half := by * p.Run.Reels[reel].Strip.LoopOhms / 2
 			p.Reels[reel] = ladder.Rails{Plus: 0.99 * half, Minus: 1.01 * half}
 		}
 	}
 	for _, c := range []struct {
 		name   string
-		change func(p *modeltest.Plant, reel int)
+		change func(p *calibrationtest.Plant, reel int)
 		unread bool    // the reel's end
 		held   float64 // part of the joints' and feeds' intervals that hold, at least
 		found  float64 // part of such reels that fail, at least
 	}{
 		{"a reel a third thinner, its end unread", thin(1.35), true, 0.9, 0},
 		{"a reel of two thirds of the copper", thin(1.5), false, 0.85, 0.6},
-		{"a foil unlike its rails", func(p *modeltest.Plant, reel int) {
+		{"a foil unlike its rails", func(p *calibrationtest.Plant, reel int) {
 			whole := p.Reels[reel].Plus + p.Reels[reel].Minus
 			p.Reels[reel] = ladder.Rails{Plus: 0.4 * whole, Minus: 0.6 * whole}
 		}, false, 0.85, 0},
-		{"a bad contact in the plus of a feed", func(p *modeltest.Plant, _ int) { p.Feeds[0].Plus += 0.1 }, false, 0.9, 0},
+		{"a bad contact in the plus of a feed", func(p *calibrationtest.Plant, _ int) { p.Feeds[0].Plus += 0.1 }, false, 0.9, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(77, 5))

@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/verdict"
 )
 
@@ -156,8 +156,8 @@ func TestPercent(t *testing.T) {
 // no p-value.
 func TestNothingRead(t *testing.T) {
 	r := ring()
-	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*modeltest.Plant) {})
-	all := readAll(t, r, survey.Thorough(r), func(*modeltest.Plant) {})
+	warm := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*calibrationtest.Plant) {})
+	all := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
 	nowhere := slices.Clone(all)
 	for i := range nowhere {
 		nowhere[i].Step = ""

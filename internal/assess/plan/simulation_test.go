@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // shipped are the invented example runs: one fed at its end, one at both ends, one with
@@ -36,7 +36,7 @@ func shipped(t *testing.T, visit func(t *testing.T, r *run.Run)) {
 }
 
 // perform reads exactly what a plan says, of a run as it really is.
-func perform(t *testing.T, p *Plan, plant *modeltest.Plant, rng *rand.Rand) []reading.Reading {
+func perform(t *testing.T, p *Plan, plant *calibrationtest.Plant, rng *rand.Rand) []reading.Reading {
 	t.Helper()
 	var places []run.Place
 	for _, round := range p.Rounds {
@@ -51,7 +51,7 @@ func perform(t *testing.T, p *Plan, plant *modeltest.Plant, rng *rand.Rand) []re
 	if err := plant.Open(places...); err != nil {
 		t.Fatal(err)
 	}
-	meters := map[string]*modeltest.Meter{}
+	meters := map[string]*calibrationtest.Meter{}
 	var list []reading.Reading
 	for _, round := range p.Rounds {
 		if err := plant.Set(p.Run.StepIndex(round.Step)); err != nil {
@@ -59,7 +59,7 @@ func perform(t *testing.T, p *Plan, plant *modeltest.Plant, rng *rand.Rand) []re
 		}
 		for _, n := range round.Reads {
 			if meters[n.Meter] == nil {
-				meters[n.Meter] = modeltest.NewMeter(p.Run.Meters[p.Run.MeterIndex(n.Meter)], rng)
+				meters[n.Meter] = calibrationtest.NewMeter(p.Run.Meters[p.Run.MeterIndex(n.Meter)], rng)
 			}
 			truth := 0.0
 			if n.Quantity == run.Current {
@@ -126,7 +126,7 @@ func keepPromises(t *testing.T, r *run.Run, times int) (p *Plan, each []int) {
 	rng := rand.New(rand.NewPCG(10, 1))
 	each = make([]int, len(p.Elements))
 	for i := range times {
-		plant := modeltest.New(r, modeltest.Usual, rng)
+		plant := calibrationtest.New(r, calibrationtest.Usual, rng)
 		bad := -1
 		if i%2 == 0 && len(r.Joints) > 0 {
 			if j := rng.IntN(len(r.Joints)); !r.Joints[j].PlusCut {

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
-	"ohmkeep/internal/simulate/modeltest"
+	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/simulate/months"
 	"ohmkeep/internal/simulate/plant"
 )
@@ -28,7 +28,7 @@ func TestExpectedDropsAreTheLadders(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(1, 1))
 	for _, warmth := range []float64{20, 45, -5} {
-		p := modeltest.New(r, modeltest.Spread{}, rng)
+		p := calibrationtest.New(r, calibrationtest.Spread{}, rng)
 		p.Shape = 0
 		p.Warmth = warmth
 		for i, j := range r.Joints {

@@ -1,4 +1,4 @@
-package modeltest
+package calibrationtest
 
 import (
 	"math"

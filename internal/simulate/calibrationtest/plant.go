@@ -1,4 +1,4 @@
-// Package modeltest draws runs and readings by the laws that an estimate itself supposes,
+// Package calibrationtest draws runs and readings by the laws that an estimate itself supposes,
 // within the spreads that it supposes, for simulation-based calibration in tests (Talts and
 // others 2018, from memory): intervals must hold the truth as often as they say at least in
 // the model's own world. It shares network and pixel with the fit. Package plant draws runs
@@ -6,7 +6,7 @@
 //
 // Everything is drawn from a seed, so that a simulation can be repeated. Figures are common
 // practice, no source.
-package modeltest
+package calibrationtest
 
 import (
 	"fmt"
