@@ -11,24 +11,26 @@ import (
 	"ohmkeep/internal/show/table"
 )
 
-// input is standard input whose reads end with a context, so that an interrupt also ends
-// a question that waits for an answer.
+// input is standard input whose reads end at an interrupt, so that it also ends a question
+// that waits for an answer.
 type input struct {
-	ctx context.Context
-	src io.Reader
+	src         io.Reader
+	interrupted <-chan struct{} // closed by an interrupt, which also ends the program
 }
 
-func stoppable(ctx context.Context, src io.Reader) io.Reader { return &input{ctx, src} }
+func stoppable(ctx context.Context, src io.Reader) io.Reader { return &input{src, ctx.Done()} }
 
-// Read reads in a goroutine of its own. If the context ends first, Read returns and the
-// goroutine's result is discarded. The context ends only with the program.
+// Read reads in a goroutine of its own. At an interrupt it returns context.Canceled, and the
+// goroutine's result is discarded.
 func (i *input) Read(to []byte) (int, error) {
 	type result struct {
 		n   int
 		err error
 	}
-	if err := i.ctx.Err(); err != nil {
-		return 0, err
+	select {
+	case <-i.interrupted:
+		return 0, context.Canceled
+	default:
 	}
 	buffer := make([]byte, len(to))
 	done := make(chan result, 1)
@@ -39,8 +41,8 @@ func (i *input) Read(to []byte) (int, error) {
 	select {
 	case r := <-done:
 		return copy(to, buffer[:r.n]), r.err
-	case <-i.ctx.Done():
-		return 0, i.ctx.Err()
+	case <-i.interrupted:
+		return 0, context.Canceled
 	}
 }
 
