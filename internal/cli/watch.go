@@ -107,7 +107,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
 		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Hosts: o.hosts, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
-		Notes: kept.Notes, Doubt: kept.Doubt, Log: log,
+		Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
 	})
 }
 

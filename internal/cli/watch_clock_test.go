@@ -54,7 +54,7 @@ func (s session) watchBy(clocks machine.Clocks, say func(), n int, logged string
 	w := &watching{session: s, addr: s.freeAddress(), out: out}
 	go func() {
 		ended <- service.Run(ctx, service.Config{Plan: plan, Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: before,
-			Listen: w.addr, Commit: 20 * time.Millisecond, Notes: kept.Notes, Doubt: kept.Doubt, Log: log})
+			Listen: w.addr, Commit: 20 * time.Millisecond, Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log})
 	}()
 	w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
 	for range n {

@@ -16,10 +16,10 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// DoubtDates marks the dates of those readings of a run's probes as uncertain that are dated
+// MarkDatesUncertain marks the dates of those readings of a run's probes as uncertain that are dated
 // after a moment: the clock that dated them was wrong. An event says how many. It returns
 // how many it marked.
-func (s *Store) DoubtDates(ctx context.Context, runName string, after, now time.Time) (marked int, err error) {
+func (s *Store) MarkDatesUncertain(ctx context.Context, runName string, after, now time.Time) (marked int, err error) {
 	first := nanoseconds(after) + 1
 	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		marked = 0

@@ -94,11 +94,11 @@ func TestReadingsOfAWrongDateAreMoved(t *testing.T) {
 	}
 
 	now := day.Add(21 * time.Hour)
-	marked, err := s.DoubtDates(ctx, cornice.Name, now, now)
+	marked, err := s.MarkDatesUncertain(ctx, cornice.Name, now, now)
 	if err != nil || marked != 14000 {
 		t.Fatalf("%d marked, %v", marked, err)
 	}
-	if again, err := s.DoubtDates(ctx, cornice.Name, now, now); err != nil || again != 0 {
+	if again, err := s.MarkDatesUncertain(ctx, cornice.Name, now, now); err != nil || again != 0 {
 		t.Errorf("%d marked again, %v", again, err)
 	}
 	newest, err := s.Newest(ctx, cornice.Name)

@@ -44,30 +44,30 @@ type Stamp struct {
 }
 
 const (
-	// slack is the largest difference that counts as a small correction by the system.
-	slack = 2 * time.Second
-	// grain is more than the error of reading two clocks one after the other.
-	grain = 5 * time.Millisecond
-	// standing is how long a clock that was set must be steady before it is accepted without a time
+	// maxCorrection is the largest difference that counts as a small correction by the system.
+	maxCorrection = 2 * time.Second
+	// clockReadError is more than the error of reading two clocks one after the other.
+	clockReadError = 5 * time.Millisecond
+	// steadyTime is how long a clock that was set must be steady before it is accepted without a time
 	// service.
-	standing = time.Hour
+	steadyTime = time.Hour
 )
 
 // Clock returns Stamps. It may be used by several goroutines.
 type Clock struct {
 	machine Clocks
 
-	mu      sync.Mutex
-	floor   time.Time     // no date before this one can be right
-	offset  time.Duration // of the anchor: date − since boot, from the Unix epoch
-	certain bool
-	rival   time.Duration // the contradicting wall clock's offset …
-	since   time.Duration // … and since when (since boot) it has been that
-	rivals  bool
-	set     bool // the wall clock was set since the start, or runs on a battery
-	fresh   bool // no date of this boot has been certain yet
-	turned  turn
-	change  func(ClockChange)
+	mu                sync.Mutex
+	floor             time.Time     // no date before this one can be right
+	offset            time.Duration // of the anchor: date − since boot, from the Unix epoch
+	certain           bool
+	otherOffset       time.Duration // the contradicting wall clock's offset …
+	contradictedSince time.Duration // … and since when (since boot) it has been that
+	contradicted      bool
+	set               bool // the wall clock was set since the start, or runs on a battery
+	neverCertain      bool // no date of this boot has been certain yet
+	slewing           slew
+	change            func(ClockChange)
 }
 
 // ClockChange is a change of the basis of dates.
@@ -86,13 +86,13 @@ var Earliest = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
 // clock.
 func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 	c := &Clock{machine: m, floor: floor.UTC(), change: change}
-	since, wall := both(m)
+	since, wall := readClocks(m)
 	c.offset = wall.Sub(epoch) - since
 	c.certain = m.Synchronised() || m.Battery() && !wall.Before(c.floor)
-	c.fresh, c.set = !c.certain, m.Battery()
+	c.neverCertain, c.set = !c.certain, m.Battery()
 	if wall.Before(c.floor) && !c.certain {
 		// Later than all that is stored, so that the order is kept.
-		c.rival, c.since, c.rivals = c.offset, since, true
+		c.otherOffset, c.contradictedSince, c.contradicted = c.offset, since, true
 		c.offset = c.floor.Add(time.Millisecond).Sub(epoch) - since
 	}
 	why := "the wall clock is plausible"
@@ -104,25 +104,25 @@ func NewClock(m Clocks, floor time.Time, change func(ClockChange)) *Clock {
 	case !c.certain:
 		why = "the machine has no battery clock and no time service has set it"
 	}
-	c.tell(since, 0, why)
+	c.report(since, 0, why)
 	return c
 }
 
 var epoch = time.Unix(0, 0).UTC()
 
-// turn is a small correction backwards. Dates before it stay, and dates after it advance slowly
+// slew is a small correction backwards. Dates before it stay, and dates after it advance slowly
 // until the corrected ones have caught up, so that the order is kept.
-type turn struct {
+type slew struct {
 	at     time.Duration // since boot
 	before time.Duration // the offset until then
 }
 
-// creep is the factor by which dates advance more slowly meanwhile.
-const creep = 1000
+// slewFactor is the factor by which dates advance more slowly meanwhile.
+const slewFactor = 1000
 
-// both reads the two clocks as nearly at once as possible: if the program were suspended between
+// readClocks reads the two clocks as nearly at once as possible: if the program were suspended between
 // the two, the wall clock would seem to jump.
-func both(m Clocks) (since time.Duration, wall time.Time) {
+func readClocks(m Clocks) (since time.Duration, wall time.Time) {
 	best := time.Duration(1<<63 - 1)
 	for range 5 {
 		before := m.SinceBoot()
@@ -159,11 +159,11 @@ func (c *Clock) At(since time.Duration) Stamp {
 
 func (c *Clock) at(since time.Duration) Stamp {
 	date := c.offset + since
-	if t := c.turned; t.at > 0 {
+	if t := c.slewing; t.at > 0 {
 		if since < t.at {
 			date = t.before + since
 		} else {
-			date = max(date, t.before+t.at+(since-t.at)/creep)
+			date = max(date, t.before+t.at+(since-t.at)/slewFactor)
 		}
 	}
 	return Stamp{Time: epoch.Add(date), Boot: c.machine.Boot(), SinceBoot: since, Uncertain: !c.certain}
@@ -172,61 +172,61 @@ func (c *Clock) at(since time.Duration) Stamp {
 // Now returns the stamp of the present moment.
 func (c *Clock) Now() Stamp { return c.At(c.machine.SinceBoot()) }
 
-// Look compares the wall clock with the dates. Call it about every second, and before readings are
+// Check compares the wall clock with the dates. Call it about every second, and before readings are
 // stored.
-func (c *Clock) Look() {
-	since, wall := both(c.machine)
+func (c *Clock) Check() {
+	since, wall := readClocks(c.machine)
 	synchronised := c.machine.Synchronised()
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	offset := wall.Sub(epoch) - since
 	by := offset - c.offset
-	small := by <= slack && by >= -slack
+	small := by <= maxCorrection && by >= -maxCorrection
 	switch {
 	case synchronised:
-		if c.fresh || !c.certain || !small {
+		if c.neverCertain || !c.certain || !small {
 			c.adopt(since, offset, "a time service steers the clock")
 		} else {
 			c.correct(since, offset)
 		}
 	case small && c.certain:
 		c.correct(since, offset)
-	case small && !c.fresh:
+	case small && !c.neverCertain:
 		c.adopt(since, offset, "the wall clock is back where it was")
 	case small:
 		// Uncertain from the start, and nothing new is known.
-	case c.fresh && by > 0 && !wall.Before(c.floor):
+	case c.neverCertain && by > 0 && !wall.Before(c.floor):
 		c.adopt(since, offset, "the wall clock was set to a plausible time")
-	case !c.rivals || abs(offset-c.rival) > slack:
-		c.rival, c.since, c.rivals, c.set, c.certain = offset, since, true, true, false
-		c.tell(since, 0, "the wall clock was set by "+by.Round(time.Second).String())
-	case since-c.since >= standing && c.set && !wall.Before(Earliest):
+	case !c.contradicted || abs(offset-c.otherOffset) > maxCorrection:
+		c.otherOffset, c.contradictedSince, c.contradicted, c.set, c.certain = offset, since, true, true, false
+		c.report(since, 0, "the wall clock was set by "+by.Round(time.Second).String())
+	case since-c.contradictedSince >= steadyTime && c.set && !wall.Before(Earliest):
 		c.adopt(since, offset, "the wall clock has stood for an hour as it was set")
 	}
 }
 
 // correct applies a small correction of the wall clock, if it is one.
 func (c *Clock) correct(since, offset time.Duration) {
-	if abs(offset-c.offset) <= grain {
+	if abs(offset-c.offset) <= clockReadError {
 		return
 	}
 	ahead := c.at(since).Time.Sub(epoch) - since // of the dates, which may still creep
-	c.turned = turn{}
+	c.slewing = slew{}
 	if offset < ahead {
-		c.turned = turn{since, ahead}
+		c.slewing = slew{since, ahead}
 	}
-	c.offset, c.rivals = offset, false
+	c.offset, c.contradicted = offset, false
 }
 
 // adopt makes the wall clock the anchor.
 func (c *Clock) adopt(since, offset time.Duration, why string) {
 	by := offset - c.offset
-	c.offset, c.certain, c.rivals, c.fresh = offset, true, false, false
-	c.turned = turn{}
-	c.tell(since, by, why)
+	c.offset, c.certain, c.contradicted, c.neverCertain = offset, true, false, false
+	c.slewing = slew{}
+	c.report(since, by, why)
 }
 
-func (c *Clock) tell(since, by time.Duration, why string) {
+func (c *Clock) report(since, by time.Duration, why string) {
 	if c.change != nil {
 		c.change(ClockChange{Stamp: c.at(since), Certain: c.certain, By: by, Why: why})
 	}

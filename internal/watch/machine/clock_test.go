@@ -122,7 +122,7 @@ func TestClock(t *testing.T) {
 				}
 			})
 			date := func() string {
-				k.Look()
+				k.Check()
 				s := k.Now()
 				if s.Boot != "b1" || s.SinceBoot != b.since || s.Uncertain == k.Certain() {
 					t.Errorf("%+v", s)
@@ -191,7 +191,7 @@ func TestOrder(t *testing.T) {
 		}
 		before := k.At(h.since - time.Millisecond)
 		if i%10 == 0 {
-			k.Look()
+			k.Check()
 		}
 		s := k.Now()
 		if !s.Time.After(last.Time) || !s.Time.After(before.Time) {
@@ -228,7 +228,7 @@ func TestSteady(t *testing.T) {
 		last := k.Now()
 		for range 300 {
 			m.pass(time.Second)
-			k.Look()
+			k.Check()
 			s := k.Now()
 			if passed := s.SinceBoot - last.SinceBoot; s.Time.Sub(last.Time) != passed {
 				t.Fatalf("%s: %v between dates, %v passed", name, s.Time.Sub(last.Time), passed)

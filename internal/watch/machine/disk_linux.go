@@ -10,8 +10,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// LookAtDisk returns the space on the disk that holds a path.
-func LookAtDisk(path string) (DiskSpace, error) {
+// ReadDiskSpace returns the space on the disk that holds a path.
+func ReadDiskSpace(path string) (DiskSpace, error) {
 	var fs unix.Statfs_t
 	if err := unix.Statfs(path, &fs); err != nil {
 		return DiskSpace{}, fmt.Errorf("disk of %s: %w", path, err)

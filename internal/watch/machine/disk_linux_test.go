@@ -7,11 +7,11 @@ import (
 )
 
 func TestLook(t *testing.T) {
-	s, err := LookAtDisk(t.TempDir())
+	s, err := ReadDiskSpace(t.TempDir())
 	if err != nil || s.Free <= 0 || s.Size < s.Free || s.Written < -1 {
 		t.Errorf("%+v, %v", s, err)
 	}
-	if _, err := LookAtDisk(filepath.Join(t.TempDir(), "absent")); err == nil {
+	if _, err := ReadDiskSpace(filepath.Join(t.TempDir(), "absent")); err == nil {
 		t.Error("the disk of nothing")
 	}
 }

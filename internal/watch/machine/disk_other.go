@@ -4,5 +4,5 @@ package machine
 
 import "errors"
 
-// LookAtDisk returns the space on the disk that holds a path; on Linux only.
-func LookAtDisk(string) (DiskSpace, error) { return DiskSpace{}, errors.ErrUnsupported }
+// ReadDiskSpace returns the space on the disk that holds a path; on Linux only.
+func ReadDiskSpace(string) (DiskSpace, error) { return DiskSpace{}, errors.ErrUnsupported }

@@ -47,7 +47,7 @@ func (c collector) Collect(metrics chan<- prometheus.Metric) {
 			give(unusable, float64(ch.Unusable), p.Name, ch.ID, ch.What)
 		}
 	}
-	giveValues(s, give)
+	sendValues(s, give)
 	give(waiting, float64(s.Waiting))
 	give(dropped, float64(s.Dropped+s.Refused))
 	give(commits, float64(s.Commits))
@@ -67,14 +67,14 @@ func (c collector) Collect(metrics chan<- prometheus.Metric) {
 			give(written, float64(d.Written))
 		}
 	}
-	giveHistory(c.source.History(), give)
+	sendHistory(c.source.History(), give)
 }
 
-// give sends a value of a metric; labels are those beside run, in their order.
-type give func(m metric, value float64, labels ...string)
+// sendFunc sends a value of a metric; labels are those beside run, in their order.
+type sendFunc func(m metric, value float64, labels ...string)
 
-// giveHistory gives the resistances of the nightly analysis.
-func giveHistory(h *history.History, give give) {
+// sendHistory gives the resistances of the nightly analysis.
+func sendHistory(h *history.History, give sendFunc) {
 	if h == nil {
 		give(failing, 0)
 		return
@@ -102,9 +102,9 @@ func giveHistory(h *history.History, give give) {
 // maxAge is how old a value may be, in seconds, and still be shown as the present one.
 const maxAge = 300
 
-// giveValues gives the newest value of every place. Where two instruments measure
+// sendValues gives the newest value of every place. Where two instruments measure
 // the same one, the fresher value counts.
-func giveValues(s recorder.Snapshot, give give) {
+func sendValues(s recorder.Snapshot, give sendFunc) {
 	type place struct {
 		quantity run.Quantity
 		from, to string

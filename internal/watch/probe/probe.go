@@ -44,7 +44,7 @@ type Opener struct {
 // Open opens a probe. Of o it sets the channels, the shunts and the connection,
 // where the run file says them.
 func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
-	o.Channels = append(o.Channels, asked(x, p)...)
+	o.Channels = append(o.Channels, queriedChannels(x, p)...)
 	for _, c := range x.Channels {
 		if c.Shunt > 0 {
 			if o.Shunts == nil {
@@ -53,7 +53,7 @@ func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o i
 			o.Shunts[c.ID] = c.Shunt
 		}
 	}
-	if err := shunted(x, p); err != nil {
+	if err := checkShunts(x, p); err != nil {
 		return nil, err
 	}
 	name, recorded := strings.CutPrefix(x.Port, Transcript)
@@ -93,9 +93,9 @@ func ReadTranscript(path string) (*transcript.Transcript, error) {
 	return transcript.Read(path, src)
 }
 
-// shunted returns an error for a shunt of a channel whose current is not known to be measured
+// checkShunts returns an error for a shunt of a channel whose current is not known to be measured
 // across one.
-func shunted(x run.Probe, p *profile.Profile) error {
+func checkShunts(x run.Probe, p *profile.Profile) error {
 	for _, c := range x.Channels {
 		if c.Shunt == 0 {
 			continue
@@ -160,14 +160,14 @@ func Replay(ctx context.Context, t *transcript.Transcript, p *profile.Profile, p
 // a file is found again.
 func Head(x run.Probe, p *profile.Profile, begun time.Time) transcript.Head {
 	h := transcript.Head{Profile: x.Profile, Port: x.Port, Begun: begun}
-	for _, c := range asked(x, p) {
+	for _, c := range queriedChannels(x, p) {
 		h.Channels = append(h.Channels, c.ID+" "+c.Quantity.String())
 	}
 	return h
 }
 
-// asked returns the channels to query; none for a device that sends by itself.
-func asked(x run.Probe, p *profile.Profile) []instrument.Channel {
+// queriedChannels returns the channels to query; none for a device that sends by itself.
+func queriedChannels(x run.Probe, p *profile.Profile) []instrument.Channel {
 	if p.Kind != profile.SCPI {
 		return nil
 	}

@@ -18,9 +18,9 @@ import (
 )
 
 const (
-	seed = 4                      // makes each simulation the same
-	hold = 20 * time.Second       // each step is shown so long, one after another
-	beat = 200 * time.Millisecond // between two rounds of a simulated board
+	seed          = 4                      // makes each simulation the same
+	stepDuration  = 20 * time.Second       // each step is shown so long, one after another
+	boardInterval = 200 * time.Millisecond // between two rounds of a simulated board
 )
 
 // simulated is the simulated run that the simulated instruments are connected to.
@@ -45,7 +45,7 @@ func newSimulated(r *run.Run) (*simulated, error) {
 func (s *simulated) value(by *plant.Meter, x run.Probe, q run.Quantity, at func(run.ProbeChannel) bool) float64 {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	step := int(time.Since(s.begun)/hold) % len(s.run.Steps)
+	step := int(time.Since(s.begun)/stepDuration) % len(s.run.Steps)
 	if step != s.step {
 		if err := s.actual.Set(step); err != nil {
 			return math.NaN()
@@ -82,7 +82,7 @@ func (op *Opener) simulate(ctx context.Context, x run.Probe, p *profile.Profile,
 	op.mu.Unlock()
 
 	cable := devices.InProcess()
-	device, err := shared.play(cable, x, p)
+	device, err := shared.startDevice(cable, x, p)
 	if err != nil {
 		return nil, err
 	}
@@ -96,23 +96,23 @@ func (op *Opener) simulate(ctx context.Context, x run.Probe, p *profile.Profile,
 		end()
 		return nil, err
 	}
-	return &played{Instrument: opened, end: end}, nil
+	return &simulatedDevice{Instrument: opened, end: end}, nil
 }
 
-// played is an instrument whose device is a simulation of ours.
-type played struct {
+// simulatedDevice is an instrument whose device is a simulation of ours.
+type simulatedDevice struct {
 	instrument.Instrument
 	end func()
 }
 
-func (p *played) Close() error {
+func (p *simulatedDevice) Close() error {
 	err := p.Instrument.Close()
 	p.end()
 	return err
 }
 
-// play starts a simulated instrument for a profile.
-func (s *simulated) play(cable *devices.Pair, x run.Probe, its *profile.Profile) (interface{ Run(context.Context) error }, error) {
+// startDevice starts a simulated instrument for a profile.
+func (s *simulated) startDevice(cable *devices.Pair, x run.Probe, its *profile.Profile) (interface{ Run(context.Context) error }, error) {
 	s.mu.Lock()
 	meter := plant.NewMeter(its.Meter, plant.Plain, s.rng)
 	s.mu.Unlock()
@@ -135,14 +135,14 @@ func (s *simulated) play(cable *devices.Pair, x run.Probe, its *profile.Profile)
 	understands := func(line string) bool { _, err := lines.Parse(its.Line, line); return err == nil }
 	switch {
 	case understands("1,4.8120,V"):
-		return devices.NewPlainBoard(cable, ids, value, beat), nil
+		return devices.NewPlainBoard(cable, ids, value, boardInterval), nil
 	case understands("ch=1 bus=9584 shunt=8000"):
 		return devices.NewBoard(cable, ids, func(id string, q run.Quantity) float64 {
 			if v := value(id, q); !math.IsNaN(v) {
 				return v
 			}
 			return 0 // the sensor has both registers, also where the run file uses one
-		}, beat)
+		}, boardInterval)
 	}
 	return nil, fault.Fault{Text: fmt.Sprintf("port simulated: no simulated device fits profile %s", its.Name),
 		Hint: "plain-lines, ina226-lines and meters that obey SCPI can be simulated"}

@@ -9,14 +9,14 @@ import (
 
 // commits is the state of the commits to the store.
 type commits struct {
-	begun    bool // readings were stored since the start
-	done     uint64
-	failed   uint64
-	refused  uint64        // readings that the store would never take
-	last     time.Duration // since boot, of the last that was done
-	took     time.Duration // of the last that was done
-	err      error         // of the last; nil = it was done
-	errSince time.Duration // since boot
+	anyStored bool // readings were stored since the start
+	done      uint64
+	failed    uint64
+	refused   uint64        // readings that the store would never take
+	last      time.Duration // since boot, of the last that was done
+	duration  time.Duration // of the last that was done
+	err       error         // of the last; nil = it was done
+	errSince  time.Duration // since boot
 }
 
 const (
@@ -29,31 +29,31 @@ const (
 	lastCommit = 1200 * time.Millisecond
 )
 
-// write commits until ctx ends, and then once more.
-func (r *Recorder) write(ctx context.Context) {
+// commitQueue commits until ctx ends, and then once more.
+func (r *Recorder) commitQueue(ctx context.Context) {
 	var held Batch
 	pause, retry := time.Duration(0), time.Duration(0) // retry: since boot, 0 = the last commit was done
 	timer := time.NewTimer(time.Hour)
 	defer timer.Stop()
 	for {
-		timer.Reset(r.wait(held, retry))
+		timer.Reset(r.timeToCommit(held, retry))
 		select {
 		case <-ctx.Done():
 			final, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastCommit)
 			defer cancel()
-			for r.fill(&held); !held.empty() && r.try(final, &held); r.fill(&held) {
+			for r.fill(&held); !held.empty() && r.tryCommit(final, &held); r.fill(&held) {
 			}
 			return
 		case <-r.wake:
-			if r.wait(held, retry) > 0 {
+			if r.timeToCommit(held, retry) > 0 {
 				continue
 			}
 		case <-timer.C:
 		}
-		r.o.Clock.Look()
+		r.o.Clock.Check()
 		r.fill(&held)
 		switch {
-		case held.empty() || r.try(ctx, &held):
+		case held.empty() || r.tryCommit(ctx, &held):
 			pause, retry = 0, 0
 		default:
 			pause = min(max(2*pause, firstRetry), lastRetry)
@@ -64,8 +64,8 @@ func (r *Recorder) write(ctx context.Context) {
 
 func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 }
 
-// wait returns how long the writer may sleep so that the oldest reading is stored in time.
-func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
+// timeToCommit returns how long the writer may sleep so that the oldest reading is stored in time.
+func (r *Recorder) timeToCommit(held Batch, retry time.Duration) time.Duration {
 	if retry > 0 {
 		return max(retry-r.o.Clock.SinceBoot(), 0)
 	}
@@ -78,10 +78,10 @@ func (r *Recorder) wait(held Batch, retry time.Duration) time.Duration {
 		return time.Hour // until woken
 	}
 	interval := r.o.Commit
-	if !r.commit.begun {
+	if !r.commit.anyStored {
 		interval = min(interval, firstCommit)
 	}
-	ahead := max(interval/10, 3*r.commit.took) // what the commit itself will take
+	ahead := max(interval/10, 3*r.commit.duration) // what the commit itself will take
 	due := r.queue.oldest + interval - min(ahead, interval/2)
 	return max(due-r.o.Clock.SinceBoot(), 0)
 }
@@ -100,9 +100,9 @@ func (r *Recorder) fill(held *Batch) {
 	r.mu.Unlock()
 }
 
-// try commits what is held and empties it, and reports whether that succeeded. What
+// tryCommit commits what is held and empties it, and reports whether that succeeded. What
 // is stored is not held any more, even where the rest is.
-func (r *Recorder) try(ctx context.Context, held *Batch) bool {
+func (r *Recorder) tryCommit(ctx context.Context, held *Batch) bool {
 	begun := r.o.Clock.SinceBoot()
 	waiting := len(held.Readings)
 	err := r.o.Store.Keep(ctx, *held)
@@ -110,7 +110,7 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 	case err == nil:
 		r.stored(held, len(held.Readings))
 	case errors.Is(err, ErrRefused):
-		err = r.sift(ctx, held)
+		err = r.storeInParts(ctx, held)
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -131,15 +131,15 @@ func (r *Recorder) try(ctx context.Context, held *Batch) bool {
 		r.o.Log.Info("the store commits again", "after", (now - r.commit.errSince).Round(time.Second))
 	}
 	r.commit.done++
-	r.commit.begun = r.commit.begun || waiting > 0
-	r.commit.err, r.commit.last, r.commit.took = nil, now, now-begun
+	r.commit.anyStored = r.commit.anyStored || waiting > 0
+	r.commit.err, r.commit.last, r.commit.duration = nil, now, now-begun
 	*held = Batch{}
 	return true
 }
 
-// sift stores a refused batch in parts, in its order, and leaves out the readings that the
+// storeInParts stores a refused batch in parts, in its order, and leaves out the readings that the
 // store refuses one by one.
-func (r *Recorder) sift(ctx context.Context, held *Batch) error {
+func (r *Recorder) storeInParts(ctx context.Context, held *Batch) error {
 	refused, all := 0, error(ErrRefused) // what the store said to all that is held
 	for len(held.Readings) > 0 {
 		n, err := len(held.Readings), all

@@ -19,10 +19,10 @@ func TestCommitCutOffByTheEnd(t *testing.T) {
 	ctx, end := context.WithCancel(context.Background())
 	end()
 	held := Batch{Marks: []Mark{{}}}
-	if r.try(ctx, &held) || r.commit.failed != 0 || r.commit.err != nil || log.String() != "" || held.empty() {
+	if r.tryCommit(ctx, &held) || r.commit.failed != 0 || r.commit.err != nil || log.String() != "" || held.empty() {
 		t.Errorf("%d failed, %v, %s", r.commit.failed, r.commit.err, log.String())
 	}
-	if r.try(context.Background(), &held) || r.commit.failed != 1 || log.String() == "" {
+	if r.tryCommit(context.Background(), &held) || r.commit.failed != 1 || log.String() == "" {
 		t.Errorf("a fault of the store: %d failed, %s", r.commit.failed, log.String())
 	}
 }

@@ -163,7 +163,7 @@ func open(t testing.TB, p Plan, o Options) *cabinet {
 	}
 	o.Clock, o.Log = c.clock, slog.New(slog.NewTextHandler(c.log, nil))
 	c.Recorder = New(p, o)
-	c.beat = 20 * time.Millisecond
+	c.checkInterval = 20 * time.Millisecond
 	ctx, cancel := context.WithCancel(context.Background())
 	c.cancel = cancel
 	go func() { c.Run(ctx); close(c.ended) }()
@@ -177,8 +177,8 @@ func (c *cabinet) pass(by time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.machine.pass(by)
-	if c.ran > 0 {
-		c.ran += by
+	if c.lastRun > 0 {
+		c.lastRun += by
 	}
 }
 

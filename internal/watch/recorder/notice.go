@@ -7,33 +7,33 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// isUp records that the probe was opened.
-func (p *device) isUp(identity string) {
+// markUp records that the probe was opened.
+func (p *device) markUp(identity string) {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
 	now := p.r.o.Clock.Now()
 	if p.state == down {
-		p.gap(now, p.changed, p.why)
+		p.endGap(now, p.changed, p.why)
 		p.r.o.Log.Info("probe is back", "probe", p.name, "port", p.port, "after", (now.SinceBoot - p.changed.SinceBoot).Round(time.Second))
 	} else {
 		p.r.o.Log.Info("probe is open", "probe", p.name, "port", p.port, "identity", identity)
 	}
 	p.state, p.changed, p.why, p.identity = up, now, "", identity
 	p.good, p.bad, p.lastGood, p.lastBad = 0, 0, 0, 0
-	p.heard, p.looked = now.SinceBoot, now.SinceBoot
+	p.lastLine, p.comparedAt = now.SinceBoot, now.SinceBoot
 }
 
-// gap marks the end of a gap.
-func (p *device) gap(now, since machine.Stamp, why string) {
+// endGap marks the end of a gap.
+func (p *device) endGap(now, since machine.Stamp, why string) {
 	p.r.add(Mark{Run: p.r.plan.Run.Name, Kind: Found, Probe: p.name, Text: why, Stamp: now, Since: since})
 }
 
 const (
 	// A board that repeats its identity as the guide for boards says, about once a minute, does so
-	// at intervals of at least fastBeat …
-	fastBeat = 30 * time.Second
-	// … and at most slowBeat. Outside of both, it has restarted.
-	slowBeat = 5 * time.Minute
+	// at intervals of at least minIdentityInterval …
+	minIdentityInterval = 30 * time.Second
+	// … and at most maxIdentityInterval. Otherwise it has restarted.
+	maxIdentityInterval = 5 * time.Minute
 	// restartMarks is the least interval between marks of restarts: a board may restart again and
 	// again, with a different identity each time.
 	restartMarks = 10 * time.Minute
@@ -46,24 +46,24 @@ func (p *device) comment(text string, now machine.Stamp) {
 	if its != nil && !its.MatchString(text) || its == nil && p.identityLine != "" && text != p.identityLine {
 		return // it says something else
 	}
-	was, since := p.identityLine, p.said
+	was, since := p.identityLine, p.identityAt
 	if since == 0 {
 		since = p.changed.SinceBoot
 	}
-	p.identityLine, p.identity, p.said = text, text, now.SinceBoot
-	after := p.said - since
+	p.identityLine, p.identity, p.identityAt = text, text, now.SinceBoot
+	after := p.identityAt - since
 	switch {
 	case p.good == 0: // the opening itself may reset it
 		return
 	case was != "" && text != was: // another board in the same place
-	case was == "" && after <= slowBeat:
+	case was == "" && after <= maxIdentityInterval:
 		return
-	case was != "" && after >= fastBeat && after <= slowBeat && after >= p.beat*3/4:
-		p.beat = max(p.beat, after)
+	case was != "" && after >= minIdentityInterval && after <= maxIdentityInterval && after >= p.identityInterval*3/4:
+		p.identityInterval = max(p.identityInterval, after)
 		return
 	}
 	p.totals.restarts++
-	more, ok := p.restarts.let(p.said)
+	more, ok := p.restarts.allow(p.identityAt)
 	if !ok {
 		return
 	}
@@ -71,8 +71,8 @@ func (p *device) comment(text string, now machine.Stamp) {
 	p.r.o.Log.Warn("board began again without being unplugged", "probe", p.name, "identity", text+more)
 }
 
-// isDown records that the probe could not be opened or was unplugged.
-func (p *device) isDown(err error) {
+// markDown records that the probe could not be opened or was unplugged.
+func (p *device) markDown(err error) {
 	if err == nil {
 		err = os.ErrClosed
 	}
@@ -83,59 +83,59 @@ func (p *device) isDown(err error) {
 		return
 	}
 	now := p.r.o.Clock.Now()
-	p.identityLine, p.said, p.beat = "", 0, 0
+	p.identityLine, p.identityAt, p.identityInterval = "", 0, 0
 	p.r.mark(now, Lost, p.name, p.why)
 	p.r.o.Log.Warn("probe is gone", "probe", p.name, "port", p.port, "why", err)
 	p.totals.lost++
-	p.state, p.changed, p.silent, p.garbled = down, now, false, false
+	p.state, p.changed, p.silent, p.unreadable = down, now, false, false
 }
 
-// worked reports whether the probe has sent a valid value since it was opened.
-func (p *device) worked() bool {
+// sentValues reports whether the probe has sent a valid value since it was opened.
+func (p *device) sentValues() bool {
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
 	return p.good > 0
 }
 
 const (
-	// quiet is the longest silence of an open probe.
-	quiet = 5 * time.Minute
-	// span is the time over which good and bad lines are compared.
-	span = 10 * time.Second
+	// maxSilence is the longest silence of an open probe.
+	maxSilence = 5 * time.Minute
+	// lineErrorPeriod is the time over which good and bad lines are compared.
+	lineErrorPeriod = 10 * time.Second
 )
 
-// look detects silent probes and unreadable lines, and the end of those that waited during a
+// monitor detects silent probes and unreadable lines, and the end of those that waited during a
 // stall; r.mu is held.
-func (p *device) look(now time.Duration) {
-	if n := len(p.late); n > 0 && now-p.late[n-1].read > backlogPause {
-		p.settleLate()
+func (p *device) monitor(now time.Duration) {
+	if n := len(p.waitingLines); n > 0 && now-p.waitingLines[n-1].read > backlogPause {
+		p.queueWaitingLines()
 	}
 	if p.state != up {
 		return
 	}
 	log := p.r.o.Log.With("probe", p.name)
-	if silent := now-p.heard >= quiet; silent != p.silent {
+	if silent := now-p.lastLine >= maxSilence; silent != p.silent {
 		p.silent = silent
-		if since := p.r.o.Clock.At(p.heard); silent {
-			p.lastHeard = since
+		if since := p.r.o.Clock.At(p.lastLine); silent {
+			p.silentSince = since
 			p.r.mark(p.r.o.Clock.At(now), Lost, p.name, "is silent")
-			log.Warn("probe is silent", "for", quiet)
+			log.Warn("probe is silent", "for", maxSilence)
 		} else {
-			p.gap(since, p.lastHeard, "was silent")
+			p.endGap(since, p.silentSince, "was silent")
 			log.Info("probe sends again")
 		}
 	}
-	if now-p.looked < span {
+	if now-p.comparedAt < lineErrorPeriod {
 		return
 	}
 	good, bad := p.good-p.lastGood, p.bad-p.lastBad
-	p.lastGood, p.lastBad, p.looked = p.good, p.bad, now
+	p.lastGood, p.lastBad, p.comparedAt = p.good, p.bad, now
 	switch {
-	case !p.garbled && bad > good:
-		p.garbled = true
-		log.Warn("most lines of the probe cannot be read", "bad lines", bad, "good lines", good, "in", span)
-	case p.garbled && good > bad:
-		p.garbled = false
+	case !p.unreadable && bad > good:
+		p.unreadable = true
+		log.Warn("most lines of the probe cannot be read", "bad lines", bad, "good lines", good, "in", lineErrorPeriod)
+	case p.unreadable && good > bad:
+		p.unreadable = false
 		log.Info("the probe's lines can be read again")
 	}
 }

@@ -18,17 +18,17 @@ func TestSilentAndGarbled(t *testing.T) {
 		return func() bool { got := c.Snapshot().Reasons(); return len(got) == 1 && strings.Contains(got[0], why) }
 	}
 	well := func() bool { return len(c.Snapshot().Reasons()) == 0 }
-	c.pass(quiet)
+	c.pass(maxSilence)
 	c.until("silent", unwell("probe board: is silent"))
 	say(t, pair, "1,4.9,V\n")
 	c.until("well", well)
 	say(t, pair, strings.Repeat("1,4.9,W\n", 50))
 	c.until("heard", func() bool { return c.Snapshot().Probes[0].Bad == 50 })
-	c.pass(span)
+	c.pass(lineErrorPeriod)
 	c.until("garbled", unwell("probe board: most of its lines cannot be read"))
 	say(t, pair, strings.Repeat("1,4.9,V\n", 50))
 	c.stored(51)
-	c.pass(span)
+	c.pass(lineErrorPeriod)
 	c.until("well", well)
 	if n := strings.Count(c.log.String(), "\n"); n != 5 {
 		t.Errorf("%d lines of log:\n%s", n, c.log)
@@ -71,6 +71,6 @@ func TestStepIsGone(t *testing.T) {
 		c.mu.Lock()
 		c.steps.scheduled = 0
 		c.mu.Unlock()
-		time.Sleep(100 * time.Millisecond) // for the beat that ends the schedule
+		time.Sleep(100 * time.Millisecond) // for the check that ends the schedule
 	}
 }

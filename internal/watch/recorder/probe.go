@@ -21,7 +21,7 @@ type device struct {
 	r       *Recorder
 	name    string
 	port    string
-	its     run.Probe // as it was when it was opened
+	config  run.Probe // as it was when it was opened
 	profile *profile.Profile
 	open    Opener
 	wiring  atomic.Pointer[wiring]
@@ -32,27 +32,27 @@ type device struct {
 	ended  chan struct{} // closed when its goroutine has ended
 
 	// All below is guarded by r.mu.
-	state        state
-	identity     string
-	why          string        // what was wrong last; "" while it is up
-	changed      machine.Stamp // when state changed
-	heard        time.Duration // since boot, of the last line or, at first, of the opening
-	latest       time.Duration // … and of the last line with values; every one has its own
-	good         uint64        // lines with readings, since it was opened
-	bad          uint64        // bad lines, since it was opened
-	lastGood     uint64        // as they were when look looked …
-	lastBad      uint64
-	looked       time.Duration
-	silent       bool
-	lastHeard    machine.Stamp // when it was heard last before that
-	identityLine string        // the comment that says who the board is; "" = none was heard since it was opened
-	said         time.Duration // since boot, when it said so last
-	beat         time.Duration // how often it says so; 0 = not known
-	restarts     bounded       // marks that it began again
-	garbled      bool
-	late         []waitingLine // read after a stall
-	recovered    stall         // the newest after which all lines that waited were read
-	stalls       bounded       // marks of such lines
+	state            state
+	identity         string
+	why              string        // what was wrong last; "" while it is up
+	changed          machine.Stamp // when state changed
+	lastLine         time.Duration // since boot, of the last line or, at first, of the opening
+	lastValues       time.Duration // … and of the last line with values; every one has its own
+	good             uint64        // lines with readings, since it was opened
+	bad              uint64        // bad lines, since it was opened
+	lastGood         uint64        // as they were when look looked …
+	lastBad          uint64
+	comparedAt       time.Duration
+	silent           bool
+	silentSince      machine.Stamp // when it was heard last before that
+	identityLine     string        // the comment that says who the board is; "" = none was heard since it was opened
+	identityAt       time.Duration // since boot, when it said so last
+	identityInterval time.Duration // how often it says so; 0 = not known
+	restarts         rateLimit     // marks that it began again
+	unreadable       bool
+	waitingLines     []waitingLine // read after a stall
+	recovered        stall         // the newest after which all lines that waited were read
+	stalls           rateLimit     // marks of such lines
 }
 
 // state is whether a probe is open.
@@ -69,8 +69,8 @@ const (
 type totals struct{ stored, bad, skipped, unusable, lost, restarts uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
-	return &device{r: r, name: its.Name, port: its.Port, its: its, profile: p, open: open, totals: r.totals(its.Name),
-		restarts: newBounded(1, restartMarks), stalls: newBounded(3, stallMarks),
+	return &device{r: r, name: its.Name, port: its.Port, config: its, profile: p, open: open, totals: r.totals(its.Name),
+		restarts: newRateLimit(1, restartMarks), stalls: newRateLimit(3, stallMarks),
 		tried: make(chan struct{}), ended: make(chan struct{})}
 }
 
@@ -78,7 +78,7 @@ func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *dev
 // one run, and begins again with another.
 func (p *device) same(its run.Probe, of *profile.Profile) bool {
 	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, of) &&
-		maps.Equal(shunts(p.its), shunts(its)) && p.port != probe.Simulated
+		maps.Equal(shunts(p.config), shunts(its)) && p.port != probe.Simulated
 }
 
 // shunts returns the correct resistances of the shunts by channel.
@@ -94,19 +94,19 @@ func shunts(its run.Probe) map[string]float64 {
 
 func (p *device) use(w *wiring) {
 	if before := p.wiring.Load(); before != nil {
-		w.inherit(before)
+		w.copyState(before)
 	}
-	w.adopt(p)
+	w.setProbe(p)
 	p.wiring.Store(w)
 }
 
 func (p *device) start(ctx context.Context) {
 	ctx, p.cancel = context.WithCancel(ctx)
-	p.r.alone.Add(1)
+	p.r.readers.Add(1)
 	go func() {
-		defer p.r.alone.Done()
+		defer p.r.readers.Done()
 		defer close(p.ended)
-		p.live(ctx)
+		p.run(ctx)
 	}()
 }
 
@@ -119,27 +119,27 @@ const (
 	longestPause = 2 * time.Second
 )
 
-// live opens the probe, reads it, and reopens it after an error, until ctx ends.
-func (p *device) live(ctx context.Context) {
+// run opens the probe, reads it, and reopens it after an error, until ctx ends.
+func (p *device) run(ctx context.Context) {
 	var once sync.Once
 	defer once.Do(func() { close(p.tried) })
 	for pause := firstPause; ctx.Err() == nil; {
-		opened, err := p.open(ctx, p.its, p.profile, instrument.Options{Clock: p.now, Log: p.receive})
+		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive})
 		if err == nil {
-			p.isUp(opened.Identity())
+			p.markUp(opened.Identity())
 			once.Do(func() { close(p.tried) })
 			err = p.read(ctx, opened)
 			if closing := opened.Close(); err == nil {
 				err = closing
 			}
-			if p.worked() {
+			if p.sentValues() {
 				pause = firstPause
 			}
 		}
 		if ctx.Err() != nil {
 			return
 		}
-		p.isDown(err)
+		p.markDown(err)
 		once.Do(func() { close(p.tried) })
 		select {
 		case <-time.After(pause):
@@ -156,7 +156,7 @@ func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBo
 // read reads the device until it is unplugged or ctx ends.
 func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 	if p.profile.Kind != profile.Lines {
-		return p.ask(ctx, device)
+		return p.query(ctx, device)
 	}
 	for {
 		// What a line holds comes through hear, all of it at once.
@@ -171,16 +171,16 @@ func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 }
 
 const (
-	pauseLimit = 30 * time.Millisecond  // after this pause all lines have been read
-	longest    = 400 * time.Millisecond // for a device that never pauses
+	drainPause   = 30 * time.Millisecond  // after this pause all lines have been read
+	drainTimeout = 400 * time.Millisecond // for a device that never pauses
 )
 
 // drain reads the lines that had arrived when ctx ended.
 func drain(device instrument.Instrument) {
-	all, cancel := context.WithTimeout(context.Background(), longest)
+	all, cancel := context.WithTimeout(context.Background(), drainTimeout)
 	defer cancel()
 	for {
-		one, cancel := context.WithTimeout(all, pauseLimit)
+		one, cancel := context.WithTimeout(all, drainPause)
 		_, err := device.Next(one)
 		cancel()
 		if err != nil {
@@ -189,8 +189,8 @@ func drain(device instrument.Instrument) {
 	}
 }
 
-// ask queries a meter, or reads the kernel's files, channel after channel, round after round.
-func (p *device) ask(ctx context.Context, device instrument.Instrument) error {
+// query queries a meter, or reads the kernel's files, channel after channel, round after round.
+func (p *device) query(ctx context.Context, device instrument.Instrument) error {
 	for ctx.Err() == nil {
 		w := p.wiring.Load()
 		begun := time.Now()

@@ -44,16 +44,16 @@ func (b *block) bytes() int { return cap(b.entries)*int(unsafe.Sizeof(entry{})) 
 
 // queue is what waits to be committed.
 type queue struct {
-	room     int // bytes that the readings may take
-	blocks   []*block
-	sizes    int // bytes of all blocks but the newest
-	first    int // entries of the oldest block that are taken already
-	waiting  int // readings
-	marks    []Mark
-	taken    int           // readings that the writer holds
-	oldest   time.Duration // since boot, of the first that waits
-	dropped  uint64        // readings lost for want of room, ever
-	unmarked uint64        // … of which no mark was made yet
+	maxBytes       int // bytes that the readings may take
+	blocks         []*block
+	olderBytes     int // bytes of all blocks but the newest
+	takenFromFirst int // entries of the oldest block that are taken already
+	waiting        int // readings
+	marks          []Mark
+	taken          int           // readings that the writer holds
+	oldest         time.Duration // since boot, of the first that waits
+	dropped        uint64        // readings lost for want of room, ever
+	unmarked       uint64        // … of which no mark was made yet
 }
 
 // maxMarks bounds the marks that wait; they are few, but a plug with a loose contact
@@ -70,7 +70,7 @@ func (q *queue) newest() *block {
 	if n := len(q.blocks); n > 0 && len(q.blocks[n-1].entries) < blockSize {
 		return q.blocks[n-1]
 	} else if n > 0 {
-		q.sizes += q.blocks[n-1].bytes()
+		q.olderBytes += q.blocks[n-1].bytes()
 	}
 	b := &block{entries: make([]entry, 0, blockSize), texts: make([]byte, 0, 8*blockSize)}
 	q.blocks = append(q.blocks, b)
@@ -80,19 +80,19 @@ func (q *queue) newest() *block {
 // dropFirst takes the oldest block away.
 func (q *queue) dropFirst() {
 	if len(q.blocks) > 1 {
-		q.sizes -= q.blocks[0].bytes()
+		q.olderBytes -= q.blocks[0].bytes()
 	}
-	q.waiting -= len(q.blocks[0].entries) - q.first
+	q.waiting -= len(q.blocks[0].entries) - q.takenFromFirst
 	q.blocks[0] = nil // its array stays
-	q.blocks, q.first = q.blocks[1:], 0
+	q.blocks, q.takenFromFirst = q.blocks[1:], 0
 }
 
 // add appends a reading and reports whether the writer should be woken. If there is no room, the
 // oldest readings are dropped, so that the kept ones continue without a gap.
 func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, counts int64, quality reading.Quality) bool {
 	b := q.newest()
-	for len(q.blocks) > 1 && q.sizes+b.bytes() > q.room {
-		lost := len(q.blocks[0].entries) - q.first
+	for len(q.blocks) > 1 && q.olderBytes+b.bytes() > q.maxBytes {
+		lost := len(q.blocks[0].entries) - q.takenFromFirst
 		q.dropFirst()
 		q.dropped += uint64(lost)
 		q.unmarked += uint64(lost)
@@ -115,10 +115,10 @@ func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, cou
 // firstSinceBoot returns when the oldest reading came, or where none waits, the moment
 // given.
 func (q *queue) firstSinceBoot(none time.Duration) time.Duration {
-	if len(q.blocks) == 0 || q.first >= len(q.blocks[0].entries) {
+	if len(q.blocks) == 0 || q.takenFromFirst >= len(q.blocks[0].entries) {
 		return none
 	}
-	return q.blocks[0].entries[q.first].sinceBoot
+	return q.blocks[0].entries[q.takenFromFirst].sinceBoot
 }
 
 func (q *queue) addMark(m Mark) bool {
@@ -160,12 +160,12 @@ func (q *queue) take() (readings []reading.Recorded, marks []Mark) {
 	readings = make([]reading.Recorded, 0, min(q.waiting, batchSize))
 	for len(readings) < cap(readings) {
 		b := q.blocks[0]
-		for len(readings) < cap(readings) && q.first < len(b.entries) {
-			readings = append(readings, b.recorded(q.first))
-			q.first++
+		for len(readings) < cap(readings) && q.takenFromFirst < len(b.entries) {
+			readings = append(readings, b.recorded(q.takenFromFirst))
+			q.takenFromFirst++
 			q.waiting--
 		}
-		if q.first == len(b.entries) {
+		if q.takenFromFirst == len(b.entries) {
 			q.dropFirst()
 		}
 	}

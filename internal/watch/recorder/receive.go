@@ -17,12 +17,12 @@ func (p *device) receive(e instrument.Event) {
 		p.r.mu.Lock()
 		p.bad++
 		p.totals.bad++
-		p.heard = time.Duration(e.Time.UnixNano())
+		p.lastLine = time.Duration(e.Time.UnixNano())
 		p.r.mu.Unlock()
 	case instrument.Comment:
 		p.r.mu.Lock()
-		p.heard = time.Duration(e.Time.UnixNano())
-		p.comment(e.Text, p.r.o.Clock.At(p.heard))
+		p.lastLine = time.Duration(e.Time.UnixNano())
+		p.comment(e.Text, p.r.o.Clock.At(p.lastLine))
 		p.r.mu.Unlock()
 	case instrument.Skipped:
 		p.r.mu.Lock()
@@ -36,13 +36,13 @@ func (p *device) take(at time.Time, samples []reading.Sample) {
 	since := time.Duration(at.UnixNano())
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
-	p.heard = since
-	p.r.alive(since)
-	if p.waited(since) {
-		p.late = append(p.late, waitingLine{since, samples})
+	p.lastLine = since
+	p.r.noteRunning(since)
+	if p.wasWaiting(since) {
+		p.waitingLines = append(p.waitingLines, waitingLine{since, samples})
 		return
 	}
-	p.settleLate()
+	p.queueWaitingLines()
 	p.put(since, samples, reading.Good)
 }
 
@@ -52,17 +52,17 @@ func (p *device) put(since time.Duration, samples []reading.Sample, date reading
 	// Whole milliseconds are stored in few bytes. Lines of the same one stay in
 	// their order, and all stay.
 	at := since.Truncate(time.Millisecond)
-	if at <= p.latest {
-		at = p.latest + time.Microsecond
+	if at <= p.lastValues {
+		at = p.lastValues + time.Microsecond
 	}
-	p.latest = at
+	p.lastValues = at
 	first := w.first(samples)
 	if first == nil { // the run file has no such channel
 		p.bad++
 		p.totals.bad++
 		return
 	}
-	first.rhythm.note(since)
+	first.interval.note(since)
 	for _, s := range samples {
 		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
 			s.Quality |= date
@@ -83,8 +83,8 @@ func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date tim
 		c.unusable++
 		c.probe.totals.unusable++
 	}
-	if c.why = quality &^ reading.ClockUncertain; c.why == reading.Good {
-		c.last, c.value, c.heard = since, s.Value, true
+	if c.quality = quality &^ reading.ClockUncertain; c.quality == reading.Good {
+		c.last, c.value, c.hasValue = since, s.Value, true
 	}
 	same := shared{c, w.run, step, s.Unit, s.Counts.PerCount}
 	if c.shared == nil || *c.shared != same {

@@ -44,26 +44,26 @@ type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrum
 
 // Options are what a recorder works with.
 type Options struct {
-	Store  Store
-	Clock  *machine.Clock
-	Commit time.Duration      // most time from a line's arrival to its safety on disk
-	Open   Opener             // nil: what stands at the port, see package probe
-	Log    *slog.Logger       // nil: no log
-	Before []reading.Recorded // newest good readings of before the start
-	Room   int                // bytes that waiting readings may take; 0: 20 MiB
+	Store      Store
+	Clock      *machine.Clock
+	Commit     time.Duration      // most time from a line's arrival to its safety on disk
+	Open       Opener             // nil: what stands at the port, see package probe
+	Log        *slog.Logger       // nil: no log
+	Before     []reading.Recorded // newest good readings of before the start
+	QueueBytes int                // bytes that waiting readings may take; 0: 20 MiB
 }
 
-// usualRoom holds some 380,000 readings: 40 minutes of 16 channels at 10 Hz. With it full
+// defaultQueueBytes holds some 380,000 readings: 40 minutes of 16 channels at 10 Hz. With it full
 // a watch stays within the 128 MiB of its unit (TestFullDisk of package cli).
-const usualRoom = 20 << 20
+const defaultQueueBytes = 20 << 20
 
 // Recorder records. All its methods may be called from any goroutine.
 type Recorder struct {
-	o       Options
-	started machine.Stamp
-	beat    time.Duration // how often the clock, the schedule and the probes are looked at
-	wake    chan struct{} // tells the writer to look
-	tried   chan struct{}
+	o             Options
+	started       machine.Stamp
+	checkInterval time.Duration // how often the clock, the schedule and the probes are looked at
+	wake          chan struct{} // tells the writer to look
+	tried         chan struct{}
 
 	mu      sync.Mutex // of all that follows
 	plan    Plan
@@ -71,15 +71,15 @@ type Recorder struct {
 	probes  []*device // in the order of the plan
 	steps   steps
 	// Announcements of steps that are taken, and those that are marked.
-	announced, stepMarks bounded
-	ran                  time.Duration // since boot, when the recorder was seen to run last
+	announced, stepMarks rateLimit
+	lastRun              time.Duration // since boot, when the recorder was seen to run last
 	stall                stall         // the newest
-	stallMarks           bounded
+	stallMarks           rateLimit
 
-	queue  queue
-	commit commits
-	sums   map[string]*totals // by probe
-	alone  sync.WaitGroup     // probes that run
+	queue         queue
+	commit        commits
+	totalsByProbe map[string]*totals // by probe
+	readers       sync.WaitGroup     // probes that run
 }
 
 // New makes a recorder, which does nothing before Run.
@@ -87,14 +87,14 @@ func New(p Plan, o Options) *Recorder {
 	if o.Log == nil {
 		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
 	}
-	if o.Room == 0 {
-		o.Room = usualRoom
+	if o.QueueBytes == 0 {
+		o.QueueBytes = defaultQueueBytes
 	}
-	r := &Recorder{o: o, started: o.Clock.Now(), beat: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{}),
-		announced: newBounded(announceBurst, announceInterval), stepMarks: newBounded(stepMarkBurst, stepMarkInterval),
-		stallMarks: newBounded(3, stallMarks)}
-	r.queue.room = o.Room
-	r.plan, r.sums = p, map[string]*totals{}
+	r := &Recorder{o: o, started: o.Clock.Now(), checkInterval: time.Second, wake: make(chan struct{}, 1), tried: make(chan struct{}),
+		announced: newRateLimit(announceBurst, announceInterval), stepMarks: newRateLimit(stepMarkBurst, stepMarkInterval),
+		stallMarks: newRateLimit(3, stallMarks)}
+	r.queue.maxBytes = o.QueueBytes
+	r.plan, r.totalsByProbe = p, map[string]*totals{}
 	r.steps.use(p.Run)
 	return r
 }
@@ -105,7 +105,7 @@ func (r *Recorder) Run(ctx context.Context) {
 	writing, stop := context.WithCancel(context.WithoutCancel(ctx))
 	written := make(chan struct{})
 	go func() {
-		r.write(writing)
+		r.commitQueue(writing)
 		close(written)
 	}()
 	r.mu.Lock()
@@ -115,23 +115,23 @@ func (r *Recorder) Run(ctx context.Context) {
 	r.Mark(Started, "", "")
 	r.Use(ctx, plan)
 	close(r.tried)
-	beat := time.NewTicker(r.beat)
-	defer beat.Stop()
+	tick := time.NewTicker(r.checkInterval)
+	defer tick.Stop()
 	for ctx.Err() == nil {
 		select {
-		case <-beat.C:
-			r.o.Clock.Look()
-			r.look()
+		case <-tick.C:
+			r.o.Clock.Check()
+			r.monitor()
 		case <-ctx.Done():
 		}
 	}
 	r.mu.Lock()
 	r.running = false
 	r.mu.Unlock()
-	r.alone.Wait()
+	r.readers.Wait()
 	r.mu.Lock()
 	for _, p := range r.probes {
-		p.settleLate()
+		p.queueWaitingLines()
 	}
 	r.mu.Unlock()
 	r.Mark(Stopped, "", "")
@@ -162,7 +162,7 @@ func (r *Recorder) Use(ctx context.Context, p Plan) {
 	}
 	for i, its := range p.Run.Probes {
 		w := wire(p.Run, i)
-		w.remember(r.o.Before, p.Run.Probes[i].Name, r.started)
+		w.restoreLast(r.o.Before, p.Run.Probes[i].Name, r.started)
 		if len(w.channels) == 0 {
 			continue // a meter that is carried about
 		}
@@ -210,24 +210,24 @@ func (r *Recorder) Redate() {
 	r.queue.redate(r.o.Clock)
 }
 
-// look detects probes that are silent or send unreadable lines, and sets the scheduled step.
-func (r *Recorder) look() {
+// monitor detects probes that are silent or send unreadable lines, and sets the scheduled step.
+func (r *Recorder) monitor() {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	now := r.o.Clock.Now()
-	r.alive(now.SinceBoot)
-	if was, is, changed := r.steps.follow(now, r.o.Clock.Certain()); changed {
+	r.noteRunning(now.SinceBoot)
+	if was, is, changed := r.steps.followSchedule(now, r.o.Clock.Certain()); changed {
 		r.o.Log.Info("scheduled step", "was", was, "is", is)
 	}
 	for _, p := range r.probes {
-		p.look(now.SinceBoot)
+		p.monitor(now.SinceBoot)
 	}
 }
 
 // totals gives those of a probe by its name; r.mu is held.
 func (r *Recorder) totals(probe string) *totals {
-	if r.sums[probe] == nil {
-		r.sums[probe] = &totals{}
+	if r.totalsByProbe[probe] == nil {
+		r.totalsByProbe[probe] = &totals{}
 	}
-	return r.sums[probe]
+	return r.totalsByProbe[probe]
 }

@@ -219,7 +219,7 @@ func TestNoRoom(t *testing.T) {
 	s := newSocket(t)
 	pair := s.plug()
 	const room, said = 100_000, 5000
-	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{Room: room})
+	c := open(t, plan(t, hall+probeOn("board", s.path)), Options{QueueBytes: room})
 	c.until("the start is stored", func() bool { return c.shelf.kinds() == "started" })
 	c.shelf.fill(errFull)
 	say(t, pair, "1,0,V\n")
@@ -229,7 +229,7 @@ func TestNoRoom(t *testing.T) {
 	}
 	c.until("all heard", func() bool { s := c.Snapshot(); return s.Waiting+int(s.Dropped) == said })
 	c.mu.Lock()
-	size := c.queue.sizes + c.queue.newest().bytes()
+	size := c.queue.olderBytes + c.queue.newest().bytes()
 	c.mu.Unlock()
 	if size > room || size < room/2 {
 		t.Errorf("what waits takes %d bytes of %d", size, room)
@@ -284,7 +284,7 @@ func TestClockIsSet(t *testing.T) {
 	year, day := 365*24*time.Hour, 24*time.Hour
 	for i, by := range []time.Duration{0, -year, year, day, -day} {
 		c.machine.turn(by)
-		c.clock.Look()
+		c.clock.Check()
 		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
 		c.stored(i + 1)
 	}

@@ -105,7 +105,7 @@ func TestSchedule(t *testing.T) {
 	start := time.Date(2026, 3, 1, 23, 59, 0, 0, time.Local)
 	at := func(d time.Duration, certain bool) (string, reading.Quality) {
 		since := time.Hour + d
-		s.follow(machine.Stamp{Time: start.Add(d).UTC(), SinceBoot: since}, certain)
+		s.followSchedule(machine.Stamp{Time: start.Add(d).UTC(), SinceBoot: since}, certain)
 		return s.at(since)
 	}
 	for _, c := range []struct {

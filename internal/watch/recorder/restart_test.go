@@ -10,7 +10,7 @@ import (
 )
 
 // A board that says who it is about once a minute has not restarted; one that says
-// so out of its beat, or is another, does, and is marked once in a while.
+// so outside its interval, or is another, does, and is marked once in a while.
 func TestBeginsAnew(t *testing.T) {
 	t.Parallel()
 	const a, b = "# serial 0001, INA226", "# serial 0002, INA226"
@@ -24,11 +24,11 @@ func TestBeginsAnew(t *testing.T) {
 		{"at its start only", false, "0 " + a, 0, 0},
 		{"before any value", true, "0 " + a + "\n3 " + a, 0, 0},
 		{"every minute", false, "0 " + a + "\n60 " + a + "\n120 " + a + "\n181 " + a, 0, 0},
-		{"first heard within the beat", false, "50 " + a + "\n110 " + a, 0, 0},
+		{"first heard within the interval", false, "50 " + a + "\n110 " + a, 0, 0},
 		{"first heard after long", false, "400 " + a, 1, 1},
 		{"again after hours", false, "0 " + a + "\n7200 " + a, 1, 1},
 		{"at once", false, "0 " + a + "\n3 " + a, 1, 1},
-		{"out of its beat", false, "0 " + a + "\n60 " + a + "\n95 " + a, 1, 1},
+		{"outside its interval", false, "0 " + a + "\n60 " + a + "\n95 " + a, 1, 1},
 		{"for ever", false, "0 " + a + strings.Repeat("\n+2 "+a, 100), 100, 1},
 		{"for ever, and later", false, "0 " + a + strings.Repeat("\n+20 "+a, 100), 100, 4}, // 2000 s in tens of minutes
 		{"another name each time", false, "0 " + a + renamed(100), 100, 1},
@@ -77,16 +77,16 @@ func renamed(times int) string {
 // What was held back is counted in the next that is let through.
 func TestBoundedCounts(t *testing.T) {
 	t.Parallel()
-	b := newBounded(2, time.Minute)
+	b := newRateLimit(2, time.Minute)
 	for i, want := range []bool{true, true, false, false, false} {
-		if more, ok := b.let(time.Hour + time.Duration(i)*time.Second); ok != want || more != "" {
+		if more, ok := b.allow(time.Hour + time.Duration(i)*time.Second); ok != want || more != "" {
 			t.Errorf("%d: %q %v", i, more, ok)
 		}
 	}
-	if more, ok := b.let(time.Hour + 2*time.Minute); !ok || more != " (and 3 more since the last mark)" {
+	if more, ok := b.allow(time.Hour + 2*time.Minute); !ok || more != " (and 3 more since the last mark)" {
 		t.Errorf("%q %v", more, ok)
 	}
-	if more, ok := b.let(time.Hour + 10*time.Minute); !ok || more != "" {
+	if more, ok := b.allow(time.Hour + 10*time.Minute); !ok || more != "" {
 		t.Errorf("%q %v", more, ok)
 	}
 }

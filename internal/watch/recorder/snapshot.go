@@ -73,7 +73,7 @@ func (r *Recorder) Snapshot() Snapshot {
 		Run: r.plan.Run.Name, Time: now.Time, Certain: !now.Uncertain, Seconds: age(r.started.SinceBoot),
 		Step: r.steps.current(), Waiting: r.queue.waiting + r.queue.taken, Dropped: r.queue.dropped,
 		Refused: r.commit.refused, Commits: r.commit.done, Failures: r.commit.failed,
-		CommitAge: age(max(r.commit.last, r.started.SinceBoot)), CommitSeconds: r.commit.took.Seconds(),
+		CommitAge: age(max(r.commit.last, r.started.SinceBoot)), CommitSeconds: r.commit.duration.Seconds(),
 	}
 	if r.commit.err != nil {
 		s.StoreFault = r.commit.err.Error()
@@ -81,12 +81,12 @@ func (r *Recorder) Snapshot() Snapshot {
 	for _, p := range r.probes {
 		w := p.wiring.Load()
 		one := ProbeState{Name: p.name, Profile: p.profile.Name, Port: p.port, Source: source(p.port), Identity: p.identity,
-			Up: p.state == up, Silent: p.silent, Garbled: p.garbled, Why: p.why, Since: age(max(p.changed.SinceBoot, r.started.SinceBoot)),
+			Up: p.state == up, Silent: p.silent, Garbled: p.unreadable, Why: p.why, Since: age(max(p.changed.SinceBoot, r.started.SinceBoot)),
 			Stored: p.totals.stored, Bad: p.totals.bad, Skipped: p.totals.skipped, Unusable: p.totals.unusable, Lost: p.totals.lost, Restarts: p.totals.restarts}
 		for _, c := range w.order {
 			state := ChannelState{ID: c.ID, Quantity: c.Quantity, What: c.Quantity.String(), From: c.From, To: c.To,
-				Unusable: c.unusable, Quality: c.why.String()}
-			if c.heard {
+				Unusable: c.unusable, Quality: c.quality.String()}
+			if c.hasValue {
 				a, v := age(c.last), c.value
 				state.Age, state.Value = &a, &v
 			}

@@ -25,16 +25,16 @@ const (
 // had no processor for it. Both ends are since boot.
 type stall struct{ from, to time.Duration }
 
-// alive notes that the recorder runs at a moment; r.mu is held.
-func (r *Recorder) alive(now time.Duration) {
-	if r.ran > 0 && now-r.ran > stallLimit {
-		r.stall = stall{r.ran, now}
-		r.o.Log.Warn("the watch did not run", "for", (now - r.ran).Round(time.Second))
-		if more, ok := r.stallMarks.let(now); ok {
-			r.mark(r.o.Clock.At(now), Stalled, "", fmt.Sprintf("the watch did not run for %v%s", (now-r.ran).Round(time.Second), more))
+// noteRunning notes that the recorder runs at a moment; r.mu is held.
+func (r *Recorder) noteRunning(now time.Duration) {
+	if r.lastRun > 0 && now-r.lastRun > stallLimit {
+		r.stall = stall{r.lastRun, now}
+		r.o.Log.Warn("the watch did not run", "for", (now - r.lastRun).Round(time.Second))
+		if more, ok := r.stallMarks.allow(now); ok {
+			r.mark(r.o.Clock.At(now), Stalled, "", fmt.Sprintf("the watch did not run for %v%s", (now-r.lastRun).Round(time.Second), more))
 		}
 	}
-	r.ran = max(r.ran, now)
+	r.lastRun = max(r.lastRun, now)
 }
 
 // waitingLine is a line that waited to be read while the program did not run.
@@ -43,29 +43,29 @@ type waitingLine struct {
 	samples []reading.Sample
 }
 
-// waited reports whether a line that is read now waited during a stall; r.mu is held.
-func (p *device) waited(since time.Duration) bool {
+// wasWaiting reports whether a line that is read now waited during a stall; r.mu is held.
+func (p *device) wasWaiting(since time.Duration) bool {
 	s := p.r.stall
 	if s.to == 0 || s == p.recovered || since <= s.from {
 		return false
 	}
-	begins := len(p.late) == 0 && since-s.to <= backlogBegins
-	goes := len(p.late) > 0 && since-p.late[len(p.late)-1].read <= backlogPause && since-s.to <= backlogEnds
+	begins := len(p.waitingLines) == 0 && since-s.to <= backlogBegins
+	goes := len(p.waitingLines) > 0 && since-p.waitingLines[len(p.waitingLines)-1].read <= backlogPause && since-s.to <= backlogEnds
 	if !begins && !goes {
 		p.recovered = s
 	}
 	return begins || goes
 }
 
-// settleLate queues the lines that waited during a stall. Where the board gives its values
+// queueWaitingLines queues the lines that waited during a stall. Where the board gives its values
 // regularly, and as many came as the stall is long, their dates follow; otherwise they are
 // dated when they were read, and uncertain. r.mu is held.
-func (p *device) settleLate() {
-	late := p.late
+func (p *device) queueWaitingLines() {
+	late := p.waitingLines
 	if len(late) == 0 {
 		return
 	}
-	p.late, p.recovered = nil, p.r.stall
+	p.waitingLines, p.recovered = nil, p.r.stall
 	w := p.wiring.Load()
 	counts := map[*channel]int{}
 	for _, l := range late {
@@ -77,8 +77,8 @@ func (p *device) settleLate() {
 	begun := map[*channel]time.Duration{}
 	regular := true
 	for c, n := range counts {
-		spacing[c] = c.rhythm.fill(n, p.r.stall.to)
-		begun[c] = c.rhythm.last
+		spacing[c] = c.interval.spacing(n, p.r.stall.to)
+		begun[c] = c.interval.last
 		regular = regular && spacing[c] > 0
 	}
 	done := map[*channel]int{}
@@ -96,7 +96,7 @@ func (p *device) settleLate() {
 		how = fmt.Sprintf("dated when they were read, at most %v late; their dates are uncertain", (p.r.stall.to - p.r.stall.from).Round(time.Second))
 	}
 	p.r.o.Log.Warn("lines have waited", "probe", p.name, "lines", len(late), "are", how)
-	if more, ok := p.stalls.let(p.r.stall.to); ok {
+	if more, ok := p.stalls.allow(p.r.stall.to); ok {
 		p.r.mark(p.r.o.Clock.At(p.r.stall.to), Stalled, p.name, fmt.Sprintf("%d lines that waited meanwhile are %s%s", len(late), how, more))
 	}
 }
@@ -111,38 +111,38 @@ func (w *wiring) first(samples []reading.Sample) *channel {
 	return nil
 }
 
-// rhythm is the interval at which a channel sends values. The means are smoothed with the gains of
+// sendInterval is the interval at which a channel sends values. The means are smoothed with the gains of
 // RFC 6298, section 2 (from memory).
-type rhythm struct {
-	n             int           // values without a gap between them
-	last          time.Duration // since boot, of the newest
-	every, jitter time.Duration // mean interval, and its mean deviation
+type sendInterval struct {
+	n            int           // values without a gap between them
+	last         time.Duration // since boot, of the newest
+	mean, jitter time.Duration // mean interval, and its mean deviation
 }
 
-// steadyAfter is the number of values after which an interval is used.
-const steadyAfter = 8
+// minRegularValues is the number of values after which an interval is used.
+const minRegularValues = 8
 
-func (r *rhythm) note(at time.Duration) {
+func (r *sendInterval) note(at time.Duration) {
 	d := at - r.last
 	r.last = at
 	switch {
-	case r.n == 0 || r.n > 1 && d > 4*r.every: // the first, or after a gap
+	case r.n == 0 || r.n > 1 && d > 4*r.mean: // the first, or after a gap
 		r.n = 1
 		return
 	case r.n == 1:
-		r.every, r.jitter = d, d/2
+		r.mean, r.jitter = d, d/2
 	default:
-		r.jitter += ((d - r.every).Abs() - r.jitter) / 4
-		r.every += (d - r.every) / 8
+		r.jitter += ((d - r.mean).Abs() - r.jitter) / 4
+		r.mean += (d - r.mean) / 8
 	}
 	r.n++
 }
 
-// fill returns the spacing of n values that came between the newest and a moment; 0 where
+// spacing returns the spacing of n values that came between the newest and a moment; 0 where
 // the interval is not regular or gives another number of values.
-func (r *rhythm) fill(n int, until time.Duration) time.Duration {
+func (r *sendInterval) spacing(n int, until time.Duration) time.Duration {
 	span := until - r.last
-	if r.n < steadyAfter || r.jitter > r.every/4 || (time.Duration(n)*r.every-span).Abs() > r.every*3/2+span/50 {
+	if r.n < minRegularValues || r.jitter > r.mean/4 || (time.Duration(n)*r.mean-span).Abs() > r.mean*3/2+span/50 {
 		return 0
 	}
 	return time.Duration(float64(span) / (float64(n) + 0.5)) // the next value comes half an interval later, on average

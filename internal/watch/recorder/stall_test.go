@@ -22,11 +22,11 @@ func TestLinesThatWaited(t *testing.T) {
 		interval func(i int) time.Duration
 		scan     int  // lines that come together
 		lost     int  // of the lines that came meanwhile
-		beat     bool // the stall is noticed before a line is read
+		checked  bool // the stall is noticed before a line is read
 		certain  bool
 	}{
 		{"one line a second", every(time.Second), 1, 0, false, true},
-		{"one line a second, noticed by the beat", every(time.Second), 1, 0, true, true},
+		{"one line a second, noticed by the regular check", every(time.Second), 1, 0, true, true},
 		{"two lines ten times a second", every(100 * time.Millisecond), 2, 0, false, true},
 		{"one line in twenty seconds", every(20 * time.Second), 1, 0, false, true},
 		{"the buffer was full", every(time.Second), 1, 60, false, false},
@@ -48,12 +48,12 @@ func TestLinesThatWaited(t *testing.T) {
 		}
 		at := time.Hour
 		next := func(i int) time.Duration { at += c.interval(i); return at }
-		runs := func(until time.Duration) { // the recorder, as its beat has it
-			for now := r.ran; now < until; now += time.Second {
-				r.alive(now)
+		runs := func(until time.Duration) { // the recorder, checked once a second
+			for now := r.lastRun; now < until; now += time.Second {
+				r.noteRunning(now)
 			}
 		}
-		r.alive(at)
+		r.noteRunning(at)
 		for i := range 100 {
 			runs(next(i))
 			say(at, at)
@@ -68,8 +68,8 @@ func TestLinesThatWaited(t *testing.T) {
 			}
 			waiting = append(waiting, at)
 		}
-		if c.beat {
-			r.alive(to)
+		if c.checked {
+			r.noteRunning(to)
 		}
 		waiting = waiting[:len(waiting)-c.lost]
 		before := len(sent)

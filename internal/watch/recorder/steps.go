@@ -26,9 +26,9 @@ type change struct {
 	step    string
 }
 
-// mostPast is how many changes are remembered: a line that arrived before the
+// maxPastSteps is how many changes are remembered: a line that arrived before the
 // newest may be read a little after it.
-const mostPast = 16
+const maxPastSteps = 16
 
 // use takes a run that may be another than before. A step that it does not have
 // is over.
@@ -57,7 +57,7 @@ func (s *steps) at(since time.Duration) (step string, q reading.Quality) {
 
 func (s *steps) begin(step string, from, settle time.Duration) {
 	s.past = append(s.past, change{from, from + settle, step})
-	if len(s.past) > mostPast {
+	if len(s.past) > maxPastSteps {
 		s.past = s.past[1:]
 	}
 }
@@ -69,13 +69,13 @@ func (s *steps) current() string {
 	return ""
 }
 
-// follow sets the step of the schedule and reports whether the step changed. While the clock
+// followSchedule sets the step of the schedule and reports whether the step changed. While the clock
 // is uncertain the step is unknown.
-func (s *steps) follow(now machine.Stamp, certain bool) (was, is string, changed bool) {
+func (s *steps) followSchedule(now machine.Stamp, certain bool) (was, is string, changed bool) {
 	on := -1
 	var begun time.Duration
 	if certain {
-		on, begun = due(s.run, now)
+		on, begun = scheduledAt(s.run, now)
 	}
 	if on == s.scheduled {
 		return "", "", false
@@ -94,9 +94,9 @@ func (s *steps) follow(now machine.Stamp, certain bool) (was, is string, changed
 	return was, is, was != is
 }
 
-// due finds the scheduled step that is shown at a moment, and for how long it has
+// scheduledAt finds the scheduled step that is shown at a moment, and for how long it has
 // been; -1 if none is shown. The schedule is in the machine's own time zone.
-func due(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
+func scheduledAt(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
 	local := now.Time.Local()
 	for i, c := range r.Checks {
 		for _, day := range []int{0, -1} { // one that began before midnight may be on
@@ -141,7 +141,7 @@ func (r *Recorder) Announce(step string, settle time.Duration, sender string) er
 		return fault.Fault{Key: "settle", Text: fmt.Sprintf("%v is not a time to settle", settle), Hint: "0 s to 60 s"}
 	}
 	now := r.o.Clock.Now()
-	if _, ok := r.announced.let(now.SinceBoot); !ok {
+	if _, ok := r.announced.allow(now.SinceBoot); !ok {
 		return ErrTooOften
 	}
 	was := r.steps.current()
@@ -153,7 +153,7 @@ func (r *Recorder) Announce(step string, settle time.Duration, sender string) er
 	if was == step && settle == 0 {
 		return nil
 	}
-	if more, ok := r.stepMarks.let(now.SinceBoot); ok {
+	if more, ok := r.stepMarks.allow(now.SinceBoot); ok {
 		text := fmt.Sprintf("%q, announced by %s", step, sender)
 		if settle > 0 {
 			text += fmt.Sprintf(", unsettled for %v", settle)

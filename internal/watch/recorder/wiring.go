@@ -30,12 +30,12 @@ type channel struct {
 	meter run.Meter
 
 	shared   *shared       // of the newest sample
-	heard    bool          // that it ever gave a value, be it before the start
+	hasValue bool          // that it ever gave a value, be it before the start
 	last     time.Duration // since boot, of the newest value …
 	value    float64       // … and the value itself, SI
 	unusable uint64
-	why      reading.Quality // of the newest sample
-	rhythm   rhythm          // of lines that begin with this channel
+	quality  reading.Quality // of the newest sample
+	interval sendInterval    // of lines that begin with this channel
 }
 
 // wire maps the channels of one probe that have a place in the run.
@@ -53,30 +53,30 @@ func wire(r *run.Run, i int) *wiring {
 	return w
 }
 
-// inherit copies the state of the channels that measure the same as before.
-func (w *wiring) inherit(before *wiring) {
+// copyState copies the state of the channels that measure the same as before.
+func (w *wiring) copyState(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
 		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
-			c.heard, c.last, c.value, c.unusable, c.why, c.rhythm = was.heard, was.last, was.value, was.unusable, was.why, was.rhythm
+			c.hasValue, c.last, c.value, c.unusable, c.quality, c.interval = was.hasValue, was.last, was.value, was.unusable, was.quality, was.interval
 		}
 	}
 }
 
-// remember restores the last values of a probe's channels from before the start, with their ages by
+// restoreLast restores the last values of a probe's channels from before the start, with their ages by
 // their dates; a date in the future counts as now.
-func (w *wiring) remember(before []reading.Recorded, probe string, started machine.Stamp) {
+func (w *wiring) restoreLast(before []reading.Recorded, probe string, started machine.Stamp) {
 	for _, b := range before {
 		for _, c := range w.order {
 			if b.Run == w.run && b.Probe == probe && b.Quantity == c.Quantity && b.From == c.From && b.To == c.To {
-				c.heard, c.value = true, b.Value
+				c.hasValue, c.value = true, b.Value
 				c.last = started.SinceBoot - max(started.Time.Sub(b.Time), 0)
 			}
 		}
 	}
 }
 
-func (w *wiring) adopt(p *device) {
+func (w *wiring) setProbe(p *device) {
 	for _, c := range w.order {
 		c.probe = p
 	}

@@ -5,9 +5,9 @@ import (
 	"time"
 )
 
-// night is when the analysis is made: after the checks that are usual (common
+// analysisTime is when the analysis is made: after the checks that are usual (common
 // practice, no source), in the machine's time zone.
-const night = 4 * time.Hour
+const analysisTime = 4 * time.Hour
 
 // firstAnalysis is how long after the start the first analysis is made, so that a start
 // costs little.
@@ -28,12 +28,12 @@ func (d *Daemon) analyse(ctx context.Context) error {
 		case <-ctx.Done():
 			return nil
 		}
-		d.judge(ctx)
+		d.runAnalysis(ctx)
 	}
 }
 
-// judge runs one analysis.
-func (d *Daemon) judge(ctx context.Context) {
+// runAnalysis runs one analysis.
+func (d *Daemon) runAnalysis(ctx context.Context) {
 	found, err := d.config.Analyse(ctx, *d.plan.Load())
 	switch {
 	case ctx.Err() != nil:
@@ -47,9 +47,9 @@ func (d *Daemon) judge(ctx context.Context) {
 // untilNight returns the time until the next analysis.
 func untilNight(now time.Time) time.Duration {
 	midnight := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, now.Location())
-	next := midnight.Add(night)
+	next := midnight.Add(analysisTime)
 	if !next.After(now) {
-		next = midnight.AddDate(0, 0, 1).Add(night)
+		next = midnight.AddDate(0, 0, 1).Add(analysisTime)
 	}
 	return next.Sub(now)
 }

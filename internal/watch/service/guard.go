@@ -18,14 +18,14 @@ func withConnection(ctx context.Context, c net.Conn) context.Context {
 	return context.WithValue(ctx, connectionKey{}, c)
 }
 
-// guarded answers requests with a handler: with the headers that every answer has,
+// withGuards answers requests with a handler: with the headers that every answer has,
 // without those that a page of another site makes a browser send, and with the
 // connection kept while it answers.
-func guarded(h http.Handler, hosts []string) http.Handler {
+func withGuards(h http.Handler, hosts []string) http.Handler {
 	checked := http.NewCrossOriginProtection().Handler(ownHostsOnly(h, hosts))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if c, ok := r.Context().Value(connectionKey{}).(*connection); ok {
-			defer c.answer()()
+			defer c.beginAnswer()()
 		}
 		header := w.Header()
 		header.Set("X-Content-Type-Options", "nosniff")

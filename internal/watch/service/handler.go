@@ -25,7 +25,7 @@ func (d *Daemon) handler() http.Handler {
 // run's state, with both in words, the worse first.
 func (d *Daemon) healthz(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	s := d.look()
+	s := d.currentStatus()
 	if !s.Well {
 		w.WriteHeader(http.StatusServiceUnavailable)
 	}
@@ -42,7 +42,7 @@ func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 func (d *Daemon) status(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "application/json")
-	_ = json.NewEncoder(w).Encode(d.look()) // an error means that the client is gone
+	_ = json.NewEncoder(w).Encode(d.currentStatus()) // an error means that the client is gone
 }
 
 //go:embed page.html
@@ -64,5 +64,5 @@ func Unit(quantity string) string {
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'")
-	_ = pageTemplate.Execute(w, d.look()) // an error means that the client is gone
+	_ = pageTemplate.Execute(w, d.currentStatus()) // an error means that the client is gone
 }

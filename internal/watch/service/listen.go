@@ -120,8 +120,8 @@ func (c *connection) Close() error {
 	return c.Conn.Close()
 }
 
-// answer notes that a connection's request is being answered, until done is called.
-func (c *connection) answer() (done func()) {
+// beginAnswer notes that a connection's request is being answered, until done is called.
+func (c *connection) beginAnswer() (done func()) {
 	set := func(answered bool) {
 		c.of.mu.Lock()
 		c.answered = answered

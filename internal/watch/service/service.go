@@ -56,24 +56,24 @@ type Config struct {
 	// Notes returns remarks on the store for a person although it works; may be nil.
 	Notes func() []string
 	// Doubt marks stored dates after a moment as uncertain; nil: nothing does.
-	Doubt   func(ctx context.Context, after time.Time) error
-	Machine machine.Clocks // nil: the one the program runs on
-	Open    recorder.Opener
+	MarkUncertain func(ctx context.Context, after time.Time) error
+	Machine       machine.Clocks // nil: the one the program runs on
+	Open          recorder.Opener
 
 	requestTime time.Duration // that a client may take to send a request; 0: readTimeout
 }
 
 // Daemon is a running watch.
 type Daemon struct {
-	config   Config
-	recorder *recorder.Recorder
-	clock    *machine.Clock
-	changes  chan machine.ClockChange
-	vouched  chan struct{} // dates have become certain
-	ready    atomic.Bool
-	refused  atomic.Pointer[string]          // why the newest run file is not in force
-	history  atomic.Pointer[history.History] // of the newest analysis
-	plan     atomic.Pointer[recorder.Plan]
+	config       Config
+	recorder     *recorder.Recorder
+	clock        *machine.Clock
+	changes      chan machine.ClockChange
+	datesCertain chan struct{} // dates have become certain
+	ready        atomic.Bool
+	refused      atomic.Pointer[string]          // why the newest run file is not in force
+	history      atomic.Pointer[history.History] // of the newest analysis
+	plan         atomic.Pointer[recorder.Plan]
 }
 
 // Run watches until ctx ends, then commits what has arrived and returns nil within two seconds. It
@@ -83,7 +83,7 @@ func Run(ctx context.Context, c Config) error {
 	if c.Machine == nil {
 		c.Machine = machine.System()
 	}
-	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64), vouched: make(chan struct{}, 1)}
+	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64), datesCertain: make(chan struct{}, 1)}
 	d.clock = machine.NewClock(c.Machine, c.Floor, func(change machine.ClockChange) {
 		select {
 		case d.changes <- change:
@@ -99,7 +99,7 @@ func Run(ctx context.Context, c Config) error {
 	}
 	listener := newListener(all, connectionLimit())
 	d.warnOfListening(listener.Addr())
-	server := &http.Server{Handler: guarded(d.handler(), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
+	server := &http.Server{Handler: withGuards(d.handler(), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
 		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: cmp.Or(c.requestTime, readTimeout), WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
 
 	tasks, ctx := errgroup.WithContext(ctx)
@@ -123,7 +123,7 @@ func Run(ctx context.Context, c Config) error {
 	tasks.Go(func() error { d.recorder.Run(ctx); return nil })
 	tasks.Go(func() error { return d.follow(ctx, listener.Addr().String()) })
 	tasks.Go(func() error { return d.analyse(ctx) })
-	tasks.Go(func() error { return d.doubt(ctx) })
+	tasks.Go(func() error { return d.markFutureDates(ctx) })
 	return tasks.Wait()
 }
 
@@ -142,9 +142,9 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 		d.config.Ready(addr)
 	}
 	notify(daemon.SdNotifyReady + "\nSTATUS=watching " + d.plan.Load().Run.Name)
-	for beat := watchdog(); ; {
+	for tick := watchdog(); ; {
 		select {
-		case <-beat:
+		case <-tick:
 			// Snapshot takes the lock that every part of the recorder needs: a
 			// recorder that hangs lets the manager's watchdog bite.
 			d.recorder.Snapshot()
@@ -178,7 +178,7 @@ func (d *Daemon) clockChanged(c machine.ClockChange) {
 		d.recorder.Redate()
 	}
 	select {
-	case d.vouched <- struct{}{}:
+	case d.datesCertain <- struct{}{}:
 	default: // it is to be looked at already
 	}
 }

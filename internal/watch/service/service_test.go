@@ -455,12 +455,12 @@ func TestAnalysis(t *testing.T) {
 	d.history.Store(h("near"))
 	p := plan(t, hall)
 	d.plan.Store(&p)
-	d.judge(t.Context())
+	d.runAnalysis(t.Context())
 	if got := d.history.Load().Series; len(got) != 1 {
 		t.Errorf("got %v", got)
 	}
 	d.config.Analyse = func(_ context.Context, p recorder.Plan) (*history.History, error) { return h(p.Run.Name, ""), nil }
-	d.judge(t.Context())
+	d.runAnalysis(t.Context())
 	if got := d.history.Load().Series; len(got) != 2 || got[0].Name != "Hall" {
 		t.Errorf("got %v", got)
 	}

@@ -30,8 +30,8 @@ type Disk struct {
 	Written int64 `json:"device_written_bytes"` // since boot, by all programs; -1 = not known
 }
 
-// look returns the present status.
-func (d *Daemon) look() Status {
+// currentStatus returns the present status.
+func (d *Daemon) currentStatus() Status {
 	s := Status{Schema: 1, Reasons: []string{}, Notes: []string{}, Snapshot: d.recorder.Snapshot(), Health: healthOf(d.history.Load())}
 	if !d.ready.Load() {
 		s.Reasons = append(s.Reasons, "starting")
@@ -102,22 +102,22 @@ const (
 )
 
 // Verdict returns the worse of that of the watch and that of the run.
-func (s Status) Verdict() Verdict { return max(s.watch(), s.Health.Verdict()) }
+func (s Status) Verdict() Verdict { return max(s.watchVerdict(), s.Health.Verdict()) }
 
-// watch returns the verdict on the watch: unproven where a channel never had a good
+// watchVerdict returns the verdict on the watch: unproven where a channel never had a good
 // reading or the dates are uncertain.
-func (s Status) watch() Verdict {
+func (s Status) watchVerdict() Verdict {
 	switch {
 	case !s.Well:
 		return Bad
-	case len(s.unread()) > 0 || !s.Certain:
+	case len(s.channelsWithoutReading()) > 0 || !s.Certain:
 		return Unproven
 	}
 	return Good
 }
 
-// unread returns the channels that never had a good reading, in words.
-func (s Status) unread() (channels []string) {
+// channelsWithoutReading returns the channels that never had a good reading, in words.
+func (s Status) channelsWithoutReading() (channels []string) {
 	for _, p := range s.Probes {
 		for _, ch := range p.Channels {
 			if ch.Age == nil {
@@ -140,7 +140,7 @@ func (p Part) Bad() bool { return p.Verdict == Bad }
 
 // Parts returns the state of the run and that of the watch, the worse first.
 func (s Status) Parts() []Part {
-	watch := Part{Verdict: s.watch(), Text: "The watch is well.", Details: s.unread()}
+	watch := Part{Verdict: s.watchVerdict(), Text: "The watch is well.", Details: s.channelsWithoutReading()}
 	if !s.Well {
 		watch.Text, watch.Details = "The watch is not well:", s.Reasons
 	}

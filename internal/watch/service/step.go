@@ -58,7 +58,7 @@ func announcement(query url.Values, content, body string) (name string, settle t
 		if err := json.Unmarshal([]byte(body), &object); err != nil || object.Step == nil {
 			return "", 0, fault.Fault{Text: "the body is not a JSON object with a text named step"}
 		}
-		settle, err := settling(object.Settle)
+		settle, err := settlingTime(object.Settle)
 		return *object.Step, settle, err
 	case strings.HasPrefix(body, "step="): // what a form sends, also under another content type
 		if form, err = url.ParseQuery(body); err != nil {
@@ -81,12 +81,12 @@ func announcement(query url.Values, content, body string) (name string, settle t
 	if err != nil {
 		x = -1 // no number of seconds either
 	}
-	settle, err = settling(x)
+	settle, err = settlingTime(x)
 	return name, settle, err
 }
 
-// settling returns how long a step takes to settle, of seconds.
-func settling(x float64) (time.Duration, error) {
+// settlingTime returns how long a step takes to settle, of seconds.
+func settlingTime(x float64) (time.Duration, error) {
 	if !(x >= 0 && x <= recorder.MaxSettle.Seconds()) {
 		return 0, fault.Fault{Key: "settle", Text: "is not a number of seconds that a step may take to settle", Hint: "0 to 60"}
 	}

@@ -16,7 +16,7 @@ import (
 type committer struct {
 	*store.Writer
 	runFile string
-	booted  bool // the machine was started since the store was last written to
+	newBoot bool // the machine was started since the store was last written to
 }
 
 // maxText is how long the text of a sample may be in the store, in bytes.
@@ -92,7 +92,7 @@ func (c committer) marks(of []recorder.Mark) []store.RunMark {
 		}
 		text = strings.ToValidUTF8(text[:min(len(text), maxNote)], "\uFFFD")
 		one := store.RunMark{Run: m.Run, Mark: store.Mark{Time: m.Stamp.Time, Kind: kinds[m.Kind], Subject: m.Probe, Text: text}}
-		if m.Kind == recorder.Started && c.booted {
+		if m.Kind == recorder.Started && c.newBoot {
 			begun := one
 			begun.Kind, begun.Text = store.MarkBoot, m.Stamp.Boot
 			all = append(all, begun)

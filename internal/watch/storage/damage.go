@@ -23,14 +23,14 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 		return why
 	}
 	s.o.Log.Error("the store is damaged; what can be read of it is taken into a new one", "store", s.o.Path, "why", why)
-	_ = s.shut() // its error is about the known damage
+	_ = s.closeFile() // its error is about the known damage
 	rescued, err := store.Rescue(ctx, s.o.Path)
 	if err != nil {
 		return errors.Join(why, err)
 	}
 	aside := rescued.Aside
 	s.noteMu.Lock()
-	s.aside, s.rescued = aside, s.o.Now()
+	s.damagedFile, s.rescued = aside, s.o.Now()
 	s.noteMu.Unlock()
 	s.o.Log.Error("the damaged store is put aside", "store", s.o.Path, "kept as", aside, "readings", rescued.Readings, "lost", rescued.Lost,
 		"without a place", rescued.Orphans)
@@ -81,8 +81,8 @@ func (s *Store) Notes() (notes []string) {
 		notes = append(notes, fmt.Sprintf("%s is damaged: %s (faults: %d; what is whole is served, ohmkeep store compact keeps it)",
 			s.o.Path, s.faults[0], n))
 	}
-	if s.aside != "" {
-		notes = append(notes, fmt.Sprintf("%s was damaged and is kept as %s; what can be read of it was taken over at %s", s.o.Path, s.aside,
+	if s.damagedFile != "" {
+		notes = append(notes, fmt.Sprintf("%s was damaged and is kept as %s; what can be read of it was taken over at %s", s.o.Path, s.damagedFile,
 			s.rescued.Format(time.RFC3339)))
 	}
 	return append(notes, s.moved...)

@@ -21,13 +21,13 @@ func (s *Store) guard() {
 		case <-s.stop:
 			return
 		case <-tick.C:
-			s.look(context.Background())
+			s.checkPlace(context.Background())
 		}
 	}
 }
 
-// end ends guard.
-func (s *Store) end() {
+// stopGuard ends guard.
+func (s *Store) stopGuard() {
 	s.noteMu.Lock()
 	defer s.noteMu.Unlock()
 	select {
@@ -37,8 +37,8 @@ func (s *Store) end() {
 	}
 }
 
-// look continues with a new file if the store was removed, renamed or replaced.
-func (s *Store) look(ctx context.Context) {
+// checkPlace continues with a new file if the store was removed, renamed or replaced.
+func (s *Store) checkPlace(ctx context.Context) {
 	if s.use(func(file *store.Store) error { return file.Displaced() }) == nil {
 		return
 	}
@@ -76,7 +76,7 @@ func (s *Store) moveToNewFile(ctx context.Context) error {
 	}
 	s.noteMu.Unlock()
 	s.o.Log.Error("the store was displaced", "what", text)
-	if err := s.begin(ctx); err != nil {
+	if err := s.openOrRescue(ctx); err != nil {
 		return err
 	}
 	if err := s.file.Mark(ctx, s.o.Run, store.Mark{Time: s.o.Now(), Kind: store.MarkDamaged, Text: text}); err != nil {

@@ -48,17 +48,17 @@ type Store struct {
 	o     Options
 	owner store.Owner
 
-	mu     sync.RWMutex // held for reading by who uses file or writer
-	file   *store.Store // nil: it could not be opened again
-	writer *store.Writer
-	booted bool // the machine was started since the store was last written to
+	mu      sync.RWMutex // held for reading by who uses file or writer
+	file    *store.Store // nil: it could not be opened again
+	writer  *store.Writer
+	newBoot bool // the machine was started since the store was last written to
 
-	noteMu  sync.Mutex // guards what follows
-	aside   string     // where the newest damaged file is kept; "" = none was
-	rescued time.Time
-	faults  []string // of the newest check
-	checked time.Time
-	moved   []string // what was said when the file was not where it had been opened
+	noteMu      sync.Mutex // guards what follows
+	damagedFile string     // where the newest damaged file is kept; "" = none was
+	rescued     time.Time
+	faults      []string // of the newest check
+	checked     time.Time
+	moved       []string // what was said when the file was not where it had been opened
 
 	stop chan struct{} // closed: guard ends
 }
@@ -69,15 +69,15 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 		o.Now = time.Now
 	}
 	s := &Store{o: o, owner: store.Owner{Name: "ohmkeep watch " + o.RunFile, Address: o.Listen, Boot: o.Boot}, stop: make(chan struct{})}
-	if err := s.begin(ctx); err != nil {
+	if err := s.openOrRescue(ctx); err != nil {
 		return s, err
 	}
 	go s.guard()
 	return s, nil
 }
 
-// begin opens the file, after a rescue where it is too damaged.
-func (s *Store) begin(ctx context.Context) error {
+// openOrRescue opens the file, after a rescue where it is too damaged.
+func (s *Store) openOrRescue(ctx context.Context) error {
 	err := s.openFile(ctx)
 	if store.Damaged(err) {
 		err = s.rescue(ctx, err)
@@ -92,7 +92,7 @@ func (s *Store) openFile(ctx context.Context) error {
 	}
 	starts, err := file.Starts(ctx)
 	if err == nil {
-		s.booted = !slices.ContainsFunc(starts, func(x store.Start) bool { return x.Name == s.owner.Boot })
+		s.newBoot = !slices.ContainsFunc(starts, func(x store.Start) bool { return x.Name == s.owner.Boot })
 		s.writer, err = file.Writer(ctx, s.owner)
 	}
 	if err != nil {
@@ -102,8 +102,8 @@ func (s *Store) openFile(ctx context.Context) error {
 	return nil
 }
 
-// shut closes what is open.
-func (s *Store) shut() (err error) {
+// closeFile closes what is open.
+func (s *Store) closeFile() (err error) {
 	if s.writer != nil {
 		err = s.writer.Close()
 	}
@@ -116,23 +116,23 @@ func (s *Store) shut() (err error) {
 
 // Close closes the store and releases the claim. It commits nothing.
 func (s *Store) Close() error {
-	s.end()
+	s.stopGuard()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.shut()
+	return s.closeFile()
 }
 
 // Keep stores the readings and marks of a batch in one commit.
 func (s *Store) Keep(ctx context.Context, b recorder.Batch) error {
 	err := s.keep(ctx, b)
 	displaced := errors.Is(err, store.ErrDisplaced)
-	if !displaced && !store.Damaged(err) && !errors.Is(err, errShut) {
+	if !displaced && !store.Damaged(err) && !errors.Is(err, errClosed) {
 		return err
 	}
 	s.mu.Lock()
 	switch {
 	case s.file == nil:
-		err = s.begin(ctx)
+		err = s.openOrRescue(ctx)
 	case displaced:
 		err = s.moveToNewFile(ctx)
 	default:
@@ -145,15 +145,15 @@ func (s *Store) Keep(ctx context.Context, b recorder.Batch) error {
 	return s.keep(ctx, b)
 }
 
-var errShut = errors.New("the store is not open")
+var errClosed = errors.New("the store is not open")
 
 func (s *Store) keep(ctx context.Context, b recorder.Batch) error {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	if s.writer == nil {
-		return errShut
+		return errClosed
 	}
-	return committer{s.writer, s.o.RunFile, s.booted}.commit(ctx, b)
+	return committer{s.writer, s.o.RunFile, s.newBoot}.commit(ctx, b)
 }
 
 // use calls a function with the open store. The store is not replaced meanwhile.
@@ -161,7 +161,7 @@ func (s *Store) use(do func(*store.Store) error) error {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	if s.file == nil {
-		return errShut
+		return errClosed
 	}
 	return do(s.file)
 }
@@ -209,7 +209,7 @@ func (s *Store) releaseMemory() {
 // Disk returns the state of the disk that the store is on, and whether the store is
 // whole as far as is known.
 func (s *Store) Disk() (metrics.Disk, error) {
-	space, err := machine.LookAtDisk(s.o.Path)
+	space, err := machine.ReadDiskSpace(s.o.Path)
 	if err != nil {
 		return metrics.Disk{}, err
 	}

@@ -52,7 +52,7 @@ func TestRescuesAreApart(t *testing.T) {
 		t.Fatal(err)
 	}
 	spoil()
-	if err := s.begin(t.Context()); !store.Damaged(err) {
+	if err := s.openOrRescue(t.Context()); !store.Damaged(err) {
 		t.Errorf("at once: %v", err)
 	}
 	if err := s.Keep(t.Context(), recorder.Batch{}); !store.Damaged(err) {

@@ -7,16 +7,16 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// Doubt marks the dates of stored readings that lie after a moment as uncertain, and logs
+// MarkUncertain marks the dates of stored readings that lie after a moment as uncertain, and logs
 // how many.
-func (s *Store) Doubt(ctx context.Context, after time.Time) error {
+func (s *Store) MarkUncertain(ctx context.Context, after time.Time) error {
 	return s.use(func(file *store.Store) error {
 		runs, err := file.Runs(ctx)
 		if err != nil && !store.Damaged(err) {
 			return err
 		}
 		for _, r := range runs {
-			n, err := file.DoubtDates(ctx, r.Name, after, s.o.Now())
+			n, err := file.MarkDatesUncertain(ctx, r.Name, after, s.o.Now())
 			if err != nil {
 				return err
 			}
