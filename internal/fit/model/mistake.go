@@ -6,13 +6,14 @@ import "ohmkeep/internal/run"
 type MistakeKind int
 
 const (
-	FeedsSwapped  MistakeKind = iota // the currents of feeds A and B are exchanged
-	LeadsReversed                    // all voltages of step A have the wrong sign
-	WrongLoad                        // step A was read while step B of the run was lit
+	FeedsSwapped   MistakeKind = iota // the currents of feeds A and B are exchanged
+	LeadsReversed                     // all voltages of step A have the wrong sign
+	WrongLoad                         // step A was read while step B of the run was lit
+	StepsExchanged                    // steps A and B were each read while the other one was lit
 )
 
-// Mistake is an operator mistake. A and B of feeds are indices in the run; step A is an index in
-// Problem.Steps and step B an index in the run.
+// Mistake is an operator mistake. A and B of feeds are indices in the run. A and B of steps are
+// indices in Problem.Steps, but B of WrongLoad is one in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int
@@ -25,6 +26,8 @@ func (s Mistake) Affects(o *Observation) bool {
 		return o.Feed != Absent && (o.Feed == s.A || o.Feed == s.B)
 	case LeadsReversed:
 		return o.Feed == Absent && o.Step == s.A
+	case StepsExchanged:
+		return o.Step == s.A || o.Step == s.B
 	}
 	return o.Step == s.A
 }
@@ -43,22 +46,29 @@ func (p *Problem) Correct(s Mistake) {
 			o.Value = -o.Value
 		}
 	}
-	if s.Kind == WrongLoad {
+	switch s.Kind {
+	case WrongLoad:
 		p.LitStep[s.A] = s.B
+	case StepsExchanged:
+		p.LitStep[s.A], p.LitStep[s.B] = p.Steps[s.B], p.Steps[s.A]
 	}
 }
 
 // UndoCorrection restores the observations as written.
 func (p *Problem) UndoCorrection(s Mistake) {
-	if s.Kind == WrongLoad {
-		s.B = p.Steps[s.A]
+	switch s.Kind {
+	case WrongLoad:
+		p.LitStep[s.A] = p.Steps[s.A]
+	case StepsExchanged:
+		p.LitStep[s.A], p.LitStep[s.B] = p.Steps[s.A], p.Steps[s.B]
+	default:
+		p.Correct(s)
 	}
-	p.Correct(s)
 }
 
 // PossibleMistakes lists the mistakes that the readings allow: an exchange of any two feeds with
-// current readings, reversed leads in any step in which most pair voltages are negative, and any
-// other load in any step with readings.
+// current readings, reversed leads in any step in which most pair voltages are negative, any other
+// load in any step with readings, and an exchange of any two such steps.
 func (p *Problem) PossibleMistakes() (list []Mistake) {
 	clamped := map[int]bool{}
 	pairs, negative := make([]int, p.ReadSteps), make([]int, p.ReadSteps)
@@ -91,6 +101,11 @@ func (p *Problem) PossibleMistakes() (list []Mistake) {
 		for b := range p.Run.Steps {
 			if b != p.LitStep[k] {
 				list = append(list, Mistake{WrongLoad, k, b})
+			}
+		}
+		for b := range k {
+			if p.LitStep[k] == p.Steps[k] && p.LitStep[b] == p.Steps[b] {
+				list = append(list, Mistake{StepsExchanged, k, b})
 			}
 		}
 	}
