@@ -139,19 +139,13 @@ func TestOpenWithoutCurrent(t *testing.T) {
 // stored reads a run and its readings, simulated by an independent program.
 func stored(t *testing.T, name string) (*run.Run, []reading.Reading) {
 	t.Helper()
-	return fromFiles(t, "testdata/"+name+".toml", "testdata/"+name+".csv")
-}
-
-// fromFiles reads a run file and a file of readings.
-func fromFiles(t *testing.T, runFile, readings string) (*run.Run, []reading.Reading) {
-	t.Helper()
-	r := runtest.Load(t, runFile)
-	file, err := os.Open(readings)
+	r := runtest.Load(t, "testdata/"+name+".toml")
+	file, err := os.Open("testdata/" + name + ".csv")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	set, err := csv.Parse(readings, file, r)
+	set, err := csv.Parse(name+".csv", file, r)
 	if err != nil {
 		t.Fatal(err)
 	}
