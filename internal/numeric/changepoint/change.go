@@ -7,32 +7,33 @@ type Shape int
 
 const (
 	None Shape = iota
-	Step       // from one value to the next
-	Bend       // a slope that begins
+	Step       // a jump from one value to the next
+	Bend       // a change of slope
 )
 
-// Course is the best explanation of a kind: beside the null's straight line, a step
+// Course is a fit of a series with one change: the line or constant of Null, and a jump
 // before point At or a bend at it.
 type Course struct {
 	Shape Shape
-	At    int     // index of the first point behind the step, or of the bend
-	Level float64 // of the null's line at the change: what was before it
-	Size  float64 // of the step, or the slope that the bend adds per unit of x
-	Rest  float64 // weighted sum of squares that it leaves
-	Error float64 // standard deviation of Size as the weights have it
+	At    int     // index of the first point after the jump, or of the bend
+	Level float64 // value before the change, extrapolated to At; in units of y
+	Size  float64 // of the jump, in units of y; of a bend the change of slope, per unit of x
+	Rest  float64 // weighted sum of squared residuals
+	Error float64 // standard deviation of Size, with 1/weight as the variance of a point
 }
 
-// Null fits what holds where nothing happened: a constant, or a line where sloped.
-// It returns the weighted sum of squares.
+// Null fits a series without a change: a constant, or a straight line if sloped. It returns
+// the weighted sum of squared residuals.
 func Null(x, y, weight []float64, sloped bool) float64 {
 	f := newSums(x, y, weight)
 	_, rest, _ := f.null(sloped)
 	return rest
 }
 
-// Best finds the step and the bend that explain points best, each behind at least
-// one point and before at least one. x ascends. weight is inverse to the variances;
-// a point of weight 0 is passed over. The cost grows with the number of points.
+// Best finds the jump and the bend with the least weighted sum of squared residuals. x ascends.
+// weight is inversely proportional to the variance of y; no change is placed at a point of
+// weight 0. Rest is +Inf where no change can be fitted. The run time is proportional to the
+// number of points.
 func Best(x, y, weight []float64, sloped bool) (step, bend Course) {
 	f := newSums(x, y, weight)
 	n := len(x)
@@ -99,7 +100,7 @@ func newSums(x, y, weight []float64) *sums {
 	return f
 }
 
-// null returns the null's line and what it leaves.
+// null returns the constant or line without a change and its weighted sum of squared residuals.
 func (f *sums) null(sloped bool) (line [2]float64, rest float64, ok bool) {
 	if !sloped {
 		a := f.wy[0] / f.w[0]
@@ -114,8 +115,8 @@ func (f *sums) null(sloped bool) (line [2]float64, rest float64, ok bool) {
 	return [2]float64{a, b}, math.Max(0, f.wyy[0]-a*f.wy[0]-b*f.wxy[0]), true
 }
 
-// with fits the null and one more column: 1 or x − x(k) from point k on. The column is
-// made orthogonal to the null's; what it then explains is its share of the squares.
+// with fits the null and one more column: 1 or x − x(k) from point k on, and 0 before it. The
+// column is made orthogonal to the null's, which gives its reduction of the sum of squares.
 func (f *sums) with(k int, shape Shape, sloped bool) (Course, bool) {
 	// Inner products of the column h with 1, x, y and itself.
 	t := f.x[k]

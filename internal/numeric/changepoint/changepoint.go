@@ -1,7 +1,6 @@
-// Package changepoint watches a series for a change: the cumulative sum and the
-// exponentially weighted mean that signal one, their average run lengths, and the
-// step or bend that explains it best. Values are standardised by the caller:
-// zero mean and unit deviation while nothing happens.
+// Package changepoint finds changes in a series. Cusum and Ewma signal a change, value by
+// value; Best and Courses fit the jump or bend that explains it best. Cusum and Ewma take
+// values standardised by the caller: zero mean and unit standard deviation without a change.
 package changepoint
 
 import "math"
@@ -25,11 +24,11 @@ func (c *Cusum) Add(deviation float64) bool {
 // 6.3.2.4) with the limits it has after many values.
 type Ewma struct {
 	Weight float64 // of the newest value, 0 to 1
-	Width  float64 // of the limits, in deviations of the average
-	Mean   float64
+	Width  float64 // of the limits, in standard deviations of the average
+	Mean   float64 // the average so far, in standard deviations of one value
 }
 
-// Limit is how far the average may go, in deviations of one value.
+// Limit returns how far the average may go either way, in standard deviations of one value.
 func (e Ewma) Limit() float64 { return e.Width * math.Sqrt(e.Weight/(2-e.Weight)) }
 
 // Add takes a deviation from the target and reports whether the average is beyond

@@ -8,7 +8,7 @@ import (
 )
 
 // Tail returns the probability that chi-squared with n degrees of freedom exceeds x. It is
-// 1 where there is nothing to compare, and 0 for a sum that is infinite or not a number.
+// 1 for n ≤ 0 or x ≤ 0, and 0 where x is infinite or not a number.
 func Tail(x float64, n int) float64 {
 	switch {
 	case n <= 0 || x <= 0:

@@ -33,7 +33,7 @@ func benchmarkStep(b *testing.B, n, m int) {
 	}
 }
 
-// One linear step of a commissioning, and of the largest run foreseen.
+// One linear problem of the size of a commissioning, and of the largest run planned for.
 func BenchmarkStep32x50(b *testing.B)   { benchmarkStep(b, 32, 50) }
 func BenchmarkStep500x400(b *testing.B) { benchmarkStep(b, 500, 400) }
 

@@ -126,7 +126,7 @@ func agreement(got, want []float64, digits float64) float64 {
 func (c certified) compare(t *testing.T, name string, f *Fit, want agreed) {
 	t.Helper()
 	if !f.Converged || f.Singular {
-		t.Errorf("%s: converged %v, singular %v after %d steps", name, f.Converged, f.Singular, f.Iterations)
+		t.Errorf("%s: converged %v, singular %v after %d iterations", name, f.Converged, f.Singular, f.Iterations)
 		return
 	}
 	spread := math.Sqrt(f.SumSquares / float64(len(c.y)-len(f.X)))

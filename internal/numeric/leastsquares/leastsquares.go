@@ -2,9 +2,9 @@
 // divided by their standard uncertainties. Parameters may have independent Gaussian priors.
 //
 // The method is Levenberg–Marquardt in the form of Moré: a trust region in lengths scaled by the
-// columns of the Jacobian, inside which the full Gauss–Newton step is taken (J. J. Moré, The
+// columns of the Jacobian, inside which the full Gauss–Newton update is made (J. J. Moré, The
 // Levenberg–Marquardt algorithm: implementation and theory, Lecture Notes in Mathematics 630 (1978)
-// 105). Each linear step is solved by Householder reflections, never by normal equations. The same
+// 105). Each linear problem is solved by Householder reflections, never by normal equations. The same
 // input gives the same bits.
 //
 // The package finds a local minimum near its start. It does not search for others, does not reject
@@ -23,8 +23,8 @@ type Model interface {
 	Size() (residuals, parameters int)
 	// Evaluate writes residuals, (measured − predicted)/uncertainty, at x and, where
 	// jacobian is not nil, their derivatives ∂residual(i)/∂x(j), all of them. An error
-	// means that x is outside the model's domain: the step is refused and shortened, as
-	// is one to anything that is not finite. The last call of a fit is at its X.
+	// means that x is outside the model's domain. The update to x is then rejected and
+	// shortened, as one to a value that is not finite is. The last call of a fit is at its X.
 	Evaluate(x, residuals []float64, jacobian *Matrix) error
 }
 
@@ -34,16 +34,16 @@ type Prior struct{ Mean, Deviation []float64 }
 
 // Options are the settings of a fit. The zero value selects the defaults.
 type Options struct {
-	MaxIterations int // steps tried, refused ones included; 0 = 200
-	// Tolerance ends the fit where all further steps together are predicted to lower the sum of
+	MaxIterations int // updates tried, rejected ones included; 0 = 200
+	// Tolerance ends the fit where all further updates together are predicted to lower the sum of
 	// squares by no more than this part of it; 0 = 1e-16, a change of about 1e-8 of the parameters'
-	// deviations.
+	// standard deviations.
 	Tolerance float64
-	// Slack ends a fit with slow progress: where four steps in a row lowered the sum of squares, in
-	// squared standard uncertainties, by no more than this together, and the next promises no more
-	// than four times as much. 0.01 leaves an error of a fifth of a deviation, in one direction at
-	// most. A fit that converges normally gains more in its last steps, and ends by Tolerance. 0 =
-	// never.
+	// Slack, in squared standard uncertainties, ends a fit with slow progress: where four updates in
+	// a row lowered the sum of squares by no more than Slack together, and the next one is predicted
+	// to lower it by no more than 4·Slack. With 0.01 the error left is at most a fifth of a standard
+	// deviation, in one direction. A fit that converges normally makes larger updates until it ends
+	// by Tolerance. 0 = never.
 	Slack float64
 }
 
@@ -55,9 +55,9 @@ type Fit struct {
 	// variance; nil where Singular.
 	Covariance *Matrix
 	SumSquares float64 // residuals and priors together
-	// Converged reports that X is a minimum as near as Tolerance asks or rounding allows;
-	// or, where derivatives are not quite those of the residuals so that no step lowers
-	// the sum, that X is within a tenth of the parameters' deviations of where they point.
+	// Converged reports that X is a minimum to within Tolerance, Slack or rounding. It is also
+	// set where inexact derivatives leave no update that lowers the sum, and the predicted
+	// minimum is within a tenth of the parameters' standard deviations.
 	Converged bool
 	// Singular reports that readings and priors leave some direction undetermined: X is
 	// then one of many that explain the readings as well.
@@ -79,15 +79,15 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 		return nil, err
 	}
 	s := newSearch(o, o.prior(prior), opt)
-	copy(s.here.x, o.arrange(start))
-	if err := s.visit(s.here); err != nil {
+	copy(s.current.x, o.arrange(start))
+	if err := s.evaluate(s.current); err != nil {
 		return nil, err
 	}
-	if !finite(s.here.sum) {
+	if !finite(s.current.sum) {
 		return nil, errors.New("residuals or derivatives at the start are not finite")
 	}
 	s.begin()
-	for s.iterations < s.most && !s.arrived() {
+	for s.iterations < s.maxIterations && !s.converged() {
 		if s.slow() {
 			break
 		}
@@ -121,7 +121,7 @@ func check(k int, start []float64, prior *Prior) error {
 	}
 	for j, d := range prior.Deviation {
 		if !(d > 0) {
-			return fmt.Errorf("parameter %d has a prior deviation of %g (want more than 0, +Inf for none)", j, d)
+			return fmt.Errorf("parameter %d has a prior deviation of %g (want more than 0, +Inf for zeroReduction)", j, d)
 		}
 		if !math.IsInf(d, 1) && !finite(prior.Mean[j]) {
 			return fmt.Errorf("parameter %d has a prior mean of %g", j, prior.Mean[j])

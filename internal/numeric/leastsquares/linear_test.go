@@ -46,7 +46,7 @@ func TestCertifiedLinear(t *testing.T) {
 			t.Fatal(err)
 		}
 		set.compare(t, c.name, f, c.want)
-		// A linear problem takes one step; Filip's rounding takes some more to settle.
+		// A linear problem needs one update; Filip, with its rounding, needs more.
 		if f.Evaluations > 2 && c.name != "Filip" {
 			t.Errorf("%s: %d evaluations, want 2", c.name, f.Evaluations)
 		}

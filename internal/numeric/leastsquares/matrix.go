@@ -1,6 +1,6 @@
 package leastsquares
 
-// Matrix is dense, row after row.
+// Matrix is a dense matrix, stored row by row.
 type Matrix struct {
 	Rows, Cols int
 	Data       []float64
@@ -17,7 +17,7 @@ func (m *Matrix) At(i, j int) float64 { return m.Data[i*m.Cols+j] }
 // Row returns row i, shared with the matrix.
 func (m *Matrix) Row(i int) []float64 { return m.Data[i*m.Cols : (i+1)*m.Cols] }
 
-// Clone is a copy.
+// Clone returns a copy.
 func (m *Matrix) Clone() *Matrix {
 	return &Matrix{Rows: m.Rows, Cols: m.Cols, Data: append([]float64(nil), m.Data...)}
 }

@@ -118,7 +118,7 @@ var nonlinear = []struct {
 }
 
 // Digits that have to agree with the certified parameters and standard deviations,
-// of the eleven that are given, and the steps allowed where the default is short.
+// of the eleven that are given, and the iterations allowed where the default is too few.
 var (
 	usual      = agreed{8, 8, 0}
 	exceptions = map[string]agreed{

@@ -5,14 +5,15 @@ import "math/bits"
 // ordered is a model whose parameters are in an order that keeps its triangle sparse.
 type ordered struct {
 	model Model
-	order []int // by place: the parameter
+	order []int // by position: the parameter
 	x     []float64
 	plain *Matrix   // the Jacobian in the model's own order
-	start []float64 // residuals at the start, until they were used
+	start []float64 // residuals at the start; nil once returned by Evaluate
 }
 
-// inOrder returns a model in the order that its Jacobian at x suggests, where it must be evaluated
-// first. It returns an error where the model cannot be evaluated there.
+// inOrder evaluates a model at x and returns it with its parameters in the order leastDegree of
+// its Jacobian. The first call of Evaluate must be at x. It returns an error where the model
+// cannot be evaluated there.
 func inOrder(m Model, x []float64) (*ordered, error) {
 	n, k := m.Size()
 	o := &ordered{model: m, x: make([]float64, k), plain: NewMatrix(n, k), start: make([]float64, n)}
@@ -83,9 +84,9 @@ func (o *ordered) fit(f *Fit) *Fit {
 	return f
 }
 
-// leastDegree returns the columns of a Jacobian in an order of elimination: that column next which
-// shares rows with the fewest others left (Tinney and Walker, Proc. IEEE 55 (1967), scheme 2), and of
-// those the first.
+// leastDegree returns the columns of a Jacobian in an order of elimination: next is the column that
+// shares rows with the fewest remaining ones (Tinney and Walker, Proc. IEEE 55 (1967) 1801, scheme
+// 2), and of equal ones the first.
 func leastDegree(jacobian *Matrix) []int {
 	k := jacobian.Cols
 	words := (k + 63) / 64

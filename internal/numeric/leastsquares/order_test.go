@@ -50,12 +50,12 @@ func TestOrderKeepsTheTriangleSparse(t *testing.T) {
 		t.Fatal(fit, err)
 	}
 	s := newSearch(o, nil, Options{})
-	if err := s.visit(s.here); err != nil {
+	if err := s.evaluate(s.current); err != nil {
 		t.Fatal(err)
 	}
-	s.linearise(s.here)
+	s.linearise(s.current)
 	filled := 0
-	for _, x := range s.here.linear.upper {
+	for _, x := range s.current.linear.upper {
 		if x != 0 {
 			filled++
 		}

@@ -2,35 +2,35 @@ package leastsquares
 
 import "math"
 
-// search is the state of one fit. All memory is made before its first step.
+// search is the state of one fit. All memory is allocated before its first iteration.
 type search struct {
-	model        Model
-	weight, mean []float64 // of the priors; a weight is 1/deviation
-	most         int
-	tolerance    float64
-	slack        float64
+	model         Model
+	weight, mean  []float64 // of the priors; a weight is 1/(standard deviation)
+	maxIterations int
+	tolerance     float64
+	slack         float64
 
-	here, there *place    // where the fit is, and the place tried
-	last        *place    // evaluated last
-	scale       []float64 // the greatest length that each column has had
-	radius      float64   // of the region of trust, in scaled length
-	damping     float64   // λ of the last step
-	damped      *triangle
-	delta       []float64 // the step to try
+	current, trial *point    // the best point so far, and the one tried
+	last           *point    // the point evaluated last
+	scale          []float64 // by parameter: the greatest length that its Jacobian column has had
+	radius         float64   // of the trust region, in scaled length
+	damping        float64   // λ of the last update
+	damped         *triangle
+	delta          []float64 // δ, the update to try
 
 	diagonal, right, scaled []float64 // scratch
 	iterations, evaluations int
-	rate                    float64            // length of a full step over that of the one before
-	refused                 int                // in a row
-	sums                    [slowSteps]float64 // of squares, before each of the last steps
-	stalled                 bool               // no step is good, and the predicted reduction is negligible
-	crept                   bool               // steps are good, but the predicted reduction is negligible
+	rate                    float64              // length of a full update over that of the one before
+	rejected                int                  // updates rejected in a row
+	sums                    [slowUpdates]float64 // of squares, before each of the last updates
+	stalled                 bool                 // no update lowers the sum, and the predicted reduction is negligible
+	tooSlow                 bool                 // updates lower the sum, but by no more than Slack
 }
 
 func newSearch(m Model, prior *Prior, opt Options) *search {
 	n, k := m.Size()
-	s := &search{model: m, most: opt.MaxIterations, tolerance: opt.Tolerance, slack: opt.Slack,
-		here: newPlace(n, k), there: newPlace(n, k), damped: newTriangle(max(n, k), k)}
+	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slack: opt.Slack,
+		current: newPoint(n, k), trial: newPoint(n, k), damped: newTriangle(max(n, k), k)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
 		*v = make([]float64, k)
 	}
@@ -40,8 +40,8 @@ func newSearch(m Model, prior *Prior, opt Options) *search {
 			s.weight[j] = 1 / d
 		}
 	}
-	if s.most == 0 {
-		s.most = 200
+	if s.maxIterations == 0 {
+		s.maxIterations = 200
 	}
 	if s.tolerance == 0 {
 		s.tolerance = 1e-16
@@ -52,118 +52,122 @@ func newSearch(m Model, prior *Prior, opt Options) *search {
 // begin sets the radius of the trust region: ten times the length of the start, within Moré's 0.1
 // to 100, or no limit from a start at zero.
 func (s *search) begin() {
-	s.linearise(s.here)
-	s.radius = 10 * s.length(s.here.x)
+	s.linearise(s.current)
+	s.radius = 10 * s.length(s.current.x)
 	if s.radius == 0 {
 		s.radius = math.Inf(1)
 	}
 }
 
-// arrived reports whether the predicted reduction of all further steps is within the tolerance.
-// Where each full step is a constant part of the one before, they add up to a geometric series.
-func (s *search) arrived() bool {
+// converged reports whether the predicted reduction of all further updates is within the
+// tolerance. Each full update is taken as a constant part of the one before, so their sum is a
+// geometric series.
+func (s *search) converged() bool {
 	left := 1 - s.rate
-	return s.here.promise <= left*left*s.tolerance*s.here.sum
+	return s.current.reduction <= left*left*s.tolerance*s.current.sum
 }
 
 const (
-	// A step that gains less than this part of the predicted reduction is refused (Moré 1978, section 7).
-	worthwhile = 1e-4
-	// Where a full step promises less than this part of the sum of squares, rounding of
-	// the sums may hide the gain: a step is then good if it leaves less to promise.
+	// minGainPart: an update that lowers the sum by less than this part of the predicted reduction
+	// is rejected (Moré 1978, section 7).
+	minGainPart = 1e-4
+	// roundingPart: where the predicted reduction is below this part of the sum of squares, rounding
+	// of the sums may hide it. An update is then accepted if it lowers the predicted reduction.
 	roundingPart = 1e-7
-	// Where a step promises less than this and is not good, rounding hides any gain. The second is
-	// for fits without any residual, in squared standard uncertainties.
-	hidden, none = 1e-12, 1e-20
-	// So many refusals in a row shorten a step ten million times or more.
-	hopeless = 24
-	// Where no step is good because derivatives are not quite those of the residuals,
-	// this much may be left to win: a step of a tenth of the parameters' deviations, all
-	// together, if those are scaled by the residual deviation.
-	slight = 0.01
-	// A fit creeps where so many steps gain less than Slack together, and the next promises less than
-	// this many times it: a curved valley keeps less than its derivatives promise. See Options.
-	slowSteps   = 4
-	slowPromise = 4.0
+	// roundingReduction, as a part of the sum of squares, and zeroReduction, in squared standard
+	// uncertainties a residual: a rejected update with a smaller predicted reduction ends the fit,
+	// because rounding hides any gain. The second is for fits with residuals of zero.
+	roundingReduction, zeroReduction = 1e-12, 1e-20
+	// maxRejections is the number of rejected updates in a row that ends the fit: the last of them is
+	// shorter than the first by a factor of ten million or more.
+	maxRejections = 24
+	// maxStalledPart is the predicted reduction, as a part of the mean squared residual, up to which
+	// a fit that no update improves has converged: a change of a tenth of the parameters' standard
+	// deviations, scaled by the residual standard deviation. Inexact derivatives cause such fits.
+	maxStalledPart = 0.01
+	// slowUpdates and slowReduction are the number of updates, and the predicted reduction in units
+	// of Slack, of Options.Slack. In a curved valley the real reduction is below the predicted one.
+	slowUpdates   = 4
+	slowReduction = 4.0
 )
 
-// slow reports whether the last steps gained so little that the fit may end, see
-// Options.
+// slow reports whether the last updates lowered the sum so little that the fit may end, see
+// Options.Slack.
 func (s *search) slow() bool {
-	at := &s.sums[s.iterations%slowSteps]
-	gained := *at - s.here.sum
-	*at = s.here.sum
-	if s.iterations < slowSteps {
+	at := &s.sums[s.iterations%slowUpdates]
+	gained := *at - s.current.sum
+	*at = s.current.sum
+	if s.iterations < slowUpdates {
 		return false
 	}
-	s.crept = s.slack > 0 && gained <= s.slack && s.here.promise <= slowPromise*s.slack
-	return s.crept
+	s.tooSlow = s.slack > 0 && gained <= s.slack && s.current.reduction <= slowReduction*s.slack
+	return s.tooSlow
 }
 
-// advance tries one step, and makes it if it is good. It returns false where no step
-// of any length is good any more.
+// advance tries one update and keeps it if it is accepted. It returns false where no update
+// of any length would be.
 func (s *search) advance() bool {
-	here, there := s.here, s.there
-	promised, slope := s.choose()
+	current, trial := s.current, s.trial
+	predicted, slope := s.chooseUpdate()
 	length := s.length(s.delta)
 	if s.iterations == 1 {
 		s.radius = math.Min(s.radius, length)
 	}
 	for j, d := range s.delta {
-		there.x[j] = here.x[j] + d
+		trial.x[j] = current.x[j] + d
 	}
-	fine := s.visit(there) == nil && finite(there.sum)
-	gained := here.sum - there.sum
-	if fine && s.better(promised, gained) {
+	usable := s.evaluate(trial) == nil && finite(trial.sum)
+	gained := current.sum - trial.sum
+	if usable && s.better(predicted, gained) {
 		if s.atRounding() {
 			s.radius = math.Max(s.radius, 2*length)
 		} else {
-			s.adapt(gained/promised, gained, slope, length)
+			s.adapt(gained/predicted, gained, slope, length)
 		}
 		s.rate = 0
-		if s.damping == 0 && there.promise < here.promise {
-			s.rate = math.Sqrt(there.promise / here.promise)
+		if s.damping == 0 && trial.reduction < current.reduction {
+			s.rate = math.Sqrt(trial.reduction / current.reduction)
 		}
-		s.here, s.there = there, here
-		s.refused = 0
+		s.current, s.trial = trial, current
+		s.rejected = 0
 		return true
 	}
-	if !fine {
+	if !usable {
 		gained = math.Inf(-1)
 	}
 	s.adapt(-1, gained, slope, length)
-	s.refused++
-	n := float64(len(here.residuals))
-	if s.refused == hopeless || fine && (promised <= hidden*here.sum || here.promise <= none*(n+1)) {
-		s.stalled = here.promise <= none*(n+1) || here.promise*n <= slight*here.sum
+	s.rejected++
+	n := float64(len(current.residuals))
+	if s.rejected == maxRejections || usable && (predicted <= roundingReduction*current.sum || current.reduction <= zeroReduction*(n+1)) {
+		s.stalled = current.reduction <= zeroReduction*(n+1) || current.reduction*n <= maxStalledPart*current.sum
 		return false
 	}
 	return true
 }
 
-// atRounding reports whether the minimum is so near that rounding decides which step is better.
-func (s *search) atRounding() bool { return s.here.promise <= roundingPart*s.here.sum }
+// atRounding reports whether the minimum is so near that rounding decides which sum is lower.
+func (s *search) atRounding() bool { return s.current.reduction <= roundingPart*s.current.sum }
 
-// better reports whether the place tried is better, and computes the full step from there if so.
-func (s *search) better(promised, gained float64) bool {
-	here, there := s.here, s.there
+// better reports whether the trial point is accepted, and linearises the model there if so.
+func (s *search) better(predicted, gained float64) bool {
+	current, trial := s.current, s.trial
 	if !s.atRounding() {
-		if !(gained > worthwhile*promised) {
+		if !(gained > minGainPart*predicted) {
 			return false
 		}
-		s.linearise(there)
+		s.linearise(trial)
 		return true
 	}
-	if math.Abs(gained) <= roundingPart*here.sum {
-		s.linearise(there)
-		return there.promise < here.promise
+	if math.Abs(gained) <= roundingPart*current.sum {
+		s.linearise(trial)
+		return trial.reduction < current.reduction
 	}
 	return false
 }
 
-// adapt widens or narrows the region of trust after a step whose gain was ratio
-// times its promise (Moré 1978, section 4). A narrower one is guessed from the
-// parabola through the sum here, its slope and the sum there.
+// adapt widens or narrows the trust region after an update whose reduction was ratio times
+// the predicted one (Moré 1978, section 4). A narrower radius follows from the parabola through
+// the current sum, its slope and the sum at the trial point.
 func (s *search) adapt(ratio, gained, slope, length float64) {
 	switch {
 	case ratio <= 0.25:
@@ -179,21 +183,21 @@ func (s *search) adapt(ratio, gained, slope, length float64) {
 	}
 }
 
-// finish computes the covariance. A model that remembers where it was is brought
-// back to X where a step from there was refused.
+// finish computes the covariance. Where the last update was rejected it evaluates the model
+// once more, at X, for models that keep the state of their last evaluation.
 func (s *search) finish() (*Fit, error) {
-	converged := s.arrived() || s.stalled || s.crept
-	if s.last != s.here {
-		if err := s.visit(s.here); err != nil {
+	converged := s.converged() || s.stalled || s.tooSlow
+	if s.last != s.current {
+		if err := s.evaluate(s.current); err != nil {
 			return nil, err
 		}
 	}
-	f := &Fit{X: s.here.x, Residuals: s.here.residuals, Jacobian: s.here.jacobian, SumSquares: s.here.sum,
+	f := &Fit{X: s.current.x, Residuals: s.current.residuals, Jacobian: s.current.jacobian, SumSquares: s.current.sum,
 		Converged: converged, Iterations: s.iterations, Evaluations: s.evaluations}
-	if s.here.damping > 0 {
-		s.fold(s.here.linear, s.here, 0)
+	if s.current.damping > 0 {
+		s.fold(s.current.linear, s.current, 0)
 	}
-	f.Covariance = s.here.linear.covariance()
+	f.Covariance = s.current.linear.covariance()
 	f.Singular = f.Covariance == nil
 	return f, nil
 }

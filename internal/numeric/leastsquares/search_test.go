@@ -6,26 +6,26 @@ import (
 	"testing"
 )
 
-// TestDampedStep: a damped step solves (JᵀJ + P + λD²)·δ = −(Jᵀr + P·(x − mean)), ends at
-// the edge of the region of trust, and promises what the linear model gives.
-func TestDampedStep(t *testing.T) {
+// TestDampedUpdate: a damped update solves (JᵀJ + P + λD²)·δ = −(Jᵀr + P·(x − mean)), is as
+// long as the trust region's radius, and predicts the reduction of the linear model.
+func TestDampedUpdate(t *testing.T) {
 	prior := &Prior{[]float64{0.5, 0, 2}, []float64{0.05, math.Inf(1), 3}}
 	s := newSearch(decay(0.03, decaying), prior, Options{})
-	copy(s.here.x, []float64{1, 1, 0})
-	if err := s.visit(s.here); err != nil {
+	copy(s.current.x, []float64{1, 1, 0})
+	if err := s.evaluate(s.current); err != nil {
 		t.Fatal(err)
 	}
 	s.begin()
 	for _, part := range []float64{0.5, 0.01} {
-		s.radius = part * s.length(s.here.step)
-		promised, slope := s.choose()
+		s.radius = part * s.length(s.current.update)
+		predicted, slope := s.chooseUpdate()
 		if l := s.length(s.delta); math.Abs(l-s.radius) > 0.1*s.radius {
 			t.Errorf("radius %g, but length %g", s.radius, l)
 		}
 		fall, down := 0.0, 0.0
-		for i, r := range s.here.residuals {
+		for i, r := range s.current.residuals {
 			along := 0.0
-			for j, d := range s.here.jacobian.Row(i) {
+			for j, d := range s.current.jacobian.Row(i) {
 				along += d * s.delta[j]
 			}
 			fall += r*r - (r+along)*(r+along)
@@ -33,30 +33,30 @@ func TestDampedStep(t *testing.T) {
 		}
 		for j := range s.delta {
 			w := 1 / prior.Deviation[j]
-			z, dz := w*(s.here.x[j]-prior.Mean[j]), w*s.delta[j]
+			z, dz := w*(s.current.x[j]-prior.Mean[j]), w*s.delta[j]
 			fall += z*z - (z+dz)*(z+dz)
 			down -= z * dz
 			sum := s.damping*s.scale[j]*s.scale[j]*s.delta[j] + w*(z+dz)
 			size := math.Abs(w * z)
-			for i, r := range s.here.residuals {
+			for i, r := range s.current.residuals {
 				along := r
-				for k, d := range s.here.jacobian.Row(i) {
+				for k, d := range s.current.jacobian.Row(i) {
 					along += d * s.delta[k]
 				}
-				sum += s.here.jacobian.At(i, j) * along
-				size += math.Abs(s.here.jacobian.At(i, j) * r)
+				sum += s.current.jacobian.At(i, j) * along
+				size += math.Abs(s.current.jacobian.At(i, j) * r)
 			}
 			if math.Abs(sum) > 1e-12*size {
 				t.Errorf("equation %d is off by %g of %g", j, sum, size)
 			}
 		}
-		if !alike([]float64{promised, slope}, []float64{fall, down}, 1e-10) {
-			t.Errorf("promise %g, slope %g, want %g, %g", promised, slope, fall, down)
+		if !alike([]float64{predicted, slope}, []float64{fall, down}, 1e-10) {
+			t.Errorf("reduction %g, slope %g, want %g, %g", predicted, slope, fall, down)
 		}
 	}
 }
 
-// TestDependentColumns: a column that is the sum of others but for rounding leaves the fit
+// TestDependentColumns: a column that is the sum of others, apart from rounding, leaves the fit
 // singular, for any such column and any units. The sum of squares is that of the fit without it,
 // reached at once.
 func TestDependentColumns(t *testing.T) {
@@ -94,10 +94,9 @@ func kink(slope float64, last *float64) bowl {
 	}}
 }
 
-// TestKink: where no step lowers the sum, a fit that derivatives still send less than a
-// tenth of a deviation away has converged, and one that they send further has not.
-// Either ends soon, with the last evaluation at X although steps from there were
-// refused.
+// TestKink: where no update lowers the sum, a fit whose full update is less than a tenth
+// of a standard deviation has converged, and one with a longer full update has not. Either
+// ends soon, with the last evaluation at X although later updates were rejected.
 func TestKink(t *testing.T) {
 	for _, c := range []struct {
 		slope     float64
@@ -114,11 +113,11 @@ func TestKink(t *testing.T) {
 	}
 }
 
-// TestFarStart: from a start where the full step overshoots by many powers of ten, as
-// many refusals as it takes do not end the fit.
+// TestFarStart: the many rejected updates from a start where the full update is many powers of
+// ten too long do not end the fit.
 func TestFarStart(t *testing.T) {
 	m := bowl{1, 1, func(x, residuals []float64, jacobian *Matrix) error {
-		residuals[0] = math.Atan(x[0]) // Newton's classic: from 1000 the full step lands at −1.6e6
+		residuals[0] = math.Atan(x[0]) // the textbook example of Newton's method diverging: from 1000 the full update ends at −1.6e6
 		if jacobian != nil {
 			jacobian.Row(0)[0] = 1 / (1 + x[0]*x[0])
 		}

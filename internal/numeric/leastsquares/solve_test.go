@@ -90,28 +90,28 @@ func TestPriorIsAReading(t *testing.T) {
 	}
 }
 
-// TestUnseenParameter: what no reading sees keeps its mean and deviation exactly, and
-// without a prior the fit is singular, says so, and still finds the others.
-func TestUnseenParameter(t *testing.T) {
+// TestUnreadParameter: a parameter on which no reading depends keeps its prior mean and
+// deviation exactly. Without a prior the fit is reported as singular, and the others are found.
+func TestUnreadParameter(t *testing.T) {
 	a := [][]float64{{1, 0, 2}, {1, 0, -1}, {3, 0, 1}, {1, 0, 1}}
 	y := []float64{1, 2, 3, 2}
 	none := math.Inf(1)
 	f := solve(t, linear(a, y), []float64{0, 0, 0}, &Prior{[]float64{0, 7, 0}, []float64{none, 0.3, none}})
 	if f.X[1] != 7 || math.Abs(f.Covariance.At(1, 1)-0.09) > 1e-16 || f.Covariance.At(0, 1) != 0 || f.Singular || !f.Converged {
-		t.Errorf("unseen parameter at %v with covariance %v", f.X[1], f.Covariance)
+		t.Errorf("unread parameter at %v with covariance %v", f.X[1], f.Covariance)
 	}
 	blind := solve(t, linear(a, y), []float64{0, 7, 0}, nil)
 	if !blind.Singular || blind.Covariance != nil || !blind.Converged {
 		t.Errorf("singular %v, covariance %v, converged %v", blind.Singular, blind.Covariance, blind.Converged)
 	}
 	if blind.X[1] != 7 || !alike([]float64{blind.X[0], blind.X[2]}, []float64{f.X[0], f.X[2]}, 1e-12) {
-		t.Errorf("with nothing of the second: %v, with a prior: %v", blind.X, f.X)
+		t.Errorf("without a prior: %v, with a prior: %v", blind.X, f.X)
 	}
 }
 
-// TestOnlyTheSumIsSeen: two parameters in series, of which readings see the sum. A
-// prior of the same deviation for both splits it evenly; without one it is singular.
-func TestOnlyTheSumIsSeen(t *testing.T) {
+// TestOnlyTheSumIsRead: readings depend only on the sum of two parameters. Priors of equal
+// deviation divide it evenly; without priors the fit is singular.
+func TestOnlyTheSumIsRead(t *testing.T) {
 	for _, scale := range []float64{1, 1e-6, 1e6} {
 		a := [][]float64{{1, scale, 0.3}, {1, scale, 0.1}, {1, scale, 0.7}}
 		blind := solve(t, linear(a, []float64{4, 5, 6}), []float64{0, 0, 0}, nil)
@@ -137,7 +137,7 @@ func TestNoReadings(t *testing.T) {
 	}
 }
 
-// TestCovariance compares with (JᵀJ + P)⁻¹: their product is one.
+// TestCovariance: the covariance times JᵀJ + P is the unit matrix.
 func TestCovariance(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for range 20 {
@@ -233,7 +233,7 @@ func TestRefitIsTheSame(t *testing.T) {
 	}
 }
 
-// TestExactReadings: without any residual left the fit still ends, soon.
+// TestExactReadings: a fit whose residuals become zero ends after few evaluations.
 func TestExactReadings(t *testing.T) {
 	exact := make([]float64, 8)
 	for i := range exact {
@@ -247,7 +247,7 @@ func TestExactReadings(t *testing.T) {
 	}
 }
 
-// TestDomain: a step out of the domain is shortened, and the last evaluation is at X.
+// TestDomain: an update out of the domain is shortened, and the last evaluation is at X.
 func TestDomain(t *testing.T) {
 	outside := errors.New("logarithm of nothing")
 	var last float64
@@ -256,7 +256,7 @@ func TestDomain(t *testing.T) {
 		if x[0] <= 0 {
 			return outside
 		}
-		residuals[0] = math.Log(x[0]) + 3 // zero at e⁻³; the full step from 5 lands at −18
+		residuals[0] = math.Log(x[0]) + 3 // zero at e⁻³; the full update from 5 ends at −18
 		if jacobian != nil {
 			jacobian.Row(0)[0] = 1 / x[0]
 		}
@@ -271,8 +271,8 @@ func TestDomain(t *testing.T) {
 	}
 }
 
-// TestWrongDerivatives: a model whose derivatives point uphill is no minimum, and
-// costs no endless search.
+// TestWrongDerivatives: a fit with derivatives of the wrong sign does not converge, and ends
+// after few evaluations.
 func TestWrongDerivatives(t *testing.T) {
 	m := bowl{1, 1, func(x, residuals []float64, jacobian *Matrix) error {
 		residuals[0] = x[0] + 2
@@ -287,9 +287,8 @@ func TestWrongDerivatives(t *testing.T) {
 	}
 }
 
-// TestRoughDerivatives: derivatives that are a percent off find the minimum of what
-// they are told, slower; where the sum no longer falls along them the fit ends soon, a
-// small part of a deviation from the true minimum, and says that it converged.
+// TestRoughDerivatives: with derivatives that are wrong by a percent the fit takes more
+// evaluations, ends within a small part of a standard deviation of the minimum, and converges.
 func TestRoughDerivatives(t *testing.T) {
 	plain := decay(0.03, decaying)
 	rough := bowl{plain.n, 3, func(x, residuals []float64, jacobian *Matrix) error {
@@ -339,8 +338,8 @@ func TestRefused(t *testing.T) {
 	}
 }
 
-// TestNoMemoryInSteps: more steps take no more memory.
-func TestNoMemoryInSteps(t *testing.T) {
+// TestNoMemoryInUpdates: the number of allocations does not depend on that of the updates.
+func TestNoMemoryInUpdates(t *testing.T) {
 	set := readNonlinear(t, "DanWood")
 	var model Model = still{regression{set, nonlinear[3].curve}, make([]float64, 2)}
 	memory := func(steps int) float64 {
@@ -351,11 +350,11 @@ func TestNoMemoryInSteps(t *testing.T) {
 		})
 	}
 	if one, all := memory(1), memory(200); all > one {
-		t.Errorf("%v allocations for one step, %v for all", one, all)
+		t.Errorf("%v allocations for one update, %v for all", one, all)
 	}
 }
 
-// still evaluates without making memory.
+// still evaluates without allocating memory.
 type still struct {
 	regression
 	scratch []float64

@@ -2,9 +2,8 @@ package leastsquares
 
 import "testing"
 
-// TestTolerance: a fit that may leave a part of the sum of squares ends earlier, says
-// that it converged, and leaves no more than that; one that may leave all of it stays
-// at its start.
+// TestTolerance: with a larger Tolerance a fit ends earlier, reports that it converged, and is
+// above the minimum by no more than that part of the sum; with Tolerance 1 it stays at its start.
 func TestTolerance(t *testing.T) {
 	set := readNonlinear(t, "Misra1a")
 	fit := func(tolerance float64) *Fit {
@@ -31,8 +30,8 @@ func TestTolerance(t *testing.T) {
 	}
 }
 
-// sinking has its minimum where its derivative vanishes: each full step goes half of the
-// way, for ever.
+// sinking has its minimum where its derivative is zero, so that each full update goes half of
+// the remaining way.
 type sinking struct{}
 
 func (sinking) Size() (residuals, parameters int) { return 2, 1 }
@@ -45,8 +44,8 @@ func (sinking) Evaluate(x, residuals []float64, jacobian *Matrix) error {
 	return nil
 }
 
-// TestSlack: a fit that creeps ends where no more than Slack is left to win, and says
-// that it converged; without Slack it goes on.
+// TestSlack: a fit with slow progress ends no more than Slack above the minimum, and reports
+// that it converged; without Slack it continues.
 func TestSlack(t *testing.T) {
 	const slack = 0.01
 	with, err := Solve(sinking{}, []float64{3}, nil, Options{Slack: slack})
@@ -60,9 +59,9 @@ func TestSlack(t *testing.T) {
 	if !with.Converged || with.SumSquares > 100+slack || with.Evaluations >= without.Evaluations {
 		t.Errorf("sum %g after %d evaluations, converged %v; %d evaluations without slack", with.SumSquares, with.Evaluations, with.Converged, without.Evaluations)
 	}
-	// So few steps that the sum still falls fast.
+	// So few updates that the sum still falls fast.
 	cut, err := Solve(sinking{}, []float64{3}, nil, Options{Slack: slack, MaxIterations: 4})
 	if err != nil || cut.Converged {
-		t.Errorf("converged %v in four steps, %v", cut.Converged, err)
+		t.Errorf("converged %v in four updates, %v", cut.Converged, err)
 	}
 }

@@ -9,10 +9,10 @@ import (
 //
 //	‖J·δ + r‖² + ‖D·δ + c‖²
 //
-// with D diagonal. D is the triangle to begin with and the rows of J are folded into it, some at a
-// time, each lot from its first column on (sequential accumulation: Lawson and Hanson, Solving Least
-// Squares Problems, chapter 27). Columns in which neither the lot nor the triangle's row has an entry
-// are passed over, so that the work follows the entries that are not zero. All memory is made once.
+// with D diagonal. The triangle begins as D. The rows of J are added to it in lots of lotRows, each
+// from its first column on (sequential accumulation: Lawson and Hanson, Solving Least Squares
+// Problems, chapter 27). Columns in which neither the lot nor the triangle's row has an entry are
+// skipped, so the work depends on the number of nonzero entries. All memory is allocated once.
 type triangle struct {
 	n, m    int
 	upper   []float64 // m×m, row after row; only on and above the diagonal
@@ -25,7 +25,7 @@ type triangle struct {
 	scratch []float64 // m
 }
 
-// lotRows is how many rows are folded in at a time.
+// lotRows is the number of rows that are added at a time.
 const lotRows = 64
 
 func newTriangle(n, m int) *triangle {
@@ -33,21 +33,21 @@ func newTriangle(n, m int) *triangle {
 		first: make([]int, max(n, m)), lot: make([]int, 0, lotRows), next: make([]int, 0, m+1), right: make([]float64, m), scratch: make([]float64, m)}
 }
 
-// fold makes the triangle of a Jacobian, residuals, diagonal and its right-hand side.
+// fold computes the triangle of a Jacobian with residuals r and a diagonal with right-hand side c.
 func (t *triangle) fold(jacobian *Matrix, residuals, diagonal, c []float64) {
 	t.begin(diagonal, c)
 	t.absorb(jacobian.Rows, jacobian.Row, residuals)
 }
 
-// refold makes the triangle of another one, in the place of a Jacobian, and a diagonal with a
-// right-hand side of zeros.
+// refold computes the triangle of another triangle, which stands for a Jacobian, and a diagonal
+// with a right-hand side of zeros.
 func (t *triangle) refold(of *triangle, diagonal []float64) {
 	clear(t.scratch)
 	t.begin(diagonal, t.scratch)
 	t.absorb(of.m, func(i int) []float64 { return of.upper[i*of.m : (i+1)*of.m] }, of.right)
 }
 
-// absorb folds rows and their residuals in, by their first column. Rows of zeros change nothing.
+// absorb adds rows and their residuals in the order of their first columns. It skips rows of zeros.
 func (t *triangle) absorb(rows int, row func(i int) []float64, residuals []float64) {
 	for i := range rows {
 		t.first[i] = slices.IndexFunc(row(i), func(x float64) bool { return x != 0 })
@@ -68,7 +68,7 @@ func (t *triangle) absorb(rows int, row func(i int) []float64, residuals []float
 	t.foldLot(row, residuals)
 }
 
-// foldLot folds the rows of the lot in.
+// foldLot adds the rows of the lot to the triangle.
 func (t *triangle) foldLot(row func(i int) []float64, residuals []float64) {
 	h := len(t.lot)
 	if h == 0 {
@@ -140,7 +140,7 @@ func (t *triangle) reflect(j, h int) {
 	t.right[j] = apply(column, t.columns[t.m*lotRows:t.m*lotRows+h], t.right[j], tau)
 }
 
-// apply reflects one column with entry head in the triangle's row, which it returns.
+// apply reflects one column. head is its entry in the triangle's row; apply returns the new entry.
 func apply(v, column []float64, head, tau float64) float64 {
 	column = column[:len(v)]
 	sum := head
@@ -154,8 +154,8 @@ func apply(v, column []float64, head, tau float64) float64 {
 	return head - sum
 }
 
-// applyFour is apply for four columns and their entries in the triangle's row: the reflection is
-// read a quarter as often, and no sum waits for another.
+// applyFour is apply for four columns at once. It reads the reflection a quarter as often, and its
+// four sums do not depend on each other.
 func (t *triangle) applyFour(v []float64, columns [4]int, row []float64, tau float64) {
 	n := len(v)
 	at := func(k int) []float64 { return t.columns[k*lotRows : k*lotRows+n][:len(v)] }
@@ -180,7 +180,7 @@ func (t *triangle) applyFour(v []float64, columns [4]int, row []float64, tau flo
 	row[columns[3]] -= d
 }
 
-// solve writes the minimising δ; 0 in a direction of which nothing is known.
+// solve writes the minimising δ; 0 for a parameter whose diagonal entry is 0.
 func (t *triangle) solve(delta []float64) {
 	for j := t.m - 1; j >= 0; j-- {
 		row := t.upper[j*t.m : (j+1)*t.m]
@@ -218,8 +218,8 @@ func (t *triangle) gradient(g []float64) []float64 {
 	return g
 }
 
-// fall is by how much the minimising δ lowers the sum of squares.
-func (t *triangle) fall() float64 {
+// reduction returns by how much the minimising δ lowers the sum of squares.
+func (t *triangle) reduction() float64 {
 	sum := 0.0
 	for _, c := range t.right {
 		sum += c * c
@@ -227,7 +227,7 @@ func (t *triangle) fall() float64 {
 	return sum
 }
 
-// columnLength is the length of column j of J and D together.
+// columnLength returns the Euclidean length of column j of J and D together.
 func (t *triangle) columnLength(j int) float64 {
 	for k := 0; k <= j; k++ {
 		t.scratch[k] = t.upper[k*t.m+j]
@@ -235,8 +235,8 @@ func (t *triangle) columnLength(j int) float64 {
 	return norm(t.scratch[:j+1])
 }
 
-// sine is that of the angle between column j and the space of the columns before it;
-// 0 for a column of zeros.
+// sine returns the sine of the angle between column j and the space of the columns before
+// it; 0 for a column of zeros.
 func (t *triangle) sine(j int) float64 {
 	l := t.columnLength(j)
 	if l == 0 {
@@ -245,14 +245,14 @@ func (t *triangle) sine(j int) float64 {
 	return math.Abs(t.upper[j*t.m+j]) / l
 }
 
-// lost is the sine that rounding makes of 0.
-func (t *triangle) lost() float64 {
+// rankTolerance returns the largest sine that rounding alone can give two parallel columns.
+func (t *triangle) rankTolerance() float64 {
 	const epsilon = 0x1p-52
 	return 4 * epsilon * math.Sqrt(float64(t.n+t.m))
 }
 
-// covariance is R⁻¹·R⁻ᵀ; nil where a column lies in the space of the others to the
-// last digits. The sine of that angle is 1/(length of the column · its deviation).
+// covariance returns R⁻¹·R⁻ᵀ; nil where a column lies in the space of the others to within
+// rankTolerance. The sine of that angle is 1/(length of the column · standard deviation).
 func (t *triangle) covariance() *Matrix {
 	m := t.m
 	for j := range m {
@@ -287,7 +287,7 @@ func (t *triangle) covariance() *Matrix {
 		}
 	}
 	for a := range m {
-		if !(t.columnLength(a)*math.Sqrt(c.At(a, a))*t.lost() < 1) {
+		if !(t.columnLength(a)*math.Sqrt(c.At(a, a))*t.rankTolerance() < 1) {
 			return nil
 		}
 		for b := range a {
@@ -297,7 +297,7 @@ func (t *triangle) covariance() *Matrix {
 	return c
 }
 
-// norm is the Euclidean length, safe from overflow.
+// norm returns the Euclidean length, without overflow or underflow of the squares.
 func norm(v []float64) float64 {
 	plain := 0.0
 	for _, x := range v {

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// sameTriangle fails unless two triangles have the same minimising step and covariance. Rows of
+// sameTriangle fails unless two triangles have the same minimising update and covariance. Rows of
 // a triangle may differ in sign.
 func sameTriangle(t *testing.T, a, b *triangle) {
 	t.Helper()
@@ -15,7 +15,7 @@ func sameTriangle(t *testing.T, a, b *triangle) {
 	c, d := a.covariance(), b.covariance()
 	for j := range x {
 		if math.Abs(x[j]-y[j]) > 1e-11*(1+math.Abs(x[j])) {
-			t.Errorf("step %d: %g and %g", j, x[j], y[j])
+			t.Errorf("update %d: %g and %g", j, x[j], y[j])
 		}
 		for k := range x {
 			if p, q := c.At(j, k), d.At(j, k); math.Abs(p-q) > 1e-11*(1+math.Abs(p)) {
@@ -25,8 +25,8 @@ func sameTriangle(t *testing.T, a, b *triangle) {
 	}
 }
 
-// Rows folded in sparse columns, and more of them than one lot holds, give the triangle of the
-// normal equations: JᵀJ + D² is RᵀR.
+// More sparse rows than one lot holds give the triangle of the normal equations: RᵀR is
+// JᵀJ + D².
 func TestTriangleIsOfTheNormalEquations(t *testing.T) {
 	for _, keep := range []int{1, 3} { // every entry, or those of neighbouring columns
 		jacobian, residuals, diagonal, right := fill(3*lotRows+5, 9)

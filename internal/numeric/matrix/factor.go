@@ -39,8 +39,8 @@ func Inverse(m *leastsquares.Matrix) *leastsquares.Matrix {
 	return b
 }
 
-// Factor is the Cholesky factor of a covariance, row after row; a direction
-// without variance, such as a conductor held open, has none in it.
+// Factor returns the lower Cholesky factor of a covariance, stored row by row. The column of an
+// unknown without variance, such as a conductor held open, is zero.
 func Factor(covariance *leastsquares.Matrix) []float64 {
 	d := covariance.Rows
 	l := make([]float64, d*d)

@@ -1,13 +1,13 @@
-// Package matrix is arithmetic with covariance matrices: variances of linear functions,
-// what another reading leaves of them, their factors, roots and inverses. Matrices are dense;
-// vectors are dense unless they are Sparse, and have the length of the matrices' rows.
+// Package matrix has arithmetic with covariance matrices: variances of linear functions, their
+// update by a further reading, and the matrices' factors, roots and inverses. Matrices are dense;
+// vectors are dense unless they are Sparse, and as long as a row of the matrix.
 package matrix
 
 import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// Times is a matrix times a vector.
+// Times returns a matrix times a vector.
 func Times(c *leastsquares.Matrix, row []float64) []float64 {
 	few := SparseOf(row, 0)
 	out := make([]float64, c.Rows)
@@ -17,7 +17,7 @@ func Times(c *leastsquares.Matrix, row []float64) []float64 {
 	return out
 }
 
-// Dot is the scalar product.
+// Dot returns the scalar product of two vectors of equal length.
 func Dot(a, b []float64) float64 {
 	sum := 0.0
 	for i, x := range a {
@@ -26,7 +26,7 @@ func Dot(a, b []float64) float64 {
 	return sum
 }
 
-// Quadratic is rowᵀ·C·row.
+// Quadratic returns rowᵀ·C·row, the variance of a linear function with derivatives row.
 func Quadratic(c *leastsquares.Matrix, row []float64) float64 {
 	sum := 0.0
 	for i, a := range row {
@@ -44,8 +44,9 @@ func Quadratic(c *leastsquares.Matrix, row []float64) float64 {
 	return sum
 }
 
-// Widen is the opposite of Narrow: the reading with the given derivatives is taken out again. It
-// changes nothing where that reading alone determines a direction.
+// Widen removes a reading from a covariance, the inverse of Narrow: C + C·r·rᵀ·C/(1 − rᵀ·C·r)
+// (Sherman and Morrison). row holds r, the reading's derivatives over its standard deviation. Widen
+// changes nothing where only that reading determines a direction.
 func Widen(c *leastsquares.Matrix, row []float64) {
 	along := Times(c, row)
 	rest := 1 - Dot(row, along)
@@ -63,8 +64,8 @@ func Widen(c *leastsquares.Matrix, row []float64) {
 	}
 }
 
-// Narrow has a covariance updated by a reading with the given derivatives, in units of
-// its deviation.
+// Narrow updates a covariance by a reading: C − C·r·rᵀ·C/(1 + rᵀ·C·r) (Sherman and Morrison). row
+// holds r, the reading's derivatives over its standard deviation.
 func Narrow(c *leastsquares.Matrix, row []float64) {
 	along := Times(c, row)
 	by := 1 / (1 + Dot(row, along))

@@ -12,7 +12,7 @@ type Root struct{ rows []Sparse }
 
 // RootOf returns the upper triangular root of a covariance. Unknowns are eliminated from the last
 // to the first, so that the root of a prior stays sparse where the unknowns that many others depend
-// on come last. A direction without variance has none in the root.
+// on come last. The column of an unknown without variance is zero.
 func RootOf(covariance *leastsquares.Matrix) *Root {
 	n := covariance.Rows
 	rest := covariance.Clone() // only on and below the diagonal
@@ -20,7 +20,7 @@ func RootOf(covariance *leastsquares.Matrix) *Root {
 	var few []int
 	for j := n - 1; j >= 0; j-- {
 		row := rest.Row(j)
-		if !(row[j] > flat*covariance.At(j, j)) {
+		if !(row[j] > minRemaining*covariance.At(j, j)) {
 			continue
 		}
 		length := math.Sqrt(row[j])
@@ -52,8 +52,8 @@ func RootOf(covariance *leastsquares.Matrix) *Root {
 }
 
 const (
-	// flat is the part of a variance below which the rest of it is rounding.
-	flat = 1e-14
+	// minRemaining is the part of a variance below which what elimination leaves of it is rounding.
+	minRemaining = 1e-14
 	// negligible is the part of a whitened function, in standard deviations, that is left out. A
 	// reading whose function lacks a part of length δ changes no variance by more than 2·δ of it.
 	negligible = 1e-12

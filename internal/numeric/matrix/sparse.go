@@ -16,7 +16,7 @@ func SparseOf(dense []float64, negligible float64) (s Sparse) {
 	return s
 }
 
-// Dot is the scalar product with a dense vector.
+// Dot returns the scalar product with a dense vector.
 func (s Sparse) Dot(dense []float64) float64 {
 	sum := 0.0
 	for n, i := range s.at {
@@ -25,7 +25,7 @@ func (s Sparse) Dot(dense []float64) float64 {
 	return sum
 }
 
-// Square is the scalar product with itself.
+// Square returns the scalar product of the vector with itself.
 func (s Sparse) Square() float64 { return Dot(s.value, s.value) }
 
 // AddTo adds a multiple of the vector to a dense one.

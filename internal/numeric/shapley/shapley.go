@@ -1,8 +1,8 @@
-// Package shapley splits what players win together into fair shares: each player's
-// share is what it adds on average over every order in which the players may join
-// (Shapley, A value for n-person games, 1953). The shares add up to the whole,
-// players that add the same have the same share, and one that adds nothing has
-// none.
+// Package shapley divides a total effect among its causes by Shapley's value (A value for
+// n-person games, 1953). In the words of that theory a cause is a player, a set of causes is
+// a coalition, and the effect of a set is its worth. A player's share is the mean, over all
+// orders in which the players can join, of what it adds to the worth. The shares add up to
+// the total, players with equal effect have equal shares, and one without effect has 0.
 package shapley
 
 import (

@@ -8,12 +8,12 @@ import (
 // Kendall holds the statistic of the trend test of Mann (1945) and Kendall (1975), and its variance.
 type Kendall struct {
 	N        int
-	S        int     // number of rising pairs less that of falling pairs
+	S        int     // number of rising pairs minus number of falling pairs
 	Variance float64 // of S where there is no trend, ties counted
 }
 
-// MannKendall compares all pairs of values in their order. Its time grows with the square of
-// their number.
+// MannKendall returns the statistic of values in the order of time. Its run time grows with the
+// square of their number.
 func MannKendall(y []float64) Kendall {
 	k := Kendall{N: len(y)}
 	for i := range y {

@@ -33,7 +33,7 @@ func NewSlopes(x, y []float64) Slopes {
 	return s
 }
 
-// Median is Theil and Sen's estimate; NaN where no two points differ in x.
+// Median returns the slope estimate of Theil and Sen; NaN where no two points differ in x.
 func (s Slopes) Median() float64 { return middle(s) }
 
 // Interval returns the slope's interval (Gilbert, Statistical Methods for
@@ -62,15 +62,15 @@ func (s Slopes) order(rank float64) float64 {
 	return s[whole-1] + part*(s[whole]-s[whole-1])
 }
 
-// Median returns the median; NaN of no values. It does not change v.
+// Median returns the median; NaN for no values. It does not change v.
 func Median(v []float64) float64 {
 	sorted := slices.Clone(v)
 	slices.Sort(sorted)
 	return middle(sorted)
 }
 
-// Midmean returns the interquartile mean; NaN of no values. Outliers do not affect it, and it has
-// a finer resolution than a median where an instrument has a coarse one.
+// Midmean returns the interquartile mean; NaN for no values. Outliers hardly affect it. Of values
+// from an instrument with a coarse resolution it has a finer resolution than the median.
 func Midmean(v []float64) float64 {
 	sorted := slices.Clone(v)
 	slices.Sort(sorted)

@@ -53,8 +53,8 @@ func LeastSquares(x, y, weight []float64) Fit {
 
 // Robust fits a line that a few outliers do not change: iteratively reweighted least squares with
 // Huber's weights first and Tukey's biweight then, both tuned to 95 % efficiency (1.345 and 4.685;
-// FROM MEMORY). deviation holds the least standard deviation of each point; the points are
-// weighted by it.
+// FROM MEMORY). deviation holds the least standard deviation of each point, in units of y; a
+// point's weight begins as one over its square.
 func Robust(x, y, deviation []float64) Fit {
 	weight := make([]float64, len(x))
 	for i, d := range deviation {
