@@ -100,7 +100,7 @@ func TestAssessBadRows(t *testing.T) {
 	good := s.do(`ohmkeep assess shelf.toml readings.csv --json`).exits(Passes)
 	s.write("readings.csv", s.content("readings.csv")+"2026-03-01T12:00:00Z,dark,voltage,A+,A-,five,V,bench\n")
 	s.do(`ohmkeep assess shelf.toml readings.csv`).refused(`readings.csv:26: value: "five" is not a decimal number`)
-	skipped := s.do(`ohmkeep assess shelf.toml readings.csv --skip-bad --json`).exits(Passes).says("readings.csv: 1 bad row left out")
+	skipped := s.do(`ohmkeep assess shelf.toml readings.csv --skip-bad --json`).exits(Passes).says("readings.csv: 1 bad line left out")
 	if skipped.out != good.out {
 		t.Error("a row left out changes the answer")
 	}

@@ -16,8 +16,8 @@ func newImport() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "import RUN READINGS.csv",
 		Short: "Put readings from a CSV file, or what export printed, into a store",
-		Long: `Import checks every row against the run and stores all of them, or none where a row
-is bad. Rows that the store holds already are counted and not stored again. A file that
+		Long: `Import checks every line against the run and stores all of them, or none where a line
+is bad. Lines that the store holds already are counted and not stored again. A file that
 begins with # is OpenMetrics text as ohmkeep export prints it.
 
 A spreadsheet may write semicolons or tabs between the columns, decimal commas, UTF-16,
@@ -73,6 +73,6 @@ refused. OL is kept as an overload without a value.`,
 		},
 	}
 	c.Flags().StringVar(&to, "store", "", "the store, a file; made where it does not exist")
-	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+	c.Flags().BoolVar(&skipBad, "skip-bad", false, "leave bad lines out instead of refusing the file")
 	return c
 }

@@ -132,14 +132,14 @@ func printFileSummary(w io.Writer, path string, set csv.Set) {
 		fmt.Fprintf(w, "%s: read with %s\n", path, strings.Join(set.Notes, "; "))
 	}
 	if n := len(set.Unmeasured); n > 0 {
-		fmt.Fprintf(w, "%s: %s of overload, no value (first in line %d)\n", path, count(n, "row"), set.Unmeasured[0].Row)
+		fmt.Fprintf(w, "%s: %s of overload, no value (first in line %d)\n", path, count(n, "line"), set.Unmeasured[0].Row)
 	}
 	if len(set.Bad) > 0 {
 		fmt.Fprintln(w, set.Bad.Err())
-		fmt.Fprintf(w, "%s: %s left out\n", path, count(set.BadRows, "bad row"))
+		fmt.Fprintf(w, "%s: %s left out\n", path, count(set.BadRows, "bad line"))
 	}
 	if n := len(set.Repeats); n > 0 {
-		fmt.Fprintf(w, "%s: %s left out (%v)\n", path, count(n, "repeated row"), set.Repeats[0])
+		fmt.Fprintf(w, "%s: %s left out (%v)\n", path, count(n, "repeated line"), set.Repeats[0])
 	}
 }
 

@@ -27,7 +27,7 @@ func (f *source) flags(c *cobra.Command) {
 	c.Flags().StringVar(&f.store, "store", "", "take the readings from this store")
 	c.Flags().StringVar(&f.since, "since", "", "of a store, not what was read before (RFC 3339)")
 	c.Flags().StringVar(&f.until, "until", "", "of a store, only what was read before (RFC 3339)")
-	c.Flags().BoolVar(&f.skipBad, "skip-bad", false, "leave bad rows out instead of refusing the file")
+	c.Flags().BoolVar(&f.skipBad, "skip-bad", false, "leave bad lines out instead of refusing the file")
 }
 
 // storeHelp is what the help of each such command says of readings.

@@ -58,7 +58,7 @@ func TestImportSpreadsheet(t *testing.T) {
 		"dark;01.03.2026 09:00:20;voltage;left.start+;left.start-;5,098;;bench\r\n")
 	s.do(`ohmkeep import shelf.toml sheet.csv --store shelf.db`).exits(Passes).prints("3 readings stored").says(
 		"sheet.csv: read with semicolons between the columns; decimal commas; times without a zone as this machine's; a voltage by meter \"bench\" without a unit in V",
-		"sheet.csv: 1 row of overload, no value (first in line 3)\n")
+		"sheet.csv: 1 line of overload, no value (first in line 3)\n")
 	want := `time,step,quantity,from,to,value,unit,meter
 2026-03-01T09:00:00Z,dark,voltage,A+,A-,5.10,V,bench
 2026-03-01T09:00:20Z,dark,voltage,left.start+,left.start-,5.098,V,bench
@@ -97,7 +97,7 @@ yesterday,dark,current,near,,0.3,A,bench
 	s.holds("bad.csv", "shelf.toml")
 
 	s.do(`ohmkeep import shelf.toml bad.csv --store shelf.db --skip-bad`).exits(Passes).prints("2 readings stored in shelf.db\n").
-		says("bad.csv:5: time: ", "bad.csv: 3 bad rows left out\n", "bad.csv: 1 repeated row left out (line 7 repeats line 6)\n")
+		says("bad.csv:5: time: ", "bad.csv: 3 bad lines left out\n", "bad.csv: 1 repeated line left out (line 7 repeats line 6)\n")
 	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
 	if n := strings.Count(before, "\n"); n != 3 {
 		t.Errorf("%d lines of a header and 2 readings", n)

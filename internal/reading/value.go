@@ -128,7 +128,7 @@ func digits(s string) (int, string) {
 func numberHint(text string) string {
 	switch {
 	case text == "":
-		return "the field is empty; --skip-bad leaves out rows without a value"
+		return "the field is empty; --skip-bad leaves out lines without a value"
 	case IsDecimal(strings.TrimSpace(text)):
 		return "take the spaces away"
 	case IsDecimal(strings.Replace(text, ",", ".", 1)):

@@ -101,7 +101,7 @@ func orderOf(text string) order {
 // zone. The fault explains a time that can be read in two ways.
 func (d *dialect) time(text string) (time.Time, *fault.Fault) {
 	if text == "" && d.undated {
-		d.notes.add("no times: every row is dated " + d.date.Format("2006-01-02 15:04:05") + ", when the file was last written")
+		d.notes.add("no times: every line is dated " + d.date.Format("2006-01-02 15:04:05") + ", when the file was last written")
 		return reading.InOffset(d.date), nil
 	}
 	w, ok := writtenTime(text)

@@ -188,7 +188,7 @@ func TestUnitThatOnlyOneRangeFits(t *testing.T) {
 			t.Errorf("%s %s at %v, want %s at %v", x.Text, x.Unit, x.Time, want, written)
 		}
 	}
-	if notes := strings.Join(set.Notes, "; "); !strings.Contains(notes, "no times: every row is dated 2026-03-01 ") ||
+	if notes := strings.Join(set.Notes, "; "); !strings.Contains(notes, "no times: every line is dated 2026-03-01 ") ||
 		!strings.Contains(notes, `a voltage by meter "hand" without a unit in mV, which alone fits its ranges`) {
 		t.Errorf("notes %q", set.Notes)
 	}

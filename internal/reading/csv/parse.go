@@ -99,7 +99,7 @@ func header(file string, rows *records) (width int, order []int, err error) {
 	}
 	switch {
 	case err == io.EOF:
-		refuse(fault.Fault{Text: "the file is empty", Hint: "its first row is " + whole})
+		refuse(fault.Fault{Text: "the file is empty", Hint: "its first line is " + whole})
 		return 0, nil, faults.Err()
 	case err != nil:
 		if f, ok := quoteFault(err); ok {
@@ -112,7 +112,7 @@ func header(file string, rows *records) (width int, order []int, err error) {
 		return 0, nil, faults.Err()
 	}
 	if !slices.ContainsFunc(fields, func(name string) bool { _, near := fault.Nearest(name, columns); return near }) {
-		refuse(fault.Fault{Text: "the first row names no column of readings", Hint: "it is " + whole})
+		refuse(fault.Fault{Text: "the first line names no column of readings", Hint: "it is " + whole})
 		return 0, nil, faults.Err()
 	}
 	var missing []string
@@ -138,7 +138,7 @@ func header(file string, rows *records) (width int, order []int, err error) {
 		if slices.Contains(optional, name) {
 			continue
 		}
-		refuse(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first row is " + whole})
+		refuse(fault.Fault{Key: name, Text: "the column is missing", Hint: "the first line is " + whole})
 	}
 	return len(fields), order, faults.Err()
 }
@@ -160,7 +160,7 @@ func quoteFault(err error) (fault.Fault, bool) {
 
 // fieldCount returns the fault of a row with too many or too few fields.
 func fieldCount(fields []string, width int) fault.Fault {
-	f := fault.Fault{Text: fmt.Sprintf("the row has %d fields, not %d", len(fields), width)}
+	f := fault.Fault{Text: fmt.Sprintf("the line has %d fields, not %d", len(fields), width)}
 	if len(fields) > width {
 		f.Hint = "decimals are set off by a point; a field with a comma in it is quoted"
 	} else {

@@ -84,9 +84,9 @@ func all(a *assessment.Assessment, width int) map[string]*Picture {
 
 func TestPicturesShowTheRun(t *testing.T) {
 	want := map[string][]string{
-		"fitted":      {"Map room cornice", "west-north: fail", "far: fail", "near<", "north-east: unproven", "white 5 %", "row 9", "metres along the run"},
+		"fitted":      {"Map room cornice", "west-north: fail", "far: fail", "near<", "north-east: unproven", "white 5 %", "line 9", "metres along the run"},
 		"resistances": {"joint west-north<", "fail: 97.6 mΩ", "unproven: assumed 3.00 mΩ", "pass: 78.9 mΩ/m", "6.10 mΩ<"},
-		"residuals":   {"row 9: −64.2", ">−2<", ">3<", "line of the file"},
+		"residuals":   {"line 9: −64.2", ">−2<", ">3<", "line of the file"},
 	}
 	for _, width := range []int{Wide, Narrow} {
 		for name, p := range all(showtest.Assessment(), width) {

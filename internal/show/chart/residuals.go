@@ -100,7 +100,7 @@ func (r residuals) picture(readings []assessment.Reading) *Picture {
 	}}
 }
 
-// rowTicks labels some readings with their rows.
+// rowTicks labels some readings with the line of their row.
 func rowTicks(readings []assessment.Reading, n int) []tick {
 	every := max(1, (len(readings)+n-1)/max(1, n))
 	var out []tick
@@ -143,7 +143,7 @@ func (r residuals) draw(p pen, f frame) {
 		at := f.at(m.x, m.z)
 		at.y = min(f.bottom-9, max(f.top+9, at.y))
 		suspectMark(p, at)
-		label := fmt.Sprintf("row %d", m.row)
+		label := fmt.Sprintf("line %d", m.row)
 		if !f.y.holds(m.z) && drawable(m.z) {
 			label += ": " + strings.Replace(strconv.FormatFloat(m.z, 'g', 3, 64), "-", "−", 1)
 		}

@@ -95,7 +95,7 @@ func accuracy(r *run.Run, m assessment.Reading) float64 {
 }
 
 // drawSpots draws the readings of one panel: a dot with whiskers for the meter's error limit, or
-// for a suspect reading a struck square with its row.
+// for a suspect reading a struck square with its line number.
 func (v *volts) drawSpots(p pen, f frame, kind int) {
 	for _, s := range v.spots {
 		if s.kind != kind {
@@ -116,7 +116,7 @@ func (v *volts) drawSpots(p pen, f frame, kind int) {
 		}
 		at.y = min(f.bottom-9, max(f.top+9, at.y))
 		suspectMark(p, at)
-		label := fmt.Sprintf("row %d", s.row)
+		label := fmt.Sprintf("line %d", s.row)
 		if !f.y.holds(s.value) {
 			label += fmt.Sprintf(": %.3g V", s.value)
 		}

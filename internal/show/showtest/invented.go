@@ -101,7 +101,7 @@ func Assessment() *assessment.Assessment {
 		Findings: []assessment.Finding{
 			{Severity: assessment.Failing, Subject: "joint west-north", Text: "The plus conductor has 93.7 mΩ where 15 mΩ is the most for both together. The minus is sound."},
 			{Severity: assessment.Failing, Subject: "feed far", Text: "It behaves like 0.75 mm2 copper, not like the 1.5 mm2 that is stated."},
-			{Severity: assessment.Warning, Subject: "row 9", Text: "The reading contradicts the others; two of its digits may be swapped."},
+			{Severity: assessment.Warning, Subject: "line 9", Text: "The reading contradicts the others; two of its digits may be swapped."},
 			{Severity: assessment.Notice, Subject: "joint north-east", Text: "Nothing was read beside it."},
 		},
 		Profiles: []assessment.Profile{{Step: "dark", Reels: potentials(0.0008)}, {Step: "white 5 %", Reels: potentials(0.0026)}},
