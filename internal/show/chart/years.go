@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/show/wording"
 )
 
 // yearsHeight is that of the frame, px.
@@ -15,7 +16,7 @@ const yearsHeight = 210
 // its 95 % band, the changes, the limit, and the forecast of a drift. width is in pixels.
 func Years(s history.Series, width int) *Picture {
 	y := years{Series: s, width: float64(width)}
-	y.title = fmt.Sprintf("%s %s: %s", s.Kind, s.Name, s.Verdict)
+	y.title = fmt.Sprintf("%s %s: %s", s.Kind, s.Name, wording.VerdictWord(s.Verdict))
 	return y.picture()
 }
 
@@ -183,14 +184,14 @@ func (y *years) drawChanges(p pen, f frame) {
 	}
 	free = f.left
 	for _, c := range y.Changes {
-		mark(c.Time, fmt.Sprintf("%s %s", c.Shape, c.Time.Format("2 Jan")), ink{stroke: faulty, width: 1.25})
+		mark(c.Time, wording.ChangeWord(c.Shape)+" "+c.Time.Format("2 Jan"), ink{stroke: faulty, width: 1.25})
 	}
 }
 
 func (y *years) legend() legend {
 	l := legend{
 		{"one night", func(p pen, at point) { p.dot(ink{fill: sound}, at, 3) }},
-		{"course", func(p pen, at point) {
+		{"trend", func(p pen, at point) {
 			p.line(ink{stroke: text, width: 1.75}, point{at.x - 11, at.y}, point{at.x + 11, at.y})
 		}},
 		{"95 % band", func(p pen, at point) { p.box(ink{fill: pale(sound, 50)}, at.x-11, at.y-6, at.x+11, at.y+6) }},

@@ -58,10 +58,15 @@ func TestYearsSaysWhatHappened(t *testing.T) {
 	if err := Years(s, Wide).SVG(&b); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"joint west-&lt;north&gt;: drifting", "ramp 11 Mar", "limit 15", "re-made", "where it is heading", "Jul 2026"} {
+	for _, want := range []string{"joint west-&lt;north&gt;: drifting", "drift begins 11 Mar", "limit 15", "re-made", "where it is heading", "Jul 2026"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("no %q", want)
 		}
+	}
+	s.Verdict, s.Changes[0].Shape = history.Stepped, history.Step // on a screen a step is a load step only
+	b.Reset()
+	if err := Years(s, Wide).SVG(&b); err != nil || strings.Contains(b.String(), "step") || !strings.Contains(b.String(), ": jumped") || !strings.Contains(b.String(), "jump 11 Mar") {
+		t.Errorf("%v: a jump is not named as one", err)
 	}
 	s.Verdict = history.Steady
 	b.Reset()
