@@ -40,9 +40,9 @@ func TestExplain(t *testing.T) {
 	first := strings.Join(strings.SplitAfter(s.content("readings.csv"), "\n")[:3], "")
 	s.write("few.csv", first)
 	few := s.do(`ohmkeep assess shelf.toml few.csv --explain near`)
-	few.exits(Unproven).prints("feed near: UNPROVEN", "more than half of its uncertainty")
+	few.exits(Unproven).prints("feed near: UNPROVEN", "its value still follows more from the run file")
 	few = s.do(`ohmkeep assess shelf.toml few.csv --explain near --json`)
-	if why := decoded(t, few.out)["explanation"].(map[string]any)["why"]; !strings.Contains(fmt.Sprint(why), "more than half of its uncertainty") {
+	if why := decoded(t, few.out)["explanation"].(map[string]any)["why"]; !strings.Contains(fmt.Sprint(why), "its value still follows more from the run file") {
 		t.Errorf("why: %v", why)
 	}
 	s.write("none.csv", strings.SplitAfter(first, "\n")[0])

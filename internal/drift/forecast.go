@@ -24,9 +24,9 @@ func forecast(x *history.Series, drifting bool) {
 		f.Text = "it is over its limit"
 		f.Earliest, f.Likely, f.Latest = crossed(x), crossed(x), crossed(x)
 	case !drifting && x.High > x.Limit:
-		f.Text = "unknown: the limit lies within the sensors' uncertainty"
+		f.Text = "unknown; the sensors are not accurate enough to tell on which side of it the value is"
 	case math.IsInf(x.PerYearHigh, 1) || math.IsNaN(x.PerYear):
-		f.Text = "unknown: too few nights"
+		f.Text = "unknown; too few nights"
 	case drifting:
 		f.Earliest = after(x.Last, x.Limit-x.High, x.PerYearHigh)
 		f.Likely = after(x.Last, x.Limit-x.Ohms, x.PerYear)
@@ -46,7 +46,7 @@ func forecast(x *history.Series, drifting bool) {
 	case after(x.Last, x.Limit-x.High, x.PerYearHigh).IsZero():
 		f.Text = never
 	default:
-		f.Text = "unknown: it does not drift, but the nights are too few to rule it out for ten years"
+		f.Text = "unknown; no drift shows, but there are too few nights to rule one out for ten years"
 	}
 }
 

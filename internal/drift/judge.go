@@ -131,7 +131,7 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 	case s.Last-t.Points[len(t.Points)-1].At > unreadSeconds:
 		x.Verdict, x.Why = history.Unproven, "not followed since "+x.Last.Format(time.DateOnly)
 	case seen > math.Max(maxUnseen, math.Max(least, maxUnseenPart*t.Nominal)):
-		x.Verdict, x.Why = history.Unproven, "its current is too small to tell"
+		x.Verdict, x.Why = history.Unproven, "its current is too small to show a jump of its resistance"
 	default:
 		x.Verdict = history.Steady
 	}

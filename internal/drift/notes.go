@@ -145,7 +145,7 @@ func (s *State) noted(r *run.Run, all []history.Series) []history.Series {
 // within returns the series of an element that is followed in a path at most.
 func (s *State) within(r *run.Run, p Part, all []history.Series) history.Series {
 	x := unknown(p.Kind, p.Name)
-	x.Verdict, x.Why = history.Unproven, "it lies between no two places that are sensed"
+	x.Verdict, x.Why = history.Unproven, "it does not lie between two places that have sensors"
 	for _, e := range s.Sensed.Elements(r, s.Day) {
 		if e.Kind != run.KindPath || !e.Covers(r, p.Kind, p.Name) {
 			continue

@@ -96,7 +96,7 @@ func (j *judgement) conditions(e *estimate.Element, shifts []float64, sigmas flo
 // unknowns were shifted.
 func (j *judgement) readingOff(shifts []float64) string {
 	p := j.est.Problem
-	most, text := minReadingSigmas, "several readings were off together by their usual scatter"
+	most, text := minReadingSigmas, "several readings were off at once, each by its usual scatter"
 	row := make([]float64, len(j.est.X))
 	for i := range p.Observations {
 		o := &p.Observations[i]
@@ -150,7 +150,7 @@ func (j *judgement) condition(k int, shift float64) string {
 	case model.IdleCurrentScale:
 		return "the pixels' idle current were " + much("%", 100*shift)
 	case model.KneeShift, model.StepKneeShift, model.KneeStretch:
-		return "the pixels' current fell off from other volts on"
+		return "the pixels began to dim at another voltage"
 	case model.CopperTemperature:
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift))
 	case model.StepTemperature:

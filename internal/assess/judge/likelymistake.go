@@ -58,12 +58,12 @@ func leadOrUnitMistake(x assessment.Reading) string {
 		factor float64
 		text   string
 	}{
-		{1e3, "its unit may be one with a greater prefix"},
-		{1e-3, "its unit may be one with a smaller prefix"},
-		{10, "its decimal point may have slipped to the left"},
-		{0.1, "its decimal point may have slipped to the right"},
-		{100, "its decimal point may have slipped to the left, twice"},
-		{0.01, "its decimal point may have slipped to the right, twice"},
+		{1e3, "its unit may be wrong: 1000 times the value would fit"},
+		{1e-3, "its unit may be wrong: a thousandth of the value would fit"},
+		{10, "its decimal point may be wrong: ten times the value would fit"},
+		{0.1, "its decimal point may be wrong: a tenth of the value would fit"},
+		{100, "its decimal point may be wrong: 100 times the value would fit"},
+		{0.01, "its decimal point may be wrong: a hundredth of the value would fit"},
 	} {
 		if explainsReading(x, x.Value*slip.factor) {
 			return slip.text

@@ -138,12 +138,12 @@ func TestLikelyMistake(t *testing.T) {
 	}{
 		{"-4.500", -4.5, 4.5, "its leads may have been reversed"},
 		{"-0.002", -0.002, 0.001, ""}, // next to nothing either way
-		{"4500", 4500, 4.5, "its unit may be one with a smaller prefix"},
-		{"0.0045", 0.0045, 4.5, "its unit may be one with a greater prefix"},
-		{"45.00", 45, 4.5, "its decimal point may have slipped to the right"},
-		{"0.450", 0.45, 4.5, "its decimal point may have slipped to the left"},
-		{"450", 450, 4.5, "its decimal point may have slipped to the right, twice"},
-		{"0.045", 0.045, 4.5, "its decimal point may have slipped to the left, twice"},
+		{"4500", 4500, 4.5, "its unit may be wrong: a thousandth of the value would fit"},
+		{"0.0045", 0.0045, 4.5, "its unit may be wrong: 1000 times the value would fit"},
+		{"45.00", 45, 4.5, "its decimal point may be wrong: a tenth of the value would fit"},
+		{"0.450", 0.45, 4.5, "its decimal point may be wrong: ten times the value would fit"},
+		{"450", 450, 4.5, "its decimal point may be wrong: a hundredth of the value would fit"},
+		{"0.045", 0.045, 4.5, "its decimal point may be wrong: 100 times the value would fit"},
 		{"4.050", 4.05, 4.5, "digits may be swapped: 4.500 would fit"},
 		{"5.400", 5.4, 4.5, "digits may be swapped: 4.500 would fit"}, // across the point
 		{"4.801", 4.801, 4.5, "it reads like a.start in the same step"},
@@ -171,7 +171,7 @@ func TestLikelyMistake(t *testing.T) {
 		{"-3.600", -3.6, 4.5, 0.3, ""},   // 11 %
 		{"-3.700", -3.7, 4.5, 0.3, "its leads may have been reversed"},
 		{"0.40", 0.4, 4.5, 0.3, ""}, // 12 %
-		{"0.42", 0.42, 4.5, 0.3, "its decimal point may have slipped to the left"},
+		{"0.42", 0.42, 4.5, 0.3, "its decimal point may be wrong: ten times the value would fit"},
 		{"4.700", 4.7, 5.106, 0.05, ""}, // a.start keeps 25 %
 		{"4.800", 4.8, 5.106, 0.05, "it reads like a.start in the same step"},
 	} {

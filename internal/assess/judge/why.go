@@ -24,7 +24,7 @@ func (j *judgement) why(i int) string {
 	case j.sharedText(i) != "":
 		return j.sharedText(i)
 	case !e.Known:
-		return "Not enough readings to decide: more than half of its uncertainty before reading is left, so that its value is mostly assumed."
+		return "Not enough readings to decide: its value still follows more from the run file than from the readings."
 	case x.Open() && x.Low <= x.Limit:
 		return fmt.Sprintf("An open conductor explains the readings best, but they only show that it has at least %s; a failure needs more than its limit of %s.", size(x, x.Low), size(x, x.Limit))
 	case x.Open() && !fit.Converged && fit.PValue < minPassPValue:

@@ -49,7 +49,7 @@ func TestWhy(t *testing.T) {
 		{"not settled", assessment.Fit{PValue: 0.4}, 0.040, 0.030, 0.050, 0.9999, true, "", verdict.Belief{},
 			[]string{"is 99.990 %, which would fail, but a failure needs a fit that converged, and this one did not."}},
 		{"assumed", settled, 0.003, 0, inf, 0.99, false, "", verdict.Belief{},
-			[]string{"more than half of its uncertainty before reading is left, so that its value is mostly assumed"}},
+			[]string{"its value still follows more from the run file than from the readings"}},
 		{"a pass that reaches over", settled, 0.003, 0, inf, 0.001, true, "", verdict.Belief{},
 			[]string{"is only 0.1 %, but its 95 % interval reaches above the limit, to no upper bound."}},
 		{"a failure that reaches below", settled, 0.040, 0.014, 0.05, 0.99999, true, "", verdict.Belief{},

@@ -30,7 +30,7 @@ var wrongReadings = []struct {
 		}
 		return false
 	}},
-	{"decimal point slipped", "decimal point may have slipped", func(x *reading.Reading, _ []reading.Reading, rng *rand.Rand) bool {
+	{"wrong decimal point", "decimal point may be wrong", func(x *reading.Reading, _ []reading.Reading, rng *rand.Rand) bool {
 		return write(x, strconv.FormatFloat(x.Value*[]float64{10, 0.1}[rng.IntN(2)], 'g', 5, 64))
 	}},
 	{"leads reversed", "leads may have been reversed", func(x *reading.Reading, _ []reading.Reading, _ *rand.Rand) bool {

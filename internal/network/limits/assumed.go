@@ -28,5 +28,5 @@ func AssumedKnees(r *run.Run, step run.Step) string {
 	if names == nil {
 		return ""
 	}
-	return fmt.Sprintf("the run file states no %s for %s: the usual part of the rated volts is taken (common practice, no source), and the verdict on colour and brightness rests on it", key, strings.Join(names, ", "))
+	return fmt.Sprintf("the run file does not state %s, below which a channel dims, for %s: a usual part of the rated volts is taken (common practice, no source), and the verdict on colour and brightness depends on it", key, strings.Join(names, ", "))
 }

@@ -34,7 +34,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, style Style) error {
 	}
 	if len(a.Readings) > 0 {
 		t.blank()
-		t.wrapped("", number.Count(len(a.Readings), "reading")+". What a verdict rests on, with the statistics: --explain NAME.", 0, assessment.None)
+		t.wrapped("", number.Count(len(a.Readings), "reading")+". The true value lies within the 95 % interval in 19 of 20 cases. For the readings that a verdict rests on: --explain NAME.", 0, assessment.None)
 	}
 	return t.w.Flush()
 }

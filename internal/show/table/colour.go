@@ -54,7 +54,7 @@ func changed(a *colourloss.Appearance) string {
 		return "OFF COLOUR ONLY, the brightness holds: " + where
 	}
 	if a.Verdict == assessment.Unproven {
-		return "COLOUR AND BRIGHTNESS HOLD by the best estimate, but the readings leave room for more"
+		return "COLOUR AND BRIGHTNESS HOLD by the best estimate, but not enough readings to be sure"
 	}
 	return "COLOUR AND BRIGHTNESS HOLD along the whole run"
 }
@@ -64,7 +64,7 @@ func provided(a *colourloss.Appearance) string {
 	if a.Assumed == "" {
 		return ""
 	}
-	return ", if the pixels starve at the usual volts (first warning)"
+	return ", if the pixels begin to dim at the usual volts (first warning)"
 }
 
 // placesText names the places in one line.

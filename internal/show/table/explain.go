@@ -42,14 +42,14 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 		t.wrapped("", x.Advice, 0, assessment.None)
 	}
 	if e.Open() {
-		t.wrapped("", "An open conductor is found by fitting all readings with and without it; no part of them carries that by itself.", 0, assessment.None)
+		t.wrapped("", "That it is open follows from all readings together; no part of them shows it alone.", 0, assessment.None)
 		return t.w.Flush()
 	}
 	if len(x.Parts) == 0 {
 		t.wrapped("", "No reading determines it.", 0, assessment.None)
 		return t.w.Flush()
 	}
-	t.heading("If these readings were missing")
+	t.heading("What would be known if these readings were missing")
 	for _, p := range x.Parts {
 		what, indent := p.What, 2
 		if p.PartOfPrevious {
@@ -60,7 +60,7 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 	if p := x.Single; p != nil {
 		text := "No single reading decides."
 		if p.Share >= 0.01 {
-			text = fmt.Sprintf("The one reading that matters most is line %d%s: %s.", p.Rows[0], wording.InStep(p.Step), withoutText(e, *p))
+			text = fmt.Sprintf("The one reading that matters most is line %d%s; without it: %s.", p.Rows[0], wording.InStep(p.Step), withoutText(e, *p))
 			if p.Verdict == e.Verdict && e.Verdict != assessment.None {
 				text += " So no single reading decides."
 			}
@@ -76,7 +76,7 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 		t.wrapped("", "What makes it uncertain: "+strings.Join(list, ", ")+".", 0, assessment.None)
 	}
 	if fit.DegreesOfFreedom > 0 {
-		t.wrapped("", "All readings against the fitted run: "+wording.Fit(fit)+".", 0, assessment.None)
+		t.wrapped("", "How well the readings agree with each other and with the run file: "+wording.Fit(fit)+".", 0, assessment.None)
 	}
 	return t.w.Flush()
 }
@@ -84,14 +84,17 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 // withoutText returns the estimate of an element without some readings, in words.
 func withoutText(e assessment.Element, p assessment.Part) string {
 	if !p.Known {
-		return "nothing would be known without"
+		if e.Known {
+			return "nothing would be known"
+		}
+		return "still unknown"
 	}
-	text := fmt.Sprintf("without %s … %s", number.Milliohms(p.Low), number.Milliohms(p.High))
+	text := fmt.Sprintf("%s … %s", number.Milliohms(p.Low), number.Milliohms(p.High))
 	switch {
 	case math.IsInf(p.High, 1) && math.IsInf(p.Ohms, 1):
-		text = "without open, at least " + number.Milliohms(p.Low)
+		text = "open, at least " + number.Milliohms(p.Low)
 	case math.IsInf(p.High, 1):
-		text = "without at least " + number.Milliohms(p.Low)
+		text = "at least " + number.Milliohms(p.Low)
 	}
 	switch {
 	case p.Verdict == assessment.None:
@@ -103,7 +106,7 @@ func withoutText(e assessment.Element, p assessment.Part) string {
 	return text
 }
 
-// rowsText lists lines of a file, runs of them shortened: "lines 4–6, 9".
+// rowsText names rows as lines of the file, three or more neighbours as a range: "lines 4–6, 9".
 func rowsText(rows []int) string {
 	if len(rows) == 1 {
 		return fmt.Sprintf("line %d", rows[0])

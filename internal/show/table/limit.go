@@ -110,6 +110,6 @@ func (t table) load(c repair.Load) {
 	t.wrapped("", level, wordWidth+2, assessment.None)
 	t.wrapped("", "first limit reached: "+wording.Binding(e), wordWidth+2, assessment.None)
 	for _, turn := range e.Rating.NonMonotonic {
-		t.wrapped("", fmt.Sprintf("the %s does not only grow with the level; it was tried more closely", turn), wordWidth+2, assessment.None)
+		t.wrapped("", fmt.Sprintf("at some levels more light brings the %s further from its limit, so more levels were tried", turn), wordWidth+2, assessment.None)
 	}
 }

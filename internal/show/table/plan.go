@@ -51,7 +51,7 @@ func Plan(w io.Writer, p *plan.Plan, style Style) error {
 	t.planned(p.Elements)
 	if settled > 0 {
 		fmt.Fprintln(t.w)
-		t.wrapped("", "Decided means: pass or fail in nine of ten cases and more, unless something is near its limit. With so few readings nothing checks a wrong one: read again what surprises you.", 0, assessment.None)
+		t.wrapped("", "Decided means: pass or fail in at least nine of ten cases, unless something is near its limit. With so few readings a wrong one does not show: read again what surprises you.", 0, assessment.None)
 	}
 	return t.w.Flush()
 }
@@ -71,7 +71,10 @@ func (t table) planned(elements []plan.Element) {
 		rows = append(rows, row{word, verdict, string(e.Kind) + " " + e.Name, []string{within95(e.HalfWidth), within95(e.BestHalfWidth), limit}, nil})
 	}
 	t.blank()
-	t.grid("", []string{"known to, mΩ", "all read, mΩ", "limit, mΩ"}, rows)
+	t.grid("", []string{"to within, mΩ", "at best, mΩ", "limit, mΩ"}, rows)
+	if len(rows) > 0 {
+		t.wrapped("", "(to within: half the 95 % interval after these readings; at best: after every reading that the meters can take)", wordWidth, assessment.None)
+	}
 	for _, e := range elements {
 		if e.Settled {
 			continue

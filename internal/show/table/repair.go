@@ -44,7 +44,7 @@ func planHead(p *repair.Plan) (string, assessment.Verdict) {
 	worst := p.AsWired.State.Worst()
 	what := fmt.Sprintf("step %q", printable.Short(p.Step, 40))
 	if len(p.AsWired.Remaining) > 0 && p.AsWired.LoadVerdict != assessment.Fail {
-		return "FAIL: " + wording.Remaining(p.AsWired) + "; the load of " + what + " breaks no other limit for certain", assessment.Fail
+		return "FAIL: " + wording.Remaining(p.AsWired) + "; the load of " + what + " breaks no other limit for sure", assessment.Fail
 	}
 	switch p.AsWired.Verdict {
 	case assessment.Pass:
@@ -94,7 +94,7 @@ func (t table) options(options []repair.Option) {
 		rows = append(rows, row{verdictWord(e.Verdict), e.Verdict, "cost " + number.Fixed(o.Cost(), 1), []string{number.Fixed(e.Shift.Value, 4),
 			number.Fixed(e.LeastVolts.Value, 2), number.Fixed(e.JointWatts.Value, 3), limiter}, []string{optionText(o)}})
 	}
-	t.grid("", []string{"colour off", "least V", "joint W", "safe limiter, A"}, rows)
+	t.grid("", []string{"colour off", "lowest V", "joint W", "safe limiter, A"}, rows)
 }
 
 // optionText returns the repairs of an option and the limit that they leave broken.
@@ -120,7 +120,7 @@ func optionText(o repair.Option) string {
 		if worst.Holds() && e.Rating.Binding.Subject != "" {
 			worst = e.Rating.Binding
 		}
-		text += join + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "in doubt "}[e.LoadVerdict] + wording.Utilisation(worst)
+		text += join + map[assessment.Verdict]string{assessment.Fail: "breaks ", assessment.Unproven: "perhaps breaks "}[e.LoadVerdict] + wording.Utilisation(worst)
 	}
 	return text
 }

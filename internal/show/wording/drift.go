@@ -37,9 +37,9 @@ func ChangeWord(s history.Shape) string {
 	return string(s)
 }
 
-// verdictWord is a verdict in words. A sudden change is called a jump, because a step is a load
+// VerdictWord is a verdict in words. A sudden change is called a jump, because a step is a load
 // step.
-func verdictWord(v history.Verdict) string {
+func VerdictWord(v history.Verdict) string {
 	if v == history.Stepped {
 		return "jumped"
 	}
@@ -77,7 +77,7 @@ func DriftHeadline(h *history.History) (string, assessment.Verdict) {
 	}
 	switch all := append(going, over...); {
 	case len(h.Series) == 0:
-		return "NOTHING TO FOLLOW: no two places with a current between them are sensed", assessment.None
+		return "NOTHING TO FOLLOW: no two places with a known current between them have sensors", assessment.None
 	case len(all) > 0:
 		return "LOOK: " + Few(all), assessment.Fail
 	case len(open) > 0:
@@ -100,7 +100,7 @@ func SeriesVerdict(s history.Series) assessment.Verdict {
 }
 
 func SeriesLineOf(s history.Series) SeriesLine {
-	l := SeriesLine{Verdict: s.Verdict, Word: verdictWord(s.Verdict), Class: string(SeriesVerdict(s)), Label: string(s.Kind) + " " + printable.Short(s.Name, 40), Over: s.Low > s.Limit,
+	l := SeriesLine{Verdict: s.Verdict, Word: VerdictWord(s.Verdict), Class: string(SeriesVerdict(s)), Label: string(s.Kind) + " " + printable.Short(s.Name, 40), Over: s.Low > s.Limit,
 		Ohms: number.MilliohmTenths(s.Ohms), Interval: number.MilliohmTenths(s.Low) + " … " + number.MilliohmTenths(s.High), Limit: number.MilliohmTenths(s.Limit), Rate: "–"}
 	if !math.IsNaN(s.PerYear) && !math.IsInf(s.PerYearLow, 0) {
 		l.Rate = fmt.Sprintf("%s (%s … %s)", number.SignedTenths(s.PerYear), number.SignedTenths(s.PerYearLow), number.SignedTenths(s.PerYearHigh))
@@ -111,7 +111,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 	for _, c := range s.Changes {
 		switch c.Shape {
 		case history.Burst:
-			l.Remarks = append(l.Remarks, fmt.Sprintf("intermittent since %s: by about %s mΩ for a moment, again and again",
+			l.Remarks = append(l.Remarks, fmt.Sprintf("intermittent since %s: rises by about %s mΩ for a moment, again and again",
 				c.Time.Format(time.DateOnly), number.MilliohmTenths(c.After-c.Before)))
 		default:
 			l.Remarks = append(l.Remarks, fmt.Sprintf("%s %s%s: %s → %s mΩ (%s)", changeWords[c.Shape], c.Time.Format(time.DateOnly), between(c),
@@ -125,11 +125,14 @@ func SeriesLineOf(s history.Series) SeriesLine {
 		}
 		l.Remarks = append(l.Remarks, remark)
 	}
-	if s.Verdict == history.Drifting || s.Verdict == history.Stepped || l.Over {
-		l.Remarks = append(l.Remarks, "limit: "+s.Reaches.Text)
+	switch moved := s.Verdict == history.Drifting || s.Verdict == history.Stepped; {
+	case l.Over, moved && math.IsNaN(s.Limit):
+		l.Remarks = append(l.Remarks, s.Reaches.Text)
+	case moved:
+		l.Remarks = append(l.Remarks, "reaches its limit: "+s.Reaches.Text)
 	}
 	if !s.TemperatureRead && len(s.Nights) > 0 {
-		l.Remarks = append(l.Remarks, "no temperature is read: warm copper is in the figures")
+		l.Remarks = append(l.Remarks, "no temperature is read: warm copper raises the figures")
 	}
 	return l
 }

@@ -16,12 +16,12 @@ func Alarm(a *assessment.Assessment) string {
 	case a.Unread:
 		return "Nothing was read, so nothing is proven: these are the run file's own figures."
 	}
-	return "The fit found no answer: rely on none of these numbers."
+	return "The calculation found no stable answer (the fit did not converge): rely on none of these numbers."
 }
 
 // Fit returns in words how well the fitted run explains the readings.
 func Fit(f assessment.Fit) string {
-	return fmt.Sprintf("chi-squared %s with %d degrees of freedom, p = %s", number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom, number.Figures(f.PValue, 2))
+	return fmt.Sprintf("p = %s, where below 0.005 nothing passes (chi-squared %s with %d degrees of freedom)", number.Figures(f.PValue, 2), number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom)
 }
 
 // Assumptions returns what the numbers assume.
@@ -32,7 +32,7 @@ func Assumptions(a *assessment.Assessment) []string {
 		return nil
 	}
 	out = append(out, fmt.Sprintf("Resistances are at 20 °C; the copper was at %s °C where no reading says otherwise.", number.Figures(r.Ambient, 3)))
-	out = append(out, "An interval holds the true value with 95 % probability; what the meters may be off is in it.")
+	out = append(out, "The true value lies within the 95 % interval in 19 of 20 cases; the meters' errors are included.")
 	for _, m := range r.Meters {
 		how := "carried from place to place, so that its error is the same everywhere"
 		if m.Each {
@@ -52,7 +52,7 @@ func Assumptions(a *assessment.Assessment) []string {
 	}
 	out = append(out, feed+".")
 	out = append(out, fmt.Sprintf("Limit of a reel: %s %% over the nominal of its strip, where that is known.", number.Figures(l.ReelExcess*100, 3)))
-	out = append(out, "How well the fitted run explains the readings: "+Fit(a.Fit)+". By chance alone a run as fitted would be explained worse in that part of cases; below 0.01 something else is wrong.")
+	out = append(out, "How well the fitted run explains the readings: "+Fit(a.Fit)+". Of runs that are as fitted, a part p would agree worse by chance alone.")
 	return out
 }
 

@@ -48,7 +48,7 @@ func Utilisation(u limits.Utilisation) string {
 	case limits.Fuse:
 		return fmt.Sprintf("fuse of feed %s (%s A, 80 %% of its rating)", name, number.Figures(u.Limit, 3))
 	case limits.SteadyState:
-		return fmt.Sprintf("steady state at %s pixel %d (regulated pixels need %.2f V; below, they draw more as their volts fall, and run away)", name, u.Pixel, u.Value)
+		return fmt.Sprintf("steady state at %s pixel %d (regulated pixels need %.2f V; below it they draw ever more current as their volts fall)", name, u.Pixel, u.Value)
 	case limits.Ampacity:
 		return fmt.Sprintf("wire of feed %s (%s A, 80 %% of its rating)", name, number.Figures(u.Limit, 3))
 	}
@@ -64,4 +64,4 @@ func Span(n interval.Interval, digits int) string {
 }
 
 // EvenLight states that the answers assume an evenly lit run.
-const EvenLight = "The whole run is taken as lit evenly: the same amperes in its far part alone starve it more."
+const EvenLight = "The whole run is taken as lit evenly: the same amperes in its far part alone make it dimmer there."

@@ -1,4 +1,4 @@
 package wording
 
-// PlanOrder is what a plan takes for granted of the person who walks it.
-const PlanOrder = "Each step is set once and the run walked along once in it: to change a step is taken to be the slower part."
+// PlanOrder states the order of a plan's readings and the assumption behind it.
+const PlanOrder = "Set each step once, and walk along the run once in it: changing the step is taken to be slower than walking."
