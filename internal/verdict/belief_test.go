@@ -31,7 +31,7 @@ func TestProbabilityAbove(t *testing.T) {
 		{-30, 1, 0.05, 0.22248143808824814705},
 		{-1000, 1, 0.001, 0.36787888935361412091},
 		{-1e6, 1, 2e-6, 0.13533528323607135076},
-		// Perfect knowledge, and an infinite quantity.
+		// A value known exactly, and an infinite quantity.
 		{2, 0, 1, 1}, {1, 0, 1, 0}, {-2, 0, 0, 0}, {inf, 1, 1e9, 1}, {1, 1, inf, 0}, {-20, 1, inf, 0},
 		{1, 1, 0, 1}, {-8, 1, 0, 1},
 		// Nothing known.
@@ -96,8 +96,8 @@ func beliefs(n int, visit func(b Belief, rng *rand.Rand)) {
 	}
 }
 
-// A higher limit is never more likely to be passed; a quantile is passed with the
-// probability that it was asked for; a greater mean never lowers the probability.
+// ProbabilityAbove does not rise with the limit or fall with the mean, and at a quantile it is
+// one minus the quantile's probability.
 func TestProperties(t *testing.T) {
 	beliefs(2000, func(b Belief, rng *rand.Rand) {
 		last := 1.0

@@ -10,7 +10,7 @@ import (
 // The worked examples of JCGM 106:2012 for one item: the conformance probability is
 // Φ((limit − y)/u) for a quantity that must stay below, and one less that for one that
 // must stay above. Inputs and printed results are FROM MEMORY; the digits follow from
-// the formula. The cut at zero is 7 deviations away and more, so it tells nothing.
+// the formula. Zero is at least 7 standard deviations away, so the cut there has no effect.
 func TestConformanceProbability(t *testing.T) {
 	// Breakdown voltage of a Zener diode, −5.47 V with u = 0.05 V, at most −5.40 V. A
 	// belief is not negative: its size is at least 5.40 V.
@@ -55,8 +55,8 @@ func TestGlobalRisk(t *testing.T) {
 }
 
 // A reading at a guard band g = u·Φ⁻¹(1 − p) below the limit has the specific risk p of
-// being over it (JCGM 106:2012, clause 8); ILAC-G8:09/2019 promises less than 2.5 % for
-// a guard band of U = 2·u and less than 50 % for none.
+// being over it (JCGM 106:2012, clause 8); ILAC-G8:09/2019 states less than 2.5 % for
+// a guard band of U = 2·u and less than 50 % without one.
 func TestGuardBand(t *testing.T) {
 	const limit, u = 100.0, 1.0
 	for _, c := range []struct{ band, risk, within float64 }{
@@ -75,7 +75,7 @@ func TestGuardBand(t *testing.T) {
 	}
 }
 
-// However many elements a healthy run has, the chance that any fails is at most 1 %:
+// For any number of elements of a healthy run the probability that one fails is at most 1 %:
 // an element with the limit for its true value fails with at most 1 − Fail.
 func TestRuleFor(t *testing.T) {
 	for _, judged := range []int{-1, 0, 1, 2, 10, 100, 100000} {
@@ -111,7 +111,7 @@ func TestJudge(t *testing.T) {
 			t.Errorf("over %g, known %v: %s, want %s", c.over, c.known, got, c.want)
 		}
 	}
-	// Knowing nothing of a quantity proves nothing, however low the limit.
+	// A quantity of which nothing is known is unproven for any limit.
 	if got := r.Judge(Belief{Mean: 5, Deviation: math.Inf(1)}.ProbabilityAbove(0.001), true); got != assessment.Unproven {
 		t.Errorf("nothing known: %s", got)
 	}

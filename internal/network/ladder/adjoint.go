@@ -7,20 +7,20 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Gradient is the derivatives of one output with respect to every parameter of a
-// network and to how its pixels differ from what is stated, in the same order.
+// Gradient holds the derivatives of one output, V or A, with respect to every parameter of
+// a network and to the pixel.Adjust of its reels. Each slice is in the order of the run's.
 type Gradient struct {
 	Supplies []Source  // per V, per Ω
 	Reels    []Rails   // per Ω of a segment
 	Joints   []Rails   // per Ω
 	Feeds    []Rails   // per Ω
 	Scale    []float64 // by reel: per unit of pixel.Adjust.Scale
-	Idle     []float64
-	Shift    []float64 // per V
-	Stretch  []float64
+	Idle     []float64 // by reel: per unit of pixel.Adjust.Idle
+	Shift    []float64 // by reel: per V of pixel.Adjust.Shift
+	Stretch  []float64 // by reel: per unit of pixel.Adjust.Stretch
 }
 
-// NewGradient makes room for a network's derivatives.
+// NewGradient returns a Gradient of the network's size, all zero.
 func (n *Network) NewGradient() *Gradient {
 	r := n.run
 	return &Gradient{
@@ -32,7 +32,7 @@ func (n *Network) NewGradient() *Gradient {
 }
 
 // VoltageGradient writes the derivatives of V(from) − V(to) at the last solution.
-// Both points must have nodes (see Potential).
+// Both points must have nodes (see Potential). It returns ErrSingular or nil.
 func (s *Solver) VoltageGradient(from, to run.Point, g *Gradient) error {
 	clear(s.adjoint)
 	s.inject(s.net.node(from), 1)
@@ -40,7 +40,8 @@ func (s *Solver) VoltageGradient(from, to run.Point, g *Gradient) error {
 	return s.gradient(g)
 }
 
-// FeedAmpsGradient writes the derivatives of FeedAmps at the last solution.
+// FeedAmpsGradient writes the derivatives of FeedAmps at the last solution. It returns
+// ErrSingular or nil.
 func (s *Solver) FeedAmpsGradient(feed int, rail run.Rail, g *Gradient) error {
 	x := s.net.resistors[s.net.feedRail[feed][rail]]
 	sign := s.conductance(x)
@@ -71,9 +72,9 @@ func (s *Solver) inject(node int32, x float64) {
 	}
 }
 
-// faintAdjoint is the part of the largest adjoint below which a section's pixels count for nothing: the
-// output does not depend on what is that far away.
-const faintAdjoint = 1e-10
+// negligibleAdjoint is the part of the largest adjoint below which the pixels of a section are
+// left out of the derivatives: the output does not depend on pixels that far away.
+const negligibleAdjoint = 1e-10
 
 // gradient solves the adjoint of the nodal equations, A·λ = c for the output cᵀx
 // (A is symmetric), and collects −λᵀ·∂F/∂θ for each parameter θ, F being the sums
@@ -88,9 +89,9 @@ func (s *Solver) gradient(g *Gradient) error {
 		s.factored = true
 	}
 	s.matrix.Solve(s.adjoint)
-	s.faint = 0
+	s.minAdjoint = 0
 	for _, lambda := range s.adjoint {
-		s.faint = max(s.faint, faintAdjoint*math.Abs(lambda))
+		s.minAdjoint = max(s.minAdjoint, negligibleAdjoint*math.Abs(lambda))
 	}
 	s.supplyGradient(g)
 	s.resistorGradient(g)
@@ -115,7 +116,7 @@ func (s *Solver) supplyGradient(g *Gradient) {
 	for i, c := range s.net.current {
 		g.Supplies[i] = Source{}
 		if c != ground {
-			// The source's row is −p + n − r·I + V = 0.
+			// The source's equation is −p + n − r·I + V = 0.
 			g.Supplies[i] = Source{Volts: -s.adjoint[c], Ohms: s.adjoint[c] * s.x[c]}
 		}
 	}
@@ -162,10 +163,10 @@ func (s *Solver) loadGradient(g *Gradient, reel, k int, lambda float64) {
 	g.Stretch[reel] -= lambda * d.stretch
 }
 
-// sectionGradient adds what the inside of a section contributes. The adjoint obeys
-// the same difference equation as the pair voltage, so it has the same split into
-// a pair part and a straight line; per segment, with Δv and Δλ the pair parts,
-// Δs and Δμ the steps of the lines and R = r₊ + r₋,
+// sectionGradient adds the contribution of the inside of a section. The adjoint obeys
+// the same difference equation as the pair voltage, so it divides likewise into a pair
+// part and a straight line. Per segment, with Δv and Δλ the differences of the pair parts,
+// Δs and Δμ those of the lines and R = r₊ + r₋,
 //
 //	Δp = Δs·r₊r₋/R + Δv·r₊/R,   Δn = Δs·r₊r₋/R − Δv·r₋/R,
 //
@@ -183,11 +184,11 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	product := 0.0
 	level, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	above := 0.0 // sum of the adjoint where the load does not depend on the voltage
-	if s.ends[i].sated {
+	if s.ends[i].constant {
 		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
 		product = (aLast - a1) * (vLast - vFirst) / n
 		above = (a1 + aLast) / 2 * (n - 1)
-	} else if max(math.Abs(a1), math.Abs(a)) > s.faint {
+	} else if max(math.Abs(a1), math.Abs(a)) > s.minAdjoint {
 		for k := last - 1; k > first; k-- {
 			a2, v2 := (a+s.coupling[k]*a1)*s.inverse[k], s.volts[k]
 			product += (a - a2) * (v - v2)

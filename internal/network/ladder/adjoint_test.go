@@ -10,31 +10,31 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// knob is one parameter of a network and its derivative in a gradient.
-type knob struct {
+// parameter is one parameter of a network and its derivative in a gradient.
+type parameter struct {
 	name  string
 	value *float64
 	slope *float64
 	reel  bool // of the load, not the network
 }
 
-func knobs(p *Parameters, by *pixel.Adjust, g *Gradient, sums *pixel.Adjust) []knob {
-	var list []knob
+func parameters(p *Parameters, by *pixel.Adjust, g *Gradient, sums *pixel.Adjust) []parameter {
+	var list []parameter
 	rails := func(name string, of, slopes []Rails) {
 		for i := range of {
-			list = append(list, knob{fmt.Sprint(name, i, "+"), &of[i].Plus, &slopes[i].Plus, false},
-				knob{fmt.Sprint(name, i, "-"), &of[i].Minus, &slopes[i].Minus, false})
+			list = append(list, parameter{fmt.Sprint(name, i, "+"), &of[i].Plus, &slopes[i].Plus, false},
+				parameter{fmt.Sprint(name, i, "-"), &of[i].Minus, &slopes[i].Minus, false})
 		}
 	}
 	rails("reel", p.Reels, g.Reels)
 	rails("joint", p.Joints, g.Joints)
 	rails("feed", p.Feeds, g.Feeds)
 	for i := range p.Supplies {
-		list = append(list, knob{fmt.Sprint("volts", i), &p.Supplies[i].Volts, &g.Supplies[i].Volts, false},
-			knob{fmt.Sprint("ohms", i), &p.Supplies[i].Ohms, &g.Supplies[i].Ohms, false})
+		list = append(list, parameter{fmt.Sprint("volts", i), &p.Supplies[i].Volts, &g.Supplies[i].Volts, false},
+			parameter{fmt.Sprint("ohms", i), &p.Supplies[i].Ohms, &g.Supplies[i].Ohms, false})
 	}
-	return append(list, knob{"scale", &by.Scale, &sums.Scale, true}, knob{"idle", &by.Idle, &sums.Idle, true},
-		knob{"shift", &by.Shift, &sums.Shift, true}, knob{"stretch", &by.Stretch, &sums.Stretch, true})
+	return append(list, parameter{"scale", &by.Scale, &sums.Scale, true}, parameter{"idle", &by.Idle, &sums.Idle, true},
+		parameter{"shift", &by.Shift, &sums.Shift, true}, parameter{"stretch", &by.Stretch, &sums.Stretch, true})
 }
 
 // Every derivative against central differences, at random points of random runs.
@@ -90,7 +90,7 @@ func TestGradientsAgreeWithCentralDifferences(t *testing.T) {
 				sums.Shift += g.Shift[k]
 				sums.Stretch += g.Stretch[k]
 			}
-			list := knobs(&par, &by, g, &sums)
+			list := parameters(&par, &by, g, &sums)
 			for range 8 {
 				k := list[rng.IntN(len(list))]
 				if math.IsInf(*k.value, 1) {
@@ -109,9 +109,9 @@ func TestGradientsAgreeWithCentralDifferences(t *testing.T) {
 				}
 				h := 2e-3 * math.Max(math.Abs(was), 1e-3)
 				coarse, fine := difference(h), difference(h/2)
-				// Where halving the step changes the difference, a pixel crosses a bend of
-				// its law within it; the spread then bounds what the difference can tell.
-				// The last term is what the solver's own tolerance leaves in a difference.
+				// Where halving h changes the difference, a pixel crosses a corner of its load
+				// law within h, and the change bounds the error of the difference. The last term
+				// is the error from the solver's tolerance.
 				allowed := 1e-5*math.Abs(fine) + 1e-7 + 4*math.Abs(coarse-fine) + 1e-10/h
 				if math.Abs(got-fine) > allowed {
 					t.Errorf("run %d (%v): d %s / d %s = %.9g, central difference %.9g",

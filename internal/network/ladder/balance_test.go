@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// balance recomputes, from nothing but the potentials that a solver shows, the sum
-// of the currents that leave each node, and returns the greatest of them in A.
+// balance computes the sum of the currents that leave each node from the potentials of a solver
+// alone, and returns the largest of these sums, A.
 func balance(s *Solver, r *run.Run, par *Parameters, loads []pixel.Load) float64 {
 	sum := map[run.Point]float64{}
 	potential := map[run.Point]float64{}
@@ -68,11 +68,11 @@ func balance(s *Solver, r *run.Run, par *Parameters, loads []pixel.Load) float64
 	return worst
 }
 
-// Kirchhoff's current law holds at every node of every run, from any state that the solver begins
-// with.
+// Kirchhoff's current law holds at every node of random runs, whatever state the solver begins
+// from.
 func TestCurrentsBalanceAtEveryNode(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 5))
-	steps, most := 0, 0
+	iterations, most := 0, 0
 	const runs = 600
 	for i := range runs {
 		r := randomRun(rng, 400)
@@ -83,7 +83,7 @@ func TestCurrentsBalanceAtEveryNode(t *testing.T) {
 		s := n.NewSolver()
 		par := Stated(r)
 		loads := Loads(r, r.Steps[0], pixel.Adjust{Scale: math.Exp(2.5 * rng.NormFloat64()), Idle: 1, Shift: 0.1 * rng.NormFloat64()})
-		if i%2 == 1 { // begin from nonsense, as after a change of parameters
+		if i%2 == 1 { // begin from voltages that are far off, as after a change of parameters
 			for k := range s.volts {
 				s.volts[k] = r.Supplies[0].Volts * (3*rng.Float64() - 1)
 			}
@@ -93,17 +93,17 @@ func TestCurrentsBalanceAtEveryNode(t *testing.T) {
 			t.Errorf("run %d (%v, %d reels): %v", i, r.Reels[0].Strip.Driver, len(r.Reels), err)
 			continue
 		}
-		steps += s.Steps()
-		most = max(most, s.Steps())
+		iterations += s.Iterations()
+		most = max(most, s.Iterations())
 		if worst := balance(s, r, &par, loads); !(worst < 1e-6) {
 			t.Errorf("run %d (%v): currents miss by %g A", i, r.Reels[0].Strip.Driver, worst)
 		}
 	}
-	t.Logf("Newton steps: mean %.1f, most %d", float64(steps)/runs, most)
+	t.Logf("Newton iterations: mean %.1f, most %d", float64(iterations)/runs, most)
 }
 
-// A long strip at full white from one end starves to nothing at its far end; a
-// supply is asked for a hundred times what it could give.
+// A long strip at full white fed from one end gets almost no voltage at its far end. The load is
+// up to a hundred times what the supply can deliver.
 func TestStarvedAndOverloaded(t *testing.T) {
 	for _, driver := range []run.Driver{run.Linear, run.Resistor, run.Regulated} {
 		for _, pixels := range []int{900, 30_000} {
@@ -120,7 +120,7 @@ func TestStarvedAndOverloaded(t *testing.T) {
 					t.Errorf("%v, %d pixels, × %g: %v", driver, pixels, scale, err)
 					continue
 				}
-				t.Logf("%v, %d pixels, × %g: %d steps", driver, pixels, scale, s.Steps())
+				t.Logf("%v, %d pixels, × %g: %d iterations", driver, pixels, scale, s.Iterations())
 				if worst := balance(s, r, &par, loads); !(worst < 1e-6) {
 					t.Errorf("%v, %d pixels, × %g: currents miss by %g A", driver, pixels, scale, worst)
 				}
@@ -129,8 +129,8 @@ func TestStarvedAndOverloaded(t *testing.T) {
 	}
 }
 
-// One regulated pixel of power P behind R ohms has two balances,
-// v = (V ± √(V² − 4PR))/2; the run settles at the upper one.
+// One regulated pixel of power P behind R ohms has two operating points,
+// v = (V ± √(V² − 4PR))/2; the solver finds the upper one.
 func TestRegulatedPixelKeepsTheUpperBranch(t *testing.T) {
 	r := endFed(1, 0.4, false)
 	r.Reels[0].Strip.Driver = run.Regulated
@@ -143,7 +143,7 @@ func TestRegulatedPixelKeepsTheUpperBranch(t *testing.T) {
 	}
 }
 
-// A run told backwards gives the same voltages backwards.
+// A run described from its other end has the same voltages in reverse order.
 func TestMirroredRunMirrorsItsVoltages(t *testing.T) {
 	a, b := endFed(300, 0.02, false), endFed(300, 0.02, false)
 	b.Feeds[0].To.Pixel = 300
@@ -157,7 +157,7 @@ func TestMirroredRunMirrorsItsVoltages(t *testing.T) {
 	}
 }
 
-// A solve that fails leaves nothing behind that the next one could stumble over.
+// A failed solve does not change the result of the next one.
 func TestFailedSolveDoesNotSpoilTheNext(t *testing.T) {
 	r := endFed(60, 0.01, false)
 	s, par, loads := solve(t, r)

@@ -138,8 +138,8 @@ func ExampleSolver() {
 	s := n.NewSolver()
 	par := Stated(r)
 	err := s.Solve(&par, Loads(r, r.Steps[0], pixel.AsStated))
-	fmt.Printf("%v, %.2f A, in %v steps: %v\n", err, s.SupplyAmps(0), s.Steps() < 60, s.Potential(run.Point{Place: run.Place{Kind: run.AtReel, Pixel: 900}}) > 1)
-	// Output: <nil>, 12.37 A, in true steps: true
+	fmt.Printf("%v, %.2f A, in %v iterations: %v\n", err, s.SupplyAmps(0), s.Iterations() < 60, s.Potential(run.Point{Place: run.Place{Kind: run.AtReel, Pixel: 900}}) > 1)
+	// Output: <nil>, 12.37 A, in true iterations: true
 }
 
 func BenchmarkSolve(b *testing.B) {
@@ -160,7 +160,7 @@ func BenchmarkSolve(b *testing.B) {
 						b.Fatal(err)
 					}
 				}
-				b.ReportMetric(float64(s.Steps()), "steps")
+				b.ReportMetric(float64(s.Iterations()), "iterations")
 			})
 		}
 	}

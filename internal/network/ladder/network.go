@@ -3,17 +3,17 @@
 // supplies as resistors and sources. It also gives the derivatives of potentials
 // and feed currents with respect to every resistance, supply and load.
 //
-// Nodal analysis with Newton's method. Inside a uniform reel the plus and minus
+// The method is nodal analysis with Newton's method. Inside a uniform reel the plus and minus
 // potentials p and n obey p″ = r₊·i and n″ = −r₋·i (second differences along the
 // pixels), so p/r₊ + n/r₋ is a straight line and only the pair voltage p − n needs
-// a nonlinear solve: a tridiagonal system, condensed onto the reel's ends. What is
-// left is a small sparse system of supplies, junctions and reel ends. Cost and
-// memory grow with the number of pixels.
+// a nonlinear solve. Its tridiagonal equations are eliminated down to the reel's ends. A
+// small sparse system of supplies, junctions and reel ends remains. Time and memory are
+// proportional to the number of pixels.
 //
-// Potentials are against the minus terminal of the first supply; a part of a run
-// that shares no conductor with that supply is against its own first supply's.
-// Supplies are ideal sources behind their output resistance and may be driven
-// backwards; what that means is for the caller.
+// Potentials are against the minus terminal of the first supply. In a part of a run that
+// shares no conductor with that supply they are against the first supply of that part.
+// Supplies are ideal sources behind their output resistance. Current may flow back into
+// them; the caller decides what that means.
 package ladder
 
 import (
@@ -25,17 +25,17 @@ import (
 )
 
 // Rails are the resistances of the two conductors of one element, Ω. +Inf is an
-// open conductor. A joint or feed may be negative by some milliohms, as an estimate
-// between errors of readings may be; what lies within floorOhms of zero is taken as
-// floorOhms, and so is a reel below it.
+// open conductor. That of a joint or feed may be some milliohms below zero, because errors of
+// readings can make an estimate negative. A value within floorOhms of zero is taken as
+// floorOhms, and so is a reel's below floorOhms.
 type Rails struct{ Plus, Minus float64 }
 
 // Source is a supply: volts without load and output resistance in ohms.
 type Source struct{ Volts, Ohms float64 }
 
-// Parameters are the figures of a network that an estimate may change, each slice
-// in the order of the run's own. Reels are ohms per segment between two pixels.
-// All resistances are those at the temperature of the moment.
+// Parameters are the values of a network that an estimate may change, each slice in the
+// order of the run's. A reel's are Ω of one segment, between two neighbouring pixels.
+// Resistances are those at the present temperature, not at 20 °C.
 type Parameters struct {
 	Supplies []Source
 	Reels    []Rails
@@ -43,8 +43,8 @@ type Parameters struct {
 	Feeds    []Rails
 }
 
-// floorOhms keeps the conductance of a perfect connection finite. At 10 A it is
-// a tenth of a microvolt.
+// floorOhms, Ω, keeps the conductance of a perfect connection finite. Its drop at 10 A is a
+// tenth of a microvolt.
 const floorOhms = 1e-8
 
 // pair is the two nodes of one place. ground stands for the reference node.
@@ -68,8 +68,8 @@ type resistor struct {
 	a, b  int32
 }
 
-// Network is the fixed shape of a run. It is not changed after New and may be
-// shared by Solvers.
+// Network is the topology of a run. It is not changed after New and may be shared by
+// Solvers.
 type Network struct {
 	run       *run.Run
 	unknowns  int
@@ -82,13 +82,13 @@ type Network struct {
 	resistors []resistor
 	feedRail  [][2]int // by feed and rail: index into resistors
 	offsets   []int    // by reel: first pixel in the arrays of a Solver
-	pixels    int
-	head      []int // order of elimination that ldl must keep
+	pixels    int      // of the whole run
+	head      []int    // unknowns that ldl must eliminate first, in this order
 }
 
-// New lays out the network of a run. The places of extra get nodes of their own,
+// New returns the network of a run. The places of extra get nodes of their own,
 // so that potentials there have derivatives; reel ends, feed ends, supplies and
-// junctions have them anyway. The error names a reel that no supply reaches.
+// junctions always have them. The error names a reel or junction that no supply reaches.
 func New(r *run.Run, extra ...run.Place) (*Network, error) {
 	n := &Network{run: r}
 	n.layTaps(extra)
@@ -126,8 +126,8 @@ func (n *Network) layTaps(extra []run.Place) {
 	}
 }
 
-// number returns each node its unknown, each part of the run its reference, and
-// each supply its current.
+// number assigns an unknown to each node and each supply's current, and a reference node
+// to each part of the run.
 func (n *Network) number() error {
 	r := n.run
 	parts := newParts(r)
@@ -229,7 +229,7 @@ func (n *Network) node(p run.Point) int32 {
 	return both.minus
 }
 
-// pattern marks the couplings of all elements.
+// pattern returns the nonzero pattern of the nodal matrix.
 func (n *Network) pattern() *ldl.Pattern {
 	p := ldl.NewPattern(n.unknowns)
 	couple := func(nodes ...int32) {

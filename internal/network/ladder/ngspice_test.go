@@ -146,7 +146,7 @@ func readRaw(t testing.TB, text string) map[string]float64 {
 	return volts
 }
 
-// topologies are the shapes that runs come in, invented, each with its own driver.
+// topologies are invented runs of different topology, each with its own driver.
 func topologies() map[string]*run.Run {
 	reel := func(name string, pixels, follows int, st run.Strip) run.Reel {
 		return run.Reel{Name: name, Pixels: pixels, Follows: follows, Strip: st}

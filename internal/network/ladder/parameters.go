@@ -14,9 +14,9 @@ const CopperTempCo = 0.00393
 // Ω·mm²/m; IEC 60028).
 const AssumedLoopOhms = 0.0985
 
-// Stated returns the parameters that a run file states, at its ambient temperature:
-// reels, feeds and joints split evenly between the rails, the wire's part of a feed
-// and the reels' copper following the temperature, contacts not.
+// Stated returns the parameters that a run file states, at its ambient temperature. Reels,
+// feeds and joints are divided evenly between the rails. The wire of a feed and the copper of
+// a reel follow the temperature; joints and the rest of a feed do not.
 func Stated(r *run.Run) Parameters {
 	p := Parameters{
 		Supplies: make([]Source, len(r.Supplies)),
@@ -58,7 +58,7 @@ func FeedWire(f run.Feed) float64 {
 	return min(f.WireOhms, f.Ohms)
 }
 
-// Loads returns the law of each reel's pixels in a step.
+// Loads returns the load law of each reel's pixels in a step.
 func Loads(r *run.Run, step run.Step, by pixel.Adjust) []pixel.Load {
 	loads := make([]pixel.Load, len(r.Reels))
 	for i, reel := range r.Reels {

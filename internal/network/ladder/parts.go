@@ -2,7 +2,7 @@ package ladder
 
 import "ohmkeep/internal/run"
 
-// parts reports which supplies, junctions and reels hang together by any conductor
+// parts groups the supplies, junctions and reels that are connected by any conductor
 // (union–find with path halving).
 type parts struct {
 	run    *run.Run

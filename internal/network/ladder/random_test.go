@@ -6,8 +6,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// randomRun invents a run: reels in chains and branches, joints with and without a
-// parted plus, feeds to starts, ends and pixels, over junctions, from one to three
+// randomRun returns an invented run: reels in chains and branches, joints with and without a
+// cut plus, feeds to starts, ends and pixels, over junctions, from one to three
 // supplies, any driver, loads from idle to far beyond what the copper can carry.
 func randomRun(rng *rand.Rand, maxPixels int) *run.Run {
 	r := &run.Run{Name: "invented", Ambient: 10 + 30*rng.Float64()}

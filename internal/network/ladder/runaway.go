@@ -8,24 +8,24 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Runaway is a reel whose regulated pixels draw more current as their volts fall,
-// which makes the volts fall further.
+// Runaway is a reel whose regulated pixels draw more current as their voltage falls, so far
+// that the voltage has no stable value above their minimum, or nearly so.
 type Runaway struct {
 	Reel   int
-	Below  int     // pixels that end below the minimum volts of a lit channel; 0: it only comes near
-	First  int     // the first of them
+	Below  int     // number of pixels below the minimum voltage of a lit channel; 0: the reel is only near running away
+	First  int     // pixel number of the first of them, from 1
 	Volts  float64 // V, that minimum
-	Lowest float64 // V, of any pixel of the reel
-	Gain   float64 // V by which the lowest pixel follows a volt less at every supply; without falling load lines it is at most 1
-	Holds  bool    // the balance found is a steady one
-	Fed    float64 // V, the most that any supply gives without load
+	Lowest float64 // V, the lowest pair voltage on the reel
+	Gain   float64 // largest change of a node's pair voltage, in V for 1 V at all supplies; at most 1 without falling load lines
+	Holds  bool    // the solution is stable, see Solver.Stable
+	Fed    float64 // V, the highest open-circuit voltage of a supply
 }
 
-// nearRunaway is the ratio of a pixel's voltage change to that of the supplies from which the run
-// counts as near running away: half as much again (a choice of this package).
+// nearRunaway is the Gain above which a run counts as near running away (a choice of this
+// package).
 const nearRunaway = 1.5
 
-// Runaways returns the reels that run away, or come near, at the last solution. The
+// Runaways returns the reels that run away, or are near it, at the last solution. The
 // step must be the one that was solved for.
 func (s *Solver) Runaways(step run.Step) []Runaway {
 	var list []Runaway
@@ -71,7 +71,7 @@ func (s *Solver) Runaways(step run.Step) []Runaway {
 	return kept
 }
 
-// gain is the most by which a node of a reel follows a volt of all supplies.
+// gain computes Runaway.Gain of a reel; +Inf where the matrix is singular.
 func (s *Solver) gain(reel int) float64 {
 	g := s.net.NewGradient()
 	most := 0.0
@@ -89,7 +89,7 @@ func (s *Solver) gain(reel int) float64 {
 	return most
 }
 
-// Text returns in words what runs away and what helps.
+// Text describes the runaway and its remedy in words.
 func (x Runaway) Text(r *run.Run) string {
 	reel := r.Reels[x.Reel]
 	why := "its regulated pixels draw more current as their volts fall, which makes the volts fall further"
@@ -106,7 +106,8 @@ func (x Runaway) Text(r *run.Run) string {
 	return fmt.Sprintf("reel %s is near running away: %s; a volt less at the supply is %.1f V less here, at %.2f V; %s", reel.Name, why, x.Gain, x.Lowest, helps)
 }
 
-// Explain adds to an error of Solve what it means for a run with regulated pixels.
+// Explain adds to ErrDiverged that the regulated pixels of the run have no steady state. It
+// returns other errors, and those of runs without such pixels, unchanged.
 func Explain(r *run.Run, err error) error {
 	for _, reel := range r.Reels {
 		if reel.Strip.Driver == run.Regulated && errors.Is(err, ErrDiverged) {

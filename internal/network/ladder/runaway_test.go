@@ -12,8 +12,8 @@ import (
 )
 
 // lone is one regulated pixel of 12 W at 12 V behind a feed: a constant power P
-// behind a resistance R, whose volts are V/2 + √(V²/4 − P·R) in closed form and
-// which has no balance above P·R = V²/4.
+// behind a resistance R. Its voltage is V/2 + √(V²/4 − P·R) in closed form, and it
+// has no operating point above P·R = V²/4.
 func lone(ohms, least float64) *run.Run {
 	return &run.Run{
 		Ambient:  20,
@@ -40,9 +40,9 @@ func solved(t *testing.T, r *run.Run, step run.Step) *Solver {
 	return s
 }
 
-// Up to V²/4P = 3 Ω the pixel holds its power; its volts follow the supply's by
-// (1/2)·(1 + V/√(V² − 4PR)), without bound as 3 Ω comes near; beyond, it falls below
-// its minimum.
+// Up to V²/4P = 3 Ω the pixel holds its power. Its voltage changes by
+// (1/2)·(1 + V/√(V² − 4PR)) times the change of the supply's, which has no bound towards 3 Ω.
+// Above 3 Ω it falls below its minimum.
 func TestRunawayOfOnePixel(t *testing.T) {
 	for _, ohms := range []float64{0.5, 1.5, 2.0, 2.6, 2.9, 3.1, 4} {
 		r := lone(ohms, 3)
@@ -78,13 +78,13 @@ func TestRunawayOfOnePixel(t *testing.T) {
 	}
 }
 
-// The lower root of the same balance is one that does not hold: with the state put
-// there by hand, a solve stays and Stable says no.
+// The lower root of the same equation is unstable: a solve that begins there stays there, and
+// Stable returns false.
 func TestUnsteadyBalance(t *testing.T) {
 	r := lone(1.5, 1)
 	s := solved(t, r, lit)
 	low := 6 - math.Sqrt(144-4*12*1.5)/2
-	s.volts[0], s.step[0], s.miss[0] = low, 0, 0
+	s.volts[0], s.change[0], s.mismatch[0] = low, 0, 0
 	if s.Stable() {
 		t.Errorf("the balance at %g V holds", low)
 	}
@@ -94,8 +94,8 @@ func TestUnsteadyBalance(t *testing.T) {
 	}
 }
 
-// Other drivers never run away, a dark step neither, and a supply below the pixels'
-// minimum is reported as that.
+// Other drivers never run away, nor does a dark step. A supply below the pixels' minimum is
+// reported as such.
 func TestNoRunaway(t *testing.T) {
 	r := lone(4, 3)
 	if list := solved(t, r, run.Step{}).Runaways(run.Step{}); list != nil {
@@ -115,7 +115,7 @@ func TestNoRunaway(t *testing.T) {
 }
 
 func TestExplain(t *testing.T) {
-	diverged := fmt.Errorf("after 400 steps: %w", ErrDiverged)
+	diverged := fmt.Errorf("after 400 iterations: %w", ErrDiverged)
 	if err := Explain(lone(1, 3), diverged); !errors.Is(err, ErrDiverged) || !strings.Contains(err.Error(), "runs away and has no steady state") {
 		t.Error(err)
 	}

@@ -7,20 +7,21 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// condensed is what the inside of a section looks like from its ends: the pair
-// current into it is own·v − across·v′ − push at either end, in units of the
-// section's loop conductance per segment.
+// condensed is the equivalent circuit of the inside of a section, seen from its ends. With
+// v the pair voltage of one end and v′ that of the other, the pair current into the section is
+// own·v − across·v′ − push, times the loop conductance of one segment.
 type condensed struct {
 	ownAt, ownTo, across float64
 	pushAt, pushTo       float64
-	sated                bool // no pixel's current inside depends on its voltage
+	constant             bool // no pixel's current inside depends on its voltage
 }
 
-// pairSlots are the places of a load or section in the matrix.
+// pairSlots are the matrix entries of a load or of one end of a section: plus–plus,
+// plus–minus, minus–minus.
 type pairSlots struct{ pp, pm, mm ldl.Slot }
 
-// slots are the places in the matrix that assembly adds to, looked up once. An
-// absent place (a reference node) is noSlot.
+// slots are the matrix entries that assembly adds to, looked up once. Entries of a
+// reference node are noSlot.
 type slots struct {
 	source   [][3]ldl.Slot // by supply: plus–current, minus–current, current
 	resistor [][3]ldl.Slot // a–a, a–b, b–b
@@ -76,7 +77,8 @@ func (s *Solver) reelRails(reel int) (plus, minus float64) {
 
 func (s *Solver) conductance(x resistor) float64 { return 1 / s.ohms(x) }
 
-// ohms is the resistance of a feed's or joint's conductor, kept away from zero.
+// ohms returns the resistance of a feed's or joint's conductor, Ω; floorOhms where it is
+// closer to zero than that.
 func (s *Solver) ohms(x resistor) float64 {
 	ohms := s.stated(x)
 	if math.Abs(ohms) < floorOhms {
@@ -85,7 +87,7 @@ func (s *Solver) ohms(x resistor) float64 {
 	return ohms
 }
 
-// stated is the resistance of a feed's or joint's conductor as given.
+// stated returns the resistance of a feed's or joint's conductor in the parameters, Ω.
 func (s *Solver) stated(x resistor) float64 {
 	rails := &s.par.Joints
 	if x.kind == run.AtJunction {
@@ -97,7 +99,7 @@ func (s *Solver) stated(x resistor) float64 {
 	return (*rails)[x.index].Minus
 }
 
-// condense linearises every load at the state and eliminates the inside of every
+// condense linearises every load at the present voltages and eliminates the inside of every
 // section. It returns false where a pivot is not positive.
 func (s *Solver) condense(m mode) (definite bool) {
 	definite = true
@@ -114,7 +116,7 @@ func (s *Solver) condense(m mode) (definite bool) {
 	return definite
 }
 
-// linearise sets amps and slope of one pixel.
+// linearise sets the current, A, and the slope, S, of pixel k.
 func (s *Solver) linearise(reel, k int, m mode) {
 	v := s.volts[k]
 	if m == tangent && v >= s.full[reel] {
@@ -144,17 +146,17 @@ func (s *Solver) condenseSection(i int, m mode) (definite bool) {
 	inverse, carried, coupling := s.inverse, s.carried, s.coupling
 	volts, amps, slope := s.volts, s.amps, s.slope
 	own, push := 1.0, 0.0
-	before, sum := 0.0, 0.0 // of the row above: 1/pivot, right-hand side
+	before, sum := 0.0, 0.0 // of the equation before: 1/pivot, right-hand side
 	link := 1.0             // coupling to the first pixel
 	definite = true
-	sated := m == tangent
+	constant := m == tangent
 	for k := first + 1; k < last; k++ {
 		v := volts[k]
 		current, g := total, 0.0
 		if v < full || m != tangent {
 			s.linearise(sec.reel, k, m)
 			current, g = amps[k], slope[k]
-			sated = false
+			constant = false
 		} else {
 			amps[k], slope[k] = current, g
 		}
@@ -171,10 +173,10 @@ func (s *Solver) condenseSection(i int, m mode) (definite bool) {
 	}
 	end := &s.ends[i]
 	if last-first == 1 {
-		*end = condensed{ownAt: 1, ownTo: 1, across: 1, sated: sated}
+		*end = condensed{ownAt: 1, ownTo: 1, across: 1, constant: constant}
 		return definite
 	}
-	*end = condensed{ownAt: own, ownTo: 1 - before, across: link, pushAt: push, pushTo: sum * before, sated: sated}
+	*end = condensed{ownAt: own, ownTo: 1 - before, across: link, pushAt: push, pushTo: sum * before, constant: constant}
 	return definite
 }
 
@@ -249,7 +251,7 @@ func (s *Solver) addPair(p pairSlots, g float64) {
 	s.add(p.mm, g)
 }
 
-// push takes a constant current from the plus node and returns it to the minus.
+// push adds a constant current that flows from the plus node to the minus node, A.
 func (s *Solver) push(b []float64, p pair, amps float64) {
 	if p.plus != ground {
 		b[p.plus] -= amps
@@ -259,12 +261,12 @@ func (s *Solver) push(b []float64, p pair, amps float64) {
 	}
 }
 
-// spread computes the change of every pixel's pair voltage from the terminals'.
+// spread computes the change of every pixel's pair voltage from those of the nodes.
 func (s *Solver) spread() {
 	for r, nodes := range s.net.tapNodes {
 		for j, p := range nodes {
 			k := s.net.offsets[r] + s.net.taps[r][j] - 1
-			s.step[k] = at(s.goal, p.plus) - at(s.goal, p.minus) - s.volts[k]
+			s.change[k] = at(s.goal, p.plus) - at(s.goal, p.minus) - s.volts[k]
 		}
 	}
 	for i := range s.net.sections {
@@ -273,16 +275,16 @@ func (s *Solver) spread() {
 		v1 := at(s.goal, sec.at.plus) - at(s.goal, sec.at.minus)
 		v := at(s.goal, sec.to.plus) - at(s.goal, sec.to.minus)
 		inverse, carried, coupling := s.inverse[:last], s.carried[:last], s.coupling[:last]
-		volts, step := s.volts[:last], s.step[:last]
+		volts, change := s.volts[:last], s.change[:last]
 		for k := last - 1; k > first; k-- {
 			v = (carried[k] + v + coupling[k]*v1) * inverse[k]
-			step[k] = v - volts[k]
+			change[k] = v - volts[k]
 		}
 	}
 }
 
-// along walks the pixels of a section with their plus and minus potentials, made
-// from the pair voltage and the straight line p/r₊ + n/r₋ between the ends of x.
+// along calls visit for each pixel of a section, with its plus and minus potentials, V. They
+// follow from the pair voltages and the straight line p/r₊ + n/r₋ between the ends.
 func (s *Solver) along(i int, x []float64, visit func(k int, plus, minus float64)) {
 	sec := &s.net.sections[i]
 	plus, minus := s.reelRails(sec.reel)
@@ -297,7 +299,7 @@ func (s *Solver) along(i int, x []float64, visit func(k int, plus, minus float64
 }
 
 // sectionAmps returns the current of one rail in the first and the last segment of a
-// section.
+// section, A, positive towards the reel's end.
 func (s *Solver) sectionAmps(i int, rail run.Rail) (first, last float64) {
 	sec := &s.net.sections[i]
 	plus, minus := s.reelRails(sec.reel)

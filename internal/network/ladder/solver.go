@@ -10,9 +10,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
+// cutOhms is the resistance of a conductor that is cut by design, Ω.
 var cutOhms = math.Inf(1)
 
-// ErrDiverged reports that no balance of currents was found.
+// ErrDiverged reports that Newton's method found no voltages at which the currents balance.
 var ErrDiverged = errors.New("the node voltages did not settle")
 
 // ErrSingular reports that some potential is not determined: a conductor is open
@@ -20,10 +21,10 @@ var ErrDiverged = errors.New("the node voltages did not settle")
 var ErrSingular = errors.New("a part of the run is connected to no supply")
 
 const (
-	// settled is the greatest current by which a pixel may miss its law, A.
-	settled = 1e-10
-	// mostSteps bounds Newton's method. Long starved runs take some twenty.
-	mostSteps = 400
+	// maxMismatch is the largest difference between a pixel's current and that of its load law, A.
+	maxMismatch = 1e-10
+	// maxIterations bounds Newton's method. Long runs with starved pixels take about twenty.
+	maxIterations = 400
 )
 
 // Solver holds the working memory of a network. It is for one goroutine; after
@@ -35,39 +36,39 @@ type Solver struct {
 
 	par   *Parameters
 	loads []pixel.Load
-	full  []float64 // by reel: Load.Full and Total, close at hand
-	total []float64
-	above []partials // by reel: at and above Load.Full
+	full  []float64  // by reel: Load.Full, V
+	total []float64  // by reel: Load.Total, A
+	above []partials // by reel: derivatives of a pixel's current at and above Load.Full
 
-	x, goal []float64 // by unknown: the state, and Newton's next one
-	// By pixel, reels one behind the other.
-	volts    []float64 // pair voltage
-	step     []float64 // Newton's change of it
-	amps     []float64 // linearised load: amps at volts, and its slope
-	slope    []float64
-	miss     []float64 // current by which the state misses the law
-	inverse  []float64 // eliminated tridiagonal rows: 1/pivot,
+	x, goal []float64 // by unknown: the state, and the result of Newton's next update
+	// By pixel, in the order of the reels.
+	volts    []float64 // pair voltage, V
+	change   []float64 // Newton's change of it, V
+	amps     []float64 // linearised load: current at volts, A
+	slope    []float64 // and its slope, S
+	mismatch []float64 // current of the state minus that of the load law, A
+	inverse  []float64 // eliminated tridiagonal equations: 1/pivot,
 	carried  []float64 // right-hand side,
 	coupling []float64 // and coupling to the section's first pixel
 
-	ends     []condensed // by section
-	warm     bool
-	factored bool // the factors are those of the state
-	negative int  // pivots below zero of a stable balance
-	steps    int
+	ends       []condensed // by section
+	warm       bool        // the state is a solution to begin from
+	factored   bool        // the factors are those of the state
+	negative   int         // number of negative pivots at a stable solution
+	iterations int
 
-	adjoint []float64 // by unknown
-	faint   float64   // adjoint that counts for nothing
+	adjoint    []float64 // by unknown
+	minAdjoint float64   // see negligibleAdjoint
 }
 
-// NewSolver prepares the working memory.
+// NewSolver allocates the working memory.
 func (n *Network) NewSolver() *Solver {
 	s := &Solver{net: n, matrix: n.pattern().Analyse(n.head)}
 	s.slots = n.findSlots(s.matrix)
 	reels := len(n.run.Reels)
 	s.loads = make([]pixel.Load, reels)
 	s.full, s.total, s.above = make([]float64, reels), make([]float64, reels), make([]partials, reels)
-	for _, v := range []*[]float64{&s.volts, &s.step, &s.amps, &s.slope, &s.miss, &s.inverse, &s.carried, &s.coupling} {
+	for _, v := range []*[]float64{&s.volts, &s.change, &s.amps, &s.slope, &s.mismatch, &s.inverse, &s.carried, &s.coupling} {
 		*v = make([]float64, n.pixels)
 	}
 	for _, v := range []*[]float64{&s.x, &s.goal, &s.adjoint} {
@@ -80,16 +81,16 @@ func (n *Network) NewSolver() *Solver {
 // Restart discards the last state, so that the next Solve starts from the beginning.
 func (s *Solver) Restart() { s.warm = false }
 
-// Steps is the number of Newton steps that the last Solve took.
-func (s *Solver) Steps() int { return s.steps }
+// Iterations returns the number of Newton iterations of the last Solve.
+func (s *Solver) Iterations() int { return s.iterations }
 
 // Solve finds the potentials for parameters and loads, one load a reel. It begins
-// at the last state unless that solve failed or Restart was called. The parameters must stay unchanged
-// as long as results are read. With regulated drivers more than one balance may
-// exist; from scratch it finds the one with the higher voltages, if any holds.
-// It returns ErrSingular or ErrDiverged, wrapped.
+// at the last state unless that solve failed or Restart was called. The parameters must
+// not change while results are read. With regulated drivers there may be more than one
+// solution; a solve from the beginning finds the stable one with the higher voltages, if
+// there is one. It returns ErrSingular or ErrDiverged, wrapped.
 func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
-	s.par, s.factored, s.steps = par, false, 0
+	s.par, s.factored, s.iterations = par, false, 0
 	s.negative = len(s.net.head) / 2
 	for _, x := range s.net.resistors {
 		if s.ohms(x) < 0 {
@@ -107,36 +108,36 @@ func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
 		s.begin()
 	}
 	s.warm = false // until this solve has succeeded: a failed one leaves no state to begin at
-	// The first steps replace each pixel by a resistor where its voltage is below
-	// its knee: crude, but it keeps all voltages between zero and the supply's.
-	secant := 0
-	balanced := false // the state fulfils all but the pixels' laws
-	for s.steps < mostSteps {
-		s.steps++
+	// chords is the number of iterations left in which each pixel below its knee is a resistor,
+	// which keeps all voltages between zero and the supply's.
+	chords := 0
+	balanced := false // the state satisfies all equations except the load laws
+	for s.iterations < maxIterations {
+		s.iterations++
 		mode := tangent
-		if secant > 0 {
-			mode, secant = chord, secant-1
+		if chords > 0 {
+			mode, chords = chord, chords-1
 		}
 		if err := s.advance(mode); err != nil {
 			return err
 		}
 		if mode == tangent && !balanced && s.lowest() < 0 {
-			// Constant currents beyond what the copper can carry: start over gently.
-			secant = 4
+			// Constant currents of this size have no solution: begin again with resistors.
+			chords = 4
 			s.begin()
 			continue
 		}
 		worst := s.take(balanced && mode == tangent)
-		if worst <= settled {
+		if worst <= maxMismatch {
 			s.warm = true
 			return nil
 		}
 		balanced = true
 	}
-	return fmt.Errorf("after %d steps: %w", s.steps, ErrDiverged)
+	return fmt.Errorf("after %d iterations: %w", s.iterations, ErrDiverged)
 }
 
-// begin sets every pair to the highest voltage a supply gives.
+// begin sets every pair voltage to the highest open-circuit voltage of a supply.
 func (s *Solver) begin() {
 	top := 0.0
 	for _, x := range s.par.Supplies {
@@ -146,7 +147,7 @@ func (s *Solver) begin() {
 		s.volts[i] = top
 	}
 	clear(s.x)
-	clear(s.miss)
+	clear(s.mismatch)
 }
 
 // mode is how the loads are linearised.
@@ -155,10 +156,10 @@ type mode int
 const (
 	tangent mode = iota // Newton
 	chord               // the resistor that takes the same current; its slope is never negative
-	convex              // the tangent, but never falling
+	convex              // the tangent, with a negative slope replaced by 0
 )
 
-// advance computes Newton's next state in goal and step.
+// advance computes Newton's next state in goal and change.
 func (s *Solver) advance(m mode) error {
 	for {
 		definite := s.condense(m)
@@ -167,9 +168,9 @@ func (s *Solver) advance(m mode) error {
 		if !ok {
 			return ErrSingular
 		}
-		// Quasi-definite: one negative pivot a supply, and one for each conductor below
-		// zero, which is smaller than what it is in series with. More of them mean
-		// that falling load lines make the balance unstable in some direction.
+		// A quasi-definite matrix has one negative pivot for each supply, and one for each
+		// conductor with negative resistance, which is smaller than what it is in series with.
+		// More of them mean that falling load lines make the solution unstable.
 		if (!definite || negative != s.negative) && m == tangent {
 			m = convex
 			continue
@@ -180,24 +181,23 @@ func (s *Solver) advance(m mode) error {
 	}
 }
 
-// lowest is the lowest pair voltage of the next state.
+// lowest returns the lowest pair voltage of the next state, V.
 func (s *Solver) lowest() float64 {
 	low := math.Inf(1)
 	for i, v := range s.volts {
-		low = min(low, v+s.step[i])
+		low = min(low, v+s.change[i])
 	}
 	return low
 }
 
-// take moves the state towards the next one, as far as it helps where guarded,
-// and returns the greatest current by which a pixel then misses its law. The
-// pixels' currents and the copper's are the gradient of one potential (the
-// co-content; Millar, Phil. Mag. 42 (1951) 1150), so it is enough that its slope
-// along the step does not turn up steeply.
+// take moves the state towards the next one: the whole way, or the part lineSearch returns
+// where guarded. It returns the largest mismatch of a pixel, A. The currents of pixels and
+// copper are the gradient of the co-content (Millar, Phil. Mag. 42 (1951) 1150). An update is
+// long enough where the slope of the co-content along it is small.
 func (s *Solver) take(guarded bool) float64 {
 	t := 1.0
 	if guarded {
-		t = s.reach()
+		t = s.lineSearch()
 	}
 	for i := range s.x {
 		s.x[i] += t * (s.goal[i] - s.x[i])
@@ -208,38 +208,38 @@ func (s *Solver) take(guarded bool) float64 {
 		load := &s.loads[r]
 		full, total := s.full[r], s.total[r]
 		from, to := net.offsets[r], net.offsets[r]+net.run.Reels[r].Pixels
-		volts, step := s.volts[from:to], s.step[from:to]
-		amps, slope, miss := s.amps[from:to], s.slope[from:to], s.miss[from:to]
-		for k, d := range step {
+		volts, change := s.volts[from:to], s.change[from:to]
+		amps, slope, mismatch := s.amps[from:to], s.slope[from:to], s.mismatch[from:to]
+		for k, d := range change {
 			v := volts[k] + t*d
 			volts[k] = v
 			now := total
 			if v < full {
 				now, _ = load.Current(v)
 			}
-			// Along the step the wanting current shrinks linearly while the law bends
-			// away from its tangent.
-			m := (1-t)*miss[k] + now - (amps[k] + t*slope[k]*d)
-			miss[k] = m
+			// Along the update the old mismatch falls linearly to zero; the new one is the
+			// difference between the load law and its tangent.
+			m := (1-t)*mismatch[k] + now - (amps[k] + t*slope[k]*d)
+			mismatch[k] = m
 			worst = max(worst, math.Abs(m))
 		}
 	}
 	return worst
 }
 
-// reach returns the part of the step to take, in (0, 1].
-func (s *Solver) reach() float64 {
-	start := s.tilt(0)
-	end := s.tilt(1)
+// lineSearch returns the part of the update to make, in (0, 1].
+func (s *Solver) lineSearch() float64 {
+	start := s.coContentSlope(0)
+	end := s.coContentSlope(1)
 	if end <= 0.5*math.Abs(start) || start >= 0 {
 		return 1
 	}
-	// The slope of the co-content along the step: negative at low, positive at high.
+	// The slope of the co-content along the update is negative at low and positive at high.
 	low, high, atLow, atHigh := 0.0, 1.0, start, end
 	for range 12 {
 		t := low - atLow*(high-low)/(atHigh-atLow)
 		t = math.Min(math.Max(t, low+0.05*(high-low)), high-0.05*(high-low))
-		now := s.tilt(t)
+		now := s.coContentSlope(t)
 		if math.Abs(now) <= 0.3*math.Abs(start) {
 			return t
 		}
@@ -252,16 +252,16 @@ func (s *Solver) reach() float64 {
 	return (low + high) / 2
 }
 
-// tilt is the slope of the co-content along the step at part t of it.
-func (s *Solver) tilt(t float64) float64 {
+// coContentSlope returns the slope of the co-content along the update, W, at part t of it.
+func (s *Solver) coContentSlope(t float64) float64 {
 	sum := 0.0
 	for r := range s.net.run.Reels {
 		load := &s.loads[r]
 		from, to := s.net.offsets[r], s.net.offsets[r]+s.net.run.Reels[r].Pixels
 		for k := from; k < to; k++ {
-			d := s.step[k]
+			d := s.change[k]
 			now, _ := load.Current(s.volts[k] + t*d)
-			sum += d * ((1-t)*s.miss[k] + now - (s.amps[k] + t*s.slope[k]*d))
+			sum += d * ((1-t)*s.mismatch[k] + now - (s.amps[k] + t*s.slope[k]*d))
 		}
 	}
 	return sum
@@ -271,13 +271,14 @@ func (s *Solver) tilt(t float64) float64 {
 // a junction, a reel's or feed's end or one of New's extra places.
 func (s *Solver) Potential(p run.Point) float64 { return at(s.x, s.net.node(p)) }
 
-// FeedAmps returns the current of a feed's conductor, positive towards the strip in
-// the plus and from it in the minus conductor.
+// FeedAmps returns the current of a feed's conductor, A: positive towards the strip in the
+// plus conductor, and away from it in the minus conductor.
 func (s *Solver) FeedAmps(feed int, rail run.Rail) float64 {
 	return s.railAmps(s.net.feedRail[feed][rail])
 }
 
-// JointAmps is FeedAmps for a joint; positive towards the later reel.
+// JointAmps returns the current of a joint's conductor, A: positive towards the later reel in
+// the plus conductor, and away from it in the minus conductor.
 func (s *Solver) JointAmps(joint int, rail run.Rail) float64 {
 	return s.railAmps(2*len(s.net.run.Feeds) + 2*joint + int(rail))
 }
@@ -291,11 +292,11 @@ func (s *Solver) railAmps(i int) float64 {
 	return amps
 }
 
-// SupplyAmps is the current a supply delivers.
+// SupplyAmps returns the current that a supply delivers, A.
 func (s *Solver) SupplyAmps(i int) float64 { return at(s.x, s.net.current[i]) }
 
-// Reel writes the potentials along a reel, in volts, one entry a pixel, and the
-// current each pixel draws. A nil slice is passed over.
+// Reel writes the potentials along a reel, V, and the current of each pixel, A, one entry a
+// pixel. A nil slice is skipped.
 func (s *Solver) Reel(reel int, plus, minus, amps []float64) {
 	for i, sec := range s.net.sections {
 		if sec.reel == reel {
@@ -322,6 +323,7 @@ func (s *Solver) Reel(reel int, plus, minus, amps []float64) {
 	}
 }
 
+// at returns the potential of a node, 0 for ground.
 func at(x []float64, node int32) float64 {
 	if node == ground {
 		return 0
@@ -329,8 +331,8 @@ func at(x []float64, node int32) float64 {
 	return x[node]
 }
 
-// ReelAmps is the greater of the currents of one rail at a reel's two ends, as
-// they flow in the first and last segment; 0 for a reel of one pixel.
+// ReelAmps returns the largest current of one rail, without sign, A, in the first and last
+// segments of a reel's sections; 0 for a reel of one pixel.
 func (s *Solver) ReelAmps(reel int, rail run.Rail) float64 {
 	most := 0.0
 	for i := range s.net.sections {
@@ -342,5 +344,5 @@ func (s *Solver) ReelAmps(reel int, rail run.Rail) float64 {
 	return most
 }
 
-// Taps are the pixels of a reel that have nodes, ascending.
+// Taps returns the numbers of the pixels of a reel that have nodes, ascending.
 func (n *Network) Taps(reel int) []int { return n.taps[reel] }

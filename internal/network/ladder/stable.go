@@ -1,9 +1,9 @@
 package ladder
 
-// Stable reports whether the balance that the last Solve found holds by itself, so
-// that a small disturbance dies away: every load line that falls with the voltage
-// is outweighed by the copper in front of it (the nodal conductances are
-// quasi-definite). Only regulated drivers can make it false.
+// Stable reports whether the solution of the last Solve is a stable operating point: a small
+// disturbance dies away. It is stable where the conductance of the copper exceeds the negative
+// slope of the load lines, so that the nodal matrix is quasi-definite. Only regulated drivers
+// have falling load lines and can make it false.
 func (s *Solver) Stable() bool {
 	definite := s.condense(tangent)
 	s.assemble()

@@ -7,11 +7,12 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// mostStraight is the part of the rated volts within which knees are looked for.
-const mostStraight = 0.2
+// maxStraightShift is the largest shift of a knee that is tried, either way, as a part of the
+// rated volts.
+const maxStraightShift = 0.2
 
-// StraightShift returns the further shift of the knees, V, with which a straight fall below the
-// knee takes the same current over the whole run as the cubic one, at the volts of the last
+// StraightShift returns the additional shift of the knees, V, with which a straight fall below the
+// knee gives the same total current of the run as the cubic one, at the voltages of the last
 // solution. Readings determine that current, but not the shape. The step and its pixels must be
 // those that were solved for. It is 0 where no pixel is below its knee.
 func (s *Solver) StraightShift(step run.Step, by pixel.Adjust) float64 {
@@ -31,8 +32,8 @@ func (s *Solver) StraightShift(step run.Step, by pixel.Adjust) float64 {
 	if math.Abs(total(straight)-want) < 1e-9 {
 		return 0
 	}
-	reach := mostStraight * r.Reels[0].Strip.Volts
-	low, high := -reach, reach // the current falls as the knees rise
+	most := maxStraightShift * r.Reels[0].Strip.Volts
+	low, high := -most, most // the current falls as the knees rise
 	for range 30 {
 		middle := (low + high) / 2
 		if straight.Shift = by.Shift + middle; total(straight) > want {

@@ -1,11 +1,11 @@
 // Package ldl factorises sparse symmetric matrices as L·D·Lᵀ.
 //
 // The pattern is analysed once; factorising and solving then allocate nothing.
-// There is no pivoting for size: the caller's matrices are quasi-definite (nodal
-// equations with voltage sources), for which any order gives nonzero pivots as
-// long as each voltage source follows its own node; Head fixes that much of the
-// order and the rest is eliminated by least degree (Tinney and Walker, Proc. IEEE
-// 55 (1967), scheme 2).
+// There is no pivoting for size. The matrices are those of nodal equations with voltage
+// sources, which are quasi-definite: any order gives nonzero pivots in which the current of
+// each voltage source follows its own node. The argument head of Analyse fixes that part of
+// the order; the other unknowns are eliminated by least degree (Tinney and Walker, Proc. IEEE
+// 55 (1967) 1801, scheme 2).
 package ldl
 
 import (
@@ -14,13 +14,13 @@ import (
 	"sort"
 )
 
-// Pattern collects the places of a matrix that may be nonzero.
+// Pattern holds which entries of a matrix may be nonzero.
 type Pattern struct {
 	n     int
 	edges []map[int]bool
 }
 
-// NewPattern begins a pattern of n unknowns, all diagonals included.
+// NewPattern returns the pattern of a diagonal matrix of n unknowns.
 func NewPattern(n int) *Pattern {
 	p := &Pattern{n: n, edges: make([]map[int]bool, n)}
 	for i := range p.edges {
@@ -40,12 +40,12 @@ func (p *Pattern) Couple(i, j int) {
 // Matrix is a symmetric matrix of a fixed pattern, and its factors.
 type Matrix struct {
 	n     int
-	place []int32 // unknown → its turn of elimination
-	order []int32 // turn → unknown
-	start []int32 // turn → first of its entries in later
-	later []int32 // turns of the rows below the diagonal, ascending
-	index []map[int32]int32
-	fills []int32 // for each turn and pair of its entries: where the product goes
+	place []int32           // by unknown: its position in the order of elimination
+	order []int32           // by position: the unknown
+	start []int32           // by position: its first entry in later
+	later []int32           // positions of the matrix rows below the diagonal, ascending
+	index []map[int32]int32 // by position: index in later of each of them
+	fills []int32           // for each position and pair of its entries: the entry their product is subtracted from
 
 	diagonal, lower     []float64 // as assembled
 	pivot, factor, work []float64 // as factorised
@@ -61,7 +61,7 @@ func (p *Pattern) Analyse(head []int) *Matrix {
 	return m
 }
 
-// eliminate chooses the order and returns for each turn the unknowns that are
+// eliminate chooses the order and returns for each position the unknowns that are
 // coupled to it and come later.
 func (p *Pattern) eliminate(head []int, m *Matrix) [][]int {
 	below := make([][]int, 0, p.n)
@@ -105,7 +105,7 @@ func (p *Pattern) eliminate(head []int, m *Matrix) [][]int {
 	return below
 }
 
-// layout lists the entries below each pivot by turn.
+// layout lists the entries below each pivot by position.
 func (m *Matrix) layout(below [][]int) {
 	m.start = make([]int32, m.n+1)
 	m.index = make([]map[int32]int32, m.n)
@@ -129,8 +129,8 @@ func (m *Matrix) layout(below [][]int) {
 	m.factor = make([]float64, len(m.later))
 }
 
-// plan looks up where each product of the elimination goes, so that factorising
-// needs no search.
+// plan looks up the entry that each product of the elimination is subtracted from, so that
+// factorising needs no search.
 func (m *Matrix) plan() {
 	for k := range m.n {
 		rows := m.later[m.start[k]:m.start[k+1]]
@@ -142,10 +142,10 @@ func (m *Matrix) plan() {
 	}
 }
 
-// Slot names one place of the matrix for Add: of the diagonal where negative.
+// Slot identifies one entry of the matrix for Add; a negative one is on the diagonal.
 type Slot int32
 
-// Slot returns the place of the pair (i, j), which the pattern must hold.
+// Slot returns the slot of entry (i, j), which must be in the pattern.
 func (m *Matrix) Slot(i, j int) Slot {
 	a, b := m.place[i], m.place[j]
 	if a == b {
@@ -163,7 +163,7 @@ func (m *Matrix) Clear() {
 	clear(m.lower)
 }
 
-// Add adds x to a place.
+// Add adds x to an entry.
 func (m *Matrix) Add(s Slot, x float64) {
 	if s < 0 {
 		m.diagonal[-1-s] += x

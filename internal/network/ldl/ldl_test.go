@@ -6,9 +6,9 @@ import (
 	"testing"
 )
 
-// Random sparse symmetric matrices, made quasi-definite: A·x recomputed densely
-// gives the right-hand side back, and the count of negative pivots is that of the
-// rows made negative (Sylvester's law of inertia).
+// Random sparse symmetric quasi-definite matrices: A·x of the dense matrix is the right-hand
+// side, and the number of negative pivots is that of the negative diagonal entries
+// (Sylvester's law of inertia).
 func TestSolveFulfilsTheEquations(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	for round := range 200 {
@@ -72,7 +72,7 @@ func TestSolveFulfilsTheEquations(t *testing.T) {
 	}
 }
 
-func TestSingularMatrixIsTold(t *testing.T) {
+func TestSingularMatrixIsReported(t *testing.T) {
 	p := NewPattern(2)
 	p.Couple(0, 1)
 	m := p.Analyse(nil)

@@ -1,11 +1,11 @@
-// Package light is the light that a pixel gives at a voltage: the tristimulus
-// values of its channels together, and how far that is from the same colour at
-// full voltage.
+// Package light computes the light that a pixel gives at a voltage: the sum of the
+// tristimulus values of its channels, and the distance of its colour from that at full
+// voltage.
 //
-// A channel's light is taken as proportional to what drives its LEDs (package
-// pixel's Drive) and its chromaticity as fixed: an LED's small change of
-// wavelength and efficacy with current and temperature is left out. Full voltage
-// is the strip's rated volts. The package does not know where a pixel sits.
+// A channel's light is taken as proportional to pixel.Load.Drive and its chromaticity as
+// fixed. The small change of an LED's wavelength and efficacy with current and temperature
+// is neglected. Full voltage is the strip's rated voltage. The package does not know where
+// on a reel a pixel is.
 package light
 
 import (
@@ -20,21 +20,20 @@ import (
 type Law struct {
 	load      pixel.Load
 	primaries [pixel.MostChannels]colour.XYZ
-	flat      float64 // V, from it up the light is that at full voltage; +Inf if never
-	full      colour.XYZ
-	fullAt    colour.UV
-	last      colour.UV // of what is seen last before all goes dark
+	flat      float64    // V, at and above it the light is that at full voltage; +Inf if never
+	full      colour.XYZ // at full voltage
+	fullAt    colour.UV  // its chromaticity
+	last      colour.UV  // chromaticity at the lowest voltage that gives light
 }
 
-// Seen is the light of a pixel at a voltage.
+// Seen is the light of a pixel at a voltage, compared with that at full voltage.
 type Seen struct {
 	Light colour.XYZ
-	Shift float64 // Δu'v' from the same colour at full voltage; where all is dark, of what was seen last
+	Shift float64 // Δu'v' from the chromaticity at full voltage; without light, that at the lowest voltage that gives light
 	Part  float64 // luminance as a part of that at full voltage; 1 where the step is dark
 }
 
-// Dimming is the part of the light at full voltage that is missing; 0 where there
-// is more.
+// Dimming returns the part of the luminance at full voltage that is lost, 0 to 1.
 func (s Seen) Dimming() float64 { return math.Max(0, 1-s.Part) }
 
 // New returns the law of a strip's pixels at the levels of a step, by channel name.
@@ -46,7 +45,7 @@ func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
 		if levels[c.Name] > 0 {
 			begins := c.Forward
 			if strip.Driver == run.Regulated {
-				begins = c.Knee / 2 // it is off well above that
+				begins = c.Knee / 2 // a regulated channel is off below pixel's regulatedOff, which is higher
 			}
 			lowest = math.Min(lowest, begins+by.Shift)
 			highest = math.Max(highest, c.Knee+by.Shift)
@@ -76,7 +75,7 @@ func Laws(r *run.Run, step run.Step, by pixel.Adjust) []Law {
 	return laws
 }
 
-// Full is the light at full voltage.
+// Full returns the light at full voltage.
 func (l *Law) Full() colour.XYZ { return l.full }
 
 // Dark reports whether the step lights no channel of these pixels.
@@ -98,7 +97,7 @@ func (l *Law) at(v float64) colour.XYZ {
 	return sum
 }
 
-// See returns the light at v volts beside that at full voltage.
+// See returns the light at v volts, compared with that at full voltage.
 func (l *Law) See(v float64) Seen {
 	switch {
 	case l.Dark():
@@ -116,6 +115,6 @@ func (l *Law) See(v float64) Seen {
 	return s
 }
 
-// Flat is the voltage at and above which the light is that at full voltage; +Inf
-// where it always depends on the voltage (resistors), or still does at full voltage.
+// Flat returns the voltage at and above which the light is that at full voltage, V; +Inf
+// where the light always depends on the voltage (resistors), or still does at full voltage.
 func (l *Law) Flat() float64 { return l.flat }

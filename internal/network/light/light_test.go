@@ -38,9 +38,9 @@ func levels(level float64, names ...string) map[string]float64 {
 
 var rgb = []string{"red", "green", "blue"}
 
-// White starves from its blue end: at falling volts it turns warm and dim, until red
-// alone is left at the chromaticity of the red primary.
-func TestRedSurvivesLongest(t *testing.T) {
+// At falling voltage white turns warm and dim, because blue and green fall first. At the end
+// only red is left, with the chromaticity of the red primary.
+func TestRedFallsLast(t *testing.T) {
 	for _, volts := range []float64{5, 12, 24} {
 		l := New(strip(run.Linear, volts, rgb...), levels(0.3, rgb...), pixel.AsStated)
 		last := Seen{Part: 2}
@@ -62,7 +62,7 @@ func TestRedSurvivesLongest(t *testing.T) {
 }
 
 // Tristimulus values add: the light is Σ level × primary, by hand.
-func TestLightAddsUp(t *testing.T) {
+func TestLightIsTheSumOfChannels(t *testing.T) {
 	s := strip(run.Linear, 5, "red", "green", "blue", "white")
 	l := New(s, map[string]float64{"red": 1, "blue": 0.5, "white": 0.25}, pixel.AsStated)
 	want := s.Channels[0].Light.Plus(s.Channels[2].Light.Times(0.5)).Plus(s.Channels[3].Light.Times(0.25))
@@ -129,7 +129,7 @@ func TestRegulatedDriverHoldsItsLight(t *testing.T) {
 }
 
 // The shift that estimates add to the knees moves the whole curve; the scale moves
-// neither colour nor part.
+// neither the colour nor the relative luminance.
 func TestAdjustedPixels(t *testing.T) {
 	s := strip(run.Linear, 5, rgb...)
 	plain := New(s, levels(0.5, rgb...), pixel.AsStated)
@@ -160,8 +160,8 @@ func TestAdjustedPixels(t *testing.T) {
 	}
 }
 
-// Nothing lit is nothing to judge; volts at which all is dark have the colour that
-// was seen last, and no light.
+// A dark step has no shift and no dimming. A voltage without light has the colour of the lowest
+// voltage that gives light.
 func TestDarkness(t *testing.T) {
 	s := strip(run.Linear, 5, rgb...)
 	dark := New(s, nil, pixel.AsStated)

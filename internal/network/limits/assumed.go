@@ -8,9 +8,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// AssumedKnees returns in words for which of a step's lit channels the run file states no knee, and
-// what is assumed instead; "" if it states all. A verdict on colour or brightness depends on the
-// knees.
+// AssumedKnees describes in words the lit channels of a step for which the run file states no knee,
+// and what is assumed for them; "" if it states all. A verdict on colour or brightness depends on
+// the knees.
 func AssumedKnees(r *run.Run, step run.Step) string {
 	var names []string
 	key := "knee_volts"

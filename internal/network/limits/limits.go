@@ -1,9 +1,8 @@
-// Package limits holds the criteria that a load on a run is held to, each said once: the
-// current of supplies, fuses and wires, the drop of feeds, the heat of joints, the light of
-// pixels and the level of their data.
+// Package limits defines the criteria for a load on a run: the current of supplies, fuses and
+// wires, the drop of feeds, the heat of joints, the light of pixels and the level of their
+// data.
 //
-// A criterion compares a value with its limit; what has the value, and at which current,
-// is for the caller. Values are SI.
+// A criterion compares a value with its limit. The caller computes the value. Values are SI.
 //
 // One rule holds for every continuous current: a supply, a fuse and a wire carry at most
 // 80 % of their rated amperes. For fuses and wires it is NFPA 70 (NEC), 215.2(A)(1) and
@@ -23,25 +22,25 @@ const (
 	Fuse                         // A
 	Ampacity                     // A, of a feed's wire
 	Supply                       // A
-	DataLevel                    // V, that a pixel takes for a high
-	SteadyState                  // V, that regulated pixels need; with less they have run away
-	Criteria                     // how many there are
+	DataLevel                    // V, the least that a pixel reads as high
+	SteadyState                  // V, minimum of regulated pixels; below it they have run away
+	Criteria                     // number of criteria
 )
 
 func (c Criterion) String() string {
 	return [...]string{"colour", "brightness", "feed drop", "joint heat", "fuse", "ampacity", "supply", "data level", "steady state"}[c]
 }
 
-// Utilisation is how far one part of a run uses up a limit.
+// Utilisation is a value of one part of a run beside its limit.
 type Utilisation struct {
 	Criterion    Criterion
-	Subject      string // the feed, joint, supply or reel
-	Pixel        int    // of the reel, from 1; 0 where the subject is no reel
-	Value, Limit float64
+	Subject      string  // the feed, joint, supply or reel
+	Pixel        int     // of the reel, from 1; 0 where the subject is no reel
+	Value, Limit float64 // in the unit of Criterion
 }
 
-// Ratio is the part of the limit that is used; above 1 it is broken. A limit that the run
-// file does not state is 0 and never broken.
+// Ratio returns Value/Limit; above 1 the limit is exceeded. It returns 0 for a limit of 0,
+// one that the run file does not state.
 func (u Utilisation) Ratio() float64 {
 	if u.Limit <= 0 {
 		return 0
@@ -49,5 +48,5 @@ func (u Utilisation) Ratio() float64 {
 	return u.Value / u.Limit
 }
 
-// Holds reports whether the limit is kept.
+// Holds reports whether the value is within the limit.
 func (u Utilisation) Holds() bool { return u.Ratio() <= 1 }

@@ -36,8 +36,8 @@ func TestContinuousCurrents(t *testing.T) {
 	}
 }
 
-// A pixel takes 0.7 of its own volts for a high (from memory of JESD12-6): 3.57 V at 5.1 V,
-// which 3.3 V logic does not give, and less than nothing of what a starved sender does.
+// A pixel reads a high from 0.7 of its own voltage (from memory of JESD12-6): 3.57 V at 5.1 V,
+// which 3.3 V logic does not reach. An output below the pixel's minus is above the limit too.
 func TestDataLevels(t *testing.T) {
 	for _, c := range []struct {
 		sent, plus, minus float64

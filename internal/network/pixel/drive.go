@@ -2,11 +2,10 @@ package pixel
 
 import "ohmkeep/internal/run"
 
-// Drive returns how strongly each channel's LEDs are driven at v volts, as a part of
-// what they get at level 1 and rated volts, in the order of the strip's channels.
-// Behind linear drivers and resistors the LEDs get the current that the channel
-// draws; a regulated driver draws more current when the volts fall, but its LEDs
-// get the same power down to its minimum voltage.
+// Drive returns the drive of each channel's LEDs at v volts, as a part of that at level 1
+// and rated volts, in the order of the strip's channels. For linear drivers and resistors
+// it is the ratio of currents. For regulated drivers it is the ratio of powers: they draw
+// more current when the voltage falls, and keep the LEDs' power down to their minimum voltage.
 func (l *Load) Drive(v float64) (part [MostChannels]float64) {
 	if v <= 0 {
 		return part

@@ -7,10 +7,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// What each driver gives its LEDs, from the run file's definition of it: at rated
-// volts the level; below, a linear driver holds it to its knee, a resistor loses in
-// proportion to the volts above its forward volts, a regulated one holds it to its
-// minimum voltage although its current rises.
+// The drive of the LEDs by driver, from the run file's definitions. At rated volts it is the
+// level. Below, a linear driver keeps it down to its knee; with a resistor it is proportional
+// to the voltage above the forward voltage; a regulated driver keeps it down to its minimum
+// voltage although its current rises.
 func TestDrive(t *testing.T) {
 	levels := map[string]float64{"red": 1, "green": 0.5}
 	for _, c := range []struct {

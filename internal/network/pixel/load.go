@@ -1,13 +1,13 @@
-// Package pixel is the current that one addressable pixel draws at a voltage and
-// at the levels of a load step.
+// Package pixel computes the current that one addressable pixel draws at a voltage and at
+// the levels of a load step.
 //
 // The three drivers are the run file's: linear (a constant-current sink per
 // channel that starves below its knee), resistor, and regulated (constant power
 // per channel above its minimum voltage). How a channel's current falls between
-// its knee and its forward voltage is in no datasheet; a cubic with level ends is
-// assumed here (common practice, no source), and an estimate must allow for other
-// shapes. Currents at and below zero volts are zero. The package does not know
-// where a pixel sits or what colour it makes.
+// its knee and its forward voltage is in no datasheet; a cubic with zero slope at both ends
+// is assumed here (common practice, no source), and an estimate must allow for other
+// shapes. Currents at and below zero volts are zero. The package does not know where on a
+// reel a pixel is, or its colour.
 package pixel
 
 import (
@@ -29,23 +29,23 @@ type Adjust struct {
 type Shape int
 
 const (
-	Cubic Shape = iota // level at both ends
+	Cubic Shape = iota // with zero slope at both ends
 	Ramp               // in a straight line, for simulated pixels that an estimate should not know
 )
 
-// AsStated leaves the figures of the run file unchanged.
+// AsStated leaves the values of the run file unchanged.
 var AsStated = Adjust{Scale: 1, Idle: 1}
 
 // idleKnee is the fraction of the rated volts from which a pixel's own logic
 // draws its full idle current (common practice, no source).
 const idleKnee = 0.4
 
-// A term is one current source of a pixel: size × fall((v−forward)/span), the size
-// in amperes, or in watts to be divided by v, or in siemens to be multiplied by
-// v−forward where there is no fall.
+// A term is one current source of a pixel. Linear and idle: size, A, times the fall between
+// forward and knee. Regulated: size, W, times the fall, over v. Resistor: size, S, times
+// (v − forward).
 type term struct {
 	size          float64
-	forward, knee float64
+	forward, knee float64 // V
 	inverse       float64 // 1/(knee − forward)
 	shape         Shape
 	channel       int     // of the strip; the idle current has none
@@ -55,19 +55,21 @@ type term struct {
 // MostChannels is how many channels a pixel can have.
 const MostChannels = 4
 
-// Load is the law of one kind of pixel in one step. The zero Load draws nothing.
+// Load is the load law of one kind of pixel in one step: current as a function of voltage.
+// The zero Load draws no current.
 type Load struct {
 	driver run.Driver
 	terms  [MostChannels + 1]term // channels first, idle last
 	n      int
 	full   float64 // V, at and above it the current is total and constant; +Inf if never
-	total  float64
-	scale  float64
-	idle   float64
+	total  float64 // A
+	scale  float64 // Adjust.Scale
+	idle   float64 // Adjust.Idle
 }
 
-// New returns the law of a strip's pixels at the levels of a step, by channel name.
-// Channels beyond the fourth are not drawn; run files have at most four.
+// New returns the load law of a strip's pixels at the levels of a step, by channel name,
+// each a duty fraction from 0 to 1. Channels beyond the fourth are ignored; run files have at
+// most four.
 func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
 	l := Load{driver: strip.Driver, scale: by.Scale, idle: by.Idle}
 	for i, c := range strip.Channels[:min(len(strip.Channels), MostChannels)] {
@@ -107,8 +109,8 @@ func New(strip run.Strip, levels map[string]float64, by Adjust) Load {
 	return l
 }
 
-// regulatedOff is the fraction of its minimum voltage at which a regulated channel
-// is off altogether (assumed; the law between is not in a datasheet).
+// regulatedOff is the fraction of its minimum voltage below which a regulated channel
+// is off (common practice, no source; datasheets do not state the law between).
 const regulatedOff = 0.8
 
 func (l *Load) add(t term) {
@@ -116,9 +118,11 @@ func (l *Load) add(t term) {
 	l.n++
 }
 
-// Full is the voltage at and above which the current does not depend on the
-// voltage, and Total that current. Full is +Inf for drivers without such a region.
-func (l *Load) Full() float64  { return l.full }
+// Full returns the voltage at and above which the current does not depend on the
+// voltage, V; +Inf for drivers without such a region.
+func (l *Load) Full() float64 { return l.full }
+
+// Total returns the current at and above Full, A.
 func (l *Load) Total() float64 { return l.total }
 
 // Current returns the pixel's current in amperes at v volts, and its slope in siemens.
@@ -129,7 +133,7 @@ func (l *Load) Current(v float64) (amps, slope float64) {
 	return l.below(v)
 }
 
-// below is Current where the voltage matters.
+// below is Current for voltages below Full.
 func (l *Load) below(v float64) (amps, slope float64) {
 	if v <= 0 {
 		return 0, 0
@@ -143,7 +147,7 @@ func (l *Load) below(v float64) (amps, slope float64) {
 	return amps + a, slope + g
 }
 
-// channel is one channel's current and slope.
+// channel returns the current, A, and slope, S, of one channel.
 func (l *Load) channel(t *term, v float64) (amps, slope float64) {
 	switch l.driver {
 	case run.Resistor:
@@ -158,8 +162,8 @@ func (l *Load) channel(t *term, v float64) (amps, slope float64) {
 	return t.fall(v)
 }
 
-// fall is size × (3u²−2u³), or size × u for a ramp, with u the place between
-// forward and knee; and its slope.
+// fall returns size × (3u²−2u³), or size × u for a ramp, with u = (v − forward)/(knee −
+// forward) limited to 0 to 1; and its slope per V.
 func (t *term) fall(v float64) (value, slope float64) {
 	u := (v - t.forward) * t.inverse
 	if u >= 1 {

@@ -10,7 +10,7 @@ import (
 )
 
 // Make solves one step of a run as its file states it. It returns an error if no supply reaches a
-// part of the run, or if the currents have no balance.
+// part of the run, or if the network has no solution.
 func Make(r *run.Run, step run.Step) (*Prediction, error) {
 	net, err := ladder.New(r)
 	if err != nil {
@@ -42,7 +42,7 @@ func Make(r *run.Run, step run.Step) (*Prediction, error) {
 		from := run.Place{Kind: run.AtReel, Index: j.From, Pixel: r.Reels[j.From].Pixels}
 		to := run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}
 		drop := pair(from) - pair(to)
-		if j.PlusCut { // two supplies' volts meet there; only the minus has a drop
+		if j.PlusCut { // the plus of either side has its own supply; only the minus has a drop
 			drop = solver.Potential(run.Point{Place: to, Rail: run.Minus}) - solver.Potential(run.Point{Place: from, Rail: run.Minus})
 		}
 		p.Joints = append(p.Joints, Joint{Name: j.Name, Amps: amps, Drop: drop, Ohms: j.Ohms})

@@ -107,7 +107,7 @@ func TestWarmthRaisesCopperOnly(t *testing.T) {
 		t.Errorf("feed drop rose by %.6f, want %.6f", got, want)
 	}
 	if math.Abs(warm.Feeds[0].Ohms-cold.Feeds[0].Ohms) > 1e-15 {
-		t.Error("a resistance is told at another temperature than 20 °C")
+		t.Error("a resistance is given at another temperature than 20 °C")
 	}
 	if got := warm.Joints[0].Drop / cold.Joints[0].Drop; math.Abs(got-1) > 1e-9 {
 		t.Errorf("joint drop rose by %.6f", got)

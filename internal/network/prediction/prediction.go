@@ -1,6 +1,6 @@
-// Package prediction computes what a run shows in one of its steps if everything is as the run file
-// states: potentials along the reels, currents and drops of the feeds, and values beyond a rating.
-// It uses no readings.
+// Package prediction computes one step of a run from its run file alone: potentials along the
+// reels, currents and drops of the feeds, and warnings of values beyond a rating. It uses no
+// readings.
 package prediction
 
 import "ohmkeep/internal/run"
@@ -16,25 +16,29 @@ type Prediction struct {
 	Warnings []string
 }
 
-// Supply is what a supply delivers, at its terminals.
+// Supply is the voltage, V, and current, A, of a supply at its terminals.
 type Supply struct {
 	Name        string
 	Volts, Amps float64
 }
 
-// Feed is what a feed carries towards the strip.
+// Feed is the load of one feed.
 type Feed struct {
-	Name             string
-	Amps, Drop, Ohms float64 // Drop is of both conductors together; Ohms is the loop
+	Name string
+	Amps float64 // A, positive towards the strip
+	Drop float64 // V, of both conductors together
+	Ohms float64 // Ω, loop at 20 °C
 }
 
-// Joint is what a joint carries, the larger of its rails.
+// Joint is the load of one joint.
 type Joint struct {
-	Name             string
-	Amps, Drop, Ohms float64
+	Name string
+	Amps float64 // A, of the rail with the larger current
+	Drop float64 // V, of both conductors together; of the minus where the plus is cut
+	Ohms float64 // Ω, loop
 }
 
-// Reel is the potentials along one reel against the first supply's minus terminal.
+// Reel holds the pixels of one reel.
 type Reel struct {
 	Name   string
 	Pixels []Pixel // the first is pixel number 1
@@ -42,5 +46,7 @@ type Reel struct {
 
 // Pixel is the state of one pixel.
 type Pixel struct {
-	Volts, Plus, Minus, Amps float64
+	Volts       float64 // V, pair voltage
+	Plus, Minus float64 // V, potentials against the first supply's minus terminal
+	Amps        float64 // A
 }

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// warn lists what goes beyond a rating or budget in the step.
+// warn adds a warning for each value beyond a rating or budget in the step.
 func (p *Prediction) warn(step run.Step) {
 	p.Warnings = append(p.Warnings, p.Run.ParallelWarnings()...)
 	p.warnSupplies()
@@ -58,13 +58,12 @@ func (p *Prediction) warnFeeds() {
 	}
 }
 
-// continuous returns in words the part of a rating that a current is, and the part allowed for
-// hours.
+// continuous describes a current as a part of a rating, beside the part allowed for hours.
 func continuous(u limits.Utilisation, rating string) string {
 	return fmt.Sprintf("%.2f A is %.0f %% of %s; keep below %.0f %% for hours of use", u.Value, 100*limits.Continuous*u.Ratio(), rating, 100*limits.Continuous)
 }
 
-// warnJoints takes each joint at its limit: the most that it may have.
+// warnJoints computes the heat of each joint with the resistance of its limit.
 func (p *Prediction) warnJoints() {
 	for i, j := range p.Joints {
 		most := p.Run.Joints[i].Limit

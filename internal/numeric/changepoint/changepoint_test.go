@@ -88,8 +88,8 @@ func series(n int, seed uint64, truth func(x float64) float64) (x, y, w []float6
 	return x, y, w
 }
 
-// A step and a bend are found where they are, as large as they are, and each explains
-// its own kind better than the other does.
+// A jump and a bend are found at their place and with their size, and a fit of the right shape
+// has the smaller sum of squares.
 func TestBest(t *testing.T) {
 	for seed := range uint64(20) {
 		x, y, w := series(100, seed, func(x float64) float64 {
@@ -120,7 +120,7 @@ func TestBest(t *testing.T) {
 	}
 }
 
-// What Best leaves is what a fit by hand leaves; points of no weight do not count.
+// The sum of squares of Best is that of a direct fit. Points of weight 0 have no effect.
 func TestBestAgainstTheDefinition(t *testing.T) {
 	x, y, w := series(12, 9, func(x float64) float64 { return x / 3 })
 	w[4], y[4] = 0, 1e6

@@ -45,10 +45,10 @@ func (e Ewma) RunLength(shift float64) float64 {
 	})
 }
 
-// chain returns the average number of steps that a Markov chain takes from a state until
+// chain returns the average number of transitions of a Markov chain from a state until
 // it leaves n states: (I − Q)·L = 1 by elimination with pivots on the diagonal, which
-// dominates. A general LU factorisation (gonum's mat) takes the matrix for singular where
-// the chain stays long: its condition number is 2e17.
+// dominates. A general LU factorisation (gonum's mat) reports the matrix as singular for
+// long run lengths: its condition number is 2e17.
 func chain(n, start int, move func(from, to int) float64) float64 {
 	a := make([][]float64, n)
 	for i := range a {

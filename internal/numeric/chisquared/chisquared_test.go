@@ -90,8 +90,8 @@ func TestChiSquaredOrder(t *testing.T) {
 	}
 }
 
-// TestChiSquaredEdges: with nothing to compare any sum is as likely as can be; a sum
-// that is no number explains nothing.
+// TestChiSquaredEdges: the tail is 1 without degrees of freedom or for a sum of 0 or less, and 0
+// for a sum that is not a number.
 func TestChiSquaredEdges(t *testing.T) {
 	inf := math.Inf(1)
 	for _, c := range []struct {

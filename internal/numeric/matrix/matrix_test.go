@@ -24,9 +24,9 @@ func random(rng *rand.Rand, n int) *leastsquares.Matrix {
 
 func close(got, want float64) bool { return math.Abs(got-want) <= 1e-7*(1+math.Abs(want)) }
 
-// A factor times its transpose is the matrix, and so is the inverse of the inverse; a matrix
-// times its inverse is one. A direction without variance has none in the factor, and such a
-// matrix has no inverse.
+// A factor times its transpose is the matrix, and so is the inverse of the inverse. A matrix
+// times its inverse is the unit matrix. The factor's column of an unknown without variance is
+// zero, and such a matrix has no inverse.
 func TestFactorAndInverse(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 9))
 	for _, n := range []int{1, 2, 7, 20} {
@@ -70,8 +70,8 @@ func unit(n, i int) []float64 {
 	return v
 }
 
-// A reading adds the square of its row to the inverse (the information), so that narrowing is
-// what inverting the sum gives.
+// A reading adds r·rᵀ to the inverse of the covariance (the information); Narrow gives the inverse
+// of that sum.
 func TestNarrowAddsInformation(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 4))
 	c := random(rng, 6)
@@ -98,7 +98,7 @@ func TestNarrowAddsInformation(t *testing.T) {
 	}
 }
 
-// Widen takes back what Narrow did.
+// Widen is the inverse of Narrow.
 func TestWiden(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 9))
 	c := random(rng, 6)

@@ -96,7 +96,7 @@ func TestInformationIsNarrowing(t *testing.T) {
 	}
 }
 
-// Parts of a vector that are negligible are left out; what is not a number stays.
+// Negligible entries of a vector are left out; entries that are not a number stay.
 func TestSparse(t *testing.T) {
 	s := SparseOf([]float64{0, 2, -1e-13, math.NaN()}, 1e-12)
 	if len(s.at) != 2 || s.at[0] != 1 || !math.IsNaN(s.value[1]) {

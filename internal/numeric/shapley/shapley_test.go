@@ -100,7 +100,7 @@ func TestSharesAreAverageGains(t *testing.T) {
 	}
 }
 
-// One player joins or leaves at a time; all coalitions are asked for, once.
+// Every coalition is evaluated once, and each differs from the one before by one player.
 func TestOrderOfCoalitions(t *testing.T) {
 	seen, last := map[Set]bool{}, Set(0)
 	split(t, 5, func(s Set) float64 {

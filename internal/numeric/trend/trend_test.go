@@ -129,8 +129,8 @@ func TestLeastSquaresPublished(t *testing.T) {
 	}
 }
 
-// A tenth of the points far off bends the robust line by less than its deviation, and
-// the plain one by far more.
+// Outliers in a tenth of the points change the robust slope by less than its standard deviation,
+// and the plain slope by far more.
 func TestRobust(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	for range 50 {
@@ -149,8 +149,8 @@ func TestRobust(t *testing.T) {
 	}
 }
 
-// Independent values keep the variance; those of an autoregression of 0.6 widen it
-// about as (1+ρ)/(1−ρ) = 4 says.
+// Independent values do not inflate the variance; an autoregression with ρ = 0.6 inflates it by
+// about (1+ρ)/(1−ρ) = 4.
 func TestInflation(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	var white, red float64
