@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"syscall"
 	"testing"
@@ -170,4 +171,23 @@ func TestReadOnlyDirectory(t *testing.T) {
 	if got := string(out); err != nil || got != "16 readings\n" {
 		t.Errorf("%v: %s", err, got)
 	}
+}
+
+// rescueHere and compactHere do all of their work on one thread, whose calls strace counts.
+func rescueHere(path string) error {
+	runtime.LockOSThread()
+	_, err := Rescue(context.Background(), path)
+	return err
+}
+
+func compactHere(path string) error {
+	runtime.LockOSThread()
+	s, err := Open(path)
+	if err != nil {
+		return err
+	}
+	if err := s.Compact(context.Background()); err != nil {
+		return err
+	}
+	return s.Close()
 }

@@ -10,7 +10,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
-	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -21,25 +20,6 @@ var syscalls = flag.Int("syscalls", 6, "at how many system calls a rescue and a 
 // changing are the system calls by which a program changes files (strace(1); ? = where the
 // machine has it).
 const changing = "?write,?pwrite64,?fsync,?fdatasync,?ftruncate,?fallocate,?openat,?open,?rename,?renameat,?renameat2,?link,?linkat,?unlink,?unlinkat,?chmod,?fchmod,?fchmodat,?chown,?fchown,?fchownat"
-
-// rescueHere and compactHere do all of their work on one thread, whose calls strace counts.
-func rescueHere(path string) error {
-	runtime.LockOSThread()
-	_, err := Rescue(context.Background(), path)
-	return err
-}
-
-func compactHere(path string) error {
-	runtime.LockOSThread()
-	s, err := Open(path)
-	if err != nil {
-		return err
-	}
-	if err := s.Compact(context.Background()); err != nil {
-		return err
-	}
-	return s.Close()
-}
 
 // linesOf returns the samples of a store, as many and roots' tests write them.
 func linesOf(t *testing.T, path string) (lines map[string]bool, said []Mark) {
