@@ -38,7 +38,7 @@ unproven, 2 the input is wrong.`,
   ohmkeep assess shelf.toml readings.csv --report shelf.html
   ohmkeep assess shelf.toml readings.csv --explain left-right
   ohmkeep assess shelf.toml --store shelf.db --since 2026-03-01T00:00:00Z --json`,
-		Args:              between(1, "RUN", "[READINGS.csv]"),
+		Args:              argsFrom(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := to.check(append(args, from.store)...); err != nil {
@@ -81,19 +81,19 @@ unproven, 2 the input is wrong.`,
 	return c
 }
 
-// fitting is the work whose progress is shown while a run is fitted.
-const fitting = "fitting the readings"
+// fittingLabel is the work whose progress is shown while a run is fitted.
+const fittingLabel = "fitting the readings"
 
 // assess prints the verdicts, and explains one element if it is named.
-func assess(c *cobra.Command, r *equipped, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
+func assess(c *cobra.Command, r *runWithProfiles, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
 	if !c.Flags().Changed("explain") {
-		a, err := during(c, fitting, func() (*assessment.Assessment, error) { return judge.Make(r.Run, readings) })
+		a, err := during(c, fittingLabel, func() (*assessment.Assessment, error) { return judge.Make(r.Run, readings) })
 		return a, nil, err
 	}
-	if err := elementNamed(r.Run, element); err != nil {
+	if err := checkElement(r.Run, element); err != nil {
 		return nil, nil, err
 	}
-	defer working(c, fitting, "").done()
+	defer working(c, fittingLabel, "").done()
 	return judge.Explain(r.Run, readings, element)
 }
 

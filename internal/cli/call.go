@@ -13,11 +13,11 @@ import (
 
 // exactly accepts one argument for each of the names.
 func exactly(words ...string) cobra.PositionalArgs {
-	return between(len(words), words...)
+	return argsFrom(len(words), words...)
 }
 
-// between accepts at least a given number of arguments and at most one for each name.
-func between(least int, words ...string) cobra.PositionalArgs {
+// argsFrom accepts at least a given number of arguments and at most one for each name.
+func argsFrom(least int, words ...string) cobra.PositionalArgs {
 	return func(c *cobra.Command, args []string) error {
 		if len(args) >= least && len(args) <= len(words) {
 			return nil
@@ -34,8 +34,8 @@ func callFault(c *cobra.Command, format string, args ...any) error {
 	return fmt.Errorf("%s: %w (see %[1]s --help)", c.CommandPath(), fmt.Errorf(format, args...))
 }
 
-// storeNamed returns an error if a command that needs a store was called without one.
-func storeNamed(c *cobra.Command, path string) error {
+// checkStoreFlag returns an error if a command that needs a store was called without one.
+func checkStoreFlag(c *cobra.Command, path string) error {
 	if path == "" {
 		return callFault(c, "wants --store FILE")
 	}
@@ -59,8 +59,8 @@ func flagFault(c *cobra.Command, err error) error {
 	return callFault(c, "%s", text)
 }
 
-// known returns an error if a word in the place of a command is not a command.
-func known(root *cobra.Command, args []string) error {
+// checkCommand returns an error if a word in the place of a command is not a command.
+func checkCommand(root *cobra.Command, args []string) error {
 	c, rest, _ := root.Find(args) // its error has more than one line
 	if !c.HasSubCommands() || len(rest) == 0 || strings.HasPrefix(rest[0], "-") {
 		return nil

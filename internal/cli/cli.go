@@ -30,7 +30,7 @@ func (s status) Error() string { return fmt.Sprintf("exit status %d", int(s)) }
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root := newRoot(stoppable(ctx, stdin), stdout, stderr)
 	root.SetArgs(args)
-	err := known(root, args)
+	err := checkCommand(root, args)
 	if err == nil {
 		asked, _, _ := root.Find(args) // ExecuteContext reports an unknown command
 		err = untilStopped(ctx, asked, func() error { return root.ExecuteContext(ctx) })

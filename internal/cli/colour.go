@@ -37,7 +37,7 @@ readings are not enough to decide, 2 the input is wrong.`,
 		Example: `  ohmkeep colour shelf.toml --step "white 5 %"
   ohmkeep colour shelf.toml readings.csv --picture colour.png
   ohmkeep colour shelf.toml --at left.end --json`,
-		Args:              between(1, "RUN", "[READINGS.csv]"),
+		Args:              argsFrom(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := to.check(append(args, from.store)...); err != nil {
@@ -83,7 +83,7 @@ readings are not enough to decide, 2 the input is wrong.`,
 }
 
 // fitted fits the run to the readings that the flags select; nil if they select none.
-func fitted(c *cobra.Command, r *equipped, files []string, from source) (*estimate.Estimate, error) {
+func fitted(c *cobra.Command, r *runWithProfiles, files []string, from source) (*estimate.Estimate, error) {
 	if len(files) == 0 && from.store == "" {
 		return nil, nil
 	}
@@ -91,7 +91,7 @@ func fitted(c *cobra.Command, r *equipped, files []string, from source) (*estima
 	if err != nil {
 		return nil, err
 	}
-	e, err := during(c, fitting, func() (*estimate.Estimate, error) { return estimate.Make(r.Run, readings) })
+	e, err := during(c, fittingLabel, func() (*estimate.Estimate, error) { return estimate.Make(r.Run, readings) })
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", r.File, err)
 	}

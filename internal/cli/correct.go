@@ -29,14 +29,14 @@ values of the old one were right. Numbers that a device sends in V or A are not 
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, in); err != nil {
+			if err := checkStoreFlag(c, in); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
 			}
-			if err := exists(in); err != nil {
+			if err := checkStoreExists(in); err != nil {
 				return err
 			}
 			s, err := store.Open(in)
@@ -58,7 +58,7 @@ values of the old one were right. Numbers that a device sends in V or A are not 
 }
 
 // correct applies the scales of a run to the stored counts and prints what changed.
-func correct(c *cobra.Command, s *store.Store, r *equipped) (corrected int, err error) {
+func correct(c *cobra.Command, s *store.Store, r *runWithProfiles) (corrected int, err error) {
 	for i, p := range r.Probes {
 		for _, channel := range p.Channels {
 			perCount, ok := perCountOf(r.profiles[i], channel)

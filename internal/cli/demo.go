@@ -91,13 +91,13 @@ Without an installed ohmkeep, write "go run ./cmd/ohmkeep" in its place.
 func prepare(c *cobra.Command, folder string) (files, error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		if c.Flags().Changed("into") {
-			return files{}, reason(err)
+			return files{}, fileError(err)
 		}
 		made, tempErr := os.MkdirTemp("", "ohmkeep-demo-")
 		if tempErr != nil {
-			return files{}, reason(err)
+			return files{}, fileError(err)
 		}
-		fmt.Fprintf(c.ErrOrStderr(), "%v; writing into %s\n", reason(err), made)
+		fmt.Fprintf(c.ErrOrStderr(), "%v; writing into %s\n", fileError(err), made)
 		folder = made
 	}
 	f := files{run: filepath.Join(folder, "run.toml"), store: filepath.Join(folder, "readings.db"),
@@ -107,7 +107,7 @@ func prepare(c *cobra.Command, folder string) (files, error) {
 	}
 	for _, old := range []string{f.store, f.store + "-wal", f.store + "-shm"} {
 		if err := os.Remove(old); err != nil && !os.IsNotExist(err) {
-			return files{}, reason(err)
+			return files{}, fileError(err)
 		}
 	}
 	err := rewrite(f.run, func(w io.Writer) error { _, err := w.Write(demo.RunFile); return err })

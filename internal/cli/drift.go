@@ -42,7 +42,7 @@ Exit status: 0 all steady or sound, 1 something is over its limit or getting wor
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, from); err != nil {
+			if err := checkStoreFlag(c, from); err != nil {
 				return err
 			}
 			if err := to.check(args[0], from); err != nil {
@@ -86,8 +86,8 @@ func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
 }
 
 // storedHistory computes the history of a run from all its stored readings.
-func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History, error) {
-	spareMemory()
+func storedHistory(c *cobra.Command, r *runWithProfiles, from string) (*history.History, error) {
+	limitHeap()
 	s, err := store.OpenReadOnly(from)
 	if err != nil {
 		return nil, err
@@ -99,7 +99,7 @@ func storedHistory(c *cobra.Command, r *equipped, from string) (*history.History
 		return nil, err
 	}
 	f := drift.Follow(r.Run, state)
-	_, err = f.Take(counted(c, "following "+from, analysis.WellDated(s.Readings(c.Context(), r.Name, store.Filter{Since: since}), now)))
+	_, err = f.Take(countReadings(c, "following "+from, analysis.WellDated(s.Readings(c.Context(), r.Name, store.Filter{Since: since}), now)))
 	if err != nil {
 		return nil, err
 	}

@@ -38,9 +38,9 @@ func elementNames(r *run.Run) []string {
 	return names
 }
 
-// elementNamed returns an error if no element of the run has a name. It checks before any
+// checkElement returns an error if no element of the run has a name. It checks before any
 // work is done.
-func elementNamed(r *run.Run, name string) error {
+func checkElement(r *run.Run, name string) error {
 	var all []string
 	add := func(kind, name string) { all = append(all, name, kind+":"+name) }
 	for _, j := range r.Joints {

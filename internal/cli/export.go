@@ -43,7 +43,7 @@ marks and notes; ohmkeep store backup copies all of it.`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, from); err != nil {
+			if err := checkStoreFlag(c, from); err != nil {
 				return err
 			}
 			write, known := formats[format]
@@ -52,10 +52,10 @@ marks and notes; ohmkeep store backup copies all of it.`,
 			}
 			var f store.Filter
 			var err error
-			if f.Since, err = moment("--since", since); err != nil {
+			if f.Since, err = parseTimeFlag("--since", since); err != nil {
 				return err
 			}
-			if f.Until, err = moment("--until", until); err != nil {
+			if f.Until, err = parseTimeFlag("--until", until); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -81,8 +81,8 @@ marks and notes; ohmkeep store backup copies all of it.`,
 	return c
 }
 
-// moment parses the time given by a flag; "" = zero time.
-func moment(flag, text string) (time.Time, error) {
+// parseTimeFlag parses the time given by a flag; "" = zero time.
+func parseTimeFlag(flag, text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}

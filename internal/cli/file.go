@@ -9,9 +9,9 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// reason returns an error of the file system in a form that names the file once and
+// fileError returns an error of the file system in a form that names the file once and
 // leaves out the name of the system call.
-func reason(err error) error {
+func fileError(err error) error {
 	var at *os.PathError
 	if errors.As(err, &at) {
 		return fmt.Errorf("%s: %w", at.Path, at.Err)
@@ -19,9 +19,9 @@ func reason(err error) error {
 	return err
 }
 
-// exists returns an error if there is no store at a path. Opening would create one, even
+// checkStoreExists returns an error if there is no store at a path. Opening would create one, even
 // for a mistyped name.
-func exists(path string) error {
+func checkStoreExists(path string) error {
 	const hint = "name the one that the readings are in"
 	switch info, err := os.Stat(path); {
 	case errors.Is(err, fs.ErrNotExist):

@@ -30,7 +30,7 @@ refused. OL is kept as an overload without a value.`,
 		Args:              exactly("RUN", "READINGS.csv"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, to); err != nil {
+			if err := checkStoreFlag(c, to); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -47,17 +47,17 @@ refused. OL is kept as an overload without a value.`,
 				return err
 			}
 			if _, err := src.Seek(0, io.SeekStart); err != nil {
-				return reason(err)
+				return fileError(err)
 			}
 			rows, err := csv.Scan(name, src, r.Run)
 			if err != nil {
-				return reason(err)
+				return fileError(err)
 			}
 			s, err := store.Open(to)
 			if err != nil {
 				return err
 			}
-			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], counted(c, "storing", wanted(rows, skipBad))) // it may have changed
+			added, held, err := s.AppendSeq(c.Context(), r.Name, args[1], countReadings(c, "storing", validRows(rows, skipBad))) // it may have changed
 			if closing := s.Close(); err == nil {
 				err = closing
 			}

@@ -18,8 +18,8 @@ import (
 	"ohmkeep/internal/run/runfile"
 )
 
-// equipped is a run with the profiles of its probes, in the order of Run.Probes.
-type equipped struct {
+// runWithProfiles is a run with the profiles of its probes, in the order of Run.Probes.
+type runWithProfiles struct {
 	*run.Run
 	profiles []*profile.Profile
 	own      int // how many of Run.Meters are the run file's; profiles brought the rest
@@ -27,15 +27,15 @@ type equipped struct {
 
 // loadRun reads a run file and the profiles it names. A probe for which the run
 // file states no accuracy brings its profile's as one more meter.
-func loadRun(path string) (*equipped, error) {
-	if err := wantKind(path, file.RunFile, "a run file"); err != nil {
+func loadRun(path string) (*runWithProfiles, error) {
+	if err := checkKind(path, file.RunFile, "a run file"); err != nil {
 		return nil, err
 	}
 	r, err := runfile.Load(path)
 	if err != nil {
-		return nil, reason(err)
+		return nil, fileError(err)
 	}
-	e := &equipped{Run: r, own: len(r.Meters)}
+	e := &runWithProfiles{Run: r, own: len(r.Meters)}
 	e.profiles, err = profile.Equip(r)
 	return e, err
 }
@@ -54,7 +54,7 @@ func loadReadings(c *cobra.Command, path string, r *run.Run, skipBad bool) ([]re
 	}
 	set, err := parse(name, src, r)
 	if err != nil {
-		return nil, reason(err)
+		return nil, fileError(err)
 	}
 	printFileSummary(c.ErrOrStderr(), name, set)
 	return set.Readings, nil
@@ -66,17 +66,17 @@ func openReadings(c *cobra.Command, path string) (src io.ReadSeekCloser, name st
 	if path == "-" {
 		const stdin = "standard input"
 		all, err := file.ReadAll(stdin, c.InOrStdin(), file.MaxStream)
-		return held{bytes.NewReader(all)}, stdin, err
+		return inMemory{bytes.NewReader(all)}, stdin, err
 	}
-	if err := wantKind(path, file.Readings, "a file of readings"); err != nil {
+	if err := checkKind(path, file.Readings, "a file of readings"); err != nil {
 		return nil, path, err
 	}
 	src, err = file.Open(path, file.MaxReadings)
 	return src, path, err
 }
 
-// wantKind returns an error if a file is known as one of another kind than a command wants.
-func wantKind(path string, wanted file.Kind, what string) error {
+// checkKind returns an error if a file is known as one of another kind than a command wants.
+func checkKind(path string, wanted file.Kind, what string) error {
 	hint := map[file.Kind]string{file.Store: "a store is named by --store", file.RunFile: "the run file comes first, then the readings",
 		file.Readings: "the run file comes first, then the readings", file.Transcript: "ohmkeep probe replay reads it"}
 	kind := file.KindOf(path)
@@ -86,22 +86,22 @@ func wantKind(path string, wanted file.Kind, what string) error {
 	return fault.Fault{File: path, Text: fmt.Sprintf("is %s, where %s is wanted", kind, what), Hint: hint[kind]}
 }
 
-// held is a text in memory that can be read like a file.
-type held struct{ *bytes.Reader }
+// inMemory is a text in memory that can be read like a file.
+type inMemory struct{ *bytes.Reader }
 
-func (held) Close() error { return nil }
+func (inMemory) Close() error { return nil }
 
 // checkReadings looks at every row of a CSV file and keeps none of them. Faults are an
 // error, or with skipBad printed on standard error. Repeats are always printed.
 func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, skipBad bool) error {
 	rows, err := csv.Scan(name, src, r)
 	if err != nil {
-		return reason(err)
+		return fileError(err)
 	}
 	var unmeasured []reading.Reading
-	for x, err := range counted(c, "checking "+name, wanted(rows, skipBad)) {
+	for x, err := range countReadings(c, "checking "+name, validRows(rows, skipBad)) {
 		if err != nil {
-			return reason(err)
+			return fileError(err)
 		}
 		if !x.Quality.Measured() {
 			unmeasured = append(unmeasured, x)
@@ -112,8 +112,8 @@ func checkReadings(c *cobra.Command, name string, src io.Reader, r *run.Run, ski
 	return nil
 }
 
-// wanted returns the valid rows of a file and, unless skipBad, ends with the faults of the others.
-func wanted(rows *csv.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
+// validRows returns the valid rows of a file and, unless skipBad, ends with the faults of the others.
+func validRows(rows *csv.Rows, skipBad bool) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		for x, err := range rows.Good() {
 			if !yield(x, err) {

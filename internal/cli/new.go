@@ -30,11 +30,11 @@ and prints the run file where --out names none.`,
   ohmkeep new --volts 12 --supply-volts 12 --supply-amps 8 > shelf.toml`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
-			if err := settle(c, &o, fed, reels); err != nil {
+			if err := parseOptions(c, &o, fed, reels); err != nil {
 				return err
 			}
 			if !c.Flags().Changed("ask") {
-				ask = !described(c) && isTerminal(c.ErrOrStderr()) && isTerminal(c.InOrStdin())
+				ask = !anyDescription(c) && isTerminal(c.ErrOrStderr()) && isTerminal(c.InOrStdin())
 			}
 			if ask {
 				questions := scaffold.NewQuestions(c.InOrStdin(), c.ErrOrStderr())
@@ -96,8 +96,8 @@ and prints the run file where --out names none.`,
 	return c
 }
 
-// described reports whether a flag describes the run.
-func described(c *cobra.Command) (yes bool) {
+// anyDescription reports whether a flag describes the run.
+func anyDescription(c *cobra.Command) (yes bool) {
 	c.Flags().Visit(func(f *pflag.Flag) { yes = yes || f.Name != "out" && f.Name != "force" })
 	return yes
 }
@@ -111,8 +111,8 @@ func fileName(name string) string {
 	return strings.Join(words, "-") + ".toml"
 }
 
-// settle parses the flags that are not plain numbers.
-func settle(c *cobra.Command, o *scaffold.Options, fed, reels string) error {
+// parseOptions parses the flags that are not plain numbers.
+func parseOptions(c *cobra.Command, o *scaffold.Options, fed, reels string) error {
 	var err error
 	if o.Fed, err = scaffold.ParseFed(fed); err != nil {
 		return fmt.Errorf("--fed: %w", err)

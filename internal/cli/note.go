@@ -12,9 +12,9 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// mostAhead is how far ahead of this machine's clock a note may be dated: clocks and time
+// maxNoteAhead is how far ahead of this machine's clock a note may be dated: clocks and time
 // zones differ.
-const mostAhead = 24 * time.Hour
+const maxNoteAhead = 24 * time.Hour
 
 func newNote() *cobra.Command {
 	var to, at string
@@ -37,10 +37,10 @@ it out, and it stays in the list, marked.`,
 		Example: `  ohmkeep note shelf.toml "re-made joint 1" --store shelf.db
   ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00
   ohmkeep note shelf.toml --store shelf.db`,
-		Args:              between(1, "RUN", "[TEXT]"),
+		Args:              argsFrom(1, "RUN", "[TEXT]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, to); err != nil {
+			if err := checkStoreFlag(c, to); err != nil {
 				return err
 			}
 			if len(args) == 1 {
@@ -61,7 +61,7 @@ it out, and it stays in the list, marked.`,
 			var when time.Time
 			if at != "" {
 				var err error
-				if when, err = moment("--at", at); err != nil {
+				if when, err = parseTimeFlag("--at", at); err != nil {
 					return err
 				}
 			}
@@ -76,7 +76,7 @@ it out, and it stays in the list, marked.`,
 			if when.IsZero() {
 				when = now
 			}
-			if when.After(now.Add(mostAhead)) {
+			if when.After(now.Add(maxNoteAhead)) {
 				return fault.Fault{Key: "--at", Text: at + " is in the future", Hint: "when the work was done, at most now"}
 			}
 			if err := drift.Misnamed(args[1], r.Run); err != nil {
@@ -86,7 +86,7 @@ it out, and it stays in the list, marked.`,
 			if err != nil {
 				return fault.Fault{Text: err.Error(), Hint: "joints are counted from 1 along the run; their names do too"}
 			}
-			if err := exists(to); err != nil {
+			if err := checkStoreExists(to); err != nil {
 				return err
 			}
 			s, err := store.Open(to)
@@ -113,7 +113,7 @@ it out, and it stays in the list, marked.`,
 
 // withdrawNote marks a note as withdrawn.
 func withdrawNote(c *cobra.Command, in, runName, text string, at time.Time) error {
-	if err := exists(in); err != nil {
+	if err := checkStoreExists(in); err != nil {
 		return err
 	}
 	s, err := store.Open(in)

@@ -58,7 +58,7 @@ Without --step it takes the design step, or the only step.`,
 
 // loadStep loads a run and finds the step named, by its index, or else the design
 // step, or else the only one.
-func loadStep(file, name string) (*equipped, int, error) {
+func loadStep(file, name string) (*runWithProfiles, int, error) {
 	r, err := loadRun(file)
 	switch {
 	case err != nil:

@@ -66,7 +66,7 @@ is wrong or the port does not open.`,
 		Example: `  ohmkeep probe check shelf.toml board
   ohmkeep probe check --profile plain-lines --port /dev/ttyUSB0 --seconds 5
   ohmkeep probe check --profile hwmon-ina2xx --port ina226@1-0040`,
-		Args: between(0, "RUN", "PROBE"),
+		Args: argsFrom(0, "RUN", "PROBE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			found, err := at.find(c, args)
 			if err != nil {
@@ -79,7 +79,7 @@ is wrong or the port does not open.`,
 	return c
 }
 
-func checkProbe(c *cobra.Command, at *found) error {
+func checkProbe(c *cobra.Command, at *openableProbe) error {
 	out := c.OutOrStdout()
 	begun := time.Now()
 	o := instrument.Options{Log: func(e instrument.Event) {

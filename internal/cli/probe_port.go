@@ -35,8 +35,8 @@ func completeProfiles(c *cobra.Command) {
 	})
 }
 
-// found is one probe that can be opened, and how long it is read.
-type found struct {
+// openableProbe is one probe that can be opened, and how long it is read.
+type openableProbe struct {
 	run.Probe
 	profile *profile.Profile
 	opener  *probe.Opener
@@ -44,7 +44,7 @@ type found struct {
 }
 
 // inputs are the files beside the run file that reading the probe needs.
-func (f *found) inputs() []string {
+func (f *openableProbe) inputs() []string {
 	paths := []string{f.Profile} // a shipped one is no file
 	if name, ok := strings.CutPrefix(f.Port, probe.Transcript); ok {
 		paths = append(paths, name)
@@ -57,13 +57,13 @@ func (f *found) inputs() []string {
 	return paths
 }
 
-func (f *found) open(ctx context.Context, o instrument.Options) (instrument.Instrument, error) {
+func (f *openableProbe) open(ctx context.Context, o instrument.Options) (instrument.Instrument, error) {
 	return f.opener.Open(ctx, f.Probe, f.profile, o)
 }
 
 // find finds the probe that the arguments RUN and PROBE or the flags name.
-func (f *portFlags) find(c *cobra.Command, args []string) (*found, error) {
-	it := &found{Probe: run.Probe{Name: "probe", Profile: f.profile, Port: f.port}, opener: &probe.Opener{Dir: "."}}
+func (f *portFlags) find(c *cobra.Command, args []string) (*openableProbe, error) {
+	it := &openableProbe{Probe: run.Probe{Name: "probe", Profile: f.profile, Port: f.port}, opener: &probe.Opener{Dir: "."}}
 	switch {
 	case len(args) == 2:
 		r, x, err := probeOfRun(args[0], args[1])
@@ -80,7 +80,7 @@ func (f *portFlags) find(c *cobra.Command, args []string) (*found, error) {
 	it.lasting = time.Duration(f.seconds * float64(time.Second))
 	var err error
 	if it.profile, err = profile.Load(it.Profile, it.opener.Dir); err != nil {
-		return nil, reason(err)
+		return nil, fileError(err)
 	}
 	if len(it.Channels) == 0 { // a meter is asked for all that the profile knows
 		for _, q := range it.profile.Query.Quantities() {

@@ -32,7 +32,7 @@ Exit status: 0 something was received, 1 nothing was, 2 the call is wrong or the
 does not open.`,
 		Example: `  ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
   ohmkeep probe record --profile plain-lines --port /dev/ttyUSB0 --out -`,
-		Args: between(0, "RUN", "PROBE"),
+		Args: argsFrom(0, "RUN", "PROBE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			found, err := at.find(c, args)
 			if err != nil {
@@ -53,7 +53,7 @@ does not open.`,
 	return c
 }
 
-func recordProbe(c *cobra.Command, at *found, path string, force bool, inputs []string) error {
+func recordProbe(c *cobra.Command, at *openableProbe, path string, force bool, inputs []string) error {
 	var out io.WriteCloser = nopCloser{c.OutOrStdout()}
 	if path != "-" {
 		if err := (file.Output{Path: path, Kind: file.Transcript, Force: force, Inputs: inputs}).Check(); err != nil {
@@ -61,7 +61,7 @@ func recordProbe(c *cobra.Command, at *found, path string, force bool, inputs []
 		}
 		made, err := os.Create(path)
 		if err != nil {
-			return reason(err)
+			return fileError(err)
 		}
 		out = made
 	}
@@ -90,7 +90,7 @@ type nopCloser struct{ io.Writer }
 func (nopCloser) Close() error { return nil }
 
 // recordLines writes the lines of a probe until the time is over or the program is stopped.
-func recordLines(ctx context.Context, at *found, w *transcript.Writer) (instrument.Counters, error) {
+func recordLines(ctx context.Context, at *openableProbe, w *transcript.Writer) (instrument.Counters, error) {
 	device, err := at.open(ctx, instrument.Options{Log: probe.Record(w, at.profile)})
 	if err != nil {
 		return instrument.Counters{}, err

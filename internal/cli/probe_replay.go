@@ -48,7 +48,7 @@ or the transcript is wrong.`,
 			}
 			p, err := profile.Load(name, ".")
 			if err != nil {
-				return reason(err)
+				return fileError(err)
 			}
 			if p.Kind == profile.Hwmon {
 				return callFault(c, "profile %s has no wire to replay", p.Name)

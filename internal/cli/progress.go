@@ -14,14 +14,14 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// pace is when progress is shown.
-type pace struct {
+// progressPace is when progress is shown.
+type progressPace struct {
 	first  time.Duration // of work that takes no longer, none is
 	redraw time.Duration // on a terminal, where a line is drawn again
 	sparse time.Duration // between the first two lines elsewhere; each pause is twice the one before
 }
 
-var usualPace = pace{2 * time.Second, 200 * time.Millisecond, 8 * time.Second}
+var usualPace = progressPace{2 * time.Second, 200 * time.Millisecond, 8 * time.Second}
 
 // work is a task that may take long. Its progress is shown on standard error; meanwhile
 // nothing else may be written there.
@@ -53,8 +53,8 @@ func during[T any](c *cobra.Command, what string, do func() (T, error)) (T, erro
 	return do()
 }
 
-// counted passes readings on and shows how many have passed.
-func counted(c *cobra.Command, what string, readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {
+// countReadings passes readings on and shows how many have passed.
+func countReadings(c *cobra.Command, what string, readings iter.Seq2[reading.Reading, error]) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		w := working(c, what, "reading")
 		defer w.done()
@@ -76,7 +76,7 @@ func (w *work) done() {
 	w.ended.Wait()
 }
 
-func (w *work) show(p pace, interrupted <-chan struct{}) {
+func (w *work) show(p progressPace, interrupted <-chan struct{}) {
 	pause, drawn := p.first, false
 	defer func() {
 		if drawn && w.terminal {

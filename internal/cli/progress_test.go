@@ -13,7 +13,7 @@ func shown(terminal bool, lasts time.Duration) string {
 	out := &watchtest.Log{}
 	w := &work{to: out, terminal: terminal, what: "reading shelf.db", thing: "reading", begun: time.Now(), end: make(chan struct{})}
 	w.count()
-	w.ended.Go(func() { w.show(pace{20 * time.Millisecond, 10 * time.Millisecond, 20 * time.Millisecond}, nil) })
+	w.ended.Go(func() { w.show(progressPace{20 * time.Millisecond, 10 * time.Millisecond, 20 * time.Millisecond}, nil) })
 	time.Sleep(lasts)
 	w.done()
 	return out.String()

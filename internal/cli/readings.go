@@ -38,7 +38,7 @@ half day counts; --since and --until choose an earlier one.`
 
 // readings takes readings from the file or the store, whichever was named, and repeated
 // ones together.
-func (f *source) readings(c *cobra.Command, r *equipped, files []string) ([]reading.Reading, error) {
+func (f *source) readings(c *cobra.Command, r *runWithProfiles, files []string) ([]reading.Reading, error) {
 	switch {
 	case len(files) == 1 && f.store != "":
 		return nil, callFault(c, "readings come from a file or from --store, not from both")
@@ -59,16 +59,16 @@ func (f *source) readings(c *cobra.Command, r *equipped, files []string) ([]read
 }
 
 // stored reads the readings of a store one by one.
-func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error) {
+func (f *source) stored(c *cobra.Command, r *runWithProfiles) ([]reading.Reading, error) {
 	var wanted store.Filter
 	var err error
-	if wanted.Since, err = moment("--since", f.since); err != nil {
+	if wanted.Since, err = parseTimeFlag("--since", f.since); err != nil {
 		return nil, err
 	}
-	if wanted.Until, err = moment("--until", f.until); err != nil {
+	if wanted.Until, err = parseTimeFlag("--until", f.until); err != nil {
 		return nil, err
 	}
-	spareMemory()
+	limitHeap()
 	s, err := store.OpenReadOnly(f.store)
 	if err != nil {
 		return nil, err
@@ -76,7 +76,7 @@ func (f *source) stored(c *cobra.Command, r *equipped) ([]reading.Reading, error
 	defer s.Close()
 	all, n, misdated := repeats.New(r.Run, false), 0, 0
 	now := time.Now()
-	for x, err := range counted(c, "reading "+f.store, s.Readings(c.Context(), r.Name, wanted)) {
+	for x, err := range countReadings(c, "reading "+f.store, s.Readings(c.Context(), r.Name, wanted)) {
 		if err != nil {
 			return nil, err
 		}

@@ -16,8 +16,8 @@ import (
 	"ohmkeep/internal/show/table"
 )
 
-// whatIf is the flags that repair and limit share.
-type whatIf struct {
+// remedyFlags is the flags that repair and limit share.
+type remedyFlags struct {
 	step, wire       string
 	far, watts, data float64
 	asJSON           bool
@@ -25,7 +25,7 @@ type whatIf struct {
 	to outputs
 }
 
-func (w *whatIf) flags(c *cobra.Command) {
+func (w *remedyFlags) flags(c *cobra.Command) {
 	c.Flags().StringVar(&w.step, "step", "", "the load to carry, by a step's name (default: the design step)")
 	c.Flags().Float64Var(&w.far, "far-metres", 0, "length of a new feed, one way (default: along the strip and the near feed's again)")
 	c.Flags().StringVar(&w.wire, "wire", "", `conductor of new feeds, such as "14 AWG" (default: as the nearest feed)`)
@@ -37,7 +37,7 @@ func (w *whatIf) flags(c *cobra.Command) {
 }
 
 // options checks the flags' values.
-func (w *whatIf) options(c *cobra.Command) (repair.Options, error) {
+func (w *remedyFlags) options(c *cobra.Command) (repair.Options, error) {
 	for _, f := range []struct {
 		name  string
 		value float64
@@ -58,8 +58,8 @@ func (w *whatIf) options(c *cobra.Command) (repair.Options, error) {
 	return o, nil
 }
 
-// known returns the run as its file states it or, with readings, as fitted to them.
-func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step int) repair.Basis, error) {
+// basis returns the run as its file states it or, with readings, as fitted to them.
+func (w *remedyFlags) basis(c *cobra.Command, r *runWithProfiles, files []string) (func(step int) repair.Basis, error) {
 	if len(files) == 0 && w.store == "" {
 		return func(int) repair.Basis { return repair.Stated(r.Run) }, nil
 	}
@@ -67,7 +67,7 @@ func (w *whatIf) known(c *cobra.Command, r *equipped, files []string) (func(step
 	if err != nil {
 		return nil, err
 	}
-	defer working(c, fitting, "").done()
+	defer working(c, fittingLabel, "").done()
 	est, err := estimate.Make(r.Run, readings)
 	if err != nil {
 		return nil, err
@@ -83,7 +83,7 @@ const whatIfStatus = `Exit status: 0 the step asked holds as wired, 1 it breaks 
 settle it, 2 the input is wrong.`
 
 func newRepair() *cobra.Command {
-	var w whatIf
+	var w remedyFlags
 	c := &cobra.Command{
 		Use:   "repair RUN [READINGS.csv]",
 		Short: "Weigh what could be done about a run, and what each repair wins",
@@ -98,7 +98,7 @@ meets them all stands first, the cheapest of it first.
 		Example: `  ohmkeep repair shelf.toml readings.csv
   ohmkeep repair shelf.toml --step "white 20 %" --far-metres 9 --wire "14 AWG"
   ohmkeep repair shelf.toml readings.csv --picture repairs.png`,
-		Args:              between(1, "RUN", "[READINGS.csv]"),
+		Args:              argsFrom(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			o, err := w.options(c)
@@ -113,7 +113,7 @@ meets them all stands first, the cheapest of it first.
 				return err
 			}
 			step := r.Steps[i]
-			known, err := w.known(c, r, args[1:])
+			known, err := w.basis(c, r, args[1:])
 			if err != nil {
 				return err
 			}
@@ -143,7 +143,7 @@ meets them all stands first, the cheapest of it first.
 }
 
 func newLimit() *cobra.Command {
-	var w whatIf
+	var w remedyFlags
 	c := &cobra.Command{
 		Use:   "limit RUN [READINGS.csv]",
 		Short: "Compute the highest current limit at which everything holds, and which limit is reached first",
@@ -157,7 +157,7 @@ With readings it takes the resistances that they show, and their intervals.
 		Example: `  ohmkeep limit shelf.toml
   ohmkeep limit shelf.toml readings.csv
   ohmkeep limit shelf.toml --step "white 20 %" --json`,
-		Args:              between(1, "RUN", "[READINGS.csv]"),
+		Args:              argsFrom(1, "RUN", "[READINGS.csv]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
 			o, err := w.options(c)
@@ -179,7 +179,7 @@ With readings it takes the resistances that they show, and their intervals.
 				}
 				design = r.StepIndex(w.step)
 			}
-			known, err := w.known(c, r, args[1:])
+			known, err := w.basis(c, r, args[1:])
 			if err != nil {
 				return err
 			}

@@ -8,26 +8,26 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// keep is a retention time as a flag value: years of 365 days, weeks, days or hours.
-type keep time.Duration
+// retention is a retention time as a flag value: years of 365 days, weeks, days or hours.
+type retention time.Duration
 
 const day = 24 * time.Hour
 
-// keepUnits are the units of a retention time.
-var keepUnits = []struct {
+// retentionUnits are the units of a retention time.
+var retentionUnits = []struct {
 	name string
 	unit time.Duration
 }{{"y", 365 * day}, {"w", 7 * day}, {"d", day}, {"h", time.Hour}}
 
-// minKeep is the shortest time, so that readings before a change can still be compared.
-const minKeep = 30 * day
+// minRetention is the shortest time, so that readings before a change can still be compared.
+const minRetention = 30 * day
 
-// maxKeep is the longest time; longer ones could overflow time.Duration.
-const maxKeep = 100 * 365 * day
+// maxRetention is the longest time; longer ones could overflow time.Duration.
+const maxRetention = 100 * 365 * day
 
 // String returns the time in the largest unit that it is a whole number of.
-func (k *keep) String() string {
-	for _, u := range keepUnits {
+func (k *retention) String() string {
+	for _, u := range retentionUnits {
 		if d := time.Duration(*k); d > 0 && d%u.unit == 0 {
 			return strconv.FormatInt(int64(d/u.unit), 10) + u.name
 		}
@@ -36,13 +36,13 @@ func (k *keep) String() string {
 }
 
 // Type is how help names the value.
-func (*keep) Type() string { return "duration" }
+func (*retention) Type() string { return "duration" }
 
 var noTime = fault.Fault{Text: "no time such as 2y, 18w, 400d or 8760h"}
 
 // Set reads a time such as 2y, 18w, 400d or 8760h. Its error is a fault.Fault.
-func (k *keep) Set(text string) error {
-	for _, u := range keepUnits {
+func (k *retention) Set(text string) error {
+	for _, u := range retentionUnits {
 		number, ok := strings.CutSuffix(text, u.name)
 		if !ok {
 			continue
@@ -52,12 +52,12 @@ func (k *keep) Set(text string) error {
 		switch {
 		case err != nil:
 			return noTime
-		case !(d >= float64(minKeep)):
+		case !(d >= float64(minRetention)):
 			return fault.Fault{Text: "less than 30d would leave nothing to look back on"}
-		case d > float64(maxKeep):
+		case d > float64(maxRetention):
 			return fault.Fault{Text: "more than 100y is for ever: leave --keep out"}
 		}
-		*k = keep(d)
+		*k = retention(d)
 		return nil
 	}
 	return noTime

@@ -40,7 +40,7 @@ good reading, or the clock is uncertain.`,
 				holder, held, err := store.FindHolder(of)
 				switch {
 				case err != nil:
-					return reason(err)
+					return fileError(err)
 				case !held || holder.Address == "":
 					return noWatch(c, of, holder, held, asJSON)
 				}
@@ -98,7 +98,7 @@ func printStatus(w io.Writer, s service.Status) error {
 	add := func(head, format string, args ...any) {
 		list = append(list, table.Item{Head: head, Text: fmt.Sprintf(format, args...)})
 	}
-	add("", "%s, watched for %s", printable.Line(s.Run), span(s.Seconds))
+	add("", "%s, watched for %s", printable.Line(s.Run), duration(s.Seconds))
 	for _, p := range s.Parts() {
 		add("", "%s", p.Text)
 		for _, detail := range p.Details {
@@ -119,13 +119,13 @@ func printStatus(w io.Writer, s service.Status) error {
 			}
 			last := "no good reading yet"
 			if ch.Age != nil && ch.Value != nil {
-				last = fmt.Sprintf("%.6g %s, %s ago", *ch.Value, service.Unit(ch.What), span(*ch.Age))
+				last = fmt.Sprintf("%.6g %s, %s ago", *ch.Value, service.Unit(ch.What), duration(*ch.Age))
 			}
 			add(fmt.Sprintf("  %-8s %-11s %-32s ", printable.Line(ch.ID), printable.Line(ch.What), printable.Line(place)), "%s", last)
 		}
 	}
 	add("", "")
-	add("", "%s waiting to be stored, %d lost; the store was last written to %s ago", count(s.Waiting, "reading"), s.Dropped+s.Refused, span(s.CommitAge))
+	add("", "%s waiting to be stored, %d lost; the store was last written to %s ago", count(s.Waiting, "reading"), s.Dropped+s.Refused, duration(s.CommitAge))
 	if d := s.Disk; d != nil {
 		text := fmt.Sprintf("store %.1f MB, %.1f GB of %.1f GB free", float64(d.Store)/1e6, float64(d.Free)/1e9, float64(d.Size)/1e9)
 		if d.Written >= 0 {
@@ -136,8 +136,8 @@ func printStatus(w io.Writer, s service.Status) error {
 	return table.List(w, list, styleOf(w))
 }
 
-// span returns a number of seconds as text in suitable units.
-func span(s float64) string {
+// duration returns a number of seconds as text in suitable units.
+func duration(s float64) string {
 	d := time.Duration(s * float64(time.Second))
 	switch {
 	case d < 10*time.Second:

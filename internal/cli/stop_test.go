@@ -31,11 +31,11 @@ func TestUntilStopped(t *testing.T) {
 	deaf := func() error { <-release; return nil }
 	time.AfterFunc(20*time.Millisecond, interrupt)
 	begun := time.Now()
-	if err := untilStopped(ctx, fit, deaf); err != context.Canceled || time.Since(begun) < grace || time.Since(begun) > 5*time.Second {
+	if err := untilStopped(ctx, fit, deaf); err != context.Canceled || time.Since(begun) < stopTimeout || time.Since(begun) > 5*time.Second {
 		t.Errorf("%v after %v", err, time.Since(begun))
 	}
 	own := status(Fails)
-	slow := func() error { time.Sleep(grace + 50*time.Millisecond); return own }
+	slow := func() error { time.Sleep(stopTimeout + 50*time.Millisecond); return own }
 	if err := untilStopped(ctx, watch, slow); err != own {
 		t.Errorf("the watch: %v", err)
 	}

@@ -181,7 +181,7 @@ func countText(n store.Count) string {
 // checkStore reads all of a store. One that is damaged so that it cannot be opened is
 // counted from its pages.
 func checkStore(c *cobra.Command, path string) (found store.Found, size store.Size, err error) {
-	spareMemory()
+	limitHeap()
 	s, err := store.OpenReadOnly(path)
 	if store.Damaged(err) {
 		found.Faults = []string{strings.TrimPrefix(err.Error(), path+": ")}

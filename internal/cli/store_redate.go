@@ -27,7 +27,7 @@ that it can be moved back.`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, in); err != nil {
+			if err := checkStoreFlag(c, in); err != nil {
 				return err
 			}
 			var times [3]time.Time
@@ -36,7 +36,7 @@ that it can be moved back.`,
 					continue
 				}
 				var err error
-				if times[i], err = moment(flag.name, flag.text); err != nil {
+				if times[i], err = parseTimeFlag(flag.name, flag.text); err != nil {
 					return err
 				}
 			}
@@ -47,7 +47,7 @@ that it can be moved back.`,
 			if err != nil {
 				return err
 			}
-			if err := exists(in); err != nil {
+			if err := checkStoreExists(in); err != nil {
 				return err
 			}
 			s, err := store.Open(in)

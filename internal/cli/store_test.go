@@ -202,7 +202,7 @@ func TestWantedEndsWithFaults(t *testing.T) {
 			t.Fatal(err)
 		}
 		n, last := 0, error(nil)
-		for _, err := range wanted(rows, skipBad) {
+		for _, err := range validRows(rows, skipBad) {
 			if n++; err != nil {
 				n, last = n-1, err
 			}

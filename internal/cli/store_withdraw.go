@@ -12,14 +12,14 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// withdrawal is which readings are taken out of a store, or put back.
-type withdrawal struct {
+// selection is which readings are taken out of a store, or put back.
+type selection struct {
 	in, at, from, to, step, value string
 	all, back                     bool
 }
 
 func newStoreWithdraw() *cobra.Command {
-	var w withdrawal
+	var w selection
 	c := &cobra.Command{
 		Use:   "withdraw RUN [WHY]",
 		Short: "Take a wrong reading out of a store, or put it back",
@@ -28,16 +28,16 @@ uses it any more. It is kept, marked as withdrawn, and listed by ohmkeep note wi
 --back puts it back. --at takes the time as export prints it; one in whole seconds means
 any reading within that second. What drift has worked out so far is made again.`,
 		Example:           `  ohmkeep store withdraw shelf.toml "leads reversed" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+`,
-		Args:              between(1, "RUN", "[WHY]"),
+		Args:              argsFrom(1, "RUN", "[WHY]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, w.in); err != nil {
+			if err := checkStoreFlag(c, w.in); err != nil {
 				return err
 			}
 			if w.at == "" {
 				return callFault(c, "wants --at TIME, as export prints it")
 			}
-			since, err := moment("--at", w.at)
+			since, err := parseTimeFlag("--at", w.at)
 			if err != nil {
 				return err
 			}
@@ -45,7 +45,7 @@ any reading within that second. What drift has worked out so far is made again.`
 			if err != nil {
 				return err
 			}
-			if err := exists(w.in); err != nil {
+			if err := checkStoreExists(w.in); err != nil {
 				return err
 			}
 			s, err := store.Open(w.in)
@@ -71,7 +71,7 @@ any reading within that second. What drift has worked out so far is made again.`
 }
 
 // do finds the readings and takes them out or puts them back.
-func (w withdrawal) do(c *cobra.Command, s *store.Store, runName string, since time.Time, why string) error {
+func (w selection) do(c *cobra.Command, s *store.Store, runName string, since time.Time, why string) error {
 	until := since.Add(1)
 	if since.Nanosecond() == 0 {
 		until = since.Add(time.Second)
@@ -114,7 +114,7 @@ func (w withdrawal) do(c *cobra.Command, s *store.Store, runName string, since t
 }
 
 // find returns the readings that fit; to put back, those that were withdrawn.
-func (w withdrawal) find(c *cobra.Command, s *store.Store, sel store.Selection) (found []reading.Reading, err error) {
+func (w selection) find(c *cobra.Command, s *store.Store, sel store.Selection) (found []reading.Reading, err error) {
 	fits := func(x reading.Reading) bool {
 		return (w.from == "" || w.from == x.From) && (w.to == "" || w.to == x.To) && (w.value == "" || w.value == x.Text)
 	}

@@ -35,7 +35,7 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, to); err != nil {
+			if err := checkStoreFlag(c, to); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -51,7 +51,7 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 	return c
 }
 
-func runSurvey(c *cobra.Command, r *equipped, file, to string, names []string) error {
+func runSurvey(c *cobra.Command, r *runWithProfiles, file, to string, names []string) error {
 	steps := r.Steps
 	if len(names) > 0 {
 		steps = nil

@@ -46,9 +46,9 @@ network that you trust.`,
   curl --data "white 5 %" http://127.0.0.1:9477/step`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
-		Annotations:       map[string]string{orderly: "stores what has arrived"},
+		Annotations:       map[string]string{finishes: "stores what has arrived"},
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := storeNamed(c, o.store); err != nil {
+			if err := checkStoreFlag(c, o.store); err != nil {
 				return err
 			}
 			if o.commit <= 0 || o.commit > time.Hour {
@@ -73,7 +73,7 @@ type watchOptions struct {
 	store, listen   string
 	hosts           []string
 	commit, analyse time.Duration
-	keep            keep
+	keep            retention
 	simulated       bool
 }
 

@@ -72,8 +72,8 @@ func (l List) Err() error {
 	return l
 }
 
-// mostAlike is how many faults of one kind a list shows.
-const mostAlike = 10
+// maxSimilar is how many faults of one kind a list shows.
+const maxSimilar = 10
 
 // Error returns a line for each fault. Of faults that differ in what they quote alone
 // only the first ten are shown, and then how many more there are.
@@ -82,17 +82,17 @@ func (l List) Error() string {
 	seen := map[Fault]int{}
 	var kinds []Fault
 	for _, f := range l {
-		kind := f.kind()
+		kind := f.withoutQuoted()
 		seen[kind]++
 		switch n := seen[kind]; {
-		case n <= mostAlike:
+		case n <= maxSimilar:
 			lines = append(lines, f.Error())
-		case n == mostAlike+1:
+		case n == maxSimilar+1:
 			kinds = append(kinds, kind)
 		}
 	}
 	for _, kind := range kinds {
-		more := Fault{File: kind.File, Key: kind.Key, Text: fmt.Sprintf("%d more like these: %s", seen[kind]-mostAlike, kind.Text)}
+		more := Fault{File: kind.File, Key: kind.Key, Text: fmt.Sprintf("%d more like these: %s", seen[kind]-maxSimilar, kind.Text)}
 		lines = append(lines, more.Error())
 	}
 	return strings.Join(lines, "\n")
@@ -101,7 +101,7 @@ func (l List) Error() string {
 // quoted is what of a fault's text comes from the input: quotes and numbers.
 var quoted = regexp.MustCompile(`"[^"]*"|[\d][\d.,:T/+-]*`)
 
-// kind returns what a fault has in common with others of its kind.
-func (f Fault) kind() Fault {
+// withoutQuoted returns what a fault has in common with others of its kind.
+func (f Fault) withoutQuoted() Fault {
 	return Fault{File: f.File, Key: f.Key, Text: quoted.ReplaceAllString(f.Text, "…")}
 }

@@ -25,9 +25,9 @@ var kindNames = map[Kind]string{Page: "a page", Picture: "a picture", Store: "a 
 
 func (k Kind) String() string { return kindNames[k] }
 
-// remade reports whether a newer file of the kind may take an older one's place: a page,
+// replaceable reports whether a newer file of the kind may take an older one's place: a page,
 // a picture, or the copy of a store. The others hold what people have written.
-func (k Kind) remade() bool { return k == Page || k == Picture || k == Store }
+func (k Kind) replaceable() bool { return k == Page || k == Picture || k == Store }
 
 // Marks that a page and a picture carry so that they are known as ours.
 const (
@@ -35,8 +35,8 @@ const (
 	PictureMark = "ohmkeep picture"
 )
 
-// inspected is how many bytes of a file are looked at.
-const inspected = 64 << 10
+// headBytes is how many bytes of a file are looked at.
+const headBytes = 64 << 10
 
 // KindOf returns the kind of a regular file; Unknown if it cannot be read.
 func KindOf(path string) Kind {
@@ -48,7 +48,7 @@ func KindOf(path string) Kind {
 		return Unknown
 	}
 	defer f.Close()
-	head := make([]byte, inspected)
+	head := make([]byte, headBytes)
 	n, _ := io.ReadFull(f, head)
 	return kindOf(head[:n])
 }

@@ -52,7 +52,7 @@ func (o Output) Check() error {
 		return refuse("is a store in use: its log is beside it", "name another file")
 	case found != Unknown && found != o.Kind:
 		return refuse("is "+found.String()+", which nothing of another kind replaces", "name another file")
-	case o.Force || info.Size() == 0 || found == o.Kind && found.remade():
+	case o.Force || info.Size() == 0 || found == o.Kind && found.replaceable():
 		return nil
 	case found == Unknown:
 		return refuse("is there already, and is not "+o.Kind.String()+" made by ohmkeep", "name another file, or replace it with --force")

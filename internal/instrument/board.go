@@ -27,10 +27,10 @@ type board struct {
 	options Options
 	waiting []reading.Sample // of a line that held several values
 
-	mu       sync.Mutex // of what follows
-	greeting string     // the first comment, or the latest one that identifies the board
-	known    bool       // greeting identifies the board
-	serials  []sensor   // of the sensors, by channel
+	mu            sync.Mutex // of what follows
+	identity      string     // the first comment, or the latest one that identifies the board
+	identityKnown bool       // identity identifies the board
+	serials       []sensor   // of the sensors, by channel
 }
 
 // sensor is the serial number of a channel's sensor.
@@ -40,8 +40,8 @@ func (s *board) Identity() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	parts := []string{}
-	if s.greeting != "" {
-		parts = append(parts, s.greeting)
+	if s.identity != "" {
+		parts = append(parts, s.identity)
 	}
 	for _, x := range s.serials {
 		parts = append(parts, x.channel+"="+x.number)
@@ -98,9 +98,9 @@ func (s *board) parseLine(l port.Line) []reading.Sample {
 	values, err := lines.Parse(s.profile.Line, l.Text)
 	switch {
 	case l.Fault == port.StartMissing:
-		e.Kind, e.Reason, e.Part = Skipped, string(l.Fault), true
+		e.Kind, e.Reason, e.Incomplete = Skipped, string(l.Fault), true
 	case l.Fault != "":
-		e.Kind, e.Reason, e.Part = Bad, string(l.Fault), true
+		e.Kind, e.Reason, e.Incomplete = Bad, string(l.Fault), true
 	case err != nil:
 		e.Kind, e.Reason = Bad, err.Error()
 	case len(values) == 0:
@@ -126,9 +126,9 @@ func (s *board) setIdentity(text string) {
 	who := s.profile.Line.Identity
 	switch {
 	case who != nil && who.MatchString(text):
-		s.greeting, s.known = text, true
-	case s.greeting == "" && !s.known:
-		s.greeting = text
+		s.identity, s.identityKnown = text, true
+	case s.identity == "" && !s.identityKnown:
+		s.identity = text
 	}
 }
 

@@ -35,8 +35,8 @@ type Seen struct {
 	Faulty int // samples that were not good
 }
 
-// mostBad is how many bad lines a report holds: enough to see what they look like.
-const mostBad = 10
+// maxBadLines is how many bad lines a report holds: enough to see what they look like.
+const maxBadLines = 10
 
 // OK reports whether the probe can be used: it sent good samples, and nothing failed.
 func (r Report) OK() bool {
@@ -55,10 +55,10 @@ func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration
 			follow(e)
 		}
 		switch {
-		case e.Kind == Bad && len(r.Bad) < mostBad:
+		case e.Kind == Bad && len(r.Bad) < maxBadLines:
 			r.Bad = append(r.Bad, e)
 		case e.Kind == Complained:
-			keep(&r.Queue, e.Reason)
+			addNew(&r.Queue, e.Reason)
 		}
 	}
 	device, err := open(o)
@@ -66,7 +66,7 @@ func Check(ctx context.Context, p *profile.Profile, path string, d time.Duration
 		return r, err
 	}
 	if p.Kind == profile.SCPI {
-		r.askAll(ctx, device, p, d)
+		r.queryAll(ctx, device, p, d)
 	} else {
 		r.listen(ctx, device, d)
 	}
@@ -88,13 +88,13 @@ func (r *Report) listen(ctx context.Context, device Instrument, d time.Duration)
 			r.note(ctx, err)
 			return
 		}
-		r.see(s)
+		r.count(s)
 	}
 }
 
-// askAll queries every quantity of a meter's profile, repeatedly until the time is over and
+// queryAll queries every quantity of a meter's profile, repeatedly until the time is over and
 // at least once. It always waits for the whole answer.
-func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profile, d time.Duration) {
+func (r *Report) queryAll(ctx context.Context, device Instrument, p *profile.Profile, d time.Duration) {
 	for begun, first := time.Now(), true; first || time.Since(begun) < d; first = false {
 		for q := range run.Quantity(len(run.QuantityNames)) {
 			if !p.Query.Asks(q) {
@@ -107,7 +107,7 @@ func (r *Report) askAll(ctx context.Context, device Instrument, p *profile.Profi
 				}
 				continue
 			}
-			r.see(s)
+			r.count(s)
 		}
 	}
 }
@@ -122,18 +122,18 @@ func (r *Report) note(ctx context.Context, err error) bool {
 	if errors.As(err, &queue) {
 		return false // the entries of the queue are recorded already
 	}
-	keep(&r.Errors, err.Error())
+	addNew(&r.Errors, err.Error())
 	return !errors.Is(err, scpi.ErrTimeout)
 }
 
-// keep appends a text that the list does not hold yet.
-func keep(list *[]string, text string) {
+// addNew appends a text that the list does not hold yet.
+func addNew(list *[]string, text string) {
 	if !slices.Contains(*list, text) {
 		*list = append(*list, text)
 	}
 }
 
-func (r *Report) see(s reading.Sample) {
+func (r *Report) count(s reading.Sample) {
 	i := slices.IndexFunc(r.Seen, func(x Seen) bool { return x.Last.Channel == s.Channel && x.Last.Quantity == s.Quantity })
 	if i < 0 {
 		i = len(r.Seen)
@@ -153,7 +153,7 @@ func (r *Report) advise(p *profile.Profile, d time.Duration) {
 	switch {
 	case r.Lines == 0 && p.Kind == profile.Lines:
 		r.Advice = append(r.Advice, fmt.Sprintf("nothing was received in %v: is it the right port, is the board powered, and does it wait for DTR?", d))
-	case understood == 0 && slices.ContainsFunc(r.Bad, func(e Event) bool { return noise(e.Text) }):
+	case understood == 0 && slices.ContainsFunc(r.Bad, func(e Event) bool { return looksLikeNoise(e.Text) }):
 		r.Advice = append(r.Advice, fmt.Sprintf("what was received is not text: the board most likely sends at another rate than %d baud", p.Port.Baud))
 	case understood == 0 && r.Counters.Bad > 0:
 		r.Advice = append(r.Advice, fmt.Sprintf("no line has the form of profile %s: choose another profile, or write one", p.Name))
@@ -165,9 +165,9 @@ func (r *Report) advise(p *profile.Profile, d time.Duration) {
 	}
 }
 
-// noise reports whether more than a fifth of a text is unprintable, as a
+// looksLikeNoise reports whether more than a fifth of a text is unprintable, as a
 // wrong rate gives it.
-func noise(s string) bool {
+func looksLikeNoise(s string) bool {
 	odd, all := 0, 0
 	for _, r := range s {
 		all++

@@ -2,10 +2,10 @@ package instrument
 
 import "context"
 
-// conversation is the connection to a meter as a scpi.Conn.
-type conversation meter
+// meterConn is the connection to a meter as a scpi.Conn.
+type meterConn meter
 
-func (c *conversation) Send(ctx context.Context, message string) error {
+func (c *meterConn) Send(ctx context.Context, message string) error {
 	c.wire.Forget()
 	c.sent = message
 	c.options.Log(Event{Time: c.options.Clock(), Kind: Sent, Text: message})
@@ -14,7 +14,7 @@ func (c *conversation) Send(ctx context.Context, message string) error {
 	return c.wire.Write(wait, []byte(message+c.profile.Port.Terminator))
 }
 
-func (c *conversation) Receive(ctx context.Context) (string, error) {
+func (c *meterConn) Receive(ctx context.Context) (string, error) {
 	for {
 		l, err := c.wire.Line(ctx)
 		if err != nil {
@@ -22,7 +22,7 @@ func (c *conversation) Receive(ctx context.Context) (string, error) {
 		}
 		if l.Fault != "" {
 			c.add(Bad)
-			c.options.Log(Event{Time: l.Time, Kind: Bad, Text: l.Text, Reason: string(l.Fault), Part: true})
+			c.options.Log(Event{Time: l.Time, Kind: Bad, Text: l.Text, Reason: string(l.Fault), Incomplete: true})
 			continue
 		}
 		c.add(Answered)

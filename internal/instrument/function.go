@@ -50,36 +50,36 @@ func (m *meter) prepare(ctx context.Context, q run.Quantity) error {
 	}
 	wanted := &ranges[at]
 	if m.selected == wanted {
-		same, err := m.asLeft(ctx)
+		same, err := m.unchangedAtPanel(ctx)
 		if same || err != nil {
 			return err
 		}
 	}
 	for _, command := range wanted.Select {
 		if err := m.client.Command(ctx, command); err != nil {
-			return m.fails(err)
+			return m.afterError(err)
 		}
 	}
 	m.state = ""
 	if wanted.State != "" {
 		var err error
 		if m.state, err = m.client.Text(ctx, wanted.State); err != nil {
-			return m.fails(err)
+			return m.afterError(err)
 		}
 	}
 	m.selected, m.since = wanted, m.options.Clock()
 	return nil
 }
 
-// asLeft reports whether a meter still has its last function and range: they may have been
+// unchangedAtPanel reports whether a meter still has its last function and range: they may have been
 // changed at its panel.
-func (m *meter) asLeft(ctx context.Context) (bool, error) {
+func (m *meter) unchangedAtPanel(ctx context.Context) (bool, error) {
 	if m.selected.State == "" {
 		return true, nil
 	}
 	state, err := m.client.Text(ctx, m.selected.State)
 	if err != nil {
-		return false, m.fails(err)
+		return false, m.afterError(err)
 	}
 	if state != m.state {
 		m.options.Log(Event{Time: m.options.Clock(), Kind: Changed,
@@ -88,13 +88,13 @@ func (m *meter) asLeft(ctx context.Context) (bool, error) {
 	return state == m.state, nil
 }
 
-// roomy is how much of a smaller range a value may fill for that range to be taken,
+// maxFill is how much of a smaller range a value may fill for that range to be taken,
 // so that a value near its end does not make the meter change ranges all the time.
-const roomy = 0.9
+const maxFill = 0.9
 
-// choose sets the range for the next reading: a wider one after an overload, the
+// chooseRange sets the range for the next reading: a wider one after an overload, the
 // smallest that holds the value well after a good one.
-func (m *meter) choose(q run.Quantity, s reading.Sample) {
+func (m *meter) chooseRange(q run.Quantity, s reading.Sample) {
 	ranges := m.profile.Query.Functions[q]
 	if m.selected == nil || len(ranges) == 0 {
 		return
@@ -104,15 +104,15 @@ func (m *meter) choose(q run.Quantity, s reading.Sample) {
 	case s.Quality == reading.Overload && at < len(ranges)-1:
 		m.ranges[q] = at + 1
 	case s.Good():
-		for at > 0 && max(s.Value, -s.Value) <= roomy*ranges[at-1].UpTo {
+		for at > 0 && max(s.Value, -s.Value) <= maxFill*ranges[at-1].UpTo {
 			at--
 		}
 		m.ranges[q] = at
 	}
 }
 
-// wider reports whether a wider range than the selected one was chosen.
-func (m *meter) wider(q run.Quantity) bool {
+// widerChosen reports whether a wider range than the selected one was chosen.
+func (m *meter) widerChosen(q run.Quantity) bool {
 	ranges := m.profile.Query.Functions[q]
 	return m.selected != nil && len(ranges) > 0 && ranges[m.ranges[q]].UpTo > m.selected.UpTo
 }

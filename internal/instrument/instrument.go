@@ -118,12 +118,12 @@ const (
 // Event is one line on the wire. Text is as the device sent it, control
 // characters included: quote it before showing it.
 type Event struct {
-	Time    time.Time
-	Kind    EventKind
-	Text    string
-	Reason  string // of bad, skipped, complained and changed
-	Part    bool   // the line is incomplete; Reason is that of the port
-	Samples []reading.Sample
+	Time       time.Time
+	Kind       EventKind
+	Text       string
+	Reason     string // of bad, skipped, complained and changed
+	Incomplete bool   // the line is incomplete; Reason is that of the port
+	Samples    []reading.Sample
 }
 
 // Open opens the device at a path. It returns when the device is ready: a meter has

@@ -35,7 +35,7 @@ const closeTimeout = 500 * time.Millisecond
 // earlier entries of the error queue.
 func openMeter(ctx context.Context, p *profile.Profile, wire *port.Port, o Options) (*meter, error) {
 	m := &meter{profile: p, wire: wire, options: o}
-	m.client = scpi.Client{Conn: (*conversation)(m), Identify: p.Query.Identity, Errors: p.Query.Error,
+	m.client = scpi.Client{Conn: (*meterConn)(m), Identify: p.Query.Identity, Errors: p.Query.Error,
 		Timeout: p.Query.Timeout, Overload: p.Query.Overload}
 	err := m.begin(ctx)
 	if err != nil {
@@ -55,12 +55,12 @@ func (m *meter) begin(ctx context.Context) (err error) {
 		return err
 	}
 	found, err := m.client.Drain(ctx)
-	m.complain(found)
+	m.logErrors(found)
 	return err
 }
 
-// complain logs the entries of a meter's error queue.
-func (m *meter) complain(found []scpi.Error) {
+// logErrors logs the entries of a meter's error queue.
+func (m *meter) logErrors(found []scpi.Error) {
 	for _, e := range found {
 		m.options.Log(Event{Time: m.options.Clock(), Kind: Complained, Reason: e.Error()})
 	}
@@ -80,7 +80,7 @@ func (m *meter) Measure(ctx context.Context, channel string, q run.Quantity) (re
 			return reading.Sample{}, err
 		}
 		s, err := m.read(ctx, channel, q)
-		if err != nil || s.Quality != reading.Unsettled && !(s.Quality == reading.Overload && m.wider(q)) {
+		if err != nil || s.Quality != reading.Unsettled && !(s.Quality == reading.Overload && m.widerChosen(q)) {
 			return s, err
 		}
 	}
@@ -95,7 +95,7 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (readi
 	m.asked = messages[len(messages)-1]
 	n, err := m.client.Measure(ctx, messages)
 	if err != nil {
-		return reading.Sample{}, m.fails(err)
+		return reading.Sample{}, m.afterError(err)
 	}
 	s := reading.Sample{Reading: reading.Reading{Time: m.answered, Quantity: q, Text: n.Text, Value: n.Value, Unit: reading.Unit(q)},
 		Channel: channel, Raw: n.Text}
@@ -107,16 +107,16 @@ func (m *meter) read(ctx context.Context, channel string, q run.Quantity) (readi
 	case n.Quality != reading.Good:
 		s.SetFault(n.Quality, "not a number")
 	}
-	m.choose(q, s)
+	m.chooseRange(q, s)
 	return s, nil
 }
 
-// fails logs the meter's errors and makes the next reading select function and range again.
-func (m *meter) fails(err error) error {
+// afterError logs the meter's errors and makes the next reading select function and range again.
+func (m *meter) afterError(err error) error {
 	m.forget()
 	var queue scpi.Queue
 	if errors.As(err, &queue) {
-		m.complain(queue.Errors)
+		m.logErrors(queue.Errors)
 	}
 	return err
 }

@@ -36,7 +36,7 @@ func (m *meter) Next(ctx context.Context) (reading.Sample, error) {
 	switch {
 	case err != nil:
 		m.pass(len(channels)) // a channel without answer does not block the others
-	case s.Quality == reading.Unsettled, s.Quality == reading.Overload && m.wider(c.Quantity):
+	case s.Quality == reading.Unsettled, s.Quality == reading.Overload && m.widerChosen(c.Quantity):
 	default:
 		if m.taken++; m.taken >= m.profile.Query.Turn {
 			m.pass(len(channels))

@@ -21,7 +21,7 @@ import (
 // When Append returns without an error, the readings are safe on disk.
 func (s *Store) Append(ctx context.Context, runName, source string, readings []reading.Reading) (added, duplicates int, err error) {
 	for i, x := range readings {
-		if err := sound(x); err != nil {
+		if err := checkStorable(x); err != nil {
 			return 0, 0, fmt.Errorf("reading %d of %d: %w", i+1, len(readings), err)
 		}
 	}
@@ -34,8 +34,8 @@ func (s *Store) Append(ctx context.Context, runName, source string, readings []r
 	})
 }
 
-// batch is how many readings AppendSeq holds at a time.
-const batch = 1 << 16
+// batchSize is how many readings AppendSeq holds at a time.
+const batchSize = 1 << 16
 
 // AppendSeq is Append for a sequence of readings, which need not fit into memory. An error
 // in the sequence is returned unchanged, and nothing is stored.
@@ -63,7 +63,7 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 		defer func() { err = errors.Join(err, into.close(ctx)) }()
 		for x, more := first, true; more; {
 			n++
-			if unsound = sound(x); unsound != nil {
+			if unsound = checkStorable(x); unsound != nil {
 				unsound = fmt.Errorf("reading %d: %w", n, unsound)
 				return unsound
 			}
@@ -92,21 +92,21 @@ type appender struct {
 	run   int64
 	held  []reading.Reading
 	items []tables.Item
-	filer *tables.Filer
+	filer *tables.Sorter
 	in    *tables.Inserter
 	added int
 }
 
 func newAppender(ctx context.Context, tx *sql.Tx, runName string, run int64) (*appender, error) {
 	in, err := tables.NewInserter(ctx, tx)
-	return &appender{tx: tx, run: run, filer: tables.NewFiler(tx, runName), in: in}, err
+	return &appender{tx: tx, run: run, filer: tables.NewSorter(tx, runName), in: in}, err
 }
 
 func (a *appender) close(ctx context.Context) error { return a.in.Close(ctx) }
 
 // add takes one more reading. Those of one moment stay together, where they come so.
 func (a *appender) add(ctx context.Context, x reading.Reading) error {
-	if n := len(a.held); n >= batch && !x.Time.Equal(a.held[n-1].Time) {
+	if n := len(a.held); n >= batchSize && !x.Time.Equal(a.held[n-1].Time) {
 		if _, err := a.flush(ctx); err != nil {
 			return err
 		}
@@ -128,22 +128,22 @@ func (a *appender) flush(ctx context.Context) (added int, err error) {
 		x := &a.held[i]
 		_, zone := x.Time.Zone()
 		key := tables.Key{Run: a.run, Step: x.Step, Quantity: x.Quantity, From: x.From, To: x.To, Unit: x.Unit, Meter: x.Meter}
-		item, err := a.filer.File(ctx, key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone), Quality: x.Quality}, x.Text)
+		item, err := a.filer.Item(ctx, key, chunk.Record{At: x.Time.UnixNano(), Zone: int32(zone), Quality: x.Quality}, x.Text)
 		if err != nil {
 			return 0, err
 		}
 		a.items = append(a.items, item)
 	}
 	a.held = a.held[:0]
-	if a.items, err = tables.Unknown(ctx, a.tx, a.items, a.filer.Keys()); err != nil {
+	if a.items, err = tables.NotStored(ctx, a.tx, a.items, a.filer.Keys()); err != nil {
 		return 0, err
 	}
 	a.added += len(a.items)
 	return a.added, a.in.Insert(ctx, a.filer.Sections(a.items))
 }
 
-// sound returns an error if a reading could not be read back unchanged.
-func sound(x reading.Reading) error {
+// checkStorable returns an error if a reading could not be read back unchanged.
+func checkStorable(x reading.Reading) error {
 	if !reading.Storable(x.Time) {
 		return fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"}
 	}

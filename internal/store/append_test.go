@@ -30,9 +30,9 @@ func each(readings []reading.Reading, err error) iter.Seq2[reading.Reading, erro
 // Readings of several batches are returned as if they were one batch, in any order
 // they were, and those that are there twice once.
 func TestManyReadings(t *testing.T) {
-	n := batch + batch/8
+	n := batchSize + batchSize/8
 	if *thorough {
-		n = 2*batch + batch/2
+		n = 2*batchSize + batchSize/2
 	}
 	sorted := scans(0, n)
 	grouped := slices.Clone(sorted)
@@ -63,11 +63,11 @@ func TestManyReadings(t *testing.T) {
 func TestManyReadingsOrNone(t *testing.T) {
 	s, _ := temporary(t)
 	pulled := errors.New("the card was pulled")
-	readings := scans(0, batch+5000)
+	readings := scans(0, batchSize+5000)
 	if _, _, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(readings, pulled)); err != pulled {
 		t.Errorf("%v", err)
 	}
-	readings[batch+4000].Text = "4,8"
+	readings[batchSize+4000].Text = "4,8"
 	if _, _, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(readings, nil)); err == nil || err.Error()[:14] != "reading 69537:" {
 		t.Errorf("%v", err)
 	}

@@ -83,7 +83,7 @@ func (s *Store) WithdrawMark(ctx context.Context, runName, kind, text string, at
 			return err
 		}
 		if found, err = events.Withdraw(ctx, tx, runID, kind, text, moment, now.UnixNano()); err == nil && found {
-			_, err = begin(ctx, tx, runID)
+			_, err = dropStates(ctx, tx, runID)
 		}
 		return err
 	})

@@ -23,7 +23,7 @@ func (s *Store) MarkDatesUncertain(ctx context.Context, runName string, after, n
 	first := nanoseconds(after) + 1
 	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		marked = 0
-		probed, err := dated(ctx, tx, runID, first)
+		probed, err := seriesWithDates(ctx, tx, runID, first)
 		if err != nil || len(probed) == 0 {
 			return err
 		}
@@ -45,9 +45,9 @@ func (s *Store) MarkDatesUncertain(ctx context.Context, runName string, after, n
 	return marked, err
 }
 
-// dated returns the series of a run's probes that hold a reading of a moment or later.
-func dated(ctx context.Context, tx *sql.Tx, runID, from int64) ([]*tables.Series, error) {
-	all, err := probed(ctx, tx, runID)
+// seriesWithDates returns the series of a run's probes that hold a reading of a moment or later.
+func seriesWithDates(ctx context.Context, tx *sql.Tx, runID, from int64) ([]*tables.Series, error) {
+	all, err := probeSeries(ctx, tx, runID)
 	if err != nil {
 		return nil, err
 	}
@@ -72,8 +72,8 @@ func dated(ctx context.Context, tx *sql.Tx, runID, from int64) ([]*tables.Series
 	return found, nil
 }
 
-// probed returns the series of a run's probes, which the machine's clock has dated.
-func probed(ctx context.Context, tx *sql.Tx, runID int64) ([]*tables.Series, error) {
+// probeSeries returns the series of a run's probes, which the machine's clock has dated.
+func probeSeries(ctx context.Context, tx *sql.Tx, runID int64) ([]*tables.Series, error) {
 	all, err := tables.All(ctx, tx, runID)
 	return slices.DeleteFunc(all, func(of *tables.Series) bool { return of.Probe == "" }), err
 }
@@ -94,15 +94,15 @@ func (s *Store) Redate(ctx context.Context, runName string, now time.Time) (all 
 		if err := tables.Fold(ctx, tx, nil); err != nil {
 			return err
 		}
-		probed, err := probed(ctx, tx, runID)
+		probed, err := probeSeries(ctx, tx, runID)
 		if err != nil {
 			return err
 		}
-		starts, err := startsOf(ctx, tx, probed)
+		starts, err := datesByBoot(ctx, tx, probed)
 		if err != nil {
 			return err
 		}
-		all, stale, err = redate(ctx, tx, runID, probed, slices.Collect(maps.Values(starts)), func(boot int32) *startOf { return starts[boot] }, now)
+		all, stale, err = redate(ctx, tx, runID, probed, slices.Collect(maps.Values(starts)), func(boot int32) *bootDates { return starts[boot] }, now)
 		return err
 	})
 	return all, stale, err
@@ -117,7 +117,7 @@ func (s *Store) RedateTo(ctx context.Context, runName string, since, until, to, 
 		if err := tables.Fold(ctx, tx, nil); err != nil {
 			return err
 		}
-		probed, err := probed(ctx, tx, runID)
+		probed, err := probeSeries(ctx, tx, runID)
 		if err != nil {
 			return err
 		}
@@ -127,7 +127,7 @@ func (s *Store) RedateTo(ctx context.Context, runName string, since, until, to, 
 				return err
 			}
 		}
-		whole := &startOf{}
+		whole := &bootDates{}
 		if err := uncertain(ctx, tx, probed, func(r *chunk.Record) {
 			if r.Quality&reading.ClockUncertain != 0 && r.At >= first && r.At <= last {
 				whole.note(r)
@@ -139,15 +139,15 @@ func (s *Store) RedateTo(ctx context.Context, runName string, since, until, to, 
 		if !reading.Storable(to) || !reading.Storable(time.Unix(0, whole.last).Add(time.Duration(whole.fixed))) {
 			return fault.Fault{Key: "to", Text: "outside the years 1970 to 2262"}
 		}
-		all, stale, err = redate(ctx, tx, runID, probed, []*startOf{whole}, func(int32) *startOf { return whole }, now)
+		all, stale, err = redate(ctx, tx, runID, probed, []*bootDates{whole}, func(int32) *bootDates { return whole }, now)
 		return err
 	})
 	return all, stale, err
 }
 
-// startOf is what is known of the readings of one start of the machine whose date is
+// bootDates is what is known of the readings of one start of the machine whose date is
 // uncertain.
-type startOf struct {
+type bootDates struct {
 	n           int   // readings with an uncertain date
 	first, last int64 // their dates
 	right       int64 // of the earliest reading with a certain date: that less the time since the start …
@@ -157,25 +157,25 @@ type startOf struct {
 	moved, by int64 // readings that have moved, and how far
 }
 
-// slightShift is a difference between two dates of a moment that a correction of the clock
+// minShift is a difference between two dates of a moment that a correction of the clock
 // makes. Readings are not moved by less.
-const slightShift = int64(2 * time.Second)
+const minShift = int64(2 * time.Second)
 
 // shift returns by how much a reading with an uncertain date is to be moved.
-func (b *startOf) shift(r *chunk.Record) int64 {
+func (b *bootDates) shift(r *chunk.Record) int64 {
 	if b.fixed != 0 {
 		return b.fixed
 	}
 	if b.since == 0 || r.Boot == 0 || r.Clock == 0 {
 		return 0
 	}
-	if by := b.right - r.Clock; max(by, -by) >= slightShift {
+	if by := b.right - r.Clock; max(by, -by) >= minShift {
 		return by
 	}
 	return 0
 }
 
-func (b *startOf) note(r *chunk.Record) {
+func (b *bootDates) note(r *chunk.Record) {
 	if b.n == 0 {
 		b.first, b.last = r.At, r.At
 	}
@@ -183,14 +183,14 @@ func (b *startOf) note(r *chunk.Record) {
 	b.first, b.last = min(b.first, r.At), max(b.last, r.At)
 }
 
-// startsOf finds for each start of the machine which readings have an uncertain date, and
+// datesByBoot finds for each start of the machine which readings have an uncertain date, and
 // by how much it is wrong.
-func startsOf(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int32]*startOf, error) {
-	starts := map[int32]*startOf{}
+func datesByBoot(ctx context.Context, tx *sql.Tx, series []*tables.Series) (map[int32]*bootDates, error) {
+	starts := map[int32]*bootDates{}
 	err := uncertain(ctx, tx, series, func(r *chunk.Record) {
 		b := starts[r.Boot]
 		if b == nil {
-			b = &startOf{}
+			b = &bootDates{}
 			starts[r.Boot] = b
 		}
 		switch {
@@ -230,9 +230,9 @@ func uncertain(ctx context.Context, tx *sql.Tx, series []*tables.Series, do func
 }
 
 // redate moves the readings of series, and the marks of the same periods.
-func redate(ctx context.Context, tx *sql.Tx, runID int64, series []*tables.Series, starts []*startOf, of func(boot int32) *startOf, now time.Time) (all []Redated, stale bool, err error) {
-	starts = slices.DeleteFunc(starts, func(b *startOf) bool { return b.n == 0 })
-	slices.SortFunc(starts, func(a, b *startOf) int { return cmp.Compare(a.first, b.first) })
+func redate(ctx context.Context, tx *sql.Tx, runID int64, series []*tables.Series, starts []*bootDates, of func(boot int32) *bootDates, now time.Time) (all []Redated, stale bool, err error) {
+	starts = slices.DeleteFunc(starts, func(b *bootDates) bool { return b.n == 0 })
+	slices.SortFunc(starts, func(a, b *bootDates) int { return cmp.Compare(a.first, b.first) })
 	if len(starts) == 0 {
 		return nil, false, nil
 	}
@@ -262,7 +262,7 @@ func redate(ctx context.Context, tx *sql.Tx, runID int64, series []*tables.Serie
 			continue
 		}
 		all, any = append(all, one), true
-		if err := events.Move(ctx, tx, runID, b.first-beside, b.last+beside, b.by); err != nil {
+		if err := events.Move(ctx, tx, runID, b.first-markMargin, b.last+markMargin, b.by); err != nil {
 			return nil, false, err
 		}
 		if err := events.Add(ctx, tx, runID, Mark{Time: now, Kind: events.Redated, Text: fmt.Sprintf("%d readings dated from %s to %s were moved by %v",
@@ -271,11 +271,11 @@ func redate(ctx context.Context, tx *sql.Tx, runID int64, series []*tables.Serie
 		}
 	}
 	if any {
-		stale, err = begin(ctx, tx, runID)
+		stale, err = dropStates(ctx, tx, runID)
 	}
 	return all, stale, err
 }
 
-// beside is how long before the first of readings and after the last a mark belongs to them:
+// markMargin is how long before the first of readings and after the last a mark belongs to them:
 // the start of the watch that took them, and its end.
-const beside = int64(time.Minute)
+const markMargin = int64(time.Minute)

@@ -48,19 +48,19 @@ type Store struct{ db *sqlitefile.DB }
 // Open opens the store at path for reading and writing, and creates it if it does not
 // exist. It refuses, and does not change, a file that is not a store and a store of another
 // layout.
-func Open(path string) (*Store, error) { return open(path, sqlitefile.Patience) }
+func Open(path string) (*Store, error) { return open(path, sqlitefile.BusyTimeout) }
 
-func open(path string, patience time.Duration) (*Store, error) {
-	db, err := sqlitefile.Open(path, tables.Schema, patience)
+func open(path string, busyTimeout time.Duration) (*Store, error) {
+	db, err := sqlitefile.Open(path, tables.Schema, busyTimeout)
 	if err != nil {
-		return nil, beginningLost(path, err)
+		return nil, checkBeginning(path, err)
 	}
 	return &Store{db}, nil
 }
 
-// beginningLost turns the error "not a store" into one of damage if the file holds rows that
+// checkBeginning turns the error "not a store" into one of damage if the file holds rows that
 // only a store has, so that only its beginning is lost.
-func beginningLost(path string, err error) error {
+func checkBeginning(path string, err error) error {
 	if errors.Is(err, sqlitefile.ErrNotStore) && recovery.Recognizes(path) {
 		return sqlitefile.Explain(path, sqlitefile.ErrBeginning)
 	}
@@ -71,7 +71,7 @@ func beginningLost(path string, err error) error {
 func OpenReadOnly(path string) (*Store, error) {
 	db, err := sqlitefile.OpenReadOnly(path, tables.Schema)
 	if err != nil {
-		return nil, beginningLost(path, err)
+		return nil, checkBeginning(path, err)
 	}
 	return &Store{db}, nil
 }

@@ -99,15 +99,15 @@ func (s *Store) requalify(ctx context.Context, runName string, readings []readin
 				return err
 			}
 		}
-		stale, err = begin(ctx, tx, runID)
+		stale, err = dropStates(ctx, tx, runID)
 		return err
 	})
 	return changed, stale, err
 }
 
-// begin deletes the states of analyses of a run. If old readings were deleted by Thin, it
+// dropStates deletes the states of analyses of a run. If old readings were deleted by Thin, it
 // does nothing and reports that the states are stale.
-func begin(ctx context.Context, tx *sql.Tx, runID int64) (stale bool, err error) {
+func dropStates(ctx context.Context, tx *sql.Tx, runID int64) (stale bool, err error) {
 	stale, err = retention.Any(ctx, tx, runID)
 	if err != nil || stale {
 		return stale, err

@@ -92,7 +92,7 @@ func list(root string) ([]Device, error) {
 	}
 	var all []Device
 	for _, e := range entries {
-		if d, err := look(filepath.Join(class, e.Name())); err == nil {
+		if d, err := identify(filepath.Join(class, e.Name())); err == nil {
 			all = append(all, d)
 		}
 	}
@@ -103,7 +103,7 @@ func list(root string) ([]Device, error) {
 func atPath(path string, names []string) (Device, error) {
 	if numbered.MatchString(filepath.Base(filepath.Clean(path))) {
 		hint := "give the device's own path"
-		if d, err := look(path); err == nil {
+		if d, err := identify(path); err == nil {
 			hint = fmt.Sprintf("give %s, or %s", d.address(), d.Path)
 		}
 		return Device{}, fault.Fault{Text: path + " has a number that another device may have after the next boot", Hint: hint}
@@ -116,7 +116,7 @@ func atPath(path string, names []string) (Device, error) {
 		return Device{}, fault.Fault{Text: fmt.Sprintf("%s has %d folders hwmon/hwmon…", path, len(dirs)),
 			Hint: "the path is that of a device, such as /sys/bus/i2c/devices/1-0040"}
 	}
-	d, err := look(dirs[0])
+	d, err := identify(dirs[0])
 	if err != nil {
 		return Device{}, err
 	}
@@ -127,8 +127,8 @@ func atPath(path string, names []string) (Device, error) {
 	return d, nil
 }
 
-// look reads the identity of a device.
-func look(dir string) (Device, error) {
+// identify reads the identity of a device.
+func identify(dir string) (Device, error) {
 	d := Device{Dir: dir}
 	name, err := d.Read("name")
 	if err != nil {

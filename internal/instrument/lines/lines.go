@@ -46,7 +46,7 @@ func Parse(l profile.Line, line string) ([]reading.Sample, error) {
 		channel = group(profile.GroupID)
 	}
 	if complaint := group(profile.GroupFault); complaint != "" {
-		return faulty(l, channel, complaint), nil
+		return faultySamples(l, channel, complaint), nil
 	}
 	var values []reading.Sample
 	worst := register.None
@@ -55,7 +55,7 @@ func Parse(l profile.Line, line string) ([]reading.Sample, error) {
 		if raw == "" {
 			continue // an optional part of the pattern
 		}
-		v, trouble, err := read(f, raw, group(f.UnitGroup))
+		v, trouble, err := readField(f, raw, group(f.UnitGroup))
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", f.Group, err)
 		}
@@ -74,21 +74,21 @@ func Parse(l profile.Line, line string) ([]reading.Sample, error) {
 	if worst != register.None {
 		for i := range values {
 			if values[i].Good() {
-				values[i].SetFault(qualities[worst], worst.String())
+				values[i].SetFault(troubleQualities[worst], worst.String())
 			}
 		}
 	}
 	return values, nil
 }
 
-// qualities are the marks that a chip's flags set against every value of their line. An
+// troubleQualities are the marks that a chip's flags set against every value of their line. An
 // overflow concerns what the chip computes by itself, but its configuration does not fit
 // what it measures, so that nothing of the line is taken.
-var qualities = map[register.Trouble]reading.Quality{register.NotReady: reading.Unsettled, register.Overflow: reading.Saturated,
+var troubleQualities = map[register.Trouble]reading.Quality{register.NotReady: reading.Unsettled, register.Overflow: reading.Saturated,
 	register.Corrupt: reading.Faulty}
 
-// read turns one group into a value, and tells what a register's flags say.
-func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Trouble, error) {
+// readField turns one group into a value, and tells what a register's flags say.
+func readField(f profile.Field, raw, sentUnit string) (reading.Sample, register.Trouble, error) {
 	if f.Register != nil {
 		word, err := register.ParseWord(raw, f.Base, f.Register.Bits)
 		if err != nil || f.IsFlags() {
@@ -98,7 +98,7 @@ func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Troub
 		if err != nil {
 			return reading.Sample{}, register.None, err
 		}
-		v, err := count(f, raw, counts)
+		v, err := scaleCounts(f, raw, counts)
 		return v, f.Register.Trouble(word), err
 	}
 	if f.Counts {
@@ -106,7 +106,7 @@ func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Troub
 		if err != nil {
 			return reading.Sample{}, register.None, fmt.Errorf("%q is not a whole number", raw)
 		}
-		v, err := count(f, raw, counts)
+		v, err := scaleCounts(f, raw, counts)
 		return v, register.None, err
 	}
 	unit := f.Unit
@@ -129,9 +129,9 @@ func read(f profile.Field, raw, sentUnit string) (reading.Sample, register.Troub
 	return reading.Sample{Reading: reading.Reading{Quantity: q, Value: si, Text: raw, Unit: unit}, Raw: raw, Shunt: f.Shunt}, register.None, nil
 }
 
-// count turns counts into a value. Beyond the field's lowest and highest the
+// scaleCounts turns counts into a value. Beyond the field's lowest and highest the
 // sensor is at the end of its scale.
-func count(f profile.Field, raw string, counts int64) (reading.Sample, error) {
+func scaleCounts(f profile.Field, raw string, counts int64) (reading.Sample, error) {
 	v := reading.Sample{Reading: reading.Reading{Quantity: f.Quantity, Unit: reading.Unit(f.Quantity),
 		Counts: reading.Counts{N: counts, PerCount: f.PerCount}}, Raw: raw, Shunt: f.Shunt}
 	if counts < f.Lowest || counts > f.Highest {
@@ -144,8 +144,8 @@ func count(f profile.Field, raw string, counts int64) (reading.Sample, error) {
 	return v, err
 }
 
-// faulty gives the values that a board says it could not measure.
-func faulty(l profile.Line, channel, complaint string) []reading.Sample {
+// faultySamples gives the values that a board says it could not measure.
+func faultySamples(l profile.Line, channel, complaint string) []reading.Sample {
 	var values []reading.Sample
 	for _, f := range l.Fields {
 		if f.IsFlags() {

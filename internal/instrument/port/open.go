@@ -36,7 +36,7 @@ func Open(ctx context.Context, path string, settings profile.Port, clock func() 
 	p := newPort(conn, settings.Terminator, clock)
 	if err := p.listen(conn); err != nil {
 		_ = conn.Close()
-		return nil, fmt.Errorf("port %s: %w", path, gone(err))
+		return nil, fmt.Errorf("port %s: %w", path, endError(err))
 	}
 	p.start()
 	return p, nil
@@ -79,7 +79,7 @@ func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
 // listen waits briefly to find out whether a line is being sent whose start is missing. It leaves
 // the read time-out of the port set.
 func (p *Port) listen(conn serial.Port) error {
-	if err := conn.SetReadTimeout(quiet); err != nil {
+	if err := conn.SetReadTimeout(startSilence); err != nil {
 		return err
 	}
 	var first [1]byte
@@ -87,9 +87,9 @@ func (p *Port) listen(conn serial.Port) error {
 	if err != nil {
 		return err
 	}
-	if n == 1 && first[0] != p.split.end {
-		p.split.hold(first[:])
-		p.split.lost = true
+	if n == 1 && first[0] != p.splitter.end {
+		p.splitter.append(first[:])
+		p.splitter.unsynchronised = true
 	}
 	return conn.SetReadTimeout(tick)
 }

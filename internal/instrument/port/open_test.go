@@ -103,7 +103,7 @@ func TestCloseFreesWriter(t *testing.T) {
 		t.Fatal(err)
 	}
 	select {
-	case <-p.writerOut:
+	case <-p.writerEnded:
 	default:
 		t.Error("the port was closed under a writer")
 	}
@@ -140,11 +140,11 @@ func TestSlowReaderIsNoSilence(t *testing.T) {
 	p.start()
 	defer p.Close()
 	go func() {
-		_, _ = device.Write([]byte(strings.Repeat("x\n", backlog+10) + "1,4."))
+		_, _ = device.Write([]byte(strings.Repeat("x\n", maxWaitingLines+10) + "1,4."))
 		_, _ = device.Write([]byte("8,V\n"))
 	}()
 	time.Sleep(3 * p.gap)
-	for range backlog + 10 {
+	for range maxWaitingLines + 10 {
 		if l, err := p.Line(t.Context()); err != nil || l.Text != "x" || l.Fault != "" {
 			t.Fatalf("got %+v, %v", l, err)
 		}

@@ -10,8 +10,8 @@ import (
 	"go.bug.st/serial"
 )
 
-// own reads until the port ends, then closes it.
-func (p *Port) own() {
+// run reads until the port ends, then closes it.
+func (p *Port) run() {
 	err := p.readAll()
 	p.stopOnce.Do(func() { close(p.stop) })
 	p.awaitWriter()
@@ -46,14 +46,14 @@ func (p *Port) readAll() error {
 		}
 		at := p.clock()
 		if silence += time.Since(begun); silence >= p.gap {
-			p.cut(at, func(emit func(Line)) { p.split.stall(emit) })
+			p.split(at, func(emit func(Line)) { p.splitter.endStalled(emit) })
 		}
 		if n > 0 {
 			silence = 0
-			p.cut(at, func(emit func(Line)) { p.split.feed(buffer[:n], emit) })
+			p.split(at, func(emit func(Line)) { p.splitter.feed(buffer[:n], emit) })
 		}
 		if err != nil {
-			return gone(err)
+			return endError(err)
 		}
 	}
 }
@@ -70,9 +70,9 @@ func (p *Port) pause() {
 	}
 }
 
-// cut passes the bytes read at a time to the splitter and hands on the resulting lines. It waits
+// split passes the bytes read at a time to the splitter and hands on the resulting lines. It waits
 // for a slow reader outside the lock.
-func (p *Port) cut(at time.Time, work func(emit func(Line))) {
+func (p *Port) split(at time.Time, work func(emit func(Line))) {
 	out := p.out[:0]
 	p.mu.Lock()
 	age := p.age
@@ -82,7 +82,7 @@ func (p *Port) cut(at time.Time, work func(emit func(Line))) {
 	for _, l := range out {
 		l.Time = at
 		select {
-		case p.lines <- aged{l, age}:
+		case p.lines <- agedLine{l, age}:
 		case <-p.stop:
 			return
 		}
@@ -103,9 +103,9 @@ func read(conn io.Reader, buffer []byte) (n int, err error) {
 	return conn.Read(buffer)
 }
 
-// gone converts an error of a read or write into one that reports the end of the port. The
+// endError converts an error of a read or write into one that reports the end of the port. The
 // library's own text, "closed", would be misleading.
-func gone(err error) error {
+func endError(err error) error {
 	var p *serial.PortError
 	switch {
 	case errors.Is(err, errTooManyFiles):

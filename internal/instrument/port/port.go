@@ -42,20 +42,20 @@ type Line struct {
 const (
 	// tick bounds the time of a single read, and so the time that Close takes.
 	tick = 100 * time.Millisecond
-	// gap is the silence within a line after which its rest is not expected: longer than the pauses
+	// lineGap is the silence within a line after which its rest is not expected: longer than the pauses
 	// of a slow board, about as long as a restart.
-	gap = 3 * time.Second
-	// quiet is how long a port must be silent after opening so that the next byte counts as the
+	lineGap = 3 * time.Second
+	// startSilence is how long a port must be silent after opening so that the next byte counts as the
 	// start of a line: a byte takes 1 ms at 9600 baud, and USB adapters collect bytes for up to 16
 	// ms.
-	quiet = 30 * time.Millisecond
-	// backlog is the number of lines that wait for a slow reader before the port's own buffer holds
+	startSilence = 30 * time.Millisecond
+	// maxWaitingLines is the number of lines that wait for a slow reader before the port's own buffer holds
 	// the rest.
-	backlog = 256
+	maxWaitingLines = 256
 )
 
-// aged is a line and the number of calls of Forget before it was read.
-type aged struct {
+// agedLine is a line and the number of calls of Forget before it was read.
+type agedLine struct {
 	Line
 	age int
 }
@@ -65,19 +65,19 @@ type Port struct {
 	conn  io.ReadWriteCloser
 	clock func() time.Time
 	gap   time.Duration
-	lines chan aged
+	lines chan agedLine
 	out   []Line // the owner's, kept to be filled again
 
-	mu    sync.Mutex // of split and age
-	split splitter
-	age   int // how often Forget was called
+	mu       sync.Mutex // of splitter and age
+	splitter splitter
+	age      int // how often Forget was called
 
-	writes    chan *write
-	stop      chan struct{} // closed by Close
-	stopOnce  sync.Once
-	writerOut chan struct{} // closed when the writer has ended
-	ended     chan struct{} // closed when the owner has closed the port
-	err       error         // why it ended; to be read after ended or lines is closed
+	writes      chan *write
+	stop        chan struct{} // closed by Close
+	stopOnce    sync.Once
+	writerEnded chan struct{} // closed when the writer has ended
+	ended       chan struct{} // closed when the owner has closed the port
+	err         error         // why it ended; to be read after ended or lines is closed
 }
 
 // Over returns a port on an opened connection; terminator is that of the profile. Times are read
@@ -94,14 +94,14 @@ func newPort(conn io.ReadWriteCloser, terminator string, clock func() time.Time)
 		end = '\r'
 	}
 	return &Port{
-		conn: conn, clock: clock, gap: gap, split: splitter{end: end},
-		lines: make(chan aged, backlog), writes: make(chan *write),
-		stop: make(chan struct{}), writerOut: make(chan struct{}), ended: make(chan struct{}),
+		conn: conn, clock: clock, gap: lineGap, splitter: splitter{end: end},
+		lines: make(chan agedLine, maxWaitingLines), writes: make(chan *write),
+		stop: make(chan struct{}), writerEnded: make(chan struct{}), ended: make(chan struct{}),
 	}
 }
 
 func (p *Port) start() {
-	go p.own()
+	go p.run()
 	go p.writeAll()
 }
 
@@ -117,11 +117,11 @@ func (p *Port) Line(ctx context.Context) (Line, error) {
 }
 
 // next returns the next line of any age.
-func (p *Port) next(ctx context.Context) (aged, error) {
+func (p *Port) next(ctx context.Context) (agedLine, error) {
 	select {
 	case l, ok := <-p.lines: // before ctx is asked, so that what was read is given
 		if !ok {
-			return aged{}, p.err
+			return agedLine{}, p.err
 		}
 		return l, nil
 	default:
@@ -129,11 +129,11 @@ func (p *Port) next(ctx context.Context) (aged, error) {
 	select {
 	case l, ok := <-p.lines:
 		if !ok {
-			return aged{}, p.err
+			return agedLine{}, p.err
 		}
 		return l, nil
 	case <-ctx.Done():
-		return aged{}, ctx.Err()
+		return agedLine{}, ctx.Err()
 	}
 }
 
@@ -153,7 +153,7 @@ func (p *Port) Forget() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.age++
-	p.split.forget()
+	p.splitter.forget()
 }
 
 // Close ends the port and waits until the owner has closed it.

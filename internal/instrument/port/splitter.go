@@ -2,17 +2,17 @@ package port
 
 import "bytes"
 
-// longest is the largest number of bytes of a line; no supported device needs half of it.
-const longest = 512
+// maxLine is the largest number of bytes of a line; no supported device needs half of it.
+const maxLine = 512
 
 // splitter splits a stream of bytes into lines, in bounded memory, also where no line ends. It is
 // within a line, within one that is too long and discarded, or not synchronised, where the start of
 // the line is missing.
 type splitter struct {
-	end     byte // what ends a line: '\n', with or without '\r' before it, or '\r'
-	partial []byte
-	tooLong bool
-	lost    bool // not synchronised
+	end            byte // what ends a line: '\n', with or without '\r' before it, or '\r'
+	partial        []byte
+	tooLong        bool
+	unsynchronised bool // not synchronised
 }
 
 // feed processes the bytes read and emits every line that they end.
@@ -20,26 +20,26 @@ func (s *splitter) feed(read []byte, emit func(Line)) {
 	for len(read) > 0 {
 		i := bytes.IndexByte(read, s.end)
 		if i < 0 {
-			s.hold(read)
+			s.append(read)
 			return
 		}
-		s.hold(read[:i])
-		s.cut(emit)
+		s.append(read[:i])
+		s.endLine(emit)
 		read = read[i+1:]
 	}
 }
 
-// hold keeps a part of a line, as long as the line is not too long.
-func (s *splitter) hold(part []byte) {
-	room := longest + 1 - len(s.partial) // one more, for the '\r' of "\r\n"
+// append keeps a part of a line, as long as the line is not too long.
+func (s *splitter) append(part []byte) {
+	room := maxLine + 1 - len(s.partial) // one more, for the '\r' of "\r\n"
 	if len(part) > room {
 		part, s.tooLong = part[:room], true
 	}
 	s.partial = append(s.partial, part...)
 }
 
-// cut ends the current line.
-func (s *splitter) cut(emit func(Line)) {
+// endLine ends the current line.
+func (s *splitter) endLine(emit func(Line)) {
 	text := s.partial
 	if s.end == '\n' {
 		text = bytes.TrimSuffix(text, []byte("\r"))
@@ -48,22 +48,22 @@ func (s *splitter) cut(emit func(Line)) {
 	}
 	l := Line{Text: string(text)}
 	switch {
-	case s.lost:
+	case s.unsynchronised:
 		l.Fault = StartMissing
-	case s.tooLong || len(text) > longest:
+	case s.tooLong || len(text) > maxLine:
 		l.Fault = TooLong
 	}
 	s.forget()
 	emit(l)
 }
 
-// stall ends a line that stopped half-way, so that later bytes are not read as its second half.
-func (s *splitter) stall(emit func(Line)) {
+// endStalled ends a line that stopped half-way, so that later bytes are not read as its second half.
+func (s *splitter) endStalled(emit func(Line)) {
 	if len(s.partial) == 0 {
 		return
 	}
 	l := Line{Text: string(s.partial), Fault: Stalled}
-	if s.lost {
+	if s.unsynchronised {
 		l.Fault = StartMissing
 	}
 	s.forget()
@@ -71,4 +71,4 @@ func (s *splitter) stall(emit func(Line)) {
 }
 
 // forget starts a new line.
-func (s *splitter) forget() { s.partial, s.tooLong, s.lost = s.partial[:0], false, false }
+func (s *splitter) forget() { s.partial, s.tooLong, s.unsynchronised = s.partial[:0], false, false }

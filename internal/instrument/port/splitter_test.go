@@ -14,7 +14,7 @@ func split(s *splitter, pieces ...string) (lines []Line) {
 }
 
 func TestSplitter(t *testing.T) {
-	most := strings.Repeat("x", longest)
+	most := strings.Repeat("x", maxLine)
 	for _, c := range []struct {
 		name   string
 		start  splitter
@@ -30,7 +30,7 @@ func TestSplitter(t *testing.T) {
 		{"as long as may be", splitter{}, []string{most + "\r\n"}, []Line{{Text: most}}},
 		{"too long", splitter{}, []string{most, "y", "\n", "b\n"}, []Line{{Text: most + "y", Fault: TooLong}, {Text: "b"}}},
 		{"much too long", splitter{}, []string{strings.Repeat(most, 200), "\nb\n"}, []Line{{Text: most + "x", Fault: TooLong}, {Text: "b"}}},
-		{"not synchronised", splitter{lost: true}, []string{"1,4.8,V\n1,4.9,V\n"}, []Line{{Text: "1,4.8,V", Fault: StartMissing}, {Text: "1,4.9,V"}}},
+		{"not synchronised", splitter{unsynchronised: true}, []string{"1,4.8,V\n1,4.9,V\n"}, []Line{{Text: "1,4.8,V", Fault: StartMissing}, {Text: "1,4.9,V"}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := c.start
@@ -40,7 +40,7 @@ func TestSplitter(t *testing.T) {
 			if got := split(&s, c.pieces...); !reflect.DeepEqual(got, c.want) {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
-			if cap(s.partial) > 4*longest {
+			if cap(s.partial) > 4*maxLine {
 				t.Errorf("holds %d bytes", cap(s.partial))
 			}
 		})
@@ -52,9 +52,9 @@ func TestStall(t *testing.T) {
 	s := splitter{end: '\n'}
 	var got []Line
 	emit := func(l Line) { got = append(got, l) }
-	s.stall(emit)
+	s.endStalled(emit)
 	s.feed([]byte("1"), emit)
-	s.stall(emit)
+	s.endStalled(emit)
 	s.feed([]byte("1,4.9,V\n"), emit)
 	if want := []Line{{Text: "1", Fault: Stalled}, {Text: "1,4.9,V"}}; !reflect.DeepEqual(got, want) {
 		t.Errorf("got %q, want %q", got, want)
@@ -78,11 +78,11 @@ func FuzzSplitter(f *testing.F) {
 			t.Errorf("in pieces %q, at once %q", got, whole)
 		}
 		for _, l := range whole {
-			if len(l.Text) > longest+1 || l.Fault == "" && len(l.Text) > longest {
+			if len(l.Text) > maxLine+1 || l.Fault == "" && len(l.Text) > maxLine {
 				t.Errorf("a line of %d bytes", len(l.Text))
 			}
 		}
-		if len(s.partial) > longest+1 {
+		if len(s.partial) > maxLine+1 {
 			t.Errorf("holds %d bytes", len(s.partial))
 		}
 	})

@@ -47,7 +47,7 @@ func (p *Port) Write(ctx context.Context, data []byte) error {
 
 // writeAll writes the messages of Write until the port is closed.
 func (p *Port) writeAll() {
-	defer close(p.writerOut)
+	defer close(p.writerEnded)
 	for {
 		select {
 		case w := <-p.writes:
@@ -62,7 +62,7 @@ func (p *Port) writeOne(data []byte) error {
 	for len(data) > 0 {
 		n, err := p.conn.Write(data)
 		if err != nil {
-			return gone(err)
+			return endError(err)
 		}
 		if data = data[n:]; len(data) == 0 {
 			break
@@ -82,7 +82,7 @@ func (p *Port) writeOne(data []byte) error {
 // with the right file, and harmless.
 func (p *Port) awaitWriter() {
 	select {
-	case <-p.writerOut:
+	case <-p.writerEnded:
 		return
 	case <-time.After(closeTimeout):
 	}
@@ -90,7 +90,7 @@ func (p *Port) awaitWriter() {
 		_ = serial.ResetOutputBuffer() // a port that is gone refuses; its writes have failed then
 	}
 	select {
-	case <-p.writerOut:
+	case <-p.writerEnded:
 	case <-time.After(closeTimeout):
 	}
 }

@@ -44,7 +44,7 @@ func parseFiles(root, t *toml.Table, ok bool) Files {
 
 func parseFileValue(t *toml.Table, before []FileValue) FileValue {
 	v := FileValue{Lowest: math.MinInt64, Highest: math.MaxInt64, Channel: "1"}
-	v.File = need(t, "file", "such as in1_input")
+	v.File = requiredText(t, "file", "such as in1_input")
 	if v.File != "" && !filePattern.MatchString(v.File) {
 		t.Fault("file", fmt.Sprintf("%q is not a file of a voltage, current or temperature", v.File), "in1_input, curr1_input, temp1_input and the like")
 	}
@@ -52,7 +52,7 @@ func parseFileValue(t *toml.Table, before []FileValue) FileValue {
 		t.Fault("file", fmt.Sprintf("%q is read already", v.File), "")
 	}
 	if t.Has("id") {
-		v.Channel = need(t, "id", "the channel in the run file")
+		v.Channel = requiredText(t, "id", "the channel in the run file")
 	}
 	if v.ShuntFile, _ = t.Text("shunt_file"); v.ShuntFile != "" {
 		if !shuntFile.MatchString(v.ShuntFile) {

@@ -48,7 +48,7 @@ func parseLine(root, t *toml.Table, ok bool) Line {
 	}
 	chip := parseChip(t)
 	l.AwaitReady, _ = t.Bool("await_ready")
-	if pattern := need(t, "pattern", "a regular expression with named groups"); pattern != "" {
+	if pattern := requiredText(t, "pattern", "a regular expression with named groups"); pattern != "" {
 		var err error
 		// A pattern is of the whole line, so that what follows a reading is never overlooked.
 		if l.Pattern, err = regexp.Compile(`^(?:` + pattern + `)$`); err != nil {
@@ -76,11 +76,11 @@ func parseLine(root, t *toml.Table, ok bool) Line {
 // register's word.
 func parseField(t *toml.Table, pattern *regexp.Regexp, chip *register.Chip) Field {
 	f := Field{Lowest: math.MinInt64, Highest: math.MaxInt64}
-	f.Group = need(t, "group", "the group of the pattern that holds the value")
-	group(t, "group", f.Group, pattern)
+	f.Group = requiredText(t, "group", "the group of the pattern that holds the value")
+	checkGroup(t, "group", f.Group, pattern)
 	f.Unit, _ = t.Text("unit")
 	f.UnitGroup, _ = t.Text("unit_group")
-	group(t, "unit_group", f.UnitGroup, pattern)
+	checkGroup(t, "unit_group", f.UnitGroup, pattern)
 	f.Counts = t.Has("per_count")
 
 	ways := 0
@@ -104,14 +104,14 @@ func parseField(t *toml.Table, pattern *regexp.Regexp, chip *register.Chip) Fiel
 		if q, ok := UnitQuantity(f.Unit); ok && q != run.Current {
 			t.Fault("shunt_milliohms", "a shunt turns volts into a current", "")
 		}
-		f.Shunt = atLeast(t, "shunt_milliohms", true) / 1000
+		f.Shunt = requiredNumber(t, "shunt_milliohms", true) / 1000
 	}
 	return f
 }
 
 // parseCounts reads what a register's count is worth.
 func parseCounts(t *toml.Table, f *Field) {
-	quantity, _ := oneOf(t, "quantity", run.QuantityNames, "")
+	quantity, _ := indexIn(t, "quantity", run.QuantityNames, "")
 	f.Quantity = run.Quantity(quantity)
 	per, ok := t.Number("per_count")
 	if ok && per == 0 {
@@ -122,7 +122,7 @@ func parseCounts(t *toml.Table, f *Field) {
 		if f.Quantity != run.Current {
 			t.Fault("shunt_milliohms", "a shunt turns volts into a current", `write quantity = "current"`)
 		}
-		if ohms := atLeast(t, "shunt_milliohms", true) / 1000; ohms > 0 {
+		if ohms := requiredNumber(t, "shunt_milliohms", true) / 1000; ohms > 0 {
 			f.PerCount, f.Shunt = per/ohms, ohms
 		}
 	}
@@ -142,8 +142,8 @@ func parseEnds(t *toml.Table, f *Field) {
 	}
 }
 
-// group reports a name that is no group of the pattern.
-func group(t *toml.Table, key, name string, pattern *regexp.Regexp) {
+// checkGroup reports a name that is no group of the pattern.
+func checkGroup(t *toml.Table, key, name string, pattern *regexp.Regexp) {
 	if name == "" || pattern == nil || pattern.SubexpIndex(name) >= 0 {
 		return
 	}

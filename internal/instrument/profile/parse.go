@@ -19,12 +19,12 @@ var namePattern = regexp.MustCompile(`^[\w-]+$`)
 func Parse(file string, src []byte) (*Profile, error) {
 	root := toml.Parse(file, src)
 	p := &Profile{}
-	p.Name = need(root, "name", "letters, digits, - and _")
+	p.Name = requiredText(root, "name", "letters, digits, - and _")
 	if p.Name != "" && !namePattern.MatchString(p.Name) {
 		root.Fault("name", fmt.Sprintf("%q is not a profile's name", p.Name), "letters, digits, - and _")
 	}
-	p.Title = need(root, "title", "what people call the device")
-	kind, known := oneOf(root, "kind", kindNames, "")
+	p.Title = requiredText(root, "title", "what people call the device")
+	kind, known := indexIn(root, "kind", kindNames, "")
 	p.Kind = Kind(kind)
 	port, hasPort := root.Table("port")
 	switch {
@@ -38,7 +38,7 @@ func Parse(file string, src []byte) (*Profile, error) {
 		root.Missing("port", "begin it with [port] and write at least baud = 9600")
 	}
 	if known {
-		p.parseSpeech(root)
+		p.parseKind(root)
 	}
 	p.Meter = parseMeter(root, p.Name)
 	if known {
@@ -50,9 +50,9 @@ func Parse(file string, src []byte) (*Profile, error) {
 	return p, nil
 }
 
-// parseSpeech reads the table that says how a device of the profile's kind speaks.
+// parseKind reads the table that says how a device of the profile's kind speaks.
 // The other kinds' tables are refused.
-func (p *Profile) parseSpeech(root *toml.Table) {
+func (p *Profile) parseKind(root *toml.Table) {
 	for kind, name := range []string{"query", "line", "hwmon"} {
 		t, ok := root.Table(name) // asking for a table makes it known
 		switch {
@@ -69,8 +69,8 @@ func (p *Profile) parseSpeech(root *toml.Table) {
 	}
 }
 
-// need gives a text that must be there and say something.
-func need(t *toml.Table, key, hint string) string {
+// requiredText gives a text that must be there and say something.
+func requiredText(t *toml.Table, key, hint string) string {
 	s, ok := t.Text(key)
 	switch {
 	case ok && strings.TrimSpace(s) == "":
@@ -81,9 +81,9 @@ func need(t *toml.Table, key, hint string) string {
 	return s
 }
 
-// oneOf gives the index of a text among those allowed. A key that is left out
+// indexIn gives the index of a text among those allowed. A key that is left out
 // is fallback, and must be there where fallback is "".
-func oneOf(t *toml.Table, key string, allowed []string, fallback string) (int, bool) {
+func indexIn(t *toml.Table, key string, allowed []string, fallback string) (int, bool) {
 	s, ok := t.Text(key)
 	if !ok {
 		if t.Has(key) {
@@ -103,8 +103,8 @@ func oneOf(t *toml.Table, key string, allowed []string, fallback string) (int, b
 	return i, true
 }
 
-// whole gives a whole number of a range, or fallback where the file has none.
-func whole(t *toml.Table, key string, fallback, low, high int) int {
+// intInRange gives a whole number of a range, or fallback where the file has none.
+func intInRange(t *toml.Table, key string, fallback, low, high int) int {
 	n, ok := t.Whole(key)
 	if !ok {
 		return fallback
@@ -118,16 +118,16 @@ func whole(t *toml.Table, key string, fallback, low, high int) int {
 
 func parsePort(t *toml.Table) Port {
 	p := Port{
-		Baud:       whole(t, "baud", 0, 50, 4_000_000),
-		DataBits:   whole(t, "data_bits", 8, 5, 8),
-		StopBits:   whole(t, "stop_bits", 1, 1, 2),
-		Settle:     time.Duration(whole(t, "settle_milliseconds", 0, 0, 60_000)) * time.Millisecond,
+		Baud:       intInRange(t, "baud", 0, 50, 4_000_000),
+		DataBits:   intInRange(t, "data_bits", 8, 5, 8),
+		StopBits:   intInRange(t, "stop_bits", 1, 1, 2),
+		Settle:     time.Duration(intInRange(t, "settle_milliseconds", 0, 0, 60_000)) * time.Millisecond,
 		Terminator: "\n",
 	}
 	if p.Baud == 0 && !t.Has("baud") {
 		t.Missing("baud", "bits a second, such as 9600 or 115200")
 	}
-	parity, _ := oneOf(t, "parity", parityNames, "none")
+	parity, _ := indexIn(t, "parity", parityNames, "none")
 	p.Parity = Parity(parity)
 	if on, ok := t.Bool("dtr"); ok {
 		p.DTR = &on
@@ -145,24 +145,24 @@ func parsePort(t *toml.Table) Port {
 }
 
 func parseMeter(root *toml.Table, name string) run.Meter {
-	each, _ := oneOf(root, "errors", []string{"common", "each"}, "common")
+	each, _ := indexIn(root, "errors", []string{"common", "each"}, "common")
 	m := run.Meter{Name: name, Each: each == 1}
 	for _, t := range root.Tables("range") {
-		quantity, _ := oneOf(t, "quantity", run.QuantityNames, "")
+		quantity, _ := indexIn(t, "quantity", run.QuantityNames, "")
 		r := run.Range{Quantity: run.Quantity(quantity), UpTo: math.Inf(1)}
 		if t.Has("up_to") {
-			r.UpTo = atLeast(t, "up_to", true)
+			r.UpTo = requiredNumber(t, "up_to", true)
 		}
-		r.Resolution = atLeast(t, "resolution", true)
-		r.Fraction = atLeast(t, "percent", false) / 100
-		r.Counts = atLeast(t, "counts", false)
+		r.Resolution = requiredNumber(t, "resolution", true)
+		r.Fraction = requiredNumber(t, "percent", false) / 100
+		r.Counts = requiredNumber(t, "counts", false)
 		m.Ranges = append(m.Ranges, r)
 	}
 	return m
 }
 
-// atLeast gives a number that must be there and be above zero, or not below it.
-func atLeast(t *toml.Table, key string, above bool) float64 {
+// requiredNumber gives a number that must be there and be above zero, or not below it.
+func requiredNumber(t *toml.Table, key string, above bool) float64 {
 	x, ok := t.Number(key)
 	switch {
 	case !ok && !t.Has(key):

@@ -31,7 +31,7 @@ func TestShipped(t *testing.T) {
 	}
 }
 
-const whole = `name = "own"
+const wholeProfile = `name = "own"
 title = "Own"
 kind = "lines"
 errors = "each"
@@ -60,7 +60,7 @@ counts = 2
 `
 
 func TestEveryKeyArrives(t *testing.T) {
-	p, err := profile.Parse("own.toml", []byte(whole))
+	p, err := profile.Parse("own.toml", []byte(wholeProfile))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,8 +113,8 @@ func TestFaults(t *testing.T) {
 		{"stray query", "[line]", "[query]\nidentity = \"*IDN?\"\n[line]", "own.toml:13: query: has no meaning in a profile of kind lines"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			changed := strings.Replace(whole, c.old, c.new, 1)
-			if changed == whole {
+			changed := strings.Replace(wholeProfile, c.old, c.new, 1)
+			if changed == wholeProfile {
 				t.Fatal("the case changes nothing")
 			}
 			p, err := profile.Parse("own.toml", []byte(changed))
@@ -147,7 +147,7 @@ func TestQueryFaults(t *testing.T) {
 
 func TestLoad(t *testing.T) {
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "own.toml"), []byte(whole), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "own.toml"), []byte(wholeProfile), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	if p, err := profile.Load("own.toml", dir); err != nil || p.Name != "own" {

@@ -18,7 +18,7 @@ func parseQuery(root, t *toml.Table, ok bool) Query {
 		return Query{}
 	}
 	q := Query{Measure: map[run.Quantity][]string{}, Functions: map[run.Quantity][]Function{}}
-	if q.Identity = need(t, "identity", "*IDN?"); q.Identity != "" {
+	if q.Identity = requiredText(t, "identity", "*IDN?"); q.Identity != "" {
 		messages(t, "identity", []string{q.Identity}, true)
 	}
 	if q.Error, _ = t.Text("error"); q.Error != "" {
@@ -31,7 +31,7 @@ func parseQuery(root, t *toml.Table, ok bool) Query {
 	q.Overload, _ = t.Texts("overload")
 	q.Timeout = milliseconds(t, "timeout_milliseconds", 5000, 1)
 	q.Every = milliseconds(t, "every_milliseconds", 1000, 0)
-	q.Turn = whole(t, "turn_readings", 1, 1, 1_000_000)
+	q.Turn = intInRange(t, "turn_readings", 1, 1, 1_000_000)
 
 	asked := false
 	for i, name := range run.QuantityNames {
@@ -56,7 +56,7 @@ func parseQuery(root, t *toml.Table, ok bool) Query {
 
 // parseFunction reads one function and range and puts it where it belongs.
 func (q *Query) parseFunction(query, t *toml.Table) {
-	at, known := oneOf(t, "quantity", run.QuantityNames, "")
+	at, known := indexIn(t, "quantity", run.QuantityNames, "")
 	quantity := run.Quantity(at)
 	f := Function{UpTo: math.Inf(1), Settle: milliseconds(t, "settle_milliseconds", 0, 0)}
 	var ok bool
@@ -66,14 +66,14 @@ func (q *Query) parseFunction(query, t *toml.Table) {
 		t.Fault("select", "is empty", "without a command nothing is selected")
 	}
 	messages(t, "select", f.Select, false)
-	if f.Read = need(t, "read", "READ?"); f.Read != "" {
+	if f.Read = requiredText(t, "read", "READ?"); f.Read != "" {
 		messages(t, "read", []string{f.Read}, true)
 	}
 	if f.State, _ = t.Text("state"); f.State != "" {
 		messages(t, "state", []string{f.State}, true)
 	}
 	if t.Has("up_to") {
-		f.UpTo = atLeast(t, "up_to", true)
+		f.UpTo = requiredNumber(t, "up_to", true)
 	}
 	if !known {
 		return
@@ -89,7 +89,7 @@ func (q *Query) parseFunction(query, t *toml.Table) {
 
 // milliseconds gives a time of at most ten minutes.
 func milliseconds(t *toml.Table, key string, fallback, least int) time.Duration {
-	return time.Duration(whole(t, key, fallback, least, 600_000)) * time.Millisecond
+	return time.Duration(intInRange(t, key, fallback, least, 600_000)) * time.Millisecond
 }
 
 // messages checks what is sent to a meter: one line each, and only the last

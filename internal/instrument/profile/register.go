@@ -31,7 +31,7 @@ var measures = map[register.Measure]run.Quantity{
 
 // parseRegister reads which register of the chip a group holds the word of.
 func parseRegister(t *toml.Table, f *Field, chip *register.Chip) {
-	name := need(t, "register", "the register whose word the group holds")
+	name := requiredText(t, "register", "the register whose word the group holds")
 	f.Base = 16
 	if n, ok := t.Whole("base"); ok {
 		if n != 10 && n != 16 {
@@ -77,7 +77,7 @@ func scaleRegister(t *toml.Table, f *Field) {
 			}
 			continue
 		}
-		x := atLeast(t, key, true)
+		x := requiredNumber(t, key, true)
 		switch {
 		case x <= 0:
 		case key == "current_lsb_microamps":

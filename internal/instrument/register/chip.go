@@ -48,9 +48,9 @@ type Chip struct {
 
 // flag is a bit that says what values are worth.
 type flag struct {
-	bit     uint32
-	bad     bool // the state of the bit that tells of trouble
-	trouble Trouble
+	bit          uint32
+	troubleState bool // the state of the bit that tells of trouble
+	trouble      Trouble
 }
 
 // The ends of signed registers, which mean that there may be more.

@@ -61,7 +61,7 @@ func (r Register) Saturated(counts int64) bool { return counts < r.Lowest || cou
 func (r Register) Trouble(word uint32) Trouble {
 	worst := None
 	for _, f := range r.flags {
-		if (word&f.bit != 0) == f.bad {
+		if (word&f.bit != 0) == f.troubleState {
 			worst = max(worst, f.trouble)
 		}
 	}

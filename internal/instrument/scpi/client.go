@@ -21,8 +21,8 @@ type Conn interface {
 var ErrTimeout = errors.New("no answer")
 
 const (
-	mostErrors = 40 // read of one queue; the deepest known holds 30, and one that never says 0 is broken
-	mostLate   = 40 // lines read until an identity comes; a port with more of them is noise
+	maxErrors = 40 // read of one queue; the deepest known holds 30, and one that never says 0 is broken
+	maxLate   = 40 // lines read until an identity comes; a port with more of them is noise
 )
 
 // Client queries one instrument. It is not safe for concurrent use.
@@ -54,7 +54,7 @@ func (c *Client) Identity(ctx context.Context) (Identity, error) {
 // Command sends a command that has no answer, then queries the errors. The error is a Queue if the
 // instrument reports any.
 func (c *Client) Command(ctx context.Context, command string) error {
-	if err := c.settle(ctx); err != nil {
+	if err := c.discardLate(ctx); err != nil {
 		return err
 	}
 	if err := c.Conn.Send(ctx, command); err != nil {
@@ -82,11 +82,11 @@ func (c *Client) Measure(ctx context.Context, messages []string) (Number, error)
 			return Number{}, err
 		}
 		// Most often the instrument did not understand, and says so in its queue.
-		return Number{}, both(err, c.check(ctx, query))
+		return Number{}, joinErrors(err, c.check(ctx, query))
 	}
 	number, err := c.number(response)
 	if err != nil {
-		return Number{}, both(fmt.Errorf("%s: %w", query, err), c.check(ctx, query))
+		return Number{}, joinErrors(fmt.Errorf("%s: %w", query, err), c.check(ctx, query))
 	}
 	if err := c.check(ctx, query); err != nil {
 		return Number{}, err
@@ -147,7 +147,7 @@ func (c *Client) Drain(ctx context.Context) ([]Error, error) {
 		return nil, nil
 	}
 	var found []Error
-	for range mostErrors {
+	for range maxErrors {
 		response, err := c.ask(ctx, c.Errors)
 		if err != nil {
 			return found, err
@@ -161,20 +161,20 @@ func (c *Client) Drain(ctx context.Context) ([]Error, error) {
 		}
 		found = append(found, e)
 	}
-	return found, fmt.Errorf("%s: still not empty after %d entries", c.Errors, mostErrors)
+	return found, fmt.Errorf("%s: still not empty after %d entries", c.Errors, maxErrors)
 }
 
 // check empties the error queue after a message.
 func (c *Client) check(ctx context.Context, after string) error {
 	found, err := c.Drain(ctx)
 	if len(found) > 0 {
-		return both(Queue{After: after, Errors: found}, err)
+		return joinErrors(Queue{After: after, Errors: found}, err)
 	}
 	return err
 }
 
-// both joins two errors in one line; second may be nil.
-func both(first, second error) error {
+// joinErrors joins two errors in one line; second may be nil.
+func joinErrors(first, second error) error {
 	if second == nil {
 		return first
 	}
@@ -183,7 +183,7 @@ func both(first, second error) error {
 
 // ask sends a query and waits for its answer.
 func (c *Client) ask(ctx context.Context, query string) (string, error) {
-	if err := c.settle(ctx); err != nil {
+	if err := c.discardLate(ctx); err != nil {
 		return "", err
 	}
 	return c.exchange(ctx, query)
@@ -216,14 +216,14 @@ func (c *Client) await(ctx context.Context, query string) (string, error) {
 	}
 }
 
-// settle makes sure that a late answer is not taken for the next one: it queries the identity,
+// discardLate makes sure that a late answer is not taken for the next one: it queries the identity,
 // which differs from all other answers, and reads until it arrives.
-func (c *Client) settle(ctx context.Context) error {
+func (c *Client) discardLate(ctx context.Context) error {
 	if !c.late || c.identity == "" {
 		return nil
 	}
 	response, err := c.exchange(ctx, c.Identify)
-	for range mostLate {
+	for range maxLate {
 		if err != nil {
 			return err
 		}
@@ -233,5 +233,5 @@ func (c *Client) settle(ctx context.Context) error {
 		}
 		response, err = c.await(ctx, c.Identify)
 	}
-	return fmt.Errorf("%s: %w among %d other lines", c.Identify, ErrTimeout, mostLate)
+	return fmt.Errorf("%s: %w among %d other lines", c.Identify, ErrTimeout, maxLate)
 }

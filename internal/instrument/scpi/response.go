@@ -17,9 +17,9 @@ import (
 // What a number of a response means, beside its value (SCPI-1999, volume 1,
 // 7.2.1: ±9.9E37 stands for infinity, 9.91E37 for not a number).
 const (
-	infinity    = 9.9e37
-	notANumber  = 9.91e37
-	mostNumbers = 1 << 16 // more than any meter keeps of its readings
+	infinity   = 9.9e37
+	notANumber = 9.91e37
+	maxNumbers = 1 << 16 // more than any meter keeps of its readings
 )
 
 // Number is a number in a response.
@@ -33,9 +33,9 @@ type Number struct {
 // separated by commas. Some instruments send blanks in place of a plus sign or leading zeros. A
 // number at or beyond ±9.9E37 is not a measurement.
 func ParseNumbers(response string) ([]Number, error) {
-	parts := strings.SplitN(response, ",", mostNumbers+1)
-	if len(parts) > mostNumbers {
-		return nil, fmt.Errorf("more than %d numbers in a response", mostNumbers)
+	parts := strings.SplitN(response, ",", maxNumbers+1)
+	if len(parts) > maxNumbers {
+		return nil, fmt.Errorf("more than %d numbers in a response", maxNumbers)
 	}
 	numbers := make([]Number, 0, len(parts))
 	for _, part := range parts {
@@ -50,11 +50,11 @@ func ParseNumbers(response string) ([]Number, error) {
 
 func parseNumber(text string) (Number, error) {
 	if text == "" || strings.Trim(text, "0123456789+-.eE") != "" {
-		return Number{}, fmt.Errorf("%q is not a number", clip(text))
+		return Number{}, fmt.Errorf("%q is not a number", shorten(text))
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	if err != nil && !errors.Is(err, strconv.ErrRange) {
-		return Number{}, fmt.Errorf("%q is not a number", clip(text))
+		return Number{}, fmt.Errorf("%q is not a number", shorten(text))
 	}
 	n := Number{Text: text, Value: x}
 	// Both special values carry as many digits as the instrument likes, and
@@ -134,7 +134,7 @@ func ParseError(response string) (Error, error) {
 	number, text, ok := strings.Cut(strings.TrimSpace(response), ",")
 	n, err := strconv.ParseInt(strings.TrimSpace(number), 10, 32)
 	if err != nil {
-		return Error{}, fmt.Errorf("%q is not an entry of an error queue", clip(response))
+		return Error{}, fmt.Errorf("%q is not an entry of an error queue", shorten(response))
 	}
 	text = strings.TrimSpace(text)
 	quoted := len(text) >= 2 && (text[0] == '"' || text[0] == '\'') && text[len(text)-1] == text[0]
@@ -144,13 +144,13 @@ func ParseError(response string) (Error, error) {
 		mark := text[:1]
 		text = strings.ReplaceAll(text[1:len(text)-1], mark+mark, mark)
 	case ok && text != "" && n != 0: // without marks it might be a list of measured values
-		return Error{}, fmt.Errorf("%q is not an entry of an error queue", clip(response))
+		return Error{}, fmt.Errorf("%q is not an entry of an error queue", shorten(response))
 	}
 	return Error{Number: int(n), Text: text}, nil
 }
 
-// clip shortens a response for an error text.
-func clip(s string) string {
+// shorten shortens a response for an error text.
+func shorten(s string) string {
 	if len(s) > 60 {
 		return s[:60] + "…"
 	}

@@ -20,7 +20,7 @@ type Player struct {
 	mu      sync.Mutex
 	entries []Entry
 	at      int    // the next entry
-	rest    string // of an entry that did not fit into the reader's buffer
+	unread  string // of an entry that did not fit into the reader's buffer
 	unsent  string // by the program, not yet a whole message
 	changed chan struct{}
 	last    time.Time // of the entry that was said last
@@ -71,7 +71,7 @@ func (p *Player) Read(buffer []byte) (int, error) {
 func (p *Player) take(buffer []byte) (n int, wait time.Duration, over bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.rest == "" {
+	if p.unread == "" {
 		if p.at == len(p.entries) {
 			return 0, 0, true
 		}
@@ -83,10 +83,10 @@ func (p *Player) take(buffer []byte) (n int, wait time.Duration, over bool) {
 			return 0, wait, false
 		}
 		p.pass(e)
-		p.rest = e.Bytes
+		p.unread = e.Bytes
 	}
-	n = copy(buffer, p.rest)
-	p.rest = p.rest[n:]
+	n = copy(buffer, p.unread)
+	p.unread = p.unread[n:]
 	return n, 0, false
 }
 
@@ -161,12 +161,12 @@ func cutMessage(s string) (message, after string, whole bool) {
 func (p *Player) seek(message string) {
 	for i := p.at; i < len(p.entries); i++ {
 		if e := p.entries[i]; e.Mark == Sent && strings.TrimRight(e.Bytes, "\r\n") == message {
-			p.at, p.rest = i, ""
+			p.at, p.unread = i, ""
 			p.pass(e)
 			return
 		}
 	}
-	p.rest = "" // what comes now would answer something else
+	p.unread = "" // what comes now would answer something else
 	for p.at < len(p.entries) && p.entries[p.at].Mark != Sent {
 		p.at++
 	}

@@ -72,16 +72,16 @@ type Transcript struct {
 
 const title = "# ohmkeep transcript 1"
 
-// longest is the most bytes a line may have: four for each byte of the longest piece.
-const longest = 1 << 16
+// maxLine is the most bytes a line may have: four for each byte of the longest piece.
+const maxLine = 1 << 16
 
-// most is the greatest time of an entry either way: a hundred years.
-const most = 100 * 365.25 * 86400
+// maxTime is the greatest time of an entry either way: a hundred years.
+const maxTime = 100 * 365.25 * 86400
 
 // Read reads a complete transcript. The error is a fault.Fault with the line.
 func Read(file string, r io.Reader) (*Transcript, error) {
 	lines := bufio.NewScanner(r)
-	lines.Buffer(nil, longest)
+	lines.Buffer(nil, maxLine)
 	t := &Transcript{}
 	n := 0
 	wrong := func(text, hint string) error { return fault.Fault{File: file, Line: max(n, 1), Text: text, Hint: hint} }
@@ -108,7 +108,7 @@ func Read(file string, r io.Reader) (*Transcript, error) {
 	}
 	if err := lines.Err(); errors.Is(err, bufio.ErrTooLong) {
 		n++
-		return nil, wrong(fmt.Sprintf("longer than %d bytes", longest), "")
+		return nil, wrong(fmt.Sprintf("longer than %d bytes", maxLine), "")
 	} else if err != nil {
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
@@ -147,7 +147,7 @@ func (t *Transcript) head(line string) error {
 func parseEntry(line string, begun time.Time) (Entry, error) {
 	offset, rest, _ := strings.Cut(line, " ")
 	seconds, err := strconv.ParseFloat(offset, 64)
-	if err != nil || !(math.Abs(seconds) <= most) {
+	if err != nil || !(math.Abs(seconds) <= maxTime) {
 		return Entry{}, fmt.Errorf("%q is not a time in seconds", offset)
 	}
 	if len(rest) < 2 || !strings.ContainsRune("<>?", rune(rest[0])) || rest[1] != ' ' {

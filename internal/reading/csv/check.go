@@ -21,7 +21,7 @@ type checker struct {
 	// Names come back in every row: each is kept once instead of in every
 	// reading, and each point is looked up once.
 	names  map[string]string
-	points map[string]spot
+	points map[string]lookup
 
 	zones map[string]*time.Location // by offset from UTC as written, such as +01:00
 	text  []byte
@@ -29,14 +29,14 @@ type checker struct {
 	dialect *dialect
 }
 
-// spot is the result of looking up the name of a point in the run.
-type spot struct {
+// lookup is the result of looking up the name of a point in the run.
+type lookup struct {
 	point run.Point
 	err   error
 }
 
 func newChecker(file string, r *run.Run) *checker {
-	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]spot{}, zones: map[string]*time.Location{}, dialect: contractForm()}
+	return &checker{file: file, run: r, names: map[string]string{}, points: map[string]lookup{}, zones: map[string]*time.Location{}, dialect: contractForm()}
 }
 
 // Complain adds a fault of a column of a line.
@@ -70,7 +70,7 @@ func (c *checker) fill(x *reading.Reading, row []string) {
 // CheckPlaces checks the step and the places of a reading, and replaces their names by copies.
 func (c *checker) CheckPlaces(x *reading.Reading) {
 	c.step(x)
-	x.From, x.To = c.keep(x.From), c.keep(x.To)
+	x.From, x.To = c.intern(x.From), c.intern(x.To)
 	switch x.Quantity {
 	case run.Voltage:
 		c.pair(x)
@@ -85,7 +85,7 @@ func (c *checker) step(x *reading.Reading) {
 	if x.Step != "" && c.run.StepIndex(x.Step) < 0 {
 		c.Complain(x.Row, "step", unknown("step", x.Step, namesOf(c.run.Steps, func(s run.Step) string { return s.Name })))
 	}
-	x.Step = c.keep(x.Step)
+	x.Step = c.intern(x.Step)
 }
 
 // pair checks the two points of a voltage.
@@ -143,8 +143,8 @@ func (c *checker) empty(x *reading.Reading, why string) {
 	}
 }
 
-// keep returns one and the same string for every name that is spelt alike.
-func (c *checker) keep(name string) string {
+// intern returns one and the same string for every name that is spelt alike.
+func (c *checker) intern(name string) string {
 	kept, ok := c.names[name]
 	if !ok {
 		kept = strings.Clone(name)

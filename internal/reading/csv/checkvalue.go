@@ -20,7 +20,7 @@ func (c *checker) CheckValue(x *reading.Reading, text, unit, meter string) {
 		return
 	}
 	x.Meter = c.run.Meters[m].Name
-	top, measures := reach(c.run.Meters[m], x.Quantity)
+	top, measures := maxValue(c.run.Meters[m], x.Quantity)
 	switch {
 	case !measures && x.Quantity != run.Temperature:
 		c.Complain(x.Row, "meter", fault.Fault{Text: fmt.Sprintf("meter %q has no %s range", x.Meter, x.Quantity),
@@ -55,7 +55,7 @@ func (c *checker) number(x *reading.Reading, text, unit string, meter int) bool 
 		c.Complain(x.Row, f.Key, f)
 		return false
 	}
-	x.Text, x.Unit, x.Value = strings.Clone(plain), c.keep(unit), value
+	x.Text, x.Unit, x.Value = strings.Clone(plain), c.intern(unit), value
 	return true
 }
 
@@ -66,14 +66,14 @@ func meterOf(r *run.Run, name string, q run.Quantity) int {
 		return r.MeterIndex(name)
 	}
 	return max(0, slices.IndexFunc(r.Meters, func(m run.Meter) bool {
-		_, measures := reach(m, q)
+		_, measures := maxValue(m, q)
 		return measures
 	}))
 }
 
-// reach returns the largest value of a quantity that a meter can show; measures is
+// maxValue returns the largest value of a quantity that a meter can show; measures is
 // false where it has no range for it.
-func reach(m run.Meter, q run.Quantity) (top float64, measures bool) {
+func maxValue(m run.Meter, q run.Quantity) (top float64, measures bool) {
 	for _, r := range m.Ranges {
 		if r.Quantity == q {
 			top, measures = max(top, r.UpTo), true

@@ -11,18 +11,18 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// order is a set of what the first field of a date such as 3/4/2026 can be; the empty
+// dayOrder is a set of what the first field of a date such as 3/4/2026 can be; the empty
 // set is that nothing is known.
-type order uint8
+type dayOrder uint8
 
 const (
-	dayFirst order = 1 << iota
+	dayFirst dayOrder = 1 << iota
 	monthFirst
 	neither
 )
 
-// and returns the orders that remain when another date of the file is known.
-func (o order) and(other order) order {
+// intersect returns the orders that remain when another date of the file is known.
+func (o dayOrder) intersect(other dayOrder) dayOrder {
 	switch {
 	case o == 0:
 		return other
@@ -38,19 +38,19 @@ func (o order) and(other order) order {
 var localTime = regexp.MustCompile(`^(\d{1,4})([./-])(\d{1,2})([./-])(\d{1,4})` +
 	`(?:(?:T|, ?| +)(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9}))?)?(?: ?([AaPp])\.?[Mm]\.?)?(?: ?(Z|[+-]\d{2}:?\d{2}))?)?$`)
 
-// written holds the fields of a time as written.
-type written struct {
+// writtenFields holds the fields of a time as written.
+type writtenFields struct {
 	year, a, b         int // a and b are day and month where dotted, month and day where the year is first
-	order              order
+	order              dayOrder
 	hour, minute       int
 	second, nanosecond int
 	offset             string
 	bare               bool // without a time of day
-	open               bool // the order of day and month is not known from the format
+	ambiguous          bool // the order of day and month is not known from the format
 }
 
 // writtenTime splits a time into its fields; ok is false if the text is not a time.
-func writtenTime(text string) (w written, ok bool) {
+func writtenTime(text string) (w writtenFields, ok bool) {
 	m := localTime.FindStringSubmatch(strings.TrimSpace(text))
 	if m == nil || m[2] != m[4] {
 		return w, false
@@ -61,9 +61,9 @@ func writtenTime(text string) (w written, ok bool) {
 	case len(m[1]) == 4 && len(m[5]) <= 2:
 		w.year, w.a, w.b, w.order = first, number(m[3]), last, monthFirst
 	case len(m[1]) <= 2 && len(m[5]) == 4:
-		w.year, w.a, w.b, w.open = last, first, number(m[3]), m[2] != "."
+		w.year, w.a, w.b, w.ambiguous = last, first, number(m[3]), m[2] != "."
 		switch {
-		case !w.open || w.a > 12 || w.a == w.b:
+		case !w.ambiguous || w.a > 12 || w.a == w.b:
 			w.order = dayFirst
 		case w.b > 12:
 			w.order = monthFirst
@@ -89,9 +89,9 @@ func writtenTime(text string) (w written, ok bool) {
 
 // orderOf returns what a cell of the column time shows of the order of day and month: only
 // dates with slashes or hyphens whose year comes last leave it open.
-func orderOf(text string) order {
+func orderOf(text string) dayOrder {
 	w, ok := writtenTime(text)
-	if !ok || !w.open || w.a == w.b {
+	if !ok || !w.ambiguous || w.a == w.b {
 		return 0
 	}
 	return w.order
@@ -121,8 +121,8 @@ func (d *dialect) time(text string) (time.Time, *fault.Fault) {
 		return time.Time{}, &fault.Fault{Text: fmt.Sprintf("%s can be %d %s and %d %s", text, w.a, time.Month(w.b), w.b, time.Month(w.a)),
 			Hint: fmt.Sprintf("write %04d-%02d-%02d or %04d-%02d-%02d", w.year, w.b, w.a, w.year, w.a, w.b)}
 	}
-	if w.open && w.a != w.b {
-		d.notes.add(map[order]string{dayFirst: "dates with the day first", monthFirst: "dates with the month first"}[dates])
+	if w.ambiguous && w.a != w.b {
+		d.notes.add(map[dayOrder]string{dayFirst: "dates with the day first", monthFirst: "dates with the month first"}[dates])
 	}
 	if w.bare {
 		d.notes.add("dates without a time of day as 00:00")
@@ -131,7 +131,7 @@ func (d *dialect) time(text string) (time.Time, *fault.Fault) {
 }
 
 // moment returns the moment of a date and time of day.
-func (d *dialect) moment(w written, month, day int, text string) (time.Time, *fault.Fault) {
+func (d *dialect) moment(w writtenFields, month, day int, text string) (time.Time, *fault.Fault) {
 	zone := d.zone
 	if w.offset != "" {
 		offset := w.offset

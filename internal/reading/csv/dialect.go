@@ -19,7 +19,7 @@ const sampleSize = 1 << 18
 type dialect struct {
 	separator rune      // between columns
 	decimal   byte      // ',' or '.', as numbers show that can be read in one way only; 0 = not known
-	dates     order     // of day and month in dates with slashes or hyphens
+	dates     dayOrder  // of day and month in dates with slashes or hyphens
 	undated   bool      // no row has a time
 	date      time.Time // of rows without a time: when the file was last written
 	zone      *time.Location
@@ -55,7 +55,7 @@ func newDialect(sample []byte, src any, r *run.Run) *dialect {
 	d.undated = len(rows) > 0 && !slices.ContainsFunc(rows, func(x sampleRow) bool { return x.time != "" })
 	d.decimal = decimalOf(rows, r)
 	for _, x := range rows {
-		d.dates = d.dates.and(orderOf(x.time))
+		d.dates = d.dates.intersect(orderOf(x.time))
 	}
 	d.units = d.unitsOf(rows, r)
 	return d
@@ -121,8 +121,8 @@ func sampleRows(sample []byte, separator rune) (rows []sampleRow) {
 	}
 }
 
-// measure returns the quantity of a row and its meter, -1 where the run has none such.
-func (x sampleRow) measure(r *run.Run) (q run.Quantity, meter int) {
+// quantityAndMeter returns the quantity of a row and its meter, -1 where the run has none such.
+func (x sampleRow) quantityAndMeter(r *run.Run) (q run.Quantity, meter int) {
 	i := slices.Index(run.QuantityNames, x.quantity)
 	if i < 0 {
 		return 0, -1

@@ -14,15 +14,15 @@ import (
 func decoded(src io.Reader) (text *bufio.Reader, notes []string) {
 	text, notes = inUTF8(src)
 	if sample, _ := text.Peek(sampleSize); bytes.IndexByte(sample, '\n') < 0 && bytes.IndexByte(sample, '\r') >= 0 {
-		return bufio.NewReaderSize(returns{text}, sampleSize), append(notes, "lines that end with a carriage return")
+		return bufio.NewReaderSize(lineFeeds{text}, sampleSize), append(notes, "lines that end with a carriage return")
 	}
 	return text, notes
 }
 
-// returns reads carriage returns as line feeds.
-type returns struct{ src io.Reader }
+// lineFeeds reads carriage returns as line feeds.
+type lineFeeds struct{ src io.Reader }
 
-func (r returns) Read(p []byte) (int, error) {
+func (r lineFeeds) Read(p []byte) (int, error) {
 	n, err := r.src.Read(p)
 	for i, c := range p[:n] {
 		if c == '\r' {

@@ -65,7 +65,7 @@ func decimalOf(rows []sampleRow, r *run.Run) byte {
 		if !strings.ContainsAny(x.value, ".,") {
 			continue
 		}
-		q, meter := x.measure(r)
+		q, meter := x.quantityAndMeter(r)
 		found[numberOf(x.value).sign(func(number string) bool { return shows(r, q, meter, number, x.unit) })] = true
 	}
 	switch {

@@ -24,9 +24,9 @@ type Rows struct {
 	moment []reading.Reading // rows of the newest moment
 }
 
-// together is the number of preceding rows of the same moment among which a repeated row is
+// repeatWindow is the number of preceding rows of the same moment among which a repeated row is
 // searched.
-const together = 64
+const repeatWindow = 64
 
 // Scan reads the header row and prepares the others.
 func Scan(file string, src io.Reader, r *run.Run) (*Rows, error) {
@@ -80,7 +80,7 @@ func (s *Rows) Good() iter.Seq2[reading.Reading, error] {
 // repeats reports whether a row stood there just before, and notes that: in a file in the
 // order of time rows that are the same stand together.
 func (s *Rows) repeats(x *reading.Reading) bool {
-	if n := len(s.moment); n > 0 && (n == together || !s.moment[0].Time.Equal(x.Time)) {
+	if n := len(s.moment); n > 0 && (n == repeatWindow || !s.moment[0].Time.Equal(x.Time)) {
 		s.moment = s.moment[:0]
 	}
 	for i := range s.moment {

@@ -16,7 +16,7 @@ import (
 func (d *dialect) unitsOf(rows []sampleRow, r *run.Run) map[scale][]string {
 	units := map[scale][]string{}
 	for _, x := range rows {
-		q, meter := x.measure(r)
+		q, meter := x.quantityAndMeter(r)
 		if x.unit != "" || meter < 0 {
 			continue
 		}

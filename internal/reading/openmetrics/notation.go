@@ -13,7 +13,7 @@ import (
 type notation struct {
 	exponent string // of a number in a unit with a prefix, as written
 	offset   int    // from UTC, s
-	again    int    // how many readings of the same moment stand before
+	repeats  int    // how many readings of the same moment stand before
 }
 
 // notationOf returns how a reading is written, and its number in the base unit.

@@ -89,7 +89,7 @@ func TestScanner(t *testing.T) {
 					t.Errorf("%s, line %d: got %+v, %v, want %v", name, s.Line(), x, err, w)
 				}
 			case Sample:
-				if err != nil || x.Name != w.Name || !slices.Equal(x.Labels, w.Labels) || x.Value != w.Value || x.At != w.At || x.Like != w.Like {
+				if err != nil || x.Name != w.Name || !slices.Equal(x.Labels, w.Labels) || x.Value != w.Value || x.At != w.At || x.SameLabels != w.SameLabels {
 					t.Errorf("%s, sample %d, line %d: got %+v, %v, want %+v", name, i, s.Line(), x, err, w)
 				}
 			}

@@ -11,11 +11,11 @@ import (
 
 // Scanner reads a text sample after sample. Heads and comments are passed over.
 type Scanner struct {
-	src    *bufio.Reader
-	line   int
-	ended  bool
-	before Sample // the newest sample whose name and labels were right
-	head   []byte // how they were written, with the space behind them
+	src      *bufio.Reader
+	line     int
+	ended    bool
+	previous Sample // the newest sample whose name and labels were right
+	head     []byte // how they were written, with the space behind them
 }
 
 // longest is the longest line, in bytes.
@@ -89,8 +89,8 @@ func (s *Scanner) sample(line []byte) (Sample, error) {
 		}
 		s.head = append(s.head, line[:len(line)-len(rest)]...)
 	}
-	x := s.before
-	x.Like = like
+	x := s.previous
+	x.SameLabels = like
 	value, seconds, _ := strings.Cut(string(line[len(s.head):]), " ")
 	var ok bool
 	if x.Value = value; !number(x.Value) {
@@ -104,7 +104,7 @@ func (s *Scanner) sample(line []byte) (Sample, error) {
 
 // labelled parses a name and labels and returns the rest of the line after a space.
 func (s *Scanner) labelled(line string) (rest string, err error) {
-	x := Sample{Labels: s.before.Labels[:0]}
+	x := Sample{Labels: s.previous.Labels[:0]}
 	if x.Name, line = name(line); x.Name == "" {
 		return "", ErrForm
 	}
@@ -116,7 +116,7 @@ func (s *Scanner) labelled(line string) (rest string, err error) {
 	if !strings.HasPrefix(line, " ") {
 		return "", ErrForm
 	}
-	s.before = x
+	s.previous = x
 	return line[1:], nil
 }
 

@@ -74,7 +74,7 @@ func ofLine(err error) bool {
 var commonLabels = []string{"run", "step", "meter", "unit", "exponent", "offset", "again"}
 
 func (e *ReadingsReader) fill(x *reading.Reading, s *Sample, check Checker) {
-	if !s.Like || !e.valid {
+	if !s.SameLabels || !e.valid {
 		before := check.FaultCount()
 		e.labels = e.readLabels(x.Row, s, check)
 		if e.valid = check.FaultCount() == before; !e.valid {

@@ -66,7 +66,7 @@ func (e *ReadingsWriter) Write(readings iter.Seq2[reading.Reading, error]) (ende
 				break
 			}
 			m, value := notationOf(&x)
-			m.again = count.next(m, x.Time)
+			m.repeats = count.next(m, x.Time)
 			if first && series == nil {
 				now = m
 				done[now] = true
@@ -120,8 +120,8 @@ func (e *ReadingsWriter) series(x *reading.Reading, m notation) *Series {
 		labels = append(labels, Label{Name: "unit", Value: x.Unit})
 	}
 	labels = append(labels, Label{Name: "exponent", Value: m.exponent}, Label{Name: "offset", Value: offsetText(m.offset)})
-	if m.again > 0 {
-		labels = append(labels, Label{Name: "again", Value: strconv.Itoa(m.again)})
+	if m.repeats > 0 {
+		labels = append(labels, Label{Name: "again", Value: strconv.Itoa(m.repeats)})
 	}
 	return e.to.Series(labels)
 }

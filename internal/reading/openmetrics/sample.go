@@ -16,11 +16,11 @@ type Label struct{ Name, Value string }
 
 // Sample is one line.
 type Sample struct {
-	Name   string
-	Labels []Label // in the order of the line
-	Value  string  // a decimal number
-	At     int64   // ns since 1970
-	Like   bool    // name and labels are those of the sample read before
+	Name       string
+	Labels     []Label // in the order of the line
+	Value      string  // a decimal number
+	At         int64   // ns since 1970
+	SameLabels bool    // name and labels are those of the sample read before
 }
 
 // appendSeconds writes nanoseconds as seconds with no more decimals than needed.

@@ -26,10 +26,10 @@ import (
 
 // What belongs together (common practice, no source).
 const (
-	Few     = 8               // readings of a place in a step that are left as they are, and the most that are made of many
-	Window  = 5 * time.Minute // readings within it are taken together; a pause as long is a gap
-	Horizon = 12 * time.Hour  // how much older than the newest a reading of the same place and step may be
-	crowd   = 256             // readings that a window holds at most
+	MaxSingle   = 8               // readings of a place in a step that are left as they are, and the most that are made of many
+	Window      = 5 * time.Minute // readings within it are taken together; a pause as long is a gap
+	Horizon     = 12 * time.Hour  // how much older than the newest a reading of the same place and step may be
+	maxInWindow = 256             // readings that a window holds at most
 )
 
 // Gatherer takes the readings of a run in the order of time. It holds a few numbers for

@@ -34,7 +34,7 @@ func (s *sheet) add(seconds float64, step, place string, volts float64) {
 // A place that was read a few times in a step is left as it was read, in the order of the rows.
 func TestFewStayAsTheyAre(t *testing.T) {
 	var s sheet
-	for i := range repeats.Few {
+	for i := range repeats.MaxSingle {
 		s.add(float64(-i), "white", "left.start", 4.8)
 		s.add(float64(100000*i), "white", "left.end", 4.7)
 	}
@@ -202,7 +202,7 @@ func TestReadingsWithoutStep(t *testing.T) {
 		s.add(float64(i), "", "left.end", 4.7)
 	}
 	list, older := repeats.Of(shelf, s)
-	if len(list) != repeats.Few || older != 1000-repeats.Few || list[0].Row != 1002-repeats.Few || list[0].Mean != nil {
+	if len(list) != repeats.MaxSingle || older != 1000-repeats.MaxSingle || list[0].Row != 1002-repeats.MaxSingle || list[0].Mean != nil {
 		t.Errorf("%d older, %+v", older, list)
 	}
 	only := *shelf

@@ -15,38 +15,38 @@ type series struct {
 	listRows bool
 	total    int               // readings so far
 	first    []reading.Reading // the first few
-	open     window            // to which readings are still added
+	current  window            // to which readings are still added
 	closed   []window          // in the order of time
 }
 
 // add adds the next reading; count is the value of the last digit of its display.
 func (s *series) add(x reading.Reading, count float64) {
 	s.total++
-	if len(s.first) < Few {
+	if len(s.first) < MaxSingle {
 		s.first = append(s.first, x)
 	} else if !s.known {
 		// Without its step nothing is made of it: the newest few stand for all.
-		s.first[(s.total-1)%Few] = x
+		s.first[(s.total-1)%MaxSingle] = x
 	}
 	if !s.known {
 		return
 	}
-	if s.open.full(&x) {
+	if s.current.endsBefore(&x) {
 		s.close()
 	}
-	s.open.held, s.open.count = append(s.open.held, x), math.Max(s.open.count, count)
+	s.current.kept, s.current.count = append(s.current.kept, x), math.Max(s.current.count, count)
 }
 
 // close ends the current window and discards windows that are too old.
 func (s *series) close() {
-	if len(s.open.held) == 0 {
+	if len(s.current.kept) == 0 {
 		return
 	}
-	w := s.open
-	w.settle()
-	s.open = window{}
+	w := s.current
+	w.compute()
+	s.current = window{}
 	if !s.listRows && w.n >= perOutlier {
-		s.open.held, w.held = w.held[:0], nil
+		s.current.kept, w.kept = w.kept[:0], nil
 	}
 	s.closed = append(s.closed, w)
 	horizon := w.last.Add(-Horizon)
@@ -59,31 +59,31 @@ func (s *series) close() {
 
 // readings returns what the series amounts to.
 func (s *series) readings() []reading.Reading {
-	if s.total <= Few || !s.known {
+	if s.total <= MaxSingle || !s.known {
 		return s.first
 	}
 	s.close()
 	var list []reading.Reading // the newest first
-	for end := len(s.closed); end > 0 && len(list) < Few; {
+	for end := len(s.closed); end > 0 && len(list) < MaxSingle; {
 		begin := end - 1 // of a stretch without a gap
 		for begin > 0 && s.closed[begin].first.Time.Sub(s.closed[begin-1].last) < Window {
 			begin--
 		}
-		for _, w := range steadiest(s.closed[begin:end]) {
+		for _, w := range steadyWindows(s.closed[begin:end]) {
 			list = append(list, w.readings()...)
 		}
 		end = begin
 	}
-	return list[:min(len(list), Few)]
+	return list[:min(len(list), MaxSingle)]
 }
 
-// steadiest merges windows that follow each other and show the same. Of the merged ones
+// steadyWindows merges windows that follow each other and show the same. Of the merged ones
 // it returns the newest that has half as many readings as the largest, or more, and those
 // too small to show an outlier; the newest come first.
-func steadiest(windows []window) []window {
+func steadyWindows(windows []window) []window {
 	var parts []window
 	for i := len(windows) - 1; i >= 0; i-- {
-		if n := len(parts); n > 0 && steady(&windows[i], &parts[n-1]) {
+		if n := len(parts); n > 0 && sameLevel(&windows[i], &parts[n-1]) {
 			newer := parts[n-1]
 			parts[n-1] = merged(&windows[i], &newer)
 		} else {
@@ -101,9 +101,9 @@ func steadiest(windows []window) []window {
 	return list
 }
 
-// steady reports whether two windows show the same but for their scatter: their means
+// sameLevel reports whether two windows show the same but for their scatter: their means
 // differ by at most four standard deviations and half a count.
-func steady(a, b *window) bool {
+func sameLevel(a, b *window) bool {
 	variance := a.variance()/float64(a.n) + b.variance()/float64(b.n)
 	return math.Abs(a.mean-b.mean) <= 4*math.Sqrt(variance)+0.5*math.Max(a.count, b.count)
 }

@@ -23,7 +23,7 @@ const (
 
 // window is what was read of one place in one step within some minutes.
 type window struct {
-	held     []reading.Reading // in the order of time; once settled only where they are few, or rows are listed
+	kept     []reading.Reading // in the order of time; once settled only where they are few, or rows are listed
 	outliers []reading.Reading
 	parts    []*window // it was merged of, the newest first; nil = none
 	first    reading.Reading
@@ -38,30 +38,30 @@ type window struct {
 	left, right float64 // the first and the last value
 }
 
-// full reports whether a window is ended by the next reading: behind a gap, or where it
+// endsBefore reports whether a window is ended by the next reading: behind a gap, or where it
 // is as long and holds as many readings as a window should.
-func (w *window) full(next *reading.Reading) bool {
-	n := len(w.held)
+func (w *window) endsBefore(next *reading.Reading) bool {
+	n := len(w.kept)
 	if n == 0 {
 		return false
 	}
-	return n >= crowd || next.Time.Sub(w.held[n-1].Time) >= Window || n >= Few && next.Time.Sub(w.held[0].Time) >= Window
+	return n >= maxInWindow || next.Time.Sub(w.kept[n-1].Time) >= Window || n >= MaxSingle && next.Time.Sub(w.kept[0].Time) >= Window
 }
 
-// settle works out what the window's readings amount to.
-func (w *window) settle() {
-	w.last = w.held[len(w.held)-1].Time
-	kept := w.held
+// compute works out what the window's readings amount to.
+func (w *window) compute() {
+	w.last = w.kept[len(w.kept)-1].Time
+	kept := w.kept
 	if found := w.findOutliers(); len(found) > 0 {
 		kept = nil
-		for i, x := range w.held {
+		for i, x := range w.kept {
 			if slices.Contains(found, i) {
 				w.outliers = append(w.outliers, x)
 			} else {
 				kept = append(kept, x)
 			}
 		}
-		w.held = kept
+		w.kept = kept
 	}
 	w.n, w.first = len(kept), kept[0]
 	w.left, w.right = kept[0].Value, kept[w.n-1].Value
@@ -78,12 +78,12 @@ func (w *window) settle() {
 
 // findOutliers returns the indexes of the readings that are outliers; nil where there are too many.
 func (w *window) findOutliers() (found []int) {
-	n := len(w.held)
+	n := len(w.kept)
 	if n < perOutlier {
 		return nil
 	}
 	var values, away []float64
-	for _, x := range w.held {
+	for _, x := range w.kept {
 		values = append(values, x.Value)
 	}
 	middle := median(values)
@@ -129,11 +129,11 @@ func merged(a, b *window) window {
 // all returns the readings that are still held, in the order of time.
 func (w *window) all() []reading.Reading {
 	if w.parts == nil {
-		return w.held
+		return w.kept
 	}
 	var list []reading.Reading
 	for _, part := range slices.Backward(w.parts) {
-		list = append(list, part.held...)
+		list = append(list, part.kept...)
 	}
 	return list
 }

@@ -125,7 +125,7 @@ func Record(w *transcript.Writer, p *profile.Profile) func(instrument.Event) {
 	return func(e instrument.Event) {
 		entry := transcript.Entry{Time: e.Time, Mark: transcript.Heard, Bytes: e.Text + end}
 		switch {
-		case e.Part:
+		case e.Incomplete:
 			entry.Mark, entry.Bytes, entry.Reason = transcript.Piece, e.Text, e.Reason
 		case e.Kind == instrument.Sent:
 			entry.Mark, entry.Bytes = transcript.Sent, e.Text+p.Port.Terminator

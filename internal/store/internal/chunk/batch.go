@@ -12,8 +12,8 @@ type Section struct {
 	Records  []Record // in the order of time
 }
 
-// MostInBatch is how many records a batch holds at most.
-const MostInBatch = 1 << 14
+// MaxInBatch is how many records a batch holds at most.
+const MaxInBatch = 1 << 14
 
 // base is what moments are written against.
 type base struct {
@@ -29,7 +29,7 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 	b := base{at: first.At, clock: first.Clock, zone: first.Zone, boot: first.Boot}
 	for _, s := range sections {
 		for i := range s.Records {
-			b.unit = divide(b.unit, s.Records[i].At-b.at)
+			b.unit = gcd(b.unit, s.Records[i].At-b.at)
 		}
 	}
 	b.unit = max(b.unit, 1)
@@ -43,7 +43,7 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 	series, sum := int64(0), uint32(0)
 	for _, s := range sections {
 		dst = binary.AppendUvarint(dst, uint64(s.Series-series))
-		series, sum = s.Series, names(sum, s.Identity)
+		series, sum = s.Series, addIdentity(sum, s.Identity)
 		n := uint64(len(s.Records)) * 2
 		body = body[:0]
 		if SameMoments(before, s.Records) {
@@ -60,8 +60,8 @@ func AppendBatch(dst []byte, sections []Section) []byte {
 	return seal(binary.LittleEndian.AppendUint32(dst, sum), from, 0)
 }
 
-// divide returns the greatest common divisor of g and the size of x.
-func divide(g, x int64) int64 {
+// gcd returns the greatest common divisor of g and the size of x.
+func gcd(g, x int64) int64 {
 	x = max(x, -x)
 	if g == 1 || g != 0 && x%g == 0 {
 		return g
@@ -99,7 +99,7 @@ type Batch struct {
 // are good until take returns. An error of take ends it.
 func (d *Batch) Decode(src []byte, n int, identity func(series int64) (id uint64, known bool),
 	wanted func(series int64) bool, take func(Section) error) error {
-	src, err := open(src, 0)
+	src, err := verified(src, 0)
 	if err != nil {
 		return err
 	}
@@ -114,7 +114,7 @@ func (d *Batch) Decode(src []byte, n int, identity func(series int64) (id uint64
 		if s.identity, known = identity(s.series); !known {
 			all = false
 		}
-		sum = names(sum, s.identity)
+		sum = addIdentity(sum, s.identity)
 	}
 	if all && sum != binary.LittleEndian.Uint32(src[len(src)-4:]) {
 		return ErrDamaged
@@ -124,16 +124,16 @@ func (d *Batch) Decode(src []byte, n int, identity func(series int64) (id uint64
 
 // part is where a section lies in a batch.
 type part struct {
-	series   int64
-	identity uint64
-	n        int
-	own      bool // its moments stand in the body
-	body     []byte
+	series     int64
+	identity   uint64
+	n          int
+	ownMoments bool // its moments stand in the body
+	body       []byte
 }
 
 // outline finds the sections of a batch of n records without opening them.
 func outline(src []byte, n int) (base, []part, error) {
-	if len(src) < 4 || n < 1 || n > MostInBatch {
+	if len(src) < 4 || n < 1 || n > MaxInBatch {
 		return base{}, nil, ErrDamaged
 	}
 	h := header{src: src[:len(src)-4]}
@@ -148,7 +148,7 @@ func outline(src []byte, n int) (base, []part, error) {
 		}
 		before = int(size / 2)
 		held += before
-		sections = append(sections, part{series: series, n: before, own: size&1 == 0, body: h.src[:length]})
+		sections = append(sections, part{series: series, n: before, ownMoments: size&1 == 0, body: h.src[:length]})
 		h.src = h.src[length:]
 	}
 	if h.failed || held != n {
@@ -162,7 +162,7 @@ func (d *Batch) decode(b base, sections []part, wanted func(series int64) bool, 
 	known := false     // they are decoded
 	for _, s := range sections {
 		body := s.body
-		if s.own {
+		if s.ownMoments {
 			moments, known = body, false
 		}
 		if wanted != nil && !wanted(s.series) {
@@ -175,11 +175,11 @@ func (d *Batch) decode(b base, sections []part, wanted func(series int64) bool, 
 			}
 			d.restore(b)
 			known = true
-			if s.own {
+			if s.ownMoments {
 				body = rest
 			}
 		}
-		if err := whole(d.values.decode(body, s.n)); err != nil {
+		if err := checkEnd(d.values.decode(body, s.n)); err != nil {
 			return err
 		}
 		d.records = AppendRecords(d.records[:0], &d.moments, &d.values)

@@ -80,8 +80,8 @@ type Record struct {
 	Quality reading.Quality
 }
 
-// Full is how many records a block of a series holds at most.
-const Full = 4096
+// MaxRecords is how many records a block of a series holds at most.
+const MaxRecords = 4096
 
 const (
 	hasZones = 1 << iota
@@ -107,11 +107,11 @@ func NewSeed(identity uint64, moments []byte) Seed {
 	if n := len(moments) - 4; n >= 0 {
 		copy(sum[:], moments[n:])
 	}
-	return Seed(crc32.Update(names(0, identity), castagnoli, sum[:]))
+	return Seed(crc32.Update(addIdentity(0, identity), castagnoli, sum[:]))
 }
 
-// names continues a checksum with the identity of a series.
-func names(sum uint32, identity uint64) uint32 {
+// addIdentity continues a checksum with the identity of a series.
+func addIdentity(sum uint32, identity uint64) uint32 {
 	var b [8]byte
 	binary.LittleEndian.PutUint64(b[:], identity)
 	return crc32.Update(sum, castagnoli, b[:])
@@ -122,8 +122,8 @@ func seal(dst []byte, from int, seed Seed) []byte {
 	return binary.LittleEndian.AppendUint32(dst, crc32.Update(uint32(seed), castagnoli, dst[from:]))
 }
 
-// open returns the bytes before a checksum if that matches.
-func open(src []byte, seed Seed) ([]byte, error) {
+// verified returns the bytes before a checksum if that matches.
+func verified(src []byte, seed Seed) ([]byte, error) {
 	n := len(src) - 4
 	if n < 0 || binary.LittleEndian.Uint32(src[n:]) != crc32.Update(uint32(seed), castagnoli, src[:n]) {
 		return nil, ErrDamaged
@@ -152,7 +152,7 @@ func appendMoments(dst []byte, records []Record, b base) []byte {
 		any.Boot |= r.Boot ^ b.boot
 	}
 	flags := flag(any.Zone != 0, hasZones) | flag(any.Clock != 0, hasClocks) | flag(any.Boot != 0, hasBoots)
-	var buffer [Full]int64
+	var buffer [MaxRecords]int64
 	dst = append(dst, flags)
 	if b.unit == 1 {
 		dst = appendColumn(dst, records, &buffer, func(r *Record) int64 { return r.At - b.at })
@@ -178,7 +178,7 @@ func appendValues(dst []byte, records []Record, texts bool) []byte {
 		any.Rank |= r.Rank
 	}
 	flags := flag(texts, hasTexts) | flag(any.Quality != 0, hasQualities) | flag(any.Rank != 0, hasRanks)
-	var buffer [Full]int64
+	var buffer [MaxRecords]int64
 	dst = append(dst, flags)
 	if texts {
 		dst = appendColumn(dst, records, &buffer, func(r *Record) int64 { return int64(len(r.Text)) })
@@ -197,9 +197,9 @@ func appendValues(dst []byte, records []Record, texts bool) []byte {
 	return dst
 }
 
-func appendColumn(dst []byte, records []Record, buffer *[Full]int64, of func(*Record) int64) []byte {
+func appendColumn(dst []byte, records []Record, buffer *[MaxRecords]int64, of func(*Record) int64) []byte {
 	v := buffer[:]
-	if len(records) > Full {
+	if len(records) > MaxRecords {
 		v = make([]int64, len(records))
 	}
 	v = v[:len(records)]

@@ -43,7 +43,7 @@ func TestBlocksComeBack(t *testing.T) {
 	var m Moments
 	var v Values
 	for kind := range 32 {
-		for _, n := range []int{1, 2, 257, Full} {
+		for _, n := range []int{1, 2, 257, MaxRecords} {
 			records := some(random, n, kind)
 			moments, values := AppendMoments(nil, records), AppendValues([]byte("x"), records, kind&16 != 0, 7)[1:]
 			if err := errors.Join(m.Decode(moments, n), v.Decode(values, n, 7)); err != nil {
@@ -127,7 +127,7 @@ func TestValuesBelongToTheirSeries(t *testing.T) {
 // A few bytes can stand for any number of equal readings. They are held against what is
 // said of them before any memory is taken.
 func TestBlocksSayNoMoreThanTheirRows(t *testing.T) {
-	many := make([]Record, MostInBatch+1)
+	many := make([]Record, MaxInBatch+1)
 	for i := range many {
 		many[i] = Record{At: 7, Count: 1}
 	}
@@ -136,11 +136,11 @@ func TestBlocksSayNoMoreThanTheirRows(t *testing.T) {
 	if len(block) > 40 {
 		t.Fatalf("%d bytes", len(block))
 	}
-	for _, n := range []int{-1, 0, 1, MostInBatch, MostInBatch + 1, 1 << 30} {
+	for _, n := range []int{-1, 0, 1, MaxInBatch, MaxInBatch + 1, 1 << 30} {
 		if err := new(Batch).Decode(block, n, tenfold, nil, none); !errors.Is(err, ErrDamaged) {
 			t.Errorf("%d: %v", n, err)
 		}
-		if err := new(Moments).Decode(AppendMoments(nil, many), n); n > MostInBatch && !errors.Is(err, ErrDamaged) {
+		if err := new(Moments).Decode(AppendMoments(nil, many), n); n > MaxInBatch && !errors.Is(err, ErrDamaged) {
 			t.Errorf("moments of %d: %v", n, err)
 		}
 	}

@@ -26,23 +26,23 @@ type Values struct {
 
 // Decode takes the moments of n records out of a block.
 func (m *Moments) Decode(src []byte, n int) error {
-	src, err := open(src, 0)
+	src, err := verified(src, 0)
 	if err != nil {
 		return err
 	}
-	return whole(m.decode(src, n))
+	return checkEnd(m.decode(src, n))
 }
 
 // DecodeUntil takes moments of n records out of a block, without zones, clocks
 // and boots. It may stop behind the last moment that is wanted; the rest then
 // repeats one beyond it.
 func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
-	src, err := open(src, 0)
+	src, err := verified(src, 0)
 	if err != nil {
 		return err
 	}
 	c, _ := newColumns(src, n, m.memory[:])
-	m.At, m.Zones, m.Clocks, m.Boots = c.memory0(), nil, nil, nil
+	m.At, m.Zones, m.Clocks, m.Boots = c.reuse(), nil, nil, nil
 	if c.err == nil {
 		c.err = column.DecodeUntil(m.At, c.src, last)
 	}
@@ -54,14 +54,14 @@ func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
 
 // Decode takes the values of n records out of a block.
 func (v *Values) Decode(src []byte, n int, seed Seed) error {
-	src, err := open(src, seed)
+	src, err := verified(src, seed)
 	if err != nil {
 		return err
 	}
-	return whole(v.decode(src, n))
+	return checkEnd(v.decode(src, n))
 }
 
-func whole(rest []byte, err error) error {
+func checkEnd(rest []byte, err error) error {
 	if err != nil || len(rest) > 0 {
 		return ErrDamaged
 	}
@@ -105,7 +105,7 @@ type columns struct {
 
 func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 	c = &columns{src: src, n: n, memory: memory}
-	if len(src) == 0 || n < 1 || n > most {
+	if len(src) == 0 || n < 1 || n > maxColumn {
 		c.err = ErrDamaged
 		return c, 0
 	}
@@ -113,16 +113,16 @@ func newColumns(src []byte, n int, memory [][]int64) (c *columns, flags byte) {
 	return c, src[0]
 }
 
-// most is the largest number of records in a column. A few bytes can encode any number of equal
+// maxColumn is the largest number of records in a column. A few bytes can encode any number of equal
 // ones, so a damaged length cannot make the program allocate more.
-const most = MostInBatch
+const maxColumn = MaxInBatch
 
 func (c *columns) next(there bool) []int64 {
 	if !there || c.err != nil {
 		c.memory = c.memory[1:]
 		return nil
 	}
-	v := c.memory0()
+	v := c.reuse()
 	c.memory = c.memory[1:]
 	if c.src, c.err = column.Decode(v, c.src); c.err != nil {
 		return nil
@@ -130,14 +130,14 @@ func (c *columns) next(there bool) []int64 {
 	return v
 }
 
-// memory0 returns the memory for the next column.
-func (c *columns) memory0() []int64 {
+// reuse returns the memory for the next column.
+func (c *columns) reuse() []int64 {
 	if c.err != nil {
 		return nil
 	}
 	memory := &c.memory[0]
 	if cap(*memory) < c.n {
-		*memory = make([]int64, max(c.n, Full))
+		*memory = make([]int64, max(c.n, MaxRecords))
 	}
 	return (*memory)[:c.n]
 }

@@ -50,11 +50,11 @@ const (
 )
 
 const (
-	allZero  = 63 // the k of a block without bits
-	longest  = 24 // zeros before the one that begin an escaped residual
-	fraction = 16 // bits of a slope behind the point
-	coarse   = 12 // by how many bits less an intercept has
-	half     = 1 << (fraction - 1)
+	allZero        = 63 // the k of a block without bits
+	maxZeros       = 24 // zeros before the one that begin an escaped residual
+	slopeBits      = 16 // bits of a slope behind the point
+	interceptShift = 12 // by how many bits less an intercept has
+	half           = 1 << (slopeBits - 1)
 )
 
 func zigzag(x int64) uint64   { return uint64(x<<1) ^ uint64(x>>63) }

@@ -89,7 +89,7 @@ func TestResidualsOfEachParameterComeBack(t *testing.T) {
 		for range 20 {
 			want := make([]uint64, BlockSize)
 			for i := range want {
-				q := random.Uint64N(longest + 2) // escapes among them
+				q := random.Uint64N(maxZeros + 2) // escapes among them
 				if k < 59 {
 					want[i] = q<<k | random.Uint64()&(1<<k-1)
 				} else {

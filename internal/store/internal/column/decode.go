@@ -116,11 +116,11 @@ func (r *reader) block(u []int64) {
 		}
 		r.last = p
 	case line:
-		at, slope := c<<coarse+half, r.slope
+		at, slope := c<<interceptShift+half, r.slope
 		var last int64
 		for i, x := range u {
 			at += slope
-			last = x + p + at>>fraction
+			last = x + p + at>>slopeBits
 			u[i] = last*g + first
 		}
 		r.last = last
@@ -136,20 +136,20 @@ func (r *reader) block(u []int64) {
 	}
 }
 
-// surest is the largest k of which any residual without an escape fits the window
+// maxWindowK is the largest k of which any residual without an escape fits the window
 // when it has been filled from within a byte: 56 bits less 7.
-const surest = 56 - 7 - longest
+const maxWindowK = 56 - 7 - maxZeros
 
 // rice reads residuals.
 func (r *reader) rice(u []int64, k uint) {
 	at := 0 // in bits
 	for {
 		if k <= 4 {
-			n, bits := fastPairs(u, r.src, at, k)
+			n, bits := riceWindowPairs(u, r.src, at, k)
 			u, at = u[n:], bits
 		}
-		if k <= surest {
-			n, bits := fast(u, r.src, at, k)
+		if k <= maxWindowK {
+			n, bits := riceWindow(u, r.src, at, k)
 			u, at = u[n:], bits
 		}
 		if len(u) == 0 {
@@ -165,10 +165,10 @@ func (r *reader) rice(u []int64, k uint) {
 	r.src = r.src[(at+7)/8:]
 }
 
-// fast reads residuals up to the first that is escaped or within the last bytes.
+// riceWindow reads residuals up to the first that is escaped or within the last bytes.
 // It returns how many, and where it stands. Each refill of the window, which holds
 // the next bits from the top, gives 56 bits or more: enough for any residual.
-func fast(u []int64, src []byte, at int, k uint) (n, bits int) {
+func riceWindow(u []int64, src []byte, at int, k uint) (n, bits int) {
 	skip := uint(at & 7)
 	at >>= 3
 	var window uint64
@@ -181,7 +181,7 @@ func fast(u []int64, src []byte, at int, k uint) (n, bits int) {
 		held -= skip
 		skip = 0
 		q := uint(mathbits.LeadingZeros64(window))
-		if q >= longest {
+		if q >= maxZeros {
 			break
 		}
 		window <<= (q + 1) & 63
@@ -194,8 +194,8 @@ func fast(u []int64, src []byte, at int, k uint) (n, bits int) {
 	return n, at*8 - int(held) + int(skip)
 }
 
-// fastPairs is fast with two residuals a refill, for k up to 4.
-func fastPairs(u []int64, src []byte, at int, k uint) (n, bits int) {
+// riceWindowPairs is riceWindow with two residuals a refill, for k up to 4.
+func riceWindowPairs(u []int64, src []byte, at int, k uint) (n, bits int) {
 	skip := uint(at & 7)
 	at >>= 3
 	if len(u) < 2 || at+8 > len(src) {
@@ -213,7 +213,7 @@ func fastPairs(u []int64, src []byte, at int, k uint) (n, bits int) {
 		z := uint64(q)<<(k&63) | w>>1>>((63-k)&63)
 		w <<= k & 63
 		q2 := uint(mathbits.LeadingZeros64(w))
-		if q >= longest || q2 >= longest {
+		if q >= maxZeros || q2 >= maxZeros {
 			break
 		}
 		w <<= (q2 + 1) & 63
@@ -251,13 +251,13 @@ func (b *bitReader) take(n uint) (x uint64) {
 func (b *bitReader) residual(k uint) int64 {
 	q := uint(0)
 	for b.take(1) == 0 {
-		if q++; q > longest || b.bad {
+		if q++; q > maxZeros || b.bad {
 			b.bad = true
 			return 0
 		}
 	}
 	switch {
-	case q == longest:
+	case q == maxZeros:
 		return unzigzag(b.take(32)<<32 | b.take(32))
 	case k > 30:
 		high := b.take(k - 30)

@@ -81,19 +81,19 @@ func (e *encoder) block(u []int64) {
 	step := (u[n-1] - e.last) / int64(n)
 	intercept, slope := e.fit(u)
 	m := e.last << 4
-	p, at := e.last, intercept<<coarse+half
+	p, at := e.last, intercept<<interceptShift+half
 	prev, lin, smo := e.residuals[previous][:n], e.residuals[line][:n], e.residuals[smooth][:n]
 	var sums [predictors]uint64
 	for i, x := range u {
 		at += slope
 		prev[i] = zigzag(x - (p + step))
-		lin[i] = zigzag(x - (e.last + at>>fraction))
+		lin[i] = zigzag(x - (e.last + at>>slopeBits))
 		smo[i] = zigzag(x - predicted(m))
 		m = smoothed(m, x)
 		p = x
-		sums[previous] = plus(sums[previous], prev[i])
-		sums[line] = plus(sums[line], lin[i])
-		sums[smooth] = plus(sums[smooth], smo[i])
+		sums[previous] = addSaturating(sums[previous], prev[i])
+		sums[line] = addSaturating(sums[line], lin[i])
+		sums[smooth] = addSaturating(sums[smooth], smo[i])
 	}
 	overhead := [predictors]int{
 		previous: 8 * varintLen(step),
@@ -138,8 +138,8 @@ func (e *encoder) fit(u []int64) (intercept, slope int64) {
 	}
 	a := (sy - b*sx) / n
 	const most = 1 << 50 // so that no prediction runs over
-	a *= 1 << (fraction - coarse)
-	b *= 1 << fraction
+	a *= 1 << (slopeBits - interceptShift)
+	b *= 1 << slopeBits
 	if !(math.Abs(a) < most && math.Abs(b) < most) {
 		return 0, 0
 	}
@@ -160,8 +160,8 @@ func parameter(residuals []uint64, sum uint64) (k uint, cost int) {
 		bits := 0
 		for _, r := range residuals {
 			q := r >> try
-			if q >= longest {
-				bits += longest + 1 + 64
+			if q >= maxZeros {
+				bits += maxZeros + 1 + 64
 			} else {
 				bits += int(q) + 1 + int(try)
 			}
@@ -176,8 +176,8 @@ func parameter(residuals []uint64, sum uint64) (k uint, cost int) {
 func (e *encoder) rice(residuals []uint64, k uint) {
 	for _, r := range residuals {
 		q := uint(r >> k)
-		if q >= longest {
-			e.write(1, longest+1)
+		if q >= maxZeros {
+			e.write(1, maxZeros+1)
 			e.write(r>>32, 32)
 			e.write(r&math.MaxUint32, 32)
 			continue
@@ -206,8 +206,8 @@ func (e *encoder) write(x uint64, n uint) {
 	}
 }
 
-// plus adds without running over.
-func plus(a, b uint64) uint64 {
+// addSaturating adds without running over.
+func addSaturating(a, b uint64) uint64 {
 	sum, carry := bits.Add64(a, b, 0)
 	if carry != 0 {
 		return math.MaxUint64

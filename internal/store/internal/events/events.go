@@ -54,17 +54,17 @@ func Add(ctx context.Context, tx *sql.Tx, runID int64, m Mark) error {
 // Marks returns the marks of a run from a first to a last moment (ns since 1970) in
 // the order of time. With an error it returns those that can be read from either end.
 func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, error) {
-	marks, known, err := marksFrom(ctx, tx, "at, id", runID, first, last, nil)
+	marks, known, err := readMarks(ctx, tx, "at, id", runID, first, last, nil)
 	if err == nil || ctx.Err() != nil {
 		return marks, err
 	}
-	behind, _, _ := marksFrom(ctx, tx, "at DESC, id DESC", runID, first, last, known) // it ends where the others do, or before
+	behind, _, _ := readMarks(ctx, tx, "at DESC, id DESC", runID, first, last, known) // it ends where the others do, or before
 	slices.Reverse(behind)
 	return append(marks, behind...), err
 }
 
-// marksFrom returns marks in an order until one is known or cannot be read.
-func marksFrom(ctx context.Context, tx *sql.Tx, order string, runID, first, last int64, known map[int64]bool) (marks []Mark, ids map[int64]bool, err error) {
+// readMarks returns marks in an order until one is known or cannot be read.
+func readMarks(ctx context.Context, tx *sql.Tx, order string, runID, first, last int64, known map[int64]bool) (marks []Mark, ids map[int64]bool, err error) {
 	ids = map[int64]bool{}
 	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text, coalesce(withdrawn, 0) FROM mark
 		WHERE run = ? AND at BETWEEN ? AND ? ORDER BY `+order, runID, first, last)

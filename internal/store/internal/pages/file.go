@@ -112,7 +112,7 @@ func (f *File) readLog() error {
 		order = binary.BigEndian
 	}
 	sum := checksum{order: order}
-	if sum.add(head[:24]); !sum.is(head[24:]) {
+	if sum.add(head[:24]); !sum.matches(head[24:]) {
 		return nil
 	}
 	f.logged = map[int]int64{}
@@ -123,7 +123,7 @@ func (f *File) readLog() error {
 			return ignoreEnd(err)
 		}
 		sum.add(frame[:8])
-		if sum.add(frame[frameSize:]); string(frame[8:16]) != string(head[16:24]) || !sum.is(frame[16:]) {
+		if sum.add(frame[frameSize:]); string(frame[8:16]) != string(head[16:24]) || !sum.matches(frame[16:]) {
 			return nil
 		}
 		pending[int(binary.BigEndian.Uint32(frame))] = at + frameSize
@@ -157,6 +157,6 @@ func (c *checksum) add(b []byte) {
 	}
 }
 
-func (c *checksum) is(b []byte) bool {
+func (c *checksum) matches(b []byte) bool {
 	return binary.BigEndian.Uint32(b) == c.s0 && binary.BigEndian.Uint32(b[4:]) == c.s1
 }

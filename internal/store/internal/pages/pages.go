@@ -79,10 +79,10 @@ const (
 	headerSize  = 100
 )
 
-// free returns the pages of the list of free ones (section 1.5), on which rows stand that
+// freePages returns the pages of the list of free ones (section 1.5), on which rows stand that
 // are not of the database any more. known is false where the list is damaged, so that
 // there may be more.
-func free(src Source) (pages map[int]bool, known bool) {
+func freePages(src Source) (pages map[int]bool, known bool) {
 	pages = map[int]bool{}
 	head, err := src.Page(1)
 	if err != nil || len(head) < headerSize || string(head[:len(magic)]) != magic {

@@ -28,7 +28,7 @@ type Row struct {
 // are not a row are skipped. fresh reports whether the list of free pages could be read; if
 // not, deleted rows are included. The values are valid until take returns.
 func Scan(ctx context.Context, src Source, take func(Row) error) (fresh bool, err error) {
-	unused, fresh := free(src)
+	unused, fresh := freePages(src)
 	r := Reader{src: src}
 	for n := 1; n <= src.Count(); n++ {
 		if unused[n] {

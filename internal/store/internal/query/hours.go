@@ -27,7 +27,7 @@ func hours(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int
 				rows.Close()
 				return err
 			}
-			if i := stretch(edges, at*hour); i >= 0 {
+			if i := periodOf(edges, at*hour); i >= 0 {
 				low, high := lowest*s.Ratio(), highest*s.Ratio()
 				sums[i].Add(n, min(low, high), mean*s.Ratio(), max(low, high))
 				sums[i].Hourly = true

@@ -8,9 +8,9 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// mostLooked is the number of chunks of a series that are searched for its newest good record: a
+// maxChunksSearched is the number of chunks of a series that are searched for its newest good record: a
 // million records and more.
-const mostLooked = 256
+const maxChunksSearched = 256
 
 // Newest returns the newest good record of each series. A series without one among its
 // newest chunks is left out, and so are damaged chunks.
@@ -39,7 +39,7 @@ func newestInChunks(ctx context.Context, tx *sql.Tx, of *tables.Series, after in
 	var m chunk.Moments
 	var v chunk.Values
 	before := int64(tables.End)
-	for range mostLooked {
+	for range maxChunksSearched {
 		c, ok, err := tables.NewestBefore(ctx, tx, of, before)
 		if err != nil || !ok || c.Last <= after {
 			return chunk.Record{}, false, err

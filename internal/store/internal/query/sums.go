@@ -65,7 +65,7 @@ func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int6
 	if err != nil {
 		return nil, damage, err
 	}
-	s := summer{tx: tx, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
+	s := summation{tx: tx, edges: edges, counted: make([]counts, len(sums)), sums: sums, damage: &damage}
 	for _, one := range series {
 		if err := s.series(ctx, one, tails[one.ID]); err != nil {
 			return nil, damage, err
@@ -74,7 +74,7 @@ func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int6
 	return sums, damage, hours(ctx, tx, series, edges, sums)
 }
 
-type summer struct {
+type summation struct {
 	tx      *sql.Tx
 	edges   []int64
 	counted []counts // of the series at hand
@@ -84,7 +84,7 @@ type summer struct {
 	v       chunk.Values
 }
 
-func (s *summer) series(ctx context.Context, of *tables.Series, tail []chunk.Record) error {
+func (s *summation) series(ctx context.Context, of *tables.Series, tail []chunk.Record) error {
 	last := len(s.edges) - 1
 	there, err := tables.Readable(ctx, s.tx, of, s.edges[0], s.edges[last]-1, s.damage)
 	if err != nil {
@@ -137,7 +137,7 @@ func (s *summer) series(ctx context.Context, of *tables.Series, tail []chunk.Rec
 }
 
 // opened adds the open chunk to the sums.
-func (s *summer) opened(of *tables.Series) {
+func (s *summation) opened(of *tables.Series) {
 	if s.v.Texts != nil {
 		s.values(Parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
 		return
@@ -155,7 +155,7 @@ func (s *summer) opened(of *tables.Series) {
 }
 
 // part returns the sum of a part of the open chunk.
-func (s *summer) part(from, to int) (sum counts) {
+func (s *summation) part(from, to int) (sum counts) {
 	if s.v.Qualities == nil && from < to {
 		sum = counts{to - from, s.v.Counts[from], s.v.Counts[from], 0}
 		for _, x := range s.v.Counts[from:to] {
@@ -171,25 +171,25 @@ func (s *summer) part(from, to int) (sum counts) {
 	return sum
 }
 
-func (s *summer) record(at, count int64) {
-	if i := stretch(s.edges, at); i >= 0 {
+func (s *summation) record(at, count int64) {
+	if i := periodOf(s.edges, at); i >= 0 {
 		s.counted[i].add(counts{1, count, count, count})
 	}
 }
 
-func (s *summer) values(c Column) {
+func (s *summation) values(c Column) {
 	for i, at := range c.At {
 		if c.Qualities != nil && !Measured(c.Qualities[i]) {
 			continue
 		}
-		if n := stretch(s.edges, at); n >= 0 {
+		if n := periodOf(s.edges, at); n >= 0 {
 			s.sums[n].Add(1, c.Values[i], c.Values[i], c.Values[i])
 		}
 	}
 }
 
-// stretch returns the index of the period that contains a moment, -1 for none.
-func stretch(edges []int64, at int64) int {
+// periodOf returns the index of the period that contains a moment, -1 for none.
+func periodOf(edges []int64, at int64) int {
 	i, found := slices.BinarySearch(edges, at)
 	if !found {
 		i--

@@ -14,8 +14,8 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// into writes the salvaged readings to an empty store.
-func (s *salvage) into(ctx context.Context, src pages.Source, tx *sql.Tx) error {
+// writeTo writes the salvaged readings to an empty store.
+func (s *salvage) writeTo(ctx context.Context, src pages.Source, tx *sql.Tx) error {
 	for _, n := range s.names {
 		if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO run (id, name) VALUES (?, ?)", n.key.Run, n.run); err != nil {
 			return err
@@ -34,16 +34,16 @@ func (s *salvage) into(ctx context.Context, src pages.Source, tx *sql.Tx) error 
 			return err
 		}
 	}
-	if err := s.copied(ctx, tx); err != nil {
+	if err := s.writeCopied(ctx, tx); err != nil {
 		return err
 	}
-	if err := s.chunksInto(ctx, src, tx); err != nil {
+	if err := s.writeChunks(ctx, src, tx); err != nil {
 		return err
 	}
-	if err := s.restInto(ctx, tx); err != nil {
+	if err := s.writeRest(ctx, tx); err != nil {
 		return err
 	}
-	return s.numbersInto(ctx, tx)
+	return s.reserveNumbers(ctx, tx)
 }
 
 func (s *salvage) correction(id int64) any {
@@ -53,8 +53,8 @@ func (s *salvage) correction(id int64) any {
 	return nil
 }
 
-// copied writes the rows that are copied unchanged, where the rows that they refer to exist.
-func (s *salvage) copied(ctx context.Context, tx *sql.Tx) error {
+// writeCopied writes the rows that are copied unchanged, where the rows that they refer to exist.
+func (s *salvage) writeCopied(ctx context.Context, tx *sql.Tx) error {
 	const ofRun, ofSeries = " WHERE ?1 IN (SELECT id FROM run)", " WHERE ?1 IN (SELECT id FROM series)"
 	for _, t := range []struct{ table, columns, where string }{
 		{"source", "run, name", ofRun},
@@ -76,8 +76,8 @@ func (s *salvage) copied(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
-// chunksInto copies chunks unchanged.
-func (s *salvage) chunksInto(ctx context.Context, src pages.Source, tx *sql.Tx) error {
+// writeChunks copies chunks unchanged.
+func (s *salvage) writeChunks(ctx context.Context, src pages.Source, tx *sql.Tx) error {
 	type one struct {
 		series int64
 		wholeChunk
@@ -87,7 +87,7 @@ func (s *salvage) chunksInto(ctx context.Context, src pages.Source, tx *sql.Tx) 
 		for _, c := range w.chunks {
 			all = append(all, one{id, c})
 		}
-		if err := tables.Hold(ctx, tx, id, int(w.held)); err != nil {
+		if err := tables.AddCount(ctx, tx, id, int(w.held)); err != nil {
 			return err
 		}
 	}
@@ -130,18 +130,18 @@ func (s *salvage) chunksInto(ctx context.Context, src pages.Source, tx *sql.Tx) 
 
 var errChanged = errors.New("the damaged file has changed while it was read")
 
-// restInto inserts the readings that are not in undamaged chunks: those of the tail, and those of
+// writeRest inserts the readings that are not in undamaged chunks: those of the tail, and those of
 // old versions of chunks.
-func (s *salvage) restInto(ctx context.Context, tx *sql.Tx) error {
+func (s *salvage) writeRest(ctx context.Context, tx *sql.Tx) error {
 	in, err := tables.NewInserter(ctx, tx)
 	if err != nil {
 		return err
 	}
 	for _, id := range slices.Sorted(maps.Keys(s.whole)) {
 		for _, x := range s.whole[id].more {
-			tables.InOrder(x.Records)
-			if !s.fresh {
-				if x.Records, err = tables.NotHeld(ctx, tx, x); err != nil {
+			tables.SortByTime(x.Records)
+			if !s.noDeleted {
+				if x.Records, err = tables.NotInChunks(ctx, tx, x); err != nil {
 					return errors.Join(err, in.Close(ctx))
 				}
 			}
@@ -153,15 +153,15 @@ func (s *salvage) restInto(ctx context.Context, tx *sql.Tx) error {
 	return in.Close(ctx)
 }
 
-// numbersInto makes sure that no number is used again: a part of the damaged file may still refer
+// reserveNumbers makes sure that no number is used again: a part of the damaged file may still refer
 // to it.
-func (s *salvage) numbersInto(ctx context.Context, tx *sql.Tx) error {
+func (s *salvage) reserveNumbers(ctx context.Context, tx *sql.Tx) error {
 	for table, id := range map[string]int64{"run": s.highest.run, "series": s.highest.series, "boot": s.highest.boot} {
 		for _, text := range []string{
 			"UPDATE sqlite_sequence SET seq = max(seq, ?2) WHERE name = ?1",
 			"INSERT INTO sqlite_sequence (name, seq) SELECT ?1, ?2 WHERE ?1 NOT IN (SELECT name FROM sqlite_sequence)",
 		} {
-			if _, err := tx.ExecContext(ctx, text, table, min(id, mostNumber)); err != nil {
+			if _, err := tx.ExecContext(ctx, text, table, min(id, maxNumber)); err != nil {
 				return err
 			}
 		}
@@ -169,6 +169,6 @@ func (s *salvage) numbersInto(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
-// mostNumber is the largest number that is accepted, so that a damaged one does not use up the
+// maxNumber is the largest number that is accepted, so that a damaged one does not use up the
 // range.
-const mostNumber = 1 << 48
+const maxNumber = 1 << 48

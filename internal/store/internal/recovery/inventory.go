@@ -14,14 +14,14 @@ import (
 
 // inventory holds the rows found on all pages of a store. Of blocks it holds only the place.
 type inventory struct {
-	fresh bool // none is of a former state
+	noDeleted bool // none is of a former state
 
 	runs   map[int64][]string // what a number is said to name, in the table or its index
 	series map[int64][]tables.Key
 	// corrected is the scale that is right for a series instead of the key's.
-	corrected map[int64]string
-	rows      map[string][][]any // rows of the tables that are copied as they are, by table
-	held      map[int64]int64    // readings of a series in chunks
+	corrected     map[int64]string
+	rows          map[string][][]any // rows of the tables that are copied as they are, by table
+	chunkReadings map[int64]int64    // readings of a series in chunks
 
 	moments map[int64][]pages.Place
 	chunks  []chunkRow
@@ -53,7 +53,7 @@ type numbers struct{ run, series, boot int64 }
 func collect(ctx context.Context, src pages.Source) (*inventory, error) {
 	v := newInventory()
 	var err error
-	v.fresh, err = pages.Scan(ctx, src, func(r pages.Row) error {
+	v.noDeleted, err = pages.Scan(ctx, src, func(r pages.Row) error {
 		v.take(r)
 		return nil
 	})
@@ -63,7 +63,7 @@ func collect(ctx context.Context, src pages.Source) (*inventory, error) {
 
 func newInventory() *inventory {
 	return &inventory{runs: map[int64][]string{}, series: map[int64][]tables.Key{}, corrected: map[int64]string{}, rows: map[string][][]any{},
-		held: map[int64]int64{}, moments: map[int64][]pages.Place{}, entries: map[int64]entry{}}
+		chunkReadings: map[int64]int64{}, moments: map[int64][]pages.Place{}, entries: map[int64]entry{}}
 }
 
 // take adds a row to the inventory.
@@ -129,7 +129,7 @@ func (v *inventory) row(r pages.Row) {
 	case "-itib":
 		v.copied("state", c[1:])
 	case "-i":
-		v.held[r.ID] = max(v.held[r.ID], c[1].(int64))
+		v.chunkReadings[r.ID] = max(v.chunkReadings[r.ID], c[1].(int64))
 	case "-b":
 		v.moments[r.ID] = append(v.moments[r.ID], r.Place)
 	case "-ib-", "-ibt":
@@ -153,7 +153,7 @@ func (v *inventory) entry(r pages.Row) {
 	case chunkIndexForm, textsIndexForm:
 		id, series, n := c[2].(int64), c[0].(int64), c[4].(int64)
 		v.highest.series = max(v.highest.series, series)
-		if n > 0 && n <= chunk.Full {
+		if n > 0 && n <= chunk.MaxRecords {
 			v.entries[id] = entry{series: series, n: n, first: c[1].(int64), last: c[3].(int64)}
 		}
 	default:
@@ -182,7 +182,7 @@ func (v *inventory) key(id int64, c []any) {
 	}
 	k := tables.Key{Run: c[0].(int64), Probe: text(1), Step: text(2), Quantity: run.Quantity(q), From: text(4), To: text(5),
 		Unit: text(6), Meter: text(7), Form: text(8), Scale: text(9)}
-	if k.Sound() == nil && !slices.Contains(v.series[id], k) {
+	if k.Check() == nil && !slices.Contains(v.series[id], k) {
 		v.series[id] = append(v.series[id], k)
 	}
 }
@@ -199,13 +199,13 @@ func (v *inventory) chunk(r pages.Row) {
 	c.N, c.Measured = int(r.Values[4].(int64)), int(r.Values[5].(int64))
 	_, c.Counted = r.Values[8].(int64)
 	v.highest.series = max(v.highest.series, c.series)
-	if c.N < 1 || c.N > chunk.Full {
+	if c.N < 1 || c.N > chunk.MaxRecords {
 		return
 	}
 	v.chunks = append(v.chunks, c)
 	var name [11]any
 	if text, ok := r.Values[11].(string); ok && json.Unmarshal([]byte(text), &name) == nil {
-		v.self(c.series, name)
+		v.chunkName(c.series, name)
 	}
 }
 
@@ -219,21 +219,21 @@ func (v *inventory) names(text any) {
 		if len(one) != 12 {
 			continue
 		}
-		if id, ok := one[0].(float64); ok && id >= 1 && id <= mostNumber {
-			v.self(int64(id), [11]any(one[1:]))
+		if id, ok := one[0].(float64); ok && id >= 1 && id <= maxNumber {
+			v.chunkName(int64(id), [11]any(one[1:]))
 		}
 	}
 }
 
-// self adds the name of its series that a chunk contains: the run's number and name, then probe to
+// chunkName adds the name of its series that a chunk contains: the run's number and name, then probe to
 // scale.
-func (v *inventory) self(series int64, name [11]any) {
+func (v *inventory) chunkName(series int64, name [11]any) {
 	runID, ok := name[0].(float64)
 	for _, text := range name[1:] {
 		_, isText := text.(string)
 		ok = ok && isText
 	}
-	if !ok || runID < 1 || runID > mostNumber {
+	if !ok || runID < 1 || runID > maxNumber {
 		return
 	}
 	v.named(int64(runID), name[1].(string))

@@ -65,7 +65,7 @@ func find(ctx context.Context, src pages.Source) (*salvage, error) {
 
 // blocks opens every block.
 func (f *Found) blocks(ctx context.Context, tx *sql.Tx) error {
-	held, err := tables.Held(ctx, tx)
+	held, err := tables.StoredCounts(ctx, tx)
 	if err != nil {
 		return err
 	}
@@ -125,7 +125,7 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 		if err := c.Decode(moments, values, &m, &v); err != nil {
 			return false, err
 		}
-		if !c.Says(&m, &v, &records) {
+		if !c.Matches(&m, &v, &records) {
 			f.Faults = append(f.Faults, fmt.Sprintf("chunk %d does not match its readings", c.ID))
 		}
 		if i > 0 && c.First < chunks[i-1].Last {
@@ -137,13 +137,13 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 	})
 }
 
-// mostFaults is how many faults of its pages SQLite looks for.
-const mostFaults = 20
+// maxFaults is how many faults of its pages SQLite looks for.
+const maxFaults = 20
 
 // integrity returns the number of damaged places that SQLite finds in its pages. The details help
 // only developers of a database and are not returned.
 func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
-	rows, err := tx.QueryContext(ctx, fmt.Sprintf("PRAGMA integrity_check(%d)", mostFaults))
+	rows, err := tx.QueryContext(ctx, fmt.Sprintf("PRAGMA integrity_check(%d)", maxFaults))
 	if err != nil {
 		return nil, err
 	}
@@ -166,8 +166,8 @@ func integrity(ctx context.Context, tx *sql.Tx) (faults []string, err error) {
 		return nil, err
 	}
 	switch {
-	case n >= mostFaults:
-		faults = []string{fmt.Sprintf("the file is damaged in %d places or more", mostFaults)}
+	case n >= maxFaults:
+		faults = []string{fmt.Sprintf("the file is damaged in %d places or more", maxFaults)}
 	case n > 1:
 		faults = []string{fmt.Sprintf("the file is damaged in %d places", n)}
 	case n == 1:

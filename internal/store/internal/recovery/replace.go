@@ -60,15 +60,15 @@ func replace(ctx context.Context, path string) (r Rescued, err error) {
 		return r, err
 	}
 	r.Count = whole.Count
-	to, err := sqlitefile.Open(part, tables.Schema, sqlitefile.Patience)
+	to, err := sqlitefile.Open(part, tables.Schema, sqlitefile.BusyTimeout)
 	if err != nil {
 		return r, err
 	}
-	if r.Aside, err = aside(path); err != nil {
+	if r.Aside, err = asideName(path); err != nil {
 		return r, errors.Join(err, to.Close())
 	}
 	err = to.Update(ctx, func(tx *sql.Tx) error {
-		if err := whole.into(ctx, src, tx); err != nil {
+		if err := whole.writeTo(ctx, src, tx); err != nil {
 			return err
 		}
 		return mark(ctx, tx, r)
@@ -87,8 +87,8 @@ func mark(ctx context.Context, tx *sql.Tx, r Rescued) error {
 	return err
 }
 
-// aside returns an unused file name for the damaged store.
-func aside(path string) (string, error) {
+// asideName returns an unused file name for the damaged store.
+func asideName(path string) (string, error) {
 	name := fmt.Sprintf("%s.damaged-%s", path, time.Now().UTC().Format("20060102T150405"))
 	for i := 2; ; i++ {
 		try := name

@@ -53,7 +53,7 @@ type Count struct {
 // row states.
 func verify(ctx context.Context, src pages.Source, v *inventory) (*salvage, error) {
 	s := &salvage{inventory: v, names: map[int64]named{}, whole: map[int64]*readings{}, orphans: map[int64]int64{}, Count: Count{First: math.MaxInt64, Last: math.MinInt64}}
-	r := opener{rows: pages.NewReader(src), blocks: pages.NewReader(src)}
+	r := blockReader{rows: pages.NewReader(src), blocks: pages.NewReader(src)}
 	bySeries := map[int64][]chunkRow{}
 	for _, c := range v.chunks {
 		bySeries[c.series] = append(bySeries[c.series], c)
@@ -79,14 +79,14 @@ func verify(ctx context.Context, src pages.Source, v *inventory) (*salvage, erro
 
 // name chooses for each series the name under which most of its chunks are undamaged: on a damaged
 // page a name may have changed while that in the index is right.
-func (s *salvage) name(r *opener, chunks map[int64][]chunkRow) {
+func (s *salvage) name(r *blockReader, chunks map[int64][]chunkRow) {
 	for id, keys := range s.inventory.series {
 		best := -1
 		for _, k := range keys {
 			for _, runName := range s.runs[k.Run] {
 				n, fits := named{k, runName, k.Identity(runName)}, 0
 				for _, c := range chunks[id][:min(len(chunks[id]), 8)] {
-					if c.Identity = n.identity; r.open(s, &c) {
+					if c.Identity = n.identity; r.check(s, &c) {
 						fits++
 					}
 				}
@@ -98,8 +98,8 @@ func (s *salvage) name(r *opener, chunks map[int64][]chunkRow) {
 	}
 }
 
-// opener opens chunks.
-type opener struct {
+// blockReader opens chunks.
+type blockReader struct {
 	rows, blocks *pages.Reader
 	moments      chunk.Moments
 	values       chunk.Values
@@ -107,8 +107,8 @@ type opener struct {
 	at           pages.Place // of the moments of the last one
 }
 
-// open reports whether a chunk is undamaged and agrees with its row.
-func (r *opener) open(s *salvage, c *chunkRow) bool {
+// check reports whether a chunk is undamaged and agrees with its row.
+func (r *blockReader) check(s *salvage, c *chunkRow) bool {
 	for _, r.at = range s.moments[c.Moments] {
 		moments, ok := r.blocks.Row(r.at)
 		if !ok {
@@ -118,7 +118,7 @@ func (r *opener) open(s *salvage, c *chunkRow) bool {
 		if !ok {
 			return false
 		}
-		if c.Decode(moments.Values[1].([]byte), row.Values[10].([]byte), &r.moments, &r.values) == nil && c.Says(&r.moments, &r.values, &r.records) {
+		if c.Decode(moments.Values[1].([]byte), row.Values[10].([]byte), &r.moments, &r.values) == nil && c.Matches(&r.moments, &r.values, &r.records) {
 			return true
 		}
 	}
@@ -126,7 +126,7 @@ func (r *opener) open(s *salvage, c *chunkRow) bool {
 }
 
 // series adds the undamaged chunks of a series.
-func (s *salvage) series(r *opener, id int64, identity uint64, rows []chunkRow) {
+func (s *salvage) series(r *blockReader, id int64, identity uint64, rows []chunkRow) {
 	slices.SortFunc(rows, func(a, b chunkRow) int {
 		return cmp.Or(cmp.Compare(a.First, b.First), cmp.Compare(b.N, a.N), cmp.Compare(b.ID, a.ID))
 	})
@@ -135,10 +135,10 @@ func (s *salvage) series(r *opener, id int64, identity uint64, rows []chunkRow) 
 	last := int64(math.MinInt64)
 	for _, c := range rows {
 		c.Identity = identity
-		if !r.open(s, &c) {
+		if !r.check(s, &c) {
 			continue
 		}
-		if c.First < last || !s.fresh && c.First == last { // only a chunk of a former state overlaps
+		if c.First < last || !s.noDeleted && c.First == last { // only a chunk of a former state overlaps
 			w.more = append(w.more, chunk.Section{Series: id, Identity: identity, Texts: r.values.Texts != nil,
 				Records: chunk.AppendRecords(nil, &r.moments, &r.values)})
 			continue
@@ -150,12 +150,12 @@ func (s *salvage) series(r *opener, id int64, identity uint64, rows []chunkRow) 
 }
 
 // commits adds the undamaged commits of the tail.
-func (s *salvage) commits(r *opener) {
+func (s *salvage) commits(r *blockReader) {
 	var batch chunk.Batch
 	damaged := false
 	for _, t := range s.tail {
 		row, ok := r.rows.Row(t.at)
-		if !ok || t.n < 1 || t.n > chunk.MostInBatch {
+		if !ok || t.n < 1 || t.n > chunk.MaxInBatch {
 			damaged = true
 			s.Commits++
 			continue
@@ -180,7 +180,7 @@ func (s *salvage) commits(r *opener) {
 			s.whole[x.Series].more = append(s.whole[x.Series].more, x)
 		}
 	}
-	if n := len(s.tail); n > 0 && !damaged && s.fresh { // a commit that cannot be read stays when others are folded
+	if n := len(s.tail); n > 0 && !damaged && s.noDeleted { // a commit that cannot be read stays when others are folded
 		s.Commits += int(s.tail[n-1].id) - n
 	}
 }
@@ -212,11 +212,11 @@ func (s *salvage) count() {
 		}
 	}
 	for series, n := range indexed {
-		if _, ok := s.held[series]; !ok {
-			s.held[series] = n
+		if _, ok := s.chunkReadings[series]; !ok {
+			s.chunkReadings[series] = n
 		}
 	}
-	for series, n := range s.held {
+	for series, n := range s.chunkReadings {
 		if w := s.whole[series]; w != nil {
 			n -= w.held
 		}

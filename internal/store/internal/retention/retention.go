@@ -53,7 +53,7 @@ func Delete(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g D
 			o.Moments); err != nil {
 			return Deleted{}, err
 		}
-		if err := tables.Hold(ctx, tx, o.series, -o.N); err != nil {
+		if err := tables.AddCount(ctx, tx, o.series, -o.N); err != nil {
 			return Deleted{}, err
 		}
 		if g.Readings == 0 || o.First < g.First {

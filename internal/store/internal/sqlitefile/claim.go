@@ -51,19 +51,19 @@ const claimSuffix = ".lock"
 // Claim takes the claim for the program name, which answers over HTTP at address (""
 // = nowhere). If another program holds the claim, the error names it.
 func (db *DB) Claim(name, address string) (*Claim, error) {
-	path := real(db.Path) + claimSuffix
+	path := resolved(db.Path) + claimSuffix
 	refused := 0
 	for range 100 {
 		file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 		if err == nil {
-			err = inherit(real(db.Path), path)
+			err = copyOwner(resolved(db.Path), path)
 		}
 		if err != nil {
 			return nil, fmt.Errorf("claim %s: %w", db.Path, err)
 		}
-		switch err := lock(file, true); {
+		switch err := lockFile(file, true); {
 		case errors.Is(err, errClaimed):
-			holder := read(file)
+			holder := readHolder(file)
 			file.Close()
 			// FindHolder in another program locks the file too, for a moment.
 			if refused++; refused < 5 {
@@ -80,7 +80,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 		if held, err := file.Stat(); err == nil {
 			if there, err := os.Stat(path); err == nil && os.SameFile(held, there) {
 				c := &Claim{file: file, path: path, db: db, holder: Holder{name, os.Getpid(), time.Now().UTC().Truncate(time.Second), address}}
-				c.store, err = lockStore(real(db.Path))
+				c.store, err = lockStore(resolved(db.Path))
 				switch {
 				case errors.Is(err, errClaimed):
 					err = fault.Fault{File: db.Path, Text: "the store is kept by another program, which reaches it under another path",
@@ -89,10 +89,10 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 					err = nil
 				}
 				if err == nil {
-					err = c.sign()
+					err = c.writeHolder()
 				}
 				RemovePart(db.Path) // of a rescue that was killed
-				removeIdleJournal(real(db.Path))
+				removeIdleJournal(resolved(db.Path))
 				if err != nil {
 					return nil, errors.Join(err, c.Release())
 				}
@@ -108,22 +108,22 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 // claim, held is false and h is the program that was killed while it held it; the zero
 // Holder if there was no such program.
 func FindHolder(path string) (h Holder, held bool, err error) {
-	file, err := os.Open(real(path) + claimSuffix)
+	file, err := os.Open(resolved(path) + claimSuffix)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Holder{}, false, nil
 	} else if err != nil {
 		return Holder{}, false, fmt.Errorf("claim %s: %w", path, err)
 	}
 	defer file.Close()
-	if err := lock(file, false); err != nil && !errors.Is(err, errClaimed) {
+	if err := lockFile(file, false); err != nil && !errors.Is(err, errClaimed) {
 		return Holder{}, false, fmt.Errorf("claim %s: %w", path, err)
 	} else {
 		held = err != nil
 	}
-	return read(file), held, nil
+	return readHolder(file), held, nil
 }
 
-func read(file *os.File) (h Holder) {
+func readHolder(file *os.File) (h Holder) {
 	text, err := io.ReadAll(io.NewSectionReader(file, 0, 4096))
 	if err != nil || json.Unmarshal(text, &h) != nil {
 		return Holder{} // the holder may be writing it now
@@ -134,11 +134,11 @@ func read(file *os.File) (h Holder) {
 // At sets the address at which the holder answers over HTTP.
 func (c *Claim) At(address string) error {
 	c.holder.Address = address
-	return c.sign()
+	return c.writeHolder()
 }
 
-// sign writes the holder into the lock file.
-func (c *Claim) sign() error {
+// writeHolder writes the holder into the lock file.
+func (c *Claim) writeHolder() error {
 	text, err := json.Marshal(c.holder)
 	if err == nil {
 		err = c.file.Truncate(0)
@@ -159,7 +159,7 @@ func (c *Claim) Release() error {
 		err = nil // its directory was renamed, or the file was removed
 	}
 	if c.store != nil {
-		err = errors.Join(err, c.db.letGo(c.store))
+		err = errors.Join(err, c.db.unlockStore(c.store))
 	}
 	return err
 }

@@ -10,7 +10,7 @@ func lockStore(path string) (*os.File, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := lock(file, true); err != nil {
+	if err := lockFile(file, true); err != nil {
 		file.Close()
 		return nil, err
 	}

@@ -9,8 +9,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lock locks a file for one alone, or beside others that do not want it alone.
-func lock(file *os.File, alone bool) error {
+// lockFile locks a file for one alone, or beside others that do not want it alone.
+func lockFile(file *os.File, alone bool) error {
 	how := unix.LOCK_SH
 	if alone {
 		how = unix.LOCK_EX
@@ -28,5 +28,5 @@ func removeLocked(path string, file *os.File) error {
 	return errors.Join(os.Remove(path), file.Close())
 }
 
-// unlock takes the lock away.
-func unlock(file *os.File) error { return unix.Flock(int(file.Fd()), unix.LOCK_UN) }
+// unlockFile takes the lock away.
+func unlockFile(file *os.File) error { return unix.Flock(int(file.Fd()), unix.LOCK_UN) }

@@ -7,9 +7,9 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// lock locks a byte far behind what the file says, which others may read: for one
+// lockFile locks a byte far behind what the file says, which others may read: for one
 // alone, or beside others that do not want it alone.
-func lock(file *os.File, alone bool) error {
+func lockFile(file *os.File, alone bool) error {
 	how := uint32(windows.LOCKFILE_FAIL_IMMEDIATELY)
 	if alone {
 		how |= windows.LOCKFILE_EXCLUSIVE_LOCK
@@ -32,5 +32,5 @@ func removeLocked(path string, file *os.File) error {
 	return err
 }
 
-// unlock does nothing: the lock goes with the descriptor.
-func unlock(*os.File) error { return nil }
+// unlockFile does nothing: the lock goes with the descriptor.
+func unlockFile(*os.File) error { return nil }

@@ -37,7 +37,7 @@ func copyTo(ctx context.Context, path, to string) error {
 	part := fmt.Sprintf("%s%s%d", to, partSuffix, os.Getpid())
 	Remove(part)
 	defer Remove(part) // an unfinished copy; after the renaming it does not exist
-	how := maps.Clone(reader(path))
+	how := maps.Clone(readSettings(path))
 	how["_pragma"] = []string{"busy_timeout(5000)", untrusted} // with query_only SQLite writes no copy either
 	db, err := sql.Open("sqlite", dsn(path, how))
 	if err != nil {
@@ -47,7 +47,7 @@ func copyTo(ctx context.Context, path, to string) error {
 	if _, err := db.ExecContext(ctx, "VACUUM INTO ?", dsn(part, nil)); err != nil {
 		return fmt.Errorf("copy to %s: %w", to, err)
 	}
-	if err := errors.Join(inherit(path, part), flush(part)); err != nil {
+	if err := errors.Join(copyOwner(path, part), flush(part)); err != nil {
 		return err
 	}
 	if err := os.Rename(part, to); err != nil {
@@ -64,7 +64,7 @@ func removeParts(to string) {
 	found, _ := filepath.Glob(globEscape(to) + partSuffix + "*")
 	for _, name := range found {
 		var process int
-		if _, err := fmt.Sscanf(strings.TrimPrefix(name, to+partSuffix), "%d", &process); err == nil && !runs(process) {
+		if _, err := fmt.Sscanf(strings.TrimPrefix(name, to+partSuffix), "%d", &process); err == nil && !processExists(process) {
 			_ = os.Remove(name) // it may be left, it does no harm
 		}
 	}
@@ -117,7 +117,7 @@ func (db *DB) Compact(ctx context.Context, schema Schema) error {
 	}
 	return Explain(db.Path, func() error {
 		db.Read.SetMaxIdleConns(0) // the mode of the log changes only for a lone connection
-		defer db.Read.SetMaxIdleConns(idle)
+		defer db.Read.SetMaxIdleConns(maxIdleReaders)
 		conn, err := db.Write.Conn(ctx)
 		if err != nil {
 			return err

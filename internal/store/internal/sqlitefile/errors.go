@@ -79,8 +79,8 @@ func Busy(err error) bool {
 	return ok && primary(cause) == sqlite3.SQLITE_BUSY
 }
 
-// noRights reports whether SQLite lacks the right to make a file beside a store.
-func noRights(err error) bool {
+// cannotCreate reports whether SQLite lacks the right to make a file beside a store.
+func cannotCreate(err error) bool {
 	cause, ok := errors.AsType[*sqlite.Error](err)
 	return ok && (primary(cause) == sqlite3.SQLITE_CANTOPEN || primary(cause) == sqlite3.SQLITE_READONLY)
 }
@@ -103,10 +103,10 @@ var (
 	ErrNotStore        = errors.New("not a database")
 )
 
-// structure are the result codes of a file whose pages, tables or references are not as
+// structureCodes are the result codes of a file whose pages, tables or references are not as
 // this program leaves them: it violates no constraint and asks for no table that is not
 // there, so that only the file can be at fault.
-var structure = []int{sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT,
+var structureCodes = []int{sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT,
 	sqlite3.SQLITE_SCHEMA}
 
 // Damaged reports whether a database was found damaged.
@@ -115,6 +115,6 @@ func Damaged(err error) bool {
 		return true
 	}
 	cause, ok := errors.AsType[*sqlite.Error](err)
-	return ok && (slices.Contains(structure, primary(cause)) ||
+	return ok && (slices.Contains(structureCodes, primary(cause)) ||
 		primary(cause) == sqlite3.SQLITE_ERROR && strings.Contains(cause.Error(), "no such "))
 }

@@ -29,8 +29,8 @@ const exchangeSuffix = ".exchange"
 // the caller holds the claim. At every moment path is the old one or the new one: where
 // the file system can, the two change names in one step.
 func Exchange(path, by, aside string) error {
-	path = real(path)
-	if err := inherit(path, by); err != nil {
+	path = resolved(path)
+	if err := copyOwner(path, by); err != nil {
 		return err
 	}
 	if err := flush(by); err != nil {
@@ -54,7 +54,7 @@ func Exchange(path, by, aside string) error {
 	if err := flushDirectory(filepath.Dir(path)); err != nil {
 		return err
 	}
-	return finish(path)
+	return finishLocked(path)
 }
 
 // sumOf returns the SHA-256 of a file; "" if there is none.
@@ -71,8 +71,8 @@ func sumOf(path string) (string, error) {
 	return hex.EncodeToString(sum.Sum(nil)), err
 }
 
-// finish completes an exchange.
-func finish(path string) error {
+// finishLocked completes an exchange.
+func finishLocked(path string) error {
 	begun := path + exchangeSuffix
 	text, err := os.ReadFile(begun)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -114,11 +114,11 @@ func (x exchange) steps(path string) []func() error {
 			if swapped = now == x.Sum; swapped {
 				return nil
 			}
-			err = swap(path, by)
+			err = exchangeNames(path, by)
 			if swapped = err == nil; !errors.Is(err, errors.ErrUnsupported) {
 				return err
 			}
-			return keepOld(path, aside)
+			return linkOld(path, aside)
 		},
 		func() error { return os.Rename(path+"-wal", aside+"-wal") },
 		func() error { return os.Remove(path + "-shm") },
@@ -134,8 +134,8 @@ func (x exchange) steps(path string) []func() error {
 	}
 }
 
-// keepOld gives the old database a second name, so that another can take its place.
-func keepOld(path, aside string) error {
+// linkOld gives the old database a second name, so that another can take its place.
+func linkOld(path, aside string) error {
 	if same(path, aside) {
 		return nil
 	}
@@ -148,7 +148,7 @@ func keepOld(path, aside string) error {
 // RemovePart removes a new database that was not finished, unless it is being exchanged: it
 // may have changed its name with the old one then.
 func RemovePart(path string) {
-	path = real(path)
+	path = resolved(path)
 	if _, err := os.Stat(path + exchangeSuffix); errors.Is(err, fs.ErrNotExist) {
 		Remove(path + RescueSuffix)
 	}
@@ -156,14 +156,14 @@ func RemovePart(path string) {
 
 // Finish completes an exchange that was interrupted.
 func Finish(path string) error {
-	path = real(path)
+	path = resolved(path)
 	if _, err := os.Stat(path + exchangeSuffix); errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
 	db := &DB{Path: path}
 	claim, err := db.Claim("an ohmkeep that finishes a rescue", "")
 	if err == nil {
-		err = errors.Join(finish(path), claim.Release())
+		err = errors.Join(finishLocked(path), claim.Release())
 	}
 	if err != nil {
 		return fault.Fault{File: path, Text: fmt.Sprintf("a rescue was cut off and cannot be finished: %v", err),

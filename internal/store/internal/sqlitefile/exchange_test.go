@@ -14,7 +14,7 @@ func TestExchangeIsFinished(t *testing.T) {
 	schema := Schema{Application: 77, Version: 1, PageSize: 1024, SQL: "CREATE TABLE word (text TEXT) STRICT"}
 	word := func(path string) string {
 		t.Helper()
-		db, err := Open(path, schema, Patience)
+		db, err := Open(path, schema, BusyTimeout)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -30,7 +30,7 @@ func TestExchangeIsFinished(t *testing.T) {
 		dir := t.TempDir()
 		path, by, aside := filepath.Join(dir, "a.store"), filepath.Join(dir, "a.store"+RescueSuffix), filepath.Join(dir, "a.store.aside")
 		for name, text := range map[string]string{path: "old", by: "new"} {
-			db, err := Open(name, schema, Patience)
+			db, err := Open(name, schema, BusyTimeout)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -61,7 +61,7 @@ func TestExchangeIsFinished(t *testing.T) {
 			return
 		}
 		if links {
-			steps[0] = func() error { return keepOld(path, aside) }
+			steps[0] = func() error { return linkOld(path, aside) }
 			steps = steps[:cut-len(steps)]
 		} else {
 			steps = steps[:cut]
@@ -98,7 +98,7 @@ func TestExchangeThatHardlyBegan(t *testing.T) {
 	if err := os.WriteFile(path+exchangeSuffix, []byte(`{"by":"a.st`), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	db, err := Open(path, schema, Patience)
+	db, err := Open(path, schema, BusyTimeout)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -50,17 +50,17 @@ func (db *DB) KeepLog(ctx context.Context) error {
 			return err
 		}
 		defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
-		if err := lengthen(real(db.Path)+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
+		if err := preallocate(resolved(db.Path)+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
 			return err // on a full disk what is there must do
 		}
-		return db.settle(true)
+		return db.recordPlace(true)
 	}())
 }
 
-// lengthen fills a file with zeros up to a size; SQLite takes them for the end of
+// preallocate fills a file with zeros up to a size; SQLite takes them for the end of
 // the log. Zeros, because blocks that are only set aside change the file
 // system's notes again when they are first written to.
-func lengthen(path string, size int64) error {
+func preallocate(path string, size int64) error {
 	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
 		return err

@@ -39,9 +39,9 @@ func objects(ctx context.Context, db rowsQueryer) (map[object]bool, error) {
 	return all, rows.Err()
 }
 
-// alike compares the objects of a database with those that a schema creates. A trigger or
+// checkObjects compares the objects of a database with those that a schema creates. A trigger or
 // view that another program added would run when the file is read or written.
-func alike(ctx context.Context, db rowsQueryer, schema Schema) error {
+func checkObjects(ctx context.Context, db rowsQueryer, schema Schema) error {
 	empty, err := sql.Open("sqlite", ":memory:")
 	if err != nil {
 		return err

@@ -9,9 +9,9 @@ import (
 	"syscall"
 )
 
-// inherit returns a file the mode and, where that is allowed, the owner of another: what
+// copyOwner returns a file the mode and, where that is allowed, the owner of another: what
 // root makes for a service stays the service's. Where the other is gone nothing is done.
-func inherit(from, to string) error {
+func copyOwner(from, to string) error {
 	info, err := os.Stat(from)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -34,8 +34,8 @@ func links(info os.FileInfo) int {
 	return 1
 }
 
-// runs reports whether a process runs.
-func runs(process int) bool {
+// processExists reports whether a process runs.
+func processExists(process int) bool {
 	err := syscall.Kill(process, 0)
 	return err == nil || errors.Is(err, syscall.EPERM)
 }

@@ -22,8 +22,8 @@ type place struct {
 	file, log os.FileInfo
 }
 
-// real returns a path without symbolic links. SQLite names logs so.
-func real(path string) string {
+// resolved returns a path without symbolic links. SQLite names logs so.
+func resolved(path string) string {
 	if whole, err := filepath.EvalSymlinks(path); err == nil {
 		return whole
 	}
@@ -66,9 +66,9 @@ func (p place) displaced() string {
 	return ""
 }
 
-// settle records the files of the database.
-func (db *DB) settle(log bool) error {
-	p := place{path: real(db.Path)}
+// recordPlace records the files of the database.
+func (db *DB) recordPlace(log bool) error {
+	p := place{path: resolved(db.Path)}
 	var err error
 	if p.file, err = os.Stat(p.path); err == nil && log {
 		p.log, err = os.Stat(p.path + "-wal")

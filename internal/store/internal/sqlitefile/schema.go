@@ -28,7 +28,7 @@ type queryer interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-func look(ctx context.Context, db queryer) (s state, err error) {
+func readState(ctx context.Context, db queryer) (s state, err error) {
 	for _, q := range []struct {
 		query string
 		into  any
@@ -44,11 +44,11 @@ func look(ctx context.Context, db queryer) (s state, err error) {
 	return s, nil
 }
 
-// fresh reports whether the database holds nothing at all.
-func (s state) fresh() bool { return s == state{} }
+// isEmpty reports whether the database holds nothing at all.
+func (s state) isEmpty() bool { return s == state{} }
 
-// fits returns why a database is not a store that this program can use.
-func (s state) fits(to Schema) error {
+// checkLayout returns why a database is not a store that this program can use.
+func (s state) checkLayout(to Schema) error {
 	switch {
 	case s.application != to.Application:
 		return fault.Fault{Text: "this is a database, but not a store of readings", Hint: "name the store's file"}
@@ -70,29 +70,29 @@ func inspect(dsn string, schema Schema) (s state, err error) {
 		return state{}, err
 	}
 	defer db.Close()
-	err = persist(Patience, func() error {
+	err = retryBusy(BusyTimeout, func() error {
 		tx, err := db.BeginTx(context.Background(), &sql.TxOptions{ReadOnly: true})
 		if err != nil {
 			return err
 		}
 		defer tx.Rollback() // it has changed nothing
-		if s, err = look(context.Background(), tx); err != nil || s.fresh() {
+		if s, err = readState(context.Background(), tx); err != nil || s.isEmpty() {
 			return err
 		}
-		if err := s.fits(schema); err != nil {
+		if err := s.checkLayout(schema); err != nil {
 			return err
 		}
-		return alike(context.Background(), tx, schema)
+		return checkObjects(context.Background(), tx, schema)
 	})
 	return s, err
 }
 
-// persist tries again while SQLite says that a database is busy. SQLite waits by
+// retryBusy tries again while SQLite says that a database is busy. SQLite waits by
 // itself for most locks, but not for those of another program that is turning a
 // new database into one with a log.
-func persist(patience time.Duration, try func() error) error {
+func retryBusy(timeout time.Duration, try func() error) error {
 	const pause = 5 * time.Millisecond
-	for deadline := time.Now().Add(patience); ; time.Sleep(pause) {
+	for deadline := time.Now().Add(timeout); ; time.Sleep(pause) {
 		err := try()
 		if !Busy(err) || time.Now().After(deadline) {
 			return err
@@ -100,21 +100,21 @@ func persist(patience time.Duration, try func() error) error {
 	}
 }
 
-// create makes the tables in an empty database, in one transaction. It always begins
+// createTables makes the tables in an empty database, in one transaction. It always begins
 // one, so that a file that cannot be written to is noticed. What the database holds is
 // read within the transaction: another program may have made the tables meanwhile.
-func create(ctx context.Context, db *sql.DB, schema Schema) error {
+func createTables(ctx context.Context, db *sql.DB, schema Schema) error {
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback() // after a commit it does nothing
-	s, err := look(ctx, tx)
+	s, err := readState(ctx, tx)
 	if err != nil {
 		return err
 	}
-	if !s.fresh() {
-		return s.fits(schema)
+	if !s.isEmpty() {
+		return s.checkLayout(schema)
 	}
 	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", schema.Application, schema.Version)
 	for _, text := range []string{schema.SQL, mark} {

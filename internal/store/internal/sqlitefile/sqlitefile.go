@@ -25,8 +25,8 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Patience is how long a writer waits for another one's transaction.
-const Patience = 5 * time.Second
+// BusyTimeout is how long a writer waits for another one's transaction.
+const BusyTimeout = 5 * time.Second
 
 // DB is an open database. It may be used by several goroutines at once.
 type DB struct {
@@ -42,7 +42,7 @@ type DB struct {
 // Open opens the database at path for reading and writing, and creates it if it does not
 // exist. It refuses, and does not change, a file that is not a store and a store of another
 // layout.
-func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
+func Open(path string, schema Schema, busyTimeout time.Duration) (*DB, error) {
 	// Where the system can, a commit flushes the log's data and length but not the
 	// time of its last change, which costs a second flush and some kB on ext4.
 	// Where it cannot, SQLite flushes the time too.
@@ -61,25 +61,25 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 		return nil, Explain(path, err)
 	case size > 0:
 		// Looked at first through a connection that cannot change it.
-		if _, err := inspect(dsn(path, reader(path)), schema); err != nil {
+		if _, err := inspect(dsn(path, readSettings(path)), schema); err != nil {
 			return nil, Explain(path, err)
 		}
 	}
 	if size == 0 {
-		if err := begin(path, schema.PageSize, patience); err != nil {
+		if err := createFile(path, schema.PageSize, busyTimeout); err != nil {
 			return nil, Explain(path, err)
 		}
 	}
-	if db.Write, err = sql.Open("sqlite", dsn(path, writer(patience))); err != nil {
+	if db.Write, err = sql.Open("sqlite", dsn(path, writeSettings(busyTimeout))); err != nil {
 		return nil, Explain(path, err)
 	}
 	db.Write.SetMaxOpenConns(1)
-	if err := persist(patience, func() error { return create(context.Background(), db.Write, schema) }); err != nil {
+	if err := retryBusy(busyTimeout, func() error { return createTables(context.Background(), db.Write, schema) }); err != nil {
 		db.Write.Close()
 		return nil, Explain(path, err)
 	}
 	if db.Read, err = sql.Open("sqlite", dsn(path, readOnly)); err == nil {
-		err = db.settle(false)
+		err = db.recordPlace(false)
 	}
 	if err != nil {
 		db.Write.Close()
@@ -88,15 +88,15 @@ func Open(path string, schema Schema, patience time.Duration) (*DB, error) {
 	return db, nil
 }
 
-// begin makes a new database with pages of a size. That has to come before all
+// createFile makes a new database with pages of a size. That has to come before all
 // else, and the driver sets what a file's name asks for in an order of its own.
-func begin(path string, pageSize int, patience time.Duration) error {
-	db, err := sql.Open("sqlite", dsn(path, url.Values{"_pragma": {fmt.Sprintf("busy_timeout(%d)", patience.Milliseconds())}}))
+func createFile(path string, pageSize int, busyTimeout time.Duration) error {
+	db, err := sql.Open("sqlite", dsn(path, url.Values{"_pragma": {fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds())}}))
 	if err != nil {
 		return err
 	}
 	defer db.Close()
-	return persist(patience, func() error {
+	return retryBusy(busyTimeout, func() error {
 		conn, err := db.Conn(context.Background())
 		if err != nil {
 			return err
@@ -118,15 +118,15 @@ func OpenReadOnly(path string, schema Schema) (*DB, error) {
 	case err != nil:
 		return nil, Explain(path, err)
 	}
-	how := reader(path)
+	how := readSettings(path)
 	found, err := inspect(dsn(path, how), schema)
-	if noRights(err) && !pending(path) {
+	if cannotCreate(err) && !logHasContent(path) {
 		// This directory is read-only, so the shared index of the log cannot be
 		// created. With an empty log readers do not need it.
-		how = unchanging
+		how = immutable
 		found, err = inspect(dsn(path, how), schema)
 	}
-	if err == nil && found.fresh() {
+	if err == nil && found.isEmpty() {
 		err = fault.Fault{Text: "the store is empty", Hint: "import readings first"}
 	}
 	if err != nil {
@@ -154,24 +154,24 @@ func (db *DB) Close() error {
 	return Explain(db.Path, err)
 }
 
-// letGo unlocks the file of the database. It is closed when SQLite has closed it.
-func (db *DB) letGo(file *os.File) error {
+// unlockStore unlocks the file of the database. It is closed when SQLite has closed it.
+func (db *DB) unlockStore(file *os.File) error {
 	if db.Read == nil {
 		return file.Close()
 	}
 	db.mu.Lock()
 	defer db.mu.Unlock()
 	db.claims = append(db.claims, file)
-	return unlock(file)
+	return unlockFile(file)
 }
 
-// idle is how many connections for reading are kept.
-const idle = 2
+// maxIdleReaders is how many connections for reading are kept.
+const maxIdleReaders = 2
 
 // ReleaseCache frees the pages that connections for reading have cached.
 func (db *DB) ReleaseCache() {
 	db.Read.SetMaxIdleConns(0)
-	db.Read.SetMaxIdleConns(idle)
+	db.Read.SetMaxIdleConns(maxIdleReaders)
 }
 
 // Update calls a function within a writing transaction. When it returns without an error,
@@ -241,7 +241,7 @@ func check(path string, schema Schema) (size int64, err error) {
 	head := make([]byte, headSize)
 	n, err := io.ReadFull(file, head)
 	if info.Size() > 0 && (n < len(magic) || string(head[:len(magic)]) != magic) {
-		if err == nil && once(path, head, schema) {
+		if err == nil && wasStore(path, head, schema) {
 			return 0, ErrBeginning
 		}
 		return 0, failure{explanations[sqlite3.SQLITE_NOTADB], ErrNotStore}
@@ -258,13 +258,13 @@ const (
 	logMagic      = 0x377f0682
 )
 
-// once reports whether a file whose beginning is broken was a store: by what is left of
+// wasStore reports whether a file whose beginning is broken was a store: by what is left of
 // its head, or by the log beside it.
-func once(path string, head []byte, schema Schema) bool {
+func wasStore(path string, head []byte, schema Schema) bool {
 	if int64(binary.BigEndian.Uint32(head[applicationAt:])) == schema.Application {
 		return true
 	}
-	log, err := os.Open(real(path) + "-wal")
+	log, err := os.Open(resolved(path) + "-wal")
 	if err != nil {
 		return false
 	}
@@ -274,9 +274,9 @@ func once(path string, head []byte, schema Schema) bool {
 	return err == nil && binary.BigEndian.Uint32(begin[:])&^1 == logMagic
 }
 
-// pending reports whether a log beside the store holds what the store lacks.
-func pending(path string) bool {
-	info, err := os.Stat(real(path) + "-wal")
+// logHasContent reports whether a log beside the store holds what the store lacks.
+func logHasContent(path string) bool {
+	info, err := os.Stat(resolved(path) + "-wal")
 	return err == nil && info.Size() > 0
 }
 
@@ -291,33 +291,33 @@ const smallCache = "cache_size(-256)"
 // Ways to open a database. Settings are given with the file's name, because they
 // hold for one connection and the pool opens several.
 var (
-	readOnly   = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)", smallCache, untrusted}}
-	unchanging = url.Values{"mode": {"ro"}, "immutable": {"1"}, "_pragma": {untrusted}}
+	readOnly  = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)", smallCache, untrusted}}
+	immutable = url.Values{"mode": {"ro"}, "immutable": {"1"}, "_pragma": {untrusted}}
 )
 
-// tidy reads a store that has no log. SQLite makes one while it reads, and its index,
+// readAndRemoveLog reads a store that has no log. SQLite makes one while it reads, and its index,
 // and only a connection that could write takes both away again when it is closed.
-var tidy = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", smallCache, untrusted}}
+var readAndRemoveLog = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", smallCache, untrusted}}
 
-// reader returns the way to read a store so that nothing is left behind. Where there is a
+// readSettings returns the way to read a store so that nothing is left behind. Where there is a
 // log, it may hold what only its writer should move, and stays with its index.
-func reader(path string) url.Values {
+func readSettings(path string) url.Values {
 	file, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
 		return readOnly
 	}
 	file.Close()
-	if _, err := os.Stat(real(path) + "-wal"); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(resolved(path) + "-wal"); !errors.Is(err, fs.ErrNotExist) {
 		return readOnly
 	}
-	return tidy
+	return readAndRemoveLog
 }
 
-func writer(patience time.Duration) url.Values {
+func writeSettings(busyTimeout time.Duration) url.Values {
 	return url.Values{
 		"_txlock": {"immediate"}, // so that a second writer waits at the start and not half-way
 		"_pragma": {
-			fmt.Sprintf("busy_timeout(%d)", patience.Milliseconds()),
+			fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
 			"journal_mode(WAL)",
 			"synchronous(FULL)", // with less, a loss of power takes the last commits along
 			"foreign_keys(1)",
@@ -349,7 +349,7 @@ func (db *DB) Size(ctx context.Context) (file, used, log int64, err error) {
 		file, used = pages*size, (pages-free)*size
 		return nil
 	})
-	if info, err := os.Stat(real(db.Path) + "-wal"); err == nil {
+	if info, err := os.Stat(resolved(db.Path) + "-wal"); err == nil {
 		log = info.Size()
 	}
 	return file, used, log, err

@@ -4,5 +4,5 @@ package sqlitefile
 
 import "errors"
 
-// swap is not possible on this system.
-func swap(string, string) error { return errors.ErrUnsupported }
+// exchangeNames is not possible on this system.
+func exchangeNames(string, string) error { return errors.ErrUnsupported }

@@ -24,10 +24,10 @@ type Chunk struct {
 	Moments     int64 // the number of its moments
 }
 
-// around returns the chunks of a series that overlap a period (both ends included) and the
+// overlapping returns the chunks of a series that overlap a period (both ends included) and the
 // last one that begins before it. If there are none, it returns the next one after the
 // period.
-func around(ctx context.Context, tx *sql.Tx, series int64, identity uint64, first, last int64) ([]Chunk, error) {
+func overlapping(ctx context.Context, tx *sql.Tx, series int64, identity uint64, first, last int64) ([]Chunk, error) {
 	there, err := chunks(ctx, tx, identity, "chunk", `series = ?1 AND first <= ?3
 		AND first >= coalesce((SELECT max(first) FROM chunk WHERE series = ?1 AND first <= ?2), ?2)
 		ORDER BY first, id`, series, first, last)
@@ -142,7 +142,7 @@ func (c *Chunk) scan(row *sql.Row, m *chunk.Moments, v *chunk.Values) error {
 
 // Decode decodes the blocks of a chunk.
 func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values) error {
-	if c.N > chunk.Full {
+	if c.N > chunk.MaxRecords {
 		return chunk.ErrDamaged
 	}
 	if err := m.Decode(moments, c.N); err != nil {
@@ -153,7 +153,7 @@ func (c *Chunk) Decode(moments, values []byte, m *chunk.Moments, v *chunk.Values
 
 // DecodeUntil is like Decode without zones, clocks and boots. Moments after last may be wrong.
 func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.Values, last int64) error {
-	if c.N > chunk.Full {
+	if c.N > chunk.MaxRecords {
 		return chunk.ErrDamaged
 	}
 	if err := m.DecodeUntil(moments, c.N, last); err != nil {
@@ -162,9 +162,9 @@ func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.V
 	return v.Decode(values, c.N, chunk.NewSeed(c.Identity, moments))
 }
 
-// Says reports whether a chunk's row agrees with its content. Records are written to
+// Matches reports whether a chunk's row agrees with its content. Records are written to
 // scratch, which is used again.
-func (c *Chunk) Says(m *chunk.Moments, v *chunk.Values, scratch *[]chunk.Record) bool {
+func (c *Chunk) Matches(m *chunk.Moments, v *chunk.Values, scratch *[]chunk.Record) bool {
 	*scratch = chunk.AppendRecords((*scratch)[:0], m, v)
 	measured, lowest, highest, sum := summary(v.Texts != nil, *scratch)
 	if c.First != m.At[0] || c.Last != m.At[c.N-1] || c.Measured != measured || c.Counted != (sum != nil) {
@@ -195,7 +195,7 @@ func (l *Loader) Close() error { return l.stmt.Close() }
 // left out and reported.
 func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do func(i int, moments, values []byte) (more bool, err error)) error {
 	for done := 0; done < len(list); {
-		n, ended, err := openSome(ctx, tx, list[done:], func(i int, moments, values []byte) (bool, error) {
+		n, ended, err := openUntilDamage(ctx, tx, list[done:], func(i int, moments, values []byte) (bool, error) {
 			return do(done+i, moments, values)
 		})
 		switch {
@@ -212,8 +212,8 @@ func OpenAll(ctx context.Context, tx *sql.Tx, list []Chunk, damage *Damage, do f
 	return nil
 }
 
-// openSome reads chunks up to the first damaged one. It returns how many it has read.
-func openSome(ctx context.Context, tx *sql.Tx, list []Chunk, do func(i int, moments, values []byte) (bool, error)) (n int, ended bool, err error) {
+// openUntilDamage reads chunks up to the first damaged one. It returns how many it has read.
+func openUntilDamage(ctx context.Context, tx *sql.Tx, list []Chunk, do func(i int, moments, values []byte) (bool, error)) (n int, ended bool, err error) {
 	ids := []byte("[")
 	for i, c := range list {
 		if i > 0 {

@@ -17,21 +17,21 @@ type Item struct {
 	chunk.Record
 }
 
-// Filer finds the series of readings and creates missing ones.
-type Filer struct {
+// Sorter finds the series of readings and creates missing ones.
+type Sorter struct {
 	tx    *sql.Tx
 	run   string // its name
 	known map[Key]int64
 	forms map[decimal.Form]string
 }
 
-// NewFiler returns a Filer for the readings of a run within a transaction.
-func NewFiler(tx *sql.Tx, runName string) *Filer {
-	return &Filer{tx, runName, map[Key]int64{}, map[decimal.Form]string{}}
+// NewSorter returns a Sorter for the readings of a run within a transaction.
+func NewSorter(tx *sql.Tx, runName string) *Sorter {
+	return &Sorter{tx, runName, map[Key]int64{}, map[decimal.Form]string{}}
 }
 
 // Series returns the number of a series.
-func (f *Filer) Series(ctx context.Context, k Key) (int64, error) {
+func (f *Sorter) Series(ctx context.Context, k Key) (int64, error) {
 	id, ok := f.known[k]
 	if ok {
 		return id, nil
@@ -44,7 +44,7 @@ func (f *Filer) Series(ctx context.Context, k Key) (int64, error) {
 }
 
 // Keys returns the keys of all series that were looked up, by number.
-func (f *Filer) Keys() map[int64]Key {
+func (f *Sorter) Keys() map[int64]Key {
 	keys := make(map[int64]Key, len(f.known))
 	for k, id := range f.known {
 		keys[id] = k
@@ -52,8 +52,8 @@ func (f *Filer) Keys() map[int64]Key {
 	return keys
 }
 
-// File returns the item of a number as it was written. The form of the key is ignored.
-func (f *Filer) File(ctx context.Context, k Key, r chunk.Record, text string) (Item, error) {
+// Item returns the item of a number as it was written. The form of the key is ignored.
+func (f *Sorter) Item(ctx context.Context, k Key, r chunk.Record, text string) (Item, error) {
 	count, form, ok := decimal.Parse(text)
 	if ok {
 		if k.Form, ok = f.forms[form]; !ok {
@@ -69,7 +69,7 @@ func (f *Filer) File(ctx context.Context, k Key, r chunk.Record, text string) (I
 }
 
 // Sections is like the function Sections, with the identities of the series.
-func (f *Filer) Sections(items []Item) []chunk.Section {
+func (f *Sorter) Sections(items []Item) []chunk.Section {
 	sections := Sections(items)
 	keys := f.Keys()
 	for i := range sections {
@@ -104,8 +104,8 @@ func Sections(items []Item) []chunk.Section {
 	return sections
 }
 
-// InOrder sorts records by their time.
-func InOrder(records []chunk.Record) {
+// SortByTime sorts records by their time.
+func SortByTime(records []chunk.Record) {
 	byTime := func(a, b chunk.Record) int { return cmp.Compare(a.At, b.At) }
 	if !slices.IsSortedFunc(records, byTime) { // the clock was set back, or lines crossed
 		slices.SortStableFunc(records, byTime)

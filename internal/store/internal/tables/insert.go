@@ -45,7 +45,7 @@ type Inserter struct {
 
 // NewInserter returns an Inserter within a transaction.
 func NewInserter(ctx context.Context, tx *sql.Tx) (*Inserter, error) {
-	held, err := Held(ctx, tx)
+	held, err := StoredCounts(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
@@ -71,7 +71,7 @@ func (in *Inserter) Insert(ctx context.Context, sections []chunk.Section) error 
 func (in *Inserter) Close(ctx context.Context) error {
 	defer in.finish()
 	for series, n := range in.more {
-		if err := Hold(ctx, in.tx, series, n); err != nil {
+		if err := AddCount(ctx, in.tx, series, n); err != nil {
 			return err
 		}
 	}
@@ -117,14 +117,14 @@ func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 	if len(records) == 0 {
 		return nil
 	}
-	there, err := around(ctx, in.tx, s.Series, s.Identity, records[0].At, records[len(records)-1].At)
+	there, err := overlapping(ctx, in.tx, s.Series, s.Identity, records[0].At, records[len(records)-1].At)
 	if err != nil {
 		return err
 	}
 	if len(there) == 0 {
 		return in.write(ctx, s, records, nil)
 	}
-	if n := before(records, there[0].First); there[0].N+n > chunk.Full {
+	if n := before(records, there[0].First); there[0].N+n > chunk.MaxRecords {
 		if err := in.write(ctx, s, records[:n], nil); err != nil {
 			return err
 		}
@@ -154,7 +154,7 @@ func (in *Inserter) part(ctx context.Context, s chunk.Section, part []chunk.Reco
 	switch {
 	case len(part) == 0:
 		return nil
-	case c.N >= chunk.Full && part[0].At >= c.Last:
+	case c.N >= chunk.MaxRecords && part[0].At >= c.Last:
 		return in.write(ctx, s, part, nil)
 	}
 	return in.merge(ctx, s, part, c)
@@ -181,7 +181,7 @@ func (in *Inserter) merge(ctx context.Context, s chunk.Section, part []chunk.Rec
 // write writes records as chunks. The first one replaces an existing chunk, if given.
 func (in *Inserter) write(ctx context.Context, s chunk.Section, records []chunk.Record, instead *Chunk) error {
 	for len(records) > 0 {
-		n := min(len(records), chunk.Full)
+		n := min(len(records), chunk.MaxRecords)
 		if err := in.one(ctx, s, records[:n], instead); err != nil {
 			return err
 		}
@@ -214,7 +214,7 @@ const namedChunks = 32
 
 // names reports whether a new chunk contains the name of its series.
 func (in *Inserter) names(series int64, n int) bool {
-	before := (in.held[series] + int64(in.more[series]-n)) / chunk.Full
+	before := (in.held[series] + int64(in.more[series]-n)) / chunk.MaxRecords
 	return before%namedChunks == 0
 }
 
@@ -248,16 +248,16 @@ func (in *Inserter) shared(ctx context.Context, records []chunk.Record) (storedM
 	return m, nil
 }
 
-// Hold adds to the stored number of a series' readings in chunks. A check compares it with
+// AddCount adds to the stored number of a series' readings in chunks. A check compares it with
 // the readings found.
-func Hold(ctx context.Context, tx *sql.Tx, series int64, more int) error {
+func AddCount(ctx context.Context, tx *sql.Tx, series int64, more int) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO held (series, readings) VALUES (?1, ?2)
 		ON CONFLICT DO UPDATE SET readings = readings + ?2`, series, more)
 	return err
 }
 
-// Held returns the stored number of readings in chunks of each series.
-func Held(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
+// StoredCounts returns the stored number of readings in chunks of each series.
+func StoredCounts(ctx context.Context, tx *sql.Tx) (map[int64]int64, error) {
 	rows, err := tx.QueryContext(ctx, "SELECT series, readings FROM held")
 	if err != nil {
 		return nil, err

@@ -72,7 +72,7 @@ func (in *Inserter) redate(ctx context.Context, of *Series, first, last int64, b
 		if err != nil {
 			return moved, err
 		}
-		InOrder(move)
+		SortByTime(move)
 		s.Records = move
 		if err := in.section(ctx, s); err != nil {
 			return moved, err

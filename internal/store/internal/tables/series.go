@@ -39,8 +39,8 @@ func (k *Key) Identity(runName string) uint64 {
 	return binary.LittleEndian.Uint64(h.Sum(nil))
 }
 
-// Sound returns an error if a key is not valid.
-func (k *Key) Sound() error {
+// Check returns an error if a key is not valid.
+func (k *Key) Check() error {
 	s := Series{Key: *k}
 	return s.complete()
 }

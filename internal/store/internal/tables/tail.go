@@ -46,9 +46,9 @@ type TailContent struct {
 	Orphans  int64           // readings of series that are lost, which are left out
 }
 
-// mostHeld is the largest number of readings that are read from the tail. A writer never leaves
+// maxTail is the largest number of readings that are read from the tail. A writer never leaves
 // more.
-const mostHeld = 1<<16 + chunk.MostInBatch
+const maxTail = 1<<16 + chunk.MaxInBatch
 
 // Tail returns the readings of the tail that belong to the wanted series (nil = all).
 func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest TailContent, err error) {
@@ -79,7 +79,7 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest
 			return TailContent{}, chunk.ErrDamaged
 		}
 		last = id
-		if n < 1 || n > chunk.MostInBatch || held+n > mostHeld { // no writer leaves so much
+		if n < 1 || n > chunk.MaxInBatch || held+n > maxTail { // no writer leaves so much
 			rest.Damaged = append(rest.Damaged, id)
 			continue
 		}
@@ -112,7 +112,7 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest
 		}
 	}
 	for _, s := range all {
-		InOrder(s.Records)
+		SortByTime(s.Records)
 		rest.Sections = append(rest.Sections, *s)
 	}
 	slices.SortFunc(rest.Sections, func(a, b chunk.Section) int { return cmp.Compare(a.Series, b.Series) })

@@ -9,15 +9,15 @@ import (
 	"ohmkeep/internal/store/internal/decimal"
 )
 
-// same is equal for two records that count as the same reading.
-type same struct {
+// sameReading is equal for two records that count as the same reading.
+type sameReading struct {
 	at, count int64
 	text      string
 }
 
-// Unknown returns the items, which are in order of time, that are neither in the store nor earlier
+// NotStored returns the items, which are in order of time, that are neither in the store nor earlier
 // in items. Zones and probes are not compared. keys are those of the items' series.
-func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) ([]Item, error) {
+func NotStored(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) ([]Item, error) {
 	if len(items) == 0 {
 		return items, nil
 	}
@@ -26,7 +26,7 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	for i := range items {
 		places[items[i].Series] = append(places[items[i].Series], i)
 	}
-	var all []twin
+	var all []sameSeries
 	var held []*Series
 	for _, k := range keys { // all are of one run
 		var err error
@@ -37,14 +37,14 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	}
 	for id, at := range places {
 		k := keys[id]
-		var twins []twin
+		var twins []sameSeries
 		for _, s := range held {
 			switch {
-			case s.likeBut(k, k.Form, k.Scale):
-				twins = append(twins, twin{s, at, nil})
-			case s.Scale != "" && s.likeBut(k, s.Form, s.Scale):
+			case s.differsInProbe(k, k.Form, k.Scale):
+				twins = append(twins, sameSeries{s, at, nil})
+			case s.Scale != "" && s.differsInProbe(k, s.Form, s.Scale):
 				// What is exported of a register's counts, and read again, is numbers.
-				twins = append(twins, twin{s, at, s.written(k.Form)})
+				twins = append(twins, sameSeries{s, at, s.written(k.Form)})
 			}
 		}
 		for _, t := range twins {
@@ -53,10 +53,10 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 			}
 		}
 		all = append(all, twins...)
-		repeated(items, at, known)
+		markRepeated(items, at, known)
 	}
 	wanted := func(series int64) bool {
-		return slices.ContainsFunc(all, func(t twin) bool { return t.series.ID == series })
+		return slices.ContainsFunc(all, func(t sameSeries) bool { return t.series.ID == series })
 	}
 	tail, err := Tail(ctx, tx, wanted)
 	if err != nil {
@@ -65,7 +65,7 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	for _, s := range tail.Sections {
 		for _, t := range all {
 			if t.series.ID == s.Series {
-				marked(items, t.places, t.records(s.Records), known)
+				markKnown(items, t.places, t.records(s.Records), known)
 			}
 		}
 	}
@@ -73,15 +73,15 @@ func Unknown(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key) 
 	return slices.DeleteFunc(items, func(Item) bool { i++; return known[i] }), nil
 }
 
-// NotHeld returns the records of a section, which are in order of time, that are not in the chunks
+// NotInChunks returns the records of a section, which are in order of time, that are not in the chunks
 // of its series.
-func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, error) {
+func NotInChunks(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, error) {
 	items, places := make([]Item, len(s.Records)), make([]int, len(s.Records))
 	for i, r := range s.Records {
 		items[i], places[i] = Item{s.Series, s.Texts, r}, i
 	}
 	known := make([]bool, len(items))
-	t := twin{&Series{ID: s.Series, Identity: s.Identity}, places, nil}
+	t := sameSeries{&Series{ID: s.Series, Identity: s.Identity}, places, nil}
 	if err := t.inChunks(ctx, tx, items, known); err != nil {
 		return nil, err
 	}
@@ -89,15 +89,15 @@ func NotHeld(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Record, 
 	return slices.DeleteFunc(s.Records, func(chunk.Record) bool { i++; return known[i] }), nil
 }
 
-// twin is a series that may contain the same readings as items of another one.
-type twin struct {
+// sameSeries is a series that may contain the same readings as items of another one.
+type sameSeries struct {
 	series *Series
 	places []int                    // where those items stand
 	as     func(*chunk.Record) bool // converts a record to the form of the items; false = it has no such form; nil = it needs no conversion
 }
 
 // records converts records of the twin to the form of the items, leaving out those that cannot be.
-func (t twin) records(records []chunk.Record) []chunk.Record {
+func (t sameSeries) records(records []chunk.Record) []chunk.Record {
 	if t.as == nil {
 		return records
 	}
@@ -110,8 +110,8 @@ func (t twin) records(records []chunk.Record) []chunk.Record {
 	return same
 }
 
-// likeBut reports whether a series has the key k except for the probe, with a given form and scale.
-func (s *Series) likeBut(k Key, form, scale string) bool {
+// differsInProbe reports whether a series has the key k except for the probe, with a given form and scale.
+func (s *Series) differsInProbe(k Key, form, scale string) bool {
 	k.Probe, k.Form, k.Scale = s.Probe, form, scale
 	return s.Key == k
 }
@@ -133,7 +133,7 @@ func (s *Series) written(form string) func(*chunk.Record) bool {
 	}
 }
 
-func (t twin) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bool) error {
+func (t sameSeries) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bool) error {
 	places := t.places
 	there, err := Chunks(ctx, tx, t.series, items[places[0]].At, items[places[len(places)-1]].At)
 	if err != nil {
@@ -150,7 +150,7 @@ func (t twin) inChunks(ctx context.Context, tx *sql.Tx, items []Item, known []bo
 			return err
 		}
 		records = chunk.AppendRecords(records[:0], &m, &v)
-		marked(items, places, t.records(records), known)
+		markKnown(items, places, t.records(records), known)
 	}
 	return nil
 }
@@ -169,13 +169,13 @@ func within(items []Item, places []int, first, last int64) (from, to int) {
 	return search(first, false), search(last, true)
 }
 
-// marked marks the items at places that are also among records; both are in order of time.
-func marked(items []Item, places []int, records []chunk.Record, known []bool) {
+// markKnown marks the items at places that are also among records; both are in order of time.
+func markKnown(items []Item, places []int, records []chunk.Record, known []bool) {
 	if len(records) == 0 {
 		return
 	}
 	from, to := within(items, places, records[0].At, records[len(records)-1].At)
-	moment := map[same]bool{}
+	moment := map[sameReading]bool{}
 	i, at := 0, int64(0)
 	for _, place := range places[from:to] {
 		x := &items[place]
@@ -186,18 +186,18 @@ func marked(items []Item, places []int, records []chunk.Record, known []bool) {
 				i++
 			}
 			for ; i < len(records) && records[i].At == at; i++ {
-				moment[same{at, records[i].Count, records[i].Text}] = true
+				moment[sameReading{at, records[i].Count, records[i].Text}] = true
 			}
 		}
-		if moment[same{at, x.Count, x.Text}] {
+		if moment[sameReading{at, x.Count, x.Text}] {
 			known[place] = true
 		}
 	}
 }
 
-// repeated marks the items at places that occur earlier among them.
-func repeated(items []Item, places []int, known []bool) {
-	moment := map[same]bool{}
+// markRepeated marks the items at places that occur earlier among them.
+func markRepeated(items []Item, places []int, known []bool) {
+	moment := map[sameReading]bool{}
 	for i, place := range places {
 		x := &items[place]
 		if i == 0 || items[places[i-1]].At != x.At {
@@ -206,7 +206,7 @@ func repeated(items []Item, places []int, known []bool) {
 			}
 			clear(moment)
 		}
-		this := same{x.At, x.Count, x.Text}
+		this := sameReading{x.At, x.Count, x.Text}
 		known[place] = known[place] || moment[this]
 		moment[this] = true
 	}

@@ -17,27 +17,27 @@ import (
 // unnamed returns the series whose names the tail does not hold, and notes that it will.
 func (w *Writer) unnamed(sections []chunk.Section) (series []int64) {
 	for _, s := range sections {
-		if !w.named[s.Series] {
+		if !w.namedInTail[s.Series] {
 			series = append(series, s.Series)
 		}
 	}
-	if w.named == nil {
-		w.named = map[int64]bool{}
+	if w.namedInTail == nil {
+		w.namedInTail = map[int64]bool{}
 	}
 	for _, id := range series {
-		w.named[id] = true
+		w.namedInTail[id] = true
 	}
 	return series
 }
 
-func (w *Writer) sound(x *Sample) error {
+func (w *Writer) checkSample(x *Sample) error {
 	switch {
 	case x.Channel < 0 || int(x.Channel) >= len(w.channels):
 		return fault.Fault{Text: "its channel is not one of this writer"}
 	case !reading.Storable(x.Time):
 		return fault.Fault{Key: "time", Text: "outside the years 1970 to 2262"}
-	case len(x.Text) > longest:
-		return fault.Fault{Key: "value", Text: fmt.Sprintf("longer than %d bytes", longest)}
+	case len(x.Text) > maxText:
+		return fault.Fault{Key: "value", Text: fmt.Sprintf("longer than %d bytes", maxText)}
 	case x.Count > decimal.MaxCount || x.Count < -decimal.MaxCount:
 		return fault.Fault{Key: "value", Text: fmt.Sprintf("%d counts are more than any instrument has", x.Count)}
 	case x.Text == "":
@@ -63,7 +63,7 @@ func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]
 		}
 	}
 	for i := range samples {
-		if err := w.sort(ctx, tx, &samples[i]); err != nil {
+		if err := w.addToSeries(ctx, tx, &samples[i]); err != nil {
 			return nil, err
 		}
 	}
@@ -71,7 +71,7 @@ func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]
 	for i := range w.channels {
 		for _, s := range w.channels[i].series {
 			if len(s.section.Records) > 0 {
-				tables.InOrder(s.section.Records)
+				tables.SortByTime(s.section.Records)
 				sections = append(sections, s.section)
 			}
 		}
@@ -80,8 +80,8 @@ func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]
 	return sections, nil
 }
 
-// sort puts a sample to its series.
-func (w *Writer) sort(ctx context.Context, tx *sql.Tx, x *Sample) error {
+// addToSeries puts a sample to its series.
+func (w *Writer) addToSeries(ctx context.Context, tx *sql.Tx, x *Sample) error {
 	c := &w.channels[x.Channel]
 	r := chunk.Record{At: x.Time.UnixNano(), Quality: x.Quality, Count: x.Count}
 	if x.Time.Location() != time.UTC {

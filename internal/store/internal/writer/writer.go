@@ -70,7 +70,7 @@ type Writer struct {
 	handles  map[Channel]Handle
 
 	commits, readings int            // in the tail
-	named             map[int64]bool // series whose names the tail holds
+	namedInTail       map[int64]bool // series whose names the tail holds
 	foldAfter         int            // commits
 }
 
@@ -88,9 +88,9 @@ type writerSeries struct {
 }
 
 const (
-	mostCommits  = 256     // that the tail holds before it is folded into chunks
-	mostReadings = 1 << 16 // the same for its readings
-	straight     = 1 << 14 // commits of so many readings go into chunks at once
+	maxTailCommits  = 256     // that the tail holds before it is folded into chunks
+	maxTailReadings = 1 << 16 // the same for its readings
+	minDirect       = 1 << 14 // commits of so many readings go into chunks at once
 )
 
 // Owner is the program that uses a Writer.
@@ -113,7 +113,7 @@ func New(ctx context.Context, db *sqlitefile.DB, owner Owner) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{db: db, claim: claim, handles: map[Channel]Handle{}, foldAfter: cmp.Or(owner.FoldAfter, mostCommits)}
+	w := &Writer{db: db, claim: claim, handles: map[Channel]Handle{}, foldAfter: cmp.Or(owner.FoldAfter, maxTailCommits)}
 	err = db.KeepLog(ctx)
 	if err == nil {
 		err = db.Update(ctx, func(tx *sql.Tx) error {
@@ -175,7 +175,7 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		}
 	}
 	for i := range samples {
-		if err := w.sound(&samples[i]); err != nil {
+		if err := w.checkSample(&samples[i]); err != nil {
 			return fmt.Errorf("sample %d of %d: %w", i+1, len(samples), err)
 		}
 	}
@@ -183,9 +183,9 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		return err
 	}
 	commits, readings := w.commits+min(1, len(samples)), w.readings+len(samples)
-	fold := commits > w.foldAfter || readings > mostReadings || len(samples) >= straight
+	fold := commits > w.foldAfter || readings > maxTailReadings || len(samples) >= minDirect
 	err := w.db.Update(ctx, func(tx *sql.Tx) error {
-		if err := note(ctx, tx, marks); err != nil {
+		if err := addMarks(ctx, tx, marks); err != nil {
 			return err
 		}
 		sections, err := w.sections(ctx, tx, samples)
@@ -205,17 +205,17 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		for i := range w.channels {
 			w.channels[i].series = nil
 		}
-		w.named = nil
+		w.namedInTail = nil
 	case fold && len(samples) > 0:
-		w.commits, w.readings, w.named = 0, 0, nil
+		w.commits, w.readings, w.namedInTail = 0, 0, nil
 	default:
 		w.commits, w.readings = commits, readings
 	}
 	return err
 }
 
-// note adds marks to their runs.
-func note(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
+// addMarks adds marks to their runs.
+func addMarks(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
 	for _, m := range marks {
 		runID, err := tables.EnsureRun(ctx, tx, m.Run)
 		if err == nil {
@@ -228,15 +228,15 @@ func note(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
 	return nil
 }
 
-// longest is how long the text of a sample may be, in bytes.
-const longest = 256
+// maxText is how long the text of a sample may be, in bytes.
+const maxText = 256
 
 // Fold moves the tail into chunks now. The writer does so by itself from time to
 // time; a program may do it where nothing waits for it.
 func (w *Writer) Fold(ctx context.Context) error {
 	err := w.db.Update(ctx, func(tx *sql.Tx) error { return tables.Fold(ctx, tx, nil) })
 	if err == nil {
-		w.commits, w.readings, w.named = 0, 0, nil
+		w.commits, w.readings, w.namedInTail = 0, 0, nil
 	}
 	return err
 }
