@@ -46,7 +46,7 @@ func (h *hypothesis) findExplanation(first *leastsquares.Fit) (*leastsquares.Fit
 // withOpenIfBetter adds open conductors to a candidate where that lowers the penalised cost.
 // first is a fit to all readings.
 func (h *hypothesis) withOpenIfBetter(first *leastsquares.Fit, plain candidate) (*leastsquares.Fit, error) {
-	clean := h.excludedCount() <= h.fewWrongReadings() && h.PValue(plain.fit) >= plausiblePValue && plain.fit.Converged
+	clean := h.excludedCount() <= h.fewWrongReadings() && h.plausible(plain.fit)
 	if clean && len(h.openCandidates(plain.fit)) == 0 {
 		return plain.fit, nil
 	}
@@ -137,3 +137,10 @@ func (h *hypothesis) setExclusions(out []bool) {
 // alone could explain the readings: noise that is estimated from the residuals hides part of what
 // does not fit.
 const plausiblePValue = 0.05
+
+// plausible reports whether a fit has converged and explains the readings of every step without
+// open conductors. An open conductor contradicts most where most current flows, and the noise,
+// estimated over all steps, hides that in the p-value of all readings.
+func (h *hypothesis) plausible(fit *leastsquares.Fit) bool {
+	return fit.Converged && h.PValue(fit) >= plausiblePValue && h.leastStepPValue(fit) >= plausiblePValue
+}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/fit/likelihood"
+	"ohmkeep/internal/numeric/chisquared"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 )
@@ -97,4 +98,27 @@ func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
 		sum += l.Cost
 	}
 	return sum
+}
+
+// leastStepPValue is the least p-value of the readings of one step, times the number of steps
+// (Bonferroni's correction); 1 where the fit has no covariance. Excluded readings count, except
+// those with gross errors.
+func (h *hypothesis) leastStepPValue(fit *leastsquares.Fit) float64 {
+	if fit.Covariance == nil {
+		return 1
+	}
+	squares, readings := make([]float64, h.ReadSteps), make([]int, h.ReadSteps)
+	for i, o := range h.Observations {
+		z := h.Standardised(i, fit)
+		if o.ExcludedForGood || o.Excluded && math.Abs(z) > grossSigmas {
+			continue
+		}
+		squares[o.Step] += z * z
+		readings[o.Step]++
+	}
+	least := 1.0
+	for k := range squares {
+		least = math.Min(least, chisquared.Tail(squares[k], readings[k]))
+	}
+	return math.Min(1, least*float64(h.ReadSteps))
 }

@@ -91,7 +91,7 @@ func (h *hypothesis) withOpenConductors(fit *leastsquares.Fit) *leastsquares.Fit
 // openCandidates lists the conductors to test: all where the readings are not explained or a reel
 // has an impossible resistance, otherwise those of elements with a high resistance.
 func (h *hypothesis) openCandidates(fit *leastsquares.Fit) []OpenConductor {
-	poor := !fit.Converged || h.PValue(fit) < plausiblePValue || h.hasImpossibleReel(fit)
+	poor := !h.plausible(fit) || h.hasImpossibleReel(fit)
 	var list []OpenConductor
 	for s := range h.Splits {
 		if !h.Splits[s].Transformed {
