@@ -5,9 +5,8 @@ import (
 	"slices"
 )
 
-// Metres returns the shortest way between two places along strip and feeds, in metres;
-// +Inf where no way of known length leads there. Joints have no length, and a feed that
-// states none leads nowhere.
+// Metres returns the length of the shortest way between two places along strip and feeds, m;
+// +Inf where there is none. Joints have no length. A feed without a stated length is not used.
 func (r *Run) Metres(from, to Place) float64 {
 	shortest := map[Place]float64{from: 0}
 	reach := func(from, to Place, metres float64) bool {
@@ -49,7 +48,7 @@ func (r *Run) Metres(from, to Place) float64 {
 	return math.Inf(1)
 }
 
-// stops lists by reel the pixels at which a way can begin, end or turn, in their order.
+// stops lists by reel the pixels at which a way can begin, end or leave the reel, ascending.
 func (r *Run) stops(places ...Place) [][]int {
 	list := make([][]int, len(r.Reels))
 	for i, reel := range r.Reels {
@@ -70,14 +69,14 @@ func (r *Run) stops(places ...Place) [][]int {
 	return list
 }
 
-// Along is two places at either end of a feed or a reel, and how far they are apart.
+// Along holds the two ends of a feed or a reel and their distance.
 type Along struct {
 	From, To Place
 	Metres   float64 // +Inf where the run file states no length
 }
 
-// Conductors lists every feed and reel by its two ends: where a meter with a long lead
-// can read the drop along one conductor.
+// Conductors lists the two ends of every feed and reel. A meter with a long lead can read
+// the drop along one conductor between them.
 func (r *Run) Conductors() []Along {
 	var list []Along
 	for _, f := range r.Feeds {

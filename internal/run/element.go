@@ -2,7 +2,7 @@ package run
 
 import "fmt"
 
-// Kind is what an element is: a part of a run that has a resistance.
+// Kind is the kind of an element, a part of a run that has a resistance.
 type Kind string
 
 const (
@@ -13,7 +13,8 @@ const (
 	KindPath   Kind = "path" // all that lies between two places that are measured
 )
 
-// Rail is one of the two conductors, or for the resistance of an element both together.
+// Rail is one of the two conductors. The resistance of an element can also be that of both in
+// series, the loop.
 type Rail int
 
 const (
@@ -26,7 +27,7 @@ var railNames = [...]string{"plus", "minus", "loop"}
 
 func (r Rail) String() string { return railNames[r] }
 
-// Sign returns the mark that ends a point's name; only Plus and Minus have one.
+// Sign returns the sign at the end of a point's name; it panics for Loop.
 func (r Rail) Sign() string { return [...]string{"+", "-"}[r] }
 
 // MarshalText returns the rail's name.

@@ -2,8 +2,8 @@ package run
 
 import "math"
 
-// FeedLimit is what a feed may have, Ω loop at 20 °C: the lower of FeedExcess and what
-// the drop budget allows at a current in amperes. A current of 0 leaves the budget out.
+// FeedLimit returns the highest resistance allowed for a feed, Ω loop at 20 °C: the lower of
+// FeedExcess and the drop budget over a current in A. At a current of 0 it is FeedExcess.
 func (r *Run) FeedLimit(feed int, amps float64) float64 {
 	limit := r.FeedExcess(feed)
 	if amps = math.Abs(amps); amps > 0 {
@@ -12,8 +12,8 @@ func (r *Run) FeedLimit(feed int, amps float64) float64 {
 	return limit
 }
 
-// FeedExcess is the most that a feed of the stated conductor and length may have with
-// its connectors, Ω loop at 20 °C.
+// FeedExcess returns the highest resistance allowed for a feed of the stated conductor and
+// length with its connectors, Ω loop at 20 °C.
 func (r *Run) FeedExcess(feed int) float64 {
 	wire := r.Feeds[feed].WireOhms
 	if wire == 0 {

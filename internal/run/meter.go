@@ -2,7 +2,7 @@ package run
 
 import "math"
 
-// Quantity is what a reading measures.
+// Quantity is the quantity that a reading measures.
 type Quantity int
 
 const (
@@ -19,18 +19,19 @@ var QuantityNames = []string{"voltage", "current", "temperature"}
 // Meter is an instrument's accuracy.
 type Meter struct {
 	Name   string
-	Each   bool    // a sensor of its own at every place; false: one instrument carried about
-	Lead   float64 // m that its leads reach along the run; 0 = a pair of places beside each other only
+	Each   bool    // a separate sensor at every place; false: one instrument carried from place to place
+	Lead   float64 // m, distance along the run between two points that its leads reach; 0 = both points are at one place or joint
 	Ranges []Range
 }
 
-// Range is one range of a meter. Accuracy figures are limits, not sigmas.
+// Range is one range of a meter. Its error is within ±(Fraction·value + Counts·Resolution);
+// these are limits, not standard deviations.
 type Range struct {
 	Quantity   Quantity
 	UpTo       float64 // SI; +Inf where the file states none
 	Resolution float64 // one count, SI
 	Fraction   float64 // of the reading
-	Counts     float64
+	Counts     float64 // of the error, see Range
 }
 
 // Range returns the index of the smallest range that holds the value, or -1 where
@@ -45,9 +46,9 @@ func (m Meter) Range(q Quantity, value float64) int {
 	return best
 }
 
-// Shows reports whether a meter can show a value of a quantity. A meter without any
-// range for temperatures shows them all: their accuracy decides nothing (an
-// estimate allows for more than any thermometer is off).
+// Shows reports whether a meter can show a value of a quantity. A meter without a range for
+// temperatures shows all of them: their accuracy is not used, because an estimate allows for
+// more than the error of a thermometer.
 func (m Meter) Shows(q Quantity, value float64) bool {
 	if m.Range(q, value) >= 0 {
 		return true

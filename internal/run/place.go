@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// PlaceKind is what a place is part of.
+// PlaceKind is the kind of part that a place belongs to.
 type PlaceKind int
 
 const (
@@ -122,7 +122,7 @@ func (r *Run) Point(name string) (Point, error) {
 	return Point{at, rail}, err
 }
 
-// placeNames lists the places that a person would name, for suggestions.
+// placeNames lists the names of places without pixel numbers, for suggestions.
 func (r *Run) placeNames() []string {
 	var names []string
 	for _, s := range r.Supplies {

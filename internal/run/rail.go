@@ -2,8 +2,8 @@ package run
 
 import "fmt"
 
-// rails groups supplies, junctions and reels by what one rail's copper joins,
-// as a forest: each node points towards the head of its group.
+// rails groups the supplies, junctions and reels that one rail connects (union–find): each
+// node points towards the head of its group.
 type rails []int
 
 func (f rails) head(node int) int {
@@ -14,7 +14,8 @@ func (f rails) head(node int) int {
 	return node
 }
 
-// node numbers what a place is part of: supplies first, then junctions, then reels.
+// node returns the number of the part that a place belongs to: supplies first, then
+// junctions, then reels.
 func (r *Run) node(p Place) int {
 	switch p.Kind {
 	case AtSupply:
@@ -25,7 +26,7 @@ func (r *Run) node(p Place) int {
 	return len(r.Supplies) + len(r.Junctions) + p.Index
 }
 
-// joined follows one rail over feeds and joints.
+// joined returns the groups that one rail connects by feeds and joints.
 func (r *Run) joined(rail Rail) rails {
 	f := make(rails, len(r.Supplies)+len(r.Junctions)+len(r.Reels))
 	for i := range f {
@@ -42,7 +43,7 @@ func (r *Run) joined(rail Rail) rails {
 	return f
 }
 
-// Unreached returns the reels that one rail joins to no supply.
+// Unreached returns the reels that one rail does not connect to a supply.
 func (r *Run) Unreached(rail Rail) []int {
 	f := r.joined(rail)
 	live := map[int]bool{}
@@ -58,8 +59,8 @@ func (r *Run) Unreached(rail Rail) []int {
 	return reels
 }
 
-// Unfed returns the junctions in use that no chain of feeds leads to from a supply.
-// A junction that no feed touches is spare, not unfed.
+// Unfed returns the junctions in use that no chain of feeds connects to a supply.
+// A junction without feeds is unused, not unfed.
 func (r *Run) Unfed() []int {
 	fed := make([]bool, len(r.Junctions))
 	for more := true; more; {

@@ -2,11 +2,10 @@
 // junctions and feeds, the load steps it is measured in, the meters it is
 // measured with and the limits it is judged by.
 //
-// A Run that package runfile returns is valid: every name is known, every number
-// is in its range, every reel can be reached from a supply. All values are SI
-// (volts, amperes, ohms, metres); the run file's milliohms and milliamps end
-// there. A Run is never changed once it is made; it knows no clock, no network
-// solution and no measured value.
+// A Run that package runfile returns is valid: every name is known, every number is in its
+// range, every reel is connected to a supply. All values are SI; package runfile converts the
+// run file's milliohms and milliamps. A Run is not changed after it is read. It holds no
+// measured or computed values.
 package run
 
 import (
@@ -22,17 +21,17 @@ type Run struct {
 
 	Supplies  []Supply
 	Reels     []Reel
-	Joints    []Joint // every joint, listed in the file or not, in the order of the reels
+	Joints    []Joint // all joints, also those not listed in the file, in the order of the reels
 	Junctions []Junction
 	Feeds     []Feed
 	Steps     []Step
-	Meters    []Meter // never empty: without a [[meter]] the package's own hand meter
+	Meters    []Meter // never empty: a hand meter with usual accuracy where the file has no [[meter]]
 	Probes    []Probe
 	Checks    []Check
 	Limits    Limits
 }
 
-// Driver is how a pixel takes its current.
+// Driver is how a pixel's current depends on its voltage.
 type Driver int
 
 const (
@@ -43,9 +42,9 @@ const (
 
 func (d Driver) String() string { return [...]string{"linear", "resistor", "regulated"}[d] }
 
-// Strip is what the pixels of a reel are.
+// Strip describes the pixels of a reel.
 type Strip struct {
-	Volts          float64 // rated
+	Volts          float64 // V, rated
 	PixelsPerMetre float64
 	Driver         Driver
 	Channels       []Channel
@@ -56,23 +55,23 @@ type Strip struct {
 // Channel is one colour of a pixel.
 type Channel struct {
 	Name    string  // red, green, blue, white
-	Amps    float64 // at level 1 and rated volts, one pixel
+	Amps    float64 // A, one pixel at level 1 and rated volts
 	Forward float64 // V, below it no current flows (linear, resistor)
 	Knee    float64 // V, linear: from here up the full current; regulated: the minimum voltage
-	Ohms    float64 // resistor driver only
-	// KneeAssumed reports that the file states neither the knee nor the forward voltage from which
-	// it follows, so that a usual one is assumed.
+	Ohms    float64 // Ω, of the series resistor; resistor driver only
+	// KneeAssumed reports that the file states neither the knee nor the forward voltage that gives
+	// it, and a usual value is assumed.
 	KneeAssumed bool
 	Light       colour.XYZ // at level 1 and rated volts; Y in mcd, or any unit that a strip's channels share
-	Usual       bool       // the file says nothing of its light, which is the usual one
+	Usual       bool       // the file does not state its light, and a usual one is assumed
 }
 
 // Supply is a DC power supply.
 type Supply struct {
 	Name  string
-	Volts float64 // at its terminals without load
-	Amps  float64 // rated
-	Ohms  float64 // output resistance
+	Volts float64 // V, at its terminals without load
+	Amps  float64 // A, rated
+	Ohms  float64 // Ω, output resistance
 	Known bool    // the file states Ohms; false: it is taken as 0
 }
 
@@ -84,19 +83,19 @@ type Reel struct {
 	Strip   Strip
 }
 
-// SegmentLength is the copper between two neighbouring pixels, in metres.
+// SegmentLength returns the length of copper between two neighbouring pixels, m.
 func (r Reel) SegmentLength() float64 { return 1 / r.Strip.PixelsPerMetre }
 
-// CopperLength is the copper between the first and the last pixel, in metres.
+// CopperLength returns the length of copper between the first and the last pixel, m.
 func (r Reel) CopperLength() float64 { return float64(r.Pixels-1) / r.Strip.PixelsPerMetre }
 
 // Joint is where the end of reel From meets the start of reel To.
 type Joint struct {
 	Name     string
 	From, To int     // reels
-	PlusCut  bool    // the plus rail is parted here
+	PlusCut  bool    // the plus rail is cut here
 	Limit    float64 // Ω, loop
-	Ohms     float64 // Ω, loop, as known or assumed
+	Ohms     float64 // Ω, loop, as stated or assumed
 }
 
 // Junction is a named splice point where feeds meet.
@@ -110,18 +109,18 @@ type Feed struct {
 	Conductor  string  // as written, such as "18 AWG"; "" = not stated
 	Material   string  // copper, cca or aluminium
 	Stranding  string  // solid or fine
-	WireOhms   float64 // Ω loop at 20 °C, what length and conductor give; 0 = not stated
+	WireOhms   float64 // Ω loop at 20 °C, computed from length and conductor; 0 = not stated
 	Ohms       float64 // Ω loop at 20 °C, as the file states it or else WireOhms
 	Stated     bool    // Ohms was stated in the file
-	Ampacity   float64 // A, published for its conductor; 0 = none is known
-	AmpacityBy string  // where that figure is published
+	Ampacity   float64 // A, published for its conductor; 0 = not known
+	AmpacityBy string  // where that value is published
 	TempCo     float64 // 1/K at 20 °C of its metal
 	Fuse       float64 // A; 0 = none stated
 }
 
-// Like names the size of the feed's own kind, such as "22 AWG", that has the given
-// loop resistance (Ω at 20 °C) over the feed's length; "" where the file states
-// no conductor or no length.
+// Like returns the size, such as "22 AWG", of a wire of the feed's metal and stranding that
+// has about the given loop resistance (Ω at 20 °C) over the feed's length; "" where the file
+// states no conductor or no length.
 func (f Feed) Like(ohms float64) string {
 	wire, err := conductor.Parse(f.Conductor, f.Material, f.Stranding)
 	if err != nil || f.Length <= 0 || ohms <= 0 {
@@ -146,41 +145,41 @@ func (s Step) Lit() bool {
 	return false
 }
 
-// Check is a step that the controller shows by itself every day.
+// Check is a step that the controller shows every day at a fixed time.
 type Check struct {
 	Step    int     // index into Steps
-	At      int     // min after midnight, in the time zone of the machine that watches
-	Seconds float64 // how long it is shown
-	Settle  float64 // s, of these: what it takes to come up
+	At      int     // min after midnight, in the time zone of the machine that runs the watch
+	Seconds float64 // s, how long it is shown
+	Settle  float64 // s at its beginning during which readings are not used
 }
 
-// Limits are what the run is judged by.
+// Limits are the limits of the run's verdicts.
 type Limits struct {
-	JointOhms     float64
+	JointOhms     float64 // Ω, loop
 	FeedDrop      float64 // fraction of the supply's volts at the design step
 	FeedExcess    float64 // fraction over what conductor and length give
-	ConnectorOhms float64 // added to that for the connectors
-	ReelExcess    float64 // fraction over the nominal of a reel
-	ColourShift   float64 // CIE 1976 u'v'
-	Dimming       float64 // fraction of the light at full voltage that may be missing
+	ConnectorOhms float64 // Ω, added to that for the connectors
+	ReelExcess    float64 // fraction over a reel's stated resistance
+	ColourShift   float64 // distance in CIE 1976 u'v' from the colour at full voltage
+	Dimming       float64 // fraction of the light at full voltage that may be lost
 	DesignStep    int     // index into Steps, or -1
 }
 
-// Probe is what the daemon reads.
+// Probe is a device that the watch reads.
 type Probe struct {
 	Name     string
 	Profile  string // name of a device profile; checked where the probe is opened
 	Port     string
-	Meter    int     // index into Meters, or -1: the profile brings the accuracy
-	Every    float64 // s, from one round of questions to the next; a device that is asked only
+	Meter    int     // index into Meters, or -1: the profile states the accuracy
+	Every    float64 // s, between queries; only for a device that is queried
 	Channels []ProbeChannel
 }
 
-// ProbeChannel ties one value of a probe to its place in the run.
+// ProbeChannel connects one value of a probe with its place in the run.
 type ProbeChannel struct {
 	ID       string
 	Quantity Quantity
-	From, To string // as in a reading; From "" on a meter that is carried about
-	// Shunt is the right resistance in Ω of this channel's shunt; 0 = as the profile has it.
+	From, To string // as in a reading; From "" for a meter that is carried from place to place
+	// Shunt is the correct resistance of this channel's shunt, Ω; 0 = that of the profile.
 	Shunt float64
 }

@@ -1,9 +1,9 @@
 package run
 
-// Section returns the run cut down to some reels, by index: with their joints to each
-// other, the feeds that reach them, all supplies and junctions, and everything else as it
-// was. Names and the indexes of supplies, junctions and steps stay; reels, joints and feeds
-// are renumbered. Parts may be left without a supply, see Unreached.
+// Section returns the run with only some of its reels. reels has an entry by reel. The joints
+// between them and the feeds that lead to them stay, and so do all supplies, junctions, steps,
+// meters and limits; probes are left out. Reels, joints and feeds are renumbered. A reel may
+// be without a supply, see Unreached.
 func (r *Run) Section(reels []bool) *Run {
 	s := *r
 	s.Reels, s.Joints, s.Feeds, s.Probes = nil, nil, nil, nil

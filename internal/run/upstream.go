@@ -1,10 +1,10 @@
 package run
 
-// SupplyOf returns the supply that a feed's current comes from: where it starts at
-// a junction, the one that the first feed into that junction leads back to.
+// SupplyOf returns the supply of a feed. Where the feed begins at a junction it is the
+// supply of the first feed that ends at that junction.
 func (r *Run) SupplyOf(feed int) Supply {
 	at := r.Feeds[feed].From
-	for range r.Feeds { // a loop of junctions cannot lead back for longer
+	for range r.Feeds { // no way back without a loop is longer
 		if at.Kind == AtSupply {
 			return r.Supplies[at.Index]
 		}

@@ -2,8 +2,8 @@ package run
 
 import "testing"
 
-// The supply of a feed is found through junctions, however many lie between, and a
-// loop of junctions does not hang.
+// The supply of a feed is found through any number of junctions, and a loop of junctions does
+// not hang.
 func TestSupplyOf(t *testing.T) {
 	junction := func(i int) Place { return Place{Kind: AtJunction, Index: i} }
 	strip := Place{Kind: AtReel, Pixel: 1}

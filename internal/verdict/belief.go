@@ -38,7 +38,7 @@ var (
 )
 
 // averageOverDeviations returns the mean of a probability over the distribution of the
-// deviation. Its logarithm is normal about a value DeviationSpread² above that of the estimate,
+// deviation. Its logarithm is normal with a mean DeviationSpread² above that of the estimate,
 // because the likelihood of a deviation is skew: for ν residuals the median of the logarithm is
 // about 1/(2ν) above the mode, and DeviationSpread² is about that.
 func (b Belief) averageOverDeviations(probability func(Belief) float64) float64 {
@@ -94,8 +94,9 @@ func (b Belief) ProbabilityAbove(limit float64) float64 {
 	if zero < millsFrom {
 		return upperTail(at) / upperTail(zero)
 	}
-	// Both tails may be too small for a float; their ratio is exp(−(at² − zero²)/2) times
-	// that of Mills's ratios. The difference of squares is a product, so nothing cancels.
+	// Both tails may be too small for a float64. Their ratio is exp(−(at² − zero²)/2) times
+	// that of Mills's ratios. The difference of squares is computed as a product, without
+	// cancellation.
 	return math.Exp(-limit/b.Deviation*(at+zero)/2) * mills(at) / mills(zero)
 }
 

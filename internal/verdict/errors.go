@@ -6,12 +6,12 @@ import "math"
 const maxRectangularParts = 3
 
 // spread is the distribution of an error: the sum of a normal part and rectangular ones.
-// A meter's gain error lies within its limits and never beyond, so where one such error
-// outweighs the rest, ±1.96 deviations hold far more than 95 % (JCGM 100:2008, G.2.3;
+// A meter's gain error is always within its limits. Where one such error is larger than the
+// rest, ±1.96 standard deviations hold far more than 95 % (JCGM 100:2008, G.2.3;
 // JCGM 101:2008 for the sum).
 type spread struct {
-	gauss float64
-	half  []float64
+	gauss float64   // standard deviation of the normal part
+	half  []float64 // half-widths of the rectangular parts
 }
 
 // spread returns the parts of the error.
@@ -33,7 +33,7 @@ func (b Belief) spread() spread {
 }
 
 // minGaussianShare is the least standard deviation of the normal part, as a part of each
-// half-width. A smaller one changes no third digit.
+// half-width. It changes probabilities by less than their third digit.
 const minGaussianShare = 0.02
 
 // above returns the probability that the error exceeds x. The convolution of a normal

@@ -1,6 +1,5 @@
-// Package assessment holds what is known of a run after its readings were
-// fitted and judged: one value that every table, picture and file is a function
-// of. It holds values and computes none of them.
+// Package assessment defines the result of fitting and judging the readings of a run, from
+// which every table, picture and file is made. It has values only and computes nothing.
 //
 // All values are SI. Resistances are at 20 °C; those of reels are per metre.
 package assessment
@@ -13,16 +12,16 @@ import (
 // Assessment is the outcome of one set of readings of one run.
 type Assessment struct {
 	Run      *run.Run
-	Verdict  Verdict // the gravest of its elements: Fail, then Unproven, then Pass
-	Unread   bool    // no voltage or current took part: all values are those of the run file, and Fit has not converged
-	Doubtful bool    // the fit does not explain the readings, so nothing passes
-	Doubt    string  // what contradicts the run file although the fit converged; "" = nothing
+	Verdict  Verdict // the worst of its elements': Fail, then Unproven, then Pass
+	Unread   bool    // no voltage or current was used: all values are those of the run file, and Fit has not converged
+	Doubtful bool    // the fit does not explain the readings, so no element passes
+	Doubt    string  // what contradicts the run file although the fit converged; "" = no contradiction
 	Fit      Fit
 	Elements []Element
 	Readings []Reading
 	Next     []Next
 	Findings []Finding
-	Profiles []Profile // the fitted run, a profile a step that was read
+	Profiles []Profile // the fitted run, one profile for each step with readings
 }
 
 // Fit reports how well the model explains the readings.
@@ -30,10 +29,11 @@ type Fit struct {
 	Converged        bool
 	ChiSquared       float64
 	DegreesOfFreedom int
-	PValue           float64 // probability of so large a chi-squared when the model is right; NaN of a fit to nothing
+	PValue           float64 // probability of a chi-squared at least as large if the model is right; NaN without readings
 }
 
-// Verdict is the answer to a limit. None is for an element that has no limit.
+// Verdict is the result of comparing an element with its limit. None is for an element without
+// a limit.
 type Verdict string
 
 const (
@@ -54,34 +54,34 @@ type Element struct {
 	Limit                float64 // NaN where it has none
 	ProbabilityOverLimit float64 // probability that the resistance is above Limit; NaN where it has none
 	Verdict              Verdict
-	Known                bool    // false: too little was read to know it, Ohms is only what was assumed
-	BehavesLike          string  // what an excessive feed behaves like, "" otherwise
-	Amps                 float64 // greatest current through it in the steps read
-	Watts                float64 // what it dissipates then
+	Known                bool    // false: the readings do not determine it, and Ohms is mostly what was assumed
+	BehavesLike          string  // possible cause of a feed's high resistance, such as a thinner wire; "" otherwise
+	Amps                 float64 // A, largest current through it in the steps with readings
+	Watts                float64 // W, heat at that current
 }
 
-// Open reports whether the element conducts nothing.
+// Open reports whether the element is an open conductor: its resistance is above 1 GΩ.
 func (e Element) Open() bool { return e.Ohms > 1e9 }
 
-// Reading is one reading beside what the fitted run predicts for it.
+// Reading is one reading with the value that the fitted run predicts for it.
 type Reading struct {
 	reading.Reading
 	Predicted    float64 // SI
 	Residual     float64 // measured minus predicted
 	Standardised float64 // residual over its standard deviation
-	Suspect      bool    // contradicts the others
-	Used         bool    // took part in the fit
-	Note         string  // why not, or what it looks like
+	Suspect      bool    // contradicts the other readings
+	Used         bool    // was used in the fit
+	Note         string  // why it was not used, or the likely mistake in it
 }
 
-// Next is a reading that would settle something.
+// Next is a proposed reading that would decide the verdict of some elements.
 type Next struct {
 	Quantity run.Quantity
 	From, To string
 	Step     string
-	Meter    string   // the best suited one
-	Lead     float64  // m, the lead that it takes to read along one conductor; 0 = none
-	Settles  []string // names of elements, if the readings before it in the list are taken too
+	Meter    string   // the meter to use
+	Lead     float64  // m, length of lead that is needed to read along one conductor; 0 = no long lead
+	Settles  []string // names of the elements that it decides, together with the readings before it in the list
 }
 
 // Severity ranks findings.
@@ -106,7 +106,7 @@ type Profile struct {
 	Reels []ReelProfile // in the order of the run
 }
 
-// ReelProfile is the potentials along one reel against the first supply's minus
+// ReelProfile holds the potentials along one reel against the first supply's minus
 // terminal, one entry a pixel.
 type ReelProfile struct {
 	Name        string

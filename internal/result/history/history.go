@@ -1,8 +1,8 @@
-// Package history holds what became of a run's resistances over the years: one
-// value that every table, picture and file about drift is a function of. It
-// holds values and computes none of them.
+// Package history defines the result of analysing a run's stored readings for drift, from
+// which every table, picture and file about drift is made. It has values only and computes
+// nothing.
 //
-// All values are SI and at 20 °C; a reel's resistance is that of all its copper.
+// All values are SI and at 20 °C. A reel's resistance is that of all its copper, not per metre.
 package history
 
 import (
@@ -19,7 +19,7 @@ type History struct {
 	Check  time.Time // of the newest reading in a known step; zero = no such reading
 }
 
-// Verdict is what an element does.
+// Verdict is how an element's resistance behaves over time.
 type Verdict string
 
 const (
@@ -30,10 +30,10 @@ const (
 	Unproven     Verdict = "unproven"
 )
 
-// Verdicts are all of them, the gravest first.
+// Verdicts lists all verdicts, the most serious first.
 var Verdicts = []Verdict{Intermittent, Drifting, Stepped, Unproven, Steady}
 
-// Shape is what a change looks like.
+// Shape is the form of a change: a sudden jump (Step), a ramp, or bursts.
 type Shape string
 
 const (
@@ -48,48 +48,48 @@ type Series struct {
 	Name        string
 	Rail        run.Rail
 	First, Last time.Time
-	Ohms        float64 // the latest level; NaN = not known
-	Low, High   float64 // 95 %, all errors of the sensors included
-	// The latest stretch without a change, Ω a year, 95 %; NaN and infinite where so
-	// few nights cannot tell.
+	Ohms        float64 // Ω, the latest level; NaN = not known
+	Low, High   float64 // Ω, 95 % interval, all errors of the sensors included
+	// Slope of the latest stretch without a change and its 95 % interval, Ω per year. With too
+	// few nights PerYear is NaN and the interval infinite.
 	PerYear, PerYearLow, PerYearHigh float64
 	Changes                          []Change
 	Marks                            []Mark
-	Limit                            float64 // NaN = it has none
+	Limit                            float64 // Ω; NaN = it has none
 	Reaches                          Forecast
 	Verdict                          Verdict
 	TemperatureRead                  bool   // a temperature was read with it
-	Why                              string // what is missing, where unproven
+	Why                              string // what is missing, if unproven
 	Nights                           []Night
 	Stretches                        []Stretch
 }
 
-// Stretch is the straight course between two changes.
+// Stretch is the straight line fitted between two changes.
 type Stretch struct {
 	From, To   time.Time
 	Begin, End float64 // Ω
 }
 
-// Change is one change that was called.
+// Change is one detected change.
 type Change struct {
 	Time time.Time // when it began
-	// The 95 % interval of Time; zero = not known, as of bursts.
+	// The 95 % interval of Time; zero = not known, as for bursts.
 	Earliest, Latest time.Time
-	Detected         time.Time // the night after which it was called
+	Detected         time.Time // the night after which it was detected
 	Shape            Shape
-	Before, After    float64 // Ω; of bursts the level and the median of the bursts
+	Before, After    float64 // Ω; for bursts the level without them and their median
 }
 
-// Mark is the beginning of a new stretch that is no change of the element.
+// Mark begins a new stretch without a change of the element: a note or a replacement.
 type Mark struct {
 	Time   time.Time
 	Text   string  // what was noted, or what was replaced
-	Before float64 // Ω: the levels on both sides; NaN = not known
-	After  float64
+	Before float64 // Ω, level before it; NaN = not known
+	After  float64 // Ω, level after it; NaN = not known
 }
 
-// Forecast is when the limit is reached. The zero time means not within ten years or unknown; Text
-// gives the reason.
+// Forecast is when the limit is expected to be reached. The zero time means not within ten years,
+// or unknown; Text gives the reason.
 type Forecast struct {
 	Earliest, Likely, Latest time.Time
 	Text                     string
@@ -99,6 +99,6 @@ type Forecast struct {
 type Night struct {
 	Time    time.Time
 	Ohms    float64
-	Error   float64 // standard deviation, from night to night
-	Outlier bool    // contradicts the nights beside it
+	Error   float64 // Ω, standard deviation from night to night
+	Outlier bool    // contradicts the neighbouring nights
 }

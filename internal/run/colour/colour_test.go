@@ -179,9 +179,8 @@ func TestWhiteRoundTrip(t *testing.T) {
 	}
 }
 
-// Chromaticities: both diagrams are the same colour; a mixture lies between its
-// parts; a narrow LED lies where the observer is at its wavelength; a wider one is
-// paler.
+// Chromaticities: XY and UV are inverse to each other; a mixture is between its parts; a narrow
+// LED has the chromaticity of its wavelength; a wider one is less saturated.
 func TestChromaticity(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 2))
 	for range 300 {
@@ -198,7 +197,7 @@ func TestChromaticity(t *testing.T) {
 	if a, b := Peak(525, 20).UV().Distance(equal.UV()), Peak(525, 45).UV().Distance(equal.UV()); a <= b {
 		t.Errorf("a narrow green is %g from white, a wide one %g", a, b)
 	}
-	// The full width at half maximum: half the power half a width off the peak.
+	// The full width at half maximum: half the power at half a width from the peak.
 	a, b := Sum(func(nm float64) float64 { return math.Exp(-4 * math.Ln2 * (nm - 550) * (nm - 550) / 900) }).XY(), Peak(550, 30)
 	near(t, "shape", a.X, b.X, 1e-12)
 	if (XY{0.7, 0.4}).Real() || (XY{0.3, 0}).Real() || !(XY{0.7, 0.3}).Real() {

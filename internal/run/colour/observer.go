@@ -8,8 +8,8 @@ const (
 
 // observer is the CIE 1931 2° colour-matching functions x̄, ȳ, z̄ from 360 nm to
 // 830 nm at 5 nm (CIE 15, table of the standard colorimetric observer; ISO/CIE
-// 11664-1). What lies outside 380 nm to 780 nm hardly counts for an LED, but moves
-// the temperature of a full radiator by a kelvin at 6500 K.
+// 11664-1). The part outside 380 nm to 780 nm is negligible for an LED, but changes the
+// colour temperature of a full radiator at 6500 K by 1 K.
 var observer = [95][3]float64{
 	{0.0001299, 3.917e-06, 0.0006061}, // 360
 	{0.0002321, 6.965e-06, 0.001086},

@@ -3,9 +3,9 @@ package colour
 import "math"
 
 // SRGB returns the sRGB bytes of a light (IEC 61966-2-1: primaries of ITU-R BT.709,
-// white D65), where light of luminance 1 in the screen's white is the brightest
-// grey. What a screen cannot show is moved towards grey of the same luminance
-// until it can; what is brighter than the screen keeps its hue and is dimmed.
+// white D65). White of luminance 1 gives 255, 255, 255. A colour outside the gamut is moved
+// towards grey of the same luminance until it is inside; one that is too bright is dimmed at
+// the same chromaticity.
 func SRGB(c XYZ) [3]uint8 {
 	linear, top := screen(c)
 	top = math.Max(top, 1)
@@ -16,8 +16,8 @@ func SRGB(c XYZ) [3]uint8 {
 	return out
 }
 
-// Exposure returns the factor by which a light is as bright as a screen can show it;
-// 1 for darkness.
+// Exposure returns the factor that makes a light as bright as a screen can show its colour;
+// 1 for no light.
 func Exposure(c XYZ) float64 {
 	if _, top := screen(c); top > 0 {
 		return 1 / top
@@ -25,8 +25,8 @@ func Exposure(c XYZ) float64 {
 	return 1
 }
 
-// screen returns the linear parts of a screen's primaries, none below 0, and the
-// greatest of them.
+// screen returns the linear intensities of sRGB's three primaries, each at least 0, and the
+// largest of them.
 func screen(c XYZ) (linear [3]float64, top float64) {
 	linear = [3]float64{
 		3.2406*c.X - 1.5372*c.Y - 0.4986*c.Z,
@@ -46,7 +46,7 @@ func screen(c XYZ) (linear [3]float64, top float64) {
 	return linear, top
 }
 
-// companded is the transfer function of sRGB from linear light, 0 to 1.
+// companded returns the sRGB transfer function of linear light; both are 0 to 1.
 func companded(x float64) float64 {
 	if !(x > 0.0031308) {
 		return 12.92 * math.Max(x, 0)

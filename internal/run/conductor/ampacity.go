@@ -1,17 +1,16 @@
 package conductor
 
-// cords is the smallest cross-section of a flexible two-core cord for a rated
-// current: IEC 60335-1 Table 11, as restated.
+// cords lists the smallest cross-section, mm², of a flexible two-core cord for a rated
+// current, A: IEC 60335-1 Table 11, as restated.
 var cords = []struct{ area, amps float64 }{
 	{0.5, 3}, {0.75, 6}, {1.0, 10}, {1.5, 16}, {2.5, 25}, {4, 32}, {6, 40}, {10, 63},
 }
 
-// Ampacity returns the current in A that a published table allows a flexible
-// two-core cord of this conductor, and the table in words. It is the figure of
-// the next thinner size of the table. Below 0.5 mm², where the table ends, it
-// goes down with the area, which is on the safe side: a thin wire cools better
-// for its area than a thick one. ok is false where the table says nothing,
-// well above 10 mm².
+// Ampacity returns the current in A that a published table allows for a flexible
+// two-core cord of this conductor, and the name of the table. It is the value of the
+// table's next thinner size. Below 0.5 mm², where the table ends, it is proportional to the
+// area, which is on the safe side: a thin wire cools better for its area than a thick one. ok
+// is false above 16 mm², where the table has no value.
 //
 // A warm place, a bundle or a buried cable allows less; local codes decide.
 func (c Conductor) Ampacity() (amps float64, source string, ok bool) {

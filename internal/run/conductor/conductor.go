@@ -1,11 +1,10 @@
-// Package conductor gives the resistance and the published rating of one wire
+// Package conductor computes the resistance and the published rating of one wire
 // from what is printed on it: a size in AWG or mm², a metal, a stranding.
 //
-// Resistance is that of the size's cross-section filled with metal: AWG by the
-// formula of ASTM B258, mm² as named. A real strand is longer than its cable and
-// fills its size less well; "fine" stranding allows for it. Cable that is sold
-// thinner than its print is just what the caller wants to find out, so nothing
-// here allows for that.
+// The resistance is that of solid metal of the size's cross-section: AWG by the
+// formula of ASTM B258, mm² as named. Fine strands are longer than their cable and have
+// less metal in the cross-section; the stranding "fine" allows for that. Nothing here
+// allows for cable that is thinner than its print says: the readings show that.
 //
 // All values are SI at the interfaces except areas, which are in mm², and
 // temperatures, in °C.
@@ -21,7 +20,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// system is what a size is counted in.
+// system is the unit of a wire size.
 type system int
 
 const (
@@ -42,7 +41,7 @@ var (
 	metricSize = regexp.MustCompile(`(?i)^(\d*\.?\d+) ?mm(?:2|²|\^2)$`)
 )
 
-// Sizes outside these are not wires that a person feeds a strip with.
+// The range of sizes that can feed a strip; others are input errors.
 const (
 	thinnestGauge      = 40
 	thinnest, thickest = 0.005, 120 // mm²
@@ -118,7 +117,7 @@ func (c Conductor) TempCo() float64 { return c.metal.tempCo }
 func (c Conductor) OhmsPerMetre(celsius float64) float64 {
 	ohms := c.metal.resistivity / c.area * (1 + c.metal.tempCo*(celsius-20))
 	if c.fine {
-		ohms *= c.filling()
+		ohms *= c.strandingFactor()
 	}
 	return ohms
 }

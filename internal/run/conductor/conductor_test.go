@@ -125,7 +125,7 @@ func TestFineStrands(t *testing.T) {
 			t.Errorf("%s: solid %g beside fine %g", size, solid, want)
 		}
 	}
-	// Between and beyond the table the factor stays among its neighbours'.
+	// Between and beyond the table's sizes the factor is between those of its neighbours.
 	for _, size := range []string{"0.05 mm2", "0.6 mm2", "3 mm2", "16 mm2", "120 mm2"} {
 		ratio := mustParse(t, size, "", "fine").OhmsPerMetre(20) / mustParse(t, size, "", "").OhmsPerMetre(20)
 		if ratio < 1.04 || ratio > 1.16 {

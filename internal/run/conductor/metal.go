@@ -1,10 +1,10 @@
 package conductor
 
-// metal is what a wire is drawn from.
+// metal holds the properties of a wire's metal.
 type metal struct {
 	resistivity float64 // Ω·mm²/m at 20 °C
 	tempCo      float64 // 1/K at 20 °C
-	rating      float64 // part of the current that copper of the same size is rated at
+	rating      float64 // rated current as a part of that of copper of the same size
 }
 
 var materialNames = []string{"copper", "cca", "aluminium"}
@@ -17,8 +17,8 @@ var metals = map[string]metal{
 	"aluminium": {resistivity: 0.028264, tempCo: 0.00403, rating: lightMetalRating},
 
 	// ASTM B566, copper-clad aluminium with 10 % copper by volume: at least
-	// 62.9 % IACS. The temperature coefficient is that of the two metals side by
-	// side: the mean of theirs, weighted with the conductance of each.
+	// 62.9 % IACS. The temperature coefficient is that of the two metals in parallel:
+	// the mean of theirs, weighted with the conductance of each.
 	"cca": {
 		resistivity: 1.0 / 58 / 0.629,
 		tempCo:      (0.10*1.00*0.00393 + 0.90*0.61*0.00403) / (0.10*1.00 + 0.90*0.61),
@@ -26,7 +26,7 @@ var metals = map[string]metal{
 	},
 }
 
-// lightMetalRating: aluminium carries about 80 % of copper's current. The same
-// is taken for copper-clad aluminium, whose resistance is nearly aluminium's
-// (√0.629 = 0.79 for the same heat).
+// lightMetalRating is the rated current of aluminium as a part of copper's: for the same
+// heat √0.61 = 0.78 of it, about 80 %. Copper-clad aluminium is rated the same
+// (√0.629 = 0.79).
 const lightMetalRating = 0.80

@@ -5,20 +5,21 @@ import (
 	"math"
 )
 
-// classFive is the highest resistance at 20 °C of a finely stranded plain copper
-// conductor: IEC 60228 class 5, Table 3, from 0.5 mm²; below that VDE 0295.
+// classFive lists the highest resistance at 20 °C, Ω/km, of a finely stranded plain copper
+// conductor by cross-section, mm²: IEC 60228 class 5, Table 3, from 0.5 mm²; below that
+// VDE 0295.
 var classFive = []struct{ area, ohmsPerKilometre float64 }{
 	{0.14, 134}, {0.25, 76}, {0.34, 53},
 	{0.5, 39.0}, {0.75, 26.0}, {1.0, 19.5}, {1.5, 13.3}, {2.5, 7.98}, {4, 4.95}, {6, 3.30}, {10, 1.91},
 }
 
-// strandedGauge is the resistance of stranded over solid wire in NEC chapter 9
-// Table 8: 1.020 to 1.026 from 18 to 8 AWG.
+// strandedGauge is the ratio of the resistance of stranded to that of solid wire (NEC
+// chapter 9 Table 8: 1.020 to 1.026 from 18 to 8 AWG).
 const strandedGauge = 1.02
 
-// filling returns the ratio of the resistance of a fine strand to that of its size filled with
-// metal. Between the sizes of the table it is interpolated, beyond them constant.
-func (c Conductor) filling() float64 {
+// strandingFactor returns the ratio of the resistance of fine strands to that of solid metal of
+// the same size. Between the sizes of the table it is interpolated, beyond them constant.
+func (c Conductor) strandingFactor() float64 {
 	if c.system == gauge {
 		return strandedGauge
 	}
@@ -36,7 +37,8 @@ func (c Conductor) filling() float64 {
 	return ratio(last)
 }
 
-// Sizes that are sold, thin first.
+// Sizes that are sold, the thinnest first (common practice, no source). 0 is 1/0 AWG, −3 is
+// 4/0 AWG.
 var (
 	gaugeSold  = []int{30, 28, 26, 24, 22, 20, 18, 16, 14, 12, 10, 8, 6, 4, 2, 1, 0, -1, -2, -3}
 	metricSold = []float64{0.14, 0.25, 0.34, 0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120}
@@ -75,8 +77,8 @@ func (c Conductor) sold() []Conductor {
 	return all
 }
 
-// Thicker names the next size up of c's own system that is sold; ok is false where
-// none is.
+// Thicker returns the next larger size of c's system that is sold; ok is false where there
+// is no larger one.
 func (c Conductor) Thicker() (size string, ok bool) {
 	for _, s := range c.sold() {
 		if s.area > c.area*1.01 {
@@ -86,7 +88,7 @@ func (c Conductor) Thicker() (size string, ok bool) {
 	return "", false
 }
 
-// size names a conductor's size.
+// size returns a conductor's size as Parse reads it.
 func (c Conductor) size() string {
 	if c.system == metric {
 		return fmt.Sprintf("%g mm2", c.area)

@@ -90,9 +90,9 @@ func TestBase(t *testing.T) {
 	checkInvariants(t, r)
 }
 
-// TestFaults breaks base: in place of the line from stands to. Each fault that
-// must come is its parts split at |, the first of them the key and what follows;
-// its line is that of the first changed line plus after.
+// TestFaults replaces the text from in base by to. Each expected fault is given as parts
+// separated by |; the first is the beginning of the message, with its key. Its line is the
+// first changed line plus after.
 func TestFaults(t *testing.T) {
 	for _, c := range []struct {
 		from, to string
@@ -250,7 +250,7 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-// TestNothingElse: one mistake gives one fault, not a row of them.
+// TestNothingElse: one mistake gives one fault, not several.
 func TestNothingElse(t *testing.T) {
 	for _, c := range [][2]string{
 		{`pixels = 240`, `pixels = lots`},
@@ -277,7 +277,7 @@ func TestNothingElse(t *testing.T) {
 	}
 }
 
-// TestMissing takes whole tables away.
+// TestMissing removes whole tables.
 func TestMissing(t *testing.T) {
 	for _, c := range []struct{ src, want string }{
 		{"", "schema: is missing (write schema = 1)"},

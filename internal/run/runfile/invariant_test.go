@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// checkInvariants fails where a run breaks what its types promise.
+// checkInvariants fails where a run violates the documented properties of its types.
 func checkInvariants(t *testing.T, r *run.Run) {
 	t.Helper()
 	ok := func(what string, holds bool) {
@@ -78,7 +78,7 @@ func checkInvariants(t *testing.T, r *run.Run) {
 }
 
 // FuzzParse: nothing panics; a file is refused with faults that have a place, or
-// gives a run that keeps its promises.
+// gives a run with the documented properties.
 func FuzzParse(f *testing.F) {
 	files, _ := filepath.Glob("../../../testdata/runs/*.toml")
 	if len(files) == 0 {

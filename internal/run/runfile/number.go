@@ -17,8 +17,8 @@ type span struct {
 // mostPixels is the largest number of pixels of a reel, and of a run.
 const mostPixels = 1_000_000
 
-// Wider than anything that is built, narrow enough to catch a wrong unit or a
-// slipped decimal point.
+// The ranges are wider than any real run needs, and narrow enough to catch a wrong unit or a
+// wrong decimal point.
 var (
 	volts        = span{0, 60, true, " V"} // extra-low voltage
 	amps         = span{0, 1000, true, " A"}

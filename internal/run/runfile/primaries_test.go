@@ -41,7 +41,7 @@ func TestPrimaries(t *testing.T) {
 	same(t, "a white", c[2].Light, colour.White(5000, 0).Light(usualLight["blue"].millicandela))
 }
 
-// What no file says: three chips whose white has a temperature in the usual range of
+// The assumed primaries: three chips whose white has a colour temperature in the usual range of
 // such pixels (6000 K to 9000 K, common practice, no source), and a white channel of
 // 4000 K.
 func TestUsualPrimaries(t *testing.T) {
@@ -60,7 +60,7 @@ func TestUsualPrimaries(t *testing.T) {
 	}
 }
 
-// A reel says of a channel what it wants and takes the rest from the strip.
+// A reel may state some channels' light and inherits the others from the strip.
 func TestReelsOwnPrimaries(t *testing.T) {
 	strip := `primaries = {red = {nanometres = 630}, green = {nanometres = 520}}`
 	src := strings.Replace(base, `driver = "linear"`, strip, 1)
@@ -74,7 +74,7 @@ func TestReelsOwnPrimaries(t *testing.T) {
 	same(t, "the reel's red", north[0].Light, colour.Peak(615, 25).Light(400))
 	same(t, "the strip's green on the reel", north[1].Light, colour.Peak(520, 25).Light(850))
 
-	// A reel with fewer channels than the strip's table speaks of is no fault.
+	// A reel with fewer channels than the strip's table is not a fault.
 	src = strings.Replace(base, `driver = "linear"`, strip, 1)
 	src = strings.Replace(src, `metres = 5.0`, "metres = 5.0\nchannels = [\"green\"]", 1)
 	src = strings.Replace(src, `channel_milliamps = 12.0`, "channel_milliamps = 12", 1)

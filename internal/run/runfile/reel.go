@@ -76,7 +76,7 @@ func (r *reader) tieReels() {
 		r.run.Reels[i].Follows = at
 	}
 	for i, t := range r.reels {
-		// A reel on a circle comes back to itself; one that only leads to a circle does not.
+		// Only a reel that is part of a circle is reported, not one that leads to a circle.
 		at := r.run.Reels[i].Follows
 		for range r.reels {
 			if at == i {

@@ -53,7 +53,7 @@ type reader struct {
 	strip      settings
 	stripTable *toml.Table // nil where the file has none
 	places     names       // of supplies and junctions, which share one set
-	listed     []run.Joint // what the file says of joints, not tied yet
+	listed     []run.Joint // the joints listed in the file, before they are matched to reels
 
 	reels, joints, junctions, feeds, steps, checks, probes []*toml.Table
 	probeChannels                                          [][]*toml.Table // of each probe

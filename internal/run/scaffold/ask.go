@@ -16,7 +16,7 @@ import (
 type Questions struct {
 	lines *bufio.Reader
 	out   io.Writer
-	err   error // the first; it ends the questions
+	err   error // the first error; it ends the questions
 }
 
 // NewQuestions asks on out and reads the answers, a line each, from in.

@@ -21,7 +21,7 @@ func TestAskDefaults(t *testing.T) {
 	}
 }
 
-// TestAskAgain: an answer that cannot be is asked for again, and loses no other.
+// TestAskAgain: an invalid answer is asked for again, and the other answers are kept.
 func TestAskAgain(t *testing.T) {
 	answers := []string{
 		`a "b"`, "Gallery", "230", "twelve", "12", "60,5", "60", "5 x", "5,5; 2.5", "donkey", "regulated", "many", "3", "maybe", "YES", "0", "15",

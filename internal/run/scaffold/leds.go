@@ -5,21 +5,22 @@ import (
 	"strings"
 )
 
-// Forward voltages of one LED by channel, and what a linear driver keeps for itself, in V
-// (common practice, no source).
+// Forward voltage of one LED by channel, V (common practice, no source).
 var ledVolts = []struct {
 	channel string
 	volts   float64
 }{{"red", 2.1}, {"green", 3.1}, {"blue", 3.1}, {"white", 3.1}}
 
+// driverVolts is the drop across a linear driver, V (common practice, no source).
 const driverVolts = 0.6
 
-// rows is the key, the volts and the reason that follow from the number of LEDs in a row.
-type rows struct{ Key, Volts, Why string }
+// seriesVolts is a run file's key and value for the voltages of LEDs in series, and the reason
+// that its comment gives.
+type seriesVolts struct{ Key, Volts, Why string }
 
-// Rows returns the key of the volts below which a channel starves, or nothing where the
-// number of LEDs is not known or the driver is regulated, which hides it.
-func (o Options) Rows() *rows {
+// SeriesVolts returns the key for the voltages below which the channels lose current; nil where
+// the number of LEDs is not known, and for a regulated driver, which does not depend on it.
+func (o Options) SeriesVolts() *seriesVolts {
 	key, more, why := "knee_volts", driverVolts, "below these a channel dims"
 	switch {
 	case o.LEDs == 0 || o.Driver == "regulated":
@@ -33,6 +34,6 @@ func (o Options) Rows() *rows {
 			all = append(all, fmt.Sprintf("%s = %.1f", c.channel, float64(o.LEDs)*c.volts+more))
 		}
 	}
-	return &rows{key, "{" + strings.Join(all, ", ") + "}",
+	return &seriesVolts{key, "{" + strings.Join(all, ", ") + "}",
 		fmt.Sprintf("%s: %d LEDs in a row at usual voltages (common practice, no source)", why, o.LEDs)}
 }

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run/conductor"
 )
 
-// plan is what the page shows: the options and what follows from them.
+// plan is the input of the run file's template: the options and values computed from them.
 type plan struct {
 	Options
 	Reels      []reel
@@ -19,7 +19,7 @@ type plan struct {
 	Fuse       float64 // A, 0 = none fits
 	Rating     float64 // A, of the feeds' cable
 	RatingBy   string
-	tooMuch    error // the supply or the fuses cannot carry even the dimmest step
+	tooMuch    error // not nil where supply or fuses cannot carry even the dimmest step
 }
 
 type reel struct {
@@ -37,8 +37,8 @@ type step struct {
 	Level float64
 }
 
-// meterRange is one range of the hand meter that a draft begins with: what a
-// cheap multimeter promises (common practice, no source).
+// meterRange is one range of the hand meter in a new run file, with the accuracy of a cheap
+// multimeter (common practice, no source).
 type meterRange struct {
 	Quantity                          string
 	UpTo, Resolution, Percent, Counts float64
@@ -54,12 +54,12 @@ var handMeter = []meterRange{
 }
 
 const (
-	headroom = 0.8 // of the supply and of a fuse, that a step may take
-	uneven   = 0.7 // of the current, that one of two feeds may have to carry
+	headroom = 0.8 // largest current of a step, as a part of the rating of supply or fuse
+	uneven   = 0.7 // largest current of one of two feeds, as a part of the whole
 )
 
-// fuses are sizes that are sold, in A, large first, and whites the percentages
-// that a white step may have (common practice, no source).
+// fuses are the sizes that are sold, A, largest first; whites are the levels of white that a
+// step may have, % (common practice, no source).
 var (
 	fuses  = []float64{30, 25, 20, 15, 10, 7.5, 5, 4, 3, 2, 1}
 	whites = []float64{1, 2, 5, 10, 20, 40, 60, 100}
@@ -76,7 +76,7 @@ func (o Options) plan() plan {
 	return p
 }
 
-// pixels counts a reel's pixels as runfile does.
+// pixels returns the number of pixels of a reel of a length, m, as runfile computes it.
 func (o Options) pixels(metres float64) float64 { return math.Round(metres * o.PixelsPerMetre) }
 
 func (o Options) allPixels() (n float64) {
@@ -109,7 +109,7 @@ func (p *plan) middle() string {
 		}
 		at -= p.pixels(r.Metres)
 	}
-	return "R1.start" // only where the lengths are no lengths, which runfile reports
+	return "R1.start" // only with invalid lengths, which runfile reports
 }
 
 // rate finds the largest fuse that the feeds' cable allows.
@@ -135,8 +135,8 @@ func (p *plan) rate() {
 	}
 }
 
-// steps chooses the brightest white that supply and fuses carry with headroom,
-// and a dimmer one beside it.
+// steps chooses the brightest white that supply and fuses carry with headroom, and a dimmer
+// one.
 func (p *plan) steps() {
 	most := headroom * p.SupplyAmps
 	carries := p.Fuse

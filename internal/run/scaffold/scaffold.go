@@ -1,9 +1,7 @@
-// Package scaffold writes a first run file from a few answers: a file that is valid
-// as it stands, says in comments what its keys mean, and leaves the rest to the
-// person who knows the run.
+// Package scaffold writes a first run file from a few answers. The file is valid; its comments
+// explain its keys. The user adds the rest by hand, such as a second supply.
 //
-// Its load steps never ask more than four fifths of the supply and of the fuses.
-// It draws runs with one supply; a second one is added by hand.
+// The current of its load steps is at most four fifths of the rating of supply and fuses.
 package scaffold
 
 import (
@@ -21,14 +19,14 @@ import (
 	"ohmkeep/internal/run/runfile"
 )
 
-// Options are what a draft is made from.
+// Options are the answers that a run file is made from.
 type Options struct {
 	Name             string
 	Volts            float64   // V, rated, of the strip
 	PixelsPerMetre   float64   //
 	ReelMetres       []float64 // m, in the order of the data
 	Driver           string    // linear, resistor or regulated
-	LEDs             int       // in a row on each channel; 0 = not known
+	LEDs             int       // in series on each channel; 0 = not known
 	White            bool      // a fourth channel
 	ChannelMilliamps float64   // mA, one channel of one pixel, fully on
 	IdleMilliamps    float64   // mA, one pixel, dark
@@ -96,7 +94,7 @@ func Write(w io.Writer, o Options) error {
 	return err
 }
 
-// unplaced takes the line numbers off the faults of a file that is not written yet.
+// unplaced removes the line numbers from the faults of a file that is not written yet.
 func unplaced(err error) error {
 	var list fault.List
 	if !errors.As(err, &list) {
@@ -110,7 +108,7 @@ func unplaced(err error) error {
 	return bare.Err()
 }
 
-// finite refuses numbers that no file can hold.
+// finite returns faults for numbers that are not finite.
 func (o Options) finite() error {
 	var list fault.List
 	check := func(key string, x float64) {

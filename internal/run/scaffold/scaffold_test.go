@@ -48,7 +48,7 @@ func TestRefused(t *testing.T) {
 	}
 }
 
-// TestUsual: the defaults give a run whose file warns where it must.
+// TestUsual: the defaults give a valid run file with its cautions.
 func TestUsual(t *testing.T) {
 	var out bytes.Buffer
 	if err := Write(&out, Usual()); err != nil {
@@ -71,7 +71,7 @@ func TestUsual(t *testing.T) {
 	}
 }
 
-// drawn returns random options that make sense one by one.
+// drawn returns random options, each valid by itself.
 func drawn(rng *rand.Rand) Options {
 	pick := func(all ...string) string { return all[rng.IntN(len(all))] }
 	upTo := func(low, high float64) float64 { return math.Round((low+rng.Float64()*(high-low))*100) / 100 }
@@ -89,9 +89,9 @@ func drawn(rng *rand.Rand) Options {
 	return o
 }
 
-// TestWhatWasAsked: a draft is refused for its supply or fuses alone, or reads
-// as the run that was asked for, with steps that supply and fuses carry.
-func TestWhatWasAsked(t *testing.T) {
+// TestOptionsAreKept: a run file is either refused because of its supply or fuses, or describes
+// the run of the options, with steps that supply and fuses can carry.
+func TestOptionsAreKept(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	written := 0
 	for range 800 {

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// document is what the tables of one file share.
+// document is the state that the tables of one file share.
 type document struct {
 	source
 	file     string
@@ -17,7 +17,7 @@ type document struct {
 	root     *Table
 	current  *Table // that the next keys belong to
 	syntax   bool   // a line was not TOML
-	damaged  bool   // a header was not TOML: any table may miss anything
+	damaged  bool   // a header was not TOML, so that any key of any table may be missing for that reason
 }
 
 func (d *document) newTable(path string, line int) *Table {
@@ -111,7 +111,7 @@ func (d *document) value(path string, n *unstable.Node, line, base int) value {
 type origin int
 
 const (
-	made    origin = iota // on the way to another: [a.b] makes a
+	made    origin = iota // by the header of an inner table: [a.b] makes a
 	headed                // by its own header
 	dotted                // by a dotted key
 	inlined               // as a value

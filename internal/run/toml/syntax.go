@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// mostSyntaxFaults ends the reading of a file that is not TOML.
+// mostSyntaxFaults is the number of syntax faults after which reading ends.
 const mostSyntaxFaults = 20
 
 // beginning matches a line that can begin an expression: a header, or a key and an equals sign.
@@ -95,7 +95,8 @@ func Parse(file string, src []byte) *Table {
 	}
 }
 
-// broken reports an expression that is no TOML and gives the line to go on at.
+// broken reports an expression that is not TOML and returns the line at which reading
+// continues.
 func (d *document) broken(err error, parser *unstable.Parser, base, start int) int {
 	f := fault.Fault{File: d.file, Line: start, Text: err.Error()}
 	var at *unstable.ParserError
@@ -126,7 +127,7 @@ func (d *document) broken(err error, parser *unstable.Parser, base, start int) i
 	return start
 }
 
-// advice guesses from the byte that the parser stopped at what was forgotten.
+// advice returns a hint for the byte at which the parser stopped; "" for none.
 func (d *document) advice(offset int) string {
 	line := d.text(d.line(offset))
 	before := bytes.TrimRight(line[:min(len(line), offset-d.starts[d.line(offset)-1])], " \t")

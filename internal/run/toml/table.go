@@ -132,7 +132,7 @@ func (t *Table) Table(key string) (*Table, bool) {
 }
 
 // NumberOrTable returns a number, or an inner table where the file has one (then
-// table is not nil).
+// inner is not nil).
 func (t *Table) NumberOrTable(key string) (x float64, inner *Table, ok bool) {
 	if v, there := t.ask(key); there && v.kind == table {
 		inner, ok = t.Table(key)
@@ -166,7 +166,7 @@ func (t *Table) Tables(key string) []*Table {
 	return v.tables
 }
 
-// open lists inner tables as read, each once.
+// open marks inner tables as read.
 func (t *Table) open(inner ...*Table) {
 	for _, i := range inner {
 		if !slices.Contains(t.opened, i) {
@@ -175,7 +175,7 @@ func (t *Table) open(inner ...*Table) {
 	}
 }
 
-// Fault reports what a key, or with "" the table itself, means wrongly.
+// Fault reports a fault of a key's value, or of the table itself for the key "".
 func (t *Table) Fault(key, text, hint string) {
 	name := t.path
 	if key != "" {
@@ -184,16 +184,16 @@ func (t *Table) Fault(key, text, hint string) {
 	t.doc.add(t.Line(key), name, text, hint)
 }
 
-// Missing reports a key that must be there, unless it may have stood on a line
-// that could not be read.
+// Missing reports a required key that is not set, unless it may have been on a line that
+// could not be read.
 func (t *Table) Missing(key, hint string) {
 	if !t.damaged && !t.doc.damaged {
 		t.doc.add(t.line, t.name(key), "is missing", hint)
 	}
 }
 
-// Damaged reports whether any line of the file could not be read, so that what
-// seems to be missing may have been there.
+// Damaged reports whether any line of the file could not be read, so that a key may be
+// missing for that reason.
 func (t *Table) Damaged() bool { return t.doc.syntax }
 
 // Done reports every unknown key of t and of its inner tables: one that was not read by name.

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// read asks a document for one key of each kind, the way a caller would.
+// read reads one key of each kind, as a caller does.
 func read(src string) (*Table, error) {
 	root := Parse("f.toml", []byte(src))
 	root.Text("name")
@@ -105,7 +105,7 @@ func TestFaults(t *testing.T) {
 	}
 }
 
-// A file that is not TOML is given up after twenty faults, and the last line says so.
+// Reading of a file that is not TOML ends after twenty faults, and the last fault says so.
 func TestManyBadLines(t *testing.T) {
 	_, err := read(strings.Repeat("x = y\n", 200))
 	list, _ := errors.AsType[fault.List](err)

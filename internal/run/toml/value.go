@@ -8,7 +8,7 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// kind is the type of a value as a person would call it.
+// kind is the type of a value, named as in messages.
 type kind int
 
 const (
