@@ -77,7 +77,7 @@ func TestSimulatedProbe(t *testing.T) {
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"plain-lines\"\nport = \"simulated\"\n"+
 		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
 	s.do(`ohmkeep probe check shelf.toml board --seconds 0.3`).exits(Passes).prints(devices.BoardGreeting, "plain-lines on simulated", "1 current ")
-	s.do(`ohmkeep probe check --profile plain-lines --port simulated`).refused("what is simulated is a run (name a run file and its probe)")
+	s.do(`ohmkeep probe check --profile plain-lines --port simulated`).refused("a run is needed to simulate (name a run file and its probe)")
 }
 
 func TestKernelProbe(t *testing.T) {

@@ -75,7 +75,7 @@ func TestWatchMarks(t *testing.T) {
 func TestWatchSimulated(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf+board("cabinet", "simulated"))
-	s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused("what is simulated was not measured (--simulated stores it nevertheless")
+	s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused("simulated values are not measured (--simulated stores them nevertheless")
 	w := s.watch("--commit", "50ms", "--simulated")
 	w.until("stored", func() bool {
 		_, text := w.ask("GET", "/status", "")

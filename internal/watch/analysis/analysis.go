@@ -1,8 +1,8 @@
-// Package analysis is the watch's nightly analysis: what was stored since the last one
-// is folded into the state of drift that the store keeps.
+// Package analysis is the watch's nightly analysis. It reads what was stored since the last
+// analysis and updates the drift state in the store.
 //
-// So a night costs the same after ten years as after one, and a restart reports no
-// change twice. Where the store is damaged, nights go on with what can be read.
+// The cost of a night therefore does not grow with the age of the store, and no change is
+// reported twice after a restart. From a damaged store it uses the readings that can be read.
 package analysis
 
 import (
@@ -39,7 +39,7 @@ func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.H
 		return nil, err
 	}
 	f := drift.Follow(r, state)
-	// The newest day is taken again: it may have gone on since.
+	// The newest day is analysed again: readings may have been added to it.
 	since := time.Unix(state.Day*86400, 0)
 	calls, err := f.Take(withoutDamage(WellDated(s.Readings(ctx, r.Name, store.Filter{Since: since}), o.Now())))
 	if err != nil {
@@ -91,8 +91,8 @@ func WellDated(readings iter.Seq2[reading.Reading, error], now time.Time) iter.S
 }
 
 // Beginning returns the state from which drift is followed, and the moment from which
-// readings are taken: the first, or where old readings were let go, what the newest
-// analysis knows of them.
+// readings are used: the first one. If old readings were deleted, the state is that of the
+// newest analysis, and readings are used from its last day on.
 func Beginning(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (state *drift.State, since time.Time, err error) {
 	state = &drift.State{Version: drift.Version}
 	thinned, err := s.WasThinned(ctx, r.Name)
@@ -108,8 +108,9 @@ func Beginning(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (
 	return state, since, err
 }
 
-// load returns the state that the store keeps. One of another version, or of a clock
-// that ran ahead, is made again from the readings.
+// load returns the drift state in the store. A state of another version, or with a date more
+// than two days in the future, is replaced by an empty one, so that it is computed again from
+// the readings.
 func load(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*drift.State, error) {
 	version, b, ok, err := s.State(ctx, r.Name, stateName)
 	if err != nil {

@@ -61,8 +61,8 @@ type Clock struct {
 	floor             time.Time     // no date before this one can be right
 	offset            time.Duration // of the anchor: date − since boot, from the Unix epoch
 	certain           bool
-	otherOffset       time.Duration // the contradicting wall clock's offset …
-	contradictedSince time.Duration // … and since when (since boot) it has been that
+	otherOffset       time.Duration // offset of the wall clock that contradicts the dates …
+	contradictedSince time.Duration // … and since when it has had that offset, since boot
 	contradicted      bool
 	set               bool // the wall clock was set since the start, or runs on a battery
 	neverCertain      bool // no date of this boot has been certain yet
@@ -74,7 +74,7 @@ type Clock struct {
 type ClockChange struct {
 	Stamp
 	Certain bool
-	By      time.Duration // how far the dates moved; 0 where they went on
+	By      time.Duration // by how much the dates moved; 0 = they continue
 	Why     string
 }
 
@@ -113,11 +113,11 @@ var epoch = time.Unix(0, 0).UTC()
 // slew is a small correction backwards. Dates before it stay, and dates after it advance slowly
 // until the corrected ones have caught up, so that the order is kept.
 type slew struct {
-	at     time.Duration // since boot
-	before time.Duration // the offset until then
+	at     time.Duration // of the correction, since boot
+	before time.Duration // offset before it
 }
 
-// slewFactor is the factor by which dates advance more slowly meanwhile.
+// slewFactor is the factor by which dates advance more slowly during a slew.
 const slewFactor = 1000
 
 // readClocks reads the two clocks as nearly at once as possible: if the program were suspended between
@@ -135,12 +135,12 @@ func readClocks(m Clocks) (since time.Duration, wall time.Time) {
 			break
 		}
 	}
-	// Between whole milliseconds lies nothing that a wall clock is good for, and a
-	// distance of whole ones is stored in few bytes.
+	// A wall clock is not accurate to less than 1 ms, and an offset of whole milliseconds
+	// is stored in few bytes.
 	return since, epoch.Add((wall.Sub(epoch) - since).Round(time.Millisecond) + since)
 }
 
-// SinceBoot returns the present moment for At.
+// SinceBoot returns the time since boot, as At takes it.
 func (c *Clock) SinceBoot() time.Duration { return c.machine.SinceBoot() }
 
 // Certain reports whether dates are certain now.
@@ -201,7 +201,7 @@ func (c *Clock) Check() {
 		c.otherOffset, c.contradictedSince, c.contradicted, c.set, c.certain = offset, since, true, true, false
 		c.report(since, 0, "the wall clock was set by "+by.Round(time.Second).String())
 	case since-c.contradictedSince >= steadyTime && c.set && !wall.Before(Earliest):
-		c.adopt(since, offset, "the wall clock has stood for an hour as it was set")
+		c.adopt(since, offset, "the wall clock has been steady for an hour since it was set")
 	}
 }
 
@@ -210,7 +210,7 @@ func (c *Clock) correct(since, offset time.Duration) {
 	if abs(offset-c.offset) <= clockReadError {
 		return
 	}
-	ahead := c.at(since).Time.Sub(epoch) - since // of the dates, which may still creep
+	ahead := c.at(since).Time.Sub(epoch) - since // offset of the dates, which may still be slewing
 	c.slewing = slew{}
 	if offset < ahead {
 		c.slewing = slew{since, ahead}
@@ -218,7 +218,7 @@ func (c *Clock) correct(since, offset time.Duration) {
 	c.offset, c.contradicted = offset, false
 }
 
-// adopt makes the wall clock the anchor.
+// adopt takes the wall clock's offset as the anchor, with certain dates.
 func (c *Clock) adopt(since, offset time.Duration, why string) {
 	by := offset - c.offset
 	c.offset, c.certain, c.contradicted, c.neverCertain = offset, true, false, false
@@ -226,6 +226,7 @@ func (c *Clock) adopt(since, offset time.Duration, why string) {
 	c.report(since, by, why)
 }
 
+// report calls change.
 func (c *Clock) report(since, by time.Duration, why string) {
 	if c.change != nil {
 		c.change(ClockChange{Stamp: c.at(since), Certain: c.certain, By: by, Why: why})

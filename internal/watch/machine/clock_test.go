@@ -50,7 +50,7 @@ func TestClock(t *testing.T) {
 		stored  time.Duration // the newest stored reading, beside floor
 		start   string
 		events  []event
-		changes string // that were told, C certain or u
+		changes string // that were reported: C certain, u uncertain
 	}{
 		{"a battery clock", board{battery: true}, 0, 0, "0s", []event{
 			{"hours", wait(5 * time.Hour), "0s"},
@@ -63,12 +63,12 @@ func TestClock(t *testing.T) {
 		}, "uC"},
 		{"no battery, begins when it was last off", board{}, -30 * time.Minute, 0, "-30m0s?", []event{
 			{"a minute", wait(time.Minute), "-30m0s?"},
-			{"vouched for", func(b *board) { b.turn(30 * time.Minute); b.synchronised = true }, "0s"},
+			{"time service", func(b *board) { b.turn(30 * time.Minute); b.synchronised = true }, "0s"},
 		}, "uC"},
 		{"synchronised, with any stored date", board{synchronised: true}, -day, 0, "-24h0m0s", nil, "C"},
 		{"a battery that is empty", board{battery: true}, -year, 0, "-59m59.999s?", []event{
 			{"still", wait(time.Minute), "-59m59.999s?"},
-			{"vouched for", func(b *board) { b.turn(year); b.synchronised = true }, "0s"},
+			{"time service", func(b *board) { b.turn(year); b.synchronised = true }, "0s"},
 		}, "uC"},
 		{"set back a year and again right", board{battery: true}, 0, 0, "0s", []event{
 			{"set back", turn(-year), "0s?"},
@@ -78,7 +78,7 @@ func TestClock(t *testing.T) {
 		{"set forward a day", board{battery: true}, 0, 0, "0s", []event{
 			{"set forward", turn(day), "0s?"},
 			{"a while", wait(59 * time.Minute), "0s?"},
-			{"it stands", wait(2 * time.Minute), "24h0m0s"},
+			{"steady for an hour", wait(2 * time.Minute), "24h0m0s"},
 		}, "CuC"},
 		{"set forward and back", board{battery: true}, 0, 0, "0s", []event{
 			{"set forward", turn(day), "0s?"},
@@ -87,36 +87,36 @@ func TestClock(t *testing.T) {
 		}, "CuuC"},
 		{"set back within what is stored stands", board{battery: true}, 0, 0, "0s", []event{
 			{"set back", turn(-30 * time.Minute), "0s?"},
-			{"it stands", wait(61 * time.Minute), "-30m0s"},
+			{"steady for an hour", wait(61 * time.Minute), "-30m0s"},
 		}, "CuC"},
 		{"set forward by a time service", board{battery: true}, 0, 0, "0s", []event{
-			{"vouched for", sync, "0s"},
+			{"time service", sync, "0s"},
 			{"set forward", turn(day), "24h0m0s"},
 		}, "CC"},
 		{"one start in 2099, then a battery clock that is right", board{battery: true}, 0, 73 * year, "639479h0m0.001s?", []event{
 			{"a while", wait(59 * time.Minute), "639479h0m0.001s?"},
-			{"it stands", wait(2 * time.Minute), "0s"},
+			{"steady for an hour", wait(2 * time.Minute), "0s"},
 			{"hours", wait(5 * time.Hour), "0s"},
 		}, "uC"},
-		{"one start in 2099, then vouched for", board{}, 0, 73 * year, "639479h0m0.001s?", []event{
+		{"one start in 2099, then a time service", board{}, 0, 73 * year, "639479h0m0.001s?", []event{
 			{"hours", wait(5 * time.Hour), "639479h0m0.001s?"},
-			{"vouched for", sync, "0s"},
+			{"time service", sync, "0s"},
 		}, "uC"},
 		{"one start in 2099, then set by a person", board{}, -day, 73 * year, "639479h0m0.001s?", []event{
 			{"hours", wait(5 * time.Hour), "639479h0m0.001s?"},
 			{"set right", turn(day), "639479h0m0.001s?"},
-			{"it stands", wait(61 * time.Minute), "0s"},
+			{"steady for an hour", wait(61 * time.Minute), "0s"},
 		}, "uuC"},
-		{"no battery, begins before what is stored, and nobody sets it", board{}, -90 * time.Minute, 0, "-59m59.999s?", []event{
+		{"no battery, begins before what is stored, and is never set", board{}, -90 * time.Minute, 0, "-59m59.999s?", []event{
 			{"hours", wait(5 * time.Hour), "-59m59.999s?"},
 		}, "u"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			b := c.board
 			b.since, b.wall = time.Minute, noon.Add(c.off)
-			var told strings.Builder
+			var reported strings.Builder
 			k := NewClock(&b, floor.Add(c.stored), func(x ClockChange) {
-				told.WriteByte("uC"[map[bool]int{false: 0, true: 1}[x.Certain]])
+				reported.WriteByte("uC"[map[bool]int{false: 0, true: 1}[x.Certain]])
 				if x.Why == "" {
 					t.Error("a change without a reason")
 				}
@@ -142,8 +142,8 @@ func TestClock(t *testing.T) {
 					t.Errorf("%s: %s, want %s", e.name, got, e.want)
 				}
 			}
-			if told.String() != c.changes {
-				t.Errorf("told %s, want %s", told.String(), c.changes)
+			if reported.String() != c.changes {
+				t.Errorf("reported %s, want %s", reported.String(), c.changes)
 			}
 		})
 	}

@@ -10,7 +10,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// System gives the machine that the program runs on.
+// System returns the clocks of the machine that the program runs on.
 func System() Clocks {
 	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
 	if err != nil {

@@ -4,8 +4,8 @@ package machine
 
 import "time"
 
-// System gives the machine that the program runs on. Elsewhere than on Linux the
-// time since the program's start stands for that since boot.
+// System returns the clocks of the machine that the program runs on. On systems other than
+// Linux, SinceBoot is the time since the program's start.
 func System() Clocks { return system{boot: started.UTC().Format("20060102T150405.000000000")} }
 
 type system struct{ boot string }

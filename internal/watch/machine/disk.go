@@ -1,7 +1,7 @@
 package machine
 
-// DiskSpace is the space on a disk, and how much was written to it: cards wear out by
-// what is written.
+// DiskSpace is the space on a disk and the number of bytes written to it, by which memory
+// cards wear out.
 type DiskSpace struct {
 	Free    int64 // bytes that an ordinary user may still use
 	Size    int64 // bytes

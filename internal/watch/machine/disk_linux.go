@@ -27,8 +27,8 @@ func ReadDiskSpace(path string) (DiskSpace, error) {
 	}, nil
 }
 
-// written gives the bytes written to a block device since boot. The seventh number
-// of its file stat counts sectors of 512 bytes, also where the device's own are larger
+// written returns the bytes written to a block device since boot. The seventh number
+// of its file stat counts sectors of 512 bytes, whatever the device's sector size
 // (kernel documentation, block/stat).
 func written(devices string, major, minor uint32) int64 {
 	text, err := os.ReadFile(filepath.Join(devices, fmt.Sprintf("%d:%d", major, minor), "stat"))

@@ -15,14 +15,14 @@ import (
 // collector is the prometheus.Collector of a source.
 type collector struct{ source Source }
 
-// Describe gives the description of every metric.
+// Describe sends the description of every metric.
 func (c collector) Describe(descriptions chan<- *prometheus.Desc) {
 	for _, m := range all {
 		descriptions <- m.Desc
 	}
 }
 
-// Collect gives every metric of one moment.
+// Collect sends every metric from one snapshot.
 func (c collector) Collect(metrics chan<- prometheus.Metric) {
 	s := c.source.Snapshot()
 	give := func(m metric, value float64, labels ...string) {
@@ -73,7 +73,7 @@ func (c collector) Collect(metrics chan<- prometheus.Metric) {
 // sendFunc sends a value of a metric; labels are those beside run, in their order.
 type sendFunc func(m metric, value float64, labels ...string)
 
-// sendHistory gives the resistances of the nightly analysis.
+// sendHistory sends the resistances of the nightly analysis.
 func sendHistory(h *history.History, give sendFunc) {
 	if h == nil {
 		give(failing, 0)
@@ -99,11 +99,11 @@ func sendHistory(h *history.History, give sendFunc) {
 	}
 }
 
-// maxAge is how old a value may be, in seconds, and still be shown as the present one.
+// maxAge is the largest age, in seconds, of a value that is served.
 const maxAge = 300
 
-// sendValues gives the newest value of every place. Where two instruments measure
-// the same one, the fresher value counts.
+// sendValues sends the newest value of every place of measurement. If two instruments measure
+// at the same place, it sends the newer value.
 func sendValues(s recorder.Snapshot, give sendFunc) {
 	type place struct {
 		quantity run.Quantity

@@ -1,8 +1,8 @@
 // Package metrics serves the state of a watch in the Prometheus text format, in base
 // units, with labels from the run file alone.
 //
-// One collector makes every metric from one snapshot at each scrape. So the values
-// of a scrape belong together, and what has left the run file leaves the metrics.
+// One collector makes every metric from one snapshot at each scrape. All values of a scrape
+// are therefore of one moment, and what was removed from the run file is not served.
 package metrics
 
 import (
@@ -19,7 +19,7 @@ import (
 // Disk is the storage that the store's file is on.
 type Disk struct {
 	Store   int64 // bytes of the store and what belongs to it
-	Damaged bool  // the store is known to be damaged, or one was put aside since the start
+	Damaged bool  // the store is known to be damaged, or a damaged one was replaced since the start
 	Free    int64 // bytes that the program may still use
 	Size    int64 // bytes
 	Written int64 // bytes written to the device since boot by all programs; -1 = not known
@@ -46,7 +46,7 @@ type metric struct {
 	kind prometheus.ValueType
 }
 
-// all are the metrics that a collector may give.
+// all are the metrics that a collector may send.
 var all []metric
 
 func gauge(name, help string, labels ...string) metric {

@@ -1,11 +1,13 @@
 // Package probe opens the probes of a run file: a device, a recorded transcript or a
 // simulation, depending on the port.
 //
-// A port is the path of a serial port; for a device that the kernel reads its address
-// (package hwmon); "transcript:FILE", a file beside the run file, which is replayed at its
-// recorded speed and is silent afterwards; or "simulated", the
-// run's own network with errors and resistances that are drawn from a seed. What a
-// simulation says is not measured, and its identity says so.
+// A port is one of:
+//   - the path of a serial port;
+//   - the address of a device that the kernel reads (package hwmon);
+//   - "transcript:FILE", a file beside the run file, which is replayed at its recorded speed
+//     and is silent afterwards;
+//   - "simulated", the network of the run with random errors and resistances from a fixed
+//     seed. Its values are not measured, and its identity says so.
 package probe
 
 import (
@@ -35,14 +37,14 @@ const (
 // simulates is connected to the same simulated run.
 type Opener struct {
 	Run *run.Run // nil: no run, and nothing is simulated
-	Dir string   // the run file's folder, from which names of transcripts count
+	Dir string   // the run file's folder; paths of transcripts are relative to it
 
 	mu        sync.Mutex
 	simulated *simulated
 }
 
-// Open opens a probe. Of o it sets the channels, the shunts and the connection,
-// where the run file says them.
+// Open opens a probe. It sets the channels, the shunts and the connection of o where the run
+// file states them.
 func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
 	o.Channels = append(o.Channels, queriedChannels(x, p)...)
 	for _, c := range x.Channels {
@@ -178,7 +180,7 @@ func queriedChannels(x run.Probe, p *profile.Profile) []instrument.Channel {
 	return channels
 }
 
-// cutLast parts a text at its last blank.
+// cutLast splits a text at its last space.
 func cutLast(s string) (before, after string, ok bool) {
 	i := strings.LastIndexByte(s, ' ')
 	if i < 0 {

@@ -18,9 +18,9 @@ import (
 )
 
 const (
-	seed          = 4                      // makes each simulation the same
-	stepDuration  = 20 * time.Second       // each step is shown so long, one after another
-	boardInterval = 200 * time.Millisecond // between two rounds of a simulated board
+	seed          = 4                      // so that every simulation is the same
+	stepDuration  = 20 * time.Second       // of each step; the steps of the run are repeated in order
+	boardInterval = 200 * time.Millisecond // between two sets of lines of a simulated board
 )
 
 // simulated is the simulated run that the simulated instruments are connected to.
@@ -35,13 +35,14 @@ type simulated struct {
 
 func newSimulated(r *run.Run) (*simulated, error) {
 	if len(r.Steps) == 0 {
-		return nil, fault.Fault{File: r.File, Text: "without a step nothing can be simulated", Hint: "add a [[step]]"}
+		return nil, fault.Fault{File: r.File, Text: "a simulation needs a step", Hint: "add a [[step]]"}
 	}
 	rng := rand.New(rand.NewPCG(seed, seed))
 	return &simulated{run: r, actual: plant.New(r, plant.Plain, rng), rng: rng, begun: time.Now(), step: -1}, nil
 }
 
-// value is what a meter shows at a channel's place; NaN where it has none.
+// value returns the SI value that a meter shows at a channel's place of measurement; NaN if the
+// channel has none.
 func (s *simulated) value(by *plant.Meter, x run.Probe, q run.Quantity, at func(run.ProbeChannel) bool) float64 {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -68,7 +69,7 @@ func (s *simulated) value(by *plant.Meter, x run.Probe, q run.Quantity, at func(
 // simulate opens a probe on a simulated instrument inside the process.
 func (op *Opener) simulate(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
 	if op.Run == nil {
-		return nil, fault.Fault{Text: "port simulated: what is simulated is a run", Hint: "name a run file and its probe"}
+		return nil, fault.Fault{Text: "port simulated: a run is needed to simulate", Hint: "name a run file and its probe"}
 	}
 	op.mu.Lock()
 	if op.simulated == nil {
@@ -99,7 +100,7 @@ func (op *Opener) simulate(ctx context.Context, x run.Probe, p *profile.Profile,
 	return &simulatedDevice{Instrument: opened, end: end}, nil
 }
 
-// simulatedDevice is an instrument whose device is a simulation of ours.
+// simulatedDevice is an instrument on a simulated device.
 type simulatedDevice struct {
 	instrument.Instrument
 	end func()

@@ -13,26 +13,26 @@ type commits struct {
 	done      uint64
 	failed    uint64
 	refused   uint64        // readings that the store would never take
-	last      time.Duration // since boot, of the last that was done
-	duration  time.Duration // of the last that was done
-	err       error         // of the last; nil = it was done
-	errSince  time.Duration // since boot
+	last      time.Duration // when the last successful commit ended, since boot
+	duration  time.Duration // of the last successful commit
+	err       error         // of the last commit; nil = it succeeded
+	errSince  time.Duration // since when commits have failed, since boot
 }
 
 const (
 	firstRetry = 200 * time.Millisecond
 	lastRetry  = 10 * time.Second
-	// firstCommit is the interval until readings were stored once, so that a person who
-	// has just started a watch soon sees that it works.
+	// firstCommit is the longest interval before the first commit with readings, so that a
+	// watch that has just been started soon shows that it works.
 	firstCommit = 500 * time.Millisecond
-	// lastCommit is how long the commit at the end may take.
+	// lastCommit is the time-out of the commit when the watch ends.
 	lastCommit = 1200 * time.Millisecond
 )
 
-// commitQueue commits until ctx ends, and then once more.
+// commitQueue commits the queue until ctx ends, and then once more.
 func (r *Recorder) commitQueue(ctx context.Context) {
 	var held Batch
-	pause, retry := time.Duration(0), time.Duration(0) // retry: since boot, 0 = the last commit was done
+	pause, retry := time.Duration(0), time.Duration(0) // retry: when to try again, since boot; 0 = the last commit succeeded
 	timer := time.NewTimer(time.Hour)
 	defer timer.Stop()
 	for {
@@ -64,7 +64,7 @@ func (r *Recorder) commitQueue(ctx context.Context) {
 
 func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 }
 
-// timeToCommit returns how long the writer may sleep so that the oldest reading is stored in time.
+// timeToCommit returns how long the writer may wait so that the oldest reading is stored in time.
 func (r *Recorder) timeToCommit(held Batch, retry time.Duration) time.Duration {
 	if retry > 0 {
 		return max(retry-r.o.Clock.SinceBoot(), 0)
@@ -75,7 +75,7 @@ func (r *Recorder) timeToCommit(held Batch, retry time.Duration) time.Duration {
 		return 0
 	}
 	if r.queue.empty() {
-		return time.Hour // until woken
+		return time.Hour // until wakeWriter
 	}
 	interval := r.o.Commit
 	if !r.commit.anyStored {
@@ -86,7 +86,7 @@ func (r *Recorder) timeToCommit(held Batch, retry time.Duration) time.Duration {
 	return max(due-r.o.Clock.SinceBoot(), 0)
 }
 
-// fill takes the next batch from the queue where none is held.
+// fill takes the next batch from the queue if held is empty.
 func (r *Recorder) fill(held *Batch) {
 	if !held.empty() {
 		return
@@ -94,14 +94,14 @@ func (r *Recorder) fill(held *Batch) {
 	r.mu.Lock()
 	if n := r.queue.unmarked; n > 0 {
 		r.queue.unmarked = 0
-		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings for want of room", n))
+		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings: the queue was full", n))
 	}
 	held.Readings, held.Marks = r.queue.take()
 	r.mu.Unlock()
 }
 
-// tryCommit commits what is held and empties it, and reports whether that succeeded. What
-// is stored is not held any more, even where the rest is.
+// tryCommit commits a batch and empties it, and reports whether it succeeded. If it fails
+// half-way, held keeps only what is not stored.
 func (r *Recorder) tryCommit(ctx context.Context, held *Batch) bool {
 	begun := r.o.Clock.SinceBoot()
 	waiting := len(held.Readings)
@@ -116,7 +116,7 @@ func (r *Recorder) tryCommit(ctx context.Context, held *Batch) bool {
 	defer r.mu.Unlock()
 	now := r.o.Clock.SinceBoot()
 	if err != nil && ctx.Err() != nil {
-		return false // cut off by the end of the watch, which commits once more
+		return false // the watch ends, and commits once more
 	}
 	if err != nil {
 		r.commit.failed++
@@ -140,7 +140,7 @@ func (r *Recorder) tryCommit(ctx context.Context, held *Batch) bool {
 // storeInParts stores a refused batch in parts, in its order, and leaves out the readings that the
 // store refuses one by one.
 func (r *Recorder) storeInParts(ctx context.Context, held *Batch) error {
-	refused, all := 0, error(ErrRefused) // what the store said to all that is held
+	refused, all := 0, error(ErrRefused) // all: the store's answer to the whole batch; nil = not tried
 	for len(held.Readings) > 0 {
 		n, err := len(held.Readings), all
 		if err == nil {

@@ -16,14 +16,14 @@ func (p *device) markUp(identity string) {
 		p.endGap(now, p.changed, p.why)
 		p.r.o.Log.Info("probe is back", "probe", p.name, "port", p.port, "after", (now.SinceBoot - p.changed.SinceBoot).Round(time.Second))
 	} else {
-		p.r.o.Log.Info("probe is open", "probe", p.name, "port", p.port, "identity", identity)
+		p.r.o.Log.Info("probe opened", "probe", p.name, "port", p.port, "identity", identity)
 	}
 	p.state, p.changed, p.why, p.identity = up, now, "", identity
 	p.good, p.bad, p.lastGood, p.lastBad = 0, 0, 0, 0
 	p.lastLine, p.comparedAt = now.SinceBoot, now.SinceBoot
 }
 
-// endGap marks the end of a gap.
+// endGap adds a mark of the end of a gap that began at since.
 func (p *device) endGap(now, since machine.Stamp, why string) {
 	p.r.add(Mark{Run: p.r.plan.Run.Name, Kind: Found, Probe: p.name, Text: why, Stamp: now, Since: since})
 }
@@ -34,8 +34,8 @@ const (
 	minIdentityInterval = 30 * time.Second
 	// … and at most maxIdentityInterval. Otherwise it has restarted.
 	maxIdentityInterval = 5 * time.Minute
-	// restartMarks is the least interval between marks of restarts: a board may restart again and
-	// again, with a different identity each time.
+	// restartMarks is the shortest interval between two marks of restarts: a board may restart
+	// repeatedly, with a different identity each time.
 	restartMarks = 10 * time.Minute
 )
 
@@ -44,7 +44,7 @@ const (
 func (p *device) comment(text string, now machine.Stamp) {
 	its := p.profile.Line.Identity
 	if its != nil && !its.MatchString(text) || its == nil && p.identityLine != "" && text != p.identityLine {
-		return // it says something else
+		return // not an identity line
 	}
 	was, since := p.identityLine, p.identityAt
 	if since == 0 {
@@ -53,9 +53,9 @@ func (p *device) comment(text string, now machine.Stamp) {
 	p.identityLine, p.identity, p.identityAt = text, text, now.SinceBoot
 	after := p.identityAt - since
 	switch {
-	case p.good == 0: // the opening itself may reset it
+	case p.good == 0: // opening the port may reset the board
 		return
-	case was != "" && text != was: // another board in the same place
+	case was != "" && text != was: // another board on the same port
 	case was == "" && after <= maxIdentityInterval:
 		return
 	case was != "" && after >= minIdentityInterval && after <= maxIdentityInterval && after >= p.identityInterval*3/4:
@@ -68,7 +68,7 @@ func (p *device) comment(text string, now machine.Stamp) {
 		return
 	}
 	p.r.mark(now, Restarted, p.name, text+more)
-	p.r.o.Log.Warn("board began again without being unplugged", "probe", p.name, "identity", text+more)
+	p.r.o.Log.Warn("board has restarted without being unplugged", "probe", p.name, "identity", text+more)
 }
 
 // markDown records that the probe could not be opened or was unplugged.
@@ -98,7 +98,7 @@ func (p *device) sentValues() bool {
 }
 
 const (
-	// maxSilence is the longest silence of an open probe.
+	// maxSilence is how long an opened probe may send nothing before it counts as silent.
 	maxSilence = 5 * time.Minute
 	// lineErrorPeriod is the time over which good and bad lines are compared.
 	lineErrorPeriod = 10 * time.Second

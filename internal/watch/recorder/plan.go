@@ -16,19 +16,19 @@ import (
 type Plan struct {
 	Run      *run.Run
 	Profiles []*profile.Profile
-	Dir      string // the run file's folder, from which names of transcripts count
+	Dir      string // the run file's folder; paths of transcripts are relative to it
 }
 
-// NewPlan returns the plan of a run file, and what of it cannot be recorded as a
-// fault.List: no channel with a place in the run, one whose meter cannot show it, or,
-// unless simulated, one that is simulated.
+// NewPlan returns the plan of a run file. The error is a fault.List: no channel has a place in
+// the run, a channel's meter has no range for its quantity, or a probe is simulated although
+// simulated is false.
 func NewPlan(file string, r *run.Run, profiles []*profile.Profile, simulated bool) (Plan, error) {
 	placed := 0
 	var faults fault.List
 	for _, p := range r.Probes {
 		if p.Port == probe.Simulated && !simulated && slices.ContainsFunc(p.Channels, func(c run.ProbeChannel) bool { return c.From != "" }) {
-			faults.Add(fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: "what is simulated was not measured",
-				Hint: "--simulated stores it nevertheless; give it a store of its own"})
+			faults.Add(fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: "simulated values are not measured",
+				Hint: "--simulated stores them nevertheless; use a separate store"})
 		}
 		for _, c := range p.Channels {
 			if c.From == "" {

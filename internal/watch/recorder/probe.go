@@ -21,7 +21,7 @@ type device struct {
 	r       *Recorder
 	name    string
 	port    string
-	config  run.Probe // as it was when it was opened
+	config  run.Probe // its entry in the run file when it was opened
 	profile *profile.Profile
 	open    Opener
 	wiring  atomic.Pointer[wiring]
@@ -34,28 +34,28 @@ type device struct {
 	// All below is guarded by r.mu.
 	state            state
 	identity         string
-	why              string        // what was wrong last; "" while it is up
+	why              string        // the last error; "" while state is up
 	changed          machine.Stamp // when state changed
-	lastLine         time.Duration // since boot, of the last line or, at first, of the opening
-	lastValues       time.Duration // … and of the last line with values; every one has its own
+	lastLine         time.Duration // time of the last line, or of opening, since boot
+	lastValues       time.Duration // date of the last line with values, since boot; no two lines share one
 	good             uint64        // lines with readings, since it was opened
 	bad              uint64        // bad lines, since it was opened
-	lastGood         uint64        // as they were when look looked …
+	lastGood         uint64        // good and bad when they were last compared …
 	lastBad          uint64
-	comparedAt       time.Duration
+	comparedAt       time.Duration // … at this time since boot
 	silent           bool
-	silentSince      machine.Stamp // when it was heard last before that
-	identityLine     string        // the comment that says who the board is; "" = none was heard since it was opened
-	identityAt       time.Duration // since boot, when it said so last
-	identityInterval time.Duration // how often it says so; 0 = not known
-	restarts         rateLimit     // marks that it began again
-	unreadable       bool
+	silentSince      machine.Stamp // time of the last line before the silence
+	identityLine     string        // the comment with the board's identity; "" = none since it was opened
+	identityAt       time.Duration // when the identity line last arrived, since boot
+	identityInterval time.Duration // longest usual interval between two identity lines; 0 = not known
+	restarts         rateLimit     // of marks of restarts
+	unreadable       bool          // most lines cannot be parsed
 	waitingLines     []waitingLine // read after a stall
-	recovered        stall         // the newest after which all lines that waited were read
-	stalls           rateLimit     // marks of such lines
+	recovered        stall         // the newest stall whose waiting lines were all read
+	stalls           rateLimit     // of marks of waiting lines
 }
 
-// state is whether a probe is open.
+// state is whether a probe is opened.
 type state int
 
 const (
@@ -64,8 +64,8 @@ const (
 	up
 )
 
-// totals are what a probe has done since the program began, however often it was
-// unplugged and the run file read.
+// totals are counts of a probe since the program's start. They continue when the probe is
+// unplugged or the run file is read again.
 type totals struct{ stored, bad, skipped, unusable, lost, restarts uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
@@ -74,8 +74,8 @@ func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *dev
 		tried: make(chan struct{}), ended: make(chan struct{})}
 }
 
-// same reports whether a probe of a run file is this one. What is simulated is so for
-// one run, and begins again with another.
+// same reports whether an entry of a run file is this probe. A simulated probe never is: its
+// simulation is of one run, and starts again with another.
 func (p *device) same(its run.Probe, of *profile.Profile) bool {
 	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, of) &&
 		maps.Equal(shunts(p.config), shunts(its)) && p.port != probe.Simulated
@@ -92,6 +92,7 @@ func shunts(its run.Probe) map[string]float64 {
 	return all
 }
 
+// use replaces the wiring of the probe.
 func (p *device) use(w *wiring) {
 	if before := p.wiring.Load(); before != nil {
 		w.copyState(before)
@@ -112,8 +113,8 @@ func (p *device) start(ctx context.Context) {
 
 func (p *device) stop() { p.cancel() }
 
-// Back-off between two tries to open a probe. A device that is back is heard
-// within the longest; a try costs next to nothing.
+// Back-off between two tries to open a probe. A device that was plugged in again is opened
+// within longestPause; a try costs little.
 const (
 	firstPause   = 50 * time.Millisecond
 	longestPause = 2 * time.Second
@@ -149,8 +150,8 @@ func (p *device) run(ctx context.Context) {
 	}
 }
 
-// now is the clock that instruments are read by: the time since boot, which
-// which cannot be set, as if the machine had been started in 1970.
+// now is the clock of instruments: the time since boot, which cannot be set, written as a time
+// since 1970.
 func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBoot())) }
 
 // read reads the device until it is unplugged or ctx ends.
@@ -159,7 +160,7 @@ func (p *device) read(ctx context.Context, device instrument.Instrument) error {
 		return p.query(ctx, device)
 	}
 	for {
-		// What a line holds comes through hear, all of it at once.
+		// receive gets all samples of a line at once.
 		if _, err := device.Next(ctx); err != nil {
 			if ctx.Err() != nil {
 				drain(device)
@@ -202,7 +203,7 @@ func (p *device) query(ctx context.Context, device instrument.Instrument) error 
 			if err != nil {
 				return err
 			}
-			if p.profile.Kind == profile.SCPI { // what the kernel says comes through hear
+			if p.profile.Kind == profile.SCPI { // receive gets the samples of other kinds
 				p.take(s.Time, []reading.Sample{s})
 			}
 		}

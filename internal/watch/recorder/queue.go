@@ -9,58 +9,57 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// entry is a reading that waits. While a disk is full hundreds of thousands wait, so
-// that it takes few bytes.
+// entry is a reading in the queue. It is small, because hundreds of thousands wait while a
+// disk is full.
 type entry struct {
 	shared    *shared
 	value     float64
 	date      int64 // ns since 1970
 	sinceBoot time.Duration
 	counts    int64
-	text      uint32 // where its text begins in the block's
+	text      uint32 // offset of its text in block.texts
 	length    uint16 // of its text, bytes
 	quality   reading.Quality
 }
 
-// shared is what the readings of a channel have in common as long as step and unit stay.
+// shared is what readings of a channel have in common while step and unit do not change.
 type shared struct {
 	channel         *channel
 	run, step, unit string
 	perCount        float64 // SI value of a register's count; 0 = there are none
 }
 
-// block is a piece of a queue. The texts of its entries stand one after the other, so
-// that none keeps the line that it came from.
+// block is a part of a queue. It copies the texts of its entries, so that the received lines
+// can be freed.
 type block struct {
 	entries []entry
 	texts   []byte
 }
 
-// blockSize is how many readings a block holds. A queue without room loses a block at a
-// time.
+// blockSize is the number of readings in a block. A full queue drops one block at a time.
 const blockSize = 512
 
 func (b *block) bytes() int { return cap(b.entries)*int(unsafe.Sizeof(entry{})) + cap(b.texts) }
 
-// queue is what waits to be committed.
+// queue holds what is not committed yet.
 type queue struct {
 	maxBytes       int // bytes that the readings may take
 	blocks         []*block
 	olderBytes     int // bytes of all blocks but the newest
-	takenFromFirst int // entries of the oldest block that are taken already
+	takenFromFirst int // entries of the oldest block that were taken
 	waiting        int // readings
 	marks          []Mark
 	taken          int           // readings that the writer holds
-	oldest         time.Duration // since boot, of the first that waits
-	dropped        uint64        // readings lost for want of room, ever
+	oldest         time.Duration // when the oldest reading or mark arrived, since boot
+	dropped        uint64        // readings dropped from a full queue since the start
 	unmarked       uint64        // … of which no mark was made yet
 }
 
-// maxMarks bounds the marks that wait; they are few, but a plug with a loose contact
-// makes many. All together they take at most 3 MB.
+// maxMarks is the largest number of waiting marks: a plug with a loose contact makes many.
+// Together they take at most 3 MB.
 const maxMarks = 2000
 
-// maxMarkText is the most bytes of a waiting mark's text; a device sends what it likes.
+// maxMarkText is the largest number of bytes of a mark's text, part of which a device may send.
 const maxMarkText = 1024
 
 func (q *queue) empty() bool { return q.waiting == 0 && len(q.marks) == 0 }
@@ -77,13 +76,13 @@ func (q *queue) newest() *block {
 	return b
 }
 
-// dropFirst takes the oldest block away.
+// dropFirst drops the oldest block.
 func (q *queue) dropFirst() {
 	if len(q.blocks) > 1 {
 		q.olderBytes -= q.blocks[0].bytes()
 	}
 	q.waiting -= len(q.blocks[0].entries) - q.takenFromFirst
-	q.blocks[0] = nil // its array stays
+	q.blocks[0] = nil // so that it can be freed
 	q.blocks, q.takenFromFirst = q.blocks[1:], 0
 }
 
@@ -112,8 +111,8 @@ func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, cou
 	return first || q.waiting == batchSize
 }
 
-// firstSinceBoot returns when the oldest reading came, or where none waits, the moment
-// given.
+// firstSinceBoot returns when the oldest reading arrived, since boot; none if there is no
+// reading.
 func (q *queue) firstSinceBoot(none time.Duration) time.Duration {
 	if len(q.blocks) == 0 || q.takenFromFirst >= len(q.blocks[0].entries) {
 		return none
@@ -134,7 +133,7 @@ func (q *queue) addMark(m Mark) bool {
 	return first
 }
 
-// redate dates all that waits as a clock does now.
+// redate dates all entries and marks by the present state of the clock.
 func (q *queue) redate(c *machine.Clock) {
 	for _, b := range q.blocks {
 		for i := range b.entries {
@@ -151,11 +150,10 @@ func (q *queue) redate(c *machine.Clock) {
 	}
 }
 
-// batchSize is how many readings are committed at once at most. Waiting for more
-// saves nothing.
+// batchSize is the largest number of readings in one commit. Larger commits save nothing.
 const batchSize = 16_384
 
-// take hands out the first readings, and all marks.
+// take removes and returns the oldest readings, at most batchSize, and all marks.
 func (q *queue) take() (readings []reading.Recorded, marks []Mark) {
 	readings = make([]reading.Recorded, 0, min(q.waiting, batchSize))
 	for len(readings) < cap(readings) {

@@ -11,7 +11,7 @@ import (
 // or client that repeats itself does not fill the log or the store.
 type rateLimit struct {
 	limiter    *rate.Limiter
-	suppressed int // back since the last that was let through
+	suppressed int // events since the last allowed one
 }
 
 // newRateLimit returns a limiter that allows burst events at once, and then one in each interval.
@@ -19,8 +19,8 @@ func newRateLimit(burst int, interval time.Duration) rateLimit {
 	return rateLimit{limiter: rate.NewLimiter(rate.Every(interval), burst)}
 }
 
-// allow reports whether an event at a moment since boot is allowed. more states how many were
-// suppressed since the last; "" = none.
+// allow reports whether an event at a time since boot is allowed. more is a text with the
+// number of events suppressed since the last allowed one; "" = none.
 func (b *rateLimit) allow(now time.Duration) (more string, ok bool) {
 	if !b.limiter.AllowN(time.Unix(0, int64(now)), 1) {
 		b.suppressed++

@@ -49,8 +49,8 @@ func (p *device) take(at time.Time, samples []reading.Sample) {
 // put queues the samples of one line that came at a moment since boot; r.mu is held.
 func (p *device) put(since time.Duration, samples []reading.Sample, date reading.Quality) {
 	r, w := p.r, p.wiring.Load()
-	// Whole milliseconds are stored in few bytes. Lines of the same one stay in
-	// their order, and all stay.
+	// Whole milliseconds are stored in few bytes. Lines of the same millisecond are dated 1 µs
+	// apart, so that their order is kept.
 	at := since.Truncate(time.Millisecond)
 	if at <= p.lastValues {
 		at = p.lastValues + time.Microsecond
@@ -72,7 +72,8 @@ func (p *device) put(since time.Duration, samples []reading.Sample, date reading
 	p.good++
 }
 
-// take queues one sample of a channel that came at a moment and is stored for another.
+// take queues one sample of a channel that arrived at since and is dated at date, both since
+// boot.
 func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date time.Duration) {
 	step, quality := r.steps.at(since)
 	text := s.Text
@@ -88,7 +89,7 @@ func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date tim
 	}
 	same := shared{c, w.run, step, s.Unit, s.Counts.PerCount}
 	if c.shared == nil || *c.shared != same {
-		same.unit = strings.Clone(same.unit) // it would keep its line
+		same.unit = strings.Clone(same.unit) // so that the received line can be freed
 		c.shared = &same
 	}
 	if r.queue.add(c.shared, r.o.Clock.At(date), text, s.Value, s.Counts.N, quality) {

@@ -46,43 +46,43 @@ type Opener func(ctx context.Context, x run.Probe, p *profile.Profile, o instrum
 type Options struct {
 	Store      Store
 	Clock      *machine.Clock
-	Commit     time.Duration      // most time from a line's arrival to its safety on disk
-	Open       Opener             // nil: what stands at the port, see package probe
+	Commit     time.Duration      // longest time from the arrival of a line until it is safe on disk
+	Open       Opener             // nil: that of a probe.Opener
 	Log        *slog.Logger       // nil: no log
-	Before     []reading.Recorded // newest good readings of before the start
-	QueueBytes int                // bytes that waiting readings may take; 0: 20 MiB
+	Before     []reading.Recorded // newest good readings in the store at the start
+	QueueBytes int                // largest number of bytes of waiting readings; 0: 20 MiB
 }
 
-// defaultQueueBytes holds some 380,000 readings: 40 minutes of 16 channels at 10 Hz. With it full
-// a watch stays within the 128 MiB of its unit (TestFullDisk of package cli).
+// defaultQueueBytes is room for about 380,000 readings: 40 minutes of 16 channels at 10 Hz. With a
+// full queue the watch stays within the 128 MiB of its unit (TestFullDisk of package cli).
 const defaultQueueBytes = 20 << 20
 
 // Recorder records. All its methods may be called from any goroutine.
 type Recorder struct {
 	o             Options
 	started       machine.Stamp
-	checkInterval time.Duration // how often the clock, the schedule and the probes are looked at
-	wake          chan struct{} // tells the writer to look
+	checkInterval time.Duration // between two checks of the clock, the schedule and the probes
+	wake          chan struct{} // makes the writer check the queue
 	tried         chan struct{}
 
-	mu      sync.Mutex // of all that follows
+	mu      sync.Mutex // guards all fields below
 	plan    Plan
 	running bool
 	probes  []*device // in the order of the plan
 	steps   steps
-	// Announcements of steps that are taken, and those that are marked.
+	// Limits of accepted announcements of steps, and of their marks.
 	announced, stepMarks rateLimit
-	lastRun              time.Duration // since boot, when the recorder was seen to run last
+	lastRun              time.Duration // when the recorder last ran, since boot
 	stall                stall         // the newest
 	stallMarks           rateLimit
 
 	queue         queue
 	commit        commits
-	totalsByProbe map[string]*totals // by probe
-	readers       sync.WaitGroup     // probes that run
+	totalsByProbe map[string]*totals // by the probe's name
+	readers       sync.WaitGroup     // goroutines of probes
 }
 
-// New makes a recorder, which does nothing before Run.
+// New returns a recorder, which does nothing before Run.
 func New(p Plan, o Options) *Recorder {
 	if o.Log == nil {
 		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
@@ -99,8 +99,8 @@ func New(p Plan, o Options) *Recorder {
 	return r
 }
 
-// Run records until ctx ends, then takes what has arrived, commits it, and
-// returns within two seconds. No fault of a probe or of the store ends it.
+// Run records until ctx ends. Then it reads the lines that have arrived, commits them and
+// returns within two seconds. No error of a probe or of the store ends it.
 func (r *Recorder) Run(ctx context.Context) {
 	writing, stop := context.WithCancel(context.WithoutCancel(ctx))
 	written := make(chan struct{})
@@ -164,7 +164,7 @@ func (r *Recorder) Use(ctx context.Context, p Plan) {
 		w := wire(p.Run, i)
 		w.restoreLast(r.o.Before, p.Run.Probes[i].Name, r.started)
 		if len(w.channels) == 0 {
-			continue // a meter that is carried about
+			continue // a carried meter
 		}
 		var one *device
 		for k, o := range old {
@@ -224,7 +224,7 @@ func (r *Recorder) monitor() {
 	}
 }
 
-// totals gives those of a probe by its name; r.mu is held.
+// totals returns the totals of a probe by its name; r.mu is held.
 func (r *Recorder) totals(probe string) *totals {
 	if r.totalsByProbe[probe] == nil {
 		r.totalsByProbe[probe] = &totals{}

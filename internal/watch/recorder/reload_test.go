@@ -43,7 +43,7 @@ func TestReadAnew(t *testing.T) {
 	if runs["Hall"] == 0 || runs["Stairs"] == 0 {
 		t.Errorf("%v", runs)
 	}
-	if n := strings.Count(c.log.String(), "probe is open"); n != 1 {
+	if n := strings.Count(c.log.String(), "probe opened"); n != 1 {
 		t.Errorf("opened %d times", n)
 	}
 }
@@ -121,7 +121,7 @@ func TestSchedule(t *testing.T) {
 		{119 * time.Second, true, "white", reading.Good}, // 00:00:59 of the next day
 		{120 * time.Second, true, "dark", reading.Good},
 		{24 * time.Hour, false, "dark", reading.Good},
-		{24*time.Hour + 30*time.Second, true, "white", reading.Good}, // it has stood for long
+		{24*time.Hour + 30*time.Second, true, "white", reading.Good}, // it has been steady for long
 		{24*time.Hour + 31*time.Second, false, "dark", reading.Good},
 	} {
 		if step, q := at(c.after, c.certain); step != c.step || q != c.quality {

@@ -17,11 +17,12 @@ type Snapshot struct {
 	Step     string       `json:"step"` // "" = not known
 	Probes   []ProbeState `json:"probes"`
 	Waiting  int          `json:"readings_waiting"`
-	Dropped  uint64       `json:"readings_dropped"` // for want of room
+	Dropped  uint64       `json:"readings_dropped"` // the queue was full
 	Refused  uint64       `json:"readings_refused"` // by the store
 	Commits  uint64       `json:"commits"`
 	Failures uint64       `json:"commit_failures"`
-	// CommitAge is since the last commit, or the start; CommitSeconds what it took.
+	// CommitAge is the time since the last commit, or since the start without one; CommitSeconds
+	// is the duration of that commit.
 	CommitAge     float64 `json:"last_commit_age_seconds"`
 	CommitSeconds float64 `json:"last_commit_seconds"`
 	StoreFault    string  `json:"store_fault,omitempty"` // "" = the store commits
@@ -38,7 +39,7 @@ type ProbeState struct {
 	Silent   bool           `json:"silent"`
 	Garbled  bool           `json:"garbled"`
 	Why      string         `json:"why,omitempty"`
-	Since    float64        `json:"since_seconds"` // how long it has been up, or not
+	Since    float64        `json:"since_seconds"` // since Up last changed
 	Stored   uint64         `json:"readings"`      // safe on disk
 	Bad      uint64         `json:"bad_lines"`
 	Skipped  uint64         `json:"skipped_lines"`
@@ -55,8 +56,8 @@ type ChannelState struct {
 	What     string       `json:"quantity"`
 	From     string       `json:"from"`
 	To       string       `json:"to,omitempty"`
-	// Age is that of the last good reading in seconds; nil where there never was one,
-	// in the store neither.
+	// Age is the age of the last good reading, including those of the store, in seconds; nil =
+	// there was none.
 	Age      *float64 `json:"last_good_age_seconds"`
 	Value    *float64 `json:"value"` // V, A or °C
 	Unusable uint64   `json:"unusable"`
@@ -119,7 +120,7 @@ func (s Snapshot) Reasons() []string {
 		case !p.Up && p.Why != "":
 			reasons = append(reasons, "probe "+p.Name+": "+p.Why)
 		case !p.Up:
-			reasons = append(reasons, "probe "+p.Name+": not open yet")
+			reasons = append(reasons, "probe "+p.Name+": not opened yet")
 		case p.Silent:
 			reasons = append(reasons, "probe "+p.Name+": is silent")
 		case p.Garbled:

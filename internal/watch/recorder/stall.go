@@ -8,24 +8,26 @@ import (
 )
 
 const (
-	// stallLimit is how long the recorder may not have run before lines that waited
-	// meanwhile are not dated when they are read.
+	// stallLimit is the longest interruption of the recorder after which lines are still dated
+	// by the time at which they are read.
 	stallLimit = 3 * time.Second
-	// backlogBegins is how soon after a stall the first line that waited is read, …
+	// backlogBegins is the longest time from the end of a stall to the first waiting line, …
 	backlogBegins = 500 * time.Millisecond
-	// … backlogPause the pause in reading after which all have been read, …
+	// … backlogPause the pause that shows that all waiting lines were read, …
 	backlogPause = 50 * time.Millisecond
-	// … and backlogEnds the same for a board that never pauses.
+	// … and backlogEnds the longest time from the end of a stall to the last waiting line, for a
+	// board that never pauses.
 	backlogEnds = 2 * time.Second
-	// stallMarks is how often at most a stall is marked.
+	// stallMarks is the shortest interval between two marks of stalls.
 	stallMarks = 10 * time.Minute
 )
 
-// stall is a time in which the program did not run: it was stopped, or the machine slept or
-// had no processor for it. Both ends are since boot.
+// stall is a period in which the program did not run: it was stopped, or the machine slept or
+// was overloaded. Both ends are since boot.
 type stall struct{ from, to time.Duration }
 
-// noteRunning notes that the recorder runs at a moment; r.mu is held.
+// noteRunning records that the recorder runs at a time since boot, and a stall if it has not run
+// for longer than stallLimit; r.mu is held.
 func (r *Recorder) noteRunning(now time.Duration) {
 	if r.lastRun > 0 && now-r.lastRun > stallLimit {
 		r.stall = stall{r.lastRun, now}
@@ -39,7 +41,7 @@ func (r *Recorder) noteRunning(now time.Duration) {
 
 // waitingLine is a line that waited to be read while the program did not run.
 type waitingLine struct {
-	read    time.Duration // since boot
+	read    time.Duration // when it was read, since boot
 	samples []reading.Sample
 }
 
@@ -57,9 +59,9 @@ func (p *device) wasWaiting(since time.Duration) bool {
 	return begins || goes
 }
 
-// queueWaitingLines queues the lines that waited during a stall. Where the board gives its values
-// regularly, and as many came as the stall is long, their dates follow; otherwise they are
-// dated when they were read, and uncertain. r.mu is held.
+// queueWaitingLines queues the lines that waited during a stall. If the board sends its values at
+// a regular interval and the number of lines agrees with the length of the stall, they are dated
+// by that interval; otherwise by the time at which they were read, as uncertain. r.mu is held.
 func (p *device) queueWaitingLines() {
 	late := p.waitingLines
 	if len(late) == 0 {
@@ -95,13 +97,14 @@ func (p *device) queueWaitingLines() {
 	if !regular {
 		how = fmt.Sprintf("dated when they were read, at most %v late; their dates are uncertain", (p.r.stall.to - p.r.stall.from).Round(time.Second))
 	}
-	p.r.o.Log.Warn("lines have waited", "probe", p.name, "lines", len(late), "are", how)
+	p.r.o.Log.Warn("lines waited while the watch did not run", "probe", p.name, "lines", len(late), "are", how)
 	if more, ok := p.stalls.allow(p.r.stall.to); ok {
 		p.r.mark(p.r.o.Clock.At(p.r.stall.to), Stalled, p.name, fmt.Sprintf("%d lines that waited meanwhile are %s%s", len(late), how, more))
 	}
 }
 
-// first returns the channel of the first sample of a line that has a place; nil: none has.
+// first returns the channel of the first sample of a line that has a place in the run; nil if
+// none has.
 func (w *wiring) first(samples []reading.Sample) *channel {
 	for _, s := range samples {
 		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
@@ -111,15 +114,15 @@ func (w *wiring) first(samples []reading.Sample) *channel {
 	return nil
 }
 
-// sendInterval is the interval at which a channel sends values. The means are smoothed with the gains of
-// RFC 6298, section 2 (from memory).
+// sendInterval is the interval at which a channel sends values. Mean and mean deviation are
+// exponentially smoothed with the gains of RFC 6298, section 2 (from memory).
 type sendInterval struct {
 	n            int           // values without a gap between them
-	last         time.Duration // since boot, of the newest
-	mean, jitter time.Duration // mean interval, and its mean deviation
+	last         time.Duration // when the newest value arrived, since boot
+	mean, jitter time.Duration // mean interval and its mean deviation
 }
 
-// minRegularValues is the number of values after which an interval is used.
+// minRegularValues is the number of values without a gap that is needed to use the interval.
 const minRegularValues = 8
 
 func (r *sendInterval) note(at time.Duration) {
@@ -138,8 +141,8 @@ func (r *sendInterval) note(at time.Duration) {
 	r.n++
 }
 
-// spacing returns the spacing of n values that came between the newest and a moment; 0 where
-// the interval is not regular or gives another number of values.
+// spacing returns the interval of n values that arrived between the newest value and until; 0 if
+// the interval is not regular or n does not agree with it.
 func (r *sendInterval) spacing(n int, until time.Duration) time.Duration {
 	span := until - r.last
 	if r.n < minRegularValues || r.jitter > r.mean/4 || (time.Duration(n)*r.mean-span).Abs() > r.mean*3/2+span/50 {

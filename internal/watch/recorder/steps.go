@@ -11,27 +11,26 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// steps holds which step was shown when.
+// steps holds which step the run showed at which time.
 type steps struct {
 	run       *run.Run
-	announced string   // the last that was announced
-	scheduled int      // index into run.Checks of the one that is on, or -1
+	announced string   // the last announced step
+	scheduled int      // index into run.Checks of the check that is on, or -1
 	past      []change // newest last; never empty after use
 }
 
 // change is the beginning of a step.
 type change struct {
 	from    time.Duration // since boot
-	settled time.Duration // since boot: before it, readings are unsettled
+	settled time.Duration // end of the settling time, since boot
 	step    string
 }
 
-// maxPastSteps is how many changes are remembered: a line that arrived before the
-// newest may be read a little after it.
+// maxPastSteps is the number of changes that are kept, for lines that arrived before the newest
+// change and are read after it.
 const maxPastSteps = 16
 
-// use takes a run that may be another than before. A step that it does not have
-// is over.
+// use replaces the run. A present step that the new run does not have ends.
 func (s *steps) use(r *run.Run) {
 	s.run, s.scheduled = r, -1
 	if s.announced != "" && r.StepIndex(s.announced) < 0 {
@@ -42,7 +41,7 @@ func (s *steps) use(r *run.Run) {
 	}
 }
 
-// at returns the step of a moment, and whether its load had settled.
+// at returns the step at a time since boot, and the quality Unsettled within its settling time.
 func (s *steps) at(since time.Duration) (step string, q reading.Quality) {
 	for i := len(s.past) - 1; i >= 0; i-- {
 		if c := s.past[i]; since >= c.from {
@@ -69,8 +68,8 @@ func (s *steps) current() string {
 	return ""
 }
 
-// followSchedule sets the step of the schedule and reports whether the step changed. While the clock
-// is uncertain the step is unknown.
+// followSchedule sets the scheduled step and reports whether the step changed. While the clock is
+// uncertain no scheduled step is on.
 func (s *steps) followSchedule(now machine.Stamp, certain bool) (was, is string, changed bool) {
 	on := -1
 	var begun time.Duration
@@ -94,8 +93,8 @@ func (s *steps) followSchedule(now machine.Stamp, certain bool) (was, is string,
 	return was, is, was != is
 }
 
-// scheduledAt finds the scheduled step that is shown at a moment, and for how long it has
-// been; -1 if none is shown. The schedule is in the machine's own time zone.
+// scheduledAt returns the index of the check that is on, and how long it has been on; -1 if
+// there is none. The schedule is in the machine's own time zone.
 func scheduledAt(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
 	local := now.Time.Local()
 	for i, c := range r.Checks {
@@ -109,13 +108,13 @@ func scheduledAt(r *run.Run, now machine.Stamp) (i int, begun time.Duration) {
 	return -1, 0
 }
 
-// MaxSettle is the longest settling time of an announced step; readings meanwhile are not measured
-// values.
+// MaxSettle is the longest settling time of an announced step. Readings within it have the
+// quality Unsettled.
 const MaxSettle = time.Minute
 
-// A controller announces a few steps at a time; one that does so faster than this is
-// refused. Marks are fewer: a controller that shows one step after the other would fill
-// the store with them.
+// A controller announces a few steps at a time; faster announcements are refused. The rate of
+// marks is lower, so that a controller that changes its step all the time does not fill the
+// store with them.
 const (
 	announceBurst, announceInterval = 60, time.Second
 	stepMarkBurst, stepMarkInterval = 20, time.Minute
@@ -147,7 +146,7 @@ func (r *Recorder) Announce(step string, settle time.Duration, sender string) er
 	was := r.steps.current()
 	r.steps.announced = step
 	if r.steps.scheduled >= 0 {
-		return nil // it is shown after the scheduled one
+		return nil // the announced step begins after the scheduled one
 	}
 	r.steps.begin(step, now.SinceBoot, settle)
 	if was == step && settle == 0 {

@@ -12,12 +12,12 @@ import (
 // when the run file is read again.
 type wiring struct {
 	run      string
-	every    time.Duration // between two rounds of a device that is asked
+	every    time.Duration // from one query of all channels to the next
 	channels map[key]*channel
 	order    []*channel
 }
 
-// key is what a device calls a value.
+// key identifies a value of a device.
 type key struct {
 	id       string
 	quantity run.Quantity
@@ -30,8 +30,8 @@ type channel struct {
 	meter run.Meter
 
 	shared   *shared       // of the newest sample
-	hasValue bool          // that it ever gave a value, be it before the start
-	last     time.Duration // since boot, of the newest value …
+	hasValue bool          // it has sent a value, possibly before the start
+	last     time.Duration // when the newest value arrived, since boot …
 	value    float64       // … and the value itself, SI
 	unusable uint64
 	quality  reading.Quality // of the newest sample
@@ -53,7 +53,7 @@ func wire(r *run.Run, i int) *wiring {
 	return w
 }
 
-// copyState copies the state of the channels that measure the same as before.
+// copyState copies the state of the channels whose entries in the run file have not changed.
 func (w *wiring) copyState(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
@@ -63,8 +63,8 @@ func (w *wiring) copyState(before *wiring) {
 	}
 }
 
-// restoreLast restores the last values of a probe's channels from before the start, with their ages by
-// their dates; a date in the future counts as now.
+// restoreLast sets the last values of a probe's channels from readings of before the start. Their
+// ages follow from their dates; a date in the future counts as the start.
 func (w *wiring) restoreLast(before []reading.Recorded, probe string, started machine.Stamp) {
 	for _, b := range before {
 		for _, c := range w.order {
@@ -76,14 +76,15 @@ func (w *wiring) restoreLast(before []reading.Recorded, probe string, started ma
 	}
 }
 
+// setProbe sets the probe of all channels.
 func (w *wiring) setProbe(p *device) {
 	for _, c := range w.order {
 		c.probe = p
 	}
 }
 
-// qualityOf returns the quality of a sample, its step aside: a value that the meter cannot
-// show is an overload.
+// qualityOf returns the quality of a sample without that of its step. A value that the meter
+// cannot show has the quality Overload.
 func qualityOf(s reading.Sample, c *channel) reading.Quality {
 	if s.Quality.Measured() && !c.meter.Shows(c.Quantity, s.Value) {
 		return s.Quality | reading.Overload

@@ -5,15 +5,14 @@ import (
 	"time"
 )
 
-// analysisTime is when the analysis is made: after the checks that are usual (common
-// practice, no source), in the machine's time zone.
+// analysisTime is the time of day of the analysis, in the machine's time zone: after the usual
+// scheduled checks (common practice, no source).
 const analysisTime = 4 * time.Hour
 
-// firstAnalysis is how long after the start the first analysis is made, so that a start
-// costs little.
+// firstAnalysis is the time from the start to the first analysis, which would delay the start.
 const firstAnalysis = time.Minute
 
-// analyse has the store analysed a while after the start and then every night.
+// analyse runs an analysis soon after the start and then every night.
 func (d *Daemon) analyse(ctx context.Context) error {
 	if d.config.Analyse == nil {
 		return nil
@@ -38,7 +37,7 @@ func (d *Daemon) runAnalysis(ctx context.Context) {
 	switch {
 	case ctx.Err() != nil:
 	case err != nil:
-		d.config.Log.Error("the nightly analysis has no result; the one before stays", "why", err)
+		d.config.Log.Error("the nightly analysis failed; the previous result is kept", "why", err)
 	default:
 		d.history.Store(found)
 	}

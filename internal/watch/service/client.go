@@ -12,11 +12,11 @@ import (
 	"time"
 )
 
-// askTimeout is how long a watch may take to answer.
+// askTimeout is the time-out of a query to a watch.
 const askTimeout = 5 * time.Second
 
-// Ask returns the status of the watch at an address, host:port, and its JSON as it was
-// sent.
+// Ask queries the watch at an address, host:port, and returns its status and the JSON as
+// received.
 func Ask(ctx context.Context, address string) (s Status, raw []byte, err error) {
 	ctx, cancel := context.WithTimeout(ctx, askTimeout)
 	defer cancel()
@@ -39,7 +39,7 @@ func Ask(ctx context.Context, address string) (s Status, raw []byte, err error) 
 	return s, raw, nil
 }
 
-// noAnswer returns in plain words why there was no answer.
+// noAnswer converts an error of a query into one in plain words.
 func noAnswer(err error) error {
 	var network net.Error
 	var name *net.DNSError

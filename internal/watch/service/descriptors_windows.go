@@ -1,8 +1,8 @@
 package service
 
-// descriptors returns how many sockets the program may open: on this system only memory
-// bounds them.
+// descriptors returns the largest number of sockets that the program may have open; on this
+// system only memory limits it.
 func descriptors() int { return 1 << 20 }
 
-// outOfDescriptors reports whether an error means that no more descriptor is to be had.
+// outOfDescriptors reports whether an error means that no more descriptor can be opened.
 func outOfDescriptors(error) bool { return false }

@@ -5,10 +5,10 @@ import (
 	"time"
 )
 
-// maxFuture is how far a stored date may lie in the future.
+// maxFuture is how far in the future a stored date may be before it is marked as uncertain.
 const maxFuture = time.Minute
 
-// markFutureDates has stored dates marked as uncertain that lie in the future when dates become
+// markFutureDates marks stored dates in the future as uncertain, each time that dates become
 // certain.
 func (d *Daemon) markFutureDates(ctx context.Context) error {
 	for d.config.MarkUncertain != nil {
@@ -18,7 +18,7 @@ func (d *Daemon) markFutureDates(ctx context.Context) error {
 			return nil
 		}
 		select {
-		case <-time.After(2 * d.config.Commit): // a commit that was under way has ended then
+		case <-time.After(2 * d.config.Commit): // a commit in progress has ended by then
 		case <-ctx.Done():
 			return nil
 		}

@@ -18,9 +18,8 @@ func withConnection(ctx context.Context, c net.Conn) context.Context {
 	return context.WithValue(ctx, connectionKey{}, c)
 }
 
-// withGuards answers requests with a handler: with the headers that every answer has,
-// without those that a page of another site makes a browser send, and with the
-// connection kept while it answers.
+// withGuards returns a handler that sets the headers of every response, refuses requests that a
+// page of another site makes a browser send, and keeps the connection until the response is sent.
 func withGuards(h http.Handler, hosts []string) http.Handler {
 	checked := http.NewCrossOriginProtection().Handler(ownHostsOnly(h, hosts))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -50,7 +49,7 @@ func ownHostsOnly(h http.Handler, hosts []string) http.Handler {
 	})
 }
 
-// ownHosts returns the names by which this machine knows itself, and the given ones.
+// ownHosts returns the names of this machine: those that it knows itself, and the given ones.
 func ownHosts(given []string) []string {
 	hosts := []string{"localhost"}
 	if name, err := os.Hostname(); err == nil {

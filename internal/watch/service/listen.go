@@ -11,16 +11,15 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// maxConnections bounds what answering over HTTP takes of memory and descriptors. It is
-// many times what a few browsers, a metrics server and a controller hold open. Where the
-// program may open few descriptors, half of them are left to ports and store.
+// maxConnections limits the memory and the descriptors of the HTTP server. It is many times
+// what a few browsers, a metrics server and a controller use.
 const maxConnections = 100
 
-// connectionLimit returns how many connections are held open at most.
+// connectionLimit returns the largest number of connections. At least half of the program's
+// descriptors are left to ports and store.
 func connectionLimit() int { return min(maxConnections, descriptors()/2) }
 
-// A client that holds a connection without sending its request, or without reading the
-// answer, loses it after these.
+// Time-outs of a connection: the client must send its request and read the response in time.
 const (
 	readHeaderTimeout = 5 * time.Second
 	readTimeout       = 10 * time.Second
@@ -28,7 +27,7 @@ const (
 	idleTimeout       = 30 * time.Second
 )
 
-// listen opens host:port. Its error is a fault.Fault, or the system's.
+// listen listens on host:port. The error is a fault.Fault or that of the system.
 func listen(at string) (net.Listener, error) {
 	l, err := net.Listen("tcp", at)
 	if err == nil {
@@ -44,9 +43,8 @@ func listen(at string) (net.Listener, error) {
 	return nil, fmt.Errorf("--listen: %w", err)
 }
 
-// listener accepts connections without end, and beyond a bound closes the oldest one
-// that is not being answered: so new requests are answered however many others are left
-// half sent.
+// listener accepts connections up to a limit. Beyond it, it closes the oldest connection whose
+// request is not being handled, so that unfinished requests cannot block new ones.
 type listener struct {
 	net.Listener
 	max int
@@ -55,11 +53,11 @@ type listener struct {
 	open []*connection // oldest first
 }
 
-// connection is one of a listener's.
+// connection is a connection of a listener.
 type connection struct {
 	net.Conn
 	of       *listener
-	answered bool // a handler is running; guarded by listener.mu
+	answered bool // its request is being handled; guarded by listener.mu
 }
 
 func newListener(l net.Listener, max int) *listener { return &listener{Listener: l, max: max} }
@@ -92,13 +90,13 @@ func (l *listener) closeOldest() bool {
 	}
 	l.mu.Unlock()
 	if closing != nil {
-		_ = closing.Close() // the client loses it in any case
+		_ = closing.Close() // the connection is given up in any case
 	}
 	return closing != nil
 }
 
-// oldest returns the oldest connection that is not being answered, or where all are, the
-// oldest one; l.mu is held.
+// oldest returns the oldest connection whose request is not being handled, or the oldest one if
+// all are; l.mu is held.
 func (l *listener) oldest() *connection {
 	for _, c := range l.open {
 		if !c.answered {
@@ -120,7 +118,7 @@ func (c *connection) Close() error {
 	return c.Conn.Close()
 }
 
-// beginAnswer notes that a connection's request is being answered, until done is called.
+// beginAnswer records that the request of a connection is being handled, until done is called.
 func (c *connection) beginAnswer() (done func()) {
 	set := func(answered bool) {
 		c.of.mu.Lock()

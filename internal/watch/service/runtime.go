@@ -9,11 +9,11 @@ import (
 // tuneRuntime sets Go's runtime for a watch on a small board: little memory and one
 // processor. restore undoes it.
 //
-// A heap of a few megabytes is collected a little more often. One processor is enough,
-// and no second one has to be woken: where a port is waited for in a system call
-// (elsewhere than on Linux, see package port), Go's monitor would look for 10 ms after
-// every line whether the processor that was left there has work to do, which costs twice
-// as much as reading the line.
+// The garbage collector runs a little more often, on a heap of a few megabytes. One processor
+// is enough, and saves time: on systems other than Linux a port is read in a blocking system
+// call (see package port), and with two processors Go's runtime would check for 10 ms after
+// every line whether the processor of that call has work, which costs twice as much as reading
+// the line.
 func tuneRuntime() (restore func()) {
 	percent := debug.SetGCPercent(50)
 	processors := runtime.GOMAXPROCS(0)

@@ -5,13 +5,13 @@
 // are read and its readings are stored; the run fails where a resistance is over its
 // limit or changing. Both are shown, the worse first.
 //
-// Requests that change something are taken from this machine's own names only, at a
-// bounded rate, and are marked with their sender. The number of connections is bounded,
-// and every read has a time limit.
+// Requests that change something must be sent to one of this machine's own names. Their rate is
+// limited, and their sender is marked. The number of connections is limited, and every read has
+// a time-out.
 //
-// A bad run file on reload leaves the old one in force; that is a note of the status, and
-// the watch stays well. The parts of the watch are tasks under one group: when one ends
-// with an error all end. Commands, signals and files stay outside; they come in as Config.
+// If the run file is bad on reload, the old one stays in force; the status has a note, and the
+// watch stays well. The parts of the watch are tasks of one group: if one ends with an error,
+// all end. Commands, signals and files are handled outside and enter by Config.
 package service
 
 import (
@@ -37,30 +37,30 @@ import (
 // Config is what a daemon works with.
 type Config struct {
 	Plan   recorder.Plan
-	Reload <-chan struct{}               // each asks to read the run file again …
+	Reload <-chan struct{}               // each value makes the watch read the run file again …
 	Load   func() (recorder.Plan, error) // … with this
 	Store  recorder.Store                // written to by the recorder alone
-	Disk   func() (metrics.Disk, error)  // what the store lies on
-	Floor  time.Time                     // no date before it is right; see machine.New
-	Before []reading.Recorded            // newest good readings of before the start
+	Disk   func() (metrics.Disk, error)  // the disk that the store is on
+	Floor  time.Time                     // no date before it can be right; see machine.NewClock
+	Before []reading.Recorded            // newest good readings in the store at the start
 	Listen string                        // host:port; port 0 takes any
-	Hosts  []string                      // names of this machine from elsewhere, beside its own; see ownHostsOnly
+	Hosts  []string                      // further names by which this machine is reached; see ownHostsOnly
 	Ready  func(addr string)             // called once with the address, after every port was tried; may be nil
 	Commit time.Duration                 // see recorder.Options
 	Log    *slog.Logger
-	// Analyse judges what is stored, once after the start and then every night.
-	// nil: there is no analysis.
+	// Analyse analyses the stored readings, once after the start and then every night; nil:
+	// there is no analysis.
 	Analyse      func(context.Context, recorder.Plan) (*history.History, error)
 	AnalyseAfter time.Duration    // from the start to the first analysis; 0: a minute
 	History      *history.History // of the newest analysis before the start; nil: there was none
-	// Notes returns remarks on the store for a person although it works; may be nil.
+	// Notes returns notes on a store that works but needs attention; may be nil.
 	Notes func() []string
-	// Doubt marks stored dates after a moment as uncertain; nil: nothing does.
+	// Doubt marks stored dates after a time as uncertain; may be nil.
 	MarkUncertain func(ctx context.Context, after time.Time) error
 	Machine       machine.Clocks // nil: the one the program runs on
 	Open          recorder.Opener
 
-	requestTime time.Duration // that a client may take to send a request; 0: readTimeout
+	requestTime time.Duration // time-out of reading a request; 0: readTimeout
 }
 
 // Daemon is a running watch.
@@ -87,7 +87,7 @@ func Run(ctx context.Context, c Config) error {
 	d.clock = machine.NewClock(c.Machine, c.Floor, func(change machine.ClockChange) {
 		select {
 		case d.changes <- change:
-		default: // a clock that is set 64 times between two looks
+		default: // the clock was set 64 times since the last one was handled
 		}
 	})
 	d.plan.Store(&c.Plan)
@@ -112,11 +112,11 @@ func Run(ctx context.Context, c Config) error {
 	tasks.Go(func() error {
 		<-ctx.Done()
 		notify(daemon.SdNotifyStopping)
-		// Questions are answered while the last readings are stored, then no more.
+		// Requests are answered while the last readings are stored.
 		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 500*time.Millisecond)
 		defer cancel()
 		if server.Shutdown(closing) != nil {
-			_ = server.Close() // a client that still asks had its time
+			_ = server.Close() // requests that are not finished by now are cut off
 		}
 		return nil
 	})
@@ -145,8 +145,8 @@ func (d *Daemon) follow(ctx context.Context, addr string) error {
 	for tick := watchdog(); ; {
 		select {
 		case <-tick:
-			// Snapshot takes the lock that every part of the recorder needs: a
-			// recorder that hangs lets the manager's watchdog bite.
+			// Snapshot takes the lock of the recorder. If the recorder hangs, the watchdog is
+			// not notified, and the service manager restarts the watch.
 			d.recorder.Snapshot()
 			notify(daemon.SdNotifyWatchdog)
 		case c := <-d.changes:
@@ -179,7 +179,7 @@ func (d *Daemon) clockChanged(c machine.ClockChange) {
 	}
 	select {
 	case d.datesCertain <- struct{}{}:
-	default: // it is to be looked at already
+	default: // markFutureDates has not handled the last one yet
 	}
 }
 

@@ -341,7 +341,7 @@ func TestReload(t *testing.T) {
 	if code, text := h.ask("GET", "/status", "", ""); code != 200 || !strings.Contains(text, `"run":"Stairs"`) || !strings.Contains(text, `"well":true`) {
 		t.Errorf("%d %s", code, text)
 	}
-	if got := h.log.String(); strings.Count(got, "probe is open") != 1 || !strings.Contains(got, "the old one stays in force") {
+	if got := h.log.String(); strings.Count(got, "probe opened") != 1 || !strings.Contains(got, "the old one stays in force") {
 		t.Errorf("log:\n%s", got)
 	}
 }
@@ -371,7 +371,7 @@ func (b *book) Keep(_ context.Context, batch recorder.Batch) error {
 	return nil
 }
 
-// A clock that is set back is marked, logged and told, and is no reason to be unwell.
+// A clock that is set back is marked, logged and a note of the status; the watch stays well.
 func TestClockIsSet(t *testing.T) {
 	machine, kept := &adrift{started: time.Now()}, &book{}
 	h := start(t, func(c *Config) { c.Machine, c.Store = machine, kept })

@@ -16,7 +16,7 @@ type Status struct {
 	Schema  int      `json:"schema"`
 	Well    bool     `json:"well"`    // the watch
 	Reasons []string `json:"reasons"` // why it is not
-	Notes   []string `json:"notes"`   // what a person should know though the watch is well
+	Notes   []string `json:"notes"`   // what needs attention although the watch is well
 	Health  Health   `json:"run_health"`
 	recorder.Snapshot
 	Disk *Disk `json:"disk"` // nil = not known

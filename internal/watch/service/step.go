@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/watch/recorder"
 )
 
-// maxBody is the most bytes of a request; it is more than any step's name takes.
+// maxBody is the largest number of bytes of a request, more than any name of a step needs.
 const maxBody = 4096
 
 // step receives the name of the step that is shown from now on: as the body itself, as "step" in a
@@ -45,7 +45,7 @@ func (d *Daemon) step(w http.ResponseWriter, r *http.Request) {
 	w.WriteHeader(http.StatusNoContent)
 }
 
-// announcement reads a step's name and how long it takes to settle.
+// announcement returns the step's name and its settling time from a request.
 func announcement(query url.Values, content, body string) (name string, settle time.Duration, err error) {
 	kind, _, _ := mime.ParseMediaType(content)
 	form := query
@@ -79,13 +79,13 @@ func announcement(query url.Values, content, body string) (name string, settle t
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		x = -1 // no number of seconds either
+		x = -1 // refused below
 	}
 	settle, err = settlingTime(x)
 	return name, settle, err
 }
 
-// settlingTime returns how long a step takes to settle, of seconds.
+// settlingTime converts a settling time in s, 0 to 60, to a duration.
 func settlingTime(x float64) (time.Duration, error) {
 	if !(x >= 0 && x <= recorder.MaxSettle.Seconds()) {
 		return 0, fault.Fault{Key: "settle", Text: "is not a number of seconds that a step may take to settle", Hint: "0 to 60"}

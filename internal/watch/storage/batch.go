@@ -19,7 +19,7 @@ type committer struct {
 	newBoot bool // the machine was started since the store was last written to
 }
 
-// maxText is how long the text of a sample may be in the store, in bytes.
+// maxText is the largest number of bytes of a sample's text in the store.
 const maxText = 256
 
 // maxCounts is the largest count that a store takes; no register has as many.
@@ -36,7 +36,7 @@ func (c committer) commit(ctx context.Context, b recorder.Batch) error {
 		switch {
 		case scale != "": // the register's counts are kept, so that another shunt can be applied to them
 			text, counts = "", x.Counts.N
-		case !x.Quality.Measured(): // what the device sent instead, which may be anything
+		case !x.Quality.Measured(): // what the device sent instead of a value
 			text = text[:min(len(text), maxText)]
 		}
 		if err := checkStorable(x, text, scale); err != nil {
@@ -56,7 +56,7 @@ func (c committer) commit(ctx context.Context, b recorder.Batch) error {
 // at most fifteen digits; "" where it cannot be.
 func ScaleText(perCount float64) string {
 	text := strconv.FormatFloat(perCount, 'e', 14, 64)
-	rounded, _ := strconv.ParseFloat(text, 64) // it is a number, or an infinity that is refused next
+	rounded, _ := strconv.ParseFloat(text, 64) // a number, or an infinity, which is refused below
 	text = strconv.FormatFloat(rounded, 'g', -1, 64)
 	if !store.ScaleFits(text) {
 		return ""

@@ -22,7 +22,7 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 	if soon {
 		return why
 	}
-	s.o.Log.Error("the store is damaged; what can be read of it is taken into a new one", "store", s.o.Path, "why", why)
+	s.o.Log.Error("the store is damaged; its readable content is copied to a new one", "store", s.o.Path, "why", why)
 	_ = s.closeFile() // its error is about the known damage
 	rescued, err := store.Rescue(ctx, s.o.Path)
 	if err != nil {
@@ -32,10 +32,10 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 	s.noteMu.Lock()
 	s.damagedFile, s.rescued = aside, s.o.Now()
 	s.noteMu.Unlock()
-	s.o.Log.Error("the damaged store is put aside", "store", s.o.Path, "kept as", aside, "readings", rescued.Readings, "lost", rescued.Lost,
+	s.o.Log.Error("the damaged store was renamed", "store", s.o.Path, "kept as", aside, "readings", rescued.Readings, "lost", rescued.Lost,
 		"without a place", rescued.Orphans)
 	if err := s.openFile(ctx); err != nil || rescued.Readings > 0 {
-		return err // the new file says what it replaces in each run that it has readings of
+		return err // Rescue has marked the replacement in each run with readings
 	}
 	if err := s.file.Mark(ctx, s.o.Run, store.Mark{Time: s.o.Now(), Kind: store.MarkDamaged, Text: "kept as " + aside}); err != nil {
 		s.o.Log.Warn("the damage is not marked", "why", err)
@@ -43,7 +43,7 @@ func (s *Store) rescue(ctx context.Context, why error) error {
 	return nil
 }
 
-// checkInterval spares the disk: a check reads all of the store, which grows.
+// checkInterval is the time between two checks. It is long because a check reads the whole store.
 const checkInterval = 7 * 24 * time.Hour
 
 // check reads the whole store, after the start and once a week, and reports new damage.
@@ -61,7 +61,7 @@ func (s *Store) check(ctx context.Context) {
 	})
 	if err != nil {
 		if !store.Damaged(err) {
-			return // it ends, or is not open, which is told otherwise
+			return // the watch ends, or the store is closed, which Keep reports
 		}
 		found.Faults = append(found.Faults, err.Error())
 	}
@@ -73,16 +73,16 @@ func (s *Store) check(ctx context.Context) {
 	s.faults, s.checked = found.Faults, s.o.Now()
 }
 
-// Notes returns remarks on the store for a person although the watch works.
+// Notes returns notes on damage and displacement of the store; none if it is undamaged.
 func (s *Store) Notes() (notes []string) {
 	s.noteMu.Lock()
 	defer s.noteMu.Unlock()
 	if n := len(s.faults); n > 0 {
-		notes = append(notes, fmt.Sprintf("%s is damaged: %s (faults: %d; what is whole is served, ohmkeep store compact keeps it)",
+		notes = append(notes, fmt.Sprintf("%s is damaged: %s (faults: %d; undamaged readings are still used, and ohmkeep store compact keeps them)",
 			s.o.Path, s.faults[0], n))
 	}
 	if s.damagedFile != "" {
-		notes = append(notes, fmt.Sprintf("%s was damaged and is kept as %s; what can be read of it was taken over at %s", s.o.Path, s.damagedFile,
+		notes = append(notes, fmt.Sprintf("%s was damaged and is kept as %s; its readable content was copied to a new file at %s", s.o.Path, s.damagedFile,
 			s.rescued.Format(time.RFC3339)))
 	}
 	return append(notes, s.moved...)

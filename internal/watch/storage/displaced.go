@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// guardInterval is how often the store is looked for where it was opened.
+// guardInterval is the time between two checks that the store is at its path.
 const guardInterval = time.Second
 
 // guard checks regularly, until the store is closed, whether its file was removed, renamed
@@ -57,7 +57,7 @@ func (s *Store) checkPlace(ctx context.Context) {
 func (s *Store) moveToNewFile(ctx context.Context) error {
 	why := s.file.Displaced()
 	if why == nil {
-		return nil // it was done meanwhile
+		return nil // another goroutine has done it
 	}
 	_ = s.writer.Close() // the claimed file no longer exists
 	kept, err := s.file.MoveToNewFile(ctx)
@@ -80,7 +80,7 @@ func (s *Store) moveToNewFile(ctx context.Context) error {
 		return err
 	}
 	if err := s.file.Mark(ctx, s.o.Run, store.Mark{Time: s.o.Now(), Kind: store.MarkDamaged, Text: text}); err != nil {
-		s.o.Log.Warn("that the store was displaced is not marked", "why", err)
+		s.o.Log.Warn("the mark of the displaced store could not be stored", "why", err)
 	}
 	return nil
 }

@@ -9,9 +9,8 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// Newest returns the newest good reading of every channel, and a date that is past as
-// far as is known: that of the newest reading whose date was certain. A damaged store is
-// written to nevertheless.
+// Newest returns the newest good reading of every channel, and as floor the newest certain date.
+// Damage of the store is not an error.
 func (s *Store) Newest(ctx context.Context) (floor time.Time, newest []reading.Recorded, err error) {
 	defer s.releaseMemory()
 	err = s.use(func(file *store.Store) error {

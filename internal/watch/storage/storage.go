@@ -2,10 +2,10 @@
 // continues after damage of the file, checks the file every week, and returns notes on its
 // state.
 //
-// Damage that lets the watch write is a note: new readings are stored and what is
-// whole is served. Damage that does not makes it put the file aside at once and take
-// what can be read into a new one, at most every ten minutes, for a new file on a
-// dying card does not live longer. Until then readings wait in the recorder.
+// If a damaged file can still be written, the damage is a note: new readings are stored and
+// undamaged ones are used. If it cannot be written, it is renamed and its readable content is
+// copied to a new file. This is done at most every ten minutes, because a failing card damages
+// the new file too; until then readings wait in the recorder.
 //
 // Marks go into the commit of the readings beside them. A sample that is not good is
 // stored with its quality and the device's own text. A register's counts are stored as
@@ -48,22 +48,22 @@ type Store struct {
 	o     Options
 	owner store.Owner
 
-	mu      sync.RWMutex // held for reading by who uses file or writer
+	mu      sync.RWMutex // read-locked while file or writer is used
 	file    *store.Store // nil: it could not be opened again
 	writer  *store.Writer
 	newBoot bool // the machine was started since the store was last written to
 
-	noteMu      sync.Mutex // guards what follows
+	noteMu      sync.Mutex // guards the fields up to moved
 	damagedFile string     // where the newest damaged file is kept; "" = none was
 	rescued     time.Time
 	faults      []string // of the newest check
 	checked     time.Time
-	moved       []string // what was said when the file was not where it had been opened
+	moved       []string // notes on files that were displaced
 
-	stop chan struct{} // closed: guard ends
+	stop chan struct{} // closed to end guard
 }
 
-// Open opens a store to write to it. One that is too damaged for that is put aside.
+// Open opens a store for writing. A store that is too damaged is renamed and replaced.
 func Open(ctx context.Context, o Options) (*Store, error) {
 	if o.Now == nil {
 		o.Now = time.Now
@@ -102,7 +102,7 @@ func (s *Store) openFile(ctx context.Context) error {
 	return nil
 }
 
-// closeFile closes what is open.
+// closeFile closes writer and file.
 func (s *Store) closeFile() (err error) {
 	if s.writer != nil {
 		err = s.writer.Close()
@@ -145,7 +145,7 @@ func (s *Store) Keep(ctx context.Context, b recorder.Batch) error {
 	return s.keep(ctx, b)
 }
 
-var errClosed = errors.New("the store is not open")
+var errClosed = errors.New("the store is closed")
 
 func (s *Store) keep(ctx context.Context, b recorder.Batch) error {
 	s.mu.RLock()
@@ -172,17 +172,17 @@ func (s *Store) ListensAt(address string) {
 	defer s.mu.Unlock()
 	s.owner.Address = address
 	if s.writer != nil {
-		_ = s.writer.At(address) // it says so already but for a port that the system chose
+		_ = s.writer.At(address) // differs only if the system has chosen the port
 	}
 }
 
-// Analyse checks the store where that is due and then analyses what is in it.
+// Analyse checks the store if a check is due, analyses its readings, and deletes old readings.
 func (s *Store) Analyse(ctx context.Context, plan recorder.Plan) (found *history.History, err error) {
 	defer s.releaseMemory()
 	s.check(ctx)
 	err = s.use(func(file *store.Store) (err error) {
 		found, err = analysis.Run(ctx, file, plan.Run, analysis.Options{Log: s.o.Log, Now: s.o.Now})
-		if err == nil { // what goes is in the state of drift by now
+		if err == nil { // the drift state now includes the readings to be deleted
 			s.thin(ctx, file, plan.Run.Name)
 		}
 		return err
@@ -202,7 +202,7 @@ func (s *Store) NewestHistory(ctx context.Context, r *run.Run) (found *history.H
 
 // releaseMemory frees the memory that a long read of the store has used.
 func (s *Store) releaseMemory() {
-	_ = s.use(func(file *store.Store) error { file.ReleaseMemory(); return nil }) // one that is not open holds nothing
+	_ = s.use(func(file *store.Store) error { file.ReleaseMemory(); return nil }) // a closed store uses no memory
 	debug.FreeOSMemory()
 }
 

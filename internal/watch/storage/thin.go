@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// thinInterval is how often old readings are deleted: each time adds a mark.
+// thinInterval is the time between two deletions of old readings, each of which adds a mark.
 const thinInterval = 28 * 24 * time.Hour
 
 // thin deletes the readings that are older than the retention time, and logs it.

@@ -7,8 +7,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// MarkUncertain marks the dates of stored readings that lie after a moment as uncertain, and logs
-// how many.
+// MarkUncertain marks the dates of stored readings after a time as uncertain, and logs their number.
 func (s *Store) MarkUncertain(ctx context.Context, after time.Time) error {
 	return s.use(func(file *store.Store) error {
 		runs, err := file.Runs(ctx)

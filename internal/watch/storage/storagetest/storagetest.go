@@ -15,8 +15,8 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// Fill makes a store with readings of a board, in chunks and in the tail, and returns
-// how many. The run is "Book shelf", the probe "cabinet".
+// Fill makes a store with readings of a board, in chunks and in the tail, and returns their
+// number. The run is "Book shelf", the probe "cabinet".
 func Fill(t testing.TB, path string) (readings int) {
 	t.Helper()
 	kept, err := store.Open(path)
@@ -62,8 +62,8 @@ func Fill(t testing.TB, path string) (readings int) {
 	return commits * scans * len(channels)
 }
 
-// Root returns the number of the root page of a table or index of a store ("" = none
-// is asked for), and a page's size. The log is emptied into the file first.
+// Root returns the number of the root page of a table or index of a store (0 for the name ""),
+// and the page size in bytes. It checkpoints the log first.
 func Root(t testing.TB, path, name string) (page, size int64) {
 	t.Helper()
 	db, err := sql.Open("sqlite", path)
@@ -85,8 +85,8 @@ func Root(t testing.TB, path, name string) (page, size int64) {
 	return page, size
 }
 
-// LeaveLog puts a log with nothing in it beside a store, as a watch leaves it when its
-// machine is restarted.
+// LeaveLog writes a log without content beside a store, as a watch leaves it when its machine is
+// restarted.
 func LeaveLog(t testing.TB, path string) {
 	t.Helper()
 	_ = os.Remove(path + "-shm")
