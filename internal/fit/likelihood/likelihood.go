@@ -29,16 +29,16 @@ func (s Scatter) Variance(fixed, size float64) float64 {
 }
 
 // Prior is the prior of a group's scatter: the medians of both parts and the standard deviations
-// of their logarithms. The constant part has its own deviation below the median: a display that
-// seems steadier than most may only seem so. The estimate does not exceed Max: readings that
-// scatter further have other errors.
+// of their logarithms. The constant part has a deviation of its own below the median, because
+// few readings can agree better by chance than their display allows. The estimate does not exceed
+// Max: readings that scatter more have other errors.
 type Prior struct {
 	Scatter
 	SpreadConstant, SpreadBelow, SpreadRelative float64
 	Max                                         Scatter
 }
 
-// Learned is the estimated scatter of a group.
+// Learned is the scatter of a group estimated from its readings.
 type Learned struct {
 	Scatter
 	// Covariance is that of the logarithms of the two variances, the constant part first.
@@ -49,14 +49,15 @@ type Learned struct {
 }
 
 const (
-	maxIterations = 40
-	maxStep       = 1.5   // in the logarithm of a variance
-	stepTolerance = 0.002 // a smaller step ends the iteration
+	maxIterations   = 40
+	maxUpdate       = 1.5   // largest change of the logarithm of a variance in one iteration
+	updateTolerance = 0.002 // a smaller update, summed over both logarithms, ends the iteration
 )
 
-// Learn estimates the scatter of a group. With studentFreedom > 0 the residuals have Student's
-// distribution with so many degrees of freedom, so that an outlier among them has little weight
-// (Lange, Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881).
+// Learn estimates the scatter of a group by Fisher scoring. With studentFreedom > 0 the residuals
+// are taken to have Student's distribution with that many degrees of freedom, which gives an
+// outlier little weight (Lange, Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881). With 0 they
+// are Gaussian.
 func Learn(residuals []Residual, prior Prior, studentFreedom float64) Learned {
 	a0, b0 := 2*math.Log(prior.Constant), 2*math.Log(prior.Relative)
 	above, below := 1/(4*prior.SpreadConstant*prior.SpreadConstant), 1/(4*prior.SpreadBelow*prior.SpreadBelow)
@@ -88,12 +89,12 @@ func Learn(residuals []Residual, prior Prior, studentFreedom float64) Learned {
 		}
 		det := haa*hbb - hab*hab
 		da, db := (hab*gb-hbb*ga)/det, (hab*ga-haa*gb)/det
-		if largest := math.Max(math.Abs(da), math.Abs(db)); largest > maxStep {
-			da, db = da*maxStep/largest, db*maxStep/largest
+		if largest := math.Max(math.Abs(da), math.Abs(db)); largest > maxUpdate {
+			da, db = da*maxUpdate/largest, db*maxUpdate/largest
 		}
 		da, db = math.Min(da, mostA-a), math.Min(db, mostB-b)
 		a, b = a+da, b+db
-		if math.Abs(da)+math.Abs(db) < stepTolerance {
+		if math.Abs(da)+math.Abs(db) < updateTolerance {
 			break
 		}
 	}

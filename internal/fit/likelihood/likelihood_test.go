@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// vague is a prior that says nothing of a constant part, and that there is no other.
+// vague is a prior with no information on the constant part, and without a relative part.
 var vague = Prior{Scatter: Scatter{1, 1e-9}, SpreadConstant: 20, SpreadBelow: 20, SpreadRelative: 1e-3, Max: Scatter{1e3, 1}}
 
 // Of readings of one quantity about their mean, restricted likelihood finds the
@@ -46,10 +46,10 @@ func draw(rng *rand.Rand, n int, s Scatter, fixed float64) (list []Residual) {
 	return list
 }
 
-// usual is a prior as a display of 1 mV has it.
+// usual is the prior for a display with a resolution of 1 mV.
 var usual = Prior{Scatter: Scatter{0.0004, 3e-5}, SpreadConstant: 0.7, SpreadBelow: 0.4, SpreadRelative: 1.4, Max: Scatter{0.01, 0.01}}
 
-// Both parts are found from many readings, and few change little of what was supposed.
+// Many readings determine both parts; few readings change the prior little.
 func TestBothParts(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 7))
 	true_ := Scatter{0.0012, 0.0005}
@@ -81,7 +81,7 @@ func TestOneWrongReading(t *testing.T) {
 	}
 }
 
-// The slope of the cost is what the search takes to zero: nearby scatters cost more.
+// The estimate has the least cost: neighbouring scatters cost more.
 func TestLeastCost(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 7))
 	list := draw(rng, 30, Scatter{0.0008, 0.0003}, 1e-6/12)

@@ -6,11 +6,12 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// No resistance is negative. Where current can divide between rails, a plus of −40 mΩ
-// and a minus of +50 mΩ would explain the readings as well as two conductors of 5 mΩ. Each
-// conductor of a joint or feed, and each supply, therefore has a prior below zero: a residual of its
-// transformed value (a supply's ohms) over boundOhms. Errors of the readings may still put it a little below zero, where the
-// model is as exact as above it.
+// boundOhms is the standard deviation, Ω, of the prior of a resistance below zero. No resistance is
+// negative, but where current can divide between rails, a plus of −40 mΩ and a minus of +50 mΩ
+// would explain the readings as well as two conductors of 5 mΩ. Each conductor of a joint or feed,
+// and each supply, therefore has one more residual: its transformed value (a supply's ohms) over
+// boundOhms where that is below zero, otherwise 0. Errors of the readings may still put an estimate
+// slightly below zero. The network is solved there without approximation.
 const boundOhms = 0.001
 
 // BoundedResistances lists the unknowns that may not fall below zero: the conductors of joints and
@@ -41,7 +42,7 @@ func (p *Problem) evaluateBounds(x, residuals []float64, jacobian *leastsquares.
 	}
 }
 
-// BoundSum is the part of the sum of squares at x that conductors below zero have.
+// BoundSum returns the part of the sum of squares at x that comes from resistances below zero.
 func (p *Problem) BoundSum(x []float64) float64 {
 	sum := 0.0
 	for _, j := range p.bounded {
@@ -51,8 +52,8 @@ func (p *Problem) BoundSum(x []float64) float64 {
 	return sum
 }
 
-// withoutBounds removes the bounds from a covariance: a conductor at zero is no better known for
-// it.
+// withoutBounds removes the bounds' residuals from a covariance, so that they do not make a
+// conductor near zero look better known than the readings make it.
 func (p *Problem) withoutBounds(covariance *leastsquares.Matrix, x []float64) {
 	row := make([]float64, len(x))
 	for _, j := range p.bounded {
@@ -65,8 +66,8 @@ func (p *Problem) withoutBounds(covariance *leastsquares.Matrix, x []float64) {
 	}
 }
 
-// StartHeldAt returns a start with an element at a value, divided between its rails as in from,
-// and no conductor below zero.
+// StartHeldAt returns a start for a fit with an element held at a value on its own scale. The value
+// is divided between the rails as in from, and no conductor is below zero.
 func (p *Problem) StartHeldAt(s *prior.Split, value float64, from []float64) []float64 {
 	at := append([]float64(nil), from...)
 	for _, j := range p.bounded {

@@ -50,8 +50,8 @@ func TestBounds(t *testing.T) {
 	}
 }
 
-// A conductor that the readings put below zero stays near it, and its standard deviation is that
-// of a fit without bounds.
+// A conductor that the readings would put below zero stays near zero, and its standard deviation is
+// that of a fit without bounds.
 func TestBoundedFit(t *testing.T) {
 	r, list := modeltest.Cornice()
 	for i := range list {

@@ -71,7 +71,7 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 	return beyond
 }
 
-// temperatureSlope is the derivative of an output by the copper temperature.
+// temperatureSlope returns the derivative of an output by the copper temperature, per K.
 func (p *Problem) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	sum := 0.0
 	for i := range g.Reels {
@@ -85,7 +85,7 @@ func (p *Problem) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	return sum
 }
 
-// copperFactor is 1 + α(T − 20 °C) of a reel.
+// copperFactor returns 1 + α(T − 20 °C) of a reel.
 func (s *State) copperFactor(p *Problem, reel int) float64 {
 	return 1 + ladder.CopperTempCo*(s.temperature+p.temperature.reel[reel]-20)
 }

@@ -15,11 +15,11 @@ const priorFreedom = 2
 // offset (common practice, no source; data sheets state up to a count).
 const countNonlinearity = 0.2
 
-// readingDeviation is the standard deviation of the noise of a reading, of a display with the
-// given resolution: digit noise and rounding. Of a mean of readings it is that of the mean. Digit
-// noise averages out. Rounding averages out too where the noise is large enough to change the
-// last digit; otherwise its error is the same in all readings and stays. So does the
-// nonlinearity.
+// readingDeviation returns the standard deviation of the noise of a reading, SI, on a display with
+// the given resolution, SI: digit noise and rounding. For a mean of readings it is that of the
+// mean. Digit noise averages out. Rounding averages out only where the noise is large enough to
+// change the last digit; otherwise its error is the same in all readings. The error of the
+// converter's nonlinearity is always the same in all readings.
 func readingDeviation(resolution float64, m *reading.Mean) float64 {
 	square := resolution * resolution
 	variance := square * (1.0/12 + digitNoise*digitNoise)
@@ -31,8 +31,9 @@ func readingDeviation(resolution float64, m *reading.Mean) float64 {
 	return math.Sqrt(variance/m.Independent + square*(roundingBias(variance/square)+countNonlinearity*countNonlinearity))
 }
 
-// roundingBias is the variance, in squared counts, of the mean rounding error of repeated
-// readings, which repeats do not average out. scatter is the variance of one reading as shown.
+// roundingBias returns the variance, in squared counts, of the mean rounding error of repeated
+// readings, which repeats do not average out. scatter is the variance of one displayed reading, in
+// squared counts.
 // The rounding error is a sawtooth of the true value. Its mean under Gaussian noise of variance w
 // has the Fourier series Σ (−1)ᵏ·sin(2πku)·exp(−2π²k²w)/(πk), whose mean square over a uniform u
 // is roundingBiasOfNoise: 1/12 without noise. Readings of one value then scatter by w + 1/12 less
@@ -50,13 +51,13 @@ func roundingBias(scatter float64) float64 {
 	return roundingBiasOfNoise(low)
 }
 
-// roundingBiasOfNoise is Σ exp(−4π²k²w)/(2π²k²), the variance of the mean rounding error, in
-// squared counts, under noise of variance w.
-func roundingBiasOfNoise(wander float64) float64 {
-	const terms = 200 // without wander the sum is then 1/12 but for 0.3 %
+// roundingBiasOfNoise returns Σ exp(−4π²k²w)/(2π²k²), the variance of the mean rounding error, in
+// squared counts, under noise of variance w, in squared counts.
+func roundingBiasOfNoise(w float64) float64 {
+	const terms = 200 // without noise the sum is then 1/12 within 0.31 %
 	sum := 0.0
 	for k := 1.0; k <= terms; k++ {
-		term := math.Exp(-4*math.Pi*math.Pi*k*k*wander) / (2 * math.Pi * math.Pi * k * k)
+		term := math.Exp(-4*math.Pi*math.Pi*k*k*w) / (2 * math.Pi * math.Pi * k * k)
 		if sum += term; term < 1e-12 {
 			break
 		}

@@ -9,11 +9,10 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// What is said of the mean of rounded readings, against simulated displays: the error of
-// the mean has the standard deviation that is claimed, whether the last digit stands
-// still, wanders a little or by several counts. At 0.2 counts more is claimed, by up to
-// 1.6 times: where the readings show two numbers the error of rounding is smaller than
-// it is on average over all true values of that wander, which nothing shows.
+// The standard deviation of a mean of rounded readings against simulated displays, with noise from
+// none to several counts. At a noise of 0.2 counts the computed one is up to 1.6 times too large:
+// where the readings show two numbers, the rounding error is smaller than its average over all
+// true values, which the readings cannot show.
 func TestDeviationOfAMean(t *testing.T) {
 	rng := rand.New(rand.NewPCG(12, 9))
 	const resolution, n, trials = 0.001, 100, 4000
@@ -40,10 +39,10 @@ func TestDeviationOfAMean(t *testing.T) {
 	}
 }
 
-// A reading that stands still is as good as its rounding and the unevenness of counts let
-// it be, 1/√12 of a count (JCGM 100:2008, F.2.2.1: the resolution of a digital display)
-// and 0.2, and no better however often it is read; a hundred readings that wander by 4
-// counts are known to 0.4 and as much.
+// A constant reading has the standard deviation of its rounding, 1/√12 of a count (JCGM 100:2008,
+// F.2.2.1: the resolution of a digital display), and of the nonlinearity, 0.2 counts, for any
+// number of repeats. The mean of a hundred readings with a noise of 4 counts has 0.4 counts, and
+// the nonlinearity.
 func TestDeviationKeepsTheRounding(t *testing.T) {
 	still := readingDeviation(0.001, &reading.Mean{Count: 10000, Independent: 10000})
 	if want := 0.001 * math.Hypot(1/math.Sqrt(12), countNonlinearity); math.Abs(still-want) > 0.01*want {

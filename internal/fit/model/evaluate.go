@@ -59,8 +59,8 @@ func (p *Problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 	return nil
 }
 
-// negligible is the change of a residual with one standard deviation of a prior below which a reading
-// counts as independent of that unknown, so that the least squares of a large run are sparse.
+// negligible is the change of a residual for one standard deviation of an unknown's prior below
+// which the derivative is set to zero. It makes the Jacobian of a large run sparse.
 const negligible = 1e-6
 
 // SolveReadSteps solves the network of every step with readings at x.
@@ -82,8 +82,9 @@ func (p *Problem) SolveStep(k int, x []float64) error {
 	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
 }
 
-// Predict returns the value that the meter should show for an observation, at the states solved
-// by Evaluate, and writes its derivatives by unknown to row.
+// Predict returns the value that the meter should show for an observation, V or A, at the states
+// last solved, and writes its derivatives by unknown to row. x are the unknowns of those states.
+// It returns an error where the network is singular.
 func (p *Problem) Predict(o *Observation, x, row []float64) (float64, error) {
 	solver, s := p.Solvers[o.Step], p.states[o.Step]
 	var value float64

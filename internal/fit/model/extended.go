@@ -8,9 +8,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Extended returns the problem with nodes at the given places, all steps of the run and the
-// ranges of the given meters. It has no readings. Its first unknowns are those of p. It returns
-// an error where the network cannot be set up.
+// Extended returns a problem like p with nodes at the given places, all steps of the run and the
+// ranges of the given meters, but without readings. Its first unknowns are those of p. It returns
+// an error where a part of the run is connected to no supply.
 func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
 	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, ReadSteps: len(p.Steps), LitStep: p.LitStep, DarkReel: p.DarkReel, Segment: p.Segment,
 		MeterRanges: slices.Clone(p.MeterRanges), HeldValue: p.HeldValue, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
@@ -41,8 +41,8 @@ func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
 	return q, nil
 }
 
-// WithReadings returns an extended problem with the readings of another problem and some more.
-// Only steps with readings are solved.
+// WithReadings returns an extended problem with the observations of another problem and further
+// ones. Only steps with observations are solved.
 func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
 	q := *p
 	q.Observations = append(slices.Clone(of.Observations), more...)

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// SumAt is the sum of squares at x, priors included.
+// SumAt returns the sum of squares at x, priors included. Its error is that of Evaluate.
 func (p *Problem) SumAt(x []float64) (float64, error) {
 	n, _ := p.Size()
 	residuals := make([]float64, n)
@@ -24,7 +24,7 @@ func (p *Problem) SumAt(x []float64) (float64, error) {
 	return sum, nil
 }
 
-// ChiSquared is the sum of squares of a fit without its foil priors.
+// ChiSquared returns the sum of squares of a fit without its foil priors.
 func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
 	first, sum := len(p.Observations)+len(p.Splits), fit.SumSquares
 	for i := range p.FoilPriors {
@@ -33,15 +33,16 @@ func (p *Problem) ChiSquared(fit *leastsquares.Fit) float64 {
 	return math.Max(sum, 0)
 }
 
-// PValue is the probability of a chi-squared at least as large as that of the fit, if the model
-// is right.
+// PValue returns the probability of a chi-squared at least as large as that of the fit, if the
+// model is right.
 func (p *Problem) PValue(fit *leastsquares.Fit) float64 {
 	return chisquared.Tail(p.ChiSquared(fit), p.DegreesOfFreedom(fit))
 }
 
-// DegreesOfFreedom counts readings and splits. A prior counts as one reading and its unknown
-// costs one, so they cancel. A wide prior counts as none, and its unknown costs as much as the
-// readings determine it.
+// DegreesOfFreedom returns the number of readings and splits minus that of the unknowns they
+// determine. An unknown with a narrow prior does not count: the prior adds one and the unknown
+// removes one. One with a wide prior removes 1 − (posterior variance)/(prior variance), the degree
+// to which the readings determine it.
 func (p *Problem) DegreesOfFreedom(fit *leastsquares.Fit) int {
 	n := 0.0
 	for _, s := range p.Splits {
@@ -62,10 +63,10 @@ func (p *Problem) DegreesOfFreedom(fit *leastsquares.Fit) int {
 	return max(0, int(math.Round(n)))
 }
 
-// Standardised is the normalised residual of a reading: its difference from the value predicted
-// by the other readings, over the standard deviation of that difference. For a reading in the fit
-// that is its residual over √(1 − leverage); 0 where only the reading itself determines the
-// value.
+// Standardised returns the normalised residual of observation i: its difference from the value
+// predicted by the other readings, over the standard deviation of that difference. For a reading
+// in the fit that is its residual over √(1 − leverage). It is 0 where only the reading itself
+// determines the value.
 func (p *Problem) Standardised(i int, fit *leastsquares.Fit) float64 {
 	o := &p.Observations[i]
 	if !o.Excluded {

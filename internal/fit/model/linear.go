@@ -57,7 +57,7 @@ func (l *Linear) RemoveFoilPrior(a *prior.FoilPrior) bool {
 }
 
 // WithoutFoilPrior returns the linear model without the foil prior of a reel; ok is false where
-// there is none, or where only this prior determines the reel. The prior stays disabled for the
+// the reel has none, or where only this prior determines the reel. The prior stays disabled for the
 // problem and all its linear models until done is called.
 func (l Linear) WithoutFoilPrior(reel int) (view Linear, done func(), ok bool) {
 	for i := range l.Problem.FoilPriors {
@@ -74,7 +74,7 @@ func (l Linear) WithoutFoilPrior(reel int) (view Linear, done func(), ok bool) {
 	return l, func() {}, false
 }
 
-// PriorVariance is the variance of a linear function of the unknowns under their priors alone.
+// PriorVariance returns the variance of a linear function of the unknowns under their priors alone.
 func (l *Linear) PriorVariance(row []float64) float64 {
 	sum := 0.0
 	for i, d := range row {

@@ -32,7 +32,7 @@ func (s Mistake) Affects(o *Observation) bool {
 	return o.Step == s.A
 }
 
-// Correct changes the observations to what they are if a mistake was made.
+// Correct changes the observations, or the lit step, to what they should be if a mistake was made.
 func (p *Problem) Correct(s Mistake) {
 	for i := range p.Observations {
 		o := &p.Observations[i]
@@ -54,7 +54,7 @@ func (p *Problem) Correct(s Mistake) {
 	}
 }
 
-// UndoCorrection restores the observations as written.
+// UndoCorrection reverses Correct.
 func (p *Problem) UndoCorrection(s Mistake) {
 	switch s.Kind {
 	case WrongLoad:

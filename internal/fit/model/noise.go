@@ -7,28 +7,28 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// The noise of a display besides rounding, before its readings are used (common practice, no
-// source): half a count, uncertain by a factor of two, and a two-hundredth of the meter's
-// relative accuracy, uncertain by a factor of four. The mean of repeated readings carries their
-// own scatter; its further noise is smaller.
+// Priors of the noise of a display besides rounding (common practice, no source): half a count,
+// uncertain by a factor of two, and a two-hundredth of the meter's relative accuracy, uncertain by
+// a factor of four. The scatter of repeated readings is in the known variance of their mean, so
+// its further noise is smaller.
 const (
-	digitNoise            = 0.45 // counts
-	digitNoiseOfMean      = 0.08
-	relativeNoiseOfMean   = 0.2   // of relativeNoise
-	relativeNoise         = 0.005 // of the accuracy as a fraction of the value
-	minRelativeNoise      = 1e-5
-	maxDigitNoise         = 1.5  // of the accuracy's counts
-	maxRelativeNoise      = 0.25 // of the accuracy's fraction of the value
-	digitNoiseSpread      = 0.7  // of the logarithm
-	digitNoiseSpreadBelow = 0.35 // of the logarithm, towards less noise
-	relativeNoiseSpread   = 1.4  // of the logarithm
+	digitNoise            = 0.45  // counts
+	digitNoiseOfMean      = 0.08  // counts, of a mean of repeated readings
+	relativeNoiseOfMean   = 0.2   // of a mean, as a part of relativeNoise
+	relativeNoise         = 0.005 // as a part of the accuracy's fraction of the value
+	minRelativeNoise      = 1e-5  // as a part of the value
+	maxDigitNoise         = 1.5   // as a multiple of the accuracy's counts
+	maxRelativeNoise      = 0.25  // as a part of the accuracy's fraction of the value
+	digitNoiseSpread      = 0.7   // standard deviation of the logarithm
+	digitNoiseSpreadBelow = 0.35  // the same towards less noise
+	relativeNoiseSpread   = 1.4   // standard deviation of the logarithm
 )
 
-// NoiseGroup is the readings with the same noise: those of one range of a meter, with single
-// readings and means apart.
+// NoiseGroup is a group of readings with the same noise: those of one range of a meter. Means of
+// repeated readings are in a group of their own.
 type NoiseGroup struct {
 	Meter, Range int
-	Mean         bool
+	Mean         bool // of means of repeated readings
 	Prior        likelihood.Prior
 }
 
@@ -59,11 +59,11 @@ func noisePrior(limits run.Range, mean bool) likelihood.Prior {
 			Relative: math.Max(maxRelativeNoise*limits.Fraction, 10*minRelativeNoise)}}
 }
 
-// minDeviation is the least standard deviation of a reading, V or A, whatever resolution its
-// meter states.
+// minDeviation is the least standard deviation of a reading, V or A, for any stated resolution of
+// its meter.
 const minDeviation = 1e-6
 
-// SetNoise sets the noise of each group.
+// SetNoise sets the noise of each group, and from it the standard deviation of each observation.
 func (p *Problem) SetNoise(noise []likelihood.Learned) {
 	copy(p.Noise, noise)
 	for i := range p.Observations {

@@ -6,7 +6,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// observe adds reading i to the problem, or notes why it takes no part. It returns the places
+// observe adds reading i to the problem, or notes why it is not used. It returns the places
 // that need a network node.
 func (p *Problem) observe(i int, x reading.Reading, shown digits) []run.Place {
 	if x.Quantity == run.Temperature {
@@ -41,7 +41,7 @@ func (p *Problem) observe(i int, x reading.Reading, shown digits) []run.Place {
 	}
 	written, _ := p.columnOf(x)
 	meter, at := written.meter, shown.displayRange(p.Run.Meters[written.meter], written, x)
-	if at < 0 { // no range reaches this value: its unit or decimal point is wrong
+	if at < 0 { // no range holds this value: its unit or decimal point is wrong
 		if at = widestRange(p.Run.Meters[meter], x.Quantity); at < 0 {
 			p.Notes[i] = "its meter has no range for it"
 			return nil
@@ -53,8 +53,8 @@ func (p *Problem) observe(i int, x reading.Reading, shown digits) []run.Place {
 		d := readingDeviation(limits.Resolution, x.Mean)
 		o.RoundingVariance = d * d
 	} else {
-		step := math.Max(limits.Resolution, shown.resolution[column{meter, at, x.Unit}])
-		o.RoundingVariance = step * step / 12
+		unit := math.Max(limits.Resolution, shown.resolution[column{meter, at, x.Unit}]) // of the last digit
+		o.RoundingVariance = unit * unit / 12
 	}
 	o.Group = p.group(meter, at, x.Mean != nil)
 	place := ""
@@ -101,8 +101,8 @@ func (p *Problem) StepIndex(step int) int {
 	return len(p.Steps) - 1
 }
 
-// readTemperature sets the prior of the copper temperature. Elements with readings of their own
-// keep their difference from the mean of all readings; so do steps.
+// readTemperature sets the prior of the copper temperature from the temperature readings. Elements
+// and steps with readings of their own keep their difference from the mean of all readings.
 func (p *Problem) readTemperature(readings []reading.Reading) {
 	r, t := p.Run, &p.temperature
 	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// Function is a function of the unknowns: its value and its derivatives.
+// Function returns the value of a function of the unknowns at x and its derivatives.
 type Function = func(x []float64) (value float64, row []float64)
 
 // pin holds an element at a value by one more residual.
@@ -18,8 +18,8 @@ type pin struct {
 }
 
 const (
-	// pinTolerance is enough for a difference of sums of squares, pinIterations for any fit that
-	// converges.
+	// Options of a fit with a pin (see leastsquares.Options). It only has to give a difference of
+	// sums of squares; a fit that converges needs fewer than pinIterations.
 	pinTolerance  = 1e-3
 	pinIterations = 30
 	pinSlack      = 0.03
@@ -28,9 +28,10 @@ const (
 	pinDeviation = 1e-6
 )
 
-// SumHeldAt is the least sum of squares with a function of the unknowns held at a value, and the
-// unknowns there: of the fit from the best start, or from another one where that does not converge.
-// A fit that ends early is not far above the least sum. ok is false where no start can be fitted.
+// SumHeldAt returns the least sum of squares with a function of the unknowns held at a value, and
+// the unknowns there. It fits from the start with the least sum, and from the next one where that
+// fit does not converge. Without a fit that converges it returns the result of the best one. ok is
+// false where no start can be fitted.
 func (p *Problem) SumHeldAt(of Function, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
 	p.bestFirst(starts)
 	p.pin = &pin{of: of, value: value}
@@ -50,7 +51,7 @@ func (p *Problem) SumHeldAt(of Function, value float64, starts ...[]float64) (le
 	return least, x, ok
 }
 
-// bestFirst sorts starts by their sums of squares.
+// bestFirst sorts starts by their sums of squares, the least first.
 func (p *Problem) bestFirst(starts [][]float64) {
 	sums := make(map[*float64]float64, len(starts))
 	for _, x := range starts {

@@ -31,9 +31,9 @@ type Observation struct {
 	Reading          int // index into the readings given to New
 	Step             int // index into Problem.Steps
 	From, To         run.Point
-	Feed             int // of a current; Absent for a voltage
-	Value            float64
-	RoundingVariance float64 // of rounding, and of a mean's own scatter
+	Feed             int     // of a current; Absent for a voltage
+	Value            float64 // V or A, corrected for operator mistakes
+	RoundingVariance float64 // V² or A², of rounding; of a mean also of its own scatter
 	Group            int     // index into NoiseGroups
 	Deviation        float64 // standard deviation of its noise, V or A
 	MeterRange       int     // index into Problem.MeterRanges
@@ -45,7 +45,7 @@ type Observation struct {
 // offset errors are common to all its readings.
 type MeterRange struct {
 	Meter, Range int
-	place        string
+	place        string // of a sensor with errors of its own; "" for a common meter
 	Limits       run.Range
 	Gain         int // index of its unknown
 	Offset       int // index of its unknown
@@ -70,7 +70,7 @@ type Problem struct {
 	MeterRanges  []MeterRange
 	Segment      []float64 // by reel: stated loop resistance of a segment at 20 °C, Ω
 	temperature  temperature
-	Notes        map[int]string // by reading: why it takes no part
+	Notes        map[int]string // by reading: why it is not used
 
 	Unknowns             []Unknown
 	Joints, Feeds, Reels [][2]int // unknowns by rail

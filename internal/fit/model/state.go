@@ -23,12 +23,12 @@ func (p *Problem) NewState() *State {
 	return &State{Par: ladder.Stated(p.Run), loads: make([]pixel.Load, len(p.Run.Reels))}
 }
 
-// minFeedOhms is the least resistance of a feed's conductor, Ω, at which the network is solved: at an
-// absurd temperature its wire would be far below zero.
+// minFeedOhms is the least resistance of a feed's conductor, Ω, at which the network is solved. A
+// trial with a temperature far too low would make its wire more negative.
 const minFeedOhms = -0.02
 
-// Absent stands for an index where there is none, such as the unknown of a cut conductor or the
-// feed of a voltage.
+// Absent is the index of something that does not exist, such as the unknown of a cut conductor or
+// the feed of a voltage reading.
 const Absent = -1
 
 // Set fills the state of step k from the unknowns x.

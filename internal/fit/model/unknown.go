@@ -31,8 +31,9 @@ const (
 	Offset                            // offset error, V or A
 )
 
-// Unknown is one parameter of the fit with its prior. Priors of resistances are so wide that they
-// hardly matter, but keep the fit finite where there are no readings.
+// Unknown is one parameter of the fit with its prior, in the unit of its Quantity. Priors of
+// resistances are so wide that they hardly change the estimate, but keep the fit finite where there
+// are no readings.
 type Unknown struct {
 	What        Quantity
 	Index       int // of the joint, feed, reel, supply or meter range
@@ -47,7 +48,7 @@ type Unknown struct {
 // Standard deviations of priors that this package chooses; all are common practice, no source,
 // and wide on purpose.
 const (
-	conductorSpread         = 1.0   // of a transformed conductor: anything from perfect to open
+	conductorSpread         = 1.0   // of a transformed conductor: any value from zero to open
 	reelSpread              = 0.30  // of the stated resistance
 	unstatedReelSpread      = 1.5   // where the strip states none
 	voltsSpread             = 0.03  // of a supply's stated volts: the trimmer is set by hand
@@ -60,7 +61,7 @@ const (
 	stepKneeShiftSpread     = 0.02  // the same, from one step to another
 	kneeStretchSpread       = 0.30  // the range may be a third longer or shorter than stated, or of another shape
 	unreadTemperatureSpread = 5.3   // K, without temperature readings: some 10 K either way
-	readTemperatureSpread   = 1.5   // K, between copper and the thermometer beside it
+	readTemperatureSpread   = 1.5   // K, difference between the copper and a thermometer on it
 	unreadStepSpread        = 3.5   // K, from one step to another: brighter steps are warmer
 	readStepSpread          = 0.7   // K, the same with temperature readings in the step
 	unreadRise              = 2.0   // K, of copper above the stated ambient without temperature readings: current warms it

@@ -10,19 +10,20 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// column identifies readings that were written alike: on one range of a meter, in one unit.
+// column identifies readings that were written in the same form: from one range of a meter, in one
+// unit.
 type column struct {
 	meter, at int
 	unit      string
 }
 
-// anyRange is the column without its range.
+// anyRange returns the column without its range.
 func (c column) anyRange() column { c.at = 0; return c }
 
-// digits is what the digits of the readings show of how they were written down.
+// digits is how the readings were written down, as their digits show.
 type digits struct {
 	resolution map[column]float64 // SI, see writtenResolutions
-	zeros      map[column]bool    // by unit, whatever the range: some value ends in a zero behind its decimal point, so none were dropped
+	zeros      map[column]bool    // by column without range: a value ends in a zero after its decimal point, so trailing zeros were not dropped
 }
 
 // digitsWritten looks at the digits of all readings.
@@ -36,23 +37,22 @@ func (p *Problem) digitsWritten(readings []reading.Reading) digits {
 	return w
 }
 
-// nearRangeEnd is the part of a range from which a display may already have changed to the next
-// one: the ranges' errors differ, and a display changes back later than it changed (common
-// practice, no source).
+// nearRangeEnd is the part of a range above which a display may already have changed to the next
+// one: ranges have different errors, and autoranging has hysteresis (common practice, no source).
 const nearRangeEnd = 0.95
 
-// displayRange returns the range of a meter on which a reading was displayed, −1 where none shows
-// the value. That is the smallest one that holds it, but for a value near the end of its range
-// which is written with the digits of the next one. Such digits show nothing where the whole
-// column is written so, or where trailing zeros may have been dropped; a value at the very end of
-// the range is then taken to be of the next.
+// displayRange returns the index of the range of a meter on which a reading was displayed, −1 where
+// no range holds the value. That is the smallest range that holds it, except for a value near the
+// end of its range that is written with the digits of the next one. Such digits are no evidence
+// where the whole column is written so, or where trailing zeros may have been dropped. A value at
+// the very end of a range is then taken to be from the next.
 func (d digits) displayRange(m run.Meter, c column, x reading.Reading) int {
 	next := nextRange(m, c.at)
 	if c.at < 0 || next < 0 || x.Mean != nil {
 		return c.at
 	}
 	end, size := m.Ranges[c.at].UpTo, math.Abs(x.Value)
-	if size < nearRangeEnd*end || writtenStep(x) < m.Ranges[next].Resolution*(1-1e-6) || !(m.Ranges[c.at].Resolution < m.Ranges[next].Resolution) {
+	if size < nearRangeEnd*end || lastDigitUnit(x) < m.Ranges[next].Resolution*(1-1e-6) || !(m.Ranges[c.at].Resolution < m.Ranges[next].Resolution) {
 		return c.at
 	}
 	finer := d.resolution[c] < m.Ranges[next].Resolution*(1-1e-6)
@@ -62,7 +62,7 @@ func (d digits) displayRange(m run.Meter, c column, x reading.Reading) int {
 	return c.at
 }
 
-// nextRange is the index of the next larger range of the same quantity, −1 without one.
+// nextRange returns the index of the next larger range of the same quantity, −1 without one.
 func nextRange(m run.Meter, at int) int {
 	next := -1
 	for i, r := range m.Ranges {
@@ -82,7 +82,7 @@ func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]floa
 	steps := map[column][]float64{}
 	for _, x := range readings {
 		if c, ok := p.columnOf(x); ok {
-			steps[c] = append(steps[c], writtenStep(x))
+			steps[c] = append(steps[c], lastDigitUnit(x))
 		}
 	}
 	finest := map[column]float64{}
@@ -96,7 +96,8 @@ func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]floa
 	return finest
 }
 
-// minOutlierColumn is the number of values from which one of them may be such a typing error.
+// minOutlierColumn is the least number of values in a column of which one may be such a typing
+// error.
 const minOutlierColumn = 6
 
 // columnOf returns the column of a reading; false where its meter has no range for it.
@@ -106,8 +107,9 @@ func (p *Problem) columnOf(x reading.Reading) (column, bool) {
 	return column{meter, at, x.Unit}, at >= 0
 }
 
-// writtenStep is one unit of the last decimal of a reading's text, SI; 0 where it has no text.
-func writtenStep(x reading.Reading) float64 {
+// lastDigitUnit returns one unit of the last decimal of a reading's text, SI; 0 where it has no
+// text.
+func lastDigitUnit(x reading.Reading) float64 {
 	per, known := reading.PerSI(x.Quantity, x.Unit)
 	if !known || x.Text == "" || x.Mean != nil {
 		return 0

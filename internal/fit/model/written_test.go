@@ -29,8 +29,8 @@ func written(t *testing.T, unit string, texts ...string) float64 {
 	return math.Sqrt(p.Observations[0].RoundingVariance * 12)
 }
 
-// A column is as fine as its last decimals: trailing zeros may have been dropped from some
-// values, not from all; and never finer than the display counts.
+// The resolution of a column is that of its last decimals, because trailing zeros may have been
+// dropped from some values but not from all. It is never finer than the display's.
 func TestDigitsAsWritten(t *testing.T) {
 	for _, c := range []struct {
 		unit  string

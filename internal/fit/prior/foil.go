@@ -12,16 +12,17 @@ type FoilPrior struct {
 	Disabled   bool   // left out of the fit
 }
 
-// Reels of one strip type are similar: they share the deviation from the stated resistance, and
-// its division between plus and minus. Without this prior, a bad minus joint between two feeds
-// could be explained by a minus foil of 84 % before it and one of 117 % after it. The common part
-// is two unknowns, a factor on the stated Ω/m and the share of the rails; each reel scatters
-// about them. A reel may be of another stock, so its residual has the pseudo-Huber loss.
+// Reels of one strip type are similar: they have nearly the same ratio of real to stated
+// resistance, and of plus to minus. Without this prior, a bad minus joint between two feeds could
+// be explained by a minus foil of 84 % before it and one of 117 % after it. Two unknowns are common
+// to the reels of a type: a factor on the stated Ω/m and the share of the rails. Each reel scatters
+// about them. A reel may be from another production batch, so its residual has the pseudo-Huber
+// loss.
 //
-// The prior is no reading: a reel that its own readings do not determine is estimated without it,
-// and its residual is no part of the test whether the readings are explained.
+// The prior is not a reading: a reel that its own readings do not determine is estimated without
+// it, and its residual is not in chi-squared.
 const (
-	foilSpread      = 0.10  // of a reel's factor about that of its foil (common practice, no source)
+	foilSpread      = 0.10  // relative, of a reel's factor about that of its foil (common practice, no source)
 	foilThreshold   = 1.5   // standard deviations from which the loss grows linearly
 	FoilShareSpread = 0.025 // of a reel's share of the rails about that of its foil (common practice, no source)
 )

@@ -6,9 +6,9 @@ import (
 	"testing"
 )
 
-// How far a reel lies from its foil: a tenth of the foil's factor is a deviation, far out a
-// square grows like its root, 2c²·(√(1 + r²/c²) − 1) with c = 1.5; a foil of next to no copper
-// is one of FactorLeast, on which nothing depends. Slopes are against differences.
+// The residual of a reel: a tenth of the foil's factor is one standard deviation r, and the square
+// of the residual is 2c²·(√(1 + r²/c²) − 1) with c = 1.5. A foil factor below MinFactor is taken as
+// MinFactor, and has no influence. Derivatives are compared with differences.
 func TestFoilPrior(t *testing.T) {
 	a := FoilPrior{Rails: [2]int{0, 1}, FoilFactor: 2}
 	const c = 1.5

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// The losses against their formulae, their slopes against differences.
+// The losses agree with their formulae, and their slopes with differences.
 func TestLosses(t *testing.T) {
 	for _, r := range []float64{-30, -2, -1e-3, 0.5, 7} {
 		const c, h = 1.5, 1e-5

@@ -36,7 +36,7 @@ func TestSplits(t *testing.T) {
 			t.Errorf("%s, in the other rail, lies %.2f deviations off", c.what, z)
 		}
 	}
-	// A reel lies about what its foil is: 60 parts in a hundred in the minus here.
+	// A reel's share is compared with that of its foil: 60 % in the minus here.
 	reel := Split{Rails: [2]int{0, 1}, ShareAbout: 2, Spread: FoilShareSpread}
 	x = []float64{0.8, 1.2, -0.2}
 	if z := reel.Row(x, row); math.Abs(z) > 1e-12 {

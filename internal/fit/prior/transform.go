@@ -33,10 +33,10 @@ func ToOhms(t float64) float64 {
 func ToOhmsSlope(t float64) float64 { return transformOhms / ((1 - t) * (1 - t)) }
 
 const (
-	MaxTransformed = 1 - 1e-5 // 100 kΩ: an open conductor to any meter
-	MinTransformed = -0.02    // −20 mΩ: further below zero than errors of readings put a resistance
-	leastOhms      = 1e-6     // Ω, of a conductor whose conductance is computed, either side of zero
-	MinFactor      = 0.02     // of a reel's nominal
+	MaxTransformed = 1 - 1e-5 // 100 kΩ, which no meter can distinguish from an open conductor
+	MinTransformed = -0.02    // −20 mΩ, further below zero than errors of readings put a resistance
+	leastOhms      = 1e-6     // Ω, the smallest size of a resistance with which the network is solved
+	MinFactor      = 0.02     // of a reel's stated resistance
 )
 
 // Inside returns the nearest value at which the network is solved: within MinTransformed and
@@ -66,7 +66,8 @@ func smoothOhms(t float64) (ohms, slope float64) {
 // matter.
 const smoothingOhms = minSplitOhms / 2
 
-// Loop returns the transformed resistance of two rails in series and its derivatives.
+// Loop returns the transformed resistance of two rails in series, whose unknowns are at, and its
+// derivatives by all unknowns.
 func Loop(at [2]int, x []float64) (t float64, row []float64) {
 	row = make([]float64, len(x))
 	for rail, k := range at {
