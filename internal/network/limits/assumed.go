@@ -13,7 +13,7 @@ import (
 // the knees.
 func AssumedKnees(r *run.Run, step run.Step) string {
 	var names []string
-	key := "knee_volts"
+	key, meaning := "knee_volts", "dims"
 	for _, reel := range r.Reels {
 		for _, c := range reel.Strip.Channels {
 			if step.Levels[c.Name] <= 0 || !c.KneeAssumed || slices.Contains(names, c.Name) {
@@ -21,12 +21,13 @@ func AssumedKnees(r *run.Run, step run.Step) string {
 			}
 			names = append(names, c.Name)
 			if reel.Strip.Driver == run.Resistor {
-				key = "forward_volts"
+				key, meaning = "forward_volts", "is dark"
 			}
 		}
 	}
 	if names == nil {
 		return ""
 	}
-	return fmt.Sprintf("the run file does not state %s, below which a channel dims, for %s: a usual part of the rated volts is taken (common practice, no source), and the verdict on colour and brightness depends on it", key, strings.Join(names, ", "))
+	return fmt.Sprintf("the run file states no %s for %s: a usual part of the rated volts is taken as the voltage below which a channel %s (common practice, no source), and the verdict on colour and brightness depends on it",
+		key, strings.Join(names, ", "), meaning)
 }
