@@ -7,7 +7,8 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// beginJump begins a stretch at a jump, unless it is a sensor's.
+// beginJump begins a stretch at a jump, and returns the shape to report: none if a sensor or another
+// element caused it.
 func (s *State) beginJump(t *track, p *piece, c changepoint.Course) []string {
 	at := (p.points[c.At-1].At + p.points[c.At].At) / 2
 	called := p.points[len(p.points)-1].At

@@ -8,12 +8,12 @@ import (
 )
 
 const (
-	backPart    = 0.35 // greatest deviation of the night after a burst, as a part of the burst's
-	burstDays   = 10   // the window
-	burstLeast  = 4    // bursts in it
-	burstNights = 2    // nights of it that have any
-	burstRate   = 0.004
-	quietDays   = 45 // days without a burst after which a contact counts as sound again
+	maxBackPart     = 0.35 // greatest deviation of the night after a burst from the level, as a part of the burst's
+	burstWindowDays = 10   // days over which bursts are counted
+	minBursts       = 4    // least number of bursts in them
+	minBurstNights  = 2    // least number of nights with a burst
+	minBurstRate    = 0.004
+	quietDays       = 45 // days without a burst after which a contact counts as sound
 )
 
 // markOutliers marks a night that differs much from both its neighbours and from the nights before.
@@ -45,7 +45,7 @@ func (s *State) markOutliers(t *track) {
 		suspects := usual[n-1-count : n-1]
 		// The newest night must be back at the level, not half-way.
 		back := math.Abs(t.ohms(usual[n-1]) - level)
-		if back > min(max(least, 3*scatter), backPart*math.Abs(t.ohms(suspects[0])-level)) {
+		if back > min(max(least, 3*scatter), maxBackPart*math.Abs(t.ohms(suspects[0])-level)) {
 			continue
 		}
 		isOutlier := func(p *point) bool { return math.Abs(t.ohms(p)-level) > max(least, 6*max(float64(p.Error), scatter)) }
@@ -67,7 +67,7 @@ func (t *track) detectBursts() bool {
 	var count, samples, nights int
 	var rises []float64
 	first, last := int64(0), int64(0)
-	for i := len(t.Points) - 1; i >= 0 && newest-t.Points[i].Day < burstDays; i-- {
+	for i := len(t.Points) - 1; i >= 0 && newest-t.Points[i].Day < burstWindowDays; i-- {
 		p := &t.Points[i]
 		samples += int(p.Samples)
 		if p.Bursts > 0 {
@@ -80,8 +80,8 @@ func (t *track) detectBursts() bool {
 			}
 		}
 	}
-	sleeping := nights >= 3 && samples < 4*nights*burstDays // evaluated in check steps only
-	many := nights >= burstNights && count >= burstLeast && float64(count) >= burstRate*float64(samples) || sleeping
+	checksOnly := nights >= 3 && samples < 4*nights*burstWindowDays // the element is read in check steps only
+	many := nights >= minBurstNights && count >= minBursts && float64(count) >= minBurstRate*float64(samples) || checksOnly
 	if t.Bursting {
 		now := &t.Bursts[len(t.Bursts)-1]
 		if nights > 0 {
@@ -91,8 +91,8 @@ func (t *track) detectBursts() bool {
 		return false
 	}
 	if many {
-		// It began with the first of the bursts that follow one another within the window.
-		for i := len(t.Points) - 1; i >= 0 && first-t.Points[i].At < burstDays*86400; i-- {
+		// It began with the first burst of those that are less than burstWindowDays apart.
+		for i := len(t.Points) - 1; i >= 0 && first-t.Points[i].At < burstWindowDays*86400; i-- {
 			if p := &t.Points[i]; p.Bursts > 0 && p.FirstBurst < first {
 				first = p.FirstBurst
 			}

@@ -5,7 +5,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// place sorts elements along the run: feeds, then joints and reels, then paths.
+// place returns the position of an element in the order of the run: feeds, then joints and reels,
+// then paths.
 func place(r *run.Run, kind run.Kind, name string) int {
 	switch kind {
 	case run.KindFeed:
@@ -22,7 +23,7 @@ func place(r *run.Run, kind run.Kind, name string) int {
 	return 1 << 30
 }
 
-// chosen returns one series for each element, the one that better prefers.
+// chosen returns one series for each element, the one that better ranks first.
 func (s *State) chosen() []*track {
 	best := map[[2]string]*track{}
 	var keys [][2]string

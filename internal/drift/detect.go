@@ -7,7 +7,8 @@ import (
 	"ohmkeep/internal/numeric/trend"
 )
 
-// detect evaluates a series after a night and returns the changes that it shows for the first time.
+// detect evaluates a series after a night and returns the shapes of changes that it shows for the
+// first time.
 func (s *State) detect(t *track) (calls []string) {
 	t.findDifferences()
 	t.learnNoise()
@@ -42,15 +43,15 @@ func (s *State) detect(t *track) (calls []string) {
 // mayHaveChanged reports whether a level stretch may contain a change.
 func (p *piece) mayHaveChanged() bool {
 	target := trend.Median(p.y[:min(len(p.y), 30)])
-	cusum := changepoint.Cusum{Slack: gateSlack, Limit: gateLimit}
-	slow := changepoint.Ewma{Weight: gateSlow, Width: gateWidth}
-	open := false
+	cusum := changepoint.Cusum{Slack: gateSlackSigmas, Limit: gateSumSigmas}
+	slow := changepoint.Ewma{Weight: gateAverageWeight, Width: gateAverageSigmas}
+	exceeded := false
 	for i, y := range p.y {
 		z := (y - target) * math.Sqrt(p.w[i])
-		open = cusum.Add(z) || open
-		open = slow.Add(z) || open
+		exceeded = cusum.Add(z) || exceeded
+		exceeded = slow.Add(z) || exceeded
 	}
-	return open
+	return exceeded
 }
 
 // residualScatter is the scatter of the nights of a piece about a fitted change.
@@ -58,7 +59,7 @@ type residualScatter struct {
 	spread    float64 // standard deviation of a night
 	inflation float64 // ≥ 1: factor of the variance for autocorrelation
 	nights    float64 // number of nights that determine the change of the level
-	more      float64 // ≥ 1: scatter of the nights over that of neighbouring nights
+	more      float64 // ≥ 1: scatter of all nights over that of neighbouring nights
 }
 
 func (p *piece) beside(c changepoint.Course, sloped bool) residualScatter {
@@ -87,14 +88,15 @@ func (p *piece) beside(c changepoint.Course, sloped bool) residualScatter {
 	return b
 }
 
-// isSignificant reports whether a change of a given size, with its fall of the sum of squares, is
-// significant against the scatter about it. Where a series varies by itself, a jump or a slope
-// always fits, but is not significant.
+// isSignificant reports whether a change is significant against the scatter about it. size is in Ω;
+// evidence is its reduction of the weighted sum of squares, and needed the least reduction. In an
+// autocorrelated series some jump or slope always fits, but is not significant.
 func (b residualScatter) isSignificant(size, evidence, needed float64) bool {
-	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= changeSigmas*b.spread*min(1, math.Sqrt(aloneNights/b.nights))
+	return evidence >= needed*b.inflation*b.more*b.more && math.Abs(size) >= changeSigmas*b.spread*min(1, math.Sqrt(averagingNights/b.nights))
 }
 
-// isJump reports whether a jump meets all conditions of a call.
+// isJump reports whether a jump meets all conditions for reporting it. null is the weighted sum of
+// squares without a change.
 func (s *State) isJump(t *track, p *piece, c changepoint.Course, null float64) bool {
 	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.nightsToHold(c.Size > 0) {
 		return false
@@ -123,8 +125,8 @@ func (s *State) isJump(t *track, p *piece, c changepoint.Course, null float64) b
 }
 
 // nightsToHold is the number of nights that a new level must hold. It is larger for a contact that has
-// failed and recovered before, and for a change that may be the effect of another one, which is
-// then called first.
+// failed and recovered before, and for a change that may be the effect of another one, so that the
+// other one is reported first.
 func (t *track) nightsToHold(rises bool) int {
 	newest := t.Points[len(t.Points)-1].Day
 	for _, p := range t.Points {
@@ -138,7 +140,7 @@ func (t *track) nightsToHold(rises bool) int {
 	return 2
 }
 
-// isRamp reports whether a ramp meets all conditions of a call.
+// isRamp reports whether a ramp meets all conditions for reporting it.
 func (s *State) isRamp(t *track, p *piece, c changepoint.Course, null float64) bool {
 	n := len(p.points)
 	if c.Shape != changepoint.Bend || null-c.Rest < s.limits().evidence || n-c.At < rampNights {

@@ -33,14 +33,14 @@ func (m *made) night(ohms, amps, shift float64, noisy bool, meters string, flags
 	}
 	day := int64(20000 + len(t.Points))
 	t.take(&nightly.Night{Day: day, At: day*86400 + 10000, Meters: meters, Valid: true, Samples: 1,
-		Value: nightly.Value{Ohms: ohms, Error: 0.001, CommonError: shift, Warm: flags&warm != 0},
+		Value: nightly.Value{Ohms: ohms, Error: 0.001, CommonError: shift, TemperatureRead: flags&temperatureRead != 0},
 		Drop:  (ohms - 0.003) * amps, Amps: amps, Offset: math.NaN(), OffsetError: math.NaN()})
 	m.calls = append(m.calls, m.detect(t)...)
 }
 
 func (m *made) level(nights int, ohms float64) {
 	for range nights {
-		m.night(ohms, 1, 0.001, true, "a", warm)
+		m.night(ohms, 1, 0.001, true, "a", temperatureRead)
 	}
 }
 
@@ -58,13 +58,13 @@ func TestAgeingIsNoRamp(t *testing.T) {
 		m := newMade(t, seed)
 		for day := range 365 {
 			amps := 1 - 0.4*float64(day)/365
-			m.night(0.004+0.010/amps, amps, 0.010/amps, true, "a", warm)
+			m.night(0.004+0.010/amps, amps, 0.010/amps, true, "a", temperatureRead)
 		}
 		m.wants("an ageing load")
 		r := newMade(t, seed)
 		for day := range 365 {
 			amps := 1 - 0.4*float64(day)/365
-			r.night(0.004+0.060*float64(day)/365, amps, 0.001, true, "a", warm)
+			r.night(0.004+0.060*float64(day)/365, amps, 0.001, true, "a", temperatureRead)
 		}
 		r.wants("a ramp under an ageing load", "ramp")
 	}
@@ -75,17 +75,17 @@ func TestAgeingIsNoRamp(t *testing.T) {
 func TestWildNights(t *testing.T) {
 	m := newMade(t, 1)
 	m.level(30, 0.004)
-	m.night(0.080, 1, 0.001, true, "a", warm)
+	m.night(0.080, 1, 0.001, true, "a", temperatureRead)
 	m.level(20, 0.004)
 	m.wants("one wild night")
 	if p := m.track().Points[30]; !p.is(outlier) || p.Bursts != 1 || math.Abs(float64(p.BurstRise)-0.076) > 0.005 {
 		t.Errorf("%+v", p)
 	}
-	m.night(0.080, 1, 0.001, true, "a", warm)
+	m.night(0.080, 1, 0.001, true, "a", temperatureRead)
 	m.level(2, 0.004)
-	m.night(0.060, 1, 0.001, true, "a", warm)
+	m.night(0.060, 1, 0.001, true, "a", temperatureRead)
 	m.level(2, 0.004)
-	m.night(0.090, 1, 0.001, true, "a", warm)
+	m.night(0.090, 1, 0.001, true, "a", temperatureRead)
 	m.level(1, 0.004)
 	m.wants("four wild nights", "intermittent")
 	m.level(3, 0.004)
@@ -101,7 +101,7 @@ func TestASteepRampIsNoStep(t *testing.T) {
 		m := newMade(t, seed)
 		m.level(40, 0.004)
 		for day := range 60 {
-			m.night(0.004+0.001*float64(day), 1, 0.001, true, "a", warm)
+			m.night(0.004+0.001*float64(day), 1, 0.001, true, "a", temperatureRead)
 		}
 		m.wants("a ramp of a milliohm a day", "ramp")
 	}
@@ -112,7 +112,7 @@ func TestAnotherMeterBeginsAnew(t *testing.T) {
 	m := newMade(t, 1)
 	m.level(40, 0.004)
 	for range 40 {
-		m.night(0.019, 1, 0.001, true, "b", warm)
+		m.night(0.019, 1, 0.001, true, "b", temperatureRead)
 	}
 	m.wants("another meter")
 	x := m.series(m.track())
@@ -130,7 +130,7 @@ func TestAnotherMeterErrsByItself(t *testing.T) {
 		if night >= 40 {
 			ohms, meters = 0.022, "b"
 		}
-		m.night(ohms, 1, 0.02, true, meters, warm)
+		m.night(ohms, 1, 0.02, true, meters, temperatureRead)
 	}
 	m.wants("another meter")
 	x := m.series(m.track())
@@ -159,11 +159,11 @@ func TestAWrongNightIsNoStep(t *testing.T) {
 		m := newMade(t, 6)
 		counts := []float64{0, 1, 0, -1, 0, 0, 1, -1, 0, 1}
 		for night := range 60 {
-			m.night(0.01+0.005*counts[night%len(counts)], 1, 0.001, false, "a", warm)
+			m.night(0.01+0.005*counts[night%len(counts)], 1, 0.001, false, "a", temperatureRead)
 		}
-		m.night(wrong, 1, 0.001, false, "a", warm)
+		m.night(wrong, 1, 0.001, false, "a", temperatureRead)
 		for range 3 {
-			m.night(0.004, 1, 0.001, false, "a", warm)
+			m.night(0.004, 1, 0.001, false, "a", temperatureRead)
 		}
 		m.wants("a wrong night")
 		if !m.track().Points[60].is(outlier) {
@@ -180,7 +180,7 @@ func TestWanderingIsNoRamp(t *testing.T) {
 		wander := 0.0
 		for range 200 {
 			wander = 0.7*wander + 0.0016*m.rng.NormFloat64()
-			m.night(0.02+wander, 1, 0.001, false, "a", warm)
+			m.night(0.02+wander, 1, 0.001, false, "a", temperatureRead)
 		}
 		wrong += len(m.calls)
 	}
@@ -204,7 +204,7 @@ func TestWithoutTemperatureTheTrendIsOpen(t *testing.T) {
 	// Ten kelvin of copper either way, 7.9 mΩ, over half a year, at 95 %. With a thermometer,
 	// what may miss a third of twelve kelvin either way, twice 0.9 mΩ, 7.2 mΩ a year; the
 	// nights' scatter comes to either.
-	if with, without := half(warm), half(0); without < 0.031 || without > 0.034 || with < 0.0075 || with > 0.0095 {
+	if with, without := half(temperatureRead), half(0); without < 0.031 || without > 0.034 || with < 0.0075 || with > 0.0095 {
 		t.Errorf("±%g with a temperature, ±%g without", with, without)
 	}
 }

@@ -13,8 +13,8 @@ type difference struct {
 	offset, deviation float64 // V
 }
 
-// sharedGain is the change of the sensors' difference between a dark run and the check step, as a
-// part of the common error: the gains act on voltages that differ by only a few percent.
+// sharedGain is the change of the sensors' difference from a dark run to the check step, as a part of
+// the common error. It is small, because the gains act on voltages that differ by a few percent.
 const sharedGain = 0.08
 
 // findDifferences computes the sensors' difference for each period with the same sensors.
@@ -67,7 +67,7 @@ func differ(points []point) {
 	days, volts := blocks(at, offsets, defaultThresholds.jump/5*trend.Median(currents))
 	wobble := math.Hypot(trend.Median(wobbles)/math.Sqrt(float64(min(n, 9))), sharedGain*trend.Median(common))
 	for k := range points {
-		points[k].sensors = difference{true, between(days, volts, points[k].days()), wobble}
+		points[k].sensors = difference{true, interpolate(days, volts, points[k].days()), wobble}
 	}
 }
 
@@ -98,9 +98,9 @@ func blocks(at, offsets []float64, least float64) (days, volts []float64) {
 	return days, volts
 }
 
-// between interpolates a figure that is known at some moments. Before the first and after the last
-// moment it is constant.
-func between(at, value []float64, x float64) float64 {
+// interpolate returns the linear interpolation, at x, of values at given moments. Before the first and
+// after the last moment it is constant.
+func interpolate(at, value []float64, x float64) float64 {
 	i := sort.SearchFloat64s(at, x)
 	switch {
 	case i == 0:

@@ -3,22 +3,21 @@
 //
 // It is a fold: a State and a day's readings make the next State. A State holds what was
 // found and a bounded number of nights, so that a night costs the same after ten years as
-// after one. It is kept as JSON between nights. Folding all stored readings again returns
-// the same State. A change is called once; when it began and how large it is are computed
+// after one. It is stored as JSON between nights. Folding all stored readings again returns
+// the same State. A change is called (reported) once; its beginning and its size are computed
 // from all nights whenever a History is made.
 //
 // # How a change is called
 //
 // Package nightly turns a day into one value for each element, a point of its series. The
-// difference of two sensors, which the nights' dark rounds show, is taken off the drop, in
+// difference of two sensors, which the nights' dark scans show, is subtracted from the drop, in
 // blocks of ten nights, so that gains which follow the weather do not look like resistance.
 // The noise of a series is learned from how far neighbouring nights differ; before
-// fewestPairs pairs of nights nothing is called. A CUSUM and an EWMA open a gate. Behind it
-// the jump and the ramp that explain the latest stretch best must lower the weighted sum of
-// squares by 40, be 5 mΩ and a part of the wire large, stand out from the scatter of the
-// nights, and hold for the next nights. One shape must explain clearly more than the other.
-// Where neighbouring nights resemble each other (a positive autocorrelation), they count for
-// fewer.
+// fewestPairs pairs of nights nothing is called. The full test is made only if a CUSUM or an EWMA
+// exceeds its limit. The jump and the ramp that explain the latest stretch best must lower the weighted sum of
+// squares by 40, be at least 5 mΩ and a part of the wire's resistance, exceed the scatter of the
+// nights, and last for the next nights. One shape must explain clearly more than the other.
+// Positively autocorrelated nights count for fewer.
 //
 // A night far from both its neighbours is an outlier and counts as a burst. A shift that the
 // drop in the dark shows as well, or that a neighbour shows with the other sign, is a
@@ -30,7 +29,7 @@
 //
 // A joint's resistance in a known step follows from measured currents, not from what the
 // step should draw: ageing and limiters change that. Where no current is measured a joint has
-// no series. An element that has jumped counts as that until a repair is noted. A fall is a change
+// no series. An element that has jumped keeps that verdict until a repair is noted. A fall is a change
 // like a rise: the value before it may have been wrong.
 //
 // # What is not found
@@ -48,7 +47,7 @@
 // 34 were within four days (9 days root mean square). Each date therefore has its 95 %
 // interval, which held 45 of the 48.
 //
-// Of 400 healthy run-years that met every trouble of rough_test.go by turns, none of 2,370 series
+// Of 400 healthy run-years with each of the disturbances of rough_test.go in turn, none of 2,370 series
 // had a false verdict, and 242 were unproven.
 //
 // rough_test.go, years_test.go, delay_test.go and tradeoff_test.go measure what is found and

@@ -25,7 +25,7 @@ func Follow(r *run.Run, s *State) *Follower {
 	return &Follower{run: r, reader: nightly.NewReader(r), State: s}
 }
 
-// Call is a change that is reported for the first time.
+// Call is a change that is reported (called) for the first time.
 type Call struct {
 	Kind run.Kind
 	Name string
@@ -132,8 +132,8 @@ func (t *track) take(n *nightly.Night) {
 	p := point{Day: n.Day, At: n.At, Ohms: float32(n.Value.Ohms), Error: float32(n.Value.Error), CommonError: float32(n.Value.CommonError),
 		Drop: float32(n.Drop), Amps: float32(n.Amps), Offset: float32(n.Offset), OffsetError: float32(n.OffsetError), DarkAmps: float32(n.DarkAmps), BurstRise: float32(n.BurstRise),
 		Samples: int32(n.Samples), Bursts: int32(n.Bursts), FirstBurst: n.FirstBurst}
-	if n.Value.Warm {
-		p.Flags |= warm
+	if n.Value.TemperatureRead {
+		p.Flags |= temperatureRead
 	}
 	if !n.Valid || !(n.Value.Error > 0) || math.IsInf(n.Value.Ohms, 0) || math.IsNaN(n.Value.Ohms) {
 		p.Flags |= noValue

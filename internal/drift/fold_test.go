@@ -18,7 +18,7 @@ import (
 )
 
 // eventful has a step, a ramp and bursts.
-func eventful(days int) months.Story {
+func eventful(days int) months.Scenario {
 	story := usual(days)
 	story.Every = 2 * time.Hour
 	story.Change = func(day float64, p *plant.Plant, rng *rand.Rand) {
@@ -231,7 +231,7 @@ func TestStateIsBounded(t *testing.T) {
 		if day > 300 {
 			ohms += 0.02
 		}
-		p := point{Day: 20000 + day, At: (20000+day)*86400 + 10000, Ohms: float32(ohms), Error: 0.001, CommonError: 0.001, Drop: float32(ohms - 0.003), Amps: 1, Samples: 1, Flags: warm}
+		p := point{Day: 20000 + day, At: (20000+day)*86400 + 10000, Ohms: float32(ohms), Error: 0.001, CommonError: 0.001, Drop: float32(ohms - 0.003), Amps: 1, Samples: 1, Flags: temperatureRead}
 		if day == 0 {
 			tr.Stretch = []stretch{{At: p.At, Cause: begun}}
 		}

@@ -11,16 +11,16 @@ import (
 )
 
 const (
-	fewestNights  = 5    // least number of nights of a stretch for a verdict
-	coverage      = 0.95 // of intervals
-	z95           = verdict.Coverage95
-	year          = 365.25     // days
-	warmPart      = 0.009      // of the wire, standard deviation of what normalising leaves over a season: see below
-	coldPart      = 0.0393     // the same without a temperature: copper within 10 K of what is assumed
-	unreadSeconds = 30 * 86400 // s without a night, while others have some, after which an element is not reported as steady
-	maxUnseen     = 0.025      // Ω: where only larger jumps than this show, the element is unproven
-	maxUnseenPart = 0.2        // or this part of the nominal, if it is more
-	unseenNights  = 10         // within which a jump must show
+	fewestNights     = 5    // least number of nights of a stretch for a verdict
+	coverage         = 0.95 // of intervals
+	z95              = verdict.Coverage95
+	year             = 365.25     // days in a year
+	seasonPart       = 0.009      // standard deviation, as a part of the wire's resistance, of the seasonal error that normalising leaves: see below
+	seasonPartUnread = 0.0393     // the same without a temperature: copper within 10 K of the assumed one
+	maxUnreadSeconds = 30 * 86400 // s without a night of an element, while others have nights, after which it is not reported as steady
+	maxUnseen        = 0.025      // Ω: if the least detectable jump is larger, the element is unproven
+	maxUnseenPart    = 0.2        // or this part of the nominal resistance, if that is more
+	unseenNights     = 10         // nights within which that jump must be detected
 )
 
 // warmPart: a thermometer beside the copper may follow the weather by up to a third less than the
@@ -86,7 +86,7 @@ func (s *State) series(t *track) history.Series {
 		p := &t.Points[i]
 		if !p.is(noValue) {
 			x.Nights = append(x.Nights, history.Night{Time: moment(p.At), Ohms: t.ohms(p) + level.by, Error: float64(p.Error), Outlier: p.is(outlier)})
-			x.TemperatureRead = x.TemperatureRead || p.is(warm)
+			x.TemperatureRead = x.TemperatureRead || p.is(temperatureRead)
 		}
 	}
 	for _, p := range parts {
@@ -128,7 +128,7 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 		x.Verdict = history.Stepped
 	case len(last.points) < fewestNights, t.pairs < fewestPairs:
 		x.Verdict, x.Why = history.Unproven, "too few nights"
-	case s.Last-t.Points[len(t.Points)-1].At > unreadSeconds:
+	case s.Last-t.Points[len(t.Points)-1].At > maxUnreadSeconds:
 		x.Verdict, x.Why = history.Unproven, "not followed since "+x.Last.Format(time.DateOnly)
 	case seen > math.Max(maxUnseen, math.Max(least, maxUnseenPart*t.Nominal)):
 		x.Verdict, x.Why = history.Unproven, "its current is too small to show a jump of its resistance"

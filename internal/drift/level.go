@@ -19,9 +19,9 @@ type anchored struct {
 	positive bool    // the resistance cannot be negative, and the levels are near zero
 }
 
-// anchor computes the level. Without dark rounds the sensors' difference is not known, and the
-// level of a joint may come out below zero. No stretch can be below zero as long as the sensors are
-// the same. Levels read by earlier sensors do not count.
+// anchor computes the level. Without dark scans the sensors' difference is not known, and the
+// computed level of a joint may be below zero. A resistance is not, so all stretches with the same
+// sensors are shifted together. Levels read by earlier sensors do not count.
 func (t *track) anchor() anchored {
 	a := anchored{lowest: math.Inf(1)}
 	var shifts []float64
@@ -67,7 +67,7 @@ func (t *track) level(x *history.Series, p part, a anchored) {
 	}
 	random := p.deviation / math.Sqrt(float64(min(n, 30))) * 1.25
 	if !x.TemperatureRead {
-		random = math.Hypot(random, coldPart*t.Wire)
+		random = math.Hypot(random, seasonPartUnread*t.Wire)
 	}
 	x.Ohms = math.Max(0, p.end+a.by)
 	if !a.positive {
@@ -108,9 +108,9 @@ func (t *track) rate(x *history.Series, p part) {
 	// sensor, a part of the wire that is not copper as stated, and the season if no temperature is
 	// read.
 	common := math.Hypot(p.deviation/2, t.currentError(p.points[0], p.points[n-1]))
-	part := coldPart
+	part := seasonPartUnread
 	if x.TemperatureRead {
-		part = warmPart
+		part = seasonPart
 	}
 	common = math.Hypot(common, 2*part*t.Wire) // from one end of the season to the other
 	half := z95 * common / (at[len(at)-1] - at[0])

@@ -35,7 +35,7 @@ func (t *track) onset(prior *part, s stretch, end int64) onset {
 	}
 	at := (p.points[best.At-1].At + p.points[best.At].At) / 2
 	if fiveDays := 5 * int64(86400); at-s.At > fiveDays || s.At-at > fiveDays {
-		return onset{at: s.At} // another change, not this one
+		return onset{at: s.At} // the best fit found another change
 	}
 	first, last := p.plausible(courses, best, prior.Sloped)
 	return onset{at, p.points[first-1].At, p.points[last].At}
@@ -67,9 +67,9 @@ func (t *track) rampOnset(p *piece, courses []changepoint.Course, best changepoi
 	first, last := p.plausible(courses, best, sloped)
 	at := p.x[best.At]
 	before, after := at-p.x[max(0, first-1)], p.x[min(last+1, len(p.x)-1)]-at
-	part := coldPart
-	if p.points[best.At].is(warm) {
-		part = warmPart
+	part := seasonPartUnread
+	if p.points[best.At].is(temperatureRead) {
+		part = seasonPart
 	}
 	season := z95 * part * t.Wire / math.Abs(best.Size)
 	days := func(x float64) int64 { return int64(math.Round(x * 86400)) }

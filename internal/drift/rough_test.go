@@ -20,19 +20,19 @@ var roughMonths = flag.Int("roughmonths", 0, "simulated runs of each kind of tro
 // practice, no source).
 type trouble struct {
 	name string
-	make func(s *months.Story)
+	make func(s *months.Scenario)
 }
 
 var troubles = []trouble{
-	{"none", func(s *months.Story) {}},
-	{"0.9 mV of noise", func(s *months.Story) { s.Noise = 0.0009 }},
-	{"0.9 mV + 1.2 mV/A of noise", func(s *months.Story) { s.Noise, s.NoisePerAmp = 0.0009, 0.0012 }},
-	{"gains follow the weather, 25 ppm/K", func(s *months.Story) { s.GainTempCo = 25e-6 }},
-	{"thermometer in a warm cabinet", func(s *months.Story) { s.Cabinet = 12 }},
-	{"half of the nights without a check", func(s *months.Story) { s.MissedChecks = 0.5 }},
-	{"dimmed by a third", func(s *months.Story) { s.Dimmed = 0.45 * float64(s.Days) }},
-	{"reels' currents differ by 3 %", func(s *months.Story) { s.Uneven = 0.03 }},
-	{"all together", func(s *months.Story) {
+	{"none", func(s *months.Scenario) {}},
+	{"0.9 mV of noise", func(s *months.Scenario) { s.Noise = 0.0009 }},
+	{"0.9 mV + 1.2 mV/A of noise", func(s *months.Scenario) { s.Noise, s.NoisePerAmp = 0.0009, 0.0012 }},
+	{"gains follow the weather, 25 ppm/K", func(s *months.Scenario) { s.GainTempCo = 25e-6 }},
+	{"thermometer in a warm cabinet", func(s *months.Scenario) { s.Cabinet = 12 }},
+	{"half of the nights without a check", func(s *months.Scenario) { s.MissedChecks = 0.5 }},
+	{"dimmed by a third", func(s *months.Scenario) { s.Dimmed = 0.45 * float64(s.Days) }},
+	{"reels' currents differ by 3 %", func(s *months.Scenario) { s.Uneven = 0.03 }},
+	{"all together", func(s *months.Scenario) {
 		s.Noise, s.NoisePerAmp, s.GainTempCo, s.Cabinet, s.MissedChecks, s.Uneven = 0.0009, 0.0012, 25e-6, 12, 0.5, 0.03
 		s.Dimmed = 0.45 * float64(s.Days)
 	}},

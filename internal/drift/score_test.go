@@ -24,7 +24,7 @@ type score struct {
 	calls, unproven, series           int     // calls for nothing
 }
 
-func (c *score) count(e event, story months.Story, h *history.History) (fine bool) {
+func (c *score) count(e event, story months.Scenario, h *history.History) (fine bool) {
 	c.runs++
 	fine = true
 	if e.element != "" {
@@ -92,7 +92,7 @@ func (c *score) count(e event, story months.Story, h *history.History) (fine boo
 // its level, its knee and its slope unknown. Where a thermometer follows the weather by a
 // third less than the copper, what a feed's wire seems to gain comes to it, which no night
 // tells from a contact: season is how far that moves the date at most.
-func dateBound(e event, story months.Story, s history.Series) (noise, season float64) {
+func dateBound(e event, story months.Scenario, s history.Series) (noise, season float64) {
 	if e.shape != history.Ramp {
 		return 0, 0
 	}

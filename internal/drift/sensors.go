@@ -7,8 +7,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// agreement is how well two changes in volts must agree to have one cause.
-const agreement = 0.35
+// maxCauseDifference is the greatest difference of two changes in V that have one cause, as a part of the
+// larger.
+const maxCauseDifference = 0.35
 
 // isSensors reports whether a jump is caused by a sensor and not by the element. A sensor whose gain
 // has changed shifts the drops on its two sides by the same voltage, and it shifts a drop at no
@@ -56,7 +57,9 @@ func side(t *track, place string) float64 {
 	return -1
 }
 
-func agree(a, b float64) bool { return math.Abs(a-b) < agreement*max(math.Abs(a), math.Abs(b)) }
+func agree(a, b float64) bool {
+	return math.Abs(a-b) < maxCauseDifference*max(math.Abs(a), math.Abs(b))
+}
 
 // shiftOf returns the change of a figure's median at a moment, and its standard deviation; NaN
 // where the figure is not known on both sides.
@@ -83,11 +86,11 @@ func shiftOf(t *track, from, at int64, read func(*point) (value, deviation float
 	return trend.Median(is) - trend.Median(was), math.Hypot(one(was, dWas), one(is, dIs))
 }
 
-// sameCause is the greatest time, s, between two changes that can have one cause.
-const sameCause = 12 * 86400
+// maxCauseSeconds is the greatest time, s, between two changes that can have one cause.
+const maxCauseSeconds = 12 * 86400
 
 // currentMoved reports whether a change in a run fed from several sides is only the effect of
-// another change. A bad contact in one conductor moves current to the other way round in that
+// another change. A bad contact in one conductor moves current to the other side of the ring in that
 // conductor alone. Plus and minus then carry different currents, and a loop's drop over the
 // measured current of one of them changes although no resistance has. Copper shows this in either
 // direction, a feed only as a fall.
@@ -103,7 +106,7 @@ func (s *State) currentMoved(t *track, at int64, rises bool) bool {
 			if x.Cause != jumped && x.Cause != ramped {
 				continue
 			}
-			if at >= x.At-sameCause && (at <= x.At+sameCause || x.Sloped && at <= o.end(i)) || x.Sloped && i == len(o.Stretch)-1 {
+			if at >= x.At-maxCauseSeconds && (at <= x.At+maxCauseSeconds || x.Sloped && at <= o.end(i)) || x.Sloped && i == len(o.Stretch)-1 {
 				return true
 			}
 		}

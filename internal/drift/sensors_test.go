@@ -25,7 +25,7 @@ func (m *made) both(reel *track, joint, dark, west float64) {
 		day := int64(20000 + len(x.t.Points))
 		x.drop += 0.0005 * m.rng.NormFloat64()
 		x.t.take(&nightly.Night{Day: day, At: day*86400 + 10000, Meters: "a", Valid: true, Samples: 1,
-			Value: nightly.Value{Ohms: x.t.Nominal + x.drop, Error: 0.001, CommonError: x.shift, Warm: true},
+			Value: nightly.Value{Ohms: x.t.Nominal + x.drop, Error: 0.001, CommonError: x.shift, TemperatureRead: true},
 			Drop:  x.drop, Amps: 1, Offset: x.dark, OffsetError: 0.0005, DarkAmps: 0.1})
 		m.calls = append(m.calls, m.detect(x.t)...)
 	}
@@ -66,7 +66,7 @@ func TestAnotherCurrentIsNoStep(t *testing.T) {
 		if night >= 60 {
 			amps = 0.55
 		}
-		m.night(0.004+0.010/amps, amps, 0.012/amps, true, "a", warm)
+		m.night(0.004+0.010/amps, amps, 0.012/amps, true, "a", temperatureRead)
 	}
 	m.wants("another current")
 }

@@ -53,7 +53,7 @@ type track struct {
 	Bursting bool      `json:"bursting"`
 
 	// Computed from the nights, not stored.
-	noise float64 // scatter of the nights over their own standard deviation, ≥ 1
+	noise float64 // ≥ 1: ratio of the scatter of the nights to their own standard deviation
 	pairs int     // number of pairs of neighbouring nights that it is computed from
 }
 
@@ -109,9 +109,9 @@ type point struct {
 }
 
 const (
-	outlier = 1 << iota // contradicts its neighbours
-	warm                // a temperature was read
-	noValue             // holds no value, only its bursts
+	outlier         = 1 << iota // contradicts its neighbours
+	temperatureRead             // a temperature was read
+	noValue                     // holds no value, only its bursts
 )
 
 func (p *point) is(flag int32) bool { return p.Flags&flag != 0 }
@@ -119,7 +119,7 @@ func (p *point) is(flag int32) bool { return p.Flags&flag != 0 }
 // days is the time of a point in days, the axis of fits.
 func (p *point) days() float64 { return float64(p.At) / 86400 }
 
-// MarshalJSON writes a point as a row of numbers; null is not known.
+// MarshalJSON writes a point as an array of numbers; null is not known.
 func (p point) MarshalJSON() ([]byte, error) {
 	row := []any{p.Day, p.At, p.Samples, p.Bursts, p.FirstBurst, p.Flags}
 	for _, v := range []float32{p.Ohms, p.Error, p.CommonError, p.Drop, p.Amps, p.Offset, p.OffsetError, p.DarkAmps, p.BurstRise} {

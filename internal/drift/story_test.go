@@ -67,19 +67,19 @@ var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
 // usual is an uneventful year, read every hour, with a warm summer, ageing pixels and a
 // sagging supply.
-func usual(days int) months.Story {
-	return months.Story{Begin: spring, Days: days, Every: time.Hour, Check: "white 20 %", CheckAt: 3*time.Hour + 30*time.Minute, Currents: true, Warmth: true,
+func usual(days int) months.Scenario {
+	return months.Scenario{Begin: spring, Days: days, Every: time.Hour, Check: "white 20 %", CheckAt: 3*time.Hour + 30*time.Minute, Currents: true, TemperatureRead: true,
 		DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1}
 }
 
-func judged(t testing.TB, r *run.Run, story months.Story, seed uint64) *history.History {
+func judged(t testing.TB, r *run.Run, story months.Scenario, seed uint64) *history.History {
 	t.Helper()
 	return folded(t, r, story, seed).State.History(r)
 }
 
 // folded folds a story. What a clock that jumped has put out of order is sorted, as a
 // store returns it.
-func folded(t testing.TB, r *run.Run, story months.Story, seed uint64) *Follower {
+func folded(t testing.TB, r *run.Run, story months.Scenario, seed uint64) *Follower {
 	t.Helper()
 	f := Follow(r, &State{Version: Version})
 	var late []reading.Reading

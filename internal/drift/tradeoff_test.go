@@ -31,7 +31,7 @@ type record struct {
 	nights [][]nightly.Night
 }
 
-func recorded(t *testing.T, text string, story months.Story, seed uint64) record {
+func recorded(t *testing.T, text string, story months.Scenario, seed uint64) record {
 	x := record{run: runtest.Parse(t, text)}
 	reader := nightly.NewReader(x.run)
 	var sensed nightly.Sensed

@@ -17,7 +17,7 @@ import (
 var runYears = flag.Int("runyears", 0, "simulated years of healthy runs; 0 = a season of each sort")
 
 // vex makes some days of a healthy run trying in one of many ways.
-func vex(i, days int, rng *rand.Rand) (what, text string, story months.Story) {
+func vex(i, days int, rng *rand.Rand) (what, text string, story months.Scenario) {
 	story = usual(days)
 	sometime := float64(days) * (0.2 + 0.6*rng.Float64())
 	story.DayCycle, story.Season = 4+8*rng.Float64(), 6+12*rng.Float64()
@@ -33,7 +33,7 @@ func vex(i, days int, rng *rand.Rand) (what, text string, story months.Story) {
 		story.Season = 18
 	case 1:
 		what += "no temperature"
-		story.Warmth = false
+		story.TemperatureRead = false
 	case 2:
 		what += "three weeks' gap"
 		from := sometime

@@ -18,9 +18,9 @@ type Element struct {
 	Kind     run.Kind
 	Name     string
 	From, To run.Place
-	Nominal  float64 // Ω loop at 20 °C, as the run file has it
-	Wire     float64 // Ω of that which vary with temperature as copper does
-	Stated   bool    // the copper's part is stated, not assumed
+	Nominal  float64 // Ω loop at 20 °C, as the run file states
+	Wire     float64 // Ω, the part of Nominal that varies with temperature as copper does
+	Stated   bool    // Wire is stated, not assumed
 	Limit    float64 // Ω; NaN = none
 	Ring     bool    // current reaches it from more than one feed
 
@@ -28,21 +28,21 @@ type Element struct {
 	Joints int // how many joints lie in it
 	Edges  []Edge
 	// The composition of the drop in each step of the run, and with all pixels dark.
-	Steps []Makeup
-	Dark  Makeup
+	Steps []Composition
+	Dark  Composition
 }
 
-// Makeup is the composition of the drop of an element in one step, as weights of the feed currents.
-type Makeup struct {
+// Composition is the composition of the drop of an element in one step, as weights of the feed currents.
+type Composition struct {
 	Copper  Weights // V per A at 20 °C, of copper
 	Warming Weights // V per A and K
 	Contact Weights // V per A, of contacts
 	Through Weights // A per A: the current through the element
-	Known   bool    // false: its current does not follow from measured ones
+	Known   bool    // its current follows from measured ones
 }
 
 // Expected returns the drop, V, of the stated resistances at measured currents.
-func (m *Makeup) Expected(amps []float64, celsius float64) float64 {
+func (m *Composition) Expected(amps []float64, celsius float64) float64 {
 	return m.Copper.Of(amps) + m.Warming.Of(amps)*(celsius-20) + m.Contact.Of(amps)
 }
 
@@ -65,5 +65,5 @@ func (w Weights) add(by float64, o Weights) {
 	}
 }
 
-// nothing is NaN, an unknown value.
-var nothing = math.NaN()
+// unknown is NaN, an unknown value.
+var unknown = math.NaN()

@@ -34,9 +34,9 @@ func (e *Element) Covers(r *run.Run, kind run.Kind, name string) bool {
 	return false
 }
 
-// Warmth lists whose temperatures are an element's: a feed by its index, a reel by the
-// number of feeds and its index.
-func (e *Element) Warmth(r *run.Run) []int {
+// TemperatureSources lists the feeds and reels whose temperature is that of an element: a feed by its index, a
+// reel by the number of feeds plus its index.
+func (e *Element) TemperatureSources(r *run.Run) []int {
 	var own []int
 	for _, x := range e.Edges {
 		switch {
@@ -51,8 +51,8 @@ func (e *Element) Warmth(r *run.Run) []int {
 	return own
 }
 
-// Way is 1 where a feed's own element counts from the feed's beginning, and −1 otherwise.
-func (e *Element) Way(f run.Feed) float64 {
+// Sign is 1 where the element of a feed has the feed's direction, and −1 where it has the opposite one.
+func (e *Element) Sign(f run.Feed) float64 {
 	if e.Edges[0].a != f.From {
 		return -1
 	}
@@ -106,15 +106,15 @@ func newGraph(r *run.Run, sensed []run.Place) *graph {
 	return g
 }
 
-// addEdge adds an edge and lists it at both of its places.
+// addEdge adds an edge to the graph and to the lists of both of its places.
 func (g *graph) addEdge(e Edge) {
 	g.at[e.a] = append(g.at[e.a], len(g.edges))
 	g.at[e.b] = append(g.at[e.b], len(g.edges))
 	g.edges = append(g.edges, e)
 }
 
-// mostPaths is the greatest number of paths searched, which is large in a ring of many unsensed
-// feeds.
+// mostPaths is the greatest number of paths that are searched. A ring of many feeds without sensors has
+// more.
 const mostPaths = 4096
 
 // elements finds all paths between two sensed places with none in between.
@@ -137,7 +137,7 @@ func (g *graph) elements(sensed []run.Place) []Element {
 				e.a, e.b = e.b, e.a
 			}
 			if been[e.b] || tried > mostPaths || e.feed >= 0 && from.Kind == run.AtReel || e.feed >= 0 && onStrip(path) {
-				continue // along the strip only the strip counts; feeds lead to it, not back
+				continue // a path may lead from a feed to the strip, but not back
 			}
 			tried++
 			path = append(path, e)
@@ -183,10 +183,10 @@ func Order(a, b run.Place) int {
 	return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Index, b.Index), cmp.Compare(a.Pixel, b.Pixel))
 }
 
-// element returns the element that a path is.
+// element returns the element that consists of a path.
 func (g *graph) element(from, to run.Place, path []Edge) Element {
 	r := g.run
-	e := Element{Kind: run.KindPath, From: from, To: to, Feed: -1, Edges: path, Stated: true, Limit: nothing}
+	e := Element{Kind: run.KindPath, From: from, To: to, Feed: -1, Edges: path, Stated: true, Limit: unknown}
 	e.Name = fmt.Sprintf("%s-%s", r.PlaceName(from), r.PlaceName(to))
 	reels := map[int]float64{} // metres of each
 	limit := 0.0
@@ -232,7 +232,7 @@ func whole(r *run.Run, from, to run.Place) bool {
 		from.Pixel == 1 && to.Pixel == r.Reels[to.Index].Pixels
 }
 
-// perMetre is a reel's loop resistance as stated or else assumed, Ω/m.
+// perMetre returns a reel's stated loop resistance, or the assumed one, Ω/m.
 func perMetre(reel run.Reel) float64 {
 	if reel.Strip.LoopOhms > 0 {
 		return reel.Strip.LoopOhms

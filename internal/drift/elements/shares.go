@@ -14,7 +14,7 @@ type Shares struct {
 	below [][]float64 // by reel: A drawn by its pixels 1…k, k from 0
 	Feeds []float64   // A through each feed
 	group []int       // by reel: number of the part of the run joined by both rails
-	rest  []Weights   // by feed: its current from the measured ones; nil = it does not follow from them
+	rest  []Weights   // by feed: its current as weights of the measured ones; nil = it does not follow from them
 }
 
 // NewShares solves a step. measured holds, by feed, whether it has a sensor.
@@ -45,7 +45,7 @@ func NewShares(r *run.Run, step run.Step, measured []bool) (*Shares, error) {
 	return s, nil
 }
 
-// groups numbers the parts of a run that are joined by both rails.
+// groups numbers the parts of a run that are connected by both rails.
 func groups(r *run.Run) []int {
 	g := make([]int, len(r.Reels))
 	for i := range g {

@@ -5,9 +5,9 @@ import (
 )
 
 // Weigh returns the composition of an element's drop in a step.
-func (s *Shares) Weigh(e *Element) Makeup {
+func (s *Shares) Weigh(e *Element) Composition {
 	n := len(s.run.Feeds)
-	m := Makeup{make(Weights, n), make(Weights, n), make(Weights, n), make(Weights, n), true}
+	m := Composition{make(Weights, n), make(Weights, n), make(Weights, n), make(Weights, n), true}
 	for _, x := range e.Edges {
 		switch {
 		case x.feed >= 0:

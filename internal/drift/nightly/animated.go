@@ -9,11 +9,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// darkOver is the ratio of a run's current to its stated idle current up to which it counts as
-// dark.
-const darkOver = 1.35
+// maxDarkRatio is the greatest ratio of a run's current to its stated idle current that counts as dark.
+const maxDarkRatio = 1.35
 
-// dark reports whether all pixels are dark in a round.
+// dark reports whether all pixels are dark in a scan.
 func (d *Reader) dark(s *scan.Scan) bool {
 	sum := 0.0
 	for _, a := range s.Amps {
@@ -21,10 +20,10 @@ func (d *Reader) dark(s *scan.Scan) bool {
 			sum += math.Abs(a)
 		}
 	}
-	return d.full(s) && d.idle > 0 && sum <= darkOver*d.idle+0.01
+	return d.hasAllCurrents(s) && d.idle > 0 && sum <= maxDarkRatio*d.idle+0.01
 }
 
-// offset sets the drop beyond the nominal one with all pixels dark.
+// offset sets the drop above the nominal one with all pixels dark, V.
 func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Night) {
 	if !e.Dark.Known {
 		return
@@ -48,9 +47,9 @@ func (d *Reader) offset(e *elements.Element, c *scan.Collector, u, v int, n *Nig
 	}
 }
 
-// animated finds bursts in rounds of unknown load: drops over a joint that are larger than the full
+// burstsAtUnknownLoad finds bursts in scans of unknown load: drops over a joint that are larger than the full
 // current of its feeds explains.
-func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u, v int, n *Night) {
+func (d *Reader) burstsAtUnknownLoad(e *elements.Element, c *scan.Collector, steps []int, u, v int, n *Night) {
 	m := &e.Steps[d.usual]
 	if !m.Known {
 		return
@@ -61,7 +60,7 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 	for i := range c.Scans {
 		s := &c.Scans[i]
 		drop := scan.At(s.Volts, u) - scan.At(s.Volts, v)
-		if steps[i] >= 0 || drop != drop || !d.full(s) || math.Abs(drop) > wrongPart*math.Abs(scan.At(s.Volts, u)) {
+		if steps[i] >= 0 || drop != drop || !d.hasAllCurrents(s) || math.Abs(drop) > maxDropPart*math.Abs(scan.At(s.Volts, u)) {
 			continue
 		}
 		if len(x) == 0 {
@@ -77,7 +76,7 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 		samples = append(samples, sample{at: s.At, drop: drop, amps: through, most: most})
 		x, y = append(x, through), append(y, drop)
 	}
-	if len(x) < fewest {
+	if len(x) < minScans {
 		return
 	}
 	fit, _ := line(x, y, once)
@@ -103,15 +102,15 @@ func (d *Reader) animated(e *elements.Element, c *scan.Collector, steps []int, u
 }
 
 const (
-	// steadyRounds is the number of consecutive rounds with a constant current from which a step is
-	// recognised, and stillFor the least time, ns, with pauses of no more than stillGap.
-	steadyRounds = 3
-	steadyTime   = int64(20e9)
-	steadyPause  = int64(5 * 60e9)
+	// A step is recognised from steadyScans consecutive scans with a constant current that last at
+	// least steadyTime, ns, without a pause longer than steadyPause, ns.
+	steadyScans = 3
+	steadyTime  = int64(20e9)
+	steadyPause = int64(5 * 60e9)
 )
 
-// recognise returns the step of each round: the one named in the readings, or else the one
-// recognised by a steady current. If any round of the day is named, only names count.
+// recognise returns the step of each scan: the one named in the readings, or else the one
+// recognised by a steady current. If any scan of the day is named, only names count.
 func (d *Reader) recognise(scans []scan.Scan) []int {
 	steps := make([]int, len(scans))
 	named := false
@@ -127,7 +126,7 @@ func (d *Reader) recognise(scans []scan.Scan) []int {
 		for to < len(scans) && scans[to].At-scans[to-1].At <= steadyPause && d.sameCurrents(&scans[from], &scans[to]) {
 			to++
 		}
-		if to-from >= steadyRounds && scans[to-1].At-scans[from].At >= steadyTime {
+		if to-from >= steadyScans && scans[to-1].At-scans[from].At >= steadyTime {
 			if k := d.match(&scans[(from+to)/2]); k >= 0 {
 				for i := from; i < to; i++ {
 					steps[i] = k
@@ -139,9 +138,9 @@ func (d *Reader) recognise(scans []scan.Scan) []int {
 	return steps
 }
 
-// sameCurrents reports whether two rounds have the same currents.
+// sameCurrents reports whether two scans have the same currents.
 func (d *Reader) sameCurrents(a, b *scan.Scan) bool {
-	if !d.full(a) || !d.full(b) {
+	if !d.hasAllCurrents(a) || !d.hasAllCurrents(b) {
 		return false
 	}
 	for i, m := range d.measured {
@@ -153,7 +152,7 @@ func (d *Reader) sameCurrents(a, b *scan.Scan) bool {
 }
 
 // match returns the one step whose currents, and whose drops along whole reels, agree with those of
-// a round; −1 where no step or more than one agrees. Pixels may draw some twelve percent more or
+// a scan; −1 where no step or more than one agrees. Pixels may draw some twelve percent more or
 // less than stated (common practice, no source).
 func (d *Reader) match(s *scan.Scan) int {
 	found := -1

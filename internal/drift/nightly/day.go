@@ -13,31 +13,31 @@ import (
 const (
 	// leastAmps is the current, A, below which a drop does not give a resistance.
 	leastAmps = 0.02
-	// fewest is the least number of rounds for a slope.
-	fewest = 6
-	// wrongPart is the rise of a drop, as a part of the volts, above which it counts as a wrong
-	// reading and not as a bad contact.
-	wrongPart = 0.5
-	// burstSigmas is the least deviation of a round with a failed contact, in standard deviations
+	// minScans is the least number of scans from which a slope is computed.
+	minScans = 6
+	// maxDropPart is the greatest drop, or rise of a drop, as a part of the voltage before it. Above it
+	// a reading is wrong, not a contact bad.
+	maxDropPart = 0.5
+	// burstSigmas is the least deviation of a scan with a failed contact, in standard deviations
 	// of its noise. The noise of a day is known within a third.
 	burstSigmas = 8
 	// leastBurst is the least rise of a contact that counts as a burst, Ω. burstWire is the part of
-	// the wire that is added to it, and burstCold that where no temperature is read, for the
-	// warming over a day.
+	// the wire's resistance that is added to it; burstCold applies where no temperature is read, for
+	// the warming over a day.
 	leastBurst = 0.005
 	burstWire  = 0.03
 	burstCold  = 0.15
 )
 
-// sample holds the values of one element in one round.
+// sample holds the values of one element in one scan.
 type sample struct {
 	at   int64
 	drop float64 // V
-	amps float64 // A, through the element if the load is distributed as in the usual step
-	most float64 // A, the greatest current that any animation can send through
+	amps float64 // A, through the element if the load is distributed as in the brightest step
+	most float64 // A, the greatest current through it in any animation
 }
 
-// nights evaluates a day's rounds.
+// nights evaluates a day's scans.
 func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 	steps := d.recognise(c.Scans)
 	for i := range c.Scans {
@@ -45,7 +45,7 @@ func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 	}
 	rough := make([]float64, len(d.run.Steps))
 	for k := range rough {
-		rough[k] = d.roughness(c, steps, k)
+		rough[k] = d.noiseRatio(c, steps, k)
 	}
 	var out []Night
 	for i := range d.elements {
@@ -69,25 +69,25 @@ func (d *Reader) nights(day int64, c *scan.Collector) []Night {
 	return out
 }
 
-// degrees returns the temperature of an element in a round: of its own feeds and reels
+// degrees returns the temperature of an element in a scan: of its own feeds and reels
 // where they are read, else of all that are, else the run's ambient.
 func (d *Reader) degrees(e *elements.Element, s *scan.Scan) (celsius float64, known bool) {
 	r := d.run
 	var sum, all float64
 	var n, m int
 	take := func(i int) {
-		if t := s.Warmth[i]; t == t {
+		if t := s.Celsius[i]; t == t {
 			sum += t
 			n++
 		}
 	}
-	for _, i := range e.Warmth(r) {
+	for _, i := range e.TemperatureSources(r) {
 		take(i)
 	}
 	if n > 0 {
 		return sum / float64(n), true
 	}
-	for _, t := range s.Warmth {
+	for _, t := range s.Celsius {
 		if t == t {
 			all += t
 			m++
@@ -99,9 +99,8 @@ func (d *Reader) degrees(e *elements.Element, s *scan.Scan) (celsius float64, kn
 	return r.Ambient, false
 }
 
-// full returns the currents of a round with those that were measured at all; false
-// where one of them is missing.
-func (d *Reader) full(s *scan.Scan) bool {
+// hasAllCurrents reports whether a scan has the currents of all measured feeds.
+func (d *Reader) hasAllCurrents(s *scan.Scan) bool {
 	for i, m := range d.measured {
 		if m && math.IsNaN(scan.At(s.Amps, i)) {
 			return false
@@ -113,8 +112,8 @@ func (d *Reader) full(s *scan.Scan) bool {
 // slope computes a feed's resistance as the slope of its drop over its current.
 func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v int) (Night, bool) {
 	f := d.run.Feeds[e.Feed]
-	way := e.Way(f)
-	n := Night{Key: Key{Kind: e.Kind, Name: e.Name}, Element: e, Day: day, Drop: nothing, Offset: nothing, OffsetError: nothing}
+	way := e.Sign(f)
+	n := Night{Key: Key{Kind: e.Kind, Name: e.Name}, Element: e, Day: day, Drop: unknown, Offset: unknown, OffsetError: unknown}
 	var x, y []float64
 	var times []int64
 	var once float64
@@ -122,7 +121,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	for i := range c.Scans {
 		s := &c.Scans[i]
 		drop, amps := way*(scan.At(s.Volts, u)-scan.At(s.Volts, v)), scan.At(s.Amps, e.Feed)
-		if drop != drop || amps != amps || math.Abs(drop) > wrongPart*math.Abs(scan.At(s.Volts, u)) {
+		if drop != drop || amps != amps || math.Abs(drop) > maxDropPart*math.Abs(scan.At(s.Volts, u)) {
 			continue
 		}
 		celsius, known := d.degrees(e, s)
@@ -137,7 +136,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 		y = append(y, drop-e.Wire*f.TempCo*(celsius-20)*amps)
 		times = append(times, s.At)
 	}
-	if len(x) < fewest {
+	if len(x) < minScans {
 		return n, false
 	}
 	fit, noise := line(x, y, once)
@@ -159,7 +158,7 @@ func (d *Reader) slope(e *elements.Element, day int64, c *scan.Collector, u, v i
 	n.Valid = n.Value.Error < max(0.02, 0.2*e.Nominal)
 	n.Offset, n.OffsetError = fit.Intercept, fit.InterceptError
 	least := leastBurst + burstWire*e.Wire
-	if !n.Value.Warm {
+	if !n.Value.TemperatureRead {
 		least += burstCold * e.Wire
 	}
 	var rises []float64

@@ -2,22 +2,23 @@
 // resistance, at 20 °C, of every feed, joint, reel or longer path between two places
 // where the pair voltage is read.
 //
-// The resistance of a feed is the slope of its drop over its current, at any load. The intercept comes from the two sensors' gains and is not used. All other
-// elements are evaluated in known load steps only. There the current in each joint and
+// The resistance of a feed is the slope of its drop over its current, at any load. The intercept
+// comes from the two sensors' errors and is not used. All other elements are evaluated in known
+// load steps only. There the current in each joint and
 // segment follows from the measured feed currents and from the shares of the load that
 // the network's solution gives, so that ageing pixels, a sagging supply and warm copper do
-// not look like a resistance. What the drop has beyond the nominal one, over that current, is
-// the excess. Its level is only as good as the sensors' gains; its changes are known far
+// not look like a resistance. The excess is the drop less the nominal drop, divided by that
+// current. Its level is only as accurate as the sensors' gains; its changes are known far
 // better.
 //
 // Rounds in which all pixels are dark, as their idle current shows, give the difference of
 // two sensors. Without it the level of a joint is uncertain by 10 mΩ and more. Rounds of
-// unknown load do not enter a value. They show only bursts: drops that no load explains.
+// unknown load give no value. They show only bursts: drops that no load explains.
 //
 // The noise of the drops is learned from the day's own residuals and grows with the load. A
 // steady current marks a step only on days on which no reading names one.
 //
-// A day is read reading by reading, and its rounds are thinned where they are many, so
+// A day is read reading by reading, and its scans are thinned where they are many, so
 // that its memory does not grow with the rate. From one day to the next the package keeps
 // only the names of the places and feeds that were read.
 package nightly
@@ -31,10 +32,10 @@ import (
 
 // Value is one night's resistance of an element.
 type Value struct {
-	Ohms        float64
-	Error       float64 // Ω, standard deviation that differs from night to night
-	CommonError float64 // Ω, standard deviation that all nights share: the sensors' gains
-	Warm        bool    // a temperature was read
+	Ohms            float64
+	Error           float64 // Ω, standard deviation that differs from night to night
+	CommonError     float64 // Ω, standard deviation that all nights share: the sensors' gains
+	TemperatureRead bool    // a temperature was read
 }
 
 // Night is the evaluation of one element over a day.
@@ -45,13 +46,13 @@ type Night struct {
 	At          int64  // s since 1970, of the middle reading
 	Meters      string // the meters it was read with, joined by |
 	Value       Value
-	Drop        float64 // V beyond the nominal, what Value rests on; NaN for a slope
+	Drop        float64 // V above the nominal drop, from which Value is computed; NaN for a slope
 	Amps        float64 // A, what Drop is divided by
-	Offset      float64 // V beyond the nominal where all is dark, or at no current for a slope; NaN = not known
+	Offset      float64 // V above the nominal drop with all pixels dark, or the intercept of a slope; NaN = not known
 	OffsetError float64 // V, its standard deviation
-	DarkAmps    float64 // A through the element then
-	Samples     int     // rounds that could have shown a burst
-	Bursts      int     // rounds in which the contact failed
+	DarkAmps    float64 // A, through the element with all pixels dark
+	Samples     int     // scans that could have shown a burst
+	Bursts      int     // scans in which the contact failed
 	BurstRise   float64 // Ω, median rise in the bursts; NaN = none
 	FirstBurst  int64   // s since 1970; 0 = none
 	Valid       bool    // Value holds a resistance
@@ -64,5 +65,5 @@ type Key struct {
 	Step string // "" for a slope
 }
 
-// nothing is NaN, an unknown value.
-var nothing = math.NaN()
+// unknown is NaN, an unknown value.
+var unknown = math.NaN()

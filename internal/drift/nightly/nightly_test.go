@@ -30,7 +30,7 @@ func TestExpectedDropsAreTheLadders(t *testing.T) {
 	for _, warmth := range []float64{20, 45, -5} {
 		p := calibrationtest.New(r, calibrationtest.Spread{}, rng)
 		p.Shape = 0
-		p.Warmth = warmth
+		p.Celsius = warmth
 		for i, j := range r.Joints {
 			p.Joints[i] = ladder.Rails{Plus: j.Ohms / 2, Minus: j.Ohms / 2}
 		}
@@ -89,7 +89,7 @@ func dayOf(d *Reader, day int64, list []reading.Reading, sensed *Sensed) ([]Nigh
 	return d.Day(day, sensed)
 }
 
-func oneDay(t *testing.T, story months.Story, seed uint64) ([]Night, *run.Run, []reading.Reading) {
+func oneDay(t *testing.T, story months.Scenario, seed uint64) ([]Night, *run.Run, []reading.Reading) {
 	t.Helper()
 	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	story.Begin, story.Days, story.Check, story.CheckAt, story.Currents = spring, 1, "check", 3*time.Hour, true
@@ -123,13 +123,13 @@ func TestSlopeOfAFeed(t *testing.T) {
 	for seed := range uint64(10) {
 		var truth float64
 		warmth := 15.0
-		story := months.Story{Warmth: true, Sensed: []string{"A", "block", "low.start"}, Change: func(_ float64, p *plant.Plant, _ *rand.Rand) {
+		story := months.Scenario{TemperatureRead: true, Sensed: []string{"A", "block", "low.start"}, Change: func(_ float64, p *plant.Plant, _ *rand.Rand) {
 			p.Copper += warmth
 			truth = p.Feeds[1].Plus + p.Feeds[1].Minus
 		}}
 		nights, _, _ := oneDay(t, story, seed)
 		n := night(t, nights, "near", "")
-		if far := math.Abs(n.Value.Ohms - truth); !n.Valid || !n.Value.Warm || far > 4*n.Value.Error+2.5*n.Value.CommonError {
+		if far := math.Abs(n.Value.Ohms - truth); !n.Valid || !n.Value.TemperatureRead || far > 4*n.Value.Error+2.5*n.Value.CommonError {
 			t.Errorf("seed %d: %g ± %g, ± %g in common; it is %g", seed, n.Value.Ohms, n.Value.Error, n.Value.CommonError, truth)
 		}
 		if n.Value.Error > 0.001 {
@@ -140,7 +140,7 @@ func TestSlopeOfAFeed(t *testing.T) {
 
 // A sensor that reads nothing now and then is no contact that fails.
 func TestAWrongReadingIsNoBurst(t *testing.T) {
-	_, r, list := oneDay(t, months.Story{Sensed: []string{"A", "block", "low.start"}}, 6)
+	_, r, list := oneDay(t, months.Scenario{Sensed: []string{"A", "block", "low.start"}}, 6)
 	for i := range list {
 		if list[i].From == "low.start+" && i%5 == 0 {
 			list[i].Value = 0
@@ -158,7 +158,7 @@ func TestAWrongReadingIsNoBurst(t *testing.T) {
 // Copper that warms by day is no contact that fails, although no temperature is read.
 func TestAWarmDayIsNoBurst(t *testing.T) {
 	for seed := range uint64(40) {
-		nights, _, _ := oneDay(t, months.Story{Sensed: []string{"block", "high.end"}, DayCycle: 18, Every: 5 * time.Minute}, seed)
+		nights, _, _ := oneDay(t, months.Scenario{Sensed: []string{"block", "high.end"}, DayCycle: 18, Every: 5 * time.Minute}, seed)
 		if n := night(t, nights, "far", ""); n.Bursts != 0 {
 			t.Errorf("seed %d: %d bursts of %g Ω in %d rounds", seed, n.Bursts, n.BurstRise, n.Samples)
 		}
@@ -168,7 +168,7 @@ func TestAWarmDayIsNoBurst(t *testing.T) {
 // A place that falls silent parts what is on its two sides for some weeks, and then no
 // more.
 func TestASilentPlaceIsForgotten(t *testing.T) {
-	_, r, list := oneDay(t, months.Story{Sensed: []string{"low.start", "low.end", "middle.start"}}, 3)
+	_, r, list := oneDay(t, months.Scenario{Sensed: []string{"low.start", "low.end", "middle.start"}}, 3)
 	without := slices.DeleteFunc(slices.Clone(list), func(x reading.Reading) bool { return x.From == "low.end+" })
 	d, sensed := NewReader(r), &Sensed{}
 	for _, c := range []struct {
@@ -195,7 +195,7 @@ func TestASilentPlaceIsForgotten(t *testing.T) {
 // An animation changes nothing about a joint's value: the same check with other
 // pictures between gives the same resistance and drop.
 func TestAnimationsDoNotTouchAJoint(t *testing.T) {
-	_, r, list := oneDay(t, months.Story{}, 4)
+	_, r, list := oneDay(t, months.Scenario{}, 4)
 	var checks []reading.Reading
 	for _, x := range list {
 		if x.Step == "check" {
@@ -218,7 +218,7 @@ func TestAnimationsDoNotTouchAJoint(t *testing.T) {
 // A steady current gives a step away only where it is seen long enough, is the step's,
 // and the drops along the reels are the step's too.
 func TestRecogniseAStepByItsCurrent(t *testing.T) {
-	_, r, list := oneDay(t, months.Story{}, 5)
+	_, r, list := oneDay(t, months.Scenario{}, 5)
 	var check []reading.Reading
 	for _, x := range list {
 		if x.Step == "check" {

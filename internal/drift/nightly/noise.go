@@ -12,9 +12,9 @@ import (
 // noise is the standard deviation of a drop, V, as a function of the load: a constant part and a
 // part for each ampere. Ripple and the flicker of dimmed pixels cause the second (common practice,
 // no source).
-type noise struct{ still, perAmp float64 }
+type noise struct{ constant, perAmp float64 }
 
-func (n noise) at(amps float64) float64 { return n.still + n.perAmp*math.Abs(amps) }
+func (n noise) at(amps float64) float64 { return n.constant + n.perAmp*math.Abs(amps) }
 
 // noiseOf estimates the noise of residuals from their spreads at small and at large loads. least is
 // the smallest standard deviation that a sensor's resolution allows. Medians exclude a contact that
@@ -35,15 +35,15 @@ func noiseOf(amps, rest []float64, least float64) noise {
 	const enough = 12 // least number of residuals for a part that grows with the load
 	all := max(normalMedian*trend.Median(absolute(rest)), least)
 	if len(rest) < enough {
-		return noise{still: all}
+		return noise{constant: all}
 	}
 	low, deviationLow := half(order[:len(order)/2])
 	high, deviationHigh := half(order[len(order)/2:])
 	if high-low < leastAmps || deviationHigh <= deviationLow {
-		return noise{still: all}
+		return noise{constant: all}
 	}
 	n := noise{perAmp: (deviationHigh - deviationLow) / (high - low)}
-	n.still = max(deviationLow-n.perAmp*low, least)
+	n.constant = max(deviationLow-n.perAmp*low, least)
 	return n
 }
 
@@ -58,10 +58,10 @@ func absolute(v []float64) []float64 {
 	return sizes
 }
 
-// line fits a straight line robustly to drops whose noise grows with the current, and
-// returns that noise. least is the smallest deviation of one drop.
+// line fits a straight line robustly to drops, V, whose noise grows with the current, A, and returns
+// that noise. least is the smallest standard deviation of one drop, V.
 func line(amps, drops []float64, least float64) (trend.Fit, noise) {
-	n := noise{still: least}
+	n := noise{constant: least}
 	deviation := make([]float64, len(amps))
 	var fit trend.Fit
 	for range 2 {
@@ -81,10 +81,10 @@ func line(amps, drops []float64, least float64) (trend.Fit, noise) {
 	return fit, n
 }
 
-// roughness is the ratio of the scatter of drops between the rounds of one day and step to that of
+// noiseRatio is the ratio of the scatter of drops between the scans of one day and step to that of
 // the sensors' resolution, at least 1. It is computed from all elements together, so that one
 // contact that fails now and then has little effect.
-func (d *Reader) roughness(c *scan.Collector, steps []int, k int) float64 {
+func (d *Reader) noiseRatio(c *scan.Collector, steps []int, k int) float64 {
 	var differ []float64
 	for i := range d.elements {
 		e := &d.elements[i]
@@ -93,7 +93,7 @@ func (d *Reader) roughness(c *scan.Collector, steps []int, k int) float64 {
 		before := math.NaN()
 		for j := range c.Scans {
 			s := &c.Scans[j]
-			if steps[j] != k || !m.Known || !d.full(s) {
+			if steps[j] != k || !m.Known || !d.hasAllCurrents(s) {
 				continue
 			}
 			celsius, _ := d.degrees(e, s)

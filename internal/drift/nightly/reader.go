@@ -17,8 +17,9 @@ type Sensed struct {
 	Feeds  map[string]int64 `json:"feeds"`
 }
 
-// forgotten is the number of days after which a place without readings no longer divides elements.
-const forgotten = 60
+// maxUnreadDays is the number of days after which a place without readings no longer divides the run
+// into elements.
+const maxUnreadDays = 60
 
 // Reader evaluates a run's readings, a day at a time. What it keeps between days can be computed
 // again.
@@ -31,7 +32,7 @@ type Reader struct {
 	stated   [][]float64 // by step and feed: A as the run file states
 	idle     float64     // A of all measured feeds with all pixels dark
 
-	rounds *scan.Collector // of the day that is read; nil between days
+	scans *scan.Collector // of the day that is read; nil between days
 }
 
 // NewReader returns a Reader of one run.
@@ -40,17 +41,17 @@ func NewReader(r *run.Run) *Reader { return &Reader{run: r} }
 // Add takes one reading of a day, in the order of time. The first reading begins the day. The
 // memory of a day does not depend on the number of readings.
 func (d *Reader) Add(day int64, x *reading.Reading, sensed *Sensed) {
-	if d.rounds == nil {
-		d.rounds = scan.NewCollector(d.run, sensed.known(d.run, day))
+	if d.scans == nil {
+		d.scans = scan.NewCollector(d.run, sensed.known(d.run, day))
 	}
-	d.rounds.Add(x)
+	d.scans.Add(x)
 }
 
 // Day ends a day and returns its nights. It records in sensed what was read. The errors are those
 // of solving the run's network.
 func (d *Reader) Day(day int64, sensed *Sensed) ([]Night, error) {
-	c := d.rounds
-	if d.rounds = nil; c == nil {
+	c := d.scans
+	if d.scans = nil; c == nil {
 		return nil, nil
 	}
 	c.Finish()
@@ -76,14 +77,14 @@ func (s *Sensed) Elements(r *run.Run, day int64) []elements.Element {
 // Current reports whether a feed's current was read in the weeks before a day.
 func (s *Sensed) Current(feed string, day int64) bool {
 	last, ever := s.Feeds[feed]
-	return ever && day-last <= forgotten
+	return ever && day-last <= maxUnreadDays
 }
 
 // known returns the places of the last weeks in a fixed order.
 func (s *Sensed) known(r *run.Run, day int64) []run.Place {
 	var places []run.Place
 	for name, last := range s.Places {
-		if p, err := r.Place(name); err == nil && day-last <= forgotten {
+		if p, err := r.Place(name); err == nil && day-last <= maxUnreadDays {
 			places = append(places, p)
 		}
 	}

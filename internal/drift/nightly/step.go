@@ -11,7 +11,7 @@ import (
 // inStep evaluates an element in a known step.
 func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps []int, k, u, v int, rough float64) (Night, bool) {
 	m := &e.Steps[k]
-	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: nothing, OffsetError: nothing}
+	n := Night{Key: Key{e.Kind, e.Name, d.run.Steps[k].Name}, Element: e, Day: day, Offset: unknown, OffsetError: unknown}
 	var ohms, drops, amps, errors []float64
 	var times []int64
 	warm := 0
@@ -22,7 +22,7 @@ func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps
 	for i := range c.Scans {
 		s := &c.Scans[i]
 		drop := scan.At(s.Volts, u) - scan.At(s.Volts, v)
-		if steps[i] != k || drop != drop || math.Abs(drop) > wrongPart*math.Abs(scan.At(s.Volts, u)) || !d.full(s) {
+		if steps[i] != k || drop != drop || math.Abs(drop) > maxDropPart*math.Abs(scan.At(s.Volts, u)) || !d.hasAllCurrents(s) {
 			continue
 		}
 		through := m.Through.Of(s.Amps)
@@ -61,12 +61,12 @@ func (d *Reader) inStep(e *elements.Element, day int64, c *scan.Collector, steps
 	n.Valid = true
 	d.offset(e, c, u, v, &n)
 	if e.Joints == 1 && len(e.Edges) == 1 {
-		d.animated(e, c, steps, u, v, &n)
+		d.burstsAtUnknownLoad(e, c, steps, u, v, &n)
 	}
 	var rises []float64
 	for i, o := range ohms {
 		n.Samples++
-		if rise := o - n.Value.Ohms; rise > max(burstSigmas*errors[i], leastBurst) && rise*math.Abs(amps[i]) < wrongPart*d.run.Supplies[0].Volts {
+		if rise := o - n.Value.Ohms; rise > max(burstSigmas*errors[i], leastBurst) && rise*math.Abs(amps[i]) < maxDropPart*d.run.Supplies[0].Volts {
 			n.burst(times[i])
 			rises = append(rises, rise)
 		}

@@ -10,12 +10,12 @@ const (
 	// rounding is the standard deviation of one count: 1/√12 for the rounding and 0.3 for noise of
 	// the last digit (common practice, no source).
 	rounding = 0.42
-	// assumedCount stands for a meter whose resolution is not stated, V (an INA226's bus
+	// assumedCount is the resolution of a meter that states none, V (an INA226's bus
 	// count; SBOS547, June 2011, table 1).
 	assumedCount = 1.25e-3
 )
 
-// At returns a value of a round, NaN where it has none.
+// At returns a value of a scan, NaN where it has none.
 func At(v []float64, i int) float64 {
 	if i < 0 || i >= len(v) {
 		return math.NaN()
@@ -23,7 +23,7 @@ func At(v []float64, i int) float64 {
 	return v[i]
 }
 
-// Accuracy returns the meter's range that holds a value at a slot of a round.
+// Accuracy returns the meter's range that holds a value at a slot of a scan.
 func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (run.Range, bool) {
 	at := 2 * slot
 	if q == run.Current {
@@ -44,8 +44,8 @@ func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (
 	return meter.Ranges[g], true
 }
 
-// DropErrors returns the standard deviations of a drop between two places: that of one round, and
-// that of the error common to all rounds. Readings over months come from a separate sensor at every
+// DropErrors returns the standard deviations of a drop between two places: that of one scan, and
+// that of the error common to all scans. Readings over months come from a separate sensor at every
 // place, even where the meter's description says otherwise.
 func (c *Collector) DropErrors(s *Scan, u, v int) (once, common float64) {
 	a, b := At(s.Volts, u), At(s.Volts, v)

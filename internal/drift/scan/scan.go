@@ -1,5 +1,5 @@
-// Package scan groups readings into rounds: the values of all sensors of a run at one moment, or
-// during one known step.
+// Package scan groups readings into scans. A scan holds the values of all sensors of a run at one
+// moment, or during one known step.
 package scan
 
 import (
@@ -12,12 +12,12 @@ import (
 )
 
 const (
-	// roundTime is the longest duration of a round over all sensors during an animation. Later
-	// values belong to another round.
-	roundTime = 5 * time.Second
-	// steady is the longest pause between two readings of one round in a known step, during which
+	// maxScanTime is the longest duration of a scan over all sensors during an animation. Later
+	// values belong to another scan.
+	maxScanTime = 5 * time.Second
+	// maxScanPause is the longest pause between two readings of one scan in a known step, during which
 	// the load does not change.
-	steady = time.Minute
+	maxScanPause = time.Minute
 	// temperatureTime is the time for which a temperature applies to later readings.
 	temperatureTime = 3 * time.Hour
 )
@@ -30,24 +30,24 @@ type channel struct {
 	feed     int     // current, or temperature of a feed; -1 otherwise
 	reel     int     // temperature; -1 otherwise
 	sign     float64 // voltage: −1 where it was read minus against plus
-	next     int     // channel that followed last time, a guess
+	next     int     // channel that followed last time; tried first
 }
 
-// Scan is one round over the sensors.
+// Scan holds one value of each sensor.
 type Scan struct {
-	At     int64 // ns since 1970, of its first reading
-	Step   int   // of the run; -1 = not known
-	Volts  []float64
-	Amps   []float64
-	Warmth []float64 // °C by feed, then by reel; NaN = not known
-	Dark   bool      // all pixels are dark
-	Meters []int     // which meter read it: of place k at 2k, of feed k at 2k + 1
+	At      int64 // ns since 1970, of its first reading
+	Step    int   // of the run; -1 = not known
+	Volts   []float64
+	Amps    []float64
+	Celsius []float64 // °C by feed, then by reel; NaN = not known
+	Dark    bool      // all pixels are dark
+	Meters  []int     // numbers of the meters, see Collector.Meters: of place k at 2k, of feed k at 2k + 1
 
-	number int // among the rounds of its step, from 0
+	number int // among the scans of its step, from 0
 }
 
 // Collector sorts readings into scans. It holds a bounded number of them: where a day has
-// more rounds, it thins them evenly.
+// more scans, it thins them evenly.
 type Collector struct {
 	run      *run.Run
 	channels []channel
@@ -59,15 +59,15 @@ type Collector struct {
 	// Which places and feeds' currents were read at all, by index.
 	ReadPlaces, ReadFeeds []bool
 
-	Scans   []Scan
-	thinned []thinning  // by step + 1
-	free    [][]float64 // memory of dropped scans
-	open    Scan
-	started bool
-	latest  int64
-	warmth  []float64 // °C by feed, then by reel; NaN = not read
-	warmed  []int64   // when, ns since 1970
-	spare   []float64
+	Scans     []Scan
+	thinned   []thinning  // by step + 1
+	free      [][]float64 // memory of dropped scans
+	current   Scan
+	started   bool
+	latest    int64
+	celsius   []float64 // °C by feed, then by reel; NaN = not read
+	celsiusAt []int64   // when, ns since 1970
+	spare     []float64
 }
 
 // NewCollector returns a Collector whose first places are the given ones. Further places are
@@ -76,7 +76,7 @@ func NewCollector(r *run.Run, places []run.Place) *Collector {
 	c := &Collector{run: r, index: map[channelKey]int{}, Places: append([]run.Place{}, places...), last: -1,
 		steps: map[string]int{}}
 	n := len(r.Feeds) + len(r.Reels)
-	c.warmth, c.warmed = c.blank(n), make([]int64, n)
+	c.celsius, c.celsiusAt = c.blank(n), make([]int64, n)
 	c.ReadPlaces, c.ReadFeeds = make([]bool, len(places)), make([]bool, len(r.Feeds))
 	c.thinned = make([]thinning, len(r.Steps)+1)
 	for i, s := range r.Steps {
@@ -85,7 +85,7 @@ func NewCollector(r *run.Run, places []run.Place) *Collector {
 	return c
 }
 
-// channel returns the channel of a reading. Readings come in rounds, so it tries the channel that
+// channel returns the channel of a reading. Readings come in scans, so it tries the channel that
 // followed last time first.
 func (c *Collector) channel(x *reading.Reading) int {
 	if c.last >= 0 {
@@ -115,7 +115,7 @@ func (c *Collector) Add(x *reading.Reading) {
 	ch := c.channels[c.channel(x)]
 	at := x.Time.UnixNano()
 	if ch.quantity == run.Temperature {
-		c.warm(ch, at, x.Value)
+		c.setTemperature(ch, at, x.Value)
 		return
 	}
 	slot, read := ch.place, c.ReadPlaces
@@ -136,9 +136,9 @@ func (c *Collector) Add(x *reading.Reading) {
 		c.Finish()
 		c.begin(at, step)
 	}
-	into := &c.open.Volts
+	into := &c.current.Volts
 	if ch.quantity == run.Current {
-		into = &c.open.Amps
+		into = &c.current.Amps
 	}
 	for slot >= len(*into) {
 		*into = append(*into, math.NaN())
@@ -150,68 +150,68 @@ func (c *Collector) Add(x *reading.Reading) {
 	c.latest = at
 }
 
-// belongs reports whether a reading is part of the current round.
+// belongs reports whether a reading is part of the current scan.
 func (c *Collector) belongs(at int64, step int, q run.Quantity, slot int) bool {
-	if step != c.open.Step {
+	if step != c.current.Step {
 		return false
 	}
-	if step < 0 && at-c.open.At > int64(roundTime) || at-c.latest > int64(steady) {
+	if step < 0 && at-c.current.At > int64(maxScanTime) || at-c.latest > int64(maxScanPause) {
 		return false
 	}
-	have := c.open.Volts
+	have := c.current.Volts
 	if q == run.Current {
-		have = c.open.Amps
+		have = c.current.Amps
 	}
 	return at == c.latest || slot >= len(have) || math.IsNaN(have[slot])
 }
 
 func (c *Collector) begin(at int64, step int) {
 	c.started = true
-	c.open = Scan{At: at, Step: step, Volts: c.blank(len(c.Places)), Amps: c.blank(len(c.run.Feeds)),
+	c.current = Scan{At: at, Step: step, Volts: c.blank(len(c.Places)), Amps: c.blank(len(c.run.Feeds)),
 		Meters: make([]int, 0)}
 	if n := len(c.Scans); n > 0 {
-		c.open.Meters = c.Scans[n-1].Meters // until one differs
+		c.current.Meters = c.Scans[n-1].Meters // until one differs
 	}
 }
 
-// Finish ends the current round.
+// Finish ends the current scan.
 func (c *Collector) Finish() {
 	if !c.started {
 		return
 	}
 	c.started = false
 	if !c.counted() {
-		c.recycle(&c.open)
+		c.recycle(&c.current)
 		return
 	}
-	c.open.Warmth = c.degrees()
-	c.Scans = append(c.Scans, c.open)
-	c.limit(c.open.Step)
+	c.current.Celsius = c.degrees()
+	c.Scans = append(c.Scans, c.current)
+	c.limit(c.current.Step)
 }
 
-// degrees returns the temperatures of the current round. Rounds share them until one differs.
+// degrees returns the temperatures of the current scan. Scans share them until one differs.
 func (c *Collector) degrees() []float64 {
-	now := c.blank(len(c.warmth))
-	for i, degrees := range c.warmth {
-		if c.open.At-c.warmed[i] <= int64(temperatureTime) {
+	now := c.blank(len(c.celsius))
+	for i, degrees := range c.celsius {
+		if c.current.At-c.celsiusAt[i] <= int64(temperatureTime) {
 			now[i] = degrees
 		}
 	}
-	if n := len(c.Scans); n > 0 && slices.EqualFunc(now, c.Scans[n-1].Warmth, func(a, b float64) bool { return a == b || a != a && b != b }) {
+	if n := len(c.Scans); n > 0 && slices.EqualFunc(now, c.Scans[n-1].Celsius, func(a, b float64) bool { return a == b || a != a && b != b }) {
 		c.free = append(c.free, now)
-		return c.Scans[n-1].Warmth
+		return c.Scans[n-1].Celsius
 	}
 	return now
 }
 
-// warm records a temperature of a feed or a reel.
-func (c *Collector) warm(ch channel, at int64, degrees float64) {
+// setTemperature records a temperature of a feed or a reel.
+func (c *Collector) setTemperature(ch channel, at int64, degrees float64) {
 	i := ch.feed
 	if i < 0 && ch.reel >= 0 {
 		i = len(c.run.Feeds) + ch.reel
 	}
 	if i >= 0 {
-		c.warmth[i], c.warmed[i] = degrees, at
+		c.celsius[i], c.celsiusAt[i] = degrees, at
 	}
 }
 
@@ -231,13 +231,13 @@ func (c *Collector) meter(q run.Quantity, slot int, name string) {
 		c.Meters = append(c.Meters, name)
 		id = len(c.Meters) - 1
 	}
-	if at < len(c.open.Meters) && c.open.Meters[at] == id {
+	if at < len(c.current.Meters) && c.current.Meters[at] == id {
 		return
 	}
-	own := append([]int{}, c.open.Meters...)
+	own := append([]int{}, c.current.Meters...)
 	for len(own) <= at {
 		own = append(own, -1)
 	}
 	own[at] = id
-	c.open.Meters = own
+	c.current.Meters = own
 }

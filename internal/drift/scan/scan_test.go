@@ -11,8 +11,8 @@ import (
 
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
-// Readings of one round belong together in any order; repeats of the same moment
-// and rounds that lack a sensor do no harm.
+// Readings of one scan belong together in any order; repeats of the same moment
+// and scans that lack a sensor do no harm.
 func TestRounds(t *testing.T) {
 	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	at := func(seconds int, from, to string, value float64) reading.Reading {

@@ -2,28 +2,28 @@ package scan
 
 import "math"
 
-// mostRounds is the greatest number of rounds of one step, or of an unknown step, that a day holds:
+// mostScans is the greatest number of scans of one step, or of an unknown step, that a day holds:
 // one every ten seconds. Each time there are more, half of them are dropped. So the memory of a day
 // does not grow with the rate of readings.
-const mostRounds = 8192
+const mostScans = 8192
 
-// thinning is the state of dropping the rounds of one step: one of 2^halved consecutive rounds is
+// thinning is the state of dropping the scans of one step: one of 2^halved consecutive scans is
 // kept.
 type thinning struct{ met, held, halved int }
 
-// counted numbers the current round and reports whether it is kept.
+// counted numbers the current scan and reports whether it is kept.
 func (c *Collector) counted() bool {
-	t := &c.thinned[c.open.Step+1]
-	c.open.number = t.met
+	t := &c.thinned[c.current.Step+1]
+	c.current.number = t.met
 	t.met++
-	if !t.keeps(c.open.number) {
+	if !t.keeps(c.current.number) {
 		return false
 	}
 	t.held++
 	return true
 }
 
-// keeps reports whether a round is kept. Each halving keeps one of two neighbours, chosen by a
+// keeps reports whether a scan is kept. Each halving keeps one of two neighbours, chosen by a
 // hash, so that a periodic load is not sampled in phase.
 func (t *thinning) keeps(number int) bool {
 	for i := range t.halved {
@@ -43,10 +43,10 @@ func mixed(x uint64) uint64 {
 	return x ^ x>>31
 }
 
-// limit halves the rounds of a step where there are too many.
+// limit halves the scans of a step where there are too many.
 func (c *Collector) limit(step int) {
 	t := &c.thinned[step+1]
-	if t.held <= mostRounds {
+	if t.held <= mostScans {
 		return
 	}
 	t.halved++
@@ -67,7 +67,7 @@ func (c *Collector) limit(step int) {
 	c.Scans = kept
 }
 
-// recycle makes the memory of a round available for another one.
+// recycle makes the memory of a scan available for another one.
 func (c *Collector) recycle(s *Scan) { c.free = append(c.free, s.Volts, s.Amps) }
 
 // blank returns n unknown values, in released memory if there is any.

@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/run/runtest"
 )
 
-// A day of many rounds is thinned evenly, and the few rounds of a known step are all kept.
+// A day of many scans is thinned evenly, and the few scans of a known step are all kept.
 func TestThinning(t *testing.T) {
 	r := runtest.Load(t, "../elements/testdata/wall.toml")
 	c := NewCollector(r, nil)
@@ -39,7 +39,7 @@ func TestThinning(t *testing.T) {
 		}
 		last = s.At
 	}
-	if inStep != check || free > mostRounds || free < mostRounds/2-1 || halved != 5 {
+	if inStep != check || free > mostScans || free < mostScans/2-1 || halved != 5 {
 		t.Errorf("%d rounds of the step, %d of none, halved %d times", inStep, free, halved)
 	}
 }

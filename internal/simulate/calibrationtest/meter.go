@@ -9,7 +9,7 @@ import (
 )
 
 // Meter is one real instrument: each of its ranges has a gain and an offset error
-// somewhere within the stated accuracy, and the last digit wanders.
+// within the stated accuracy, and its last digit has noise.
 type Meter struct {
 	stated run.Meter
 	rng    *rand.Rand
@@ -21,9 +21,9 @@ type key struct {
 	place string
 }
 
-// wander is the standard deviation of a display's last digit, in counts (common
+// digitNoise is the standard deviation of a display's last digit, in counts (common
 // practice, no source).
-const wander = 0.3
+const digitNoise = 0.3
 
 // NewMeter draws an instrument of the stated accuracy.
 func NewMeter(stated run.Meter, rng *rand.Rand) *Meter {
@@ -57,7 +57,7 @@ func (m *Meter) Indicate(q run.Quantity, place string, value float64) (text stri
 	if !ok {
 		return "", 0, false
 	}
-	counts := math.Round(off/limits.Resolution + wander*m.rng.NormFloat64())
+	counts := math.Round(off/limits.Resolution + digitNoise*m.rng.NormFloat64())
 	digits := max(0, int(math.Ceil(-math.Log10(limits.Resolution)-1e-9)))
 	text = strconv.FormatFloat(counts*limits.Resolution, 'f', digits, 64)
 	shown, _ = strconv.ParseFloat(text, 64) // the digits are the reading

@@ -28,7 +28,7 @@ func TestMeterIsWithinItsAccuracy(t *testing.T) {
 			}
 			lowest, highest = min(lowest, (off-value)/allowed), max(highest, (off-value)/allowed)
 			text, shown, ok := m.Indicate(run.Voltage, "A", value)
-			if !ok || math.Abs(shown-off) > (0.5+6*wander)*g.Resolution {
+			if !ok || math.Abs(shown-off) > (0.5+6*digitNoise)*g.Resolution {
 				t.Errorf("%g is shown as %g", off, shown)
 			}
 			if counts := shown / g.Resolution; math.Abs(counts-math.Round(counts)) > 1e-6 {

@@ -1,8 +1,7 @@
-// Package calibrationtest draws runs and readings by the laws that an estimate itself supposes,
-// within the spreads that it supposes, for simulation-based calibration in tests (Talts and
-// others 2018, from memory): intervals must hold the truth as often as they say at least in
-// the model's own world. It shares network and pixel with the fit. Package plant draws runs
-// that share nothing with it.
+// Package calibrationtest draws runs and readings from the fit's own model and priors, for
+// simulation-based calibration in tests (Talts and others 2018, from memory): where the model is
+// exactly right, intervals must contain the true value as often as they state. It shares packages
+// network and pixel with the fit. Package plant draws runs by a model of its own.
 //
 // Everything is drawn from a seed, so that a simulation can be repeated. Figures are common
 // practice, no source.
@@ -20,8 +19,8 @@ import (
 
 // Plant is the true state of a run. Its fields may be changed before Set.
 type Plant struct {
-	Run    *run.Run
-	Warmth float64 // °C of the copper
+	Run     *run.Run
+	Celsius float64 // °C of the copper
 	// True resistances at 20 °C: Ω of each conductor, and Ω/m for reels.
 	Joints, Feeds, Reels []ladder.Rails
 	Supplies             []ladder.Source
@@ -36,39 +35,39 @@ type Plant struct {
 	loads  []pixel.Load
 }
 
-// Spread says how far a plant may differ from its run file; each figure is the end
-// of an even distribution about the stated value.
+// Spread states how far a plant may differ from its run file. Each value is the half-width of a
+// uniform distribution about the stated value.
 type Spread struct {
-	JointOhms float64 // healthy joints lie between a fifth of this and this, Ω loop, either rail ±30 % of its half
-	Wire      float64 // fraction: feeds
-	Cable     float64 // fraction: each conductor of a feed about its half
-	Strip     float64 // fraction: all reels, which are of one batch
-	Reel      float64 // fraction: each reel about the batch
-	Foil      float64 // fraction: how much more all of the plus has than the minus, over both
-	Rail      float64 // fraction: each rail of a reel about its half
-	Volts     float64 // fraction: supplies' volts
-	Output    float64 // fraction: supplies' output resistance
-	Scale     float64 // fraction: channel current, common to all steps
-	Duty      float64 // fraction: one step against another
-	Idle      float64 // fraction
-	Shift     float64 // V
-	Warmth    float64 // K about ambient
+	JointOhms   float64 // healthy joints lie between a fifth of this and this, Ω loop, either rail ±30 % of its half
+	Wire        float64 // fraction: feeds
+	Cable       float64 // fraction: each conductor of a feed about its half
+	Strip       float64 // fraction: all reels, which are of one batch
+	Reel        float64 // fraction: each reel about the batch
+	Foil        float64 // fraction: how much more all of the plus has than the minus, over both
+	Rail        float64 // fraction: each rail of a reel about its half
+	Volts       float64 // fraction: supplies' volts
+	Output      float64 // fraction: supplies' output resistance
+	Scale       float64 // fraction: channel current, common to all steps
+	Duty        float64 // fraction: one step against another
+	Idle        float64 // fraction
+	Shift       float64 // V
+	Temperature float64 // K about ambient
 }
 
-// Usual is a spread as installations have it (common practice, no source).
-var Usual = Spread{JointOhms: 0.006, Wire: 0.05, Strip: 0.05, Reel: 0.0125, Rail: 0.025,
-	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
+// UsualSpread is a spread as installations have it (common practice, no source).
+var UsualSpread = Spread{JointOhms: 0.006, Wire: 0.05, Strip: 0.05, Reel: 0.0125, Rail: 0.025,
+	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Temperature: 10}
 
-// Various is a spread of runs that are put together of what was at hand: reels of several
-// batches, foils whose rails are not of a width, cables whose ends were crimped by hand
-// (common practice, no source). Estimates are proved on it.
-var Various = Spread{JointOhms: 0.006, Wire: 0.05, Cable: 0.03, Strip: 0.10, Reel: 0.05, Foil: 0.05, Rail: 0.05,
-	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Warmth: 10}
+// MixedSpread is the spread of runs that are built from stock: reels of several batches, foils whose rails
+// differ in width, cables whose ends were crimped by hand (common practice, no source). Estimates
+// are tested with it.
+var MixedSpread = Spread{JointOhms: 0.006, Wire: 0.05, Cable: 0.03, Strip: 0.10, Reel: 0.05, Foil: 0.05, Rail: 0.05,
+	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Temperature: 10}
 
 // New draws a plant about what a run file states, without faults.
 func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
 	around := func(spread float64) float64 { return 1 + spread*(2*rng.Float64()-1) }
-	p := &Plant{Run: r, Warmth: r.Ambient + by.Warmth*(2*rng.Float64()-1), Shape: pixel.Ramp,
+	p := &Plant{Run: r, Celsius: r.Ambient + by.Temperature*(2*rng.Float64()-1), Shape: pixel.Ramp,
 		Idle: around(by.Idle), Shift: by.Shift * (2*rng.Float64() - 1)}
 	for _, j := range r.Joints {
 		half := by.JointOhms * (0.2 + 0.8*rng.Float64()) / 2
@@ -81,7 +80,7 @@ func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
 	for _, f := range r.Feeds {
 		half := f.Ohms / 2 * around(by.Wire)
 		rails := ladder.Rails{Plus: half, Minus: half}
-		if by.Cable > 0 { // drawn only where it counts, so that plants of a seed stay what they were
+		if by.Cable > 0 { // drawn only if needed, so that the plants of a seed without it do not change
 			rails.Plus, rails.Minus = half*around(by.Cable), half*around(by.Cable)
 		}
 		p.Feeds = append(p.Feeds, rails)
@@ -108,7 +107,7 @@ func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
 	return p
 }
 
-// Open builds the network, with nodes at the places where it is going to be read.
+// Open builds the network, with nodes at the places that will be read.
 func (p *Plant) Open(places ...run.Place) error {
 	net, err := ladder.New(p.Run, places...)
 	if err != nil {
@@ -149,9 +148,9 @@ func (p *Plant) Show(levels []map[string]float64, scale float64) error {
 	return nil
 }
 
-// settle solves the network as warm as the copper is.
+// settle solves the network at the temperature of the copper.
 func (p *Plant) settle() error {
-	warm := p.Warmth - 20
+	warm := p.Celsius - 20
 	copy(p.par.Joints, p.Joints)
 	copy(p.par.Supplies, p.Supplies)
 	for i, f := range p.Run.Feeds {

@@ -76,7 +76,7 @@ func TestSameSeedSameReadings(t *testing.T) {
 	r := runtest.Parse(t, rack)
 	walk := func(seed uint64) any {
 		rng := seeded(seed)
-		list, err := New(r, Usual, rng).Walk(survey.Thorough(r), rng, noon)
+		list, err := New(r, UsualSpread, rng).Walk(survey.Thorough(r), rng, noon)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -100,11 +100,11 @@ func TestPlantKeepsToSpread(t *testing.T) {
 		}
 	}
 	for seed := range uint64(100) {
-		p := New(r, Usual, seeded(seed))
-		within("warmth", p.Warmth, 10, 30)
+		p := New(r, UsualSpread, seeded(seed))
+		within("warmth", p.Celsius, 10, 30)
 		within("idle", p.Idle, 0.8, 1.2)
 		for i, j := range p.Joints {
-			half := Usual.JointOhms / 2
+			half := UsualSpread.JointOhms / 2
 			within("a joint's minus", j.Minus, 0.7*0.2*half, 1.3*half)
 			if r.Joints[i].PlusCut != math.IsInf(j.Plus, 1) {
 				t.Errorf("joint %s has a plus of %g Ω", r.Joints[i].Name, j.Plus)
@@ -124,7 +124,7 @@ func TestPlantKeepsToSpread(t *testing.T) {
 		}
 	}
 	exact := New(r, Spread{}, seeded(1))
-	if exact.Warmth != 20 || exact.Feeds[0].Plus+exact.Feeds[0].Minus != r.Feeds[0].Ohms || exact.Supplies[0].Volts != 5.1 || exact.Scales[1] != 1 {
+	if exact.Celsius != 20 || exact.Feeds[0].Plus+exact.Feeds[0].Minus != r.Feeds[0].Ohms || exact.Supplies[0].Volts != 5.1 || exact.Scales[1] != 1 {
 		t.Errorf("without spread: %+v", exact)
 	}
 }
@@ -136,7 +136,7 @@ func TestPlantObeysOhm(t *testing.T) {
 	r := runtest.Parse(t, rack)
 	for _, warmth := range []float64{20, 60, -10} {
 		p := New(r, Spread{JointOhms: 0.006}, seeded(2))
-		p.Warmth = warmth
+		p.Celsius = warmth
 		if err := p.Open(); err != nil {
 			t.Fatal(err)
 		}
@@ -171,7 +171,7 @@ func TestWalk(t *testing.T) {
 	r := runtest.Parse(t, rack)
 	visits := survey.Thorough(r)
 	rng := seeded(3)
-	p := New(r, Usual, rng)
+	p := New(r, UsualSpread, rng)
 	list, err := p.Walk(visits, rng, noon)
 	if err != nil {
 		t.Fatal(err)

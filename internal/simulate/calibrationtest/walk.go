@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Walk takes the visits in every step with a meter of the run, as a person would,
-// one after the other from the given time on.
+// Walk reads the visits in every step with a meter of the run, one after the other from the given
+// time on.
 func (p *Plant) Walk(visits []survey.Visit, rng *rand.Rand, begin time.Time) ([]reading.Reading, error) {
 	var places []run.Place
 	for _, v := range visits {
@@ -57,7 +57,7 @@ func (p *Plant) True(v survey.Visit) float64 {
 	case run.Current:
 		return p.Amps(p.Run.FeedIndex(v.From))
 	case run.Temperature:
-		return p.Warmth
+		return p.Celsius
 	}
 	from, _ := p.Run.Point(v.From) // a visit's points are in the run
 	to, _ := p.Run.Point(v.To)

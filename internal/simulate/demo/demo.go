@@ -27,10 +27,10 @@ var RunFile []byte
 // seed makes each demonstration the same.
 const seed = 20
 
-// ordinary is how a run differs on an ordinary evening from what its file states: readings
-// ripple, the copper warms, the supply sags, the controller's levels are some percent off.
+// ordinary is the disturbance of an ordinary evening: readings have ripple, the copper warms, the
+// supply voltage falls, the controller's levels are some percent off.
 // The figures are invented.
-var ordinary = plant.Disturbance{Name: "an ordinary evening", Wander: 0.6, Ripple: 0.0002, Pixels: 0.01, Thinning: 0.01,
+var ordinary = plant.Disturbance{Name: "an ordinary evening", DigitNoise: 0.6, Ripple: 0.0002, Pixels: 0.01, Thinning: 0.01,
 	Warming: 1, Sag: 0.003, Levels: 0.03, Foils: 0.05}
 
 // The faults: ohms of each conductor at 20 °C. The joint's is in its minus; the feed
@@ -54,7 +54,7 @@ type Demo struct {
 	plant    *plant.Plant
 	meters   []*plant.Meter // by probe
 
-	mu    sync.Mutex // the instruments ask from goroutines of their own
+	mu    sync.Mutex // the instruments call from goroutines of their own
 	step  string
 	leads survey.Visit
 }
@@ -104,8 +104,8 @@ func (d *Demo) show(step run.Step) error {
 	return d.plant.Set(d.Run.StepIndex(step.Name))
 }
 
-// shown is what a probe's instrument shows at a visit. Its ripple depends on the step and
-// the place alone, so that how often an instrument measures changes no reading.
+// shown returns the indication of a probe's instrument at a visit, SI. Its ripple depends on the step
+// and the place alone, so that the number of measurements does not change a reading.
 func (d *Demo) shown(probe int, v survey.Visit) float64 {
 	place := v.From + " " + v.To
 	at := fnv.New64a()

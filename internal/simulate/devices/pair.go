@@ -4,7 +4,7 @@
 //
 // The values come from the caller; the instruments add what instruments do:
 // rounding to a count, overload, saturation, an error queue. Nothing here is
-// measured, and the identities say so. A Wire can be made to misbehave.
+// measured, and the identities state that. A Wire can simulate faults of the line.
 package devices
 
 import (
@@ -34,7 +34,7 @@ func NewPair() *Pair {
 // InProcess makes a connection inside the process.
 func InProcess() *Pair {
 	device, host := net.Pipe()
-	return &Pair{Device: &patient{Conn: device}, Host: host}
+	return &Pair{Device: &deadlineConn{Conn: device}, Host: host}
 }
 
 // Kind returns what the cable is, for a notice to the user.
@@ -45,21 +45,21 @@ func (p *Pair) Kind() string {
 	return "pseudo-terminal"
 }
 
-// abandon is how long an instrument waits for a program to read what it sends.
-// After that the bytes are lost, as they are on a wire that is not read.
-const abandon = time.Second
+// writeTimeout is how long an instrument waits for a program to read its output. After that the bytes
+// are lost, as on a wire that is not read.
+const writeTimeout = time.Second
 
-// patient is a connection whose writes give up after abandon.
-type patient struct{ net.Conn }
+// deadlineConn is a connection whose writes end after writeTimeout.
+type deadlineConn struct{ net.Conn }
 
-func (p *patient) Write(data []byte) (int, error) {
-	_ = p.SetWriteDeadline(time.Now().Add(abandon)) // a closed end shows in the write
+func (p *deadlineConn) Write(data []byte) (int, error) {
+	_ = p.SetWriteDeadline(time.Now().Add(writeTimeout)) // a closed end shows in the write
 	n, err := p.Conn.Write(data)
-	return forgive(n, err, len(data))
+	return ignoreTimeout(n, err, len(data))
 }
 
-// forgive turns a write that ran out of time into one whose bytes are lost.
-func forgive(n int, err error, all int) (int, error) {
+// ignoreTimeout returns a write that timed out as complete; its bytes are lost.
+func ignoreTimeout(n int, err error, all int) (int, error) {
 	if os.IsTimeout(err) {
 		return all, nil
 	}

@@ -67,11 +67,11 @@ func makeRaw(f *os.File) error {
 func (t *terminal) Read(buffer []byte) (int, error) { return t.master.Read(buffer) }
 
 func (t *terminal) Write(data []byte) (int, error) {
-	if err := t.master.SetWriteDeadline(time.Now().Add(abandon)); err != nil {
+	if err := t.master.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
 		return 0, err
 	}
 	n, err := t.master.Write(data)
-	return forgive(n, err, len(data))
+	return ignoreTimeout(n, err, len(data))
 }
 
 func (t *terminal) Close() error { return errors.Join(t.master.Close(), t.slave.Close()) }

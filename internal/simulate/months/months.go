@@ -18,8 +18,8 @@ import (
 	"ohmkeep/internal/simulate/plant"
 )
 
-// Story describes the months of a run. In the zero Story no fault and no disturbance occurs.
-type Story struct {
+// Scenario describes the months of a run. In the zero Scenario no fault and no disturbance occurs.
+type Scenario struct {
 	Begin time.Time
 	Days  int
 	Every time.Duration // between samples; 0 = half an hour
@@ -29,18 +29,18 @@ type Story struct {
 	// CheckSamples is how often each sensor is read in a check, every ten seconds; 0 = once.
 	CheckSamples int
 
-	Sensed   []string // places with a sensor; nil = all ends and supplies
-	Currents bool     // the feeds' currents are read
-	Warmth   bool     // a temperature is read
-	DayCycle float64  // K, half of the difference between day and night
-	Season   float64  // K, half of the difference between summer and winter
+	Sensed          []string // places with a sensor; nil = all ends and supplies
+	Currents        bool     // the feeds' currents are read
+	TemperatureRead bool     // a temperature is read
+	DayCycle        float64  // K, half of the difference between day and night
+	Season          float64  // K, half of the difference between summer and winter
 	// Disturbances; 0 = none.
 	Noise        float64 // V, standard deviation of a pair voltage beside its sensor's counts
 	NoisePerAmp  float64 // V/A, added to Noise for each ampere of the run
 	GainTempCo   float64 // 1/K, standard deviation of the sensors' gains' temperature coefficients
 	Cabinet      float64 // K by which the thermometer's place is warmer than the copper at 5 A
 	MissedChecks float64 // part of the nights on which no check is shown
-	Dimmed       float64 // day from which the owner's limiter takes a third of the light; 0 = never
+	Dimmed       float64 // day from which a limiter reduces the light by a third; 0 = never
 	Uneven       float64 // standard deviation of a reel's currents, as a part, beside what the run file states
 
 	Sag    float64 // V that the supply loses over all the days
@@ -58,7 +58,7 @@ type Story struct {
 }
 
 // Days returns the readings of each day, in the order of time.
-func Days(r *run.Run, story Story, seed uint64) iter.Seq2[[]reading.Reading, error] {
+func Days(r *run.Run, story Scenario, seed uint64) iter.Seq2[[]reading.Reading, error] {
 	return func(yield func([]reading.Reading, error) bool) {
 		s, err := newStation(r, story, seed)
 		for day := 0; err == nil && day < story.Days; day++ {
@@ -74,7 +74,7 @@ func Days(r *run.Run, story Story, seed uint64) iter.Seq2[[]reading.Reading, err
 }
 
 // Readings returns all readings one by one.
-func Readings(r *run.Run, story Story, seed uint64) iter.Seq2[reading.Reading, error] {
+func Readings(r *run.Run, story Scenario, seed uint64) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
 		for list, err := range Days(r, story, seed) {
 			if err != nil {
@@ -93,7 +93,7 @@ func Readings(r *run.Run, story Story, seed uint64) iter.Seq2[reading.Reading, e
 // station is a run with its board.
 type station struct {
 	run     *run.Run
-	story   Story
+	story   Scenario
 	plant   *plant.Plant
 	healthy plant.Plant // as on the first day
 	rng     *rand.Rand  // of the plant and its sensors
@@ -107,7 +107,7 @@ type station struct {
 	meter           string
 }
 
-func newStation(r *run.Run, story Story, seed uint64) (*station, error) {
+func newStation(r *run.Run, story Scenario, seed uint64) (*station, error) {
 	s := &station{run: r, story: story, rng: rand.New(rand.NewPCG(seed, 1)), show: rand.New(rand.NewPCG(seed, 2)),
 		tempered: rand.New(rand.NewPCG(seed, 3)), rough: rand.New(rand.NewPCG(seed, 4)),
 		sensors: map[string][2]sensor{}, check: r.StepIndex(story.Check), meter: r.Meters[0].Name}

@@ -17,11 +17,11 @@ import (
 var alcove = runtest.Strip("Alcove") + runtest.Reels(0.5, "west", "north") + runtest.Feed("west.start", "18 AWG") + runtest.White("check", 0.2)
 
 // ten are ten days of a calm board.
-func ten() Story {
-	return Story{Begin: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Days: 10, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour, Currents: true, Warmth: true}
+func ten() Scenario {
+	return Scenario{Begin: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Days: 10, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour, Currents: true, TemperatureRead: true}
 }
 
-func readings(t *testing.T, story Story) (list []reading.Reading) {
+func readings(t *testing.T, story Scenario) (list []reading.Reading) {
 	t.Helper()
 	for x, err := range Readings(runtest.Parse(t, alcove), story, 1) {
 		if err != nil {
@@ -60,13 +60,15 @@ func TestSameSeedSameMonths(t *testing.T) {
 // Each part of a story changes the readings, and a missed check is missing.
 func TestStoriesShow(t *testing.T) {
 	calm := readings(t, ten())
-	for name, set := range map[string]func(*Story){
-		"noise": func(s *Story) { s.Noise = 0.002 }, "noise of the load": func(s *Story) { s.NoisePerAmp = 0.002 },
-		"gains": func(s *Story) { s.GainTempCo, s.DayCycle = 1e-4, 10 }, "cabinet": func(s *Story) { s.Cabinet = 12 },
-		"days": func(s *Story) { s.DayCycle = 6 }, "seasons": func(s *Story) { s.Season = 12 }, "dimmed": func(s *Story) { s.Dimmed = 3 },
-		"uneven": func(s *Story) { s.Uneven = 0.05 }, "sag": func(s *Story) { s.Sag = 0.1 }, "ageing": func(s *Story) { s.Ageing = 0.3 },
-		"swap":   func(s *Story) { s.Swap = map[string]float64{"west.end": 5} },
-		"change": func(s *Story) { s.Change = func(_ float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.05 } },
+	for name, set := range map[string]func(*Scenario){
+		"noise": func(s *Scenario) { s.Noise = 0.002 }, "noise of the load": func(s *Scenario) { s.NoisePerAmp = 0.002 },
+		"gains": func(s *Scenario) { s.GainTempCo, s.DayCycle = 1e-4, 10 }, "cabinet": func(s *Scenario) { s.Cabinet = 12 },
+		"days": func(s *Scenario) { s.DayCycle = 6 }, "seasons": func(s *Scenario) { s.Season = 12 }, "dimmed": func(s *Scenario) { s.Dimmed = 3 },
+		"uneven": func(s *Scenario) { s.Uneven = 0.05 }, "sag": func(s *Scenario) { s.Sag = 0.1 }, "ageing": func(s *Scenario) { s.Ageing = 0.3 },
+		"swap": func(s *Scenario) { s.Swap = map[string]float64{"west.end": 5} },
+		"change": func(s *Scenario) {
+			s.Change = func(_ float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.05 }
+		},
 	} {
 		story := ten()
 		set(&story)

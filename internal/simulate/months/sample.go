@@ -51,7 +51,7 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 	}
 	var sample []reading.Reading
 	add := func(q run.Quantity, from, to, unit string, value, count float64, name string) {
-		counts := math.Round(value/count + wander*s.show.NormFloat64())
+		counts := math.Round(value/count + digitNoise*s.show.NormFloat64())
 		digits := max(0, int(math.Ceil(-math.Log10(count)))+1)
 		text := strconv.FormatFloat(counts*count, 'f', digits, 64)
 		shown, _ := strconv.ParseFloat(text, 64) // the digits are the reading
@@ -78,7 +78,7 @@ func (s *station) sample(at time.Time, check bool) ([]reading.Reading, error) {
 			add(run.Current, f.Name, "", "A", s.device(f.Name, day).at(p.Copper, p.Amps(i)), countAmps, f.Name)
 		}
 	}
-	if s.story.Warmth {
+	if s.story.TemperatureRead {
 		add(run.Temperature, s.run.Reels[0].Name, "", "degC", s.thermometer(total), 0.1, "")
 	}
 	if s.story.Edit != nil {

@@ -11,7 +11,7 @@ const (
 	maxOffsetAmps = 0.003   // A
 	countVolts    = 1.25e-3 // V
 	countAmps     = 1.25e-3 // A
-	wander        = 0.4     // counts, standard deviation of one value
+	digitNoise    = 0.4     // counts, standard deviation of one value
 )
 
 // sensor is one device. Its gain is that at 20 °C, and changes by tempCo a kelvin.

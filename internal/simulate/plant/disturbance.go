@@ -5,7 +5,7 @@ package plant
 type Disturbance struct {
 	Name string
 
-	Wander      float64 // counts, standard deviation of a display's last digit, beside its rounding
+	DigitNoise  float64 // counts, standard deviation of a display's last digit, beside its rounding
 	TwoDecimals bool    // volts are written with two decimals where the display shows more
 	Trimmed     bool    // a spreadsheet has dropped trailing zeros
 	Ripple      float64 // standard deviation of a reading in parts of its value
@@ -19,7 +19,7 @@ type Disturbance struct {
 	TwoSteps bool    // two steps are read, not four
 }
 
-// Plain is the usual care: a digit that wanders by 0.6 counts, pixels that differ by
-// half a percent, foils by 3 %.
-var Plain = Disturbance{Name: "plain: the last digit wanders 0.6 counts", Wander: 0.6, Pixels: 0.005, Foils: 0.03,
+// Plain is a run built and read with usual care: noise of the last digit of 0.6 counts, pixels that
+// differ by half a percent, foils by 3 %.
+var Plain = Disturbance{Name: "plain: noise of the last digit 0.6 counts", DigitNoise: 0.6, Pixels: 0.005, Foils: 0.03,
 	Thinning: 0.005, Levels: 0.01}

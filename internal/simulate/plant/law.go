@@ -14,7 +14,7 @@ type Knee int
 
 const (
 	Exponential Knee = iota // 1 − exp(−5.5 u), of a saturating transistor
-	Logistic                // 1/(1 + exp(8.5 (½ − u))), of a regulator that gives up slowly
+	Logistic                // 1/(1 + exp(8.5 (½ − u))), of a regulator that leaves regulation slowly
 	Tangent                 // tanh(3 u)
 	knees
 )

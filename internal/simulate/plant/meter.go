@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Meter is one real instrument: gain and offset of each range lie anywhere within its
-// accuracy, at every place by themselves where it is a sensor of its own there.
+// Meter is one real instrument. The gain and offset errors of each range are drawn within its stated
+// accuracy; for a separate sensor at every place, they are drawn for each place.
 type Meter struct {
 	run.Meter
 	by     Disturbance
@@ -51,15 +51,14 @@ func (m *Meter) errors(place string) []gainOffset {
 	return m.drawErrors(rand.New(rand.NewPCG(m.seed, name.Sum64())))
 }
 
-// Shown returns what the instrument would show for a true value at a place with endless
-// digits, and the range; −1 where no range shows it. The ripple and the last digit's
-// wandering are drawn from rng.
+// Shown returns the indication for a true value at a place before rounding, SI, and the range; −1
+// where no range holds it. The ripple and the noise of the last digit are drawn from rng.
 func (m *Meter) Shown(q run.Quantity, place string, value float64, rng *rand.Rand) (shown float64, at int) {
 	if at = m.Range(q, value); at < 0 {
 		return 0, at
 	}
 	e := m.errors(place)[at]
-	return value*(1+e.gain+normal(rng, m.by.Ripple)) + e.offset + normal(rng, m.by.Wander)*m.Ranges[at].Resolution, at
+	return value*(1+e.gain+normal(rng, m.by.Ripple)) + e.offset + normal(rng, m.by.DigitNoise)*m.Ranges[at].Resolution, at
 }
 
 // Read fills in what a person writes down for a true value, and returns the range, or

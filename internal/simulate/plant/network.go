@@ -7,7 +7,7 @@ import (
 )
 
 // node numbers a point of the network: pixels along the reels, then junctions, then
-// supplies, plus and minus in turns.
+// supplies, plus and minus alternating.
 func (p *Plant) node(at run.Point) int {
 	n := 0
 	for i, reel := range p.Run.Reels {
@@ -28,10 +28,10 @@ func (p *Plant) pair(at run.Place) (plus, minus int) {
 	return plus, plus + 1
 }
 
-// solve builds the network as warm as its copper is, and solves it. It takes the levels of
-// each reel, or of all alike.
+// solve builds and solves the network at the temperature of its copper. levels holds the levels of
+// each reel, or one entry for all reels.
 func (p *Plant) solve(levels ...map[string]float64) error {
-	r, warm := p.Run, p.Warmth()-20
+	r, warm := p.Run, p.Celsius()-20
 	if p.net == nil {
 		_, top := p.pair(run.Place{Kind: run.AtSupply, Index: len(r.Supplies) - 1})
 		p.net = newCircuit(top + 1)
@@ -77,11 +77,11 @@ func (p *Plant) solve(levels ...map[string]float64) error {
 	return p.net.solve(p.volts)
 }
 
-// warmFeed returns a feed's resistances with its wire as warm as the copper: its
-// connectors do not follow.
+// warmFeed returns a feed's resistances at the temperature of the copper. Its connectors do not
+// change with temperature.
 func (p *Plant) warmFeed(i int) Rails {
 	f := p.Run.Feeds[i]
-	add := f.Ohms / 2 * f.TempCo * (p.Warmth() - 20)
+	add := f.Ohms / 2 * f.TempCo * (p.Celsius() - 20)
 	return Rails{p.Feeds[i].Plus + add, p.Feeds[i].Minus + add}
 }
 
@@ -104,7 +104,7 @@ func (p *Plant) True(q run.Quantity, from, to string) float64 {
 	case run.Current:
 		return p.Amps(p.Run.FeedIndex(from))
 	case run.Temperature:
-		return p.Warmth()
+		return p.Celsius()
 	}
 	a, _ := p.Run.Point(from)
 	b, _ := p.Run.Point(to)

@@ -1,10 +1,8 @@
-// Package plant is a run as it really is and a person who reads it, for proving
-// estimates and for examples. It knows nothing of how a run is fitted: the network
-// is solved by nodal analysis of its own, pixel by pixel, pixels follow curves of
-// their own, and all that a run does besides (Disturbance) is drawn here, wider than an
-// estimate takes it for. What is broken in a run and what a hand writes wrongly is in
-// planttest. A test holds that no package of the fit, of drift or of the other network
-// solver is imported.
+// Package plant simulates a real run and a person who reads it, for tests of estimates and for
+// examples. It shares nothing with the fit: it solves the network by nodal analysis of its own,
+// pixel by pixel; its pixels follow other curves; and its disturbances (Disturbance) are larger than
+// the fit assumes. Faults of a run and mistakes in writing readings down are in planttest. A test
+// checks that it imports no package of the fit, of drift or of the other network solver.
 //
 // Everything is drawn from a seed, so that a case can be repeated. Figures without a
 // source are common practice.
@@ -106,7 +104,7 @@ func foils(most float64, rng *rand.Rand) float64 { return most / (2 + most) * be
 // Set makes the run show a step.
 func (p *Plant) Set(step int) error {
 	p.step = step
-	p.volts = nil // what was shown before must not matter, not even in the last digit
+	p.volts = nil // the result must not depend on the step before, not even in the last digit
 	if err := p.solve(p.levels[step]); err != nil {
 		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
 	}
@@ -123,8 +121,8 @@ func (p *Plant) Show(levels []map[string]float64) error {
 	return nil
 }
 
-// Warmth is the temperature of the copper in the step that was set, in °C.
-func (p *Plant) Warmth() float64 { return p.Copper + p.by.Warming*float64(p.step) }
+// Celsius is the temperature of the copper in the step that was set, in °C.
+func (p *Plant) Celsius() float64 { return p.Copper + p.by.Warming*float64(p.step) }
 
 // copperTempCo is that of annealed copper at 20 °C, in 1/K (IEC 60028, from memory).
 const copperTempCo = 0.00393

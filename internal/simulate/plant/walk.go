@@ -45,7 +45,7 @@ func (p *Plant) Walk(begin time.Time, rng *rand.Rand) ([]reading.Reading, error)
 func (c *Record) ReadStep(step int, thermometer bool) {
 	r := c.Plant.Run
 	if thermometer {
-		c.Add(step, run.Temperature, r.Reels[0].Name, "", c.Plant.Warmth())
+		c.Add(step, run.Temperature, r.Reels[0].Name, "", c.Plant.Celsius())
 	}
 	volts := func(a, b run.Point) {
 		c.Add(step, run.Voltage, r.PointName(a), r.PointName(b), c.Plant.Volts(a, b))

@@ -1,6 +1,5 @@
 // Package planttest draws cases for tests: runs of a dozen kinds with disturbances, a fault and a
-// slip of the hand, read by a person. All of it rests on package plant, and knows nothing of how a
-// run is fitted.
+// mistake in writing down, read by a person. It uses package plant and shares nothing with the fit.
 package planttest
 
 import (

@@ -13,8 +13,8 @@ func Disturbances() []plant.Disturbance {
 		name string
 		set  func(*plant.Disturbance)
 	}{
-		{"calm: the last digit wanders 0.15 counts", func(d *plant.Disturbance) { d.Wander = 0.15 }},
-		{"the last digit wanders 1.2 counts", func(d *plant.Disturbance) { d.Wander = 1.2 }},
+		{"low noise of the last digit: 0.15 counts", func(d *plant.Disturbance) { d.DigitNoise = 0.15 }},
+		{"noise of the last digit: 1.2 counts", func(d *plant.Disturbance) { d.DigitNoise = 1.2 }},
 		{"volts written with two decimals", func(d *plant.Disturbance) { d.TwoDecimals = true }},
 		{"trailing zeros dropped", func(d *plant.Disturbance) { d.Trimmed = true }},
 		{"0.04 % of every value besides", func(d *plant.Disturbance) { d.Ripple = 0.0004 }},
@@ -45,14 +45,14 @@ func Several(rng *rand.Rand) plant.Disturbance {
 	return d
 }
 
-// add takes from another disturbance what differs from Plain there.
+// add copies from another disturbance the values that differ from Plain.
 func add(d *plant.Disturbance, o plant.Disturbance) {
 	take := func(mine *float64, other, plain float64) {
 		if other != plain {
 			*mine = other
 		}
 	}
-	take(&d.Wander, o.Wander, plant.Plain.Wander)
+	take(&d.DigitNoise, o.DigitNoise, plant.Plain.DigitNoise)
 	take(&d.Ripple, o.Ripple, plant.Plain.Ripple)
 	take(&d.Pixels, o.Pixels, plant.Plain.Pixels)
 	take(&d.Thinning, o.Thinning, plant.Plain.Thinning)

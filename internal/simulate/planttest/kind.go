@@ -109,9 +109,8 @@ func (k Kind) draft(rng *rand.Rand) string {
 	return b.String()
 }
 
-// steps appends four steps to a draft: dark, a third of what the run can bear, one
-// colour, and all it can bear with its least pair voltage above four fifths of the
-// rated volts and no feed above 15 A.
+// steps appends four steps to a draft: dark, a third of the greatest load, one colour, and the
+// greatest load with every pair voltage above four fifths of the rated volts and no feed above 15 A.
 func (k Kind) steps(draft string, rng *rand.Rand) (string, error) {
 	r, err := runfile.Parse(k.Name, []byte(draft))
 	if err != nil {

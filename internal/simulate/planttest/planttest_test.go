@@ -45,8 +45,8 @@ func TestDisturbances(t *testing.T) {
 	}
 	calm := at(func(*plant.Disturbance) {})
 	warm := at(func(d *plant.Disturbance) { d.Warming = 4 })
-	if calm.Plant.Warmth() != calm.Plant.Copper || warm.Plant.Warmth() != warm.Plant.Copper+12 {
-		t.Errorf("in the fourth step %g °C after %g °C", warm.Plant.Warmth(), warm.Plant.Copper)
+	if calm.Plant.Celsius() != calm.Plant.Copper || warm.Plant.Celsius() != warm.Plant.Copper+12 {
+		t.Errorf("in the fourth step %g °C after %g °C", warm.Plant.Celsius(), warm.Plant.Copper)
 	}
 	texts := func(c *Case) (decimals, trailing int) {
 		for _, x := range c.Readings {
@@ -69,7 +69,7 @@ func TestDisturbances(t *testing.T) {
 		t.Errorf("trimmed: %d trailing zeros", zeros)
 	}
 	for name, set := range map[string]func(*plant.Disturbance){
-		"wander": func(d *plant.Disturbance) { d.Wander = 1.2 }, "ripple": func(d *plant.Disturbance) { d.Ripple = 0.0004 },
+		"wander": func(d *plant.Disturbance) { d.DigitNoise = 1.2 }, "ripple": func(d *plant.Disturbance) { d.Ripple = 0.0004 },
 		"pixels": func(d *plant.Disturbance) { d.Pixels = 0.04 }, "thinning": func(d *plant.Disturbance) { d.Thinning = 0.05 },
 		"warming": func(d *plant.Disturbance) { d.Warming = 4 }, "sag": func(d *plant.Disturbance) { d.Sag = 0.012 },
 		"levels": func(d *plant.Disturbance) { d.Levels = 0.12 }, "foils": func(d *plant.Disturbance) { d.Foils = 0.25 },

@@ -37,8 +37,8 @@ func Slips() []Slip {
 	return []Slip{SwappedDigits, WrongSign, WrongPlace, ExchangedCurrents, WrongUnit, ReversedLeads, OtherLoad, StuckRange}
 }
 
-// slip changes readings, and reports whether there was one that it would change by more
-// than can pass for a meter's error.
+// slip changes readings, and reports whether it found one that it changes by more than a meter's
+// error.
 func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 	if s == NoSlip {
 		return true
@@ -174,7 +174,7 @@ func (c *Case) now(i int) float64 {
 	return c.Plant.True(x.Quantity, x.From, x.To)
 }
 
-// hold makes the readings after one, of its range and step, say what it says.
+// hold gives the readings after one, of its range and step, the same value, most readings at most.
 func (c *Case) hold(i, most int) {
 	first := c.Readings[i]
 	for k := i + 1; k < len(c.Readings) && most > 0; k++ {
