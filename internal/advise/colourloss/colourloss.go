@@ -6,16 +6,14 @@
 // The run is either as its file states it or as an estimate has fitted it. With an
 // estimate every value of the worst pixel has a 95 % interval: draws
 // from the estimate's covariance go through the network linearised at its best
-// estimate, and through the law of light as it is, knees and all. How a channel
-// falls below its knee is in no datasheet, so every second pair of draws takes a
-// straight fall that draws as much over the whole run in place of the cubic one. The
-// primaries are taken as stated.
+// estimate, and through the nonlinear law of light with its knees. No datasheet shows how a
+// channel's current falls below its knee, so every second pair of draws has a straight fall with the
+// same total current of the run instead of the cubic one. The primaries are taken as stated.
 //
-// The causes' shares are Shapley's value. The players are the supplies,
-// feeds, joints and the copper of the reels; one that has not joined is ideal: a
-// supply of the strip's rated volts without output resistance, a conductor without
-// resistance. So the shares add up to what is seen, and a supply that is trimmed
-// above the rating has a share that is negative.
+// The causes' shares are Shapley values (package shapley). The players are the supplies, feeds,
+// joints and the copper of the reels. A player outside the coalition is ideal: a supply of the
+// strip's rated volts without output resistance, a conductor without resistance. So the shares add
+// up to the whole loss, and a supply that is trimmed above the rating has a negative share.
 package colourloss
 
 import (
@@ -33,13 +31,13 @@ type Appearance struct {
 	Step      run.Step
 	Fitted    bool // by readings; false: as the run file states
 	Reels     []Reel
-	Stretches []Stretch // where a limit is left, in the order of the reels
+	Stretches []Stretch // beyond a limit, in the order of the reels
 	Change    Change
 	Worst     Spot               // or the chosen pixel
-	Asked     bool               // it was
+	Asked     bool               // Worst is a chosen pixel
 	Shares    []Share            // of the worst spot, the greatest first; they add up to its values
 	Verdict   assessment.Verdict // on the worst pixel, also if another was chosen
-	Assumed   string             // what the verdict rests on that the run file does not state; "" = nothing
+	Assumed   string             // assumptions of the verdict that the run file does not state; "" = none
 	Warnings  []string
 }
 

@@ -22,11 +22,11 @@ const (
 )
 
 const (
-	draws = 500 // enough for the ends of a 95 % interval to be known within a tenth of it
+	draws = 500 // the ends of a 95 % interval are known within a tenth of it
 	seed  = 1976
 )
 
-// explain fills in the spot, and its shares where it is to be split.
+// explain sets the examined pixel and, if split is set, the shares of its causes.
 func (m *maker) explain(at run.Place, split bool) error {
 	net, err := ladder.New(m.run, at)
 	if err != nil {
@@ -40,7 +40,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 	if err := solver.VoltageGradient(plus, minus, g); err != nil {
 		return err
 	}
-	var players []player // none: the whole run is the only coalition
+	var players []player // none: the only coalition is the whole run
 	if split {
 		players = m.players(g)
 	}
@@ -93,7 +93,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 	shares, err := shapley.Split(len(players), len(whole), func(s shapley.Set, out []float64) error {
 		m.coalition(players, s, &par)
 		if m.falling() {
-			solver.Restart() // of several balances the one with the higher volts is meant
+			solver.Restart() // of several solutions the one with the higher volts applies
 		}
 		if err := solver.Solve(&par, m.loads); err != nil {
 			return ladder.Explain(m.run, err)
@@ -103,7 +103,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 			if err := solver.VoltageGradient(plus, minus, g); err != nil {
 				return err
 			}
-			silence(players, s, g)
+			clearIdeal(players, s, g)
 			slopes = m.fitted.Gradient(m.index, g)
 		}
 		look(solver.Potential(plus)-solver.Potential(minus), slopes, out)

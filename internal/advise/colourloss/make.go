@@ -27,7 +27,7 @@ type maker struct {
 	adjust   pixel.Adjust
 	loads    []pixel.Load
 	laws     []light.Law
-	straight float64 // V by which knees lie elsewhere if channels fall below them in a straight line; 0 as stated
+	straight float64 // V, shift of the knees if channels fall below them in a straight line; 0 as stated
 	out      *Appearance
 }
 
@@ -66,12 +66,12 @@ func Worst(r *run.Run, step int, e *estimate.Estimate) (Spot, error) {
 	return m.out.Worst, nil
 }
 
-// look solves the run and sees every pixel.
+// look returns a run solved in a step, with the light of every pixel.
 func look(r *run.Run, step int, e *estimate.Estimate) (*maker, error) {
 	m := &maker{run: r, index: step, step: r.Steps[step], fitted: e, real: ladder.Stated(r), adjust: pixel.AsStated}
 	if e != nil {
-		account := e.FittedState(step)
-		m.real, m.adjust = account.Parameters, account.Adjust
+		state := e.FittedState(step)
+		m.real, m.adjust = state.Parameters, state.Adjust
 	}
 	m.loads = ladder.Loads(r, m.step, m.adjust)
 	m.laws = light.Laws(r, m.step, m.adjust)
@@ -95,7 +95,7 @@ func (m *maker) dark() bool {
 	return true
 }
 
-// see solves the run and looks at every pixel.
+// see solves the run and sets the light of every pixel.
 func (m *maker) see() error {
 	net, err := ladder.New(m.run)
 	if err != nil {
@@ -122,12 +122,12 @@ func (m *maker) see() error {
 	return nil
 }
 
-// used is how far a pixel uses up the limits of colour and brightness.
+// used returns how much of the limits of colour and brightness a pixel uses.
 func (m *maker) used(reel, pixel int, p Pixel) (colour, dim limits.Utilisation) {
 	return limits.OfColour(m.run, reel, pixel, p.Shift), limits.OfBrightness(m.run, reel, pixel, p.Dimming())
 }
 
-// findPlaces finds the stretches beyond a limit, and what the run shows in all.
+// findPlaces sets the stretches beyond a limit and which limits they exceed.
 func (m *maker) findPlaces() {
 	anyColour, anyDim := false, false
 	for i, reel := range m.out.Reels {
@@ -161,8 +161,8 @@ func (m *maker) findPlaces() {
 	}
 }
 
-// worst returns the pixel that goes furthest beyond or nearest to a limit, or has
-// the least of its rated volts where none comes near one.
+// worst returns the pixel that uses most of a limit. Where none uses any, it returns the one with the
+// lowest volts relative to its rated volts.
 func (m *maker) worst() run.Place {
 	worst := run.Place{Kind: run.AtReel, Pixel: 1}
 	most, least := -1.0, math.Inf(1)

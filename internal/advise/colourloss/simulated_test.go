@@ -47,7 +47,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	step := r.StepIndex("white 30 %")
 	held, all := [quantities]int{}, 0
 	for i := range *simulations {
-		p := calibrationtest.New(r, calibrationtest.Usual, rng)
+		p := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 		if i%2 == 0 {
 			ohms := 0.02 + 0.1*rng.Float64()
 			p.Joints[rng.IntN(len(p.Joints))] = ladder.Rails{Plus: ohms, Minus: 0.001}
@@ -104,7 +104,7 @@ func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 // invented run lies from that of draws that were each solved.
 func bentBy(t *testing.T, r *run.Run, rng *rand.Rand) float64 {
 	t.Helper()
-	p := calibrationtest.New(r, calibrationtest.Usual, rng)
+	p := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	readings, err := p.Walk(survey.Thorough(r), rng, time.Unix(0, 0))
 	if err != nil {
 		t.Fatal(err)
@@ -148,7 +148,7 @@ func BenchmarkFitted(b *testing.B) {
 		"east.end", "e.end").Replace(cove)
 	rng := rand.New(rand.NewPCG(6, 8))
 	r := runtest.Parse(b, src)
-	readings, err := calibrationtest.New(r, calibrationtest.Usual, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
+	readings, err := calibrationtest.New(r, calibrationtest.UsualSpread, rng).Walk(survey.Thorough(r), rng, time.Unix(0, 0))
 	if err != nil {
 		b.Fatal(err)
 	}

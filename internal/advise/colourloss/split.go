@@ -11,13 +11,13 @@ import (
 )
 
 const (
-	// mostPlayers bounds the split: twice the solves for every one more. What has
-	// least effect at the spot is taken together beyond it.
+	// mostPlayers is the greatest number of players. Each further one doubles the number of
+	// solutions, so the causes with the least effect at the pixel are taken together.
 	mostPlayers = 8
-	// ideal is what is left of a conductor that is taken as ideal, Ω of one rail of a
-	// joint or feed; a segment of a reel has a hundredth of it.
+	// ideal is the resistance of an ideal conductor, Ω, of one rail of a joint or feed; a segment of
+	// a reel has a hundredth of it.
 	ideal = 1e-6
-	// opening is from where on a conductor's effect does not follow from its slope, Ω.
+	// opening is the resistance, Ω, above which a conductor's effect does not follow from the gradient.
 	opening = 10
 )
 
@@ -122,8 +122,9 @@ func (m *maker) coalition(players []player, s shapley.Set, to *ladder.Parameters
 	}
 }
 
-// silence sets to zero the derivatives of what a coalition takes as ideal.
-func silence(players []player, s shapley.Set, g *ladder.Gradient) {
+// clearIdeal sets to zero the derivatives with respect to the ideal players, those outside the
+// coalition.
+func clearIdeal(players []player, s shapley.Set, g *ladder.Gradient) {
 	for i, p := range players {
 		if s.Has(i) {
 			continue

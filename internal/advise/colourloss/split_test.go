@@ -114,12 +114,12 @@ func TestSilence(t *testing.T) {
 	}
 	fill()
 	whole := left()
-	silence(players, 0, g)
+	clearIdeal(players, 0, g)
 	if left() != 0 {
 		t.Errorf("%g is left of %g", left(), whole)
 	}
 	fill()
-	if silence(players, shapley.Set(1)<<len(players)-1, g); left() != whole {
+	if clearIdeal(players, shapley.Set(1)<<len(players)-1, g); left() != whole {
 		t.Errorf("%g is left of %g where all have joined", left(), whole)
 	}
 }

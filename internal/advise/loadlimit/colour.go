@@ -77,9 +77,9 @@ func (m Mix) at(level float64) run.Step {
 	return run.Step{Name: m.Name, Levels: levels}
 }
 
-// Limiter returns the current in A that a controller computes for the colour at a level: every
-// pixel at its rated volts, with the figures of the run file. A controller does not measure, so its
-// limit is set to this value.
+// Limiter returns the current, A, that a controller computes for the colour at a level: every pixel
+// at its rated volts, with the values of the run file. A controller does not measure current, so its
+// limiter is set to this value.
 func (m Mix) Limiter(r *run.Run, level float64) float64 {
 	sum := 0.0
 	for _, reel := range r.Reels {

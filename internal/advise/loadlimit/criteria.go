@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// most keeps of each criterion the part of the run that is nearest to its limit.
+// most keeps, for each criterion, the part of the run that uses most of its limit.
 func (s *State) most(u limits.Utilisation) {
 	if have := &s.Utilisations[u.Criterion]; have.Subject == "" || u.Ratio() > have.Ratio() {
 		*have = u
@@ -47,15 +47,15 @@ func (c *Circuit) joints() {
 	}
 }
 
-// reel looks at every pixel of a reel: its volts, its light, and whether it reads
-// what the pixel before it sends.
+// reel examines every pixel of a reel: its volts, its light, and whether it reads the data of the
+// pixel before it.
 func (c *Circuit) reel(i int) {
 	reel, s, law := &c.is.Run.Reels[i], &c.state, &c.lights[i]
 	plus, minus := c.plus[:reel.Pixels], c.minus[:reel.Pixels]
 	c.solver.Reel(i, plus, minus, nil)
-	// One pass, without a call a pixel: this is where the time goes.
+	// One pass without a function call for each pixel, because most of the time is spent here.
 	least, at := math.Inf(1), 0
-	worst, tight := 0.0, -1 // part of what the pixel before sends that the next one takes
+	worst, tight := 0.0, -1 // the level that a pixel needs over the one that the pixel before it sends
 	for k, p := range plus {
 		v := p - minus[k]
 		if v < least {
@@ -98,8 +98,8 @@ func (c *Circuit) reel(i int) {
 	}
 }
 
-// minimum is the volts that the regulated pixels of a reel need, of the lit channels
-// the highest; 0 for other drivers and in the dark. Below it they have run away.
+// minimum returns the minimum voltage of the regulated pixels of a reel, V, the highest of the lit
+// channels; 0 for other drivers and with all channels dark. Below it there is no steady state.
 func (c *Circuit) minimum(reel *run.Reel) float64 {
 	knee := 0.0
 	if reel.Strip.Driver == run.Regulated && c.state.Level > 0 {
@@ -112,12 +112,12 @@ func (c *Circuit) minimum(reel *run.Reel) float64 {
 	return knee
 }
 
-// steady is the volts that a regulated pixel needs against those that it has.
+// steady returns the utilisation of a regulated pixel's voltage: the minimum over the actual, V.
 func steady(reel string, pixel int, needs, has float64) limits.Utilisation {
 	return limits.Utilisation{Criterion: limits.SteadyState, Subject: reel, Pixel: pixel, Value: needs, Limit: math.Max(has, 1e-3)}
 }
 
-// data looks at the first pixel of each reel, which the last pixel of the reel
+// data examines the first pixel of each reel, which the last pixel of the reel
 // before it drives, or the controller, whose minus is that of the first supply.
 func (c *Circuit) data() {
 	r := c.is.Run

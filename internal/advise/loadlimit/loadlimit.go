@@ -6,10 +6,9 @@
 // of the joints, the supplies, and the level at which data is still read. The
 // highest level is the one up to which, from dark, every criterion holds.
 //
-// Values are SI. The run is taken as its Condition says; whether that is what a
-// file states, what readings say or what a repair would make of it is for the
-// caller. The whole run is lit evenly: a controller that counts amperes without
-// knowing where they flow may starve a far end with less.
+// Values are SI. The Condition describes the run: as its file states, as fitted to readings, or after
+// a repair. The whole run is lit evenly. A controller that only sums the current cannot know where
+// it flows; the same current in the far part alone makes it dimmer than computed here.
 package loadlimit
 
 import (
@@ -19,10 +18,10 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Condition is a run as it is or would be after a repair.
+// Condition is a run as wired, or as it would be after a repair.
 type Condition struct {
 	Run        *run.Run
-	Parameters ladder.Parameters // at the temperature of the moment
+	Parameters ladder.Parameters // at the actual temperature
 	Adjust     pixel.Adjust
 }
 
@@ -37,8 +36,8 @@ type Allowances struct {
 	DataVolts  float64 // V of a high at the output that drives the first pixel
 }
 
-// usualDataVolts is a high from 5 V logic. Whether 3.3 V logic does is another
-// question, and one of too high a supply rather than of too much current.
+// usualDataVolts is the high level of 5 V logic, V. Whether 3.3 V logic suffices depends on the
+// supply voltage more than on the current, and is not examined here.
 const usualDataVolts = 5.0
 
 func (l Allowances) withDefaults() Allowances {

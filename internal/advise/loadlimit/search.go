@@ -9,13 +9,13 @@ import (
 // Rating is the highest safe load of a run in one colour.
 type Rating struct {
 	Mix   Mix
-	Level float64 // up to which everything holds; 0 where nothing does, not even dark
+	Level float64 // up to which every limit holds; 0 where one is broken even in the dark
 	State State   // at that level
 	// Binding is the limit that is broken just above it. Its Subject is "" where the colour holds
 	// at full level.
 	Binding limits.Utilisation
-	// NonMonotonic names the criteria that do not only grow with the level; between the
-	// levels tried, one of them may have been worse.
+	// NonMonotonic lists the criteria that do not grow with the level everywhere. Between the levels
+	// tried, one of them may be worse.
 	NonMonotonic []limits.Criterion
 }
 
@@ -25,19 +25,18 @@ func (r *Rating) Dark() bool { return r.Level == 0 && r.Binding.Subject != "" }
 const (
 	// Precision is the part of the level by which the search may end below the highest.
 	Precision = 0.001
-	// octaves is how many halvings of the full level are tried first.
+	// octaves is the number of halvings of the full level that are tried first.
 	octaves = 7
-	// between is how many levels more are tried between two where a criterion does not
-	// only grow with the level, or where drivers are regulated.
+	// between is the number of intervals into which each octave is divided where a criterion is not
+	// monotonic in the level, or where drivers are regulated.
 	between = 8
-	// faintest is a level that no controller can set.
+	// faintest is a level below any that a controller can set.
 	faintest = 1e-5
 )
 
-// HighestLevel finds the level up to which, from dark, everything holds. It tries dark,
-// each octave, and halves the stretch in which the first failure lies. That a
-// criterion grows with the level is checked at all levels tried; where one does
-// not, each octave is tried at eight more.
+// HighestLevel returns the level up to which, from dark, every limit holds. It tries dark and each
+// octave, then bisects the interval in which the first failure lies. It checks at all levels tried
+// that the criteria grow with the level; where one does not, it tries each octave in eight parts.
 func (c *Circuit) HighestLevel() (*Rating, error) {
 	rating, err := climb(c.Solve, c.fresh)
 	if err == nil {
@@ -49,7 +48,7 @@ func (c *Circuit) HighestLevel() (*Rating, error) {
 // trial applies a load.
 type trial func(level float64) (*State, error)
 
-// climb is HighestLevel for any trial; closely makes it search between the octaves in any case.
+// climb is HighestLevel for any trial; closely makes it divide the octaves in any case.
 func climb(try trial, closely bool) (*Rating, error) {
 	rating, err := try.climb(1)
 	if err == nil && (len(rating.NonMonotonic) > 0 || closely) {
@@ -122,8 +121,8 @@ func (try trial) halve(rating *Rating, low, high float64) error {
 	return nil
 }
 
-// turning lists the criteria that a higher level uses less of, by more than what
-// solving leaves uncertain.
+// turning lists the criteria whose utilisation falls at a higher level by more than the error of the
+// solution.
 func turning(before, after *State) []limits.Criterion {
 	var list []limits.Criterion
 	for i := range after.Utilisations {

@@ -13,7 +13,7 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// bench solves one edited run with the resistances of each of its accounts.
+// bench solves one edited run with the resistances of each fitted state.
 type bench struct {
 	k       Basis
 	of      *run.Run
@@ -41,9 +41,9 @@ func (b *bench) parameters(a estimate.FittedState) ladder.Parameters {
 
 func (b *bench) take(a estimate.FittedState) { b.circuit.SetParameters(b.parameters(a), a.Adjust) }
 
-// spread adds up the deviations of a value to either side, one direction after another. Where both
-// sides of a direction move it the same way, the larger counts, so that a curved dependence is not
-// lost.
+// spread sums the squared deviations of a value to either side over all directions. Where both sides
+// of a direction move the value the same way, the larger deviation counts, so that a curved
+// dependence is not lost.
 type spread struct{ best, up, down float64 }
 
 func (s *spread) add(sides [2]float64) {
@@ -87,8 +87,8 @@ func (b *bench) effect(level float64) (Effect, error) {
 	var tilt []float64 // of the least volts, per deviation along each direction
 	for _, pair := range b.k.Sides {
 		var at [2]figures
-		for side, account := range pair {
-			if at[side], err = b.figures(account, level, e.Rating); err != nil {
+		for side, state := range pair {
+			if at[side], err = b.figures(state, level, e.Rating); err != nil {
 				return e, err
 			}
 		}
@@ -111,7 +111,7 @@ func (b *bench) effect(level float64) (Effect, error) {
 	b.take(b.k.Best)
 	amps := func(level float64) float64 { return b.mix.Limiter(b.of, level) }
 	e.Limiter = interval.New(amps(e.Highest.Value), amps(e.Highest.Low), amps(e.Highest.High))
-	if e.Rating.Dark() { // not even the idle current is safe
+	if e.Rating.Dark() { // the idle current alone breaks a limit
 		e.Limiter.Value, e.Limiter.Low = 0, 0
 		if e.Highest.High == 0 {
 			e.Limiter.High = 0
@@ -145,8 +145,8 @@ func (b *bench) extremes(e *Effect, tilt []float64, at float64) error {
 			deviations[j] = sign * verdict.Coverage95 * t / math.Sqrt(length)
 		}
 		a := b.k.StateAt(deviations)
-		for _, account := range [2]estimate.FittedState{a, b.k.straight(a)} {
-			b.take(account)
+		for _, state := range [2]estimate.FittedState{a, b.k.straight(a)} {
+			b.take(state)
 			s, err := b.circuit.Solve(e.Level)
 			if err != nil {
 				return err
@@ -183,7 +183,7 @@ func (b *bench) verdict(e Effect) assessment.Verdict {
 	return assessment.Unproven
 }
 
-// figures returns the quantities of one account other than the best.
+// figures returns the quantities of a fitted state near the best one.
 func (b *bench) figures(a estimate.FittedState, level float64, best *loadlimit.Rating) (figures, error) {
 	b.take(a)
 	s, err := b.circuit.Solve(level)

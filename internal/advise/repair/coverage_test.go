@@ -101,7 +101,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 	}
 	for seed := range *simulations {
 		rng := rand.New(rand.NewPCG(uint64(seed), 66))
-		plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+		plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 		plant.Shape = [...]pixel.Shape{pixel.Cubic, pixel.Ramp}[seed%2]
 		plant.Joints[seed%2] = ladder.Rails{Plus: 0.002, Minus: 0.05 + 0.1*rng.Float64()}
 		p, err := Make(read(t, plant, visits(r), rng), r.Steps[0], Options{})
@@ -143,7 +143,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 // truly is the plant's own account of the first step.
 func truly(p *calibrationtest.Plant) estimate.FittedState {
 	par := ladder.Stated(p.Run)
-	warm := p.Warmth - 20
+	warm := p.Celsius - 20
 	copy(par.Joints, p.Joints)
 	copy(par.Supplies, p.Supplies)
 	for i, f := range p.Run.Feeds {
@@ -162,7 +162,7 @@ func truly(p *calibrationtest.Plant) estimate.FittedState {
 func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 	r := commissioned(t)
 	rng := rand.New(rand.NewPCG(5, 5))
-	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	plant.Joints[1] = ladder.Rails{Plus: 0.002, Minus: 0.2}
 	p, err := Make(read(t, plant, visits(r), rng), r.Steps[0], Options{})
 	if err != nil {
@@ -191,7 +191,7 @@ func TestFittedPlanNamesTheBadJoint(t *testing.T) {
 func TestRepairAndColourShowOneInterval(t *testing.T) {
 	r := commissioned(t)
 	rng := rand.New(rand.NewPCG(5, 5))
-	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	plant.Joints[1] = ladder.Rails{Plus: 0.002, Minus: 0.2}
 	k := read(t, plant, visits(r), rng)
 	p, err := Make(k, r.Steps[0], Options{})
@@ -223,7 +223,7 @@ func BenchmarkManyRepairsFitted(b *testing.B) {
 	}
 	r := runtest.Parse(b, file)
 	rng := rand.New(rand.NewPCG(4, 40))
-	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	for i := range plant.Joints {
 		plant.Joints[i] = ladder.Rails{Plus: 0.03, Minus: 0.1}
 	}

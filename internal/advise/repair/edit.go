@@ -13,12 +13,12 @@ type edit struct {
 	rewired map[int]run.Feed // by feed: the new feed in its place
 	laid    []run.Feed       // new
 	trimmed map[int]float64  // by supply: V without load
-	added   *run.Supply      // from which, at its end, the last of laid comes
+	added   *run.Supply      // new supply; the last feed of laid begins at it
 	parted  int              // joint whose plus is cut, if added is set
 }
 
-// remadeOhms is the loop of a joint that was remade with care, Ω: what a run file
-// that states nothing assumes of every joint (common practice, no source).
+// remadeOhms is the loop resistance of a joint that was remade with care, Ω. It is the default of a
+// run file (common practice, no source).
 const remadeOhms = 0.003
 
 // run returns the changed run.
@@ -44,8 +44,8 @@ func (e *edit) run(of *run.Run) *run.Run {
 	return &r
 }
 
-// parameters returns the parameters of the changed run with an account; changed is what run
-// returned.
+// parameters returns the parameters of the changed run, from those of a fitted state of the run as
+// wired; changed is the result of run.
 func (e *edit) parameters(p ladder.Parameters, of, changed *run.Run) ladder.Parameters {
 	stated := ladder.Stated(changed)
 	p.Joints, p.Feeds, p.Supplies = slices.Clone(p.Joints), slices.Clone(p.Feeds), slices.Clone(p.Supplies)
@@ -59,7 +59,7 @@ func (e *edit) parameters(p ladder.Parameters, of, changed *run.Run) ladder.Para
 		p.Feeds[i] = stated.Feeds[i]
 	}
 	for i := range e.trimmed {
-		// The trimmer turns by the difference; how far off the file was stays.
+		// Trimming adds a difference; the error of the file's value remains.
 		p.Supplies[i].Volts += changed.Supplies[i].Volts - of.Supplies[i].Volts
 	}
 	if e.added != nil {

@@ -20,11 +20,11 @@ type Loads struct {
 // Load is one colour as wired.
 type Load struct {
 	Mix    loadlimit.Mix
-	Step   int    // of the run, at whose account and level the colour is taken
+	Step   int    // index of the step whose fitted state and level are used
 	Effect Effect // at the level of the design step, or of the brightest that shows the colour
 }
 
-// Change is the effect of a repair on every colour, with the best account.
+// Change is the effect of a repair on every colour, at the best fitted state.
 type Change struct {
 	Repair  Repair
 	Colours []Effect // in the order of Loads.Colours; without intervals

@@ -6,11 +6,11 @@ import (
 	"ohmkeep/internal/advise/loadlimit"
 )
 
-// nearby is the highest level of an account that differs little from the best one:
-// from the best one's it goes up or down, a little further than in proportion to
-// what the limits are off by, until the answer lies between two levels, and closes in
-// by the secant, the retained end's weight being halved (the Illinois method; Dowell
-// and Jarratt, BIT 11 (1971) 168). Between the last two it is interpolated.
+// nearby returns the highest level that holds in a fitted state near the best one. It first
+// brackets the level: from the best state's level it goes up or down, by a little more than in
+// proportion to the excess over the limits. Then it narrows the bracket by the secant with the
+// retained end's weight halved (Illinois method; Dowell and Jarratt, BIT 11 (1971) 168), and
+// interpolates in the last bracket.
 func (b *bench) nearby(best *loadlimit.Rating) (float64, error) {
 	over := func(level float64) (float64, error) {
 		s, err := b.circuit.Solve(level)

@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// proposeFeeds proposes feeds where the strip has none: at its free ends and in its middle.
+// proposeFeeds proposes feeds at the free ends and in the middle of the strip.
 func (p *proposer) proposeFeeds() {
 	r := p.k.Run
 	var landings []run.Place
@@ -116,7 +116,7 @@ func (p *proposer) otherSupply(near int, landing, end run.Place, way distances) 
 		e := edit{laid: []run.Feed{laid}, added: &supply, parted: i}
 		changed := e.run(r)
 		if len(changed.Paralleled()) > len(r.Paralleled()) || len(changed.Unreached(run.Plus)) > 0 {
-			continue // another feed joins the two behind the cut
+			continue // another feed connects both sides of the cut
 		}
 		p.assume("The second supply is like %s: %.3g V, %.3g A, with a feed of %.3g m.", r.SupplyOf(near).Name, supply.Volts, supply.Amps, metres)
 		p.add(Repair{Kind: NewSupply, touches: "feed at " + r.PlaceName(end), Labour: mains, Material: copper(laid) + supplyPoints, Fuse: laid.Fuse,

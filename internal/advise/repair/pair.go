@@ -73,9 +73,9 @@ func (p *Plan) pair(k Basis, o Options) {
 
 // Classes of pairs, the best first.
 const (
-	needed = iota // it meets every limit, and nothing that is cheaper does alone
-	spare         // it meets every limit, and so does one of them or something cheaper
-	weak          // it does not
+	needed = iota // it meets every limit, and no cheaper repair alone does
+	spare         // it meets every limit, and so does one of the two or a cheaper repair
+	weak          // it does not meet every limit
 )
 
 // class returns the class of the options i and j together.

@@ -56,7 +56,7 @@ const (
 	supplyPoints = 4
 )
 
-// overVolts is how far above its rated volts a pixel may be kept (common practice,
+// overVolts is the greatest overvoltage of a pixel, as a part of its rated volts (common practice,
 // no source: 5 V ± 5 %).
 const overVolts = 0.05
 
@@ -95,8 +95,8 @@ func (p *proposer) assume(format string, args ...any) {
 	p.assumed = append(p.assumed, text)
 }
 
-// trim proposes the highest volts of each supply that the pixels allow. In the dark there is hardly
-// any drop, so the pixel next to a supply receives all of its volts.
+// trim proposes the highest voltage of each supply that the pixels allow. With all pixels dark there
+// is hardly any drop, so the pixel next to a supply receives its full voltage.
 func (p *proposer) trim() {
 	r := p.k.Run
 	rated := math.Inf(1)

@@ -80,9 +80,9 @@ func (m distances) farthest() (at run.Place, metres float64) {
 	return at, metres
 }
 
-// middle is the place on the way from the nearest of the places to a far one that
-// is as far from either, moved to a joint where one is near, whose pads are easier
-// to reach than copper under a cover.
+// middle returns the place half-way between a far place and the starting place nearest to it. It is
+// moved to a joint if one is near, because a joint's pads are easier to reach than copper under a
+// cover.
 func (m distances) middle(r *run.Run, far run.Place) run.Place {
 	back := measure(r, []run.Place{far})
 	total, _ := m.at(far)
@@ -105,7 +105,7 @@ func (m distances) middle(r *run.Run, far run.Place) run.Place {
 	return best
 }
 
-// nearJoint is the part of the way that a feed into the middle may be moved.
+// nearJoint is the greatest distance of that joint, as a part of the way.
 const nearJoint = 0.12
 
 func atJoint(r *run.Run, reel, pixel int) bool {

@@ -133,8 +133,8 @@ func (p *proposer) model(i int) run.Feed {
 	return f
 }
 
-// roomy is the thinnest size from the model's up that keeps a feed's drop at a
-// current; "" where none is sold.
+// roomy returns the thinnest size, not thinner than the model's, that keeps a feed's drop within its
+// limit at a current in A; "" where none is sold.
 func (p *proposer) roomy(like run.Feed, metres, amps, volts float64) string {
 	size, ok := like.Conductor, true
 	for ok {

@@ -3,10 +3,10 @@
 //
 // A repair is an edit of the run; its effect is that of the edited run, solved with
 // the resistances that the readings gave where there are readings, and so carries
-// their interval. New parts have the values stated in the Repair, without uncertainty.
+// their interval. New parts have the values that the Repair states, without uncertainty.
 //
 // Cost is counted in points of labour and material (common practice, no source):
-// they only rank repairs and are no prices.
+// they only rank repairs and are not prices.
 package repair
 
 import (
@@ -25,24 +25,25 @@ import (
 // Basis is a run and the resistances that repairs are computed with.
 type Basis struct {
 	Run *run.Run
-	// Best and Sides are the fitted accounts in the given step. Without readings Best is what the
-	// file states and there are no Sides.
+	// Best is the fitted state in the given step. Sides holds pairs of states one standard deviation
+	// away from it, a pair for each independent direction. Without readings Best is what the file
+	// states and there are no Sides.
 	Best  estimate.FittedState
 	Sides [][2]estimate.FittedState
-	// StateAt returns the account a number of deviations along each of the sides; nil without
-	// any.
+	// StateAt returns the state that lies the given number of standard deviations along each of the
+	// directions of Sides; nil without Sides.
 	StateAt       func(deviations []float64) estimate.FittedState
-	knees         float64          // V by which they lie elsewhere if channels fall below them in a straight line
+	knees         float64          // V, shift of the knees if channels fall below them in a straight line
 	seen          *colourloss.Spot // the worst pixel as wired in the given step; nil without readings
 	seenLevel     float64          // of that step
-	FromReadings  bool             // there are readings
-	Unexplained   bool             // which nothing explains: nothing may pass
+	FromReadings  bool             // false: Best is what the file states
+	Unexplained   bool             // no resistances explain the readings: nothing may pass
 	FailingJoints []int
 	FailingFeeds  []int // that fail their limits: indexes into the run
 	BadFeeds      []int // of these, the ones above what their wire and connectors may have
 }
 
-// Stated is a run of which nothing is known but its file. Joints and feeds that
+// Stated is a run without readings. Joints and feeds that
 // the file itself states above their limits count as failing.
 func Stated(r *run.Run) Basis {
 	c := loadlimit.Stated(r)
@@ -106,7 +107,7 @@ func straightShift(k Basis, step run.Step) float64 {
 	return solver.StraightShift(step, k.Best.Adjust)
 }
 
-// straight is an account whose channels fall below their knees in a straight line.
+// straight returns a state whose channels fall below their knees in a straight line.
 func (k Basis) straight(a estimate.FittedState) estimate.FittedState {
 	a.Adjust.Shape = pixel.Ramp
 	a.Adjust.Shift += k.knees
@@ -123,8 +124,8 @@ type Options struct {
 // Effect is the state of a run at the design load, and its highest safe level.
 type Effect struct {
 	Level       float64            // of the colour, at which State is
-	State       loadlimit.State    // at the best account
-	Rating      *loadlimit.Rating  // at the best account
+	State       loadlimit.State    // at Basis.Best
+	Rating      *loadlimit.Rating  // at Basis.Best
 	Shift       interval.Interval  // u′v′ at the worst pixel
 	Dimming     interval.Interval  // part of the light of the dimmest pixel
 	LeastVolts  interval.Interval  // V

@@ -9,7 +9,7 @@ import (
 )
 
 // asSeen replaces the intervals of the light of a run as wired by those of package colourloss for
-// the same pixel, so that a figure has the same interval everywhere. At another level than that of
+// the same pixel, so that a value has the same interval in every output. At another level than that of
 // the given step it does nothing.
 func (k Basis) asSeen(e *Effect) {
 	if k.seen == nil || e.Level != k.seenLevel {

@@ -60,7 +60,7 @@ func (p *Plan) lower(b *bench) error {
 	}
 	e, err := b.effect(to)
 	for n := 0; err == nil && e.LoadVerdict != assessment.Pass && n < 10; n++ {
-		to *= 0.98 // what bends may take a little more than the interval's end
+		to *= 0.98 // a curved dependence may need a little less than the interval's end
 		e, err = b.effect(to)
 	}
 	if err != nil {
@@ -71,7 +71,7 @@ func (p *Plan) lower(b *bench) error {
 	return nil
 }
 
-// rank orders verdicts: what holds first.
+// rank orders verdicts: pass first.
 var rank = map[assessment.Verdict]int{assessment.Pass: 0, assessment.Unproven: 1, assessment.Fail: 2}
 
 // better sorts options: first those that meet the limits, by cost; then those that leave fewer

@@ -25,10 +25,10 @@ const (
 	minReadingSigmas = 0.7
 )
 
-// account says of an element without a verdict, but on which readings depend, how far it may be on the other side of its limit, and
-// under which conditions: the unknowns, or else the reading, that move furthest from their
-// estimates when it is held there. They follow from the covariance and are approximate. It is ""
-// where the covariance tells nothing.
+// account states for an undecided element how far it may be on the other side of its limit, and
+// under which conditions: the unknowns, or else the reading, that differ most from their estimates
+// when the element is held there. The conditions follow from the covariance and are approximate. It
+// returns "" where the element has a verdict or no reading depends on it.
 func (j *judgement) account(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
 	if j.out.Unread || x == nil || x.Verdict != assessment.Unproven || !e.Known && x.Amps >= minJudgeableAmps || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
@@ -50,21 +50,21 @@ func (j *judgement) account(i int) string {
 	return could + " if " + j.conditions(e, along, math.Abs(move)*math.Sqrt(variance)) + "."
 }
 
-// otherSide returns a value, Ω, of an element on the other side of its limit which the readings do
-// not exclude, and says that it may be so.
+// otherSide returns a value, Ω, of an element on the other side of its limit that the readings do
+// not exclude, and a sentence that states it.
 func (j *judgement) otherSide(x *assessment.Element) (at float64, text string) {
 	switch {
 	case x.Ohms > x.Limit && x.Low < x.Limit:
 		return x.Low, "It could have " + size(x, x.Low)
 	case x.Ohms <= x.Limit && x.High > x.Limit:
-		at = math.Min(x.High, 2*x.Limit) // of what may be anything, a value that is certainly bad
+		at = math.Min(x.High, 2*x.Limit) // of an interval without an end, a value that is certainly bad
 		return at, "It could have " + size(x, at)
 	}
 	return x.Limit, "It could reach its limit of " + size(x, x.Limit)
 }
 
-// conditions names what differs most from its estimate when all unknowns are shifted, by sigmas
-// standard deviations of the element.
+// conditions names the unknowns that differ most from their estimates when the element differs from
+// its own by a number of standard deviations. shifts holds the shift of each unknown.
 func (j *judgement) conditions(e *estimate.Element, shifts []float64, sigmas float64) string {
 	type reason struct {
 		text string
@@ -112,11 +112,12 @@ func (j *judgement) readingOff(shifts []float64) string {
 	return text
 }
 
-// minJudgeableAmps is the current, A, below which the drop over a joint at a usual limit of 15 mΩ
-// is less than a millivolt's tenth (computed).
+// minJudgeableAmps is the current, A, below which the drop over a joint at the usual limit of 15 mΩ
+// is less than 0.1 mV (computed).
 const minJudgeableAmps = 0.006
 
-// condition says in words that an unknown differs from its estimate by a shift.
+// condition states in words that unknown k differs from its estimate by a shift, in its SI unit or
+// as a ratio.
 func (j *judgement) condition(k int, shift float64) string {
 	p := j.est.Problem
 	u := &p.Unknowns[k]
@@ -204,7 +205,7 @@ func muchOrLittle(x float64) string {
 	return "much"
 }
 
-// ruledOutBy names the reading to take next that settles an element, "" for none.
+// ruledOutBy names the next reading that settles an element; "" if there is none.
 func (j *judgement) ruledOutBy(i int) string {
 	name := j.name(&j.est.Elements[i])
 	for _, n := range j.out.Next {

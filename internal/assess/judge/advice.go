@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// advice says what to do about an open conductor, "" for other elements.
+// advice returns what to do about an open conductor; "" for other elements.
 func (j *judgement) advice(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
 	if x == nil || !mayBeOpen(x) {
@@ -28,10 +28,10 @@ func mayBeOpen(x *assessment.Element) bool {
 	return x.Open() || jointOrFeed && x.Known && x.Ohms >= openOhms && math.IsInf(x.High, 1)
 }
 
-// openAdvice is what to do about an open conductor, certain or not.
+// openAdvice is what to do about a conductor that is or may be open.
 const openAdvice = "Disconnect the supply, then look for a broken conductor or a connector that was never plugged in."
 
-// confirmingReading says which reading distinguishes an open conductor from a sound one.
+// confirmingReading names the reading that distinguishes an open conductor from a sound one.
 func (j *judgement) confirmingReading(e *estimate.Element) string {
 	switch e.Kind {
 	case run.KindJoint:

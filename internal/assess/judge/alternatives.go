@@ -55,8 +55,8 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 	}
 }
 
-// alternatives are other explanations of the readings: of readings that contradict each other
-// either may be wrong; a reel may be dark.
+// alternatives are other explanations of the readings: either of two contradicting readings may be
+// wrong, or a reel may be dark.
 type alternatives struct {
 	excludedHere             string   // by this estimate
 	excludedThere, undecided []string // by the alternatives; elements that would have a verdict without the contradiction

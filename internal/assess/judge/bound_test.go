@@ -86,15 +86,15 @@ func bound(t *testing.T, p *calibrationtest.Plant, visits []survey.Visit) []floa
 		knobs = append(knobs, knob{func(by float64) { *x = was + by }, step, known})
 	}
 	for i := range p.Supplies {
-		one(&p.Supplies[i].Volts, 1e-3, even(calibrationtest.Various.Volts*r.Supplies[i].Volts))
-		one(&p.Supplies[i].Ohms, 1e-4, even(calibrationtest.Various.Output*r.Supplies[i].Ohms))
+		one(&p.Supplies[i].Volts, 1e-3, even(calibrationtest.MixedSpread.Volts*r.Supplies[i].Volts))
+		one(&p.Supplies[i].Ohms, 1e-4, even(calibrationtest.MixedSpread.Output*r.Supplies[i].Ohms))
 	}
 	for k := range p.Scales {
-		one(&p.Scales[k], 1e-3, even(calibrationtest.Various.Scale))
+		one(&p.Scales[k], 1e-3, even(calibrationtest.MixedSpread.Scale))
 	}
-	one(&p.Idle, 1e-3, even(calibrationtest.Various.Idle))
-	one(&p.Shift, 1e-3, even(calibrationtest.Various.Shift))
-	one(&p.Warmth, 0.1, even(calibrationtest.Various.Warmth))
+	one(&p.Idle, 1e-3, even(calibrationtest.MixedSpread.Idle))
+	one(&p.Shift, 1e-3, even(calibrationtest.MixedSpread.Shift))
+	one(&p.Celsius, 0.1, even(calibrationtest.MixedSpread.Temperature))
 	true0 := values()
 	columns := make([][]float64, len(knobs))
 	for j, k := range knobs {

@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// contactCause is how the text of a bad contact begins.
+// contactCause begins the text of a bad contact as a cause.
 const contactCause = "a bad contact of some "
 
 // maxWireRatio is how far the resistance of a cable may exceed its stated value through a wrong
@@ -59,8 +59,9 @@ func wireCauses(f run.Feed, ohms float64) (parts []string) {
 	return append(parts, fmt.Sprintf("%.1f times the length", times))
 }
 
-// higherRail returns the conductor of element i whose resistance is certainly higher than the
-// other's by at least ohms, Loop without one. even reports that neither is higher.
+// higherRail returns the conductor of element i whose resistance exceeds the other's by at least
+// ohms within the 95 % intervals; Loop if there is none. even reports that neither exceeds the other
+// by as much.
 func (j *judgement) higherRail(i int, ohms float64) (rail run.Rail, even bool) {
 	if i+2 >= len(j.est.Elements) {
 		return run.Loop, false
@@ -84,7 +85,7 @@ func (j *judgement) higherRail(i int, ohms float64) (rail run.Rail, even bool) {
 	return run.Loop, plusHigh-minusLow < ohms && minusHigh-plusLow < ohms
 }
 
-// feedRemedy says what to do about the possible causes of a feed's resistance.
+// feedRemedy returns what to do about the possible causes of a feed's high resistance.
 func feedRemedy(like string) string {
 	switch {
 	case strings.HasPrefix(like, contactCause) && !strings.Contains(like, ", or "):

@@ -17,7 +17,7 @@ import (
 
 // commissioning draws one run, every second one with a bad joint, and its readings.
 func commissioning(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
-	return commissioningOf(t, i, rng, calibrationtest.Usual, func(*run.Run) {})
+	return commissioningOf(t, i, rng, calibrationtest.UsualSpread, func(*run.Run) {})
 }
 
 // commissioningOf is the same of plants of any spread, of a run that is changed before

@@ -21,7 +21,7 @@ const (
 	minFeedPart = 0.5
 	// minGoodPValue is the p-value below which the other readings fit badly too. An excluded reading
 	// without an apparent mistake then puts the fit in doubt. A reading fewer than obviousSigmas
-	// standard deviations from the others resembles some place or other by chance.
+	// standard deviations from the others may resemble another place by chance.
 	minGoodPValue = 0.05
 	obviousSigmas = 10.0
 	// negativeSigmas is how many standard deviations below zero a joint, feed or conductor must be
@@ -29,8 +29,8 @@ const (
 	negativeSigmas = 4.0
 )
 
-// doubtReason says what contradicts a fit although it explains the readings in it, "" where
-// nothing does. stated is the resistance of a reel or feed in the run file, 0 for none, and
+// doubtReason states what contradicts a fit that explains the readings it used; "" if nothing
+// does. stated is the resistance of a reel or feed in the run file, 0 for none, and
 // resembles the mistake that an excluded reading looks like.
 func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, stated func(*estimate.Element) float64,
 	resembles func(assessment.Reading) string) string {
@@ -105,7 +105,7 @@ func repeatedContradiction(readings []assessment.Reading) (assessment.Reading, b
 	return assessment.Reading{}, false
 }
 
-// kindTitle is the kind of an element at the start of a sentence.
+// kindTitle returns the kind of a joint or feed as the first word of a sentence.
 func kindTitle(k run.Kind) string {
 	if k == run.KindFeed {
 		return "Feed"
@@ -113,7 +113,7 @@ func kindTitle(k run.Kind) string {
 	return "Joint"
 }
 
-// reportMisfit says why nothing passes, and where the difference is largest.
+// reportMisfit states why nothing passes, and which reading differs most from the fit.
 func (j *judgement) reportMisfit() {
 	if !j.out.Doubtful || j.out.Unread {
 		return

@@ -49,7 +49,7 @@ func (j *judgement) addFinding(s assessment.Severity, subject, text string) {
 	j.out.Findings = append(j.out.Findings, assessment.Finding{Severity: s, Subject: subject, Text: text})
 }
 
-// failure says what a failing element is and what to do about it.
+// failure returns the value of a failing element, its likely cause and the remedy.
 func (j *judgement) failure(x *assessment.Element) string {
 	if x.Open() {
 		return fmt.Sprintf("open: no current passes, it has at least %s. ", milli(x.Low)) + openAdvice
@@ -82,7 +82,7 @@ func (j *judgement) failure(x *assessment.Element) string {
 	}
 }
 
-// onRail says which conductor has the fault, "" where the readings do not show it.
+// onRail names the conductor that has the fault; "" where the readings do not show it.
 func (j *judgement) onRail(x *assessment.Element) string {
 	var plus, minus *assessment.Element
 	for i := range j.out.Elements {
@@ -107,8 +107,8 @@ func (j *judgement) onRail(x *assessment.Element) string {
 	return ""
 }
 
-// reportUnproven lists the elements without a verdict, says what to do about conductors that may
-// be open, and says of each joint whose plus is cut why no reading under load can judge it.
+// reportUnproven lists the undecided elements, what to do about conductors that may be open, and
+// for each joint whose plus is cut why no reading under load can judge it.
 func (j *judgement) reportUnproven() {
 	var names []string
 	for _, x := range j.out.Elements {
@@ -143,10 +143,10 @@ func (j *judgement) reportUnproven() {
 	}
 }
 
-// reportAccounts says which values are only assumed, and of the first other undecided elements
-// under which conditions they could be bad.
+// reportAccounts lists the values that are only assumed, and for up to maxAccounts other undecided
+// elements the conditions under which they could be bad.
 func (j *judgement) reportAccounts() {
-	told := 0
+	listed := 0
 	var assumed []string
 	for _, x := range j.out.Elements {
 		if !x.Known && !math.IsNaN(x.Limit) && x.Rail == run.Loop {
@@ -161,14 +161,14 @@ func (j *judgement) reportAccounts() {
 		if x == nil || x.Verdict != assessment.Unproven || x.Rail != run.Loop || mayBeOpen(x) {
 			continue
 		}
-		if text := j.couldBe(i); text != "" && told < maxAccounts {
-			told++
+		if text := j.couldBe(i); text != "" && listed < maxAccounts {
+			listed++
 			j.addFinding(assessment.Notice, string(x.Kind)+" "+x.Name, "Undecided. "+text)
 		}
 	}
 }
 
-// maxAccounts is how many elements are told of; the others are explained one by one where asked.
+// maxAccounts is the greatest number of elements with such a finding; Explain gives it for any one.
 const maxAccounts = 5
 
 // isCutJoint reports whether an element is a joint whose plus is cut.

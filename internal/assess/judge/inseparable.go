@@ -43,7 +43,7 @@ func (j *judgement) assessed(i int) *assessment.Element {
 	return nil
 }
 
-// inseparableText says which elements the readings cannot tell apart, and their sum.
+// inseparableText names the elements that the readings cannot tell apart, and gives their sum.
 func (j *judgement) inseparableText(g estimate.Group) string {
 	var names, sum []string
 	whole := true

@@ -26,8 +26,9 @@ const minOpenOhms = 0.3
 // called open, whatever its upper bound (common practice, no source).
 const openOhms = 10
 
-// vagueInterval is the upper end of an interval from below the limit, in limits, from which the
-// best value says nothing, and vagueEnd that from which the end itself says nothing.
+// vagueInterval is the ratio of an interval's upper end to the limit, the lower end being below the
+// limit, from which the best value carries no information. vagueEnd is the ratio from which the
+// upper end itself carries none.
 const (
 	vagueInterval = 4
 	vagueEnd      = 10
@@ -47,7 +48,7 @@ const minFailPValue = 1e-6
 // coverage is the coverage probability of the intervals.
 const coverage = 0.95
 
-// judgement is the assessment of one run under way.
+// judgement is the state of assessing one run.
 type judgement struct {
 	run          *run.Run
 	est          *estimate.Estimate
@@ -157,8 +158,8 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	return j, nil
 }
 
-// element judges one element and appends it, unless it is a rail that the readings do not tell
-// apart. It returns a target where further readings could decide it.
+// element judges one element and appends it, unless it is one rail and the readings do not separate
+// the rails. It returns a target where further readings could decide it.
 func (j *judgement) element(i int) (nextreading.Target, bool) {
 	e := &j.est.Elements[i]
 	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut

@@ -32,7 +32,7 @@ func ring() *run.Run {
 func readAll(t *testing.T, r *run.Run, visits []survey.Visit, change func(*calibrationtest.Plant)) []reading.Reading {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(9, 9))
-	p := calibrationtest.New(r, calibrationtest.Usual, rng)
+	p := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	change(p)
 	list, err := p.Walk(visits, rng, time.Unix(0, 0))
 	if err != nil {

@@ -14,7 +14,7 @@ const (
 	// predicted by the others.
 	mistakeSigmas = 4.0
 	// maxRemaining is the largest part of its residual that a corrected reading may keep. Where the
-	// prediction is uncertain, much agrees with it by chance.
+	// prediction is uncertain, many values agree with it by chance.
 	maxRemaining = 0.1
 )
 
@@ -29,9 +29,9 @@ func explainsReading(x assessment.Reading, value float64) bool {
 	return agrees(x, value) && math.Abs(value-x.Predicted) <= maxRemaining*math.Abs(x.Residual)
 }
 
-// likelyMistake says which mistake a reading that contradicts the others looks like, "" for none:
-// the commonest mistakes first (common practice, no source), and of places and steps the one that
-// fits best.
+// likelyMistake names the mistake that explains a reading which contradicts the others; "" for none.
+// The commonest mistakes are tried first (common practice, no source); of places and steps it names
+// the one that fits best.
 func (j *judgement) likelyMistake(x assessment.Reading) string {
 	if !(deviationOf(x) > 0) {
 		return ""
@@ -45,10 +45,10 @@ func (j *judgement) likelyMistake(x assessment.Reading) string {
 	return j.otherPlace(x)
 }
 
-// leadOrUnitMistake says whether reversed leads, a wrong unit or a wrong decimal point explain a
-// reading; "" for none of them.
+// leadOrUnitMistake names reversed leads, a wrong unit or a wrong decimal point if one of them
+// explains a reading; "" otherwise.
 func leadOrUnitMistake(x assessment.Reading) string {
-	if agrees(x, 0) { // a value near zero would look like any of them
+	if agrees(x, 0) { // near zero each of them would agree
 		return ""
 	}
 	if explainsReading(x, -x.Value) {
@@ -89,7 +89,7 @@ func swappedDigits(x assessment.Reading) string {
 		return ""
 	}
 	unit := x.Value / written
-	best, far := "", math.Inf(1)
+	best, distance := "", math.Inf(1)
 	for i := range len(x.Text) {
 		k := i + 1
 		if k < len(x.Text) && x.Text[k] == '.' {
@@ -101,8 +101,8 @@ func swappedDigits(x assessment.Reading) string {
 		text := []byte(x.Text)
 		text[i], text[k] = text[k], text[i]
 		value, err := strconv.ParseFloat(string(text), 64)
-		if off := math.Abs(value*unit - x.Predicted); err == nil && explainsReading(x, value*unit) && off < far {
-			best, far = string(text), off
+		if off := math.Abs(value*unit - x.Predicted); err == nil && explainsReading(x, value*unit) && off < distance {
+			best, distance = string(text), off
 		}
 	}
 	return best
@@ -113,7 +113,7 @@ func digit(c byte) bool { return c >= '0' && c <= '9' }
 // otherPlace names the other place in the same step, or the same place in another step, that the
 // reading fits best.
 func (j *judgement) otherPlace(x assessment.Reading) string {
-	text, far := "", math.Min(mistakeSigmas*deviationOf(x), maxRemaining*math.Abs(x.Residual))
+	text, distance := "", math.Min(mistakeSigmas*deviationOf(x), maxRemaining*math.Abs(x.Residual))
 	for _, y := range j.out.Readings {
 		samePlace := y.From == x.From && y.To == x.To
 		if y.Quantity != x.Quantity || x.Quantity == run.Temperature || math.IsNaN(y.Predicted) || samePlace == (y.Step == x.Step) {
@@ -122,8 +122,8 @@ func (j *judgement) otherPlace(x assessment.Reading) string {
 		if agrees(x, y.Predicted) {
 			continue // the same value is expected there
 		}
-		if off := math.Abs(y.Predicted - x.Value); off < far {
-			far = off
+		if off := math.Abs(y.Predicted - x.Value); off < distance {
+			distance = off
 			if samePlace {
 				text = "it reads like the same place in step " + strconv.Quote(y.Step)
 			} else {

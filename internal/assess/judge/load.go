@@ -16,8 +16,8 @@ const (
 	loadSigmas = 3.0
 )
 
-// reportLoads reports steps with another current than the run file states. The resistances do not
-// depend on it, but another load may have been lit.
+// reportLoads reports steps whose current differs from the run file's. The resistances do not depend
+// on it, but a different load may have been lit.
 func (j *judgement) reportLoads() {
 	if j.out.Doubtful || j.out.Unread {
 		return

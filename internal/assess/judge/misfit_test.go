@@ -22,7 +22,7 @@ func TestSimulatedMisfits(t *testing.T) {
 	said := map[string][3]int{}
 	for i := range *simulations {
 		r := draw(rng)
-		p := calibrationtest.New(r, calibrationtest.Usual, rng)
+		p := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 		bad := rng.IntN(len(r.Joints))
 		kind := []string{"a reel dark", "a feed unknown", "a step mistaken"}[i%3]
 		switch kind {
@@ -35,7 +35,7 @@ func TestSimulatedMisfits(t *testing.T) {
 			extra := &with.Feeds[len(with.Feeds)-1]
 			extra.Name, extra.From = "unknown", run.Place{Kind: run.AtSupply}
 			extra.To = run.Place{Kind: run.AtReel, Index: rng.IntN(len(r.Reels)), Pixel: 20}
-			p = calibrationtest.New(&with, calibrationtest.Usual, rng)
+			p = calibrationtest.New(&with, calibrationtest.UsualSpread, rng)
 		}
 		if i%2 == 0 && !r.Joints[bad].PlusCut {
 			p.Joints[bad].Plus = 0.025 + 0.125*rng.Float64()

@@ -28,7 +28,7 @@ func (j *judgement) reportMistakes() {
 	}
 }
 
-// describeMistake says what a mistake is, and how its readings were used.
+// describeMistake returns the mistake and how its readings were used, in words.
 func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 	step := func(k int) string { return j.run.Steps[j.est.Problem.Steps[k]].Name }
 	switch s.Kind {

@@ -26,10 +26,10 @@ var mixes = []struct {
 	make func(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit)
 }{
 	{"dim steps, minus only", func(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
-		return commissioningOf(t, i, rng, calibrationtest.Various, func(*run.Run) {})
+		return commissioningOf(t, i, rng, calibrationtest.MixedSpread, func(*run.Run) {})
 	}},
 	{"dim steps", func(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
-		p, _ := commissioningOf(t, i, rng, calibrationtest.Various, func(*run.Run) {})
+		p, _ := commissioningOf(t, i, rng, calibrationtest.MixedSpread, func(*run.Run) {})
 		return p, survey.Thorough(p.Run)
 	}},
 	{"brightest steps", bright},
@@ -37,7 +37,7 @@ var mixes = []struct {
 
 // bright is the third of the mixes.
 func bright(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant, []survey.Visit) {
-	p, _ := commissioningOf(t, i, rng, calibrationtest.Various, func(r *run.Run) { brighten(t, r) })
+	p, _ := commissioningOf(t, i, rng, calibrationtest.MixedSpread, func(r *run.Run) { brighten(t, r) })
 	return p, survey.Thorough(p.Run)
 }
 

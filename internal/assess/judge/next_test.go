@@ -27,7 +27,7 @@ type operator struct {
 
 // newOperator draws the truth of a run, with a bad joint if bad, and of its meter.
 func newOperator(t *testing.T, r *run.Run, bad bool, rng *rand.Rand) *operator {
-	h := &operator{t: t, r: r, plant: calibrationtest.New(r, calibrationtest.Usual, rng), meter: calibrationtest.NewMeter(r.Meters[0], rng)}
+	h := &operator{t: t, r: r, plant: calibrationtest.New(r, calibrationtest.UsualSpread, rng), meter: calibrationtest.NewMeter(r.Meters[0], rng)}
 	if j := rng.IntN(len(r.Joints)); bad && !r.Joints[j].PlusCut {
 		whole, part := 0.025+0.125*rng.Float64(), rng.Float64()
 		h.plant.Joints[j] = ladder.Rails{Plus: whole * part, Minus: whole * (1 - part)}

@@ -40,7 +40,7 @@ func TestSimulatedOpens(t *testing.T) {
 		if len(r.Feeds) < 2 || len(r.Supplies) > 1 {
 			continue
 		}
-		p := calibrationtest.New(r, calibrationtest.Various, rng)
+		p := calibrationtest.New(r, calibrationtest.MixedSpread, rng)
 		joint, feed, rails := -1, -1, &p.Feeds[len(r.Feeds)-1]
 		name, kind := r.Feeds[len(r.Feeds)-1].Name, run.KindFeed
 		if rng.IntN(2) == 0 {

@@ -15,9 +15,9 @@ type sharedReading struct {
 	elements []int // loops, into the estimate's elements
 }
 
-// withdrawShared withdraws the failures that rest on one voltage of a supply or junction. That
-// one reading is wrong is as likely as that two feeds are bad, and where it was taken once nothing
-// contradicts it: the supply may be trimmed so. A mean of several readings is trusted.
+// withdrawShared withdraws the failures that depend on one voltage of a supply or junction. One wrong
+// reading is as likely as two bad feeds, and no other reading contradicts it, because the supply may
+// be trimmed to that voltage. A mean of several readings counts as right.
 func (j *judgement) withdrawShared() {
 	var failing []int
 	for i := range j.est.Elements {
@@ -67,7 +67,7 @@ func (j *judgement) feedsMeetAt(r assessment.Reading) bool {
 	return errFrom == nil && errTo == nil && from.Place == to.Place && from.Kind != run.AtReel
 }
 
-// sharedText says of an element on which reading its failure would rest, "" for none.
+// sharedText names the one reading that the failure of an element would depend on; "" if there is none.
 func (j *judgement) sharedText(i int) string {
 	for _, s := range j.shared {
 		for _, k := range s.elements {
@@ -79,7 +79,7 @@ func (j *judgement) sharedText(i int) string {
 	return ""
 }
 
-// lineOf names a reading by its line, place and step.
+// lineOf names a reading by the line of its row, its place and step.
 func lineOf(x assessment.Reading) string {
 	return fmt.Sprintf("line %d (%s, %q)", x.Row, between(x), x.Step)
 }

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// why says in a sentence or two why an element has no verdict, "" where it has one.
+// why returns in one or two sentences the reason why an element has no verdict; "" if it has one.
 func (j *judgement) why(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
 	if x == nil || x.Verdict != assessment.Unproven {
@@ -43,8 +43,8 @@ func (j *judgement) why(i int) string {
 	return j.probabilityReason(e, x) + j.alsoDoubtText()
 }
 
-// couldBe says how bad an element without a verdict may be, under which conditions, and which
-// reading would rule that out; "" where it has a verdict or nothing is known.
+// couldBe states how bad an undecided element may be, under which conditions, and which reading
+// would rule that out; "" where it has a verdict or nothing is known.
 func (j *judgement) couldBe(i int) string {
 	if text := j.account(i); text != "" {
 		return text + j.ruledOutBy(i)
@@ -78,7 +78,7 @@ func size(x *assessment.Element, ohms float64) string {
 	return milli(ohms)
 }
 
-// doubtText says what puts the fit in doubt.
+// doubtText returns the reason why the fit is in doubt.
 func (j *judgement) doubtText() string {
 	switch fit := j.est.Fit; {
 	case !fit.Converged:
@@ -89,7 +89,7 @@ func (j *judgement) doubtText() string {
 	return j.out.Doubt
 }
 
-// alsoDoubtText adds that the fit is in doubt.
+// alsoDoubtText returns a further sentence if the fit is in doubt; "" otherwise.
 func (j *judgement) alsoDoubtText() string {
 	if !j.out.Doubtful {
 		return ""
@@ -97,7 +97,7 @@ func (j *judgement) alsoDoubtText() string {
 	return " Also, nothing passes while the fit is in doubt: " + j.doubtText() + "."
 }
 
-// unreadText says that there are no readings to judge by.
+// unreadText states that there are no usable readings.
 func (j *judgement) unreadText() string {
 	if slices.ContainsFunc(j.out.Readings, func(x assessment.Reading) bool { return x.Quantity != run.Temperature }) {
 		return noneUsed

@@ -143,7 +143,7 @@ func (c *choice) triple(few []int) (best []int) {
 }
 
 // worth is the sum over the unsettled targets of the logarithm of the reduction of the deviation,
-// counted up to a little beyond what settles the target, plus answers for each target settled.
+// counted up to a little beyond what settles the target, plus settledBonus for each settled target.
 func (c *choice) worth(after func(k int) float64) float64 {
 	sum := 0.0
 	for k := range c.targets {

@@ -36,7 +36,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	if err != nil {
 		return nil // without a solution of the network nothing can be proposed
 	}
-	o.single(targets)
+	o.withoutFoilPrior(targets)
 	list := slices.DeleteFunc(o.Candidates(), o.taken)
 	c := o.choose(list, targets)
 	next := c.settling(list, most)

@@ -80,9 +80,9 @@ func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
 	return o, nil
 }
 
-// single has the reels among some targets known by readings of their own alone, as their
-// verdicts are.
-func (o *Outlook) single(targets []Target) {
+// withoutFoilPrior removes from the fit the prior that makes reels of one strip alike, for the reels
+// among the targets, because their verdicts are computed without it.
+func (o *Outlook) withoutFoilPrior(targets []Target) {
 	for _, t := range targets {
 		if x := &o.est.Elements[t.Element]; x.Kind == run.KindReel {
 			o.Linear, _, _ = o.Linear.WithoutFoilPrior(x.Index)
@@ -94,7 +94,7 @@ func (o *Outlook) single(targets []Target) {
 	}
 }
 
-// readable lists where a pair of conductors can be touched: supplies, junctions, the
+// readable lists the places where both conductors can be touched: supplies, junctions, the
 // ends of reels and feeds, and three places within each reel.
 func readable(r *run.Run) []run.Place {
 	var list []run.Place

@@ -118,7 +118,7 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 				continue
 			}
 			_, o := lookedOut(t)
-			o.single([]Target{{Element: k}})
+			o.withoutFoilPrior([]Target{{Element: k}})
 			got, want := math.Sqrt(o.Posterior(candidates[i:i+1], []int{k}).After(0, 0)), with.Elements[k].Belief.Deviation
 			if !alikeTo(got, want, 0.1) {
 				t.Errorf("%s: element %d is expected at %g, fitted %g", c.from, k, got, want)

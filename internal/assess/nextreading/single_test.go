@@ -43,7 +43,7 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 	before := foreseen()
 	for i, x := range e.Elements {
 		if x.Kind == run.KindReel && x.Rail == run.Loop && x.Index == 0 {
-			o.single([]Target{{Element: i}})
+			o.withoutFoilPrior([]Target{{Element: i}})
 		}
 	}
 	got := foreseen()

@@ -16,7 +16,7 @@ type Target struct {
 	Limit           float64 // on the element's own scale, as is
 	HealthyValue    float64 // its value without a fault
 	Rule            verdict.Rule
-	DeviationSpread float64 // how well the deviation is known, see verdict.Belief
+	DeviationSpread float64 // of the deviation, see verdict.Belief
 	// Deviation is that towards the limit as Estimate.BeliefTowards has it; 0 where it was not computed.
 	Deviation float64
 }

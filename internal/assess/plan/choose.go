@@ -8,7 +8,7 @@ import (
 )
 
 // The cost of a plan, in readings. A step costs a change at the controller and one more walk along
-// the run; a point costs a climb (common practice, no source).
+// the run; each point costs a climb of the ladder (common practice, no source).
 const (
 	stepCosts  = 8.0
 	pointCosts = 3.0
@@ -33,7 +33,7 @@ func (s *planner) choose() []int {
 			continue
 		}
 		chosen := s.chooseByGain(few)
-		if pruned := s.prune(chosen); s.suffices(pruned) { // unless rounding took too much
+		if pruned := s.prune(chosen); s.suffices(pruned) { // false only through rounding
 			chosen = pruned
 		}
 		if cost := s.cost(chosen); cost < cheapest {

@@ -58,8 +58,8 @@ func (p *Plan) describe(s *planner, chosen []int) {
 		if j.PlusCut {
 			p.Elements = append(p.Elements, Element{Kind: run.KindJoint, Name: j.Name, Limit: math.NaN(), Stated: j.Ohms,
 				HalfWidth: math.Inf(1), BestHalfWidth: math.Inf(1),
-				Why:      "its plus is parted, so next to no current crosses its minus in any step",
-				Remedies: []string{"a milliohm meter across its minus, with the supplies disconnected, or a tug at it"}})
+				Why:      "its plus is parted, so almost no current flows through its minus in any step",
+				Remedies: []string{"a milliohm meter across its minus, with the supplies disconnected, or a gentle pull at it"}})
 			continue
 		}
 		p.element(s, next, run.KindJoint, variances)
@@ -90,7 +90,7 @@ func (p *Plan) element(s *planner, k int, kind run.Kind, variances [2][]float64)
 	p.Elements = append(p.Elements, x)
 }
 
-// reasonUnsettled returns the reason reasonUnsettled a target cannot be settled.
+// reasonUnsettled returns the reason why target k cannot be settled, in words.
 func (s *planner) reasonUnsettled(k int, x *Element) string {
 	v := s.conditions[healthyRun]
 	needs := v.settlingVariances[k]
@@ -109,7 +109,8 @@ func (s *planner) reasonUnsettled(k int, x *Element) string {
 		twoDigits(x.Amps), x.Step, milli(room), twoDigits(1000*room*x.Amps), milli(x.BestHalfWidth), milli(x.BestHalfWidth*math.Sqrt(needs/v.leastVariances[k])))
 }
 
-// twoDigits formats a number with twoDigits digits or more and without an exponent, such as 0.042 and 152.
+// twoDigits formats a number with at least two significant digits and without an exponent, such as
+// 0.042 and 152.
 func twoDigits(x float64) string {
 	if math.Abs(x) >= 100 {
 		return fmt.Sprintf("%.0f", x)

@@ -1,5 +1,5 @@
 // Package plan lists, before any reading is taken, what to read of a run so that every joint
-// and feed can be settled: the fewest steps and points that will do, in walking order,
+// and feed can be settled: the fewest steps and points that suffice, in walking order,
 // and what cannot be settled with the meter at hand.
 //
 // It looks at the run as its file states it and at one with bad joints and feeds, since
@@ -21,10 +21,10 @@ type Plan struct {
 	Run      *run.Run
 	Meters   []string // it is made for
 	Rounds   []Round  // in the order of the run's steps
-	Points   int      // places and feeds to go to, in any step
+	Points   int      // number of places and feeds to visit, in any step
 	Readings int
 	Elements []Element // joints and feeds in the run's order
-	Warnings []string  // what is dangerous before anything is read
+	Warnings []string  // dangers to mend before anything is read
 }
 
 // Round is one walk along the run, in one step.
@@ -33,14 +33,14 @@ type Round struct {
 	Reads []assessment.Next // from the supplies along the reels
 }
 
-// Element is a joint or feed, and what the plan does for it.
+// Element is a joint or feed, and the result that the plan is expected to give for it.
 type Element struct {
 	Kind    run.Kind
 	Name    string
 	Limit   float64 // Ω; NaN where its plus is cut
 	Stated  float64 // Ω, as the file states or assumes it
-	Amps    float64 // the most that crosses it in any step
-	Step    string  // in which that is
+	Amps    float64 // A, the greatest current through it in any step
+	Step    string  // that has this current
 	Settled bool
 	// HalfWidth is half the 95 % interval that is expected after the plan's readings, Ω;
 	// BestHalfWidth the same after all that the meters could read. +Inf where that leaves it undetermined.

@@ -126,7 +126,7 @@ func keepPromises(t *testing.T, r *run.Run, times int) (p *Plan, each []int) {
 	rng := rand.New(rand.NewPCG(10, 1))
 	each = make([]int, len(p.Elements))
 	for i := range times {
-		plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+		plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 		bad := -1
 		if i%2 == 0 && len(r.Joints) > 0 {
 			if j := rng.IntN(len(r.Joints)); !r.Joints[j].PlusCut {

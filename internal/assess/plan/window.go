@@ -12,7 +12,7 @@ import (
 // The likelihood towards a limit is evaluated in a window about the element: a section of the run
 // that extends windowReels reels beyond the element's own on either side. Readings further away inform
 // about the element only through what all readings have in common. The covariance of the whole run
-// holds that part, and it does not curve the likelihood. A fit of the whole run for each element
+// contains that part, which does not change the curvature of the likelihood. A fit of the whole run for each element
 // would take a time that grows with the fourth power of the length.
 const windowReels = 3
 
