@@ -13,8 +13,8 @@ import (
 )
 
 // wings are the folders of internal/, each with the wings that it may import: only
-// such as stand above it. A new edge is a decision: draw the house anew
-// (DEVELOPERS.md) before adding it here.
+// those above it in the table. A new edge is a decision: change the table in DEVELOPERS.md before
+// adding it here.
 var wings = []struct{ name, imports string }{
 	{"fault", ""},
 	{"text", ""},

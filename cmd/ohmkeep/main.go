@@ -16,7 +16,7 @@ func main() {
 }
 
 // interruptible returns a context that the first interrupt or termination ends. The
-// second ends the program, whatever it is doing.
+// second ends the program at once.
 func interruptible() context.Context {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop)

@@ -38,8 +38,8 @@ var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 func (s session) board(days int, worse float64, from, remade float64) {
 	s.Helper()
 	r := runtest.Parse(s, gallery)
-	story := months.Story{Begin: spring, Days: days, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour,
-		Currents: true, Warmth: true, DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1,
+	story := months.Scenario{Begin: spring, Days: days, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour,
+		Currents: true, TemperatureRead: true, DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1,
 		Change: func(day float64, p *plant.Plant, _ *rand.Rand) {
 			if day > from && day < remade {
 				p.Joints[0].Plus += worse

@@ -245,7 +245,7 @@ func (p *reader) command(line string) {
 func (p *reader) typed() string {
 	r := runtest.Parse(p, p.content("run.toml"))
 	rng := rand.New(rand.NewPCG(7, 8)) // any would do; these make the test repeatable
-	list, err := calibrationtest.New(r, calibrationtest.Usual, rng).Walk(survey.Thorough(r), rng, time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC))
+	list, err := calibrationtest.New(r, calibrationtest.UsualSpread, rng).Walk(survey.Thorough(r), rng, time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC))
 	if err != nil {
 		p.Fatal(err)
 	}

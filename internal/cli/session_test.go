@@ -281,7 +281,7 @@ func everything(survey.Visit) bool { return true }
 func (s session) simulated(r *run.Run, change func(*calibrationtest.Plant), keep func(survey.Visit) bool) string {
 	s.Helper()
 	rng := rand.New(rand.NewPCG(3, 4)) // any would do; these make the test repeatable
-	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	change(plant)
 	var visits []survey.Visit
 	for _, v := range survey.Thorough(r) {

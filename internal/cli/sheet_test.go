@@ -38,7 +38,7 @@ func TestSheetIsFilledInAndAssessed(t *testing.T) {
 		visits = append(visits, survey.Visit{Quantity: quantity, From: row[3], To: row[4]})
 	}
 	rng := rand.New(rand.NewPCG(5, 6))
-	plant := calibrationtest.New(r, calibrationtest.Usual, rng)
+	plant := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
 	plant.Joints[0] = ladder.Rails{Plus: 0.03, Minus: 0.03}
 	readings, err := plant.Walk(visits, rng, time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC))
 	if err != nil {

@@ -10,15 +10,15 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Gain is one row of Gains: a value and its interval.
+// Gain is one bar of Gains: a value and its interval.
 type Gain struct {
 	Label            string
 	Value, Low, High float64 // Low and High equal: no interval is known
 	Verdict          assessment.Verdict
 }
 
-// Gains draws one bar a row against the needed value. The first row is the present state; the part
-// of each bar beyond it is the gain. axis names the values with their unit. width is in pixels.
+// Gains draws bars below each other, with the needed value as a line. The first bar is the present
+// state; the part of each other bar beyond it is the gain. axis names the values with their unit. width is in pixels.
 func Gains(title, axis, needed string, needs float64, list []Gain, width int) *Picture {
 	g := gains{rows: newRows(len(list), small, float64(width)), needs: needs, needed: needed}
 	g.list = list[:g.count]
@@ -88,7 +88,7 @@ func (g gains) legend() legend {
 	}})
 }
 
-// bar draws row i: the present value, the gain, the interval.
+// bar draws bar i: the present value, the gain, the interval.
 func (g gains) bar(p pen, f frame, r Gain, i int) {
 	statement := "?"
 	if drawable(r.Value) {
@@ -111,7 +111,7 @@ func (g gains) bar(p pen, f frame, r Gain, i int) {
 		if r.High > f.x.max {
 			arrows = arrowRight
 		}
-		interval(p, f.px(r.Low), f.px(min(r.High, absurd)), mid, ink{stroke: text, width: 1.5}, arrows)
+		interval(p, f.px(r.Low), f.px(min(r.High, maxDrawable)), mid, ink{stroke: text, width: 1.5}, arrows)
 	}
 	verdictMark(p, r.Verdict, point{f.px(r.Value), mid})
 }

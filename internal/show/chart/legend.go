@@ -2,7 +2,7 @@ package chart
 
 import "github.com/wcharczuk/go-chart/v2"
 
-// legend is a row of signs with their meaning, broken into lines as needed.
+// legend lists signs with their meaning, in as many lines as needed.
 type legend []entry
 
 type entry struct {

@@ -6,8 +6,8 @@ import (
 	"ohmkeep/internal/result/assessment"
 )
 
-// Colours differ in lightness as well as in hue, and none carries a meaning
-// alone: a verdict has its own shape and word, a step its own dashes.
+// Colours differ in lightness as well as in hue. No meaning depends on a colour alone: a verdict has
+// its own shape and word, a step its own dashes.
 var (
 	paper = drawing.Color{R: 255, G: 255, B: 255, A: 255}
 	text  = drawing.Color{R: 28, G: 36, B: 46, A: 255}
@@ -21,7 +21,7 @@ var (
 	unknown = drawing.Color{R: 133, G: 92, B: 0, A: 255}
 )
 
-// stepInks are for the traces of one step after the other, over and over.
+// stepInks are used for the steps in turn, and again from the first.
 var stepInks = []ink{
 	{stroke: drawing.Color{R: 22, G: 105, B: 130, A: 255}, width: 2},
 	{stroke: drawing.Color{R: 190, G: 84, B: 20, A: 255}, width: 2, dash: []float64{9, 3}},

@@ -100,8 +100,8 @@ func (p pen) box(i ink, x0, y0, x1, y1 float64) {
 	p.area(i, point{x0, y0}, point{x1, y0}, point{x1, y1}, point{x0, y1})
 }
 
-// dot draws a round dot. A polygon, because the library's circles are neither
-// round in PNG nor finished by the same call in both forms.
+// dot draws a dot as a polygon, because the library's circles are not round in PNG, and are finished by
+// different calls in SVG and PNG.
 func (p pen) dot(i ink, at point, radius float64) {
 	const corners = 20
 	ring := make([]point, corners)

@@ -35,7 +35,7 @@ type flag struct {
 const (
 	laneHeight = 20.0
 	rowHeight  = 15.0
-	mostRows   = 4 // of labels above and below; marks without room keep no name
+	mostRows   = 4 // of labels above and below; marks without room have no label
 )
 
 func (v *volts) plan(f frame) plan {
@@ -133,7 +133,7 @@ func (n plan) draw(p pen, top, bottom float64) {
 
 	below := under + rowsOf(n.joints)*rowHeight + 4
 	if marks := append(append([]flag{}, n.feeds...), n.joints...); float64(len(marks))*16 < f.right-f.left {
-		for _, g := range marks { // more of them would be a hatching
+		for _, g := range marks { // more guides could not be told apart
 			x := f.px(g.metre)
 			p.line(ink{stroke: guide, width: 1, dash: []float64{2, 3}}, point{x, below}, point{x, bottom})
 		}

@@ -11,14 +11,14 @@ func Repairs(p *repair.Plan, width int) *Picture {
 		p.Mix.Limiter(p.Basis.Run, p.Level), repairRows(p), width)
 }
 
-// repairRows returns a row as wired, for each repair, and for the best pair.
+// repairRows returns a bar for the run as wired, one for each repair, and one for the best pair.
 func repairRows(p *repair.Plan) []Gain {
 	row := func(label string, e repair.Effect) Gain {
 		return Gain{Label: label, Value: e.Limiter.Value, Low: e.Limiter.Low, High: e.Limiter.High, Verdict: e.Verdict}
 	}
 	rows := []Gain{row("as wired", p.AsWired)}
 	for _, o := range p.Options {
-		if o.Repairs[0].Kind != repair.Lower { // what it wins is not amperes
+		if o.Repairs[0].Kind != repair.Lower { // it does not raise the safe limiter
 			rows = append(rows, row(o.Repairs[0].Text, o.Effect))
 		}
 	}

@@ -53,10 +53,10 @@ func (b *bars) axis() {
 		if e.Low > 0 {
 			ends.add(e.Low)
 		}
-		if e.Open() && e.Low > 0 && e.Low < absurd {
+		if e.Open() && e.Low > 0 && e.Low < maxDrawable {
 			core.add(e.Low, 2*e.Low) // room for the arrow
 		}
-		if e.High > 0 && e.High < absurd {
+		if e.High > 0 && e.High < maxDrawable {
 			ends.add(e.High)
 		}
 	}
@@ -170,10 +170,10 @@ func (b bars) bar(p pen, f frame, y float64, e assessment.Element, c drawing.Col
 	if low < high && b.milli(low) < b.x.min-1e-9 {
 		arrows |= arrowLeft
 	}
-	if high > absurd || b.milli(high) > b.x.max {
+	if high > maxDrawable || b.milli(high) > b.x.max {
 		arrows |= arrowRight
 	}
-	interval(p, f.px(b.milli(low)), f.px(b.milli(min(high, absurd))), y, with, arrows)
+	interval(p, f.px(b.milli(low)), f.px(b.milli(min(high, maxDrawable))), y, with, arrows)
 	if !e.Open() {
 		verdictMark(p, e.Verdict, point{f.px(b.milli(e.Ohms)), y})
 	} else {
@@ -210,7 +210,7 @@ func value(e assessment.Element) string {
 		unit = " mΩ/m"
 	}
 	switch {
-	case e.Open() && e.Low > 0 && e.Low < absurd:
+	case e.Open() && e.Low > 0 && e.Low < maxDrawable:
 		return "open, over " + number.Milliohms(e.Low) + unit
 	case e.Open():
 		return "open"

@@ -8,10 +8,11 @@ import (
 // span is a finite range of values, min < max.
 type span struct{ min, max float64 }
 
-// absurd is the value from which a number is not drawn; volts and ohms of a run are smaller.
-const absurd = 1e9
+// maxDrawable is the size, in the axis's unit, from which a number is not drawn; volts and ohms of a
+// run are smaller.
+const maxDrawable = 1e9
 
-func drawable(v float64) bool { return math.Abs(v) < absurd } // false for NaN
+func drawable(v float64) bool { return math.Abs(v) < maxDrawable } // false for NaN
 
 // part returns the position of a value in the span, limited to 0 to 1.
 func (s span) part(v float64) float64 {

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/run/colour"
 )
 
-// night is what the bands of light lie on.
+// night is the background of the bands of light.
 var night = drawing.Color{R: 14, G: 16, B: 20, A: 255}
 
 const (

@@ -35,7 +35,7 @@ func placeReels(r *run.Run) []track {
 		}
 	}
 	placed := make([]bool, len(tracks))
-	reach := make([]float64, mostLanes) // how far each lane is taken
+	reach := make([]float64, mostLanes) // end of the last reel in each lane, m
 	behind := 0.0
 	var place func(i, lane int, start float64)
 	place = func(i, lane int, start float64) {
@@ -63,7 +63,7 @@ func placeReels(r *run.Run) []track {
 		}
 		place(i, 0, start)
 	}
-	for i := range tracks { // reels in a ring have no first one
+	for i := range tracks { // in a ring every reel follows another
 		if !placed[i] {
 			place(i, 0, behind)
 		}

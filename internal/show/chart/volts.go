@@ -207,7 +207,7 @@ func (v *volts) span(kind int) span {
 			e.add(s.value-s.reach, s.value+s.reach)
 		}
 	}
-	near := e.padded(0.5, 0, span{0, 0}) // fixed before, so that no suspect lets another in
+	near := e.padded(0.5, 0, span{0, 0}) // fixed before the loop, so that one suspect does not make room for another
 	for _, s := range v.spots {
 		if s.kind == kind && s.suspect && near.holds(s.value) {
 			e.add(s.value)

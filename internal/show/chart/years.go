@@ -49,8 +49,7 @@ func (y *years) picture() *Picture {
 	}}
 }
 
-// ahead is how far beyond the last night the picture extends, as a part of the record, where a
-// drift approaches its limit.
+// ahead is the length of the extrapolation of a drift, as a part of the record.
 const ahead = 0.4
 
 func (y *years) span() span {
@@ -65,7 +64,7 @@ func (y *years) span() span {
 	return span{from - 0.02*long, to + 0.02*long}
 }
 
-// fans reports whether there is a drift to extrapolate.
+// fans reports whether a drift is extrapolated.
 func (y *years) fans() bool {
 	return y.Verdict == history.Drifting && drawable(y.PerYearLow) && drawable(y.PerYearHigh) && drawable(y.Ohms)
 }
@@ -115,7 +114,7 @@ func (y *years) drawNights(p pen, f frame) {
 			p.dot(ink{fill: paper, stroke: faulty, width: 1.25}, at, 2.5)
 			continue
 		}
-		if at.x-column < 0.25 { // ten years of nights are more than can be seen
+		if at.x-column < 0.25 { // at most four dots a pixel: ten years have more nights than can be seen
 			continue
 		}
 		column = at.x

@@ -66,8 +66,8 @@ type FindingDoc struct {
 	Text     string              `json:"text"`
 }
 
-// Assessment writes an assessment and, where x is not nil, what the verdict on one
-// element rests on. The error is the writer's.
+// Assessment writes an assessment and, where x is not nil, the explanation of the verdict on one
+// element. The error is the writer's.
 func Assessment(w io.Writer, a *assessment.Assessment, x *assessment.Explanation) error {
 	d := AssessDoc{
 		Schema: schema, Run: wording.RunName(a.Run),
@@ -99,7 +99,7 @@ func elementDoc(e assessment.Element) ElementDoc {
 	}
 	if d.LimitMilliohms != nil {
 		over := Number(e.ProbabilityOverLimit)
-		if !e.Known { // that of an assumption would say nothing of the element
+		if !e.Known { // the probability of an assumed value carries no information
 			over = Number(math.NaN())
 		}
 		d.ProbabilityOverLimit = &over

@@ -18,13 +18,13 @@ type ColourDoc struct {
 	Run      string             `json:"run"`
 	Step     string             `json:"step"`
 	Fitted   bool               `json:"fitted"` // to readings; else as the run file states it
-	Asked    bool               `json:"asked"`  // the pixel was named
+	Asked    bool               `json:"asked"`  // the pixel was named by the caller
 	Change   string             `json:"change"` // none, dimmer, colour or both
 	Verdict  assessment.Verdict `json:"verdict"`
 	Limits   ColourLimitsDoc    `json:"limits"`
-	Places   []ColourPlaceDoc   `json:"places"` // where a limit is left
+	Places   []ColourPlaceDoc   `json:"places"` // stretches beyond a limit
 	Worst    ColourPixelDoc     `json:"worst"`
-	Method   string             `json:"method"` // by which the shares are taken
+	Method   string             `json:"method"` // by which the loss is divided into shares
 	Shares   []ShareDoc         `json:"shares"`
 	Reels    []ReelLightDoc     `json:"reels"`
 	Warnings []string           `json:"warnings"`
@@ -36,7 +36,7 @@ type ColourLimitsDoc struct {
 	DimmingPercent Number `json:"dimming_percent"`
 }
 
-// ColourPlaceDoc is a stretch of a reel beyond a limit, by its pixels.
+// ColourPlaceDoc is a stretch of a reel beyond a limit, by its first and last pixel.
 type ColourPlaceDoc struct {
 	Reel           string `json:"reel"`
 	From           int    `json:"from"`
@@ -94,8 +94,7 @@ type PixelLightDoc struct {
 	V           Number `json:"v"`
 }
 
-// lightList writes itself without an allocation a pixel, because a run may have a
-// million.
+// lightList has a MarshalJSON without an allocation for each pixel, because a run may have a million.
 type lightList []PixelLightDoc
 
 // MarshalJSON writes the pixels with the keys of PixelLightDoc.
@@ -117,7 +116,7 @@ func (p lightList) MarshalJSON() ([]byte, error) {
 	return append(b, ']'), nil
 }
 
-// shareMethod names how a pixel's loss is shared out among its causes.
+// shareMethod names the method by which a pixel's loss is divided among its causes.
 const shareMethod = "Shapley's value: each cause against an ideal one, averaged over every order"
 
 var changes = map[colourloss.Change]string{colourloss.Neither: "none", colourloss.DimmerOnly: "dimmer",

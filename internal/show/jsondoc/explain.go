@@ -5,7 +5,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// ExplanationDoc is what the verdict on an element rests on.
+// ExplanationDoc holds the readings that the verdict on an element depends on.
 type ExplanationDoc struct {
 	Kind        run.Kind    `json:"kind"`
 	Name        string      `json:"name"`
@@ -17,7 +17,7 @@ type ExplanationDoc struct {
 	Uncertainty []SourceDoc `json:"uncertainty"`
 }
 
-// PartDoc is some readings, and what would be known of the element without them.
+// PartDoc is a group of readings, and the estimate of the element without them.
 type PartDoc struct {
 	Readings                 string             `json:"readings"`
 	Step                     string             `json:"step"`

@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/show/wording"
 )
 
-// EffectDoc is how a load stands to the limits, and the highest level that keeps them.
+// EffectDoc compares a load with the limits, and holds the highest level that keeps them.
 type EffectDoc struct {
 	Level        Number             `json:"level"`
 	Verdict      assessment.Verdict `json:"verdict"`
@@ -28,7 +28,7 @@ type EffectDoc struct {
 	Uses         []UseDoc           `json:"uses"`
 }
 
-// UseDoc is how a part stands to one of its limits, in the criterion's SI unit.
+// UseDoc compares a part of the run with one of its limits, in the criterion's SI unit.
 type UseDoc struct {
 	Criterion string `json:"criterion"`
 	Subject   string `json:"subject"`
@@ -68,7 +68,7 @@ type OptionDoc struct {
 	Effect  EffectDoc   `json:"effect"`
 }
 
-// WinsDoc is what repairs win against the run as wired.
+// WinsDoc is the improvement by repairs over the run as wired.
 type WinsDoc struct {
 	ColourShift Number `json:"colour_shift"`
 	LeastVolts  Number `json:"least_volts"`
@@ -150,7 +150,7 @@ func repairDoc(r repair.Repair) RepairDoc {
 	return RepairDoc{string(r.Kind), r.Text, r.Labour, Number(r.Material), Number(r.Fuse), texts(r.Cautions)}
 }
 
-// effectDoc writes an effect; ends reports whether it has intervals.
+// effectDoc converts an effect; ends states whether it has intervals.
 func effectDoc(e repair.Effect, ends bool) EffectDoc {
 	of := func(i interval.Interval) Interval { return intervalOf(i, 1, ends) }
 	d := EffectDoc{Level: Number(e.Level), Verdict: e.Verdict, AboveLimit: texts(e.Remaining), Amps: Number(e.State.Amps), ColourShift: of(e.Shift), Dimming: of(e.Dimming),

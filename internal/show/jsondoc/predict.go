@@ -50,8 +50,7 @@ type PixelVoltsDoc struct {
 	Milliamps Number `json:"milliamps"`
 }
 
-// pixelList writes itself without an allocation a pixel, because a run may have a
-// million.
+// pixelList has a MarshalJSON without an allocation for each pixel, because a run may have a million.
 type pixelList []PixelVoltsDoc
 
 // MarshalJSON writes the pixels with the keys of PixelVoltsDoc.

@@ -16,14 +16,14 @@ type ReadingDoc struct {
 	Suspect      bool    `json:"suspect"`
 	Used         bool    `json:"used"`
 	Note         string  `json:"note,omitempty"`
-	Repeats      int     `json:"repeats,omitempty"` // readings taken together
+	Repeats      int     `json:"repeats,omitempty"` // number of readings of which this is the mean
 	Scatter      *Number `json:"scatter,omitempty"` // their standard deviation
 	First        *Date   `json:"first,omitempty"`
 	Last         *Date   `json:"last,omitempty"`
 }
 
-// byRow returns a reading for each row of a file, in the order of the rows; readings of a
-// store that were taken together stay one, under the row of the first.
+// byRow returns a reading for each row of a file, in the order of the rows. A mean of readings from a
+// store stays one, under the row of the first.
 func byRow(readings []assessment.Reading) (list []assessment.Reading) {
 	for _, r := range readings {
 		if r.Mean == nil || r.Mean.Rows == nil {
@@ -38,7 +38,7 @@ func byRow(readings []assessment.Reading) (list []assessment.Reading) {
 	return list
 }
 
-// single is one of the readings that a mean is of, beside what is predicted for all of them.
+// single returns one of the readings of a mean, with the prediction for the mean.
 func single(r assessment.Reading, row int, value float64) assessment.Reading {
 	own := r.Mean.Scatter * r.Mean.Scatter * (1 - 1/r.Mean.Independent)
 	if r.Standardised != 0 {

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/run/runfile"
 )
 
-// Cove is an invented run of three short reels that starves.
+// Cove is an invented run of short reels whose pixels have too little voltage.
 const Cove = `schema = 1
 name = "Cove"
 [strip]
@@ -85,8 +85,7 @@ func Spread(a *colourloss.Appearance) *colourloss.Appearance {
 	return a
 }
 
-// History is an invented history with all that can happen to an element, and names that
-// want escaping.
+// History is an invented history with every kind of change, and names that need escaping.
 func History() *history.History {
 	at := func(month, day int) time.Time {
 		return time.Date(2026, time.Month(month), day, 3, 30, 0, 0, time.UTC)
@@ -151,7 +150,7 @@ func Short() *prediction.Prediction {
 	return p
 }
 
-// Wrecked returns the invented assessment with every number and name spoilt.
+// Wrecked returns the invented assessment with every name and number replaced by the given ones.
 func Wrecked(name string, v float64) *assessment.Assessment {
 	a := Assessment()
 	a.Run.Name, a.Run.Reels[0].Name, a.Run.Meters[0].Name, a.Run.Steps[1].Name = name, name, name, name

@@ -1,5 +1,4 @@
-// Package showtest makes an assessment and a prediction of a run that does not
-// exist, for the tests of the packages that show them. Nothing here was measured; the
+// Package showtest makes an assessment and a prediction of an invented run, for the tests of the packages that show them. Nothing here was measured; the
 // potentials come from a sum of drops along the run, not from the model.
 package showtest
 
@@ -76,7 +75,7 @@ func course(pixel, near, nearLoop float64) (reels []assessment.ReelProfile) {
 }
 
 // Assessment returns the run with a joint of 97.6 mΩ and a far feed that is too
-// thin, a reading with swapped digits, and a joint that nothing was read beside.
+// thin, a reading with swapped digits, and a joint without a reading beside it.
 func Assessment() *assessment.Assessment {
 	nan, inf := math.NaN(), math.Inf(1)
 	return &assessment.Assessment{

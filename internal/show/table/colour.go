@@ -14,9 +14,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Colour writes what is seen of a run: in
-// words what changes and where, the worst pixel, and what causes its loss. The
-// error is the writer's.
+// Colour writes the appearance of a run: in words what changes and where, the worst pixel, and the
+// causes of its loss. The error is the writer's.
 func Colour(w io.Writer, a *colourloss.Appearance, style Style) error {
 	t := newTable(w, style)
 	t.wrapped("", changed(a)+provided(a), 0, a.Verdict)
@@ -70,7 +69,7 @@ func provided(a *colourloss.Appearance) string {
 // placesText names the places in one line.
 func placesText(places []colourloss.Stretch) string {
 	var joined []colourloss.Stretch
-	for _, p := range places { // neighbouring stretches of one reel are one place to a person
+	for _, p := range places { // neighbouring stretches of one reel are shown as one
 		if n := len(joined); n > 0 && joined[n-1].Reel == p.Reel && joined[n-1].To+1 == p.From {
 			joined[n-1].To = p.To
 			continue
@@ -115,7 +114,7 @@ func spotText(a *colourloss.Appearance) string {
 	return text
 }
 
-// turn says in words which way a white turns. Above the line of pure whites, where Duv
+// turn describes the change of a white in words. Above the line of pure whites, where Duv
 // is positive, it looks green; below it pink (ANSI C78.377, as remembered).
 func turn(from, to colourloss.White) string {
 	const noticeable = 0.002 // Duv; common practice, no source

@@ -11,8 +11,7 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Drift writes a history, the gravest first.
-// The error is the writer's.
+// Drift writes a history, the gravest verdicts first. The error is the writer's.
 func Drift(w io.Writer, h *history.History, style Style) error {
 	t := newTable(w, style)
 	headline, verdict := wording.DriftHeadline(h)

@@ -13,8 +13,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Explanation writes in a few plain lines what the verdict on an element rests on. The
-// error is the writer's.
+// Explanation writes the verdict on an element, the readings that it depends on, and the sources of
+// its uncertainty. The error is the writer's.
 func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, style Style) error {
 	t := newTable(w, style)
 	e := x.Element
@@ -134,7 +134,7 @@ func rowsText(rows []int) string {
 	return "lines " + strings.Join(parts, ", ")
 }
 
-// shareText writes a share in whole percent, and never all of it unless it is.
+// shareText writes a share in whole percent; 100 % only where it is exactly all.
 func shareText(share float64) string {
 	n := math.Round(100 * share)
 	if n == 100 && share < 1 {

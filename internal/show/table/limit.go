@@ -15,9 +15,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Limit writes what a run bears: the
-// limiter that is safe, each colour's level and which limit is reached first, and the same after
-// each repair. The error is the writer's.
+// Limit writes the highest safe load of a run: the safe limiter, the level of each colour and the
+// limit that is reached first, and the safe limiter after each repair. The error is the writer's.
 func Limit(w io.Writer, l *repair.Loads, style Style) error {
 	t := newTable(w, style)
 	effects := l.Effects()
@@ -79,7 +78,7 @@ func highestFirst(after []repair.Change) []repair.Change {
 	return sorted
 }
 
-// remains reports whether a load fails for nothing but joints and feeds above their limits.
+// remains reports whether a load fails only because joints or feeds are above their limits.
 func remains(l *repair.Loads) bool {
 	if len(l.Colours[0].Effect.Remaining) == 0 {
 		return false

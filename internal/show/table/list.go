@@ -12,8 +12,8 @@ import (
 // Item is a line of a list: a head, padded so that texts stand below each other, and a text.
 type Item struct{ Head, Text string }
 
-// List writes items, on a terminal wrapped to its width: the text goes on below itself, or, where
-// it would get too narrow, below its head. Elsewhere each item is one line.
+// List writes items, on a terminal wrapped to its width: the text continues below itself, or below
+// its head where the column would be too narrow. Elsewhere each item is one line.
 // The error is the writer's.
 func List(w io.Writer, items []Item, style Style) error {
 	t := newTable(w, style)

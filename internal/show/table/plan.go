@@ -13,8 +13,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Plan writes a plan: what to read in walking
-// order, then what that settles. The error is the writer's.
+// Plan writes a plan: what to read in walking order, then what that settles. The error is the
+// writer's.
 func Plan(w io.Writer, p *plan.Plan, style Style) error {
 	t := newTable(w, style)
 	settled, all := 0, len(p.Elements)
@@ -56,7 +56,7 @@ func Plan(w io.Writer, p *plan.Plan, style Style) error {
 	return t.w.Flush()
 }
 
-// planned writes what becomes of each joint and feed, and below them why not.
+// planned writes the expected result for each joint and feed, and why some stay unproven.
 func (t table) planned(elements []plan.Element) {
 	var rows []row
 	for _, e := range elements {

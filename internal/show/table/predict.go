@@ -12,9 +12,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Prediction writes a prediction:
-// warnings first, then supplies, feeds, joints and reels. The error is the
-// writer's.
+// Prediction writes a prediction: warnings first, then supplies, feeds, joints and reels. The error
+// is the writer's.
 func Prediction(w io.Writer, p *prediction.Prediction, style Style) error {
 	t := newTable(w, style)
 	t.wrapped("", printable.Short(wording.RunName(p.Run), 120)+wording.InStep(p.Step)+", if everything is as its file states", 0, assessment.None)

@@ -12,9 +12,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Repair writes a plan of repairs: the run
-// as wired, every repair with what it comes to, the best pair, and the cautions of
-// what is proposed. The error is the writer's.
+// Repair writes a plan of repairs: the run as wired, every repair with its effect, the best pair, and
+// the cautions of the proposals. The error is the writer's.
 func Repair(w io.Writer, p *repair.Plan, style Style) error {
 	t := newTable(w, style)
 	head, verdict := planHead(p)
@@ -63,7 +62,7 @@ func planHead(p *repair.Plan) (string, assessment.Verdict) {
 
 const asWiredWidth = 23 // the longest name of a figure, and the gap behind it
 
-// asWired writes what the run does now.
+// asWired writes the state of the run as wired.
 func (t table) asWired(e repair.Effect) {
 	t.heading("As wired")
 	row := func(name, value string) { t.wrapped(name, value, asWiredWidth, assessment.None) }
@@ -82,7 +81,7 @@ func percentSpan(n interval.Interval) string {
 	return fmt.Sprintf("%s (%s to %s)", number.Percent(n.Value), number.Percent(n.Low), number.Percent(n.High))
 }
 
-// options writes for each option a line of numbers, and below it what they are of.
+// options writes for each option a line of numbers, and below it the repair.
 func (t table) options(options []repair.Option) {
 	var rows []row
 	for _, o := range options {
@@ -125,7 +124,7 @@ func optionText(o repair.Option) string {
 	return text
 }
 
-// warnings are the cautions of all that is proposed, each once.
+// warnings returns the cautions of all proposals, each once.
 func warnings(p *repair.Plan) []string {
 	var all []string
 	seen := map[string]bool{}

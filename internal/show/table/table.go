@@ -22,7 +22,7 @@ const (
 	minColumns   = 40
 	maxColumns   = 200
 	usualColumns = 80
-	maxText      = 100 // running text is hard to read beyond
+	maxText      = 100 // greatest width of running text
 	wordWidth    = 10  // a word before a text, and the gap behind it
 	actionWidth  = 4   // a number before a text, and the gap behind it
 	minName      = 16  // a column of names may be cut to this
@@ -47,7 +47,7 @@ func (t table) heading(s string) {
 	t.wrapped("", s, 0, assessment.None)
 }
 
-// blank parts what follows from what is above it.
+// blank writes an empty line.
 func (t table) blank() { fmt.Fprintln(t.w) }
 
 // row is one line of a grid.

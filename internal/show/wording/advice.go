@@ -21,7 +21,7 @@ const (
 	atSupplies      = "Mains terminals belong to licensed people. Never join the plus rails of two supplies."
 )
 
-// Cautions are all of them, for a person who has the run open.
+// Cautions lists all cautions, for a page that is used at the run.
 var Cautions = []string{
 	"Mains terminals belong to licensed people.",
 	beforeSoldering,
@@ -34,8 +34,8 @@ var Cautions = []string{
 // cautionOf is the caution for work on a kind of element.
 var cautionOf = map[run.Kind]string{run.KindJoint: beforeSoldering, run.KindReel: beforeSoldering, run.KindFeed: atFeeds, run.KindSupply: atSupplies}
 
-// Actions returns what to do, in order: mend what fails, as its finding advises, take
-// again what contradicts the rest, then read what would decide the rest.
+// Actions returns what to do, in order: repair what fails, as its finding advises; repeat readings
+// that contradict the others; take the readings that would decide the rest.
 func Actions(a *assessment.Assessment) []Action {
 	var out []Action
 	for _, f := range a.Findings {
@@ -45,7 +45,7 @@ func Actions(a *assessment.Assessment) []Action {
 		kind, _, _ := strings.Cut(f.Subject, " ")
 		act := Action{Capital(printable.Short(f.Subject, 60)) + ": " + printable.Line(f.Text), cautionOf[run.Kind(kind)]}
 		if act.Caution == beforeSoldering && strings.Contains(f.Text, "Disconnect the supply") {
-			act.Caution = "" // it is said
+			act.Caution = "" // the text already states it
 		}
 		out = append(out, act)
 	}

@@ -32,7 +32,7 @@ func readAgain(readings []assessment.Reading) (out []Action) {
 			if r.Row == rows[0] {
 				again := "take them again"
 				if r.Used {
-					again = "they were used as if it was so; correct the file, or take them again"
+					again = "they were used as if that were so; correct the file, or take them again"
 				}
 				out = append(out, Action{Text: fmt.Sprintf("Check %d readings, %s: %s; %s.", len(rows), Lines(rows), lower(printable.Line(r.Note)), again)})
 			}
@@ -48,7 +48,7 @@ func readAgain(readings []assessment.Reading) (out []Action) {
 	return out
 }
 
-// Lines names lines of a file, neighbours as a range: "lines 2 to 14, 28, 30 to 40".
+// Lines names rows as lines of the file, neighbours as a range: "lines 2 to 14, 28, 30 to 40".
 func Lines(rows []int) string {
 	var parts []string
 	for i := 0; i < len(rows); {
@@ -70,7 +70,7 @@ func Lines(rows []int) string {
 	return "lines " + Few(parts)
 }
 
-// lower returns a sentence without its capital; ours all begin with ASCII.
+// lower returns a sentence with its first letter in lower case; it must begin with ASCII.
 func lower(s string) string {
 	if s == "" {
 		return s

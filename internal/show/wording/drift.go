@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// SeriesLine is one element's row, in words.
+// SeriesLine is the history of one element, in words.
 type SeriesLine struct {
 	Verdict               history.Verdict
 	Word                  string // the verdict, for people
@@ -46,7 +46,7 @@ func VerdictWord(v history.Verdict) string {
 	return string(v)
 }
 
-// GravestFirst returns the series in the order in which a person should look at them.
+// GravestFirst returns the series with the gravest verdicts first.
 func GravestFirst(series []history.Series) []history.Series {
 	var sorted []history.Series
 	for _, over := range []bool{true, false} {
@@ -86,7 +86,7 @@ func DriftHeadline(h *history.History) (string, assessment.Verdict) {
 	return fmt.Sprintf("STEADY: all %d", len(h.Series)), assessment.Pass
 }
 
-// SeriesVerdict is the verdict of an assessment that is as grave.
+// SeriesVerdict returns the verdict of an assessment that is as grave as that of a series.
 func SeriesVerdict(s history.Series) assessment.Verdict {
 	switch {
 	case s.Low > s.Limit:

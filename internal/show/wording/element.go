@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Line is one element as a person reads it; resistances are in mΩ or mΩ/m.
+// Line is one element in words; resistances are in mΩ or mΩ/m.
 type Line struct {
 	Verdict   assessment.Verdict
 	Label     string
@@ -54,8 +54,8 @@ func LineOf(e assessment.Element) Line {
 }
 
 // SeemsOpen reports whether a joint or feed has a best value higher than any conducting one (common
-// practice, no source) and no upper bound, while the readings do not prove it open. The value is
-// then only where the fit stopped.
+// practice, no source) and no upper bound, while the readings do not prove it open. The value
+// is then only the point at which the fit stopped.
 func SeemsOpen(e assessment.Element) bool {
 	const conducting = 10 // Ω
 	return (e.Kind == run.KindJoint || e.Kind == run.KindFeed) && e.Known && !e.Open() && e.Ohms >= conducting && math.IsInf(e.High, 1)

@@ -11,9 +11,8 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// WorstFirst returns the elements in the order in which a person should look at
-// them: what fails, what is unproven, what passes, what has no limit; among
-// equals an open conductor first, then by how much of its limit each uses up.
+// WorstFirst returns the elements sorted by verdict: fail, unproven, pass, no limit. Within a verdict
+// open conductors come first, then the elements by resistance over limit, the greatest first.
 func WorstFirst(elements []assessment.Element) []assessment.Element {
 	sorted := append([]assessment.Element{}, elements...)
 	sort.SliceStable(sorted, func(i, j int) bool {
@@ -59,7 +58,7 @@ func Subject(e assessment.Element) string {
 
 // Headline returns the verdict on the whole run and one line that states it.
 func Headline(a *assessment.Assessment) (string, assessment.Verdict) {
-	worst := map[string]assessment.Verdict{} // an element's rows count once
+	worst := map[string]assessment.Verdict{} // an element's rails count once
 	var order []string
 	for _, e := range WorstFirst(a.Elements) {
 		if _, seen := worst[Subject(e)]; !seen && e.Verdict != assessment.None {

@@ -100,7 +100,7 @@ func WithLead(n assessment.Next) string {
 	return fmt.Sprintf(" with a lead of %.2g m", math.Ceil(10*n.Lead)/10)
 }
 
-// Capital returns a sentence its first letter; ours all begin with ASCII.
+// Capital returns a sentence with its first letter in upper case; it must begin with ASCII.
 func Capital(s string) string {
 	if s == "" {
 		return s

@@ -60,7 +60,7 @@ func TestReadAgain(t *testing.T) {
 	for _, act := range readAgain(list) {
 		got = append(got, act.Text)
 	}
-	if len(got) != 12 || got[0] != `Check 43 readings, lines 2, 4, 6, 8 and 21 more: steps "dark" and "white" seem to have been exchanged; they were used as if it was so; correct the file, or take them again.` ||
+	if len(got) != 12 || got[0] != `Check 43 readings, lines 2, 4, 6, 8 and 21 more: steps "dark" and "white" seem to have been exchanged; they were used as if that were so; correct the file, or take them again.` ||
 		!strings.HasPrefix(got[1], "Take the reading of line 100 again: ") || !strings.Contains(got[1], "; the leads may have been reversed") ||
 		got[11] != "Take again what else contradicts the others: 10 more, listed by --json." {
 		t.Errorf("%d: %s", len(got), strings.Join(got, "\n"))
