@@ -12,9 +12,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// facade is an invented run of many reels in a row, one more than it has joints, with
-// half as many feeds, of which every fifth comes from a supply of its own and the plus
-// is parted half-way between supplies; five steps.
+// facade is an invented run of many reels end to end, with half as many feeds as joints. Every
+// fifth feed has a supply of its own, and the plus is cut half-way between supplies. It has five
+// steps.
 func facade(t testing.TB, joints, pixels int) *run.Run {
 	r, _ := modeltest.Cornice()
 	st := r.Reels[0].Strip
@@ -72,9 +72,9 @@ func facadeReadings(t testing.TB, r *run.Run, total int) []reading.Reading {
 	return list
 }
 
-// Growth with the size of a run, from a quarter to the greatest foreseen: 20,000
-// pixels, 60 joints, 30 feeds, 500 readings. A joint of 80 mΩ and a slipped reading are
-// in it at half of the sizes, as in a real commissioning.
+// Growth of the time with the size of a run, from a quarter to the largest planned for: 20,000
+// pixels, 60 joints, 30 feeds, 500 readings. Half of the cases have a joint of 80 mΩ and a wrong
+// reading, as a real commissioning may.
 func BenchmarkFitGrowth(b *testing.B) {
 	for _, joints := range []int{15, 30, 60} {
 		r := facade(b, joints, 20000*joints/60)

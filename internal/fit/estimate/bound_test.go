@@ -47,9 +47,9 @@ func TestIntervalEndIsAtRise(t *testing.T) {
 				continue
 			}
 			low, high := x.Belief.Interval(0.95)
-			for _, promised := range []float64{low, high} {
-				at := e.IntervalEnd(i, 0.95, promised == high)
-				if at <= 0 || math.IsInf(at, 1) || agrees(at, promised, 0.02) {
+			for _, predicted := range []float64{low, high} {
+				at := e.IntervalEnd(i, 0.95, predicted == high)
+				if at <= 0 || math.IsInf(at, 1) || agrees(at, predicted, 0.02) {
 					continue
 				}
 				rise, settled := leastRise(e, x, at)
@@ -57,10 +57,10 @@ func TestIntervalEndIsAtRise(t *testing.T) {
 					continue // nothing to hold it against
 				}
 				bent++
-				deviations := (promised - math.Max(x.Belief.Mean, 0)) / x.Belief.Deviation
+				deviations := (predicted - math.Max(x.Belief.Mean, 0)) / x.Belief.Deviation
 				want := math.Pow(deviations*e.Inflation, 2)
 				if rise < 0.85*want || rise > 1.2*want {
-					t.Errorf("%s: %s %d ends at %g (%g by the covariance), where the sum has risen by %g, want %g", name, x.Kind, x.Index, at, promised, rise, want)
+					t.Errorf("%s: %s %d ends at %g (%g by the covariance), where the sum has risen by %g, want %g", name, x.Kind, x.Index, at, predicted, rise, want)
 				}
 			}
 		}

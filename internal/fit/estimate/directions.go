@@ -5,9 +5,9 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Directions are the columns of a Cholesky factor of the covariance in one step. The variance of
-// a quantity that depends on them linearly is the sum of the squares of its changes along each.
-// Directions that involve only meters or other steps are left out.
+// Directions are the columns of a Cholesky factor of the covariance, for one load step. The
+// variance of a quantity that depends linearly on the unknowns is the sum of the squares of its
+// changes along each direction. Directions that change only meter errors or other steps are left out.
 type Directions struct {
 	est  *Estimate
 	step int
@@ -29,7 +29,7 @@ func (d Directions) OneSigma() [][2]FittedState {
 	return sides
 }
 
-// Along returns the state that lies so many standard deviations along each direction, in the
+// Along returns the state at the given number of standard deviations along each direction, in the
 // order of OneSigma.
 func (d Directions) Along(deviations []float64) FittedState {
 	sum := make([]float64, len(d.est.X))

@@ -20,7 +20,7 @@ func TestDirectionsAreTheCovariance(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// One meter for all: the run file's own, as no profile brings its here.
+	// One meter for all readings: that of the run file, since there is no profile here.
 	rows := strings.NewReplacer("ina226-lines", r.Meters[0].Name, "scpi-multimeter", r.Meters[0].Name).Replace(string(text))
 	set, err := csv.Parse("readings.csv", strings.NewReader(rows), r)
 	if err != nil {

@@ -49,8 +49,8 @@ func (e *Estimate) describeElements(open []search.OpenConductor) {
 	}
 }
 
-// maxSplitDeviation is the largest ratio of posterior to prior standard deviation of a split for
-// which the rails count as told apart.
+// maxSplitDeviation is the largest ratio of posterior to prior standard deviation of a split with
+// which the readings count as determining each rail.
 const maxSplitDeviation = 0.4
 
 // addRails adds an element's loop and its two rails.
@@ -98,7 +98,8 @@ func (e *Estimate) addOpen(kind run.Kind, index int, c search.OpenConductor) {
 	}
 }
 
-// single is an element that is one unknown times a unit.
+// single returns an element whose value is unknown at times unit. bent reports that the unknown is
+// on the transformed scale.
 func single(at int, bent bool, unit float64) Element {
 	return Element{transformed: bent, valueAt: func(x []float64) (float64, []float64) {
 		row := make([]float64, len(x))
@@ -129,8 +130,8 @@ func (e *Estimate) withBelief(x Element) Element {
 	return x
 }
 
-// watts is the largest heat of a joint or feed in the steps with readings. Its two conductors
-// need not carry the same current.
+// watts returns the largest heat of a joint or feed in the steps with readings, W. Its two
+// conductors may carry different currents.
 func (e *Estimate) watts(x *Element) (most float64) {
 	at := map[run.Rail]int{}
 	for rail := run.Plus; x.transformed && rail <= run.Minus; rail++ {
@@ -152,8 +153,8 @@ func (e *Estimate) watts(x *Element) (most float64) {
 	return most
 }
 
-// minRectangularShare is the least share of a variance for which a rectangular part of an error
-// is kept apart.
+// minRectangularShare is the least part of a variance for which an error with a rectangular
+// distribution is treated as such; smaller ones count as normal.
 const minRectangularShare = 0.03
 
 // rectangularParts returns the half-widths of the largest rectangular parts of an element's
@@ -174,7 +175,7 @@ func (e *Estimate) rectangularParts(along []float64, deviation float64) (most [l
 	return most
 }
 
-// amps is the largest current through a conductor in the steps with readings.
+// amps returns the largest current through a conductor in the steps with readings, A.
 func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
 	for _, s := range e.Problem.Solvers[:e.Problem.ReadSteps] {
@@ -183,7 +184,7 @@ func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	return most
 }
 
-// AmpsIn is the absolute current of a conductor in one solved step.
+// AmpsIn returns the current of a conductor in one solved step, without sign, A.
 func AmpsIn(s *ladder.Solver, kind run.Kind, index int, rail run.Rail) float64 {
 	switch kind {
 	case run.KindJoint:
@@ -213,7 +214,7 @@ func (e *Estimate) describeProfiles() {
 	}
 }
 
-// band writes the half-width of the band of a reel in step k, V, by pixel.
+// band writes the half-width of the 95 % band of a reel's pair voltages in step k, V, by pixel.
 func (e *Estimate) band(k, reel int, band []float64) {
 	p := e.Problem
 	lastPixel, lastHalf := 0, 0.0

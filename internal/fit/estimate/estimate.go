@@ -1,11 +1,9 @@
 // Package estimate estimates the resistances of a run from its readings, with their
 // uncertainties.
 //
-// An Estimate is the best explanation of the readings (package search), described by element: how
-// large each resistance is, how uncertain it is in either direction, and which readings determine
-// it.
-//
-// The package knows no limits and gives no verdicts.
+// An Estimate describes the best explanation of the readings (package search) by element: its
+// resistance, its uncertainty in either direction, and the readings that determine it. Limits and
+// verdicts are for the caller.
 package estimate
 
 import (
@@ -50,9 +48,9 @@ type Element struct {
 
 	Belief    verdict.Belief // on the element's own scale, see Ohms and Scale
 	Known     bool           // determined by the readings
-	RailKnown bool           // the readings tell its rails apart
-	Amps      float64        // largest current in the steps with readings
-	Watts     float64        // largest heat of a joint's or feed's conductors in the steps with readings
+	RailKnown bool           // the readings determine each of its rails
+	Amps      float64        // A, largest current in the steps with readings
+	Watts     float64        // W, largest heat of a joint's or feed's conductors in the steps with readings
 
 	Open       bool    // held open: nothing else explains the readings as well
 	LowerBound float64 // Ω, of an open element: the least resistance that it can have
@@ -113,12 +111,12 @@ func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Problem
 	return e, nil
 }
 
-// maxAlternatives is how many alternatives are computed.
+// maxAlternatives is the largest number of alternatives that are computed.
 const maxAlternatives = 4
 
 // Alternatives returns estimates under other assumptions that explain the readings about as well:
-// of two readings that contradict each other, either may be wrong; a reel may be dark. What the
-// estimates do not agree on is unknown. An alternative that cannot be fitted is left out.
+// of two readings that contradict each other, either may be wrong; a reel may be dark. A value on
+// which the estimates disagree is unknown. An alternative that cannot be fitted is left out.
 func (e *Estimate) Alternatives() (list []*Estimate) {
 	for _, other := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
 		rival, err := MakeWith(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
@@ -136,7 +134,7 @@ func (e *Estimate) describeFit(o *search.Outcome) {
 	e.Fit = assessment.Fit{Converged: o.Fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chisquared.Tail(squares, n)}
 	if !slices.ContainsFunc(e.Problem.Observations, func(o model.Observation) bool { return !o.Excluded }) {
-		// No readings: the fit says nothing.
+		// Without readings the fit only reproduces the priors.
 		e.Fit = assessment.Fit{PValue: math.NaN()}
 		return
 	}
@@ -145,7 +143,7 @@ func (e *Estimate) describeFit(o *search.Outcome) {
 	}
 }
 
-// deviation is the posterior standard deviation of a linear function of the unknowns.
+// deviation returns the posterior standard deviation of a linear function of the unknowns.
 func (e *Estimate) deviation(row []float64) float64 {
 	return e.Inflation * math.Sqrt(math.Max(matrix.Quadratic(e.Covariance, row), 0))
 }
@@ -176,8 +174,8 @@ func (e *Estimate) describeMistakes() error {
 	return nil
 }
 
-// mistakeSigmas is how many standard deviations a mistake must change a reading by for the
-// reading to be marked.
+// mistakeSigmas is the change of a reading by a mistake, in standard deviations, above which the
+// reading is marked.
 const mistakeSigmas = 5.0
 
 func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {

@@ -103,7 +103,7 @@ func TestGainErrorsStayInTheInterval(t *testing.T) {
 	want := (0.005*0.005 + 0.015*0.015) / 3
 	// Of the two feeds only near is read at both its ends, so that it is that quotient.
 	more := feedVariances(t, r, list)[0] - feedVariances(t, &exact, list)[0]
-	// What is known of the loads beforehand says a little of the clamp's gain.
+	// The priors of the loads give a little information on the clamp's gain.
 	if more < 0.8*want || more > 1.1*want {
 		t.Errorf("gains add %.3g to the relative variance, want %.3g (%.2f)", more, want, more/want)
 	}

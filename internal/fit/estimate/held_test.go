@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// thorough is stock read at its far end too, and amid each reel, so that each is known by
-// readings of its own and held to be like the others.
+// thorough is stock with readings at the far end and in the middle of each reel too, so that the
+// readings of each reel and its foil prior determine it.
 func thorough(t *testing.T, reel int, thinner float64) (stated *run.Run, list []reading.Reading) {
 	t.Helper()
 	stated, list = modeltest.Cornice()
@@ -52,7 +52,7 @@ func TestNoRiseAtEstimate(t *testing.T) {
 		if !ok || math.Abs(rise) > 0.01 {
 			t.Errorf("%s %d held where it is: settled %v, a rise of %g", x.Kind, x.Index, ok, rise)
 		}
-		// Near by the parabola holds, so that no other fit is asked.
+		// Near the estimate the parabola holds, and no further fit is made.
 		if _, straight := e.checkParabola(x, x.Belief.Mean+x.Belief.Deviation/4); !straight {
 			t.Errorf("%s %d is not straight a quarter of a deviation off", x.Kind, x.Index)
 		}

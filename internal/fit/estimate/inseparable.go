@@ -20,12 +20,12 @@ type Group struct {
 
 const (
 	// maxPartialCorrelation is the partial correlation below which two elements belong to one group:
-	// what one has more, the other has less.
+	// a larger value of one then goes with a smaller value of the other.
 	maxPartialCorrelation = -0.7
 	// maxSumDeviation is the largest ratio of the standard deviation of the sum to that of each
 	// element.
 	maxSumDeviation = 0.4
-	// minWholePart is the weight from which an element counts fully.
+	// minWholePart: where all weights are at least this, all are set to 1.
 	minWholePart = 0.8
 )
 
@@ -66,8 +66,8 @@ func (e *Estimate) Inseparable(elements []int) []Group {
 	return groups
 }
 
-// loopOhms is an element's loop resistance, Ω, a reel's over its whole copper, with its
-// derivatives.
+// loopOhms returns an element's loop resistance, Ω, and its derivatives by the unknowns. For a reel
+// it is that of all its copper.
 func (e *Estimate) loopOhms(x *Element) (row []float64, ohms float64) {
 	by := 1.0
 	mean, row := x.valueAt(e.X)

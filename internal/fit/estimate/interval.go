@@ -7,19 +7,19 @@ import (
 )
 
 const (
-	// maxEndFits is how many fits the search for one end of an interval may use, endTolerance how
-	// close to it, in standard deviations, the search ends.
+	// maxEndFits is the largest number of fits in the search for one end of an interval. The search
+	// ends within endTolerance of it, in standard deviations.
 	maxEndFits   = 5
 	endTolerance = 0.1
 	// maxExpansion is the largest factor on the distance from the estimate between two trials.
 	maxExpansion = 4.0
 )
 
-// IntervalEnd is the lower or upper end of the interval of element i with the given coverage, on
-// its own scale. Where the sum of squares is a parabola it is that of the belief. Otherwise it is
-// where the least sum of squares with the element held there has risen as much as a parabola
-// would (likelihood ratio; Venzon and Moolgavkar, Appl. Stat. 37 (1988) 87); +Inf where that is
-// nowhere.
+// IntervalEnd returns the lower or upper end of the interval of element i with the given coverage,
+// 0 to 1, on the element's own scale. Where the sum of squares is a parabola it is the end of the
+// belief's interval. Otherwise it is the value at which the least sum of squares with the element
+// held there is as high as that parabola at its end (profile likelihood; Venzon and Moolgavkar,
+// Appl. Stat. 37 (1988) 87). It is +Inf where the sum does not rise that much.
 func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 	x := &e.Elements[i]
 	low, high := x.Belief.Interval(coverage)
@@ -46,8 +46,8 @@ func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 	return end
 }
 
-// searchEnd finds where the square root of the rise of the sum of squares equals wanted,
-// starting from first; false where fits do not converge.
+// searchEnd returns the value at which the square root of the rise of the sum of squares, over the
+// inflation, equals wanted. It starts at first. ok is false where fits do not converge.
 func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64) (at float64, ok bool) {
 	at = first
 	base := math.Max(x.Belief.Mean, 0)

@@ -29,14 +29,14 @@ func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 		}
 		low, high := x.Belief.Interval(0.95)
 		for _, above := range []bool{false, true} {
-			at, promised := e.IntervalEnd(i, 0.95, above), low
+			at, predicted := e.IntervalEnd(i, 0.95, above), low
 			if above {
-				promised = high
+				predicted = high
 			}
 			if at <= 0 || math.IsInf(at, 1) {
 				continue
 			}
-			if math.Abs(at-promised) > 0.02*promised {
+			if math.Abs(at-predicted) > 0.02*predicted {
 				bent++
 			}
 			least := math.Inf(1)
@@ -46,7 +46,7 @@ func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 				}
 			}
 			if rise := least - e.Sum; rise < 3.84*0.9 || rise > 3.84*1.5 {
-				t.Errorf("%s %d ends at %g (%g by the covariance), where the sum has risen by %g", x.Kind, x.Index, at, promised, rise)
+				t.Errorf("%s %d ends at %g (%g by the covariance), where the sum has risen by %g", x.Kind, x.Index, at, predicted, rise)
 			}
 		}
 	}

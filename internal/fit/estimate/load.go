@@ -6,7 +6,7 @@ import (
 	"ohmkeep/internal/fit/model"
 )
 
-// DarkReel is the index of the reel that the estimate takes to stay dark, negative for none.
+// DarkReel returns the index of the reel that is assumed to stay dark, negative for none.
 func (e *Estimate) DarkReel() int { return e.Problem.DarkReel }
 
 // Load returns the ratio of the pixels' current in a step, by its index in the run, to that in

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Readings and currents of an estimate are those of its own fit, whatever was tried after it.
+// Readings and currents of an estimate are those of its own fit, also after further trial fits.
 func TestEstimateKeepsItsOwnFit(t *testing.T) {
 	r, list := modeltest.OpenFeeds([2]int{1, int(run.Minus)})
 	e, err := Make(r, list)

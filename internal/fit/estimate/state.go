@@ -10,8 +10,8 @@ import (
 )
 
 // FittedState is the fitted run in one step: the parameters of the network at the temperature of
-// the readings, and the adjustment of its pixels. An open conductor is 100 kΩ in it, and one that
-// is estimated below zero is zero.
+// the readings, and the adjustment of its pixels. In it an open conductor has 100 kΩ, and one
+// whose estimate is below zero has 0 Ω.
 type FittedState struct {
 	Parameters ladder.Parameters
 	Adjust     pixel.Adjust

@@ -49,9 +49,9 @@ func TestFittedStateReproducesFit(t *testing.T) {
 	}
 }
 
-// Draws have the fit's covariance: that of a feed's, a joint's and the scale's
-// differs by no more than four deviations of what so many draws can tell, they are
-// mirrored in pairs, and the same seed gives them again.
+// Draws have the fit's covariance: the variances of a feed, a joint and the current scale differ
+// by no more than four standard deviations of an estimate from that many draws. Draws come in
+// pairs of opposite sign, and the same seed gives the same draws.
 func TestDrawsHaveTheCovariance(t *testing.T) {
 	_, e := fittedCornice(t)
 	const n = 8000

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// stock gives the cornice's readings with one reel's copper thinner than stated.
+// stock returns the cornice's readings with one reel's copper thinner than stated.
 func stock(t *testing.T, reel int, thinner float64) (stated *run.Run, list []reading.Reading) {
 	t.Helper()
 	stated, list = modeltest.Cornice()

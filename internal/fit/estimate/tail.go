@@ -6,14 +6,14 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// maxTail limits the standard deviation of the logarithm of a belief's deviation: a factor of
-// five and more either way, twice in a hundred.
+// maxTail limits the standard deviation of the logarithm of a belief's deviation. At 0.8 the
+// deviation is wrong by more than a factor of five, either way, in about 4 % of cases.
 const maxTail = 0.8
 
-// tail is the standard deviation of the logarithm of an element's standard deviation, from its
-// covariance with each unknown. The variance that readings contribute is proportional to theirs,
-// which few readings leave uncertain (as in the formula of Welch and Satterthwaite, JCGM
-// 100:2008, G.4).
+// tail returns the standard deviation of the logarithm of an element's standard deviation. along
+// is the element's covariance with each unknown. The contribution of readings to the variance is
+// proportional to the variance of their noise, which is uncertain where there are few of them (as
+// in the formula of Welch and Satterthwaite, JCGM 100:2008, G.4).
 func (e *Estimate) tail(along []float64, deviation float64) float64 {
 	p := e.Problem
 	slopes := make([][2]float64, len(p.Noise)) // of the element's variance by the logarithms of each group's

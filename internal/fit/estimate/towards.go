@@ -8,9 +8,9 @@ import (
 )
 
 const (
-	// VerdictSigmas is how many standard deviations from the estimate the sum of squares is evaluated
-	// for a verdict, which does not depend on its shape further out. IntervalSigmas is the same for
-	// the end of a 95 % interval.
+	// VerdictSigmas is the largest distance from the estimate, in standard deviations, at which the
+	// sum of squares is evaluated for a verdict; its shape further out does not change a verdict.
+	// IntervalSigmas is the same for the end of a 95 % interval.
 	VerdictSigmas  = 8.0
 	IntervalSigmas = 2.0
 	// parabolaTolerance is the relative difference between the sum of squares and that predicted by
@@ -19,12 +19,12 @@ const (
 )
 
 // BeliefTowards returns the belief in element i in the direction of a value in ohms (per metre
-// for a reel). The covariance at the best fit describes a parabola. Where little current crosses
-// a joint, or the joint itself limits the current, the sum of squares is not one. The element is
-// then held near the value, the other unknowns are fitted again, and the standard deviation
-// follows from the rise of the sum of squares (signed root of the likelihood ratio). It is +Inf
-// where the other value explains the readings as well. The sum is evaluated at most maxSigmas
-// standard deviations away.
+// for a reel). The covariance at the best fit describes the sum of squares as a parabola. That is
+// wrong where little current crosses a joint, or where the joint itself limits the current. The
+// element is then held near the value, the other unknowns are fitted again, and the standard
+// deviation follows from the rise of the sum of squares (signed root of the likelihood ratio). It
+// is +Inf where the other value explains the readings as well. The sum is evaluated at most
+// maxSigmas standard deviations away.
 func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief {
 	x := &e.Elements[i]
 	b := x.Belief
@@ -58,8 +58,9 @@ func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief 
 // the other: a fit may converge at one value and not at another.
 var retryFactors = [...]float64{1, 0.93, 1.07}
 
-// riseTo returns the rise of the least sum of squares from the estimate, or from zero where that is
-// negative, to a value of an element, and the unknowns there; false where no fit is possible.
+// riseTo returns the rise of the least sum of squares from an element's estimate, or from zero
+// where that is negative, to another value of it, and the unknowns there. ok is false where no fit
+// is possible.
 func (e *Estimate) riseTo(x *Element, target float64, start []float64) (rise float64, at []float64, ok bool) {
 	base := e.Sum
 	if mean, _ := x.valueAt(e.X); mean < 0 {
@@ -85,7 +86,7 @@ func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, pa
 	offset := target - x.Belief.Mean
 	variance := matrix.Quadratic(e.Covariance, x.Row)
 	expected := offset * offset / variance
-	least, bound := math.Inf(1), p.BoundSum(e.X) // the covariance knows no bounds
+	least, bound := math.Inf(1), p.BoundSum(e.X) // the covariance is that without bounds
 	parabolic = true
 	try := func(along []float64, variance float64, differs func(rise float64) bool) {
 		at := append([]float64(nil), e.X...)

@@ -21,9 +21,9 @@ type Part struct {
 	Known  bool
 }
 
-// Without returns how an element would be known without some readings, by index. Readings that
-// were not used count for nothing. It removes their rows from the linear model at the fit; a new
-// fit may differ where much is lost.
+// Without returns what would be known of an element without some readings, by index. It ignores
+// readings that were not used. It removes their equations from the linear model at the fit; a new
+// fit may differ where much information is lost.
 func (e *Estimate) Without(element int, readings []int) Part {
 	p, x := e.Problem, &e.Elements[element]
 	fit := e.X
@@ -84,7 +84,7 @@ func (e *Estimate) Without(element int, readings []int) Part {
 type Source int
 
 const (
-	Digits          Source = iota // noise and rounding of the readings, and the division between rails
+	Digits          Source = iota // noise and rounding of the readings, and the prior of the division between rails
 	Meters                        // the meters' common gain and offset errors
 	Pixels                        // the pixels' currents and the duty
 	Temperature                   // of the copper

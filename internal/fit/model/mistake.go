@@ -12,8 +12,9 @@ const (
 	StepsExchanged                    // steps A and B were each read while the other one was lit
 )
 
-// Mistake is an operator mistake. A and B of feeds are indices in the run. A and B of steps are
-// indices in Problem.Steps, but B of WrongLoad is one in the run.
+// Mistake is an operator mistake in taking readings. For FeedsSwapped A and B are indices of feeds
+// in the run. Otherwise they are indices of steps in Problem.Steps, except B of WrongLoad, which is
+// the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int

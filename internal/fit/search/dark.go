@@ -11,14 +11,16 @@ const (
 	// minMissingCurrent is the least part of the stated current that must be missing in every step
 	// before a dark reel is considered.
 	minMissingCurrent = 0.15
-	// darkPenalty is added to the cost for a dark reel: rare, since whoever reads sees it.
+	// darkPenalty is added to the cost for a dark reel. It is rare, since the operator sees a dark
+	// reel.
 	darkPenalty = 6.0
 )
 
-// tryDarkReels keeps as alternatives the dark reels that explain the readings about as well as the
-// best explanation. It considers them where the pixels draw less than stated in every lit step,
-// and a reel where the missing part is nearer to its own than to nothing. Between two feeds a dark
-// reel changes little but the total, and then the current of its joints is not known.
+// tryDarkReels tests whether a reel that stays dark explains the readings about as well as the best
+// explanation, and keeps such reels as alternatives. It does so where the pixels draw less than
+// stated in every lit step. A reel is tested where the missing part of the current is nearer to
+// that reel's share than to zero. A dark reel between two feeds changes little except the total
+// current, and leaves the current of its joints unknown.
 func (h *hypothesis) tryDarkReels(fit *leastsquares.Fit) {
 	drawn := h.drawnPart(fit)
 	if h.DarkReel != model.Absent || drawn > 1-minMissingCurrent {
@@ -39,8 +41,8 @@ func (h *hypothesis) tryDarkReels(fit *leastsquares.Fit) {
 	h.DarkReel = model.Absent
 }
 
-// drawnPart is the greatest part of its stated current that a lit step with readings draws; 1
-// where no step is lit.
+// drawnPart returns the largest ratio of fitted to stated current of the lit steps with readings;
+// 1 without such steps.
 func (h *hypothesis) drawnPart(fit *leastsquares.Fit) float64 {
 	common, most := 0.0, math.Inf(-1)
 	for i, u := range h.Unknowns {
@@ -57,8 +59,8 @@ func (h *hypothesis) drawnPart(fit *leastsquares.Fit) float64 {
 	return math.Exp(common + most)
 }
 
-// currentShare is a reel's part of the pixels of the run, weighted with the current of their
-// channels.
+// currentShare returns a reel's part of the current of the run's pixels, with all channels at one
+// level.
 func (h *hypothesis) currentShare(reel int) float64 {
 	own, all := 0.0, 0.0
 	for i, r := range h.Run.Reels {

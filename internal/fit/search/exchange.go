@@ -13,23 +13,25 @@ const (
 	// maxAlternativeCost is how much the penalised cost of an alternative may exceed that of the best
 	// explanation: a likelihood ratio of 90. Neither is then reported as certain.
 	maxAlternativeCost = 9.0
-	// maxReplaced is how many excluded readings may be blamed on one other reading.
+	// maxReplaced is the largest number of excluded readings for which another reading is tried as
+	// the wrong one.
 	maxReplaced = 8
-	// maxCheapProducts is the work of one iteration, in multiplications, up to which every reading is
+	// maxCheapProducts is the number of multiplications in one iteration up to which every reading is
 	// tried.
 	maxCheapProducts = 2_000_000
 	// After screeningIterations a trial is dropped where its cost is still higher by
 	// maxScreeningCost: the wrong reading is in the fit.
 	screeningIterations = 5
 	maxScreeningCost    = 1000.0
-	// maxExtraOutliers is how many more readings an exchange may exclude.
+	// maxExtraOutliers is the largest number of further readings that an exchange may exclude.
 	maxExtraOutliers = 2
 )
 
-// tryExchanges tests whether other readings are the wrong ones. Of two readings that contradict
-// each other either may be wrong. At a joint with several readings, the wrong one may have stayed
-// in the fit and excluded the good ones. Each reading that shares a point with excluded ones is
-// tried in their place. Explanations of nearly the same cost are kept as alternatives.
+// tryExchanges tests whether other readings than the excluded ones are wrong. Of two readings that
+// contradict each other either may be wrong. Where a joint has several readings, the good ones may
+// have been excluded because of a wrong one that stayed in the fit. Each reading that shares a
+// point with excluded ones is excluded instead of them on trial. Explanations of nearly the same
+// cost are kept as alternatives.
 func (h *hypothesis) tryExchanges(fit *leastsquares.Fit) *leastsquares.Fit {
 	h.alternatives = nil
 	n := h.excludedCount()

@@ -7,9 +7,9 @@ import (
 	"testing"
 )
 
-// One wrong reading stayed in the fit, and good ones beside it were excluded instead. The wrong
-// one replaces up to four of them. A reading out of its meter's range stays excluded and does not
-// count.
+// One wrong reading stayed in the fit, and up to four good ones near it were excluded. After the
+// exchange the wrong one is excluded and the good ones are not. A reading out of its meter's range
+// stays excluded and does not count.
 func TestTryExchanges(t *testing.T) {
 	const wrong, barred = 11, 27 // north.start+ in the second and the last step, as 3 and 19 in others
 	for _, c := range []struct {

@@ -70,9 +70,9 @@ func (h *hypothesis) withOpenIfBetter(first *leastsquares.Fit, plain candidate) 
 	return h.Solve(plain.fit.X)
 }
 
-// withoutNeedlessOpens releases each open conductor without which a sound one explains the
-// readings about as well. A bad plus and an open minus may give the same readings, and a fit that
-// starts at a sound joint finds only the second.
+// withoutNeedlessOpens releases each open conductor where a sound one explains the readings about
+// as well. A bad plus and an open minus may give the same readings, and a fit that starts at a
+// sound joint finds only the open minus.
 func (h *hypothesis) withoutNeedlessOpens(fit *leastsquares.Fit) *leastsquares.Fit {
 	for i := 0; i < len(h.open); {
 		c := h.open[i]
@@ -91,11 +91,11 @@ func (h *hypothesis) withoutNeedlessOpens(fit *leastsquares.Fit) *leastsquares.F
 	return fit
 }
 
-// fewWrongReadings is how many outliers are accepted before an open conductor is suspected: two, or
-// one in a hundred readings. An open conductor affects every reading behind it.
+// fewWrongReadings returns the number of outliers up to which no open conductor is suspected: two,
+// or one in a hundred readings. An open conductor affects every reading behind it.
 func (h *hypothesis) fewWrongReadings() int { return max(2, len(h.Observations)/100) }
 
-// penalisedCost is the cost plus the penalties of the present assumptions.
+// penalisedCost returns the cost plus the penalties of the present assumptions.
 func (h *hypothesis) penalisedCost(fit *leastsquares.Fit) float64 {
 	sum := h.cost(fit) + outlierSigmas*outlierSigmas*float64(h.excludedCount())
 	sum += openPenalty*float64(len(h.open)) + mistakePenalty*float64(len(h.mistakes))
@@ -105,7 +105,7 @@ func (h *hypothesis) penalisedCost(fit *leastsquares.Fit) float64 {
 	return sum
 }
 
-// excludedCount is the number of readings excluded by the search.
+// excludedCount returns the number of readings excluded by the search.
 func (h *hypothesis) excludedCount() int {
 	n := 0
 	for _, o := range h.Observations {

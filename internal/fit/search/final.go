@@ -32,13 +32,13 @@ func (h *hypothesis) solveLonger(fit *leastsquares.Fit) *leastsquares.Fit {
 	return best
 }
 
-// initialIterations is enough for readings without gross errors. With gross errors a close fit is
-// of no use.
+// initialIterations is enough for a fit to readings without gross errors. With gross errors the fit
+// need not converge.
 const initialIterations = 15
 
 // removeFoilPriorsOfUnread removes the foil priors of reels that their own readings do not
-// determine. Such a reel may be of another stock, and that must not change the estimate of the
-// joint beside it. It returns a start for the fit without these priors; nil where none was
+// determine. Such a reel may be from another production batch, and that must not change the
+// estimate of the joint beside it. It returns a start for the fit without these priors; nil where none was
 // removed.
 func (h *hypothesis) removeFoilPriorsOfUnread(fit *leastsquares.Fit) (start []float64) {
 	if fit.Covariance == nil {

@@ -14,10 +14,10 @@ const (
 	mistakePenalty = outlierSigmas * outlierSigmas
 	// minMistakeGain is how much a mistake must lower the cost of a first fit to be examined further.
 	minMistakeGain = 25.0
-	// maxMistakes is how many mistakes are looked for.
+	// maxMistakes is the largest number of mistakes in one set of readings.
 	maxMistakes = 2
-	// loadSigmas is how many standard deviations a step's current may differ from the other steps'
-	// before another load is considered.
+	// loadSigmas is the difference between a step's current and the other steps', in prior standard
+	// deviations, above which another load is considered.
 	loadSigmas = 3.0
 )
 

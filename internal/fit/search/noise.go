@@ -13,8 +13,8 @@ const (
 	// studentFreedom is the degrees of freedom of the Student distribution used for the noise while
 	// outliers may still be among the readings.
 	studentFreedom = 5.0
-	// maxNoiseRounds is how often noise and resistances are fitted in turn at the most.
-	// noiseTolerance is the change of the logarithm of a standard deviation that ends it.
+	// maxNoiseRounds is the largest number of times that noise and resistances are fitted in turn.
+	// This ends where the logarithm of no standard deviation changes by more than noiseTolerance.
 	maxNoiseRounds = 6
 	noiseTolerance = 0.05
 )
@@ -85,8 +85,8 @@ func (h *hypothesis) updateNoise(fit *leastsquares.Fit, freedom float64) bool {
 	return false
 }
 
-// cost is minus twice the logarithm of a fit's likelihood, with the noise that fits its residuals
-// best instead of the noise used in the fit.
+// cost returns minus twice the logarithm of a fit's likelihood, with the noise that fits its
+// residuals best instead of the noise used in the fit.
 func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
 	sum := fit.SumSquares
 	for i := range h.Observations {

@@ -12,9 +12,8 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// An open conductor needs a hypothesis of its own: the sum of squares has two minima, one at a
-// high resistance and one at an open conductor. A fit that starts at a sound joint stops at the
-// first.
+// Open conductors are tested separately, because the sum of squares has two minima: one at a high
+// resistance and one at an open conductor. A fit that starts at a sound joint ends at the first.
 const (
 	// openCandidateOhms is the loop resistance, Ω, from which an element is tested for an open
 	// conductor although the readings are explained. A feed is tested from twice its stated
@@ -23,10 +22,10 @@ const (
 	// minOpenGain is how much an open conductor must lower the cost where the fit gives no high
 	// resistance: 10 is a likelihood ratio of 150.
 	minOpenGain = 10.0
-	// maxOpenCost is how much it may raise the cost where the element has openCandidateOhms or more:
-	// an open conductor describes the same readings with one unknown less.
+	// maxOpenCost is the largest increase of the cost with which a conductor of an element above
+	// openCandidateOhms is still taken as open: that explains the readings with one unknown less.
 	maxOpenCost = 2.0
-	// openSigmas is how many standard deviations such an element must lie above zero.
+	// openSigmas is the number of standard deviations by which such an element must be above zero.
 	openSigmas = 1.6
 	// maxReelRatio bounds the ratio of a reel's resistance to its stated one, either way (common
 	// practice, no source).
@@ -176,7 +175,8 @@ func (h *hypothesis) exceedsMeterError(c OpenConductor) bool {
 	})
 }
 
-// costAsStated is the cost with both rails of an element held at their stated values.
+// costAsStated returns the cost with both rails of an element held at their stated values; +Inf
+// where that cannot be fitted.
 func (h *hypothesis) costAsStated(c OpenConductor, fit *leastsquares.Fit) float64 {
 	near := append([]float64(nil), fit.X...)
 	for _, at := range h.Splits[c.Split].Rails {
@@ -195,8 +195,8 @@ func (h *hypothesis) costAsStated(c OpenConductor, fit *leastsquares.Fit) float6
 	return cost
 }
 
-// tryOpen fits with one more conductor open, starting from the given fit, with at most so many
-// iterations. A wrong candidate shows a high cost within a few iterations.
+// tryOpen fits with one more conductor open, starting from the given fit, with at most the given
+// number of iterations. A wrong candidate has a high cost after a few iterations.
 func (h *hypothesis) tryOpen(c OpenConductor, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
 	h.holdOpen(c)
 	defer h.release(c)
@@ -217,8 +217,8 @@ func (h *hypothesis) release(c OpenConductor) {
 	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = false, false
 }
 
-// lowerBound is the least resistance, Ω, that an open conductor can have: there the sum of
-// squares has risen by that of a 95 % interval.
+// lowerBound returns the lower end of the 95 % interval of an open conductor, Ω: the resistance at
+// which the sum of squares is 3.84 higher.
 func (h *hypothesis) lowerBound(c OpenConductor, fit *leastsquares.Fit) float64 {
 	const rise = verdict.Coverage95 * verdict.Coverage95
 	defer delete(h.HeldValue, c.Unknown)

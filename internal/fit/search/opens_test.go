@@ -13,8 +13,8 @@ import (
 	"testing"
 )
 
-// Each open conductor is found with its rail. Its lower bound is where the sum of squares has
-// risen by that of a 95 % interval. No conductor stays held afterwards.
+// Each open conductor is found with its rail. At its lower bound the sum of squares is 3.84 higher
+// than at the fit. Afterwards no conductor is held.
 func TestOpenConductorsAreFound(t *testing.T) {
 	const near, far = 0, 1
 	for _, open := range [][][2]int{

@@ -8,8 +8,8 @@ import (
 )
 
 // A reading is excluded where it differs from the value predicted by the others by more than
-// outlierSigmas standard deviations, and readmitted below readmitSigmas once worse outliers are
-// excluded. One good reading in 16,000 lies beyond four.
+// outlierSigmas standard deviations. Once worse outliers are excluded, it is readmitted below
+// readmitSigmas. One good reading in 16,000 differs by more than four.
 const (
 	outlierSigmas = 4.0
 	readmitSigmas = 3.5
@@ -47,8 +47,8 @@ func (h *hypothesis) withoutOutliers(fit *leastsquares.Fit) (*leastsquares.Fit, 
 	return h.readmit(fit)
 }
 
-// largestResidual returns the reading that differs most from the value predicted by the others,
-// in standard deviations.
+// largestResidual returns the largest difference of a reading from the value predicted by the
+// others, in standard deviations, and the reading's index; −1 without readings.
 func (h *hypothesis) largestResidual(fit *leastsquares.Fit) (z float64, at int) {
 	at = -1
 	for i := range h.Observations {
@@ -87,7 +87,7 @@ func (h *hypothesis) withoutGrossErrors() (*leastsquares.Fit, error) {
 	return h.Solve(robust.X)
 }
 
-// robustRounds is how often a robust fit and its noise are computed in turn.
+// robustRounds is the largest number of times that a robust fit and its noise are computed in turn.
 const robustRounds = 3
 
 // readmit returns the excluded readings within readmitSigmas to the fit.

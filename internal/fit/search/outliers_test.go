@@ -7,8 +7,8 @@ import (
 	"ohmkeep/internal/fit/model/modeltest"
 )
 
-// A reading out of its meter's range is excluded for good and does not count as an outlier when
-// open conductors are weighed.
+// A reading out of its meter's range is excluded for good and does not count as an outlier in the
+// test for open conductors.
 func TestOutOfRangeReadingsAreNoOutliers(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list[9].Value *= 1000

@@ -53,7 +53,7 @@ func (h *hypothesis) best() (*Outcome, error) {
 	for i, c := range h.open {
 		h.open[i].LowerBound = h.lowerBound(c, fit)
 	}
-	// The trials above changed states and predictions: compute them again at this fit.
+	// The fits above changed states and predictions, so they are computed again at this fit.
 	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
 		return nil, err
 	}
@@ -81,14 +81,14 @@ func (h *hypothesis) readmitAgreeing(fit *leastsquares.Fit) *leastsquares.Fit {
 	return fit
 }
 
-// Alternative is another explanation of the readings: others are wrong, or a reel is dark.
+// Alternative is another explanation of the readings: other readings are wrong, or a reel is dark.
 type Alternative struct {
-	Excluded []bool // by observation; nil where none is
+	Excluded []bool // by observation: excluded as wrong; nil for none
 	DarkReel int    // index of a reel that stays dark in every step; model.Absent for none
 }
 
-// BestUnder is Best with what an alternative assumes: its readings excluded for good, its reel
-// dark. It looks for no further alternatives.
+// BestUnder is Best under the assumptions of an alternative: its readings are excluded for good, and
+// its reel is dark. The outcome has no alternatives.
 func BestUnder(p *model.Problem, a Alternative) (*Outcome, error) {
 	for i, out := range a.Excluded {
 		o := &p.Observations[i]
