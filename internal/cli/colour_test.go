@@ -49,7 +49,7 @@ func TestColourUnproven(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
 	s.write("few.csv", "time,step,quantity,from,to,value,unit,meter\n2026-05-04T10:12:00Z,dark,voltage,left.start+,left.start-,5.08,V,bench\n")
-	s.do(`ohmkeep colour shelf.toml few.csv --step "white 20 %"`).exits(Unproven).prints("by the best estimate, but not enough readings to be sure")
+	s.do(`ohmkeep colour shelf.toml few.csv --step "white 20 %"`).exits(Unproven).prints("by the best estimate, but not enough readings to be")
 }
 
 func TestColourFaults(t *testing.T) {
