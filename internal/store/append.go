@@ -47,7 +47,7 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 		return 0, 0, err
 	}
 	n := 0
-	var unsound error // of the readings, not of the store
+	var unsound error // error of the readings, not of the store
 	err = s.db.Update(ctx, func(tx *sql.Tx) (err error) {
 		runID, err := tables.EnsureRun(ctx, tx, runName)
 		if err == nil {
@@ -104,7 +104,7 @@ func newAppender(ctx context.Context, tx *sql.Tx, runName string, run int64) (*a
 
 func (a *appender) close(ctx context.Context) error { return a.in.Close(ctx) }
 
-// add takes one more reading. Those of one moment stay together, where they come so.
+// add adds a reading. Consecutive readings of the same moment go into the same batch.
 func (a *appender) add(ctx context.Context, x reading.Reading) error {
 	if n := len(a.held); n >= batchSize && !x.Time.Equal(a.held[n-1].Time) {
 		if _, err := a.flush(ctx); err != nil {

@@ -15,7 +15,7 @@ import (
 // until the next one is read.
 type Block struct {
 	Channel   *Channel
-	Times     []int64           // ns since 1970 in UTC, never falling
+	Times     []int64           // ns since 1970 in UTC, not decreasing
 	Values    []float64         // SI; °C for temperatures; NaN-free, but see Qualities
 	Qualities []reading.Quality // nil where all are good
 }

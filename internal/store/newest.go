@@ -30,7 +30,7 @@ func (s *Store) Newest(ctx context.Context, runName string) ([]reading.Recorded,
 		if err != nil {
 			return err
 		}
-		at := map[Channel]int{} // by what does not change with the form of a number
+		at := map[Channel]int{} // by channel, whatever the form of its numbers
 		for _, x := range probed {
 			r, ok := found[x.ID]
 			if !ok {

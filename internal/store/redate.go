@@ -122,7 +122,7 @@ func (s *Store) RedateTo(ctx context.Context, runName string, since, until, to, 
 			return err
 		}
 		within := func(w tables.Written) bool { return w.At >= first && w.At <= last }
-		for _, of := range probed { // so that none moves twice
+		for _, of := range probed { // so that no reading moves twice
 			if _, err := tables.Requalify(ctx, tx, of, first, last, within, reading.ClockUncertain, true); err != nil {
 				return err
 			}
@@ -150,15 +150,15 @@ func (s *Store) RedateTo(ctx context.Context, runName string, since, until, to, 
 type bootDates struct {
 	n           int   // readings with an uncertain date
 	first, last int64 // their dates
-	right       int64 // of the earliest reading with a certain date: that less the time since the start …
-	since       int64 // … and how long after the start it was; 0 = there is none
-	fixed       int64 // how far readings of any start move; 0 = it follows from right
+	right       int64 // date of the machine's start, from the earliest reading with a certain date …
+	since       int64 // … and how long after the start that reading was taken; 0 = there is none
+	fixed       int64 // by how much all readings move; 0 = computed from right
 
-	moved, by int64 // readings that have moved, and how far
+	moved, by int64 // number of moved readings, and by how much
 }
 
-// minShift is a difference between two dates of a moment that a correction of the clock
-// makes. Readings are not moved by less.
+// minShift is the smallest shift by which readings are moved. Ordinary corrections of the clock
+// are smaller.
 const minShift = int64(2 * time.Second)
 
 // shift returns by how much a reading with an uncertain date is to be moved.

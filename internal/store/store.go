@@ -16,7 +16,7 @@
 //     applied by a command, not when the run file changes: a file may name another shunt
 //     because the sensor was replaced.
 //   - Pages are 1 KiB, because a commit writes two or three of them. The write-ahead log
-//     is filled to its full length at the start and never cut, and commits flush with
+//     is filled to its full length at the start and never truncated, and commits flush with
 //     fdatasync: 6.0 kB and one flush a commit of 16 readings on ext4 (test CommitCost),
 //     instead of 18.5 kB and two.
 //   - A commit is one row of the tail; 256 of them, or 65,536 readings, are folded into
@@ -29,8 +29,8 @@
 //     every table that holds them.
 //   - A reading's source is no part of its identity: importing what a probe has sent
 //     counts as duplicates. So does an export of corrected counts.
-//   - A store without a log is read over a connection that could write (and may not,
-//     query_only): only such a one removes SQLite's log and index again.
+//   - A store without a log is read over a connection with permission to write but with
+//     query_only set: only such a connection removes SQLite's log and index when it is closed.
 package store
 
 import (
@@ -42,7 +42,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Store is an open store. It may be used by several goroutines at once.
+// Store is an opened store. It may be used by several goroutines at once.
 type Store struct{ db *sqlitefile.DB }
 
 // Open opens the store at path for reading and writing, and creates it if it does not

@@ -12,7 +12,7 @@ import (
 // Bucket summarises a channel over a period.
 type Bucket struct {
 	From, To       time.Time // not before; before
-	N              int       // measured values; 0 = none, and Min, Mean and Max are not set
+	N              int       // number of measured values; 0: Min, Mean and Max are not set
 	Min, Mean, Max float64   // SI; °C for temperatures
 	Hourly         bool      // part of it is known only as hourly minimum, mean and maximum
 }

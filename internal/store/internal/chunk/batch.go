@@ -15,14 +15,14 @@ type Section struct {
 // MaxInBatch is how many records a batch holds at most.
 const MaxInBatch = 1 << 14
 
-// base is what moments are written against.
+// base holds the values that are subtracted from moments, clocks, zones and boots.
 type base struct {
 	at, unit, clock int64
 	zone, boot      int32
 }
 
-// AppendBatch appends sections in the rising order of their series to dst. There
-// is at least one, and none is empty.
+// AppendBatch appends sections to dst. They must be in ascending order of series, at least one,
+// and none empty.
 func AppendBatch(dst []byte, sections []Section) []byte {
 	from := len(dst)
 	first := sections[0].Records[0]
@@ -86,17 +86,17 @@ func SameMoments(a, b []Record) bool {
 	return true
 }
 
-// Batch reads a batch again and again: its memory is used for the next one.
+// Batch decodes batches. It reuses its memory for the next one.
 type Batch struct {
 	moments Moments
 	values  Values
 	records []Record
 }
 
-// Decode calls take for each section of a batch of n records that wanted accepts, in
-// their order; nil accepts all. identity returns that of a series; where it knows all of
-// the batch, it is damaged unless they are those that it was written for. The records
-// are good until take returns. An error of take ends it.
+// Decode calls take for each section of a batch of n records whose series wanted accepts, in
+// order; nil accepts all. identity returns the identity of a series. If all identities are known
+// and differ from those for which the batch was written, the error is ErrDamaged. The records are
+// valid until take returns. An error of take ends Decode.
 func (d *Batch) Decode(src []byte, n int, identity func(series int64) (id uint64, known bool),
 	wanted func(series int64) bool, take func(Section) error) error {
 	src, err := verified(src, 0)
@@ -122,16 +122,16 @@ func (d *Batch) Decode(src []byte, n int, identity func(series int64) (id uint64
 	return d.decode(b, sections, wanted, take)
 }
 
-// part is where a section lies in a batch.
+// part is the position of a section in a batch.
 type part struct {
 	series     int64
 	identity   uint64
 	n          int
-	ownMoments bool // its moments stand in the body
+	ownMoments bool // the section contains its moments; false: they are those of the one before
 	body       []byte
 }
 
-// outline finds the sections of a batch of n records without opening them.
+// outline returns the positions of the sections of a batch of n records without decoding them.
 func outline(src []byte, n int) (base, []part, error) {
 	if len(src) < 4 || n < 1 || n > MaxInBatch {
 		return base{}, nil, ErrDamaged
@@ -158,8 +158,8 @@ func outline(src []byte, n int) (base, []part, error) {
 }
 
 func (d *Batch) decode(b base, sections []part, wanted func(series int64) bool, take func(Section) error) error {
-	var moments []byte // of the last section that has its own
-	known := false     // they are decoded
+	var moments []byte // of the last section with its own
+	known := false     // moments are decoded
 	for _, s := range sections {
 		body := s.body
 		if s.ownMoments {
@@ -196,14 +196,14 @@ func (d *Batch) decode(b base, sections []part, wanted func(series int64) bool, 
 	return nil
 }
 
-// restore makes moments out of distances from the base.
+// restore adds the base to decoded moments.
 func (d *Batch) restore(b base) {
 	for i, x := range d.moments.At {
 		d.moments.At[i] = x*b.unit + b.at
 	}
 }
 
-// header reads integers off the front of a batch.
+// header reads integers from the front of a batch.
 type header struct {
 	src    []byte
 	failed bool

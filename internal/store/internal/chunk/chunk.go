@@ -16,10 +16,9 @@
 // Moments:
 //
 //	byte      flags: 1 zones, 2 clocks, 4 boots
-//	column    moments, ns since 1970-01-01 in UTC; never falling
+//	column    moments, ns since 1970-01-01 in UTC; not decreasing
 //	column    zones, seconds east of UTC (flag 1)
-//	column    clocks, ns by which the wall clock was ahead of the clock that counts
-//	          from the start of the machine (flag 2); wall − clock is the monotonic time
+//	column    clocks, wall clock minus time since the start of the machine, ns (flag 2)
 //	column    boots, the number of the start of the machine (flag 4); 0 = not known
 //	4 bytes   checksum
 //
@@ -29,9 +28,9 @@
 //	column    counts; or the lengths of the texts in bytes, and the texts (flag 1)
 //	column    qualities, the bits of reading.Quality (flag 2)
 //	column    ranks, which put readings of the same moment in order (flag 4)
-//	4 bytes   checksum, of the seed (8 bytes identity of the series, 4 bytes checksum
-//	          of the moments) and what stands before; so values never pass for those
-//	          of another place or of other moments
+//	4 bytes   checksum of the seed (8 bytes identity of the series, 4 bytes checksum
+//	          of the moments) and all bytes before it; so that values are never taken
+//	          for those of another place or of other moments
 //
 // Batch:
 //
@@ -80,7 +79,7 @@ type Record struct {
 	Quality reading.Quality
 }
 
-// MaxRecords is how many records a block of a series holds at most.
+// MaxRecords is the largest number of records in a block of a series.
 const MaxRecords = 4096
 
 const (
@@ -103,7 +102,7 @@ type Seed uint32
 
 // NewSeed returns the seed of the values of a series at the moments in a block.
 func NewSeed(identity uint64, moments []byte) Seed {
-	var sum [4]byte // a block too short has none, and is refused when it is opened
+	var sum [4]byte // zero for a block that is too short, which is refused when it is decoded
 	if n := len(moments) - 4; n >= 0 {
 		copy(sum[:], moments[n:])
 	}
@@ -117,7 +116,7 @@ func addIdentity(sum uint32, identity uint64) uint32 {
 	return crc32.Update(sum, castagnoli, b[:])
 }
 
-// seal appends the checksum of what was appended to dst from a place on.
+// seal appends the checksum of the bytes of dst from an offset on.
 func seal(dst []byte, from int, seed Seed) []byte {
 	return binary.LittleEndian.AppendUint32(dst, crc32.Update(uint32(seed), castagnoli, dst[from:]))
 }
@@ -137,15 +136,14 @@ func AppendMoments(dst []byte, records []Record) []byte {
 	return seal(appendMoments(dst, records, base{unit: 1}), from, 0)
 }
 
-// AppendValues appends the values of records to dst; of texts where the series
-// has no form.
+// AppendValues appends the values of records to dst: counts, or texts if texts is true.
 func AppendValues(dst []byte, records []Record, texts bool, seed Seed) []byte {
 	from := len(dst)
 	return seal(appendValues(dst, records, texts), from, seed)
 }
 
 func appendMoments(dst []byte, records []Record, b base) []byte {
-	var any Record // what differs from the base anywhere
+	var any Record // bits in which any record differs from the base
 	for _, r := range records {
 		any.Zone |= r.Zone ^ b.zone
 		any.Clock |= r.Clock ^ b.clock

@@ -5,8 +5,8 @@ import (
 	"ohmkeep/internal/store/internal/column"
 )
 
-// Moments are the moments of a block as columns. A column that is all zero is
-// nil. Decoding into the same Moments again uses its memory again.
+// Moments are the moments of a block as columns. A column that is all zero is nil. Decoding into
+// the same Moments reuses its memory.
 type Moments struct {
 	At, Zones, Clocks, Boots []int64
 
@@ -24,7 +24,7 @@ type Values struct {
 	memory [3][]int64
 }
 
-// Decode takes the moments of n records out of a block.
+// Decode decodes the moments of n records. The error is ErrDamaged.
 func (m *Moments) Decode(src []byte, n int) error {
 	src, err := verified(src, 0)
 	if err != nil {
@@ -33,9 +33,8 @@ func (m *Moments) Decode(src []byte, n int) error {
 	return checkEnd(m.decode(src, n))
 }
 
-// DecodeUntil takes moments of n records out of a block, without zones, clocks
-// and boots. It may stop behind the last moment that is wanted; the rest then
-// repeats one beyond it.
+// DecodeUntil decodes the moments of n records without zones, clocks and boots. It may stop after
+// the moment last; the others are then set to a later moment.
 func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
 	src, err := verified(src, 0)
 	if err != nil {
@@ -52,7 +51,7 @@ func (m *Moments) DecodeUntil(src []byte, n int, last int64) error {
 	return nil
 }
 
-// Decode takes the values of n records out of a block.
+// Decode decodes the values of n records. The error is ErrDamaged.
 func (v *Values) Decode(src []byte, n int, seed Seed) error {
 	src, err := verified(src, seed)
 	if err != nil {
@@ -95,7 +94,7 @@ func (v *Values) decode(src []byte, n int) ([]byte, error) {
 	return c.src, c.err
 }
 
-// columns takes columns one by one off the front of bytes.
+// columns decodes columns one after the other.
 type columns struct {
 	src    []byte
 	n      int
@@ -130,7 +129,7 @@ func (c *columns) next(there bool) []int64 {
 	return v
 }
 
-// reuse returns the memory for the next column.
+// reuse returns memory of an earlier column for the next one.
 func (c *columns) reuse() []int64 {
 	if c.err != nil {
 		return nil
@@ -142,7 +141,7 @@ func (c *columns) reuse() []int64 {
 	return (*memory)[:c.n]
 }
 
-// at returns a number of a column that may be left out.
+// at returns number i of a column, or 0 if the column is nil.
 func at(v []int64, i int) int64 {
 	if v == nil {
 		return 0
@@ -150,7 +149,7 @@ func at(v []int64, i int) int64 {
 	return v[i]
 }
 
-// AppendRecords combines moments and values to records.
+// AppendRecords combines moments and values into records and appends them to dst.
 func AppendRecords(dst []Record, m *Moments, v *Values) []Record {
 	for i, moment := range m.At {
 		r := Record{

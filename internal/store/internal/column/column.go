@@ -51,9 +51,9 @@ const (
 
 const (
 	allZero        = 63 // the k of a block without bits
-	maxZeros       = 24 // zeros before the one that begin an escaped residual
-	slopeBits      = 16 // bits of a slope behind the point
-	interceptShift = 12 // by how many bits less an intercept has
+	maxZeros       = 24 // number of zeros that begins an escaped residual
+	slopeBits      = 16 // fractional bits of a slope
+	interceptShift = 12 // fractional bits of a slope less those of an intercept
 	half           = 1 << (slopeBits - 1)
 )
 

@@ -19,8 +19,8 @@ func Decode(v []int64, src []byte) (rest []byte, err error) {
 	return r.src, r.err
 }
 
-// DecodeUntil is Decode for a column whose numbers never fall. It may stop behind
-// the last number that is wanted; the rest is then math.MaxInt64.
+// DecodeUntil is Decode for a column whose numbers do not decrease. It may stop after the number
+// last; the others are then math.MaxInt64.
 func DecodeUntil(v []int64, src []byte, last int64) error {
 	r := reader{src: src}
 	u := r.begin(v)
@@ -136,8 +136,8 @@ func (r *reader) block(u []int64) {
 	}
 }
 
-// maxWindowK is the largest k of which any residual without an escape fits the window
-// when it has been filled from within a byte: 56 bits less 7.
+// maxWindowK is the largest k for which any residual without an escape fits into a window that
+// was refilled from the middle of a byte: 56 bits less 7.
 const maxWindowK = 56 - 7 - maxZeros
 
 // rice reads residuals.
@@ -165,9 +165,9 @@ func (r *reader) rice(u []int64, k uint) {
 	r.src = r.src[(at+7)/8:]
 }
 
-// riceWindow reads residuals up to the first that is escaped or within the last bytes.
-// It returns how many, and where it stands. Each refill of the window, which holds
-// the next bits from the top, gives 56 bits or more: enough for any residual.
+// riceWindow decodes residuals up to the first that is escaped or within the last bytes. It
+// returns their number and the position in bits. The window holds the next bits, the first one
+// highest. Each refill gives 56 bits or more, enough for any residual.
 func riceWindow(u []int64, src []byte, at int, k uint) (n, bits int) {
 	skip := uint(at & 7)
 	at >>= 3
@@ -194,7 +194,7 @@ func riceWindow(u []int64, src []byte, at int, k uint) (n, bits int) {
 	return n, at*8 - int(held) + int(skip)
 }
 
-// riceWindowPairs is riceWindow with two residuals a refill, for k up to 4.
+// riceWindowPairs is riceWindow with two residuals for each refill, for k up to 4.
 func riceWindowPairs(u []int64, src []byte, at int, k uint) (n, bits int) {
 	skip := uint(at & 7)
 	at >>= 3
@@ -225,7 +225,7 @@ func riceWindowPairs(u []int64, src []byte, at int, k uint) (n, bits int) {
 	return n, at*8 - int(held)
 }
 
-// bitReader reads single bits, slowly, and records format errors.
+// bitReader reads single bits and records format errors. It is slower than riceWindow.
 type bitReader struct {
 	src []byte
 	at  int // in bits

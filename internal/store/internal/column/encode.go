@@ -40,8 +40,8 @@ func Append(dst []byte, v []int64) []byte {
 	return e.dst
 }
 
-// divisor returns the greatest common divisor of the distances from the first
-// number, 0 where there are none, and 1 where they do not fit an int64.
+// divisor returns the greatest common divisor of the differences from the first number; 0 if
+// there are none or all are zero, and 1 if one does not fit into an int64.
 func divisor(v []int64) (g uint64) {
 	lowest, highest := v[0], v[0]
 	for _, x := range v {
@@ -68,11 +68,11 @@ func divisor(v []int64) (g uint64) {
 type encoder struct {
 	dst       []byte
 	last      int64 // the number before the block
-	slope     int64 // of the last Line
+	slope     int64 // of the last block with predictor Line
 	residuals [predictors][BlockSize]uint64
 
-	pending uint64 // bits that do not fill a byte yet, in its low end
-	filled  uint   // how many
+	pending uint64 // bits that do not fill a byte yet, right-aligned
+	filled  uint   // number of pending bits
 }
 
 // block codes one block with the predictor that costs least.
@@ -137,7 +137,7 @@ func (e *encoder) fit(u []int64) (intercept, slope int64) {
 		b = (n*sxy - sx*sy) / (n*sxx - sx*sx)
 	}
 	a := (sy - b*sx) / n
-	const most = 1 << 50 // so that no prediction runs over
+	const most = 1 << 50 // so that no prediction overflows
 	a *= 1 << (slopeBits - interceptShift)
 	b *= 1 << slopeBits
 	if !(math.Abs(a) < most && math.Abs(b) < most) {
@@ -206,7 +206,7 @@ func (e *encoder) write(x uint64, n uint) {
 	}
 }
 
-// addSaturating adds without running over.
+// addSaturating returns the sum, or the largest uint64 if it overflows.
 func addSaturating(a, b uint64) uint64 {
 	sum, carry := bits.Add64(a, b, 0)
 	if carry != 0 {

@@ -1,11 +1,10 @@
 // Package decimal splits the number that an instrument shows into a whole count and the form
 // in which it was written, and restores the text to the byte.
 //
-// "+4.8120E+0" is the count 48120 in the form "+0.0000E+0". A form is written as
-// the text of count 0 is, so that it explains itself. Counts compress, and texts
-// of the same place nearly always share a form; a text that no count and form give
-// back exactly, such as "005.1", ".5" or "-0", has none and is kept as it is. The
-// terms are those of JCGM 200:2012 (VIM), 4.1 "indication" (FROM MEMORY).
+// "+4.8120E+0" is the count 48120 in the form "+0.0000E+0"; a form is written as the text of
+// count 0. Counts compress well, and texts of the same place nearly always share a form. A text
+// that no count and form restore exactly, such as "005.1", ".5" or "-0", has no form and is kept
+// unchanged. The terms are those of JCGM 200:2012 (VIM), 4.1 "indication" (FROM MEMORY).
 package decimal
 
 import (
@@ -14,14 +13,14 @@ import (
 	"strings"
 )
 
-// MaxCount is the largest size of a count. Sums of 2¹² of them fit 63 bits, and
-// every one is exact as a float64.
+// MaxCount is the largest magnitude of a count. The sum of 2¹² counts fits into 63 bits, and each
+// count is exact as a float64.
 const MaxCount = 1 << 50
 
 // Form is how a number is written. Forms can be compared with ==.
 type Form struct {
 	Plus     bool   // numbers of 0 and above carry a plus sign
-	Decimals int    // digits behind the point, 0 to 15; 0 = no point
+	Decimals int    // digits after the decimal point, 0 to 15; 0 = no point
 	Suffix   string // the exponent, such as "E+00"; "" = none
 }
 
@@ -68,8 +67,8 @@ func Parse(text string) (count int64, f Form, ok bool) {
 		return 0, Form{}, false
 	}
 	if negative {
-		// A form with a plus sign has negative numbers too; which of the two forms
-		// a negative number belongs to is for the caller, see Like.
+		// A negative number can be of a form with or without a plus sign; the caller
+		// chooses, see Like.
 		count = -count
 	}
 	return count, f, true

@@ -16,8 +16,8 @@ type Scale struct {
 	exponent int
 }
 
-// ParseScale reads a scale such as "0.00125", "2.5E-6" or "0.00127551020408163": up to
-// fifteen digits, zeros in front aside, times any power of ten in proportion. It is not 0.
+// ParseScale parses a scale such as "0.00125", "2.5E-6" or "0.00127551020408163": a number other
+// than 0 with up to fifteen significant digits.
 func ParseScale(text string) (Scale, error) {
 	wrong := func(why string) (Scale, error) {
 		return Scale{}, fmt.Errorf("%q is not what a count can stand for: %s", text, why)
@@ -78,8 +78,8 @@ func (s Scale) Value(count int64) float64 {
 // Parts returns the scale as a whole number times a power of ten.
 func (s Scale) Parts() (mantissa float64, exponent int) { return float64(s.mantissa), s.exponent }
 
-// PowerOfTen returns x·10^e. It is rounded once, and so the same as parsing the
-// digits, where x is whole and exact and e is -22 to 22.
+// PowerOfTen returns x·10^e. If x is an exact whole number and e is -22 to 22, it is rounded only
+// once and equals the parsed decimal number.
 func PowerOfTen(x float64, e int) float64 {
 	switch {
 	case e == 0:

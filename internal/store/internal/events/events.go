@@ -1,8 +1,7 @@
 // Package events holds a store's content other than readings: marks of events, starts of
 // the machine, and the states of analyses.
 //
-// All functions work within a transaction of the caller and leave errors of
-// SQLite as they are.
+// All functions work within a transaction of the caller and return errors of SQLite unchanged.
 package events
 
 import (
@@ -17,18 +16,18 @@ import (
 type Mark struct {
 	Time    time.Time
 	Kind    string // one of the kinds below, or what a program calls it
-	Subject string // what it happened to: a probe, a joint; may be ""
+	Subject string // the probe or joint concerned; may be ""
 	Text    string // in words; may be ""
 	// Withdrawn is when the mark was withdrawn; zero = it was not.
 	Withdrawn time.Time
 }
 
-// Kinds of marks. A gap is marked twice: Lost when it begins, as far as was known
-// then, and Gap when it has ended.
+// Kinds of marks. A gap is marked twice: Lost when its beginning is detected, and Gap when it has
+// ended.
 const (
 	Note    = "note"      // a note of work done: "re-made joint 2"
-	Gap     = "gap"       // nothing came from the subject up to the mark's time; the text says since when
-	Lost    = "lost"      // nothing comes from the subject any more; the text says why
+	Gap     = "gap"       // the subject sent nothing up to the mark's time; the text says since when
+	Lost    = "lost"      // the subject sends nothing from now on; the text says why
 	Restart = "restart"   // the subject was restarted; "" = the program that records
 	Stop    = "stop"      // the program that records ended in good order
 	Dropped = "dropped"   // readings were lost; the text says how many
@@ -58,7 +57,7 @@ func Marks(ctx context.Context, tx *sql.Tx, runID, first, last int64) ([]Mark, e
 	if err == nil || ctx.Err() != nil {
 		return marks, err
 	}
-	behind, _, _ := readMarks(ctx, tx, "at DESC, id DESC", runID, first, last, known) // it ends where the others do, or before
+	behind, _, _ := readMarks(ctx, tx, "at DESC, id DESC", runID, first, last, known) // from the end, up to the marks known
 	slices.Reverse(behind)
 	return append(marks, behind...), err
 }
@@ -114,9 +113,9 @@ func Withdraw(ctx context.Context, tx *sql.Tx, runID int64, kind, text string, a
 
 // Start is a start of the machine.
 type Start struct {
-	ID    int       // as the samples say it
-	Name  string    // as the kernel calls it
-	First time.Time // when it was first noted in the store, by the clock of that moment; in UTC
+	ID    int       // number of the start in samples
+	Name  string    // the kernel's boot id
+	First time.Time // wall clock in UTC when it was first stored
 }
 
 // EnsureStart returns the number of a start of the machine and stores it if it is new.

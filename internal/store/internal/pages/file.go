@@ -35,7 +35,7 @@ func Open(path string, size int) (*File, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
-	f.count = int((info.Size() + int64(f.size) - 1) / int64(f.size)) // one that was cut off is the last
+	f.count = int((info.Size() + int64(f.size) - 1) / int64(f.size)) // the last page may be incomplete
 	f.buffer = make([]byte, f.size)
 	if f.log, err = os.Open(path + "-wal"); errors.Is(err, fs.ErrNotExist) {
 		return f, nil
@@ -57,10 +57,10 @@ func (f *File) Close() error {
 	return err
 }
 
-// Count returns the number of pages, those of which the file lacks a part included.
+// Count returns the number of pages, including incomplete ones.
 func (f *File) Count() int { return f.count }
 
-// Page returns a page; what the file lacks of it is zeros.
+// Page returns a page. Bytes that the file lacks are zero.
 func (f *File) Page(n int) ([]byte, error) {
 	if n < 1 || n > f.count {
 		return nil, ErrPage
@@ -71,14 +71,14 @@ func (f *File) Page(n int) ([]byte, error) {
 	}
 	read, err := from.ReadAt(f.buffer, at)
 	if err != nil && err != io.EOF {
-		clear(f.buffer) // the disk does not give it back: it is lost, others are not
+		clear(f.buffer) // the disk cannot read it; other pages may be readable
 		return f.buffer, nil
 	}
 	clear(f.buffer[read:])
 	return f.buffer, nil
 }
 
-// pageSize returns that of a header; 0 where it cannot be one.
+// pageSize returns the page size that a header states; 0 if it is not valid.
 func pageSize(head []byte) int {
 	n := int(binary.BigEndian.Uint16(head[pageSizeAt:]))
 	switch {
@@ -92,7 +92,7 @@ func pageSize(head []byte) int {
 
 // The log (section 4.1): a header, and frames of a header and a page each.
 const (
-	logMagic      = 0x377f0682 // but for its last bit, which says the order of bytes in checksums
+	logMagic      = 0x377f0682 // with the last bit 0; that bit states the byte order of checksums
 	logHeaderSize = 32
 	frameSize     = 24
 )
@@ -105,7 +105,7 @@ func (f *File) readLog() error {
 	}
 	number := binary.BigEndian.Uint32(head)
 	if number&^1 != logMagic || binary.BigEndian.Uint32(head[8:]) != uint32(f.size) {
-		return nil // it holds nothing that SQLite would take
+		return nil // SQLite would ignore it
 	}
 	var order binary.ByteOrder = binary.LittleEndian
 	if number&1 != 0 {
@@ -144,7 +144,7 @@ func ignoreEnd(err error) error {
 	return err
 }
 
-// checksum is that of a log (section 4.2).
+// checksum is the checksum of a log (section 4.2).
 type checksum struct {
 	order  binary.ByteOrder
 	s0, s1 uint32

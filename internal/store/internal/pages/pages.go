@@ -79,9 +79,8 @@ const (
 	headerSize  = 100
 )
 
-// freePages returns the pages of the list of free ones (section 1.5), on which rows stand that
-// are not of the database any more. known is false where the list is damaged, so that
-// there may be more.
+// freePages returns the pages of the free list (section 1.5), which may hold deleted rows. known
+// is false if the list is damaged, so that there may be more free pages.
 func freePages(src Source) (pages map[int]bool, known bool) {
 	pages = map[int]bool{}
 	head, err := src.Page(1)

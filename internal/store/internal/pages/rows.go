@@ -13,7 +13,7 @@ const (
 	tableLeaf     = 0x0d
 )
 
-// Place is where a row stands.
+// Place is the position of a row: page number and index of the cell on it.
 type Place struct{ Page, Cell int }
 
 // Row is a row of a table, or an entry of an index.
@@ -21,7 +21,7 @@ type Row struct {
 	Place
 	InTable bool  // otherwise it is an entry of an index
 	ID      int64 // the number of a table's row
-	Values  []any // int64, float64, string, []byte, nil; those of an alias of the number are nil
+	Values  []any // int64, float64, string, []byte or nil; nil for a column that is an alias of the number
 }
 
 // Scan calls take with every row on a page in use, until take returns an error. Bytes that
@@ -45,7 +45,7 @@ func Scan(ctx context.Context, src Source, take func(Row) error) (fresh bool, er
 				if err := take(row); err != nil {
 					return fresh, err
 				}
-				if err := r.open(n); err != nil { // take may have read others
+				if err := r.open(n); err != nil { // take may have read another page
 					break
 				}
 			}
@@ -60,16 +60,16 @@ type Reader struct {
 	number int
 	page   []byte // a copy
 	kind   byte
-	header int // where it begins
+	header int // offset of the page's header
 	cells  int
 	values []any
-	held   []byte // the payload of a row with pages of its own
+	held   []byte // payload of a row with overflow pages
 }
 
 // NewReader returns a reader of rows.
 func NewReader(src Source) *Reader { return &Reader{src: src} }
 
-// Row returns the row at a place. The values are good until the next call.
+// Row returns the row at a place. The values are valid until the next call.
 func (r *Reader) Row(at Place) (Row, bool) {
 	if r.open(at.Page) != nil || at.Cell >= r.cells {
 		return Row{}, false
@@ -77,7 +77,7 @@ func (r *Reader) Row(at Place) (Row, bool) {
 	return r.row(at.Cell)
 }
 
-// open reads a page; cells is 0 where it holds no rows.
+// open reads a page; cells is 0 if the page holds no rows.
 func (r *Reader) open(n int) error {
 	if r.number == n {
 		return nil
@@ -103,11 +103,11 @@ func (r *Reader) open(n int) error {
 	if r.header+size+2*cells <= len(r.page) {
 		r.cells = cells
 	}
-	r.header += size // from here on, where the pointers of the cells begin
+	r.header += size // from here on the offset of the cell pointers
 	return nil
 }
 
-// row returns a row of the page that is open (section 1.6, "B-tree Cell Format").
+// row returns a row of the present page (section 1.6, "B-tree Cell Format").
 func (r *Reader) row(cell int) (row Row, ok bool) {
 	row = Row{Place: Place{r.number, cell}, InTable: r.kind == tableLeaf}
 	at := int(binary.BigEndian.Uint16(r.page[r.header+2*cell:]))
@@ -133,8 +133,7 @@ func (r *Reader) row(cell int) (row Row, ok bool) {
 	return row, ok
 }
 
-// payload returns the bytes of a row, which may continue on pages of their own
-// (section 1.7).
+// payload returns the bytes of a row, which may continue on overflow pages (section 1.7).
 func (r *Reader) payload(b []byte, length uint64, inTable bool) ([]byte, bool) {
 	usable := len(r.page)
 	most := usable - 35

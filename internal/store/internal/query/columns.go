@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// Column is a stretch of a series in columns of equal length.
+// Column is a part of a series in columns of equal length.
 type Column struct {
 	Series    *tables.Series
 	At        []int64   // ns since 1970 in UTC

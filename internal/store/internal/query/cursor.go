@@ -30,7 +30,7 @@ func Each(ctx context.Context, tx *sql.Tx, series []*tables.Series, first, last 
 		if c.chunks, err = tables.Readable(ctx, tx, s, first, last, &damage); err != nil {
 			return damage, err
 		}
-		// A tail that the clock has thrown among the chunks is read beside them.
+		// If the clock was set back, the tail overlaps the chunks in time and is read with them.
 		if n := len(c.chunks); n > 0 && len(c.tail) > 0 && c.tail[0].At < c.chunks[n-1].Last {
 			beside := &cursor{series: s, first: first, last: last, tail: c.tail}
 			c.tail = nil
@@ -95,15 +95,15 @@ func tailOf(ctx context.Context, tx *sql.Tx, series []*tables.Series, damage *ta
 type cursor struct {
 	series      *tables.Series
 	first, last int64
-	chunks      []tables.Chunk // not opened yet
+	chunks      []tables.Chunk // not loaded yet
 	tail        []chunk.Record
-	records     []chunk.Record // not given yet
+	records     []chunk.Record // not passed on yet
 	memory      []chunk.Record
 	m           chunk.Moments
 	v           chunk.Values
 }
 
-// next opens the next chunk, or finally the tail; there is false at the end.
+// next loads the next chunk, or finally the tail; there is false at the end.
 func (c *cursor) next(ctx context.Context, load *tables.Loader, damage *tables.Damage) (there bool, err error) {
 	for len(c.chunks) > 0 {
 		of := c.chunks[0]

@@ -1,8 +1,7 @@
 // Package query reads the readings of a store: record by record in the order of time, in
 // columns, or as sums. Damaged chunks are left out and reported; nothing is guessed.
 //
-// All functions work within a transaction of the caller and leave errors of
-// SQLite as they are.
+// All functions work within a transaction of the caller and return errors of SQLite unchanged.
 package query
 
 import (
@@ -17,7 +16,7 @@ type Run struct {
 	Name        string
 	Readings    int64
 	First, Last int64    // ns since 1970 in UTC
-	Sources     []string // where the readings came from, in the order of their first
+	Sources     []string // origins of the readings, in the order of their first reading
 }
 
 // Runs returns the runs that a store holds readings of, in the order of their names.
@@ -55,7 +54,7 @@ func Runs(ctx context.Context, tx *sql.Tx) ([]Run, error) {
 	return held, nil
 }
 
-// inChunksByRun returns all runs in the order of their names, with what is in chunks.
+// inChunksByRun returns all runs in the order of their names, with the readings in chunks.
 func inChunksByRun(ctx context.Context, tx *sql.Tx) (runs []*Run, byID map[int64]*Run, err error) {
 	rows, err := tx.QueryContext(ctx, `WITH held AS MATERIALIZED (
 			SELECT series.run, sum(n) AS n, min(first) AS first, max(last) AS last

@@ -77,7 +77,7 @@ func Sums(ctx context.Context, tx *sql.Tx, series []*tables.Series, edges []int6
 type summation struct {
 	tx      *sql.Tx
 	edges   []int64
-	counted []counts // of the series at hand
+	counted []counts // of the present series
 	sums    []Sum
 	damage  *tables.Damage
 	m       chunk.Moments
@@ -91,8 +91,8 @@ func (s *summation) series(ctx context.Context, of *tables.Series, tail []chunk.
 		return err
 	}
 	clear(s.counted)
-	at := 0                     // the stretch
-	var straddle []tables.Chunk // those with an edge in them
+	at := 0                     // index of the period
+	var straddle []tables.Chunk // chunks that contain an edge
 	for i := range there {
 		c := &there[i]
 		for at < last && s.edges[at+1] <= c.First {
@@ -136,7 +136,7 @@ func (s *summation) series(ctx context.Context, of *tables.Series, tail []chunk.
 	return nil
 }
 
-// opened adds the open chunk to the sums.
+// opened adds the loaded chunk to the sums.
 func (s *summation) opened(of *tables.Series) {
 	if s.v.Texts != nil {
 		s.values(Parsed(of, chunk.AppendRecords(nil, &s.m, &s.v)))
@@ -154,7 +154,7 @@ func (s *summation) opened(of *tables.Series) {
 	}
 }
 
-// part returns the sum of a part of the open chunk.
+// part returns the sum of a part of the loaded chunk.
 func (s *summation) part(from, to int) (sum counts) {
 	if s.v.Qualities == nil && from < to {
 		sum = counts{to - from, s.v.Counts[from], s.v.Counts[from], 0}

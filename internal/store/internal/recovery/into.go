@@ -21,7 +21,7 @@ func (s *salvage) writeTo(ctx context.Context, src pages.Source, tx *sql.Tx) err
 			return err
 		}
 	}
-	for id, names := range s.runs { // those without readings
+	for id, names := range s.runs { // runs without readings too
 		if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO run (id, name) VALUES (?, ?)", id, names[0]); err != nil {
 			return err
 		}
@@ -91,7 +91,7 @@ func (s *salvage) writeChunks(ctx context.Context, src pages.Source, tx *sql.Tx)
 			return err
 		}
 	}
-	// Those that share their moments stand together, and all in about their old order.
+	// Chunks that share their moments are written together, and all in about their old order.
 	slices.SortFunc(all, func(a, b one) int {
 		return cmp.Or(cmp.Compare(a.Moments, b.Moments), cmp.Compare(a.moments.Page, b.moments.Page),
 			cmp.Compare(a.moments.Cell, b.moments.Cell), cmp.Compare(a.ID, b.ID))

@@ -12,20 +12,20 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// inventory holds the rows found on all pages of a store. Of blocks it holds only the place.
+// inventory holds the rows found on all pages of a store, and the places of blocks.
 type inventory struct {
-	noDeleted bool // none is of a former state
+	noDeleted bool // it contains no deleted rows
 
-	runs   map[int64][]string // what a number is said to name, in the table or its index
+	runs   map[int64][]string // names of each run number, from the table or its index
 	series map[int64][]tables.Key
 	// corrected is the scale that is right for a series instead of the key's.
 	corrected     map[int64]string
-	rows          map[string][][]any // rows of the tables that are copied as they are, by table
+	rows          map[string][][]any // rows of the tables that are copied unchanged, by table
 	chunkReadings map[int64]int64    // readings of a series in chunks
 
 	moments map[int64][]pages.Place
 	chunks  []chunkRow
-	entries map[int64]entry // what the index says of a chunk, by its number
+	entries map[int64]entry // the index entry of a chunk, by its number
 	tail    []tailRow
 	highest numbers
 }
@@ -75,7 +75,7 @@ func (v *inventory) take(r pages.Row) {
 	}
 }
 
-// form returns the types of values as letters.
+// form returns the types of values, one letter each.
 func form(values []any) string {
 	b := make([]byte, 0, 16)
 	for _, v := range values {

@@ -23,10 +23,11 @@ import (
 type Found struct {
 	Chunks, Commits int // undamaged ones; set only if there are no faults
 	Count
-	Faults []string // what is wrong
+	Faults []string // one line for each fault
 }
 
-// Check reads the whole store. If it finds a fault, the count is what a rescue would keep.
+// Check reads the whole store. If it finds a fault, the count is that of the readings that a
+// rescue would keep.
 func Check(ctx context.Context, tx *sql.Tx) (f Found, err error) {
 	if f.Faults, err = integrity(ctx, tx); err == nil {
 		err = f.blocks(ctx, tx)
@@ -63,7 +64,7 @@ func find(ctx context.Context, src pages.Source) (*salvage, error) {
 	return verify(ctx, src, v)
 }
 
-// blocks opens every block.
+// blocks decodes every block.
 func (f *Found) blocks(ctx context.Context, tx *sql.Tx) error {
 	held, err := tables.StoredCounts(ctx, tx)
 	if err != nil {
@@ -119,7 +120,7 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 	var m chunk.Moments
 	var v chunk.Values
 	var records []chunk.Record
-	var damage tables.Damage // what is lost shows in the sum
+	var damage tables.Damage // not used: the counts show what is lost
 	return tables.OpenAll(ctx, tx, chunks, &damage, func(i int, moments, values []byte) (bool, error) {
 		c := &chunks[i]
 		if err := c.Decode(moments, values, &m, &v); err != nil {
@@ -137,7 +138,7 @@ func (f *Found) chunks(ctx context.Context, tx *sql.Tx, chunks []tables.Chunk) e
 	})
 }
 
-// maxFaults is how many faults of its pages SQLite looks for.
+// maxFaults is the largest number of faults of pages that SQLite reports.
 const maxFaults = 20
 
 // integrity returns the number of damaged places that SQLite finds in its pages. The details help

@@ -29,9 +29,9 @@ type named struct {
 
 // readings are those of a series.
 type readings struct {
-	chunks []wholeChunk    // in the order of time; none overlap
-	more   []chunk.Section // of the tail, and of chunks of a former state
-	held   int64           // in chunks
+	chunks []wholeChunk    // in order of time, not overlapping
+	more   []chunk.Section // of the tail, and of deleted versions of chunks
+	held   int64           // number of readings in chunks
 }
 
 type wholeChunk struct {
@@ -44,8 +44,8 @@ type Count struct {
 	Readings int64 // undamaged, with their place of measurement
 	Lost     int64 // damaged or missing, as far as is known
 	Orphans  int64 // of series whose names are lost; they stay in the damaged file
-	Commits  int   // of the tail that are gone, of whose readings nothing is known
-	First    int64 // between which moments the lost chunks lie, ns; First > Last = not known
+	Commits  int   // lost commits of the tail, whose number of readings is not known
+	First    int64 // period of the lost chunks, ns since 1970; First > Last = not known
 	Last     int64
 }
 
@@ -77,8 +77,8 @@ func verify(ctx context.Context, src pages.Source, v *inventory) (*salvage, erro
 	return s, nil
 }
 
-// name chooses for each series the name under which most of its chunks are undamaged: on a damaged
-// page a name may have changed while that in the index is right.
+// name chooses for each series the name with which the checksums of most of its chunks match: on
+// a damaged page a name may be wrong while that in the index is right.
 func (s *salvage) name(r *blockReader, chunks map[int64][]chunkRow) {
 	for id, keys := range s.inventory.series {
 		best := -1
@@ -104,7 +104,7 @@ type blockReader struct {
 	moments      chunk.Moments
 	values       chunk.Values
 	records      []chunk.Record
-	at           pages.Place // of the moments of the last one
+	at           pages.Place // of the moments read last
 }
 
 // check reports whether a chunk is undamaged and agrees with its row.
@@ -138,7 +138,7 @@ func (s *salvage) series(r *blockReader, id int64, identity uint64, rows []chunk
 		if !r.check(s, &c) {
 			continue
 		}
-		if c.First < last || !s.noDeleted && c.First == last { // only a chunk of a former state overlaps
+		if c.First < last || !s.noDeleted && c.First == last { // only a deleted version of a chunk overlaps
 			w.more = append(w.more, chunk.Section{Series: id, Identity: identity, Texts: r.values.Texts != nil,
 				Records: chunk.AppendRecords(nil, &r.moments, &r.values)})
 			continue
@@ -180,7 +180,7 @@ func (s *salvage) commits(r *blockReader) {
 			s.whole[x.Series].more = append(s.whole[x.Series].more, x)
 		}
 	}
-	if n := len(s.tail); n > 0 && !damaged && s.noDeleted { // a commit that cannot be read stays when others are folded
+	if n := len(s.tail); n > 0 && !damaged && s.noDeleted { // folding leaves damaged commits in the tail
 		s.Commits += int(s.tail[n-1].id) - n
 	}
 }
@@ -193,8 +193,8 @@ func (s *salvage) identity(series int64) (uint64, bool) {
 
 func (s *salvage) known(series int64) bool { _, known := s.names[series]; return known }
 
-// count computes the number of lost readings: those that the store states for a series, or
-// those of the chunks in the index, less the undamaged ones.
+// count computes the number of lost readings: the number that the store states for a series, or
+// that of its chunks in the index, less the undamaged ones.
 func (s *salvage) count() {
 	indexed, kept := map[int64]int64{}, map[int64]bool{}
 	for _, w := range s.whole {

@@ -14,7 +14,7 @@ import (
 // Deleted is the number of deleted chunks and readings.
 type Deleted struct {
 	Readings, Chunks int
-	First, Last      int64 // between which moments, ns; only where Readings > 0
+	First, Last      int64 // their period, ns since 1970; only if Readings > 0
 }
 
 // Delete deletes the oldest chunks of a run that end before a moment, at most a given number.
@@ -38,7 +38,7 @@ func Delete(ctx context.Context, tx *sql.Tx, runID, before int64, most int) (g D
 		}
 		o.Identity = s.Identity
 		switch err := o.Load(ctx, tx, &m, &v); {
-		case tables.Broken(err): // nothing is left to keep
+		case tables.Broken(err): // nothing can be kept of a damaged chunk
 		case err != nil:
 			return Deleted{}, err
 		default:

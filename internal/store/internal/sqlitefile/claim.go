@@ -25,10 +25,10 @@ type Claim struct {
 
 // Holder is the program that holds a claim.
 type Holder struct {
-	Name    string    `json:"name"` // what the program calls itself
+	Name    string    `json:"name"` // of the program
 	Process int       `json:"process"`
 	Since   time.Time `json:"since"`
-	Address string    `json:"address,omitempty"` // host:port where it can be asked; "" = nowhere
+	Address string    `json:"address,omitempty"` // host:port where it answers over HTTP; "" = nowhere
 }
 
 func (h Holder) String() string {
@@ -42,7 +42,7 @@ func (h Holder) String() string {
 	return fmt.Sprintf("%s (process %d, since %s)%s", h.Name, h.Process, h.Since.Format(time.RFC3339), at)
 }
 
-// errClaimed says that another program holds the claim.
+// errClaimed is the error of a claim that another program holds.
 var errClaimed = errors.New("claimed")
 
 // claimSuffix names the file beside a store.
@@ -65,7 +65,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 		case errors.Is(err, errClaimed):
 			holder := readHolder(file)
 			file.Close()
-			// FindHolder in another program locks the file too, for a moment.
+			// FindHolder in another program also locks the file briefly.
 			if refused++; refused < 5 {
 				time.Sleep(10 * time.Millisecond)
 				continue
@@ -76,7 +76,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 			file.Close()
 			return nil, fmt.Errorf("claim %s: %w", db.Path, err)
 		}
-		// The one that held it before may have removed the file since it was opened.
+		// The previous holder may have removed the file since it was opened.
 		if held, err := file.Stat(); err == nil {
 			if there, err := os.Stat(path); err == nil && os.SameFile(held, there) {
 				c := &Claim{file: file, path: path, db: db, holder: Holder{name, os.Getpid(), time.Now().UTC().Truncate(time.Second), address}}
@@ -85,7 +85,7 @@ func (db *DB) Claim(name, address string) (*Claim, error) {
 				case errors.Is(err, errClaimed):
 					err = fault.Fault{File: db.Path, Text: "the store is kept by another program, which reaches it under another path",
 						Hint: "stop it first, or give this one a store of its own"}
-				case errors.Is(err, fs.ErrNotExist): // a rescue may begin with nothing
+				case errors.Is(err, fs.ErrNotExist): // during a rescue the store may not exist
 					err = nil
 				}
 				if err == nil {
@@ -152,7 +152,7 @@ func (c *Claim) writeHolder() error {
 	return nil
 }
 
-// Release gives up the claim.
+// Release ends the claim.
 func (c *Claim) Release() error {
 	err := removeLocked(c.path, c.file)
 	if errors.Is(err, fs.ErrNotExist) {

@@ -2,9 +2,9 @@ package sqlitefile
 
 import "os"
 
-// lockStore locks the file of a database itself, so that it can be claimed once under any path by which it is reached. SQLite locks files in another way (fcntl), which this
-// does not touch. But closing any descriptor of a file takes SQLite's locks away: the
-// caller closes it after SQLite has.
+// lockStore locks the file of a database itself, so that it can be claimed only once, by whatever
+// path it is opened. The lock is independent of SQLite's (fcntl). But closing any descriptor of a
+// file removes SQLite's locks, so the caller must close this one after SQLite has closed the file.
 func lockStore(path string) (*os.File, error) {
 	file, err := os.Open(path)
 	if err != nil {

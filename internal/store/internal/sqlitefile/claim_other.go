@@ -4,6 +4,6 @@ package sqlitefile
 
 import "os"
 
-// lockStore does nothing: on other systems locks of the two kinds are in each other's way.
-// The file beside the store, whose path has no links in it, is claimed alone.
+// lockStore does nothing: on other systems the two kinds of lock conflict. Only the file beside
+// the store is locked; its path has no symbolic links.
 func lockStore(string) (*os.File, error) { return nil, nil }

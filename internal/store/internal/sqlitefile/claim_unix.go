@@ -9,7 +9,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// lockFile locks a file for one alone, or beside others that do not want it alone.
+// lockFile takes an exclusive lock (alone) or a shared one. It does not wait.
 func lockFile(file *os.File, alone bool) error {
 	how := unix.LOCK_SH
 	if alone {
@@ -28,5 +28,5 @@ func removeLocked(path string, file *os.File) error {
 	return errors.Join(os.Remove(path), file.Close())
 }
 
-// unlockFile takes the lock away.
+// unlockFile removes the lock.
 func unlockFile(file *os.File) error { return unix.Flock(int(file.Fd()), unix.LOCK_UN) }

@@ -7,8 +7,8 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// lockFile locks a byte far behind what the file says, which others may read: for one
-// alone, or beside others that do not want it alone.
+// lockFile takes an exclusive lock (alone) or a shared one. It locks a byte far after the end of
+// the file, so that others can read the content.
 func lockFile(file *os.File, alone bool) error {
 	how := uint32(windows.LOCKFILE_FAIL_IMMEDIATELY)
 	if alone {
@@ -32,5 +32,5 @@ func removeLocked(path string, file *os.File) error {
 	return err
 }
 
-// unlockFile does nothing: the lock goes with the descriptor.
+// unlockFile does nothing: the lock ends when the descriptor is closed.
 func unlockFile(*os.File) error { return nil }

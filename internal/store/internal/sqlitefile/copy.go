@@ -15,9 +15,9 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// Copy writes a copy of the database, as it is at this moment and without its
-// free pages, to another file. Writers may go on meanwhile. A copy that is there
-// already is replaced in one step, when the new one is whole and safe on disk.
+// Copy writes a copy of the present state of the database, without its free pages, to another
+// file. Other programs may write to the database meanwhile. An existing copy is replaced in one
+// step when the new one is complete and safe on disk.
 func (db *DB) Copy(ctx context.Context, to string) error {
 	return Explain(db.Path, copyTo(ctx, db.Path, to))
 }
@@ -56,7 +56,7 @@ func copyTo(ctx context.Context, path, to string) error {
 	return flushDirectory(filepath.Dir(to))
 }
 
-// partSuffix names a copy that is not whole yet, before the number of the process.
+// partSuffix, followed by the process id, is the end of the name of an unfinished copy.
 const partSuffix = ".part"
 
 // removeParts removes the unfinished copies of killed programs.
@@ -65,7 +65,7 @@ func removeParts(to string) {
 	for _, name := range found {
 		var process int
 		if _, err := fmt.Sscanf(strings.TrimPrefix(name, to+partSuffix), "%d", &process); err == nil && !processExists(process) {
-			_ = os.Remove(name) // it may be left, it does no harm
+			_ = os.Remove(name) // it does no harm
 		}
 	}
 }
@@ -84,7 +84,7 @@ func same(a, b string) bool {
 	return err == nil && os.SameFile(one, two)
 }
 
-// flush makes sure that what a file holds is on disk.
+// flush flushes the content of a file to the disk (fsync).
 func flush(path string) error {
 	file, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
@@ -94,8 +94,7 @@ func flush(path string) error {
 	return errors.Join(err, file.Close())
 }
 
-// flushDirectory makes sure that the names in a directory are on disk, where the
-// system has a way to do so.
+// flushDirectory flushes the names in a directory to the disk, if the system can.
 func flushDirectory(path string) error {
 	if runtime.GOOS == "windows" {
 		return nil
@@ -108,9 +107,8 @@ func flushDirectory(path string) error {
 	return errors.Join(err, dir.Close())
 }
 
-// Compact returns free pages back to the disk and lays the rest out afresh, in
-// pages of the schema's size. It needs room for a second database meanwhile, and
-// that no other program has the database open.
+// Compact rewrites the database without free pages, with the page size of the schema. It needs
+// free space for a second database. No other program may have the database opened.
 func (db *DB) Compact(ctx context.Context, schema Schema) error {
 	if db.Write == nil {
 		return fault.Fault{File: db.Path, Text: "the store was opened for reading only"}

@@ -103,9 +103,8 @@ var (
 	ErrNotStore        = errors.New("not a database")
 )
 
-// structureCodes are the result codes of a file whose pages, tables or references are not as
-// this program leaves them: it violates no constraint and asks for no table that is not
-// there, so that only the file can be at fault.
+// structureCodes are result codes that only a damaged file can cause, because this program
+// violates no constraint and reads no table that does not exist.
 var structureCodes = []int{sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CONSTRAINT, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT,
 	sqlite3.SQLITE_SCHEMA}
 

@@ -24,10 +24,10 @@ type exchange struct {
 
 const exchangeSuffix = ".exchange"
 
-// Exchange puts the database at by, which has no log, in the place of the one at path,
-// which is kept under the name aside together with its log. No program has either open, and
-// the caller holds the claim. At every moment path is the old one or the new one: where
-// the file system can, the two change names in one step.
+// Exchange replaces the database at path by the one at by, which must have no log. The old one
+// and its log are kept under the name aside. The caller holds the claim, and no program may have
+// either opened. If the file system can exchange names in one step, a complete database is at
+// path at every moment.
 func Exchange(path, by, aside string) error {
 	path = resolved(path)
 	if err := copyOwner(path, by); err != nil {
@@ -90,21 +90,21 @@ func finishLocked(path string) error {
 				return err
 			}
 		}
-	} // else it was cut off while it was written, and nothing has been done
+	} // otherwise it was interrupted while it was written, and nothing has been done
 	if err := os.Remove(begun); err != nil {
 		return err
 	}
 	return flushDirectory(filepath.Dir(path))
 }
 
-// steps are what an exchange does, in this order. Each may be done again. What does not
-// exist any more was done before; when nothing is at by any more, all was.
+// steps returns the operations of an exchange in order. Each can be repeated. An operation whose
+// file does not exist any more is complete; if no file is at by, all are.
 func (x exchange) steps(path string) []func() error {
 	by, aside := filepath.Join(filepath.Dir(path), x.By), filepath.Join(filepath.Dir(path), x.Aside)
 	if _, err := os.Stat(by); err != nil {
 		return nil
 	}
-	swapped := false // the old one is at by
+	swapped := false // the old database is at by
 	return []func() error{
 		func() error {
 			now, err := sumOf(path)
@@ -134,7 +134,7 @@ func (x exchange) steps(path string) []func() error {
 	}
 }
 
-// linkOld gives the old database a second name, so that another can take its place.
+// linkOld gives the old database a second name (hard link), so that another can replace it.
 func linkOld(path, aside string) error {
 	if same(path, aside) {
 		return nil
@@ -145,8 +145,8 @@ func linkOld(path, aside string) error {
 	return os.Rename(path, aside) // a file system without links
 }
 
-// RemovePart removes a new database that was not finished, unless it is being exchanged: it
-// may have changed its name with the old one then.
+// RemovePart removes an unfinished new database, unless an exchange is in progress: its name may
+// then be that of the old database.
 func RemovePart(path string) {
 	path = resolved(path)
 	if _, err := os.Stat(path + exchangeSuffix); errors.Is(err, fs.ErrNotExist) {

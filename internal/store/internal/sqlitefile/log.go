@@ -10,17 +10,15 @@ import (
 	"modernc.org/sqlite"
 )
 
-// logPages is how many pages the log holds before SQLite moves them into the
-// database, and logSize the size of a log that holds as many and some more.
+// logPages is the number of pages in the write-ahead log at which SQLite makes a checkpoint.
 const (
 	logPages = 1000
 	frame    = 24 // bytes before each page in the log (SQLite, "WAL-mode File Format")
 )
 
-// KeepLog prepares the log for many small commits: it is given its full length
-// at once and is not cut or removed when the store is closed. As long as a log
-// grows, each commit also writes what the file system notes about its length,
-// several times the size of the commit, and flushes twice.
+// KeepLog prepares the write-ahead log for many small commits: it gets its full length at once,
+// and is not truncated or removed when the store is closed. While a log grows, each commit also
+// writes metadata of the file system, several times the size of the commit, and flushes twice.
 func (db *DB) KeepLog(ctx context.Context) error {
 	return Explain(db.Path, func() error {
 		conn, err := db.Write.Conn(ctx)
@@ -51,15 +49,15 @@ func (db *DB) KeepLog(ctx context.Context) error {
 		}
 		defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
 		if err := preallocate(resolved(db.Path)+"-wal", logPages*5/4*(pageSize+frame)); err != nil && !errors.Is(err, syscall.ENOSPC) {
-			return err // on a full disk what is there must do
+			return err // on a full disk the log keeps its length
 		}
 		return db.recordPlace(true)
 	}())
 }
 
-// preallocate fills a file with zeros up to a size; SQLite takes them for the end of
-// the log. Zeros, because blocks that are only set aside change the file
-// system's notes again when they are first written to.
+// preallocate fills a file with zeros up to a size in bytes; SQLite takes zeros as the end of the
+// log. It writes zeros because blocks that are only reserved change metadata of the file system
+// when they are first written.
 func preallocate(path string, size int64) error {
 	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {

@@ -11,10 +11,10 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// errObjects is the error of a database that holds other tables than its schema says.
+// errObjects is the error of a database whose tables differ from its schema.
 var errObjects = errors.New("tables, views or triggers are not those of a store")
 
-// object is what a schema holds.
+// object is a table, index, view or trigger: its kind, name and SQL text.
 type object struct{ kind, name, text string }
 
 type rowsQueryer interface {
@@ -47,7 +47,7 @@ func checkObjects(ctx context.Context, db rowsQueryer, schema Schema) error {
 		return err
 	}
 	defer empty.Close()
-	empty.SetMaxOpenConns(1) // each connection to memory is a database of its own
+	empty.SetMaxOpenConns(1) // each connection to :memory: is a separate database
 	if _, err := empty.ExecContext(ctx, schema.SQL); err != nil {
 		return err
 	}

@@ -9,8 +9,8 @@ import (
 	"syscall"
 )
 
-// copyOwner returns a file the mode and, where that is allowed, the owner of another: what
-// root makes for a service stays the service's. Where the other is gone nothing is done.
+// copyOwner gives a file the mode and, if permitted, the owner of another, so that a file that
+// root makes for a service belongs to the service. If the other does not exist, it does nothing.
 func copyOwner(from, to string) error {
 	info, err := os.Stat(from)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -26,7 +26,7 @@ func copyOwner(from, to string) error {
 	return os.Chmod(to, info.Mode().Perm())
 }
 
-// links returns how many names a file has.
+// links returns the number of hard links of a file.
 func links(info os.FileInfo) int {
 	if x, ok := info.Sys().(*syscall.Stat_t); ok {
 		return int(x.Nlink)
@@ -34,7 +34,7 @@ func links(info os.FileInfo) int {
 	return 1
 }
 
-// processExists reports whether a process runs.
+// processExists reports whether a process with an id exists.
 func processExists(process int) bool {
 	err := syscall.Kill(process, 0)
 	return err == nil || errors.Is(err, syscall.EPERM)

@@ -2,17 +2,17 @@ package sqlitefile
 
 import "os"
 
-// copyOwner does nothing: files take the rights of their directory.
+// copyOwner does nothing: files inherit the permissions of their directory.
 func copyOwner(_, _ string) error { return nil }
 
-// links returns how many names a file has, as far as the system says.
+// links returns 1: hard links are not counted on this system.
 func links(os.FileInfo) int { return 1 }
 
-// processExists reports whether a process runs.
+// processExists reports whether a process with an id exists.
 func processExists(process int) bool {
 	p, err := os.FindProcess(process)
 	if err == nil {
-		_ = p.Release() // it was only looked for
+		_ = p.Release() // it is not needed further
 	}
 	return err == nil
 }

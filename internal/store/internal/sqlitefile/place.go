@@ -12,17 +12,17 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// ErrDisplaced is the error of a database whose file, log or directory is not where it
-// was opened: what is written to it would not be found again.
+// ErrDisplaced is the error of a database whose file, log or directory was removed, renamed or
+// replaced since it was opened: readings written to it would be lost.
 var ErrDisplaced = errors.New("displaced")
 
-// place identifies the files of a database as they were when it was opened.
+// place identifies the files of a database at the time of opening.
 type place struct {
 	path      string // without symbolic links
 	file, log os.FileInfo
 }
 
-// resolved returns a path without symbolic links. SQLite names logs so.
+// resolved returns a path without symbolic links, from which SQLite forms the name of the log.
 func resolved(path string) string {
 	if whole, err := filepath.EvalSymlinks(path); err == nil {
 		return whole
@@ -30,8 +30,8 @@ func resolved(path string) string {
 	return path
 }
 
-// Displaced returns an error, which is ErrDisplaced, where another file stands at the
-// path of the database or of its log than the one that is open, or none.
+// Displaced returns an error that wraps ErrDisplaced if the file at the path of the database or of
+// its log is missing or is not the opened one.
 func (db *DB) Displaced() error {
 	db.mu.Lock()
 	p := db.place
@@ -56,7 +56,7 @@ func (p place) displaced() string {
 		return "the store was removed or renamed while it was written to"
 	case err == nil && !os.SameFile(now, p.file):
 		return "another file was put in the place of the store while it was written to"
-	case err != nil || p.log == nil: // rights can be lost, which is another fault
+	case err != nil || p.log == nil: // missing permission is reported elsewhere
 		return ""
 	}
 	now, err = os.Stat(p.path + "-wal")
@@ -66,7 +66,7 @@ func (p place) displaced() string {
 	return ""
 }
 
-// recordPlace records the files of the database.
+// recordPlace records the identity of the database's file and, if log is true, of its log.
 func (db *DB) recordPlace(log bool) error {
 	p := place{path: resolved(db.Path)}
 	var err error
@@ -110,7 +110,7 @@ func (db *DB) MoveToNewFile(ctx context.Context) (kept string, err error) {
 		kept = fmt.Sprintf("%s.displaced-%s", p.path, stamp)
 		err = os.Rename(copied, kept)
 	case errors.Is(err, fs.ErrNotExist):
-		// A log that was left alone belongs to the file that is gone.
+		// A remaining log belongs to the removed file.
 		Remove(p.path)
 		err = os.Rename(copied, p.path)
 	}
@@ -120,12 +120,12 @@ func (db *DB) MoveToNewFile(ctx context.Context) (kept string, err error) {
 	return kept, flushDirectory(filepath.Dir(p.path))
 }
 
-// RescueSuffix names a new database that has not taken its place yet.
+// RescueSuffix is the end of the name of a new database that has not replaced the old one yet.
 const RescueSuffix = ".rescued"
 
 // Remove removes a database with its log and the log's index.
 func Remove(path string) {
 	for _, ending := range []string{"", "-wal", "-shm", "-journal"} {
-		_ = os.Remove(path + ending) // what cannot be removed is in the way of what comes next, which says so
+		_ = os.Remove(path + ending) // if it cannot be removed, the next operation fails
 	}
 }

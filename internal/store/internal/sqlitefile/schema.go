@@ -12,7 +12,7 @@ import (
 // Schema is the layout of a store.
 type Schema struct {
 	Application int64  // marks a database as one of ours (SQLite, "Database File Format", offset 68)
-	Version     int    // of the layout; a store of another one is refused
+	Version     int    // of the layout; a store with another version is refused
 	PageSize    int    // bytes of a page
 	SQL         string // makes the tables in an empty database
 }
@@ -44,10 +44,10 @@ func readState(ctx context.Context, db queryer) (s state, err error) {
 	return s, nil
 }
 
-// isEmpty reports whether the database holds nothing at all.
+// isEmpty reports whether the database has no identification and no tables.
 func (s state) isEmpty() bool { return s == state{} }
 
-// checkLayout returns why a database is not a store that this program can use.
+// checkLayout returns an error if a database is not a store of this layout.
 func (s state) checkLayout(to Schema) error {
 	switch {
 	case s.application != to.Application:
@@ -62,8 +62,8 @@ func (s state) checkLayout(to Schema) error {
 	return nil
 }
 
-// inspect reads what a database says of itself and checks that it is a store, over a
-// connection of its own, in one transaction: another program may be making it now.
+// inspect reads the identification of a database and checks that it is a store. It uses a separate
+// connection and one transaction, because another program may be creating the store.
 func inspect(dsn string, schema Schema) (s state, err error) {
 	db, err := sql.Open("sqlite", dsn)
 	if err != nil {
@@ -87,9 +87,9 @@ func inspect(dsn string, schema Schema) (s state, err error) {
 	return s, err
 }
 
-// retryBusy tries again while SQLite says that a database is busy. SQLite waits by
-// itself for most locks, but not for those of another program that is turning a
-// new database into one with a log.
+// retryBusy repeats a function until SQLite does not report that the database is busy, or the time
+// is over. SQLite itself waits for most locks, but not for that of another program that is
+// switching a new database to write-ahead logging.
 func retryBusy(timeout time.Duration, try func() error) error {
 	const pause = 5 * time.Millisecond
 	for deadline := time.Now().Add(timeout); ; time.Sleep(pause) {
@@ -100,9 +100,9 @@ func retryBusy(timeout time.Duration, try func() error) error {
 	}
 }
 
-// createTables makes the tables in an empty database, in one transaction. It always begins
-// one, so that a file that cannot be written to is noticed. What the database holds is
-// read within the transaction: another program may have made the tables meanwhile.
+// createTables creates the tables in an empty database in one transaction. It always begins one,
+// so that a file that cannot be written is detected. It reads the state within the transaction,
+// because another program may have created the tables meanwhile.
 func createTables(ctx context.Context, db *sql.DB, schema Schema) error {
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {

@@ -1,8 +1,9 @@
 // Package sqlitefile opens the file of a store: an SQLite database with one writer
 // and any number of readers.
 //
-// It checks that a file is a store, sets up each connection, turns SQLite's errors into plain
-// words, and keeps the log at a fixed length. It does not know the content of the tables.
+// It checks that a file is a store, sets up each connection, explains SQLite's errors in plain
+// words, and keeps the write-ahead log at a fixed length. It does not know the content of the
+// tables.
 package sqlitefile
 
 import (
@@ -25,18 +26,18 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// BusyTimeout is how long a writer waits for another one's transaction.
+// BusyTimeout is the time-out of waiting for the transaction of another writer.
 const BusyTimeout = 5 * time.Second
 
 // DB is an open database. It may be used by several goroutines at once.
 type DB struct {
 	Path  string // as the user named it
 	Read  *sql.DB
-	Write *sql.DB // one connection; nil where it was opened for reading only
+	Write *sql.DB // one connection; nil if it was opened for reading only
 
 	mu     sync.Mutex
-	place  place      // nothing is known of one that was opened for reading only
-	claims []*os.File // descriptors of the database that were locked, to be closed after SQLite's
+	place  place      // zero if it was opened for reading only
+	claims []*os.File // unlocked descriptors of the database, to be closed after SQLite's
 }
 
 // Open opens the database at path for reading and writing, and creates it if it does not
@@ -60,7 +61,7 @@ func Open(path string, schema Schema, busyTimeout time.Duration) (*DB, error) {
 	case err != nil:
 		return nil, Explain(path, err)
 	case size > 0:
-		// Looked at first through a connection that cannot change it.
+		// Checked first over a connection that cannot change it.
 		if _, err := inspect(dsn(path, readSettings(path)), schema); err != nil {
 			return nil, Explain(path, err)
 		}
@@ -88,8 +89,8 @@ func Open(path string, schema Schema, busyTimeout time.Duration) (*DB, error) {
 	return db, nil
 }
 
-// createFile makes a new database with pages of a size. That has to come before all
-// else, and the driver sets what a file's name asks for in an order of its own.
+// createFile creates a database with a page size. The page size must be set before anything else,
+// but the driver applies settings of a file name in an order of its own.
 func createFile(path string, pageSize int, busyTimeout time.Duration) error {
 	db, err := sql.Open("sqlite", dsn(path, url.Values{"_pragma": {fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds())}}))
 	if err != nil {
@@ -143,7 +144,7 @@ func OpenReadOnly(path string, schema Schema) (*DB, error) {
 func (db *DB) Close() error {
 	err := db.Read.Close()
 	if db.Write != nil {
-		err = errors.Join(err, db.Write.Close()) // the last: its connection keeps the log, see KeepLog
+		err = errors.Join(err, db.Write.Close()) // last, because its connection keeps the log, see KeepLog
 	}
 	db.mu.Lock()
 	defer db.mu.Unlock()
@@ -154,7 +155,7 @@ func (db *DB) Close() error {
 	return Explain(db.Path, err)
 }
 
-// unlockStore unlocks the file of the database. It is closed when SQLite has closed it.
+// unlockStore unlocks a descriptor of the database. It is closed after SQLite has closed the file.
 func (db *DB) unlockStore(file *os.File) error {
 	if db.Read == nil {
 		return file.Close()
@@ -165,7 +166,7 @@ func (db *DB) unlockStore(file *os.File) error {
 	return unlockFile(file)
 }
 
-// maxIdleReaders is how many connections for reading are kept.
+// maxIdleReaders is the number of idle connections for reading that are kept.
 const maxIdleReaders = 2
 
 // ReleaseCache frees the pages that connections for reading have cached.
@@ -213,8 +214,8 @@ func (db *DB) View(ctx context.Context, look func(*sql.Tx) error) error {
 	return Explain(db.Path, err)
 }
 
-// magic begins every SQLite database (SQLite, "Database File Format"). SQLite
-// itself takes a file of a few bytes for an empty database and writes over it.
+// magic is the beginning of every SQLite database (SQLite, "Database File Format"). It is checked
+// here because SQLite takes a file of a few bytes as an empty database and overwrites it.
 const magic = "SQLite format 3\x00"
 
 // check reports whether a file can be a store, and its size in bytes.
@@ -249,17 +250,17 @@ func check(path string, schema Schema) (size int64, err error) {
 	return info.Size(), nil
 }
 
-// headSize is the length of an SQLite database's head, applicationAt where the
-// application's mark stands in it, and logMagic how a log begins but for its last bit
-// (SQLite, "Database File Format", 1.3 and 4.1).
+// headSize is the length of a database's header in bytes, applicationAt the offset of the
+// application ID in it, and logMagic the beginning of a log with its last bit 0 (SQLite,
+// "Database File Format", 1.3 and 4.1).
 const (
 	headSize      = 100
 	applicationAt = 68
 	logMagic      = 0x377f0682
 )
 
-// wasStore reports whether a file whose beginning is broken was a store: by what is left of
-// its head, or by the log beside it.
+// wasStore reports whether a file with a damaged beginning is a store, as shown by the rest of its
+// header or by a log beside it.
 func wasStore(path string, head []byte, schema Schema) bool {
 	if int64(binary.BigEndian.Uint32(head[applicationAt:])) == schema.Application {
 		return true
@@ -274,7 +275,7 @@ func wasStore(path string, head []byte, schema Schema) bool {
 	return err == nil && binary.BigEndian.Uint32(begin[:])&^1 == logMagic
 }
 
-// logHasContent reports whether a log beside the store holds what the store lacks.
+// logHasContent reports whether the log beside the store may hold commits that are not in the store.
 func logHasContent(path string) bool {
 	info, err := os.Stat(resolved(path) + "-wal")
 	return err == nil && info.Size() > 0
@@ -284,23 +285,23 @@ func logHasContent(path string) bool {
 // (SQLite, "Defense Against The Dark Arts").
 const untrusted = "trusted_schema(0)"
 
-// smallCache bounds the pages that a connection for reading keeps, in KiB: a store is read
-// from its beginning to its end, a chunk at a time.
+// smallCache limits the page cache of a connection for reading to 256 KiB. A larger one is of no
+// use, because a store is read from beginning to end, one chunk at a time.
 const smallCache = "cache_size(-256)"
 
-// Ways to open a database. Settings are given with the file's name, because they
-// hold for one connection and the pool opens several.
+// Settings of connections. They are part of the file name, because they apply to one connection
+// and the pool opens several.
 var (
 	readOnly  = url.Values{"mode": {"ro"}, "_pragma": {"busy_timeout(5000)", smallCache, untrusted}}
 	immutable = url.Values{"mode": {"ro"}, "immutable": {"1"}, "_pragma": {untrusted}}
 )
 
-// readAndRemoveLog reads a store that has no log. SQLite makes one while it reads, and its index,
-// and only a connection that could write takes both away again when it is closed.
+// readAndRemoveLog are the settings for reading a store without a log. SQLite creates a log and its
+// index while it reads; only a connection with permission to write removes them when it is closed.
 var readAndRemoveLog = url.Values{"mode": {"rw"}, "_pragma": {"busy_timeout(5000)", "query_only(1)", smallCache, untrusted}}
 
-// readSettings returns the way to read a store so that nothing is left behind. Where there is a
-// log, it may hold what only its writer should move, and stays with its index.
+// readSettings returns the settings for reading a store without leaving files behind. An existing
+// log and its index are kept, because only the writer should make a checkpoint.
 func readSettings(path string) url.Values {
 	file, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
@@ -315,20 +316,19 @@ func readSettings(path string) url.Values {
 
 func writeSettings(busyTimeout time.Duration) url.Values {
 	return url.Values{
-		"_txlock": {"immediate"}, // so that a second writer waits at the start and not half-way
+		"_txlock": {"immediate"}, // so that a second writer waits at the start of its transaction
 		"_pragma": {
 			fmt.Sprintf("busy_timeout(%d)", busyTimeout.Milliseconds()),
 			"journal_mode(WAL)",
-			"synchronous(FULL)", // with less, a loss of power takes the last commits along
+			"synchronous(FULL)", // otherwise a loss of power loses the last commits
 			"foreign_keys(1)",
 			untrusted,
 		},
 	}
 }
 
-// dsn names a database to the driver. The path is made absolute, for "//" at its
-// front would begin the name of a host, and is escaped: a ? or # in it would end
-// it, a % begin an escape.
+// dsn returns the data source name of a database. The path is made absolute, because "//" at its
+// beginning would start a host name. It is escaped, because ?, # and % have a meaning in a URL.
 func dsn(path string, how url.Values) string {
 	if whole, err := filepath.Abs(path); err == nil {
 		path = whole
@@ -336,8 +336,7 @@ func dsn(path string, how url.Values) string {
 	return "file:" + (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath() + "?" + how.Encode()
 }
 
-// Size returns the sizes of the database's file, of what is used of it, and of its
-// log, in bytes.
+// Size returns the size of the database's file, of its used pages, and of its log, in bytes.
 func (db *DB) Size(ctx context.Context) (file, used, log int64, err error) {
 	err = db.View(ctx, func(tx *sql.Tx) error {
 		var pages, free, size int64

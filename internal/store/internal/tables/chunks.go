@@ -16,12 +16,12 @@ type Chunk struct {
 	Identity    uint64 // of its series
 	First, Last int64  // ns since 1970 in UTC
 	N           int
-	Measured    int  // how many are measured values
-	Counted     bool // the counts of those follow
+	Measured    int  // number of measured values
+	Counted     bool // the fields up to the sum of counts are set
 	Lowest      int64
 	Highest     int64
 	Sum         int64
-	Moments     int64 // the number of its moments
+	Moments     int64 // id of the row of its moments
 }
 
 // overlapping returns the chunks of a series that overlap a period (both ends included) and the
@@ -95,8 +95,8 @@ func chunks(ctx context.Context, tx *sql.Tx, identity uint64, from, where string
 	}
 	defer rows.Close()
 	var all []Chunk
-	// Into variables of any type, because each other one takes a conversion and a
-	// year has thousands of chunks.
+	// Scanned into variables of type any, which need no conversion: a year has thousands of
+	// chunks.
 	var columns [8]any
 	into := []any{&columns[0], &columns[1], &columns[2], &columns[3], &columns[4], &columns[5], &columns[6], &columns[7]}
 	for rows.Next() {
@@ -106,18 +106,18 @@ func chunks(ctx context.Context, tx *sql.Tx, identity uint64, from, where string
 		c := Chunk{Identity: identity}
 		var n, measured int64
 		for i, to := range []*int64{&c.ID, &c.First, &c.Last, &n, &measured, &c.Lowest, &c.Highest, &c.Sum} {
-			*to, c.Counted = columns[i].(int64) // the last one says whether there are counts
+			*to, c.Counted = columns[i].(int64) // null without counts
 		}
 		c.N, c.Measured = int(n), int(measured)
 		if k := len(all) - 1; k >= 0 && (c.First < all[k].First || c.First == all[k].First && c.ID <= all[k].ID) {
-			return all, chunk.ErrDamaged // pages that point back would be read for ever
+			return all, chunk.ErrDamaged // damaged pages that refer back would be read endlessly
 		}
 		all = append(all, c)
 	}
 	return all, rows.Err()
 }
 
-// Beginning and End are before and behind all moments.
+// Beginning and End are before and after all moments.
 const (
 	Beginning = math.MinInt64
 	End       = math.MaxInt64
@@ -163,7 +163,7 @@ func (c *Chunk) DecodeUntil(moments, values []byte, m *chunk.Moments, v *chunk.V
 }
 
 // Matches reports whether a chunk's row agrees with its content. Records are written to
-// scratch, which is used again.
+// scratch, whose memory is reused.
 func (c *Chunk) Matches(m *chunk.Moments, v *chunk.Values, scratch *[]chunk.Record) bool {
 	*scratch = chunk.AppendRecords((*scratch)[:0], m, v)
 	measured, lowest, highest, sum := summary(v.Texts != nil, *scratch)

@@ -10,13 +10,13 @@ import (
 // Damage is what could not be read. It is reported after what could be read.
 type Damage struct {
 	Chunks      int   // lost
-	Readings    int64 // in those, as far as it is known
+	Readings    int64 // in those, as far as known
 	Commits     int   // lost from the tail
 	Series      int   // of which more chunks may be lost; their number is unknown
-	First, Last int64 // between which moments the lost chunks lie, ns
+	First, Last int64 // period of the lost chunks, ns since 1970
 }
 
-// Lost notes that a chunk is lost.
+// Lost adds a lost chunk.
 func (d *Damage) Lost(c Chunk) {
 	if d.Chunks == 0 {
 		d.First, d.Last = c.First, c.Last

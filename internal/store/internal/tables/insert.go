@@ -24,13 +24,13 @@ func Insert(ctx context.Context, tx *sql.Tx, sections []chunk.Section) error {
 	return errors.Join(in.Insert(ctx, sections), in.Close(ctx))
 }
 
-// Inserter inserts in parts what does not fit into memory.
+// Inserter inserts records in parts, where all of them do not fit into memory.
 type Inserter struct {
 	tx      *sql.Tx
-	moments map[string]int64 // blocks of moments by what is in them
-	left    map[int64]bool   // moments that a chunk has left, and that perhaps nothing needs
-	held    map[int64]int64  // readings that series held in chunks before
-	more    map[int64]int    // and hold more now
+	moments map[string]int64 // id of each written block of moments, by its content
+	left    map[int64]bool   // moments of replaced chunks, which may be unused now
+	held    map[int64]int64  // number of readings of each series in chunks before
+	more    map[int64]int    // number of readings of each series added since
 
 	addMoments, add, replace *sql.Stmt
 
@@ -129,7 +129,7 @@ func (in *Inserter) section(ctx context.Context, s chunk.Section) error {
 			return err
 		}
 		records = records[n:]
-	} // else what lies before the first chunk fits into it
+	} // otherwise the records before the first chunk fit into it
 	for i := range there {
 		n := len(records)
 		if i+1 < len(there) {

@@ -20,7 +20,7 @@ func Redate(ctx context.Context, tx *sql.Tx, of *Series, first, last int64, by f
 	for {
 		n, err := in.redate(ctx, of, first, last, by)
 		moved += n
-		if err != nil || n == 0 { // a record that moved into a chunk may have pushed others out of it
+		if err != nil || n == 0 { // a moved record may have displaced others into another chunk
 			return moved, errors.Join(err, in.Close(ctx))
 		}
 	}
@@ -34,7 +34,7 @@ func (in *Inserter) redate(ctx context.Context, of *Series, first, last int64, b
 	}
 	s := chunk.Section{Series: of.ID, Identity: of.Identity, Texts: of.Form == Texts}
 	for _, before := range list {
-		now, err := chunks(ctx, in.tx, of.Identity, "chunk", "id = ?", before.ID) // those that moved may stand in it
+		now, err := chunks(ctx, in.tx, of.Identity, "chunk", "id = ?", before.ID) // moved records may be in it
 		if err != nil {
 			return moved, err
 		}

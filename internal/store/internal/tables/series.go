@@ -24,8 +24,8 @@ type Key struct {
 	From, To string
 	Unit     string
 	Meter    string
-	Form     string // an decimal.Form as a string, or Texts
-	Scale    string // an decimal.Scale for counts of a register; "" = the form says all
+	Form     string // a decimal.Form as a string, or Texts
+	Scale    string // a decimal.Scale for counts of a register; "" = numbers as written
 }
 
 // Identity returns a checksum of all names of the place of readings. Blocks are sealed with it, so
@@ -54,7 +54,7 @@ type Series struct {
 
 	form  decimal.Form
 	scale *decimal.Scale
-	per   float64 // units in one SI unit
+	per   float64 // how many of its units make one SI unit
 	ratio float64 // of the corrected scale to the key's; 1 where none is corrected
 }
 

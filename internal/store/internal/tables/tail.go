@@ -42,7 +42,7 @@ func TailSize(ctx context.Context, tx *sql.Tx) (commits, readings int, err error
 type TailContent struct {
 	Sections []chunk.Section // in the order of their series, and within each of their times
 	Damaged  []int64         // numbers of commits that cannot be read, and are left out
-	Lost     int64           // readings in those, as far as it is known
+	Lost     int64           // readings in those, as far as known
 	Orphans  int64           // readings of series that are lost, which are left out
 }
 
@@ -75,7 +75,7 @@ func Tail(ctx context.Context, tx *sql.Tx, wanted func(series int64) bool) (rest
 		if err := rows.Scan(&id, &n, &block); err != nil {
 			return TailContent{}, err
 		}
-		if id <= last { // pages that point back would be read for ever
+		if id <= last { // damaged pages that refer back would be read endlessly
 			return TailContent{}, chunk.ErrDamaged
 		}
 		last = id
@@ -136,7 +136,7 @@ func Fold(ctx context.Context, tx *sql.Tx, more []chunk.Section) error {
 	if err := Insert(ctx, tx, more); err != nil {
 		return err
 	}
-	kept, err := json.Marshal(rest.Damaged) // null, where there are none
+	kept, err := json.Marshal(rest.Damaged) // null if there are none
 	if err == nil {
 		_, err = tx.ExecContext(ctx, "DELETE FROM tail WHERE id NOT IN (SELECT value FROM json_each(?) WHERE value IS NOT NULL)", string(kept))
 	}

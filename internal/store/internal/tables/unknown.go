@@ -22,7 +22,7 @@ func NotStored(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key
 		return items, nil
 	}
 	known := make([]bool, len(items))
-	places := map[int64][]int{} // where the items of a series stand
+	places := map[int64][]int{} // indexes of the items of a series
 	for i := range items {
 		places[items[i].Series] = append(places[items[i].Series], i)
 	}
@@ -43,7 +43,7 @@ func NotStored(ctx context.Context, tx *sql.Tx, items []Item, keys map[int64]Key
 			case s.differsInProbe(k, k.Form, k.Scale):
 				twins = append(twins, sameSeries{s, at, nil})
 			case s.Scale != "" && s.differsInProbe(k, s.Form, s.Scale):
-				// What is exported of a register's counts, and read again, is numbers.
+				// Exported counts of a register are read again as numbers.
 				twins = append(twins, sameSeries{s, at, s.written(k.Form)})
 			}
 		}
@@ -92,7 +92,7 @@ func NotInChunks(ctx context.Context, tx *sql.Tx, s chunk.Section) ([]chunk.Reco
 // sameSeries is a series that may contain the same readings as items of another one.
 type sameSeries struct {
 	series *Series
-	places []int                    // where those items stand
+	places []int                    // indexes of those items
 	as     func(*chunk.Record) bool // converts a record to the form of the items; false = it has no such form; nil = it needs no conversion
 }
 
@@ -202,7 +202,7 @@ func markRepeated(items []Item, places []int, known []bool) {
 		x := &items[place]
 		if i == 0 || items[places[i-1]].At != x.At {
 			if i+1 == len(places) || items[places[i+1]].At != x.At {
-				continue // alone in its moment
+				continue // the only item of its moment
 			}
 			clear(moment)
 		}

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/store/internal/tables"
 )
 
-// unnamed returns the series whose names the tail does not hold, and notes that it will.
+// unnamed returns the series whose names are not in the tail, and records that they will be.
 func (w *Writer) unnamed(sections []chunk.Section) (series []int64) {
 	for _, s := range sections {
 		if !w.namedInTail[s.Series] {
@@ -54,7 +54,7 @@ func (w *Writer) checkSample(x *Sample) error {
 	return nil
 }
 
-// sections sorts samples by their series, and within each by their time.
+// sections sorts samples by series, and those of a series by time.
 func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]chunk.Section, error) {
 	for i := range w.channels {
 		for j := range w.channels[i].series {
@@ -80,7 +80,7 @@ func (w *Writer) sections(ctx context.Context, tx *sql.Tx, samples []Sample) ([]
 	return sections, nil
 }
 
-// addToSeries puts a sample to its series.
+// addToSeries adds a sample to the section of its series.
 func (w *Writer) addToSeries(ctx context.Context, tx *sql.Tx, x *Sample) error {
 	c := &w.channels[x.Channel]
 	r := chunk.Record{At: x.Time.UnixNano(), Quality: x.Quality, Count: x.Count}
@@ -117,7 +117,7 @@ func (w *Writer) addToSeries(ctx context.Context, tx *sql.Tx, x *Sample) error {
 	return nil
 }
 
-// series finds or makes a series that a channel needs for the first time.
+// series returns the series of a channel and a form, and creates it if it does not exist.
 func (w *Writer) series(ctx context.Context, tx *sql.Tx, c *writerChannel, form decimal.Form, text bool) (id int64, identity uint64, err error) {
 	runID, err := tables.EnsureRun(ctx, tx, c.Run)
 	if err == nil {

@@ -27,11 +27,11 @@ import (
 // Sample is one indication of a channel, as the probe sent it.
 type Sample struct {
 	Channel Handle
-	Time    time.Time     // wall clock, with the offset that a reading is to show
+	Time    time.Time     // wall clock, with the offset from UTC that is stored
 	Mono    time.Duration // since the start of the machine; 0 = not known
 	Quality reading.Quality
-	// Text is the number as sent. Where it is "", Count is: the word of a register
-	// (of a channel with a Scale), or a number in the form Form.
+	// Text is the number as sent. If it is "", Count is the word of a register (of a channel
+	// with a Scale) or the count of a number in the form Form.
 	Text  string
 	Count int64
 	Form  decimal.Form
@@ -57,10 +57,10 @@ type Handle int
 
 // Writer writes samples to a store that it has claimed. It is for one goroutine only.
 //
-// A monotonic time costs next to nothing as long as wall clock and monotonic
-// clock keep their distance. Take the distance once, rounded to ms, make wall
-// times from monotonic ones with it, and take it again only when the wall clock
-// has moved by more than some ms.
+// Monotonic times take almost no space while the difference between wall clock and monotonic
+// clock is constant. A caller should measure that difference once, rounded to 1 ms, compute wall
+// times from monotonic ones, and measure it again only when the wall clock has moved by more than
+// a few ms.
 type Writer struct {
 	db    *sqlitefile.DB
 	claim *sqlitefile.Claim
@@ -77,29 +77,29 @@ type Writer struct {
 // writerChannel is a channel of a writer with the series it has had.
 type writerChannel struct {
 	Channel
-	series []writerSeries // few: numbers of a channel hardly change their form
+	series []writerSeries // one for each form of its numbers, usually one
 	sign   bool           // numbers of 0 and above carry a plus sign
 	scaled bool
 }
 
 type writerSeries struct {
 	form    decimal.Form
-	section chunk.Section // what of the commit at hand belongs to it
+	section chunk.Section // its records in the present commit
 }
 
 const (
-	maxTailCommits  = 256     // that the tail holds before it is folded into chunks
-	maxTailReadings = 1 << 16 // the same for its readings
-	minDirect       = 1 << 14 // commits of so many readings go into chunks at once
+	maxTailCommits  = 256     // number of commits in the tail at which it is folded into chunks
+	maxTailReadings = 1 << 16 // number of readings in the tail at which it is folded
+	minDirect       = 1 << 14 // commits with this number of readings or more go into chunks directly
 )
 
 // Owner is the program that uses a Writer.
 type Owner struct {
-	Name string // what a second program prints, such as "ohmkeep watch shelf.toml"
+	Name string // as shown to the user of another program, such as "ohmkeep watch shelf.toml"
 	// Address is where the program answers over HTTP, host:port; "" = nowhere.
 	Address string
 	Boot    string // names the start of the machine, such as the kernel's boot_id; "" = not known
-	// FoldAfter is how many commits wait before they are folded into chunks; 0 = 256.
+	// FoldAfter is the number of commits in the tail at which it is folded; 0 = 256.
 	FoldAfter int
 }
 
@@ -201,7 +201,7 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 	})
 	switch {
 	case err != nil:
-		// What was learnt about series in a transaction that is undone is not so.
+		// Series created in the transaction do not exist after a rollback.
 		for i := range w.channels {
 			w.channels[i].series = nil
 		}
@@ -228,11 +228,11 @@ func addMarks(ctx context.Context, tx *sql.Tx, marks []RunMark) error {
 	return nil
 }
 
-// maxText is how long the text of a sample may be, in bytes.
+// maxText is the largest number of bytes of a sample's text.
 const maxText = 256
 
-// Fold moves the tail into chunks now. The writer does so by itself from time to
-// time; a program may do it where nothing waits for it.
+// Fold moves the tail into chunks now. Append does so when the tail is full; a program may call
+// Fold when it is idle.
 func (w *Writer) Fold(ctx context.Context) error {
 	err := w.db.Update(ctx, func(tx *sql.Tx) error { return tables.Fold(ctx, tx, nil) })
 	if err == nil {
