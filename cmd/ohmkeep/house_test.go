@@ -75,8 +75,8 @@ var rooms = map[string]map[string]string{
 	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 
-// unworldly wings compute: they know no clock, context, logger or file.
-var unworldly = []string{"numeric", "network", "fit"}
+// pure lists the wings that only compute: they import no clock, context, logger or file.
+var pure = []string{"numeric", "network", "fit"}
 
 // outside lists what else of the project is a package, with what of the project it
 // may import.
@@ -221,7 +221,7 @@ func TestNumericRoomsKnowNoWorld(t *testing.T) {
 		"path/filepath", "syscall", "time"}
 	checked := 0
 	for folder, names := range parseHouse(t) {
-		if wing, _, inside := place(folder); !inside || !slices.Contains(unworldly, wing) || strings.HasSuffix(folder, "test") {
+		if wing, _, inside := place(folder); !inside || !slices.Contains(pure, wing) || strings.HasSuffix(folder, "test") {
 			continue
 		}
 		checked++

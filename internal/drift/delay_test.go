@@ -15,7 +15,7 @@ import (
 
 var faults = flag.Int("faults", 1, "simulated faulty runs of each kind")
 
-// fault is something that happens on a day, and what is to be said of it.
+// faultKind is an event on a day, with the verdict that is expected.
 type faultKind struct {
 	name, ring, element string
 	at                  float64 // day
@@ -26,12 +26,12 @@ type faultKind struct {
 	change              func(day float64, p *plant.Plant, rng *rand.Rand)
 }
 
-// faultKinds are the faults that are promised to be found: a step of 15 mΩ within three
+// faultKinds are the faults that are promised to be found: a jump of 15 mΩ within three
 // days, a ramp of 60 mΩ a year within ninety, bursts in 6 % of the samples within ten.
 var faultKinds = []faultKind{
-	{"step of a joint", "", "west-north", 60.3, 0.015, 3, history.Step, history.Stepped,
+	{"jump of a joint", "", "west-north", 60.3, 0.015, 3, history.Step, history.Stepped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
-	{"step of a feed", "", "near", 60.3, 0.015, 3, history.Step, history.Stepped,
+	{"jump of a feed", "", "near", 60.3, 0.015, 3, history.Step, history.Stepped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[0].Minus += 0.015 }},
 	{"ramp of a joint", "", "west-north", 40, 0.060 * 110 / 365, 90, history.Ramp, history.Drifting,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Minus += 0.060 * (day - 40) / 365 }},
@@ -54,12 +54,12 @@ var faultKinds = []faultKind{
 			p.Feeds[1].Plus += 0.030 * (day - 40) / 365
 			p.Feeds[1].Minus += 0.030 * (day - 40) / 365
 		}},
-	// In one conductor only: what the other feed and the reels then seem to do is not called,
-	// and how much the feed itself has lost is not known well.
-	{"step of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Step, history.Stepped,
+	// In one conductor only: the apparent changes of the other feed and the reels are not called,
+	// and the size of the feed's own change is not known well.
+	{"jump of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Step, history.Stepped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[1].Plus += 0.030 }},
 	// Which of the path's joints it is, and so which current flows there, cannot be known.
-	{"step of a path", "", "west.start-east.end", 60.3, 0, 3, history.Step, history.Stepped,
+	{"jump of a path", "", "west.start-east.end", 60.3, 0, 3, history.Step, history.Stepped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
 }
 
@@ -76,7 +76,7 @@ func TestFaultsAreFound(t *testing.T) {
 				if kind.shape == history.Burst {
 					story.Every = 30 * time.Minute
 				}
-				if kind.name == "step of a path" {
+				if kind.name == "jump of a path" {
 					story.Sensed = []string{"A", "west.start", "east.end"}
 				}
 				story.Change = func(day float64, p *plant.Plant, rng *rand.Rand) {

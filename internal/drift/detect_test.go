@@ -121,8 +121,8 @@ func TestAnotherMeterBeginsAnew(t *testing.T) {
 	}
 }
 
-// What the sensors before erred by says nothing of those after: that the first level
-// could not lie below nothing does not raise the second one over a limit.
+// The errors of replaced sensors carry no information on those of the new ones: a first level that
+// was raised because it was negative does not raise the second one above a limit.
 func TestAnotherMeterErrsByItself(t *testing.T) {
 	m := newMade(t, 1)
 	for night := range 80 {
@@ -189,8 +189,8 @@ func TestWanderingIsNoRamp(t *testing.T) {
 	}
 }
 
-// Without a temperature a season may be all there is to a trend: the interval says so,
-// for an element that is wire.
+// Without a temperature the trend of a wire may be due to the season alone, and its interval covers
+// that.
 func TestWithoutTemperatureTheTrendIsOpen(t *testing.T) {
 	half := func(flags int32) float64 {
 		m := newMade(t, 3)
@@ -224,7 +224,7 @@ func TestGate(t *testing.T) {
 	m.wants("two milliohms")
 }
 
-// A forecast is a range of dates, or words that say why there is none.
+// A forecast is a range of dates, or the reason why there is none.
 func TestForecast(t *testing.T) {
 	inf := math.Inf(1)
 	for _, c := range []struct {

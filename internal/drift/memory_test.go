@@ -29,7 +29,7 @@ func hall() string {
 }
 
 // fastDay returns a day of sixteen channels, in time order. The volts and amperes are those
-// of a run that flickers; what they tell does not matter here.
+// of a run that flickers; their values do not matter here.
 func fastDay(r *run.Run, hertz float64, yield func(*reading.Reading) bool) (n int) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	places := []string{"A", "west.start", "west.5", "west.end", "north.start", "north.5", "north.end", "east.start", "east.5", "east.end"}

@@ -79,8 +79,8 @@ func events(rng *rand.Rand) []event {
 	}
 }
 
-// What is said of months that are rougher than what the following of them supposes,
-// one line a trouble and kind of fault.
+// Verdicts on months with larger disturbances than package drift assumes, a line for each disturbance
+// and kind of fault.
 func TestRoughMonths(t *testing.T) {
 	t.Logf("%-36s %-26s %9s %9s %9s %9s %9s %9s %9s %9s %s", "", "", "right", "found", "±4 days", "or best", "in 95 %", "±20 %", "unproven", "rate 0", "ramps' dates, days: rms, bound")
 	sums := make([]score, len(troubles))
@@ -117,7 +117,7 @@ func TestRoughMonths(t *testing.T) {
 	}
 }
 
-// troubled returns what is said of one run with a trouble and a kind of event.
+// troubled returns the verdicts on one run with a disturbance and a kind of fault.
 func troubled(t *testing.T, trouble, kind int, seed uint64) (c score) {
 	rng := rand.New(rand.NewPCG(seed, uint64(100*trouble+kind)))
 	e := events(rng)[kind]

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/simulate/months"
 )
 
-// score counts what was said of simulated runs.
+// score counts the verdicts and dates on simulated runs.
 type score struct {
 	runs, right                       int // all verdicts of a run
 	changes, found, dated, sized, all int
@@ -21,7 +21,7 @@ type score struct {
 	level, rates                      int // rates' intervals of what does not change, those that hold zero
 	ramps                             int
 	off, bound                        float64 // days², of ramps' dates: sums of the squared errors and of their bounds
-	calls, unproven, series           int     // calls for nothing
+	calls, unproven, series           int     // false calls
 }
 
 func (c *score) count(e event, story months.Scenario, h *history.History) (fine bool) {
@@ -90,8 +90,8 @@ func (c *score) count(e event, story months.Scenario, h *history.History) (fine 
 // dateBound returns the least standard deviation that the date of a ramp can have, in days:
 // the Cramér-Rao bound for the knee of a bent line through nights that scatter evenly, with
 // its level, its knee and its slope unknown. Where a thermometer follows the weather by a
-// third less than the copper, what a feed's wire seems to gain comes to it, which no night
-// tells from a contact: season is how far that moves the date at most.
+// third less than the copper, the apparent change of a feed's wire is added, which no night
+// distinguishes from a contact: season is the greatest shift of the date by it.
 func dateBound(e event, story months.Scenario, s history.Series) (noise, season float64) {
 	if e.shape != history.Ramp {
 		return 0, 0

@@ -57,8 +57,8 @@ func TestASensorIsNoStep(t *testing.T) {
 	}
 }
 
-// Another current shows the sensors' difference as another resistance, where nothing in
-// the dark tells what they differ by.
+// With another current the sensors' difference appears as another resistance, unless dark scans show
+// that difference.
 func TestAnotherCurrentIsNoStep(t *testing.T) {
 	m := newMade(t, 7)
 	for night := range 120 {

@@ -74,8 +74,8 @@ func TestTradeoff(t *testing.T) {
 	n := *tradeoff
 	steps := []float64{0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8, 1, 1.3, 1.7}
 	wrong := make([]float64, len(steps))
-	delays := map[string][][]float64{"step of 15 mΩ": make([][]float64, len(steps)), "ramp of 60 mΩ a year": make([][]float64, len(steps))}
-	missed := map[string][]int{"step of 15 mΩ": make([]int, len(steps)), "ramp of 60 mΩ a year": make([]int, len(steps))}
+	delays := map[string][][]float64{"jump of 15 mΩ": make([][]float64, len(steps)), "ramp of 60 mΩ a year": make([][]float64, len(steps))}
+	missed := map[string][]int{"jump of 15 mΩ": make([]int, len(steps)), "ramp of 60 mΩ a year": make([]int, len(steps))}
 	for i := range n {
 		rng := rand.New(rand.NewPCG(uint64(i), 77))
 		what, text, story := vex(i, 365, rng)
@@ -91,7 +91,7 @@ func TestTradeoff(t *testing.T) {
 			}
 		}
 		for name, change := range map[string]func(day float64, p *plant.Plant, _ *rand.Rand){
-			"step of 15 mΩ": func(day float64, p *plant.Plant, _ *rand.Rand) {
+			"jump of 15 mΩ": func(day float64, p *plant.Plant, _ *rand.Rand) {
 				if day > 100 {
 					p.Joints[0].Plus += 0.015
 				}
@@ -119,10 +119,10 @@ func TestTradeoff(t *testing.T) {
 			}
 		}
 	}
-	table := "# Simulated. false: calls for nothing a healthy run-year. delay: median days until a joint's change is called.\n" +
+	table := "# Simulated. false: false calls a healthy run-year. delay: median days until a joint's change is called.\n" +
 		fmt.Sprintf("# %d healthy run-years and %d faults of each kind; caution 1 is the one in use.\ncaution,false,step_delay,step_missed,ramp_delay,ramp_missed\n", n, n)
 	for k, times := range steps {
-		table += fmt.Sprintf("%g,%.3g,%.1f,%d,%.1f,%d\n", times, wrong[k]/float64(n), trend.Median(delays["step of 15 mΩ"][k]), missed["step of 15 mΩ"][k],
+		table += fmt.Sprintf("%g,%.3g,%.1f,%d,%.1f,%d\n", times, wrong[k]/float64(n), trend.Median(delays["jump of 15 mΩ"][k]), missed["jump of 15 mΩ"][k],
 			trend.Median(delays["ramp of 60 mΩ a year"][k]), missed["ramp of 60 mΩ a year"][k])
 	}
 	t.Log("\n" + table)
@@ -166,11 +166,11 @@ func drawTradeoff(t *testing.T) []byte {
 		return s, a
 	}
 	ramp, rampWords := line("ramp of 60 mΩ a year", 4, drawing.Color{R: 170, G: 46, B: 26, A: 255})
-	step, stepWords := line("step of 15 mΩ", 2, drawing.Color{R: 22, G: 105, B: 130, A: 255})
-	c := chart.Chart{Width: 1000, Height: 520, Title: "Median days until a change is called, against calls for nothing", TitleStyle: chart.Style{FontSize: 14},
+	step, stepWords := line("jump of 15 mΩ", 2, drawing.Color{R: 22, G: 105, B: 130, A: 255})
+	c := chart.Chart{Width: 1000, Height: 520, Title: "Median days until a change is called, against false calls", TitleStyle: chart.Style{FontSize: 14},
 		Background: chart.Style{Padding: chart.NewBox(60, 30, 40, 20)},
 		// The library takes its ranges from the ticks, so the ends have some.
-		XAxis: chart.XAxis{Name: "calls for nothing in a healthy run-year (left end: none in the simulation)",
+		XAxis: chart.XAxis{Name: "false calls in a healthy run-year (left end: none in the simulation)",
 			Ticks: []chart.Tick{{Value: left, Label: "none"}, {Value: -2, Label: "0.01"}, {Value: -1.5, Label: "0.03"}, {Value: -1, Label: "0.1"}, {Value: -0.5, Label: "0.3"}, {Value: right, Label: "1"}}},
 		YAxis: chart.YAxis{Name: "days", AxisType: chart.YAxisSecondary,
 			Ticks: []chart.Tick{{Value: 0, Label: "0"}, {Value: 20, Label: "20"}, {Value: 40, Label: "40"}, {Value: 60, Label: "60"}}},

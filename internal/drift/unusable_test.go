@@ -9,9 +9,8 @@ import (
 	"ohmkeep/internal/run/runtest"
 )
 
-// Nights that were called a change and turn out to be of no use, folded again, prove none:
-// the series is neither stepped nor drifting, it is unproven, and no change has unknown
-// figures.
+// If the nights on which a change was called hold no value when they are folded again, no change is
+// reported: the series is neither stepped nor drifting but unproven, and no change has unknown values.
 func TestChangeWithoutUsableNightIsNone(t *testing.T) {
 	for _, stretches := range []string{
 		`[{"cause":"begun"},{"at":200000,"cause":"step"}]`,

@@ -100,8 +100,8 @@ func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 	}
 }
 
-// bentBy returns by how much of its width the worse end of the volts' interval of an
-// invented run lies from that of draws that were each solved.
+// bentBy returns the greater error of the two ends of the volts' interval of an invented run, against
+// draws that are each solved without linearisation, as a part of the interval's width.
 func bentBy(t *testing.T, r *run.Run, rng *rand.Rand) float64 {
 	t.Helper()
 	p := calibrationtest.New(r, calibrationtest.UsualSpread, rng)

@@ -353,7 +353,7 @@ func TestRunawayIsNotSafeAgain(t *testing.T) {
 }
 
 // Where a criterion falls with the level (data from 3.6 V logic gets easier as the
-// first pixel's volts fall), the search looks closer and says so.
+// first pixel's volts fall), the search tries more levels and names the criterion.
 func TestTurnsAreTold(t *testing.T) {
 	file := base(colours, strong, "milliohms = 60", lax)
 	rating, err := circuit(t, file, Allowances{DataVolts: 3.6, JointWatts: 9}).HighestLevel()

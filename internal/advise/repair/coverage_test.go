@@ -67,7 +67,7 @@ func visits(r *run.Run) []survey.Visit {
 	return append(list, survey.Visit{Quantity: run.Current, From: "near"})
 }
 
-// read is what a plant's readings in the places of a list tell of the first step.
+// read returns the Basis that a plant's readings at listed places give for the first step.
 func read(t testing.TB, plant *calibrationtest.Plant, list []survey.Visit, rng *rand.Rand) Basis {
 	t.Helper()
 	readings, err := plant.Walk(list, rng, time.Date(2026, 5, 4, 10, 0, 0, 0, time.UTC))
@@ -85,10 +85,9 @@ func read(t testing.TB, plant *calibrationtest.Plant, list []survey.Visit, rng *
 	return Fitted(plant.Run, est, a, 0)
 }
 
-// The truth of a what-if is the simulated run's own resistances with the repair in
-// it. Its least volts, its light and its highest level lie in the 95 % intervals as
-// often as they say, give or take what so few simulations can tell: of 5 runs and
-// some 12 what-ifs of one run that err together, at least 85 %.
+// The true effect of a repair follows from the simulated run's own resistances with the repair. Its least volts, its light and its highest level lie in the 95 % intervals as
+// often as stated, within the scatter of so few simulations: of 5 runs with some 12 correlated
+// repairs each, at least 85 %.
 func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 	r := commissioned(t)
 	type tally struct{ in, of int }
@@ -125,7 +124,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 		check(nil, p.AsWired)
 		for _, o := range p.Options {
 			switch o.Repairs[0].Kind {
-			case Lower, Trim: // another level; a trim goes by what is believed of the supply
+			case Lower, Trim: // another level; a trim depends on the estimate of the supply
 				continue
 			}
 			check(&o.Repairs[0].edit, o.Effect)

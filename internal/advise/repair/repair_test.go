@@ -505,8 +505,8 @@ func TestVerdictNeedsBoth(t *testing.T) {
 	}
 }
 
-// Two things that are not known, each of which alone leaves every pixel above its
-// knee: together they reach below it, and the interval of the shift says so.
+// Two unknowns, each of which alone leaves every pixel above its knee: together they reach below it,
+// and the interval of the shift covers that.
 func TestKneesThatOnlyAllTogetherReach(t *testing.T) {
 	r := runtest.Parse(t, strings.Replace(long(0.03, "[limits]\nfeed_drop_percent = 50\n"), "channel_milliamps = 12.0", "channel_milliamps = 12.0\nknee_volts = 3.6", 1))
 	k := Stated(r)
@@ -563,7 +563,7 @@ func TestRenewedFeeds(t *testing.T) {
 	}
 }
 
-// A straight fall below the knee draws as much over the whole run as the cubic one,
+// A straight fall below the knee gives the same total current of the run as the cubic one,
 // to first order: the knees
 // are moved at the volts there are.
 func TestStraightFallDrawsAsMuch(t *testing.T) {
@@ -597,7 +597,7 @@ func TestStraightFallDrawsAsMuch(t *testing.T) {
 }
 
 // A joint above its limit is a failure of every plan that does not remake it, however
-// little the load asks; what mends it and holds comes first, and the pair stands above
+// small the load; a repair that remakes it and keeps the limits comes first, and the pair precedes
 // the single repairs that fail.
 func TestAJointAboveItsLimitFailsWhateverIsLit(t *testing.T) {
 	bad := "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n"

@@ -42,7 +42,7 @@ func TestDoubtHasAName(t *testing.T) {
 				continue
 			}
 			if !x.Known && x.Amps > 0.1 {
-				continue // the values in brackets are told of together
+				continue // the values in brackets are listed in one finding
 			}
 			undecided++
 			text := j.couldBe(i)

@@ -230,7 +230,7 @@ func TestIntervalsAndVerdictsAgainstTheCramerRaoBound(t *testing.T) {
 			if median > 1.5 || median < 0.9 {
 				t.Errorf("median %.2f", median)
 			}
-			// The bound knows what the plant was drawn from, and takes it for straight.
+			// The bound uses the plant's own distributions and a linear model.
 			if float64(found) < 0.95*couldFind-2 || float64(passed) < 0.95*couldPass-2 {
 				t.Error("too few are settled that the readings could tell")
 			}

@@ -20,8 +20,7 @@ func commissioning(t *testing.T, i int, rng *rand.Rand) (*calibrationtest.Plant,
 	return commissioningOf(t, i, rng, calibrationtest.UsualSpread, func(*run.Run) {})
 }
 
-// commissioningOf is the same of plants of any spread, of a run that is changed before
-// anything is drawn for it.
+// commissioningOf is the same for any spread and for a run that is changed before the plant is drawn.
 func commissioningOf(t *testing.T, i int, rng *rand.Rand, by calibrationtest.Spread, change func(*run.Run)) (*calibrationtest.Plant, []survey.Visit) {
 	t.Helper()
 	r := draw(rng)

@@ -45,8 +45,8 @@ func TestLargestDifference(t *testing.T) {
 	}
 }
 
-// What is said of an element that neither passes nor fails is what keeps it from that and no
-// more: nothing of a doubt where there is none, nor of what would pass that would not.
+// The reason for an undecided element names only what prevents a verdict: no doubt where there is
+// none, and no pass that would not be one.
 func TestWhySaysNoMore(t *testing.T) {
 	settled := assessment.Fit{Converged: true, PValue: 0.4}
 	for deviation, passes := range map[float64]bool{0.0037: true, 0.0042: false} {

@@ -47,7 +47,7 @@ func TestExplain(t *testing.T) {
 	if x.Single == nil || len(x.Single.Rows) != 1 || x.Single.Verdict != assessment.Fail {
 		t.Errorf("the weightiest reading: %+v", x.Single)
 	}
-	// A fit without all of the voltages at the joint knows it less, as said.
+	// A fit without any of the voltages at the joint agrees with the stated estimate.
 	var rest []reading.Reading
 	for _, y := range list {
 		if !slices.Contains(p.Rows, y.Row) {

@@ -81,7 +81,7 @@ func TestSimulatedMisfits(t *testing.T) {
 		t.Logf("%-18s %d runs, %d said not to fit, %d fit and pass something", kind, c[0], c[1], c[2])
 		least := 0.9
 		if kind == "a reel dark" {
-			least = 0.7 // of four reels one dark is within what nobody knows of the currents
+			least = 0.7 // one dark reel of four is within the uncertainty of the currents
 		}
 		if n := float64(c[0]); float64(c[1]) < least*n-3*math.Sqrt(n*least*(1-least)) {
 			t.Errorf("%s: %d of %d said", kind, c[1], c[0])

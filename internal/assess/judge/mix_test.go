@@ -15,7 +15,7 @@ import (
 )
 
 // mixes are ways of commissioning the same invented runs. The first reads them in dim
-// steps, as one does who has no figures yet, and pair voltages and the minus over each
+// steps, as a person does without a plan, and pair voltages and the minus over each
 // joint only; it shows what is found where little current flows and where a meter counts
 // 12 V in 10 mV. The second reads both conductors over each joint, as a survey does. The
 // third does so with the runs as bright as the run file says they can be lit with every

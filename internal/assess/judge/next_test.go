@@ -56,7 +56,7 @@ func (h *operator) read(step int, v survey.Visit) {
 		From: v.From, To: v.To, Meter: h.r.Meters[0].Name, Text: text, Value: value, Unit: "V"})
 }
 
-// verdictOf is that of the loop called name; unproven too where there is none.
+// verdictOf returns the verdict on the loop of that name, and unproven if there is none.
 func verdictOf(a *assessment.Assessment, name string) assessment.Verdict {
 	for _, e := range a.Elements {
 		if e.Name == name && e.Rail == run.Loop {
@@ -155,7 +155,7 @@ func TestProposedReadingsDecide(t *testing.T) {
 	}
 }
 
-// endOfRun tells whether a visit is to the first pixel or the last of the run.
+// endOfRun reports whether a visit is to the first or the last pixel of the run.
 func endOfRun(r *run.Run, v survey.Visit) bool {
 	last := r.Reels[len(r.Reels)-1].Name
 	return v.From == r.Reels[0].Name+".start+" || v.From == last+".end+"

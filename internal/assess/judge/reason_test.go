@@ -156,8 +156,8 @@ func TestLikelyMistake(t *testing.T) {
 			t.Errorf("%s: %q, want %q", c.text, got, c.says)
 		}
 	}
-	// Where the other readings predict little, what lies within four deviations of them is no slip for
-	// that, but what takes away nine tenths of the difference is.
+	// Where the other readings predict a value badly, agreement within four deviations does not make a
+	// mistake likely; a correction that removes nine tenths of the difference does.
 	for _, c := range []struct {
 		text      string
 		value     float64

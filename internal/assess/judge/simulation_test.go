@@ -205,7 +205,7 @@ func trueLoop(r *run.Run, p *calibrationtest.Plant, e assessment.Element) float6
 // Commissionings of invented runs with pixels of another law than the estimate's, a
 // duty some percent off, copper 10 K warmer or colder, and meters off within their
 // accuracy; every second run has a joint of 25 to 150 mΩ. They are lit as brightly as the
-// run file says they can be and read as a survey leads one, both conductors over each
+// run file allows and read as survey proposes, both conductors over each
 // joint; mix_test.go has the same runs in dim steps.
 func TestSimulatedCommissionings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))

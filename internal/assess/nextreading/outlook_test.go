@@ -127,9 +127,9 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 	}
 }
 
-// What is foreseen of an element towards a limit, with the readings still to be taken, is
-// what a fit of these readings finds there; of some, much more than the covariance
-// promises. The steps are ones that were read and one that was not.
+// The expected deviation of an element towards its limit, with further readings, agrees with a fit of
+// these readings. For some elements it is much larger than that of the covariance. The steps are some
+// that were read and one that was not.
 func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 	r, list := halves(t)
 	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.Step == "white 3" })

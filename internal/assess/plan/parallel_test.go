@@ -58,7 +58,7 @@ blue = 0.05
 `
 
 // Supplies whose plus rails meet are warned of by their wiring alone, in a prediction, a plan
-// and an assessment; with the plus parted nothing is said.
+// and an assessment; with the plus cut there is no warning.
 func TestSuppliesThatMeetAreWarnedOf(t *testing.T) {
 	for file, want := range map[string]bool{parallel: true, strings.Replace(parallel, `"joined"`, `"cut"`, 1): false} {
 		r := runtest.Parse(t, file)

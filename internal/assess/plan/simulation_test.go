@@ -35,7 +35,7 @@ func shipped(t *testing.T, visit func(t *testing.T, r *run.Run)) {
 	}
 }
 
-// perform reads exactly what a plan says, of a run as it really is.
+// perform takes exactly the readings of a plan on a simulated run.
 func perform(t *testing.T, p *Plan, plant *calibrationtest.Plant, rng *rand.Rand) []reading.Reading {
 	t.Helper()
 	var places []run.Place
@@ -114,8 +114,8 @@ func mostUnsettled(n int) int {
 	return most
 }
 
-// keepPromises commissions a run so many times by exactly what its plan says, and counts for
-// each element how often it was settled. Runs differ from their files as installations do,
+// keepPromises commissions simulated runs with exactly the readings of their plan, and counts for each
+// element how often it was settled. Runs differ from their files as installations do,
 // every other one has a joint of 25 to 150 mΩ, and nothing sound fails.
 func keepPromises(t *testing.T, r *run.Run, times int) (p *Plan, each []int) {
 	t.Helper()

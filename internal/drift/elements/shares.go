@@ -13,7 +13,7 @@ type Shares struct {
 	run   *run.Run
 	below [][]float64 // by reel: A drawn by its pixels 1…k, k from 0
 	Feeds []float64   // A through each feed
-	group []int       // by reel: number of the part of the run joined by both rails
+	group []int       // by reel: number of the part of the run that is connected by both rails
 	rest  []Weights   // by feed: its current as weights of the measured ones; nil = it does not follow from them
 }
 

@@ -71,7 +71,7 @@ func TestMeterDigitsAndRanges(t *testing.T) {
 	}
 }
 
-// One instrument is off alike everywhere; sensors of their own each in their way.
+// One carried instrument has the same error everywhere; separate sensors have different errors.
 func TestMeterErrorsCommonOrEach(t *testing.T) {
 	for _, each := range []bool{false, true} {
 		stated := bench

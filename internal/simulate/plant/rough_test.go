@@ -161,12 +161,12 @@ func (c *tally) hold(t *testing.T, line string, want reached) {
 	}
 }
 
-// reached is which parts hold in a line today: of the intervals, of the sound joints that the
-// script proves and of what is bad and the script finds, of what is open, of the good and of the
-// wrong readings. 0 is a part that is not reached yet.
+// reached holds the parts that a line must reach: of the intervals, of the sound joints that the
+// script proves, of the bad elements that the script finds, of the open ones, of the good and of the
+// wrong readings. 0 is a part without a bound.
 type reached struct{ held, proven, found, opens, unsuspected, named float64 }
 
-// A line of the table is runs that are drawn alike.
+// A line of the table holds runs of one distribution.
 type line struct {
 	name  string
 	by    func(seed uint64) plant.Disturbance

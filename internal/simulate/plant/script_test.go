@@ -19,9 +19,9 @@ import (
 // of about a hundred lines, as a careful person would write it for one evening's readings. It
 // shares the network with the fit and nothing else: derivatives are differences, resistances are
 // logarithms, the scatter of each meter range is learned from its residuals, digits count as
-// written, and each step has its own copper temperature and supply voltages. It does not look
+// written, and each step has its own copper temperature and supply voltages. It does not search
 // for wrong readings, open conductors or exchanged feeds. It shows which joints such readings
-// can prove at all.
+// can prove at best.
 type script struct {
 	run    *run.Run
 	solver []*ladder.Solver // by step
@@ -279,7 +279,7 @@ func (s *script) learn(factor map[int]float64, out []float64, jac *mat.Dense, co
 	return largest
 }
 
-// belief is draws from what the script knows of an element, Ω or Ω/m, ascending.
+// belief holds draws from the script's posterior of an element, Ω or Ω/m, ascending.
 type belief []float64
 
 func (b belief) at(p float64) float64 { return b[int(p*float64(len(b)-1)+0.5)] }
