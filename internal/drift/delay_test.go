@@ -29,9 +29,9 @@ type faultKind struct {
 // faultKinds are the faults that are promised to be found: a jump of 15 mΩ within three
 // days, a ramp of 60 mΩ a year within ninety, bursts in 6 % of the samples within ten.
 var faultKinds = []faultKind{
-	{"jump of a joint", "", "west-north", 60.3, 0.015, 3, history.Step, history.Stepped,
+	{"jump of a joint", "", "west-north", 60.3, 0.015, 3, history.Jump, history.Jumped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
-	{"jump of a feed", "", "near", 60.3, 0.015, 3, history.Step, history.Stepped,
+	{"jump of a feed", "", "near", 60.3, 0.015, 3, history.Jump, history.Jumped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[0].Minus += 0.015 }},
 	{"ramp of a joint", "", "west-north", 40, 0.060 * 110 / 365, 90, history.Ramp, history.Drifting,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Minus += 0.060 * (day - 40) / 365 }},
@@ -56,10 +56,10 @@ var faultKinds = []faultKind{
 		}},
 	// In one conductor only: the apparent changes of the other feed and the reels are not called,
 	// and the size of the feed's own change is not known well.
-	{"jump of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Step, history.Stepped,
+	{"jump of one conductor of a feed of two", ring, "far", 60.3, 0, 3, history.Jump, history.Jumped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[1].Plus += 0.030 }},
 	// Which of the path's joints it is, and so which current flows there, cannot be known.
-	{"jump of a path", "", "west.start-east.end", 60.3, 0, 3, history.Step, history.Stepped,
+	{"jump of a path", "", "west.start-east.end", 60.3, 0, 3, history.Jump, history.Jumped,
 		func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[0].Plus += 0.015 }},
 }
 

@@ -68,7 +68,7 @@ func (p *piece) beside(c changepoint.Course, sloped bool) residualScatter {
 		rest[i] = y
 		switch {
 		case i < c.At:
-		case c.Shape == changepoint.Step:
+		case c.Shape == changepoint.Jump:
 			rest[i] -= c.Size
 		default:
 			rest[i] -= c.Size * (p.x[i] - p.x[c.At])
@@ -98,7 +98,7 @@ func (b residualScatter) isSignificant(size, evidence, needed float64) bool {
 // isJump reports whether a jump meets all conditions for reporting it. null is the weighted sum of
 // squares without a change.
 func (s *State) isJump(t *track, p *piece, c changepoint.Course, null float64) bool {
-	if c.Shape != changepoint.Step || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.nightsToHold(c.Size > 0) {
+	if c.Shape != changepoint.Jump || null-c.Rest < s.limits().evidence || c.At < nightsBefore || len(p.points)-c.At < t.nightsToHold(c.Size > 0) {
 		return false
 	}
 	least, _ := s.least(t)

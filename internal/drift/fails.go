@@ -6,7 +6,7 @@ import "ohmkeep/internal/result/history"
 // resistance is changing or has changed.
 func Fails(s history.Series) bool {
 	switch s.Verdict {
-	case history.Drifting, history.Stepped, history.Intermittent:
+	case history.Drifting, history.Jumped, history.Intermittent:
 		return true
 	}
 	return s.Low > s.Limit // false where there is no limit

@@ -248,7 +248,7 @@ func TestStateIsBounded(t *testing.T) {
 	}
 	h := s.History(r)
 	x := h.Series[0]
-	if len(x.Changes) != 1 || x.Verdict != history.Stepped {
+	if len(x.Changes) != 1 || x.Verdict != history.Jumped {
 		t.Fatal(describe(h))
 	}
 	// Thinned nights date a change less well, but a year's are not lost.

@@ -125,7 +125,7 @@ func (s *State) verdict(t *track, x *history.Series, parts []part) {
 	case last.Sloped && last.Cause != shifted:
 		x.Verdict = history.Drifting
 	case changed:
-		x.Verdict = history.Stepped
+		x.Verdict = history.Jumped
 	case len(last.points) < fewestNights, t.pairs < fewestPairs:
 		x.Verdict, x.Why = history.Unproven, "too few nights"
 	case s.Last-t.Points[len(t.Points)-1].At > maxUnreadSeconds:

@@ -16,7 +16,7 @@ func (t *track) onset(prior *part, s stretch, end int64) onset {
 	if len(p.points) < nightsBefore+2 {
 		return onset{at: s.At}
 	}
-	shape := changepoint.Step
+	shape := changepoint.Jump
 	if s.Cause == ramped {
 		shape = changepoint.Bend
 	}

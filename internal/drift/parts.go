@@ -76,7 +76,7 @@ func (t *track) changes(x *history.Series, parts []part, a anchored) {
 		switch p.Cause {
 		case jumped, ramped:
 			c := history.Change{Time: moment(p.At), Earliest: moment(p.onset.earliest), Latest: moment(p.onset.latest),
-				Detected: moment(p.Called), Shape: history.Step, After: p.level + a.by}
+				Detected: moment(p.Called), Shape: history.Jump, After: p.level + a.by}
 			if p.Cause == ramped {
 				c.Shape, c.After = history.Ramp, p.end+a.by
 				for k := i + 1; k < len(parts) && parts[k].Cause == levelled; k++ {

@@ -64,9 +64,9 @@ func events(rng *rand.Rand) []event {
 	}
 	return []event{
 		{name: "nothing", days: 200, at: math.Inf(1)},
-		{"joint steps", name, 140, at, step, history.Step, history.Stepped,
+		{"joint steps", name, 140, at, step, history.Jump, history.Jumped,
 			func(_ float64, p *plant.Plant, _ *rand.Rand) { p.Joints[joint].Plus += step }},
-		{"feed steps", "near", 140, at, step, history.Step, history.Stepped,
+		{"feed steps", "near", 140, at, step, history.Jump, history.Jumped,
 			func(_ float64, p *plant.Plant, _ *rand.Rand) { p.Feeds[0].Minus += step }},
 		{"joint drifts", name, 240, at, perDay * (240 - at), history.Ramp, history.Drifting,
 			func(day float64, p *plant.Plant, _ *rand.Rand) { p.Joints[joint].Minus += perDay * (day - at) }},

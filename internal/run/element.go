@@ -10,7 +10,7 @@ const (
 	KindFeed   Kind = "feed"
 	KindReel   Kind = "reel"
 	KindSupply Kind = "supply"
-	KindPath   Kind = "path" // all that lies between two places that are measured
+	KindPath   Kind = "path" // everything between two places that are measured
 )
 
 // Rail is one of the two conductors. The resistance of an element can also be that of both in

@@ -17,7 +17,7 @@ import (
 type Run struct {
 	Name    string
 	File    string  // as the user named it, for messages
-	Ambient float64 // °C, of the copper where no reading says otherwise
+	Ambient float64 // °C, of the copper where there is no temperature reading
 
 	Supplies  []Supply
 	Reels     []Reel

@@ -1,6 +1,6 @@
 // Package verdict compares what is known of a quantity with its limit: pass, fail or
 // unproven, each with a stated risk of being wrong (JCGM 106:2012: conformance
-// probability, clause 7, and guard bands, clause 8). It knows no resistances and no runs.
+// probability, clause 7, and guard bands, clause 8). The quantity may be any.
 package verdict
 
 import (

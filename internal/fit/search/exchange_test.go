@@ -19,7 +19,7 @@ func TestTryExchanges(t *testing.T) {
 	}{
 		{[]int{19}, 0, true},
 		{[]int{3, 19}, 0, true},
-		{[]int{10, 12}, 0, false}, // of the joint's other end and of the reel's: nothing asks for its place
+		{[]int{10, 12}, 0, false}, // of the joint's other end and of the reel's: they do not replace it
 		{[]int{3, 10, 12, 19}, 0, true},
 		{[]int{3, 10, 12, 19, 28}, 0, true},
 		{[]int{3, 19}, 22, true}, // of another place, and found besides

@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// The potential rises along a joint that is negative by some milliohms, as Ohm's law has it, and
-// the current changes smoothly as its resistance passes through zero.
+// Along a joint with a resistance some milliohms below zero the potential rises by Ohm's law. The
+// current changes smoothly as the resistance passes through zero.
 func TestNegativeJoint(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 17))
 	for range 20 {

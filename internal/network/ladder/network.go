@@ -47,7 +47,7 @@ type Parameters struct {
 // tenth of a microvolt.
 const floorOhms = 1e-8
 
-// pair is the two nodes of one place. ground stands for the reference node.
+// pair holds the plus and minus nodes of one place. ground is the reference node.
 type pair struct{ plus, minus int32 }
 
 const ground = -1

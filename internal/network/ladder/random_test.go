@@ -42,7 +42,7 @@ func randomRun(rng *rand.Rand, maxPixels int) *run.Run {
 		}
 	}
 	for i, j := range r.Joints {
-		if rng.IntN(5) == 0 { // part the plus and feed what lies behind
+		if rng.IntN(5) == 0 { // cut the plus and feed the part behind it
 			r.Joints[i].PlusCut = true
 			feed(supply(), run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1})
 		}

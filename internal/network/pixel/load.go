@@ -30,7 +30,7 @@ type Shape int
 
 const (
 	Cubic Shape = iota // with zero slope at both ends
-	Ramp               // in a straight line, for simulated pixels that an estimate should not know
+	Ramp               // in a straight line, for simulated pixels that differ from the model of an estimate
 )
 
 // AsStated leaves the values of the run file unchanged.

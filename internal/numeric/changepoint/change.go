@@ -7,7 +7,7 @@ type Shape int
 
 const (
 	None Shape = iota
-	Step       // a jump from one value to the next
+	Jump       // a jump from one value to the next
 	Bend       // a change of slope
 )
 
@@ -34,16 +34,16 @@ func Null(x, y, weight []float64, sloped bool) float64 {
 // weight is inversely proportional to the variance of y; no change is placed at a point of
 // weight 0. Rest is +Inf where no change can be fitted. The run time is proportional to the
 // number of points.
-func Best(x, y, weight []float64, sloped bool) (step, bend Course) {
+func Best(x, y, weight []float64, sloped bool) (jump, bend Course) {
 	f := newSums(x, y, weight)
 	n := len(x)
-	step, bend = Course{Rest: math.Inf(1)}, Course{Rest: math.Inf(1)}
+	jump, bend = Course{Rest: math.Inf(1)}, Course{Rest: math.Inf(1)}
 	for k := 1; k < n; k++ {
 		if weight[k] == 0 {
 			continue
 		}
-		if c, ok := f.with(k, Step, sloped); ok && c.Rest < step.Rest {
-			step = c
+		if c, ok := f.with(k, Jump, sloped); ok && c.Rest < jump.Rest {
+			jump = c
 		}
 	}
 	for k := range n - 1 {
@@ -54,7 +54,7 @@ func Best(x, y, weight []float64, sloped bool) (step, bend Course) {
 			bend = c
 		}
 	}
-	return step, bend
+	return jump, bend
 }
 
 // Courses returns the best course with a change of one shape at each point; its Rest is
@@ -64,7 +64,7 @@ func Courses(x, y, weight []float64, shape Shape, sloped bool) []Course {
 	all := make([]Course, len(x))
 	for k := range all {
 		all[k] = Course{Rest: math.Inf(1)}
-		if weight[k] == 0 || shape == Step && k == 0 || shape == Bend && k == len(x)-1 {
+		if weight[k] == 0 || shape == Jump && k == 0 || shape == Bend && k == len(x)-1 {
 			continue
 		}
 		if c, ok := f.with(k, shape, sloped); ok {

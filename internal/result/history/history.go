@@ -19,25 +19,25 @@ type History struct {
 	Check  time.Time // of the newest reading in a known step; zero = no such reading
 }
 
-// Verdict is how an element's resistance behaves over time.
+// Verdict is how an element's resistance behaves over time. Jumped is "stepped" in JSON.
 type Verdict string
 
 const (
 	Steady       Verdict = "steady"
 	Drifting     Verdict = "drifting"
-	Stepped      Verdict = "stepped"
+	Jumped       Verdict = "stepped"
 	Intermittent Verdict = "intermittent"
 	Unproven     Verdict = "unproven"
 )
 
 // Verdicts lists all verdicts, the most serious first.
-var Verdicts = []Verdict{Intermittent, Drifting, Stepped, Unproven, Steady}
+var Verdicts = []Verdict{Intermittent, Drifting, Jumped, Unproven, Steady}
 
-// Shape is the form of a change: a sudden jump (Step), a ramp, or bursts.
+// Shape is the form of a change: a sudden jump (Jump, "step" in JSON), a ramp, or bursts.
 type Shape string
 
 const (
-	Step  Shape = "step"
+	Jump  Shape = "step"
 	Ramp  Shape = "ramp"
 	Burst Shape = "intermittent"
 )

@@ -5,7 +5,7 @@
 // Sums over wavelength run from 360 nm to 830 nm at 5 nm, which CIE 15 allows for
 // most purposes and which reproduces the published chromaticities of the CIE
 // illuminants to 0.00006. Tristimulus values add; luminance Y keeps the
-// unit that it was given in. The package knows nothing of strips, channels or volts.
+// unit that it was given in.
 package colour
 
 import "math"

@@ -41,8 +41,8 @@ var (
 // primaries hold the descriptions of the channels' light in a file.
 type primaries struct {
 	by    map[string]primary
-	table *toml.Table // the nearest one; nil if there is no table
-	from  *toml.Table // that it stands in
+	table *toml.Table // [primaries] of the reel, otherwise of the strip; nil if there is none
+	from  *toml.Table // the reel's or strip's table that it is in
 }
 
 func readPrimaries(t *toml.Table) primaries {

@@ -96,7 +96,7 @@ func (d *Questions) say(format string, args ...any) {
 	}
 }
 
-// ask repeats a question until take has no objection to its answer.
+// ask repeats a question until take accepts the answer. An empty answer keeps the default.
 func (d *Questions) ask(question, kept string, take func(string) error) {
 	for d.err == nil {
 		d.say("%s [%s]: ", question, kept)
@@ -191,7 +191,7 @@ func (d *Questions) whole(question string, to *int, high int) {
 	})
 }
 
-// one asks for one of some words.
+// one asks for one of several words.
 func (d *Questions) one(question string, words []string, to *string) {
 	d.ask(question, *to, func(answer string) error {
 		for _, word := range words {

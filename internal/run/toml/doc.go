@@ -6,11 +6,11 @@
 // the order of their lines. These are wrong types, keys written twice, lines that are not TOML, and
 // what the caller adds with Fault.
 //
-// A line that is not TOML is left out and reading goes on at the next line that
-// can begin something. What is missing because of it is not reported a second
-// time: see Missing and Damaged.
+// A line that is not TOML is skipped, and reading continues at the next line that can begin
+// a header or key. A key that is missing because of it is not reported as missing: see
+// Missing and Damaged.
 //
 // The syntax is TOML 1.0 (https://toml.io/en/v1.0.0) as the parser of
 // github.com/pelletier/go-toml/v2 reads it. Numbers must be finite. The package
-// reads no files and knows no key by name.
+// reads no files.
 package toml

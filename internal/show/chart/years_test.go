@@ -31,7 +31,7 @@ func TestYearsOfEverySort(t *testing.T) {
 		"constant":  {Nights: nights(50, func(int) float64 { return 0.1 }), Ohms: 0.1, Low: 0.1, High: 0.1, Limit: none},
 		"wild":      {Nights: nights(50, func(i int) float64 { return math.Pow(10, float64(i%20)) }), Ohms: 1, Low: 0, High: 1e12, Limit: 1e15},
 		"unknown nights": {Nights: nights(50, func(int) float64 { return none }), Ohms: none, High: inf, Limit: 0.015,
-			Changes: []history.Change{{Time: begin.AddDate(20, 0, 0), Shape: history.Step}}},
+			Changes: []history.Change{{Time: begin.AddDate(20, 0, 0), Shape: history.Jump}}},
 		"twenty years": {Nights: nights(7300, rising), Ohms: 0.7, Low: 0.6, High: 0.8, PerYear: 0.03, PerYearLow: 0.02, PerYearHigh: 0.04, Limit: 0.015,
 			Last: begin.AddDate(20, 0, 0), Verdict: history.Drifting},
 	} {
@@ -63,7 +63,7 @@ func TestYearsSaysWhatHappened(t *testing.T) {
 			t.Errorf("no %q", want)
 		}
 	}
-	s.Verdict, s.Changes[0].Shape = history.Stepped, history.Step // on a screen a step is a load step only
+	s.Verdict, s.Changes[0].Shape = history.Jumped, history.Jump // on a screen a step is a load step only
 	b.Reset()
 	if err := Years(s, Wide).SVG(&b); err != nil || strings.Contains(b.String(), "step") || !strings.Contains(b.String(), ": jumped") || !strings.Contains(b.String(), "jump 11 Mar") {
 		t.Errorf("%v: a jump is not named as one", err)

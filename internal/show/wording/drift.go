@@ -24,12 +24,12 @@ type SeriesLine struct {
 }
 
 // changeWords are the first words of a change.
-var changeWords = map[history.Shape]string{history.Step: "jump on", history.Ramp: "drift since"}
+var changeWords = map[history.Shape]string{history.Jump: "jump on", history.Ramp: "drift since"}
 
 // ChangeWord names the shape of a change.
 func ChangeWord(s history.Shape) string {
 	switch s {
-	case history.Step:
+	case history.Jump:
 		return "jump"
 	case history.Ramp:
 		return "drift begins"
@@ -40,7 +40,7 @@ func ChangeWord(s history.Shape) string {
 // VerdictWord is a verdict in words. A sudden change is called a jump, because a step is a load
 // step.
 func VerdictWord(v history.Verdict) string {
-	if v == history.Stepped {
+	if v == history.Jumped {
 		return "jumped"
 	}
 	return string(v)
@@ -125,7 +125,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 		}
 		l.Remarks = append(l.Remarks, remark)
 	}
-	switch moved := s.Verdict == history.Drifting || s.Verdict == history.Stepped; {
+	switch moved := s.Verdict == history.Drifting || s.Verdict == history.Jumped; {
 	case l.Over, moved && math.IsNaN(s.Limit):
 		l.Remarks = append(l.Remarks, s.Reaches.Text)
 	case moved:
@@ -148,7 +148,7 @@ func between(c history.Change) string {
 
 // clause returns the behaviour of an element in words.
 func clause(name string, v history.Verdict) string {
-	if v == history.Stepped {
+	if v == history.Jumped {
 		return name + " has jumped"
 	}
 	return name + " is " + string(v)

@@ -134,7 +134,7 @@ func TestRunFailing(t *testing.T) {
 		{"within its limit", []history.Series{{Ohms: 0.01, Low: 0.009, High: 0.02, Limit: 0.015, Verdict: history.Steady}}, "0"},
 		{"without a limit", []history.Series{{Ohms: 0.01, Low: 0.009, High: 0.02, Limit: math.NaN(), Verdict: history.Unproven}}, "0"},
 		{"over its limit", []history.Series{{Ohms: 0.039, Low: 0.037, High: 0.041, Limit: 0.015, Verdict: history.Steady}}, "1"},
-		{"stepped", []history.Series{{Limit: math.NaN(), Verdict: history.Steady}, {Limit: math.NaN(), Verdict: history.Stepped}}, "1"},
+		{"stepped", []history.Series{{Limit: math.NaN(), Verdict: history.Steady}, {Limit: math.NaN(), Verdict: history.Jumped}}, "1"},
 	} {
 		s := cabinet()
 		s.History = func() *history.History {

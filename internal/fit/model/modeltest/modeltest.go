@@ -65,12 +65,12 @@ func OpenFeeds(open ...[2]int) (*run.Run, []reading.Reading) {
 	return r, list
 }
 
-// openOhms is an open conductor to any meter, Ω.
+// openOhms is a resistance, Ω, that no meter can distinguish from an open conductor.
 const openOhms = 1e5
 
-// FillAs gives readings the values that the run would show, as stated but for a change, rounded to what the
-// meter shows, and rows from 2 on. It panics where the run cannot be solved or a reading's
-// points or step are not in it: these are mistakes of the test.
+// FillAs sets the values of readings to those of the run as stated, with a change of its parameters,
+// rounded to the meter's resolution. It numbers their rows from 2. It panics where the run cannot be
+// solved or a reading's points or step are not in it: these are mistakes in the test.
 func FillAs(r *run.Run, list []reading.Reading, change func(*ladder.Parameters)) {
 	var places []run.Place
 	point := func(name string) run.Point {
