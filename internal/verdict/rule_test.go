@@ -33,7 +33,7 @@ func TestConformanceProbability(t *testing.T) {
 func TestGlobalRisk(t *testing.T) {
 	const limit, u = 2.0, 0.25
 	density := func(x float64) float64 { return math.Pow(4, 4) / 6 * x * x * x * math.Exp(-4*x) }
-	integral := func(f func(x float64) float64) float64 { // Simpson's rule from the limit to where nothing is left
+	integral := func(f func(x float64) float64) float64 { // Simpson's rule from the limit to where the density is negligible
 		const n, to = 4000, 14.0
 		h, sum := (to-limit)/n, f(limit)+f(to)
 		for i := 1; i < n; i++ {

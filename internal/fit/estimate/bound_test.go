@@ -54,7 +54,7 @@ func TestIntervalEndIsAtRise(t *testing.T) {
 				}
 				rise, settled := leastRise(e, x, at)
 				if !settled {
-					continue // nothing to hold it against
+					continue // no fit to compare it with
 				}
 				bent++
 				deviations := (predicted - math.Max(x.Belief.Mean, 0)) / x.Belief.Deviation

@@ -138,7 +138,7 @@ func TestGradientAgreesWithDifferences(t *testing.T) {
 		h := 0.01 * math.Sqrt(e.Covariance.At(i, i))
 		off := make([]float64, len(e.X))
 		if w := e.Problem.Unknowns[i].What; (w == model.JointRail || w == model.FeedRail) && e.X[i]-h < prior.MinTransformed {
-			continue // there is no resistance below nothing
+			continue // no resistance is below zero
 		}
 		off[i] = h
 		up := volts(off)

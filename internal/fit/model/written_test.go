@@ -43,7 +43,7 @@ func TestDigitsAsWritten(t *testing.T) {
 		{"mV", []string{"4812", "4903"}, 0.001},
 		{"mV", []string{"4812.5", "4903.25"}, 0.001},
 		{"V", []string{"4.812E0", "49.03e-1"}, 0.001},
-		{"V", []string{"4.81", "4.92", "5.03", "5.01", "4.97", "4.8125"}, 0.01}, // the last is a slip
+		{"V", []string{"4.81", "4.92", "5.03", "5.01", "4.97", "4.8125"}, 0.01}, // the last is a typing error
 	} {
 		if got := written(t, c.unit, c.texts...); math.Abs(got-c.want) > 1e-9 {
 			t.Errorf("%v %s: %g V, want %g", c.texts, c.unit, got, c.want)

@@ -11,10 +11,10 @@ import (
 // exchange the wrong one is excluded and the good ones are not. A reading out of its meter's range
 // stays excluded and does not count.
 func TestTryExchanges(t *testing.T) {
-	const wrong, barred = 11, 27 // north.start+ in the second and the last step, as 3 and 19 in others
+	const wrong, outOfRange = 11, 27 // north.start+ in the second and the last step, as 3 and 19 in others
 	for _, c := range []struct {
 		out      []int // good readings left out
-		worse    int   // wrong too, 0 is none
+		worse    int   // index of a second wrong reading, 0 for none
 		replaced bool
 	}{
 		{[]int{19}, 0, true},
@@ -22,21 +22,21 @@ func TestTryExchanges(t *testing.T) {
 		{[]int{10, 12}, 0, false}, // of the joint's other end and of the reel's: they do not replace it
 		{[]int{3, 10, 12, 19}, 0, true},
 		{[]int{3, 10, 12, 19, 28}, 0, true},
-		{[]int{3, 19}, 22, true}, // of another place, and found besides
+		{[]int{3, 19}, 22, true}, // at another place, and excluded too
 	} {
 		r, list := modeltest.Cornice()
 		list[wrong].Value += 0.3
-		list[barred].Value *= 1000
+		list[outOfRange].Value *= 1000
 		if c.worse > 0 {
 			list[c.worse].Value += 0.3
 		}
-		posed, err := model.New(r, list)
+		problem, err := model.New(r, list)
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := &hypothesis{Problem: posed}
-		if from := list[wrong].From; from != "north.start+" || !p.Observations[barred].ExcludedForGood {
-			t.Fatalf("reading %d is of %s, barred is %v", wrong, from, p.Observations[barred].ExcludedForGood)
+		p := &hypothesis{Problem: problem}
+		if from := list[wrong].From; from != "north.start+" || !p.Observations[outOfRange].ExcludedForGood {
+			t.Fatalf("reading %d is of %s, outOfRange is %v", wrong, from, p.Observations[outOfRange].ExcludedForGood)
 		}
 		for _, i := range c.out {
 			p.Observations[i].Excluded = true
@@ -50,7 +50,7 @@ func TestTryExchanges(t *testing.T) {
 		want := before
 		if c.replaced {
 			want = make([]bool, len(before))
-			want[wrong], want[barred] = true, true
+			want[wrong], want[outOfRange] = true, true
 			if c.worse > 0 {
 				want[c.worse] = true
 			}
@@ -85,11 +85,11 @@ func TestSharesPoint(t *testing.T) {
 		}
 		list = append(list, x)
 	}
-	posed, err := model.New(r, list)
+	problem, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: posed}
+	p := &hypothesis{Problem: problem}
 	last := p.Observations[len(p.Observations)-8:]
 	for i, want := range []string{"X...X...", ".XXXX...", ".XX.....", ".X.XX...", "XX.XX...", ".....XX.", ".....XX.", ".......X"} {
 		for k := range last {

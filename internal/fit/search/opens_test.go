@@ -124,11 +124,11 @@ func TestOpenOrHighResistance(t *testing.T) {
 // split. A reel without a stated resistance may have any.
 func TestImpossibleReels(t *testing.T) {
 	r, list := modeltest.Cornice()
-	posed, err := model.New(r, list)
+	problem, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: posed}
+	p := &hypothesis{Problem: problem}
 	sound, err := p.Solve(p.Start())
 	if err != nil {
 		t.Fatal(err)
@@ -171,11 +171,11 @@ func TestMayBeOpen(t *testing.T) {
 	long.Feeds = slices.Clone(r.Feeds)
 	long.Feeds[1].Ohms = 0.4
 	list = append(list, reading.Reading{Step: "white 1", From: "north.start-", To: "west.end-", Meter: "hand", Value: 0.001})
-	posed, err := model.New(&long, list)
+	problem, err := model.New(&long, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: posed}
+	p := &hypothesis{Problem: problem}
 	const joint, far = 0, 3 // splits
 	for _, c := range []struct {
 		split     int

@@ -12,13 +12,13 @@ import (
 func TestOutOfRangeReadingsAreNoOutliers(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list[9].Value *= 1000
-	posed, err := model.New(r, list)
+	problem, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: posed}
+	p := &hypothesis{Problem: problem}
 	if n := p.excludedCount(); n != 0 || !p.Observations[9].Excluded {
-		t.Errorf("%d left out, barred one out %v", n, p.Observations[9].Excluded)
+		t.Errorf("%d left out, outOfRange one out %v", n, p.Observations[9].Excluded)
 	}
 	p.Observations[3].Excluded = true
 	if n := p.excludedCount(); n != 1 {
@@ -26,6 +26,6 @@ func TestOutOfRangeReadingsAreNoOutliers(t *testing.T) {
 	}
 	p.setExclusions(nil)
 	if !p.Observations[9].Excluded || p.Observations[3].Excluded {
-		t.Error("marks taken off: what is barred must stay out, and nothing else")
+		t.Error("marks taken off: what is outOfRange must stay out, and nothing else")
 	}
 }

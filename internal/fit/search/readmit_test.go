@@ -10,18 +10,18 @@ import (
 // A good reading excluded because of a wrong one is readmitted once that is excluded. The wrong
 // reading stays excluded, and so does one out of range.
 func TestReadmit(t *testing.T) {
-	const wrong, barred, good = 11, 27, 20
+	const wrong, outOfRange, good = 11, 27, 20
 	r, list := modeltest.Cornice()
 	list[wrong].Value += 0.3
-	posed, err := model.New(r, list)
+	problem, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: posed}
-	for _, i := range []int{wrong, barred, good} {
+	p := &hypothesis{Problem: problem}
+	for _, i := range []int{wrong, outOfRange, good} {
 		p.Observations[i].Excluded = true
 	}
-	p.Observations[barred].ExcludedForGood = true
+	p.Observations[outOfRange].ExcludedForGood = true
 	fit, err := p.Solve(p.Start())
 	if err != nil {
 		t.Fatal(err)
@@ -30,7 +30,7 @@ func TestReadmit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := numbers(p.exclusions()); !slices.Equal(got, []int{wrong, barred}) {
+	if got := numbers(p.exclusions()); !slices.Equal(got, []int{wrong, outOfRange}) {
 		t.Errorf("left out are %v", got)
 	}
 	if fit.Residuals[good] == 0 || fit.Residuals[wrong] != 0 {
@@ -41,11 +41,11 @@ func TestReadmit(t *testing.T) {
 // A good reading is not excluded for good because of an earlier explanation.
 func TestGoodReadingComesBack(t *testing.T) {
 	r, list := modeltest.Cornice()
-	posed, err := model.New(r, list)
+	problem, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: posed}
+	p := &hypothesis{Problem: problem}
 	p.Observations[20].Excluded = true
 	fit, err := p.Solve(p.Start())
 	if err != nil {

@@ -127,7 +127,7 @@ func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
 			s.begin()
 			continue
 		}
-		worst := s.take(balanced && mode == tangent)
+		worst := s.applyUpdate(balanced && mode == tangent)
 		if worst <= maxMismatch {
 			s.warm = true
 			return nil
@@ -190,11 +190,11 @@ func (s *Solver) lowest() float64 {
 	return low
 }
 
-// take moves the state towards the next one: the whole way, or the part lineSearch returns
-// where guarded. It returns the largest mismatch of a pixel, A. The currents of pixels and
+// applyUpdate moves the state towards the next one: the whole way, or if guarded the part that
+// lineSearch returns. It returns the largest mismatch of a pixel, A. The currents of pixels and
 // copper are the gradient of the co-content (Millar, Phil. Mag. 42 (1951) 1150). An update is
 // long enough where the slope of the co-content along it is small.
-func (s *Solver) take(guarded bool) float64 {
+func (s *Solver) applyUpdate(guarded bool) float64 {
 	t := 1.0
 	if guarded {
 		t = s.lineSearch()

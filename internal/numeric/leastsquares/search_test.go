@@ -72,12 +72,12 @@ func TestDependentColumns(t *testing.T) {
 			row[k], row[2] = row[2], row[k]
 			whole[i], part[i], y[i] = row, []float64{a, b}, rng.NormFloat64()
 		}
-		blind, seeing := solve(t, linear(whole, y), []float64{0, 0, 0}, nil), solve(t, linear(part, y), []float64{0, 0}, nil)
-		if !blind.Singular || blind.Covariance != nil || !blind.Converged || blind.Evaluations > 4 {
-			t.Errorf("trial %d: singular %v, converged %v after %d", trial, blind.Singular, blind.Converged, blind.Evaluations)
+		unread, reduced := solve(t, linear(whole, y), []float64{0, 0, 0}, nil), solve(t, linear(part, y), []float64{0, 0}, nil)
+		if !unread.Singular || unread.Covariance != nil || !unread.Converged || unread.Evaluations > 4 {
+			t.Errorf("trial %d: singular %v, converged %v after %d", trial, unread.Singular, unread.Converged, unread.Evaluations)
 		}
-		if !alike([]float64{blind.SumSquares}, []float64{seeing.SumSquares}, 1e-12) || seeing.Singular {
-			t.Errorf("trial %d: sum %v, without the third %v", trial, blind.SumSquares, seeing.SumSquares)
+		if !alike([]float64{unread.SumSquares}, []float64{reduced.SumSquares}, 1e-12) || reduced.Singular {
+			t.Errorf("trial %d: sum %v, without the third %v", trial, unread.SumSquares, reduced.SumSquares)
 		}
 	}
 }

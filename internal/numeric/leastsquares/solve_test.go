@@ -100,12 +100,12 @@ func TestUnreadParameter(t *testing.T) {
 	if f.X[1] != 7 || math.Abs(f.Covariance.At(1, 1)-0.09) > 1e-16 || f.Covariance.At(0, 1) != 0 || f.Singular || !f.Converged {
 		t.Errorf("unread parameter at %v with covariance %v", f.X[1], f.Covariance)
 	}
-	blind := solve(t, linear(a, y), []float64{0, 7, 0}, nil)
-	if !blind.Singular || blind.Covariance != nil || !blind.Converged {
-		t.Errorf("singular %v, covariance %v, converged %v", blind.Singular, blind.Covariance, blind.Converged)
+	unread := solve(t, linear(a, y), []float64{0, 7, 0}, nil)
+	if !unread.Singular || unread.Covariance != nil || !unread.Converged {
+		t.Errorf("singular %v, covariance %v, converged %v", unread.Singular, unread.Covariance, unread.Converged)
 	}
-	if blind.X[1] != 7 || !alike([]float64{blind.X[0], blind.X[2]}, []float64{f.X[0], f.X[2]}, 1e-12) {
-		t.Errorf("without a prior: %v, with a prior: %v", blind.X, f.X)
+	if unread.X[1] != 7 || !alike([]float64{unread.X[0], unread.X[2]}, []float64{f.X[0], f.X[2]}, 1e-12) {
+		t.Errorf("without a prior: %v, with a prior: %v", unread.X, f.X)
 	}
 }
 
@@ -114,9 +114,9 @@ func TestUnreadParameter(t *testing.T) {
 func TestOnlyTheSumIsRead(t *testing.T) {
 	for _, scale := range []float64{1, 1e-6, 1e6} {
 		a := [][]float64{{1, scale, 0.3}, {1, scale, 0.1}, {1, scale, 0.7}}
-		blind := solve(t, linear(a, []float64{4, 5, 6}), []float64{0, 0, 0}, nil)
-		if !blind.Singular || !blind.Converged {
-			t.Errorf("scale %g: singular %v, converged %v in %d", scale, blind.Singular, blind.Converged, blind.Evaluations)
+		unread := solve(t, linear(a, []float64{4, 5, 6}), []float64{0, 0, 0}, nil)
+		if !unread.Singular || !unread.Converged {
+			t.Errorf("scale %g: singular %v, converged %v in %d", scale, unread.Singular, unread.Converged, unread.Evaluations)
 		}
 	}
 	f := solve(t, linear([][]float64{{1e3, 1e3}}, []float64{4e3}), []float64{0, 0}, &Prior{[]float64{1, 1}, []float64{10, 10}})

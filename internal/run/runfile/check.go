@@ -50,8 +50,8 @@ func minute(t *toml.Table, at string) int {
 	return 60*hour + minute
 }
 
-// tieChecks resolves the steps of the checks, and reports checks that overlap.
-func (r *reader) tieChecks() {
+// resolveChecks resolves the steps of the checks, and reports checks that overlap.
+func (r *reader) resolveChecks() {
 	var all []string
 	for _, s := range r.run.Steps {
 		all = append(all, s.Name)

@@ -97,8 +97,8 @@ func readWire(t *toml.Table, feed *run.Feed) {
 	}
 }
 
-// tieFeeds resolves the places that the feeds connect.
-func (r *reader) tieFeeds() {
+// resolveFeeds resolves the places that the feeds connect.
+func (r *reader) resolveFeeds() {
 	for i, t := range r.feeds {
 		feed := &r.run.Feeds[i]
 		feed.From = r.end(t, "from", func(p run.Place) string {
@@ -134,9 +134,9 @@ func (r *reader) end(t *toml.Table, key string, wrong func(run.Place) string) ru
 	return at
 }
 
-// followRails reports parts that no supply reaches. Minus is never cut, so it reaches every part
-// that plus reaches.
-func (r *reader) followRails() {
+// checkConnected reports the parts that are connected to no supply. Only the plus is followed: the
+// minus is never cut, so it connects every part that the plus connects.
+func (r *reader) checkConnected() {
 	for _, i := range r.run.Unfed() {
 		r.junctions[i].Fault("", fmt.Sprintf("no feed leads from a supply to junction %q", r.run.Junctions[i].Name),
 			"a feed that comes from a supply has to end there")

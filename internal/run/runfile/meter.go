@@ -8,9 +8,9 @@ import (
 	"ohmkeep/internal/run/toml"
 )
 
-// hand returns the meter of a run file without one: the accuracy of a cheap multimeter (common
+// usualMeter returns the meter of a run file without one: the accuracy of a cheap multimeter (common
 // practice, no source).
-func hand() run.Meter {
+func usualMeter() run.Meter {
 	m := run.Meter{Name: "hand"}
 	for _, r := range []struct {
 		quantity         run.Quantity
@@ -34,7 +34,7 @@ func hand() run.Meter {
 func (r *reader) readMeters() {
 	tables := r.root.Tables("meter")
 	if len(tables) == 0 && !r.root.Has("meter") {
-		r.run.Meters = []run.Meter{hand()}
+		r.run.Meters = []run.Meter{usualMeter()}
 	}
 	taken := names{}
 	for _, t := range tables {

@@ -71,8 +71,8 @@ func needText(t *toml.Table, key, hint string) string {
 	return s
 }
 
-// tieProbes resolves the meters of the probes and the places of their channels.
-func (r *reader) tieProbes() {
+// resolveProbes resolves the meters of the probes and the places of their channels.
+func (r *reader) resolveProbes() {
 	var meters []string
 	for _, m := range r.run.Meters {
 		meters = append(meters, m.Name)
@@ -85,14 +85,14 @@ func (r *reader) tieProbes() {
 			}
 		}
 		for k, t := range r.probeChannels[i] {
-			r.tieChannel(t, *p, p.Channels[k])
+			r.resolveChannel(t, *p, p.Channels[k])
 		}
 	}
 }
 
-// tieChannel checks that the place of a channel is in the run. A portable meter may have a channel
+// resolveChannel checks that the place of a channel is in the run. A portable meter may have a channel
 // without a place.
-func (r *reader) tieChannel(t *toml.Table, p run.Probe, c run.ProbeChannel) {
+func (r *reader) resolveChannel(t *toml.Table, p run.Probe, c run.ProbeChannel) {
 	if c.From == "" {
 		if p.Meter >= 0 && r.run.Meters[p.Meter].Each {
 			t.Missing("from", "a sensor of its own has its place")
@@ -105,7 +105,7 @@ func (r *reader) tieChannel(t *toml.Table, p run.Probe, c run.ProbeChannel) {
 		if c.To != "" {
 			t.Fault("to", fmt.Sprintf("a %s has no second end", c.Quantity), "leave it out")
 		}
-		r.tieThing(t, c)
+		r.resolveElement(t, c)
 		return
 	}
 	if c.To == "" {
@@ -126,8 +126,8 @@ func (r *reader) tieChannel(t *toml.Table, p run.Probe, c run.ProbeChannel) {
 	}
 }
 
-// tieThing checks the feed of a current, or the reel or feed of a temperature.
-func (r *reader) tieThing(t *toml.Table, c run.ProbeChannel) {
+// resolveElement checks the feed of a current, or the reel or feed of a temperature.
+func (r *reader) resolveElement(t *toml.Table, c run.ProbeChannel) {
 	var all []string
 	for _, f := range r.run.Feeds {
 		all = append(all, f.Name)

@@ -58,9 +58,9 @@ func readPixels(t *toml.Table, density float64) int {
 	return max(fit, 1)
 }
 
-// tieReels resolves the reel that each one follows: the one before it in the file unless it names
+// resolveReels resolves the reel that each one follows: the one before it in the file unless it names
 // another, or none.
-func (r *reader) tieReels() {
+func (r *reader) resolveReels() {
 	for i, t := range r.reels {
 		r.run.Reels[i].Follows = i - 1
 		name, ok := t.Text("follows")

@@ -33,10 +33,10 @@ func Parse(name string, src []byte) (*run.Run, error) {
 	r.readAll()
 	root.Done()
 	if !root.Damaged() {
-		r.tieAll()
+		r.resolveAll()
 	}
 	if root.Err() == nil {
-		r.followRails()
+		r.checkConnected()
 	}
 	if err := root.Err(); err != nil {
 		return nil, err
@@ -82,11 +82,11 @@ func (r *reader) readAll() {
 	r.readLimits()
 }
 
-func (r *reader) tieAll() {
-	r.tieReels()
+func (r *reader) resolveAll() {
+	r.resolveReels()
 	r.makeJoints()
-	r.tieFeeds()
-	r.tieSteps()
-	r.tieProbes()
-	r.tieChecks()
+	r.resolveFeeds()
+	r.resolveSteps()
+	r.resolveProbes()
+	r.resolveChecks()
 }

@@ -25,8 +25,8 @@ func (r *reader) readSteps() {
 	}
 }
 
-// tieSteps checks the channels that the steps set, and resolves the design step.
-func (r *reader) tieSteps() {
+// resolveSteps checks the channels that the steps set, and resolves the design step.
+func (r *reader) resolveSteps() {
 	var channels []string
 	for _, reel := range r.run.Reels {
 		for _, c := range reel.Strip.Channels {
