@@ -30,9 +30,9 @@ func newDemo() *cobra.Command {
 		Use:   "demo",
 		Short: "Do the whole job on a simulated run with a bad joint and a thin feed",
 		Long: `Demo commissions an invented run: a simulated sensor board and a simulated
-multimeter speak on pseudo-terminals, are opened and read through three load steps,
-the readings are stored, fitted and judged, and what was found is held against the
-truth that only the simulation knows.`,
+multimeter send on pseudo-terminals and are read in three load steps; the readings are
+stored, fitted and judged; and the resistances that were found are printed beside those
+of the simulation.`,
 		Example: `  ohmkeep demo
   ohmkeep demo --into look`,
 		Args: exactly(),

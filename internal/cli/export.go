@@ -35,8 +35,8 @@ metric, which promtool makes blocks of:
 
   promtool tsdb create-blocks-from openmetrics readings.om blocks/
 
-What is no measured value (overload, unsettled, saturated) is not in either, nor are
-marks and notes; ohmkeep store backup copies all of it.`,
+Neither contains readings without a measured value (overload, unsettled, saturated), marks
+or notes; ohmkeep store backup copies all of them.`,
 		Example: `  ohmkeep export shelf.toml --store shelf.db > readings.csv
   ohmkeep export shelf.toml --store shelf.db --since 2026-03-01T00:00:00Z --until 2026-04-01T00:00:00Z
   ohmkeep export shelf.toml --store shelf.db --format openmetrics > readings.om`,

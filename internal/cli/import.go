@@ -21,9 +21,9 @@ is bad. Lines that the store holds already are counted and not stored again. A f
 begins with # is OpenMetrics text as ohmkeep export prints it.
 
 A spreadsheet may write semicolons or tabs between the columns, decimal commas, UTF-16,
-local dates, times without a zone, and leave out units or all times: what is certain is
-read, and standard error says how; what can be read in two ways, such as 03/04/2026, is
-refused. OL is kept as an overload without a value.`,
+local dates, times without a zone, and leave out units or all times. Such a file is read
+where its meaning is certain, and standard error says how. What can be read in two ways,
+such as 03/04/2026, is refused. OL is kept as an overload without a value.`,
 		Example: `  ohmkeep import shelf.toml readings.csv --store shelf.db
   ohmkeep import shelf.toml - --store shelf.db < readings.csv
   ohmkeep import shelf.toml readings.csv --store shelf.db --skip-bad`,

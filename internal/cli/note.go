@@ -32,8 +32,8 @@ and so is a date in the future.
 Without a text note lists what happened to the run: notes, starts and stops of the
 watch, gaps of probes, changes of the run file and of the clock.
 
---withdraw marks a note as wrong, such as one on the wrong joint: drift leaves
-it out, and it stays in the list, marked.`,
+--withdraw marks a note as wrong, such as one on the wrong joint: drift does not use
+it, and it stays in the list, marked.`,
 		Example: `  ohmkeep note shelf.toml "re-made joint 1" --store shelf.db
   ohmkeep note shelf.toml "new feed near" --store shelf.db --at 2026-11-20T16:00:00+01:00
   ohmkeep note shelf.toml --store shelf.db`,

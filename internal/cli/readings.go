@@ -32,9 +32,8 @@ func (f *source) flags(c *cobra.Command) {
 
 // storeHelp is what the help of each such command says of readings.
 const storeHelp = `Readings come from a CSV file, from standard input as "-", or from a store with --store.
-What was read again and again at one place in one step counts as one reading, the
-mean of the minutes that belong together. Of readings of the same place and step the newest
-half day counts; --since and --until choose an earlier one.`
+Many readings of one place in one step count as one, their mean. Of readings of the same
+place and step only the newest half day counts; --since and --until choose an earlier one.`
 
 // readings takes readings from the file or the store, whichever was named, and repeated
 // ones together.

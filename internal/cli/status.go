@@ -21,9 +21,9 @@ func newStatus() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "status",
 		Short: "Show the state of the run and of the watch over it",
-		Long: `Status asks the watch that writes to a store for two things, and shows the worse first:
-the run, as the newest nightly analysis found it, and the watch itself: each channel's
-last good reading, what waits and what was lost, the store and its disk.
+		Long: `Status queries the watch that writes to a store. It shows two things, the worse first: the
+run, by the newest nightly analysis; and the watch itself, with each channel's last good
+reading, waiting and lost readings, the store and its disk.
 
 Exit status: 0 the watch is well and nothing of the run is known to fail; 1 an element
 of the run is over its limit or changing, the watch is not well, or no watch runs; 2 the
@@ -68,8 +68,8 @@ good reading, or the clock is uncertain.`,
 			return nil
 		},
 	}
-	c.Flags().StringVar(&of, "store", "", "the store, a file; the watch over it is asked")
-	c.Flags().StringVar(&at, "at", "", "the watch that answers there is asked, host:port")
+	c.Flags().StringVar(&of, "store", "", "the store, a file; queries the watch that writes to it")
+	c.Flags().StringVar(&at, "at", "", "address of the watch to query, host:port")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
 }

@@ -17,10 +17,10 @@ func newStore() *cobra.Command {
 		Use:   "store",
 		Short: "Look after a store: check it, copy it, take wrong readings out",
 		Long: `A store needs no care in daily use. Check reads all of it and lists what is damaged;
-backup copies it while others go on writing; compact lays it out afresh, and where it
-is damaged keeps all that can be read; correct applies a shunt that was stated wrongly
-to what was stored by it; withdraw takes a wrong reading out; redate moves readings that
-a wrong clock has dated.`,
+backup copies it while other programs write to it; compact makes the file smaller, and
+keeps all readable content of a damaged store; correct computes stored currents again
+with the right shunt; withdraw marks a wrong reading; redate moves readings with a wrong
+date.`,
 		Example: `  ohmkeep store check shelf.db
   ohmkeep store backup shelf.db shelf-copy.db
   ohmkeep store compact shelf.db
@@ -178,7 +178,7 @@ func countText(n store.Count) string {
 	return text
 }
 
-// checkStore reads all of a store. One that is damaged so that it cannot be opened is
+// checkStore reads all of a store. If the store is too damaged to be opened, its readings are
 // counted from its pages.
 func checkStore(c *cobra.Command, path string) (found store.Found, size store.Size, err error) {
 	limitHeap()

@@ -13,14 +13,14 @@ func newStoreRedate() *cobra.Command {
 	var in, since, until, to string
 	c := &cobra.Command{
 		Use:   "redate RUN",
-		Short: "Move readings that a wrong clock has dated to their right dates",
-		Long: `Redate moves what a watch has stored while its clock was wrong. Each reading has the
-time since the machine's start beside its date: where the same start has certain dates
-too, the right date follows from it. Readings whose date cannot be told this way are
-counted and stay; give their period with --since and --until as export prints it, and
-with --to the right date of the first of them.
+		Short: "Move readings with a wrong date to their right date",
+		Long: `Redate moves readings that a watch has stored while its clock was wrong. Each reading
+has the time since the machine's start beside its date. If other readings of the same start
+have certain dates, the right date follows from them. Readings whose date cannot be found
+this way are counted and stay; give their period with --since and --until as export prints
+it, and with --to the right date of the first of them.
 
-What drift has worked out so far is made again. ohmkeep note lists what was moved, so
+Drift is computed again from the readings. ohmkeep note lists what was moved, so
 that it can be moved back.`,
 		Example: `  ohmkeep store redate shelf.toml --store shelf.db
   ohmkeep store redate shelf.toml --store shelf.db --since 2099-01-01T00:00:00Z --to 2026-03-01T18:30:00Z`,

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// selection is which readings are taken out of a store, or put back.
+// selection holds the flags that select the readings to withdraw or to restore.
 type selection struct {
 	in, at, from, to, step, value string
 	all, back                     bool
@@ -23,10 +23,10 @@ func newStoreWithdraw() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "withdraw RUN [WHY]",
 		Short: "Take a wrong reading out of a store, or put it back",
-		Long: `Withdraw takes the reading of a moment and place out: no export, assessment or drift
-uses it any more. It is kept, marked as withdrawn, and listed by ohmkeep note with WHY;
---back puts it back. --at takes the time as export prints it; one in whole seconds means
-any reading within that second. What drift has worked out so far is made again.`,
+		Long: `Withdraw marks the reading of a time and place as wrong: export, assess and drift do not
+use it any more. It stays in the store, and ohmkeep note lists it with WHY; --back restores
+it. --at takes the time as export prints it; a time in whole seconds means any reading
+within that second. Drift is computed again from the readings.`,
 		Example:           `  ohmkeep store withdraw shelf.toml "leads reversed" --store shelf.db --at 2026-03-01T09:00:40Z --from left.start+`,
 		Args:              argsFrom(1, "RUN", "[WHY]"),
 		ValidArgsFunction: completeRuns,
@@ -70,7 +70,7 @@ any reading within that second. What drift has worked out so far is made again.`
 	return c
 }
 
-// do finds the readings and takes them out or puts them back.
+// do finds the readings and withdraws or restores them.
 func (w selection) do(c *cobra.Command, s *store.Store, runName string, since time.Time, why string) error {
 	until := since.Add(1)
 	if since.Nanosecond() == 0 {
@@ -113,7 +113,7 @@ func (w selection) do(c *cobra.Command, s *store.Store, runName string, since ti
 	return nil
 }
 
-// find returns the readings that fit; to put back, those that were withdrawn.
+// find returns the selected readings; to restore, those that were withdrawn.
 func (w selection) find(c *cobra.Command, s *store.Store, sel store.Selection) (found []reading.Reading, err error) {
 	fits := func(x reading.Reading) bool {
 		return (w.from == "" || w.from == x.From) && (w.to == "" || w.to == x.To) && (w.value == "" || w.value == x.Text)

@@ -22,11 +22,11 @@ func newSurvey() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "survey RUN",
 		Short: "Walk the load steps and take the readings, by probe or typed in",
-		Long: `Survey walks the steps of a run. In each it reads the probes of the run file that have
-their place, leads you with the carried meter from point to point, and asks for what
-no probe can read. Every reading is stored at once. An answer of "s" leaves a place or
-step out; "u" takes the last reading of the step out again and goes back to it; end of
-input or Ctrl-C ends the survey, and what was taken stays.
+		Long: `Survey takes the readings of a run step by step. In each step it reads the fixed probes of
+the run file, tells you where to put the leads of the carried meter, and asks for values
+that no probe can read. Every reading is stored at once. The answer "s" skips a place or
+step; "u" removes the last reading of the step and asks for it again; end of input or
+Ctrl-C ends the survey, and the readings so far are kept.
 
 The run's low voltage does not shock but its current burns: no rings, no bridged leads.
 To put a meter in series with a feed, disconnect the supply first; a clamp is safer.`,

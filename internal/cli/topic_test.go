@@ -73,7 +73,7 @@ func TestRunFileTopicNamesEveryKey(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, reference, _ := strings.Cut(runFileTopic, "In what follows")
+	_, reference, _ := strings.Cut(runFileTopic, "Below, a key")
 	named := map[string]bool{}
 	for _, place := range naming.FindAllString(reference, -1) {
 		for _, w := range regexp.MustCompile(`[a-z][a-z_]*`).FindAllString(place, -1) {

@@ -25,21 +25,21 @@ func newWatch() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "watch RUN",
 		Short: "Record the probes of a run for years, and show their state over HTTP",
-		Long: `Watch reads every probe of the run file that has its place, opens it again whenever it
-was unplugged, and stores what it sends. A reading is safe on disk within --commit of
-its line's arrival; a power cut costs at most what arrived since.
+		Long: `Watch reads the fixed probes of the run file, opens a probe again after it was unplugged,
+and stores the readings. A reading is safe on disk within --commit of its line's arrival;
+a power cut loses at most what arrived within that time.
 
-Over HTTP: / one look, /healthz 200 or the reasons why not, /metrics, /status as JSON.
-POST /step with a step's name sets what the run shows from now on; an empty name, that
-it is unknown. With settle=SECONDS, at most 60, readings count as unusable so long.
-Each step that changes is marked with its sender.
+Over HTTP: / is a page with the state, /healthz is 200 or the reasons why not, /metrics,
+/status is JSON. POST /step with a step's name states the step that the run shows from now
+on; an empty name means that it is unknown. With settle=SECONDS, at most 60, readings within
+that time are not used. Each change of step is marked with its sender.
 
---keep 2y deletes readings of probes outside known steps after that time, month by
-month, down to exact minimum, mean and maximum of each hour; known steps, imports and
-what drift made of the rest stay, and the log and ohmkeep note list what was deleted.
+--keep 2y deletes readings of probes outside known steps after that time, once a month, and
+keeps the exact minimum, mean and maximum of each hour. Readings in known steps, imports
+and the results of drift stay. The log and ohmkeep note list what was deleted.
 
-SIGHUP reads the run file again, SIGTERM stores what has arrived and ends. Who reaches
-the address reads the status and announces steps: keep it on this machine or in a
+SIGHUP reads the run file again; SIGTERM stores what has arrived and ends. Everyone who can
+reach the address can read the status and announce steps: keep it on this machine or in a
 network that you trust.`,
 		Example: `  ohmkeep watch shelf.toml --store shelf.db
   ohmkeep watch shelf.toml --store shelf.db --listen 0.0.0.0:9477 --commit 1m
@@ -62,7 +62,7 @@ network that you trust.`,
 	c.Flags().StringSliceVar(&o.hosts, "host", nil, "another name by which this machine is reached; steps are announced to its own names only")
 	c.Flags().DurationVar(&o.commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
 	c.Flags().Var(&o.keep, "keep", "how long readings outside known steps are kept, such as 2y, 18w or 400d; for ever where it is left out")
-	c.Flags().BoolVar(&o.simulated, "simulated", false, "store what probes on the port simulated say, which was not measured")
+	c.Flags().BoolVar(&o.simulated, "simulated", false, "store the values of probes on the port simulated, which are not measured")
 	c.Flags().DurationVar(&o.analyse, "analyse-after", 0, "time from the start to the first analysis; 0: a minute")
 	_ = c.Flags().MarkHidden("analyse-after") // for tests; the flag exists
 	return c
