@@ -98,7 +98,7 @@ func History() *history.History {
 	return &history.History{Run: &run.Run{Name: "Hall <b>"}, Last: at(6, 30), Check: at(6, 30), Series: []history.Series{
 		{Kind: run.KindFeed, Name: "near", Rail: run.Loop, First: at(3, 1), Last: at(6, 30), Ohms: 0.1049, Low: 0.1041, High: 0.1057,
 			PerYear: 0.0012, PerYearLow: 0.0001, PerYearHigh: 0.0023, Limit: 0.14, Reaches: history.Forecast{Text: "not within 10 years"},
-			Verdict: history.Steady, TemperatureRead: true, Nights: nights,
+			Verdict: history.Steady, Nights: nights,
 			Marks: []history.Mark{{Time: at(4, 2), Text: "a sensor was replaced", Before: 0.1, After: 0.1}}},
 		{Kind: run.KindJoint, Name: "west-north", Rail: run.Loop, First: at(3, 1), Last: at(6, 30), Ohms: 0.016, Low: 0.0155, High: 0.0172,
 			PerYear: 0.0365, PerYearLow: 0.03, PerYearHigh: 0.04, Limit: 0.015, Reaches: history.Forecast{Earliest: at(6, 1), Likely: at(6, 1), Latest: at(6, 1), Text: "it is over its limit"},

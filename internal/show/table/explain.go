@@ -61,7 +61,7 @@ func Explanation(w io.Writer, x *assessment.Explanation, fit assessment.Fit, sty
 		text := "No single reading decides."
 		if p.Share >= 0.01 {
 			text = fmt.Sprintf("The one reading that matters most is line %d%s; without it: %s.", p.Rows[0], wording.InStep(p.Step), withoutText(e, *p))
-			if p.Verdict == e.Verdict && e.Verdict != assessment.None {
+			if p.Verdict == e.Verdict && (e.Verdict == assessment.Pass || e.Verdict == assessment.Fail) {
 				text += " So no single reading decides."
 			}
 		}

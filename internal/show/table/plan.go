@@ -81,7 +81,7 @@ func (t table) planned(elements []plan.Element) {
 		}
 		help := "None of the finer meters and brighter steps that were tried would decide it."
 		if len(e.Remedies) > 0 {
-			help = "What would: " + strings.Join(e.Remedies, "; or ") + "."
+			help = "What would decide it: " + strings.Join(e.Remedies, "; or ") + "."
 		}
 		fmt.Fprintln(t.w)
 		t.wrapped("", string(e.Kind)+" "+printable.Short(e.Name, 60)+" stays unproven: "+e.Why+". "+help, 0, assessment.None)

@@ -282,6 +282,13 @@ func TestDriftTable(t *testing.T) {
 			t.Errorf("%d columns: %s", n, line)
 		}
 	}
+	// A run of which nothing is known is not called steady.
+	h := showtest.History()
+	h.Series = h.Series[2:]
+	b.Reset()
+	if err := Drift(&b, h, Style{}); err != nil || !strings.HasPrefix(b.String(), "UNPROVEN: not enough readings to decide: path west.start-east.end\n") || strings.Contains(b.String(), "no temperature") {
+		t.Errorf("%v\n%s", err, b.String())
+	}
 	b.Reset()
 	if err := Drift(&b, &history.History{Run: &run.Run{}}, Style{Colour: true}); err != nil || !strings.Contains(b.String(), "NOTHING TO FOLLOW") {
 		t.Errorf("%v, %s", err, b.String())

@@ -63,25 +63,27 @@ func GravestFirst(series []history.Series) []history.Series {
 
 // DriftHeadline returns the verdict on the whole run in one line.
 func DriftHeadline(h *history.History) (string, assessment.Verdict) {
-	var going, over, open []string
+	var changing, over, unproven []string
 	for _, s := range GravestFirst(h.Series) {
 		name := string(s.Kind) + " " + printable.Short(s.Name, 40)
 		switch {
 		case s.Verdict != history.Steady && s.Verdict != history.Unproven:
-			going = append(going, clause(name, s.Verdict))
+			changing = append(changing, clause(name, s.Verdict))
 		case s.Low > s.Limit:
 			over = append(over, name+" is over its limit")
 		case s.Verdict == history.Unproven:
-			open = append(open, name)
+			unproven = append(unproven, name)
 		}
 	}
-	switch all := append(going, over...); {
+	switch all := append(changing, over...); {
 	case len(h.Series) == 0:
 		return "NOTHING TO FOLLOW: no two places with a known current between them have sensors", assessment.None
 	case len(all) > 0:
 		return "LOOK: " + Few(all), assessment.Fail
-	case len(open) > 0:
-		return "STEADY as far as is known; not enough readings to decide: " + Few(open), assessment.Unproven
+	case len(unproven) == len(h.Series):
+		return "UNPROVEN: not enough readings to decide: " + Few(unproven), assessment.Unproven
+	case len(unproven) > 0:
+		return "STEADY as far as is known; not enough readings to decide: " + Few(unproven), assessment.Unproven
 	}
 	return fmt.Sprintf("STEADY: all %d", len(h.Series)), assessment.Pass
 }
@@ -131,7 +133,7 @@ func SeriesLineOf(s history.Series) SeriesLine {
 	case moved:
 		l.Remarks = append(l.Remarks, "reaches its limit: "+s.Reaches.Text)
 	}
-	if !s.TemperatureRead && len(s.Nights) > 0 {
+	if !s.TemperatureRead && !math.IsNaN(s.Ohms) {
 		l.Remarks = append(l.Remarks, "no temperature is read: warm copper raises the figures")
 	}
 	return l
