@@ -33,8 +33,8 @@ func (j *judgement) addFindings() {
 		if x.Note != "" {
 			like = "; " + x.Note
 		}
-		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("%s shows %s %s; the other readings predict %.4g%s. It was not used. Read it again.",
-			lineOf(*x), x.Text, x.Unit, inUnit(x.Predicted, x.Unit), like))
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("%s shows %s %s; the other readings predict %.4g %s%s. It was not used. Read it again.",
+			lineOf(*x), x.Text, x.Unit, inUnit(x.Predicted, x.Unit), x.Unit, like))
 	}
 	j.reportAlternatives()
 	j.reportShared()

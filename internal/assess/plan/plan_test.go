@@ -105,7 +105,7 @@ func TestWhatCannotBeSettledSaysWhy(t *testing.T) {
 		t.Errorf("%+v", e)
 	}
 	if !slices.ContainsFunc(e.Remedies, func(s string) bool {
-		return strings.Contains(s, "voltmeter with counts of 2 mV") || strings.Contains(s, "a step")
+		return strings.Contains(s, "voltmeter that resolves 2 mV") || strings.Contains(s, "a step")
 	}) {
 		t.Errorf("helps: %q", e.Remedies)
 	}

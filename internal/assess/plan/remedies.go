@@ -135,7 +135,7 @@ func describeFiner(r *run.Run, meters []int) string {
 			}
 		}
 	}
-	return fmt.Sprintf("a voltmeter with counts of %.3g mV", 100*resolution)
+	return fmt.Sprintf("a voltmeter that resolves %.3g mV", 100*resolution)
 }
 
 // finer gives voltmeters one more digit.
