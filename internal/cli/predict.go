@@ -21,7 +21,7 @@ func newPredict() *cobra.Command {
 		Use:   "predict RUN",
 		Short: "Compute what a run should show in a step, and what would exceed a rating",
 		Long: `Predict solves the run as its file states it: volts and currents of supplies, feeds
-and every pixel, and a warning for each value beyond a rating or budget.
+and every pixel, and a warning for each value beyond a rating or limit.
 Without --step it takes the design step, or the only step.`,
 		Example: `  ohmkeep predict shelf.toml --step "white 5 %"
   ohmkeep predict shelf.toml --picture volts.png

@@ -3,7 +3,7 @@ package run
 import "math"
 
 // FeedLimit returns the highest resistance allowed for a feed, Ω loop at 20 °C: the lower of
-// FeedExcess and the drop budget over a current in A. At a current of 0 it is FeedExcess.
+// FeedExcess and the drop limit over a current in A. At a current of 0 it is FeedExcess.
 func (r *Run) FeedLimit(feed int, amps float64) float64 {
 	limit := r.FeedExcess(feed)
 	if amps = math.Abs(amps); amps > 0 {

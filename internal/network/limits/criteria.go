@@ -40,7 +40,7 @@ func OfWire(f run.Feed, amps float64) Utilisation {
 // it is rated no higher than the wire. It returns true if either is unknown.
 func FuseProtects(f run.Feed) bool { return f.Fuse == 0 || f.Ampacity == 0 || f.Fuse <= f.Ampacity }
 
-// OfFeedDrop compares the drop of feed i of a run, V over both conductors, with its budget.
+// OfFeedDrop compares the drop of feed i of a run, V over both conductors, with its limit.
 func OfFeedDrop(r *run.Run, i int, volts float64) Utilisation {
 	return Utilisation{Criterion: FeedDrop, Subject: r.Feeds[i].Name, Value: volts, Limit: r.Limits.FeedDrop * r.SupplyOf(i).Volts}
 }

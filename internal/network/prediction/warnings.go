@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// warn adds a warning for each value beyond a rating or budget in the step.
+// warn adds a warning for each value beyond a rating or limit in the step.
 func (p *Prediction) warn(step run.Step) {
 	p.Warnings = append(p.Warnings, p.Run.ParallelWarnings()...)
 	p.warnSupplies()
@@ -53,7 +53,7 @@ func (p *Prediction) warnFeeds() {
 			p.say("feed %s: its %.3g A fuse does not protect %s, rated %.3g A (%s)", f.Name, feed.Fuse, feed.Conductor, feed.Ampacity, feed.AmpacityBy)
 		}
 		if u := limits.OfFeedDrop(p.Run, i, f.Drop); !u.Holds() {
-			p.say("feed %s: %.0f mV drop is above its budget of %.0f mV (%.3g %% of %.3g V)", f.Name, 1000*u.Value, 1000*u.Limit, 100*p.Run.Limits.FeedDrop, p.Run.SupplyOf(i).Volts)
+			p.say("feed %s: %.0f mV drop is above its limit of %.0f mV (%.3g %% of %.3g V)", f.Name, 1000*u.Value, 1000*u.Limit, 100*p.Run.Limits.FeedDrop, p.Run.SupplyOf(i).Volts)
 		}
 	}
 }
