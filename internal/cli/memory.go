@@ -5,12 +5,11 @@ import (
 	"runtime/debug"
 )
 
-// smallHeap is the heap, in bytes, below which a command that reads a store stays where it
-// can.
+// smallHeap is the heap, in bytes, that a command which reads a store should not exceed.
 const smallHeap = 22 << 20
 
-// limitHeap has unused memory collected more often while a command reads a store: on a
-// small board the watch runs beside it. It costs a fifth of the time. GOGC overrides it.
+// limitHeap makes the garbage collector run more often while a command reads a store, because the
+// watch runs beside it on a small board. It costs a fifth of the time. GOGC overrides it.
 func limitHeap() {
 	if os.Getenv("GOGC") != "" {
 		return

@@ -16,9 +16,9 @@ import (
 
 // progressPace is when progress is shown.
 type progressPace struct {
-	first  time.Duration // of work that takes no longer, none is
-	redraw time.Duration // on a terminal, where a line is drawn again
-	sparse time.Duration // between the first two lines elsewhere; each pause is twice the one before
+	first  time.Duration // work that takes less time shows no progress
+	redraw time.Duration // interval of redrawing the line on a terminal
+	sparse time.Duration // interval between the first two lines elsewhere; it doubles with each line
 }
 
 var usualPace = progressPace{2 * time.Second, 200 * time.Millisecond, 8 * time.Second}

@@ -111,7 +111,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	})
 }
 
-// requests turns signals into requests.
+// requests converts signals to requests to read the run file again.
 func requests(ctx context.Context, signals <-chan os.Signal) <-chan struct{} {
 	asked := make(chan struct{})
 	go func() {

@@ -1,9 +1,8 @@
 // Package fault describes a fault in a piece of input in one line: where it is, what is
 // wrong and what would be right.
 //
-// Parsers gather faults in a List instead of stopping at the first, because the
-// person who wrote the file wants to mend all of it in one go. The package
-// neither reads nor prints files.
+// Parsers collect faults in a List instead of stopping at the first, so that all can be corrected
+// at once. The package neither reads nor prints files.
 package fault
 
 import (
@@ -16,8 +15,8 @@ import (
 // A Fault is one thing wrong with one place of an input.
 type Fault struct {
 	File string // as the user named it; "" where the input has no name
-	Line int    // from 1; 0 where no line is to blame (a missing table, say)
-	Key  string // the key, column or field, "" where none is to blame
+	Line int    // from 1; 0 if the fault is in no single line, such as a missing table
+	Key  string // the key, column or field; "" if the fault is in no single one
 	Text string // what is wrong
 	Hint string // what would be right, or what to do; may be ""
 }

@@ -87,7 +87,7 @@ func Parse(l profile.Line, line string) ([]reading.Sample, error) {
 var troubleQualities = map[register.Trouble]reading.Quality{register.NotReady: reading.Unsettled, register.Overflow: reading.Saturated,
 	register.Corrupt: reading.Faulty}
 
-// readField turns one group into a value, and tells what a register's flags say.
+// readField converts one group to a sample, and returns the trouble that a register's flags report.
 func readField(f profile.Field, raw, sentUnit string) (reading.Sample, register.Trouble, error) {
 	if f.Register != nil {
 		word, err := register.ParseWord(raw, f.Base, f.Register.Bits)
@@ -129,8 +129,8 @@ func readField(f profile.Field, raw, sentUnit string) (reading.Sample, register.
 	return reading.Sample{Reading: reading.Reading{Quantity: q, Value: si, Text: raw, Unit: unit}, Raw: raw, Shunt: f.Shunt}, register.None, nil
 }
 
-// scaleCounts turns counts into a value. Beyond the field's lowest and highest the
-// sensor is at the end of its scale.
+// scaleCounts converts counts to a sample in SI units. Counts below the field's Lowest or above its
+// Highest have the quality Saturated.
 func scaleCounts(f profile.Field, raw string, counts int64) (reading.Sample, error) {
 	v := reading.Sample{Reading: reading.Reading{Quantity: f.Quantity, Unit: reading.Unit(f.Quantity),
 		Counts: reading.Counts{N: counts, PerCount: f.PerCount}}, Raw: raw, Shunt: f.Shunt}
@@ -144,7 +144,7 @@ func scaleCounts(f profile.Field, raw string, counts int64) (reading.Sample, err
 	return v, err
 }
 
-// faultySamples gives the values that a board says it could not measure.
+// faultySamples returns a sample for each value that a board reports it could not measure.
 func faultySamples(l profile.Line, channel, complaint string) []reading.Sample {
 	var values []reading.Sample
 	for _, f := range l.Fields {

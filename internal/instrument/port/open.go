@@ -70,7 +70,7 @@ func setUp(ctx context.Context, conn serial.Port, settings profile.Port) error {
 			return ctx.Err()
 		}
 		if err := conn.ResetInputBuffer(); err != nil {
-			return fmt.Errorf("drop what came while it settled: %w", err)
+			return fmt.Errorf("discard bytes received while the device started: %w", err)
 		}
 	}
 	return nil

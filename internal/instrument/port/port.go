@@ -21,7 +21,7 @@ import (
 var ErrGone = errors.New("the port is gone")
 
 // ErrStuck is wrapped by the error of a write that the device does not accept.
-var ErrStuck = errors.New("the port takes nothing")
+var ErrStuck = errors.New("the port accepts no data")
 
 // Fault is the reason why a line cannot be used.
 type Fault string

@@ -21,8 +21,8 @@ type wire struct {
 
 // openWire opens a serial port. The library still sets it up, locks it, and writes.
 func openWire(path string, mode *serial.Mode) (serial.Port, error) {
-	// Before the library, which lets no other open the port after it. What goes wrong
-	// here goes wrong there again, and is told in its words.
+	// Opened before the library does, because the library locks the port. An error here occurs
+	// again in the library, which returns it in its own words.
 	fd, opening := unix.Open(path, unix.O_RDONLY|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	conn, err := serial.Open(path, mode)
 	if opening != nil {

@@ -12,11 +12,11 @@ import (
 
 const suffix = ".toml"
 
-// Names gives the names of the shipped profiles in alphabetical order.
+// Names returns the names of the shipped profiles in alphabetical order.
 func Names() []string {
 	entries, err := probes.Files.ReadDir(".")
 	if err != nil {
-		panic(err) // the embedded folder has no way to be unreadable
+		panic(err) // an embedded folder is always readable
 	}
 	names := make([]string, len(entries))
 	for i, e := range entries {
@@ -25,8 +25,8 @@ func Names() []string {
 	return names
 }
 
-// Load finds a shipped profile by its name, or reads a file where the name ends
-// in .toml; a path that is not absolute counts from dir, the run file's folder.
+// Load returns a shipped profile by its name, or reads a file if the name ends in .toml; a relative
+// path is relative to dir, the run file's folder.
 func Load(name, dir string) (*Profile, error) {
 	if strings.HasSuffix(name, suffix) {
 		path := name

@@ -50,8 +50,7 @@ func Parse(file string, src []byte) (*Profile, error) {
 	return p, nil
 }
 
-// parseKind reads the table that says how a device of the profile's kind speaks.
-// The other kinds' tables are refused.
+// parseKind reads the table of the profile's kind. Tables of other kinds are refused.
 func (p *Profile) parseKind(root *toml.Table) {
 	for kind, name := range []string{"query", "line", "hwmon"} {
 		t, ok := root.Table(name) // asking for a table makes it known
@@ -69,7 +68,7 @@ func (p *Profile) parseKind(root *toml.Table) {
 	}
 }
 
-// requiredText gives a text that must be there and say something.
+// requiredText returns a text that must be set and not be empty.
 func requiredText(t *toml.Table, key, hint string) string {
 	s, ok := t.Text(key)
 	switch {
@@ -81,8 +80,8 @@ func requiredText(t *toml.Table, key, hint string) string {
 	return s
 }
 
-// indexIn gives the index of a text among those allowed. A key that is left out
-// is fallback, and must be there where fallback is "".
+// indexIn returns the index of a text among the allowed ones. A key that is left out has the value
+// fallback; if that is "", the key must be set.
 func indexIn(t *toml.Table, key string, allowed []string, fallback string) (int, bool) {
 	s, ok := t.Text(key)
 	if !ok {
@@ -103,7 +102,7 @@ func indexIn(t *toml.Table, key string, allowed []string, fallback string) (int,
 	return i, true
 }
 
-// intInRange gives a whole number of a range, or fallback where the file has none.
+// intInRange returns a whole number from low to high, or fallback if the key is left out.
 func intInRange(t *toml.Table, key string, fallback, low, high int) int {
 	n, ok := t.Whole(key)
 	if !ok {
@@ -161,7 +160,8 @@ func parseMeter(root *toml.Table, name string) run.Meter {
 	return m
 }
 
-// requiredNumber gives a number that must be there and be above zero, or not below it.
+// requiredNumber returns a number that must be set. It must be above zero if above is true,
+// otherwise zero or above.
 func requiredNumber(t *toml.Table, key string, above bool) float64 {
 	x, ok := t.Number(key)
 	switch {

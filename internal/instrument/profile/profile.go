@@ -1,6 +1,6 @@
-// Package profile describes how one kind of device is opened, how it speaks and
-// how well it measures, as a profile file says it. How to write such a file
-// stands in package probes.
+// Package profile reads profile files. A profile describes one kind of device: how its port is
+// opened, its commands or the form of its lines, and its accuracy. Package probes documents the
+// format.
 //
 // All values are SI; the milliohms and milliseconds of the file end here. A
 // Profile is never changed after Parse. The package opens no port and knows no
@@ -15,13 +15,13 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Kind is how a device speaks.
+// Kind is the way in which a device sends its values.
 type Kind int
 
 const (
-	SCPI  Kind = iota // answers when asked
-	Lines             // prints lines by itself
-	Hwmon             // is read by the kernel, which shows it as files
+	SCPI  Kind = iota // answers queries
+	Lines             // sends lines by itself
+	Hwmon             // is read by the kernel, which provides its values as files
 )
 
 func (k Kind) String() string { return kindNames[k] }
@@ -65,7 +65,7 @@ const (
 
 var parityNames = []string{"none", "odd", "even", "mark", "space"}
 
-// Query is what a meter is asked.
+// Query holds the commands and queries of a meter.
 type Query struct {
 	Identity string
 	Error    string // "" = the device has no error queue
@@ -91,12 +91,12 @@ type Function struct {
 	UpTo   float64       // SI, the size that the range holds; +Inf where it has no end
 }
 
-// Asks reports whether a meter can be asked for a quantity.
+// Asks reports whether a meter can be queried for a quantity.
 func (q Query) Asks(quantity run.Quantity) bool {
 	return len(q.Measure[quantity]) > 0 || len(q.Functions[quantity]) > 0
 }
 
-// Quantities are those that a meter can be asked for.
+// Quantities returns the quantities for which a meter can be queried.
 func (q Query) Quantities() []run.Quantity {
 	var all []run.Quantity
 	for i := range run.QuantityNames {
@@ -158,5 +158,5 @@ type FileValue struct {
 	File            string // such as in1_input
 	Channel         string
 	Lowest, Highest int64  // as the file says it; beyond them the sensor is saturated
-	ShuntFile       string // of a current: holds the µΩ it was reckoned with; "" = none
+	ShuntFile       string // of a current: the file with its shunt's resistance in µΩ; "" = none
 }

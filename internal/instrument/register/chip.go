@@ -1,10 +1,9 @@
 // Package register turns the register words of current and power sensors of the INA
 // family into SI values: INA219, INA226 and INA228.
 //
-// A word is what the bus gave, its most significant byte first. Volts, amperes,
-// watts and °C come out; the shunt's resistance is the caller's. What a chip
-// reckons by itself (its current and power registers) is only as good as the
-// calibration that was written into it; the shunt's voltage is better.
+// A word is the content of a register, most significant byte first. Results are in V, A, W and
+// °C; the caller supplies the shunt's resistance. Values that a chip computes itself (its current
+// and power registers) depend on the calibration written into it; the shunt voltage does not.
 //
 // Sources: INA219 SBOS448F, INA226 SBOS547 (June 2011), INA228 by its twin for SPI,
 // the INA229 SLYS023A, table 8-4, and the INA228-Q1 ZHCSLF8A, table 8-1. The flags of
@@ -19,9 +18,9 @@ const (
 	ShuntVolts Measure = iota // across the shunt
 	BusVolts
 	Celsius // of the chip
-	Amps    // as the chip reckons, in units of its current LSB
+	Amps    // as the chip computes it, in units of its current LSB
 	Watts   // likewise
-	Flags   // no value, but what the values of the other registers are worth
+	Flags   // no value; flags that state whether the other registers are valid
 )
 
 // Register is one register of a chip.
@@ -46,10 +45,10 @@ type Chip struct {
 	Registers []Register
 }
 
-// flag is a bit that says what values are worth.
+// flag is a bit that reports whether values are valid.
 type flag struct {
 	bit          uint32
-	troubleState bool // the state of the bit that tells of trouble
+	troubleState bool // the state of the bit that means trouble
 	trouble      Trouble
 }
 
@@ -106,7 +105,7 @@ func Names() []string {
 	return names
 }
 
-// Find gives a chip by its name.
+// Find returns a chip by its name.
 func Find(name string) (Chip, bool) {
 	for _, c := range chips {
 		if c.Name == name {
@@ -116,7 +115,7 @@ func Find(name string) (Chip, bool) {
 	return Chip{}, false
 }
 
-// Register gives a register by its name.
+// Register returns a register by its name.
 func (c Chip) Register(name string) (Register, bool) {
 	for _, r := range c.Registers {
 		if r.Name == name {

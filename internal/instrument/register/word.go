@@ -6,15 +6,15 @@ import (
 	"strings"
 )
 
-// Trouble is why the values of a chip mean nothing.
+// Trouble is the reason why the values of a chip are not valid.
 type Trouble int
 
-// In the order of their weight: the last one that holds is the one to tell.
+// In ascending order of severity: the last one that applies is reported.
 const (
 	None     Trouble = iota
 	NotReady         // no conversion was done since the registers were read last
-	Overflow         // the chip's arithmetic ran over: more current than it was set up for
-	Corrupt          // the chip's own trim memory fails its check sum
+	Overflow         // the chip's arithmetic overflowed: more current than it was set up for
+	Corrupt          // the checksum of the chip's trim memory is wrong
 )
 
 func (t Trouble) String() string {
@@ -41,8 +41,7 @@ func ParseWord(text string, base, bits int) (uint32, error) {
 	return uint32(n) & (1<<bits - 1), nil
 }
 
-// Counts gives the value that a word holds, in counts. The error tells of a word
-// that this register cannot have given.
+// Counts returns the value of a word in counts. A word that this register cannot hold is an error.
 func (r Register) Counts(word uint32) (int64, error) {
 	if word&r.Spare != 0 {
 		return 0, fmt.Errorf("%Xh is not a word of register %s: its bits %Xh always read 0", word, r.Name, r.Spare)
@@ -57,7 +56,7 @@ func (r Register) Counts(word uint32) (int64, error) {
 // Saturated reports whether counts are at or beyond the end of the scale.
 func (r Register) Saturated(counts int64) bool { return counts < r.Lowest || counts > r.Highest }
 
-// Trouble tells what the flags in a word say of all the chip's values.
+// Trouble returns the trouble that the flags in a word report for all values of the chip.
 func (r Register) Trouble(word uint32) Trouble {
 	worst := None
 	for _, f := range r.flags {

@@ -1,19 +1,16 @@
-// Package repeats turns many readings into few: what a meter showed again and again at
-// one place in one step becomes one reading, the mean, which carries how many it stands
-// for and how they scatter (reading.Mean). So a fit takes a night of a watch's
-// readings, or a table of thousands of rows, as it takes one evening's by hand.
+// Package repeats combines repeated readings of one place in one step into their mean, with their
+// number and standard deviation (reading.Mean). A fit therefore handles a night of a watch's
+// readings, or a table of thousands of rows, like a few readings taken by hand.
 //
-// A place that was read a few times in a step is left as it is. Of one that was read more
-// often:
-//   - what lies more than Horizon before its newest reading is left out: the run may be
-//     another by now;
-//   - readings are taken together within minutes (Window), and windows that follow each
-//     other without a gap where they show the same: the copper is warm, the level set;
-//   - where a stretch without a gap shows something else from some minute on, its longest
-//     steady part counts, the newest of those about as long;
-//   - a few readings far from the others of their window stay single readings, so
-//     that a fit can call them wrong;
-//   - of all that is left the newest few count.
+// Up to MaxSingle readings of a place in a step are left unchanged. Of more readings:
+//   - those more than Horizon older than the newest are left out, because the run may have
+//     changed since;
+//   - readings within Window are combined, and consecutive windows without a gap between them
+//     if they agree;
+//   - if the value changes within a series without a gap, its longest steady part counts, or the
+//     newest of several of about that length;
+//   - outliers stay single readings, so that a fit can report them as wrong;
+//   - of the results the newest MaxSingle count.
 package repeats
 
 import (

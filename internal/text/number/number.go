@@ -1,5 +1,5 @@
-// Package number writes numbers for people: as many digits as mean something, a true
-// minus sign, and "?" for what is not finite.
+// Package number formats numbers for people: with significant digits only, a typographic minus
+// sign (U+2212), and "?" for numbers that are not finite.
 package number
 
 import (
@@ -64,8 +64,8 @@ func Figures(v float64, n int) string {
 	return strconv.FormatFloat(v, 'g', n, 64)
 }
 
-// Fixed writes a value with so many digits behind the point; what is far from anything
-// that is measured is "?".
+// Fixed writes a value with a number of digits after the point; a value that is not finite or far
+// beyond all measured ones is "?".
 func Fixed(v float64, digits int) string {
 	if math.IsNaN(v) || math.Abs(v) >= 1e7 {
 		return "?"
