@@ -468,9 +468,9 @@ red = 0.5
 green = 0.5
 `
 	for keys, want := range map[string]string{
-		"": "knee_volts, below which a channel dims, for red, green:", "knee_volts = 19": "", "knee_volts = {red = 16}": "knee_volts, below which a channel dims, for green:",
-		"driver = \"resistor\"": "forward_volts, below which a channel dims, for red, green:", "driver = \"resistor\"\nforward_volts = 15": "",
-		"driver = \"resistor\"\nohms = 500": "", "driver = \"regulated\"": "knee_volts, below which a channel dims, for red, green:",
+		"": "no knee_volts for red, green:", "knee_volts = 19": "", "knee_volts = {red = 16}": "no knee_volts for green:",
+		"driver = \"resistor\"": "no forward_volts for red, green:", "driver = \"resistor\"\nforward_volts = 15": "",
+		"driver = \"resistor\"\nohms = 500": "", "driver = \"regulated\"": "no knee_volts for red, green:",
 	} {
 		r := runtest.Parse(t, fmt.Sprintf(file, keys))
 		a, err := Make(r, 0, nil, nil)
