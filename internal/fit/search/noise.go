@@ -120,5 +120,5 @@ func (h *hypothesis) leastStepPValue(fit *leastsquares.Fit) float64 {
 	for k := range squares {
 		least = math.Min(least, chisquared.Tail(squares[k], readings[k]))
 	}
-	return math.Min(1, least*float64(h.ReadSteps))
+	return math.Min(1, least*float64(max(h.ReadSteps, 1))) // 1 without readings
 }

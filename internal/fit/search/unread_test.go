@@ -1,0 +1,25 @@
+package search
+
+import (
+	"testing"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/model/modeltest"
+)
+
+// Without readings nothing is contradicted, and no conductor is suspected to be open.
+func TestNothingReadIsPlausible(t *testing.T) {
+	r, _ := modeltest.Cornice()
+	p, err := model.New(r, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := &hypothesis{Problem: p}
+	fit, err := h.Solve(h.Start())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if least := h.leastStepPValue(fit); least != 1 {
+		t.Errorf("p = %g of no step", least)
+	}
+}
