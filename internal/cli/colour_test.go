@@ -44,12 +44,12 @@ func TestColourInShell(t *testing.T) {
 	s.do(`ohmkeep colour shelf.toml --store s.db`).exits(Passes).prints("as its readings show it")
 }
 
-// What cannot be told from too few readings is unproven: one pair read in the dark.
+// What too few readings do not determine is unproven: one pair read in the dark.
 func TestColourUnproven(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
 	s.write("few.csv", "time,step,quantity,from,to,value,unit,meter\n2026-05-04T10:12:00Z,dark,voltage,left.start+,left.start-,5.08,V,bench\n")
-	s.do(`ohmkeep colour shelf.toml few.csv --step "white 20 %"`).exits(Unproven).prints("by the best estimate, but not enough readings to be")
+	s.do(`ohmkeep colour shelf.toml few.csv --step "white 20 %"`).exits(Unproven).prints("by the best estimate, but not enough readings to be\nsure")
 }
 
 func TestColourFaults(t *testing.T) {
