@@ -17,52 +17,14 @@ import (
 // current in every pixel, and then the current of its joints is not known: a bad joint does not
 // pass, and the finding asks to look at the reel.
 func TestDarkReelBetweenTwoFeeds(t *testing.T) {
-	r := runtest.Parse(t, `schema = 1
-name = "Invented landing"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channels = ["red", "green", "blue"]
-channel_milliamps = 12.0
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-[[reel]]
-name = "west"
-pixels = 160
-[[reel]]
-name = "middle"
-pixels = 160
-[[reel]]
-name = "east"
-pixels = 160
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 1.5
-conductor = "16 AWG"
-[[feed]]
+	r := runtest.Parse(t, runtest.Strip("Invented landing")+runtest.Reels(8.0/3, "west", "middle", "east")+
+		runtest.Feed("west.start", "16 AWG")+`[[feed]]
 name = "far"
 from = "A"
 to = "east.end"
-metres = 1.5
+metres = 2.5
 conductor = "16 AWG"
-[[step]]
-name = "dark"
-[[step]]
-name = "white 4 %"
-red = 0.04
-green = 0.04
-blue = 0.04
-[[step]]
-name = "white 8 %"
-red = 0.08
-green = 0.08
-blue = 0.08
-[[meter]]
+`+runtest.White("dark", 0)+runtest.White("white 4 %", 0.04)+runtest.White("white 8 %", 0.08)+`[[meter]]
 name = "hand"
   [[meter.range]]
   quantity = "voltage"
