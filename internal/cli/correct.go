@@ -75,10 +75,10 @@ func correct(c *cobra.Command, s *store.Store, r *runWithProfiles) (corrected in
 			if err != nil {
 				return corrected, err
 			}
-			told := map[string]bool{}
+			reported := map[string]bool{}
 			for _, was := range were {
-				if !told[was.Scale] {
-					told[was.Scale] = true
+				if !reported[was.Scale] {
+					reported[was.Scale] = true
 					fmt.Fprintf(c.OutOrStdout(), "probe %s, channel %s, %s: one count is %s %s, was %s\n", p.Name, channel.ID, channel.Quantity,
 						scale, was.Unit, was.Scale)
 				}

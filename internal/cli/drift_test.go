@@ -115,7 +115,7 @@ func TestDriftFindsAStep(t *testing.T) {
 	}
 }
 
-// A repair that was noted begins a new stretch: what came before is told beside it and
+// A repair that was noted begins a new stretch: what came before is reported beside it and
 // no longer held against the joint.
 // The README shows both.
 func TestDriftAfterANote(t *testing.T) {

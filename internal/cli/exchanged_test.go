@@ -11,7 +11,7 @@ import (
 	"testing"
 )
 
-// Any two steps of the example's commissioning, exchanged, are named as such, whatever was lit in
+// Any two steps of the example's commissioning, exchanged, are named as such, with any load in
 // the third, and the verdicts are those of the readings as they were.
 func TestExchangedStepsOfTheExample(t *testing.T) {
 	const runFile = "../../testdata/commissioning/run.toml"

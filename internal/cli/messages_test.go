@@ -22,7 +22,7 @@ func TestMessagesSayWhatIsRight(t *testing.T) {
 	s.do(`ohmkeep store backup shelf.db none/copy.db`).refused("none/copy.db: there is no folder none (make it first, or name another)")
 }
 
-// Of faults alike in hundreds of rows ten are told and the rest counted.
+// Of the same fault in hundreds of rows ten are listed and the rest counted.
 func TestManyFaultsAreCounted(t *testing.T) {
 	s := newSession(t)
 	s.walk(3, everything)

@@ -105,7 +105,7 @@ func TestOneStartIn2099(t *testing.T) {
 	}
 	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("5 readings have later dates, which are marked as uncertain")
 	s.do(`ohmkeep store redate shelf.toml --store shelf.db --since 2099-01-01T00:00:00Z`).refused("--since says which readings move")
-	// Those of the start with a certain date follow from the time since boot; the rest is told.
+	// Those of the start with a certain date follow from the time since boot; the rest is reported.
 	s.do(`ohmkeep store redate shelf.toml --store shelf.db`).exits(Passes).prints("moved: 4 readings dated from", "stay, with an uncertain date: 5 readings dated from")
 	s.do(`ohmkeep store redate shelf.toml --store shelf.db --since 2098-01-01T00:00:00Z --to ` + time.Now().UTC().Add(-time.Second).Format(time.RFC3339)).
 		exits(Passes).prints("moved: 5 readings dated from")

@@ -54,7 +54,7 @@ func TestArchives(t *testing.T) {
 			t.Errorf("%s holds %v, not %v", name, names, want)
 		}
 		if content := files[name+"/"+program.file]; !strings.HasPrefix(content, program.magic) || !strings.Contains(content, "1.2.3") {
-			t.Errorf("%s: the program is none of its system, or of another version", name)
+			t.Errorf("%s: the program is not of its system, or of another version", name)
 		}
 	}
 }

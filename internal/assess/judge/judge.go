@@ -23,7 +23,7 @@ import (
 const minOpenOhms = 0.3
 
 // openOhms is the resistance, Ω, above which a joint or feed carries no useful current and is
-// called open, whatever its upper bound (common practice, no source).
+// called open with any upper bound (common practice, no source).
 const openOhms = 10
 
 // vagueInterval is the ratio of an interval's upper end to the limit, the lower end being below the

@@ -170,15 +170,15 @@ func TestNothingRead(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		told := findings(a)
+		text := findings(a)
 		if c.says == "" {
-			if strings.Contains(told, nothingRead) || strings.Contains(told, noneUsed) || a.Unread || !a.Fit.Converged {
-				t.Errorf("%d readings: %+v, %s", len(c.list), a.Fit, told)
+			if strings.Contains(text, nothingRead) || strings.Contains(text, noneUsed) || a.Unread || !a.Fit.Converged {
+				t.Errorf("%d readings: %+v, %s", len(c.list), a.Fit, text)
 			}
 			continue
 		}
-		if !strings.Contains(told, "notice readings: "+c.says) || x.Why != c.says || strings.Contains(told, "Not enough readings") || strings.Contains(told, "fit:") {
-			t.Errorf("%d readings: %q, %s", len(c.list), x.Why, told)
+		if !strings.Contains(text, "notice readings: "+c.says) || x.Why != c.says || strings.Contains(text, "Not enough readings") || strings.Contains(text, "fit:") {
+			t.Errorf("%d readings: %q, %s", len(c.list), x.Why, text)
 		}
 		if f := a.Fit; !a.Unread || f.Converged || f.DegreesOfFreedom != 0 || !math.IsNaN(f.PValue) || a.Verdict != assessment.Unproven {
 			t.Errorf("%d readings: %+v, %s", len(c.list), f, a.Verdict)

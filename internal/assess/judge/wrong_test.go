@@ -143,7 +143,7 @@ func TestSimulatedWrongReadings(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d of %d that matter named, %d told what they look like; %d of %d good ones named; verdicts moved %d; %d bad passed, %d good failed",
+	t.Logf("%d of %d that matter named, %d with what they look like; %d of %d good ones named; verdicts moved %d; %d bad passed, %d good failed",
 		named, matter, told, falsely, good, unlike, passedBad, failedGood)
 	for kind, c := range byKind {
 		t.Logf("%-22s %d of %d named, %d told", kind, c[1], c[0], c[2])

@@ -68,7 +68,7 @@ func balance(s *Solver, r *run.Run, par *Parameters, loads []pixel.Load) float64
 	return worst
 }
 
-// Kirchhoff's current law holds at every node of random runs, whatever state the solver begins
+// Kirchhoff's current law holds at every node of random runs, from any state that the solver begins
 // from.
 func TestCurrentsBalanceAtEveryNode(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 5))

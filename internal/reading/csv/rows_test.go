@@ -16,7 +16,7 @@ import (
 )
 
 // However a file comes in, in one piece or byte by byte, and wherever its quotes are
-// broken, each row is read once, is told by its own line, and a broken one costs
+// broken, each row is read once, is reported with its own line, and a broken one costs
 // nothing but itself. What is expected is counted while the file is made.
 func TestRowsComeInPieces(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 8))
@@ -89,7 +89,7 @@ func TestRowsBehindAnOpenQuote(t *testing.T) {
 	}
 }
 
-// An error of the file is told as the file's, and what was read before it stands.
+// An error of the file is reported as the file's, and what was read before it stands.
 func TestRowsOfAFileThatEnds(t *testing.T) {
 	broken := errors.New("the card was pulled")
 	rows, err := csv.Scan("r.csv", io.MultiReader(strings.NewReader(head+row()), iotest.ErrReader(broken)), cornice)

@@ -58,7 +58,7 @@ func TestWriteTellsErrors(t *testing.T) {
 	}
 }
 
-// What could be read is written before the error is told: the readable part of a
+// What could be read is written before the error is returned: the readable part of a
 // damaged store.
 func TestWriteGivesAllBeforeAnError(t *testing.T) {
 	text := head + row() + row("value", "4.8")

@@ -28,7 +28,7 @@ func ReadDiskSpace(path string) (DiskSpace, error) {
 }
 
 // written returns the bytes written to a block device since boot. The seventh number
-// of its file stat counts sectors of 512 bytes, whatever the device's sector size
+// of its file stat counts sectors of 512 bytes, with any sector size of the device
 // (kernel documentation, block/stat).
 func written(devices string, major, minor uint32) int64 {
 	text, err := os.ReadFile(filepath.Join(devices, fmt.Sprintf("%d:%d", major, minor), "stat"))
