@@ -12,7 +12,6 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/instrument/transcript"
 	"ohmkeep/internal/watch/probe"
 )
@@ -41,8 +40,8 @@ does not open.`,
 			if out == "" {
 				return callFault(c, "wants --out FILE")
 			}
-			if found.profile.Kind == profile.Hwmon {
-				return callFault(c, "profile %s has no wire: what the kernel's files say is not recorded", found.profile.Name)
+			if !found.profile.Kind.Text() {
+				return callFault(c, "profile %s reads no lines of text, and only those are recorded", found.profile.Name)
 			}
 			return recordProbe(c, found, out, force, append(found.inputs(), args[:min(1, len(args))]...))
 		},

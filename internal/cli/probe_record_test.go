@@ -99,7 +99,7 @@ func TestKernelProbe(t *testing.T) {
 	port := filepath.Join(dir, "1-0040")
 	s.do(`ohmkeep probe check --profile hwmon-ina2xx --port `+port+` --seconds 0.1`).exits(Passes).
 		prints("1 voltage 4812 mV (1 good", "1 current 2310 mA (1 good", `"ina226 at `+port)
-	s.do(`ohmkeep probe record --profile hwmon-ina2xx --port ` + port + ` --out x.txt`).refused("profile hwmon-ina2xx has no wire")
+	s.do(`ohmkeep probe record --profile hwmon-ina2xx --port ` + port + ` --out x.txt`).refused("profile hwmon-ina2xx reads no lines of text")
 }
 
 func TestTranscriptFaults(t *testing.T) {
@@ -116,7 +116,7 @@ func TestTranscriptFaults(t *testing.T) {
 		`ohmkeep probe replay bad.txt`:                                          "bad.txt:3: no quotation mark behind the mark (an entry is such as",
 		`ohmkeep probe replay nameless.txt`:                                     "nameless.txt: names no profile (give one with --profile)",
 		`ohmkeep probe replay nameless.txt --profile plan-lines`:                `no profile is named "plan-lines"`,
-		`ohmkeep probe replay nameless.txt --profile hwmon-ina2xx`:              "has no wire to replay",
+		`ohmkeep probe replay nameless.txt --profile hwmon-ina2xx`:              "reads no lines of text",
 	} {
 		s.do(line).refused(want)
 	}

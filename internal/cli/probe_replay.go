@@ -50,8 +50,8 @@ or the transcript is wrong.`,
 			if err != nil {
 				return fileError(err)
 			}
-			if p.Kind == profile.Hwmon {
-				return callFault(c, "profile %s has no wire to replay", p.Name)
+			if !p.Kind.Text() {
+				return callFault(c, "profile %s reads no lines of text, and only those are replayed", p.Name)
 			}
 			return replay(c, args[0], t, p, paced, asJSON)
 		},

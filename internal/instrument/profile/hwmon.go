@@ -62,14 +62,6 @@ func parseFileValue(t *toml.Table, before []FileValue) FileValue {
 			t.Fault("shunt_file", "a shunt turns volts into a current", "")
 		}
 	}
-	if n, ok := t.Whole("lowest"); ok {
-		v.Lowest = int64(n)
-	}
-	if n, ok := t.Whole("highest"); ok {
-		v.Highest = int64(n)
-	}
-	if v.Lowest >= v.Highest {
-		t.Fault("lowest", "is not below highest", "")
-	}
+	v.Lowest, v.Highest = parseEnds(t, v.Lowest, v.Highest)
 	return v
 }

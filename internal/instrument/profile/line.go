@@ -126,20 +126,22 @@ func parseCounts(t *toml.Table, f *Field) {
 			f.PerCount, f.Shunt = per/ohms, ohms
 		}
 	}
-	parseEnds(t, f)
+	f.Lowest, f.Highest = parseEnds(t, f.Lowest, f.Highest)
 }
 
-// parseEnds reads where the counts of a sensor end.
-func parseEnds(t *toml.Table, f *Field) {
+// parseEnds reads the least and the greatest number beyond which a sensor is saturated; those
+// that are left out stay as given.
+func parseEnds(t *toml.Table, lowest, highest int64) (int64, int64) {
 	if n, ok := t.Whole("lowest"); ok {
-		f.Lowest = int64(n)
+		lowest = int64(n)
 	}
 	if n, ok := t.Whole("highest"); ok {
-		f.Highest = int64(n)
+		highest = int64(n)
 	}
-	if f.Lowest >= f.Highest {
+	if lowest >= highest {
 		t.Fault("lowest", "is not below highest", "")
 	}
+	return lowest, highest
 }
 
 // checkGroup reports a name that is no group of the pattern.

@@ -52,7 +52,7 @@ func Parse(file string, src []byte) (*Profile, error) {
 
 // parseKind reads the table of the profile's kind. Tables of other kinds are refused.
 func (p *Profile) parseKind(root *toml.Table) {
-	for kind, name := range []string{"query", "line", "hwmon"} {
+	for kind, name := range []string{"query", "line", "hwmon", "modbus"} {
 		t, ok := root.Table(name) // asking for a table makes it known
 		switch {
 		case Kind(kind) != p.Kind && ok:
@@ -64,6 +64,8 @@ func (p *Profile) parseKind(root *toml.Table) {
 			p.Line = parseLine(root, t, ok)
 		case p.Kind == Hwmon:
 			p.Files = parseFiles(root, t, ok)
+		case p.Kind == Modbus:
+			p.Registers = parseRegisters(root, t, ok)
 		}
 	}
 }

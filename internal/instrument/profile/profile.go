@@ -19,25 +19,30 @@ import (
 type Kind int
 
 const (
-	SCPI  Kind = iota // answers queries
-	Lines             // sends lines by itself
-	Hwmon             // is read by the kernel, which provides its values as files
+	SCPI   Kind = iota // answers queries
+	Lines              // sends lines by itself
+	Hwmon              // is read by the kernel, which provides its values as files
+	Modbus             // is one of several slaves on a line, and answers requests for registers
 )
 
 func (k Kind) String() string { return kindNames[k] }
 
-var kindNames = []string{"scpi", "lines", "hwmon"}
+var kindNames = []string{"scpi", "lines", "hwmon", "modbus"}
+
+// Text reports whether a device sends lines of text, which can be recorded and replayed.
+func (k Kind) Text() bool { return k == SCPI || k == Lines }
 
 // Profile is one kind of device.
 type Profile struct {
-	Name  string
-	Title string
-	Kind  Kind
-	Port  Port
-	Query Query     // SCPI only
-	Line  Line      // Lines only
-	Files Files     // Hwmon only
-	Meter run.Meter // accuracy; named like the profile, without ranges where it states none
+	Name      string
+	Title     string
+	Kind      Kind
+	Port      Port
+	Query     Query     // SCPI only
+	Line      Line      // Lines only
+	Files     Files     // Hwmon only
+	Registers Registers // Modbus only
+	Meter     run.Meter // accuracy; named like the profile, without ranges where it states none
 }
 
 // Port is how the serial port is opened.
@@ -159,4 +164,13 @@ type FileValue struct {
 	Channel         string
 	Lowest, Highest int64  // as the file says it; beyond them the sensor is saturated
 	ShuntFile       string // of a current: the file with its shunt's resistance in µΩ; "" = none
+}
+
+// Interval returns the time from one query of all channels to the next, where the run file states
+// none.
+func (p *Profile) Interval() time.Duration {
+	if p.Kind == Modbus {
+		return p.Registers.Every
+	}
+	return 10 * time.Second
 }

@@ -90,7 +90,7 @@ func TestFaults(t *testing.T) {
 		{"no name", `name = "own"`, ``, "own.toml: name: is missing"},
 		{"bad name", `name = "own"`, `name = "a b"`, `own.toml:1: name: "a b" is not a profile's name`},
 		{"no title", `title = "Own"`, `title = ""`, "own.toml:2: title: is empty"},
-		{"kind", `kind = "lines"`, `kind = "line"`, `own.toml:3: kind: "line" is not one of scpi, lines, hwmon (did you mean "lines"?)`},
+		{"kind", `kind = "lines"`, `kind = "line"`, `own.toml:3: kind: "line" is not one of scpi, lines, hwmon, modbus (did you mean "lines"?)`},
 		{"errors", `errors = "each"`, `errors = "some"`, `own.toml:4: errors: "some" is not one of common, each`},
 		{"unknown key", `stop_bits = 2`, `stopbits = 2`, `own.toml:9: port.stopbits: is not known here (did you mean "stop_bits"?)`},
 		{"no baud", `baud = 9600`, ``, "own.toml:5: port.baud: is missing"},

@@ -61,7 +61,7 @@ func parseRegister(t *toml.Table, f *Field, chip *register.Chip) {
 	}
 	f.Counts, f.Quantity, f.PerCount, f.Lowest, f.Highest = true, quantity, r.LSB, r.Lowest, r.Highest
 	scaleRegister(t, f)
-	parseEnds(t, f)
+	f.Lowest, f.Highest = parseEnds(t, f.Lowest, f.Highest)
 }
 
 // scaleRegister reads what turns a register's own unit into amperes.

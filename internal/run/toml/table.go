@@ -100,6 +100,22 @@ func (t *Table) Whole(key string) (int, bool) {
 	return int(x), ok
 }
 
+// Wholes returns a list of whole numbers.
+func (t *Table) Wholes(key string) ([]int64, bool) {
+	hint := fmt.Sprintf("write %s = [1, 2]", key)
+	v, ok := t.typed(key, list, hint)
+	numbers := make([]int64, 0, len(v.list))
+	for _, item := range v.list {
+		if x := item.number; item.kind != number || x != math.Trunc(x) || math.Abs(x) > 1<<53 {
+			t.wrong(key, item, "a whole number", hint)
+			ok = false
+			continue
+		}
+		numbers = append(numbers, int64(item.number))
+	}
+	return numbers, ok
+}
+
 // Bool returns true or false.
 func (t *Table) Bool(key string) (bool, bool) {
 	v, ok := t.typed(key, boolean, "write it without quotation marks")

@@ -62,8 +62,8 @@ func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o i
 	switch {
 	case !recorded && x.Port != Simulated:
 		return instrument.Open(ctx, p, x.Port, o)
-	case p.Kind == profile.Hwmon:
-		return nil, fault.Fault{Text: fmt.Sprintf("port %s: the kernel's files are neither recorded nor simulated", x.Port),
+	case !p.Kind.Text():
+		return nil, fault.Fault{Text: fmt.Sprintf("port %s: profile %s reads no lines of text, and nothing else is recorded or simulated", x.Port, p.Name),
 			Hint: "a profile of kind lines or scpi can be"}
 	case recorded:
 		t, err := op.read(name)

@@ -133,7 +133,7 @@ func TestSimulatedFaults(t *testing.T) {
 	}{
 		{&probe.Opener{}, "plain-lines", "name a run file and its probe"},
 		{&probe.Opener{Run: r}, "ina228-registers", "no simulated device fits profile ina228-registers"},
-		{&probe.Opener{Run: r}, "hwmon-ina2xx", "neither recorded nor simulated"},
+		{&probe.Opener{Run: r}, "hwmon-ina2xx", "nothing else is recorded or simulated"},
 	} {
 		x := run.Probe{Name: "x", Port: probe.Simulated}
 		if _, err := c.opener.Open(t.Context(), x, load(t, c.profile), instrument.Options{}); err == nil || !strings.Contains(err.Error(), c.want) {
