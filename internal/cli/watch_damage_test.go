@@ -28,12 +28,12 @@ func TestWatchOverDamagedStore(t *testing.T) {
 		least int    // readings that are left
 		quick bool   // run without -damaged too
 	}{
-		{name: "in the middle of the chunks", at: len(good) / 2, n: 1024, least: written / 2, quick: true},
+		{name: "in the middle of the chunks", at: len(good) / 2, n: 1024, least: written / 2},
 		{name: "much of the middle", at: len(good) / 3, n: len(good) / 4, least: written / 20},
 		{name: "the tail", table: "tail", n: 1024, least: written / 2},
 		{name: "the index of the chunks", table: "chunk_series", n: 1024, least: written / 2},
 		{name: "the chunks' root", table: "chunk", n: 1024},
-		{name: "the series", table: "series", n: 1024, least: written, quick: true},
+		{name: "the series", table: "series", n: 1024, least: written},
 		{name: "the marks", table: "mark", n: 1024, least: written},
 		{name: "the starts", table: "boot", n: 1024, least: written},
 		{name: "the table of tables", at: 100, n: 924},

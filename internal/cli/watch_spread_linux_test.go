@@ -21,7 +21,7 @@ import (
 )
 
 var (
-	spreadFor     = flag.Duration("spread", time.Second, "for how long the cost of the watch is measured whose channels are spread over boards")
+	spreadFor     = flag.Duration("spread", 0, "for how long the cost of the watch is measured whose channels are spread over boards; 0: not")
 	spreadBoards  = flag.Int("boards", 4, "over how many boards its 16 channels are spread: 1, 2, 4, 8 or 16")
 	spreadDays    = flag.Int("days", 0, "how many days of 16 channels at 1 Hz its store holds before")
 	spreadProgram = flag.String("program", "", "the program that is measured, a path from the root; \"\" = this one")
@@ -33,6 +33,9 @@ var (
 // memory are what the kernel says of the program once it has settled. Every line
 // must be there afterwards.
 func TestWatchSpread(t *testing.T) {
+	if *spreadFor == 0 {
+		t.Skip("takes its time: -spread 5s")
+	}
 	s := newSession(t)
 	s.write("hall.toml", wideHall(s, *spreadBoards))
 	s.remembers(*spreadDays)
