@@ -12,7 +12,7 @@ const analysisTime = 4 * time.Hour
 // firstAnalysis is the time from the start to the first analysis, which would delay the start.
 const firstAnalysis = time.Minute
 
-// analyse runs an analysis soon after the start and then every night.
+// analyse runs an analysis soon after the start, then every night, and when one is wanted.
 func (d *Daemon) analyse(ctx context.Context) error {
 	if d.config.Analyse == nil {
 		return nil
@@ -24,6 +24,7 @@ func (d *Daemon) analyse(ctx context.Context) error {
 	for ; ; wait = untilNight(time.Now()) {
 		select {
 		case <-time.After(wait):
+		case <-d.analysisWanted:
 		case <-ctx.Done():
 			return nil
 		}

@@ -11,12 +11,17 @@ import (
 	"ohmkeep/internal/watch/metrics"
 )
 
-func (d *Daemon) handler() http.Handler {
+// handler returns the handler of all requests; done is closed when the watch ends.
+func (d *Daemon) handler(done <-chan struct{}) http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /healthz", d.healthz)
 	mux.HandleFunc("GET /status", d.status)
 	mux.HandleFunc("POST /step", d.step)
-	mux.HandleFunc("GET /{$}", d.page)
+	if d.config.Pages != nil {
+		mux.Handle("/", d.config.Pages(view{d, done}))
+	} else {
+		mux.HandleFunc("GET /{$}", d.page)
+	}
 	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
 	return mux
 }

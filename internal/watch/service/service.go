@@ -58,6 +58,7 @@ type Config struct {
 	// Doubt marks stored dates after a time as uncertain; may be nil.
 	MarkUncertain func(ctx context.Context, after time.Time) error
 	Machine       machine.Clocks // nil: the one the program runs on
+	Pages         Pages          // what a browser opens; nil: one plain page
 	Open          recorder.Opener
 
 	requestTime time.Duration // time-out of reading a request; 0: readTimeout
@@ -70,10 +71,12 @@ type Daemon struct {
 	clock        *machine.Clock
 	changes      chan machine.ClockChange
 	datesCertain chan struct{} // dates have become certain
-	ready        atomic.Bool
-	refused      atomic.Pointer[string]          // why the newest run file is not in force
-	history      atomic.Pointer[history.History] // of the newest analysis
-	plan         atomic.Pointer[recorder.Plan]
+	// analysisWanted asks for an analysis before that of the night.
+	analysisWanted chan struct{}
+	ready          atomic.Bool
+	refused        atomic.Pointer[string]          // why the newest run file is not in force
+	history        atomic.Pointer[history.History] // of the newest analysis
+	plan           atomic.Pointer[recorder.Plan]
 }
 
 // Run watches until ctx ends, then commits what has arrived and returns nil within two seconds. It
@@ -83,7 +86,7 @@ func Run(ctx context.Context, c Config) error {
 	if c.Machine == nil {
 		c.Machine = machine.System()
 	}
-	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64), datesCertain: make(chan struct{}, 1)}
+	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64), datesCertain: make(chan struct{}, 1), analysisWanted: make(chan struct{}, 1)}
 	d.clock = machine.NewClock(c.Machine, c.Floor, func(change machine.ClockChange) {
 		select {
 		case d.changes <- change:
@@ -99,10 +102,10 @@ func Run(ctx context.Context, c Config) error {
 	}
 	listener := newListener(all, connectionLimit())
 	d.warnOfListening(listener.Addr())
-	server := &http.Server{Handler: withGuards(d.handler(), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
+	tasks, ctx := errgroup.WithContext(ctx)
+	server := &http.Server{Handler: withGuards(d.handler(ctx.Done()), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
 		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: cmp.Or(c.requestTime, readTimeout), WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
 
-	tasks, ctx := errgroup.WithContext(ctx)
 	tasks.Go(func() error {
 		if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
 			return fmt.Errorf("listen: %w", err)
