@@ -34,6 +34,7 @@ var wings = []struct{ name, imports string }{
 	{"advise", "fit network numeric result run verdict"},
 	{"watch", "drift fault file instrument reading result run simulate store"},
 	{"show", "advise assess file network result run text"},
+	{"site", ""},
 	{"cli", "advise assess drift fault file fit instrument network reading result run show simulate store text watch"},
 	{"release", ""},
 }
@@ -72,6 +73,7 @@ var rooms = map[string]map[string]string{
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "colourloss interval loadlimit"},
 	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "recorder": "machine probe",
 		"service": "machine metrics recorder", "storage": "analysis machine metrics recorder"},
+	"site": {"parts": ""},
 	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 
