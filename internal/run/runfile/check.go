@@ -19,11 +19,11 @@ func (r *reader) readChecks() {
 	for _, t := range r.checks {
 		c := run.Check{
 			Step:    -1,
-			Seconds: need(t, "seconds", shown, "how long it is shown"),
-			Settle:  numberOr(t, "settle_seconds", 2, settling),
+			Seconds: requireNumber(t, "seconds", shown, "how long it is shown"),
+			Settle:  readNumberOr(t, "settle_seconds", 2, settling),
 		}
-		needText(t, "step", "which step is shown")
-		if at := needText(t, "at", `when, such as "03:30"`); at != "" {
+		requireText(t, "step", "which step is shown")
+		if at := requireText(t, "at", `when, such as "03:30"`); at != "" {
 			c.At = minute(t, at)
 		}
 		if c.Seconds > 0 && c.Settle >= c.Seconds {
@@ -61,7 +61,7 @@ func (r *reader) resolveChecks() {
 		c := &r.run.Checks[i]
 		if name, ok := t.Text("step"); ok && name != "" {
 			if c.Step = r.run.StepIndex(name); c.Step < 0 {
-				unknown(t, "step", "step", name, all)
+				unknownName(t, "step", "step", name, all)
 			}
 		}
 		for k, other := range r.run.Checks[:i] {

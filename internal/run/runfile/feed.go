@@ -18,12 +18,12 @@ func (r *reader) readSupplies() {
 	r.places = names{}
 	for _, t := range tables {
 		s := run.Supply{
-			Name:  r.label(t, r.places),
-			Volts: need(t, "volts", volts, "as trimmed, at its terminals without load"),
-			Amps:  need(t, "amps", amps, "what it is rated at"),
+			Name:  r.readLabel(t, r.places),
+			Volts: requireNumber(t, "volts", volts, "as trimmed, at its terminals without load"),
+			Amps:  requireNumber(t, "amps", amps, "what it is rated at"),
 			Known: t.Has("milliohms"),
 		}
-		s.Ohms = numberOr(t, "milliohms", 0, milliohms) / 1000
+		s.Ohms = readNumberOr(t, "milliohms", 0, milliohms) / 1000
 		r.run.Supplies = append(r.run.Supplies, s)
 	}
 }
@@ -31,7 +31,7 @@ func (r *reader) readSupplies() {
 func (r *reader) readJunctions() {
 	r.junctions = r.root.Tables("junction")
 	for _, t := range r.junctions {
-		r.run.Junctions = append(r.run.Junctions, run.Junction{Name: r.label(t, r.places)})
+		r.run.Junctions = append(r.run.Junctions, run.Junction{Name: r.readLabel(t, r.places)})
 	}
 }
 
@@ -42,13 +42,13 @@ func (r *reader) readFeeds() {
 	}
 	taken := names{}
 	for _, t := range r.feeds {
-		feed := run.Feed{Name: r.label(t, taken)}
+		feed := run.Feed{Name: r.readLabel(t, taken)}
 		for _, end := range []string{"from", "to"} {
 			if _, ok := t.Text(end); !ok && !t.Has(end) {
 				t.Missing(end, map[string]string{"from": "a supply or a junction", "to": "such as west.start, or a junction"}[end])
 			}
 		}
-		feed.Fuse = numberOr(t, "fuse_amps", 0, amps)
+		feed.Fuse = readNumberOr(t, "fuse_amps", 0, amps)
 		readWire(t, &feed)
 		r.run.Feeds = append(r.run.Feeds, feed)
 	}
@@ -57,8 +57,8 @@ func (r *reader) readFeeds() {
 // readWire reads the conductor of a feed.
 func readWire(t *toml.Table, feed *run.Feed) {
 	size, hasSize := t.Text("conductor")
-	length, hasLength := number(t, "metres", metres)
-	loop, stated := number(t, "milliohms", milliohms)
+	length, hasLength := readNumber(t, "metres", metres)
+	loop, stated := readNumber(t, "milliohms", milliohms)
 	feed.Material, _ = t.Text("material")
 	feed.Stranding, _ = t.Text("stranding")
 	if feed.Material == "" {

@@ -21,9 +21,9 @@ func (r *reader) readJoints() {
 		}
 		t.Texts("between")
 		r.listed = append(r.listed, run.Joint{
-			Limit:   numberOr(t, "limit_milliohms", 0, limit) / 1000,
-			Ohms:    numberOr(t, "milliohms", usualJoint, milliohms) / 1000,
-			PlusCut: choice(t, "plus", []string{"joined", "cut"}, 0) == 1,
+			Limit:   readNumberOr(t, "limit_milliohms", 0, limit) / 1000,
+			Ohms:    readNumberOr(t, "milliohms", usualJoint, milliohms) / 1000,
+			PlusCut: readChoice(t, "plus", []string{"joined", "cut"}, 0) == 1,
 		})
 	}
 }

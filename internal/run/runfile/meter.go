@@ -39,9 +39,9 @@ func (r *reader) readMeters() {
 	taken := names{}
 	for _, t := range tables {
 		m := run.Meter{
-			Name: r.title(t, taken),
-			Each: choice(t, "errors", []string{"common", "each"}, 0) == 1,
-			Lead: numberOr(t, "lead_metres", 0, metres),
+			Name: r.readTitle(t, taken),
+			Each: readChoice(t, "errors", []string{"common", "each"}, 0) == 1,
+			Lead: readNumberOr(t, "lead_metres", 0, metres),
 		}
 		ranges := t.Tables("range")
 		if len(ranges) == 0 {
@@ -57,11 +57,11 @@ func (r *reader) readMeters() {
 // readRange reads one range of a meter; before are the ranges already read.
 func readRange(t *toml.Table, before []run.Range) run.Range {
 	g := run.Range{
-		Quantity:   run.Quantity(choice(t, "quantity", run.QuantityNames, -1)),
-		UpTo:       numberOr(t, "up_to", math.Inf(1), positive),
-		Resolution: need(t, "resolution", positive, "what one count is, in V, A or °C"),
-		Fraction:   need(t, "percent", percent, "of the reading, as the meter's sheet promises") / 100,
-		Counts:     numberOr(t, "counts", 0, counts),
+		Quantity:   run.Quantity(readChoice(t, "quantity", run.QuantityNames, -1)),
+		UpTo:       readNumberOr(t, "up_to", math.Inf(1), positive),
+		Resolution: requireNumber(t, "resolution", positive, "what one count is, in V, A or °C"),
+		Fraction:   requireNumber(t, "percent", percent, "of the reading, as the meter's sheet promises") / 100,
+		Counts:     readNumberOr(t, "counts", 0, counts),
 	}
 	if g.Resolution > g.UpTo {
 		t.Fault("resolution", fmt.Sprintf("one count, %g, is more than the whole range, %g", g.Resolution, g.UpTo), "")

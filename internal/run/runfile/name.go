@@ -14,10 +14,10 @@ const longestName = 64
 // names maps the names already used in one set to their tables.
 type names map[string]*toml.Table
 
-// label reads a name that is used in points, joints and readings. It must not contain dots, signs
+// readLabel reads a name that is used in points, joints and readings. It must not contain dots, signs
 // and commas, which separate names there.
-func (r *reader) label(t *toml.Table, taken names) string {
-	name := r.phrase(t)
+func (r *reader) readLabel(t *toml.Table, taken names) string {
+	name := r.readPhrase(t)
 	if name == "" {
 		return ""
 	}
@@ -34,17 +34,17 @@ func (r *reader) label(t *toml.Table, taken names) string {
 	return name
 }
 
-// title reads a name that must only differ from the names of the same kind.
-func (r *reader) title(t *toml.Table, taken names) string {
-	name := r.phrase(t)
+// readTitle reads a name that must only differ from the names of the same kind.
+func (r *reader) readTitle(t *toml.Table, taken names) string {
+	name := r.readPhrase(t)
 	if name != "" {
 		taken.take(t, name)
 	}
 	return name
 }
 
-// phrase reads a name of any printable letters; "" for a missing one.
-func (r *reader) phrase(t *toml.Table) string {
+// readPhrase reads a name of any printable letters; "" for a missing one.
+func (r *reader) readPhrase(t *toml.Table) string {
 	name, ok := t.Text("name")
 	switch {
 	case !ok && !t.Has("name"):
@@ -70,9 +70,9 @@ func (n names) take(t *toml.Table, name string) {
 	n[name] = t
 }
 
-// choice reads one of several words and returns its index. fallback is the index for a missing key,
+// readChoice reads one of several words and returns its index. fallback is the index for a missing key,
 // or -1 where the key is required.
-func choice(t *toml.Table, key string, words []string, fallback int) int {
+func readChoice(t *toml.Table, key string, words []string, fallback int) int {
 	word, ok := t.Text(key)
 	if !ok {
 		if !t.Has(key) && fallback < 0 {
@@ -89,7 +89,7 @@ func choice(t *toml.Table, key string, words []string, fallback int) int {
 	return max(fallback, 0)
 }
 
-// unknown reports an unknown name, with the most similar known one.
-func unknown(t *toml.Table, key, what, name string, have []string) {
+// unknownName reports an unknown name, with the most similar known one.
+func unknownName(t *toml.Table, key, what, name string, have []string) {
 	t.Fault(key, fmt.Sprintf("no %s is named %q", what, name), fault.Suggest(name, have))
 }

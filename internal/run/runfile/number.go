@@ -46,24 +46,24 @@ var (
 func (s span) holds(x float64) bool { return x <= s.high && (x > s.low || x == s.low && !s.above) }
 
 func (s span) String() string {
-	low, high := plain(s.low), plain(s.high)
+	low, high := formatPlain(s.low), formatPlain(s.high)
 	if s.above {
 		return fmt.Sprintf("more than %s, up to %s%s", low, high, s.unit)
 	}
 	return fmt.Sprintf("%s to %s%s", low, high, s.unit)
 }
 
-// plain formats a number without an exponent.
-func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+// formatPlain formats a number without an exponent.
+func formatPlain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
-// number reads a number and checks its range; ok is false if it is missing or wrong.
-func number(t *toml.Table, key string, s span) (x float64, ok bool) {
+// readNumber reads a number and checks its range; ok is false if it is missing or wrong.
+func readNumber(t *toml.Table, key string, s span) (x float64, ok bool) {
 	x, ok = t.Number(key)
-	return x, ok && inside(t, key, x, s)
+	return x, ok && checkSpan(t, key, x, s)
 }
 
-// inside reports whether a number is in its range, and adds a fault otherwise.
-func inside(t *toml.Table, key string, x float64, s span) bool {
+// checkSpan reports whether a number is in its span, and adds a fault otherwise.
+func checkSpan(t *toml.Table, key string, x float64, s span) bool {
 	if s.holds(x) {
 		return true
 	}
@@ -71,18 +71,18 @@ func inside(t *toml.Table, key string, x float64, s span) bool {
 	return false
 }
 
-// numberOr reads an optional number.
-func numberOr(t *toml.Table, key string, fallback float64, s span) float64 {
-	if x, ok := number(t, key, s); ok {
+// readNumberOr reads an optional number.
+func readNumberOr(t *toml.Table, key string, fallback float64, s span) float64 {
+	if x, ok := readNumber(t, key, s); ok {
 		return x
 	}
 	return fallback
 }
 
-// need reads a required number.
-func need(t *toml.Table, key string, s span, hint string) float64 {
+// requireNumber reads a required number.
+func requireNumber(t *toml.Table, key string, s span, hint string) float64 {
 	if !t.Has(key) {
 		t.Missing(key, hint)
 	}
-	return numberOr(t, key, 0, s)
+	return readNumberOr(t, key, 0, s)
 }

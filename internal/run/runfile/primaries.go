@@ -65,7 +65,7 @@ func readPrimaries(t *toml.Table) primaries {
 // readPrimary reads the light of one channel: a peak, a chromaticity, a colour temperature, or none
 // of them for the usual one.
 func readPrimary(t *toml.Table, usual primary) primary {
-	p := primary{usual.at, numberOr(t, "millicandela", usual.millicandela, millicandela)}
+	p := primary{usual.at, readNumberOr(t, "millicandela", usual.millicandela, millicandela)}
 	ways := [][]string{{"nanometres", "width_nanometres"}, {"x", "y"}, {"kelvin", "duv"}}
 	said := ""
 	for _, way := range ways {
@@ -89,15 +89,15 @@ func readPrimary(t *toml.Table, usual primary) primary {
 	if at, ok := readChromaticity(t); ok {
 		p.at = at
 	}
-	if k, ok := number(t, "kelvin", kelvin); ok {
-		p.at = colour.White(k, numberOr(t, "duv", 0, duv))
+	if k, ok := readNumber(t, "kelvin", kelvin); ok {
+		p.at = colour.White(k, readNumberOr(t, "duv", 0, duv))
 	}
 	return p
 }
 
 func readPeak(t *toml.Table) (colour.XY, bool) {
-	peak, ok := number(t, "nanometres", wavelength)
-	wide := numberOr(t, "width_nanometres", usualWidth, width)
+	peak, ok := readNumber(t, "nanometres", wavelength)
+	wide := readNumberOr(t, "width_nanometres", usualWidth, width)
 	if !ok {
 		return colour.XY{}, false
 	}
@@ -105,8 +105,8 @@ func readPeak(t *toml.Table) (colour.XY, bool) {
 }
 
 func readChromaticity(t *toml.Table) (colour.XY, bool) {
-	x, hasX := number(t, "x", chromaticity)
-	y, hasY := number(t, "y", chromaticity)
+	x, hasX := readNumber(t, "x", chromaticity)
+	y, hasY := readNumber(t, "y", chromaticity)
 	if t.Has("x") && !t.Has("y") {
 		t.Missing("y", "a chromaticity is x and y")
 	}

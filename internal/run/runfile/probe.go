@@ -13,10 +13,10 @@ func (r *reader) readProbes() {
 	r.probes = r.root.Tables("probe")
 	taken := names{}
 	for _, t := range r.probes {
-		p := run.Probe{Name: r.title(t, taken), Meter: -1}
-		p.Profile = needText(t, "profile", "which device it is")
-		p.Port = needText(t, "port", "such as /dev/serial/by-id/…")
-		p.Every = numberOr(t, "every_seconds", 10, between)
+		p := run.Probe{Name: r.readTitle(t, taken), Meter: -1}
+		p.Profile = requireText(t, "profile", "which device it is")
+		p.Port = requireText(t, "port", "such as /dev/serial/by-id/…")
+		p.Every = readNumberOr(t, "every_seconds", 10, between)
 		t.Text("meter")
 		channels := t.Tables("channel")
 		if len(channels) == 0 {
@@ -29,8 +29,8 @@ func (r *reader) readProbes() {
 		values := map[value]bool{} // a line may hold a voltage and a current of one id
 		for _, t := range channels {
 			c := run.ProbeChannel{
-				ID:       needText(t, "id", "as the device sends it"),
-				Quantity: run.Quantity(choice(t, "quantity", run.QuantityNames, -1)),
+				ID:       requireText(t, "id", "as the device sends it"),
+				Quantity: run.Quantity(readChoice(t, "quantity", run.QuantityNames, -1)),
 			}
 			c.From, _ = t.Text("from")
 			c.To, _ = t.Text("to")
@@ -60,8 +60,8 @@ func (r *reader) shunt(t *toml.Table, q run.Quantity) float64 {
 	return x / 1000
 }
 
-// needText reads a required text that is not empty.
-func needText(t *toml.Table, key, hint string) string {
+// requireText reads a required text that is not empty.
+func requireText(t *toml.Table, key, hint string) string {
 	s, ok := t.Text(key)
 	if !t.Has(key) {
 		t.Missing(key, hint)
@@ -81,7 +81,7 @@ func (r *reader) resolveProbes() {
 		p := &r.run.Probes[i]
 		if name, ok := t.Text("meter"); ok {
 			if p.Meter = r.run.MeterIndex(name); p.Meter < 0 {
-				unknown(t, "meter", "meter", name, meters)
+				unknownName(t, "meter", "meter", name, meters)
 			}
 		}
 		for k, t := range r.probeChannels[i] {
@@ -138,6 +138,6 @@ func (r *reader) resolveElement(t *toml.Table, c run.ProbeChannel) {
 		all = append(all, r.reelNames()...)
 	}
 	if !found {
-		unknown(t, "from", what, c.From, all)
+		unknownName(t, "from", what, c.From, all)
 	}
 }

@@ -22,7 +22,7 @@ func (r *reader) readReels() {
 		if r.stripTable != nil {
 			home = r.stripTable
 		}
-		reel := run.Reel{Name: r.label(t, taken), Follows: -1}
+		reel := run.Reel{Name: r.readLabel(t, taken), Follows: -1}
 		reel.Strip = readSettings(t).over(r.strip).finish(home)
 		reel.Pixels = readPixels(t, reel.Strip.PixelsPerMetre)
 		if total += reel.Pixels; total > mostPixels && total-reel.Pixels <= mostPixels {
@@ -36,8 +36,8 @@ func (r *reader) readReels() {
 // readPixels reads a reel's length, which is at least one pixel.
 func readPixels(t *toml.Table, density float64) int {
 	pixels, hasPixels := t.Whole("pixels")
-	hasPixels = hasPixels && inside(t, "pixels", float64(pixels), pixelCount)
-	length, hasLength := number(t, "metres", reelMetres)
+	hasPixels = hasPixels && checkSpan(t, "pixels", float64(pixels), pixelCount)
+	length, hasLength := readNumber(t, "metres", reelMetres)
 	if !t.Has("pixels") && !t.Has("metres") {
 		t.Missing("pixels", "how long the reel is: pixels = 240, or metres = 4.0")
 	}
@@ -70,7 +70,7 @@ func (r *reader) resolveReels() {
 		at := -1
 		if name != "" {
 			if at = r.run.ReelIndex(name); at < 0 {
-				unknown(t, "follows", "reel", name, r.reelNames())
+				unknownName(t, "follows", "reel", name, r.reelNames())
 			}
 		}
 		r.run.Reels[i].Follows = at

@@ -67,8 +67,8 @@ func (r *reader) readAll() {
 	} else if !ok && !r.root.Has("schema") {
 		r.root.Missing("schema", "write schema = 1")
 	}
-	r.run.Name = r.phrase(r.root)
-	r.run.Ambient = numberOr(r.root, "ambient_celsius", 20, ambient)
+	r.run.Name = r.readPhrase(r.root)
+	r.run.Ambient = readNumberOr(r.root, "ambient_celsius", 20, ambient)
 	r.readStrip()
 	r.readSupplies()
 	r.readReels()

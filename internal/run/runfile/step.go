@@ -12,7 +12,7 @@ func (r *reader) readSteps() {
 	r.steps = r.root.Tables("step")
 	taken := names{}
 	for _, t := range r.steps {
-		step := run.Step{Name: r.title(t, taken), Levels: map[string]float64{}}
+		step := run.Step{Name: r.readTitle(t, taken), Levels: map[string]float64{}}
 		for _, channel := range colours {
 			if x, ok := t.Number(channel); ok {
 				if !level.holds(x) {
@@ -48,7 +48,7 @@ func (r *reader) resolveSteps() {
 	if limits, ok := r.root.Table("limits"); ok {
 		if name, ok := limits.Text("design_step"); ok {
 			if r.run.Limits.DesignStep = r.run.StepIndex(name); r.run.Limits.DesignStep < 0 {
-				unknown(limits, "design_step", "step", name, all)
+				unknownName(limits, "design_step", "step", name, all)
 			}
 		}
 	}
@@ -82,7 +82,7 @@ func (r *reader) readLimits() {
 		{"colour_shift", &l.ColourShift, 1, shift},
 		{"dimming_percent", &l.Dimming, 100, span{0, 100, true, " %"}},
 	} {
-		if x, ok := number(t, key.name, key.in); ok {
+		if x, ok := readNumber(t, key.name, key.in); ok {
 			*key.to = x / key.part
 		}
 	}

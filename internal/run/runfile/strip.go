@@ -55,18 +55,18 @@ func (r *reader) readStrip() {
 func readSettings(t *toml.Table) settings {
 	s := settings{
 		own:       t,
-		volts:     single(t, "volts", volts),
-		density:   single(t, "pixels_per_metre", density),
-		idle:      single(t, "idle_milliamps", idleCurrent),
-		loop:      single(t, "loop_milliohms_per_metre", milliohms),
-		milliamps: perChannel(t, "channel_milliamps", milliamps),
-		forward:   perChannel(t, "forward_volts", span{0, 60, false, " V"}),
-		knee:      perChannel(t, "knee_volts", volts),
-		ohms:      perChannel(t, "ohms", ohms),
+		volts:     readForAllChannels(t, "volts", volts),
+		density:   readForAllChannels(t, "pixels_per_metre", density),
+		idle:      readForAllChannels(t, "idle_milliamps", idleCurrent),
+		loop:      readForAllChannels(t, "loop_milliohms_per_metre", milliohms),
+		milliamps: readByChannel(t, "channel_milliamps", milliamps),
+		forward:   readByChannel(t, "forward_volts", span{0, 60, false, " V"}),
+		knee:      readByChannel(t, "knee_volts", volts),
+		ohms:      readByChannel(t, "ohms", ohms),
 		primaries: readPrimaries(t),
 	}
 	if t.Has("driver") {
-		s.driver, s.driverFrom = run.Driver(choice(t, "driver", drivers, 0)), t
+		s.driver, s.driverFrom = run.Driver(readChoice(t, "driver", drivers, 0)), t
 	}
 	if list, ok := t.Texts("channels"); ok {
 		s.channels, s.channelsFrom = channelList(t, list), t
@@ -74,32 +74,32 @@ func readSettings(t *toml.Table) settings {
 	return s
 }
 
-func single(t *toml.Table, key string, s span) setting {
-	if x, ok := number(t, key, s); ok {
+func readForAllChannels(t *toml.Table, key string, s span) setting {
+	if x, ok := readNumber(t, key, s); ok {
 		return setting{from: t, key: key, value: x}
 	}
-	return given(t, key)
+	return settingOf(t, key)
 }
 
-// given returns a setting for a key with a wrong value, so that it is not reported as missing too.
-func given(t *toml.Table, key string) setting {
+// settingOf returns a setting for a key with a wrong value, so that it is not reported as missing too.
+func settingOf(t *toml.Table, key string) setting {
 	if t.Has(key) {
 		return setting{from: t, key: key}
 	}
 	return setting{}
 }
 
-// perChannel reads a number, or a table with one number for each channel.
-func perChannel(t *toml.Table, key string, s span) setting {
+// readByChannel reads a number, or a table with one number for each channel.
+func readByChannel(t *toml.Table, key string, s span) setting {
 	x, table, ok := t.NumberOrTable(key)
-	if !ok || table == nil && !inside(t, key, x, s) {
-		return given(t, key)
+	if !ok || table == nil && !checkSpan(t, key, x, s) {
+		return settingOf(t, key)
 	}
 	set := setting{from: t, key: key, value: x}
 	if table != nil {
 		set.by, set.table = map[string]float64{}, table
 		for _, channel := range table.Keys() {
-			set.by[channel], _ = number(table, channel, s)
+			set.by[channel], _ = readNumber(table, channel, s)
 		}
 	}
 	return set
