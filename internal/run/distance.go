@@ -69,23 +69,23 @@ func (r *Run) stops(places ...Place) [][]int {
 	return list
 }
 
-// Along holds the two ends of a feed or a reel and their distance.
-type Along struct {
+// Conductor holds the two ends of a feed or a reel and their distance.
+type Conductor struct {
 	From, To Place
 	Metres   float64 // +Inf where the run file states no length
 }
 
 // Conductors lists the two ends of every feed and reel. A meter with a long lead can read
 // the drop along one conductor between them.
-func (r *Run) Conductors() []Along {
-	var list []Along
+func (r *Run) Conductors() []Conductor {
+	var list []Conductor
 	for _, f := range r.Feeds {
-		list = append(list, Along{f.From, f.To, r.Metres(f.From, f.To)})
+		list = append(list, Conductor{f.From, f.To, r.Metres(f.From, f.To)})
 	}
 	for i, reel := range r.Reels {
 		if reel.Pixels > 1 {
 			start, end := Place{AtReel, i, 1}, Place{AtReel, i, reel.Pixels}
-			list = append(list, Along{start, end, r.Metres(start, end)})
+			list = append(list, Conductor{start, end, r.Metres(start, end)})
 		}
 	}
 	return list

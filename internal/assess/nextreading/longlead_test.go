@@ -40,7 +40,7 @@ func (f follower) read(step, from, to string, quantity run.Quantity) {
 }
 
 // along reads both conductors of some feeds and reels in the brightest step.
-func (f follower) along(list ...run.Along) {
+func (f follower) along(list ...run.Conductor) {
 	bright := f.Run.Steps[len(f.Run.Steps)-1].Name
 	for _, x := range list {
 		for _, sign := range []string{"+", "-"} {
@@ -53,7 +53,7 @@ func (f follower) along(list ...run.Along) {
 // also four or fewer.
 func (f follower) settledByFour(elements []string) (settled []string) {
 	before, conductors := f.Readings, f.Run.Conductors()
-	verdicts := func(list ...run.Along) (settled []string) {
+	verdicts := func(list ...run.Conductor) (settled []string) {
 		f.Readings = slices.Clone(before)
 		f.along(list...)
 		left := unproven(f.assess())

@@ -25,7 +25,7 @@ type Outlook struct {
 	est        *estimate.Estimate
 	meters     []int
 	places     []run.Place
-	conductors []run.Along
+	conductors []run.Conductor
 	solved     []bool             // by step
 	settling   map[belief]float64 // see settlingDeviation
 	root       *matrix.Root       // of the covariance; nil until it is needed

@@ -163,7 +163,7 @@ func lead(r *run.Run, meters []int) {
 }
 
 // longest is the longest feed or reel whose length is known.
-func longest(r *run.Run) (most run.Along) {
+func longest(r *run.Run) (most run.Conductor) {
 	for _, a := range r.Conductors() {
 		if a.Metres > most.Metres && !math.IsInf(a.Metres, 1) {
 			most = a
