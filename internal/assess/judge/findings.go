@@ -21,13 +21,11 @@ func (j *judgement) addFindings() {
 	}
 	j.reportMisfit()
 	j.reportMistakes()
+	j.noteSuspects()
 	for i := range j.out.Readings {
 		x := &j.out.Readings[i]
 		if !x.Suspect || corrected(*x) {
 			continue
-		}
-		if x.Note == "" {
-			x.Note = j.likelyMistake(*x)
 		}
 		like := ""
 		if x.Note != "" {

@@ -79,9 +79,19 @@ func FromEstimate(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, e
 	return j.out, nil
 }
 
-// judgeEstimate judges a fitted run, withdraws what the alternatives do not confirm, and adds the
-// next readings and the findings.
+// judgeEstimate judges a fitted run, and adds the next readings and the findings.
 func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
+	j, err := judgeVerdicts(r, est)
+	if err != nil {
+		return nil, err
+	}
+	j.out.Next = nextreading.Next(est, j.targets, 3)
+	j.addFindings()
+	return j, nil
+}
+
+// judgeVerdicts judges a fitted run and withdraws what the alternatives do not confirm.
+func judgeVerdicts(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	j, err := judgeElements(r, est)
 	if err != nil {
 		return nil, err
@@ -95,9 +105,20 @@ func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	}
 	j.withdrawShared()
 	j.out.Verdict = gravest(j.out.Elements)
-	j.out.Next = nextreading.Next(est, j.targets, 3)
-	j.addFindings()
 	return j, nil
+}
+
+// Verdicts judges a run that has already been fitted to its readings, without what takes longest:
+// the next readings, and the findings but those on mistakes in reading. It returns the targets that
+// are not settled.
+func Verdicts(r *run.Run, est *estimate.Estimate) (*assessment.Assessment, []nextreading.Target, error) {
+	j, err := judgeVerdicts(r, est)
+	if err != nil {
+		return nil, nil, err
+	}
+	j.reportMistakes()
+	j.noteSuspects()
+	return j.out, j.targets, nil
 }
 
 // gravest returns the gravest verdict of elements: Fail, then Unproven, then Pass.

@@ -29,10 +29,11 @@ func explainsReading(x assessment.Reading, value float64) bool {
 	return agrees(x, value) && math.Abs(value-x.Predicted) <= maxRemaining*math.Abs(x.Residual)
 }
 
-// likelyMistake names the mistake that explains a reading which contradicts the others; "" for none.
-// The commonest mistakes are tried first (common practice, no source); of places and steps it names
-// the one that fits best.
-func (j *judgement) likelyMistake(x assessment.Reading) string {
+// LikelyMistake names the mistake that explains a reading which contradicts what is predicted for
+// it; "" for none. The commonest mistakes are tried first (common practice, no source); of the
+// places and steps of some other readings it names the one that fits best. Of a reading it uses the
+// value, the prediction, and the ratio of Residual to Standardised as the standard deviation.
+func LikelyMistake(x assessment.Reading, others []assessment.Reading) string {
 	if !(deviationOf(x) > 0) {
 		return ""
 	}
@@ -42,7 +43,20 @@ func (j *judgement) likelyMistake(x assessment.Reading) string {
 	if swapped := swappedDigits(x); swapped != "" {
 		return "digits may be swapped: " + swapped + " would fit"
 	}
-	return j.otherPlace(x)
+	return otherPlace(x, others)
+}
+
+func (j *judgement) likelyMistake(x assessment.Reading) string {
+	return LikelyMistake(x, j.out.Readings)
+}
+
+// noteSuspects notes on each suspect reading the mistake that explains it.
+func (j *judgement) noteSuspects() {
+	for i := range j.out.Readings {
+		if x := &j.out.Readings[i]; x.Suspect && !corrected(*x) && x.Note == "" {
+			x.Note = j.likelyMistake(*x)
+		}
+	}
 }
 
 // leadOrUnitMistake names reversed leads, a wrong unit or a wrong decimal point if one of them
@@ -112,9 +126,9 @@ func digit(c byte) bool { return c >= '0' && c <= '9' }
 
 // otherPlace names the other place in the same step, or the same place in another step, that the
 // reading fits best.
-func (j *judgement) otherPlace(x assessment.Reading) string {
+func otherPlace(x assessment.Reading, others []assessment.Reading) string {
 	text, distance := "", math.Min(mistakeSigmas*deviationOf(x), maxRemaining*math.Abs(x.Residual))
-	for _, y := range j.out.Readings {
+	for _, y := range others {
 		samePlace := y.From == x.From && y.To == x.To
 		if y.Quantity != x.Quantity || x.Quantity == run.Temperature || math.IsNaN(y.Predicted) || samePlace == (y.Step == x.Step) {
 			continue

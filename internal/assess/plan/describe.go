@@ -28,11 +28,16 @@ func (p *Plan) walk(s *planner, chosen []int) {
 			continue
 		}
 		slices.SortStableFunc(round.Reads, func(a, b assessment.Next) int {
-			return slices.Compare(walkPosition(s.run, a), walkPosition(s.run, b))
+			return Compare(s.run, a, b)
 		})
 		p.Rounds = append(p.Rounds, round)
 	}
 	p.Points = len(points)
+}
+
+// Compare compares the positions of two readings of a run on the walk, as slices.Compare does.
+func Compare(r *run.Run, a, b assessment.Next) int {
+	return slices.Compare(walkPosition(r, a), walkPosition(r, b))
 }
 
 // walkPosition returns the position of a reading on the walk.
