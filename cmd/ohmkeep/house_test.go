@@ -32,10 +32,11 @@ var wings = []struct{ name, imports string }{
 	{"drift", "fault network numeric reading result run verdict"},
 	{"assess", "fault fit network numeric reading result run verdict"},
 	{"advise", "fit network numeric result run verdict"},
-	{"watch", "drift fault file instrument reading result run simulate store"},
+	{"web", "fault file"},
+	{"watch", "drift fault file instrument reading result run simulate store web"},
 	{"show", "advise assess file network result run text"},
 	{"site", ""},
-	{"cli", "advise assess drift fault file fit instrument network reading result run show simulate store text watch"},
+	{"cli", "advise assess drift fault file fit instrument network reading result run show simulate store text watch web"},
 	{"release", ""},
 }
 
@@ -71,6 +72,7 @@ var rooms = map[string]map[string]string{
 	"drift":    {".": "elements nightly", "elements": "", "nightly": "elements scan", "scan": ""},
 	"assess":   {"judge": "nextreading", "nextreading": "", "plan": "judge nextreading", "walk": "judge nextreading plan"},
 	"advise":   {"colourloss": "interval", "interval": "", "loadlimit": "", "repair": "colourloss interval loadlimit"},
+	"web":      {"access": "", "server": ""},
 	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "recorder": "machine probe",
 		"service": "machine metrics recorder", "storage": "analysis machine metrics recorder"},
 	"site": {"parts": ""},

@@ -105,7 +105,9 @@ func TestHelpExamples(t *testing.T) {
 	prepared.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
 	prepared.write("own.toml", plain)
 	prepared.write("board.txt", "# ohmkeep transcript 1\n# profile: plain-lines\n# begun: 2026-05-04T10:12:00Z\n0.1 < \"1,1.25,A\\n\"\n")
-	prepared.holds("board.txt", "own.toml", "readings.csv", "shelf.db", "shelf.toml")
+	prepared.do(`ohmkeep token cabinet.token`).exits(Passes)
+	prepared.do(`ohmkeep link make owner --token-file cabinet.token --at http://cabinet:9477`).exits(Passes)
+	prepared.holds("board.txt", "cabinet.token", "cabinet.token.links", "own.toml", "readings.csv", "shelf.db", "shelf.toml")
 	folder, err := os.Getwd()
 	if err != nil {
 		t.Fatal(err)

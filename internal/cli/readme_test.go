@@ -29,7 +29,8 @@ var notRun = map[string]string{
 	"go install ":          "it installs into the machine; .ci/run builds the same program",
 	"go doc ./probes":      "it prints a comment of the source",
 	"internal/release/deb": ".ci/run builds, installs and removes the package",
-	"systemctl ":           "it needs root and a running service manager",
+	"ohmkeep watch run.toml --store run.db --listen 0.0.0.0": "that watch runs already, on this machine alone; TestWatchWithToken starts one",
+	"systemctl ": "it needs root and a running service manager",
 }
 
 // reader is a person who types each command of the README as it comes.
@@ -213,7 +214,7 @@ func (p *reader) command(line string) {
 	p.Helper()
 	line, _, _ = strings.Cut(line, "  #")
 	line = strings.TrimSpace(strings.Replace(line, "go run ./cmd/ohmkeep", "ohmkeep", 1))
-	line = strings.NewReplacer("0.0.0.0:9477", p.addr, "cabinet:9477", p.addr).Replace(lighter(line))
+	line = strings.NewReplacer("127.0.0.1:9477", p.addr, "cabinet:9477", p.addr).Replace(lighter(line))
 	if p.skipped(line) {
 		return
 	}

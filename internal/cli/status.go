@@ -13,10 +13,12 @@ import (
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/text/printable"
 	"ohmkeep/internal/watch/service"
+	"ohmkeep/internal/web/access"
+	"ohmkeep/internal/web/server"
 )
 
 func newStatus() *cobra.Command {
-	var of, at string
+	var of, at, tokenFile, certFile string
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "status",
@@ -46,7 +48,11 @@ good reading, or the clock is uncertain.`,
 				}
 				at = holder.Address
 			}
-			s, raw, err := service.Ask(c.Context(), at)
+			client, err := clientOf(tokenFile, certFile)
+			if err != nil {
+				return err
+			}
+			s, raw, err := client.Ask(c.Context(), at)
 			if err != nil {
 				return fault.Fault{File: of, Text: fmt.Sprintf("the watch at %s does not answer: %v", at, err),
 					Hint: "is it running, and is that what its --listen says?"}
@@ -69,9 +75,24 @@ good reading, or the clock is uncertain.`,
 		},
 	}
 	c.Flags().StringVar(&of, "store", "", "the store, a file; queries the watch that writes to it")
-	c.Flags().StringVar(&at, "at", "", "address of the watch to query, host:port")
+	c.Flags().StringVar(&at, "at", "", "address of the watch to query, host:port or https://host:port")
+	c.Flags().StringVar(&tokenFile, "token-file", "", "a file with the watch's token, or a link's secret, if it requires one")
+	c.Flags().StringVar(&certFile, "tls-cert", "", "a PEM file with the watch's certificate, accepted as it is")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
+}
+
+// clientOf returns a client with the token and the certificate in files; "" = there is none.
+func clientOf(tokenFile, certFile string) (client service.Client, err error) {
+	if tokenFile != "" {
+		if client.Token, err = access.ReadToken(tokenFile); err != nil {
+			return client, err
+		}
+	}
+	if certFile != "" {
+		client.Certificate, err = server.ReadCertificate(certFile)
+	}
+	return client, err
 }
 
 // noWatch prints that no watch runs over a store.

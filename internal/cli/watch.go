@@ -38,11 +38,15 @@ that time are not used. Each change of step is marked with its sender.
 keeps the exact minimum, mean and maximum of each hour. Readings in known steps, imports
 and the results of drift stay. The log and ohmkeep note list what was deleted.
 
-SIGHUP reads the run file again; SIGTERM stores what has arrived and ends. Everyone who can
-reach the address can read the status and announce steps: keep it on this machine or in a
-network that you trust.`,
+SIGHUP reads the run file again; SIGTERM stores what has arrived and ends.
+
+Who may enter: on this machine, everyone. If --listen lets other machines reach the watch,
+it requires --token-file, a file with a token on its only line, or --open, which lets
+everyone in. Programs send the token as "Authorization: Bearer TOKEN", people log in with
+it on the page; ohmkeep link makes links that may only read. --tls-cert and --tls-key, both
+PEM, encrypt what is sent; the files are read again when they change, and so is the token's.`,
 		Example: `  ohmkeep watch shelf.toml --store shelf.db
-  ohmkeep watch shelf.toml --store shelf.db --listen 0.0.0.0:9477 --commit 1m
+  ohmkeep watch shelf.toml --store shelf.db --listen 0.0.0.0:9477 --token-file cabinet.token
   curl --data "white 5 %" http://127.0.0.1:9477/step`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
@@ -54,12 +58,15 @@ network that you trust.`,
 			if o.commit <= 0 || o.commit > time.Hour {
 				return callFault(c, "--commit %v is not more than nothing and up to 1h", o.commit)
 			}
+			if err := o.entry.check(c); err != nil {
+				return err
+			}
 			return watch(c, args[0], o)
 		},
 	}
 	c.Flags().StringVar(&o.store, "store", "", "the store, a file; made where it does not exist")
 	c.Flags().StringVar(&o.listen, "listen", watchAddr, "where to answer over HTTP, host:port")
-	c.Flags().StringSliceVar(&o.hosts, "host", nil, "another name by which this machine is reached; steps are announced to its own names only")
+	o.entry.flags(c)
 	c.Flags().DurationVar(&o.commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
 	c.Flags().Var(&o.keep, "keep", "how long readings outside known steps are kept, such as 2y, 18w or 400d; for ever where it is left out")
 	c.Flags().BoolVar(&o.simulated, "simulated", false, "store the values of probes on the port simulated, which are not measured")
@@ -71,7 +78,7 @@ network that you trust.`,
 // watchOptions are the flags of watch.
 type watchOptions struct {
 	store, listen   string
-	hosts           []string
+	entry           entry
 	commit, analyse time.Duration
 	keep            retention
 	simulated       bool
@@ -90,6 +97,10 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 		return err
 	}
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
+	guard, certificate, err := o.entry.load(o.listen, log)
+	if err != nil {
+		return err
+	}
 	clocks := machine.System()
 	kept, err := storage.Open(c.Context(), storage.Options{Path: o.store, RunFile: file, Run: plan.Run.Name, Listen: o.listen, Boot: clocks.Boot(), Keep: time.Duration(o.keep), Log: log})
 	if err != nil {
@@ -105,7 +116,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	defer signal.Stop(reload)
 	return service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
-		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Hosts: o.hosts, Commit: o.commit,
+		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Access: guard, TLS: certificate, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
 		Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
 	})

@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -256,18 +257,32 @@ port = "`+pair.Path+`"
 func TestWatchCallFaults(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf+board("cabinet", "simulated"))
+	s.write("token", "a-token-of-this-test\n")
+	s.write("empty", "\n")
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer taken.Close()
+	s.do("ohmkeep watch shelf.toml --store shelf.db --simulated --listen 0.0.0.0:0").exits(Wrong)
+	if _, err := os.Stat("shelf.db"); err == nil {
+		t.Error("a store was made")
+	}
 	at := taken.Addr().String()
 	for flags, want := range map[string]string{
-		"--listen " + at:           " (choose a free port and an address of this machine; ohmkeep status --at " + at + " says",
-		"--listen localhost":       `--listen: "localhost": missing port in address (host:port, such as 127.0.0.1:9477)`,
-		"--listen 127.0.0.1:99999": `invalid port (host:port, such as 127.0.0.1:9477)`,
-		"--commit 10":              `invalid argument "10" for "--commit" flag: a number and its unit, such as 10s, 5m or 1h (see ohmkeep watch --help)`,
-		"--keep 1d":                `invalid argument "1d" for "--keep" flag: less than 30d would leave nothing to look back on (see`,
+		"--listen " + at:                        " (choose a free port and an address of this machine; ohmkeep status --at " + at + " says",
+		"--listen localhost":                    `--listen: "localhost": missing port in address (host:port, such as 127.0.0.1:9477)`,
+		"--listen 127.0.0.1:99999":              `invalid port (host:port, such as 127.0.0.1:9477)`,
+		"--commit 10":                           `invalid argument "10" for "--commit" flag: a number and its unit, such as 10s, 5m or 1h (see ohmkeep watch --help)`,
+		"--listen 0.0.0.0:0":                    "--listen: 0.0.0.0:0 can be reached from other machines, and nothing says who may enter (--token-file FILE",
+		"--listen :0 --open --token-file token": "--open: and --token-file exclude each other",
+		"--listen :0 --token-file none":         "none: no such file",
+		"--token-file empty":                    "empty: holds no token (one line with the token; ohmkeep token FILE makes such a file)",
+		"--tls-cert token":                      "--tls-cert and --tls-key belong together",
+		"--tls-cert token --tls-key token":      "token: is no certificate of the key in token: cannot find any PEM data",
+		"--no-token-for metrics":                "--no-token-for says nothing without --token-file",
+		"--no-token-for x --token-file token":   `--no-token-for "x" is neither metrics nor healthz`,
+		"--keep 1d":                             `invalid argument "1d" for "--keep" flag: less than 30d would leave nothing to look back on (see`,
 	} {
 		s.do("ohmkeep watch shelf.toml --store shelf.db --simulated " + flags).refused(want)
 	}

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"net/http"
 	"os"
@@ -14,6 +15,8 @@ import (
 	"time"
 
 	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/web/access"
+	"ohmkeep/internal/web/server"
 )
 
 var halfSent = flag.Int("connections", 1500, "how many requests are left half sent")
@@ -35,10 +38,10 @@ func TestHalfSentRequests(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := io.WriteString(c, "POST /step HTTP/1.1\r\nHost: loc"); err != nil && i < maxConnections {
+		if _, err := io.WriteString(c, "POST /step HTTP/1.1\r\nHost: loc"); err != nil && i < server.MaxConnections {
 			t.Fatal(err)
 		}
-		if left = append(left, c); len(left) > 2*maxConnections { // the watch has closed it long ago
+		if left = append(left, c); len(left) > 2*server.MaxConnections { // the watch has closed it long ago
 			left[0].Close()
 			left = left[1:]
 		}
@@ -75,7 +78,7 @@ func TestHalfSentRequests(t *testing.T) {
 func TestBodyThatDoesNotCome(t *testing.T) {
 	t.Parallel()
 	const allowed = 500 * time.Millisecond
-	h := start(t, func(c *Config) { c.requestTime = allowed })
+	h := start(t, func(c *Config) { c.readTime = allowed })
 	c, err := net.Dial("tcp", h.addr)
 	if err != nil {
 		t.Fatal(err)
@@ -104,28 +107,6 @@ func TestHeaders(t *testing.T) {
 		if header.Get("X-Content-Type-Options") != "nosniff" || header.Get("Cache-Control") != "no-store" ||
 			!strings.Contains(header.Get("Content-Security-Policy"), "frame-ancestors 'none'") {
 			t.Errorf("%s: %v", path, header)
-		}
-	}
-}
-
-// A page of another site whose name was made to point to this machine announces nothing:
-// its browser sends that name.
-func TestOwnHostsOnly(t *testing.T) {
-	h := start(t, func(c *Config) { c.Hosts = []string{"Cabinet.Example"} })
-	for host, want := range map[string]int{"": 204, "localhost:9477": 204, "LOCALHOST.": 204, "192.0.2.7:9477": 204, "[2001:db8::7]:9477": 204,
-		"cabinet.example:80": 204, "attacker.example": 403, "attacker.example:9477": 403, "127.0.0.1.attacker.example": 403} {
-		request, err := http.NewRequest("POST", "http://"+h.addr+"/step", strings.NewReader(""))
-		if err != nil {
-			t.Fatal(err)
-		}
-		request.Host = host
-		answer, err := http.DefaultClient.Do(request)
-		if err != nil {
-			t.Fatal(err)
-		}
-		answer.Body.Close()
-		if answer.StatusCode != want {
-			t.Errorf("host %q: %d, want %d", host, answer.StatusCode, want)
 		}
 	}
 }
@@ -187,13 +168,26 @@ func TestStatusTellsNoFolders(t *testing.T) {
 	}
 }
 
-// A watch that other machines can reach says so.
+// A watch that other machines can reach does not start without the word that they may enter, and
+// then says so in its log and its status.
 func TestListeningBeyondLoopback(t *testing.T) {
-	const warning = "can be reached from other machines"
-	if h := start(t, nil); strings.Contains(h.log.String(), warning) {
+	const note = "every machine that reaches 0.0.0.0:0 can read everything and write"
+	if h := start(t, nil); strings.Contains(h.log.String(), "every machine") {
 		t.Errorf("loopback: %s", h.log)
 	}
-	if h := start(t, func(c *Config) { c.Listen = "0.0.0.0:0" }); !strings.Contains(h.log.String(), warning) {
-		t.Errorf("every address: %s", h.log)
+	c := Config{Plan: plan(t, hall), Store: nothing{}, Listen: "0.0.0.0:0", Log: slog.New(slog.DiscardHandler)}
+	if err := Run(t.Context(), c); err == nil || !strings.Contains(err.Error(), "--listen: 0.0.0.0:0 can be reached from other machines, and nothing says who may enter") {
+		t.Errorf("every address without a word: %v", err)
+	}
+	h := start(t, func(c *Config) {
+		c.Listen = "0.0.0.0:0"
+		var err error
+		if c.Access, err = access.New(access.Options{Address: c.Listen, Open: true, Log: c.Log}); err != nil {
+			t.Fatal(err)
+		}
+	})
+	_, status := h.ask("GET", "/status", "", "")
+	if !strings.Contains(h.log.String(), note) || !strings.Contains(status, note) {
+		t.Errorf("every address: %s\n%s", h.log, status)
 	}
 }

@@ -21,6 +21,7 @@ func (d *Daemon) handler(done <-chan struct{}) http.Handler {
 		mux.Handle("/", d.config.Pages(view{d, done}))
 	} else {
 		mux.HandleFunc("GET /{$}", d.page)
+		mux.HandleFunc("GET /files/page.css", d.pageStyle)
 	}
 	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
 	return mux
@@ -50,6 +51,9 @@ func (d *Daemon) status(w http.ResponseWriter, _ *http.Request) {
 	_ = json.NewEncoder(w).Encode(d.currentStatus()) // an error means that the client is gone
 }
 
+//go:embed page.css
+var pageStyleText []byte
+
 //go:embed page.html
 var pageText string
 
@@ -68,6 +72,10 @@ func Unit(quantity string) string {
 
 func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'")
 	_ = pageTemplate.Execute(w, d.currentStatus()) // an error means that the client is gone
+}
+
+func (d *Daemon) pageStyle(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/css; charset=utf-8")
+	_, _ = w.Write(pageStyleText) // an error means that the client is gone
 }

@@ -6,6 +6,7 @@ import (
 
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/web/server"
 )
 
 // Pages makes the handler of everything that the service does not answer itself, from the watch
@@ -39,7 +40,7 @@ func (v view) Status() Status            { return v.currentStatus() }
 func (v view) Run() *run.Run             { return v.plan.Load().Run }
 func (v view) History() *history.History { return v.history.Load() }
 func (v view) Done() <-chan struct{}     { return v.done }
-func (v view) MaxStreams() int           { return connectionLimit() / 2 }
+func (v view) MaxStreams() int           { return server.ConnectionLimit() / 2 }
 
 func (v view) Announce(step string, settle time.Duration, sender string) error {
 	return v.recorder.Announce(step, settle, sender)

@@ -10,6 +10,7 @@ import (
 
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/web/server"
 )
 
 // Pages answer what the service does not answer itself, and use the watch that they are given. A
@@ -51,7 +52,7 @@ func TestPages(t *testing.T) {
 	}
 	watch.AnalyseSoon()
 	h.until("analysed", func() bool { return watch.History() != nil })
-	if n := watch.MaxStreams(); n < 1 || n > maxConnections/2 {
+	if n := watch.MaxStreams(); n < 1 || n > server.MaxConnections/2 {
 		t.Errorf("%d responses may be held", n)
 	}
 	go func() {

@@ -5,9 +5,8 @@
 // are read and its readings are stored; the run fails where a resistance is over its
 // limit or changing. Both are shown, the worse first.
 //
-// Requests that change something must be sent to one of this machine's own names. Their rate is
-// limited, and their sender is marked. The number of connections is limited, and every read has
-// a time-out.
+// Who may enter is decided by web/access, and what is read is limited by web/server. The rate of
+// announcements is limited, and their sender is marked.
 //
 // If the run file is bad on reload, the old one stays in force; the status has a note, and the
 // watch stays well. The parts of the watch are tasks of one group: if one ends with an error,
@@ -15,12 +14,10 @@
 package service
 
 import (
-	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
-	"net/http"
+	"net"
 	"sync/atomic"
 	"time"
 
@@ -32,6 +29,8 @@ import (
 	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/web/access"
+	"ohmkeep/internal/web/server"
 )
 
 // Config is what a daemon works with.
@@ -44,7 +43,8 @@ type Config struct {
 	Floor  time.Time                     // no date before it can be right; see machine.NewClock
 	Before []reading.Recorded            // newest good readings in the store at the start
 	Listen string                        // host:port; port 0 takes any
-	Hosts  []string                      // further names by which this machine is reached; see ownHostsOnly
+	Access *access.Guard                 // who may enter; nil: this machine's own users
+	TLS    *server.Certificate           // nil: without TLS
 	Ready  func(addr string)             // called once with the address, after every port was tried; may be nil
 	Commit time.Duration                 // see recorder.Options
 	Log    *slog.Logger
@@ -61,7 +61,7 @@ type Config struct {
 	Pages         Pages          // what a browser opens; nil: one plain page
 	Open          recorder.Opener
 
-	requestTime time.Duration // time-out of reading a request; 0: readTimeout
+	readTime time.Duration // see server.Options
 }
 
 // Daemon is a running watch.
@@ -86,6 +86,12 @@ func Run(ctx context.Context, c Config) error {
 	if c.Machine == nil {
 		c.Machine = machine.System()
 	}
+	if c.Access == nil {
+		var err error
+		if c.Access, err = access.New(access.Options{Address: c.Listen, Log: c.Log}); err != nil {
+			return err
+		}
+	}
 	d := &Daemon{config: c, changes: make(chan machine.ClockChange, 64), datesCertain: make(chan struct{}, 1), analysisWanted: make(chan struct{}, 1)}
 	d.clock = machine.NewClock(c.Machine, c.Floor, func(change machine.ClockChange) {
 		select {
@@ -96,38 +102,39 @@ func Run(ctx context.Context, c Config) error {
 	d.plan.Store(&c.Plan)
 	d.history.Store(c.History)
 	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
-	all, err := listen(c.Listen)
+	listener, err := server.Listen(c.Listen)
 	if err != nil {
 		return err
 	}
-	listener := newListener(all, connectionLimit())
-	d.warnOfListening(listener.Addr())
+	for _, note := range c.Access.Notes() {
+		c.Log.Warn(note)
+	}
 	tasks, ctx := errgroup.WithContext(ctx)
-	server := &http.Server{Handler: withGuards(d.handler(ctx.Done()), ownHosts(c.Hosts)), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
-		ReadHeaderTimeout: readHeaderTimeout, ReadTimeout: cmp.Or(c.requestTime, readTimeout), WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 1 << 14}
+	answers := server.New(listener, c.Access.Handler(d.handler(ctx.Done()), "/files/"), server.Options{Certificate: c.TLS, ReadTime: c.readTime})
 
-	tasks.Go(func() error {
-		if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
-			return fmt.Errorf("listen: %w", err)
-		}
-		return nil
-	})
+	tasks.Go(answers.Serve)
 	tasks.Go(func() error {
 		<-ctx.Done()
 		notify(daemon.SdNotifyStopping)
 		// Requests are answered while the last readings are stored.
 		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 500*time.Millisecond)
 		defer cancel()
-		if server.Shutdown(closing) != nil {
-			_ = server.Close() // requests that are not finished by now are cut off
-		}
+		answers.Shutdown(closing)
 		return nil
 	})
 	tasks.Go(func() error { d.recorder.Run(ctx); return nil })
-	tasks.Go(func() error { return d.follow(ctx, listener.Addr().String()) })
+	tasks.Go(func() error { return d.follow(ctx, d.address(listener)) })
 	tasks.Go(func() error { return d.analyse(ctx) })
 	tasks.Go(func() error { return d.markFutureDates(ctx) })
 	return tasks.Wait()
+}
+
+// address returns where the watch answers: host:port, or a URL if it answers with TLS.
+func (d *Daemon) address(l net.Listener) string {
+	if d.config.TLS != nil {
+		return "https://" + l.Addr().String()
+	}
+	return l.Addr().String()
 }
 
 // follow waits until every probe was tried, then serves the service manager, the

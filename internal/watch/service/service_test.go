@@ -226,7 +226,7 @@ func TestRunFails(t *testing.T) {
 	if fails < 0 || well < fails || !strings.Contains(page, "<title>Hall: The run fails") {
 		t.Errorf("%s", page)
 	}
-	s, _, err := Ask(t.Context(), h.addr)
+	s, _, err := Client{}.Ask(t.Context(), h.addr)
 	if err != nil || s.Verdict() != Bad || !s.Well || s.Health.State != "failing" || len(s.Health.Failing) != 1 {
 		t.Errorf("%+v, %v", s, err)
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"time"
 
 	"ohmkeep/internal/watch/metrics"
 	"ohmkeep/internal/watch/recorder"
@@ -46,6 +47,10 @@ func (d *Daemon) currentStatus() Status {
 	}
 	if d.config.Notes != nil {
 		s.Notes = append(s.Notes, d.config.Notes()...)
+	}
+	s.Notes = append(s.Notes, d.config.Access.Notes()...)
+	if d.config.TLS != nil {
+		s.Notes = append(s.Notes, d.config.TLS.Notes(time.Now())...)
 	}
 	s.Notes = append(s.Notes, d.plan.Load().Run.ParallelWarnings()...)
 	if !s.Certain {

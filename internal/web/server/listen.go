@@ -1,4 +1,4 @@
-package service
+package server
 
 import (
 	"errors"
@@ -6,29 +6,20 @@ import (
 	"net"
 	"os"
 	"sync"
-	"time"
 
 	"ohmkeep/internal/fault"
 )
 
-// maxConnections limits the memory and the descriptors of the HTTP server. It is many times
+// MaxConnections limits the memory and the descriptors of the HTTP server. It is many times
 // what a few browsers, a metrics server and a controller use.
-const maxConnections = 100
+const MaxConnections = 100
 
-// connectionLimit returns the largest number of connections. At least half of the program's
+// ConnectionLimit returns the largest number of connections. At least half of the program's
 // descriptors are left to ports and store.
-func connectionLimit() int { return min(maxConnections, descriptors()/2) }
+func ConnectionLimit() int { return min(MaxConnections, descriptors()/2) }
 
-// Time-outs of a connection: the client must send its request and read the response in time.
-const (
-	readHeaderTimeout = 5 * time.Second
-	readTimeout       = 10 * time.Second
-	writeTimeout      = 30 * time.Second
-	idleTimeout       = 30 * time.Second
-)
-
-// listen listens on host:port. The error is a fault.Fault or that of the system.
-func listen(at string) (net.Listener, error) {
+// Listen listens on host:port. The error is a fault.Fault or that of the system.
+func Listen(at string) (net.Listener, error) {
 	l, err := net.Listen("tcp", at)
 	if err == nil {
 		return l, nil
@@ -127,18 +118,4 @@ func (c *connection) beginAnswer() (done func()) {
 	}
 	set(true)
 	return func() { set(false) }
-}
-
-// beyondLoopback reports whether an address can be reached from other machines.
-func beyondLoopback(a net.Addr) bool {
-	tcp, ok := a.(*net.TCPAddr)
-	return !ok || !tcp.IP.IsLoopback()
-}
-
-// warnOfListening logs that other machines can reach the watch.
-func (d *Daemon) warnOfListening(a net.Addr) {
-	if beyondLoopback(a) {
-		d.config.Log.Warn("the watch can be reached from other machines; every one of them can read its status and announce steps",
-			"listen", a.String(), "instead", fmt.Sprintf("--listen 127.0.0.1:%d", a.(*net.TCPAddr).Port))
-	}
 }

@@ -1,4 +1,4 @@
-package service
+package server
 
 // descriptors returns the largest number of sockets that the program may have open; on this
 // system only memory limits it.
