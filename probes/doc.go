@@ -29,7 +29,8 @@
 //
 //	name   = "cabinet"       # letters, digits, - and _
 //	title  = "Cabinet board" # what people call it
-//	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked; "hwmon": the kernel reads it
+//	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked; "hwmon": the kernel reads it;
+//	                         # "modbus": one of several slaves on a line, whose registers are read
 //	errors = "each"          # "each": a sensor at every place; "common": one meter for all
 //
 //	[port]
@@ -141,6 +142,33 @@
 //	id      = "1"                    # the channel; curr…_input may have shunt_file as well
 //	lowest  = -55000                 # as the file says it; beyond it is saturated
 //	highest = 125000
+//
+// # A slave on a Modbus line
+//
+//	[port]                           # that of the whole line: the same in every profile on it
+//	baud      = 9600
+//	stop_bits = 2                    # the document wants two without parity
+//
+//	[modbus]
+//	every_milliseconds   = 1000      # from one reading to the next, where the run file states none
+//	timeout_milliseconds = 1000      # for one answer; a request is sent three times
+//
+//	[[modbus.register]]
+//	id         = "volts"             # the channel
+//	function   = "input"             # "input": function 4; "holding": function 3
+//	address    = 0                   # of the first register, from 0 as in the message
+//	type       = "uint32"            # uint16, int16: one register; uint32, int32, float32: two
+//	word_order = "low first"         # of two registers; "high first" where it is left out
+//	scale      = 0.01                # the number is the register's times this; 1 where it is left out
+//	unit       = "V"                 # as in a field of a line
+//	bad        = [65535]             # contents that mean that there is no value
+//	lowest     = 0                   # contents beyond which the value is saturated
+//	highest    = 30000
+//
+// Manuals often number registers from 1 or write 30001 for input register 0 and 40001 for holding
+// register 0. The address of the slave is in the run file's probe, slave = 1. A value keeps the digits
+// of its scale: 480 at 0.01 V is 4.80 V. Registers that follow each other are read by one request.
+// An example's answer is written in hexadecimal, that of slave 1. Nothing is ever written to a slave.
 //
 // # Accuracy
 //

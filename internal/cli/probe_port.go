@@ -19,12 +19,14 @@ import (
 // portFlags name a probe without a run file, and how long it is read.
 type portFlags struct {
 	profile, port string
+	slave         int
 	seconds       float64
 }
 
 func (f *portFlags) add(c *cobra.Command, seconds float64, about string) {
 	c.Flags().StringVar(&f.profile, "profile", "", "a device profile, by name or as a .toml file")
 	c.Flags().StringVar(&f.port, "port", "", "the serial port, best under /dev/serial/by-id; or as a run file has it")
+	c.Flags().IntVar(&f.slave, "slave", 1, "address of a Modbus slave, 1 to 247, where no run file states it")
 	c.Flags().Float64Var(&f.seconds, "seconds", seconds, about)
 	completeProfiles(c)
 }
@@ -63,7 +65,7 @@ func (f *openableProbe) open(ctx context.Context, o instrument.Options) (instrum
 
 // find finds the probe that the arguments RUN and PROBE or the flags name.
 func (f *portFlags) find(c *cobra.Command, args []string) (*openableProbe, error) {
-	it := &openableProbe{Probe: run.Probe{Name: "probe", Profile: f.profile, Port: f.port}, opener: &probe.Opener{Dir: "."}}
+	it := &openableProbe{Probe: run.Probe{Name: "probe", Profile: f.profile, Port: f.port, Slave: f.slave}, opener: &probe.Opener{Dir: "."}}
 	switch {
 	case len(args) == 2:
 		r, x, err := probeOfRun(args[0], args[1])

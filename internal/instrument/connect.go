@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 
@@ -19,20 +20,50 @@ func connect(ctx context.Context, p *profile.Profile, path string, o Options) (*
 	if o.Conn != nil {
 		return port.Over(o.Conn, p.Port.Terminator, o.Clock), nil
 	}
-	if what := noPort(path); what != "" {
-		return nil, fault.Fault{Text: fmt.Sprintf("port %s: %s, not a serial port", path, what), Hint: portHint}
+	if err := checkPort(path); err != nil {
+		return nil, err
 	}
 	wire, err := port.Open(ctx, path, p.Port, o.Clock)
+	if err != nil {
+		return nil, portError(path, p, err)
+	}
+	return wire, nil
+}
+
+// connectRaw opens the port for a protocol without lines, or uses the connection of the options.
+func connectRaw(ctx context.Context, p *profile.Profile, path string, o Options) (io.ReadWriteCloser, error) {
+	if o.Conn != nil {
+		return o.Conn, nil
+	}
+	if err := checkPort(path); err != nil {
+		return nil, err
+	}
+	wire, err := port.OpenRaw(ctx, path, p.Port)
+	if err != nil {
+		return nil, portError(path, p, err)
+	}
+	return wire, nil
+}
+
+// checkPort returns an error for a path that cannot be a serial port.
+func checkPort(path string) error {
+	if what := noPort(path); what != "" {
+		return fault.Fault{Text: fmt.Sprintf("port %s: %s, not a serial port", path, what), Hint: portHint}
+	}
+	return nil
+}
+
+// portError says in an error of opening what would be right, where that is known.
+func portError(path string, p *profile.Profile, err error) error {
 	var code *serial.PortError
 	switch {
 	case !errors.As(err, &code):
-		return wire, err
 	case code.Code() == serial.InvalidSerialPort:
-		return nil, fault.Fault{Text: fmt.Sprintf("port %s: not a serial port", path), Hint: portHint}
+		return fault.Fault{Text: fmt.Sprintf("port %s: not a serial port", path), Hint: portHint}
 	case code.Code() == serial.InvalidSpeed:
-		return nil, fault.Fault{Text: fmt.Sprintf("port %s: does not do %d baud", path, p.Port.Baud), Hint: "the rate is the profile's, port.baud"}
+		return fault.Fault{Text: fmt.Sprintf("port %s: does not do %d baud", path, p.Port.Baud), Hint: "the rate is the profile's, port.baud"}
 	}
-	return nil, err
+	return err
 }
 
 const portHint = "serial ports are /dev/serial/by-id/…, /dev/ttyUSB… or /dev/ttyACM…"

@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument/hwmon"
+	"ohmkeep/internal/instrument/modbus"
 	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
@@ -61,6 +62,13 @@ type Instrument interface {
 	Close() error
 }
 
+// Scanner is an instrument that reads all its values at once, which is better than one after the
+// other: they are of the same time.
+type Scanner interface {
+	// Scan reads every value once and passes the samples to Options.Log.
+	Scan(ctx context.Context) error
+}
+
 // Options are the settings of an instrument other than its profile and path. The zero value
 // is ready to use.
 type Options struct {
@@ -73,6 +81,10 @@ type Options struct {
 	Shunts map[string]float64
 	// Sleep waits between queries; nil: by the system's timer.
 	Sleep func(context.Context, time.Duration) error
+	// Slave is the address of a Modbus slave, 1 to 247; Buses are the lines that several slaves share, nil:
+	// no other slave is read by this program.
+	Slave int
+	Buses *modbus.Buses
 	Sysfs string // where the kernel shows its devices; "": hwmon.System
 }
 
@@ -141,8 +153,14 @@ func Open(ctx context.Context, p *profile.Profile, path string, o Options) (Inst
 	if o.Sysfs == "" {
 		o.Sysfs = hwmon.System
 	}
-	if p.Kind == profile.Hwmon {
+	if o.Buses == nil {
+		o.Buses = &modbus.Buses{}
+	}
+	switch p.Kind {
+	case profile.Hwmon:
 		return openKernel(p, path, o)
+	case profile.Modbus:
+		return openSlave(ctx, p, path, o)
 	}
 	for _, c := range o.Channels {
 		if p.Kind == profile.SCPI && !p.Query.Asks(c.Quantity) {

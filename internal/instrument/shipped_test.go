@@ -2,6 +2,7 @@ package instrument_test
 
 import (
 	"bufio"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -13,6 +14,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/modbus"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -63,7 +65,7 @@ func TestShippedExamples(t *testing.T) {
 		for _, x := range list {
 			t.Run(name+"/"+x.says, func(t *testing.T) {
 				says := map[profile.Kind]func(*testing.T, *profile.Profile, example) string{
-					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays}[p.Kind]
+					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays, profile.Modbus: slaveSays}[p.Kind]
 				if got := says(t, p, x); got != x.means {
 					t.Errorf("got  %s\nwant %s", got, x.means)
 				}
@@ -150,6 +152,45 @@ func kernelSays(t *testing.T, p *profile.Profile, x example) string {
 		}
 	}
 	return "nothing"
+}
+
+// slaveSays lets a slave give one answer, written in hexadecimal, to every request.
+func slaveSays(t *testing.T, p *profile.Profile, x example) string {
+	answer, err := hex.DecodeString(strings.ReplaceAll(x.says, " ", ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	pair := devices.InProcess()
+	defer pair.Device.Close()
+	go func() {
+		for request := make([]byte, 8); ; {
+			if _, err := io.ReadFull(pair.Device, request); err != nil {
+				return
+			}
+			_, _ = pair.Device.Write(answer)
+		}
+	}()
+	bad := false
+	device, err := instrument.Open(t.Context(), p, "", instrument.Options{Conn: pair.Host, Slave: 1, Log: func(e instrument.Event) { bad = bad || e.Kind == instrument.Bad }})
+	var refused modbus.Exception
+	switch {
+	case errors.As(err, &refused):
+		return refused.Error()
+	case bad:
+		return "bad"
+	case err != nil:
+		t.Fatal(err)
+	}
+	defer device.Close()
+	var all []reading.Sample
+	for range p.Registers.Values {
+		s, err := device.Next(bounded(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, s)
+	}
+	return meaning(all)
 }
 
 // tree is a fake /sys.

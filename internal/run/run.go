@@ -171,7 +171,8 @@ type Probe struct {
 	Profile  string // name of a device profile; checked where the probe is opened
 	Port     string
 	Meter    int     // index into Meters, or -1: the profile states the accuracy
-	Every    float64 // s, between queries; only for a device that is queried
+	Every    float64 // s, between queries; 0 = as the profile says; only for a device that is queried
+	Slave    int     // address on a Modbus line; 0 = the device is none
 	Channels []ProbeChannel
 }
 

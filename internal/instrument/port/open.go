@@ -21,6 +21,21 @@ var parities = map[profile.Parity]serial.Parity{
 // Open opens a serial port and returns when it is ready to be read: after the profile's settling
 // time, and when it is known whether a line is being sent. Times are read from clock.
 func Open(ctx context.Context, path string, settings profile.Port, clock func() time.Time) (*Port, error) {
+	conn, err := openConfigured(ctx, path, settings)
+	if err != nil {
+		return nil, err
+	}
+	p := newPort(conn, settings.Terminator, clock)
+	if err := p.listen(conn); err != nil {
+		_ = conn.Close()
+		return nil, fmt.Errorf("port %s: %w", path, endError(err))
+	}
+	p.start()
+	return p, nil
+}
+
+// openConfigured opens a serial port with its settings and returns after the settling time.
+func openConfigured(ctx context.Context, path string, settings profile.Port) (serial.Port, error) {
 	mode := &serial.Mode{BaudRate: settings.Baud, DataBits: settings.DataBits, Parity: parities[settings.Parity]}
 	if settings.StopBits == 2 {
 		mode.StopBits = serial.TwoStopBits
@@ -33,13 +48,7 @@ func Open(ctx context.Context, path string, settings profile.Port, clock func() 
 		_ = conn.Close()
 		return nil, fmt.Errorf("port %s: %w", path, err)
 	}
-	p := newPort(conn, settings.Terminator, clock)
-	if err := p.listen(conn); err != nil {
-		_ = conn.Close()
-		return nil, fmt.Errorf("port %s: %w", path, endError(err))
-	}
-	p.start()
-	return p, nil
+	return conn, nil
 }
 
 // setUp sets the modem lines and waits until the device has started. Bytes received meanwhile are

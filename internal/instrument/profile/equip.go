@@ -25,6 +25,14 @@ func Equip(r *run.Run) ([]*Profile, error) {
 			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": profile", Text: err.Error()})
 			continue
 		}
+		switch {
+		case device.Kind == Modbus && p.Slave == 0:
+			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": slave", Text: "is missing: profile " + p.Profile + " is of one of several slaves on a line",
+				Hint: "slave = 1, or the address that the device is set to"})
+		case device.Kind != Modbus && p.Slave != 0:
+			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": slave", Text: "has no meaning with profile " + p.Profile,
+				Hint: "it is the address on a Modbus line"})
+		}
 		profiles = append(profiles, device)
 		if p.Meter < 0 {
 			p.Meter = addMeter(r, device.Meter)

@@ -63,7 +63,7 @@ func TestCheckFaults(t *testing.T) {
 func TestOneIDTwoQuantities(t *testing.T) {
 	voltage := "[[probe.channel]]\nid = \"1\"\nquantity = \"voltage\"\nfrom = \"west.start+\"\nto = \"west.start-\"\n"
 	r, err := Parse("f.toml", []byte(base+voltage))
-	if err != nil || len(r.Probes[0].Channels) != 2 || r.Probes[0].Every != 10 {
+	if err != nil || len(r.Probes[0].Channels) != 2 || r.Probes[0].Every != 0 {
 		t.Fatalf("%+v, %v", r, err)
 	}
 	_, err = Parse("f.toml", []byte(base+voltage+voltage))

@@ -16,7 +16,8 @@ func (r *reader) readProbes() {
 		p := run.Probe{Name: r.readTitle(t, taken), Meter: -1}
 		p.Profile = requireText(t, "profile", "which device it is")
 		p.Port = requireText(t, "port", "such as /dev/serial/by-id/…")
-		p.Every = readNumberOr(t, "every_seconds", 10, between)
+		p.Every = readNumberOr(t, "every_seconds", 0, between)
+		p.Slave = readSlave(t)
 		t.Text("meter")
 		channels := t.Tables("channel")
 		if len(channels) == 0 {
@@ -44,6 +45,15 @@ func (r *reader) readProbes() {
 		r.probeChannels = append(r.probeChannels, channels)
 		r.run.Probes = append(r.run.Probes, p)
 	}
+}
+
+// readSlave reads the address of a Modbus slave; 0 = none is stated.
+func readSlave(t *toml.Table) int {
+	n, ok := t.Whole("slave")
+	if ok && (n < 1 || n > 247) {
+		t.Fault("slave", fmt.Sprintf("%d is out of range", n), "the addresses of Modbus slaves are 1 to 247")
+	}
+	return n
 }
 
 // shunt reads the correct resistance of a channel's shunt.

@@ -46,6 +46,7 @@ type Opener struct {
 // Open opens a probe. It sets the channels, the shunts and the connection of o where the run
 // file states them.
 func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
+	o.Slave = x.Slave
 	o.Channels = append(o.Channels, queriedChannels(x, p)...)
 	for _, c := range x.Channels {
 		if c.Shunt > 0 {

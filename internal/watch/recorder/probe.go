@@ -1,6 +1,7 @@
 package recorder
 
 import (
+	"cmp"
 	"context"
 	"maps"
 	"reflect"
@@ -125,7 +126,7 @@ func (p *device) run(ctx context.Context) {
 	var once sync.Once
 	defer once.Do(func() { close(p.tried) })
 	for pause := firstPause; ctx.Err() == nil; {
-		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive})
+		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive, Buses: &p.r.buses})
 		if err == nil {
 			p.markUp(opened.Identity())
 			once.Do(func() { close(p.tried) })
@@ -195,21 +196,33 @@ func (p *device) query(ctx context.Context, device instrument.Instrument) error 
 	for ctx.Err() == nil {
 		w := p.wiring.Load()
 		begun := time.Now()
-		for _, c := range w.order {
-			s, err := device.Measure(ctx, c.ID, c.Quantity)
-			if ctx.Err() != nil {
-				return nil
-			}
-			if err != nil {
-				return err
-			}
-			if p.profile.Kind == profile.SCPI { // receive gets the samples of other kinds
-				p.take(s.Time, []reading.Sample{s})
-			}
+		err := p.queryOnce(ctx, device, w)
+		if ctx.Err() != nil {
+			return nil
+		}
+		if err != nil {
+			return err
 		}
 		select {
-		case <-time.After(w.every - time.Since(begun)):
+		case <-time.After(cmp.Or(w.every, p.profile.Interval()) - time.Since(begun)):
 		case <-ctx.Done():
+		}
+	}
+	return nil
+}
+
+// queryOnce queries every channel once.
+func (p *device) queryOnce(ctx context.Context, device instrument.Instrument, w *wiring) error {
+	if whole, ok := device.(instrument.Scanner); ok {
+		return whole.Scan(ctx)
+	}
+	for _, c := range w.order {
+		s, err := device.Measure(ctx, c.ID, c.Quantity)
+		if err != nil {
+			return err
+		}
+		if p.profile.Kind == profile.SCPI { // receive gets the samples of other kinds
+			p.take(s.Time, []reading.Sample{s})
 		}
 	}
 	return nil

@@ -32,6 +32,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/modbus"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -64,6 +65,7 @@ type Recorder struct {
 	checkInterval time.Duration // between two checks of the clock, the schedule and the probes
 	wake          chan struct{} // makes the writer check the queue
 	tried         chan struct{}
+	buses         modbus.Buses
 
 	mu      sync.Mutex // guards all fields below
 	plan    Plan

@@ -12,7 +12,7 @@ import (
 // when the run file is read again.
 type wiring struct {
 	run      string
-	every    time.Duration // from one query of all channels to the next
+	every    time.Duration // from one query of all channels to the next; 0 = as the profile says
 	channels map[key]*channel
 	order    []*channel
 }
