@@ -45,6 +45,7 @@ type Guard struct {
 	links   *file.Reloaded[[]Link]
 	tries   *tries
 	now     func() time.Time
+	recheck time.Duration // see recheckEvery
 
 	warnings rate.Sometimes // at most one a minute of too many wrong secrets
 }
@@ -52,7 +53,7 @@ type Guard struct {
 // New reads the files of the options. It returns a fault if other machines can reach the server
 // and the options do not say who may enter.
 func New(o Options) (*Guard, error) {
-	g := &Guard{options: o, hosts: ownHosts(o.Hosts), beyond: beyondLoopback(o.Address), tries: newTries(), now: time.Now,
+	g := &Guard{options: o, hosts: ownHosts(o.Hosts), beyond: beyondLoopback(o.Address), tries: newTries(), now: time.Now, recheck: recheckEvery,
 		warnings: rate.Sometimes{First: 1, Interval: time.Minute}}
 	switch {
 	case o.TokenFile != "" && o.Open:

@@ -17,6 +17,11 @@ import (
 
 const right = "correct-horse-17-battery"
 
+func TestMain(m *testing.M) {
+	keyIterations = 100
+	m.Run()
+}
+
 // entrance is a guard before a handler that answers "inside" and counts what entered to write.
 type entrance struct {
 	t      *testing.T
@@ -346,6 +351,50 @@ func TestLink(t *testing.T) {
 		t.Fatal(err)
 	}
 	e.code(401, "GET", "/", "Authorization: Bearer "+third)
+}
+
+// A response that goes on, such as a stream of events, ends when the link that began it is
+// withdrawn, and one of the token when there is another.
+func TestStreamEndsWithItsRight(t *testing.T) {
+	e := newEntrance(t, Options{})
+	e.guard.recheck = 10 * time.Millisecond
+	secret, err := MakeLink(e.token, "owner", time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	begun := make(chan bool)
+	h := e.guard.Handler(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		begun <- true
+		<-r.Context().Done()
+	}))
+	stream := func(bearer string) chan bool {
+		ended := make(chan bool, 1)
+		r := httptest.NewRequest("GET", "/events", nil)
+		r.Header.Set("Authorization", "Bearer "+bearer)
+		go func() {
+			h.ServeHTTP(httptest.NewRecorder(), r)
+			ended <- true
+		}()
+		<-begun
+		return ended
+	}
+	ofLink, ofToken := stream(secret), stream(right)
+	wait := func(ended chan bool, what string) {
+		select {
+		case <-ended:
+		case <-time.After(10 * time.Second):
+			t.Fatal(what + " goes on")
+		}
+	}
+	if err := WithdrawLink(e.token, "owner"); err != nil {
+		t.Fatal(err)
+	}
+	wait(ofLink, "the stream of a withdrawn link")
+	if len(ofToken) > 0 {
+		t.Error("the token's stream has ended too")
+	}
+	writeFile(t, e.token, "another-"+right)
+	wait(ofToken, "the stream of a former token")
 }
 
 func TestLinkNames(t *testing.T) {

@@ -18,6 +18,8 @@ type Visitor struct {
 	Name              string // of a link; "" otherwise
 	MayRead, MayWrite bool
 	LoggedIn          bool // by a session cookie, which logging out deletes
+
+	key digest // of the token or link that let the visitor in
 }
 
 // visitorKey is the key of the Visitor in a request's context.
@@ -92,8 +94,42 @@ func (g *Guard) checked(h http.Handler) http.Handler {
 			http.Error(w, "this link gives the right to read, not to write", http.StatusForbidden)
 			return
 		}
-		h.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), visitorKey{}, v)))
+		ctx := context.WithValue(r.Context(), visitorKey{}, v)
+		if v.MayRead && g.token != nil {
+			var done func()
+			ctx, done = g.whileInForce(ctx, v.key)
+			defer done()
+		}
+		h.ServeHTTP(w, r.WithContext(ctx))
 	})
+}
+
+// recheckEvery is how often a request that is still being answered is checked again.
+const recheckEvery = time.Second
+
+// whileInForce returns a context that ends when the token or link with a digest is withdrawn, so
+// that a response that does not end by itself, such as a stream of events, ends then.
+func (g *Guard) whileInForce(ctx context.Context, key digest) (context.Context, context.CancelFunc) {
+	ctx, cancel := context.WithCancel(ctx)
+	go func() {
+		defer cancel()
+		tick := time.NewTicker(g.recheck)
+		defer tick.Stop()
+		for g.inForce(key) {
+			select {
+			case <-tick.C:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return ctx, cancel
+}
+
+// inForce reports whether a digest, which was right before, is still that of the token or of a link.
+func (g *Guard) inForce(key digest) bool {
+	token, links := g.secrets()
+	return key == token.digest || slices.ContainsFunc(links, func(l Link) bool { return key == l.sum })
 }
 
 // identify returns who has sent a request. Where it is nobody known, it returns why, and how long
@@ -130,11 +166,11 @@ func (g *Guard) check(r *http.Request, secret string) (v Visitor, link *Link, wa
 	wait = g.tries.try(r.RemoteAddr, g.now(), func() bool {
 		given := digestOf(secret)
 		if given.equal(token.digest) {
-			v = Visitor{MayRead: true, MayWrite: true}
+			v = Visitor{MayRead: true, MayWrite: true, key: given}
 		}
 		for i := range links {
 			if given.equal(links[i].sum) {
-				v, link = Visitor{Name: links[i].Name, MayRead: true}, &links[i]
+				v, link = Visitor{Name: links[i].Name, MayRead: true, key: given}, &links[i]
 			}
 		}
 		return v.MayRead

@@ -70,12 +70,12 @@ func (g *Guard) session(r *http.Request) (Visitor, bool) {
 		return Visitor{}, false
 	}
 	token, links := g.secrets()
-	v, sum := Visitor{MayRead: true, MayWrite: true}, ""
+	v, sum := Visitor{MayRead: true, MayWrite: true, key: token.digest}, ""
 	if id != ofToken {
 		v, sum = Visitor{}, ""
 		for _, l := range links {
 			if l.id() == id {
-				v, sum = Visitor{Name: l.Name, MayRead: true}, l.Sum
+				v, sum = Visitor{Name: l.Name, MayRead: true, key: l.sum}, l.Sum
 			}
 		}
 	}
