@@ -15,15 +15,37 @@ const yearsHeight = 210
 // Years draws the history of one element: its resistance night by night at 20 °C, the trend with
 // its 95 % band, the changes, the limit, and the forecast of a drift. width is in pixels.
 func Years(s history.Series, width int) *Picture {
-	y := years{Series: s, width: float64(width)}
-	y.title = fmt.Sprintf("%s %s: %s", s.Kind, s.Name, wording.VerdictWord(s.Verdict))
+	y := newYears(s, width)
+	y.x = y.span()
 	return y.picture()
+}
+
+// YearsBetween is Years for the time from one moment to a later one, with the forecast as far as it
+// lies within.
+func YearsBetween(s history.Series, from, to time.Time, width int) *Picture {
+	y := newYears(s, width)
+	y.x = span{day(from), day(to)}
+	if !(y.x.max > y.x.min) {
+		y.x.max = y.x.min + 1
+	}
+	y.clip()
+	return y.picture()
+}
+
+func newYears(s history.Series, width int) *years {
+	y := &years{Series: s, width: float64(width), x: span{0, 1}, title: fmt.Sprintf("%s %s: %s", s.Kind, s.Name, wording.VerdictWord(s.Verdict))}
+	if n := len(s.Nights); n > 0 {
+		y.record = (day(s.Nights[n-1].Time) - day(s.Nights[0].Time)) / 365.25
+	}
+	return y
 }
 
 type years struct {
 	history.Series
-	title string
-	width float64
+	title  string
+	width  float64
+	x      span    // time that is drawn
+	record float64 // how long the nights reach back, years
 }
 
 // day is the time axis.
@@ -33,8 +55,8 @@ func (y *years) picture() *Picture {
 	legend := y.legend()
 	top := 30 + legend.height(y.width) + 34
 	n := panel{heading: "mΩ loop at 20 °C", top: top, height: yearsHeight, left: 56, right: y.width - 14, above: 30, below: 30,
-		pictureExtent: y.width, x: y.span(), y: y.reach()}
-	n.yTicks, n.xTicks = n.y.ticks(6), months(n.x, int(y.width/90))
+		pictureExtent: y.width, x: y.x, y: y.reach()}
+	n.yTicks, n.xTicks = n.y.ticks(6), times(n.x, int(y.width/90), time.UTC)
 	if len(y.Nights) == 0 {
 		n.xTicks, n.yTicks = nil, nil
 		n.layers = append(n.layers, func(p pen, f frame) {
@@ -86,19 +108,14 @@ func (y *years) reach() span {
 	if drawable(y.Limit) && (y.Verdict != history.Steady || 1e3*y.Limit < 2*e.max+10) {
 		e.add(1e3 * y.Limit)
 	}
-	if y.fans() {
-		e.add(1e3 * (y.Ohms + y.PerYear*ahead*y.record()))
+	if end := math.Min(y.x.max, day(y.Last)+ahead*y.record*365.25); y.fans() && end > day(y.Last) {
+		e.add(1e3 * (y.Ohms + y.PerYear*(end-day(y.Last))/365.25))
 	}
 	got := e.padded(0.08, 4, span{0, 1})
 	if got.min < 0 && e.min >= 0 {
 		got.min = 0
 	}
 	return got
-}
-
-// record is how long the nights reach back, in years.
-func (y *years) record() float64 {
-	return (day(y.Nights[len(y.Nights)-1].Time) - day(y.Nights[0].Time)) / 365.25
 }
 
 var nightInk = ink{fill: pale(sound, 110)}
@@ -146,8 +163,12 @@ func (y *years) drawFan(p pen, f frame) {
 	if !y.fans() {
 		return
 	}
-	from, long := day(y.Last), ahead*y.record()
-	to := from + long*365.25
+	from := day(y.Last)
+	to := math.Min(f.x.max, from+ahead*y.record*365.25)
+	if to <= from || from < f.x.min {
+		return // the forecast lies outside the time that is drawn
+	}
+	long := (to - from) / 365.25
 	at := func(level, perYear float64) point { return f.at(to, 1e3*(level+perYear*long)) }
 	p.area(ink{fill: pale(unknown, 45)}, f.at(from, 1e3*y.Low), at(y.Low, y.PerYearLow), at(y.High, y.PerYearHigh), f.at(from, 1e3*y.High))
 	p.line(ink{stroke: unknown, width: 1.75, dash: []float64{6, 3}}, f.at(from, 1e3*y.Ohms), at(y.Ohms, y.PerYear))
@@ -210,30 +231,4 @@ func (y *years) legend() legend {
 		}})
 	}
 	return l
-}
-
-// months returns the beginnings of months, of quarters or of years, whichever are about n.
-func months(s span, n int) []tick {
-	begin := time.Unix(int64(s.min*86400), 0).UTC()
-	for _, every := range []int{1, 2, 3, 6, 12, 24, 60, 120} {
-		var out []tick
-		at := time.Date(begin.Year(), time.January, 1, 0, 0, 0, 0, time.UTC)
-		if every > 12 {
-			at = at.AddDate(-(begin.Year() % (every / 12)), 0, 0)
-		}
-		for ; day(at) <= s.max && len(out) <= 4*n+40; at = at.AddDate(0, every, 0) {
-			if day(at) < s.min {
-				continue
-			}
-			label := at.Format("Jan 2006")
-			if every >= 12 {
-				label = at.Format("2006")
-			}
-			out = append(out, tick{day(at), label})
-		}
-		if len(out) <= max(n, 2) {
-			return out
-		}
-	}
-	return nil
 }

@@ -75,15 +75,17 @@ func TestYearsSaysWhatHappened(t *testing.T) {
 	}
 }
 
-func TestMonths(t *testing.T) {
+func TestTimes(t *testing.T) {
 	for _, c := range []struct {
-		days, n     int
+		days        float64
+		n           int
 		first, last string
-	}{{240, 10, "Mar 2026", "Oct 2026"}, {240, 4, "Mar 2026", "Sep 2026"}, {3650, 10, "2027", "2036"}, {36500, 10, "2030", "2120"}} {
+	}{{240, 10, "Mar 2026", "Oct 2026"}, {240, 4, "Mar 2026", "Sep 2026"}, {3650, 10, "2027", "2036"}, {36500, 10, "2030", "2120"},
+		{31, 8, "7 Mar", "28 Mar"}, {7, 9, "1 Mar", "7 Mar"}, {1, 9, "03:00", "03:00"}, {1.0 / 24, 7, "03:00", "04:00"}} {
 		from := day(begin) - 1
-		got := months(span{from, from + float64(c.days)}, c.n)
+		got := times(span{from, from + c.days}, c.n, time.UTC)
 		if len(got) == 0 || got[0].label != c.first || got[len(got)-1].label != c.last || len(got) > max(c.n, 2) {
-			t.Errorf("%d days: %v", c.days, got)
+			t.Errorf("%v days: %v", c.days, got)
 		}
 	}
 }
