@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/show/table"
+	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/text/printable"
 )
@@ -21,14 +22,6 @@ type markLine struct {
 	Text    string `json:"text"`
 	// Withdrawn is the time at which the mark was withdrawn; left out if it was not.
 	Withdrawn string `json:"withdrawn,omitempty"`
-}
-
-// markWords are the printed names of kinds of marks; other kinds are printed as they are.
-var markWords = map[string]string{
-	store.MarkNote: "note", store.MarkGap: "gap ended", store.MarkLost: "lost", store.MarkRestart: "began", store.MarkStop: "stopped",
-	store.MarkDropped: "readings lost", store.MarkRunFile: "run file reloaded", store.MarkBoot: "machine started", store.MarkClock: "clock",
-	store.MarkDamaged: "store damaged", "step": "step announced", store.MarkTaken: "reading withdrawn", store.MarkPutBack: "reading put back",
-	store.MarkThinned: "old readings let go", store.MarkRedated: "readings redated", store.MarkStalled: "watch stalled",
 }
 
 // listMarks prints the marks of a run, one a line.
@@ -65,10 +58,7 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	}
 	var lines []table.Item
 	for _, m := range marks {
-		what, ok := markWords[m.Kind]
-		if !ok {
-			what = m.Kind
-		}
+		what := wording.MarkWord(m.Kind)
 		var texts []string
 		for _, text := range []string{m.Subject, m.Text} {
 			if text != "" {

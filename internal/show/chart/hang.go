@@ -13,6 +13,7 @@ type HangElement struct {
 	Name    string
 	Verdict assessment.Verdict
 	Text    string // its value, such as "97.6 mΩ"; "" = nothing is known
+	More    string // in small letters below it, such as its interval; may be ""
 }
 
 // Hang draws the run as it hangs: reels in lines one below the other, both conductors of each,
@@ -46,6 +47,7 @@ type hangRow struct {
 	top    float64 // y of the plus conductor
 	above  []*label
 	below  []*label
+	label  float64 // height of its labels
 	height float64
 	onward int // the reel that goes on in the next line, or -1
 }

@@ -16,10 +16,10 @@ import (
 // hung is what is known of the elements of showtest's run.
 func hung() []HangElement {
 	return []HangElement{
-		{run.KindFeed, "near", assessment.Pass, "110 mΩ"}, {run.KindFeed, "far", assessment.Fail, "231 mΩ"},
-		{run.KindReel, "west", assessment.Pass, "78.9 mΩ/m"}, {run.KindReel, "north", assessment.Pass, "80.3 mΩ/m"},
-		{run.KindReel, "east", assessment.Unproven, "81.0 mΩ/m"},
-		{run.KindJoint, "west-north", assessment.Fail, "97.6 mΩ"}, {run.KindJoint, "north-east", assessment.Unproven, ""},
+		{run.KindFeed, "near", assessment.Pass, "110 mΩ", ""}, {run.KindFeed, "far", assessment.Fail, "231 mΩ", ""},
+		{run.KindReel, "west", assessment.Pass, "78.9 mΩ/m", ""}, {run.KindReel, "north", assessment.Pass, "80.3 mΩ/m", ""},
+		{run.KindReel, "east", assessment.Unproven, "81.0 mΩ/m", ""},
+		{run.KindJoint, "west-north", assessment.Fail, "97.6 mΩ", "94.9 … 100.4"}, {run.KindJoint, "north-east", assessment.Unproven, "", ""},
 	}
 }
 
@@ -29,7 +29,7 @@ func TestHangShowsTheRun(t *testing.T) {
 	for _, width := range []int{Wide, Narrow} {
 		svg := drawn(t, Hang(showtest.Run(), hung(), Lit{}, width))
 		for _, want := range []string{"supply A, 5.1 V", "feed near from A", "110 mΩ pass", "feed far from A", "231 mΩ fail", "reel west, 4 m", "78.9 mΩ/m pass",
-			"joint west-north", "97.6 mΩ fail", "joint north-east", ">unproven<",
+			"joint west-north", "97.6 mΩ fail", "94.9 … 100.4", "joint north-east", ">unproven<",
 			`aria-label="Map room cornice: as it hangs; feed far fail, joint west-north fail, reel east unproven, joint north-east unproven"`} {
 			if !strings.Contains(svg, want) {
 				t.Errorf("at %d px no %s", width, want)
@@ -85,7 +85,7 @@ func TestHangOfOddRuns(t *testing.T) {
 		"[[reel]]\nname = \"right\"\nmetres = 2\nfollows = \"trunk\"\n[[joint]]\nbetween = [\"trunk\", \"right\"]\nplus = \"cut\"\n"+
 		"[[junction]]\nname = \"block\"\n[[feed]]\nname = \"riser\"\nfrom = \"A\"\nto = \"block\"\nmilliohms = 10\n"+
 		"[[feed]]\nname = \"near\"\nfrom = \"block\"\nto = \"trunk.start\"\nmilliohms = 10\n[[feed]]\nname = \"far\"\nfrom = \"block\"\nto = \"right.end\"\nmilliohms = 10\n")
-	svg := drawn(t, Hang(branched, []HangElement{{run.KindFeed, "riser", assessment.Fail, "90 mΩ"}}, LitReading(branched, run.Current, "riser", ""), Wide))
+	svg := drawn(t, Hang(branched, []HangElement{{run.KindFeed, "riser", assessment.Fail, "90 mΩ", ""}}, LitReading(branched, run.Current, "riser", ""), Wide))
 	for _, want := range []string{"junction block", "feed riser from A 90 mΩ fail", "joint trunk-left", "joint trunk-right, plus cut", "feed far from block"} {
 		if !strings.Contains(svg, want) {
 			t.Errorf("no %q", want)

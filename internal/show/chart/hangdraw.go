@@ -33,11 +33,11 @@ func (h *hang) drawLine(p pen, line int, y float64) {
 		h.drawReel(p, h.at[i], y)
 	}
 	for _, l := range row.above {
-		l.draw(p, y)
+		l.draw(p, y, row.label)
 		feedArrow(p, l, y)
 	}
 	for _, l := range row.below {
-		l.draw(p, y)
+		l.draw(p, y, row.label)
 	}
 	for _, j := range h.run.Joints {
 		if j.From < 0 || j.From >= len(h.at) || j.To < 0 || j.To >= len(h.at) {

@@ -25,6 +25,7 @@ type label struct {
 
 const (
 	labelHeight = 30.0 // of a label of two lines, px
+	moreHeight  = 14.0 // of a third one
 	mostLabels  = 4    // lines of labels above or below a line of reels
 )
 
@@ -49,8 +50,14 @@ func (h *hang) layLabels() {
 	for i := range h.rows {
 		row := &h.rows[i]
 		above, below := arrangeLabels(font, row.above, h.width), arrangeLabels(font, row.below, h.width)
-		row.top = float64(above)*labelHeight + 18
-		row.height = row.top + railRoom + 14 + float64(below)*labelHeight + 14
+		row.label = labelHeight
+		for _, l := range append(append([]*label{}, row.above...), row.below...) {
+			if l.More != "" {
+				row.label = labelHeight + moreHeight
+			}
+		}
+		row.top = float64(above)*row.label + 18
+		row.height = row.top + railRoom + 14 + float64(below)*row.label + 14
 	}
 }
 
@@ -112,7 +119,7 @@ func arrangeLabels(font *truetype.Font, labels []*label, width float64) (lines i
 	})
 	var taken [mostLabels][]*label
 	for _, l := range order {
-		l.wide = max(measure(font, l.name, small), measure(font, l.value(), small)+18) + 10
+		l.wide = max(measure(font, l.name, small), measure(font, l.value(), small)+18, measure(font, l.more(), small)) + 10
 		l.x = max(l.wide/2+4, min(width-l.wide/2-4, l.at))
 		l.line = -1
 	next:
@@ -130,24 +137,27 @@ func arrangeLabels(font *truetype.Font, labels []*label, width float64) (lines i
 	return lines
 }
 
-// draw draws a label in a line of reels whose plus conductor is at y top.
-func (l *label) draw(p pen, top float64) {
+// more returns the third line of a label.
+func (l *label) more() string { return printable.Short(l.More, 40) }
+
+// draw draws a label of a height in a line of reels whose plus conductor is at y top.
+func (l *label) draw(p pen, top, height float64) {
 	if l.line < 0 {
 		return
 	}
-	y, from := top-18-float64(l.line+1)*labelHeight+12, top-10
+	y, from := top-18-float64(l.line+1)*height+12, top-10
 	if l.below {
-		y, from = top+railRoom+14+float64(l.line)*labelHeight+12, top+railRoom+4
+		y, from = top+railRoom+14+float64(l.line)*height+12, top+railRoom+4
 	}
 	if l.below && l.line > 0 || !l.below {
 		to := y - 10
 		if !l.below {
-			to = y + 18
+			to = y + height - 12
 		}
 		p.line(ink{stroke: guide, width: 1}, point{l.at, from}, point{l.at, to})
 	}
 	half := l.wide / 2
-	p.box(ink{fill: paper}, l.x-half+4, y-10, l.x+half-4, y+17)
+	p.box(ink{fill: paper}, l.x-half+4, y-10, l.x+half-4, y+height-13)
 	value := l.value()
 	if value == "" {
 		p.text(l.name, point{l.x, y + 6}, small, text, centre)
@@ -157,4 +167,5 @@ func (l *label) draw(p pen, top float64) {
 	start := l.x - (p.measure(value, small)+18)/2
 	verdictMark(p, l.Verdict, point{start + 6, y + 10})
 	p.text(value, point{start + 18, y + 14}, small, markColour(l.Verdict), left)
+	p.text(l.more(), point{l.x, y + 28}, small, faint, centre)
 }

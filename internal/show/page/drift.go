@@ -5,14 +5,10 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"math"
-	"slices"
-	"time"
 
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/wording"
-	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
 
@@ -21,18 +17,11 @@ var driftText string
 
 var driftPage = template.Must(template.New("drift").Parse(driftText))
 
-// monthRow is one month of one element.
-type monthRow struct {
-	Month, Median, Low, High string
-	Nights, Apart            int
-	What                     string
-}
-
 // driftPart is one element on the page.
 type driftPart struct {
 	wording.SeriesLine
 	Wide, Narrow template.HTML
-	Months       []monthRow
+	Months       []wording.Month
 }
 
 // Drift writes a history as one page that needs nothing else, with a picture and a
@@ -59,52 +48,10 @@ func Drift(w io.Writer, h *history.History, o Options) error {
 		if err != nil {
 			return err
 		}
-		data.Parts = append(data.Parts, driftPart{wording.SeriesLineOf(s), wide, narrow, monthsOf(s)})
+		data.Parts = append(data.Parts, driftPart{wording.SeriesLineOf(s), wide, narrow, wording.Months(s)})
 	}
 	if err := driftPage.Execute(w, data); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
 	return nil
-}
-
-// monthsOf returns a line for each month that has nights.
-func monthsOf(s history.Series) []monthRow {
-	var rows []monthRow
-	for i := 0; i < len(s.Nights); {
-		month := s.Nights[i].Time.UTC().Format("2006-01")
-		row := monthRow{Month: month}
-		var ohms []float64
-		for ; i < len(s.Nights) && s.Nights[i].Time.UTC().Format("2006-01") == month; i++ {
-			row.Nights++
-			if s.Nights[i].Outlier {
-				row.Apart++
-			} else {
-				ohms = append(ohms, s.Nights[i].Ohms)
-			}
-		}
-		slices.Sort(ohms)
-		at := func(part float64) string {
-			if len(ohms) == 0 {
-				return number.MilliohmTenths(math.NaN())
-			}
-			return number.MilliohmTenths(ohms[int(part*float64(len(ohms)-1))])
-		}
-		row.Low, row.Median, row.High = at(0), at(0.5), at(1)
-		tell := func(when time.Time, what string) {
-			if when.UTC().Format("2006-01") == month {
-				if row.What != "" {
-					row.What += "; "
-				}
-				row.What += what
-			}
-		}
-		for _, c := range s.Changes {
-			tell(c.Time, wording.ChangeWord(c.Shape))
-		}
-		for _, m := range s.Marks {
-			tell(m.Time, printable.Short(m.Text, 60))
-		}
-		rows = append(rows, row)
-	}
-	return rows
 }

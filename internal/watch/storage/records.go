@@ -1,0 +1,58 @@
+package storage
+
+import (
+	"context"
+	"time"
+
+	"ohmkeep/internal/store"
+)
+
+// Marks returns the newest marks of a run that were not withdrawn, at most so many, the oldest
+// first. From a damaged store it returns those that can be read.
+func (s *Store) Marks(ctx context.Context, runName string, most int) (marks []store.Mark, err error) {
+	err = s.use(func(file *store.Store) error {
+		marks, err = file.Marks(ctx, runName, time.Time{}, time.Time{})
+		return withoutDamage(err)
+	})
+	return marks[max(0, len(marks)-most):], err
+}
+
+// Note stores a note of a person on work done at a time.
+func (s *Store) Note(ctx context.Context, runName string, at time.Time, text string) error {
+	return s.use(func(file *store.Store) error {
+		return file.Mark(ctx, runName, store.Mark{Time: at, Kind: store.MarkNote, Text: text})
+	})
+}
+
+// MinMeanMax is that of the store. From a damaged store it uses the readings that can be read.
+func (s *Store) MinMeanMax(ctx context.Context, sel store.Selection, n int) (buckets []store.Bucket, err error) {
+	defer s.releaseMemory()
+	err = s.use(func(file *store.Store) error {
+		buckets, err = file.MinMeanMax(ctx, sel, n)
+		return withoutDamage(err)
+	})
+	return buckets, err
+}
+
+// Span returns the moments of the first and the last reading of a run; both are zero where there
+// are none.
+func (s *Store) Span(ctx context.Context, runName string) (first, last time.Time, err error) {
+	err = s.use(func(file *store.Store) error {
+		runs, err := file.Runs(ctx)
+		for _, r := range runs {
+			if r.Name == runName {
+				first, last = r.First, r.Last
+			}
+		}
+		return withoutDamage(err)
+	})
+	return first, last, err
+}
+
+// withoutDamage returns nil for the error of a damaged store, which the weekly check reports.
+func withoutDamage(err error) error {
+	if store.Damaged(err) {
+		return nil
+	}
+	return err
+}
