@@ -84,7 +84,7 @@ func TestFirmware(t *testing.T) {
 		{"negative", plain + chip(0x8300, 0x2570, 8) + "round\n", "1,11980000,uV\n1,-40000000,uA\n", "11.98 V; -40 A"},
 		{"an overflow in words", words + chip(1, 1, 0xC) + "round\n", "ch=1 shunt=0001 bus=0001 flags=000C\n", "saturated, saturated"},
 		{"an overflow in values", plain + chip(1, 1, 0xC) + "round\n", "# 1: the chip reports an overflow\n", ""},
-		{"not ready in words", words + chip(1, 1, 0) + "round\n", "ch=1 shunt=0001 bus=0001 flags=0000\n", "unsettled, unsettled"},
+		{"not ready in words", words + chip(1, 1, 0) + "round\n", "", ""},
 		{"not ready in values", plain + chip(1, 1, 0) + "round\n", "", ""},
 		{"the end of the scale", plain + chip(0x7FFF, 0x7FFF, 8) + "round\n",
 			"# 1: the bus voltage is at the end of its scale\n# 1: the shunt voltage is at the end of its scale\n", ""},
@@ -93,11 +93,21 @@ func TestFirmware(t *testing.T) {
 		{"nobody there", words + "round\n", "ch=1 fault=no answer\n", "faulty, faulty"},
 		{"another chip", words + "set 40 FE 1234\nround\n", "ch=1 fault=no answer\n", "faulty, faulty"},
 		{"nobody there, in values", plain + "round\n", "# 1: no answer\n", ""},
-		{"gone and back", words + chip(1, 1, 8) + "round\ngone 40\nround\nset 40 FE 5449\nround\n",
+		{"gone and back", words + chip(1, 1, 8) + "round\ngone 40\nround\n" + chip(1, 1, 8) + "round\n",
 			"ch=1 shunt=0001 bus=0001 flags=0008\nch=1 fault=no answer\nch=1 shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V; faulty, faulty; 0.00125 A, 0.00125 V"},
 		// 4127h is the configuration after a reset: other averages, and nobody wrote it.
-		{"lost its power", words + chip(1, 1, 8) + "round\nset 40 0 4127\nround\nround\n",
+		{"lost its power", words + chip(1, 1, 8) + "round\nset 40 0 4127\n" + chip(1, 1, 8) + "round\n" + chip(1, 1, 8) + "round\n",
 			"ch=1 shunt=0001 bus=0001 flags=0008\nch=1 fault=it was reset\nch=1 shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V; faulty, faulty; 0.00125 A, 0.00125 V"},
+		{"a conversion once", words + chip(1, 1, 8) + "rounds 3\nset 40 6 8\nround\n",
+			"ch=1 shunt=0001 bus=0001 flags=0008\nch=1 shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V; 0.00125 A, 0.00125 V"},
+		// Words of one conversion each would be 0001 0002 and 1F40 2570.
+		{"a conversion that ends while it is read", words + chip(1, 2, 8) + "during 40 1F40 2570\nrounds 3\n",
+			"ch=1 shunt=1F40 bus=2570 flags=0008\n", "10 A, 11.98 V"},
+		{"the bus is stuck", words + chip(1, 1, 8) + "stuck\nrounds 3\nfree\nround\n",
+			"ch=1 fault=the bus is stuck\nch=1 shunt=0001 bus=0001 flags=0008\n", "faulty, faulty; 0.00125 A, 0.00125 V"},
+		{"a fault that lasts", words + "rounds 401\n", strings.Repeat("ch=1 fault=no answer\n", 3), "faulty, faulty; faulty, faulty; faulty, faulty"},
+		{"no conversion", words + chip(1, 1, 0) + "rounds 200\nset 40 6 8\nround\n",
+			"ch=1 fault=no conversion\nch=1 shunt=0001 bus=0001 flags=0008\n", "faulty, faulty; 0.00125 A, 0.00125 V"},
 		{"two sensors", "form words\nsensor a 40 2000\nsensor b 41 2000\n" + chip(1, 1, 8) + "round\n", "ch=a shunt=0001 bus=0001 flags=0008\nch=b fault=no answer\n", "0.00125 A, 0.00125 V; faulty, faulty"},
 		{"an id too long", "form words\nsensor " + strings.Repeat("x", 31) + " 40 2000\n" + chip(1, 1, 8) + "round\n",
 			"ch=" + strings.Repeat("x", 31) + " shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V"},
@@ -153,10 +163,35 @@ func TestFirmwareArithmetic(t *testing.T) {
 	}
 }
 
+// A line that a reset cuts off is a bad line together with the first line after it, wherever
+// it was cut; without that line the flags could be cut off and the rest be read.
+func TestFirmwareCut(t *testing.T) {
+	play := firmware(t)
+	start, _, _ := strings.Cut(play(t, "start\n"), "\n")
+	for name, line := range map[string]string{
+		"ina226-registers": play(t, "form words\nsensor 1 40 2000\n"+chip(0x1F40, 0x2570, 8)+"round\n"),
+		"plain-lines":      play(t, "form values\nsensor 1 40 0\n"+chip(0x1F40, 0x2570, 8)+"round\n"),
+	} {
+		p, err := profile.Load(name, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		line = strings.TrimSuffix(line, "\n")
+		for n := range len(line) {
+			if list, err := lines.Parse(p.Line, line[:n+1]+start); err == nil || len(list) > 0 {
+				t.Errorf("%s: %q is read as %v", name, line[:n+1]+start, list)
+			}
+		}
+	}
+}
+
 // Who the board is is what the profiles take for its identity.
 func TestFirmwareGreets(t *testing.T) {
 	play := firmware(t)
-	greeting := play(t, "greet\n")
+	greeting, start := play(t, "greet\n"), play(t, "reset brown-out\nstart\n")
+	if start != "#\n# serial 00C0FFEE, INA226, reset: brown-out\n" {
+		t.Errorf("starts with %q", start)
+	}
 	for _, name := range []string{"plain-lines", "ina226-registers"} {
 		p, err := profile.Load(name, "")
 		if err != nil {

@@ -56,6 +56,12 @@ static void end(const struct board *b, struct line *l)
 	begin(l);
 }
 
+void sensor_start(const struct board *b)
+{
+	b->print(b->context, "#\n");
+	sensor_greet(b);
+}
+
 void sensor_greet(const struct board *b)
 {
 	struct line l;
@@ -64,42 +70,109 @@ void sensor_greet(const struct board *b)
 	put_text(&l, "# serial ");
 	put_hex(&l, b->serial, 8);
 	put_text(&l, ", INA226");
+	if (b->reset) {
+		put_text(&l, ", reset: ");
+		put_text(&l, b->reset);
+	}
 	end(b, &l);
 }
 
-/* A chip that does not answer, lost its power or was exchanged is set up anew. */
-static bool set_up(const struct board *b, struct sensor *s)
+static const char *fault_text(enum sensor_fault f)
 {
-	uint16_t word;
+	switch (f) {
+	case FAULT_NO_ANSWER:
+		return "no answer";
+	case FAULT_BUS_STUCK:
+		return "the bus is stuck";
+	case FAULT_RESET:
+		return "it was reset";
+	case FAULT_NO_CONVERSION:
+		return "no conversion";
+	default:
+		return 0;
+	}
+}
 
-	s->ready = b->read(b->context, s->address, INA226_MAKER, &word) && word == INA226_MAKER_ID &&
-		   b->write(b->context, s->address, INA226_CONFIGURATION, INA226_SET_UP);
-	return s->ready;
+/* The fault that the result of an access means. A chip that does not answer is set up again; one
+ * on a stuck bus has kept its settings, or its configuration shows that it has not. */
+static enum sensor_fault fault_of(struct sensor *s, enum bus_result r)
+{
+	if (r == BUS_NO_ANSWER)
+		s->ready = false;
+	return r == BUS_DONE ? FAULT_NONE : r == BUS_STUCK ? FAULT_BUS_STUCK : FAULT_NO_ANSWER;
+}
+
+static enum sensor_fault set_up(const struct board *b, struct sensor *s)
+{
+	uint16_t word = 0;
+	enum bus_result r = b->read(b->context, s->address, INA226_MAKER, &word);
+
+	if (r == BUS_DONE && word != INA226_MAKER_ID)
+		r = BUS_NO_ANSWER; /* another chip is there */
+	if (r == BUS_DONE)
+		r = b->write(b->context, s->address, INA226_CONFIGURATION, INA226_SET_UP);
+	s->ready = r == BUS_DONE;
+	s->waited = 0;
+	return fault_of(s, r);
 }
 
 struct words {
 	uint16_t shunt, bus, flags;
 };
 
-/* The words of one conversion; otherwise why there are none. */
-static const char *take(const struct board *b, struct sensor *s, struct words *w)
+/* Read the words of a new conversion; *fresh = there is one. */
+static enum sensor_fault take(const struct board *b, struct sensor *s, struct words *w, bool *fresh)
 {
-	uint16_t configuration;
+	enum bus_result r;
+	uint16_t again = 0, configuration = 0;
+	int tries = 2;
 
-	if (!s->ready && !set_up(b, s))
-		return "no answer";
-	if (!b->read(b->context, s->address, INA226_CONFIGURATION, &configuration) ||
-	    !b->read(b->context, s->address, INA226_FLAGS, &w->flags) ||
-	    !b->read(b->context, s->address, INA226_SHUNT, &w->shunt) ||
-	    !b->read(b->context, s->address, INA226_BUS, &w->bus)) {
-		s->ready = false;
-		return "no answer";
+	*fresh = false;
+	if (!s->ready) {
+		enum sensor_fault f = set_up(b, s);
+
+		if (f != FAULT_NONE)
+			return f;
 	}
-	if (configuration != INA226_SET_UP) { /* it lost its power: its range and averages are others */
+	r = b->read(b->context, s->address, INA226_FLAGS, &w->flags);
+	if (r != BUS_DONE)
+		return fault_of(s, r);
+	if (!(w->flags & INA226_CVRF)) {
+		if (++s->waited < SENSOR_PATIENCE)
+			return FAULT_NONE;
 		s->ready = false;
-		return "it was reset";
+		return FAULT_NO_CONVERSION;
 	}
-	return 0;
+	s->waited = 0;
+	/* If a conversion ended meanwhile, the two words may be of two conversions: read them again. */
+	do {
+		if ((r = b->read(b->context, s->address, INA226_SHUNT, &w->shunt)) != BUS_DONE ||
+		    (r = b->read(b->context, s->address, INA226_BUS, &w->bus)) != BUS_DONE ||
+		    (r = b->read(b->context, s->address, INA226_FLAGS, &again)) != BUS_DONE)
+			return fault_of(s, r);
+		*fresh = !(again & INA226_CVRF);
+		if (!*fresh)
+			w->flags = again;
+	} while (!*fresh && --tries > 0);
+	/* A chip that lost its power has another range and other averages. It is looked for last, so
+	 * that nothing was read after it. */
+	r = b->read(b->context, s->address, INA226_CONFIGURATION, &configuration);
+	if (r == BUS_DONE && configuration != INA226_SET_UP) {
+		s->ready = false;
+		return FAULT_RESET;
+	}
+	return fault_of(s, r);
+}
+
+/* Whether a fault is printed in this round. */
+static bool is_due(struct sensor *s, enum sensor_fault f)
+{
+	bool due = f != s->fault || ++s->repeated >= SENSOR_PATIENCE;
+
+	s->fault = f;
+	if (due)
+		s->repeated = 0;
+	return due;
 }
 
 static void begin_id(struct line *l, const char *before, const struct sensor *s)
@@ -109,22 +182,27 @@ static void begin_id(struct line *l, const char *before, const struct sensor *s)
 	put_text(l, s->id);
 }
 
-static void print_words(const struct board *b, const struct sensor *s, const struct words *w, const char *fault)
+static void print_words(const struct board *b, const struct sensor *s, const struct words *w)
 {
 	struct line l;
 
 	begin_id(&l, "ch=", s);
-	if (fault) {
-		put_text(&l, " fault=");
-		put_text(&l, fault);
-	} else {
-		put_text(&l, " shunt=");
-		put_hex(&l, w->shunt, 4);
-		put_text(&l, " bus=");
-		put_hex(&l, w->bus, 4);
-		put_text(&l, " flags=");
-		put_hex(&l, w->flags, 4);
-	}
+	put_text(&l, " shunt=");
+	put_hex(&l, w->shunt, 4);
+	put_text(&l, " bus=");
+	put_hex(&l, w->bus, 4);
+	put_text(&l, " flags=");
+	put_hex(&l, w->flags, 4);
+	end(b, &l);
+}
+
+static void print_fault(const struct board *b, const struct sensor *s, const char *fault)
+{
+	struct line l;
+
+	begin_id(&l, "ch=", s);
+	put_text(&l, " fault=");
+	put_text(&l, fault);
 	end(b, &l);
 }
 
@@ -139,21 +217,17 @@ static void print_remark(const struct board *b, const struct sensor *s, const ch
 }
 
 /* The plain form has no word for a value that means nothing: it is left out, and a
- * remark says why. A conversion that is not done yet is no value either. */
-static void print_values(const struct board *b, const struct sensor *s, const struct words *w, const char *fault)
+ * remark says why. */
+static void print_values(const struct board *b, const struct sensor *s, const struct words *w)
 {
 	struct line l;
 	int32_t counts = w->shunt >= 0x8000 ? (int32_t)w->shunt - 0x10000 : w->shunt;
 	int64_t nanovolts = (int64_t)counts * 2500, per = s->shunt_uohm;
 
-	if (!fault && w->flags & INA226_OVF)
-		fault = "the chip reports an overflow";
-	if (fault) {
-		print_remark(b, s, fault);
+	if (w->flags & INA226_OVF) {
+		print_remark(b, s, "the chip reports an overflow");
 		return;
 	}
-	if (!(w->flags & INA226_CVRF))
-		return;
 	if (w->bus < 0x7FFF) {
 		begin_id(&l, "", s);
 		put(&l, ',');
@@ -182,12 +256,17 @@ void sensor_round(const struct board *b, struct sensor *sensors, int count, enum
 	int i;
 
 	for (i = 0; i < count; i++) {
+		struct sensor *s = &sensors[i];
 		struct words w = {0, 0, 0};
-		const char *fault = take(b, &sensors[i], &w);
+		bool fresh;
+		enum sensor_fault f = take(b, s, &w, &fresh);
 
-		if (form == WORDS)
-			print_words(b, &sensors[i], &w, fault);
-		else
-			print_values(b, &sensors[i], &w, fault);
+		if (f != FAULT_NONE) {
+			if (is_due(s, f))
+				(form == WORDS ? print_fault : print_remark)(b, s, fault_text(f));
+		} else if (fresh) {
+			s->fault = FAULT_NONE;
+			(form == WORDS ? print_words : print_values)(b, s, &w);
+		}
 	}
 }

@@ -1,0 +1,205 @@
+package probes_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/cli"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/watchtest"
+)
+
+var avrMinutes = flag.Float64("avr", 0, "minutes for which the board's program runs in a simulated microcontroller; 0 = not at all")
+
+// avrRun is an invented run with a sensor at each feed.
+func avrRun(port string) string {
+	return runtest.Strip("Two feeds") + runtest.Reels(4, "west") +
+		runtest.Feed("west.start", "1.5 mm2") + strings.Replace(runtest.Feed("west.end", "1.5 mm2"), "near", "far", 1) +
+		fmt.Sprintf("[[probe]]\nname = \"board\"\nprofile = \"ina226-registers\"\nport = %q\n", port) +
+		avrChannels("1", "near", "west.start") + avrChannels("2", "far", "west.end")
+}
+
+func avrChannels(id, feed, end string) string {
+	return fmt.Sprintf(`  [[probe.channel]]
+  id = %q
+  quantity = "current"
+  from = %q
+  [[probe.channel]]
+  id = %[1]q
+  quantity = "voltage"
+  from = "%[3]s+"
+  to = "%[3]s-"
+`, id, feed, end)
+}
+
+// avrWatch is a watch that runs beside the test.
+type avrWatch struct {
+	*testing.T
+	addr string
+	log  *watchtest.Log
+	end  func() int
+}
+
+func startWatch(t *testing.T, file string) *avrWatch {
+	t.Helper()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer free.Close()
+	ctx, cancel := context.WithCancel(t.Context())
+	w := &avrWatch{T: t, addr: free.Addr().String(), log: &watchtest.Log{}}
+	ended := make(chan int, 1)
+	free.Close()
+	go func() {
+		ended <- cli.Run(ctx, []string{"watch", file, "--store", "board.db", "--commit", "1s", "--listen", w.addr}, strings.NewReader(""), w.log, w.log)
+	}()
+	w.end = func() int { cancel(); return <-ended }
+	w.until("the board's port is open", func() bool { return w.metric("ohmkeep_probe_up") == 1 })
+	return w
+}
+
+// until waits for something to come true.
+func (w *avrWatch) until(what string, holds func() bool) {
+	w.Helper()
+	for begun := time.Now(); !holds(); time.Sleep(50 * time.Millisecond) {
+		if time.Since(begun) > 30*time.Second {
+			w.Fatalf("never: %s\n%s", what, w.log)
+		}
+	}
+}
+
+func (w *avrWatch) get(path string) string {
+	answer, err := http.Get("http://" + w.addr + path)
+	if err != nil {
+		return ""
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil {
+		return ""
+	}
+	return string(text)
+}
+
+// metric returns the sum of a metric over its labels, of those that contain all of some texts.
+func (w *avrWatch) metric(name string, labels ...string) float64 {
+	sum := 0.0
+	for _, found := range regexp.MustCompile(`(?m)^`+name+`\{(.*)\} (\S+)$`).FindAllStringSubmatch(w.get("/metrics"), -1) {
+		if v, err := strconv.ParseFloat(found[2], 64); err == nil && !slices.ContainsFunc(labels, func(l string) bool { return !strings.Contains(found[1], l) }) {
+			sum += v
+		}
+	}
+	return sum
+}
+
+// The board's program, built for an ATmega328P, runs in simavr (a general-purpose simulator of
+// that processor, of Debian) with two INA226 on its bus. The real watch reads its serial port at
+// full rate through a brown-out in the middle of a line, a bus that a chip holds for a moment and
+// for a second, and a program that hangs. Every conversion that the board could read is in the
+// store once, and what happened is told.
+func TestFirmwareInAVR(t *testing.T) {
+	if *avrMinutes == 0 {
+		t.Skip("the board's program is run in a simulated processor with -avr MINUTES")
+	}
+	b := buildBoard(t)
+	t.Chdir(t.TempDir())
+	if err := os.WriteFile("run.toml", []byte(avrRun(b.port)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	w := startWatch(t, "run.toml")
+	part := time.Duration(*avrMinutes * float64(time.Minute) / 5)
+	unusable := func(channel string) float64 {
+		return w.metric("ohmkeep_unusable_values_total", `channel="`+channel+`"`)
+	}
+
+	b.say("run")
+	time.Sleep(part)
+	if unusable("1")+unusable("2") > 0 || w.metric("ohmkeep_bad_lines_total") > 0 {
+		t.Error("a line was bad, or a value unusable, before anything happened")
+	}
+	// 24 characters are a line without its flags, which the profile's pattern would take.
+	b.say("brown-out 50 24")
+	w.until("a bad line", func() bool { return w.metric("ohmkeep_bad_lines_total") == 1 })
+	time.Sleep(part)
+	b.say("hold 3")
+	w.until("the fault of a channel", func() bool { return unusable("1")+unusable("2") > 0 })
+	time.Sleep(part)
+	b.say("hold 0")
+	w.until("the fault of both channels", func() bool { return unusable("1") > 0 && unusable("2") > 0 })
+	time.Sleep(time.Second)
+	b.say("release")
+	time.Sleep(part)
+	b.say("hang")
+	w.until("another restart", func() bool { return strings.Contains(w.get("/status"), `"restarts":2`) })
+	time.Sleep(part)
+	b.say("end")
+	record := b.record()
+	if record.lost > 0 {
+		t.Fatalf("the terminal was full: %d bytes of the board are lost", record.lost)
+	}
+
+	stored := func() float64 { return w.metric("ohmkeep_readings_total") }
+	for last := -1.0; stored() != last; time.Sleep(1500 * time.Millisecond) {
+		last = stored()
+	}
+	counted := stored()
+	if code := w.end(); code != 0 {
+		t.Errorf("the watch ended with %d\n%s", code, w.log)
+	}
+	kept, err := store.OpenReadOnly("board.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer kept.Close()
+	got := map[string][]uint16{}
+	total := 0
+	for x, err := range kept.Readings(t.Context(), "Two feeds", store.Filter{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		total++
+		key := "41"
+		if x.From == "near" || x.From == "west.start+" {
+			key = "40"
+		}
+		if x.Quantity == run.Current {
+			key += " shunt"
+		} else {
+			key += " bus"
+		}
+		got[key] = append(got[key], uint16(x.Counts.N))
+	}
+	if float64(total) != counted {
+		t.Errorf("%d readings in the store, %v in the metric", total, counted)
+	}
+	record.compare(t, got)
+
+	marks, err := kept.Marks(t.Context(), "Two feeds", time.Time{}, time.Time{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := func(kind, text string) bool {
+		return slices.ContainsFunc(marks, func(m store.Mark) bool {
+			return m.Kind == kind && m.Subject == "board" && strings.Contains(m.Text, text)
+		})
+	}
+	if !told(store.MarkRestart, "reset: brown-out") {
+		t.Errorf("no mark of the brown-out in %v", marks)
+	}
+	t.Logf("%.0f s of the processor's time: %d conversions, %d readings stored; flash %d bytes, RAM %d bytes of which stack %d",
+		record.seconds, len(record.conversions), total, b.flash, b.static+record.stack, record.stack)
+}

@@ -1,0 +1,214 @@
+package probes_test
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/watch/watchtest"
+)
+
+// avrBoard is the board's program in a simulated processor, firmware/simulated/board.c.
+type avrBoard struct {
+	*testing.T
+	port          string
+	flash, static int // bytes; static = RAM without the stack
+	commands      io.Writer
+	process       *exec.Cmd
+	said          watchtest.Log
+}
+
+// buildBoard compiles the program and its simulation, and starts the latter; the board itself
+// begins with the command run.
+func buildBoard(t *testing.T) *avrBoard {
+	t.Helper()
+	for _, tool := range []string{"avr-gcc", "avr-size", "make", "cc"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			t.Skipf("%s is not here", tool)
+		}
+	}
+	const headers = "/usr/include/simavr"
+	if _, err := os.Stat(headers); err != nil {
+		t.Skip("libsimavr-dev is not here")
+	}
+	dir := t.TempDir()
+	elf, program := filepath.Join(dir, "board.elf"), filepath.Join(dir, "board")
+	command := func(name string, args ...string) string {
+		out, err := exec.Command(name, args...).CombinedOutput()
+		if err != nil {
+			t.Fatalf("%s: %v\n%s", name, err, out)
+		}
+		return string(out)
+	}
+	command("make", "-C", "firmware/avr", "BOARD="+elf)
+	command("cc", "-std=gnu99", "-O2", "-Wall", "-Wextra", "-Werror", "-I"+headers, "-o", program,
+		"firmware/simulated/board.c", "firmware/simulated/ina226.c", "-lsimavr", "-lelf")
+	b := &avrBoard{T: t}
+	sizes := regexp.MustCompile(`(?m)^\s*(\d+)\s+(\d+)\s+(\d+)`).FindStringSubmatch(command("avr-size", elf))
+	if sizes == nil {
+		t.Fatal("avr-size has no numbers")
+	}
+	text, _ := strconv.Atoi(sizes[1]) // digits, by the pattern
+	data, _ := strconv.Atoi(sizes[2])
+	bss, _ := strconv.Atoi(sizes[3])
+	b.flash, b.static = text+data, data+bss
+
+	b.process = exec.Command(program, elf)
+	b.process.Stdout, b.process.Stderr = &b.said, os.Stderr
+	in, err := b.process.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.commands = in
+	if err := b.process.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = b.process.Process.Kill() })
+	for begun := time.Now(); ; time.Sleep(10 * time.Millisecond) {
+		line, _, whole := strings.Cut(b.said.String(), "\n")
+		if port, ok := strings.CutPrefix(line, "port "); ok && whole {
+			b.port = port
+			return b
+		}
+		if time.Since(begun) > 10*time.Second {
+			t.Fatalf("the simulated board says %q", line)
+		}
+	}
+}
+
+func (b *avrBoard) say(command string) {
+	b.Helper()
+	if _, err := fmt.Fprintln(b.commands, command); err != nil {
+		b.Fatal(err)
+	}
+}
+
+// conversion is one conversion of a chip's model. Times are in microseconds.
+type conversion struct {
+	chip       string
+	shunt, bus uint16
+	done, gone int64 // from when to when its words were in the registers
+	read       bool  // both words were read
+}
+
+// span is a time in which the board could not read a chip.
+type span struct{ from, to int64 }
+
+// avrRecord is what the simulated board wrote of its run.
+type avrRecord struct {
+	conversions []conversion
+	blind       map[string][]span // by chip
+	resets      []int64
+	seconds     float64
+	lost, stack int
+}
+
+// record waits for the board's end and returns its record.
+func (b *avrBoard) record() avrRecord {
+	b.Helper()
+	if err := b.process.Wait(); err != nil {
+		b.Fatalf("the simulated board: %v", err)
+	}
+	r := avrRecord{blind: map[string][]span{}}
+	chips := []string{"40", "41"}
+	since := map[string]int64{"40": 0, "41": 0} // of each chip's present blindness; -1 = it can be read
+	begin := func(at int64) {
+		for _, chip := range chips {
+			if since[chip] < 0 {
+				since[chip] = at
+			}
+		}
+	}
+	end := func(chip string, at int64) {
+		if since[chip] >= 0 {
+			r.blind[chip] = append(r.blind[chip], span{since[chip], at})
+		}
+		since[chip] = -1
+	}
+	ended := false
+	for line := range strings.Lines(b.said.String()) {
+		var c conversion
+		var chip, read string
+		var at int64
+		var pulses int
+		is := func(format string, into ...any) bool {
+			_, err := fmt.Sscanf(line, format, into...)
+			return err == nil
+		}
+		switch {
+		case is("conversion %s %X %X %d %d %s", &c.chip, &c.shunt, &c.bus, &c.done, &c.gone, &read):
+			c.read = read == "read"
+			r.conversions = append(r.conversions, c)
+		case is("configured %s %d", &chip, &at):
+			end(chip, at)
+		case is("off %d", &at), is("hung %d", &at):
+			r.resets = append(r.resets, at)
+			begin(at)
+		case is("held %d", &at):
+			begin(at)
+		case is("released %d %d", &at, &pulses):
+			for _, chip := range chips {
+				end(chip, at)
+			}
+		case is("end %f %d %d", &r.seconds, &r.lost, &r.stack):
+			ended = true
+		case is("on %d", &at), strings.HasPrefix(line, "port "):
+		default:
+			b.Fatalf("the simulated board says %q", line)
+		}
+	}
+	if !ended {
+		b.Fatal("the simulated board did not end in good order")
+	}
+	return r
+}
+
+// compare reports what is not as the model says: a conversion that was not read although it could
+// be, or that is not in the store once. A reset loses at most the conversion of a chip that was
+// read and whose line was not sent to its end.
+func (r avrRecord) compare(t *testing.T, stored map[string][]uint16) {
+	t.Helper()
+	want := map[string][]uint16{}
+	lost := map[int64]int{} // by reset
+	next := map[string]int{}
+	for _, c := range r.conversions {
+		if !c.read {
+			if !slices.ContainsFunc(r.blind[c.chip], func(s span) bool { return c.done < s.to && c.gone > s.from }) {
+				t.Errorf("%+v was not read", c)
+			}
+			continue
+		}
+		i := next[c.chip]
+		if bus := stored[c.chip+" bus"]; i >= len(bus) || bus[i] != c.bus {
+			if at := slices.IndexFunc(r.resets, func(at int64) bool { return c.done < at && at < c.done+50_000 }); at >= 0 {
+				lost[r.resets[at]]++
+				continue
+			}
+			t.Fatalf("%+v is not in the store, which has %d readings of that chip and %X as number %d", c, len(bus), bus[min(i, len(bus)-1)], i+1)
+		}
+		next[c.chip]++
+		want[c.chip+" bus"] = append(want[c.chip+" bus"], c.bus)
+		want[c.chip+" shunt"] = append(want[c.chip+" shunt"], c.shunt)
+	}
+	for key, w := range want {
+		if !slices.Equal(stored[key], w) {
+			t.Errorf("%s: %d readings in the store, not the %d that the model gave, in their order", key, len(stored[key]), len(w))
+		}
+	}
+	for at, n := range lost {
+		if n > 1 {
+			t.Errorf("the reset at %d us lost %d conversions", at, n)
+		}
+	}
+	if len(r.conversions) == 0 || len(want) != 4 {
+		t.Errorf("%d conversions of %d series", len(r.conversions), len(want))
+	}
+}
