@@ -135,11 +135,15 @@ func TestFirmwareInAVR(t *testing.T) {
 	b.say("brown-out 50 24")
 	w.until("a bad line", func() bool { return w.metric("ohmkeep_bad_lines_total") == 1 })
 	time.Sleep(part)
-	b.say("hold 3")
-	w.until("the fault of a channel", func() bool { return unusable("1")+unusable("2") > 0 })
+	for _, when := range []string{"now", "start", "read"} {
+		before := unusable("1") + unusable("2")
+		b.say("hold 9 " + when)
+		w.until("a fault by a bus held "+when, func() bool { return unusable("1")+unusable("2") > before })
+	}
 	time.Sleep(part)
-	b.say("hold 0")
-	w.until("the fault of both channels", func() bool { return unusable("1") > 0 && unusable("2") > 0 })
+	one, two := unusable("1"), unusable("2")
+	b.say("hold 0 now")
+	w.until("the fault of both channels", func() bool { return unusable("1") > one && unusable("2") > two })
 	time.Sleep(time.Second)
 	b.say("release")
 	time.Sleep(part)
@@ -157,6 +161,9 @@ func TestFirmwareInAVR(t *testing.T) {
 		last = stored()
 	}
 	counted := stored()
+	if !strings.Contains(w.get("/status"), `"restarts":2`) || w.metric("ohmkeep_bad_lines_total") > 2 {
+		t.Errorf("more restarts or bad lines than resets: %s", w.get("/status"))
+	}
 	if code := w.end(); code != 0 {
 		t.Errorf("the watch ended with %d\n%s", code, w.log)
 	}

@@ -134,6 +134,7 @@ func (b *avrBoard) record() avrRecord {
 		since[chip] = -1
 	}
 	ended := false
+	var held int64
 	for line := range strings.Lines(b.said.String()) {
 		var c conversion
 		var chip, read string
@@ -154,7 +155,12 @@ func (b *avrBoard) record() avrRecord {
 			begin(at)
 		case is("held %d", &at):
 			begin(at)
+			held = at
 		case is("released %d %d", &at, &pulses):
+			// A round begins every 5 ms, and an access may wait 2 ms for its end.
+			if pulses <= 9 && at-held > 10_000 {
+				b.Errorf("a chip that wants %d pulses held the bus for %d us", pulses, at-held)
+			}
 			for _, chip := range chips {
 				end(chip, at)
 			}

@@ -8,7 +8,9 @@
  *
  *     run                     begin
  *     brown-out MS COLUMN     take the power away for so long when COLUMN characters of a line are sent
- *     hold PULSES             hold SDA low until so many pulses came on SCL; 0 = until "release"
+ *     hold PULSES WHEN        hold SDA low until so many pulses came on SCL, 0 = until "release"; WHEN is
+ *                             now, start = as the board begins a transfer, read = before the last byte of
+ *                             the shunt word
  *     release
  *     hang                    put a jump to itself under the program counter
  *     end                     convert no more, let the board finish, print "end …"
@@ -67,6 +69,7 @@ static unsigned off_ms, off_column; /* of the ordered brown-out; 0 = none */
 
 static bool held; /* SDA is held low */
 static int pulses, pulses_wanted;
+static enum { NEVER, NOW, START, READ } hold_when; /* of the ordered hold */
 static uint8_t last_direction;
 static struct { avr_io_write_t write; void *param; } twi; /* simavr's own */
 static bool start_waits;
@@ -170,6 +173,17 @@ static void on_twi(struct avr_irq_t *irq, uint32_t value, void *param)
 		avr_raise_irq(twi_input, avr_twi_irq_msg(TWI_COND_READ, m.u.twi.addr, ina226_read(&selected->chip)));
 }
 
+/* ---- the bus as two pins with pull-up resistors ---- */
+
+static void set_pins(uint8_t direction)
+{
+	uint8_t high = (uint8_t)~direction & (SDA | SCL);
+
+	if (held)
+		high &= (uint8_t)~SDA;
+	avr->data[PINC] = (uint8_t)((avr->data[PINC] & ~(SDA | SCL)) | high);
+}
+
 /* ---- the bus while SDA is held low: what the datasheet says of the microcontroller's side ---- */
 
 static uint8_t held_status(uint8_t before, uint8_t control, uint8_t sent)
@@ -201,10 +215,26 @@ static avr_cycle_count_t held_byte(struct avr_t *a, avr_cycle_count_t when, void
 	return 0;
 }
 
+/* Begin the ordered hold if a write to the control register is the moment for it. */
+static void hold_at(uint8_t control)
+{
+	bool starts = control & TWSTA;
+	bool reads = (avr->data[TWSR] & 0xF8) == 0x50 && !(control & TWSTO) && selected && selected->chip.pointer == 1;
+
+	if (hold_when == NOW || (hold_when == START && starts) || (hold_when == READ && reads)) {
+		hold_when = NEVER;
+		held = true;
+		pulses = 0;
+		set_pins(avr->data[DDRC]);
+		fprintf(report, "held %llu\n", (unsigned long long)now());
+	}
+}
+
 static void on_twi_control(struct avr_t *a, avr_io_addr_t address, uint8_t v, void *param)
 {
 	(void)param;
 	start_waits = false;
+	hold_at(v);
 	if (!held || !(v & TWEN)) {
 		twi.write(a, address, v, twi.param);
 		a->data[TWCR] &= (uint8_t)~TWINT; /* writing a 1 clears the flag, which simavr 1.6 does for interrupts alone */
@@ -217,16 +247,7 @@ static void on_twi_control(struct avr_t *a, avr_io_addr_t address, uint8_t v, vo
 		avr_cycle_timer_register(a, 9 * BIT_CYCLES, held_byte, NULL);
 }
 
-/* ---- the bus as two pins with pull-up resistors ---- */
-
-static void set_pins(uint8_t direction)
-{
-	uint8_t high = (uint8_t)~direction & (SDA | SCL);
-
-	if (held)
-		high &= (uint8_t)~SDA;
-	avr->data[PINC] = (uint8_t)((avr->data[PINC] & ~(SDA | SCL)) | high);
-}
+/* ---- the bus as two pins: what the board's program drives ---- */
 
 static void release(void)
 {
@@ -331,19 +352,16 @@ static void hang(void)
 
 static bool command(void) /* false: end */
 {
-	char text[80];
-	int n;
+	char text[80], when[8];
 
 	if (!fgets(text, sizeof text, stdin))
 		return false;
 	if (sscanf(text, "brown-out %u %u", &off_ms, &off_column) == 2)
 		return true;
-	if (sscanf(text, "hold %d", &n) == 1) {
-		held = true;
-		pulses = 0;
-		pulses_wanted = n;
-		set_pins(avr->data[DDRC]);
-		fprintf(report, "held %llu\n", (unsigned long long)now());
+	if (sscanf(text, "hold %d %7s", &pulses_wanted, when) == 2) {
+		hold_when = strcmp(when, "read") == 0 ? READ : strcmp(when, "start") == 0 ? START : NOW;
+		if (hold_when == NOW)
+			hold_at(0);
 	} else if (strcmp(text, "release\n") == 0) {
 		if (held)
 			release();
