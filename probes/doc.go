@@ -1,7 +1,7 @@
 // Package probes holds the device profiles that come with the program: one
 // TOML file a device, named like the profile. The file names become part of
-// the binary; nothing else knows how a device speaks. A sketch of a board's own
-// program, in C, is in the folder firmware.
+// the binary; nothing else knows how a device speaks. The folder
+// firmware has a board's own program, in C, and how to build the board.
 //
 // # How to write a profile for a new device
 //
