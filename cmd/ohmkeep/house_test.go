@@ -32,6 +32,7 @@ var wings = []struct{ name, imports string }{
 	{"drift", "fault network numeric reading result run verdict"},
 	{"assess", "fault fit network numeric reading result run verdict"},
 	{"advise", "fit network numeric result run verdict"},
+	{"session", "assess instrument reading result run simulate store"},
 	{"web", "fault file"},
 	{"watch", "drift fault file instrument reading result run simulate store web"},
 	{"show", "advise assess file network result run text"},

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/assess/walk"
 	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/store"
@@ -58,6 +59,11 @@ func listMarks(c *cobra.Command, file, from string, asJSON bool) error {
 	}
 	var lines []table.Item
 	for _, m := range marks {
+		if m.Kind == store.MarkWalk {
+			if m.Text = walk.Summary(m.Text); m.Text == "" {
+				continue
+			}
+		}
 		what := wording.MarkWord(m.Kind)
 		var texts []string
 		for _, text := range []string{m.Subject, m.Text} {

@@ -48,15 +48,8 @@ func (s *Store) AppendSeq(ctx context.Context, runName, source string, readings 
 	}
 	n := 0
 	var unsound error // error of the readings, not of the store
-	err = s.db.Update(ctx, func(tx *sql.Tx) (err error) {
-		runID, err := tables.EnsureRun(ctx, tx, runName)
-		if err == nil {
-			err = tables.EnsureSource(ctx, tx, runID, source)
-		}
-		if err != nil {
-			return err
-		}
-		into, err := newAppender(ctx, tx, runName, runID)
+	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) (err error) {
+		into, err := newAppender(ctx, tx, runName, runID, source)
 		if err != nil {
 			return err
 		}
@@ -97,7 +90,10 @@ type appender struct {
 	added int
 }
 
-func newAppender(ctx context.Context, tx *sql.Tx, runName string, run int64) (*appender, error) {
+func newAppender(ctx context.Context, tx *sql.Tx, runName string, run int64, source string) (*appender, error) {
+	if err := tables.EnsureSource(ctx, tx, run, source); err != nil {
+		return nil, err
+	}
 	in, err := tables.NewInserter(ctx, tx)
 	return &appender{tx: tx, run: run, filer: tables.NewSorter(tx, runName), in: in}, err
 }

@@ -32,6 +32,7 @@ const (
 	MarkPutBack = events.PutBack
 	MarkThinned = events.Thinned
 	MarkRedated = events.Redated
+	MarkWalk    = events.Walk
 )
 
 // Mark adds marks to a run, in one commit.

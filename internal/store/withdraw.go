@@ -48,6 +48,15 @@ func (s *Store) Withdrawn(ctx context.Context, sel Selection) ([]reading.Reading
 type place struct{ step, from, to, unit, meter string }
 
 func (s *Store) requalify(ctx context.Context, runName string, readings []reading.Reading, out bool, why string, now time.Time) (changed int, stale bool, err error) {
+	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		changed, stale, err = requalifyIn(ctx, tx, runID, readings, out, why, now)
+		return err
+	})
+	return changed, stale, err
+}
+
+// requalifyIn withdraws readings of a run within a transaction, or restores them.
+func requalifyIn(ctx context.Context, tx *sql.Tx, runID int64, readings []reading.Reading, out bool, why string, now time.Time) (changed int, stale bool, err error) {
 	wanted := map[place]map[tables.Written]bool{}
 	first, last := int64(math.MaxInt64), int64(math.MinInt64)
 	for _, x := range readings {
@@ -63,45 +72,41 @@ func (s *Store) requalify(ctx context.Context, runName string, readings []readin
 	if !out {
 		kind = events.PutBack
 	}
-	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
-		changed = 0
-		if err := tables.Fold(ctx, tx, nil); err != nil { // what is in the tail too
-			return err
-		}
-		all, err := tables.All(ctx, tx, runID)
+	if err := tables.Fold(ctx, tx, nil); err != nil { // what is in the tail too
+		return 0, false, err
+	}
+	all, err := tables.All(ctx, tx, runID)
+	if err != nil {
+		return 0, false, err
+	}
+	for _, of := range all {
+		its := wanted[place{of.Step, of.From, of.To, of.Unit, of.Meter}]
+		n, err := tables.Requalify(ctx, tx, of, first, last, func(w tables.Written) bool { return its[w] }, bit, out)
 		if err != nil {
-			return err
+			return 0, false, err
 		}
-		for _, of := range all {
-			its := wanted[place{of.Step, of.From, of.To, of.Unit, of.Meter}]
-			n, err := tables.Requalify(ctx, tx, of, first, last, func(w tables.Written) bool { return its[w] }, bit, out)
-			if err != nil {
-				return err
-			}
-			changed += n
+		changed += n
+	}
+	if changed == 0 {
+		return 0, false, nil
+	}
+	for _, x := range readings {
+		text := fmt.Sprintf("%s %s of %s", x.Text, x.Unit, x.Time.Format(time.RFC3339Nano))
+		if x.Step != "" {
+			text += " in step " + x.Step
 		}
-		if changed == 0 {
-			return nil
+		if why != "" {
+			text += ": " + why
 		}
-		for _, x := range readings {
-			text := fmt.Sprintf("%s %s of %s", x.Text, x.Unit, x.Time.Format(time.RFC3339Nano))
-			if x.Step != "" {
-				text += " in step " + x.Step
-			}
-			if why != "" {
-				text += ": " + why
-			}
-			subject := x.From
-			if x.To != "" {
-				subject += " " + x.To
-			}
-			if err := events.Add(ctx, tx, runID, Mark{Time: now, Kind: kind, Subject: subject, Text: text}); err != nil {
-				return err
-			}
+		subject := x.From
+		if x.To != "" {
+			subject += " " + x.To
 		}
-		stale, err = dropStates(ctx, tx, runID)
-		return err
-	})
+		if err := events.Add(ctx, tx, runID, Mark{Time: now, Kind: kind, Subject: subject, Text: text}); err != nil {
+			return 0, false, err
+		}
+	}
+	stale, err = dropStates(ctx, tx, runID)
 	return changed, stale, err
 }
 

@@ -114,6 +114,9 @@ func swappedDigits(x assessment.Reading) string {
 		}
 		text := []byte(x.Text)
 		text[i], text[k] = text[k], text[i]
+		if unsigned := strings.TrimLeft(string(text), "-"); unsigned[0] == '0' && digit(unsigned[1]) {
+			continue // no meter shows such a number
+		}
 		value, err := strconv.ParseFloat(string(text), 64)
 		if off := math.Abs(value*unit - x.Predicted); err == nil && explainsReading(x, value*unit) && off < distance {
 			best, distance = string(text), off

@@ -45,6 +45,7 @@ type Event struct {
 	Replaces bool      `json:"replaces,omitempty"` // the earlier readings of this walk there are withdrawn
 	Fixed    bool      `json:"fixed,omitempty"`    // taken by a sensor that stays at its place
 	Text     string    `json:"text,omitempty"`
+	Since    time.Time `json:"since,omitzero"` // of Begin: readings from then on count as read before the walk
 }
 
 // ReadingEvent returns the event of a reading, without its number.
@@ -86,4 +87,22 @@ func (e Event) Marshal() string {
 func ParseEvent(text string) (e Event, err error) {
 	err = json.Unmarshal([]byte(text), &e)
 	return e, err
+}
+
+// Summary returns what a list of what happened to a run says of an event that Marshal wrote; "" =
+// the event is left out of such a list, as readings and skipped places are.
+func Summary(text string) string {
+	e, err := ParseEvent(text)
+	if err != nil {
+		return ""
+	}
+	switch e.Kind {
+	case Begin:
+		return "a walk along the run began"
+	case End:
+		return "the walk was ended"
+	case Note:
+		return "noted on the walk: " + e.Text
+	}
+	return ""
 }

@@ -3,6 +3,7 @@ package walk
 import (
 	"math"
 	"slices"
+	"time"
 
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/assess/nextreading"
@@ -19,7 +20,8 @@ type Knowledge struct {
 	Elements []assessment.Element
 	Warnings []string // mistakes that several readings seem to have in common, in words
 
-	number, taken int // of the last event, and how many readings of the walk, that it includes
+	begun         time.Time // of the walk
+	number, taken int       // of the last event, and how many readings of the walk, that it includes
 	expected      map[key]nextreading.Expectation
 	rest          []assessment.Next // still worth reading
 	suspects      []suspect
@@ -38,12 +40,20 @@ func (w Walk) Known() *Knowledge { return w.known }
 // Stale reports whether readings were taken, undone or put back since the walk has learned.
 func (w Walk) Stale() bool { return w.known == nil || w.known.number < w.state.changed }
 
-// With returns the walk with what Learn has found, unless it knows more already.
+// With returns the walk with what Learn has found, unless it knows more already or Learn was of another walk.
 func (w Walk) With(k *Knowledge) Walk {
-	if w.known == nil || k.number >= w.known.number {
+	if k.begun.Equal(w.begun()) && (w.known == nil || k.number >= w.known.number) {
 		w.known = k
 	}
 	return w
+}
+
+// begun returns when the walk began; zero = it has not.
+func (w Walk) begun() time.Time {
+	if len(w.events) == 0 {
+		return time.Time{}
+	}
+	return w.events[0].Time
 }
 
 // Learn fits the run to the readings and judges it. It takes from some milliseconds to some seconds.
@@ -59,7 +69,7 @@ func (w Walk) Learn() (*Knowledge, error) {
 		return nil, err
 	}
 	k := &Knowledge{Verdict: verdicts.Verdict, Doubtful: verdicts.Doubtful, Doubt: verdicts.Doubt, Elements: verdicts.Elements,
-		number: w.Number(), taken: len(w.state.inForce), expected: map[key]nextreading.Expectation{}}
+		begun: w.begun(), number: w.Number(), taken: len(w.state.inForce), expected: map[key]nextreading.Expectation{}}
 	for _, f := range verdicts.Findings {
 		k.Warnings = append(k.Warnings, f.Text)
 	}
@@ -131,4 +141,10 @@ func (k *Knowledge) predictions() []assessment.Reading {
 		return slices.Compare([]string{a.Step, a.From, a.To}, []string{b.Step, b.From, b.To})
 	})
 	return list
+}
+
+// Unknown returns the knowledge of a walk whose run cannot be fitted: nothing is known, and the plan
+// is read as it is.
+func (w Walk) Unknown() *Knowledge {
+	return &Knowledge{Verdict: assessment.Unproven, Doubtful: true, begun: w.begun(), number: w.Number(), taken: len(w.state.inForce), rest: w.planned()}
 }

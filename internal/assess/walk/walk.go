@@ -144,6 +144,32 @@ func (w Walk) Readings() []reading.Reading {
 	return append(slices.Clip(w.options.Before), w.Taken()...)
 }
 
+// Changes returns what a later state of a walk has changed in the readings in force: those that are
+// new, those that no longer count, and those that count again.
+func (w Walk) Changes(after Walk) (added, gone, back []reading.Reading) {
+	numbers := func(w Walk) map[int]bool {
+		m := map[int]bool{}
+		for _, e := range w.state.inForce {
+			m[e.Number] = true
+		}
+		return m
+	}
+	before, now := numbers(w), numbers(after)
+	for _, e := range after.events {
+		x, err := e.Reading()
+		switch {
+		case e.Kind != Read || err != nil || before[e.Number] == now[e.Number]:
+		case before[e.Number]:
+			gone = append(gone, x)
+		case e.Number > w.Number():
+			added = append(added, x)
+		default:
+			back = append(back, x)
+		}
+	}
+	return added, gone, back
+}
+
 // TaskKind is the kind of what there is to do next.
 type TaskKind string
 

@@ -40,6 +40,7 @@ const (
 	PutBack = "restored"  // a withdrawn reading was restored
 	Thinned = "thinned"   // old readings were deleted; the text says which
 	Redated = "redated"   // readings with a wrong date were moved; the text says which
+	Walk    = "walk"      // an event of a guided walk along the run; the text holds it
 )
 
 // Add adds a mark to a run.
@@ -109,6 +110,12 @@ func Withdraw(ctx context.Context, tx *sql.Tx, runID int64, kind, text string, a
 	}
 	n, err := result.RowsAffected()
 	return n > 0, err
+}
+
+// Count returns how many marks of a kind a run has.
+func Count(ctx context.Context, tx *sql.Tx, runID int64, kind string) (n int, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT count(*) FROM mark WHERE run = ? AND kind = ?", runID, kind).Scan(&n)
+	return n, err
 }
 
 // Start is a start of the machine.
