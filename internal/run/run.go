@@ -19,6 +19,8 @@ type Run struct {
 	File    string  // as the user named it, for messages
 	Ambient float64 // °C, of the copper where there is no temperature reading
 
+	Installation Installation
+
 	Supplies  []Supply
 	Reels     []Reel
 	Joints    []Joint // all joints, also those not listed in the file, in the order of the reels

@@ -69,6 +69,7 @@ func (r *reader) readAll() {
 	}
 	r.run.Name = r.readPhrase(r.root)
 	r.run.Ambient = readNumberOr(r.root, "ambient_celsius", 20, ambient)
+	r.readInstallation()
 	r.readStrip()
 	r.readSupplies()
 	r.readReels()

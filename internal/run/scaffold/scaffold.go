@@ -22,6 +22,9 @@ import (
 // Options are the answers that a run file is made from.
 type Options struct {
 	Name             string
+	For              string    // the owner; "" = not stated, as are the next two
+	Place            string    // where the run is
+	Installer        string    // who builds it
 	Volts            float64   // V, rated, of the strip
 	PixelsPerMetre   float64   //
 	ReelMetres       []float64 // m, in the order of the data

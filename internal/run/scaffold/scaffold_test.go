@@ -78,6 +78,7 @@ func drawn(rng *rand.Rand) Options {
 	o := Options{
 		Name: pick("Hall", "Küche 2 'links'", `back\slash`, "日本 # = []"), Volts: []float64{5, 12, 24, 3.3}[rng.IntN(4)],
 		PixelsPerMetre: []float64{10, 30, 60, 144, 7.5}[rng.IntN(5)], Driver: pick("linear", "resistor", "regulated"),
+		For: pick("", "Owner \"X\""), Place: pick("", "Flur, 2. Stock"), Installer: pick("", `work\shop`),
 		White: rng.IntN(2) == 0, ChannelMilliamps: upTo(1, 20), IdleMilliamps: upTo(0, 1.5), LoopMilliohms: float64(rng.IntN(3)) * 40,
 		SupplyAmps: upTo(0.5, 60), Fed: Fed(rng.IntN(3)), FeedMetres: upTo(0, 20), FarMetres: upTo(0, 20),
 		Conductor: pick("18 AWG", "24 AWG", "1/0 AWG", "0.75 mm2", "2.5 mm²", "0.14mm2"), Material: pick("", "copper", "cca", "aluminium"), Fine: rng.IntN(2) == 0,
@@ -114,6 +115,9 @@ func TestOptionsAreKept(t *testing.T) {
 
 func check(t *testing.T, o Options, r *run.Run) {
 	t.Helper()
+	if i := r.Installation; i.For != o.For || i.Place != o.Place || i.Installer != o.Installer {
+		t.Errorf("%+v became %+v", o, i)
+	}
 	ok := func(what string, holds bool) {
 		t.Helper()
 		if !holds {
