@@ -29,8 +29,11 @@
 //
 //	name   = "cabinet"       # letters, digits, - and _
 //	title  = "Cabinet board" # what people call it
+//	source = "datasheet of …" # chip, standard or datasheet that the profile follows; a shipped one must say it
+//	accuracy_source = "…"    # where the ranges at the end are from: a datasheet, memory, an assumption
 //	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked; "hwmon": the kernel reads it;
-//	                         # "modbus": one of several slaves on a line, whose registers are read
+//	                         # "modbus": one of several slaves on a line, whose registers are read;
+//	                         # "display": a handheld meter that sends its display
 //	errors = "each"          # "each": a sensor at every place; "common": one meter for all
 //
 //	[port]
@@ -126,6 +129,16 @@
 //	settle_milliseconds = 2000       # what is read before is unsettled and never stored
 //
 // Give voltage, current, temperature, or several of them, in SI units or °C.
+//
+// # A handheld meter that sends its display
+//
+//	[display]
+//	chip = "fs9721"          # or "es51922": the chip that drives the display
+//	celsius_bit = 1          # fs9721 only: the user bit of byte 14 that is the meter's °C
+//
+// Its channel has the id "display". Many cables take their supply from DTR and RTS: dtr and rts of [port] say which
+// is high. Of the family of the ES51922, ES51986 and ES51978 are left out, because no source for their function codes
+// was found. The last digit shows the meter's range, which chooses the accuracy: give each range its resolution.
 //
 // # A device that the kernel reads
 //

@@ -52,7 +52,8 @@ var rooms = map[string]map[string]string{
 	"reading": {".": "", "csv": ". openmetrics", "openmetrics": ".", "repeats": "."},
 	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "limits": "", "pixel": "", "prediction": "ladder limits pixel"},
 	"result":  {"assessment": "", "history": ""},
-	"instrument": {".": "hwmon lines modbus port profile scpi", "hwmon": "", "lines": "profile register", "modbus": "profile", "port": "profile",
+	"instrument": {".": "characters display hwmon lines modbus port profile scpi segments", "characters": "display", "display": "",
+		"hwmon": "", "lines": "profile register", "modbus": "profile", "port": "profile", "segments": "display",
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
 	"store": {
 		".":                   "internal/chunk internal/decimal internal/events internal/query internal/recovery internal/retention internal/sqlitefile internal/tables internal/writer",

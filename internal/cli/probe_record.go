@@ -40,7 +40,7 @@ does not open.`,
 			if out == "" {
 				return callFault(c, "wants --out FILE")
 			}
-			if !found.profile.Kind.Text() {
+			if !found.profile.Kind.Recordable() {
 				return callFault(c, "profile %s reads no lines of text, and only those are recorded", found.profile.Name)
 			}
 			return recordProbe(c, found, out, force, append(found.inputs(), args[:min(1, len(args))]...))

@@ -50,7 +50,7 @@ or the transcript is wrong.`,
 			if err != nil {
 				return fileError(err)
 			}
-			if !p.Kind.Text() {
+			if !p.Kind.Recordable() {
 				return callFault(c, "profile %s reads no lines of text, and only those are replayed", p.Name)
 			}
 			return replay(c, args[0], t, p, paced, asJSON)

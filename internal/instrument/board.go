@@ -70,22 +70,29 @@ const (
 // Measure first discards the lines that the board sent while the port was not read, so that
 // the sample is a new one.
 func (s *board) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
-	old, cancel := context.WithTimeout(ctx, catchUp)
-	defer cancel()
-	for {
-		pause, cancel := context.WithTimeout(old, pauseLimit)
-		_, err := s.Next(pause)
-		cancel()
-		if errors.Is(err, context.DeadlineExceeded) {
-			break
-		} else if err != nil {
-			return reading.Sample{}, err
-		}
+	if err := skipOld(ctx, s.Next); err != nil {
+		return reading.Sample{}, err
 	}
 	for {
 		sample, err := s.Next(ctx)
 		if err != nil || sample.Channel == channel && sample.Quantity == q {
 			return sample, err
+		}
+	}
+}
+
+// skipOld reads by next what a device sent while its port was not read.
+func skipOld(ctx context.Context, next func(context.Context) (reading.Sample, error)) error {
+	old, cancel := context.WithTimeout(ctx, catchUp)
+	defer cancel()
+	for {
+		pause, cancel := context.WithTimeout(old, pauseLimit)
+		_, err := next(pause)
+		cancel()
+		if errors.Is(err, context.DeadlineExceeded) {
+			return nil
+		} else if err != nil {
+			return err
 		}
 	}
 }

@@ -18,12 +18,12 @@ import (
 // connect opens the port, or uses the connection of the options.
 func connect(ctx context.Context, p *profile.Profile, path string, o Options) (*port.Port, error) {
 	if o.Conn != nil {
-		return port.Over(o.Conn, p.Port.Terminator, o.Clock), nil
+		return port.Over(o.Conn, framingOf(p), o.Clock), nil
 	}
 	if err := checkPort(path); err != nil {
 		return nil, err
 	}
-	wire, err := port.Open(ctx, path, p.Port, o.Clock)
+	wire, err := port.Open(ctx, path, wireSettings(p), framingOf(p), o.Clock)
 	if err != nil {
 		return nil, portError(path, p, err)
 	}

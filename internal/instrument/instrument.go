@@ -75,7 +75,8 @@ type Options struct {
 	Clock func() time.Time   // nil: time.Now
 	Log   func(Event)        // called with each line that is sent or received; nil: no log
 	Conn  io.ReadWriteCloser // used in place of opening the path; nil: open it
-	// Channels are those that Next queries on a device that only answers queries.
+	// Channels are those that Next queries on a device that only answers queries, and those of which a
+	// handheld meter has to show the quantity; without any, it may show what it likes.
 	Channels []Channel
 	// Shunts are the correct resistances in Ω by channel, where they differ from the profile's.
 	Shunts map[string]float64
@@ -117,7 +118,7 @@ type EventKind string
 const (
 	Sent     EventKind = "sent"
 	Answered EventKind = "answered" // a meter's answer
-	Values   EventKind = "spoke"    // a board's line with values
+	Values   EventKind = "spoke"    // a board's line with values; a picture of a display
 	Comment  EventKind = "comment"
 	Skipped  EventKind = "skipped"
 	Bad      EventKind = "bad"
@@ -133,7 +134,7 @@ type Event struct {
 	Time       time.Time
 	Kind       EventKind
 	Text       string
-	Reason     string // of bad, skipped, complained and changed
+	Reason     string // of bad, skipped, complained and changed; of a picture that no channel is for
 	Incomplete bool   // the line is incomplete; Reason is that of the port
 	Samples    []reading.Sample
 }
@@ -173,6 +174,9 @@ func Open(ctx context.Context, p *profile.Profile, path string, o Options) (Inst
 	}
 	if p.Kind == profile.SCPI {
 		return openMeter(ctx, p, wire, o)
+	}
+	if p.Kind == profile.Handheld {
+		return &handheld{profile: p, wire: wire, options: o}, nil
 	}
 	return &board{profile: p, wire: wire, options: o}, nil
 }

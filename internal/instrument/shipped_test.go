@@ -65,7 +65,7 @@ func TestShippedExamples(t *testing.T) {
 		for _, x := range list {
 			t.Run(name+"/"+x.says, func(t *testing.T) {
 				says := map[profile.Kind]func(*testing.T, *profile.Profile, example) string{
-					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays, profile.Modbus: slaveSays}[p.Kind]
+					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays, profile.Modbus: slaveSays, profile.Handheld: displaySays}[p.Kind]
 				if got := says(t, p, x); got != x.means {
 					t.Errorf("got  %s\nwant %s", got, x.means)
 				}
@@ -74,7 +74,33 @@ func TestShippedExamples(t *testing.T) {
 	}
 }
 
-func boardSays(t *testing.T, p *profile.Profile, x example) string {
+// Every shipped profile says by what chip, standard or datasheet it goes, and where its limits are from.
+func TestShippedSources(t *testing.T) {
+	for _, name := range profile.Names() {
+		if p := load(t, name); p.Source == "" || p.Accuracy == "" {
+			t.Errorf("%s: source %q, accuracy_source %q", name, p.Source, p.Accuracy)
+		}
+	}
+}
+
+// displaySays lets a handheld meter send one picture: bytes in hexadecimal, or characters without CR LF.
+func displaySays(t *testing.T, p *profile.Profile, x example) string {
+	picture := x.says + "\r\n"
+	if p.Display.Chip == profile.FS9721 {
+		bytes, err := hex.DecodeString(strings.ReplaceAll(x.says, " ", ""))
+		if err != nil {
+			t.Fatal(err)
+		}
+		picture = string(bytes)
+	}
+	return sent(t, p, picture)
+}
+
+func boardSays(t *testing.T, p *profile.Profile, x example) string { return sent(t, p, x.says+"\n") }
+
+// sent lets a device send something, and returns what the one line or picture of it means.
+func sent(t *testing.T, p *profile.Profile, text string) string {
+	t.Helper()
 	pair := devices.InProcess()
 	var heard []instrument.Event
 	device, err := instrument.Open(t.Context(), p, "", instrument.Options{Conn: pair.Host, Log: func(e instrument.Event) { heard = append(heard, e) }})
@@ -82,7 +108,7 @@ func boardSays(t *testing.T, p *profile.Profile, x example) string {
 		t.Fatal(err)
 	}
 	defer device.Close()
-	go func() { _, _ = io.WriteString(pair.Device, x.says+"\n"); _ = pair.Device.Close() }()
+	go func() { _, _ = io.WriteString(pair.Device, text); _ = pair.Device.Close() }()
 	for err == nil {
 		_, err = device.Next(bounded(t))
 	}

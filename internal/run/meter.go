@@ -22,6 +22,9 @@ type Meter struct {
 	Each   bool    // a separate sensor at every place; false: one instrument carried from place to place
 	Lead   float64 // m, distance along the run between two points that its leads reach; 0 = both points are at one place or joint
 	Ranges []Range
+	// DigitsShowRange is whether the last digit of a reading shows its range, as on a display that is read by
+	// the program. Otherwise a zero may have been dropped where the reading was written down.
+	DigitsShowRange bool
 }
 
 // Range is one range of a meter. Its error is within ±(Fraction·value + Counts·Resolution);
@@ -42,6 +45,23 @@ func (m Meter) Range(q Quantity, value float64) int {
 		if r.Quantity == q && math.Abs(value) <= r.UpTo*(1+1e-9) && (best < 0 || r.UpTo < m.Ranges[best].UpTo) {
 			best = i
 		}
+	}
+	return best
+}
+
+// ShownRange returns the index of the range on which a value was shown whose last digit is worth digit, SI: where
+// DigitsShowRange, the smallest that holds the value and has no finer count. Otherwise, and where no range
+// has such a count, it is that of Range.
+func (m Meter) ShownRange(q Quantity, value, digit float64) int {
+	best := -1
+	for i, r := range m.Ranges {
+		if m.DigitsShowRange && r.Quantity == q && r.Resolution >= digit*(1-1e-6) && math.Abs(value) <= r.UpTo*(1+1e-9) &&
+			(best < 0 || r.UpTo < m.Ranges[best].UpTo) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return m.Range(q, value)
 	}
 	return best
 }

@@ -3,7 +3,6 @@ package model
 import (
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"ohmkeep/internal/reading"
@@ -45,14 +44,15 @@ const nearRangeEnd = 0.95
 // no range holds the value. That is the smallest range that holds it, except for a value near the
 // end of its range that is written with the digits of the next one. Such digits are no evidence
 // where the whole column is written so, or where trailing zeros may have been dropped. A value at
-// the very end of a range is then taken to be from the next.
+// the very end of a range is then taken to be from the next. The range of a meter whose digits show it is
+// the column's.
 func (d digits) displayRange(m run.Meter, c column, x reading.Reading) int {
 	next := nextRange(m, c.at)
-	if c.at < 0 || next < 0 || x.Mean != nil {
+	if c.at < 0 || next < 0 || x.Mean != nil || m.DigitsShowRange {
 		return c.at
 	}
 	end, size := m.Ranges[c.at].UpTo, math.Abs(x.Value)
-	if size < nearRangeEnd*end || lastDigitUnit(x) < m.Ranges[next].Resolution*(1-1e-6) || !(m.Ranges[c.at].Resolution < m.Ranges[next].Resolution) {
+	if size < nearRangeEnd*end || singleLastDigit(x) < m.Ranges[next].Resolution*(1-1e-6) || !(m.Ranges[c.at].Resolution < m.Ranges[next].Resolution) {
 		return c.at
 	}
 	finer := d.resolution[c] < m.Ranges[next].Resolution*(1-1e-6)
@@ -82,7 +82,7 @@ func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]floa
 	steps := map[column][]float64{}
 	for _, x := range readings {
 		if c, ok := p.columnOf(x); ok {
-			steps[c] = append(steps[c], lastDigitUnit(x))
+			steps[c] = append(steps[c], singleLastDigit(x))
 		}
 	}
 	finest := map[column]float64{}
@@ -103,22 +103,14 @@ const minOutlierColumn = 6
 // columnOf returns the column of a reading; false where its meter has no range for it.
 func (p *Problem) columnOf(x reading.Reading) (column, bool) {
 	meter := max(p.Run.MeterIndex(x.Meter), 0)
-	at := p.Run.Meters[meter].Range(x.Quantity, x.Value)
+	at := p.Run.Meters[meter].ShownRange(x.Quantity, x.Value, x.LastDigit())
 	return column{meter, at, x.Unit}, at >= 0
 }
 
-// lastDigitUnit returns one unit of the last decimal of a reading's text, SI; 0 where it has no
-// text.
-func lastDigitUnit(x reading.Reading) float64 {
-	per, known := reading.PerSI(x.Quantity, x.Unit)
-	if !known || x.Text == "" || x.Mean != nil {
+// singleLastDigit returns one unit of the last decimal of a reading's text, SI; 0 for a mean.
+func singleLastDigit(x reading.Reading) float64 {
+	if x.Mean != nil {
 		return 0
 	}
-	digits, exponent, _ := strings.Cut(strings.ToLower(x.Text), "e")
-	power := 0
-	if exponent != "" {
-		power, _ = strconv.Atoi(exponent)
-	}
-	_, decimals, _ := strings.Cut(digits, ".")
-	return math.Pow(10, float64(power-len(decimals))) / per
+	return x.LastDigit()
 }

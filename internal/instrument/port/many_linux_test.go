@@ -44,7 +44,7 @@ func TestManyOpenFiles(t *testing.T) {
 	if err := conn.Close(); err != nil {
 		t.Fatal(err)
 	}
-	p, err := Open(t.Context(), device.Name(), profile.Port{Baud: 115200, DataBits: 8, StopBits: 1, Terminator: "\n"}, time.Now)
+	p, err := Open(t.Context(), device.Name(), profile.Port{Baud: 115200, DataBits: 8, StopBits: 1, Terminator: "\n"}, Lines("\n"), time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,12 +20,12 @@ var parities = map[profile.Parity]serial.Parity{
 
 // Open opens a serial port and returns when it is ready to be read: after the profile's settling
 // time, and when it is known whether a line is being sent. Times are read from clock.
-func Open(ctx context.Context, path string, settings profile.Port, clock func() time.Time) (*Port, error) {
+func Open(ctx context.Context, path string, settings profile.Port, framing Framing, clock func() time.Time) (*Port, error) {
 	conn, err := openConfigured(ctx, path, settings)
 	if err != nil {
 		return nil, err
 	}
-	p := newPort(conn, settings.Terminator, clock)
+	p := newPort(conn, framing, clock)
 	if err := p.listen(conn); err != nil {
 		_ = conn.Close()
 		return nil, fmt.Errorf("port %s: %w", path, endError(err))
@@ -96,9 +96,8 @@ func (p *Port) listen(conn serial.Port) error {
 	if err != nil {
 		return err
 	}
-	if n == 1 && first[0] != p.splitter.end {
-		p.splitter.append(first[:])
-		p.splitter.unsynchronised = true
+	if n == 1 {
+		p.framing.begun(first[0], p.clock())
 	}
 	return conn.SetReadTimeout(tick)
 }

@@ -93,7 +93,7 @@ func (h *hanging) ResetOutputBuffer() error  { close(h.freed); return nil }
 func TestCloseFreesWriter(t *testing.T) {
 	conn, _ := net.Pipe()
 	h := &hanging{conn, make(chan struct{})}
-	p := Over(h, "\n", time.Now)
+	p := Over(h, Lines("\n"), time.Now)
 	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Millisecond)
 	defer cancel()
 	if err := p.Write(ctx, []byte("*IDN?\n")); !errors.Is(err, ErrStuck) {
@@ -113,7 +113,7 @@ func TestCloseFreesWriter(t *testing.T) {
 // the beginning of what it says then.
 func TestRestartWithinALine(t *testing.T) {
 	device, host := net.Pipe()
-	p := newPort(host, "\n", time.Now)
+	p := newPort(host, Lines("\n"), time.Now)
 	p.gap = 20 * time.Millisecond
 	p.start()
 	defer p.Close()
@@ -135,7 +135,7 @@ func TestRestartWithinALine(t *testing.T) {
 // waits meanwhile is whole.
 func TestSlowReaderIsNoSilence(t *testing.T) {
 	device, host := net.Pipe()
-	p := newPort(host, "\n", time.Now)
+	p := newPort(host, Lines("\n"), time.Now)
 	p.gap = 20 * time.Millisecond
 	p.start()
 	defer p.Close()

@@ -46,11 +46,11 @@ func (p *Port) readAll() error {
 		}
 		at := p.clock()
 		if silence += time.Since(begun); silence >= p.gap {
-			p.split(at, func(emit func(Line)) { p.splitter.endStalled(emit) })
+			p.split(at, func(emit func(Line)) { p.framing.stalled(emit) })
 		}
 		if n > 0 {
 			silence = 0
-			p.split(at, func(emit func(Line)) { p.splitter.feed(buffer[:n], emit) })
+			p.split(at, func(emit func(Line)) { p.framing.feed(buffer[:n], at, emit) })
 		}
 		if err != nil {
 			return endError(err)
@@ -70,7 +70,7 @@ func (p *Port) pause() {
 	}
 }
 
-// split passes the bytes read at a time to the splitter and hands on the resulting lines. It waits
+// split passes the bytes read at a time to the framing and hands on the resulting lines. It waits
 // for a slow reader outside the lock.
 func (p *Port) split(at time.Time, work func(emit func(Line))) {
 	out := p.out[:0]
@@ -80,7 +80,9 @@ func (p *Port) split(at time.Time, work func(emit func(Line))) {
 	p.mu.Unlock()
 	p.out = out
 	for _, l := range out {
-		l.Time = at
+		if l.Time.IsZero() {
+			l.Time = at
+		}
 		select {
 		case p.lines <- agedLine{l, age}:
 		case <-p.stop:

@@ -68,9 +68,9 @@ type Port struct {
 	lines chan agedLine
 	out   []Line // the owner's, kept to be filled again
 
-	mu       sync.Mutex // of splitter and age
-	splitter splitter
-	age      int // how often Forget was called
+	mu      sync.Mutex // of framing and age
+	framing Framing
+	age     int // how often Forget was called
 
 	writes      chan *write
 	stop        chan struct{} // closed by Close
@@ -80,21 +80,16 @@ type Port struct {
 	err         error         // why it ended; to be read after ended or lines is closed
 }
 
-// Over returns a port on an opened connection; terminator is that of the profile. Times are read
-// from clock.
-func Over(conn io.ReadWriteCloser, terminator string, clock func() time.Time) *Port {
-	p := newPort(conn, terminator, clock)
+// Over returns a port on an opened connection. Times are read from clock.
+func Over(conn io.ReadWriteCloser, framing Framing, clock func() time.Time) *Port {
+	p := newPort(conn, framing, clock)
 	p.start()
 	return p
 }
 
-func newPort(conn io.ReadWriteCloser, terminator string, clock func() time.Time) *Port {
-	end := byte('\n')
-	if terminator == "\r" {
-		end = '\r'
-	}
+func newPort(conn io.ReadWriteCloser, framing Framing, clock func() time.Time) *Port {
 	return &Port{
-		conn: conn, clock: clock, gap: lineGap, splitter: splitter{end: end},
+		conn: conn, clock: clock, gap: lineGap, framing: framing,
 		lines: make(chan agedLine, maxWaitingLines), writes: make(chan *write),
 		stop: make(chan struct{}), writerEnded: make(chan struct{}), ended: make(chan struct{}),
 	}
@@ -153,7 +148,7 @@ func (p *Port) Forget() {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.age++
-	p.splitter.forget()
+	p.framing.forget()
 }
 
 // Close ends the port and waits until the owner has closed it.

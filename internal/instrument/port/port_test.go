@@ -28,7 +28,7 @@ func terminal(t *testing.T, before string) (*port.Port, io.ReadWriteCloser) {
 	}
 	t.Cleanup(func() { _ = pair.Device.Close() })
 	say(t, pair.Device, before)
-	p, err := port.Open(t.Context(), pair.Path, settings, time.Now)
+	p, err := port.Open(t.Context(), pair.Path, settings, port.Lines("\n"), time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -190,7 +190,7 @@ func TestModemLines(t *testing.T) {
 	s.DTR, s.RTS, s.Settle = &on, &on, time.Minute
 	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
-	p, err := port.Open(ctx, pair.Path, s, time.Now)
+	p, err := port.Open(ctx, pair.Path, s, port.Lines("\n"), time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -200,7 +200,7 @@ func TestModemLines(t *testing.T) {
 		t.Error(err)
 	}
 	// The terminal outlives a program that leaves it, as a device does.
-	if p, err = port.Open(ctx, pair.Path, settings, time.Now); err != nil {
+	if p, err = port.Open(ctx, pair.Path, settings, port.Lines("\n"), time.Now); err != nil {
 		t.Fatal(err)
 	}
 	say(t, pair.Device, "1,5.0,V\n")
@@ -212,14 +212,14 @@ func TestModemLines(t *testing.T) {
 
 func TestOpenFaults(t *testing.T) {
 	absent := filepath.Join(t.TempDir(), "absent")
-	if _, err := port.Open(t.Context(), absent, settings, time.Now); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "plugged in") {
+	if _, err := port.Open(t.Context(), absent, settings, port.Lines("\n"), time.Now); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "plugged in") {
 		t.Errorf("absent: %v", err)
 	}
 	plain := filepath.Join(t.TempDir(), "file")
 	if err := os.WriteFile(plain, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := port.Open(t.Context(), plain, settings, time.Now); err == nil {
+	if _, err := port.Open(t.Context(), plain, settings, port.Lines("\n"), time.Now); err == nil {
 		t.Error("a file was opened as a port")
 	}
 }
@@ -228,7 +228,7 @@ func TestOpenFaults(t *testing.T) {
 // nothing at once.
 func TestInProcess(t *testing.T) {
 	pair := devices.InProcess()
-	p := port.Over(pair.Host, "\n", time.Now)
+	p := port.Over(pair.Host, port.Lines("\n"), time.Now)
 	go func() { _, _ = io.WriteString(pair.Device, "1,4.9,V\r\n2,x") }()
 	expect(t, p, "1,4.9,V", "")
 	if err := pair.Device.Close(); err != nil {
@@ -239,7 +239,7 @@ func TestInProcess(t *testing.T) {
 	}
 
 	lazy := &lazyConn{Conn: devices.InProcess().Host.(net.Conn)}
-	p = port.Over(lazy, "\n", time.Now)
+	p = port.Over(lazy, port.Lines("\n"), time.Now)
 	time.Sleep(30 * time.Millisecond)
 	if err := p.Close(); err != nil {
 		t.Error(err)

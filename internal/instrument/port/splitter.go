@@ -1,6 +1,18 @@
 package port
 
-import "bytes"
+import (
+	"bytes"
+	"time"
+)
+
+// Framing cuts a stream of bytes into lines or pictures, in bounded memory. A line without a time has that of
+// the bytes that ended it.
+type Framing interface {
+	feed(read []byte, at time.Time, emit func(Line))
+	stalled(emit func(Line))        // the line being received is not going to end
+	begun(first byte, at time.Time) // receives the byte that came directly after opening
+	forget()                        // discards what was received
+}
 
 // maxLine is the largest number of bytes of a line; no supported device needs half of it.
 const maxLine = 512
@@ -15,8 +27,16 @@ type splitter struct {
 	unsynchronised bool // not synchronised
 }
 
+// Lines returns the framing of lines that end as a profile's terminator does.
+func Lines(terminator string) Framing {
+	if terminator == "\r" {
+		return &splitter{end: '\r'}
+	}
+	return &splitter{end: '\n'}
+}
+
 // feed processes the bytes read and emits every line that they end.
-func (s *splitter) feed(read []byte, emit func(Line)) {
+func (s *splitter) feed(read []byte, _ time.Time, emit func(Line)) {
 	for len(read) > 0 {
 		i := bytes.IndexByte(read, s.end)
 		if i < 0 {
@@ -57,8 +77,8 @@ func (s *splitter) endLine(emit func(Line)) {
 	emit(l)
 }
 
-// endStalled ends a line that stopped half-way, so that later bytes are not read as its second half.
-func (s *splitter) endStalled(emit func(Line)) {
+// stalled ends a line that stopped half-way, so that later bytes are not read as its second half.
+func (s *splitter) stalled(emit func(Line)) {
 	if len(s.partial) == 0 {
 		return
 	}
@@ -68,6 +88,14 @@ func (s *splitter) endStalled(emit func(Line)) {
 	}
 	s.forget()
 	emit(l)
+}
+
+// begun notes that the beginning of a line was missed, if a line is being sent.
+func (s *splitter) begun(first byte, _ time.Time) {
+	if first != s.end {
+		s.append([]byte{first})
+		s.unsynchronised = true
+	}
 }
 
 // forget starts a new line.

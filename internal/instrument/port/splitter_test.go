@@ -4,11 +4,12 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 )
 
 func split(s *splitter, pieces ...string) (lines []Line) {
 	for _, p := range pieces {
-		s.feed([]byte(p), func(l Line) { lines = append(lines, l) })
+		s.feed([]byte(p), time.Time{}, func(l Line) { lines = append(lines, l) })
 	}
 	return lines
 }
@@ -52,10 +53,10 @@ func TestStall(t *testing.T) {
 	s := splitter{end: '\n'}
 	var got []Line
 	emit := func(l Line) { got = append(got, l) }
-	s.endStalled(emit)
-	s.feed([]byte("1"), emit)
-	s.endStalled(emit)
-	s.feed([]byte("1,4.9,V\n"), emit)
+	s.stalled(emit)
+	s.feed([]byte("1"), time.Time{}, emit)
+	s.stalled(emit)
+	s.feed([]byte("1,4.9,V\n"), time.Time{}, emit)
 	if want := []Line{{Text: "1", Fault: Stalled}, {Text: "1,4.9,V"}}; !reflect.DeepEqual(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}

@@ -27,7 +27,7 @@ func (answering) Close() error { return nil }
 // What was sent was sent, even where the port ends before the sender knows.
 func TestWriteBeforeTheEnd(t *testing.T) {
 	for range 50 {
-		p := port.Over(answering{make(chan struct{})}, "\n", time.Now)
+		p := port.Over(answering{make(chan struct{})}, port.Lines("\n"), time.Now)
 		if err := p.Write(t.Context(), []byte("READ?\n")); err != nil {
 			t.Fatal(err)
 		}

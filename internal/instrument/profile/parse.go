@@ -24,6 +24,8 @@ func Parse(file string, src []byte) (*Profile, error) {
 		root.Fault("name", fmt.Sprintf("%q is not a profile's name", p.Name), "letters, digits, - and _")
 	}
 	p.Title = requiredText(root, "title", "what people call the device")
+	p.Source, _ = root.Text("source")
+	p.Accuracy, _ = root.Text("accuracy_source")
 	kind, known := indexIn(root, "kind", kindNames, "")
 	p.Kind = Kind(kind)
 	port, hasPort := root.Table("port")
@@ -41,6 +43,7 @@ func Parse(file string, src []byte) (*Profile, error) {
 		p.parseKind(root)
 	}
 	p.Meter = parseMeter(root, p.Name)
+	p.Meter.DigitsShowRange = p.Kind == Handheld
 	if known {
 		root.Done()
 	}
@@ -52,7 +55,7 @@ func Parse(file string, src []byte) (*Profile, error) {
 
 // parseKind reads the table of the profile's kind. Tables of other kinds are refused.
 func (p *Profile) parseKind(root *toml.Table) {
-	for kind, name := range []string{"query", "line", "hwmon", "modbus"} {
+	for kind, name := range []string{"query", "line", "hwmon", "modbus", "display"} {
 		t, ok := root.Table(name) // asking for a table makes it known
 		switch {
 		case Kind(kind) != p.Kind && ok:
@@ -66,6 +69,8 @@ func (p *Profile) parseKind(root *toml.Table) {
 			p.Files = parseFiles(root, t, ok)
 		case p.Kind == Modbus:
 			p.Registers = parseRegisters(root, t, ok)
+		case p.Kind == Handheld:
+			p.Display = parseDisplay(root, t, ok)
 		}
 	}
 }

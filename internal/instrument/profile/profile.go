@@ -19,29 +19,36 @@ import (
 type Kind int
 
 const (
-	SCPI   Kind = iota // answers queries
-	Lines              // sends lines by itself
-	Hwmon              // is read by the kernel, which provides its values as files
-	Modbus             // is one of several slaves on a line, and answers requests for registers
+	SCPI     Kind = iota // answers queries
+	Lines                // sends lines by itself
+	Hwmon                // is read by the kernel, which provides its values as files
+	Modbus               // is one of several slaves on a line, and answers requests for registers
+	Handheld             // sends by itself what its display shows
 )
 
 func (k Kind) String() string { return kindNames[k] }
 
-var kindNames = []string{"scpi", "lines", "hwmon", "modbus"}
+var kindNames = []string{"scpi", "lines", "hwmon", "modbus", "display"}
 
-// Text reports whether a device sends lines of text, which can be recorded and replayed.
-func (k Kind) Text() bool { return k == SCPI || k == Lines }
+// SendsByItself reports whether a device sends without a query.
+func (k Kind) SendsByItself() bool { return k == Lines || k == Handheld }
+
+// Recordable reports whether what a device sends can be recorded and replayed.
+func (k Kind) Recordable() bool { return k == SCPI || k.SendsByItself() }
 
 // Profile is one kind of device.
 type Profile struct {
 	Name      string
 	Title     string
+	Source    string // chip, standard or datasheet that the profile follows; "" = not stated
+	Accuracy  string // where the limits of Meter are from; "" = not stated
 	Kind      Kind
 	Port      Port
 	Query     Query     // SCPI only
 	Line      Line      // Lines only
 	Files     Files     // Hwmon only
 	Registers Registers // Modbus only
+	Display   Display   // Handheld only
 	Meter     run.Meter // accuracy; named like the profile, without ranges where it states none
 }
 

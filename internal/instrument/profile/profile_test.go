@@ -90,7 +90,7 @@ func TestFaults(t *testing.T) {
 		{"no name", `name = "own"`, ``, "own.toml: name: is missing"},
 		{"bad name", `name = "own"`, `name = "a b"`, `own.toml:1: name: "a b" is not a profile's name`},
 		{"no title", `title = "Own"`, `title = ""`, "own.toml:2: title: is empty"},
-		{"kind", `kind = "lines"`, `kind = "line"`, `own.toml:3: kind: "line" is not one of scpi, lines, hwmon, modbus (did you mean "lines"?)`},
+		{"kind", `kind = "lines"`, `kind = "line"`, `own.toml:3: kind: "line" is not one of scpi, lines, hwmon, modbus, display (did you mean "lines"?)`},
 		{"errors", `errors = "each"`, `errors = "some"`, `own.toml:4: errors: "some" is not one of common, each`},
 		{"unknown key", `stop_bits = 2`, `stopbits = 2`, `own.toml:9: port.stopbits: is not known here (did you mean "stop_bits"?)`},
 		{"no baud", `baud = 9600`, ``, "own.toml:5: port.baud: is missing"},
@@ -189,10 +189,10 @@ func TestGuide(t *testing.T) {
 		}
 		within = indented || within && line == "//\n" // an empty line parts two tables of one piece
 	}
-	if len(pieces) != 8 {
+	if len(pieces) != 9 {
 		t.Fatalf("the guide has %d pieces: %q", len(pieces), pieces)
 	}
-	head, line, words, query, files, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7]
+	head, line, words, query, display, files, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7], pieces[8]
 	for name, body := range map[string]string{"board": line, "words": words} {
 		if _, err := profile.Parse(name+".toml", []byte(head+body+accuracy)); err != nil {
 			t.Errorf("%s:\n%v", name, err)
@@ -204,6 +204,27 @@ func TestGuide(t *testing.T) {
 	head = strings.Replace(head, `kind   = "lines"`, `kind   = "scpi"`, 1)
 	if _, err := profile.Parse("meter.toml", []byte(head+query+accuracy)); err != nil {
 		t.Errorf("the meter:\n%v", err)
+	}
+	head = strings.Replace(head, `kind   = "scpi"`, `kind   = "display"`, 1)
+	p, err := profile.Parse("hand.toml", []byte(head+display+accuracy))
+	if err != nil || p.Display != (profile.Display{Chip: profile.FS9721, CelsiusBit: 1}) || !p.Meter.DigitsShowRange || p.Source == "" || p.Accuracy == "" {
+		t.Errorf("the handheld meter: %+v\n%v", p, err)
+	}
+}
+
+func TestDisplayFaults(t *testing.T) {
+	const head = "name = \"m\"\ntitle = \"M\"\nkind = \"display\"\n[port]\nbaud = 2400\n"
+	for body, want := range map[string]string{
+		"":                             "display: is missing",
+		"[display]":                    "display.chip: is missing",
+		"[display]\nchip = \"fs9722\"": `m.toml:7: display.chip: "fs9722" is not one of fs9721, es51922 (did you mean "fs9721"?)`,
+		"[display]\nchip = \"fs9721\"\ncelsius_bit = 4":  "m.toml:8: display.celsius_bit: 4 is not between 0 and 3",
+		"[display]\nchip = \"es51922\"\ncelsius_bit = 1": "m.toml:8: display.celsius_bit: has no meaning for chip es51922",
+		"[display]\nchip = \"fs9721\"\n[line]":           "m.toml:8: line: has no meaning in a profile of kind display",
+	} {
+		if _, err := profile.Parse("m.toml", []byte(head+body)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: got %v, want %q", body, err, want)
+		}
 	}
 }
 

@@ -43,6 +43,7 @@ type Gatherer struct {
 type place struct {
 	quantity                    run.Quantity
 	step, from, to, unit, meter string
+	digit                       float64 // see lastDigit
 }
 
 // New returns a gatherer of a run's readings. With listRows each mean lists the
@@ -53,7 +54,7 @@ func New(r *run.Run, listRows bool) *Gatherer {
 
 // Add takes the next reading; none may be older than the one before.
 func (g *Gatherer) Add(x reading.Reading) {
-	p := place{x.Quantity, x.Step, x.From, x.To, x.Unit, x.Meter}
+	p := place{x.Quantity, x.Step, x.From, x.To, x.Unit, x.Meter, g.lastDigit(&x)}
 	s := g.expected(p)
 	if s == nil {
 		if s = g.places[p]; s == nil {
@@ -81,9 +82,18 @@ func (g *Gatherer) expected(p place) *series {
 // count returns the value of the last digit of a reading's display, SI.
 func (g *Gatherer) count(x *reading.Reading) float64 {
 	if m := g.run.MeterIndex(x.Meter); m >= 0 {
-		if at := g.run.Meters[m].Range(x.Quantity, x.Value); at >= 0 {
+		if at := g.run.Meters[m].ShownRange(x.Quantity, x.Value, x.LastDigit()); at >= 0 {
 			return g.run.Meters[m].Ranges[at].Resolution
 		}
+	}
+	return 0
+}
+
+// lastDigit returns the unit of the last digit, SI, of a reading whose meter shows its range by it; otherwise 0.
+// Readings of different ranges have different errors, and no mean.
+func (g *Gatherer) lastDigit(x *reading.Reading) float64 {
+	if m := g.run.MeterIndex(x.Meter); m >= 0 && g.run.Meters[m].DigitsShowRange {
+		return x.LastDigit()
 	}
 	return 0
 }

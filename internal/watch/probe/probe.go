@@ -63,7 +63,7 @@ func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o i
 	switch {
 	case !recorded && x.Port != Simulated:
 		return instrument.Open(ctx, p, x.Port, o)
-	case !p.Kind.Text():
+	case !p.Kind.Recordable():
 		return nil, fault.Fault{Text: fmt.Sprintf("port %s: profile %s reads no lines of text, and nothing else is recorded or simulated", x.Port, p.Name),
 			Hint: "a profile of kind lines or scpi can be"}
 	case recorded:
@@ -122,7 +122,10 @@ func checkShunts(x run.Probe, p *profile.Profile) error {
 // Incomplete lines are written as parts.
 func Record(w *transcript.Writer, p *profile.Profile) func(instrument.Event) {
 	end := "\n"
-	if p.Port.Terminator == "\r" {
+	switch {
+	case p.Kind == profile.Handheld:
+		end = "" // a picture has its end in it
+	case p.Port.Terminator == "\r":
 		end = "\r"
 	}
 	return func(e instrument.Event) {
@@ -169,9 +172,10 @@ func Head(x run.Probe, p *profile.Profile, begun time.Time) transcript.Head {
 	return h
 }
 
-// queriedChannels returns the channels to query; none for a device that sends by itself.
+// queriedChannels returns the channels to query, or of which a handheld meter has to show the quantity; none for a
+// board, which names its channels.
 func queriedChannels(x run.Probe, p *profile.Profile) []instrument.Channel {
-	if p.Kind != profile.SCPI {
+	if p.Kind != profile.SCPI && p.Kind != profile.Handheld {
 		return nil
 	}
 	var channels []instrument.Channel

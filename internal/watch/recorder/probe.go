@@ -157,7 +157,7 @@ func (p *device) now() time.Time { return time.Unix(0, int64(p.r.o.Clock.SinceBo
 
 // read reads the device until it is unplugged or ctx ends.
 func (p *device) read(ctx context.Context, device instrument.Instrument) error {
-	if p.profile.Kind != profile.Lines {
+	if !p.profile.Kind.SendsByItself() {
 		return p.query(ctx, device)
 	}
 	for {

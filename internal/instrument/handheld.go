@@ -1,0 +1,192 @@
+package instrument
+
+import (
+	"context"
+	"errors"
+	"math"
+	"time"
+
+	"ohmkeep/internal/instrument/characters"
+	"ohmkeep/internal/instrument/display"
+	"ohmkeep/internal/instrument/port"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/segments"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+// handheld is a handheld meter that sends by itself what its display shows, several times a second.
+//
+// Next returns every picture once, because a value may be sent once only. A flipped bit that makes one digit of another
+// is not found in one picture; one such reading among many does not count, because package repeats takes the mean of
+// what repeats. Measure, whose one reading counts, waits for two pictures that agree.
+type handheld struct {
+	tally
+	profile *profile.Profile
+	wire    *port.Port
+	options Options
+	waiting []reading.Sample // of a picture that concerns several channels
+}
+
+// chipCode is how the pictures of a chip are cut and decoded.
+type chipCode struct {
+	framing func() port.Framing
+	decode  func(picture []byte, d profile.Display) (display.Picture, error)
+}
+
+var chipCodes = map[profile.Chip]chipCode{
+	profile.FS9721: {
+		framing: func() port.Framing {
+			return &port.Pictures{Size: segments.Size, Ends: segments.Ends, Whole: segments.Whole}
+		},
+		decode: func(picture []byte, d profile.Display) (display.Picture, error) {
+			return segments.Decode(picture, d.CelsiusBit)
+		},
+	},
+	profile.ES51922: {
+		framing: func() port.Framing {
+			return &port.Pictures{Size: characters.Size, Ends: characters.Ends, Whole: characters.Whole, Shifts: true}
+		},
+		decode: func(picture []byte, _ profile.Display) (display.Picture, error) { return characters.Decode(picture) },
+	},
+}
+
+// framingOf returns how the stream of a profile's device is cut.
+func framingOf(p *profile.Profile) port.Framing {
+	if p.Kind == profile.Handheld {
+		return chipCodes[p.Display.Chip].framing()
+	}
+	return port.Lines(p.Port.Terminator)
+}
+
+// wireSettings returns the settings by which the port is opened. A handheld meter's characters of 7 bits and a parity
+// bit are received as 8 bits, because the serial library does not make the system check the parity.
+func wireSettings(p *profile.Profile) profile.Port {
+	s := p.Port
+	if p.Kind == profile.Handheld && s.DataBits == 7 && s.Parity != profile.NoParity {
+		s.DataBits, s.Parity = 8, profile.NoParity
+	}
+	return s
+}
+
+// Identity returns "": the chips send no name.
+func (h *handheld) Identity() string { return "" }
+
+func (h *handheld) Close() error { return h.wire.Close() }
+
+func (h *handheld) Next(ctx context.Context) (reading.Sample, error) {
+	for len(h.waiting) == 0 {
+		l, err := h.wire.Line(ctx)
+		if err != nil {
+			return reading.Sample{}, err
+		}
+		h.waiting = h.parsePicture(l)
+	}
+	next := h.waiting[0]
+	h.waiting = h.waiting[1:]
+	return next, nil
+}
+
+// parsePicture returns the samples of one picture and counts it.
+func (h *handheld) parsePicture(l port.Line) []reading.Sample {
+	e := Event{Time: l.Time, Kind: Values, Text: l.Text}
+	picture, err := chipCodes[h.profile.Display.Chip].decode([]byte(l.Text), h.profile.Display)
+	switch {
+	case l.Fault == port.StartMissing:
+		e.Kind, e.Reason, e.Incomplete = Skipped, string(l.Fault), true
+	case l.Fault != "":
+		e.Kind, e.Reason, e.Incomplete = Bad, string(l.Fault), true
+	case err != nil:
+		e.Kind, e.Reason = Bad, err.Error()
+	default:
+		if e.Samples = h.samples(picture, l.Time); len(e.Samples) == 0 {
+			e.Reason = "the display shows " + picture.String()
+		}
+	}
+	h.add(e.Kind)
+	h.options.Log(e)
+	return e.Samples
+}
+
+// samples returns what the channels get of a picture: a value where one has the shown quantity; otherwise a mark in
+// each, because the meter is set to another function than the run file says.
+func (h *handheld) samples(p display.Picture, at time.Time) []reading.Sample {
+	channels := h.options.Channels
+	shown, known := p.Quantity()
+	if len(channels) == 0 && known {
+		channels = []Channel{{ID: profile.DisplayChannel, Quantity: shown}}
+	}
+	var list []reading.Sample
+	for _, c := range channels {
+		if known && c.Quantity == shown {
+			list = append(list, channelSample(p, c, at))
+		}
+	}
+	if len(list) > 0 {
+		return list
+	}
+	for _, c := range channels {
+		list = append(list, channelSample(p, c, at))
+	}
+	return list
+}
+
+func channelSample(p display.Picture, c Channel, at time.Time) reading.Sample {
+	s := p.Sample(c.Quantity)
+	s.Channel, s.Time = c.ID, at
+	return s
+}
+
+const (
+	mostCompared  = 10              // pictures that Measure compares before it takes the display as unsettled
+	nextPicture   = 2 * time.Second // in which a meter sends the next picture
+	agreeingUnits = 3               // units of the last digit by which two pictures may differ
+)
+
+// Measure discards the pictures that were sent before, and returns the first value that the picture before agrees with,
+// so that the display has settled and no single flipped bit is taken. A meter that sends only once in two seconds
+// is taken by its word.
+func (h *handheld) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
+	if err := skipOld(ctx, h.Next); err != nil {
+		return reading.Sample{}, err
+	}
+	last, err := h.nextOf(ctx, channel, q)
+	for range mostCompared {
+		if err != nil {
+			return last, err
+		}
+		wait, cancel := context.WithTimeout(ctx, nextPicture)
+		next, failed := h.nextOf(wait, channel, q)
+		cancel()
+		switch {
+		case errors.Is(failed, context.DeadlineExceeded) && ctx.Err() == nil:
+			return last, nil
+		case failed == nil && agree(last, next):
+			return next, nil
+		}
+		last, err = next, failed
+	}
+	if err == nil && last.Good() {
+		last.SetFault(reading.Unsettled, "the display does not settle")
+	}
+	return last, err
+}
+
+// agree reports whether two pictures show the same but for the last digit's units.
+func agree(a, b reading.Sample) bool {
+	if a.Quality != b.Quality {
+		return false
+	}
+	return !a.Good() || a.Unit == b.Unit &&
+		math.Abs(a.Value-b.Value) <= (agreeingUnits+1e-6)*math.Max(a.LastDigit(), b.LastDigit())
+}
+
+// nextOf waits for the next sample of a channel.
+func (h *handheld) nextOf(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
+	for {
+		s, err := h.Next(ctx)
+		if err != nil || (channel == "" || s.Channel == channel) && s.Quantity == q {
+			return s, err
+		}
+	}
+}
