@@ -31,8 +31,11 @@ percent = 1.0
 counts = 3
 `
 
+// runner is a simulated instrument.
+type runner interface{ Run(context.Context) error }
+
 // terminal gives a pseudo-terminal and plays an instrument on it until the test ends.
-func terminal(t *testing.T, play func(*devices.Pair) interface{ Run(context.Context) error }) string {
+func terminal(t *testing.T, play func(*devices.Pair) runner) string {
 	t.Helper()
 	pair, err := devices.NewTerminal()
 	if err != nil {
@@ -48,7 +51,7 @@ func terminal(t *testing.T, play func(*devices.Pair) interface{ Run(context.Cont
 
 // sensor plays a board that says 1.25 A on channel 1, every 20 ms.
 func sensor(t *testing.T) string {
-	return terminal(t, func(p *devices.Pair) interface{ Run(context.Context) error } {
+	return terminal(t, func(p *devices.Pair) runner {
 		return devices.NewPlainBoard(p, []string{"1"}, func(_ string, q run.Quantity) float64 {
 			return []float64{5.0625, 1.25, 21}[q]
 		}, 20*time.Millisecond)
@@ -57,7 +60,7 @@ func sensor(t *testing.T) string {
 
 // multimeter plays a meter that shows 4.8123 V and 0.3 A.
 func multimeter(t *testing.T) string {
-	return terminal(t, func(p *devices.Pair) interface{ Run(context.Context) error } {
+	return terminal(t, func(p *devices.Pair) runner {
 		m, err := devices.NewMultimeter(p, func(q run.Quantity) float64 { return []float64{4.8123, 0.3, 20}[q] })
 		if err != nil {
 			t.Fatal(err)
