@@ -207,6 +207,9 @@ func TestFirmwareInAVR(t *testing.T) {
 	if !told(store.MarkRestart, "reset: brown-out") {
 		t.Errorf("no mark of the brown-out in %v", marks)
 	}
+	if !told("fault", "the bus is stuck") {
+		t.Errorf("no mark of the stuck bus in %v", marks)
+	}
 	t.Logf("%.0f s of the processor's time: %d conversions, %d readings stored; flash %d bytes, RAM %d bytes of which stack %d",
 		record.seconds, len(record.conversions), total, b.flash, b.static+record.stack, record.stack)
 }

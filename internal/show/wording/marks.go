@@ -4,7 +4,7 @@ package wording
 var markWords = map[string]string{
 	"note": "note", "gap": "gap ended", "lost": "lost", "restart": "began", "stop": "stopped",
 	"dropped": "readings lost", "run": "run file reloaded", "boot": "machine started", "clock": "clock",
-	"damaged": "store damaged", "step": "step announced", "withdrawn": "reading withdrawn", "restored": "reading put back",
+	"damaged": "store damaged", "step": "step announced", "fault": "instrument fault", "withdrawn": "reading withdrawn", "restored": "reading put back",
 	"thinned": "old readings let go", "redated": "readings redated", "stalled": "watch stalled",
 }
 

@@ -4,6 +4,7 @@ import (
 	"os"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/watch/machine"
 )
 
@@ -69,6 +70,36 @@ func (p *device) comment(text string, now machine.Stamp) {
 	}
 	p.r.mark(now, Restarted, p.name, text+more)
 	p.r.o.Log.Warn("board has restarted without being unplugged", "probe", p.name, "identity", text+more)
+}
+
+// A probe whose channels fail again and again marks faultBurst faults, and then one in each faultMarks.
+const (
+	faultBurst = 4
+	faultMarks = 10 * time.Minute
+)
+
+// noteFaults marks that the instrument reports a fault in place of values of a line, in its words.
+// There is one mark until the channel has a value again; r.mu is held.
+func (p *device) noteFaults(w *wiring, samples []reading.Sample, since time.Duration) {
+	begun := ""
+	for _, s := range samples {
+		c := w.channels[key{s.Channel, s.Quantity}]
+		if c == nil {
+			continue
+		}
+		faulty := s.Quality&reading.Faulty != 0
+		if faulty && !c.faulty {
+			begun = "channel " + s.Channel + ": " + s.Fault
+		}
+		c.faulty = faulty
+	}
+	if begun == "" {
+		return
+	}
+	if more, ok := p.faults.allow(since); ok {
+		p.r.mark(p.r.o.Clock.At(since), Faulty, p.name, begun+more)
+		p.r.o.Log.Warn("probe reports a fault", "probe", p.name, "fault", begun+more)
+	}
 }
 
 // markDown records that the probe could not be opened or was unplugged.

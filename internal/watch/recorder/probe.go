@@ -50,6 +50,7 @@ type device struct {
 	identityAt       time.Duration // when the identity line last arrived, since boot
 	identityInterval time.Duration // longest usual interval between two identity lines; 0 = not known
 	restarts         rateLimit     // of marks of restarts
+	faults           rateLimit     // of marks of faults
 	unreadable       bool          // most lines cannot be parsed
 	waitingLines     []waitingLine // read after a stall
 	recovered        stall         // the newest stall whose waiting lines were all read
@@ -71,7 +72,7 @@ type totals struct{ stored, bad, skipped, unusable, lost, restarts uint64 }
 
 func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *device {
 	return &device{r: r, name: its.Name, port: its.Port, config: its, profile: p, open: open, totals: r.totals(its.Name),
-		restarts: newRateLimit(1, restartMarks), stalls: newRateLimit(3, stallMarks),
+		restarts: newRateLimit(1, restartMarks), faults: newRateLimit(faultBurst, faultMarks), stalls: newRateLimit(3, stallMarks),
 		tried: make(chan struct{}), ended: make(chan struct{})}
 }
 

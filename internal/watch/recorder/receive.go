@@ -63,6 +63,7 @@ func (p *device) put(since time.Duration, samples []reading.Sample, date reading
 		return
 	}
 	first.interval.note(since)
+	p.noteFaults(w, samples, since)
 	for _, s := range samples {
 		if c := w.channels[key{s.Channel, s.Quantity}]; c != nil {
 			s.Quality |= date

@@ -2,10 +2,12 @@ package recorder
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"ohmkeep/internal/instrument/lines"
 	"ohmkeep/internal/watch/machine"
 )
 
@@ -88,5 +90,45 @@ func TestBoundedCounts(t *testing.T) {
 	}
 	if more, ok := b.allow(time.Hour + 10*time.Minute); !ok || more != "" {
 		t.Errorf("%q %v", more, ok)
+	}
+}
+
+// A fault that a board reports is marked in its words, once until the channel has a value again,
+// and of a channel that fails again and again only the first few times.
+func TestFaultIsMarked(t *testing.T) {
+	t.Parallel()
+	const value, stuck = "ch=1 shunt=1F40 bus=2570", "ch=1 fault=the bus is stuck"
+	for _, c := range []struct {
+		name, said string
+		marks      []string
+	}{
+		{"a value", value, nil},
+		{"a fault of both quantities", value + "\n" + stuck, []string{"channel 1: the board says: the bus is stuck"}},
+		{"at the start, and repeated", stuck + "\n" + stuck + "\n" + value + "\n" + value, []string{"channel 1: the board says: the bus is stuck"}},
+		{"two", stuck + "\n" + value + "\nch=1 fault=it was reset", []string{"channel 1: the board says: the bus is stuck", "channel 1: the board says: it was reset"}},
+		{"of a channel without a place", "ch=7 fault=no answer", nil},
+		{"again and again", strings.Repeat(stuck+"\n"+value+"\n", 100), slices.Repeat([]string{"channel 1: the board says: the bus is stuck"}, faultBurst)},
+	} {
+		probe := strings.Replace(probeOn("board", "nowhere"), "plain-lines", "ina226-registers", 1)
+		probe = strings.Replace(probe, `id = "2"`, `id = "1"`, 1)
+		r := New(plan(t, hall+probe), Options{Clock: machine.NewClock(&setClocks{started: time.Now()}, time.Time{}, nil)})
+		p := newDevice(r, r.plan.Run.Probes[0], r.plan.Profiles[0], nil)
+		p.use(wire(r.plan.Run, 0))
+		for i, line := range strings.Split(strings.TrimSpace(c.said), "\n") {
+			samples, err := lines.Parse(p.profile.Line, line)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p.take(time.Unix(0, int64(time.Hour)+int64(i)*1e8), samples)
+		}
+		var marks []string
+		for _, m := range r.queue.marks {
+			if m.Kind == Faulty && m.Probe == "board" {
+				marks = append(marks, m.Text)
+			}
+		}
+		if !slices.Equal(marks, c.marks) {
+			t.Errorf("%s: marked %q, want %q", c.name, marks, c.marks)
+		}
 	}
 }

@@ -34,6 +34,7 @@ const (
 	Lost      Kind = "lost"      // a probe was unplugged, hung up or fell silent: a gap begins
 	Found     Kind = "found"     // … and sends again: the gap that began at Since ends
 	Restarted Kind = "restarted" // a board restarted without being unplugged
+	Faulty    Kind = "faulty"    // the instrument reports a fault of a channel instead of its value
 	Dropped   Kind = "dropped"   // readings were lost: the queue was full
 	Clock     Kind = "clock"     // the dates have changed or become uncertain
 	Stalled   Kind = "stalled"   // the program did not run for a while

@@ -35,6 +35,7 @@ type channel struct {
 	value    float64       // … and the value itself, SI
 	unusable uint64
 	quality  reading.Quality // of the newest sample
+	faulty   bool            // the instrument reported a fault instead of the newest value
 	interval sendInterval    // of lines that begin with this channel
 }
 
@@ -58,7 +59,7 @@ func (w *wiring) copyState(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
 		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
-			c.hasValue, c.last, c.value, c.unusable, c.quality, c.interval = was.hasValue, was.last, was.value, was.unusable, was.quality, was.interval
+			c.hasValue, c.last, c.value, c.unusable, c.quality, c.faulty, c.interval = was.hasValue, was.last, was.value, was.unusable, was.quality, was.faulty, was.interval
 		}
 	}
 }

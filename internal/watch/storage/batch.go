@@ -68,11 +68,14 @@ func ScaleText(perCount float64) string {
 var kinds = map[recorder.Kind]string{
 	recorder.Started: store.MarkRestart, recorder.Stopped: store.MarkStop, recorder.Lost: store.MarkLost, recorder.Found: store.MarkGap,
 	recorder.Restarted: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Stalled: store.MarkStalled, recorder.Changed: store.MarkRunFile,
-	recorder.Announced: markStep,
+	recorder.Announced: markStep, recorder.Faulty: markFault,
 }
 
-// markStep is the kind of a mark of an announced step.
-const markStep = "step"
+// Kinds of marks beside the store's own.
+const (
+	markStep  = "step"  // an announced step
+	markFault = "fault" // an instrument's report instead of a value
+)
 
 // maxNote is the largest length of a mark's text in bytes; a device can send anything.
 const maxNote = 1024
