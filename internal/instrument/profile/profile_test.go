@@ -189,10 +189,10 @@ func TestGuide(t *testing.T) {
 		}
 		within = indented || within && line == "//\n" // an empty line parts two tables of one piece
 	}
-	if len(pieces) != 9 {
+	if len(pieces) != 10 {
 		t.Fatalf("the guide has %d pieces: %q", len(pieces), pieces)
 	}
-	head, line, words, query, display, files, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7], pieces[8]
+	head, line, words, query, display, files, slave, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7], pieces[8], pieces[9]
 	for name, body := range map[string]string{"board": line, "words": words} {
 		if _, err := profile.Parse(name+".toml", []byte(head+body+accuracy)); err != nil {
 			t.Errorf("%s:\n%v", name, err)
@@ -200,6 +200,9 @@ func TestGuide(t *testing.T) {
 	}
 	if _, err := profile.Parse("shelf.toml", []byte(files+accuracy)); err != nil {
 		t.Errorf("the kernel's device:\n%v", err)
+	}
+	if _, err := profile.Parse("module.toml", []byte("name = \"m\"\ntitle = \"M\"\nkind = \"modbus\"\n"+slave+accuracy)); err != nil {
+		t.Errorf("the slave:\n%v", err)
 	}
 	head = strings.Replace(head, `kind   = "lines"`, `kind   = "scpi"`, 1)
 	if _, err := profile.Parse("meter.toml", []byte(head+query+accuracy)); err != nil {
