@@ -121,35 +121,35 @@ func TestFirmwareInAVR(t *testing.T) {
 		t.Fatal(err)
 	}
 	w := startWatch(t, "run.toml")
-	part := time.Duration(*avrMinutes * float64(time.Minute) / 5)
+	part := int(*avrMinutes * 60 / 5) // s
 	unusable := func(channel string) float64 {
 		return w.metric("ohmkeep_unusable_values_total", `channel="`+channel+`"`)
 	}
 
 	b.say("run")
-	time.Sleep(part)
+	b.pass(part)
 	if unusable("1")+unusable("2") > 0 || w.metric("ohmkeep_bad_lines_total") > 0 {
 		t.Error("a line was bad, or a value unusable, before anything happened")
 	}
 	// 24 characters are a line without its flags, which the profile's pattern would take.
 	b.say("brown-out 50 24")
 	w.until("a bad line", func() bool { return w.metric("ohmkeep_bad_lines_total") == 1 })
-	time.Sleep(part)
+	b.pass(part)
 	for _, when := range []string{"now", "start", "read"} {
 		before := unusable("1") + unusable("2")
 		b.say("hold 9 " + when)
 		w.until("a fault by a bus held "+when, func() bool { return unusable("1")+unusable("2") > before })
 	}
-	time.Sleep(part)
+	b.pass(part)
 	one, two := unusable("1"), unusable("2")
 	b.say("hold 0 now")
 	w.until("the fault of both channels", func() bool { return unusable("1") > one && unusable("2") > two })
-	time.Sleep(time.Second)
+	b.pass(1)
 	b.say("release")
-	time.Sleep(part)
+	b.pass(part)
 	b.say("hang")
 	w.until("another restart", func() bool { return strings.Contains(w.get("/status"), `"restarts":2`) })
-	time.Sleep(part)
+	b.pass(part)
 	b.say("end")
 	record := b.record()
 	if record.lost > 0 {

@@ -50,7 +50,7 @@ func buildBoard(t *testing.T) *avrBoard {
 	}
 	command("make", "-C", "firmware/avr", "BOARD="+elf)
 	command("cc", "-std=gnu99", "-O2", "-Wall", "-Wextra", "-Werror", "-I"+headers, "-o", program,
-		"firmware/simulated/board.c", "firmware/simulated/ina226.c", "-lsimavr", "-lelf")
+		"firmware/simulated/board.c", "firmware/simulated/chips.c", "firmware/simulated/hold.c", "firmware/simulated/ina226.c", "-lsimavr", "-lelf")
 	b := &avrBoard{T: t}
 	sizes := regexp.MustCompile(`(?m)^\s*(\d+)\s+(\d+)\s+(\d+)`).FindStringSubmatch(command("avr-size", elf))
 	if sizes == nil {
@@ -88,6 +88,27 @@ func (b *avrBoard) say(command string) {
 	b.Helper()
 	if _, err := fmt.Fprintln(b.commands, command); err != nil {
 		b.Fatal(err)
+	}
+}
+
+// seconds returns how much time has passed for the board.
+func (b *avrBoard) seconds() int {
+	said := b.said.String()
+	n := 0
+	if i := strings.LastIndex(said, "second "); i >= 0 {
+		_, _ = fmt.Sscanf(said[i:], "second %d", &n) // 0 where the line is not whole
+	}
+	return n
+}
+
+// pass waits until so many seconds have passed for the board.
+func (b *avrBoard) pass(seconds int) {
+	b.Helper()
+	begun := b.seconds()
+	for limit := time.Now().Add(time.Duration(10*seconds+30) * time.Second); b.seconds() < begun+seconds; time.Sleep(100 * time.Millisecond) {
+		if time.Now().After(limit) {
+			b.Fatalf("only %d s have passed for the board", b.seconds()-begun)
+		}
 	}
 }
 
@@ -166,7 +187,7 @@ func (b *avrBoard) record() avrRecord {
 			}
 		case is("end %f %d %d", &r.seconds, &r.lost, &r.stack):
 			ended = true
-		case is("on %d", &at), strings.HasPrefix(line, "port "):
+		case is("on %d", &at), strings.HasPrefix(line, "port "), strings.HasPrefix(line, "second "):
 		default:
 			b.Fatalf("the simulated board says %q", line)
 		}
