@@ -71,8 +71,8 @@ func (j *judgement) conditions(e *estimate.Element, shifts []float64, sigmas flo
 		size float64
 	}
 	var reasons []reason
-	for k, u := range j.est.Problem.Unknowns {
-		_, deviation := j.est.Problem.PriorOf(k)
+	for k, u := range j.est.Model.Unknowns {
+		_, deviation := j.est.Model.PriorOf(j.est.Assumptions, k)
 		size := math.Abs(shifts[k]) / deviation
 		if u.WidePrior {
 			size = math.Abs(shifts[k]) / sigmas / math.Sqrt(j.est.Covariance.At(k, k)) / minTrade * minReasonSigmas
@@ -95,18 +95,17 @@ func (j *judgement) conditions(e *estimate.Element, shifts []float64, sigmas flo
 // readingOff names the reading that would be off by most standard deviations of its noise if all
 // unknowns were shifted.
 func (j *judgement) readingOff(shifts []float64) string {
-	p := j.est.Problem
 	most, text := minReadingSigmas, "several readings were off at once, each by its usual scatter"
-	row := make([]float64, len(j.est.X))
-	for i := range p.Observations {
-		o := &p.Observations[i]
-		if _, err := p.Predict(o, j.est.X, row); err != nil || o.Excluded {
+	for i := range j.est.Observations {
+		o := &j.est.Observations[i]
+		_, row, err := j.est.Predict(o)
+		if err != nil || o.Excluded {
 			continue
 		}
 		off := matrix.Dot(row, shifts)
 		if sigmas := math.Abs(off) / o.Deviation; sigmas > most {
 			most = sigmas
-			text = fmt.Sprintf("%s were off by %s m%s", lineOf(j.out.Readings[o.Reading]), twoFigures(1000*off), unitOf(p.MeterRanges[o.MeterRange].Limits.Quantity))
+			text = fmt.Sprintf("%s were off by %s m%s", lineOf(j.out.Readings[o.Reading]), twoFigures(1000*off), unitOf(j.est.Model.MeterRanges[o.MeterRange].Limits.Quantity))
 		}
 	}
 	return text
@@ -119,7 +118,7 @@ const minJudgeableAmps = 0.006
 // condition states in words that unknown k differs from its estimate by a shift, in its SI unit or
 // as a ratio.
 func (j *judgement) condition(k int, shift float64) string {
-	p := j.est.Problem
+	p := j.est.Model
 	u := &p.Unknowns[k]
 	inStep := func() string { return fmt.Sprintf(" in step %q", j.run.Steps[p.Steps[u.Step]].Name) }
 	much := func(unit string, value float64) string {

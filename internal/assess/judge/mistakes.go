@@ -13,8 +13,8 @@ func (j *judgement) reportMistakes() {
 	for _, s := range j.est.Mistakes {
 		what, used := j.describeMistake(s)
 		var rows []int
-		for i := range j.est.Problem.Observations {
-			o := &j.est.Problem.Observations[i]
+		for i := range j.est.Observations {
+			o := &j.est.Observations[i]
 			if s.Affects(o) && !o.Excluded {
 				x := &j.out.Readings[o.Reading]
 				x.Note = what
@@ -30,7 +30,7 @@ func (j *judgement) reportMistakes() {
 
 // describeMistake returns the mistake and how its readings were used, in words.
 func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
-	step := func(k int) string { return j.run.Steps[j.est.Problem.Steps[k]].Name }
+	step := func(k int) string { return j.run.Steps[j.est.Model.Steps[k]].Name }
 	switch s.Kind {
 	case model.FeedsSwapped:
 		return fmt.Sprintf("The currents of feeds %s and %s seem to be swapped", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name),

@@ -24,7 +24,7 @@ func (o *Outlook) Expectations(list []Candidate) []Expectation {
 		c := &list[i]
 		all[i] = Expectation{Next: o.Describe(c), Value: c.Value, Deviation: c.Deviation * math.Sqrt(1+root.Whiten(c.row).Square())}
 		if c.MeterRange != model.Absent {
-			m := o.Problem.MeterRanges[c.MeterRange]
+			m := o.Model.MeterRanges[c.MeterRange]
 			all[i].Value = c.Value*(1+o.X[m.Gain]) + o.X[m.Offset]
 		}
 	}

@@ -30,7 +30,7 @@ func (o *Outlook) expectedEstimate(list []Candidate, targets []Target) (*estimat
 	for _, c := range list {
 		one := c.Observation
 		one.Reading = model.Absent
-		shown, err := o.Problem.Predict(&one, o.X, make([]float64, len(o.X)))
+		shown, err := o.point.Predict(&one, make([]float64, len(o.X)))
 		if err != nil {
 			return nil, err
 		}
@@ -38,7 +38,7 @@ func (o *Outlook) expectedEstimate(list []Candidate, targets []Target) (*estimat
 		more = append(more, one)
 		matrix.Narrow(narrowed, c.row)
 	}
-	l := model.Linear{Problem: o.Problem.WithReadings(o.est.Problem, more), X: o.X, Covariance: narrowed}
+	l := o.Linear.Narrowed(o.Model.WithReadings(o.est.Model, more), narrowed)
 	var elements []int
 	for _, t := range targets {
 		elements = append(elements, t.Element)

@@ -32,7 +32,7 @@ func Next(e *estimate.Estimate, targets []Target, most int) []assessment.Next {
 	if len(targets) == 0 || e.Covariance == nil {
 		return nil
 	}
-	o, err := NewOutlook(e, CarriedMeters(e.Problem.Run))
+	o, err := NewOutlook(e, CarriedMeters(e.Model.Run))
 	if err != nil {
 		return nil // without a solution of the network nothing can be proposed
 	}

@@ -18,11 +18,12 @@ import (
 )
 
 // Outlook computes the effect of readings that were not taken yet, on the basis of a fit. It holds
-// the same problem with a node at every place that a meter can reach, all steps of the run, and the
+// the same model with a node at every place that a meter can reach, all steps of the run, and the
 // ranges of the available meters. Its first unknowns are those of the fit.
 type Outlook struct {
 	model.Linear
 	est        *estimate.Estimate
+	point      *model.Point // the network solved at X
 	meters     []int
 	places     []run.Place
 	conductors []run.Conductor
@@ -69,29 +70,39 @@ func CarriedMeters(r *run.Run) []int {
 // NewOutlook returns the outlook for readings with some meters. It returns an error if the network
 // cannot be built.
 func NewOutlook(e *estimate.Estimate, meters []int) (*Outlook, error) {
-	wide, err := e.Problem.Extended(meters, readable(e.Problem.Run))
+	r := e.Model.Run
+	wide, err := e.Model.Extended(meters, readable(r))
 	if err != nil {
 		return nil, err
 	}
-	o := &Outlook{est: e, Linear: e.Linear.ExtendedTo(wide), meters: meters, places: readable(e.Problem.Run), conductors: e.Problem.Run.Conductors(), settling: map[belief]float64{}}
-	for k := range wide.Steps {
-		o.solved = append(o.solved, wide.SolveStep(k, o.X) == nil)
-	}
-	return o, nil
+	o := &Outlook{est: e, meters: meters, places: readable(r), conductors: r.Conductors(), settling: map[belief]float64{}}
+	return o, o.at(e.Linear.ExtendedTo(wide))
 }
 
 // withoutFoilPrior removes from the fit the prior that makes reels of one strip alike, for the reels
 // among the targets, because their verdicts are computed without it.
 func (o *Outlook) withoutFoilPrior(targets []Target) {
+	l := o.Linear
 	for _, t := range targets {
 		if x := &o.est.Elements[t.Element]; x.Kind == run.KindReel {
-			o.Linear, _, _ = o.Linear.WithoutFoilPrior(x.Index)
-			o.root = nil
+			l, _ = l.WithoutFoilPrior(x.Index)
 		}
 	}
-	for k := range o.solved {
-		o.solved[k] = o.solved[k] && o.Problem.SolveStep(k, o.X) == nil
+	// The same network was solved before at nearly the same values.
+	_ = o.at(l)
+}
+
+// at sets the linear model and solves the network of every step there. A step without a solution
+// has no candidates.
+func (o *Outlook) at(l model.Linear) (err error) {
+	o.Linear, o.root, o.solved = l, nil, nil
+	if o.point, err = l.Model.At(l.Assumptions, l.X); err != nil {
+		return err
 	}
+	for k := range l.Model.Steps {
+		o.solved = append(o.solved, o.point.SolveStep(k) == nil)
+	}
+	return nil
 }
 
 // readable lists the places where both conductors can be touched: supplies, junctions, the
@@ -130,7 +141,7 @@ func readable(r *run.Run) []run.Place {
 // of a feed or reel that a meter's lead reaches, with every meter that can.
 func (o *Outlook) Candidates() []Candidate {
 	list := o.nearby()
-	for k := range o.Problem.Steps {
+	for k := range o.Model.Steps {
 		list = o.along(list, k, func(m run.Meter, metres float64) bool { return metres <= m.Lead })
 	}
 	return list
@@ -139,7 +150,7 @@ func (o *Outlook) Candidates() []Candidate {
 // BeyondLeads lists the drops along one conductor that the available leads do not reach, as they
 // could be read with a longer one.
 func (o *Outlook) BeyondLeads() (list []Candidate) {
-	for k := range o.Problem.Steps {
+	for k := range o.Model.Steps {
 		list = o.along(list, k, func(m run.Meter, metres float64) bool { return metres > m.Lead && !math.IsInf(metres, 1) })
 	}
 	return list
@@ -148,7 +159,7 @@ func (o *Outlook) BeyondLeads() (list []Candidate) {
 // along appends the drops along both conductors of every feed and reel in a step, for the meters
 // whose leads reach that far.
 func (o *Outlook) along(list []Candidate, k int, may func(m run.Meter, metres float64) bool) []Candidate {
-	r := o.Problem.Run
+	r := o.Model.Run
 	if !o.solved[k] {
 		return list
 	}
@@ -176,7 +187,7 @@ func (o *Outlook) along(list []Candidate, k int, may func(m run.Meter, metres fl
 
 // nearby lists what can be read with short leads.
 func (o *Outlook) nearby() []Candidate {
-	p := o.Problem
+	p := o.Model
 	var list []Candidate
 	for k := range p.Steps {
 		if !o.solved[k] {
@@ -206,10 +217,10 @@ func (o *Outlook) nearby() []Candidate {
 
 // consider appends a candidate for each of some meters that can take the reading.
 func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.Observation, meters []int) []Candidate {
-	p := o.Problem
+	p := o.Model
 	what.MeterRange = model.Absent
 	row := make([]float64, len(o.X))
-	value, err := p.Predict(&what, o.X, row)
+	value, err := o.point.Predict(&what, row)
 	if err != nil {
 		return list
 	}
@@ -221,7 +232,7 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 		limits := p.Run.Meters[m].Ranges[at]
 		c := Candidate{Observation: what, quantity: quantity, meter: m, row: slices.Clone(row)}
 		c.Value = value
-		variance := p.VarianceOf(m, at, value)
+		variance := p.VarianceOf(o.Assumptions, m, at, value)
 		if p.Run.Meters[m].Each {
 			a, b := limits.Fraction*value, limits.Counts*limits.Resolution
 			variance += (a*a + b*b) / 3
@@ -240,10 +251,9 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 
 // taken reports whether a candidate was read already. Reading it again would give the same digits.
 func (o *Outlook) taken(c Candidate) bool {
-	p := o.est.Problem
-	for i := range p.Observations {
-		x := &p.Observations[i]
-		if x.Step != c.Step || x.Feed != c.Feed || p.MeterRanges[x.MeterRange].Meter != c.meter {
+	for i := range o.est.Observations {
+		x := &o.est.Observations[i]
+		if x.Step != c.Step || x.Feed != c.Feed || o.est.Model.MeterRanges[x.MeterRange].Meter != c.meter {
 			continue
 		}
 		if c.Feed != model.Absent || x.From == c.From && x.To == c.To || x.From == c.To && x.To == c.From {
@@ -255,8 +265,8 @@ func (o *Outlook) taken(c Candidate) bool {
 
 // Describe returns the reading of a candidate.
 func (o *Outlook) Describe(c *Candidate) assessment.Next {
-	r := o.Problem.Run
-	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.Problem.Steps[c.Step]].Name, Meter: r.Meters[c.meter].Name}
+	r := o.Model.Run
+	next := assessment.Next{Quantity: c.quantity, Step: r.Steps[o.Model.Steps[c.Step]].Name, Meter: r.Meters[c.meter].Name}
 	if c.quantity == run.Current {
 		next.From = r.Feeds[c.Feed].Name
 		return next
@@ -269,9 +279,9 @@ func (o *Outlook) Describe(c *Candidate) assessment.Next {
 // MaxAmps is the greatest current through an element in any step, and that step's index in
 // the run; -1 where no step can be solved.
 func (o *Outlook) MaxAmps(x *estimate.Element) (amps float64, step int) {
-	p := o.Problem
+	p := o.Model
 	step = -1
-	for k, s := range p.Solvers {
+	for k, s := range o.point.Solvers {
 		if !o.solved[k] {
 			continue
 		}

@@ -153,7 +153,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 			}
 			chosen = append(chosen, c)
 			row := make([]float64, len(o.X))
-			shown, err := o.Problem.Predict(&c.Observation, o.X, row)
+			shown, err := o.point.Predict(&c.Observation, row)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -162,7 +162,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 		if len(chosen) != 2 {
 			t.Fatalf("%d candidates", len(chosen))
 		}
-		fit, err := estimate.MakeWith(r, more, searchtest.KnownNoise(e.Problem.Noise)) // the noise that further readings would show is not foreseen
+		fit, err := estimate.MakeWith(r, more, searchtest.KnownNoise(e.Assumptions.Noise)) // the noise that further readings would show is not foreseen
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -28,10 +28,10 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 		t.Fatal(err)
 	}
 	foreseen := func() (volts []float64) {
-		for k := range o.Problem.Steps {
+		for k := range o.Model.Steps {
 			for _, at := range o.places {
 				one := model.Observation{Step: k, Feed: model.Absent, MeterRange: model.Absent, From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}}
-				v, err := o.Problem.Predict(&one, o.X, make([]float64, len(o.X)))
+				v, err := o.point.Predict(&one, make([]float64, len(o.X)))
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -47,8 +47,8 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 		}
 	}
 	got := foreseen()
-	for k := range o.Problem.Steps {
-		if err := o.Problem.SolveStep(k, o.X); err != nil {
+	for k := range o.Model.Steps {
+		if err := o.point.SolveStep(k); err != nil {
 			t.Fatal(err)
 		}
 	}

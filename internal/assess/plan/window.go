@@ -29,7 +29,7 @@ type window struct {
 
 // windowOf returns the window in which an element of a condition is evaluated.
 func (s *planner) windowOf(v *condition, e *estimate.Element) (*window, error) {
-	r := v.est.Problem.Run
+	r := v.est.Model.Run
 	needs := withNeighbours(r, reelsOf(r, e), windowReels)
 	for _, w := range v.windows {
 		if contains(w.reels, needs) {

@@ -1,51 +1,43 @@
 package estimate
 
 import (
+	"slices"
 	"testing"
 
 	"ohmkeep/internal/run"
 )
 
-// After a reel has been examined without its foil prior, the prior is enabled again and the
-// network is in the state of the fit.
-func TestWithoutFoilPriorRestoresState(t *testing.T) {
+// Questions about a reel, which are answered without its foil prior, change nothing in the estimate.
+func TestQuestionsChangeNothing(t *testing.T) {
 	r, list := thorough(t, 0, 1.15)
 	e, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	idle := func() (list []int) {
-		for i, a := range e.Problem.FoilPriors {
-			if a.Disabled {
-				list = append(list, i)
-			}
-		}
-		return list
+	if len(e.Model.FoilPriors) != len(r.Reels) || slices.Contains(e.Assumptions.NoFoilPrior, true) {
+		t.Fatalf("%d reels are alike, left out are %v", len(e.Model.FoilPriors), e.Assumptions.NoFoilPrior)
 	}
-	if len(e.Problem.FoilPriors) != len(r.Reels) || idle() != nil {
-		t.Fatalf("%d reels are alike, idle are %v", len(e.Problem.FoilPriors), idle())
-	}
-	sum, _ := e.Problem.SumAt(e.X)
+	sum, x := e.Sum, slices.Clone(e.X)
 	for name, ask := range map[string]func(i int){
 		"towards a limit":  func(i int) { e.BeliefTowards(i, 2*e.Elements[i].Ohms(e.Elements[i].Belief.Mean), VerdictSigmas) },
 		"how far it goes":  func(i int) { e.IntervalEnd(i, 0.95, true) },
 		"without some":     func(i int) { e.Without(i, []int{1, 2}) },
 		"where it is from": func(i int) { e.Budget(i) },
 	} {
-		for i, x := range e.Elements {
-			if x.Kind != run.KindReel || x.Rail != run.Loop {
+		for i, element := range e.Elements {
+			if element.Kind != run.KindReel || element.Rail != run.Loop {
 				continue
 			}
-			amps := e.amps(x.Kind, x.Index, 0)
+			amps := e.amps(element.Kind, element.Index, 0)
 			ask(i)
-			if left := idle(); left != nil {
-				t.Errorf("%s, reel %d: idle are %v", name, x.Index, left)
+			if slices.Contains(e.Assumptions.NoFoilPrior, true) {
+				t.Errorf("%s, reel %d: left out are %v", name, element.Index, e.Assumptions.NoFoilPrior)
 			}
-			if got := e.amps(x.Kind, x.Index, 0); !agrees(got, amps, 1e-9) {
-				t.Errorf("%s, reel %d: %g A, before %g A", name, x.Index, got, amps)
+			if got := e.amps(element.Kind, element.Index, 0); got != amps {
+				t.Errorf("%s, reel %d: %g A, before %g A", name, element.Index, got, amps)
 			}
-			if again, _ := e.Problem.SumAt(e.X); !agrees(again, sum, 1e-6) {
-				t.Errorf("%s, reel %d: the sum of squares is %g, before %g", name, x.Index, again, sum)
+			if again, _ := e.Model.SumAt(e.Assumptions, e.X); !slices.Equal(e.X, x) || e.Sum != sum || !agrees(again, sum, 1e-6) {
+				t.Errorf("%s, reel %d: the sum of squares is %g, before %g", name, element.Index, again, sum)
 			}
 		}
 	}

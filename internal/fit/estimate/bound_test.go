@@ -80,18 +80,15 @@ func unread(t *testing.T, from string) (*Estimate, error) {
 // leastRise is the rise of the least bounded sum of squares with an element held at a value, from
 // two starts that are continued; false where neither converges.
 func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool) {
-	v, done := e.withoutFoilPrior(x.Kind, x.Index)
-	defer done()
-	defer e.restoreStates()
-	p := e.Problem
+	v := e.withoutFoilPrior(x.Kind, x.Index)
 	base := v.Sum
 	if x.Belief.Mean < 0 {
 		base, _, _ = v.heldAt(x, 0, v.X)
 	}
 	least := math.Inf(1)
-	for _, start := range [][]float64{v.X, p.StartHeldAt(x.split, at, v.X)} {
+	for _, start := range [][]float64{v.X, e.Model.StartHeldAt(x.split, at, v.X)} {
 		for range 4 {
-			sum, near, ok := p.SumHeldAt(x.valueAt, at, start)
+			sum, near, ok := e.Model.SumHeldAt(v.Assumptions, x.valueAt, at, start)
 			if !ok {
 				break
 			}

@@ -46,12 +46,11 @@ func (d Directions) Along(deviations []float64) FittedState {
 // Directions returns those of a step, by its index in the run.
 func (e *Estimate) Directions(step int) Directions {
 	all := Directions{est: e, step: step}
-	p := e.Problem
-	k, d := p.StepIndex(step), len(e.X)
+	k, d := e.Model.StepIndex(step), len(e.X)
 	factor := matrix.Factor(e.Covariance)
 	for j := range d {
 		off, touches := make([]float64, d), false
-		for i, u := range p.Unknowns {
+		for i, u := range e.Model.Unknowns {
 			off[i] = e.Inflation * factor[i*d+j]
 			switch u.What {
 			case model.Gain, model.Offset:

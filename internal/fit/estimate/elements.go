@@ -17,7 +17,7 @@ import (
 // describeElements computes the loop of every joint, feed and reel, each rail, and the supplies'
 // output resistance.
 func (e *Estimate) describeElements(open []search.OpenConductor) {
-	p := e.Problem
+	p := e.Model
 	next := 0 // split of the next element with two rails
 	addPair := func(kind run.Kind, index int) {
 		if k := slices.IndexFunc(open, func(c search.OpenConductor) bool { return c.Split == next }); k >= 0 {
@@ -55,7 +55,7 @@ const maxSplitDeviation = 0.4
 
 // addRails adds an element's loop and its two rails.
 func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
-	p := e.Problem
+	p := e.Model
 	perMetre := 1.0
 	loop := Element{Kind: kind, Index: index, Rail: run.Loop, transformed: s.Transformed, split: &s}
 	if s.Transformed {
@@ -68,8 +68,7 @@ func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 			return perMetre * (x[s.Rails[0]] + x[s.Rails[1]]), row
 		}
 	}
-	v, done := e.withoutFoilPrior(kind, index)
-	done()
+	v := e.withoutFoilPrior(kind, index)
 	e.Elements = append(e.Elements, v.withBelief(loop))
 	share := make([]float64, len(e.X))
 	s.Row(e.X, share)
@@ -87,7 +86,7 @@ func (e *Estimate) addOpen(kind run.Kind, index int, c search.OpenConductor) {
 	for _, rail := range []run.Rail{run.Loop, run.Plus, run.Minus} {
 		at := c.Unknown
 		if rail != run.Loop {
-			at = e.Problem.Splits[c.Split].Rails[rail]
+			at = e.Model.Splits[c.Split].Rails[rail]
 		}
 		one := single(at, true, 1)
 		one.Kind, one.Index, one.Rail, one.RailKnown = kind, index, rail, c.RailKnown
@@ -139,10 +138,10 @@ func (e *Estimate) watts(x *Element) (most float64) {
 		case x.split != nil && (x.Rail == run.Loop || x.Rail == rail):
 			at[rail] = x.split.Rails[rail]
 		case x.split == nil && x.Kind == run.KindJoint && rail == run.Minus: // its plus is cut
-			at[rail] = e.Problem.Joints[x.Index][run.Minus]
+			at[rail] = e.Model.Joints[x.Index][run.Minus]
 		}
 	}
-	for _, s := range e.Problem.Solvers[:e.Problem.ReadSteps] {
+	for _, s := range e.point.Solvers[:e.Model.ReadSteps] {
 		heat := 0.0
 		for rail, k := range at {
 			amps := AmpsIn(s, x.Kind, x.Index, rail)
@@ -161,7 +160,7 @@ const minRectangularShare = 0.03
 // error, from its covariance with each unknown: an unknown contributes the covariance over its
 // prior standard deviation.
 func (e *Estimate) rectangularParts(along []float64, deviation float64) (most [len(verdict.Belief{}.RectangularHalfWidths)]float64) {
-	for j, u := range e.Problem.Unknowns {
+	for j, u := range e.Model.Unknowns {
 		half := math.Sqrt(3) * e.Inflation * math.Abs(along[j]) / u.Deviation
 		if !u.Rectangular || half*half/3 < minRectangularShare*deviation*deviation {
 			continue
@@ -178,7 +177,7 @@ func (e *Estimate) rectangularParts(along []float64, deviation float64) (most [l
 // amps returns the largest current through a conductor in the steps with readings, A.
 func (e *Estimate) amps(kind run.Kind, index int, rail run.Rail) float64 {
 	most := 0.0
-	for _, s := range e.Problem.Solvers[:e.Problem.ReadSteps] {
+	for _, s := range e.point.Solvers[:e.Model.ReadSteps] {
 		most = math.Max(most, AmpsIn(s, kind, index, rail))
 	}
 	return most
@@ -200,13 +199,13 @@ func AmpsIn(s *ladder.Solver, kind run.Kind, index int, rail run.Rail) float64 {
 // describeProfiles stores the fitted node voltages along the reels. Their 95 % band is computed
 // at the network's nodes and interpolated linearly between them.
 func (e *Estimate) describeProfiles() {
-	p := e.Problem
+	p := e.Model
 	for k, step := range p.Steps[:p.ReadSteps] {
 		profile := assessment.Profile{Step: p.Run.Steps[step].Name}
 		for i, reel := range p.Run.Reels {
 			rp := assessment.ReelProfile{Name: reel.Name, Plus: make([]float64, reel.Pixels),
 				Minus: make([]float64, reel.Pixels), Band: make([]float64, reel.Pixels)}
-			p.Solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
+			e.point.Solvers[k].Reel(i, rp.Plus, rp.Minus, nil)
 			e.band(k, i, rp.Band)
 			profile.Reels = append(profile.Reels, rp)
 		}
@@ -216,12 +215,11 @@ func (e *Estimate) describeProfiles() {
 
 // band writes the half-width of the 95 % band of a reel's pair voltages in step k, V, by pixel.
 func (e *Estimate) band(k, reel int, band []float64) {
-	p := e.Problem
 	lastPixel, lastHalf := 0, 0.0
-	for _, pixel := range p.Net.Taps(reel) {
+	for _, pixel := range e.Model.Net.Taps(reel) {
 		at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
 		half := 0.0
-		if row, err := p.PairVoltageGradient(k, at, e.X); err == nil {
+		if row, err := e.point.PairVoltageGradient(k, at); err == nil {
 			half = verdict.Coverage95 * e.deviation(row)
 		}
 		band[pixel-1] = half
@@ -234,34 +232,32 @@ func (e *Estimate) band(k, reel int, band []float64) {
 }
 
 // withoutFoilPrior returns the estimate used for an element: for a reel without the foil prior,
-// in the linear model at the fit; the estimate itself for other elements. The prior stays
-// disabled for the problem and all its estimates until done is called.
-func (e *Estimate) withoutFoilPrior(kind run.Kind, index int) (view *Estimate, done func()) {
+// in the linear model at the fit; the estimate itself for other elements.
+func (e *Estimate) withoutFoilPrior(kind run.Kind, index int) *Estimate {
 	if kind != run.KindReel || e.Covariance == nil {
-		return e, func() {}
+		return e
 	}
-	l, done, ok := e.Linear.WithoutFoilPrior(index)
+	l, ok := e.Linear.WithoutFoilPrior(index)
 	if !ok {
-		return e, done
+		return e
 	}
 	v := *e
 	v.Linear = l
-	return &v, done
+	return &v
 }
 
 // WithModel returns the estimate in an extended linear model, with its sum of squares computed
 // and the beliefs of the given elements updated.
 func (e *Estimate) WithModel(l model.Linear, elements []int) (*Estimate, error) {
 	var err error
-	if l.Sum, err = l.Problem.SumAt(l.X); err != nil {
+	if l.Sum, err = l.Model.SumAt(l.Assumptions, l.X); err != nil {
 		return nil, err
 	}
 	f := &Estimate{Linear: l, Inflation: e.Inflation, Fit: e.Fit, Elements: slices.Clone(e.Elements)}
 	for _, i := range elements {
 		x := &f.Elements[i]
 		x.Row = f.ExtendRow(x.Row)
-		view, done := f.withoutFoilPrior(x.Kind, x.Index)
-		done()
+		view := f.withoutFoilPrior(x.Kind, x.Index)
 		along := matrix.Times(view.Covariance, x.Row)
 		x.Belief.Deviation = f.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
 		x.Belief.RectangularHalfWidths = f.rectangularParts(along, x.Belief.Deviation)

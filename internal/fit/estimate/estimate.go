@@ -33,8 +33,10 @@ type Estimate struct {
 	Mistakes []model.Mistake // operator mistakes; their readings were used corrected
 
 	model.Linear
-	Inflation float64 // factor on standard deviations where the fit is poor; 1 otherwise
+	Observations []model.Observation // as the fit takes them
+	Inflation    float64             // factor on standard deviations where the fit is poor; 1 otherwise
 
+	point        *model.Point         // the network solved at X
 	jacobian     *leastsquares.Matrix // of the fit
 	readings     []reading.Reading
 	alternatives []search.Alternative // see Alternatives
@@ -89,20 +91,23 @@ func Make(r *run.Run, readings []reading.Reading) (*Estimate, error) {
 
 // MakeWith fits a run to its readings by a given search. Its errors are those of Make, and those
 // of the search.
-func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Problem) (*search.Outcome, error)) (*Estimate, error) {
-	p, err := model.New(r, readings)
+func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Model) (*search.Outcome, error)) (*Estimate, error) {
+	m, err := model.New(r, readings)
 	if err != nil {
 		return nil, err
 	}
-	outcome, err := search(p)
+	outcome, err := search(m)
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	fit := outcome.Fit
-	e := &Estimate{Linear: p.LinearAt(fit), Inflation: 1, jacobian: fit.Jacobian, readings: readings, alternatives: outcome.Alternatives}
-	e.describeFit(outcome)
-	e.Mistakes = outcome.Mistakes
-	e.describeReadings(readings, fit)
+	point, err := m.At(outcome.Assumptions, outcome.X)
+	if err != nil {
+		return nil, err
+	}
+	e := &Estimate{Linear: outcome.Linear(), Observations: outcome.Observations, Mistakes: outcome.Assumptions.Mistakes, Inflation: 1,
+		point: point, jacobian: outcome.Jacobian, readings: readings, alternatives: outcome.Alternatives}
+	e.describeFit(outcome.Fit)
+	e.describeReadings(readings, outcome.Fit)
 	if err := e.describeMistakes(); err != nil {
 		return nil, err
 	}
@@ -119,8 +124,8 @@ const maxAlternatives = 4
 // which the estimates disagree is unknown. An alternative that cannot be fitted is left out.
 func (e *Estimate) Alternatives() (list []*Estimate) {
 	for _, other := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
-		rival, err := MakeWith(e.Problem.Run, e.readings, func(p *model.Problem) (*search.Outcome, error) {
-			return search.BestUnder(p, other)
+		rival, err := MakeWith(e.Model.Run, e.readings, func(m *model.Model) (*search.Outcome, error) {
+			return search.BestUnder(m, other)
 		})
 		if err == nil {
 			list = append(list, rival)
@@ -129,11 +134,11 @@ func (e *Estimate) Alternatives() (list []*Estimate) {
 	return list
 }
 
-func (e *Estimate) describeFit(o *search.Outcome) {
-	n, squares := o.DegreesOfFreedom, o.ChiSquared
-	e.Fit = assessment.Fit{Converged: o.Fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
+func (e *Estimate) describeFit(fit *model.Fit) {
+	n, squares := fit.DegreesOfFreedom(), fit.ChiSquared()
+	e.Fit = assessment.Fit{Converged: fit.Converged, ChiSquared: squares, DegreesOfFreedom: n,
 		PValue: chisquared.Tail(squares, n)}
-	if !slices.ContainsFunc(e.Problem.Observations, func(o model.Observation) bool { return !o.Excluded }) {
+	if !slices.ContainsFunc(e.Observations, func(o model.Observation) bool { return !o.Excluded }) {
 		// Without readings the fit only reproduces the priors.
 		e.Fit = assessment.Fit{PValue: math.NaN()}
 		return
@@ -151,24 +156,27 @@ func (e *Estimate) deviation(row []float64) float64 {
 // describeMistakes marks the readings that a mistake changed by more than mistakeSigmas, with the
 // values predicted for them as written.
 func (e *Estimate) describeMistakes() error {
-	p := e.Problem
-	n, _ := p.Size()
-	for _, s := range e.Mistakes {
-		p.UndoCorrection(s)
-		if err := p.Evaluate(e.X, make([]float64, n), nil); err != nil {
+	for k, mistake := range e.Mistakes {
+		without := e.Assumptions
+		without.Mistakes = slices.Delete(slices.Clone(e.Mistakes), k, k+1)
+		point, err := e.Model.At(without, e.X)
+		if err != nil {
 			return err
 		}
-		for i := range p.Observations {
-			o := &p.Observations[i]
-			if s.Affects(o) && !o.Excluded && math.Abs(o.Value-p.Predicted[i]) > mistakeSigmas*o.Deviation {
+		row := make([]float64, len(e.X))
+		for _, o := range e.Model.Under(without) {
+			if o.Excluded || !mistake.Affects(&o) {
+				continue
+			}
+			predicted, err := point.Predict(&o, row)
+			if err != nil {
+				return err
+			}
+			if math.Abs(o.Value-predicted) > mistakeSigmas*o.Deviation {
 				out := &e.Readings[o.Reading]
-				out.Predicted, out.Residual, out.Suspect = p.Predicted[i], o.Value-p.Predicted[i], true
+				out.Predicted, out.Residual, out.Suspect = predicted, o.Value-predicted, true
 				out.Standardised = out.Residual / o.Deviation
 			}
-		}
-		p.Correct(s)
-		if err := p.Evaluate(e.X, make([]float64, n), nil); err != nil {
-			return err
 		}
 	}
 	return nil
@@ -178,16 +186,24 @@ func (e *Estimate) describeMistakes() error {
 // reading is marked.
 const mistakeSigmas = 5.0
 
-func (e *Estimate) describeReadings(readings []reading.Reading, fit *leastsquares.Fit) {
+func (e *Estimate) describeReadings(readings []reading.Reading, fit *model.Fit) {
 	e.Readings = make([]assessment.Reading, len(readings))
 	for i, x := range readings {
-		e.Readings[i] = assessment.Reading{Reading: x, Predicted: math.NaN(), Note: e.Problem.Notes[i]}
+		e.Readings[i] = assessment.Reading{Reading: x, Predicted: math.NaN(), Note: e.Model.Notes[i]}
 	}
-	for i, o := range e.Problem.Observations {
+	for i, o := range fit.Observations {
 		out := &e.Readings[o.Reading]
-		out.Predicted = e.Problem.Predicted[i]
+		out.Predicted = fit.Predicted[i]
 		out.Residual = o.Value - out.Predicted
-		out.Standardised = e.Problem.Standardised(i, fit)
+		out.Standardised = fit.Standardised(i)
 		out.Suspect, out.Used = o.Excluded, !o.Excluded
 	}
+}
+
+// Predict returns the value that the meter should show for an observation at the best estimate, V
+// or A, and its derivatives by unknown. Its error is that of the network.
+func (e *Estimate) Predict(o *model.Observation) (value float64, row []float64, err error) {
+	row = make([]float64, len(e.point.X))
+	value, err = e.point.Predict(o, row)
+	return value, row, err
 }

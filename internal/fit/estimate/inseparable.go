@@ -76,7 +76,7 @@ func (e *Estimate) loopOhms(x *Element) (row []float64, ohms float64) {
 	case x.transformed:
 		by = prior.ToOhmsSlope(min(max(mean, -0.5), prior.MaxTransformed))
 	case x.Kind == run.KindReel:
-		by = e.Problem.Run.Reels[x.Index].CopperLength()
+		by = e.Model.Run.Reels[x.Index].CopperLength()
 		ohms *= by
 	}
 	for j := range row {

@@ -31,9 +31,7 @@ func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 	if x.Open || !(raw > 0) || math.IsInf(raw, 1) || !above && end <= 0 {
 		return end
 	}
-	defer e.restoreStates()
-	v, done := e.withoutFoilPrior(x.Kind, x.Index)
-	defer done()
+	v := e.withoutFoilPrior(x.Kind, x.Index)
 	mean := math.Max(x.Belief.Mean, 0)
 	start, parabolic := v.checkParabola(x, end)
 	if parabolic {

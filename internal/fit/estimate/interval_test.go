@@ -20,7 +20,6 @@ func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := e.Problem
 	bent := 0
 	for i := range e.Elements {
 		x := &e.Elements[i]
@@ -40,8 +39,8 @@ func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 				bent++
 			}
 			least := math.Inf(1)
-			for _, start := range [][]float64{e.X, p.StartHeldAt(x.split, at, e.X)} {
-				if sum, _, ok := p.SumHeldAt(x.valueAt, at, start); ok {
+			for _, start := range [][]float64{e.X, e.Model.StartHeldAt(x.split, at, e.X)} {
+				if sum, _, ok := e.Model.SumHeldAt(e.Assumptions, x.valueAt, at, start); ok {
 					least = math.Min(least, sum)
 				}
 			}

@@ -7,16 +7,16 @@ import (
 )
 
 // DarkReel returns the index of the reel that is assumed to stay dark, negative for none.
-func (e *Estimate) DarkReel() int { return e.Problem.DarkReel }
+func (e *Estimate) DarkReel() int { return e.Assumptions.DarkReel }
 
 // Load returns the ratio of the pixels' current in a step, by its index in the run, to that in
 // the run file at full voltage, and its standard deviation. Without readings it is that of the
 // priors.
 func (e *Estimate) Load(step int) (factor, deviation float64) {
-	k := e.Problem.StepIndex(step)
+	k := e.Model.StepIndex(step)
 	row := make([]float64, len(e.X))
 	sum := 0.0
-	for i, u := range e.Problem.Unknowns {
+	for i, u := range e.Model.Unknowns {
 		if u.What == model.CurrentScale || u.What == model.StepCurrentScale && u.Step == k {
 			row[i] = 1
 			sum += e.X[i]

@@ -36,12 +36,11 @@ func (e *Estimate) FittedStateAt(step int, off []float64) FittedState {
 func (e *Estimate) Gradient(step int, g *ladder.Gradient) []float64 {
 	k, s := e.state(step, nil)
 	row := make([]float64, len(e.X))
-	e.Problem.ChainRule(k, e.X, s, g, row)
+	e.Model.ChainRule(k, e.X, s, g, row)
 	return row
 }
 
 func (e *Estimate) state(step int, off []float64) (k int, s *model.State) {
-	p := e.Problem
 	x := e.X
 	if off != nil {
 		x = make([]float64, len(e.X))
@@ -49,9 +48,8 @@ func (e *Estimate) state(step int, off []float64) (k int, s *model.State) {
 			x[i] = e.X[i] + off[i]
 		}
 	}
-	k = p.StepIndex(step)
-	s = p.NewState()
-	p.Set(k, x, s)
+	k = e.Model.StepIndex(step)
+	s = e.Model.StateAt(e.Assumptions, k, x)
 	for _, list := range [][]ladder.Rails{s.Par.Joints, s.Par.Feeds} {
 		for i := range list {
 			list[i] = ladder.Rails{Plus: max(list[i].Plus, 0), Minus: max(list[i].Minus, 0)}

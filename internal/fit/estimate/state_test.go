@@ -137,7 +137,7 @@ func TestGradientAgreesWithDifferences(t *testing.T) {
 	for i, slope := range slopes {
 		h := 0.01 * math.Sqrt(e.Covariance.At(i, i))
 		off := make([]float64, len(e.X))
-		if w := e.Problem.Unknowns[i].What; (w == model.JointRail || w == model.FeedRail) && e.X[i]-h < prior.MinTransformed {
+		if w := e.Model.Unknowns[i].What; (w == model.JointRail || w == model.FeedRail) && e.X[i]-h < prior.MinTransformed {
 			continue // no resistance is below zero
 		}
 		off[i] = h

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/model/modeltest"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/reading"
@@ -58,15 +59,13 @@ func TestReelOfAnotherStock(t *testing.T) {
 // without compares a reel's belief with a fit that has no foil prior for it.
 func without(t *testing.T, e *Estimate, x *Element) {
 	t.Helper()
-	p, was := e.Problem, []bool(nil)
-	for i := range p.FoilPriors {
-		was = append(was, p.FoilPriors[i].Disabled)
-		p.FoilPriors[i].Disabled = was[i] || p.FoilPriors[i].Reel == x.Index
+	a := e.Assumptions
+	for i, p := range e.Model.FoilPriors {
+		if p.Reel == x.Index {
+			a = a.WithoutFoilPrior(i)
+		}
 	}
-	fit, err := p.Solve(e.X)
-	for i := range p.FoilPriors {
-		p.FoilPriors[i].Disabled = was[i]
-	}
+	fit, err := model.Solve(e.Model, a, e.X)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +74,6 @@ func without(t *testing.T, e *Estimate, x *Element) {
 	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
 		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)
 	}
-	e.restoreStates()
 }
 
 // A reel without readings is not known through the other reels, and draws of it have its full

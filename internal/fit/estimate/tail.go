@@ -15,21 +15,21 @@ const maxTail = 0.8
 // proportional to the variance of their noise, which is uncertain where there are few of them (as
 // in the formula of Welch and Satterthwaite, JCGM 100:2008, G.4).
 func (e *Estimate) tail(along []float64, deviation float64) float64 {
-	p := e.Problem
-	slopes := make([][2]float64, len(p.Noise)) // of the element's variance by the logarithms of each group's
-	for i := range p.Observations {
-		o := &p.Observations[i]
+	noise := e.Assumptions.Noise
+	slopes := make([][2]float64, len(noise)) // of the element's variance by the logarithms of each group's
+	for i := range e.Observations {
+		o := &e.Observations[i]
 		if o.Excluded || e.jacobian == nil || i >= e.jacobian.Rows {
 			continue
 		}
 		c := matrix.Dot(e.jacobian.Row(i), along)
-		n, whole := &p.Noise[o.Group], o.Deviation*o.Deviation
+		n, whole := &noise[o.Group], o.Deviation*o.Deviation
 		slopes[o.Group][0] += c * c * n.Constant * n.Constant / whole
 		slopes[o.Group][1] += c * c * n.Relative * n.Relative * o.Value * o.Value / whole
 	}
 	variance := 0.0
 	for g, s := range slopes {
-		c := &p.Noise[g].Covariance
+		c := &noise[g].Covariance
 		variance += s[0]*s[0]*c[0][0] + 2*s[0]*s[1]*c[0][1] + s[1]*s[1]*c[1][1]
 	}
 	if !(deviation > 0) || math.IsInf(deviation, 1) {

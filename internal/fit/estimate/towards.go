@@ -37,9 +37,7 @@ func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief 
 	if offset == 0 {
 		return b
 	}
-	defer e.restoreStates()
-	e, done := e.withoutFoilPrior(x.Kind, x.Index)
-	defer done()
+	e = e.withoutFoilPrior(x.Kind, x.Index)
 	start, parabolic := e.checkParabola(x, target)
 	if parabolic {
 		return b
@@ -74,7 +72,7 @@ func (e *Estimate) riseTo(x *Element, target float64, start []float64) (rise flo
 
 // heldAt returns the least sum of squares with an element held at a value, and the unknowns there.
 func (e *Estimate) heldAt(x *Element, value float64, start []float64) (least float64, at []float64, ok bool) {
-	return e.Problem.SumHeldAt(x.valueAt, value, e.Problem.StartHeldAt(x.split, value, e.X), start)
+	return e.Model.SumHeldAt(e.Assumptions, x.valueAt, value, e.Model.StartHeldAt(x.split, value, e.X), start)
 }
 
 // checkParabola moves an element to a value and the other unknowns as the covariance predicts,
@@ -82,23 +80,23 @@ func (e *Estimate) heldAt(x *Element, value float64, start []float64) (least flo
 // once one of them is bad. It reports whether the sum of squares agrees with the prediction, and
 // returns the unknowns with the smaller one.
 func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, parabolic bool) {
-	p := e.Problem
+	m := e.Model
 	offset := target - x.Belief.Mean
 	variance := matrix.Quadratic(e.Covariance, x.Row)
 	expected := offset * offset / variance
-	least, bound := math.Inf(1), p.BoundSum(e.X) // the covariance is that without bounds
+	least, bound := math.Inf(1), m.BoundSum(e.X) // the covariance is that without bounds
 	parabolic = true
 	try := func(along []float64, variance float64, differs func(rise float64) bool) {
 		at := append([]float64(nil), e.X...)
 		for j := range at {
 			at[j] += along[j] * offset / variance
 		}
-		sum, err := p.SumAt(at)
+		sum, err := m.SumAt(e.Assumptions, at)
 		if err != nil {
 			parabolic = false
 			return
 		}
-		parabolic = parabolic && !differs(sum-p.BoundSum(at)-e.Sum+bound)
+		parabolic = parabolic && !differs(sum-m.BoundSum(at)-e.Sum+bound)
 		if sum < least {
 			least, best = sum, at
 		}
@@ -123,10 +121,4 @@ func (e *Estimate) checkParabola(x *Element, target float64) (best []float64, pa
 		best = e.X
 	}
 	return best, parabolic
-}
-
-// restoreStates sets the network's states to those of the fit.
-func (e *Estimate) restoreStates() {
-	// The same solves have succeeded before.
-	_ = e.Problem.SolveReadSteps(e.X)
 }

@@ -25,23 +25,20 @@ type Part struct {
 // readings that were not used. It removes their equations from the linear model at the fit; a new
 // fit may differ where much information is lost.
 func (e *Estimate) Without(element int, readings []int) Part {
-	p, x := e.Problem, &e.Elements[element]
-	fit := e.X
-	e, done := e.withoutFoilPrior(x.Kind, x.Index)
-	defer done()
+	x, fit := &e.Elements[element], e.X
+	e = e.withoutFoilPrior(x.Kind, x.Index)
 	part := Part{Belief: x.Belief, Known: x.Known}
 	if x.Open || e.Covariance == nil {
 		return part
 	}
 	var rows [][]float64
 	var misses []float64
-	for i := range p.Observations {
-		o := &p.Observations[i]
+	for i := range e.Observations {
+		o := &e.Observations[i]
 		if o.Excluded || !slices.Contains(readings, o.Reading) {
 			continue
 		}
-		row := make([]float64, len(e.X))
-		predicted, err := p.Predict(o, fit, row)
+		predicted, row, err := e.Predict(o)
 		if err != nil {
 			continue
 		}
@@ -97,15 +94,14 @@ const (
 // variance is the sum of what the error of each reading contributes.
 func (e *Estimate) Budget(element int) (shares [SourceCount]float64) {
 	x := &e.Elements[element]
-	e, done := e.withoutFoilPrior(x.Kind, x.Index)
-	defer done()
+	e = e.withoutFoilPrior(x.Kind, x.Index)
 	if e.Covariance == nil {
 		return shares
 	}
 	own := matrix.Times(e.Covariance, x.Row)
 	whole := matrix.Dot(x.Row, own)
 	shares[Digits] = 1
-	for i, u := range e.Problem.Unknowns {
+	for i, u := range e.Model.Unknowns {
 		from := OtherConductors
 		switch u.What {
 		case model.Gain, model.Offset:
@@ -117,7 +113,7 @@ func (e *Estimate) Budget(element int) (shares [SourceCount]float64) {
 		case model.SupplyVolts, model.SupplyOhms, model.StepVolts:
 			from = Supplies
 		}
-		_, deviation := e.Problem.PriorOf(i)
+		_, deviation := e.Model.PriorOf(e.Assumptions, i)
 		part := own[i] * own[i] / (deviation * deviation) / whole
 		shares[from] += part
 		shares[Digits] -= part

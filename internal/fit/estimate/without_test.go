@@ -32,7 +32,7 @@ func TestWithoutAgreesWithNewFit(t *testing.T) {
 				rest = append(rest, x)
 			}
 		}
-		again, err := MakeWith(r, rest, searchtest.KnownNoise(whole.Problem.Noise))
+		again, err := MakeWith(r, rest, searchtest.KnownNoise(whole.Assumptions.Noise))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -16,8 +16,8 @@ const boundOhms = 0.001
 
 // BoundedResistances lists the unknowns that may not fall below zero: the conductors of joints and
 // feeds, and the output resistances of supplies.
-func (p *Problem) BoundedResistances() (list []int) {
-	for j, u := range p.Unknowns {
+func (m *Model) BoundedResistances() (list []int) {
+	for j, u := range m.Unknowns {
 		if u.What == JointRail || u.What == FeedRail || u.What == SupplyOhms {
 			list = append(list, j)
 		}
@@ -26,8 +26,8 @@ func (p *Problem) BoundedResistances() (list []int) {
 }
 
 // evaluateBounds writes the residuals of conductors below zero after those of the foil priors.
-func (p *Problem) evaluateBounds(x, residuals []float64, jacobian *leastsquares.Matrix) {
-	first := len(p.Observations) + len(p.Splits) + len(p.FoilPriors)
+func (p *problem) evaluateBounds(x, residuals []float64, jacobian *leastsquares.Matrix) {
+	first := len(p.observations) + len(p.Splits) + len(p.FoilPriors)
 	for i, j := range p.bounded {
 		low := min(x[j], 0)
 		residuals[first+i] = low / boundOhms
@@ -43,9 +43,9 @@ func (p *Problem) evaluateBounds(x, residuals []float64, jacobian *leastsquares.
 }
 
 // BoundSum returns the part of the sum of squares at x that comes from resistances below zero.
-func (p *Problem) BoundSum(x []float64) float64 {
+func (m *Model) BoundSum(x []float64) float64 {
 	sum := 0.0
-	for _, j := range p.bounded {
+	for _, j := range m.bounded {
 		low := min(x[j], 0) / boundOhms
 		sum += low * low
 	}
@@ -54,9 +54,9 @@ func (p *Problem) BoundSum(x []float64) float64 {
 
 // withoutBounds removes the bounds' residuals from a covariance, so that they do not make a
 // conductor near zero look better known than the readings make it.
-func (p *Problem) withoutBounds(covariance *leastsquares.Matrix, x []float64) {
+func (m *Model) withoutBounds(covariance *leastsquares.Matrix, x []float64) {
 	row := make([]float64, len(x))
-	for _, j := range p.bounded {
+	for _, j := range m.bounded {
 		if x[j] >= 0 || covariance == nil {
 			continue
 		}
@@ -68,9 +68,9 @@ func (p *Problem) withoutBounds(covariance *leastsquares.Matrix, x []float64) {
 
 // StartHeldAt returns a start for a fit with an element held at a value on its own scale. The value
 // is divided between the rails as in from, and no conductor is below zero.
-func (p *Problem) StartHeldAt(s *prior.Split, value float64, from []float64) []float64 {
+func (m *Model) StartHeldAt(s *prior.Split, value float64, from []float64) []float64 {
 	at := append([]float64(nil), from...)
-	for _, j := range p.bounded {
+	for _, j := range m.bounded {
 		at[j] = max(at[j], 0)
 	}
 	if s != nil && s.Transformed {

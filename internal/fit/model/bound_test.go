@@ -19,7 +19,7 @@ func TestBounds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	x := p.Start()
+	x := p.Start(p.Assume())
 	if len(p.bounded) != 2*(len(r.Joints)+len(r.Feeds))+len(r.Supplies) {
 		t.Fatalf("%d bounds", len(p.bounded))
 	}
@@ -30,9 +30,10 @@ func TestBounds(t *testing.T) {
 	if sum := p.BoundSum(x); math.Abs(sum-9) > 1e-9 {
 		t.Errorf("−3 mΩ cost %g, not 9", sum)
 	}
-	n, m := p.Size()
+	of := p.problem(p.Assume())
+	n, m := of.Size()
 	residuals, jacobian := make([]float64, n), leastsquares.NewMatrix(n, m)
-	if err := p.Evaluate(x, residuals, jacobian); err != nil {
+	if err := of.Evaluate(x, residuals, jacobian); err != nil {
 		t.Fatal(err)
 	}
 	first := len(p.Observations) + len(p.Splits) + len(p.FoilPriors)
@@ -63,13 +64,13 @@ func TestBoundedFit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fit, err := p.Solve(p.Start())
+	fit, err := Solve(p, p.Assume(), p.Start(p.Assume()))
 	if err != nil || !fit.Converged {
 		t.Fatal(fit, err)
 	}
-	bounded := p.bounded
-	p.bounded = nil
-	free := covarianceAt(t, p, fit.X)
+	bounded, without := p.bounded, *p
+	without.bounded = nil
+	free := covarianceAt(t, &without, fit.X)
 	below, least := 0, 0.0
 	for _, j := range bounded {
 		least = math.Min(least, fit.X[j])
@@ -85,9 +86,10 @@ func TestBoundedFit(t *testing.T) {
 	}
 }
 
-// covarianceAt is the inverse of the normal matrix of a problem and its prior at x.
-func covarianceAt(t *testing.T, p *Problem, x []float64) *mat.SymDense {
+// covarianceAt is the inverse of the normal matrix of a model and its prior at x.
+func covarianceAt(t *testing.T, m *Model, x []float64) *mat.SymDense {
 	t.Helper()
+	p := m.problem(m.Assume())
 	n, k := p.Size()
 	jacobian := leastsquares.NewMatrix(n, k)
 	if err := p.Evaluate(x, make([]float64, n), jacobian); err != nil {
@@ -97,7 +99,7 @@ func covarianceAt(t *testing.T, p *Problem, x []float64) *mat.SymDense {
 	for i := range n {
 		normal.SymRankOne(normal, 1, mat.NewVecDense(k, slices.Clone(jacobian.Row(i))))
 	}
-	for j, d := range p.Prior().Deviation {
+	for j, d := range m.Prior(m.Assume()).Deviation {
 		normal.SetSym(j, j, normal.At(j, j)+1/(d*d))
 	}
 	var factor mat.Cholesky

@@ -5,23 +5,22 @@ import (
 
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
-	"ohmkeep/internal/run"
 )
 
 // ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
 // Beyond the bounds of resistances and factors (prior.Inside, prior.MinFactor) the model is
 // continued in a straight line; ChainRule returns what that adds to the output. The change of its
 // slope with the other unknowns is neglected.
-func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
+func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
-	warmth := p.temperatureSlope(s, g)
+	warmth := m.temperatureSlope(s, g)
 	for i := range g.Scale {
 		scale += g.Scale[i] * s.Adjust.Scale
 		idle += g.Idle[i] * s.Adjust.Idle
 		shift += g.Shift[i]
 		stretch += g.Stretch[i]
 	}
-	for i, u := range p.Unknowns {
+	for i, u := range m.Unknowns {
 		d, inside := 0.0, x[i]
 		switch u.What {
 		case JointRail:
@@ -32,7 +31,7 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 			d = *side(&g.Feeds[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case ReelRail:
 			inside = math.Max(x[i], prior.MinFactor)
-			d = *side(&g.Reels[u.Index], u.Rail) * p.Segment[u.Index] / 2 * s.copperFactor(p, u.Index)
+			d = *side(&g.Reels[u.Index], u.Rail) * m.Segment[u.Index] / 2 * s.copperFactor(m, u.Index)
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:
@@ -72,31 +71,20 @@ func (p *Problem) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, ro
 }
 
 // temperatureSlope returns the derivative of an output by the copper temperature, per K.
-func (p *Problem) temperatureSlope(s *State, g *ladder.Gradient) float64 {
+func (m *Model) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	sum := 0.0
 	for i := range g.Reels {
 		// r(T) = r₂₀·(1 + α(T − 20)), so dr/dT = r(T)·α/(1 + α(T − 20)).
-		part := ladder.CopperTempCo / s.copperFactor(p, i)
+		part := ladder.CopperTempCo / s.copperFactor(m, i)
 		sum += part * (g.Reels[i].Plus*s.Par.Reels[i].Plus + g.Reels[i].Minus*s.Par.Reels[i].Minus)
 	}
-	for i, f := range p.Run.Feeds {
+	for i, f := range m.Run.Feeds {
 		sum += (g.Feeds[i].Plus + g.Feeds[i].Minus) * ladder.FeedWire(f) / 2 * f.TempCo
 	}
 	return sum
 }
 
 // copperFactor returns 1 + α(T − 20 °C) of a reel.
-func (s *State) copperFactor(p *Problem, reel int) float64 {
-	return 1 + ladder.CopperTempCo*(s.temperature+p.temperature.reel[reel]-20)
-}
-
-// PairVoltageGradient returns the derivatives of the voltage between the two conductors of a
-// place in step k, which must be solved at x.
-func (p *Problem) PairVoltageGradient(k int, at run.Place, x []float64) ([]float64, error) {
-	row := make([]float64, len(p.Unknowns))
-	err := p.Solvers[k].VoltageGradient(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus}, p.gradient)
-	if err == nil {
-		p.ChainRule(k, x, p.states[k], p.gradient, row)
-	}
-	return row, err
+func (s *State) copperFactor(m *Model, reel int) float64 {
+	return 1 + ladder.CopperTempCo*(s.temperature+m.temperature.reel[reel]-20)
 }

@@ -3,69 +3,51 @@ package model
 import (
 	"slices"
 
-	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/run"
 )
 
-// Extended returns a problem like p with nodes at the given places, all steps of the run and the
-// ranges of the given meters, but without readings. Its first unknowns are those of p. It returns
+// Extended returns a model like m with nodes at the given places, all steps of the run and the
+// ranges of the given meters, but without readings. Its first unknowns are those of m. It returns
 // an error where a part of the run is connected to no supply.
-func (p *Problem) Extended(meters []int, places []run.Place) (*Problem, error) {
-	q := &Problem{Run: p.Run, temperature: p.temperature, Steps: p.Steps, ReadSteps: len(p.Steps), LitStep: p.LitStep, DarkReel: p.DarkReel, Segment: p.Segment,
-		MeterRanges: slices.Clone(p.MeterRanges), HeldValue: p.HeldValue, NoiseGroups: p.NoiseGroups, Noise: p.Noise}
-	for _, m := range meters {
-		if p.Run.Meters[m].Each {
+func (m *Model) Extended(meters []int, places []run.Place) (*Model, error) {
+	w := &Model{Run: m.Run, temperature: m.temperature, Steps: m.Steps, ReadSteps: len(m.Steps), Segment: m.Segment,
+		MeterRanges: slices.Clone(m.MeterRanges), NoiseGroups: m.NoiseGroups}
+	for _, meter := range meters {
+		if m.Run.Meters[meter].Each {
 			continue // every place has its own errors
 		}
-		for at, limits := range p.Run.Meters[m].Ranges {
+		for at, limits := range m.Run.Meters[meter].Ranges {
 			if limits.Quantity != run.Temperature {
-				q.MeterRangeIndex(MeterRange{Meter: m, Range: at, Limits: limits})
+				w.addMeterRange(MeterRange{Meter: meter, Range: at, Limits: limits})
 			}
 		}
 	}
-	net, err := ladder.New(p.Run, places...)
-	if err != nil {
+	if err := w.layNetwork(places); err != nil {
 		return nil, err
 	}
-	q.Net, q.gradient = net, net.NewGradient()
-	q.addUnknowns()
-	for i := range q.FoilPriors {
-		q.FoilPriors[i].Disabled = p.FoilPriors[i].Disabled
-	}
-	q.row = make([]float64, len(q.Unknowns))
-	for range q.Steps {
-		q.Solvers = append(q.Solvers, net.NewSolver())
-		q.states = append(q.states, q.NewState())
-	}
-	return q, nil
+	w.addUnknowns()
+	w.markSteps()
+	return w, nil
 }
 
-// WithReadings returns an extended problem with the observations of another problem and further
-// ones. Only steps with observations are solved.
-func (p *Problem) WithReadings(of *Problem, more []Observation) *Problem {
-	q := *p
-	q.Observations = append(slices.Clone(of.Observations), more...)
-	q.Splits = slices.Clone(of.Splits)
-	q.HeldOpen = make([]bool, len(q.Unknowns))
-	copy(q.HeldOpen, of.HeldOpen)
-	q.row = make([]float64, len(q.Unknowns))
-	q.unreadSteps = make([]bool, len(q.Steps))
-	for k := range q.unreadSteps {
-		q.unreadSteps[k] = true
+// WithReadings returns an extended model with the observations of another model and further ones,
+// whose deviations are known. Assumptions of the other model hold for it too.
+func (m *Model) WithReadings(of *Model, more []Observation) *Model {
+	w := *m
+	w.Observations = slices.Clone(of.Observations)
+	for _, o := range more {
+		o.Group = Absent
+		w.Observations = append(w.Observations, o)
 	}
-	for _, x := range q.Observations {
-		q.unreadSteps[x.Step] = false
-	}
-	q.Predicted = make([]float64, len(q.Observations))
-	return &q
+	w.markSteps()
+	return &w
 }
 
-// ExtendedTo returns the linear model of an extended problem. Its further unknowns have their
-// priors.
-func (l Linear) ExtendedTo(wide *Problem) Linear {
+// ExtendedTo returns the linear model of an extended model. Its further unknowns have their priors.
+func (l Linear) ExtendedTo(wide *Model) Linear {
 	n := len(wide.Unknowns)
-	w := Linear{Problem: wide, X: make([]float64, n), Covariance: leastsquares.NewMatrix(n, n)}
+	w := Linear{Model: wide, Assumptions: l.Assumptions, X: make([]float64, n), Covariance: leastsquares.NewMatrix(n, n)}
 	copy(w.X, l.X)
 	for i, u := range wide.Unknowns {
 		if i < len(l.X) {
@@ -75,10 +57,18 @@ func (l Linear) ExtendedTo(wide *Problem) Linear {
 		w.X[i] = u.Mean
 		w.Covariance.Row(i)[i] = u.Deviation * u.Deviation
 	}
+	w.linearisedAt = w.X
 	return w
 }
 
-// ExtendRow extends a row of derivatives of the smaller problem with zeros.
+// Narrowed returns the linear model of another model with the same unknowns, whose further readings
+// reduce the covariance to the given one and agree with the estimate.
+func (l Linear) Narrowed(m *Model, covariance *leastsquares.Matrix) Linear {
+	l.Model, l.Covariance, l.linearisedAt = m, covariance, l.X
+	return l
+}
+
+// ExtendRow extends a row of derivatives of the smaller model with zeros.
 func (l *Linear) ExtendRow(row []float64) []float64 {
 	wide := make([]float64, len(l.X))
 	copy(wide, row)

@@ -7,19 +7,19 @@ import (
 
 // addFoilPriors adds the unknowns of each strip type that several reels have in common, and the
 // foil prior of each such reel. A strip without stated Ω/m gets none.
-func (p *Problem) addFoilPriors(add func(Unknown) int) {
+func (m *Model) addFoilPriors(add func(Unknown) int) {
 	type kind struct{ ohms, perMetre, volts float64 }
 	of := func(i int) kind {
-		s := p.Run.Reels[i].Strip
+		s := m.Run.Reels[i].Strip
 		return kind{s.LoopOhms, s.PixelsPerMetre, s.Volts}
 	}
 	reels := map[kind]int{}
-	for i := range p.Run.Reels {
+	for i := range m.Run.Reels {
 		reels[of(i)]++
 	}
 	type foil struct{ whole, share int }
 	foils := map[kind]foil{}
-	for i := range p.Run.Reels {
+	for i := range m.Run.Reels {
 		k := of(i)
 		if reels[k] < 2 || k.ohms == 0 {
 			continue
@@ -30,23 +30,28 @@ func (p *Problem) addFoilPriors(add func(Unknown) int) {
 			f.share = add(Unknown{What: FoilShare, Deviation: 2 * prior.ReelSplitSpread})
 			foils[k] = f
 		}
-		p.FoilPriors = append(p.FoilPriors, prior.FoilPrior{Reel: i, Rails: p.Reels[i], FoilFactor: f.whole})
-		s := &p.Splits[p.splitOfReel(i)]
+		m.FoilPriors = append(m.FoilPriors, prior.FoilPrior{Reel: i, Rails: m.Reels[i], FoilFactor: f.whole})
+		s := &m.Splits[m.splitOfReel(i)]
 		s.ShareAbout, s.Spread = f.share, prior.FoilShareSpread
 	}
 }
 
 // splitOfReel is the index of a reel's split, after those of joints and feeds.
-func (p *Problem) splitOfReel(reel int) int { return len(p.Splits) - len(p.Reels) + reel }
+func (m *Model) splitOfReel(reel int) int { return len(m.Splits) - len(m.Reels) + reel }
 
 // evaluateFoilPriors writes the residuals of the foil priors after those of the splits.
-func (p *Problem) evaluateFoilPriors(x, residuals []float64, jacobian *leastsquares.Matrix) {
-	first := len(p.Observations) + len(p.Splits)
+func (p *problem) evaluateFoilPriors(x, residuals []float64, jacobian *leastsquares.Matrix) {
+	first := len(p.observations) + len(p.Splits)
 	for i, a := range p.FoilPriors {
-		if jacobian == nil {
-			residuals[first+i], _, _ = a.Residual(x)
+		row := p.row
+		if jacobian != nil {
+			row = jacobian.Row(first + i)
+		}
+		if p.NoFoilPrior[i] {
+			residuals[first+i] = 0
+			clear(row)
 			continue
 		}
-		residuals[first+i] = a.Row(x, jacobian.Row(first+i))
+		residuals[first+i] = a.Row(x, row)
 	}
 }

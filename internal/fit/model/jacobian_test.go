@@ -13,14 +13,15 @@ import (
 // the conductors some milliohms below zero.
 func TestJacobianAgreesWithCentralDifferences(t *testing.T) {
 	r, list := modeltest.Cornice()
-	p, err := New(r, list)
+	of, err := New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
+	p := of.problem(of.Assume())
 	rng := rand.New(rand.NewPCG(6, 1))
 	n, m := p.Size()
 	for range 6 {
-		x := p.Start()
+		x := of.Start(of.Assume())
 		for j, u := range p.Unknowns {
 			spread := 0.3 * u.Deviation
 			if u.What == JointRail || u.What == FeedRail {

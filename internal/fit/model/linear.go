@@ -2,83 +2,70 @@ package model
 
 import (
 	"math"
+	"slices"
 
-	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// Linear is a problem linearised at a fit.
+// Linear is a model linearised at a fit. A value is never changed.
 type Linear struct {
-	Problem      *Problem
+	Model        *Model
+	Assumptions  Assumptions
 	X            []float64 // the best estimate
-	linearisedAt []float64 // where the derivatives are taken; nil: at X
+	linearisedAt []float64 // where the derivatives are taken
 	Covariance   *leastsquares.Matrix
 	Sum          float64 // of squares, priors included
 }
 
-// LinearAt returns the linear model at a fit.
-func (p *Problem) LinearAt(fit *leastsquares.Fit) Linear {
-	return Linear{Problem: p, X: fit.X, Covariance: fit.Covariance, Sum: fit.SumSquares}
+// Linear returns the linear model at a fit.
+func (f *Fit) Linear() Linear {
+	return Linear{Model: f.Model, Assumptions: f.Assumptions, X: f.X, linearisedAt: f.X, Covariance: f.Covariance, Sum: f.SumSquares}
 }
 
-// Clone returns a copy with its own unknowns and covariance.
-func (l Linear) Clone() Linear {
-	if l.linearisedAt == nil {
-		l.linearisedAt = l.X
+// WithoutFoilPrior returns the linear model without the foil prior of a reel. ok is false where the
+// reel has none, or where only this prior determines the reel: then the model is as it was.
+func (l Linear) WithoutFoilPrior(reel int) (without Linear, ok bool) {
+	for i, a := range l.Model.FoilPriors {
+		if a.Reel == reel && !l.Assumptions.NoFoilPrior[i] {
+			return l.withoutFoilPrior(i)
+		}
 	}
-	l.X, l.Covariance = append([]float64(nil), l.X...), l.Covariance.Clone()
-	return l
+	return l, false
 }
 
-// RemoveFoilPrior removes a foil prior from the estimate and disables it. The linear model must
-// be a Clone. It returns false and changes nothing where only this prior determines the reel.
-func (l *Linear) RemoveFoilPrior(a *prior.FoilPrior) bool {
+// withoutFoilPrior removes the foil prior of that index. ok is false where only this prior
+// determines the reel.
+func (l Linear) withoutFoilPrior(i int) (without Linear, ok bool) {
 	row := make([]float64, len(l.X))
-	z := a.Row(l.linearisedAt, row)
+	z := l.Model.FoilPriors[i].Row(l.linearisedAt, row)
 	for j, d := range row {
 		z += d * (l.X[j] - l.linearisedAt[j]) // in the linear model
 	}
 	along := matrix.Times(l.Covariance, row)
 	rest := 1 - matrix.Dot(row, along) // the part of the reel's information that is not from this prior
 	if !(rest > 1e-9) {
-		return false
+		return l, false
 	}
+	without = l
+	without.X, without.Covariance = slices.Clone(l.X), l.Covariance.Clone()
 	for j, c := range along {
-		l.X[j] += c * z / rest
-		to := l.Covariance.Row(j)
+		without.X[j] += c * z / rest
+		to := without.Covariance.Row(j)
 		for k, d := range along {
 			to[k] += c * d / rest
 		}
 	}
-	l.Sum -= z * z / rest
-	a.Disabled = true
-	return true
-}
-
-// WithoutFoilPrior returns the linear model without the foil prior of a reel; ok is false where
-// the reel has none, or where only this prior determines the reel. The prior stays disabled for the
-// problem and all its linear models until done is called.
-func (l Linear) WithoutFoilPrior(reel int) (view Linear, done func(), ok bool) {
-	for i := range l.Problem.FoilPriors {
-		a := &l.Problem.FoilPriors[i]
-		if a.Reel != reel || a.Disabled {
-			continue
-		}
-		view = l.Clone()
-		if !view.RemoveFoilPrior(a) {
-			break
-		}
-		return view, func() { a.Disabled = false }, true
-	}
-	return l, func() {}, false
+	without.Sum -= z * z / rest
+	without.Assumptions = l.Assumptions.WithoutFoilPrior(i)
+	return without, true
 }
 
 // PriorVariance returns the variance of a linear function of the unknowns under their priors alone.
 func (l *Linear) PriorVariance(row []float64) float64 {
 	sum := 0.0
 	for i, d := range row {
-		u := l.Problem.Unknowns[i].Deviation
+		u := l.Model.Unknowns[i].Deviation
 		sum += d * d * u * u
 	}
 	return sum

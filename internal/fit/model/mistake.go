@@ -13,7 +13,7 @@ const (
 )
 
 // Mistake is an operator mistake in taking readings. For FeedsSwapped A and B are indices of feeds
-// in the run. Otherwise they are indices of steps in Problem.Steps, except B of WrongLoad, which is
+// in the run. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
 // the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
@@ -33,48 +33,28 @@ func (s Mistake) Affects(o *Observation) bool {
 	return o.Step == s.A
 }
 
-// Correct changes the observations, or the lit step, to what they should be if a mistake was made.
-func (p *Problem) Correct(s Mistake) {
-	for i := range p.Observations {
-		o := &p.Observations[i]
-		if !s.Affects(o) {
-			continue
-		}
-		switch s.Kind {
-		case FeedsSwapped:
-			o.Feed = s.A + s.B - o.Feed
-		case LeadsReversed:
-			o.Value = -o.Value
-		}
+// correct changes an observation to what it should be if the mistake was made.
+func (s Mistake) correct(o *Observation) {
+	if !s.Affects(o) {
+		return
 	}
 	switch s.Kind {
-	case WrongLoad:
-		p.LitStep[s.A] = s.B
-	case StepsExchanged:
-		p.LitStep[s.A], p.LitStep[s.B] = p.Steps[s.B], p.Steps[s.A]
+	case FeedsSwapped:
+		o.Feed = s.A + s.B - o.Feed
+	case LeadsReversed:
+		o.Value = -o.Value
 	}
 }
 
-// UndoCorrection reverses Correct.
-func (p *Problem) UndoCorrection(s Mistake) {
-	switch s.Kind {
-	case WrongLoad:
-		p.LitStep[s.A] = p.Steps[s.A]
-	case StepsExchanged:
-		p.LitStep[s.A], p.LitStep[s.B] = p.Steps[s.A], p.Steps[s.B]
-	default:
-		p.Correct(s)
-	}
-}
-
-// PossibleMistakes lists the mistakes that the readings allow: an exchange of any two feeds with
+// PossibleMistakes lists the further mistakes that the readings allow: an exchange of any two feeds with
 // current readings, reversed leads in any step in which most pair voltages are negative, any other
 // load in any step with readings, and an exchange of any two such steps.
-func (p *Problem) PossibleMistakes() (list []Mistake) {
+func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
+	observations, lit := m.Under(a), m.LitSteps(a)
 	clamped := map[int]bool{}
-	pairs, negative := make([]int, p.ReadSteps), make([]int, p.ReadSteps)
-	for i := range p.Observations {
-		o := &p.Observations[i]
+	pairs, negative := make([]int, m.ReadSteps), make([]int, m.ReadSteps)
+	for i := range observations {
+		o := &observations[i]
 		if o.Feed != Absent {
 			clamped[o.Feed] = true
 			continue
@@ -86,26 +66,26 @@ func (p *Problem) PossibleMistakes() (list []Mistake) {
 			}
 		}
 	}
-	for k := range p.ReadSteps {
+	for k := range m.ReadSteps {
 		if pairs[k] >= minReversedPairs && 2*negative[k] > pairs[k] {
 			list = append(list, Mistake{LeadsReversed, k, 0})
 		}
 	}
-	for a := range p.Run.Feeds {
-		for b := range a {
-			if clamped[a] && clamped[b] {
-				list = append(list, Mistake{FeedsSwapped, a, b})
+	for f := range m.Run.Feeds {
+		for g := range f {
+			if clamped[f] && clamped[g] {
+				list = append(list, Mistake{FeedsSwapped, f, g})
 			}
 		}
 	}
-	for k := range p.ReadSteps {
-		for b := range p.Run.Steps {
-			if b != p.LitStep[k] {
+	for k := range m.ReadSteps {
+		for b := range m.Run.Steps {
+			if b != lit[k] {
 				list = append(list, Mistake{WrongLoad, k, b})
 			}
 		}
 		for b := range k {
-			if p.LitStep[k] == p.Steps[k] && p.LitStep[b] == p.Steps[b] {
+			if lit[k] == m.Steps[k] && lit[b] == m.Steps[b] {
 				list = append(list, Mistake{StepsExchanged, k, b})
 			}
 		}

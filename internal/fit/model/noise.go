@@ -33,17 +33,15 @@ type NoiseGroup struct {
 }
 
 // group returns the index of a noise group, which is added if it is new.
-func (p *Problem) group(meter, at int, mean bool) int {
-	for i, g := range p.NoiseGroups {
+func (m *Model) group(meter, at int, mean bool) int {
+	for i, g := range m.NoiseGroups {
 		if g.Meter == meter && g.Range == at && g.Mean == mean {
 			return i
 		}
 	}
-	g := NoiseGroup{Meter: meter, Range: at, Mean: mean, Prior: noisePrior(p.Run.Meters[meter].Ranges[at], mean)}
-	p.NoiseGroups = append(p.NoiseGroups, g)
-	p.Noise = append(p.Noise, likelihood.Learned{Scatter: g.Prior.Scatter, Covariance: [2][2]float64{
-		{4 * digitNoiseSpread * digitNoiseSpread, 0}, {0, 4 * relativeNoiseSpread * relativeNoiseSpread}}})
-	return len(p.NoiseGroups) - 1
+	g := NoiseGroup{Meter: meter, Range: at, Mean: mean, Prior: noisePrior(m.Run.Meters[meter].Ranges[at], mean)}
+	m.NoiseGroups = append(m.NoiseGroups, g)
+	return len(m.NoiseGroups) - 1
 }
 
 // noisePrior returns the prior of the noise of a range.
@@ -63,19 +61,10 @@ func noisePrior(limits run.Range, mean bool) likelihood.Prior {
 // its meter.
 const minDeviation = 1e-6
 
-// SetNoise sets the noise of each group, and from it the standard deviation of each observation.
-func (p *Problem) SetNoise(noise []likelihood.Learned) {
-	copy(p.Noise, noise)
-	for i := range p.Observations {
-		o := &p.Observations[i]
-		o.Deviation = math.Sqrt(p.Noise[o.Group].Variance(o.RoundingVariance, o.Value))
-	}
-}
-
 // PriorNoise returns the noise of each group before its readings are used.
-func (p *Problem) PriorNoise() []likelihood.Learned {
-	guess := make([]likelihood.Learned, len(p.NoiseGroups))
-	for i, g := range p.NoiseGroups {
+func (m *Model) PriorNoise() []likelihood.Learned {
+	guess := make([]likelihood.Learned, len(m.NoiseGroups))
+	for i, g := range m.NoiseGroups {
 		guess[i].Scatter = g.Prior.Scatter
 		guess[i].Covariance = [2][2]float64{{4 * digitNoiseSpread * digitNoiseSpread, 0}, {0, 4 * relativeNoiseSpread * relativeNoiseSpread}}
 	}
@@ -83,13 +72,13 @@ func (p *Problem) PriorNoise() []likelihood.Learned {
 }
 
 // VarianceOf returns the variance of a single reading of a value on a range of a meter, SI,
-// written with all digits of the display.
-func (p *Problem) VarianceOf(meter, at int, value float64) float64 {
-	limits := p.Run.Meters[meter].Ranges[at]
+// written with all digits of the display, with the noise assumed.
+func (m *Model) VarianceOf(a Assumptions, meter, at int, value float64) float64 {
+	limits := m.Run.Meters[meter].Ranges[at]
 	scatter := noisePrior(limits, false).Scatter
-	for i, g := range p.NoiseGroups {
+	for i, g := range m.NoiseGroups {
 		if g.Meter == meter && g.Range == at && !g.Mean {
-			scatter = p.Noise[i].Scatter
+			scatter = a.Noise[i].Scatter
 		}
 	}
 	return math.Max(scatter.Variance(limits.Resolution*limits.Resolution/12, value), minDeviation*minDeviation)

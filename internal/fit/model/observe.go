@@ -2,53 +2,55 @@ package model
 
 import (
 	"math"
+	"slices"
+
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
-// observe adds reading i to the problem, or notes why it is not used. It returns the places
+// observe adds reading i to the model, or notes why it is not used. It returns the places
 // that need a network node.
-func (p *Problem) observe(i int, x reading.Reading, shown digits) []run.Place {
+func (m *Model) observe(i int, x reading.Reading, shown digits) []run.Place {
 	if x.Quantity == run.Temperature {
-		p.Notes[i] = "used as the temperature of the copper"
+		m.Notes[i] = "used as the temperature of the copper"
 		return nil
 	}
-	step := p.Run.StepIndex(x.Step)
-	if step < 0 && len(p.Run.Steps) == 1 {
+	step := m.Run.StepIndex(x.Step)
+	if step < 0 && len(m.Run.Steps) == 1 {
 		step = 0
 	}
 	if step < 0 {
-		p.Notes[i] = "its step is not in the run file, so its load is unknown"
+		m.Notes[i] = "its step is not in the run file, so its load is unknown"
 		return nil
 	}
 	o := Observation{Reading: i, Feed: Absent, Value: x.Value}
 	var places []run.Place
 	if x.Quantity == run.Current {
-		o.Feed = p.Run.FeedIndex(x.From)
+		o.Feed = m.Run.FeedIndex(x.From)
 	} else {
-		from, errFrom := p.Run.Point(x.From)
-		to, errTo := p.Run.Point(x.To)
+		from, errFrom := m.Run.Point(x.From)
+		to, errTo := m.Run.Point(x.To)
 		if errFrom != nil || errTo != nil {
-			p.Notes[i] = "its points are not in the run"
+			m.Notes[i] = "its points are not in the run"
 			return nil
 		}
 		o.From, o.To = from, to
 		places = []run.Place{from.Place, to.Place}
 	}
 	if x.Quantity == run.Current && o.Feed < 0 {
-		p.Notes[i] = "its feed is not in the run"
+		m.Notes[i] = "its feed is not in the run"
 		return nil
 	}
-	written, _ := p.columnOf(x)
-	meter, at := written.meter, shown.displayRange(p.Run.Meters[written.meter], written, x)
+	written, _ := m.columnOf(x)
+	meter, at := written.meter, shown.displayRange(m.Run.Meters[written.meter], written, x)
 	if at < 0 { // no range holds this value: its unit or decimal point is wrong
-		if at = widestRange(p.Run.Meters[meter], x.Quantity); at < 0 {
-			p.Notes[i] = "its meter has no range for it"
+		if at = widestRange(m.Run.Meters[meter], x.Quantity); at < 0 {
+			m.Notes[i] = "its meter has no range for it"
 			return nil
 		}
 		o.Excluded, o.ExcludedForGood = true, true
 	}
-	limits := p.Run.Meters[meter].Ranges[at]
+	limits := m.Run.Meters[meter].Ranges[at]
 	if x.Mean != nil {
 		d := readingDeviation(limits.Resolution, x.Mean)
 		o.RoundingVariance = d * d
@@ -56,14 +58,14 @@ func (p *Problem) observe(i int, x reading.Reading, shown digits) []run.Place {
 		unit := math.Max(limits.Resolution, shown.resolution[column{meter, at, x.Unit}]) // of the last digit
 		o.RoundingVariance = unit * unit / 12
 	}
-	o.Group = p.group(meter, at, x.Mean != nil)
+	o.Group = m.group(meter, at, x.Mean != nil)
 	place := ""
-	if p.Run.Meters[meter].Each {
+	if m.Run.Meters[meter].Each {
 		place = x.From + " " + x.To
 	}
-	o.MeterRange = p.MeterRangeIndex(MeterRange{Meter: meter, Range: at, place: place, Limits: limits})
-	o.Step = p.StepIndex(step)
-	p.Observations = append(p.Observations, o)
+	o.MeterRange = m.addMeterRange(MeterRange{Meter: meter, Range: at, place: place, Limits: limits})
+	o.Step = m.addStep(step)
+	m.Observations = append(m.Observations, o)
 	return places
 }
 
@@ -78,33 +80,26 @@ func widestRange(m run.Meter, q run.Quantity) int {
 	return at
 }
 
-// MeterRangeIndex returns the index of a meter range in MeterRanges, where it is added if it is
-// new.
-func (p *Problem) MeterRangeIndex(s MeterRange) int {
-	for i, have := range p.MeterRanges {
-		if have.Meter == s.Meter && have.Range == s.Range && have.place == s.place {
-			return i
-		}
-	}
-	p.MeterRanges = append(p.MeterRanges, s)
-	return len(p.MeterRanges) - 1
+// MeterRangeIndex returns the index of a meter range in MeterRanges; Absent where it is not there.
+func (m *Model) MeterRangeIndex(s MeterRange) int {
+	return slices.IndexFunc(m.MeterRanges, func(have MeterRange) bool {
+		return have.Meter == s.Meter && have.Range == s.Range && have.place == s.place
+	})
 }
 
-// StepIndex returns the index in Steps of a step of the run, which is added if it is new.
-func (p *Problem) StepIndex(step int) int {
-	for k, have := range p.Steps {
-		if have == step {
-			return k
-		}
+// addMeterRange adds a meter range to MeterRanges if it is new, and returns its index there.
+func (m *Model) addMeterRange(s MeterRange) int {
+	if at := m.MeterRangeIndex(s); at != Absent {
+		return at
 	}
-	p.Steps = append(p.Steps, step)
-	return len(p.Steps) - 1
+	m.MeterRanges = append(m.MeterRanges, s)
+	return len(m.MeterRanges) - 1
 }
 
 // readTemperature sets the prior of the copper temperature from the temperature readings. Elements
 // and steps with readings of their own keep their difference from the mean of all readings.
-func (p *Problem) readTemperature(readings []reading.Reading) {
-	r, t := p.Run, &p.temperature
+func (m *Model) readTemperature(readings []reading.Reading) {
+	r, t := m.Run, &m.temperature
 	t.reel, t.feed = make([]float64, len(r.Reels)), make([]float64, len(r.Feeds))
 	t.mean, t.deviation = r.Ambient+unreadRise, unreadTemperatureSpread
 	sum, n := 0.0, 0

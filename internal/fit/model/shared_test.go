@@ -24,7 +24,7 @@ func TestStartHeldAt(t *testing.T) {
 		{0.03, -0.01, 0.08, 0},
 		{-0.03, -0.01, 0.04, 0.04},
 	} {
-		from := p.Start()
+		from := p.Start(p.Assume())
 		from[joint[run.Plus]], from[joint[run.Minus]], from[feed[run.Minus]] = c.plus, c.minus, -0.002
 		at := p.StartHeldAt(&split, prior.Transform(0.08), from)
 		if plus, minus := prior.ToOhms(at[joint[run.Plus]]), prior.ToOhms(at[joint[run.Minus]]); math.Abs(plus-c.wantPlus) > 1e-12 || math.Abs(minus-c.wantMinus) > 1e-12 {

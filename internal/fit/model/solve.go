@@ -3,66 +3,48 @@ package model
 import (
 	"math"
 
-	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/matrix"
 )
 
-// Start returns the means of the priors.
-func (p *Problem) Start() []float64 {
-	x := make([]float64, len(p.Unknowns))
-	for i := range x {
-		x[i], _ = p.PriorOf(i)
-	}
-	return x
+// Fit is the outcome of Solve.
+type Fit struct {
+	leastsquares.Fit
+	Model        *Model
+	Assumptions  Assumptions
+	Observations []Observation // as the assumptions take them
+	Predicted    []float64     // by observation: what the meter should show at X, V or A
+
+	leverages    []float64         // by observation: see Leverage
+	excludedRows map[int][]float64 // by excluded observation: derivatives of its prediction
 }
 
-// Solve fits from a start with at most maxIterations iterations. Its error is that of
-// leastsquares.Solve, also from the means of the priors.
-func (p *Problem) Solve(start []float64) (*leastsquares.Fit, error) {
-	return p.SolveLimited(start, maxIterations)
+// Start returns the means of the priors under some assumptions.
+func (m *Model) Start(a Assumptions) []float64 { return m.Prior(a).Mean }
+
+// Solve fits a model under some assumptions from a start. The same arguments give the same bits.
+// Its error is that of leastsquares.Solve, also from the means of the priors.
+func Solve(m *Model, a Assumptions, start []float64) (*Fit, error) {
+	return SolveLimited(m, a, start, maxIterations)
 }
 
 // maxIterations is several times what a fit that converges needs.
 const maxIterations = 100
 
-// SolveLimited fits from a start with at most so many iterations.
-func (p *Problem) SolveLimited(start []float64, most int) (*leastsquares.Fit, error) {
-	return p.solveWith(start, p.Options(most))
-}
-
-// solveWith fits with the given options, from the means of the priors where the network has no
-// solution at the start. The covariance is that without the bounds.
-func (p *Problem) solveWith(start []float64, opt leastsquares.Options) (*leastsquares.Fit, error) {
-	fit, err := leastsquares.Solve(p, start, p.Prior(), opt)
-	if err != nil {
-		fit, err = leastsquares.Solve(p, p.Start(), p.Prior(), opt)
+// SolveLimited is Solve with at most so many iterations.
+func SolveLimited(m *Model, a Assumptions, start []float64, most int) (*Fit, error) {
+	o := leastsquares.Options{Tolerance: 1e-10, Slack: stopReduction, MaxIterations: most}
+	if a.Robust {
+		o.Slack = robustStopReduction
 	}
-	if err == nil {
-		p.withoutBounds(fit.Covariance, fit.X)
+	fit, err := m.solveWith(a, start, o)
+	if err == nil && fit.Covariance != nil {
+		fit.leverages = make([]float64, len(fit.Observations))
+		for i := range fit.leverages {
+			fit.leverages[i] = matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i))
+		}
 	}
 	return fit, err
-}
-
-// Prior returns the priors of all unknowns.
-func (p *Problem) Prior() *leastsquares.Prior {
-	prior := &leastsquares.Prior{Mean: make([]float64, len(p.Unknowns)), Deviation: make([]float64, len(p.Unknowns))}
-	for i := range p.Unknowns {
-		prior.Mean[i], prior.Deviation[i] = p.PriorOf(i)
-	}
-	return prior
-}
-
-// PriorOf returns the prior of an unknown. That of a conductor held open has a deviation of 1e-6.
-func (p *Problem) PriorOf(i int) (mean, deviation float64) {
-	u := p.Unknowns[i]
-	if p.HeldOpen[i] {
-		mean = prior.MaxTransformed
-		if v, ok := p.HeldValue[i]; ok {
-			mean = v
-		}
-		return mean, 1e-6
-	}
-	return u.Mean, math.Max(u.Deviation, 1e-9)
 }
 
 // Convergence, as the reduction of the sum of squares that is still possible, in squared standard
@@ -72,11 +54,55 @@ const (
 	robustStopReduction = 0.1  // of a robust fit, which only has to find gross errors
 )
 
-// Options returns the convergence criteria of a fit.
-func (p *Problem) Options(most int) leastsquares.Options {
-	o := leastsquares.Options{Tolerance: 1e-10, Slack: stopReduction, MaxIterations: most}
-	if p.Robust {
-		o.Slack = robustStopReduction
+// solveWith fits with the given options, from the means of the priors where the network has no
+// solution at the start. The covariance is that without the bounds.
+func (m *Model) solveWith(a Assumptions, start []float64, opt leastsquares.Options) (*Fit, error) {
+	p := m.problem(a)
+	defer p.point.release()
+	least, err := leastsquares.Solve(p, start, m.Prior(a), opt)
+	if err != nil {
+		least, err = leastsquares.Solve(p, m.Start(a), m.Prior(a), opt)
 	}
-	return o
+	if err != nil {
+		return nil, err
+	}
+	m.withoutBounds(least.Covariance, least.X)
+	fit := &Fit{Fit: *least, Model: m, Assumptions: a, Observations: p.observations, Predicted: p.predicted}
+	return fit, fit.predictExcluded(p.point)
+}
+
+// predictExcluded predicts the excluded observations. The last evaluation of the fit was at its X.
+func (f *Fit) predictExcluded(at *Point) error {
+	f.excludedRows = map[int][]float64{}
+	for i := range f.Observations {
+		o := &f.Observations[i]
+		if !o.Excluded {
+			continue
+		}
+		row := make([]float64, len(f.X))
+		predicted, err := at.Predict(o, row)
+		if err != nil {
+			return err
+		}
+		f.Predicted[i], f.excludedRows[i] = predicted, row
+	}
+	return nil
+}
+
+// Prior returns the priors of all unknowns under some assumptions.
+func (m *Model) Prior(a Assumptions) *leastsquares.Prior {
+	prior := &leastsquares.Prior{Mean: make([]float64, len(m.Unknowns)), Deviation: make([]float64, len(m.Unknowns))}
+	for i := range m.Unknowns {
+		prior.Mean[i], prior.Deviation[i] = m.PriorOf(a, i)
+	}
+	return prior
+}
+
+// PriorOf returns the prior of an unknown under some assumptions. That of an unknown that is held
+// has a deviation of 1e-6.
+func (m *Model) PriorOf(a Assumptions, i int) (mean, deviation float64) {
+	if v, held := a.Held[i]; held {
+		return v, 1e-6
+	}
+	return m.Unknowns[i].Mean, math.Max(m.Unknowns[i].Deviation, 1e-9)
 }

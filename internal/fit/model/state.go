@@ -17,10 +17,17 @@ type State struct {
 	temperature float64 // °C
 }
 
-// NewState returns a state with the run as stated.
-func (p *Problem) NewState() *State {
+// newState returns a state with the run as stated.
+func (m *Model) newState() *State {
 	// A conductor without an unknown, such as the cut plus of a joint, stays as stated.
-	return &State{Par: ladder.Stated(p.Run), loads: make([]pixel.Load, len(p.Run.Reels))}
+	return &State{Par: ladder.Stated(m.Run), loads: make([]pixel.Load, len(m.Run.Reels))}
+}
+
+// StateAt returns the state of step k at the unknowns x under some assumptions.
+func (m *Model) StateAt(a Assumptions, k int, x []float64) *State {
+	s := m.newState()
+	m.set(s, k, x, m.LitSteps(a)[k], a.DarkReel)
+	return s
 }
 
 // minFeedOhms is the least resistance of a feed's conductor, Ω, at which the network is solved. A
@@ -31,12 +38,13 @@ const minFeedOhms = -0.02
 // the feed of a voltage reading.
 const Absent = -1
 
-// Set fills the state of step k from the unknowns x.
-func (p *Problem) Set(k int, x []float64, s *State) {
+// set fills the state of step k from the unknowns x. lit is the run's step whose load is lit, and
+// dark a reel that is not.
+func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 	adjust := pixel.AsStated
 	scale, idle := 0.0, 0.0
 	s.temperature = 0
-	for i, u := range p.Unknowns {
+	for i, u := range m.Unknowns {
 		v := x[i]
 		switch u.What {
 		case JointRail:
@@ -44,7 +52,7 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 		case FeedRail:
 			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.ToOhms(prior.Inside(v))
 		case ReelRail:
-			*side(&s.Par.Reels[u.Index], u.Rail) = p.Segment[u.Index] / 2 * math.Max(v, prior.MinFactor)
+			*side(&s.Par.Reels[u.Index], u.Rail) = m.Segment[u.Index] / 2 * math.Max(v, prior.MinFactor)
 		case SupplyVolts:
 			s.Par.Supplies[u.Index].Volts = v
 		case SupplyOhms:
@@ -78,20 +86,20 @@ func (p *Problem) Set(k int, x []float64, s *State) {
 		}
 	}
 	for i := range s.Par.Reels {
-		factor := s.copperFactor(p, i)
+		factor := s.copperFactor(m, i)
 		s.Par.Reels[i].Plus *= factor
 		s.Par.Reels[i].Minus *= factor
 	}
-	for i, f := range p.Run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature + p.temperature.feed[i] - 20)
+	for i, f := range m.Run.Feeds {
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature + m.temperature.feed[i] - 20)
 		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, minFeedOhms)
 		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, minFeedOhms)
 	}
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust
-	for i, reel := range p.Run.Reels {
-		levels := p.Run.Steps[p.LitStep[k]].Levels
-		if i == p.DarkReel {
+	for i, reel := range m.Run.Reels {
+		levels := m.Run.Steps[lit].Levels
+		if i == dark {
 			levels = nil
 		}
 		s.loads[i] = pixel.New(reel.Strip, levels, adjust)

@@ -69,66 +69,66 @@ const (
 	litStepSpread           = 6.0   // K, of a lit step without temperature readings where other steps have some
 )
 
-// addUnknowns adds the unknowns of the problem in a fixed order.
-func (p *Problem) addUnknowns() {
-	r := p.Run
+// addUnknowns adds the unknowns of the model in a fixed order.
+func (m *Model) addUnknowns() {
+	r := m.Run
 	add := func(u Unknown) int {
-		p.Unknowns = append(p.Unknowns, u)
-		return len(p.Unknowns) - 1
+		m.Unknowns = append(m.Unknowns, u)
+		return len(m.Unknowns) - 1
 	}
 	rails := func(w Quantity, index int, mean, spread, splits float64) [2]int {
 		var at [2]int
 		for _, rail := range []run.Rail{run.Plus, run.Minus} {
 			at[rail] = add(Unknown{What: w, Index: index, Rail: rail, WidePrior: true, Mean: mean, Deviation: spread})
 		}
-		p.Splits = append(p.Splits, prior.Split{Rails: at, Transformed: w != ReelRail, ShareAbout: prior.EvenShare, Spread: splits})
+		m.Splits = append(m.Splits, prior.Split{Rails: at, Transformed: w != ReelRail, ShareAbout: prior.EvenShare, Spread: splits})
 		return at
 	}
 	for i, j := range r.Joints {
 		if j.PlusCut {
 			minus := add(Unknown{What: JointRail, Index: i, Rail: run.Minus, WidePrior: true, Mean: prior.Transform(j.Ohms / 2), Deviation: conductorSpread})
-			p.Joints = append(p.Joints, [2]int{Absent, minus})
+			m.Joints = append(m.Joints, [2]int{Absent, minus})
 			continue
 		}
-		p.Joints = append(p.Joints, rails(JointRail, i, prior.Transform(j.Ohms/2), conductorSpread, prior.JointSplitSpread))
+		m.Joints = append(m.Joints, rails(JointRail, i, prior.Transform(j.Ohms/2), conductorSpread, prior.JointSplitSpread))
 	}
 	for i, f := range r.Feeds {
 		spread := prior.FeedSplitSpread
 		if f.Ohms == 0 {
 			spread = prior.CableSplitSpread
 		}
-		p.Feeds = append(p.Feeds, rails(FeedRail, i, prior.Transform(f.Ohms/2), conductorSpread, spread))
-		p.Splits[len(p.Splits)-1].Wire = f.Ohms
+		m.Feeds = append(m.Feeds, rails(FeedRail, i, prior.Transform(f.Ohms/2), conductorSpread, spread))
+		m.Splits[len(m.Splits)-1].Wire = f.Ohms
 	}
 	for i, reel := range r.Reels {
 		spread := reelSpread
 		if reel.Strip.LoopOhms == 0 {
 			spread = unstatedReelSpread
 		}
-		p.Reels = append(p.Reels, rails(ReelRail, i, 1, spread, prior.ReelSplitSpread))
+		m.Reels = append(m.Reels, rails(ReelRail, i, 1, spread, prior.ReelSplitSpread))
 	}
-	p.addFoilPriors(add)
+	m.addFoilPriors(add)
 	for i, s := range r.Supplies {
 		ohms, spread := s.Ohms, s.Ohms/2+unstatedOutputOhms
-		p.Supplies = append(p.Supplies, [2]int{
+		m.Supplies = append(m.Supplies, [2]int{
 			add(Unknown{What: SupplyVolts, Index: i, Mean: s.Volts, Deviation: voltsSpread * s.Volts}),
 			add(Unknown{What: SupplyOhms, Index: i, Mean: ohms, Deviation: spread}),
 		})
 	}
-	p.bounded = p.BoundedResistances()
+	m.bounded = m.BoundedResistances()
 	add(Unknown{What: CurrentScale, Deviation: currentScaleSpread})
 	add(Unknown{What: IdleCurrentScale, Deviation: idleCurrentSpread})
 	volts := r.Reels[0].Strip.Volts
 	add(Unknown{What: KneeShift, Deviation: kneeShiftSpread * volts})
 	add(Unknown{What: KneeStretch, Deviation: kneeStretchSpread})
-	add(Unknown{What: CopperTemperature, Mean: p.temperature.mean, Deviation: p.temperature.deviation, Rectangular: p.temperature.deviation == unreadTemperatureSpread})
-	for k, step := range p.Steps {
-		warmer, read := p.temperature.step[step]
+	add(Unknown{What: CopperTemperature, Mean: m.temperature.mean, Deviation: m.temperature.deviation, Rectangular: m.temperature.deviation == unreadTemperatureSpread})
+	for k, step := range m.Steps {
+		warmer, read := m.temperature.step[step]
 		deviation := unreadStepSpread
 		switch {
 		case read:
 			deviation = readStepSpread
-		case p.temperature.step != nil && r.Steps[step].Lit():
+		case m.temperature.step != nil && r.Steps[step].Lit():
 			warmer, deviation = litStepRise, litStepSpread
 		}
 		add(Unknown{What: StepTemperature, Step: k, Mean: warmer, Deviation: deviation})
@@ -138,8 +138,8 @@ func (p *Problem) addUnknowns() {
 		add(Unknown{What: StepCurrentScale, Step: k, Deviation: stepCurrentSpread})
 		add(Unknown{What: StepKneeShift, Step: k, Deviation: stepKneeShiftSpread * volts})
 	}
-	for i, s := range p.MeterRanges {
-		p.MeterRanges[i].Gain = add(Unknown{What: Gain, Rectangular: true, Index: i, Deviation: s.Limits.Fraction / math.Sqrt(3)})
-		p.MeterRanges[i].Offset = add(Unknown{What: Offset, Rectangular: true, Index: i, Deviation: s.Limits.Counts * s.Limits.Resolution / math.Sqrt(3)})
+	for i, s := range m.MeterRanges {
+		m.MeterRanges[i].Gain = add(Unknown{What: Gain, Rectangular: true, Index: i, Deviation: s.Limits.Fraction / math.Sqrt(3)})
+		m.MeterRanges[i].Offset = add(Unknown{What: Offset, Rectangular: true, Index: i, Deviation: s.Limits.Counts * s.Limits.Resolution / math.Sqrt(3)})
 	}
 }

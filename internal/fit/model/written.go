@@ -26,10 +26,10 @@ type digits struct {
 }
 
 // digitsWritten looks at the digits of all readings.
-func (p *Problem) digitsWritten(readings []reading.Reading) digits {
-	w := digits{resolution: p.writtenResolutions(readings), zeros: map[column]bool{}}
+func (m *Model) digitsWritten(readings []reading.Reading) digits {
+	w := digits{resolution: m.writtenResolutions(readings), zeros: map[column]bool{}}
 	for _, x := range readings {
-		if c, ok := p.columnOf(x); ok && strings.Contains(x.Text, ".") && strings.HasSuffix(x.Text, "0") {
+		if c, ok := m.columnOf(x); ok && strings.Contains(x.Text, ".") && strings.HasSuffix(x.Text, "0") {
 			w.zeros[c.anyRange()] = true
 		}
 	}
@@ -78,10 +78,10 @@ func nextRange(m run.Meter, at int) int {
 // does not show its resolution. A column in which no value shows the last decimals of the display
 // was rounded when written. In a long column one value with more decimals than all others is
 // taken as a typing error.
-func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]float64 {
+func (m *Model) writtenResolutions(readings []reading.Reading) map[column]float64 {
 	steps := map[column][]float64{}
 	for _, x := range readings {
-		if c, ok := p.columnOf(x); ok {
+		if c, ok := m.columnOf(x); ok {
 			steps[c] = append(steps[c], singleLastDigit(x))
 		}
 	}
@@ -101,9 +101,9 @@ func (p *Problem) writtenResolutions(readings []reading.Reading) map[column]floa
 const minOutlierColumn = 6
 
 // columnOf returns the column of a reading; false where its meter has no range for it.
-func (p *Problem) columnOf(x reading.Reading) (column, bool) {
-	meter := max(p.Run.MeterIndex(x.Meter), 0)
-	at := p.Run.Meters[meter].ShownRange(x.Quantity, x.Value, x.LastDigit())
+func (m *Model) columnOf(x reading.Reading) (column, bool) {
+	meter := max(m.Run.MeterIndex(x.Meter), 0)
+	at := m.Run.Meters[meter].ShownRange(x.Quantity, x.Value, x.LastDigit())
 	return column{meter, at, x.Unit}, at >= 0
 }
 

@@ -9,7 +9,6 @@ type FoilPrior struct {
 	Reel       int
 	Rails      [2]int // unknowns
 	FoilFactor int    // unknown
-	Disabled   bool   // left out of the fit
 }
 
 // Reels of one strip type are similar: they have nearly the same ratio of real to stated
@@ -30,9 +29,6 @@ const (
 // Residual returns the residual of the reel, with the pseudo-Huber loss, and its derivatives by
 // each rail and by the foil factor.
 func (a FoilPrior) Residual(x []float64) (z float64, railSlope, foilSlope float64) {
-	if a.Disabled {
-		return 0, 0, 0
-	}
 	factor, half := math.Max(x[a.FoilFactor], MinFactor), (x[a.Rails[0]]+x[a.Rails[1]])/2
 	z, slope := pseudoHuberLoss((half/factor-1)/foilSpread, foilThreshold)
 	railSlope = slope / (2 * factor * foilSpread)

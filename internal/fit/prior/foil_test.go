@@ -31,22 +31,4 @@ func TestFoilPrior(t *testing.T) {
 			}
 		}
 	}
-	a.Disabled = true
-	if z, rails, whole := a.Residual([]float64{2, 2, 1}); z != 0 || rails != 0 || whole != 0 {
-		t.Errorf("left out it lies %g off, slopes %g and %g", z, rails, whole)
-	}
-}
-
-// A split with an open conductor has no residual.
-func TestDisabledSplit(t *testing.T) {
-	x := []float64{MaxTransformed, Transform(0.002)}
-	s := Split{Rails: [2]int{0, 1}, Transformed: true, ShareAbout: EvenShare, Spread: FeedSplitSpread, Wire: 0.08}
-	row := make([]float64, 2)
-	if z := s.Row(x, row); z == 0 {
-		t.Fatal("it says nothing even while it is not idle")
-	}
-	s.Disabled = true
-	if z := s.Row(x, row); z != 0 || row[0] != 0 || row[1] != 0 {
-		t.Errorf("%g deviations off, slopes %v", z, row)
-	}
 }

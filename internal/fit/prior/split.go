@@ -20,7 +20,6 @@ type Split struct {
 	ShareAbout  int    // unknown of the common share s; EvenShare without one
 	Spread      float64
 	Wire        float64 // Ω, a feed's stated loop resistance; 0 = not stated
-	Disabled    bool    // a rail is held open, so that there is no division
 }
 
 // EvenShare stands for the unknown of the share where both rails are expected to be equal.
@@ -40,9 +39,6 @@ const minSplitOhms = 0.001
 
 // normalisedResidual returns z and its derivatives by the two rails and by the common share.
 func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, shareSlope float64) {
-	if s.Disabled {
-		return 0, slopes, 0
-	}
 	var r [2]float64
 	for i, at := range s.Rails {
 		if s.Transformed {

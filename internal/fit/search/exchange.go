@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 )
 
@@ -30,120 +29,105 @@ const (
 // tryExchanges tests whether other readings than the excluded ones are wrong. Of two readings that
 // contradict each other either may be wrong. Where a joint has several readings, the good ones may
 // have been excluded because of a wrong one that stayed in the fit. Each reading that shares a
-// point with excluded ones is excluded instead of them on trial. Explanations of nearly the same
-// cost are kept as alternatives.
-func (h *hypothesis) tryExchanges(fit *leastsquares.Fit) *leastsquares.Fit {
-	h.alternatives = nil
-	n := h.excludedCount()
-	if n == 0 || n > maxReplaced || fit.Covariance == nil {
-		return fit
+// point with excluded ones is excluded instead of them on trial. It returns the best explanation
+// found, and those of nearly the same cost as alternatives.
+func (e explanation) tryExchanges() (best explanation, alternatives []Alternative) {
+	n := e.Assumptions.ExcludedCount()
+	if n == 0 || n > maxReplaced || e.Covariance == nil {
+		return e, nil
 	}
-	type trial struct {
-		fit      *leastsquares.Fit
-		excluded []bool
-		cost     float64
-	}
-	out := h.exclusions()
-	best := trial{fit, out, h.penalisedCost(fit)}
-	others := []trial{best}
-	for i := range h.Observations {
-		if !h.mayReplaceOutliers(i, fit) {
+	best = e
+	others := []explanation{e}
+	for i := range e.Observations {
+		if !e.mayReplaceOutliers(i) {
 			continue
 		}
-		h.setExclusions(nil)
-		for k, o := range h.Observations {
-			h.Observations[k].Excluded = o.ExcludedForGood || k == i || out[k] && !sharesPoint(o, h.Observations[i])
+		out := make([]bool, len(e.Observations))
+		for k, o := range e.Observations {
+			out[k] = k == i || o.Excluded && !sharesPoint(o, e.Observations[i])
 		}
-		if other := h.fitWithExclusions(best.cost); other != nil && h.PValue(other) >= model.MinPValue {
-			t := trial{other, h.exclusions(), h.penalisedCost(other)}
-			if others = append(others, t); t.cost < best.cost {
-				best = t
-			}
+		other, ok := e.fitExcluding(out, best.penalisedCost())
+		if !ok || other.PValue() < model.MinPValue {
+			continue
 		}
-		h.setExclusions(out)
-	}
-	h.setExclusions(best.excluded)
-	for _, t := range others {
-		if t.cost < best.cost+maxAlternativeCost && !slices.Equal(t.excluded, best.excluded) {
-			h.alternatives = append(h.alternatives, Alternative{Excluded: t.excluded, DarkReel: model.Absent})
+		if others = append(others, other); other.penalisedCost() < best.penalisedCost() {
+			best = other
 		}
 	}
-	return best.fit
+	for _, other := range others {
+		if other.penalisedCost() < best.penalisedCost()+maxAlternativeCost && !slices.Equal(other.Assumptions.Excluded, best.Assumptions.Excluded) {
+			alternatives = append(alternatives, Alternative{Excluded: other.Assumptions.Excluded, DarkReel: model.Absent})
+		}
+	}
+	return best, alternatives
 }
 
 // mayReplaceOutliers reports whether reading i, which is in the fit, may be wrong instead of the
 // excluded readings that share a point with it. Where several readings are excluded it must share
 // a point with two of them. Where one is excluded and a fit is expensive, the linear model must
 // give a similar sum of squares with either one excluded.
-func (h *hypothesis) mayReplaceOutliers(i int, fit *leastsquares.Fit) bool {
-	if h.Observations[i].Excluded {
+func (e explanation) mayReplaceOutliers(i int) bool {
+	if e.Observations[i].Excluded {
 		return false
 	}
 	var near []int
-	for k, o := range h.Observations {
-		if o.Excluded && !o.ExcludedForGood && sharesPoint(o, h.Observations[i]) {
+	for k, o := range e.Observations {
+		if o.Excluded && !o.ExcludedForGood && sharesPoint(o, e.Observations[i]) {
 			near = append(near, k)
 		}
 	}
-	if n := h.excludedCount(); n > 1 || len(near) == 0 {
+	if n := e.Assumptions.ExcludedCount(); n > 1 || len(near) == 0 {
 		return len(near) >= 2
 	}
-	if n := len(fit.X); n*n*len(h.Observations) < maxCheapProducts {
+	if n := len(e.X); n*n*len(e.Observations) < maxCheapProducts {
 		return true
 	}
 	// the residual of o with both readings excluded; its variance is 1 + g
-	row := make([]float64, len(fit.X))
-	o := &h.Observations[near[0]]
-	predicted, err := h.Predict(o, fit.X, row)
-	if err != nil {
-		return false
-	}
-	residual := (o.Value - predicted) / o.Deviation
+	o := &e.Observations[near[0]]
+	row := slices.Clone(e.ExcludedRow(near[0]))
+	residual := (o.Value - e.Predicted[near[0]]) / o.Deviation
 	for j := range row {
 		row[j] /= -o.Deviation
 	}
-	own := fit.Jacobian.Row(i)
-	along := matrix.Times(fit.Covariance, own)
+	own := e.Jacobian.Row(i)
+	along := matrix.Times(e.Covariance, own)
 	rest := 1 - matrix.Dot(own, along)
 	if rest < 1e-9 {
 		return false // no other reading determines this one, so none contradicts it
 	}
 	both := matrix.Dot(row, along)
-	residual += both * fit.Residuals[i] / rest
-	g := matrix.Quadratic(fit.Covariance, row) + both*both/rest
-	with, without := residual*residual/(1+g), fit.Residuals[i]*fit.Residuals[i]/rest
+	residual += both * e.Residuals[i] / rest
+	g := matrix.Quadratic(e.Covariance, row) + both*both/rest
+	with, without := residual*residual/(1+g), e.Residuals[i]*e.Residuals[i]/rest
 	return with < 4*(without+maxAlternativeCost)
 }
 
-// fitWithExclusions fits from the values of the run file with the present exclusions, excludes up
-// to maxExtraOutliers more, and readmits what agrees. It returns nil where a fit fails or the
-// screening finds a cost far above bestCost.
-func (h *hypothesis) fitWithExclusions(bestCost float64) *leastsquares.Fit {
-	fit, err := h.SolveLimited(h.Start(), screeningIterations)
-	if err != nil || h.penalisedCost(fit) > bestCost+maxScreeningCost {
-		return nil
+// fitExcluding fits from the values of the run file with some readings excluded, excludes up to
+// maxExtraOutliers more, and readmits what agrees. ok is false where a fit fails or the screening
+// finds a cost far above bestCost.
+func (e explanation) fitExcluding(out []bool, bestCost float64) (other explanation, ok bool) {
+	a := e.Assumptions.ExcludingOnly(out)
+	other, err := e.solveLimited(a, e.Model.Start(a), screeningIterations)
+	if err != nil || other.penalisedCost() > bestCost+maxScreeningCost {
+		return other, false
 	}
-	if !fit.Converged {
-		fit, err = h.SolveLimited(fit.X, initialIterations)
+	if !other.Converged {
+		other, err = other.solveLimited(a, other.X, initialIterations)
 	}
 	for range maxExtraOutliers {
 		if err != nil {
-			return nil
+			return other, false
 		}
-		worst, at := h.largestResidual(fit)
+		worst, at := other.largestResidual()
 		if worst <= outlierSigmas || math.IsNaN(worst) {
 			break
 		}
-		h.Observations[at].Excluded = true
-		fit, err = h.Solve(fit.X)
+		other, err = other.solve(other.Assumptions.Excluding(at), other.X)
 	}
 	if err == nil {
-		fit, err = h.readmit(fit)
+		other, err = other.readmit()
 	}
-	if err != nil {
-		return nil
-	}
-	return fit
+	return other, err == nil
 }
 
 // sharesPoint reports whether two readings share a measuring point or a feed.

@@ -30,23 +30,20 @@ func TestTryExchanges(t *testing.T) {
 		if c.worse > 0 {
 			list[c.worse].Value += 0.3
 		}
-		problem, err := model.New(r, list)
+		m, err := model.New(r, list)
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := &hypothesis{Problem: problem}
-		if from := list[wrong].From; from != "north.start+" || !p.Observations[outOfRange].ExcludedForGood {
-			t.Fatalf("reading %d is of %s, outOfRange is %v", wrong, from, p.Observations[outOfRange].ExcludedForGood)
+		if from := list[wrong].From; from != "north.start+" || !m.Observations[outOfRange].ExcludedForGood {
+			t.Fatalf("reading %d is of %s, outOfRange is %v", wrong, from, m.Observations[outOfRange].ExcludedForGood)
 		}
+		a := m.Assume()
 		for _, i := range c.out {
-			p.Observations[i].Excluded = true
+			a = a.Excluding(i)
 		}
-		before := p.exclusions()
-		fit, err := p.Solve(p.Start())
-		if err != nil {
-			t.Fatal(err)
-		}
-		after := p.tryExchanges(fit)
+		before := a.Excluded
+		fit := solved(t, m, a)
+		after, _ := fit.tryExchanges()
 		want := before
 		if c.replaced {
 			want = make([]bool, len(before))
@@ -55,13 +52,23 @@ func TestTryExchanges(t *testing.T) {
 				want[c.worse] = true
 			}
 		}
-		if got := p.exclusions(); !slices.Equal(got, want) {
+		if got := after.Assumptions.Excluded; !slices.Equal(got, want) {
 			t.Errorf("%v out: left out are %v, want %v", c.out, numbers(got), numbers(want))
 		}
-		if (after != fit) != c.replaced || c.replaced && after.SumSquares > fit.SumSquares/2 {
-			t.Errorf("%v out: another fit is %v, its sum %g after %g", c.out, after != fit, after.SumSquares, fit.SumSquares)
+		if (after.Fit != fit.Fit) != c.replaced || c.replaced && after.SumSquares > fit.SumSquares/2 {
+			t.Errorf("%v out: another fit is %v, its sum %g after %g", c.out, after.Fit != fit.Fit, after.SumSquares, fit.SumSquares)
 		}
 	}
+}
+
+// solved is a fit under some assumptions.
+func solved(t *testing.T, m *model.Model, a model.Assumptions) explanation {
+	t.Helper()
+	fit, err := model.Solve(m, a, m.Start(a))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return explanation{Fit: fit}
 }
 
 // numbers lists which are true.
@@ -85,12 +92,11 @@ func TestSharesPoint(t *testing.T) {
 		}
 		list = append(list, x)
 	}
-	problem, err := model.New(r, list)
+	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: problem}
-	last := p.Observations[len(p.Observations)-8:]
+	last := m.Observations[len(m.Observations)-8:]
 	for i, want := range []string{"X...X...", ".XXXX...", ".XX.....", ".X.XX...", "XX.XX...", ".....XX.", ".....XX.", ".......X"} {
 		for k := range last {
 			if got := sharesPoint(last[i], last[k]); got != (want[k] == 'X') {

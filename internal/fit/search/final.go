@@ -1,30 +1,29 @@
 package search
 
 import (
-	"ohmkeep/internal/fit/prior"
-	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/fit/model"
 )
 
 // finalFit makes the final fit of an explanation. It removes the foil priors of reels without
-// readings (removeFoilPriorsOfUnread). A fit that does not converge is continued by solveLonger.
-func (h *hypothesis) finalFit(fit *leastsquares.Fit) *leastsquares.Fit {
-	if start := h.removeFoilPriorsOfUnread(fit); start != nil {
-		if refit, err := h.Solve(start); err == nil {
-			fit = refit
+// readings (withoutFoilPriorsOfUnread). A fit that does not converge is continued by solveLonger.
+func (e explanation) finalFit() explanation {
+	if l, removed := e.withoutFoilPriorsOfUnread(); removed {
+		if refit, err := e.solve(l.Assumptions, l.X); err == nil {
+			e = refit
 		}
 	}
-	return h.solveLonger(fit)
+	return e.solveLonger()
 }
 
 // solveLonger continues a fit that has not converged: with more iterations, then from the values
 // of the run file.
-func (h *hypothesis) solveLonger(fit *leastsquares.Fit) *leastsquares.Fit {
-	best := fit
-	for _, start := range [][]float64{fit.X, h.Start()} {
+func (e explanation) solveLonger() explanation {
+	best := e
+	for _, start := range [][]float64{e.X, e.Model.Start(e.Assumptions)} {
 		if best.Converged {
 			break
 		}
-		other, err := h.SolveLimited(start, longIterations)
+		other, err := e.solveLimited(e.Assumptions, start, longIterations)
 		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+minOpenGain) {
 			best = other
 		}
@@ -36,35 +35,32 @@ func (h *hypothesis) solveLonger(fit *leastsquares.Fit) *leastsquares.Fit {
 // need not converge.
 const initialIterations = 15
 
-// removeFoilPriorsOfUnread removes the foil priors of reels that their own readings do not
-// determine. Such a reel may be from another production batch, and that must not change the
-// estimate of the joint beside it. It returns a start for the fit without these priors; nil where none was
-// removed.
-func (h *hypothesis) removeFoilPriorsOfUnread(fit *leastsquares.Fit) (start []float64) {
-	if fit.Covariance == nil {
-		return nil
+// withoutFoilPriorsOfUnread returns the linear model without the foil priors of reels that their own
+// readings do not determine, and whether there are any. Such a reel may be from another production
+// batch, and that must not change the estimate of the joint beside it.
+func (e explanation) withoutFoilPriorsOfUnread() (l model.Linear, removed bool) {
+	l = e.Linear()
+	if e.Covariance == nil {
+		return l, false
 	}
-	l := h.LinearAt(fit)
-	row := make([]float64, len(fit.X))
-	var unread []*prior.FoilPrior
-	for i, a := range h.FoilPriors {
+	row := make([]float64, len(e.X))
+	var unread []int
+	for i, a := range e.Model.FoilPriors {
 		clear(row)
 		row[a.Rails[0]], row[a.Rails[1]] = 1, 1
-		own, done, _ := l.WithoutFoilPrior(a.Reel)
-		done()
+		own, _ := l.WithoutFoilPrior(a.Reel)
 		if !own.Determined(row) {
-			unread = append(unread, &h.FoilPriors[i])
+			unread = append(unread, i)
 		}
 	}
-	if unread == nil {
-		return nil
+	for _, i := range unread {
+		if own, ok := l.WithoutFoilPrior(e.Model.FoilPriors[i].Reel); ok {
+			l = own
+		} else { // only the priors determine it
+			l.Assumptions = l.Assumptions.WithoutFoilPrior(i)
+		}
 	}
-	l = l.Clone()
-	for _, a := range unread {
-		l.RemoveFoilPrior(a)
-		a.Disabled = true
-	}
-	return l.X
+	return l, unread != nil
 }
 
 // longIterations is the limit for a fit that a verdict depends on and that has not converged.

@@ -2,6 +2,7 @@ package search
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"ohmkeep/internal/fit/model"
@@ -18,30 +19,19 @@ func TestFinalFitBelowZero(t *testing.T) {
 			list[i].Value += []float64{0, 0.0015, 0.004, 0.008}[k]
 		}
 	}
-	p, err := model.New(r, list)
+	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := &hypothesis{Problem: p}
-	first, err := h.Solve(h.Start())
-	if err != nil {
-		t.Fatal(err)
-	}
-	fit := h.finalFit(first)
+	fit := solved(t, m, m.Assume()).finalFit()
 	least := 0.0
-	for _, j := range h.BoundedResistances() {
+	for _, j := range m.BoundedResistances() {
 		least = math.Min(least, fit.X[j])
 	}
 	if !fit.Converged || least > -1e-4 || least < -0.005 {
 		t.Errorf("converged %v, the lowest conductor at %g", fit.Converged, least)
 	}
-	disabled := 0
-	for _, a := range h.FoilPriors {
-		if a.Disabled {
-			disabled++
-		}
-	}
-	if disabled == 0 {
+	if !slices.Contains(fit.Assumptions.NoFoilPrior, true) {
 		t.Error("every foil prior is left")
 	}
 }

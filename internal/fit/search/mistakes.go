@@ -2,11 +2,8 @@ package search
 
 import (
 	"math"
-	"slices"
 
-	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/numeric/leastsquares"
 )
 
 const (
@@ -21,84 +18,35 @@ const (
 	loadSigmas = 3.0
 )
 
-// candidate is a fit with its assumptions: excluded readings, noise, open conductors and operator
-// mistakes.
-type candidate struct {
-	fit      *leastsquares.Fit
-	cost     float64
-	excluded []bool
-	noise    []likelihood.Learned
-	open     []OpenConductor
-	mistakes []model.Mistake
-}
-
-// candidate returns the present assumptions with a fit.
-func (h *hypothesis) candidate(fit *leastsquares.Fit) candidate {
-	return candidate{fit, h.penalisedCost(fit), h.exclusions(), slices.Clone(h.Noise), slices.Clone(h.open), slices.Clone(h.mistakes)}
-}
-
-// restore sets the assumptions of a candidate.
-func (h *hypothesis) restore(a candidate) {
-	for _, c := range h.open {
-		h.release(c)
-	}
-	for i := len(h.mistakes) - 1; i >= 0; i-- {
-		h.UndoCorrection(h.mistakes[i])
-	}
-	h.mistakes, h.open = nil, nil
-	for _, s := range a.mistakes {
-		h.correct(s)
-	}
-	for _, c := range a.open {
-		h.holdOpen(c)
-		h.open = append(h.open, c)
-	}
-	h.setExclusions(a.excluded)
-	if a.noise != nil {
-		h.SetNoise(a.noise)
-	}
-}
-
-// correct corrects the readings affected by a mistake and records it.
-func (h *hypothesis) correct(s model.Mistake) {
-	h.Correct(s)
-	h.mistakes = append(h.mistakes, s)
-}
-
 // withMistakes looks for operator mistakes that lower the cost. first is a fit to all readings,
-// plain the best candidate without further mistakes.
-func (h *hypothesis) withMistakes(first *leastsquares.Fit, plain candidate) (*leastsquares.Fit, candidate, error) {
+// plain the best explanation without mistakes. It returns both with the mistakes corrected.
+func withMistakes(first, plain explanation) (explanation, explanation, error) {
 	for range maxMistakes {
 		best, bestFirst := plain, first
-		initial := candidate{noise: h.PriorNoise(), mistakes: plain.mistakes}
-		h.restore(initial)
-		before := h.cost(first)
-		for _, s := range h.PossibleMistakes() {
-			h.restore(initial)
-			h.correct(s)
-			fit, err := h.SolveLimited(h.Start(), screeningIterations)
-			if err != nil || h.cost(fit) > before-minMistakeGain {
+		initial := first.Assumptions.ExcludingOnly(nil)
+		initial.Noise = first.Model.PriorNoise()
+		highest := first.cost() - minMistakeGain
+		for _, x := range first.Model.PossibleMistakes(initial) {
+			a := initial.Correcting(x)
+			trial, err := first.solveLimited(a, first.Model.Start(a), screeningIterations)
+			if err != nil || trial.cost() > highest {
 				continue
 			}
-			if !fit.Converged {
-				if fit, err = h.SolveLimited(fit.X, initialIterations); err != nil {
+			if !trial.Converged {
+				if trial, err = trial.solveLimited(a, trial.X, initialIterations); err != nil {
 					continue
 				}
 			}
-			without, err := h.withoutOutliers(fit)
-			if err != nil {
-				continue
-			}
-			if a := h.candidate(without); a.cost < best.cost {
-				best, bestFirst = a, fit
+			without, err := trial.withoutOutliers()
+			if err == nil && without.penalisedCost() < best.penalisedCost() {
+				best, bestFirst = without, trial
 			}
 		}
-		h.restore(best)
-		if len(best.mistakes) == len(plain.mistakes) {
+		if best.Fit == plain.Fit {
 			break
 		}
 		first, plain = bestFirst, best
-		if h.explained(plain.fit) {
+		if plain.explained() {
 			break
 		}
 	}
@@ -107,15 +55,15 @@ func (h *hypothesis) withMistakes(first *leastsquares.Fit, plain candidate) (*le
 
 // explained reports whether no further explanation is needed: few outliers, a converged fit whose
 // p-value is at least plausiblePValue, and loads about as stated.
-func (h *hypothesis) explained(fit *leastsquares.Fit) bool {
-	return h.excludedCount() <= h.fewWrongReadings() && fit.Converged && h.PValue(fit) >= plausiblePValue && !h.hasUnexpectedLoad(fit)
+func (e explanation) explained() bool {
+	return e.Assumptions.ExcludedCount() <= e.fewWrongReadings() && e.Converged && e.PValue() >= plausiblePValue && !e.hasUnexpectedLoad()
 }
 
 // hasUnexpectedLoad reports whether a step draws far more or less current than stated, compared
 // with the other steps.
-func (h *hypothesis) hasUnexpectedLoad(fit *leastsquares.Fit) bool {
-	for i, u := range h.Unknowns {
-		if u.What == model.StepCurrentScale && math.Abs(fit.X[i]) > loadSigmas*u.Deviation {
+func (e explanation) hasUnexpectedLoad() bool {
+	for i, u := range e.Model.Unknowns {
+		if u.What == model.StepCurrentScale && math.Abs(e.X[i]) > loadSigmas*u.Deviation {
 			return true
 		}
 	}

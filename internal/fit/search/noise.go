@@ -4,9 +4,8 @@ import (
 	"math"
 
 	"ohmkeep/internal/fit/likelihood"
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/numeric/chisquared"
-	"ohmkeep/internal/numeric/leastsquares"
-	"ohmkeep/internal/numeric/matrix"
 )
 
 const (
@@ -20,20 +19,17 @@ const (
 )
 
 // residualsByGroup returns the residuals of a fit by noise group.
-func (h *hypothesis) residualsByGroup(fit *leastsquares.Fit) [][]likelihood.Residual {
-	groups := make([][]likelihood.Residual, len(h.NoiseGroups))
-	for i := range h.Observations {
-		o := &h.Observations[i]
+func (e explanation) residualsByGroup() [][]likelihood.Residual {
+	groups := make([][]likelihood.Residual, len(e.Model.NoiseGroups))
+	for i := range e.Observations {
+		o := &e.Observations[i]
 		if o.Excluded {
 			continue
 		}
-		freedom := 1.0
-		if fit.Covariance != nil {
-			freedom = min(max(1-matrix.Quadratic(fit.Covariance, fit.Jacobian.Row(i)), 0), 1)
-		}
-		residual := fit.Residuals[i] * o.Deviation
-		if h.Robust { // the residuals of a robust fit are transformed; the predictions are those of its last iteration
-			residual = o.Value - h.Predicted[i]
+		freedom := min(max(1-e.Leverage(i), 0), 1)
+		residual := e.Residuals[i] * o.Deviation
+		if e.Assumptions.Robust { // its residuals are transformed
+			residual = o.Value - e.Predicted[i]
 		}
 		groups[o.Group] = append(groups[o.Group], likelihood.Residual{Value: residual, Magnitude: math.Abs(o.Value), KnownVariance: o.RoundingVariance, Freedom: freedom})
 	}
@@ -41,60 +37,61 @@ func (h *hypothesis) residualsByGroup(fit *leastsquares.Fit) [][]likelihood.Resi
 }
 
 // estimateNoise estimates the noise of each group from the residuals of a fit.
-func (h *hypothesis) estimateNoise(fit *leastsquares.Fit, freedom float64) []likelihood.Learned {
-	noise := make([]likelihood.Learned, len(h.NoiseGroups))
-	for g, list := range h.residualsByGroup(fit) {
-		noise[g] = likelihood.Learn(list, h.NoiseGroups[g].Prior, freedom)
+func (e explanation) estimateNoise(freedom float64) []likelihood.Learned {
+	noise := make([]likelihood.Learned, len(e.Model.NoiseGroups))
+	for g, list := range e.residualsByGroup() {
+		noise[g] = likelihood.Learn(list, e.Model.NoiseGroups[g].Prior, freedom)
 	}
 	return noise
 }
 
 // solveWithNoise fits resistances and noise in turn until neither changes.
-func (h *hypothesis) solveWithNoise(fit *leastsquares.Fit, freedom float64) (*leastsquares.Fit, error) {
+func (e explanation) solveWithNoise(freedom float64) (explanation, error) {
 	for range maxNoiseRounds {
-		if !h.updateNoise(fit, freedom) {
-			break
+		noise, changed := e.learnNoise(freedom)
+		if !changed {
+			fit := *e.Fit
+			fit.Assumptions = noise
+			return explanation{&fit, e.open}, nil
 		}
-		next, err := h.SolveLimited(fit.X, initialIterations)
+		next, err := e.solveLimited(noise, e.X, initialIterations)
 		if err != nil {
-			return nil, err
+			return e, err
 		}
-		fit = next
+		e = next
 	}
-	return fit, nil
+	return e, nil
 }
 
-// updateNoise takes the noise estimated from a fit where it changes the standard deviation of a
-// reading by more than noiseTolerance, and reports whether it did. The uncertainty of the noise
-// is updated in either case.
-func (h *hypothesis) updateNoise(fit *leastsquares.Fit, freedom float64) bool {
-	noise := h.estimateNoise(fit, freedom)
-	changed := false
-	for i := range h.Observations {
-		o := &h.Observations[i]
+// learnNoise returns the assumptions with the noise estimated from the fit, and whether that
+// changes the standard deviation of a reading by more than noiseTolerance. If not, only the
+// uncertainty of the noise is new.
+func (e explanation) learnNoise(freedom float64) (a model.Assumptions, changed bool) {
+	a = e.Assumptions
+	noise := e.estimateNoise(freedom)
+	for _, o := range e.Observations {
 		variance := noise[o.Group].Variance(o.RoundingVariance, o.Value)
 		changed = changed || !o.Excluded && math.Abs(math.Log(variance)/2-math.Log(o.Deviation)) > noiseTolerance
 	}
-	if changed {
-		h.SetNoise(noise)
-		return true
+	for g := range noise {
+		if !changed {
+			noise[g].Scatter, noise[g].Cost = a.Noise[g].Scatter, a.Noise[g].Cost
+		}
 	}
-	for group := range noise {
-		h.Noise[group].Covariance = noise[group].Covariance
-	}
-	return false
+	a.Noise = noise
+	return a, changed
 }
 
 // cost returns minus twice the logarithm of a fit's likelihood, with the noise that fits its
 // residuals best instead of the noise used in the fit.
-func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
-	sum := fit.SumSquares
-	for i := range h.Observations {
-		if !h.Observations[i].Excluded {
-			sum -= fit.Residuals[i] * fit.Residuals[i]
+func (e explanation) cost() float64 {
+	sum := e.SumSquares
+	for i := range e.Observations {
+		if !e.Observations[i].Excluded {
+			sum -= e.Residuals[i] * e.Residuals[i]
 		}
 	}
-	for _, l := range h.estimateNoise(fit, 0) {
+	for _, l := range e.estimateNoise(0) {
 		sum += l.Cost
 	}
 	return sum
@@ -103,13 +100,14 @@ func (h *hypothesis) cost(fit *leastsquares.Fit) float64 {
 // leastStepPValue is the least p-value of the readings of one step, times the number of steps
 // (Bonferroni's correction); 1 where the fit has no covariance. Excluded readings count, except
 // those with gross errors.
-func (h *hypothesis) leastStepPValue(fit *leastsquares.Fit) float64 {
-	if fit.Covariance == nil {
+func (e explanation) leastStepPValue() float64 {
+	if e.Covariance == nil {
 		return 1
 	}
-	squares, readings := make([]float64, h.ReadSteps), make([]int, h.ReadSteps)
-	for i, o := range h.Observations {
-		z := h.Standardised(i, fit)
+	steps := e.Model.ReadSteps
+	squares, readings := make([]float64, steps), make([]int, steps)
+	for i, o := range e.Observations {
+		z := e.Standardised(i)
 		if o.ExcludedForGood || o.Excluded && math.Abs(z) > grossSigmas {
 			continue
 		}
@@ -120,5 +118,5 @@ func (h *hypothesis) leastStepPValue(fit *leastsquares.Fit) float64 {
 	for k := range squares {
 		least = math.Min(least, chisquared.Tail(squares[k], readings[k]))
 	}
-	return math.Min(1, least*float64(max(h.ReadSteps, 1))) // 1 without readings
+	return math.Min(1, least*float64(max(steps, 1))) // 1 without readings
 }

@@ -6,7 +6,6 @@ import (
 
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/prior"
-	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
@@ -40,88 +39,90 @@ const (
 // OpenConductor is a conductor held open.
 type OpenConductor struct {
 	Unknown    int     // index of the conductor's unknown
-	Split      int     // index of its element's split, disabled while the conductor is open
+	Split      int     // index of its element's split
 	LowerBound float64 // Ω, of the 95 % interval
 	RailKnown  bool    // the readings show which of the two rails is open
 }
 
 // withOpenConductors holds open, one by one, the conductors that lower the cost enough, and fits
 // again after each.
-func (h *hypothesis) withOpenConductors(fit *leastsquares.Fit) *leastsquares.Fit {
+func (e explanation) withOpenConductors() explanation {
 	for range maxOpens {
 		scores := map[int]float64{}
 		var best OpenConductor
-		var bestFit *leastsquares.Fit
-		bestScore, cost := 0.0, h.cost(fit)
-		for _, c := range h.openCandidates(fit) {
-			trial, err := h.tryOpen(c, fit, trialIterations)
+		var bestFit explanation
+		bestScore, cost := 0.0, e.cost()
+		for _, c := range e.openCandidates() {
+			trial, err := e.tryOpen(c, trialIterations)
 			if err != nil {
 				continue // this part of the run would have no supply
 			}
-			opened := h.cost(trial)
+			opened := trial.cost()
 			score := cost - opened - minOpenGain
-			if h.mayBeOpen(c, fit) && score > -minOpenGain-maxOpenCost {
-				score = h.costAsStated(c, fit) - opened - minOpenGain
+			if e.mayBeOpen(c) && score > -minOpenGain-maxOpenCost {
+				score = e.costAsStated(c) - opened - minOpenGain
 			}
 			scores[c.Unknown] = score
 			if score > bestScore {
 				best, bestFit, bestScore = c, trial, score
 			}
 		}
-		if bestFit == nil {
+		if bestFit.Fit == nil {
 			break
 		}
 		best.RailKnown = true
-		for _, other := range h.Splits[best.Split].Rails {
+		for _, other := range e.Model.Splits[best.Split].Rails {
 			if s, tried := scores[other]; tried && other != best.Unknown && s > bestScore-minOpenGain/2 {
 				best.RailKnown = false
 			}
 		}
-		h.holdOpen(best)
-		h.open = append(h.open, best)
-		if settled, err := h.Solve(bestFit.X); err == nil {
+		if settled, err := bestFit.solve(bestFit.Assumptions, bestFit.X); err == nil {
 			bestFit = settled
 		}
-		fit = bestFit
+		e = explanation{bestFit.Fit, append(slices.Clip(e.open), best)}
 	}
-	return fit
+	return e
 }
 
 // openCandidates lists the conductors to test: all where the readings are not explained or a reel
 // has an impossible resistance, otherwise those of elements with a high resistance.
-func (h *hypothesis) openCandidates(fit *leastsquares.Fit) []OpenConductor {
-	poor := !h.plausible(fit) || h.hasImpossibleReel(fit)
+func (e explanation) openCandidates() []OpenConductor {
+	poor := !e.plausible() || e.hasImpossibleReel()
 	var list []OpenConductor
-	for s := range h.Splits {
-		if !h.Splits[s].Transformed {
+	for s, split := range e.Model.Splits {
+		if !split.Transformed || e.isOpen(s) {
 			continue
 		}
-		for _, at := range h.Splits[s].Rails {
+		for _, at := range split.Rails {
 			c := OpenConductor{Unknown: at, Split: s}
-			if h.Splits[s].Disabled || !poor && !h.mayBeOpen(c, fit) || h.clampShowsCurrent(at) {
-				continue
+			if (poor || e.mayBeOpen(c)) && !e.clampShowsCurrent(at) {
+				list = append(list, c)
 			}
-			list = append(list, c)
 		}
 	}
 	return list
 }
 
+// isOpen reports whether a conductor of the element with that split is held open.
+func (e explanation) isOpen(split int) bool {
+	return slices.ContainsFunc(e.open, func(c OpenConductor) bool { return c.Split == split })
+}
+
 // clampShowsCurrent reports whether a conductor is the plus of a feed in which a clamp meter
 // measured current: at least half of the feed's current readings exceed the clamp's error limit.
 // That conductor is not open. The minus may be, since current can return through another feed.
-func (h *hypothesis) clampShowsCurrent(at int) bool {
-	feed := slices.IndexFunc(h.Feeds, func(rails [2]int) bool { return rails[run.Plus] == at })
+func (e explanation) clampShowsCurrent(at int) bool {
+	feed := slices.IndexFunc(e.Model.Feeds, func(rails [2]int) bool { return rails[run.Plus] == at })
 	if feed < 0 {
 		return false
 	}
 	some, all := 0, 0
-	for _, o := range h.Observations {
+	for _, o := range e.Observations {
 		if o.Feed != feed || o.ExcludedForGood {
 			continue
 		}
 		all++
-		limits := h.MeterRanges[o.MeterRange].Limits
+		limits := e.Model.MeterRanges[o.MeterRange].Limits
 		if math.Abs(o.Value) > limits.Fraction*math.Abs(o.Value)+(limits.Counts+1)*limits.Resolution {
 			some++
 		}
@@ -131,12 +132,12 @@ func (h *hypothesis) clampShowsCurrent(at int) bool {
 
 // hasImpossibleReel reports whether a fit has a reel with less or more copper than any strip
 // sold. Behind an open feed, a reel with no resistance can explain the equal voltages along it.
-func (h *hypothesis) hasImpossibleReel(fit *leastsquares.Fit) bool {
-	for i, at := range h.Reels {
-		if h.Run.Reels[i].Strip.LoopOhms == 0 {
+func (e explanation) hasImpossibleReel() bool {
+	for i, at := range e.Model.Reels {
+		if e.Model.Run.Reels[i].Strip.LoopOhms == 0 {
 			continue
 		}
-		if half := (fit.X[at[0]] + fit.X[at[1]]) / 2; half < 1/maxReelRatio || half > maxReelRatio {
+		if half := (e.X[at[0]] + e.X[at[1]]) / 2; half < 1/maxReelRatio || half > maxReelRatio {
 			return true
 		}
 	}
@@ -146,90 +147,74 @@ func (h *hypothesis) hasImpossibleReel(fit *leastsquares.Fit) bool {
 // mayBeOpen reports whether an element has a high resistance that is significantly above zero, or
 // a high resistance and a reading across it above the meter's error limit. The second test is
 // needed because almost no current flows there, so the resistance itself is uncertain.
-func (h *hypothesis) mayBeOpen(c OpenConductor, fit *leastsquares.Fit) bool {
-	t, row := prior.Loop(h.Splits[c.Split].Rails, fit.X)
+func (e explanation) mayBeOpen(c OpenConductor) bool {
+	t, row := prior.Loop(e.Model.Splits[c.Split].Rails, e.X)
 	stated := 0.0
-	for _, at := range h.Splits[c.Split].Rails {
-		stated += prior.ToOhms(h.Unknowns[at].Mean)
+	for _, at := range e.Model.Splits[c.Split].Rails {
+		stated += prior.ToOhms(e.Model.Unknowns[at].Mean)
 	}
-	if t < prior.Transform(max(openCandidateOhms, 2*stated)) || fit.Covariance == nil {
+	if t < prior.Transform(max(openCandidateOhms, 2*stated)) || e.Covariance == nil {
 		return false
 	}
-	return h.exceedsMeterError(c) || t > openSigmas*math.Sqrt(math.Max(matrix.Quadratic(fit.Covariance, row), 0))
+	return e.exceedsMeterError(c) || t > openSigmas*math.Sqrt(math.Max(matrix.Quadratic(e.Covariance, row), 0))
 }
 
 // exceedsMeterError reports whether a voltage across either conductor of a joint is more than
 // twice the meter's offset error limit.
-func (h *hypothesis) exceedsMeterError(c OpenConductor) bool {
-	joint := slices.IndexFunc(h.Joints, func(rails [2]int) bool { return rails == h.Splits[c.Split].Rails })
+func (e explanation) exceedsMeterError(c OpenConductor) bool {
+	joint := slices.IndexFunc(e.Model.Joints, func(rails [2]int) bool { return rails == e.Model.Splits[c.Split].Rails })
 	if joint < 0 {
 		return false
 	}
-	j := h.Run.Joints[joint]
-	end := run.Place{Kind: run.AtReel, Index: j.From, Pixel: h.Run.Reels[j.From].Pixels}
+	j := e.Model.Run.Joints[joint]
+	end := run.Place{Kind: run.AtReel, Index: j.From, Pixel: e.Model.Run.Reels[j.From].Pixels}
 	start := run.Place{Kind: run.AtReel, Index: j.To, Pixel: 1}
-	return slices.ContainsFunc(h.Observations, func(o model.Observation) bool {
+	return slices.ContainsFunc(e.Observations, func(o model.Observation) bool {
 		over := o.From.Place == end && o.To.Place == start || o.From.Place == start && o.To.Place == end
-		limits := h.MeterRanges[o.MeterRange].Limits
+		limits := e.Model.MeterRanges[o.MeterRange].Limits
 		return !o.Excluded && o.Feed == model.Absent && over && math.Abs(o.Value) > 2*(limits.Counts+1)*limits.Resolution
 	})
 }
 
 // costAsStated returns the cost with both rails of an element held at their stated values; +Inf
 // where that cannot be fitted.
-func (h *hypothesis) costAsStated(c OpenConductor, fit *leastsquares.Fit) float64 {
-	near := append([]float64(nil), fit.X...)
-	for _, at := range h.Splits[c.Split].Rails {
-		h.HeldOpen[at], h.HeldValue[at] = true, h.Unknowns[at].Mean
-		near[at] = h.Unknowns[at].Mean
+func (e explanation) costAsStated(c OpenConductor) float64 {
+	a, near := e.Assumptions, slices.Clone(e.X)
+	for _, at := range e.Model.Splits[c.Split].Rails {
+		near[at] = e.Model.Unknowns[at].Mean
+		a = a.Holding(at, near[at])
 	}
-	sound, err := h.Solve(near)
-	cost := math.Inf(1)
-	if err == nil {
-		cost = h.cost(sound)
+	sound, err := e.solve(a, near)
+	if err != nil {
+		return math.Inf(1)
 	}
-	for _, at := range h.Splits[c.Split].Rails {
-		h.HeldOpen[at] = false
-		delete(h.HeldValue, at)
-	}
-	return cost
+	return sound.cost()
 }
 
-// tryOpen fits with one more conductor open, starting from the given fit, with at most the given
-// number of iterations. A wrong candidate has a high cost after a few iterations.
-func (h *hypothesis) tryOpen(c OpenConductor, fit *leastsquares.Fit, most int) (*leastsquares.Fit, error) {
-	h.holdOpen(c)
-	defer h.release(c)
-	near := h.Start()
-	for j, u := range h.Unknowns {
+// tryOpen fits with one more conductor open, starting from the explanation's fit, with at most the
+// given number of iterations. A wrong candidate has a high cost after a few iterations.
+func (e explanation) tryOpen(c OpenConductor, most int) (explanation, error) {
+	a := e.Assumptions.HoldingOpen(c.Unknown)
+	near := e.Model.Start(a)
+	for j, u := range e.Model.Unknowns {
 		if !u.WidePrior && u.What != model.FoilShare {
-			near[j] = fit.X[j]
+			near[j] = e.X[j]
 		}
 	}
-	near[c.Unknown] = prior.MaxTransformed
-	return h.SolveLimited(near, most)
-}
-
-func (h *hypothesis) holdOpen(c OpenConductor) {
-	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = true, true
-}
-func (h *hypothesis) release(c OpenConductor) {
-	h.HeldOpen[c.Unknown], h.Splits[c.Split].Disabled = false, false
+	return e.solveLimited(a, near, most)
 }
 
 // lowerBound returns the lower end of the 95 % interval of an open conductor, Ω: the resistance at
 // which the sum of squares is 3.84 higher.
-func (h *hypothesis) lowerBound(c OpenConductor, fit *leastsquares.Fit) float64 {
+func (e explanation) lowerBound(c OpenConductor) float64 {
 	const rise = verdict.Coverage95 * verdict.Coverage95
-	defer delete(h.HeldValue, c.Unknown)
 	low, high := 0.0, prior.MaxTransformed
 	for range 12 {
 		middle := (low + high) / 2
-		h.HeldValue[c.Unknown] = middle
-		near := append([]float64(nil), fit.X...)
+		near := slices.Clone(e.X)
 		near[c.Unknown] = middle
-		trial, err := h.Solve(near)
-		if err == nil && trial.SumSquares < fit.SumSquares+rise {
+		trial, err := e.solve(e.Assumptions.Holding(c.Unknown, middle), near)
+		if err == nil && trial.SumSquares < e.SumSquares+rise {
 			high = middle
 		} else {
 			low = middle

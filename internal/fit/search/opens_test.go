@@ -14,7 +14,7 @@ import (
 )
 
 // Each open conductor is found with its rail. At its lower bound the sum of squares is 3.84 higher
-// than at the fit. Afterwards no conductor is held.
+// than at the fit.
 func TestOpenConductorsAreFound(t *testing.T) {
 	const near, far = 0, 1
 	for _, open := range [][][2]int{
@@ -36,7 +36,7 @@ func TestOpenConductorsAreFound(t *testing.T) {
 		}
 		for _, c := range e.Open {
 			got = append(got, c.Unknown)
-			if !p.Splits[c.Split].Disabled || !p.HeldOpen[c.Unknown] || !c.RailKnown {
+			if e.Assumptions.Held[c.Unknown] != prior.MaxTransformed || !c.RailKnown {
 				t.Errorf("unknown %d: %+v", c.Unknown, c)
 			}
 		}
@@ -44,16 +44,14 @@ func TestOpenConductorsAreFound(t *testing.T) {
 		if !slices.Equal(got, want) {
 			t.Fatalf("open are %v, found %v", want, got)
 		}
-		if len(p.HeldValue) != 0 {
-			t.Errorf("held are %v", p.HeldValue)
+		if len(e.Assumptions.Held) != len(open) {
+			t.Errorf("held are %v", e.Assumptions.Held)
 		}
 		for _, c := range e.Open {
 			rise := func(ohms float64) float64 {
-				p.HeldValue[c.Unknown] = prior.Transform(ohms)
-				defer delete(p.HeldValue, c.Unknown)
-				near := slices.Clone(e.Fit.X)
+				near := slices.Clone(e.X)
 				near[c.Unknown] = prior.Transform(ohms)
-				fit, err := p.Solve(near)
+				fit, err := model.Solve(p, e.Assumptions.Holding(c.Unknown, near[c.Unknown]), near)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -73,29 +71,33 @@ func TestOpenConductorsAreFound(t *testing.T) {
 func TestOpenOrHighResistance(t *testing.T) {
 	r, list := modeltest.Cornice()
 	for _, c := range []struct {
-		unknown func(p *model.Problem) int
+		unknown func(p *model.Model) int
 		ohms    float64
 		without string // readings, by the feed
 		open    bool
 	}{
-		{func(p *model.Problem) int { return p.Joints[0][run.Plus] }, math.Inf(1), "", true},
-		{func(p *model.Problem) int { return p.Joints[1][run.Minus] }, math.Inf(1), "", true},
-		{func(p *model.Problem) int { return p.Feeds[0][run.Minus] }, 2, "far", false},
+		{func(p *model.Model) int { return p.Joints[0][run.Plus] }, math.Inf(1), "", true},
+		{func(p *model.Model) int { return p.Joints[1][run.Minus] }, math.Inf(1), "", true},
+		{func(p *model.Model) int { return p.Feeds[0][run.Minus] }, 2, "far", false},
 	} {
 		some := slices.DeleteFunc(slices.Clone(list), func(x reading.Reading) bool { return x.From == c.without })
 		p, err := model.New(r, some)
 		if err != nil {
 			t.Fatal(err)
 		}
-		x := p.Start()
+		x := p.Start(p.Assume())
 		x[c.unknown(p)] = min(prior.Transform(c.ohms), prior.MaxTransformed)
-		n, _ := p.Size()
-		if err := p.Evaluate(x, make([]float64, n), nil); err != nil {
+		point, err := p.At(p.Assume(), x)
+		if err != nil {
 			t.Fatal(err)
 		}
-		for i, o := range p.Observations {
+		for _, o := range p.Observations {
+			shown, err := point.Predict(&o, make([]float64, len(x)))
+			if err != nil {
+				t.Fatal(err)
+			}
 			counts := p.MeterRanges[o.MeterRange].Limits.Resolution
-			some[o.Reading].Value = math.Round(p.Predicted[i]/counts) * counts
+			some[o.Reading].Value = math.Round(shown/counts) * counts
 		}
 		again, err := model.New(r, some)
 		if err != nil {
@@ -120,45 +122,46 @@ func TestOpenOrHighResistance(t *testing.T) {
 }
 
 // A reel with two and a half times its stated resistance or more, or a fraction as small, is
-// impossible, and every conductor is then tested for being open, except those of a disabled
-// split. A reel without a stated resistance may have any.
+// impossible, and every conductor is then tested for being open, except those of an
+// element that has one open. A reel without a stated resistance may have any.
 func TestImpossibleReels(t *testing.T) {
 	r, list := modeltest.Cornice()
-	problem, err := model.New(r, list)
+	p, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: problem}
-	sound, err := p.Solve(p.Start())
-	if err != nil {
-		t.Fatal(err)
+	sound := solved(t, p, p.Assume())
+	at := func(x []float64, open ...OpenConductor) explanation {
+		fit := *sound.Fit
+		fit.X = x
+		return explanation{&fit, open}
 	}
-	fit := *sound
+	x := slices.Clone(sound.X)
 	conductors := 2*len(r.Joints) + len(r.Feeds) // a clamp saw current in the feeds' plus
 	for _, c := range []struct {
 		plus, minus float64
 		far         bool
 	}{{1, 1, false}, {0.42, 0.42, false}, {0.38, 0.38, true}, {0.1, 0.9, false}, {2.4, 2.4, false}, {2.6, 2.6, true}, {0.5, 0.2, true}} {
-		fit.X = slices.Clone(sound.X)
-		fit.X[p.Reels[2][run.Plus]], fit.X[p.Reels[2][run.Minus]] = c.plus, c.minus
+		x[p.Reels[2][run.Plus]], x[p.Reels[2][run.Minus]] = c.plus, c.minus
 		want := 0
 		if c.far {
 			want = conductors
 		}
-		if got := p.hasImpossibleReel(&fit); got != c.far || len(p.openCandidates(&fit)) != want {
-			t.Errorf("%g and %g times as stated: far-fetched %v, %d conductors are asked, not %d", c.plus, c.minus, got, len(p.openCandidates(&fit)), want)
+		if got := at(x).hasImpossibleReel(); got != c.far || len(at(x).openCandidates()) != want {
+			t.Errorf("%g and %g times as stated: far-fetched %v, %d conductors are asked, not %d", c.plus, c.minus, got, len(at(x).openCandidates()), want)
 		}
 	}
-	p.Splits[0].Disabled = true
-	if got := len(p.openCandidates(&fit)); got != conductors-2 {
+	if got := len(at(x, OpenConductor{Split: 0}).openCandidates()); got != conductors-2 {
 		t.Errorf("%d conductors are asked with one parted, not %d", got, conductors-2)
 	}
-	p.Splits[0].Disabled = false
 	unstated := *r
 	unstated.Reels = slices.Clone(r.Reels)
 	unstated.Reels[2].Strip.LoopOhms = 0
-	p.Run = &unstated
-	if p.hasImpossibleReel(&fit) || len(p.openCandidates(&fit)) != 0 {
+	of := *p
+	of.Run = &unstated
+	fit := *at(x).Fit
+	fit.Model = &of
+	if e := (explanation{Fit: &fit}); e.hasImpossibleReel() || len(e.openCandidates()) != 0 {
 		t.Error("a reel of which nothing is stated is far-fetched")
 	}
 }
@@ -171,11 +174,10 @@ func TestMayBeOpen(t *testing.T) {
 	long.Feeds = slices.Clone(r.Feeds)
 	long.Feeds[1].Ohms = 0.4
 	list = append(list, reading.Reading{Step: "white 1", From: "north.start-", To: "west.end-", Meter: "hand", Value: 0.001})
-	problem, err := model.New(&long, list)
+	p, err := model.New(&long, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: problem}
 	const joint, far = 0, 3 // splits
 	for _, c := range []struct {
 		split     int
@@ -193,14 +195,14 @@ func TestMayBeOpen(t *testing.T) {
 		{far, 0.81, 0.5, 0.009, false}, // the volts are another one's
 	} {
 		at := p.Splits[c.split].Rails
-		over := &p.Observations[len(list)-1]
-		over.Value = c.gap
-		fit := &leastsquares.Fit{X: p.Start(), Covariance: leastsquares.NewMatrix(len(p.Unknowns), len(p.Unknowns))}
+		fit := &model.Fit{Model: p, Assumptions: p.Assume(), Observations: slices.Clone(p.Observations)}
+		fit.Observations[len(list)-1].Value = c.gap
+		fit.X, fit.Covariance = p.Start(p.Assume()), leastsquares.NewMatrix(len(p.Unknowns), len(p.Unknowns))
 		for _, k := range at {
 			fit.Covariance.Row(k)[k] = c.deviation * c.deviation
 			fit.X[k] = prior.Transform(c.ohms / 2)
 		}
-		if got := p.mayBeOpen(OpenConductor{Unknown: at[0], Split: c.split}, fit); got != c.want {
+		if got := (explanation{Fit: fit}).mayBeOpen(OpenConductor{Unknown: at[0], Split: c.split}); got != c.want {
 			t.Errorf("split %d of %g Ω: %v", c.split, c.ohms, got)
 		}
 	}

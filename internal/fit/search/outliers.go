@@ -2,9 +2,9 @@ package search
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/numeric/leastsquares"
 )
 
 // A reading is excluded where it differs from the value predicted by the others by more than
@@ -21,41 +21,40 @@ const grossSigmas = 12.0
 
 // withoutOutliers estimates the noise and excludes the readings that contradict the others: first
 // those with gross errors in a robust fit, then the largest outlier, one at a time.
-func (h *hypothesis) withoutOutliers(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
+func (e explanation) withoutOutliers() (explanation, error) {
 	var err error
-	if !fit.Converged || h.PValue(fit) < model.MinPValue {
-		if fit, err = h.withoutGrossErrors(); err != nil {
-			return nil, err
+	if !e.Converged || e.PValue() < model.MinPValue {
+		if e, err = e.withoutGrossErrors(); err != nil {
+			return e, err
 		}
 	}
-	for range len(h.Observations)/4 + 1 {
-		if fit, err = h.solveWithNoise(fit, studentFreedom); err != nil {
-			return nil, err
+	for range len(e.Observations)/4 + 1 {
+		if e, err = e.solveWithNoise(studentFreedom); err != nil {
+			return e, err
 		}
-		worst, at := h.largestResidual(fit)
+		worst, at := e.largestResidual()
 		if worst <= outlierSigmas {
 			break
 		}
-		h.Observations[at].Excluded = true
-		if fit, err = h.Solve(fit.X); err != nil {
-			return nil, err
+		if e, err = e.solve(e.Assumptions.Excluding(at), e.X); err != nil {
+			return e, err
 		}
 	}
-	if fit, err = h.solveWithNoise(fit, 0); err != nil {
-		return nil, err
+	if e, err = e.solveWithNoise(0); err != nil {
+		return e, err
 	}
-	return h.readmit(fit)
+	return e.readmit()
 }
 
 // largestResidual returns the largest difference of a reading from the value predicted by the
 // others, in standard deviations, and the reading's index; −1 without readings.
-func (h *hypothesis) largestResidual(fit *leastsquares.Fit) (z float64, at int) {
+func (e explanation) largestResidual() (z float64, at int) {
 	at = -1
-	for i := range h.Observations {
-		if h.Observations[i].Excluded {
+	for i := range e.Observations {
+		if e.Observations[i].Excluded {
 			continue
 		}
-		if now := math.Abs(h.Standardised(i, fit)); now > z {
+		if now := math.Abs(e.Standardised(i)); now > z {
 			z, at = now, i
 		}
 	}
@@ -64,44 +63,44 @@ func (h *hypothesis) largestResidual(fit *leastsquares.Fit) (z float64, at int) 
 
 // withoutGrossErrors makes a robust fit and excludes the readings with residuals beyond
 // grossSigmas.
-func (h *hypothesis) withoutGrossErrors() (*leastsquares.Fit, error) {
-	h.Robust = true
-	defer func() { h.Robust = false }()
-	robust, err := h.Solve(h.Start())
+func (e explanation) withoutGrossErrors() (explanation, error) {
+	a := e.Assumptions
+	a.Robust = true
+	robust, err := e.solve(a, e.Model.Start(a))
 	if err != nil {
-		return nil, err
+		return e, err
 	}
 	for range robustRounds {
-		if !h.updateNoise(robust, studentFreedom) {
+		noise, changed := robust.learnNoise(studentFreedom)
+		if !changed {
 			break
 		}
-		if robust, err = h.SolveLimited(robust.X, initialIterations); err != nil {
-			return nil, err
+		if robust, err = robust.solveLimited(noise, robust.X, initialIterations); err != nil {
+			return e, err
 		}
 	}
-	for i := range h.Observations {
-		o := &h.Observations[i]
-		o.Excluded = o.Excluded || math.Abs(o.Value-h.Predicted[i]) > grossSigmas*o.Deviation
+	out := slices.Clone(a.Excluded)
+	for i, o := range robust.Observations {
+		out[i] = out[i] || math.Abs(o.Value-robust.Predicted[i]) > grossSigmas*o.Deviation
 	}
-	h.Robust = false
-	return h.Solve(robust.X)
+	a = robust.Assumptions.ExcludingOnly(out)
+	a.Robust = false
+	return e.solve(a, robust.X)
 }
 
 // robustRounds is the largest number of times that a robust fit and its noise are computed in turn.
 const robustRounds = 3
 
 // readmit returns the excluded readings within readmitSigmas to the fit.
-func (h *hypothesis) readmit(fit *leastsquares.Fit) (*leastsquares.Fit, error) {
-	readmitted := false
-	for i := range h.Observations {
-		o := &h.Observations[i]
-		if o.Excluded && !o.ExcludedForGood && math.Abs(h.Standardised(i, fit)) < readmitSigmas {
-			o.Excluded = false
-			readmitted = true
+func (e explanation) readmit() (explanation, error) {
+	out := slices.Clone(e.Assumptions.Excluded)
+	for i, o := range e.Observations {
+		if o.Excluded && !o.ExcludedForGood && math.Abs(e.Standardised(i)) < readmitSigmas {
+			out[i] = false
 		}
 	}
-	if !readmitted {
-		return fit, nil
+	if slices.Equal(out, e.Assumptions.Excluded) {
+		return e, nil
 	}
-	return h.Solve(fit.X)
+	return e.solve(e.Assumptions.ExcludingOnly(out), e.X)
 }

@@ -12,20 +12,19 @@ import (
 func TestOutOfRangeReadingsAreNoOutliers(t *testing.T) {
 	r, list := modeltest.Cornice()
 	list[9].Value *= 1000
-	problem, err := model.New(r, list)
+	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: problem}
-	if n := p.excludedCount(); n != 0 || !p.Observations[9].Excluded {
-		t.Errorf("%d left out, outOfRange one out %v", n, p.Observations[9].Excluded)
+	a := m.Assume()
+	if n := a.ExcludedCount(); n != 0 || !a.Excluded[9] {
+		t.Errorf("%d left out, outOfRange one out %v", n, a.Excluded[9])
 	}
-	p.Observations[3].Excluded = true
-	if n := p.excludedCount(); n != 1 {
+	a = a.Excluding(3)
+	if n := a.ExcludedCount(); n != 1 {
 		t.Errorf("%d left out, not 1", n)
 	}
-	p.setExclusions(nil)
-	if !p.Observations[9].Excluded || p.Observations[3].Excluded {
+	if a = a.ExcludingOnly(nil); !a.Excluded[9] || a.Excluded[3] {
 		t.Error("marks taken off: what is outOfRange must stay out, and nothing else")
 	}
 }

@@ -13,24 +13,17 @@ func TestReadmit(t *testing.T) {
 	const wrong, outOfRange, good = 11, 27, 20
 	r, list := modeltest.Cornice()
 	list[wrong].Value += 0.3
-	problem, err := model.New(r, list)
+	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: problem}
-	for _, i := range []int{wrong, outOfRange, good} {
-		p.Observations[i].Excluded = true
-	}
-	p.Observations[outOfRange].ExcludedForGood = true
-	fit, err := p.Solve(p.Start())
+	never := make([]bool, len(list))
+	never[outOfRange] = true
+	fit, err := solved(t, m, m.Assume().ExcludingForGood(never).Excluding(wrong).Excluding(good)).readmit()
 	if err != nil {
 		t.Fatal(err)
 	}
-	fit, err = p.readmit(fit)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got := numbers(p.exclusions()); !slices.Equal(got, []int{wrong, outOfRange}) {
+	if got := numbers(fit.Assumptions.Excluded); !slices.Equal(got, []int{wrong, outOfRange}) {
 		t.Errorf("left out are %v", got)
 	}
 	if fit.Residuals[good] == 0 || fit.Residuals[wrong] != 0 {
@@ -41,17 +34,12 @@ func TestReadmit(t *testing.T) {
 // A good reading is not excluded for good because of an earlier explanation.
 func TestGoodReadingComesBack(t *testing.T) {
 	r, list := modeltest.Cornice()
-	problem, err := model.New(r, list)
+	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &hypothesis{Problem: problem}
-	p.Observations[20].Excluded = true
-	fit, err := p.Solve(p.Start())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err = p.withoutOutliers(fit); err != nil || p.excludedCount() != 0 {
-		t.Errorf("left out are %v (%v)", numbers(p.exclusions()), err)
+	fit, err := solved(t, m, m.Assume().Excluding(20)).withoutOutliers()
+	if err != nil || fit.Assumptions.ExcludedCount() != 0 {
+		t.Errorf("left out are %v (%v)", numbers(fit.Assumptions.Excluded), err)
 	}
 }

@@ -7,78 +7,75 @@
 package search
 
 import (
+	"slices"
+
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// hypothesis is a problem with the assumptions of the present explanation: excluded readings,
-// open conductors and operator mistakes. The search changes it in place.
-type hypothesis struct {
-	*model.Problem
-	open         []OpenConductor
-	mistakes     []model.Mistake // operator mistakes, corrected in the readings
-	alternatives []Alternative   // explanations of nearly the same cost
+// explanation is a fit with its assumptions: excluded readings, noise, open conductors and operator
+// mistakes. A value is never changed.
+type explanation struct {
+	*model.Fit
+	open []OpenConductor // held open in the fit
 }
 
-// Outcome is the explanation that fits the readings best.
+// solve fits from a start under some assumptions, which hold the explanation's conductors open.
+func (e explanation) solve(a model.Assumptions, start []float64) (explanation, error) {
+	fit, err := model.Solve(e.Model, a, start)
+	return explanation{fit, e.open}, err
+}
+
+// solveLimited is solve with at most so many iterations.
+func (e explanation) solveLimited(a model.Assumptions, start []float64, most int) (explanation, error) {
+	fit, err := model.SolveLimited(e.Model, a, start, most)
+	return explanation{fit, e.open}, err
+}
+
+// Outcome is the explanation that fits the readings best. Its noise is estimated.
 type Outcome struct {
-	Fit *leastsquares.Fit
-	// ChiSquared and DegreesOfFreedom use the noise estimated in the search.
-	ChiSquared       float64
-	DegreesOfFreedom int
-	Open             []OpenConductor
-	Mistakes         []model.Mistake // operator mistakes, corrected in the readings
-	Alternatives     []Alternative   // explanations of nearly the same cost
+	*model.Fit
+	Open         []OpenConductor
+	Alternatives []Alternative // explanations of nearly the same cost
 }
 
-// Best finds the explanation that fits the readings of a problem best. It leaves the problem in
-// that state: outliers excluded, open conductors held, noise estimated, network solved at the
-// fit. It returns an error where the network cannot be solved with the values of the run file.
-func Best(p *model.Problem) (*Outcome, error) {
-	return (&hypothesis{Problem: p}).best()
-}
+// Best finds the explanation that fits the readings of a model best. It returns an error where the
+// network cannot be solved with the values of the run file.
+func Best(m *model.Model) (*Outcome, error) { return best(m, m.Assume()) }
 
-func (h *hypothesis) best() (*Outcome, error) {
-	fit, err := h.SolveLimited(h.Start(), initialIterations)
+// best finds the best explanation that includes some assumptions.
+func best(m *model.Model, a model.Assumptions) (*Outcome, error) {
+	first, err := model.SolveLimited(m, a, m.Start(a), initialIterations)
 	if err != nil {
 		return nil, err
 	}
-	if fit, err = h.findExplanation(fit); err != nil {
+	e, err := findExplanation(explanation{Fit: first})
+	if err != nil {
 		return nil, err
 	}
-	fit = h.finalFit(h.tryExchanges(fit))
-	fit = h.readmitAgreeing(fit)
-	h.tryDarkReels(fit)
-	squares, freedom := h.ChiSquared(fit), h.DegreesOfFreedom(fit)
-	for i, c := range h.open {
-		h.open[i].LowerBound = h.lowerBound(c, fit)
+	e, alternatives := e.tryExchanges()
+	e = e.finalFit().readmitAgreeing()
+	alternatives = append(alternatives, e.darkReels()...)
+	open := slices.Clone(e.open)
+	for i, c := range open {
+		open[i].LowerBound = e.lowerBound(c)
 	}
-	// The fits above changed states and predictions, so they are computed again at this fit.
-	if err := h.Evaluate(fit.X, make([]float64, len(fit.Residuals)), nil); err != nil {
-		return nil, err
-	}
-	return &Outcome{Fit: fit, ChiSquared: squares, DegreesOfFreedom: freedom, Open: h.open, Mistakes: h.mistakes, Alternatives: h.alternatives}, nil
+	return &Outcome{Fit: e.Fit, Open: open, Alternatives: alternatives}, nil
 }
 
 // readmitAgreeing returns excluded readings to the fit where they agree with it and the cost does
 // not rise by more than 1.
-func (h *hypothesis) readmitAgreeing(fit *leastsquares.Fit) *leastsquares.Fit {
+func (e explanation) readmitAgreeing() explanation {
 	for range 2 {
-		out, most := h.exclusions(), h.penalisedCost(fit)+1
-		back, err := h.readmit(fit)
-		if err == nil && back == fit {
+		back, err := e.readmit()
+		if err != nil || back.Fit == e.Fit {
 			break
 		}
-		if err == nil {
-			back = h.solveLonger(back)
-		}
-		if err != nil || h.penalisedCost(back) > most {
-			h.setExclusions(out)
+		if back = back.solveLonger(); back.penalisedCost() > e.penalisedCost()+1 {
 			break
 		}
-		fit = back
+		e = back
 	}
-	return fit
+	return e
 }
 
 // Alternative is another explanation of the readings: other readings are wrong, or a reel is dark.
@@ -89,13 +86,10 @@ type Alternative struct {
 
 // BestUnder is Best under the assumptions of an alternative: its readings are excluded for good, and
 // its reel is dark. The outcome has no alternatives.
-func BestUnder(p *model.Problem, a Alternative) (*Outcome, error) {
-	for i, out := range a.Excluded {
-		o := &p.Observations[i]
-		o.Excluded, o.ExcludedForGood = o.Excluded || out, o.ExcludedForGood || out
-	}
-	p.DarkReel = a.DarkReel
-	outcome, err := Best(p)
+func BestUnder(m *model.Model, x Alternative) (*Outcome, error) {
+	a := m.Assume().ExcludingForGood(x.Excluded)
+	a.DarkReel = x.DarkReel
+	outcome, err := best(m, a)
 	if err != nil {
 		return nil, err
 	}

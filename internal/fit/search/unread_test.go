@@ -10,16 +10,11 @@ import (
 // Without readings nothing is contradicted, and no conductor is suspected to be open.
 func TestNothingReadIsPlausible(t *testing.T) {
 	r, _ := modeltest.Cornice()
-	p, err := model.New(r, nil)
+	m, err := model.New(r, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := &hypothesis{Problem: p}
-	fit, err := h.Solve(h.Start())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if least := h.leastStepPValue(fit); least != 1 {
+	if least := solved(t, m, m.Assume()).leastStepPValue(); least != 1 {
 		t.Errorf("p = %g of no step", least)
 	}
 }

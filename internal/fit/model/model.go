@@ -18,25 +18,26 @@ package model
 
 import (
 	"slices"
+	"sync"
 
-	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
-// Observation is one reading that takes part in the fit.
+// Observation is one reading that takes part in the fit. In a Model it is as read; Model.Under
+// returns it as a set of assumptions takes it.
 type Observation struct {
 	Reading          int // index into the readings given to New
-	Step             int // index into Problem.Steps
+	Step             int // index into Model.Steps
 	From, To         run.Point
 	Feed             int     // of a current; Absent for a voltage
-	Value            float64 // V or A, corrected for operator mistakes
+	Value            float64 // V or A
 	RoundingVariance float64 // V² or A², of rounding; of a mean also of its own scatter
-	Group            int     // index into NoiseGroups
+	Group            int     // index into NoiseGroups; Absent where Deviation is known
 	Deviation        float64 // standard deviation of its noise, V or A
-	MeterRange       int     // index into Problem.MeterRanges
+	MeterRange       int     // index into Model.MeterRanges
 	Excluded         bool    // excluded from the fit
 	ExcludedForGood  bool    // the search may not readmit it
 }
@@ -51,22 +52,15 @@ type MeterRange struct {
 	Offset       int // index of its unknown
 }
 
-// Problem is the least-squares problem of one run and its readings. It implements
-// leastsquares.Model. It holds the states of the last evaluation and must not be used
-// concurrently.
-type Problem struct {
+// Model is the least-squares model of one run and its readings. It does not change after New and
+// may be used concurrently. What a fit supposes besides is in Assumptions.
+type Model struct {
 	Run          *run.Run
 	Net          *ladder.Network
-	Solvers      []*ladder.Solver // by step
-	states       []*State
-	gradient     *ladder.Gradient
-	row          []float64
-	Steps        []int  // the run's steps; the first ReadSteps of them have readings
-	ReadSteps    int    // how many steps have readings
-	LitStep      []int  // by step: the run's step whose load was lit; another one after a WrongLoad mistake
-	DarkReel     int    // index of a reel that stays dark in every step; Absent for none
-	unreadSteps  []bool // by step: it has no readings and is not solved; nil where all are solved
-	Observations []Observation
+	Steps        []int         // the run's steps; the first ReadSteps of them have readings
+	ReadSteps    int           // how many steps have readings
+	stepsRead    []bool        // by step: it has observations
+	Observations []Observation // as read
 	MeterRanges  []MeterRange
 	Segment      []float64 // by reel: stated loop resistance of a segment at 20 °C, Ω
 	temperature  temperature
@@ -76,15 +70,11 @@ type Problem struct {
 	Joints, Feeds, Reels [][2]int // unknowns by rail
 	Splits               []prior.Split
 	FoilPriors           []prior.FoilPrior
-	Supplies             [][2]int        // unknowns: volts, output ohms
-	HeldOpen             []bool          // by unknown: the conductor is held open
-	HeldValue            map[int]float64 // by unknown held open: the transformed value to hold it at instead
-	pin                  *pin
-	bounded              []int     // unknowns that are kept from falling below zero
-	Robust               bool      // residuals get the Cauchy loss
-	Predicted            []float64 // by observation, of the last evaluation
+	Supplies             [][2]int // unknowns: volts, output ohms
+	bounded              []int    // unknowns that are kept from falling below zero
 	NoiseGroups          []NoiseGroup
-	Noise                []likelihood.Learned // by group
+
+	points *sync.Pool // of *Point: working memory of the network
 }
 
 // temperature is the prior of the copper temperature, °C.
@@ -94,40 +84,58 @@ type temperature struct {
 	step            map[int]float64 // the same by step of the run with temperature readings; nil without any
 }
 
-// New sets up the problem. It returns an error where a part of the run is connected to no supply.
-func New(r *run.Run, readings []reading.Reading) (*Problem, error) {
-	p := &Problem{Run: r, DarkReel: Absent, Notes: map[int]string{}}
-	p.readTemperature(readings)
+// New sets up the model. It returns an error where a part of the run is connected to no supply.
+func New(r *run.Run, readings []reading.Reading) (*Model, error) {
+	m := &Model{Run: r, Notes: map[int]string{}}
+	m.readTemperature(readings)
 	var places []run.Place
-	shown := p.digitsWritten(readings)
+	shown := m.digitsWritten(readings)
 	for i, x := range readings {
-		places = append(places, p.observe(i, x, shown)...)
+		places = append(places, m.observe(i, x, shown)...)
 	}
-	p.SetNoise(nil)
-	net, err := ladder.New(r, places...)
-	if err != nil {
-		return nil, err
-	}
-	p.Net, p.gradient = net, net.NewGradient()
-	p.ReadSteps = len(p.Steps)
+	m.ReadSteps = len(m.Steps)
 	for step := range r.Steps {
-		p.StepIndex(step)
-	}
-	p.LitStep = slices.Clone(p.Steps)
-	for range p.Steps {
-		p.Solvers = append(p.Solvers, net.NewSolver())
-		p.states = append(p.states, p.NewState())
+		m.addStep(step)
 	}
 	for _, reel := range r.Reels {
 		perMetre := reel.Strip.LoopOhms
 		if perMetre == 0 {
 			perMetre = ladder.AssumedLoopOhms
 		}
-		p.Segment = append(p.Segment, perMetre*reel.SegmentLength())
+		m.Segment = append(m.Segment, perMetre*reel.SegmentLength())
 	}
-	p.addUnknowns()
-	p.HeldOpen, p.HeldValue = make([]bool, len(p.Unknowns)), map[int]float64{}
-	p.row = make([]float64, len(p.Unknowns))
-	p.Predicted = make([]float64, len(p.Observations))
-	return p, nil
+	if err := m.layNetwork(places); err != nil {
+		return nil, err
+	}
+	m.addUnknowns()
+	m.Observations = m.Under(m.Assume())
+	m.markSteps()
+	return m, nil
+}
+
+// markSteps notes which steps have observations.
+func (m *Model) markSteps() {
+	m.stepsRead = make([]bool, len(m.Steps))
+	for _, o := range m.Observations {
+		m.stepsRead[o.Step] = true
+	}
+}
+
+// layNetwork builds the network with nodes at the given places.
+func (m *Model) layNetwork(places []run.Place) (err error) {
+	m.Net, err = ladder.New(m.Run, places...)
+	m.points = &sync.Pool{}
+	return err
+}
+
+// StepIndex returns the index in Steps of a step of the run.
+func (m *Model) StepIndex(step int) int { return slices.Index(m.Steps, step) }
+
+// addStep adds a step of the run to Steps if it is new, and returns its index there.
+func (m *Model) addStep(step int) int {
+	if k := m.StepIndex(step); k >= 0 {
+		return k
+	}
+	m.Steps = append(m.Steps, step)
+	return len(m.Steps) - 1
 }

@@ -1,0 +1,115 @@
+package model
+
+import (
+	"slices"
+
+	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/run"
+)
+
+// Point is the network of a model solved at values of its unknowns, under some assumptions. It must
+// not be used concurrently.
+type Point struct {
+	Model   *Model
+	X       []float64        // where it is solved
+	Solvers []*ladder.Solver // by step; of the solved ones
+
+	lit      []int // by step: the run's step whose load was lit
+	dark     int   // index of a dark reel, Absent for none
+	states   []*State
+	gradient *ladder.Gradient
+}
+
+// At solves the network at x in every step with observations.
+func (m *Model) At(a Assumptions, x []float64) (*Point, error) {
+	p := m.newPoint(a)
+	return p, p.solve(slices.Clone(x))
+}
+
+// newPoint returns a point with working memory that no other point uses.
+func (m *Model) newPoint(a Assumptions) *Point {
+	p, used := m.points.Get().(*Point)
+	if !used {
+		p = &Point{gradient: m.Net.NewGradient()}
+		for range m.Steps {
+			p.Solvers = append(p.Solvers, m.Net.NewSolver())
+			p.states = append(p.states, m.newState())
+		}
+	}
+	for _, s := range p.Solvers {
+		s.Restart() // so that a fit does not depend on the one before
+	}
+	p.Model, p.lit, p.dark = m, m.LitSteps(a), a.DarkReel
+	return p
+}
+
+// release gives the working memory of a point that is no longer needed to later ones.
+func (p *Point) release() { p.Model.points.Put(p) }
+
+// solve solves every step with observations at x.
+func (p *Point) solve(x []float64) error {
+	p.X = x
+	for k, read := range p.Model.stepsRead {
+		if read {
+			if err := p.SolveStep(k); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// SolveStep solves the network of step k, which may have no observations. Its errors are those of
+// the network.
+func (p *Point) SolveStep(k int) error {
+	p.Model.set(p.states[k], k, p.X, p.lit[k], p.dark)
+	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
+}
+
+// Predict returns the value that the meter should show for an observation, V or A, and writes its
+// derivatives by unknown to row. It returns an error where the network is singular.
+func (p *Point) Predict(o *Observation, row []float64) (float64, error) {
+	value, err := p.ideal(o), p.differentiate(o)
+	if err != nil {
+		return 0, err
+	}
+	value += p.Model.ChainRule(o.Step, p.X, p.states[o.Step], p.gradient, row)
+	if o.MeterRange == Absent { // a true value, without a meter
+		return value, nil
+	}
+	at := &p.Model.MeterRanges[o.MeterRange]
+	slope := 1 + p.X[at.Gain]
+	for j := range row {
+		row[j] *= slope
+	}
+	row[at.Gain] = value
+	row[at.Offset] = 1
+	return value*slope + p.X[at.Offset], nil
+}
+
+// ideal returns the value of an observation in the network, without the errors of the meter.
+func (p *Point) ideal(o *Observation) float64 {
+	s := p.Solvers[o.Step]
+	if o.Feed != Absent {
+		return s.FeedAmps(o.Feed, run.Plus)
+	}
+	return s.Potential(o.From) - s.Potential(o.To)
+}
+
+// differentiate writes the derivatives of an observation's ideal value to p.gradient.
+func (p *Point) differentiate(o *Observation) error {
+	s := p.Solvers[o.Step]
+	if o.Feed != Absent {
+		return s.FeedAmpsGradient(o.Feed, run.Plus, p.gradient)
+	}
+	return s.VoltageGradient(o.From, o.To, p.gradient)
+}
+
+// PairVoltageGradient returns the derivatives by unknown of the voltage between the two conductors
+// of a place in step k.
+func (p *Point) PairVoltageGradient(k int, at run.Place) ([]float64, error) {
+	row := make([]float64, len(p.X))
+	pair := Observation{Step: k, Feed: Absent, MeterRange: Absent, From: run.Point{Place: at}, To: run.Point{Place: at, Rail: run.Minus}}
+	_, err := p.Predict(&pair, row)
+	return row, err
+}
