@@ -20,9 +20,9 @@ type heldElement struct {
 const (
 	// Options of a fit with an element held (see leastsquares.Options). It only has to give a
 	// difference of sums of squares; a fit that converges needs fewer than heldIterations.
-	heldTolerance  = 1e-3
-	heldIterations = 30
-	heldSlack      = 0.03
+	heldTolerance    = 1e-3
+	heldIterations   = 30
+	heldSlowProgress = 0.03
 	// heldDeviation is the standard deviation with which an element is held at a value, on the
 	// transformed scale or of a factor.
 	heldDeviation = 1e-6
@@ -35,7 +35,7 @@ const (
 func (m *Model) SumHeldAt(a Assumptions, of Function, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
 	a.element = &heldElement{of: of, value: value}
 	for _, start := range m.bestFirst(a, starts) {
-		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, Slack: heldSlack, MaxIterations: heldIterations})
+		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: heldSlowProgress, MaxIterations: heldIterations})
 		if err != nil {
 			continue
 		}

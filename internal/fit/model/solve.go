@@ -33,9 +33,9 @@ const maxIterations = 100
 
 // SolveLimited is Solve with at most so many iterations.
 func SolveLimited(m *Model, a Assumptions, start []float64, most int) (*Fit, error) {
-	o := leastsquares.Options{Tolerance: 1e-10, Slack: stopReduction, MaxIterations: most}
+	o := leastsquares.Options{Tolerance: 1e-10, SlowProgress: stopReduction, MaxIterations: most}
 	if a.Robust {
-		o.Slack = robustStopReduction
+		o.SlowProgress = robustStopReduction
 	}
 	fit, err := m.solveWith(a, start, o)
 	if err == nil && fit.Covariance != nil {

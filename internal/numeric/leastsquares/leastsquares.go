@@ -39,12 +39,12 @@ type Options struct {
 	// squares by no more than this part of it; 0 = 1e-16, a change of about 1e-8 of the parameters'
 	// standard deviations.
 	Tolerance float64
-	// Slack, in squared standard uncertainties, ends a fit with slow progress: where four updates in
-	// a row lowered the sum of squares by no more than Slack together, and the next one is predicted
-	// to lower it by no more than 4·Slack. With 0.01 the error left is at most a fifth of a standard
+	// SlowProgress, in squared standard uncertainties, ends a fit with slow progress: where four updates in
+	// a row lowered the sum of squares by no more than SlowProgress together, and the next one is predicted
+	// to lower it by no more than 4·SlowProgress. With 0.01 the error left is at most a fifth of a standard
 	// deviation, in one direction. A fit that converges normally makes larger updates until it ends
 	// by Tolerance. 0 = never.
-	Slack float64
+	SlowProgress float64
 }
 
 // Fit is the outcome.
@@ -55,7 +55,7 @@ type Fit struct {
 	// variance; nil where Singular.
 	Covariance *Matrix
 	SumSquares float64 // residuals and priors together
-	// Converged reports that X is a minimum to within Tolerance, Slack or rounding. It is also
+	// Converged reports that X is a minimum to within Tolerance, SlowProgress or rounding. It is also
 	// set where inexact derivatives leave no update that lowers the sum, and the predicted
 	// minimum is within a tenth of the parameters' standard deviations.
 	Converged bool

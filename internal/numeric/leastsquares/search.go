@@ -8,7 +8,7 @@ type search struct {
 	weight, mean  []float64 // of the priors; a weight is 1/(standard deviation)
 	maxIterations int
 	tolerance     float64
-	slack         float64
+	slowProgress  float64
 
 	current, trial *point    // the best point so far, and the one tried
 	last           *point    // the point evaluated last
@@ -24,12 +24,12 @@ type search struct {
 	rejected                int                  // updates rejected in a row
 	sums                    [slowUpdates]float64 // of squares, before each of the last updates
 	stalled                 bool                 // no update lowers the sum, and the predicted reduction is negligible
-	tooSlow                 bool                 // updates lower the sum, but by no more than Slack
+	tooSlow                 bool                 // updates lower the sum, but by no more than SlowProgress
 }
 
 func newSearch(m Model, prior *Prior, opt Options) *search {
 	n, k := m.Size()
-	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slack: opt.Slack,
+	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slowProgress: opt.SlowProgress,
 		current: newPoint(n, k), trial: newPoint(n, k), damped: newTriangle(max(n, k), k)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
 		*v = make([]float64, k)
@@ -86,13 +86,13 @@ const (
 	// deviations, scaled by the residual standard deviation. Inexact derivatives cause such fits.
 	maxStalledPart = 0.01
 	// slowUpdates and slowReduction are the number of updates, and the predicted reduction in units
-	// of Slack, of Options.Slack. In a curved valley the real reduction is below the predicted one.
+	// of SlowProgress, of Options.SlowProgress. In a curved valley the real reduction is below the predicted one.
 	slowUpdates   = 4
 	slowReduction = 4.0
 )
 
 // slow reports whether the last updates lowered the sum so little that the fit may end, see
-// Options.Slack.
+// Options.SlowProgress.
 func (s *search) slow() bool {
 	at := &s.sums[s.iterations%slowUpdates]
 	gained := *at - s.current.sum
@@ -100,7 +100,7 @@ func (s *search) slow() bool {
 	if s.iterations < slowUpdates {
 		return false
 	}
-	s.tooSlow = s.slack > 0 && gained <= s.slack && s.current.reduction <= slowReduction*s.slack
+	s.tooSlow = s.slowProgress > 0 && gained <= s.slowProgress && s.current.reduction <= slowReduction*s.slowProgress
 	return s.tooSlow
 }
 

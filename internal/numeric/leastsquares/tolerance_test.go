@@ -44,11 +44,11 @@ func (sinking) Evaluate(x, residuals []float64, jacobian *Matrix) error {
 	return nil
 }
 
-// TestSlack: a fit with slow progress ends no more than Slack above the minimum, and reports
-// that it converged; without Slack it continues.
-func TestSlack(t *testing.T) {
-	const slack = 0.01
-	with, err := Solve(sinking{}, []float64{3}, nil, Options{Slack: slack})
+// TestSlowProgress: a fit with slow progress ends no more than SlowProgress above the minimum, and reports
+// that it converged; without SlowProgress it continues.
+func TestSlowProgress(t *testing.T) {
+	const slowProgress = 0.01
+	with, err := Solve(sinking{}, []float64{3}, nil, Options{SlowProgress: slowProgress})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,11 +56,11 @@ func TestSlack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !with.Converged || with.SumSquares > 100+slack || with.Evaluations >= without.Evaluations {
-		t.Errorf("sum %g after %d evaluations, converged %v; %d evaluations without slack", with.SumSquares, with.Evaluations, with.Converged, without.Evaluations)
+	if !with.Converged || with.SumSquares > 100+slowProgress || with.Evaluations >= without.Evaluations {
+		t.Errorf("sum %g after %d evaluations, converged %v; %d evaluations without slowProgress", with.SumSquares, with.Evaluations, with.Converged, without.Evaluations)
 	}
 	// So few updates that the sum still falls fast.
-	cut, err := Solve(sinking{}, []float64{3}, nil, Options{Slack: slack, MaxIterations: 4})
+	cut, err := Solve(sinking{}, []float64{3}, nil, Options{SlowProgress: slowProgress, MaxIterations: 4})
 	if err != nil || cut.Converged {
 		t.Errorf("converged %v in four updates, %v", cut.Converged, err)
 	}
