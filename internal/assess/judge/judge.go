@@ -193,9 +193,9 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	low, high := e.Belief.Interval(coverage)
 	beliefAtLimit := e.Belief
 	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loopVerdict != assessment.Pass) {
-		beliefAtLimit = j.est.BeliefTowards(i, x.Limit, estimate.VerdictSigmas)
+		beliefAtLimit = j.est.ProfileBelief(i, x.Limit, estimate.VerdictSigmas)
 		if beliefAtLimit != e.Belief {
-			least, most := j.est.BeliefTowards(i, x.Limit, estimate.IntervalSigmas).Interval(coverage)
+			least, most := j.est.ProfileBelief(i, x.Limit, estimate.IntervalSigmas).Interval(coverage)
 			middle := math.Max(beliefAtLimit.Mean, 0)
 			if e.Scale(x.Limit) < middle {
 				if e.Rail == run.Loop || cut {

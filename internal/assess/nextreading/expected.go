@@ -22,7 +22,7 @@ func (t Target) deviationRatio(deviation float64) float64 {
 
 // expectedEstimate returns the estimate as expected once some candidates are read. The estimate
 // keeps its minimum, because the expected readings agree with it; only the sum of squares becomes
-// steeper. BeliefTowards then evaluates it like a real one, with the currents of the candidates'
+// steeper. ProfileBelief then evaluates it like a real one, with the currents of the candidates'
 // steps.
 func (o *Outlook) expectedEstimate(list []Candidate, targets []Target) (*estimate.Estimate, error) {
 	var more []model.Observation
@@ -54,7 +54,7 @@ func (o *Outlook) DeviationsTowardsLimits(list []Candidate, targets []Target) []
 	for k, t := range targets {
 		deviations[k] = math.Inf(1)
 		if err == nil {
-			deviations[k] = f.BeliefTowards(t.Element, f.Elements[t.Element].Ohms(t.Limit), estimate.VerdictSigmas).Deviation
+			deviations[k] = f.ProfileBelief(t.Element, f.Elements[t.Element].Ohms(t.Limit), estimate.VerdictSigmas).Deviation
 		}
 	}
 	return deviations
@@ -68,7 +68,7 @@ func (c *choice) settledByLikelihood(k int, expected *estimate.Estimate) bool {
 	b := c.outlook.est.Elements[t.Element].Belief
 	needs := c.outlook.settlingDeviation(t, b.Mean, b.Deviation*t.deviationRatio(b.Deviation))
 	x := &expected.Elements[t.Element]
-	then := expected.BeliefTowards(t.Element, x.Ohms(t.Limit), estimate.VerdictSigmas).Deviation
+	then := expected.ProfileBelief(t.Element, x.Ohms(t.Limit), estimate.VerdictSigmas).Deviation
 	if then <= needs {
 		return true
 	}

@@ -180,7 +180,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 			k := target.Element
 			x := &fit.Elements[k]
 			limit := x.Ohms(x.Belief.Mean + 8*x.Belief.Deviation)
-			got, want := f.BeliefTowards(k, limit, estimate.VerdictSigmas).Deviation, fit.BeliefTowards(k, limit, estimate.VerdictSigmas).Deviation
+			got, want := f.ProfileBelief(k, limit, estimate.VerdictSigmas).Deviation, fit.ProfileBelief(k, limit, estimate.VerdictSigmas).Deviation
 			if !alikeTo(got, want, 1e-4) {
 				t.Errorf("%s: element %d is foreseen at %g, fitted %g", step, k, got, want)
 			}

@@ -17,7 +17,7 @@ type Target struct {
 	HealthyValue    float64 // its value without a fault
 	Rule            verdict.Rule
 	DeviationSpread float64 // of the deviation, see verdict.Belief
-	// Deviation is that towards the limit as Estimate.BeliefTowards has it; 0 where it was not computed.
+	// Deviation is that towards the limit as Estimate.ProfileBelief has it; 0 where it was not computed.
 	Deviation float64
 }
 

@@ -19,7 +19,7 @@ func TestQuestionsChangeNothing(t *testing.T) {
 	}
 	sum, x := e.Sum, slices.Clone(e.X)
 	for name, ask := range map[string]func(i int){
-		"towards a limit":  func(i int) { e.BeliefTowards(i, 2*e.Elements[i].Ohms(e.Elements[i].Belief.Mean), VerdictSigmas) },
+		"towards a limit":  func(i int) { e.ProfileBelief(i, 2*e.Elements[i].Ohms(e.Elements[i].Belief.Mean), VerdictSigmas) },
 		"how far it goes":  func(i int) { e.IntervalEnd(i, 0.95, true) },
 		"without some":     func(i int) { e.Without(i, []int{1, 2}) },
 		"where it is from": func(i int) { e.Budget(i) },

@@ -18,14 +18,14 @@ const (
 	parabolaTolerance = 0.1
 )
 
-// BeliefTowards returns the belief in element i in the direction of a value in ohms (per metre
+// ProfileBelief returns the belief in element i in the direction of a value in ohms (per metre
 // for a reel). The covariance at the best fit describes the sum of squares as a parabola. That is
 // wrong where little current crosses a joint, or where the joint itself limits the current. The
 // element is then held near the value, the other unknowns are fitted again, and the standard
 // deviation follows from the rise of the sum of squares (signed root of the likelihood ratio). It
 // is +Inf where the other value explains the readings as well. The sum is evaluated at most
 // maxSigmas standard deviations away.
-func (e *Estimate) BeliefTowards(i int, ohms, maxSigmas float64) verdict.Belief {
+func (e *Estimate) ProfileBelief(i int, ohms, maxSigmas float64) verdict.Belief {
 	x := &e.Elements[i]
 	b := x.Belief
 	raw := b.Deviation / e.Inflation
