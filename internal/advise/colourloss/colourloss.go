@@ -61,7 +61,7 @@ type Reel struct {
 // Pixel is what one pixel shows.
 type Pixel struct {
 	Volts float64
-	light.Seen
+	light.Output
 }
 
 // Stretch is neighbouring pixels of one reel beyond the same limits.

@@ -50,7 +50,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 		top = math.Max(top, math.Max(s.Volts, m.rated(i)))
 	}
 
-	laws := []light.Law{m.laws[at.Index]}
+	emitters := []light.Emitter{m.emitters[at.Index]}
 	var off [][]float64
 	if m.fitted != nil {
 		off = m.fitted.Draws(draws, seed)
@@ -60,7 +60,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 				by.Shape = pixel.Ramp
 				by.Shift += m.straight
 			}
-			laws = append(laws, light.New(strip, m.step.Levels, by))
+			emitters = append(emitters, light.New(strip, m.step.Levels, by))
 		}
 	}
 	// look writes what is seen at volts v, the best estimate first.
@@ -72,7 +72,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 				moving = append(moving, i)
 			}
 		}
-		for k := range laws {
+		for k := range emitters {
 			now := v
 			if k > 0 {
 				d := off[k-1]
@@ -81,7 +81,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 				}
 				now = math.Max(0, math.Min(now, 1.1*top))
 			}
-			seen := laws[k].See(now)
+			seen := emitters[k].Output(now)
 			out[quantities*k+volts] = strip.Volts - now
 			out[quantities*k+shift] = seen.Shift
 			out[quantities*k+dimming] = 1 - seen.Part
@@ -89,7 +89,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 	}
 	par := ladder.Stated(m.run)
 	all := shapley.Set(1)<<len(players) - 1
-	whole := make([]float64, quantities*len(laws))
+	whole := make([]float64, quantities*len(emitters))
 	shares, err := shapley.Split(len(players), len(whole), func(s shapley.Set, out []float64) error {
 		m.coalition(players, s, &par)
 		if m.falling() {
@@ -132,12 +132,12 @@ func (m *maker) falling() bool {
 func (m *maker) fillSpot(at run.Place, whole []float64) {
 	rated := m.run.Reels[at.Index].Strip.Volts
 	lost := known(whole, volts)
-	law := &m.laws[at.Index]
+	emitter := &m.emitters[at.Index]
 	m.out.Worst = Spot{
 		Place: at, Name: m.run.PlaceName(at),
 		Volts: interval.New(rated-lost.Value, rated-lost.High, rated-lost.Low),
 		Shift: known(whole, shift), Dimming: known(whole, dimming),
-		Whiteness: whiteness(law.Full()), SeenAs: whiteness(law.At(rated - lost.Value)),
+		Whiteness: whiteness(emitter.Full()), SeenAs: whiteness(emitter.At(rated - lost.Value)),
 	}
 }
 

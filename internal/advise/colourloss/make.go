@@ -26,7 +26,7 @@ type maker struct {
 	real     ladder.Parameters
 	adjust   pixel.Adjust
 	loads    []pixel.Load
-	laws     []light.Law
+	emitters []light.Emitter
 	straight float64 // V, shift of the knees if channels fall below them in a straight line; 0 as stated
 	out      *Appearance
 }
@@ -74,7 +74,7 @@ func look(r *run.Run, step int, e *estimate.Estimate) (*maker, error) {
 		m.real, m.adjust = state.Parameters, state.Adjust
 	}
 	m.loads = ladder.Loads(r, m.step, m.adjust)
-	m.laws = light.Laws(r, m.step, m.adjust)
+	m.emitters = light.Emitters(r, m.step, m.adjust)
 	m.out = &Appearance{Run: r, Step: m.step, Fitted: e != nil}
 	if m.dark() {
 		return nil, fmt.Errorf("step %q %w", m.step.Name, ErrDark)
@@ -87,8 +87,8 @@ func look(r *run.Run, step int, e *estimate.Estimate) (*maker, error) {
 }
 
 func (m *maker) dark() bool {
-	for i := range m.laws {
-		if !m.laws[i].Dark() {
+	for i := range m.emitters {
+		if !m.emitters[i].Dark() {
 			return false
 		}
 	}
@@ -112,10 +112,10 @@ func (m *maker) see() error {
 	for i, reel := range m.run.Reels {
 		plus, minus := make([]float64, reel.Pixels), make([]float64, reel.Pixels)
 		solver.Reel(i, plus, minus, nil)
-		seen := Reel{Name: reel.Name, Full: m.laws[i].Full(), Pixels: make([]Pixel, reel.Pixels)}
+		seen := Reel{Name: reel.Name, Full: m.emitters[i].Full(), Pixels: make([]Pixel, reel.Pixels)}
 		for k := range seen.Pixels {
 			v := plus[k] - minus[k]
-			seen.Pixels[k] = Pixel{Volts: v, Seen: m.laws[i].See(v)}
+			seen.Pixels[k] = Pixel{Volts: v, Output: m.emitters[i].Output(v)}
 		}
 		m.out.Reels = append(m.out.Reels, seen)
 	}

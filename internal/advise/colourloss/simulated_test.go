@@ -24,7 +24,7 @@ import (
 var simulations = flag.Int("simulations", 40, "how many fitted runs to simulate")
 
 // truth is what a pixel of a simulated run really shows.
-func truth(t *testing.T, p *calibrationtest.Plant, step int, at run.Place) (volts float64, seen light.Seen) {
+func truth(t *testing.T, p *calibrationtest.Plant, step int, at run.Place) (volts float64, seen light.Output) {
 	t.Helper()
 	if err := p.Open(at); err != nil {
 		t.Fatal(err)
@@ -34,8 +34,8 @@ func truth(t *testing.T, p *calibrationtest.Plant, step int, at run.Place) (volt
 	}
 	volts = p.Volts(run.Point{Place: at}, run.Point{Place: at, Rail: run.Minus})
 	by := pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape}
-	law := light.New(p.Run.Reels[at.Index].Strip, p.Run.Steps[step].Levels, by)
-	return volts, law.See(volts)
+	emitter := light.New(p.Run.Reels[at.Index].Strip, p.Run.Steps[step].Levels, by)
+	return volts, emitter.Output(volts)
 }
 
 // Invented runs are read in known steps with meters off within their accuracy and

@@ -21,7 +21,7 @@ func prepared(t *testing.T, src, step string) *maker {
 	r := runtest.Parse(t, src)
 	m := &maker{run: r, step: r.Steps[r.StepIndex(step)], real: ladder.Stated(r), adjust: pixel.AsStated, out: &Appearance{Run: r}}
 	m.loads = ladder.Loads(r, m.step, m.adjust)
-	m.laws = light.Laws(r, m.step, m.adjust)
+	m.emitters = light.Emitters(r, m.step, m.adjust)
 	return m
 }
 

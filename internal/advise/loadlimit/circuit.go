@@ -19,7 +19,7 @@ type Circuit struct {
 	mix    Mix
 	solver *ladder.Solver
 	loads  []pixel.Load
-	lights []light.Law // by reel, at the level of the last load
+	lights []light.Emitter // by reel, at the level of the last load
 	plus   []float64
 	minus  []float64
 	fresh  bool // regulated drivers: each load is solved from dark, since its state depends on the one before
@@ -60,7 +60,7 @@ func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
 	}
 	r := is.Run
 	c := &Circuit{is: is, allow: allow.withDefaults(), mix: mix, solver: net.NewSolver(),
-		loads: make([]pixel.Load, len(r.Reels)), lights: make([]light.Law, len(r.Reels))}
+		loads: make([]pixel.Load, len(r.Reels)), lights: make([]light.Emitter, len(r.Reels))}
 	longest := 0
 	for _, reel := range r.Reels {
 		longest = max(longest, reel.Pixels)

@@ -82,7 +82,7 @@ func (c *Circuit) reel(i int) {
 	} else {
 		shift, lost, where, dimmest := 0.0, 0.0, at, at
 		for k := range plus {
-			seen := law.See(plus[k] - minus[k])
+			seen := law.Output(plus[k] - minus[k])
 			if seen.Shift > shift {
 				shift, where = seen.Shift, k
 			}

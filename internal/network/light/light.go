@@ -16,8 +16,8 @@ import (
 	"ohmkeep/internal/run/colour"
 )
 
-// Law is the light of one kind of pixel in one step. The zero Law is dark.
-type Law struct {
+// Emitter is the light of one kind of pixel in one step. The zero Emitter is dark.
+type Emitter struct {
 	load      pixel.Load
 	primaries [pixel.MostChannels]colour.XYZ
 	flat      float64    // V, at and above it the light is that at full voltage; +Inf if never
@@ -26,19 +26,19 @@ type Law struct {
 	last      colour.UV  // chromaticity at the lowest voltage that gives light
 }
 
-// Seen is the light of a pixel at a voltage, compared with that at full voltage.
-type Seen struct {
+// Output is the light of a pixel at a voltage, compared with that at full voltage.
+type Output struct {
 	Light colour.XYZ
 	Shift float64 // Δu'v' from the chromaticity at full voltage; without light, that at the lowest voltage that gives light
 	Part  float64 // luminance as a part of that at full voltage; 1 where the step is dark
 }
 
 // Dimming returns the part of the luminance at full voltage that is lost, 0 to 1.
-func (s Seen) Dimming() float64 { return math.Max(0, 1-s.Part) }
+func (s Output) Dimming() float64 { return math.Max(0, 1-s.Part) }
 
-// New returns the law of a strip's pixels at the levels of a step, by channel name.
-func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
-	l := Law{load: pixel.New(strip, levels, by), flat: math.Inf(1)}
+// New returns the emitter of a strip's pixels at the levels of a step, by channel name.
+func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Emitter {
+	l := Emitter{load: pixel.New(strip, levels, by), flat: math.Inf(1)}
 	lowest, highest := math.Inf(1), 0.0
 	for i, c := range strip.Channels[:min(len(strip.Channels), pixel.MostChannels)] {
 		l.primaries[i] = c.Light
@@ -66,30 +66,30 @@ func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Law {
 	return l
 }
 
-// Laws returns the law of each reel's pixels in a step.
-func Laws(r *run.Run, step run.Step, by pixel.Adjust) []Law {
-	laws := make([]Law, len(r.Reels))
+// Emitters returns the emitter of each reel's pixels in a step.
+func Emitters(r *run.Run, step run.Step, by pixel.Adjust) []Emitter {
+	emitters := make([]Emitter, len(r.Reels))
 	for i, reel := range r.Reels {
-		laws[i] = New(reel.Strip, step.Levels, by)
+		emitters[i] = New(reel.Strip, step.Levels, by)
 	}
-	return laws
+	return emitters
 }
 
 // Full returns the light at full voltage.
-func (l *Law) Full() colour.XYZ { return l.full }
+func (l *Emitter) Full() colour.XYZ { return l.full }
 
 // Dark reports whether the step lights no channel of these pixels.
-func (l *Law) Dark() bool { return !(l.full.Y > 0) }
+func (l *Emitter) Dark() bool { return !(l.full.Y > 0) }
 
 // At returns the light at v volts.
-func (l *Law) At(v float64) colour.XYZ {
+func (l *Emitter) At(v float64) colour.XYZ {
 	if v >= l.flat {
 		return l.full
 	}
 	return l.at(v)
 }
 
-func (l *Law) at(v float64) colour.XYZ {
+func (l *Emitter) at(v float64) colour.XYZ {
 	var sum colour.XYZ
 	for i, part := range l.load.Drive(v) {
 		sum = sum.Plus(l.primaries[i].Times(part))
@@ -97,15 +97,15 @@ func (l *Law) at(v float64) colour.XYZ {
 	return sum
 }
 
-// See returns the light at v volts, compared with that at full voltage.
-func (l *Law) See(v float64) Seen {
+// Output returns the light at v volts, compared with that at full voltage.
+func (l *Emitter) Output(v float64) Output {
 	switch {
 	case l.Dark():
-		return Seen{Part: 1}
+		return Output{Part: 1}
 	case v >= l.flat:
-		return Seen{Light: l.full, Part: 1}
+		return Output{Light: l.full, Part: 1}
 	}
-	s := Seen{Light: l.at(v)}
+	s := Output{Light: l.at(v)}
 	s.Part = s.Light.Y / l.full.Y
 	at := l.last
 	if s.Light.Y > 0 {
@@ -117,4 +117,4 @@ func (l *Law) See(v float64) Seen {
 
 // Flat returns the voltage at and above which the light is that at full voltage, V; +Inf
 // where the light always depends on the voltage (resistors), or still does at full voltage.
-func (l *Law) Flat() float64 { return l.flat }
+func (l *Emitter) Flat() float64 { return l.flat }

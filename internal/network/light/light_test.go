@@ -43,9 +43,9 @@ var rgb = []string{"red", "green", "blue"}
 func TestRedFallsLast(t *testing.T) {
 	for _, volts := range []float64{5, 12, 24} {
 		l := New(strip(run.Linear, volts, rgb...), levels(0.3, rgb...), pixel.AsStated)
-		last := Seen{Part: 2}
+		last := Output{Part: 2}
 		for part := 1.1; part > 0.34; part -= 0.01 {
-			s := l.See(part * volts)
+			s := l.Output(part * volts)
 			if part >= 0.72 && (s.Shift != 0 || s.Part != 1) {
 				t.Errorf("%g V strip at %.2f of it: %+v above every knee", volts, part, s)
 			}
@@ -81,7 +81,7 @@ func TestWhiteOnlyStripHoldsItsColour(t *testing.T) {
 		l := New(strip(d, 24, "white"), levels(1, "white"), pixel.AsStated)
 		dimmed := false
 		for v := 24.0; v > 5; v -= 0.1 {
-			s := l.See(v)
+			s := l.Output(v)
 			if s.Shift > 1e-12 {
 				t.Errorf("%v at %g V: shift %g", d, v, s.Shift)
 			}
@@ -99,11 +99,11 @@ func TestResistorDriverDimsAtOnce(t *testing.T) {
 	s := strip(run.Resistor, 12, rgb...)
 	l := New(s, levels(1, rgb...), pixel.AsStated)
 	want := (400*6.16/8.16 + 950*4.0/6) / 1350
-	got := l.See(10)
+	got := l.Output(10)
 	if math.Abs(got.Part-want) > 1e-12 || got.Shift <= 0 {
 		t.Errorf("%+v, want part %g", got, want)
 	}
-	if over := l.See(12.6); over.Part <= 1 || over.Dimming() != 0 || over.Shift <= 0 {
+	if over := l.Output(12.6); over.Part <= 1 || over.Dimming() != 0 || over.Shift <= 0 {
 		t.Errorf("above rated volts %+v", over)
 	}
 }
@@ -114,7 +114,7 @@ func TestRegulatedDriverHoldsItsLight(t *testing.T) {
 	load := pixel.New(s, levels(1, rgb...), pixel.AsStated)
 	l := New(s, levels(1, rgb...), pixel.AsStated)
 	for v := 8.7; v < 13; v += 0.1 {
-		if got := l.See(v); got.Shift != 0 || got.Part != 1 {
+		if got := l.Output(v); got.Shift != 0 || got.Part != 1 {
 			t.Errorf("at %g V %+v", v, got)
 		}
 	}
@@ -123,7 +123,7 @@ func TestRegulatedDriverHoldsItsLight(t *testing.T) {
 	if low <= high {
 		t.Errorf("%g A at 9 V, %g A at 12 V", low, high)
 	}
-	if got := l.See(8); got.Part >= 1 {
+	if got := l.Output(8); got.Part >= 1 {
 		t.Errorf("below the minimum voltage %+v", got)
 	}
 }
@@ -137,20 +137,20 @@ func TestAdjustedPixels(t *testing.T) {
 	scaled := New(s, levels(0.5, rgb...), pixel.Adjust{Scale: 1.3, Idle: 2})
 	// Knees above the rated volts: full voltage is itself starved, and more gives more.
 	high := New(s, levels(0.5, rgb...), pixel.Adjust{Scale: 1, Idle: 1, Shift: 1.6})
-	if at := high.See(5); math.Abs(at.Part-1) > 1e-12 || at.Shift > 1e-12 {
+	if at := high.Output(5); math.Abs(at.Part-1) > 1e-12 || at.Shift > 1e-12 {
 		t.Errorf("at rated volts %+v", at)
 	}
-	if over := high.See(5.4); over.Part < 1.01 || high.At(5.4).Y <= high.Full().Y {
+	if over := high.Output(5.4); over.Part < 1.01 || high.At(5.4).Y <= high.Full().Y {
 		t.Errorf("above them %+v", over)
 	}
 	// So there is no voltage from which on the colour is that at full voltage.
-	if over := high.See(5.4); over.Shift <= 0 || high.Flat() <= 5.4 {
+	if over := high.Output(5.4); over.Shift <= 0 || high.Flat() <= 5.4 {
 		t.Errorf("above them %+v, said to be flat from %g V on", over, high.Flat())
 	}
 	rng := rand.New(rand.NewPCG(6, 4))
 	for range 200 {
 		v := 1.7 + 3*rng.Float64()
-		a, b, c := plain.See(v), moved.See(v+0.2), scaled.See(v)
+		a, b, c := plain.Output(v), moved.Output(v+0.2), scaled.Output(v)
 		if math.Abs(a.Shift-b.Shift)+math.Abs(a.Part-b.Part) > 1e-9 {
 			t.Fatalf("at %g V %+v, moved %+v", v, a, b)
 		}
@@ -165,12 +165,12 @@ func TestAdjustedPixels(t *testing.T) {
 func TestDarkness(t *testing.T) {
 	s := strip(run.Linear, 5, rgb...)
 	dark := New(s, nil, pixel.AsStated)
-	if got := dark.See(5); !dark.Dark() || got.Shift != 0 || got.Part != 1 {
+	if got := dark.Output(5); !dark.Dark() || got.Shift != 0 || got.Part != 1 {
 		t.Errorf("a dark step is %+v", got)
 	}
 	l := New(s, levels(1, rgb...), pixel.AsStated)
 	for _, v := range []float64{-1, 0, 1.5} {
-		got, before := l.See(v), l.See(1.62)
+		got, before := l.Output(v), l.Output(1.62)
 		if got.Part != 0 || got.Dimming() != 1 || math.Abs(got.Shift-before.Shift) > 1e-6 {
 			t.Errorf("at %g V %+v, before that %+v", v, got, before)
 		}
@@ -183,18 +183,18 @@ func TestDarkness(t *testing.T) {
 	reg.Channels[0].Knee = 3.4
 	r := New(reg, levels(1, rgb...), pixel.AsStated)
 	red := colour.Peak(625, 18).UV()
-	if got := r.See(1.0); math.Abs(got.Shift-r.Full().UV().Distance(red)) > 1e-9 {
+	if got := r.Output(1.0); math.Abs(got.Shift-r.Full().UV().Distance(red)) > 1e-9 {
 		t.Errorf("regulated and dark: %+v", got)
 	}
-	var zero Law
+	var zero Emitter
 	if !zero.Dark() {
-		t.Error("the zero Law is not dark")
+		t.Error("the zero Emitter is not dark")
 	}
 }
 
 func BenchmarkSee(b *testing.B) {
 	l := New(strip(run.Linear, 5, rgb...), levels(1, rgb...), pixel.AsStated)
 	for b.Loop() {
-		l.See(3.1)
+		l.Output(3.1)
 	}
 }

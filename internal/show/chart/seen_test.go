@@ -25,7 +25,7 @@ func lit(part func(k, n int) float64) *colourloss.Appearance {
 		for k := range x.Pixels {
 			now := part(k, reel.Pixels)
 			red := colour.XY{X: 0.64, Y: 0.33}.Light(21)
-			x.Pixels[k] = colourloss.Pixel{Volts: 5 * now, Seen: light.Seen{Light: white.Times(now).Plus(red.Times(1 - now)), Shift: 0.2 * (1 - now), Part: now}}
+			x.Pixels[k] = colourloss.Pixel{Volts: 5 * now, Output: light.Output{Light: white.Times(now).Plus(red.Times(1 - now)), Shift: 0.2 * (1 - now), Part: now}}
 		}
 		a.Reels = append(a.Reels, x)
 	}
