@@ -101,17 +101,24 @@ func TestWatchHandheld(t *testing.T) {
 	}
 }
 
-// A handheld meter is checked, recorded and replayed; a wrong profile gets advice.
+// Handheld meters of both chips are checked, recorded and replayed; a wrong profile gets advice.
 func TestProbeHandheld(t *testing.T) {
 	s := newSession(t)
-	port := terminal(t, func(p *devices.Pair) runner {
-		pictures := [][]byte{devices.SegmentPicture("4.812", "V", "DC"), devices.SegmentPicture("0.613", "V", "diode")}
-		n := 0
-		return devices.NewHandheld(p, func() []byte { n++; return pictures[n%2] }, 20*time.Millisecond)
-	})
-	s.do(`ohmkeep probe check --profile fs9721 --port `+port+` --seconds 0.3`).exits(Passes).prints("→ display voltage 4.812 V\n",
-		"→ display voltage unusable: the display shows: diode", " 0 bad")
-	s.do(`ohmkeep probe check --profile es51922 --port ` + port + ` --seconds 0.3`).exits(Fails).prints("hint: no picture of chip es51922 was received: another chip, another rate than 19200 baud")
-	s.do(`ohmkeep probe record --profile fs9721 --port ` + port + ` --seconds 0.3 --out hand.txt`).exits(Passes).says(", 0 bad")
-	s.do(`ohmkeep probe replay hand.txt`).exits(Passes).prints("display  voltage      4.812 V\n", "faulty (the display shows: diode)").says("hand.txt by profile fs9721: ", "0 bad")
+	for chip, pictures := range map[string][2][]byte{
+		"fs9721":  {devices.SegmentPicture("4.812", "V", "DC"), devices.SegmentPicture("0.613", "V", "diode")},
+		"es51922": {devices.OddParity(devices.CharacterPicture("4.8120", "V", "DC")), devices.OddParity(devices.CharacterPicture("4.8120", "V", "DC", "hold"))},
+	} {
+		port := terminal(t, func(p *devices.Pair) runner {
+			n := 0
+			return devices.NewHandheld(p, func() []byte { n++; return pictures[n%2] }, 20*time.Millisecond)
+		})
+		flags := ` --port ` + port + ` --seconds 0.3`
+		s.do(`ohmkeep probe check --profile `+chip+flags).exits(Passes).prints("→ display voltage 4.812",
+			"→ display voltage unusable: the display shows", " 0 bad")
+		s.do(`ohmkeep probe check --profile plain-lines` + flags).exits(Fails).prints("hint: ")
+		s.do(`ohmkeep probe record --profile ` + chip + flags + ` --out ` + chip + `.txt`).exits(Passes).says(", 0 bad")
+		s.do(`ohmkeep probe replay `+chip+`.txt`).exits(Passes).prints("display  voltage      4.812").says(chip+".txt by profile "+chip+": ", "0 bad")
+		other := map[string]string{"fs9721": "es51922", "es51922": "fs9721"}[chip]
+		s.do(`ohmkeep probe check --profile ` + other + flags).exits(Fails).prints("hint: no picture of chip " + other + " was received: another chip, another rate than ")
+	}
 }

@@ -138,13 +138,13 @@ func channelSample(p display.Picture, c Channel, at time.Time) reading.Sample {
 }
 
 const (
-	mostCompared  = 10              // pictures that Measure compares before it takes the display as unsettled
-	nextPicture   = 2 * time.Second // in which a meter sends the next picture
-	agreeingUnits = 3               // units of the last digit by which two pictures may differ
+	mostCompared  = 10          // pictures that Measure compares before it takes the display as unsettled
+	nextPicture   = time.Second // in which a meter sends the next picture
+	agreeingUnits = 3           // units of the last digit by which two pictures may differ
 )
 
 // Measure discards the pictures that were sent before, and returns the first value that the picture before agrees with,
-// so that the display has settled and no single flipped bit is taken. A meter that sends only once in two seconds
+// so that the display has settled and no single flipped bit is taken. A meter that sends less than once a second
 // is taken by its word.
 func (h *handheld) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	if err := skipOld(ctx, h.Next); err != nil {

@@ -69,23 +69,43 @@ func TestRangeOfDisplay(t *testing.T) {
 		{"all written with two decimals", []string{"3.99", "3.50", "4.21"}, 4},
 		{"far below the end", []string{"3.50", "3.510", "4.21"}, 4},
 	} {
-		r, list := modeltest.Cornice()
-		limits := r.Meters[0].Ranges[0]
-		limits.UpTo, limits.Resolution = 4, 0.001
-		wider := limits
-		wider.UpTo, wider.Resolution = 40, 0.01
-		r.Meters[0].Ranges = []run.Range{wider, limits}
-		list = list[:len(c.texts)]
-		for i, text := range c.texts {
-			list[i].Text, list[i].Unit = text, "V"
-			list[i].Value, _ = reading.Value(run.Voltage, text, "V")
-		}
-		p, err := New(r, list)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if got := p.MeterRanges[p.Observations[0].MeterRange].Limits.UpTo; got != c.want {
+		if got := firstRange(t, false, c.texts); got != c.want {
 			t.Errorf("%s: the range to %g V, want %g", c.what, got, c.want)
 		}
+	}
+}
+
+// firstRange returns the end of the range, V, that the first of some texts is taken to be shown on, by a meter of
+// 4,000 counts.
+func firstRange(t *testing.T, digitsShowRange bool, texts []string) float64 {
+	t.Helper()
+	r, list := modeltest.Cornice()
+	limits := r.Meters[0].Ranges[0]
+	limits.UpTo, limits.Resolution = 4, 0.001
+	wider := limits
+	wider.UpTo, wider.Resolution = 40, 0.01
+	r.Meters[0].Ranges = []run.Range{wider, limits}
+	r.Meters[0].DigitsShowRange = digitsShowRange
+	list = list[:len(texts)]
+	for i, text := range texts {
+		list[i].Text, list[i].Unit = text, "V"
+		list[i].Value, _ = reading.Value(run.Voltage, text, "V")
+	}
+	p, err := New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p.MeterRanges[p.Observations[0].MeterRange].Limits.UpTo
+}
+
+// The last digit of a display that the program reads shows the range, and the range chooses the accuracy.
+func TestRangeThatDigitsShow(t *testing.T) {
+	for text, want := range map[string]float64{"1.512": 4, "01.51": 40, "1.51": 40, "4.000": 4, "5.12": 40, "1.5": 4} {
+		if got := firstRange(t, true, []string{text}); got != want {
+			t.Errorf("%s: the range to %g V, want %g", text, got, want)
+		}
+	}
+	if got := firstRange(t, false, []string{"1.51"}); got != 4 {
+		t.Errorf("typed by hand: %g", got)
 	}
 }

@@ -9,7 +9,8 @@ import (
 )
 
 // Equip loads the profiles of a run's probes, in the order of Run.Probes. A probe for
-// which the run file states no accuracy gets its profile's, as one more meter of the run.
+// which the run file states no accuracy gets its profile's, as one more meter of the run. The digits
+// of a handheld meter show its range, also where the run file states its accuracy.
 // The error is a fault.List.
 func Equip(r *run.Run) ([]*Profile, error) {
 	var profiles []*Profile
@@ -36,6 +37,9 @@ func Equip(r *run.Run) ([]*Profile, error) {
 		profiles = append(profiles, device)
 		if p.Meter < 0 {
 			p.Meter = addMeter(r, device.Meter)
+		}
+		if device.Kind == Handheld {
+			r.Meters[p.Meter].DigitsShowRange = true
 		}
 	}
 	return profiles, faults.Err()

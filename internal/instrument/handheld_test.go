@@ -1,0 +1,144 @@
+package instrument_test
+
+import (
+	"context"
+	"io"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/simulate/devices"
+)
+
+// showing opens a simulated meter that shows the given displays in volts, one after the other, the last one again and
+// again. The first is old: it is sent before anything is measured.
+func showing(t *testing.T, shown ...string) instrument.Instrument {
+	t.Helper()
+	pair := devices.NewPair()
+	n := 0
+	play(t, devices.NewHandheld(pair, func() []byte {
+		text := shown[min(n, len(shown)-1)]
+		n++
+		return devices.SegmentPicture(text, "V", "DC")
+	}, 60*time.Millisecond))
+	return open(t, load(t, "fs9721"), pair)
+}
+
+// One reading that counts is taken of two pictures that agree: a display that still moves, or a picture with a flipped
+// bit, gives none.
+func TestHandheldMeasure(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		shown []string
+		want  string
+	}{
+		{"steady", []string{"9.999", "4.812"}, "4.812"},
+		{"settling", []string{"9.999", "1.204", "3.950", "4.700", "4.812", "4.813"}, "4.813"},
+		{"one flipped bit", []string{"9.999", "4.012", "4.812", "4.812"}, "4.812"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			device := showing(t, c.shown...)
+			defer device.Close()
+			if s, err := device.Measure(bounded(t), "display", run.Voltage); err != nil || !s.Good() || s.Text != c.want {
+				t.Errorf("got %+v, %v", s, err)
+			}
+		})
+	}
+	device := showing(t, "1.000", "2.000", "3.000", "4.000", "1.100", "2.100", "3.100", "4.100", "1.200", "2.200", "3.200", "1.300", "2.300", "3.300")
+	defer device.Close()
+	if s, err := device.Measure(bounded(t), "display", run.Voltage); err != nil || s.Quality != reading.Unsettled || s.Text != "" {
+		t.Errorf("a display that does not settle: %+v, %v", s, err)
+	}
+}
+
+// A value that is sent once only is not lost.
+func TestHandheldSentOnce(t *testing.T) {
+	pair := devices.InProcess()
+	device := open(t, load(t, "es51922"), pair)
+	defer device.Close()
+	go func() {
+		time.Sleep(100 * time.Millisecond)
+		_, _ = io.WriteString(pair.Device, string(devices.CharacterPicture("4.8120", "V", "DC")))
+	}()
+	begun := time.Now()
+	s, err := device.Measure(bounded(t), "display", run.Voltage)
+	if took := time.Since(begun); err != nil || s.Text != "4.8120" || took < 900*time.Millisecond {
+		t.Errorf("got %+v, %v after %v", s, err, took)
+	}
+}
+
+// The channels say which quantity the display has to show; a meter with two channels may show either.
+func TestHandheldFunction(t *testing.T) {
+	p := load(t, "fs9721")
+	volts := []instrument.Channel{{ID: "display", Quantity: run.Voltage}}
+	both := append(volts, instrument.Channel{ID: "display", Quantity: run.Current})
+	for _, c := range []struct {
+		channels []instrument.Channel
+		symbols  string
+		want     string
+	}{
+		{nil, "V DC", "display voltage 4.812 V"},
+		{nil, "A DC", "display current 4.812 A"},
+		{nil, "k ohm", ""},
+		{volts, "V DC", "display voltage 4.812 V"},
+		{volts, "A DC", "display voltage faulty"},
+		{volts, "k ohm", "display voltage faulty"},
+		{both, "A DC", "display current 4.812 A"},
+		{both, "k ohm", "display voltage faulty, display current faulty"},
+		{both, "V AC", "display voltage faulty"},
+	} {
+		pair := devices.InProcess()
+		var heard []instrument.Event
+		device, err := instrument.Open(t.Context(), p, "", instrument.Options{Conn: pair.Host, Channels: c.channels,
+			Log: func(e instrument.Event) { heard = append(heard, e) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		go func() {
+			_, _ = io.WriteString(pair.Device, string(devices.SegmentPicture("4.812", strings.Fields(c.symbols)...)))
+			_ = pair.Device.Close()
+		}()
+		for err == nil {
+			_, err = device.Next(bounded(t))
+		}
+		if len(heard) != 1 || meaning(heard[0].Samples) != c.want || c.want == "" && heard[0].Reason != "the display shows 4.812 kohm" {
+			t.Errorf("%v %s: heard %+v", c.channels, c.symbols, heard)
+		}
+		if counters := device.Counters(); counters.Lines != 1 || counters.Bad != 0 || device.Identity() != "" {
+			t.Errorf("%+v, %q", counters, device.Identity())
+		}
+		_ = device.Close()
+	}
+}
+
+// What was half sent when the port was opened is skipped and no bad picture.
+func TestHandheldBegun(t *testing.T) {
+	pair, err := devices.NewTerminal()
+	if err != nil {
+		t.Skip("no pseudo-terminals here: ", err)
+	}
+	picture := string(devices.SegmentPicture("4.812", "V", "DC"))
+	stop := make(chan struct{})
+	go func() {
+		defer close(stop)
+		for range 3 {
+			time.Sleep(20 * time.Millisecond)
+			_, _ = io.WriteString(pair.Device, picture[9:]+picture)
+		}
+	}()
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	defer cancel()
+	device, err := instrument.Open(ctx, load(t, "fs9721"), pair.Path, instrument.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer device.Close()
+	s, err := device.Next(ctx)
+	<-stop
+	if err != nil || s.Text != "4.812" || device.Counters().Skipped > 1 {
+		t.Errorf("got %+v, %v, %+v", s, err, device.Counters())
+	}
+}
