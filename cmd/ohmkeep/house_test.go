@@ -32,12 +32,12 @@ var wings = []struct{ name, imports string }{
 	{"drift", "fault network numeric reading result run verdict"},
 	{"assess", "fault fit network numeric reading result run verdict"},
 	{"advise", "fit network numeric result run verdict"},
-	{"session", "assess instrument reading result run simulate store"},
+	{"guide", "assess fault instrument reading result run simulate store"},
 	{"web", "fault file"},
 	{"watch", "drift fault file instrument reading result run simulate store web"},
 	{"show", "advise assess file network result run text"},
 	{"site", ""},
-	{"cli", "advise assess drift fault file fit instrument network reading result run show simulate store text watch web"},
+	{"cli", "advise assess drift fault file fit guide instrument network reading result run show simulate store text watch web"},
 	{"release", ""},
 }
 

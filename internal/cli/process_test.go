@@ -18,7 +18,7 @@ const asProgram = "OHMKEEP_TEST_ARGUMENTS"
 func TestMain(m *testing.M) {
 	if args := os.Getenv(asProgram); args != "" {
 		ctx, _ := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-		os.Exit(Run(ctx, strings.Split(args, "\n"), strings.NewReader(""), os.Stdout, os.Stderr))
+		os.Exit(Run(ctx, strings.Split(args, "\n"), os.Stdin, os.Stdout, os.Stderr))
 	}
 	usualPace.first = time.Hour // what is said must not depend on how busy the machine is
 	os.Exit(m.Run())

@@ -3,9 +3,9 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"io"
-	"math/rand/v2"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -14,10 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/showtest"
-	"ohmkeep/internal/simulate/calibrationtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/watch/watchtest"
 )
@@ -224,9 +222,10 @@ func (p *reader) command(line string) {
 	case words[0] == "curl":
 		p.curl(words)
 	case strings.HasPrefix(line, "ohmkeep survey "):
-		o := p.answer(p.typed(), line).exits(Passes)
-		if strings.Contains(o.out, "0 readings") {
-			p.Errorf("$ %s\n%s", line, o.out)
+		person := newSurveyor(p.T, runtest.Parse(p, p.content("run.toml")))
+		var out bytes.Buffer
+		if status := Run(p.Context(), split(line)[1:], person, &out, person); status != Passes || !strings.Contains(person.text(), "Done: ") {
+			p.Errorf("$ %s\nexits %d: %s\n%s", line, status, out.String(), person.text())
 		}
 	case strings.HasPrefix(line, "ohmkeep probe check "), strings.HasPrefix(line, "ohmkeep probe record "):
 		p.spoken(line)
@@ -240,26 +239,6 @@ func (p *reader) command(line string) {
 	default:
 		p.Errorf("a command of an unknown kind: %s", line)
 	}
-}
-
-// typed are the answers of a person who surveys the run file's run with every joint sound.
-func (p *reader) typed() string {
-	r := runtest.Parse(p, p.content("run.toml"))
-	rng := rand.New(rand.NewPCG(7, 8)) // any would do; these make the test repeatable
-	list, err := calibrationtest.New(r, calibrationtest.UsualSpread, rng).Walk(survey.Thorough(r), rng, time.Date(2026, 5, 4, 8, 0, 0, 0, time.UTC))
-	if err != nil {
-		p.Fatal(err)
-	}
-	var keys strings.Builder
-	step := ""
-	for i, x := range list {
-		if i == 0 || x.Step != step {
-			keys.WriteString("\n") // the step is set
-		}
-		step = x.Step
-		keys.WriteString(x.Text + x.Unit + "\n")
-	}
-	return keys.String()
 }
 
 // boardLines is what the board of the README says again and again.

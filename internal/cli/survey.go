@@ -1,103 +1,150 @@
 package cli
 
 import (
-	"bufio"
-	"errors"
+	"context"
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/fault"
+	"ohmkeep/internal/guide"
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/probe"
 )
 
+// surveyOptions are the flags of survey.
+type surveyOptions struct {
+	store, since string
+	steps        []string
+	all, again   bool
+	practise     bool
+}
+
 func newSurvey() *cobra.Command {
-	var to string
-	var steps []string
+	var o surveyOptions
 	c := &cobra.Command{
 		Use:   "survey RUN",
-		Short: "Walk the load steps and take the readings, by probe or typed in",
-		Long: `Survey takes the readings of a run step by step. In each step it reads the fixed probes of
-the run file, tells you where to put the leads of the carried meter, and asks for values
-that no probe can read. Every reading is stored at once. The answer "s" skips a place or
-step; "u" removes the last reading of the step and asks for it again; end of input or
-Ctrl-C ends the survey, and the readings so far are kept.
+		Short: "Walk along the run from reading to reading until everything is settled",
+		Long: `Survey leads along a run through the readings that its plan asks: it says which step to
+set and where to put the leads, and takes the values from the probes of the run file, or
+typed in. After each reading the estimates are brought up to date, and what is no longer
+needed is not asked. A reading that contradicts those before it is asked again at once,
+with what was expected; the same value twice is believed. The walk ends when every
+joint, feed and reel is settled, or when no reading would tell more.
+
+Every reading is stored at once. A walk that was broken off goes on where it was when
+survey is called again, on any machine that has the store; --again begins another one.
+Readings of the last day that the store holds count as read; --since says from when on.
+
+Answers: Enter goes on, s leaves a place or step out, u takes the last answer back, r puts
+it back, n and a text notes something, p pauses. End of input and Ctrl-C pause too.
 
 The run's low voltage does not shock but its current burns: no rings, no bridged leads.
 To put a meter in series with a feed, disconnect the supply first; a clamp is safer.`,
 		Example: `  ohmkeep survey shelf.toml --store shelf.db
-  ohmkeep survey shelf.toml --store shelf.db --step dark --step "white 5 %"`,
+  ohmkeep survey shelf.toml --store shelf.db --step dark --step "white 5 %"
+  ohmkeep survey shelf.toml --store shelf.db --all
+  ohmkeep survey shelf.toml --practise`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := checkStoreFlag(c, to); err != nil {
-				return err
+			if o.practise && o.store != "" {
+				return callFault(c, "--practise stores nothing, and takes no --store")
+			}
+			if !o.practise {
+				if err := checkStoreFlag(c, o.store); err != nil {
+					return err
+				}
 			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
 			}
-			return runSurvey(c, r, args[0], to, steps)
+			return runSurvey(c, r, args[0], o)
 		},
 	}
-	c.Flags().StringVar(&to, "store", "", "the store, a file; made where it does not exist")
-	c.Flags().StringArrayVar(&steps, "step", nil, "walk only this step; may be given again")
+	c.Flags().StringVar(&o.store, "store", "", "the store, a file; made where it does not exist")
+	c.Flags().StringArrayVar(&o.steps, "step", nil, "walk only this step; may be given again")
+	c.Flags().BoolVar(&o.all, "all", false, "read every place in every step, not only what is needed")
+	c.Flags().BoolVar(&o.again, "again", false, "begin another walk, for which nothing counts as read")
+	c.Flags().StringVar(&o.since, "since", "", "what was read before does not count (RFC 3339); a day ago where it is left out")
+	c.Flags().BoolVar(&o.practise, "practise", false, "walk along a simulated run with a fault; nothing is stored")
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 	return c
 }
 
-func runSurvey(c *cobra.Command, r *runWithProfiles, file, to string, names []string) error {
-	steps := r.Steps
-	if len(names) > 0 {
-		steps = nil
-		for _, name := range names {
-			s, err := stepNamed(r.Run, name)
-			if err != nil {
-				return err
-			}
-			steps = append(steps, s)
+func runSurvey(c *cobra.Command, r *runWithProfiles, file string, o surveyOptions) (err error) {
+	config := guide.Config{Run: r.Run, Own: r.own, All: o.all, Seed: uint64(time.Now().UnixNano())}
+	for _, name := range o.steps {
+		if _, err := stepNamed(r.Run, name); err != nil {
+			return err
 		}
+		config.Steps = append(config.Steps, name)
 	}
-	s := &survey.Survey{Run: r.Run, Steps: steps, Visits: survey.Thorough(r.Run)}
-	defer closeProbes(s)
-	opener := &probe.Opener{Dir: filepath.Dir(file)}
-	for i, p := range r.Probes {
-		if p.Port == probe.Simulated || strings.HasPrefix(p.Port, probe.Transcript) {
-			return fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: p.Port + " measures nothing", Hint: "a survey reads devices"}
-		}
-		device, err := opener.Open(c.Context(), p, r.profiles[i], instrument.Options{})
-		if err != nil {
-			return fmt.Errorf("probe %s: %w", p.Name, err)
-		}
-		s.Probes = append(s.Probes, survey.Probe{Probe: p, Device: device})
-	}
-	kept, err := store.Open(to)
-	if err != nil {
+	if config.Since, err = parseTimeFlag("--since", o.since); err != nil {
 		return err
 	}
-	g := &manualGuide{in: bufio.NewReader(c.InOrStdin()), out: c.ErrOrStderr(), run: r.Run, steps: len(steps), store: kept}
-	s.Probes = append(s.Probes, g.typed(s, r.Meters[:r.own])...)
-	err = s.Take(c.Context(), g)
-	if errors.Is(err, errDone) {
-		err = nil
+	if !o.practise {
+		config.Probes, err = openProbes(c.Context(), r, file)
+		defer closeProbes(config.Probes)
+		if err != nil {
+			return err
+		}
+		if config.Store, err = store.Open(o.store); err != nil {
+			return err
+		}
+		defer func() {
+			if closing := config.Store.Close(); err == nil {
+				err = closing
+			}
+		}()
 	}
-	if closing := kept.Close(); err == nil {
-		err = closing
+	s := guide.New(config)
+	_, err = during(c, "weighing readings", func() (struct{}, error) { return struct{}{}, s.Prepare(c.Context()) })
+	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
 	}
-	fmt.Fprintf(c.OutOrStdout(), "%s stored in %s\n", count(g.count, "reading"), to)
-	if g.count > 0 {
-		fmt.Fprintf(c.ErrOrStderr(), "next: ohmkeep assess %s --store %s\n", file, to)
+	t := newWalkTerminal(c, s)
+	begun := s.Snapshot()
+	err = t.walk(c.Context(), o.again)
+	taken := s.Snapshot().Task.Taken
+	if begun.Walk.Number() > 0 && !o.again {
+		taken -= begun.Task.Taken
+	}
+	if o.practise {
+		fmt.Fprintf(c.OutOrStdout(), "practice: %s, none stored; %s\n", count(taken, "simulated reading"), s.SimulatedFault())
+		return err
+	}
+	fmt.Fprintf(c.OutOrStdout(), "%s stored in %s\n", count(max(taken, 0), "reading"), o.store)
+	if taken > 0 {
+		fmt.Fprintf(c.ErrOrStderr(), "next: ohmkeep assess %s --store %s\n", file, o.store)
 	}
 	return err
 }
 
-func closeProbes(s *survey.Survey) {
-	for _, p := range s.Probes {
+// openProbes opens the probes of a run. It returns those that it has opened also with an error.
+func openProbes(ctx context.Context, r *runWithProfiles, file string) (list []survey.Probe, err error) {
+	opener := &probe.Opener{Dir: filepath.Dir(file)}
+	for i, p := range r.Probes {
+		if p.Port == probe.Simulated || strings.HasPrefix(p.Port, probe.Transcript) {
+			return list, fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: p.Port + " measures nothing", Hint: "a survey reads devices"}
+		}
+		device, err := opener.Open(ctx, p, r.profiles[i], instrument.Options{})
+		if err != nil {
+			return list, fmt.Errorf("probe %s: %w", p.Name, err)
+		}
+		list = append(list, survey.Probe{Probe: p, Device: device})
+	}
+	return list, nil
+}
+
+func closeProbes(list []survey.Probe) {
+	for _, p := range list {
 		_ = p.Device.Close() // nothing more is wanted of it
 	}
 }

@@ -3,10 +3,14 @@ package cli
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"strings"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/run/runtest"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // A step of the shelf asks for the supply, the feed's current, and the pairs at
@@ -16,10 +20,10 @@ func TestSurveyTypedIn(t *testing.T) {
 	s.write("shelf.toml", shelf)
 	o := s.answer(strings.Join([]string{"",
 		"5.083", "310 mA", "5.05V", "s", "4 mV", "12.1uA", "12,1 mV", "12.1 mV", "-", "4.9e0", // the next is missing
-	}, "\n"), `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes)
+	}, "\n"), `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes)
 	o.prints("6 readings stored in shelf.db\n").says(
-		`Step 1 of 1: make the run show "dark"`, "A+ to A-, in V", `the current of feed "near", in A`,
-		"left.end+ to left.end-: left out, as asked", "a voltage is not given in uA", `"12,1" is not a decimal number (decimals are set off by a point)`,
+		`Step "dark", 0 taken, 8 left`, "A+ to A-, in V", `the current of feed near, in A`,
+		"left.end+ left.end-: left out, as asked", "a voltage is not given in uA", `"12,1" is not a decimal number (decimals are set off by a point)`,
 		`"-" is not a decimal number`, "next: ohmkeep assess shelf.toml --store shelf.db")
 	if strings.Contains(o.faults, "white") {
 		t.Error("another step than was named is walked")
@@ -43,14 +47,14 @@ func TestSurveyTypedIn(t *testing.T) {
 func TestSurveyLeavesStepsOut(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
-	s.answer("s\n\n5.08\n99\n", `ohmkeep survey shelf.toml --store shelf.db --step dark --step "white 5 %"`).exits(Passes).
-		prints("2 readings stored").says("Step 2 of 2")
+	s.answer("s\n\n5.08\n99\n", `ohmkeep survey shelf.toml --store shelf.db --all --step dark --step "white 5 %"`).exits(Passes).
+		prints("2 readings stored").says(`Step "white 5 %"`)
 	if out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; strings.Contains(out, "dark") || strings.Count(out, "white 5 %") != 2 {
 		t.Error(out)
 	}
-	s.answer("", `ohmkeep survey shelf.toml --store none.db`).exits(Passes).prints("0 readings stored")
-	s.answer("\n12.5\n", `ohmkeep survey shelf.toml --store high.db`).exits(Passes).prints("0 readings stored").
-		says(`A+ to A-: left out, 12.5 V is more than meter "bench" is described for`)
+	s.answer("", `ohmkeep survey shelf.toml --all --store none.db`).exits(Passes).prints("0 readings stored")
+	s.answer("\n12.5\n", `ohmkeep survey shelf.toml --all --store high.db`).exits(Passes).prints("0 readings stored").
+		says(`12.5 V is more than meter "bench" is described for (is the unit right?)`)
 	s.do(`ohmkeep survey shelf.toml --store shelf.db --step drak`).refused(`shelf.toml: --step: no step is named "drak" (did you mean "dark"?)`)
 	s.do(`ohmkeep survey shelf.toml --store .`).refused(".: this is not a file")
 	s.do(`ohmkeep survey shelf.toml --store no/shelf.db`).refused("no/shelf.db: its directory does not exist")
@@ -60,8 +64,8 @@ func TestSurveyLeavesStepsOut(t *testing.T) {
 func TestSurveyWithoutClamp(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf[:strings.LastIndex(shelf, "  [[meter.range]]")])
-	o := s.answer("\n5.08\n5.05\n", `ohmkeep survey shelf.toml --store shelf.db`).exits(Passes).prints("2 readings stored").
-		says("no current is asked for: the run file describes no meter of your own for it")
+	o := s.answer("\n5.08\n5.05\n", `ohmkeep survey shelf.toml --all --store shelf.db`).exits(Passes).prints("2 readings stored").
+		says("No current is asked for: the run file describes no meter of your own for it")
 	if strings.Contains(o.faults, "in A") {
 		t.Error(o.faults)
 	}
@@ -74,7 +78,7 @@ func TestSurveyWithBoard(t *testing.T) {
 	s.write("quick.toml", plain)
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \""+port+
 		"\"\n[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
-	o := s.answer("\n5.083\n", `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes).prints("2 readings stored")
+	o := s.answer("\n5.083\n", `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes).prints("2 readings stored")
 	if strings.Contains(o.faults, "current of feed") {
 		t.Error("the person is asked for what the board reads")
 	}
@@ -87,7 +91,7 @@ func TestSurveyWithoutBoard(t *testing.T) {
 	s.write("quick.toml", plain)
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \"nowhere\"\n"+
 		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
-	s.do(`ohmkeep survey shelf.toml --store shelf.db`).refused("probe board: port nowhere: no such file or directory")
+	s.do(`ohmkeep survey shelf.toml --all --store shelf.db`).refused("probe board: port nowhere: no such file or directory")
 	s.holds("quick.toml", "shelf.toml")
 }
 
@@ -118,7 +122,7 @@ func TestSurveyInterrupted(t *testing.T) {
 	said := &watcher{text: "in A (s = leave out)", call: stop}
 	var out bytes.Buffer
 	ended := make(chan int, 1)
-	go func() { ended <- Run(ctx, split("survey shelf.toml --store shelf.db"), typed, &out, said) }()
+	go func() { ended <- Run(ctx, split("survey shelf.toml --all --store shelf.db"), typed, &out, said) }()
 	select {
 	case status := <-ended:
 		if status != Wrong || out.String() != "1 reading stored in shelf.db\n" || !strings.HasSuffix(said.String(), "stopped\n") {
@@ -136,8 +140,8 @@ func TestSurveyWithCarriedMeter(t *testing.T) {
 	port := multimeter(t)
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"meter\"\nprofile = \"scpi-multimeter\"\nport = \""+port+
 		"\"\n[[probe.channel]]\nid = \"leads\"\nquantity = \"voltage\"\n")
-	s.answer("\n\n0.31\n\ns\n", `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes).prints("3 readings stored").
-		says("leads on A+ to A-, then Enter", `the current of feed "near", in A`, "leads on left.end+ to left.end-")
+	s.answer("\n\n0.31\n\ns\n", `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes).prints("3 readings stored").
+		says("leads on A+ to A-, then Enter", "the current of feed near, in A", "leads on left.end+ to left.end-")
 	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(
 		",dark,voltage,A+,A-,+4.81230000E+00,V,scpi-multimeter\n", ",dark,current,near,,0.31,A,bench\n", "left.start+")
 }
@@ -146,11 +150,122 @@ func TestSurveyWithCarriedMeter(t *testing.T) {
 func TestSurveyGoesBack(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf[:strings.LastIndex(shelf, "  [[meter.range]]")])
-	s.answer("\nu\n5.80\nu\n5.08\n", `ohmkeep survey shelf.toml --store shelf.db --step dark`).exits(Passes).prints("1 reading stored").
-		says("nothing was taken in this step that could be taken out", "withdrawn: voltage A+ to A-, 5.80 V at ")
+	s.answer("u\n\nu\n\n5.80\nu\nr\nu\n5.08\nn a cracked cover\np\n", `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes).prints("1 reading stored").
+		says("there is nothing to take back", "withdrawn: voltage A+ to A-, 5.80 V at ", "put back: voltage A+ to A-, 5.80 V at ", "noted", "Paused. The same command goes on.")
 	o := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(",dark,voltage,A+,A-,5.08,V,bench\n")
 	if strings.Contains(o.out, "5.80") {
 		t.Errorf("exported\n%s", o.out)
 	}
-	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("reading withdrawn   A+ A-  5.80 V of ", "in step dark: in the survey")
+	s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("reading withdrawn   A+ A-  5.80 V of ", "in step dark: in the survey", "noted on the walk: a cracked cover")
+	s.answer("", `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes).prints("0 readings stored").says("The walk goes on: 1 taken, 6 left")
+	s.answer("", `ohmkeep survey shelf.toml --store shelf.db --all --step dark --again`).exits(Passes).says(`Step "dark", 0 taken, 7 left`)
+}
+
+// survey runs the command with a person who does what it asks.
+func (s session) survey(person *surveyor, line string) (status int, out string) {
+	s.Helper()
+	var printed bytes.Buffer
+	status = Run(s.Context(), split(line)[1:], person, &printed, person)
+	return status, printed.String()
+}
+
+// A person follows the plan to its end, and mistypes once: that reading is asked again at once, with the
+// mistake named, and the store has the right one only. Nothing is asked that the plan does not need.
+func TestSurveyToTheEnd(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	person := newSurveyor(t, runtest.Load(t, "shelf.toml"))
+	wrong := ""
+	person.mistake = func(step, from, to, typed string) string {
+		if wrong == "" && strings.TrimSuffix(from, "+") == strings.TrimSuffix(to, "-") && len(person.typed) > 1 {
+			wrong = typed
+			return "-" + typed
+		}
+		return typed
+	}
+	status, out := s.survey(person, `ohmkeep survey shelf.toml --store shelf.db`)
+	said := person.text()
+	if status != Passes || !strings.Contains(said, "Done: everything is settled.") {
+		t.Fatalf("exits %d: %s\n%s", status, out, said)
+	}
+	if want := "contradicts what was read before: 0 to 5.100 V was expected. Its leads may have been reversed. Read it again."; !strings.Contains(said, want) {
+		t.Errorf("typed -%s, said\n%s", wrong, said)
+	}
+	if !strings.Contains(said, "settled: joint left-right passes") || len(person.typed) > 12 {
+		t.Errorf("%d values typed of a run with three steps of eight\n%s", len(person.typed), said)
+	}
+	exported := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
+	if n := strings.Count(exported, "\n") - 1; n != len(person.typed)-1 || !strings.Contains(out, count(n, "reading")+" stored") {
+		t.Errorf("%d typed, %s\n%s", len(person.typed), out, exported)
+	}
+	s.do(`ohmkeep assess shelf.toml --store shelf.db`).exits(Passes)
+	s.answer("", `ohmkeep survey shelf.toml --store shelf.db`).exits(Passes).says("Done: everything is settled.")
+}
+
+// Whatever was acknowledged before the program is killed is stored, and the walk goes on there.
+func TestSurveyKilled(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	keys := []string{"", "5.083", "310 mA", "5.05", "4.98"}
+	for n := range keys {
+		program := process("survey", "shelf.toml", "--all", "--step", "dark", "--store", "shelf.db")
+		typed, err := program.StdinPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := &watchtest.Log{}
+		program.Stderr = said
+		if err := program.Start(); err != nil {
+			t.Fatal(err)
+		}
+		until := func(text string) {
+			for begun := time.Now(); !strings.Contains(said.String(), text); time.Sleep(time.Millisecond) {
+				if time.Since(begun) > time.Minute {
+					t.Fatalf("never says %q but\n%s", text, said)
+				}
+			}
+		}
+		if n > 1 {
+			until(fmt.Sprintf("The walk goes on: %d taken", n-1))
+		}
+		until("(s = leave out): ")
+		before := strings.Count(said.String(), "(s = leave out): ")
+		io.WriteString(typed, keys[n]+"\n")
+		for begun := time.Now(); strings.Count(said.String(), "(s = leave out): ") == before; time.Sleep(time.Millisecond) {
+			if time.Since(begun) > time.Minute {
+				t.Fatalf("asks no more\n%s", said)
+			}
+		}
+		if err := program.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		_ = program.Wait() // it was killed
+	}
+	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints("5.083", "310", "5.05", "4.98")
+	s.do(`ohmkeep store check shelf.db`).exits(Passes)
+}
+
+// Practice stores nothing, and says what was wrong with the simulated run.
+func TestSurveyPractises(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	s.answer("\n\ns\n", `ohmkeep survey shelf.toml --practise --step dark`).exits(Passes).
+		prints("practice: 1 simulated reading, none stored; ").says("Practice: a simulated run with one fault. Nothing is stored.", "leads on A+ to A-, then Enter")
+	s.do(`ohmkeep survey shelf.toml --practise --store shelf.db`).refused("ohmkeep survey: --practise stores nothing, and takes no --store")
+	s.holds("shelf.toml")
+}
+
+// On a narrow terminal no line of a question is longer than the terminal is wide.
+func TestSurveyOnNarrowTerminal(t *testing.T) {
+	t.Setenv("COLUMNS", "40")
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	o := s.answer("\n5.08\n-0.31\n\n5.05\ns\n4 mV\n", `ohmkeep survey shelf.toml --all --store shelf.db --step "white 5 %"`).exits(Passes)
+	for line := range strings.Lines(strings.TrimSuffix(o.faults, "next: ohmkeep assess shelf.toml --store shelf.db\n")) {
+		for part := range strings.SplitSeq(strings.TrimRight(line, "\n"), "(s = leave out): ") {
+			if n := len([]rune(part)); n > 40 {
+				t.Errorf("%d columns: %s", n, line)
+			}
+		}
+	}
 }

@@ -48,11 +48,17 @@ func walkPosition(r *run.Run, n assessment.Next) []int {
 	}
 	at, _ := r.Point(n.From) // the run's own names
 	to, _ := r.Point(n.To)
-	order := []int{[]int{run.AtSupply: supplies, run.AtJunction: junctions, run.AtReel: reels}[at.Kind], at.Index, at.Pixel}
-	if at.Place != to.Place {
-		order = append(order, 1+int(at.Rail)) // over the joint, once its first side is reached
+	position := func(at run.Point) []int {
+		return []int{[]int{run.AtSupply: supplies, run.AtJunction: junctions, run.AtReel: reels}[at.Kind], at.Index, at.Pixel}
 	}
-	return order
+	if at.Place == to.Place {
+		return position(at)
+	}
+	first, other := position(at), position(to) // over a joint, once its first side is reached
+	if slices.Compare(other, first) < 0 {
+		first = other
+	}
+	return append(first, 1+int(at.Rail))
 }
 
 // describe lists each joint and feed with the result that the plan is expected to give.

@@ -7,14 +7,15 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // Doubt is how a reading contradicts those before it.
 type Doubt struct {
-	Expected  float64 `json:"expected"`        // SI
-	Deviation float64 `json:"deviation"`       // standard deviation of the expectation, the meter's errors included; 0 = not known
-	Value     float64 `json:"value,omitempty"` // what was read, SI
-	Why       string  `json:"why,omitempty"`   // the mistake that would explain it; "" = no usual one does
+	Low   float64 `json:"low"`           // SI, of the 95 % interval of what was expected, the meter's errors included
+	High  float64 `json:"high"`          //
+	Value float64 `json:"value"`         // what was read, SI
+	Why   string  `json:"why,omitempty"` // the mistake that would explain it; "" = no usual one does
 }
 
 const (
@@ -73,18 +74,32 @@ func (w Walk) agree(a, b reading.Reading) bool {
 
 // doubt returns how a reading contradicts what is known, nil if it does not.
 func (w Walk) doubt(x reading.Reading) *Doubt {
+	impossible, why := w.impossible(x)
 	if w.known != nil {
 		if e, ok := w.known.expected[ReadingEvent(x).key()]; ok {
-			if math.Abs(x.Value-e.Value) <= doubtSigmas*e.Deviation && !w.impossible(x) {
+			if math.Abs(x.Value-e.Value) <= doubtSigmas*e.Deviation && !impossible {
 				return nil
 			}
-			return &Doubt{Expected: e.Value, Deviation: e.Deviation, Value: x.Value, Why: judge.LikelyMistake(predicted(x, e.Value, e.Deviation), w.known.predictions())}
+			if why == "" {
+				why = judge.LikelyMistake(predicted(x, e.Value, e.Deviation), w.known.predictions())
+			}
+			return w.newDoubt(x, e.Value, e.Deviation, why)
 		}
 	}
-	if w.impossible(x) {
-		return &Doubt{Expected: w.highestSupply(), Value: x.Value}
+	if impossible {
+		return w.newDoubt(x, w.highestSupply(), math.Inf(1), why)
 	}
 	return nil
+}
+
+// newDoubt returns the doubt of a reading, given what was expected. A pair voltage lies between zero and
+// the highest supply.
+func (w Walk) newDoubt(x reading.Reading, expected, deviation float64, why string) *Doubt {
+	d := Doubt{Low: expected - verdict.Coverage95*deviation, High: expected + verdict.Coverage95*deviation, Value: x.Value, Why: why}
+	if w.isPair(x) {
+		d.Low, d.High = math.Max(d.Low, 0), math.Min(d.High, w.highestSupply())
+	}
+	return &d
 }
 
 // predicted returns a reading with what was predicted for it.
@@ -92,18 +107,26 @@ func predicted(x reading.Reading, value, deviation float64) assessment.Reading {
 	return assessment.Reading{Reading: x, Predicted: value, Residual: x.Value - value, Standardised: (x.Value - value) / deviation}
 }
 
-// impossible reports whether a pair voltage is none that the supplies can cause.
-func (w Walk) impossible(x reading.Reading) bool {
-	if x.Quantity != run.Voltage {
-		return false
-	}
+// isPair reports whether a reading is of plus against minus at one place.
+func (w Walk) isPair(x reading.Reading) bool {
 	from, err := w.run.Point(x.From)
 	to, err2 := w.run.Point(x.To)
-	if err != nil || err2 != nil || from.Place != to.Place || from.Rail != run.Plus {
-		return false
-	}
+	return x.Quantity == run.Voltage && err == nil && err2 == nil && from.Place == to.Place && from.Rail == run.Plus
+}
+
+// impossible reports whether a pair voltage is none that the supplies can cause, and the mistake that would
+// explain it.
+func (w Walk) impossible(x reading.Reading) (yes bool, why string) {
 	highest := w.highestSupply()
-	return x.Value > maxSupplyRatio*highest || x.Value < minPairRatio*highest
+	switch {
+	case !w.isPair(x):
+		return false, ""
+	case x.Value < minPairRatio*highest:
+		return true, "its leads may have been reversed"
+	case x.Value > 1000*minPairRatio*-highest:
+		return true, "its unit may be wrong: a thousandth of the value would fit"
+	}
+	return x.Value > maxSupplyRatio*highest, ""
 }
 
 func (w Walk) highestSupply() (volts float64) {

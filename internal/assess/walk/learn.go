@@ -122,11 +122,11 @@ func (w Walk) suspects(judged []assessment.Reading) (list []suspect) {
 				reads++
 			}
 		}
-		s := suspect{next: next(ReadingEvent(x.Reading)), reads: reads, doubt: Doubt{Expected: x.Predicted, Value: x.Value, Why: x.Note}}
-		if x.Standardised != 0 {
-			s.doubt.Deviation = math.Abs(x.Residual / x.Standardised)
+		deviation := math.Abs(x.Residual / x.Standardised)
+		if x.Standardised == 0 {
+			deviation = math.Inf(1)
 		}
-		list = append(list, s)
+		list = append(list, suspect{next(ReadingEvent(x.Reading)), *w.newDoubt(x.Reading, x.Predicted, deviation, x.Note), reads})
 	}
 	return list
 }

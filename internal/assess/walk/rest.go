@@ -27,7 +27,7 @@ func (w Walk) planned() (list []assessment.Next) {
 	return w.open(list)
 }
 
-// open returns those of some readings that were neither taken nor left out.
+// open returns those of some readings that were neither taken nor left out, in the steps of the walk.
 func (w Walk) open(list []assessment.Next) []assessment.Next {
 	closed := map[key]bool{}
 	for _, e := range w.state.inForce {
@@ -40,7 +40,7 @@ func (w Walk) open(list []assessment.Next) []assessment.Next {
 	}
 	var left []assessment.Next
 	for _, n := range list {
-		if k := keyOf(n); !closed[k] && !w.state.skipped[k] && !w.state.left[n.Step] {
+		if k := keyOf(n); !closed[k] && !w.state.skipped[k] && !w.state.left[n.Step] && (w.options.Steps == nil || slices.Contains(w.options.Steps, n.Step)) {
 			left = append(left, n)
 		}
 	}

@@ -38,6 +38,7 @@ type Walk struct {
 type Options struct {
 	Before []reading.Reading // what was read before the walk
 	Number int               // of the last event before the walk
+	Steps  []string          // the only ones to read in; nil = all
 	// All asks for every reading of the plan, also those that no element needs any more, and for
 	// nothing else.
 	All bool

@@ -68,11 +68,11 @@ func TestFaultsAreFound(t *testing.T) {
 	person := newWalker(t, r, 7)
 	person.plant.Joints[0] = plant.Rails{Plus: 0.004, Minus: 0.12}
 	w := person.follow(New(p, Options{}), nil)
-	if v := verdict(w, run.KindJoint, r.Joints[0].Name); v != assessment.Fail {
+	if v := verdictOn(w, run.KindJoint, r.Joints[0].Name); v != assessment.Fail {
 		t.Errorf("joint %s of 124 mΩ: %q", r.Joints[0].Name, v)
 	}
 	for _, j := range r.Joints[1:] {
-		if v := verdict(w, run.KindJoint, j.Name); v == assessment.Fail {
+		if v := verdictOn(w, run.KindJoint, j.Name); v == assessment.Fail {
 			t.Errorf("sound joint %s fails", j.Name)
 		}
 	}

@@ -117,8 +117,8 @@ func (p *walker) follow(w Walk, wrong func(reading.Reading) reading.Reading) Wal
 	return w
 }
 
-// verdict returns the verdict on an element.
-func verdict(w Walk, kind run.Kind, name string) assessment.Verdict {
+// verdictOn returns the verdict on an element.
+func verdictOn(w Walk, kind run.Kind, name string) assessment.Verdict {
 	for _, x := range w.Known().Elements {
 		if x.Kind == kind && x.Name == name && x.Rail == run.Loop {
 			return x.Verdict

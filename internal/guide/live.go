@@ -1,7 +1,8 @@
-package session
+package guide
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -232,10 +233,13 @@ func (s *Session) Measure(ctx context.Context, n assessment.Next) (reading.Readi
 		return reading.Reading{}, err
 	}
 	if !x.Good() {
-		return reading.Reading{}, fmt.Errorf("%s", x.Fault)
+		return reading.Reading{}, fmt.Errorf("%w: %s", errNoValue, x.Fault)
 	}
 	return s.readingOf(x, n), nil
 }
+
+// errNoValue is the error of a display that shows no value.
+var errNoValue = errors.New("the meter shows no value")
 
 // Measures reports whether a meter on a port measures a quantity.
 func (s *Session) Measures(q run.Quantity) bool { return s.source != nil && s.source.meter(q) != "" }

@@ -1,4 +1,4 @@
-// Package session conducts a walk along a run for all who take part in it: each event is safe in the
+// Package guide conducts a walk along a run for all who take part in it: each event is safe in the
 // store before it counts, the estimates are computed in the background, a meter on a port is read
 // all the time, and whoever follows is told of each change.
 //
@@ -6,11 +6,12 @@
 // the same store: an event is accepted only from somebody who has seen all events before it
 // (store.AddEntry holds this across programs). In practise mode nothing is stored, and the readings
 // come from a simulated run.
-package session
+package guide
 
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"sync"
 	"time"
@@ -18,6 +19,7 @@ import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/assess/plan"
 	"ohmkeep/internal/assess/walk"
+	"ohmkeep/internal/fault"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
@@ -115,14 +117,18 @@ func (s *Session) makePlan() (*plan.Plan, error) {
 	r := s.config.Run
 	meters := nextreading.CarriedMeters(r)
 	var p *plan.Plan
-	if s.config.All {
-		p = everyPlace(r, meters)
-	} else {
+	if !s.config.All {
 		made, err := plan.Make(r, meters)
 		if err != nil {
 			return nil, err
 		}
 		p = made
+	}
+	chosen := func(round plan.Round) bool {
+		return s.config.Steps == nil || slices.Contains(s.config.Steps, round.Step)
+	}
+	if p == nil || !slices.ContainsFunc(p.Rounds, chosen) {
+		p = everyPlace(r, meters) // the plan needs none of the steps that are chosen
 	}
 	fixed := map[survey.Visit]bool{}
 	for _, probe := range s.config.Probes {
@@ -135,9 +141,6 @@ func (s *Session) makePlan() (*plan.Plan, error) {
 	rounds := p.Rounds
 	p.Rounds = nil
 	for _, round := range rounds {
-		if s.config.Steps != nil && !slices.Contains(s.config.Steps, round.Step) {
-			continue
-		}
 		round.Reads = slices.DeleteFunc(slices.Clone(round.Reads), func(n assessment.Next) bool {
 			return fixed[survey.Visit{Quantity: n.Quantity, From: n.From, To: n.To}] || !s.measures(n.Quantity)
 		})
@@ -228,11 +231,37 @@ func (s *Session) update(change func()) {
 	s.changed = make(chan struct{})
 }
 
+// Lasting reports whether an error of Measure, Take or Do will come back: that of a meter that is gone, or
+// of the store. Others are of what a person has typed, or of a display that shows no value.
+func Lasting(err error) bool {
+	_, typed := errors.AsType[fault.Fault](err)
+	return !typed && !errors.Is(err, errNoValue) && !errors.Is(err, walk.ErrStale)
+}
+
 // ErrNotReady is the error of an event before the plan is made.
 var ErrNotReady = errors.New("the plan is not made yet")
 
-// Take adds a reading of a person who has seen the walk up to an event.
+// TypedMeter returns the name of the meter whose value a person types for a reading: the one that the
+// walk asks for, or the first of the run that measures the quantity.
+func (s *Session) TypedMeter(n assessment.Next) string {
+	r := s.config.Run
+	if i := r.MeterIndex(n.Meter); i >= 0 && i < s.config.Own {
+		return n.Meter
+	}
+	for _, m := range r.Meters[:s.config.Own] {
+		if m.Measures(n.Quantity) {
+			return m.Name
+		}
+	}
+	return n.Meter
+}
+
+// Take adds a reading of a person who has seen the walk up to an event. It refuses a value beyond
+// the ranges of its meter.
 func (s *Session) Take(ctx context.Context, seen int, x reading.Reading) error {
+	if i := s.config.Run.MeterIndex(x.Meter); i >= 0 && !s.config.Run.Meters[i].Shows(x.Quantity, x.Value) {
+		return fault.Fault{Key: "value", Text: fmt.Sprintf("%s %s is more than meter %q is described for", x.Text, x.Unit, x.Meter), Hint: "is the unit right?"}
+	}
 	return s.add(ctx, seen, func(w walk.Walk) walk.Event { return w.Event(x) })
 }
 
@@ -324,7 +353,7 @@ func (s *Session) begin(ctx context.Context, since time.Time) error {
 	if err != nil {
 		return err
 	}
-	w := walk.New(s.plan, walk.Options{Before: before, Number: s.Snapshot().Walk.Number(), All: s.config.All})
+	w := walk.New(s.plan, walk.Options{Before: before, Number: s.Snapshot().Walk.Number(), Steps: s.config.Steps, All: s.config.All})
 	return s.append(ctx, w, walk.Event{Kind: walk.Begin, Time: now, Since: since})
 }
 
@@ -334,7 +363,7 @@ func (s *Session) load(ctx context.Context) (walk.Walk, error) {
 	if err != nil {
 		return walk.Walk{}, err
 	}
-	options := walk.Options{Number: len(events), All: s.config.All}
+	options := walk.Options{Number: len(events), Steps: s.config.Steps, All: s.config.All}
 	at := 0
 	for i, e := range events {
 		if e.Kind == walk.Begin {
