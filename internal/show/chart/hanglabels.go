@@ -119,7 +119,8 @@ func arrangeLabels(font *truetype.Font, labels []*label, width float64) (lines i
 	})
 	var taken [mostLabels][]*label
 	for _, l := range order {
-		l.wide = max(measure(font, l.name, small), measure(font, l.value(), small)+18, measure(font, l.more(), small)) + 10
+		const others = 1.05 // a reader's own font may be as much wider
+		l.wide = others*max(measure(font, l.name, small), measure(font, l.value(), small)+18, measure(font, l.more(), small)) + 10
 		l.x = max(l.wide/2+4, min(width-l.wide/2-4, l.at))
 		l.line = -1
 	next:

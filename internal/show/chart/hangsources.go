@@ -72,12 +72,11 @@ func (b box) fedBy() string {
 func (h *hang) drawSources(p pen) {
 	for _, b := range h.boxes {
 		p.box(ink{fill: paper, stroke: text, width: 1.5}, b.x, b.y, b.x+b.wide, b.y+boxHeight)
-		name, c := p.fit(b.name, small, b.wide-40), text
+		name := p.fit(b.name, small, b.wide-40)
 		y := b.y + boxHeight/2 + 4
 		if b.fedFrom != "" {
 			y = b.y + 14
-			c = markColour(b.label.Verdict)
-			p.text(p.fit(b.fedBy(), small, b.wide-40), point{b.x + 8, b.y + 28}, small, c, left)
+			p.text(p.fit(b.fedBy(), small, b.wide-40), point{b.x + 8, b.y + 28}, small, markColour(b.label.Verdict), left)
 		}
 		p.text(name, point{b.x + 8, y}, small, text, left)
 		for rail, sign := range []string{"+", "−"} {

@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"ohmkeep/internal/result/history"
@@ -185,7 +186,7 @@ func (y *years) drawLimit(p pen, f frame) {
 
 // drawChanges marks changes and the starts of stretches, with text where there is room.
 func (y *years) drawChanges(p pen, f frame) {
-	free := f.left
+	var lines [2][]span // that are taken, px
 	mark := func(at time.Time, word string, i ink) {
 		x := f.px(day(at))
 		p.line(i, point{x, f.top}, point{x, f.bottom})
@@ -194,17 +195,20 @@ func (y *years) drawChanges(p pen, f frame) {
 		if x+wide > f.right {
 			place = x - wide
 		}
-		if place >= free {
-			p.text(word, point{place, f.top + 12}, small, i.stroke, left)
-			free = place + wide
+		for n := range lines {
+			if place < f.left || slices.ContainsFunc(lines[n], func(t span) bool { return place < t.max && t.min < place+wide }) {
+				continue
+			}
+			p.text(word, point{place, f.top + 12 + 14*float64(n)}, small, i.stroke, left)
+			lines[n] = append(lines[n], span{place, place + wide})
+			return
 		}
+	}
+	for _, c := range y.Changes {
+		mark(c.Time, wording.ChangeWord(c.Shape)+" "+c.Time.Format("2 Jan"), ink{stroke: faulty, width: 1.25})
 	}
 	for _, m := range y.Marks {
 		mark(m.Time, p.fit(m.Text, small, 150), ink{stroke: faint, width: 1, dash: []float64{2, 3}})
-	}
-	free = f.left
-	for _, c := range y.Changes {
-		mark(c.Time, wording.ChangeWord(c.Shape)+" "+c.Time.Format("2 Jan"), ink{stroke: faulty, width: 1.25})
 	}
 }
 

@@ -32,7 +32,7 @@ func shown(t *testing.T) *server {
 	mux.Handle("GET "+Root, Files(files))
 	mux.Handle("GET /events", feed)
 	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, r *http.Request) {
-		page.Write(w, http.StatusOK, Head{Title: "Every part", Scripts: []string{"shown.js"}, Program: "1.2.3",
+		page.Write(w, r, http.StatusOK, Head{Title: "Every part", Scripts: []string{"shown.js"}, Program: "1.2.3",
 			Links: []Link{{To: "/", Text: "Every part", Here: true}, {To: "/other", Text: "Another page"}}}, nil)
 	})
 	s := &server{feed: feed}

@@ -12,7 +12,7 @@
 //	var page = parts.NewPage(files, "walk.html", nil)
 //
 //	mux.Handle("GET "+parts.Root, parts.Files(files))
-//	page.Write(w, http.StatusOK, parts.Head{Title: "Walk", Styles: []string{"walk.css"}, Scripts: []string{"walk.js"}}, data)
+//	page.Write(w, r, http.StatusOK, parts.Head{Title: "Walk", Styles: []string{"walk.css"}, Scripts: []string{"walk.js"}}, data)
 //
 // The style sheet has these classes for pages:
 //

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"net/http"
 	"path"
+	"strings"
 	"time"
 )
 
@@ -27,8 +28,8 @@ var contentTypes = map[string]string{
 
 // file is a file as it is served.
 type file struct {
-	content   []byte
-	kind, tag string
+	content, small []byte // small: in the coding gzip
+	kind, tag      string
 }
 
 // Files returns the handler of Root: the style sheet and scripts of this package, and those at the
@@ -58,7 +59,7 @@ func Files(more ...fs.FS) http.Handler {
 			if _, twice := files[entry.Name()]; twice {
 				panic("two files of pages are named " + entry.Name())
 			}
-			files[entry.Name()] = file{content, kind, fmt.Sprintf(`"%x"`, sha256.Sum256(content))}
+			files[entry.Name()] = file{content, compressed(content), kind, fmt.Sprintf(`"%x"`, sha256.Sum256(content))}
 		}
 	}
 	return http.StripPrefix(Root, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -71,6 +72,13 @@ func Files(more ...fs.FS) http.Handler {
 		header.Set("Content-Type", f.kind)
 		header.Set("ETag", f.tag)
 		header.Set("Cache-Control", "no-cache") // kept, and compared each time
-		http.ServeContent(w, r, r.URL.Path, time.Time{}, bytes.NewReader(f.content))
+		header.Set("Vary", "Accept-Encoding")
+		content := f.content
+		if takesGzip(r) && r.Header.Get("Range") == "" {
+			content = f.small
+			header.Set("Content-Encoding", "gzip")
+			header.Set("ETag", strings.TrimSuffix(f.tag, `"`)+`-gzip"`) // another form has another tag
+		}
+		http.ServeContent(w, r, r.URL.Path, time.Time{}, bytes.NewReader(content))
 	}))
 }

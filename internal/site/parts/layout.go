@@ -41,9 +41,10 @@ func NewPage(files fs.FS, funcs template.FuncMap, name ...string) *Page {
 	return &Page{template.Must(layout.ParseFS(files, name...))}
 }
 
-// Write writes the page with a status code. If the template fails, the response is a plain error
-// with the status 500; an error of the connection is ignored, because the client is gone.
-func (p *Page) Write(w http.ResponseWriter, status int, head Head, data any) {
+// Write writes the page as the response to a request, with a status code. If the template fails,
+// the response is a plain error with the status 500; an error of the connection is ignored, because
+// the client is gone.
+func (p *Page) Write(w http.ResponseWriter, r *http.Request, status int, head Head, data any) {
 	var b bytes.Buffer
 	err := p.layout.Execute(&b, struct {
 		Head Head
@@ -57,7 +58,13 @@ func (p *Page) Write(w http.ResponseWriter, status int, head Head, data any) {
 	header := w.Header()
 	header.Set("Content-Type", "text/html; charset=utf-8")
 	header.Set("Content-Security-Policy", Policy)
-	header.Set("Content-Length", strconv.Itoa(b.Len()))
+	header.Set("Vary", "Accept-Encoding")
+	content := b.Bytes()
+	if takesGzip(r) {
+		content = compressed(content)
+		header.Set("Content-Encoding", "gzip")
+	}
+	header.Set("Content-Length", strconv.Itoa(len(content)))
 	w.WriteHeader(status)
-	_, _ = b.WriteTo(w)
+	_, _ = w.Write(content)
 }

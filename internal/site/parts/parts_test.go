@@ -1,7 +1,9 @@
 package parts
 
 import (
+	"compress/gzip"
 	"html/template"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -53,7 +55,7 @@ func TestFiles(t *testing.T) {
 func TestPage(t *testing.T) {
 	page := NewPage(example, nil, "example.html")
 	w := httptest.NewRecorder()
-	page.Write(w, http.StatusOK, Head{Title: "A <b> run", Styles: []string{"example.css"}, Scripts: []string{"example.js"},
+	page.Write(w, httptest.NewRequest("GET", "/", nil), http.StatusOK, Head{Title: "A <b> run", Styles: []string{"example.css"}, Scripts: []string{"example.js"},
 		Links: []Link{{To: "/", Text: "Run", Here: true}, {To: "/walk", Text: "Walk"}}, Program: "1.2.3"}, struct{ Name string }{`<script>alert("x")</script>`})
 	text := w.Body.String()
 	for _, want := range []string{"<title>A &lt;b&gt; run</title>", `<script type="module" src="/files/example.js"></script>`, `href="/files/parts.css"`,
@@ -70,7 +72,42 @@ func TestPage(t *testing.T) {
 	}
 	broken := NewPage(example, template.FuncMap{}, "example.html")
 	w = httptest.NewRecorder()
-	if broken.Write(w, http.StatusOK, Head{}, 1); w.Code != 500 {
+	if broken.Write(w, httptest.NewRequest("GET", "/", nil), http.StatusOK, Head{}, 1); w.Code != 500 {
 		t.Errorf("a template that fails: %d", w.Code)
+	}
+}
+
+// A client that takes gzip gets it, with the same content, and with another tag.
+func TestCompression(t *testing.T) {
+	page := NewPage(example, nil, "example.html")
+	handlers := map[string]http.Handler{
+		Root + "parts.css": Files(example),
+		"/": http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			page.Write(w, r, http.StatusOK, Head{Title: "t"}, struct{ Name string }{"n"})
+		}),
+	}
+	for path, h := range handlers {
+		answers := map[string]*httptest.ResponseRecorder{}
+		for _, accept := range []string{"", "gzip;q=0", "br", "deflate, gzip;q=1.0"} {
+			w, r := httptest.NewRecorder(), httptest.NewRequest("GET", path, nil)
+			r.Header.Set("Accept-Encoding", accept)
+			h.ServeHTTP(w, r)
+			if coded := w.Header().Get("Content-Encoding") == "gzip"; coded != strings.Contains(accept, "gzip;q=1") || w.Header().Get("Vary") != "Accept-Encoding" {
+				t.Errorf("%s, %q: %v", path, accept, w.Header())
+			}
+			answers[accept] = w
+		}
+		plain, small := answers[""], answers["deflate, gzip;q=1.0"]
+		tag, size := small.Header().Get("ETag"), small.Body.Len()
+		if tag != "" && tag == plain.Header().Get("ETag") || size >= plain.Body.Len() {
+			t.Errorf("%s: tag %s, %d bytes for %d", path, tag, size, plain.Body.Len())
+		}
+		unpacked, err := gzip.NewReader(small.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text, err := io.ReadAll(unpacked); err != nil || string(text) != plain.Body.String() {
+			t.Errorf("%s: %v, not the same", path, err)
+		}
 	}
 }
