@@ -36,8 +36,8 @@ var wings = []struct{ name, imports string }{
 	{"web", "fault file"},
 	{"watch", "drift fault file instrument reading result run simulate store web"},
 	{"show", "advise assess file network result run text"},
-	{"site", ""},
-	{"cli", "advise assess drift fault file fit guide instrument network reading result run show simulate store text watch web"},
+	{"site", "drift result run show store text watch web"},
+	{"cli", "advise assess drift fault file fit guide instrument network reading result run show simulate site store text watch web"},
 	{"release", ""},
 }
 
@@ -77,7 +77,7 @@ var rooms = map[string]map[string]string{
 	"web":      {"access": "", "server": ""},
 	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "recorder": "machine probe",
 		"service": "machine metrics recorder", "storage": "analysis machine metrics recorder"},
-	"site": {"parts": ""},
+	"site": {"parts": "", "watched": "parts"},
 	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"net/http"
 	"os"
 	"os/signal"
 	"syscall"
@@ -11,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/site/watched"
 	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/recorder"
 	"ohmkeep/internal/watch/service"
@@ -119,6 +121,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Access: guard, TLS: certificate, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
 		Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
+		Pages: func(w service.Watch) http.Handler { return watched.New(w, kept, watched.Options{Program: version()}) },
 	})
 }
 

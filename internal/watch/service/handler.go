@@ -1,10 +1,8 @@
 package service
 
 import (
-	_ "embed"
 	"encoding/json"
 	"fmt"
-	"html/template"
 	"net/http"
 	"strings"
 
@@ -19,9 +17,6 @@ func (d *Daemon) handler(done <-chan struct{}) http.Handler {
 	mux.HandleFunc("POST /step", d.step)
 	if d.config.Pages != nil {
 		mux.Handle("/", d.config.Pages(view{d, done}))
-	} else {
-		mux.HandleFunc("GET /{$}", d.page)
-		mux.HandleFunc("GET /files/page.css", d.pageStyle)
 	}
 	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
 	return mux
@@ -51,31 +46,7 @@ func (d *Daemon) status(w http.ResponseWriter, _ *http.Request) {
 	_ = json.NewEncoder(w).Encode(d.currentStatus()) // an error means that the client is gone
 }
 
-//go:embed page.css
-var pageStyleText []byte
-
-//go:embed page.html
-var pageText string
-
-var pageTemplate = template.Must(template.New("page").Funcs(template.FuncMap{
-	"value": func(x float64) string { return fmt.Sprintf("%.6g", x) },
-	"age":   func(x float64) string { return fmt.Sprintf("%.1f", x) },
-	"unit":  Unit,
-	"mega":  func(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) },
-	"giga":  func(n int64) string { return fmt.Sprintf("%.1f GB", float64(n)/1e9) },
-}).Parse(pageText))
-
 // Unit returns the symbol of the unit of a quantity in a Status.
 func Unit(quantity string) string {
 	return map[string]string{"voltage": "V", "current": "A", "temperature": "°C"}[quantity]
-}
-
-func (d *Daemon) page(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	_ = pageTemplate.Execute(w, d.currentStatus()) // an error means that the client is gone
-}
-
-func (d *Daemon) pageStyle(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/css; charset=utf-8")
-	_, _ = w.Write(pageStyleText) // an error means that the client is gone
 }

@@ -58,7 +58,7 @@ type Config struct {
 	// Doubt marks stored dates after a time as uncertain; may be nil.
 	MarkUncertain func(ctx context.Context, after time.Time) error
 	Machine       machine.Clocks // nil: the one the program runs on
-	Pages         Pages          // what a browser opens; nil: one plain page
+	Pages         Pages          // what a browser opens; nil: nothing
 	Open          recorder.Opener
 
 	readTime time.Duration // see server.Options

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -158,8 +159,7 @@ func (h *house) until(what string, true func() bool) {
 	}
 }
 
-// Health is 200 while all is well, and 503 with the reasons when a board is gone;
-// what a device or file says cannot become part of the page.
+// Health is 200 while all is well, and 503 with the reasons when a board is gone.
 func TestHealth(t *testing.T) {
 	h := start(t, nil)
 	if code, text := h.ask("GET", "/healthz", "", ""); code != 200 || text != "The watch is well.\n  probe board, channel 1: no good current reading yet\nThe run has not been analysed yet.\n" {
@@ -171,10 +171,7 @@ func TestHealth(t *testing.T) {
 		_, text := h.ask("GET", "/healthz", "", "")
 		return text == "The watch is not well:\n  probe board: it is <away>\nThe run has not been analysed yet.\n"
 	})
-	if code, text := h.ask("GET", "/", "", ""); code != 200 || !strings.Contains(text, "it is &lt;away&gt;") || strings.Contains(text, "<away>") {
-		t.Errorf("%d %s", code, text)
-	}
-	for _, path := range []string{"/nothing", "/step"} {
+	for _, path := range []string{"/", "/nothing", "/step"} {
 		if code, _ := h.ask("GET", path, "", ""); code != 404 && code != 405 {
 			t.Errorf("GET %s: %d", path, code)
 		}
@@ -220,11 +217,6 @@ func TestRunFails(t *testing.T) {
 	code, text := h.ask("GET", "/healthz", "", "")
 	if code != 200 || !strings.HasPrefix(text, run+"The watch is well.\n") {
 		t.Errorf("%d %s", code, text)
-	}
-	_, page := h.ask("GET", "/", "", "")
-	fails, well := strings.Index(page, "joint west-north: 39.0 mΩ"), strings.Index(page, "The watch is well.")
-	if fails < 0 || well < fails || !strings.Contains(page, "<title>Hall: The run fails") {
-		t.Errorf("%s", page)
 	}
 	s, _, err := Client{}.Ask(t.Context(), h.addr)
 	if err != nil || s.Verdict() != Bad || !s.Well || s.Health.State != "failing" || len(s.Health.Failing) != 1 {
@@ -335,8 +327,8 @@ func TestReload(t *testing.T) {
 	close(h.next)
 	h.reload <- struct{}{}
 	h.until("refused", func() bool {
-		_, text := h.ask("GET", "/", "", "")
-		return strings.Contains(text, "the newest run file is refused: hall.toml:3: strip: is not &lt;known&gt;")
+		s, _, err := Client{}.Ask(t.Context(), h.addr)
+		return err == nil && slices.Contains(s.Notes, "the newest run file is refused: hall.toml:3: strip: is not <known>")
 	})
 	if code, text := h.ask("GET", "/status", "", ""); code != 200 || !strings.Contains(text, `"run":"Stairs"`) || !strings.Contains(text, `"well":true`) {
 		t.Errorf("%d %s", code, text)
@@ -376,9 +368,9 @@ func TestClockIsSet(t *testing.T) {
 	machine, kept := &adrift{started: time.Now()}, &book{}
 	h := start(t, func(c *Config) { c.Machine, c.Store = machine, kept })
 	machine.off.Store(int64(-365 * 24 * time.Hour))
-	h.until("the page says so", func() bool {
-		_, text := h.ask("GET", "/", "", "")
-		return strings.Contains(text, "the dates of readings are uncertain") && strings.Contains(text, "The watch is well.")
+	h.until("the status says so", func() bool {
+		_, text := h.ask("GET", "/status", "", "")
+		return strings.Contains(text, "the dates of readings are uncertain") && strings.Contains(text, `"well":true`)
 	})
 	h.until("marked", func() bool {
 		kept.mu.Lock()

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
-	"strings"
 	"time"
 
 	"ohmkeep/internal/watch/metrics"
@@ -140,21 +139,19 @@ type Part struct {
 	Details []string
 }
 
-// Bad reports whether something is wrong.
-func (p Part) Bad() bool { return p.Verdict == Bad }
+// WatchPart returns the state of the watch.
+func (s Status) WatchPart() Part {
+	if !s.Well {
+		return Part{Verdict: s.watchVerdict(), Text: "The watch is not well:", Details: s.Reasons}
+	}
+	return Part{Verdict: s.watchVerdict(), Text: "The watch is well.", Details: s.channelsWithoutReading()}
+}
 
 // Parts returns the state of the run and that of the watch, the worse first.
 func (s Status) Parts() []Part {
-	watch := Part{Verdict: s.watchVerdict(), Text: "The watch is well.", Details: s.channelsWithoutReading()}
-	if !s.Well {
-		watch.Text, watch.Details = "The watch is not well:", s.Reasons
-	}
-	run := s.Health.part()
+	watch, run := s.WatchPart(), s.Health.part()
 	if watch.Verdict > run.Verdict {
 		return []Part{watch, run}
 	}
 	return []Part{run, watch}
 }
-
-// Title returns the worse half in a few words.
-func (s Status) Title() string { return strings.TrimRight(s.Parts()[0].Text, ".:") }

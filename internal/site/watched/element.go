@@ -1,0 +1,109 @@
+package watched
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/site/parts"
+	"ohmkeep/internal/text/number"
+	"ohmkeep/internal/text/printable"
+	"ohmkeep/internal/web/access"
+)
+
+var elementPage = parts.NewPage(files, nil, "element.html", "forms.html", "window.html")
+
+// repair is a note on an element with what was before and after it, mΩ.
+type repair struct{ When, Text, Before, After, Difference string }
+
+// element is the data of the page of an element.
+type element struct {
+	state
+	Run, Label      string
+	Bar             bar
+	Line            wording.SeriesLine
+	Known           bool
+	Picture         picture
+	Window          window
+	Fields          fields
+	Kind, Name      string
+	Repairs         []repair
+	Months          []wording.Month
+	Noted, MayWrite bool
+	Forms           forms
+}
+
+// element answers with the page of one element: its resistance over the years.
+func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
+	query := r.URL.Query()
+	kind, name := query.Get("kind"), query.Get("name")
+	h := p.watch.History()
+	if h == nil {
+		h = &history.History{}
+	}
+	i := slices.IndexFunc(h.Series, func(s history.Series) bool { return string(s.Kind) == kind && s.Name == name })
+	if i < 0 {
+		http.Error(w, fmt.Sprintf("nothing is known of %s %q: the stored readings do not follow it", printable.Short(kind, 20), printable.Short(name, 60)), http.StatusNotFound)
+		return
+	}
+	s, status := h.Series[i], p.watch.Status()
+	line := wording.SeriesLineOf(s)
+	data := element{Run: printable.Short(p.watch.Run().Name, 120), state: p.stateAt(status.Time), Label: wording.Capital(line.Label), Line: line, Known: known(s), Kind: kind, Name: name,
+		Bar: bar{Class: line.Class, Word: strings.ToUpper(line.Word), Rest: valueOf(s, line)}, Noted: query.Get("noted") != "",
+		MayWrite: access.VisitorOf(r).MayWrite, Repairs: repairsOf(s), Months: wording.Months(s), Forms: forms{Note: noteOn(s)}}
+	slices.Reverse(data.Months)
+	first, last := s.First, s.Last
+	if forecast := s.Reaches.Likely; !forecast.IsZero() && forecast.Sub(last) < 3*last.Sub(first) {
+		last = forecast
+	} else if s.Verdict == history.Drifting {
+		last = last.Add(2 * last.Sub(first) / 5)
+	}
+	data.Window = windowOf("/element", query, first, last.Add(day), elementLengths, time.DateOnly)
+	data.Fields = fields{data.Window, "date"}
+	var err error
+	data.Picture, err = draw(func(width int) *chart.Picture { return chart.YearsBetween(s, data.Window.From, data.Window.To, width) })
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	elementPage.Write(w, r, http.StatusOK, p.head(data.Label+", "+data.Run+": "+line.Word), data)
+}
+
+// valueOf says what is known of an element.
+func valueOf(s history.Series, l wording.SeriesLine) string {
+	if !known(s) {
+		return "Its resistance is not known."
+	}
+	text := fmt.Sprintf("%s mΩ at 20 °C, 95 %% interval %s mΩ", l.Ohms, l.Interval)
+	if !math.IsNaN(s.Limit) {
+		text += "; limit " + l.Limit + " mΩ"
+	}
+	return text + "."
+}
+
+// repairsOf returns the notes on an element, the newest first.
+func repairsOf(s history.Series) (out []repair) {
+	for i := len(s.Marks) - 1; i >= 0; i-- {
+		m := s.Marks[i]
+		r := repair{When: m.Time.Local().Format("2 January 2006, 15:04"), Text: printable.Short(m.Text, 200), Before: number.MilliohmTenths(m.Before), After: number.MilliohmTenths(m.After)}
+		if !math.IsNaN(m.Before) && !math.IsNaN(m.After) {
+			r.Difference = number.SignedTenths(m.After - m.Before)
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// noteOn returns the beginning of a note on an element, such as “re-made joint west-north”.
+func noteOn(s history.Series) string {
+	if s.Kind == "joint" {
+		return "re-made joint " + s.Name
+	}
+	return "repaired " + string(s.Kind) + " " + s.Name
+}

@@ -1,0 +1,60 @@
+package watched
+
+import (
+	"net/http"
+	"strings"
+
+	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/site/parts"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/text/printable"
+)
+
+var eventsPage = parts.NewPage(files, nil, "events.html", "marks.html")
+
+// mostEvents is how many events are shown; the run's own are few, those of unsteady probes many.
+const mostEvents = 1000
+
+// event is something that happened, in words.
+type event struct{ When, What, Text string }
+
+// events answers with the page of what happened to the run.
+func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
+	status := p.watch.Status()
+	all, err := p.newestEvents(r, mostEvents)
+	if err != nil {
+		http.Error(w, "the events cannot be read: "+err.Error(), http.StatusInternalServerError)
+		return
+	}
+	data := struct {
+		state
+		Run    string
+		Events []event
+		Most   bool
+	}{p.stateAt(status.Time), printable.Short(p.watch.Run().Name, 120), all, len(all) == mostEvents}
+	eventsPage.Write(w, r, http.StatusOK, p.head("What happened, "+data.Run), data)
+}
+
+// newestEvents returns the newest marks of the run, the newest first.
+func (p *Pages) newestEvents(r *http.Request, most int) ([]event, error) {
+	marks, err := p.records.Marks(r.Context(), p.watch.Run().Name, most)
+	var out []event
+	for i := len(marks) - 1; i >= 0; i-- {
+		out = append(out, eventOf(marks[i]))
+	}
+	return out, err
+}
+
+// eventOf returns a mark in words.
+func eventOf(m store.Mark) event {
+	var texts []string
+	if m.Kind == store.MarkBoot {
+		m.Text = "" // the id of the start says nothing to a reader
+	}
+	for _, text := range []string{m.Subject, m.Text} {
+		if text != "" {
+			texts = append(texts, printable.Line(text))
+		}
+	}
+	return event{m.Time.Local().Format("2 Jan 2006, 15:04"), wording.MarkWord(m.Kind), strings.Join(texts, ": ")}
+}

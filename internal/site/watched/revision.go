@@ -1,0 +1,99 @@
+package watched
+
+import (
+	"bytes"
+	"html/template"
+	"math"
+	"time"
+
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/show/chart"
+	"ohmkeep/internal/show/wording"
+)
+
+// picture is a picture for a page and for a phone.
+type picture struct{ Wide, Narrow template.HTML }
+
+// hung is the run as it hangs, drawn once a revision.
+type hung struct {
+	picture
+	drawn bool
+}
+
+// present returns the revision of the pages. It counts from the start's time in seconds, so that a
+// page that was open before a restart is brought up to date too.
+func (p *Pages) present() int {
+	h, r := p.watch.History(), p.watch.Run()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if h != p.history || r != p.run {
+		p.history, p.run = h, r
+		p.change()
+	}
+	return p.revision
+}
+
+// state is what a page has been made of, for its script.
+type state struct {
+	Now      string // of the watch's clock, ms since 1970
+	Revision int
+}
+
+func (p *Pages) stateAt(now time.Time) state { return state{millis(now), p.present()} }
+
+// change begins a new revision; p.mu is held.
+func (p *Pages) change() {
+	p.revision++
+	p.picture = hung{}
+}
+
+// hang returns the run as it hangs with what its history says of each element.
+func (p *Pages) hang(r *run.Run, h *history.History) (picture, error) {
+	p.present()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.picture.drawn {
+		return p.picture.picture, nil
+	}
+	var elements []chart.HangElement
+	if h != nil {
+		for _, s := range h.Series {
+			elements = append(elements, hangElement(s))
+		}
+	}
+	drawn, err := draw(func(width int) *chart.Picture { return chart.Hang(r, elements, chart.Lit{}, width) })
+	if err == nil {
+		p.picture = hung{drawn, true}
+	}
+	return drawn, err
+}
+
+// hangElement returns what the picture says of an element.
+func hangElement(s history.Series) chart.HangElement {
+	l := wording.SeriesLineOf(s)
+	e := chart.HangElement{Kind: s.Kind, Name: s.Name, Verdict: wording.SeriesVerdict(s)}
+	if known(s) {
+		e.Text, e.More = l.Ohms+" mΩ", l.Interval
+	}
+	return e
+}
+
+// known reports whether a series has a value.
+func known(s history.Series) bool { return !math.IsNaN(s.Ohms) }
+
+// phone is the width of a picture on a phone of 360 px, so that its letters are shown at their size.
+const phone = 344
+
+// draw draws a picture for a page and for a phone, in the page's own colours.
+func draw(at func(width int) *chart.Picture) (d picture, err error) {
+	inline := func(p *chart.Picture) template.HTML {
+		var b bytes.Buffer
+		if failed := p.Inline(&b); failed != nil {
+			err = failed
+		}
+		return template.HTML(b.String()) // the picture has escaped its own text
+	}
+	d = picture{inline(at(chart.Wide)), inline(at(phone))}
+	return d, err
+}

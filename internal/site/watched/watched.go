@@ -1,0 +1,97 @@
+// Package watched is the pages of a watched run in a browser: what needs doing, the run as it
+// hangs with what is known of each element, live volts and amps, the history of each element and
+// sensor, events, and forms to announce a step and to note a repair.
+//
+// A page is whole as it is sent; its script only keeps it up to date. GET /live is the state as
+// JSON, a Live; GET /live/events sends a Live whenever it changes. If its revision changes, the
+// script loads the page again in the background and puts the parts of it in place that carry the
+// attribute data-part.
+//
+// Who may only read sees no form. Nothing here waits for the recorder, and the recorder waits for
+// nothing here: a state is taken once a second for all open pages, and none while no page is open.
+package watched
+
+import (
+	"context"
+	"embed"
+	"net/http"
+	"sync"
+	"time"
+
+	"golang.org/x/time/rate"
+
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/site/parts"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/service"
+)
+
+//go:embed *.html *.css *.js
+var files embed.FS
+
+// Records are what a watch has stored. Its methods may be called from any goroutine.
+type Records interface {
+	// Marks returns the newest marks of a run, at most so many, the oldest first.
+	Marks(ctx context.Context, run string, most int) ([]store.Mark, error)
+	// Note stores a note on work done at a time.
+	Note(ctx context.Context, run string, at time.Time, text string) error
+	// MinMeanMax summarises the selected samples in n periods of equal length.
+	MinMeanMax(ctx context.Context, sel store.Selection, n int) ([]store.Bucket, error)
+	// Span returns the moments of the first and the last reading of a run; zero = none.
+	Span(ctx context.Context, run string) (first, last time.Time, err error)
+}
+
+// Options are the facts on a page that are not the watch's.
+type Options struct {
+	Program string           // version of the program
+	Links   []parts.Link     // to other pages of the same server
+	Streams *parts.Streams   // bound of the open pages; nil: one of its own
+	Now     func() time.Time // nil: time.Now
+}
+
+// Pages are the pages of one watch.
+type Pages struct {
+	watch   service.Watch
+	records Records
+	o       Options
+	feed    *parts.Feed
+	notes   *rate.Limiter
+	reading sync.Mutex // held while a long time of the store is read, so that one at most is
+
+	mu       sync.Mutex
+	history  *history.History // that of the revision
+	run      *run.Run
+	revision int
+	picture  hung      // the run as it hangs at the revision
+	told     time.Time // the newest time of the watch that was sent
+}
+
+// New returns the handler of the pages of a watch. It keeps the open ones up to date until the
+// watch ends.
+func New(w service.Watch, records Records, o Options) http.Handler {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Streams == nil {
+		o.Streams = parts.NewStreams(w.MaxStreams(), w.Done())
+	}
+	p := &Pages{watch: w, records: records, o: o, revision: int(o.Now().Unix()), notes: rate.NewLimiter(rate.Every(noteInterval), noteBurst)}
+	p.feed = parts.NewFeed(o.Streams, p.opened)
+	go p.keepUp()
+	mux := http.NewServeMux()
+	mux.Handle("GET "+parts.Root, parts.Files(files))
+	mux.HandleFunc("GET /{$}", p.home)
+	mux.HandleFunc("GET /element", p.element)
+	mux.HandleFunc("GET /sensor", p.sensor)
+	mux.HandleFunc("GET /events", p.events)
+	mux.HandleFunc("POST /note", p.note)
+	mux.HandleFunc("GET /live", p.live)
+	mux.Handle("GET /live/events", p.feed)
+	return mux
+}
+
+// head returns what a page says of itself.
+func (p *Pages) head(title string) parts.Head {
+	return parts.Head{Title: title, Styles: []string{"watched.css"}, Scripts: []string{"watched.js"}, Links: p.o.Links, Program: p.o.Program}
+}
