@@ -27,7 +27,7 @@ var avrMinutes = flag.Float64("avr", 0, "minutes for which the board's program r
 // avrRun is an invented run with a sensor at each feed.
 func avrRun(port string) string {
 	return runtest.Strip("Two feeds") + runtest.Reels(4, "west") +
-		runtest.Feed("west.start", "1.5 mm2") + strings.Replace(runtest.Feed("west.end", "1.5 mm2"), "near", "far", 1) +
+		runtest.Feed("west.start", "1.5 mm2") + runtest.FeedFrom("far", "A", "west.end", 2.5, "1.5 mm2") +
 		fmt.Sprintf("[[probe]]\nname = \"board\"\nprofile = \"ina226-registers\"\nport = %q\n", port) +
 		avrChannels("1", "near", "west.start") + avrChannels("2", "far", "west.end")
 }

@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"ohmkeep/internal/run/runtest"
 )
 
 // With no reading or one, two or three an assessment still gives numbers that a person can use:
@@ -13,7 +15,7 @@ import (
 // interval runs from nothing to thousands. JSON has numbers all the same.
 func TestFewReadings(t *testing.T) {
 	s := newSession(t)
-	s.write("landing.toml", landing)
+	s.write("landing.toml", runtest.Landing)
 	rows := []string{"full,voltage,left.start+,left.start-,11.95,V,hand\n", "full,current,near,,2.38,A,hand\n", "full,voltage,A+,A-,12.29,V,hand\n",
 		"full,voltage,right.end+,right.end-,11.92,V,hand\n", "full,current,far,,2.14,A,hand\n"}
 	interval := regexp.MustCompile(`(?m)^(?:UNPROVEN|pass|FAIL|) +((?:joint|feed|reel|supply) \S+)[^\n]*? (\(?)([0-9.]+)(\)?) mΩ(?:/m)? +([0-9.]+) … +([0-9.]+|∞) *([0-9.]*)$`)
@@ -61,56 +63,3 @@ func TestFewReadings(t *testing.T) {
 		}
 	}
 }
-
-// landing is an invented run of 12 V whose two feeds hang on one supply.
-const landing = `schema = 1
-name = "landing"
-[strip]
-volts = 12
-pixels_per_metre = 30
-channels = ["red", "green", "blue"]
-channel_milliamps = 12
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80
-[[supply]]
-name = "A"
-volts = 12.3
-amps = 20
-[[reel]]
-name = "left"
-metres = 4
-[[reel]]
-name = "right"
-metres = 4
-[[feed]]
-name = "near"
-from = "A"
-to = "left.start"
-metres = 2
-conductor = "18 AWG"
-[[feed]]
-name = "far"
-from = "A"
-to = "right.end"
-metres = 3
-conductor = "18 AWG"
-[[step]]
-name = "full"
-red = 0.5
-green = 0.5
-blue = 0.5
-[[meter]]
-name = "hand"
-  [[meter.range]]
-  quantity = "voltage"
-  up_to = 60
-  resolution = 0.01
-  percent = 0.5
-  counts = 3
-  [[meter.range]]
-  quantity = "current"
-  up_to = 60
-  resolution = 0.01
-  percent = 1.5
-  counts = 3
-`

@@ -209,60 +209,11 @@ func (s session) holds(names ...string) {
 }
 
 // shelf is an invented run of two reels fed at its start, and a bench meter.
-const shelf = `schema = 1
-name = "Book shelf"                      # invented
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-driver = "linear"
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 15
-[[reel]]
-name = "left"
-metres = 3.5
-[[reel]]
-name = "right"
-metres = 3.5
-[[feed]]
-name = "near"
-from = "A"
-to = "left.start"
-metres = 1.5
-conductor = "16 AWG"
-[[step]]
-name = "dark"
-[[step]]
-name = "white 5 %"
-red = 0.05
-green = 0.05
-blue = 0.05
-[[step]]
-name = "white 20 %"
-red = 0.2
-green = 0.2
-blue = 0.2
-[limits]
-design_step = "white 5 %"
-feed_drop_percent = 6
-[[meter]]
-name = "bench"
-  [[meter.range]]
-  quantity = "voltage"
-  up_to = 10.0
-  resolution = 0.0001
-  percent = 0.02
-  counts = 3
-  [[meter.range]]
-  quantity = "current"
-  resolution = 0.001
-  percent = 0.2
-  counts = 3
-`
+var shelf = runtest.Head("Book shelf") + runtest.Supply("A", 5.1, 15, 0) + runtest.Reels(3.5, "left", "right") +
+	runtest.FeedFrom("near", "A", "left.start", 1.5, "16 AWG") +
+	"[[step]]\nname = \"dark\"\n" + runtest.White("white 5 %", 0.05) + runtest.White("white 20 %", 0.2) +
+	"[limits]\ndesign_step = \"white 5 %\"\nfeed_drop_percent = 6\n" +
+	runtest.Meter("bench", runtest.Range("voltage", 10, 0.0001, 0.02, 3), runtest.Range("current", 0, 0.001, 0.2, 3))
 
 // walk simulates a survey of the shelf with its joint of so many milliohms, half in
 // either conductor, and writes run file and readings; keep picks the visits.

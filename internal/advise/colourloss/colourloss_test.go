@@ -17,60 +17,10 @@ import (
 )
 
 // cove is an invented run: fed at both ends, starving in its middle at 30 % white.
-const cove = `schema = 1
-name = "Cove"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-milliohms = 5
-[[reel]]
-name = "west"
-metres = 4.0
-[[reel]]
-name = "north"
-metres = 5.0
-[[reel]]
-name = "east"
-metres = 4.0
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 2.4
-conductor = "18 AWG"
-[[feed]]
-name = "far"
-from = "A"
-to = "east.end"
-metres = 7.5
-conductor = "16 AWG"
-[[step]]
-name = "dark"
-[[step]]
-name = "white 5 %"
-red = 0.05
-green = 0.05
-blue = 0.05
-[[step]]
-name = "white 12 %"
-red = 0.12
-green = 0.12
-blue = 0.12
-[[step]]
-name = "white 30 %"
-red = 0.3
-green = 0.3
-blue = 0.3
-[limits]
-design_step = "white 5 %"
-`
+var cove = runtest.Strip("Cove") + runtest.Reels(4, "west") + runtest.Reels(5, "north") + runtest.Reels(4, "east") +
+	runtest.FeedFrom("near", "A", "west.start", 2.4, "18 AWG") + runtest.FeedFrom("far", "A", "east.end", 7.5, "16 AWG") +
+	"[[step]]\nname = \"dark\"\n" + runtest.White("white 5 %", 0.05) + runtest.White("white 12 %", 0.12) + runtest.White("white 30 %", 0.3) +
+	"[limits]\ndesign_step = \"white 5 %\"\n"
 
 func made(t testing.TB, r *run.Run, step string, e *estimate.Estimate, at string) *Appearance {
 	t.Helper()
@@ -383,7 +333,7 @@ blue = 1
 // and every driver: what each does when the volts fall.
 func TestDriversAndVoltages(t *testing.T) {
 	strip := func(volts, chips, driver, channels, lit string) string {
-		src := change(t, "volts = 5.0\npixels_per_metre = 60\nchannel_milliamps = 12.0",
+		src := change(t, "volts = 5.0\npixels_per_metre = 60\ndriver = \"linear\"\nchannel_milliamps = 12.0",
 			"volts = "+volts+"\npixels_per_metre = "+chips+"\ndriver = \""+driver+"\"\nchannels = ["+channels+"]\nchannel_milliamps = 12.0",
 			"volts = 5.1", "volts = "+volts)
 		return src[:strings.Index(src, "[[step]]")] + "[[step]]\nname = \"lit\"\n" + lit

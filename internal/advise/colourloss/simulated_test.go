@@ -143,7 +143,7 @@ func bentBy(t *testing.T, r *run.Run, rng *rand.Rand) float64 {
 // BenchmarkFitted is the appearance of a fitted run of 900 pixels in five reels with
 // eight causes, as many as are split.
 func BenchmarkFitted(b *testing.B) {
-	src := strings.NewReplacer("metres = 4.0", "metres = 3.0", "metres = 5.0", "metres = 3.0",
+	src := strings.NewReplacer("metres = 4\n", "metres = 3\n", "metres = 5\n", "metres = 3\n",
 		"[[feed]]\nname = \"near\"", "[[reel]]\nname = \"d\"\nmetres = 3\n[[reel]]\nname = \"e\"\nmetres = 3\n[[feed]]\nname = \"near\"",
 		"east.end", "e.end").Replace(cove)
 	rng := rand.New(rand.NewPCG(6, 8))

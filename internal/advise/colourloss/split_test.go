@@ -129,7 +129,7 @@ func TestSilence(t *testing.T) {
 func TestRegulatedCoalitionsBeginAfresh(t *testing.T) {
 	apart := 0
 	for _, level := range []string{"0.09", "0.1", "0.105", "0.11", "0.115", "0.12", "0.13"} {
-		src := change(t, "volts = 5.0\npixels_per_metre = 60\nchannel_milliamps = 12.0",
+		src := change(t, "volts = 5.0\npixels_per_metre = 60\ndriver = \"linear\"\nchannel_milliamps = 12.0",
 			"volts = 12\npixels_per_metre = 20\ndriver = \"regulated\"\nknee_volts = 3\nchannel_milliamps = 60",
 			"volts = 5.1", "volts = 12")
 		src = strings.ReplaceAll(src[:strings.Index(src, "[[feed]]\nname = \"far\"")]+

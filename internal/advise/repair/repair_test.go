@@ -24,40 +24,8 @@ import (
 // long is an invented run of 15 m in three reels, 60 pixels a metre, 5 V, fed at one
 // end through 2.4 m of 18 AWG.
 func long(level float64, extra string) string {
-	return fmt.Sprintf(`schema = 1
-name = "invented"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 60
-milliohms = 5
-[[reel]]
-name = "one"
-metres = 5
-[[reel]]
-name = "two"
-metres = 5
-[[reel]]
-name = "three"
-metres = 5
-[[feed]]
-name = "near"
-from = "A"
-to = "one.start"
-metres = 2.4
-conductor = "18 AWG"
-[[step]]
-name = "white"
-red = %[1]g
-green = %[1]g
-blue = %[1]g
-%[2]s`, level, extra)
+	return runtest.Head("invented") + runtest.Supply("A", 5.1, 60, 5) + runtest.Reels(5, "one", "two", "three") +
+		runtest.FeedFrom("near", "A", "one.start", 2.4, "18 AWG") + runtest.White("white", level) + extra
 }
 
 func plan(t testing.TB, file string, o Options) *Plan {

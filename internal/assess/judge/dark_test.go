@@ -18,27 +18,9 @@ import (
 // pass, and the finding asks to look at the reel.
 func TestDarkReelBetweenTwoFeeds(t *testing.T) {
 	r := runtest.Parse(t, runtest.Strip("Invented landing")+runtest.Reels(8.0/3, "west", "middle", "east")+
-		runtest.Feed("west.start", "16 AWG")+`[[feed]]
-name = "far"
-from = "A"
-to = "east.end"
-metres = 2.5
-conductor = "16 AWG"
-`+runtest.White("dark", 0)+runtest.White("white 4 %", 0.04)+runtest.White("white 8 %", 0.08)+`[[meter]]
-name = "hand"
-  [[meter.range]]
-  quantity = "voltage"
-  up_to = 6.0
-  resolution = 0.001
-  percent = 0.5
-  counts = 3
-  [[meter.range]]
-  quantity = "current"
-  up_to = 20
-  resolution = 0.01
-  percent = 2
-  counts = 5
-[limits]
+		runtest.Feed("west.start", "16 AWG")+runtest.FeedFrom("far", "A", "east.end", 2.5, "16 AWG")+
+		runtest.White("dark", 0)+runtest.White("white 4 %", 0.04)+runtest.White("white 8 %", 0.08)+
+		runtest.Meter("hand", runtest.Range("voltage", 6, 0.001, 0.5, 3), runtest.Range("current", 20, 0.01, 2, 5))+`[limits]
 joint_milliohms = 15
 `)
 	passed, asked := 0, 0

@@ -12,76 +12,10 @@ import (
 	"ohmkeep/internal/run/runtest"
 )
 
-// landing is an invented run of 12 V whose two feeds hang on one supply.
-const landing = `schema = 1
-name = "landing"
-ambient_celsius = 20
-[strip]
-volts = 12
-pixels_per_metre = 30
-channels = ["red", "green", "blue"]
-channel_milliamps = 12
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80
-[[supply]]
-name = "A"
-volts = 12.3
-amps = 20
-milliohms = 5
-[[reel]]
-name = "left"
-metres = 4
-[[reel]]
-name = "right"
-metres = 4
-[[feed]]
-name = "near"
-from = "A"
-to = "left.start"
-metres = 2
-conductor = "18 AWG"
-[[feed]]
-name = "far"
-from = "A"
-to = "right.end"
-metres = 3
-conductor = "18 AWG"
-[[step]]
-name = "half"
-red = 0.25
-green = 0.25
-blue = 0.25
-[[step]]
-name = "full"
-red = 0.5
-green = 0.5
-blue = 0.5
-[[meter]]
-name = "hand"
-  [[meter.range]]
-  quantity = "voltage"
-  up_to = 0.6
-  resolution = 0.0001
-  percent = 0.5
-  counts = 3
-  [[meter.range]]
-  quantity = "voltage"
-  up_to = 60
-  resolution = 0.01
-  percent = 0.5
-  counts = 3
-  [[meter.range]]
-  quantity = "current"
-  up_to = 60
-  resolution = 0.01
-  percent = 1.5
-  counts = 3
-`
-
-// readLanding reads the landing in some steps, with its feeds' resistances times a factor.
+// readLanding reads runtest.Landing in some steps, with its feeds' resistances times a factor.
 func readLanding(t *testing.T, factor float64, steps ...string) (*run.Run, []reading.Reading) {
 	t.Helper()
-	r := runtest.Parse(t, landing)
+	r := runtest.Parse(t, runtest.Landing)
 	var list []reading.Reading
 	for _, step := range steps {
 		for _, at := range []string{"A", "left.start", "left.end", "right.start", "right.end"} {

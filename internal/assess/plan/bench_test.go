@@ -15,37 +15,20 @@ import (
 func hall(t testing.TB, reels int) *run.Run {
 	t.Helper()
 	var b strings.Builder
-	b.WriteString(`schema = 1
-name = "Hall"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 400
-milliohms = 2
-`)
-	feed := func(i int, to string) {
-		fmt.Fprintf(&b, "[[feed]]\nname = \"f%d\"\nfrom = \"A\"\nto = \"%s\"\nmetres = 4\nconductor = \"14 AWG\"\n", i, to)
-	}
+	b.WriteString(runtest.Head("Hall") + runtest.Supply("A", 5.1, 400, 2))
+	feed := func(i int, to string) { b.WriteString(runtest.FeedFrom(fmt.Sprintf("f%d", i), "A", to, 4, "14 AWG")) }
 	for i := range reels {
-		fmt.Fprintf(&b, "[[reel]]\nname = \"r%d\"\nmetres = 5.0\n", i)
+		b.WriteString(runtest.Reels(5, fmt.Sprintf("r%d", i)))
 	}
 	for i := 0; i < reels; i += 2 {
 		feed(i, fmt.Sprintf("r%d.start", i))
 	}
 	feed(reels, fmt.Sprintf("r%d.end", reels-1))
 	for _, level := range []float64{0, 0.01, 0.03} {
-		fmt.Fprintf(&b, "[[step]]\nname = \"white %g\"\nred = %[1]g\ngreen = %[1]g\nblue = %[1]g\n", level)
+		b.WriteString(runtest.White(fmt.Sprintf("white %g", level), level))
 	}
-	b.WriteString("[[meter]]\nname = \"hand\"\n")
-	for _, g := range [][5]any{{"voltage", 0.06, 0.00001, 0.5, 3}, {"voltage", 0.6, 0.0001, 0.5, 3}, {"voltage", 6.0, 0.001, 0.5, 3}, {"current", 10.0, 0.01, 1.5, 5}} {
-		fmt.Fprintf(&b, "[[meter.range]]\nquantity = \"%v\"\nup_to = %v\nresolution = %v\npercent = %v\ncounts = %v\n", g[0], g[1], g[2], g[3], g[4])
-	}
+	b.WriteString(runtest.Meter("hand", runtest.Range("voltage", 0.06, 0.00001, 0.5, 3), runtest.Range("voltage", 0.6, 0.0001, 0.5, 3),
+		runtest.Range("voltage", 6, 0.001, 0.5, 3), runtest.Range("current", 10, 0.01, 1.5, 5)))
 	b.WriteString("[limits]\ndesign_step = \"white 0.03\"\n")
 	return runtest.Parse(t, b.String())
 }

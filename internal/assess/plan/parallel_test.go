@@ -14,48 +14,9 @@ import (
 
 // parallel is an invented run whose two supplies, of one voltage, feed either end: in the lit
 // step no current flows back into any of them.
-const parallel = `schema = 1
-name = "invented"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-[[supply]]
-name = "B"
-volts = 5.1
-amps = 20
-[[reel]]
-name = "west"
-pixels = 120
-[[reel]]
-name = "north"
-pixels = 120
-[[joint]]
-between = ["west", "north"]
-plus = "joined"
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 2
-conductor = "18 AWG"
-[[feed]]
-name = "far"
-from = "B"
-to = "north.end"
-metres = 2
-conductor = "18 AWG"
-[[step]]
-name = "white"
-red = 0.05
-green = 0.05
-blue = 0.05
-`
+var parallel = runtest.Head("invented") + runtest.Supply("A", 5.1, 20, 0) + runtest.Supply("B", 5.1, 20, 0) + runtest.Reels(2, "west", "north") +
+	"[[joint]]\nbetween = [\"west\", \"north\"]\nplus = \"joined\"\n" +
+	runtest.FeedFrom("near", "A", "west.start", 2, "18 AWG") + runtest.FeedFrom("far", "B", "north.end", 2, "18 AWG") + runtest.White("white", 0.05)
 
 // Supplies whose plus rails meet are warned of by their wiring alone, in a prediction, a plan
 // and an assessment; with the plus cut there is no warning.

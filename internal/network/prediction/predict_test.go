@@ -9,48 +9,11 @@ import (
 )
 
 // base is an invented run; tests replace parts of it.
-const base = `schema = 1
-name = "invented"
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-milliohms = 5
-[[reel]]
-name = "west"
-pixels = 240
-[[reel]]
-name = "north"
-metres = 5.0
-[[feed]]
-name = "near"
-from = "A"
-to = "west.start"
-metres = 2.5
-conductor = "18 AWG"
-fuse_amps = 5
-[[step]]
-name = "dark"
-[[step]]
-name = "white 5 %"
-red = 0.05
-green = 0.05
-blue = 0.05
-[[step]]
-name = "white"
-red = 1
-green = 1
-blue = 1
-`
+var base = runtest.Strip("invented") + "[[reel]]\nname = \"west\"\npixels = 240\n" + runtest.Reels(5, "north") +
+	runtest.Feed("west.start", "18 AWG") + "fuse_amps = 5\n[[step]]\nname = \"dark\"\n" + runtest.White("white 5 %", 0.05) + runtest.White("white", 1)
 
 // parallel has two supplies at either end, of one voltage: both deliver in the lit step.
-const parallel = base + "[[supply]]\nname = \"B\"\nvolts = 5.1\namps = 20\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.end\"\nmetres = 2\nconductor = \"18 AWG\"\n"
+var parallel = base + runtest.Supply("B", 5.1, 20, 0) + runtest.FeedFrom("far", "B", "north.end", 2, "18 AWG")
 
 func predict(t *testing.T, file, step string) *Prediction {
 	t.Helper()
@@ -129,7 +92,7 @@ func TestWarnings(t *testing.T) {
 		{"fuse holds", base, "white 5 %", "fuse", true},
 		{"ampacity", swap(`"18 AWG"`, `"24 AWG"`, "volts = 5.0", "volts = 5.0\nknee_volts = 1.5\nforward_volts = 1.0"), "white", "24 AWG (", false},
 		{"ampacity holds", base, "white 5 %", "of 18 AWG", true},
-		{"drop above its limit", swap("metres = 2.5", "metres = 4.0"), "white 5 %", "feed near: 235 mV drop is above its limit of 153 mV", false},
+		{"drop above its limit", swap("metres = 2.5", "metres = 4"), "white 5 %", "feed near: 235 mV drop is above its limit of 153 mV", false},
 		{"drop within", base, "white 5 %", "above its limit", true},
 		{"knee", base, "white", "of 300 pixels are below the 3.60 V that", false},
 		{"no knee", base, "white 5 %", "below", true},
@@ -138,10 +101,10 @@ func TestWarnings(t *testing.T) {
 		{"data", base, "dark", "data into west: its first pixel takes 3.54 V for a high (0.7 × 5.05 V) and its ground is lifted by 23 mV: 3.3 V logic is 0.26 V short, 5 V logic has 1.44 V to spare", false},
 		{"data of a 12 V strip", swap("volts = 5.0", "volts = 12", "volts = 5.1", "volts = 12"), "dark", "data", true},
 		{"copper not stated", swap("loop_milliohms_per_metre = 80.0\n", ""), "dark", "reel west: loop_milliohms_per_metre is not stated", false},
-		{"regulated, held", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white 5 %", "run", true},
-		{"regulated, run away", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white", "reel north runs away: its regulated pixels draw more current as their volts fall", false},
-		{"regulated, said once", swap("volts = 5.0", "volts = 12\ndriver = \"regulated\"", "volts = 5.1", "volts = 12"), "white", "pixels are below the", true},
-		{"supplies in parallel", base + "[[supply]]\nname = \"B\"\nvolts = 4.4\namps = 20\n[[feed]]\nname = \"far\"\nfrom = \"B\"\nto = \"north.end\"\nmetres = 2\nconductor = \"18 AWG\"\n", "dark", "would flow back into it", false},
+		{"regulated, held", swap("volts = 5.0", "volts = 12", "linear", "regulated", "volts = 5.1", "volts = 12"), "white 5 %", "run", true},
+		{"regulated, run away", swap("volts = 5.0", "volts = 12", "linear", "regulated", "volts = 5.1", "volts = 12"), "white", "reel north runs away: its regulated pixels draw more current as their volts fall", false},
+		{"regulated, said once", swap("volts = 5.0", "volts = 12", "linear", "regulated", "volts = 5.1", "volts = 12"), "white", "pixels are below the", true},
+		{"supplies in parallel", base + runtest.Supply("B", 4.4, 20, 0) + runtest.FeedFrom("far", "B", "north.end", 2, "18 AWG"), "dark", "would flow back into it", false},
 		{"supplies whose plus rails meet, with no current back", parallel, "white 5 %", "the plus rails of supplies A and B meet", false},
 		{"no current flows back there", parallel, "white 5 %", "flow back", true},
 		{"one supply", base, "white 5 %", "meet", true},
@@ -157,20 +120,8 @@ func TestWarnings(t *testing.T) {
 
 // Two supplies that share only the minus copper: each feeds its own reel.
 func TestCutPlusKeepsSuppliesApart(t *testing.T) {
-	file := base + `[[supply]]
-name = "B"
-volts = 4.9
-amps = 20
-[[joint]]
-between = ["west", "north"]
-plus = "cut"
-[[feed]]
-name = "far"
-from = "B"
-to = "north.end"
-metres = 2
-conductor = "18 AWG"
-`
+	file := base + runtest.Supply("B", 4.9, 20, 0) + "[[joint]]\nbetween = [\"west\", \"north\"]\nplus = \"cut\"\n" +
+		runtest.FeedFrom("far", "B", "north.end", 2, "18 AWG")
 	p := predict(t, file, "white 5 %")
 	per := 3*0.012*0.05 + 0.0008
 	if got, want := p.Supplies[0].Amps, 240*per; math.Abs(got-want) > 1e-9 {

@@ -5,9 +5,8 @@ import (
 	"strings"
 )
 
-// Strip is the beginning of an invented run file: a strip of 5 V with its copper and currents
-// stated, fed by a supply A of 5.1 V.
-func Strip(name string) string {
+// Head is the beginning of an invented run file: a strip of 5 V with its copper and currents stated.
+func Head(name string) string {
 	return fmt.Sprintf(`schema = 1
 name = %q
 [strip]
@@ -17,12 +16,19 @@ driver = "linear"
 channel_milliamps = 12.0
 idle_milliamps = 0.8
 loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 20
-milliohms = 5
 `, name)
+}
+
+// Strip is Head with a supply A of 5.1 V.
+func Strip(name string) string { return Head(name) + Supply("A", 5.1, 20, 5) }
+
+// Supply is a supply; its output resistance is in milliohms, and 0 where it is not stated.
+func Supply(name string, volts, amps, milliohms float64) string {
+	text := fmt.Sprintf("[[supply]]\nname = %q\nvolts = %g\namps = %g\n", name, volts, amps)
+	if milliohms > 0 {
+		text += fmt.Sprintf("milliohms = %g\n", milliohms)
+	}
+	return text
 }
 
 // Reels are reels of so many metres, each joined to the one before it.
@@ -35,14 +41,45 @@ func Reels(metres float64, names ...string) string {
 }
 
 // Feed is a feed "near" of 2.5 m from supply A.
-func Feed(to, conductor string) string {
-	return fmt.Sprintf("[[feed]]\nname = \"near\"\nfrom = \"A\"\nto = %q\nmetres = 2.5\nconductor = %q\n", to, conductor)
+func Feed(to, conductor string) string { return FeedFrom("near", "A", to, 2.5, conductor) }
+
+// FeedFrom is a feed of so many metres from a supply or junction.
+func FeedFrom(name, from, to string, metres float64, conductor string) string {
+	return fmt.Sprintf("[[feed]]\nname = %q\nfrom = %q\nto = %q\nmetres = %g\nconductor = %q\n", name, from, to, metres, conductor)
 }
 
 // White is a step in which all channels have one level.
 func White(name string, level float64) string {
 	return fmt.Sprintf("[[step]]\nname = %q\nred = %g\ngreen = %[2]g\nblue = %[2]g\n", name, level)
 }
+
+// Meter is a meter with ranges of Range.
+func Meter(name string, ranges ...string) string {
+	return fmt.Sprintf("[[meter]]\nname = %q\n", name) + strings.Join(ranges, "")
+}
+
+// Range is a range of a meter, in SI units; upTo 0 is a range without end.
+func Range(quantity string, upTo, resolution, percent, counts float64) string {
+	text := fmt.Sprintf("  [[meter.range]]\n  quantity = %q\n", quantity)
+	if upTo > 0 {
+		text += fmt.Sprintf("  up_to = %g\n", upTo)
+	}
+	return text + fmt.Sprintf("  resolution = %g\n  percent = %g\n  counts = %g\n", resolution, percent, counts)
+}
+
+// Landing is an invented run of 12 V whose two feeds come from one supply, with a meter "hand".
+var Landing = `schema = 1
+name = "landing"
+[strip]
+volts = 12
+pixels_per_metre = 30
+channel_milliamps = 12
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80
+` + Supply("A", 12.3, 20, 5) + Reels(4, "left", "right") +
+	FeedFrom("near", "A", "left.start", 2, "18 AWG") + FeedFrom("far", "A", "right.end", 3, "18 AWG") +
+	White("half", 0.25) + White("full", 0.5) +
+	Meter("hand", Range("voltage", 0.6, 0.0001, 0.5, 3), Range("voltage", 60, 0.01, 0.5, 3), Range("current", 60, 0.01, 1.5, 3))
 
 // Hall is an invented run of one reel whose copper is not stated, and one feed.
 const Hall = `schema = 1

@@ -16,57 +16,10 @@ import (
 
 // rack is an invented run: two reels in a row, fed at the start; the plus of a third
 // is parted from them and has a supply of its own.
-const rack = `schema = 1
-name = "Wine rack"
-ambient_celsius = 20
-[strip]
-volts = 5.0
-pixels_per_metre = 60
-driver = "linear"
-channel_milliamps = 12.0
-idle_milliamps = 0.8
-loop_milliohms_per_metre = 80.0
-[[supply]]
-name = "A"
-volts = 5.1
-amps = 10
-milliohms = 5
-[[supply]]
-name = "B"
-volts = 5.1
-amps = 10
-[[reel]]
-name = "low"
-metres = 2
-[[reel]]
-name = "middle"
-metres = 1
-[[reel]]
-name = "high"
-metres = 1
-[[joint]]
-between = ["middle", "high"]
-plus = "cut"
-[[feed]]
-name = "near"
-from = "A"
-to = "low.start"
-metres = 1.5
-conductor = "16 AWG"
-[[feed]]
-name = "far"
-from = "B"
-to = "high.end"
-metres = 3
-conductor = "16 AWG"
-[[step]]
-name = "dark"
-[[step]]
-name = "white 10 %"
-red = 0.1
-green = 0.1
-blue = 0.1
-`
+var rack = runtest.Head("Wine rack") + runtest.Supply("A", 5.1, 10, 5) + runtest.Supply("B", 5.1, 10, 0) +
+	runtest.Reels(2, "low") + runtest.Reels(1, "middle", "high") + "[[joint]]\nbetween = [\"middle\", \"high\"]\nplus = \"cut\"\n" +
+	runtest.FeedFrom("near", "A", "low.start", 1.5, "16 AWG") + runtest.FeedFrom("far", "B", "high.end", 3, "16 AWG") +
+	"[[step]]\nname = \"dark\"\n" + runtest.White("white 10 %", 0.1)
 
 func seeded(seed uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, 1)) }
 
