@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/tables"
 )
 
@@ -135,6 +136,11 @@ func (a *appender) flush(ctx context.Context) (added int, err error) {
 		return 0, err
 	}
 	a.added += len(a.items)
+	if len(a.items) > 0 { // in the order of time
+		if err := delivery.Added(ctx, a.tx, a.run, a.items[0].At); err != nil {
+			return 0, err
+		}
+	}
 	return a.added, a.in.Insert(ctx, a.filer.Sections(a.items))
 }
 

@@ -3,8 +3,10 @@ package store
 import (
 	"context"
 	"database/sql"
+	"time"
 
 	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/tables"
 )
 
@@ -34,7 +36,7 @@ func (s *Store) Correct(ctx context.Context, sel Selection, was, scale string) (
 			}
 			corrected++
 		}
-		return nil
+		return noteCorrected(ctx, tx, sel.Run, corrected)
 	})
 	return corrected, err
 }
@@ -71,7 +73,19 @@ func (s *Store) CorrectAll(ctx context.Context, sel Selection, scale string) (co
 			}
 			corrected = append(corrected, *was)
 		}
-		return nil
+		return noteCorrected(ctx, tx, sel.Run, len(corrected))
 	})
 	return corrected, err
+}
+
+// noteCorrected notes that all readings of a run have changed, if any series was corrected.
+func noteCorrected(ctx context.Context, tx *sql.Tx, runName string, corrected int) error {
+	if corrected == 0 {
+		return nil
+	}
+	runID, err := tables.FindRun(ctx, tx, runName)
+	if err != nil {
+		return err
+	}
+	return delivery.Changed(ctx, tx, runID, tables.Beginning, tables.End, time.Now())
 }

@@ -8,6 +8,7 @@ import (
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/events"
 	"ohmkeep/internal/store/internal/tables"
 )
@@ -83,9 +84,13 @@ func (s *Store) WithdrawMark(ctx context.Context, runName, kind, text string, at
 		if err != nil || runID == 0 {
 			return err
 		}
-		if found, err = events.Withdraw(ctx, tx, runID, kind, text, moment, now.UnixNano()); err == nil && found {
-			_, err = dropStates(ctx, tx, runID)
+		if found, err = events.Withdraw(ctx, tx, runID, kind, text, moment, now.UnixNano()); err != nil || !found {
+			return err
 		}
+		if err := delivery.Changed(ctx, tx, runID, 1, 0, now); err != nil {
+			return err
+		}
+		_, err = dropStates(ctx, tx, runID)
 		return err
 	})
 	return found, err

@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/events"
 	"ohmkeep/internal/store/internal/tables"
 )
@@ -38,6 +39,9 @@ func (s *Store) MarkDatesUncertain(ctx context.Context, runName string, after, n
 		}
 		if marked == 0 {
 			return nil
+		}
+		if err := delivery.Changed(ctx, tx, runID, first, tables.End, now); err != nil {
+			return err
 		}
 		return events.Add(ctx, tx, runID, Mark{Time: now, Kind: MarkClock, Text: fmt.Sprintf(
 			"%d readings have later dates, which are marked as uncertain; ohmkeep store redate moves them", marked)})
@@ -271,9 +275,21 @@ func redate(ctx context.Context, tx *sql.Tx, runID int64, series []*tables.Serie
 		}
 	}
 	if any {
+		if err := noteMoved(ctx, tx, runID, starts, now); err != nil {
+			return nil, false, err
+		}
 		stale, err = dropStates(ctx, tx, runID)
 	}
 	return all, stale, err
+}
+
+// noteMoved notes that the readings of a period have changed that has all their old and new dates.
+func noteMoved(ctx context.Context, tx *sql.Tx, runID int64, starts []*bootDates, now time.Time) error {
+	first, last := int64(tables.End), int64(tables.Beginning)
+	for _, b := range starts {
+		first, last = min(first, b.first, b.first+b.by), max(last, b.last, b.last+b.by)
+	}
+	return delivery.Changed(ctx, tx, runID, first, last, now)
 }
 
 // markMargin is how long before the first of readings and after the last a mark belongs to them:

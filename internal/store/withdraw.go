@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/events"
 	"ohmkeep/internal/store/internal/retention"
 	"ohmkeep/internal/store/internal/tables"
@@ -89,6 +90,9 @@ func requalifyIn(ctx context.Context, tx *sql.Tx, runID int64, readings []readin
 	}
 	if changed == 0 {
 		return 0, false, nil
+	}
+	if err := delivery.Changed(ctx, tx, runID, first, last, now); err != nil {
+		return 0, false, err
 	}
 	for _, x := range readings {
 		text := fmt.Sprintf("%s %s of %s", x.Text, x.Unit, x.Time.Format(time.RFC3339Nano))

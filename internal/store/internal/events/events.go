@@ -73,21 +73,12 @@ func readMarks(ctx context.Context, tx *sql.Tx, order string, runID, first, last
 	}
 	defer rows.Close()
 	for rows.Next() {
-		var m Mark
-		var id, at, withdrawn int64
-		var zone int
-		if err := rows.Scan(&id, &at, &zone, &m.Kind, &m.Subject, &m.Text, &withdrawn); err != nil {
+		m, id, err := scanMark(rows)
+		if err != nil {
 			return marks, ids, err
 		}
 		if known[id] {
 			break
-		}
-		m.Time = time.Unix(0, at).UTC()
-		if zone != 0 {
-			m.Time = m.Time.In(time.FixedZone("", zone))
-		}
-		if withdrawn != 0 {
-			m.Withdrawn = time.Unix(0, withdrawn).UTC()
 		}
 		marks, ids[id] = append(marks, m), true
 	}
@@ -179,4 +170,40 @@ func State(ctx context.Context, tx *sql.Tx, runID int64, name string) (version i
 		return 0, nil, false, nil
 	}
 	return version, data, err == nil, err
+}
+
+// After returns the marks of a run with a number above after, in the order of their numbers, and the
+// highest of these.
+func After(ctx context.Context, tx *sql.Tx, runID, after int64) (marks []Mark, highest int64, err error) {
+	highest = after
+	rows, err := tx.QueryContext(ctx, "SELECT id, at, zone, kind, subject, text, coalesce(withdrawn, 0) FROM mark WHERE run = ? AND id > ? ORDER BY id", runID, after)
+	if err != nil {
+		return nil, after, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		m, id, err := scanMark(rows)
+		if err != nil {
+			return nil, after, err
+		}
+		marks, highest = append(marks, m), id
+	}
+	return marks, highest, rows.Err()
+}
+
+// scanMark reads a row of a mark.
+func scanMark(rows *sql.Rows) (m Mark, id int64, err error) {
+	var at, withdrawn int64
+	var zone int
+	if err := rows.Scan(&id, &at, &zone, &m.Kind, &m.Subject, &m.Text, &withdrawn); err != nil {
+		return m, id, err
+	}
+	m.Time = time.Unix(0, at).UTC()
+	if zone != 0 {
+		m.Time = m.Time.In(time.FixedZone("", zone))
+	}
+	if withdrawn != 0 {
+		m.Withdrawn = time.Unix(0, withdrawn).UTC()
+	}
+	return m, id, nil
 }

@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"ohmkeep/internal/store/internal/chunk"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/pages"
 	"ohmkeep/internal/store/internal/tables"
 )
@@ -61,8 +62,14 @@ func (s *salvage) writeCopied(ctx context.Context, tx *sql.Tx) error {
 		{"boot", "id, name, first", " WHERE TRUE"},
 		{"mark", "run, at, zone, kind, subject, text, withdrawn", ofRun},
 		{"state", "run, name, version, block", ofRun},
+		{"revision", "id, run, first, last", " WHERE ?2 IN (SELECT id FROM run)"},
 		{"hourly", "series, hour, n, lowest, mean, highest", ofSeries},
 	} {
+		if t.table == "revision" && len(s.rows[t.table]) > 0 {
+			if _, err := tx.ExecContext(ctx, delivery.Schema); err != nil {
+				return err
+			}
+		}
 		for _, row := range s.rows[t.table] {
 			places := "?1"
 			for i := range row[1:] {

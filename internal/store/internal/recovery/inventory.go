@@ -126,6 +126,8 @@ func (v *inventory) row(r pages.Row) {
 		v.copied("boot", append([]any{r.ID}, c[1:]...))
 	case "-iiittti", "-iiittt-":
 		v.copied("mark", c[1:])
+	case "-iii":
+		v.copied("revision", append([]any{r.ID}, c[1:]...))
 	case "-itib":
 		v.copied("state", c[1:])
 	case "-i":

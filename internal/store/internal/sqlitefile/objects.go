@@ -55,9 +55,20 @@ func checkObjects(ctx context.Context, db rowsQueryer, schema Schema) error {
 	if err != nil {
 		return err
 	}
-	have, err := objects(ctx, db)
-	if err != nil || maps.Equal(want, have) {
+	if _, err := empty.ExecContext(ctx, schema.Optional); err != nil {
 		return err
+	}
+	known, err := objects(ctx, empty)
+	if err != nil {
+		return err
+	}
+	have, err := objects(ctx, db)
+	if err != nil {
+		return err
+	}
+	maps.DeleteFunc(have, func(o object, _ bool) bool { return known[o] && !want[o] })
+	if maps.Equal(want, have) {
+		return nil
 	}
 	var other []string
 	for o := range have {

@@ -15,6 +15,7 @@ type Schema struct {
 	Version     int    // of the layout; a store with another version is refused
 	PageSize    int    // bytes of a page
 	SQL         string // makes the tables in an empty database
+	Optional    string // makes tables that a database may have beside them
 }
 
 // state is the identification in a database's header.

@@ -142,3 +142,9 @@ func (s *Series) Values(dst []float64, counts []int64) []float64 {
 	}
 	return dst
 }
+
+// Restore returns a series that is not in a store, so that counts can be converted to values.
+func Restore(k Key) (*Series, error) {
+	s := &Series{Key: k}
+	return s, s.complete()
+}

@@ -17,6 +17,7 @@ package tables
 import (
 	_ "embed" // schema.sql
 
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/sqlitefile"
 )
 
@@ -25,4 +26,4 @@ var schema string
 
 // Schema is the schema of a store. The application ID spells "OHMK". Pages are small because a
 // commit writes at least one page, and most commits are small.
-var Schema = sqlitefile.Schema{Application: 0x4f484d4b, Version: 3, PageSize: 1024, SQL: schema}
+var Schema = sqlitefile.Schema{Application: 0x4f484d4b, Version: 3, PageSize: 1024, SQL: schema, Optional: delivery.Schema}

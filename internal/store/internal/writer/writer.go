@@ -19,6 +19,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store/internal/chunk"
 	"ohmkeep/internal/store/internal/decimal"
+	"ohmkeep/internal/store/internal/delivery"
 	"ohmkeep/internal/store/internal/events"
 	"ohmkeep/internal/store/internal/sqlitefile"
 	"ohmkeep/internal/store/internal/tables"
@@ -189,6 +190,9 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 			return err
 		}
 		sections, err := w.sections(ctx, tx, samples)
+		if err == nil {
+			err = w.noteAdded(ctx, tx, samples)
+		}
 		switch {
 		case err != nil:
 			return err
@@ -212,6 +216,27 @@ func (w *Writer) Append(ctx context.Context, samples []Sample, marks ...RunMark)
 		w.commits, w.readings = commits, readings
 	}
 	return err
+}
+
+// noteAdded notes for each run the earliest of its samples, which may have to be sent elsewhere.
+func (w *Writer) noteAdded(ctx context.Context, tx *sql.Tx, samples []Sample) error {
+	earliest := map[string]int64{}
+	for i := range samples {
+		name, at := w.channels[samples[i].Channel].Run, samples[i].Time.UnixNano()
+		if first, known := earliest[name]; !known || at < first {
+			earliest[name] = at
+		}
+	}
+	for name, at := range earliest {
+		runID, err := tables.FindRun(ctx, tx, name)
+		if err == nil {
+			err = delivery.Added(ctx, tx, runID, at)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // addMarks adds marks to their runs.

@@ -1,0 +1,217 @@
+package store
+
+import (
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"reflect"
+	"slices"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
+)
+
+var deliveries = flag.Int("deliveries", 2, "how many random histories of a store are shipped")
+
+// receiver is a destination that may only append: it ignores what it has.
+type receiver struct {
+	t         *testing.T
+	readings  map[string]Sent
+	revisions map[int64]Revision
+	marks     map[string]bool
+	until     time.Time
+}
+
+func (v *receiver) take(d *Delivery) {
+	newest := int64(0)
+	for _, r := range d.Revisions {
+		v.revisions[r.ID] = r
+		newest = r.ID
+	}
+	for _, m := range d.Marks {
+		v.marks[fmt.Sprint(newest, m)] = true
+	}
+	for _, x := range d.Readings {
+		key := fmt.Sprint(x.Series.Identity, x.At, x.Revision, x.Nth)
+		if before, ok := v.readings[key]; !ok {
+			v.readings[key] = x
+		} else if before.Text != x.Text || before.Quality != x.Quality || before.Count != x.Count || before.Rank != x.Rank {
+			v.t.Errorf("%s was sent as %+v and as %+v", key, before, x)
+		}
+	}
+	v.until = d.Until
+}
+
+// all returns the measured values as a reader of the destination would.
+func (v *receiver) all() (list []reading.Reading) {
+	byMoment := map[int64][]Sent{}
+	for _, x := range v.readings {
+		newest := int64(0)
+		for _, r := range v.revisions {
+			if r.First <= x.At && x.At <= r.Last {
+				newest = max(newest, r.ID)
+			}
+		}
+		if x.Revision == newest {
+			byMoment[x.At] = append(byMoment[x.At], x)
+		}
+	}
+	var moments []int64
+	for at := range byMoment {
+		moments = append(moments, at)
+	}
+	slices.Sort(moments)
+	var back Receiver
+	for _, at := range moments {
+		SortMoment(byMoment[at])
+		for _, x := range byMoment[at] {
+			if !x.Quality.Measured() {
+				continue
+			}
+			one, err := back.Reading(&x)
+			if err != nil {
+				v.t.Fatal(err)
+			}
+			list = append(list, one)
+		}
+	}
+	return list
+}
+
+// Whatever is added or changed while readings are sent, and wherever sending is interrupted, the
+// destination has in the end what the store has: the same readings, digits, values and order.
+func TestDeliveryIsComplete(t *testing.T) {
+	for seed := range *deliveries {
+		t.Run(fmt.Sprint(seed), func(t *testing.T) { deliver(t, rand.New(rand.NewPCG(uint64(seed), 17))) })
+	}
+}
+
+func deliver(t *testing.T, random *rand.Rand) {
+	s, _ := temporary(t)
+	ctx := t.Context()
+	w, err := s.Writer(ctx, Owner{Name: "a test", Boot: "first", FoldAfter: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { w.Close() })
+	probe := Channel{Run: cornice.Name, Probe: "board", Quantity: run.Voltage, From: "west.1+", To: "west.1-", Unit: "V", Meter: "hand"}
+	numbers, err := w.Channel(probe)
+	if err != nil {
+		t.Fatal(err)
+	}
+	probe.Scale, probe.Quantity, probe.From, probe.To, probe.Unit = "0.00125", run.Current, "near", "", "A"
+	words, err := w.Channel(probe)
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := start
+	uncertain := reading.Good
+	record := func() {
+		var samples []Sample
+		for range 1 + random.IntN(4) {
+			now = now.Add(time.Duration(random.IntN(3)) * time.Second) // some of the same moment
+			samples = append(samples, Sample{Channel: numbers, Time: now, Mono: now.Sub(start) + time.Hour, Quality: uncertain, Text: fmt.Sprintf("4.%03d", random.IntN(1000))},
+				Sample{Channel: words, Time: now, Mono: now.Sub(start) + time.Hour, Quality: uncertain, Count: random.Int64N(4000)})
+		}
+		if random.IntN(5) == 0 {
+			samples = append(samples, Sample{Channel: numbers, Time: now, Quality: reading.Overload, Text: "OL"})
+		}
+		check(t, w.Append(ctx, samples, RunMark{Run: cornice.Name, Mark: Mark{Time: now, Kind: MarkGap, Subject: "board", Text: "since then"}}))
+	}
+	imported := 0
+	change := func() {
+		switch random.IntN(9) {
+		case 0, 1, 2:
+			record()
+		case 3, 4: // of long ago, or of moments that are there
+			imported += 8
+			add(t, s, "file", scans(random.IntN(3)*7, imported))
+		case 5:
+			if list := all(t, s, Filter{}); len(list) > 0 {
+				_, _, err := s.Withdraw(ctx, cornice.Name, list[random.IntN(len(list)):][:1], "misread", now)
+				check(t, err)
+			}
+		case 6:
+			gone, err := s.Withdrawn(ctx, Selection{Run: cornice.Name})
+			check(t, err)
+			if len(gone) > 0 {
+				_, _, err := s.Restore(ctx, cornice.Name, gone[:1], "", now)
+				check(t, err)
+			}
+		case 7:
+			_, err := s.CorrectAll(ctx, Selection{Run: cornice.Name, Quantity: new(run.Current)}, []string{"0.00125", "0.0025"}[random.IntN(2)])
+			check(t, err)
+		case 8:
+			check(t, s.Mark(ctx, cornice.Name, Mark{Time: now, Kind: MarkNote, Text: "re-made"}))
+			if random.IntN(2) == 0 {
+				_, err := s.WithdrawMark(ctx, cornice.Name, MarkNote, "re-made", time.Time{}, now)
+				check(t, err)
+			} else {
+				_, _, err := s.RedateTo(ctx, cornice.Name, now.Add(-3*time.Second), time.Time{}, now.Add(-time.Duration(random.IntN(9000))*time.Second), now)
+				check(t, err)
+			}
+		}
+	}
+	v := &receiver{t: t, readings: map[string]Sent{}, revisions: map[int64]Revision{}, marks: map[string]bool{}}
+	have := func() time.Time { // not every destination says what it has
+		if random.IntN(2) == 0 || v.until.IsZero() {
+			return time.Time{}
+		}
+		return v.until
+	}
+	for range 30 {
+		change()
+		d, err := s.Undelivered(ctx, cornice.Name, "central", have(), 1+random.IntN(40))
+		check(t, err)
+		if random.IntN(2) == 0 {
+			change() // meanwhile
+		}
+		switch random.IntN(4) {
+		case 0: // not sent
+			continue
+		case 1: // sent, but the confirmation is lost
+			v.take(d)
+		default:
+			v.take(d)
+			check(t, s.Delivered(ctx, d))
+		}
+	}
+	for more := true; more; {
+		d, err := s.Undelivered(ctx, cornice.Name, "central", time.Time{}, 100)
+		check(t, err)
+		v.take(d)
+		check(t, s.Delivered(ctx, d))
+		more = d.More
+	}
+	if got, want := v.all(), all(t, s, Filter{}); !reflect.DeepEqual(got, want) {
+		t.Errorf("%d readings have arrived, the store has %d", len(got), len(want))
+		for i := range min(len(got), len(want)) {
+			if !reflect.DeepEqual(got[i], want[i]) {
+				t.Fatalf("reading %d:\n%+v\n%+v", i, got[i], want[i])
+			}
+		}
+	}
+	marks, err := s.AllMarks(ctx, cornice.Name, time.Time{}, time.Time{})
+	check(t, err)
+	newest := int64(0)
+	for id := range v.revisions {
+		newest = max(newest, id)
+	}
+	for _, m := range marks {
+		if !v.marks[fmt.Sprint(newest, m)] {
+			t.Errorf("mark %v has not arrived", m)
+		}
+	}
+	if d, err := s.Undelivered(ctx, cornice.Name, "central", time.Time{}, 100); err != nil || !d.Empty() {
+		t.Errorf("there is still something to send: %d readings, %d marks, revised %v, %v", len(d.Readings), len(d.Marks), d.Revised, err)
+	}
+}
+
+func check(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}

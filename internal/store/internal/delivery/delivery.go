@@ -1,0 +1,132 @@
+// Package delivery keeps in a store what of a run has arrived at other databases.
+//
+// A cursor has two moments: readings before arrived have arrived, and readings that are added
+// before claimed are noted in late. While readings are sent, claimed is the end of time, so that a
+// reading that is added meanwhile is never overlooked, wherever its date lies. Afterwards arrived
+// is the end of what was sent, or late if that is earlier.
+//
+// Stored readings that change (withdrawn, moved, corrected) make a revision with a period. They
+// are sent again under its number, so that a receiver that may only append can replace them.
+//
+// The tables are made when a store is first shipped; before that, nothing is noted. All functions
+// work within a transaction of the caller and return errors of SQLite unchanged.
+package delivery
+
+import (
+	"context"
+	"database/sql"
+	_ "embed" // schema.sql
+	"errors"
+	"math"
+	"time"
+)
+
+// Schema makes the tables.
+//
+//go:embed schema.sql
+var Schema string
+
+// End is after all moments.
+const End = math.MaxInt64
+
+// Exists reports whether the store has the tables.
+func Exists(ctx context.Context, tx *sql.Tx) (exists bool, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM sqlite_schema WHERE name = 'delivery')").Scan(&exists)
+	return exists, err
+}
+
+// ensure makes the tables if they do not exist.
+func ensure(ctx context.Context, tx *sql.Tx) error {
+	exists, err := Exists(ctx, tx)
+	if err != nil || exists {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, Schema)
+	return err
+}
+
+// Added notes that readings of a run were added, the earliest of them at a moment (ns since 1970).
+func Added(ctx context.Context, tx *sql.Tx, runID, first int64) error {
+	exists, err := Exists(ctx, tx)
+	if err != nil || !exists {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "UPDATE delivery SET late = ?2 WHERE run = ?1 AND ?2 < claimed AND ?2 < late", runID, first)
+	return err
+}
+
+// epoch is the beginning of revisions' numbers, s since 1970.
+var epoch = time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC).Unix()
+
+// Changed notes that readings of a run from a first to a last moment were changed, or with
+// first after last that marks were.
+func Changed(ctx context.Context, tx *sql.Tx, runID, first, last int64, now time.Time) error {
+	exists, err := Exists(ctx, tx)
+	if err != nil || !exists {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, `INSERT INTO revision (id, run, first, last)
+		VALUES (max(?, (SELECT coalesce(max(id), 0) + 1 FROM revision)), ?, ?, ?)`, now.Unix()-epoch, runID, first, last); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, "UPDATE delivery SET marks = 0 WHERE run = ?", runID); err != nil || first > last {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "UPDATE delivery SET late = min(late, ?2) WHERE run = ?1", runID, first)
+	return err
+}
+
+// Cursor is what of a run has arrived.
+type Cursor struct {
+	Arrived  int64 // ns since 1970: readings before it have arrived
+	Marks    int64 // highest number of a mark that has arrived
+	Revision int64 // newest revision that has arrived
+}
+
+// Begin returns the cursor of a destination, and claims all moments for it until Finish is called.
+func Begin(ctx context.Context, tx *sql.Tx, runID int64, destination string) (c Cursor, err error) {
+	if err := ensure(ctx, tx); err != nil {
+		return c, err
+	}
+	err = tx.QueryRowContext(ctx, `INSERT INTO delivery (destination, run, arrived, claimed, late, marks, revision)
+		VALUES (?1, ?2, ?3, ?4, ?4, 0, 0)
+		ON CONFLICT DO UPDATE SET arrived = min(arrived, late), claimed = ?4, late = ?4
+		RETURNING arrived, marks, revision`, destination, runID, int64(math.MinInt64), int64(End)).Scan(&c.Arrived, &c.Marks, &c.Revision)
+	return c, err
+}
+
+// Finish records that everything before the cursor's moments has arrived. What was added or
+// changed since Begin is sent next time.
+func Finish(ctx context.Context, tx *sql.Tx, runID int64, destination string, c Cursor) error {
+	_, err := tx.ExecContext(ctx, `UPDATE delivery SET arrived = min(?3, late), claimed = min(?3, late), late = ?6,
+		marks = CASE WHEN (SELECT coalesce(max(id), 0) FROM revision WHERE run = ?2) > ?5 THEN 0 ELSE ?4 END, revision = ?5
+		WHERE destination = ?1 AND run = ?2`, destination, runID, c.Arrived, c.Marks, c.Revision, int64(End))
+	return err
+}
+
+// Revision is a change of stored readings.
+type Revision struct {
+	ID          int64
+	First, Last int64 // ns since 1970; First after Last = of marks alone
+}
+
+// Revisions returns the revisions of a run in the order of their numbers.
+func Revisions(ctx context.Context, tx *sql.Tx, runID int64) (all []Revision, err error) {
+	exists, err := Exists(ctx, tx)
+	if err != nil || !exists {
+		return nil, err
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT id, first, last FROM revision WHERE run = ? ORDER BY id", runID)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	for rows.Next() {
+		var r Revision
+		if err := rows.Scan(&r.ID, &r.First, &r.Last); err != nil {
+			return nil, err
+		}
+		all = append(all, r)
+	}
+	return all, rows.Err()
+}

@@ -1,0 +1,22 @@
+-- The tables of a store that has been shipped. They are made when it is first shipped.
+
+-- Changes of readings that had been stored: withdrawn, moved in time, corrected. Readings of the
+-- period are sent again under the number of the newest revision that covers them.
+CREATE TABLE revision (
+    id    INTEGER PRIMARY KEY, -- s since 2020-01-01 in UTC, or one more than the one before
+    run   INTEGER NOT NULL REFERENCES run,
+    first INTEGER NOT NULL,    -- ns since 1970; after last = of marks alone
+    last  INTEGER NOT NULL
+) STRICT;
+
+-- What of a run has arrived at a destination.
+CREATE TABLE delivery (
+    destination TEXT NOT NULL,
+    run         INTEGER NOT NULL REFERENCES run,
+    arrived     INTEGER NOT NULL, -- ns; readings before it have arrived
+    claimed     INTEGER NOT NULL, -- ns; readings added before it are noted in late
+    late        INTEGER NOT NULL, -- ns; the earliest reading that was added before claimed
+    marks       INTEGER NOT NULL, -- highest number of a mark that has arrived
+    revision    INTEGER NOT NULL, -- newest revision that has arrived
+    PRIMARY KEY (destination, run)
+) STRICT;
