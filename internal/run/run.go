@@ -16,6 +16,7 @@ import (
 // Run is one installed system.
 type Run struct {
 	Name    string
+	Site    string  // where the run belongs among those of a firm; "" = it is a site by itself
 	File    string  // as the user named it, for messages
 	Ambient float64 // °C, of the copper where there is no temperature reading
 
@@ -52,6 +53,7 @@ type Strip struct {
 	Channels       []Channel
 	Idle           float64 // A, one pixel at any level
 	LoopOhms       float64 // Ω/m at 20 °C, both rails together; 0 = not known
+	Batch          string  // of the maker; "" = not known
 }
 
 // Channel is one colour of a pixel.
@@ -95,6 +97,7 @@ func (r Reel) CopperLength() float64 { return float64(r.Pixels-1) / r.Strip.Pixe
 type Joint struct {
 	Name     string
 	From, To int     // reels
+	Type     string  // how it is made, such as soldered; "" = not stated
 	PlusCut  bool    // the plus rail is cut here
 	Limit    float64 // Ω, loop
 	Ohms     float64 // Ω, loop, as stated or assumed

@@ -23,6 +23,7 @@ func (r *reader) readJoints() {
 		r.listed = append(r.listed, run.Joint{
 			Limit:   readNumberOr(t, "limit_milliohms", 0, limit) / 1000,
 			Ohms:    readNumberOr(t, "milliohms", usualJoint, milliohms) / 1000,
+			Type:    readText(t, "type"),
 			PlusCut: readChoice(t, "plus", []string{"joined", "cut"}, 0) == 1,
 		})
 	}
@@ -57,7 +58,7 @@ func (r *reader) makeJoints() {
 			t.Fault("between", fmt.Sprintf("joint %s is already on line %d", joint.Name, before.Line("")), "")
 		}
 		said[at] = t
-		joint.Ohms, joint.PlusCut = r.listed[i].Ohms, r.listed[i].PlusCut
+		joint.Ohms, joint.PlusCut, joint.Type = r.listed[i].Ohms, r.listed[i].PlusCut, r.listed[i].Type
 		if r.listed[i].Limit > 0 {
 			joint.Limit = r.listed[i].Limit
 		}

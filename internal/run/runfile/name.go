@@ -60,6 +60,21 @@ func (r *reader) readPhrase(t *toml.Table) string {
 	return name
 }
 
+// readText reads an optional text of any printable letters; "" for a missing one.
+func readText(t *toml.Table, key string) string {
+	text, ok := t.Text(key)
+	switch {
+	case !ok:
+	case strings.TrimSpace(text) != text || text == "":
+		t.Fault(key, fmt.Sprintf("%q is empty or begins or ends with a space", text), "")
+	case len([]rune(text)) > longestName:
+		t.Fault(key, fmt.Sprintf("is longer than %d letters", longestName), "")
+	case strings.ContainsFunc(text, unprintable):
+		t.Fault(key, fmt.Sprintf("%q holds quotation marks, a comma or a control character", text), "")
+	}
+	return text
+}
+
 func unprintable(c rune) bool { return !unicode.IsPrint(c) || strings.ContainsRune(`",`, c) }
 
 func (n names) take(t *toml.Table, name string) {

@@ -68,6 +68,7 @@ func (r *reader) readAll() {
 		r.root.Missing("schema", "write schema = 1")
 	}
 	r.run.Name = r.readPhrase(r.root)
+	r.run.Site = readText(r.root, "site")
 	r.run.Ambient = readNumberOr(r.root, "ambient_celsius", 20, ambient)
 	r.readInstallation()
 	r.readStrip()

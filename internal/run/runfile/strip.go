@@ -43,6 +43,7 @@ type settings struct {
 	channels                       []string
 	channelsFrom                   *toml.Table
 	primaries                      primaries
+	batch                          string
 }
 
 // readStrip reads the settings of every reel without settings of its own.
@@ -64,6 +65,7 @@ func readSettings(t *toml.Table) settings {
 		knee:      readByChannel(t, "knee_volts", volts),
 		ohms:      readByChannel(t, "ohms", ohms),
 		primaries: readPrimaries(t),
+		batch:     readText(t, "batch"),
 	}
 	if t.Has("driver") {
 		s.driver, s.driverFrom = run.Driver(readChoice(t, "driver", drivers, 0)), t
@@ -135,6 +137,9 @@ func (s settings) over(base settings) settings {
 		}
 	}
 	s.primaries = s.primaries.over(base.primaries)
+	if s.batch == "" {
+		s.batch = base.batch
+	}
 	if s.driverFrom == nil {
 		s.driver, s.driverFrom = base.driver, base.driverFrom
 	}
@@ -165,6 +170,7 @@ func (s settings) finish(home *toml.Table) run.Strip {
 		Driver:         s.driver,
 		Idle:           s.idle.value / 1000,
 		LoopOhms:       s.loop.value / 1000,
+		Batch:          s.batch,
 	}
 	for _, name := range s.channels {
 		strip.Channels = append(strip.Channels, s.channel(name))
