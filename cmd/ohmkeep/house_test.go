@@ -35,9 +35,10 @@ var wings = []struct{ name, imports string }{
 	{"guide", "assess fault instrument reading result run simulate store"},
 	{"web", "fault file"},
 	{"watch", "drift fault file instrument reading result run simulate store web"},
+	{"central", "assess drift fault file reading result run store watch"},
 	{"show", "advise assess file network result run text"},
 	{"site", "drift result run show store text watch web"},
-	{"cli", "advise assess drift fault file fit guide instrument network reading result run show simulate site store text watch web"},
+	{"cli", "advise assess central drift fault file fit guide instrument network reading result run show simulate site store text watch web"},
 	{"release", ""},
 }
 
@@ -56,18 +57,19 @@ var rooms = map[string]map[string]string{
 		"hwmon": "", "lines": "profile register", "modbus": "profile", "port": "profile", "segments": "display",
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
 	"store": {
-		".":                   "internal/chunk internal/decimal internal/events internal/query internal/recovery internal/retention internal/sqlitefile internal/tables internal/writer",
+		".":                   "internal/chunk internal/decimal internal/delivery internal/events internal/query internal/recovery internal/retention internal/sqlitefile internal/tables internal/writer",
 		"internal/chunk":      "internal/column",
 		"internal/column":     "",
 		"internal/decimal":    "",
 		"internal/events":     "",
+		"internal/delivery":   "",
 		"internal/pages":      "",
 		"internal/query":      "internal/chunk internal/tables",
-		"internal/recovery":   "internal/chunk internal/events internal/pages internal/sqlitefile internal/tables",
+		"internal/recovery":   "internal/chunk internal/delivery internal/events internal/pages internal/sqlitefile internal/tables",
 		"internal/retention":  "internal/chunk internal/query internal/tables",
 		"internal/sqlitefile": "",
-		"internal/tables":     "internal/chunk internal/decimal internal/sqlitefile",
-		"internal/writer":     "internal/chunk internal/decimal internal/events internal/sqlitefile internal/tables",
+		"internal/tables":     "internal/chunk internal/decimal internal/delivery internal/sqlitefile",
+		"internal/writer":     "internal/chunk internal/decimal internal/delivery internal/events internal/sqlitefile internal/tables",
 	},
 	"simulate": {"demo": "devices plant", "devices": "", "months": "plant", "plant": ""},
 	"fit":      {"estimate": "model prior search", "likelihood": "", "model": "likelihood prior", "prior": "", "search": "likelihood model prior"},
@@ -77,8 +79,9 @@ var rooms = map[string]map[string]string{
 	"web":      {"access": "", "server": ""},
 	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "recorder": "machine probe",
 		"service": "machine metrics recorder", "storage": "analysis machine metrics recorder"},
-	"site": {"parts": "", "watched": "parts"},
-	"show": {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
+	"site":    {"parts": "", "watched": "parts"},
+	"central": {"archive": "postgres ship", "postgres": "", "report": "ship", "ship": ""},
+	"show":    {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 
 // pure lists the wings that only compute: they import no clock, context, logger or file.

@@ -84,7 +84,7 @@ readings are not enough to decide, 2 the input is wrong.`,
 
 // fitted fits the run to the readings that the flags select; nil if they select none.
 func fitted(c *cobra.Command, r *runWithProfiles, files []string, from source) (*estimate.Estimate, error) {
-	if len(files) == 0 && from.store == "" {
+	if len(files) == 0 && from.store+from.db == "" {
 		return nil, nil
 	}
 	readings, err := from.readings(c, r, files)

@@ -147,7 +147,7 @@ func keepReadings(c *cobra.Command, d *demo.Demo, f files, progress io.Writer) (
 	})
 	var list []reading.Reading
 	if err == nil {
-		list, err = stored(c.Context(), s, d.Run)
+		list, err = storedReadings(c.Context(), s, d.Run)
 	}
 	if closing := s.Close(); err == nil {
 		err = closing

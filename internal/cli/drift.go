@@ -19,7 +19,7 @@ import (
 )
 
 func newDrift() *cobra.Command {
-	var from string
+	var from stored
 	var to outputs
 	var asJSON bool
 	c := &cobra.Command{
@@ -38,14 +38,15 @@ Exit status: 0 all steady or sound, 1 something is over its limit or getting wor
 3 nothing is but something is unproven, 2 the input is wrong.`,
 		Example: `  ohmkeep drift shelf.toml --store shelf.db
   ohmkeep drift shelf.toml --store shelf.db --report years.html
-  ohmkeep drift shelf.toml --store shelf.db --json`,
+  ohmkeep drift shelf.toml --store shelf.db --json
+  ohmkeep drift shelf.toml --db postgres://central.example/ohmkeep --json`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := checkStoreFlag(c, from); err != nil {
+			if err := from.check(c); err != nil {
 				return err
 			}
-			if err := to.check(args[0], from); err != nil {
+			if err := to.check(args[0], from.store); err != nil {
 				return err
 			}
 			r, err := loadRun(args[0])
@@ -70,7 +71,7 @@ Exit status: 0 all steady or sound, 1 something is over its limit or getting wor
 			return driftStatus(h)
 		},
 	}
-	c.Flags().StringVar(&from, "store", "", "the store, a file")
+	from.flags(c, "the store, a file")
 	to.flags(c, "write a self-contained HTML page with a picture and a line a month for each element", "draw the element that needs looking at most into this .png or .svg file")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
@@ -86,25 +87,25 @@ func writeHistory(c *cobra.Command, h *history.History, to *outputs) error {
 }
 
 // storedHistory computes the history of a run from all its stored readings.
-func storedHistory(c *cobra.Command, r *runWithProfiles, from string) (*history.History, error) {
+func storedHistory(c *cobra.Command, r *runWithProfiles, from stored) (*history.History, error) {
 	limitHeap()
-	s, err := store.OpenReadOnly(from)
+	s, err := from.open(c, r)
 	if err != nil {
 		return nil, err
 	}
-	defer s.Close()
+	defer s.close()
 	now := time.Now()
 	state, since, err := analysis.Beginning(c.Context(), s, r.Run, now)
 	if err != nil {
 		return nil, err
 	}
 	f := drift.Follow(r.Run, state)
-	_, err = f.Take(countReadings(c, "following "+from, analysis.WellDated(s.Readings(c.Context(), r.Name, store.Filter{Since: since}), now)))
+	_, err = f.Take(countReadings(c, "following "+s.name, analysis.WellDated(s.Readings(c.Context(), r.Name, store.Filter{Since: since}), now)))
 	if err != nil {
 		return nil, err
 	}
 	if f.State.Last == 0 {
-		return nil, fmt.Errorf("%s: holds no readings of run %q", from, r.Name)
+		return nil, fmt.Errorf("%s: holds no readings of run %q", s.name, r.Name)
 	}
 	return f.State.History(r.Run), nil
 }

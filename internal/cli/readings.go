@@ -18,13 +18,14 @@ import (
 
 // source holds the flags that select a command's readings.
 type source struct {
-	store, since, until string
-	skipBad             bool
+	stored
+	since, until string
+	skipBad      bool
 }
 
 // flags adds those by which readings are named, beside a file's name among the arguments.
 func (f *source) flags(c *cobra.Command) {
-	c.Flags().StringVar(&f.store, "store", "", "take the readings from this store")
+	f.stored.flags(c, "take the readings from this store")
 	c.Flags().StringVar(&f.since, "since", "", "of a store, not what was read before (RFC 3339)")
 	c.Flags().StringVar(&f.until, "until", "", "of a store, only what was read before (RFC 3339)")
 	c.Flags().BoolVar(&f.skipBad, "skip-bad", false, "leave bad lines out instead of refusing the file")
@@ -39,7 +40,7 @@ place and step only the newest half day counts; --since and --until choose an ea
 // ones together.
 func (f *source) readings(c *cobra.Command, r *runWithProfiles, files []string) ([]reading.Reading, error) {
 	switch {
-	case len(files) == 1 && f.store != "":
+	case len(files) == 1 && f.store+f.db != "":
 		return nil, callFault(c, "readings come from a file or from --store, not from both")
 	case len(files) == 1 && f.since+f.until != "":
 		return nil, callFault(c, "--since and --until choose readings of a store, named by --store")
@@ -51,14 +52,17 @@ func (f *source) readings(c *cobra.Command, r *runWithProfiles, files []string) 
 		few, older := repeats.Of(r.Run, list)
 		printGathered(c.ErrOrStderr(), r.Run, few, older)
 		return few, nil
-	case f.store == "":
+	case f.store+f.db == "":
 		return nil, callFault(c, "wants readings: a CSV file, or a store with --store")
 	}
-	return f.stored(c, r)
+	if err := f.check(c); err != nil {
+		return nil, err
+	}
+	return f.fromStore(c, r)
 }
 
-// stored reads the readings of a store one by one.
-func (f *source) stored(c *cobra.Command, r *runWithProfiles) ([]reading.Reading, error) {
+// fromStore reads the readings of a store or of a central database one by one.
+func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Reading, error) {
 	var wanted store.Filter
 	var err error
 	if wanted.Since, err = parseTimeFlag("--since", f.since); err != nil {
@@ -68,14 +72,14 @@ func (f *source) stored(c *cobra.Command, r *runWithProfiles) ([]reading.Reading
 		return nil, err
 	}
 	limitHeap()
-	s, err := store.OpenReadOnly(f.store)
+	s, err := f.open(c, r)
 	if err != nil {
 		return nil, err
 	}
-	defer s.Close()
+	defer s.close()
 	all, n, misdated := repeats.New(r.Run, false), 0, 0
 	now := time.Now()
-	for x, err := range countReadings(c, "reading "+f.store, s.Readings(c.Context(), r.Name, wanted)) {
+	for x, err := range countReadings(c, "reading "+s.name, s.Readings(c.Context(), r.Name, wanted)) {
 		if err != nil {
 			return nil, err
 		}
@@ -94,7 +98,7 @@ func (f *source) stored(c *cobra.Command, r *runWithProfiles) ([]reading.Reading
 		if f.since+f.until != "" {
 			stretch = " between --since and --until"
 		}
-		return nil, fmt.Errorf("%s: holds no readings of run %q%s", f.store, r.Name, stretch)
+		return nil, fmt.Errorf("%s: holds no readings of run %q%s", s.name, r.Name, stretch)
 	}
 	list, older := all.Readings()
 	printGathered(c.ErrOrStderr(), r.Run, list, older)
@@ -123,8 +127,8 @@ func printGathered(w io.Writer, r *run.Run, list []reading.Reading, older int) {
 	}
 }
 
-// stored returns the readings of a run in a store.
-func stored(ctx context.Context, s *store.Store, r *run.Run) ([]reading.Reading, error) {
+// storedReadings returns the readings of a run in a store.
+func storedReadings(ctx context.Context, s *store.Store, r *run.Run) ([]reading.Reading, error) {
 	var list []reading.Reading
 	for x, err := range s.Readings(ctx, r.Name, store.Filter{}) {
 		if err != nil {

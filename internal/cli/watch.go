@@ -40,6 +40,9 @@ that time are not used. Each change of step is marked with its sender.
 keeps the exact minimum, mean and maximum of each hour. Readings in known steps, imports
 and the results of drift stay. The log and ohmkeep note list what was deleted.
 
+--ship sends what is stored to a firm's central database too, as ohmkeep ship does. Where
+that cannot be reached, readings wait in the store, for weeks if need be.
+
 SIGHUP reads the run file again; SIGTERM stores what has arrived and ends.
 
 Who may enter: on this machine, everyone. If --listen lets other machines reach the watch,
@@ -69,6 +72,7 @@ PEM, encrypt what is sent; the files are read again when they change, and so is 
 	c.Flags().StringVar(&o.store, "store", "", "the store, a file; made where it does not exist")
 	c.Flags().StringVar(&o.listen, "listen", watchAddr, "where to answer over HTTP, host:port")
 	o.entry.flags(c)
+	o.shipping.flags(c)
 	c.Flags().DurationVar(&o.commit, "commit", 10*time.Second, "most time until a reading is safe on disk")
 	c.Flags().Var(&o.keep, "keep", "how long readings outside known steps are kept, such as 2y, 18w or 400d; for ever where it is left out")
 	c.Flags().BoolVar(&o.simulated, "simulated", false, "store the values of probes on the port simulated, which are not measured")
@@ -81,6 +85,7 @@ PEM, encrypt what is sent; the files are read again when they change, and so is 
 type watchOptions struct {
 	store, listen   string
 	entry           entry
+	shipping        shipping
 	commit, analyse time.Duration
 	keep            retention
 	simulated       bool
@@ -103,6 +108,10 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	if err != nil {
 		return err
 	}
+	destinations, err := o.shipping.destinations(c, plan.Run)
+	if err != nil {
+		return err
+	}
 	clocks := machine.System()
 	kept, err := storage.Open(c.Context(), storage.Options{Path: o.store, RunFile: file, Run: plan.Run.Name, Listen: o.listen, Boot: clocks.Boot(), Keep: time.Duration(o.keep), Log: log})
 	if err != nil {
@@ -116,10 +125,13 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	reload := make(chan os.Signal, 1)
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
+	sending, stop := context.WithCancel(c.Context())
+	analyse, sent := follow(sending, kept, plan.Run, destinations, o.commit, log)
+	defer func() { stop(); sent() }()
 	return service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
 		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Access: guard, TLS: certificate, Commit: o.commit,
-		Ready: kept.ListensAt, Analyse: kept.Analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
+		Ready: kept.ListensAt, Analyse: analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
 		Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
 		Pages: func(w service.Watch) http.Handler { return watched.New(w, kept, watched.Options{Program: version()}) },
 	})

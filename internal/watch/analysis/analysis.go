@@ -22,6 +22,18 @@ import (
 // stateName is the name under which a store keeps the state of drift.
 const stateName = "drift"
 
+// Reader is where stored readings come from: a store, or a central database that has the same.
+type Reader interface {
+	// Readings returns the readings of a run in the order of time.
+	Readings(ctx context.Context, runName string, f store.Filter) iter.Seq2[reading.Reading, error]
+	// Marks returns the marks of a run that were not withdrawn.
+	Marks(ctx context.Context, runName string, since, until time.Time) ([]store.Mark, error)
+	// WasThinned reports whether old readings of a run were deleted.
+	WasThinned(ctx context.Context, runName string) (bool, error)
+	// State returns the state of an analysis that is kept under a name.
+	State(ctx context.Context, runName, name string) (version int, data []byte, ok bool, err error)
+}
+
 // Options are what an analysis works with.
 type Options struct {
 	Log *slog.Logger
@@ -59,7 +71,7 @@ func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.H
 }
 
 // Newest returns what the newest analysis found of a run; nil = there was none.
-func Newest(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*history.History, error) {
+func Newest(ctx context.Context, s Reader, r *run.Run, now time.Time) (*history.History, error) {
 	state, err := load(ctx, s, r, now)
 	if err != nil || state.Last == 0 {
 		return nil, err
@@ -93,7 +105,7 @@ func WellDated(readings iter.Seq2[reading.Reading, error], now time.Time) iter.S
 // Beginning returns the state from which drift is followed, and the moment from which
 // readings are used: the first one. If old readings were deleted, the state is that of the
 // newest analysis, and readings are used from its last day on.
-func Beginning(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (state *drift.State, since time.Time, err error) {
+func Beginning(ctx context.Context, s Reader, r *run.Run, now time.Time) (state *drift.State, since time.Time, err error) {
 	state = &drift.State{Version: drift.Version}
 	thinned, err := s.WasThinned(ctx, r.Name)
 	if err == nil && thinned {
@@ -111,7 +123,7 @@ func Beginning(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (
 // load returns the drift state in the store. A state of another version, or with a date more
 // than two days in the future, is replaced by an empty one, so that it is computed again from
 // the readings.
-func load(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*drift.State, error) {
+func load(ctx context.Context, s Reader, r *run.Run, now time.Time) (*drift.State, error) {
 	version, b, ok, err := s.State(ctx, r.Name, stateName)
 	if err != nil {
 		return nil, err
@@ -125,7 +137,7 @@ func load(ctx context.Context, s *store.Store, r *run.Run, now time.Time) (*drif
 }
 
 // Notes returns what people have noted of a run in a store.
-func Notes(ctx context.Context, s *store.Store, run string) ([]drift.Note, error) {
+func Notes(ctx context.Context, s Reader, run string) ([]drift.Note, error) {
 	marks, err := s.Marks(ctx, run, time.Time{}, time.Time{})
 	var notes []drift.Note
 	for _, m := range marks {

@@ -166,6 +166,10 @@ func (s *Store) use(do func(*store.Store) error) error {
 	return do(s.file)
 }
 
+// With calls a function with the open store, such as one that sends readings elsewhere. The store
+// is not replaced meanwhile, so the function must not wait for anything outside.
+func (s *Store) With(do func(*store.Store) error) error { return s.use(do) }
+
 // ListensAt notes where the watch answers over HTTP.
 func (s *Store) ListensAt(address string) {
 	s.mu.Lock()

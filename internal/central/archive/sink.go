@@ -1,0 +1,330 @@
+// Package archive writes a run to the central database, and reads it back.
+//
+// Rows are only ever added: a role that may append needs no other right, and a reading that was
+// sent twice is the same row. Changed readings come again under a new revision, and a reader takes
+// those of the newest revision that covers them.
+package archive
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"ohmkeep/internal/central/postgres"
+	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+)
+
+// Sink sends a run to the central database.
+type Sink struct {
+	address string
+	o       postgres.Options
+	site    string
+	run     string
+
+	batch  int
+	db     *postgres.DB
+	siteID int64
+	months map[int64]bool // whose partitions exist
+	series map[int64]bool // that are in the database
+}
+
+// NewSink returns a destination of a run: the database at a URL. Nothing is connected before Have.
+func NewSink(address string, o postgres.Options, r *run.Run) *Sink {
+	return &Sink{address: address, o: o, site: SiteOf(r), run: r.Name, batch: batchFor(o.BytesPerSecond)}
+}
+
+// bytesPerReading is about how many bytes a reading is on the wire.
+const bytesPerReading = 80
+
+// batchFor returns the number of readings that a limited connection sends in about a minute.
+func batchFor(bytesPerSecond int) int {
+	if bytesPerSecond == 0 {
+		return ship.MaxBatch
+	}
+	return min(ship.MaxBatch, max(100, 60*bytesPerSecond/bytesPerReading))
+}
+
+// Batch returns about how many readings are sent in one transaction.
+func (s *Sink) Batch() int { return s.batch }
+
+// SiteOf returns the site of a run: that of its file, or else the run by itself.
+func SiteOf(r *run.Run) string {
+	if r.Site != "" {
+		return r.Site
+	}
+	return r.Name
+}
+
+// Name returns the database's address without a password.
+func (s *Sink) Name() string { return postgres.Redact(s.address) }
+
+// Permanent reports whether an error needs a person.
+func (s *Sink) Permanent(err error) bool { return postgres.Permanent(err) }
+
+// Close ends the connection.
+func (s *Sink) Close() error {
+	if s.db == nil {
+		return nil
+	}
+	err := s.db.Close()
+	s.db = nil
+	return err
+}
+
+// open connects, brings the schema up to date, and finds the site.
+func (s *Sink) open(ctx context.Context) error {
+	if s.db != nil {
+		return nil
+	}
+	db, err := postgres.Connect(ctx, s.address, s.o)
+	if err != nil {
+		return err
+	}
+	s.db, s.months, s.series = db, map[int64]bool{}, map[int64]bool{}
+	err = db.Migrate(ctx)
+	if err == nil {
+		err = s.enter(ctx)
+	}
+	if err != nil {
+		_ = s.Close()
+	}
+	return err
+}
+
+// enter finds the number of the site. A role that belongs to another site is an error.
+func (s *Sink) enter(ctx context.Context) error {
+	row, found, err := s.db.One(ctx, "SELECT id, name FROM ohmkeep.enter($1)", s.site)
+	switch {
+	case err != nil:
+		return err
+	case !found:
+		return fault.Fault{Text: fmt.Sprintf("the central database knows no site %q", s.site)}
+	case row.Text(1) != s.site:
+		return fault.Fault{Key: "site", Text: fmt.Sprintf("the role in the address appends for site %q, and the run file says %q", row.Text(1), s.site),
+			Hint: "each site has a role of its own"}
+	}
+	s.siteID = row.Int(0)
+	return nil
+}
+
+// Have connects, and returns the moment up to which the database has all readings of the run.
+func (s *Sink) Have(ctx context.Context) (time.Time, error) {
+	if err := s.open(ctx); err != nil {
+		return time.Time{}, err
+	}
+	row, _, err := s.db.One(ctx, "SELECT ohmkeep.arrived($1, $2)", s.siteID, s.run)
+	if err != nil {
+		return time.Time{}, err
+	}
+	return time.Unix(0, row.Int(0)).UTC(), nil
+}
+
+// sendTimeout is the time-out of a batch, so that a connection that hangs is given up.
+const sendTimeout = 10 * time.Minute
+
+// Send adds readings and marks in one transaction.
+func (s *Sink) Send(ctx context.Context, d *store.Delivery) error {
+	ctx, cancel := context.WithTimeoutCause(ctx, sendTimeout, fmt.Errorf("%w: no answer in %v", postgres.Lost, sendTimeout))
+	defer cancel()
+	if err := s.prepare(ctx, d); err != nil {
+		return err
+	}
+	return s.db.Within(ctx, func() error {
+		if d.Revised {
+			if err := s.sendRevisions(ctx, d.Revisions); err != nil {
+				return err
+			}
+		}
+		if err := s.sendMarks(ctx, d); err != nil {
+			return err
+		}
+		if err := s.sendReadings(ctx, d.Readings); err != nil {
+			return err
+		}
+		var until any
+		if !d.Until.IsZero() {
+			until = d.Until.UnixNano()
+		}
+		_, err := s.db.Exec(ctx, "SELECT ohmkeep.heard($1, $2, $3)", s.siteID, s.run, until)
+		return err
+	})
+}
+
+// prepare adds partitions and series that a batch needs. Each is complete by itself.
+func (s *Sink) prepare(ctx context.Context, d *store.Delivery) error {
+	for i := range d.Readings {
+		at := d.Readings[i].At
+		t := time.Unix(0, at).UTC()
+		month := int64(t.Year())*12 + int64(t.Month())
+		if s.months[month] {
+			continue
+		}
+		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.month($1)", at); err != nil {
+			return err
+		}
+		s.months[month] = true
+	}
+	for _, x := range d.Series {
+		if s.series[x.Identity] {
+			continue
+		}
+		if _, err := s.db.Exec(ctx, `INSERT INTO ohmkeep.series (site, id, run, position, probe, step, quantity, place_from, place_to, unit, meter, form, scale)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT DO NOTHING`,
+			s.siteID, x.Identity, s.run, x.Number, x.Probe, x.Step, x.Quantity.String(), x.From, x.To, x.Unit, x.Meter, x.Form, x.Scale); err != nil {
+			return err
+		}
+		s.series[x.Identity] = true
+	}
+	return nil
+}
+
+func (s *Sink) sendRevisions(ctx context.Context, all []store.Revision) error {
+	for _, r := range all {
+		if _, err := s.db.Exec(ctx, "INSERT INTO ohmkeep.revision (site, run, id, first, last) VALUES ($1, $2, $3, $4, $5) ON CONFLICT DO NOTHING",
+			s.siteID, s.run, r.ID, r.First, r.Last); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Sink) sendMarks(ctx context.Context, d *store.Delivery) error {
+	revision := int64(0)
+	if n := len(d.Revisions); n > 0 {
+		revision = d.Revisions[n-1].ID
+	}
+	for i, m := range d.Marks {
+		var withdrawn any
+		if !m.Withdrawn.IsZero() {
+			withdrawn = m.Withdrawn.UnixNano()
+		}
+		_, zone := m.Time.Zone()
+		if _, err := s.db.Exec(ctx, `INSERT INTO ohmkeep.mark (site, run, revision, at, id, zone, kind, subject, text, withdrawn)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) ON CONFLICT DO NOTHING`, s.siteID, s.run, revision, m.Time.UnixNano(),
+			checksum(m, d.Marks[:i]), zone, m.Kind, m.Subject, m.Text, withdrawn); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checksum identifies a mark among those of its moment, and among equal ones before it.
+func checksum(m store.Mark, before []store.Mark) int64 {
+	nth := 0
+	for _, x := range before {
+		if x == m {
+			nth++
+		}
+	}
+	sum := sha256.Sum256(fmt.Appendf(nil, "%q %q %q %d %d", m.Kind, m.Subject, m.Text, m.Withdrawn.Unix(), nth))
+	return int64(binary.LittleEndian.Uint64(sum[:]))
+}
+
+const columns = "site, series, at, revision, nth, rank, zone, quality, value, counts"
+
+// sendReadings copies readings into a staging table, and adds those that are new.
+func (s *Sink) sendReadings(ctx context.Context, all []store.Sent) error {
+	if len(all) == 0 {
+		return nil
+	}
+	if err := s.db.Script(ctx, `CREATE TEMPORARY TABLE IF NOT EXISTS staging (site integer, series bigint, at bigint, revision integer, nth integer,
+		rank integer, zone integer, quality smallint, value text, counts bigint) ON COMMIT DELETE ROWS`); err != nil {
+		return err
+	}
+	if err := s.db.Copy(ctx, "COPY pg_temp.staging ("+columns+") FROM STDIN", bytes.NewReader(s.rows(all))); err != nil {
+		return err
+	}
+	_, err := s.db.Exec(ctx, "INSERT INTO ohmkeep.reading ("+columns+") SELECT "+columns+" FROM pg_temp.staging ON CONFLICT DO NOTHING")
+	return err
+}
+
+// rows returns readings in the text form of COPY (PostgreSQL 15, COPY, "Text Format").
+func (s *Sink) rows(all []store.Sent) []byte {
+	b := make([]byte, 0, 80*len(all))
+	for i := range all {
+		x := &all[i]
+		for _, n := range [...]int64{s.siteID, x.Series.Identity, x.At, x.Revision, int64(x.Nth), int64(x.Rank), int64(x.Zone), int64(x.Quality)} {
+			b = append(strconv.AppendInt(b, n, 10), '\t')
+		}
+		b = append(appendEscaped(b, x.Text), '\t')
+		if x.Series.Scale == "" {
+			b = append(b, `\N`...)
+		} else {
+			b = strconv.AppendInt(b, x.Count, 10)
+		}
+		b = append(b, '\n')
+	}
+	return b
+}
+
+// appendEscaped appends a text with the characters escaped that COPY reserves.
+func appendEscaped(b []byte, text string) []byte {
+	for _, c := range []byte(text) {
+		switch c {
+		case '\\':
+			b = append(b, `\\`...)
+		case '\t':
+			b = append(b, `\t`...)
+		case '\n':
+			b = append(b, `\n`...)
+		case '\r':
+			b = append(b, `\r`...)
+		case 0: // PostgreSQL's texts cannot hold it
+			b = append(b, '?')
+		default:
+			b = append(b, c)
+		}
+	}
+	return b
+}
+
+// Describe adds the run file and the newest verdicts, in one transaction.
+func (s *Sink) Describe(ctx context.Context, r ship.Report) error {
+	if err := s.open(ctx); err != nil {
+		return err
+	}
+	return s.db.Within(ctx, func() error {
+		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.arrived($1, $2)", s.siteID, s.run); err != nil { // the run exists
+			return err
+		}
+		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.describe($1, $2, $3, $4, $5)", s.siteID, s.run, r.File, r.Place, r.Installer); err != nil {
+			return err
+		}
+		for _, v := range r.Verdicts {
+			if _, err := s.db.Exec(ctx, `INSERT INTO ohmkeep.verdict (site, run, source, taken, kind, name, rail, made, verdict, fails, ohms, low, high,
+				limit_ohms, per_year, per_year_low, per_year_high, since, reaches)
+				VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19) ON CONFLICT DO NOTHING`,
+				s.siteID, s.run, v.Source, r.Taken.UnixNano(), string(v.Kind), v.Name, v.Rail.String(), v.Made, v.Verdict, v.Fails,
+				finite(v.Ohms), finite(v.Low), finite(v.High), finite(v.Limit), finite(v.PerYear), finite(v.PerYearLow), finite(v.PerYearHigh),
+				moment(v.Since), moment(v.Reaches)); err != nil {
+				return err
+			}
+		}
+		_, err := s.db.Exec(ctx, "SELECT ohmkeep.heard($1, $2, NULL)", s.siteID, s.run)
+		return err
+	})
+}
+
+// finite returns a number as a parameter; NULL for infinite ones and NaN.
+func finite(x float64) any {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return x
+}
+
+// moment returns a time as a parameter; NULL for zero.
+func moment(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t.UnixNano()
+}

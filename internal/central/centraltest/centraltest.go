@@ -1,0 +1,156 @@
+//go:build linux
+
+// Package centraltest starts PostgreSQL servers for tests, with the flag -postgres.
+//
+// A server has its data in a temporary folder and listens on loopback and on a socket there. It
+// runs as another user where the test runs as root, which PostgreSQL refuses, and ends with the test.
+package centraltest
+
+import (
+	"flag"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// wanted is the flag that allows servers.
+var wanted = flag.Bool("postgres", false, "test with a PostgreSQL server, which must be installed")
+
+// Server is a PostgreSQL server.
+type Server struct {
+	Port int
+	t    testing.TB
+	bin  string
+	data string
+	as   *syscall.Credential
+	run  *exec.Cmd
+}
+
+// Start starts a server. Without the flag, or without PostgreSQL, the test is skipped.
+func Start(t testing.TB) *Server {
+	t.Helper()
+	if !*wanted {
+		t.Skip("without -postgres")
+	}
+	found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	if len(found) == 0 {
+		t.Skip("PostgreSQL is not installed")
+	}
+	slices.Sort(found)
+	s := &Server{t: t, bin: filepath.Dir(found[len(found)-1]), Port: freePort(t)}
+	dir, err := os.MkdirTemp("", "ohmkeep-postgres")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.data = filepath.Join(dir, "data")
+	if os.Getuid() == 0 {
+		s.as = credential(t)
+		if err := os.Chown(dir, int(s.as.Uid), int(s.as.Gid)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Cleanup(func() {
+		s.Kill()
+		os.RemoveAll(dir)
+	})
+	if out, err := s.command("initdb", "-D", s.data, "-U", "owner", "-A", "trust", "-E", "UTF8", "--no-sync", "--locale=C.UTF-8").CombinedOutput(); err != nil {
+		t.Fatalf("initdb: %v\n%s", err, out)
+	}
+	s.Launch()
+	return s
+}
+
+// credential is the user that a server runs as where the test is root.
+func credential(t testing.TB) *syscall.Credential {
+	for _, name := range []string{"postgres", "nobody"} {
+		if u, err := user.Lookup(name); err == nil {
+			uid, _ := strconv.Atoi(u.Uid)
+			gid, _ := strconv.Atoi(u.Gid)
+			return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}
+		}
+	}
+	t.Skip("no user but root, as whom PostgreSQL does not run")
+	return nil
+}
+
+func (s *Server) command(name string, args ...string) *exec.Cmd {
+	c := exec.Command(filepath.Join(s.bin, name), args...)
+	c.Dir = filepath.Dir(s.data)
+	c.SysProcAttr = &syscall.SysProcAttr{Credential: s.as}
+	return c
+}
+
+// Launch starts the server's process, and waits until it answers.
+func (s *Server) Launch() {
+	s.t.Helper()
+	s.run = s.command("postgres", "-D", s.data, "-p", strconv.Itoa(s.Port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories="+filepath.Dir(s.data))
+	if err := s.run.Start(); err != nil {
+		s.t.Fatal(err)
+	}
+	for range 200 {
+		if s.command("pg_isready", "-q", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port)).Run() == nil {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	s.t.Fatal("PostgreSQL does not start")
+}
+
+// Kill ends the server at once, as a loss of power would: nothing is written any more.
+func (s *Server) Kill() {
+	if s.run == nil {
+		return
+	}
+	if pids, err := exec.Command("pgrep", "-P", strconv.Itoa(s.run.Process.Pid)).Output(); err == nil {
+		_ = s.run.Process.Kill()
+		for _, field := range strings.Fields(string(pids)) {
+			if pid, err := strconv.Atoi(field); err == nil {
+				_ = syscall.Kill(pid, syscall.SIGKILL)
+			}
+		}
+	}
+	_ = s.run.Process.Kill()
+	_ = s.run.Wait()
+	s.run = nil
+	_ = os.Remove(filepath.Join(s.data, "postmaster.pid"))
+}
+
+// Database makes an empty database and returns its address, for the superuser "owner".
+func (s *Server) Database(name string) string {
+	s.t.Helper()
+	if out, err := s.command("createdb", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port), "-U", "owner", name).CombinedOutput(); err != nil {
+		s.t.Fatalf("createdb: %v\n%s", err, out)
+	}
+	return s.URL("owner", name)
+}
+
+// URL is the address of a database for a role.
+func (s *Server) URL(role, database string) string {
+	return (&url.URL{Scheme: "postgres", User: url.User(role), Host: fmt.Sprintf("127.0.0.1:%d", s.Port), Path: "/" + database}).String()
+}
+
+// SQL runs statements as a role and returns what they print, unaligned and without a header.
+func (s *Server) SQL(role, database, statements string) (string, error) {
+	out, err := s.command("psql", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port), "-U", role, "-d", database, "-v", "ON_ERROR_STOP=1", "-qAtc", statements).CombinedOutput()
+	return string(out), err
+}
+
+// freePort returns a port of loopback that nothing listens on.
+func freePort(t testing.TB) int {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().(*net.TCPAddr).Port
+}

@@ -1,0 +1,1 @@
+package centraltest // on systems but Linux there is nothing else in it

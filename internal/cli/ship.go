@@ -1,0 +1,128 @@
+package cli
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/central/archive"
+	"ohmkeep/internal/central/postgres"
+	"ohmkeep/internal/central/report"
+	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/store"
+)
+
+// central holds the flags by which a central database is reached.
+type central struct {
+	passwordFile string
+	rate         int
+}
+
+func (o *central) flags(c *cobra.Command) {
+	c.Flags().StringVar(&o.passwordFile, "password-file", "", "the first line of this file is the database's password; without it PGPASSFILE applies")
+}
+
+func (o *central) rateFlag(c *cobra.Command) {
+	c.Flags().IntVar(&o.rate, "ship-rate", 0, "most bytes a second that are sent; 0: no limit")
+}
+
+// options returns the settings of a connection. A password that an address contains is taken out
+// of the list of processes, with a warning.
+func (o *central) options(c *cobra.Command, address string) (postgres.Options, error) {
+	if o.rate < 0 {
+		return postgres.Options{}, callFault(c, "--ship-rate %d is less than nothing", o.rate)
+	}
+	if password := postgres.Password(address); password != "" {
+		fmt.Fprintln(c.ErrOrStderr(), "a password in an address can be seen by others when a command starts: put it into a file, and name that by --password-file")
+		hideArgument(strings.Clone(password))
+	}
+	return postgres.Options{PasswordFile: o.passwordFile, BytesPerSecond: o.rate}, nil
+}
+
+func newShip() *cobra.Command {
+	var from, to string
+	var by central
+	var show bool
+	c := &cobra.Command{
+		Use:   "ship RUN",
+		Short: "Send the stored readings of a run to a firm's central database",
+		Long: `Ship sends what has not arrived yet: readings with their digits as they were sent, marks
+and notes, the run file and the verdicts. --show prints what that is, and sends nothing.
+The store keeps what has arrived, so that nothing is lost or sent twice, whatever is
+interrupted. ohmkeep watch --ship does the same all the time.
+
+--to is the address of a PostgreSQL database; add ?sslmode=verify-full to it where the
+network is not your own. The site is the run file's key "site", or else the run's name.`,
+		Example: `  ohmkeep ship shelf.toml --store shelf.db --show
+  ohmkeep ship shelf.toml --store shelf.db --to postgres://north_hall@central.example/ohmkeep --password-file password`,
+		Args:              exactly("RUN"),
+		ValidArgsFunction: completeRuns,
+		RunE: func(c *cobra.Command, args []string) error {
+			if err := checkStoreFlag(c, from); err != nil {
+				return err
+			}
+			if to == "" && !show {
+				return callFault(c, "wants --to URL, or --show")
+			}
+			to := strings.Clone(to)
+			o, err := by.options(c, to)
+			if err != nil {
+				return err
+			}
+			r, err := loadRun(args[0])
+			if err != nil {
+				return err
+			}
+			if show {
+				return showShipped(c, r, from)
+			}
+			s, err := openExisting(from)
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			return shipOnce(c, s, r, archive.NewSink(to, o, r.Run))
+		},
+	}
+	c.Flags().StringVar(&from, "store", "", "the store, a file")
+	c.Flags().StringVar(&to, "to", "", "the central database, such as postgres://user@host/ohmkeep")
+	c.Flags().BoolVar(&show, "show", false, "print what is sent, and send nothing")
+	by.flags(c)
+	by.rateFlag(c)
+	return c
+}
+
+// openExisting opens a store for writing that exists.
+func openExisting(path string) (*store.Store, error) {
+	if _, err := os.Stat(path); err != nil {
+		_, err = store.OpenReadOnly(path) // its error says what is wrong
+		if err != nil {
+			return nil, err
+		}
+	}
+	return store.Open(path)
+}
+
+// shipOnce sends what has not arrived, then the run file and the verdicts.
+func shipOnce(c *cobra.Command, s *store.Store, r *runWithProfiles, to ship.Destination) error {
+	defer to.Close()
+	readings, marks := 0, 0
+	_, err := during(c, "sending to "+to.Name(), func() (_ any, err error) {
+		if readings, marks, err = ship.Once(c.Context(), s, r.Name, to, nil); err != nil {
+			return nil, err
+		}
+		made, err := report.Make(c.Context(), s, r.Run, nil, time.Now())
+		if err != nil {
+			return nil, err
+		}
+		return nil, to.Describe(c.Context(), made)
+	})
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(c.OutOrStdout(), "%s and %s of run %q have arrived at %s\n", count(readings, "new reading"), count(marks, "new mark"), r.Name, to.Name())
+	return err
+}

@@ -1,0 +1,91 @@
+package cli
+
+import (
+	"context"
+	"log/slog"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmkeep/internal/central/archive"
+	"ohmkeep/internal/central/report"
+	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/recorder"
+	"ohmkeep/internal/watch/storage"
+)
+
+// shipping are the flags of watch by which it sends what it stores to other databases.
+type shipping struct {
+	to string
+	by central
+}
+
+func (o *shipping) flags(c *cobra.Command) {
+	c.Flags().StringVar(&o.to, "ship", "", "send what is stored to this central database too, such as postgres://user@host/ohmkeep; without it nothing is sent anywhere")
+	o.by.flags(c)
+	o.by.rateFlag(c)
+}
+
+// destinations returns where a run is sent; none without --ship.
+func (o *shipping) destinations(c *cobra.Command, r *run.Run) (all []ship.Destination, err error) {
+	if o.to != "" {
+		address := strings.Clone(o.to)
+		settings, err := o.by.options(c, address)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, archive.NewSink(address, settings, r))
+	}
+	return all, nil
+}
+
+// analyser is the nightly analysis of a watch.
+type analyser func(context.Context, recorder.Plan) (*history.History, error)
+
+// follow sends what the watch stores until ctx ends, and after each analysis its verdicts. It
+// returns the analysis to use, and a function that waits for the end.
+func follow(ctx context.Context, kept *storage.Store, r *run.Run, to []ship.Destination, every time.Duration, log *slog.Logger) (analyser, func()) {
+	if len(to) == 0 {
+		return kept.Analyse, func() {}
+	}
+	var tasks sync.WaitGroup
+	var reports []chan ship.Report
+	for _, one := range to {
+		updates := make(chan ship.Report, 1)
+		reports = append(reports, updates)
+		tasks.Go(func() {
+			f := ship.Follower{Use: kept.With, Run: r.Name, To: one, Every: every, Log: log, Reports: updates}
+			f.Follow(ctx)
+		})
+	}
+	announce := func(ctx context.Context, r *run.Run, found *history.History) {
+		var made ship.Report
+		err := kept.With(func(s *store.Store) (err error) {
+			made, err = report.Make(ctx, s, r, found, time.Now())
+			return err
+		})
+		if err != nil {
+			log.Warn("the verdicts are not shipped", "why", err)
+			return
+		}
+		for _, updates := range reports {
+			select {
+			case <-updates: // an older one that was not sent yet
+			default:
+			}
+			updates <- made
+		}
+	}
+	return func(ctx context.Context, plan recorder.Plan) (*history.History, error) {
+		found, err := kept.Analyse(ctx, plan)
+		if err == nil {
+			announce(ctx, plan.Run, found)
+		}
+		return found, err
+	}, tasks.Wait
+}
