@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
@@ -126,26 +127,12 @@ func TestAssessFromStore(t *testing.T) {
 // The run file that has every table once can be assessed from the readings of a
 // meter that measures volts alone; and every other shipped one from its own meter's.
 func TestAssessShipped(t *testing.T) {
-	shipped, err := filepath.Abs("../../testdata/runs")
-	if err != nil {
-		t.Fatal(err)
-	}
-	files, err := filepath.Glob(filepath.Join(shipped, "*.toml"))
-	if err != nil || len(files) == 0 {
-		t.Fatal("no run files: ", err)
-	}
-	s := newSession(t)
-	for _, file := range files {
-		r, err := loadRun(file)
-		if err != nil {
-			t.Error(err)
-			continue
-		}
-		s.write("readings.csv", s.simulated(r.Run, func(*calibrationtest.Plant) {}, everything))
+	shippedRuns(t, func(s session, file string, r *run.Run) {
+		s.write("readings.csv", s.simulated(r, func(*calibrationtest.Plant) {}, everything))
 		o := s.do(`ohmkeep assess "` + file + `" readings.csv --json`)
 		if o.status == Wrong || o.faults != "" {
 			t.Errorf("%s: exits %d and says %s", filepath.Base(file), o.status, o.faults)
-			continue
+			return
 		}
 		a := decoded(t, o.out)
 		if fit := a["fit"].(map[string]any); a["run"] != r.Name || fit["converged"] != true {
@@ -159,5 +146,5 @@ func TestAssessShipped(t *testing.T) {
 		if n := strings.Count(s.content("readings.csv"), "\n") - 1; len(a["readings"].([]any)) != n {
 			t.Errorf("%s: %d readings of %d", filepath.Base(file), len(a["readings"].([]any)), n)
 		}
-	}
+	})
 }

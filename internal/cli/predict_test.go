@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"image/png"
 	"math"
+	"ohmkeep/internal/run"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -82,13 +83,10 @@ func TestPredictDraws(t *testing.T) {
 	s.holds("shelf.toml", "volts.png", "volts.svg")
 }
 
-// The shipped runs can be predicted in each of their steps.
-func TestPredictShipped(t *testing.T) {
-	shipped, err := filepath.Abs("../../testdata/runs")
-	if err != nil {
-		t.Fatal(err)
-	}
-	files, err := filepath.Glob(filepath.Join(shipped, "*.toml"))
+// shippedRuns calls do, in a session, with each run file that comes with the program.
+func shippedRuns(t *testing.T, do func(s session, file string, r *run.Run)) {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(testdata(t), "runs", "*.toml"))
 	if err != nil || len(files) == 0 {
 		t.Fatal("no run files: ", err)
 	}
@@ -99,11 +97,18 @@ func TestPredictShipped(t *testing.T) {
 			t.Error(err)
 			continue
 		}
+		do(s, file, r.Run)
+	}
+}
+
+// The shipped runs can be predicted in each of their steps.
+func TestPredictShipped(t *testing.T) {
+	shippedRuns(t, func(s session, file string, r *run.Run) {
 		for _, step := range r.Steps {
 			o := s.do(`ohmkeep predict "` + file + `" --step "` + step.Name + `" --json`).exits(Passes)
 			if p := decoded(t, o.out); p["run"] != r.Name || p["step"] != step.Name {
 				t.Errorf("%s, %s: %v, %v", file, step.Name, p["run"], p["step"])
 			}
 		}
-	}
+	})
 }

@@ -20,9 +20,9 @@ func halves(t *testing.T) (*run.Run, []reading.Reading) {
 	return r, slices.DeleteFunc(list, func(x reading.Reading) bool { return strings.HasPrefix(x.From, "north") })
 }
 
-func lookedOut(t *testing.T) (*estimate.Estimate, *Outlook) {
+// outlook returns the outlook after readings, and their estimate.
+func outlook(t *testing.T, r *run.Run, list []reading.Reading) (*estimate.Estimate, *Outlook) {
 	t.Helper()
-	r, list := halves(t)
 	e, err := estimate.Make(r, list)
 	if err != nil {
 		t.Fatal(err)
@@ -32,6 +32,12 @@ func lookedOut(t *testing.T) (*estimate.Estimate, *Outlook) {
 		t.Fatal(err)
 	}
 	return e, o
+}
+
+func lookedOut(t *testing.T) (*estimate.Estimate, *Outlook) {
+	t.Helper()
+	r, list := halves(t)
+	return outlook(t, r, list)
 }
 
 func alikeTo(got, want, relative float64) bool { return math.Abs(got-want) <= relative*math.Abs(want) }
@@ -134,14 +140,7 @@ func TestForeseenTowardsIsWhatAFitFinds(t *testing.T) {
 	r, list := halves(t)
 	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.Step == "white 3" })
 	list = append(list, reading.Reading{Step: "white 1", Quantity: run.Temperature, From: "west", Value: 20})
-	e, err := estimate.Make(r, list)
-	if err != nil {
-		t.Fatal(err)
-	}
-	o, err := NewOutlook(e, CarriedMeters(r))
-	if err != nil {
-		t.Fatal(err)
-	}
+	e, o := outlook(t, r, list)
 	bent := 0
 	for _, step := range []string{"white 1", "white 3"} {
 		var chosen []Candidate

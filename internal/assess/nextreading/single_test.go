@@ -5,7 +5,6 @@ import (
 	"slices"
 	"testing"
 
-	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/model/modeltest"
 	"ohmkeep/internal/run"
@@ -19,14 +18,7 @@ func TestSingleReelsMoveWhatIsForeseen(t *testing.T) {
 	real.Reels = slices.Clone(r.Reels)
 	real.Reels[0].Strip.LoopOhms *= 1.5
 	modeltest.Fill(&real, list)
-	e, err := estimate.Make(r, list)
-	if err != nil {
-		t.Fatal(err)
-	}
-	o, err := NewOutlook(e, CarriedMeters(r))
-	if err != nil {
-		t.Fatal(err)
-	}
+	e, o := outlook(t, r, list)
 	foreseen := func() (volts []float64) {
 		for k := range o.Model.Steps {
 			for _, at := range o.places {

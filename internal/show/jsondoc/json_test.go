@@ -8,9 +8,6 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/advise/repair"
-	"ohmkeep/internal/assess/judge"
-	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -261,35 +258,18 @@ func TestDrift(t *testing.T) {
 
 // Every document decodes into its type, key by key, and gives the same text again.
 func TestDocumentsDecode(t *testing.T) {
-	r, readings := showtest.Example(t, "colour")
-	est, err := estimate.Make(r, readings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	a, x, err := judge.Explain(r, readings, r.Joints[0].Name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	known := repair.Fitted(r, est, a, r.Limits.DesignStep)
-	repairs, err := repair.Make(known, r.Steps[r.Limits.DesignStep], repair.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	loads, err := repair.Rate(func(int) repair.Basis { return known }, r.Limits.DesignStep, repair.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := showtest.ColourAnswers(t)
 	for _, c := range []struct {
 		into  any
 		write func(io.Writer) error
 	}{
-		{&AssessDoc{}, func(w io.Writer) error { return Assessment(w, a, x) }},
+		{&AssessDoc{}, func(w io.Writer) error { return Assessment(w, all.Assessment, all.Explanation) }},
 		{&PredictDoc{}, func(w io.Writer) error { return Prediction(w, showtest.Short()) }},
 		{&ColourDoc{}, func(w io.Writer) error { return Colour(w, showtest.Spread(showtest.Seen(t, showtest.Cove))) }},
 		{&DriftDoc{}, func(w io.Writer) error { return Drift(w, showtest.History()) }},
 		{&PlanDoc{}, func(w io.Writer) error { return Plan(w, showtest.Schedule()) }},
-		{&RepairsDoc{}, func(w io.Writer) error { return Repairs(w, repairs) }},
-		{&LimitsDoc{}, func(w io.Writer) error { return Limits(w, loads) }},
+		{&RepairsDoc{}, func(w io.Writer) error { return Repairs(w, all.Repairs) }},
+		{&LimitsDoc{}, func(w io.Writer) error { return Limits(w, all.Loads) }},
 	} {
 		var written, again bytes.Buffer
 		if err := c.write(&written); err != nil {

@@ -5,7 +5,9 @@ import (
 	"path/filepath"
 	"testing"
 
+	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/assess/judge"
+	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/reading/csv"
@@ -60,4 +62,35 @@ func Commissioning(t testing.TB) *assessment.Assessment {
 		t.Fatal(err)
 	}
 	return a
+}
+
+// Answers are what the program computes from one set of readings.
+type Answers struct {
+	Assessment  *assessment.Assessment
+	Explanation *assessment.Explanation // of the first joint
+	Repairs     *repair.Plan            // for the design step
+	Loads       *repair.Loads
+}
+
+// ColourAnswers returns the answers to the example of colours.
+func ColourAnswers(t testing.TB) Answers {
+	t.Helper()
+	r, readings := Example(t, "colour")
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all Answers
+	if all.Assessment, all.Explanation, err = judge.Explain(r, readings, r.Joints[0].Name); err != nil {
+		t.Fatal(err)
+	}
+	design := r.Limits.DesignStep
+	known := repair.Fitted(r, est, all.Assessment, design)
+	if all.Repairs, err = repair.Make(known, r.Steps[design], repair.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	if all.Loads, err = repair.Rate(func(int) repair.Basis { return known }, design, repair.Options{}); err != nil {
+		t.Fatal(err)
+	}
+	return all
 }

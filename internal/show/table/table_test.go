@@ -11,9 +11,6 @@ import (
 	"unicode/utf8"
 
 	"ohmkeep/internal/advise/colourloss"
-	"ohmkeep/internal/advise/repair"
-	"ohmkeep/internal/assess/judge"
-	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/network/prediction"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
@@ -297,41 +294,24 @@ func TestDriftTable(t *testing.T) {
 
 // Every table fits every width, and no word is cut in its middle where it need not be.
 func TestEveryWidth(t *testing.T) {
-	r, readings := showtest.Example(t, "colour")
-	est, err := estimate.Make(r, readings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	a, x, err := judge.Explain(r, readings, r.Joints[0].Name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	known := repair.Fitted(r, est, a, r.Limits.DesignStep)
-	repairs, err := repair.Make(known, r.Steps[r.Limits.DesignStep], repair.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	loads, err := repair.Rate(func(int) repair.Basis { return known }, r.Limits.DesignStep, repair.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	all := showtest.ColourAnswers(t)
 	for _, columns := range []int{40, 41, 60, 72, 80, 100, 132, 200} {
 		style := Style{Columns: columns}
 		for name, write := range map[string]func(io.Writer) error{
-			"assess":  func(w io.Writer) error { return Assessment(w, a, style) },
+			"assess":  func(w io.Writer) error { return Assessment(w, all.Assessment, style) },
 			"other":   func(w io.Writer) error { return Assessment(w, showtest.Assessment(), style) },
-			"explain": func(w io.Writer) error { return Explanation(w, x, a.Fit, style) },
+			"explain": func(w io.Writer) error { return Explanation(w, all.Explanation, all.Assessment.Fit, style) },
 			"predict": func(w io.Writer) error { return Prediction(w, showtest.Prediction(), style) },
 			"colour":  func(w io.Writer) error { return Colour(w, showtest.Spread(showtest.Seen(t, showtest.Cove)), style) },
 			"plan":    func(w io.Writer) error { return Plan(w, showtest.Schedule(), style) },
 			"drift":   func(w io.Writer) error { return Drift(w, showtest.History(), style) },
-			"repair":  func(w io.Writer) error { return Repair(w, repairs, style) },
-			"limit":   func(w io.Writer) error { return Limit(w, loads, style) },
+			"repair":  func(w io.Writer) error { return Repair(w, all.Repairs, style) },
+			"limit":   func(w io.Writer) error { return Limit(w, all.Loads, style) },
 		} {
 			text := written(t, write)
 			showtest.Fits(t, text, columns)
 			if name == "assess" && columns == minColumns {
-				sameWords(t, text, written(t, func(w io.Writer) error { return Assessment(w, a, Style{Columns: maxColumns}) }))
+				sameWords(t, text, written(t, func(w io.Writer) error { return Assessment(w, all.Assessment, Style{Columns: maxColumns}) }))
 			}
 		}
 	}
