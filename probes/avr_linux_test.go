@@ -139,6 +139,7 @@ func TestFirmwareInAVR(t *testing.T) {
 		before := unusable("1") + unusable("2")
 		b.say("hold 9 " + when)
 		w.until("a fault by a bus held "+when, func() bool { return unusable("1")+unusable("2") > before })
+		b.pass(1) // a fault before the next conversion would be the same one
 	}
 	b.pass(part)
 	one, two := unusable("1"), unusable("2")
