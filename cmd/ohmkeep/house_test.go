@@ -38,7 +38,8 @@ var wings = []struct{ name, imports string }{
 	{"central", "assess drift fault file reading result run store watch"},
 	{"show", "advise assess file network result run text"},
 	{"site", "drift result run show store text watch web"},
-	{"cli", "advise assess central drift fault file fit guide instrument network reading result run show simulate site store text watch web"},
+	{"report", "advise assess fault file fit instrument reading result run show"},
+	{"cli", "advise assess central drift fault file fit guide instrument network reading report result run show simulate site store text watch web"},
 	{"release", ""},
 }
 

@@ -2,16 +2,15 @@ package cli
 
 import (
 	"fmt"
-	"io"
 
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/report"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/jsondoc"
-	"ohmkeep/internal/show/page"
 	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/show/wording"
 )
@@ -28,6 +27,10 @@ func newAssess() *cobra.Command {
 limit: pass, fail, or unproven with what to read next.
 
 ` + storeHelp + `
+
+--report writes a page for the owner, with the run file and the readings inside;
+ohmkeep verify computes it again. Of a store it shows the run before and after each repair
+that ohmkeep note recorded.
 
 --explain lists the readings that the verdict on one element depends on, and what it
 would be without them.
@@ -48,6 +51,7 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
+			from.forReport = to.page != ""
 			readings, err := from.readings(c, r, args[1:])
 			if err != nil {
 				return err
@@ -56,7 +60,16 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if err := writeAssessment(c, a, &to); err != nil {
+			if to.page != "" {
+				p, err := during(c, "making the report", func() (*report.Report, error) { return reportOf(args[0], r, readings, &from) })
+				if err != nil {
+					return err
+				}
+				if err := to.writePage(c, p.Write); err != nil {
+					return err
+				}
+			}
+			if err := to.draw(c, func() *chart.Picture { return chart.Resistances(wording.WorstFirst(a.Elements), chart.Wide) }); err != nil {
 				return err
 			}
 			switch {
@@ -95,14 +108,6 @@ func assess(c *cobra.Command, r *runWithProfiles, readings []reading.Reading, el
 	}
 	defer working(c, fittingLabel, "").done()
 	return judge.Explain(r.Run, readings, element)
-}
-
-// writeAssessment writes the page and the picture that the flags name.
-func writeAssessment(c *cobra.Command, a *assessment.Assessment, to *outputs) error {
-	if err := to.writePage(c, func(w io.Writer) error { return page.Assessment(w, a, pageOptions()) }); err != nil {
-		return err
-	}
-	return to.draw(c, func() *chart.Picture { return chart.Resistances(wording.WorstFirst(a.Elements), chart.Wide) })
 }
 
 // verdictStatus is the exit status of a verdict.

@@ -107,7 +107,8 @@ func TestHelpExamples(t *testing.T) {
 	prepared.write("board.txt", "# ohmkeep transcript 1\n# profile: plain-lines\n# begun: 2026-05-04T10:12:00Z\n0.1 < \"1,1.25,A\\n\"\n")
 	prepared.do(`ohmkeep token cabinet.token`).exits(Passes)
 	prepared.do(`ohmkeep link make owner --token-file cabinet.token --at http://cabinet:9477`).exits(Passes)
-	prepared.holds("board.txt", "cabinet.token", "cabinet.token.links", "own.toml", "readings.csv", "shelf.db", "shelf.toml")
+	prepared.do(`ohmkeep assess shelf.toml readings.csv --report shelf.html`).exits(Passes)
+	prepared.holds("board.txt", "cabinet.token", "cabinet.token.links", "own.toml", "readings.csv", "shelf.db", "shelf.html", "shelf.toml")
 	folder, err := os.Getwd()
 	if err != nil {
 		t.Fatal(err)

@@ -72,7 +72,7 @@ Local codes decide.`,
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	root.AddCommand(newDemo(), newNew(), newPredict(), newPlan(), newSurvey(), newAssess(), newColour(), newRepair(), newLimit(),
+	root.AddCommand(newDemo(), newNew(), newPredict(), newPlan(), newSurvey(), newAssess(), newVerify(), newColour(), newRepair(), newLimit(),
 		newDrift(), newNote(),
 		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus(), newToken(), newLink(), newShip())
 	root.AddCommand(newTopics()...)

@@ -16,9 +16,9 @@ import (
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/reading/csv"
+	"ohmkeep/internal/report"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/show/page"
 	"ohmkeep/internal/show/table"
 	"ohmkeep/internal/simulate/demo"
 	"ohmkeep/internal/store"
@@ -66,7 +66,11 @@ func runDemo(c *cobra.Command, folder string) error {
 	if err != nil {
 		return err
 	}
-	err = rewrite(f.page, func(w io.Writer) error { return page.Assessment(w, a, pageOptions()) })
+	p, err := report.Make(report.Input{RunFile: demo.RunFile, Readings: readings, Made: time.Now(), Program: version()})
+	if err != nil {
+		return err
+	}
+	err = rewrite(f.page, p.Write)
 	if err != nil {
 		return err
 	}

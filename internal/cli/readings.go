@@ -12,6 +12,7 @@ import (
 
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/reading/repeats"
+	"ohmkeep/internal/report"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
@@ -21,7 +22,18 @@ type source struct {
 	stored
 	since, until string
 	skipBad      bool
+
+	forReport bool // keep what a report holds beside the readings that are fitted
+	single    []reading.Reading
+	repairs   []report.Repair
+	stretches [][]reading.Reading
 }
+
+// maxInReport is how many readings a report holds one by one; of more it holds their means.
+const maxInReport = 20_000
+
+// maxRepairs is how many of a store's noted repairs a report shows, the newest.
+const maxRepairs = 8
 
 // flags adds those by which readings are named, beside a file's name among the arguments.
 func (f *source) flags(c *cobra.Command) {
@@ -48,6 +60,9 @@ func (f *source) readings(c *cobra.Command, r *runWithProfiles, files []string) 
 		list, err := loadReadings(c, files[0], r.Run, f.skipBad)
 		if err != nil {
 			return nil, err
+		}
+		if len(list) <= maxInReport {
+			f.single = list
 		}
 		few, older := repeats.Of(r.Run, list)
 		printGathered(c.ErrOrStderr(), r.Run, few, older)
@@ -77,6 +92,10 @@ func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Read
 		return nil, err
 	}
 	defer s.close()
+	around, err := f.aroundRepairs(c.Context(), s, r.Run)
+	if err != nil {
+		return nil, err
+	}
 	all, n, misdated := repeats.New(r.Run, false), 0, 0
 	now := time.Now()
 	for x, err := range countReadings(c, "reading "+s.name, s.Readings(c.Context(), r.Name, wanted)) {
@@ -89,7 +108,9 @@ func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Read
 			continue
 		}
 		all.Add(x)
+		around.add(x)
 	}
+	f.stretches = around.readings()
 	if misdated > 0 {
 		fmt.Fprintf(c.ErrOrStderr(), "%s with an uncertain date in the future left out; ohmkeep store redate moves them\n", count(misdated, "reading"))
 	}
@@ -103,6 +124,55 @@ func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Read
 	list, older := all.Readings()
 	printGathered(c.ErrOrStderr(), r.Run, list, older)
 	return list, nil
+}
+
+// stretches gathers the readings between repairs.
+type stretches struct {
+	repairs []report.Repair
+	between []*repeats.Gatherer // one more than repairs; none without repairs
+}
+
+// aroundRepairs returns the stretches between the repairs that a store notes, if a report is wanted.
+func (f *source) aroundRepairs(ctx context.Context, s *opened, r *run.Run) (*stretches, error) {
+	if !f.forReport {
+		return &stretches{}, nil
+	}
+	marks, err := s.Marks(ctx, r.Name, time.Time{}, time.Time{})
+	if err != nil {
+		return nil, err
+	}
+	f.repairs = nil
+	for _, m := range marks {
+		if m.Kind == store.MarkNote {
+			f.repairs = append(f.repairs, report.Repair{Time: m.Time, Text: m.Text})
+		}
+	}
+	slices.SortStableFunc(f.repairs, func(a, b report.Repair) int { return a.Time.Compare(b.Time) })
+	f.repairs = f.repairs[max(0, len(f.repairs)-maxRepairs):]
+	around := &stretches{repairs: f.repairs}
+	for i := 0; len(f.repairs) > 0 && i <= len(f.repairs); i++ {
+		around.between = append(around.between, repeats.New(r, false))
+	}
+	return around, nil
+}
+
+func (s *stretches) add(x reading.Reading) {
+	if len(s.between) == 0 {
+		return
+	}
+	at := 0
+	for at < len(s.repairs) && !x.Time.Before(s.repairs[at].Time) {
+		at++
+	}
+	s.between[at].Add(x)
+}
+
+func (s *stretches) readings() (lists [][]reading.Reading) {
+	for _, g := range s.between {
+		list, _ := g.Readings()
+		lists = append(lists, list)
+	}
+	return lists
 }
 
 // printGathered prints how many readings were combined, and what is missing if none of

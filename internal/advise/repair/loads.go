@@ -22,6 +22,7 @@ type Load struct {
 	Mix    loadlimit.Mix
 	Step   int    // index of the step whose fitted state and level are used
 	Effect Effect // at the level of the design step, or of the brightest that shows the colour
+	alone  Basis  // at the best fitted state, without the sides
 }
 
 // Change is the effect of a repair on every colour, at the best fitted state.
@@ -37,10 +38,38 @@ var ErrNoColour = errors.New("no step lights any channel, so there is no load to
 // repair that is proposed at the design step. known returns the Basis of the run in a step. The
 // error is ErrNoColour or one of solving the run.
 func Rate(known func(step int) Basis, design int, o Options) (*Loads, error) {
+	l, err := AsWired(known, design, o)
+	if err != nil {
+		return nil, err
+	}
+	r := l.Basis.Run
+	carried := design
+	if carried < 0 {
+		carried = l.Colours[0].Step
+	}
+	var repairs []Repair
+	repairs, l.Assumed = propose(l.Basis, r.Steps[carried], o)
+	for _, repair := range repairs {
+		change := Change{Repair: repair}
+		for i := range l.Colours {
+			e, ok := tried(l.Colours[i].alone, &repair.edit, l.Colours[i].Mix, l.Colours[i].Effect.Level, o)
+			if !ok {
+				break
+			}
+			change.Colours = append(change.Colours, e)
+		}
+		if len(change.Colours) == len(l.Colours) {
+			l.After = append(l.After, change)
+		}
+	}
+	return l, nil
+}
+
+// AsWired is like Rate without repairs.
+func AsWired(known func(step int) Basis, design int, o Options) (*Loads, error) {
 	k := known(max(design, 0))
 	r := k.Run
 	l := &Loads{Basis: k, Design: -1}
-	var alone []Basis // by colour, without the sides
 	for i, mix := range loadlimit.Mixes(r) {
 		step, level := mix.Steps[0], 0.0
 		for _, s := range mix.Steps {
@@ -62,31 +91,11 @@ func Rate(known func(step int) Basis, design int, o Options) (*Loads, error) {
 		if err != nil {
 			return nil, err
 		}
-		l.Colours = append(l.Colours, Load{mix, step, e})
 		shown.Sides = nil
-		alone = append(alone, shown)
+		l.Colours = append(l.Colours, Load{mix, step, e, shown})
 	}
 	if len(l.Colours) == 0 {
 		return nil, ErrNoColour
-	}
-	carried := design
-	if carried < 0 {
-		carried = l.Colours[0].Step
-	}
-	var repairs []Repair
-	repairs, l.Assumed = propose(k, r.Steps[carried], o)
-	for _, repair := range repairs {
-		change := Change{Repair: repair}
-		for i := range l.Colours {
-			e, ok := tried(alone[i], &repair.edit, l.Colours[i].Mix, l.Colours[i].Effect.Level, o)
-			if !ok {
-				break
-			}
-			change.Colours = append(change.Colours, e)
-		}
-		if len(change.Colours) == len(l.Colours) {
-			l.After = append(l.After, change)
-		}
 	}
 	return l, nil
 }

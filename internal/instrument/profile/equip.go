@@ -13,11 +13,16 @@ import (
 // of a handheld meter show its range, also where the run file states its accuracy.
 // The error is a fault.List.
 func Equip(r *run.Run) ([]*Profile, error) {
+	return EquipWith(r, func(name string) (*Profile, error) { return Load(name, filepath.Dir(r.File)) })
+}
+
+// EquipWith is like Equip, with profiles that load returns by their names in the run file.
+func EquipWith(r *run.Run, load func(name string) (*Profile, error)) ([]*Profile, error) {
 	var profiles []*Profile
 	var faults fault.List
 	for i := range r.Probes {
 		p := &r.Probes[i]
-		device, err := Load(p.Profile, filepath.Dir(r.File))
+		device, err := load(p.Profile)
 		if its, ok := errors.AsType[fault.List](err); ok {
 			faults = append(faults, its...)
 			continue

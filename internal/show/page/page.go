@@ -4,12 +4,14 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
+	"html"
 	"html/template"
 	"io"
 	"math"
 	"strings"
 	"time"
 
+	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/wording"
@@ -30,6 +32,27 @@ var page = template.Must(template.New("page").Parse(pageText))
 type Options struct {
 	Made    time.Time // when the page was made; the zero time is left out
 	Program string    // version of the program that made it; may be left out
+
+	Loads   *repair.Loads // what load the run carries; nil = not computed
+	Repairs []Repair      // in the order of time
+	Inside  []Part        // what the page follows from
+	Sum     string        // what stands in the place of the page's own sum; "" = it has none
+}
+
+// Part is a text that stands in a page, to be read and to be taken out again.
+type Part struct{ Name, Title, Text string }
+
+// HTML returns the text so that a reader of HTML gets exactly it: a line end of CR and LF would
+// otherwise become LF, and a line end right after <pre> would be left out.
+func (p Part) HTML() template.HTML {
+	return template.HTML("\n" + strings.ReplaceAll(html.EscapeString(p.Text), "\r", "&#13;"))
+}
+
+// Repair is work that was noted on a run, with the run before and after it.
+type Repair struct {
+	Time          time.Time
+	Text          string
+	Before, After *assessment.Assessment // nil = nothing was read then
 }
 
 // drawing is one picture, laid out for a page and for a phone.
@@ -52,28 +75,47 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 	text, class := wording.Headline(a)
 	verdict, rest, _ := strings.Cut(text, ": ")
 	data := struct {
-		Style                 template.CSS
-		Name, Made, Program   string
-		Verdict, Rest, Class  string
-		Alarm                 string
-		Actions               []wording.Action
-		Cautions, Assumptions []string
-		Findings              []assessment.Finding
-		Drawings              []drawing
-		Residuals             drawing // statistics, which stand last
-		Lines                 []wording.Line
-		Assumed               bool
-		Readings              []readingRow
+		Style                   template.CSS
+		Name, Made, MadeAt, Sum string
+		Program                 string
+		Verdict, Rest, Class    string
+		Alarm                   string
+		Installation, Installed []wording.Fact
+		Steps                   []wording.Fact
+		Meters                  []string
+		Count, Stretch          string
+		Actions                 []wording.Action
+		Cautions, Assumptions   []string
+		Findings                []assessment.Finding
+		Load                    *loadPart
+		Repairs                 []repairPart
+		Unproven                []wording.Line
+		Drawings                []drawing
+		Residuals               drawing // statistics, which stand last
+		Lines                   []wording.Line
+		Assumed                 bool
+		Readings                []readingRow
+		Inside                  []Part
 	}{
 		Style: template.CSS(style), Name: printable.Short(wording.RunName(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
 		Program: o.Program, Alarm: wording.Alarm(a), Actions: wording.Actions(a), Findings: wording.Notes(a.Findings), Cautions: wording.Cautions, Assumptions: wording.Assumptions(a),
+		Installed: wording.Installed(a.Run), Meters: wording.Meters(a.Run), Load: loadPartOf(o.Loads), Repairs: repairPartsOf(o.Repairs), Inside: o.Inside, Sum: o.Sum,
 	}
+	if a.Run != nil {
+		data.Installation = wording.Installation(a.Run.Installation)
+		data.Steps = stepsOf(a)
+	}
+	data.Count, data.Stretch = measuredWhen(a.Readings)
 	if !o.Made.IsZero() {
-		data.Made = o.Made.Format("2 January 2006, 15:04 -07:00")
+		data.Made, data.MadeAt = o.Made.Format("2 January 2006, 15:04 -07:00"), o.Made.Format(time.RFC3339)
 	}
 	worst := wording.WorstFirst(a.Elements)
 	for _, e := range worst {
-		data.Lines = append(data.Lines, wording.LineOf(e))
+		line := wording.LineOf(e)
+		data.Lines = append(data.Lines, line)
+		if e.Verdict == assessment.Unproven {
+			data.Unproven = append(data.Unproven, line)
+		}
 		data.Assumed = data.Assumed || !e.Known && !e.Open()
 	}
 	for _, r := range a.Readings {

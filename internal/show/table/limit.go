@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/wording"
@@ -19,25 +18,8 @@ import (
 // limit that is reached first, and the safe limiter after each repair. The error is the writer's.
 func Limit(w io.Writer, l *repair.Loads, style Style) error {
 	t := newTable(w, style)
-	effects := l.Effects()
-	safe, decides := repair.Limiter(effects)
-	verdict := l.Verdict()
-	word := strings.ToUpper(string(verdict))
-	text := fmt.Sprintf("%s: set the limiter to at most %s A", word, number.Fixed(cautious(safe, l.Basis), 2))
-	switch {
-	case decides < 0:
-		text = word + ": every colour of the run's steps holds at full level"
-	case effects[decides].Rating.Dark():
-		text = word + ": no limiter is low enough; even in the dark a limit is broken"
-	}
-	switch {
-	case remains(l):
-		text += "; " + wording.Remaining(effects[0]) + ": a bad contact gets worse at any load"
-	case verdict == assessment.Fail && l.Design >= 0:
-		text += "; the design step is too bright for it as wired"
-	case verdict == assessment.Fail:
-		text += "; the steps as stated are too bright"
-	}
+	headline, verdict := wording.LoadHeadline(l)
+	text := strings.ToUpper(string(verdict)) + ": " + headline
 	t.wrapped("", text, 0, verdict)
 	t.wrapped("", "Run: "+printable.Short(wording.RunName(l.Basis.Run), 120)+known(l.Basis), 0, assessment.None)
 	if l.Basis.Unexplained {
@@ -60,10 +42,8 @@ func Limit(w io.Writer, l *repair.Loads, style Style) error {
 			t.wrapped(right(number.Fixed(safe.Value, 2), 6)+" A", text, wordWidth, assessment.None)
 		}
 	}
-	t.remarks("Assumed", append(append([]string{}, l.Assumed...), wording.EvenLight,
-		"The limiter counts every pixel at its rated volts by the run file's figures, as a controller does."))
-	t.remarks("Cautions", []string{"A limiter in a controller is not a fuse: fuse each feed near its supply.",
-		"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."})
+	t.remarks("Assumed", append(append([]string{}, l.Assumed...), wording.EvenLight, wording.LimiterCounts))
+	t.remarks("Cautions", wording.LoadCautions)
 	return t.w.Flush()
 }
 
@@ -78,35 +58,10 @@ func highestFirst(after []repair.Change) []repair.Change {
 	return sorted
 }
 
-// remains reports whether a load fails only because joints or feeds are above their limits.
-func remains(l *repair.Loads) bool {
-	if len(l.Colours[0].Effect.Remaining) == 0 {
-		return false
-	}
-	for i, c := range l.Colours {
-		if c.Effect.LoadVerdict == assessment.Fail && (l.Design < 0 || i == l.Design) {
-			return false
-		}
-	}
-	return true
-}
-
-// cautious returns the safe end of an interval: the lower end of a fitted one.
-func cautious(n interval.Interval, k repair.Basis) float64 {
-	if k.FromReadings {
-		return n.Low
-	}
-	return n.Value
-}
-
 func (t table) load(c repair.Load) {
 	e := c.Effect
 	t.wrapped(verdictWord(e.Verdict), printable.Short(c.Mix.Name, 120), wordWidth, e.Verdict)
-	level := percentSpan(e.Highest) + " of full level, a limiter of " + wording.Span(e.Limiter, 2) + " A"
-	if e.Rating.Dark() {
-		level = "none: broken in the dark already"
-	}
-	t.wrapped("", level, wordWidth+2, assessment.None)
+	t.wrapped("", wording.Level(e), wordWidth+2, assessment.None)
 	t.wrapped("", "first limit reached: "+wording.Binding(e), wordWidth+2, assessment.None)
 	for _, turn := range e.Rating.NonMonotonic {
 		t.wrapped("", fmt.Sprintf("at some levels more light brings the %s further from its limit, so more levels were tried", turn), wordWidth+2, assessment.None)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 
-	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/show/wording"
@@ -67,18 +66,11 @@ func (t table) asWired(e repair.Effect) {
 	t.heading("As wired")
 	row := func(name, value string) { t.wrapped(name, value, asWiredWidth, assessment.None) }
 	row("colour, worst pixel", "off by "+wording.Span(e.Shift, 4)+" (CIE 1976 u'v')")
-	row("light missing", percentSpan(e.Dimming)+" at the dimmest pixel")
+	row("light missing", wording.PercentSpan(e.Dimming)+" at the dimmest pixel")
 	row("lowest volts", fmt.Sprintf("%s V, %s pixel %d", wording.Span(e.LeastVolts, 2), printable.Short(e.State.Reel, 24), e.State.Pixel))
 	row("hottest joint", wording.Span(e.JointWatts, 3)+" W")
 	row("highest safe limiter", wording.Span(e.Limiter, 2)+" A")
 	row("limit reached then", wording.Binding(e))
-}
-
-func percentSpan(n interval.Interval) string {
-	if n.Low == n.High {
-		return number.Percent(n.Value)
-	}
-	return fmt.Sprintf("%s (%s to %s)", number.Percent(n.Value), number.Percent(n.Low), number.Percent(n.High))
 }
 
 // options writes for each option a line of numbers, and below it the repair.

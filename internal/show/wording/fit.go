@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
@@ -24,15 +25,11 @@ func Fit(f assessment.Fit) string {
 	return fmt.Sprintf("p = %s, where below 0.005 nothing passes (chi-squared %s with %d degrees of freedom)", number.Figures(f.PValue, 2), number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom)
 }
 
-// Assumptions returns what the numbers assume.
-func Assumptions(a *assessment.Assessment) []string {
-	var out []string
-	r := a.Run
+// Meters returns the accuracy of each range of a run's meters.
+func Meters(r *run.Run) (out []string) {
 	if r == nil {
 		return nil
 	}
-	out = append(out, fmt.Sprintf("Resistances are at 20 °C; the copper was at %s °C where no reading says otherwise.", number.Figures(r.Ambient, 3)))
-	out = append(out, "The true value lies within the 95 % interval in 19 of 20 cases; the meters' errors are included.")
 	for _, m := range r.Meters {
 		how := "carried from place to place, so that its error is the same everywhere"
 		if m.Each {
@@ -44,6 +41,18 @@ func Assumptions(a *assessment.Assessment) []string {
 				printable.Short(m.Name, 40), how, g.Quantity, upTo(g.UpTo, unit), number.Figures(g.Fraction*100, 3), number.Figures(g.Counts, 3), number.Figures(g.Resolution, 3), unit))
 		}
 	}
+	return out
+}
+
+// Assumptions returns what the numbers assume.
+func Assumptions(a *assessment.Assessment) []string {
+	var out []string
+	r := a.Run
+	if r == nil {
+		return nil
+	}
+	out = append(out, fmt.Sprintf("Resistances are at 20 °C; the copper was at %s °C where no reading says otherwise.", number.Figures(r.Ambient, 3)))
+	out = append(out, "The true value lies within the 95 % interval in 19 of 20 cases; the meters' errors are included.")
 	l := r.Limits
 	out = append(out, fmt.Sprintf("Limit of a joint: %s mΩ for both conductors together, unless the run file gives it one of its own.", number.Milliohms(l.JointOhms)))
 	feed := fmt.Sprintf("Limit of a feed: %s %% over what its wire gives, and %s mΩ for its connectors", number.Figures(l.FeedExcess*100, 3), number.Milliohms(l.ConnectorOhms))

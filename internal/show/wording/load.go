@@ -7,6 +7,7 @@ import (
 	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/advise/repair"
 	"ohmkeep/internal/network/limits"
+	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
 )
@@ -65,3 +66,65 @@ func Span(n interval.Interval, digits int) string {
 
 // EvenLight states that the answers assume an evenly lit run.
 const EvenLight = "The whole run is taken as lit evenly: the same amperes in its far part alone make it dimmer there."
+
+// LoadHeadline returns what a run may carry, and whether it carries what it has to.
+func LoadHeadline(l *repair.Loads) (text string, verdict assessment.Verdict) {
+	effects := l.Effects()
+	safe, decides := repair.Limiter(effects)
+	amps := safe.Value
+	if l.Basis.FromReadings {
+		amps = safe.Low
+	}
+	text = fmt.Sprintf("set the limiter to at most %s A", number.Fixed(amps, 2))
+	switch {
+	case decides < 0:
+		text = "every colour of the run's steps holds at full level"
+	case effects[decides].Rating.Dark():
+		text = "no limiter is low enough; even in the dark a limit is broken"
+	}
+	switch verdict = l.Verdict(); {
+	case remains(l):
+		text += "; " + Remaining(effects[0]) + ": a bad contact gets worse at any load"
+	case verdict == assessment.Fail && l.Design >= 0:
+		text += "; the design step is too bright for it as wired"
+	case verdict == assessment.Fail:
+		text += "; the steps as stated are too bright"
+	}
+	return text, verdict
+}
+
+// remains reports whether a load fails only because joints or feeds are above their limits.
+func remains(l *repair.Loads) bool {
+	if len(l.Colours[0].Effect.Remaining) == 0 {
+		return false
+	}
+	for i, c := range l.Colours {
+		if c.Effect.LoadVerdict == assessment.Fail && (l.Design < 0 || i == l.Design) {
+			return false
+		}
+	}
+	return true
+}
+
+// Level returns the level up to which everything holds, and the current that a limiter is set to.
+func Level(e repair.Effect) string {
+	if e.Rating.Dark() {
+		return "none: broken in the dark already"
+	}
+	return PercentSpan(e.Highest) + " of full level, a limiter of " + Span(e.Limiter, 2) + " A"
+}
+
+// PercentSpan writes a part with its interval, if there is one, in percent.
+func PercentSpan(n interval.Interval) string {
+	if n.Low == n.High {
+		return number.Percent(n.Value)
+	}
+	return fmt.Sprintf("%s (%s to %s)", number.Percent(n.Value), number.Percent(n.Low), number.Percent(n.High))
+}
+
+// LoadCautions are the cautions about a limiter.
+var LoadCautions = []string{"A limiter in a controller is not a fuse: fuse each feed near its supply.",
+	"Respect the ratings of cables and connectors; mains terminals are the work of licensed people; local codes decide."}
+
+// LimiterCounts states what a limiter counts.
+const LimiterCounts = "The limiter counts every pixel at its rated volts by the run file's figures, as a controller does."
