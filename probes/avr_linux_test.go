@@ -72,7 +72,7 @@ func startWatch(t *testing.T, file string) *avrWatch {
 	return w
 }
 
-// until waits for something to come true.
+// until waits until a condition holds.
 func (w *avrWatch) until(what string, holds func() bool) {
 	w.Helper()
 	for begun := time.Now(); !holds(); time.Sleep(50 * time.Millisecond) {
@@ -106,11 +106,11 @@ func (w *avrWatch) metric(name string, labels ...string) float64 {
 	return sum
 }
 
-// The board's program, built for an ATmega328P, runs in simavr (a general-purpose simulator of
-// that processor, of Debian) with two INA226 on its bus. The real watch reads its serial port at
-// full rate through a brown-out in the middle of a line, a bus that a chip holds for a moment and
-// for a second, and a program that hangs. Every conversion that the board could read is in the
-// store once, and what happened is told.
+// The board's program, built for an ATmega328P, runs in simavr, Debian's simulator of that
+// processor, with two INA226 on its bus. The real watch reads its serial port at full rate.
+// Meanwhile there are a brown-out in the middle of a line, a bus that a chip holds at several
+// moments and for a second, and a program that hangs. Each conversion that the board could read is
+// in the store once; restarts and faults are marked.
 func TestFirmwareInAVR(t *testing.T) {
 	if *avrMinutes == 0 {
 		t.Skip("the board's program is run in a simulated processor with -avr MINUTES")

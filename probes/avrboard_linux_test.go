@@ -26,8 +26,8 @@ type avrBoard struct {
 	said          watchtest.Log
 }
 
-// buildBoard compiles the program and its simulation, and starts the latter; the board itself
-// begins with the command run.
+// buildBoard compiles the program and its simulation and starts the simulation. The board starts at
+// the command run.
 func buildBoard(t *testing.T) *avrBoard {
 	t.Helper()
 	for _, tool := range []string{"avr-gcc", "avr-size", "make", "cc"} {
@@ -120,10 +120,10 @@ type conversion struct {
 	read       bool  // both words were read
 }
 
-// span is a time in which the board could not read a chip.
+// span is a time, in microseconds, in which the board could not read a chip.
 type span struct{ from, to int64 }
 
-// avrRecord is what the simulated board wrote of its run.
+// avrRecord is what the simulated board printed.
 type avrRecord struct {
 	conversions []conversion
 	blind       map[string][]span // by chip
@@ -198,9 +198,8 @@ func (b *avrBoard) record() avrRecord {
 	return r
 }
 
-// compare reports what is not as the model says: a conversion that was not read although it could
-// be, or that is not in the store once. A reset loses at most the conversion of a chip that was
-// read and whose line was not sent to its end.
+// compare reports conversions that were not read although they could be, and those that are not in
+// the store exactly once. A reset may lose one conversion: that whose line was not sent to its end.
 func (r avrRecord) compare(t *testing.T, stored map[string][]uint16) {
 	t.Helper()
 	want := map[string][]uint16{}

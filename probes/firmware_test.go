@@ -13,8 +13,8 @@ import (
 	"ohmkeep/internal/instrument/profile"
 )
 
-// firmware compiles the board's program for this computer and gives what it prints
-// for a script of package firmware's host.c.
+// firmware compiles the board's program for this computer. The result runs a script of
+// firmware/host.c and returns what the board prints.
 func firmware(t *testing.T) func(t *testing.T, script string) string {
 	t.Helper()
 	compiler, err := exec.LookPath("cc")
@@ -29,7 +29,7 @@ func firmware(t *testing.T) func(t *testing.T, script string) string {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	// A microcontroller has no library.
+	// A microcontroller has no C library.
 	out, err = exec.Command(compiler, append(strict, "-ffreestanding", "-c", "-o", program+".o", "firmware/sensor.c")...).CombinedOutput()
 	if err != nil {
 		t.Fatalf("without a library: %v\n%s", err, out)
@@ -51,7 +51,7 @@ func chip(shunt, bus, flags uint16) string {
 	return fmt.Sprintf("set 40 FE 5449\nset 40 1 %X\nset 40 2 %X\nset 40 6 %X\n", shunt, bus, flags)
 }
 
-// values reads a line by a shipped profile and writes what it means.
+// values reads a line by a shipped profile and returns its values as text.
 func values(t *testing.T, name, line string) string {
 	t.Helper()
 	p, err := profile.Load(name, "")
@@ -95,7 +95,7 @@ func TestFirmware(t *testing.T) {
 		{"nobody there, in values", plain + "round\n", "# 1: no answer\n", ""},
 		{"gone and back", words + chip(1, 1, 8) + "round\ngone 40\nround\n" + chip(1, 1, 8) + "round\n",
 			"ch=1 shunt=0001 bus=0001 flags=0008\nch=1 fault=no answer\nch=1 shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V; faulty, faulty; 0.00125 A, 0.00125 V"},
-		// 4127h is the configuration after a reset: other averages, and nobody wrote it.
+		// 4127h is the configuration after a reset: another number of averages.
 		{"lost its power", words + chip(1, 1, 8) + "round\nset 40 0 4127\n" + chip(1, 1, 8) + "round\n" + chip(1, 1, 8) + "round\n",
 			"ch=1 shunt=0001 bus=0001 flags=0008\nch=1 fault=it was reset\nch=1 shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V; faulty, faulty; 0.00125 A, 0.00125 V"},
 		{"a conversion once", words + chip(1, 1, 8) + "rounds 3\nset 40 6 8\nround\n",
@@ -134,8 +134,7 @@ func TestFirmware(t *testing.T) {
 	}
 }
 
-// The board's own arithmetic, in whole numbers, is within half a µA and half a µV of
-// the exact quotient for every word and shunt.
+// The board's integer arithmetic is within half a µA and half a µV of the exact quotient.
 func TestFirmwareArithmetic(t *testing.T) {
 	play := firmware(t)
 	rng := rand.New(rand.NewPCG(1, 2))
@@ -163,8 +162,8 @@ func TestFirmwareArithmetic(t *testing.T) {
 	}
 }
 
-// A line that a reset cuts off is a bad line together with the first line after it, wherever
-// it was cut; without that line the flags could be cut off and the rest be read.
+// A line that a reset cuts off is, with the first line after the reset, one bad line. Without that
+// first line the flags could be missing and the rest be read.
 func TestFirmwareCut(t *testing.T) {
 	play := firmware(t)
 	start, _, _ := strings.Cut(play(t, "start\n"), "\n")
@@ -185,7 +184,7 @@ func TestFirmwareCut(t *testing.T) {
 	}
 }
 
-// Who the board is is what the profiles take for its identity.
+// The greeting is what the profiles take for the board's identity.
 func TestFirmwareGreets(t *testing.T) {
 	play := firmware(t)
 	greeting, start := play(t, "greet\n"), play(t, "reset brown-out\nstart\n")

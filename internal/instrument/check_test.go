@@ -63,7 +63,7 @@ func TestCheckMeter(t *testing.T) {
 	}
 }
 
-// A meter that does not know what it is asked makes the check fail with its own words.
+// A check of a meter that does not know its command fails with the meter's own message.
 func TestCheckMeterComplains(t *testing.T) {
 	pair := devices.NewPair()
 	sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })

@@ -27,8 +27,7 @@ func byTurns(t *testing.T, turn int) *profile.Profile {
 	return p
 }
 
-// ranged opens a simulated meter that needs time to settle. volts may be changed
-// while it runs.
+// ranged opens a simulated meter that takes time to settle. volts may be changed while it runs.
 func ranged(t *testing.T, p *profile.Profile, volts func() float64, o instrument.Options) (instrument.Instrument, *devices.Multimeter) {
 	t.Helper()
 	pair := devices.NewPair()
@@ -49,7 +48,7 @@ func ranged(t *testing.T, p *profile.Profile, volts func() float64, o instrument
 
 func five() float64 { return 5 }
 
-// The meter shows half of what is there until it has settled; none of that is good.
+// The simulated meter shows half of the value until it has settled. None of these samples is good.
 func TestTurnsMarkUnsettled(t *testing.T) {
 	p := byTurns(t, 2)
 	device, _ := ranged(t, p, five, instrument.Options{Channels: []instrument.Channel{
@@ -70,8 +69,8 @@ func TestTurnsMarkUnsettled(t *testing.T) {
 			t.Fatalf("got %+v", s)
 		}
 	}
-	// Two of each by turns; and the volts' first turn takes one in the wide range, and
-	// then its second, once settled, in the range that fits 5 V.
+	// Two of each quantity by turns. The voltage's first turn takes one in the wide range, its
+	// second, once settled, one in the range that fits 5 V.
 	if got := strings.Join(turns, ""); got != "vviittvviittvv" {
 		t.Errorf("turns %s", got)
 	}
@@ -90,8 +89,8 @@ func TestMeasureWaitsUntilSettled(t *testing.T) {
 	}
 }
 
-// The smallest range that holds the value is taken; an overload in it asks for a
-// wider one, and only beyond the widest is it told.
+// The smallest range that holds the value is used. An overload in it selects a wider range; only an
+// overload of the widest is reported.
 func TestRanges(t *testing.T) {
 	var mu sync.Mutex
 	volts := 5.0
@@ -132,8 +131,8 @@ func TestRanges(t *testing.T) {
 	}
 }
 
-// The meter is set to another function at its panel: nothing that it shows there is taken
-// for volts.
+// After the meter was set to another function at its panel, nothing that it shows is taken for a
+// voltage.
 func TestKnobIsTurned(t *testing.T) {
 	changed := 0
 	device, sim := ranged(t, byTurns(t, 1), five, instrument.Options{Log: func(e instrument.Event) {

@@ -13,8 +13,8 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-// showing opens a simulated meter that shows the given displays in volts, one after the other, the last one again and
-// again. The first is old: it is sent before anything is measured.
+// showing opens a simulated meter that shows the given displays in volts in turn, and then the last
+// one. The first is sent before anything is measured.
 func showing(t *testing.T, shown ...string) instrument.Instrument {
 	t.Helper()
 	pair := devices.NewPair()
@@ -27,8 +27,8 @@ func showing(t *testing.T, shown ...string) instrument.Instrument {
 	return open(t, load(t, "fs9721"), pair)
 }
 
-// One reading that counts is taken of two pictures that agree: a display that still moves, or a picture with a flipped
-// bit, gives none.
+// A reading is taken when two successive pictures agree. A display that still changes, or a picture
+// with a flipped bit, gives none.
 func TestHandheldMeasure(t *testing.T) {
 	for _, c := range []struct {
 		name  string
@@ -114,7 +114,7 @@ func TestHandheldFunction(t *testing.T) {
 	}
 }
 
-// What was half sent when the port was opened is skipped and no bad picture.
+// A picture that was being sent when the port was opened is skipped, and does not count as bad.
 func TestHandheldBegun(t *testing.T) {
 	pair, err := devices.NewTerminal()
 	if err != nil {

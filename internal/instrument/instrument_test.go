@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-// cables gives every kind of cable there is here.
+// cables runs a test over each kind of connection that this system has.
 func cables(t *testing.T, test func(t *testing.T, pair *devices.Pair)) {
 	t.Run("in-process", func(t *testing.T) { test(t, devices.InProcess()) })
 	t.Run("pseudo-terminal", func(t *testing.T) { test(t, terminal(t)) })
@@ -58,7 +58,7 @@ func bounded(t *testing.T) context.Context {
 	return ctx
 }
 
-// play lets a simulated instrument run until the test ends.
+// play runs a simulated instrument until the test ends.
 func play(t *testing.T, device interface{ Run(context.Context) error }) {
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan struct{})
@@ -66,8 +66,8 @@ func play(t *testing.T, device interface{ Run(context.Context) error }) {
 	t.Cleanup(func() { cancel(); <-done })
 }
 
-// place is what the simulated instruments are connected to: 4.8123456 V and
-// 2.3105 A at channel 1, invented; nothing at channel 2.
+// place returns what the simulated instruments measure: 4.8123456 V and 2.3105 A at channel 1,
+// invented; NaN at channel 2.
 func place(channel string, q run.Quantity) float64 {
 	switch {
 	case channel == "2":
@@ -138,7 +138,8 @@ func TestMeterComplains(t *testing.T) {
 	}
 }
 
-// A silent meter is an error in bounded time, and does not confuse later answers.
+// A meter that does not answer gives an error within the time-out, and later answers are matched to
+// their queries.
 func TestSilentMeter(t *testing.T) {
 	cables(t, func(t *testing.T, pair *devices.Pair) {
 		sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1.25 })
@@ -184,7 +185,7 @@ func TestUnpluggedMeter(t *testing.T) {
 	})
 }
 
-// next gives the next sample that counts.
+// next returns the next good sample.
 func next(t *testing.T, device instrument.Instrument) reading.Sample {
 	t.Helper()
 	s, err := device.Next(bounded(t))
@@ -223,7 +224,7 @@ func TestRegisterBoard(t *testing.T) {
 	})
 }
 
-// Everything that goes wrong on a wire, and after each the next line read right.
+// After each fault of a line the next line is read right.
 func TestHostileBoard(t *testing.T) {
 	pair := terminal(t)
 	sim := devices.NewPlainBoard(pair, nil, place, time.Hour)

@@ -14,8 +14,9 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// ina226 is what the driver shows (Documentation/hwmon/ina2xx.rst): bus volts in mV,
-// current in mA, and the 2 mΩ that it reckons with in µΩ. The values are invented.
+// ina226 holds the files of the driver (Documentation/hwmon/ina2xx.rst): bus voltage in mV, current
+// in mA, and the shunt of 2 mΩ, in µΩ, from which the driver computes the current. The values are
+// invented.
 var ina226 = map[string]string{"in0_input": "5", "in1_input": "4812", "curr1_input": "2310", "power1_input": "11115720", "shunt_resistor": "2000"}
 
 func kernelDevice(t *testing.T, sys tree, address string, o instrument.Options) (instrument.Instrument, error) {
@@ -64,7 +65,7 @@ func TestKernelDevice(t *testing.T) {
 	}
 }
 
-// The driver reckons with 2 mΩ; 1.6 mΩ were measured. 2310 mA · 2 / 1.6 = 2887.5 mA.
+// The driver computes with 2 mΩ; 1.6 mΩ were measured. 2310 mA · 2 / 1.6 = 2887.5 mA.
 func TestKernelShunt(t *testing.T) {
 	sys := sysfs(t)
 	sys.device("hwmon0", "ina226", "1-0040", ina226)
@@ -80,7 +81,7 @@ func TestKernelShunt(t *testing.T) {
 	}
 }
 
-// It comes back under another number, and is found by its place again.
+// A device that returns under another number is found by its place.
 func TestKernelDeviceGoesAndComes(t *testing.T) {
 	sys := sysfs(t)
 	path := sys.device("hwmon0", "ina226", "1-0040", ina226)

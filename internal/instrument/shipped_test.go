@@ -54,8 +54,8 @@ func meaning(list []reading.Sample) string {
 	return strings.Join(parts, ", ")
 }
 
-// Every shipped profile shows in its comment what its device says, and reads it as
-// it says there.
+// Each shipped profile has examples in its comment: what its device sends, and what it means. The
+// profile reads them so.
 func TestShippedExamples(t *testing.T) {
 	for _, name := range profile.Names() {
 		p, list := load(t, name), examples(t, name)
@@ -74,7 +74,7 @@ func TestShippedExamples(t *testing.T) {
 	}
 }
 
-// Every shipped profile says by what chip, standard or datasheet it goes, and where its limits are from.
+// Each shipped profile names its chip, standard or datasheet, and the source of its limits.
 func TestShippedSources(t *testing.T) {
 	for _, name := range profile.Names() {
 		if p := load(t, name); p.Source == "" || p.Accuracy == "" {
@@ -83,7 +83,8 @@ func TestShippedSources(t *testing.T) {
 	}
 }
 
-// displaySays lets a handheld meter send one picture: bytes in hexadecimal, or characters without CR LF.
+// displaySays makes a handheld meter send one picture, given as bytes in hexadecimal or as
+// characters without CR LF, and returns what it means.
 func displaySays(t *testing.T, p *profile.Profile, x example) string {
 	picture := x.says + "\r\n"
 	if p.Display.Chip == profile.FS9721 {
@@ -98,7 +99,7 @@ func displaySays(t *testing.T, p *profile.Profile, x example) string {
 
 func boardSays(t *testing.T, p *profile.Profile, x example) string { return sent(t, p, x.says+"\n") }
 
-// sent lets a device send something, and returns what the one line or picture of it means.
+// sent makes a device send a text, and returns what its one line or picture means.
 func sent(t *testing.T, p *profile.Profile, text string) string {
 	t.Helper()
 	pair := devices.InProcess()
@@ -121,8 +122,8 @@ func sent(t *testing.T, p *profile.Profile, text string) string {
 	return meaning(heard[0].Samples)
 }
 
-// meterSays lets a meter give one answer, "<quantity> <answer>", to every query that is
-// asked about that quantity.
+// meterSays makes a meter give one answer, "<quantity> <answer>", to every query of that quantity,
+// and returns what it means.
 func meterSays(t *testing.T, p *profile.Profile, x example) string {
 	for _, ranges := range p.Query.Functions {
 		for i := range ranges {
@@ -180,7 +181,8 @@ func kernelSays(t *testing.T, p *profile.Profile, x example) string {
 	return "nothing"
 }
 
-// slaveSays lets a slave give one answer, written in hexadecimal, to every request.
+// slaveSays makes a slave give one answer, in hexadecimal, to every request, and returns what it
+// means.
 func slaveSays(t *testing.T, p *profile.Profile, x example) string {
 	answer, err := hex.DecodeString(strings.ReplaceAll(x.says, " ", ""))
 	if err != nil {
@@ -227,8 +229,8 @@ type tree struct {
 
 func sysfs(t *testing.T) tree { return tree{t, t.TempDir()} }
 
-// device makes a device of the I²C bus as the kernel lays it out: its folder among the
-// devices, below that hwmonN, and a link to it from the class.
+// device adds a device of the I²C bus as the kernel presents it: its folder among the devices,
+// below it hwmonN, and a link to that from the class.
 func (s tree) device(number, name, place string, files map[string]string) (path string) {
 	s.t.Helper()
 	path = filepath.Join(s.root, "devices", "i2c-1", place)

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-// hear opens a board that says a few lines and gives all its samples, and who it is.
+// hear opens a board that sends a few lines, and returns all its samples and its identity.
 func hear(t *testing.T, profile, says string, o instrument.Options) ([]reading.Sample, string) {
 	t.Helper()
 	pair := devices.InProcess()
@@ -33,8 +33,8 @@ func hear(t *testing.T, profile, says string, o instrument.Options) ([]reading.S
 	}
 }
 
-// SBOS547 (June 2011), table 1: 8000 counts of 2.5 µV over 2 mΩ are 10 A; over
-// 1.96 mΩ the same 20 mV are 10.2040816… A. A voltage does not pass the shunt.
+// SBOS547 (June 2011), table 1: 8000 counts of 2.5 µV over 2 mΩ are 10 A; over 1.96 mΩ the same 20
+// mV are 10.2040816… A. The shunt does not affect the voltage.
 func TestCorrectedShunt(t *testing.T) {
 	const line = "ch=1 shunt=1F40 bus=2570\n"
 	list, _ := hear(t, "ina226-registers", line, instrument.Options{})
@@ -74,7 +74,7 @@ func TestCorrectedShunt(t *testing.T) {
 	}
 }
 
-// A board that was changed, or a sensor, shows in the identity.
+// The identity changes when a board or a sensor is exchanged.
 func TestIdentity(t *testing.T) {
 	const line = "1,1,V\n"
 	for says, want := range map[string]string{
@@ -93,7 +93,7 @@ func TestIdentity(t *testing.T) {
 	}
 }
 
-// What is no port is said in words of ours, with what would be one.
+// The error for a path that is no serial port says so, and names a path that would be one.
 func TestNoPort(t *testing.T) {
 	dir := t.TempDir()
 	file := dir + "/readings.csv"

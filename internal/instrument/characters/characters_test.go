@@ -12,8 +12,9 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-// A picture by hand from the tables of the datasheet as restated in public notes: range 1 of function B (22.000 V),
-// digits 12345, option 3 DC and auto. The encoder of simulate/devices makes the same of its own table.
+// A picture written by hand from the datasheet's tables, as public notes restate them: range 1 of
+// function B (22.000 V), digits 12345, option 3 DC and auto. The encoder of simulate/devices makes
+// the same picture from a table of its own.
 func TestByHand(t *testing.T) {
 	picture := []byte("112345;000:0\r\n")
 	p, err := characters.Decode(picture)
@@ -35,7 +36,8 @@ var shown = []struct {
 	{"220.00", "uA", nil}, {"2200.0", "uA", nil}, {"22.000", "mA", nil}, {"220.00", "mA", nil},
 }
 
-// Every digit at every place, with both signs, in every range, with and without parity bits, is shown again as it was.
+// Each digit at each place, with both signs, in each range, with and without parity bits, is
+// decoded as it was encoded.
 func TestRoundTrip(t *testing.T) {
 	for _, r := range shown {
 		for _, sign := range []string{"", "-"} {
@@ -126,8 +128,8 @@ func TestBad(t *testing.T) {
 	}
 }
 
-// Where the parity arrives every single flipped bit is found, and so is a LF whose bit is flipped. Without it a flip
-// is found unless it makes another character of the same kind.
+// With parity bits each flipped bit is found, also in LF. Without them a flip is found unless it
+// makes another character of the same kind.
 func TestFlippedBits(t *testing.T) {
 	flip := func(picture []byte) (unseen, all int) {
 		for i := range picture {

@@ -25,8 +25,8 @@ func link(t *testing.T, to, path string) {
 	}
 }
 
-// A thermal zone has no device behind it; its place is the folder above, which has
-// the same name after every boot. A class entry that leads nowhere is passed over.
+// A thermal zone has no device of its own. Its place is the folder above it, which has the same
+// name after every boot. A class entry that leads nowhere is skipped.
 func TestZoneWithoutDevice(t *testing.T) {
 	root := t.TempDir()
 	zone := filepath.Join(root, "devices", "virtual", "thermal", "thermal_zone0")

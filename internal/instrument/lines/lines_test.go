@@ -217,8 +217,8 @@ func BenchmarkParse(b *testing.B) {
 	}
 }
 
-// Counts are computed again for each shunt, so that corrections after one another end
-// where the last of them alone would: nothing that was rounded is used again.
+// A correction of the shunt computes from the counts, so that several corrections in a row give the
+// same digits as the last one alone.
 func TestCorrectionsDoNotAddUp(t *testing.T) {
 	l := line(t, "ina226-lines")
 	for counts := 1; counts < 3000; counts += 7 {

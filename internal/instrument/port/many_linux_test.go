@@ -14,8 +14,8 @@ import (
 	"ohmkeep/internal/instrument/profile"
 )
 
-// select(2) cannot name a descriptor from 1024 up; the library panics there. A port
-// is read nevertheless.
+// select(2) cannot use a descriptor of 1024 or more, and the library panics there. Such a port is
+// read all the same.
 func TestManyOpenFiles(t *testing.T) {
 	var limit syscall.Rlimit
 	if err := syscall.Getrlimit(syscall.RLIMIT_NOFILE, &limit); err != nil || limit.Cur < 1100 {
@@ -57,8 +57,8 @@ func TestManyOpenFiles(t *testing.T) {
 	}
 }
 
-// A name that stands for another device than the one that was opened by it: what
-// the library set up is not what would be read.
+// A name that became another device's while the port was opened is an error: the library set up one
+// device, and another would be read.
 func TestSameDevice(t *testing.T) {
 	dir := t.TempDir()
 	f, err := os.Create(dir + "/one")

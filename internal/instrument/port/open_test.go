@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/instrument/profile"
 )
 
-// wired is a serial port with modem lines that notes what is done to it.
+// wired is a serial port with modem lines that records the calls to it.
 type wired struct {
 	serial.Port // nil: what setUp does not use panics
 	done        []string
@@ -78,7 +78,7 @@ func TestExplain(t *testing.T) {
 	}
 }
 
-// hanging is a port whose writes hang until what waits to be sent is dropped.
+// hanging is a port whose writes block until its output buffer is discarded.
 type hanging struct {
 	net.Conn
 	freed chan struct{}
@@ -88,8 +88,8 @@ func (h *hanging) Read([]byte) (int, error)  { time.Sleep(time.Millisecond); ret
 func (h *hanging) Write([]byte) (int, error) { <-h.freed; return 0, syscall.EIO }
 func (h *hanging) ResetOutputBuffer() error  { close(h.freed); return nil }
 
-// Close frees a write that hangs before it closes the port, so that no write can
-// go to a descriptor that has become something else's.
+// Close ends a blocked write before it closes the port, so that no write reaches a descriptor that
+// was reused.
 func TestCloseFreesWriter(t *testing.T) {
 	conn, _ := net.Pipe()
 	h := &hanging{conn, make(chan struct{})}
@@ -109,8 +109,8 @@ func TestCloseFreesWriter(t *testing.T) {
 	}
 }
 
-// A device that restarts in the middle of a line: what it said before is not
-// the beginning of what it says then.
+// If a device restarts in the middle of a line, the first part is not joined to the line after the
+// restart.
 func TestRestartWithinALine(t *testing.T) {
 	device, host := net.Pipe()
 	p := newPort(host, Lines("\n"), time.Now)
@@ -131,8 +131,8 @@ func TestRestartWithinALine(t *testing.T) {
 	}
 }
 
-// The time that a slow reader takes is no silence on the wire: a line whose rest
-// waits meanwhile is whole.
+// The time that a slow reader takes does not count as silence on the wire: a line whose rest waits
+// meanwhile is whole.
 func TestSlowReaderIsNoSilence(t *testing.T) {
 	device, host := net.Pipe()
 	p := newPort(host, Lines("\n"), time.Now)

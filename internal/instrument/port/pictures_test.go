@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// numbered is a picture of four bytes with numbers 1 to 4 in the high nibble, and one that ends with a line's end.
+// numbered are pictures of four bytes with the numbers 1 to 4 in the high nibble.
 func numbered() *Pictures {
 	return &Pictures{Size: 4, Ends: func(b []byte) bool { return len(b) >= 4 && b[len(b)-1]>>4 == 4 },
 		Whole: func(p []byte) bool {
@@ -19,6 +19,7 @@ func numbered() *Pictures {
 		}}
 }
 
+// ended are pictures of six bytes that end with LF.
 func ended() *Pictures {
 	return &Pictures{Size: 6, Shifts: true, Ends: func(b []byte) bool { return b[len(b)-1] == '\n' },
 		Whole: func(p []byte) bool { return bytes.IndexByte(p, '\n') == len(p)-1 }}
@@ -83,7 +84,8 @@ func TestPictures(t *testing.T) {
 	}
 }
 
-// A picture whose first bytes were missed is none that was broken; a whole one is taken although it came at once.
+// A picture whose first bytes were missed is skipped and not counted as broken. A whole one that
+// arrives at once is used.
 func TestPicturesBegun(t *testing.T) {
 	for stream, want := range map[string]Line{"\x33\x44\x11\x22\x33\x44": {Text: "\x33\x44", Fault: StartMissing}, "\x11\x22\x33\x44": {Text: "\x11\x22\x33\x44"}} {
 		var got []Line
@@ -98,7 +100,8 @@ func TestPicturesBegun(t *testing.T) {
 	}
 }
 
-// However the bytes are cut into pieces, the same lines come out, no byte is lost or made, and the memory held is bounded.
+// Bytes that arrive in any pieces give the same pictures. No byte is lost or added, and the memory
+// is bounded.
 func FuzzPictures(f *testing.F) {
 	f.Add([]byte("\x11\x22\x22\x33\x44\x11\x22\x33\x44"), uint8(1))
 	f.Add([]byte("abcABCDE\nab\n"), uint8(2))

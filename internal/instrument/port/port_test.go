@@ -18,8 +18,8 @@ import (
 
 var settings = profile.Port{Baud: 115200, DataBits: 8, StopBits: 1, Terminator: "\n"}
 
-// terminal opens a pseudo-terminal the way a USB port is opened and gives the
-// device's end.
+// terminal opens a pseudo-terminal as a USB port is opened and returns the port and the device's
+// end.
 func terminal(t *testing.T, before string) (*port.Port, io.ReadWriteCloser) {
 	t.Helper()
 	pair, err := devices.NewTerminal()
@@ -71,8 +71,8 @@ func TestLines(t *testing.T) {
 	expect(t, p, "1,4.812,V", "")
 }
 
-// A line that was being sent when the port was opened lacks an unknown part:
-// 11,4.8,V might have become 1,4.8,V. A whole line's end is a beginning.
+// A line that was being sent when the port was opened lacks its beginning: 11,4.8,V might become
+// 1,4.8,V. It is skipped, unless a line's end came just before.
 func TestLineUnderWay(t *testing.T) {
 	p, device := terminal(t, "1,4.8")
 	say(t, device, "12,V\n1,4.9,V\n")
@@ -107,7 +107,7 @@ func TestSilence(t *testing.T) {
 	expect(t, p, "1,4.9,V", "")
 }
 
-// Lines that were read before the end are given before the error.
+// Lines that were read before the device was unplugged are returned before the error.
 func TestUnplugged(t *testing.T) {
 	p, device := terminal(t, "")
 	say(t, device, "1,4.9,V\n")
@@ -144,8 +144,8 @@ func TestWriteAndForget(t *testing.T) {
 	expect(t, p, "new", "")
 }
 
-// What is forgotten is all that was said: the lines that wait, those that the
-// owner holds for a slow reader, and what the system holds.
+// Forget discards the lines that wait, those that the port holds for a slow reader, and what the
+// system holds.
 func TestForgetFlood(t *testing.T) {
 	p, device := terminal(t, "")
 	say(t, device, strings.Repeat("old\n", 2000))
@@ -155,7 +155,7 @@ func TestForgetFlood(t *testing.T) {
 	expect(t, p, "new", "")
 }
 
-// A device that takes nothing holds up neither the writer's caller nor Close.
+// A device that does not take what is sent blocks neither the caller of Write nor Close.
 func TestStuckWrite(t *testing.T) {
 	p, _ := terminal(t, "")
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
@@ -199,7 +199,7 @@ func TestModemLines(t *testing.T) {
 	if err := p.Close(); err != nil {
 		t.Error(err)
 	}
-	// The terminal outlives a program that leaves it, as a device does.
+	// The terminal stays when a program closes it, as a device does.
 	if p, err = port.Open(ctx, pair.Path, settings, port.Lines("\n"), time.Now); err != nil {
 		t.Fatal(err)
 	}
@@ -224,8 +224,7 @@ func TestOpenFaults(t *testing.T) {
 	}
 }
 
-// The same code reads a connection inside the process, and one whose reads give
-// nothing at once.
+// The same code reads a connection within the process, and one whose reads return nothing at once.
 func TestInProcess(t *testing.T) {
 	pair := devices.InProcess()
 	p := port.Over(pair.Host, port.Lines("\n"), time.Now)

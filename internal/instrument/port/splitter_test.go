@@ -48,7 +48,7 @@ func TestSplitter(t *testing.T) {
 	}
 }
 
-// What stopped half-way is a line of its own and not the beginning of the next.
+// The part of a line that stopped is a line of its own, not the beginning of the next one.
 func TestStall(t *testing.T) {
 	s := splitter{end: '\n'}
 	var got []Line
@@ -62,8 +62,8 @@ func TestStall(t *testing.T) {
 	}
 }
 
-// However the bytes are cut into pieces, the same lines come out, none is longer
-// than allowed, and the memory held is bounded.
+// Bytes that arrive in any pieces give the same lines. No line exceeds the limit, and the memory is
+// bounded.
 func FuzzSplitter(f *testing.F) {
 	f.Add("a\r\nb\n", uint8(1))
 	f.Add(strings.Repeat("x", 2000)+"\nb\n", uint8(7))

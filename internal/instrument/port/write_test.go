@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/instrument/port"
 )
 
-// answering is a device that is asked once, answers and is gone.
+// answering is a device that answers one query and is then gone.
 type answering struct{ asked chan struct{} }
 
 func (a answering) Write(data []byte) (int, error) {
@@ -24,7 +24,7 @@ func (a answering) Read(buffer []byte) (int, error) {
 
 func (answering) Close() error { return nil }
 
-// What was sent was sent, even where the port ends before the sender knows.
+// A write that the device has received succeeds even if the port ends before it returns.
 func TestWriteBeforeTheEnd(t *testing.T) {
 	for range 50 {
 		p := port.Over(answering{make(chan struct{})}, port.Lines("\n"), time.Now)

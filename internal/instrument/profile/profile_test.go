@@ -83,8 +83,8 @@ func TestEveryKeyArrives(t *testing.T) {
 	}
 }
 
-// Each case changes one thing of a good profile and expects the line of the
-// fault, its key and what it says.
+// Each case changes one thing of a valid profile and expects the line, the key and the text of the
+// fault.
 func TestFaults(t *testing.T) {
 	for _, c := range []struct{ name, old, new, want string }{
 		{"no name", `name = "own"`, ``, "own.toml: name: is missing"},
@@ -171,7 +171,7 @@ func TestLoad(t *testing.T) {
 	}
 }
 
-// The profiles that the guide writes, piece by piece, are valid.
+// The profiles in the package comment of probes are valid.
 func TestGuide(t *testing.T) {
 	guide, err := os.ReadFile(filepath.FromSlash("../../../probes/doc.go"))
 	if err != nil {

@@ -11,9 +11,9 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// script is an instrument that expects certain lines, answers each as written,
-// and lets the test fail over lines that were not sent. An answer of "" is
-// silence; one that begins with "late:" comes only after the next line was sent.
+// script is an instrument that expects certain lines, and answers each as written. The test fails
+// if a line was not sent. The answer "" is silence; one that begins with "late:" comes after the
+// next line.
 type script struct {
 	t       *testing.T
 	steps   [][2]string
@@ -113,7 +113,7 @@ func TestNotOneNumber(t *testing.T) {
 	}
 }
 
-// An answer that comes after its time is not taken for the next query's.
+// An answer after the time-out is not taken for the answer to the next query.
 func TestLateAnswer(t *testing.T) {
 	c := client(t,
 		[2]string{"*IDN?", who},
@@ -142,7 +142,7 @@ func TestCancelledIsNotATimeout(t *testing.T) {
 	}
 }
 
-// A queue that never says 0, and a port that only makes noise, end.
+// Reading an error queue that never reports 0, or a port that only receives noise, ends.
 func TestBounds(t *testing.T) {
 	var endless [][2]string
 	for range 40 {
@@ -161,8 +161,8 @@ func TestBounds(t *testing.T) {
 	}
 }
 
-// What an instrument says in place of 9.9E37 is an overload too: a word, or a number
-// of its own such as the 1.00000E+9 of meters that do not obey SCPI.
+// What an instrument sends in place of 9.9E37 is an overload too: a word, or a number of its own
+// such as 1.00000E+9 of meters that do not follow SCPI.
 func TestOwnOverload(t *testing.T) {
 	for answer, want := range map[string]reading.Quality{"OVLD": reading.Overload, "ovld ": reading.Overload, "+1.0E9": reading.Overload,
 		"1.00000E+9": reading.Overload, "+9.9E37": reading.Overload, "1.0E8": reading.Good, "-1.0E9": reading.Good} {

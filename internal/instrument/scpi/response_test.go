@@ -45,9 +45,8 @@ func TestNumbers(t *testing.T) {
 	}
 }
 
-// Four fields with commas between, ASCII 0 for an unknown serial number or
-// firmware: IEEE 488.2, 10.14, as restated in programming guides. All names are
-// invented.
+// Four fields separated by commas, ASCII 0 for an unknown serial number or firmware: IEEE 488.2,
+// 10.14, as restated in programming guides. All names are invented.
 func TestIdentity(t *testing.T) {
 	for _, c := range []struct {
 		response string

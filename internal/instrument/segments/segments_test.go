@@ -13,8 +13,9 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-// A picture by hand, bit by bit from the table of the datasheet as restated in public notes: 0412 with point 2, DC,
-// auto, RS-232, volt. The encoder of simulate/devices makes the same of its own table.
+// A picture written by hand, bit by bit, from the datasheet's table as public notes restate it:
+// 0412 with point 2, DC, auto, RS-232, volt. The encoder of simulate/devices makes the same picture
+// from a table of its own.
 func TestByHand(t *testing.T) {
 	picture := []byte{0x17, 0x27, 0x3D, 0x42, 0x57, 0x68, 0x75, 0x85, 0x9B, 0xA0, 0xB0, 0xC0, 0xD4, 0xE0}
 	p, err := segments.Decode(picture, -1)
@@ -26,7 +27,7 @@ func TestByHand(t *testing.T) {
 	}
 }
 
-// units are the displays that count, with the symbols that make them.
+// units are the displays that give a value, with their symbols.
 var units = []struct {
 	unit     string
 	quantity run.Quantity
@@ -37,7 +38,8 @@ var units = []struct {
 	{"degC", run.Temperature, []string{"user1"}},
 }
 
-// Every digit at every place, with both signs, every point and every unit is shown again as it was.
+// Each digit at each place, with both signs, each point and each unit, is decoded as it was
+// encoded.
 func TestRoundTrip(t *testing.T) {
 	for _, u := range units {
 		for point := range 4 {
@@ -62,7 +64,7 @@ func TestRoundTrip(t *testing.T) {
 	}
 }
 
-// What a display shows beside a value that does not count, and what it shows without a value.
+// Displays with marks that make a value unusable, and displays without a value.
 func TestMarked(t *testing.T) {
 	for _, c := range []struct {
 		shown   string
@@ -127,8 +129,9 @@ func TestBad(t *testing.T) {
 	}
 }
 
-// How far a flipped bit is found in one picture: every flip of a number is, of the segments those that make no digit.
-// The others change a digit into another, or a symbol; this holds which share that is, so that it is known.
+// The share of flipped bits that one picture reveals: all flips of a frame number, and those of
+// segments that make no digit. The others change a digit or a symbol. The test holds the share, so
+// that the limits of the format are known.
 func TestFlippedBits(t *testing.T) {
 	found, digit, symbol, same := 0, 0, 0, 0
 	for n := 0; n < 10000; n += 7 {
@@ -162,7 +165,7 @@ func TestFlippedBits(t *testing.T) {
 	t.Logf("of %d flipped bits %d are found, %d change nothing, %d change the digits or their point, %d a sign, prefix or unit", all, found, same, digit, symbol)
 }
 
-// Any bytes: no panic, and what is read is shown again by the encoder with the same digits.
+// No bytes cause a panic, and what is decoded is encoded to the same digits.
 func FuzzDecode(f *testing.F) {
 	f.Add(devices.SegmentPicture("-04.12", "V", "DC"), int8(-1))
 	f.Add(devices.SegmentPicture(" 0.L ", "m", "A", "hold"), int8(2))

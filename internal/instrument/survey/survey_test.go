@@ -14,8 +14,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// tee is an invented run: supply A feeds a block, the block the start of reel west
-// and pixel 40 of reel north behind it.
+// tee is an invented run: supply A feeds a block, and the block feeds the start of reel west and
+// pixel 40 of reel north behind it.
 func tee() *run.Run {
 	block := run.Place{Kind: run.AtJunction}
 	return &run.Run{
@@ -85,7 +85,7 @@ func TestVisitInWords(t *testing.T) {
 	}
 }
 
-// device is an instrument that gives set values and notes what it was asked for.
+// device is an instrument that returns set values and records the queries.
 type device struct {
 	say   func(channel string, q run.Quantity) (reading.Sample, error)
 	asked []string
@@ -102,14 +102,14 @@ func (d *device) Measure(_ context.Context, channel string, q run.Quantity) (rea
 	return d.say(channel, q)
 }
 
-// says gives every sample the same value.
+// says returns the same value for every sample.
 func says(value float64) func(string, run.Quantity) (reading.Sample, error) {
 	return func(channel string, q run.Quantity) (reading.Sample, error) {
 		return reading.Sample{Channel: channel, Reading: reading.Reading{Time: time.Unix(1, 0), Quantity: q, Value: value, Text: fmt.Sprint(value), Unit: "V"}}, nil
 	}
 }
 
-// guide notes what it is told; leave and fail answer by what they are asked.
+// guide records what the survey shows, and answers its questions by leave and fail.
 type guide struct {
 	log         []string
 	took        []reading.Reading
@@ -151,8 +151,8 @@ func scene() (s *Survey, sensor, meter *device) {
 	}, sensor, meter
 }
 
-// The fixed sensor is read first and no visit is asked for at its place; what no probe
-// reads is left out.
+// The fixed sensor is read first, and its place is not among the visits. What no probe reads is
+// left out.
 func TestTake(t *testing.T) {
 	s, sensor, meter := scene()
 	g := &guide{}

@@ -19,7 +19,7 @@ func at(d time.Duration, mark transcript.Mark, bytes string) transcript.Entry {
 	return transcript.Entry{Time: begun.Add(d), Mark: mark, Bytes: bytes}
 }
 
-// every is each of the 256 bytes.
+// every returns the 256 byte values.
 func every() string {
 	var b []byte
 	for i := range 256 {
@@ -62,7 +62,7 @@ func TestRoundTrip(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(got, x) {
 		t.Errorf("got %+v, %v\nof %s", got, err, text)
 	}
-	// The form is documented; a change of it is a decision.
+	// The format is documented; changing it is a decision.
 	want := "# ohmkeep transcript 1\n# profile: plain-lines\n# port: /dev/serial/by-id/x\n# channel: leads voltage\n# channel: far end current\n" +
 		"# begun: 2026-05-04T10:12:00.25Z\n0.000000 < \"1,4.812,V\\r\\n\"\n0.001500 > \"READ?\\n\"\n2.000000 < \"\\x00\\x01"
 	if !strings.HasPrefix(text, want) {
@@ -70,7 +70,7 @@ func TestRoundTrip(t *testing.T) {
 	}
 }
 
-// A head cannot make lines of its own.
+// A text in the head cannot begin a line of the transcript.
 func TestHeadStaysOnItsLines(t *testing.T) {
 	text := written(t, &transcript.Transcript{Head: transcript.Head{Profile: "a\n0.0 < \"x\"", Begun: begun}})
 	got, err := transcript.Read("t.txt", strings.NewReader(text))
@@ -128,7 +128,7 @@ func play(entries ...transcript.Entry) *transcript.Player {
 	return transcript.Play(&transcript.Transcript{Head: transcript.Head{Begun: begun}, Entries: entries})
 }
 
-// Each entry is read by itself, and the clock is then its own.
+// Each entry is read by itself, and the player's clock is then that of the entry.
 func TestPlayerSays(t *testing.T) {
 	p := play(at(time.Second, transcript.Heard, "ab\n"), at(2*time.Second, transcript.Piece, "half"), at(3*time.Second, transcript.Heard, "c\n"))
 	if !p.Clock().Equal(begun) {
@@ -149,8 +149,8 @@ func TestPlayerSays(t *testing.T) {
 	}
 }
 
-// Answers come when the same is asked; what was asked between is passed over, and
-// what was never asked is not answered by something else.
+// A query is answered as the same query was in the transcript. Queries between are skipped; a query
+// that is not in the transcript has no answer.
 func TestPlayerAnswers(t *testing.T) {
 	p := play(at(0, transcript.Sent, "*IDN?\n"), at(1, transcript.Heard, "me\n"), at(2, transcript.Sent, "A?\n"), at(3, transcript.Heard, "1\n"),
 		at(4, transcript.Sent, "B?\n"), at(5, transcript.Heard, "2\n"), at(6, transcript.Sent, "A?\n"), at(7, transcript.Heard, "3\n"))
@@ -185,7 +185,7 @@ func TestPlayerAnswers(t *testing.T) {
 	hear("2\n")
 }
 
-// The pace is that of the times; closing ends a wait, and a quiet wire stays open.
+// The player keeps the times of the transcript. Closing it ends a wait, and a silent wire stays up.
 func TestPlayerPaceAndEnd(t *testing.T) {
 	p := play(at(0, transcript.Heard, "a"), at(40*time.Millisecond, transcript.Heard, "b"), at(10*time.Millisecond, transcript.Heard, "c"))
 	p.Paced, p.Quiet = true, true
@@ -211,7 +211,7 @@ func TestPlayerPaceAndEnd(t *testing.T) {
 	}
 }
 
-// What is read can be written, and is then read the same.
+// What can be read can be written, and reading it again gives the same.
 func FuzzRead(f *testing.F) {
 	f.Add("# ohmkeep transcript 1\n# begun: 2026-05-04T10:12:00Z\n0.25 < \"1,4.8,V\\n\"\n1 ? \"x\\xFF\" why\n")
 	f.Fuzz(func(t *testing.T, text string) {
