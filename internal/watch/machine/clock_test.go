@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// board is a machine that the test sets.
+// board is a machine whose clocks the test sets.
 type board struct {
 	wall         time.Time
 	since        time.Duration
@@ -31,9 +31,8 @@ var (
 	year  = 365 * day
 )
 
-// Each case is a machine at its start and what happens to it; after each event a
-// reading is dated. A date is written as what it is off the true time, "?" after
-// an uncertain one.
+// Each case is a machine at its start and a list of events. After each event a reading is dated;
+// the date is written as its error, with "?" if it is uncertain.
 func TestClock(t *testing.T) {
 	type event struct {
 		name string
@@ -149,7 +148,8 @@ func TestClock(t *testing.T) {
 	}
 }
 
-// A moment is dated by the anchor that holds now, wherever in the boot it lies.
+// Each moment since boot is dated by the present relation of the two clocks, whether it is past or
+// future.
 func TestAt(t *testing.T) {
 	b := board{wall: noon, since: time.Hour, battery: true}
 	k := NewClock(&b, time.Time{}, nil)
@@ -161,7 +161,7 @@ func TestAt(t *testing.T) {
 	}
 }
 
-// hasty is a machine that is kept from running between the readings of its clocks.
+// hasty is a machine that is delayed between reading its two clocks.
 type hasty struct {
 	board
 	reads int
@@ -175,8 +175,8 @@ func (h *hasty) Wall() time.Time {
 	return h.wall
 }
 
-// Dates keep their order while the clock is looked at by a machine that has other
-// things to do, and while it is corrected by a little in either direction.
+// Dates stay in order on a busy machine, and while the wall clock is corrected a little in either
+// direction.
 func TestOrder(t *testing.T) {
 	h := &hasty{board: board{wall: noon, since: time.Hour, battery: true}}
 	k := NewClock(h, floor, nil)
@@ -204,7 +204,7 @@ func TestOrder(t *testing.T) {
 	}
 }
 
-// jittery is a machine whose wall clock reads a little differently every time.
+// jittery is a machine whose wall clock reads with jitter.
 type jittery struct {
 	board
 	reads int
@@ -215,8 +215,7 @@ func (j *jittery) Wall() time.Time {
 	return j.wall.Add(time.Duration(j.reads%4) * time.Millisecond)
 }
 
-// Neither a machine that is busy nor one whose clock jitters moves the dates:
-// between two readings passes what passed since boot.
+// Neither a delay nor jitter changes the dates: the time between two readings is that since boot.
 func TestSteady(t *testing.T) {
 	busy := &hasty{board: board{wall: noon, since: time.Hour, battery: true}}
 	jitters := &jittery{board: board{wall: noon, since: time.Hour, battery: true}}

@@ -109,7 +109,7 @@ func TestMetrics(t *testing.T) {
 	if !strings.Contains(text, "\nprocess_resident_memory_bytes ") {
 		t.Errorf("nothing of the process in\n%s", text)
 	}
-	// Each metric stands together, after its head.
+	// The samples of a metric follow its head without another metric between them.
 	heads := map[string]int{}
 	for line := range strings.Lines(text) {
 		if name, ok := strings.CutPrefix(line, "# TYPE "); ok {
@@ -123,7 +123,7 @@ func TestMetrics(t *testing.T) {
 	}
 }
 
-// A run fails where a resistance drifts, or is over its limit with all of its interval.
+// A run fails if a resistance drifts, or if its whole interval is over its limit.
 func TestRunFailing(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -149,7 +149,7 @@ func TestRunFailing(t *testing.T) {
 	}
 }
 
-// Without a disk to look at, and with nothing judged, the rest is shown.
+// Without a disk and without a history the other metrics are served.
 func TestWithoutDisk(t *testing.T) {
 	s := cabinet()
 	s.Disk = func() (Disk, error) { return Disk{}, errors.New("none") }
@@ -160,7 +160,7 @@ func TestWithoutDisk(t *testing.T) {
 	}
 }
 
-// Promtool reads the text and has nothing to remark.
+// promtool checks the text and reports no problem.
 func TestPromtool(t *testing.T) {
 	tool, err := exec.LookPath("promtool")
 	if err != nil {

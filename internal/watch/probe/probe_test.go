@@ -72,7 +72,7 @@ func bounded(t *testing.T) context.Context {
 	return ctx
 }
 
-// quick takes the waiting out of a profile.
+// quick sets the waiting times of a profile to zero.
 func quick(p *profile.Profile) *profile.Profile {
 	p.Query.Every = time.Millisecond
 	for _, ranges := range p.Query.Functions {
@@ -83,8 +83,8 @@ func quick(p *profile.Profile) *profile.Profile {
 	return p
 }
 
-// What a simulation says fits the run: the supply's volts, what 120 pixels with 5 %
-// of 3 · 12 mA and 0.8 mA idle draw, the copper's temperature; and it says that it is one.
+// A simulated probe sends values of the run: the supply's voltage, the current of 120 pixels with 5
+// % of 3 · 12 mA and 0.8 mA idle, the copper's temperature. Its identity says that it is simulated.
 func TestSimulated(t *testing.T) {
 	r := runtest.Parse(t, shelf)
 	opener := &probe.Opener{Run: r}
@@ -142,7 +142,7 @@ func TestSimulatedFaults(t *testing.T) {
 	}
 }
 
-// The run file's shunt reaches the sample, and is refused where it means nothing.
+// The shunt of the run file corrects the sample, and is refused for a channel without one.
 func TestRunFilesShunt(t *testing.T) {
 	dir := t.TempDir()
 	write(t, dir, "t.txt", "# ohmkeep transcript 1\n# begun: 2026-05-04T10:12:00Z\n0.1 < \"ch=1 bus=9584 shunt=8000\\n\"\n")
@@ -158,7 +158,8 @@ func TestRunFilesShunt(t *testing.T) {
 			t.Errorf("%+v, %v, want %g", s, err, want)
 		}
 	}
-	// Afterwards it is silent, as an unpowered probe, and does not begin again.
+	// After its last entry the transcript is silent, like a probe without power, and does not start
+	// again.
 	short, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
 	defer cancel()
 	if _, err := device.Next(short); !errors.Is(err, context.DeadlineExceeded) {
@@ -176,13 +177,13 @@ func write(t *testing.T, dir, name, text string) {
 	}
 }
 
-// tell writes what is stable of a sample, with its time.
+// tell writes a sample and its time as text.
 func tell(s reading.Sample) string {
 	return fmt.Sprintf("%d %s %s %s %s %s %s", s.Time.UnixMicro(), s.Channel, s.Quantity, s.Text, s.Unit, s.Quality, s.Raw)
 }
 
-// A board is recorded with everything that goes wrong on a wire; replayed, each
-// sample is the same, at the same time.
+// A board is recorded with each fault that a line can have. Replayed, it gives the same samples at
+// the same times.
 func TestRecordReplayBoard(t *testing.T) {
 	pair := devices.NewPair()
 	sim := devices.NewPlainBoard(pair, nil, func(string, run.Quantity) float64 { return 0 }, time.Hour)
@@ -218,7 +219,7 @@ func TestRecordReplayBoard(t *testing.T) {
 	if strings.Join(again, "\n") != strings.Join(live, "\n") {
 		t.Errorf("live\n%s\nreplayed\n%s", strings.Join(live, "\n"), strings.Join(again, "\n"))
 	}
-	// The line that was too long is a piece, and a piece is not played.
+	// The line that was too long is recorded in pieces, and pieces are not replayed.
 	if before.Lines--; counters.Lines != before.Lines || counters.Bad != before.Bad-1 || who != "# serial 7" {
 		t.Errorf("live %+v, replayed %+v, %q", before, counters, who)
 	}
@@ -251,8 +252,8 @@ func replayed(t *testing.T, text string, p *profile.Profile) ([]string, instrume
 	}
 }
 
-// A meter that changes function and range, recorded and replayed: the same samples,
-// unsettled ones included, in a moment.
+// A meter that changes function and range is recorded. Replayed, it gives the same samples,
+// unsettled ones included, without waiting.
 func TestRecordReplayMeter(t *testing.T) {
 	pair := devices.NewPair()
 	sim, err := devices.NewMultimeter(pair, func(q run.Quantity) float64 { return []float64{4.8, 0.3, 20}[q] })

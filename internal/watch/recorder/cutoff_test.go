@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/watch/watchtest"
 )
 
-// A commit that the end of the watch cuts off is no fault of the store: what it held is
-// committed once more, and nothing is said.
+// A commit that the end of the watch interrupts is not an error of the store: its readings are
+// committed once more, and nothing is logged.
 func TestCommitCutOffByTheEnd(t *testing.T) {
 	var log watchtest.Log
 	kept := &shelf{fault: context.Canceled}

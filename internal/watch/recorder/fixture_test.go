@@ -29,7 +29,7 @@ name = "white"
 red = 0.05
 `
 
-// probeOn is what a run file says of a plain board on a port.
+// probeOn returns the part of a run file for a plain board on a port.
 func probeOn(name, port string) string {
 	return fmt.Sprintf("[[probe]]\nname = %q\nprofile = \"plain-lines\"\nport = %q\n"+
 		"[[probe.channel]]\nid = \"1\"\nquantity = \"voltage\"\nfrom = \"west.start+\"\nto = \"west.start-\"\n"+
@@ -54,7 +54,7 @@ func plan(t testing.TB, text string) Plan {
 	return p
 }
 
-// setClocks are those of a machine whose wall clock the test sets.
+// setClocks are the clocks of a machine; the test sets its wall clock.
 type setClocks struct {
 	mu      sync.Mutex
 	started time.Time
@@ -125,7 +125,7 @@ func (s *shelf) texts() []string {
 
 func (s *shelf) fill(err error) { s.mu.Lock(); s.fault = err; s.mu.Unlock() }
 
-// kinds gives the marks in short.
+// kinds returns the kinds of the marks as text.
 func (s *shelf) kinds() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -172,7 +172,7 @@ func open(t testing.TB, p Plan, o Options) *cabinet {
 	return c
 }
 
-// pass lets time pass, in which the recorder runs.
+// pass advances the clock while the recorder runs.
 func (c *cabinet) pass(by time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -184,7 +184,7 @@ func (c *cabinet) pass(by time.Duration) {
 
 func (c *cabinet) end() { c.cancel(); <-c.ended }
 
-// until waits for something to come true.
+// until waits until a condition holds.
 func (c *cabinet) until(what string, true func() bool) {
 	c.t.Helper()
 	for begun := time.Now(); !true(); time.Sleep(2 * time.Millisecond) {
@@ -199,7 +199,7 @@ func (c *cabinet) stored(n int) {
 	c.until(fmt.Sprintf("%d stored", n), func() bool { return len(c.shelf.texts()) >= n })
 }
 
-// socket is a place under which devices come and go, as /dev/serial/by-id is.
+// socket is a path at which devices appear and disappear, like those of /dev/serial/by-id.
 type socket struct {
 	t    testing.TB
 	path string
@@ -207,7 +207,7 @@ type socket struct {
 
 func newSocket(t testing.TB) socket { return socket{t, filepath.Join(t.TempDir(), "by-id-board")} }
 
-// plug plugs a board in; the system calls it something else every time.
+// plug connects a board, each time under another name of the system.
 func (s socket) plug() *devices.Pair {
 	s.t.Helper()
 	pair, err := devices.NewTerminal()
@@ -225,7 +225,7 @@ func (s socket) plug() *devices.Pair {
 	return pair
 }
 
-// unplug takes the board and its name away.
+// unplug removes the board and its name.
 func (s socket) unplug(pair *devices.Pair) {
 	s.t.Helper()
 	if err := errors.Join(os.Remove(s.path), pair.Device.Close()); err != nil {

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// A probe that is open and says nothing, or nothing that is understood, is noticed
-// within the time that is given, and said to be so once; as is its end.
+// A probe that is open and sends nothing, or nothing that can be read, is reported once within the
+// time limit, and so is the end of that.
 func TestSilentAndGarbled(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -35,7 +35,7 @@ func TestSilentAndGarbled(t *testing.T) {
 	}
 }
 
-// Lines that are read at once have a time each, in their order.
+// Lines that are read at once get different times, in their order.
 func TestBurst(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -50,7 +50,7 @@ func TestBurst(t *testing.T) {
 	}
 }
 
-// A step that the new run file does not have is over.
+// A step that the new run file does not have ends.
 func TestStepIsGone(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -67,7 +67,7 @@ func TestStepIsGone(t *testing.T) {
 		if got := c.shelf.readings[i]; got.Step != "" || c.Snapshot().Step != "" {
 			t.Errorf("reading %d: step %q", i, got.Step)
 		}
-		// Nor does it come back after a scheduled step.
+		// It does not return after a scheduled step.
 		c.mu.Lock()
 		c.steps.scheduled = 0
 		c.mu.Unlock()

@@ -39,9 +39,8 @@ func probeOf(profile, port, more string) string {
 		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n", profile, port, more)
 }
 
-// The kernel's files are read by every_seconds, each value once a round. A value at
-// the end of the scale is kept as the kernel said it and counts as none; the device
-// may leave and come back.
+// The kernel's files are read every every_seconds, each value once a round. A value at the end of
+// the scale is stored as the kernel wrote it, without a value. The device may disappear and return.
 func TestKernelFiles(t *testing.T) {
 	t.Parallel()
 	path, set := chip(t)
@@ -102,7 +101,7 @@ func TestKernelFiles(t *testing.T) {
 	c.until("back", func() bool { return c.Snapshot().Probes[0].Up })
 }
 
-// A transcript beside the run file is heard like the board that it was taken from.
+// A transcript beside the run file is recorded like the board that it was taken from.
 func TestTranscript(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
@@ -125,7 +124,7 @@ func TestTranscript(t *testing.T) {
 	}
 }
 
-// What is simulated says so.
+// The state of a simulated probe says that it is simulated.
 func TestSimulated(t *testing.T) {
 	t.Parallel()
 	c := open(t, plan(t, hall+probeOf("ina226-lines", "simulated", "")), Options{})

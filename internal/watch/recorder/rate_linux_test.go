@@ -30,7 +30,7 @@ func boards(t testing.TB) (*cabinet, []*devices.Pair) {
 	return open(t, plan(t, text), Options{Commit: time.Second}), pairs
 }
 
-// tell lets all boards speak n lines each at full rate.
+// tell makes each board send n lines at full rate.
 func tell(t testing.TB, pairs []*devices.Pair, n int) {
 	var all sync.WaitGroup
 	for _, pair := range pairs {
@@ -71,8 +71,7 @@ func TestLineRate(t *testing.T) {
 	}
 }
 
-// BenchmarkLine gives the processor time that a line costs at full rate, the
-// boards' own share included.
+// BenchmarkLine measures the processor time of a line at full rate, the boards' own share included.
 func BenchmarkLine(b *testing.B) {
 	c, pairs := boards(b)
 	before := processor(b)

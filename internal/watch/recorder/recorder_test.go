@@ -14,8 +14,8 @@ import (
 
 var replugs = flag.Int("replugs", 6, "how often the board is unplugged")
 
-// A board that a cleaner unplugs comes back under another name and is heard; every
-// gap is marked at both ends.
+// A board that was unplugged is opened under its new name and recorded again. Each gap is marked at
+// both ends.
 func TestUnplugged(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -49,8 +49,8 @@ func TestUnplugged(t *testing.T) {
 	}
 }
 
-// A board that was never there is asked for again and again, with one line of log;
-// when it comes it is heard. Its channel ages.
+// A board that is absent is tried repeatedly with one line of log, and recorded when it appears.
+// Until then its channel's age grows.
 func TestAbsent(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -76,8 +76,8 @@ func TestAbsent(t *testing.T) {
 	}
 }
 
-// Noise, half lines, lines of unknown channels and lines without end between good ones:
-// every good one is stored, every bad one counted, and the log stays short.
+// Noise, half lines, lines of unknown channels and lines without end stand between good ones. Each
+// good one is stored, each bad one counted, and the log stays short.
 func TestNonsense(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -115,7 +115,7 @@ func TestNonsense(t *testing.T) {
 	}
 }
 
-// What the meter of a channel cannot show is marked, not stored as a value.
+// A value beyond the ranges of its channel's meter is marked, and not stored as measured.
 func TestOverload(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -138,8 +138,8 @@ func TestOverload(t *testing.T) {
 	}
 }
 
-// A reading is safe within the commit interval of its arrival, and the store is
-// asked once an interval, not once a reading.
+// A reading is on disk within the commit interval of its arrival, with one commit an interval
+// instead of one a reading.
 func TestCommitInTime(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -167,7 +167,7 @@ func TestCommitInTime(t *testing.T) {
 	}
 }
 
-// The first commit comes early, so that a new watch can be seen to work.
+// The first commit comes early, so that a new watch soon shows that it works.
 func TestFirstReadingSoon(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -181,8 +181,8 @@ func TestFirstReadingSoon(t *testing.T) {
 	}
 }
 
-// While the disk is full the readings wait; when there is room they are stored, all
-// and in their order. The log says so twice in all.
+// While the disk is full the readings wait. When there is space again all are stored in their
+// order. The log has one line for each of the two events.
 func TestDiskFull(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -213,7 +213,8 @@ func TestDiskFull(t *testing.T) {
 	}
 }
 
-// When there is no room left the oldest go, are counted, and a mark says how many.
+// When the queue is full the oldest readings are dropped and counted, and a mark gives their
+// number.
 func TestNoRoom(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -249,8 +250,8 @@ func TestNoRoom(t *testing.T) {
 	}
 }
 
-// One reading that the store will never take does not hold up the others, nor are
-// they stored twice when the disk is full now and then meanwhile.
+// One reading that the store refuses does not delay the others, and none is stored twice when the
+// disk is full at times.
 func TestRefused(t *testing.T) {
 	t.Parallel()
 	for _, flaky := range []bool{false, true} {
@@ -274,8 +275,8 @@ func TestRefused(t *testing.T) {
 	}
 }
 
-// The wall clock is set back a year and forward a day: the dates go on, in order,
-// and say that they are uncertain; they are certain again when it is back.
+// The wall clock is set back a year and forward a day. The dates stay in order and are uncertain,
+// until it is right again.
 func TestClockIsSet(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -301,8 +302,8 @@ func TestClockIsSet(t *testing.T) {
 	}
 }
 
-// The end: what has arrived is stored, within two seconds, even while it comes
-// faster than it can be read to the end.
+// At the end of the watch all that has arrived is stored within two seconds, even if more arrives
+// all the time.
 func TestEnd(t *testing.T) {
 	s := newSocket(t)
 	pair := s.plug()
@@ -320,7 +321,7 @@ func TestEnd(t *testing.T) {
 	}
 }
 
-// A disk that hangs does not hold up the end for longer than it may.
+// A disk that does not respond delays the end of the watch no longer than the limit.
 func TestEndWhileFull(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)

@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// The run file is reloaded again and again while a board speaks: no reading is
-// lost, and each is of the run that was in force.
+// The run file is reloaded repeatedly while a board sends: no reading is lost, and each belongs to
+// the run that was in force.
 func TestReadAnew(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -48,8 +48,8 @@ func TestReadAnew(t *testing.T) {
 	}
 }
 
-// A probe that moves to another port is closed there and opened here; one that
-// left is not heard any more, and its totals stay.
+// A probe whose port changes is closed there and opened here. One that is removed is closed, and
+// its totals stay.
 func TestProbeMoves(t *testing.T) {
 	t.Parallel()
 	a, b := newSocket(t), newSocket(t)
@@ -65,8 +65,7 @@ func TestProbeMoves(t *testing.T) {
 	}
 }
 
-// Steps that are announced label what arrives after; an unknown one is refused
-// and changes nothing.
+// An announced step labels the readings after it. An unknown step is refused and changes nothing.
 func TestAnnounce(t *testing.T) {
 	t.Parallel()
 	s := newSocket(t)
@@ -95,8 +94,8 @@ func TestAnnounce(t *testing.T) {
 	}
 }
 
-// A scheduled step is in force while it is shown, unsettled at first, also over
-// midnight; after it the announced one is back. An uncertain clock shows nothing.
+// A scheduled step is in force while it lasts, unsettled at first, also over midnight; then the
+// announced one is in force again. With an uncertain clock no scheduled step is in force.
 func TestSchedule(t *testing.T) {
 	p := plan(t, hall+"[[check]]\nstep = \"white\"\nat = \"23:59\"\nseconds = 120\nsettle_seconds = 5\n")
 	var s steps

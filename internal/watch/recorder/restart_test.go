@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// A board that says who it is about once a minute has not restarted; one that says
-// so outside its interval, or is another, does, and is marked once in a while.
+// A board that sends its identity about once a minute has not restarted. One that sends it outside
+// that interval, or another identity, has, and this is marked at a limited rate.
 func TestBeginsAnew(t *testing.T) {
 	t.Parallel()
 	const a, b = "# serial 0001, INA226", "# serial 0002, INA226"
@@ -67,7 +67,7 @@ func TestBeginsAnew(t *testing.T) {
 	}
 }
 
-// renamed is a board that says so many times that it is another one, two seconds apart.
+// renamed returns lines of a board that sends another identity each time, two seconds apart.
 func renamed(times int) string {
 	var said strings.Builder
 	for i := range times {
@@ -76,7 +76,7 @@ func renamed(times int) string {
 	return said.String()
 }
 
-// What was held back is counted in the next that is let through.
+// The next event that is allowed carries the number of those suppressed before it.
 func TestBoundedCounts(t *testing.T) {
 	t.Parallel()
 	b := newRateLimit(2, time.Minute)
@@ -93,8 +93,8 @@ func TestBoundedCounts(t *testing.T) {
 	}
 }
 
-// A fault that a board reports is marked in its words, once until the channel has a value again,
-// and of a channel that fails again and again only the first few times.
+// A fault that a board reports is marked in the board's words, once until the channel has a value
+// again. If a channel fails repeatedly, only the first faults are marked.
 func TestFaultIsMarked(t *testing.T) {
 	t.Parallel()
 	const value, stuck = "ch=1 shunt=1F40 bus=2570", "ch=1 fault=the bus is stuck"

@@ -11,8 +11,8 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// Lines that waited while the program was stopped for two minutes are dated by the board's
-// regular interval where as many came as the stall is long. Otherwise their dates are
+// Lines that waited while the program was stopped for two minutes are dated by the board's regular
+// interval, if their number agrees with the length of the stall. Otherwise their dates are
 // uncertain. Both are marked.
 func TestLinesThatWaited(t *testing.T) {
 	t.Parallel()

@@ -74,7 +74,7 @@ func TestHalfSentRequests(t *testing.T) {
 	t.Logf("%d half-sent requests, the slowest answer of %d took %v", *halfSent, *halfSent/100, slowest.Round(time.Millisecond))
 }
 
-// A body that does not come ends with the connection.
+// A request whose body does not arrive is closed after the time-out.
 func TestBodyThatDoesNotCome(t *testing.T) {
 	t.Parallel()
 	const allowed = 500 * time.Millisecond
@@ -93,8 +93,8 @@ func TestBodyThatDoesNotCome(t *testing.T) {
 	}
 }
 
-// Every answer, those of errors too, says that it is what it says, is not kept, and is
-// shown in no frame.
+// Each answer, also of an error, states its content type, is not cached, and is not shown in a
+// frame.
 func TestHeaders(t *testing.T) {
 	h := start(t, nil)
 	for _, path := range []string{"/", "/healthz", "/status", "/metrics", "/nothing", "/step"} {
@@ -111,8 +111,8 @@ func TestHeaders(t *testing.T) {
 	}
 }
 
-// Who announces a step is marked with it; one that announces too many is refused, and the
-// marks stay few.
+// The mark of a step names its sender. A sender of too many steps is refused, and the marks stay
+// few.
 func TestAnnouncementsAreBounded(t *testing.T) {
 	kept := &book{}
 	h := start(t, func(c *Config) { c.Store, c.Commit = kept, 20*time.Millisecond })
@@ -146,7 +146,7 @@ func TestAnnouncementsAreBounded(t *testing.T) {
 	}
 }
 
-// A status tells no folder of this machine.
+// The status contains no path of this machine.
 func TestStatusTellsNoFolders(t *testing.T) {
 	h := start(t, func(c *Config) {
 		c.Notes = func() []string {

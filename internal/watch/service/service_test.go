@@ -54,12 +54,12 @@ func plan(t *testing.T, text string) recorder.Plan {
 	return recorder.Plan{Run: r, Profiles: []*profile.Profile{device}}
 }
 
-// nothing is a store that takes everything.
+// nothing is a store that accepts everything and keeps nothing.
 type nothing struct{}
 
 func (nothing) Keep(context.Context, recorder.Batch) error { return nil }
 
-// quiet is a board that says nothing until it is closed.
+// quiet is a board that sends nothing until it is closed.
 type quiet struct {
 	instrument.Instrument
 	gone chan struct{}
@@ -259,8 +259,7 @@ func TestHealthOf(t *testing.T) {
 	}
 }
 
-// A step may be announced in every way that a controller or a person at a shell
-// would.
+// A step can be announced in each form that a controller or a person at a shell would use.
 func TestStep(t *testing.T) {
 	h := start(t, nil)
 	for _, c := range []struct {
@@ -295,8 +294,8 @@ func TestStep(t *testing.T) {
 	}
 }
 
-// A page of another site, open in the browser of a user who may reach the
-// watch, announces nothing.
+// A page of another site, opened in the browser of a user who can reach the watch, cannot announce
+// a step.
 func TestStrangersPage(t *testing.T) {
 	h := start(t, nil)
 	request, err := http.NewRequest("POST", "http://"+h.addr+"/step", strings.NewReader("white 5 %"))
@@ -314,8 +313,8 @@ func TestStrangersPage(t *testing.T) {
 	}
 }
 
-// A bad run file is refused with its fault and the old one stays in force; a good
-// one takes its place without a probe being closed.
+// A bad run file is refused with its fault, and the old one stays in force. A good one replaces it
+// without closing a probe.
 func TestReload(t *testing.T) {
 	h := start(t, nil)
 	h.next <- plan(t, strings.Replace(hall, `"Hall"`, `"Stairs"`, 1))
@@ -363,7 +362,7 @@ func (b *book) Keep(_ context.Context, batch recorder.Batch) error {
 	return nil
 }
 
-// A clock that is set back is marked, logged and a note of the status; the watch stays well.
+// A wall clock that is set back is marked, logged and noted in the status. The watch stays well.
 func TestClockIsSet(t *testing.T) {
 	machine, kept := &adrift{started: time.Now()}, &book{}
 	h := start(t, func(c *Config) { c.Machine, c.Store = machine, kept })
@@ -387,8 +386,7 @@ func TestClockIsSet(t *testing.T) {
 	}
 }
 
-// The service manager hears when all is ready, that the watch lives, when the run
-// file is reloaded, and the end.
+// The service manager is notified of readiness, of life, of a reload and of the end.
 func TestServiceManager(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "notify")
 	socket, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
@@ -432,7 +430,7 @@ func TestServiceManager(t *testing.T) {
 	listen("STOPPING")
 }
 
-// The newest analysis is shown; when one fails the one before stays.
+// The newest analysis is shown. If one fails the one before stays.
 func TestAnalysis(t *testing.T) {
 	h := func(names ...string) *history.History {
 		one := &history.History{}

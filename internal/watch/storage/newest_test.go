@@ -10,8 +10,8 @@ import (
 	"ohmkeep/internal/watch/machine"
 )
 
-// The clock's floor is the newest reading whose date was certain, and no date
-// before this program existed.
+// The earliest time that the clock may show is that of the newest reading with a certain date, and
+// no earlier than this program.
 func TestNewest(t *testing.T) {
 	t.Chdir(t.TempDir())
 	kept, err := store.Open("a.db")

@@ -21,12 +21,12 @@ import (
 	"ohmkeep/internal/watch/storage/storagetest"
 )
 
-// opened opens the store of a watch for a test, without a log.
+// opened opens the store of a watch, without a log.
 func opened(t *testing.T, path string, now func() time.Time) (*Store, error) {
 	return Open(t.Context(), Options{Path: path, Run: "Book shelf", RunFile: "shelf.toml", Log: slog.New(slog.DiscardHandler), Now: now})
 }
 
-// A file that is damaged as soon as it is made again is not put aside again at once.
+// A store that is damaged again soon after it was replaced is not replaced again at once.
 func TestRescuesAreApart(t *testing.T) {
 	t.Chdir(t.TempDir())
 	storagetest.Fill(t, "shelf.db")
@@ -70,7 +70,7 @@ func TestRescuesAreApart(t *testing.T) {
 	}
 }
 
-// A night goes on over what is left of a damaged store.
+// The nightly analysis uses what can be read of a damaged store.
 func TestNightOverDamagedStore(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	storagetest.Fill(t, path)
@@ -107,8 +107,8 @@ func TestNightOverDamagedStore(t *testing.T) {
 	}
 }
 
-// All of a store is read after the start and then once a week, however often it is
-// analysed: a card wears and a store grows.
+// The whole store is read after the start and then once a week, however often it is analysed, since
+// reading it takes long.
 func TestStoreIsCheckedOnceAWeek(t *testing.T) {
 	begun := time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC)
 	now := begun
@@ -128,8 +128,8 @@ func TestStoreIsCheckedOnceAWeek(t *testing.T) {
 	}
 }
 
-// A store that is removed while it is written to is noticed within two seconds, though
-// nothing is committed, and goes on in a new file with all that was in it.
+// A store that is removed while it is written to is noticed within two seconds, even without a
+// commit. All that was in it is written to a new file.
 func TestRemovedStoreIsNoticed(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	n := storagetest.Fill(t, path)
@@ -169,7 +169,7 @@ func TestRemovedStoreIsNoticed(t *testing.T) {
 	}
 }
 
-// Letting old readings go changes no verdict, and happens once a month.
+// Thinning old readings changes no verdict, and is done once a month.
 func TestThinningLeavesDrift(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	now := time.Date(2026, 8, 1, 4, 0, 0, 0, time.UTC)
@@ -248,8 +248,8 @@ percent = 0.3
 counts = 2
 `
 
-// fillDays stores what a board says of the feed, a reading every ten minutes: 105 mOhm,
-// with another current each time. It is invented.
+// fillDays stores readings of the feed, one every ten minutes: 105 mΩ, with another current each
+// time. They are invented.
 func fillDays(t *testing.T, s *Store, begin time.Time, days int) {
 	t.Helper()
 	random := rand.New(rand.NewPCG(5, 6))

@@ -1,4 +1,4 @@
-// Package watchtest holds what the tests of the daemon's rooms share.
+// Package watchtest holds what the tests of several packages of the daemon share.
 package watchtest
 
 import (
