@@ -33,7 +33,8 @@
 //	accuracy_source = "…"    # where the ranges at the end are from: a datasheet, memory, an assumption
 //	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked; "hwmon": the kernel reads it;
 //	                         # "modbus": one of several slaves on a line, whose registers are read;
-//	                         # "display": a handheld meter that sends its display
+//	                         # "display": a handheld meter that sends its display;
+//	                         # "mqtt": a board that publishes at a broker
 //	errors = "each"          # "each": a sensor at every place; "common": one meter for all
 //
 //	[port]
@@ -182,6 +183,26 @@
 // register 0. The address of the slave is in the run file's probe, slave = 1. A value keeps the digits
 // of its scale: 480 at 0.01 V is 4.80 V. Registers that follow each other are read by one request.
 // An example's answer is written in hexadecimal, that of slave 1. Nothing is ever written to a slave.
+//
+// # A board that publishes at a broker
+//
+//	[mqtt]                           # in place of [port]; the run file names the broker
+//	format = "json"                  # or "text": each message is one number
+//
+//	[[mqtt.value]]
+//	id    = "volts"                  # the channel
+//	topic = "rail/1"                 # below the topic of the run file's probe; left out = that topic itself
+//	path  = "bus.0.volts"            # members and elements of the JSON text; left out = it is a number itself
+//	unit  = "V"                      # as in a field of a line
+//	bad   = ["-999"]                 # what means that there is no value, beside null, nan and unavailable
+//
+//	[[mqtt.value]]
+//	topic = "+/amps"                 # without id: the level that stands for + is the channel
+//	path  = "amps"
+//	unit  = "A"
+//
+// A number keeps its digits, and may be written as a JSON string. What a message does not hold is left out;
+// a message that holds nothing of the profile is bad.
 //
 // # Accuracy
 //

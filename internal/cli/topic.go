@@ -14,6 +14,8 @@ var (
 	readingsTopic string
 	//go:embed topic/verdicts.txt
 	verdictsTopic string
+	//go:embed topic/mqtt.txt
+	mqttTopic string
 )
 
 // newTopics returns the help topics: commands that only have a help text.
@@ -22,5 +24,6 @@ func newTopics() []*cobra.Command {
 		{Use: "run-file", Short: "Every key of the run file: unit, range, default", Long: runFileTopic},
 		{Use: "readings", Short: "The table of readings, and which spreadsheets are read", Long: readingsTopic},
 		{Use: "verdicts", Short: "What pass, fail and unproven promise, intervals, exit statuses", Long: verdictsTopic},
+		{Use: "mqtt", Short: "Boards that publish at a broker, and what the watch publishes there", Long: mqttTopic},
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runfile"
 )
@@ -34,7 +35,7 @@ func indented(topic, begin string) string {
 func TestHelpTopics(t *testing.T) {
 	s := newSession(t)
 	s.do(`ohmkeep help`).exits(Passes).prints("Additional help topics:", "run-file", "readings", "verdicts")
-	for name, text := range map[string]string{"run-file": runFileTopic, "readings": readingsTopic, "verdicts": verdictsTopic} {
+	for name, text := range map[string]string{"run-file": runFileTopic, "readings": readingsTopic, "verdicts": verdictsTopic, "mqtt": mqttTopic} {
 		s.do(`ohmkeep help ` + name).exits(Passes).prints(strings.TrimSpace(text))
 		for line := range strings.Lines(text) {
 			if n := len([]rune(line)) - 1; n > 84 {
@@ -52,6 +53,17 @@ func TestTopicExamples(t *testing.T) {
 	}
 	if len(r.Joints) == 0 || len(r.Junctions) == 0 || len(r.Meters) == 0 || r.Meters[0].Lead != 5 || len(r.Probes) == 0 || len(r.Checks) == 0 || r.Limits.DesignStep < 0 {
 		t.Errorf("a table is missing: %+v", r)
+	}
+	r, err = runfile.Parse("mqtt", []byte(shelf+indented(mqttTopic, "[mqtt]\n")+indented(mqttTopic, "[[probe]]\n")+"[[probe.channel]]\nid = \"volts\"\nquantity = \"voltage\"\nfrom = \"left.start+\"\nto = \"left.start-\"\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := profile.Equip(r); err != nil || r.Broker.Publish == "" || r.Probes[0].Topic == "" {
+		t.Errorf("the broker's topic: %v %+v", err, r.Broker)
+	}
+	r, err = runfile.Parse("run-file", []byte(indented(runFileTopic, "schema = 1\n")))
+	if err != nil {
+		t.Fatal(err)
 	}
 	set, err := csv.Parse("readings", strings.NewReader(indented(readingsTopic, "time,step,")), r)
 	if err != nil || len(set.Readings) != 3 {

@@ -132,7 +132,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,
 		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Access: guard, TLS: certificate, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
-		Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
+		Queue: o.store + ".mqtt", Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
 		Pages: func(w service.Watch) http.Handler { return watched.New(w, kept, watched.Options{Program: version()}) },
 	})
 }

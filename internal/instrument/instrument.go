@@ -19,6 +19,7 @@ import (
 
 	"ohmkeep/internal/instrument/hwmon"
 	"ohmkeep/internal/instrument/modbus"
+	"ohmkeep/internal/instrument/mqtt"
 	"ohmkeep/internal/instrument/port"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
@@ -86,7 +87,10 @@ type Options struct {
 	// no other slave is read by this program.
 	Slave int
 	Buses *modbus.Buses
-	Sysfs string // where the kernel shows its devices; "": hwmon.System
+	// Topic is that below which a device publishes; Broker is the connection to the broker.
+	Topic  string
+	Broker *mqtt.Link
+	Sysfs  string // where the kernel shows its devices; "": hwmon.System
 }
 
 // sleep waits until a time is over or ctx ends.
@@ -137,6 +141,10 @@ type Event struct {
 	Reason     string // of bad, skipped, complained and changed; of a picture that no channel is for
 	Incomplete bool   // the line is incomplete; Reason is that of the port
 	Samples    []reading.Sample
+	// Done has to be called, where it is not nil, once it is known whether the samples of the line are safe on
+	// disk; kept is also true for a line that is not wanted. Until then the sender keeps the line, and
+	// after false it sends it again.
+	Done func(kept bool)
 }
 
 // Open opens the device at a path. It returns when the device is ready: a meter has
@@ -162,6 +170,8 @@ func Open(ctx context.Context, p *profile.Profile, path string, o Options) (Inst
 		return openKernel(p, path, o)
 	case profile.Modbus:
 		return openSlave(ctx, p, path, o)
+	case profile.MQTT:
+		return openSubscriber(ctx, p, o)
 	}
 	for _, c := range o.Channels {
 		if p.Kind == profile.SCPI && !p.Query.Asks(c.Quantity) {

@@ -15,6 +15,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/modbus"
+	"ohmkeep/internal/instrument/payload"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -65,7 +66,7 @@ func TestShippedExamples(t *testing.T) {
 		for _, x := range list {
 			t.Run(name+"/"+x.says, func(t *testing.T) {
 				says := map[profile.Kind]func(*testing.T, *profile.Profile, example) string{
-					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays, profile.Modbus: slaveSays, profile.Handheld: displaySays}[p.Kind]
+					profile.Lines: boardSays, profile.SCPI: meterSays, profile.Hwmon: kernelSays, profile.Modbus: slaveSays, profile.MQTT: messageSays, profile.Handheld: displaySays}[p.Kind]
 				if got := says(t, p, x); got != x.means {
 					t.Errorf("got  %s\nwant %s", got, x.means)
 				}
@@ -219,6 +220,20 @@ func slaveSays(t *testing.T, p *profile.Profile, x example) string {
 		all = append(all, s)
 	}
 	return meaning(all)
+}
+
+// messageSays lets a device publish one message below the topic "board": a JSON text, or its topic's further
+// levels and a number.
+func messageSays(_ *testing.T, p *profile.Profile, x example) string {
+	topic, text := "board", x.says
+	if !p.Messages.JSON {
+		topic, text, _ = strings.Cut("board/"+x.says, " ")
+	}
+	samples, err := payload.Parse(p.Messages, "board", topic, []byte(text))
+	if err != nil {
+		return "bad"
+	}
+	return meaning(samples)
 }
 
 // tree is a fake /sys.

@@ -30,6 +30,7 @@ type Run struct {
 	Steps     []Step
 	Meters    []Meter // never empty: a hand meter with usual accuracy where the file has no [[meter]]
 	Probes    []Probe
+	Broker    *Broker // nil = there is none
 	Checks    []Check
 	Limits    Limits
 }
@@ -177,8 +178,24 @@ type Probe struct {
 	Port     string
 	Meter    int     // index into Meters, or -1: the profile states the accuracy
 	Every    float64 // s, between queries; 0 = as the profile says; only for a device that is queried
+	Topic    string  // below which the device publishes at the run's broker; "" = it does not
 	Slave    int     // address on a Modbus line; 0 = the device is none
 	Channels []ProbeChannel
+}
+
+// AtBroker is the port of a probe that publishes at the run's broker.
+const AtBroker = "mqtt"
+
+// Broker is a broker of MQTT, from which readings of boards are received and to which the watch publishes.
+type Broker struct {
+	URL          string  // mqtt://host:port, or mqtts://host:port with TLS
+	Client       string  // the name by which the broker knows this program
+	User         string  // "" = none
+	PasswordFile string  // beside the run file; "" = none
+	CAFile       string  // certificates by which the broker's is checked; "" = those of the system
+	Publish      string  // the topic below which the watch publishes; "" = it publishes nothing
+	Every        float64 // s, between two values of a channel
+	Queue        int     // messages that wait on disk while the broker is away
 }
 
 // ProbeChannel connects one value of a probe with its place in the run.

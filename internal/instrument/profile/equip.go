@@ -39,6 +39,14 @@ func EquipWith(r *run.Run, load func(name string) (*Profile, error)) ([]*Profile
 			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": slave", Text: "has no meaning with profile " + p.Profile,
 				Hint: "it is the address on a Modbus line"})
 		}
+		switch isMQTT := device.Kind == MQTT; {
+		case isMQTT && (p.Topic == "" || p.Port != run.AtBroker):
+			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": topic", Text: "is missing, or port is not \"" + run.AtBroker + "\": profile " + p.Profile + " is of a device that publishes at a broker",
+				Hint: "port = \"" + run.AtBroker + "\" and topic = the one below which it publishes"})
+		case !isMQTT && (p.Topic != "" || p.Port == run.AtBroker):
+			faults.Add(fault.Fault{File: r.File, Key: "probe " + p.Name + ": topic", Text: "has no meaning with profile " + p.Profile,
+				Hint: "it is of a device that publishes at a broker, on port \"" + run.AtBroker + "\""})
+		}
 		profiles = append(profiles, device)
 		if p.Meter < 0 {
 			p.Meter = addMeter(r, device.Meter)

@@ -30,9 +30,9 @@ func Parse(file string, src []byte) (*Profile, error) {
 	p.Kind = Kind(kind)
 	port, hasPort := root.Table("port")
 	switch {
-	case known && p.Kind == Hwmon:
+	case known && portless[p.Kind] != "":
 		if hasPort {
-			root.Fault("port", "has no meaning in a profile of kind hwmon", "the kernel reads the device")
+			root.Fault("port", "has no meaning in a profile of kind "+p.Kind.String(), portless[p.Kind])
 		}
 	case hasPort:
 		p.Port = parsePort(port)
@@ -53,9 +53,12 @@ func Parse(file string, src []byte) (*Profile, error) {
 	return p, nil
 }
 
+// portless are the kinds of devices that are at no serial port, and why.
+var portless = map[Kind]string{Hwmon: "the kernel reads the device", MQTT: "the device publishes at a broker"}
+
 // parseKind reads the table of the profile's kind. Tables of other kinds are refused.
 func (p *Profile) parseKind(root *toml.Table) {
-	for kind, name := range []string{"query", "line", "hwmon", "modbus", "display"} {
+	for kind, name := range []string{"query", "line", "hwmon", "modbus", "display", "mqtt"} {
 		t, ok := root.Table(name) // asking for a table makes it known
 		switch {
 		case Kind(kind) != p.Kind && ok:
@@ -71,6 +74,8 @@ func (p *Profile) parseKind(root *toml.Table) {
 			p.Registers = parseRegisters(root, t, ok)
 		case p.Kind == Handheld:
 			p.Display = parseDisplay(root, t, ok)
+		case p.Kind == MQTT:
+			p.Messages = parseMessages(root, t, ok)
 		}
 	}
 }

@@ -24,17 +24,18 @@ const (
 	Hwmon                // is read by the kernel, which provides its values as files
 	Modbus               // is one of several slaves on a line, and answers requests for registers
 	Handheld             // sends by itself what its display shows
+	MQTT                 // publishes at a broker
 )
 
 func (k Kind) String() string { return kindNames[k] }
 
-var kindNames = []string{"scpi", "lines", "hwmon", "modbus", "display"}
+var kindNames = []string{"scpi", "lines", "hwmon", "modbus", "display", "mqtt"}
 
 // SendsByItself reports whether a device sends without a query.
-func (k Kind) SendsByItself() bool { return k == Lines || k == Handheld }
+func (k Kind) SendsByItself() bool { return k == Lines || k == Handheld || k == MQTT }
 
 // Recordable reports whether what a device sends can be recorded and replayed.
-func (k Kind) Recordable() bool { return k == SCPI || k.SendsByItself() }
+func (k Kind) Recordable() bool { return k == SCPI || k == Lines || k == Handheld }
 
 // Profile is one kind of device.
 type Profile struct {
@@ -49,6 +50,7 @@ type Profile struct {
 	Files     Files     // Hwmon only
 	Registers Registers // Modbus only
 	Display   Display   // Handheld only
+	Messages  Messages  // MQTT only
 	Meter     run.Meter // accuracy; named like the profile, without ranges where it states none
 }
 

@@ -90,7 +90,7 @@ func TestFaults(t *testing.T) {
 		{"no name", `name = "own"`, ``, "own.toml: name: is missing"},
 		{"bad name", `name = "own"`, `name = "a b"`, `own.toml:1: name: "a b" is not a profile's name`},
 		{"no title", `title = "Own"`, `title = ""`, "own.toml:2: title: is empty"},
-		{"kind", `kind = "lines"`, `kind = "line"`, `own.toml:3: kind: "line" is not one of scpi, lines, hwmon, modbus, display (did you mean "lines"?)`},
+		{"kind", `kind = "lines"`, `kind = "line"`, `own.toml:3: kind: "line" is not one of scpi, lines, hwmon, modbus, display, mqtt (did you mean "lines"?)`},
 		{"errors", `errors = "each"`, `errors = "some"`, `own.toml:4: errors: "some" is not one of common, each`},
 		{"unknown key", `stop_bits = 2`, `stopbits = 2`, `own.toml:9: port.stopbits: is not known here (did you mean "stop_bits"?)`},
 		{"no baud", `baud = 9600`, ``, "own.toml:5: port.baud: is missing"},
@@ -189,10 +189,10 @@ func TestGuide(t *testing.T) {
 		}
 		within = indented || within && line == "//\n" // an empty line parts two tables of one piece
 	}
-	if len(pieces) != 10 {
+	if len(pieces) != 11 {
 		t.Fatalf("the guide has %d pieces: %q", len(pieces), pieces)
 	}
-	head, line, words, query, display, files, slave, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7], pieces[8], pieces[9]
+	head, line, words, query, display, files, slave, board, accuracy := pieces[2], pieces[3], pieces[4], pieces[5], pieces[6], pieces[7], pieces[8], pieces[9], pieces[10]
 	for name, body := range map[string]string{"board": line, "words": words} {
 		if _, err := profile.Parse(name+".toml", []byte(head+body+accuracy)); err != nil {
 			t.Errorf("%s:\n%v", name, err)
@@ -203,6 +203,9 @@ func TestGuide(t *testing.T) {
 	}
 	if _, err := profile.Parse("module.toml", []byte("name = \"m\"\ntitle = \"M\"\nkind = \"modbus\"\n"+slave+accuracy)); err != nil {
 		t.Errorf("the slave:\n%v", err)
+	}
+	if _, err := profile.Parse("board.toml", []byte("name = \"m\"\ntitle = \"M\"\nkind = \"mqtt\"\n"+board+accuracy)); err != nil {
+		t.Errorf("the board at a broker:\n%v", err)
 	}
 	head = strings.Replace(head, `kind   = "lines"`, `kind   = "scpi"`, 1)
 	if _, err := profile.Parse("meter.toml", []byte(head+query+accuracy)); err != nil {

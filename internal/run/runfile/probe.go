@@ -18,6 +18,10 @@ func (r *reader) readProbes() {
 		p.Port = requireText(t, "port", "such as /dev/serial/by-id/…")
 		p.Every = readNumberOr(t, "every_seconds", 0, between)
 		p.Slave = readSlave(t)
+		p.Topic = readTopic(t, "topic")
+		if p.Port == run.AtBroker && r.run.Broker == nil {
+			t.Fault("port", "the run file names no broker", "add [mqtt] with url = \"mqtts://…\"")
+		}
 		t.Text("meter")
 		channels := t.Tables("channel")
 		if len(channels) == 0 {

@@ -79,6 +79,7 @@ func (r *reader) readAll() {
 	r.readFeeds()
 	r.readSteps()
 	r.readMeters()
+	r.readBroker()
 	r.readProbes()
 	r.readChecks()
 	r.readLimits()

@@ -46,7 +46,7 @@ type Opener struct {
 // Open opens a probe. It sets the channels, the shunts and the connection of o where the run
 // file states them.
 func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
-	o.Slave = x.Slave
+	o.Slave, o.Topic = x.Slave, x.Topic
 	o.Channels = append(o.Channels, queriedChannels(x, p)...)
 	for _, c := range x.Channels {
 		if c.Shunt > 0 {
@@ -61,6 +61,8 @@ func (op *Opener) Open(ctx context.Context, x run.Probe, p *profile.Profile, o i
 	}
 	name, recorded := strings.CutPrefix(x.Port, Transcript)
 	switch {
+	case x.Port == run.AtBroker && o.Broker == nil && op.Run != nil && op.Run.Broker != nil:
+		return op.subscribe(ctx, x, p, o)
 	case !recorded && x.Port != Simulated:
 		return instrument.Open(ctx, p, x.Port, o)
 	case !p.Kind.Recordable():

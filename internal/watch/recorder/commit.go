@@ -62,7 +62,7 @@ func (r *Recorder) commitQueue(ctx context.Context) {
 	}
 }
 
-func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 }
+func (b Batch) empty() bool { return len(b.Readings) == 0 && len(b.Marks) == 0 && len(b.kept) == 0 }
 
 // timeToCommit returns how long the writer may wait so that the oldest reading is stored in time.
 func (r *Recorder) timeToCommit(held Batch, retry time.Duration) time.Duration {
@@ -71,7 +71,7 @@ func (r *Recorder) timeToCommit(held Batch, retry time.Duration) time.Duration {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if !held.empty() || r.queue.waiting >= batchSize {
+	if !held.empty() || r.queue.waiting >= batchSize || len(r.queue.awaited) >= maxAwaited {
 		return 0
 	}
 	if r.queue.empty() {
@@ -96,13 +96,26 @@ func (r *Recorder) fill(held *Batch) {
 		r.queue.unmarked = 0
 		r.mark(r.o.Clock.Now(), Dropped, "", fmt.Sprintf("%d readings: the queue was full", n))
 	}
-	held.Readings, held.Marks = r.queue.take()
+	*held = r.queue.take()
+	lost := r.queue.lost
+	r.queue.lost = nil
 	r.mu.Unlock()
+	for _, done := range lost {
+		done(false)
+	}
 }
 
 // tryCommit commits a batch and empties it, and reports whether it succeeded. If it fails
 // half-way, held keeps only what is not stored.
-func (r *Recorder) tryCommit(ctx context.Context, held *Batch) bool {
+func (r *Recorder) tryCommit(ctx context.Context, held *Batch) (ok bool) {
+	defer func() { // without the lock
+		if ok {
+			for _, done := range held.kept {
+				done(true)
+			}
+			*held = Batch{}
+		}
+	}()
 	begun := r.o.Clock.SinceBoot()
 	waiting := len(held.Readings)
 	err := r.o.Store.Keep(ctx, *held)
@@ -133,7 +146,6 @@ func (r *Recorder) tryCommit(ctx context.Context, held *Batch) bool {
 	r.commit.done++
 	r.commit.anyStored = r.commit.anyStored || waiting > 0
 	r.commit.err, r.commit.last, r.commit.duration = nil, now, now-begun
-	*held = Batch{}
 	return true
 }
 

@@ -79,7 +79,7 @@ func newDevice(r *Recorder, its run.Probe, p *profile.Profile, open Opener) *dev
 // same reports whether an entry of a run file is this probe. A simulated probe never is: its
 // simulation is of one run, and starts again with another.
 func (p *device) same(its run.Probe, of *profile.Profile) bool {
-	return p.name == its.Name && p.port == its.Port && reflect.DeepEqual(p.profile, of) &&
+	return p.name == its.Name && p.port == its.Port && p.config.Slave == its.Slave && p.config.Topic == its.Topic && reflect.DeepEqual(p.profile, of) &&
 		maps.Equal(shunts(p.config), shunts(its)) && p.port != probe.Simulated
 }
 
@@ -127,7 +127,7 @@ func (p *device) run(ctx context.Context) {
 	var once sync.Once
 	defer once.Do(func() { close(p.tried) })
 	for pause := firstPause; ctx.Err() == nil; {
-		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive, Buses: &p.r.buses})
+		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive, Buses: &p.r.buses, Broker: p.r.o.Broker})
 		if err == nil {
 			p.markUp(opened.Identity())
 			once.Do(func() { close(p.tried) })

@@ -20,6 +20,7 @@ type entry struct {
 	text      uint32 // offset of its text in block.texts
 	length    uint16 // of its text, bytes
 	quality   reading.Quality
+	lateDate  bool // the sample itself says that its date is uncertain, whatever the clock says
 }
 
 // shared is what readings of a channel have in common while step and unit do not change.
@@ -53,6 +54,9 @@ type queue struct {
 	oldest         time.Duration // when the oldest reading or mark arrived, since boot
 	dropped        uint64        // readings dropped from a full queue since the start
 	unmarked       uint64        // … of which no mark was made yet
+	added, removed uint64        // readings, since the start
+	awaited        []awaited     // lines whose sender waits until they are safe on disk, the oldest first
+	lost           []func(bool)  // of such lines that were dropped
 }
 
 // maxMarks is the largest number of waiting marks: a plug with a loose contact makes many.
@@ -93,10 +97,12 @@ func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, cou
 	for len(q.blocks) > 1 && q.olderBytes+b.bytes() > q.maxBytes {
 		lost := len(q.blocks[0].entries) - q.takenFromFirst
 		q.dropFirst()
+		q.lose(lost)
 		q.dropped += uint64(lost)
 		q.unmarked += uint64(lost)
 		q.oldest = q.firstSinceBoot(at.SinceBoot)
 	}
+	late := quality&reading.ClockUncertain != 0
 	if at.Uncertain {
 		quality |= reading.ClockUncertain
 	}
@@ -105,9 +111,10 @@ func (q *queue) add(s *shared, at machine.Stamp, text string, value float64, cou
 		q.oldest = at.SinceBoot
 	}
 	text = text[:min(len(text), math.MaxUint16)] // a line is far shorter
-	b.entries = append(b.entries, entry{s, value, at.Time.UnixNano(), at.SinceBoot, counts, uint32(len(b.texts)), uint16(len(text)), quality})
+	b.entries = append(b.entries, entry{s, value, at.Time.UnixNano(), at.SinceBoot, counts, uint32(len(b.texts)), uint16(len(text)), quality, late})
 	b.texts = append(b.texts, text...)
 	q.waiting++
+	q.added++
 	return first || q.waiting == batchSize
 }
 
@@ -140,7 +147,7 @@ func (q *queue) redate(c *machine.Clock) {
 			e := &b.entries[i]
 			at := c.At(e.sinceBoot)
 			e.date = at.Time.UnixNano()
-			if e.quality &^= reading.ClockUncertain; at.Uncertain {
+			if e.quality &^= reading.ClockUncertain; at.Uncertain || e.lateDate {
 				e.quality |= reading.ClockUncertain
 			}
 		}
@@ -154,7 +161,8 @@ func (q *queue) redate(c *machine.Clock) {
 const batchSize = 16_384
 
 // take removes and returns the oldest readings, at most batchSize, and all marks.
-func (q *queue) take() (readings []reading.Recorded, marks []Mark) {
+func (q *queue) take() Batch {
+	var readings []reading.Recorded
 	readings = make([]reading.Recorded, 0, min(q.waiting, batchSize))
 	for len(readings) < cap(readings) {
 		b := q.blocks[0]
@@ -167,10 +175,16 @@ func (q *queue) take() (readings []reading.Recorded, marks []Mark) {
 			q.dropFirst()
 		}
 	}
-	marks, q.marks = q.marks, nil
+	b := Batch{Readings: readings, Marks: q.marks}
+	q.marks = nil
 	q.taken = len(readings)
 	q.oldest = q.firstSinceBoot(q.oldest)
-	return readings, marks
+	q.removed += uint64(len(readings))
+	for len(q.awaited) > 0 && q.awaited[0].to <= q.removed {
+		b.kept = append(b.kept, q.awaited[0].done)
+		q.awaited = q.awaited[1:]
+	}
+	return b
 }
 
 // recorded returns an entry as the store takes it.

@@ -12,7 +12,8 @@ import (
 func (p *device) receive(e instrument.Event) {
 	switch e.Kind {
 	case instrument.Values:
-		p.take(e.Time, e.Samples)
+		p.takeLine(e.Time, e.Samples, e.Done)
+		return
 	case instrument.Bad:
 		p.r.mu.Lock()
 		p.bad++
@@ -29,26 +30,43 @@ func (p *device) receive(e instrument.Event) {
 		p.totals.skipped++
 		p.r.mu.Unlock()
 	}
+	if e.Done != nil {
+		e.Done(true)
+	}
 }
 
 // take receives the samples of one line or answer.
-func (p *device) take(at time.Time, samples []reading.Sample) {
+func (p *device) take(at time.Time, samples []reading.Sample) { p.takeLine(at, samples, nil) }
+
+// takeLine receives the samples of one line. done is that of its event.
+func (p *device) takeLine(at time.Time, samples []reading.Sample, done func(kept bool)) {
 	since := time.Duration(at.UnixNano())
 	p.r.mu.Lock()
 	defer p.r.mu.Unlock()
 	p.lastLine = since
 	p.r.noteRunning(since)
 	if p.wasWaiting(since) {
-		p.waitingLines = append(p.waitingLines, waitingLine{since, samples})
+		p.waitingLines = append(p.waitingLines, waitingLine{since, samples, done})
 		return
 	}
 	p.queueWaitingLines()
-	p.put(since, samples, reading.Good)
+	p.put(since, samples, reading.Good, done)
 }
 
-// put queues the samples of one line that came at a moment since boot; r.mu is held.
-func (p *device) put(since time.Duration, samples []reading.Sample, date reading.Quality) {
+// put queues the samples of one line that came at a moment since boot; r.mu is held. done, which may be
+// nil, is called when they are safe on disk.
+func (p *device) put(since time.Duration, samples []reading.Sample, date reading.Quality, done func(kept bool)) {
 	r, w := p.r, p.wiring.Load()
+	if done != nil {
+		from := r.queue.added
+		defer func() {
+			if from == r.queue.added {
+				done(true) // the run file has no channel of the line
+			} else if r.queue.await(from, done) {
+				r.wakeWriter()
+			}
+		}()
+	}
 	// Whole milliseconds are stored in few bytes. Lines of the same millisecond are dated 1 µs
 	// apart, so that their order is kept.
 	at := since.Truncate(time.Millisecond)

@@ -33,6 +33,7 @@ import (
 
 	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/modbus"
+	"ohmkeep/internal/instrument/mqtt"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -51,6 +52,7 @@ type Options struct {
 	Open       Opener             // nil: that of a probe.Opener
 	Log        *slog.Logger       // nil: no log
 	Before     []reading.Recorded // newest good readings in the store at the start
+	Broker     *mqtt.Link         // from which probes receive; nil: there is none
 	QueueBytes int                // largest number of bytes of waiting readings; 0: 20 MiB
 }
 

@@ -43,6 +43,7 @@ func (r *Recorder) noteRunning(now time.Duration) {
 type waitingLine struct {
 	read    time.Duration // when it was read, since boot
 	samples []reading.Sample
+	done    func(kept bool) // of its event; may be nil
 }
 
 // wasWaiting reports whether a line that is read now waited during a stall; r.mu is held.
@@ -87,11 +88,11 @@ func (p *device) queueWaitingLines() {
 	for _, l := range late {
 		c := w.first(l.samples)
 		if c == nil || !regular {
-			p.put(l.read, l.samples, reading.ClockUncertain)
+			p.put(l.read, l.samples, reading.ClockUncertain, l.done)
 			continue
 		}
 		done[c]++
-		p.put(min(begun[c]+time.Duration(done[c])*spacing[c], l.read), l.samples, reading.Good)
+		p.put(min(begun[c]+time.Duration(done[c])*spacing[c], l.read), l.samples, reading.Good, l.done)
 	}
 	how := "dated by the board's regular interval"
 	if !regular {

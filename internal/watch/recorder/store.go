@@ -23,6 +23,7 @@ var ErrRefused = errors.New("the store refuses a reading")
 type Batch struct {
 	Readings []reading.Recorded
 	Marks    []Mark
+	kept     []func(kept bool) // called when all is stored
 }
 
 // Kind is what a Mark marks.

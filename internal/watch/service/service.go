@@ -60,6 +60,7 @@ type Config struct {
 	Machine       machine.Clocks // nil: the one the program runs on
 	Pages         Pages          // what a browser opens; nil: nothing
 	Open          recorder.Opener
+	Queue         string // the file in which messages wait for the run's broker
 
 	readTime time.Duration // see server.Options
 }
@@ -74,7 +75,9 @@ type Daemon struct {
 	// analysisWanted asks for an analysis before that of the night.
 	analysisWanted chan struct{}
 	ready          atomic.Bool
-	refused        atomic.Pointer[string]          // why the newest run file is not in force
+	refused        atomic.Pointer[string] // why the newest run file is not in force
+	broker         *broker
+	brokerNote     atomic.Bool                     // the newest run file names another broker
 	history        atomic.Pointer[history.History] // of the newest analysis
 	plan           atomic.Pointer[recorder.Plan]
 }
@@ -101,7 +104,12 @@ func Run(ctx context.Context, c Config) error {
 	})
 	d.plan.Store(&c.Plan)
 	d.history.Store(c.History)
-	d.recorder = recorder.New(c.Plan, recorder.Options{Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
+	var err error
+	if d.broker, err = d.openBroker(); err != nil {
+		return err
+	}
+	defer func() { _ = d.broker.close() }() // after the recorder: what it has stored is acknowledged
+	d.recorder = recorder.New(c.Plan, recorder.Options{Broker: d.broker.connection(), Store: c.Store, Clock: d.clock, Commit: c.Commit, Open: c.Open, Before: c.Before, Log: c.Log})
 	listener, err := server.Listen(c.Listen)
 	if err != nil {
 		return err
@@ -124,6 +132,7 @@ func Run(ctx context.Context, c Config) error {
 	})
 	tasks.Go(func() error { d.recorder.Run(ctx); return nil })
 	tasks.Go(func() error { return d.follow(ctx, d.address(listener)) })
+	tasks.Go(func() error { return d.broker.publish(ctx) })
 	tasks.Go(func() error { return d.analyse(ctx) })
 	tasks.Go(func() error { return d.markFutureDates(ctx) })
 	return tasks.Wait()
@@ -213,6 +222,7 @@ func (d *Daemon) reload(ctx context.Context) {
 	}
 	d.refused.Store(nil)
 	d.plan.Store(&p)
+	d.reloadBroker(p)
 	d.recorder.Use(ctx, p)
 	d.recorder.Mark(recorder.Changed, "", "")
 	d.config.Log.Info("the run file was read again", "run", p.Run.Name)

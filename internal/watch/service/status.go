@@ -51,6 +51,7 @@ func (d *Daemon) currentStatus() Status {
 	if d.config.TLS != nil {
 		s.Notes = append(s.Notes, d.config.TLS.Notes(time.Now())...)
 	}
+	s.Notes = append(s.Notes, d.brokerNotes()...)
 	s.Notes = append(s.Notes, d.plan.Load().Run.ParallelWarnings()...)
 	if !s.Certain {
 		s.Notes = append(s.Notes, "the dates of readings are uncertain: nothing confirms this machine's clock")
