@@ -199,7 +199,11 @@ func (y *years) drawChanges(p pen, f frame) {
 			if place < f.left || slices.ContainsFunc(lines[n], func(t span) bool { return place < t.max && t.min < place+wide }) {
 				continue
 			}
-			p.text(word, point{place, f.top + 12 + 14*float64(n)}, small, i.stroke, left)
+			y := f.top + 12 + 14*float64(n)
+			if n > 0 { // the first line is above what is drawn in most pictures
+				p.box(ink{fill: pale(paper, 210)}, place-2, y-10, place+wide-6, y+3)
+			}
+			p.text(word, point{place, y}, small, i.stroke, left)
 			lines[n] = append(lines[n], span{place, place + wide})
 			return
 		}

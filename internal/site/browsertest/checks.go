@@ -100,7 +100,7 @@ func (tab *Tab) SmallTargets(name string) {
 
 // Weight is what a page needs to be shown.
 type Weight struct {
-	Bytes        int           // of the page and all its files, with their headers
+	Bytes        int           // of the page and all its files as they are sent to a first visit, with their headers
 	Requests     int           // the page included
 	FirstContent time.Duration // from the request to the first paint of content
 	Loaded       time.Duration // from the request to the end of loading
@@ -117,7 +117,8 @@ func (tab *Tab) Weigh() Weight {
 	}
 	w := Value[times](tab, `(() => {
 		const page = performance.getEntriesByType("navigation")[0], files = performance.getEntriesByType("resource");
-		return {bytes: page.transferSize + files.reduce((sum, f) => sum + f.transferSize, 0), requests: 1 + files.length,
+		const size = (f) => Math.max(f.transferSize, f.encodedBodySize + 300);
+		return {bytes: size(page) + files.reduce((sum, f) => sum + size(f), 0), requests: 1 + files.length,
 			first: performance.getEntriesByName("first-contentful-paint")[0].startTime, loaded: page.loadEventEnd};
 	})()`)
 	ms := func(x float64) time.Duration {

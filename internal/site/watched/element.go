@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/chart"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/site/parts"
@@ -28,7 +29,6 @@ type element struct {
 	Run, Label      string
 	Bar             bar
 	Line            wording.SeriesLine
-	Known           bool
 	Picture         picture
 	Window          window
 	Fields          fields
@@ -43,28 +43,18 @@ type element struct {
 func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
 	query := r.URL.Query()
 	kind, name := query.Get("kind"), query.Get("name")
-	h := p.watch.History()
-	if h == nil {
-		h = &history.History{}
-	}
-	i := slices.IndexFunc(h.Series, func(s history.Series) bool { return string(s.Kind) == kind && s.Name == name })
-	if i < 0 {
+	s, followed := p.series(run.Kind(kind), name)
+	if !followed {
 		http.Error(w, fmt.Sprintf("nothing is known of %s %q: the stored readings do not follow it", printable.Short(kind, 20), printable.Short(name, 60)), http.StatusNotFound)
 		return
 	}
-	s, status := h.Series[i], p.watch.Status()
+	status := p.watch.Status()
 	line := wording.SeriesLineOf(s)
-	data := element{Run: printable.Short(p.watch.Run().Name, 120), state: p.stateAt(status.Time), Label: wording.Capital(line.Label), Line: line, Known: known(s), Kind: kind, Name: name,
+	data := element{Run: printable.Short(p.watch.Run().Name, 120), state: p.stateAt(status.Time), Label: wording.Capital(line.Label), Line: line, Kind: kind, Name: name,
 		Bar: bar{Class: line.Class, Word: strings.ToUpper(line.Word), Rest: valueOf(s, line)}, Noted: query.Get("noted") != "",
 		MayWrite: access.VisitorOf(r).MayWrite, Repairs: repairsOf(s), Months: wording.Months(s), Forms: forms{Note: noteOn(s)}}
 	slices.Reverse(data.Months)
-	first, last := s.First, s.Last
-	if forecast := s.Reaches.Likely; !forecast.IsZero() && forecast.Sub(last) < 3*last.Sub(first) {
-		last = forecast
-	} else if s.Verdict == history.Drifting {
-		last = last.Add(2 * last.Sub(first) / 5)
-	}
-	data.Window = windowOf("/element", query, first, last.Add(day), elementLengths, time.DateOnly)
+	data.Window = windowOf("/element", query, record{s.First, s.Last.Add(day), expected(s), elementLengths, time.DateOnly})
 	data.Fields = fields{data.Window, "date"}
 	var err error
 	data.Picture, err = draw(func(width int) *chart.Picture { return chart.YearsBetween(s, data.Window.From, data.Window.To, width) })
@@ -73,6 +63,29 @@ func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	elementPage.Write(w, r, http.StatusOK, p.head(data.Label+", "+data.Run+": "+line.Word), data)
+}
+
+// expected returns the end of the picture of an element: a day after its newest night, or the end of
+// the forecast of a drift.
+func expected(s history.Series) time.Time {
+	end := s.Last.Add(day)
+	if s.Verdict == history.Drifting {
+		end = end.Add(2 * s.Last.Sub(s.First) / 5) // as far as chart.Years draws it
+	}
+	return end
+}
+
+// series returns the history of an element, and whether there is one.
+func (p *Pages) series(kind run.Kind, name string) (s history.Series, followed bool) {
+	h := p.watch.History()
+	if h == nil {
+		return s, false
+	}
+	i := slices.IndexFunc(h.Series, func(s history.Series) bool { return s.Kind == kind && s.Name == name })
+	if i < 0 {
+		return s, false
+	}
+	return h.Series[i], true
 }
 
 // valueOf says what is known of an element.

@@ -80,9 +80,11 @@ func (p *Pages) note(w http.ResponseWriter, r *http.Request) {
 	p.change()
 	p.mu.Unlock()
 	p.watch.AnalyseSoon()
-	to := "/"
+	to := "/?noted=1"
 	if len(concerned) > 0 {
-		to = elementLink(concerned[0].Kind, concerned[0].Name) + "&noted=1"
+		if _, followed := p.series(concerned[0].Kind, concerned[0].Name); followed {
+			to = elementLink(concerned[0].Kind, concerned[0].Name) + "&noted=1"
+		}
 	}
 	http.Redirect(w, r, to, http.StatusSeeOther)
 }

@@ -50,7 +50,7 @@ type home struct {
 	Channels        []channelRow
 	Events          []event
 	Check, Analysed string
-	MayWrite        bool
+	Noted, MayWrite bool
 	Forms           forms
 	LoggedIn        bool
 	Store           string
@@ -66,7 +66,7 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 	s, run, h := p.watch.Status(), p.watch.Run(), p.watch.History()
 	visitor := access.VisitorOf(r)
 	data := home{Run: printable.Short(run.Name, 120), state: p.stateAt(s.Time), Bars: barsOf(h, s), Notes: s.Notes, Cautions: wording.Cautions,
-		MayWrite: visitor.MayWrite, LoggedIn: visitor.LoggedIn, Forms: filled}
+		Noted: r.Method == http.MethodGet && r.URL.Query().Get("noted") != "", MayWrite: visitor.MayWrite, LoggedIn: visitor.LoggedIn, Forms: filled}
 	data.Forms.Steps, data.Forms.Step, data.Forms.About = stepsOf(run), s.Step, aboutOf(run)
 	if h != nil {
 		data.Actions = wording.DriftActions(h)
@@ -124,8 +124,10 @@ func watchBar(s service.Status) bar {
 
 // rowOf returns a channel's row in a table at a moment.
 func rowOf(c Channel, now time.Time) channelRow {
-	row := channelRow{Channel: c, What: wording.Capital(placeOf(c)), Key: c.Probe + "/" + c.ID,
-		Link: "/sensor?" + url.Values{"probe": {c.Probe}, "channel": {c.ID}}.Encode()}
+	row := channelRow{Channel: c, What: wording.Capital(placeOf(c)), Key: c.Probe + "/" + c.ID}
+	if c.From != "" { // what is carried from place to place is not stored
+		row.Link = "/sensor?" + url.Values{"probe": {c.Probe}, "channel": {c.ID}}.Encode()
+	}
 	if c.Time != nil {
 		row.When = millis(*c.Time)
 	}

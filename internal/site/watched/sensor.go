@@ -43,15 +43,15 @@ type sensor struct {
 	Probe, ID string
 }
 
-// sensor answers with the page of one channel of a probe: what it has measured over a time.
+// sensor answers with the page of one channel of a probe: what was measured at its place over a time.
 func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
 	query := r.URL.Query()
 	probe, id := query.Get("probe"), query.Get("channel")
 	status, of := p.watch.Status(), p.watch.Run()
 	channels := liveOf(status, 0).Channels
-	i := slices.IndexFunc(channels, func(c Channel) bool { return c.Probe == probe && c.ID == id })
+	i := slices.IndexFunc(channels, func(c Channel) bool { return c.Probe == probe && c.ID == id && c.From != "" })
 	if i < 0 {
-		http.Error(w, fmt.Sprintf("no probe %q has a channel %q", printable.Short(probe, 40), printable.Short(id, 40)), http.StatusNotFound)
+		http.Error(w, fmt.Sprintf("no probe %q has a channel %q with its place in the run", printable.Short(probe, 40), printable.Short(id, 40)), http.StatusNotFound)
 		return
 	}
 	c := channels[i]
@@ -67,7 +67,7 @@ func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
 		query.Set("last", "day")
 	}
 	data := sensor{Run: printable.Short(of.Name, 120), state: p.stateAt(status.Time), Channel: rowOf(c, status.Time), Probe: probe, ID: id,
-		Window: windowOf("/sensor", query, first, last, sensorLengths, localTime)}
+		Window: windowOf("/sensor", query, record{first, last, last, sensorLengths, localTime})}
 	data.Title, data.Fields = data.Channel.What, fields{data.Window, "datetime-local"}
 	buckets, err := p.read(r.Context(), of.Name, c, data.Window)
 	if err != nil {
@@ -99,14 +99,15 @@ func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
 	sensorPage.Write(w, r, http.StatusOK, p.head(data.Title+", "+data.Run), data)
 }
 
-// read returns what a channel has measured in a window. One page at a time reads the store.
+// read returns what was measured at the place of a channel in a window, by this probe or an earlier
+// one. One page at a time reads the store.
 func (p *Pages) read(ctx context.Context, runName string, c Channel, w window) ([]store.Bucket, error) {
 	ctx, cancel := context.WithTimeout(ctx, readTimeout)
 	defer cancel()
 	p.reading.Lock()
 	defer p.reading.Unlock()
 	q := quantityOf(c)
-	sel := store.Selection{Run: runName, Probe: &c.Probe, Quantity: &q, From: c.From, To: c.To, Since: w.From, Until: w.To}
+	sel := store.Selection{Run: runName, Quantity: &q, From: c.From, To: c.To, Since: w.From, Until: w.To}
 	buckets, err := p.records.MinMeanMax(ctx, sel, periods)
 	if errors.Is(err, context.DeadlineExceeded) {
 		err = fmt.Errorf("it takes more than %v; choose a shorter time", readTimeout)

@@ -128,7 +128,7 @@ func TestSensor(t *testing.T) {
 	// of periods 0 to 239 each tenth is empty: mean 119 + 0.5
 	has(t, text, "Least 0.0000 V, mean 119.5 V, greatest 239.0 V, of 2160 readings.", "Voltage from west.start", ">last week<", "<td class=\"n\" data-is=\"readings\">180</td>")
 	sel := w.asked[0]
-	if *sel.Probe != "board" || sel.From != "west.start+" || !sel.Until.Equal(midnight) || sel.Until.Sub(sel.Since) != 7*day {
+	if sel.Probe != nil || sel.From != "west.start+" || !sel.Until.Equal(midnight) || sel.Until.Sub(sel.Since) != 7*day {
 		t.Errorf("%+v", sel)
 	}
 	if code, _ := get(t, s, "/sensor?probe=board&channel=9"); code != 404 {
@@ -163,7 +163,7 @@ func TestNote(t *testing.T) {
 	if len(w.notes) != 1 || w.notes[0].Text != "re-made joint 1" || !w.notes[0].Time.Equal(time.Date(2031, 3, 3, 9, 30, 0, 0, time.Local)) || w.analyses != 1 {
 		t.Errorf("%+v, %d analyses", w.notes, w.analyses)
 	}
-	if code, to, _ := note("cleaned everything", ""); code != 303 || to != "/" || !w.notes[1].Time.Equal(midnight) {
+	if code, to, _ := note("cleaned everything", ""); code != 303 || to != "/?noted=1" || !w.notes[1].Time.Equal(midnight) {
 		t.Errorf("%d, to %s, %+v", code, to, w.notes[1])
 	}
 	for _, c := range []struct{ text, at, says string }{

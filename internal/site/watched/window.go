@@ -40,18 +40,29 @@ var (
 	sensorLengths  = []length{{"hour", "hour", time.Hour}, {"day", "day", day}, {"week", "week", 7 * day}, {"month", "month", 31 * day}, {"year", "year", 366 * day}}
 )
 
+// record is what a window is of.
+type record struct {
+	first, last time.Time // readings
+	end         time.Time // of what is expected; last where nothing is
+	lengths     []length
+	layout      string // of the form's fields
+}
+
 // windowOf returns the window that a page's query asks for: last= the name of a length, from= and
-// to= as a form writes them, or everything from a first to a last moment. layout is that of the
-// form's fields. The links keep the other values of the query.
-func windowOf(path string, query url.Values, first, last time.Time, lengths []length, layout string) window {
-	if !last.After(first) {
-		last = first.Add(lengths[0].long)
+// to= as a form writes them, or everything. The links keep the other values of the query.
+func windowOf(path string, query url.Values, of record) window {
+	first, last, end, lengths, layout := of.first, of.last, of.end, of.lengths, of.layout
+	if !end.After(first) {
+		end = first.Add(lengths[0].long)
 	}
-	w := window{From: first, To: last}
+	w := window{From: first, To: end}
 	chosen := query.Get("last")
 	for _, l := range lengths {
 		if l.name == chosen {
 			w.From = last.Add(-l.long)
+			if ahead := last.Add(l.long / 3); ahead.Before(end) {
+				w.To = ahead
+			}
 		}
 	}
 	if chosen == "" && (query.Get("from") != "" || query.Get("to") != "") {

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -100,9 +101,9 @@ const (
 	corrodes = 140
 )
 
-// record is the path of a store with the simulated record of the loft up to today, which is made
+// simulated is the path of a store with the simulated record of the loft up to today, which is made
 // once. The joint lower-middle jumps and is re-made; a contact of feed far corrodes.
-var record = sync.OnceValues(func() (path string, err error) {
+var simulated = sync.OnceValues(func() (path string, err error) {
 	folder, err := os.MkdirTemp("", "loft")
 	if err != nil {
 		return "", err
@@ -128,11 +129,14 @@ var record = sync.OnceValues(func() (path string, err error) {
 		return "", err
 	}
 	defer s.Close()
-	if _, _, err = s.AppendSeq(context.Background(), r.Name, "board", months.Readings(r, story, 3)); err != nil {
-		return "", err
-	}
-	return path, s.Mark(context.Background(), r.Name, store.Mark{Time: begin.AddDate(0, 0, remade).Add(12 * time.Hour), Kind: store.MarkNote, Text: "re-made joint 1, solder had cracked"})
+	_, _, err = s.AppendSeq(context.Background(), r.Name, "board", months.Readings(r, story, 3))
+	return path, err
 })
+
+// remadeAt is when the joint was re-made, of which the record has no note.
+func remadeAt() time.Time {
+	return time.Now().Truncate(24*time.Hour).AddDate(0, 0, remade-recorded).Add(12 * time.Hour)
+}
 
 // world is a watch over the loft with its pages, which a board feeds over a pseudo-terminal.
 type world struct {
@@ -159,7 +163,7 @@ func begin(t *testing.T, withRecord bool, entry access.Options) *world {
 	t.Cleanup(func() { board.Close(); terminal.Close() })
 	w.volts.Store(5020)
 	if withRecord {
-		path, err := record()
+		path, err := simulated()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -280,4 +284,15 @@ func answer(t *testing.T, ask func() (*http.Response, error)) (int, string) {
 		t.Fatal(err)
 	}
 	return r.StatusCode, string(b)
+}
+
+// note stores a note before the first analysis has ended, or after it.
+func (w *world) note(at time.Time, text string) {
+	w.t.Helper()
+	code, body := answer(w.t, func() (*http.Response, error) {
+		return http.PostForm(w.url("/note"), url.Values{"text": {text}, "at": {at.Local().Format(localTime)}})
+	})
+	if code != 200 {
+		w.t.Fatalf("%d %s", code, body)
+	}
 }

@@ -9,6 +9,7 @@ import (
 	"context"
 	"iter"
 	"log/slog"
+	"slices"
 	"strings"
 	"time"
 
@@ -47,9 +48,16 @@ func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.H
 	if err != nil {
 		return nil, err
 	}
-	if state.Notes, err = Notes(ctx, s, r.Name); err != nil && !store.Damaged(err) {
+	notes, err := Notes(ctx, s, r.Name)
+	if err != nil && !store.Damaged(err) {
 		return nil, err
 	}
+	if thinned, err := s.WasThinned(ctx, r.Name); err != nil {
+		return nil, err
+	} else if late(state, notes) && !thinned {
+		state = &drift.State{Version: drift.Version}
+	}
+	state.Notes = notes
 	f := drift.Follow(r, state)
 	// The newest day is analysed again: readings may have been added to it.
 	since := time.Unix(state.Day*86400, 0)
@@ -68,6 +76,13 @@ func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.H
 		return nil, err
 	}
 	return state.History(r), nil
+}
+
+// late reports whether a note on earlier work was written after the days since were analysed. They
+// are then analysed again from the first reading, so that what followed the work is not taken for
+// a change.
+func late(state *drift.State, notes []drift.Note) bool {
+	return slices.ContainsFunc(notes, func(n drift.Note) bool { return n.At < state.Day*86400 && !slices.Contains(state.Notes, n) })
 }
 
 // Newest returns what the newest analysis found of a run; nil = there was none.
