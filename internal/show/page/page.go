@@ -99,7 +99,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 	}{
 		Style: template.CSS(style), Name: printable.Short(wording.RunName(a.Run), 120), Verdict: verdict, Rest: rest, Class: string(class),
 		Program: o.Program, Alarm: wording.Alarm(a), Actions: wording.Actions(a), Findings: wording.Notes(a.Findings), Cautions: wording.Cautions, Assumptions: wording.Assumptions(a),
-		Installed: wording.Installed(a.Run), Meters: wording.Meters(a.Run), Load: loadPartOf(o.Loads), Repairs: repairPartsOf(o.Repairs), Inside: o.Inside, Sum: o.Sum,
+		Installed: wording.Installed(a.Run), Meters: wording.Meters(a), Load: loadPartOf(o.Loads), Repairs: repairPartsOf(o.Repairs), Inside: o.Inside, Sum: o.Sum,
 	}
 	if a.Run != nil {
 		data.Installation = wording.Installation(a.Run.Installation)

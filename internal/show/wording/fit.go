@@ -25,17 +25,29 @@ func Fit(f assessment.Fit) string {
 	return fmt.Sprintf("p = %s, where below 0.005 nothing passes (chi-squared %s with %d degrees of freedom)", number.Figures(f.PValue, 2), number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom)
 }
 
-// Meters returns the accuracy of each range of a run's meters.
-func Meters(r *run.Run) (out []string) {
+// Meters returns the accuracy of each range of the meters by which readings were taken.
+func Meters(a *assessment.Assessment) (out []string) {
+	r := a.Run
 	if r == nil {
 		return nil
 	}
-	for _, m := range r.Meters {
+	type use struct {
+		meter    int
+		quantity run.Quantity
+	}
+	used := map[use]bool{}
+	for _, x := range a.Readings {
+		used[use{r.MeterIndex(x.Meter), x.Quantity}] = true
+	}
+	for i, m := range r.Meters {
 		how := "carried from place to place, so that its error is the same everywhere"
 		if m.Each {
 			how = "a sensor of its own at every place"
 		}
 		for _, g := range m.Ranges {
+			if !used[use{i, g.Quantity}] {
+				continue
+			}
 			unit := units[g.Quantity]
 			out = append(out, fmt.Sprintf("Meter %s (%s), %s%s: within ±(%s %% of the reading + %s × %s %s).",
 				printable.Short(m.Name, 40), how, g.Quantity, upTo(g.UpTo, unit), number.Figures(g.Fraction*100, 3), number.Figures(g.Counts, 3), number.Figures(g.Resolution, 3), unit))
