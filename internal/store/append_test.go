@@ -27,8 +27,8 @@ func each(readings []reading.Reading, err error) iter.Seq2[reading.Reading, erro
 	}
 }
 
-// Readings of several batches are returned as if they were one batch, in any order
-// they were, and those that are there twice once.
+// Readings of several batches are stored as if they were one batch, in any order; those that occur
+// twice are stored once.
 func TestManyReadings(t *testing.T) {
 	n := batchSize + batchSize/8
 	if *thorough {
@@ -59,7 +59,7 @@ func TestManyReadings(t *testing.T) {
 	}
 }
 
-// An error behind more than a batch takes back all of it, and is given as it is.
+// An error after the first batch takes back all batches, and is returned unchanged.
 func TestManyReadingsOrNone(t *testing.T) {
 	s, _ := temporary(t)
 	pulled := errors.New("the card was pulled")
@@ -79,8 +79,8 @@ func TestManyReadingsOrNone(t *testing.T) {
 	}
 }
 
-// BenchmarkImport is what an import does, in both forms: each row is checked, then read
-// again and stored.
+// BenchmarkImport does what an import does, in both forms: each row is checked, then read again and
+// stored.
 func BenchmarkImport(b *testing.B) {
 	readings := scans(0, 400_000)
 	var sheet, text bytes.Buffer

@@ -16,8 +16,8 @@ import (
 	"time"
 )
 
-// The tests here run this test binary again as another program, which finds what
-// to do, and on which store, in its environment.
+// The tests of this file run this test binary again as another program. Environment variables hold
+// what it does, and on which store.
 const (
 	taskVariable = "STORE_TEST_TASK"
 	pathVariable = "STORE_TEST_PATH"
@@ -53,7 +53,7 @@ func again(t *testing.T, task, path string) *exec.Cmd {
 
 const crashBatch = 8_000
 
-// appendForever appends batch after batch and says so before and after each.
+// appendForever appends batch after batch, and prints a line before and after each.
 func appendForever(path string) error {
 	s, err := Open(path)
 	if err != nil {
@@ -69,8 +69,8 @@ func appendForever(path string) error {
 	}
 }
 
-// A program that is killed in the middle of an Append leaves all of it or none,
-// and all that was confirmed before.
+// A program that is killed during an Append leaves all of its readings or none, and all that was
+// confirmed before.
 func TestKilledWriterLeavesAllOrNothing(t *testing.T) {
 	within := 0
 	for _, delay := range []time.Duration{0, 5 * time.Millisecond, 15 * time.Millisecond} {
@@ -118,7 +118,7 @@ func TestKilledWriterLeavesAllOrNothing(t *testing.T) {
 	}
 }
 
-// lookWithoutRights opens a store as a user who may not write there.
+// lookWithoutRights opens a store as a user without the right to write there.
 func lookWithoutRights(path string) error {
 	if os.Geteuid() == 0 {
 		const otherUser = 65534 // any user other than root
@@ -173,7 +173,7 @@ func TestReadOnlyDirectory(t *testing.T) {
 	}
 }
 
-// rescueHere and compactHere do all of their work on one thread, whose calls strace counts.
+// rescueHere and compactHere work on one thread, whose calls strace counts.
 func rescueHere(path string) error {
 	runtime.LockOSThread()
 	_, err := Rescue(context.Background(), path)

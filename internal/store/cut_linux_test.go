@@ -17,11 +17,12 @@ import (
 
 var syscalls = flag.Int("syscalls", 6, "at how many system calls a rescue and a compact are cut each; 0: at all")
 
-// changing are the system calls by which a program changes files (strace(1); ? = where the
-// machine has it).
+// changing are the system calls by which a program changes files (strace(1); ? = if the kernel has
+// it).
 const changing = "?write,?pwrite64,?fsync,?fdatasync,?ftruncate,?fallocate,?openat,?open,?rename,?renameat,?renameat2,?link,?linkat,?unlink,?unlinkat,?chmod,?fchmod,?fchmodat,?chown,?fchown,?fchownat"
 
-// linesOf returns the samples of a store, as many and roots' tests write them.
+// linesOf returns the samples of a store as lines, in the form of the tests many and roots, and its
+// marks.
 func linesOf(t *testing.T, path string) (lines map[string]bool, said []Mark) {
 	t.Helper()
 	s, err := Open(path)
@@ -51,9 +52,9 @@ func linesOf(t *testing.T, path string) (lines map[string]bool, said []Mark) {
 	return lines, marks
 }
 
-// A rescue and a compact that are killed at any system call that changes a file leave, at the
-// next start, the old store or the new one: nothing is lost that the whole rescue keeps, the
-// damaged file stays as it was, the new one says so, and nothing else is left.
+// A rescue or a compact is killed at each system call that changes a file. At the next start there
+// is the old store or the new one: it holds all that the complete rescue holds, the damaged file is
+// unchanged, the new one reports the damage, and no other file is left.
 func TestCutAtEachSystemCall(t *testing.T) {
 	var a tally
 	if _, err := exec.LookPath("strace"); err != nil {
@@ -78,7 +79,7 @@ func TestCutAtEachSystemCall(t *testing.T) {
 		task  string
 		bytes []byte
 	}{{"rescue", damaged}, {"compact", healthy}} {
-		// fresh puts the store in a directory of its own.
+		// fresh copies the store into a directory of its own.
 		fresh := func() (path string) {
 			path = filepath.Join(t.TempDir(), "a.store")
 			if err := os.WriteFile(path, c.bytes, 0o640); err != nil {
@@ -180,8 +181,8 @@ type call struct {
 
 var callOf = regexp.MustCompile(`(?m)^(\d+) +(\w+)\(.*$`)
 
-// callsOf returns the calls of the busiest thread of a trace, and which of them is the first
-// of an exchange; where there is none, all are before it.
+// callsOf returns the calls of the busiest thread of a trace, and the index of the first call of an
+// exchange, or the number of calls without one.
 func callsOf(t *testing.T, log string) (calls []call, exchanging int) {
 	t.Helper()
 	text, err := os.ReadFile(log)

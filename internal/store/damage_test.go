@@ -16,8 +16,8 @@ import (
 
 var damages = flag.Int("damages", 4, "how often a store is damaged")
 
-// A file that is damaged in the middle gives all that is whole, tells the rest,
-// and takes new samples; what is left can be taken into a new store.
+// A file that is damaged in the middle returns what can be read, reports the rest, and takes new
+// samples. A new store can be made of what is left.
 func TestDamagedInTheMiddle(t *testing.T) {
 	ctx := context.Background()
 	s, path := temporary(t)
@@ -137,7 +137,8 @@ func TestDamagedInTheMiddle(t *testing.T) {
 	}
 }
 
-// Old readings go to exact numbers of their hours; what verdicts rest on stays.
+// Thinning replaces old readings by the exact minimum, mean and maximum of each hour. Readings in
+// known steps stay.
 func TestThinnedReadingsLeaveTheirHours(t *testing.T) {
 	ctx := context.Background()
 	s, _ := temporary(t)
@@ -199,7 +200,7 @@ func TestThinnedReadingsLeaveTheirHours(t *testing.T) {
 	}
 }
 
-// A series that says what cannot be is damage; the others are read.
+// A series whose entry is impossible counts as damage. The others are read.
 func TestSeriesThatCannotBe(t *testing.T) {
 	s, path := temporary(t)
 	add(t, s, "a", scans(0, 160))

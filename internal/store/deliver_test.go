@@ -15,7 +15,7 @@ import (
 
 var deliveries = flag.Int("deliveries", 2, "how many random histories of a store are shipped")
 
-// receiver is a destination that may only append: it ignores what it has.
+// receiver is a destination that can only append. It ignores what it has already.
 type receiver struct {
 	t         *testing.T
 	readings  map[string]Sent
@@ -80,8 +80,8 @@ func (v *receiver) all() (list []reading.Reading) {
 	return list
 }
 
-// Whatever is added or changed while readings are sent, and wherever sending is interrupted, the
-// destination has in the end what the store has: the same readings, digits, values and order.
+// Readings are added and changed while others are sent, and sending is interrupted at any point. In
+// the end the destination has the same readings, digits, values and order as the store.
 func TestDeliveryIsComplete(t *testing.T) {
 	for seed := range *deliveries {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) { deliver(t, rand.New(rand.NewPCG(uint64(seed), 17))) })

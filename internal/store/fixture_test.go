@@ -24,10 +24,10 @@ var cornice = &run.Run{
 		{Quantity: run.Voltage, UpTo: 60}, {Quantity: run.Current, UpTo: 10}, {Quantity: run.Temperature, UpTo: 100}}}},
 }
 
-// start is the time of the first reading that scans makes.
+// start is the time of the first reading of scans.
 var start = time.Date(2026, 3, 1, 19, 30, 0, 0, time.FixedZone("", 3600))
 
-// scans makes n readings, 16 of each second, beginning with second number from.
+// scans returns n readings, 16 of each second, from second number from.
 func scans(from, n int) []reading.Reading {
 	readings := make([]reading.Reading, n)
 	for i := range readings {

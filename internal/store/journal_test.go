@@ -27,7 +27,7 @@ func inForce(t *testing.T, s *Store) []reading.Reading {
 	return list
 }
 
-// An entry is stored with its readings or not at all, and once only.
+// An entry is stored with its readings or not at all, and only once.
 func TestJournal(t *testing.T) {
 	s, _ := temporary(t)
 	ctx := context.Background()

@@ -24,8 +24,8 @@ const (
 	batchVariable = "STORE_TEST_BATCH"
 )
 
-// numbered makes the sample of a number: 16 channels by turns, two of which share
-// their moments. The number is its count, so that a lost or doubled one shows.
+// numbered returns the sample with a number: 16 channels by turns, two of which share their
+// moments. The number is the count of the sample, so that a lost or doubled one is seen.
 func numbered(handles []Handle, i int) Sample {
 	at := start.UTC().Add(time.Duration(i/2) * 125 * time.Millisecond)
 	return Sample{Channel: handles[i%16], Time: at, Mono: time.Duration(i/2+1) * 125 * time.Millisecond, Count: int64(i)}
@@ -43,8 +43,8 @@ func numberedHandles(w *Writer) ([]Handle, error) {
 	return handles, nil
 }
 
-// writeForever commits batch after batch of numbered samples, and says how many
-// there are after each. It folds the tail often, for that is the hardest part.
+// writeForever commits batch after batch of numbered samples, and prints their number after each.
+// It folds the tail often, which is the most complex part.
 func writeForever(path string) error {
 	next, err := strconv.Atoi(os.Getenv(nextVariable))
 	if err != nil {
@@ -130,8 +130,8 @@ func (a *tally) held(t *testing.T, path string) int {
 	return len(counts)
 }
 
-// A writer that is killed at any moment, again and again, leaves a store that
-// opens and holds all it has confirmed, once.
+// A writer that is killed at any moment, repeatedly, leaves a store that opens and holds all that
+// was confirmed, once.
 func TestKilledWriterLosesNothing(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "killed.store")
 	random := rand.New(rand.NewPCG(31, 32))

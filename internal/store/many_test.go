@@ -5,9 +5,8 @@ import (
 	"testing"
 )
 
-// 16 channels at 10 Hz give more readings in half a year than 31 bits count, which
-// is what an int has on a 32-bit board. A store that held so many was not opened
-// there any more by the watch.
+// Half a year of 16 channels at 10 Hz is more readings than a 31-bit count holds, which is the
+// range of an int on a 32-bit board. An earlier version did not open such a store there.
 func TestMoreReadingsThan31Bits(t *testing.T) {
 	ctx := context.Background()
 	s, path := temporary(t)

@@ -15,9 +15,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// A store is compared with a plain list: for any readings, in any order and
-// batches ever, imported or from a probe, folded or not, comes back once and
-// exactly, and sums up as its readings one by one do.
+// A store is compared with a plain list. Any readings, in any order and batches, imported or from a
+// probe, folded or not, are returned once and exactly, and so are the summaries.
 func TestStoreIsLikeAList(t *testing.T) {
 	ctx := context.Background()
 	random := rand.New(rand.NewPCG(51, 52))
@@ -106,7 +105,7 @@ func TestStoreIsLikeAList(t *testing.T) {
 	sums(t, s, values)
 }
 
-// sums holds MinMeanMax against values by their moments.
+// sums compares MinMeanMax with values by their moments.
 func sums(t *testing.T, s *Store, values map[int64][]float64) {
 	t.Helper()
 	for _, n := range []int{1, 7, 1000} {
@@ -137,7 +136,7 @@ func sums(t *testing.T, s *Store, values map[int64][]float64) {
 	}
 }
 
-// The order of a file is the order of its export, equal moments included.
+// An export has the order of the imported file, also for equal moments.
 func TestOrderOfEqualMoments(t *testing.T) {
 	random := rand.New(rand.NewPCG(61, 62))
 	s, _ := temporary(t)
@@ -214,8 +213,8 @@ func TestMarksAndState(t *testing.T) {
 	}
 }
 
-// A corrected shunt holds for old samples, too, and for the hours that are left
-// of them: 2.5 µV over 10 mΩ is 0.25 mA a count, over 12.5 mΩ 0.2 mA (Ohm's law).
+// A corrected shunt applies to old samples and to the summaries of their hours: 2.5 µV over 10 mΩ
+// is 0.25 mA a count, over 12.5 mΩ 0.2 mA (Ohm's law).
 func TestCorrectedScale(t *testing.T) {
 	ctx := context.Background()
 	s, _ := temporary(t)

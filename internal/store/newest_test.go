@@ -8,7 +8,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// The newest good reading of each thing that a probe reads, in the tail and in
+// Newest returns the newest good reading of each place that a probe reads, from the tail and from
 // chunks, for each step and each form of the number.
 func TestNewest(t *testing.T) {
 	ctx := t.Context()
@@ -61,7 +61,7 @@ func TestNewest(t *testing.T) {
 	want["meter near"] = [2]float64{9, 0.9}
 	check("in both", want)
 
-	// What was imported does not say what time it is on this machine.
+	// The dates of imported readings say nothing about this machine's clock.
 	imported := []reading.Reading{{Time: begun.AddDate(10, 0, 0), Quantity: run.Current, From: "near", Text: "1", Unit: "A", Meter: "m", Value: 1}}
 	if _, _, err := s.Append(ctx, "Hall", "a.csv", imported); err != nil {
 		t.Fatal(err)

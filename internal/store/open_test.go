@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/fault"
 )
 
-// change runs a statement on a database behind the store's back.
+// change runs a statement on a database without the store.
 func change(t *testing.T, path, statement string) {
 	t.Helper()
 	db, err := sql.Open("sqlite", path)
@@ -109,7 +109,7 @@ func TestNewAndEmptyFiles(t *testing.T) {
 	add(t, s, "a", scans(0, 16))
 }
 
-// Characters that mean something in a file URI are plain characters of a path.
+// Characters with a meaning in a file URI are plain characters in a path.
 func TestOddPaths(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"a?mode=ro", "a#b", "100%41", "two words", "a&b=c", "ü+ß", ":memory:", "file:x"} {
@@ -217,7 +217,7 @@ func TestFullDiskStoresNothing(t *testing.T) {
 	}
 }
 
-// Reading leaves no file beside a store that was closed in good order.
+// Reading leaves no file beside a store that was closed properly.
 func TestReadingLeavesNothingBehind(t *testing.T) {
 	s, path := temporary(t)
 	add(t, s, "a", scans(0, 32))

@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// A store has one writer under each path that leads to it, and one name only.
+// A store has one writer, by whichever path it was opened, and only one name.
 func TestStoreIsClaimedByItsFile(t *testing.T) {
 	s, path := temporary(t)
 	w := openWriter(t, s)
@@ -63,7 +63,8 @@ func TestStoreIsClaimedByItsFile(t *testing.T) {
 	}
 }
 
-// A writer notices each change of the file, its log or its directory while it writes, and all that it has confirmed is written to a new file.
+// A writer notices each change of the file, its log or its directory. All that it has confirmed is
+// written to a new file.
 func TestDisplacedStoreLosesNothing(t *testing.T) {
 	ctx := context.Background()
 	var a tally
@@ -159,7 +160,7 @@ func TestDisplacedStoreLosesNothing(t *testing.T) {
 	a.print(t, "the file, its log or directory removed, renamed, replaced")
 }
 
-// What root makes of a service's store stays the service's.
+// A store that root rewrites for a service keeps its owner and mode.
 func TestOwnerAndModeAreKept(t *testing.T) {
 	s, path := temporary(t)
 	add(t, s, "a", scans(0, 160))
@@ -201,7 +202,7 @@ func TestOwnerAndModeAreKept(t *testing.T) {
 	kept("rescued", path)
 }
 
-// A copy that was killed leaves nothing for ever.
+// The files of a copy that was killed are removed later.
 func TestKilledCopiesAreCleanedUp(t *testing.T) {
 	s, path := temporary(t)
 	to := path + ".[copy]"
@@ -224,8 +225,7 @@ func TestKilledCopiesAreCleanedUp(t *testing.T) {
 	}
 }
 
-// Tables, views and triggers that are not those of a store are refused, and a rescue runs
-// none of them.
+// Tables, views and triggers that do not belong to a store are refused. A rescue runs none of them.
 func TestCraftedSchemaIsRefused(t *testing.T) {
 	for _, statement := range []string{
 		"CREATE TRIGGER loop AFTER INSERT ON tail BEGIN INSERT INTO tail (readings, block) VALUES (1, x'00'); END",

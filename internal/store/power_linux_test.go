@@ -21,8 +21,8 @@ var (
 	wear = flag.Int("wear", 0, "of how many commits the bytes to the device are counted; needs root")
 )
 
-// device is a file system on a device of its own, whose writes are counted and
-// whose content is what would outlive a loss of power.
+// device is a file system on a device of its own. Its writes are counted, and its content is what a
+// loss of power would leave.
 type device struct {
 	image, at string
 	name      string // such as loop7
@@ -46,13 +46,13 @@ func newDevice(t *testing.T) *device {
 	if err := os.Truncate(d.image, 96<<20); err != nil {
 		t.Fatal(err)
 	}
-	// No work is put off, or the first minutes count the making of the file system.
+	// Nothing is initialised later, so that the first minutes do not count it.
 	command(t, "mkfs.ext4", "-q", "-b", "4096", "-E", "lazy_itable_init=0,lazy_journal_init=0,nodiscard", d.image)
 	d.name = mount(t, d.image, d.at)
 	return d
 }
 
-// mount mounts an image until the test ends and gives the name of its device.
+// mount mounts an image until the test ends and returns the name of its device.
 func mount(t *testing.T, image, at string) (name string) {
 	t.Helper()
 	if err := os.MkdirAll(at, 0o755); err != nil {
@@ -78,8 +78,8 @@ func command(t *testing.T, name string, args ...string) {
 	}
 }
 
-// What is confirmed outlives a loss of power: the content of the device, copied at
-// the moment of a confirmation, holds it.
+// What is confirmed survives a loss of power: a copy of the device at the moment of a confirmation
+// holds it.
 func TestPowerCutLosesNothing(t *testing.T) {
 	if *cuts == 0 {
 		t.Skip("asked for with -cuts")
@@ -146,9 +146,8 @@ func copyFile(t *testing.T, from, to string) {
 	}
 }
 
-// written gives what the kernel has counted of a device: bytes written, and
-// flushes (Linux, Documentation/block/stat.rst: fields 7, in sectors of 512
-// bytes, and 16).
+// written returns what the kernel has counted of a device: bytes written, and flushes (Linux,
+// Documentation/block/stat.rst: fields 7, in sectors of 512 bytes, and 16).
 func (d *device) written(t *testing.T) (bytes, flushes int) {
 	t.Helper()
 	command(t, "sync", "-f", d.at)
@@ -208,8 +207,7 @@ func TestCommitCost(t *testing.T) {
 	}
 }
 
-// A disk that is full refuses commits and loses none that was confirmed; with
-// room again it goes on.
+// A full disk refuses commits; nothing confirmed is lost. With space again commits succeed.
 func TestDiskFullAndBack(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("needs root, to mount a small file system")

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// processorTime gives how long this program has had a processor.
+// processorTime returns the processor time of this program.
 func processorTime(t testing.TB) time.Duration {
 	var used syscall.Rusage
 	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &used); err != nil {

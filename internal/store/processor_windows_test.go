@@ -7,6 +7,5 @@ import (
 
 var began = time.Now()
 
-// processorTime gives the time that has passed; on this system it stands for that
-// of the processor.
+// processorTime returns the time that has passed, which stands for processor time on this system.
 func processorTime(testing.TB) time.Duration { return time.Since(began) }

@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// clocked is a board of which the test knows when each reading was taken.
+// clocked is a board for which the test knows when each reading was taken.
 type clocked struct {
 	t       *testing.T
 	store   *Store
@@ -39,7 +39,7 @@ func (b *clocked) boot(name string, at time.Time) {
 	b.booted = at
 }
 
-// says stores n readings, a second apart, from a moment on, whose dates are off by a duration.
+// says stores n readings, a second apart, from a moment on. Their dates are off by a duration.
 func (b *clocked) says(from time.Time, n int, off time.Duration, q reading.Quality) {
 	b.t.Helper()
 	for n > 0 {
@@ -56,7 +56,7 @@ func (b *clocked) says(from time.Time, n int, off time.Duration, q reading.Quali
 	}
 }
 
-// dates returns what the store says of each reading, and how many dates are uncertain.
+// dates returns the stored date of each reading, and how many are uncertain.
 func (b *clocked) dates() (dates []string, uncertain int) {
 	b.t.Helper()
 	for x, err := range b.store.Selected(context.Background(), Selection{Run: cornice.Name}) {
@@ -71,9 +71,9 @@ func (b *clocked) dates() (dates []string, uncertain int) {
 	return dates, uncertain
 }
 
-// One start in 2099: the next certain date has the readings in the future marked, so that
-// the newest certain date is right again. Redate moves those of a start with a certain date
-// to where they belong, in whatever chunks they are; RedateTo the rest.
+// A start is dated 2099. The next certain date marks its readings, so that the newest certain date
+// is right again. Redate moves the readings of a start with a certain date to their times, in any
+// chunks; RedateTo moves the others.
 func TestReadingsOfAWrongDateAreMoved(t *testing.T) {
 	ctx := context.Background()
 	s, _ := temporary(t)
@@ -85,7 +85,7 @@ func TestReadingsOfAWrongDateAreMoved(t *testing.T) {
 	b.boot("two", day.Add(5*time.Hour)) // its clock says 2099, and was set right later
 	b.says(day.Add(5*time.Hour+time.Minute), 9000, wrong, 0)
 	b.says(day.Add(8*time.Hour), 500, 0, 0)
-	b.boot("three", day.Add(10*time.Hour-time.Minute)) // nobody set this one right
+	b.boot("three", day.Add(10*time.Hour-time.Minute)) // this one was never corrected
 	b.says(day.Add(10*time.Hour), 5000, wrong, 0)
 	b.boot("four", day.Add(20*time.Hour))
 	b.says(day.Add(20*time.Hour), 300, 0, 0)
@@ -140,7 +140,7 @@ func TestReadingsOfAWrongDateAreMoved(t *testing.T) {
 	}
 }
 
-// Readings that move among others, and onto chunks that have not been looked at yet, move once.
+// Readings that are moved among others, and into chunks that are examined later, are moved once.
 func TestRedateAmongOthers(t *testing.T) {
 	s, _ := temporary(t)
 	b := &clocked{t: t, store: s}

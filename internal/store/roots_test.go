@@ -18,7 +18,7 @@ import (
 
 var thorough = flag.Bool("thorough", false, "hit every page on purpose that a test can hit")
 
-// roots returns on which page of a store each table and index begins.
+// roots returns the page on which each table and index of a store begins.
 func roots(t *testing.T, path string) map[string]int {
 	t.Helper()
 	db, err := sql.Open("sqlite", path)
@@ -43,8 +43,8 @@ func roots(t *testing.T, path string) map[string]int {
 	return all
 }
 
-// many fills a store with the samples of places channels, some of them still in the tail,
-// and returns each as a line.
+// many fills a store with samples of a number of channels, some of them still in the tail, and
+// returns each as a line.
 func many(t *testing.T, path string, places, scans int) map[string]bool {
 	t.Helper()
 	ctx := context.Background()
@@ -82,13 +82,13 @@ func many(t *testing.T, path string, places, scans int) map[string]bool {
 	return lines
 }
 
-// If any page is lost, even one with the names, no reading is returned at another
-// place or time, none twice, and all are accounted for.
+// After the loss of any page, even the one with the names, no reading is returned at another place
+// or time, none twice, and each lost one is reported.
 func TestLostRootsMisplaceNothing(t *testing.T) {
 	ctx := context.Background()
 	var a tally
 	few := []string{"sqlite_schema", "chunk_series", "tail"} // of the large store, without -thorough
-	// Of the first store nothing was folded yet.
+	// In the first store nothing was folded yet.
 	for _, c := range []struct{ places, scans int }{{3, 700}, {40, 700}} {
 		path := filepath.Join(t.TempDir(), "a.store")
 		lines := many(t, path, c.places, c.scans)
@@ -144,7 +144,7 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 				if found, err := s.Check(ctx); err != nil || len(found.Faults) > 0 {
 					t.Errorf("%s: after the rescue: %v, %v", name, found.Faults, err)
 				}
-				// New places must not take over what old ones have left.
+				// New channels do not take over what is left of old ones.
 				w := openWriter(t, s)
 				h, err := w.Channel(Channel{Run: cornice.Name, Probe: "board", Quantity: run.Voltage, From: "north.1+", To: "north.1-", Unit: "mV", Meter: "hand"})
 				if err == nil {

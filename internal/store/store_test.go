@@ -14,8 +14,8 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// kept is a file of readings in the order of time, with all that has to survive:
-// odd forms of numbers, offsets, fractions of a second, equal moments.
+// kept is a file of readings in the order of time with unusual forms that must be kept: numbers,
+// offsets of time zones, fractions of a second, equal moments.
 const kept = `time,step,quantity,from,to,value,unit,meter
 1970-01-01T00:00:00Z,,temperature,west,,-0,degC,hand
 2026-03-01T19:30:00+01:00,white 5 %,voltage,west.start+,west.start-,+4.8120E+0,V,hand
@@ -130,7 +130,7 @@ func TestRuns(t *testing.T) {
 	if err != nil || fmt.Sprint(runs) != fmt.Sprint(want) {
 		t.Errorf("got  %v, %v\nwant %v", runs, err, want)
 	}
-	// What one run holds is no duplicate of another's.
+	// A reading is no duplicate of another run's.
 	if added, duplicates, _ := s.Append(ctx, "Attic", "c.csv", scans(0, 16)); added != 16 || duplicates != 0 {
 		t.Errorf("%d added, %d duplicates", added, duplicates)
 	}
@@ -192,7 +192,7 @@ func TestCancelledAppendStoresNothing(t *testing.T) {
 	add(t, s, "a", readings[:16])
 }
 
-// Readers see whole transactions, in order, while a writer is at work.
+// Readers see whole transactions, in order, while a writer commits.
 func TestReadersBesideAWriter(t *testing.T) {
 	s, path := temporary(t)
 	other, err := OpenReadOnly(path) // as another program would
@@ -237,7 +237,7 @@ func TestReadersBesideAWriter(t *testing.T) {
 }
 
 func BenchmarkAppend(b *testing.B) {
-	// 16: one scan a commit, as the daemon does; 10,000: an import.
+	// 16: one scan a commit, like the daemon; 10,000: an import.
 	for _, n := range []int{16, 160, 10_000} {
 		b.Run(fmt.Sprintf("batch=%d", n), func(b *testing.B) {
 			s, _ := temporary(b)

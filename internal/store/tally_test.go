@@ -2,8 +2,8 @@ package store
 
 import "testing"
 
-// tally counts what a proof has tried, and what went wrong: readings that are lost, there
-// twice or at another place or time, and losses that nothing reports.
+// tally counts the attempts of a test and what went wrong: readings that are lost, doubled, or at
+// another place or time, and losses that are not reported.
 type tally struct{ tried, lost, doubled, misplaced, unsaid int }
 
 // print prints a line of the table that internal/release/proof makes.

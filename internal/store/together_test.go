@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// Of several programs that open a store which is not there yet, none is refused.
+// Several programs open a store that does not exist yet: none is refused.
 func TestOpenTogether(t *testing.T) {
 	rounds := 5
 	if *thorough {

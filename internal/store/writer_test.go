@@ -15,10 +15,10 @@ import (
 	"ohmkeep/internal/store/internal/decimal"
 )
 
-// months makes what a board with eight places sends: bus and shunt voltage of a
-// place in one line, every line at a moment of its own. Counts are those of a
-// register, 1.25 mV and 2.5 µV each, with noise of about one, drift, and what
-// an animation does to the load; times are in ms, with jitter. It is invented.
+// months generates what a board with eight places sends: bus and shunt voltage of a place in one
+// line, each line at a moment of its own. Values are register counts of 1.25 mV and 2.5 µV, with
+// noise of about one count, drift, and the load of an animation. Times are in ms, with jitter. It
+// is invented.
 type months struct {
 	random *rand.Rand
 	w      *Writer
@@ -101,13 +101,12 @@ func fill(t testing.TB, w *Writer, scans, batch int) (appending time.Duration) {
 	return appending
 }
 
-// perLoop reports the processor's time, which other programs on the machine
-// hardly change.
+// perLoop reports processor time, which other programs on the machine hardly affect.
 func perLoop(b *testing.B, begin time.Duration) {
 	b.ReportMetric(float64((processorTime(b)-begin).Microseconds())/1000/float64(b.N), "cpu-ms/op")
 }
 
-// size gives the size of a store after everything is in the database's file.
+// size returns the size of a store after its log was moved into the database's file.
 func size(t testing.TB, s *Store, path string) int64 {
 	t.Helper()
 	var busy, logged, moved int
@@ -121,7 +120,7 @@ func size(t testing.TB, s *Store, path string) int64 {
 	return info.Size()
 }
 
-// BenchmarkMonth is the store's measure: 16 channels at 1 Hz for 30 days.
+// BenchmarkMonth measures the store: 16 channels at 1 Hz for 30 days.
 func BenchmarkMonth(b *testing.B) {
 	const month = 30 * 86400
 	ctx := context.Background()
@@ -163,7 +162,7 @@ func BenchmarkMonth(b *testing.B) {
 	}
 }
 
-// BenchmarkYear sums up a year of one of two channels.
+// BenchmarkYear summarises a year of one of two channels.
 func BenchmarkYear(b *testing.B) {
 	const year = 365 * 86400
 	ctx := context.Background()

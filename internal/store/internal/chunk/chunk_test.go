@@ -11,7 +11,7 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// some makes n records; each optional column is there or not.
+// some returns n records with or without each optional column.
 func some(random *rand.Rand, n, kind int) []Record {
 	records := make([]Record, n)
 	at := int64(1_772_393_400_000_000_000)
@@ -94,12 +94,12 @@ func TestChangedBlocksAreRefused(t *testing.T) {
 	}
 }
 
-// tenfold gives each series ten times its number as its identity.
+// tenfold returns ten times the number of a series as its identity.
 func tenfold(series int64) (uint64, bool) { return uint64(series) * 10, true }
 
 func unnamed(int64) (uint64, bool) { return 0, false }
 
-// What was written for one series is refused for another, and for other moments.
+// A block of one series is refused for another series, and for other moments.
 func TestValuesBelongToTheirSeries(t *testing.T) {
 	records := some(rand.New(rand.NewPCG(11, 12)), 50, 0)
 	moments, others := AppendMoments(nil, records), AppendMoments(nil, records[:49])
@@ -124,8 +124,8 @@ func TestValuesBelongToTheirSeries(t *testing.T) {
 	}
 }
 
-// A few bytes can stand for any number of equal readings. They are held against what is
-// said of them before any memory is taken.
+// A few bytes can encode any number of equal readings. Their number is compared with the expected
+// one before memory is allocated.
 func TestBlocksSayNoMoreThanTheirRows(t *testing.T) {
 	many := make([]Record, MaxInBatch+1)
 	for i := range many {
@@ -179,7 +179,7 @@ func TestBatchComesBack(t *testing.T) {
 	}
 }
 
-// A commit of one scan of 16 channels is small: it is what a card is written for.
+// A commit of one scan of 16 channels is small, to save the memory card.
 func TestSmallCommitsAreSmall(t *testing.T) {
 	random := rand.New(rand.NewPCG(7, 8))
 	var sections []Section

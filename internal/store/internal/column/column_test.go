@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// same fails unless a column comes back and what stands behind it is left.
+// same fails unless a column is decoded as it was encoded, and what follows it is left.
 func same(t testing.TB, v []int64) (size int) {
 	t.Helper()
 	coded := Append([]byte("before"), v)[len("before"):]
@@ -74,15 +74,15 @@ func TestNoiseCostsLittleMoreThanItsEntropy(t *testing.T) {
 	if most := entropy*1.10 + 4*8./BlockSize; got > most {
 		t.Errorf("%.3f bits a number, entropy %.3f, allowed %.3f", got, entropy, most)
 	}
-	// Jitter about a fixed beat does not add up: a sum of second differences
-	// would have 6 times the variance, 1.3 bits more.
+	// Jitter about a fixed interval does not accumulate: a sum of second differences would have 6
+	// times the variance, 1.3 bits more.
 	v = filled(n, func(i int) int64 { return int64(math.Round(float64(i)*1000+random.NormFloat64()))*1e6 + 1772393400e9 })
 	if got, most := float64(same(t, v))*8/n, entropy*1.10+6*8./BlockSize; got > most {
 		t.Errorf("times: %.3f bits a number, allowed %.3f", got, most)
 	}
 }
 
-// Residuals of any length follow each other at any place within a byte.
+// Residuals of any length are decoded from any bit within a byte.
 func TestResidualsOfEachParameterComeBack(t *testing.T) {
 	random := rand.New(rand.NewPCG(9, 10))
 	for k := range uint(allZero) {
@@ -110,7 +110,7 @@ func TestResidualsOfEachParameterComeBack(t *testing.T) {
 	}
 }
 
-// The bytes of the format's description: worked by hand.
+// The bytes follow from the format's description, by hand.
 func TestFormat(t *testing.T) {
 	for _, c := range []struct {
 		v    []int64

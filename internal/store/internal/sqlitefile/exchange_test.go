@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// An exchange that was cut off after any of its steps is finished at the next start, and
-// at no moment is there no store.
+// An exchange that was interrupted after any of its steps is completed at the next start. At no
+// moment is there no store.
 func TestExchangeIsFinished(t *testing.T) {
 	schema := Schema{Application: 77, Version: 1, PageSize: 1024, SQL: "CREATE TABLE word (text TEXT) STRICT"}
 	word := func(path string) string {
@@ -91,7 +91,7 @@ func TestExchangeIsFinished(t *testing.T) {
 	}
 }
 
-// An exchange that was cut off while it was written down has done nothing.
+// An exchange that was interrupted while its plan was written has changed nothing.
 func TestExchangeThatHardlyBegan(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a.store")
 	schema := Schema{Application: 77, Version: 1, PageSize: 1024, SQL: "CREATE TABLE word (text TEXT) STRICT"}
