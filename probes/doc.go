@@ -1,7 +1,7 @@
 // Package probes holds the device profiles that come with the program: one
 // TOML file a device, named like the profile. The file names become part of
-// the binary; nothing else knows how a device speaks. The folder
-// firmware has a board's own program, in C, and how to build the board.
+// the binary; nothing else knows what a device sends. The folder firmware has a
+// board's own program, in C, and a guide to building the board.
 //
 // # How to write a profile for a new device
 //
@@ -13,13 +13,13 @@
 //	profile = "cabinet.toml"
 //	port    = "/dev/serial/by-id/…"
 //
-// Then let "ohmkeep probe check" show what the port says and what was
-// understood, and change the file until no line is bad. A key that is not known
-// is refused with its line. "ohmkeep probe record" writes what the port says into a
-// file, and "ohmkeep probe replay" reads it by the profile without the device.
+// "ohmkeep probe check" shows what the port receives and what the profile makes of it;
+// change the file until no line is bad. An unknown key is refused with its line.
+// "ohmkeep probe record" writes what the port receives into a file, and "ohmkeep
+// probe replay" reads it by the profile without the device.
 //
-// To ship a profile, begin its file with examples of what the device says, an arrow
-// and what that means; a test reads every one of them:
+// To ship a profile, begin its file with examples: what the device sends, an arrow
+// and what that means. A test reads each of them:
 //
 //	#     T1 21.5   -> 1 temperature 21.5 degC
 //	#     T1 ERR    -> 1 temperature faulty
@@ -31,7 +31,7 @@
 //	title  = "Cabinet board" # what people call it
 //	source = "datasheet of …" # chip, standard or datasheet that the profile follows; a shipped one must say it
 //	accuracy_source = "…"    # where the ranges at the end are from: a datasheet, memory, an assumption
-//	kind   = "lines"         # "lines": speaks by itself; "scpi": answers when asked; "hwmon": the kernel reads it;
+//	kind   = "lines"         # "lines": sends by itself; "scpi": answers queries; "hwmon": the kernel reads it;
 //	                         # "modbus": one of several slaves on a line, whose registers are read;
 //	                         # "display": a handheld meter that sends its display;
 //	                         # "mqtt": a board that publishes at a broker
@@ -50,46 +50,47 @@
 // Opening a serial port raises DTR, which resets many boards: what comes
 // during settle_milliseconds is ignored. A port without that wire, such as a
 // pseudo-terminal, is ready at once. A line that is under way when the port
-// becomes ready is left out, because its beginning is not known.
+// becomes ready is skipped, because its beginning is missing.
 //
 // # A board that prints lines
 //
 //	[line]
 //	pattern  = 'T(?P<id>\d) (?P<celsius>\S+)'  # a Go regular expression for the whole line
 //	comment  = "#"                             # lines that begin so say nothing …
-//	identity = '# serial .+'                   # … but these say who the board is
+//	identity = '# serial .+'                   # … but these identify the board
 //
 //	[[line.field]]
 //	group = "celsius"        # the group of the pattern that holds the value
 //	unit  = "degC"           # V, mV, uV, A, mA, uA or degC
 //
 // The group id is the probe's channel in the run file; without it every value
-// is of channel "1". A group named fault, where it matches, is what the board
-// says is wrong: no value of that line is used. A group named serial is the number of
-// the channel's sensor: another number begins a new stretch of the record, as
-// another identity of the board does. A field says what its group holds in one of
-// four ways:
+// is of channel "1". Where a group named fault matches, it is the board's report of a
+// fault: the line has no values, and the watch marks the report. A group named serial
+// is the serial number of the channel's sensor, which is shown with the board's
+// identity. An identity line at an unusual time, or with another text, means that the
+// board has restarted; the watch marks it. A field states what its group holds in one
+// of four ways:
 //
 //   - unit = "mV": a decimal number of that unit;
 //   - unit_group = "unit": a decimal number whose unit is in that other group;
 //   - quantity = "voltage" and per_count = 1.25e-3: a whole number of register
 //     counts, each so many volts. With shunt_milliohms and quantity = "current"
-//     the counts are volts across that shunt. lowest and highest are the counts
-//     that still mean something; beyond them the sensor is at its end, and the
-//     value is reported as saturated and never stored;
+//     the counts are volts across that shunt. lowest and highest are the smallest
+//     and the largest valid count; beyond them the value is saturated, and is stored
+//     without a value;
 //   - register = "bus": the word of a register of the chip that [line] names.
 //
-// A line that the pattern does not match, or whose number is no number, is
-// counted as bad and never stored. Lines are at most 512 bytes long. Where the board
-// reckons a current by itself, shunt_milliohms says by which shunt; then a corrected
-// shunt can be applied later.
+// A line that the pattern does not match, or whose number cannot be read, is
+// counted as bad and never stored. Lines are at most 512 bytes long. If the board
+// computes a current itself, shunt_milliohms is the shunt that it used; then a
+// corrected shunt can be applied later.
 //
 // # A board that prints register words
 //
 //	[line]
 //	chip        = "ina226"   # ina219, ina226, ina228, ina228-40mV (ADCRANGE = 1)
 //	pattern     = '(?P<id>\d) (?P<shunt>\S+) (?P<flags>\S+)'
-//	await_ready = true       # what the chip's ready flag does not announce is unsettled
+//	await_ready = true       # a value without the chip's conversion-ready flag is unsettled
 //
 //	[[line.field]]
 //	group           = "shunt"
@@ -107,11 +108,11 @@
 // value of its line saturated. Prefer register shunt to register current, which is
 // only as good as what the board wrote into the chip.
 //
-// # A meter that is asked
+// # A meter that answers queries
 //
 //	[query]
 //	identity = "*IDN?"
-//	error    = "SYST:ERR?"           # asked after every command until it says 0; "" = never
+//	error    = "SYST:ERR?"           # sent after every command until the answer is 0; "" = never
 //	start    = ["*CLS"]              # sent once after opening
 //	finish   = ["SYST:LOC"]          # sent once before closing
 //	overload = ["OVLD"]              # answers that mean overload, beside 9.9E37

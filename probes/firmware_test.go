@@ -90,9 +90,9 @@ func TestFirmware(t *testing.T) {
 			"# 1: the bus voltage is at the end of its scale\n# 1: the shunt voltage is at the end of its scale\n", ""},
 		{"the other end", plain + chip(0x8000, 0x7FFE, 8) + "round\n", "1,40957500,uV\n# 1: the shunt voltage is at the end of its scale\n", "40.9575 V"},
 		{"no shunt known", "form values\nsensor 1 40 0\n" + chip(0x1F40, 0x2570, 8) + "round\n", "1,11980000,uV\n", "11.98 V"},
-		{"nobody there", words + "round\n", "ch=1 fault=no answer\n", "faulty, faulty"},
+		{"no chip", words + "round\n", "ch=1 fault=no answer\n", "faulty, faulty"},
 		{"another chip", words + "set 40 FE 1234\nround\n", "ch=1 fault=no answer\n", "faulty, faulty"},
-		{"nobody there, in values", plain + "round\n", "# 1: no answer\n", ""},
+		{"no chip, in values", plain + "round\n", "# 1: no answer\n", ""},
 		{"gone and back", words + chip(1, 1, 8) + "round\ngone 40\nround\n" + chip(1, 1, 8) + "round\n",
 			"ch=1 shunt=0001 bus=0001 flags=0008\nch=1 fault=no answer\nch=1 shunt=0001 bus=0001 flags=0008\n", "0.00125 A, 0.00125 V; faulty, faulty; 0.00125 A, 0.00125 V"},
 		// 4127h is the configuration after a reset: another number of averages.

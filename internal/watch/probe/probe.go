@@ -113,7 +113,7 @@ func checkShunts(x run.Probe, p *profile.Profile) error {
 			known = known || v.ShuntFile != ""
 		}
 		if !known {
-			return fault.Fault{Key: "shunt_milliohms", Text: fmt.Sprintf("channel %q of probe %s: profile %s does not say by which shunt its currents are reckoned", c.ID, x.Name, p.Name),
+			return fault.Fault{Key: "shunt_milliohms", Text: fmt.Sprintf("channel %q of probe %s: profile %s does not state the shunt from which its currents are computed", c.ID, x.Name, p.Name),
 				Hint: "copy the profile and write that shunt into it"}
 		}
 	}

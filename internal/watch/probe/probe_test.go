@@ -165,7 +165,7 @@ func TestRunFilesShunt(t *testing.T) {
 	if _, err := device.Next(short); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("got %v", err)
 	}
-	if _, err := opener.Open(t.Context(), x, load(t, "plain-lines"), instrument.Options{}); err == nil || !strings.Contains(err.Error(), "does not say by which shunt") {
+	if _, err := opener.Open(t.Context(), x, load(t, "plain-lines"), instrument.Options{}); err == nil || !strings.Contains(err.Error(), "does not state the shunt") {
 		t.Errorf("got %v", err)
 	}
 }
