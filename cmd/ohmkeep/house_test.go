@@ -50,11 +50,12 @@ var rooms = map[string]map[string]string{
 	"text":    {"number": "", "printable": ""},
 	"numeric": {"changepoint": "", "chisquared": "", "leastsquares": "", "matrix": "leastsquares", "shapley": "", "trend": ""},
 	"run": {".": "colour conductor", "colour": "", "conductor": "", "runfile": ". colour conductor toml topic",
-		"scaffold": "conductor runfile", "toml": "", "topic": ""},
+		"scaffold": ". conductor runfile", "toml": "", "topic": ""},
 	"reading": {".": "", "csv": ". openmetrics", "openmetrics": ".", "repeats": "."},
 	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "limits": "", "pixel": "", "prediction": "ladder limits pixel"},
 	"result":  {"assessment": "", "history": ""},
 	"instrument": {".": "characters display hwmon lines modbus mqtt payload port profile scpi segments", "characters": "display", "display": "",
+		"find":  ". port profile",
 		"hwmon": "", "lines": "profile register", "modbus": "profile", "mqtt": "", "payload": "profile", "port": "profile", "segments": "display",
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
 	"store": {

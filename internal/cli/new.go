@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -12,6 +13,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"ohmkeep/internal/file"
+	"ohmkeep/internal/instrument/find"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/scaffold"
 )
 
@@ -19,6 +22,7 @@ func newNew() *cobra.Command {
 	o := scaffold.Usual()
 	var out, fed, reels string
 	var ask, force bool
+	var search []string
 	c := &cobra.Command{
 		Use:   "new",
 		Short: "Write a commented run file from a few flags or questions",
@@ -55,6 +59,11 @@ and prints the run file where --out names none.`,
 					return err
 				}
 			}
+			if len(search) > 0 {
+				if err := addFoundProbes(c, &o, search); err != nil {
+					return err
+				}
+			}
 			if out == "" || out == "-" {
 				return scaffold.Write(c.OutOrStdout(), o)
 			}
@@ -72,6 +81,7 @@ and prints the run file where --out names none.`,
 	f := c.Flags()
 	f.StringVar(&out, "out", "", "write into this new file")
 	addForce(c, &force)
+	addFind(c, &search, "add the meters and boards that are found at the serial ports, as by probe find; --find=PORT searches one port")
 	f.BoolVar(&ask, "ask", false, "ask for each answer")
 	f.StringVar(&o.Name, "name", o.Name, "name of the run")
 	f.StringVar(&o.For, "for", "", "for whom it is built; a report says so")
@@ -99,9 +109,31 @@ and prints the run file where --out names none.`,
 	return c
 }
 
+// addFoundProbes searches the serial ports and adds the devices that were found.
+func addFoundProbes(c *cobra.Command, o *scaffold.Options, search []string) error {
+	usual, err := find.Usual()
+	if err != nil {
+		return err
+	}
+	r := &run.Run{}
+	list, err := searchPorts(c, r, named(search), usual)
+	if err != nil {
+		return err
+	}
+	for _, f := range list {
+		if f.Profile == nil {
+			fmt.Fprint(c.ErrOrStderr(), unknownText(f, usual))
+			continue
+		}
+		p := probeOf(f, r)
+		o.Probes, r.Probes = append(o.Probes, p), append(r.Probes, run.Probe{Name: p.Name, Port: p.Port})
+	}
+	return nil
+}
+
 // anyDescription reports whether a flag describes the run.
 func anyDescription(c *cobra.Command) (yes bool) {
-	c.Flags().Visit(func(f *pflag.Flag) { yes = yes || f.Name != "out" && f.Name != "force" })
+	c.Flags().Visit(func(f *pflag.Flag) { yes = yes || !slices.Contains([]string{"out", "force", "find"}, f.Name) })
 	return yes
 }
 

@@ -18,14 +18,15 @@ import (
 func newProbe() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "probe",
-		Short: "List device profiles and ports; check, record and replay what a meter or board sends",
+		Short: "List device profiles and ports; find, check, record and replay what a meter or board sends",
 		Example: `  ohmkeep probe list
   ohmkeep probe ports
+  ohmkeep probe find
   ohmkeep probe check shelf.toml board
   ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
   ohmkeep probe replay board.txt`,
 	}
-	c.AddCommand(newProbeList(), newProbePorts(), newProbeCheck(), newProbeRecord(), newProbeReplay())
+	c.AddCommand(newProbeList(), newProbePorts(), newProbeFind(), newProbeCheck(), newProbeRecord(), newProbeReplay())
 	return c
 }
 

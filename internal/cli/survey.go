@@ -23,6 +23,7 @@ type surveyOptions struct {
 	steps        []string
 	all, again   bool
 	practise     bool
+	find         []string // serial ports to search for meters
 }
 
 func newSurvey() *cobra.Command {
@@ -65,6 +66,11 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 			if err != nil {
 				return err
 			}
+			if len(o.find) > 0 {
+				if err := carryFound(c, r, o.find); err != nil {
+					return err
+				}
+			}
 			return runSurvey(c, r, args[0], o)
 		},
 	}
@@ -73,6 +79,7 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 	c.Flags().BoolVar(&o.all, "all", false, "read every place in every step, not only what is needed")
 	c.Flags().BoolVar(&o.again, "again", false, "begin another walk, for which nothing counts as read")
 	c.Flags().StringVar(&o.since, "since", "", "what was read before does not count (RFC 3339); a day ago where it is left out")
+	addFind(c, &o.find, "carry a meter that is found at a serial port which the run file does not name; --find=PORT searches one port")
 	c.Flags().BoolVar(&o.practise, "practise", false, "walk along a simulated run with a fault; nothing is stored")
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 	return c

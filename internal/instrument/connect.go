@@ -20,10 +20,10 @@ func connect(ctx context.Context, p *profile.Profile, path string, o Options) (*
 	if o.Conn != nil {
 		return port.Over(o.Conn, framingOf(p), o.Clock), nil
 	}
-	if err := checkPort(path); err != nil {
+	if err := CheckPort(path); err != nil {
 		return nil, err
 	}
-	wire, err := port.Open(ctx, path, wireSettings(p), framingOf(p), o.Clock)
+	wire, err := port.Open(ctx, path, p.WireSettings(), framingOf(p), o.Clock)
 	if err != nil {
 		return nil, portError(path, p, err)
 	}
@@ -35,7 +35,7 @@ func connectRaw(ctx context.Context, p *profile.Profile, path string, o Options)
 	if o.Conn != nil {
 		return o.Conn, nil
 	}
-	if err := checkPort(path); err != nil {
+	if err := CheckPort(path); err != nil {
 		return nil, err
 	}
 	wire, err := port.OpenRaw(ctx, path, p.Port)
@@ -45,8 +45,8 @@ func connectRaw(ctx context.Context, p *profile.Profile, path string, o Options)
 	return wire, nil
 }
 
-// checkPort returns an error for a path that cannot be a serial port.
-func checkPort(path string) error {
+// CheckPort returns an error for a path that cannot be a serial port.
+func CheckPort(path string) error {
 	if what := noPort(path); what != "" {
 		return fault.Fault{Text: fmt.Sprintf("port %s: %s, not a serial port", path, what), Hint: portHint}
 	}

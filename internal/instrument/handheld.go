@@ -59,16 +59,6 @@ func framingOf(p *profile.Profile) port.Framing {
 	return port.Lines(p.Port.Terminator)
 }
 
-// wireSettings returns the settings by which the port is opened. A handheld meter's characters of 7 bits and a parity
-// bit are received as 8 bits, because the serial library does not make the system check the parity.
-func wireSettings(p *profile.Profile) profile.Port {
-	s := p.Port
-	if p.Kind == profile.Handheld && s.DataBits == 7 && s.Parity != profile.NoParity {
-		s.DataBits, s.Parity = 8, profile.NoParity
-	}
-	return s
-}
-
 // Identity returns "": the chips send no name.
 func (h *handheld) Identity() string { return "" }
 
@@ -76,36 +66,44 @@ func (h *handheld) Close() error { return h.wire.Close() }
 
 func (h *handheld) Next(ctx context.Context) (reading.Sample, error) {
 	for len(h.waiting) == 0 {
-		l, err := h.wire.Line(ctx)
+		_, e, err := h.picture(ctx)
 		if err != nil {
 			return reading.Sample{}, err
 		}
-		h.waiting = h.parsePicture(l)
+		h.waiting = e.Samples
 	}
 	next := h.waiting[0]
 	h.waiting = h.waiting[1:]
 	return next, nil
 }
 
-// parsePicture returns the samples of one picture and counts it.
-func (h *handheld) parsePicture(l port.Line) []reading.Sample {
-	e := Event{Time: l.Time, Kind: Values, Text: l.Text}
-	picture, err := chipCodes[h.profile.Display.Chip].decode([]byte(l.Text), h.profile.Display)
-	switch {
-	case l.Fault == port.StartMissing:
-		e.Kind, e.Reason, e.Incomplete = Skipped, string(l.Fault), true
-	case l.Fault != "":
-		e.Kind, e.Reason, e.Incomplete = Bad, string(l.Fault), true
-	case err != nil:
-		e.Kind, e.Reason = Bad, err.Error()
-	default:
-		if e.Samples = h.samples(picture, l.Time); len(e.Samples) == 0 {
-			e.Reason = "the display shows " + picture.String()
+// picture waits for the next picture that can be read. It counts and logs every one.
+func (h *handheld) picture(ctx context.Context) (display.Picture, Event, error) {
+	for {
+		l, err := h.wire.Line(ctx)
+		if err != nil {
+			return display.Picture{}, Event{}, err
+		}
+		e := Event{Time: l.Time, Kind: Values, Text: l.Text}
+		picture, err := chipCodes[h.profile.Display.Chip].decode([]byte(l.Text), h.profile.Display)
+		switch {
+		case l.Fault == port.StartMissing:
+			e.Kind, e.Reason, e.Incomplete = Skipped, string(l.Fault), true
+		case l.Fault != "":
+			e.Kind, e.Reason, e.Incomplete = Bad, string(l.Fault), true
+		case err != nil:
+			e.Kind, e.Reason = Bad, err.Error()
+		default:
+			if e.Samples = h.samples(picture, l.Time); len(e.Samples) == 0 {
+				e.Reason = "the display shows " + picture.String()
+			}
+		}
+		h.add(e.Kind)
+		h.options.Log(e)
+		if e.Kind == Values {
+			return picture, e, nil
 		}
 	}
-	h.add(e.Kind)
-	h.options.Log(e)
-	return e.Samples
 }
 
 // samples returns what the channels get of a picture: a value where one has the shown quantity; otherwise a mark in
@@ -143,20 +141,25 @@ const (
 	agreeingUnits = 3           // units of the last digit by which two pictures may differ
 )
 
-// Measure discards the pictures that were sent before, and returns the first value that the picture before agrees with,
-// so that the display has settled and no single flipped bit is taken. A meter that sends less than once a second
+// Measure discards the pictures that were sent before, and returns the first value that the picture before agrees with, or
+// the mark that the display shows another quantity, so that the display has settled and no single flipped bit is taken. A meter that sends less than once a second
 // is taken by its word.
 func (h *handheld) Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
-	if err := skipOld(ctx, h.Next); err != nil {
+	h.waiting = nil
+	if err := skipOld(ctx, func(ctx context.Context) (reading.Sample, error) {
+		_, _, err := h.picture(ctx)
+		return reading.Sample{}, err
+	}); err != nil {
 		return reading.Sample{}, err
 	}
-	last, err := h.nextOf(ctx, channel, q)
+	c := Channel{ID: channel, Quantity: q}
+	last, err := h.show(ctx, c)
 	for range mostCompared {
 		if err != nil {
 			return last, err
 		}
 		wait, cancel := context.WithTimeout(ctx, nextPicture)
-		next, failed := h.nextOf(wait, channel, q)
+		next, failed := h.show(wait, c)
 		cancel()
 		switch {
 		case errors.Is(failed, context.DeadlineExceeded) && ctx.Err() == nil:
@@ -181,12 +184,11 @@ func agree(a, b reading.Sample) bool {
 		math.Abs(a.Value-b.Value) <= (agreeingUnits+1e-6)*math.Max(a.LastDigit(), b.LastDigit())
 }
 
-// nextOf waits for the next sample of a channel.
-func (h *handheld) nextOf(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error) {
-	for {
-		s, err := h.Next(ctx)
-		if err != nil || (channel == "" || s.Channel == channel) && s.Quantity == q {
-			return s, err
-		}
+// show waits for the next picture and returns what it shows of a quantity.
+func (h *handheld) show(ctx context.Context, c Channel) (reading.Sample, error) {
+	picture, e, err := h.picture(ctx)
+	if err != nil {
+		return reading.Sample{}, err
 	}
+	return channelSample(picture, c, e.Time), nil
 }

@@ -44,3 +44,13 @@ func parseDisplay(root, t *toml.Table, ok bool) Display {
 	}
 	return d
 }
+
+// WireSettings returns the settings by which the port is opened. A handheld meter's characters of 7 bits and a parity
+// bit are received as 8 bits, because the serial library does not make the system check the parity.
+func (p *Profile) WireSettings() Port {
+	s := p.Port
+	if p.Kind == Handheld && s.DataBits == 7 && s.Parity != NoParity {
+		s.DataBits, s.Parity = 8, NoParity
+	}
+	return s
+}

@@ -42,6 +42,7 @@ type Options struct {
 	Conductor        string    // such as "18 AWG" or "0.75 mm2"
 	Material         string    // "" = copper
 	Fine             bool      // finely stranded
+	Probes           []Probe   // that were found; the file gets them at its end
 }
 
 // Drivers are the words for Driver.
@@ -86,6 +87,9 @@ func Write(w io.Writer, o Options) error {
 	var file bytes.Buffer
 	if err := page.Execute(&file, plan); err != nil {
 		return fmt.Errorf("draft: %w", err)
+	}
+	for _, p := range o.Probes {
+		file.WriteString("\n" + p.String())
 	}
 	if _, err := runfile.Parse("", file.Bytes()); err != nil {
 		return unplaced(err)
