@@ -74,7 +74,7 @@ Local codes decide.`,
 	root.SetErr(stderr)
 	root.AddCommand(newDemo(), newNew(), newPredict(), newPlan(), newSurvey(), newAssess(), newVerify(), newColour(), newRepair(), newLimit(),
 		newDrift(), newNote(),
-		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus(), newToken(), newLink(), newShip())
+		newImport(), newExport(), newStore(), newProbe(), newWatch(), newStatus(), newToken(), newLink(), newShip(), newFleet())
 	root.AddCommand(newTopics()...)
 	root.SetFlagErrorFunc(flagFault)
 	root.SetHelpCommand(newHelp())

@@ -134,6 +134,23 @@ func (s *Server) Database(name string) string {
 	return s.URL("owner", name)
 }
 
+// Scram makes the server want a password of a role.
+func (s *Server) Scram(role string) {
+	s.t.Helper()
+	path := filepath.Join(s.data, "pg_hba.conf")
+	rules, err := os.ReadFile(path)
+	if err == nil {
+		err = os.WriteFile(path, append([]byte("host all "+role+" 127.0.0.1/32 scram-sha-256\n"), rules...), 0o600)
+	}
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	if out, err := s.SQL("owner", "postgres", "SELECT pg_reload_conf()"); err != nil {
+		s.t.Fatal(out)
+	}
+	time.Sleep(200 * time.Millisecond) // the server reads it soon after
+}
+
 // URL is the address of a database for a role.
 func (s *Server) URL(role, database string) string {
 	return (&url.URL{Scheme: "postgres", User: url.User(role), Host: fmt.Sprintf("127.0.0.1:%d", s.Port), Path: "/" + database}).String()
