@@ -28,7 +28,12 @@ var notRun = map[string]string{
 	"go doc ./probes":      "it prints a comment of the source",
 	"internal/release/deb": ".ci/run builds, installs and removes the package",
 	"ohmkeep watch run.toml --store run.db --listen 0.0.0.0": "that watch runs already, on this machine alone; TestWatchWithToken starts one",
-	"systemctl ": "it needs root and a running service manager",
+	"sudo ":          "TestReadmeOfAFirm runs its like with a server",
+	"ohmkeep fleet ": "TestReadmeOfAFirm runs it with a server",
+	"ohmkeep ship run.toml --store run.db --to ":    "TestReadmeOfAFirm runs it with a server",
+	"ohmkeep watch run.toml --store run.db --ship ": "TestReadmeOfAFirm runs it with a server",
+	"ohmkeep drift run.toml --db ":                  "TestReadmeOfAFirm runs it with a server",
+	"systemctl ":                                    "it needs root and a running service manager",
 }
 
 // reader is a person who types each command of the README as it comes.

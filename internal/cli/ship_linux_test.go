@@ -1,10 +1,18 @@
 package cli
 
 import (
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"ohmkeep/internal/central/centraltest"
+	"ohmkeep/internal/show/jsondoc"
+	"ohmkeep/internal/show/showtest"
+	"ohmkeep/internal/watch/watchtest"
 )
 
 // What was shipped gives the same verdicts from the central database as from the store, to the
@@ -25,9 +33,122 @@ func TestShippedVerdicts(t *testing.T) {
 			t.Errorf("%s: from the store, exit status %d\n%sfrom the central database, exit status %d\n%s%s", command, local.status, local.out, central.status, central.out, central.faults)
 		}
 	}
-	got, err := server.SQL("owner", "ohmkeep", "SELECT count(*), count(DISTINCT (series, at)) FROM ohmkeep.reading")
-	if lines := strings.Count(s.content("months.csv"), "\n") - 1; err != nil || strings.TrimSpace(got) == "" {
-		t.Error(lines, got, err)
+	s.do(`ohmkeep drift gallery.toml --db ` + url + ` --site nowhere`).exits(Wrong).says(`no site "nowhere"`)
+	s.do(`ohmkeep drift gallery.toml --store gallery.db --db ` + url).exits(Wrong).says("not from both")
+}
+
+// The joint that got worse is what needs a visit, until the site is in repair.
+func TestFleetList(t *testing.T) {
+	server := centraltest.Start(t)
+	url := server.Database("ohmkeep")
+	s := newSession(t)
+	s.board(40, 0.03, 20, 100)
+	s.do(`ohmkeep fleet --db ` + url).exits(Unproven).prints("0 sites")
+	for _, site := range []string{"b", "a"} {
+		s.write(site+".toml", "site = \"Hall "+site+"\"\n"+gallery+"\n[installation]\nplace = \""+map[string]string{"a": "2 Harbour", "b": "1 Castle"}[site]+"\"\ninstaller = \"Workshop\"\n")
+		s.do(`ohmkeep import ` + site + `.toml months.csv --store ` + site + `.db`).exits(Passes)
+		s.do(`ohmkeep ship ` + site + `.toml --store ` + site + `.db --to ` + url).exits(Passes)
 	}
-	t.Log(got)
+	list := func() jsondoc.FleetDoc {
+		var doc jsondoc.FleetDoc
+		if err := json.Unmarshal([]byte(s.do(`ohmkeep fleet --json --db `+url).out), &doc); err != nil {
+			t.Fatal(err)
+		}
+		return doc
+	}
+	doc := list()
+	if len(doc.Sites) != 2 || doc.Sites[0].Place != "1 Castle" || doc.Sites[0].Severity != "failing" || doc.Sites[0].Runs[0].Installer != "Workshop" {
+		t.Fatalf("%+v", doc)
+	}
+	found := false
+	for _, c := range doc.Sites[0].Runs[0].Failing {
+		found = found || c.Kind == "joint" && c.Name == "west-north" && c.Source == "drift" && c.Verdict == "stepped"
+	}
+	if !found {
+		t.Errorf("the joint is not among %+v", doc.Sites[0].Runs[0].Failing)
+	}
+	s.do(`ohmkeep fleet --db `+url).exits(Fails).prints("FAILING", "Hall b, 1 Castle", "joint west-north", "2 sites: 2 failing")
+	s.do(`ohmkeep fleet site "Hall b" --label "the old one" --repair ` + time.Now().Add(time.Hour).Format(time.RFC3339) + ` --db ` + url).exits(Passes)
+	if doc := list(); doc.Sites[0].Site != "Hall a" || doc.Sites[1].Severity != "in repair" || doc.Sites[1].Label != "the old one" {
+		t.Errorf("%+v", doc)
+	}
+	if out, err := server.SQL("owner", "ohmkeep", "UPDATE ohmkeep.run SET heard = now() - interval '3 days'; DELETE FROM ohmkeep.verdict; UPDATE ohmkeep.site SET repair = NULL"); err != nil {
+		t.Fatal(out)
+	}
+	s.do(`ohmkeep fleet --db `+url).exits(Unproven).prints("silent", "3 d ago")
+	s.do(`ohmkeep fleet compare --db ` + url).exits(Passes).prints("nothing can be compared")
+	s.do(`ohmkeep fleet remove "Hall b" --db `+url).exits(Passes).prints("reading", "0 left", "is deleted")
+	s.do(`ohmkeep fleet remove "Hall b" --db ` + url).exits(Wrong).says("knows no site")
+}
+
+// The README's chapter on a firm, run in order with a real server in the place of central.example.
+func TestReadmeOfAFirm(t *testing.T) {
+	server := centraltest.Start(t)
+	content, err := os.ReadFile(filepath.Join(showtest.Root(t), "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, chapter, _ := strings.Cut(string(content), "\n## A firm with many runs\n")
+	chapter, _, _ = strings.Cut(chapter, "\n## ")
+	s := newSession(t)
+	s.board(20, 0, 0, 0)
+	s.write("run.toml", strings.Replace(s.content("gallery.toml"), `"Gallery"`, `"Reading room cornice"`, 1)+strings.ReplaceAll(board("board", "/dev/no-such-port"), "left.", "west."))
+	s.do(`ohmkeep import run.toml months.csv --store run.db`).exits(Passes)
+	s.write("owner.password", "one\n")
+	s.write("site.password", "two\n")
+	host := strings.TrimPrefix(strings.TrimSuffix(server.URL("x", ""), "/"), "postgres://x@")
+	run := 0
+	for _, b := range blocks(chapter) {
+		if b.inline {
+			continue
+		}
+		for line := range strings.Lines(b.text) {
+			line, _, _ = strings.Cut(strings.TrimSpace(line), "  #")
+			line = strings.ReplaceAll(strings.TrimSpace(line), "central.example", host)
+			words := split(line)
+			run++
+			switch {
+			case strings.HasPrefix(line, "sudo apt "):
+			case strings.HasPrefix(line, "sudo -u postgres createuser --pwprompt "):
+				role := words[len(words)-1]
+				server.Scram(role)
+				password := map[string]string{"ohmkeep": "one", "reading_room": "two"}[role]
+				if out, err := server.SQL("owner", "postgres", "CREATE ROLE "+role+" LOGIN PASSWORD '"+password+"'"); err != nil {
+					t.Fatal(out)
+				}
+			case strings.HasPrefix(line, "sudo -u postgres createdb "):
+				if out, err := server.SQL("owner", "postgres", "CREATE DATABASE "+words[len(words)-1]+" OWNER "+words[len(words)-2]); err != nil {
+					t.Fatal(out)
+				}
+			case strings.HasPrefix(line, "ohmkeep watch "):
+				ctx, cancel := context.WithCancel(t.Context())
+				addr := s.freeAddress()
+				w := &watching{session: s, addr: addr, cancel: cancel, ended: make(chan int, 1), out: &watchtest.Log{}}
+				go func() {
+					w.ended <- Run(ctx, append(words[1:], "--listen", addr, "--commit", "50ms", "--analyse-after", "1ms"), strings.NewReader(""), w.out, w.out)
+				}()
+				w.until("its mark of the start has arrived", func() bool {
+					out, err := server.SQL("owner", "ohmkeep", "SELECT count(*) FROM ohmkeep.mark WHERE kind = 'restart'")
+					return err == nil && strings.TrimSpace(out) == "1"
+				})
+				w.until("its verdicts have arrived", func() bool {
+					out, err := server.SQL("owner", "ohmkeep", "SELECT count(DISTINCT taken) FROM ohmkeep.verdict WHERE source = 'drift'")
+					return err == nil && strings.TrimSpace(out) == "2"
+				})
+				cancel()
+				if status := <-w.ended; status != Passes {
+					t.Errorf("$ %s\nexits %d\n%s", line, status, w.out)
+				}
+			case words[0] == "ohmkeep":
+				if o := s.do(line); o.status == Wrong || o.out == "" && words[2] != "site" {
+					t.Errorf("$ %s\nexits %d\n%s%s", line, o.status, o.out, o.faults)
+				}
+			default:
+				t.Errorf("a command of an unknown kind: %s", line)
+			}
+		}
+	}
+	if run < 13 {
+		t.Errorf("%d commands run", run)
+	}
 }

@@ -142,9 +142,12 @@ func readPassword(path string) (string, error) {
 	return line, nil
 }
 
+// closeTimeout is the time-out of ending a connection: a watch has 0.5 s to end.
+const closeTimeout = 200 * time.Millisecond
+
 // Close closes the connection.
 func (db *DB) Close() error {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), closeTimeout)
 	defer cancel()
 	return db.conn.Close(ctx)
 }

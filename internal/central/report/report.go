@@ -21,7 +21,7 @@ import (
 // assessment of all readings whose step is known. Without an analysis (nil) the readings are
 // analysed. A run without readings has no verdicts.
 func Make(ctx context.Context, s analysis.Reader, r *run.Run, found *history.History, now time.Time) (ship.Report, error) {
-	made := ship.Report{Taken: now}
+	made := ship.Report{Taken: now, Place: r.Installation.Place, Installer: r.Installation.Installer}
 	text, err := file.Read(r.File, file.MaxRunFile)
 	if err != nil {
 		return made, err
