@@ -16,6 +16,8 @@ var (
 	verdictsTopic string
 	//go:embed topic/mqtt.txt
 	mqttTopic string
+	//go:embed topic/page.txt
+	pageTopic string
 )
 
 // newTopics returns the help topics: commands that only have a help text.
@@ -25,5 +27,6 @@ func newTopics() []*cobra.Command {
 		{Use: "readings", Short: "The table of readings, and which spreadsheets are read", Long: readingsTopic},
 		{Use: "verdicts", Short: "What pass, fail and unproven promise, intervals, exit statuses", Long: verdictsTopic},
 		{Use: "mqtt", Short: "Boards that publish at a broker, and what the watch publishes there", Long: mqttTopic},
+		{Use: "page", Short: "The pages of a watch in a browser, and their JSON", Long: pageTopic},
 	}
 }

@@ -1,11 +1,13 @@
 package cli
 
 import (
+	"encoding/json"
 	"go/ast"
 	"go/parser"
 	"go/token"
 	"os"
 	"path/filepath"
+	"reflect"
 	"regexp"
 	"strconv"
 	"strings"
@@ -14,6 +16,7 @@ import (
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading/csv"
 	"ohmkeep/internal/run/runfile"
+	"ohmkeep/internal/site/watched"
 )
 
 // indented returns the lines of a topic that are indented by four spaces up to the first
@@ -35,7 +38,7 @@ func indented(topic, begin string) string {
 func TestHelpTopics(t *testing.T) {
 	s := newSession(t)
 	s.do(`ohmkeep help`).exits(Passes).prints("Additional help topics:", "run-file", "readings", "verdicts")
-	for name, text := range map[string]string{"run-file": runFileTopic, "readings": readingsTopic, "verdicts": verdictsTopic, "mqtt": mqttTopic} {
+	for name, text := range map[string]string{"run-file": runFileTopic, "readings": readingsTopic, "verdicts": verdictsTopic, "mqtt": mqttTopic, "page": pageTopic} {
 		s.do(`ohmkeep help ` + name).exits(Passes).prints(strings.TrimSpace(text))
 		for line := range strings.Lines(text) {
 			if n := len([]rune(line)) - 1; n > 84 {
@@ -68,6 +71,25 @@ func TestTopicExamples(t *testing.T) {
 	set, err := csv.Parse("readings", strings.NewReader(indented(readingsTopic, "time,step,")), r)
 	if err != nil || len(set.Readings) != 3 {
 		t.Errorf("%d readings: %v", len(set.Readings), err)
+	}
+}
+
+// The JSON of the page's topic is that of the program: no key is missing, and none is more.
+func TestPageTopic(t *testing.T) {
+	text := indented(pageTopic, `{"schema"`)
+	var state watched.Live
+	strict := json.NewDecoder(strings.NewReader(text))
+	strict.DisallowUnknownFields()
+	if err := strict.Decode(&state); err != nil {
+		t.Fatal(err)
+	}
+	b, err := json.Marshal(state)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var written, shown any
+	if json.Unmarshal(b, &written) != nil || json.Unmarshal([]byte(text), &shown) != nil || !reflect.DeepEqual(written, shown) {
+		t.Errorf("the topic shows\n%v, the program writes\n%v", shown, written)
 	}
 }
 

@@ -31,10 +31,11 @@ func newWatch() *cobra.Command {
 and stores the readings. A reading is safe on disk within --commit of its line's arrival;
 a power cut loses at most what arrived within that time.
 
-Over HTTP: / is a page with the state, /healthz is 200 or the reasons why not, /metrics,
-/status is JSON. POST /step with a step's name states the step that the run shows from now
-on; an empty name means that it is unknown. With settle=SECONDS, at most 60, readings within
-that time are not used. Each change of step is marked with its sender.
+Over HTTP: / shows the run in a browser (ohmkeep help page), /healthz is 200 or the
+reasons why not, /metrics, /status is JSON. POST /step with a step's name states the step
+that the run shows from now on; an empty name means that it is unknown. With
+settle=SECONDS, at most 60, readings within that time are not used. Each change of step is
+marked with its sender.
 
 --keep 2y deletes readings of probes outside known steps after that time, once a month, and
 keeps the exact minimum, mean and maximum of each hour. Readings in known steps, imports

@@ -59,3 +59,20 @@ func TestLogIn(t *testing.T) {
 	reader.Open(w.url("/"))
 	reader.Until(`document.querySelector("#token")`)
 }
+
+// The page to log in breaks no rule of axe-core, in either scheme.
+func TestLogInIsAccessible(t *testing.T) {
+	b := browsertest.Start(t)
+	path := filepath.Join(t.TempDir(), "token")
+	if _, err := access.MakeToken(path); err != nil {
+		t.Fatal(err)
+	}
+	w := begin(t, false, access.Options{TokenFile: path})
+	for _, s := range []browsertest.Screen{browsertest.Phone, browsertest.Desk.InDark()} {
+		tab := b.Tab(t, s)
+		tab.Open(w.url("/"))
+		tab.Until(`document.querySelector("#token")`)
+		tab.Picture("log-in")
+		tab.Axe("log in")
+	}
+}
