@@ -21,7 +21,7 @@ type Report struct {
 	Port     string
 	Identity string
 	Counters
-	Seen   []Seen   // by channel and quantity, in the order in which they were first heard
+	Seen   []Seen   // by channel and quantity, in the order in which they were first received
 	Bad    []Event  // the first few bad lines
 	Queue  []string // what the meter's error queue said
 	Errors []string // failed measurements, and why the check ended early

@@ -53,7 +53,7 @@ func CheckPort(path string) error {
 	return nil
 }
 
-// portError says in an error of opening what would be right, where that is known.
+// portError adds to an error of opening what would be right, where that is known.
 func portError(path string, p *profile.Profile, err error) error {
 	var code *serial.PortError
 	switch {

@@ -77,7 +77,7 @@ type Options struct {
 	Log   func(Event)        // called with each line that is sent or received; nil: no log
 	Conn  io.ReadWriteCloser // used in place of opening the path; nil: open it
 	// Channels are those that Next queries on a device that only answers queries, and those of which a
-	// handheld meter has to show the quantity; without any, it may show what it likes.
+	// handheld meter has to show the quantity; without any, every quantity is accepted.
 	Channels []Channel
 	// Shunts are the correct resistances in Ω by channel, where they differ from the profile's.
 	Shunts map[string]float64

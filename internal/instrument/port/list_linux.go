@@ -12,7 +12,7 @@ func List() ([]Listed, error) { return listIn("/dev") }
 
 // listIn lists the ports of a directory of devices.
 func listIn(dev string) (ports []Listed, err error) {
-	named := map[string]bool{} // devices that have a lasting name
+	named := map[string]bool{} // devices that have a persistent name
 	links, err := filepath.Glob(filepath.Join(dev, "serial", "by-id", "*"))
 	if err != nil {
 		return nil, err

@@ -114,7 +114,7 @@ func (p *Port) Line(ctx context.Context) (Line, error) {
 // next returns the next line of any age.
 func (p *Port) next(ctx context.Context) (agedLine, error) {
 	select {
-	case l, ok := <-p.lines: // before ctx is asked, so that what was read is given
+	case l, ok := <-p.lines: // before ctx is checked, so that lines that were read are returned
 		if !ok {
 			return agedLine{}, p.err
 		}

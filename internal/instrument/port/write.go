@@ -35,7 +35,7 @@ func (p *Port) Write(ctx context.Context, data []byte) error {
 		return err
 	case <-p.ended:
 		select {
-		case err := <-w.done: // what was sent was sent, even if it was the last thing heard
+		case err := <-w.done: // it was sent, even if the port has ended since
 			return err
 		default:
 			return p.err

@@ -17,7 +17,7 @@ import (
 // messages list them.
 var unitNames = []string{"V", "mV", "uV", "A", "mA", "uA", "degC"}
 
-// UnitQuantity gives what a unit is of; ok is false where a board cannot send it.
+// UnitQuantity returns the quantity of a unit; ok is false for one that no board sends.
 func UnitQuantity(unit string) (q run.Quantity, ok bool) {
 	switch {
 	case !slices.Contains(unitNames, unit):
@@ -50,7 +50,7 @@ func parseLine(root, t *toml.Table, ok bool) Line {
 	l.AwaitReady, _ = t.Bool("await_ready")
 	if pattern := requiredText(t, "pattern", "a regular expression with named groups"); pattern != "" {
 		var err error
-		// A pattern is of the whole line, so that what follows a reading is never overlooked.
+		// A pattern is of the whole line, so that text after a reading makes the line bad.
 		if l.Pattern, err = regexp.Compile(`^(?:` + pattern + `)$`); err != nil {
 			t.Fault("pattern", err.Error(), "")
 			return l
@@ -109,7 +109,7 @@ func parseField(t *toml.Table, pattern *regexp.Regexp, chip *register.Chip) Fiel
 	return f
 }
 
-// parseCounts reads what a register's count is worth.
+// parseCounts reads the value of a register's count.
 func parseCounts(t *toml.Table, f *Field) {
 	quantity, _ := indexIn(t, "quantity", run.QuantityNames, "")
 	f.Quantity = run.Quantity(quantity)

@@ -87,7 +87,7 @@ func (q *Query) parseFunction(query, t *toml.Table) {
 	q.Functions[quantity] = append(q.Functions[quantity], f)
 }
 
-// milliseconds gives a time of at most ten minutes.
+// milliseconds returns a time of at most ten minutes.
 func milliseconds(t *toml.Table, key string, fallback, least int) time.Duration {
 	return time.Duration(intInRange(t, key, fallback, least, 600_000)) * time.Millisecond
 }

@@ -21,8 +21,8 @@ type Conn interface {
 var ErrTimeout = errors.New("no answer")
 
 const (
-	maxErrors = 40 // read of one queue; the deepest known holds 30, and one that never says 0 is broken
-	maxLate   = 40 // lines read until an identity comes; a port with more of them is noise
+	maxErrors = 40 // read of one queue; the largest known holds 30; one that never reports 0 is broken
+	maxLate   = 40 // lines read until an identity arrives; more of them are noise
 )
 
 // Client queries one instrument. It is not safe for concurrent use.
@@ -34,7 +34,7 @@ type Client struct {
 	Overload []string      // answers that mean overload on this instrument, beside ±9.9E37
 
 	identity string // the response to Identify, once known
-	late     bool   // an answer is outstanding, and may come when another is awaited
+	late     bool   // an answer is outstanding, and may arrive during the next query
 }
 
 // Identity queries the identity of the instrument.
@@ -81,7 +81,7 @@ func (c *Client) Measure(ctx context.Context, messages []string) (Number, error)
 		if !errors.Is(err, ErrTimeout) {
 			return Number{}, err
 		}
-		// Most often the instrument did not understand, and says so in its queue.
+		// Most often the instrument did not know the query; its queue has the error.
 		return Number{}, joinErrors(err, c.check(ctx, query))
 	}
 	number, err := c.number(response)

@@ -57,8 +57,8 @@ func parseNumber(text string) (Number, error) {
 		return Number{}, fmt.Errorf("%q is not a number", shorten(text))
 	}
 	n := Number{Text: text, Value: x}
-	// Both special values carry as many digits as the instrument likes, and
-	// differ only in the third; the middle between them parts the two.
+	// Instruments send the two special values with any number of digits. They differ in the third
+	// digit, so the value between them separates the two.
 	switch {
 	case math.Abs(x) < infinity*(1-1e-9):
 	case math.Abs(x) > notANumber*(1-5e-4) && math.Abs(x) < notANumber*(1+5e-4):

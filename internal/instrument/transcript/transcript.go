@@ -43,9 +43,9 @@ import (
 type Mark byte
 
 const (
-	Heard Mark = '<'
-	Sent  Mark = '>'
-	Piece Mark = '?'
+	Received Mark = '<'
+	Sent     Mark = '>'
+	Piece    Mark = '?'
 )
 
 // Entry is one entry.

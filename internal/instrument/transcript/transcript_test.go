@@ -48,8 +48,8 @@ func TestRoundTrip(t *testing.T) {
 	x := &transcript.Transcript{
 		Head: transcript.Head{Profile: "plain-lines", Port: "/dev/serial/by-id/x", Channels: []string{"leads voltage", "far end current"}, Begun: begun},
 		Entries: []transcript.Entry{
-			at(0, transcript.Heard, "1,4.812,V\r\n"), at(1500*time.Microsecond, transcript.Sent, "READ?\n"),
-			at(2*time.Second, transcript.Heard, every()), half, at(-time.Hour, transcript.Heard, ""), at(time.Second, transcript.Heard, `"\`),
+			at(0, transcript.Received, "1,4.812,V\r\n"), at(1500*time.Microsecond, transcript.Sent, "READ?\n"),
+			at(2*time.Second, transcript.Received, every()), half, at(-time.Hour, transcript.Received, ""), at(time.Second, transcript.Received, `"\`),
 		},
 	}
 	text := written(t, x)
@@ -118,7 +118,7 @@ func (full) Write([]byte) (int, error) { return 0, errors.New("no room") }
 
 func TestWriterTellsItsFirstError(t *testing.T) {
 	w := transcript.NewWriter(full{}, transcript.Head{Begun: begun})
-	w.Write(at(0, transcript.Heard, "x"))
+	w.Write(at(0, transcript.Received, "x"))
 	if err := w.Close(); err == nil || err.Error() != "no room" {
 		t.Errorf("got %v", err)
 	}
@@ -130,7 +130,7 @@ func play(entries ...transcript.Entry) *transcript.Player {
 
 // Each entry is read by itself, and the player's clock is then that of the entry.
 func TestPlayerSays(t *testing.T) {
-	p := play(at(time.Second, transcript.Heard, "ab\n"), at(2*time.Second, transcript.Piece, "half"), at(3*time.Second, transcript.Heard, "c\n"))
+	p := play(at(time.Second, transcript.Received, "ab\n"), at(2*time.Second, transcript.Piece, "half"), at(3*time.Second, transcript.Received, "c\n"))
 	if !p.Clock().Equal(begun) {
 		t.Errorf("at first %v", p.Clock())
 	}
@@ -152,8 +152,8 @@ func TestPlayerSays(t *testing.T) {
 // A query is answered as the same query was in the transcript. Queries between are skipped; a query
 // that is not in the transcript has no answer.
 func TestPlayerAnswers(t *testing.T) {
-	p := play(at(0, transcript.Sent, "*IDN?\n"), at(1, transcript.Heard, "me\n"), at(2, transcript.Sent, "A?\n"), at(3, transcript.Heard, "1\n"),
-		at(4, transcript.Sent, "B?\n"), at(5, transcript.Heard, "2\n"), at(6, transcript.Sent, "A?\n"), at(7, transcript.Heard, "3\n"))
+	p := play(at(0, transcript.Sent, "*IDN?\n"), at(1, transcript.Received, "me\n"), at(2, transcript.Sent, "A?\n"), at(3, transcript.Received, "1\n"),
+		at(4, transcript.Sent, "B?\n"), at(5, transcript.Received, "2\n"), at(6, transcript.Sent, "A?\n"), at(7, transcript.Received, "3\n"))
 	say := func(text string) {
 		t.Helper()
 		if n, err := p.Write([]byte(text)); n != len(text) || err != nil {
@@ -176,7 +176,7 @@ func TestPlayerAnswers(t *testing.T) {
 	say("A?\n")
 	hear("3\n")
 
-	p = play(at(0, transcript.Sent, "A?\n"), at(1, transcript.Heard, "1\n"), at(2, transcript.Heard, "late\n"), at(3, transcript.Sent, "B?\n"), at(4, transcript.Heard, "2\n"))
+	p = play(at(0, transcript.Sent, "A?\n"), at(1, transcript.Received, "1\n"), at(2, transcript.Received, "late\n"), at(3, transcript.Sent, "B?\n"), at(4, transcript.Received, "2\n"))
 	say("A?\n")
 	hear("1\n")
 	// A late answer is not taken as the answer to another query.
@@ -187,7 +187,7 @@ func TestPlayerAnswers(t *testing.T) {
 
 // The player keeps the times of the transcript. Closing it ends a wait, and a silent wire stays up.
 func TestPlayerPaceAndEnd(t *testing.T) {
-	p := play(at(0, transcript.Heard, "a"), at(40*time.Millisecond, transcript.Heard, "b"), at(10*time.Millisecond, transcript.Heard, "c"))
+	p := play(at(0, transcript.Received, "a"), at(40*time.Millisecond, transcript.Received, "b"), at(10*time.Millisecond, transcript.Received, "c"))
 	p.Paced, p.Quiet = true, true
 	buffer := make([]byte, 1)
 	start := time.Now()

@@ -131,7 +131,7 @@ func Record(w *transcript.Writer, p *profile.Profile) func(instrument.Event) {
 		end = "\r"
 	}
 	return func(e instrument.Event) {
-		entry := transcript.Entry{Time: e.Time, Mark: transcript.Heard, Bytes: e.Text + end}
+		entry := transcript.Entry{Time: e.Time, Mark: transcript.Received, Bytes: e.Text + end}
 		switch {
 		case e.Incomplete:
 			entry.Mark, entry.Bytes, entry.Reason = transcript.Piece, e.Text, e.Reason
