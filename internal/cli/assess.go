@@ -56,12 +56,12 @@ unproven, 2 the input is wrong.`,
 			if err != nil {
 				return err
 			}
-			a, x, err := assess(c, r, readings, element)
+			a, x, known, err := assess(c, r, readings, element)
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
 			if to.page != "" {
-				p, err := during(c, "making the report", func() (*report.Report, error) { return reportOf(args[0], r, readings, &from) })
+				p, err := during(c, "making the report", func() (*report.Report, error) { return reportOf(args[0], r, readings, &from, known) })
 				if err != nil {
 					return err
 				}
@@ -97,17 +97,22 @@ unproven, 2 the input is wrong.`,
 // fittingLabel is the work whose progress is shown while a run is fitted.
 const fittingLabel = "fitting the readings"
 
-// assess prints the verdicts, and explains one element if it is named.
-func assess(c *cobra.Command, r *runWithProfiles, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, error) {
+// assess judges a run by its readings, and explains one element if it is named; without one it also
+// returns the fit.
+func assess(c *cobra.Command, r *runWithProfiles, readings []reading.Reading, element string) (*assessment.Assessment, *assessment.Explanation, *report.Fitted, error) {
 	if !c.Flags().Changed("explain") {
-		a, err := during(c, fittingLabel, func() (*assessment.Assessment, error) { return judge.Make(r.Run, readings) })
-		return a, nil, err
+		f, err := during(c, fittingLabel, func() (*report.Fitted, error) { return report.Fit(r.Run, readings) })
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		return f.Assessment, nil, f, nil
 	}
 	if err := checkElement(r.Run, element); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	defer working(c, fittingLabel, "").done()
-	return judge.Explain(r.Run, readings, element)
+	a, x, err := judge.Explain(r.Run, readings, element)
+	return a, x, nil, err
 }
 
 // verdictStatus is the exit status of a verdict.

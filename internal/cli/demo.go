@@ -66,7 +66,7 @@ func runDemo(c *cobra.Command, folder string) error {
 	if err != nil {
 		return err
 	}
-	p, err := report.Make(report.Input{RunFile: demo.RunFile, Readings: readings, Made: time.Now(), Program: version()})
+	p, err := report.Make(report.Input{RunFile: demo.RunFile, Readings: readings, Made: time.Now(), Program: version()}, nil)
 	if err != nil {
 		return err
 	}

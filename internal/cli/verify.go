@@ -63,8 +63,8 @@ func printVerification(w io.Writer, name string, v *report.Verification) error {
 	return status(Fails)
 }
 
-// reportOf makes the report of a run file and readings.
-func reportOf(runFile string, r *runWithProfiles, readings []reading.Reading, from *source) (*report.Report, error) {
+// reportOf makes the report of a run file and readings; known is their fit, if there is one.
+func reportOf(runFile string, r *runWithProfiles, readings []reading.Reading, from *source, known *report.Fitted) (*report.Report, error) {
 	in := report.Input{Readings: readings, Repairs: from.repairs, Stretches: from.stretches, Made: time.Now(), Program: version()}
 	if from.single != nil {
 		in.Readings = from.single
@@ -83,5 +83,5 @@ func reportOf(runFile string, r *runWithProfiles, readings []reading.Reading, fr
 		}
 		in.Profiles = append(in.Profiles, report.Profile{Name: p.Profile, Text: string(text)})
 	}
-	return report.Make(in)
+	return report.Make(in, known)
 }

@@ -15,6 +15,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -60,27 +61,49 @@ type Report struct {
 	page       page.Options
 }
 
+// Fitted is a run that was fitted to readings and judged.
+type Fitted struct {
+	run        *run.Run
+	readings   []reading.Reading
+	estimate   *estimate.Estimate
+	Assessment *assessment.Assessment
+}
+
+// Fit fits a run to readings, in which repeated ones were taken together, and judges it.
+func Fit(r *run.Run, readings []reading.Reading) (*Fitted, error) {
+	est, err := estimate.Make(r, readings)
+	if err != nil {
+		return nil, err
+	}
+	a, err := judge.FromEstimate(r, est)
+	return &Fitted{r, readings, est, a}, err
+}
+
 // Make makes a report. What it shows is computed from what will be read out of it again, so that
-// line numbers are those of the readings in the page. The error is of the run file, the
-// readings or the fit.
-func Make(in Input) (*Report, error) {
+// line numbers are those of the readings in the page. known is a fit of the same run file to the same
+// readings, which is used if its line numbers are those too; it may be nil. The error is of the run
+// file, the readings or the fit.
+func Make(in Input, known *Fitted) (*Report, error) {
 	inside, err := pack(in)
 	if err != nil {
 		return nil, err
 	}
-	return compute(inside)
+	return compute(inside, known)
 }
 
 // compute makes a report from the parts inside it.
-func compute(inside contents) (*Report, error) {
+func compute(inside contents, known *Fitted) (*Report, error) {
 	in, r, err := inside.unpack()
 	if err != nil {
 		return nil, err
 	}
-	est, a, err := fit(r, in.Readings)
-	if err != nil {
-		return nil, fmt.Errorf("the readings inside: %w", err)
+	readings := gathered(r, in.Readings)
+	if known == nil || !slices.EqualFunc(readings, known.readings, same) {
+		if known, err = Fit(r, readings); err != nil {
+			return nil, fmt.Errorf("the readings inside: %w", err)
+		}
 	}
+	r, est, a := known.run, known.estimate, known.Assessment
 	report := &Report{Assessment: a, page: page.Options{Made: in.Made, Program: in.Program, Inside: inside.parts, Sum: noSum}}
 	if len(loadlimit.Mixes(r)) > 0 { // some step lights a channel
 		report.page.Loads, err = repair.AsWired(func(step int) repair.Basis { return repair.Fitted(r, est, a, step) }, r.Limits.DesignStep, repair.Options{})
@@ -92,14 +115,13 @@ func compute(inside contents) (*Report, error) {
 	return report, err
 }
 
-// fit fits a run to readings and judges it.
-func fit(r *run.Run, readings []reading.Reading) (*estimate.Estimate, *assessment.Assessment, error) {
-	est, err := estimate.Make(r, gathered(r, readings))
-	if err != nil {
-		return nil, nil, err
-	}
-	a, err := judge.FromEstimate(r, est)
-	return est, a, err
+// same reports whether two readings are the same for a fit and a page.
+func same(a, b reading.Reading) bool {
+	means := a.Mean == nil && b.Mean == nil || a.Mean != nil && b.Mean != nil && a.Mean.Count == b.Mean.Count &&
+		a.Mean.Scatter == b.Mean.Scatter && a.Mean.Independent == b.Mean.Independent && slices.Equal(a.Mean.Rows, b.Mean.Rows)
+	at := a.Time.Equal(b.Time)
+	a.Time, b.Time, a.Mean, b.Mean, a.Counts, b.Counts = time.Time{}, time.Time{}, nil, nil, reading.Counts{}, reading.Counts{}
+	return means && at && a == b
 }
 
 // gathered takes repeated readings together, unless that was done before.
@@ -121,11 +143,11 @@ func compare(r *run.Run, in Input) ([]page.Repair, error) {
 			judged = append(judged, nil)
 			continue
 		}
-		_, a, err := fit(r, readings)
+		f, err := Fit(r, gathered(r, readings))
 		if err != nil {
 			return nil, fmt.Errorf("the readings around repairs: %w", err)
 		}
-		judged = append(judged, a)
+		judged = append(judged, f.Assessment)
 	}
 	var repairs []page.Repair
 	for i, done := range in.Repairs {

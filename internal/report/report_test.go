@@ -41,7 +41,7 @@ func example(t *testing.T) Input {
 
 func written(t *testing.T, in Input) string {
 	t.Helper()
-	p, err := Make(in)
+	p, err := Make(in, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -152,6 +152,28 @@ func TestEverythingFollows(t *testing.T) {
 	follows(t, "an unnamed program", Input{RunFile: []byte(shelf), Readings: in.Readings, Made: made})
 }
 
+// A fit that was made before is used, if it is of the same readings with the same line numbers.
+func TestKnownFit(t *testing.T) {
+	in := spoilt(t)
+	r := runtest.Parse(t, shelf)
+	list := gathered(r, in.Readings)
+	for i := range list {
+		list[i].Row = i + 2
+	}
+	known, err := Fit(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := Make(in, known)
+	if err != nil || p.Assessment != known.Assessment {
+		t.Errorf("%v: it was fitted again", err)
+	}
+	list[3].Row = 77
+	if p, err = Make(in, known); err != nil || p.Assessment == known.Assessment || p.Assessment.Readings[3].Row != 5 {
+		t.Errorf("%v: line 77 is not in the page", err)
+	}
+}
+
 // A profile of the user's own brings the meter, and is inside.
 func TestOwnProfile(t *testing.T) {
 	shipped, err := os.ReadFile(filepath.Join(showtest.Root(t), "probes", "plain-lines.toml"))
@@ -163,7 +185,7 @@ func TestOwnProfile(t *testing.T) {
 	in := Input{RunFile: []byte(text), Profiles: []Profile{{"own/board.toml", string(shipped)}}, Readings: walked(t, r, 0.05, made), Made: made, Program: program}
 	follows(t, "a profile", in)
 	in.Profiles = nil
-	if _, err := Make(in); err == nil || !strings.Contains(err.Error(), "own/board.toml: is not in the report") {
+	if _, err := Make(in, nil); err == nil || !strings.Contains(err.Error(), "own/board.toml: is not in the report") {
 		t.Errorf("without it: %v", err)
 	}
 }

@@ -43,7 +43,7 @@ func Verify(name string, content []byte, program string) (*Verification, error) 
 	v.Other = inside.program != program
 	if err == nil {
 		var again *Report
-		if again, err = compute(inside); err == nil {
+		if again, err = compute(inside, nil); err == nil {
 			var content []byte
 			if content, err = again.content(); err == nil {
 				v.Faults = differences(text, content, v.Other)
