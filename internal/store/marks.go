@@ -71,6 +71,17 @@ func (s *Store) AllMarks(ctx context.Context, runName string, since, until time.
 	return marks, err
 }
 
+// NewestMarks returns the newest marks of a run that were not withdrawn, at most so many, the newest
+// first: those of a kind where kind is not "", and none of the kind without. With an error for
+// which Damaged is true it also returns the marks that were read.
+func (s *Store) NewestMarks(ctx context.Context, runName, kind, without string, most int) (marks []Mark, err error) {
+	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
+		marks, err = events.Newest(ctx, tx, runID, kind, without, most)
+		return err
+	})
+	return marks, err
+}
+
 // WithdrawMark withdraws the newest mark of a kind and text; if at is not zero, the newest
 // one of that moment. AllMarks still returns it. found is false if there is no such mark
 // or it was withdrawn before.

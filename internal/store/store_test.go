@@ -274,3 +274,34 @@ func BenchmarkReadings(b *testing.B) {
 	}
 	b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "readings/s")
 }
+
+// The newest marks come first, of one kind or without one, and none that was withdrawn.
+func TestNewestMarks(t *testing.T) {
+	s, _ := temporary(t)
+	at := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
+	for i, kind := range []string{MarkNote, "step", MarkLost, "step", MarkNote} {
+		if err := s.Mark(t.Context(), "Shelf", Mark{Time: at.Add(time.Duration(i) * time.Minute), Kind: kind, Text: fmt.Sprint(i)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := s.WithdrawMark(t.Context(), "Shelf", MarkNote, "4", time.Time{}, at); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		kind, without string
+		most          int
+		want          string
+	}{{"", "", 9, "3210"}, {"", "step", 9, "20"}, {MarkNote, "", 9, "0"}, {"", "", 2, "32"}} {
+		marks, err := s.NewestMarks(t.Context(), "Shelf", c.kind, c.without, c.most)
+		got := ""
+		for _, m := range marks {
+			got += m.Text
+		}
+		if err != nil || got != c.want {
+			t.Errorf("%+v: %s, %v", c, got, err)
+		}
+	}
+	if marks, err := s.NewestMarks(t.Context(), "unknown", "", "", 9); err != nil || len(marks) != 0 {
+		t.Errorf("an unknown run: %v, %v", marks, err)
+	}
+}

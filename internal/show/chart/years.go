@@ -132,7 +132,7 @@ func (y *years) drawNights(p pen, f frame) {
 			p.dot(ink{fill: paper, stroke: faulty, width: 1.25}, at, 2.5)
 			continue
 		}
-		if at.x-column < 0.25 { // at most four dots a pixel: ten years have more nights than can be seen
+		if at.x-column < 0.5 { // at most two dots a pixel: ten years have more nights than can be seen
 			continue
 		}
 		column = at.x

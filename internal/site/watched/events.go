@@ -21,7 +21,7 @@ type event struct{ When, What, Text string }
 // events answers with the page of what happened to the run.
 func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
 	status := p.watch.Status()
-	all, err := p.newestEvents(r, mostEvents)
+	all, err := p.newestEvents(r, "", mostEvents)
 	if err != nil {
 		http.Error(w, "the events cannot be read: "+err.Error(), http.StatusInternalServerError)
 		return
@@ -35,12 +35,12 @@ func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
 	eventsPage.Write(w, r, http.StatusOK, p.head("What happened, "+data.Run), data)
 }
 
-// newestEvents returns the newest marks of the run, the newest first.
-func (p *Pages) newestEvents(r *http.Request, most int) ([]event, error) {
-	marks, err := p.records.Marks(r.Context(), p.watch.Run().Name, most)
+// newestEvents returns the newest marks of the run but those of a kind, the newest first.
+func (p *Pages) newestEvents(r *http.Request, without string, most int) ([]event, error) {
+	marks, err := p.records.NewestMarks(r.Context(), p.watch.Run().Name, "", without, most)
 	var out []event
-	for i := len(marks) - 1; i >= 0; i-- {
-		out = append(out, eventOf(marks[i]))
+	for _, m := range marks {
+		out = append(out, eventOf(m))
 	}
 	return out, err
 }

@@ -74,9 +74,12 @@ func (w *invented) fault() error {
 	return nil
 }
 
-func (w *invented) Marks(context.Context, string, int) ([]store.Mark, error) {
+func (w *invented) NewestMarks(_ context.Context, _, kind, _ string, _ int) ([]store.Mark, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if kind == store.MarkNote {
+		return w.notes, w.fault()
+	}
 	return append([]store.Mark{{Time: midnight, Kind: store.MarkLost, Subject: "board", Text: "unplugged <b>"}}, w.notes...), w.fault()
 }
 

@@ -14,6 +14,7 @@ import (
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/text/printable"
 	"ohmkeep/internal/watch/service"
+	"ohmkeep/internal/watch/storage"
 	"ohmkeep/internal/web/access"
 )
 
@@ -86,8 +87,8 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	const newest = 8
-	if data.Events, err = p.newestEvents(r, newest); err != nil {
+	const newest = 8 // without announced steps, which a controller may send all day
+	if data.Events, err = p.newestEvents(r, storage.MarkStep, newest); err != nil {
 		data.Notes = append(data.Notes, "the events cannot be read: "+err.Error())
 	}
 	homePage.Write(w, r, status, p.head(data.Run+": "+strings.ToLower(data.Bars[0].Word)), data)

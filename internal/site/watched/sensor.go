@@ -117,12 +117,12 @@ func (p *Pages) read(ctx context.Context, runName string, c Channel, w window) (
 
 // notesWithin returns the notes in a window for the picture; none where they cannot be read.
 func (p *Pages) notesWithin(ctx context.Context, runName string, w window) (out []chart.Event) {
-	marks, err := p.records.Marks(ctx, runName, mostEvents)
+	marks, err := p.records.NewestMarks(ctx, runName, store.MarkNote, "", mostEvents)
 	if err != nil {
 		return nil
 	}
 	for _, m := range marks {
-		if m.Kind == store.MarkNote && !m.Time.Before(w.From) && m.Time.Before(w.To) {
+		if !m.Time.Before(w.From) && m.Time.Before(w.To) {
 			out = append(out, chart.Event{Time: m.Time, Text: m.Text})
 		}
 	}

@@ -32,8 +32,9 @@ var files embed.FS
 
 // Records are what a watch has stored. Its methods may be called from any goroutine.
 type Records interface {
-	// Marks returns the newest marks of a run, at most so many, the oldest first.
-	Marks(ctx context.Context, run string, most int) ([]store.Mark, error)
+	// NewestMarks returns the newest marks of a run, at most so many, the newest first: those of a
+	// kind where kind is not "", and none of the kind without.
+	NewestMarks(ctx context.Context, run, kind, without string, most int) ([]store.Mark, error)
 	// Note stores a note on work done at a time.
 	Note(ctx context.Context, run string, at time.Time, text string) error
 	// MinMeanMax summarises the selected samples in n periods of equal length.

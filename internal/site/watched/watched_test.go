@@ -3,6 +3,8 @@ package watched
 import (
 	"bufio"
 	"encoding/json"
+	"fmt"
+	"math"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -12,6 +14,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/history"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/web/access"
 )
 
@@ -60,6 +63,47 @@ func TestHome(t *testing.T) {
 		"unplugged &lt;b&gt;", "!unplugged <b>", `href="/live"`, "<b>WATCHING</b>", "no good current reading yet", "!<style", "!style=")
 	if order := []int{strings.Index(text, "What needs doing"), strings.Index(text, "The run as it hangs"), strings.Index(text, "Volts and amps now"), strings.Index(text, "Every element")}; order[0] < 0 || order[1] < order[0] || order[2] < order[1] || order[3] < order[2] {
 		t.Errorf("the order of the page: %v", order)
+	}
+}
+
+// A run of sixty reels with years of nights is shown within the weight of a page, and quickly.
+func TestLargeRun(t *testing.T) {
+	w := invent()
+	w.run = &run.Run{Name: "Tower", Supplies: w.run.Supplies}
+	var nights []history.Night
+	for i := range 3650 {
+		nights = append(nights, history.Night{Time: midnight.AddDate(0, 0, i-3650), Ohms: 0.005 + 0.001*math.Sin(float64(i)), Error: 0.001})
+	}
+	w.history = &history.History{Last: midnight}
+	follow := func(kind run.Kind, name string) {
+		w.history.Series = append(w.history.Series, history.Series{Kind: kind, Name: name, First: nights[0].Time, Last: midnight, Ohms: 0.005, Low: 0.004, High: 0.006,
+			Limit: 0.015, PerYear: 0.0001, PerYearLow: -0.001, PerYearHigh: 0.001, Verdict: history.Steady, Nights: nights})
+	}
+	for i := range 60 {
+		name := fmt.Sprintf("reel%d", i)
+		w.run.Reels = append(w.run.Reels, run.Reel{Name: name, Pixels: 300, Follows: i - 1, Strip: run.Strip{PixelsPerMetre: 60}})
+		follow(run.KindReel, name)
+		if i > 0 {
+			w.run.Joints = append(w.run.Joints, run.Joint{Name: fmt.Sprintf("reel%d-reel%d", i-1, i), From: i - 1, To: i})
+			follow(run.KindJoint, w.run.Joints[i-1].Name)
+		}
+	}
+	s := served(t, w)
+	for path, most := range map[string]time.Duration{"/": 2 * time.Second, "/element?kind=joint&name=reel3-reel4": 2 * time.Second} {
+		for _, which := range []string{"first", "second"} {
+			begun := time.Now()
+			request, err := http.NewRequest("GET", s.URL+path, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			request.Header.Set("Accept-Encoding", "gzip") // and so the client does not unpack it
+			code, text := answer(t, func() (*http.Response, error) { return http.DefaultClient.Do(request) })
+			took := time.Since(begun)
+			if code != 200 || len(text) > 200_000 || took > most {
+				t.Errorf("%s: %d, %d bytes after %v", path, code, len(text), took)
+			}
+			t.Logf("%s, %s time: %d bytes after %v", path, which, len(text), took.Round(time.Millisecond))
+		}
 	}
 }
 

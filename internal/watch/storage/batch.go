@@ -68,12 +68,12 @@ func ScaleText(perCount float64) string {
 var kinds = map[recorder.Kind]string{
 	recorder.Started: store.MarkRestart, recorder.Stopped: store.MarkStop, recorder.Lost: store.MarkLost, recorder.Found: store.MarkGap,
 	recorder.Restarted: store.MarkRestart, recorder.Dropped: store.MarkDropped, recorder.Clock: store.MarkClock, recorder.Stalled: store.MarkStalled, recorder.Changed: store.MarkRunFile,
-	recorder.Announced: markStep, recorder.Faulty: markFault,
+	recorder.Announced: MarkStep, recorder.Faulty: markFault,
 }
 
 // Kinds of marks beside the store's own.
 const (
-	markStep  = "step"  // an announced step
+	MarkStep  = "step"  // an announced step
 	markFault = "fault" // an instrument's report instead of a value
 )
 

@@ -7,14 +7,13 @@ import (
 	"ohmkeep/internal/store"
 )
 
-// Marks returns the newest marks of a run that were not withdrawn, at most so many, the oldest
-// first. From a damaged store it returns those that can be read.
-func (s *Store) Marks(ctx context.Context, runName string, most int) (marks []store.Mark, err error) {
+// NewestMarks is that of the store. From a damaged store it returns those that can be read.
+func (s *Store) NewestMarks(ctx context.Context, runName, kind, without string, most int) (marks []store.Mark, err error) {
 	err = s.use(func(file *store.Store) error {
-		marks, err = file.Marks(ctx, runName, time.Time{}, time.Time{})
+		marks, err = file.NewestMarks(ctx, runName, kind, without, most)
 		return withoutDamage(err)
 	})
-	return marks[max(0, len(marks)-most):], err
+	return marks, err
 }
 
 // Note stores a note of a person on work done at a time.

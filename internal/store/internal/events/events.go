@@ -85,6 +85,26 @@ func readMarks(ctx context.Context, tx *sql.Tx, order string, runID, first, last
 	return marks, ids, rows.Err()
 }
 
+// Newest returns the newest marks of a run that were not withdrawn, at most so many, the newest
+// first: those of a kind where kind is not "", and none of the kind without. With an error it
+// returns those that were read before it.
+func Newest(ctx context.Context, tx *sql.Tx, runID int64, kind, without string, most int) (marks []Mark, err error) {
+	rows, err := tx.QueryContext(ctx, `SELECT id, at, zone, kind, subject, text, coalesce(withdrawn, 0) FROM mark
+		WHERE run = ?1 AND (?2 = '' OR kind = ?2) AND kind <> ?3 AND withdrawn IS NULL ORDER BY at DESC, id DESC LIMIT ?4`, runID, kind, without, most)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		m, _, err := scanMark(rows)
+		if err != nil {
+			return marks, err
+		}
+		marks = append(marks, m)
+	}
+	return marks, rows.Err()
+}
+
 // Move moves the marks of a run from a first to a last moment (ns since 1970) in time.
 func Move(ctx context.Context, tx *sql.Tx, runID, first, last, by int64) error {
 	_, err := tx.ExecContext(ctx, "UPDATE mark SET at = at + ? WHERE run = ? AND at BETWEEN ? AND ?", by, runID, first, last)
