@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"fmt"
 	"regexp"
 	"strings"
 	"testing"
@@ -66,4 +67,26 @@ func TestReportOfRepairs(t *testing.T) {
 		t.Errorf("%v: %s", found, part)
 	}
 	s.do(`ohmkeep verify shelf.html`).exits(Passes)
+}
+
+// Of many readings of a place a report of a store holds the means, to the last bit, and one of a file
+// the readings.
+func TestReportOfMeans(t *testing.T) {
+	s := newSession(t)
+	s.walk(90, everything)
+	head, lines, _ := strings.Cut(s.content("readings.csv"), "\n")
+	var many strings.Builder
+	many.WriteString(head + "\n")
+	for second := range 40 {
+		many.WriteString(regexp.MustCompile(`(T\d\d:\d\d:)\d\d`).ReplaceAllString(lines, fmt.Sprintf("${1}%02d", second)))
+	}
+	s.write("many.csv", many.String())
+	s.do(`ohmkeep import shelf.toml many.csv --store shelf.db`).exits(Passes)
+	for from, want := range map[string]string{"--store shelf.db": "repeated ones taken together as", "many.csv": "repeated ones taken together as"} {
+		s.do(`ohmkeep assess shelf.toml ` + from + ` --report shelf.html`).exits(Fails)
+		if page := s.content("shelf.html"); !strings.Contains(page, want) || strings.Contains(page, `data-part="means"`) != (from != "many.csv") {
+			t.Errorf("%s: no %q, or no means", from, want)
+		}
+		s.do(`ohmkeep verify shelf.html`).exits(Passes)
+	}
 }

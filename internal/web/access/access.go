@@ -105,7 +105,7 @@ func (g *Guard) Notes() (notes []string) {
 	if token.length < goodLength {
 		notes = append(notes, fmt.Sprintf("the token has %d characters and may be guessed; %d random ones cannot", token.length, goodLength))
 	}
-	if othersRead(g.options.TokenFile) {
+	if file.OthersRead(g.options.TokenFile) {
 		notes = append(notes, "other users of this machine can read the token's file "+g.options.TokenFile)
 	}
 	if g.beyond && !g.options.Secure {

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"runtime"
 	"strings"
 
 	"ohmkeep/internal/fault"
@@ -93,11 +92,4 @@ func MakeToken(path string) (string, error) {
 		return "", fmt.Errorf("%s: %w", path, fault.Cause(err))
 	}
 	return text, nil
-}
-
-// othersRead reports whether every user of the machine can read a file. On Windows, where the
-// permissions are others, it is false.
-func othersRead(path string) bool {
-	info, err := os.Stat(path)
-	return err == nil && runtime.GOOS != "windows" && info.Mode()&fs.FileMode(0o004) != 0
 }

@@ -23,8 +23,8 @@ const maxPEM = 1 << 20
 // Certificate is a TLS certificate with its key, in two PEM files. It is read again after the
 // files have changed; if the new pair is bad, the old one stays in force.
 type Certificate struct {
-	pair     *file.Reloaded[*tls.Certificate]
-	certFile string
+	pair              *file.Reloaded[*tls.Certificate]
+	certFile, keyFile string
 }
 
 // LoadCertificate reads a certificate and its key for the first time. The log says when they are
@@ -41,7 +41,7 @@ func LoadCertificate(certFile, keyFile string, log *slog.Logger) (*Certificate, 
 	if err != nil {
 		return nil, err
 	}
-	c := &Certificate{pair, certFile}
+	c := &Certificate{pair, certFile, keyFile}
 	for _, note := range c.Notes(time.Now()) {
 		log.Warn(note)
 	}
@@ -99,6 +99,9 @@ func (c *Certificate) Notes(now time.Time) (notes []string) {
 	pair, err := c.pair.Value()
 	if err != nil {
 		notes = append(notes, "the renewed certificate is refused, the old one stays in force: "+err.Error())
+	}
+	if file.OthersRead(c.keyFile) {
+		notes = append(notes, "other users of this machine can read the private key in "+c.keyFile)
 	}
 	const day = "2006-01-02"
 	switch from, until := pair.Leaf.NotBefore, pair.Leaf.NotAfter; {

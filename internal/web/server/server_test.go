@@ -207,6 +207,22 @@ func TestEndOfCertificate(t *testing.T) {
 	}
 }
 
+// A key that other users of the machine can read is noted.
+func TestKeyForEveryone(t *testing.T) {
+	now := time.Now()
+	certFile, keyFile := pair(t, t.TempDir(), 1, now.Add(-time.Hour), now.Add(365*24*time.Hour))
+	if err := os.Chmod(keyFile, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	certificate, err := LoadCertificate(certFile, keyFile, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if notes := certificate.Notes(now); len(notes) != 1 || !strings.HasPrefix(notes[0], "other users of this machine can read the private key") {
+		t.Errorf("%q", notes)
+	}
+}
+
 // Without a whole pair the server does not start.
 func TestBadPairs(t *testing.T) {
 	now, folder := time.Now(), t.TempDir()
