@@ -37,7 +37,7 @@ func Usual() (Options, error) {
 		if err != nil {
 			return o, err
 		}
-		if p.Kind != profile.Hwmon {
+		if p.Kind.Recordable() || p.Kind == profile.Modbus { // on a serial port
 			o.Profiles = append(o.Profiles, p)
 		}
 	}
