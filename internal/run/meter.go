@@ -35,7 +35,14 @@ type Range struct {
 	Resolution float64 // one count, SI
 	Fraction   float64 // of the reading
 	Counts     float64 // of the error, see Range
+	// KnownGain and KnownOffset are a known error, as from a comparison with a better meter: the range shows
+	// (1 + KnownGain)·value + KnownOffset. Fraction and Counts are what remains beside it.
+	KnownGain   float64
+	KnownOffset float64 // SI
 }
+
+// Correct returns the value, SI, for which a range shows another, where its known error is taken away.
+func (r Range) Correct(shown float64) float64 { return (shown - r.KnownOffset) / (1 + r.KnownGain) }
 
 // Range returns the index of the smallest range that holds the value, or -1 where
 // no range of the meter can show it.
@@ -80,6 +87,16 @@ func (m Meter) Shows(q Quantity, value float64) bool {
 func (m Meter) Measures(q Quantity) bool {
 	for _, r := range m.Ranges {
 		if r.Quantity == q {
+			return true
+		}
+	}
+	return false
+}
+
+// Corrected reports whether a known error is stated for any range.
+func (m Meter) Corrected() bool {
+	for _, r := range m.Ranges {
+		if r.KnownGain != 0 || r.KnownOffset != 0 {
 			return true
 		}
 	}

@@ -144,10 +144,23 @@ func (c *Collector) Add(x *reading.Reading) {
 		*into = append(*into, math.NaN())
 	}
 	if math.IsNaN((*into)[slot]) { // a second value of the same moment is a repeat
-		(*into)[slot] = ch.sign * x.Value
+		(*into)[slot] = ch.sign * c.corrected(x)
 		c.meter(ch.quantity, slot, x.Meter)
 	}
 	c.latest = at
+}
+
+// corrected returns the value of a reading without the known error of its meter's range.
+func (c *Collector) corrected(x *reading.Reading) float64 {
+	m := c.run.MeterIndex(x.Meter)
+	if m < 0 || !c.run.Meters[m].Corrected() {
+		return x.Value
+	}
+	at := c.run.Meters[m].ShownRange(x.Quantity, x.Value, x.LastDigit())
+	if at < 0 {
+		return x.Value
+	}
+	return c.run.Meters[m].Ranges[at].Correct(x.Value)
 }
 
 // belongs reports whether a reading is part of the current scan.

@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -44,3 +45,21 @@ func TestRounds(t *testing.T) {
 }
 
 func known(v []float64, i int) bool { return i < len(v) && v[i] == v[i] }
+
+// The known error of a meter's range is taken away from what it shows.
+func TestCorrected(t *testing.T) {
+	r := runtest.Load(t, "../elements/testdata/wall.toml")
+	r.Meters = append(r.Meters, run.Meter{Name: "clamp", Ranges: []run.Range{
+		{Quantity: run.Current, UpTo: 4, Resolution: 0.001, KnownGain: 0.05, KnownOffset: -0.02},
+		{Quantity: run.Current, UpTo: 40, Resolution: 0.01}}})
+	c := NewCollector(r, nil)
+	for i, shown := range []float64{2.08, 5} {
+		c.Add(&reading.Reading{Time: spring.Add(time.Duration(i) * time.Hour), Quantity: run.Current, From: "near", Value: shown, Meter: "clamp"})
+		c.Add(&reading.Reading{Time: spring.Add(time.Duration(i) * time.Hour), Quantity: run.Voltage, From: "A+", To: "A-", Value: 5, Meter: "board"})
+	}
+	c.Finish()
+	near := r.FeedIndex("near")
+	if len(c.Scans) != 2 || math.Abs(c.Scans[0].Amps[near]-2) > 1e-12 || c.Scans[1].Amps[near] != 5 {
+		t.Errorf("%+v", c.Scans)
+	}
+}

@@ -139,7 +139,7 @@ func (m *Model) addUnknowns() {
 		add(Unknown{What: StepKneeShift, Step: k, Deviation: stepKneeShiftSpread * volts})
 	}
 	for i, s := range m.MeterRanges {
-		m.MeterRanges[i].Gain = add(Unknown{What: Gain, Rectangular: true, Index: i, Deviation: s.Limits.Fraction / math.Sqrt(3)})
-		m.MeterRanges[i].Offset = add(Unknown{What: Offset, Rectangular: true, Index: i, Deviation: s.Limits.Counts * s.Limits.Resolution / math.Sqrt(3)})
+		m.MeterRanges[i].Gain = add(Unknown{What: Gain, Rectangular: true, Index: i, Mean: s.Limits.KnownGain, Deviation: s.Limits.Fraction / math.Sqrt(3)})
+		m.MeterRanges[i].Offset = add(Unknown{What: Offset, Rectangular: true, Index: i, Mean: s.Limits.KnownOffset, Deviation: s.Limits.Counts * s.Limits.Resolution / math.Sqrt(3)})
 	}
 }

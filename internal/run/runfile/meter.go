@@ -57,11 +57,13 @@ func (r *reader) readMeters() {
 // readRange reads one range of a meter; before are the ranges already read.
 func readRange(t *toml.Table, before []run.Range) run.Range {
 	g := run.Range{
-		Quantity:   run.Quantity(readChoice(t, "quantity", run.QuantityNames, -1)),
-		UpTo:       readNumberOr(t, "up_to", math.Inf(1), positive),
-		Resolution: requireNumber(t, "resolution", positive, "what one count is, in V, A or °C"),
-		Fraction:   requireNumber(t, "percent", percent, "of the reading, as the meter's sheet promises") / 100,
-		Counts:     readNumberOr(t, "counts", 0, counts),
+		Quantity:    run.Quantity(readChoice(t, "quantity", run.QuantityNames, -1)),
+		UpTo:        readNumberOr(t, "up_to", math.Inf(1), positive),
+		Resolution:  requireNumber(t, "resolution", positive, "what one count is, in V, A or °C"),
+		Fraction:    requireNumber(t, "percent", percent, "of the reading, as the meter's sheet promises") / 100,
+		Counts:      readNumberOr(t, "counts", 0, counts),
+		KnownGain:   readNumberOr(t, "gain", 1, meterGain) - 1,
+		KnownOffset: readNumberOr(t, "offset", 0, meterOffset),
 	}
 	if g.Resolution > g.UpTo {
 		t.Fault("resolution", fmt.Sprintf("one count, %g, is more than the whole range, %g", g.Resolution, g.UpTo), "")

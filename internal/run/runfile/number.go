@@ -38,6 +38,8 @@ var (
 	shift        = span{0, 1, true, " in CIE 1976 u'v'"}
 	positive     = span{0, 1e9, true, ""}
 	counts       = span{0, 1e6, false, ""}
+	meterGain    = span{0.5, 2, false, ""}
+	meterOffset  = span{-1000, 1000, false, ""} // V, A or °C
 	shown        = span{1, 43_200, false, " s"}
 	settling     = span{0, 3600, false, " s"}
 	between      = span{0.05, 86_400, false, " s"}

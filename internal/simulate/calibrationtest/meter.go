@@ -44,7 +44,7 @@ func (m *Meter) Distort(q run.Quantity, place string, value float64) (off float6
 	}
 	e, known := m.errors[k]
 	if !known {
-		e = [2]float64{limits.Fraction * (2*m.rng.Float64() - 1), limits.Counts * limits.Resolution * (2*m.rng.Float64() - 1)}
+		e = [2]float64{limits.KnownGain + limits.Fraction*(2*m.rng.Float64()-1), limits.KnownOffset + limits.Counts*limits.Resolution*(2*m.rng.Float64()-1)}
 		m.errors[k] = e
 	}
 	return value*(1+e[0]) + e[1], limits, true

@@ -35,7 +35,7 @@ func NewMeter(stated run.Meter, by Disturbance, rng *rand.Rand) *Meter {
 
 func (m *Meter) drawErrors(rng *rand.Rand) (errors []gainOffset) {
 	for _, r := range m.Ranges {
-		errors = append(errors, gainOffset{r.Fraction * between(rng, -1, 1), r.Counts * r.Resolution * between(rng, -1, 1)})
+		errors = append(errors, gainOffset{r.KnownGain + r.Fraction*between(rng, -1, 1), r.KnownOffset + r.Counts*r.Resolution*between(rng, -1, 1)})
 	}
 	return errors
 }
