@@ -56,13 +56,20 @@ func (s session) freeAddress() string {
 // watch starts a watch and waits until it is ready.
 func (s session) watch(flags ...string) *watching {
 	s.Helper()
+	w := s.watchUnready(flags...)
+	w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
+	return w
+}
+
+// watchUnready starts a watch.
+func (s session) watchUnready(flags ...string) *watching {
+	s.Helper()
 	addr := s.freeAddress()
 	ctx, cancel := context.WithCancel(s.Context())
 	w := &watching{session: s, addr: addr, cancel: cancel, ended: make(chan int, 1), out: &watchtest.Log{}}
 	args := append([]string{"watch", "shelf.toml", "--store", "shelf.db", "--listen", addr}, flags...)
 	go func() { w.ended <- Run(ctx, args, strings.NewReader(""), w.out, w.out) }()
 	s.Cleanup(func() { w.cancel(); <-w.ended })
-	w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
 	return w
 }
 

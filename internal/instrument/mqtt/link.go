@@ -180,6 +180,9 @@ func explain(err error) error {
 		}
 		return fmt.Errorf("%w: it refuses, reason %d %s", ErrDown, refused.ReasonCode, refused.Reason)
 	}
+	if cause := errors.Unwrap(err); cause != nil { // without the library's words before it
+		err = cause
+	}
 	return fmt.Errorf("%w: %w", ErrDown, err)
 }
 

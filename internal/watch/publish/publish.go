@@ -107,8 +107,8 @@ func (p *Publisher) send(ctx context.Context, added <-chan struct{}) {
 		if p.Link.AwaitUp(ctx) != nil {
 			return
 		}
-		if err := p.Link.Publish(ctx, mqtt.Retained{Topic: p.Root + "/" + Presence, Payload: Online}); err != nil {
-			p.pause(ctx, err)
+		if err := p.Link.Publish(ctx, mqtt.Retained{Topic: p.Root + "/" + Presence, Payload: Online}); err != nil && !p.isRefused(err) {
+			p.pause(ctx)
 			continue
 		}
 		for p.sendAll(ctx) {
@@ -139,7 +139,7 @@ func (p *Publisher) sendAll(ctx context.Context) bool {
 			p.note(ctx, p.Queue.remove(context.WithoutCancel(ctx), done))
 		}
 		if err != nil {
-			p.pause(ctx, err)
+			p.pause(ctx)
 			return false
 		}
 	}
@@ -158,10 +158,7 @@ func (p *Publisher) isRefused(err error) bool {
 }
 
 // pause waits before the next try.
-func (p *Publisher) pause(ctx context.Context, err error) {
-	if p.isRefused(err) {
-		p.Log.Warn("the broker does not let this program publish", "topic", p.Root)
-	}
+func (p *Publisher) pause(ctx context.Context) {
 	select {
 	case <-time.After(sendPause):
 	case <-ctx.Done():

@@ -23,8 +23,8 @@ import (
 type wire struct {
 	mu    sync.Mutex
 	up    bool
-	lose  bool // the next message is taken and its acknowledgement lost
-	ban   string
+	lose  bool     // the next message is taken and its acknowledgement lost
+	ban   []string // beginnings of topics
 	taken []mqtt.Retained
 }
 
@@ -47,7 +47,7 @@ func (w *wire) Publish(_ context.Context, m mqtt.Retained) error {
 	switch {
 	case !w.up:
 		return mqtt.ErrDown
-	case w.ban != "" && strings.HasPrefix(m.Topic, w.ban):
+	case slices.ContainsFunc(w.ban, func(begin string) bool { return strings.HasPrefix(m.Topic, begin) }):
 		return mqtt.Refused{Topic: m.Topic, Reason: 0x87}
 	}
 	w.taken = append(w.taken, m)
@@ -160,7 +160,7 @@ func TestNothingIsLost(t *testing.T) {
 // What the broker refuses does not block the rest; values that are no longer measured and elements that are no
 // longer analysed end.
 func TestRefusedAndGone(t *testing.T) {
-	w := &wire{up: true, ban: "a/value"}
+	w := &wire{up: true, ban: []string{"a/value", "a/watch"}}
 	var mu sync.Mutex
 	h := &history.History{Series: []history.Series{{Kind: run.KindFeed, Name: "near", Rail: run.Loop, Ohms: 0.1, Low: 0.09, High: 0.11, Limit: math.NaN(), Verdict: history.Steady}}}
 	age, v := 0.0, 1.0

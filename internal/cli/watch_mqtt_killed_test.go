@@ -1,0 +1,214 @@
+package cli
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math/rand/v2"
+	"os/exec"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/watch/watchtest"
+)
+
+// publisher publishes numbers in their order, and holds those that the broker has acknowledged.
+type publisher struct {
+	acknowledged []int
+	stop         chan struct{}
+	ended        chan struct{}
+}
+
+// numbered writes a number as a voltage that any meter shows.
+func numbered(n int) string { return fmt.Sprintf("0.%06d", n) }
+
+// number publishes 1, 2, … on the shelf's topic, each until the broker has acknowledged it.
+func (p *peer) number(pause time.Duration) *publisher {
+	n := &publisher{stop: make(chan struct{}), ended: make(chan struct{})}
+	go func() {
+		defer close(n.ended)
+		for i := 1; ; i++ {
+			for !p.publish("boards/shelf", fmt.Sprintf(`{"volts": %s}`, numbered(i)), false) {
+				select {
+				case <-n.stop:
+					return
+				case <-time.After(20 * time.Millisecond):
+				}
+			}
+			n.acknowledged = append(n.acknowledged, i)
+			select {
+			case <-n.stop:
+				return
+			case <-time.After(pause):
+			}
+		}
+	}()
+	return n
+}
+
+func (n *publisher) end() []int {
+	close(n.stop)
+	<-n.ended
+	return n.acknowledged
+}
+
+// exportedNumbers returns the numbers of the store in their order.
+func (s session) exportedNumbers() (all []int) {
+	s.Helper()
+	rows, err := csv.NewReader(strings.NewReader(s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out)).ReadAll()
+	if err != nil {
+		s.Fatal(err)
+	}
+	for _, row := range rows[1:] {
+		n, err := strconv.Atoi(strings.TrimPrefix(row[5], "0.")) // the digits are kept
+		if err != nil {
+			s.Fatalf("%q", row)
+		}
+		all = append(all, n)
+	}
+	return all
+}
+
+// check compares what is stored with what the broker had acknowledged: each number is there, in order, and what
+// is stored again is no more than a broker sends without an acknowledgement.
+func (s session) check(stored, acknowledged []int, mayRepeat int) {
+	s.Helper()
+	seen := map[int]bool{}
+	repeated, newest := 0, 0
+	for _, n := range stored {
+		switch {
+		case seen[n]:
+			repeated++
+		case n < newest:
+			s.Errorf("%d is stored after %d", n, newest)
+		}
+		seen[n] = true
+		newest = max(newest, n)
+	}
+	lost := 0
+	for _, n := range acknowledged {
+		if !seen[n] {
+			lost++
+		}
+	}
+	s.Logf("%d acknowledged, %d stored, %d lost, %d stored again", len(acknowledged), len(stored), lost, repeated)
+	if lost > 0 || repeated > mayRepeat || len(acknowledged) == 0 {
+		s.Errorf("%d lost, %d stored again (%d may be)", lost, repeated, mayRepeat)
+	}
+}
+
+// has waits until the newest acknowledged number is stored.
+func (s session) has(w *watching, acknowledged []int) {
+	s.Helper()
+	last := acknowledged[len(acknowledged)-1]
+	w.until(fmt.Sprintf("%d is stored", last), func() bool { return slices.Contains(s.exportedNumbers(), last) })
+}
+
+// mosquittoInflight is how many messages a mosquitto sends without an acknowledgement (max_inflight_messages
+// of its manual).
+const mosquittoInflight = 20
+
+// The watch is killed at random moments while a board publishes. What the broker has acknowledged to the
+// board is stored.
+func TestWatchAtBrokerKilled(t *testing.T) {
+	s := newSession(t)
+	b := s.startBroker("")
+	s.write("shelf.toml", mqttShelf(b.port, ""))
+	first := s.watch("--commit", "100ms") // makes the session at the broker
+	first.ends()
+	numbers := b.connect("", "").number(3 * time.Millisecond)
+	rng := rand.New(rand.NewPCG(7, 8))
+	addr := s.freeAddress()
+	start := func() *exec.Cmd {
+		program := process("watch", "shelf.toml", "--store", "shelf.db", "--commit", "1s", "--listen", addr)
+		if err := program.Start(); err != nil {
+			t.Fatal(err)
+		}
+		return program
+	}
+	w := &watching{session: s, addr: addr, out: &watchtest.Log{}}
+	for range *kills {
+		program := start()
+		w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
+		time.Sleep(time.Duration(50+rng.IntN(300)) * time.Millisecond)
+		if err := program.Process.Kill(); err != nil {
+			t.Fatal(err)
+		}
+		_ = program.Wait() // it was killed
+		time.Sleep(100 * time.Millisecond)
+	}
+	acknowledged := numbers.end()
+	program := start()
+	s.has(w, acknowledged)
+	_ = program.Process.Signal(syscall.SIGTERM)
+	_ = program.Wait()
+	s.check(s.exportedNumbers(), acknowledged, *kills*mosquittoInflight)
+}
+
+// A watch that ends in good order has acknowledged what it stored: nothing is stored again.
+func TestWatchAtBrokerEnds(t *testing.T) {
+	s := newSession(t)
+	b := s.startBroker("")
+	s.write("shelf.toml", mqttShelf(b.port, ""))
+	s.watch("--commit", "1m").ends()
+	numbers := b.connect("", "").number(5 * time.Millisecond)
+	for range 3 {
+		w := s.watch("--commit", "1m")
+		time.Sleep(200 * time.Millisecond)
+		w.ends()
+	}
+	acknowledged := numbers.end()
+	w := s.watch("--commit", "100ms")
+	s.has(w, acknowledged)
+	w.ends()
+	s.check(s.exportedNumbers(), acknowledged, 0)
+}
+
+// The broker is killed while it is silent for a moment, so that it has written what it acknowledged; is stopped for
+// a while, as a machine without time; and both go on. What is published waits meanwhile.
+func TestBrokerKilled(t *testing.T) {
+	s := newSession(t)
+	b := s.startBroker("")
+	s.write("shelf.toml", mqttShelf(b.port, "publish = \"house/shelf\"\nevery_seconds = 0.05"))
+	w := s.watch("--commit", "100ms")
+	board := b.connect("", "", "house/shelf/value/#")
+	var acknowledged []int
+	number := func(from, to int) {
+		for i := from; i <= to; i++ {
+			for !board.publish("boards/shelf", fmt.Sprintf(`{"volts": %s}`, numbered(i)), false) {
+				time.Sleep(20 * time.Millisecond)
+			}
+			acknowledged = append(acknowledged, i)
+		}
+	}
+	number(1, 30)
+	for i := range 2 {
+		time.Sleep(300 * time.Millisecond)
+		b.kill()
+		w.until("the loss is told", func() bool {
+			_, text := w.ask("GET", "/status", "")
+			return strings.Contains(text, "no connection to the broker")
+		})
+		b.start()
+		number(31+20*i, 50+20*i)
+	}
+	if err := b.program.Process.Signal(syscall.SIGSTOP); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(time.Second)
+	if err := b.program.Process.Signal(syscall.SIGCONT); err != nil {
+		t.Fatal(err)
+	}
+	number(71, 80)
+	s.has(w, acknowledged)
+	w.until("the newest value is published", func() bool {
+		all := board.payloads("house/shelf/value/voltage/left.start%2B/left.start-")
+		return len(all) > 0 && strings.Contains(all[len(all)-1], `"value":0.00008,`)
+	})
+	w.shows(`ohmkeep_probe_up{probe="board",run="Book shelf"} 1`)
+	w.ends()
+	s.check(s.exportedNumbers(), acknowledged, 2*mosquittoInflight)
+}
