@@ -32,9 +32,6 @@ type source struct {
 // maxInReport is how many readings a report holds one by one; of more it holds their means.
 const maxInReport = 20_000
 
-// maxRepairs is how many of a store's noted repairs a report shows, the newest.
-const maxRepairs = 8
-
 // flags adds those by which readings are named, beside a file's name among the arguments.
 func (f *source) flags(c *cobra.Command) {
 	f.stored.flags(c, "take the readings from this store")
@@ -92,10 +89,10 @@ func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Read
 		return nil, err
 	}
 	defer s.close()
-	around, err := f.aroundRepairs(c.Context(), s, r.Run)
-	if err != nil {
+	if f.repairs, err = notedRepairs(c.Context(), s, r.Run); err != nil {
 		return nil, err
 	}
+	between := f.betweenRepairs(r.Run)
 	all, n, misdated := repeats.New(r.Run, false), 0, 0
 	now := time.Now()
 	for x, err := range countReadings(c, "reading "+s.name, s.Readings(c.Context(), r.Name, wanted)) {
@@ -108,9 +105,9 @@ func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Read
 			continue
 		}
 		all.Add(x)
-		around.add(x)
+		between.add(x)
 	}
-	f.stretches = around.readings()
+	f.stretches = between.readings()
 	if misdated > 0 {
 		fmt.Fprintf(c.ErrOrStderr(), "%s with an uncertain date in the future left out; ohmkeep store redate moves them\n", count(misdated, "reading"))
 	}
@@ -123,56 +120,8 @@ func (f *source) fromStore(c *cobra.Command, r *runWithProfiles) ([]reading.Read
 	}
 	list, older := all.Readings()
 	printGathered(c.ErrOrStderr(), r.Run, list, older)
+	f.printMixed(c.ErrOrStderr(), list)
 	return list, nil
-}
-
-// stretches gathers the readings between repairs.
-type stretches struct {
-	repairs []report.Repair
-	between []*repeats.Gatherer // one more than repairs; none without repairs
-}
-
-// aroundRepairs returns the stretches between the repairs that a store notes, if a report is wanted.
-func (f *source) aroundRepairs(ctx context.Context, s *opened, r *run.Run) (*stretches, error) {
-	if !f.forReport {
-		return &stretches{}, nil
-	}
-	marks, err := s.Marks(ctx, r.Name, time.Time{}, time.Time{})
-	if err != nil {
-		return nil, err
-	}
-	f.repairs = nil
-	for _, m := range marks {
-		if m.Kind == store.MarkNote {
-			f.repairs = append(f.repairs, report.Repair{Time: m.Time, Text: m.Text})
-		}
-	}
-	slices.SortStableFunc(f.repairs, func(a, b report.Repair) int { return a.Time.Compare(b.Time) })
-	f.repairs = f.repairs[max(0, len(f.repairs)-maxRepairs):]
-	around := &stretches{repairs: f.repairs}
-	for i := 0; len(f.repairs) > 0 && i <= len(f.repairs); i++ {
-		around.between = append(around.between, repeats.New(r, false))
-	}
-	return around, nil
-}
-
-func (s *stretches) add(x reading.Reading) {
-	if len(s.between) == 0 {
-		return
-	}
-	at := 0
-	for at < len(s.repairs) && !x.Time.Before(s.repairs[at].Time) {
-		at++
-	}
-	s.between[at].Add(x)
-}
-
-func (s *stretches) readings() (lists [][]reading.Reading) {
-	for _, g := range s.between {
-		list, _ := g.Readings()
-		lists = append(lists, list)
-	}
-	return lists
 }
 
 // printGathered prints how many readings were combined, and what is missing if none of

@@ -58,15 +58,20 @@ func TestReportOfRepairs(t *testing.T) {
 	later := s.simulated(runtest.Parse(t, shelf), func(p *calibrationtest.Plant) { p.Joints[0] = ladder.Rails{Plus: 0.001, Minus: 0.001} }, everything)
 	s.write("later.csv", strings.ReplaceAll(later, "2026-03-01T", "2026-03-03T"))
 	s.do(`ohmkeep import shelf.toml later.csv --store shelf.db`).exits(Passes)
-	s.do(`ohmkeep assess shelf.toml --store shelf.db --report shelf.html`)
+	o := s.do(`ohmkeep assess shelf.toml --store shelf.db --report shelf.html`)
+	o.says(`readings were taken before the repair "re-made joint 1"; --since 2026-03-02T12:00:00Z leaves them out`)
 	page := s.content("shelf.html")
 	_, part, found := strings.Cut(page, "Before and after each repair")
 	part, _, _ = strings.Cut(part, "<h2>")
-	if !found || !strings.Contains(part, "2 March 2026: re-made joint 1") || strings.Contains(part, "new feed") ||
+	if !found || !strings.Contains(part, "2 March 2026: re-made joint 1") || strings.Contains(part, "new feed") || !strings.Contains(part, "were taken before the repair of 2 March 2026") ||
 		!regexp.MustCompile(`joint left-right</td>.*[89][0-9]\.[0-9] mΩ.*fail.*pass`).MatchString(part) {
 		t.Errorf("%v: %s", found, part)
 	}
 	s.do(`ohmkeep verify shelf.html`).exits(Passes)
+	o = s.do(`ohmkeep assess shelf.toml --store shelf.db --since 2026-03-02T12:00:00Z --report shelf.html`).exits(Passes)
+	if page := s.content("shelf.html"); strings.Contains(o.faults+page, "before the repair of") || strings.Contains(o.faults, "leaves them out") || !strings.Contains(page, "Nothing was read before it.") {
+		t.Errorf("since the repair: %s", o.faults)
+	}
 }
 
 // Of many readings of a place a report of a store holds the means, to the last bit, and one of a file

@@ -111,6 +111,9 @@ func compute(inside contents, known *Fitted) (*Report, error) {
 			return nil, err
 		}
 	}
+	if n := len(in.Repairs); n > 0 {
+		report.page.BeforeRepair = Before(in.Repairs[n-1].Time, readings)
+	}
 	report.page.Repairs, err = compare(r, in)
 	return report, err
 }
@@ -122,6 +125,16 @@ func same(a, b reading.Reading) bool {
 	at := a.Time.Equal(b.Time)
 	a.Time, b.Time, a.Mean, b.Mean, a.Counts, b.Counts = time.Time{}, time.Time{}, nil, nil, reading.Counts{}, reading.Counts{}
 	return means && at && a == b
+}
+
+// Before returns how many readings were taken before a moment.
+func Before(moment time.Time, readings []reading.Reading) (n int) {
+	for _, x := range readings {
+		if x.Time.Before(moment) {
+			n++
+		}
+	}
+	return n
 }
 
 // gathered takes repeated readings together, unless that was done before.

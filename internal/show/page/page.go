@@ -35,8 +35,10 @@ type Options struct {
 
 	Loads   *repair.Loads // what load the run carries; nil = not computed
 	Repairs []Repair      // in the order of time
-	Inside  []Part        // what the page follows from
-	Sum     string        // what stands in the place of the page's own sum; "" = it has none
+	// BeforeRepair is how many of the readings were taken before the newest repair.
+	BeforeRepair int
+	Inside       []Part // what the page follows from
+	Sum          string // what stands in the place of the page's own sum; "" = it has none
 }
 
 // Part is a text that stands in a page, to be read and to be taken out again.
@@ -83,7 +85,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 		Installation, Installed []wording.Fact
 		Steps                   []wording.Fact
 		Meters                  []string
-		Count, Stretch          string
+		Count, Stretch, Mixed   string
 		Actions                 []wording.Action
 		Cautions, Assumptions   []string
 		Findings                []assessment.Finding
@@ -106,6 +108,9 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 		data.Steps = stepsOf(a)
 	}
 	data.Count, data.Stretch = measuredWhen(a.Readings)
+	if n := o.BeforeRepair; n > 0 {
+		data.Mixed = mixed(n, len(a.Readings), o.Repairs[len(o.Repairs)-1])
+	}
 	if !o.Made.IsZero() {
 		data.Made, data.MadeAt = o.Made.Format("2 January 2006, 15:04 -07:00"), o.Made.Format(time.RFC3339)
 	}

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"time"
 
 	"ohmkeep/internal/advise/repair"
@@ -67,6 +68,12 @@ func repairPartsOf(repairs []Repair) (parts []repairPart) {
 		parts = append(parts, p)
 	}
 	return parts
+}
+
+// mixed returns that readings from before the newest repair are judged with later ones.
+func mixed(before, all int, newest Repair) string {
+	return fmt.Sprintf("%d of %s that the verdicts above rest on were taken before the repair of %s, and show the run as it was then.",
+		before, number.Count(all, "value"), newest.Time.Format("2 January 2006"))
 }
 
 // changedRows returns the elements that failed before, or of which the intervals before and after do
