@@ -28,6 +28,7 @@ var notRun = map[string]string{
 	"go doc ./probes":      "it prints a comment of the source",
 	"internal/release/deb": ".ci/run builds, installs and removes the package",
 	"ohmkeep watch run.toml --store run.db --listen 0.0.0.0": "that watch runs already, on this machine alone; TestWatchWithToken starts one",
+	"ohmkeep survey run.toml --store run.db --listen":        "it would not end; TestSurveyServed serves a walk",
 	"sudo ":          "TestReadmeOfAFirm runs its like with a server",
 	"ohmkeep fleet ": "TestReadmeOfAFirm runs it with a server",
 	"ohmkeep ship run.toml --store run.db --to ":    "TestReadmeOfAFirm runs it with a server",

@@ -24,6 +24,8 @@ type surveyOptions struct {
 	all, again   bool
 	practise     bool
 	find         []string // serial ports to search for meters
+	listen       string
+	entry        entry
 }
 
 func newSurvey() *cobra.Command {
@@ -45,12 +47,19 @@ Readings of the last day that the store holds count as read; --since says from w
 Answers: Enter goes on, s leaves a place or step out, u takes the last answer back, r puts
 it back, n and a text notes something, p pauses. End of input and Ctrl-C pause too.
 
+--listen ADDR serves the walk as a page instead, for a phone on the ladder: the run as it
+hangs with the places to touch, the value of the meter on a port or a keypad, tones and
+speech. On an address that other machines reach it requires --token-file, or --open, as
+ohmkeep watch does; several devices may look on and go on with the same walk. The watch has
+the page too.
+
 The run's low voltage does not shock but its current burns: no rings, no bridged leads.
 To put a meter in series with a feed, disconnect the supply first; a clamp is safer.`,
 		Example: `  ohmkeep survey shelf.toml --store shelf.db
   ohmkeep survey shelf.toml --store shelf.db --step dark --step "white 5 %"
   ohmkeep survey shelf.toml --store shelf.db --all
-  ohmkeep survey shelf.toml --practise`,
+  ohmkeep survey shelf.toml --practise
+  ohmkeep survey shelf.toml --store shelf.db --listen 0.0.0.0:9478 --token-file walk.token`,
 		Args:              exactly("RUN"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
@@ -61,6 +70,9 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 				if err := checkStoreFlag(c, o.store); err != nil {
 					return err
 				}
+			}
+			if err := o.entry.check(c); err != nil {
+				return err
 			}
 			r, err := loadRun(args[0])
 			if err != nil {
@@ -81,6 +93,8 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 	c.Flags().StringVar(&o.since, "since", "", "what was read before does not count (RFC 3339); a day ago where it is left out")
 	addFind(c, &o.find, "carry a meter that is found at a serial port which the run file does not name; --find=PORT searches one port")
 	c.Flags().BoolVar(&o.practise, "practise", false, "walk along a simulated run with a fault; nothing is stored")
+	c.Flags().StringVar(&o.listen, "listen", "", "serve the walk as a page at this address, host:port")
+	o.entry.flags(c)
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 	return c
 }
@@ -112,6 +126,9 @@ func runSurvey(c *cobra.Command, r *runWithProfiles, file string, o surveyOption
 		}()
 	}
 	s := guide.New(config)
+	if o.listen != "" {
+		return serveWalk(c, s, r.Run, o)
+	}
 	_, err = during(c, "weighing readings", func() (struct{}, error) { return struct{}{}, s.Prepare(c.Context()) })
 	if err != nil {
 		return fmt.Errorf("%s: %w", file, err)

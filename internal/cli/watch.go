@@ -7,11 +7,14 @@ import (
 	"net/http"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/site/parts"
+	"ohmkeep/internal/site/walking"
 	"ohmkeep/internal/site/watched"
 	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/recorder"
@@ -134,8 +137,26 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 		Store: kept, Machine: clocks, Disk: kept.Disk, Floor: floor, Before: newest, Listen: o.listen, Access: guard, TLS: certificate, Commit: o.commit,
 		Ready: kept.ListensAt, Analyse: analyse, AnalyseAfter: o.analyse, History: kept.NewestHistory(c.Context(), plan.Run),
 		Queue: o.store + ".mqtt", Notes: kept.Notes, MarkUncertain: kept.MarkUncertain, Log: log,
-		Pages: func(w service.Watch) http.Handler { return watched.New(w, kept, watched.Options{Program: version()}) },
+		Pages: func(w service.Watch) http.Handler { return watchPages(w, kept, o.store) },
 	})
+}
+
+// watchPages returns the pages of a watch, and that of a walk along its run.
+func watchPages(w service.Watch, kept *storage.Store, path string) http.Handler {
+	links := []parts.Link{{To: "/", Text: "Watch"}, {To: "/walk", Text: "Walk"}}
+	here := func(i int) []parts.Link {
+		list := slices.Clone(links)
+		list[i].Here = true
+		return list
+	}
+	walk := &watchedWalk{watch: w, path: path, links: here(1)}
+	go walk.shut()
+	mux := http.NewServeMux()
+	for _, at := range walking.Paths() {
+		mux.Handle(at, walk)
+	}
+	mux.Handle("/", watched.New(w, kept, watched.Options{Program: version(), Links: here(0)}))
+	return mux
 }
 
 // requests converts signals to requests to read the run file again.

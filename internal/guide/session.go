@@ -112,6 +112,9 @@ func (s *Session) Prepare(ctx context.Context) error {
 	return nil
 }
 
+// Fail shows those who follow why Prepare has failed.
+func (s *Session) Fail(err error) { s.update(func() { s.problem = err.Error() }) }
+
 // makePlan returns the readings to take: the plan's, or all places, without what fixed probes read.
 func (s *Session) makePlan() (*plan.Plan, error) {
 	r := s.config.Run

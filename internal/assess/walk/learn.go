@@ -37,6 +37,9 @@ type suspect struct {
 // Known returns what was learned; nil = nothing yet.
 func (w Walk) Known() *Knowledge { return w.known }
 
+// Number returns the number of the last event that the knowledge includes.
+func (k *Knowledge) Number() int { return k.number }
+
 // Stale reports whether readings were taken, undone or put back since the walk has learned.
 func (w Walk) Stale() bool { return w.known == nil || w.known.number < w.state.changed }
 

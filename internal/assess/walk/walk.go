@@ -67,16 +67,16 @@ func (w Walk) Apply(e Event) (Walk, error) {
 	return w, nil
 }
 
-// check returns an error for an event that makes no sense.
+// check returns a fault.Fault for an event that makes no sense.
 func (w Walk) check(e Event) error {
 	switch e.Kind {
 	case Undo:
 		if len(w.state.done) == 0 {
-			return errors.New("there is nothing to undo")
+			return fault.Fault{Text: "there is nothing to undo"}
 		}
 	case Redo:
 		if len(w.state.undone) == 0 {
-			return errors.New("nothing was undone")
+			return fault.Fault{Text: "nothing was undone"}
 		}
 	case Read:
 		if err := w.checkStep(e.Step); err != nil {
@@ -88,11 +88,11 @@ func (w Walk) check(e Event) error {
 		return w.checkStep(e.Step)
 	case Note:
 		if e.Text == "" {
-			return errors.New("the note is empty")
+			return fault.Fault{Text: "the note is empty"}
 		}
 	case Begin, Skip, Pause, Resume, End:
 	default:
-		return fmt.Errorf("a walk has no event %q", e.Kind)
+		return fault.Fault{Text: fmt.Sprintf("a walk has no event %q", e.Kind)}
 	}
 	return nil
 }

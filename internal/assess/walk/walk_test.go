@@ -34,7 +34,7 @@ func TestPlanShrinks(t *testing.T) {
 			inPlan[keyOf(n)] = true
 		}
 	}
-	for seed := range uint64(2) {
+	for seed := range uint64(1) {
 		person := newWalker(t, r, seed)
 		w := New(p, Options{})
 		if n := w.Task().Left; n != p.Readings {

@@ -32,13 +32,19 @@ func newWalker(t testing.TB, r *run.Run, seed uint64) *walker {
 		now: time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)}
 }
 
+// plans are those of runs that several tests walk, by name.
+var plans = map[string]*plan.Plan{}
+
 func planned(t testing.TB, r *run.Run) *plan.Plan {
 	t.Helper()
-	p, err := plan.Make(r, nextreading.CarriedMeters(r))
-	if err != nil {
-		t.Fatal(err)
+	if plans[r.Name] == nil {
+		p, err := plan.Make(r, nextreading.CarriedMeters(r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		plans[r.Name] = p
 	}
-	return p
+	return plans[r.Name]
 }
 
 // read returns what the meter shows for a reading.

@@ -2,7 +2,9 @@ package wording
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"ohmkeep/internal/assess/walk"
@@ -37,6 +39,20 @@ func Spoken(n assessment.Next) string {
 		return "Temperature of " + n.From
 	}
 	return "Red lead on " + point(n.From) + ". Black lead on " + point(n.To) + "."
+}
+
+// Levels returns the levels of a step in words, such as "red 50 %, blue 5 %".
+func Levels(s run.Step) string {
+	var list []string
+	for _, name := range slices.Sorted(maps.Keys(s.Levels)) {
+		if level := s.Levels[name]; level > 0 {
+			list = append(list, printable.Short(name, 20)+" "+number.Figures(100*level, 3)+" %")
+		}
+	}
+	if list == nil {
+		return "all dark"
+	}
+	return strings.Join(list, ", ")
 }
 
 // Contradiction returns in words how a reading contradicts what was known: what was expected, and what would

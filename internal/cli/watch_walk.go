@@ -1,0 +1,112 @@
+package cli
+
+import (
+	"context"
+	"net/http"
+	"sync"
+	"time"
+
+	"ohmkeep/internal/guide"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/site/parts"
+	"ohmkeep/internal/site/walking"
+	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/service"
+	"ohmkeep/internal/web/access"
+)
+
+// walkIdle is how long a walk that nobody looks at is kept in memory.
+const walkIdle = 15 * time.Minute
+
+// watchedWalk is the page of a walk beside the pages of a watch. A walk costs nothing until the page is opened,
+// and nothing once it was left.
+type watchedWalk struct {
+	watch service.Watch
+	path  string // of the store
+	links []parts.Link
+
+	mu    sync.Mutex
+	run   *run.Run // of the walk in memory; nil = there is none
+	pages http.Handler
+	end   func()
+	idle  *time.Timer
+}
+
+// ServeHTTP answers what concerns the walk.
+func (p *watchedWalk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	pages, err := p.open()
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusServiceUnavailable)
+		return
+	}
+	pages.ServeHTTP(w, r)
+}
+
+// open returns the pages of the walk along the run that is in force.
+func (p *watchedWalk) open() (http.Handler, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if now := p.watch.Run(); p.run != now {
+		p.close()
+		kept, err := store.Open(p.path)
+		if err != nil {
+			return nil, err
+		}
+		p.begin(now, kept)
+	}
+	p.idle.Reset(walkIdle)
+	return p.pages, nil
+}
+
+// begin begins to conduct the walk. The caller holds p.mu.
+func (p *watchedWalk) begin(r *run.Run, kept *store.Store) {
+	ctx, stop := context.WithCancel(context.Background())
+	s := guide.New(guide.Config{Run: r, Store: kept, Own: len(r.Meters)})
+	pages := walking.New(walking.Config{Session: s, Run: r, Streams: parts.NewStreams(p.watch.MaxStreams()/2, ctx.Done()), Links: p.links, Program: version(),
+		MayWrite: func(r *http.Request) bool { return access.VisitorOf(r).MayWrite }})
+	var ended sync.WaitGroup
+	ended.Go(func() {
+		if err := s.Prepare(ctx); err != nil {
+			s.Fail(err)
+			return
+		}
+		s.Run(ctx)
+	})
+	ended.Go(func() { pages.Run(ctx) })
+	p.run, p.pages = r, pages.Handler()
+	p.end = func() {
+		stop()
+		ended.Wait()
+		_ = kept.Close() // each event is on disk
+	}
+	p.idle = time.AfterFunc(walkIdle, func() {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		if p.run != r {
+			return
+		}
+		if pages.Open() > 0 {
+			p.idle.Reset(walkIdle)
+			return
+		}
+		p.close()
+	})
+}
+
+// close ends the walk in memory. The caller holds p.mu.
+func (p *watchedWalk) close() {
+	if p.run == nil {
+		return
+	}
+	p.idle.Stop()
+	p.end()
+	p.run = nil
+}
+
+// shut ends the walk when the watch ends.
+func (p *watchedWalk) shut() {
+	<-p.watch.Done()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.close()
+}

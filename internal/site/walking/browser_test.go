@@ -1,0 +1,259 @@
+package walking
+
+import (
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmkeep/internal/guide"
+	"ohmkeep/internal/site/browsertest"
+	"ohmkeep/internal/store"
+)
+
+// asked waits until the page shows the state of the server once the estimates include every reading.
+func asked(tab *browsertest.Tab, s *served) State {
+	s.t.Helper()
+	state := s.state()
+	switch state.Task {
+	case "step":
+		tab.Until(`document.querySelector("#step").checkVisibility() && document.querySelector("#step").textContent == ` + quote(state.Step))
+	case "read":
+		tab.Until(`document.querySelector("#leads").checkVisibility() && [...document.querySelectorAll("#leads li")].every((e, i) => e.textContent.endsWith(` + list(state.Leads) + `[i]))`)
+	case "done":
+		tab.Until(`document.querySelector("#headline").checkVisibility()`)
+	}
+	return state
+}
+
+// after waits until the walk has gone on.
+func (s *served) after(state State, tab *browsertest.Tab) {
+	s.t.Helper()
+	for begun := time.Now(); s.session.Snapshot().Walk.Number() == state.Number; time.Sleep(10 * time.Millisecond) {
+		if time.Since(begun) > 20*time.Second {
+			s.t.Fatalf("the walk does not go on: %s", tab.Text("#going"))
+		}
+	}
+}
+
+// inReach fails the test if a button is below the window's edge, so that one hand would have to scroll.
+func inReach(tab *browsertest.Tab, id string) {
+	tab.Until(`(scrollTo(0, 0), document.getElementById("` + id + `").getBoundingClientRect().bottom <= innerHeight)`)
+}
+
+// press presses a button that is in the window and in front of everything else.
+func press(tab *browsertest.Tab, id string) {
+	tab.Until(`(() => {
+		const button = document.getElementById("` + id + `");
+		if (!button.checkVisibility() || button.disabled) return false;
+		button.scrollIntoView({ block: "nearest" });
+		const at = button.getBoundingClientRect();
+		if (document.elementFromPoint(at.x + at.width / 2, at.y + at.height / 2) !== button) return false;
+		button.click();
+		return true;
+	})()`)
+}
+
+func quote(s string) string { return `"` + strings.ReplaceAll(s, `"`, `\"`) + `"` }
+
+func list(all []string) string {
+	var quoted []string
+	for _, s := range all {
+		quoted = append(quoted, quote(s))
+	}
+	return "[" + strings.Join(quoted, ",") + "]"
+}
+
+// typeKeys presses the keys of the page for a value.
+func typeKeys(tab *browsertest.Tab, text string) {
+	for _, c := range text {
+		key := string(c)
+		if c == '-' {
+			key = "±"
+		}
+		browsertest.Value[bool](tab, `(() => { [...document.querySelectorAll("#keys button")].find(b => b.textContent == `+quote(key)+`).click(); return true; })()`)
+	}
+}
+
+// From the first visit to the last reading with a plain meter and the page's keypad, broken off in the
+// middle: the server is killed, the browser closed, and a tablet goes on where the phone was.
+func TestWalkInBrowser(t *testing.T) {
+	browser := browsertest.Start(t)
+	r := cornice(t)
+	kept := open(t, filepath.Join(t.TempDir(), "walk.store"))
+	s := serve(t, guide.Config{Run: r, Store: kept}, nil)
+	b := newBench(r)
+	tab := browser.Tab(t, browsertest.Phone)
+	tab.Open(s.URL + "/walk")
+	tab.Until(`!document.querySelector("#begin").disabled`)
+	tab.Picture("walk-start")
+	tab.TooWide("start")
+	tab.SmallTargets("start")
+	w := tab.Weigh()
+	t.Logf("the page weighs %d bytes in %d requests, first content after %v", w.Bytes, w.Requests, w.FirstContent)
+	if w.Bytes > 200_000 {
+		t.Errorf("the page weighs %d bytes", w.Bytes)
+	}
+	press(tab, "begin")
+	reversed := false
+	one := func(n int) (done bool) {
+		state := asked(tab, s)
+		switch {
+		case state.Task == "done":
+			return true
+		case state.Task == "step":
+			if n == 0 {
+				tab.Picture("walk-step")
+				tab.TooWide("step")
+				tab.SmallTargets("step")
+			}
+			press(tab, "shown")
+			s.after(state, tab)
+		default:
+			x := b.read(state.Place)
+			wrong := !reversed && len(state.Leads) == 2 && strings.TrimSuffix(state.Leads[0], "+") == strings.TrimSuffix(state.Leads[1], "-")
+			if wrong {
+				reversed = true
+				typeKeys(tab, "-"+x.Text)
+			} else {
+				typeKeys(tab, x.Text)
+			}
+			browsertest.Value[bool](tab, `(document.querySelector("#unit").value = `+quote(x.Unit)+`, true)`)
+			if n == 4 {
+				tab.Until(`document.querySelector("#picture svg")`)
+				tab.Picture("walk-read")
+				inReach(tab, "take")
+				tab.TooWide("read")
+				tab.SmallTargets("read")
+			}
+			press(tab, "take")
+			s.after(state, tab)
+			if wrong {
+				tab.Until(`document.querySelector("#again").checkVisibility()`)
+				tab.Picture("walk-again")
+				inReach(tab, "take")
+				if text := tab.Text("#again"); !strings.Contains(text, "leads may have been reversed") {
+					t.Errorf("asked again: %s", text)
+				}
+			}
+		}
+		return false
+	}
+	n := 0
+	for ; n < 8; n++ {
+		one(n)
+	}
+	before := s.state()
+	tab.Open("about:blank")
+	s.end() // as if it were killed: the session has nothing to store at its end
+	s = serve(t, guide.Config{Run: r, Store: kept}, nil)
+	tab = browser.Tab(t, browsertest.Tablet)
+	tab.Open(s.URL + "/walk")
+	tab.Until(`document.querySelector("#begin").textContent == "Go on"`)
+	press(tab, "begin")
+	if after := asked(tab, s); after.Number != before.Number || after.Place != before.Place || after.Taken != before.Taken {
+		t.Errorf("it goes on with %+v, and was at %+v", after, before)
+	}
+	tab.Until(`document.querySelector("#picture svg")`)
+	tab.Picture("walk-resumed")
+	for ; n < 200 && !one(n); n++ {
+	}
+	tab.Picture("walk-done")
+	if text := tab.Text("#headline"); text != "Done: everything is settled." {
+		t.Error(text)
+	}
+	stored := 0
+	for range kept.Readings(t.Context(), r.Name, store.Filter{}) {
+		stored++
+	}
+	if state := s.state(); stored != state.Taken || stored < 5 {
+		t.Errorf("%d taken, %d stored", state.Taken, stored)
+	}
+}
+
+// Practice with its simulated meter: the number fills by itself, says why it is not settled, and each value is
+// taken by itself once it is. The keyboard alone is enough.
+func TestPracticeByKeyboard(t *testing.T) {
+	browser := browsertest.Start(t)
+	s := serve(t, guide.Config{Run: cornice(t), Seed: 5}, nil)
+	tab := browser.Tab(t, browsertest.Phone.InDark())
+	tab.Open(s.URL + "/walk")
+	tab.Until(`!document.querySelector("#begin").disabled`)
+	focus := func(id string) {
+		t.Helper()
+		for range 60 {
+			if browsertest.Value[string](tab, `document.activeElement.id`) == id {
+				return
+			}
+			tab.Type("\t")
+		}
+		t.Fatalf("the keyboard does not reach %s", id)
+	}
+	focus("begin")
+	tab.Type("\r")
+	reasons := map[string]bool{}
+	for n := range 200 {
+		state := asked(tab, s)
+		if state.Task == "done" {
+			break
+		}
+		if state.Task == "step" {
+			focus("shown")
+			tab.Type("\r")
+			s.after(state, tab)
+			continue
+		}
+		if n < 4 {
+			focus("take")
+			for begun := time.Now(); browsertest.Value[string](tab, `document.querySelector("#why").textContent`) != "settled"; {
+				reasons[browsertest.Value[string](tab, `document.querySelector("#why").textContent`)] = true
+				if time.Since(begun) > 20*time.Second {
+					t.Fatal("the meter never settles")
+				}
+			}
+			if n == 2 {
+				tab.Until(`document.querySelector("#picture svg")`)
+				tab.Picture("practice-live")
+			}
+			tab.Type("\r")
+		} else {
+			if !browsertest.Value[bool](tab, `document.querySelector("#auto").checked`) {
+				focus("auto")
+				tab.Type(" ")
+			}
+			if state.Again != "" { // what contradicts is not taken by itself
+				tab.Until(`document.querySelector("#why").textContent == "settled"`)
+				focus("take")
+				tab.Type("\r")
+			}
+		}
+		s.after(state, tab)
+	}
+	if !strings.Contains(tab.Text("#truth"), "The simulated fault: "+s.session.SimulatedFault()) {
+		t.Errorf("at the end: %s", tab.Text("#done"))
+	}
+	tab.Picture("practice-done")
+	if len(reasons) < 2 {
+		t.Errorf("why it was not settled: %v", reasons)
+	}
+}
+
+// Every view of the walk breaks no rule of axe-core.
+func TestWalkIsAccessible(t *testing.T) {
+	browser := browsertest.Start(t)
+	for _, screen := range []browsertest.Screen{browsertest.Phone, browsertest.Phone.InDark(), browsertest.Desk} {
+		s := serve(t, guide.Config{Run: cornice(t), Store: open(t, filepath.Join(t.TempDir(), "walk.store"))}, nil)
+		tab := browser.Tab(t, screen)
+		tab.Open(s.URL + "/walk")
+		tab.Until(`!document.querySelector("#begin").disabled`)
+		tab.Axe("start")
+		press(tab, "begin")
+		asked(tab, s)
+		tab.Axe("step")
+		press(tab, "shown")
+		asked(tab, s)
+		tab.Until(`document.querySelector("#picture svg")`)
+		tab.Axe("read")
+		tab.Picture("walk-first")
+	}
+}
