@@ -55,8 +55,9 @@ var rooms = map[string]map[string]string{
 	"network": {"ladder": "ldl pixel", "ldl": "", "light": "pixel", "limits": "", "pixel": "", "prediction": "ladder limits pixel"},
 	"result":  {"assessment": "", "history": ""},
 	"instrument": {".": "characters display hwmon lines modbus mqtt payload port profile scpi segments", "characters": "display", "display": "",
-		"find":  ". port profile",
-		"hwmon": "", "lines": "profile register", "modbus": "profile", "mqtt": "", "payload": "profile", "port": "profile", "segments": "display",
+		"compare": "",
+		"find":    ". port profile",
+		"hwmon":   "", "lines": "profile register", "modbus": "profile", "mqtt": "", "payload": "profile", "port": "profile", "segments": "display",
 		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
 	"store": {
 		".":                   "internal/chunk internal/decimal internal/delivery internal/events internal/query internal/recovery internal/retention internal/sqlitefile internal/tables internal/writer",

@@ -18,7 +18,7 @@ import (
 func newProbe() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "probe",
-		Short: "List device profiles and ports; find, check, record and replay what a meter or board sends",
+		Short: "Find, check, record, replay and compare meters and boards; list profiles and ports",
 		Example: `  ohmkeep probe list
   ohmkeep probe ports
   ohmkeep probe find
@@ -26,7 +26,7 @@ func newProbe() *cobra.Command {
   ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
   ohmkeep probe replay board.txt`,
 	}
-	c.AddCommand(newProbeList(), newProbePorts(), newProbeFind(), newProbeCheck(), newProbeRecord(), newProbeReplay())
+	c.AddCommand(newProbeList(), newProbePorts(), newProbeFind(), newProbeCompare(), newProbeCheck(), newProbeRecord(), newProbeReplay())
 	return c
 }
 
