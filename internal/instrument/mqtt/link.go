@@ -262,20 +262,25 @@ func (l *Link) Use(filters []string) error {
 	l.mu.Lock()
 	var more []paho.SubscribeOptions
 	var fewer []string
+	var closing []*Subscription
 	for _, f := range filters {
 		if l.subs[f] == nil {
 			l.subs[f] = newSubscription(l, f)
 			more = append(more, l.subscribeTo(f))
 		}
 	}
-	for f := range l.subs {
+	for f, s := range l.subs {
 		if !slices.Contains(filters, f) {
+			closing = append(closing, s)
 			delete(l.subs, f)
 			fewer = append(fewer, f)
 		}
 	}
 	up := l.up
 	l.mu.Unlock()
+	for _, s := range closing {
+		s.close()
+	}
 	if !up {
 		return nil // the next connection subscribes to everything
 	}
@@ -373,6 +378,6 @@ func (l *Link) Close() {
 	l.stop()
 	select {
 	case <-l.cm.Done():
-	case <-time.After(500 * time.Millisecond):
+	case <-time.After(200 * time.Millisecond):
 	}
 }

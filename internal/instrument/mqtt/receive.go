@@ -43,6 +43,7 @@ type Subscription struct {
 	filter  string
 	mu      sync.Mutex
 	waiting []*Message
+	closed  bool // the link does not want it any more
 	arrived chan struct{}
 }
 
@@ -87,8 +88,27 @@ func (s *Subscription) Next(ctx context.Context) (*Message, error) {
 // Return gives back a message that was not read, as the next one.
 func (s *Subscription) Return(m *Message) {
 	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.waiting = append([]*Message{m}, s.waiting...)
+	closed := s.closed
+	if !closed {
+		s.waiting = append([]*Message{m}, s.waiting...)
+	}
+	s.mu.Unlock()
+	if closed {
+		m.Done(true)
+	}
+}
+
+// close ends a subscription. Messages that nobody will read are done: the library acknowledges in the
+// order of arrival, and they would hold up all others.
+func (s *Subscription) close() {
+	s.mu.Lock()
+	s.closed = true
+	unread := s.waiting
+	s.waiting = nil
+	s.mu.Unlock()
+	for _, m := range unread {
+		m.Done(true)
+	}
 }
 
 // begin prepares for the messages of a new connection. Without a session the broker has forgotten

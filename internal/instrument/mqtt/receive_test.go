@@ -150,3 +150,34 @@ func TestRetainedIsSaid(t *testing.T) {
 		t.Errorf("without a connection: %v", err)
 	}
 }
+
+// A filter that is given up holds up no acknowledgement: what nobody will read is done, also what a reader
+// gives back.
+func TestGivenUp(t *testing.T) {
+	l := unconnected("a", "b")
+	l.begin(false)
+	l.deliver(t, 1, "a", "x", false, false)
+	l.deliver(t, 2, "a", "y", false, false)
+	l.deliver(t, 3, "b", "z", false, false)
+	s := l.subs["a"]
+	m, err := s.Next(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Return(m)
+	if got := payloads(s.read(t)); got != "x y " {
+		t.Fatalf("%s", got)
+	}
+	l.deliver(t, 4, "a", "u", false, false)
+	if err := l.Use([]string{"b", "c"}); err != nil || l.Subscription("a") != nil || l.Subscription("c") == nil {
+		t.Fatalf("%v", err)
+	}
+	s.Return(m)
+	acked := ""
+	for _, m := range l.acked {
+		acked += string(m.Payload)
+	}
+	if acked != "ux" || len(l.subs["b"].waiting) != 1 {
+		t.Errorf("acknowledged %s", acked)
+	}
+}

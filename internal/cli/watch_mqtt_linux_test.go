@@ -2,7 +2,9 @@ package cli
 
 import (
 	"fmt"
+	"os"
 	"strings"
+	"syscall"
 	"testing"
 )
 
@@ -74,4 +76,38 @@ func TestWatchAtBroker(t *testing.T) {
 	w.until("the values are kept", func() bool { return len(late.payloads("house/shelf/value/current/near")) == 1 })
 	w.ends()
 	w.until("the last will", func() bool { return last("house/shelf/watch") == "offline" })
+}
+
+// A run file that is read again subscribes to what it names and gives up the rest; another broker is told.
+func TestWatchAtBrokerReloads(t *testing.T) {
+	s := newSession(t)
+	b := s.startBroker("")
+	s.write("shelf.toml", mqttShelf(b.port, ""))
+	w := s.watch("--commit", "50ms")
+	board := b.connect("", "")
+	board.publish("boards/shelf", `{"volts": 4.801}`, false)
+	w.shows(`ohmkeep_readings_total{probe="board",run="Book shelf"} 1`)
+	s.write("shelf.toml", strings.ReplaceAll(mqttShelf(b.port, "user = \"new\""), "boards/shelf", "boards/other"))
+	self, err := os.FindProcess(os.Getpid())
+	if err == nil {
+		err = self.Signal(syscall.SIGHUP) // the watch runs in this process
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.says("the run file names another broker: it takes effect at the next start of the watch")
+	w.until("the new topic is read", func() bool {
+		board.publish("boards/other", `{"volts": 4.802}`, false)
+		_, text := w.ask("GET", "/metrics", "")
+		return !strings.Contains(text, "\nohmkeep_readings_total{probe=\"board\",run=\"Book shelf\"} 1\n")
+	})
+	board.publish("boards/shelf", `{"volts": 4.803}`, false)
+	board.publish("boards/other", `{"volts": 4.804}`, false)
+	w.until("the last is stored", func() bool {
+		return strings.Contains(s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out, ",4.804,")
+	})
+	w.ends()
+	if out := s.do(`ohmkeep export shelf.toml --store shelf.db`).out; strings.Contains(out, "4.803") || !strings.Contains(out, "4.801") {
+		t.Errorf("exported\n%s", out)
+	}
 }
