@@ -42,18 +42,23 @@ func Actions(a *assessment.Assessment) []Action {
 		if f.Severity != assessment.Failing {
 			continue
 		}
-		kind, _, _ := strings.Cut(f.Subject, " ")
-		act := Action{Capital(printable.Short(f.Subject, 60)) + ": " + printable.Line(f.Text), cautionOf[run.Kind(kind)]}
-		if act.Caution == beforeSoldering && strings.Contains(f.Text, "Disconnect the supply") {
-			act.Caution = "" // the text already states it
-		}
-		out = append(out, act)
+		out = append(out, ActionOf(f))
 	}
 	out = append(out, readAgain(a.Readings)...)
 	for _, n := range a.Next {
 		out = append(out, Action{Text: "Read the " + Next(a.Run, n) + "."})
 	}
 	return out
+}
+
+// ActionOf returns what a finding that fails asks to be done.
+func ActionOf(f assessment.Finding) Action {
+	kind, _, _ := strings.Cut(f.Subject, " ")
+	act := Action{Capital(printable.Short(f.Subject, 60)) + ": " + printable.Line(f.Text), cautionOf[run.Kind(kind)]}
+	if act.Caution == beforeSoldering && strings.Contains(f.Text, "Disconnect the supply") {
+		act.Caution = "" // the text already states it
+	}
+	return act
 }
 
 // Notes returns the findings that ask for no repair, warnings first.

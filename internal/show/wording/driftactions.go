@@ -19,14 +19,13 @@ var lookAt = map[run.Kind]string{
 	run.KindPath:  "Take readings at the joints between these two places to find which one it is.",
 }
 
-// DriftActions returns what to do about a history, the gravest first: what is over its limit or
-// changes, then in one line each what is not known.
-func DriftActions(h *history.History) []Action {
-	var out []Action
+// DriftActions returns what to do about a history: what is over its limit or changes, the gravest
+// first, and in one line each what is not known.
+func DriftActions(h *history.History) (look, unproven []Action) {
 	for _, s := range GravestFirst(h.Series) {
 		if SeriesVerdict(s) == "fail" {
 			text := fmt.Sprintf("%s: %s. %s", Capital(seriesName(s)), behaviour(s), lookAt[s.Kind])
-			out = append(out, Action{strings.TrimSpace(text), cautionOf[s.Kind]})
+			look = append(look, Action{strings.TrimSpace(text), cautionOf[s.Kind]})
 		}
 	}
 	for _, s := range h.Series {
@@ -35,10 +34,10 @@ func DriftActions(h *history.History) []Action {
 			if s.Why != "" {
 				text += ": " + printable.Line(s.Why)
 			}
-			out = append(out, Action{Text: text + "."})
+			unproven = append(unproven, Action{Text: text + "."})
 		}
 	}
-	return out
+	return look, unproven
 }
 
 func seriesName(s history.Series) string { return string(s.Kind) + " " + printable.Short(s.Name, 40) }

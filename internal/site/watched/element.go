@@ -54,6 +54,7 @@ func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
 		Bar: bar{Class: line.Class, Word: strings.ToUpper(line.Word), Rest: valueOf(s, line)}, Noted: query.Get("noted") != "",
 		MayWrite: access.VisitorOf(r).MayWrite, Repairs: repairsOf(s), Months: wording.Months(s), Forms: forms{Note: noteOn(s)}}
 	slices.Reverse(data.Months)
+	data.Bar = p.orByHand(r, data.Bar, s)
 	data.Window = windowOf("/element", query, record{s.First, s.Last.Add(day), expected(s), elementLengths, time.DateOnly})
 	data.Fields = fields{data.Window, "date"}
 	var err error
@@ -98,6 +99,19 @@ func valueOf(s history.Series, l wording.SeriesLine) string {
 		text += "; limit " + l.Limit + " mΩ"
 	}
 	return text + "."
+}
+
+// orByHand returns what was read by hand of an element in place of a bar that knows no value.
+func (p *Pages) orByHand(r *http.Request, b bar, s history.Series) bar {
+	hand, read := p.handElements(r.Context(), p.watch.Run(), p.watch.History())
+	for _, e := range hand {
+		if e.Kind == s.Kind && e.Name == s.Name && !math.IsNaN(e.Ohms) {
+			l := wording.LineOf(e)
+			return bar{Class: string(e.Verdict), Word: strings.ToUpper(string(e.Verdict)),
+				Rest: fmt.Sprintf("Read by hand on %s: %s %s at 20 °C, 95 %% interval %s … %s.", read.at.Local().Format("2 January 2006"), l.Value, l.Unit, l.Low, l.High)}
+		}
+	}
+	return b
 }
 
 // repairsOf returns the notes on an element, the newest first.

@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/showtest"
@@ -23,6 +24,7 @@ type invented struct {
 	analyses int
 	notes    []store.Mark
 	asked    []store.Selection
+	hand     []reading.Reading
 	broken   bool
 	done     chan struct{}
 }
@@ -81,6 +83,12 @@ func (w *invented) NewestMarks(_ context.Context, _, kind, _ string, _ int) ([]s
 		return w.notes, w.fault()
 	}
 	return append([]store.Mark{{Time: midnight, Kind: store.MarkLost, Subject: "board", Text: "unplugged <b>"}}, w.notes...), w.fault()
+}
+
+func (w *invented) ByHand(context.Context, *run.Run) ([]reading.Reading, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.hand, w.fault()
 }
 
 func (w *invented) Note(_ context.Context, run string, at time.Time, text string) error {

@@ -30,7 +30,8 @@ type bar struct {
 // elementRow is one element in the table.
 type elementRow struct {
 	wording.SeriesLine
-	Link string
+	Per  string // " per m" of a resistance per metre
+	Link string // "" where nothing is followed
 }
 
 // channelRow is one channel in the table.
@@ -51,6 +52,7 @@ type home struct {
 	Channels        []channelRow
 	Events          []event
 	Check, Analysed string
+	ByHand          string // when the newest reading by hand was taken that is shown
 	Noted, MayWrite bool
 	Forms           forms
 	LoggedIn        bool
@@ -66,15 +68,16 @@ func (p *Pages) home(w http.ResponseWriter, r *http.Request) {
 func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, filled forms) {
 	s, run, h := p.watch.Status(), p.watch.Run(), p.watch.History()
 	visitor := access.VisitorOf(r)
-	data := home{Run: printable.Short(run.Name, 120), state: p.stateAt(s.Time), Bars: barsOf(h, s), Notes: s.Notes, Cautions: wording.Cautions,
+	hand, read := p.handElements(r.Context(), run, h)
+	data := home{Run: printable.Short(run.Name, 120), state: p.stateAt(s.Time), Bars: barsOf(h, s, hand, read), Notes: s.Notes, Cautions: wording.Cautions,
 		Noted: r.Method == http.MethodGet && r.URL.Query().Get("noted") != "", MayWrite: visitor.MayWrite, LoggedIn: visitor.LoggedIn, Forms: filled}
 	data.Forms.Steps, data.Forms.Step, data.Forms.About = stepsOf(run), s.Step, aboutOf(run)
+	data.Actions, data.Elements = actionsOf(h, hand, read), rowsOf(h, hand, read)
 	if h != nil {
-		data.Actions = wording.DriftActions(h)
 		data.Check, data.Analysed = when(h.Check, s.Time), when(h.Last, s.Time)
-		for _, one := range wording.GravestFirst(h.Series) {
-			data.Elements = append(data.Elements, elementRow{wording.SeriesLineOf(one), elementLink(one.Kind, one.Name)})
-		}
+	}
+	if len(hand) > 0 {
+		data.ByHand = when(read.at, s.Time)
 	}
 	for _, c := range liveOf(s, 0).Channels {
 		data.Channels = append(data.Channels, rowOf(c, s.Time))
@@ -83,7 +86,7 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 		data.Store = fmt.Sprintf("The store has %.1f MB; %.1f of %.1f GB are free.", float64(s.Disk.Store)/1e6, float64(s.Disk.Free)/1e9, float64(s.Disk.Size)/1e9)
 	}
 	var err error
-	if data.Hung, err = p.hang(run, h); err != nil {
+	if data.Hung, err = p.hang(run, h, hand); err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
@@ -95,8 +98,8 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 }
 
 // barsOf returns the verdicts on the run and on the watch, the graver first.
-func barsOf(h *history.History, s service.Status) []bar {
-	run, watch := verdictOf(h), watchBar(s)
+func barsOf(h *history.History, s service.Status, hand []assessment.Element, read byHand) []bar {
+	run, watch := withHand(verdictOf(h), h, hand, read), watchBar(s)
 	if watch.Class == string(assessment.Fail) && run.Class != string(assessment.Fail) {
 		return []bar{watch, run}
 	}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/chart"
@@ -30,6 +31,10 @@ func (p *Pages) present() int {
 	if h != p.history || r != p.run {
 		p.history, p.run = h, r
 		p.change()
+		select {
+		case p.changed <- struct{}{}:
+		default: // it is known already that something has changed
+		}
 	}
 	return p.revision
 }
@@ -48,8 +53,9 @@ func (p *Pages) change() {
 	p.picture = hung{}
 }
 
-// hang returns the run as it hangs with what its history says of each element.
-func (p *Pages) hang(r *run.Run, h *history.History) (picture, error) {
+// hang returns the run as it hangs with what its history and the readings taken by hand say of
+// each element.
+func (p *Pages) hang(r *run.Run, h *history.History, hand []assessment.Element) (picture, error) {
 	p.present()
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -61,6 +67,14 @@ func (p *Pages) hang(r *run.Run, h *history.History) (picture, error) {
 		for _, s := range h.Series {
 			elements = append(elements, hangElement(s))
 		}
+	}
+	for _, e := range hand { // in place of a series without a value
+		l := wording.LineOf(e)
+		one := chart.HangElement{Kind: e.Kind, Name: e.Name, Verdict: e.Verdict}
+		if !math.IsNaN(e.Ohms) {
+			one.Text, one.More = l.Value+" "+l.Unit, l.Low+" … "+l.High
+		}
+		elements = append(elements, one)
 	}
 	drawn, err := draw(func(width int) *chart.Picture { return chart.Hang(r, elements, chart.Lit{}, width) })
 	if err == nil {

@@ -20,6 +20,7 @@ import (
 
 	"golang.org/x/time/rate"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/site/parts"
@@ -35,6 +36,8 @@ type Records interface {
 	// NewestMarks returns the newest marks of a run, at most so many, the newest first: those of a
 	// kind where kind is not "", and none of the kind without.
 	NewestMarks(ctx context.Context, run, kind, without string, most int) ([]store.Mark, error)
+	// ByHand returns what was read of a run in known steps, not by probes.
+	ByHand(ctx context.Context, r *run.Run) ([]reading.Reading, error)
 	// Note stores a note on work done at a time.
 	Note(ctx context.Context, run string, at time.Time, text string) error
 	// MinMeanMax summarises the selected samples in n periods of equal length.
@@ -66,6 +69,9 @@ type Pages struct {
 	revision int
 	picture  hung      // the run as it hangs at the revision
 	told     time.Time // the newest time of the watch that was sent
+	hand     byHand
+
+	changed chan struct{} // an analysis, the run file or a note has changed the pages
 }
 
 // New returns the handler of the pages of a watch. It keeps the open ones up to date until the
@@ -77,9 +83,11 @@ func New(w service.Watch, records Records, o Options) http.Handler {
 	if o.Streams == nil {
 		o.Streams = parts.NewStreams(w.MaxStreams(), w.Done())
 	}
-	p := &Pages{watch: w, records: records, o: o, revision: int(o.Now().Unix()), notes: rate.NewLimiter(rate.Every(noteInterval), noteBurst)}
+	p := &Pages{watch: w, records: records, o: o, revision: int(o.Now().Unix()), changed: make(chan struct{}, 1), notes: rate.NewLimiter(rate.Every(noteInterval), noteBurst)}
 	p.feed = parts.NewFeed(o.Streams, p.opened)
+	p.present()
 	go p.keepUp()
+	go p.followHand()
 	mux := http.NewServeMux()
 	mux.Handle("GET "+parts.Root, parts.Files(files))
 	mux.HandleFunc("GET /{$}", p.home)

@@ -4,6 +4,9 @@ import (
 	"context"
 	"time"
 
+	"ohmkeep/internal/reading"
+	"ohmkeep/internal/reading/repeats"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
 
@@ -14,6 +17,26 @@ func (s *Store) NewestMarks(ctx context.Context, runName, kind, without string, 
 		return withoutDamage(err)
 	})
 	return marks, err
+}
+
+// ByHand returns what was read of a run in known steps by hand or from files, not by probes.
+// Repeated readings of a place in a step are combined; of those only the newest count.
+func (s *Store) ByHand(ctx context.Context, r *run.Run) (list []reading.Reading, err error) {
+	defer s.releaseMemory()
+	gathered, none := repeats.New(r, false), ""
+	err = s.use(func(file *store.Store) error {
+		for x, err := range file.Selected(ctx, store.Selection{Run: r.Name, Probe: &none}) {
+			if err != nil {
+				return withoutDamage(err)
+			}
+			if x.Step != "" && !x.Misdated(s.o.Now()) {
+				gathered.Add(x)
+			}
+		}
+		return nil
+	})
+	list, _ = gathered.Readings()
+	return list, err
 }
 
 // Note stores a note of a person on work done at a time.
