@@ -94,26 +94,20 @@ type PixelLightDoc struct {
 	V           Number `json:"v"`
 }
 
-// lightList has a MarshalJSON without an allocation for each pixel, because a run may have a million.
+// lightList is a list that appendObjects writes.
 type lightList []PixelLightDoc
 
 // MarshalJSON writes the pixels with the keys of PixelLightDoc.
 func (p lightList) MarshalJSON() ([]byte, error) {
-	b := make([]byte, 0, 2+110*len(p))
-	b = append(b, '[')
-	for i, x := range p {
-		if i > 0 {
-			b = append(b, ',')
-		}
+	return appendObjects(p, 110, func(b []byte, x PixelLightDoc) []byte {
 		b = strconv.AppendInt(append(b, `{"pixel":`...), int64(x.Pixel), 10)
 		b = appendNumber(append(b, `,"volts":`...), float64(x.Volts))
 		b = appendNumber(append(b, `,"brightness":`...), float64(x.Brightness))
 		b = appendNumber(append(b, `,"colour_shift":`...), float64(x.ColourShift))
 		b = appendNumber(append(b, `,"u":`...), float64(x.U))
 		b = appendNumber(append(b, `,"v":`...), float64(x.V))
-		b = append(b, '}')
-	}
-	return append(b, ']'), nil
+		return append(b, '}')
+	}), nil
 }
 
 // shareMethod names the method by which a pixel's loss is divided among its causes.

@@ -50,25 +50,32 @@ type PixelVoltsDoc struct {
 	Milliamps Number `json:"milliamps"`
 }
 
-// pixelList has a MarshalJSON without an allocation for each pixel, because a run may have a million.
+// pixelList is a list that appendObjects writes.
 type pixelList []PixelVoltsDoc
 
 // MarshalJSON writes the pixels with the keys of PixelVoltsDoc.
 func (p pixelList) MarshalJSON() ([]byte, error) {
-	b := make([]byte, 0, 2+80*len(p))
-	b = append(b, '[')
-	for i, x := range p {
-		if i > 0 {
-			b = append(b, ',')
-		}
+	return appendObjects(p, 80, func(b []byte, x PixelVoltsDoc) []byte {
 		b = strconv.AppendInt(append(b, `{"pixel":`...), int64(x.Pixel), 10)
 		b = appendNumber(append(b, `,"volts":`...), float64(x.Volts))
 		b = appendNumber(append(b, `,"plus":`...), float64(x.Plus))
 		b = appendNumber(append(b, `,"minus":`...), float64(x.Minus))
 		b = appendNumber(append(b, `,"milliamps":`...), float64(x.Milliamps))
-		b = append(b, '}')
+		return append(b, '}')
+	}), nil
+}
+
+// appendObjects returns a list as JSON; object appends one element, of about size bytes. Unlike
+// encoding/json it allocates nothing for each element, because a run may have a million pixels.
+func appendObjects[T any](list []T, size int, object func([]byte, T) []byte) []byte {
+	b := append(make([]byte, 0, 2+size*len(list)), '[')
+	for i, x := range list {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = object(b, x)
 	}
-	return append(b, ']'), nil
+	return append(b, ']')
 }
 
 // Prediction writes a prediction. The error is the writer's.
