@@ -129,6 +129,7 @@ type avrRecord struct {
 	blind       map[string][]span // by chip
 	resets      []int64
 	seconds     float64
+	late        float64 // how much longer that took, in s, because the machine was busy
 	lost, stack int
 }
 
@@ -185,7 +186,7 @@ func (b *avrBoard) record() avrRecord {
 			for _, chip := range chips {
 				end(chip, at)
 			}
-		case is("end %f %d %d", &r.seconds, &r.lost, &r.stack):
+		case is("end %f %f %d %d", &r.seconds, &r.late, &r.lost, &r.stack):
 			ended = true
 		case is("on %d", &at), strings.HasPrefix(line, "port "), strings.HasPrefix(line, "second "):
 		default:

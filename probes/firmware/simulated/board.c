@@ -21,7 +21,8 @@
  *     configured ADDRESS TIME
  *     off TIME | on TIME | held TIME | released TIME PULSES | hung TIME
  *     second NUMBER                                        so much time has passed for the board
- *     end SECONDS LOST STACK                               bytes that the terminal did not take; bytes of stack
+ *     end SECONDS LATE LOST STACK                          how much longer it took, in s; bytes that the terminal
+ *                                                          did not take; bytes of stack
  */
 #define _GNU_SOURCE
 #include <fcntl.h>
@@ -195,7 +196,7 @@ int main(int argc, char **argv)
 {
 	static avr_io_t resets = {.kind = "board", .reset = on_reset};
 	elf_firmware_t firmware = {0};
-	uint64_t begun, second = 0;
+	uint64_t begun, second = 0, late = 0;
 
 	report = fdopen(dup(1), "w");
 	setvbuf(report, NULL, _IOLBF, 0);
@@ -236,7 +237,7 @@ int main(int argc, char **argv)
 		if (now() > passed)
 			usleep((useconds_t)(now() - passed));
 		else
-			begun += passed - now(); /* a board that was late is late: it does not hurry */
+			late += passed - now(), begun += passed - now(); /* a board does not hurry afterwards */
 		if (now() / 1000000 > second) {
 			second = now() / 1000000;
 			fprintf(report, "second %llu\n", (unsigned long long)second);
@@ -245,6 +246,6 @@ int main(int argc, char **argv)
 	chips_end();
 	run_until(now() + 200000);
 	chips_report();
-	fprintf(report, "end %.3f %lu %u\n", (double)now() / 1e6, lost, stack_bytes());
+	fprintf(report, "end %.3f %.3f %lu %u\n", (double)now() / 1e6, (double)late / 1e6, lost, stack_bytes());
 	return 0;
 }
