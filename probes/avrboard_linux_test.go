@@ -127,7 +127,7 @@ type span struct{ from, to int64 }
 type avrRecord struct {
 	conversions []conversion
 	blind       map[string][]span // by chip
-	resets      []int64
+	breaks      []int64           // when a reset or a held bus interrupted the board
 	seconds     float64
 	late        float64 // how much longer that took, in s, because the machine was busy
 	lost, stack int
@@ -173,9 +173,10 @@ func (b *avrBoard) record() avrRecord {
 		case is("configured %s %d", &chip, &at):
 			end(chip, at)
 		case is("off %d", &at), is("hung %d", &at):
-			r.resets = append(r.resets, at)
+			r.breaks = append(r.breaks, at)
 			begin(at)
 		case is("held %d", &at):
+			r.breaks = append(r.breaks, at)
 			begin(at)
 			held = at
 		case is("released %d %d", &at, &pulses):
@@ -200,11 +201,12 @@ func (b *avrBoard) record() avrRecord {
 }
 
 // compare reports conversions that were not read although they could be, and those that are not in
-// the store exactly once. A reset may lose one conversion: that whose line was not sent to its end.
+// the store exactly once. A reset or a held bus may lose one conversion: that which was being read
+// or whose line was being sent.
 func (r avrRecord) compare(t *testing.T, stored map[string][]uint16) {
 	t.Helper()
 	want := map[string][]uint16{}
-	lost := map[int64]int{} // by reset
+	lost := map[int64]int{} // by break
 	next := map[string]int{}
 	for _, c := range r.conversions {
 		if !c.read {
@@ -215,8 +217,8 @@ func (r avrRecord) compare(t *testing.T, stored map[string][]uint16) {
 		}
 		i := next[c.chip]
 		if bus := stored[c.chip+" bus"]; i >= len(bus) || bus[i] != c.bus {
-			if at := slices.IndexFunc(r.resets, func(at int64) bool { return c.done < at && at < c.done+50_000 }); at >= 0 {
-				lost[r.resets[at]]++
+			if at := slices.IndexFunc(r.breaks, func(at int64) bool { return c.done < at && at < c.done+50_000 }); at >= 0 {
+				lost[r.breaks[at]]++
 				continue
 			}
 			t.Fatalf("%+v is not in the store, which has %d readings of that chip and %X as number %d", c, len(bus), bus[min(i, len(bus)-1)], i+1)
@@ -232,7 +234,7 @@ func (r avrRecord) compare(t *testing.T, stored map[string][]uint16) {
 	}
 	for at, n := range lost {
 		if n > 1 {
-			t.Errorf("the reset at %d us lost %d conversions", at, n)
+			t.Errorf("the break at %d us lost %d conversions", at, n)
 		}
 	}
 	if len(r.conversions) == 0 || len(want) != 4 {

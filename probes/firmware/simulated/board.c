@@ -30,6 +30,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <termios.h>
 #include <time.h>
 #include <unistd.h>
@@ -44,7 +45,7 @@ enum { PAINT = 0xC5, TO_ITSELF = 0xCFFF };
 avr_t *avr;
 FILE *report;
 
-static int terminal;
+static int terminal, reader; /* the board's end, and the other one */
 static unsigned long lost;
 static int column;   /* characters since the end of a line */
 static bool comment; /* the line is one */
@@ -79,17 +80,28 @@ static void on_byte(struct avr_irq_t *irq, uint32_t value, void *param)
 static void open_terminal(void)
 {
 	struct termios t;
-	int slave;
 
 	terminal = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
-	if (terminal < 0 || grantpt(terminal) || unlockpt(terminal) || (slave = open(ptsname(terminal), O_RDWR | O_NOCTTY)) < 0) {
+	if (terminal < 0 || grantpt(terminal) || unlockpt(terminal) || (reader = open(ptsname(terminal), O_RDWR | O_NOCTTY)) < 0) {
 		perror("pseudo-terminal");
 		exit(1);
 	}
-	tcgetattr(slave, &t);
+	tcgetattr(reader, &t);
 	cfmakeraw(&t);
-	tcsetattr(slave, TCSANOW, &t);
-	fprintf(report, "port %s\n", ptsname(terminal)); /* slave stays open, so that the terminal does not hang up */
+	tcsetattr(reader, TCSANOW, &t);
+	fprintf(report, "port %s\n", ptsname(terminal)); /* the reader's end stays open, so that it does not hang up */
+}
+
+/* What is not read when the terminal closes would be lost. */
+static void wait_until_read(void)
+{
+	int waiting = 0;
+
+	for (int quiet = 0, i = 0; quiet < 10 && i < 1000; i++) {
+		ioctl(reader, FIONREAD, &waiting);
+		quiet = waiting == 0 ? quiet + 1 : 0;
+		usleep(20000);
+	}
 }
 
 /* ---- resets ---- */
@@ -246,6 +258,7 @@ int main(int argc, char **argv)
 	chips_end();
 	run_until(now() + 200000);
 	chips_report();
+	wait_until_read();
 	fprintf(report, "end %.3f %.3f %lu %u\n", (double)now() / 1e6, (double)late / 1e6, lost, stack_bytes());
 	return 0;
 }
