@@ -160,8 +160,7 @@ func TestFirmwareInAVR(t *testing.T) {
 	b.say("hang")
 	w.until("another restart", func() bool { return w.restarts() > restarts })
 	b.pass(part)
-	b.say("end")
-	record := b.record()
+	record := b.end()
 	if record.lost > 0 {
 		t.Fatalf("the terminal was full: %d bytes of the board are lost", record.lost)
 	}
@@ -181,6 +180,7 @@ func TestFirmwareInAVR(t *testing.T) {
 	if code := w.end(); code != 0 {
 		t.Errorf("the watch ended with %d\n%s", code, w.log)
 	}
+	b.close()
 	kept, err := store.OpenReadOnly("board.db")
 	if err != nil {
 		t.Fatal(err)

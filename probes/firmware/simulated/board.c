@@ -13,7 +13,8 @@
  *                             the shunt word
  *     release
  *     hang                    put a jump to itself under the program counter
- *     end                     convert no more, let the board finish, print "end …"
+ *     end                     convert no more, let the board finish, print "end …" and keep the terminal open
+ *                             until the end of standard input
  *
  * and prints what happened, times in microseconds:
  *
@@ -30,7 +31,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/ioctl.h>
 #include <termios.h>
 #include <time.h>
 #include <unistd.h>
@@ -45,7 +45,7 @@ enum { PAINT = 0xC5, TO_ITSELF = 0xCFFF };
 avr_t *avr;
 FILE *report;
 
-static int terminal, reader; /* the board's end, and the other one */
+static int terminal;
 static unsigned long lost;
 static int column;   /* characters since the end of a line */
 static bool comment; /* the line is one */
@@ -80,6 +80,7 @@ static void on_byte(struct avr_irq_t *irq, uint32_t value, void *param)
 static void open_terminal(void)
 {
 	struct termios t;
+	int reader; /* stays open, so that the terminal does not hang up */
 
 	terminal = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
 	if (terminal < 0 || grantpt(terminal) || unlockpt(terminal) || (reader = open(ptsname(terminal), O_RDWR | O_NOCTTY)) < 0) {
@@ -89,19 +90,7 @@ static void open_terminal(void)
 	tcgetattr(reader, &t);
 	cfmakeraw(&t);
 	tcsetattr(reader, TCSANOW, &t);
-	fprintf(report, "port %s\n", ptsname(terminal)); /* the reader's end stays open, so that it does not hang up */
-}
-
-/* What is not read when the terminal closes would be lost. */
-static void wait_until_read(void)
-{
-	int waiting = 0;
-
-	for (int quiet = 0, i = 0; quiet < 10 && i < 1000; i++) {
-		ioctl(reader, FIONREAD, &waiting);
-		quiet = waiting == 0 ? quiet + 1 : 0;
-		usleep(20000);
-	}
+	fprintf(report, "port %s\n", ptsname(terminal));
 }
 
 /* ---- resets ---- */
@@ -258,7 +247,8 @@ int main(int argc, char **argv)
 	chips_end();
 	run_until(now() + 200000);
 	chips_report();
-	wait_until_read();
 	fprintf(report, "end %.3f %.3f %lu %u\n", (double)now() / 1e6, (double)late / 1e6, lost, stack_bytes());
+	while (getchar() != EOF)
+		;
 	return 0;
 }
