@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math/rand/v2"
+	"net"
 	"os/exec"
 	"slices"
 	"strconv"
@@ -211,4 +212,80 @@ func TestBrokerKilled(t *testing.T) {
 	w.shows(`ohmkeep_probe_up{probe="board",run="Book shelf"} 1`)
 	w.ends()
 	s.check(s.exportedNumbers(), acknowledged, 2*mosquittoInflight)
+}
+
+// slowLine forwards connections to a broker, and delays every part in both directions.
+func (s session) slowLine(port string, delay time.Duration) (slowPort string) {
+	s.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		s.Fatal(err)
+	}
+	s.Cleanup(func() { _ = l.Close() })
+	forward := func(to, from net.Conn) {
+		defer to.Close()
+		type part struct {
+			bytes []byte
+			due   time.Time
+		}
+		parts := make(chan part, 1000)
+		go func() {
+			defer close(parts)
+			for {
+				buffer := make([]byte, 4096)
+				n, err := from.Read(buffer)
+				if err != nil {
+					return
+				}
+				parts <- part{buffer[:n], time.Now().Add(delay)}
+			}
+		}()
+		for p := range parts {
+			time.Sleep(time.Until(p.due))
+			if _, err := to.Write(p.bytes); err != nil {
+				return
+			}
+		}
+	}
+	go func() {
+		for {
+			near, err := l.Accept()
+			if err != nil {
+				return
+			}
+			far, err := net.Dial("tcp", "127.0.0.1:"+port)
+			if err != nil {
+				_ = near.Close()
+				continue
+			}
+			go forward(far, near)
+			go forward(near, far)
+		}
+	}()
+	_, slowPort, _ = net.SplitHostPort(l.Addr().String())
+	return slowPort
+}
+
+// Over a line that delays everything by 60 ms each way, readings come in their order and once, and are dated with
+// little delay although a mosquitto has 20 of them under way at most; what is published follows.
+func TestSlowBroker(t *testing.T) {
+	s := newSession(t)
+	b := s.startBroker("")
+	s.write("shelf.toml", mqttShelf(s.slowLine(b.port, 60*time.Millisecond), "publish = \"house/shelf\"\nevery_seconds = 0.2"))
+	w := s.watch("--commit", "10s") // waiting messages are committed earlier
+	reader := b.connect("", "", "house/shelf/value/#")
+	numbers := b.connect("", "").number(10 * time.Millisecond)
+	time.Sleep(2 * time.Second)
+	acknowledged := numbers.end()
+	begun := time.Now()
+	last := fmt.Sprintf(`"value":%s,`, strconv.FormatFloat(float64(acknowledged[len(acknowledged)-1])/1e6, 'g', -1, 64))
+	w.until("the newest value is published", func() bool {
+		all := reader.payloads("house/shelf/value/voltage/left.start%2B/left.start-")
+		return len(all) > 0 && strings.Contains(all[len(all)-1], last)
+	})
+	if took := time.Since(begun); took > 5*time.Second {
+		t.Errorf("the newest value came after %v", took)
+	}
+	w.ends()
+	s.check(s.exportedNumbers(), acknowledged, 0)
 }
