@@ -75,6 +75,7 @@ func TestRights(t *testing.T) {
 		{"north", "INSERT INTO ohmkeep.run_file (site, run, text) VALUES (1, 'Shelf', '')", "permission denied"},
 		{"north", "INSERT INTO ohmkeep.removal (site, rows, \"left\") VALUES (2, 0, 0)", "permission denied"},
 		{"north", "SELECT ohmkeep.heard(2, 'Shelf', 0)", "may not write for site"},
+		{"north", "SELECT ohmkeep.judged(2, 'Shelf', 1, 1)", "may not write for site"},
 		{"north", "SELECT ohmkeep.arrived(2, 'Shelf')", "may not write for site"},
 		{"north", "SELECT ohmkeep.describe(2, 'Shelf', '', '', '')", "may not write for site"},
 		{"north", "SELECT ohmkeep.enrol('South hall', 'north')", "permission denied"},

@@ -308,9 +308,22 @@ func (s *Sink) Describe(ctx context.Context, r ship.Report) error {
 				return err
 			}
 		}
+		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.judged($1, $2, $3, $4)", s.siteID, s.run, newestOf(r, ship.Assess), newestOf(r, ship.Drift)); err != nil {
+			return err
+		}
 		_, err := s.db.Exec(ctx, "SELECT ohmkeep.heard($1, $2, NULL)", s.siteID, s.run)
 		return err
 	})
+}
+
+// newestOf returns when verdicts of a source were found; NULL if there are none.
+func newestOf(r ship.Report, source string) any {
+	for _, v := range r.Verdicts {
+		if v.Source == source {
+			return r.Taken.UnixNano()
+		}
+	}
+	return nil
 }
 
 // finite returns a number as a parameter; NULL for infinite ones and NaN.

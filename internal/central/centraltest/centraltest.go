@@ -94,6 +94,7 @@ func (s *Server) command(name string, args ...string) *exec.Cmd {
 func (s *Server) Launch() {
 	s.t.Helper()
 	s.run = s.command("postgres", "-D", s.data, "-p", strconv.Itoa(s.Port), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories="+filepath.Dir(s.data))
+	s.run.SysProcAttr.Pdeathsig = syscall.SIGQUIT // if the test is killed
 	if err := s.run.Start(); err != nil {
 		s.t.Fatal(err)
 	}
@@ -123,6 +124,32 @@ func (s *Server) Kill() {
 	_ = s.run.Wait()
 	s.run = nil
 	_ = os.Remove(filepath.Join(s.data, "postmaster.pid"))
+}
+
+// Processor is the processor time of the server so far: of its processes and of those that have ended.
+func (s *Server) Processor() time.Duration {
+	s.t.Helper()
+	ids := []string{strconv.Itoa(s.run.Process.Pid)}
+	if children, err := exec.Command("pgrep", "-P", ids[0]).Output(); err == nil {
+		ids = append(ids, strings.Fields(string(children))...)
+	}
+	ticks := int64(0)
+	for i, id := range ids {
+		text, err := os.ReadFile("/proc/" + id + "/stat")
+		if err != nil {
+			continue // it has ended meanwhile
+		}
+		fields := strings.Fields(string(text[strings.LastIndexByte(string(text), ')')+1:]))
+		times := fields[11:13] // user, system (proc(5): fields 14 and 15)
+		if i == 0 {
+			times = fields[11:15] // and those of ended children
+		}
+		for _, field := range times {
+			n, _ := strconv.ParseInt(field, 10, 64)
+			ticks += n
+		}
+	}
+	return time.Duration(ticks) * 10 * time.Millisecond // of 1/100 s (sysconf(3), as Linux has it)
 }
 
 // Database makes an empty database and returns its address, for the superuser "owner".

@@ -68,7 +68,7 @@ func List(ctx context.Context, db *postgres.DB, now time.Time) ([]*Site, error) 
 	var all []*Site
 	sites := map[int64]*Site{}
 	runs := map[int64]map[string]int{}
-	err := db.Each(ctx, `SELECT site.id, site.name, label, place, extract(epoch FROM repair)::bigint, run.name, extract(epoch FROM heard)::bigint, arrived, installer
+	err := db.Each(ctx, `SELECT site.id, site.name, label, place, extract(epoch FROM repair)::bigint, run.name, extract(epoch FROM heard)::bigint, arrived, installer, elements, unproven
 		FROM ohmkeep.site LEFT JOIN ohmkeep.run ON run.site = site.id ORDER BY site.name, run.name`, func(r postgres.Row) error {
 		id := r.Int(0)
 		s := sites[id]
@@ -79,7 +79,8 @@ func List(ctx context.Context, db *postgres.DB, now time.Time) ([]*Site, error) 
 		}
 		if r[5] != nil {
 			runs[id][r.Text(5)] = len(s.Runs)
-			s.Runs = append(s.Runs, Run{Name: r.Text(5), Heard: seconds(r.Int(6)), Arrived: nanoseconds(r.Int(7)), Installer: r.Text(8)})
+			s.Runs = append(s.Runs, Run{Name: r.Text(5), Heard: seconds(r.Int(6)), Arrived: nanoseconds(r.Int(7)), Installer: r.Text(8),
+				Elements: int(r.Int(9)), Unproven: int(r.Int(10))})
 		}
 		return nil
 	})
@@ -91,13 +92,6 @@ func List(ctx context.Context, db *postgres.DB, now time.Time) ([]*Site, error) 
 			return &sites[r.Int(0)].Runs[i]
 		}
 		return &Run{} // added since the first query
-	}
-	if err := db.Each(ctx, "SELECT site, run, count(*), count(*) FILTER (WHERE verdict = 'unproven') FROM ohmkeep.latest GROUP BY site, run", func(r postgres.Row) error {
-		x := find(r)
-		x.Elements, x.Unproven = int(r.Int(2)), int(r.Int(3))
-		return nil
-	}); err != nil {
-		return nil, err
 	}
 	if err := db.Each(ctx, `SELECT site, run, source, kind, name, rail, verdict, ohms, low, high, limit_ohms, since, reaches FROM ohmkeep.latest
 		WHERE fails ORDER BY source, kind, name, rail`, func(r postgres.Row) error {

@@ -25,6 +25,10 @@ CREATE TABLE ohmkeep.run (
     arrived   bigint NOT NULL DEFAULT 0, -- readings before it have arrived
     heard     timestamptz,               -- when the site last sent something
     installer text NOT NULL DEFAULT '',
+    assess    bigint,                    -- when its newest verdicts of assess were found
+    drift     bigint,                    -- and those of drift
+    elements  integer NOT NULL DEFAULT 0, -- that have one of these
+    unproven  integer NOT NULL DEFAULT 0, -- of these, unproven ones
     PRIMARY KEY (site, name)
 );
 
@@ -117,3 +121,4 @@ CREATE TABLE ohmkeep.verdict (
     reaches      bigint,                 -- when its limit is expected to be reached
     PRIMARY KEY (site, run, source, taken, kind, name, rail)
 );
+CREATE INDEX ON ohmkeep.verdict (site, run, source, taken) WHERE fails;

@@ -49,6 +49,16 @@ BEGIN
     UPDATE ohmkeep.run SET heard = clock_timestamp(), arrived = coalesce(until, arrived) WHERE site = of AND name = run_name;
 END $$;
 
+-- Records which verdicts of a run are the newest; NULL = there are no new ones.
+CREATE FUNCTION ohmkeep.judged(of integer, run_name text, assessed bigint, analysed bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
+AS $$
+BEGIN
+    PERFORM ohmkeep.check_site(of);
+    UPDATE ohmkeep.run SET assess = greatest(assess, assessed), drift = greatest(drift, analysed) WHERE site = of AND name = run_name;
+    UPDATE ohmkeep.run SET (elements, unproven) = (SELECT count(*), count(*) FILTER (WHERE verdict = 'unproven') FROM ohmkeep.latest l WHERE l.site = of AND l.run = run_name)
+    WHERE site = of AND name = run_name;
+END $$;
+
 -- Adds the run file if it is another one than the newest.
 CREATE FUNCTION ohmkeep.describe(of integer, run_name text, file text, site_place text, installer_name text) RETURNS void
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
@@ -80,10 +90,11 @@ BEGIN
     IF to_regclass('ohmkeep.' || part) IS NOT NULL THEN
         RETURN;
     END IF;
-    PERFORM pg_advisory_xact_lock(hashtext('ohmkeep.month'));
-    IF to_regclass('ohmkeep.' || part) IS NULL THEN
+    BEGIN
         EXECUTE format('CREATE TABLE ohmkeep.%I PARTITION OF ohmkeep.reading FOR VALUES FROM (%s) TO (%s)', part, trunc(since)::text, before);
-    END IF;
+    EXCEPTION WHEN duplicate_table THEN
+        NULL; -- another site has made it meanwhile
+    END;
 END $$;
 
 -- Gives a role the right to append for a site.
@@ -114,6 +125,6 @@ END $$;
 
 -- The latest verdicts of every run.
 CREATE VIEW ohmkeep.latest AS
-    SELECT v.* FROM ohmkeep.run r CROSS JOIN (VALUES ('assess'), ('drift')) s (source)
-    CROSS JOIN LATERAL (SELECT max(taken) AS taken FROM ohmkeep.verdict WHERE site = r.site AND run = r.name AND source = s.source) n
-    JOIN ohmkeep.verdict v ON v.site = r.site AND v.run = r.name AND v.source = s.source AND v.taken = n.taken;
+    SELECT v.* FROM ohmkeep.run r JOIN ohmkeep.verdict v ON v.site = r.site AND v.run = r.name AND v.source = 'assess' AND v.taken = r.assess
+    UNION ALL
+    SELECT v.* FROM ohmkeep.run r JOIN ohmkeep.verdict v ON v.site = r.site AND v.run = r.name AND v.source = 'drift' AND v.taken = r.drift;
