@@ -2,13 +2,13 @@ package cli
 
 import (
 	"fmt"
+	"log/slog"
 	"os"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"ohmkeep/internal/central/archive"
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
@@ -43,8 +43,8 @@ func (o *central) options(c *cobra.Command, address string) (postgres.Options, e
 }
 
 func newShip() *cobra.Command {
-	var from, to string
-	var by central
+	var from string
+	var o shipping
 	var show bool
 	c := &cobra.Command{
 		Use:   "ship RUN",
@@ -64,13 +64,8 @@ network is not your own. The site is the run file's key "site", or else the run'
 			if err := checkStoreFlag(c, from); err != nil {
 				return err
 			}
-			if to == "" && !show {
-				return callFault(c, "wants --to URL, or --show")
-			}
-			to := strings.Clone(to)
-			o, err := by.options(c, to)
-			if err != nil {
-				return err
+			if o.to+o.remote == "" && !show {
+				return callFault(c, "wants --to URL, --remote-write URL, or --show")
 			}
 			r, err := loadRun(args[0])
 			if err != nil {
@@ -79,19 +74,29 @@ network is not your own. The site is the run file's key "site", or else the run'
 			if show {
 				return showShipped(c, r, from)
 			}
+			all, err := o.destinations(c, r.Run, slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)))
+			if err != nil {
+				return err
+			}
 			s, err := openExisting(from)
 			if err != nil {
 				return err
 			}
 			defer s.Close()
-			return shipOnce(c, s, r, archive.NewSink(to, o, r.Run))
+			for _, to := range all {
+				if err := shipOnce(c, s, r, to); err != nil {
+					return err
+				}
+			}
+			return nil
 		},
 	}
 	c.Flags().StringVar(&from, "store", "", "the store, a file")
-	c.Flags().StringVar(&to, "to", "", "the central database, such as postgres://user@host/ohmkeep")
+	c.Flags().StringVar(&o.to, "to", "", "the central database, such as postgres://user@host/ohmkeep")
+	c.Flags().StringVar(&o.remote, "remote-write", "", remoteWriteUsage)
 	c.Flags().BoolVar(&show, "show", false, "print what is sent, and send nothing")
-	by.flags(c)
-	by.rateFlag(c)
+	o.by.flags(c)
+	o.by.rateFlag(c)
 	return c
 }
 

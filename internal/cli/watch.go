@@ -45,7 +45,8 @@ keeps the exact minimum, mean and maximum of each hour. Readings in known steps,
 and the results of drift stay. The log and ohmkeep note list what was deleted.
 
 --ship sends what is stored to a firm's central database too, as ohmkeep ship does. Where
-that cannot be reached, readings wait in the store, for weeks if need be.
+that cannot be reached, readings wait in the store, for weeks if need be. --remote-write
+sends them to a metrics server in the same way.
 
 SIGHUP reads the run file again; SIGTERM stores what has arrived and ends.
 
@@ -112,7 +113,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	if err != nil {
 		return err
 	}
-	destinations, err := o.shipping.destinations(c, plan.Run)
+	destinations, err := o.shipping.destinations(c, plan.Run, log)
 	if err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/central/archive"
+	"ohmkeep/internal/central/remotewrite"
 	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
 	"ohmkeep/internal/result/history"
@@ -21,18 +22,21 @@ import (
 
 // shipping are the flags of watch by which it sends what it stores to other databases.
 type shipping struct {
-	to string
-	by central
+	to, remote string
+	by         central
 }
 
 func (o *shipping) flags(c *cobra.Command) {
 	c.Flags().StringVar(&o.to, "ship", "", "send what is stored to this central database too, such as postgres://user@host/ohmkeep; without it nothing is sent anywhere")
+	c.Flags().StringVar(&o.remote, "remote-write", "", remoteWriteUsage)
 	o.by.flags(c)
 	o.by.rateFlag(c)
 }
 
-// destinations returns where a run is sent; none without --ship.
-func (o *shipping) destinations(c *cobra.Command, r *run.Run) (all []ship.Destination, err error) {
+const remoteWriteUsage = "send readings and verdicts as samples to this receiver of the Remote-Write protocol, such as http://host:9090/api/v1/write"
+
+// destinations returns where a run is sent; none without the flags.
+func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) (all []ship.Destination, err error) {
 	if o.to != "" {
 		address := strings.Clone(o.to)
 		settings, err := o.by.options(c, address)
@@ -40,6 +44,18 @@ func (o *shipping) destinations(c *cobra.Command, r *run.Run) (all []ship.Destin
 			return nil, err
 		}
 		all = append(all, archive.NewSink(address, settings, r))
+	}
+	if o.remote != "" {
+		address := strings.Clone(o.remote)
+		settings, err := o.by.options(c, address)
+		if err != nil {
+			return nil, err
+		}
+		to, err := remotewrite.NewSink(address, settings.BytesPerSecond, archive.SiteOf(r), r, log)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, to)
 	}
 	return all, nil
 }

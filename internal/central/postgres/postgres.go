@@ -18,8 +18,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5/pgconn"
-	"golang.org/x/time/rate"
 
+	"ohmkeep/internal/central/throttle"
 	"ohmkeep/internal/fault"
 )
 
@@ -92,10 +92,10 @@ func Connect(ctx context.Context, address string, o Options) (*DB, error) {
 	config.ConnectTimeout = connectTimeout
 	config.DialFunc = func(ctx context.Context, network, address string) (net.Conn, error) {
 		conn, err := dialer.DialContext(ctx, network, address)
-		if err == nil && o.BytesPerSecond > 0 {
-			conn = newLimited(conn, o.BytesPerSecond)
+		if err != nil {
+			return nil, err
 		}
-		return conn, err
+		return throttle.Conn(conn, o.BytesPerSecond), nil
 	}
 	if config.RuntimeParams["application_name"] == "" {
 		config.RuntimeParams["application_name"] = "ohmkeep"
@@ -150,31 +150,4 @@ func (db *DB) Close() error {
 	ctx, cancel := context.WithTimeout(context.Background(), closeTimeout)
 	defer cancel()
 	return db.conn.Close(ctx)
-}
-
-// limited is a connection that sends at most a number of bytes a second.
-type limited struct {
-	net.Conn
-	limit *rate.Limiter
-}
-
-// newLimited allows bursts of a second's bytes.
-func newLimited(conn net.Conn, bytesPerSecond int) *limited {
-	return &limited{conn, rate.NewLimiter(rate.Limit(bytesPerSecond), bytesPerSecond)}
-}
-
-func (l *limited) Write(b []byte) (sent int, err error) {
-	for len(b) > 0 {
-		n := min(len(b), l.limit.Burst())
-		if err := l.limit.WaitN(context.Background(), n); err != nil {
-			return sent, err
-		}
-		n, err = l.Conn.Write(b[:n])
-		sent += n
-		if err != nil {
-			return sent, err
-		}
-		b = b[n:]
-	}
-	return sent, nil
 }
