@@ -9,6 +9,9 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
+// Pictures reports whether pictures are kept.
+func Pictures() bool { return *pictures != "" }
+
 // Picture keeps a picture of the whole page as NAME-WIDTH-SCHEME.png in the folder of -pictures.
 func (tab *Tab) Picture(name string) {
 	tab.t.Helper()

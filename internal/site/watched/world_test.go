@@ -254,11 +254,11 @@ func (w *world) plan() recorder.Plan {
 	return recorder.Plan{Run: r, Profiles: []*profile.Profile{device}}
 }
 
-// untilAnalysed waits until the first analysis is done.
+// untilAnalysed waits until the first analysis of the record is done.
 func (w *world) untilAnalysed() {
 	w.t.Helper()
 	for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
-		if code, text := w.get("/"); code == 200 && !strings.Contains(text, "NOT ANALYSED YET") {
+		if code, text := w.get("/"); code == 200 && strings.Contains(text, `href="/element?kind=joint`) {
 			return
 		} else if time.Since(begun) > time.Minute {
 			w.t.Fatalf("never analysed: %d\n%s", code, w.log)
