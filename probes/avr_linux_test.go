@@ -224,6 +224,9 @@ func TestFirmwareInAVR(t *testing.T) {
 	if !told("fault", "the bus is stuck") {
 		t.Errorf("no mark of the stuck bus in %v", marks)
 	}
+	if b.flash > 4300 || b.static+record.stack > 450 {
+		t.Errorf("the program takes %d bytes of flash and %d of RAM; its README says 4.2 kB and 0.4 kB", b.flash, b.static+record.stack)
+	}
 	t.Logf("%.0f s of the board's time, %.0f s late: %d conversions, %d readings stored; flash %d bytes, RAM %d bytes of which stack %d",
 		record.seconds, record.late, len(record.conversions), total, b.flash, b.static+record.stack, record.stack)
 }

@@ -30,7 +30,7 @@ the run does not have, such as "joint 9" or "feed neer", is refused with those n
 and so is a date in the future.
 
 Without a text note lists what happened to the run: notes, starts and stops of the
-watch, gaps of probes, changes of the run file and of the clock.
+watch, restarts, faults and gaps of probes, changes of the run file and of the clock.
 
 --withdraw marks a note as wrong, such as one on the wrong joint: drift does not use
 it, and it stays in the list, marked.`,

@@ -235,10 +235,12 @@ int main(int argc, char **argv)
 			break;
 		run_until(now() + 1000);
 		passed = wall() - begun;
-		if (now() > passed)
+		if (now() > passed) {
 			usleep((useconds_t)(now() - passed));
-		else
-			late += passed - now(), begun += passed - now(); /* a board does not hurry afterwards */
+		} else { /* a board does not hurry afterwards */
+			late += passed - now();
+			begun += passed - now();
+		}
 		if (now() / 1000000 > second) {
 			second = now() / 1000000;
 			fprintf(report, "second %llu\n", (unsigned long long)second);
