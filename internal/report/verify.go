@@ -32,6 +32,17 @@ type ErrNoReport struct{ fault.Fault }
 // Verify makes a report again from what is inside it, and compares. program is the version of the
 // program that runs. The error is an ErrNoReport.
 func Verify(name string, content []byte, program string) (*Verification, error) {
+	return verify(name, content, program, func(inside contents) ([]byte, error) {
+		again, err := compute(inside, nil)
+		if err != nil {
+			return nil, err
+		}
+		return again.content()
+	})
+}
+
+// verify is Verify with a function that makes the page of what is inside.
+func verify(name string, content []byte, program string, again func(contents) ([]byte, error)) (*Verification, error) {
 	text := plain(content)
 	if !bytes.Contains(text, []byte(file.PageMark)) || !bytes.Contains(text, []byte(`<pre data-part="`+runFilePart+`">`)) {
 		no := fault.Fault{File: name, Text: "is no report that holds its run file and readings", Hint: "ohmkeep assess --report makes one"}
@@ -42,12 +53,9 @@ func Verify(name string, content []byte, program string) (*Verification, error) 
 	v.Made, v.Program = inside.made, inside.program
 	v.Other = inside.program != program
 	if err == nil {
-		var again *Report
-		if again, err = compute(inside, nil); err == nil {
-			var content []byte
-			if content, err = again.content(); err == nil {
-				v.Faults = differences(text, content, v.Other)
-			}
+		var follows []byte
+		if follows, err = again(inside); err == nil {
+			v.Faults = differences(text, follows, v.Other)
 		}
 	}
 	if err != nil {
