@@ -79,6 +79,9 @@ func TestReadmeInOrder(t *testing.T) {
 		case strings.HasPrefix(first, "[["):
 			p.write("run.toml", p.content("run.toml")+strings.ReplaceAll(b.text, "/dev/serial/by-id/…", p.port))
 			p.do("ohmkeep predict run.toml").exits(Passes)
+		case first == "[mqtt]":
+			p.write("broker.toml", p.content("run.toml")+b.text) // there is no such broker here
+			p.do("ohmkeep predict broker.toml").exits(Passes)
 		case strings.HasPrefix(first, "time,"):
 			p.write("typed.csv", b.text)
 			if o := p.do("ohmkeep assess run.toml typed.csv"); o.status == Wrong {
