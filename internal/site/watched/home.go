@@ -72,7 +72,14 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 	data := home{Run: printable.Short(run.Name, 120), state: p.stateAt(s.Time), Bars: barsOf(h, s, hand, read), Notes: s.Notes, Cautions: wording.Cautions,
 		Noted: r.Method == http.MethodGet && r.URL.Query().Get("noted") != "", MayWrite: visitor.MayWrite, LoggedIn: visitor.LoggedIn, Forms: filled}
 	data.Forms.Steps, data.Forms.Step, data.Forms.About = stepsOf(run), s.Step, aboutOf(run)
-	data.Actions, data.Elements = actionsOf(h, hand, read), rowsOf(h, hand, read)
+	for _, why := range s.Reasons {
+		text := wording.Capital(printable.Line(why))
+		if !strings.HasSuffix(text, "?") {
+			text += "."
+		}
+		data.Actions = append(data.Actions, wording.Action{Text: text})
+	}
+	data.Actions, data.Elements = append(data.Actions, actionsOf(h, hand, read)...), rowsOf(h, hand, read)
 	if h != nil {
 		data.Check, data.Analysed = when(h.Check, s.Time), when(h.Last, s.Time)
 	}
@@ -119,11 +126,10 @@ func verdictOf(h *history.History) bar {
 // watchBar returns the verdict on the watch.
 func watchBar(s service.Status) bar {
 	w := watchOf(s)
-	word := "WATCHING"
-	if !s.Well {
-		word = "TROUBLE"
+	if !s.Well { // why stands in what needs doing
+		return bar{Class: w.Verdict, Word: "TROUBLE", Rest: "The watch does not record everything."}
 	}
-	return bar{Class: w.Verdict, Word: word, Rest: w.Text, Details: w.Details}
+	return bar{Class: w.Verdict, Word: "WATCHING", Rest: w.Text, Details: w.Details}
 }
 
 // rowOf returns a channel's row in a table at a moment.

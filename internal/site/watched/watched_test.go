@@ -150,7 +150,7 @@ func TestGraverFirst(t *testing.T) {
 	w.status.Well, w.status.Reasons = false, []string{"probe loft: it is <gone>"}
 	s := served(t, w)
 	_, text := get(t, s, "/")
-	has(t, text, "it is &lt;gone&gt;", "!it is <gone>")
+	has(t, text, "<li>Probe loft: it is &lt;gone&gt;.", "!it is <gone>")
 	if strings.Index(text, "<b>LOOK</b>") > strings.Index(text, "<b>TROUBLE</b>") {
 		t.Error("a failing run comes after a watch in trouble")
 	}
