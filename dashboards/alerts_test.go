@@ -14,7 +14,7 @@ func TestAlerts(t *testing.T) {
 	if err != nil {
 		t.Skip("promtool is not installed")
 	}
-	for _, args := range [][]string{{"check", "rules", "alerts.yml", "drift.yml"}, {"test", "rules", "alerts_test.yml", "drift_test.yml"}} {
+	for _, args := range [][]string{{"check", "rules", "alerts.yml", "drift.yml", "fleet.yml"}, {"test", "rules", "alerts_test.yml", "drift_test.yml", "fleet_test.yml"}} {
 		if out, err := exec.Command(tool, args...).CombinedOutput(); err != nil {
 			t.Errorf("%v: %v\n%s", args, err, out)
 		}
@@ -24,7 +24,8 @@ func TestAlerts(t *testing.T) {
 // Every rule has a test that wants it to fire and one that wants it not to, and
 // every metric that a rule uses is one that the program has.
 func TestEveryRuleIsTested(t *testing.T) {
-	rules, tests, metrics := read(t, "alerts.yml")+read(t, "drift.yml"), read(t, "alerts_test.yml")+read(t, "drift_test.yml"), read(t, "../internal/watch/metrics/metrics.go")
+	rules, tests, metrics := read(t, "alerts.yml")+read(t, "drift.yml")+read(t, "fleet.yml"), read(t, "alerts_test.yml")+read(t, "drift_test.yml")+read(t, "fleet_test.yml"),
+		read(t, "../internal/watch/metrics/metrics.go")+read(t, "../internal/central/fleet/metrics.go")
 	names := regexp.MustCompile(`- alert: (\w+)`).FindAllStringSubmatch(rules, -1)
 	if len(names) < 8 {
 		t.Fatalf("%d rules", len(names))

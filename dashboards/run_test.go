@@ -45,12 +45,23 @@ type dashboard struct {
 
 // Every panel has its place, one that no other has, and asks for metrics that the program
 // really has, of the run that was chosen.
-func TestRunAtAGlance(t *testing.T) {
+func TestDashboards(t *testing.T) {
+	t.Run("run", func(t *testing.T) {
+		glance(t, "run.json", "../internal/watch/metrics/metrics.go", `run=~"$run"`, "expr: 'ohmkeep_run_failing{", 8)
+	})
+	t.Run("fleet", func(t *testing.T) {
+		glance(t, "fleet.json", "../internal/central/fleet/metrics.go", "", "expr: 'ohmkeep_fleet_sites'", 6)
+	})
+}
+
+// glance holds a dashboard to the metrics of a source file. Every query has the matcher chosen; one
+// of at least a number of panels has a query.
+func glance(t *testing.T, file, source, chosen, has string, least int) {
 	var d dashboard
-	if err := json.Unmarshal([]byte(read(t, "run.json")), &d); err != nil {
+	if err := json.Unmarshal([]byte(read(t, file)), &d); err != nil {
 		t.Fatal(err)
 	}
-	metrics := read(t, "../internal/watch/metrics/metrics.go")
+	metrics := read(t, source)
 	exists := func(query string) {
 		names := regexp.MustCompile(`ohmkeep_(\w+)`).FindAllStringSubmatch(query, -1)
 		if len(names) == 0 {
@@ -98,28 +109,28 @@ func TestRunAtAGlance(t *testing.T) {
 		for _, q := range p.Spec.Queries {
 			query := q.Spec.Plugin.Spec.Query
 			exists(query)
-			if !strings.Contains(query, `run=~"$run"`) {
+			if !strings.Contains(query, chosen) {
 				t.Errorf("panel %q does not ask for the run that was chosen", name)
 			}
-			rules.WriteString("      - {record: " + name + ", expr: '" + strings.ReplaceAll(query, "$run", "Hall") + "'}\n")
+			rules.WriteString("      - {record: " + name + ", expr: '" + strings.NewReplacer("$run", "Hall", "$place", "Castle").Replace(query) + "'}\n")
 		}
 	}
-	if len(d.Spec.Panels) < 8 {
+	if len(d.Spec.Panels) < least {
 		t.Errorf("%d panels", len(d.Spec.Panels))
 	}
-	if !strings.Contains(rules.String(), "expr: 'ohmkeep_run_failing{") {
-		t.Error("no panel shows the run in one number")
+	if !strings.Contains(rules.String(), has) {
+		t.Errorf("no panel has the query %s", has)
 	}
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
 		t.Log("promtool is not installed: the queries' grammar was not checked")
 		return
 	}
-	file := filepath.Join(t.TempDir(), "panels.yml")
-	if err := os.WriteFile(file, []byte(rules.String()), 0o644); err != nil {
+	panels := filepath.Join(t.TempDir(), "panels.yml")
+	if err := os.WriteFile(panels, []byte(rules.String()), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if out, err := exec.Command(tool, "check", "rules", file).CombinedOutput(); err != nil {
+	if out, err := exec.Command(tool, "check", "rules", panels).CombinedOutput(); err != nil {
 		t.Errorf("%v\n%s", err, out)
 	}
 }

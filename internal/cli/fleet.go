@@ -39,7 +39,7 @@ func (f *firm) with(c *cobra.Command, do func(*postgres.DB) error) error {
 
 func newFleet() *cobra.Command {
 	var f firm
-	var asJSON bool
+	var asJSON, asMetrics bool
 	c := &cobra.Command{
 		Use:   "fleet",
 		Short: "List all sites of a firm: what needs a visit first",
@@ -54,7 +54,8 @@ be their owner.
 Exit status: 0 every site is sound or in repair, 1 something fails, 3 nothing fails but a
 site is silent or unproven, 2 the call is wrong or the database cannot be reached.`,
 		Example: `  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep
-  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --json`,
+  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --json
+  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --metrics > fleet.prom`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			return f.with(c, func(db *postgres.DB) error {
@@ -63,9 +64,12 @@ site is silent or unproven, 2 the call is wrong or the database cannot be reache
 				if err != nil {
 					return err
 				}
-				if asJSON {
+				switch {
+				case asMetrics:
+					return fleet.WriteMetrics(c.OutOrStdout(), sites, now)
+				case asJSON:
 					err = jsondoc.Fleet(c.OutOrStdout(), sites)
-				} else {
+				default:
 					err = table.Fleet(c.OutOrStdout(), sites, now, styleOf(c.OutOrStdout()))
 				}
 				if err != nil {
@@ -78,6 +82,8 @@ site is silent or unproven, 2 the call is wrong or the database cannot be reache
 	c.PersistentFlags().StringVar(&f.db, "db", "", "the central database, such as postgres://owner@host/ohmkeep")
 	c.PersistentFlags().StringVar(&f.by.passwordFile, "password-file", "", "the first line of this file is the database's password; without it PGPASSFILE applies")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.Flags().BoolVar(&asMetrics, "metrics", false, "print metrics as text for a metrics server, and exit with 0")
+	c.MarkFlagsMutuallyExclusive("json", "metrics")
 	c.AddCommand(newFleetCompare(&f), newFleetEnrol(&f), newFleetSite(&f), newFleetRemove(&f))
 	return c
 }

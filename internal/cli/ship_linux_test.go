@@ -68,6 +68,7 @@ func TestFleetList(t *testing.T) {
 		t.Errorf("the joint is not among %+v", doc.Sites[0].Runs[0].Failing)
 	}
 	s.do(`ohmkeep fleet --db `+url).exits(Fails).prints("FAILING", "Hall b, 1 Castle", "joint west-north", "2 sites: 2 failing")
+	s.do(`ohmkeep fleet --metrics --db `+url).exits(Passes).prints(`ohmkeep_fleet_failing_elements{kind="joint",place="1 Castle",site="Hall b",verdict="stepped"} 1`, `ohmkeep_fleet_sites{severity="failing"} 2`)
 	s.do(`ohmkeep fleet site "Hall b" --label "the old one" --repair ` + time.Now().Add(time.Hour).Format(time.RFC3339) + ` --db ` + url).exits(Passes)
 	if doc := list(); doc.Sites[0].Site != "Hall a" || doc.Sites[1].Severity != "in repair" || doc.Sites[1].Label != "the old one" {
 		t.Errorf("%+v", doc)

@@ -26,7 +26,7 @@ func TestArchives(t *testing.T) {
 	if out, err := exec.Command("./archives", "1.2.3", into, "windows/amd64", "darwin/arm64").CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	belongs := []string{"LICENSE", "README.md", "dashboards/alerts.yml", "dashboards/drift.yml", "dashboards/run.json"}
+	belongs := []string{"LICENSE", "README.md", "dashboards/alerts.yml", "dashboards/drift.yml", "dashboards/fleet.json", "dashboards/fleet.yml", "dashboards/run.json"}
 	for _, pattern := range []string{"*/*.toml", "*/*.csv", "*/*.png"} {
 		examples, err := filepath.Glob("../../testdata/" + pattern)
 		if err != nil || len(examples) == 0 {

@@ -1,0 +1,88 @@
+package fleet
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+var now = time.Date(2026, 11, 30, 12, 0, 0, 0, time.UTC)
+
+// site makes a site with one run.
+func site(name, place string, r Run) *Site {
+	r.Name = "Shelf"
+	if r.Heard.IsZero() {
+		r.Heard = now.Add(-time.Minute)
+	}
+	if r.Elements == 0 {
+		r.Elements = 4
+	}
+	s := &Site{Name: name, Place: place, Runs: []Run{r}}
+	s.judge(now)
+	return s
+}
+
+func cause(weeks int) []Cause {
+	return []Cause{{Source: "drift", Kind: "joint", Name: "a-b", Rail: "loop", Verdict: "stepped", Since: now.AddDate(0, 0, -7*weeks)}}
+}
+
+func TestSeverity(t *testing.T) {
+	for _, c := range []struct {
+		run  Run
+		want Severity
+	}{
+		{Run{}, Sound},
+		{Run{Unproven: 1}, Unproven},
+		{Run{Unproven: 1, Heard: now.Add(-27 * time.Hour)}, Silent},
+		{Run{Heard: now.Add(-25 * time.Hour)}, Sound},
+		{Run{Causes: cause(1), Heard: now.Add(-27 * time.Hour)}, Failing},
+	} {
+		if s := site("a", "", c.run); s.Severity != c.want {
+			t.Errorf("%+v: %s, want %s", c.run, s.Severity, c.want)
+		}
+	}
+	s := site("a", "", Run{Causes: cause(1)})
+	s.Repair = now.Add(time.Minute)
+	if s.judge(now); s.Severity != InRepair {
+		t.Errorf("in repair: %s", s.Severity)
+	}
+	if s.judge(now.Add(time.Hour)); s.Severity != Failing || !s.Since.Equal(now.AddDate(0, 0, -7)) {
+		t.Errorf("after the repair: %s since %v", s.Severity, s.Since)
+	}
+	never := &Site{}
+	if never.judge(now); never.Severity != Silent {
+		t.Errorf("a site that never sent anything: %s", never.Severity)
+	}
+}
+
+// A list is sorted by severity, then by the week of the earliest cause, then by place.
+func TestOrderOfVisits(t *testing.T) {
+	want := []*Site{site("1", "9", Run{Causes: cause(5)}), site("2", "1 Castle", Run{Causes: cause(2)}), site("3", "2 Harbour", Run{Causes: cause(2)}),
+		site("4", "0", Run{Causes: []Cause{{}}}), site("5", "0", Run{Heard: now.AddDate(0, 0, -3)}), site("6", "0", Run{Unproven: 2}), site("7", "0", Run{}), site("8", "1", Run{})}
+	for i, a := range want {
+		for k, b := range want {
+			if got := bySeverity(a, b); (got < 0) != (i < k) || (got == 0) != (i == k) {
+				t.Errorf("site %s against site %s: %d", a.Name, b.Name, got)
+			}
+		}
+	}
+}
+
+func TestMetrics(t *testing.T) {
+	two := site("North \"hall\"", "Castle", Run{Causes: append(cause(1), cause(2)...), Unproven: 3})
+	var b strings.Builder
+	if err := WriteMetrics(&b, []*Site{two, site("South", "", Run{})}, now); err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{
+		`ohmkeep_fleet_failing_elements{kind="joint",place="Castle",site="North \"hall\"",verdict="stepped"} 2`,
+		`ohmkeep_fleet_unproven_elements{place="",site="South"} 0`,
+		`ohmkeep_fleet_in_repair{site="South"} 0`,
+		`ohmkeep_fleet_sites{severity="failing"} 1`, `ohmkeep_fleet_sites{severity="in repair"} 0`,
+		`ohmkeep_fleet_heard_timestamp_seconds{place="Castle",run="Shelf",site="North \"hall\""} 1.79603994e+09`, `ohmkeep_fleet_list_timestamp_seconds 1.79604e+09`,
+	} {
+		if !strings.Contains(b.String(), "\n"+line) {
+			t.Errorf("no line %s in\n%s", line, b.String())
+		}
+	}
+}

@@ -1,0 +1,58 @@
+package fleet
+
+import (
+	"io"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/common/expfmt"
+)
+
+// WriteMetrics writes the list in the Prometheus text format, as a collector of text files reads
+// it. Causes are counted, not listed: one alert is enough for a site and a cause.
+func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
+	registry := prometheus.NewRegistry()
+	gauge := func(name, help string, labels ...string) *prometheus.GaugeVec {
+		g := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "ohmkeep_" + name, Help: help}, labels)
+		registry.MustRegister(g)
+		return g
+	}
+	failing := gauge("fleet_failing_elements", "Elements of a site that fail, by kind and verdict.", "site", "place", "kind", "verdict")
+	unproven := gauge("fleet_unproven_elements", "Elements of a site whose verdict is unproven.", "site", "place")
+	heard := gauge("fleet_heard_timestamp_seconds", "When a run of a site was last heard of.", "site", "place", "run")
+	repair := gauge("fleet_in_repair", "1 while a site is being repaired.", "site")
+	severity := gauge("fleet_sites", "Sites of a severity.", "severity")
+	made := gauge("fleet_list_timestamp_seconds", "When the list was made.")
+	for _, s := range severities {
+		severity.WithLabelValues(string(s)).Set(0)
+	}
+	made.WithLabelValues().Set(float64(now.Unix()))
+	for _, s := range sites {
+		severity.WithLabelValues(string(s.Severity)).Inc()
+		inRepair := 0.0
+		if s.Severity == InRepair {
+			inRepair = 1
+		}
+		repair.WithLabelValues(s.Name).Set(inRepair)
+		undecided := unproven.WithLabelValues(s.Name, s.Place)
+		for _, r := range s.Runs {
+			undecided.Add(float64(r.Unproven))
+			if !r.Heard.IsZero() {
+				heard.WithLabelValues(s.Name, s.Place, r.Name).Set(float64(r.Heard.Unix()))
+			}
+			for _, c := range r.Causes {
+				failing.WithLabelValues(s.Name, s.Place, c.Kind, c.Verdict).Inc()
+			}
+		}
+	}
+	families, err := registry.Gather()
+	if err != nil {
+		return err
+	}
+	for _, f := range families {
+		if _, err := expfmt.MetricFamilyToText(w, f); err != nil {
+			return err
+		}
+	}
+	return nil
+}
