@@ -16,28 +16,13 @@ import (
 	"ohmkeep/internal/simulate/plant"
 )
 
-// gallery is an invented run of two reels that a board reads at every place.
-var gallery = runtest.Strip("Gallery") + runtest.Reels(1, "west", "north") + runtest.Feed("west.start", "16 AWG") + runtest.White("check", 0.2) + `
-[[meter]]
-name = "board"
-errors = "each"
-  [[meter.range]]
-  quantity = "voltage"
-  resolution = 0.00125
-  percent = 0.3
-  [[meter.range]]
-  quantity = "current"
-  resolution = 0.00125
-  percent = 1
-`
-
 var spring = time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 
 // board writes the readings of a story as a file, the joint being so much worse from a
 // day on and remade on another.
 func (s session) board(days int, worse float64, from, remade float64) {
 	s.Helper()
-	r := runtest.Parse(s, gallery)
+	r := runtest.Parse(s, runtest.Gallery)
 	story := months.Scenario{Begin: spring, Days: days, Every: 2 * time.Hour, Check: "check", CheckAt: 3 * time.Hour,
 		Currents: true, TemperatureRead: true, DayCycle: 6, Season: 12, Sag: 0.1, Ageing: 0.1,
 		Change: func(day float64, p *plant.Plant, _ *rand.Rand) {
@@ -56,7 +41,7 @@ func (s session) board(days int, worse float64, from, remade float64) {
 	if err := csv.Write(&b, list); err != nil {
 		s.Fatal(err)
 	}
-	for name, text := range map[string]string{"gallery.toml": gallery, "months.csv": b.String()} {
+	for name, text := range map[string]string{"gallery.toml": runtest.Gallery, "months.csv": b.String()} {
 		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
 			s.Fatal(err)
 		}

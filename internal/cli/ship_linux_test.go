@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/central/centraltest"
+	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/watch/watchtest"
@@ -45,7 +46,7 @@ func TestFleetList(t *testing.T) {
 	s.board(40, 0.03, 20, 100)
 	s.do(`ohmkeep fleet --db ` + url).exits(Unproven).prints("0 sites")
 	for _, site := range []string{"b", "a"} {
-		s.write(site+".toml", "site = \"Hall "+site+"\"\n"+gallery+"\n[installation]\nplace = \""+map[string]string{"a": "2 Harbour", "b": "1 Castle"}[site]+"\"\ninstaller = \"Workshop\"\n")
+		s.write(site+".toml", "site = \"Hall "+site+"\"\n"+runtest.Gallery+"\n[installation]\nplace = \""+map[string]string{"a": "2 Harbour", "b": "1 Castle"}[site]+"\"\ninstaller = \"Workshop\"\n")
 		s.do(`ohmkeep import ` + site + `.toml months.csv --store ` + site + `.db`).exits(Passes)
 		s.do(`ohmkeep ship ` + site + `.toml --store ` + site + `.db --to ` + url).exits(Passes)
 	}

@@ -81,6 +81,23 @@ loop_milliohms_per_metre = 80
 	White("half", 0.25) + White("full", 0.5) +
 	Meter("hand", Range("voltage", 0.6, 0.0001, 0.5, 3), Range("voltage", 60, 0.01, 0.5, 3), Range("current", 60, 0.01, 1.5, 3))
 
+// BoardMeter is a meter "board" with a sensor of its own at each place.
+const BoardMeter = `[[meter]]
+name = "board"
+errors = "each"
+  [[meter.range]]
+  quantity = "voltage"
+  resolution = 0.00125
+  percent = 0.3
+  [[meter.range]]
+  quantity = "current"
+  resolution = 0.00125
+  percent = 1
+`
+
+// Gallery is an invented run of two reels that a board reads at every place, in the step "check".
+var Gallery = Strip("Gallery") + Reels(1, "west", "north") + Feed("west.start", "16 AWG") + White("check", 0.2) + BoardMeter
+
 // Hall is an invented run of one reel whose copper is not stated, and one feed.
 const Hall = `schema = 1
 name = "Hall"

@@ -55,19 +55,7 @@ from = "B"
 to = "upper.end"
 metres = 7
 conductor = "14 AWG"
-` + runtest.White("dark", 0) + runtest.White("check", 0.2) + `
-[[meter]]
-name = "board"
-errors = "each"
-  [[meter.range]]
-  quantity = "voltage"
-  resolution = 0.00125
-  percent = 0.3
-  [[meter.range]]
-  quantity = "current"
-  resolution = 0.00125
-  percent = 1
-`
+` + runtest.White("dark", 0) + runtest.White("check", 0.2) + runtest.BoardMeter
 
 // probe is the board of the run on a port.
 const probe = `

@@ -17,19 +17,7 @@ import (
 // A note that is written weeks after the work has the same effect as one of the day: what was
 // before and after is that of the joint, not of the change that was called meanwhile.
 func TestLateNote(t *testing.T) {
-	r := runtest.Parse(t, runtest.Strip("Gallery")+runtest.Reels(1, "west", "north")+runtest.Feed("west.start", "16 AWG")+runtest.White("check", 0.2)+`
-[[meter]]
-name = "board"
-errors = "each"
-  [[meter.range]]
-  quantity = "voltage"
-  resolution = 0.00125
-  percent = 0.3
-  [[meter.range]]
-  quantity = "current"
-  resolution = 0.00125
-  percent = 1
-`)
+	r := runtest.Parse(t, runtest.Gallery)
 	begin := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
 	story := months.Scenario{Begin: begin, Days: 70, Every: 12 * time.Hour, Check: "check", CheckAt: 3 * time.Hour, Currents: true, TemperatureRead: true, DayCycle: 6, Season: 12,
 		Change: func(day float64, p *plant.Plant, _ *rand.Rand) {
