@@ -112,7 +112,7 @@ func TestProbeHandheld(t *testing.T) {
 			n := 0
 			return devices.NewHandheld(p, func() []byte { n++; return pictures[n%2] }, 20*time.Millisecond)
 		})
-		flags := ` --port ` + port + ` --seconds 0.3`
+		flags := ` --port ` + port + ` --seconds 0.12`
 		s.do(`ohmkeep probe check --profile `+chip+flags).exits(Passes).prints("→ display voltage 4.812",
 			"→ display voltage unusable: the display shows", " 0 bad")
 		s.do(`ohmkeep probe check --profile plain-lines` + flags).exits(Fails).prints("hint: ")

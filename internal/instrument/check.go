@@ -155,7 +155,7 @@ func (r *Report) advise(p *profile.Profile, d time.Duration) {
 		r.Advice = append(r.Advice, fmt.Sprintf("nothing was received in %v: is it the right port, is the meter on and set to send, and is the optical cable seated?", d))
 	case r.Lines == 0 && p.Kind == profile.Lines:
 		r.Advice = append(r.Advice, fmt.Sprintf("nothing was received in %v: is it the right port, is the board powered, and does it wait for DTR?", d))
-	case understood == 0 && r.Counters.Bad > 0 && p.Kind == profile.Handheld:
+	case understood == 0 && r.Lines > 0 && p.Kind == profile.Handheld:
 		r.Advice = append(r.Advice, fmt.Sprintf("no picture of chip %s was received: another chip, another rate than %d baud, or a bad optical contact", p.Display.Chip, p.Port.Baud))
 	case understood == 0 && slices.ContainsFunc(r.Bad, func(e Event) bool { return looksLikeNoise(e.Text) }):
 		r.Advice = append(r.Advice, fmt.Sprintf("what was received is not text: the board most likely sends at another rate than %d baud", p.Port.Baud))

@@ -2,6 +2,7 @@ package instrument_test
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"strings"
 	"testing"
@@ -47,7 +48,11 @@ func TestHandheldMeasure(t *testing.T) {
 			}
 		})
 	}
-	device := showing(t, "1.000", "2.000", "3.000", "4.000", "1.100", "2.100", "3.100", "4.100", "1.200", "2.200", "3.200", "1.300", "2.300", "3.300")
+	var moving []string
+	for n := range 60 {
+		moving = append(moving, fmt.Sprintf("%d.%d00", 1+n%3, n%10))
+	}
+	device := showing(t, moving...)
 	defer device.Close()
 	if s, err := device.Measure(bounded(t), "display", run.Voltage); err != nil || s.Quality != reading.Unsettled || s.Text != "" {
 		t.Errorf("a display that does not settle: %+v, %v", s, err)
