@@ -31,7 +31,7 @@ type surveyOptions struct {
 func newSurvey() *cobra.Command {
 	var o surveyOptions
 	c := &cobra.Command{
-		Use:   "survey RUN",
+		Use:   "survey [RUN]",
 		Short: "Walk along the run from reading to reading until everything is settled",
 		Long: `Survey leads along a run through the readings that its plan asks: it says which step to
 set and where to put the leads, and takes the values from the probes of the run file, or
@@ -51,7 +51,8 @@ it back, n and a text notes something, p pauses. End of input and Ctrl-C pause t
 hangs with the places to touch, the value of the meter on a port or a keypad, tones and
 speech. On an address that other machines reach it requires --token-file, or --open, as
 ohmkeep watch does; several devices may look on and go on with the same walk. The watch has
-the page too.
+the page too. Without a RUN the page first asks what the run is made of, draws it, and
+writes its run file into this folder, never over an existing one.
 
 The run's low voltage does not shock but its current burns: no rings, no bridged leads.
 To put a meter in series with a feed, disconnect the supply first; a clamp is safer.`,
@@ -60,9 +61,12 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
   ohmkeep survey shelf.toml --store shelf.db --all
   ohmkeep survey shelf.toml --practise
   ohmkeep survey shelf.toml --store shelf.db --listen 0.0.0.0:9478 --token-file walk.token`,
-		Args:              exactly("RUN"),
+		Args:              argsFrom(0, "[RUN]"),
 		ValidArgsFunction: completeRuns,
 		RunE: func(c *cobra.Command, args []string) error {
+			if len(args) == 0 && o.listen == "" {
+				return callFault(c, "wants RUN, not 0 arguments")
+			}
 			if o.practise && o.store != "" {
 				return callFault(c, "--practise stores nothing, and takes no --store")
 			}
@@ -74,6 +78,9 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 			if err := o.entry.check(c); err != nil {
 				return err
 			}
+			if len(args) == 0 {
+				return serveWalk(c, nil, "", o)
+			}
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
@@ -82,6 +89,9 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 				if err := carryFound(c, r, o.find); err != nil {
 					return err
 				}
+			}
+			if o.listen != "" {
+				return serveWalk(c, r, args[0], o)
 			}
 			return runSurvey(c, r, args[0], o)
 		},
@@ -99,35 +109,46 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 	return c
 }
 
-func runSurvey(c *cobra.Command, r *runWithProfiles, file string, o surveyOptions) (err error) {
+// openSession opens the store and the probes of a run, and returns a session on them. closing ends it, also after
+// an error.
+func openSession(ctx context.Context, r *runWithProfiles, file string, o surveyOptions) (s *guide.Session, closing func() error, err error) {
 	config := guide.Config{Run: r.Run, Own: r.own, All: o.all, Seed: uint64(time.Now().UnixNano())}
+	closing = func() error {
+		closeProbes(config.Probes)
+		if config.Store == nil {
+			return nil
+		}
+		return config.Store.Close()
+	}
 	for _, name := range o.steps {
 		if _, err := stepNamed(r.Run, name); err != nil {
-			return err
+			return nil, closing, err
 		}
 		config.Steps = append(config.Steps, name)
 	}
 	if config.Since, err = parseTimeFlag("--since", o.since); err != nil {
-		return err
+		return nil, closing, err
 	}
 	if !o.practise {
-		config.Probes, err = openProbes(c.Context(), r, file)
-		defer closeProbes(config.Probes)
-		if err != nil {
-			return err
+		if config.Probes, err = openProbes(ctx, r, file); err != nil {
+			return nil, closing, err
 		}
 		if config.Store, err = store.Open(o.store); err != nil {
-			return err
+			return nil, closing, err
 		}
-		defer func() {
-			if closing := config.Store.Close(); err == nil {
-				err = closing
-			}
-		}()
 	}
-	s := guide.New(config)
-	if o.listen != "" {
-		return serveWalk(c, s, r.Run, o)
+	return guide.New(config), closing, nil
+}
+
+func runSurvey(c *cobra.Command, r *runWithProfiles, file string, o surveyOptions) (err error) {
+	s, closing, err := openSession(c.Context(), r, file, o)
+	defer func() {
+		if closed := closing(); err == nil {
+			err = closed
+		}
+	}()
+	if err != nil {
+		return err
 	}
 	_, err = during(c, "weighing readings", func() (struct{}, error) { return struct{}{}, s.Prepare(c.Context()) })
 	if err != nil {

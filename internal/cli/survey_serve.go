@@ -3,16 +3,20 @@ package cli
 import (
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
+	"path/filepath"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
 
-	"ohmkeep/internal/guide"
-	"ohmkeep/internal/run"
+	"ohmkeep/internal/fault"
+	"ohmkeep/internal/file"
+	"ohmkeep/internal/run/scaffold"
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/site/walking"
 	"ohmkeep/internal/web/access"
@@ -22,8 +26,33 @@ import (
 // shutdownTime is how long requests may take to end after an interrupt.
 const shutdownTime = 300 * time.Millisecond
 
-// serveWalk serves the page of a walk until an interrupt.
-func serveWalk(c *cobra.Command, s *guide.Session, r *run.Run, o surveyOptions) error {
+// walkServer serves the page of a walk. Without a run it serves first the page that describes one.
+type walkServer struct {
+	options surveyOptions
+	tasks   *errgroup.Group
+	ctx     context.Context // ends the tasks
+
+	mu    sync.Mutex
+	pages http.Handler
+	home  string // the page to begin with
+}
+
+// ServeHTTP answers with the pages that are served now.
+func (s *walkServer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	s.mu.Lock()
+	pages, home := s.pages, s.home
+	s.mu.Unlock()
+	if r.URL.Path == "/" || r.URL.Path == "/walk" && home != "/walk" {
+		http.Redirect(w, r, home, http.StatusSeeOther)
+		return
+	}
+	pages.ServeHTTP(w, r)
+}
+
+func mayWrite(r *http.Request) bool { return access.VisitorOf(r).MayWrite }
+
+// serveWalk serves a walk along a run until an interrupt; nil = a run that is described there.
+func serveWalk(c *cobra.Command, r *runWithProfiles, path string, o surveyOptions) error {
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 	guard, certificate, err := o.entry.load(o.listen, log)
 	if err != nil {
@@ -37,12 +66,15 @@ func serveWalk(c *cobra.Command, s *guide.Session, r *run.Run, o surveyOptions) 
 		log.Warn(note)
 	}
 	tasks, ctx := errgroup.WithContext(c.Context())
-	mux := http.NewServeMux()
-	pages := walking.New(walking.Config{Session: s, Run: r, Streams: parts.NewStreams(server.ConnectionLimit()/2, ctx.Done()), Program: version(),
-		MayWrite: func(r *http.Request) bool { return access.VisitorOf(r).MayWrite }})
-	mux.Handle("/", pages.Handler())
-	mux.Handle("GET /{$}", http.RedirectHandler("/walk", http.StatusSeeOther))
-	answers := server.New(listener, guard.Handler(mux, parts.Root), server.Options{Certificate: certificate})
+	s := &walkServer{options: o, tasks: tasks, ctx: ctx}
+	if r == nil {
+		draw := &walking.Drawing{Write: s.describe, Usual: func(o scaffold.Options) string { return fileName(o.Name) }, Program: version(), MayWrite: mayWrite}
+		s.pages, s.home = draw.Handler(), "/new"
+	} else if err := s.walk(r, path); err != nil {
+		_ = listener.Close() // nothing is served
+		return err
+	}
+	answers := server.New(listener, guard.Handler(s, parts.Root), server.Options{Certificate: certificate})
 	fmt.Fprintf(c.ErrOrStderr(), "walk: %s\n", walkAddress(listener.Addr(), certificate != nil))
 	tasks.Go(answers.Serve)
 	tasks.Go(func() error {
@@ -52,15 +84,55 @@ func serveWalk(c *cobra.Command, s *guide.Session, r *run.Run, o surveyOptions) 
 		answers.Shutdown(closing)
 		return nil
 	})
-	tasks.Go(func() error { pages.Run(ctx); return nil })
-	tasks.Go(func() error {
-		if err := s.Prepare(ctx); err != nil {
-			return fmt.Errorf("%s: %w", r.File, err)
-		}
-		s.Run(ctx)
-		return nil
-	})
 	return tasks.Wait()
+}
+
+// walk begins to serve the walk along a run.
+func (s *walkServer) walk(r *runWithProfiles, path string) error {
+	conducted, closing, err := openSession(s.ctx, r, path, s.options)
+	if err != nil {
+		_ = closing() // the error before counts
+		return err
+	}
+	pages := walking.New(walking.Config{Session: conducted, Run: r.Run, Streams: parts.NewStreams(server.ConnectionLimit()/2, s.ctx.Done()),
+		Program: version(), MayWrite: mayWrite})
+	s.tasks.Go(func() error { pages.Run(s.ctx); return nil })
+	s.tasks.Go(func() error {
+		err := conducted.Prepare(s.ctx)
+		if err == nil {
+			conducted.Run(s.ctx)
+		} else {
+			err = fmt.Errorf("%s: %w", path, err)
+		}
+		if closed := closing(); err == nil {
+			err = closed
+		}
+		return err
+	})
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.pages, s.home = pages.Handler(), "/walk"
+	return nil
+}
+
+// describe writes the run file of a run that was described, and begins the walk along it. A name is that
+// of a file in this folder.
+func (s *walkServer) describe(text []byte, o scaffold.Options, name string) (string, error) {
+	if name == "" {
+		name = fileName(o.Name)
+	}
+	if name != filepath.Base(name) || filepath.Ext(name) != ".toml" {
+		return "", fault.Fault{Text: fmt.Sprintf("%q is not the name of a run file in this folder", name), Hint: "such as " + fileName(o.Name)}
+	}
+	err := file.Output{Path: name, Kind: file.RunFile}.Write(func(w io.Writer) error { _, err := w.Write(text); return err })
+	if err != nil {
+		return "", err
+	}
+	r, err := loadRun(name)
+	if err != nil {
+		return "", err
+	}
+	return name, s.walk(r, name)
 }
 
 // walkAddress returns the address of the page, as a browser of this machine opens it.

@@ -81,6 +81,57 @@ func TestSurveyServed(t *testing.T) {
 	s.do(`ohmkeep survey shelf.toml --store shelf.db --listen 0.0.0.0:0`).refused("--token-file")
 }
 
+// Without a run the page describes one, writes its file into this folder, never over another, and the
+// walk begins.
+func TestSurveyWithoutRun(t *testing.T) {
+	s := newSession(t)
+	s.write("taken.toml", shelf)
+	s.do(`ohmkeep survey --store new.db`).refused("wants RUN, not 0 arguments")
+	addr := s.freeAddress()
+	ctx, stop := context.WithCancel(t.Context())
+	said := &watchtest.Log{}
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, split("survey --store new.db --listen "+addr), strings.NewReader(""), io.Discard, said)
+	}()
+	defer func() { stop(); <-ended }()
+	at, page := "http://"+addr, ""
+	for begun := time.Now(); !strings.Contains(page, "Length of each reel"); time.Sleep(5 * time.Millisecond) {
+		if _, page = fetch(t, "GET", at+"/walk", "", ""); time.Since(begun) > time.Minute {
+			t.Fatalf("%s\n%s", page, said)
+		}
+	}
+	for _, c := range []struct {
+		path, body string
+		status     int
+		text       string
+	}{
+		{"/new/check", `{"answers":{"reels":"3,x"}}`, 200, `is not a length`},
+		{"/new/check", `{"answers":{"reels":"3,4","fed":"both"}}`, 200, "joint R1-R2"},
+		{"/new/write", `{"answers":{"reels":"3,x"}}`, 422, "is not a length"},
+		{"/new/write", `{"file":"taken.toml"}`, 422, "there already"},
+		{"/new/write", `{"file":"../up.toml"}`, 422, "is not the name of a run file in this folder"},
+		{"/new/write", `{"file":"page.html"}`, 422, "is not the name of a run file in this folder"},
+		{"/new/write", `{"answers":{"name":"Wine rack","reels":"3,4"}}`, 200, `"file":"wine-rack.toml","to":"/walk"`},
+	} {
+		if status, text := fetch(t, "POST", at+c.path, at, c.body); status != c.status || !strings.Contains(text, c.text) {
+			t.Errorf("%s %s: %d %.300s", c.path, c.body, status, text)
+		}
+	}
+	if status, _ := fetch(t, "POST", at+"/new/write", "http://elsewhere.example", `{}`); status != 403 {
+		t.Errorf("another site's page: %d", status)
+	}
+	for begun, text := time.Now(), ""; !strings.Contains(text, `"ready":true`); time.Sleep(5 * time.Millisecond) {
+		if _, text = fetch(t, "GET", at+"/walk/state", "", ""); time.Since(begun) > time.Minute {
+			t.Fatalf("no walk begins: %s", text)
+		}
+	}
+	s.do(`ohmkeep predict wine-rack.toml`).exits(Passes)
+	if s.content("taken.toml") != shelf {
+		t.Error("a file was replaced")
+	}
+}
+
 // The watch has the walk beside its own pages, with the same store.
 func TestWalkInWatch(t *testing.T) {
 	s := newSession(t)

@@ -1,12 +1,19 @@
 package walking
 
 import (
+	"errors"
+	"io"
+	"net/http"
+	"net/http/httptest"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"ohmkeep/internal/guide"
+	"ohmkeep/internal/run"
+	"ohmkeep/internal/run/runtest"
+	"ohmkeep/internal/run/scaffold"
 	"ohmkeep/internal/site/browsertest"
 	"ohmkeep/internal/store"
 )
@@ -255,5 +262,80 @@ func TestWalkIsAccessible(t *testing.T) {
 		tab.Until(`document.querySelector("#picture svg")`)
 		tab.Axe("read")
 		tab.Picture("walk-first")
+		draw := httptest.NewServer((&Drawing{Usual: func(scaffold.Options) string { return "run.toml" }, MayWrite: func(*http.Request) bool { return true }}).Handler())
+		tab.Open(draw.URL + "/new")
+		tab.Until(`document.querySelector("#picture svg")`)
+		tab.Axe("describe the run")
+		tab.Open("about:blank")
+		draw.Close()
+	}
+}
+
+// A run is described question by question, drawn as it is answered, checked at once, written, and the walk
+// begins. Every view is one hand wide, and breaks no rule of axe-core where that is installed.
+func TestRunIsDescribedInBrowser(t *testing.T) {
+	browser := browsertest.Start(t)
+	var text, name string
+	draw := &Drawing{Usual: func(scaffold.Options) string { return "usual.toml" }, MayWrite: func(*http.Request) bool { return true }, Write: func(b []byte, o scaffold.Options, file string) (string, error) {
+		if file == "taken.toml" {
+			return "", errors.New("taken.toml: is a run file that is there already")
+		}
+		text, name = string(b), file
+		return file, nil
+	}}
+	mux := http.NewServeMux()
+	mux.Handle("/", draw.Handler())
+	mux.HandleFunc("GET /walk", func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "<h1>The walk</h1>") })
+	server := httptest.NewServer(mux)
+	defer server.Close()
+	tab := browser.Tab(t, browsertest.Phone)
+	tab.Open(server.URL + "/new")
+	tab.Until(`document.querySelector("#picture svg")`)
+	tab.Picture("new-name")
+	put := func(key, value string) {
+		t.Helper()
+		tab.Until(`document.querySelector('[data-key="` + key + `"]').checkVisibility()`)
+		tab.TooWide(key)
+		tab.SmallTargets(key)
+		inReach(tab, "next")
+		if value != "" {
+			browsertest.Value[bool](tab, `(() => { const box = document.querySelector('[name="`+key+`"]');
+				if (box.type === "radio") document.querySelector('[name="`+key+`"][value="`+value+`"]').click(); else { box.value = "`+value+`"; box.dispatchEvent(new InputEvent("input", {bubbles: true})); } return true; })()`)
+		}
+		press(tab, "next")
+	}
+	put("name", "Book shelf")
+	put("volts", "twelve")
+	tab.Until(`document.querySelector('[data-key="volts"] .fault').textContent.includes("is not a number above 0")`)
+	tab.Picture("new-fault")
+	put("volts", "12")
+	put("pixels-per-metre", "")
+	put("reels", "3,3")
+	tab.Until(`document.querySelector("#picture").textContent.includes("joint R1-R2")`)
+	put("driver", "resistor")
+	put("leds", "")
+	put("white", "no")
+	put("channel-milliamps", "")
+	put("supply-volts", "")
+	put("supply-amps", "")
+	tab.Until(`document.querySelectorAll('[data-key="fed"] svg').length == 3`)
+	tab.Picture("new-fed")
+	put("fed", "both")
+	put("feed-metres", "2")
+	put("far-metres", "6")
+	put("conductor", "")
+	put("fine", "")
+	tab.Until(`document.querySelector('[data-key="file"]').checkVisibility()`)
+	tab.Picture("new-file")
+	if file := browsertest.Value[string](tab, `document.querySelector('[name="file"]').value`); file != "usual.toml" {
+		t.Errorf("the file is called %s", file)
+	}
+	put("file", "taken.toml")
+	tab.Until(`document.querySelector('[data-key="file"] .fault').textContent.includes("there already")`)
+	put("file", "shelf.toml")
+	tab.Until(`document.querySelector("h1")?.textContent == "The walk"`)
+	r := runtest.Parse(t, text)
+	if name != "shelf.toml" || r.Name != "Book shelf" || len(r.Reels) != 2 || len(r.Feeds) != 2 || r.Reels[0].Strip.Volts != 12 || r.Supplies[0].Volts != 12 || r.Reels[0].Strip.Driver != run.Resistor {
+		t.Errorf("%s\n%s", name, text)
 	}
 }

@@ -34,7 +34,7 @@ import (
 	"ohmkeep/internal/site/parts"
 )
 
-//go:embed files walk.html
+//go:embed files walk.html draw.html
 var embedded embed.FS
 
 // fileSystem returns the page's files.
