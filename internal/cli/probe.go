@@ -31,11 +31,13 @@ func newProbe() *cobra.Command {
 }
 
 func newProbeList() *cobra.Command {
-	return &cobra.Command{
-		Use:     "list",
-		Short:   "List the device profiles that come with ohmkeep",
-		Example: `  ohmkeep probe list`,
-		Args:    exactly(),
+	var sources bool
+	c := &cobra.Command{
+		Use:   "list",
+		Short: "List the device profiles that come with ohmkeep",
+		Example: `  ohmkeep probe list
+  ohmkeep probe list --sources`,
+		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			var list []table.Item
 			for _, name := range profile.Names() {
@@ -48,10 +50,15 @@ func newProbeList() *cobra.Command {
 					rate = fmt.Sprintf("%d baud", p.Port.Baud)
 				}
 				list = append(list, table.Item{Head: fmt.Sprintf("%-18s %-6s %12s  ", p.Name, p.Kind, rate), Text: p.Title})
+				if sources {
+					list = append(list, table.Item{Head: "    by       ", Text: p.Source}, table.Item{Head: "    accuracy ", Text: p.Accuracy})
+				}
 			}
 			return table.List(c.OutOrStdout(), list, styleOf(c.OutOrStdout()))
 		},
 	}
+	c.Flags().BoolVar(&sources, "sources", false, "say by which chip, standard or datasheet each goes, and where its accuracy is from")
+	return c
 }
 
 func newProbeCheck() *cobra.Command {

@@ -71,6 +71,7 @@ func multimeter(t *testing.T) string {
 
 func TestProbeList(t *testing.T) {
 	newSession(t).do(`ohmkeep probe list`).exits(Passes).prints("ina226-lines ", "plain-lines ", "scpi-multimeter ", "115200 baud")
+	newSession(t).do(`ohmkeep probe list --sources`).exits(Passes).prints("by       datasheet of FS9721_LP3", "accuracy 0.2 % + 10 counts")
 }
 
 func TestProbeCheckBoard(t *testing.T) {

@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"fmt"
-	"io"
 	"strings"
 	"testing"
 	"time"
@@ -78,7 +77,7 @@ func TestWatchHandheld(t *testing.T) {
 			s.write("shelf.toml", shelf+handheld(c.profile, c.quantity, pair.Path))
 			w := s.watch("--commit", "100ms")
 			for _, picture := range c.sent {
-				if _, err := io.WriteString(pair.Device, string(picture)); err != nil {
+				if _, err := pair.Device.Write(picture); err != nil {
 					t.Fatal(err)
 				}
 			}

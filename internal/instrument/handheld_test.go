@@ -66,7 +66,7 @@ func TestHandheldSentOnce(t *testing.T) {
 	defer device.Close()
 	go func() {
 		time.Sleep(100 * time.Millisecond)
-		_, _ = io.WriteString(pair.Device, string(devices.CharacterPicture("4.8120", "V", "DC")))
+		_, _ = pair.Device.Write(devices.CharacterPicture("4.8120", "V", "DC"))
 	}()
 	begun := time.Now()
 	s, err := device.Measure(bounded(t), "display", run.Voltage)
@@ -103,7 +103,7 @@ func TestHandheldFunction(t *testing.T) {
 			t.Fatal(err)
 		}
 		go func() {
-			_, _ = io.WriteString(pair.Device, string(devices.SegmentPicture("4.812", strings.Fields(c.symbols)...)))
+			_, _ = pair.Device.Write(devices.SegmentPicture("4.812", strings.Fields(c.symbols)...))
 			_ = pair.Device.Close()
 		}()
 		for err == nil {
