@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -222,8 +223,8 @@ func TestEventsGiveTheWalk(t *testing.T) {
 		}
 	}
 	w, again = person.learn(w), person.learn(again)
-	if a, b := fmt.Sprintf("%+v", w.Task()), fmt.Sprintf("%+v", again.Task()); a != b {
-		t.Errorf("task\n%s\nand from the events\n%s", a, b)
+	if a, b := w.Task(), again.Task(); !reflect.DeepEqual(a, b) {
+		t.Errorf("task\n%+v\nand from the events\n%+v", a, b)
 	}
 	if a, b := fmt.Sprint(w.Taken()), fmt.Sprint(again.Taken()); a != b {
 		t.Errorf("taken\n%s\nand from the events\n%s", a, b)
