@@ -78,7 +78,7 @@ func unread(t *testing.T, from string) (*Estimate, error) {
 }
 
 // leastRise is the rise of the least bounded sum of squares with an element held at a value, from
-// two starts that are continued; false where neither converges.
+// three starts that are continued; false where neither converges.
 func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool) {
 	v := e.withoutFoilPrior(x.Kind, x.Index)
 	base := v.Sum
@@ -86,9 +86,10 @@ func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool)
 		base, _, _ = v.heldAt(x, 0, v.X)
 	}
 	least := math.Inf(1)
-	for _, start := range [][]float64{v.X, e.Model.StartHeldAt(x.split, at, v.X)} {
+	predicted, _ := v.checkParabola(x, at)
+	for _, start := range [][]float64{v.X, e.Model.StartHeldAt(x.split, at, v.X), predicted} {
 		for range 4 {
-			sum, near, ok := e.Model.SumHeldAt(v.Assumptions, x.valueAt, at, start)
+			sum, near, ok := e.Model.SumHeldAt(v.Assumptions, x.resistance, at, start)
 			if !ok {
 				break
 			}

@@ -57,17 +57,11 @@ const maxSplitDeviation = 0.4
 func (e *Estimate) addRails(kind run.Kind, index int, s prior.Split) {
 	p := e.Model
 	perMetre := 1.0
-	loop := Element{Kind: kind, Index: index, Rail: run.Loop, transformed: s.Transformed, split: &s}
-	if s.Transformed {
-		loop.valueAt = func(x []float64) (float64, []float64) { return prior.Loop(s.Rails, x) }
-	} else {
+	if !s.Transformed {
 		perMetre = p.Segment[index] / 2 / p.Run.Reels[index].SegmentLength()
-		loop.valueAt = func(x []float64) (float64, []float64) {
-			row := make([]float64, len(x))
-			row[s.Rails[0]], row[s.Rails[1]] = perMetre, perMetre
-			return perMetre * (x[s.Rails[0]] + x[s.Rails[1]]), row
-		}
 	}
+	loop := Element{Kind: kind, Index: index, Rail: run.Loop, split: &s,
+		resistance: model.Resistance{Rails: s.Rails, Transformed: s.Transformed, Unit: perMetre}}
 	v := e.withoutFoilPrior(kind, index)
 	e.Elements = append(e.Elements, v.withBelief(loop))
 	share := make([]float64, len(e.X))
@@ -97,14 +91,9 @@ func (e *Estimate) addOpen(kind run.Kind, index int, c search.OpenConductor) {
 	}
 }
 
-// single returns an element whose value is unknown at times unit. bent reports that the unknown is
-// on the transformed scale.
-func single(at int, bent bool, unit float64) Element {
-	return Element{transformed: bent, valueAt: func(x []float64) (float64, []float64) {
-		row := make([]float64, len(x))
-		row[at] = unit
-		return unit * x[at], row
-	}}
+// single returns an element whose value is one unknown times unit.
+func single(unknown int, transformed bool, unit float64) Element {
+	return Element{resistance: model.Resistance{Rails: [2]int{unknown, model.Absent}, Transformed: transformed, Unit: unit}}
 }
 
 // add adds an element with its belief.
@@ -113,7 +102,7 @@ func (e *Estimate) add(x Element) { e.Elements = append(e.Elements, e.withBelief
 // withBelief computes an element's value, standard deviation, current and heat, and whether it is
 // known.
 func (e *Estimate) withBelief(x Element) Element {
-	x.Belief.Mean, x.Row = x.valueAt(e.X)
+	x.Belief.Mean, x.Row = x.resistance.At(e.X)
 	along := matrix.Times(e.Covariance, x.Row)
 	x.Belief.Deviation = e.Inflation * math.Sqrt(math.Max(matrix.Dot(x.Row, along), 0))
 	x.Belief.RectangularHalfWidths = e.rectangularParts(along, x.Belief.Deviation)
@@ -133,7 +122,7 @@ func (e *Estimate) withBelief(x Element) Element {
 // conductors may carry different currents.
 func (e *Estimate) watts(x *Element) (most float64) {
 	at := map[run.Rail]int{}
-	for rail := run.Plus; x.transformed && rail <= run.Minus; rail++ {
+	for rail := run.Plus; x.resistance.Transformed && rail <= run.Minus; rail++ {
 		switch {
 		case x.split != nil && (x.Rail == run.Loop || x.Rail == rail):
 			at[rail] = x.split.Rails[rail]

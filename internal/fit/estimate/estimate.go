@@ -57,16 +57,15 @@ type Element struct {
 	Open       bool    // held open: nothing else explains the readings as well
 	LowerBound float64 // Ω, of an open element: the least resistance that it can have
 
-	transformed bool                                            // its scale is prior.Transform of ohms
-	split       *prior.Split                                    // between its rails; nil for a single conductor
-	valueAt     func(x []float64) (mean float64, row []float64) // its value and derivatives by the unknowns
-	Row         []float64                                       // derivatives of its value at the fit
+	resistance model.Resistance // its value as a function of the unknowns
+	split      *prior.Split     // between its rails; nil for a single conductor
+	Row        []float64        // derivatives of its value at the fit
 }
 
 // Ohms converts a value on the element's scale to ohms (per metre for a reel); an open conductor
 // is +Inf.
 func (e *Element) Ohms(t float64) float64 {
-	if !e.transformed {
+	if !e.resistance.Transformed {
 		return t
 	}
 	if t >= prior.MaxTransformed {
@@ -77,7 +76,7 @@ func (e *Element) Ohms(t float64) float64 {
 
 // Scale is the inverse of Ohms.
 func (e *Element) Scale(ohms float64) float64 {
-	if !e.transformed {
+	if !e.resistance.Transformed {
 		return ohms
 	}
 	return prior.Transform(ohms)

@@ -70,10 +70,10 @@ func (e *Estimate) Inseparable(elements []int) []Group {
 // it is that of all its copper.
 func (e *Estimate) loopOhms(x *Element) (row []float64, ohms float64) {
 	by := 1.0
-	mean, row := x.valueAt(e.X)
+	mean, row := x.resistance.At(e.X)
 	ohms = x.Ohms(mean)
 	switch {
-	case x.transformed:
+	case x.resistance.Transformed:
 		by = prior.ToOhmsSlope(min(max(mean, -0.5), prior.MaxTransformed))
 	case x.Kind == run.KindReel:
 		by = e.Model.Run.Reels[x.Index].CopperLength()

@@ -75,7 +75,7 @@ func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64)
 			if at <= 0 {
 				return 0, true
 			}
-			if x.transformed && at >= prior.MaxTransformed {
+			if x.resistance.Transformed && at >= prior.MaxTransformed {
 				return math.Inf(1), true
 			}
 			continue

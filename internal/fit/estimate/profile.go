@@ -61,7 +61,7 @@ var retryFactors = [...]float64{1, 0.93, 1.07}
 // is possible.
 func (e *Estimate) riseTo(x *Element, target float64, start []float64) (rise float64, at []float64, ok bool) {
 	base := e.Sum
-	if mean, _ := x.valueAt(e.X); mean < 0 {
+	if mean, _ := x.resistance.At(e.X); mean < 0 {
 		if base, _, ok = e.heldAt(x, 0, start); !ok {
 			return 0, nil, false
 		}
@@ -72,7 +72,7 @@ func (e *Estimate) riseTo(x *Element, target float64, start []float64) (rise flo
 
 // heldAt returns the least sum of squares with an element held at a value, and the unknowns there.
 func (e *Estimate) heldAt(x *Element, value float64, start []float64) (least float64, at []float64, ok bool) {
-	return e.Model.SumHeldAt(e.Assumptions, x.valueAt, value, e.Model.StartHeldAt(x.split, value, e.X), start)
+	return e.Model.SumHeldAt(e.Assumptions, x.resistance, value, e.Model.StartHeldAt(x.split, value, e.X), start)
 }
 
 // checkParabola moves an element to a value and the other unknowns as the covariance predicts,

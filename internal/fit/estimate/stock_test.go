@@ -69,7 +69,7 @@ func without(t *testing.T, e *Estimate, x *Element) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mean, row := x.valueAt(fit.X)
+	mean, row := x.resistance.At(fit.X)
 	deviation := math.Sqrt(matrix.Quadratic(fit.Covariance, row))
 	if math.Abs(x.Belief.Deviation/deviation-1) > 0.1 || math.Abs(x.Belief.Mean-mean) > 0.1*deviation {
 		t.Errorf("reel %d: %g ± %g, a fit says %g ± %g", x.Index, x.Belief.Mean, x.Belief.Deviation, mean, deviation)

@@ -20,7 +20,7 @@ type Assumptions struct {
 	DarkReel        int                  // index of a reel that stays dark in every step; Absent for none
 	NoFoilPrior     []bool               // by foil prior: left out
 	Robust          bool                 // residuals get the Cauchy loss
-	element         *heldElement         // held at a value; nil for none
+	held            *heldResistance      // nil for none
 }
 
 // Assume returns the assumptions before any search: every reading that a range of its meter holds

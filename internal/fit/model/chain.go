@@ -1,14 +1,12 @@
 package model
 
 import (
-	"math"
-
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
 )
 
 // ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
-// Beyond the bounds of resistances and factors (prior.Inside, prior.MinFactor) the model is
+// Beyond the bounds of resistances and factors (Unknown.inside) the model is
 // continued in a straight line; ChainRule returns what that adds to the output. The change of its
 // slope with the other unknowns is neglected.
 func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
@@ -21,21 +19,17 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 		stretch += g.Stretch[i]
 	}
 	for i, u := range m.Unknowns {
-		d, inside := 0.0, x[i]
+		d, inside := 0.0, u.inside(x[i])
 		switch u.What {
 		case JointRail:
-			inside = prior.Inside(x[i])
 			d = *side(&g.Joints[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case FeedRail:
-			inside = prior.Inside(x[i])
 			d = *side(&g.Feeds[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
 		case ReelRail:
-			inside = math.Max(x[i], prior.MinFactor)
 			d = *side(&g.Reels[u.Index], u.Rail) * m.Segment[u.Index] / 2 * s.copperFactor(m, u.Index)
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:
-			inside = math.Max(x[i], prior.MinTransformed)
 			d = g.Supplies[u.Index].Ohms
 		case StepVolts:
 			if u.Step == k {

@@ -27,7 +27,7 @@ func (m *Model) problem(a Assumptions) *problem {
 // Size returns the numbers of residuals and unknowns.
 func (p *problem) Size() (residuals, parameters int) {
 	residuals = len(p.observations) + len(p.Splits) + len(p.FoilPriors) + len(p.bounded)
-	if p.element != nil {
+	if p.held != nil {
 		residuals++
 	}
 	return residuals, len(p.Unknowns)
@@ -36,16 +36,23 @@ func (p *problem) Size() (residuals, parameters int) {
 // Evaluate writes the residuals (measured − predicted)/deviation and, where jacobian is not nil,
 // their derivatives. Excluded readings have residuals of zero.
 func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix) error {
+	if p.held != nil {
+		return p.evaluateHeld(x, residuals, jacobian)
+	}
+	return p.evaluateFree(x, residuals, jacobian)
+}
+
+// evaluateFree is Evaluate without a held resistance.
+func (p *problem) evaluateFree(x, residuals []float64, jacobian *leastsquares.Matrix) error {
 	if err := p.point.solve(x); err != nil {
 		return err
 	}
 	p.evaluateSplits(x, residuals, jacobian)
 	p.evaluateFoilPriors(x, residuals, jacobian)
 	p.evaluateBounds(x, residuals, jacobian)
-	p.evaluateElement(x, residuals, jacobian)
 	for i := range p.observations {
 		o := &p.observations[i]
-		row := p.row
+		var row []float64
 		if jacobian != nil {
 			row = jacobian.Row(i)
 		}

@@ -8,39 +8,29 @@ import (
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
-// Function returns the value of a function of the unknowns at x and its derivatives.
-type Function = func(x []float64) (value float64, row []float64)
-
-// heldElement is an element that is held at a value by one more residual.
-type heldElement struct {
-	of    Function
-	value float64
-}
-
+// Options of a fit with a resistance held (see leastsquares.Options). It only has to give a
+// difference of sums of squares; a fit that converges needs fewer than heldIterations.
 const (
-	// Options of a fit with an element held (see leastsquares.Options). It only has to give a
-	// difference of sums of squares; a fit that converges needs fewer than heldIterations.
 	heldTolerance    = 1e-3
 	heldIterations   = 30
 	heldSlowProgress = 0.03
-	// heldDeviation is the standard deviation with which an element is held at a value, on the
-	// transformed scale or of a factor.
-	heldDeviation = 1e-6
 )
 
-// SumHeldAt returns the least sum of squares with a function of the unknowns held at a value, and
-// the unknowns there. It fits from the start with the least sum, and from the next one where that
-// fit does not converge. Without a fit that converges it returns the result of the best one. ok is
-// false where no start can be fitted.
-func (m *Model) SumHeldAt(a Assumptions, of Function, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
-	a.element = &heldElement{of: of, value: value}
-	for _, start := range m.bestFirst(a, starts) {
+// SumHeldAt returns the least sum of squares with a resistance held at a value, and the unknowns
+// there. It fits from the start with the least sum, and from the next one where that fit does not
+// converge. Without a fit that converges it returns the result of the best one. ok is false where no
+// start can be fitted.
+func (m *Model) SumHeldAt(a Assumptions, r Resistance, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
+	for _, start := range m.bestFirst(a, r, value, starts) {
+		held := r.heldAt(value, start)
+		a.held = held
 		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: heldSlowProgress, MaxIterations: heldIterations})
 		if err != nil {
 			continue
 		}
 		if !ok || fit.SumSquares < least || fit.Converged {
 			least, x, ok = fit.SumSquares, fit.X, true
+			x[held.dependent], _, _ = held.follow(x) // at X it was evaluated
 		}
 		if fit.Converged {
 			break
@@ -49,18 +39,25 @@ func (m *Model) SumHeldAt(a Assumptions, of Function, value float64, starts ...[
 	return least, x, ok
 }
 
-// bestFirst sorts starts by their sums of squares without the held element, the least first.
-func (m *Model) bestFirst(a Assumptions, starts [][]float64) [][]float64 {
-	a.element = nil
+// bestFirst sorts starts by their sums of squares with the resistance held, the least first.
+func (m *Model) bestFirst(a Assumptions, r Resistance, value float64, starts [][]float64) [][]float64 {
+	if len(starts) < 2 {
+		return starts
+	}
 	type candidate struct {
 		x   []float64
 		sum float64
 	}
 	var list []candidate
 	for _, x := range starts {
-		sum, err := m.SumAt(a, x)
-		if err != nil {
-			sum = math.Inf(1)
+		at := slices.Clone(x)
+		held := r.heldAt(value, x)
+		var err error
+		sum := math.Inf(1)
+		if at[held.dependent], _, err = held.follow(at); err == nil {
+			if s, err := m.SumAt(a, at); err == nil {
+				sum = s
+			}
 		}
 		list = append(list, candidate{x, sum})
 	}
@@ -72,17 +69,35 @@ func (m *Model) bestFirst(a Assumptions, starts [][]float64) [][]float64 {
 	return sorted
 }
 
-// evaluateElement writes the residual of the held element after all others.
-func (p *problem) evaluateElement(x, residuals []float64, jacobian *leastsquares.Matrix) {
-	if p.element == nil {
-		return
+// evaluateHeld evaluates the problem at x with the dependent unknown of a held resistance as it
+// follows. That unknown's prior is a residual of its own, after all others, and its column of the
+// Jacobian goes to the other conductor.
+func (p *problem) evaluateHeld(x, residuals []float64, jacobian *leastsquares.Matrix) error {
+	h := p.held
+	value, slope, err := h.follow(x)
+	if err != nil {
+		return err
 	}
+	full := slices.Clone(x)
+	full[h.dependent] = value
 	last := len(residuals) - 1
-	value, row := p.element.of(x)
-	residuals[last] = (value - p.element.value) / heldDeviation
-	if jacobian != nil {
-		for j := range row {
-			jacobian.Row(last)[j] = row[j] / heldDeviation
-		}
+	if err := p.evaluateFree(full, residuals[:last], jacobian); err != nil {
+		return err
 	}
+	mean, deviation := p.PriorOf(p.Assumptions, h.dependent)
+	residuals[last] = (value - mean) / deviation
+	if jacobian == nil {
+		return nil
+	}
+	row := jacobian.Row(last)
+	clear(row)
+	row[h.dependent] = 1 / deviation
+	for i := range jacobian.Rows {
+		row := jacobian.Row(i)
+		if h.other != Absent {
+			row[h.other] += slope * row[h.dependent]
+		}
+		row[h.dependent] = 0
+	}
+	return nil
 }

@@ -14,6 +14,7 @@ type Point struct {
 	X       []float64        // where it is solved
 	Solvers []*ladder.Solver // by step; of the solved ones
 
+	inside   bool  // no unknown is beyond the bounds within which the network is solved
 	lit      []int // by step: the run's step whose load was lit
 	dark     int   // index of a dark reel, Absent for none
 	states   []*State
@@ -49,6 +50,10 @@ func (p *Point) release() { p.Model.points.Put(p) }
 // solve solves every step with observations at x.
 func (p *Point) solve(x []float64) error {
 	p.X = x
+	p.inside = true
+	for j, u := range p.Model.Unknowns {
+		p.inside = p.inside && u.inside(x[j]) == x[j]
+	}
 	for k, read := range p.Model.stepsRead {
 		if read {
 			if err := p.SolveStep(k); err != nil {
@@ -67,24 +72,40 @@ func (p *Point) SolveStep(k int) error {
 }
 
 // Predict returns the value that the meter should show for an observation, V or A, and writes its
-// derivatives by unknown to row. It returns an error where the network is singular.
+// derivatives by unknown to row; a nil row asks for the value alone. It returns an error where the
+// network is singular.
 func (p *Point) Predict(o *Observation, row []float64) (float64, error) {
+	if row == nil && p.inside {
+		return p.shown(o, p.ideal(o)), nil
+	}
+	if row == nil {
+		row = make([]float64, len(p.X)) // beyond a bound the derivatives continue the model
+	}
 	value, err := p.ideal(o), p.differentiate(o)
 	if err != nil {
 		return 0, err
 	}
 	value += p.Model.ChainRule(o.Step, p.X, p.states[o.Step], p.gradient, row)
-	if o.MeterRange == Absent { // a true value, without a meter
-		return value, nil
+	if o.MeterRange != Absent {
+		at := &p.Model.MeterRanges[o.MeterRange]
+		slope := 1 + p.X[at.Gain]
+		for j := range row {
+			row[j] *= slope
+		}
+		row[at.Gain] = value
+		row[at.Offset] = 1
+	}
+	return p.shown(o, value), nil
+}
+
+// shown returns what the meter shows for a value, with its gain and offset error; the value itself
+// without a meter.
+func (p *Point) shown(o *Observation, value float64) float64 {
+	if o.MeterRange == Absent {
+		return value
 	}
 	at := &p.Model.MeterRanges[o.MeterRange]
-	slope := 1 + p.X[at.Gain]
-	for j := range row {
-		row[j] *= slope
-	}
-	row[at.Gain] = value
-	row[at.Offset] = 1
-	return value*slope + p.X[at.Offset], nil
+	return value*(1+p.X[at.Gain]) + p.X[at.Offset]
 }
 
 // ideal returns the value of an observation in the network, without the errors of the meter.

@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
@@ -59,6 +60,10 @@ const (
 func (m *Model) solveWith(a Assumptions, start []float64, opt leastsquares.Options) (*Fit, error) {
 	p := m.problem(a)
 	defer p.point.release()
+	if a.held != nil {
+		start = slices.Clone(start)
+		start[a.held.dependent] = m.Prior(a).Mean[a.held.dependent]
+	}
 	least, err := leastsquares.Solve(p, start, m.Prior(a), opt)
 	if err != nil {
 		least, err = leastsquares.Solve(p, m.Start(a), m.Prior(a), opt)
@@ -94,6 +99,9 @@ func (m *Model) Prior(a Assumptions) *leastsquares.Prior {
 	prior := &leastsquares.Prior{Mean: make([]float64, len(m.Unknowns)), Deviation: make([]float64, len(m.Unknowns))}
 	for i := range m.Unknowns {
 		prior.Mean[i], prior.Deviation[i] = m.PriorOf(a, i)
+	}
+	if a.held != nil {
+		prior.Deviation[a.held.dependent] = 1 // no residual depends on it
 	}
 	return prior
 }

@@ -48,15 +48,15 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 		v := x[i]
 		switch u.What {
 		case JointRail:
-			*side(&s.Par.Joints[u.Index], u.Rail) = prior.ToOhms(prior.Inside(v))
+			*side(&s.Par.Joints[u.Index], u.Rail) = prior.ToOhms(u.inside(v))
 		case FeedRail:
-			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.ToOhms(prior.Inside(v))
+			*side(&s.Par.Feeds[u.Index], u.Rail) = prior.ToOhms(u.inside(v))
 		case ReelRail:
-			*side(&s.Par.Reels[u.Index], u.Rail) = m.Segment[u.Index] / 2 * math.Max(v, prior.MinFactor)
+			*side(&s.Par.Reels[u.Index], u.Rail) = m.Segment[u.Index] / 2 * u.inside(v)
 		case SupplyVolts:
 			s.Par.Supplies[u.Index].Volts = v
 		case SupplyOhms:
-			s.Par.Supplies[u.Index].Ohms = math.Max(v, prior.MinTransformed)
+			s.Par.Supplies[u.Index].Ohms = u.inside(v)
 		case CurrentScale:
 			scale += v
 		case IdleCurrentScale:

@@ -45,6 +45,20 @@ type Unknown struct {
 	Deviation   float64
 }
 
+// inside returns the nearest value at which the network is solved. Beyond it the model is continued
+// in a straight line.
+func (u *Unknown) inside(v float64) float64 {
+	switch u.What {
+	case JointRail, FeedRail:
+		return prior.Inside(v)
+	case ReelRail:
+		return math.Max(v, prior.MinFactor)
+	case SupplyOhms:
+		return math.Max(v, prior.MinTransformed)
+	}
+	return v
+}
+
 // Standard deviations of priors that this package chooses; all are common practice, no source,
 // and wide on purpose.
 const (
