@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"ohmkeep/internal/result/assessment"
@@ -50,7 +51,9 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
 	} else if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
 		j.alternatives.excludedHere = mine
-		j.alternatives.excludedThere = append(j.alternatives.excludedThere, others)
+		if !slices.Contains(j.alternatives.excludedThere, others) {
+			j.alternatives.excludedThere = append(j.alternatives.excludedThere, others)
+		}
 		j.alternatives.undecided = append(j.alternatives.undecided, undecided...)
 	}
 }

@@ -191,15 +191,15 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		Limit: j.limit(e), ProbabilityOverLimit: math.NaN(), Amps: e.Amps}
 	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
 	low, high := e.Belief.Interval(coverage)
-	beliefAtLimit := e.Belief
+	beliefAtLimit, profile := e.Belief, j.est.Profile(i)
 	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loopVerdict != assessment.Pass) {
-		beliefAtLimit = j.est.ProfileBelief(i, x.Limit, estimate.VerdictSigmas)
+		beliefAtLimit = profile.Belief(x.Limit, estimate.VerdictSigmas)
 		if beliefAtLimit != e.Belief {
-			least, most := j.est.ProfileBelief(i, x.Limit, estimate.IntervalSigmas).Interval(coverage)
+			least, most := profile.Belief(x.Limit, estimate.IntervalSigmas).Interval(coverage)
 			middle := math.Max(beliefAtLimit.Mean, 0)
 			if e.Scale(x.Limit) < middle {
 				if e.Rail == run.Loop || cut {
-					high = j.est.IntervalEnd(i, coverage, true)
+					high = profile.End(coverage, true)
 				}
 				low, high = math.Min(least, middle), math.Max(high, middle)
 			} else {
@@ -241,7 +241,7 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	x.ProbabilityOverLimit = beliefAtLimit.ProbabilityAbove(e.Scale(x.Limit))
 	if jointOrFeed && e.Known && beliefAtLimit != e.Belief && x.ProbabilityOverLimit > (1-coverage)/2 && x.ProbabilityOverLimit < 0.5 && (e.Rail == run.Loop || cut) {
 		// The interval must cover what has more than 2.5 % probability.
-		x.High = math.Max(x.High, math.Min(e.Ohms(j.est.IntervalEnd(i, coverage, true)), openOhms))
+		x.High = math.Max(x.High, math.Min(e.Ohms(profile.End(coverage, true)), openOhms))
 	}
 	x.Verdict = j.rule.Judge(x.ProbabilityOverLimit, e.Known)
 	if j.mustBeUnproven(e, &x) {

@@ -83,13 +83,13 @@ func leastRise(e *Estimate, x *Element, at float64) (rise float64, settled bool)
 	v := e.withoutFoilPrior(x.Kind, x.Index)
 	base := v.Sum
 	if x.Belief.Mean < 0 {
-		base, _, _ = v.heldAt(x, 0, v.X)
+		base = (&Profile{est: v, x: x}).heldAt(0, v.X).sum
 	}
 	least := math.Inf(1)
 	predicted, _ := v.checkParabola(x, at)
 	for _, start := range [][]float64{v.X, e.Model.StartHeldAt(x.split, at, v.X), predicted} {
 		for range 4 {
-			sum, near, ok := e.Model.SumHeldAt(v.Assumptions, x.resistance, at, start)
+			sum, near, ok := e.Model.SumHeldAt(v.Assumptions, x.resistance, at, 0.03, start)
 			if !ok {
 				break
 			}

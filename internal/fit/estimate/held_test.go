@@ -48,7 +48,7 @@ func TestNoRiseAtEstimate(t *testing.T) {
 		if x.Rail != run.Loop || x.Kind != run.KindJoint && x.Kind != run.KindFeed {
 			continue
 		}
-		rise, _, ok := e.riseTo(x, x.Belief.Mean, e.X)
+		rise, _, ok := e.Profile(i).riseTo(x.Belief.Mean, e.X)
 		if !ok || math.Abs(rise) > 0.01 {
 			t.Errorf("%s %d held where it is: settled %v, a rise of %g", x.Kind, x.Index, ok, rise)
 		}

@@ -15,30 +15,30 @@ const (
 	maxExpansion = 4.0
 )
 
-// IntervalEnd returns the lower or upper end of the interval of element i with the given coverage,
-// 0 to 1, on the element's own scale. Where the sum of squares is a parabola it is the end of the
-// belief's interval. Otherwise it is the value at which the least sum of squares with the element
-// held there is as high as that parabola at its end (profile likelihood; Venzon and Moolgavkar,
-// Appl. Stat. 37 (1988) 87). It is +Inf where the sum does not rise that much.
+// IntervalEnd is Profile.End for a single question.
 func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
-	x := &e.Elements[i]
-	low, high := x.Belief.Interval(coverage)
+	return e.Profile(i).End(coverage, above)
+}
+
+// End returns the lower or upper end of the element's interval with the given coverage, 0 to 1, on
+// the element's own scale. Where the sum of squares is a parabola it is the end of the belief's
+// interval. Otherwise it is the value at which the least sum of squares with the element held there
+// is as high as that parabola at its end (profile likelihood; Venzon and Moolgavkar, Appl. Stat. 37
+// (1988) 87). It is +Inf where the sum does not rise that much.
+func (p *Profile) End(coverage float64, above bool) float64 {
+	low, high := p.x.Belief.Interval(coverage)
 	end := low
 	if above {
 		end = high
 	}
-	raw := x.Belief.Deviation / e.Inflation
-	if x.Open || !(raw > 0) || math.IsInf(raw, 1) || !above && end <= 0 {
+	if _, ok := p.raw(); !ok || !above && end <= 0 {
 		return end
 	}
-	v := e.withoutFoilPrior(x.Kind, x.Index)
-	mean := math.Max(x.Belief.Mean, 0)
-	start, parabolic := v.checkParabola(x, end)
+	start, parabolic := p.est.checkParabola(p.x, end)
 	if parabolic {
 		return end
 	}
-	deviations := math.Abs(end-mean) / x.Belief.Deviation
-	if at, ok := v.searchEnd(x, end, deviations, start); ok {
+	if at, ok := p.searchEnd(end, math.Abs(end-p.base())/p.x.Belief.Deviation, start); ok {
 		return at
 	}
 	return end
@@ -46,18 +46,18 @@ func (e *Estimate) IntervalEnd(i int, coverage float64, above bool) float64 {
 
 // searchEnd returns the value at which the square root of the rise of the sum of squares, over the
 // inflation, equals wanted. It starts at first. ok is false where fits do not converge.
-func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64) (at float64, ok bool) {
+func (p *Profile) searchEnd(first, wanted float64, start []float64) (at float64, ok bool) {
 	at = first
-	base := math.Max(x.Belief.Mean, 0)
+	base := p.base()
 	inside, insideRoot := base, 0.0 // the last value inside the interval, and its root
 	outside, outsideRoot := math.NaN(), 0.0
 	for range maxEndFits {
-		rise, near, converged := e.riseTo(x, at, start)
+		rise, near, converged := p.riseTo(at, start)
 		if !converged {
 			return 0, false
 		}
 		start = near
-		sigmas := math.Sqrt(math.Max(rise, 0)) / e.Inflation
+		sigmas := math.Sqrt(math.Max(rise, 0)) / p.est.Inflation
 		if math.Abs(sigmas-wanted) < endTolerance {
 			return at, true
 		}
@@ -75,7 +75,7 @@ func (e *Estimate) searchEnd(x *Element, first, wanted float64, start []float64)
 			if at <= 0 {
 				return 0, true
 			}
-			if x.resistance.Transformed && at >= prior.MaxTransformed {
+			if p.x.resistance.Transformed && at >= prior.MaxTransformed {
 				return math.Inf(1), true
 			}
 			continue

@@ -40,7 +40,7 @@ func TestIntervalEndIsAtChiSquaredQuantile(t *testing.T) {
 			}
 			least := math.Inf(1)
 			for _, start := range [][]float64{e.X, e.Model.StartHeldAt(x.split, at, e.X)} {
-				if sum, _, ok := e.Model.SumHeldAt(e.Assumptions, x.resistance, at, start); ok {
+				if sum, _, ok := e.Model.SumHeldAt(e.Assumptions, x.resistance, at, 0.03, start); ok {
 					least = math.Min(least, sum)
 				}
 			}

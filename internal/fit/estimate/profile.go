@@ -18,62 +18,109 @@ const (
 	parabolaTolerance = 0.1
 )
 
-// ProfileBelief returns the belief in element i in the direction of a value in ohms (per metre
-// for a reel). The covariance at the best fit describes the sum of squares as a parabola. That is
-// wrong where little current crosses a joint, or where the joint itself limits the current. The
-// element is then held near the value, the other unknowns are fitted again, and the standard
-// deviation follows from the rise of the sum of squares (signed root of the likelihood ratio). It
-// is +Inf where the other value explains the readings as well. The sum is evaluated at most
-// maxSigmas standard deviations away.
-func (e *Estimate) ProfileBelief(i int, ohms, maxSigmas float64) verdict.Belief {
+// Profile is the least sum of squares as a function of one element's value. It keeps the fits with
+// the element held, so that none is made twice.
+//
+// The covariance at the best fit describes the sum of squares as a parabola. That is wrong where
+// little current crosses a joint, or where the joint itself limits the current. The element is then
+// held at a value, and the other unknowns are fitted again.
+type Profile struct {
+	est  *Estimate // without the foil prior of a reel
+	x    *Element
+	fits []heldFit
+}
+
+// heldFit is the least sum of squares with the element held at a value, and the unknowns there.
+type heldFit struct {
+	value, sum float64
+	at         []float64
+	ok         bool // a fit was possible
+}
+
+// Profile returns the profile of element i.
+func (e *Estimate) Profile(i int) *Profile {
 	x := &e.Elements[i]
-	b := x.Belief
-	raw := b.Deviation / e.Inflation
-	if x.Open || !(raw > 0) || math.IsInf(raw, 1) {
+	return &Profile{est: e.withoutFoilPrior(x.Kind, x.Index), x: x}
+}
+
+// ProfileBelief is Profile.Belief for a single question.
+func (e *Estimate) ProfileBelief(i int, ohms, maxSigmas float64) verdict.Belief {
+	return e.Profile(i).Belief(ohms, maxSigmas)
+}
+
+// raw returns the standard deviation of the element without the inflation of a poor fit. ok is false
+// where it is open, or not known at all.
+func (p *Profile) raw() (deviation float64, ok bool) {
+	deviation = p.x.Belief.Deviation / p.est.Inflation
+	return deviation, !p.x.Open && deviation > 0 && !math.IsInf(deviation, 1)
+}
+
+// base returns the estimate, or zero where that is negative.
+func (p *Profile) base() float64 { return math.Max(p.x.Belief.Mean, 0) }
+
+// Belief returns the belief in the direction of a value in ohms (per metre for a reel). Where the
+// sum of squares is no parabola, the standard deviation follows from its rise (signed root of the
+// likelihood ratio). It is +Inf where the other value explains the readings as well. The sum is
+// evaluated at most maxSigmas standard deviations away.
+func (p *Profile) Belief(ohms, maxSigmas float64) verdict.Belief {
+	b, base := p.x.Belief, p.base()
+	raw, ok := p.raw()
+	offset := min(max(p.x.Scale(ohms)-base, -maxSigmas*raw), maxSigmas*raw)
+	if !ok || offset == 0 {
 		return b
 	}
-	offset := min(max(x.Scale(ohms)-math.Max(b.Mean, 0), -maxSigmas*raw), maxSigmas*raw)
-	target := math.Max(b.Mean, 0) + offset
-	if offset == 0 {
-		return b
-	}
-	e = e.withoutFoilPrior(x.Kind, x.Index)
-	start, parabolic := e.checkParabola(x, target)
+	start, parabolic := p.est.checkParabola(p.x, base+offset)
 	if parabolic {
 		return b
 	}
 	for _, factor := range retryFactors {
-		at := target + (factor-1)*offset
-		if rise, _, ok := e.riseTo(x, at, start); ok && rise > 0 {
-			base := math.Max(b.Mean, 0)
-			return b.Rescaled(base, math.Abs(at-base)/math.Sqrt(rise)*e.Inflation)
+		at := base + factor*offset
+		if rise, _, ok := p.riseTo(at, start); ok && rise > 0 {
+			return b.Rescaled(base, math.Abs(at-base)/math.Sqrt(rise)*p.est.Inflation)
 		}
 	}
-	return verdict.Belief{Mean: math.Max(b.Mean, 0), Deviation: math.Inf(1)}
+	return verdict.Belief{Mean: base, Deviation: math.Inf(1)}
 }
 
 // retryFactors are the parts of the distance at which the sum of squares is evaluated, one after
 // the other: a fit may converge at one value and not at another.
 var retryFactors = [...]float64{1, 0.93, 1.07}
 
-// riseTo returns the rise of the least sum of squares from an element's estimate, or from zero
+// riseTo returns the rise of the least sum of squares from the element's estimate, or from zero
 // where that is negative, to another value of it, and the unknowns there. ok is false where no fit
 // is possible.
-func (e *Estimate) riseTo(x *Element, target float64, start []float64) (rise float64, at []float64, ok bool) {
-	base := e.Sum
-	if mean, _ := x.resistance.At(e.X); mean < 0 {
-		if base, _, ok = e.heldAt(x, 0, start); !ok {
+func (p *Profile) riseTo(target float64, start []float64) (rise float64, at []float64, ok bool) {
+	base := p.est.Sum
+	if mean, _ := p.x.resistance.At(p.est.X); mean < 0 {
+		zero := p.heldAt(0, start)
+		if base = zero.sum; !zero.ok {
 			return 0, nil, false
 		}
 	}
-	held, at, ok := e.heldAt(x, target, start)
-	return held - base, at, ok
+	held := p.heldAt(target, start)
+	return held.sum - base, held.at, held.ok
 }
 
-// heldAt returns the least sum of squares with an element held at a value, and the unknowns there.
-func (e *Estimate) heldAt(x *Element, value float64, start []float64) (least float64, at []float64, ok bool) {
-	return e.Model.SumHeldAt(e.Assumptions, x.resistance, value, e.Model.StartHeldAt(x.split, value, e.X), start)
+// heldAt returns the fit with the element held at a value. It begins at the better of the estimate
+// and the start given.
+func (p *Profile) heldAt(value float64, start []float64) heldFit {
+	for _, f := range p.fits {
+		if f.value == value {
+			return f
+		}
+	}
+	e, raw := p.est, p.x.Belief.Deviation/p.est.Inflation
+	sigmas := math.Abs(value-p.base()) / raw
+	f := heldFit{value: value}
+	f.sum, f.at, f.ok = e.Model.SumHeldAt(e.Assumptions, p.x.resistance, value, sumAccuracy*sigmas*sigmas,
+		e.Model.StartHeldAt(p.x.split, value, e.X), start)
+	p.fits = append(p.fits, f)
+	return f
 }
+
+// sumAccuracy is the accuracy of a least sum of squares, as a part of its rise on a parabola: half a
+// per cent of a standard deviation.
+const sumAccuracy = 0.01
 
 // checkParabola moves an element to a value and the other unknowns as the covariance predicts,
 // with and without the split prior: that prior couples the rails at the fit and hardly at all

@@ -11,20 +11,19 @@ import (
 // Options of a fit with a resistance held (see leastsquares.Options). It only has to give a
 // difference of sums of squares; a fit that converges needs fewer than heldIterations.
 const (
-	heldTolerance    = 1e-3
-	heldIterations   = 30
-	heldSlowProgress = 0.03
+	heldTolerance  = 1e-3
+	heldIterations = 30
 )
 
 // SumHeldAt returns the least sum of squares with a resistance held at a value, and the unknowns
-// there. It fits from the start with the least sum, and from the next one where that fit does not
-// converge. Without a fit that converges it returns the result of the best one. ok is false where no
-// start can be fitted.
-func (m *Model) SumHeldAt(a Assumptions, r Resistance, value float64, starts ...[]float64) (least float64, x []float64, ok bool) {
+// there, with about the given accuracy of the sum. It fits from the start with the least sum, and
+// from the next one where that fit does not converge. Without a fit that converges it returns the
+// result of the best one. ok is false where no start can be fitted.
+func (m *Model) SumHeldAt(a Assumptions, r Resistance, value, accuracy float64, starts ...[]float64) (least float64, x []float64, ok bool) {
 	for _, start := range m.bestFirst(a, r, value, starts) {
 		held := r.heldAt(value, start)
 		a.held = held
-		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: heldSlowProgress, MaxIterations: heldIterations})
+		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: accuracy, MaxIterations: heldIterations})
 		if err != nil {
 			continue
 		}
@@ -39,11 +38,9 @@ func (m *Model) SumHeldAt(a Assumptions, r Resistance, value float64, starts ...
 	return least, x, ok
 }
 
-// bestFirst sorts starts by their sums of squares with the resistance held, the least first.
+// bestFirst returns starts with the resistance held and no conductor below zero, the one with the
+// least sum of squares first.
 func (m *Model) bestFirst(a Assumptions, r Resistance, value float64, starts [][]float64) [][]float64 {
-	if len(starts) < 2 {
-		return starts
-	}
 	type candidate struct {
 		x   []float64
 		sum float64
@@ -51,7 +48,10 @@ func (m *Model) bestFirst(a Assumptions, r Resistance, value float64, starts [][
 	var list []candidate
 	for _, x := range starts {
 		at := slices.Clone(x)
-		held := r.heldAt(value, x)
+		for _, j := range m.bounded {
+			at[j] = math.Max(at[j], 0)
+		}
+		held := r.heldAt(value, at)
 		var err error
 		sum := math.Inf(1)
 		if at[held.dependent], _, err = held.follow(at); err == nil {
@@ -59,7 +59,7 @@ func (m *Model) bestFirst(a Assumptions, r Resistance, value float64, starts [][
 				sum = s
 			}
 		}
-		list = append(list, candidate{x, sum})
+		list = append(list, candidate{at, sum})
 	}
 	slices.SortStableFunc(list, func(a, b candidate) int { return cmp.Compare(a.sum, b.sum) })
 	sorted := make([][]float64, len(list))
