@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/reading"
 )
 
-// What the broker had kept is skipped, whatever it holds; what waited there has an uncertain date; each is
+// What the broker had kept is skipped; what waited there has an uncertain date; each is
 // dated by its arrival.
 func TestMessagesOfTheBroker(t *testing.T) {
 	p, err := profile.Load("mqtt-json", "")

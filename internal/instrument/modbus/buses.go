@@ -58,7 +58,7 @@ func (s *Buses) Join(path string, settings profile.Port, open func() (io.ReadWri
 	return shared.Bus, func() { once.Do(func() { s.leave(path, shared) }) }, nil
 }
 
-// leave closes a bus that nobody uses any more.
+// leave closes a bus that has no users left.
 func (s *Buses) leave(path string, shared *sharedBus) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

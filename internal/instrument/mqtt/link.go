@@ -77,7 +77,7 @@ type Link struct {
 	acked      []*Message          // the newest of them that were acknowledged; see acknowledge
 	late       bool                // what comes now has waited at the broker …
 	lateUntil  time.Time           // … until nothing came until then; zero: not known yet
-	again      *time.Timer         // makes the connection anew, so that the broker sends again; nil: not needed
+	again      *time.Timer         // ends the connection; the next one makes the broker send again; nil: not needed
 	conn       net.Conn            // of the newest connection
 	unexpected uint64              // messages of topics that nothing subscribes to
 	lost       uint64              // messages of QoS 0 for which there was no room

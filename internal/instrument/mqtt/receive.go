@@ -98,7 +98,7 @@ func (s *Subscription) Return(m *Message) {
 	}
 }
 
-// close ends a subscription. Messages that nobody will read are done: the library acknowledges in the
+// close ends a subscription. Messages without a reader are done: the library acknowledges in the
 // order of arrival, and they would hold up all others.
 func (s *Subscription) close() {
 	s.mu.Lock()

@@ -151,7 +151,7 @@ func TestRetainedIsSaid(t *testing.T) {
 	}
 }
 
-// A filter that is given up holds up no acknowledgement: what nobody will read is done, also what a reader
+// A filter that is given up holds up no acknowledgement: what no reader will get is done, also what a reader
 // gives back.
 func TestGivenUp(t *testing.T) {
 	l := unconnected("a", "b")

@@ -77,7 +77,7 @@ func TestText(t *testing.T) {
 	}
 }
 
-// Whatever a broker delivers is read or refused, and what is read is a number of its unit.
+// Any bytes that a broker delivers are read or refused, and what is read is a number of its unit.
 func FuzzParse(f *testing.F) {
 	m := profile.Messages{JSON: true, Values: []profile.MessageValue{{Channel: "a", Quantity: run.Voltage, Unit: "V", Path: []string{"v", "0"}}}}
 	for _, seed := range []string{`{"v":[4.8]}`, `{"v":["x"]}`, `[]`, `{"v":[1e999]}`, "\x00"} {

@@ -20,7 +20,7 @@ func Check(topic string) error {
 }
 
 // CheckFilter returns why a text is not a filter of topics; nil: it is one. "+" stands for one
-// level. The wildcard "#" is refused, because it takes what nobody has described.
+// level. The wildcard "#" is refused, because it takes topics that no profile describes.
 func CheckFilter(filter string) error {
 	switch {
 	case filter == "":

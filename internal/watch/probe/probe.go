@@ -4,6 +4,7 @@
 // A port is one of:
 //   - the path of a serial port;
 //   - the address of a device that the kernel reads (package hwmon);
+//   - "mqtt", the run's broker, at which a board publishes;
 //   - "transcript:FILE", a file beside the run file, which is replayed at its recorded speed
 //     and is silent afterwards;
 //   - "simulated", the network of the run with random errors and resistances from a fixed

@@ -81,7 +81,7 @@ func until(t *testing.T, what string, true func() bool) {
 	}
 }
 
-// A value that changes 200 times a second is published whatever happens to the broker: none is missing and
+// A value that changes 200 times a second is published through failures of the broker: none is missing and
 // the order is kept, over an outage, a lost acknowledgement (one value twice), a new start.
 func TestNothingIsLost(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "queue.db")

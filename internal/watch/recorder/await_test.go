@@ -50,8 +50,8 @@ func (a *awaiting) commitOnce(t *testing.T) bool {
 	return a.tryCommit(t.Context(), &held)
 }
 
-// A sender learns that a line is kept after its readings are safe, at once for a line that nobody
-// wants, and never before.
+// A sender learns that a line is kept after its readings are safe, at once for a line that is not
+// wanted, and never before.
 func TestAwaitedLines(t *testing.T) {
 	a := newAwaiting(t, Options{})
 	a.line(instrument.Values, "1", "2")
@@ -77,7 +77,7 @@ func TestAwaitedLines(t *testing.T) {
 	}
 }
 
-// Ten awaited lines are committed at once, whatever the interval; a broker may hold back more.
+// Ten awaited lines are committed at once, before the interval ends; a broker may hold back more.
 func TestAwaitedLinesHurry(t *testing.T) {
 	a := newAwaiting(t, Options{})
 	for range maxAwaited - 1 {

@@ -7,6 +7,9 @@
 // interval of its line's arrival. If the store fails, the writer tries again. Meanwhile readings
 // wait within a budget of bytes; beyond it the oldest are dropped and counted.
 //
+// A broker keeps a message until the recorder has its readings on disk (await.go), so that none is
+// lost when the program is killed.
+//
 // Only measured values become readings. A line that cannot be parsed or names no channel is counted
 // as bad. A value that the instrument marks as invalid, that its meter cannot show, or that was
 // taken before the step had settled, is counted as unusable. Such a sample is stored with its
