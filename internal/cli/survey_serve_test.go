@@ -160,4 +160,7 @@ func TestWalkInWatch(t *testing.T) {
 	if status, text := fetch(t, "POST", "http://"+w.addr+"/walk/do", "http://"+w.addr, order); status != 200 || !bytes.Contains([]byte(text), []byte(`"number":2`)) {
 		t.Errorf("%d %s", status, text)
 	}
+	if _, text := w.ask("GET", "/events", ""); !strings.Contains(text, "a walk along the run began") || strings.Contains(text, "&#34;kind&#34;") || strings.Contains(text, "{") {
+		t.Errorf("what happened: %s", text)
+	}
 }

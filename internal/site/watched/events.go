@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"strings"
 
+	"ohmkeep/internal/assess/walk"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/store"
@@ -37,13 +38,23 @@ func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
 
 // newestEvents returns the newest marks of the run but those of a kind, the newest first.
 func (p *Pages) newestEvents(r *http.Request, without string, most int) ([]event, error) {
-	marks, err := p.records.NewestMarks(r.Context(), p.watch.Run().Name, "", without, most)
+	marks, err := p.records.NewestMarks(r.Context(), p.watch.Run().Name, "", without, most+mostSteps)
 	var out []event
 	for _, m := range marks {
-		out = append(out, eventOf(m))
+		if m.Kind == store.MarkWalk {
+			if m.Text = walk.Summary(m.Text); m.Text == "" {
+				continue
+			}
+		}
+		if out = append(out, eventOf(m)); len(out) == most {
+			break
+		}
 	}
 	return out, err
 }
+
+// mostSteps is how many readings of a walk may lie between the events that are shown.
+const mostSteps = 500
 
 // eventOf returns a mark in words.
 func eventOf(m store.Mark) event {
