@@ -12,6 +12,7 @@ import (
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
 
@@ -19,10 +20,28 @@ import (
 type central struct {
 	passwordFile string
 	rate         int
+	codes        string
 }
 
 func (o *central) flags(c *cobra.Command) {
 	c.Flags().StringVar(&o.passwordFile, "password-file", "", "the first line of this file is the database's password; without it PGPASSFILE applies")
+}
+
+// codesFlag adds the flag by which names are replaced by codes.
+func (o *central) codesFlag(c *cobra.Command) {
+	c.Flags().StringVar(&o.codes, "codes", "", "replace the names of run, site, owner, place and installer by codes, with the secret in the first line of this file")
+}
+
+// named returns a run as the central database names it, and the codes of its names; nil = it has none.
+func (o *central) named(r *run.Run) (*run.Run, *ship.Codes, error) {
+	if o.codes == "" {
+		return r, nil, nil
+	}
+	codes, err := ship.NewCodes(o.codes, r)
+	if err != nil {
+		return nil, nil, err
+	}
+	return codes.Run(), codes, nil
 }
 
 func (o *central) rateFlag(c *cobra.Command) {
@@ -52,7 +71,7 @@ func newShip() *cobra.Command {
 		Long: `Ship sends what has not arrived yet: readings with their digits as they were sent, marks
 and notes, the run file and the verdicts. --show prints what that is, and sends nothing.
 The store keeps what has arrived, so that nothing is lost or sent twice, whatever is
-interrupted. ohmkeep watch --ship does the same all the time.
+interrupted. ohmkeep watch --ship does the same all the time. --codes replaces names by codes.
 
 --to is the address of a PostgreSQL database; add ?sslmode=verify-full to it where the
 network is not your own. The site is the run file's key "site", or else the run's name.`,
@@ -72,7 +91,7 @@ network is not your own. The site is the run file's key "site", or else the run'
 				return err
 			}
 			if show {
-				return showShipped(c, r, from)
+				return showShipped(c, r, from, &o.by)
 			}
 			all, err := o.destinations(c, r.Run, slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil)))
 			if err != nil {
@@ -97,6 +116,7 @@ network is not your own. The site is the run file's key "site", or else the run'
 	c.Flags().BoolVar(&show, "show", false, "print what is sent, and send nothing")
 	o.by.flags(c)
 	o.by.rateFlag(c)
+	o.by.codesFlag(c)
 	return c
 }
 

@@ -38,6 +38,41 @@ func TestShippedVerdicts(t *testing.T) {
 	s.do(`ohmkeep drift gallery.toml --store gallery.db --db ` + url).exits(Wrong).says("not from both")
 }
 
+// With codes no name of a customer is in what is shown or sent, and the verdicts are the same.
+func TestShippedCodes(t *testing.T) {
+	server := centraltest.Start(t)
+	url := server.Database("ohmkeep")
+	s := newSession(t)
+	s.board(40, 0.03, 20, 35)
+	s.write("gallery.toml", "site = \"Villa Invented\"\n"+runtest.Gallery+"\n[installation]\nfor = \"Family Invented\"  # Lane 3\nplace = \"Lane 3\"\ninstaller = \"Workshop\"\n")
+	s.do(`ohmkeep import gallery.toml months.csv --store gallery.db`).exits(Passes)
+	s.do(`ohmkeep note gallery.toml --store gallery.db --at 2026-04-05T12:00:00Z "re-made joint west-north for Family Invented"`).exits(Passes)
+	s.write("secret", "a secret of the firm\n")
+	shown := s.do(`ohmkeep ship gallery.toml --store gallery.db --codes secret --show`).exits(Passes).out
+	s.do(`ohmkeep ship gallery.toml --store gallery.db --codes secret --to ` + url).exits(Passes)
+	sent := ""
+	for _, table := range []string{"site", "run", "run_file", "series", "mark", "verdict"} {
+		out, err := server.SQL("owner", "ohmkeep", "SELECT * FROM ohmkeep."+table)
+		if err != nil || out == "" {
+			t.Fatal(table, out)
+		}
+		sent += out
+	}
+	for _, name := range []string{"Invented", "Lane", "Workshop", "Gallery"} {
+		if strings.Contains(shown, name) || strings.Contains(sent, name) {
+			t.Errorf("%s is sent", name)
+		}
+	}
+	if !strings.Contains(sent, "re-made joint west-north for owner-") || !strings.Contains(shown, "re-made joint west-north for owner-") {
+		t.Error("the note is not sent")
+	}
+	local := s.do(`ohmkeep drift gallery.toml --store gallery.db --json`)
+	if central := s.do(`ohmkeep drift gallery.toml --codes secret --json --db ` + url); central.out != local.out || local.out == "" {
+		t.Errorf("from the store\n%s\nfrom the central database\n%s%s", local.out, central.out, central.faults)
+	}
+	s.do(`ohmkeep drift gallery.toml --json --db ` + url).exits(Wrong).says("knows no site")
+}
+
 // The joint that got worse is what needs a visit, until the site is in repair.
 func TestFleetList(t *testing.T) {
 	server := centraltest.Start(t)

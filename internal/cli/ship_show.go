@@ -13,14 +13,30 @@ import (
 )
 
 // showShipped prints what is sent of a run.
-func showShipped(c *cobra.Command, r *runWithProfiles, from string) error {
+func showShipped(c *cobra.Command, r *runWithProfiles, from string, by *central) error {
 	s, err := store.OpenReadOnly(from)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
+	named, codes, err := by.named(r.Run)
+	if err != nil {
+		return err
+	}
+	text, err := os.ReadFile(r.File)
+	if err != nil {
+		return err
+	}
+	coded, runFile := func(text string) string { return text }, string(text)
+	how := "as it is"
+	if codes != nil {
+		how, coded = "with codes and without comments", codes.Text
+		if runFile, err = codes.File(runFile); err != nil {
+			return err
+		}
+	}
 	out := c.OutOrStdout()
-	fmt.Fprintf(out, "site %q, run %q\n", archive.SiteOf(r.Run), r.Name)
+	fmt.Fprintf(out, "site %q, run %q\n", archive.SiteOf(named), named.Name)
 	readings, first, last := 0, time.Time{}, time.Time{}
 	example := ""
 	for x, err := range countReadings(c, "reading "+from, s.Readings(c.Context(), r.Name, store.Filter{})) {
@@ -44,15 +60,11 @@ func showShipped(c *cobra.Command, r *runWithProfiles, from string) error {
 	fmt.Fprintf(out, "\n\n%s: notes, gaps, restarts, with time, subject and text\n", count(len(marks), "mark"))
 	for _, m := range marks {
 		if m.Kind == store.MarkNote {
-			fmt.Fprintf(out, "  %s %s %s\n", m.Time.Format(time.RFC3339), m.Subject, m.Text)
+			fmt.Fprintf(out, "  %s %s %s\n", m.Time.Format(time.RFC3339), m.Subject, coded(m.Text))
 		}
 	}
-	fmt.Fprint(out, "\nthe verdict on each joint, feed and reel, of assess and of drift: resistance, interval,\nlimit, change a year, and what it is made of\n\nthe run file, as it is:\n")
-	text, err := os.ReadFile(r.File)
-	if err != nil {
-		return err
-	}
-	for line := range strings.Lines(string(text)) {
+	fmt.Fprint(out, "\nthe verdict on each joint, feed and reel, of assess and of drift: resistance, interval,\nlimit, change a year, and what it is made of\n\nthe run file, "+how+":\n")
+	for line := range strings.Lines(runFile) {
 		fmt.Fprint(out, "  "+line)
 	}
 	_, err = fmt.Fprintf(out, "\nnot sent: the store's file, the hourly values of deleted readings, the starts of this\nmachine, its name and address, files and passwords\n")

@@ -1,13 +1,18 @@
 package cli
 
 import (
+	"context"
 	"io"
+	"iter"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/central/archive"
 	"ohmkeep/internal/central/postgres"
+	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/analysis"
 )
@@ -23,6 +28,7 @@ func (f *stored) flags(c *cobra.Command, store string) {
 	c.Flags().StringVar(&f.db, "db", "", "instead of a store, the central database that the run is shipped to, such as postgres://user@host/ohmkeep")
 	c.Flags().StringVar(&f.site, "site", "", "of a central database, the site; that of the run file if left out")
 	f.by.flags(c)
+	f.by.codesFlag(c)
 }
 
 // check returns an error unless one source is named.
@@ -56,15 +62,41 @@ func (f *stored) open(c *cobra.Command, r *runWithProfiles) (*opened, error) {
 		}
 		return &opened{s, f.store, s}, nil
 	}
+	named, codes, err := f.by.named(r.Run)
+	if err != nil {
+		return nil, err
+	}
 	address, site := strings.Clone(f.db), f.site
 	if site == "" {
-		site = archive.SiteOf(r.Run)
+		site = archive.SiteOf(named)
 	}
 	db, reader, err := openCentral(c, address, site, &f.by)
 	if err != nil {
 		return nil, err
 	}
-	return &opened{reader, postgres.Redact(address), db}, nil
+	return &opened{renamed{reader, named.Name, codes}, postgres.Redact(address), db}, nil
+}
+
+// renamed reads a run under the name that the central database has for it, and puts names in the
+// place of codes.
+type renamed struct {
+	analysis.Reader
+	name  string
+	codes *ship.Codes // nil = there are none
+}
+
+func (r renamed) Readings(ctx context.Context, _ string, f store.Filter) iter.Seq2[reading.Reading, error] {
+	return r.Reader.Readings(ctx, r.name, f)
+}
+
+func (r renamed) Marks(ctx context.Context, _ string, since, until time.Time) ([]store.Mark, error) {
+	marks, err := r.Reader.Marks(ctx, r.name, since, until)
+	if r.codes != nil {
+		for i := range marks {
+			marks[i].Text = r.codes.Names(marks[i].Text)
+		}
+	}
+	return marks, err
 }
 
 // openCentral connects to a central database and finds a site.

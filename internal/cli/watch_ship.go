@@ -13,6 +13,7 @@ import (
 	"ohmkeep/internal/central/remotewrite"
 	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/file"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
@@ -31,19 +32,39 @@ func (o *shipping) flags(c *cobra.Command) {
 	c.Flags().StringVar(&o.remote, "remote-write", "", remoteWriteUsage)
 	o.by.flags(c)
 	o.by.rateFlag(c)
+	o.by.codesFlag(c)
 }
 
 const remoteWriteUsage = "send readings and verdicts as samples to this receiver of the Remote-Write protocol, such as http://host:9090/api/v1/write"
 
 // destinations returns where a run is sent; none without the flags.
 func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) (all []ship.Destination, err error) {
+	r, codes, err := o.by.named(r)
+	if err != nil {
+		return nil, err
+	}
+	add := func(to ship.Destination) {
+		if codes != nil {
+			to = ship.Coded{Destination: to, Codes: codes}
+		}
+		all = append(all, to)
+	}
+	if codes != nil {
+		text, err := file.Read(r.File, file.MaxRunFile)
+		if err == nil {
+			_, err = codes.File(string(text)) // now, and not after a night
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
 	if o.to != "" {
 		address := strings.Clone(o.to)
 		settings, err := o.by.options(c, address)
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, archive.NewSink(address, settings, r))
+		add(archive.NewSink(address, settings, r))
 	}
 	if o.remote != "" {
 		address := strings.Clone(o.remote)
@@ -55,7 +76,7 @@ func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) 
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, to)
+		add(to)
 	}
 	return all, nil
 }
