@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
@@ -49,6 +50,13 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 	if i := other.est.DarkReel(); i >= 0 {
 		j.alternatives.dark = append(j.alternatives.dark, j.run.Reels[i].Name)
 		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
+	} else if a, b := j.est.Mistakes, other.est.Mistakes; len(a) != len(b) {
+		for _, x := range slices.Concat(a, b) {
+			if what := j.run.Feeds[x.A].Name + " and " + j.run.Feeds[x.B].Name; x.Kind == model.FeedsSwapped && !slices.Contains(j.alternatives.swapped, what) {
+				j.alternatives.swapped = append(j.alternatives.swapped, what)
+			}
+		}
+		j.alternatives.undecidedBySwap = append(j.alternatives.undecidedBySwap, undecided...)
 	} else if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
 		j.alternatives.excludedHere = mine
 		if !slices.Contains(j.alternatives.excludedThere, others) {
@@ -64,6 +72,7 @@ type alternatives struct {
 	excludedHere             string   // by this estimate
 	excludedThere, undecided []string // by the alternatives; elements that would have a verdict without the contradiction
 	dark, undecidedByDark    []string // reels that may be dark; elements whose verdict depends on it
+	swapped, undecidedBySwap []string // pairs of feeds whose currents may have been exchanged; the same
 }
 
 // reportAlternatives reports readings that contradict each other, and reels that may be dark where
@@ -74,6 +83,13 @@ func (j *judgement) reportAlternatives() {
 		text := fmt.Sprintf("Either %s is wrong, or %s: the other readings agree with either. Read them again.", a.excludedHere, strings.Join(a.excludedThere, ", or "))
 		if len(a.undecided) > 0 {
 			text += " Undecided until then: " + strings.Join(a.undecided, ", ") + "."
+		}
+		j.addFinding(assessment.Warning, "reading", text)
+	}
+	if len(a.swapped) > 0 {
+		text := fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again.", strings.Join(a.swapped, ", or "))
+		if len(a.undecidedBySwap) > 0 {
+			text += " Undecided until then: " + strings.Join(a.undecidedBySwap, ", ") + "."
 		}
 		j.addFinding(assessment.Warning, "reading", text)
 	}

@@ -40,10 +40,11 @@ type Outcome struct {
 
 // Best finds the explanation that fits the readings of a model best. It returns an error where the
 // network cannot be solved with the values of the run file.
-func Best(m *model.Model) (*Outcome, error) { return best(m, m.Assume()) }
+func Best(m *model.Model) (*Outcome, error) { return best(m, m.Assume(), false) }
 
-// best finds the best explanation that includes some assumptions.
-func best(m *model.Model, a model.Assumptions) (*Outcome, error) {
+// best finds the best explanation that includes some assumptions. asRead asks for one without
+// exchanged currents where there is one.
+func best(m *model.Model, a model.Assumptions, asRead bool) (*Outcome, error) {
 	first, err := model.SolveLimited(m, a, m.Start(a), initialIterations)
 	if err != nil {
 		return nil, err
@@ -53,6 +54,11 @@ func best(m *model.Model, a model.Assumptions) (*Outcome, error) {
 		return nil, err
 	}
 	e, alternatives := e.tryExchanges()
+	if !asRead {
+		var swapped []Alternative
+		e, swapped = e.trySwappedFeeds()
+		alternatives = append(alternatives, swapped...)
+	}
 	e = e.finalFit().readmitAgreeing()
 	alternatives = append(alternatives, e.darkReels()...)
 	open := slices.Clone(e.open)
@@ -78,18 +84,21 @@ func (e explanation) readmitAgreeing() explanation {
 	return e
 }
 
-// Alternative is another explanation of the readings: other readings are wrong, or a reel is dark.
+// Alternative is another explanation of the readings: other readings are wrong, a reel is dark, or
+// operator mistakes were made that the best explanation does not have.
 type Alternative struct {
-	Excluded []bool // by observation: excluded as wrong; nil for none
-	DarkReel int    // index of a reel that stays dark in every step; model.Absent for none
+	Excluded []bool          // by observation: excluded as wrong; nil for none
+	DarkReel int             // index of a reel that stays dark in every step; model.Absent for none
+	Mistakes []model.Mistake // operator mistakes; nil for none
+	AsRead   bool            // the best explanation has exchanged currents, and this one takes them as read
 }
 
 // BestUnder is Best under the assumptions of an alternative: its readings are excluded for good, and
-// its reel is dark. The outcome has no alternatives.
+// its reel is dark, and its mistakes are corrected. The outcome has no alternatives.
 func BestUnder(m *model.Model, x Alternative) (*Outcome, error) {
 	a := m.Assume().ExcludingForGood(x.Excluded)
-	a.DarkReel = x.DarkReel
-	outcome, err := best(m, a)
+	a.DarkReel, a.Mistakes = x.DarkReel, x.Mistakes
+	outcome, err := best(m, a, x.AsRead)
 	if err != nil {
 		return nil, err
 	}
