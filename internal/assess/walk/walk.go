@@ -239,12 +239,16 @@ func (w Walk) finished(t Task) Task {
 	if w.known == nil {
 		return t
 	}
-	t.Settled = w.known.Verdict != assessment.Unproven && !w.known.Doubtful
+	loops := map[string]bool{} // elements whose loop is judged: their rails need no verdict
+	name := func(x assessment.Element) string { return string(x.Kind) + " " + x.Name }
 	for _, x := range w.known.Elements {
-		u := Unproven{Name: string(x.Kind) + " " + x.Name, Why: "no reading that the meters can take would decide it"}
-		if x.Verdict != assessment.Unproven || slices.ContainsFunc(t.Unproven, func(v Unproven) bool { return v.Name == u.Name }) {
+		loops[name(x)] = loops[name(x)] || x.Rail == run.Loop
+	}
+	for _, x := range w.known.Elements {
+		if x.Verdict != assessment.Unproven || x.Rail != run.Loop && loops[name(x)] {
 			continue
 		}
+		u := Unproven{Name: name(x), Why: "no reading that the meters can take would decide it"}
 		for _, e := range w.plan.Elements {
 			if e.Kind == x.Kind && e.Name == x.Name && e.Why != "" {
 				u.Why = e.Why
@@ -252,5 +256,6 @@ func (w Walk) finished(t Task) Task {
 		}
 		t.Unproven = append(t.Unproven, u)
 	}
+	t.Settled = len(t.Unproven) == 0 && !w.known.Doubtful
 	return t
 }

@@ -85,6 +85,34 @@ func TestFaultsAreFound(t *testing.T) {
 	}
 }
 
+// A walk that has ended says of each element whether it is settled: one that fails hides none that is
+// unproven, and a rail without a verdict is none where its loop has one.
+func TestEndIsTrue(t *testing.T) {
+	r := load(t, "shelf")
+	w := New(planned(t, r), Options{})
+	element := func(name string, rail run.Rail, v assessment.Verdict) assessment.Element {
+		return assessment.Element{Kind: run.KindJoint, Name: name, Rail: rail, Verdict: v}
+	}
+	for _, c := range []struct {
+		elements []assessment.Element
+		unproven string
+	}{
+		{[]assessment.Element{element("a", run.Loop, assessment.Fail), element("b", run.Loop, assessment.Unproven)}, "joint b"},
+		{[]assessment.Element{element("a", run.Loop, assessment.Fail), element("a", run.Plus, assessment.Unproven)}, ""},
+		{[]assessment.Element{element("cut", run.Minus, assessment.Unproven)}, "joint cut"},
+	} {
+		k := &Knowledge{Elements: c.elements, Verdict: assessment.Fail}
+		task := w.With(k).Task()
+		names := ""
+		for _, u := range task.Unproven {
+			names += u.Name
+		}
+		if task.Kind != Finished || task.Settled != (c.unproven == "") || names != c.unproven {
+			t.Errorf("%+v: %+v", c.elements, task)
+		}
+	}
+}
+
 // Each usual mistake in writing down is asked again at once, with the mistake named. The right
 // value then replaces the wrong one.
 func TestMistakesAreAskedAgain(t *testing.T) {
