@@ -132,7 +132,7 @@ const sendTimeout = 10 * time.Minute
 
 // Send adds readings and marks in one transaction.
 func (s *Sink) Send(ctx context.Context, d *store.Delivery) error {
-	ctx, cancel := context.WithTimeoutCause(ctx, sendTimeout, fmt.Errorf("%w: no answer in %v", postgres.Lost, sendTimeout))
+	ctx, cancel := context.WithTimeoutCause(ctx, sendTimeout, fmt.Errorf("%w: no answer in %v", postgres.ErrLost, sendTimeout))
 	defer cancel()
 	if err := s.prepare(ctx, d); err != nil {
 		return err

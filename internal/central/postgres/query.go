@@ -136,8 +136,8 @@ func texts(args []any) ([][]byte, error) {
 	return values, nil
 }
 
-// Lost is the error of a connection that has ended.
-var Lost = errors.New("the connection to the database is lost")
+// ErrLost is the error of a connection that has ended.
+var ErrLost = errors.New("the connection to the database is lost")
 
 // explain returns the error of a statement in one line.
 func explain(ctx context.Context, err error) error {
@@ -150,11 +150,11 @@ func explain(ctx context.Context, err error) error {
 	if e, ok := errors.AsType[*pgconn.PgError](err); ok {
 		f := refusal{fault.Fault{Text: "the database refuses: " + e.Message, Hint: e.Hint}, e.Code}
 		if e.Code == "57P01" || e.Code == "57P02" || e.Code == "57P03" { // PostgreSQL, appendix A: shutting down, starting up
-			return fmt.Errorf("%w: %s", Lost, e.Message)
+			return fmt.Errorf("%w: %s", ErrLost, e.Message)
 		}
 		return f
 	}
-	return fmt.Errorf("%w: %w", Lost, err)
+	return fmt.Errorf("%w: %w", ErrLost, err)
 }
 
 // refusal is an error of the server, with its code of five characters.
