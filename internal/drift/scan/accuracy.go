@@ -23,7 +23,8 @@ func At(v []float64, i int) float64 {
 	return v[i]
 }
 
-// Accuracy returns the meter's range that holds a value at a slot of a scan.
+// Accuracy returns the meter's range of a value at a slot of a scan: the one that its display showed,
+// or else the smallest that holds the value.
 func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (run.Range, bool) {
 	at := 2 * slot
 	if q == run.Current {
@@ -32,16 +33,19 @@ func (c *Collector) Accuracy(s *Scan, q run.Quantity, slot int, value float64) (
 	if at >= len(s.Meters) || s.Meters[at] < 0 {
 		return run.Range{}, false
 	}
-	m := c.run.MeterIndex(c.Meters[s.Meters[at]])
+	by := c.meters[s.Meters[at]]
+	m := c.run.MeterIndex(by.name)
 	if m < 0 {
 		return run.Range{}, false
 	}
-	meter := c.run.Meters[m]
-	g := meter.Range(q, value)
+	g := by.at
+	if g < 0 {
+		g = c.run.Meters[m].Range(q, value)
+	}
 	if g < 0 {
 		return run.Range{}, false
 	}
-	return meter.Ranges[g], true
+	return c.run.Meters[m].Ranges[g], true
 }
 
 // DropErrors returns the standard deviations of a drop between two places: that of one scan, and
@@ -64,7 +68,7 @@ func (c *Collector) Names(s *Scan, slots ...int) string {
 	name := ""
 	for _, at := range slots {
 		if at < len(s.Meters) && s.Meters[at] >= 0 {
-			name += c.Meters[s.Meters[at]]
+			name += c.meters[s.Meters[at]].name
 		}
 		name += "|"
 	}

@@ -41,7 +41,7 @@ type Scan struct {
 	Amps    []float64
 	Celsius []float64 // °C by feed, then by reel; NaN = not known
 	Dark    bool      // all pixels are dark
-	Meters  []int     // numbers of the meters, see Collector.Meters: of place k at 2k, of feed k at 2k + 1
+	Meters  []int     // numbers of the meters, see Collector.meters: of place k at 2k, of feed k at 2k + 1
 
 	number int // among the scans of its step, from 0
 }
@@ -54,7 +54,7 @@ type Collector struct {
 	index    map[channelKey]int
 	last     int
 	Places   []run.Place
-	Meters   []string // by the numbers in a Scan
+	meters   []meter // by the numbers in a Scan
 	steps    map[string]int
 	// Which places and feeds' currents were read at all, by index.
 	ReadPlaces, ReadFeeds []bool
@@ -145,22 +145,9 @@ func (c *Collector) Add(x *reading.Reading) {
 	}
 	if math.IsNaN((*into)[slot]) { // a second value of the same moment is a repeat
 		(*into)[slot] = ch.sign * c.corrected(x)
-		c.meter(ch.quantity, slot, x.Meter)
+		c.setMeter(ch.quantity, slot, c.meterOf(x))
 	}
 	c.latest = at
-}
-
-// corrected returns the value of a reading without the known error of its meter's range.
-func (c *Collector) corrected(x *reading.Reading) float64 {
-	m := c.run.MeterIndex(x.Meter)
-	if m < 0 || !c.run.Meters[m].Corrected() {
-		return x.Value
-	}
-	at := c.run.Meters[m].ShownRange(x.Quantity, x.Value, x.LastDigit())
-	if at < 0 {
-		return x.Value
-	}
-	return c.run.Meters[m].Ranges[at].Correct(x.Value)
 }
 
 // belongs reports whether a reading is part of the current scan.
@@ -226,31 +213,4 @@ func (c *Collector) setTemperature(ch channel, at int64, degrees float64) {
 	if i >= 0 {
 		c.celsius[i], c.celsiusAt[i] = degrees, at
 	}
-}
-
-// meter records which meter read a place or feed. Scans share the record until it changes.
-func (c *Collector) meter(q run.Quantity, slot int, name string) {
-	at := 2 * slot
-	if q == run.Current {
-		at++
-	}
-	id := -1
-	for i, known := range c.Meters {
-		if known == name {
-			id = i
-		}
-	}
-	if id < 0 {
-		c.Meters = append(c.Meters, name)
-		id = len(c.Meters) - 1
-	}
-	if at < len(c.current.Meters) && c.current.Meters[at] == id {
-		return
-	}
-	own := append([]int{}, c.current.Meters...)
-	for len(own) <= at {
-		own = append(own, -1)
-	}
-	own[at] = id
-	c.current.Meters = own
 }

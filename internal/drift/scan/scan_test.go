@@ -63,3 +63,27 @@ func TestCorrected(t *testing.T) {
 		t.Errorf("%+v", c.Scans)
 	}
 }
+
+// The accuracy is that of the range which the digits of a display show, also where a smaller one holds the value.
+func TestAccuracyByDigits(t *testing.T) {
+	r := runtest.Load(t, "../elements/testdata/wall.toml")
+	r.Meters = append(r.Meters, run.Meter{Name: "hand", DigitsShowRange: true, Ranges: []run.Range{
+		{Quantity: run.Voltage, UpTo: 6, Resolution: 0.001}, {Quantity: run.Voltage, UpTo: 60, Resolution: 0.01}}})
+	c := NewCollector(r, nil)
+	for i, text := range []string{"5.000", "5.00"} {
+		c.Add(&reading.Reading{Time: spring.Add(time.Duration(i) * time.Hour), Quantity: run.Voltage, From: "A+", To: "A-", Value: 5, Text: text, Unit: "V", Meter: "hand"})
+		c.Add(&reading.Reading{Time: spring.Add(time.Duration(i) * time.Hour), Quantity: run.Current, From: "near", Value: 1, Meter: "board"})
+	}
+	c.Finish()
+	if len(c.Scans) != 2 {
+		t.Fatalf("%d scans", len(c.Scans))
+	}
+	for i, want := range []float64{0.001, 0.01} {
+		if g, ok := c.Accuracy(&c.Scans[i], run.Voltage, 0, 5); !ok || g.Resolution != want {
+			t.Errorf("scan %d: %v V %v, want %v V", i, g.Resolution, ok, want)
+		}
+	}
+	if a, b := c.Names(&c.Scans[0], 0), c.Names(&c.Scans[1], 0); a != "hand|" || a != b {
+		t.Errorf("meters %q and %q: another range is no other meter", a, b)
+	}
+}
