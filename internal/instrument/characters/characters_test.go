@@ -79,6 +79,7 @@ func TestMarked(t *testing.T) {
 		"DC auto":     {reading.Good, ""},
 		"DC judge":    {reading.Good, ""}, // of the temperature function
 		"AC":          {reading.Faulty, "AC"},
+		"auto":        {reading.Faulty, "neither DC nor AC"},
 		"AC DC":       {reading.Faulty, "AC"},
 		"DC hold":     {reading.Faulty, "hold"},
 		"DC relative": {reading.Faulty, "relative"},
@@ -151,9 +152,9 @@ func TestFlippedBits(t *testing.T) {
 		if unseen, _ := flip(devices.OddParity(picture)); unseen != 0 {
 			t.Errorf("%s: %d flipped bits are not found", text, unseen)
 		}
-		// Of 112 bits: at most 4 of each digit's and 2 of the range's make another digit or range; sign, judge, DC, auto
+		// Of 112 bits: at most 4 of each digit's and 2 of the range's make another digit or range; sign, judge, auto
 		// and VBAR change a symbol.
-		if unseen, all := flip(picture); unseen > 5*4+2+5 || all != 112 {
+		if unseen, all := flip(picture); unseen > 5*4+2+4 || all != 112 {
 			t.Errorf("%s: %d of %d flipped bits are not found without parity", text, unseen, all)
 		}
 	}

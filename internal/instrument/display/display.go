@@ -7,6 +7,7 @@
 package display
 
 import (
+	"slices"
 	"strings"
 
 	"ohmkeep/internal/reading"
@@ -85,13 +86,16 @@ func (p Picture) String() string {
 	return text
 }
 
-// faults returns why the shown value does not count; "" if it does.
-func (p Picture) faults() string {
+// faults returns why the shown value of a quantity does not count; "" if it does.
+func (p Picture) faults(q run.Quantity) string {
 	var list []string
 	for _, s := range p.Symbols {
 		if !plain[s] {
 			list = append(list, string(s))
 		}
+	}
+	if len(list) == 0 && q != run.Temperature && !slices.Contains(p.Symbols, DC) {
+		list = append(list, "neither DC nor AC")
 	}
 	return strings.Join(list, ", ")
 }
@@ -101,7 +105,7 @@ func (p Picture) faults() string {
 func (p Picture) Sample(q run.Quantity) reading.Sample {
 	s := reading.Sample{Reading: reading.Reading{Quantity: q, Text: p.Digits, Unit: p.Unit}, Raw: p.String()}
 	shown, known := p.Quantity()
-	why := p.faults()
+	why := p.faults(shown)
 	switch {
 	case !known || shown != q:
 		s.Unit = reading.Unit(q)

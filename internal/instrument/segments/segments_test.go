@@ -77,6 +77,7 @@ func TestMarked(t *testing.T) {
 		{" 4.81", "V DC", reading.Good, ""},
 		{"4.812", "V AC", reading.Faulty, "the display shows: AC"},
 		{"4.812", "V AC DC", reading.Faulty, "AC"},
+		{"4.812", "V", reading.Faulty, "neither DC nor AC"},
 		{"4.812", "V DC hold", reading.Faulty, "hold"},
 		{"4.812", "V DC relative", reading.Faulty, "relative"},
 		{"4.812", "V DC battery", reading.Faulty, "low battery"},
@@ -149,7 +150,7 @@ func TestFlippedBits(t *testing.T) {
 				case bit >= 4:
 					t.Fatalf("% X: a flipped number gave %+v", x, p)
 				case p.Digits == text[:1]+"."+text[1:] && p.Unit == "V":
-					same++ // auto, RS-232, DC, user bits
+					same++ // auto, RS-232, user bits
 				case p.Unit != "V" || p.Digits[0] == '-':
 					symbol++
 				default:
