@@ -20,7 +20,6 @@ import (
 	"fmt"
 	"net"
 	"net/url"
-	"slices"
 	"sync"
 	"time"
 
@@ -79,6 +78,7 @@ type Link struct {
 	lateUntil  time.Time           // … until nothing came until then; zero: not known yet
 	again      *time.Timer         // ends the connection; the next one makes the broker send again; nil: not needed
 	conn       net.Conn            // of the newest connection
+	made       uint64              // connections
 	unexpected uint64              // messages of topics that nothing subscribes to
 	lost       uint64              // messages of QoS 0 for which there was no room
 }
@@ -171,144 +171,15 @@ func pause(try int) time.Duration {
 	return min(100*time.Millisecond<<min(try, 10), longestPause)
 }
 
-// explain returns what a broker answers to an attempt to connect, in words.
-func explain(err error) error {
-	var refused *autopaho.ConnackError
-	if errors.As(err, &refused) {
-		if words := refusals[refused.ReasonCode]; words != "" {
-			return fmt.Errorf("%w: it refuses: %s", ErrDown, words)
-		}
-		return fmt.Errorf("%w: it refuses, reason %d %s", ErrDown, refused.ReasonCode, refused.Reason)
-	}
-	if cause := errors.Unwrap(err); cause != nil { // without the library's words before it
-		err = cause
-	}
-	return fmt.Errorf("%w: %w", ErrDown, err)
-}
-
-// refusals are reason codes of a CONNACK (MQTT 5.0, 3.2.2.2).
-var refusals = map[byte]string{0x84: "it does not speak MQTT 5", 0x85: "it does not take the client's name", 0x86: "user or password is wrong", 0x87: "not authorised",
-	0x88: "it is not available", 0x89: "it is busy", 0x8A: "the client is banned", 0x97: "a quota is used up", 0x9F: "too many connections a second"}
-
-// change sets the state of the connection.
-func (l *Link) change(up bool, why error) {
-	l.mu.Lock()
-	was, before := l.up, l.why
-	if !up && !was && why == ErrDown {
-		why = before // which says more
-	}
-	l.up, l.why = up, why
-	changed := was != up || !up && before.Error() != why.Error()
-	if changed {
-		close(l.changed)
-		l.changed = make(chan struct{})
-	}
-	l.mu.Unlock()
-	if changed && l.o.Changed != nil {
-		l.o.Changed(up, why)
-	}
-}
-
-// connected subscribes after the connection was made.
-func (l *Link) connected(cm *autopaho.ConnectionManager, ack *paho.Connack) {
-	l.begin(ack.SessionPresent)
-	go func() { // the library wants this call to return
-		if err := l.subscribe(cm); err != nil {
-			l.change(false, err)
-			return
-		}
-		l.change(true, nil)
-	}()
-}
-
-// subscribe subscribes to everything that is received.
-func (l *Link) subscribe(cm *autopaho.ConnectionManager) error {
-	l.mu.Lock()
-	var all []paho.SubscribeOptions
-	for f := range l.subs {
-		all = append(all, l.subscribeTo(f))
-	}
-	l.mu.Unlock()
-	if len(all) == 0 {
-		return nil
-	}
-	ctx, cancel := context.WithTimeout(context.Background(), packetTimeout)
-	defer cancel()
-	answer, err := cm.Subscribe(ctx, &paho.Subscribe{Subscriptions: all})
-	if answer != nil {
-		for i, reason := range answer.Reasons {
-			if reason >= 0x80 && i < len(all) {
-				return fmt.Errorf("%w: it refuses the subscription to %s, reason %d", ErrDown, all[i].Topic, reason)
-			}
-		}
-	}
-	if err != nil {
-		return fmt.Errorf("%w: subscribe: %w", ErrDown, err)
-	}
-	return nil
-}
-
-// subscribeTo asks for new messages of a filter only: what the broker keeps of a topic may be of any age.
-func (l *Link) subscribeTo(filter string) paho.SubscribeOptions {
-	s := paho.SubscribeOptions{Topic: filter, QoS: 1, RetainHandling: 2}
-	if l.o.Temporary {
-		s.QoS = 0
-	}
-	return s
-}
-
-// Use changes the filters of what is received. Those that stay miss no message.
-func (l *Link) Use(filters []string) error {
-	l.mu.Lock()
-	var more []paho.SubscribeOptions
-	var fewer []string
-	var closing []*Subscription
-	for _, f := range filters {
-		if l.subs[f] == nil {
-			l.subs[f] = newSubscription(l, f)
-			more = append(more, l.subscribeTo(f))
-		}
-	}
-	for f, s := range l.subs {
-		if !slices.Contains(filters, f) {
-			closing = append(closing, s)
-			delete(l.subs, f)
-			fewer = append(fewer, f)
-		}
-	}
-	up := l.up
-	l.mu.Unlock()
-	for _, s := range closing {
-		s.close()
-	}
-	if !up {
-		return nil // the next connection subscribes to everything
-	}
-	ctx, cancel := context.WithTimeout(context.Background(), packetTimeout)
-	defer cancel()
-	var errs []error
-	if len(more) > 0 {
-		_, err := l.cm.Subscribe(ctx, &paho.Subscribe{Subscriptions: more})
-		errs = append(errs, err)
-	}
-	if len(fewer) > 0 {
-		_, err := l.cm.Unsubscribe(ctx, &paho.Unsubscribe{Topics: fewer})
-		errs = append(errs, err)
-	}
-	return errors.Join(errs...)
-}
-
-// down notes that the connection was lost. The library makes a new one.
-func (l *Link) down() bool {
-	l.change(false, ErrDown)
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.late, l.lateUntil = true, time.Time{}
-	return true
-}
-
 // Broker returns how the broker is reached.
 func (l *Link) Broker() run.Broker { return l.o.Broker }
+
+// Connections returns how many connections were made.
+func (l *Link) Connections() uint64 {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.made
+}
 
 // Counts returns how many messages came that no subscription takes, and how many of QoS 0 were lost because
 // there was no room.
@@ -316,58 +187,6 @@ func (l *Link) Counts() (unexpected, lost uint64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.unexpected, l.lost
-}
-
-// Up reports whether there is a connection, and otherwise why there is none.
-func (l *Link) Up() (bool, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.up, l.why
-}
-
-// AwaitUp waits until there is a connection. The error says why there is none when ctx ends.
-func (l *Link) AwaitUp(ctx context.Context) error {
-	for {
-		l.mu.Lock()
-		up, why, changed := l.up, l.why, l.changed
-		l.mu.Unlock()
-		if up {
-			return nil
-		}
-		select {
-		case <-changed:
-		case <-ctx.Done():
-			return why
-		}
-	}
-}
-
-// Publish sends a retained message with QoS 1 and returns when the broker has acknowledged it.
-func (l *Link) Publish(ctx context.Context, m Retained) error {
-	if up, why := l.Up(); !up {
-		return why
-	}
-	answer, err := l.cm.Publish(ctx, &paho.Publish{Topic: m.Topic, Payload: []byte(m.Payload), QoS: 1, Retain: true})
-	switch {
-	case answer != nil && answer.ReasonCode >= 0x80:
-		return Refused{m.Topic, answer.ReasonCode}
-	case err != nil:
-		return fmt.Errorf("%w: publish: %w", ErrDown, err)
-	}
-	return nil
-}
-
-// Refused is the error of a message that the broker will never take.
-type Refused struct {
-	Topic  string
-	Reason byte
-}
-
-func (r Refused) Error() string {
-	if r.Reason == 0x87 {
-		return fmt.Sprintf("the broker does not allow to publish %s", r.Topic)
-	}
-	return fmt.Sprintf("the broker refuses %s, reason %d", r.Topic, r.Reason)
 }
 
 // Close sends what is still to be acknowledged and ends the connection.

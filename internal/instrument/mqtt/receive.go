@@ -91,6 +91,7 @@ func (s *Subscription) Return(m *Message) {
 	closed := s.closed
 	if !closed {
 		s.waiting = append([]*Message{m}, s.waiting...)
+		s.wake()
 	}
 	s.mu.Unlock()
 	if closed {
@@ -116,6 +117,7 @@ func (s *Subscription) close() {
 func (l *Link) begin(session bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	l.made++
 	if !session {
 		clear(l.unacked)
 		l.acked = nil
@@ -175,11 +177,16 @@ func (s *Subscription) put(m *Message) bool {
 		return false
 	}
 	s.waiting = append(s.waiting, m)
+	s.wake()
+	return true
+}
+
+// wake lets Next look again; s.mu is held.
+func (s *Subscription) wake() {
 	select {
 	case s.arrived <- struct{}{}:
 	default:
 	}
-	return true
 }
 
 // Done says what became of a message: kept is true if it is safe on disk, or never will be wanted.

@@ -181,3 +181,30 @@ func TestGivenUp(t *testing.T) {
 		t.Errorf("acknowledged %s", acked)
 	}
 }
+
+// A message that one reader gives back reaches another one that already waits.
+func TestReturned(t *testing.T) {
+	l := unconnected("a")
+	l.begin(false)
+	l.up = true
+	s := l.subs["a"]
+	l.deliver(t, 1, "a", "one", false, false)
+	first, err := s.Next(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	defer cancel()
+	got := make(chan error, 1)
+	go func() { _, err := s.Next(ctx); got <- err }()
+	time.Sleep(20 * time.Millisecond) // it waits
+	s.Return(first)
+	select {
+	case err := <-got:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(time.Second):
+		t.Error("the reader is not woken")
+	}
+}

@@ -10,6 +10,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"maps"
 	"sync/atomic"
 	"time"
 
@@ -21,6 +22,7 @@ import (
 // Link is the connection to the broker; a *mqtt.Link is one.
 type Link interface {
 	AwaitUp(ctx context.Context) error
+	Connections() uint64 // made so far
 	Publish(ctx context.Context, m mqtt.Retained) error
 }
 
@@ -47,6 +49,8 @@ const (
 	batch = 64
 	// sendPause is the pause after a message that could not be sent over a connection that exists.
 	sendPause = time.Second
+	// linkCheck is how often it is checked whether there is another connection.
+	linkCheck = time.Second
 )
 
 // Run publishes until ctx ends.
@@ -58,37 +62,17 @@ func (p *Publisher) Run(ctx context.Context) {
 	<-sent
 }
 
-// collect queues messages of what has changed.
+// collect queues messages of what has changed. What could not be queued counts as not sent.
 func (p *Publisher) collect(ctx context.Context, added chan<- struct{}) {
-	times := map[string]time.Time{}   // of the newest value of a topic
-	bodies := map[string]string{}     // of the topics that are published when they change
-	statusAt, last := time.Time{}, "" // of the newest status, without what changes always
+	queued := published{times: map[string]time.Time{}, bodies: map[string]string{}}
 	tick := time.NewTicker(p.Every)
 	defer tick.Stop()
 	for {
-		messages := values(p.Root, p.Snapshot(), times)
-		present := map[string]bool{}
-		for _, m := range verdicts(p.Root, p.History()) {
-			present[m.Topic] = true
-			if bodies[m.Topic] != m.Payload {
-				bodies[m.Topic] = m.Payload
-				messages = append(messages, m)
-			}
+		messages, next := p.changed(queued)
+		err := p.Queue.Add(ctx, messages)
+		if p.note(ctx, err); err == nil {
+			queued = next
 		}
-		for topic := range bodies {
-			if !present[topic] { // the run file was read again; an empty message ends a retained one
-				delete(bodies, topic)
-				messages = append(messages, mqtt.Retained{Topic: topic})
-			}
-		}
-		s := p.Status()
-		steady := s
-		steady.Time, steady.Waiting = time.Time{}, 0
-		if text := message(p.Root, steady, "status").Payload; text != last || time.Since(statusAt) >= statusInterval {
-			last, statusAt = text, time.Now()
-			messages = append(messages, message(p.Root, s, "status"))
-		}
-		p.note(ctx, p.Queue.Add(ctx, messages))
 		select {
 		case added <- struct{}{}:
 		default:
@@ -101,24 +85,73 @@ func (p *Publisher) collect(ctx context.Context, added chan<- struct{}) {
 	}
 }
 
-// send sends what the queue holds.
+// published is what was queued so far.
+type published struct {
+	times    map[string]time.Time // of the newest value of a topic
+	bodies   map[string]string    // of the topics that are published when they change
+	status   string               // the newest, without what changes always …
+	statusAt time.Time            // … and when it was queued
+}
+
+// changed returns messages of what differs from what was queued, and what is queued once they are.
+func (p *Publisher) changed(before published) ([]mqtt.Retained, published) {
+	now := published{maps.Clone(before.times), maps.Clone(before.bodies), before.status, before.statusAt}
+	messages := values(p.Root, p.Snapshot(), now.times)
+	present := map[string]bool{}
+	for _, m := range verdicts(p.Root, p.History()) {
+		present[m.Topic] = true
+		if now.bodies[m.Topic] != m.Payload {
+			now.bodies[m.Topic] = m.Payload
+			messages = append(messages, m)
+		}
+	}
+	for topic := range now.bodies {
+		if !present[topic] { // the run file was read again; an empty message ends a retained one
+			delete(now.bodies, topic)
+			messages = append(messages, mqtt.Retained{Topic: topic})
+		}
+	}
+	s := p.Status()
+	steady := s
+	steady.Time, steady.Waiting = time.Time{}, 0
+	if text := message(p.Root, steady, "status").Payload; text != now.status || time.Since(now.statusAt) >= statusInterval {
+		now.status, now.statusAt = text, time.Now()
+		messages = append(messages, message(p.Root, s, "status"))
+	}
+	return messages, now
+}
+
+// send sends what the queue holds. On each connection it first says that the watch is there, because the
+// broker has published the opposite when the one before was lost.
 func (p *Publisher) send(ctx context.Context, added <-chan struct{}) {
 	for ctx.Err() == nil {
 		if p.Link.AwaitUp(ctx) != nil {
 			return
 		}
+		connection := p.Link.Connections()
 		if err := p.Link.Publish(ctx, mqtt.Retained{Topic: p.Root + "/" + Presence, Payload: Online}); err != nil && !p.isRefused(err) {
 			p.pause(ctx)
 			continue
 		}
-		for p.sendAll(ctx) {
-			select {
-			case <-added:
-			case <-ctx.Done():
-				return
-			}
+		for p.sendAll(ctx) && p.await(ctx, added, connection) {
 		}
 	}
+}
+
+// await waits until messages were added. It returns false when ctx has ended or there is another connection.
+func (p *Publisher) await(ctx context.Context, added <-chan struct{}, connection uint64) bool {
+	check := time.NewTicker(linkCheck)
+	defer check.Stop()
+	for p.Link.Connections() == connection {
+		select {
+		case <-added:
+			return true
+		case <-check.C:
+		case <-ctx.Done():
+			return false
+		}
+	}
+	return false
 }
 
 // sendAll sends what is in the queue now, and reports whether the connection still serves.

@@ -23,6 +23,7 @@ import (
 type wire struct {
 	mu    sync.Mutex
 	up    bool
+	made  uint64   // connections
 	lose  bool     // the next message is taken and its acknowledgement lost
 	ban   []string // beginnings of topics
 	taken []mqtt.Retained
@@ -39,6 +40,15 @@ func (w *wire) AwaitUp(ctx context.Context) error {
 		time.Sleep(time.Millisecond)
 	}
 	return mqtt.ErrDown
+}
+
+func (w *wire) Connections() uint64 { w.mu.Lock(); defer w.mu.Unlock(); return w.made }
+
+// reconnect loses the connection between two messages and makes another one at once: the broker publishes the will.
+func (w *wire) reconnect(will mqtt.Retained) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.taken, w.made = append(w.taken, will), w.made+1
 }
 
 func (w *wire) Publish(_ context.Context, m mqtt.Retained) error {
@@ -187,4 +197,45 @@ func TestRefusedAndGone(t *testing.T) {
 	if errors.Is(mqtt.Refused{}, mqtt.ErrDown) {
 		t.Error("a refused message is taken for a lost connection")
 	}
+}
+
+// A connection that is lost while nothing is sent, and made again at once, leaves the watch online at the broker.
+func TestOnlineOnEachConnection(t *testing.T) {
+	w := &wire{up: true}
+	p := &Publisher{Root: "a", Every: 5 * time.Millisecond, Link: w, Queue: openQueue(t, filepath.Join(t.TempDir(), "q"), 1000),
+		Snapshot: func() recorder.Snapshot { return recorder.Snapshot{} }, History: func() *history.History { return nil },
+		Status: func() Status { return Status{} }, Log: slog.New(slog.DiscardHandler)}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { p.Run(ctx); close(done) }()
+	defer func() { cancel(); <-done }()
+	until(t, "status", func() bool { return len(w.of("a/status")) == 1 })
+	w.reconnect(mqtt.Retained{Topic: "a/watch", Payload: Offline})
+	until(t, "online again", func() bool { return slices.Equal(w.of("a/watch"), []string{Online, Offline, Online}) })
+}
+
+// A verdict that could not be queued, as on a full disk, is published once it can be.
+func TestQueueFails(t *testing.T) {
+	w := &wire{up: true}
+	q := openQueue(t, filepath.Join(t.TempDir(), "q"), 1000)
+	p := &Publisher{Root: "a", Every: 5 * time.Millisecond, Link: w, Queue: q, Snapshot: func() recorder.Snapshot { return recorder.Snapshot{} },
+		History: func() *history.History {
+			return &history.History{Series: []history.Series{{Kind: run.KindFeed, Name: "near", Rail: run.Loop, Verdict: history.Steady}}}
+		},
+		Status: func() Status { return Status{} }, Log: slog.New(slog.DiscardHandler)}
+	rename := func(from, to string) {
+		t.Helper()
+		if _, err := q.db.Exec("ALTER TABLE " + from + " RENAME TO " + to); err != nil {
+			t.Fatal(err)
+		}
+	}
+	rename("message", "away")
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { p.Run(ctx); close(done) }()
+	defer func() { cancel(); <-done }()
+	until(t, "noted", func() bool { return len(p.Notes()) == 1 })
+	rename("away", "message")
+	until(t, "verdict", func() bool { return len(w.of("a/verdict/feed/near/loop")) == 1 })
+	until(t, "note gone", func() bool { return len(p.Notes()) == 0 })
 }
