@@ -51,6 +51,7 @@ func TestCheckBoard(t *testing.T) {
 }
 
 func TestCheckMeter(t *testing.T) {
+	t.Parallel()
 	pair := devices.NewPair()
 	sim, err := devices.NewMultimeter(pair, func(q run.Quantity) float64 { return place("1", q) })
 	if err != nil {
@@ -65,6 +66,7 @@ func TestCheckMeter(t *testing.T) {
 
 // A check of a meter that does not know its command fails with the meter's own message.
 func TestCheckMeterComplains(t *testing.T) {
+	t.Parallel()
 	pair := devices.NewPair()
 	sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1 })
 	if err != nil {
@@ -81,6 +83,7 @@ func TestCheckMeterComplains(t *testing.T) {
 }
 
 func TestCheckAdvice(t *testing.T) {
+	t.Parallel()
 	for said, want := range map[string]string{
 		"":                                 "nothing was received",
 		"\xf8\x80\x00\xf8\x1f\n\xff\x00\n": "another rate than 115200 baud",

@@ -50,6 +50,7 @@ func five() float64 { return 5 }
 
 // The simulated meter shows half of the value until it has settled. None of these samples is good.
 func TestTurnsMarkUnsettled(t *testing.T) {
+	t.Parallel()
 	p := byTurns(t, 2)
 	device, _ := ranged(t, p, five, instrument.Options{Channels: []instrument.Channel{
 		{ID: "v", Quantity: run.Voltage}, {ID: "i", Quantity: run.Current}, {ID: "t", Quantity: run.Temperature}}})
@@ -80,6 +81,7 @@ func TestTurnsMarkUnsettled(t *testing.T) {
 }
 
 func TestMeasureWaitsUntilSettled(t *testing.T) {
+	t.Parallel()
 	device, _ := ranged(t, byTurns(t, 1), five, instrument.Options{})
 	for _, q := range []run.Quantity{run.Voltage, run.Current, run.Voltage, run.Temperature} {
 		s, err := device.Measure(bounded(t), "", q)
@@ -92,6 +94,7 @@ func TestMeasureWaitsUntilSettled(t *testing.T) {
 // The smallest range that holds the value is used. An overload in it selects a wider range; only an
 // overload of the widest is reported.
 func TestRanges(t *testing.T) {
+	t.Parallel()
 	var mu sync.Mutex
 	volts := 5.0
 	set := func(x float64) { mu.Lock(); volts = x; mu.Unlock() }
@@ -134,6 +137,7 @@ func TestRanges(t *testing.T) {
 // After the meter was set to another function at its panel, nothing that it shows is taken for a
 // voltage.
 func TestKnobIsTurned(t *testing.T) {
+	t.Parallel()
 	changed := 0
 	device, sim := ranged(t, byTurns(t, 1), five, instrument.Options{Log: func(e instrument.Event) {
 		if e.Kind == instrument.Changed {

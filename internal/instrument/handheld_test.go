@@ -31,6 +31,7 @@ func showing(t *testing.T, shown ...string) instrument.Instrument {
 // A reading is taken when two successive pictures agree. A display that still changes, or a picture
 // with a flipped bit, gives none.
 func TestHandheldMeasure(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name  string
 		shown []string
@@ -41,6 +42,7 @@ func TestHandheldMeasure(t *testing.T) {
 		{"one flipped bit", []string{"9.999", "4.012", "4.812", "4.812"}, "4.812"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			device := showing(t, c.shown...)
 			defer device.Close()
 			if s, err := device.Measure(bounded(t), "display", run.Voltage); err != nil || !s.Good() || s.Text != c.want {
@@ -61,6 +63,7 @@ func TestHandheldMeasure(t *testing.T) {
 
 // A value that is sent once only is not lost.
 func TestHandheldSentOnce(t *testing.T) {
+	t.Parallel()
 	pair := devices.InProcess()
 	device := open(t, load(t, "es51922"), pair)
 	defer device.Close()
@@ -77,6 +80,7 @@ func TestHandheldSentOnce(t *testing.T) {
 
 // The channels say which quantity the display has to show; a meter with two channels may show either.
 func TestHandheldFunction(t *testing.T) {
+	t.Parallel()
 	p := load(t, "fs9721")
 	volts := []instrument.Channel{{ID: "display", Quantity: run.Voltage}}
 	both := append(volts, instrument.Channel{ID: "display", Quantity: run.Current})
@@ -121,6 +125,7 @@ func TestHandheldFunction(t *testing.T) {
 
 // A picture that was being sent when the port was opened is skipped, and does not count as bad.
 func TestHandheldBegun(t *testing.T) {
+	t.Parallel()
 	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)

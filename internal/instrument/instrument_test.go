@@ -141,6 +141,7 @@ func TestMeterComplains(t *testing.T) {
 // A meter that does not answer gives an error within the time-out, and later answers are matched to
 // their queries.
 func TestSilentMeter(t *testing.T) {
+	t.Parallel()
 	cables(t, func(t *testing.T, pair *devices.Pair) {
 		sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1.25 })
 		if err != nil {
@@ -263,6 +264,7 @@ func TestHostileBoard(t *testing.T) {
 
 // A sample that waited while the port was not read is not returned as a new one.
 func TestMeasureWaitsForNow(t *testing.T) {
+	t.Parallel()
 	cables(t, func(t *testing.T, pair *devices.Pair) {
 		sim := devices.NewPlainBoard(pair, nil, place, time.Hour)
 		device := open(t, load(t, "plain-lines"), pair)

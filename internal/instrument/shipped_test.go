@@ -58,6 +58,7 @@ func meaning(list []reading.Sample) string {
 // Each shipped profile has examples in its comment: what its device sends, and what it means. The
 // profile reads them so.
 func TestShippedExamples(t *testing.T) {
+	t.Parallel()
 	for _, name := range profile.Names() {
 		p, list := load(t, name), examples(t, name)
 		if len(list) < 2 {
