@@ -4,61 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
 	"ohmkeep/internal/assess/walk"
-	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
-
-// source is a meter that the program reads by itself.
-type source interface {
-	// meter returns the name of the meter that measures a quantity, "" for none.
-	meter(q run.Quantity) string
-	// measure measures with the leads where the person is to put them.
-	measure(ctx context.Context, n assessment.Next) (reading.Sample, error)
-	// pause is the time between two measurements.
-	pause() time.Duration
-}
-
-// probes are the carried meters of the run file.
-type probes struct {
-	run  *run.Run
-	list []survey.Probe
-}
-
-// carried returns the carried meters among some probes; nil where there are none.
-func carried(r *run.Run, list []survey.Probe) source {
-	p := &probes{r, list}
-	for q := range run.QuantityNames {
-		if p.meter(run.Quantity(q)) != "" {
-			return p
-		}
-	}
-	return nil
-}
-
-func (p *probes) find(q run.Quantity) (survey.Probe, run.ProbeChannel, bool) {
-	for _, probe := range p.list {
-		for _, c := range probe.Channels {
-			if c.From == "" && c.Quantity == q {
-				return probe, c, true
-			}
-		}
-	}
-	return survey.Probe{}, run.ProbeChannel{}, false
-}
-
-func (p *probes) meter(q run.Quantity) string {
-	probe, _, ok := p.find(q)
-	if !ok {
-		return ""
-	}
-	return p.run.Meters[max(probe.Meter, 0)].Name
-}
 
 func (p *probes) measure(ctx context.Context, n assessment.Next) (reading.Sample, error) {
 	probe, c, _ := p.find(n.Quantity)
@@ -68,8 +20,6 @@ func (p *probes) measure(ctx context.Context, n assessment.Next) (reading.Sample
 	}
 	return x, nil
 }
-
-func (p *probes) pause() time.Duration { return 50 * time.Millisecond }
 
 // Live is what the meter shows now.
 type Live struct {
@@ -94,56 +44,6 @@ const (
 	// nothing: no pixel works there.
 	contactPart = 0.1
 )
-
-// settling is the newest values of a display at one place.
-type settling struct{ samples []reading.Sample }
-
-// add adds a value and returns whether the display is settled, and why it is not.
-func (s *settling) add(x reading.Sample, resolution, contact float64) (settled bool, why string) {
-	if !x.Good() {
-		s.samples = nil
-		return false, x.Fault
-	}
-	s.samples = append(s.samples, x)
-	for len(s.samples) > settleSamples && x.Time.Sub(s.samples[1].Time) >= settleTime {
-		s.samples = s.samples[1:]
-	}
-	if math.Abs(x.Value) < contact {
-		return false, "hardly any voltage: are both tips on bare metal?"
-	}
-	low, high := x.Value, x.Value
-	for _, y := range s.samples {
-		low, high = math.Min(low, y.Value), math.Max(high, y.Value)
-	}
-	if high-low > steadyCounts*resolution+steadyPart*math.Abs(x.Value) {
-		return false, "not steady yet"
-	}
-	if len(s.samples) < settleSamples || x.Time.Sub(s.samples[0].Time) < settleTime {
-		return false, "just arrived"
-	}
-	return true, ""
-}
-
-// resolution returns a count of a meter's display at a value, SI; 0 where it is not known.
-func resolution(r *run.Run, meter string, q run.Quantity, value float64) float64 {
-	if i := r.MeterIndex(meter); i >= 0 {
-		if at := r.Meters[i].Range(q, value); at >= 0 {
-			return r.Meters[i].Ranges[at].Resolution
-		}
-	}
-	return 0
-}
-
-// contactVolts returns the least voltage that a reading shows where both leads touch; 0 where it may be
-// anything.
-func contactVolts(r *run.Run, n assessment.Next) float64 {
-	from, err := r.Point(n.From)
-	to, err2 := r.Point(n.To)
-	if n.Quantity != run.Voltage || err != nil || err2 != nil || from.Place != to.Place {
-		return 0
-	}
-	return contactPart * r.Supplies[0].Volts
-}
 
 // readLive reads the meter while a reading is asked for.
 func (s *Session) readLive(ctx context.Context) {
@@ -247,41 +147,3 @@ func (s *Session) Measures(q run.Quantity) bool { return s.source != nil && s.so
 // Reading returns what the meter shows as the reading that the walk asks for; ok is false while it
 // shows no value.
 func (l Live) Reading() (x reading.Reading, ok bool) { return l.reading, l.On && l.Text != "" }
-
-// readFixed takes the readings of the fixed probes in a step. What they cannot read is
-// listed in Snapshot. The caller holds s.doing.
-func (s *Session) readFixed(ctx context.Context, step string) error {
-	var missed []Missed
-	for _, p := range s.config.Probes {
-		for _, c := range p.Channels {
-			if c.From == "" {
-				continue
-			}
-			s.measuring.Lock()
-			x, err := p.Device.Measure(ctx, c.ID, c.Quantity)
-			s.measuring.Unlock()
-			if err != nil {
-				return fmt.Errorf("probe %s: %w", p.Name, err)
-			}
-			place := survey.Visit{Quantity: c.Quantity, From: c.From, To: c.To}
-			meter := s.config.Run.Meters[max(p.Meter, 0)]
-			switch {
-			case !x.Good():
-				missed = append(missed, Missed{place.String(), x.Fault})
-				continue
-			case !meter.Shows(c.Quantity, x.Value):
-				missed = append(missed, Missed{place.String(), fmt.Sprintf("%s %s is more than meter %q is described for", x.Text, x.Unit, meter.Name)})
-				continue
-			}
-			r := x.Reading
-			r.Step, r.From, r.To, r.Meter = step, c.From, c.To, meter.Name
-			e := walk.ReadingEvent(r)
-			e.Fixed = true
-			if err := s.append(ctx, s.Snapshot().Walk, e); err != nil {
-				return err
-			}
-		}
-	}
-	s.update(func() { s.missed = missed })
-	return nil
-}
