@@ -14,8 +14,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/guide"
-	"ohmkeep/internal/instrument"
-	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
@@ -69,15 +67,13 @@ func serve(t *testing.T, c guide.Config, reader *atomic.Bool) *served {
 	return s
 }
 
-// bench is a simulated run with the meter that the run file names, which share nothing with the fit. It is also
-// that meter on a port.
+// bench is a simulated run with the meter that the run file names, which share nothing with the fit.
 type bench struct {
-	run     *run.Run
-	plant   *plant.Plant
-	meter   *plant.Meter
-	rng     *rand.Rand
-	session *guide.Session
-	step    string
+	run   *run.Run
+	plant *plant.Plant
+	meter *plant.Meter
+	rng   *rand.Rand
+	step  string
 }
 
 func newBench(r *run.Run) *bench {
@@ -98,24 +94,6 @@ func (b *bench) read(at Place) reading.Reading {
 	x := reading.Reading{Time: time.Now(), Quantity: q}
 	b.meter.Read(&x, b.plant.True(q, at.From, at.To), b.rng)
 	return x
-}
-
-func (b *bench) Identity() string              { return "a simulated meter" }
-func (b *bench) Counters() instrument.Counters { return instrument.Counters{} }
-func (b *bench) Close() error                  { return nil }
-func (b *bench) Next(context.Context) (reading.Sample, error) {
-	return reading.Sample{}, instrument.ErrAsked
-}
-
-func (b *bench) Measure(context.Context, string, run.Quantity) (reading.Sample, error) {
-	n := b.session.Snapshot().Task.Read
-	return reading.Sample{Reading: b.read(Place{n.Quantity.String(), n.From, n.To, n.Step})}, nil
-}
-
-// onPort returns the meter as a probe of the run.
-func (b *bench) onPort() []survey.Probe {
-	p := run.Probe{Name: "hand", Meter: 0, Channels: []run.ProbeChannel{{ID: "leads", Quantity: run.Voltage}, {ID: "clamp", Quantity: run.Current}}}
-	return []survey.Probe{{Probe: p, Device: b}}
 }
 
 func open(t *testing.T, path string) *store.Store {
