@@ -209,6 +209,35 @@ func deliver(t *testing.T, random *rand.Rand) {
 	}
 }
 
+// Two programs send to one destination at once, as ship beside a watch that ships: a reading of an earlier date that
+// is added meanwhile is sent.
+func TestTwoSendAtOnce(t *testing.T) {
+	s, _ := temporary(t)
+	ctx := t.Context()
+	add(t, s, "file", scans(10, 4))
+	undelivered := func() *Delivery {
+		t.Helper()
+		d, err := s.Undelivered(ctx, cornice.Name, "central", time.Time{}, 100)
+		check(t, err)
+		return d
+	}
+	one, other := undelivered(), undelivered()
+	if len(one.Readings) != len(other.Readings) || len(one.Readings) == 0 {
+		t.Fatalf("%d and %d readings", len(one.Readings), len(other.Readings))
+	}
+	add(t, s, "file", scans(0, 1)) // earlier than all before
+	check(t, s.Delivered(ctx, one))
+	check(t, s.Delivered(ctx, other))
+	d := undelivered()
+	if len(d.Readings) == 0 || d.Readings[0].At >= one.Readings[0].At {
+		t.Errorf("the earlier reading is not sent: %d readings", len(d.Readings))
+	}
+	check(t, s.Delivered(ctx, d))
+	if d := undelivered(); !d.Empty() {
+		t.Errorf("%d readings are sent again", len(d.Readings))
+	}
+}
+
 func check(t *testing.T, err error) {
 	t.Helper()
 	if err != nil {

@@ -3,7 +3,8 @@
 // A cursor has two moments: readings before arrived have arrived, and readings that are added
 // before claimed are noted in late. While readings are sent, claimed is the end of time, so that a
 // reading that is added meanwhile is never overlooked, wherever its date lies. Afterwards arrived
-// is the end of what was sent, or late if that is earlier.
+// is the end of what was sent, or late if that is earlier. Two programs may send to a destination at
+// once: only the one that began last moves the cursor, because late is of its turn.
 //
 // Stored readings that change (withdrawn, moved, corrected) make a revision with a period. They
 // are sent again under its number, so that a receiver that may only append can replace them.
@@ -81,6 +82,7 @@ type Cursor struct {
 	Arrived  int64 // ns since 1970: readings before it have arrived
 	Marks    int64 // highest number of a mark that has arrived
 	Revision int64 // newest revision that has arrived
+	turn     int64 // counts calls of Begin
 }
 
 // Begin returns the cursor of a destination, and claims all moments for it until Finish is called.
@@ -88,19 +90,20 @@ func Begin(ctx context.Context, tx *sql.Tx, runID int64, destination string) (c 
 	if err := ensure(ctx, tx); err != nil {
 		return c, err
 	}
-	err = tx.QueryRowContext(ctx, `INSERT INTO delivery (destination, run, arrived, claimed, late, marks, revision)
-		VALUES (?1, ?2, ?3, ?4, ?4, 0, 0)
-		ON CONFLICT DO UPDATE SET arrived = min(arrived, late), claimed = ?4, late = ?4
-		RETURNING arrived, marks, revision`, destination, runID, int64(math.MinInt64), int64(End)).Scan(&c.Arrived, &c.Marks, &c.Revision)
+	err = tx.QueryRowContext(ctx, `INSERT INTO delivery (destination, run, arrived, claimed, late, marks, revision, turn)
+		VALUES (?1, ?2, ?3, ?4, ?4, 0, 0, 1)
+		ON CONFLICT DO UPDATE SET arrived = min(arrived, late), claimed = ?4, late = ?4, turn = turn + 1
+		RETURNING arrived, marks, revision, turn`, destination, runID, int64(math.MinInt64), int64(End)).Scan(&c.Arrived, &c.Marks, &c.Revision, &c.turn)
 	return c, err
 }
 
 // Finish records that everything before the cursor's moments has arrived. What was added or
-// changed since Begin is sent next time.
+// changed since Begin is sent next time. After another Begin for the destination it records nothing: that one
+// sends everything again.
 func Finish(ctx context.Context, tx *sql.Tx, runID int64, destination string, c Cursor) error {
 	_, err := tx.ExecContext(ctx, `UPDATE delivery SET arrived = min(?3, late), claimed = min(?3, late), late = ?6,
 		marks = CASE WHEN (SELECT coalesce(max(id), 0) FROM revision WHERE run = ?2) > ?5 THEN 0 ELSE ?4 END, revision = ?5
-		WHERE destination = ?1 AND run = ?2`, destination, runID, c.Arrived, c.Marks, c.Revision, int64(End))
+		WHERE destination = ?1 AND run = ?2 AND turn = ?7`, destination, runID, c.Arrived, c.Marks, c.Revision, int64(End), c.turn)
 	return err
 }
 

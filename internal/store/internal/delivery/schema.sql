@@ -18,5 +18,6 @@ CREATE TABLE delivery (
     late        INTEGER NOT NULL, -- ns; the earliest reading that was added before claimed
     marks       INTEGER NOT NULL, -- highest number of a mark that has arrived
     revision    INTEGER NOT NULL, -- newest revision that has arrived
+    turn        INTEGER NOT NULL, -- how often sending has begun
     PRIMARY KEY (destination, run)
 ) STRICT;
