@@ -94,6 +94,15 @@ func TestRights(t *testing.T) {
 		}
 	}
 
+	// A type of the role's own, which the functions of the owner would use in place of PostgreSQL's, runs nothing as the owner.
+	const own = `CREATE FUNCTION pg_temp.check(x pg_catalog.text) RETURNS boolean LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'runs as %', current_user; END $$;
+		CREATE DOMAIN pg_temp.text AS pg_catalog.text CHECK (pg_temp.check(VALUE)); `
+	for _, call := range []string{"month(1888888888000000000)", "arrived(1, 'Shelf')", "describe(1, 'Shelf', 'x', 'y', 'z')", "heard(1, 'Shelf', 0)", "judged(1, 'Shelf', 1, 1)", "own()", "check_site(1)"} {
+		if out, err := server.SQL("north", "ohmkeep", own+"SELECT ohmkeep."+call); err != nil || strings.Contains(out, "runs as") {
+			t.Errorf("%s: %v %s", call, err, out)
+		}
+	}
+
 	gone, err := fleet.Remove(t.Context(), db, "North hall")
 	check(t, err)
 	deleted := int64(0)

@@ -1,11 +1,14 @@
 -- Rights. A site's role may append rows of its own site, and read nothing.
+--
+-- Functions name pg_temp last in their search_path: unnamed it comes first, and a role's own type "text" would run the
+-- role's code as the owner (PostgreSQL 15, CREATE FUNCTION, "Writing SECURITY DEFINER Functions Safely").
 
 -- The site of the role that is connected; NULL = it has none.
-CREATE FUNCTION ohmkeep.own_site() RETURNS integer LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.own_site() RETURNS integer LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$ SELECT id FROM ohmkeep.site WHERE role = session_user $$;
 
 -- The site of a name. The owner adds it; a site's role gets its own, whatever the name.
-CREATE FUNCTION ohmkeep.enter(site_name text) RETURNS TABLE (id integer, name text) LANGUAGE plpgsql SECURITY INVOKER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.enter(site_name text) RETURNS TABLE (id integer, name text) LANGUAGE plpgsql SECURITY INVOKER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN
     IF ohmkeep.own_site() IS NOT NULL THEN
@@ -20,11 +23,11 @@ BEGIN
     RETURN QUERY SELECT s.id, s.name FROM ohmkeep.site s WHERE s.name = site_name;
 END $$;
 
-CREATE FUNCTION ohmkeep.own() RETURNS TABLE (id integer, name text) LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.own() RETURNS TABLE (id integer, name text) LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$ SELECT s.id, s.name FROM ohmkeep.site s WHERE s.role = session_user $$;
 
 -- Refuses another site than the role's own. The owner may write for any.
-CREATE FUNCTION ohmkeep.check_site(of integer) RETURNS void LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.check_site(of integer) RETURNS void LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN
     IF (of IS NULL OR of IS DISTINCT FROM ohmkeep.own_site()) AND NOT has_table_privilege(session_user, 'ohmkeep.site', 'INSERT') THEN
@@ -33,7 +36,7 @@ BEGIN
 END $$;
 
 -- Up to which moment the readings of a run have arrived.
-CREATE FUNCTION ohmkeep.arrived(of integer, run_name text) RETURNS bigint LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.arrived(of integer, run_name text) RETURNS bigint LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN
     PERFORM ohmkeep.check_site(of);
@@ -42,7 +45,7 @@ BEGIN
 END $$;
 
 -- Records that a site has sent something, and up to which moment its readings have arrived.
-CREATE FUNCTION ohmkeep.heard(of integer, run_name text, until bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.heard(of integer, run_name text, until bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN
     PERFORM ohmkeep.check_site(of);
@@ -50,7 +53,7 @@ BEGIN
 END $$;
 
 -- Records which verdicts of a run are the newest; NULL = there are no new ones.
-CREATE FUNCTION ohmkeep.judged(of integer, run_name text, assessed bigint, analysed bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.judged(of integer, run_name text, assessed bigint, analysed bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN
     PERFORM ohmkeep.check_site(of);
@@ -61,7 +64,7 @@ END $$;
 
 -- Adds the run file if it is another one than the newest.
 CREATE FUNCTION ohmkeep.describe(of integer, run_name text, file text, site_place text, installer_name text) RETURNS void
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN
     PERFORM ohmkeep.check_site(of);
@@ -73,7 +76,7 @@ BEGIN
 END $$;
 
 -- Makes the partition of the month of a moment.
-CREATE FUNCTION ohmkeep.month(moment bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.month(moment bigint) RETURNS void LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 DECLARE
     begins timestamp := date_trunc('month', to_timestamp(moment / 1000000000) AT TIME ZONE 'UTC');
@@ -98,7 +101,7 @@ BEGIN
 END $$;
 
 -- Gives a role the right to append for a site.
-CREATE FUNCTION ohmkeep.enrol(site_name text, role_name text) RETURNS integer LANGUAGE plpgsql SECURITY INVOKER SET search_path = pg_catalog
+CREATE FUNCTION ohmkeep.enrol(site_name text, role_name text) RETURNS integer LANGUAGE plpgsql SECURITY INVOKER SET search_path = pg_catalog, pg_temp
 AS $$
 DECLARE
     number integer;
