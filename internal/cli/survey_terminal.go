@@ -60,7 +60,7 @@ func (t *walkTerminal) walk(ctx context.Context, again bool) error {
 	go func() { defer close(ended); t.session.Run(ctx) }()
 	defer func() { stop(); <-ended }()
 	if again {
-		if err := t.do(ctx, walk.Event{Kind: walk.Begin}); err != nil {
+		if err := t.session.Do(ctx, t.session.Snapshot().Walk.Number(), walk.Event{Kind: walk.Begin}); err != nil {
 			return err
 		}
 	}
@@ -167,7 +167,7 @@ func (t *walkTerminal) setStep(ctx context.Context, now guide.Snapshot) error {
 		t.say("  ", "Leads off the metal before it lights.")
 	}
 	t.say("  ", "Make the run show it, let it settle.")
-	answer, done, err := t.ask(ctx, "  Enter when it does (s = leave out): ", walk.Event{Kind: walk.Skip, Step: step})
+	answer, done, err := t.ask(ctx, now, "  Enter when it does (s = leave out): ", walk.Event{Kind: walk.Skip, Step: step})
 	if err != nil || done {
 		return err
 	}
@@ -175,7 +175,7 @@ func (t *walkTerminal) setStep(ctx context.Context, now guide.Snapshot) error {
 		t.say("    ", fmt.Sprintf("%q is no answer: Enter, or s, u, r, n TEXT, p", answer))
 		return nil
 	}
-	if err := t.do(ctx, walk.Event{Kind: walk.Shown, Step: step}); err != nil {
+	if err := t.session.Do(ctx, now.Walk.Number(), walk.Event{Kind: walk.Shown, Step: step}); err != nil {
 		return err
 	}
 	after := t.session.Snapshot()
@@ -209,7 +209,7 @@ func (t *walkTerminal) measure(ctx context.Context, now guide.Snapshot) error {
 	if !typed {
 		question = t.question(put+",", "then Enter")
 	}
-	answer, done, err := t.ask(ctx, question, walk.SkipEvent(n))
+	answer, done, err := t.ask(ctx, now, question, walk.SkipEvent(n))
 	if err != nil || done {
 		return err
 	}
@@ -258,9 +258,10 @@ func (t *walkTerminal) value(ctx context.Context, n assessment.Next, answer stri
 	return x, err
 }
 
-// ask prints a question and returns the answer. It carries out the answers that every question takes: done
-// reports that it has, or that there was nothing to do.
-func (t *walkTerminal) ask(ctx context.Context, question string, skip walk.Event) (answer string, done bool, err error) {
+// ask prints a question about the walk at one moment and returns the answer. It carries out the answers that
+// every question takes: done reports that it has, or that there was nothing to do. If another device has gone
+// on since that moment, nothing is left out, taken back or put back, and the error is walk.ErrStale.
+func (t *walkTerminal) ask(ctx context.Context, now guide.Snapshot, question string, skip walk.Event) (answer string, done bool, err error) {
 	fmt.Fprint(t.out, question)
 	line, err := t.in.ReadString('\n')
 	line = strings.TrimSpace(line)
@@ -275,7 +276,6 @@ func (t *walkTerminal) ask(ctx context.Context, question string, skip walk.Event
 	}
 	word, rest, _ := strings.Cut(line, " ")
 	var e walk.Event
-	now := t.session.Snapshot()
 	switch word {
 	case "s":
 		e = skip
@@ -292,19 +292,20 @@ func (t *walkTerminal) ask(ctx context.Context, question string, skip walk.Event
 		}
 		e.Kind = walk.Redo
 	case "n":
+		now = t.session.Snapshot() // a note fits whatever others have done
 		if e = (walk.Event{Kind: walk.Note, Text: strings.TrimSpace(rest), Step: skip.Step, From: skip.From, To: skip.To}); e.Text == "" {
 			t.say("    ", "a text to note follows the n, such as: n cover cracked here")
 			return "", true, nil
 		}
 	case "p":
-		if err := t.do(ctx, walk.Event{Kind: walk.Pause}); err != nil {
+		if err := t.session.Do(ctx, t.session.Snapshot().Walk.Number(), walk.Event{Kind: walk.Pause}); err != nil {
 			return "", true, err
 		}
 		return "", true, errPaused
 	default:
 		return line, false, nil
 	}
-	if err := t.do(ctx, e); err != nil {
+	if err := t.session.Do(ctx, now.Walk.Number(), e); err != nil {
 		return "", true, err
 	}
 	t.report(e, now)
@@ -328,11 +329,6 @@ func (t *walkTerminal) report(e walk.Event, before guide.Snapshot) {
 	case e.Kind == walk.Skip && e.From != "":
 		t.say("    ", strings.TrimSpace(e.From+" "+e.To)+": left out, as asked")
 	}
-}
-
-// do adds an event to the walk as it is now.
-func (t *walkTerminal) do(ctx context.Context, e walk.Event) error {
-	return t.session.Do(ctx, t.session.Snapshot().Walk.Number(), e)
 }
 
 // finished prints how the walk has ended.

@@ -1,0 +1,54 @@
+package cli
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"testing"
+
+	"ohmkeep/internal/assess/walk"
+	"ohmkeep/internal/guide"
+	"ohmkeep/internal/run/runtest"
+)
+
+// late is a standard input that gives an answer after something else has happened.
+type late struct {
+	happens func()
+	answer  string
+}
+
+func (l late) Read(b []byte) (int, error) {
+	l.happens()
+	return copy(b, l.answer), nil
+}
+
+// What is answered at a terminal concerns the walk as its question has shown it: after another device has
+// gone on, nothing of that is taken back, left out or set. A note is kept in any case.
+func TestSurveyBesideAnotherDevice(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	for _, c := range []struct {
+		answer  string
+		refused bool
+	}{{"u\n", true}, {"s\n", true}, {"n a cracked cover\n", false}} {
+		r := runtest.Load(t, "shelf.toml")
+		g := guide.New(guide.Config{Run: r, Own: len(r.Meters), All: true, Steps: []string{"dark"}})
+		if err := g.Prepare(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		do := func(e walk.Event) {
+			if err := g.Do(t.Context(), g.Snapshot().Walk.Number(), e); err != nil {
+				t.Fatal(err)
+			}
+		}
+		do(walk.Event{Kind: walk.Shown, Step: "dark"})
+		other := func() { do(walk.SkipEvent(g.Snapshot().Task.Read)) }
+		terminal := &walkTerminal{in: bufio.NewReader(late{other, c.answer}), out: &bytes.Buffer{}, session: g, wait: 1, decided: map[string]bool{}, warned: map[string]bool{}}
+		before := g.Snapshot().Walk.Number()
+		err := terminal.one(t.Context())
+		after := g.Snapshot().Walk.Number() - before
+		if errors.Is(err, walk.ErrStale) != c.refused || c.refused && after != 1 || !c.refused && (err != nil || after != 2) {
+			t.Errorf("%q: %v, %d events", c.answer, err, after)
+		}
+	}
+}
