@@ -25,6 +25,11 @@ func (e *entry) flags(c *cobra.Command) {
 	c.Flags().StringSliceVar(&e.hosts, "host", nil, "another name by which this machine is reached; without a token requests to its own names are answered only")
 }
 
+// given reports whether any of the flags was given.
+func (e *entry) given() bool {
+	return e.open || e.tokenFile != "" || e.certFile != "" || e.keyFile != "" || len(e.hosts) > 0 || len(e.public) > 0
+}
+
 func (e *entry) check(c *cobra.Command) error {
 	if (e.certFile == "") != (e.keyFile == "") {
 		return callFault(c, "--tls-cert and --tls-key belong together")

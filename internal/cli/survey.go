@@ -78,6 +78,12 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 			if err := o.entry.check(c); err != nil {
 				return err
 			}
+			if o.listen == "" && o.entry.given() {
+				return callFault(c, "flags that say who may enter need --listen")
+			}
+			if len(args) == 0 && len(o.find) > 0 {
+				return callFault(c, "--find wants RUN")
+			}
 			if len(args) == 0 {
 				return serveWalk(c, nil, "", o)
 			}

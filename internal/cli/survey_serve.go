@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
 
+	"ohmkeep/internal/assess/walk"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/run/scaffold"
@@ -99,6 +100,9 @@ func (s *walkServer) walk(r *runWithProfiles, path string) error {
 	s.tasks.Go(func() error { pages.Run(s.ctx); return nil })
 	s.tasks.Go(func() error {
 		err := conducted.Prepare(s.ctx)
+		if err == nil && s.options.again {
+			err = conducted.Do(s.ctx, conducted.Snapshot().Walk.Number(), walk.Event{Kind: walk.Begin})
+		}
 		if err == nil {
 			conducted.Run(s.ctx)
 		} else {

@@ -79,6 +79,27 @@ func TestSurveyServed(t *testing.T) {
 	}
 	s.answer("", `ohmkeep survey shelf.toml --all --step dark --store shelf.db`).exits(Passes).says("The walk goes on: 1 taken, 7 left")
 	s.do(`ohmkeep survey shelf.toml --store shelf.db --listen 0.0.0.0:0`).refused("--token-file")
+	s.do(`ohmkeep survey shelf.toml --store shelf.db --open`).refused("need --listen")
+	s.do(`ohmkeep survey --store shelf.db --listen 127.0.0.1:0 --find`).refused("--find wants RUN")
+}
+
+// The page begins another walk with --again, as a terminal does.
+func TestSurveyServedAgain(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	s.answer("\n5.083\n", `ohmkeep survey shelf.toml --all --step dark --store shelf.db`).exits(Passes)
+	addr := s.freeAddress()
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan int, 1)
+	go func() {
+		ended <- Run(ctx, split("survey shelf.toml --all --step dark --store shelf.db --again --listen "+addr), strings.NewReader(""), io.Discard, io.Discard)
+	}()
+	defer func() { stop(); <-ended }()
+	for begun, text := time.Now(), ""; !strings.Contains(text, `"number":4,`) || !strings.Contains(text, `"taken":0,`); time.Sleep(5 * time.Millisecond) {
+		if _, text = fetch(t, "GET", "http://"+addr+"/walk/state", "", ""); time.Since(begun) > 20*time.Second {
+			t.Fatalf("no other walk begins: %s", text)
+		}
+	}
 }
 
 // Without a run the page describes one, writes its file into this folder, never over another, and the
