@@ -201,7 +201,7 @@ func apart(a, b string) (cutA, cutB string) {
 	return cut(x), cut(y)
 }
 
-// numberDifferences compares the numbers of two pages, section by section, as far as both have it.
+// numberDifferences compares the numbers and verdicts of two pages, section by section, as far as both have it.
 func numberDifferences(is, should []piece) (faults []string) {
 	have, order := numbersBySection(is)
 	want, _ := numbersBySection(should)
@@ -214,9 +214,9 @@ func numberDifferences(is, should []piece) (faults []string) {
 		for i := range max(len(a), len(b)) {
 			switch {
 			case i >= len(a):
-				faults = append(faults, fmt.Sprintf("%s: %d numbers follow, and there are %d", section, len(b), len(a)))
+				faults = append(faults, fmt.Sprintf("%s: %d numbers and verdicts follow, and there are %d", section, len(b), len(a)))
 			case i >= len(b):
-				faults = append(faults, fmt.Sprintf("line %d, %s: there are %d numbers, and %d follow", a[i].in.line, section, len(a), len(b)))
+				faults = append(faults, fmt.Sprintf("line %d, %s: there are %d numbers and verdicts, and %d follow", a[i].in.line, section, len(a), len(b)))
 			case !near(a[i].text, b[i].text):
 				faults = append(faults, fmt.Sprintf("line %d, %s: says %s in %q, and %s follows", a[i].in.line, section, a[i].text, firstWords(a[i].in), b[i].text))
 				continue
@@ -234,12 +234,17 @@ func firstWords(p piece) string {
 	return text
 }
 
+// numeral is a number, or the word of a verdict that stands by itself.
 type numeral struct {
 	text string
 	in   piece
 }
 
-// numbersBySection returns the numbers outside of tags and pictures, and the sections in their order.
+// verdictPattern matches a cell or a heading that is the word of a verdict.
+var verdictPattern = regexp.MustCompile(`^(?i:pass|fail|unproven|doubtful)$`)
+
+// numbersBySection returns the numbers and verdicts outside of tags and pictures, and the sections in their
+// order.
 func numbersBySection(list []piece) (numbers map[string][]numeral, order []string) {
 	numbers = map[string][]numeral{}
 	for _, p := range list {
@@ -252,6 +257,9 @@ func numbersBySection(list []piece) (numbers map[string][]numeral, order []strin
 		list := numbers[p.section]
 		for _, text := range numberPattern.FindAllString(html.UnescapeString(p.text), -1) {
 			list = append(list, numeral{text, p})
+		}
+		if verdictPattern.MatchString(p.text) {
+			list = append(list, numeral{p.text, p})
 		}
 		numbers[p.section] = list
 	}

@@ -384,6 +384,15 @@ func TestOtherVersion(t *testing.T) {
 	if v := verified(t, far, newer); len(v.Faults) != 1 || !strings.Contains(v.Faults[0], `Resistances: says 2345.6 in "2345.6 mΩ", and `) {
 		t.Errorf("another number: %q", v.Faults)
 	}
+	for from, to := range map[string]string{`<td class="fail">fail</td>`: `<td class="pass">pass</td>`, `<b>FAIL</b>`: `<b>PASS</b>`} {
+		if !strings.Contains(page, from) {
+			t.Fatalf("the page has no %s", from)
+		}
+		changed := resummed(strings.Replace(page, from, to, 1))
+		if v := verified(t, changed, newer); len(v.Faults) != 1 || !strings.Contains(strings.ToLower(v.Faults[0]), `says pass in "pass", and fail follows`) {
+			t.Errorf("%s in place of %s: %q", to, from, v.Faults)
+		}
+	}
 	if v := verified(t, strings.Replace(page, "M 5", "M 7", 1), newer); len(v.Faults) != 1 || !strings.Contains(v.Faults[0], "the sum in the last line") {
 		t.Errorf("another picture: %q", v.Faults)
 	}

@@ -20,7 +20,7 @@ type Verification struct {
 	Made    time.Time
 	Program string // that made the report
 	// Other reports that Program is not the one that verifies. Then words and pictures may differ,
-	// and the numbers alone are compared, the last digit within one.
+	// and the numbers and verdicts alone are compared, the last digit within one.
 	Other bool
 	// Faults are what does not follow, one a line; none = everything follows.
 	Faults []string
