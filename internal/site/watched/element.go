@@ -41,6 +41,7 @@ type element struct {
 
 // element answers with the page of one element: its resistance over the years.
 func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
+	revision := p.present()
 	query := r.URL.Query()
 	kind, name := query.Get("kind"), query.Get("name")
 	s, followed := p.series(run.Kind(kind), name)
@@ -50,7 +51,7 @@ func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
 	}
 	status := p.watch.Status()
 	line := wording.SeriesLineOf(s)
-	data := element{Run: printable.Short(p.watch.Run().Name, 120), state: p.stateAt(status.Time), Label: wording.Capital(line.Label), Line: line, Kind: kind, Name: name,
+	data := element{Run: printable.Short(p.watch.Run().Name, 120), state: stateAt(revision, status.Time), Label: wording.Capital(line.Label), Line: line, Kind: kind, Name: name,
 		Bar: bar{Class: line.Class, Word: strings.ToUpper(line.Word), Rest: valueOf(s, line)}, Noted: query.Get("noted") != "",
 		MayWrite: access.VisitorOf(r).MayWrite, Repairs: repairsOf(s), Months: wording.Months(s), Forms: forms{Note: noteOn(s)}}
 	slices.Reverse(data.Months)

@@ -21,7 +21,7 @@ type event struct{ When, What, Text string }
 
 // events answers with the page of what happened to the run.
 func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
-	status := p.watch.Status()
+	revision, status := p.present(), p.watch.Status()
 	all, err := p.newestEvents(r, "", mostEvents)
 	if err != nil {
 		http.Error(w, "the events cannot be read: "+err.Error(), http.StatusInternalServerError)
@@ -32,7 +32,7 @@ func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
 		Run    string
 		Events []event
 		Most   bool
-	}{p.stateAt(status.Time), printable.Short(p.watch.Run().Name, 120), all, len(all) == mostEvents}
+	}{stateAt(revision, status.Time), printable.Short(p.watch.Run().Name, 120), all, len(all) == mostEvents}
 	eventsPage.Write(w, r, http.StatusOK, p.head("What happened, "+data.Run), data)
 }
 

@@ -20,6 +20,8 @@ type invented struct {
 	mu       sync.Mutex
 	status   service.Status
 	history  *history.History
+	later    *history.History // in place of history …
+	looks    int              // … after so many calls of History
 	run      *run.Run
 	analyses int
 	notes    []store.Mark
@@ -51,7 +53,11 @@ func (w *invented) Status() service.Status {
 func (w *invented) History() *history.History {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.history
+	now := w.history
+	if w.looks--; w.looks == 0 {
+		w.history = w.later
+	}
+	return now
 }
 
 // set changes the watch.

@@ -66,10 +66,11 @@ func (p *Pages) home(w http.ResponseWriter, r *http.Request) {
 
 // showHome writes the page of the run, with what was filled into its forms.
 func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, filled forms) {
+	revision := p.present()
 	s, run, h := p.watch.Status(), p.watch.Run(), p.watch.History()
 	visitor := access.VisitorOf(r)
 	hand, read := p.handElements(r.Context(), run, h)
-	data := home{Run: printable.Short(run.Name, 120), state: p.stateAt(s.Time), Bars: barsOf(h, s, hand, read), Notes: s.Notes, Cautions: wording.Cautions,
+	data := home{Run: printable.Short(run.Name, 120), state: stateAt(revision, s.Time), Bars: barsOf(h, s, hand, read), Notes: s.Notes, Cautions: wording.Cautions,
 		Noted: r.Method == http.MethodGet && r.URL.Query().Get("noted") != "", MayWrite: visitor.MayWrite, LoggedIn: visitor.LoggedIn, Forms: filled}
 	data.Forms.Steps, data.Forms.Step, data.Forms.About = stepsOf(run), s.Step, aboutOf(run)
 	for _, why := range s.Reasons {
@@ -93,7 +94,7 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 		data.Store = fmt.Sprintf("The store has %.1f MB; %.1f of %.1f GB are free.", float64(s.Disk.Store)/1e6, float64(s.Disk.Free)/1e9, float64(s.Disk.Size)/1e9)
 	}
 	var err error
-	if data.Hung, err = p.hang(run, h, hand); err != nil {
+	if data.Hung, err = p.hang(revision, run, h, hand); err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}

@@ -22,7 +22,8 @@ type hung struct {
 	drawn bool
 }
 
-// present returns the revision of the pages. It counts from the start's time in seconds, so that a
+// present returns the revision of the pages. A page that is made takes it before it reads anything, so that
+// its script loads it again if something has changed meanwhile. It counts from the start's time in seconds, so that a
 // page that was open before a restart is brought up to date too.
 func (p *Pages) present() int {
 	h, r := p.watch.History(), p.watch.Run()
@@ -45,7 +46,7 @@ type state struct {
 	Revision int
 }
 
-func (p *Pages) stateAt(now time.Time) state { return state{millis(now), p.present()} }
+func stateAt(revision int, now time.Time) state { return state{millis(now), revision} }
 
 // change begins a new revision; p.mu is held.
 func (p *Pages) change() {
@@ -54,12 +55,11 @@ func (p *Pages) change() {
 }
 
 // hang returns the run as it hangs with what its history and the readings taken by hand say of
-// each element.
-func (p *Pages) hang(r *run.Run, h *history.History, hand []assessment.Element) (picture, error) {
-	p.present()
+// each element. They were read at a revision or later; only the picture of the present one is kept.
+func (p *Pages) hang(revision int, r *run.Run, h *history.History, hand []assessment.Element) (picture, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.picture.drawn {
+	if p.picture.drawn && p.revision == revision {
 		return p.picture.picture, nil
 	}
 	var elements []chart.HangElement
@@ -77,7 +77,7 @@ func (p *Pages) hang(r *run.Run, h *history.History, hand []assessment.Element) 
 		elements = append(elements, one)
 	}
 	drawn, err := draw(func(width int) *chart.Picture { return chart.Hang(r, elements, chart.Lit{}, width) })
-	if err == nil {
+	if err == nil && p.revision == revision {
 		p.picture = hung{drawn, true}
 	}
 	return drawn, err

@@ -45,6 +45,7 @@ type sensor struct {
 
 // sensor answers with the page of one channel of a probe: what was measured at its place over a time.
 func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
+	revision := p.present()
 	query := r.URL.Query()
 	probe, id := query.Get("probe"), query.Get("channel")
 	status, of := p.watch.Status(), p.watch.Run()
@@ -66,7 +67,7 @@ func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
 	if query.Get("last") == "" && query.Get("from") == "" && query.Get("to") == "" && query.Get("all") == "" && last.Sub(first) > day {
 		query.Set("last", "day")
 	}
-	data := sensor{Run: printable.Short(of.Name, 120), state: p.stateAt(status.Time), Channel: rowOf(c, status.Time), Probe: probe, ID: id,
+	data := sensor{Run: printable.Short(of.Name, 120), state: stateAt(revision, status.Time), Channel: rowOf(c, status.Time), Probe: probe, ID: id,
 		Window: windowOf("/sensor", query, record{first, last, last, sensorLengths, localTime})}
 	data.Title, data.Fields = data.Channel.What, fields{data.Window, "datetime-local"}
 	buckets, err := p.read(r.Context(), of.Name, c, data.Window)

@@ -69,6 +69,26 @@ func TestHome(t *testing.T) {
 	}
 }
 
+// A page that is made while an analysis ends is made again, and its picture is not kept.
+func TestChangedMeanwhile(t *testing.T) {
+	w := invent()
+	s := served(t, w)
+	w.set(func() {
+		later := *w.history
+		later.Series = later.Series[:1]
+		w.later, w.looks = &later, 2 // the revision, and then what the page shows
+	})
+	_, before := get(t, s, "/")
+	_, live := get(t, s, "/live")
+	shown, present := regexp.MustCompile(`data-revision="(\d+)"`).FindStringSubmatch(before), regexp.MustCompile(`"revision":(\d+)`).FindStringSubmatch(live)
+	if !strings.Contains(before, "15.5 … 17.2") || shown == nil || present == nil || shown[1] == present[1] {
+		t.Errorf("the page has revision %v of %v", shown, present)
+	}
+	if _, after := get(t, s, "/"); strings.Contains(after, "15.5 … 17.2") {
+		t.Error("the page shows what was before the analysis")
+	}
+}
+
 // What was read by hand at the commissioning stands for elements that are not followed yet, with
 // its date, until a later note concerns it.
 func TestReadByHand(t *testing.T) {
