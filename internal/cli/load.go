@@ -22,7 +22,6 @@ import (
 type runWithProfiles struct {
 	*run.Run
 	profiles []*profile.Profile
-	own      int // how many of Run.Meters are the run file's; profiles brought the rest
 }
 
 // loadRun reads a run file and the profiles it names. A probe for which the run
@@ -35,7 +34,7 @@ func loadRun(path string) (*runWithProfiles, error) {
 	if err != nil {
 		return nil, fileError(err)
 	}
-	e := &runWithProfiles{Run: r, own: len(r.Meters)}
+	e := &runWithProfiles{Run: r}
 	e.profiles, err = profile.Equip(r)
 	return e, err
 }

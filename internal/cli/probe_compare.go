@@ -132,7 +132,7 @@ func openCompared(ctx context.Context, r *runWithProfiles, file, name string, q 
 		}
 		return &compared{name: name, meter: r.Meters[p.Meter], device: device, channel: p.Channels[0].ID}, nil
 	}
-	for _, m := range r.Meters[:r.own] {
+	for _, m := range r.OwnMeters() {
 		names = append(names, m.Name)
 		if m.Name == name && m.Measures(q) {
 			return &compared{name: name, meter: m}, nil

@@ -68,7 +68,7 @@ func printResult(out io.Writer, both [2]*compared, x compare.Result, worst int) 
 
 // printCorrected prints the compared meter for the run file, with its corrections.
 func printCorrected(out io.Writer, r *runWithProfiles, both [2]*compared, m run.Meter) {
-	if r.MeterIndex(m.Name) < r.own {
+	if r.MeterIndex(m.Name) < len(r.OwnMeters()) {
 		fmt.Fprintf(out, "\n# In place of this meter in the run file; it was compared with %s.\n", both[1].name)
 	} else {
 		m.Name = both[0].name

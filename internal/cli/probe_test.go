@@ -153,7 +153,7 @@ func TestProfilesBringMeters(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(r.Meters) != 2 || r.own != 1 || r.Meters[1].Name != "quick" || r.Probes[0].Meter != 1 || r.Probes[1].Meter != 1 {
+	if len(r.Meters) != 2 || len(r.OwnMeters()) != 1 || r.Meters[1].Name != "quick" || r.Probes[0].Meter != 1 || r.Probes[1].Meter != 1 {
 		t.Errorf("%d meters, probes use %d and %d", len(r.Meters), r.Probes[0].Meter, r.Probes[1].Meter)
 	}
 	s.write("shelf.toml", strings.Replace(s.content("shelf.toml"), `name = "bench"`, `name = "quick"`, 1))

@@ -118,7 +118,7 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 // openSession opens the store and the probes of a run, and returns a session on them. closing ends it, also after
 // an error.
 func openSession(ctx context.Context, r *runWithProfiles, file string, o surveyOptions) (s *guide.Session, closing func() error, err error) {
-	config := guide.Config{Run: r.Run, Own: r.own, All: o.all, Seed: uint64(time.Now().UnixNano())}
+	config := guide.Config{Run: r.Run, Own: len(r.OwnMeters()), All: o.all, Seed: uint64(time.Now().UnixNano())}
 	closing = func() error {
 		closeProbes(config.Probes)
 		if config.Store == nil {

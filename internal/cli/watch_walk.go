@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"sync"
 	"time"
@@ -25,11 +26,12 @@ type watchedWalk struct {
 	path  string // of the store
 	links []parts.Link
 
-	mu    sync.Mutex
-	run   *run.Run // of the walk in memory; nil = there is none
-	pages http.Handler
-	end   func()
-	idle  *time.Timer
+	mu      sync.Mutex
+	run     *run.Run // of the walk in memory; nil = there is none
+	session *guide.Session
+	pages   http.Handler
+	end     func()
+	idle    *time.Timer
 }
 
 // ServeHTTP answers what concerns the walk.
@@ -46,6 +48,11 @@ func (p *watchedWalk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 func (p *watchedWalk) open() (http.Handler, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	select {
+	case <-p.watch.Done():
+		return nil, errors.New("the watch ends")
+	default:
+	}
 	if now := p.watch.Run(); p.run != now {
 		p.close()
 		kept, err := store.Open(p.path)
@@ -61,7 +68,7 @@ func (p *watchedWalk) open() (http.Handler, error) {
 // begin begins to conduct the walk. The caller holds p.mu.
 func (p *watchedWalk) begin(r *run.Run, kept *store.Store) {
 	ctx, stop := context.WithCancel(context.Background())
-	s := guide.New(guide.Config{Run: r, Store: kept, Own: len(r.Meters)})
+	s := guide.New(guide.Config{Run: r, Store: kept, Own: len(r.OwnMeters())})
 	pages := walking.New(walking.Config{Session: s, Run: r, Streams: parts.NewStreams(p.watch.MaxStreams()/2, ctx.Done()), Links: p.links, Program: version(),
 		MayWrite: func(r *http.Request) bool { return access.VisitorOf(r).MayWrite }})
 	var ended sync.WaitGroup
@@ -73,7 +80,7 @@ func (p *watchedWalk) begin(r *run.Run, kept *store.Store) {
 		s.Run(ctx)
 	})
 	ended.Go(func() { pages.Run(ctx) })
-	p.run, p.pages = r, pages.Handler()
+	p.run, p.session, p.pages = r, s, pages.Handler()
 	p.end = func() {
 		stop()
 		ended.Wait()

@@ -165,6 +165,9 @@ func (r *Run) StepIndex(name string) int {
 	return -1
 }
 
+// OwnMeters returns the meters of the run file, without those that the profiles of probes have brought.
+func (r *Run) OwnMeters() []Meter { return r.Meters[:len(r.Meters)-r.Brought] }
+
 // MeterIndex returns the index of a meter by its name, or -1.
 func (r *Run) MeterIndex(name string) int {
 	for i, m := range r.Meters {

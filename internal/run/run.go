@@ -29,6 +29,7 @@ type Run struct {
 	Feeds     []Feed
 	Steps     []Step
 	Meters    []Meter // never empty: a hand meter with usual accuracy where the file has no [[meter]]
+	Brought   int     // how many of Meters, the last ones, come from the profiles of probes and not from the file
 	Probes    []Probe
 	Broker    *Broker // nil = there is none
 	Checks    []Check

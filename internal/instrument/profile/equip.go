@@ -64,5 +64,6 @@ func addMeter(r *run.Run, m run.Meter) int {
 		return i
 	}
 	r.Meters = append(r.Meters, m)
+	r.Brought++
 	return len(r.Meters) - 1
 }
