@@ -1,0 +1,88 @@
+package report
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// numberDifferences compares the numbers and verdicts of two pages, section by section, as far as both have it.
+func numberDifferences(is, should []piece) (faults []string) {
+	have, order := numbersBySection(is)
+	want, _ := numbersBySection(should)
+	for _, section := range order {
+		b, known := want[section]
+		if !known {
+			continue
+		}
+		a := have[section]
+		for i := range max(len(a), len(b)) {
+			switch {
+			case i >= len(a):
+				faults = append(faults, fmt.Sprintf("%s: %d numbers and verdicts follow, and there are %d", section, len(b), len(a)))
+			case i >= len(b):
+				faults = append(faults, fmt.Sprintf("line %d, %s: there are %d numbers and verdicts, and %d follow", a[i].in.line, section, len(a), len(b)))
+			case !near(a[i].text, b[i].text):
+				faults = append(faults, fmt.Sprintf("line %d, %s: says %s in %q, and %s follows", a[i].in.line, section, a[i].text, firstWords(a[i].in), b[i].text))
+				continue
+			default:
+				continue
+			}
+			break
+		}
+	}
+	return few(faults)
+}
+
+func firstWords(p piece) string {
+	text, _ := apart(words([]piece{p}), "")
+	return text
+}
+
+// numeral is a number, or the word of a verdict that stands by itself.
+type numeral struct {
+	text string
+	in   piece
+}
+
+// verdictPattern matches a cell or a heading that is the word of a verdict.
+var verdictPattern = regexp.MustCompile(`^(?i:pass|fail|unproven|doubtful)$`)
+
+// numbersBySection returns the numbers and verdicts outside of tags and pictures, and the sections in their
+// order.
+func numbersBySection(list []piece) (numbers map[string][]numeral, order []string) {
+	numbers = map[string][]numeral{}
+	for _, p := range list {
+		if p.tag || p.picture || isSum(p) || strings.HasPrefix(p.text, "Made by ohmkeep") || strings.HasPrefix(p.text, ":root") {
+			continue
+		}
+		if _, seen := numbers[p.section]; !seen {
+			order = append(order, p.section)
+		}
+		list := numbers[p.section]
+		for _, text := range numberPattern.FindAllString(html.UnescapeString(p.text), -1) {
+			list = append(list, numeral{text, p})
+		}
+		if verdictPattern.MatchString(p.text) {
+			list = append(list, numeral{p.text, p})
+		}
+		numbers[p.section] = list
+	}
+	return numbers, order
+}
+
+// near reports whether two numbers with as many decimals differ by no more than one in the last:
+// another processor may round a value the other way that lies between two.
+func near(a, b string) bool {
+	x, errA := strconv.ParseFloat(a, 64)
+	y, errB := strconv.ParseFloat(b, 64)
+	if errA != nil || errB != nil {
+		return a == b
+	}
+	_, decimals, _ := strings.Cut(a, ".")
+	_, others, _ := strings.Cut(b, ".")
+	return a == b || len(decimals) == len(others) && len(decimals) > 0 && math.Abs(x-y) <= 1.000001*math.Pow10(-len(decimals))
+}
