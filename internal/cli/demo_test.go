@@ -18,7 +18,7 @@ func TestDemo(t *testing.T) {
 		t.Errorf("%d intervals of 7 hold the truth:\n%s", inside, o.out)
 	}
 	if !strings.Contains(o.faults, "/dev/") && !strings.Contains(o.faults, "inside the process") {
-		t.Error("it is not told what the instruments speak on")
+		t.Error("it does not say what the instruments speak on")
 	}
 	if err := os.Chdir("look"); err != nil {
 		t.Fatal(err)

@@ -112,7 +112,7 @@ func newFleetCompare(f *firm) *cobra.Command {
 		Short: "Compare joint types, strip batches, conductors and installers across runs",
 		Long: `Compare tests for each joint type, strip batch, conductor and installer whether the
 resistance of its parts rises faster or slower than that of all others of the kind. A run
-counts once, whatever its number of parts. Each difference has a 95 % interval; of the
+counts once, however many parts it has. Each difference has a 95 % interval; of the
 differences shown, at most 5 % are none on average (Benjamini and Hochberg).`,
 		Example: `  ohmkeep fleet compare --db postgres://ohmkeep@central.example/ohmkeep`,
 		Args:    exactly(),

@@ -69,7 +69,7 @@ func newLinkMake(tokenFile *string) *cobra.Command {
 			if _, err := fmt.Fprintln(c.OutOrStdout(), to.JoinPath("link", secret)); err != nil {
 				return err
 			}
-			fmt.Fprintln(c.ErrOrStderr(), "It is shown this once. Whoever has it can read the watch until it is withdrawn.")
+			fmt.Fprintln(c.ErrOrStderr(), "It is shown this once. Anyone who has it can read the watch until it is withdrawn.")
 			return nil
 		},
 	}

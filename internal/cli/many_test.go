@@ -120,7 +120,7 @@ func TestAssessManyReadings(t *testing.T) {
 	}
 }
 
-// Thousands of rows of a file, each told on its own line: what it differs from, and that a
+// Thousands of rows of a file, each named on its own line: what it differs from, and that a
 // slip of the hand among them contradicts the others.
 func TestAssessManyRows(t *testing.T) {
 	s := newSession(t)

@@ -202,7 +202,7 @@ func TestSurveyToTheEnd(t *testing.T) {
 	s.answer("", `ohmkeep survey shelf.toml --store shelf.db`).exits(Passes).says("Done: everything is settled.")
 }
 
-// Whatever was acknowledged before the program is killed is stored, and the walk goes on there.
+// Everything that was acknowledged before the program is killed is stored, and the walk goes on there.
 func TestSurveyKilled(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)

@@ -12,7 +12,7 @@ import (
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-// A report is verified by its own text alone; a changed one is not, and is told from what is none.
+// A report is verified by its own text alone; a changed one is not, and what is no report is refused.
 func TestVerify(t *testing.T) {
 	s := newSession(t)
 	s.walk(90, everything)

@@ -18,7 +18,7 @@ var costSeconds = flag.Float64("cost", 0.3, "for how many seconds the watch's pr
 
 // What a watch costs in a cabinet: two boards with eight channels each, ten times a
 // second, the usual commits, and a client that scrapes the metrics every 15 s. The
-// kernel's own figures are told, not judged; `-cost 120` leaves out what the start costs.
+// kernel's own figures are printed, not judged; `-cost 120` leaves out what the start costs.
 func TestWatchCost(t *testing.T) {
 	s := newSession(t)
 	text := shelf

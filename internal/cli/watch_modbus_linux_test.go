@@ -102,7 +102,7 @@ func (s session) startSlaves() *slaveLine {
 }
 
 // Two slaves on one line, played by a program that is not ours: what the display would show is
-// exported digit by digit; a slave that vanishes is told and read again when it returns, and the other
+// exported digit by digit; a slave that vanishes is shown and read again when it returns, and the other
 // one is read meanwhile.
 func TestWatchReadsModbus(t *testing.T) {
 	s := newSession(t)
@@ -137,7 +137,7 @@ func TestWatchReadsModbus(t *testing.T) {
 	line.set(t, "1 4 0 481 1")
 	has("left.start-,4.81,V", "near,,0.01,A") // the line is not blocked
 	if _, text := w.ask("GET", "/status", ""); !strings.Contains(text, "slave 2: does not answer within 1s: is it powered") {
-		t.Errorf("the reason is not told:\n%s", text)
+		t.Errorf("the reason is not shown:\n%s", text)
 	}
 	line.set(t, "2 4 0 1199")
 	w.shows(`ohmkeep_probe_up{probe="two",run="Book shelf"} 1`)

@@ -78,7 +78,7 @@ func TestWatchAtBroker(t *testing.T) {
 	w.until("the last will", func() bool { return last("house/shelf/watch") == "offline" })
 }
 
-// A run file that is read again subscribes to what it names and gives up the rest; another broker is told.
+// A run file that is read again subscribes to what it names and gives up the rest; another broker is noted in the status.
 func TestWatchAtBrokerReloads(t *testing.T) {
 	s := newSession(t)
 	b := s.startBroker("")

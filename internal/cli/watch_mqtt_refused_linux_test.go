@@ -41,7 +41,7 @@ func (s session) passwords(path string, users ...string) {
 	}
 }
 
-// A broker that refuses is told with its reason, and tried again; the right password is read from its file at
+// A broker that refuses is shown with its reason, and tried again; the right password is read from its file at
 // the next start.
 func TestBrokerRefuses(t *testing.T) {
 	s := newSession(t)

@@ -46,7 +46,7 @@ func shown(t *testing.T) *server {
 	return s
 }
 
-// An event reaches the page, a lost server is told, and when it is back the page is brought up to
+// An event reaches the page, a lost server is shown, and when it is back the page is brought up to
 // date by itself.
 func TestStreamInBrowser(t *testing.T) {
 	b := browsertest.Start(t)
@@ -56,11 +56,11 @@ func TestStreamInBrowser(t *testing.T) {
 	s.feed.Publish("volts", []byte("5.02"))
 	t.Logf("an event is shown after %v", tab.Until(`document.querySelector("#volts").textContent == "5.02 V"`))
 	if !browsertest.Value[bool](tab, `document.querySelector(".gone").hidden`) {
-		t.Error("a server that answers is told as gone")
+		t.Error("a server that answers is shown as gone")
 	}
 	s.away.Store(true)
 	s.CloseClientConnections()
-	t.Logf("a lost server is told after %v", tab.Until(`document.querySelector(".gone").checkVisibility()`))
+	t.Logf("a lost server is shown after %v", tab.Until(`document.querySelector(".gone").checkVisibility()`))
 	tab.Picture("gone")
 	s.feed.Publish("volts", []byte("4.9"))
 	s.away.Store(false)

@@ -4,7 +4,7 @@
 // A page is a template that defines "main", put into the layout. Nothing of it is inline: scripts
 // are modules and styles are sheets, served from Root, so that the strictest content security
 // policy fits. The style sheet is that of the reports, for a light and a dark screen and for
-// paper, from 360 to 1920 px. Whatever can be pressed is at least 48 px high.
+// paper, from 360 to 1920 px. Everything that can be pressed is at least 48 px high.
 //
 //	//go:embed *.html *.css *.js
 //	var files embed.FS

@@ -103,7 +103,7 @@ func TestLiveUpdate(t *testing.T) {
 	tab.Click("#step-form button")
 	t.Logf("an announced step is shown after %v", tab.Until(`document.querySelector("#step-now").textContent == "check"`))
 	if said := browsertest.Value[string](tab, `document.querySelector("#said").textContent`); said != "Step announced: check" {
-		t.Errorf("a reader of the screen is told %q", said)
+		t.Errorf("a reader of the screen hears %q", said)
 	}
 	browsertest.Value[string](tab, `document.querySelector("#settle").value = "600"; document.querySelector("#step-form").noValidate = true; ""`)
 	tab.Click("#step-form button")
@@ -112,7 +112,7 @@ func TestLiveUpdate(t *testing.T) {
 	time.Sleep(3 * time.Second)
 	tab.Until(`document.querySelector('[data-channel="board/1"] .age').textContent.match(/^[3-9] s ago$/)`)
 	w.board.Close()
-	t.Logf("a board that is unplugged is told after %v", tab.Until(`document.querySelector(".verdict.fail b")?.textContent == "TROUBLE"`))
+	t.Logf("a board that is unplugged is shown after %v", tab.Until(`document.querySelector(".verdict.fail b")?.textContent == "TROUBLE"`))
 	tab.Until(`!document.querySelector('[data-channel="board/1"] .state').hidden`)
 	tab.Picture("unplugged")
 }
@@ -122,7 +122,7 @@ func value(channel, text string) string {
 	return fmt.Sprintf(`document.querySelector('[data-channel="board/%s"] .value').textContent == %q`, channel, text)
 }
 
-// A daemon that is gone is told at once; when it is back the page finds it by itself, and shows
+// A daemon that is gone is shown at once; when it is back the page finds it by itself, and shows
 // what has changed meanwhile.
 func TestLostDaemon(t *testing.T) {
 	b := browsertest.Start(t)
@@ -135,7 +135,7 @@ func TestLostDaemon(t *testing.T) {
 	if took := time.Since(begun); took > time.Second {
 		t.Errorf("with a page open the watch ended after %v", took)
 	}
-	t.Logf("a lost daemon is told after %v", tab.Until(`document.querySelector(".gone").checkVisibility()`))
+	t.Logf("a lost daemon is shown after %v", tab.Until(`document.querySelector(".gone").checkVisibility()`))
 	if text := tab.Text(".gone"); !strings.Contains(text, "no longer up to date") {
 		t.Errorf("%q", text)
 	}

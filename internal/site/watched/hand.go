@@ -106,7 +106,7 @@ func followed(h *history.History, kind run.Kind, name string) bool {
 func (p *Pages) repairedSince(ctx context.Context, r *run.Run, at time.Time) func(assessment.Element) bool {
 	notes, err := p.records.NewestMarks(ctx, r.Name, store.MarkNote, "", mostEvents)
 	if err != nil {
-		return func(assessment.Element) bool { return true } // it cannot be told
+		return func(assessment.Element) bool { return true } // it is not known
 	}
 	return func(e assessment.Element) bool {
 		for _, n := range notes {

@@ -22,7 +22,7 @@ const (
 )
 
 // digest is the SHA-256 sum of a secret. All have one length, so that comparing them takes the
-// same time whatever the secret is.
+// same time for every secret.
 type digest [sha256.Size]byte
 
 func digestOf(secret string) digest { return sha256.Sum256([]byte(secret)) }
