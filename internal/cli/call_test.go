@@ -153,7 +153,8 @@ func (s session) example(c *cobra.Command, folder, line string) bool {
 		return false // the shell's
 	}
 	if (strings.Contains(line, "probe check") || strings.Contains(line, "probe find") || strings.Contains(line, "probe compare") || strings.Contains(line, "probe record") || strings.Contains(line, "--listen") || strings.Contains(line, "ohmkeep watch") || strings.Contains(line, "ohmkeep status") || strings.Contains(line, "postgres://")) && !strings.Contains(line, " help ") {
-		check, args, err := c.Root().Find(split(line)[1:])
+		call, _, _ := strings.Cut(line, " > ") // the rest is the shell's
+		check, args, err := c.Root().Find(split(call)[1:])
 		if err == nil {
 			err = check.ParseFlags(args)
 		}
