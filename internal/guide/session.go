@@ -1,6 +1,6 @@
 // Package guide conducts a walk along a run for all who take part in it: each event is safe in the
 // store before it counts, the estimates are computed in the background, a meter on a port is read
-// all the time, and whoever follows is told of each change.
+// all the time, and everyone who follows sees each change.
 //
 // A walk goes on where it was after the program has ended in any way, and from another program on
 // the same store: an event is accepted only from somebody who has seen all events before it

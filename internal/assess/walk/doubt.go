@@ -25,7 +25,7 @@ const (
 	// agreementCounts of the meter's last digit (common practice, no source).
 	agreement       = 0.01
 	agreementCounts = 5
-	// mostReads is how often a place is read before its reading counts whatever it shows.
+	// mostReads is how often a place is read before its reading counts in any case.
 	mostReads = 3
 	// maxSupplyRatio and minPairRatio are bounds of a pair voltage, over the highest volts of a supply. Meter
 	// errors and a supply above its stated volts lie within (common practice, no source).
@@ -35,7 +35,7 @@ const (
 
 // Event returns the event of a reading, without its number: whether it contradicts what was read
 // before, and whether it replaces an earlier reading of the place. A second reading that agrees
-// with the first confirms it, whatever was expected; one that does not replaces it.
+// with the first confirms it, also against what was expected; one that does not replaces it.
 func (w Walk) Event(x reading.Reading) Event {
 	e := ReadingEvent(x)
 	reads := 0

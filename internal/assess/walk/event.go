@@ -26,7 +26,7 @@ const (
 	Note   Kind = "note"   // a person notes Text
 	Pause  Kind = "pause"  // the person stops for a while
 	Resume Kind = "resume" // and goes on
-	End    Kind = "end"    // the walk ends here, whatever is left
+	End    Kind = "end"    // the walk ends here, also with readings left
 )
 
 // Event is one event of a walk. Stores keep it as JSON, so a key is never given another meaning.

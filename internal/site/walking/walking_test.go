@@ -31,7 +31,7 @@ type served struct {
 	end     func()
 }
 
-// serve serves a walk on a session's configuration; reader: whoever asks may read only.
+// serve serves a walk on a session's configuration; reader: visitors may read only.
 func serve(t *testing.T, c guide.Config, reader *atomic.Bool) *served {
 	t.Helper()
 	c.Own = len(c.Run.Meters)
