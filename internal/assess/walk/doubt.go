@@ -65,7 +65,7 @@ func (w Walk) Event(x reading.Reading) Event {
 func (w Walk) agree(a, b reading.Reading) bool {
 	count := 0.0
 	if i := w.run.MeterIndex(b.Meter); i >= 0 {
-		if at := w.run.Meters[i].Range(b.Quantity, b.Value); at >= 0 {
+		if at := w.run.Meters[i].ShownRange(b.Quantity, b.Value, b.LastDigit()); at >= 0 {
 			count = w.run.Meters[i].Ranges[at].Resolution
 		}
 	}

@@ -82,7 +82,7 @@ func accuracy(r *run.Run, m assessment.Reading) float64 {
 	if i < 0 {
 		return 0
 	}
-	k := r.Meters[i].Range(m.Quantity, m.Value)
+	k := r.Meters[i].ShownRange(m.Quantity, m.Value, m.LastDigit())
 	if k < 0 {
 		return 0
 	}
