@@ -6,13 +6,8 @@
 package archive
 
 import (
-	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/binary"
 	"fmt"
-	"math"
-	"strconv"
 	"time"
 
 	"ohmkeep/internal/central/postgres"
@@ -143,10 +138,10 @@ func (s *Sink) Send(ctx context.Context, d *store.Delivery) error {
 				return err
 			}
 		}
-		if err := s.sendMarks(ctx, d); err != nil {
+		if err := s.add(ctx, markTable, s.markRows(d)); err != nil {
 			return err
 		}
-		if err := s.sendReadings(ctx, d.Readings); err != nil {
+		if err := s.add(ctx, readingTable, s.readingRows(d.Readings)); err != nil {
 			return err
 		}
 		var until any
@@ -194,150 +189,4 @@ func (s *Sink) sendRevisions(ctx context.Context, all []store.Revision) error {
 		}
 	}
 	return nil
-}
-
-func (s *Sink) sendMarks(ctx context.Context, d *store.Delivery) error {
-	revision := int64(0)
-	if n := len(d.Revisions); n > 0 {
-		revision = d.Revisions[n-1].ID
-	}
-	for i, m := range d.Marks {
-		var withdrawn any
-		if !m.Withdrawn.IsZero() {
-			withdrawn = m.Withdrawn.UnixNano()
-		}
-		_, zone := m.Time.Zone()
-		if _, err := s.db.Exec(ctx, `INSERT INTO ohmkeep.mark (site, run, revision, at, id, zone, kind, subject, text, withdrawn)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) ON CONFLICT DO NOTHING`, s.siteID, s.run, revision, m.Time.UnixNano(),
-			checksum(m, d.Marks[:i]), zone, m.Kind, m.Subject, m.Text, withdrawn); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// checksum identifies a mark among those of its moment, and among equal ones before it.
-func checksum(m store.Mark, before []store.Mark) int64 {
-	nth := 0
-	for _, x := range before {
-		if x == m {
-			nth++
-		}
-	}
-	sum := sha256.Sum256(fmt.Appendf(nil, "%q %q %q %d %d", m.Kind, m.Subject, m.Text, m.Withdrawn.Unix(), nth))
-	return int64(binary.LittleEndian.Uint64(sum[:]))
-}
-
-const columns = "site, series, at, revision, nth, rank, zone, quality, value, counts"
-
-// sendReadings copies readings into a staging table, and adds those that are new.
-func (s *Sink) sendReadings(ctx context.Context, all []store.Sent) error {
-	if len(all) == 0 {
-		return nil
-	}
-	if err := s.db.Script(ctx, `CREATE TEMPORARY TABLE IF NOT EXISTS staging (site integer, series bigint, at bigint, revision integer, nth integer,
-		rank integer, zone integer, quality smallint, value text, counts bigint) ON COMMIT DELETE ROWS`); err != nil {
-		return err
-	}
-	if err := s.db.Copy(ctx, "COPY pg_temp.staging ("+columns+") FROM STDIN", bytes.NewReader(s.rows(all))); err != nil {
-		return err
-	}
-	_, err := s.db.Exec(ctx, "INSERT INTO ohmkeep.reading ("+columns+") SELECT "+columns+" FROM pg_temp.staging ON CONFLICT DO NOTHING")
-	return err
-}
-
-// rows returns readings in the text form of COPY (PostgreSQL 15, COPY, "Text Format").
-func (s *Sink) rows(all []store.Sent) []byte {
-	b := make([]byte, 0, 80*len(all))
-	for i := range all {
-		x := &all[i]
-		for _, n := range [...]int64{s.siteID, x.Series.Identity, x.At, x.Revision, int64(x.Nth), int64(x.Rank), int64(x.Zone), int64(x.Quality)} {
-			b = append(strconv.AppendInt(b, n, 10), '\t')
-		}
-		b = append(appendEscaped(b, x.Text), '\t')
-		if x.Series.Scale == "" {
-			b = append(b, `\N`...)
-		} else {
-			b = strconv.AppendInt(b, x.Count, 10)
-		}
-		b = append(b, '\n')
-	}
-	return b
-}
-
-// appendEscaped appends a text with the characters escaped that COPY reserves.
-func appendEscaped(b []byte, text string) []byte {
-	for _, c := range []byte(text) {
-		switch c {
-		case '\\':
-			b = append(b, `\\`...)
-		case '\t':
-			b = append(b, `\t`...)
-		case '\n':
-			b = append(b, `\n`...)
-		case '\r':
-			b = append(b, `\r`...)
-		case 0: // PostgreSQL's texts cannot hold it
-			b = append(b, '?')
-		default:
-			b = append(b, c)
-		}
-	}
-	return b
-}
-
-// Describe adds the run file and the newest verdicts, in one transaction.
-func (s *Sink) Describe(ctx context.Context, r ship.Report) error {
-	if err := s.open(ctx); err != nil {
-		return err
-	}
-	return s.db.Within(ctx, func() error {
-		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.arrived($1, $2)", s.siteID, s.run); err != nil { // the run exists
-			return err
-		}
-		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.describe($1, $2, $3, $4, $5)", s.siteID, s.run, r.File, r.Place, r.Installer); err != nil {
-			return err
-		}
-		for _, v := range r.Verdicts {
-			if _, err := s.db.Exec(ctx, `INSERT INTO ohmkeep.verdict (site, run, source, taken, kind, name, rail, made, verdict, fails, ohms, low, high,
-				limit_ohms, per_year, per_year_low, per_year_high, since, reaches)
-				VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19) ON CONFLICT DO NOTHING`,
-				s.siteID, s.run, v.Source, r.Taken.UnixNano(), string(v.Kind), v.Name, v.Rail.String(), v.Made, v.Verdict, v.Fails,
-				finite(v.Ohms), finite(v.Low), finite(v.High), finite(v.Limit), finite(v.PerYear), finite(v.PerYearLow), finite(v.PerYearHigh),
-				moment(v.Since), moment(v.Reaches)); err != nil {
-				return err
-			}
-		}
-		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.judged($1, $2, $3, $4)", s.siteID, s.run, newestOf(r, ship.Assess), newestOf(r, ship.Drift)); err != nil {
-			return err
-		}
-		_, err := s.db.Exec(ctx, "SELECT ohmkeep.heard($1, $2, NULL)", s.siteID, s.run)
-		return err
-	})
-}
-
-// newestOf returns when verdicts of a source were found; NULL if there are none.
-func newestOf(r ship.Report, source string) any {
-	for _, v := range r.Verdicts {
-		if v.Source == source {
-			return r.Taken.UnixNano()
-		}
-	}
-	return nil
-}
-
-// finite returns a number as a parameter; NULL for infinite ones and NaN.
-func finite(x float64) any {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return x
-}
-
-// moment returns a time as a parameter; NULL for zero.
-func moment(t time.Time) any {
-	if t.IsZero() {
-		return nil
-	}
-	return t.UnixNano()
 }
