@@ -51,7 +51,7 @@ func checkForm(picture []byte) error {
 		case i == Size-2 && c != '\r', i == Size-1 && c != '\n':
 			return fmt.Errorf("%w: it does not end with CR LF", ErrForm)
 		case i < Size-2 && (c < '0' || c > '?'):
-			return fmt.Errorf("%w: character %d is none of 0 to ?", ErrForm, i+1)
+			return fmt.Errorf("%w: character %d is not one of 0 to ?", ErrForm, i+1)
 		}
 	}
 	if all == 0 {
@@ -109,7 +109,7 @@ func Decode(picture []byte) (display.Picture, error) {
 	for i := range text {
 		d := low(atDigits + i)
 		if d > 9 {
-			return display.Picture{}, fmt.Errorf("%w: digit %d is none", ErrForm, i+1)
+			return display.Picture{}, fmt.Errorf("%w: digit %d is not one of 0 to 9", ErrForm, i+1)
 		}
 		text[i] = byte('0' + d)
 	}

@@ -20,7 +20,7 @@ type entry struct {
 	text      uint32 // offset of its text in block.texts
 	length    uint16 // of its text, bytes
 	quality   reading.Quality
-	lateDate  bool // the sample itself says that its date is uncertain, whatever the clock says
+	lateDate  bool // the sample itself says that its date is uncertain; a clock set right does not change that
 }
 
 // shared is what readings of a channel have in common while step and unit do not change.
