@@ -70,7 +70,7 @@ func newShip() *cobra.Command {
 		Short: "Send the stored readings of a run to a firm's central database",
 		Long: `Ship sends what has not arrived yet: readings with their digits as they were sent, marks
 and notes, the run file and the verdicts. --show prints what that is, and sends nothing.
-The store keeps what has arrived, so that nothing is lost or sent twice, also after an
+The store keeps what has arrived, so that nothing is lost or there twice, also after an
 interruption. ohmkeep watch --ship does the same all the time. --codes replaces names by
 codes.
 

@@ -22,7 +22,7 @@ const (
 	Silent   Severity = "silent"    // nothing was heard of one of its runs for a while
 	Unproven Severity = "unproven"  // nothing fails, but something is unproven
 	Sound    Severity = "sound"     // everything passes
-	InRepair Severity = "in repair" // whatever it has, somebody is there
+	InRepair Severity = "in repair" // a person is there; what fails is known
 )
 
 var severities = []Severity{Failing, Silent, Unproven, Sound, InRepair}
