@@ -32,13 +32,7 @@ func (l *Link) change(up bool, why error) {
 // connected subscribes after the connection was made.
 func (l *Link) connected(cm *autopaho.ConnectionManager, ack *paho.Connack) {
 	l.begin(ack.SessionPresent)
-	go func() { // the library wants this call to return
-		if err := l.subscribe(cm); err != nil {
-			l.change(false, err)
-			return
-		}
-		l.change(true, nil)
-	}()
+	go l.begun(cm) // the library wants this call to return
 }
 
 // down notes that the connection was lost. The library makes a new one.

@@ -6,16 +6,37 @@ import (
 	"fmt"
 	"slices"
 
-	"github.com/eclipse/paho.golang/autopaho"
 	"github.com/eclipse/paho.golang/paho"
 )
 
-// subscribe subscribes to everything that is received.
-func (l *Link) subscribe(cm *autopaho.ConnectionManager) error {
+// subscriber sends a subscription and returns its acknowledgement.
+type subscriber interface {
+	Subscribe(context.Context, *paho.Subscribe) (*paho.Suback, error)
+}
+
+// begun subscribes to everything that is received, and then notes that there is a connection. What Use
+// has added before it knew of the connection is subscribed to afterwards.
+func (l *Link) begun(by subscriber) {
+	made := map[string]bool{}
+	err := l.subscribe(by, made)
+	if err == nil {
+		l.change(true, nil)
+		err = l.subscribe(by, made)
+	}
+	if err != nil {
+		l.change(false, err)
+	}
+}
+
+// subscribe subscribes to the filters that are not in made, and notes them there.
+func (l *Link) subscribe(by subscriber, made map[string]bool) error {
 	l.mu.Lock()
 	var all []paho.SubscribeOptions
 	for f := range l.subs {
-		all = append(all, l.subscribeTo(f))
+		if !made[f] {
+			made[f] = true
+			all = append(all, l.subscribeTo(f))
+		}
 	}
 	l.mu.Unlock()
 	if len(all) == 0 {
@@ -23,7 +44,7 @@ func (l *Link) subscribe(cm *autopaho.ConnectionManager) error {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), packetTimeout)
 	defer cancel()
-	answer, err := cm.Subscribe(ctx, &paho.Subscribe{Subscriptions: all})
+	answer, err := by.Subscribe(ctx, &paho.Subscribe{Subscriptions: all})
 	if answer != nil {
 		for i, reason := range answer.Reasons {
 			if reason >= 0x80 && i < len(all) {
