@@ -6,7 +6,7 @@ import (
 )
 
 // smallHeap is the heap, in bytes, that a command which reads a store should not exceed.
-const smallHeap = 18 << 20
+const smallHeap = 20 << 20
 
 // limitHeap makes the garbage collector run more often while a command reads a store, because the
 // watch runs beside it on a small board. It costs a fifth of the time. GOGC overrides it.

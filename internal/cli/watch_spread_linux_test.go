@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -21,10 +20,9 @@ import (
 )
 
 var (
-	spreadFor     = flag.Duration("spread", 0, "for how long the cost of the watch is measured whose channels are spread over boards; 0: not")
-	spreadBoards  = flag.Int("boards", 4, "over how many boards its 16 channels are spread: 1, 2, 4, 8 or 16")
-	spreadDays    = flag.Int("days", 0, "how many days of 16 channels at 1 Hz its store holds before")
-	spreadProgram = flag.String("program", "", "the program that is measured, a path from the root; \"\" = this one")
+	spreadFor    = flag.Duration("spread", 0, "for how long the cost of the watch is measured whose channels are spread over boards; 0: not")
+	spreadBoards = flag.Int("boards", 4, "over how many boards its 16 channels are spread: 1, 2, 4, 8 or 16")
+	spreadDays   = flag.Int("days", 0, "how many days of 16 channels at 1 Hz its store holds before")
 )
 
 // What the watch costs with 16 channels at 10 Hz: plain lines over
@@ -53,10 +51,7 @@ func TestWatchSpread(t *testing.T) {
 		}
 	}
 	args := []string{"watch", "hall.toml", "--store", "hall.db", "--listen", addr}
-	program := process(args...)
-	if *spreadProgram != "" {
-		program = exec.Command(*spreadProgram, args...)
-	}
+	program := measured(args...)
 	log := &watchtest.Log{}
 	program.Stderr = log
 	if err := program.Start(); err != nil {
