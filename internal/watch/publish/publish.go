@@ -69,7 +69,7 @@ func (p *Publisher) collect(ctx context.Context, added chan<- struct{}) {
 	defer tick.Stop()
 	for {
 		messages, next := p.changed(queued)
-		err := p.Queue.Add(ctx, messages)
+		err := p.Queue.Add(context.WithoutCancel(ctx), messages) // what was measured is kept also when ctx has ended
 		if p.note(ctx, err); err == nil {
 			queued = next
 		}
