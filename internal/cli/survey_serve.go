@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"path/filepath"
 	"sync"
-	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
@@ -23,9 +22,6 @@ import (
 	"ohmkeep/internal/web/access"
 	"ohmkeep/internal/web/server"
 )
-
-// shutdownTime is how long requests may take to end after an interrupt.
-const shutdownTime = 300 * time.Millisecond
 
 // walkServer serves the page of a walk. Without a run it serves first the page that describes one.
 type walkServer struct {
@@ -80,9 +76,7 @@ func serveWalk(c *cobra.Command, r *runWithProfiles, path string, o surveyOption
 	tasks.Go(answers.Serve)
 	tasks.Go(func() error {
 		<-ctx.Done()
-		closing, stop := context.WithTimeout(context.WithoutCancel(ctx), shutdownTime)
-		defer stop()
-		answers.Shutdown(closing)
+		answers.Shutdown(context.WithoutCancel(ctx))
 		return nil
 	})
 	return tasks.Wait()

@@ -125,9 +125,7 @@ func Run(ctx context.Context, c Config) error {
 		<-ctx.Done()
 		notify(daemon.SdNotifyStopping)
 		// Requests are answered while the last readings are stored.
-		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 500*time.Millisecond)
-		defer cancel()
-		answers.Shutdown(closing)
+		answers.Shutdown(context.WithoutCancel(ctx))
 		return nil
 	})
 	tasks.Go(func() error { d.recorder.Run(ctx); return nil })

@@ -282,6 +282,7 @@ func TestStep(t *testing.T) {
 		{"/step?settle=x", "text/plain", "white 5 %", 400, "white 5 %"},
 		{"/step?settle=NaN", "text/plain", "white 5 %", 400, "white 5 %"},
 		{"/step", "text/plain", strings.Repeat("x", 5000), 413, "white 5 %"},
+		{"/step", "text/plain", strings.Repeat("x", 5<<20), 413, "white 5 %"},
 	} {
 		code, text := h.ask("POST", c.path, c.kind, c.body)
 		if code != c.code {

@@ -34,21 +34,22 @@ func Listen(at string) (net.Listener, error) {
 	return nil, fmt.Errorf("--listen: %w", err)
 }
 
-// listener accepts connections up to a limit. Beyond it, it closes the oldest connection whose
-// request is not being handled, so that unfinished requests cannot block new ones.
+// listener accepts connections up to a limit. Beyond it, it closes the oldest connection that has
+// not sent a whole request, so that unfinished requests cannot block new ones.
 type listener struct {
 	net.Listener
 	max int
 
-	mu   sync.Mutex
-	open []*connection // oldest first
+	mu    sync.Mutex
+	open  []*connection // oldest first
+	ended bool          // closeUnfinished was called
 }
 
 // connection is a connection of a listener.
 type connection struct {
 	net.Conn
-	of       *listener
-	answered bool // its request is being handled; guarded by listener.mu
+	of    *listener
+	whole bool // its request was received whole and is being handled; guarded by listener.mu
 }
 
 func newListener(l net.Listener, max int) *listener { return &listener{Listener: l, max: max} }
@@ -64,8 +65,12 @@ func (l *listener) Accept() (net.Conn, error) {
 	c := &connection{Conn: accepted, of: l}
 	l.mu.Lock()
 	l.open = append(l.open, c)
-	many := len(l.open) > l.max
+	many, ended := len(l.open) > l.max, l.ended
 	l.mu.Unlock()
+	if ended { // it came while the server was being shut down
+		_ = c.Close()
+		return nil, net.ErrClosed
+	}
 	if many {
 		l.closeOldest()
 	}
@@ -86,11 +91,27 @@ func (l *listener) closeOldest() bool {
 	return closing != nil
 }
 
-// oldest returns the oldest connection whose request is not being handled, or the oldest one if
-// all are; l.mu is held.
+// closeUnfinished closes every connection that has not sent a whole request, and accepts no more.
+func (l *listener) closeUnfinished() {
+	l.mu.Lock()
+	l.ended = true
+	var unfinished []*connection
+	for _, c := range l.open {
+		if !c.whole {
+			unfinished = append(unfinished, c)
+		}
+	}
+	l.mu.Unlock()
+	for _, c := range unfinished {
+		_ = c.Close() // the connection is given up in any case
+	}
+}
+
+// oldest returns the oldest connection that has not sent a whole request, or the oldest one if
+// all have; l.mu is held.
 func (l *listener) oldest() *connection {
 	for _, c := range l.open {
-		if !c.answered {
+		if !c.whole {
 			return c
 		}
 	}
@@ -109,13 +130,9 @@ func (c *connection) Close() error {
 	return c.Conn.Close()
 }
 
-// beginAnswer records that the request of a connection is being handled, until done is called.
-func (c *connection) beginAnswer() (done func()) {
-	set := func(answered bool) {
-		c.of.mu.Lock()
-		c.answered = answered
-		c.of.mu.Unlock()
-	}
-	set(true)
-	return func() { set(false) }
+// setWhole records whether a whole request of the connection is being handled.
+func (c *connection) setWhole(whole bool) {
+	c.of.mu.Lock()
+	c.whole = whole
+	c.of.mu.Unlock()
 }

@@ -12,6 +12,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
@@ -27,10 +28,17 @@ const (
 	idleTimeout       = 30 * time.Second
 )
 
+// shutdownTime is how long responses may take to end: half of the 0.5 s in which a program that is
+// interrupted ends.
+const shutdownTime = 250 * time.Millisecond
+
 // Largest sizes of a request, in bytes. A handler may allow less.
 const (
 	maxHeader = 1 << 14
 	maxBody   = 1 << 18
+	// maxDiscarded is how much of a body that is too long is read, without keeping it, so that its
+	// sender gets the response. Beyond it the connection is reset.
+	maxDiscarded = 1 << 24
 )
 
 // Options are how a server answers.
@@ -47,15 +55,19 @@ type Server struct {
 
 // New returns a server of a handler on a listener that Listen returned.
 func New(l net.Listener, h http.Handler, o Options) *Server {
-	limited := net.Listener(newListener(l, ConnectionLimit()))
+	limited := newListener(l, ConnectionLimit())
+	listener := net.Listener(limited)
 	if o.Certificate != nil {
-		limited = tls.NewListener(limited, o.Certificate.config())
+		listener = tls.NewListener(limited, o.Certificate.config())
 	}
-	return &Server{listener: limited, http: &http.Server{
-		Handler: withLimits(h), ConnContext: withConnection, ErrorLog: slog.NewLogLogger(slog.DiscardHandler, 0),
+	s := &Server{listener: listener, http: &http.Server{
+		Handler: withLimits(h), ConnContext: withConnection, ConnState: followState,
+		ErrorLog:          slog.NewLogLogger(slog.DiscardHandler, 0),
 		ReadHeaderTimeout: min(readHeaderTimeout, cmp.Or(o.ReadTime, readTimeout)), ReadTimeout: cmp.Or(o.ReadTime, readTimeout), WriteTimeout: writeTimeout,
 		IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader,
 	}}
+	s.OnShutdown(limited.closeUnfinished)
+	return s
 }
 
 // Serve answers requests until the server is shut down, and then returns nil.
@@ -66,9 +78,11 @@ func (s *Server) Serve() error {
 	return nil
 }
 
-// Shutdown stops listening and waits for requests that are being handled, until ctx ends; those
-// that are not finished by then are cut off.
+// Shutdown stops listening, closes connections that have not sent a whole request, and waits for
+// responses for 250 ms at most, or until ctx ends; those not finished by then are cut off.
 func (s *Server) Shutdown(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(ctx, shutdownTime)
+	defer cancel()
 	if s.http.Shutdown(ctx) != nil {
 		_ = s.http.Close() // the connections are given up in any case
 	}
@@ -82,20 +96,58 @@ type connectionKey struct{}
 
 // withConnection is the http.Server's ConnContext.
 func withConnection(ctx context.Context, c net.Conn) context.Context {
+	return context.WithValue(ctx, connectionKey{}, belowTLS(c))
+}
+
+// belowTLS returns the connection that the listener accepted.
+func belowTLS(c net.Conn) *connection {
 	if secure, ok := c.(*tls.Conn); ok {
 		c = secure.NetConn()
 	}
-	return context.WithValue(ctx, connectionKey{}, c)
+	return c.(*connection)
 }
 
-// withLimits returns a handler that limits the body of every request, and keeps the connection
-// until the response is sent.
+// followState is the http.Server's ConnState.
+func followState(c net.Conn, state http.ConnState) {
+	if state == http.StateIdle { // the response is sent
+		belowTLS(c).setWhole(false)
+	}
+}
+
+// withLimits returns a handler that limits the body of every request, and records when it was
+// received whole: then its connection is kept until the response is sent.
 func withLimits(h http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if c, ok := r.Context().Value(connectionKey{}).(*connection); ok {
-			defer c.beginAnswer()()
+		c := r.Context().Value(connectionKey{}).(*connection)
+		received := &body{ReadCloser: r.Body, whole: func() { c.setWhole(true) }}
+		if r.ContentLength == 0 {
+			received.whole()
 		}
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		r.Body = http.MaxBytesReader(w, received, maxBody)
 		h.ServeHTTP(w, r)
+		received.discard()
 	})
+}
+
+// body is the body of a request.
+type body struct {
+	io.ReadCloser
+	whole      func() // called when its end was read
+	begun, end bool   // was read; was read to its end or an error
+}
+
+func (b *body) Read(p []byte) (int, error) {
+	b.begun = true
+	n, err := b.ReadCloser.Read(p)
+	if b.end = err != nil; err == io.EOF {
+		b.whole()
+	}
+	return n, err
+}
+
+// discard reads the rest of a body that the handler did not read to its end.
+func (b *body) discard() {
+	if b.begun && !b.end {
+		_, _ = io.CopyN(io.Discard, b, maxDiscarded) // without its rest too the response is sent
+	}
 }

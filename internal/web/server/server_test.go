@@ -90,6 +90,12 @@ func TestRequestsAreLimited(t *testing.T) {
 	if line, _ := raw(t, addr, long); line != "HTTP/1.1 413 Request Entity Too Large" {
 		t.Errorf("a long body: %q", line)
 	}
+	for _, size := range []int{5 << 20, maxDiscarded / 2} { // sent whole before the answer is read
+		long := fmt.Sprintf("POST / HTTP/1.1\r\nHost: x\r\nContent-Length: %d\r\n\r\n", size) + strings.Repeat("a", size)
+		if line, _ := raw(t, addr, long); line != "HTTP/1.1 413 Request Entity Too Large" {
+			t.Errorf("a body of %d bytes: %q", size, line)
+		}
+	}
 	if line, _ := raw(t, addr, "\x16\x03\x01\x02\x00\x01\x00"); strings.Contains(line, "200") {
 		t.Errorf("TLS where there is none: %q", line)
 	}
