@@ -12,13 +12,20 @@ import (
 // handler returns the handler of all requests; done is closed when the watch ends.
 func (d *Daemon) handler(done <-chan struct{}) http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("GET /healthz", d.healthz)
-	mux.HandleFunc("GET /status", d.status)
-	mux.HandleFunc("POST /step", d.step)
+	handle := func(method, path string, h http.Handler) {
+		mux.Handle(method+" "+path, h)
+		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) { // not left to the pages
+			w.Header().Set("Allow", method)
+			http.Error(w, path+" is for "+method, http.StatusMethodNotAllowed)
+		})
+	}
+	handle(http.MethodGet, "/healthz", http.HandlerFunc(d.healthz))
+	handle(http.MethodGet, "/status", http.HandlerFunc(d.status))
+	handle(http.MethodPost, "/step", http.HandlerFunc(d.step))
 	if d.config.Pages != nil {
 		mux.Handle("/", d.config.Pages(view{d, done}))
 	}
-	mux.Handle("GET /metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
+	handle(http.MethodGet, "/metrics", metrics.Handler(metrics.Source{Snapshot: d.recorder.Snapshot, Disk: d.disk, History: d.history.Load}))
 	return mux
 }
 

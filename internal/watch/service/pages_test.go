@@ -41,6 +41,11 @@ func TestPages(t *testing.T) {
 			t.Errorf("%s: %d %s", path, code, text)
 		}
 	}
+	for _, c := range [][2]string{{"GET", "/step"}, {"PUT", "/step"}, {"POST", "/status"}, {"POST", "/healthz"}, {"DELETE", "/metrics"}} {
+		if code, text := h.ask(c[0], c[1], "", ""); code != 405 { // RFC 9110, 15.5.6
+			t.Errorf("%s %s: %d %s", c[0], c[1], code, text)
+		}
+	}
 	if code, text := h.ask("GET", "/healthz", "", ""); code != 200 || text[:16] != "The watch is wel" {
 		t.Errorf("%d %s", code, text)
 	}
