@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"time"
 	"unicode/utf8"
 
 	"ohmkeep/internal/assess/walk"
@@ -113,9 +112,7 @@ func (t *walkTerminal) value(ctx context.Context, n assessment.Next, answer stri
 	if unit == "" {
 		unit = reading.Unit(n.Quantity)
 	}
-	value, err := reading.Value(n.Quantity, text, unit)
-	x := reading.Reading{Time: time.Now(), Step: n.Step, Quantity: n.Quantity, From: n.From, To: n.To, Text: text, Unit: unit, Value: value, Meter: t.session.TypedMeter(n)}
-	return x, err
+	return t.session.Typed(n, text, unit)
 }
 
 // ask prints a question about the walk at one moment and returns the answer. It carries out the answers that
@@ -191,8 +188,12 @@ func (t *walkTerminal) report(e walk.Event, before guide.Snapshot) {
 	}
 }
 
-// numberAndUnit splits an answer after its last digit; the unit "" means that none was given.
+// numberAndUnit splits an answer after its last digit, or after an overload sign; the unit "" means that none
+// was given.
 func numberAndUnit(answer string) (number, unit string) {
+	if sign, rest, _ := strings.Cut(answer, " "); reading.IsOverload(sign) {
+		return sign, strings.TrimSpace(rest)
+	}
 	end := strings.LastIndexAny(answer, "0123456789.") + 1
 	if end == 0 {
 		return answer, ""

@@ -19,11 +19,11 @@ func TestSurveyTypedIn(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
 	o := s.answer(strings.Join([]string{"",
-		"5.083", "310 mA", "5.05V", "s", "4 mV", "12.1uA", "12,1 mV", "12.1 mV", "-", "4.9e0", // the next is missing
+		"5.083", "310 mA", "5.05V", "s", "4 mV", "12.1uA", "12,1 mV", "-", "4.9e0", // the next is missing
 	}, "\n"), `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes)
 	o.prints("6 readings stored in shelf.db\n").says(
 		`Step "dark", 0 taken, 8 left`, "A+ to A-, in V", `the current of feed near, in A`,
-		"left.end+ left.end-: left out, as asked", "a voltage is not given in uA", `"12,1" is not a decimal number (decimals are set off by a point)`,
+		"left.end+ left.end-: left out, as asked", "a voltage is not given in uA",
 		`"-" is not a decimal number`, "next: ohmkeep assess shelf.toml --store shelf.db")
 	if strings.Contains(o.faults, "white") {
 		t.Error("another step than was named is walked")
@@ -42,6 +42,19 @@ func TestSurveyTypedIn(t *testing.T) {
 		t.Errorf("typed\n%s\nstored\n%s", strings.Join(want, "\n"), strings.Join(rows, "\n"))
 	}
 	s.do(`ohmkeep assess shelf.toml --store shelf.db`).exits(Fails).prints("6 readings") // 78 mΩ in the joint's minus
+}
+
+// A decimal comma is stored as a point, unless it may stand between thousands. An overload sign and an empty
+// answer say what to do, and the place is asked again.
+func TestSurveyTypedForms(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	o := s.answer("\n\n0L\nOL V\n.OL\n5,09\n1,234 mA\n0,310\n4,812\n", `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes).
+		prints("3 readings stored").says("no value was typed (such as 4.812)", `"1,234" can be 1.234 and 1234 (decimals are set off by a point)`)
+	if strings.Count(o.faults, "the meter is beyond its range: take a larger range") != 3 || strings.Contains(o.faults, "skip-bad") {
+		t.Error(o.faults)
+	}
+	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(",A+,A-,5.09,V,", ",near,,0.310,A,", ",4.812,V,")
 }
 
 func TestSurveyLeavesStepsOut(t *testing.T) {

@@ -7,7 +7,6 @@ import (
 	"hash/fnv"
 	"slices"
 	"strings"
-	"time"
 
 	"ohmkeep/internal/assess/walk"
 	"ohmkeep/internal/reading"
@@ -88,7 +87,7 @@ func (p *Pages) next(at Place) (assessment.Next, error) {
 	return n, nil
 }
 
-// typed returns the reading that a person has typed. A decimal comma is taken as a point.
+// typed returns the reading that a person has typed.
 func (p *Pages) typed(o Order) (reading.Reading, error) {
 	n, err := p.next(o.Place)
 	if err != nil {
@@ -97,10 +96,7 @@ func (p *Pages) typed(o Order) (reading.Reading, error) {
 	if task := p.Session.Snapshot().Task.Read; task.From == n.From && task.To == n.To {
 		n.Meter = task.Meter
 	}
-	text := strings.Replace(strings.TrimSpace(o.Value), ",", ".", 1)
-	x := reading.Reading{Time: time.Now(), Step: n.Step, Quantity: n.Quantity, From: n.From, To: n.To, Text: text, Unit: o.Unit, Meter: p.Session.TypedMeter(n)}
-	x.Value, err = reading.Value(n.Quantity, text, o.Unit)
-	return x, err
+	return p.Session.Typed(n, o.Value, o.Unit)
 }
 
 // hash returns a short name of a text.
