@@ -111,7 +111,9 @@ func explain(err error) error {
 	case errors.As(err, &p) && p.Code() == serial.PermissionDenied:
 		return fmt.Errorf("%w: your user must be allowed to open serial ports, on many systems as a member of the group dialout", err)
 	case errors.As(err, &p) && p.Code() == serial.PortBusy:
-		return fmt.Errorf("%w: another program has it open", err)
+		return explain(ErrInUse)
+	case errors.Is(err, ErrInUse):
+		return fmt.Errorf("%w: another program or probe has it open", err)
 	}
 	return err
 }

@@ -20,6 +20,9 @@ import (
 // ErrGone is wrapped by the error of a port that was unplugged or hung up.
 var ErrGone = errors.New("the port is gone")
 
+// ErrInUse is wrapped by the error of opening a port that is open already.
+var ErrInUse = errors.New("the port is in use")
+
 // ErrStuck is wrapped by the error of a write that the device does not accept.
 var ErrStuck = errors.New("the port accepts no data")
 
