@@ -9,6 +9,9 @@
 package run
 
 import (
+	"strings"
+
+
 	"ohmkeep/internal/run/colour"
 	"ohmkeep/internal/run/conductor"
 )
@@ -184,8 +187,17 @@ type Probe struct {
 	Channels []ProbeChannel
 }
 
-// AtBroker is the port of a probe that publishes at the run's broker.
-const AtBroker = "mqtt"
+// Ports of a probe that are not the port of a device.
+const (
+	AtBroker   = "mqtt"        // the device publishes at the run's broker
+	Simulated  = "simulated"   // the run itself is simulated
+	Transcript = "transcript:" // a file name follows; it is replayed
+)
+
+// OnDevice reports whether the port of a probe is that of a device, which has one reader.
+func (p Probe) OnDevice() bool {
+	return p.Port != AtBroker && p.Port != Simulated && !strings.HasPrefix(p.Port, Transcript)
+}
 
 // Broker is a broker of MQTT, from which readings of boards are received and to which the watch publishes.
 type Broker struct {

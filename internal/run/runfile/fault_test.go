@@ -297,3 +297,43 @@ func TestMissing(t *testing.T) {
 		}
 	}
 }
+
+// A port has one reader. Modbus slaves share a line, each with its own address; what is not a device may be
+// named by any number of probes.
+func TestPortTwice(t *testing.T) {
+	const port = "/dev/serial/by-id/invented"
+	second := func(port, more string) string {
+		return "[[probe]]\nname = \"second\"\nprofile = \"plain-lines\"\nport = \"" + port + "\"\n" + more +
+			"[[probe.channel]]\nid = \"2\"\nquantity = \"current\"\nfrom = \"near\"\n"
+	}
+	at := strings.Count(base, "\n") + 4 // the line of the second port
+	first := strings.Count(base[:strings.Index(base, "port = ")], "\n") + 1
+	for _, c := range []struct{ first, second, more, want string }{
+		{"", port, "", `probe "board" on line %d has this port already`},
+		{"", "/dev//serial/by-id/invented", "", `probe "board" on line %d has this port already`},
+		{"", port, "slave = 1\n", `probe "board" on line %d has this port already`},
+		{"slave = 1\n", port, "", `probe "board" on line %d has this port already`},
+		{"slave = 1\n", port, "slave = 1\n", `probe "board" on line %d is slave 1 on this port already`},
+		{"slave = 1\n", port, "slave = 2\n", ""},
+		{"", "/dev/serial/by-id/other", "", ""},
+	} {
+		src := strings.Replace(base, "meter = \"hand\"\n", "meter = \"hand\"\n"+c.first, 1) + second(c.second, c.more)
+		_, err := Parse("f.toml", []byte(src))
+		if c.want == "" {
+			if err != nil {
+				t.Errorf("%q and %s %q: %v", c.first, c.second, c.more, err)
+			}
+			continue
+		}
+		want := fmt.Sprintf("f.toml:%d: probe.port: "+c.want, at+strings.Count(c.first, "\n"), first)
+		if err == nil || !strings.HasPrefix(err.Error(), want) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("%q and %s %q: want %s, got\n%v", c.first, c.second, c.more, want, err)
+		}
+	}
+	for _, port := range []string{"simulated", "transcript:morning.txt"} {
+		src := strings.Replace(base, "/dev/serial/by-id/invented", port, 1) + second(port, "")
+		if _, err := Parse("f.toml", []byte(src)); err != nil {
+			t.Errorf("%s: %v", port, err)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package runfile
 import (
 	"errors"
 	"fmt"
+	"path"
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/run"
@@ -46,8 +47,28 @@ func (r *reader) readProbes() {
 			c.Shunt = r.shunt(t, c.Quantity)
 			p.Channels = append(p.Channels, c)
 		}
+		r.checkPortFree(t, p)
 		r.probeChannels = append(r.probeChannels, channels)
 		r.run.Probes = append(r.run.Probes, p)
+	}
+}
+
+// checkPortFree reports a port that an earlier probe has, because two readers would each get parts of what the
+// device sends. Only Modbus slaves with different addresses share a line.
+func (r *reader) checkPortFree(t *toml.Table, p run.Probe) {
+	if p.Port == "" || !p.OnDevice() {
+		return
+	}
+	for i, other := range r.run.Probes {
+		if path.Clean(other.Port) != path.Clean(p.Port) || p.Slave > 0 && other.Slave > 0 && p.Slave != other.Slave {
+			continue
+		}
+		text := fmt.Sprintf("probe %q on line %d has this port already", other.Name, r.probes[i].Line("port"))
+		if p.Slave > 0 && p.Slave == other.Slave {
+			text = fmt.Sprintf("probe %q on line %d is slave %d on this port already", other.Name, r.probes[i].Line("port"), p.Slave)
+		}
+		t.Fault("port", text, "one probe for each device, with all its channels; only Modbus slaves share a port, each with its own slave = 1 to 247")
+		return
 	}
 }
 

@@ -30,8 +30,8 @@ import (
 
 // Ports that are not devices.
 const (
-	Simulated  = "simulated"
-	Transcript = "transcript:" // a file name follows
+	Simulated  = run.Simulated
+	Transcript = run.Transcript // a file name follows
 )
 
 // Opener opens the probes of one run; for use from several goroutines. All that it
