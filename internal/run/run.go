@@ -11,7 +11,6 @@ package run
 import (
 	"strings"
 
-
 	"ohmkeep/internal/run/colour"
 	"ohmkeep/internal/run/conductor"
 )
