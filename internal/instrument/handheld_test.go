@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -69,11 +70,11 @@ func TestHandheldSentOnce(t *testing.T) {
 	defer device.Close()
 	go func() {
 		time.Sleep(100 * time.Millisecond)
-		_, _ = pair.Device.Write(devices.CharacterPicture("4.8120", "V", "DC"))
+		_, _ = pair.Device.Write(devices.CharacterPicture("1.8120", "V", "DC"))
 	}()
 	begun := time.Now()
 	s, err := device.Measure(bounded(t), "display", run.Voltage)
-	if took := time.Since(begun); err != nil || s.Text != "4.8120" || took < 900*time.Millisecond {
+	if took := time.Since(begun); err != nil || s.Text != "1.8120" || took < 900*time.Millisecond {
 		t.Errorf("got %+v, %v after %v", s, err, took)
 	}
 }
@@ -150,5 +151,59 @@ func TestHandheldBegun(t *testing.T) {
 	<-stop
 	if err != nil || s.Text != "4.812" || device.Counters().Skipped > 1 {
 		t.Errorf("got %+v, %v, %+v", s, err, device.Counters())
+	}
+}
+
+// Halves of two pictures, a pause apart, give no value: 1.010 V and 7.020 V would make 1.020 V.
+func TestHandheldHalves(t *testing.T) {
+	t.Parallel()
+	for chip, c := range map[string]struct {
+		first, second []byte
+		want          []string
+	}{
+		"fs9721":  {devices.SegmentPicture("1.010", "V", "DC"), devices.SegmentPicture("7.020", "V", "DC"), []string{"1.010", "7.020"}},
+		"es51922": {devices.CharacterPicture("1.0100", "V", "DC"), devices.CharacterPicture("0.7020", "V", "DC"), []string{"1.0100", "0.7020"}},
+	} {
+		for name, connect := range map[string]func() (*devices.Pair, error){
+			"pipe": func() (*devices.Pair, error) { return devices.InProcess(), nil }, "terminal": devices.NewTerminal,
+		} {
+			t.Run(chip+" "+name, func(t *testing.T) {
+				t.Parallel()
+				pair, err := connect()
+				if err != nil {
+					t.Skip("no pseudo-terminals here: ", err)
+				}
+				defer pair.Device.Close()
+				o := instrument.Options{}
+				if pair.Path == "" {
+					o.Conn = pair.Host
+				}
+				go func() {
+					for _, part := range [][]byte{c.first, c.first[:5], c.second[5:], c.second} {
+						_, _ = pair.Device.Write(part)
+						time.Sleep(300 * time.Millisecond)
+					}
+				}()
+				device, err := instrument.Open(bounded(t), load(t, chip), pair.Path, o)
+				if err != nil {
+					t.Fatal(err)
+				}
+				defer device.Close()
+				var got []string
+				for range 2 {
+					s, err := device.Next(bounded(t))
+					if err != nil {
+						t.Fatal(err)
+					}
+					got = append(got, s.Text)
+				}
+				if !slices.Equal(got, c.want) {
+					t.Errorf("got %v, want %v", got, c.want)
+				}
+				if counters := device.Counters(); counters.Bad != 2 {
+					t.Errorf("%+v, want both halves to count as bad", counters)
+				}
+			})
+		}
 	}
 }

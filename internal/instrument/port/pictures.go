@@ -23,9 +23,14 @@ const (
 	// pictureGap is longer than it takes to send a picture (58 ms at 2400 baud), and shorter than the pause between
 	// the first bytes of two.
 	pictureGap = 100 * time.Millisecond
+	// stalledGap is the silence within a picture after which later bytes belong to another one: joined, their digits
+	// could be a value that was never shown.
+	stalledGap = 150 * time.Millisecond
 	// mostDoubled is the most bytes of one picture that are taken to be doubled.
 	mostDoubled = 3
 )
+
+func (s *Pictures) gap() time.Duration { return stalledGap }
 
 // feed processes the bytes read at a time.
 func (s *Pictures) feed(read []byte, at time.Time, emit func(Line)) {

@@ -45,9 +45,6 @@ type Line struct {
 const (
 	// tick bounds the time of a single read, and so the time that Close takes.
 	tick = 100 * time.Millisecond
-	// lineGap is the silence within a line after which its rest is not expected: longer than the pauses
-	// of a slow board, about as long as a restart.
-	lineGap = 3 * time.Second
 	// startSilence is how long a port must be silent after opening so that the next byte counts as the
 	// start of a line: a byte takes 1 ms at 9600 baud, and USB adapters collect bytes for up to 16
 	// ms.
@@ -92,7 +89,7 @@ func Over(conn io.ReadWriteCloser, framing Framing, clock func() time.Time) *Por
 
 func newPort(conn io.ReadWriteCloser, framing Framing, clock func() time.Time) *Port {
 	return &Port{
-		conn: conn, clock: clock, gap: lineGap, framing: framing,
+		conn: conn, clock: clock, gap: framing.gap(), framing: framing,
 		lines: make(chan agedLine, maxWaitingLines), writes: make(chan *write),
 		stop: make(chan struct{}), writerEnded: make(chan struct{}), ended: make(chan struct{}),
 	}

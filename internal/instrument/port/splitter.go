@@ -12,6 +12,7 @@ type Framing interface {
 	stalled(emit func(Line))        // the line being received is not going to end
 	begun(first byte, at time.Time) // receives the byte that came directly after opening
 	forget()                        // discards what was received
+	gap() time.Duration             // silence within a line after which its rest is not expected
 }
 
 // maxLine is the largest number of bytes of a line; no supported device needs half of it.
@@ -34,6 +35,11 @@ func Lines(terminator string) Framing {
 	}
 	return &splitter{end: '\n'}
 }
+
+// lineGap is longer than the pauses of a slow board, about as long as a restart.
+const lineGap = 3 * time.Second
+
+func (s *splitter) gap() time.Duration { return lineGap }
 
 // feed processes the bytes read and emits every line that they end.
 func (s *splitter) feed(read []byte, _ time.Time, emit func(Line)) {
