@@ -8,10 +8,10 @@ import (
 	"ohmkeep/internal/simulate/devices"
 )
 
-// talking plays a handheld meter of the chip ES51922, which shows 4.8120 V.
+// talking plays a handheld meter of the chip ES51922, which shows 1.8120 V.
 func talking(t *testing.T) string {
 	return terminal(t, func(p *devices.Pair) runner {
-		return devices.NewHandheld(p, func() []byte { return devices.CharacterPicture("4.8120", "V", "DC") }, 20*time.Millisecond)
+		return devices.NewHandheld(p, func() []byte { return devices.CharacterPicture("1.8120", "V", "DC") }, 20*time.Millisecond)
 	})
 }
 
@@ -22,9 +22,9 @@ func TestProbeFind(t *testing.T) {
 	s.write("shelf.toml", shelf+"\n")
 	o := s.do(`ohmkeep probe find shelf.toml --seconds 0.2 --listen-only --port `+hand+` --port `+board).exits(Passes).
 		prints("# This seems to be: Handheld meter with the chip ES51922 (", "name = \"hand meter\"\nprofile = \"es51922\"\nport = \""+hand+"\"\n",
-			"  id = \"display\"\n  quantity = \"voltage\"   # now: 4.8120 V\n", "profile = \"plain-lines\"", "quantity = \"current\"   # now: 1.2500 A\n").says("searching 2 ports")
+			"  id = \"display\"\n  quantity = \"voltage\"   # now: 1.8120 V\n", "profile = \"plain-lines\"", "quantity = \"current\"   # now: 1.2500 A\n").says("searching 2 ports")
 	s.write("shelf.toml", shelf+"\n"+o.out)
-	s.do(`ohmkeep probe check shelf.toml "hand meter" --seconds 0.2`).exits(Passes).prints("display voltage 4.8120 V")
+	s.do(`ohmkeep probe check shelf.toml "hand meter" --seconds 0.2`).exits(Passes).prints("display voltage 1.8120 V")
 	s.do(`ohmkeep probe find shelf.toml --seconds 0.2 --listen-only --port ` + hand).exits(Passes).prints(`name = "hand meter 2"`)
 
 	silent := s.terminal()
@@ -47,5 +47,5 @@ func TestNewAndSurveyFind(t *testing.T) {
 	s.write("shelf.toml", shelf+"\n")
 	o := s.answer(strings.Repeat("\n", 3), `ohmkeep survey shelf.toml --find=`+hand+` --store found.db --step dark`)
 	o.says("carried: es51922 on " + hand + ". This seems to be: Handheld meter with the chip ES51922")
-	s.do(`ohmkeep export shelf.toml --store found.db`).exits(Passes).prints(",4.8120,V,es51922\n")
+	s.do(`ohmkeep export shelf.toml --store found.db`).exits(Passes).prints(",1.8120,V,es51922\n")
 }

@@ -57,7 +57,7 @@ func TestWatchHandheld(t *testing.T) {
 			volts("4.827"),
 		}, []string{"4.812,V", "-0.004,V", "04.81,V", "123.4,mV", "5.0,V", "4.821,V", "4.822,V", "4.823,V", "4.824,V", "4.825,V", "4.826,V", "4.827,V"}, 6},
 		{"es51922", "voltage", [][]byte{
-			character("4.8120", "V", "DC"), character("-12.345", "V", "DC auto"), devices.OddParity(character("048.12", "mV", "DC")),
+			character("1.8120", "V", "DC"), character("-12.345", "V", "DC auto"), devices.OddParity(character("048.12", "mV", "DC")),
 			character("1.1111", "V", "DC")[:9], character("12.001", "V", "DC"),
 			cut(character("1.1112", "V", "DC"), 4), character("12.002", "V", "DC"), twice(character("1.2345", "V", "DC"), 3), character("12.003", "V", "DC"),
 			flip(devices.OddParity(character("1.1113", "V", "DC")), 3, 0), devices.OddParity(character("12.004", "V", "DC")),
@@ -66,7 +66,7 @@ func TestWatchHandheld(t *testing.T) {
 			character("0.6130", "diode", ""), character("1.2040", "V", "DC battery"), character("2.2000", "V", "DC overload"),
 			character("12.050", "A", "DC"), character("120.60", "ohm", ""),
 			character("12.006", "V", "DC"),
-		}, []string{"4.8120,V", "-12.345,V", "048.12,mV", "12.001,V", "12.002,V", "12.003,V", "12.004,V", "12.005,V", "12.006,V"}, 5},
+		}, []string{"1.8120,V", "-12.345,V", "048.12,mV", "12.001,V", "12.002,V", "12.003,V", "12.004,V", "12.005,V", "12.006,V"}, 5},
 		{"es51922", "current", [][]byte{
 			character("02.310", "A", "DC"), character("123.45", "mA", "DC"), character("12.345", "V", "DC"), character("1234.5", "uA", "DC VBAR"),
 		}, []string{"02.310,A", "123.45,mA", "1234.5,A"}, 0},
@@ -104,19 +104,19 @@ func TestWatchHandheld(t *testing.T) {
 func TestProbeHandheld(t *testing.T) {
 	s := newSession(t)
 	for chip, pictures := range map[string][2][]byte{
-		"fs9721":  {devices.SegmentPicture("4.812", "V", "DC"), devices.SegmentPicture("0.613", "V", "diode")},
-		"es51922": {devices.OddParity(devices.CharacterPicture("4.8120", "V", "DC")), devices.OddParity(devices.CharacterPicture("4.8120", "V", "DC", "hold"))},
+		"fs9721":  {devices.SegmentPicture("1.812", "V", "DC"), devices.SegmentPicture("0.613", "V", "diode")},
+		"es51922": {devices.OddParity(devices.CharacterPicture("1.8120", "V", "DC")), devices.OddParity(devices.CharacterPicture("1.8120", "V", "DC", "hold"))},
 	} {
 		port := terminal(t, func(p *devices.Pair) runner {
 			n := 0
 			return devices.NewHandheld(p, func() []byte { n++; return pictures[n%2] }, 20*time.Millisecond)
 		})
 		flags := ` --port ` + port + ` --seconds 0.12`
-		s.do(`ohmkeep probe check --profile `+chip+flags).exits(Passes).prints("→ display voltage 4.812",
+		s.do(`ohmkeep probe check --profile `+chip+flags).exits(Passes).prints("→ display voltage 1.812",
 			"→ display voltage unusable: the display shows", " 0 bad")
 		s.do(`ohmkeep probe check --profile plain-lines` + flags).exits(Fails).prints("hint: ")
 		s.do(`ohmkeep probe record --profile ` + chip + flags + ` --out ` + chip + `.txt`).exits(Passes).says(", 0 bad")
-		s.do(`ohmkeep probe replay `+chip+`.txt`).exits(Passes).prints("display  voltage      4.812").says(chip+".txt by profile "+chip+": ", "0 bad")
+		s.do(`ohmkeep probe replay `+chip+`.txt`).exits(Passes).prints("display  voltage      1.812").says(chip+".txt by profile "+chip+": ", "0 bad")
 		other := map[string]string{"fs9721": "es51922", "es51922": "fs9721"}[chip]
 		s.do(`ohmkeep probe check --profile ` + other + flags).exits(Fails).prints("hint: no picture of chip " + other + " was received: another chip, another rate than ")
 	}

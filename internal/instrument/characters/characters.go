@@ -8,8 +8,8 @@
 // Of the family only the ES51922 is read. For the function codes of ES51986 and ES51978 no source was found, and
 // a value whose function is guessed is worse than none.
 //
-// What is found: pictures that are cut or have a character too many; characters outside "0" to "?"; functions, ranges
-// and bits that the chip does not send; a wrong parity, where the eighth bit arrives. A pseudo-terminal carries no
+// What is found: pictures that are cut or have a character too many; characters outside "0" to "?"; functions, ranges,
+// numbers above 22 000 and bits that the chip does not send; a wrong parity, where the eighth bit arrives. A pseudo-terminal carries no
 // parity; there, a flipped bit that turns a character into another valid one cannot be found in one picture.
 package characters
 
@@ -65,6 +65,9 @@ func checkForm(picture []byte) error {
 	return nil
 }
 
+// maxCounts is the largest number that an ES51922 shows, its decimal point disregarded. Beyond it, it shows overload.
+const maxCounts = 22000
+
 // Positions in a picture of an ES51922.
 const (
 	atRange    = 0
@@ -106,12 +109,14 @@ func Decode(picture []byte) (display.Picture, error) {
 	low := func(at int) int { return int(picture[at] & 15) }
 	bit := func(at, bit int) bool { return low(at)&(1<<bit) != 0 }
 	var text [countDigit]byte
+	counts := 0
 	for i := range text {
 		d := low(atDigits + i)
 		if d > 9 {
 			return display.Picture{}, fmt.Errorf("%w: digit %d is not one of 0 to 9", ErrForm, i+1)
 		}
 		text[i] = byte('0' + d)
+		counts = 10*counts + d
 	}
 	for _, f := range zero {
 		if bit(f.at, f.bit) {
@@ -133,6 +138,9 @@ func Decode(picture []byte) (display.Picture, error) {
 		}
 	}
 	if !p.Overload && is.unit != "" {
+		if counts > maxCounts {
+			return display.Picture{}, fmt.Errorf("%w: %s is more than its %d counts", ErrForm, text[:], maxCounts)
+		}
 		p.Digits = string(text[:is.whole])
 		if is.whole < countDigit {
 			p.Digits += "." + string(text[is.whole:])

@@ -36,13 +36,16 @@ var shown = []struct {
 	{"220.00", "uA", nil}, {"2200.0", "uA", nil}, {"22.000", "mA", nil}, {"220.00", "mA", nil},
 }
 
-// Each digit at each place, with both signs, in each range, with and without parity bits, is
-// decoded as it was encoded.
+// Each digit at each place that a display of 22 000 counts shows, with both signs, in each range, with and without
+// parity bits, is decoded as it was encoded.
 func TestRoundTrip(t *testing.T) {
 	for _, r := range shown {
 		for _, sign := range []string{"", "-"} {
+			texts := []string{"20000", "21999", "22000"}
 			for n := range 10 {
-				text := fmt.Sprintf("%d%d%d%d%d", n, (n+1)%10, (n+3)%10, (n+7)%10, (n+5)%10)
+				texts = append(texts, fmt.Sprintf("%d%d%d%d%d", n%2, (n+1)%10, (n+3)%10, (n+7)%10, (n+5)%10))
+			}
+			for _, text := range texts {
 				if point := strings.Index(r.form, "."); point >= 0 {
 					text = text[:point] + "." + text[point:]
 				}
@@ -121,6 +124,8 @@ func TestBad(t *testing.T) {
 		"112345;00180\r\n":    "character 10 that is always 0 is 1",
 		"112345;00088\r\n":    "character 12 that is always 0 is 1",
 		"512345;00080\r\n":    "function B has no range 5",
+		"022001;00080\r\n":    "22001 is more than its 22000 counts",
+		"098765;04080\r\n":    "98765 is more than its 22000 counts",
 		"\xb112345;00080\r\n": "wrong parity of character 1",
 	} {
 		if p, err := characters.Decode([]byte(picture)); err == nil || !strings.Contains(err.Error(), want) {
@@ -146,7 +151,7 @@ func TestFlippedBits(t *testing.T) {
 		}
 		return unseen, all
 	}
-	for n := 0; n < 100000; n += 1237 {
+	for n := 0; n <= 22000; n += 275 {
 		text := fmt.Sprintf("%05d", n)
 		picture := devices.CharacterPicture(text[:2]+"."+text[2:], "V", "DC")
 		if unseen, _ := flip(devices.OddParity(picture)); unseen != 0 {
