@@ -31,14 +31,34 @@ func (t *walkTerminal) setStep(ctx context.Context, now guide.Snapshot) error {
 		return err
 	}
 	if answer != "" {
-		t.say("    ", fmt.Sprintf("%q is no answer: Enter, or s, u, r, n TEXT, p", answer))
+		t.noAnswer(answer)
 		return nil
 	}
-	if err := t.session.Do(ctx, now.Walk.Number(), walk.Event{Kind: walk.Shown, Step: step}); err != nil {
+	l, err := t.awaitFixed(ctx, func(ctx context.Context) error {
+		return t.session.Do(ctx, now.Walk.Number(), walk.Event{Kind: walk.Shown, Step: step})
+	})
+	if err != nil {
 		return err
 	}
+	t.readByProbes(now)
+	if l == nil {
+		return nil
+	}
+	answer, done, err = t.carryOut(ctx, t.session.Snapshot(), *l, walk.Event{Kind: walk.Skip, Step: step})
+	if err == nil && !done {
+		t.noAnswer(answer)
+	}
+	return err
+}
+
+func (t *walkTerminal) noAnswer(answer string) {
+	t.say("    ", fmt.Sprintf("%q is no answer: Enter, or s, u, r, n TEXT, p", answer))
+}
+
+// readByProbes prints what the fixed probes have read since a moment, and what they have missed.
+func (t *walkTerminal) readByProbes(before guide.Snapshot) {
 	after := t.session.Snapshot()
-	for _, x := range after.Walk.Events()[now.Walk.Number()-after.Walk.Number()+len(after.Walk.Events()):] {
+	for _, x := range after.Walk.Events()[before.Walk.Number()-after.Walk.Number()+len(after.Walk.Events()):] {
 		if x.Fixed {
 			fmt.Fprintf(t.out, "    %s: %s %s\n", strings.TrimSpace(x.From+" "+x.To), x.Value, x.Unit)
 		}
@@ -46,7 +66,6 @@ func (t *walkTerminal) setStep(ctx context.Context, now guide.Snapshot) error {
 	for _, m := range after.Missed {
 		t.say("    ", m.Place+": left out, "+m.Why)
 	}
-	return nil
 }
 
 // measure asks for a reading.
@@ -72,7 +91,18 @@ func (t *walkTerminal) measure(ctx context.Context, now guide.Snapshot) error {
 	if err != nil || done {
 		return err
 	}
-	x, err := t.value(ctx, n, answer, typed)
+	var x reading.Reading
+	if !typed && answer == "" {
+		var l *typedLine
+		if x, l, err = t.readMeter(ctx, n); l != nil {
+			if answer, done, err = t.carryOut(ctx, now, *l, walk.SkipEvent(n)); err != nil || done {
+				return err
+			}
+		}
+	}
+	if typed = typed || answer != ""; typed {
+		x, err = t.typed(n, answer)
+	}
 	if err == nil {
 		err = t.session.Take(ctx, now.Walk.Number(), x)
 	}
@@ -103,11 +133,8 @@ func (t *walkTerminal) question(place, how string) string {
 	return fmt.Sprintf("  %s\n    %s (s = leave out): ", printable.Line(place), how)
 }
 
-// value returns the reading of a typed answer, or that of the meter on the port.
-func (t *walkTerminal) value(ctx context.Context, n assessment.Next, answer string, typed bool) (reading.Reading, error) {
-	if !typed && answer == "" {
-		return t.session.Measure(ctx, n)
-	}
+// typed returns the reading of a typed answer.
+func (t *walkTerminal) typed(n assessment.Next, answer string) (reading.Reading, error) {
 	text, unit := numberAndUnit(answer)
 	if unit == "" {
 		unit = reading.Unit(n.Quantity)
@@ -115,21 +142,30 @@ func (t *walkTerminal) value(ctx context.Context, n assessment.Next, answer stri
 	return t.session.Typed(n, text, unit)
 }
 
-// ask prints a question about the walk at one moment and returns the answer. It carries out the answers that
-// every question takes: done reports that it has, or that there was nothing to do. If another device has gone
-// on since that moment, nothing is left out, taken back or put back, and the error is walk.ErrStale.
+// ask prints a question about the walk at one moment and carries out the answer.
 func (t *walkTerminal) ask(ctx context.Context, now guide.Snapshot, question string, skip walk.Event) (answer string, done bool, err error) {
 	fmt.Fprint(t.out, question)
-	line, err := t.in.ReadString('\n')
-	line = strings.TrimSpace(line)
+	l := <-t.nextLine()
+	t.pending = nil
+	return t.carryOut(ctx, now, l, skip)
+}
+
+// answerOf returns the answer of a typed line.
+func answerOf(line string) string { return strings.TrimSpace(line) }
+
+// carryOut carries out an answer that every question takes: done reports that it has, or that there was nothing
+// to do; otherwise it returns the answer. If another device has gone on since the moment of the question,
+// nothing is left out, taken back or put back, and the error is walk.ErrStale.
+func (t *walkTerminal) carryOut(ctx context.Context, now guide.Snapshot, l typedLine, skip walk.Event) (answer string, done bool, err error) {
+	line := answerOf(l.text)
 	switch {
-	case err == io.EOF && line != "": // the last line may lack its end
-	case err == io.EOF:
+	case l.err == io.EOF && line != "": // the last line may lack its end
+	case l.err == io.EOF:
 		fmt.Fprintln(t.out)
 		return "", true, errDone
-	case err != nil:
+	case l.err != nil:
 		fmt.Fprintln(t.out)
-		return "", true, err
+		return "", true, l.err
 	}
 	word, rest, _ := strings.Cut(line, " ")
 	var e walk.Event
@@ -154,7 +190,7 @@ func (t *walkTerminal) ask(ctx context.Context, now guide.Snapshot, question str
 			t.say("    ", "a text to note follows the n, such as: n cover cracked here")
 			return "", true, nil
 		}
-	case "p":
+	case "p", "q":
 		if err := t.session.Do(ctx, t.session.Snapshot().Walk.Number(), walk.Event{Kind: walk.Pause}); err != nil {
 			return "", true, err
 		}

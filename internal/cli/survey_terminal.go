@@ -27,6 +27,7 @@ type walkTerminal struct {
 	out     io.Writer
 	style   table.Style
 	session *guide.Session
+	pending chan typedLine  // gets the line that is being read; nil = none is
 	wait    time.Duration   // for the estimates; 0 = as long as it takes
 	decided map[string]bool // verdicts that were printed
 	warned  map[string]bool // and warnings

@@ -78,7 +78,7 @@ func (s *Session) measures(q run.Quantity) bool {
 	if s.source != nil && s.source.meter(q) != "" {
 		return true
 	}
-	return slices.ContainsFunc(s.config.Run.Meters[:s.config.Own], func(m run.Meter) bool { return m.Measures(q) })
+	return s.CanType(q)
 }
 
 // Unmeasured lists the quantities of the run that no meter at hand measures.

@@ -79,7 +79,9 @@ func (s *Session) readLive(ctx context.Context) {
 
 // showLive measures once and shows it.
 func (s *Session) showLive(ctx context.Context, n assessment.Next, display *settling) {
+	silent := time.AfterFunc(Silence, func() { s.update(func() { s.live = Live{On: true, Why: s.Silent(n.Quantity)} }) })
 	x, err := s.measure(ctx, n)
+	silent.Stop()
 	live := Live{On: true}
 	if err != nil {
 		live.Why = err.Error()
@@ -110,8 +112,10 @@ func (s *Session) showLive(ctx context.Context, n assessment.Next, display *sett
 
 // measure measures with the live meter; one measurement at a time.
 func (s *Session) measure(ctx context.Context, n assessment.Next) (reading.Sample, error) {
-	s.measuring.Lock()
-	defer s.measuring.Unlock()
+	if err := s.beginMeasuring(ctx); err != nil {
+		return reading.Sample{}, err
+	}
+	defer s.endMeasuring()
 	return s.source.measure(ctx, n)
 }
 

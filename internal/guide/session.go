@@ -57,8 +57,8 @@ type Session struct {
 	source  source // of live readings; nil = values are typed
 	truth   *practise
 
-	doing     sync.Mutex // held while an event is added
-	measuring sync.Mutex // held while an instrument measures
+	doing     sync.Mutex    // held while an event is added
+	measuring chan struct{} // full while an instrument measures
 
 	mu      sync.Mutex
 	walk    walk.Walk
@@ -66,6 +66,7 @@ type Session struct {
 	problem string
 	live    Live
 	missed  []Missed
+	reading *fixedReading // of the fixed probe that is read now; nil = none is
 	changed chan struct{} // closed at the next change
 }
 
@@ -77,7 +78,7 @@ func New(c Config) *Session {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
-	s := &Session{config: c, changed: make(chan struct{})}
+	s := &Session{config: c, changed: make(chan struct{}), measuring: make(chan struct{}, 1)}
 	if c.Store == nil {
 		s.journal = &memory{}
 	} else {
