@@ -87,6 +87,8 @@ type Options struct {
 	// no other slave is read by this program.
 	Slave int
 	Buses *modbus.Buses
+	// PortOpened is called once the port of a slave is open, before the slave has answered; nil: it is not called.
+	PortOpened func()
 	// Topic is that below which a device publishes; Broker is the connection to the broker.
 	Topic  string
 	Broker *mqtt.Link

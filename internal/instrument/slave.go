@@ -76,6 +76,9 @@ func openSlave(ctx context.Context, p *profile.Profile, path string, o Options) 
 	if s.bus, s.leave, err = o.Buses.Join(path, p.Port, open); err != nil {
 		return nil, err
 	}
+	if o.PortOpened != nil {
+		o.PortOpened()
+	}
 	for _, b := range s.blocks {
 		if _, err := s.ask(ctx, b); err != nil {
 			s.leave()
@@ -153,8 +156,8 @@ func (s *slave) read(ctx context.Context, b block) ([]reading.Sample, error) {
 	return e.Samples, nil
 }
 
-// tries is how often a request is sent to a slave that does not answer, answers with a wrong
-// checksum or is busy, before it counts as absent.
+// tries is how often a request is sent to a slave that answers with a wrong checksum or is busy, before it counts as
+// absent. A slave that does not answer is asked once more if it answered before.
 const tries = 3
 
 // ask sends a request until a slave answers it.
@@ -182,7 +185,7 @@ func (s *slave) ask(ctx context.Context, b block) (modbus.Answer, error) {
 			err = fmt.Errorf("%w: is it powered, is its address %d, its rate %d baud, and are A and B not exchanged?", err, s.options.Slave, s.profile.Port.Baud)
 		}
 		var refused modbus.Exception
-		if try == tries || errors.As(a.Err, &refused) && refused != modbus.Busy {
+		if try == tries || a.Absent || errors.As(a.Err, &refused) && refused != modbus.Busy {
 			return a, err
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"sync"
 	"time"
 )
@@ -39,6 +40,9 @@ type Bus struct {
 	// The fields below are those of the bus's goroutine.
 	lastByte  time.Time // when the line was last in use
 	unsettled bool      // the last request failed, so that its answer may still come
+	waiting   []*exchange
+	slaves    map[byte]presence
+	rest      time.Time // until then the line is left to slaves that answer
 }
 
 // exchange is a request and its answer.
@@ -55,13 +59,14 @@ type Answer struct {
 	Sent     []byte // the request's frame
 	Received []byte // what came after it, an echo included
 	Err      error  // ErrNoAnswer, ErrBadFrame, an Exception, or that of the port
+	Absent   bool   // with ErrNoAnswer: the slave did not answer the request before either, or there was none
 }
 
 // NewBus returns a bus on an opened line, which it closes in the end. baud is the rate in bits a
 // second.
 func NewBus(conn io.ReadWriteCloser, baud int) *Bus {
 	b := &Bus{conn: conn, gap: frameGap(baud), requests: make(chan *exchange), received: make(chan []byte, 16),
-		stop: make(chan struct{}), ended: make(chan struct{})}
+		slaves: map[byte]presence{}, stop: make(chan struct{}), ended: make(chan struct{})}
 	read := make(chan error, 1)
 	go func() { read <- b.readAll(); close(b.received) }()
 	go b.run(read)
@@ -77,7 +82,8 @@ func frameGap(baud int) time.Duration {
 	return 7 * 11 * time.Second / time.Duration(2*baud)
 }
 
-// Read sends a request when all earlier ones are answered, and returns its answer.
+// Read sends a request when its turn comes, and returns its answer. The time-out does not include the wait for
+// the turn, which may take half a minute for a slave that did not answer before.
 func (b *Bus) Read(ctx context.Context, r Request, timeout time.Duration) Answer {
 	x := &exchange{ctx, r, timeout, make(chan Answer, 1)}
 	select {
@@ -97,6 +103,8 @@ func (b *Bus) Read(ctx context.Context, r Request, timeout time.Duration) Answer
 		default:
 			return Answer{Err: b.err}
 		}
+	case <-ctx.Done():
+		return Answer{Err: ctx.Err()}
 	}
 }
 
@@ -144,8 +152,49 @@ func (b *Bus) run(read <-chan error) {
 	close(b.ended)
 }
 
-// serveNext serves one request, or discards what comes without one. It returns false when the bus has ended.
+// serveNext serves one request, or waits for what comes next. It returns false when the bus has ended.
 func (b *Bus) serveNext() bool {
+	b.collect()
+	x, wait := b.nextTurn(time.Now())
+	if x == nil {
+		return b.idle(wait)
+	}
+	begun := time.Now()
+	a := b.serve(x)
+	b.lastByte = time.Now()
+	var refused Exception
+	b.unsettled = a.Err != nil && !errors.As(a.Err, &refused)
+	a.Absent = b.note(x.request.Slave, a.Err, begun)
+	x.answer <- a
+	select {
+	case <-b.stop:
+		return false
+	default:
+		return true // the end of the line is noticed by the next call
+	}
+}
+
+// collect takes the requests that were made meanwhile, and drops those that were cancelled.
+func (b *Bus) collect() {
+	for {
+		select {
+		case x := <-b.requests:
+			b.waiting = append(b.waiting, x)
+			continue
+		default:
+		}
+		break
+	}
+	b.waiting = slices.DeleteFunc(b.waiting, func(x *exchange) bool { return x.ctx.Err() != nil })
+}
+
+// idle waits for a request, or for the given time if it is above 0, and discards what the line says meanwhile. It
+// returns false when the bus has ended.
+func (b *Bus) idle(wait time.Duration) bool {
+	var turn <-chan time.Time
+	if wait > 0 {
+		turn = time.After(wait)
+	}
 	select {
 	case <-b.stop:
 		return false
@@ -153,13 +202,10 @@ func (b *Bus) serveNext() bool {
 		b.lastByte = time.Now()
 		return ok
 	case x := <-b.requests:
-		a := b.serve(x)
-		b.lastByte = time.Now()
-		var refused Exception
-		b.unsettled = a.Err != nil && !errors.As(a.Err, &refused)
-		x.answer <- a
-		return true // the end of the line is noticed by the next call
+		b.waiting = append(b.waiting, x)
+	case <-turn:
 	}
+	return true
 }
 
 // serve sends one request and waits for its answer.
