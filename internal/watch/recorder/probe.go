@@ -29,7 +29,7 @@ type device struct {
 	totals  *totals
 
 	cancel context.CancelFunc
-	tried  chan struct{} // closed after the first try to open it
+	tried  chan struct{} // closed when its port was opened, or the first try to open it has failed
 	ended  chan struct{} // closed when its goroutine has ended
 
 	// All below is guarded by r.mu.
@@ -125,12 +125,14 @@ const (
 // run opens the probe, reads it, and reopens it after an error, until ctx ends.
 func (p *device) run(ctx context.Context) {
 	var once sync.Once
-	defer once.Do(func() { close(p.tried) })
+	tried := func() { once.Do(func() { close(p.tried) }) }
+	defer tried()
 	for pause := firstPause; ctx.Err() == nil; {
-		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive, Buses: &p.r.buses, Broker: p.r.o.Broker})
+		opened, err := p.open(ctx, p.config, p.profile, instrument.Options{Clock: p.now, Log: p.receive,
+			Buses: &p.r.buses, PortOpened: tried, Broker: p.r.o.Broker})
 		if err == nil {
 			p.markUp(opened.Identity())
-			once.Do(func() { close(p.tried) })
+			tried()
 			err = p.read(ctx, opened)
 			if closing := opened.Close(); err == nil {
 				err = closing
@@ -143,7 +145,7 @@ func (p *device) run(ctx context.Context) {
 			return
 		}
 		p.markDown(err)
-		once.Do(func() { close(p.tried) })
+		tried()
 		select {
 		case <-time.After(pause):
 		case <-ctx.Done():

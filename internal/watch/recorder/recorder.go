@@ -120,8 +120,10 @@ func (r *Recorder) Run(ctx context.Context) {
 	plan := r.plan
 	r.mu.Unlock()
 	r.Mark(Started, "", "")
-	r.Use(ctx, plan)
-	close(r.tried)
+	go func() {
+		r.Use(ctx, plan)
+		close(r.tried)
+	}()
 	tick := time.NewTicker(r.checkInterval)
 	defer tick.Stop()
 	for ctx.Err() == nil {
@@ -135,6 +137,7 @@ func (r *Recorder) Run(ctx context.Context) {
 	r.mu.Lock()
 	r.running = false
 	r.mu.Unlock()
+	<-r.tried // no reader is started after this
 	r.readers.Wait()
 	r.mu.Lock()
 	for _, p := range r.probes {
@@ -146,7 +149,7 @@ func (r *Recorder) Run(ctx context.Context) {
 	<-written
 }
 
-// Tried is closed once Run has tried to open every probe.
+// Tried is closed once Run has tried to open the port of every probe. A Modbus slave need not have answered.
 func (r *Recorder) Tried() <-chan struct{} { return r.tried }
 
 // Use changes what is recorded, before Run or while it runs. A probe with the same name, port and
