@@ -159,11 +159,11 @@ func (g *Guard) identify(r *http.Request) (v Visitor, wait time.Duration, why st
 	return Visitor{}, 0, "a token is required: Authorization: Bearer TOKEN"
 }
 
-// check returns whom a secret lets in, within the limit of wrong ones. It compares the secret with
+// check returns whom a secret lets in, and how long to wait where it is one of too many wrong ones. It compares the secret with
 // that of the token and of every link, whichever is the right one.
 func (g *Guard) check(r *http.Request, secret string) (v Visitor, link *Link, wait time.Duration) {
 	token, links := g.secrets()
-	wait = g.tries.try(r.RemoteAddr, g.now(), func() bool {
+	wait = g.tries.try(r.Context(), r.RemoteAddr, g.now(), func() bool {
 		given := digestOf(secret)
 		if given.equal(token.digest) {
 			v = Visitor{MayRead: true, MayWrite: true, key: given}

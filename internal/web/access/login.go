@@ -49,7 +49,12 @@ func (g *Guard) logIn(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	to := ownPath(r.PostForm.Get("to"))
-	v, link, wait := g.check(r, strings.TrimSpace(r.PostForm.Get("token")))
+	given := strings.TrimSpace(r.PostForm.Get("token"))
+	if given == "" { // it was not filled in: not a wrong one
+		g.notLoggedIn(w, to, 0, "Type the token of this watch.")
+		return
+	}
+	v, link, wait := g.check(r, given)
 	if !v.MayRead {
 		g.notLoggedIn(w, to, wait, "This is not the token of this watch.")
 		return

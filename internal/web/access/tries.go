@@ -1,6 +1,7 @@
 package access
 
 import (
+	"context"
 	"net/netip"
 	"sync"
 	"time"
@@ -8,9 +9,11 @@ import (
 	"golang.org/x/time/rate"
 )
 
-// Limits of wrong secrets. At 60 a minute in all, a token of eight random letters and digits holds
-// for millions of years.
+// Limits of wrong secrets. Beyond them the right secret is still let in, but secrets are compared one
+// after another: at 50 a second, eight random letters and digits (36 to the power of 8) hold for
+// more than a thousand years.
 const (
+	comparedEvery  = 20 * time.Millisecond
 	triesEach      = 10
 	againEach      = 6 * time.Second // another one for an address
 	triesInAll     = 60
@@ -20,8 +23,9 @@ const (
 )
 
 // tries limits wrong secrets for each address and in all. An address from which the right one came
-// is not subject to the limit in all, so that others cannot keep it out.
+// is not subject to the limit in all, so that others cannot slow it down.
 type tries struct {
+	slow  *rate.Limiter // of comparisons beyond the limits
 	mu    sync.Mutex
 	inAll *rate.Limiter
 	each  map[netip.Addr]*address
@@ -34,33 +38,51 @@ type address struct {
 }
 
 func newTries() *tries {
-	return &tries{inAll: rate.NewLimiter(rate.Every(againInAll), triesInAll), each: map[netip.Addr]*address{}}
+	return &tries{slow: rate.NewLimiter(rate.Every(comparedEvery), 1), inAll: rate.NewLimiter(rate.Every(againInAll), triesInAll), each: map[netip.Addr]*address{}}
 }
 
-// try calls check, which reports whether a secret that came from an address is right. If the
-// address, or all together, have no try left, check is not called and try returns how long to wait.
-func (t *tries) try(from string, now time.Time, check func() bool) (wait time.Duration) {
+// try calls check, which reports whether a secret that came from an address is right. If it is wrong
+// and the address, or all together, have no try left, try returns how long to wait. Then check is
+// called in turn, so that the right secret is let in from an address that sends wrong ones too.
+func (t *tries) try(ctx context.Context, from string, now time.Time, check func() bool) (wait time.Duration) {
 	t.mu.Lock() // while comparing too, so that no more are tried at a time than are left
 	defer t.mu.Unlock()
 	key := network(from)
+	if wait = t.wait(key, now); wait > 0 {
+		t.mu.Unlock()
+		err := t.slow.Wait(ctx)
+		t.mu.Lock()
+		if err != nil { // the client is gone
+			return wait
+		}
+	}
 	a := t.each[key]
 	if a == nil {
 		a = &address{limit: rate.NewLimiter(rate.Every(againEach), triesEach)}
 	}
+	a.last = now
 	switch {
-	case a.limit.TokensAt(now) < 1:
-		return againEach
-	case !a.trusted && t.inAll.TokensAt(now) < 1:
-		return againInAll
-	}
-	if check() {
-		a.trusted = true
-	} else {
+	case check():
+		a.trusted, wait = true, 0
+	case wait > 0:
+		return wait
+	default:
 		a.limit.AllowN(now, 1)
 		t.inAll.AllowN(now, 1)
 	}
-	a.last = now
 	t.keep(key, a, now)
+	return wait
+}
+
+// wait returns how long it takes until an address may send a wrong secret; t.mu is held.
+func (t *tries) wait(key netip.Addr, now time.Time) time.Duration {
+	a := t.each[key]
+	switch {
+	case a != nil && a.limit.TokensAt(now) < 1:
+		return againEach
+	case (a == nil || !a.trusted) && t.inAll.TokensAt(now) < 1:
+		return againInAll
+	}
 	return 0
 }
 
