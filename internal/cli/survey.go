@@ -45,9 +45,10 @@ survey is called again, on any machine that has the store; --again begins anothe
 Readings of the last day that the store holds count as read; --since says from when on.
 
 Answers: Enter goes on, s leaves a place or step out, u takes the last answer back, r puts
-it back, n and a text notes something, p or q pauses. End of input and Ctrl-C pause too. While
-nothing comes from an instrument, survey says so and takes these answers as well; s then
-leaves out what it would read, and what your own meter shows can be typed.
+it back, n and a text notes something, p or q pauses. End of input and Ctrl-C pause too.
+Where a reading is asked again, s withdraws the one that contradicts. While nothing comes
+from an instrument, survey says so and takes these answers as well; s then leaves out what
+it would read, and what your own meter shows can be typed.
 
 --listen ADDR serves the walk as a page instead, for a phone on the ladder: the run as it
 hangs with the places to touch, the value of the meter on a port or a keypad, tones and

@@ -72,7 +72,7 @@ func (t *walkTerminal) readByProbes(before guide.Snapshot) {
 func (t *walkTerminal) measure(ctx context.Context, now guide.Snapshot) error {
 	n := now.Task.Read
 	if now.Task.Again != nil {
-		t.say("    ", wording.Contradiction(n, *now.Task.Again))
+		t.say("    ", wording.Contradiction(n, *now.Task.Again)+" Or s withdraws it.")
 	}
 	if n.Lead > 0 {
 		t.say("    ", "This needs a long lead:"+wording.WithLead(n)+".")
@@ -87,7 +87,7 @@ func (t *walkTerminal) measure(ctx context.Context, now guide.Snapshot) error {
 	if !typed {
 		question = t.question(put+",", "then Enter")
 	}
-	answer, done, err := t.ask(ctx, now, question, walk.SkipEvent(n))
+	answer, done, err := t.ask(ctx, now, question, now.Walk.Skip(n))
 	if err != nil || done {
 		return err
 	}
@@ -95,7 +95,7 @@ func (t *walkTerminal) measure(ctx context.Context, now guide.Snapshot) error {
 	if !typed && answer == "" {
 		var l *typedLine
 		if x, l, err = t.readMeter(ctx, n); l != nil {
-			if answer, done, err = t.carryOut(ctx, now, *l, walk.SkipEvent(n)); err != nil || done {
+			if answer, done, err = t.carryOut(ctx, now, *l, now.Walk.Skip(n)); err != nil || done {
 				return err
 			}
 		}
@@ -217,8 +217,6 @@ func (t *walkTerminal) report(e walk.Event, before guide.Snapshot) {
 	switch {
 	case e.Kind == walk.Note:
 		t.say("    ", "noted")
-	case e.Kind == walk.Skip && before.Task.Again != nil:
-		t.say("    ", "kept as it is")
 	case e.Kind == walk.Skip && e.From != "":
 		t.say("    ", strings.TrimSpace(e.From+" "+e.To)+": left out, as asked")
 	}

@@ -44,6 +44,20 @@ func TestSurveyTypedIn(t *testing.T) {
 	s.do(`ohmkeep assess shelf.toml --store shelf.db`).exits(Fails).prints("6 readings") // 78 mΩ in the joint's minus
 }
 
+// A reading that contradicts is withdrawn where it is left out, and the survey says so.
+func TestSurveyWithdrawsDoubtfulReading(t *testing.T) {
+	s := newSession(t)
+	s.write("shelf.toml", shelf)
+	o := s.answer("\n-5.08\ns\n0.31\n", `ohmkeep survey shelf.toml --store shelf.db --all --step dark`).exits(Passes).prints("1 reading stored").
+		says("Or s withdraws it.", "withdrawn: voltage A+ to A-, -5.08 V at ", "A+ A-: left out, as asked")
+	if strings.Contains(o.faults, "kept") {
+		t.Error(o.faults)
+	}
+	if out := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out; strings.Contains(out, "5.08") {
+		t.Error(out)
+	}
+}
+
 // A decimal comma is stored as a point, unless it may stand between thousands. An overload sign and an empty
 // answer say what to do, and the place is asked again.
 func TestSurveyTypedForms(t *testing.T) {

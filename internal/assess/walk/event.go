@@ -20,7 +20,7 @@ const (
 	Begin  Kind = "begin"  // the walk begins
 	Shown  Kind = "shown"  // the run shows Step
 	Read   Kind = "read"   // a reading was taken
-	Skip   Kind = "skip"   // a place is left out in Step; with no From, the whole step. Of a doubtful reading: it is kept
+	Skip   Kind = "skip"   // a place is left out in Step; with no From, the whole step. A doubtful reading there is kept without Withdraws
 	Undo   Kind = "undo"   // the last event that is no undo, redo or note does not count
 	Redo   Kind = "redo"   // the last event that was undone counts again
 	Note   Kind = "note"   // a person notes Text
@@ -31,21 +31,22 @@ const (
 
 // Event is one event of a walk. Stores keep it as JSON, so a key is never given another meaning.
 type Event struct {
-	Number   int       `json:"n"` // 1, 2, … over all walks of a run
-	Time     time.Time `json:"time"`
-	Kind     Kind      `json:"kind"`
-	Step     string    `json:"step,omitempty"`
-	Quantity string    `json:"quantity,omitempty"` // as in a readings file
-	From     string    `json:"from,omitempty"`
-	To       string    `json:"to,omitempty"`
-	Value    string    `json:"value,omitempty"` // as displayed
-	Unit     string    `json:"unit,omitempty"`
-	Meter    string    `json:"meter,omitempty"`
-	Doubt    *Doubt    `json:"doubt,omitempty"`    // the reading contradicts those before it, and is asked again
-	Replaces bool      `json:"replaces,omitempty"` // the earlier readings of this walk there are withdrawn
-	Fixed    bool      `json:"fixed,omitempty"`    // taken by a sensor that stays at its place
-	Text     string    `json:"text,omitempty"`
-	Since    time.Time `json:"since,omitzero"` // of Begin: readings from then on count as read before the walk
+	Number    int       `json:"n"` // 1, 2, … over all walks of a run
+	Time      time.Time `json:"time"`
+	Kind      Kind      `json:"kind"`
+	Step      string    `json:"step,omitempty"`
+	Quantity  string    `json:"quantity,omitempty"` // as in a readings file
+	From      string    `json:"from,omitempty"`
+	To        string    `json:"to,omitempty"`
+	Value     string    `json:"value,omitempty"` // as displayed
+	Unit      string    `json:"unit,omitempty"`
+	Meter     string    `json:"meter,omitempty"`
+	Doubt     *Doubt    `json:"doubt,omitempty"`     // the reading contradicts those before it, and is asked again
+	Replaces  bool      `json:"replaces,omitempty"`  // the earlier readings of this walk there are withdrawn
+	Withdraws bool      `json:"withdraws,omitempty"` // of Skip: the readings of this walk there are withdrawn
+	Fixed     bool      `json:"fixed,omitempty"`     // taken by a sensor that stays at its place
+	Text      string    `json:"text,omitempty"`
+	Since     time.Time `json:"since,omitzero"` // of Begin: readings from then on count as read before the walk
 }
 
 // ReadingEvent returns the event of a reading, without its number.
@@ -72,7 +73,16 @@ func (e Event) key() key { return key{e.Quantity, e.From, e.To, e.Step} }
 
 func keyOf(n assessment.Next) key { return key{n.Quantity.String(), n.From, n.To, n.Step} }
 
-// SkipEvent returns the event that leaves a reading out, without its number and time.
+// Skip returns the event that leaves a reading out, without its number and time. One that is asked again because
+// it contradicts others is withdrawn.
+func (w Walk) Skip(n assessment.Next) Event {
+	e := SkipEvent(n)
+	again, doubt := w.again()
+	e.Withdraws = doubt != nil && keyOf(again) == e.key()
+	return e
+}
+
+// SkipEvent returns the event that leaves out a reading that was not taken, without its number and time.
 func SkipEvent(n assessment.Next) Event {
 	return Event{Kind: Skip, Step: n.Step, Quantity: n.Quantity.String(), From: n.From, To: n.To}
 }

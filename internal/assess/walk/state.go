@@ -37,7 +37,7 @@ func fold(events []Event) state {
 			s.changed = e.Number
 		case undoable(e.Kind):
 			kept, s.undone = append(kept, e), nil
-			if e.Kind == Read {
+			if e.Kind == Read || e.Withdraws {
 				s.changed = e.Number
 			}
 		}
@@ -70,6 +70,10 @@ func (s *state) apply(e Event) {
 		switch {
 		case e.From == "":
 			s.left[e.Step] = true
+		case e.Withdraws:
+			s.inForce = slices.DeleteFunc(s.inForce, func(x Event) bool { return x.key() == e.key() && !x.Fixed })
+			s.skipped[e.key()] = true
+			s.last = &e
 		case s.doubted != nil && s.doubted.key() == e.key():
 		default:
 			s.skipped[e.key()] = true

@@ -226,6 +226,37 @@ func TestUndoRedoSkip(t *testing.T) {
 	}
 }
 
+// Leaving out a reading that contradicts withdraws it, and it is not asked again; undo puts it back. An event of
+// an older walk, which does not say so, keeps it.
+func TestSkipWithdrawsDoubtfulReading(t *testing.T) {
+	r := load(t, "kitchen")
+	person := newWalker(t, r, 5)
+	reversed := func(x reading.Reading) reading.Reading {
+		x.Text = "-" + x.Text
+		plant.SetValue(&x)
+		return x
+	}
+	w, _ := person.one(New(planned(t, r), Options{}), nil)
+	w, _ = person.one(w, reversed)
+	task := w.Task()
+	if task.Again == nil || task.Taken != 1 {
+		t.Fatalf("a reversed reading: %+v", task)
+	}
+	if old := person.apply(w, SkipEvent(task.Read)); len(old.Taken()) != 1 {
+		t.Errorf("an older event leaves %v", old.Taken())
+	}
+	left := person.apply(w, w.Skip(task.Read))
+	if now := left.Task(); now.Taken != 0 || now.Again != nil || keyOf(now.Read) == keyOf(task.Read) {
+		t.Errorf("after it was left out: %+v", now)
+	}
+	if _, gone, _ := w.Changes(left); len(gone) != 1 {
+		t.Errorf("withdrawn: %v", gone)
+	}
+	if left = person.apply(left, Event{Kind: Undo}); left.Task().Again == nil || left.Task().Taken != 1 {
+		t.Errorf("after undo: %+v", left.Task())
+	}
+}
+
 // The events alone, as a store keeps them, give the same walk.
 func TestEventsGiveTheWalk(t *testing.T) {
 	r := load(t, "kitchen")

@@ -53,7 +53,7 @@ func (p *Pages) carryOut(ctx context.Context, o Order) error {
 		if err != nil {
 			return err
 		}
-		return p.Session.Do(ctx, o.Seen, walk.SkipEvent(n))
+		return p.Session.Do(ctx, o.Seen, p.Session.Snapshot().Walk.Skip(n))
 	case "skip step":
 		return p.Session.Do(ctx, o.Seen, walk.Event{Kind: walk.Skip, Step: o.Place.Step})
 	case "note":

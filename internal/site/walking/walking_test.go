@@ -202,6 +202,26 @@ func TestOrders(t *testing.T) {
 	}
 }
 
+// Leaving out a reading that contradicts withdraws it from the store.
+func TestOrderWithdrawsDoubtfulReading(t *testing.T) {
+	r := cornice(t)
+	kept := open(t, filepath.Join(t.TempDir(), "walk.store"))
+	s := serve(t, guide.Config{Run: r, Store: kept}, nil)
+	state := s.state()
+	_, state, _ = s.post(Order{Seen: state.Number, Do: "shown", Place: Place{Step: state.Step}})
+	_, state, fault := s.post(Order{Seen: state.Number, Do: "type", Place: state.Place, Value: "-4.8", Unit: "V"})
+	if state.Again == "" || state.Taken != 1 {
+		t.Fatalf("%+v %s", state, fault)
+	}
+	place := state.Place
+	if status, state, _ := s.post(Order{Seen: state.Number, Do: "skip", Place: place}); status != 200 || state.Again != "" || state.Taken != 0 || state.Place == place {
+		t.Errorf("%d %+v", status, state)
+	}
+	for x := range kept.Readings(t.Context(), r.Name, store.Filter{}) {
+		t.Errorf("%v is in force", x)
+	}
+}
+
 // What cannot be is refused with a reason, and nothing is stored.
 func TestOrdersFromTheWrongSide(t *testing.T) {
 	r := cornice(t)

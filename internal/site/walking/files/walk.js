@@ -116,6 +116,7 @@ function show(next) {
   $("progress").textContent = state.progress + (state.problem ? ". " + state.problem : "");
   $("again").hidden = !state.again;
   $("again").textContent = state.again;
+  $("skip").textContent = state.again ? "Withdraw it" : "Leave out";
   $("walk").classList.toggle("again", Boolean(state.again));
   only(state.paused ? "paused" : { step: "set", read: "read", learning: "learning", done: "done" }[state.task]);
   if (state.task === "step") {
