@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/central/archive"
+	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/remotewrite"
 	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
@@ -62,6 +63,9 @@ func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) 
 		address := strings.Clone(o.to)
 		settings, err := o.by.options(c, address)
 		if err != nil {
+			return nil, err
+		}
+		if err := postgres.Check(address); err != nil {
 			return nil, err
 		}
 		add(archive.NewSink(address, settings, r))

@@ -73,15 +73,29 @@ const (
 	keepAlive      = 30 * time.Second
 )
 
-// Connect connects to the database at a URL (postgres://USER@HOST/DATABASE; sslmode=verify-full
-// checks the server's certificate).
-func Connect(ctx context.Context, address string, o Options) (*DB, error) {
+// Check returns a fault if a text is not an address that Connect accepts.
+func Check(address string) error {
+	_, err := parse(address)
+	return err
+}
+
+func parse(address string) (*pgconn.Config, error) {
 	if !IsURL(address) {
 		return nil, fault.Fault{Text: fmt.Sprintf("%q is not the address of a PostgreSQL database", Redact(address)), Hint: "such as postgres://user@host/ohmkeep"}
 	}
 	config, err := pgconn.ParseConfig(address)
 	if err != nil {
 		return nil, fault.Fault{Text: Redact(address) + ": the address is wrong", Hint: "such as postgres://user@host/ohmkeep?sslmode=verify-full"}
+	}
+	return config, nil
+}
+
+// Connect connects to the database at a URL (postgres://USER@HOST/DATABASE; sslmode=verify-full
+// checks the server's certificate).
+func Connect(ctx context.Context, address string, o Options) (*DB, error) {
+	config, err := parse(address)
+	if err != nil {
+		return nil, err
 	}
 	if o.PasswordFile != "" {
 		if config.Password, err = readPassword(o.PasswordFile); err != nil {
