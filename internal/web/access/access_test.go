@@ -10,7 +10,9 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -413,6 +415,32 @@ func TestLinkNames(t *testing.T) {
 	}
 	if err := WithdrawLink(file, "ovner"); err == nil || !strings.Contains(err.Error(), `did you mean "owner"?`) {
 		t.Errorf("%v", err)
+	}
+}
+
+// Links that are made and withdrawn at the same time: none is lost, and none comes back.
+func TestLinksAtTheSameTime(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "token")
+	writeFile(t, file, right)
+	var tasks sync.WaitGroup
+	for i := range 8 {
+		tasks.Go(func() {
+			for j, stays := range []bool{true, false, true} {
+				name := fmt.Sprintf("%d.%d", i, j)
+				_, err := MakeLink(file, name, time.Now())
+				if err == nil && !stays {
+					err = WithdrawLink(file, name)
+				}
+				if err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	tasks.Wait()
+	links, err := ReadLinks(file)
+	if err != nil || len(links) != 16 || slices.ContainsFunc(links, func(l Link) bool { return strings.HasSuffix(l.Name, ".1") }) {
+		t.Errorf("%v, %v", links, err)
 	}
 }
 

@@ -70,36 +70,47 @@ func MakeLink(tokenFile, name string, now time.Time) (secret string, err error) 
 	if name == "" || len(name) > 100 || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f }) {
 		return "", fault.Fault{Key: "link", Text: fmt.Sprintf("%q is no name", name), Hint: "say in a few words whom the link is for"}
 	}
-	links, err := ReadLinks(tokenFile)
-	if err != nil {
-		return "", err
-	}
-	if slices.ContainsFunc(links, func(l Link) bool { return l.Name == name }) {
-		return "", fault.Fault{File: linkFile(tokenFile), Key: "link", Text: fmt.Sprintf("%q is there already", name), Hint: "withdraw it first, or choose another name"}
-	}
-	if len(links) == maxLinks {
-		return "", fault.Fault{File: linkFile(tokenFile), Text: fmt.Sprintf("holds %d links", maxLinks), Hint: "withdraw some first"}
-	}
 	secret = rand.Text() // 130 bits
 	sum := digestOf(secret)
-	return secret, writeLinks(tokenFile, append(links, Link{Name: name, Made: now.UTC().Truncate(time.Second), Sum: hex.EncodeToString(sum[:])}))
+	return secret, changeLinks(tokenFile, func(links []Link) ([]Link, error) {
+		if slices.ContainsFunc(links, func(l Link) bool { return l.Name == name }) {
+			return nil, fault.Fault{File: linkFile(tokenFile), Key: "link", Text: fmt.Sprintf("%q is there already", name), Hint: "withdraw it first, or choose another name"}
+		}
+		if len(links) == maxLinks {
+			return nil, fault.Fault{File: linkFile(tokenFile), Text: fmt.Sprintf("holds %d links", maxLinks), Hint: "withdraw some first"}
+		}
+		return append(links, Link{Name: name, Made: now.UTC().Truncate(time.Second), Sum: hex.EncodeToString(sum[:])}), nil
+	})
 }
 
 // WithdrawLink removes a link from those of a token. Its sessions end at once.
 func WithdrawLink(tokenFile, name string) error {
-	links, err := ReadLinks(tokenFile)
-	if err != nil {
-		return err
-	}
-	at := slices.IndexFunc(links, func(l Link) bool { return l.Name == name })
-	if at < 0 {
-		var names []string
-		for _, l := range links {
-			names = append(names, l.Name)
+	return changeLinks(tokenFile, func(links []Link) ([]Link, error) {
+		at := slices.IndexFunc(links, func(l Link) bool { return l.Name == name })
+		if at < 0 {
+			var names []string
+			for _, l := range links {
+				names = append(names, l.Name)
+			}
+			return nil, fault.Fault{File: linkFile(tokenFile), Key: "link", Text: fmt.Sprintf("there is no link %q", name), Hint: fault.Suggest(name, names)}
 		}
-		return fault.Fault{File: linkFile(tokenFile), Key: "link", Text: fmt.Sprintf("there is no link %q", name), Hint: fault.Suggest(name, names)}
-	}
-	return writeLinks(tokenFile, slices.Delete(links, at, at+1))
+		return slices.Delete(links, at, at+1), nil
+	})
+}
+
+// changeLinks replaces the links of a token by what change returns. One change is made at a time, so that none
+// brings back a link that another one has withdrawn.
+func changeLinks(tokenFile string, change func([]Link) ([]Link, error)) error {
+	return file.Locked(tokenFile, func() error {
+		links, err := ReadLinks(tokenFile)
+		if err != nil {
+			return err
+		}
+		if links, err = change(links); err != nil {
+			return err
+		}
+		return writeLinks(tokenFile, links)
+	})
 }
 
 func writeLinks(tokenFile string, links []Link) error {
