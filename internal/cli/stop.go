@@ -14,6 +14,10 @@ const stopTimeout = 200 * time.Millisecond
 // to store the readings that it still holds.
 const finishes = "orderly"
 
+// An interrupt has one rule for all commands. One that goes on until it is stopped, or that keeps its work and
+// goes on later (watch, probe record, survey), ends as if it had ended by itself, with the exit status of what
+// it has done. One that is broken off, with its work lost, says "stopped" and its status is Wrong.
+
 // untilStopped runs a command and returns at most stopTimeout after its context has ended, even
 // if the command does not check the context, as in a long fit. The work is then abandoned
 // when the program exits. No file is left half-written: files are

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -45,7 +46,8 @@ survey is called again, on any machine that has the store; --again begins anothe
 Readings of the last day that the store holds count as read; --since says from when on.
 
 Answers: Enter goes on, s leaves a place or step out, u takes the last answer back, r puts
-it back, n and a text notes something, p or q pauses. End of input and Ctrl-C pause too.
+it back, n and a text notes something, p or q pauses. End of input and Ctrl-C pause too:
+what was read is kept, and the exit status is 0.
 Where a reading is asked again, s withdraws the one that contradicts. While nothing comes
 from an instrument, survey says so and takes these answers as well; s then leaves out what
 it would read, and what your own meter shows can be typed.
@@ -198,7 +200,9 @@ func openProbes(ctx context.Context, r *runWithProfiles, file string) (list []su
 }
 
 func closeProbes(list []survey.Probe) {
+	var all sync.WaitGroup
 	for _, p := range list {
-		_ = p.Device.Close() // nothing more is wanted of it
+		all.Go(func() { _ = p.Device.Close() }) // nothing more is wanted of it
 	}
+	all.Wait()
 }

@@ -48,12 +48,25 @@ var (
 	errPaused = errors.New("paused")
 )
 
-// walk leads the walk until it is finished or paused.
-func (t *walkTerminal) walk(ctx context.Context, again bool) error {
-	ctx, stop := context.WithCancel(ctx)
+// endTime is how long a walk that an interrupt pauses waits for estimates that are being computed.
+const endTime = 50 * time.Millisecond
+
+// walk leads the walk until it is finished or paused. An interrupt pauses it.
+func (t *walkTerminal) walk(interruptible context.Context, again bool) error {
+	ctx, stop := context.WithCancel(interruptible)
 	ended := make(chan struct{})
 	go func() { defer close(ended); t.session.Run(ctx) }()
-	defer func() { stop(); <-ended }()
+	defer func() {
+		stop()
+		select {
+		case <-ended:
+		case <-interruptible.Done():
+			select {
+			case <-ended:
+			case <-time.After(endTime):
+			}
+		}
+	}()
 	if again {
 		if err := t.session.Do(ctx, t.session.Snapshot().Walk.Number(), walk.Event{Kind: walk.Begin}); err != nil {
 			return err
@@ -68,7 +81,7 @@ func (t *walkTerminal) walk(ctx context.Context, again bool) error {
 			t.say("", "Another device has gone on with this walk.")
 		case errors.Is(err, errDone):
 			return nil
-		case errors.Is(err, errPaused):
+		case errors.Is(err, errPaused) || interruptible.Err() != nil:
 			t.say("", "Paused. The same command goes on.")
 			return nil
 		default:
