@@ -212,3 +212,24 @@ func TestSlaveIsNamed(t *testing.T) {
 		s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused(c.want)
 	}
 }
+
+// A channel that the device does not have is a fault of the run file, and so is an interval of queries for a device
+// that sends by itself. Each is one line with its key.
+func TestChannelsOfTheDevice(t *testing.T) {
+	s := newSession(t)
+	hand := handheld("fs9721", "voltage", "nowhere")
+	for _, c := range []struct{ text, want string }{
+		{strings.Replace(dcMeter("one", "nowhere", 1, "left"), `"volts"`, `"ohms"`, 1),
+			`shelf.toml: probe one: channel.id: profile modbus-dc has no channel "ohms" (known: volts, amps)`},
+		{strings.Replace(dcMeter("one", "nowhere", 1, "left"), `"volts"`, `"amps"`, 1),
+			`shelf.toml: probe one: channel.quantity: profile modbus-dc has no voltage of channel "amps" (known: current)`},
+		{strings.Replace(hand, `"display"`, `"x"`, 1), `shelf.toml: probe hand: channel.id: profile fs9721 has no channel "x" (known: display)`},
+		{strings.Replace(hand, "profile", "every_seconds = 2\nprofile", 1),
+			"shelf.toml: probe hand: every_seconds: has no meaning with profile fs9721 (leave it out: the device sends by itself)"},
+		{strings.Replace(hand, "fs9721", "mqtt-json", 1), "shelf.toml: probe hand: topic: is missing"},
+		{strings.Replace(hand, "fs9721", "hwmon-ina2xx", 1), `shelf.toml: probe hand: channel.id: profile hwmon-ina2xx has no channel "display" (known: 1)`},
+	} {
+		s.write("shelf.toml", shelf+c.text)
+		s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused(c.want)
+	}
+}

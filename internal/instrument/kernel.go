@@ -52,7 +52,7 @@ func (k *kernel) Next(ctx context.Context) (reading.Sample, error) {
 
 func (k *kernel) Measure(_ context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	for _, v := range k.profile.Files.Values {
-		if of, _ := kindOf(v.File); of == q && v.Channel == channel {
+		if of, _ := v.Quantity(); of == q && v.Channel == channel {
 			return k.read(v)
 		}
 	}
@@ -64,25 +64,13 @@ func (k *kernel) Close() error {
 	return nil
 }
 
-// kindOf returns the quantity and unit of a file. Millivolts and milliamperes are
-// units of a reading; thousandths of a °C are not.
-func kindOf(file string) (q run.Quantity, unit string) {
-	switch {
-	case strings.HasPrefix(file, "in"):
-		return run.Voltage, "mV"
-	case strings.HasPrefix(file, "curr"):
-		return run.Current, "mA"
-	}
-	return run.Temperature, "degC"
-}
-
 // read reads one file.
 func (k *kernel) read(v profile.FileValue) (reading.Sample, error) {
 	if k.closed.Load() {
 		return reading.Sample{}, errClosed
 	}
 	n, text, err := k.device.Whole(v.File)
-	q, unit := kindOf(v.File)
+	q, unit := v.Quantity()
 	s := reading.Sample{Reading: reading.Reading{Time: k.options.Clock(), Quantity: q, Unit: unit}, Channel: v.Channel, Raw: text}
 	e := Event{Time: s.Time, Kind: Values, Text: v.File + " " + text}
 	switch {

@@ -13,10 +13,19 @@ import (
 // of a handheld meter show its range, also where the run file states its accuracy.
 // The error is a fault.List.
 func Equip(r *run.Run) ([]*Profile, error) {
-	return EquipWith(r, func(name string) (*Profile, error) { return Load(name, filepath.Dir(r.File)) })
+	profiles, err := EquipWith(r, func(name string) (*Profile, error) { return Load(name, filepath.Dir(r.File)) })
+	if err != nil {
+		return nil, err
+	}
+	var faults fault.List
+	for i, p := range profiles {
+		faults = append(faults, p.checkUse(r.File, r.Probes[i])...)
+	}
+	return profiles, faults.Err()
 }
 
-// EquipWith is like Equip, with profiles that load returns by their names in the run file.
+// EquipWith is like Equip, with profiles that load returns by their names in the run file. It accepts channels that a
+// device does not have, because the run of a sealed report may have been accepted with them.
 func EquipWith(r *run.Run, load func(name string) (*Profile, error)) ([]*Profile, error) {
 	var profiles []*Profile
 	var faults fault.List

@@ -9,6 +9,7 @@ package profile
 
 import (
 	"regexp"
+	"strings"
 	"time"
 
 	"ohmkeep/internal/instrument/register"
@@ -173,6 +174,18 @@ type FileValue struct {
 	Channel         string
 	Lowest, Highest int64  // as the file says it; beyond them the sensor is saturated
 	ShuntFile       string // of a current: the file with its shunt's resistance in µΩ; "" = none
+}
+
+// Quantity returns the quantity of a file, and the unit of its numbers. Millivolts and milliamperes are
+// units of a reading; thousandths of a °C are not.
+func (v FileValue) Quantity() (q run.Quantity, unit string) {
+	switch {
+	case strings.HasPrefix(v.File, "in"):
+		return run.Voltage, "mV"
+	case strings.HasPrefix(v.File, "curr"):
+		return run.Current, "mA"
+	}
+	return run.Temperature, "degC"
 }
 
 // Interval returns the time from one query of all channels to the next, where the run file states
