@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -50,7 +51,8 @@ it back, n and a text notes something, p or q pauses. End of input and Ctrl-C pa
 what was read is kept, and the exit status is 0.
 Where a reading is asked again, s withdraws the one that contradicts. While nothing comes
 from an instrument, survey says so and takes these answers as well; s then leaves out what
-it would read, and what your own meter shows can be typed.
+it would read, and what your own meter shows can be typed. A probe that is not there is
+named, and its places are asked for as far as a meter of your own can read them.
 
 --listen ADDR serves the walk as a page instead, for a phone on the ladder: the run as it
 hangs with the places to touch, the value of the meter on a port or a keypad, tones and
@@ -141,8 +143,12 @@ func openSession(ctx context.Context, r *runWithProfiles, file string, o surveyO
 		return nil, closing, err
 	}
 	if !o.practise {
-		if config.Probes, err = openProbes(ctx, r, file); err != nil {
+		var absent []error
+		if config.Probes, absent, err = openProbes(ctx, r, file); err != nil {
 			return nil, closing, err
+		}
+		for _, err := range absent {
+			config.Absent = append(config.Absent, err.Error()+" - it is not used: type what your own meters show, or connect it and call survey again.")
 		}
 		if config.Store, err = store.Open(o.store); err != nil {
 			return nil, closing, err
@@ -183,20 +189,25 @@ func runSurvey(c *cobra.Command, r *runWithProfiles, file string, o surveyOption
 	return err
 }
 
-// openProbes opens the probes of a run. It returns those that it has opened also with an error.
-func openProbes(ctx context.Context, r *runWithProfiles, file string) (list []survey.Probe, err error) {
+// openProbes opens the probes of a run, and returns those that it has opened also with an error. absent are
+// the errors of probes that are not there or do not answer; err is that of the run file.
+func openProbes(ctx context.Context, r *runWithProfiles, file string) (list []survey.Probe, absent []error, err error) {
 	opener := &probe.Opener{Dir: filepath.Dir(file)}
 	for i, p := range r.Probes {
 		if p.Port == probe.Simulated || strings.HasPrefix(p.Port, probe.Transcript) {
-			return list, fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: p.Port + " measures nothing", Hint: "a survey reads devices"}
+			return list, absent, fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: p.Port + " measures nothing", Hint: "a survey reads devices"}
 		}
 		device, err := opener.Open(ctx, p, r.profiles[i], instrument.Options{})
+		if _, wrong := errors.AsType[fault.Fault](err); wrong || ctx.Err() != nil {
+			return list, absent, fmt.Errorf("probe %s: %w", p.Name, err)
+		}
 		if err != nil {
-			return list, fmt.Errorf("probe %s: %w", p.Name, err)
+			absent = append(absent, fmt.Errorf("probe %s: %w", p.Name, err))
+			continue
 		}
 		list = append(list, survey.Probe{Probe: p, Device: device})
 	}
-	return list, nil
+	return list, absent, nil
 }
 
 func closeProbes(list []survey.Probe) {

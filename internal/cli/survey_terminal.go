@@ -97,6 +97,9 @@ func (t *walkTerminal) walk(interruptible context.Context, again bool) error {
 // begin says what lies ahead.
 func (t *walkTerminal) begin() {
 	now := t.session.Snapshot()
+	for _, text := range t.session.Absent() {
+		t.say("", text)
+	}
 	for _, q := range t.session.Unmeasured() {
 		t.say("", fmt.Sprintf("No %s is asked for: the run file describes no meter of your own for it.", q))
 	}

@@ -112,14 +112,22 @@ func TestSurveyWithBoard(t *testing.T) {
 	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(",dark,current,near,,1.2500,A,quick\n", ",dark,voltage,A+,A-,5.083,V,bench\n")
 }
 
-// A probe that is not there ends the survey before it begins.
+// A probe that is not there is named, and its place is asked for. A port that cannot be one ends the survey
+// before it begins.
 func TestSurveyWithoutBoard(t *testing.T) {
 	s := newSession(t)
 	s.write("quick.toml", plain)
-	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \"nowhere\"\n"+
-		"[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
-	s.do(`ohmkeep survey shelf.toml --all --store shelf.db`).refused("probe board: port nowhere: no such file or directory")
-	s.holds("quick.toml", "shelf.toml")
+	probe := func(port string) string {
+		return "[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \"" + port +
+			"\"\n[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n"
+	}
+	s.write("shelf.toml", shelf+probe("nowhere"))
+	s.answer("\n5.083\n0.31\n", `ohmkeep survey shelf.toml --all --step dark --store shelf.db`).exits(Passes).prints("2 readings stored").
+		says("probe board: port nowhere: no such file or directory: is the device plugged in? - it is not used: type what your own meters show", "the current of feed near, in A")
+	s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).prints(",dark,current,near,,0.31,A,bench\n")
+	s.write("wrong.toml", shelf+probe("quick.toml"))
+	s.do(`ohmkeep survey wrong.toml --all --store wrong.db`).refused("probe board: port quick.toml: is a file, not a serial port")
+	s.holds("quick.toml", "shelf.db", "shelf.toml", "wrong.toml")
 }
 
 // watcher calls when a text was written.

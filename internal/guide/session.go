@@ -32,6 +32,7 @@ type Config struct {
 	// belong to probes.
 	Own    int
 	Probes []survey.Probe   // opened
+	Absent []string         // the probes that could not be opened, and why, in words
 	Steps  []string         // to walk, by name; nil = all
 	All    bool             // read every place, not only what the plan needs
 	Since  time.Time        // what was read before that does not count; zero = within lastDay of the beginning

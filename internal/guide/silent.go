@@ -35,6 +35,9 @@ func (s *Session) Silent(q run.Quantity) string {
 	return fmt.Sprintf("nothing comes from probe %s: is it switched on, connected and set to %s?", name, q)
 }
 
+// Absent returns the probes of the run file that could not be opened, and why, in words.
+func (s *Session) Absent() []string { return s.config.Absent }
+
 // CanType reports whether the run file describes a meter of a person's own that measures a quantity.
 func (s *Session) CanType(q run.Quantity) bool {
 	return slices.ContainsFunc(s.config.Run.Meters[:s.config.Own], func(m run.Meter) bool { return m.Measures(q) })

@@ -102,6 +102,7 @@ func stateOf(s *guide.Session, x guide.Snapshot) State {
 	for _, m := range x.Missed {
 		st.Missed = append(st.Missed, m.Place+": "+m.Why)
 	}
+	st.Warnings = slices.Clone(s.Absent())
 	k := w.Known()
 	switch t.Kind {
 	case walk.SetStep:
@@ -114,7 +115,7 @@ func stateOf(s *guide.Session, x guide.Snapshot) State {
 	}
 	if k != nil {
 		st.Learned = k.Number()
-		st.Results, st.Warnings = results(k), k.Warnings
+		st.Results, st.Warnings = results(k), append(st.Warnings, k.Warnings...)
 	}
 	return st
 }
