@@ -33,9 +33,11 @@ func asked(tab *browsertest.Tab, s *served) State {
 	return state
 }
 
-// after waits until the walk has gone on.
+// after waits until the page's order is answered and the walk has gone on. The walk alone does not tell: the first
+// order adds two events, the beginning and its own.
 func (s *served) after(state State, tab *browsertest.Tab) {
 	s.t.Helper()
+	tab.Until(`!document.body.hasAttribute("aria-busy")`)
 	for begun := time.Now(); s.session.Snapshot().Walk.Number() == state.Number; time.Sleep(10 * time.Millisecond) {
 		if time.Since(begun) > 20*time.Second {
 			s.t.Fatalf("the walk does not go on: %s", tab.Text("#going"))
