@@ -213,15 +213,15 @@ func TestFirmwareInAVR(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	told := func(kind, text string) bool {
+	marked := func(kind, text string) bool {
 		return slices.ContainsFunc(marks, func(m store.Mark) bool {
 			return m.Kind == kind && m.Subject == "board" && strings.Contains(m.Text, text)
 		})
 	}
-	if !told(store.MarkRestart, "reset: brown-out") {
+	if !marked(store.MarkRestart, "reset: brown-out") {
 		t.Errorf("no mark of the brown-out in %v", marks)
 	}
-	if !told("fault", "the bus is stuck") {
+	if !marked("fault", "the bus is stuck") {
 		t.Errorf("no mark of the stuck bus in %v", marks)
 	}
 	if b.flash > 4300 || b.static+record.stack > 450 {

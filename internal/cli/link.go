@@ -33,7 +33,7 @@ gives the right to read and to write to a watch that is started with --token-fil
 func newLink() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "link",
-		Short: "Make, list and withdraw links that let somebody read a watch",
+		Short: "Make, list and withdraw links that give the right to read a watch",
 		Long: `A link lets the owner of a run read its watch, and nothing else. The links of a watch stand
 in a file beside that of its token, FILE.links, which holds their names and not their
 secrets: a link is shown once, when it is made. A running watch reads a change at once.

@@ -78,7 +78,7 @@ func TestShippingKilled(t *testing.T) {
 	t.Logf("%d readings, %s of them arrived before the last kill", len(want), strings.TrimSpace(before))
 }
 
-// A destination that takes nothing more (its connection is open, and nobody reads) holds up neither
+// A destination that takes nothing more (its connection is open, and nothing is read) holds up neither
 // the recording nor the end of the watch; later everything arrives.
 func TestStalledDestination(t *testing.T) {
 	server := centraltest.Start(t)

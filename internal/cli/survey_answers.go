@@ -185,7 +185,7 @@ func (t *walkTerminal) carryOut(ctx context.Context, now guide.Snapshot, l typed
 		}
 		e.Kind = walk.Redo
 	case "n":
-		now = t.session.Snapshot() // a note fits whatever others have done
+		now = t.session.Snapshot() // a note fits after any event of another device
 		if e = (walk.Event{Kind: walk.Note, Text: strings.TrimSpace(rest), Step: skip.Step, From: skip.From, To: skip.To}); e.Text == "" {
 			t.say("    ", "a text to note follows the n, such as: n cover cracked here")
 			return "", true, nil

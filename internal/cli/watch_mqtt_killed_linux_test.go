@@ -189,7 +189,7 @@ func TestBrokerKilled(t *testing.T) {
 	for i := range 2 {
 		time.Sleep(300 * time.Millisecond)
 		b.kill()
-		w.until("the loss is told", func() bool {
+		w.until("the loss is reported", func() bool {
 			_, text := w.ask("GET", "/status", "")
 			return strings.Contains(text, "no connection to the broker")
 		})

@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/web/access"
 )
 
-// walkIdle is how long a walk that nobody looks at is kept in memory.
+// walkIdle is how long a walk without an open page is kept in memory.
 const walkIdle = 15 * time.Minute
 
 // watchedWalk is the page of a walk beside the pages of a watch. A walk costs nothing until the page is opened,

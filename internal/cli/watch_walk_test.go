@@ -44,7 +44,7 @@ func TestWalkBesideWatch(t *testing.T) {
 		}
 	}
 	if list := p.session.Unmeasured(); len(list) != 1 || list[0] != run.Current {
-		t.Errorf("nobody can measure %v", list)
+		t.Errorf("no meter can measure %v", list)
 	}
 	close(w.done)
 	p.shut()

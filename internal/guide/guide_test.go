@@ -155,7 +155,7 @@ func TestTwoDevices(t *testing.T) {
 	p.one(one)
 	seen := two.Snapshot().Walk.Number()
 	if err := two.Do(t.Context(), seen, walk.Event{Kind: walk.Note, Text: "late"}); !errors.Is(err, walk.ErrStale) {
-		t.Fatalf("an event of somebody who has not seen all: %v", err)
+		t.Fatalf("an event of a device that has not seen all: %v", err)
 	}
 	if a, b := one.Snapshot(), two.Snapshot(); a.Walk.Number() != b.Walk.Number() || a.Task.Taken != 1 || b.Task.Taken != 1 {
 		t.Errorf("one is at %d, the other at %d", a.Walk.Number(), b.Walk.Number())

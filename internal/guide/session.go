@@ -3,7 +3,7 @@
 // all the time, and everyone who follows sees each change.
 //
 // A walk goes on where it was after the program has ended in any way, and from another program on
-// the same store: an event is accepted only from somebody who has seen all events before it
+// the same store: an event is accepted only from a device that has seen all events before it
 // (store.AddEntry holds this across programs). In practise mode nothing is stored, and the readings
 // come from a simulated run.
 package guide

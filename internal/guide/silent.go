@@ -9,7 +9,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Silence is how long an instrument may send nothing before a person is told. Slow boards send less often, so
+// Silence is how long an instrument may send nothing before the walk reports it. Slow boards send less often, so
 // a measurement goes on after it.
 const Silence = 2 * time.Second
 

@@ -6,7 +6,7 @@
 // function of them, of the time at which it was made and of the program's version: verifying makes
 // the page again and compares it byte by byte. A SHA-256 sum of the whole page, in its last line,
 // finds a change of what the rest does not depend on, such as a comment in the run file. The sum is no
-// signature: somebody can make another report from other readings.
+// signature: anyone can make another report from other readings.
 package report
 
 import (

@@ -7,7 +7,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Two readings agree within some units of the last digit that the display shows, whatever range the value would fit.
+// Two readings agree within some units of the last digit that the display shows, not of the range that the value would fit.
 func TestAgreeByDigits(t *testing.T) {
 	w := Walk{run: &run.Run{Meters: []run.Meter{{Name: "hand", DigitsShowRange: true, Ranges: []run.Range{
 		{Quantity: run.Voltage, UpTo: 6, Resolution: 0.001}, {Quantity: run.Voltage, UpTo: 60, Resolution: 0.01}}}}}}

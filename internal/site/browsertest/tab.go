@@ -143,7 +143,7 @@ func (tab *Tab) Click(selector string) {
 	tab.Do(chromedp.Click(chromedp.CSS(selector), chromedp.NodeVisible))
 }
 
-// Type presses keys, such as those of package kb, on whatever has the focus.
+// Type presses keys, such as those of package kb, on the element that has the focus.
 func (tab *Tab) Type(keys string) {
 	tab.t.Helper()
 	tab.Do(chromedp.KeyEvent(keys))

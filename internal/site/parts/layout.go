@@ -7,14 +7,12 @@ import (
 	"io/fs"
 	"net/http"
 	"strconv"
+
+	"ohmkeep/internal/web/access"
 )
 
 //go:embed layout.html
 var layoutText string
-
-// Policy is the content security policy of every page: everything comes from the page's own
-// server, and no script or style stands in the page itself.
-const Policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // Head is what a page says of itself.
 type Head struct {
@@ -57,7 +55,7 @@ func (p *Page) Write(w http.ResponseWriter, r *http.Request, status int, head He
 	}
 	header := w.Header()
 	header.Set("Content-Type", "text/html; charset=utf-8")
-	header.Set("Content-Security-Policy", Policy)
+	header.Set("Content-Security-Policy", access.Policy)
 	header.Set("Vary", "Accept-Encoding")
 	content := b.Bytes()
 	if takesGzip(r) {

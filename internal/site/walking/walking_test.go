@@ -259,7 +259,7 @@ func TestOrdersFromTheWrongSide(t *testing.T) {
 	}
 	reader.Store(true)
 	if status, _, fault := s.postText(good, s.URL); status != 403 || !strings.Contains(fault, "read only") {
-		t.Errorf("an order of somebody who may read only: %d %s", status, fault)
+		t.Errorf("an order without the right to write: %d %s", status, fault)
 	}
 	for range kept.Readings(t.Context(), r.Name, store.Filter{}) {
 		t.Error("a reading is stored")

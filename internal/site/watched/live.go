@@ -127,9 +127,9 @@ func (p *Pages) send(interval time.Duration) {
 	}
 	p.feed.Publish("live", b)
 	p.mu.Lock()
-	due := status.Time.Sub(p.told).Abs() >= interval
+	due := status.Time.Sub(p.sentTime).Abs() >= interval
 	if due {
-		p.told = status.Time
+		p.sentTime = status.Time
 	}
 	p.mu.Unlock()
 	if due {

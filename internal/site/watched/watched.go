@@ -68,7 +68,7 @@ type Pages struct {
 	run      *run.Run
 	revision int
 	picture  hung      // the run as it hangs at the revision
-	told     time.Time // the newest time of the watch that was sent
+	sentTime time.Time // the newest time of the watch that was sent
 	hand     byHand
 
 	changed chan struct{} // an analysis, the run file or a note has changed the pages

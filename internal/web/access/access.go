@@ -57,7 +57,7 @@ func New(o Options) (*Guard, error) {
 		warnings: rate.Sometimes{First: 1, Interval: time.Minute}}
 	switch {
 	case o.TokenFile != "" && o.Open:
-		return nil, fault.Fault{Key: "--open", Text: "and --token-file exclude each other", Hint: "with a token nobody else may enter; without one everyone may"}
+		return nil, fault.Fault{Key: "--open", Text: "and --token-file exclude each other", Hint: "a token lets its holders in, --open lets everyone in"}
 	case o.TokenFile == "" && g.beyond && !o.Open:
 		return nil, fault.Fault{Key: "--listen", Text: o.Address + " can be reached from other machines, and nothing says who may enter",
 			Hint: "--token-file FILE requires a token, --open lets everyone enter, --listen 127.0.0.1:9477 keeps it on this machine"}
@@ -87,7 +87,7 @@ func (g *Guard) logged(what string) func(error) {
 	}
 }
 
-// Notes returns in words what somebody should know of who may enter.
+// Notes returns in words what an operator should know of who may enter.
 func (g *Guard) Notes() (notes []string) {
 	if g.token == nil {
 		if g.beyond {

@@ -223,7 +223,7 @@ func TestPublicPaths(t *testing.T) {
 	}
 }
 
-// A page of another site writes nothing, whatever the browser adds to its request.
+// A page of another site writes nothing, with any header that a browser adds.
 func TestCrossOrigin(t *testing.T) {
 	for name, e := range map[string]*entrance{"token": newEntrance(t, Options{}), "loopback": newEntrance(t, Options{Address: "127.0.0.1:9477"})} {
 		with := []string{"Authorization: Bearer " + right}

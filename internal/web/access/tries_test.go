@@ -44,8 +44,8 @@ func TestComparisonIsConstant(t *testing.T) {
 	}
 }
 
-// A flood of wrong tokens is limited for each address and in all, within a bounded memory, and keeps
-// nobody out that has the right token or a cookie.
+// A flood of wrong tokens is limited for each address and in all, within a bounded memory, and shuts
+// out no client with the right token or a cookie.
 func TestFlood(t *testing.T) {
 	e := newEntrance(t, Options{})
 	now := time.Date(2026, 11, 30, 12, 0, 0, 0, time.UTC)

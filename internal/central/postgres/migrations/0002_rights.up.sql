@@ -7,7 +7,7 @@
 CREATE FUNCTION ohmkeep.own_site() RETURNS integer LANGUAGE sql STABLE SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$ SELECT id FROM ohmkeep.site WHERE role = session_user $$;
 
--- The site of a name. The owner adds it; a site's role gets its own, whatever the name.
+-- The site of a name. The owner adds it; a site's role gets its own under any name.
 CREATE FUNCTION ohmkeep.enter(site_name text) RETURNS TABLE (id integer, name text) LANGUAGE plpgsql SECURITY INVOKER SET search_path = pg_catalog, pg_temp
 AS $$
 BEGIN

@@ -1,4 +1,4 @@
-// Tones and speech, so that nobody has to look down. Both need a press on the page first; browsers
+// Tones and speech, so that the eyes can stay on the leads. Both need a press on the page first; browsers
 // ask for that.
 
 let audio = null;

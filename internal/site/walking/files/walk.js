@@ -5,7 +5,7 @@ import * as say from "./say.js";
 
 const $ = (id) => document.getElementById(id);
 const mayWrite = $("walk").dataset.write === "true";
-let state = null, live = { on: false }, started = false, picture = "", asked = "", told = "", taking = false, taken = -1;
+let state = null, live = { on: false }, started = false, picture = "", asked = "", spoken = "", taking = false, taken = -1;
 
 // order sends what was done. A later state that comes back is shown, also with a refusal.
 async function order(what, more = {}) {
@@ -97,8 +97,8 @@ function showLive() {
 // tell speaks and sounds what is new.
 function tell() {
   const now = state.number + state.task + state.spoken + state.again;
-  if (now === told || !started) return;
-  told = now;
+  if (now === spoken || !started) return;
+  spoken = now;
   if (state.task === "done") say.tones.done();
   else if (state.again) say.tones.again();
   else say.tones.next();
