@@ -83,7 +83,7 @@ var rooms = map[string]map[string]string{
 	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "publish": "recorder", "recorder": "machine probe",
 		"service": "machine metrics publish recorder", "storage": "analysis machine metrics recorder"},
 	"site":    {"parts": "", "walking": "parts", "watched": "parts"},
-	"central": {"archive": "postgres ship", "fleet": "postgres", "postgres": "throttle", "remotewrite": "ship throttle", "report": "ship", "ship": "", "throttle": ""},
+	"central": {"archive": "postgres ship", "description": "ship", "fleet": "postgres", "postgres": "throttle", "remotewrite": "ship throttle", "ship": "", "throttle": ""},
 	"show":    {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 

@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmkeep/internal/central/description"
 	"ohmkeep/internal/central/postgres"
-	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
@@ -140,7 +140,7 @@ func shipOnce(c *cobra.Command, s *store.Store, r *runWithProfiles, to ship.Dest
 		if readings, marks, err = ship.Once(c.Context(), s, r.Name, to, nil); err != nil {
 			return nil, err
 		}
-		made, err := report.Make(c.Context(), s, r.Run, nil, time.Now())
+		made, err := description.Make(c.Context(), s, r.Run, nil, time.Now())
 		if err != nil {
 			return nil, err
 		}

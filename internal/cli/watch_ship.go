@@ -10,9 +10,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmkeep/internal/central/archive"
+	"ohmkeep/internal/central/description"
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/remotewrite"
-	"ohmkeep/internal/central/report"
 	"ohmkeep/internal/central/ship"
 	"ohmkeep/internal/file"
 	"ohmkeep/internal/result/history"
@@ -95,26 +95,26 @@ func follow(ctx context.Context, kept *storage.Store, r *run.Run, to []ship.Dest
 		return kept.Analyse, func() {}
 	}
 	var tasks sync.WaitGroup
-	var reports []chan ship.Report
+	var waiting []chan ship.Description
 	for _, one := range to {
-		updates := make(chan ship.Report, 1)
-		reports = append(reports, updates)
+		updates := make(chan ship.Description, 1)
+		waiting = append(waiting, updates)
 		tasks.Go(func() {
-			f := ship.Follower{Use: kept.With, Run: r.Name, To: one, Every: every, Log: log, Reports: updates}
+			f := ship.Follower{Use: kept.With, Run: r.Name, To: one, Every: every, Log: log, Descriptions: updates}
 			f.Follow(ctx)
 		})
 	}
 	announce := func(ctx context.Context, r *run.Run, found *history.History) {
-		var made ship.Report
+		var made ship.Description
 		err := kept.With(func(s *store.Store) (err error) {
-			made, err = report.Make(ctx, s, r, found, time.Now())
+			made, err = description.Make(ctx, s, r, found, time.Now())
 			return err
 		})
 		if err != nil {
 			log.Warn("the verdicts are not shipped", "why", err)
 			return
 		}
-		for _, updates := range reports {
+		for _, updates := range waiting {
 			select {
 			case <-updates: // an older one that was not sent yet
 			default:

@@ -9,7 +9,7 @@ import (
 )
 
 // Describe adds the run file and the newest verdicts, in one transaction.
-func (s *Sink) Describe(ctx context.Context, r ship.Report) error {
+func (s *Sink) Describe(ctx context.Context, r ship.Description) error {
 	if err := s.open(ctx); err != nil {
 		return err
 	}
@@ -39,7 +39,7 @@ func (s *Sink) Describe(ctx context.Context, r ship.Report) error {
 }
 
 // newestOf returns when verdicts of a source were found; NULL if there are none.
-func newestOf(r ship.Report, source string) any {
+func newestOf(r ship.Description, source string) any {
 	for _, v := range r.Verdicts {
 		if v.Source == source {
 			return r.Taken.UnixNano()

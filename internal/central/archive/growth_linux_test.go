@@ -137,7 +137,7 @@ func grow(t *testing.T, to *Sink, r *run.Run, site, minutes int) error {
 			d.Readings = d.Readings[:0]
 		}
 	}
-	made := ship.Report{File: "schema = 1", Taken: begin, Place: fmt.Sprint(site % 17)}
+	made := ship.Description{File: "schema = 1", Taken: begin, Place: fmt.Sprint(site % 17)}
 	for i := range 40 {
 		v := ship.Verdict{Source: ship.Drift, Kind: run.KindJoint, Name: fmt.Sprintf("%d-%d", i, i+1), Verdict: "steady", Ohms: 0.005, PerYear: 0.0001}
 		if i == 7 && site%10 == 0 {

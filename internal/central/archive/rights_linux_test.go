@@ -35,7 +35,7 @@ func TestRights(t *testing.T) {
 		to := sink("north")
 		_, _, err = ship.Once(t.Context(), s, north.Name, to, nil)
 		check(t, err)
-		check(t, to.Describe(t.Context(), ship.Report{File: "schema = 1", Verdicts: []ship.Verdict{{Source: ship.Drift, Kind: "joint", Name: "west-north", Verdict: "steady"}}, Taken: time.Now()}))
+		check(t, to.Describe(t.Context(), ship.Description{File: "schema = 1", Verdicts: []ship.Verdict{{Source: ship.Drift, Kind: "joint", Name: "west-north", Verdict: "steady"}}, Taken: time.Now()}))
 		check(t, to.Close())
 	}
 	same(t, s, url, north)

@@ -133,7 +133,7 @@ func (s *Sink) labels(x *store.Series) []label {
 }
 
 // Describe sends the verdicts, as the watch's own metrics name them.
-func (s *Sink) Describe(ctx context.Context, r ship.Report) error {
+func (s *Sink) Describe(ctx context.Context, r ship.Description) error {
 	m := newMessage()
 	at := r.Taken.UnixMilli()
 	failing := 0.0

@@ -158,8 +158,8 @@ func (c Coded) Send(ctx context.Context, d *store.Delivery) error {
 	return c.Destination.Send(ctx, &coded)
 }
 
-// Describe sends a report with codes.
-func (c Coded) Describe(ctx context.Context, r Report) error {
+// Describe sends a description with codes.
+func (c Coded) Describe(ctx context.Context, r Description) error {
 	file, err := c.File(r.File)
 	if err != nil {
 		return err

@@ -28,7 +28,7 @@ type Destination interface {
 	// Batch returns about how many readings should be sent at a time.
 	Batch() int
 	// Describe sends the run file and the newest verdicts.
-	Describe(ctx context.Context, r Report) error
+	Describe(ctx context.Context, r Description) error
 	// Close ends the connection; Have begins another one.
 	Close() error
 	// Permanent reports whether an error needs a person, so that trying again at once is of no use.
@@ -87,8 +87,8 @@ type Follower struct {
 	To    Destination
 	Every time.Duration // between two looks at the store
 	Log   *slog.Logger
-	// Reports are sent one after the other; each replaces the one before.
-	Reports <-chan Report
+	// Descriptions are sent one after the other; each replaces the one before.
+	Descriptions <-chan Description
 }
 
 // The shortest and longest pause after a failure. Each one is up to twice as long as the one before.
@@ -102,7 +102,7 @@ const (
 func (f *Follower) Follow(ctx context.Context) {
 	defer f.To.Close()
 	pause, failed := minPause, false
-	var waiting *Report
+	var waiting *Description
 	for ctx.Err() == nil {
 		wait := f.Every
 		more, err := f.send(ctx, &waiting)
@@ -130,7 +130,7 @@ func (f *Follower) Follow(ctx context.Context) {
 			}
 		}
 		select {
-		case r := <-f.Reports:
+		case r := <-f.Descriptions:
 			waiting = &r
 		case <-time.After(wait):
 		case <-ctx.Done():
@@ -138,10 +138,10 @@ func (f *Follower) Follow(ctx context.Context) {
 	}
 }
 
-// send sends one batch, and then a report that waits.
-func (f *Follower) send(ctx context.Context, waiting **Report) (more bool, err error) {
+// send sends one batch, and then a description that waits.
+func (f *Follower) send(ctx context.Context, waiting **Description) (more bool, err error) {
 	select {
-	case r := <-f.Reports:
+	case r := <-f.Descriptions:
 		*waiting = &r
 	default:
 	}

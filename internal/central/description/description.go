@@ -1,6 +1,6 @@
-// Package report makes what is sent of a run beside its readings: the run file, and the verdicts on
-// its elements.
-package report
+// Package description makes what is sent of a run beside its readings: the run file, and the
+// verdicts on its elements.
+package description
 
 import (
 	"context"
@@ -17,11 +17,11 @@ import (
 	"ohmkeep/internal/watch/analysis"
 )
 
-// Make returns the report of a run: the verdicts of an analysis for drift, and those of an
+// Make returns the description of a run: the verdicts of an analysis for drift, and those of an
 // assessment of all readings whose step is known. Without an analysis (nil) the readings are
 // analysed. A run without readings has no verdicts.
-func Make(ctx context.Context, s analysis.Reader, r *run.Run, found *history.History, now time.Time) (ship.Report, error) {
-	made := ship.Report{Taken: now, Place: r.Installation.Place, Installer: r.Installation.Installer}
+func Make(ctx context.Context, s analysis.Reader, r *run.Run, found *history.History, now time.Time) (ship.Description, error) {
+	made := ship.Description{Taken: now, Place: r.Installation.Place, Installer: r.Installation.Installer}
 	text, err := file.Read(r.File, file.MaxRunFile)
 	if err != nil {
 		return made, err

@@ -9,8 +9,8 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Report is what is sent of a run beside its readings and marks.
-type Report struct {
+// Description is what is sent of a run beside its readings and marks.
+type Description struct {
 	File      string // text of the run file
 	Place     string // where the run is
 	Installer string
