@@ -8,7 +8,7 @@
 //	func TestPage(t *testing.T) {
 //		tab := browsertest.Start(t).Tab(t, browsertest.Phone)
 //		tab.Open(address)
-//		tab.Click("#begin")
+//		tab.Press("#begin")
 //		tab.Until(`document.querySelector("#volts").textContent == "5.02 V"`)
 //		tab.Picture("begun")
 //	}

@@ -42,8 +42,8 @@ func (s Screen) String() string {
 	return fmt.Sprintf("%d-light", s.Width)
 }
 
-// actionTimeout is the time that one action may take on a busy machine.
-const actionTimeout = 30 * time.Second
+// actionTimeout is the time that one action may take: far more than it needs, because others use the machine too.
+const actionTimeout = time.Minute
 
 // Tab is a window of a browser with a session of its own. It is used by one goroutine.
 type Tab struct {
@@ -137,12 +137,6 @@ func (tab *Tab) Open(address string) {
 	tab.Do(chromedp.Navigate(address))
 }
 
-// Click clicks the first visible element of a CSS selector.
-func (tab *Tab) Click(selector string) {
-	tab.t.Helper()
-	tab.Do(chromedp.Click(chromedp.CSS(selector), chromedp.NodeVisible))
-}
-
 // Type presses keys, such as those of package kb, on the element that has the focus.
 func (tab *Tab) Type(keys string) {
 	tab.t.Helper()
@@ -155,27 +149,51 @@ func (tab *Tab) Text(selector string) string {
 	return Value[string](tab, fmt.Sprintf("(document.querySelector(%q) ?? {innerText: 'nothing here is '+%[1]q}).innerText", selector))
 }
 
+// Press presses a button or link that is in the window and in front of everything else, once it is.
+// The page may be redrawn at any moment, so that finding it and pressing it is one script.
+func (tab *Tab) Press(selector string) {
+	tab.t.Helper()
+	tab.Until(fmt.Sprintf(`(() => {
+		const button = document.querySelector(%q);
+		if (!button?.checkVisibility() || button.disabled) return false;
+		button.scrollIntoView({ block: "nearest" });
+		const box = button.getClientRects()[0], at = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+		if (!button.contains(at)) return false;
+		button.click();
+		return true;
+	})()`, selector))
+}
+
 // Value returns the value of a script's expression, or of the promise that it is.
 func Value[T any](tab *Tab, expression string) T {
 	tab.t.Helper()
-	ctx, cancel := context.WithTimeout(tab.ctx, actionTimeout)
-	defer cancel()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	v, err := evaluate[T](tab, expression)
 	if err != nil {
 		tab.t.Fatalf("%s: %v", expression, err)
 	}
 	return v
 }
 
-// Until waits until a script's expression is true, and returns how long that took.
+func evaluate[T any](tab *Tab, expression string) (T, error) {
+	ctx, cancel := context.WithTimeout(tab.ctx, actionTimeout)
+	defer cancel()
+	return chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+}
+
+// Until waits until a script's expression is true, and returns how long that took. One that fails is not true yet:
+// the page may be about to be replaced by another one, or may not have what the expression names.
 func (tab *Tab) Until(expression string) time.Duration {
 	tab.t.Helper()
 	begun := time.Now()
-	for !Value[bool](tab, "!!("+expression+")") {
+	for {
+		yes, err := evaluate[bool](tab, "!!("+expression+")")
+		if err == nil && yes {
+			return time.Since(begun)
+		}
 		if time.Since(begun) > actionTimeout {
-			tab.t.Fatalf("never true within %v: %s\n%s", actionTimeout, expression, tab.Text("body"))
+			shown, _ := evaluate[string](tab, "document.body.innerText") // what is known is printed
+			tab.t.Fatalf("never true within %v: %s\n%v\n%s", actionTimeout, expression, err, shown)
 		}
 		time.Sleep(20 * time.Millisecond)
 	}
-	return time.Since(begun)
 }

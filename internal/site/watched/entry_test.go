@@ -12,6 +12,9 @@ import (
 	"ohmkeep/internal/web/access"
 )
 
+// inToken is the condition that what is typed goes into the field of the token.
+const inToken = `document.activeElement?.id == "token"`
+
 // Who has the token logs in, sees the forms, and logs out; a link that gives the right to read
 // shows the page without forms, and its stream ends when it is withdrawn.
 func TestLogIn(t *testing.T) {
@@ -32,16 +35,17 @@ func TestLogIn(t *testing.T) {
 	tab.SmallTargets("log in")
 	tab.TooWide("log in")
 	tab.Picture("log-in")
+	tab.Until(inToken)
 	tab.Type("wrong" + kb.Enter)
 	tab.Until(`document.querySelector("[role=alert]")?.textContent.includes("not the token")`)
-	tab.Click("#token")
+	tab.Until(inToken)
 	tab.Type(token + kb.Enter)
 	tab.Until(`document.querySelector("h1")?.textContent == "Loft stairs"`)
 	tab.Until(value("1", "5.020 V"))
 	if text := tab.Text("main"); !strings.Contains(text, "Note a repair") || !strings.Contains(text, "Log out") {
 		t.Errorf("logged in:\n%s", text)
 	}
-	tab.Click(`form[action="/logout"] button`)
+	tab.Press(`form[action="/logout"] button`)
 	tab.Until(`document.querySelector("#token")`)
 
 	reader := b.Tab(t, browsertest.Desk)

@@ -5,12 +5,16 @@ import * as say from "./say.js";
 
 const $ = (id) => document.getElementById(id);
 const mayWrite = $("walk").dataset.write === "true";
-let state = null, live = { on: false }, started = false, picture = "", asked = "", spoken = "", taking = false, taken = -1;
+let state = null, live = { on: false }, started = false, picture = "", asked = "", spoken = "", taking = false, refused = "";
 
-// order sends what was done. A later state that comes back is shown, also with a refusal.
+// moment names what is asked now.
+const moment = () => state.number + asked;
+
+// order sends what was done, one order at a time. A later state that comes back is shown, also with a refusal.
 async function order(what, more = {}) {
   if (taking || !state) return;
   taking = true;
+  refused = moment(); // unless it is carried out
   document.body.setAttribute("aria-busy", "true");
   try {
     const answer = await fetch("/walk/do", { method: "POST", headers: { "Content-Type": "application/json" },
@@ -19,12 +23,14 @@ async function order(what, more = {}) {
     $("fault").textContent = answer.ok ? "" : body.error;
     if (answer.ok && what === "type") $("number").value = "";
     const later = answer.ok ? body : body.state;
+    if (answer.ok) refused = "";
     if (later) show(later);
   } catch {
     $("fault").textContent = "The program did not answer. Nothing was lost; try again.";
   } finally {
     taking = false;
     document.body.removeAttribute("aria-busy");
+    showLive();
   }
 }
 
@@ -40,9 +46,11 @@ async function drawPicture() {
   const box = $("picture"), name = state.picture + " " + box.clientWidth;
   if (name === picture || box.clientWidth === 0) return;
   picture = name;
-  const answer = await fetch("/walk/picture?width=" + box.clientWidth);
-  if (!answer.ok || name !== picture) return;
-  box.innerHTML = await answer.text(); // the server's own picture, whose texts are escaped
+  const answer = await fetch("/walk/picture?width=" + box.clientWidth).catch(() => null);
+  const drawn = answer?.ok ? await answer.text().catch(() => "") : "";
+  if (name !== picture) return;
+  if (!drawn) return void (picture = ""); // the next state tries again
+  box.innerHTML = drawn; // the server's own picture, whose texts are escaped
   const lit = [...box.querySelectorAll("text")].filter((t) => ["1", "2", "A"].includes(t.textContent)).slice(-state.leads?.length);
   if (state.task !== "read" || !lit.length) return;
   const middle = lit.reduce((sum, t) => sum + t.getBoundingClientRect().top, 0) / lit.length;
@@ -85,10 +93,7 @@ function showLive() {
   $("number").value = here ? live.text : "";
   if (live.unit && $("unit").value !== live.unit) $("unit").replaceChildren(new Option(live.unit, live.unit));
   if (settled && !$("number").classList.contains("settled")) say.tones.settled();
-  if (settled && $("auto").checked && mayWrite && !state.again && taken !== state.number) {
-    taken = state.number;
-    order("take");
-  }
+  if (settled && $("auto").checked && mayWrite && !state.again && !taking && refused !== moment()) order("take"); // what is refused is left to the person
   $("number").classList.toggle("settled", settled);
   $("why").textContent = settled ? "settled" : here ? live.why : "no value from the meter yet";
   $("take").disabled = !mayWrite || !here || !live.text;
@@ -118,6 +123,7 @@ function show(next) {
   $("again").textContent = state.again;
   $("skip").textContent = state.again ? "Withdraw it" : "Leave out";
   $("walk").classList.toggle("again", Boolean(state.again));
+  document.body.dataset.shown = state.number + " " + state.learned;
   only(state.paused ? "paused" : { step: "set", read: "read", learning: "learning", done: "done" }[state.task]);
   if (state.task === "step") {
     $("step").textContent = state.step;
@@ -209,4 +215,7 @@ for (const name of ["tone", "speech"]) {
 $("speech").hidden = !say.canSpeak;
 addEventListener("resize", () => state && started && drawPicture());
 
-listen("/walk/events", { walk: show, live: (now) => { live = now; showLive(); } }, (well, why) => showGone(document.querySelector(".gone"), well, why));
+listen("/walk/events", { walk: show, live: (now) => { live = now; showLive(); } }, (well, why) => {
+  if (well) refused = ""; // it may be sent again
+  showGone(document.querySelector(".gone"), well, why);
+});
