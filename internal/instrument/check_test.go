@@ -35,19 +35,20 @@ func check(t *testing.T, profile string, pair *devices.Pair) instrument.Report {
 }
 
 func TestCheckBoard(t *testing.T) {
-	pair := devices.NewPair()
-	sim, err := devices.NewBoard(pair, []string{"1", "2"}, place, 10*time.Millisecond)
-	if err != nil {
-		t.Fatal(err)
-	}
-	play(t, sim)
-	r := check(t, "ina226-lines", pair)
-	if !r.OK() || len(r.Seen) != 4 || r.Seen[0].Good < 3 || r.Seen[0].Last.Text != "4.8125" {
-		t.Errorf("got %+v", r)
-	}
-	if r.Seen[2].Faulty < 3 || r.Seen[2].Good != 0 || !strings.Contains(strings.Join(r.Advice, "\n"), `channel "2" gave no usable voltage: the board says: no answer`) {
-		t.Errorf("a sensor without answer: %+v, %v", r.Seen[2], r.Advice)
-	}
+	simulated(t, func(t *testing.T, pair *devices.Pair) {
+		sim, err := devices.NewBoard(pair, []string{"1", "2"}, place, 10*time.Millisecond)
+		if err != nil {
+			t.Fatal(err)
+		}
+		play(t, sim)
+		r := check(t, "ina226-lines", pair)
+		if !r.OK() || len(r.Seen) != 4 || r.Seen[0].Good < 3 || r.Seen[0].Last.Text != "4.8125" {
+			t.Errorf("got %+v", r)
+		}
+		if r.Seen[2].Faulty < 3 || r.Seen[2].Good != 0 || !strings.Contains(strings.Join(r.Advice, "\n"), `channel "2" gave no usable voltage: the board says: no answer`) {
+			t.Errorf("a sensor without answer: %+v, %v", r.Seen[2], r.Advice)
+		}
+	})
 }
 
 func TestCheckMeter(t *testing.T) {
@@ -89,27 +90,29 @@ func TestCheckAdvice(t *testing.T) {
 		"\xf8\x80\x00\xf8\x1f\n\xff\x00\n": "another rate than 115200 baud",
 		"T=20.5\nT=20.6\n":                 "no line has the form of profile plain-lines",
 	} {
-		pair := devices.InProcess()
-		go func() { _, _ = io.WriteString(pair.Device, said) }()
-		r := check(t, "plain-lines", pair)
-		if r.OK() || len(r.Advice) != 1 || !strings.Contains(r.Advice[0], want) {
-			t.Errorf("%q: %v, want %q", said, r.Advice, want)
-		}
-		if said != "" && len(r.Bad) != 2 {
-			t.Errorf("%q: bad lines %+v", said, r.Bad)
-		}
+		simulated(t, func(t *testing.T, pair *devices.Pair) {
+			go func() { _, _ = io.WriteString(pair.Device, said) }()
+			r := check(t, "plain-lines", pair)
+			if r.OK() || len(r.Advice) != 1 || !strings.Contains(r.Advice[0], want) {
+				t.Errorf("%q: %v, want %q", said, r.Advice, want)
+			}
+			if said != "" && len(r.Bad) != 2 {
+				t.Errorf("%q: bad lines %+v", said, r.Bad)
+			}
+		})
 	}
 }
 
 func TestCheckUnplugged(t *testing.T) {
-	pair := devices.NewPair()
-	sim := devices.NewPlainBoard(pair, []string{"1"}, place, 10*time.Millisecond)
-	play(t, sim)
-	go func() { time.Sleep(moment / 2); _ = sim.Unplug() }()
-	r := check(t, "plain-lines", pair)
-	if r.OK() || len(r.Errors) != 1 || !strings.Contains(r.Errors[0], "the port is gone") {
-		t.Errorf("got %+v", r)
-	}
+	simulated(t, func(t *testing.T, pair *devices.Pair) {
+		sim := devices.NewPlainBoard(pair, []string{"1"}, place, 10*time.Millisecond)
+		play(t, sim)
+		go func() { time.Sleep(moment / 2); _ = sim.Unplug() }()
+		r := check(t, "plain-lines", pair)
+		if r.OK() || len(r.Errors) != 1 || !strings.Contains(r.Errors[0], "the port is gone") {
+			t.Errorf("got %+v", r)
+		}
+	})
 }
 
 func TestCheckAbsent(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -17,9 +18,8 @@ import (
 
 // showing opens a simulated meter that shows the given displays in volts in turn, and then the last
 // one. The first is sent before anything is measured.
-func showing(t *testing.T, shown ...string) instrument.Instrument {
+func showing(t *testing.T, pair *devices.Pair, shown ...string) instrument.Instrument {
 	t.Helper()
-	pair := devices.NewPair()
 	n := 0
 	play(t, devices.NewHandheld(pair, func() []byte {
 		text := shown[min(n, len(shown)-1)]
@@ -32,7 +32,6 @@ func showing(t *testing.T, shown ...string) instrument.Instrument {
 // A reading is taken when two successive pictures agree. A display that still changes, or a picture
 // with a flipped bit, gives none.
 func TestHandheldMeasure(t *testing.T) {
-	t.Parallel()
 	for _, c := range []struct {
 		name  string
 		shown []string
@@ -43,40 +42,40 @@ func TestHandheldMeasure(t *testing.T) {
 		{"one flipped bit", []string{"9.999", "4.012", "4.812", "4.812"}, "4.812"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			t.Parallel()
-			device := showing(t, c.shown...)
-			defer device.Close()
-			if s, err := device.Measure(bounded(t), "display", run.Voltage); err != nil || !s.Good() || s.Text != c.want {
-				t.Errorf("got %+v, %v", s, err)
-			}
+			simulated(t, func(t *testing.T, pair *devices.Pair) {
+				s, err := showing(t, pair, c.shown...).Measure(bounded(t), "display", run.Voltage)
+				if err != nil || !s.Good() || s.Text != c.want {
+					t.Errorf("got %+v, %v", s, err)
+				}
+			})
 		})
 	}
 	var moving []string
 	for n := range 60 {
 		moving = append(moving, fmt.Sprintf("%d.%d00", 1+n%3, n%10))
 	}
-	device := showing(t, moving...)
-	defer device.Close()
-	if s, err := device.Measure(bounded(t), "display", run.Voltage); err != nil || s.Quality != reading.Unsettled || s.Text != "" {
-		t.Errorf("a display that does not settle: %+v, %v", s, err)
-	}
+	simulated(t, func(t *testing.T, pair *devices.Pair) {
+		s, err := showing(t, pair, moving...).Measure(bounded(t), "display", run.Voltage)
+		if err != nil || s.Quality != reading.Unsettled || s.Text != "" {
+			t.Errorf("a display that does not settle: %+v, %v", s, err)
+		}
+	})
 }
 
 // A value that is sent once only is not lost.
 func TestHandheldSentOnce(t *testing.T) {
-	t.Parallel()
-	pair := devices.InProcess()
-	device := open(t, load(t, "es51922"), pair)
-	defer device.Close()
-	go func() {
-		time.Sleep(100 * time.Millisecond)
-		_, _ = pair.Device.Write(devices.CharacterPicture("1.8120", "V", "DC"))
-	}()
-	begun := time.Now()
-	s, err := device.Measure(bounded(t), "display", run.Voltage)
-	if took := time.Since(begun); err != nil || s.Text != "1.8120" || took < 900*time.Millisecond {
-		t.Errorf("got %+v, %v after %v", s, err, took)
-	}
+	simulated(t, func(t *testing.T, pair *devices.Pair) {
+		device := open(t, load(t, "es51922"), pair)
+		begun := time.Now()
+		go func() {
+			time.Sleep(100 * time.Millisecond)
+			_, _ = pair.Device.Write(devices.CharacterPicture("1.8120", "V", "DC"))
+		}()
+		s, err := device.Measure(bounded(t), "display", run.Voltage)
+		if took := time.Since(begun); err != nil || s.Text != "1.8120" || took != 1100*time.Millisecond { // and a second for a next one
+			t.Errorf("got %+v, %v after %v", s, err, took)
+		}
+	})
 }
 
 // The channels say which quantity the display has to show; a meter with two channels may show either.
@@ -156,7 +155,6 @@ func TestHandheldBegun(t *testing.T) {
 
 // Halves of two pictures, a pause apart, give no value: 1.010 V and 7.020 V would make 1.020 V.
 func TestHandheldHalves(t *testing.T) {
-	t.Parallel()
 	for chip, c := range map[string]struct {
 		first, second []byte
 		want          []string
@@ -164,46 +162,49 @@ func TestHandheldHalves(t *testing.T) {
 		"fs9721":  {devices.SegmentPicture("1.010", "V", "DC"), devices.SegmentPicture("7.020", "V", "DC"), []string{"1.010", "7.020"}},
 		"es51922": {devices.CharacterPicture("1.0100", "V", "DC"), devices.CharacterPicture("0.7020", "V", "DC"), []string{"1.0100", "0.7020"}},
 	} {
-		for name, connect := range map[string]func() (*devices.Pair, error){
-			"pipe": func() (*devices.Pair, error) { return devices.InProcess(), nil }, "terminal": devices.NewTerminal,
-		} {
-			t.Run(chip+" "+name, func(t *testing.T) {
-				t.Parallel()
-				pair, err := connect()
-				if err != nil {
-					t.Skip("no pseudo-terminals here: ", err)
+		halves := func(t *testing.T, pair *devices.Pair, pause func(ctx context.Context, heard <-chan instrument.Event)) {
+			ctx, heard := bounded(t), make(chan instrument.Event, 10)
+			device, err := instrument.Open(ctx, load(t, chip), pair.Path, instrument.Options{Conn: pair.Host, Log: func(e instrument.Event) { heard <- e }})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer device.Close()
+			var sending sync.WaitGroup
+			sending.Go(func() {
+				for _, part := range [][]byte{c.first, c.first[:5], c.second[5:], c.second} {
+					_, _ = pair.Device.Write(part)
+					pause(ctx, heard)
 				}
-				defer pair.Device.Close()
-				o := instrument.Options{}
-				if pair.Path == "" {
-					o.Conn = pair.Host
-				}
-				go func() {
-					for _, part := range [][]byte{c.first, c.first[:5], c.second[5:], c.second} {
-						_, _ = pair.Device.Write(part)
-						time.Sleep(300 * time.Millisecond)
-					}
-				}()
-				device, err := instrument.Open(bounded(t), load(t, chip), pair.Path, o)
+			})
+			defer sending.Wait()
+			var got []string
+			for range 2 {
+				s, err := device.Next(ctx)
 				if err != nil {
 					t.Fatal(err)
 				}
-				defer device.Close()
-				var got []string
-				for range 2 {
-					s, err := device.Next(bounded(t))
-					if err != nil {
-						t.Fatal(err)
-					}
-					got = append(got, s.Text)
-				}
-				if !slices.Equal(got, c.want) {
-					t.Errorf("got %v, want %v", got, c.want)
-				}
-				if counters := device.Counters(); counters.Bad != 2 {
-					t.Errorf("%+v, want both halves to count as bad", counters)
+				got = append(got, s.Text)
+			}
+			if !slices.Equal(got, c.want) {
+				t.Errorf("got %v, want %v", got, c.want)
+			}
+			if counters := device.Counters(); counters.Bad != 2 {
+				t.Errorf("%+v, want both halves to count as bad", counters)
+			}
+		}
+		t.Run(chip+" pipe", func(t *testing.T) {
+			simulated(t, func(t *testing.T, pair *devices.Pair) {
+				halves(t, pair, func(context.Context, <-chan instrument.Event) { time.Sleep(300 * time.Millisecond) })
+			})
+		})
+		t.Run(chip+" terminal", func(t *testing.T) {
+			t.Parallel()
+			halves(t, terminal(t), func(ctx context.Context, heard <-chan instrument.Event) { // until the port has found the pause
+				select {
+				case <-heard:
+				case <-ctx.Done():
 				}
 			})
-		}
+		})
 	}
 }
