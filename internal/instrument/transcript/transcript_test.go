@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/instrument/transcript"
@@ -187,28 +188,30 @@ func TestPlayerAnswers(t *testing.T) {
 
 // The player keeps the times of the transcript. Closing it ends a wait, and a silent wire stays up.
 func TestPlayerPaceAndEnd(t *testing.T) {
-	p := play(at(0, transcript.Received, "a"), at(40*time.Millisecond, transcript.Received, "b"), at(10*time.Millisecond, transcript.Received, "c"))
-	p.Paced, p.Quiet = true, true
-	buffer := make([]byte, 1)
-	start := time.Now()
-	for range 3 {
-		if _, err := p.Read(buffer); err != nil {
-			t.Fatal(err)
+	synctest.Test(t, func(t *testing.T) {
+		p := play(at(0, transcript.Received, "a"), at(40*time.Millisecond, transcript.Received, "b"), at(10*time.Millisecond, transcript.Received, "c"))
+		p.Paced, p.Quiet = true, true
+		buffer := make([]byte, 1)
+		start := time.Now()
+		for range 3 {
+			if _, err := p.Read(buffer); err != nil {
+				t.Fatal(err)
+			}
 		}
-	}
-	if took := time.Since(start); took < 39*time.Millisecond || buffer[0] != 'c' {
-		t.Errorf("took %v to %q", took, buffer)
-	}
-	go func() { time.Sleep(20 * time.Millisecond); _ = p.Close() }()
-	if n, err := p.Read(buffer); n != 0 || !errors.Is(err, os.ErrClosed) {
-		t.Errorf("%d, %v", n, err)
-	}
-	if _, err := p.Write([]byte("x")); !errors.Is(err, os.ErrClosed) {
-		t.Errorf("writing after the end: %v", err)
-	}
-	if err := p.Close(); err != nil {
-		t.Error(err)
-	}
+		if took := time.Since(start); took < 39*time.Millisecond || buffer[0] != 'c' {
+			t.Errorf("took %v to %q", took, buffer)
+		}
+		go func() { time.Sleep(20 * time.Millisecond); _ = p.Close() }()
+		if n, err := p.Read(buffer); n != 0 || !errors.Is(err, os.ErrClosed) {
+			t.Errorf("%d, %v", n, err)
+		}
+		if _, err := p.Write([]byte("x")); !errors.Is(err, os.ErrClosed) {
+			t.Errorf("writing after the end: %v", err)
+		}
+		if err := p.Close(); err != nil {
+			t.Error(err)
+		}
+	})
 }
 
 // What can be read can be written, and reading it again gives the same.

@@ -8,6 +8,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/run"
@@ -199,17 +200,19 @@ func TestForgive(t *testing.T) {
 
 // Until it has settled after a change the meter shows half of what is there.
 func TestMultimeterSettles(t *testing.T) {
-	m, err := NewMultimeter(InProcess(), func(run.Quantity) float64 { return 5 })
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.Settling = 20 * time.Millisecond
-	m.execute("CONF:VOLT:DC 10")
-	if got := m.execute("READ?"); got != "+2.50000000E+00" {
-		t.Errorf("at once: %s", got)
-	}
-	time.Sleep(25 * time.Millisecond)
-	if got := m.execute("READ?"); got != "+5.00000000E+00" {
-		t.Errorf("afterwards: %s", got)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		m, err := NewMultimeter(InProcess(), func(run.Quantity) float64 { return 5 })
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.Settling = 20 * time.Millisecond
+		m.execute("CONF:VOLT:DC 10")
+		if got := m.execute("READ?"); got != "+2.50000000E+00" {
+			t.Errorf("at once: %s", got)
+		}
+		time.Sleep(25 * time.Millisecond)
+		if got := m.execute("READ?"); got != "+5.00000000E+00" {
+			t.Errorf("afterwards: %s", got)
+		}
+	})
 }

@@ -145,7 +145,7 @@ func TestLargeRun(t *testing.T) {
 		}
 	}
 	s := served(t, w)
-	for path, most := range map[string]time.Duration{"/": 2 * time.Second, "/element?kind=joint&name=reel3-reel4": 2 * time.Second} {
+	for path, most := range map[string]time.Duration{"/": 20 * time.Second, "/element?kind=joint&name=reel3-reel4": 20 * time.Second} {
 		for _, which := range []string{"first", "second"} {
 			begun := time.Now()
 			request, err := http.NewRequest("GET", s.URL+path, nil)

@@ -14,10 +14,10 @@ func TestSystem(t *testing.T) {
 	}
 	before := m.SinceBoot()
 	time.Sleep(2 * time.Millisecond)
-	if passed := m.SinceBoot() - before; passed < 2*time.Millisecond || passed > time.Second {
+	if passed := m.SinceBoot() - before; passed < 2*time.Millisecond || passed > time.Minute {
 		t.Errorf("%v passed in 2 ms", passed)
 	}
-	if off := time.Since(m.Wall()); off < 0 || off > time.Second {
+	if off := time.Since(m.Wall()); off < 0 || off > time.Minute {
 		t.Errorf("the wall clock is %v off", off)
 	}
 	_ = m.Synchronised() // either may be

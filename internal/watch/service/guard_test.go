@@ -32,7 +32,7 @@ func TestHalfSentRequests(t *testing.T) {
 		}
 	}()
 	slowest, unanswered := time.Duration(0), 0
-	client := &http.Client{Timeout: 5 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
+	client := &http.Client{Timeout: time.Minute, Transport: &http.Transport{DisableKeepAlives: true}}
 	for i := range *halfSent {
 		c, err := net.Dial("tcp", h.addr)
 		if err != nil {
@@ -62,11 +62,11 @@ func TestHalfSentRequests(t *testing.T) {
 			t.Fatalf("after %d half-sent requests: %d", i+1, answer.StatusCode)
 		}
 	}
-	if slowest > 2*time.Second {
+	if slowest > 20*time.Second {
 		t.Errorf("an answer took %v", slowest)
 	}
 	// All but the newest were closed: a read ends.
-	_ = left[0].SetReadDeadline(time.Now().Add(5 * time.Second))
+	_ = left[0].SetReadDeadline(time.Now().Add(time.Minute))
 	if _, err := left[0].Read(make([]byte, 1)); err == nil || errors.Is(err, os.ErrDeadlineExceeded) {
 		t.Errorf("the oldest that is left open: %v", err)
 	}
@@ -79,16 +79,16 @@ func TestBodyThatDoesNotCome(t *testing.T) {
 	t.Parallel()
 	const allowed = 500 * time.Millisecond
 	h := start(t, func(c *Config) { c.readTime = allowed })
+	begun := time.Now()
 	c, err := net.Dial("tcp", h.addr)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer c.Close()
 	fmt.Fprintf(c, "POST /step HTTP/1.1\r\nHost: localhost\r\nContent-Length: 10\r\n\r\n1")
-	_ = c.SetReadDeadline(time.Now().Add(allowed + 5*time.Second))
-	begun := time.Now()
+	_ = c.SetReadDeadline(begun.Add(time.Minute))
 	text, err := io.ReadAll(bufio.NewReader(c))
-	if err != nil || time.Since(begun) < allowed-50*time.Millisecond {
+	if err != nil || time.Since(begun) < allowed {
 		t.Errorf("after %v: %v, %s", time.Since(begun), err, text)
 	}
 }
