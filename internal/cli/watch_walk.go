@@ -3,15 +3,22 @@ package cli
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
+	"path/filepath"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	"ohmkeep/internal/guide"
+	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/site/walking"
 	"ohmkeep/internal/store"
+	"ohmkeep/internal/watch/probe"
 	"ohmkeep/internal/watch/service"
 	"ohmkeep/internal/web/access"
 )
@@ -68,8 +75,10 @@ func (p *watchedWalk) open() (http.Handler, error) {
 // begin begins to conduct the walk. The caller holds p.mu.
 func (p *watchedWalk) begin(r *run.Run, kept *store.Store) {
 	ctx, stop := context.WithCancel(context.Background())
-	s := guide.New(guide.Config{Run: r, Store: kept, Own: len(r.OwnMeters())})
+	carried, absent := carriedMeters(r)
+	s := guide.New(guide.Config{Run: r, Store: kept, Own: len(r.OwnMeters()), Probes: carried, Absent: absent})
 	pages := walking.New(walking.Config{Session: s, Run: r, Streams: parts.NewStreams(p.watch.MaxStreams()/2, ctx.Done()), Links: p.links, Program: version(),
+		Next:     "The page of the watch shows what is known of every element, and what to do.",
 		MayWrite: func(r *http.Request) bool { return access.VisitorOf(r).MayWrite }})
 	var ended sync.WaitGroup
 	ended.Go(func() {
@@ -84,6 +93,7 @@ func (p *watchedWalk) begin(r *run.Run, kept *store.Store) {
 	p.end = func() {
 		stop()
 		ended.Wait()
+		closeProbes(carried)
 		_ = kept.Close() // each event is on disk
 	}
 	p.idle = time.AfterFunc(walkIdle, func() {
@@ -98,6 +108,28 @@ func (p *watchedWalk) begin(r *run.Run, kept *store.Store) {
 		}
 		p.close()
 	})
+}
+
+// carriedMeters returns the meters of a run file that are carried: the probes of which no channel has its place.
+// The recorder leaves their ports alone, and each is opened when the walk measures with it. absent says why others
+// are not used, in words.
+func carriedMeters(r *run.Run) (list []survey.Probe, absent []string) {
+	dir := filepath.Dir(r.File)
+	opener := &probe.Opener{Run: r, Dir: dir}
+	for _, p := range r.Probes {
+		carried := slices.DeleteFunc(slices.Clone(p.Channels), func(c run.ProbeChannel) bool { return c.From != "" })
+		device, err := profile.Load(p.Profile, dir)
+		switch {
+		case len(carried) == 0 || p.Port == probe.Simulated || strings.HasPrefix(p.Port, probe.Transcript):
+		case len(carried) < len(p.Channels):
+			absent = append(absent, "Probe "+p.Name+" also has channels with a place, which the watch reads: it cannot be carried. Type what it shows.")
+		case err != nil:
+			absent = append(absent, fmt.Sprintf("Probe %s: %v. Type what it shows.", p.Name, err))
+		default:
+			list = append(list, survey.Probe{Probe: p, Device: opener.Reopen(p, device)})
+		}
+	}
+	return list, absent
 }
 
 // close ends the walk in memory. The caller holds p.mu.
