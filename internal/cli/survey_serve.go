@@ -89,8 +89,12 @@ func (s *walkServer) walk(r *runWithProfiles, path string) error {
 		_ = closing() // the error before counts
 		return err
 	}
+	next := ""
+	if !s.options.practise {
+		next = fmt.Sprintf("ohmkeep assess %s --store %s --report FILE writes the report with what to do.", path, s.options.store)
+	}
 	pages := walking.New(walking.Config{Session: conducted, Run: r.Run, Streams: parts.NewStreams(server.ConnectionLimit()/2, s.ctx.Done()),
-		Program: version(), MayWrite: mayWrite})
+		Program: version(), Next: next, MayWrite: mayWrite})
 	s.tasks.Go(func() error { pages.Run(s.ctx); return nil })
 	s.tasks.Go(func() error {
 		err := conducted.Prepare(s.ctx)

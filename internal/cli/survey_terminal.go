@@ -101,7 +101,7 @@ func (t *walkTerminal) begin() {
 		t.say("", text)
 	}
 	for _, q := range t.session.Unmeasured() {
-		t.say("", fmt.Sprintf("No %s is asked for: the run file describes no meter of your own for it.", q))
+		t.say("", wording.Unmeasured(q))
 	}
 	for _, warning := range now.Walk.Plan().Warnings {
 		t.say("", wording.Capital(warning)+".")

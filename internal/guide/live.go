@@ -94,7 +94,8 @@ func (s *Session) showLive(ctx context.Context, n assessment.Next, display *sett
 		return
 	}
 	s.mu.Lock()
-	same := s.live.On == live.On && s.live.Text == live.Text && s.live.Unit == live.Unit && s.live.Settled == live.Settled && s.live.Why == live.Why
+	same := s.live.On == live.On && s.live.Text == live.Text && s.live.Unit == live.Unit && s.live.Settled == live.Settled && s.live.Why == live.Why &&
+		samePlace(s.live.reading, live.reading)
 	if same {
 		s.live = live
 	}
@@ -108,6 +109,11 @@ func (s *Session) showLive(ctx context.Context, n assessment.Next, display *sett
 		case <-ctx.Done():
 		}
 	}
+}
+
+// samePlace reports whether two readings are of the same quantity, place and step.
+func samePlace(a, b reading.Reading) bool {
+	return a.Quantity == b.Quantity && a.From == b.From && a.To == b.To && a.Step == b.Step
 }
 
 // measure measures with the live meter; one measurement at a time.

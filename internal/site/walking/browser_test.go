@@ -1,17 +1,22 @@
 package walking
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"ohmkeep/internal/guide"
+	"ohmkeep/internal/instrument"
+	"ohmkeep/internal/instrument/survey"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/run/scaffold"
@@ -47,9 +52,10 @@ func (s *served) after(state State, tab *browsertest.Tab) (now State) {
 	return now
 }
 
-// inReach fails the test if a button is below the window's edge, so that one hand would have to scroll.
+// inReach fails the test if a button is below what the bars of a browser leave of a phone's window, so that one hand
+// would have to scroll: about 616 px of 740 (from memory).
 func inReach(tab *browsertest.Tab, id string) {
-	tab.Until(`(scrollTo(0, 0), document.getElementById("` + id + `").getBoundingClientRect().bottom <= innerHeight)`)
+	tab.Until(`(scrollTo(0, 0), document.getElementById("` + id + `").getBoundingClientRect().bottom <= innerHeight - 124)`)
 }
 
 func quote(s string) string { return `"` + strings.ReplaceAll(s, `"`, `\"`) + `"` }
@@ -225,6 +231,52 @@ func TestPracticeByKeyboard(t *testing.T) {
 	tab.Picture("practice-done")
 	if len(reasons) < 2 {
 		t.Errorf("why it was not settled: %v", reasons)
+	}
+}
+
+// mute is a meter on a port that sends nothing.
+type mute struct{ instrument.Instrument }
+
+func (mute) Measure(ctx context.Context, _ string, _ run.Quantity) (reading.Sample, error) {
+	<-ctx.Done()
+	return reading.Sample{}, ctx.Err()
+}
+
+// While nothing comes from the meter on a port the page says so, and another meter's value can be typed; a current is
+// not asked where no meter measures one, and the page says that too.
+func TestSilentMeterInBrowser(t *testing.T) {
+	browser := browsertest.Start(t)
+	r := cornice(t)
+	r.Probes = nil
+	r.Meters = []run.Meter{{Name: "hand", Ranges: slices.DeleteFunc(slices.Clone(r.Meters[0].Ranges), func(x run.Range) bool { return x.Quantity == run.Current })}}
+	kept := open(t, filepath.Join(t.TempDir(), "walk.store"))
+	silent := survey.Probe{Probe: run.Probe{Name: "bench", Channels: []run.ProbeChannel{{ID: "1", Quantity: run.Voltage}}}, Device: mute{}}
+	s := serve(t, guide.Config{Run: r, Store: kept, Probes: []survey.Probe{silent}}, nil)
+	tab := browser.Tab(t, browsertest.Phone)
+	tab.Open(s.URL + "/walk")
+	tab.Until(`document.querySelector("#ahead").textContent.includes("No current is asked for")`)
+	tab.Picture("silent-start")
+	tab.Press("#begin")
+	state := asked(tab, s)
+	tab.Press("#shown")
+	state = s.after(state, tab)
+	tab.Until(`document.querySelector("#why").textContent.includes("nothing comes from probe bench")`)
+	tab.Picture("silent")
+	tab.SmallTargets("silent")
+	if browsertest.Value[bool](tab, `document.querySelector("#keys").checkVisibility()`) {
+		t.Error("the keypad is there at once")
+	}
+	tab.Press("#own")
+	x := newBench(r).read(state.Place)
+	typeKeys(tab, x.Text)
+	inReach(tab, "take")
+	tab.Picture("silent-typed")
+	tab.Press("#take")
+	s.after(state, tab)
+	for got, err := range kept.Readings(t.Context(), r.Name, store.Filter{}) {
+		if err != nil || got.Text != x.Text || got.Meter != "hand" {
+			t.Errorf("%+v, %v, want %s", got, err, x.Text)
+		}
 	}
 }
 

@@ -55,6 +55,7 @@ type Config struct {
 	Streams  *parts.Streams
 	Links    []parts.Link // to other pages of the server
 	Program  string       // version
+	Next     string       // what can be done once the walk has ended, a sentence
 	MayWrite func(*http.Request) bool
 }
 
@@ -139,7 +140,8 @@ func (p *Pages) page(w http.ResponseWriter, r *http.Request) {
 		Practise bool
 		MayWrite bool
 		Warnings []string
-	}{p.Config.Run.Name, x.Practise, p.MayWrite(r), p.Config.Run.ParallelWarnings()})
+		Next     string
+	}{p.Config.Run.Name, x.Practise, p.MayWrite(r), p.Config.Run.ParallelWarnings(), p.Next})
 }
 
 func (p *Pages) state(w http.ResponseWriter, _ *http.Request) {

@@ -39,12 +39,15 @@ type State struct {
 	Long    string   `json:"long"`    // the long lead that is needed; "" = none
 	Spoken  string   `json:"spoken"`  // what there is to do, to be spoken
 	Typed   bool     `json:"typed"`   // the value is typed; else a meter on a port shows it
+	Own     bool     `json:"own"`     // a value can be typed although a meter on a port shows it
 	Units   []string `json:"units"`   // to type, the usual one first
 	Again   string   `json:"again"`   // why the reading is asked again; "" = it is asked for the first time
 	Missed  []string `json:"missed"`  // what fixed probes could not read in this step
 	Picture string   `json:"picture"` // changes when the picture does
 
 	Headline string    `json:"headline"` // how the walk has ended
+	Verdict  string    `json:"verdict"`  // on the run, once the walk has ended
+	Failing  string    `json:"failing"`  // what is over its limit, in words
 	Rest     []string  `json:"rest"`     // what stays unproven
 	Results  []Element `json:"results"`
 	Warnings []string  `json:"warnings"`
@@ -64,7 +67,7 @@ type Place struct {
 type Element struct {
 	Name    string `json:"name"`
 	Verdict string `json:"verdict"`
-	Value   string `json:"value"` // "" = too little is known
+	Value   string `json:"value"` // with its unit; "" = too little is known
 }
 
 // Live is what the meter on the port shows, the JSON of the event "live".
@@ -103,6 +106,9 @@ func stateOf(s *guide.Session, x guide.Snapshot) State {
 		st.Missed = append(st.Missed, m.Place+": "+m.Why)
 	}
 	st.Warnings = slices.Clone(s.Absent())
+	for _, q := range s.Unmeasured() {
+		st.Warnings = append(st.Warnings, wording.Unmeasured(q))
+	}
 	k := w.Known()
 	switch t.Kind {
 	case walk.SetStep:
@@ -111,6 +117,9 @@ func stateOf(s *guide.Session, x guide.Snapshot) State {
 		st.reading(s, t)
 	case walk.Finished:
 		st.Headline, st.Rest = wording.Finished(t, k)
+		if k != nil {
+			st.Verdict, st.Failing = string(k.Verdict), failing(k)
+		}
 		st.Spoken, st.Truth = st.Headline, s.SimulatedFault()
 	}
 	if k != nil {
@@ -130,6 +139,7 @@ func (st *State) reading(s *guide.Session, t walk.Task) {
 	}
 	st.Long = strings.TrimSpace(wording.WithLead(n))
 	st.Typed = !s.Measures(n.Quantity)
+	st.Own = !st.Typed && !st.Practise && s.CanType(n.Quantity)
 	st.Units = map[run.Quantity][]string{run.Voltage: {"V", "mV"}, run.Current: {"A", "mA"}, run.Temperature: {"degC"}}[n.Quantity]
 	from, to := strings.TrimRight(n.From, "+-"), strings.TrimRight(n.To, "+-")
 	if n.Quantity == run.Voltage && from != to { // along one conductor: a few millivolts
@@ -139,6 +149,17 @@ func (st *State) reading(s *guide.Session, t walk.Task) {
 		st.Again = wording.Contradiction(n, *t.Again)
 		st.Spoken = "Read again. " + st.Spoken
 	}
+}
+
+// failing returns in words the elements over their limit.
+func failing(k *walk.Knowledge) string {
+	var names []string
+	for _, e := range k.Elements {
+		if e.Verdict == assessment.Fail && e.Rail == run.Loop {
+			names = append(names, wording.Label(e))
+		}
+	}
+	return wording.Few(names)
 }
 
 // results lists the elements, those that fail first and those that are not settled last.
@@ -151,7 +172,8 @@ func results(k *walk.Knowledge) []Element {
 			}
 			x := Element{Name: string(e.Kind) + " " + e.Name, Verdict: string(v)}
 			if e.Known {
-				x.Value = wording.LineOf(e).Value
+				l := wording.LineOf(e)
+				x.Value = l.Value + " " + l.Unit
 			}
 			list = append(list, x)
 		}

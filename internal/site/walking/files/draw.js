@@ -59,6 +59,8 @@ function show(to) {
   at = Math.max(0, Math.min(to, list.length - 1));
   for (const q of questions) q.hidden = q !== list[at];
   $("walk").classList.toggle("again", list[at].dataset.key === "fed");
+  document.body.classList.toggle("walking", at > 0);
+  $("before").hidden = at > 0;
   $("back").disabled = at === 0;
   $("next").textContent = at === list.length - 1 ? "Write the file and begin" : "Next";
   $("count").textContent = at === list.length - 1 ? "" : `Question ${at + 1} of ${list.length - 1}`;

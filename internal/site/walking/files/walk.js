@@ -5,7 +5,10 @@ import * as say from "./say.js";
 
 const $ = (id) => document.getElementById(id);
 const mayWrite = $("walk").dataset.write === "true";
-let state = null, live = { on: false }, started = false, picture = "", asked = "", spoken = "", taking = false, refused = "";
+let state = null, live = { on: false }, started = false, picture = "", asked = "", spoken = "", taking = false, refused = "", typing = false;
+
+// typed reports whether the value is typed: no meter on a port measures it, or the person types that of another one.
+const typed = () => state.typed || state.own && typing;
 
 // moment names what is asked now.
 const moment = () => state.number + asked;
@@ -72,18 +75,20 @@ function showReading() {
   $("clamp").hidden = state.leads.length > 1;
   $("long").hidden = !state.long;
   $("long").textContent = state.long ? "This needs " + state.long.replace(/^with /, "") + "." : "";
-  $("number").readOnly = !state.typed || !mayWrite;
-  $("keys").hidden = !state.typed || !mayWrite;
-  $("autolabel").hidden = state.typed || !mayWrite;
-  const units = state.typed ? state.units : [live.unit || state.units[0]];
+  $("number").readOnly = !typed() || !mayWrite;
+  $("keys").hidden = !typed() || !mayWrite;
+  $("autolabel").hidden = typed() || !mayWrite;
+  $("owner").hidden = !state.own || !mayWrite;
+  $("own").textContent = typing ? "Use the meter on the port" : "Type what another meter shows";
+  const units = typed() ? state.units : [live.unit || state.units[0]];
   if (units.join() !== [...$("unit").options].map((o) => o.value).join()) {
     $("unit").replaceChildren(...units.map((u) => new Option(u === "degC" ? "°C" : u, u)));
   }
-  $("unit").disabled = !state.typed;
+  $("unit").disabled = !typed();
 }
 
 function showLive() {
-  if (!state || state.task !== "read" || state.typed) {
+  if (!state || state.task !== "read" || typed()) {
     $("why").textContent = "";
     $("number").classList.remove("settled");
     return;
@@ -115,6 +120,7 @@ function show(next) {
   state = next;
   $("plan").textContent = !state.ready ? state.problem || "The plan is being made …" : state.begun ? "This walk goes on: " + state.progress + "." :
     state.task === "done" ? state.headline : state.left + " readings are planned.";
+  list($("ahead"), state.warnings);
   $("begin").disabled = !state.ready;
   if (mayWrite && state.begun) $("begin").textContent = "Go on";
   if (!started || !state.ready) return;
@@ -123,6 +129,8 @@ function show(next) {
   $("again").textContent = state.again;
   $("skip").textContent = state.again ? "Withdraw it" : "Leave out";
   $("walk").classList.toggle("again", Boolean(state.again));
+  $("walk").classList.toggle("ended", state.task === "done");
+  document.body.classList.toggle("walking", !state.paused && state.task !== "done");
   document.body.dataset.shown = state.number + " " + state.learned;
   only(state.paused ? "paused" : { step: "set", read: "read", learning: "learning", done: "done" }[state.task]);
   if (state.task === "step") {
@@ -132,13 +140,18 @@ function show(next) {
   }
   if (state.task === "read") {
     const place = JSON.stringify(state.place);
-    if (asked !== place && state.typed) $("number").value = "";
+    if (asked !== place && typed()) $("number").value = "";
     asked = place;
     showReading();
   }
   if (state.task === "done") {
     $("headline").textContent = state.headline;
+    $("verdict").hidden = !state.verdict;
     list($("rest"), state.rest);
+    $("verdict").className = "verdict " + state.verdict;
+    $("verdict").querySelector("b").textContent = state.verdict.toUpperCase();
+    $("verdict").querySelector("span").textContent = state.failing ? "over its limit: " + state.failing : "";
+    $("settled").open = true;
     $("truth").textContent = state.truth ? "The simulated fault: " + state.truth + "." : "";
   }
   list($("warnings"), [...(state.missed ?? []), ...(state.warnings ?? [])]);
@@ -187,10 +200,15 @@ $("begin").onclick = () => {
 $("shown").onclick = () => order("shown");
 $("skipstep").onclick = () => order("skip step");
 $("auto").onchange = showLive;
+$("own").onclick = () => {
+  typing = !typing;
+  $("number").value = "";
+  show(state);
+};
 $("skip").onclick = () => order("skip");
 $("value").onsubmit = (event) => {
   event.preventDefault();
-  if (state.typed) order("type", { value: $("number").value, unit: $("unit").value });
+  if (typed()) order("type", { value: $("number").value, unit: $("unit").value });
   else order("take");
 };
 for (const id of ["undo", "redo", "pause", "resume"]) $(id).onclick = () => order(id);
@@ -205,10 +223,11 @@ $("noteform").onsubmit = async (event) => {
 };
 for (const name of ["tone", "speech"]) {
   const button = $(name);
-  button.setAttribute("aria-pressed", say.on[name]);
+  const label = () => button.textContent = (name === "tone" ? "Tone" : "Speech") + (say.on[name] ? " on" : " off");
+  label();
   button.onclick = () => {
     say.set(name, !say.on[name]);
-    button.setAttribute("aria-pressed", say.on[name]);
+    label();
     if (name === "speech" && say.on.speech && state) say.speak(state.spoken);
   };
 }
