@@ -16,7 +16,7 @@ import (
 // Severity is how much a site needs a visit.
 type Severity string
 
-// Severities, the gravest first.
+// The severities.
 const (
 	Failing  Severity = "failing"   // an element fails
 	Silent   Severity = "silent"    // nothing was heard of one of its runs for a while
@@ -25,7 +25,8 @@ const (
 	InRepair Severity = "in repair" // a person is there; what fails is known
 )
 
-var severities = []Severity{Failing, Silent, Unproven, Sound, InRepair}
+// Severities lists all severities, the gravest first.
+var Severities = []Severity{Failing, Silent, Unproven, Sound, InRepair}
 
 // SilentAfter is how long nothing may be heard of a run. A watch is heard of at every commit (common
 // practice: a day, so that a night without power is no visit).
@@ -33,6 +34,7 @@ const SilentAfter = 26 * time.Hour
 
 // Site is a site with what is known of its runs.
 type Site struct {
+	ID                 int64 // of the central database; it is never used for another site
 	Name, Label, Place string
 	Severity           Severity
 	Since              time.Time // the earliest cause of the severity; zero = not known
@@ -73,7 +75,7 @@ func List(ctx context.Context, db *postgres.DB, now time.Time) ([]*Site, error) 
 		id := r.Int(0)
 		s := sites[id]
 		if s == nil {
-			s = &Site{Name: r.Text(1), Label: r.Text(2), Place: r.Text(3), Repair: seconds(r.Int(4))}
+			s = &Site{ID: id, Name: r.Text(1), Label: r.Text(2), Place: r.Text(3), Repair: seconds(r.Int(4))}
 			sites[id], runs[id] = s, map[string]int{}
 			all = append(all, s)
 		}
@@ -114,7 +116,7 @@ func List(ctx context.Context, db *postgres.DB, now time.Time) ([]*Site, error) 
 func (s *Site) judge(now time.Time) {
 	s.Severity = Sound
 	worse := func(to Severity, since time.Time) {
-		if slices.Index(severities, to) < slices.Index(severities, s.Severity) {
+		if slices.Index(Severities, to) < slices.Index(Severities, s.Severity) {
 			s.Severity, s.Since = to, since
 		} else if to == s.Severity && !since.IsZero() && (s.Since.IsZero() || since.Before(s.Since)) {
 			s.Since = since
@@ -147,7 +149,7 @@ func bySeverity(a, b *Site) int {
 		}
 		return s.Since.Unix() / (7 * 24 * 3600)
 	}
-	return cmp.Or(cmp.Compare(slices.Index(severities, a.Severity), slices.Index(severities, b.Severity)),
+	return cmp.Or(cmp.Compare(slices.Index(Severities, a.Severity), slices.Index(Severities, b.Severity)),
 		cmp.Compare(week(a), week(b)), cmp.Compare(a.Place, b.Place), cmp.Compare(a.Name, b.Name))
 }
 

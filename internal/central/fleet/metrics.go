@@ -23,7 +23,7 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 	repair := gauge("fleet_in_repair", "1 while a site is being repaired.", "site")
 	severity := gauge("fleet_sites", "Sites of a severity.", "severity")
 	made := gauge("fleet_list_timestamp_seconds", "When the list was made.")
-	for _, s := range severities {
+	for _, s := range Severities {
 		severity.WithLabelValues(string(s)).Set(0)
 	}
 	made.WithLabelValues().Set(float64(now.Unix()))
