@@ -48,10 +48,12 @@ func Compare(ctx context.Context, db *postgres.DB) ([]Comparison, error) {
 		return nil, err
 	}
 	var all []rate
-	err := db.Each(ctx, `SELECT v.site, v.run, v.kind, v.made, r.installer, v.per_year / v.ohms FROM ohmkeep.latest v
-		JOIN ohmkeep.run r ON r.site = v.site AND r.name = v.run
-		WHERE v.source = 'drift' AND v.per_year IS NOT NULL AND v.ohms > 0 AND v.kind IN ('joint', 'feed', 'reel')`, func(r postgres.Row) error {
-		all = append(all, rate{run: [2]string{r.Text(0), r.Text(1)}, kind: r.Text(2), made: r.Text(3), installer: r.Text(4), perYear: r.Float(5, math.NaN())})
+	// Run by run, so that only the newest verdicts are read, however many nights are kept.
+	err := db.Each(ctx, `SELECT r.site, r.name, v.kind, v.made, r.installer, v.sum, v.count FROM ohmkeep.run r CROSS JOIN LATERAL (
+			SELECT kind, made, sum(per_year / ohms), count(*) FROM ohmkeep.verdict
+			WHERE site = r.site AND run = r.name AND source = 'drift' AND taken = r.drift AND per_year IS NOT NULL AND ohms > 0 AND kind IN ('joint', 'feed', 'reel')
+			GROUP BY kind, made) v ORDER BY 1, 2, 3, 4`, func(r postgres.Row) error {
+		all = append(all, rate{run: [2]string{r.Text(0), r.Text(1)}, kind: r.Text(2), made: r.Text(3), installer: r.Text(4), sum: r.Float(5, math.NaN()), elements: float64(r.Int(6))})
 		return nil
 	})
 	if err != nil {
@@ -60,11 +62,12 @@ func Compare(ctx context.Context, db *postgres.DB) ([]Comparison, error) {
 	return compare(all), nil
 }
 
-// rate is how fast an element's resistance rises, as a fraction of it a year.
+// rate is how fast the resistances of the elements of one make in a run rise.
 type rate struct {
 	run                   [2]string // number of the site, name
 	kind, made, installer string
-	perYear               float64
+	sum                   float64 // over the elements, of the change a year as a fraction of their resistance
+	elements              float64 // how many they are
 }
 
 // compared names what the parts of a kind are compared by.
@@ -89,14 +92,18 @@ func compare(all []rate) []Comparison {
 	}
 	var found []Comparison
 	for g := range members {
-		inside, outside := map[[2]string][]float64{}, map[[2]string][]float64{}
+		inside, outside := map[[2]string]rate{}, map[[2]string]rate{}
+		add := func(to map[[2]string]rate, x rate) {
+			of := to[x.run]
+			to[x.run] = rate{sum: of.sum + x.sum, elements: of.elements + x.elements}
+		}
 		for _, x := range all {
 			switch name := of(g, x); {
 			case x.kind != g.kind || name == "":
 			case name == g.name:
-				inside[x.run] = append(inside[x.run], x.perYear)
+				add(inside, x)
 			default:
-				outside[x.run] = append(outside[x.run], x.perYear)
+				add(outside, x)
 			}
 		}
 		if len(outside) == 0 {
@@ -127,9 +134,9 @@ func orLast(p float64) float64 {
 }
 
 // means returns the mean of each run.
-func means(byRun map[[2]string][]float64) (all []float64) {
-	for _, values := range byRun {
-		all = append(all, stat.Mean(values, nil))
+func means(byRun map[[2]string]rate) (all []float64) {
+	for _, of := range byRun {
+		all = append(all, of.sum/of.elements)
 	}
 	slices.Sort(all) // so that sums do not depend on the order of a map
 	return all
