@@ -26,6 +26,10 @@
 //	gone                        a notice at the top that the server does not answer; see stream.js
 //	quiet                       text of lesser weight
 //	scroll                      a box around a wide table
+//	plain                       a list without more room than its lines need
+//	back                        the link to the page above
+//	choices, choice             links of which one is chosen, which has aria-current
+//	w                           a cell that is not broken into lines
 //	off                         only for readers of the screen
 //
 // stream.js exports listen, which keeps an event stream open; see its comment. Pictures of
