@@ -1,10 +1,15 @@
 package cli
 
 import (
+	"context"
 	"log/slog"
+	"net"
+	"net/http"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
 
+	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/web/access"
 	"ohmkeep/internal/web/server"
 )
@@ -57,4 +62,51 @@ func (e *entry) load(listen string, log *slog.Logger) (*access.Guard, *server.Ce
 	}
 	certificate, err := server.LoadCertificate(e.certFile, e.keyFile, log)
 	return guard, certificate, err
+}
+
+// door is an address that listens, and who may enter there.
+type door struct {
+	listener    net.Listener
+	guard       *access.Guard
+	certificate *server.Certificate
+}
+
+// listen begins to listen at an address, and logs what an operator should know of who may enter.
+func (e *entry) listen(address string, log *slog.Logger) (*door, error) {
+	guard, certificate, err := e.load(address, log)
+	if err != nil {
+		return nil, err
+	}
+	listener, err := server.Listen(address)
+	if err != nil {
+		return nil, err
+	}
+	for _, note := range guard.Notes() {
+		log.Warn(note)
+	}
+	return &door{listener, guard, certificate}, nil
+}
+
+// serve answers with pages as one of several tasks, until their context ends.
+func (d *door) serve(ctx context.Context, tasks *errgroup.Group, pages http.Handler) {
+	answers := server.New(d.listener, d.guard.Handler(pages, parts.Root), server.Options{Certificate: d.certificate})
+	tasks.Go(answers.Serve)
+	tasks.Go(func() error {
+		<-ctx.Done()
+		answers.Shutdown(context.WithoutCancel(ctx))
+		return nil
+	})
+}
+
+// address returns the address of a page, as a browser of this machine opens it.
+func (d *door) address(path string) string {
+	scheme := "http"
+	if d.certificate != nil {
+		scheme = "https"
+	}
+	host, port, err := net.SplitHostPort(d.listener.Addr().String())
+	if ip := net.ParseIP(host); err == nil && ip != nil && ip.IsUnspecified() {
+		host = "localhost"
+	}
+	return scheme + "://" + net.JoinHostPort(host, port) + path
 }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"time"
@@ -19,17 +20,23 @@ type firm struct {
 	by central
 }
 
-// with calls a function with the database.
-func (f *firm) with(c *cobra.Command, do func(*postgres.DB) error) error {
+// connector returns a function that connects to the database.
+func (f *firm) connector(c *cobra.Command) (func(context.Context) (*postgres.DB, error), error) {
 	if f.db == "" {
-		return callFault(c, "wants --db URL")
+		return nil, callFault(c, "wants --db URL")
 	}
 	address := strings.Clone(f.db)
 	o, err := f.by.options(c, address)
+	return func(ctx context.Context) (*postgres.DB, error) { return postgres.Connect(ctx, address, o) }, err
+}
+
+// with calls a function with the database.
+func (f *firm) with(c *cobra.Command, do func(*postgres.DB) error) error {
+	connect, err := f.connector(c)
 	if err != nil {
 		return err
 	}
-	db, err := postgres.Connect(c.Context(), address, o)
+	db, err := connect(c.Context())
 	if err != nil {
 		return err
 	}
@@ -40,6 +47,8 @@ func (f *firm) with(c *cobra.Command, do func(*postgres.DB) error) error {
 func newFleet() *cobra.Command {
 	var f firm
 	var asJSON, asMetrics bool
+	var listen string
+	var may entry
 	c := &cobra.Command{
 		Use:   "fleet",
 		Short: "List all sites of a firm: what needs a visit first",
@@ -51,13 +60,29 @@ comes last until that time is over.
 The database is a PostgreSQL. Fleet makes its tables when it first connects, and needs to
 be their owner.
 
+--listen serves the list as pages for a browser instead, with what fails at each site and
+the comparisons across runs, until an interrupt. The pages only read. Who may enter is as
+for a watch: on this machine everyone, elsewhere who has the token of --token-file or a
+link (ohmkeep link), or with --open everyone.
+
 Exit status: 0 every site is sound or in repair, 1 something fails, 3 nothing fails but a
-site is silent or unproven, 2 the call is wrong or the database cannot be reached.`,
+site is silent or unproven, 2 the call is wrong or the database cannot be reached; with
+--listen 0 after an interrupt.`,
 		Example: `  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep
   ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --json
-  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --metrics > fleet.prom`,
+  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --metrics > fleet.prom
+  ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --listen 127.0.0.1:9480`,
 		Args: exactly(),
 		RunE: func(c *cobra.Command, _ []string) error {
+			if err := may.check(c); err != nil {
+				return err
+			}
+			if listen == "" && may.given() {
+				return callFault(c, "flags that say who may enter need --listen")
+			}
+			if listen != "" {
+				return serveFleet(c, &f, listen, &may)
+			}
 			return f.with(c, func(db *postgres.DB) error {
 				now := time.Now()
 				sites, err := fleet.List(c.Context(), db, now)
@@ -83,7 +108,9 @@ site is silent or unproven, 2 the call is wrong or the database cannot be reache
 	c.PersistentFlags().StringVar(&f.by.passwordFile, "password-file", "", "the first line of this file is the database's password; without it PGPASSFILE applies")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	c.Flags().BoolVar(&asMetrics, "metrics", false, "print metrics as text for a metrics server, and exit with 0")
-	c.MarkFlagsMutuallyExclusive("json", "metrics")
+	c.Flags().StringVar(&listen, "listen", "", "serve pages for a browser at this address, host:port")
+	may.flags(c)
+	c.MarkFlagsMutuallyExclusive("json", "metrics", "listen")
 	c.AddCommand(newFleetCompare(&f), newFleetEnrol(&f), newFleetSite(&f), newFleetRemove(&f))
 	return c
 }

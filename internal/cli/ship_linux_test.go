@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"encoding/json"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -176,6 +177,22 @@ func TestReadmeOfAFirm(t *testing.T) {
 				if status := <-w.ended; status != Passes {
 					t.Errorf("$ %s\nexits %d\n%s", line, status, w.out)
 				}
+			case strings.Contains(line, " --listen "):
+				ctx, cancel := context.WithCancel(t.Context())
+				words[len(words)-1] = s.freeAddress()
+				ended := make(chan int, 1)
+				go func() { ended <- Run(ctx, words[1:], strings.NewReader(""), io.Discard, io.Discard) }()
+				for begun := time.Now(); ; time.Sleep(10 * time.Millisecond) {
+					if _, page := fetch(t, "GET", "http://"+words[len(words)-1]+"/", "", ""); strings.Contains(page, "Reading room cornice") {
+						break
+					} else if time.Since(begun) > time.Minute {
+						t.Fatalf("$ %s\nserves %s", line, page)
+					}
+				}
+				cancel()
+				if status := <-ended; status != Passes {
+					t.Errorf("$ %s\nexits %d", line, status)
+				}
 			case words[0] == "ohmkeep":
 				if o := s.do(line); o.status == Wrong || o.out == "" && words[2] != "site" {
 					t.Errorf("$ %s\nexits %d\n%s%s", line, o.status, o.out, o.faults)
@@ -185,7 +202,7 @@ func TestReadmeOfAFirm(t *testing.T) {
 			}
 		}
 	}
-	if run < 13 {
+	if run < 14 {
 		t.Errorf("%d commands run", run)
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"net/http"
 	"path/filepath"
 	"sync"
@@ -51,16 +50,9 @@ func mayWrite(r *http.Request) bool { return access.VisitorOf(r).MayWrite }
 // serveWalk serves a walk along a run until an interrupt; nil = a run that is described there.
 func serveWalk(c *cobra.Command, r *runWithProfiles, path string, o surveyOptions) error {
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
-	guard, certificate, err := o.entry.load(o.listen, log)
+	door, err := o.entry.listen(o.listen, log)
 	if err != nil {
 		return err
-	}
-	listener, err := server.Listen(o.listen)
-	if err != nil {
-		return err
-	}
-	for _, note := range guard.Notes() {
-		log.Warn(note)
 	}
 	tasks, ctx := errgroup.WithContext(c.Context())
 	s := &walkServer{options: o, tasks: tasks, ctx: ctx}
@@ -68,17 +60,11 @@ func serveWalk(c *cobra.Command, r *runWithProfiles, path string, o surveyOption
 		draw := &walking.Drawing{Write: s.describe, Usual: func(o scaffold.Options) string { return fileName(o.Name) }, Program: version(), MayWrite: mayWrite}
 		s.pages, s.home = draw.Handler(), "/new"
 	} else if err := s.walk(r, path); err != nil {
-		_ = listener.Close() // nothing is served
+		_ = door.listener.Close() // nothing is served
 		return err
 	}
-	answers := server.New(listener, guard.Handler(s, parts.Root), server.Options{Certificate: certificate})
-	fmt.Fprintf(c.ErrOrStderr(), "walk: %s\n", walkAddress(listener.Addr(), certificate != nil))
-	tasks.Go(answers.Serve)
-	tasks.Go(func() error {
-		<-ctx.Done()
-		answers.Shutdown(context.WithoutCancel(ctx))
-		return nil
-	})
+	fmt.Fprintf(c.ErrOrStderr(), "walk: %s\n", door.address("/walk"))
+	door.serve(ctx, tasks, s)
 	return tasks.Wait()
 }
 
@@ -135,17 +121,4 @@ func (s *walkServer) describe(text []byte, o scaffold.Options, name string) (str
 		return "", err
 	}
 	return name, s.walk(r, name)
-}
-
-// walkAddress returns the address of the page, as a browser of this machine opens it.
-func walkAddress(at net.Addr, secure bool) string {
-	scheme := "http"
-	if secure {
-		scheme = "https"
-	}
-	host, port, err := net.SplitHostPort(at.String())
-	if ip := net.ParseIP(host); err == nil && ip != nil && ip.IsUnspecified() {
-		host = "localhost"
-	}
-	return scheme + "://" + net.JoinHostPort(host, port) + "/walk"
 }
