@@ -74,6 +74,10 @@ The store keeps what has arrived, so that nothing is lost or there twice, also a
 interruption. ohmkeep watch --ship does the same all the time. --codes replaces names by
 codes.
 
+One store sends a run. Another one with the same run and site is refused, because two
+watches with one run file would mix their readings. --take-over lets this store send the
+run from now on, such as after a disk was lost; what has arrived stays.
+
 --to is the address of a PostgreSQL database; add ?sslmode=verify-full to it where the
 network is not your own. The site is the run file's key "site", or else the run's name.`,
 		Example: `  ohmkeep ship shelf.toml --store shelf.db --show
@@ -90,6 +94,9 @@ network is not your own. The site is the run file's key "site", or else the run'
 			r, err := loadRun(args[0])
 			if err != nil {
 				return err
+			}
+			if o.takeOver && (o.to == "" || show) {
+				return callFault(c, "--take-over wants --to URL, and no --show")
 			}
 			if show {
 				return showShipped(c, r, from, &o.by)
@@ -114,6 +121,7 @@ network is not your own. The site is the run file's key "site", or else the run'
 	c.Flags().StringVar(&from, "store", "", "the store, a file")
 	c.Flags().StringVar(&o.to, "to", "", "the central database, such as postgres://user@host/ohmkeep")
 	c.Flags().StringVar(&o.remote, "remote-write", "", remoteWriteUsage)
+	c.Flags().BoolVar(&o.takeOver, "take-over", false, "let this store send the run from now on, in place of another store or after its site was deleted")
 	c.Flags().BoolVar(&show, "show", false, "print what is sent, and send nothing")
 	o.by.flags(c)
 	o.by.rateFlag(c)

@@ -26,6 +26,7 @@ import (
 type shipping struct {
 	to, remote string
 	by         central
+	takeOver   bool // this store sends the run from now on, in place of another
 }
 
 func (o *shipping) flags(c *cobra.Command) {
@@ -68,7 +69,11 @@ func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) 
 		if err := postgres.Check(address); err != nil {
 			return nil, err
 		}
-		add(archive.NewSink(address, settings, r))
+		to := archive.NewSink(address, settings, r)
+		if o.takeOver {
+			to.TakeOver()
+		}
+		add(to)
 	}
 	if o.remote != "" {
 		address := strings.Clone(o.remote)

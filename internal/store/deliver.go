@@ -45,11 +45,22 @@ type Sent struct {
 // number are replaced.
 type Revision = delivery.Revision
 
+// Arrived is what a destination says that it has of a run. Zero = it does not say.
+type Arrived struct {
+	Turn      int64      // newest turn whose delivery it has; 0 = none
+	Lost      bool       // it confirmed more than it has: it was restored from a backup
+	Whole     int64      // newest revision that has arrived whole
+	Revisions []Revision // those that it knows, in the order of their numbers
+}
+
 // Delivery is what has to be sent of a run to a destination.
 type Delivery struct {
 	Series    []*Series // all of the run, in the order of their numbers
 	Readings  []Sent    // in the order of time
 	Revisions []Revision
+	// Unknown are revisions that have begun to arrive, and that the store does not know: it was
+	// restored from a backup since then, and the rest of them never comes.
+	Unknown []int64
 	// Revised reports that there are new revisions: Marks are all the run's marks then, and
 	// replace those that were sent before. Otherwise they are those added since the last
 	// delivery.
@@ -57,6 +68,9 @@ type Delivery struct {
 	Marks   []Mark
 	More    bool      // there are more readings than were wanted
 	Until   time.Time // every reading before it has arrived once these have
+	Turn    int64     // counts deliveries of a run to a destination
+	Newest  int64     // newest revision; 0 = none
+	Whole   bool      // every reading of a revision has arrived once these have
 
 	run         int64
 	destination string
@@ -68,43 +82,93 @@ func (d *Delivery) Empty() bool {
 	return len(d.Readings) == 0 && len(d.Marks) == 0 && !d.Revised
 }
 
+// Sender returns what a destination is asked with: the name by which it tells the store from others,
+// and the newest turn of a run that it has confirmed; 0 = none. A copy of the store's file, such as a
+// backup, has the same name.
+func (s *Store) Sender(ctx context.Context, runName, destination string) (identity string, confirmed int64, err error) {
+	look := func(tx *sql.Tx) (err error) {
+		if confirmed, err = delivery.Confirmed(ctx, tx, runName, destination); err != nil {
+			return err
+		}
+		identity, err = delivery.Identity(ctx, tx)
+		return err
+	}
+	if err := s.db.View(ctx, look); err != nil || identity != "" {
+		return identity, confirmed, err
+	}
+	err = s.db.Update(ctx, func(tx *sql.Tx) error {
+		if err := delivery.Identify(ctx, tx, time.Now()); err != nil {
+			return err
+		}
+		return look(tx)
+	})
+	return identity, confirmed, err
+}
+
 // Undelivered returns what has to be sent of a run to a destination: at least all readings of a
-// moment, and about most of them. have is the moment up to which the destination itself says
-// that it has all readings; the earlier one of that and the store's own record counts. The zero
-// have means that the destination does not say.
-func (s *Store) Undelivered(ctx context.Context, runName, destination string, have time.Time, most int) (*Delivery, error) {
+// moment, and about most of them. Either side may have been restored from a backup: to a destination
+// that has lost something everything is sent again, and revisions that it has whole and the store
+// does not know are adopted.
+func (s *Store) Undelivered(ctx context.Context, runName, destination string, have Arrived, most int) (*Delivery, error) {
 	d := &Delivery{destination: destination}
 	err := s.update(ctx, runName, func(tx *sql.Tx, runID int64) (err error) {
 		d.run = runID
-		d.cursor, err = delivery.Begin(ctx, tx, runID, destination)
-		return err
+		if d.cursor, err = delivery.Begin(ctx, tx, runID, destination, have.Turn, have.Lost); err != nil {
+			return err
+		}
+		d.Turn = d.cursor.Turn
+		return delivery.Adopt(ctx, tx, runID, have.Revisions[:arrivedWhole(have)])
 	})
 	if err != nil {
 		return nil, err
-	}
-	from := d.cursor.Arrived
-	if !have.IsZero() && nanoseconds(have) < from { // it has lost some
-		from = nanoseconds(have)
-		d.cursor.Marks, d.cursor.Revision = 0, 0
 	}
 	var damage tables.Damage
 	err = s.db.View(ctx, func(tx *sql.Tx) (err error) {
 		if d.Revisions, err = delivery.Revisions(ctx, tx, d.run); err != nil {
 			return err
 		}
-		if n := len(d.Revisions); n > 0 && d.Revisions[n-1].ID > d.cursor.Revision {
-			d.Revised, d.cursor.Marks, d.cursor.Revision = true, 0, d.Revisions[n-1].ID
+		if n := len(d.Revisions); n > 0 {
+			d.Newest = d.Revisions[n-1].ID
+		}
+		for _, r := range have.Revisions[arrivedWhole(have):] {
+			if !slices.Contains(d.Revisions, r) {
+				d.Unknown = append(d.Unknown, r.ID)
+			}
+		}
+		if d.Newest > d.cursor.Revision {
+			d.Revised, d.cursor.Marks, d.cursor.Revision = true, 0, d.Newest
 		}
 		if d.Marks, d.cursor.Marks, err = events.After(ctx, tx, d.run, d.cursor.Marks); err != nil {
 			return err
 		}
-		damage, err = d.collect(ctx, tx, runName, from, most)
+		damage, err = d.collect(ctx, tx, runName, d.cursor.Arrived, most)
 		return err
 	})
 	if err == nil && damage.Any() && len(d.Readings) == 0 {
 		err = s.damaged(damage)
 	}
+	d.Whole = !damage.Any() && (!d.More || d.cursor.Arrived > d.end(have.Whole))
 	return d, err
+}
+
+// arrivedWhole returns how many of the revisions that a destination knows have arrived whole.
+func arrivedWhole(have Arrived) int {
+	n := slices.IndexFunc(have.Revisions, func(r Revision) bool { return r.ID > have.Whole })
+	if n < 0 {
+		n = len(have.Revisions)
+	}
+	return n
+}
+
+// end returns the last moment of the revisions that are newer than one.
+func (d *Delivery) end(whole int64) int64 {
+	last := int64(math.MinInt64)
+	for _, r := range d.Revisions {
+		if r.ID > whole && r.First <= r.Last {
+			last = max(last, r.Last)
+		}
+	}
+	return last
 }
 
 // collect adds readings from a moment on.

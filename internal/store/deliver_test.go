@@ -3,6 +3,7 @@ package store
 import (
 	"flag"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -18,10 +19,11 @@ var deliveries = flag.Int("deliveries", 2, "how many random histories of a store
 // receiver is a destination that can only append. It ignores what it has already.
 type receiver struct {
 	t         *testing.T
+	series    map[int64]*Series // by identity
 	readings  map[string]Sent
 	revisions map[int64]Revision
 	marks     map[string]bool
-	until     time.Time
+	has       Arrived
 }
 
 func (v *receiver) take(d *Delivery) {
@@ -30,10 +32,19 @@ func (v *receiver) take(d *Delivery) {
 		v.revisions[r.ID] = r
 		newest = r.ID
 	}
+	if newest != d.Newest {
+		v.t.Errorf("the newest revision is %d, not %d", newest, d.Newest)
+	}
 	for _, m := range d.Marks {
 		v.marks[fmt.Sprint(newest, m)] = true
 	}
+	for _, x := range d.Series {
+		if v.series[x.Identity] == nil {
+			v.series[x.Identity] = x
+		}
+	}
 	for _, x := range d.Readings {
+		x.Series = v.series[x.Series.Identity]
 		key := fmt.Sprint(x.Series.Identity, x.At, x.Revision, x.Nth)
 		if before, ok := v.readings[key]; !ok {
 			v.readings[key] = x
@@ -41,7 +52,15 @@ func (v *receiver) take(d *Delivery) {
 			v.t.Errorf("%s was sent as %+v and as %+v", key, before, x)
 		}
 	}
-	v.until = d.Until
+	v.has.Turn = max(v.has.Turn, d.Turn)
+	if d.Whole {
+		v.has.Whole = max(v.has.Whole, d.Newest)
+	}
+}
+
+// backup returns a copy.
+func (v *receiver) backup() *receiver {
+	return &receiver{v.t, maps.Clone(v.series), maps.Clone(v.readings), maps.Clone(v.revisions), maps.Clone(v.marks), v.has}
 }
 
 // all returns the measured values as a reader of the destination would.
@@ -50,7 +69,7 @@ func (v *receiver) all() (list []reading.Reading) {
 	for _, x := range v.readings {
 		newest := int64(0)
 		for _, r := range v.revisions {
-			if r.First <= x.At && x.At <= r.Last {
+			if r.ID <= v.has.Whole && r.First <= x.At && x.At <= r.Last {
 				newest = max(newest, r.ID)
 			}
 		}
@@ -154,15 +173,28 @@ func deliver(t *testing.T, random *rand.Rand) {
 			}
 		}
 	}
-	v := &receiver{t: t, readings: map[string]Sent{}, revisions: map[int64]Revision{}, marks: map[string]bool{}}
-	have := func() time.Time { // not every destination says what it has
-		if random.IntN(2) == 0 || v.until.IsZero() {
-			return time.Time{}
+	v := &receiver{t: t, series: map[int64]*Series{}, readings: map[string]Sent{}, revisions: map[int64]Revision{}, marks: map[string]bool{}}
+	backup := v.backup()
+	says := random.IntN(2) == 0 // not every destination says what it has
+	have := func() Arrived {
+		if !says {
+			return Arrived{}
 		}
-		return v.until
+		_, confirmed, err := s.Sender(ctx, cornice.Name, "central")
+		check(t, err)
+		has := v.has
+		has.Lost = has.Turn < confirmed
+		return has
 	}
 	for range 30 {
 		change()
+		if says && random.IntN(4) == 0 {
+			if random.IntN(3) == 0 { // the destination is restored
+				v = backup.backup()
+			} else {
+				backup = v.backup()
+			}
+		}
 		d, err := s.Undelivered(ctx, cornice.Name, "central", have(), 1+random.IntN(40))
 		check(t, err)
 		if random.IntN(2) == 0 {
@@ -179,7 +211,7 @@ func deliver(t *testing.T, random *rand.Rand) {
 		}
 	}
 	for more := true; more; {
-		d, err := s.Undelivered(ctx, cornice.Name, "central", time.Time{}, 100)
+		d, err := s.Undelivered(ctx, cornice.Name, "central", have(), 100)
 		check(t, err)
 		v.take(d)
 		check(t, s.Delivered(ctx, d))
@@ -204,7 +236,7 @@ func deliver(t *testing.T, random *rand.Rand) {
 			t.Errorf("mark %v has not arrived", m)
 		}
 	}
-	if d, err := s.Undelivered(ctx, cornice.Name, "central", time.Time{}, 100); err != nil || !d.Empty() {
+	if d, err := s.Undelivered(ctx, cornice.Name, "central", Arrived{}, 100); err != nil || !d.Empty() {
 		t.Errorf("there is still something to send: %d readings, %d marks, revised %v, %v", len(d.Readings), len(d.Marks), d.Revised, err)
 	}
 }
@@ -217,7 +249,7 @@ func TestTwoSendAtOnce(t *testing.T) {
 	add(t, s, "file", scans(10, 4))
 	undelivered := func() *Delivery {
 		t.Helper()
-		d, err := s.Undelivered(ctx, cornice.Name, "central", time.Time{}, 100)
+		d, err := s.Undelivered(ctx, cornice.Name, "central", Arrived{}, 100)
 		check(t, err)
 		return d
 	}
@@ -242,5 +274,30 @@ func check(t *testing.T, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
+	}
+}
+
+// A store that was rescued from damage is still the one that destinations know.
+func TestIdentityOutlivesDamage(t *testing.T) {
+	s, path := temporary(t)
+	ctx := t.Context()
+	add(t, s, "file", scans(10, 4))
+	d, err := s.Undelivered(ctx, cornice.Name, "central", Arrived{}, 100)
+	check(t, err)
+	before, _, err := s.Sender(ctx, cornice.Name, "central")
+	check(t, err)
+	check(t, s.Delivered(ctx, d))
+	if again, confirmed, err := s.Sender(ctx, cornice.Name, "central"); again != before || len(before) != 32 || confirmed != d.Turn || err != nil {
+		t.Fatalf("%q, then %q, %d confirmed of %d, %v", before, again, confirmed, d.Turn, err)
+	}
+	check(t, s.Close())
+	if _, err := Rescue(ctx, path); err != nil {
+		t.Fatal(err)
+	}
+	s, err = Open(path)
+	check(t, err)
+	defer s.Close()
+	if after, _, err := s.Sender(ctx, cornice.Name, "central"); after != before || err != nil {
+		t.Errorf("%q, and %q before the damage, %v", after, before, err)
 	}
 }

@@ -8,13 +8,13 @@ import (
 	"ohmkeep/internal/central/ship"
 )
 
-// Describe adds the run file and the newest verdicts, in one transaction.
+// Describe adds the run file and the newest verdicts, in one transaction. Have was called before.
 func (s *Sink) Describe(ctx context.Context, r ship.Description) error {
 	if err := s.open(ctx); err != nil {
 		return err
 	}
 	return s.db.Within(ctx, func() error {
-		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.arrived($1, $2)", s.siteID, s.run); err != nil { // the run exists
+		if _, err := s.receive(ctx, false); err != nil {
 			return err
 		}
 		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.describe($1, $2, $3, $4, $5)", s.siteID, s.run, r.File, r.Place, r.Installer); err != nil {
@@ -33,7 +33,7 @@ func (s *Sink) Describe(ctx context.Context, r ship.Description) error {
 		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.judged($1, $2, $3, $4)", s.siteID, s.run, newestOf(r, ship.Assess), newestOf(r, ship.Drift)); err != nil {
 			return err
 		}
-		_, err := s.db.Exec(ctx, "SELECT ohmkeep.heard($1, $2, NULL)", s.siteID, s.run)
+		_, err := s.db.Exec(ctx, "SELECT ohmkeep.received($1, $2, NULL, NULL, NULL)", s.siteID, s.run)
 		return err
 	})
 }

@@ -50,7 +50,7 @@ func TestGrowth(t *testing.T) {
 			r := shelf(t, fmt.Sprintf("Site %04d", site))
 			to := NewSink(url, postgres.Options{}, r)
 			defer to.Close()
-			if _, err := to.Have(t.Context()); err != nil {
+			if _, err := to.Have(t.Context(), fmt.Sprint(site), 0); err != nil {
 				return err
 			}
 			return grow(t, to, r, site, minutes)

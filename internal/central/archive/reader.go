@@ -67,9 +67,12 @@ func (a *Reader) series(ctx context.Context, runName, step string) (map[int64]*s
 	return all, err
 }
 
-// revisions returns the revisions of a run, the newest first.
+// wholeRevisions are the revisions of a run that have arrived whole.
+const wholeRevisions = "ohmkeep.revision WHERE site = $1 AND run = $2 AND id <= (SELECT whole FROM ohmkeep.run WHERE site = $1 AND name = $2)"
+
+// revisions returns the revisions of a run that have arrived whole, the newest first.
 func (a *Reader) revisions(ctx context.Context, runName string) (all []store.Revision, err error) {
-	err = a.db.Each(ctx, "SELECT id, first, last FROM ohmkeep.revision WHERE site = $1 AND run = $2 ORDER BY id DESC", func(r postgres.Row) error {
+	err = a.db.Each(ctx, "SELECT id, first, last FROM "+wholeRevisions+" ORDER BY id DESC", func(r postgres.Row) error {
 		all = append(all, store.Revision{ID: r.Int(0), First: r.Int(1), Last: r.Int(2)})
 		return nil
 	}, a.site, runName)
@@ -94,7 +97,12 @@ func (a *Reader) Readings(ctx context.Context, runName string, f store.Filter) i
 	}
 }
 
+// each calls do with each reading, all of one state of the database.
 func (a *Reader) each(ctx context.Context, runName string, f store.Filter, do func(reading.Reading) error) error {
+	return a.db.Snapshot(ctx, func() error { return a.eachAtOnce(ctx, runName, f, do) })
+}
+
+func (a *Reader) eachAtOnce(ctx context.Context, runName string, f store.Filter, do func(reading.Reading) error) error {
 	series, err := a.series(ctx, runName, f.Step)
 	if err != nil {
 		return err
@@ -194,8 +202,8 @@ func (a *Reader) months(ctx context.Context) (all []month, err error) {
 	return all, err
 }
 
-// Marks returns the marks of a run that were not withdrawn, in the order of time: not before since,
-// and before until; zero = from the beginning, to the end.
+// Marks returns the marks of a run that were not withdrawn, in the order of time, then of kind,
+// subject and text: not before since, and before until; zero = from the beginning, to the end.
 func (a *Reader) Marks(ctx context.Context, runName string, since, until time.Time) (all []store.Mark, err error) {
 	first, last := int64(math.MinInt64), int64(math.MaxInt64)
 	if !since.IsZero() {
@@ -205,7 +213,7 @@ func (a *Reader) Marks(ctx context.Context, runName string, since, until time.Ti
 		last = until.UnixNano() - 1
 	}
 	err = a.db.Each(ctx, `SELECT at, zone, kind, subject, text FROM ohmkeep.mark WHERE site = $1 AND run = $2 AND at BETWEEN $3 AND $4
-		AND revision = (SELECT coalesce(max(id), 0) FROM ohmkeep.revision WHERE site = $1 AND run = $2) AND withdrawn IS NULL ORDER BY at`,
+		AND revision = (SELECT coalesce(max(id), 0) FROM `+wholeRevisions+`) AND withdrawn IS NULL ORDER BY at, kind, subject, text`,
 		func(r postgres.Row) error {
 			m := store.Mark{Time: time.Unix(0, r.Int(0)).UTC(), Kind: r.Text(2), Subject: r.Text(3), Text: r.Text(4)}
 			if zone := int(r.Int(1)); zone != 0 {

@@ -39,6 +39,7 @@ func TestRights(t *testing.T) {
 		check(t, to.Close())
 	}
 	same(t, s, url, north)
+	rows(t, s, server, north)
 	if got, err := server.SQL("owner", "ohmkeep", "SELECT count(*) FROM ohmkeep.run_file"); err != nil || strings.TrimSpace(got) != "1" {
 		t.Errorf("%s run files %v", got, err)
 	}
@@ -74,12 +75,14 @@ func TestRights(t *testing.T) {
 		{"north", "INSERT INTO ohmkeep.site (name) VALUES ('East hall')", "permission denied"},
 		{"north", "INSERT INTO ohmkeep.run_file (site, run, text) VALUES (1, 'Shelf', '')", "permission denied"},
 		{"north", "INSERT INTO ohmkeep.removal (site, rows, \"left\") VALUES (2, 0, 0)", "permission denied"},
-		{"north", "SELECT ohmkeep.heard(2, 'Shelf', 0)", "may not write for site"},
+		{"north", "SELECT ohmkeep.received(2, 'Shelf', 0, 0, 0)", "may not write for site"},
 		{"north", "SELECT ohmkeep.judged(2, 'Shelf', 1, 1)", "may not write for site"},
-		{"north", "SELECT ohmkeep.arrived(2, 'Shelf')", "may not write for site"},
+		{"north", "SELECT ohmkeep.receive(2, 'Shelf', 'x', true)", "may not write for site"},
 		{"north", "SELECT ohmkeep.describe(2, 'Shelf', '', '', '')", "may not write for site"},
+		{"north", "SELECT ohmkeep.revisions(2, 'Shelf')", "may not write for site"},
+		{"north", "SELECT ohmkeep.abandon(2, 'Shelf', 1)", "may not write for site"},
 		{"north", "SELECT ohmkeep.enrol('South hall', 'north')", "permission denied"},
-		{"stranger", "SELECT ohmkeep.arrived(NULL, 'Shelf')", "may not write for site"},
+		{"stranger", "SELECT ohmkeep.receive(NULL, 'Shelf', 'x', true)", "may not write for site"},
 		{"stranger", "SELECT ohmkeep.month(0)", "may not write for site"},
 		{"north", "SET ROLE owner", "permission denied"},
 		{"north", "SET SESSION AUTHORIZATION south", "permission denied"},
@@ -97,7 +100,7 @@ func TestRights(t *testing.T) {
 	// A type of the role's own, which the functions of the owner would use in place of PostgreSQL's, runs nothing as the owner.
 	const own = `CREATE FUNCTION pg_temp.check(x pg_catalog.text) RETURNS boolean LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'runs as %', current_user; END $$;
 		CREATE DOMAIN pg_temp.text AS pg_catalog.text CHECK (pg_temp.check(VALUE)); `
-	for _, call := range []string{"month(1888888888000000000)", "arrived(1, 'Shelf')", "describe(1, 'Shelf', 'x', 'y', 'z')", "heard(1, 'Shelf', 0)", "judged(1, 'Shelf', 1, 1)", "own()", "check_site(1)"} {
+	for _, call := range []string{"month(1888888888000000000)", "receive(1, 'Shelf', 'x', true)", "revisions(1, 'Shelf')", "abandon(1, 'Shelf', 1)", "describe(1, 'Shelf', 'x', 'y', 'z')", "received(1, 'Shelf', 0, 0, 0)", "judged(1, 'Shelf', 1, 1)", "own()", "check_site(1)"} {
 		if out, err := server.SQL("north", "ohmkeep", own+"SELECT ohmkeep."+call); err != nil || strings.Contains(out, "runs as") {
 			t.Errorf("%s: %v %s", call, err, out)
 		}

@@ -2,7 +2,12 @@
 //
 // Rows are only ever added: a role that may append needs no other right, and a reading that was
 // sent twice is the same row. Changed readings come again under a new revision, and a reader takes
-// those of the newest revision that covers them.
+// those of the newest revision that covers them. A revision counts once all its readings have
+// arrived: until then a reader has what was there before.
+//
+// A run is sent by one store. Another one, such as that of a second watch with the same run file, is
+// refused unless it takes over. What a copy of the store has sent before, or a copy of the database
+// has lost, is found by the number of the newest delivery that both sides keep.
 package archive
 
 import (
@@ -24,17 +29,22 @@ type Sink struct {
 	site    string
 	run     string
 
-	batch  int
-	db     *postgres.DB
-	siteID int64
-	months map[int64]bool // whose partitions exist
-	series map[int64]bool // that are in the database
+	batch    int
+	takeOver bool
+	store    string // identity of the store
+	db       *postgres.DB
+	siteID   int64
+	months   map[int64]bool // whose partitions exist
+	series   map[int64]bool // that are in the database
 }
 
 // NewSink returns a destination of a run: the database at a URL. Nothing is connected before Have.
 func NewSink(address string, o postgres.Options, r *run.Run) *Sink {
 	return &Sink{address: address, o: o, site: SiteOf(r), run: r.Name, batch: batchFor(o.BytesPerSecond)}
 }
+
+// TakeOver makes the store that is sent next the one that sends the run, in place of another.
+func (s *Sink) TakeOver() { s.takeOver = true }
 
 // bytesPerReading is about how many bytes a reading is on the wire.
 const bytesPerReading = 80
@@ -96,7 +106,7 @@ func (s *Sink) open(ctx context.Context) error {
 
 // enter finds the number of the site. A role that belongs to another site is an error.
 func (s *Sink) enter(ctx context.Context) error {
-	row, found, err := s.db.One(ctx, "SELECT id, name FROM ohmkeep.enter($1)", s.site)
+	row, found, err := s.db.One(ctx, "SELECT id, name FROM ohmkeep.enter($1, $2, $3)", s.site, s.store, s.takeOver)
 	switch {
 	case err != nil:
 		return err
@@ -110,16 +120,31 @@ func (s *Sink) enter(ctx context.Context) error {
 	return nil
 }
 
-// Have connects, and returns the moment up to which the database has all readings of the run.
-func (s *Sink) Have(ctx context.Context) (time.Time, error) {
+// Have connects, and returns what the database has of the run.
+func (s *Sink) Have(ctx context.Context, identity string, confirmed int64) (have store.Arrived, err error) {
+	s.store = identity
 	if err := s.open(ctx); err != nil {
-		return time.Time{}, err
+		return have, err
 	}
-	row, _, err := s.db.One(ctx, "SELECT ohmkeep.arrived($1, $2)", s.siteID, s.run)
+	if have, err = s.receive(ctx, s.takeOver); err != nil {
+		return have, err
+	}
+	s.takeOver = false
+	have.Lost = have.Turn < confirmed
+	err = s.db.Each(ctx, "SELECT id, first, last FROM ohmkeep.revisions($1, $2)", func(r postgres.Row) error {
+		have.Revisions = append(have.Revisions, store.Revision{ID: r.Int(0), First: r.Int(1), Last: r.Int(2)})
+		return nil
+	}, s.siteID, s.run)
+	return have, err
+}
+
+// receive makes sure that the run exists, and that this store is the one that sends it.
+func (s *Sink) receive(ctx context.Context, takeOver bool) (store.Arrived, error) {
+	row, _, err := s.db.One(ctx, "SELECT has_turn, has_whole FROM ohmkeep.receive($1, $2, $3, $4)", s.siteID, s.run, s.store, takeOver)
 	if err != nil {
-		return time.Time{}, err
+		return store.Arrived{}, err
 	}
-	return time.Unix(0, row.Int(0)).UTC(), nil
+	return store.Arrived{Turn: row.Int(0), Whole: row.Int(1)}, nil
 }
 
 // sendTimeout is the time-out of a batch, so that a connection that hangs is given up.
@@ -133,6 +158,14 @@ func (s *Sink) Send(ctx context.Context, d *store.Delivery) error {
 		return err
 	}
 	return s.db.Within(ctx, func() error {
+		if _, err := s.receive(ctx, false); err != nil {
+			return err
+		}
+		for _, id := range d.Unknown {
+			if _, err := s.db.Exec(ctx, "SELECT ohmkeep.abandon($1, $2, $3)", s.siteID, s.run, id); err != nil {
+				return err
+			}
+		}
 		if d.Revised {
 			if err := s.sendRevisions(ctx, d.Revisions); err != nil {
 				return err
@@ -144,11 +177,14 @@ func (s *Sink) Send(ctx context.Context, d *store.Delivery) error {
 		if err := s.add(ctx, readingTable, s.readingRows(d.Readings)); err != nil {
 			return err
 		}
-		var until any
+		var until, whole any
 		if !d.Until.IsZero() {
 			until = d.Until.UnixNano()
 		}
-		_, err := s.db.Exec(ctx, "SELECT ohmkeep.heard($1, $2, $3)", s.siteID, s.run, until)
+		if d.Whole {
+			whole = d.Newest
+		}
+		_, err := s.db.Exec(ctx, "SELECT ohmkeep.received($1, $2, $3, $4, $5)", s.siteID, s.run, until, d.Turn, whole)
 		return err
 	})
 }

@@ -80,8 +80,8 @@ type RemovedRows struct {
 
 // Remove deletes a site with everything of it, in one transaction, and counts what is left of it in
 // every table of the database that has a column for the site. Space and old versions of rows are
-// freed afterwards (VACUUM). A row without names stays that says when it was deleted, and how many
-// rows. Backups of the database are not changed.
+// freed afterwards (VACUUM). A row without names stays that says when it was deleted, how many rows,
+// and which stores sent them, so that none of them brings the site back. Backups of the database are not changed.
 func Remove(ctx context.Context, db *postgres.DB, site string) (*Removed, error) {
 	if err := db.Migrate(ctx); err != nil {
 		return nil, err
@@ -92,6 +92,14 @@ func Remove(ctx context.Context, db *postgres.DB, site string) (*Removed, error)
 	}
 	gone := &Removed{Site: id}
 	err = db.Within(ctx, func() error {
+		// What a site sends just now is waited for, and what it sends later is refused.
+		if _, err := db.Exec(ctx, "SELECT FROM ohmkeep.site WHERE id = $1 FOR UPDATE", id); err != nil {
+			return err
+		}
+		if _, err := db.Exec(ctx, `INSERT INTO ohmkeep.removal (site, rows, "left", stores)
+			SELECT $1, 0, 0, array(SELECT store FROM ohmkeep.run WHERE site = $1 AND store IS NOT NULL)`, id); err != nil {
+			return err
+		}
 		// Those that refer to the site itself come last.
 		if err := db.Each(ctx, `SELECT c.table_name FROM information_schema.columns c JOIN information_schema.tables t USING (table_schema, table_name)
 			WHERE c.table_schema = 'ohmkeep' AND c.column_name = 'site' AND t.table_type = 'BASE TABLE' AND c.table_name <> 'removal'
@@ -119,7 +127,7 @@ func Remove(ctx context.Context, db *postgres.DB, site string) (*Removed, error)
 			t.Left = row.Int(0)
 			total, left = total+t.Deleted, left+t.Left
 		}
-		_, err := db.Exec(ctx, `INSERT INTO ohmkeep.removal (site, rows, "left") VALUES ($1, $2, $3)`, id, total, left)
+		_, err := db.Exec(ctx, `UPDATE ohmkeep.removal SET rows = $2, "left" = $3 WHERE site = $1`, id, total, left)
 		return err
 	})
 	if err != nil {

@@ -19,7 +19,7 @@ import (
 var migrations embed.FS
 
 // Version is the number of the newest migration.
-const Version = 2
+const Version = 3
 
 // Migrate brings the schema to this program's version, in one transaction: a program that is killed
 // meanwhile leaves the schema as it was. It returns an error if the schema is newer.

@@ -93,7 +93,16 @@ func (db *DB) One(ctx context.Context, sql string, args ...any) (row Row, found 
 
 // Within calls do in a transaction, which is committed if do returns nil.
 func (db *DB) Within(ctx context.Context, do func() error) error {
-	if err := db.Script(ctx, "BEGIN"); err != nil {
+	return db.transaction(ctx, "BEGIN", do)
+}
+
+// Snapshot calls do in a transaction whose queries all see the database as it was at the first one.
+func (db *DB) Snapshot(ctx context.Context, do func() error) error {
+	return db.transaction(ctx, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", do)
+}
+
+func (db *DB) transaction(ctx context.Context, begin string, do func() error) error {
+	if err := db.Script(ctx, begin); err != nil {
 		return err
 	}
 	if err := do(); err != nil {

@@ -83,7 +83,9 @@ func (s *Sink) Name() string {
 }
 
 // Have reports nothing: a receiver does not say what it has.
-func (s *Sink) Have(context.Context) (time.Time, error) { return time.Time{}, nil }
+func (s *Sink) Have(context.Context, string, int64) (store.Arrived, error) {
+	return store.Arrived{}, nil
+}
 
 // Close does nothing: each request is complete by itself.
 func (s *Sink) Close() error { return nil }

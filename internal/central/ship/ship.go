@@ -20,9 +20,10 @@ import (
 type Destination interface {
 	// Name identifies the destination in the store. It contains no password.
 	Name() string
-	// Have connects if necessary, and returns the moment up to which the destination has all
-	// readings; zero = it does not say.
-	Have(ctx context.Context) (time.Time, error)
+	// Have connects if necessary, and returns what the destination has of the run that a store sends;
+	// zero = it does not say. confirmed is the newest turn that it has confirmed. It refuses a run that
+	// another store sends.
+	Have(ctx context.Context, identity string, confirmed int64) (store.Arrived, error)
 	// Send sends readings and marks. When it returns without an error, they are safe there.
 	Send(ctx context.Context, d *store.Delivery) error
 	// Batch returns about how many readings should be sent at a time.
@@ -63,7 +64,15 @@ func use(s *store.Store) func(func(*store.Store) error) error {
 
 // step sends one batch.
 func step(ctx context.Context, use func(func(*store.Store) error) error, runName string, to Destination) (d *store.Delivery, err error) {
-	have, err := to.Have(ctx)
+	var identity string
+	var confirmed int64
+	if err := use(func(s *store.Store) (err error) {
+		identity, confirmed, err = s.Sender(ctx, runName, to.Name()) // before Have: another program may send too
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	have, err := to.Have(ctx, identity, confirmed)
 	if err != nil {
 		return nil, err
 	}

@@ -63,9 +63,10 @@ func (s *salvage) writeCopied(ctx context.Context, tx *sql.Tx) error {
 		{"mark", "run, at, zone, kind, subject, text, withdrawn", ofRun},
 		{"state", "run, name, version, block", ofRun},
 		{"revision", "id, run, first, last", " WHERE ?2 IN (SELECT id FROM run)"},
+		{"identity", "id, name, made", " WHERE ?1 = 1"},
 		{"hourly", "series, hour, n, lowest, mean, highest", ofSeries},
 	} {
-		if t.table == "revision" && len(s.rows[t.table]) > 0 {
+		if (t.table == "revision" || t.table == "identity") && len(s.rows[t.table]) > 0 {
 			if _, err := tx.ExecContext(ctx, delivery.Schema); err != nil {
 				return err
 			}

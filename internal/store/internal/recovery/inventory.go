@@ -128,6 +128,8 @@ func (v *inventory) row(r pages.Row) {
 		v.copied("mark", c[1:])
 	case "-iii":
 		v.copied("revision", append([]any{r.ID}, c[1:]...))
+	case "-tt":
+		v.copied("identity", append([]any{r.ID}, c[1:]...))
 	case "-itib":
 		v.copied("state", c[1:])
 	case "-i":
