@@ -237,3 +237,49 @@ func TestSettling(t *testing.T) {
 		t.Errorf("overload: %v %q", settled, why)
 	}
 }
+
+// The value of the place before does not settle at the next one until the display shows that the leads have moved:
+// another value, none, or hardly any.
+func TestValueOfThePlaceBefore(t *testing.T) {
+	at := time.Date(2026, 11, 30, 12, 0, 0, 0, time.UTC)
+	steady := func(d *settling, volts float64) (settled bool, why string) {
+		for range 8 {
+			at = at.Add(200 * time.Millisecond)
+			settled, why = d.add(reading.Sample{Reading: reading.Reading{Time: at, Value: volts}}, 0.001, 0.5)
+		}
+		return settled, why
+	}
+	const stays = "still as at the place before"
+	for what, leave := range map[string]func(*settling){
+		"another value": func(d *settling) { steady(d, 4.5) },
+		"hardly any":    func(d *settling) { steady(d, 0.001) },
+		"none": func(d *settling) {
+			x := reading.Sample{Reading: reading.Reading{Time: at}}
+			x.SetFault(reading.Overload, "overload")
+			d.add(x, 0.001, 0.5)
+		},
+	} {
+		d := &settling{}
+		if settled, why := steady(d, 4.812); !settled {
+			t.Fatalf("the first place: %s", why)
+		}
+		*d = d.next(true)
+		if settled, why := steady(d, 4.815); settled || !strings.Contains(why, stays) {
+			t.Errorf("%s: settled %v before the leads move, %q", what, settled, why)
+		}
+		*d = d.next(false) // a note
+		*d = d.next(true)  // the walk changes its mind meanwhile, twice
+		*d = d.next(true)
+		if settled, why := steady(d, 4.815); settled || !strings.Contains(why, stays) {
+			t.Errorf("%s: settled %v after a change of mind, %q", what, settled, why)
+		}
+		leave(d)
+		if settled, why := steady(d, 4.812); !settled {
+			t.Errorf("%s: the next place: %q", what, why)
+		}
+		*d = d.next(false) // the same place in another step
+		if settled, why := steady(d, 4.812); !settled {
+			t.Errorf("%s: the same place again: %q", what, why)
+		}
+	}
+}

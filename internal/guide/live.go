@@ -67,7 +67,8 @@ func (s *Session) readLive(ctx context.Context) {
 			continue
 		}
 		if at.Quantity != n.Quantity || at.From != n.From || at.To != n.To || at.Step != n.Step || number != now.Walk.Number() {
-			at, number, display = n, now.Walk.Number(), settling{}
+			display = display.next(at.Quantity == n.Quantity && (at.From != n.From || at.To != n.To))
+			at, number = n, now.Walk.Number()
 		}
 		s.showLive(ctx, n, &display)
 		select {

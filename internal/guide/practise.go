@@ -99,8 +99,11 @@ func (p *practise) measure(_ context.Context, n assessment.Next) (reading.Sample
 		value = p.plant.True(n.Quantity, n.From, n.To)
 	}
 	m := p.meters[max(p.run.MeterIndex(p.meter(n.Quantity)), 0)]
-	if m.Read(&x.Reading, value, p.rng) < 0 {
+	switch {
+	case m.Read(&x.Reading, value, p.rng) < 0:
 		x.SetFault(reading.Overload, "overload: "+strconv.FormatFloat(value, 'g', 3, 64))
+	case now.Before(p.arrived) && contactVolts(p.run, n) == 0: // where little is read too, the display shows that they travel
+		x.SetFault(reading.Faulty, "the leads are on their way")
 	}
 	return x, nil
 }
