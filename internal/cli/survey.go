@@ -91,7 +91,13 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 			if len(args) == 0 && len(o.find) > 0 {
 				return callFault(c, "--find wants RUN")
 			}
+			if len(args) == 0 && len(o.steps) > 0 {
+				return callFault(c, "--step wants RUN, which has the steps")
+			}
 			if len(args) == 0 {
+				if err := o.checkBefore(); err != nil {
+					return err
+				}
 				return serveWalk(c, nil, "", o)
 			}
 			r, err := loadRun(args[0])
@@ -120,6 +126,18 @@ To put a meter in series with a feed, disconnect the supply first; a clamp is sa
 	o.entry.flags(c)
 	_ = c.RegisterFlagCompletionFunc("step", completeSteps)
 	return c
+}
+
+// checkBefore returns an error of the flags that would otherwise be found only when the run is described.
+func (o *surveyOptions) checkBefore() error {
+	if _, err := parseTimeFlag("--since", o.since); err != nil || o.practise {
+		return err
+	}
+	kept, err := store.Open(o.store)
+	if err != nil {
+		return err
+	}
+	return kept.Close()
 }
 
 // openSession opens the store and the probes of a run, and returns a session on them. closing ends it, also after

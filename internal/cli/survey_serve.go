@@ -2,11 +2,13 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
 	"path/filepath"
+	"strings"
 	"sync"
 
 	"github.com/spf13/cobra"
@@ -28,21 +30,31 @@ type walkServer struct {
 	tasks   *errgroup.Group
 	ctx     context.Context // ends the tasks
 
+	describing sync.Mutex // held while a run that was described is written
+
 	mu    sync.Mutex
 	pages http.Handler
 	home  string // the page to begin with
 }
+
+// describedAlready answers a device that describes a run after another one has.
+const describedAlready = "Another device has described the run meanwhile. Load this page again."
 
 // ServeHTTP answers with the pages that are served now.
 func (s *walkServer) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	s.mu.Lock()
 	pages, home := s.pages, s.home
 	s.mu.Unlock()
-	if r.URL.Path == "/" || r.URL.Path == "/walk" && home != "/walk" {
+	switch describes := strings.HasPrefix(r.URL.Path, "/new"); {
+	case r.URL.Path == "/" || r.URL.Path == "/walk" && home != "/walk" || describes && r.Method == http.MethodGet && home != "/new":
 		http.Redirect(w, r, home, http.StatusSeeOther)
-		return
+	case describes && home != "/new":
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(http.StatusConflict)
+		fmt.Fprintf(w, "{\"error\":%q}\n", describedAlready)
+	default:
+		pages.ServeHTTP(w, r)
 	}
-	pages.ServeHTTP(w, r)
 }
 
 func mayWrite(r *http.Request) bool { return access.VisitorOf(r).MayWrite }
@@ -112,6 +124,14 @@ func (s *walkServer) describe(text []byte, o scaffold.Options, name string) (str
 	if name != filepath.Base(name) || filepath.Ext(name) != ".toml" {
 		return "", fault.Fault{Text: fmt.Sprintf("%q is not the name of a run file in this folder", name), Hint: "such as " + fileName(o.Name)}
 	}
+	s.describing.Lock()
+	defer s.describing.Unlock()
+	s.mu.Lock()
+	described := s.home != "/new"
+	s.mu.Unlock()
+	if described {
+		return "", errors.New(strings.TrimSuffix(describedAlready, "."))
+	}
 	err := file.Output{Path: name, Kind: file.RunFile}.Write(func(w io.Writer) error { _, err := w.Write(text); return err })
 	if err != nil {
 		return "", err
@@ -120,5 +140,8 @@ func (s *walkServer) describe(text []byte, o scaffold.Options, name string) (str
 	if err != nil {
 		return "", err
 	}
-	return name, s.walk(r, name)
+	if err := s.walk(r, name); err != nil {
+		return "", fmt.Errorf("%s is written, but the walk along it does not begin: %w", name, err)
+	}
+	return name, nil
 }

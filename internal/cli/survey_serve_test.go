@@ -108,6 +108,11 @@ func TestSurveyWithoutRun(t *testing.T) {
 	s := newSession(t)
 	s.write("taken.toml", shelf)
 	s.do(`ohmkeep survey --store new.db`).refused("wants RUN, not 0 arguments")
+	// What would otherwise be found only once the run is described.
+	s.do(`ohmkeep survey --store no/such.db --listen 127.0.0.1:0`).refused("no such")
+	s.do(`ohmkeep survey --store taken.toml --listen 127.0.0.1:0`).refused("taken.toml")
+	s.do(`ohmkeep survey --store new.db --listen 127.0.0.1:0 --since yesterday`).refused("--since")
+	s.do(`ohmkeep survey --store new.db --listen 127.0.0.1:0 --step dark`).refused("--step wants RUN")
 	addr := s.freeAddress()
 	ctx, stop := context.WithCancel(t.Context())
 	said := &watchtest.Log{}
@@ -146,6 +151,13 @@ func TestSurveyWithoutRun(t *testing.T) {
 		if _, text = fetch(t, "GET", at+"/walk/state", "", ""); time.Since(begun) > time.Minute {
 			t.Fatalf("no walk begins: %s", text)
 		}
+	}
+	// Another device that is still on the page of the questions.
+	if status, text := fetch(t, "POST", at+"/new/write", at, `{"answers":{"name":"Other rack"}}`); status != 409 || !strings.Contains(text, `{"error":"Another device has described the run`) {
+		t.Errorf("%d %s", status, text)
+	}
+	if _, text := fetch(t, "GET", at+"/new", "", ""); !strings.Contains(text, "Wine rack") {
+		t.Errorf("the questions lead to %s", text)
 	}
 	s.do(`ohmkeep predict wine-rack.toml`).exits(Passes)
 	if s.content("taken.toml") != shelf {
