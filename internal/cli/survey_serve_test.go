@@ -109,7 +109,7 @@ func TestSurveyWithoutRun(t *testing.T) {
 	s.write("taken.toml", shelf)
 	s.do(`ohmkeep survey --store new.db`).refused("wants RUN, not 0 arguments")
 	// What would otherwise be found only once the run is described.
-	s.do(`ohmkeep survey --store no/such.db --listen 127.0.0.1:0`).refused("no such")
+	s.do(`ohmkeep survey --store no/such.db --listen 127.0.0.1:0`).refused("its directory does not exist")
 	s.do(`ohmkeep survey --store taken.toml --listen 127.0.0.1:0`).refused("taken.toml")
 	s.do(`ohmkeep survey --store new.db --listen 127.0.0.1:0 --since yesterday`).refused("--since")
 	s.do(`ohmkeep survey --store new.db --listen 127.0.0.1:0 --step dark`).refused("--step wants RUN")
