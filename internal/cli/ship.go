@@ -49,7 +49,7 @@ func (o *central) rateFlag(c *cobra.Command) {
 }
 
 // options returns the settings of a connection. A password that an address contains is taken out
-// of the list of processes, with a warning.
+// of the list of processes, with a warning; another one is about what others can read or change.
 func (o *central) options(c *cobra.Command, address string) (postgres.Options, error) {
 	if o.rate < 0 {
 		return postgres.Options{}, callFault(c, "--ship-rate %d is less than nothing", o.rate)
@@ -57,6 +57,9 @@ func (o *central) options(c *cobra.Command, address string) (postgres.Options, e
 	if password := postgres.Password(address); password != "" {
 		fmt.Fprintln(c.ErrOrStderr(), "a password in an address can be seen by others when a command starts: put it into a file, and name that by --password-file")
 		hideArgument(strings.Clone(password))
+	}
+	if warning := postgres.Warning(address); warning != "" {
+		fmt.Fprintln(c.ErrOrStderr(), warning)
 	}
 	return postgres.Options{PasswordFile: o.passwordFile, BytesPerSecond: o.rate}, nil
 }
@@ -78,8 +81,10 @@ One store sends a run. Another one with the same run and site is refused, becaus
 watches with one run file would mix their readings. --take-over lets this store send the
 run from now on, such as after a disk was lost; what has arrived stays.
 
---to is the address of a PostgreSQL database; add ?sslmode=verify-full to it where the
-network is not your own. The site is the run file's key "site", or else the run's name.`,
+--to is the address of a PostgreSQL database. A connection to another machine is encrypted
+unless the address says ?sslmode=disable; with ?sslmode=verify-full&sslrootcert=FILE the
+server's certificate is checked against the authority's in FILE. The site is the run
+file's key "site", or else the run's name.`,
 		Example: `  ohmkeep ship shelf.toml --store shelf.db --show
   ohmkeep ship shelf.toml --store shelf.db --to postgres://north_hall@central.example/ohmkeep --password-file password`,
 		Args:              exactly("RUN"),

@@ -6,6 +6,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -119,7 +121,8 @@ func TestFleetList(t *testing.T) {
 	s.do(`ohmkeep fleet remove "Hall b" --db ` + url).exits(Wrong).says("knows no site")
 }
 
-// The README's chapter on a firm, run in order with a real server in the place of central.example.
+// The README's chapter on a firm, run in order and word for word with a real server in the place of
+// central.example: PostgreSQL's own programs, its rule for pg_hba.conf, and this program's commands.
 func TestReadmeOfAFirm(t *testing.T) {
 	server := centraltest.Start(t)
 	content, err := os.ReadFile(filepath.Join(showtest.Root(t), "README.md"))
@@ -132,8 +135,15 @@ func TestReadmeOfAFirm(t *testing.T) {
 	s.board(20, 0, 0, 0)
 	s.write("run.toml", strings.Replace(s.content("gallery.toml"), `"Gallery"`, `"Reading room cornice"`, 1)+strings.ReplaceAll(board("board", "/dev/no-such-port"), "left.", "west."))
 	s.do(`ohmkeep import run.toml months.csv --store run.db`).exits(Passes)
-	s.write("owner.password", "one\n")
-	s.write("site.password", "two\n")
+	passwords := map[string]string{"ohmkeep": "one", "reading_room": "two"}
+	s.write("owner.password", passwords["ohmkeep"]+"\n")
+	s.write("site.password", passwords["reading_room"]+"\n")
+	rule := regexp.MustCompile("`(hostssl ohmkeep .*?)`").FindStringSubmatch(chapter)
+	if rule == nil {
+		t.Fatal("the chapter has no line for pg_hba.conf")
+	}
+	server.Encrypt(centraltest.NewAuthority(t, "an authority of the test").Issue("central.example", time.Now().AddDate(1, 0, 0)))
+	server.Allow(rule[1] + "\nhost ohmkeep all all reject\n") // and no other way in
 	host := strings.TrimPrefix(strings.TrimSuffix(server.URL("x", ""), "/"), "postgres://x@")
 	run := 0
 	for _, b := range blocks(chapter) {
@@ -147,16 +157,13 @@ func TestReadmeOfAFirm(t *testing.T) {
 			run++
 			switch {
 			case strings.HasPrefix(line, "sudo apt "):
-			case strings.HasPrefix(line, "sudo -u postgres createuser --pwprompt "):
-				role := words[len(words)-1]
-				server.Scram(role)
-				password := map[string]string{"ohmkeep": "one", "reading_room": "two"}[role]
-				if out, err := server.SQL("owner", "postgres", "CREATE ROLE "+role+" LOGIN PASSWORD '"+password+"'"); err != nil {
-					t.Fatal(out)
+			case strings.HasPrefix(line, "sudo -u postgres "):
+				answers := ""
+				if password := passwords[words[len(words)-1]]; slices.Contains(words, "--pwprompt") {
+					answers = password + "\n" + password + "\n" // asked for twice
 				}
-			case strings.HasPrefix(line, "sudo -u postgres createdb "):
-				if out, err := server.SQL("owner", "postgres", "CREATE DATABASE "+words[len(words)-1]+" OWNER "+words[len(words)-2]); err != nil {
-					t.Fatal(out)
+				if out, err := server.Run(answers, words[3], words[4:]...); err != nil {
+					t.Fatalf("$ %s\n%v %s", line, err, out)
 				}
 			case strings.HasPrefix(line, "ohmkeep watch "):
 				ctx, cancel := context.WithCancel(t.Context())

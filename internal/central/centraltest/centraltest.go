@@ -164,18 +164,50 @@ func (s *Server) Database(name string) string {
 // Scram makes the server want a password of a role.
 func (s *Server) Scram(role string) {
 	s.t.Helper()
+	s.Allow("host all " + role + " 127.0.0.1/32 scram-sha-256\n")
+}
+
+// Allow puts rules before those of pg_hba.conf.
+func (s *Server) Allow(rules string) {
+	s.t.Helper()
 	path := filepath.Join(s.data, "pg_hba.conf")
-	rules, err := os.ReadFile(path)
+	before, err := os.ReadFile(path)
 	if err == nil {
-		err = os.WriteFile(path, append([]byte("host all "+role+" 127.0.0.1/32 scram-sha-256\n"), rules...), 0o600)
+		err = os.WriteFile(path, append([]byte(rules), before...), 0o600)
 	}
 	if err != nil {
 		s.t.Fatal(err)
 	}
+	s.reload()
+}
+
+// Encrypt gives the server a certificate and its key, PEM blocks, in place of those that it had.
+func (s *Server) Encrypt(certificate, key []byte) {
+	s.t.Helper()
+	for name, content := range map[string][]byte{"server.crt": certificate, "server.key": key} {
+		path := filepath.Join(s.data, name)
+		if err := os.WriteFile(path, content, 0o600); err != nil {
+			s.t.Fatal(err)
+		}
+		if s.as != nil {
+			if err := os.Chown(path, int(s.as.Uid), int(s.as.Gid)); err != nil {
+				s.t.Fatal(err)
+			}
+		}
+	}
+	if out, err := s.SQL("owner", "postgres", "ALTER SYSTEM SET ssl = on"); err != nil {
+		s.t.Fatal(out)
+	}
+	s.reload()
+}
+
+// reload makes the server read its files again.
+func (s *Server) reload() {
+	s.t.Helper()
 	if out, err := s.SQL("owner", "postgres", "SELECT pg_reload_conf()"); err != nil {
 		s.t.Fatal(out)
 	}
-	time.Sleep(200 * time.Millisecond) // the server reads it soon after
+	time.Sleep(200 * time.Millisecond) // the server reads them soon after
 }
 
 // URL is the address of a database for a role.
@@ -183,9 +215,21 @@ func (s *Server) URL(role, database string) string {
 	return (&url.URL{Scheme: "postgres", User: url.User(role), Host: fmt.Sprintf("127.0.0.1:%d", s.Port), Path: "/" + database}).String()
 }
 
-// SQL runs statements as a role and returns what they print, unaligned and without a header.
+// SQL runs statements as a role, over the socket where no password is wanted, and returns what they
+// print, unaligned and without a header.
 func (s *Server) SQL(role, database, statements string) (string, error) {
-	out, err := s.command("psql", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port), "-U", role, "-d", database, "-v", "ON_ERROR_STOP=1", "-qAtc", statements).CombinedOutput()
+	out, err := s.command("psql", "-h", filepath.Dir(s.data), "-p", strconv.Itoa(s.Port), "-U", role, "-d", database, "-v", "ON_ERROR_STOP=1", "-qAtc", statements).CombinedOutput()
+	return string(out), err
+}
+
+// Run runs a program of PostgreSQL as the user that owns the server, over the socket, and answers what
+// it asks for. It returns what it prints.
+func (s *Server) Run(answers, name string, args ...string) (string, error) {
+	c := s.command(name, args...)
+	c.SysProcAttr.Setsid = true // without a terminal it reads the answers
+	c.Stdin = strings.NewReader(answers)
+	c.Env = append(os.Environ(), "PGHOST="+filepath.Dir(s.data), "PGPORT="+strconv.Itoa(s.Port), "PGUSER=owner")
+	out, err := c.CombinedOutput()
 	return string(out), err
 }
 

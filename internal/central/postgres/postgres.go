@@ -87,16 +87,22 @@ func parse(address string) (*pgconn.Config, error) {
 	if err != nil {
 		return nil, fault.Fault{Text: Redact(address) + ": the address is wrong", Hint: "such as postgres://user@host/ohmkeep?sslmode=verify-full"}
 	}
+	encrypt(config)
 	return config, nil
 }
 
 // Connect connects to the database at a URL (postgres://USER@HOST/DATABASE; sslmode=verify-full
-// checks the server's certificate).
+// checks the server's certificate). A connection to another machine is encrypted unless the address
+// says sslmode=disable.
 func Connect(ctx context.Context, address string, o Options) (*DB, error) {
 	config, err := parse(address)
 	if err != nil {
 		return nil, err
 	}
+	return connect(ctx, config, address, o)
+}
+
+func connect(ctx context.Context, config *pgconn.Config, address string, o Options) (_ *DB, err error) {
 	if o.PasswordFile != "" {
 		if config.Password, err = readPassword(o.PasswordFile); err != nil {
 			return nil, err
@@ -116,28 +122,28 @@ func Connect(ctx context.Context, address string, o Options) (*DB, error) {
 	}
 	conn, err := pgconn.ConnectConfig(ctx, config)
 	if err != nil {
-		return nil, connectFault(ctx, address, err)
+		return nil, connectFault(ctx, config.Host, address, err)
 	}
 	return &DB{conn}, nil
 }
 
 // connectFault is the error of a database that cannot be reached or refuses the role.
-func connectFault(ctx context.Context, address string, err error) error {
+func connectFault(ctx context.Context, host, address string, err error) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
 	text, hint := "cannot be reached", "is the server running, and does it listen there?"
 	if refused, ok := errors.AsType[*pgconn.PgError](err); ok {
 		text, hint = refused.Message, ""
-		if refused.Code == "28P01" || refused.Code == "28000" { // PostgreSQL, appendix A: invalid password, invalid authorization
+		if refused.Code == "28P01" { // PostgreSQL, appendix A: invalid password
 			hint = "--password-file FILE or PGPASSFILE names the password"
 		}
+	} else if why, remedy := certificateFault(host, err); why != "" {
+		text, hint = why, remedy
 	} else if timeout, ok := errors.AsType[net.Error](err); ok && timeout.Timeout() {
 		text = "does not answer"
 	} else if cause, ok := errors.AsType[*net.OpError](err); ok {
 		text = "cannot be reached: " + cause.Err.Error()
-	} else if strings.Contains(err.Error(), "tls") || strings.Contains(err.Error(), "certificate") {
-		text, hint = "the connection cannot be encrypted, or the server's certificate is not trusted", "see sslmode and sslrootcert in the manual of PostgreSQL"
 	}
 	return fault.Fault{Text: Redact(address) + ": " + text, Hint: hint}
 }
