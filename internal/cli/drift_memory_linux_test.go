@@ -3,7 +3,6 @@ package cli
 import (
 	"flag"
 	"fmt"
-	"os"
 	"os/exec"
 	"strings"
 	"testing"
@@ -70,29 +69,11 @@ func TestMemoryOfDrift(t *testing.T) {
 		program := measured(args...)
 		out := &watchtest.Log{}
 		program.Stdout, program.Stderr = out, out
-		begin := time.Now()
-		if err := program.Start(); err != nil {
-			t.Fatal(err)
+		most, err := finish(program) // it ends with the status of what it found
+		if !strings.Contains(out.String(), "near") && !strings.Contains(out.String(), "readings whole") {
+			t.Fatalf("%v\n%s", err, out)
 		}
-		done := make(chan error)
-		go func() { done <- program.Wait() }()
-		for {
-			select {
-			case <-done: // ends with what it found
-				if !strings.Contains(out.String(), "near") && !strings.Contains(out.String(), "readings whole") {
-					t.Fatalf("%s", out)
-				}
-				return most, time.Since(begin)
-			case <-time.After(2 * time.Millisecond):
-				// VmHWM, in KiB (proc(5)); the kernel's count for a parent, ru_maxrss, has this
-				// test's own memory in it.
-				status, _ := os.ReadFile(fmt.Sprintf("/proc/%d/status", program.Process.Pid)) // gone at the end
-				_, after, _ := strings.Cut(string(status), "VmHWM:")
-				var kib int64
-				_, _ = fmt.Sscan(after, &kib)
-				most = max(most, kib<<10)
-			}
-		}
+		return most, processorTime(program)
 	}
 	bound := int64(40e6)
 	if *program == "" {
@@ -103,7 +84,7 @@ func TestMemoryOfDrift(t *testing.T) {
 	a.lost = a.tried - int(s.heldIn("hall.db"))
 	for _, args := range [][]string{{"drift", "hall.toml", "--store", "hall.db"}, {"assess", "hall.toml", "--store", "hall.db"}, {"store", "check", "hall.db"}} {
 		most, took := peak(args...)
-		t.Logf("%g h of %d channels at %g Hz: %s takes %.1f MB at most, %.1f MB more than a prediction, %v", *driftHours, len(channels), *driftHertz,
+		t.Logf("%g h of %d channels at %g Hz: %s takes %.1f MB at most, %.1f MB more than a prediction, and %v of processor time", *driftHours, len(channels), *driftHertz,
 			args[0], float64(most)/1e6, float64(most-idle)/1e6, took.Round(time.Millisecond))
 		if most > bound && !raceDetector {
 			t.Errorf("%s: %.1f MB", args[0], float64(most)/1e6)

@@ -11,7 +11,7 @@ import (
 // talking plays a handheld meter of the chip ES51922, which shows 1.8120 V.
 func talking(t *testing.T) string {
 	return terminal(t, func(p *devices.Pair) runner {
-		return devices.NewHandheld(p, func() []byte { return devices.CharacterPicture("1.8120", "V", "DC") }, 20*time.Millisecond)
+		return devices.NewHandheld(p, func() []byte { return devices.CharacterPicture("1.8120", "V", "DC") }, 5*time.Millisecond)
 	})
 }
 
@@ -20,15 +20,15 @@ func TestProbeFind(t *testing.T) {
 	s := newSession(t)
 	hand, board := talking(t), sensor(t)
 	s.write("shelf.toml", shelf+"\n")
-	o := s.do(`ohmkeep probe find shelf.toml --seconds 0.2 --listen-only --port `+hand+` --port `+board).exits(Passes).
-		prints("# This seems to be: Handheld meter with the chip ES51922 (", "name = \"hand meter\"\nprofile = \"es51922\"\nport = \""+hand+"\"\n",
-			"  id = \"display\"\n  quantity = \"voltage\"   # now: 1.8120 V\n", "profile = \"plain-lines\"", "quantity = \"current\"   # now: 1.2500 A\n").says("searching 2 ports")
+	o := s.hears(`ohmkeep probe find shelf.toml --seconds SECONDS --listen-only --port `+hand+` --port `+board, Passes,
+		"# This seems to be: Handheld meter with the chip ES51922 (", "name = \"hand meter\"\nprofile = \"es51922\"\nport = \""+hand+"\"\n",
+		"  id = \"display\"\n  quantity = \"voltage\"   # now: 1.8120 V\n", "profile = \"plain-lines\"", "quantity = \"current\"   # now: 1.2500 A\n").says("searching 2 ports")
 	s.write("shelf.toml", shelf+"\n"+o.out)
-	s.do(`ohmkeep probe check shelf.toml "hand meter" --seconds 0.2`).exits(Passes).prints("display voltage 1.8120 V")
-	s.do(`ohmkeep probe find shelf.toml --seconds 0.2 --listen-only --port ` + hand).exits(Passes).prints(`name = "hand meter 2"`)
+	s.hears(`ohmkeep probe check shelf.toml "hand meter" --seconds SECONDS`, Passes, "display voltage 1.8120 V")
+	s.hears(`ohmkeep probe find shelf.toml --seconds SECONDS --listen-only --port `+hand, Passes, `name = "hand meter 2"`)
 
 	silent := s.terminal()
-	s.do(`ohmkeep probe find --seconds 0.05 --listen-only --port `+silent.Path+` --port nowhere`).exits(Fails).
+	s.do(`ohmkeep probe find --seconds 0.01 --listen-only --port `+silent.Path+` --port nowhere`).exits(Fails).
 		prints("# "+silent.Path+": nothing was received, and it was not asked.\n", "# nowhere: not searched: port nowhere: no such file or directory")
 	s.do(`ohmkeep probe find --seconds 0`).refused("--seconds 0 is not between 0 and 3600")
 	s.do(`ohmkeep probe find none.toml`).refused("none.toml: no such file or directory")

@@ -49,12 +49,12 @@ func terminal(t *testing.T, play func(*devices.Pair) runner) string {
 	return pair.Path
 }
 
-// sensor plays a board that says 1.25 A on channel 1, every 20 ms.
+// sensor plays a board that says 1.25 A on channel 1, every 40 ms: a survey waits for a pause of 30 ms (package instrument).
 func sensor(t *testing.T) string {
 	return terminal(t, func(p *devices.Pair) runner {
 		return devices.NewPlainBoard(p, []string{"1"}, func(_ string, q run.Quantity) float64 {
 			return []float64{5.0625, 1.25, 21}[q]
-		}, 20*time.Millisecond)
+		}, 40*time.Millisecond)
 	})
 }
 
@@ -81,14 +81,14 @@ func TestProbeCheckBoard(t *testing.T) {
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \""+port+
 		"\"\n[[probe.channel]]\nid = \"1\"\nquantity = \"current\"\nfrom = \"near\"\n")
 	heard := []string{`spoke    "1,1.2500,A"  → 1 current 1.2500 A`, "quick on " + port, "1 current 1.2500 A (", "0 bad"}
-	s.do(`ohmkeep probe check shelf.toml board --seconds 0.2`).exits(Passes).prints(heard...)
-	s.do(`ohmkeep probe check --profile quick.toml --port ` + port + ` --seconds 0.2`).exits(Passes).prints(heard...)
+	s.hears(`ohmkeep probe check shelf.toml board --seconds SECONDS`, Passes, heard...)
+	s.hears(`ohmkeep probe check --profile quick.toml --port `+port+` --seconds SECONDS`, Passes, heard...)
 	s.do(`ohmkeep probe check shelf.toml baord`).refused(`shelf.toml: no probe is named "baord" (did you mean "board"?)`)
 
 	// A profile that the board does not speak.
 	s.write("other.toml", strings.Replace(plain, `(?P<id>[^,]+),`, `ch=(?P<id>[^,]+),`, 1))
-	s.do(`ohmkeep probe check --profile other.toml --port `+port+` --seconds 0.2`).exits(Fails).
-		prints(`bad      "1,1.2500,A"`, "hint: no line has the form of profile quick")
+	s.hears(`ohmkeep probe check --profile other.toml --port `+port+` --seconds SECONDS`, Fails,
+		`bad      "1,1.2500,A"`, "hint: no line has the form of profile quick")
 }
 
 func TestProbeCheckSilence(t *testing.T) {
@@ -105,8 +105,8 @@ func TestProbeCheckSilence(t *testing.T) {
 func TestProbeCheckMeter(t *testing.T) {
 	s := newSession(t)
 	port := multimeter(t)
-	s.do(`ohmkeep probe check --profile scpi-multimeter --port `+port+` --seconds 0.1`).exits(Passes).
-		prints(devices.MeterIdentity, "voltage +4.81230000E+00 V", "current +3.00000000E-01 A")
+	s.hears(`ohmkeep probe check --profile scpi-multimeter --port `+port+` --seconds SECONDS`, Passes,
+		devices.MeterIdentity, "voltage +4.81230000E+00 V", "current +3.00000000E-01 A")
 }
 
 func TestProbeFaults(t *testing.T) {

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -45,4 +46,33 @@ func process(args ...string) *exec.Cmd {
 	program := exec.Command(os.Args[0])
 	program.Env = append(os.Environ(), asProgram+"="+strings.Join(args, "\n"), "GORACE=atexit_sleep_ms=0 "+os.Getenv("GORACE"), "GOGC=")
 	return program
+}
+
+// finish runs a program to its end and returns the most memory, in bytes, that it had resident by the
+// kernel's figures (VmHWM of proc(5)); 0 where there is no /proc. The kernel's count for a parent,
+// ru_maxrss, has the memory of this test in it, too.
+func finish(program *exec.Cmd) (most int64, err error) {
+	if err := program.Start(); err != nil {
+		return 0, err
+	}
+	done := make(chan error)
+	go func() { done <- program.Wait() }()
+	for {
+		select {
+		case err := <-done:
+			return most, err
+		case <-time.After(2 * time.Millisecond):
+			status, _ := os.ReadFile(fmt.Sprintf("/proc/%d/status", program.Process.Pid)) // gone at the end
+			_, after, _ := strings.Cut(string(status), "VmHWM:")
+			var kib int64
+			_, _ = fmt.Sscan(after, &kib)
+			most = max(most, kib<<10)
+		}
+	}
+}
+
+// processorTime returns the processor time of a program that has ended. Unlike its duration, it depends little on
+// what else the machine does.
+func processorTime(program *exec.Cmd) time.Duration {
+	return program.ProcessState.UserTime() + program.ProcessState.SystemTime()
 }

@@ -3,9 +3,11 @@ package cli
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -57,6 +59,20 @@ func (s session) do(line string) outcome {
 func (s session) answer(typed, line string) outcome {
 	s.Helper()
 	return s.during(s.Context(), typed, line)
+}
+
+// hears runs a command line that listens to an instrument for SECONDS, until it exits with a status and prints
+// texts. On a busy machine an instrument may say nothing for a while, so that each try listens for twice as long.
+func (s session) hears(line string, status int, texts ...string) outcome {
+	s.Helper()
+	const first, last = 0.1, 6.4
+	for seconds := first; ; seconds *= 2 {
+		o := s.do(strings.ReplaceAll(line, "SECONDS", fmt.Sprint(seconds)))
+		missing := func(text string) bool { return !strings.Contains(o.out, text) }
+		if seconds > last || o.status == status && !slices.ContainsFunc(texts, missing) {
+			return o.exits(status).prints(texts...)
+		}
+	}
 }
 
 // readings reads a CSV file as a command would.

@@ -109,15 +109,15 @@ func TestProbeHandheld(t *testing.T) {
 	} {
 		port := terminal(t, func(p *devices.Pair) runner {
 			n := 0
-			return devices.NewHandheld(p, func() []byte { n++; return pictures[n%2] }, 20*time.Millisecond)
+			return devices.NewHandheld(p, func() []byte { n++; return pictures[n%2] }, 5*time.Millisecond)
 		})
-		flags := ` --port ` + port + ` --seconds 0.12`
-		s.do(`ohmkeep probe check --profile `+chip+flags).exits(Passes).prints("→ display voltage 1.812",
+		flags := ` --port ` + port + ` --seconds SECONDS`
+		s.hears(`ohmkeep probe check --profile `+chip+flags, Passes, "→ display voltage 1.812",
 			"→ display voltage unusable: the display shows", " 0 bad")
-		s.do(`ohmkeep probe check --profile plain-lines` + flags).exits(Fails).prints("hint: ")
-		s.do(`ohmkeep probe record --profile ` + chip + flags + ` --out ` + chip + `.txt`).exits(Passes).says(", 0 bad")
+		s.hears(`ohmkeep probe check --profile plain-lines`+flags, Fails, "hint: ")
+		s.hears(`ohmkeep probe record --profile `+chip+flags+` --out `+chip+`.txt --force`, Passes).says(", 0 bad")
 		s.do(`ohmkeep probe replay `+chip+`.txt`).exits(Passes).prints("display  voltage      1.812").says(chip+".txt by profile "+chip+": ", "0 bad")
 		other := map[string]string{"fs9721": "es51922", "es51922": "fs9721"}[chip]
-		s.do(`ohmkeep probe check --profile ` + other + flags).exits(Fails).prints("hint: no picture of chip " + other + " was received: another chip, another rate than ")
+		s.hears(`ohmkeep probe check --profile `+other+flags, Fails, "hint: no picture of chip "+other+" was received: another chip, another rate than ")
 	}
 }
