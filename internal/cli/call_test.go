@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -98,7 +99,8 @@ func each(c *cobra.Command, visit func(*cobra.Command)) {
 }
 
 // Help of each command shows examples, and every example is right: those that need no
-// hardware are run, the others are held against the flags and arguments they use.
+// hardware are run (a demonstration with -examples only), the others are held against the
+// flags and arguments they use.
 func TestHelpExamples(t *testing.T) {
 	prepared := newSession(t)
 	prepared.walk(3, everything)
@@ -152,7 +154,10 @@ func (s session) example(c *cobra.Command, folder, line string) bool {
 	if strings.HasPrefix(line, "curl ") {
 		return false // the shell's
 	}
-	if (strings.Contains(line, "probe check") || strings.Contains(line, "probe find") || strings.Contains(line, "probe compare") || strings.Contains(line, "probe record") || strings.Contains(line, "--listen") || strings.Contains(line, "ohmkeep watch") || strings.Contains(line, "ohmkeep status") || strings.Contains(line, "postgres://")) && !strings.Contains(line, " help ") {
+	demonstrates := strings.HasPrefix(line, "ohmkeep demo") && !*asTheyStand // TestDemo and TestReadmeInOrder run it
+	needsMore := func(what string) bool { return strings.Contains(line, what) }
+	if demonstrates || !strings.Contains(line, " help ") && slices.ContainsFunc([]string{"probe check", "probe find", "probe compare", "probe record",
+		"--listen", "ohmkeep watch", "ohmkeep status", "postgres://"}, needsMore) {
 		call, _, _ := strings.Cut(line, " > ") // the rest is the shell's
 		check, args, err := c.Root().Find(split(call)[1:])
 		if err == nil {

@@ -9,8 +9,14 @@ import (
 	"ohmkeep/internal/simulate/demo"
 )
 
+// A demonstration replaces what an earlier one left, and nothing that was changed since.
 func TestDemo(t *testing.T) {
 	s := newSession(t)
+	if err := os.Mkdir("look", 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s.write("look/run.toml", string(demo.RunFile)) // as an earlier one leaves it
+	s.write("look/readings.db", "old")
 	o := s.do(`ohmkeep demo --into look`).exits(Passes)
 	o.prints("FAIL      joint west-north", "FAIL      feed far", filepath.FromSlash("ohmkeep assess look/run.toml look/readings.csv")).
 		says("Reading room cornice (invented)", "Fitting 39 readings")
@@ -27,6 +33,8 @@ func TestDemo(t *testing.T) {
 	s.do(`ohmkeep assess run.toml readings.csv`).exits(Fails).prints("joint west-north", "feed far")
 	s.do(`ohmkeep assess run.toml --store readings.db`).exits(Fails)
 	s.do(`ohmkeep predict run.toml --step "white 12 %"`).exits(Passes)
+	s.write("run.toml", s.content("run.toml")+"# mine\n")
+	s.do(`ohmkeep demo --into .`).refused("run.toml: is in the way")
 }
 
 // A demonstration never overwrites files that it did not write.
@@ -41,18 +49,9 @@ func TestDemoSparesFiles(t *testing.T) {
 	s.do(`ohmkeep demo --into readings.db`).refused("readings.db: not a directory")
 }
 
-func TestDemoAgainAndElsewhere(t *testing.T) {
+// TestReadmeInOrder writes into the usual folder, which is not there yet.
+func TestDemoElsewhere(t *testing.T) {
 	s := newSession(t)
-	if err := os.Mkdir("ohmkeep-demo", 0o755); err != nil {
-		t.Fatal(err)
-	}
-	s.write("ohmkeep-demo/run.toml", string(demo.RunFile)) // as an earlier one leaves it
-	s.write("ohmkeep-demo/readings.db", "old")
-	s.do(`ohmkeep demo`).exits(Passes).says("Fitting 39 readings")
-	s.write("ohmkeep-demo/run.toml", s.content("ohmkeep-demo/run.toml")+"# mine\n")
-	s.do(`ohmkeep demo`).refused(filepath.FromSlash("ohmkeep-demo/run.toml") + ": is in the way")
-
-	s.Chdir(s.TempDir())
 	s.Setenv("TMPDIR", s.TempDir())
 	s.write("ohmkeep-demo", "a file")
 	s.do(`ohmkeep demo`).exits(Passes).says("ohmkeep-demo: not a directory; writing into ")

@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"context"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -115,13 +116,14 @@ func (s session) during(ctx context.Context, typed, line string) outcome {
 	return outcome{s.T, line, status, out.String(), faults.String()}
 }
 
-// lighter returns a command line with its picture as SVG under -short: under the race
-// detector a PNG takes seconds.
+var asTheyStand = flag.Bool("examples", false, "run the examples of help and of the README as they stand: with PNG pictures, which take long to draw, and with every demonstration")
+
+// lighter returns a command line with its picture as SVG, unless -examples is given.
 func lighter(line string) string {
-	if testing.Short() {
-		return strings.ReplaceAll(line, ".png", ".svg")
+	if *asTheyStand {
+		return line
 	}
-	return line
+	return strings.ReplaceAll(line, ".png", ".svg")
 }
 
 // split parts a line into words at spaces outside double quotes.
