@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -16,8 +18,36 @@ import (
 )
 
 // Fill makes a store with readings of a board, in chunks and in the tail, and returns their
-// number. The run is "Book shelf", the probe "cabinet".
+// number. The run is "Book shelf", the probe "cabinet". The store is filled once in a process, and
+// then copied.
 func Fill(t testing.TB, path string) (readings int) {
+	t.Helper()
+	filled.once.Do(func() {
+		made := filepath.Join(t.TempDir(), "filled.db")
+		filled.readings = fill(t, made)
+		Root(t, made, "")
+		content, err := os.ReadFile(made)
+		if err != nil {
+			t.Fatal(err)
+		}
+		filled.content = content
+	})
+	if filled.content == nil {
+		t.Fatal("the store could not be filled in an earlier test")
+	}
+	if err := os.WriteFile(path, filled.content, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return filled.readings
+}
+
+var filled struct {
+	once     sync.Once
+	content  []byte
+	readings int
+}
+
+func fill(t testing.TB, path string) (readings int) {
 	t.Helper()
 	kept, err := store.Open(path)
 	if err != nil {
