@@ -62,11 +62,11 @@ func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) 
 	}
 	if o.to != "" {
 		address := strings.Clone(o.to)
-		settings, err := o.by.options(c, address)
-		if err != nil {
+		if err := postgres.Check(address); err != nil {
 			return nil, err
 		}
-		if err := postgres.Check(address); err != nil {
+		settings, err := o.by.options(c, address)
+		if err != nil {
 			return nil, err
 		}
 		to := archive.NewSink(address, settings, r)
@@ -77,6 +77,9 @@ func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) 
 	}
 	if o.remote != "" {
 		address := strings.Clone(o.remote)
+		if err := remotewrite.Check(address); err != nil {
+			return nil, err
+		}
 		settings, err := o.by.options(c, address)
 		if err != nil {
 			return nil, err

@@ -38,10 +38,13 @@ type Sink struct {
 	now       func() time.Time
 }
 
-// IsURL reports whether a text is an address of a receiver.
-func IsURL(text string) bool {
-	u, err := url.Parse(text)
-	return err == nil && (u.Scheme == "http" || u.Scheme == "https") && u.Host != ""
+// Check returns a fault if a text is not an address of a receiver.
+func Check(address string) error {
+	u, err := url.Parse(address)
+	if err == nil && (u.Scheme == "http" || u.Scheme == "https") && u.Host != "" {
+		return nil
+	}
+	return fault.Fault{Text: fmt.Sprintf("%q is not the address of a receiver", (&Sink{address: address}).Name()), Hint: "such as http://host:9090/api/v1/write"}
 }
 
 // requestTimeout is the time-out of a request, with all its bytes.
@@ -50,8 +53,8 @@ const requestTimeout = 10 * time.Minute
 // NewSink returns a destination of a run: the receiver at a URL, which is sent at most a number of
 // bytes a second (0 = no limit).
 func NewSink(address string, bytesPerSecond int, site string, r *run.Run, log *slog.Logger) (*Sink, error) {
-	if !IsURL(address) {
-		return nil, fault.Fault{Text: fmt.Sprintf("%q is not the address of a receiver", (&Sink{address: address}).Name()), Hint: "such as http://host:9090/api/v1/write"}
+	if err := Check(address); err != nil {
+		return nil, err
 	}
 	dialer := &net.Dialer{Timeout: 15 * time.Second}
 	transport := &http.Transport{Proxy: http.ProxyFromEnvironment, DialContext: func(ctx context.Context, network, address string) (net.Conn, error) {
