@@ -8,7 +8,10 @@ import (
 	"net/http/httptest"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
+
+	"ohmkeep/internal/web/servertest"
 )
 
 // opened is a page that has a feed open.
@@ -18,9 +21,9 @@ type opened struct {
 	lines *bufio.Scanner
 }
 
-func open(t *testing.T, address string) *opened {
+func open(t *testing.T, client *http.Client, address string) *opened {
 	t.Helper()
-	r, err := http.Get(address)
+	r, err := client.Get(address)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,80 +54,86 @@ func (o *opened) next() string {
 	return ""
 }
 
-func serve(t *testing.T, feed http.Handler) string {
-	s := httptest.NewUnstartedServer(feed)
-	s.Config.ReadTimeout, s.Config.WriteTimeout = 100*time.Millisecond, 100*time.Millisecond
-	s.Start()
-	t.Cleanup(s.Close)
-	return s.URL
+// serve serves a feed inside the process, with time-outs that are shorter than it is open, and returns its clients.
+func serve(t *testing.T, feed http.Handler) *http.Client {
+	l := servertest.Listen()
+	s := &http.Server{Handler: feed, ReadTimeout: 100 * time.Millisecond, WriteTimeout: 100 * time.Millisecond}
+	go func() { _ = s.Serve(l) }()
+	t.Cleanup(func() { _ = s.Close() })
+	return l.Client()
 }
 
 // A page that opens gets the newest event of every name, and then each new one, long after the
-// server's time-outs of reading and writing. Data that did not change is not sent again.
+// server's time-outs of reading and writing. Data that did not change is not sent again. The end is
+// sent at once. The times are of a simulated clock.
 func TestFeed(t *testing.T) {
-	done := make(chan struct{})
-	fresh := 0
-	var feed *Feed
-	feed = NewFeed(NewStreams(4, done), func() { fresh++; feed.Publish("step", []byte(`"dark"`)) })
-	feed.Publish("volts", []byte("1"))
-	feed.Publish("volts", []byte("2"))
-	address := serve(t, feed)
-	page := open(t, address)
-	for _, want := range []string{"volts: 2", `step: "dark"`} {
-		if got := page.next(); got != want {
-			t.Errorf("%s, want %s", got, want)
+	synctest.Test(t, func(t *testing.T) {
+		done := make(chan struct{})
+		fresh := 0
+		var feed *Feed
+		feed = NewFeed(NewStreams(4, done), func() { fresh++; feed.Publish("step", []byte(`"dark"`)) })
+		feed.Publish("volts", []byte("1"))
+		feed.Publish("volts", []byte("2"))
+		page := open(t, serve(t, feed), "http://localhost")
+		for _, want := range []string{"volts: 2", `step: "dark"`} {
+			if got := page.next(); got != want {
+				t.Errorf("%s, want %s", got, want)
+			}
 		}
-	}
-	time.Sleep(300 * time.Millisecond)
-	feed.Publish("volts", []byte("2"))
-	feed.Publish("note", []byte("two\nlines"))
-	if got := page.next(); got != "note: twolines" {
-		t.Errorf("after the time-outs: %s", got)
-	}
-	if feed.Pages() != 1 || fresh != 1 {
-		t.Errorf("%d pages, brought up to date %d times", feed.Pages(), fresh)
-	}
-	close(done)
-	if end := page.next() + page.next(); end != "end: 1" { // and then nothing, not even a beat
-		t.Errorf("the end: %q", end)
-	}
+		time.Sleep(300 * time.Millisecond)
+		feed.Publish("volts", []byte("2"))
+		feed.Publish("note", []byte("two\nlines"))
+		if got := page.next(); got != "note: twolines" {
+			t.Errorf("after the time-outs: %s", got)
+		}
+		if feed.Pages() != 1 || fresh != 1 {
+			t.Errorf("%d pages, brought up to date %d times", feed.Pages(), fresh)
+		}
+		begun := time.Now()
+		close(done)
+		if end := page.next() + page.next(); end != "end: 1" || time.Since(begun) > time.Millisecond {
+			t.Errorf("the end: %q after %v", end, time.Since(begun))
+		}
+	})
 }
 
 // More pages than the bound are refused, also over several feeds, and a page that is closed makes
 // room.
 func TestStreamsAreBounded(t *testing.T) {
-	streams := NewStreams(2, make(chan struct{}))
-	one, other := serve(t, NewFeed(streams, nil)), serve(t, NewFeed(streams, nil))
-	first := open(t, one)
-	open(t, other)
-	refused, err := http.Get(one)
-	if err != nil {
-		t.Fatal(err)
-	}
-	refused.Body.Close()
-	if refused.StatusCode != 503 || refused.Header.Get("Retry-After") == "" {
-		t.Errorf("one too many: %d %v", refused.StatusCode, refused.Header)
-	}
-	first.body.Close()
-	for begun := time.Now(); streams.Open() > 1; time.Sleep(time.Millisecond) {
-		if time.Since(begun) > time.Minute {
+	synctest.Test(t, func(t *testing.T) {
+		streams := NewStreams(2, make(chan struct{}))
+		one, other := serve(t, NewFeed(streams, nil)), serve(t, NewFeed(streams, nil))
+		first := open(t, one, "http://localhost")
+		open(t, other, "http://localhost")
+		refused, err := one.Get("http://localhost")
+		if err != nil {
+			t.Fatal(err)
+		}
+		refused.Body.Close()
+		if refused.StatusCode != 503 || refused.Header.Get("Retry-After") == "" {
+			t.Errorf("one too many: %d %v", refused.StatusCode, refused.Header)
+		}
+		first.body.Close()
+		if synctest.Wait(); streams.Open() > 1 {
 			t.Fatal("a closed page keeps its place")
 		}
-	}
-	open(t, one)
+		open(t, one, "http://localhost")
+	})
 }
 
 // A client that takes nothing does not hold up the others, nor the one that publishes.
 func TestSlowPage(t *testing.T) {
 	feed := NewFeed(NewStreams(2, make(chan struct{})), nil)
-	address := serve(t, feed)
-	slow, err := net.Dial("tcp", strings.TrimPrefix(address, "http://"))
+	s := httptest.NewServer(feed)
+	defer s.Close()
+	slow, err := net.Dial("tcp", strings.TrimPrefix(s.URL, "http://"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer slow.Close()
 	io.WriteString(slow, "GET / HTTP/1.1\r\nHost: localhost\r\n\r\n")
-	page := open(t, address)
+	page := open(t, s.Client(), s.URL)
+	defer page.body.Close()
 	large := strings.Repeat("x", 1<<16)
 	begun := time.Now()
 	for i := range 200 { // 13 MB, more than the buffers of a connection

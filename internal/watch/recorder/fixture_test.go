@@ -13,8 +13,10 @@ import (
 	"testing"
 	"time"
 
+	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/profile"
 	"ohmkeep/internal/reading"
+	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/devices"
 	"ohmkeep/internal/watch/machine"
@@ -170,6 +172,17 @@ func open(t testing.TB, p Plan, o Options) *cabinet {
 	t.Cleanup(c.end)
 	<-c.Tried()
 	return c
+}
+
+// simulated starts a recorder on a board inside the process; in a bubble of synctest its time is simulated.
+func simulated(t testing.TB, o Options) (*cabinet, *devices.Pair) {
+	t.Helper()
+	pair := devices.InProcess()
+	o.Open = func(ctx context.Context, _ run.Probe, p *profile.Profile, o instrument.Options) (instrument.Instrument, error) {
+		o.Conn = pair.Host
+		return instrument.Open(ctx, p, "", o)
+	}
+	return open(t, plan(t, hall+probeOn("board", "nowhere")), o), pair
 }
 
 // pass advances the clock while the recorder runs.

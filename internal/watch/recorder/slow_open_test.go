@@ -38,7 +38,7 @@ func TestRunsWhileAProbeIsOpened(t *testing.T) {
 	<-opening
 	ran := func() time.Duration { r.mu.Lock(); defer r.mu.Unlock(); return r.lastRun }
 	for begun := time.Now(); ran() == 0; time.Sleep(time.Millisecond) {
-		if time.Since(begun) > 5*time.Second {
+		if time.Since(begun) > time.Minute {
 			t.Fatal("the recorder does not run while a probe is opened")
 		}
 	}
@@ -50,7 +50,7 @@ func TestRunsWhileAProbeIsOpened(t *testing.T) {
 	close(open)
 	select {
 	case <-r.Tried():
-	case <-time.After(5 * time.Second):
+	case <-time.After(time.Minute):
 		t.Fatal("not ready although the port is open")
 	}
 	if why := strings.Join(r.Snapshot().Reasons(), "; "); why != "probe board: not opened yet" {
