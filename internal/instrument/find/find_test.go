@@ -3,6 +3,7 @@ package find_test
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"strings"
 	"sync"
@@ -138,35 +139,50 @@ func TestFind(t *testing.T) {
 		paths = append(paths, all[len(all)-1].path)
 	}
 	absent := t.TempDir() + "/absent"
-	found := find.Ports(t.Context(), append(paths, absent), o)
-	for i, c := range cases {
-		f := found[i]
-		name := ""
-		if f.Profile != nil {
-			name = f.Profile.Name
+	search := func() (wrong []string) {
+		complain := func(format string, of ...any) { wrong = append(wrong, fmt.Sprintf(format, of...)) }
+		for _, one := range all {
+			one.received.Store(0)
 		}
-		var channels []string
-		for _, s := range f.Samples {
-			channels = append(channels, s.Channel+" "+s.Quantity.String())
+		found := find.Ports(t.Context(), append(paths, absent), o)
+		for i, c := range cases {
+			f := found[i]
+			name := ""
+			if f.Profile != nil {
+				name = f.Profile.Name
+			}
+			var channels []string
+			for _, s := range f.Samples {
+				channels = append(channels, s.Channel+" "+s.Quantity.String())
+			}
+			if f.Err != nil || f.Port != paths[i] || name != c.profile || f.Certain() != c.certain || strings.Join(channels, ", ") != c.channels || f.SettingsDiffer() {
+				complain("%s: got %q, certain %v, %q, %d lines, %d bad, %v", c.name, name, f.Certain(), channels, f.Lines, f.Bad, f.Err)
+			}
+			if n := all[i].received.Load(); n > 0 && c.device != nil {
+				complain("%s: %d bytes were written to it", c.name, n)
+			}
 		}
-		if f.Err != nil || f.Port != paths[i] || name != c.profile || f.Certain() != c.certain || strings.Join(channels, ", ") != c.channels || f.SettingsDiffer() {
-			t.Errorf("%s: got %q, certain %v, %q, %d lines, %d bad, %v", c.name, name, f.Certain(), channels, f.Lines, f.Bad, f.Err)
+		if text, ok := found[7].Text(); !ok || text != "hello, 21 lux" {
+			complain("unknown text: %q", text)
 		}
-		if n := all[i].received.Load(); n > 0 && c.device != nil {
-			t.Errorf("%s: %d bytes were written to it", c.name, n)
+		if _, ok := found[8].Text(); ok || len(found[8].Received) == 0 || found[8].Silent() {
+			complain("unknown bytes: %q", found[8].Received)
 		}
+		if !found[9].Silent() || all[9].received.Load() == 0 {
+			complain("nothing: %+v, asked with %d bytes", found[9], all[9].received.Load())
+		}
+		if last := found[len(cases)]; last.Err == nil || last.Silent() {
+			complain("absent: %+v", last)
+		}
+		return wrong
 	}
-	if text, ok := found[7].Text(); !ok || text != "hello, 21 lux" {
-		t.Errorf("unknown text: %q", text)
+	wrong := search()
+	for ; len(wrong) > 0 && o.Listen < 5*time.Second; wrong = search() {
+		// On a machine that is busy with other work a device may be silent for as long as the search listens.
+		o.Listen, o.Answer = 3*o.Listen, 3*o.Answer
 	}
-	if _, ok := found[8].Text(); ok || len(found[8].Received) == 0 || found[8].Silent() {
-		t.Errorf("unknown bytes: %q", found[8].Received)
-	}
-	if !found[9].Silent() || all[9].received.Load() == 0 {
-		t.Errorf("nothing: %+v, asked with %d bytes", found[9], all[9].received.Load())
-	}
-	if last := found[len(cases)]; last.Err == nil || last.Silent() {
-		t.Errorf("absent: %+v", last)
+	for _, what := range wrong {
+		t.Error(what)
 	}
 }
 
