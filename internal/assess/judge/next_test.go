@@ -99,7 +99,7 @@ func TestProposedReadingsDecide(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(8, 15))
 			unproven, with, first, firstHeld, every, everyHeld := 0, 0, 0, 0, 0, 0
-			for i := range c.times * max(*simulations*24/200, 5) {
+			for i := range c.times * max(*simulations*24/200, 3) {
 				r := draw(rng)
 				h := newOperator(t, r, i%2 == 0, rng)
 				for _, step := range c.steps {

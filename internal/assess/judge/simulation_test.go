@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-var simulations = flag.Int("simulations", 8, "how many commissionings to simulate")
+var simulations = flag.Int("simulations", 4, "how many commissionings to simulate")
 
 // draw invents a run of one of the usual shapes, with its feeds and steps as the
 // trade has them.

@@ -42,7 +42,7 @@ func TestSimulatedOddStock(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(77, 5))
 			held, doubt, failed, passed, found := tally{}, 0, 0, 0, 0
-			runs := max(*simulations, 8)
+			runs := *simulations
 			for i := range runs {
 				p, visits := bright(t, i, rng)
 				reel := rng.IntN(len(p.Reels))

@@ -132,18 +132,18 @@ func TestLineEnds(t *testing.T) {
 func TestBabble(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		host, device := net.Pipe()
-		defer device.Close()
 		go func() { _, _ = io.Copy(io.Discard, device) }()
-		go func() {
+		var babbling sync.WaitGroup
+		babbling.Go(func() {
 			for {
 				if _, err := device.Write([]byte{0x55}); err != nil {
 					return
 				}
 				time.Sleep(time.Millisecond)
 			}
-		}()
+		})
 		b := NewBus(host, 9600)
-		defer b.Close()
+		defer func() { b.Close(); device.Close(); babbling.Wait() }()
 		if a := b.Read(t.Context(), Request{1, 4, 0, 1}, 50*time.Millisecond); !errors.Is(a.Err, ErrBadFrame) {
 			t.Errorf("%v", a.Err)
 		}

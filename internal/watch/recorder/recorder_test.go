@@ -194,7 +194,10 @@ func TestDiskFull(t *testing.T) {
 	for i := 1; i < 100; i++ {
 		say(t, pair, fmt.Sprintf("1,%d,V\n", i))
 	}
-	c.until("unwell", func() bool { return len(c.Snapshot().Reasons()) == 1 && c.Snapshot().Failures >= 2 })
+	c.until("unwell", func() bool {
+		got := c.Snapshot()
+		return len(got.Reasons()) == 1 && got.Failures >= 2 && got.Waiting == 99
+	})
 	if got := c.Snapshot(); !strings.Contains(got.Reasons()[0], "the disk is full") || got.Waiting != 99 || got.Probes[0].Stored != 1 {
 		t.Errorf("%+v", got)
 	}
