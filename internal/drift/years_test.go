@@ -96,7 +96,7 @@ func TestHealthyYears(t *testing.T) {
 	begin := time.Now()
 	years, days := *runYears, 365
 	if years == 0 {
-		years, days = 9, 80
+		years, days = 9, 50
 	}
 	if testing.Short() {
 		days = 40

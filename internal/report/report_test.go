@@ -259,7 +259,7 @@ func TestMeansAndRepairs(t *testing.T) {
 	}
 }
 
-var everyDigit = flag.Int("digits", 40, "how many digits of a report are changed, one at a time; 0 = every one")
+var everyDigit = flag.Int("digits", 15, "how many digits of a report are changed, one at a time; 0 = every one")
 
 // A changed digit is found wherever it stands: in a table, a picture, a text inside, the date, the
 // version, the sum or the page's own marks.

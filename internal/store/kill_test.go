@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-var kills = flag.Int("kills", 10, "how often a writer is killed")
+var kills = flag.Int("kills", 5, "how often a writer is killed")
 
 const (
 	nextVariable  = "STORE_TEST_NEXT"

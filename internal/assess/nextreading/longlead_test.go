@@ -15,7 +15,7 @@ import (
 )
 
 // leads is how many runs of each kind are followed; the continuous build follows more.
-var leads = flag.Int("leads", 3, "runs of each kind whose proposals are followed, long leads included")
+var leads = flag.Int("leads", 1, "runs of each kind whose proposals are followed, long leads included")
 
 // follower reads a simulated run of which its meter's short leads have read all they reach.
 type follower struct {

@@ -1,6 +1,7 @@
 package nightly
 
 import (
+	"flag"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -155,9 +156,11 @@ func TestAWrongReadingIsNoBurst(t *testing.T) {
 	}
 }
 
+var warmDays = flag.Uint64("warmdays", 8, "simulated days on which the copper warms")
+
 // Copper that warms by day is no contact that fails, although no temperature is read.
 func TestAWarmDayIsNoBurst(t *testing.T) {
-	for seed := range uint64(40) {
+	for seed := range *warmDays {
 		nights, _, _ := oneDay(t, months.Scenario{Sensed: []string{"block", "high.end"}, DayCycle: 18, Every: 5 * time.Minute}, seed)
 		if n := night(t, nights, "far", ""); n.Bursts != 0 {
 			t.Errorf("seed %d: %d bursts of %g Ω in %d rounds", seed, n.Bursts, n.BurstRise, n.Samples)

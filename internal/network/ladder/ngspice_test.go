@@ -2,6 +2,7 @@ package ladder
 
 import (
 	"bufio"
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -16,6 +17,8 @@ import (
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 )
+
+var networks = flag.Int("networks", 3, "how many random runs are compared with ngspice")
 
 // deck writes a run as a SPICE netlist that shares nothing with this package's
 // equations: a resistor a conductor, a behavioural current source a pixel.
@@ -225,7 +228,7 @@ func TestPotentialsAgreeWithNgspice(t *testing.T) {
 		t.Run(name, func(t *testing.T) { compare(t, r) })
 	}
 	rng := rand.New(rand.NewPCG(3, 9))
-	for i := 0; i < 12; {
+	for i := 0; i < *networks; {
 		r := randomRun(rng, 80)
 		if r.Reels[0].Strip.Driver == run.Regulated || newParts(r).count() > 1 {
 			continue // two balances may exist, or a part floats: no one right answer to compare

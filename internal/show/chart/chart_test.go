@@ -197,7 +197,7 @@ func TestOddInput(t *testing.T) {
 }
 
 func TestMuchInputIsThinned(t *testing.T) {
-	const n = 1_000_000
+	const n = 200_000
 	a := flat(n, 5, 0, 0.01)
 	p := a.Profiles[0].Reels[0]
 	for i := range n { // noise, the worst case for thinning

@@ -16,7 +16,7 @@ import (
 	"ohmkeep/internal/simulate/planttest"
 )
 
-var rough = flag.Int("rough", 1, "how many runs of each disturbance to assess; of each fault and slip a quarter")
+var rough = flag.Int("rough", 0, "how many runs of each disturbance to assess; of each fault and slip a quarter. 0 = one of every third")
 
 // tally is what one line of the table counts.
 type tally struct {
@@ -287,7 +287,9 @@ func (l line) script(t *testing.T, kind planttest.Kind, seed uint64) map[string]
 func TestRoughRuns(t *testing.T) {
 	t.Logf(heading, "", "runs", "held", "held by", "proven", "of the", "failed", "passed", "bad", "of the", "opens", "good", "wrong", "ms: median, most")
 	t.Logf(heading, "", "", "", "script", "sound", "script's", "sound", "bad", "found", "script's", "found", "suspected", "named", "")
-	for _, l := range lines() {
-		l.measure(t)
+	for i, l := range lines() {
+		if *rough > 0 || i%3 == 0 {
+			l.measure(t)
+		}
 	}
 }
