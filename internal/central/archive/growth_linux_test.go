@@ -3,8 +3,9 @@ package archive
 import (
 	"flag"
 	"fmt"
-	"math/rand/v2"
-	"strconv"
+	"os"
+	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -15,7 +16,6 @@ import (
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/ship"
-	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
 
@@ -23,11 +23,12 @@ var (
 	growSites = flag.Int("sites", 10, "how many sites the database grows by")
 	listed    = flag.Int("listed", 200, "the largest number of sites that are listed")
 	growDays  = flag.Float64("days", 0.25, "how many days of readings each has, of 16 channels once a minute")
+	plants    = flag.Int("plants", 3, "how many runs are simulated; the sites are variations of these")
 )
 
 // TestGrowth fills the database by many sites, and measures what a reading costs: processor time of
 // this program and of the server, and bytes on disk. The bound is judged by processor time, because
-// other programs use the machine too.
+// other programs use the machine too. Then it measures what it takes to read a site and the list.
 func TestGrowth(t *testing.T) {
 	server := centraltest.Start(t)
 	url := server.Database("ohmkeep")
@@ -40,37 +41,54 @@ func TestGrowth(t *testing.T) {
 		check(t, err)
 		return row.Int(0)
 	}
-	minutes := int(*growDays * 24 * 60)
+	var kinds []*site
+	for seed := range *plants {
+		kinds = append(kinds, simulate(t, seed, int(*growDays*24*60)))
+	}
 	before := size()
-	ownBegun, serverBegun, begun := ownProcessor(t), server.Processor(), time.Now()
+	used := func() (own, other time.Duration) { return ownProcessor(t), server.Processor() }
+	ownBegun, serverBegun := used()
+	begun := time.Now()
+	var readings atomic.Int64
 	var tasks errgroup.Group
 	tasks.SetLimit(2)
-	for site := range *growSites {
+	for n := range *growSites {
 		tasks.Go(func() error {
-			r := shelf(t, fmt.Sprintf("Site %04d", site))
-			to := NewSink(url, postgres.Options{}, r)
-			defer to.Close()
-			if _, err := to.Have(t.Context(), fmt.Sprint(site), 0); err != nil {
-				return err
-			}
-			return grow(t, to, r, site, minutes)
+			kind := kinds[n%len(kinds)]
+			readings.Add(int64(len(kind.readings)))
+			return grow(t, url, kind, n)
 		})
 	}
 	check(t, tasks.Wait())
-	readings := float64(*growSites * minutes * 16)
 	wall := time.Since(begun)
-	own, other := ownProcessor(t)-ownBegun, server.Processor()-serverBegun
-	bytes := float64(size()-before) / readings
-	perSecond := 2 * readings / (own + other).Seconds()
-	t.Logf("%.0f readings of %d sites in %.1f s: processor time %.1f s here and %.1f s of the server, %.0f readings/s on two cores; %.0f bytes a reading on disk",
-		readings, *growSites, wall.Seconds(), own.Seconds(), other.Seconds(), perSecond, bytes)
+	own, other := used()
+	own, other = own-ownBegun, other-serverBegun
+	sent := float64(readings.Load())
+	bytes := float64(size()-before) / sent
+	perSecond := 2 * sent / (own + other).Seconds()
+	load, _ := os.ReadFile("/proc/loadavg")
+	t.Logf("%.0f readings of %d sites in %.1f s: processor time %.1f s here and %.1f s of the server, %.0f readings/s on two cores; %.0f bytes a reading on disk; load %s",
+		sent, *growSites, wall.Seconds(), own.Seconds(), other.Seconds(), perSecond, bytes, strings.Join(strings.Fields(string(load))[:3], " "))
 	row, _, err := db.One(t.Context(), "SELECT sum(pg_relation_size(inhrelid)), sum(pg_indexes_size(inhrelid)) FROM pg_inherits WHERE inhparent = 'ohmkeep.reading'::regclass")
 	check(t, err)
-	t.Logf("of these %.0f bytes are rows and %.0f the key", float64(row.Int(0))/readings, float64(row.Int(1))/readings)
+	t.Logf("of these %.0f bytes are rows and %.0f the key", float64(row.Int(0))/sent, float64(row.Int(1))/sent)
 	if perSecond < 100_000 && !testing.Short() {
 		t.Errorf("%.0f readings/s on two cores, at least 100,000 are wanted", perSecond)
 	}
+	check(t, db.Script(t.Context(), "ANALYZE"))
+	from := server.Processor() + ownProcessor(t)
+	got, err := poll(t.Context(), url, shelf(t, siteName(0)))
+	check(t, err)
+	to := server.Processor() + ownProcessor(t)
+	sites, err := fleet.List(t.Context(), db, time.Now())
+	check(t, err)
+	t.Logf("%v of processor time for the %d readings of a site, %v for the list of %d sites", to-from, len(got), server.Processor()+ownProcessor(t)-to, len(sites))
+	if len(got) != len(kinds[0].readings) || len(sites) != *growSites {
+		t.Errorf("%d readings of the first site, want %d; %d sites", len(got), len(kinds[0].readings), len(sites))
+	}
 }
+
+func siteName(n int) string { return fmt.Sprintf("Site %04d", n) }
 
 // TestListOfManySites measures the fleet's list with 10, 100 and 1,000 sites, each with a run of 40
 // elements and ten nights of verdicts.
@@ -112,40 +130,17 @@ func TestListOfManySites(t *testing.T) {
 	}
 }
 
-// grow sends a site's readings: voltages and currents that follow the temperature of the day, with
-// the noise and the last digit of a sensor, and a nightly set of verdicts.
-func grow(t *testing.T, to *Sink, r *run.Run, site, minutes int) error {
-	random := rand.New(rand.NewPCG(uint64(site), 4))
-	var series []*store.Series
-	for i := range 16 {
-		series = append(series, &store.Series{Identity: int64(random.Uint64()), Number: int64(i), Form: "0.000",
-			Channel: store.Channel{Run: r.Name, Probe: "board", Quantity: run.Voltage, From: fmt.Sprintf("west.%d+", i+1), To: fmt.Sprintf("west.%d-", i+1), Unit: "V", Meter: "hand"}})
+// grow sends the readings and the verdicts of a site.
+func grow(t *testing.T, url string, kind *site, n int) error {
+	to := NewSink(url, postgres.Options{}, shelf(t, siteName(n)))
+	defer to.Close()
+	if _, err := to.Have(t.Context(), fmt.Sprint(n), 0); err != nil {
+		return err
 	}
-	begin := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
-	d := &store.Delivery{Series: series}
-	for minute := range minutes {
-		at := begin.Add(time.Duration(minute) * time.Minute)
-		for i, x := range series {
-			value := 5 - 0.02*float64(i) + 0.01*random.NormFloat64()
-			d.Readings = append(d.Readings, store.Sent{Series: x, At: at.UnixNano() + int64(site)*1000, Text: strconv.FormatFloat(value, 'f', 3, 64)})
-		}
-		if len(d.Readings) >= ship.MaxBatch || minute == minutes-1 {
-			d.Until = at
-			if err := to.Send(t.Context(), d); err != nil {
-				return err
-			}
-			d.Readings = d.Readings[:0]
-		}
+	if err := kind.varied(n, ship.MaxBatch, func(d *store.Delivery) error { return to.Send(t.Context(), d) }); err != nil {
+		return err
 	}
-	made := ship.Description{File: "schema = 1", Taken: begin, Place: fmt.Sprint(site % 17)}
-	for i := range 40 {
-		v := ship.Verdict{Source: ship.Drift, Kind: run.KindJoint, Name: fmt.Sprintf("%d-%d", i, i+1), Verdict: "steady", Ohms: 0.005, PerYear: 0.0001}
-		if i == 7 && site%10 == 0 {
-			v.Verdict, v.Fails = "stepped", true
-		}
-		made.Verdicts = append(made.Verdicts, v)
-	}
-	return to.Describe(t.Context(), made)
+	return to.Describe(t.Context(), ship.Description{File: "schema = 1", Taken: time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC), Place: fmt.Sprint(n % 17), Verdicts: kind.verdicts})
 }
 
 // ownProcessor is the processor time of this program.
