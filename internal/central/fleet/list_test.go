@@ -69,7 +69,9 @@ func TestOrderOfVisits(t *testing.T) {
 }
 
 func TestMetrics(t *testing.T) {
-	two := site("North \"hall\"", "Castle", Run{Causes: append(cause(1), cause(2)...), Unproven: 3})
+	another := cause(2)
+	another[0].Name = "b-c"
+	two := site("North \"hall\"", "Castle", Run{Causes: append(cause(1), another...), Unproven: 3})
 	var b strings.Builder
 	if err := WriteMetrics(&b, []*Site{two, site("South", "", Run{})}, now); err != nil {
 		t.Fatal(err)

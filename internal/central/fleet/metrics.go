@@ -9,7 +9,8 @@ import (
 )
 
 // WriteMetrics writes the list in the Prometheus text format, as a collector of text files reads
-// it. Causes are counted, not listed: one alert is enough for a site and a cause.
+// it. Causes are counted, not listed: one alert is enough for a site and a cause. An element that
+// fails on several rails, or by both assess and drift, is one.
 func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 	registry := prometheus.NewRegistry()
 	gauge := func(name, help string, labels ...string) *prometheus.GaugeVec {
@@ -21,6 +22,7 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 	unproven := gauge("fleet_unproven_elements", "Elements of a site whose verdict is unproven.", "site", "place")
 	heard := gauge("fleet_heard_timestamp_seconds", "When a run of a site was last heard of.", "site", "place", "run")
 	repair := gauge("fleet_in_repair", "1 while a site is being repaired.", "site")
+	until := gauge("fleet_repair_until_timestamp_seconds", "Until when a site is being repaired.", "site")
 	severity := gauge("fleet_sites", "Sites of a severity.", "severity")
 	made := gauge("fleet_list_timestamp_seconds", "When the list was made.")
 	for _, s := range Severities {
@@ -32,6 +34,7 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 		inRepair := 0.0
 		if s.Severity == InRepair {
 			inRepair = 1
+			until.WithLabelValues(s.Name).Set(float64(s.Repair.Unix()))
 		}
 		repair.WithLabelValues(s.Name).Set(inRepair)
 		undecided := unproven.WithLabelValues(s.Name, s.Place)
@@ -40,7 +43,7 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 			if !r.Heard.IsZero() {
 				heard.WithLabelValues(s.Name, s.Place, r.Name).Set(float64(r.Heard.Unix()))
 			}
-			for _, c := range r.Causes {
+			for _, c := range elements(r.Causes) {
 				failing.WithLabelValues(s.Name, s.Place, c.Kind, c.Verdict).Inc()
 			}
 		}
@@ -55,4 +58,21 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 		}
 	}
 	return nil
+}
+
+// elements returns one cause for each element: the first of drift, which says since when, or else
+// the first one.
+func elements(all []Cause) (found []Cause) {
+	index := map[[2]string]int{}
+	for _, c := range all {
+		i, known := index[[2]string{c.Kind, c.Name}]
+		switch {
+		case !known:
+			index[[2]string{c.Kind, c.Name}] = len(found)
+			found = append(found, c)
+		case found[i].Source != "drift" && c.Source == "drift":
+			found[i] = c
+		}
+	}
+	return found
 }
