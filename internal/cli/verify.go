@@ -23,8 +23,8 @@ func newVerify() *cobra.Command {
 		Short: "Compute a report again from what is inside it, and say whether every number follows",
 		Long: `Verify takes the run file and the readings out of a report that assess --report wrote,
 makes the report again, and compares the two: every number of its tables, its pictures, and
-the texts inside. A report of another version of the program is compared by its numbers and
-verdicts, the last digit within one.
+the texts inside. A report of another version of the program is compared by its numbers,
+verdicts and names, the last digit within one.
 
 It finds what was changed after the report was made; it cannot know whether the readings
 were taken as the report says.
@@ -48,7 +48,7 @@ Exit status: 0 every number follows, 1 one does not, 2 there is no such report.`
 
 func printVerification(w io.Writer, name string, v *report.Verification) error {
 	if v.Other {
-		fmt.Fprintf(w, "%s: made by ohmkeep %s, not by this one: numbers and verdicts are compared, other words and pictures are not\n", name, printable.Short(v.Program, 120))
+		fmt.Fprintf(w, "%s: made by ohmkeep %s, not by this one: numbers, verdicts and names are compared, other words and pictures are not\n", name, printable.Short(v.Program, 120))
 	}
 	if len(v.Faults) == 0 {
 		_, err := fmt.Fprintf(w, "%s: every number follows from the run file and the readings inside\n", name)
@@ -57,7 +57,11 @@ func printVerification(w io.Writer, name string, v *report.Verification) error {
 	for _, fault := range v.Faults {
 		fmt.Fprintf(w, "%s: %s\n", name, printable.Line(fault))
 	}
-	if _, err := fmt.Fprintf(w, "%s: not everything follows from the run file and the readings inside\n", name); err != nil {
+	by := ""
+	if v.Other {
+		by = " by this version; the one that made it compares everything"
+	}
+	if _, err := fmt.Fprintf(w, "%s: not everything follows from the run file and the readings inside%s\n", name, by); err != nil {
 		return err
 	}
 	return status(Fails)

@@ -19,10 +19,11 @@ type piece struct {
 	line    int    // of the page, from 1
 	section string // the heading above it
 	row     string // what its row of a table is about; "" where that is not known
+	label   bool   // it is that of its row
 }
 
 var (
-	tagPattern     = regexp.MustCompile(`(?s)<[^>]*>`)
+	tagPattern     = regexp.MustCompile(`(?s)<!--.*?-->|<[^>]*>`) // what is in a comment is not shown
 	numberPattern  = regexp.MustCompile(`[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?`)
 	headingPattern = regexp.MustCompile(`^<(h1|h2|h3|summary|title)\b`)
 )
@@ -34,7 +35,7 @@ func pieces(text []byte) (list []piece) {
 	add := func(part []byte, tag bool) {
 		trimmed := strings.TrimSpace(string(part))
 		if trimmed != "" {
-			list = append(list, piece{trimmed, tag, inPicture, line + bytes.Count(part[:bytes.Index(part, []byte(trimmed[:1]))], []byte("\n")), section, row})
+			list = append(list, piece{trimmed, tag, inPicture, line + bytes.Count(part[:bytes.Index(part, []byte(trimmed[:1]))], []byte("\n")), section, row, inLabel && !tag})
 		}
 		line += bytes.Count(part, []byte("\n"))
 	}

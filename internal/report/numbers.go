@@ -9,7 +9,8 @@ import (
 	"strings"
 )
 
-// numberDifferences compares the numbers and verdicts of two pages, section by section, as far as both have it.
+// numberDifferences compares the numbers, the verdicts and what the rows of tables are about, of two pages, section
+// by section, as far as both have it.
 func numberDifferences(is, should []piece) (faults []string) {
 	have, order := numbersBySection(is)
 	want, _ := numbersBySection(should)
@@ -18,23 +19,23 @@ func numberDifferences(is, should []piece) (faults []string) {
 		if !known {
 			continue
 		}
-		a := have[section]
-		for i := range max(len(a), len(b)) {
-			switch {
-			case i >= len(a):
-				faults = append(faults, fmt.Sprintf("%s: %d numbers and verdicts follow, and there are %d", section, len(b), len(a)))
-			case i >= len(b):
-				faults = append(faults, fmt.Sprintf("line %d, %s: there are %d numbers and verdicts, and %d follow", a[i].in.line, section, len(a), len(b)))
-			case !near(a[i].text, b[i].text):
-				faults = append(faults, fmt.Sprintf("line %d, %s: says %s in %q, and %s follows", a[i].in.line, section, a[i].text, firstWords(a[i].in), b[i].text))
-				continue
-			default:
-				continue
-			}
-			break
-		}
+		faults = append(faults, sectionDifferences(section, have[section], b)...)
 	}
 	return few(faults)
+}
+
+// sectionDifferences compares the numerals of a section. Where one is left out or added, all after it differ, so that
+// the first difference alone is named.
+func sectionDifferences(section string, is, follow []numeral) (faults []string) {
+	for i := range min(len(is), len(follow)) {
+		if a, b := is[i], follow[i]; !near(a.text, b.text) {
+			faults = append(faults, fmt.Sprintf("line %d, %s: says %s in %q, and %s follows", a.in.line, section, a.text, firstWords(a.in), b.text))
+		}
+	}
+	if len(is) == len(follow) {
+		return faults
+	}
+	return append([]string{fmt.Sprintf("%s: there are %d numbers, verdicts and names, and %d follow", section, len(is), len(follow))}, faults[:min(len(faults), 1)]...)
 }
 
 func firstWords(p piece) string {
@@ -42,7 +43,7 @@ func firstWords(p piece) string {
 	return text
 }
 
-// numeral is a number, or the word of a verdict that stands by itself.
+// numeral is a number, the word of a verdict that stands by itself, or what a row is about.
 type numeral struct {
 	text string
 	in   piece
@@ -66,7 +67,7 @@ func numbersBySection(list []piece) (numbers map[string][]numeral, order []strin
 		for _, text := range numberPattern.FindAllString(html.UnescapeString(p.text), -1) {
 			list = append(list, numeral{text, p})
 		}
-		if verdictPattern.MatchString(p.text) {
+		if verdictPattern.MatchString(p.text) || p.label {
 			list = append(list, numeral{p.text, p})
 		}
 		numbers[p.section] = list

@@ -20,7 +20,7 @@ type Verification struct {
 	Made    time.Time
 	Program string // that made the report
 	// Other reports that Program is not the one that verifies. Then words and pictures may differ,
-	// and the numbers and verdicts alone are compared, the last digit within one.
+	// and the numbers, verdicts and names alone are compared, the last digit within one.
 	Other bool
 	// Faults are what does not follow, one a line; none = everything follows.
 	Faults []string
@@ -55,6 +55,7 @@ func verify(name string, content []byte, program string, again func(contents) ([
 	if err == nil {
 		var follows []byte
 		if follows, err = again(inside); err == nil {
+			v.Other = v.Other || !identifies(program) && sound(text) && !bytes.Equal(text, follows)
 			v.Faults = differences(text, follows, v.Other)
 		}
 	}
@@ -65,6 +66,15 @@ func verify(name string, content []byte, program string, again func(contents) ([
 		v.Faults = []string{wrongSum}
 	}
 	return v, nil
+}
+
+// identifies reports whether a version is that of one program only. Builds outside of a repository, or with
+// changes, of different sources have the same: a report that is as it was made, but not as this one makes it, is
+// then taken for one of another version.
+func identifies(program string) bool {
+	changed := strings.Contains(program, "with changes") || strings.Contains(program, "+dirty")
+	known := strings.Contains(program, "commit ") || program != "" && !strings.HasPrefix(program, "(")
+	return known && !changed
 }
 
 // plain returns a text with its lines ended by LF and without a byte order mark, which programs
