@@ -75,7 +75,9 @@ var changes = []change{
 		return page[:at+n] + page[at:]
 	}},
 	{"the end cut", func(page string, rng *rand.Rand) string { return page[:len(page)-1-rng.IntN(len(page)/2)] }},
-	{"something after the end", func(page string, rng *rand.Rand) string { return page + []string{"\n", " ", "<p>PASS</p>", "\x00"}[rng.IntN(4)] }},
+	{"something after the end", func(page string, rng *rand.Rand) string {
+		return page + []string{"\n", " ", "<p>PASS</p>", "\x00"}[rng.IntN(4)]
+	}},
 	{"a row left out", replaceOne(`<tr>.*?</tr>\n`, always(""))},
 	{"a row in a comment", replaceOne(`<tr>.*?</tr>\n`, func(m string, _ *rand.Rand) string { return "<!-- " + m + " -->" })},
 	{"a row hidden", replaceOne(`<tr>`, always("<tr hidden>"))},
