@@ -56,10 +56,11 @@ named, and its places are asked for as far as a meter of your own can read them.
 
 --listen ADDR serves the walk as a page instead, for a phone on the ladder: the run as it
 hangs with the places to touch, the value of the meter on a port or a keypad, tones and
-speech. On an address that other machines reach it requires --token-file, or --open, as
-ohmkeep watch does; several devices may look on and go on with the same walk. The watch has
-the page too. Without a RUN the page first asks what the run is made of, draws it, and
-writes its run file into this folder, never over an existing one.
+speech. Where that meter is silent, what another one shows can be typed. On an address
+that other machines reach it requires --token-file, or --open, as ohmkeep watch does;
+several devices may look on and go on with the same walk. The watch has the page too.
+Without a RUN the page first asks what the run is made of, draws it, and writes its run
+file into this folder, never over an existing one.
 
 The run's low voltage does not shock but its current burns: no rings, no bridged leads.
 To put a meter in series with a feed, disconnect the supply first; a clamp is safer.`,

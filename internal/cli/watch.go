@@ -54,7 +54,8 @@ Who may enter: on this machine, everyone. If --listen lets other machines reach 
 it requires --token-file, a file with a token on its only line, or --open, which lets
 everyone in. Programs send the token as "Authorization: Bearer TOKEN", people log in with
 it on the page; ohmkeep link makes links that may only read. --tls-cert and --tls-key, both
-PEM, encrypt what is sent; the files are read again when they change, and so is the token's.`,
+PEM, encrypt what is sent; the files are read again when they change, and so is the token's.
+Behind a proxy on this machine everyone counts as on this machine: require the token.`,
 		Example: `  ohmkeep watch shelf.toml --store shelf.db
   ohmkeep watch shelf.toml --store shelf.db --listen 0.0.0.0:9477 --token-file cabinet.token
   curl --data "white 5 %" http://127.0.0.1:9477/step`,

@@ -10,7 +10,8 @@
 //
 // What enters without a secret must be sent to one of the machine's own names: a page of another
 // site can let its name point to this machine (DNS rebinding), and then a browser takes the server
-// for that site, but still sends that name. Requests that write must come from the same origin.
+// for that site, but still sends that name. Requests that write must come from the same origin. Where no secret is
+// required, what a proxy hands on for another machine is refused.
 package access
 
 import (

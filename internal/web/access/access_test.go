@@ -131,6 +131,16 @@ func TestWithoutToken(t *testing.T) {
 		e.code(403, "GET", "/status", "Host: ")
 		e.code(403, "POST", "/step", "Host: attacker.example:9477", "Sec-Fetch-Site: same-origin", "Origin: http://attacker.example:9477")
 	}
+	// A proxy on this machine would let other machines in without a token.
+	for _, from := range []string{"Forwarded: for=203.0.113.9", "X-Forwarded-For: 203.0.113.9"} { // RFC 5737: documentation
+		e := newEntrance(t, Options{Address: "127.0.0.1:9477"})
+		e.code(403, "GET", "/status", from)
+		e.code(403, "POST", "/step", from)
+		newEntrance(t, Options{Address: "127.0.0.1:9477", Open: true}).code(200, "GET", "/status", from)
+		path := filepath.Join(t.TempDir(), "token")
+		writeFile(t, path, right+"\n")
+		newEntrance(t, Options{Address: "127.0.0.1:9477", TokenFile: path}).code(200, "GET", "/status", from, "Authorization: Bearer "+right)
+	}
 	e := newEntrance(t, Options{Address: "127.0.0.1:9477", Hosts: []string{"Cabinet.Example"}})
 	for _, host := range []string{"localhost", "LOCALHOST.", "127.0.0.1:9477", "[2001:db8::7]:9477", "cabinet.example:80"} {
 		e.code(200, "GET", "/", "Host: "+host)

@@ -84,6 +84,9 @@ func (g *Guard) checked(h http.Handler) http.Handler {
 		case !v.MayRead && public && !g.ownHost(r):
 			http.Error(w, "this server is not known as "+oneLine(hostName(r.Host))+"; ohmkeep watch --host adds a name", http.StatusForbidden)
 			return
+		case g.token == nil && !g.options.Open && proxied(r):
+			http.Error(w, "a proxy hands on requests of other machines, and no token is required; --token-file FILE requires one, --open lets everyone enter", http.StatusForbidden)
+			return
 		case !v.MayRead && !public:
 			g.refuse(w, r, http.StatusUnauthorized, why, 0)
 			return
@@ -102,6 +105,12 @@ func (g *Guard) checked(h http.Handler) http.Handler {
 		}
 		h.ServeHTTP(w, r.WithContext(ctx))
 	})
+}
+
+// proxied reports whether a proxy says that it hands on the request of another machine (RFC 7239, and what was usual
+// before it). Not every proxy does.
+func proxied(r *http.Request) bool {
+	return r.Header.Get("Forwarded") != "" || r.Header.Get("X-Forwarded-For") != ""
 }
 
 // recheckEvery is how often a request that is still being answered is checked again.
