@@ -39,6 +39,18 @@ type Server struct {
 // Start starts a server. Without the flag, or without PostgreSQL, the test is skipped.
 func Start(t testing.TB) *Server {
 	t.Helper()
+	return start(t, "")
+}
+
+// StartOnDisk starts a server whose data are on a disk of their own of a size such as 100m, in memory.
+// Without the right to mount one, the test is skipped.
+func StartOnDisk(t testing.TB, size string) *Server {
+	t.Helper()
+	return start(t, size)
+}
+
+func start(t testing.TB, disk string) *Server {
+	t.Helper()
 	if !*wanted {
 		t.Skip("without -postgres")
 	}
@@ -53,6 +65,12 @@ func Start(t testing.TB) *Server {
 		t.Fatal(err)
 	}
 	s.data = filepath.Join(dir, "data")
+	if disk != "" {
+		if err := syscall.Mount("tmpfs", dir, "tmpfs", 0, "size="+disk); err != nil {
+			os.RemoveAll(dir)
+			t.Skipf("a disk cannot be mounted: %v", err)
+		}
+	}
 	if os.Getuid() == 0 {
 		s.as = credential(t)
 		if err := os.Chown(dir, int(s.as.Uid), int(s.as.Gid)); err != nil {
@@ -61,6 +79,9 @@ func Start(t testing.TB) *Server {
 	}
 	t.Cleanup(func() {
 		s.Kill()
+		if disk != "" {
+			_ = syscall.Unmount(dir, syscall.MNT_DETACH)
+		}
 		os.RemoveAll(dir)
 	})
 	if out, err := s.command("initdb", "-D", s.data, "-U", "owner", "-A", "trust", "-E", "UTF8", "--no-sync", "--locale=C.UTF-8").CombinedOutput(); err != nil {
@@ -124,6 +145,33 @@ func (s *Server) Kill() {
 	_ = s.run.Wait()
 	s.run = nil
 	_ = os.Remove(filepath.Join(s.data, "postmaster.pid"))
+}
+
+// Restart stops the server by a signal (SIGINT: the transactions are broken off; PostgreSQL 15, "Shutting
+// Down the Server"), and starts it again.
+func (s *Server) Restart(how syscall.Signal) {
+	s.t.Helper()
+	if err := s.run.Process.Signal(how); err != nil {
+		s.t.Fatal(err)
+	}
+	_ = s.run.Wait()
+	s.Launch()
+}
+
+// Fill takes all free space of the server's disk but some bytes, and returns a function that frees it.
+func (s *Server) Fill(but uint64) (free func()) {
+	s.t.Helper()
+	dir := filepath.Dir(s.data)
+	path := filepath.Join(dir, "ballast")
+	var disk syscall.Statfs_t
+	err := syscall.Statfs(dir, &disk)
+	if err == nil {
+		err = os.WriteFile(path, make([]byte, disk.Bavail*uint64(disk.Bsize)-but), 0o600)
+	}
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return func() { _ = os.Remove(path) }
 }
 
 // Processor is the processor time of the server so far: of its processes and of those that have ended.
