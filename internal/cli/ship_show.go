@@ -63,7 +63,7 @@ func showShipped(c *cobra.Command, r *runWithProfiles, from string, by *central)
 			fmt.Fprintf(out, "  %s %s %s\n", m.Time.Format(time.RFC3339), m.Subject, coded(m.Text))
 		}
 	}
-	fmt.Fprint(out, "\nthe verdict on each joint, feed and reel, of assess and of drift: resistance, interval,\nlimit, change a year, and what it is made of\n\nthe run file, "+how+":\n")
+	fmt.Fprint(out, "\nthe verdict on each joint, feed and reel, of assess and of drift: resistance, interval,\nlimit, change a year, and what it is made of\n\nwith each delivery its number, and 32 random digits that stand for this store\n\nthe run file, "+how+":\n")
 	for line := range strings.Lines(runFile) {
 		fmt.Fprint(out, "  "+line)
 	}
