@@ -49,6 +49,7 @@ type Revision = delivery.Revision
 type Arrived struct {
 	Turn      int64      // newest turn whose delivery it has; 0 = none
 	Lost      bool       // it confirmed more than it has: it was restored from a backup
+	Empty     bool       // it has no reading, so that no change can make a hole
 	Whole     int64      // newest revision that has arrived whole
 	Revisions []Revision // those that it knows, in the order of their numbers
 }
@@ -70,7 +71,7 @@ type Delivery struct {
 	Until   time.Time // every reading before it has arrived once these have
 	Turn    int64     // counts deliveries of a run to a destination
 	Newest  int64     // newest revision; 0 = none
-	Whole   bool      // every reading of a revision has arrived once these have
+	Whole   bool      // the newest revision counts once these have arrived: nothing of what it replaces is missing
 
 	run         int64
 	destination string
@@ -147,7 +148,7 @@ func (s *Store) Undelivered(ctx context.Context, runName, destination string, ha
 	if err == nil && damage.Any() && len(d.Readings) == 0 {
 		err = s.damaged(damage)
 	}
-	d.Whole = !damage.Any() && (!d.More || d.cursor.Arrived > d.end(have.Whole))
+	d.Whole = have.Empty || !damage.Any() && (!d.More || d.cursor.Arrived > d.end(have.Whole))
 	return d, err
 }
 

@@ -140,11 +140,11 @@ func (s *Sink) Have(ctx context.Context, identity string, confirmed int64) (have
 
 // receive makes sure that the run exists, and that this store is the one that sends it.
 func (s *Sink) receive(ctx context.Context, takeOver bool) (store.Arrived, error) {
-	row, _, err := s.db.One(ctx, "SELECT has_turn, has_whole FROM ohmkeep.receive($1, $2, $3, $4)", s.siteID, s.run, s.store, takeOver)
+	row, _, err := s.db.One(ctx, "SELECT has_turn, has_whole, is_empty FROM ohmkeep.receive($1, $2, $3, $4)", s.siteID, s.run, s.store, takeOver)
 	if err != nil {
 		return store.Arrived{}, err
 	}
-	return store.Arrived{Turn: row.Int(0), Whole: row.Int(1)}, nil
+	return store.Arrived{Turn: row.Int(0), Whole: row.Int(1), Empty: row.True(2)}, nil
 }
 
 // sendTimeout is the time-out of a batch, so that a connection that hangs is given up.

@@ -91,6 +91,31 @@ func TestChangeIsWhole(t *testing.T) {
 	same(t, s, url, r)
 }
 
+// What a new database receives of a run that was changed before is seen as it arrives.
+func TestBeginningIsSeen(t *testing.T) {
+	server := centraltest.Start(t)
+	url := server.Database("ohmkeep")
+	r := shelf(t, "North hall")
+	s := filled(t, r, 100)
+	_, err := s.Undelivered(t.Context(), r.Name, "another", store.Arrived{}, 1) // from now on changes are noted
+	check(t, err)
+	_, err = s.CorrectAll(t.Context(), store.Selection{Run: r.Name, Quantity: new(run.Current)}, "0.0025")
+	check(t, err)
+	to := NewSink(url, postgres.Options{}, r)
+	to.batch = 20
+	want := readings(t, s, r)
+	sent := 0
+	_, _, err = ship.Once(t.Context(), s, r.Name, to, func(n int) {
+		sent += n
+		if got := arrived(t, url, r); len(got) != sent || !reflect.DeepEqual(got, want[:sent]) {
+			t.Errorf("%d readings of %d are seen", len(got), sent)
+		}
+	})
+	check(t, err)
+	check(t, to.Close())
+	same(t, s, url, r)
+}
+
 // poll reads all readings of a run over a connection of its own.
 func poll(ctx context.Context, url string, r *run.Run) (all []reading.Reading, err error) {
 	db, err := postgres.Connect(ctx, url, postgres.Options{})

@@ -41,7 +41,7 @@ END $$;
 -- Begins to receive of a run what a store sends, and returns what has arrived. Until the end of the transaction the
 -- site cannot be deleted, and no other program sends for the run. Refuses a run that another store sends, unless this
 -- one takes over.
-CREATE FUNCTION ohmkeep.receive(of integer, run_name text, store_name text, take_over boolean) RETURNS TABLE (has_turn bigint, has_whole integer)
+CREATE FUNCTION ohmkeep.receive(of integer, run_name text, store_name text, take_over boolean) RETURNS TABLE (has_turn bigint, has_whole integer, is_empty boolean)
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, pg_temp
 AS $$
 DECLARE
@@ -61,7 +61,7 @@ BEGIN
         END IF;
         UPDATE ohmkeep.run SET store = store_name, turn = 0 WHERE site = of AND name = run_name;
     END IF;
-    RETURN QUERY SELECT turn, whole FROM ohmkeep.run WHERE site = of AND name = run_name;
+    RETURN QUERY SELECT turn, whole, arrived = 0 FROM ohmkeep.run WHERE site = of AND name = run_name;
 END $$;
 
 -- The revisions of a run, as the store that sends it may read them.
