@@ -155,7 +155,7 @@ func (tab *Tab) Press(selector string) {
 	tab.t.Helper()
 	tab.Until(fmt.Sprintf(`(() => {
 		const button = document.querySelector(%q);
-		if (!button?.checkVisibility() || button.disabled) return false;
+		if (!button?.checkVisibility() || button.disabled || button.ariaDisabled === "true") return false;
 		button.scrollIntoView({ block: "nearest" });
 		const box = button.getClientRects()[0], at = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
 		if (!button.contains(at)) return false;

@@ -187,7 +187,7 @@ func TestPracticeByKeyboard(t *testing.T) {
 	}
 	focus("begin")
 	tab.Type("\r")
-	reasons := map[string]bool{}
+	reasons, pressed := map[string]bool{}, false // pressed: the last reading was taken by its button
 	for n := range 200 {
 		state := asked(tab, s)
 		if state.Task == "done" {
@@ -197,9 +197,13 @@ func TestPracticeByKeyboard(t *testing.T) {
 			focus("shown")
 			tab.Type("\r")
 			s.after(state, tab)
+			pressed = false
 			continue
 		}
 		if n < 4 {
+			if id := browsertest.Value[string](tab, `document.activeElement.id`); pressed && id != "take" {
+				t.Errorf("at the next place the focus is on %q", id)
+			}
 			focus("take")
 			for begun := time.Now(); browsertest.Value[string](tab, `document.querySelector("#why").textContent`) != "settled"; {
 				reasons[browsertest.Value[string](tab, `document.querySelector("#why").textContent`)] = true
@@ -212,6 +216,7 @@ func TestPracticeByKeyboard(t *testing.T) {
 				tab.Picture("practice-live")
 			}
 			tab.Type("\r")
+			pressed = true
 		} else {
 			if !browsertest.Value[bool](tab, `document.querySelector("#auto").checked`) {
 				focus("auto")
@@ -293,10 +298,30 @@ func TestWalkIsAccessible(t *testing.T) {
 		state := asked(tab, s)
 		tab.Axe("step")
 		tab.Press("#shown")
-		s.after(state, tab)
+		state = s.after(state, tab)
 		tab.Until(`document.querySelector("#picture svg")`)
 		tab.Axe("read")
 		tab.Picture("walk-first")
+		typeKeys(tab, "-4.8") // its leads reversed
+		tab.Press("#take")
+		s.after(state, tab)
+		tab.Until(`document.querySelector("#again").checkVisibility()`)
+		tab.Axe("again")
+		tab.Press("#pause")
+		tab.Until(`document.querySelector("#paused").checkVisibility()`)
+		tab.Axe("paused")
+		tab.Picture("walk-paused")
+		tab.TooWide("paused")
+		tab.SmallTargets("paused")
+		tab.Press("#resume")
+		tab.Until(`document.querySelector("#read").checkVisibility()`)
+		if status, _, fault := s.post(Order{Seen: asked(tab, s).Number, Do: "end"}); status != 200 {
+			t.Fatal(fault)
+		}
+		tab.Until(`document.querySelector("#done").checkVisibility()`)
+		tab.Axe("done")
+		tab.Picture("walk-ended")
+		tab.TooWide("done")
 		draw := httptest.NewServer((&Drawing{Usual: func(scaffold.Options) string { return "run.toml" }, MayWrite: func(*http.Request) bool { return true }}).Handler())
 		tab.Open(draw.URL + "/new")
 		tab.Until(`document.querySelector("#picture svg")`)

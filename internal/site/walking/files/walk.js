@@ -91,6 +91,7 @@ function showLive() {
   if (!state || state.task !== "read" || typed()) {
     $("why").textContent = "";
     $("number").classList.remove("settled");
+    $("take").ariaDisabled = "false";
     return;
   }
   const here = live.on && (!live.text || JSON.stringify(live.place) === JSON.stringify(state.place)); // not of the place before
@@ -101,7 +102,7 @@ function showLive() {
   if (settled && $("auto").checked && mayWrite && !state.again && !taking && refused !== moment()) order("take"); // what is refused is left to the person
   $("number").classList.toggle("settled", settled);
   $("why").textContent = settled ? "settled" : here ? live.why : "no value from the meter yet";
-  $("take").disabled = !mayWrite || !here || !live.text;
+  $("take").ariaDisabled = String(!here || !live.text); // a button that is disabled would lose the focus at each place
 }
 
 // tell speaks and sounds what is new.
@@ -208,6 +209,7 @@ $("own").onclick = () => {
 $("skip").onclick = () => order("skip");
 $("value").onsubmit = (event) => {
   event.preventDefault();
+  if ($("take").ariaDisabled === "true") return;
   if (typed()) order("type", { value: $("number").value, unit: $("unit").value });
   else order("take");
 };
