@@ -39,6 +39,9 @@ func TestManyReadings(t *testing.T) {
 	slices.SortStableFunc(grouped, func(a, b reading.Reading) int { return cmp.Compare(a.From, b.From) })
 	twice := slices.Concat(sorted, sorted[:1000], sorted[n-1000:])
 	for name, readings := range map[string][]reading.Reading{"by time": sorted, "by place": grouped, "twice": twice} {
+		if name == "by time" && !*thorough { // so begins "twice"
+			continue
+		}
 		s, _ := temporary(t)
 		added, duplicates, err := s.AppendSeq(context.Background(), cornice.Name, "a", each(readings, nil))
 		if err != nil || added != n || duplicates != len(readings)-n {

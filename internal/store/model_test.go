@@ -51,7 +51,11 @@ func TestStoreIsLikeAList(t *testing.T) {
 		}
 		return true
 	}
-	for round := range 60 {
+	rounds := 30
+	if *thorough {
+		rounds = 200
+	}
+	for round := range rounds {
 		switch random.IntN(4) {
 		case 0, 1:
 			readings := make([]reading.Reading, 1+random.IntN(1500))

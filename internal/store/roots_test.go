@@ -88,8 +88,12 @@ func TestLostRootsMisplaceNothing(t *testing.T) {
 	ctx := context.Background()
 	var a tally
 	few := []string{"sqlite_schema", "chunk_series", "tail"} // of the large store, without -thorough
+	scans := 520
+	if *thorough {
+		scans = 700
+	}
 	// In the first store nothing was folded yet.
-	for _, c := range []struct{ places, scans int }{{3, 700}, {40, 700}} {
+	for _, c := range []struct{ places, scans int }{{3, 700}, {40, scans}} {
 		path := filepath.Join(t.TempDir(), "a.store")
 		lines := many(t, path, c.places, c.scans)
 		at := roots(t, path)

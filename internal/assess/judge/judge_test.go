@@ -244,6 +244,7 @@ func TestDarkReelsAreNamed(t *testing.T) {
 func TestMisfitPassesNothing(t *testing.T) {
 	r := ring()
 	list := readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {})
+	list = slices.DeleteFunc(list, func(x reading.Reading) bool { return x.Step == r.Steps[1].Name || x.Step == r.Steps[2].Name })
 	for i := range list {
 		if list[i].Quantity == run.Voltage {
 			list[i].Value += 0.025 * float64(7*i%5-2)
