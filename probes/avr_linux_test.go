@@ -1,13 +1,14 @@
 package probes_test
 
 import (
-	"context"
 	"flag"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"os"
+	"os/exec"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -15,7 +16,6 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/cli"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/store"
@@ -53,21 +53,25 @@ type avrWatch struct {
 	end  func() int
 }
 
-func startWatch(t *testing.T, file string) *avrWatch {
+func startWatch(t *testing.T, program, file string) *avrWatch {
 	t.Helper()
 	free, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer free.Close()
-	ctx, cancel := context.WithCancel(t.Context())
 	w := &avrWatch{T: t, addr: free.Addr().String(), log: &watchtest.Log{}}
-	ended := make(chan int, 1)
 	free.Close()
-	go func() {
-		ended <- cli.Run(ctx, []string{"watch", file, "--store", "board.db", "--commit", "1s", "--listen", w.addr}, strings.NewReader(""), w.log, w.log)
-	}()
-	w.end = func() int { cancel(); return <-ended }
+	watch := exec.CommandContext(t.Context(), program, "watch", file, "--store", "board.db", "--commit", "1s", "--listen", w.addr)
+	watch.Stdout, watch.Stderr = w.log, w.log
+	if err := watch.Start(); err != nil {
+		t.Fatal(err)
+	}
+	w.end = func() int {
+		_ = watch.Process.Signal(os.Interrupt) // one that is gone shows in its status
+		_ = watch.Wait()
+		return watch.ProcessState.ExitCode()
+	}
 	w.until("the board's port is open", func() bool { return w.metric("ohmkeep_probe_up") == 1 })
 	return w
 }
@@ -124,11 +128,15 @@ func TestFirmwareInAVR(t *testing.T) {
 		t.Skip("the board's program is run in a simulated processor with -avr MINUTES")
 	}
 	b := buildBoard(t)
+	program := filepath.Join(t.TempDir(), "ohmkeep")
+	if out, err := exec.Command("go", "build", "-o", program, "../cmd/ohmkeep").CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
 	t.Chdir(t.TempDir())
 	if err := os.WriteFile("run.toml", []byte(avrRun(b.port)), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	w := startWatch(t, "run.toml")
+	w := startWatch(t, program, "run.toml")
 	part := int(*avrMinutes * 60 / 5) // s
 	unusable := func(channel string) float64 {
 		return w.metric("ohmkeep_unusable_values_total", `channel="`+channel+`"`)
