@@ -35,6 +35,13 @@ type Reader interface {
 	State(ctx context.Context, runName, name string) (version int, data []byte, ok bool, err error)
 }
 
+// Keeper is a Reader that keeps the states of analyses too.
+type Keeper interface {
+	Reader
+	// SetState keeps the state of an analysis under a name, in place of the one before.
+	SetState(ctx context.Context, runName, name string, version int, data []byte) error
+}
+
 // Options are what an analysis works with.
 type Options struct {
 	Log *slog.Logger
@@ -43,7 +50,7 @@ type Options struct {
 
 // Run analyses what was stored of a run since the last analysis, logs the changes that
 // are new, and returns what is known of every resistance.
-func Run(ctx context.Context, s *store.Store, r *run.Run, o Options) (*history.History, error) {
+func Run(ctx context.Context, s Keeper, r *run.Run, o Options) (*history.History, error) {
 	state, err := load(ctx, s, r, o.Now())
 	if err != nil {
 		return nil, err
