@@ -31,7 +31,7 @@ func (s *Store) Blocks(ctx context.Context, sel Selection) iter.Seq2[Block, erro
 			if err != nil {
 				return err
 			}
-			first, last := sel.limits()
+			first, last := sel.Limits()
 			channels := map[*tables.Series]*Channel{}
 			var qualities []reading.Quality
 			damage, err = query.Columns(ctx, tx, series, first, last, func(c query.Column) bool {

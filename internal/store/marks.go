@@ -63,7 +63,7 @@ func (s *Store) Marks(ctx context.Context, runName string, since, until time.Tim
 
 // AllMarks is Marks including the withdrawn ones.
 func (s *Store) AllMarks(ctx context.Context, runName string, since, until time.Time) (marks []Mark, err error) {
-	first, last := Selection{Since: since, Until: until}.limits()
+	first, last := Selection{Since: since, Until: until}.Limits()
 	err = s.view(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		marks, err = events.Marks(ctx, tx, runID, first, last)
 		return err

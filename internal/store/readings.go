@@ -117,7 +117,7 @@ func (s *Store) each(ctx context.Context, sel Selection, do func(*tables.Series,
 		if err != nil && !lost {
 			return err
 		}
-		first, last := sel.limits()
+		first, last := sel.Limits()
 		damage, err = query.Each(ctx, tx, series, first, last, do)
 		if lost {
 			damage.Series++

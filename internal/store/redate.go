@@ -115,7 +115,7 @@ func (s *Store) Redate(ctx context.Context, runName string, now time.Time) (all 
 // RedateTo moves the readings of a run's probes from one moment until before another so that
 // the first of them has a date; the zero until is the end.
 func (s *Store) RedateTo(ctx context.Context, runName string, since, until, to, now time.Time) (all []Redated, stale bool, err error) {
-	first, last := Selection{Since: since, Until: until}.limits()
+	first, last := Selection{Since: since, Until: until}.Limits()
 	err = s.update(ctx, runName, func(tx *sql.Tx, runID int64) error {
 		all = nil
 		if err := tables.Fold(ctx, tx, nil); err != nil {

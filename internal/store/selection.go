@@ -52,10 +52,11 @@ type Selection struct {
 	Since, Until time.Time     // not before; before. Zero = from the beginning, to the end
 }
 
-func (sel Selection) takes(s *tables.Series) bool {
-	return (sel.Probe == nil || *sel.Probe == s.Probe) && (sel.Step == nil || *sel.Step == s.Step) &&
-		(sel.Quantity == nil || *sel.Quantity == s.Quantity) && (sel.From == "" || sel.From == s.From && sel.To == s.To) &&
-		(sel.Unit == nil || *sel.Unit == s.Unit) && (sel.Meter == nil || *sel.Meter == s.Meter)
+// Takes reports whether samples of a channel are selected, whenever they were taken.
+func (sel Selection) Takes(c *Channel) bool {
+	return (sel.Probe == nil || *sel.Probe == c.Probe) && (sel.Step == nil || *sel.Step == c.Step) &&
+		(sel.Quantity == nil || *sel.Quantity == c.Quantity) && (sel.From == "" || sel.From == c.From && sel.To == c.To) &&
+		(sel.Unit == nil || *sel.Unit == c.Unit) && (sel.Meter == nil || *sel.Meter == c.Meter)
 }
 
 // series returns the series that are selected.
@@ -65,11 +66,11 @@ func (sel Selection) series(ctx context.Context, tx *sql.Tx) ([]*tables.Series, 
 		return nil, err
 	}
 	all, err := tables.All(ctx, tx, runID)
-	return slices.DeleteFunc(all, func(s *tables.Series) bool { return !sel.takes(s) }), err
+	return slices.DeleteFunc(all, func(s *tables.Series) bool { return !sel.Takes(channel(sel.Run, s)) }), err
 }
 
-// limits returns the first and the last moment of a selection as they are stored.
-func (sel Selection) limits() (first, last int64) {
+// Limits returns the first and the last moment of a selection as they are stored, in ns since 1970.
+func (sel Selection) Limits() (first, last int64) {
 	first, last = math.MinInt64, math.MaxInt64
 	if !sel.Since.IsZero() {
 		first = nanoseconds(sel.Since)

@@ -21,16 +21,7 @@ type Bucket struct {
 // from sel.Since to sel.Until, both of which must be set. The results are the exact ones of
 // the single samples.
 func (s *Store) MinMeanMax(ctx context.Context, sel Selection, n int) ([]Bucket, error) {
-	first, last := sel.limits()
-	edges := make([]int64, n+1)
-	for i := range edges {
-		edges[i] = first + int64(float64(last-first+1)*float64(i)/float64(n))
-	}
-	edges[n] = last + 1
-	buckets := make([]Bucket, n)
-	for i := range buckets {
-		buckets[i].From, buckets[i].To = time.Unix(0, edges[i]).UTC(), time.Unix(0, edges[i+1]).UTC()
-	}
+	buckets, edges := sel.Periods(n)
 	var damage tables.Damage
 	err := s.db.View(ctx, func(tx *sql.Tx) error {
 		series, err := sel.series(ctx, tx)
@@ -51,4 +42,20 @@ func (s *Store) MinMeanMax(ctx context.Context, sel Selection, n int) ([]Bucket,
 		err = s.damaged(damage)
 	}
 	return buckets, err
+}
+
+// Periods returns n periods of equal length from sel.Since to sel.Until, both of which must be set,
+// and their n+1 edges in ns since 1970.
+func (sel Selection) Periods(n int) (buckets []Bucket, edges []int64) {
+	first, last := sel.Limits()
+	edges = make([]int64, n+1)
+	for i := range edges {
+		edges[i] = first + int64(float64(last-first+1)*float64(i)/float64(n))
+	}
+	edges[n] = last + 1
+	buckets = make([]Bucket, n)
+	for i := range buckets {
+		buckets[i].From, buckets[i].To = time.Unix(0, edges[i]).UTC(), time.Unix(0, edges[i+1]).UTC()
+	}
+	return buckets, edges
 }

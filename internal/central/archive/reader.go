@@ -7,6 +7,7 @@ import (
 	"iter"
 	"math"
 	"slices"
+	"strconv"
 	"time"
 
 	"ohmkeep/internal/central/postgres"
@@ -39,6 +40,18 @@ func NewReader(ctx context.Context, db *postgres.DB, site string) (*Reader, erro
 	return &Reader{db, row.Int(0), site}, nil
 }
 
+// OfSite returns a reader of the site with a number.
+func OfSite(ctx context.Context, db *postgres.DB, site int64) (*Reader, error) {
+	row, found, err := db.One(ctx, "SELECT name FROM ohmkeep.site WHERE id = $1", site)
+	if err == nil && !found {
+		err = fault.Fault{Text: "the central database knows no such site; it may have been removed"}
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &Reader{db, site, row.Text(0)}, nil
+}
+
 // RunFile returns the newest run file of a run.
 func (a *Reader) RunFile(ctx context.Context, runName string) (string, error) {
 	row, found, err := a.db.One(ctx, "SELECT text FROM ohmkeep.run_file WHERE site = $1 AND run = $2 ORDER BY taken DESC LIMIT 1", a.site, runName)
@@ -51,19 +64,22 @@ func (a *Reader) RunFile(ctx context.Context, runName string) (string, error) {
 	return row.Text(0), nil
 }
 
-// series returns the series of a run by their number, those of a step alone if it is not "".
-func (a *Reader) series(ctx context.Context, runName, step string) (map[int64]*store.Series, error) {
+// series returns the series that are selected, by their number.
+func (a *Reader) series(ctx context.Context, sel store.Selection) (map[int64]*store.Series, error) {
 	all := map[int64]*store.Series{}
 	err := a.db.Each(ctx, `SELECT id, position, probe, step, quantity, place_from, place_to, unit, meter, form, scale FROM ohmkeep.series
-		WHERE site = $1 AND run = $2 AND ($3 = '' OR step = $3)`, func(r postgres.Row) error {
+		WHERE site = $1 AND run = $2`, func(r postgres.Row) error {
 		q := slices.Index(run.QuantityNames, r.Text(4))
 		if q < 0 {
 			return fmt.Errorf("the central database has a quantity %q", r.Text(4))
 		}
-		all[r.Int(0)] = &store.Series{Identity: r.Int(0), Number: r.Int(1), Form: r.Text(9), Channel: store.Channel{Run: runName, Probe: r.Text(2),
+		s := &store.Series{Identity: r.Int(0), Number: r.Int(1), Form: r.Text(9), Channel: store.Channel{Run: sel.Run, Probe: r.Text(2),
 			Step: r.Text(3), Quantity: run.Quantity(q), From: r.Text(5), To: r.Text(6), Unit: r.Text(7), Meter: r.Text(8), Scale: r.Text(10)}}
+		if sel.Takes(&s.Channel) {
+			all[s.Identity] = s
+		}
 		return nil
-	}, a.site, runName, step)
+	}, a.site, sel.Run)
 	return all, err
 }
 
@@ -85,8 +101,17 @@ var errEnough = errors.New("enough")
 // Readings returns the measured values of a run as the Readings of its store does: in the order of
 // time, with the digits and values that the store has.
 func (a *Reader) Readings(ctx context.Context, runName string, f store.Filter) iter.Seq2[reading.Reading, error] {
+	sel := store.Selection{Run: runName, Since: f.Since, Until: f.Until}
+	if f.Step != "" {
+		sel.Step = &f.Step
+	}
+	return a.Selected(ctx, sel)
+}
+
+// Selected returns the selected readings as the Selected of the run's store does.
+func (a *Reader) Selected(ctx context.Context, sel store.Selection) iter.Seq2[reading.Reading, error] {
 	return func(yield func(reading.Reading, error) bool) {
-		if err := a.each(ctx, runName, f, func(x reading.Reading) error {
+		if err := a.each(ctx, sel, func(x reading.Reading) error {
 			if !yield(x, nil) {
 				return errEnough
 			}
@@ -98,16 +123,16 @@ func (a *Reader) Readings(ctx context.Context, runName string, f store.Filter) i
 }
 
 // each calls do with each reading, all of one state of the database.
-func (a *Reader) each(ctx context.Context, runName string, f store.Filter, do func(reading.Reading) error) error {
-	return a.db.Snapshot(ctx, func() error { return a.eachAtOnce(ctx, runName, f, do) })
+func (a *Reader) each(ctx context.Context, sel store.Selection, do func(reading.Reading) error) error {
+	return a.db.Snapshot(ctx, func() error { return a.eachAtOnce(ctx, sel, do) })
 }
 
-func (a *Reader) eachAtOnce(ctx context.Context, runName string, f store.Filter, do func(reading.Reading) error) error {
-	series, err := a.series(ctx, runName, f.Step)
-	if err != nil {
+func (a *Reader) eachAtOnce(ctx context.Context, sel store.Selection, do func(reading.Reading) error) error {
+	series, err := a.series(ctx, sel)
+	if err != nil || len(series) == 0 {
 		return err
 	}
-	revisions, err := a.revisions(ctx, runName)
+	revisions, err := a.revisions(ctx, sel.Run)
 	if err != nil {
 		return err
 	}
@@ -144,13 +169,7 @@ func (a *Reader) eachAtOnce(ctx context.Context, runName string, f store.Filter,
 		held = append(held, x)
 		return nil
 	}
-	first, last := int64(0), int64(math.MaxInt64)
-	if !f.Since.IsZero() {
-		first = f.Since.UnixNano()
-	}
-	if !f.Until.IsZero() {
-		last = f.Until.UnixNano() - 1
-	}
+	first, last := sel.Limits()
 	months, err := a.months(ctx)
 	if err != nil {
 		return err
@@ -160,8 +179,8 @@ func (a *Reader) eachAtOnce(ctx context.Context, runName string, f store.Filter,
 			continue
 		}
 		if err := a.db.Each(ctx, `SELECT series, at, revision, nth, rank, zone, quality, value, counts FROM ohmkeep.reading
-			WHERE site = $1 AND series IN (SELECT id FROM ohmkeep.series WHERE site = $1 AND run = $2) AND at BETWEEN $3 AND $4 ORDER BY at`,
-			take, a.site, runName, max(first, m.first), min(last, m.last)); err != nil {
+			WHERE site = $1 AND series = ANY ($2::bigint[]) AND at BETWEEN $3 AND $4 ORDER BY at`,
+			take, a.site, numbers(series), max(first, m.first), min(last, m.last)); err != nil {
 			return err
 		}
 		if err := pass(); err != nil {
@@ -169,6 +188,18 @@ func (a *Reader) eachAtOnce(ctx context.Context, runName string, f store.Filter,
 		}
 	}
 	return nil
+}
+
+// numbers returns the numbers of series as the text of an array (PostgreSQL 15, section 8.15.2).
+func numbers(series map[int64]*store.Series) string {
+	b := []byte{'{'}
+	for id := range series {
+		if len(b) > 1 {
+			b = append(b, ',')
+		}
+		b = strconv.AppendInt(b, id, 10)
+	}
+	return string(append(b, '}'))
 }
 
 // newest returns the newest revision that covers a moment, or 0; revisions are newest first.
@@ -215,11 +246,7 @@ func (a *Reader) Marks(ctx context.Context, runName string, since, until time.Ti
 	err = a.db.Each(ctx, `SELECT at, zone, kind, subject, text FROM ohmkeep.mark WHERE site = $1 AND run = $2 AND at BETWEEN $3 AND $4
 		AND revision = (SELECT coalesce(max(id), 0) FROM `+wholeRevisions+`) AND withdrawn IS NULL ORDER BY at, kind, subject, text`,
 		func(r postgres.Row) error {
-			m := store.Mark{Time: time.Unix(0, r.Int(0)).UTC(), Kind: r.Text(2), Subject: r.Text(3), Text: r.Text(4)}
-			if zone := int(r.Int(1)); zone != 0 {
-				m.Time = m.Time.In(time.FixedZone("", zone))
-			}
-			all = append(all, m)
+			all = append(all, markOf(r))
 			return nil
 		}, a.site, runName, first, last)
 	return all, err
