@@ -157,7 +157,7 @@ func watchPages(w service.Watch, kept *storage.Store, path string) http.Handler 
 	for _, at := range walking.Paths() {
 		mux.Handle(at, walk)
 	}
-	mux.Handle("/", watched.New(w, kept, watched.Options{Program: version(), Links: here(0), Streams: parts.NewStreams(w.MaxStreams()/2, w.Done())}))
+	mux.Handle("/", watched.New(w, kept, watched.Options{Note: kept.Note, Program: version(), Links: here(0), Streams: parts.NewStreams(w.MaxStreams()/2, w.Done())}))
 	return mux
 }
 

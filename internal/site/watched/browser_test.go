@@ -170,7 +170,7 @@ func TestNoteAndRepair(t *testing.T) {
 	home.Until(`document.querySelector(".verdict").textContent.includes("joint lower-middle has jumped")`)
 	tab := b.Tab(t, browsertest.Phone)
 	tab.Open(w.url("/"))
-	tab.Press(`a[href="/element?kind=joint&name=lower-middle"]`)
+	tab.Press(`a[href="element?kind=joint&name=lower-middle"]`)
 	tab.Until(`document.querySelector("h1")?.textContent == "Joint lower-middle"`)
 	if text := tab.Text("main"); !strings.Contains(text, "JUMPED") || !strings.Contains(text, "None is noted.") {
 		t.Errorf("before the note:\n%s", text)
@@ -238,7 +238,7 @@ func TestKeyboardOnly(t *testing.T) {
 	browsertest.Value[string](tab, `document.querySelector("#step").focus(); ""`)
 	tab.Type("ch" + kb.Tab + kb.Tab + kb.Enter) // choose check, go over the seconds to the button, press it
 	tab.Until(`document.querySelector("#step-now").textContent == "check"`)
-	browsertest.Value[string](tab, `document.querySelector('a[href^="/element?kind=joint"]').focus(); ""`)
+	browsertest.Value[string](tab, `document.querySelector('a[href^="element?kind=joint"]').focus(); ""`)
 	tab.Type(kb.Enter)
 	tab.Until(`document.querySelector("h1")?.textContent.startsWith("Joint")`)
 	browsertest.Value[string](tab, `[...document.querySelectorAll("a.choice")].find(a => a.textContent == "last 3 months").focus(); ""`)

@@ -15,7 +15,6 @@ import (
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/text/number"
 	"ohmkeep/internal/text/printable"
-	"ohmkeep/internal/web/access"
 )
 
 var elementPage = parts.NewPage(files, nil, "element.html", "forms.html", "window.html")
@@ -49,14 +48,14 @@ func (p *Pages) element(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, fmt.Sprintf("nothing is known of %s %q: the stored readings do not follow it", printable.Short(kind, 20), printable.Short(name, 60)), http.StatusNotFound)
 		return
 	}
-	status := p.watch.Status()
+	status := p.source.Status()
 	line := wording.SeriesLineOf(s)
-	data := element{Run: printable.Short(p.watch.Run().Name, 120), state: stateAt(revision, status.Time), Label: wording.Capital(line.Label), Line: line, Kind: kind, Name: name,
+	data := element{Run: printable.Short(p.source.Run().Name, 120), state: stateAt(revision, status.Time), Label: wording.Capital(line.Label), Line: line, Kind: kind, Name: name,
 		Bar: bar{Class: line.Class, Word: strings.ToUpper(line.Word), Rest: valueOf(s, line)}, Noted: query.Get("noted") != "",
-		MayWrite: access.VisitorOf(r).MayWrite, Repairs: repairsOf(s), Months: wording.Months(s), Forms: forms{Note: noteOn(s)}}
+		MayWrite: p.mayWrite(r), Repairs: repairsOf(s), Months: wording.Months(s), Forms: forms{Note: noteOn(s)}}
 	slices.Reverse(data.Months)
 	data.Bar = p.orByHand(r, data.Bar, s)
-	data.Window = windowOf("/element", query, record{s.First, s.Last.Add(day), expected(s), elementLengths, time.DateOnly})
+	data.Window = windowOf("element", query, record{s.First, s.Last.Add(day), expected(s), elementLengths, time.DateOnly})
 	data.Fields = fields{data.Window, "date"}
 	var err error
 	data.Picture, err = draw(func(width int) *chart.Picture { return chart.YearsBetween(s, data.Window.From, data.Window.To, width) })
@@ -79,7 +78,7 @@ func expected(s history.Series) time.Time {
 
 // series returns the history of an element, and whether there is one.
 func (p *Pages) series(kind run.Kind, name string) (s history.Series, followed bool) {
-	h := p.watch.History()
+	h := p.source.History()
 	if h == nil {
 		return s, false
 	}
@@ -104,7 +103,7 @@ func valueOf(s history.Series, l wording.SeriesLine) string {
 
 // orByHand returns what was read by hand of an element in place of a bar that knows no value.
 func (p *Pages) orByHand(r *http.Request, b bar, s history.Series) bar {
-	hand, read := p.handElements(r.Context(), p.watch.Run(), p.watch.History())
+	hand, read := p.handElements(r.Context(), p.source.Run(), p.source.History())
 	for _, e := range hand {
 		if e.Kind == s.Kind && e.Name == s.Name && !math.IsNaN(e.Ohms) {
 			l := wording.LineOf(e)

@@ -21,7 +21,7 @@ type event struct{ When, What, Text string }
 
 // events answers with the page of what happened to the run.
 func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
-	revision, status := p.present(), p.watch.Status()
+	revision, status := p.present(), p.source.Status()
 	all, err := p.newestEvents(r, "", mostEvents)
 	if err != nil {
 		http.Error(w, "the events cannot be read: "+err.Error(), http.StatusInternalServerError)
@@ -32,13 +32,13 @@ func (p *Pages) events(w http.ResponseWriter, r *http.Request) {
 		Run    string
 		Events []event
 		Most   bool
-	}{stateAt(revision, status.Time), printable.Short(p.watch.Run().Name, 120), all, len(all) == mostEvents}
+	}{stateAt(revision, status.Time), printable.Short(p.source.Run().Name, 120), all, len(all) == mostEvents}
 	eventsPage.Write(w, r, http.StatusOK, p.head("What happened, "+data.Run), data)
 }
 
 // newestEvents returns the newest marks of the run but those of a kind, the newest first.
 func (p *Pages) newestEvents(r *http.Request, without string, most int) ([]event, error) {
-	marks, err := p.records.NewestMarks(r.Context(), p.watch.Run().Name, "", without, most+mostSteps)
+	marks, err := p.records.NewestMarks(r.Context(), p.source.Run().Name, "", without, most+mostSteps)
 	var out []event
 	for _, m := range marks {
 		if m.Kind == store.MarkWalk {

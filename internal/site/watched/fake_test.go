@@ -71,7 +71,6 @@ func (w *invented) Run() *run.Run                                { return w.run 
 func (w *invented) Announce(string, time.Duration, string) error { return nil }
 func (w *invented) AnalyseSoon()                                 { w.set(func() { w.analyses++ }) }
 func (w *invented) Done() <-chan struct{}                        { return w.done }
-func (w *invented) MaxStreams() int                              { return 4 }
 
 var errBroken = errors.New("the disk is gone")
 

@@ -72,15 +72,15 @@ func (p *Pages) note(w http.ResponseWriter, r *http.Request) {
 		refuse(http.StatusBadRequest, why)
 		return
 	}
-	if err := p.records.Note(r.Context(), p.watch.Run().Name, at, filled.Note); err != nil {
+	if err := p.o.Note(r.Context(), p.source.Run().Name, at, filled.Note); err != nil {
 		refuse(http.StatusInternalServerError, "The note was not stored: "+err.Error())
 		return
 	}
 	p.mu.Lock()
 	p.change()
 	p.mu.Unlock()
-	p.watch.AnalyseSoon()
-	to := "/?noted=1"
+	p.source.AnalyseSoon()
+	to := "./?noted=1"
 	if len(concerned) > 0 {
 		if _, followed := p.series(concerned[0].Kind, concerned[0].Name); followed {
 			to = elementLink(concerned[0].Kind, concerned[0].Name) + "&noted=1"
@@ -92,7 +92,7 @@ func (p *Pages) note(w http.ResponseWriter, r *http.Request) {
 // checkNote returns when the work of a note was done, and what the note concerns; none = all. why
 // says why it is refused; "" = it is not.
 func (p *Pages) checkNote(f forms) (at time.Time, concerned []drift.Part, why string) {
-	now, r := p.o.Now(), p.watch.Run()
+	now, r := p.o.Now(), p.source.Run()
 	at = now.Truncate(time.Second)
 	if f.NoteAt != "" {
 		var err error

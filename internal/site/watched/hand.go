@@ -35,10 +35,10 @@ func (p *Pages) followHand() {
 	for {
 		select {
 		case <-p.changed:
-		case <-p.watch.Done():
+		case <-p.source.Done():
 			return
 		}
-		r := p.watch.Run()
+		r := p.source.Run()
 		if len(r.Reels) > maxAssessedReels {
 			continue
 		}

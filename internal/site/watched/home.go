@@ -57,6 +57,8 @@ type home struct {
 	Forms           forms
 	LoggedIn        bool
 	Store           string
+	Away            bool // the run's watch is elsewhere
+	Back            *parts.Link
 }
 
 // home answers with the page of the run.
@@ -67,11 +69,11 @@ func (p *Pages) home(w http.ResponseWriter, r *http.Request) {
 // showHome writes the page of the run, with what was filled into its forms.
 func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, filled forms) {
 	revision := p.present()
-	s, run, h := p.watch.Status(), p.watch.Run(), p.watch.History()
+	s, run, h := p.source.Status(), p.source.Run(), p.source.History()
 	visitor := access.VisitorOf(r)
 	hand, read := p.handElements(r.Context(), run, h)
-	data := home{Run: printable.Short(run.Name, 120), state: stateAt(revision, s.Time), Bars: barsOf(h, s, hand, read), Notes: s.Notes, Cautions: wording.Cautions,
-		Noted: r.Method == http.MethodGet && r.URL.Query().Get("noted") != "", MayWrite: visitor.MayWrite, LoggedIn: visitor.LoggedIn, Forms: filled}
+	data := home{Run: printable.Short(run.Name, 120), state: stateAt(revision, s.Time), Bars: p.barsOf(h, s, hand, read), Away: p.o.Away != nil, Back: p.o.Back, Notes: s.Notes, Cautions: wording.Cautions,
+		Noted: r.Method == http.MethodGet && r.URL.Query().Get("noted") != "", MayWrite: p.mayWrite(r), LoggedIn: visitor.LoggedIn, Forms: filled}
 	data.Forms.Steps, data.Forms.Step, data.Forms.About = stepsOf(run), s.Step, aboutOf(run)
 	for _, why := range s.Reasons {
 		text := wording.Capital(printable.Line(why))
@@ -87,7 +89,7 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 	if len(hand) > 0 {
 		data.ByHand = when(read.at, s.Time)
 	}
-	for _, c := range liveOf(s, 0).Channels {
+	for _, c := range p.liveOf(s, 0).Channels {
 		data.Channels = append(data.Channels, rowOf(c, s.Time))
 	}
 	if s.Disk != nil {
@@ -106,8 +108,16 @@ func (p *Pages) showHome(w http.ResponseWriter, r *http.Request, status int, fil
 }
 
 // barsOf returns the verdicts on the run and on the watch, the graver first.
-func barsOf(h *history.History, s service.Status, hand []assessment.Element, read byHand) []bar {
-	run, watch := withHand(verdictOf(h), h, hand, read), watchBar(s)
+func (p *Pages) barsOf(h *history.History, s service.Status, hand []assessment.Element, read byHand) []bar {
+	found, watch := verdictOf(h), watchBar(s)
+	if p.o.Away != nil {
+		a := p.o.Away()
+		watch = arrivalBar(a)
+		if h == nil {
+			found = bar{Word: "NOT ANALYSED YET", Rest: a.progress()}
+		}
+	}
+	run := withHand(found, h, hand, read)
 	if watch.Class == string(assessment.Fail) && run.Class != string(assessment.Fail) {
 		return []bar{watch, run}
 	}
@@ -137,7 +147,7 @@ func watchBar(s service.Status) bar {
 func rowOf(c Channel, now time.Time) channelRow {
 	row := channelRow{Channel: c, What: wording.Capital(placeOf(c)), Key: c.Probe + "/" + c.ID}
 	if c.From != "" { // what is carried from place to place is not stored
-		row.Link = "/sensor?" + url.Values{"probe": {c.Probe}, "channel": {c.ID}}.Encode()
+		row.Link = "sensor?" + url.Values{"probe": {c.Probe}, "channel": {c.ID}}.Encode()
 	}
 	if c.Time != nil {
 		row.When = millis(*c.Time)
@@ -154,7 +164,7 @@ func placeOf(c Channel) string {
 }
 
 func elementLink(kind run.Kind, name string) string {
-	return "/element?" + url.Values{"kind": {string(kind)}, "name": {name}}.Encode()
+	return "element?" + url.Values{"kind": {string(kind)}, "name": {name}}.Encode()
 }
 
 // millis writes a time for the script, in ms since 1970.

@@ -46,11 +46,24 @@ type Channel struct {
 
 // The states of a channel.
 const (
-	current  = "current"       // its probe is read
-	noneYet  = "none yet"      // it never had a good reading
-	lost     = "not connected" // its probe is not connected, or is silent
-	unusable = "unusable"      // its newest sample is no measured value
+	current   = "current"       // its probe is read
+	noneYet   = "none yet"      // it never had a good reading
+	lost      = "not connected" // its probe is not connected, or is silent
+	elsewhere = "not live"      // its watch is elsewhere
+	unusable  = "unusable"      // its newest sample is no measured value
 )
+
+// liveOf returns the state of a run at a revision of its pages.
+func (p *Pages) liveOf(s service.Status, revision int) Live {
+	l := liveOf(s, revision)
+	if p.o.Away != nil {
+		l.Watch = p.o.Away().watch()
+		for i := range l.Channels {
+			l.Channels[i].State = elsewhere
+		}
+	}
+	return l
+}
 
 // liveOf returns the state of a watch at a revision of its pages.
 func liveOf(s service.Status, revision int) Live {
@@ -86,7 +99,7 @@ func watchOf(s service.Status) Watch {
 // live answers with the present state.
 func (p *Pages) live(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", "application/json")
-	_ = json.NewEncoder(w).Encode(liveOf(p.watch.Status(), p.present())) // an error means that the client is gone
+	_ = json.NewEncoder(w).Encode(p.liveOf(p.source.Status(), p.present())) // an error means that the client is gone
 }
 
 // liveInterval is the time between two states that are sent to open pages.
@@ -102,7 +115,7 @@ func (p *Pages) keepUp() {
 			if p.feed.Pages() > 0 {
 				p.publish()
 			}
-		case <-p.watch.Done():
+		case <-p.source.Done():
 			return
 		}
 	}
@@ -120,8 +133,8 @@ func (p *Pages) opened() { p.send(0) }
 
 // send publishes the state, and the clock if it is older than so much.
 func (p *Pages) send(interval time.Duration) {
-	status := p.watch.Status()
-	b, err := json.Marshal(liveOf(status, p.present()))
+	status := p.source.Status()
+	b, err := json.Marshal(p.liveOf(status, p.present()))
 	if err != nil {
 		return // a value that is no number; the page keeps the state before
 	}

@@ -26,7 +26,7 @@ type hung struct {
 // its script loads it again if something has changed meanwhile. It counts from the start's time in seconds, so that a
 // page that was open before a restart is brought up to date too.
 func (p *Pages) present() int {
-	h, r := p.watch.History(), p.watch.Run()
+	h, r := p.source.History(), p.source.Run()
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if h != p.history || r != p.run {

@@ -40,6 +40,7 @@ type sensor struct {
 	All       period
 	Periods   []period
 	Hourly    bool
+	Away      bool // the run's watch is elsewhere
 	Probe, ID string
 }
 
@@ -48,8 +49,8 @@ func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
 	revision := p.present()
 	query := r.URL.Query()
 	probe, id := query.Get("probe"), query.Get("channel")
-	status, of := p.watch.Status(), p.watch.Run()
-	channels := liveOf(status, 0).Channels
+	status, of := p.source.Status(), p.source.Run()
+	channels := p.liveOf(status, 0).Channels
 	i := slices.IndexFunc(channels, func(c Channel) bool { return c.Probe == probe && c.ID == id && c.From != "" })
 	if i < 0 {
 		http.Error(w, fmt.Sprintf("no probe %q has a channel %q with its place in the run", printable.Short(probe, 40), printable.Short(id, 40)), http.StatusNotFound)
@@ -67,8 +68,8 @@ func (p *Pages) sensor(w http.ResponseWriter, r *http.Request) {
 	if query.Get("last") == "" && query.Get("from") == "" && query.Get("to") == "" && query.Get("all") == "" && last.Sub(first) > day {
 		query.Set("last", "day")
 	}
-	data := sensor{Run: printable.Short(of.Name, 120), state: stateAt(revision, status.Time), Channel: rowOf(c, status.Time), Probe: probe, ID: id,
-		Window: windowOf("/sensor", query, record{first, last, last, sensorLengths, localTime})}
+	data := sensor{Run: printable.Short(of.Name, 120), state: stateAt(revision, status.Time), Channel: rowOf(c, status.Time), Probe: probe, ID: id, Away: p.o.Away != nil,
+		Window: windowOf("sensor", query, record{first, last, last, sensorLengths, localTime})}
 	data.Title, data.Fields = data.Channel.What, fields{data.Window, "datetime-local"}
 	buckets, err := p.read(r.Context(), of.Name, c, data.Window)
 	if err != nil {

@@ -102,4 +102,4 @@ document.querySelector("#step-form")?.addEventListener("submit", announce);
 setInterval(showAges, 1000);
 showAges();
 const gone = document.querySelector(".gone");
-listen("/live/events", { live: showLive, time: (ms) => { ahead = ms - Date.now(); showAges(); } }, (well, why) => showGone(gone, well, why));
+listen("live/events", { live: showLive, time: (ms) => { ahead = ms - Date.now(); showAges(); } }, (well, why) => showGone(gone, well, why));

@@ -17,6 +17,7 @@ import (
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/show/showtest"
 	"ohmkeep/internal/show/wording"
+	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/web/access"
 )
@@ -28,7 +29,7 @@ func served(t *testing.T, w *invented) *httptest.Server {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := httptest.NewServer(guard.Handler(New(w, w, Options{Program: "1.2.3", Now: func() time.Time { return midnight }})))
+	s := httptest.NewServer(guard.Handler(New(w, w, Options{Streams: parts.NewStreams(4, w.done), Note: w.Note, Program: "1.2.3", Now: func() time.Time { return midnight }})))
 	t.Cleanup(func() { close(w.done); s.CloseClientConnections(); s.Close() })
 	return s
 }
@@ -61,9 +62,9 @@ func TestHome(t *testing.T) {
 		t.Fatal(code)
 	}
 	has(t, text, "<b>LOOK</b> joint west-north is drifting", "Joint west-north: 16.0 mΩ, over its limit of 15.0 mΩ", "Disconnect the supply from the mains before soldering.",
-		"16.0 mΩ fail", "15.5 … 17.2", "104.9 mΩ pass", `href="/element?kind=joint&amp;name=west-north"`, "Last check in a known step: ",
+		"16.0 mΩ fail", "15.5 … 17.2", "104.9 mΩ pass", `href="element?kind=joint&amp;name=west-north"`, "Last check in a known step: ",
 		"Voltage from west.start&#43; to west.start-", ">5.020 V<", ">none yet<", "not connected", `<option selected>white 5 %</option>`, "Note a repair",
-		"unplugged &lt;b&gt;", "!unplugged <b>", `href="/live"`, "<b>WATCHING</b>", "no good current reading yet", "!<style", "!style=")
+		"unplugged &lt;b&gt;", "!unplugged <b>", `href="live"`, "<b>WATCHING</b>", "no good current reading yet", "!<style", "!style=")
 	if order := []int{strings.Index(text, "What needs doing"), strings.Index(text, "The run as it hangs"), strings.Index(text, "Volts and amps now"), strings.Index(text, "Every element")}; order[0] < 0 || order[1] < order[0] || order[2] < order[1] || order[3] < order[2] {
 		t.Errorf("the order of the page: %v", order)
 	}

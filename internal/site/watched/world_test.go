@@ -24,6 +24,7 @@ import (
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/simulate/months"
 	"ohmkeep/internal/simulate/plant"
+	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/recorder"
 	"ohmkeep/internal/watch/service"
@@ -209,7 +210,9 @@ func (w *world) start() {
 	go func() {
 		ended <- service.Run(ctx, service.Config{Plan: plan, Store: kept, Listen: w.address, Access: guard, Commit: time.Second, Log: log,
 			Ready: func(addr string) { ready <- addr }, Analyse: kept.Analyse, AnalyseAfter: time.Millisecond, Notes: kept.Notes, Disk: kept.Disk,
-			Pages: func(of service.Watch) http.Handler { return New(of, kept, Options{Program: "1.2.3"}) }})
+			Pages: func(of service.Watch) http.Handler {
+				return New(of, kept, Options{Streams: parts.NewStreams(of.MaxStreams(), of.Done()), Note: kept.Note, Program: "1.2.3"})
+			}})
 	}()
 	w.stop = sync.OnceFunc(func() {
 		cancel()
@@ -246,7 +249,7 @@ func (w *world) plan() recorder.Plan {
 func (w *world) untilAnalysed() {
 	w.t.Helper()
 	for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
-		if code, text := w.get("/"); code == 200 && strings.Contains(text, `href="/element?kind=joint`) {
+		if code, text := w.get("/"); code == 200 && strings.Contains(text, `href="element?kind=joint`) {
 			return
 		} else if time.Since(begun) > time.Minute {
 			w.t.Fatalf("never analysed: %d\n%s", code, w.log)
