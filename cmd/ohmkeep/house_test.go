@@ -37,7 +37,7 @@ var wings = []struct{ name, imports string }{
 	{"watch", "drift fault file instrument reading result run simulate store web"},
 	{"central", "assess drift fault file reading result run store watch"},
 	{"show", "advise assess central file network result run text"},
-	{"site", "assess central drift guide reading result run show store text watch web"},
+	{"site", "assess central drift fault guide reading result run show store text watch web"},
 	{"report", "advise assess fault file fit instrument reading result run show"},
 	{"cli", "advise assess central drift fault file fit guide instrument network reading report result run show simulate site store text watch web"},
 	{"release", ""},
@@ -82,8 +82,8 @@ var rooms = map[string]map[string]string{
 	"web":      {"access": "", "server": ""},
 	"watch": {"analysis": "", "machine": "", "metrics": "recorder", "probe": "", "publish": "recorder", "recorder": "machine probe",
 		"service": "machine metrics publish recorder", "storage": "analysis machine metrics recorder"},
-	"site":    {"fleet": "parts", "parts": "", "walking": "parts", "watched": "parts"},
-	"central": {"archive": "postgres ship", "description": "ship", "fleet": "postgres", "pool": "postgres", "postgres": "throttle", "remotewrite": "ship throttle", "ship": "", "throttle": ""},
+	"site":    {"fleet": "parts watched", "parts": "", "walking": "parts", "watched": "parts"},
+	"central": {"archive": "postgres ship", "description": "ship", "fleet": "postgres", "pool": "postgres", "postgres": "throttle", "remotewrite": "ship throttle", "replica": "archive fleet postgres", "ship": "", "throttle": ""},
 	"show":    {"chart": "wording", "jsondoc": "wording", "page": "chart sheet wording", "sheet": "", "table": "wording", "wording": ""},
 }
 

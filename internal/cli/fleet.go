@@ -60,10 +60,11 @@ comes last until that time is over.
 The database is a PostgreSQL. Fleet makes its tables when it first connects, and needs to
 be their owner.
 
---listen serves the list as pages for a browser instead, with what fails at each site and
-the comparisons across runs, until an interrupt. The pages only read. Who may enter is as
-for a watch: on this machine everyone, elsewhere who has the token of --token-file or a
-link (ohmkeep link), or with --open everyone.
+--listen serves the list as pages for a browser instead, until an interrupt: what fails at
+each site, the comparisons across runs, and of each run the pages of its watch, from the
+central database. Live values, announcing a step and noting a repair stay with the watch.
+The pages only read. Who may enter is as for a watch: on this machine everyone, elsewhere
+who has the token of --token-file or a link (ohmkeep link), or with --open everyone.
 
 Exit status: 0 every site is sound or in repair, 1 something fails, 3 nothing fails but a
 site is silent or unproven, 2 the call is wrong or the database cannot be reached; with

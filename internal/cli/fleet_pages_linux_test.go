@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -154,4 +155,129 @@ func TestFleetPagesRefused(t *testing.T) {
 	s.do(`ohmkeep fleet --db postgres://owner@127.0.0.1:1/ohmkeep --listen 127.0.0.1:0`).exits(Wrong).says("cannot be reached")
 	s.do(`ohmkeep fleet --db postgres://owner@127.0.0.1:1/ohmkeep --open`).exits(Wrong).says("need --listen")
 	s.do(`ohmkeep fleet --db postgres://owner@127.0.0.1:1/ohmkeep --json --listen 127.0.0.1:0`).exits(Wrong).says("json")
+}
+
+var parted = regexp.MustCompile(`(?s)<(?:section|div)[^>]* data-part="(todo|hang|elements|events|value|picture|repairs|months)".*?</(?:section|div)>\n`)
+
+// sameParts compares the parts of a page that the central database shows as the run's own watch
+// does, once the second page has been made of everything. skip are parts that only one has.
+func sameParts(t *testing.T, name string, watch, central string, skip ...string) {
+	t.Helper()
+	of := func(page string) map[string]string {
+		parts := map[string]string{}
+		for _, m := range parted.FindAllStringSubmatch(page, -1) {
+			parts[m[1]] = m[0]
+		}
+		return parts
+	}
+	a, b := of(watch), of(central)
+	compared := 0
+	for part, text := range a {
+		if slices.Contains(skip, part) {
+			continue
+		}
+		compared++
+		if b[part] != text {
+			t.Errorf("%s, %s: the watch shows\n%s\nand the central database\n%s", name, part, text, b[part])
+		}
+	}
+	if compared == 0 {
+		t.Errorf("%s: nothing compared in\n%s", name, watch)
+	}
+}
+
+// The pages of a run from the central database have the same verdicts, digits, pictures and periods
+// as those of its own watch, and the values of drift --json; what only the watch can do is not on
+// them. Readings and notes that arrive later are in them too.
+func TestRunFromCentralDatabase(t *testing.T) {
+	server := centraltest.Start(t)
+	db := server.Database("ohmkeep")
+	s := newSession(t)
+	s.board(40, 0.03, 20, 35)
+	s.write("run.toml", "site = \"Hall/1 <b>\"\n"+s.content("gallery.toml")+strings.ReplaceAll(board("board", "/dev/no-such-port"), "left.", "west."))
+	lines := strings.SplitAfter(s.content("months.csv"), "\n")
+	half := len(lines) * 3 / 4
+	s.write("first.csv", strings.Join(lines[:half], ""))
+	s.write("rest.csv", lines[0]+strings.Join(lines[half:], ""))
+	s.do(`ohmkeep import run.toml first.csv --store run.db`).exits(Passes)
+	s.do(`ohmkeep ship run.toml --store run.db --to ` + db).exits(Passes)
+	f := s.serveFleetPages(db)
+	site := siteLinks.FindStringSubmatch(f.get("/"))[1]
+	page := f.get(site)
+	_, link, found := strings.Cut(page, `<a href="`+site+`/run/`)
+	link, _, _ = strings.Cut(link, `"`)
+	if !found {
+		t.Fatal(page)
+	}
+	at := site + "/run/" + link
+	f.until(at, `href="element?kind=joint`)
+	for _, path := range []string{"note", "step", ""} {
+		if status, text := fetch(t, "POST", "http://"+f.address+at+path, "http://"+f.address, "text=x"); status != 405 {
+			t.Errorf("POST %s: %d %s", path, status, text)
+		}
+	}
+	s.do(`ohmkeep import run.toml rest.csv --store run.db`).exits(Passes)
+	s.do(`ohmkeep note run.toml --store run.db --at 2026-04-05T12:00:00Z "re-made joint west-north"`).exits(Passes)
+	s.do(`ohmkeep ship run.toml --store run.db --to ` + db).exits(Passes)
+	again := s.serveFleetPages(db) // looks at what has arrived since
+
+	addr := s.freeAddress()
+	ctx, stop := context.WithCancel(t.Context())
+	w := &watching{session: s, addr: addr, cancel: stop, ended: make(chan int, 1), out: &watchtest.Log{}}
+	go func() {
+		w.ended <- Run(ctx, []string{"watch", "run.toml", "--store", "run.db", "--listen", addr, "--analyse-after", "1ms"}, strings.NewReader(""), w.out, w.out)
+	}()
+	t.Cleanup(func() { stop(); <-w.ended })
+	own := func(path string) string { _, text := w.ask("GET", "/"+path, ""); return text }
+	w.until("analysed", func() bool {
+		return strings.Contains(own(""), "re-made joint west-north") && strings.Contains(own(""), `href="element?kind=joint`)
+	})
+	again.until(at, `href="element?kind=joint`)
+	elements := func(text string) string {
+		m := regexp.MustCompile(`(?s)<section class="elements".*?</section>`).FindString(text)
+		return m
+	}
+	w.until("what was read by hand is the same", func() bool { return elements(own("")) == elements(again.get(at)) })
+	watch, central := own(""), again.get(at)
+	sameParts(t, "the run", watch, central, "todo", "events") // the watch has its start among the events, and its state above
+	for _, want := range []string{"CENTRAL DATA", "Last heard of its watch on ", "at the site&#39;s own watch", "Sensors", "Hall/1 &lt;b&gt;", `<a href="sensor?channel=1&amp;probe=board">Voltage from west.start`} {
+		if !strings.Contains(strings.ReplaceAll(central, "site's", "site&#39;s"), want) {
+			t.Errorf("no %q in\n%s", want, central)
+		}
+	}
+	for _, not := range []string{"Note a repair", "Announce", "<form method", "Volts and amps now", "/metrics"} {
+		if strings.Contains(central, not) {
+			t.Errorf("%q in\n%s", not, central)
+		}
+	}
+	var drift jsondoc.DriftDoc
+	if err := json.Unmarshal([]byte(s.do("ohmkeep drift run.toml --json --db "+db).out), &drift); err != nil {
+		t.Fatal(err)
+	}
+	if len(drift.Series) < 4 {
+		t.Fatalf("%+v", drift)
+	}
+	for _, x := range drift.Series {
+		path := "element?" + url.Values{"kind": {string(x.Kind)}, "name": {x.Name}}.Encode()
+		sameParts(t, path, own(path), again.get(at+path))
+		sameParts(t, path+" closer", own(path+"&last=month"), again.get(at+path+"&last=month"))
+		if want := fmt.Sprintf("%s mΩ at 20 °C, 95 %% interval %s … %s mΩ", number.MilliohmTenths(float64(x.Milliohms)/1000), number.MilliohmTenths(float64(x.Low)/1000), number.MilliohmTenths(float64(x.High)/1000)); !strings.Contains(again.get(at+path), want) {
+			t.Errorf("%s: no %q", path, want)
+		}
+	}
+	for _, window := range []string{"", "&last=week", "&all=1", "&from=2026-04-01T10%3A00&to=2026-04-02T11%3A00"} {
+		path := "sensor?probe=board&channel=1" + window
+		after := func(text string) string {
+			return text[strings.Index(text, `<h2 id="picture">`):strings.Index(text, "<footer>")]
+		}
+		if a, b := after(own(path)), after(again.get(at+path)); a != b || !strings.Contains(a, "Least ") {
+			t.Errorf("%s: the watch shows\n%s\nand the central database\n%s", path, a, b)
+		}
+	}
+	if text := again.get(at + "events"); !strings.Contains(text, "re-made joint west-north") {
+		t.Error(text)
+	}
+	if status, text := fetch(t, "GET", "http://"+f.address+site+"/run/nothing/", "", ""); status != 404 || !strings.Contains(text, "has no run") {
+		t.Errorf("%d %s", status, text)
+	}
 }

@@ -23,6 +23,7 @@ type firm struct {
 	sites       []*fleet.Site
 	comparisons []fleet.Comparison
 	broken      bool
+	followed    map[string]*followed // those that were opened, by "site run"
 }
 
 var errBroken = errors.New("postgres://ohmkeep@central.example/ohmkeep: does not answer")
@@ -76,9 +77,10 @@ func serve(t testing.TB, f *firm, o access.Options) *httptest.Server {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := httptest.NewServer(guard.Handler(New(Config{Program: "1.2.3", Now: func() time.Time { return noon }, Log: slog.New(slog.DiscardHandler),
+	s := httptest.NewServer(guard.Handler(New(t.Context(), Config{MaxStreams: 32, Program: "1.2.3", Now: func() time.Time { return noon }, Log: slog.New(slog.DiscardHandler),
 		Sites:       func(context.Context) ([]*fleet.Site, error) { return f.sites, f.fault() },
 		Comparisons: func(context.Context) ([]fleet.Comparison, error) { return f.comparisons, f.fault() },
+		Follow:      f.follow,
 	}), "/files/"))
 	t.Cleanup(s.Close)
 	return s

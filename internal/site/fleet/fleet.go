@@ -7,6 +7,10 @@
 //	GET /             the sites, those first that need a visit most; ?severity= and ?q= choose some
 //	GET /site/{id}    one site: what fails in each of its runs
 //	GET /comparisons  the comparisons across runs
+//
+//	GET /site/{id}/run/{run}/   the pages of one run, as its watch shows them (package watched)
+//
+// A run is followed while a page of it is open, and for a while after.
 package fleet
 
 import (
@@ -18,6 +22,7 @@ import (
 
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/site/parts"
+	"ohmkeep/internal/site/watched"
 )
 
 //go:embed *.html *.css
@@ -27,37 +32,45 @@ var files embed.FS
 type Config struct {
 	Sites       func(context.Context) ([]*fleet.Site, error) // those first that need a visit most
 	Comparisons func(context.Context) ([]fleet.Comparison, error)
-	Program     string // version of the program
+	Follow      func(ctx context.Context, site int64, run string) (Followed, error) // opens a run; a fault.Fault says that there is none
+	MaxStreams  int                                                                 // largest number of responses that may be held without an end, for all runs
+	Program     string                                                              // version of the program
 	Log         *slog.Logger
 	Now         func() time.Time // nil: time.Now
 }
 
 // pages are the pages of a firm.
-type pages struct{ Config }
+type pages struct {
+	Config
+	runs    runs
+	streams *parts.Streams
+}
 
-// New returns the handler of the pages. It may be called from any goroutine.
-func New(c Config) http.Handler {
+// New returns the handler of the pages, which may be called from any goroutine. Runs that are
+// followed are closed when the context ends.
+func New(ctx context.Context, c Config) http.Handler {
 	if c.Now == nil {
 		c.Now = time.Now
 	}
-	p := &pages{c}
+	p := &pages{Config: c, streams: parts.NewStreams(c.MaxStreams, ctx.Done())}
+	go p.closeIdle(ctx)
 	mux := http.NewServeMux()
-	mux.Handle("GET "+parts.Root, parts.Files(files))
+	mux.Handle("GET "+parts.Root, parts.Files(files, watched.Files()))
 	mux.HandleFunc("GET /{$}", p.sites)
 	mux.HandleFunc("GET /site/{id}", p.site)
 	mux.HandleFunc("GET /comparisons", p.comparisons)
+	mux.HandleFunc("GET /site/{id}/run/{run}/{page...}", p.run)
 	return mux
 }
 
-// Links returns the links of every page to the pages that it does not depend on; here is the path
-// of the one that is shown.
-func Links(here string) []parts.Link {
+// links returns the links to the firm's pages; here is the path of the one that is shown.
+func links(here string) []parts.Link {
 	return []parts.Link{{To: "/", Text: "Sites", Here: here == "/"}, {To: "/comparisons", Text: "Comparisons", Here: here == "/comparisons"}}
 }
 
 // head returns what a page says of itself.
 func (p *pages) head(title, path string) parts.Head {
-	return parts.Head{Title: title, Styles: []string{"fleet.css"}, Links: Links(path), Program: p.Program}
+	return parts.Head{Title: title, Styles: []string{"fleet.css"}, Links: links(path), Program: p.Program}
 }
 
 // unavailable answers while the central database cannot be read. Its address is for the log alone.

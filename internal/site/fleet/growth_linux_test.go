@@ -46,7 +46,7 @@ func TestPagesOfManySites(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pages := New(Config{Log: slog.New(slog.DiscardHandler),
+	pages := New(t.Context(), Config{Log: slog.New(slog.DiscardHandler),
 		Sites: func(ctx context.Context) (sites []*fleet.Site, err error) {
 			err = central.Use(ctx, func(db *postgres.DB) error { sites, err = fleet.List(ctx, db, time.Now()); return err })
 			return sites, err

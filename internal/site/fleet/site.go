@@ -20,6 +20,7 @@ var sitePage = parts.NewPage(files, nil, "site.html", "shared.html")
 // runPart is what is known of a run.
 type runPart struct {
 	Name, Heard, Arrived, Installer string
+	Link                            string // to its own pages; "" = there are none
 	Known                           string // how many elements have a verdict
 	Causes                          []wording.CauseLine
 }
@@ -63,7 +64,11 @@ func (p *pages) site(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	for _, r := range s.Runs {
-		data.Runs = append(data.Runs, runOf(r, now))
+		part := runOf(r, now)
+		if p.Follow != nil {
+			part.Link = runLink(s.ID, r.Name)
+		}
+		data.Runs = append(data.Runs, part)
 	}
 	sitePage.Write(w, r, http.StatusOK, p.head(data.Name+": "+string(s.Severity), r.URL.Path), data)
 }
