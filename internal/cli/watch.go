@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -132,7 +133,7 @@ func watch(c *cobra.Command, file string, o watchOptions) (err error) {
 	signal.Notify(reload, syscall.SIGHUP)
 	defer signal.Stop(reload)
 	sending, stop := context.WithCancel(c.Context())
-	analyse, sent := follow(sending, kept, plan.Run, destinations, o.commit, log)
+	analyse, sent := follow(sending, kept, plan.Run, destinations, cmp.Or(o.shipping.every, o.commit), log)
 	defer func() { stop(); sent() }()
 	return service.Run(c.Context(), service.Config{
 		Plan: plan, Reload: requests(c.Context(), reload), Load: load,

@@ -26,21 +26,29 @@ import (
 type shipping struct {
 	to, remote string
 	by         central
+	every      time.Duration
 	takeOver   bool // this store sends the run from now on, in place of another
 }
 
 func (o *shipping) flags(c *cobra.Command) {
 	c.Flags().StringVar(&o.to, "ship", "", "send what is stored to this central database too, such as postgres://user@host/ohmkeep; without it nothing is sent anywhere")
 	c.Flags().StringVar(&o.remote, "remote-write", "", remoteWriteUsage)
+	c.Flags().DurationVar(&o.every, "ship-every", 0, "how often what is new is sent; from 30s on the connection is closed meanwhile; 0: as often as --commit")
 	o.by.flags(c)
 	o.by.rateFlag(c)
 	o.by.codesFlag(c)
 }
 
+// releaseFrom is how long a connection to a central database would have to be idle, so that it is closed.
+const releaseFrom = 30 * time.Second
+
 const remoteWriteUsage = "send readings and verdicts as samples to this receiver of the Remote-Write protocol, such as http://host:9090/api/v1/write"
 
 // destinations returns where a run is sent; none without the flags.
 func (o *shipping) destinations(c *cobra.Command, r *run.Run, log *slog.Logger) (all []ship.Destination, err error) {
+	if o.every < 0 {
+		return nil, callFault(c, "--ship-every %v is less than nothing", o.every)
+	}
 	r, codes, err := o.by.named(r)
 	if err != nil {
 		return nil, err
@@ -108,7 +116,7 @@ func follow(ctx context.Context, kept *storage.Store, r *run.Run, to []ship.Dest
 		updates := make(chan ship.Description, 1)
 		waiting = append(waiting, updates)
 		tasks.Go(func() {
-			f := ship.Follower{Use: kept.With, Run: r.Name, To: one, Every: every, Log: log, Descriptions: updates}
+			f := ship.Follower{Use: kept.With, Run: r.Name, To: one, Every: every, Release: every >= releaseFrom, Log: log, Descriptions: updates}
 			f.Follow(ctx)
 		})
 	}

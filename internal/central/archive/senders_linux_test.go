@@ -1,10 +1,14 @@
 package archive
 
 import (
+	"context"
 	"fmt"
+	"log/slog"
 	"path/filepath"
 	"reflect"
 	"strings"
+	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -15,6 +19,7 @@ import (
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/ship"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/store"
 )
 
 // refused checks that a sending was refused for good, with words.
@@ -49,6 +54,38 @@ func TestTwoStores(t *testing.T) {
 	if got := arrived(t, url, r); !reflect.DeepEqual(got, want) {
 		t.Errorf("%d readings, want the %d of both stores", len(got), len(want))
 	}
+}
+
+// More watches than the server has connections for arrive all, where each gives its connection back.
+func TestMoreWatchesThanConnections(t *testing.T) {
+	server := centraltest.Start(t)
+	url := server.Database("ohmkeep")
+	check(t, once(t, filled(t, shelf(t, "First hall"), 1), url, shelf(t, "First hall"))) // the tables exist
+	if out, err := server.SQL("owner", "ohmkeep", "ALTER SYSTEM SET max_connections = 6"); err != nil {
+		t.Fatal(out)
+	}
+	server.Restart(syscall.SIGINT)
+	const watches = 12
+	ctx, cancel := context.WithCancel(t.Context())
+	var all sync.WaitGroup
+	for i := range watches {
+		r := shelf(t, siteName(i))
+		s := filled(t, r, 3)
+		f := ship.Follower{Run: r.Name, To: NewSink(url, postgres.Options{}, r), Every: 2 * time.Second, Release: true, Log: slog.New(slog.DiscardHandler),
+			Use: func(do func(*store.Store) error) error { return do(s) }}
+		all.Go(func() { f.Follow(ctx) })
+	}
+	sites := ""
+	for begun := time.Now(); strings.TrimSpace(sites) != fmt.Sprint(watches+1); time.Sleep(100 * time.Millisecond) {
+		if time.Since(begun) > 2*time.Minute {
+			t.Fatalf("%s sites have arrived", sites)
+		}
+		if out, err := server.SQL("owner", "ohmkeep", "SELECT count(DISTINCT site) FROM ohmkeep.reading"); err == nil {
+			sites = out
+		}
+	}
+	cancel()
+	all.Wait()
 }
 
 // A site is deleted while its watch sends, as its owner. No row of it is left, and the watch is refused

@@ -1,13 +1,3 @@
-// Package archive writes a run to the central database, and reads it back.
-//
-// Rows are only ever added: a role that may append needs no other right, and a reading that was
-// sent twice is the same row. Changed readings come again under a new revision, and a reader takes
-// those of the newest revision that covers them. A revision counts once all its readings have
-// arrived: until then a reader has what was there before.
-//
-// A run is sent by one store. Another one, such as that of a second watch with the same run file, is
-// refused unless it takes over. What a copy of the store has sent before, or a copy of the database
-// has lost, is found by the number of the newest delivery that both sides keep.
 package archive
 
 import (

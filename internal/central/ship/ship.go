@@ -95,7 +95,10 @@ type Follower struct {
 	Run   string
 	To    Destination
 	Every time.Duration // between two looks at the store
-	Log   *slog.Logger
+	// Release closes the connection between two looks, so that a server has connections for more
+	// programs than it can hold at once.
+	Release bool
+	Log     *slog.Logger
 	// Descriptions are sent one after the other; each replaces the one before.
 	Descriptions <-chan Description
 }
@@ -136,6 +139,8 @@ func (f *Follower) Follow(ctx context.Context) {
 			pause, failed = minPause, false
 			if more {
 				wait = 0
+			} else if f.Release {
+				_ = f.To.Close()
 			}
 		}
 		select {
