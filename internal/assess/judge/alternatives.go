@@ -50,33 +50,72 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 	if i := other.est.DarkReel(); i >= 0 {
 		j.alternatives.dark = append(j.alternatives.dark, j.run.Reels[i].Name)
 		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
-	} else if a, b := j.est.Mistakes, other.est.Mistakes; len(a) != len(b) {
-		for _, x := range slices.Concat(a, b) {
-			if what := j.run.Feeds[x.A].Name + " and " + j.run.Feeds[x.B].Name; x.Kind == model.FeedsSwapped && !slices.Contains(j.alternatives.swapped, what) {
-				j.alternatives.swapped = append(j.alternatives.swapped, what)
-			}
+		return
+	}
+	if swapped, more := j.differences(other); len(swapped)+len(more) > 0 {
+		switch {
+		case len(undecided) == 0:
+		case len(swapped) > 0:
+			j.alternatives.swapped = addMissing(j.alternatives.swapped, swapped)
+			j.alternatives.undecidedBySwap = addMissing(j.alternatives.undecidedBySwap, undecided)
+		default:
+			j.alternatives.other = addMissing(j.alternatives.other, more)
+			j.alternatives.undecidedByOther = addMissing(j.alternatives.undecidedByOther, undecided)
 		}
-		j.alternatives.undecidedBySwap = append(j.alternatives.undecidedBySwap, undecided...)
-	} else if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
+		return
+	}
+	if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
 		j.alternatives.excludedHere = mine
-		if !slices.Contains(j.alternatives.excludedThere, others) {
-			j.alternatives.excludedThere = append(j.alternatives.excludedThere, others)
-		}
+		j.alternatives.excludedThere = addMissing(j.alternatives.excludedThere, []string{others})
 		j.alternatives.undecided = append(j.alternatives.undecided, undecided...)
 	}
 }
 
+// differences returns what one explanation assumes and the other does not: pairs of feeds whose
+// currents were exchanged, and other operator mistakes and open conductors, in words.
+func (j *judgement) differences(than *judgement) (swapped, other []string) {
+	for _, pair := range [2][2]*judgement{{j, than}, {than, j}} {
+		for _, x := range pair[0].est.Mistakes {
+			switch what, _ := j.describeMistake(x); {
+			case slices.Contains(pair[1].est.Mistakes, x):
+			case x.Kind == model.FeedsSwapped:
+				swapped = append(swapped, j.run.Feeds[x.A].Name+" and "+j.run.Feeds[x.B].Name)
+			default:
+				other = append(other, what)
+			}
+		}
+		for i := range pair[0].est.Elements {
+			e := &pair[0].est.Elements[i]
+			if e.Open && e.Rail == run.Loop && !pair[1].est.Elements[i].Open {
+				other = append(other, fmt.Sprintf("%s %s seems to have an open conductor", kindTitle(e.Kind), j.name(e)))
+			}
+		}
+	}
+	return swapped, other
+}
+
+// addMissing appends to a list what is not in it yet.
+func addMissing(list, more []string) []string {
+	for _, x := range more {
+		if !slices.Contains(list, x) {
+			list = append(list, x)
+		}
+	}
+	return list
+}
+
 // alternatives are other explanations of the readings: either of two contradicting readings may be
-// wrong, or a reel may be dark.
+// wrong, a reel may be dark, the operator may have made a mistake, or a conductor may be open.
 type alternatives struct {
 	excludedHere             string   // by this estimate
 	excludedThere, undecided []string // by the alternatives; elements that would have a verdict without the contradiction
 	dark, undecidedByDark    []string // reels that may be dark; elements whose verdict depends on it
 	swapped, undecidedBySwap []string // pairs of feeds whose currents may have been exchanged; the same
+	other, undecidedByOther  []string // other mistakes and open conductors, in words; the same
 }
 
-// reportAlternatives reports readings that contradict each other, and reels that may be dark where
-// a verdict depends on that.
+// reportAlternatives reports readings that contradict each other, and what else may be where a
+// verdict depends on it.
 func (j *judgement) reportAlternatives() {
 	a := j.alternatives
 	if a.excludedHere != "" {
@@ -87,11 +126,12 @@ func (j *judgement) reportAlternatives() {
 		j.addFinding(assessment.Warning, "reading", text)
 	}
 	if len(a.swapped) > 0 {
-		text := fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again.", strings.Join(a.swapped, ", or "))
-		if len(a.undecidedBySwap) > 0 {
-			text += " Undecided until then: " + strings.Join(a.undecidedBySwap, ", ") + "."
-		}
-		j.addFinding(assessment.Warning, "reading", text)
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again. Undecided until then: %s.",
+			strings.Join(a.swapped, ", or "), strings.Join(a.undecidedBySwap, ", ")))
+	}
+	if len(a.other) > 0 {
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("%s, or not: the readings agree with either. Undecided until it is known: %s.",
+			strings.Join(a.other, "; or "), strings.Join(a.undecidedByOther, ", ")))
 	}
 	if len(a.undecidedByDark) > 0 {
 		j.addFinding(assessment.Warning, "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit. Undecided until then: %s.",

@@ -39,7 +39,7 @@ type Estimate struct {
 	point        *model.Point         // the network solved at X
 	jacobian     *leastsquares.Matrix // of the fit
 	readings     []reading.Reading
-	alternatives []search.Alternative // see Alternatives
+	alternatives []*search.Outcome // see Alternatives
 }
 
 // Element is one estimated resistance.
@@ -99,6 +99,11 @@ func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Model) 
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
+	return fromOutcome(m, readings, outcome)
+}
+
+// fromOutcome describes an explanation of the readings. Its error is that of the network.
+func fromOutcome(m *model.Model, readings []reading.Reading, outcome *search.Outcome) (*Estimate, error) {
 	point, err := m.At(outcome.Assumptions, outcome.X)
 	if err != nil {
 		return nil, err
@@ -115,19 +120,13 @@ func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Model) 
 	return e, nil
 }
 
-// maxAlternatives is the largest number of alternatives that are computed.
-const maxAlternatives = 4
-
 // Alternatives returns estimates under other assumptions that explain the readings about as well:
 // of two readings that contradict each other, either may be wrong; a reel may be dark. A value on
-// which the estimates disagree is unknown. An alternative that cannot be fitted is left out.
+// which the estimates disagree is unknown. An alternative that cannot be described is left out.
 func (e *Estimate) Alternatives() (list []*Estimate) {
-	for _, other := range e.alternatives[:min(len(e.alternatives), maxAlternatives)] {
-		rival, err := MakeWith(e.Model.Run, e.readings, func(m *model.Model) (*search.Outcome, error) {
-			return search.BestUnder(m, other)
-		})
-		if err == nil {
-			list = append(list, rival)
+	for _, outcome := range e.alternatives {
+		if other, err := fromOutcome(e.Model, e.readings, outcome); err == nil {
+			list = append(list, other)
 		}
 	}
 	return list

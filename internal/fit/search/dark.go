@@ -6,21 +6,16 @@ import (
 	"ohmkeep/internal/fit/model"
 )
 
-const (
-	// minMissingCurrent is the least part of the stated current that must be missing in every step
-	// before a dark reel is considered.
-	minMissingCurrent = 0.15
-	// darkPenalty is added to the cost for a dark reel. It is rare, since the operator sees a dark
-	// reel.
-	darkPenalty = 6.0
-)
+// minMissingCurrent is the least part of the stated current that must be missing in every step
+// before a dark reel is considered.
+const minMissingCurrent = 0.15
 
 // darkReels tests whether a reel that stays dark explains the readings about as well as the best
 // explanation, and returns such reels as alternatives. It does so where the pixels draw less than
 // stated in every lit step. A reel is tested where the missing part of the current is nearer to
 // that reel's share than to zero. A dark reel between two feeds changes little except the total
 // current, and leaves the current of its joints unknown.
-func (e explanation) darkReels() (alternatives []Alternative) {
+func (e explanation) darkReels() (alternatives []explanation) {
 	drawn := e.drawnPart()
 	if e.Assumptions.DarkReel != model.Absent || drawn > 1-minMissingCurrent {
 		return nil
@@ -33,8 +28,11 @@ func (e explanation) darkReels() (alternatives []Alternative) {
 		a := e.Assumptions
 		a.DarkReel = i
 		other, err := e.solveLimited(a, e.Model.Start(a), longIterations)
-		if err == nil && other.penalisedCost()+darkPenalty < e.penalisedCost()+maxAlternativeCost {
-			alternatives = append(alternatives, Alternative{DarkReel: i})
+		if err == nil {
+			other, err = other.withoutOutliers()
+		}
+		if err == nil && other.score() < e.score()+maxAlternativeCost {
+			alternatives = append(alternatives, other)
 		}
 	}
 	return alternatives

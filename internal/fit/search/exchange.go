@@ -9,9 +9,6 @@ import (
 )
 
 const (
-	// maxAlternativeCost is how much the penalised cost of an alternative may exceed that of the best
-	// explanation: a likelihood ratio of 90. Neither is then reported as certain.
-	maxAlternativeCost = 9.0
 	// maxReplaced is the largest number of excluded readings for which another reading is tried as
 	// the wrong one.
 	maxReplaced = 8
@@ -26,18 +23,16 @@ const (
 	maxExtraOutliers = 2
 )
 
-// tryExchanges tests whether other readings than the excluded ones are wrong. Of two readings that
-// contradict each other either may be wrong. Where a joint has several readings, the good ones may
-// have been excluded because of a wrong one that stayed in the fit. Each reading that shares a
-// point with excluded ones is excluded instead of them on trial. It returns the best explanation
-// found, and those of nearly the same cost as alternatives.
-func (e explanation) tryExchanges() (best explanation, alternatives []Alternative) {
+// exchanges returns explanations in which other readings than the excluded ones are wrong. Of two
+// readings that contradict each other either may be wrong. Where a joint has several readings, the
+// good ones may have been excluded because of a wrong one that stayed in the fit. Each reading that
+// shares a point with excluded ones is excluded instead of them on trial.
+func (e explanation) exchanges() (list []explanation) {
 	n := e.Assumptions.ExcludedCount()
 	if n == 0 || n > maxReplaced || e.Covariance == nil {
-		return e, nil
+		return nil
 	}
-	best = e
-	others := []explanation{e}
+	best := e.score()
 	for i := range e.Observations {
 		if !e.mayReplaceOutliers(i) {
 			continue
@@ -46,20 +41,13 @@ func (e explanation) tryExchanges() (best explanation, alternatives []Alternativ
 		for k, o := range e.Observations {
 			out[k] = k == i || o.Excluded && !sharesPoint(o, e.Observations[i])
 		}
-		other, ok := e.fitExcluding(out, best.penalisedCost())
-		if !ok || other.PValue() < model.MinPValue {
-			continue
-		}
-		if others = append(others, other); other.penalisedCost() < best.penalisedCost() {
-			best = other
+		other, ok := e.fitExcluding(out, best)
+		if ok && other.cost() < best+maxAlternativeCost { // no odds lower the score below the cost
+			list = append(list, other)
+			best = math.Min(best, other.score())
 		}
 	}
-	for _, other := range others {
-		if other.penalisedCost() < best.penalisedCost()+maxAlternativeCost && !slices.Equal(other.Assumptions.Excluded, best.Assumptions.Excluded) {
-			alternatives = append(alternatives, Alternative{Excluded: other.Assumptions.Excluded, DarkReel: model.Absent})
-		}
-	}
-	return best, alternatives
+	return list
 }
 
 // mayReplaceOutliers reports whether reading i, which is in the fit, may be wrong instead of the
@@ -104,11 +92,11 @@ func (e explanation) mayReplaceOutliers(i int) bool {
 
 // fitExcluding fits from the values of the run file with some readings excluded, excludes up to
 // maxExtraOutliers more, and readmits what agrees. ok is false where a fit fails or the screening
-// finds a cost far above bestCost.
-func (e explanation) fitExcluding(out []bool, bestCost float64) (other explanation, ok bool) {
+// finds a cost far above bestScore.
+func (e explanation) fitExcluding(out []bool, bestScore float64) (other explanation, ok bool) {
 	a := e.Assumptions.ExcludingOnly(out)
 	other, err := e.solveLimited(a, e.Model.Start(a), screeningIterations)
-	if err != nil || other.penalisedCost() > bestCost+maxScreeningCost {
+	if err != nil || other.cost() > bestScore+maxScreeningCost {
 		return other, false
 	}
 	if !other.Converged {

@@ -24,7 +24,7 @@ func (e explanation) solveLonger() explanation {
 			break
 		}
 		other, err := e.solveLimited(e.Assumptions, start, longIterations)
-		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+minOpenGain) {
+		if err == nil && (other.SumSquares < best.SumSquares || other.Converged && other.SumSquares < best.SumSquares+notConverged) {
 			best = other
 		}
 	}

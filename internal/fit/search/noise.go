@@ -5,7 +5,6 @@ import (
 
 	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/fit/model"
-	"ohmkeep/internal/numeric/chisquared"
 )
 
 const (
@@ -95,28 +94,4 @@ func (e explanation) cost() float64 {
 		sum += l.Cost
 	}
 	return sum
-}
-
-// leastStepPValue is the least p-value of the readings of one step, times the number of steps
-// (Bonferroni's correction); 1 where the fit has no covariance. Excluded readings count, except
-// those with gross errors.
-func (e explanation) leastStepPValue() float64 {
-	if e.Covariance == nil {
-		return 1
-	}
-	steps := e.Model.ReadSteps
-	squares, readings := make([]float64, steps), make([]int, steps)
-	for i, o := range e.Observations {
-		z := e.Standardised(i)
-		if o.ExcludedForGood || o.Excluded && math.Abs(z) > grossSigmas {
-			continue
-		}
-		squares[o.Step] += z * z
-		readings[o.Step]++
-	}
-	least := 1.0
-	for k := range squares {
-		least = math.Min(least, chisquared.Tail(squares[k], readings[k]))
-	}
-	return math.Min(1, least*float64(max(steps, 1))) // 1 without readings
 }

@@ -2,8 +2,8 @@
 // outliers, which conductors are open, which operator mistakes affect several readings at once.
 // It fits the network to the remaining readings and estimates their noise from the residuals.
 //
-// Explanations are compared by cost: minus twice the logarithm of the restricted likelihood, with
-// the noise that fits the residuals best. Each assumption adds a penalty to the cost.
+// Explanations are compared by one score (score.go): minus twice the logarithm of the restricted
+// likelihood, with the noise that fits the residuals best, and of the prior odds of the assumptions.
 package search
 
 import (
@@ -35,37 +35,45 @@ func (e explanation) solveLimited(a model.Assumptions, start []float64, most int
 type Outcome struct {
 	*model.Fit
 	Open         []OpenConductor
-	Alternatives []Alternative // explanations of nearly the same cost
+	Alternatives []*Outcome // explanations of nearly the same score, the better ones first
 }
+
+// maxAlternatives is the largest number of alternatives.
+const maxAlternatives = 4
 
 // Best finds the explanation that fits the readings of a model best. It returns an error where the
 // network cannot be solved with the values of the run file.
-func Best(m *model.Model) (*Outcome, error) { return best(m, m.Assume(), false) }
-
-// best finds the best explanation that includes some assumptions. asRead asks for one without
-// exchanged currents where there is one.
-func best(m *model.Model, a model.Assumptions, asRead bool) (*Outcome, error) {
+func Best(m *model.Model) (*Outcome, error) {
+	a := m.Assume()
 	first, err := model.SolveLimited(m, a, m.Start(a), initialIterations)
 	if err != nil {
 		return nil, err
 	}
-	e, err := findExplanation(explanation{Fit: first})
+	list, err := findExplanations(explanation{Fit: first})
 	if err != nil {
 		return nil, err
 	}
-	e, alternatives := e.tryExchanges()
-	if !asRead {
-		var swapped []Alternative
-		e, swapped = e.trySwappedFeeds()
-		alternatives = append(alternatives, swapped...)
+	best, _ := bestOf(list)
+	list = append(list, best.exchanges()...)
+	best, _ = bestOf(list)
+	list = append(list, best.swappedFeeds()...)
+	best, alternatives := bestOf(list)
+	best = best.finalFit().readmitAgreeing()
+	alternatives = append(alternatives, best.darkReels()...)
+	outcome := best.outcome()
+	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
+		outcome.Alternatives = append(outcome.Alternatives, x.finalFit().outcome())
 	}
-	e = e.finalFit().readmitAgreeing()
-	alternatives = append(alternatives, e.darkReels()...)
+	return outcome, nil
+}
+
+// outcome returns an explanation with the lower bounds of its open conductors.
+func (e explanation) outcome() *Outcome {
 	open := slices.Clone(e.open)
 	for i, c := range open {
 		open[i].LowerBound = e.lowerBound(c)
 	}
-	return &Outcome{Fit: e.Fit, Open: open, Alternatives: alternatives}, nil
+	return &Outcome{Fit: e.Fit, Open: open}
 }
 
 // readmitAgreeing returns excluded readings to the fit where they agree with it and the cost does
@@ -76,32 +84,10 @@ func (e explanation) readmitAgreeing() explanation {
 		if err != nil || back.Fit == e.Fit {
 			break
 		}
-		if back = back.solveLonger(); back.penalisedCost() > e.penalisedCost()+1 {
+		if back = back.solveLonger(); back.score() > e.score() {
 			break
 		}
 		e = back
 	}
 	return e
-}
-
-// Alternative is another explanation of the readings: other readings are wrong, a reel is dark, or
-// operator mistakes were made that the best explanation does not have.
-type Alternative struct {
-	Excluded []bool          // by observation: excluded as wrong; nil for none
-	DarkReel int             // index of a reel that stays dark in every step; model.Absent for none
-	Mistakes []model.Mistake // operator mistakes; nil for none
-	AsRead   bool            // the best explanation has exchanged currents, and this one takes them as read
-}
-
-// BestUnder is Best under the assumptions of an alternative: its readings are excluded for good, and
-// its reel is dark, and its mistakes are corrected. The outcome has no alternatives.
-func BestUnder(m *model.Model, x Alternative) (*Outcome, error) {
-	a := m.Assume().ExcludingForGood(x.Excluded)
-	a.DarkReel, a.Mistakes = x.DarkReel, x.Mistakes
-	outcome, err := best(m, a, x.AsRead)
-	if err != nil {
-		return nil, err
-	}
-	outcome.Alternatives = nil
-	return outcome, nil
 }

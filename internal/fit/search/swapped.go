@@ -8,37 +8,27 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 )
 
-// trySwappedFeeds tests whether the currents of two feeds were exchanged, although the readings are
-// explained without that: where two currents differ by a tenth, the resistances of feeds and reels
-// take up most of the contradiction. It returns the better explanation, and the other one as an
-// alternative where their costs are nearly the same.
-func (e explanation) trySwappedFeeds() (best explanation, alternatives []Alternative) {
+// swappedFeeds returns explanations in which the currents of two feeds were exchanged, although the
+// readings are explained without that: where two currents differ by a tenth, the resistances of
+// feeds and reels take up most of the contradiction.
+func (e explanation) swappedFeeds() (list []explanation) {
 	if e.Covariance == nil || len(e.Assumptions.Mistakes) > 0 {
-		return e, nil
+		return nil
 	}
-	best = e
-	others := []explanation{e}
+	odds := e.elementOdds() // with the currents exchanged, what is bad may be sound
 	for _, x := range e.Model.PossibleMistakes(e.Assumptions) {
-		if x.Kind != model.FeedsSwapped || e.costOfSwap(x) > -mistakePenalty+maxAlternativeCost {
+		if x.Kind != model.FeedsSwapped || e.costOfSwap(x)+e.mistakeOdds(x) > odds+maxAlternativeCost {
 			continue
 		}
 		other, err := e.solve(e.Assumptions.Correcting(x), e.X)
 		if err == nil {
 			other, err = other.solveWithNoise(0)
 		}
-		if err != nil || other.PValue() < model.MinPValue {
-			continue
-		}
-		if others = append(others, other); other.penalisedCost() < best.penalisedCost() {
-			best = other
+		if err == nil {
+			list = append(list, other)
 		}
 	}
-	for _, other := range others {
-		if other.Fit != best.Fit && other.penalisedCost() < best.penalisedCost()+maxAlternativeCost {
-			alternatives = append(alternatives, Alternative{DarkReel: model.Absent, Mistakes: other.Assumptions.Mistakes, AsRead: len(other.Assumptions.Mistakes) == 0})
-		}
-	}
-	return best, alternatives
+	return list
 }
 
 // costOfSwap returns the change of the least sum of squares when the currents of two feeds change

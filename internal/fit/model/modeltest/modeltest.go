@@ -25,7 +25,7 @@ func Cornice() (*run.Run, []reading.Reading) {
 	for i, name := range []string{"west", "north", "east"} {
 		r.Reels = append(r.Reels, run.Reel{Name: name, Pixels: 300, Follows: i - 1, Strip: st})
 	}
-	r.Joints = []run.Joint{{Name: "west-north", From: 0, To: 1, Ohms: 0.003}, {Name: "north-east", From: 1, To: 2, Ohms: 0.003}}
+	r.Joints = []run.Joint{{Name: "west-north", From: 0, To: 1, Ohms: 0.003, Limit: 0.015}, {Name: "north-east", From: 1, To: 2, Ohms: 0.003, Limit: 0.015}}
 	for i, to := range []run.Place{{Kind: run.AtReel, Pixel: 1}, {Kind: run.AtReel, Index: 2, Pixel: 300}} {
 		r.Feeds = append(r.Feeds, run.Feed{Name: []string{"near", "far"}[i], From: run.Place{Kind: run.AtSupply}, To: to,
 			Ohms: 0.1 + 0.05*float64(i), WireOhms: 0.1 + 0.05*float64(i), TempCo: ladder.CopperTempCo})
