@@ -1,6 +1,8 @@
 package walk
 
 import (
+	"slices"
+
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
@@ -27,6 +29,7 @@ type Task struct {
 	// lists the elements that have not.
 	Settled  bool
 	Unproven []Unproven
+	LeftOut  int // readings of a finished walk that a person left out, also by ending it, or by choosing steps
 
 	Taken   int // readings of this walk
 	Learned int // the first ones of them, which the estimates include
@@ -69,9 +72,14 @@ func (w Walk) Task() Task {
 
 // finished completes the task of a finished walk.
 func (w Walk) finished(t Task) Task {
+	t.LeftOut = w.leftOut()
 	t.Kind, t.Left = Finished, 0
 	if w.known == nil {
 		return t
+	}
+	why := "no reading that the meters can take would decide it"
+	if t.LeftOut > 0 {
+		why = "readings that may decide it were left out"
 	}
 	loops := map[string]bool{} // elements whose loop is judged: their rails need no verdict
 	name := func(x assessment.Element) string { return string(x.Kind) + " " + x.Name }
@@ -82,7 +90,7 @@ func (w Walk) finished(t Task) Task {
 		if x.Verdict != assessment.Unproven || x.Rail != run.Loop && loops[name(x)] {
 			continue
 		}
-		u := Unproven{Name: name(x), Why: "no reading that the meters can take would decide it"}
+		u := Unproven{Name: name(x), Why: why}
 		for _, e := range w.plan.Elements {
 			if e.Kind == x.Kind && e.Name == x.Name && e.Why != "" {
 				u.Why = e.Why
@@ -92,4 +100,27 @@ func (w Walk) finished(t Task) Task {
 	}
 	t.Settled = len(t.Unproven) == 0 && !w.known.Doubtful
 	return t
+}
+
+// leftOut returns how many readings were left out.
+func (w Walk) leftOut() int {
+	n := len(w.state.skipped)
+	if w.state.ended {
+		n += len(w.rest())
+	}
+	taken := map[key]bool{}
+	for _, x := range w.Readings() {
+		taken[ReadingEvent(x).key()] = true
+	}
+	for _, r := range w.plan.Rounds {
+		if !w.state.left[r.Step] && (w.options.Steps == nil || slices.Contains(w.options.Steps, r.Step)) {
+			continue
+		}
+		for _, x := range r.Reads {
+			if k := keyOf(x); !taken[k] && !w.state.skipped[k] {
+				n++
+			}
+		}
+	}
+	return n
 }

@@ -221,11 +221,43 @@ func TestUndoRedoSkip(t *testing.T) {
 	if n := w.Task().Read; keyOf(n) != keyOf(third) {
 		t.Errorf("after both were undone %v is asked, not %v", n, third)
 	}
-	if w = person.apply(w, Event{Kind: End}); w.Task().Kind != Finished {
-		t.Errorf("after the end: %+v", w.Task())
+	left := w.Task().Left
+	if w = person.apply(w, Event{Kind: End}); w.Task().Kind != Finished || w.Task().LeftOut != left || left == 0 {
+		t.Errorf("after the end with %d left: %+v", left, w.Task())
 	}
 	if before.Number() != 45 || len(before.Events()) != 5 {
 		t.Error("an earlier value was changed")
+	}
+}
+
+// A walk whose readings are left out does not say that none would decide an element.
+func TestEndWithReadingsLeftOut(t *testing.T) {
+	r := load(t, "shelf")
+	person := newWalker(t, r, 3)
+	w := New(planned(t, r), Options{})
+	planned := w.Task().Left
+	w = person.apply(w, Event{Kind: Begin})
+	w = person.apply(w, Event{Kind: Shown, Step: w.Task().Step})
+	w = person.apply(w, w.Skip(w.Task().Read))
+	for n := 0; w.Task().Kind == SetStep || w.Task().Kind == Measure; n++ {
+		if n > 100 {
+			t.Fatal("it does not end")
+		}
+		w = person.apply(w, Event{Kind: Skip, Step: w.Task().Step})
+		k, err := w.Learn()
+		if err != nil {
+			t.Fatal(err)
+		}
+		w = w.With(k)
+	}
+	task := w.Task()
+	if task.Kind != Finished || task.Settled || task.LeftOut != planned || len(task.Unproven) == 0 {
+		t.Fatalf("%d planned: %+v", planned, task)
+	}
+	for _, u := range task.Unproven {
+		if !strings.Contains(u.Why, "were left out") {
+			t.Errorf("%+v", u)
+		}
 	}
 }
 

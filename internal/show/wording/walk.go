@@ -101,6 +101,8 @@ func Finished(t walk.Task, k *walk.Knowledge) (headline string, rest []string) {
 		return "The walk has ended.", nil
 	case k.Doubtful && k.Doubt != "":
 		return "Done, but the readings contradict each other: " + strings.TrimSuffix(k.Doubt, ".") + ".", rest
+	case !t.Settled && t.LeftOut > 0:
+		return "Ended: " + number.Count(t.LeftOut, "reading") + " that may tell more " + map[bool]string{true: "was", false: "were"}[t.LeftOut == 1] + " left out.", rest
 	case !t.Settled:
 		return "Done: nothing that the meters can read would tell more.", rest
 	}

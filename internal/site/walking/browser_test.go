@@ -319,6 +319,9 @@ func TestWalkIsAccessible(t *testing.T) {
 			t.Fatal(fault)
 		}
 		tab.Until(`document.querySelector("#done").checkVisibility()`)
+		if text := tab.Text("#headline"); !strings.Contains(text, "were left out") {
+			t.Errorf("ended with %q", text)
+		}
 		tab.Axe("done")
 		tab.Picture("walk-ended")
 		tab.TooWide("done")
