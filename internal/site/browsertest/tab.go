@@ -180,13 +180,13 @@ func evaluate[T any](tab *Tab, expression string) (T, error) {
 	return chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 }
 
-// Until waits until a script's expression is true, and returns how long that took. One that fails is not true yet:
-// the page may be about to be replaced by another one, or may not have what the expression names.
+// Until waits until a page is loaded and a script's expression is true, and returns how long that took. One that fails
+// is not true yet: the page may be about to be replaced by another one, or may not have what the expression names.
 func (tab *Tab) Until(expression string) time.Duration {
 	tab.t.Helper()
 	begun := time.Now()
 	for {
-		yes, err := evaluate[bool](tab, "!!("+expression+")")
+		yes, err := evaluate[bool](tab, `document.readyState === "complete" && !!(`+expression+")")
 		if err == nil && yes {
 			return time.Since(begun)
 		}
