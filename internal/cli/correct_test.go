@@ -12,7 +12,7 @@ import (
 // 2.5 µV over 2 mΩ are 10 A, and 9584 of 1.25 mV are 11.98 V; over 1.6 mΩ the same 20 mV
 // are 12.5 A (Ohm's law). A word at the end of its scale is no value by any shunt.
 func TestCorrectedShuntOfStoredWords(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair := s.terminal()
 	words := strings.Replace(board("cabinet", pair.Path), "plain-lines", "ina226-registers", 1)
 	words = strings.Replace(words, `id = "2"`, `id = "1"`, 1)

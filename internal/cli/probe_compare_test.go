@@ -12,14 +12,20 @@ import (
 
 // loads is a simulated load that changes with the answers of a person: each read of an answer sets the next one.
 type loads struct {
-	amps []float64
-	at   atomic.Int64
+	amps   []float64
+	at     atomic.Int64
+	meters []*atomic.Int64 // how many pictures each meter has made
 }
 
-// Read gives an answer, Enter, after the next load is set; at the end "d".
+// Read sets the next load and gives an answer, Enter, once every meter has sent a picture of it; at the end "d".
 func (l *loads) Read(buffer []byte) (int, error) {
 	if l.at.Add(1) > int64(len(l.amps)) {
 		return copy(buffer, "d\n"), nil
+	}
+	for _, made := range l.meters {
+		for before := made.Load(); made.Load() < before+3; { // the one in hand, that of the load, and the one behind it
+			time.Sleep(time.Millisecond)
+		}
 	}
 	return copy(buffer, "\n"), nil
 }
@@ -57,18 +63,26 @@ func carried(name, profile, port, meter string) string {
 // Two handheld meters at the same feed: the printed meter is part of a valid run file and carries the gain and offset
 // of the simulated clamp.
 func TestProbeCompare(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	load := &loads{amps: []float64{0.5, 3, 10}}
 	shows := func(gain, offset float64) string {
+		made := &atomic.Int64{}
+		load.meters = append(load.meters, made)
 		return terminal(t, func(p *devices.Pair) runner {
 			return devices.NewHandheld(p, func() []byte {
+				made.Add(1)
 				return devices.CharacterPicture(fmt.Sprintf("%06.3f", gain*load.now()+offset), "A", "DC")
 			}, 40*time.Millisecond)
 		})
 	}
 	s.write("shelf.toml", shelf+"\n"+benchAndClamp+carried("clamp", "es51922", shows(1.04, -0.05), "clamp amps")+carried("bench", "es51922", shows(1, 0), "bench amps"))
 	var out, faults strings.Builder
-	exit := Run(t.Context(), []string{"probe", "compare", "shelf.toml", "clamp", "bench"}, load, &out, &faults)
+	compared := func() int {
+		load.at.Store(0)
+		out.Reset()
+		return Run(t.Context(), []string{"probe", "compare", s.path("shelf.toml"), "clamp", "bench"}, load, &out, &faults)
+	}
+	exit := compared()
 	text := out.String()
 	if exit != Fails || !strings.Contains(text, "clamp against bench, range to 20 A: 9 pairs, 0.5 to 10 A\n  they differ by up to 0.0") ||
 		!strings.Contains(text, "gain   1.04 (1.0") || !strings.Contains(text, "offset -0.05 (-0.05") || !strings.Contains(faults.String(), "clamp 03.070 A, bench 03.000 A") {
@@ -84,9 +98,7 @@ func TestProbeCompare(t *testing.T) {
 	s.do(`ohmkeep predict shelf.toml`).exits(Passes)
 
 	// With the correction they agree.
-	load.at.Store(0)
-	out.Reset()
-	if exit := Run(t.Context(), []string{"probe", "compare", "shelf.toml", "clamp", "bench"}, load, &out, &faults); exit != Passes || !strings.Contains(out.String(), "they agree within the accuracies of both") {
+	if exit := compared(); exit != Passes || !strings.Contains(out.String(), "they agree within the accuracies of both") {
 		t.Errorf("exits %d and prints\n%s", exit, out.String())
 	}
 }

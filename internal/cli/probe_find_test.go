@@ -17,7 +17,7 @@ func talking(t *testing.T) string {
 
 // What find prints is the end of a valid run file, and a port that the run file names is not searched again.
 func TestProbeFind(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	hand, board := talking(t), sensor(t)
 	s.write("shelf.toml", shelf+"\n")
 	o := s.hears(`ohmkeep probe find shelf.toml --seconds SECONDS --listen-only --port `+hand+` --port `+board, Passes,
@@ -36,7 +36,7 @@ func TestProbeFind(t *testing.T) {
 
 // A new run file has what was found at its end; a survey carries a meter that the run file does not name.
 func TestNewAndSurveyFind(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	hand := talking(t)
 	s.do(`ohmkeep new --reels 4 --find=` + hand + ` --out found.toml`).exits(Passes)
 	if text := s.content("found.toml"); !strings.Contains(text, `profile = "es51922"`) || !strings.Contains(text, `port = "`+hand+`"`) {

@@ -31,7 +31,8 @@ Exit status: 0 something was received, 1 nothing was, 2 the call is wrong or the
 does not open.`,
 		Example: `  ohmkeep probe record shelf.toml board --seconds 60 --out board.txt
   ohmkeep probe record --profile plain-lines --port /dev/ttyUSB0 --out -`,
-		Args: argsFrom(0, "RUN", "PROBE"),
+		Args:        argsFrom(0, "RUN", "PROBE"),
+		Annotations: map[string]string{finishes: "writes what has arrived"},
 		RunE: func(c *cobra.Command, args []string) error {
 			found, err := at.find(c, args)
 			if err != nil {

@@ -75,7 +75,7 @@ func TestProbeList(t *testing.T) {
 }
 
 func TestProbeCheckBoard(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	port := sensor(t)
 	s.write("quick.toml", plain)
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \""+port+
@@ -92,7 +92,7 @@ func TestProbeCheckBoard(t *testing.T) {
 }
 
 func TestProbeCheckSilence(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
@@ -103,7 +103,7 @@ func TestProbeCheckSilence(t *testing.T) {
 }
 
 func TestProbeCheckMeter(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	port := multimeter(t)
 	s.hears(`ohmkeep probe check --profile scpi-multimeter --port `+port+` --seconds SECONDS`, Passes,
 		devices.MeterIdentity, "voltage +4.81230000E+00 V", "current +3.00000000E-01 A")

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"os/exec"
@@ -25,6 +26,9 @@ func TestMain(m *testing.M) {
 	}
 	usualPace.first = time.Hour // what is said must not depend on how busy the machine is
 	freeHeap()
+	if err := flag.Set("test.parallel", "8"); err != nil { // tests that run beside others mostly wait
+		panic(err)
+	}
 	os.Exit(m.Run())
 }
 

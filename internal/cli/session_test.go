@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -23,12 +24,51 @@ import (
 )
 
 // session runs commands as at a shell, in a folder of its own.
-type session struct{ *testing.T }
+type session struct {
+	*testing.T
+	dir string // the folder; "" = the working directory
+}
 
+// newSession returns a session whose folder is the working directory. Its test runs alone, because the working
+// directory is that of the whole process.
 func newSession(t *testing.T) session {
 	t.Helper()
 	t.Chdir(t.TempDir())
-	return session{t}
+	return session{t, ""}
+}
+
+// newParallelSession returns a session of a test that runs beside others, because it mostly waits for instruments. The
+// names of files in its command lines become paths, and the paths in what is printed become names again.
+func newParallelSession(t *testing.T) session {
+	t.Helper()
+	t.Parallel()
+	return session{t, t.TempDir()}
+}
+
+// path returns the path of a file in the session's folder.
+func (s session) path(name string) string {
+	if filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(s.dir, name)
+}
+
+var nameOfFile = regexp.MustCompile(`^[\w-]+\.(toml|csv|db|txt|html|png|svg)$`)
+
+// argument returns a word of a command line as the command gets it.
+func (s session) argument(word string) string {
+	if nameOfFile.MatchString(word) {
+		return s.path(word)
+	}
+	return word
+}
+
+// printed returns what a command printed, with names of files in place of paths.
+func (s session) printed(text string) string {
+	if s.dir == "" {
+		return text
+	}
+	return strings.ReplaceAll(text, s.dir+string(filepath.Separator), "")
 }
 
 // testdata returns the path of the project's examples, before a test leaves its folder.
@@ -79,7 +119,7 @@ func (s session) hears(line string, status int, texts ...string) outcome {
 // readings reads a CSV file as a command would.
 func (s session) readings(runFile, path string) []reading.Reading {
 	s.Helper()
-	r := runtest.Load(s, runFile)
+	r := runtest.Load(s, s.path(runFile))
 	set, err := csv.Parse(path, strings.NewReader(s.content(path)), r)
 	if err != nil {
 		s.Fatal(err)
@@ -104,7 +144,7 @@ func (s session) during(ctx context.Context, typed, line string) outcome {
 			i++
 			typed = s.content(words[i])
 		default:
-			args = append(args, words[i])
+			args = append(args, s.argument(words[i]))
 		}
 	}
 	var out, faults bytes.Buffer
@@ -113,7 +153,7 @@ func (s session) during(ctx context.Context, typed, line string) outcome {
 		s.write(to, out.String())
 		out.Reset()
 	}
-	return outcome{s.T, line, status, out.String(), faults.String()}
+	return outcome{s.T, line, status, s.printed(out.String()), s.printed(faults.String())}
 }
 
 var asTheyStand = flag.Bool("examples", false, "run the examples of help and of the README as they stand: with PNG pictures, which take long to draw, and with every demonstration")
@@ -182,14 +222,14 @@ func (o outcome) refused(text string) {
 
 func (s session) write(name, content string) {
 	s.Helper()
-	if err := os.WriteFile(name, []byte(content), 0o644); err != nil {
+	if err := os.WriteFile(s.path(name), []byte(content), 0o644); err != nil {
 		s.Fatal(err)
 	}
 }
 
 func (s session) content(name string) string {
 	s.Helper()
-	content, err := os.ReadFile(name)
+	content, err := os.ReadFile(s.path(name))
 	if err != nil {
 		s.Fatal(err)
 	}
@@ -199,7 +239,7 @@ func (s session) content(name string) string {
 // clear removes the files that a pattern names.
 func (s session) clear(pattern string) {
 	s.Helper()
-	names, err := filepath.Glob(pattern)
+	names, err := filepath.Glob(s.path(pattern))
 	for _, name := range names {
 		if err == nil {
 			err = os.Remove(name)
@@ -213,7 +253,7 @@ func (s session) clear(pattern string) {
 // holds wants exactly these files in the folder, hidden ones included.
 func (s session) holds(names ...string) {
 	s.Helper()
-	entries, err := os.ReadDir(".")
+	entries, err := os.ReadDir(s.path("."))
 	if err != nil {
 		s.Fatal(err)
 	}

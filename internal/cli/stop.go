@@ -11,7 +11,7 @@ import (
 const stopTimeout = 200 * time.Millisecond
 
 // finishes is the annotation of commands that are never cut off after stopTimeout: the watch has
-// to store the readings that it still holds.
+// to store the readings that it still holds, and a transcript has to be whole.
 const finishes = "orderly"
 
 // An interrupt has one rule for all commands. One that goes on until it is stopped, or that keeps its work and

@@ -171,14 +171,14 @@ func TestEveryCommandStops(t *testing.T) {
 }
 
 func (s session) is(name string) bool {
-	_, err := os.Stat(name)
+	_, err := os.Stat(s.path(name))
 	return err == nil
 }
 
 // heldIn returns how many readings a store holds.
 func (s session) heldIn(name string) int64 {
 	s.Helper()
-	db, err := store.OpenReadOnly(name)
+	db, err := store.OpenReadOnly(s.path(name))
 	if err != nil {
 		s.Fatal(err)
 	}

@@ -100,7 +100,7 @@ func TestSurveyWithoutClamp(t *testing.T) {
 
 // A board reads what has its place, the person the rest.
 func TestSurveyWithBoard(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	port := sensor(t)
 	s.write("quick.toml", plain)
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"board\"\nprofile = \"quick.toml\"\nport = \""+port+
@@ -171,7 +171,7 @@ func TestSurveyInterrupted(t *testing.T) {
 
 // A meter that is carried about is led from place to place.
 func TestSurveyWithCarriedMeter(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	port := multimeter(t)
 	s.write("shelf.toml", shelf+"[[probe]]\nname = \"meter\"\nprofile = \"scpi-multimeter\"\nport = \""+port+
 		"\"\n[[probe.channel]]\nid = \"leads\"\nquantity = \"voltage\"\n")
@@ -282,7 +282,7 @@ func TestSurveyKilled(t *testing.T) {
 
 // Practice stores nothing, and says what was wrong with the simulated run.
 func TestSurveyPractises(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
 	s.answer("\n\ns\n", `ohmkeep survey shelf.toml --practise --step dark`).exits(Passes).
 		prints("practice: 1 simulated reading, none stored; ").says("Practice: a simulated run with one fault. Nothing is stored.", "leads on A+ to A-, then Enter")

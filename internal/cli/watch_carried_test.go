@@ -15,7 +15,7 @@ import (
 // In a watch a probe without places is a meter that is carried: its port is opened when the walk measures with it,
 // as soon as it is there, and its display is taken into the store. The watch is well without it.
 func TestWalkInWatchWithCarriedMeter(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair := s.terminal()
 	port := filepath.Join(t.TempDir(), "meter")
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path)+

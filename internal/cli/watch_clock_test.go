@@ -31,17 +31,17 @@ func (c setClock) Battery() bool      { return true }
 // watchBy records n readings of a board under clocks, until a text is logged.
 func (s session) watchBy(clocks machine.Clocks, say func(), n int, logged string) {
 	s.Helper()
-	r, err := loadRun("shelf.toml")
+	r, err := loadRun(s.path("shelf.toml"))
 	if err != nil {
 		s.Fatal(err)
 	}
-	plan, err := recorder.NewPlan("shelf.toml", r.Run, r.profiles, false)
+	plan, err := recorder.NewPlan(s.path("shelf.toml"), r.Run, r.profiles, false)
 	if err != nil {
 		s.Fatal(err)
 	}
 	out := &watchtest.Log{}
 	log := slog.New(slog.NewTextHandler(out, nil))
-	kept, err := storage.Open(s.Context(), storage.Options{Path: "shelf.db", RunFile: "shelf.toml", Run: r.Name, Boot: clocks.Boot(), Log: log, Now: clocks.Wall})
+	kept, err := storage.Open(s.Context(), storage.Options{Path: s.path("shelf.db"), RunFile: s.path("shelf.toml"), Run: r.Name, Boot: clocks.Boot(), Log: log, Now: clocks.Wall})
 	if err != nil {
 		s.Fatal(err)
 	}
@@ -74,7 +74,7 @@ func (s session) watchBy(clocks machine.Clocks, say func(), n int, logged string
 // A watch that was started once with its clock in 2099 dates rightly after the next start that
 // a time service vouches for; what it stored in 2099 is marked, and moved by a command.
 func TestOneStartIn2099(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
 	said := 0

@@ -178,7 +178,7 @@ unit = "V"
 // Two slaves behind an adapter that echoes what is sent. The frames with their checksums are those that
 // python3-pymodbus exchanged with this program.
 func TestWatchReadsModbusWithEcho(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair := s.terminal()
 	answers := map[string]string{
 		"010400000002" + "71cb": "01040401e700e7" + "0a05", // 487, 231

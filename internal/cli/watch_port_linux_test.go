@@ -13,7 +13,7 @@ import (
 // A port has one reader: another program is refused while the watch reads, and the watch says in its status that another one
 // has the port, which it opens when it is free.
 func TestPortHasOneReader(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
