@@ -3,6 +3,7 @@ package replica
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
@@ -10,6 +11,7 @@ import (
 	"reflect"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -28,6 +30,8 @@ import (
 	"ohmkeep/internal/store"
 )
 
+var every = flag.Duration("every", 30*time.Minute, "time between the readings of the run whose analysis is measured")
+
 // world is a run of an invented site with its store, which is shipped to a central database.
 type world struct {
 	*testing.T
@@ -45,12 +49,12 @@ const days = 40
 // begin is when the readings begin, so that they end today: the database has a clock of its own.
 var begin = time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, -days)
 
-func newWorld(t *testing.T) *world {
+func newWorld(t *testing.T, every time.Duration) *world {
 	w := &world{T: t, server: centraltest.Start(t)}
 	w.url = w.server.Database("ohmkeep")
 	w.run = runtest.Parse(t, runtest.Gallery)
 	w.run.Site = "Hall"
-	story := months.Scenario{Begin: begin, Days: days, Every: 6 * time.Hour, Check: "check", CheckAt: 3 * time.Hour, Currents: true, TemperatureRead: true, DayCycle: 6, Season: 12,
+	story := months.Scenario{Begin: begin, Days: days, Every: every, Check: "check", CheckAt: 3 * time.Hour, Currents: true, TemperatureRead: true, DayCycle: 6, Season: 12,
 		Change: func(day float64, p *plant.Plant, _ *rand.Rand) {
 			if day > 15 && day < 30 {
 				p.Joints[0].Plus += 0.030
@@ -124,7 +128,7 @@ func (w *world) until(what string, true func() bool) {
 // What is analysed while readings and notes go on arriving is what an analysis of all of them
 // finds, to the last digit; so it is after readings that had arrived were withdrawn.
 func TestFollow(t *testing.T) {
-	w := newWorld(t)
+	w := newWorld(t, 6*time.Hour)
 	w.ship(0, 20)
 	r := w.follow()
 	if h := r.History(); h == nil || len(h.Series) < 3 || r.Site() != "Hall" || r.Arrival().Silent {
@@ -188,7 +192,7 @@ func TestFollow(t *testing.T) {
 // A run that does not exist, and a run file that cannot be read here, are faults; a database that is
 // gone is said, and found again.
 func TestNotFollowed(t *testing.T) {
-	w := newWorld(t)
+	w := newWorld(t, 6*time.Hour)
 	w.ship(0, 4)
 	f := New(Config{Use: w.pool.Use, Log: slog.New(slog.DiscardHandler), Now: time.Now, Load: func(string) (*run.Run, error) { return nil, errors.New("no profile is named x") }})
 	for _, c := range []struct {
@@ -214,4 +218,46 @@ func TestNotFollowed(t *testing.T) {
 	if err != nil || first.Before(begin) || last.After(begin.AddDate(0, 0, 5)) || !last.After(first) {
 		t.Errorf("%v to %v, %v", first, last, err)
 	}
+}
+
+// TestCostOfAnalysis measures what the first page of a run costs, a later look at it, and the picture
+// of a sensor over everything.
+func TestCostOfAnalysis(t *testing.T) {
+	w := newWorld(t, *every)
+	w.ship(0, days-1)
+	measured := func(what string, do func()) {
+		begun, before := time.Now(), w.server.Processor()+own(t)
+		do()
+		t.Logf("%s: %v, %v of processor time", what, time.Since(begun).Round(time.Millisecond), (w.server.Processor() + own(t) - before).Round(time.Millisecond))
+	}
+	var r *Run
+	measured(fmt.Sprintf("the first analysis of %d days with %d readings", days-1, len(w.all)), func() { r = w.follow() })
+	w.ship(days-1, days)
+	w.now.Add(int64(time.Hour))
+	measured("the analysis of one more day", func() {
+		before := r.History()
+		r.AnalyseSoon()
+		w.until("another history", func() bool { return r.History() != before })
+	})
+	n := 0
+	measured("a sensor over everything", func() {
+		sel := store.Selection{From: "west.start+", To: "west.start-", Since: begin, Until: begin.AddDate(0, 0, days)}
+		buckets, err := r.MinMeanMax(t.Context(), sel, 240)
+		w.check(err)
+		for _, b := range buckets {
+			n += b.N
+		}
+	})
+	if n < days {
+		t.Errorf("%d readings of the sensor", n)
+	}
+}
+
+// own is the processor time of this program so far.
+func own(t *testing.T) time.Duration {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
