@@ -73,7 +73,8 @@ site is silent or unproven, 2 the call is wrong or the database cannot be reache
   ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --json
   ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --metrics > fleet.prom
   ohmkeep fleet --db postgres://ohmkeep@central.example/ohmkeep --listen 127.0.0.1:9480`,
-		Args: exactly(),
+		Args:        exactly(),
+		Annotations: map[string]string{finishes: "ends the pages that are open; a list ends with its connection"},
 		RunE: func(c *cobra.Command, _ []string) error {
 			if err := may.check(c); err != nil {
 				return err

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"net/http"
 	"net/url"
 	"regexp"
 	"slices"
@@ -276,6 +277,9 @@ func TestRunFromCentralDatabase(t *testing.T) {
 	}
 	if text := again.get(at + "events"); !strings.Contains(text, "re-made joint west-north") {
 		t.Error(text)
+	}
+	if r, err := http.Get("http://" + again.address + at + "live/events"); err != nil || r.StatusCode != 200 { // it is open when the pages end
+		t.Errorf("%v %v", r, err)
 	}
 	if status, text := fetch(t, "GET", "http://"+f.address+site+"/run/nothing/", "", ""); status != 404 || !strings.Contains(text, "has no run") {
 		t.Errorf("%d %s", status, text)
