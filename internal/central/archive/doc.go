@@ -41,12 +41,11 @@
 //   - 10,000 sites: watches that send every ten minutes are some 17 connections a second, a few at a
 //     time. The list and the pages of sites are read from a standby (streaming replication), so that
 //     reading and receiving do not share a disk. New months are made as partitions that are
-//     themselves partitioned by a hash of the site, on several disks; a reader finds them as before,
-//     because it asks for the month's own bounds.
+//     themselves partitioned by a hash of the site, on several disks (TestPartitionsOfTheOwner).
 //   - 100,000 sites: several servers, each with a part of the sites. A site is on one server as a
 //     whole: every key begins with it, and no statement of a watch joins two sites. Watches are given
-//     the address of their server; a server for the list has foreign tables (postgres_fdw) of the
-//     others' run and verdict tables as partitions of one, which is some kB a site.
+//     the address of their server; the list is made of foreign tables (postgres_fdw) of their run and
+//     verdict tables, and a view over these, which is some kB a site.
 //
 // A PostgreSQL that distributes tables by itself would spread them by the column site. It would still
 // need: the numbers of sites from one place (site.id is an identity column), the roles and the
