@@ -152,7 +152,13 @@ func (s *Sink) Describe(ctx context.Context, r ship.Description) error {
 		m.add(of("ohmkeep_resistance_ohms"), v.Ohms, at)
 		m.add(of("ohmkeep_resistance_lower_ohms"), v.Low, at)
 		m.add(of("ohmkeep_resistance_upper_ohms"), v.High, at)
-		m.add(of("ohmkeep_verdict", label{"verdict", v.Verdict}), 1, at)
+		for _, name := range ship.Names(v.Source) {
+			holds := 0.0
+			if name == v.Verdict {
+				holds = 1
+			}
+			m.add(of("ohmkeep_verdict", label{"verdict", name}), holds, at)
+		}
 	}
 	m.add([]label{{"__name__", "ohmkeep_run_failing"}, {"run", s.run}, {"site", s.site}}, failing, at)
 	return s.write(ctx, m)

@@ -97,6 +97,7 @@ type reference struct {
 	mu       sync.Mutex
 	requests int
 	got      samples
+	verdicts map[string]float64 // by name
 	site     string
 }
 
@@ -129,6 +130,12 @@ func (f *reference) Store(r *http.Request, kind remote.WriteMessageType) (*remot
 		f.site = labels["site"]
 		for _, x := range s.Samples {
 			n++
+			if labels["verdict"] != "" {
+				if f.verdicts == nil {
+					f.verdicts = map[string]float64{}
+				}
+				f.verdicts[labels["verdict"]] = x.Value
+			}
 			f.got[key(labels["__name__"], labels["from"]+labels["feed"], x.Timestamp)] = x.Value
 		}
 	}
@@ -170,6 +177,23 @@ func compare(t *testing.T, got, want samples, same func(a, b float64) bool) {
 			if x, ok := got[k]; !ok || !same(x, v) {
 				t.Fatalf("%s: %v, want %v", k, x, v)
 			}
+		}
+	}
+}
+
+// Of an element's verdicts the one that holds is 1, and the others are 0, so that the one before ends.
+func TestVerdictsThatDoNotHold(t *testing.T) {
+	r, _, _ := filled(t, 1)
+	f := &reference{got: samples{}, requests: 2} // it takes the next two requests
+	server := httptest.NewServer(remote.NewWriteHandler(f, remote.MessageTypes{remote.WriteV2MessageType}))
+	defer server.Close()
+	taken := time.Now()
+	check(t, sink(t, server.URL, r).Describe(t.Context(), ship.Description{Taken: taken, Verdicts: []ship.Verdict{
+		{Source: ship.Drift, Kind: run.KindJoint, Name: "west-north", Verdict: "stepped", Fails: true},
+		{Source: ship.Assess, Kind: run.KindJoint, Name: "west-north", Verdict: "pass"}}}))
+	for name, want := range map[string]float64{"stepped": 1, "steady": 0, "drifting": 0, "intermittent": 0, "pass": 1, "fail": 0} {
+		if got, ok := f.verdicts[name]; !ok || got != want {
+			t.Errorf("%s is %v (%v), want %v", name, got, ok, want)
 		}
 	}
 }

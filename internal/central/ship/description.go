@@ -24,6 +24,17 @@ const (
 	Drift  = "drift"
 )
 
+// Names returns the verdicts that a source finds.
+func Names(source string) (all []string) {
+	if source == Assess {
+		return []string{string(assessment.Fail), string(assessment.Unproven), string(assessment.Pass)}
+	}
+	for _, v := range history.Verdicts {
+		all = append(all, string(v))
+	}
+	return all
+}
+
 // Verdict is what is known of an element. Resistances are at 20 °C; reels' are per metre if the
 // source is Assess. Numbers that are not known are NaN, times zero.
 type Verdict struct {
