@@ -119,11 +119,10 @@ func (s *Server) Launch() {
 	if err := s.run.Start(); err != nil {
 		s.t.Fatal(err)
 	}
-	for range 200 {
+	for begun := time.Now(); time.Since(begun) < time.Minute; time.Sleep(50 * time.Millisecond) {
 		if s.command("pg_isready", "-q", "-h", "127.0.0.1", "-p", strconv.Itoa(s.Port)).Run() == nil {
 			return
 		}
-		time.Sleep(50 * time.Millisecond)
 	}
 	s.t.Fatal("PostgreSQL does not start")
 }
@@ -133,18 +132,30 @@ func (s *Server) Kill() {
 	if s.run == nil {
 		return
 	}
-	if pids, err := exec.Command("pgrep", "-P", strconv.Itoa(s.run.Process.Pid)).Output(); err == nil {
-		_ = s.run.Process.Kill()
-		for _, field := range strings.Fields(string(pids)) {
-			if pid, err := strconv.Atoi(field); err == nil {
-				_ = syscall.Kill(pid, syscall.SIGKILL)
+	_ = s.run.Process.Signal(syscall.SIGSTOP) // it begins no other process meanwhile
+	children, _ := exec.Command("pgrep", "-P", strconv.Itoa(s.run.Process.Pid)).Output()
+	_ = s.run.Process.Kill()
+	for _, field := range strings.Fields(string(children)) {
+		if pid, err := strconv.Atoi(field); err == nil {
+			_ = syscall.Kill(pid, syscall.SIGKILL)
+			for alive(pid) { // it holds the memory that a new server wants
+				time.Sleep(5 * time.Millisecond)
 			}
 		}
 	}
-	_ = s.run.Process.Kill()
 	_ = s.run.Wait()
 	s.run = nil
 	_ = os.Remove(filepath.Join(s.data, "postmaster.pid"))
+}
+
+// alive reports whether a process still runs.
+func alive(pid int) bool {
+	stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
+	if err != nil {
+		return false
+	}
+	_, state, _ := strings.Cut(string(stat), ") ")
+	return !strings.HasPrefix(state, "Z") && !strings.HasPrefix(state, "X")
 }
 
 // Restart stops the server by a signal (SIGINT: the transactions are broken off; PostgreSQL 15, "Shutting
