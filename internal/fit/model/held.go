@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
@@ -23,7 +24,7 @@ func (m *Model) SumHeldAt(a Assumptions, r Resistance, value, accuracy float64, 
 	for _, start := range m.bestFirst(a, r, value, starts) {
 		held := r.heldAt(value, start)
 		a.held = held
-		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: accuracy, MaxIterations: heldIterations})
+		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: accuracy, MaxIterations: heldIterations, NoCovariance: true})
 		if err != nil {
 			continue
 		}
@@ -49,7 +50,7 @@ func (m *Model) bestFirst(a Assumptions, r Resistance, value float64, starts [][
 	for _, x := range starts {
 		at := slices.Clone(x)
 		for _, j := range m.bounded {
-			at[j] = math.Max(at[j], 0)
+			at[j] = math.Max(at[j], prior.LeastOhms) // where the network is solved without continuation
 		}
 		held := r.heldAt(value, at)
 		var err error

@@ -35,16 +35,16 @@ func ToOhmsSlope(t float64) float64 { return transformOhms / ((1 - t) * (1 - t))
 const (
 	MaxTransformed = 1 - 1e-5 // 100 kΩ, which no meter can distinguish from an open conductor
 	MinTransformed = -0.02    // −20 mΩ, further below zero than errors of readings put a resistance
-	leastOhms      = 1e-6     // Ω, the smallest size of a resistance with which the network is solved
+	LeastOhms      = 1e-6     // Ω, the smallest size of a resistance with which the network is solved
 	MinFactor      = 0.02     // of a reel's stated resistance
 )
 
 // Inside returns the nearest value at which the network is solved: within MinTransformed and
-// MaxTransformed, and leastOhms away from zero. Between them and beyond, the model is continued in
+// MaxTransformed, and LeastOhms away from zero. Between them and beyond, the model is continued in
 // a straight line.
 func Inside(t float64) float64 {
-	if math.Abs(t) < leastOhms {
-		return leastOhms
+	if math.Abs(t) < LeastOhms {
+		return LeastOhms
 	}
 	return math.Min(math.Max(t, MinTransformed), MaxTransformed)
 }

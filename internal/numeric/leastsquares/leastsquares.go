@@ -45,6 +45,8 @@ type Options struct {
 	// deviation, in one direction. A fit that converges normally makes larger updates until it ends
 	// by Tolerance. 0 = never.
 	SlowProgress float64
+	// NoCovariance leaves Fit.Covariance nil and Fit.Singular false.
+	NoCovariance bool
 }
 
 // Fit is the outcome.
@@ -52,7 +54,7 @@ type Fit struct {
 	X, Residuals []float64
 	Jacobian     *Matrix // at X
 	// Covariance is (JᵀJ + P)⁻¹ with P the prior's weights, not scaled by the residual
-	// variance; nil where Singular.
+	// variance; nil where Singular, or with Options.NoCovariance.
 	Covariance *Matrix
 	SumSquares float64 // residuals and priors together
 	// Converged reports that X is a minimum to within Tolerance, SlowProgress or rounding. It is also

@@ -9,6 +9,7 @@ type search struct {
 	maxIterations int
 	tolerance     float64
 	slowProgress  float64
+	noCovariance  bool
 
 	current, trial *point    // the best point so far, and the one tried
 	last           *point    // the point evaluated last
@@ -29,7 +30,7 @@ type search struct {
 
 func newSearch(m Model, prior *Prior, opt Options) *search {
 	n, k := m.Size()
-	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slowProgress: opt.SlowProgress,
+	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slowProgress: opt.SlowProgress, noCovariance: opt.NoCovariance,
 		current: newPoint(n, k), trial: newPoint(n, k), damped: newTriangle(max(n, k), k)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
 		*v = make([]float64, k)
@@ -183,7 +184,7 @@ func (s *search) adapt(ratio, gained, slope, length float64) {
 	}
 }
 
-// finish computes the covariance. Where the last update was rejected it evaluates the model
+// finish computes the covariance, unless it is not wanted. Where the last update was rejected it evaluates the model
 // once more, at X, for models that keep the state of their last evaluation.
 func (s *search) finish() (*Fit, error) {
 	converged := s.converged() || s.stalled || s.tooSlow
@@ -194,6 +195,9 @@ func (s *search) finish() (*Fit, error) {
 	}
 	f := &Fit{X: s.current.x, Residuals: s.current.residuals, Jacobian: s.current.jacobian, SumSquares: s.current.sum,
 		Converged: converged, Iterations: s.iterations, Evaluations: s.evaluations}
+	if s.noCovariance {
+		return f, nil
+	}
 	if s.current.damping > 0 {
 		s.fold(s.current.linear, s.current, 0)
 	}
