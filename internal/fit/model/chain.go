@@ -18,7 +18,8 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 		shift += g.Shift[i]
 		stretch += g.Stretch[i]
 	}
-	for i, u := range m.Unknowns {
+	for i := range m.Unknowns {
+		u := &m.Unknowns[i]
 		d, inside := 0.0, u.inside(x[i])
 		switch u.What {
 		case JointRail:

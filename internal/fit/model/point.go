@@ -51,8 +51,8 @@ func (p *Point) release() { p.Model.points.Put(p) }
 func (p *Point) solve(x []float64) error {
 	p.X = x
 	p.inside = true
-	for j, u := range p.Model.Unknowns {
-		p.inside = p.inside && u.inside(x[j]) == x[j]
+	for j := range p.Model.Unknowns {
+		p.inside = p.inside && p.Model.Unknowns[j].inside(x[j]) == x[j]
 	}
 	for k, read := range p.Model.stepsRead {
 		if read {

@@ -44,8 +44,8 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 	adjust := pixel.AsStated
 	scale, idle := 0.0, 0.0
 	s.temperature = 0
-	for i, u := range m.Unknowns {
-		v := x[i]
+	for i := range m.Unknowns {
+		u, v := &m.Unknowns[i], x[i]
 		switch u.What {
 		case JointRail:
 			*side(&s.Par.Joints[u.Index], u.Rail) = prior.ToOhms(u.inside(v))

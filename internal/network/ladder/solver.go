@@ -185,7 +185,9 @@ func (s *Solver) advance(m mode) error {
 func (s *Solver) lowest() float64 {
 	low := math.Inf(1)
 	for i, v := range s.volts {
-		low = min(low, v+s.change[i])
+		if next := v + s.change[i]; next < low {
+			low = next
+		}
 	}
 	return low
 }
