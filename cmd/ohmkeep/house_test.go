@@ -48,7 +48,7 @@ var wings = []struct{ name, imports string }{
 // own package.
 var rooms = map[string]map[string]string{
 	"text":    {"number": "", "printable": ""},
-	"numeric": {"changepoint": "", "chisquared": "", "leastsquares": "", "matrix": "leastsquares", "shapley": "", "trend": ""},
+	"numeric": {"changepoint": "", "chisquared": "", "leastsquares": "", "matrix": "leastsquares", "parallel": "", "shapley": "", "trend": ""},
 	"run": {".": "colour conductor", "colour": "", "conductor": "", "runfile": ". colour conductor toml topic",
 		"scaffold": ". conductor runfile", "toml": "", "topic": ""},
 	"reading": {".": "", "csv": ". openmetrics", "openmetrics": ".", "repeats": "."},

@@ -171,8 +171,8 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		}
 	}
 	j.rule = verdict.RuleFor(count)
-	for i := range est.Elements {
-		if t, ok := j.element(i); ok {
+	for i, loop := range j.loopsTowardsLimits() {
+		if t, ok := j.element(i, loop); ok {
 			j.targets = append(j.targets, t)
 		}
 	}
@@ -180,8 +180,9 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 }
 
 // element judges one element and appends it, unless it is one rail and the readings do not separate
-// the rails. It returns a target where further readings could decide it.
-func (j *judgement) element(i int) (nextreading.Target, bool) {
+// the rails. loop is what is known of an element that is judged before its rails. It returns a target
+// where further readings could decide it.
+func (j *judgement) element(i int, loop *towards) (nextreading.Target, bool) {
 	e := &j.est.Elements[i]
 	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 	if e.Rail != run.Loop && !e.RailKnown && !cut {
@@ -189,26 +190,15 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	}
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
 		Limit: j.limit(e), ProbabilityOverLimit: math.NaN(), Amps: e.Amps}
-	x.Ohms = math.Max(e.Ohms(e.Belief.Mean), 0)
-	low, high := e.Belief.Interval(coverage)
-	beliefAtLimit, profile := e.Belief, j.est.Profile(i)
-	if !math.IsNaN(x.Limit) && e.Known && (e.Rail == run.Loop || cut || j.loopVerdict != assessment.Pass) {
-		beliefAtLimit = profile.Belief(x.Limit, estimate.VerdictSigmas)
-		if beliefAtLimit != e.Belief {
-			least, most := profile.Belief(x.Limit, estimate.IntervalSigmas).Interval(coverage)
-			middle := math.Max(beliefAtLimit.Mean, 0)
-			if e.Scale(x.Limit) < middle {
-				if e.Rail == run.Loop || cut {
-					high = profile.End(coverage, true)
-				}
-				low, high = math.Min(least, middle), math.Max(high, middle)
-			} else {
-				low, high = math.Min(low, middle), math.Max(most, middle)
-			}
-			x.Ohms = e.Ohms(middle)
-		}
+	t := loop
+	switch {
+	case t != nil:
+	case !math.IsNaN(x.Limit) && e.Known && j.loopVerdict != assessment.Pass:
+		t = j.towardsLimit(i)
+	default:
+		t = j.withCovariance(i)
 	}
-	x.Low, x.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
+	x.Ohms, x.Low, x.High = e.Ohms(t.best), math.Max(e.Ohms(t.low), 0), e.Ohms(t.high)
 	if e.Open {
 		x.Low, x.High = e.LowerBound, math.Inf(1)
 	}
@@ -238,10 +228,10 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 		j.out.Elements = append(j.out.Elements, x)
 		return nextreading.Target{}, false
 	}
-	x.ProbabilityOverLimit = beliefAtLimit.ProbabilityAbove(e.Scale(x.Limit))
-	if jointOrFeed && e.Known && beliefAtLimit != e.Belief && x.ProbabilityOverLimit > (1-coverage)/2 && x.ProbabilityOverLimit < 0.5 && (e.Rail == run.Loop || cut) {
+	x.ProbabilityOverLimit = t.belief.ProbabilityAbove(e.Scale(x.Limit))
+	if jointOrFeed && e.Known && t.belief != e.Belief && x.ProbabilityOverLimit > (1-coverage)/2 && x.ProbabilityOverLimit < 0.5 && (e.Rail == run.Loop || cut) {
 		// The interval must cover what has more than 2.5 % probability.
-		x.High = math.Max(x.High, math.Min(e.Ohms(profile.End(coverage, true)), openOhms))
+		x.High = math.Max(x.High, math.Min(e.Ohms(t.profile.End(coverage, true)), openOhms))
 	}
 	x.Verdict = j.rule.Judge(x.ProbabilityOverLimit, e.Known)
 	if j.mustBeUnproven(e, &x) {
@@ -259,7 +249,7 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
-	target.Deviation = beliefAtLimit.Deviation
+	target.Deviation = t.belief.Deviation
 	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.out.Doubtful
 }
 
@@ -269,7 +259,7 @@ func (j *judgement) element(i int) (nextreading.Target, bool) {
 // comparing sums of squares, needs only a fit that explains the readings. A rail fails only with
 // its loop, which is judged first.
 func (j *judgement) mustBeUnproven(e *estimate.Element, x *assessment.Element) bool {
-	judgedFirst := e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
+	judgedFirst := j.judgedFirst(e)
 	if judgedFirst {
 		j.loopVerdict = x.Verdict
 	}

@@ -3,9 +3,11 @@ package search
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/numeric/parallel"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
@@ -33,38 +35,50 @@ type OpenConductor struct {
 // after each.
 func (e explanation) withOpenConductors() explanation {
 	for range maxOpens {
-		gains := map[int]float64{}
-		var best OpenConductor
-		var bestFit explanation
-		most, cost := 0.0, e.cost()
-		for _, c := range e.openCandidates() {
-			trial, err := e.tryOpen(c, trialIterations)
-			if err != nil {
-				continue // this part of the run would have no supply
+		candidates := e.openCandidates()
+		gains := make([]float64, len(candidates))
+		best, bestFit := -1, explanation{}
+		cost := e.cost()
+		var choosing sync.Mutex
+		parallel.For(len(candidates), func(i int) {
+			trial, gain := e.gainOfOpen(candidates[i], cost)
+			choosing.Lock()
+			defer choosing.Unlock()
+			gains[i] = gain
+			if gain > 0 && (best < 0 || gain > gains[best] || gain == gains[best] && i < best) {
+				best, bestFit = i, trial
 			}
-			gain := cost - trial.cost() - openConductor
-			if gain > -highResistance {
-				gain += e.oddsOf(c.Split)
-			}
-			if gains[c.Unknown] = gain; gain > most {
-				best, bestFit, most = c, trial, gain
-			}
-		}
-		if bestFit.Fit == nil {
+		})
+		if best < 0 {
 			break
 		}
-		best.RailKnown = true
-		for _, other := range e.Model.Splits[best.Split].Rails {
-			if gain, tried := gains[other]; tried && other != best.Unknown && gain > most-maxAlternativeCost {
-				best.RailKnown = false
+		open := candidates[best]
+		open.RailKnown = true
+		for i, other := range candidates {
+			if other.Split == open.Split && i != best && gains[i] > gains[best]-maxAlternativeCost {
+				open.RailKnown = false
 			}
 		}
 		if settled, err := bestFit.solve(bestFit.Assumptions, bestFit.X); err == nil {
 			bestFit = settled
 		}
-		e = explanation{bestFit.Fit, append(slices.Clip(e.open), best)}
+		e = explanation{bestFit.Fit, append(slices.Clip(e.open), open)}
 	}
 	return e
+}
+
+// gainOfOpen fits with one more conductor open, and returns by how much that lowers the score from the
+// given cost; −Inf where a part of the run would have no supply.
+func (e explanation) gainOfOpen(c OpenConductor, cost float64) (trial explanation, gain float64) {
+	trial, err := e.tryOpen(c, trialIterations)
+	if err != nil {
+		return trial, math.Inf(-1)
+	}
+	gain = cost - trial.cost() - openConductor
+	if gain > -highResistance {
+		gain += e.oddsOf(c.Split)
+	}
+	return trial, gain
 }
 
 // openCandidates lists the conductors to test: all where the readings are not explained, otherwise
