@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"testing"
@@ -64,9 +65,14 @@ func readHall(b *testing.B, r *run.Run, faults bool) []reading.Reading {
 	return some
 }
 
-// Growth of the time of an assessment with the size of a run, up to 100 reels with 1,000 readings.
+var growth = flag.Int("growth", 30, "the largest run of BenchmarkGrowth, in reels: up to 100")
+
+// Growth of the time of an assessment with the size of a run, with ten readings a reel.
 func BenchmarkGrowth(b *testing.B) {
-	for _, reels := range []int{10, 30, 100} {
+	for _, reels := range []int{3, 10, 30, 100} {
+		if reels > *growth {
+			break
+		}
 		r := hall(reels)
 		for _, faults := range []bool{false, true} {
 			list := readHall(b, r, faults)
