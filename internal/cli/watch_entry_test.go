@@ -30,7 +30,7 @@ func TestWatchWithToken(t *testing.T) {
 	line := "watch shelf.toml --store shelf.db --simulated --listen 0.0.0.0:" + port + " --token-file cabinet.token --tls-cert cert.pem --tls-key key.pem --no-token-for healthz"
 	go func() { w.ended <- Run(ctx, strings.Fields(line), strings.NewReader(""), w.out, w.out) }()
 	t.Cleanup(func() { cancel(); <-w.ended })
-	client := &http.Client{Timeout: 5 * time.Second, Transport: &http.Transport{DisableKeepAlives: true, TLSClientConfig: &tls.Config{InsecureSkipVerify: true}}}
+	client := &http.Client{Timeout: 30 * time.Second, Transport: &http.Transport{DisableKeepAlives: true, TLSClientConfig: &tls.Config{InsecureSkipVerify: true}}}
 	ask := func(method, path, bearer string) int {
 		request, err := http.NewRequest(method, at+path, nil)
 		if err != nil {
