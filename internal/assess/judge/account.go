@@ -9,6 +9,7 @@ import (
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -27,27 +28,25 @@ const (
 
 // account states for an undecided element how far it may be on the other side of its limit, and
 // under which conditions: the unknowns, or else the reading, that differ most from their estimates
-// when the element is held there. The conditions follow from the covariance and are approximate. It
-// returns "" where the element has a verdict or no reading depends on it.
+// when the element is held there. The conditions are approximate. It returns "" where the element has
+// a verdict or no reading depends on it.
 func (j *judgement) account(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
 	if j.out.Unread || x == nil || x.Verdict != assessment.Unproven || !e.Known && x.Amps >= minJudgeableAmps || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
 		return ""
 	}
-	along := matrix.Times(j.est.Covariance, e.Row)
-	variance := matrix.Dot(e.Row, along)
-	if !(variance > 0) {
-		return ""
+	if text := j.withheld[i]; text != "" {
+		return text
 	}
 	at, could := j.otherSide(x)
+	shifts, sigmas, ok := j.est.ShiftTo(i, at)
+	if !ok {
+		return ""
+	}
 	if x.Amps < minJudgeableAmps {
 		return could + fmt.Sprintf(": no step sends more than %.2g A through it, so that readings hardly show it.", math.Max(x.Amps, 0.001))
 	}
-	move := (e.Scale(at) - math.Max(e.Belief.Mean, 0)) / variance
-	for k := range along {
-		along[k] *= move
-	}
-	return could + " if " + j.conditions(e, along, math.Abs(move)*math.Sqrt(variance)) + "."
+	return could + " if " + j.conditions(e, shifts, sigmas) + "."
 }
 
 // otherSide returns a value, Ω, of an element on the other side of its limit that the readings do
@@ -77,9 +76,15 @@ func (j *judgement) conditions(e *estimate.Element, shifts []float64, sigmas flo
 		if u.WidePrior {
 			size = math.Abs(shifts[k]) / sigmas / math.Sqrt(j.est.Covariance.At(k, k)) / minTrade * minReasonSigmas
 		}
-		if e.Row[k] == 0 && size >= minReasonSigmas { // else a conductor of the element itself
-			reasons = append(reasons, reason{j.condition(k, shifts[k]), size})
+		if e.Row[k] != 0 || size < minReasonSigmas { // of the element itself, or about as estimated
+			continue
 		}
+		text := j.condition(k, shifts)
+		if at := slices.IndexFunc(reasons, func(r reason) bool { return r.text == text }); at >= 0 {
+			reasons[at].size = math.Max(reasons[at].size, size) // the other rail of the same element
+			continue
+		}
+		reasons = append(reasons, reason{text, size})
 	}
 	slices.SortStableFunc(reasons, func(a, b reason) int { return cmp.Compare(b.size, a.size) })
 	if len(reasons) == 0 {
@@ -115,38 +120,37 @@ func (j *judgement) readingOff(shifts []float64) string {
 // is less than 0.1 mV (computed).
 const minJudgeableAmps = 0.006
 
-// condition states in words that unknown k differs from its estimate by a shift, in its SI unit or
+// condition states in words that unknown k differs from its estimate by its shift, in its SI unit or
 // as a ratio.
-func (j *judgement) condition(k int, shift float64) string {
-	p := j.est.Model
+func (j *judgement) condition(k int, shifts []float64) string {
+	p, shift := j.est.Model, shifts[k]
 	u := &p.Unknowns[k]
 	inStep := func() string { return fmt.Sprintf(" in step %q", j.run.Steps[p.Steps[u.Step]].Name) }
 	much := func(unit string, value float64) string {
 		return fmt.Sprintf("%s %s %s", twoFigures(value), unit, moreOrLess(value))
 	}
-	conductor := func(kind run.Kind) string {
-		e := estimate.Element{Kind: kind, Index: u.Index}
-		return fmt.Sprintf("%s %s's %s conductor", kind, j.name(&e), u.Rail)
-	}
 	switch u.What {
-	case model.JointRail, model.FeedRail:
-		kind := run.KindJoint
-		if u.What == model.FeedRail {
-			kind = run.KindFeed
-		}
-		return conductor(kind) + " had " + much("mΩ", 1000*shift)
+	case model.JointRail:
+		return j.conductorCondition(run.KindJoint, u.Index, p.Joints[u.Index], k, shifts)
+	case model.FeedRail:
+		return j.conductorCondition(run.KindFeed, u.Index, p.Feeds[u.Index], k, shifts)
 	case model.ReelRail:
-		return conductor(run.KindReel) + " had " + much("%", 100*shift/math.Max(j.est.X[k], 0.1))
+		rails := p.Reels[u.Index]
+		what := "reel " + j.run.Reels[u.Index].Name
+		if other := shifts[rails[0]+rails[1]-k]; alike(shift, other) {
+			shift = (shift + other) / 2
+		} else {
+			what += fmt.Sprintf("'s %s conductor", u.Rail)
+		}
+		return what + " had " + much("%", 100*shift/math.Max(j.est.X[k], 0.1))
 	case model.SupplyVolts:
 		return fmt.Sprintf("supply %s gave %s", j.run.Supplies[u.Index].Name, much("V", shift))
 	case model.StepVolts:
 		return fmt.Sprintf("supply %s gave %s", j.run.Supplies[u.Index].Name, much("V", shift)) + inStep()
 	case model.SupplyOhms:
 		return fmt.Sprintf("supply %s's output had %s", j.run.Supplies[u.Index].Name, much("mΩ", 1000*shift))
-	case model.CurrentScale:
-		return "the pixels drew " + much("%", 100*shift)
-	case model.StepCurrentScale:
-		return "the pixels drew " + much("%", 100*shift) + inStep()
+	case model.CurrentScale, model.StepCurrentScale:
+		return j.currentCondition(shifts)
 	case model.IdleCurrentScale:
 		return "the pixels' idle current were " + much("%", 100*shift)
 	case model.KneeShift, model.StepKneeShift, model.KneeStretch:
@@ -166,6 +170,53 @@ func (j *judgement) condition(k int, shift float64) string {
 		return fmt.Sprintf("%s %s %% too %s", meter, twoFigures(100*shift), muchOrLittle(shift))
 	}
 	return fmt.Sprintf("%s %s m%s too %s", meter, twoFigures(1000*shift), unitOf(s.Limits.Quantity), muchOrLittle(shift))
+}
+
+// conductorCondition states in words how unknown k, one of the rails of a joint or feed, differs from
+// its estimate. Where both rails differ the same way it is one statement on the element.
+func (j *judgement) conductorCondition(kind run.Kind, index int, rails [2]int, k int, shifts []float64) string {
+	what := fmt.Sprintf("%s %s", kind, j.name(&estimate.Element{Kind: kind, Index: index}))
+	change := func(k int) (ohms, after float64) {
+		after = prior.ToOhms(math.Max(j.est.X[k]+shifts[k], 0))
+		return after - prior.ToOhms(math.Max(j.est.X[k], 0)), after
+	}
+	own, after := change(k)
+	other := 0.0
+	if at := rails[0] + rails[1] - k; rails[0] >= 0 && rails[1] >= 0 {
+		other, _ = change(at)
+	}
+	if alike(own, other) {
+		own += other
+	} else {
+		what += fmt.Sprintf("'s %s conductor", j.est.Model.Unknowns[k].Rail)
+	}
+	if after > openOhms {
+		return what + " were open"
+	}
+	return fmt.Sprintf("%s had %s %s", what, milli(math.Abs(own)), moreOrLess(own))
+}
+
+// alike reports whether both rails of an element differ by about as much, the same way.
+func alike(a, b float64) bool {
+	return a*b > 0 && math.Abs(a) < 3*math.Abs(b) && math.Abs(b) < 3*math.Abs(a)
+}
+
+// currentCondition states in words how the pixels' current differs: in the step in which it differs
+// most, where that matters.
+func (j *judgement) currentCondition(shifts []float64) string {
+	common, own, step := 0.0, 0.0, ""
+	for k, u := range j.est.Model.Unknowns {
+		switch {
+		case u.What == model.CurrentScale:
+			common = shifts[k]
+		case u.What == model.StepCurrentScale && math.Abs(shifts[k]) > math.Abs(own):
+			own, step = shifts[k], j.run.Steps[j.est.Model.Steps[u.Step]].Name
+		}
+	}
+	if math.Abs(own) > 0.1*math.Abs(common) {
+		return fmt.Sprintf("the pixels drew %s %% %s in step %q", twoFigures(100*(common+own)), moreOrLess(common+own), step)
+	}
+	return fmt.Sprintf("the pixels drew %s %% %s", twoFigures(100*common), moreOrLess(common))
 }
 
 // twoFigures writes the size of a number with two digits or more, without an exponent.

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -75,5 +76,25 @@ func TestAccountNamesWhatIsNotRead(t *testing.T) {
 	}
 	if x.Element.Verdict != assessment.Unproven || !strings.Contains(x.Why, "the pixels drew") {
 		t.Errorf("%s: %s", x.Element.Verdict, x.Why)
+	}
+}
+
+// A feed whose current and end voltages were read could reach its limit only if a joint were open: the
+// account is that of a fit with the feed held there. By the covariance it would be the copper and the
+// meter.
+func TestAccountOfAnotherState(t *testing.T) {
+	c := commission(t, planttest.Kinds()[1], planttest.NoSlip, 0)
+	var few []reading.Reading
+	for _, x := range c.Readings {
+		if x.Step == "bright" && (x.Quantity == run.Current || slices.Contains([]string{"A+ A-", "alcove.start+ alcove.start-", "cove.end+ cove.end-"}, x.From+" "+x.To)) {
+			few = append(few, x)
+		}
+	}
+	a, x, err := Explain(c.Run, few, "near")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x.Element.Verdict != assessment.Unproven || !strings.Contains(x.Why, "joint alcove-bay's minus conductor were open") {
+		t.Errorf("%s: %s\n%s", x.Element.Verdict, x.Why, findings(a))
 	}
 }

@@ -54,7 +54,7 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 	}
 	if swapped, more := j.differences(other); len(swapped)+len(more) > 0 {
 		switch {
-		case len(undecided) == 0:
+		case len(undecided) == 0 && !j.mayHaveMistake(other):
 		case len(swapped) > 0:
 			j.alternatives.swapped = addMissing(j.alternatives.swapped, swapped)
 			j.alternatives.undecidedBySwap = addMissing(j.alternatives.undecidedBySwap, undecided)
@@ -94,6 +94,15 @@ func (j *judgement) differences(than *judgement) (swapped, other []string) {
 	return swapped, other
 }
 
+// mayHaveMistake reports whether another explanation has a step read in another load, or a display that
+// held its value, and this one does not. That is told though no verdict depends on it: what is read next
+// would be as wrong.
+func (j *judgement) mayHaveMistake(other *judgement) bool {
+	return slices.ContainsFunc(other.est.Mistakes, func(x model.Mistake) bool {
+		return (x.Kind == model.WrongLoad || x.Kind == model.DisplayHeld) && !slices.Contains(j.est.Mistakes, x)
+	})
+}
+
 // addMissing appends to a list what is not in it yet.
 func addMissing(list, more []string) []string {
 	for _, x := range more {
@@ -130,8 +139,11 @@ func (j *judgement) reportAlternatives() {
 			strings.Join(a.swapped, ", or "), strings.Join(a.undecidedBySwap, ", ")))
 	}
 	if len(a.other) > 0 {
-		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("%s, or not: the readings agree with either. Undecided until it is known: %s.",
-			strings.Join(a.other, "; or "), strings.Join(a.undecidedByOther, ", ")))
+		text := strings.Join(a.other, "; or ") + ", or not: the readings agree with either. Read some of these again."
+		if len(a.undecidedByOther) > 0 {
+			text += " Undecided until it is known: " + strings.Join(a.undecidedByOther, ", ") + "."
+		}
+		j.addFinding(assessment.Warning, "reading", text)
 	}
 	if len(a.undecidedByDark) > 0 {
 		j.addFinding(assessment.Warning, "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit. Undecided until then: %s.",

@@ -36,7 +36,7 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 	resembles func(assessment.Reading) string) string {
 	wrong := 0
 	for _, x := range est.Readings {
-		if x.Suspect && !corrected(x) {
+		if x.Suspect && !partOfMistake(x) {
 			wrong++
 		}
 	}
@@ -47,7 +47,7 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
 	}
 	for _, x := range est.Readings {
-		if x.Suspect && !corrected(x) && est.Fit.PValue < minGoodPValue && (math.Abs(x.Standardised) < obviousSigmas || resembles(x) == "") {
+		if x.Suspect && !partOfMistake(x) && est.Fit.PValue < minGoodPValue && (math.Abs(x.Standardised) < obviousSigmas || resembles(x) == "") {
 			return fmt.Sprintf("A reading of %s contradicts the others without an apparent mistake, and the other readings fit badly too", between(x))
 		}
 	}
@@ -66,16 +66,21 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 		if e.Rail != run.Loop {
 			continue
 		}
-		_, high := e.Belief.Interval(coverage)
-		part := e.Ohms(math.Max(high, 0)) / stated(e)
+		part := mostOfStated(e, stated(e))
 		switch {
 		case e.Kind == run.KindReel && part < minReelPart:
-			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at most, which no strip has", name(e), 100*part)
+			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at most, which no strip has. Either both its ends were read at one place, or a wire joins them", name(e), 100*part)
 		case e.Kind == run.KindFeed && part < minFeedPart:
 			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
 		}
 	}
 	return ""
+}
+
+// mostOfStated returns the upper end of an element's interval as a part of its stated resistance.
+func mostOfStated(e *estimate.Element, stated float64) float64 {
+	_, high := e.Belief.Interval(coverage)
+	return e.Ohms(math.Max(high, 0)) / stated
 }
 
 // doubtful reports whether the fit of an assessment does not explain the readings.
@@ -93,7 +98,7 @@ func repeatedContradiction(readings []assessment.Reading) (assessment.Reading, b
 	}
 	seen := map[place]bool{}
 	for _, x := range readings {
-		if !x.Suspect || corrected(x) || leadOrUnitMistake(x) != "" {
+		if !x.Suspect || partOfMistake(x) || leadOrUnitMistake(x) != "" {
 			continue
 		}
 		at := place{x.Quantity, x.From, x.To}
@@ -134,4 +139,9 @@ func (j *judgement) reportMisfit() {
 		text += " The largest difference is at " + lineOf(x) + "."
 	}
 	j.addFinding(assessment.Warning, "fit", text)
+	for i := range j.est.Elements {
+		if x, reason := j.assessed(i), j.withheld[i]; reason != "" && !mayBeOpen(x) {
+			j.addFinding(assessment.Notice, string(x.Kind)+" "+x.Name, "Undecided. "+reason)
+		}
+	}
 }

@@ -24,7 +24,7 @@ func (j *judgement) addFindings() {
 	j.noteSuspects()
 	for i := range j.out.Readings {
 		x := &j.out.Readings[i]
-		if !x.Suspect || corrected(*x) {
+		if !x.Suspect || partOfMistake(*x) {
 			continue
 		}
 		like := ""
@@ -109,14 +109,15 @@ func (j *judgement) onRail(x *assessment.Element) string {
 // for each joint whose plus is cut why no reading under load can judge it.
 func (j *judgement) reportUnproven() {
 	var names []string
-	for _, x := range j.out.Elements {
-		if x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(x)) {
+	for i := range j.est.Elements {
+		x := j.assessed(i)
+		if x != nil && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) && j.withheld[i] == "" {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
 	switch {
 	case j.out.Unread:
-		j.addFinding(assessment.Notice, "readings", j.unreadText())
+		j.addFinding(assessment.Notice, "readings", j.unreadText()+" ohmkeep plan lists what to read.")
 	case len(names) > 0 && !j.out.Doubtful:
 		text := "Not enough readings to decide: " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
@@ -184,7 +185,7 @@ func (j *judgement) reportUnused() {
 	reasons := map[string][]string{}
 	var order []string
 	for _, x := range j.out.Readings {
-		if x.Used || x.Suspect || x.Quantity.String() == "temperature" {
+		if x.Used || x.Suspect || x.Mistaken || x.Quantity.String() == "temperature" {
 			continue
 		}
 		if reasons[x.Note] == nil {

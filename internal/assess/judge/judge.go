@@ -58,6 +58,8 @@ type judgement struct {
 	loopVerdict  assessment.Verdict   // of the loop whose rails follow
 	targets      []nextreading.Target // elements without a verdict
 	shared       []sharedReading      // on which several failures would rest
+	withheld     map[int]string       // by element: why it does not fail although its value would
+	again        []assessment.Next    // readings to take again because failures are withheld for them
 	alternatives alternatives         // readings that contradict each other, either of which may be wrong
 }
 
@@ -85,7 +87,7 @@ func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.out.Next = nextreading.Next(est, j.targets, 3)
+	j.out.Next = append(j.again, nextreading.Next(est, j.targets, 3)...)
 	j.addFindings()
 	return j, nil
 }
@@ -104,6 +106,7 @@ func judgeVerdicts(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		j.withdrawUnconfirmed(other)
 	}
 	j.withdrawShared()
+	j.withdrawBesideImpossible()
 	j.out.Verdict = gravest(j.out.Elements)
 	return j, nil
 }

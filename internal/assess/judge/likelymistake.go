@@ -53,15 +53,18 @@ func (j *judgement) likelyMistake(x assessment.Reading) string {
 // noteSuspects notes on each suspect reading the mistake that explains it.
 func (j *judgement) noteSuspects() {
 	for i := range j.out.Readings {
-		if x := &j.out.Readings[i]; x.Suspect && !corrected(*x) && x.Note == "" {
+		if x := &j.out.Readings[i]; x.Suspect && !partOfMistake(*x) && x.Note == "" {
 			x.Note = j.likelyMistake(*x)
 		}
 	}
 }
 
-// leadOrUnitMistake names reversed leads, a wrong unit or a wrong decimal point if one of them
+// leadOrUnitMistake names a wrong unit, reversed leads or a wrong decimal point if one of them
 // explains a reading; "" otherwise.
 func leadOrUnitMistake(x assessment.Reading) string {
+	if text := unitMistake(x); text != "" {
+		return text
+	}
 	if agrees(x, 0) { // near zero each of them would agree
 		return ""
 	}
@@ -72,8 +75,6 @@ func leadOrUnitMistake(x assessment.Reading) string {
 		factor float64
 		text   string
 	}{
-		{1e3, "its unit may be wrong: 1000 times the value would fit"},
-		{1e-3, "its unit may be wrong: a thousandth of the value would fit"},
 		{10, "its decimal point may be wrong: ten times the value would fit"},
 		{0.1, "its decimal point may be wrong: a tenth of the value would fit"},
 		{100, "its decimal point may be wrong: 100 times the value would fit"},
@@ -85,6 +86,29 @@ func leadOrUnitMistake(x assessment.Reading) string {
 	}
 	return ""
 }
+
+// unitMistake names a wrong unit if that explains a reading; "" otherwise. The standard deviation is
+// that of the range on which the value as written would be shown. The right value is from another
+// range: it must agree with the prediction within maxUnitDifference and a few of its own last digits.
+func unitMistake(x assessment.Reading) string {
+	for _, slip := range []struct {
+		factor float64
+		text   string
+	}{
+		{1e3, "its unit may be wrong: 1000 times the value would fit"},
+		{1e-3, "its unit may be wrong: a thousandth of the value would fit"},
+	} {
+		value, tolerance := x.Value*slip.factor, maxUnitDifference*math.Abs(x.Predicted)+mistakeSigmas*x.LastDigit()*slip.factor
+		if off := math.Abs(value - x.Predicted); off <= maxRemaining*math.Abs(x.Residual) && (off <= tolerance && tolerance < math.Abs(value) || agrees(x, value) && !agrees(x, 0)) {
+			return slip.text
+		}
+	}
+	return ""
+}
+
+// maxUnitDifference is how far a reading with the unit corrected may differ from its prediction, as a
+// part of that.
+const maxUnitDifference = 0.05
 
 // deviationOf is the standard deviation of a reading's difference from the value predicted by the
 // others, SI.

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -154,4 +155,77 @@ func TestExchangedCurrentsThatDifferLittle(t *testing.T) {
 	}
 	t.Logf("%d of %d intervals hold", held, all)
 	atLeast(t, "intervals that hold", held, all, 0.95)
+}
+
+// A display that held its value gives one finding with all its readings, also where the noise, which
+// is estimated from the residuals, would take them up (the second case: 1.2 mV four times, where the
+// current flows the other way). The joints are judged as without them.
+func TestHeldDisplayIsNamed(t *testing.T) {
+	for _, c := range []struct {
+		seed uint64
+		says string
+	}{
+		{20, `The display seems to have held 4.887 V in step "green" (4 readings, lines 31 to 34)`},
+		{1, `The display seems to have held 1.2 mV in step "bright" (3 readings, lines 49 to 51)`},
+	} {
+		x := commission(t, planttest.Kinds()[c.seed*5%12], planttest.StuckRange, c.seed)
+		a := assess(t, x.Run, x.Readings)
+		if text := findings(a); !strings.Contains(text, c.says) || strings.Contains(text, "It was not used") {
+			t.Errorf("seed %d: %s", c.seed, text)
+		}
+		for i, r := range a.Readings {
+			if slices.Contains(x.Wrong, i) != r.Suspect && !slices.Contains(x.WrongWithinError, i) {
+				t.Errorf("seed %d, line %d: suspect %v", c.seed, r.Row, r.Suspect)
+			}
+		}
+		for _, e := range a.Elements {
+			sound := x.TrueOhms(string(e.Kind), e.Name) < e.Limit
+			if e.Kind == run.KindJoint && e.Rail == run.Loop && (e.Verdict == assessment.Pass) != sound {
+				t.Errorf("seed %d, %s: %s", c.seed, e.Name, e.Verdict)
+			}
+		}
+	}
+}
+
+// A step that was read in the load of another draws the current of that load. It is named where no
+// strip would draw as much (1.65 times what is stated), and named as possible where one might (0.8
+// times). A step whose controller gives 1.12 times its level is not.
+func TestStepReadInAnotherLoadIsNamed(t *testing.T) {
+	for _, c := range []struct {
+		seed uint64
+		says string
+	}{
+		{4, `Step "red" seems to have been read with the load of step "bright" (19 readings, lines 43 to 61)`},
+		{8, `Step "bright" seems to have been read with the load of step "green", or not: the readings agree with either`},
+	} {
+		x := commission(t, planttest.Kinds()[c.seed*5%12], planttest.OtherLoad, c.seed)
+		if text := findings(assess(t, x.Run, x.Readings)); !strings.Contains(text, c.says) {
+			t.Errorf("seed %d: %s", c.seed, text)
+		}
+	}
+	levels := plant.Plain
+	levels.Levels = 0.12
+	for seed := range uint64(6) {
+		x, err := planttest.Commission(planttest.Kinds()[seed*5%12], levels, planttest.Sound, planttest.NoSlip, seed)
+		if err != nil || x == nil {
+			t.Fatal(err)
+		}
+		if text := findings(assess(t, x.Run, x.Readings)); strings.Contains(text, "with the load of step") {
+			t.Errorf("seed %d: %s", seed, text)
+		}
+	}
+}
+
+// commission draws a plain run with a bad joint in every second seed, and a slip.
+func commission(t *testing.T, kind planttest.Kind, slip planttest.Slip, seed uint64) *planttest.Case {
+	t.Helper()
+	fault := planttest.Sound
+	if seed%2 == 0 {
+		fault = planttest.BadJoint
+	}
+	x, err := planttest.Commission(kind, plant.Plain, fault, slip, seed)
+	if err != nil || x == nil {
+		t.Fatal(err)
+	}
+	return x
 }

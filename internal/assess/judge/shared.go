@@ -42,19 +42,32 @@ func (j *judgement) withdrawShared() {
 			continue
 		}
 		j.shared = append(j.shared, s)
+		again := nextOf(r)
 		for _, i := range s.elements {
-			j.withdraw(*j.assessed(i))
+			j.withdraw(i, "It would fail by "+lineOf(r)+" alone, and so would others; without that reading it would not. Read it again.")
+			again.Settles = append(again.Settles, j.name(&j.est.Elements[i]))
 		}
+		j.again = append(j.again, again)
 	}
 }
 
-// withdraw makes a failing loop and its conductors unproven.
-func (j *judgement) withdraw(loop assessment.Element) {
+// nextOf returns a reading as one to take again.
+func nextOf(r assessment.Reading) assessment.Next {
+	return assessment.Next{Quantity: r.Quantity, From: r.From, To: r.To, Step: r.Step, Meter: r.Meter}
+}
+
+// withdraw makes a failing loop and its conductors unproven, for a reason in words.
+func (j *judgement) withdraw(i int, reason string) {
+	loop := j.assessed(i)
 	for k := range j.out.Elements {
 		if x := &j.out.Elements[k]; x.Kind == loop.Kind && x.Name == loop.Name && x.Verdict == assessment.Fail {
 			x.Verdict, x.BehavesLike = assessment.Unproven, ""
 		}
 	}
+	if j.withheld == nil {
+		j.withheld = map[int]string{}
+	}
+	j.withheld[i] = reason
 }
 
 // feedsMeetAt reports whether a reading is the pair voltage of a supply or a junction.
@@ -65,18 +78,6 @@ func (j *judgement) feedsMeetAt(r assessment.Reading) bool {
 	from, errFrom := j.run.Point(r.From)
 	to, errTo := j.run.Point(r.To)
 	return errFrom == nil && errTo == nil && from.Place == to.Place && from.Kind != run.AtReel
-}
-
-// sharedText names the one reading that the failure of an element would depend on; "" if there is none.
-func (j *judgement) sharedText(i int) string {
-	for _, s := range j.shared {
-		for _, k := range s.elements {
-			if k == i {
-				return "It would fail by " + lineOf(j.out.Readings[s.reading]) + " alone, and so would others; without that reading it would not. Read it again."
-			}
-		}
-	}
-	return ""
 }
 
 // lineOf names a reading by the line of its row, its place and step.

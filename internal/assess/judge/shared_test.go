@@ -65,6 +65,9 @@ func TestOneSupplyReadingFailsNoTwoFeeds(t *testing.T) {
 		if !named {
 			t.Errorf("%v: the reading is not named:\n%s", steps, findings(a))
 		}
+		if next := a.Next; len(steps) == 1 && (len(next) == 0 || next[0].From != "A+" || next[0].Step != "full" || len(next[0].Settles) != 2) {
+			t.Errorf("%v: to be read next: %v", steps, next)
+		}
 	}
 }
 
@@ -75,6 +78,35 @@ func TestTwoBadFeedsFail(t *testing.T) {
 	for _, name := range []string{"near", "far"} {
 		if e := loopOf(t, a, run.KindFeed, name); e.Verdict != assessment.Fail {
 			t.Errorf("feed %s is %s: %.3f (%.3f to %.3f), limit %.3f", name, e.Verdict, e.Ohms, e.Low, e.High, e.Limit)
+		}
+	}
+}
+
+// One end of a reel was read at its other end, in every step. The reel seems to have no copper, and the
+// feed at its end three times its own or an open conductor: it does not fail by that, and the cause is
+// told. Where it depends on that reel alone, both its ends are to be read again.
+func TestImpossibleReelFailsNoFeed(t *testing.T) {
+	r, list := readLanding(t, 1, "half", "full")
+	start := map[string]float64{}
+	for _, x := range list {
+		if x.From == "right.start+" {
+			start[x.Step] = x.Value
+		}
+	}
+	for i := range list {
+		if list[i].From == "right.end+" {
+			list[i].Value = start[list[i].Step]
+		}
+	}
+	a := assess(t, r, list)
+	for _, e := range a.Elements {
+		if e.Verdict == assessment.Fail {
+			t.Errorf("%s %s fails: %.3f (%.3f to %.3f), limit %.3f", e.Kind, e.Name, e.Ohms, e.Low, e.High, e.Limit)
+		}
+	}
+	for _, says := range []string{"Either both its ends were read at one place, or a wire joins them", "Perhaps open. An open conductor explains the readings best"} {
+		if text := findings(a); !strings.Contains(text, says) {
+			t.Errorf("%q is not in\n%s", says, text)
 		}
 	}
 }

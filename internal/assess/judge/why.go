@@ -21,8 +21,8 @@ func (j *judgement) why(i int) string {
 	switch over := j.rule.Judge(x.ProbabilityOverLimit, true); {
 	case j.out.Unread:
 		return j.unreadText()
-	case j.sharedText(i) != "":
-		return j.sharedText(i)
+	case j.withheld[i] != "":
+		return j.withheld[i]
 	case !e.Known:
 		return "Not enough readings to decide: its value still follows more from the run file than from the readings."
 	case x.Open() && x.Low <= x.Limit:
@@ -46,10 +46,14 @@ func (j *judgement) why(i int) string {
 // couldBe states how bad an undecided element may be, under which conditions, and which reading
 // would rule that out; "" where it has a verdict or nothing is known.
 func (j *judgement) couldBe(i int) string {
-	if text := j.account(i); text != "" {
+	switch text := j.account(i); text {
+	case "":
+		return ""
+	case j.withheld[i]: // which names what to read again
+		return text
+	default:
 		return text + j.ruledOutBy(i)
 	}
-	return ""
 }
 
 // probabilityReason compares a probability that neither passes nor fails with those required.

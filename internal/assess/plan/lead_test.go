@@ -39,3 +39,82 @@ func TestPlanReadsAlongConductors(t *testing.T) {
 		t.Errorf("%d readings along a conductor, %+v", along, joint(p))
 	}
 }
+
+// A lead takes nothing from a plan: whatever is settled without one is settled with one.
+func TestLeadMakesNoPlanWorse(t *testing.T) {
+	r := runtest.Parse(t, arcade)
+	without := planned(t, r)
+	r.Meters[0].Lead = 6
+	with := planned(t, r)
+	if !without.Settled() || !with.Settled() {
+		t.Errorf("settled without a lead: %v, with one: %v\n%+v", without.Settled(), with.Settled(), with.Elements)
+	}
+}
+
+// arcade is an invented run of three reels fed at both ends.
+const arcade = `schema = 1
+name = "arcade beam"
+[strip]
+volts = 5
+pixels_per_metre = 60
+channel_milliamps = 12
+idle_milliamps = 0.8
+loop_milliohms_per_metre = 80
+[[supply]]
+name = "A"
+volts = 5.1
+amps = 20
+[[reel]]
+name = "west"
+metres = 4
+[[reel]]
+name = "mid"
+metres = 4
+[[reel]]
+name = "east"
+metres = 4
+[[feed]]
+name = "near"
+from = "A"
+to = "west.start"
+metres = 2.5
+conductor = "18 AWG"
+[[feed]]
+name = "far"
+from = "A"
+to = "east.end"
+metres = 4
+conductor = "16 AWG"
+[[step]]
+name = "dark"
+[[step]]
+name = "white 4 %"
+red = 0.04
+green = 0.04
+blue = 0.04
+[[step]]
+name = "white 12 %"
+red = 0.12
+green = 0.12
+blue = 0.12
+[[meter]]
+name = "hand"
+  [[meter.range]]
+  quantity = "voltage"
+  up_to = 0.6
+  resolution = 0.0001
+  percent = 0.5
+  counts = 3
+  [[meter.range]]
+  quantity = "voltage"
+  up_to = 6
+  resolution = 0.001
+  percent = 0.5
+  counts = 3
+  [[meter.range]]
+  quantity = "current"
+  up_to = 40
+  resolution = 0.01
+  percent = 2
+  counts = 5
+`

@@ -30,7 +30,7 @@ type Estimate struct {
 	Readings []assessment.Reading
 	Profiles []assessment.Profile
 
-	Mistakes []model.Mistake // operator mistakes; their readings were used corrected
+	Mistakes []model.Mistake // operator mistakes; their readings were used corrected, or discarded
 
 	model.Linear
 	Observations []model.Observation // as the fit takes them
@@ -152,7 +152,8 @@ func (e *Estimate) deviation(row []float64) float64 {
 }
 
 // describeMistakes marks the readings that a mistake changed by more than mistakeSigmas, with the
-// values predicted for them as written.
+// values predicted for them as written. Of readings that were not taken it also marks the others, as
+// not suspect.
 func (e *Estimate) describeMistakes() error {
 	for k, mistake := range e.Mistakes {
 		without := e.Assumptions
@@ -170,9 +171,10 @@ func (e *Estimate) describeMistakes() error {
 			if err != nil {
 				return err
 			}
-			if math.Abs(o.Value-predicted) > mistakeSigmas*o.Deviation {
-				out := &e.Readings[o.Reading]
-				out.Predicted, out.Residual, out.Suspect = predicted, o.Value-predicted, true
+			out := &e.Readings[o.Reading]
+			out.Suspect = math.Abs(o.Value-predicted) > mistakeSigmas*o.Deviation
+			if out.Mistaken = out.Suspect || mistake.Discards(); out.Suspect {
+				out.Predicted, out.Residual = predicted, o.Value-predicted
 				out.Standardised = out.Residual / o.Deviation
 			}
 		}

@@ -1,6 +1,10 @@
 package model
 
-import "ohmkeep/internal/run"
+import (
+	"slices"
+
+	"ohmkeep/internal/run"
+)
 
 // MistakeKind is a mistake in taking readings that affects several of them.
 type MistakeKind int
@@ -10,11 +14,12 @@ const (
 	LeadsReversed                     // all voltages of step A have the wrong sign
 	WrongLoad                         // step A was read while step B of the run was lit
 	StepsExchanged                    // steps A and B were each read while the other one was lit
+	DisplayHeld                       // the readings of repetition A were not taken: the display held its value
 )
 
 // Mistake is an operator mistake in taking readings. For FeedsSwapped A and B are indices of feeds
-// in the run. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
-// the index of a step in the run.
+// in the run. For DisplayHeld A is an Observation.Repetition. Otherwise they are indices of steps in
+// Model.Steps, except B of WrongLoad, which is the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int
@@ -29,11 +34,17 @@ func (s Mistake) Affects(o *Observation) bool {
 		return o.Feed == Absent && o.Step == s.A
 	case StepsExchanged:
 		return o.Step == s.A || o.Step == s.B
+	case DisplayHeld:
+		return o.Repetition == s.A
 	}
 	return o.Step == s.A
 }
 
-// correct changes an observation to what it should be if the mistake was made.
+// Discards reports whether the values that a mistake affects are unknown, so that they are excluded.
+func (s Mistake) Discards() bool { return s.Kind == DisplayHeld }
+
+// correct changes an observation to what it should be if the mistake was made, and excludes it where
+// that is unknown.
 func (s Mistake) correct(o *Observation) {
 	if !s.Affects(o) {
 		return
@@ -43,12 +54,15 @@ func (s Mistake) correct(o *Observation) {
 		o.Feed = s.A + s.B - o.Feed
 	case LeadsReversed:
 		o.Value = -o.Value
+	case DisplayHeld:
+		o.Excluded, o.ExcludedForGood = true, true
 	}
 }
 
 // PossibleMistakes lists the further mistakes that the readings allow: an exchange of any two feeds with
-// current readings, reversed leads in any step in which most pair voltages are negative, any other
-// load in any step with readings, and an exchange of any two such steps.
+// current readings, reversed leads in any step in which most pair voltages are negative, a display
+// that held its value in any repetition, any other load in any step with readings, and an exchange of
+// any two such steps.
 func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	observations, lit := m.Under(a), m.LitSteps(a)
 	clamped := map[int]bool{}
@@ -76,6 +90,11 @@ func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 			if clamped[f] && clamped[g] {
 				list = append(list, Mistake{FeedsSwapped, f, g})
 			}
+		}
+	}
+	for x := range m.repetitions {
+		if held := (Mistake{DisplayHeld, x + 1, 0}); !slices.Contains(a.Mistakes, held) {
+			list = append(list, held)
 		}
 	}
 	for k := range m.ReadSteps {

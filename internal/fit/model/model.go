@@ -38,6 +38,7 @@ type Observation struct {
 	Group            int     // index into NoiseGroups; Absent where Deviation is known
 	Deviation        float64 // standard deviation of its noise, V or A
 	MeterRange       int     // index into Model.MeterRanges
+	Repetition       int     // number of the repetition that it belongs to, see findRepetitions; 0 for none
 	Excluded         bool    // excluded from the fit
 	ExcludedForGood  bool    // the search may not readmit it
 }
@@ -61,6 +62,7 @@ type Model struct {
 	ReadSteps    int           // how many steps have readings
 	stepsRead    []bool        // by step: it has observations
 	Observations []Observation // as read
+	repetitions  int           // how many there are; they are numbered from 1
 	MeterRanges  []MeterRange
 	Segment      []float64 // by reel: stated loop resistance of a segment at 20 °C, Ω
 	temperature  temperature
@@ -108,6 +110,7 @@ func New(r *run.Run, readings []reading.Reading) (*Model, error) {
 		return nil, err
 	}
 	m.addUnknowns()
+	m.findRepetitions()
 	m.Observations = m.Under(m.Assume())
 	m.markSteps()
 	return m, nil

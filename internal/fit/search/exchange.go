@@ -39,7 +39,7 @@ func (e explanation) exchanges() (list []explanation) {
 		}
 		out := make([]bool, len(e.Observations))
 		for k, o := range e.Observations {
-			out[k] = k == i || o.Excluded && !sharesPoint(o, e.Observations[i])
+			out[k] = k == i || o.Excluded && !o.ExcludedForGood && !sharesPoint(o, e.Observations[i])
 		}
 		other, ok := e.fitExcluding(out, best)
 		if ok && other.cost() < best+maxAlternativeCost { // no odds lower the score below the cost

@@ -19,6 +19,9 @@ const (
 	// operatorMistake is for each mistake, for one that is possible in one way only; see mistakeOdds.
 	// One set of readings in a hundred has one of a kind.
 	operatorMistake = 9.2
+	// heldReading is for each reading of a display that held its value: a right reading lowers the cost
+	// by as much, on average, when it leaves the fit.
+	heldReading = 1.0
 	// openConductor is for each open conductor.
 	openConductor = 10.0
 	// badElement is for each joint or feed above its limit, and highResistance for each joint or feed that
@@ -40,6 +43,9 @@ func (e explanation) score() float64 {
 	sum := e.cost() + wrongReading*float64(e.Assumptions.ExcludedCount()) + openConductor*float64(len(e.open)) + e.elementOdds()
 	for _, x := range e.Assumptions.Mistakes {
 		sum += e.mistakeOdds(x)
+		if x.Kind == model.WrongLoad {
+			sum += e.sameLoadCost(x)
+		}
 	}
 	if e.Assumptions.DarkReel >= 0 {
 		sum += darkReel
@@ -59,7 +65,13 @@ func (e explanation) mistakeOdds(x model.Mistake) float64 {
 			n++
 		}
 	}
-	return operatorMistake + 2*math.Log(float64(max(n, 1)))
+	held := 0
+	for i := range e.Observations {
+		if x.Kind == model.DisplayHeld && x.Affects(&e.Observations[i]) {
+			held++
+		}
+	}
+	return operatorMistake + 2*math.Log(float64(max(n, 1))) + heldReading*float64(held)
 }
 
 // elementOdds returns the prior odds of the resistances of joints and feeds that conduct.

@@ -56,7 +56,7 @@ func Best(m *model.Model) (*Outcome, error) {
 	best, _ := bestOf(list)
 	list = append(list, best.exchanges()...)
 	best, _ = bestOf(list)
-	list = append(list, best.swappedFeeds()...)
+	list = append(list, best.unnoticedMistakes()...)
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
 	alternatives = append(alternatives, best.darkReels()...)

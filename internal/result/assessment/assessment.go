@@ -71,6 +71,7 @@ type Reading struct {
 	Standardised float64 // residual over its standard deviation
 	Suspect      bool    // contradicts the other readings
 	Used         bool    // was used in the fit
+	Mistaken     bool    // belongs to an operator mistake in several readings, which is reported once
 	Note         string  // why it was not used, or the likely mistake in it
 }
 

@@ -28,6 +28,7 @@ type script struct {
 	priors []normal
 	at     layout
 	data   []datum
+	cost   float64 // of the last fit: minus twice the logarithm of its likelihood with the scatter learned
 }
 
 type normal struct{ mean, deviation float64 }
@@ -168,13 +169,15 @@ func (s *script) stepOf(j int) int {
 }
 
 // fit returns the unknowns and their covariance: damped Gauss-Newton steps in units of the
-// priors' deviations, with the scatter of each range learned along the way.
-func (s *script) fit() (x []float64, covariance *mat.SymDense, ok bool) {
+// priors' deviations from a start, nil for the priors' means, with the scatter of each range learned
+// along the way. It sets the cost.
+func (s *script) fit(start []float64) (x []float64, covariance *mat.SymDense, ok bool) {
 	n, m := len(s.priors), len(s.data)
 	x = make([]float64, n)
 	for j, p := range s.priors {
 		x[j] = p.mean
 	}
+	copy(x, start)
 	out, moved := make([]float64, m), make([]float64, m)
 	if s.predict(x, -1, out) != nil {
 		return nil, nil, false
@@ -252,6 +255,7 @@ func (s *script) fit() (x []float64, covariance *mat.SymDense, ok bool) {
 			return nil, nil, false
 		}
 		changed := s.learn(factor, out, jac, covariance)
+		s.cost = sum(x, out) + s.scatterCost(factor)
 		if (!improved || size < 1e-3) && changed < 0.02 {
 			return x, covariance, true
 		}
@@ -259,11 +263,24 @@ func (s *script) fit() (x []float64, covariance *mat.SymDense, ok bool) {
 	return x, covariance, true
 }
 
+// scatterCost returns the part of the cost that the scatter of the ranges adds to the sum of squares.
+func (s *script) scatterCost(factor map[int]float64) (cost float64) {
+	for _, d := range s.data {
+		cost += math.Log(factor[d.at])
+	}
+	for _, f := range factor {
+		cost += scatterWeight * (1/f + math.Log(f) - 1)
+	}
+	return cost
+}
+
+// scatterWeight is for how many readings the variance assumed counts.
+const scatterWeight = 4.0
+
 // learn sets the factor on the variances of each range so that its residuals have the size that
 // the fit leaves them, with the weight of four more readings for the variance assumed; it
 // returns the largest relative change.
 func (s *script) learn(factor map[int]float64, out []float64, jac *mat.Dense, covariance *mat.SymDense) (largest float64) {
-	const weight = 4.0
 	squares, freedom := map[int]float64{}, map[int]float64{}
 	var lever mat.VecDense
 	for i, d := range s.data {
@@ -273,7 +290,7 @@ func (s *script) learn(factor map[int]float64, out []float64, jac *mat.Dense, co
 		freedom[d.at] += math.Max(1-mat.Dot(row, &lever), 0)
 	}
 	for at, was := range factor {
-		factor[at] = (weight + squares[at]) / (weight + freedom[at])
+		factor[at] = (scatterWeight + squares[at]) / (scatterWeight + freedom[at])
 		largest = math.Max(largest, math.Abs(factor[at]/was-1))
 	}
 	return largest
@@ -291,7 +308,7 @@ func (b belief) over(limit float64) float64 {
 
 // beliefs draws all joints, feeds and reels from the covariance; nil where the fit fails.
 func (s *script) beliefs() map[string]belief {
-	x, covariance, ok := s.fit()
+	x, covariance, ok := s.fit(nil)
 	var cholesky mat.Cholesky
 	if !ok || !cholesky.Factorize(covariance) {
 		return nil

@@ -20,6 +20,9 @@ type Case struct {
 	Run              *run.Run
 	Wrong            []int // into Readings: those that a slip of the hand made wrong by more than any meter's error
 	WrongWithinError []int // into Readings: those that a slip made wrong by less
+	// SlipNames names what a slip of several readings concerns: the two feeds, the step with reversed
+	// leads, the step and the one whose load it was read in.
+	SlipNames []string
 
 	rng *rand.Rand // of what differs from one reading to the next
 }

@@ -51,7 +51,7 @@ func (c *Case) slip(s Slip, rng *rand.Rand) bool {
 		}
 		copy(c.Readings, readings)
 		copy(c.Ranges, ranges)
-		c.WrongWithinError = nil
+		c.WrongWithinError, c.SlipNames = nil, nil
 	}
 	return false
 }
@@ -108,9 +108,12 @@ func (c *Case) trySlip(s Slip, rng *rand.Rand) {
 		}
 	case ExchangedCurrents:
 		if two := rng.Perm(len(c.Run.Feeds)); len(two) > 1 {
-			c.exchange(c.Run.Feeds[two[0]].Name, c.Run.Feeds[two[1]].Name)
+			a, b := c.Run.Feeds[two[0]].Name, c.Run.Feeds[two[1]].Name
+			c.exchange(a, b)
+			c.SlipNames = []string{a, b}
 		}
 	case ReversedLeads:
+		c.SlipNames = []string{x.Step}
 		for k, y := range c.Readings {
 			if y.Step == x.Step && y.Quantity == run.Voltage {
 				c.rewrite(k, negative(y.Text), y.Unit)
@@ -155,6 +158,7 @@ func (c *Case) readElsewhere(name string, rng *rand.Rand) {
 	if c.Run.Steps[other].Name == name || c.Plant.Set(other) != nil {
 		return
 	}
+	c.SlipNames = []string{name, c.Run.Steps[other].Name}
 	for i := range c.Readings {
 		x := &c.Readings[i]
 		if x.Step != name || x.Quantity == run.Temperature {

@@ -1,0 +1,239 @@
+package search
+
+import (
+	"math"
+	"slices"
+
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/run"
+)
+
+// unnoticedMistakes returns explanations with an operator mistake, although the readings are explained
+// without one. Where the currents of two feeds differ by a tenth, the resistances of feeds and reels
+// take up most of the contradiction when they are exchanged; a step's own current takes up another
+// load; the noise takes up a display that held its value.
+func (e explanation) unnoticedMistakes() (list []explanation) {
+	if e.Covariance == nil || len(e.Assumptions.Mistakes) > 0 {
+		return nil
+	}
+	odds := e.elementOdds() // with the mistake corrected, what is bad may be sound
+	for _, x := range e.Model.PossibleMistakes(e.Assumptions) {
+		if !e.mayBeUnnoticed(x, odds+maxAlternativeCost) {
+			continue
+		}
+		if other, err := e.correcting(x); err == nil {
+			list = append(list, other)
+		}
+	}
+	return list
+}
+
+// correcting returns the best explanation with a mistake, in which other readings may be wrong than
+// without it. Where the explanation has open conductors they are looked for again.
+func (e explanation) correcting(x model.Mistake) (explanation, error) {
+	if x.Kind == model.FeedsSwapped {
+		other, err := e.solve(e.Assumptions.Correcting(x), e.X)
+		if err != nil {
+			return other, err
+		}
+		return other.solveWithNoise(0)
+	}
+	a, start := e.Assumptions.ExcludingOnly(nil).Correcting(x), e.X
+	opened := len(e.open) > 0
+	if opened {
+		a.Held, e.open, start = nil, nil, e.Model.Start(a)
+	}
+	first, err := e.solve(a, start)
+	if err != nil {
+		return first, err
+	}
+	plain, err := first.withoutOutliers()
+	if err != nil || !opened {
+		return plain, err
+	}
+	if again, found := plain.withOpens(first); found && again.score() < plain.score() {
+		return again, nil
+	}
+	return plain, nil
+}
+
+// mayBeUnnoticed reports whether a mistake may explain the readings about as well as the fit, which
+// has none: the linear model gives a cost with its odds below most, a step draws the current of
+// another load, or several of its readings are outliers.
+func (e explanation) mayBeUnnoticed(x model.Mistake, most float64) bool {
+	switch x.Kind {
+	case model.FeedsSwapped:
+		return e.costOfSwap(x)+e.mistakeOdds(x) < most
+	case model.DisplayHeld:
+		return e.contradicts(x) && e.costOfHeld(x)+e.mistakeOdds(x) < most
+	case model.WrongLoad:
+		return e.excludedIn(x.A) >= minContradictions || e.drawsLoadOf(x)
+	}
+	return false // reversed leads and exchanged steps contradict every other reading
+}
+
+// contradicts reports whether one of the readings of a mistake is an outlier, or may be one.
+func (e explanation) contradicts(x model.Mistake) bool {
+	for i := range e.Observations {
+		if o := &e.Observations[i]; x.Affects(o) && !o.ExcludedForGood && (o.Excluded || math.Abs(e.Standardised(i)) > doubtfulSigmas) {
+			return true
+		}
+	}
+	return false
+}
+
+// doubtfulSigmas is the residual from which a reading may be an outlier that the noise, estimated from
+// the residuals, hides.
+const doubtfulSigmas = 2.0
+
+// minContradictions is the least number of outliers in one step for which every other load is
+// considered.
+const minContradictions = 2
+
+// excludedIn returns the number of outliers in a step.
+func (e explanation) excludedIn(step int) (n int) {
+	for _, o := range e.Observations {
+		if o.Step == step && o.Excluded && !o.ExcludedForGood {
+			n++
+		}
+	}
+	return n
+}
+
+// costOfHeld returns the change of the cost, in the linear model, when the readings of a repetition
+// leave the fit. With residuals r and leverages H it is −rᵀ·(1 − H)⁻¹·r for those in the fit.
+func (e explanation) costOfHeld(x model.Mistake) float64 {
+	cost := 0.0
+	var rows [][]float64
+	var residuals []float64
+	for i := range e.Observations {
+		o := &e.Observations[i]
+		switch {
+		case !x.Affects(o):
+		case o.Excluded:
+			cost -= wrongReading
+		default:
+			rows, residuals = append(rows, e.Jacobian.Row(i)), append(residuals, e.Residuals[i])
+		}
+	}
+	if len(rows) == 0 {
+		return cost
+	}
+	rest := leastsquares.NewMatrix(len(rows), len(rows))
+	for i, row := range rows {
+		along := matrix.Times(e.Covariance, row)
+		for k := range rows {
+			rest.Row(i)[k] = -matrix.Dot(rows[k], along)
+		}
+		rest.Row(i)[i]++
+	}
+	inverse := matrix.Inverse(rest)
+	if inverse == nil {
+		return cost // other readings do not determine them, so nothing contradicts them
+	}
+	return cost - matrix.Quadratic(inverse, residuals)
+}
+
+// drawsLoadOf reports whether a step that was lit as stated draws a current nearer to that of another
+// load: the ratio to its stated current, compared with that of the other steps, is nearer to the
+// ratio of the two loads than to one.
+func (e explanation) drawsLoadOf(x model.Mistake) bool {
+	r, lit := e.Model.Run, e.Model.LitSteps(e.Assumptions)
+	stated, other := channelAmps(r, lit[x.A]), channelAmps(r, x.B)
+	if stated == 0 || other == 0 {
+		return false // a fit without the mistake is poor
+	}
+	own, sum, n := 0.0, 0.0, 0.0
+	for i, u := range e.Model.Unknowns {
+		if u.What != model.StepCurrentScale || u.Step >= e.Model.ReadSteps || !r.Steps[lit[u.Step]].Lit() {
+			continue
+		}
+		if u.Step == x.A {
+			own = e.X[i]
+		} else {
+			sum += e.X[i]
+			n++
+		}
+	}
+	if n == 0 {
+		return false
+	}
+	drawn, expected := own-sum/n, math.Log(other/stated)
+	return math.Abs(drawn) > minLoadDifference && math.Abs(drawn-expected) < math.Abs(drawn)/2
+}
+
+// channelAmps returns the stated current of a run's channels in a step, A.
+func channelAmps(r *run.Run, step int) float64 {
+	amps := 0.0
+	for _, reel := range r.Reels {
+		for _, c := range reel.Strip.Channels {
+			amps += float64(reel.Pixels) * c.Amps * r.Steps[step].Levels[c.Name]
+		}
+	}
+	return amps
+}
+
+// sameLoadSpread is the standard deviation of the difference between the currents of two steps with
+// the same load, as a logarithm (common practice, no source).
+const sameLoadSpread = 0.005
+
+// sameLoadCost returns the change of the cost because a step that was read with another step's load
+// must draw the same current as that one: minus twice the logarithm of the ratio of both densities at
+// the fitted difference, with the spread of equal loads and with that of different ones. It is 0
+// where the other step was not read.
+func (e explanation) sameLoadCost(x model.Mistake) float64 {
+	other := e.Model.StepIndex(x.B)
+	if e.Covariance == nil || other >= e.Model.ReadSteps {
+		return 0
+	}
+	row, difference, apart := make([]float64, len(e.X)), 0.0, 0.0
+	for i, u := range e.Model.Unknowns {
+		if u.What != model.StepCurrentScale || u.Step != x.A && u.Step != other {
+			continue
+		}
+		if row[i] = 1; u.Step == other {
+			row[i] = -1
+		}
+		difference += row[i] * e.X[i]
+		apart += u.Deviation * u.Deviation
+	}
+	same := matrix.Quadratic(e.Covariance, row) + sameLoadSpread*sameLoadSpread
+	return math.Log(same/apart) + difference*difference*(1/same-1/apart)
+}
+
+// minLoadDifference is the least difference of a step's current from the other steps', as a
+// logarithm, for which another load is considered.
+const minLoadDifference = 0.1
+
+// costOfSwap returns the change of the least sum of squares when the currents of two feeds change
+// places, in the linear model: with residuals r that change by d it is 2·rᵀd + dᵀ·(1 − J·C·Jᵀ)·d. It
+// is +Inf where a step has not one reading of each that are in the fit.
+func (e explanation) costOfSwap(x model.Mistake) float64 {
+	var at []int
+	var change []float64
+	for i, o := range e.Observations {
+		if o.Feed != x.A || o.Excluded {
+			continue
+		}
+		k := slices.IndexFunc(e.Observations, func(y model.Observation) bool {
+			return y.Feed == x.B && y.Step == o.Step && !y.Excluded
+		})
+		if k < 0 {
+			return math.Inf(1)
+		}
+		y := &e.Observations[k]
+		at = append(at, i, k)
+		change = append(change, (y.Value-o.Value)/o.Deviation, (o.Value-y.Value)/y.Deviation)
+	}
+	along := make([]float64, len(e.X)) // Jᵀ·d
+	sum := 0.0
+	for n, i := range at {
+		sum += change[n] * (2*e.Residuals[i] + change[n])
+		for j, d := range e.Jacobian.Row(i) {
+			along[j] += d * change[n]
+		}
+	}
+	return sum - matrix.Quadratic(e.Covariance, along)
+}
