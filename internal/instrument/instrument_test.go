@@ -148,8 +148,7 @@ func TestMeterComplains(t *testing.T) {
 // A meter that does not answer gives an error within the time-out, and later answers are matched to
 // their queries.
 func TestSilentMeter(t *testing.T) {
-	t.Parallel()
-	cables(t, func(t *testing.T, pair *devices.Pair) {
+	simulated(t, func(t *testing.T, pair *devices.Pair) {
 		sim, err := devices.NewMultimeter(pair, func(run.Quantity) float64 { return 1.25 })
 		if err != nil {
 			t.Fatal(err)
@@ -163,15 +162,11 @@ func TestSilentMeter(t *testing.T) {
 		if _, err := device.Measure(bounded(t), "", run.Voltage); !errors.Is(err, scpi.ErrTimeout) {
 			t.Errorf("got %v", err)
 		}
-		if took := time.Since(begun); took > 20*time.Second {
+		if took := time.Since(begun); took > time.Second {
 			t.Errorf("took %v", took)
 		}
 		sim.Silence(false)
-		s, err := device.Measure(bounded(t), "", run.Voltage)
-		for tries := 0; tries < 100 && errors.Is(err, scpi.ErrTimeout); tries++ { // the machine is busy with other work
-			s, err = device.Measure(bounded(t), "", run.Voltage)
-		}
-		if err != nil || s.Value != 1.25 {
+		if s, err := device.Measure(bounded(t), "", run.Voltage); err != nil || s.Value != 1.25 {
 			t.Errorf("afterwards: %+v, %v", s, err)
 		}
 	})
