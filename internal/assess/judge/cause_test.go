@@ -25,6 +25,10 @@ func TestThinWireOrBadContact(t *testing.T) {
 	}{
 		{"a contact in the minus of a ring", func(p *calibrationtest.Plant) { p.Feeds[1].Minus += 0.15 }, false, []string{"a bad contact of some ", "in its minus"}, "AWG"},
 		{"a contact of a feed of which only the ohms are stated", func(p *calibrationtest.Plant) { p.Feeds[1].Minus += 0.3 }, false, []string{"a bad contact of some 2", "in its minus"}, "length"},
+		{"wire of a ring", func(p *calibrationtest.Plant) {
+			p.Feeds[1].Plus *= 3
+			p.Feeds[1].Minus *= 3
+		}, false, []string{"20 AWG", "2.9 times the length"}, "in its"},
 		{"a contact of a single feed", func(p *calibrationtest.Plant) { p.Feeds[0].Plus += 4 * p.Feeds[0].Minus }, true, []string{"a bad contact of some ", "times the length"}, "in its"},
 		{"wire of a single feed", func(p *calibrationtest.Plant) {
 			p.Feeds[0].Plus *= 1.7
