@@ -25,7 +25,6 @@ type walker struct {
 	meter *plant.Meter
 	rng   *rand.Rand
 	tab   *browsertest.Tab
-	step  string
 }
 
 // pageShown is what the page shows.

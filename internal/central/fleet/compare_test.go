@@ -37,9 +37,9 @@ func TestWelch(t *testing.T) {
 func rates(random *rand.Rand, runs int, more float64) (all []rate) {
 	for i := range runs {
 		own := 0.01 * random.NormFloat64() // what a run's elements share
-		for k := range 4 {
+		for range 4 {
 			x := rate{run: [2]string{"1", fmt.Sprint(i)}, kind: "reel", made: fmt.Sprintf("batch %d", i%5), installer: fmt.Sprintf("crew %d", i%3),
-				sum: 0.005 + own + 0.004*random.NormFloat64() + float64(k)*0, elements: 1}
+				sum: 0.005 + own + 0.004*random.NormFloat64(), elements: 1}
 			if i%5 == 0 {
 				x.made, x.sum = "aged", x.sum+more
 			}
