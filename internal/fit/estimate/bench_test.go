@@ -1,6 +1,7 @@
 package estimate
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -72,11 +73,13 @@ func facadeReadings(t testing.TB, r *run.Run, total int) []reading.Reading {
 	return list
 }
 
+var mostJoints = flag.Int("joints", 30, "the largest number of joints whose fit is timed; 60 with faults take minutes")
+
 // Growth of the time with the size of a run, from a quarter to the largest planned for: 20,000
 // pixels, 60 joints, 30 feeds, 500 readings. Half of the cases have a joint of 80 mΩ and a wrong
 // reading, as a real commissioning may.
 func BenchmarkFitGrowth(b *testing.B) {
-	for _, joints := range []int{15, 30, 60} {
+	for joints := 15; joints <= *mostJoints; joints *= 2 {
 		r := facade(b, joints, 20000*joints/60)
 		readings := 500 * joints / 60
 		for _, faults := range []bool{false, true} {

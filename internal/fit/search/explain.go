@@ -29,8 +29,9 @@ func findExplanations(first explanation) ([]explanation, error) {
 // withOpens returns an explanation with open conductors besides, and whether there is one. first is
 // a fit to all readings with the same mistakes corrected.
 func (e explanation) withOpens(first explanation) (opened explanation, found bool) {
-	if e.explained() { // then the noise is known
-		if len(e.openCandidates()) == 0 {
+	explained := e.explained()
+	if explained { // then the noise is known
+		if len(e.openCandidates(false)) == 0 {
 			return e, false
 		}
 		var err error
@@ -40,7 +41,7 @@ func (e explanation) withOpens(first explanation) (opened explanation, found boo
 			return e, false
 		}
 	}
-	opened = first.withOpenConductors()
+	opened = first.withOpenConductors(!explained)
 	if len(opened.open) == 0 {
 		return e, false
 	}

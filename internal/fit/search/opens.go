@@ -32,10 +32,10 @@ type OpenConductor struct {
 }
 
 // withOpenConductors holds open, one by one, the conductors that lower the score, and fits again
-// after each.
-func (e explanation) withOpenConductors() explanation {
+// after each: any, or only those of elements with a high resistance.
+func (e explanation) withOpenConductors(any bool) explanation {
 	for range maxOpens {
-		candidates := e.openCandidates()
+		candidates := e.openCandidates(any)
 		gains := make([]float64, len(candidates))
 		best, bestFit := -1, explanation{}
 		cost := e.cost()
@@ -81,10 +81,8 @@ func (e explanation) gainOfOpen(c OpenConductor, cost float64) (trial explanatio
 	return trial, gain
 }
 
-// openCandidates lists the conductors to test: all where the readings are not explained, otherwise
-// those of elements with a high resistance.
-func (e explanation) openCandidates() []OpenConductor {
-	poor := !e.explained()
+// openCandidates lists the conductors to test: any, or only those of elements with a high resistance.
+func (e explanation) openCandidates(any bool) []OpenConductor {
 	var list []OpenConductor
 	for s, split := range e.Model.Splits {
 		if !split.Transformed || e.isOpen(s) {
@@ -93,7 +91,7 @@ func (e explanation) openCandidates() []OpenConductor {
 		high := e.isHigh(s)
 		for _, at := range split.Rails {
 			c := OpenConductor{Unknown: at, Split: s}
-			if (poor || high) && !e.clampShowsCurrent(at) {
+			if (any || high) && !e.clampShowsCurrent(at) {
 				list = append(list, c)
 			}
 		}

@@ -146,11 +146,11 @@ func TestImpossibleReelsAreUnexplained(t *testing.T) {
 		if c.impossible {
 			want = conductors
 		}
-		if e := at(x); e.explained() == c.impossible || len(e.openCandidates()) != want {
-			t.Errorf("%g and %g times as stated: explained is %v, %d conductors are tested, not %d", c.plus, c.minus, e.explained(), len(e.openCandidates()), want)
+		if e := at(x); e.explained() == c.impossible || len(e.openCandidates(!e.explained())) != want {
+			t.Errorf("%g and %g times as stated: explained is %v, %d conductors are tested, not %d", c.plus, c.minus, e.explained(), len(e.openCandidates(!e.explained())), want)
 		}
 	}
-	if got := len(at(x, OpenConductor{Split: 0}).openCandidates()); got != conductors-2 {
+	if got := len(at(x, OpenConductor{Split: 0}).openCandidates(true)); got != conductors-2 {
 		t.Errorf("%d conductors are tested with one open, not %d", got, conductors-2)
 	}
 	unstated := *p
@@ -160,7 +160,7 @@ func TestImpossibleReelsAreUnexplained(t *testing.T) {
 	}
 	fit := *at(x).Fit
 	fit.Model = &unstated
-	if e := (explanation{Fit: &fit}); !e.explained() || len(e.openCandidates()) != 0 {
+	if e := (explanation{Fit: &fit}); !e.explained() || len(e.openCandidates(!e.explained())) != 0 {
 		t.Error("a reel without a stated resistance is impossible")
 	}
 }
