@@ -26,8 +26,9 @@ func findExplanations(first explanation) ([]explanation, error) {
 	return append(list, withMistakes(first, plain)...), nil
 }
 
-// withOpens returns an explanation with open conductors besides, and whether there is one. first is
-// a fit to all readings with the same mistakes corrected.
+// withOpens returns an explanation with open conductors besides, and whether there is one. Where the
+// readings are explained without, only elements of a high resistance are tried. first is a fit to all
+// readings with the same mistakes corrected.
 func (e explanation) withOpens(first explanation) (opened explanation, found bool) {
 	explained := e.explained()
 	if explained { // then the noise is known

@@ -32,10 +32,10 @@ type OpenConductor struct {
 }
 
 // withOpenConductors holds open, one by one, the conductors that lower the score, and fits again
-// after each: any, or only those of elements with a high resistance.
-func (e explanation) withOpenConductors(any bool) explanation {
+// after each: all are tested, or only those of elements with a high resistance.
+func (e explanation) withOpenConductors(all bool) explanation {
 	for range maxOpens {
-		candidates := e.openCandidates(any)
+		candidates := e.openCandidates(all)
 		gains := make([]float64, len(candidates))
 		best, bestFit := -1, explanation{}
 		cost := e.cost()
@@ -81,8 +81,8 @@ func (e explanation) gainOfOpen(c OpenConductor, cost float64) (trial explanatio
 	return trial, gain
 }
 
-// openCandidates lists the conductors to test: any, or only those of elements with a high resistance.
-func (e explanation) openCandidates(any bool) []OpenConductor {
+// openCandidates lists the conductors to test: all, or only those of elements with a high resistance.
+func (e explanation) openCandidates(all bool) []OpenConductor {
 	var list []OpenConductor
 	for s, split := range e.Model.Splits {
 		if !split.Transformed || e.isOpen(s) {
@@ -91,7 +91,7 @@ func (e explanation) openCandidates(any bool) []OpenConductor {
 		high := e.isHigh(s)
 		for _, at := range split.Rails {
 			c := OpenConductor{Unknown: at, Split: s}
-			if (any || high) && !e.clampShowsCurrent(at) {
+			if (all || high) && !e.clampShowsCurrent(at) {
 				list = append(list, c)
 			}
 		}

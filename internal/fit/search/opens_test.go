@@ -120,8 +120,9 @@ func TestOpenOrHighResistance(t *testing.T) {
 	}
 }
 
-// A reel with resistances that no strip has is not explained by noise, and every conductor is then
-// tested for being open, except those of an element that has one open. A reel without a stated
+// A reel with resistances that no strip has is not explained by noise. Then every conductor is tested
+// for being open, except those of an element that has one open; else those of high elements, of
+// which there are none here. A reel without a stated
 // resistance may have nearly any.
 func TestImpossibleReelsAreUnexplained(t *testing.T) {
 	r, list := modeltest.Cornice()
@@ -142,12 +143,9 @@ func TestImpossibleReelsAreUnexplained(t *testing.T) {
 		impossible  bool
 	}{{1, 1, false}, {0.5, 0.5, false}, {0.2, 0.2, true}, {0.5, 1, false}, {1.4, 1.4, false}, {2, 2, true}, {0.4, -0.2, true}} {
 		x[p.Reels[2][run.Plus]], x[p.Reels[2][run.Minus]] = c.plus, c.minus
-		want := 0
-		if c.impossible {
-			want = conductors
-		}
-		if e := at(x); e.explained() == c.impossible || len(e.openCandidates(!e.explained())) != want {
-			t.Errorf("%g and %g times as stated: explained is %v, %d conductors are tested, not %d", c.plus, c.minus, e.explained(), len(e.openCandidates(!e.explained())), want)
+		e := at(x)
+		if all, high := len(e.openCandidates(true)), len(e.openCandidates(false)); e.explained() == c.impossible || all != conductors || high != 0 {
+			t.Errorf("%g and %g times as stated: explained is %v, of %d conductors %d are tested, %d as high ones", c.plus, c.minus, e.explained(), conductors, all, high)
 		}
 	}
 	if got := len(at(x, OpenConductor{Split: 0}).openCandidates(true)); got != conductors-2 {
@@ -160,7 +158,7 @@ func TestImpossibleReelsAreUnexplained(t *testing.T) {
 	}
 	fit := *at(x).Fit
 	fit.Model = &unstated
-	if e := (explanation{Fit: &fit}); !e.explained() || len(e.openCandidates(!e.explained())) != 0 {
+	if e := (explanation{Fit: &fit}); !e.explained() || len(e.openCandidates(false)) != 0 {
 		t.Error("a reel without a stated resistance is impossible")
 	}
 }
