@@ -12,7 +12,7 @@ import (
 	"unicode/utf16"
 )
 
-// change changes a page in one of many ways; a page that it returns unchanged is none.
+// change changes a page in one of many ways; a page that it returns unchanged does not count.
 type change struct {
 	what string
 	of   func(page string, rng *rand.Rand) string

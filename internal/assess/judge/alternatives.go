@@ -95,8 +95,8 @@ func (j *judgement) differences(than *judgement) (swapped, other []string) {
 }
 
 // mayHaveMistake reports whether another explanation has a step read in another load, or a display that
-// held its value, and this one does not. That is told though no verdict depends on it: what is read next
-// would be as wrong.
+// held its value, and this one does not. It is reported though no verdict depends on it: what is read
+// next would be as wrong.
 func (j *judgement) mayHaveMistake(other *judgement) bool {
 	return slices.ContainsFunc(other.est.Mistakes, func(x model.Mistake) bool {
 		return (x.Kind == model.WrongLoad || x.Kind == model.DisplayHeld) && !slices.Contains(j.est.Mistakes, x)

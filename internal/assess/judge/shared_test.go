@@ -84,7 +84,7 @@ func TestTwoBadFeedsFail(t *testing.T) {
 
 // One end of a reel was read at its other end, in every step. The reel seems to have no copper, and the
 // feed at its end three times its own or an open conductor: it does not fail by that, and the cause is
-// told. Where it depends on that reel alone, both its ends are to be read again.
+// reported. Where it depends on that reel alone, both its ends are to be read again.
 func TestImpossibleReelFailsNoFeed(t *testing.T) {
 	r, list := readLanding(t, 1, "half", "full")
 	start := map[string]float64{}

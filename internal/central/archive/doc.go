@@ -11,8 +11,8 @@
 //
 // # Growth
 //
-// Measured (TestGrowth, sites that vary six simulated rough runs of 16 channels read once a minute;
-// PostgreSQL 15 on two cores that 20 other processes used too, so rates are by processor time):
+// Measured (TestGrowth, sites that vary six simulated rough runs, in the second column two, of 16 channels
+// read once a minute; PostgreSQL 15 on two cores that 20 other processes used too, so rates are by processor time):
 //
 //	                                     1,000 sites, 6 hours   8 sites, 30 days
 //	readings                                        5,840,000          5,544,000

@@ -72,7 +72,7 @@ func HeardAgo(at, now time.Time) string {
 // CauseLine is an element that fails, in words; resistances are in mΩ, or with Per in mΩ/m.
 type CauseLine struct {
 	Element, Verdict      string
-	Ohms, Interval, Limit string // "–" = not known, or there is none
+	Ohms, Interval, Limit string // "–" = not known, or no such value
 	Per                   string // " per m" of a resistance per metre
 	Since, Reaches        string // dates; "" = not known
 	Source                string // assess or drift

@@ -265,7 +265,7 @@ func (l line) measure(t *testing.T) {
 		c.times = append(c.times, time.Since(at))
 		c.count(fmt.Sprintf("%s, seed %d:", kind.Name, seed), x, a, l.script(t, kind, seed))
 		if l.slip != planttest.NoSlip {
-			c.add(oneReading(l.slip) || told(t, x, l.slip), named(x, l.slip, a), &c.called, &c.slips)
+			c.add(oneReading(l.slip) || recognisable(t, x, l.slip), named(x, l.slip, a), &c.called, &c.slips)
 		}
 	}
 	for _, what := range c.never {

@@ -114,10 +114,10 @@ func oneReading(s planttest.Slip) bool {
 	return slices.Contains([]planttest.Slip{planttest.SwappedDigits, planttest.WrongSign, planttest.WrongPlace, planttest.WrongUnit}, s)
 }
 
-// told reports whether the script can tell a case's slip from its readings: its cost is lower with
+// recognisable reports whether the script can tell a case's slip from its readings: its cost is lower with
 // that slip than with any other slip of that kind, without a slip, and with each wrong reading wrong by
 // itself.
-func told(t *testing.T, x *planttest.Case, slip planttest.Slip) bool {
+func recognisable(t *testing.T, x *planttest.Case, slip planttest.Slip) bool {
 	t.Helper()
 	asRead := newScript(t, x.Run, x.Readings)
 	start, _, _ := asRead.fit(nil)

@@ -32,7 +32,7 @@ var files embed.FS
 type Config struct {
 	Sites       func(context.Context) ([]*fleet.Site, error) // those first that need a visit most
 	Comparisons func(context.Context) ([]fleet.Comparison, error)
-	Follow      func(ctx context.Context, site int64, run string) (Followed, error) // opens a run; a fault.Fault says that there is none
+	Follow      func(ctx context.Context, site int64, run string) (Followed, error) // opens a run; a fault.Fault where it cannot
 	MaxStreams  int                                                                 // largest number of responses that may be held without an end, for all runs
 	Program     string                                                              // version of the program
 	Log         *slog.Logger

@@ -52,7 +52,7 @@ type list struct {
 	Query, Severity string // as requested
 	Found           string // how many sites the choices leave
 	Rows            []siteRow
-	Earlier, Later  string // links to the rest of the list; "" = there is none
+	Earlier, Later  string // links to the rest of the list; "" = no such page
 	LoggedIn        bool
 }
 
