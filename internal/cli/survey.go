@@ -13,7 +13,6 @@ import (
 
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/guide"
-	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/watch/probe"
@@ -209,14 +208,15 @@ func runSurvey(c *cobra.Command, r *runWithProfiles, file string, o surveyOption
 }
 
 // openProbes opens the probes of a run, and returns those that it has opened also with an error. absent are
-// the errors of probes that are not there or do not answer; err is that of the run file.
+// the errors of probes that are not there or do not answer; err is that of the run file. A probe that is unplugged
+// later is opened again once it is there.
 func openProbes(ctx context.Context, r *runWithProfiles, file string) (list []survey.Probe, absent []error, err error) {
 	opener := &probe.Opener{Dir: filepath.Dir(file)}
 	for i, p := range r.Probes {
 		if p.Port == probe.Simulated || strings.HasPrefix(p.Port, probe.Transcript) {
 			return list, absent, fault.Fault{File: file, Key: "probe " + p.Name + ": port", Text: p.Port + " measures nothing", Hint: "a survey reads devices"}
 		}
-		device, err := opener.Open(ctx, p, r.profiles[i], instrument.Options{})
+		device, err := opener.OpenNow(ctx, p, r.profiles[i])
 		if _, wrong := errors.AsType[fault.Fault](err); wrong || ctx.Err() != nil {
 			return list, absent, fmt.Errorf("probe %s: %w", p.Name, err)
 		}

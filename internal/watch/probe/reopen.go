@@ -10,7 +10,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// reopened is the device of a probe that is connected only now and then.
+// reopened is the device of a probe that may be unplugged and connected again.
 type reopened struct {
 	open func(context.Context) (instrument.Instrument, error)
 
@@ -21,6 +21,20 @@ type reopened struct {
 // Reopen returns the device of a probe that is carried. It is opened when it is measured with, and again after an
 // error, so that it may be connected, switched off and connected again at any time.
 func (op *Opener) Reopen(x run.Probe, p *profile.Profile) instrument.Instrument {
+	return op.reopened(x, p)
+}
+
+// OpenNow is Reopen for a probe that has to be there: it is opened at once, and again after an error.
+func (op *Opener) OpenNow(ctx context.Context, x run.Probe, p *profile.Profile) (instrument.Instrument, error) {
+	r := op.reopened(x, p)
+	var err error
+	if r.device, err = r.open(ctx); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+func (op *Opener) reopened(x run.Probe, p *profile.Profile) *reopened {
 	return &reopened{open: func(ctx context.Context) (instrument.Instrument, error) {
 		return op.Open(ctx, x, p, instrument.Options{})
 	}}
