@@ -47,7 +47,8 @@ func (s *Session) readProbe(ctx context.Context, p survey.Probe, step string) (m
 			missed = append(missed, Missed{place.String(), "nothing came from probe " + p.Name})
 			continue
 		case err != nil:
-			return missed, fmt.Errorf("probe %s: %w", p.Name, err)
+			missed = append(missed, Missed{place.String(), fmt.Sprintf("probe %s: %v", p.Name, err)})
+			continue
 		case !x.Good():
 			missed = append(missed, Missed{place.String(), x.Fault})
 			continue
