@@ -21,6 +21,7 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 	failing := gauge("fleet_failing_elements", "Elements of a site that fail, by kind and verdict.", "site", "place", "kind", "verdict")
 	unproven := gauge("fleet_unproven_elements", "Elements of a site whose verdict is unproven.", "site", "place")
 	heard := gauge("fleet_heard_timestamp_seconds", "When a run of a site was last heard of.", "site", "place", "run")
+	unheard := gauge("fleet_unheard", "1 while nothing was ever heard of a site.", "site", "place")
 	repair := gauge("fleet_in_repair", "1 while a site is being repaired.", "site")
 	until := gauge("fleet_repair_until_timestamp_seconds", "Until when a site is being repaired.", "site")
 	severity := gauge("fleet_sites", "Sites of a severity.", "severity")
@@ -37,11 +38,13 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 			until.WithLabelValues(s.Name).Set(float64(s.Repair.Unix()))
 		}
 		repair.WithLabelValues(s.Name).Set(inRepair)
+		unheard.WithLabelValues(s.Name, s.Place).Set(1)
 		undecided := unproven.WithLabelValues(s.Name, s.Place)
 		for _, r := range s.Runs {
 			undecided.Add(float64(r.Unproven))
 			if !r.Heard.IsZero() {
 				heard.WithLabelValues(s.Name, s.Place, r.Name).Set(float64(r.Heard.Unix()))
+				unheard.WithLabelValues(s.Name, s.Place).Set(0)
 			}
 			for _, c := range elements(r.Causes) {
 				failing.WithLabelValues(s.Name, s.Place, c.Kind, c.Verdict).Inc()

@@ -7,7 +7,7 @@ import (
 )
 
 // An element that fails on both rails and by both sources is counted once, with drift's verdict; the
-// metrics say until when a site is being repaired.
+// metrics say until when a site is being repaired, and of which site nothing was ever heard.
 func TestMetricsCountElements(t *testing.T) {
 	now := time.Unix(1_800_000_000, 0)
 	cause := func(source, kind, name, rail, verdict string) Cause {
@@ -22,13 +22,15 @@ func TestMetricsCountElements(t *testing.T) {
 	var b strings.Builder
 	if err := WriteMetrics(&b, []*Site{
 		{Name: "North", Severity: Failing, Runs: []Run{{Name: "Shelf", Causes: causes}, {Name: "Stairs", Causes: causes[3:4]}}},
-		{Name: "South", Severity: InRepair, Repair: now.Add(time.Hour), Runs: []Run{{Name: "Shelf", Causes: causes[2:3]}}},
+		{Name: "South", Severity: InRepair, Repair: now.Add(time.Hour), Runs: []Run{{Name: "Shelf", Causes: causes[2:3], Heard: now}}},
+		{Name: "West", Place: "Mill", Severity: Silent},
 	}, now); err != nil {
 		t.Fatal(err)
 	}
 	var got []string
 	for line := range strings.Lines(b.String()) {
-		if strings.HasPrefix(line, "ohmkeep_fleet_failing_elements{") || strings.HasPrefix(line, "ohmkeep_fleet_repair_until") {
+		if strings.HasPrefix(line, "ohmkeep_fleet_failing_elements{") || strings.HasPrefix(line, "ohmkeep_fleet_repair_until") ||
+			strings.HasPrefix(line, "ohmkeep_fleet_unheard{") {
 			got = append(got, strings.TrimSpace(line))
 		}
 	}
@@ -37,6 +39,9 @@ func TestMetricsCountElements(t *testing.T) {
 		`ohmkeep_fleet_failing_elements{kind="feed",place="",site="South",verdict="fail"} 1`,
 		`ohmkeep_fleet_failing_elements{kind="joint",place="",site="North",verdict="stepped"} 3`,
 		`ohmkeep_fleet_repair_until_timestamp_seconds{site="South"} 1.8000036e+09`,
+		`ohmkeep_fleet_unheard{place="",site="North"} 1`,
+		`ohmkeep_fleet_unheard{place="",site="South"} 0`,
+		`ohmkeep_fleet_unheard{place="Mill",site="West"} 1`,
 	}
 	if strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("%s", strings.Join(got, "\n"))
