@@ -98,3 +98,11 @@ func TestAccountOfAnotherState(t *testing.T) {
 		t.Errorf("%s: %s\n%s", x.Element.Verdict, x.Why, findings(a))
 	}
 }
+
+// What a reel may have is stated per metre.
+func TestOtherSideOfReel(t *testing.T) {
+	_, text := (&judgement{}).otherSide(&assessment.Element{Kind: run.KindReel, Ohms: 0.06, Low: 0.05, High: 0.08, Limit: 0.07})
+	if !strings.HasSuffix(text, "80 mΩ per metre") {
+		t.Error(text)
+	}
+}

@@ -14,14 +14,14 @@ import (
 // A conductor that may be open gets advice, also where the fit is in doubt; a sound one gets
 // none.
 func TestAdviceOnWhatMayBeOpen(t *testing.T) {
-	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), ProbabilityOverLimit: 1, Known: true}
+	open := assessment.Element{Ohms: math.Inf(1), Low: 0.0005, High: math.Inf(1), ProbabilityOverLimit: 0.97, Known: true}
 	for _, c := range []struct {
 		name string
 		kind run.Kind
 		fit  assessment.Fit
 		says []string
 	}{
-		{"joint", run.KindJoint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but they only show that it has at least 0.5 mΩ",
+		{"joint", run.KindJoint, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning joint a-b: Perhaps open. An open conductor explains the readings best, but the probability that it is over its limit is 97.0 %",
 			"Disconnect the supply, then look for a broken conductor", "Or read the voltages from a.end+ to b.start+ and from a.end- to b.start- in the brightest step"}},
 		{"joint in doubt", run.KindJoint, assessment.Fit{PValue: 1e-9}, []string{"warning joint a-b: Perhaps open.", "Disconnect the supply, then look for a broken conductor"}},
 		{"feed", run.KindFeed, assessment.Fit{Converged: true, PValue: 0.4}, []string{"warning feed f: Perhaps open.", "Disconnect the supply", "Or read its current in the brightest step: an open feed carries none."}},

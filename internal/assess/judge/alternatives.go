@@ -6,48 +6,43 @@ import (
 	"slices"
 	"strings"
 
+	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
 
-// withdrawUnconfirmed withdraws what an alternative, which excludes other readings, does not
-// confirm: differing verdicts become unproven, and intervals cover both.
-func (j *judgement) withdrawUnconfirmed(other *judgement) {
-	var undecided []string
-	for i := range j.out.Elements {
-		x := &j.out.Elements[i]
-		y := other.matching(x)
-		if y == nil {
-			y = &assessment.Element{Verdict: assessment.Unproven, High: math.Inf(1), Ohms: x.Ohms, ProbabilityOverLimit: math.NaN()}
-		}
-		differs := y.Verdict != x.Verdict || y.Ohms < x.Low || y.Ohms > x.High
-		if differs {
-			x.Low, x.High = math.Min(x.Low, y.Low), math.Max(x.High, y.High)
-		}
-		if y.Verdict == x.Verdict || math.IsNaN(x.Limit) {
+// noteAlternatives notes what the other explanations of the readings are, and the elements that have no
+// verdict because of them.
+func (j *judgement) noteAlternatives() {
+	for k := 1; k < len(j.explanations); k++ {
+		j.noteAlternative(k, j.undecidedBy(k))
+	}
+}
+
+// undecidedBy lists the loops that have no verdict, would have one by the best explanation alone, and
+// not the same by explanation k.
+func (j *judgement) undecidedBy(k int) (names []string) {
+	for i := range j.est.Elements {
+		e, x := &j.est.Elements[i], j.assessed(i)
+		if x == nil || e.Rail != run.Loop || x.Verdict != assessment.Unproven || math.IsNaN(x.Limit) {
 			continue
 		}
-		if x.Verdict != assessment.Unproven && x.Rail == run.Loop {
-			undecided = append(undecided, string(x.Kind)+" "+x.Name)
+		m := j.mixtures[i]
+		by := func(k int) assessment.Verdict {
+			return j.rule.Judge(m[k].ProbabilityAbove(e.Scale(x.Limit)), j.explanations[k].Elements[i].Known)
 		}
-		if !math.IsNaN(x.ProbabilityOverLimit) && math.Abs(y.ProbabilityOverLimit-0.5) < math.Abs(x.ProbabilityOverLimit-0.5) {
-			x.ProbabilityOverLimit = y.ProbabilityOverLimit
-		}
-		x.Verdict = assessment.Unproven
-	}
-	for i := range j.out.Elements { // no conductor fails without its loop
-		x := &j.out.Elements[i]
-		if x.Verdict != assessment.Fail || x.Rail == run.Loop || j.isCutJoint(*x) {
-			continue
-		}
-		loop := *x
-		loop.Rail = run.Loop
-		if y := j.matching(&loop); y != nil && y.Verdict != assessment.Fail {
-			x.Verdict = assessment.Unproven
+		if best := by(0); best != assessment.Unproven && best != by(k) {
+			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
-	if i := other.est.DarkReel(); i >= 0 {
+	return names
+}
+
+// noteAlternative notes explanation k, with the elements that it leaves undecided.
+func (j *judgement) noteAlternative(k int, undecided []string) {
+	other := j.explanations[k]
+	if i := other.DarkReel(); i >= 0 {
 		j.alternatives.dark = append(j.alternatives.dark, j.run.Reels[i].Name)
 		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
 		return
@@ -64,7 +59,7 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 		}
 		return
 	}
-	if mine, others := j.excludedOnlyHere(other), other.excludedOnlyHere(j); mine != "" && others != "" {
+	if mine, others := excludedOnlyIn(j.est, other), excludedOnlyIn(other, j.est); mine != "" && others != "" {
 		j.alternatives.excludedHere = mine
 		j.alternatives.excludedThere = addMissing(j.alternatives.excludedThere, []string{others})
 		j.alternatives.undecided = append(j.alternatives.undecided, undecided...)
@@ -73,20 +68,20 @@ func (j *judgement) withdrawUnconfirmed(other *judgement) {
 
 // differences returns what one explanation assumes and the other does not: pairs of feeds whose
 // currents were exchanged, and other operator mistakes and open conductors, in words.
-func (j *judgement) differences(than *judgement) (swapped, other []string) {
-	for _, pair := range [2][2]*judgement{{j, than}, {than, j}} {
-		for _, x := range pair[0].est.Mistakes {
+func (j *judgement) differences(than *estimate.Estimate) (swapped, other []string) {
+	for _, pair := range [2][2]*estimate.Estimate{{j.est, than}, {than, j.est}} {
+		for _, x := range pair[0].Mistakes {
 			switch what, _ := j.describeMistake(x); {
-			case slices.Contains(pair[1].est.Mistakes, x):
+			case slices.Contains(pair[1].Mistakes, x):
 			case x.Kind == model.FeedsSwapped:
 				swapped = append(swapped, j.run.Feeds[x.A].Name+" and "+j.run.Feeds[x.B].Name)
 			default:
 				other = append(other, what)
 			}
 		}
-		for i := range pair[0].est.Elements {
-			e := &pair[0].est.Elements[i]
-			if e.Open && e.Rail == run.Loop && !pair[1].est.Elements[i].Open {
+		for i := range pair[0].Elements {
+			e := &pair[0].Elements[i]
+			if e.Open && e.Rail == run.Loop && !pair[1].Elements[i].Open {
 				other = append(other, fmt.Sprintf("%s %s seems to have an open conductor", kindTitle(e.Kind), j.name(e)))
 			}
 		}
@@ -95,10 +90,10 @@ func (j *judgement) differences(than *judgement) (swapped, other []string) {
 }
 
 // mayHaveMistake reports whether another explanation has a step read in another load, or a display that
-// held its value, and this one does not. It is reported though no verdict depends on it: what is read
-// next would be as wrong.
-func (j *judgement) mayHaveMistake(other *judgement) bool {
-	return slices.ContainsFunc(other.est.Mistakes, func(x model.Mistake) bool {
+// held its value, and the best one does not. It is reported though no verdict depends on it: what is
+// read next would be as wrong.
+func (j *judgement) mayHaveMistake(other *estimate.Estimate) bool {
+	return slices.ContainsFunc(other.Mistakes, func(x model.Mistake) bool {
 		return (x.Kind == model.WrongLoad || x.Kind == model.DisplayHeld) && !slices.Contains(j.est.Mistakes, x)
 	})
 }
@@ -151,21 +146,11 @@ func (j *judgement) reportAlternatives() {
 	}
 }
 
-// matching finds the same element of another estimate, nil without one.
-func (j *judgement) matching(x *assessment.Element) *assessment.Element {
-	for i := range j.out.Elements {
-		if y := &j.out.Elements[i]; y.Kind == x.Kind && y.Name == x.Name && y.Rail == x.Rail {
-			return y
-		}
-	}
-	return nil
-}
-
-// excludedOnlyHere names the readings that this estimate excludes and the other does not.
-func (j *judgement) excludedOnlyHere(other *judgement) string {
+// excludedOnlyIn names the readings that one estimate excludes and another does not.
+func excludedOnlyIn(one, other *estimate.Estimate) string {
 	var list []string
-	for i, x := range j.out.Readings {
-		if x.Suspect && !other.out.Readings[i].Suspect {
+	for i, x := range one.Readings {
+		if x.Suspect && !other.Readings[i].Suspect {
 			list = append(list, lineOf(x))
 		}
 	}

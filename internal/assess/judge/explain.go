@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 // Explain assesses like Make, and explains the verdict on one element. The element is named as in
@@ -138,10 +139,7 @@ func (j *judgement) partOf(i int, what, step string, group []int) assessment.Par
 	p.Low, p.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
 	p = asOpen(e.Kind, p)
 	if limit := j.limit(e); !math.IsNaN(limit) {
-		p.Verdict = j.rule.Judge(w.Belief.ProbabilityAbove(e.Scale(limit)), w.Known)
-		if p.Verdict == assessment.Pass && j.out.Doubtful || p.Verdict == assessment.Fail && p.Low <= limit {
-			p.Verdict = assessment.Unproven
-		}
+		p.Verdict = j.verdictOf(verdict.Distribution{Belief: w.Belief}.ProbabilityAbove(e.Scale(limit)), w.Known)
 	}
 	if e.Open {
 		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.LowerBound, math.Inf(1), j.assessed(i).Verdict

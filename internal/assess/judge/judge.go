@@ -55,7 +55,10 @@ type judgement struct {
 	out          *assessment.Assessment
 	design       []float64 // by feed: A at the design step as stated; nil without a design step
 	rule         verdict.Rule
-	loopVerdict  assessment.Verdict   // of the loop whose rails follow
+	loop         assessment.Element   // whose rails follow
+	explanations []*estimate.Estimate // of the readings; the first is the best
+	weights      []float64            // by explanation: its probability
+	mixtures     []verdict.Mixture    // by element: its distribution; nil of rails
 	targets      []nextreading.Target // elements without a verdict
 	shared       []sharedReading      // on which several failures would rest
 	withheld     map[int]string       // by element: why it does not fail although its value would
@@ -92,19 +95,13 @@ func judgeEstimate(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	return j, nil
 }
 
-// judgeVerdicts judges a fitted run and withdraws what the alternatives do not confirm.
+// judgeVerdicts judges a fitted run.
 func judgeVerdicts(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	j, err := judgeElements(r, est)
 	if err != nil {
 		return nil, err
 	}
-	for _, rival := range est.Alternatives() {
-		other, err := judgeElements(r, rival)
-		if err != nil {
-			return nil, err
-		}
-		j.withdrawUnconfirmed(other)
-	}
+	j.noteAlternatives()
 	j.withdrawShared()
 	j.withdrawBesideImpossible()
 	j.out.Verdict = gravest(j.out.Elements)
@@ -143,8 +140,13 @@ func used(x assessment.Reading) bool { return x.Used }
 
 // judgeElements judges the elements of one estimate.
 func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
-	j := &judgement{run: r, est: est, out: &assessment.Assessment{
+	j := &judgement{run: r, est: est, explanations: append([]*estimate.Estimate{est}, est.Alternatives()...), out: &assessment.Assessment{
 		Run: r, Fit: est.Fit, Readings: est.Readings, Profiles: est.Profiles, Unread: !slices.ContainsFunc(est.Readings, used)}}
+	var scores []float64
+	for _, x := range j.explanations {
+		scores = append(scores, x.Score)
+	}
+	j.weights = verdict.Weights(scores)
 	if d := r.Limits.DesignStep; d >= 0 {
 		p, err := prediction.Make(r, r.Steps[d])
 		if err != nil {
@@ -174,8 +176,9 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		}
 	}
 	j.rule = verdict.RuleFor(count)
-	for i, loop := range j.loopsTowardsLimits() {
-		if t, ok := j.element(i, loop); ok {
+	j.mixtures = j.distributions()
+	for i, m := range j.mixtures {
+		if t, ok := j.element(i, m); ok {
 			j.targets = append(j.targets, t)
 		}
 	}
@@ -183,9 +186,9 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 }
 
 // element judges one element and appends it, unless it is one rail and the readings do not separate
-// the rails. loop is what is known of an element that is judged before its rails. It returns a target
+// the rails. m is the distribution of an element that is judged before its rails. It returns a target
 // where further readings could decide it.
-func (j *judgement) element(i int, loop *towards) (nextreading.Target, bool) {
+func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool) {
 	e := &j.est.Elements[i]
 	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 	if e.Rail != run.Loop && !e.RailKnown && !cut {
@@ -193,53 +196,24 @@ func (j *judgement) element(i int, loop *towards) (nextreading.Target, bool) {
 	}
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
 		Limit: j.limit(e), ProbabilityOverLimit: math.NaN(), Amps: e.Amps}
-	t := loop
-	switch {
-	case t != nil:
-	case !math.IsNaN(x.Limit) && e.Known && j.loopVerdict != assessment.Pass:
-		t = j.towardsLimit(i)
-	default:
-		t = j.withCovariance(i)
+	if m == nil {
+		m = j.distribution(i, !math.IsNaN(x.Limit) && j.loop.Verdict != assessment.Pass)
 	}
-	x.Ohms, x.Low, x.High = e.Ohms(t.best), math.Max(e.Ohms(t.low), 0), e.Ohms(t.high)
-	if e.Open {
-		x.Low, x.High = e.LowerBound, math.Inf(1)
-	}
-	jointOrFeed := e.Kind == run.KindJoint || e.Kind == run.KindFeed
-	if e.Open || e.Known && (math.IsInf(x.High, 1) && x.Low > minOpenOhms || jointOrFeed && x.Low > openOhms) {
-		x.Ohms, x.High = math.Inf(1), math.Inf(1)
-	}
-	if jointOrFeed && e.Known && x.Ohms < openOhms {
-		x.High = math.Min(x.High, openOhms) // above openOhms it would be called open
-	}
-	x.Low = math.Min(x.Low, maxExcludedOhms)
-	if !e.Known {
-		if stated := j.statedOhms(e); stated >= x.Low && stated <= x.High {
-			x.Ohms = stated
-		}
-	}
-	switch {
-	case x.Open():
-	case e.Kind == run.KindReel:
-		x.Watts = x.Amps * x.Amps * x.Ohms * j.run.Reels[e.Index].CopperLength()
-	case e.Kind == run.KindSupply:
-		x.Watts = x.Amps * x.Amps * x.Ohms
-	default:
-		x.Watts = e.Watts
-	}
+	j.setResistance(e, &x, m)
+	x.Watts = j.heat(e, &x)
 	if math.IsNaN(x.Limit) {
 		j.out.Elements = append(j.out.Elements, x)
 		return nextreading.Target{}, false
 	}
-	x.ProbabilityOverLimit = t.belief.ProbabilityAbove(e.Scale(x.Limit))
-	if jointOrFeed && e.Known && t.belief != e.Belief && x.ProbabilityOverLimit > (1-coverage)/2 && x.ProbabilityOverLimit < 0.5 && (e.Rail == run.Loop || cut) {
-		// The interval must cover what has more than 2.5 % probability.
-		x.High = math.Max(x.High, math.Min(e.Ohms(t.profile.End(coverage, true)), openOhms))
+	x.ProbabilityOverLimit = m.ProbabilityAbove(e.Scale(x.Limit))
+	if !j.judgedFirst(e) { // its loop has at least as much
+		x.ProbabilityOverLimit = math.Min(x.ProbabilityOverLimit, j.loop.ProbabilityOverLimit)
 	}
-	x.Verdict = j.rule.Judge(x.ProbabilityOverLimit, e.Known)
-	if j.mustBeUnproven(e, &x) {
-		x.Verdict = assessment.Unproven
+	x.Verdict = j.verdictOf(x.ProbabilityOverLimit, e.Known)
+	if j.judgedFirst(e) {
+		j.loop = x
 	}
+	jointOrFeed := e.Kind == run.KindJoint || e.Kind == run.KindFeed
 	if jointOrFeed && x.Verdict == assessment.Unproven && x.Low <= x.Limit && x.Ohms < openOhms && x.High >= math.Min(vagueInterval*x.Limit, openOhms) {
 		// Anything from sound to bad: the stated value is shown instead of a best value.
 		x.Known, x.Ohms = false, math.Max(j.statedOhms(e), x.Low)
@@ -252,31 +226,53 @@ func (j *judgement) element(i int, loop *towards) (nextreading.Target, bool) {
 	}
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
-	target.Deviation = t.belief.Deviation
+	target.Deviation = m[0].DeviationTowards(e.Scale(x.Limit))
 	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.out.Doubtful
 }
 
-// mustBeUnproven reports whether a verdict must be withdrawn. A pass needs a fit that explains
-// the readings and an interval below the limit. A failure needs an interval above the limit, a
-// p-value of at least minFailPValue and a converged fit; an open conductor, which is found by
-// comparing sums of squares, needs only a fit that explains the readings. A rail fails only with
-// its loop, which is judged first.
-func (j *judgement) mustBeUnproven(e *estimate.Element, x *assessment.Element) bool {
-	judgedFirst := j.judgedFirst(e)
-	if judgedFirst {
-		j.loopVerdict = x.Verdict
+// verdictOf returns the verdict for a probability of being over the limit. An element passes by a fit
+// that explains the readings, and fails by one that has converged and is not rejected.
+func (j *judgement) verdictOf(over float64, known bool) assessment.Verdict {
+	v := j.rule.Judge(over, known)
+	if v == assessment.Pass && j.out.Doubtful || v == assessment.Fail && (j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged) {
+		return assessment.Unproven
 	}
-	switch x.Verdict {
-	case assessment.Pass:
-		return j.out.Doubtful || x.High > x.Limit
-	case assessment.Fail:
-		unproven := x.Low <= x.Limit || j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged && !(x.Open() && j.est.Fit.PValue >= minPassPValue)
-		if unproven && judgedFirst {
-			j.loopVerdict = assessment.Unproven
+	return v
+}
+
+// setResistance sets the best value and the interval of an element.
+func (j *judgement) setResistance(e *estimate.Element, x *assessment.Element, m verdict.Mixture) {
+	low, high := m.Interval(coverage)
+	best := min(max(m[0].Mean, low), high)
+	x.Ohms, x.Low, x.High = e.Ohms(best), math.Min(e.Ohms(low), maxExcludedOhms), e.Ohms(high)
+	jointOrFeed := e.Kind == run.KindJoint || e.Kind == run.KindFeed
+	switch {
+	case e.Open || e.Known && jointOrFeed && x.Low > minOpenOhms && x.High > openOhms:
+		x.Ohms, x.High = math.Inf(1), math.Inf(1)
+	case !e.Known:
+		if stated := j.statedOhms(e); stated >= x.Low && stated <= x.High {
+			x.Ohms = stated
 		}
-		return unproven || j.loopVerdict != assessment.Fail
 	}
-	return false
+}
+
+// heat returns the heat of an element at its largest current, W.
+func (j *judgement) heat(e *estimate.Element, x *assessment.Element) float64 {
+	switch {
+	case x.Open():
+		return 0
+	case e.Kind == run.KindReel:
+		return x.Amps * x.Amps * x.Ohms * j.run.Reels[e.Index].CopperLength()
+	case e.Kind == run.KindSupply:
+		return x.Amps * x.Amps * x.Ohms
+	}
+	return e.Watts
+}
+
+// judgedFirst reports whether an element is judged before its rails: a loop, or the minus of a joint
+// whose plus is cut.
+func (j *judgement) judgedFirst(e *estimate.Element) bool {
+	return e.Rail == run.Loop || e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
 }
 
 // name returns an element's name in the run.

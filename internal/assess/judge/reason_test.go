@@ -1,7 +1,6 @@
 package judge
 
 import (
-	"math"
 	"strings"
 	"testing"
 
@@ -81,42 +80,32 @@ func TestDoubtReason(t *testing.T) {
 	}
 }
 
-// A failure needs a converged fit, an open conductor one that explains the readings, and an
-// interval above the limit.
-func TestWithdrawnFailures(t *testing.T) {
+// Nothing passes while the fit is in doubt. Nothing fails by a fit that has not converged, or is
+// rejected. A probability between the limits decides nothing.
+func TestVerdictOf(t *testing.T) {
 	for _, c := range []struct {
 		name      string
 		converged bool
-		p         float64
-		ohms, low float64
-		withdrawn bool
+		p, over   float64
+		want      assessment.Verdict
 	}{
-		{"settled", true, 0.4, 0.050, 0.030, false},
-		{"not settled", false, 0.4, 0.050, 0.030, true},
-		{"badly explained", true, 0.0001, 0.050, 0.030, false},
-		{"rejected", true, 1e-7, 0.050, 0.030, true},
-		{"open, rejected", true, 1e-7, math.Inf(1), 8, true},
-		{"open", true, 0.4, math.Inf(1), 8, false},
-		{"open, not settled", false, 0.4, math.Inf(1), 8, false},
-		{"open, not settled and not explained", false, 0.0001, math.Inf(1), 8, true},
-		{"open, not excluded", true, 0.4, math.Inf(1), 0.0002, true},
+		{"above", true, 0.4, 0.9999, assessment.Fail},
+		{"below", true, 0.4, 0.001, assessment.Pass},
+		{"between", true, 0.4, 0.99, assessment.Unproven},
+		{"above, not converged", false, 0.4, 0.9999, assessment.Unproven},
+		{"below, not converged", false, 0.4, 0.001, assessment.Unproven},
+		{"above, badly explained", true, 0.0001, 0.9999, assessment.Fail},
+		{"below, badly explained", true, 0.0001, 0.001, assessment.Unproven},
+		{"above, rejected", true, 1e-7, 0.9999, assessment.Unproven},
 	} {
-		j := &judgement{run: &run.Run{}, out: &assessment.Assessment{}, est: &estimate.Estimate{Fit: assessment.Fit{Converged: c.converged, PValue: c.p}}}
-		e := &estimate.Element{Kind: run.KindFeed, Rail: run.Loop}
-		x := &assessment.Element{Ohms: c.ohms, Low: c.low, Limit: 0.015, Verdict: assessment.Fail}
-		if got := j.mustBeUnproven(e, x); got != c.withdrawn {
-			t.Errorf("%s: %v", c.name, got)
+		fit := assessment.Fit{Converged: c.converged, PValue: c.p}
+		j := &judgement{out: &assessment.Assessment{Fit: fit}, est: &estimate.Estimate{Fit: fit}, rule: verdict.RuleFor(7)}
+		j.out.Doubtful = doubtful(j.out)
+		if got := j.verdictOf(c.over, true); got != c.want {
+			t.Errorf("%s: %s, want %s", c.name, got, c.want)
 		}
-	}
-}
-
-// A pass needs an interval below the limit.
-func TestWithdrawnPasses(t *testing.T) {
-	for high, withdrawn := range map[float64]bool{0.014: false, 0.015: false, 0.016: true, math.Inf(1): true} {
-		j := &judgement{run: &run.Run{}, out: &assessment.Assessment{}, est: &estimate.Estimate{}}
-		x := &assessment.Element{Kind: run.KindJoint, High: high, Limit: 0.015, Verdict: assessment.Pass}
-		if got := j.mustBeUnproven(&estimate.Element{Kind: run.KindJoint, Rail: run.Loop}, x); got != withdrawn {
-			t.Errorf("up to %g Ω: %v", high, got)
+		if got := j.verdictOf(c.over, false); got != assessment.Unproven {
+			t.Errorf("%s, not known: %s", c.name, got)
 		}
 	}
 }

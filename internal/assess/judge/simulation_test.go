@@ -135,6 +135,7 @@ type outcome struct {
 }
 
 func (o *outcome) count(t *testing.T, r *run.Run, p *calibrationtest.Plant, a *assessment.Assessment) {
+	consistent(t, a)
 	for _, x := range a.Readings {
 		o.readings++
 		if x.Suspect {

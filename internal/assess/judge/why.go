@@ -25,18 +25,10 @@ func (j *judgement) why(i int) string {
 		return j.withheld[i]
 	case !e.Known:
 		return "Not enough readings to decide: its value still follows more from the run file than from the readings."
-	case x.Open() && x.Low <= x.Limit:
-		return fmt.Sprintf("An open conductor explains the readings best, but they only show that it has at least %s; a failure needs more than its limit of %s.", size(x, x.Low), size(x, x.Limit))
 	case x.Open() && !fit.Converged && fit.PValue < minPassPValue:
 		return "An open conductor explains the readings best, but not well: " + j.doubtText() + "."
-	case math.IsNaN(x.ProbabilityOverLimit):
-		return "Not enough readings to decide: a resistance at its limit explains them as well as the best value." + j.alsoDoubtText()
-	case over == assessment.Pass && x.High > x.Limit:
-		return fmt.Sprintf("The probability that it is over its limit is only %s, but its 95 %% interval reaches above the limit, to %s.", percent(x.ProbabilityOverLimit), size(x, x.High)) + j.alsoDoubtText()
 	case over == assessment.Pass && j.out.Doubtful:
 		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing passes while the fit is in doubt: %s.", percent(x.ProbabilityOverLimit), j.doubtText())
-	case over == assessment.Fail && x.Low <= x.Limit:
-		return fmt.Sprintf("The probability that it is over its limit is %s, but its 95 %% interval reaches below the limit, to %s.", percent(x.ProbabilityOverLimit), size(x, x.Low)) + j.alsoDoubtText()
 	case over == assessment.Fail:
 		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that converged, and this one did not.", percent(x.ProbabilityOverLimit))
 	}
@@ -62,6 +54,8 @@ func (j *judgement) probabilityReason(e *estimate.Element, x *assessment.Element
 	pass := fmt.Sprintf("a pass needs %s or less", percent(j.rule.Pass))
 	fail := fmt.Sprintf("a failure needs %s or more, because all elements share one risk of a false alarm", percent(j.rule.Fail))
 	switch {
+	case x.Open():
+		return "An open conductor explains the readings best, but " + is + "; " + fail + "."
 	case x.High <= x.Limit:
 		text := "Its 95 % interval lies inside the limit, but " + is + "; " + pass + "."
 		if near := e.Belief.ProbabilityAbove(e.Scale(x.Limit)); near <= j.rule.Pass {

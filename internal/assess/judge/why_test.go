@@ -50,14 +50,8 @@ func TestWhy(t *testing.T) {
 			[]string{"is 99.990 %, which would fail, but a failure needs a fit that converged, and this one did not."}},
 		{"assumed", settled, 0.003, 0, inf, 0.99, false, "", verdict.Belief{},
 			[]string{"its value still follows more from the run file than from the readings"}},
-		{"a pass that reaches over", settled, 0.003, 0, inf, 0.001, true, "", verdict.Belief{},
-			[]string{"is only 0.1 %, but its 95 % interval reaches above the limit, to no upper bound."}},
-		{"a failure that reaches below", settled, 0.040, 0.014, 0.05, 0.99999, true, "", verdict.Belief{},
-			[]string{"is 99.9990 %, but its 95 % interval reaches below the limit, to 14 mΩ."}},
-		{"nothing towards the limit", settled, 0.040, 0.014, 0.05, math.NaN(), true, "", verdict.Belief{},
-			[]string{"a resistance at its limit explains them as well as the best value"}},
-		{"open, not excluded", settled, inf, 0.0005, inf, 1, true, "", verdict.Belief{},
-			[]string{"An open conductor explains the readings best, but they only show that it has at least 0.5 mΩ; a failure needs more than its limit of 15 mΩ."}},
+		{"open, not certain", settled, inf, 0.0005, inf, 0.97, true, "", verdict.Belief{},
+			[]string{"An open conductor explains the readings best, but the probability that it is over its limit is 97.0 %; a failure needs 99.86 % or more"}},
 		{"open, not explained", assessment.Fit{PValue: 1e-9}, inf, 8, inf, 1, true, "", verdict.Belief{},
 			[]string{"An open conductor explains the readings best, but not well: the fit did not converge."}},
 	} {
@@ -87,15 +81,6 @@ func unproven(fit assessment.Fit, x assessment.Element) *judgement {
 		out: &assessment.Assessment{Fit: fit, Elements: []assessment.Element{x},
 			Readings: []assessment.Reading{{Reading: reading.Reading{Quantity: run.Voltage}, Used: true}}},
 		rule: verdict.RuleFor(7),
-	}
-}
-
-// A reel's figures are per metre.
-func TestWhyOfReel(t *testing.T) {
-	j := unproven(assessment.Fit{Converged: true, PValue: 0.4}, assessment.Element{Ohms: 0.06, Low: 0.05, High: 0.08, ProbabilityOverLimit: 0.001, Known: true})
-	j.est.Elements[0].Kind, j.out.Elements[0].Kind, j.out.Elements[0].Name = run.KindReel, run.KindReel, "a"
-	if got := j.why(0); !strings.Contains(got, "to 80 mΩ per metre.") {
-		t.Error(got)
 	}
 }
 

@@ -31,6 +31,7 @@ type Estimate struct {
 	Profiles []assessment.Profile
 
 	Mistakes []model.Mistake // operator mistakes; their readings were used corrected, or discarded
+	Score    float64         // of the explanation, to be compared with those of its alternatives; see search.Outcome
 
 	model.Linear
 	Observations []model.Observation // as the fit takes them
@@ -108,7 +109,7 @@ func fromOutcome(m *model.Model, readings []reading.Reading, outcome *search.Out
 	if err != nil {
 		return nil, err
 	}
-	e := &Estimate{Linear: outcome.Linear(), Observations: outcome.Observations, Mistakes: outcome.Assumptions.Mistakes, Inflation: 1,
+	e := &Estimate{Linear: outcome.Linear(), Observations: outcome.Observations, Mistakes: outcome.Assumptions.Mistakes, Score: outcome.Score, Inflation: 1,
 		point: point, jacobian: outcome.Jacobian, readings: readings, alternatives: outcome.Alternatives}
 	e.describeFit(outcome.Fit)
 	e.describeReadings(readings, outcome.Fit)

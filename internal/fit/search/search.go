@@ -35,6 +35,7 @@ func (e explanation) solveLimited(a model.Assumptions, start []float64, most int
 type Outcome struct {
 	*model.Fit
 	Open         []OpenConductor
+	Score        float64    // minus twice the logarithm of its probability, but for a constant; 0 without alternatives
 	Alternatives []*Outcome // explanations of nearly the same score, the better ones first
 }
 
@@ -62,7 +63,13 @@ func Best(m *model.Model) (*Outcome, error) {
 	alternatives = append(alternatives, best.darkReels()...)
 	outcome := best.outcome()
 	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
-		outcome.Alternatives = append(outcome.Alternatives, x.finalFit().outcome())
+		x = x.finalFit()
+		other := x.outcome()
+		other.Score = x.score()
+		outcome.Alternatives = append(outcome.Alternatives, other)
+	}
+	if len(outcome.Alternatives) > 0 {
+		outcome.Score = best.score()
 	}
 	return outcome, nil
 }

@@ -1,0 +1,35 @@
+package judge
+
+import (
+	"math"
+
+	"ohmkeep/internal/numeric/parallel"
+	"ohmkeep/internal/verdict"
+)
+
+// distribution returns the probability distribution of element i over all explanations of the
+// readings, on the element's own scale. towardsLimit computes its likelihood towards the limit, else
+// it is that of the covariance.
+func (j *judgement) distribution(i int, towardsLimit bool) verdict.Mixture {
+	m := make(verdict.Mixture, len(j.explanations))
+	for k, est := range j.explanations {
+		e := &est.Elements[i]
+		m[k] = verdict.Component{Weight: j.weights[k], Distribution: verdict.Distribution{Belief: e.Belief}}
+		if towardsLimit && e.Known {
+			m[k].Distribution = est.Profile(i).Distribution(j.limit(e))
+		}
+	}
+	return m
+}
+
+// distributions returns by element the distribution of those that are judged before their rails; nil
+// for others. The fits that it takes are independent of each other, and are made concurrently.
+func (j *judgement) distributions() []verdict.Mixture {
+	list := make([]verdict.Mixture, len(j.est.Elements))
+	parallel.For(len(list), func(i int) {
+		if e := &j.est.Elements[i]; j.judgedFirst(e) && !math.IsNaN(j.limit(e)) {
+			list[i] = j.distribution(i, true)
+		}
+	})
+	return list
+}
