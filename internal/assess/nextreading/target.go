@@ -124,7 +124,7 @@ func (t Target) settlingProbability(mean, deviation, after float64, truths, weig
 		return 0
 	}
 	pass := t.meanAtProbability(after, t.Rule.Pass)
-	fail := math.Max(t.meanAtProbability(after, t.Rule.Fail), t.Limit+verdict.Coverage95*after)
+	fail := t.meanAtProbability(after, t.Rule.Fail)
 	// The new mean combines the old one with that of the readings to come.
 	old := 0.0
 	if !math.IsInf(deviation, 1) {
