@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/verdict"
 )
@@ -89,18 +88,20 @@ func monotone(points []verdict.Point, base float64) []verdict.Point {
 	return points
 }
 
+// openAccuracy is the accuracy of the sum of squares with an open conductor held at its limit.
+const openAccuracy = 0.1
+
 // openDistribution is that of an open conductor: the best value is open, and the sum of squares rises
 // towards the lower end of its interval and a value in ohms.
 func (p *Profile) openDistribution(ohms float64) verdict.Distribution {
 	const open = prior.MaxTransformed
 	d := verdict.Distribution{Belief: verdict.Belief{Mean: open, Deviation: 1}, Points: []verdict.Point{{Value: open, Normal: open}}}
 	d.Points = append(d.Points, verdict.Point{Value: p.x.Scale(p.x.LowerBound), Normal: open - verdict.Coverage95})
-	unknown, e := p.x.resistance.Rails[0], p.est
 	if at := p.x.Scale(ohms); at < open {
-		start := slices.Clone(e.X)
-		start[unknown] = at
-		if fit, err := model.Solve(e.Model, e.Assumptions.Holding(unknown, at), start); err == nil {
-			sigmas := math.Sqrt(math.Max(fit.SumSquares-e.Sum, 0)) / e.Inflation
+		e := p.est
+		conducting := e.Assumptions.Releasing(p.x.resistance.Rails[0])
+		if sum, _, ok := e.Model.SumHeldAt(conducting, p.x.resistance, at, openAccuracy, e.X); ok {
+			sigmas := math.Sqrt(math.Max(sum-e.Sum, 0)) / e.Inflation
 			d.Points = append(d.Points, verdict.Point{Value: at, Normal: open - sigmas})
 		}
 	}
