@@ -10,18 +10,19 @@ import (
 
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/central/postgres"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/show/jsondoc"
 	"ohmkeep/internal/show/table"
 )
 
-// firm holds the flags by which a firm's central database is reached.
-type firm struct {
+// firmDatabase holds the flags by which a firm's central database is reached.
+type firmDatabase struct {
 	db string
 	by central
 }
 
 // connector returns a function that connects to the database.
-func (f *firm) connector(c *cobra.Command) (func(context.Context) (*postgres.DB, error), error) {
+func (f *firmDatabase) connector(c *cobra.Command) (func(context.Context) (*postgres.DB, error), error) {
 	if f.db == "" {
 		return nil, callFault(c, "wants --db URL")
 	}
@@ -31,7 +32,7 @@ func (f *firm) connector(c *cobra.Command) (func(context.Context) (*postgres.DB,
 }
 
 // with calls a function with the database.
-func (f *firm) with(c *cobra.Command, do func(*postgres.DB) error) error {
+func (f *firmDatabase) with(c *cobra.Command, do func(*postgres.DB) error) error {
 	connect, err := f.connector(c)
 	if err != nil {
 		return err
@@ -45,7 +46,7 @@ func (f *firm) with(c *cobra.Command, do func(*postgres.DB) error) error {
 }
 
 func newFleet() *cobra.Command {
-	var f firm
+	var f firmDatabase
 	var asJSON, asMetrics bool
 	var listen string
 	var may entry
@@ -118,13 +119,13 @@ site is silent or unproven, 2 the call is wrong or the database cannot be reache
 }
 
 // fleetStatus is 1 where something fails, 3 where something is not known.
-func fleetStatus(sites []*fleet.Site) error {
+func fleetStatus(sites []*firm.Site) error {
 	unknown := len(sites) == 0
 	for _, s := range sites {
 		switch s.Severity {
-		case fleet.Failing:
+		case firm.Failing:
 			return status(Fails)
-		case fleet.Silent, fleet.Unproven:
+		case firm.Silent, firm.Unproven:
 			unknown = true
 		}
 	}
@@ -134,7 +135,7 @@ func fleetStatus(sites []*fleet.Site) error {
 	return nil
 }
 
-func newFleetCompare(f *firm) *cobra.Command {
+func newFleetCompare(f *firmDatabase) *cobra.Command {
 	var asJSON bool
 	c := &cobra.Command{
 		Use:   "compare",
@@ -162,7 +163,7 @@ differences shown, at most 5 % are none on average (Benjamini and Hochberg).`,
 	return c
 }
 
-func newFleetEnrol(f *firm) *cobra.Command {
+func newFleetEnrol(f *firmDatabase) *cobra.Command {
 	var role string
 	c := &cobra.Command{
 		Use:   "enrol SITE",
@@ -189,7 +190,7 @@ PostgreSQL's createuser makes the role.`,
 	return c
 }
 
-func newFleetSite(f *firm) *cobra.Command {
+func newFleetSite(f *firmDatabase) *cobra.Command {
 	var label, place, repair string
 	c := &cobra.Command{
 		Use:   "site SITE",
@@ -228,7 +229,7 @@ postcode, a street. While a site is in repair it is listed last, and no alert sp
 	return c
 }
 
-func newFleetRemove(f *firm) *cobra.Command {
+func newFleetRemove(f *firmDatabase) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "remove SITE",
 		Short: "Delete a site with all its readings from the central database, and prove it",

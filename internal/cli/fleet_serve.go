@@ -15,6 +15,7 @@ import (
 	"ohmkeep/internal/central/replica"
 	"ohmkeep/internal/fault"
 	"ohmkeep/internal/instrument/profile"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runfile"
 	pages "ohmkeep/internal/site/fleet"
@@ -25,7 +26,7 @@ import (
 const fleetConnections = 4
 
 // serveFleet serves the pages of a firm's sites until an interrupt.
-func serveFleet(c *cobra.Command, f *firm, listen string, may *entry) error {
+func serveFleet(c *cobra.Command, f *firmDatabase, listen string, may *entry) error {
 	log := slog.New(slog.NewTextHandler(c.ErrOrStderr(), nil))
 	connect, err := f.connector(c)
 	if err != nil {
@@ -45,11 +46,11 @@ func serveFleet(c *cobra.Command, f *firm, listen string, may *entry) error {
 	tasks, ctx := errgroup.WithContext(c.Context())
 	fmt.Fprintf(c.ErrOrStderr(), "fleet: %s\n", door.address("/"))
 	door.serve(ctx, tasks, pages.New(ctx, pages.Config{MaxStreams: server.ConnectionLimit() / 2, Program: version(), Log: log,
-		Sites: func(ctx context.Context) (sites []*fleet.Site, err error) {
+		Sites: func(ctx context.Context) (sites []*firm.Site, err error) {
 			err = central.Use(ctx, func(db *postgres.DB) error { sites, err = fleet.List(ctx, db, time.Now()); return err })
 			return sites, err
 		},
-		Comparisons: func(ctx context.Context) (all []fleet.Comparison, err error) {
+		Comparisons: func(ctx context.Context) (all []firm.Comparison, err error) {
 			err = central.Use(ctx, func(db *postgres.DB) error { all, err = fleet.Compare(ctx, db); return err })
 			return all, err
 		},

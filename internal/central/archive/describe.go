@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/result/firm"
 )
 
 // Describe adds the run file and the newest verdicts, in one transaction. Have was called before.
@@ -30,7 +31,7 @@ func (s *Sink) Describe(ctx context.Context, r ship.Description) error {
 				return err
 			}
 		}
-		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.judged($1, $2, $3, $4)", s.siteID, s.run, newestOf(r, ship.Assess), newestOf(r, ship.Drift)); err != nil {
+		if _, err := s.db.Exec(ctx, "SELECT ohmkeep.judged($1, $2, $3, $4)", s.siteID, s.run, newestOf(r, firm.Assess), newestOf(r, firm.Drift)); err != nil {
 			return err
 		}
 		_, err := s.db.Exec(ctx, "SELECT ohmkeep.received($1, $2, NULL, NULL, NULL)", s.siteID, s.run)

@@ -16,6 +16,7 @@ import (
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/store"
 )
 
@@ -113,7 +114,7 @@ func TestListOfManySites(t *testing.T) {
 			all, err := fleet.List(t.Context(), db, time.Now())
 			check(t, err)
 			to := server.Processor() + ownProcessor(t)
-			if len(all) != sites || all[0].Severity != fleet.Failing || len(all[0].Runs) != 1 || all[0].Runs[0].Elements != 40 {
+			if len(all) != sites || all[0].Severity != firm.Failing || len(all[0].Runs) != 1 || all[0].Runs[0].Elements != 40 {
 				t.Fatalf("%d sites, %+v", len(all), all[0])
 			}
 			compared, err := fleet.Compare(t.Context(), db)

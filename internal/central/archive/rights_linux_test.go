@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/result/firm"
 )
 
 // A site's role appends for its own site, and can do nothing else: each of the other statements is
@@ -35,7 +36,7 @@ func TestRights(t *testing.T) {
 		to := sink("north")
 		_, _, err = ship.Once(t.Context(), s, north.Name, to, nil)
 		check(t, err)
-		check(t, to.Describe(t.Context(), ship.Description{File: "schema = 1", Verdicts: []ship.Verdict{{Source: ship.Drift, Kind: "joint", Name: "west-north", Verdict: "steady"}}, Taken: time.Now()}))
+		check(t, to.Describe(t.Context(), ship.Description{File: "schema = 1", Verdicts: []ship.Verdict{{Source: firm.Drift, Kind: "joint", Name: "west-north", Verdict: "steady"}}, Taken: time.Now()}))
 		check(t, to.Close())
 	}
 	same(t, s, url, north)

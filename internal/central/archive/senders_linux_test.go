@@ -18,6 +18,7 @@ import (
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/central/postgres"
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/store"
 )
@@ -156,7 +157,7 @@ func TestVerdictsOfAWrongClock(t *testing.T) {
 		fails bool
 	}{{now, false}, {now.AddDate(73, 0, 0), false}, {now.AddDate(0, 0, 1), true}} {
 		check(t, to.Describe(t.Context(), ship.Description{File: "schema = 1", Taken: v.taken,
-			Verdicts: []ship.Verdict{{Source: ship.Drift, Kind: run.KindJoint, Name: "west-north", Verdict: "steady", Fails: v.fails}}}))
+			Verdicts: []ship.Verdict{{Source: firm.Drift, Kind: run.KindJoint, Name: "west-north", Verdict: "steady", Fails: v.fails}}}))
 		sites, err := fleet.List(t.Context(), db, time.Now())
 		check(t, err)
 		if got := len(sites[0].Runs[0].Causes) > 0; got != v.fails {

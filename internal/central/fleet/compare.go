@@ -10,29 +10,12 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"ohmkeep/internal/central/postgres"
+	"ohmkeep/internal/result/firm"
 )
-
-// Comparison compares the elements of one make, batch or installer with all others of their kind, by
-// how fast their resistance rises.
-type Comparison struct {
-	By          string  // what is compared: "joint type", "strip batch", "conductor", "installer"
-	Group       string  // such as the batch's name
-	Kind        string  // of the elements
-	Runs        int     // that have such elements
-	Others      int     // runs that have others
-	PerYear     float64 // mean change a year of the group's runs, as a fraction of their resistance
-	Difference  float64 // that mean minus that of the others
-	Low, High   float64 // 95 % interval of the difference
-	P           float64 // probability of a difference at least as large if there is none; NaN = too few runs
-	Significant bool    // a difference is shown, at a false discovery rate of 5 %
-}
 
 // minRuns is the number of runs that each side of a comparison needs: with fewer, an interval says
 // next to nothing (common practice, no source).
 const minRuns = 3
-
-// FalseDiscoveryRate is the part of the differences shown that may be none.
-const FalseDiscoveryRate = 0.05
 
 // appliedRate is the rate that the correction is made with. It is lower, because each group is
 // compared with all others, so that comparisons depend on each other: with 0.05, a difference was
@@ -43,7 +26,7 @@ const appliedRate = 0.03
 // elements share weather, supply and sensors, so their mean counts once. The test is Welch's (B. L.
 // Welch, Biometrika 34, 1947, 28), and the correction for many comparisons that of Benjamini and
 // Hochberg (J. R. Statist. Soc. B 57, 1995, 289; both FROM MEMORY).
-func Compare(ctx context.Context, db *postgres.DB) ([]Comparison, error) {
+func Compare(ctx context.Context, db *postgres.DB) ([]firm.Comparison, error) {
 	if err := db.Migrate(ctx); err != nil {
 		return nil, err
 	}
@@ -73,7 +56,7 @@ type rate struct {
 // compared names what the parts of a kind are compared by.
 var compared = map[string]string{"joint": "joint type", "reel": "strip batch", "feed": "conductor"}
 
-func compare(all []rate) []Comparison {
+func compare(all []rate) []firm.Comparison {
 	type group struct{ by, kind, name string }
 	members := map[group]bool{}
 	of := func(g group, x rate) string {
@@ -90,7 +73,7 @@ func compare(all []rate) []Comparison {
 			members[group{"installer", x.kind, x.installer}] = true
 		}
 	}
-	var found []Comparison
+	var found []firm.Comparison
 	for g := range members {
 		inside, outside := map[[2]string]rate{}, map[[2]string]rate{}
 		add := func(to map[[2]string]rate, x rate) {
@@ -109,9 +92,9 @@ func compare(all []rate) []Comparison {
 		if len(outside) == 0 {
 			continue // there is nothing to compare with
 		}
-		found = append(found, welch(Comparison{By: g.by, Group: g.name, Kind: g.kind}, means(inside), means(outside)))
+		found = append(found, welch(firm.Comparison{By: g.by, Group: g.name, Kind: g.kind}, means(inside), means(outside)))
 	}
-	slices.SortFunc(found, func(a, b Comparison) int {
+	slices.SortFunc(found, func(a, b firm.Comparison) int {
 		return cmp.Or(cmp.Compare(orLast(a.P), orLast(b.P)), cmp.Compare(a.By, b.By), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Group, b.Group))
 	})
 	var p []float64
@@ -143,7 +126,7 @@ func means(byRun map[[2]string]rate) (all []float64) {
 }
 
 // welch completes a comparison of two samples by Welch's test.
-func welch(c Comparison, group, others []float64) Comparison {
+func welch(c firm.Comparison, group, others []float64) firm.Comparison {
 	c.Runs, c.Others = len(group), len(others)
 	meanA, varianceA := stat.MeanVariance(group, nil)
 	meanB, varianceB := stat.MeanVariance(others, nil)

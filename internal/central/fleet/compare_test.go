@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"ohmkeep/internal/result/firm"
 )
 
 // The example of Benjamini and Hochberg (J. R. Statist. Soc. B 57, 1995, section 2.2, on
@@ -24,7 +26,7 @@ func TestDiscoveries(t *testing.T) {
 func TestWelch(t *testing.T) {
 	a := []float64{27.5, 21.0, 19.0, 23.6, 17.0, 17.9, 16.9, 20.1, 21.9, 22.6, 23.1, 19.6, 19.0, 21.7, 21.4}
 	b := []float64{27.1, 22.0, 20.8, 23.4, 23.4, 23.5, 25.8, 22.0, 24.8, 20.2, 21.9, 22.1, 22.9, 20.5, 24.4}
-	c := welch(Comparison{}, a, b)
+	c := welch(firm.Comparison{}, a, b)
 	if math.Abs(c.P-0.021) > 0.0005 {
 		t.Errorf("P = %.4f, want 0.021", c.P)
 	}

@@ -4,12 +4,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/result/firm"
 )
 
 var now = time.Date(2026, 11, 30, 12, 0, 0, 0, time.UTC)
 
 // site makes a site with one run.
-func site(name, place string, r Run) *Site {
+func site(name, place string, r firm.Run) *firm.Site {
 	r.Name = "Shelf"
 	if r.Heard.IsZero() {
 		r.Heard = now.Add(-time.Minute)
@@ -17,48 +19,48 @@ func site(name, place string, r Run) *Site {
 	if r.Elements == 0 {
 		r.Elements = 4
 	}
-	s := &Site{Name: name, Place: place, Runs: []Run{r}}
-	s.judge(now)
+	s := &firm.Site{Name: name, Place: place, Runs: []firm.Run{r}}
+	judge(s, now)
 	return s
 }
 
-func cause(weeks int) []Cause {
-	return []Cause{{Source: "drift", Kind: "joint", Name: "a-b", Rail: "loop", Verdict: "stepped", Since: now.AddDate(0, 0, -7*weeks)}}
+func cause(weeks int) []firm.Cause {
+	return []firm.Cause{{Source: "drift", Kind: "joint", Name: "a-b", Rail: "loop", Verdict: "stepped", Since: now.AddDate(0, 0, -7*weeks)}}
 }
 
 func TestSeverity(t *testing.T) {
 	for _, c := range []struct {
-		run  Run
-		want Severity
+		run  firm.Run
+		want firm.Severity
 	}{
-		{Run{}, Sound},
-		{Run{Unproven: 1}, Unproven},
-		{Run{Unproven: 1, Heard: now.Add(-27 * time.Hour)}, Silent},
-		{Run{Heard: now.Add(-25 * time.Hour)}, Sound},
-		{Run{Causes: cause(1), Heard: now.Add(-27 * time.Hour)}, Failing},
+		{firm.Run{}, firm.Sound},
+		{firm.Run{Unproven: 1}, firm.Unproven},
+		{firm.Run{Unproven: 1, Heard: now.Add(-27 * time.Hour)}, firm.Silent},
+		{firm.Run{Heard: now.Add(-25 * time.Hour)}, firm.Sound},
+		{firm.Run{Causes: cause(1), Heard: now.Add(-27 * time.Hour)}, firm.Failing},
 	} {
 		if s := site("a", "", c.run); s.Severity != c.want {
 			t.Errorf("%+v: %s, want %s", c.run, s.Severity, c.want)
 		}
 	}
-	s := site("a", "", Run{Causes: cause(1)})
+	s := site("a", "", firm.Run{Causes: cause(1)})
 	s.Repair = now.Add(time.Minute)
-	if s.judge(now); s.Severity != InRepair {
+	if judge(s, now); s.Severity != firm.InRepair {
 		t.Errorf("in repair: %s", s.Severity)
 	}
-	if s.judge(now.Add(time.Hour)); s.Severity != Failing || !s.Since.Equal(now.AddDate(0, 0, -7)) {
+	if judge(s, now.Add(time.Hour)); s.Severity != firm.Failing || !s.Since.Equal(now.AddDate(0, 0, -7)) {
 		t.Errorf("after the repair: %s since %v", s.Severity, s.Since)
 	}
-	never := &Site{}
-	if never.judge(now); never.Severity != Silent {
+	never := &firm.Site{}
+	if judge(never, now); never.Severity != firm.Silent {
 		t.Errorf("a site that never sent anything: %s", never.Severity)
 	}
 }
 
 // A list is sorted by severity, then by the week of the earliest cause, then by place.
 func TestOrderOfVisits(t *testing.T) {
-	want := []*Site{site("1", "9", Run{Causes: cause(5)}), site("2", "1 Castle", Run{Causes: cause(2)}), site("3", "2 Harbour", Run{Causes: cause(2)}),
-		site("4", "0", Run{Causes: []Cause{{}}}), site("5", "0", Run{Heard: now.AddDate(0, 0, -3)}), site("6", "0", Run{Unproven: 2}), site("7", "0", Run{}), site("8", "1", Run{})}
+	want := []*firm.Site{site("1", "9", firm.Run{Causes: cause(5)}), site("2", "1 Castle", firm.Run{Causes: cause(2)}), site("3", "2 Harbour", firm.Run{Causes: cause(2)}),
+		site("4", "0", firm.Run{Causes: []firm.Cause{{}}}), site("5", "0", firm.Run{Heard: now.AddDate(0, 0, -3)}), site("6", "0", firm.Run{Unproven: 2}), site("7", "0", firm.Run{}), site("8", "1", firm.Run{})}
 	for i, a := range want {
 		for k, b := range want {
 			if got := bySeverity(a, b); (got < 0) != (i < k) || (got == 0) != (i == k) {
@@ -71,9 +73,9 @@ func TestOrderOfVisits(t *testing.T) {
 func TestMetrics(t *testing.T) {
 	another := cause(2)
 	another[0].Name = "b-c"
-	two := site("North \"hall\"", "Castle", Run{Causes: append(cause(1), another...), Unproven: 3})
+	two := site("North \"hall\"", "Castle", firm.Run{Causes: append(cause(1), another...), Unproven: 3})
 	var b strings.Builder
-	if err := WriteMetrics(&b, []*Site{two, site("South", "", Run{})}, now); err != nil {
+	if err := WriteMetrics(&b, []*firm.Site{two, site("South", "", firm.Run{})}, now); err != nil {
 		t.Fatal(err)
 	}
 	for _, line := range []string{

@@ -6,12 +6,14 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/common/expfmt"
+
+	"ohmkeep/internal/result/firm"
 )
 
 // WriteMetrics writes the list in the Prometheus text format, as a collector of text files reads
 // it. Causes are counted, not listed: one alert is enough for a site and a cause. An element that
 // fails on several rails, or by both assess and drift, is one.
-func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
+func WriteMetrics(w io.Writer, sites []*firm.Site, now time.Time) error {
 	registry := prometheus.NewRegistry()
 	gauge := func(name, help string, labels ...string) *prometheus.GaugeVec {
 		g := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "ohmkeep_" + name, Help: help}, labels)
@@ -26,14 +28,14 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 	until := gauge("fleet_repair_until_timestamp_seconds", "Until when a site is being repaired.", "site")
 	severity := gauge("fleet_sites", "Sites of a severity.", "severity")
 	made := gauge("fleet_list_timestamp_seconds", "When the list was made.")
-	for _, s := range Severities {
+	for _, s := range firm.Severities {
 		severity.WithLabelValues(string(s)).Set(0)
 	}
 	made.WithLabelValues().Set(float64(now.Unix()))
 	for _, s := range sites {
 		severity.WithLabelValues(string(s.Severity)).Inc()
 		inRepair := 0.0
-		if s.Severity == InRepair {
+		if s.Severity == firm.InRepair {
 			inRepair = 1
 			until.WithLabelValues(s.Name).Set(float64(s.Repair.Unix()))
 		}
@@ -65,7 +67,7 @@ func WriteMetrics(w io.Writer, sites []*Site, now time.Time) error {
 
 // elements returns one cause for each element: the first of drift, which says since when, or else
 // the first one.
-func elements(all []Cause) (found []Cause) {
+func elements(all []firm.Cause) (found []firm.Cause) {
 	index := map[[2]string]int{}
 	for _, c := range all {
 		i, known := index[[2]string{c.Kind, c.Name}]
@@ -73,7 +75,7 @@ func elements(all []Cause) (found []Cause) {
 		case !known:
 			index[[2]string{c.Kind, c.Name}] = len(found)
 			found = append(found, c)
-		case found[i].Source != "drift" && c.Source == "drift":
+		case found[i].Source != firm.Drift && c.Source == firm.Drift:
 			found[i] = c
 		}
 	}

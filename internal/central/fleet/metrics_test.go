@@ -4,26 +4,28 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/result/firm"
 )
 
 // An element that fails on both rails and by both sources is counted once, with drift's verdict; the
 // metrics say until when a site is being repaired, and of which site nothing was ever heard.
 func TestMetricsCountElements(t *testing.T) {
 	now := time.Unix(1_800_000_000, 0)
-	cause := func(source, kind, name, rail, verdict string) Cause {
-		return Cause{Source: source, Kind: kind, Name: name, Rail: rail, Verdict: verdict}
+	cause := func(source, kind, name, rail, verdict string) firm.Cause {
+		return firm.Cause{Source: source, Kind: kind, Name: name, Rail: rail, Verdict: verdict}
 	}
-	causes := []Cause{
+	causes := []firm.Cause{
 		cause("assess", "joint", "west-north", "loop", "fail"), cause("assess", "joint", "west-north", "plus", "fail"),
 		cause("assess", "feed", "near", "loop", "fail"),
 		cause("drift", "joint", "north-east", "loop", "stepped"),
 		cause("drift", "joint", "west-north", "loop", "stepped"), cause("drift", "joint", "west-north", "plus", "drifting"),
 	}
 	var b strings.Builder
-	if err := WriteMetrics(&b, []*Site{
-		{Name: "North", Severity: Failing, Runs: []Run{{Name: "Shelf", Causes: causes}, {Name: "Stairs", Causes: causes[3:4]}}},
-		{Name: "South", Severity: InRepair, Repair: now.Add(time.Hour), Runs: []Run{{Name: "Shelf", Causes: causes[2:3], Heard: now}}},
-		{Name: "West", Place: "Mill", Severity: Silent},
+	if err := WriteMetrics(&b, []*firm.Site{
+		{Name: "North", Severity: firm.Failing, Runs: []firm.Run{{Name: "Shelf", Causes: causes}, {Name: "Stairs", Causes: causes[3:4]}}},
+		{Name: "South", Severity: firm.InRepair, Repair: now.Add(time.Hour), Runs: []firm.Run{{Name: "Shelf", Causes: causes[2:3], Heard: now}}},
+		{Name: "West", Place: "Mill", Severity: firm.Silent},
 	}, now); err != nil {
 		t.Fatal(err)
 	}

@@ -28,6 +28,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"ohmkeep/internal/central/ship"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/run/runtest"
 	"ohmkeep/internal/store"
@@ -189,8 +190,8 @@ func TestVerdictsThatDoNotHold(t *testing.T) {
 	defer server.Close()
 	taken := time.Now()
 	check(t, sink(t, server.URL, r).Describe(t.Context(), ship.Description{Taken: taken, Verdicts: []ship.Verdict{
-		{Source: ship.Drift, Kind: run.KindJoint, Name: "west-north", Verdict: "stepped", Fails: true},
-		{Source: ship.Assess, Kind: run.KindJoint, Name: "west-north", Verdict: "pass"}}}))
+		{Source: firm.Drift, Kind: run.KindJoint, Name: "west-north", Verdict: "stepped", Fails: true},
+		{Source: firm.Assess, Kind: run.KindJoint, Name: "west-north", Verdict: "pass"}}}))
 	for name, want := range map[string]float64{"stepped": 1, "steady": 0, "drifting": 0, "intermittent": 0, "pass": 1, "fail": 0} {
 		if got, ok := f.verdicts[name]; !ok || got != want {
 			t.Errorf("%s is %v (%v), want %v", name, got, ok, want)

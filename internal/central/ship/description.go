@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 )
@@ -18,15 +19,9 @@ type Description struct {
 	Taken     time.Time // when the verdicts were found
 }
 
-// Sources of verdicts.
-const (
-	Assess = "assess"
-	Drift  = "drift"
-)
-
 // Names returns the verdicts that a source finds.
 func Names(source string) (all []string) {
-	if source == Assess {
+	if source == firm.Assess {
 		return []string{string(assessment.Fail), string(assessment.Unproven), string(assessment.Pass)}
 	}
 	for _, v := range history.Verdicts {
@@ -36,7 +31,7 @@ func Names(source string) (all []string) {
 }
 
 // Verdict is what is known of an element. Resistances are at 20 °C; reels' are per metre if the
-// source is Assess. Numbers that are not known are NaN, times zero.
+// source is firm.Assess. Numbers that are not known are NaN, times zero.
 type Verdict struct {
 	Source                           string
 	Kind                             run.Kind
@@ -55,7 +50,7 @@ type Verdict struct {
 func OfHistory(h *history.History, fails func(history.Series) bool) []Verdict {
 	var all []Verdict
 	for _, s := range h.Series {
-		v := Verdict{Source: Drift, Kind: s.Kind, Name: s.Name, Rail: s.Rail, Made: made(h.Run, s.Kind, s.Name), Verdict: string(s.Verdict), Fails: fails(s),
+		v := Verdict{Source: firm.Drift, Kind: s.Kind, Name: s.Name, Rail: s.Rail, Made: made(h.Run, s.Kind, s.Name), Verdict: string(s.Verdict), Fails: fails(s),
 			Ohms: s.Ohms, Low: s.Low, High: s.High, Limit: s.Limit, PerYear: s.PerYear, PerYearLow: s.PerYearLow, PerYearHigh: s.PerYearHigh,
 			Reaches: s.Reaches.Likely}
 		if n := len(s.Changes); n > 0 {
@@ -74,7 +69,7 @@ func OfAssessment(a *assessment.Assessment) []Verdict {
 		if e.Verdict == assessment.None {
 			continue
 		}
-		all = append(all, Verdict{Source: Assess, Kind: e.Kind, Name: e.Name, Rail: e.Rail, Made: made(a.Run, e.Kind, e.Name), Verdict: string(e.Verdict),
+		all = append(all, Verdict{Source: firm.Assess, Kind: e.Kind, Name: e.Name, Rail: e.Rail, Made: made(a.Run, e.Kind, e.Name), Verdict: string(e.Verdict),
 			Fails: e.Verdict == assessment.Fail, Ohms: e.Ohms, Low: e.Low, High: e.High, Limit: e.Limit,
 			PerYear: nan, PerYearLow: nan, PerYearHigh: nan})
 	}

@@ -3,7 +3,7 @@ package jsondoc
 import (
 	"io"
 
-	"ohmkeep/internal/central/fleet"
+	"ohmkeep/internal/result/firm"
 )
 
 // FleetDoc is what fleet prints: the sites, those first that need a visit most.
@@ -14,13 +14,13 @@ type FleetDoc struct {
 
 // SiteDoc is a site. Severity is failing, silent, unproven, sound or in repair.
 type SiteDoc struct {
-	Site     string         `json:"site"`
-	Label    string         `json:"label"`
-	Place    string         `json:"place"`
-	Severity fleet.Severity `json:"severity"`
-	Since    Date           `json:"since"`
-	Repair   Date           `json:"repair"` // until when it is being repaired
-	Runs     []FleetRunDoc  `json:"runs"`
+	Site     string        `json:"site"`
+	Label    string        `json:"label"`
+	Place    string        `json:"place"`
+	Severity firm.Severity `json:"severity"`
+	Since    Date          `json:"since"`
+	Repair   Date          `json:"repair"` // until when it is being repaired
+	Runs     []FleetRunDoc `json:"runs"`
 }
 
 // FleetRunDoc is a run of a site.
@@ -50,15 +50,15 @@ type CauseDoc struct {
 }
 
 // Fleet writes the sites of a firm. The error is the writer's.
-func Fleet(w io.Writer, sites []*fleet.Site) error {
+func Fleet(w io.Writer, sites []*firm.Site) error {
 	return write(w, "fleet", FleetDoc{Schema: schema, Sites: list(sites, siteDoc)})
 }
 
-func siteDoc(s *fleet.Site) SiteDoc {
+func siteDoc(s *firm.Site) SiteDoc {
 	return SiteDoc{Site: s.Name, Label: s.Label, Place: s.Place, Severity: s.Severity, Since: Date(s.Since), Repair: Date(s.Repair),
-		Runs: list(s.Runs, func(r fleet.Run) FleetRunDoc {
+		Runs: list(s.Runs, func(r firm.Run) FleetRunDoc {
 			return FleetRunDoc{Run: r.Name, Heard: Date(r.Heard), Arrived: Date(r.Arrived), Installer: r.Installer, Elements: r.Elements, Unproven: r.Unproven,
-				Failing: list(r.Causes, func(c fleet.Cause) CauseDoc {
+				Failing: list(r.Causes, func(c firm.Cause) CauseDoc {
 					return CauseDoc{Source: c.Source, Kind: c.Kind, Name: c.Name, Rail: c.Rail, Verdict: c.Verdict, Milliohms: milli(c.Ohms),
 						Low: milli(c.Low), High: milli(c.High), LimitMilliohms: milli(c.Limit), Since: Date(c.Since), Reaches: Date(c.Reaches)}
 				})}
@@ -88,8 +88,8 @@ type ComparisonDoc struct {
 }
 
 // Comparisons writes comparisons across runs. The error is the writer's.
-func Comparisons(w io.Writer, all []fleet.Comparison) error {
-	return write(w, "fleet comparisons", ComparisonsDoc{schema, fleet.FalseDiscoveryRate, list(all, func(c fleet.Comparison) ComparisonDoc {
+func Comparisons(w io.Writer, all []firm.Comparison) error {
+	return write(w, "fleet comparisons", ComparisonsDoc{schema, firm.FalseDiscoveryRate, list(all, func(c firm.Comparison) ComparisonDoc {
 		return ComparisonDoc{c.By, c.Group, c.Kind, c.Runs, c.Others, Number(c.PerYear), Number(c.Difference), Number(c.Low), Number(c.High), Number(c.P), c.Significant}
 	})})
 }

@@ -5,8 +5,8 @@ import (
 	"strings"
 	"time"
 
-	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/text/printable"
 )
@@ -15,7 +15,7 @@ import (
 const maxCauses = 4
 
 // Fleet writes the sites of a firm, those first that need a visit most. The error is the writer's.
-func Fleet(w io.Writer, sites []*fleet.Site, now time.Time, style Style) error {
+func Fleet(w io.Writer, sites []*firm.Site, now time.Time, style Style) error {
 	t := newTable(w, style)
 	text, verdict := wording.FleetHeadline(sites)
 	t.wrapped("", text, 0, verdict)
@@ -33,7 +33,7 @@ func Fleet(w io.Writer, sites []*fleet.Site, now time.Time, style Style) error {
 }
 
 // siteName is a site's name with its label and place.
-func siteName(s *fleet.Site) string {
+func siteName(s *firm.Site) string {
 	name := s.Name
 	if s.Label != "" {
 		name += " " + s.Label
@@ -53,7 +53,7 @@ func since(t time.Time) string {
 
 // Comparisons writes comparisons across runs, those first that show a difference. The error is the
 // writer's.
-func Comparisons(w io.Writer, all []fleet.Comparison, style Style) error {
+func Comparisons(w io.Writer, all []firm.Comparison, style Style) error {
 	t := newTable(w, style)
 	var rows []row
 	for _, c := range all {

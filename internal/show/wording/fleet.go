@@ -6,9 +6,8 @@ import (
 	"strings"
 	"time"
 
-	"ohmkeep/internal/central/fleet"
-	"ohmkeep/internal/central/ship"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/result/history"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/text/number"
@@ -16,31 +15,31 @@ import (
 )
 
 // severityVerdicts is the verdict that a severity is coloured by.
-var severityVerdicts = map[fleet.Severity]assessment.Verdict{fleet.Failing: assessment.Fail, fleet.Silent: assessment.Unproven, fleet.Unproven: assessment.Unproven,
-	fleet.Sound: assessment.Pass}
+var severityVerdicts = map[firm.Severity]assessment.Verdict{firm.Failing: assessment.Fail, firm.Silent: assessment.Unproven, firm.Unproven: assessment.Unproven,
+	firm.Sound: assessment.Pass}
 
 // SeverityVerdict returns the verdict that a severity is coloured by; None for a site in repair.
-func SeverityVerdict(s fleet.Severity) assessment.Verdict { return severityVerdicts[s] }
+func SeverityVerdict(s firm.Severity) assessment.Verdict { return severityVerdicts[s] }
 
 // FleetHeadline counts the sites of a firm by severity, and returns the verdict on all of them.
-func FleetHeadline(sites []*fleet.Site) (text string, verdict assessment.Verdict) {
-	counts := map[fleet.Severity]int{}
+func FleetHeadline(sites []*firm.Site) (text string, verdict assessment.Verdict) {
+	counts := map[firm.Severity]int{}
 	for _, s := range sites {
 		counts[s.Severity]++
 	}
 	verdict = assessment.Pass
 	switch {
-	case counts[fleet.Failing] > 0:
+	case counts[firm.Failing] > 0:
 		verdict = assessment.Fail
-	case counts[fleet.Silent]+counts[fleet.Unproven] > 0 || len(sites) == 0:
+	case counts[firm.Silent]+counts[firm.Unproven] > 0 || len(sites) == 0:
 		verdict = assessment.Unproven
 	}
 	return fmt.Sprintf("%s: %d failing, %d silent, %d unproven, %d sound, %d in repair", number.Count(len(sites), "site"),
-		counts[fleet.Failing], counts[fleet.Silent], counts[fleet.Unproven], counts[fleet.Sound], counts[fleet.InRepair]), verdict
+		counts[firm.Failing], counts[firm.Silent], counts[firm.Unproven], counts[firm.Sound], counts[firm.InRepair]), verdict
 }
 
 // HeardOf says how long ago the run of a site was heard of that is silent longest.
-func HeardOf(s *fleet.Site, now time.Time) string {
+func HeardOf(s *firm.Site, now time.Time) string {
 	if len(s.Runs) == 0 {
 		return "never"
 	}
@@ -69,6 +68,15 @@ func HeardAgo(at, now time.Time) string {
 	}
 }
 
+// ElementOf returns what a cause is about, such as "joint west-north".
+func ElementOf(c firm.Cause) string {
+	text := c.Kind + " " + c.Name
+	if c.Rail != run.Loop.String() {
+		text += " " + c.Rail
+	}
+	return text
+}
+
 // CauseLine is an element that fails, in words; resistances are in mΩ, or with Per in mΩ/m.
 type CauseLine struct {
 	Element, Verdict      string
@@ -80,9 +88,9 @@ type CauseLine struct {
 
 // CauseLineOf returns a cause in words, with the digits of the pages and tables that its source
 // makes of the run itself.
-func CauseLineOf(c fleet.Cause) CauseLine {
+func CauseLineOf(c firm.Cause) CauseLine {
 	figure := number.Milliohms
-	if c.Source == ship.Drift {
+	if c.Source == firm.Drift {
 		figure = number.MilliohmTenths
 	}
 	shown := func(ohms float64) string {
@@ -91,12 +99,12 @@ func CauseLineOf(c fleet.Cause) CauseLine {
 		}
 		return figure(ohms)
 	}
-	l := CauseLine{Element: printable.Line(c.Element()), Verdict: VerdictWord(history.Verdict(c.Verdict)), Ohms: shown(c.Ohms), Interval: shown(c.Low) + " … " + shown(c.High),
+	l := CauseLine{Element: printable.Line(ElementOf(c)), Verdict: VerdictWord(history.Verdict(c.Verdict)), Ohms: shown(c.Ohms), Interval: shown(c.Low) + " … " + shown(c.High),
 		Limit: shown(c.Limit), Source: c.Source}
-	if c.Source == ship.Assess && c.Kind == string(run.KindReel) {
+	if c.Source == firm.Assess && c.Kind == string(run.KindReel) {
 		l.Per = " per m"
 	}
-	if c.Source == ship.Assess && math.IsNaN(c.Ohms) { // it fails, so that it is known as open
+	if c.Source == firm.Assess && math.IsNaN(c.Ohms) { // it fails, so that it is known as open
 		l.Ohms, l.Interval = "open", shown(c.Low)+" … ∞"
 	}
 	if !c.Since.IsZero() {
@@ -109,7 +117,7 @@ func CauseLineOf(c fleet.Cause) CauseLine {
 }
 
 // Causes describes what fails at a site: at most so many elements, and how many more.
-func Causes(s *fleet.Site, most int) (all []string) {
+func Causes(s *firm.Site, most int) (all []string) {
 	n := 0
 	for _, r := range s.Runs {
 		for _, c := range r.Causes {
@@ -143,7 +151,7 @@ func Causes(s *fleet.Site, most int) (all []string) {
 }
 
 // ComparisonsHeadline says what is compared, and how many differences are shown.
-func ComparisonsHeadline(all []fleet.Comparison) string {
+func ComparisonsHeadline(all []firm.Comparison) string {
 	shown := 0
 	for _, c := range all {
 		if c.Significant {
@@ -154,7 +162,7 @@ func ComparisonsHeadline(all []fleet.Comparison) string {
 		return "nothing can be compared: the run files state no joint type, batch, conductor or installer of more than one kind"
 	}
 	return fmt.Sprintf("%s of how fast resistances rise: %d with a difference shown, at a false discovery rate of %s",
-		number.Count(len(all), "comparison"), shown, number.Percent(fleet.FalseDiscoveryRate))
+		number.Count(len(all), "comparison"), shown, number.Percent(firm.FalseDiscoveryRate))
 }
 
 // Comparison is one comparison in words; changes are in percent of the resistance a year.
@@ -166,7 +174,7 @@ type Comparison struct {
 }
 
 // ComparisonOf returns a comparison in words.
-func ComparisonOf(c fleet.Comparison) Comparison {
+func ComparisonOf(c firm.Comparison) Comparison {
 	out := Comparison{Group: c.By + " " + c.Group, Parts: string(c.Kind) + "s", Runs: fmt.Sprintf("%d, %d", c.Runs, c.Others),
 		PerYear: percentOf(c.PerYear), Difference: percentOf(c.Difference), Interval: "–", Result: "no difference shown"}
 	if math.IsNaN(c.P) {

@@ -20,7 +20,7 @@ import (
 	"net/http"
 	"time"
 
-	"ohmkeep/internal/central/fleet"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/site/watched"
 )
@@ -30,8 +30,8 @@ var files embed.FS
 
 // Config is what the pages are made of.
 type Config struct {
-	Sites       func(context.Context) ([]*fleet.Site, error) // those first that need a visit most
-	Comparisons func(context.Context) ([]fleet.Comparison, error)
+	Sites       func(context.Context) ([]*firm.Site, error) // those first that need a visit most
+	Comparisons func(context.Context) ([]firm.Comparison, error)
 	Follow      func(ctx context.Context, site int64, run string) (Followed, error) // opens a run; a fault.Fault where it cannot
 	MaxStreams  int                                                                 // largest number of responses that may be held without an end, for all runs
 	Program     string                                                              // version of the program

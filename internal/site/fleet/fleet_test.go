@@ -140,7 +140,7 @@ func TestComparisonsPage(t *testing.T) {
 // A database that does not answer is said in words without its address. A firm without sites is
 // told what to do.
 func TestWithoutSites(t *testing.T) {
-	f := &firm{}
+	f := &fakeFirm{}
 	s := serve(t, f, access.Options{})
 	_, text := get(t, s.URL)
 	has(t, text, `<div class="verdict unproven"><b>NO SITE</b> No site has sent anything yet.`, "None.")

@@ -15,6 +15,7 @@ import (
 	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/central/pool"
 	"ohmkeep/internal/central/postgres"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/web/access"
 	"ohmkeep/internal/web/server"
 )
@@ -47,11 +48,11 @@ func TestPagesOfManySites(t *testing.T) {
 		t.Fatal(err)
 	}
 	pages := New(t.Context(), Config{Log: slog.New(slog.DiscardHandler),
-		Sites: func(ctx context.Context) (sites []*fleet.Site, err error) {
+		Sites: func(ctx context.Context) (sites []*firm.Site, err error) {
 			err = central.Use(ctx, func(db *postgres.DB) error { sites, err = fleet.List(ctx, db, time.Now()); return err })
 			return sites, err
 		},
-		Comparisons: func(ctx context.Context) (all []fleet.Comparison, err error) {
+		Comparisons: func(ctx context.Context) (all []firm.Comparison, err error) {
 			err = central.Use(ctx, func(db *postgres.DB) error { all, err = fleet.Compare(ctx, db); return err })
 			return all, err
 		}})

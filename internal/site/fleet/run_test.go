@@ -34,7 +34,7 @@ type followed struct {
 }
 
 // follow opens a run of the invented firm, which is analysed at once.
-func (f *firm) follow(_ context.Context, site int64, name string) (Followed, error) {
+func (f *fakeFirm) follow(_ context.Context, site int64, name string) (Followed, error) {
 	for _, s := range f.sites {
 		for _, r := range s.Runs {
 			if s.ID == site && r.Name == name {

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"ohmkeep/internal/central/fleet"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/text/number"
@@ -41,7 +41,7 @@ func (p *pages) site(w http.ResponseWriter, r *http.Request) {
 		p.unavailable(w, r, err)
 		return
 	}
-	i := slices.IndexFunc(all, func(s *fleet.Site) bool { return siteLink(s.ID) == r.URL.Path })
+	i := slices.IndexFunc(all, func(s *firm.Site) bool { return siteLink(s.ID) == r.URL.Path })
 	if i < 0 {
 		http.Error(w, "the central database knows no such site; it may have been removed", http.StatusNotFound)
 		return
@@ -50,13 +50,13 @@ func (p *pages) site(w http.ResponseWriter, r *http.Request) {
 	row := rowOf(s, now)
 	data := siteData{Name: row.Name, Label: row.Label, Place: row.Place, Bar: bar{Class: row.Class, Word: strings.ToUpper(string(s.Severity))}, LoggedIn: access.VisitorOf(r).LoggedIn}
 	switch s.Severity {
-	case fleet.InRepair:
+	case firm.InRepair:
 		data.Bar.Rest = "until " + s.Repair.Local().Format("2 January 2006, 15:04") + ". Until then no alert is given for it."
-	case fleet.Silent:
+	case firm.Silent:
 		data.Bar.Rest = "Last heard of: " + row.Heard + "."
-	case fleet.Unproven:
+	case firm.Unproven:
 		data.Bar.Rest = "Nothing is known to fail, but not enough readings decide of everything."
-	case fleet.Sound:
+	case firm.Sound:
 		data.Bar.Rest = "Everything that has a verdict passes."
 	default:
 		if row.Since != "" {
@@ -74,7 +74,7 @@ func (p *pages) site(w http.ResponseWriter, r *http.Request) {
 }
 
 // runOf returns what the page says of a run.
-func runOf(r fleet.Run, now time.Time) runPart {
+func runOf(r firm.Run, now time.Time) runPart {
 	part := runPart{Name: printable.Short(r.Name, 80), Heard: wording.HeardAgo(r.Heard, now), Installer: printable.Short(r.Installer, 80),
 		Known: fmt.Sprintf("%s with a verdict, %d failing, %d unproven", number.Count(r.Elements, "element"), len(r.Causes), r.Unproven)}
 	if !r.Arrived.IsZero() {

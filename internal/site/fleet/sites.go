@@ -8,8 +8,8 @@ import (
 	"strings"
 	"time"
 
-	"ohmkeep/internal/central/fleet"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/result/firm"
 	"ohmkeep/internal/show/wording"
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/text/number"
@@ -67,7 +67,7 @@ func (p *pages) sites(w http.ResponseWriter, r *http.Request) {
 	query := r.URL.Query()
 	data := list{Bar: barOf(all), At: now.Local().Format("2 January 2006, 15:04"), Query: query.Get("q"), Severity: query.Get("severity"), LoggedIn: access.VisitorOf(r).LoggedIn}
 	data.Choices = choicesOf(all, data.Severity, data.Query)
-	found := slices.DeleteFunc(slices.Clone(all), func(s *fleet.Site) bool {
+	found := slices.DeleteFunc(slices.Clone(all), func(s *firm.Site) bool {
 		return data.Severity != "" && string(s.Severity) != data.Severity || !mentions(s, data.Query)
 	})
 	data.Found = number.Count(len(found), "site")
@@ -88,7 +88,7 @@ func (p *pages) sites(w http.ResponseWriter, r *http.Request) {
 }
 
 // barOf returns the verdict on all sites.
-func barOf(all []*fleet.Site) bar {
+func barOf(all []*firm.Site) bar {
 	if len(all) == 0 {
 		return bar{string(assessment.Unproven), "NO SITE", "No site has sent anything yet. ohmkeep watch --ship sends what a watch stores."}
 	}
@@ -98,9 +98,9 @@ func barOf(all []*fleet.Site) bar {
 }
 
 // choicesOf returns the links to the sites of each severity that there are.
-func choicesOf(all []*fleet.Site, chosen, query string) []choice {
+func choicesOf(all []*firm.Site, chosen, query string) []choice {
 	out := []choice{{"all " + strconv.Itoa(len(all)), address("", query, 0), chosen == ""}}
-	for _, severity := range fleet.Severities {
+	for _, severity := range firm.Severities {
 		n := 0
 		for _, s := range all {
 			if s.Severity == severity {
@@ -134,24 +134,24 @@ func address(severity, query string, from int) string {
 
 // mentions reports whether a text is part of a name of a site, of its runs or of what fails there,
 // in upper or lower case.
-func mentions(s *fleet.Site, text string) bool {
+func mentions(s *firm.Site, text string) bool {
 	text = strings.ToLower(strings.TrimSpace(text))
 	within := func(names ...string) bool {
 		return slices.ContainsFunc(names, func(name string) bool { return strings.Contains(strings.ToLower(name), text) })
 	}
-	return within(s.Name, s.Label, s.Place) || slices.ContainsFunc(s.Runs, func(r fleet.Run) bool {
-		return within(r.Name, r.Installer) || slices.ContainsFunc(r.Causes, func(c fleet.Cause) bool { return within(c.Element()) })
+	return within(s.Name, s.Label, s.Place) || slices.ContainsFunc(s.Runs, func(r firm.Run) bool {
+		return within(r.Name, r.Installer) || slices.ContainsFunc(r.Causes, func(c firm.Cause) bool { return within(wording.ElementOf(c)) })
 	})
 }
 
 // rowOf returns a site's row in the list.
-func rowOf(s *fleet.Site, now time.Time) siteRow {
+func rowOf(s *firm.Site, now time.Time) siteRow {
 	row := siteRow{Class: string(wording.SeverityVerdict(s.Severity)), Word: string(s.Severity), Name: printable.Short(s.Name, 80), Label: printable.Short(s.Label, 80),
 		Place: printable.Short(s.Place, 80), Link: siteLink(s.ID), Heard: wording.HeardOf(s, now), Causes: wording.Causes(s, mostCauses)}
 	if !s.Since.IsZero() {
 		row.Since, row.Age = s.Since.Format(time.DateOnly), number.Count(int(now.Sub(s.Since).Hours()/24), "day")
 	}
-	if s.Severity == fleet.InRepair {
+	if s.Severity == firm.InRepair {
 		row.Until = s.Repair.Local().Format("2 Jan 2006, 15:04")
 	}
 	return row
