@@ -58,7 +58,7 @@ var rooms = map[string]map[string]string{
 		"compare": "",
 		"find":    ". port profile",
 		"hwmon":   "", "lines": "profile register", "modbus": "profile", "mqtt": "", "payload": "profile", "port": "profile", "segments": "display",
-		"profile": "register", "register": "", "scpi": "", "survey": ".", "transcript": ""},
+		"profile": "register", "register": "", "scpi": "", "survey": "", "transcript": ""},
 	"store": {
 		".":                   "internal/chunk internal/decimal internal/delivery internal/events internal/query internal/recovery internal/retention internal/sqlitefile internal/tables internal/writer",
 		"internal/chunk":      "internal/column",

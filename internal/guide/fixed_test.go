@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"ohmkeep/internal/assess/walk"
-	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -16,7 +15,7 @@ import (
 
 // fixed is an instrument that shows one value, or has an error.
 type fixed struct {
-	instrument.Instrument
+	survey.Device
 	shown string
 	err   error
 }

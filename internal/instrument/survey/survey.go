@@ -7,15 +7,21 @@ import (
 	"slices"
 	"strconv"
 
-	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
+// Device is an opened instrument, such as an instrument.Instrument.
+type Device interface {
+	// Measure returns one new sample of a channel, also one that is not good.
+	Measure(ctx context.Context, channel string, q run.Quantity) (reading.Sample, error)
+	Close() error
+}
+
 // Probe is an opened instrument and its entry in the run file.
 type Probe struct {
 	run.Probe
-	Device instrument.Instrument
+	Device Device
 }
 
 // Guide sets the steps and moves the leads of a survey.

@@ -9,7 +9,6 @@ import (
 	"testing"
 	"time"
 
-	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
@@ -91,12 +90,7 @@ type device struct {
 	asked []string
 }
 
-func (d *device) Identity() string              { return "" }
-func (d *device) Counters() instrument.Counters { return instrument.Counters{} }
-func (d *device) Close() error                  { return nil }
-func (d *device) Next(context.Context) (reading.Sample, error) {
-	return reading.Sample{}, instrument.ErrAsked
-}
+func (d *device) Close() error { return nil }
 func (d *device) Measure(_ context.Context, channel string, q run.Quantity) (reading.Sample, error) {
 	d.asked = append(d.asked, fmt.Sprint(channel, " ", q))
 	return d.say(channel, q)

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"ohmkeep/internal/guide"
-	"ohmkeep/internal/instrument"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
@@ -240,7 +239,7 @@ func TestPracticeByKeyboard(t *testing.T) {
 }
 
 // mute is a meter on a port that sends nothing.
-type mute struct{ instrument.Instrument }
+type mute struct{ survey.Device }
 
 func (mute) Measure(ctx context.Context, _ string, _ run.Quantity) (reading.Sample, error) {
 	<-ctx.Done()
