@@ -135,23 +135,6 @@ func (s *Survey) carried(q run.Quantity) (Probe, run.ProbeChannel, bool) {
 	return Probe{}, run.ProbeChannel{}, false
 }
 
-// Unreachable lists the visits that neither a fixed nor a portable meter can read.
-func (s *Survey) Unreachable() []Visit {
-	fixed := map[Visit]bool{}
-	for _, p := range s.Probes {
-		for _, c := range p.Channels {
-			fixed[Visit{c.Quantity, c.From, c.To}] = true
-		}
-	}
-	var list []Visit
-	for _, v := range s.Visits {
-		if _, _, ok := s.carried(v.Quantity); !ok && !fixed[v] {
-			list = append(list, v)
-		}
-	}
-	return list
-}
-
 // take takes one reading and passes it to the guide.
 func (s *Survey) take(ctx context.Context, step run.Step, p Probe, c run.ProbeChannel, v Visit, g Guide) error {
 	sample, err := p.Device.Measure(ctx, c.ID, c.Quantity)

@@ -169,13 +169,6 @@ func TestTake(t *testing.T) {
 	if !reflect.DeepEqual(sensor.asked, []string{"2 current", "2 current"}) || len(meter.asked) != 4 || meter.asked[0] != "leads voltage" {
 		t.Error(sensor.asked, meter.asked)
 	}
-	if got := s.Unreachable(); !reflect.DeepEqual(got, []Visit{{Quantity: run.Temperature, From: "west"}}) {
-		t.Error("unreachable: ", got)
-	}
-	s.Probes = nil
-	if got := s.Unreachable(); !reflect.DeepEqual(got, s.Visits) {
-		t.Error("unreachable without probes: ", got)
-	}
 }
 
 func TestTakeLeavesOut(t *testing.T) {
