@@ -47,6 +47,7 @@ type Solver struct {
 	amps     []float64 // linearised load: current at volts, A
 	slope    []float64 // and its slope, S
 	mismatch []float64 // current of the state minus that of the load law, A
+	next     []float64 // the same after the part of the update last tried, A
 	inverse  []float64 // eliminated tridiagonal equations: 1/pivot,
 	carried  []float64 // right-hand side,
 	coupling []float64 // and coupling to the section's first pixel
@@ -68,7 +69,7 @@ func (n *Network) NewSolver() *Solver {
 	reels := len(n.run.Reels)
 	s.loads = make([]pixel.Load, reels)
 	s.full, s.total, s.above = make([]float64, reels), make([]float64, reels), make([]partials, reels)
-	for _, v := range []*[]float64{&s.volts, &s.change, &s.amps, &s.slope, &s.mismatch, &s.inverse, &s.carried, &s.coupling} {
+	for _, v := range []*[]float64{&s.volts, &s.change, &s.amps, &s.slope, &s.mismatch, &s.next, &s.inverse, &s.carried, &s.coupling} {
 		*v = make([]float64, n.pixels)
 	}
 	for _, v := range []*[]float64{&s.x, &s.goal, &s.adjoint} {
@@ -196,54 +197,42 @@ func (s *Solver) lowest() float64 {
 // lineSearch returns. It returns the largest mismatch of a pixel, A. The currents of pixels and
 // copper are the gradient of the co-content (Millar, Phil. Mag. 42 (1951) 1150). An update is
 // long enough where the slope of the co-content along it is small.
-func (s *Solver) applyUpdate(guarded bool) float64 {
+func (s *Solver) applyUpdate(guarded bool) (worst float64) {
 	t := 1.0
 	if guarded {
-		t = s.lineSearch()
+		t, worst = s.lineSearch()
+	} else {
+		_, worst = s.mismatchAt(t)
 	}
 	for i := range s.x {
 		s.x[i] += t * (s.goal[i] - s.x[i])
 	}
-	worst := 0.0
-	net := s.net
-	for r := range net.run.Reels {
-		load := &s.loads[r]
-		full, total := s.full[r], s.total[r]
-		from, to := net.offsets[r], net.offsets[r]+net.run.Reels[r].Pixels
-		volts, change := s.volts[from:to], s.change[from:to]
-		amps, slope, mismatch := s.amps[from:to], s.slope[from:to], s.mismatch[from:to]
-		for k, d := range change {
-			v := volts[k] + t*d
-			volts[k] = v
-			now := total
-			if v < full {
-				now, _ = load.Current(v)
-			}
-			// Along the update the old mismatch falls linearly to zero; the new one is the
-			// difference between the load law and its tangent.
-			m := (1-t)*mismatch[k] + now - (amps[k] + t*slope[k]*d)
-			mismatch[k] = m
-			worst = max(worst, math.Abs(m))
-		}
+	for k, d := range s.change {
+		s.volts[k] += t * d
 	}
+	s.mismatch, s.next = s.next, s.mismatch
 	return worst
 }
 
-// lineSearch returns the part of the update to make, in (0, 1].
-func (s *Solver) lineSearch() float64 {
-	start := s.coContentSlope(0)
-	end := s.coContentSlope(1)
+// lineSearch returns the part of the update to make, in (0, 1], and the largest mismatch there, A.
+// The last call of mismatchAt is for that part.
+func (s *Solver) lineSearch() (t, worst float64) {
+	start := 0.0 // the load laws are linearised here, so the mismatch is as it is
+	for k, d := range s.change {
+		start += d * s.mismatch[k]
+	}
+	end, worst := s.mismatchAt(1)
 	if end <= 0.5*math.Abs(start) || start >= 0 {
-		return 1
+		return 1, worst
 	}
 	// The slope of the co-content along the update is negative at low and positive at high.
 	low, high, atLow, atHigh := 0.0, 1.0, start, end
 	for range 12 {
-		t := low - atLow*(high-low)/(atHigh-atLow)
+		t = low - atLow*(high-low)/(atHigh-atLow)
 		t = math.Min(math.Max(t, low+0.05*(high-low)), high-0.05*(high-low))
-		now := s.coContentSlope(t)
+		now, worst := s.mismatchAt(t)
 		if math.Abs(now) <= 0.3*math.Abs(start) {
-			return t
+			return t, worst
 		}
 		if now < 0 {
 			low, atLow, atHigh = t, now, atHigh/2
@@ -251,22 +240,34 @@ func (s *Solver) lineSearch() float64 {
 			high, atHigh, atLow = t, now, atLow/2
 		}
 	}
-	return (low + high) / 2
+	t = (low + high) / 2
+	_, worst = s.mismatchAt(t)
+	return t, worst
 }
 
-// coContentSlope returns the slope of the co-content along the update, W, at part t of it.
-func (s *Solver) coContentSlope(t float64) float64 {
-	sum := 0.0
+// mismatchAt writes each pixel's mismatch after part t of the update to next. Along the update the
+// old mismatch falls linearly to zero; the new one is the difference between the load law and its
+// tangent. It returns the slope of the co-content along the update there, W, and the largest
+// mismatch, A.
+func (s *Solver) mismatchAt(t float64) (slope, worst float64) {
 	for r := range s.net.run.Reels {
 		load := &s.loads[r]
+		full, total := s.full[r], s.total[r]
 		from, to := s.net.offsets[r], s.net.offsets[r]+s.net.run.Reels[r].Pixels
-		for k := from; k < to; k++ {
-			d := s.change[k]
-			now, _ := load.Current(s.volts[k] + t*d)
-			sum += d * ((1-t)*s.mismatch[k] + now - (s.amps[k] + t*s.slope[k]*d))
+		volts, change, next := s.volts[from:to], s.change[from:to], s.next[from:to]
+		amps, slopes, mismatch := s.amps[from:to], s.slope[from:to], s.mismatch[from:to]
+		for k, d := range change {
+			now := total
+			if v := volts[k] + t*d; v < full {
+				now, _ = load.Current(v)
+			}
+			m := (1-t)*mismatch[k] + now - (amps[k] + t*slopes[k]*d)
+			next[k] = m
+			slope += d * m
+			worst = max(worst, math.Abs(m))
 		}
 	}
-	return sum
+	return slope, worst
 }
 
 // Potential returns the potential of a point in volts. The point must be a supply,
