@@ -28,7 +28,7 @@ func benchmarkStep(b *testing.B, n, m int) {
 	delta := make([]float64, m)
 	b.ReportAllocs()
 	for b.Loop() {
-		t.fold(jacobian, residuals, diagonal, right)
+		t.fold(sparseOf(jacobian), residuals, diagonal, right)
 		t.solve(delta)
 	}
 }
@@ -40,7 +40,7 @@ func BenchmarkStep500x400(b *testing.B) { benchmarkStep(b, 500, 400) }
 func benchmarkCovariance(b *testing.B, n, m int) {
 	jacobian, residuals, diagonal, right := fill(n, m)
 	t := newTriangle(n, m)
-	t.fold(jacobian, residuals, diagonal, right)
+	t.fold(sparseOf(jacobian), residuals, diagonal, right)
 	for b.Loop() {
 		t.covariance()
 	}

@@ -24,11 +24,8 @@ func inOrder(m Model, x []float64) (*ordered, error) {
 	return o, nil
 }
 
-// Size implements Model.
-func (o *ordered) Size() (residuals, parameters int) { return o.model.Size() }
-
-// Evaluate implements Model.
-func (o *ordered) Evaluate(x, residuals []float64, jacobian *Matrix) error {
+// evaluate is Model.Evaluate with x and the columns of the Jacobian in order.
+func (o *ordered) evaluate(x, residuals []float64, jacobian *sparse) error {
 	o.restore(x, o.x)
 	if o.start != nil {
 		copy(residuals, o.start)
@@ -36,11 +33,15 @@ func (o *ordered) Evaluate(x, residuals []float64, jacobian *Matrix) error {
 	} else if err := o.model.Evaluate(o.x, residuals, o.plain); err != nil {
 		return err
 	}
-	for i := range jacobian.Rows {
-		from, to := o.plain.Row(i), jacobian.Row(i)
+	jacobian.clear()
+	for i := range o.plain.Rows {
+		row := o.plain.Row(i)
 		for place, j := range o.order {
-			to[place] = from[j]
+			if d := row[j]; d != 0 {
+				jacobian.add(place, d)
+			}
 		}
+		jacobian.endRow()
 	}
 	return nil
 }

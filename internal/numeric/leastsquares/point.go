@@ -5,7 +5,7 @@ import "math"
 // point is one vector of parameters with the residuals and the linear model there.
 type point struct {
 	x, residuals []float64
-	jacobian     *Matrix
+	jacobian     *sparse
 	sum          float64 // of squares, priors included
 
 	// Set by linearise.
@@ -16,7 +16,7 @@ type point struct {
 }
 
 func newPoint(n, k int) *point {
-	return &point{x: make([]float64, k), residuals: make([]float64, n), jacobian: NewMatrix(n, k),
+	return &point{x: make([]float64, k), residuals: make([]float64, n), jacobian: &sparse{},
 		linear: newTriangle(n, k), update: make([]float64, k)}
 }
 
@@ -25,7 +25,7 @@ func newPoint(n, k int) *point {
 func (s *search) evaluate(p *point) error {
 	s.evaluations++
 	s.last = p
-	if err := s.model.Evaluate(p.x, p.residuals, p.jacobian); err != nil {
+	if err := s.model.evaluate(p.x, p.residuals, p.jacobian); err != nil {
 		p.sum = math.NaN()
 		return err
 	}
@@ -40,7 +40,7 @@ func (s *search) evaluate(p *point) error {
 		}
 	}
 	zero := 0.0
-	for _, d := range p.jacobian.Data {
+	for _, d := range p.jacobian.value {
 		zero += 0 * d
 	}
 	p.sum += zero // NaN where any derivative is not finite
@@ -57,9 +57,9 @@ func (s *search) linearise(p *point) {
 	s.fold(p.linear, p, 0)
 	p.damping = 0
 	singular := false
-	for j := range p.update {
-		s.scale[j] = math.Max(s.scale[j], p.linear.columnLength(j))
-		singular = singular || p.linear.sine(j) <= p.linear.rankTolerance()
+	for j, length := range p.linear.columnLengths() {
+		s.scale[j] = math.Max(s.scale[j], length)
+		singular = singular || p.linear.sine(j, length) <= p.linear.rankTolerance()
 	}
 	if singular {
 		p.damping = rankDamping

@@ -4,7 +4,7 @@ import "math"
 
 // search is the state of one fit. All memory is allocated before its first iteration.
 type search struct {
-	model         Model
+	model         *ordered
 	weight, mean  []float64 // of the priors; a weight is 1/(standard deviation)
 	maxIterations int
 	tolerance     float64
@@ -28,8 +28,8 @@ type search struct {
 	tooSlow                 bool                 // updates lower the sum, but by no more than SlowProgress
 }
 
-func newSearch(m Model, prior *Prior, opt Options) *search {
-	n, k := m.Size()
+func newSearch(m *ordered, prior *Prior, opt Options) *search {
+	n, k := m.model.Size()
 	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slowProgress: opt.SlowProgress, noCovariance: opt.NoCovariance,
 		current: newPoint(n, k), trial: newPoint(n, k), damped: newTriangle(max(n, k), k)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
@@ -193,7 +193,7 @@ func (s *search) finish() (*Fit, error) {
 			return nil, err
 		}
 	}
-	f := &Fit{X: s.current.x, Residuals: s.current.residuals, Jacobian: s.current.jacobian, SumSquares: s.current.sum,
+	f := &Fit{X: s.current.x, Residuals: s.current.residuals, SumSquares: s.current.sum,
 		Converged: converged, Iterations: s.iterations, Evaluations: s.evaluations}
 	if s.noCovariance {
 		return f, nil

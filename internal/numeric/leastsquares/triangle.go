@@ -2,6 +2,7 @@ package leastsquares
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -15,28 +16,36 @@ import (
 // skipped, so the work depends on the number of nonzero entries. All memory is allocated once.
 type triangle struct {
 	n, m    int
-	upper   []float64 // m×m, row after row; only on and above the diagonal
-	columns []float64 // m+1 columns of lotRows: a lot of J and r, overwritten
-	active  []bool    // by column: the lot has entries there
-	first   []int     // by row of J: its first column
-	lot     []int     // rows of J in the lot
-	next    []int     // columns that a reflection changes
-	right   []float64 // m: c, then the transformed right-hand side
-	scratch []float64 // m
+	upper   []float64  // m×m, row after row; only on and above the diagonal
+	filled  [][]uint64 // by row of upper: the columns after the diagonal that may have entries
+	columns []float64  // m+1 columns of lotRows: a lot of J and r, overwritten
+	active  []uint64   // the columns in which the lot has entries
+	byFirst []int32    // rows of J by their first column
+	lot     []int32    // rows of J in the lot
+	next    []int      // columns that a reflection changes
+	right   []float64  // m: c, then the transformed right-hand side
+	scratch []float64  // m
+	counts  []int32    // m+1, scratch
 }
 
 // lotRows is the number of rows that are added at a time.
 const lotRows = 64
 
 func newTriangle(n, m int) *triangle {
-	return &triangle{n: n, m: m, upper: make([]float64, m*m), columns: make([]float64, (m+1)*lotRows), active: make([]bool, m),
-		first: make([]int, max(n, m)), lot: make([]int, 0, lotRows), next: make([]int, 0, m+1), right: make([]float64, m), scratch: make([]float64, m)}
+	words := (m + 63) / 64
+	t := &triangle{n: n, m: m, upper: make([]float64, m*m), filled: make([][]uint64, m), columns: make([]float64, (m+1)*lotRows), active: make([]uint64, words),
+		lot: make([]int32, 0, lotRows), next: make([]int, 0, m+1), right: make([]float64, m), scratch: make([]float64, m), counts: make([]int32, m+1)}
+	sets := make([]uint64, m*words)
+	for j := range t.filled {
+		t.filled[j] = sets[j*words : (j+1)*words]
+	}
+	return t
 }
 
 // fold computes the triangle of a Jacobian with residuals r and a diagonal with right-hand side c.
-func (t *triangle) fold(jacobian *Matrix, residuals, diagonal, c []float64) {
+func (t *triangle) fold(jacobian *sparse, residuals, diagonal, c []float64) {
 	t.begin(diagonal, c)
-	t.absorb(jacobian.Rows, jacobian.Row, residuals)
+	t.absorb(jacobian, residuals)
 }
 
 // refold computes the triangle of another triangle, which stands for a Jacobian, and a diagonal
@@ -44,53 +53,93 @@ func (t *triangle) fold(jacobian *Matrix, residuals, diagonal, c []float64) {
 func (t *triangle) refold(of *triangle, diagonal []float64) {
 	clear(t.scratch)
 	t.begin(diagonal, t.scratch)
-	t.absorb(of.m, func(i int) []float64 { return of.upper[i*of.m : (i+1)*of.m] }, of.right)
+	t.absorb(of.entries(), of.right)
+}
+
+// entries returns the triangle in sparse form.
+func (t *triangle) entries() *sparse {
+	s := &sparse{}
+	s.clear()
+	for j := range t.m {
+		row := t.upper[j*t.m : (j+1)*t.m]
+		add := func(k int) {
+			if row[k] != 0 {
+				s.add(k, row[k])
+			}
+		}
+		add(j)
+		each(t.filled[j], add)
+		s.endRow()
+	}
+	return s
 }
 
 // absorb adds rows and their residuals in the order of their first columns. It skips rows of zeros.
-func (t *triangle) absorb(rows int, row func(i int) []float64, residuals []float64) {
-	for i := range rows {
-		t.first[i] = slices.IndexFunc(row(i), func(x float64) bool { return x != 0 })
-	}
-	for j := range t.m {
-		for i := range rows {
-			if t.first[i] != j {
-				continue
-			}
+func (t *triangle) absorb(j *sparse, residuals []float64) {
+	t.sortByFirst(j)
+	for column := range t.m {
+		for _, i := range t.byFirst[t.counts[column]:t.counts[column+1]] {
 			if t.lot = append(t.lot, i); len(t.lot) == lotRows {
-				t.foldLot(row, residuals)
+				t.foldLot(j, residuals)
 			}
 		}
 		if len(t.lot) >= lotRows/4 {
-			t.foldLot(row, residuals) // rows that begin together have most columns in common
+			t.foldLot(j, residuals) // rows that begin together have most columns in common
 		}
 	}
-	t.foldLot(row, residuals)
+	t.foldLot(j, residuals)
+}
+
+// sortByFirst lists the rows by their first column, and for each column where its rows begin in
+// that list.
+func (t *triangle) sortByFirst(j *sparse) {
+	clear(t.counts)
+	first := func(i int) int32 { return j.at[j.start[i]] }
+	n := 0
+	for i := range j.rows() {
+		if j.start[i] < j.start[i+1] {
+			t.counts[first(i)]++
+			n++
+		}
+	}
+	at := int32(0)
+	for c, size := range t.counts {
+		t.counts[c] = at
+		at += size
+	}
+	t.byFirst = slices.Grow(t.byFirst[:0], n)[:n]
+	for i := range j.rows() {
+		if j.start[i] < j.start[i+1] {
+			t.byFirst[t.counts[first(i)]] = int32(i)
+			t.counts[first(i)]++
+		}
+	}
+	copy(t.counts[1:], t.counts[:t.m]) // each has moved to the beginning of the next one
+	t.counts[0] = 0
 }
 
 // foldLot adds the rows of the lot to the triangle.
-func (t *triangle) foldLot(row func(i int) []float64, residuals []float64) {
+func (t *triangle) foldLot(j *sparse, residuals []float64) {
 	h := len(t.lot)
 	if h == 0 {
 		return
 	}
 	last := t.columns[t.m*lotRows:]
 	for p, i := range t.lot {
-		for j, x := range row(i) {
-			if x != 0 {
-				t.columns[j*lotRows+p] = x
-				t.active[j] = true
-			}
+		at, value := j.row(int(i))
+		for n, k := range at {
+			t.columns[int(k)*lotRows+p] = value[n]
+			t.active[k/64] |= 1 << (k % 64)
 		}
 		last[p] = residuals[i]
 	}
-	from := t.first[t.lot[0]]
 	t.lot = t.lot[:0]
-	for j := from; j < t.m; j++ {
-		if t.active[j] {
-			t.reflect(j, h)
-			t.active[j] = false
-			clear(t.columns[j*lotRows : (j+1)*lotRows])
+	for w := range t.active {
+		for t.active[w] != 0 { // a reflection adds only later columns
+			k := 64*w + bits.TrailingZeros64(t.active[w])
+			t.active[w] &= t.active[w] - 1
+			t.reflect(k, h)
+			clear(t.columns[k*lotRows : (k+1)*lotRows])
 		}
 	}
 }
@@ -99,6 +148,7 @@ func (t *triangle) foldLot(row func(i int) []float64, residuals []float64) {
 func (t *triangle) begin(diagonal, c []float64) {
 	clear(t.upper)
 	for j := range t.m {
+		clear(t.filled[j])
 		t.upper[j*t.m+j] = diagonal[j]
 		t.right[j] = c[j]
 	}
@@ -124,11 +174,14 @@ func (t *triangle) reflect(j, h int) {
 		column[i] *= scale
 	}
 	row[j] = length
+	for w, set := range t.filled[j] {
+		t.active[w] |= set
+	}
+	copy(t.filled[j], t.active) // it holds later columns only
 	next := t.next[:0]
-	for k := j + 1; k < t.m; k++ {
-		if t.active[k] || row[k] != 0 {
-			t.active[k] = true
-			next = append(next, k)
+	for w, set := range t.active {
+		for ; set != 0; set &= set - 1 {
+			next = append(next, 64*w+bits.TrailingZeros64(set))
 		}
 	}
 	for ; len(next) >= 4; next = next[4:] {
@@ -227,22 +280,45 @@ func (t *triangle) reduction() float64 {
 	return sum
 }
 
-// columnLength returns the Euclidean length of column j of J and D together.
-func (t *triangle) columnLength(j int) float64 {
-	for k := 0; k <= j; k++ {
-		t.scratch[k] = t.upper[k*t.m+j]
+// columnLengths returns the Euclidean lengths of the columns of J and D together. They are valid
+// until the next call of a method.
+func (t *triangle) columnLengths() []float64 {
+	squares := t.scratch
+	clear(squares)
+	for j := range t.m {
+		row := t.upper[j*t.m : (j+1)*t.m]
+		squares[j] += row[j] * row[j]
+		for w, set := range t.filled[j] {
+			for ; set != 0; set &= set - 1 {
+				k := 64*w + bits.TrailingZeros64(set)
+				squares[k] += row[k] * row[k]
+			}
+		}
 	}
-	return norm(t.scratch[:j+1])
+	for k, x := range squares {
+		if squares[k] = math.Sqrt(x); !(x > minSquares && x < maxSquares) {
+			squares[k] = t.columnLength(k)
+		}
+	}
+	return squares
 }
 
-// sine returns the sine of the angle between column j and the space of the columns before
-// it; 0 for a column of zeros.
-func (t *triangle) sine(j int) float64 {
-	l := t.columnLength(j)
-	if l == 0 {
+// columnLength returns the Euclidean length of column k of J and D together.
+func (t *triangle) columnLength(k int) float64 {
+	column := make([]float64, k+1)
+	for j := range column {
+		column[j] = t.upper[j*t.m+k]
+	}
+	return norm(column)
+}
+
+// sine returns the sine of the angle between column j, of the given length, and the space of the
+// columns before it; 0 for a column of zeros.
+func (t *triangle) sine(j int, length float64) float64 {
+	if length == 0 {
 		return 0
 	}
-	return math.Abs(t.upper[j*t.m+j]) / l
+	return math.Abs(t.upper[j*t.m+j]) / length
 }
 
 // rankTolerance returns the largest sine that rounding alone can give two parallel columns.
@@ -260,17 +336,18 @@ func (t *triangle) covariance() *Matrix {
 			return nil
 		}
 	}
+	upper := t.entries()
 	inverse := NewMatrix(m, m) // row j: column j of R⁻¹, so that products run along rows
 	for j := range m {
 		row := inverse.Row(j)
 		row[j] = 1 / t.upper[j*m+j]
 		for i := j - 1; i >= 0; i-- {
 			sum := 0.0
-			upper := t.upper[i*m : (i+1)*m]
-			for k := i + 1; k <= j; k++ {
-				sum += upper[k] * row[k]
+			at, value := upper.row(i) // the diagonal first
+			for n := 1; n < len(at) && int(at[n]) <= j; n++ {
+				sum += value[n] * row[at[n]]
 			}
-			row[i] = -sum / upper[i]
+			row[i] = -sum / value[0]
 		}
 	}
 	c := NewMatrix(m, m)
@@ -286,8 +363,9 @@ func (t *triangle) covariance() *Matrix {
 			}
 		}
 	}
+	lengths := t.columnLengths()
 	for a := range m {
-		if !(t.columnLength(a)*math.Sqrt(c.At(a, a))*t.rankTolerance() < 1) {
+		if !(lengths[a]*math.Sqrt(c.At(a, a))*t.rankTolerance() < 1) {
 			return nil
 		}
 		for b := range a {
@@ -297,13 +375,17 @@ func (t *triangle) covariance() *Matrix {
 	return c
 }
 
+// minSquares and maxSquares are the sums of squares between which none overflowed, and none that
+// underflowed matters.
+const minSquares, maxSquares = 1e-280, 1e280
+
 // norm returns the Euclidean length, without overflow or underflow of the squares.
 func norm(v []float64) float64 {
 	plain := 0.0
 	for _, x := range v {
 		plain += x * x
 	}
-	if plain > 1e-280 && plain < 1e280 {
+	if plain > minSquares && plain < maxSquares {
 		return math.Sqrt(plain)
 	}
 	largest := 0.0

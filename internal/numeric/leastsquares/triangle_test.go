@@ -38,7 +38,7 @@ func TestTriangleIsOfTheNormalEquations(t *testing.T) {
 			}
 		}
 		a := newTriangle(jacobian.Rows, 9)
-		a.fold(jacobian, residuals, diagonal, right)
+		a.fold(sparseOf(jacobian), residuals, diagonal, right)
 		for j := range 9 {
 			for k := range j + 1 {
 				want, got := 0.0, 0.0
@@ -64,7 +64,7 @@ func TestRefoldIsFold(t *testing.T) {
 	for _, size := range [][2]int{{30, 8}, {5, 8}, {0, 3}} {
 		jacobian, residuals, weights, right := fill(size[0], size[1])
 		plain := newTriangle(size[0], size[1])
-		plain.fold(jacobian, residuals, weights, right)
+		plain.fold(sparseOf(jacobian), residuals, weights, right)
 		more, both, as := make([]float64, size[1]), make([]float64, size[1]), make([]float64, size[1])
 		for j := range more {
 			more[j] = 0.3 + 0.2*float64(j)
@@ -73,7 +73,7 @@ func TestRefoldIsFold(t *testing.T) {
 		}
 		got, want := newTriangle(max(size[0], size[1]), size[1]), newTriangle(size[0], size[1])
 		got.refold(plain, more)
-		want.fold(jacobian, residuals, both, as)
+		want.fold(sparseOf(jacobian), residuals, both, as)
 		sameTriangle(t, got, want)
 	}
 }
