@@ -31,8 +31,9 @@ func findExplanations(first explanation) ([]explanation, error) {
 // readings with the same mistakes corrected.
 func (e explanation) withOpens(first explanation) (opened explanation, found bool) {
 	explained := e.explained()
+	candidates := e.openCandidates(!explained)
 	if explained { // then the noise is known
-		if len(e.openCandidates(false)) == 0 {
+		if len(candidates) == 0 {
 			return e, false
 		}
 		var err error
@@ -42,7 +43,7 @@ func (e explanation) withOpens(first explanation) (opened explanation, found boo
 			return e, false
 		}
 	}
-	opened = first.withOpenConductors(!explained)
+	opened = first.withOpenConductors(candidates)
 	if len(opened.open) == 0 {
 		return e, false
 	}
@@ -62,8 +63,8 @@ func (e explanation) withoutNeedlessOpens() explanation {
 		c := e.open[i]
 		near := slices.Clone(e.X)
 		near[c.Unknown] = e.Model.Unknowns[c.Unknown].Mean
-		trial, err := e.solve(e.Assumptions.Releasing(c.Unknown), near)
-		trial.open = slices.Delete(slices.Clone(e.open), i, i+1)
+		fewer := explanation{Fit: e.Fit, open: slices.Delete(slices.Clone(e.open), i, i+1)}
+		trial, err := fewer.solve(e.Assumptions.Releasing(c.Unknown), near)
 		if err == nil && trial.X[c.Unknown] < prior.Transform(minHighOhms) && trial.score() < e.score() {
 			e = trial
 			continue

@@ -51,7 +51,7 @@ func (e explanation) solveWithNoise(freedom float64) (explanation, error) {
 		if !changed {
 			fit := *e.Fit
 			fit.Assumptions = noise
-			return explanation{&fit, e.open}, nil
+			return explain(&fit, e.open), nil
 		}
 		next, err := e.solveLimited(noise, e.X, initialIterations)
 		if err != nil {

@@ -31,11 +31,11 @@ type OpenConductor struct {
 	RailKnown  bool    // the readings show which of the two rails is open
 }
 
-// withOpenConductors holds open, one by one, the conductors that lower the score, and fits again
-// after each: all are tested, or only those of elements with a high resistance.
-func (e explanation) withOpenConductors(all bool) explanation {
+// withOpenConductors holds open, one by one, those candidates that lower the score, and fits again
+// after each.
+func (e explanation) withOpenConductors(candidates []OpenConductor) explanation {
 	for range maxOpens {
-		candidates := e.openCandidates(all)
+		candidates = slices.DeleteFunc(slices.Clone(candidates), func(c OpenConductor) bool { return e.isOpen(c.Split) })
 		gains := make([]float64, len(candidates))
 		best, bestFit := -1, explanation{}
 		cost := e.cost()
@@ -62,7 +62,7 @@ func (e explanation) withOpenConductors(all bool) explanation {
 		if settled, err := bestFit.solve(bestFit.Assumptions, bestFit.X); err == nil {
 			bestFit = settled
 		}
-		e = explanation{bestFit.Fit, append(slices.Clip(e.open), open)}
+		e = explain(bestFit.Fit, append(slices.Clip(e.open), open))
 	}
 	return e
 }

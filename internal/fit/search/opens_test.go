@@ -134,7 +134,7 @@ func TestImpossibleReelsAreUnexplained(t *testing.T) {
 	at := func(x []float64, open ...OpenConductor) explanation {
 		fit := *sound.Fit
 		fit.X = x
-		return explanation{&fit, open}
+		return explanation{Fit: &fit, open: open}
 	}
 	x := slices.Clone(sound.X)
 	conductors := 2*len(r.Joints) + len(r.Feeds) // a clamp saw current in the feeds' plus

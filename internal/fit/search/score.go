@@ -40,6 +40,13 @@ const (
 // score returns minus twice the logarithm of the evidence for an explanation times the prior odds
 // of its assumptions. All explanations are compared by it: the one of least score is the best.
 func (e explanation) score() float64 {
+	if e.once != nil {
+		return e.once.score()
+	}
+	return e.computeScore()
+}
+
+func (e explanation) computeScore() float64 {
 	sum := e.cost() + wrongReading*float64(e.Assumptions.ExcludedCount()) + openConductor*float64(len(e.open)) + e.elementOdds()
 	for _, x := range e.Assumptions.Mistakes {
 		sum += e.mistakeOdds(x)
@@ -87,6 +94,13 @@ func (e explanation) elementOdds() (sum float64) {
 // oddsOf returns the prior odds of the resistance of a joint or feed, by the index of its split: 0 of
 // a usual one. Where the readings hardly exclude less, the odds of less count with what it costs.
 func (e explanation) oddsOf(split int) float64 {
+	if e.once != nil {
+		return e.once.odds[split]()
+	}
+	return e.computeOdds(split)
+}
+
+func (e explanation) computeOdds(split int) float64 {
 	switch t, high := e.loopOf(split), e.highFrom(split); {
 	case t >= high:
 		return math.Min(highResistance, badElement+e.riseTo(split, high))

@@ -8,6 +8,7 @@ package search
 
 import (
 	"slices"
+	"sync"
 
 	"ohmkeep/internal/fit/model"
 )
@@ -17,18 +18,43 @@ import (
 type explanation struct {
 	*model.Fit
 	open []OpenConductor // held open in the fit
+	once *once           // nil where nothing is kept
+}
+
+// once holds what is computed once from an explanation, when it is first used.
+type once struct {
+	score func() float64
+	odds  []func() float64 // by split: oddsOf
+}
+
+// explain returns the explanation of a fit with some conductors held open. Its score and odds are
+// computed once.
+func explain(fit *model.Fit, open []OpenConductor) explanation {
+	e := explanation{Fit: fit, open: open}
+	kept := &once{score: sync.OnceValue(func() float64 { return e.computeScore() })}
+	for s := range fit.Model.Splits {
+		kept.odds = append(kept.odds, sync.OnceValue(func() float64 { return e.computeOdds(s) }))
+	}
+	e.once = kept
+	return e
 }
 
 // solve fits from a start under some assumptions, which hold the explanation's conductors open.
 func (e explanation) solve(a model.Assumptions, start []float64) (explanation, error) {
 	fit, err := model.Solve(e.Model, a, start)
-	return explanation{fit, e.open}, err
+	if err != nil {
+		return explanation{}, err
+	}
+	return explain(fit, e.open), nil
 }
 
 // solveLimited is solve with at most so many iterations.
 func (e explanation) solveLimited(a model.Assumptions, start []float64, most int) (explanation, error) {
 	fit, err := model.SolveLimited(e.Model, a, start, most)
-	return explanation{fit, e.open}, err
+	if err != nil {
+		return explanation{}, err
+	}
+	return explain(fit, e.open), nil
 }
 
 // Outcome is the explanation that fits the readings best. Its noise is estimated.
@@ -50,7 +76,7 @@ func Best(m *model.Model) (*Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	list, err := findExplanations(explanation{Fit: first})
+	list, err := findExplanations(explain(first, nil))
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/run"
@@ -18,9 +19,8 @@ func (e explanation) unnoticedMistakes() (list []explanation) {
 	if e.Covariance == nil || len(e.Assumptions.Mistakes) > 0 {
 		return nil
 	}
-	odds := e.elementOdds() // with the mistake corrected, what is bad may be sound
 	for _, x := range e.Model.PossibleMistakes(e.Assumptions) {
-		if !e.mayBeUnnoticed(x, odds+maxAlternativeCost) {
+		if !e.mayBeUnnoticed(x) {
 			continue
 		}
 		if other, err := e.correcting(x); err == nil {
@@ -43,7 +43,8 @@ func (e explanation) correcting(x model.Mistake) (explanation, error) {
 	a, start := e.Assumptions.ExcludingOnly(nil).Correcting(x), e.X
 	opened := len(e.open) > 0
 	if opened {
-		a.Held, e.open, start = nil, nil, e.Model.Start(a)
+		a.Held, start = nil, e.Model.Start(a)
+		e = explanation{Fit: e.Fit}
 	}
 	first, err := e.solve(a, start)
 	if err != nil {
@@ -60,14 +61,19 @@ func (e explanation) correcting(x model.Mistake) (explanation, error) {
 }
 
 // mayBeUnnoticed reports whether a mistake may explain the readings about as well as the fit, which
-// has none: the linear model gives a cost with its odds below most, a step draws the current of
-// another load, or several of its readings are outliers.
-func (e explanation) mayBeUnnoticed(x model.Mistake, most float64) bool {
+// has none: the linear model gives a cost with its odds that the odds of elements may outweigh, a
+// step draws the current of another load, or several of its readings are outliers. With the mistake
+// corrected, what is bad may be sound.
+func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 	switch x.Kind {
 	case model.FeedsSwapped:
-		return e.costOfSwap(x)+e.mistakeOdds(x) < most
+		cost, shift := e.costOfSwap(x)
+		if cost += e.mistakeOdds(x); cost >= e.elementOdds()+maxAlternativeCost {
+			return false
+		}
+		return cost < e.oddsShifted(shift)+maxAlternativeCost
 	case model.DisplayHeld:
-		return e.contradicts(x) && e.costOfHeld(x)+e.mistakeOdds(x) < most
+		return e.contradicts(x) && e.costOfHeld(x)+e.mistakeOdds(x) < e.elementOdds()+maxAlternativeCost
 	case model.WrongLoad:
 		return e.excludedIn(x.A) >= minContradictions || e.drawsLoadOf(x)
 	}
@@ -209,8 +215,9 @@ const minLoadDifference = 0.1
 
 // costOfSwap returns the change of the least sum of squares when the currents of two feeds change
 // places, in the linear model: with residuals r that change by d it is 2·rᵀd + dᵀ·(1 − J·C·Jᵀ)·d. It
-// is +Inf where a step has not one reading of each that are in the fit.
-func (e explanation) costOfSwap(x model.Mistake) float64 {
+// is +Inf where a step has not one reading of each that are in the fit. shift is the change of the
+// unknowns, −C·Jᵀ·d.
+func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64) {
 	var at []int
 	var change []float64
 	for i, o := range e.Observations {
@@ -221,7 +228,7 @@ func (e explanation) costOfSwap(x model.Mistake) float64 {
 			return y.Feed == x.B && y.Step == o.Step && !y.Excluded
 		})
 		if k < 0 {
-			return math.Inf(1)
+			return math.Inf(1), nil
 		}
 		y := &e.Observations[k]
 		at = append(at, i, k)
@@ -235,5 +242,29 @@ func (e explanation) costOfSwap(x model.Mistake) float64 {
 			along[j] += d * change[n]
 		}
 	}
-	return sum - matrix.Quadratic(e.Covariance, along)
+	shift = matrix.Times(e.Covariance, along)
+	sum -= matrix.Dot(along, shift)
+	for j := range shift {
+		shift[j] = -shift[j]
+	}
+	return sum, shift
+}
+
+// minShiftPart is the part of the distance from an element's value to its limit from which on a
+// shift in the linear model may in truth bring the element there.
+const minShiftPart = 0.1
+
+// oddsShifted returns the prior odds of those elements that a change of the unknowns moves towards
+// their limits.
+func (e explanation) oddsShifted(shift []float64) (sum float64) {
+	for s, split := range e.Model.Splits {
+		if !split.Transformed || e.isOpen(s) || e.oddsOf(s) == 0 {
+			continue
+		}
+		t, row := prior.Loop(split.Rails, e.X)
+		if matrix.Dot(row, shift) < -minShiftPart*(t-e.limitOf(s)) {
+			sum += e.oddsOf(s)
+		}
+	}
+	return sum
 }
