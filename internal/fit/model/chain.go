@@ -20,14 +20,20 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 	}
 	for i := range m.Unknowns {
 		u := &m.Unknowns[i]
-		d, inside := 0.0, u.inside(x[i])
+		d := 0.0
 		switch u.What {
 		case JointRail:
-			d = *side(&g.Joints[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
+			if d = *side(&g.Joints[u.Index], u.Rail); d != 0 {
+				d *= prior.ToOhmsSlope(u.inside(x[i]))
+			}
 		case FeedRail:
-			d = *side(&g.Feeds[u.Index], u.Rail) * prior.ToOhmsSlope(inside)
+			if d = *side(&g.Feeds[u.Index], u.Rail); d != 0 {
+				d *= prior.ToOhmsSlope(u.inside(x[i]))
+			}
 		case ReelRail:
-			d = *side(&g.Reels[u.Index], u.Rail) * m.Segment[u.Index] / 2 * s.copperFactor(m, u.Index)
+			if d = *side(&g.Reels[u.Index], u.Rail); d != 0 {
+				d *= m.Segment[u.Index] / 2 * s.copperFactor(m, u.Index)
+			}
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:
@@ -59,8 +65,9 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 				d = warmth
 			}
 		}
-		row[i] = d
-		beyond += d * (x[i] - inside)
+		if row[i] = d; d != 0 { // little depends on most unknowns of a large run
+			beyond += d * (x[i] - u.inside(x[i]))
+		}
 	}
 	return beyond
 }
@@ -69,6 +76,9 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 func (m *Model) temperatureSlope(s *State, g *ladder.Gradient) float64 {
 	sum := 0.0
 	for i := range g.Reels {
+		if g.Reels[i] == (ladder.Rails{}) {
+			continue
+		}
 		// r(T) = r₂₀·(1 + α(T − 20)), so dr/dT = r(T)·α/(1 + α(T − 20)).
 		part := ladder.CopperTempCo / s.copperFactor(m, i)
 		sum += part * (g.Reels[i].Plus*s.Par.Reels[i].Plus + g.Reels[i].Minus*s.Par.Reels[i].Minus)

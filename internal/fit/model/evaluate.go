@@ -73,8 +73,11 @@ func (p *problem) evaluateFree(x, residuals []float64, jacobian *leastsquares.Ma
 			residuals[i], slope = prior.CauchyLoss(residuals[i], RobustThreshold)
 			by *= slope
 		}
-		for j := range row {
-			if row[j] *= by; math.Abs(row[j])*p.Unknowns[j].Deviation < negligible {
+		for j, d := range row {
+			if d == 0 {
+				continue
+			}
+			if row[j] = d * by; math.Abs(row[j])*p.Unknowns[j].Deviation < negligible {
 				row[j] = 0
 			}
 		}

@@ -89,8 +89,10 @@ func (p *Point) Predict(o *Observation, row []float64) (float64, error) {
 	if o.MeterRange != Absent {
 		at := &p.Model.MeterRanges[o.MeterRange]
 		slope := 1 + p.X[at.Gain]
-		for j := range row {
-			row[j] *= slope
+		for j, d := range row {
+			if d != 0 {
+				row[j] = d * slope
+			}
 		}
 		row[at.Gain] = value
 		row[at.Offset] = 1

@@ -72,8 +72,8 @@ func (s *Solver) inject(node int32, x float64) {
 	}
 }
 
-// negligibleAdjoint is the part of the largest adjoint below which the pixels of a section are
-// left out of the derivatives: the output does not depend on pixels that far away.
+// negligibleAdjoint is the part of the largest adjoint below which pixels and conductors are left out
+// of the derivatives: the output does not depend on what is that far away.
 const negligibleAdjoint = 1e-10
 
 // gradient solves the adjoint of the nodal equations, A·λ = c for the output cᵀx
@@ -103,7 +103,9 @@ func (s *Solver) gradient(g *Gradient) error {
 	for r, nodes := range s.net.tapNodes {
 		for j, p := range nodes {
 			k := s.net.offsets[r] + s.net.taps[r][j] - 1
-			s.loadGradient(g, r, k, at(s.adjoint, p.plus)-at(s.adjoint, p.minus))
+			if lambda := at(s.adjoint, p.plus) - at(s.adjoint, p.minus); math.Abs(lambda) > s.minAdjoint {
+				s.loadGradient(g, r, k, lambda)
+			}
 		}
 	}
 	for i := range s.net.sections {
@@ -124,9 +126,11 @@ func (s *Solver) supplyGradient(g *Gradient) {
 
 func (s *Solver) resistorGradient(g *Gradient) {
 	for _, x := range s.net.resistors {
-		d := 0.0
-		if ohms := s.ohms(x); !math.IsInf(ohms, 1) {
-			d = (at(s.adjoint, x.a) - at(s.adjoint, x.b)) * (at(s.x, x.a) - at(s.x, x.b)) / (ohms * ohms)
+		d := at(s.adjoint, x.a) - at(s.adjoint, x.b)
+		if ohms := s.ohms(x); math.Abs(d) <= s.minAdjoint || math.IsInf(ohms, 1) {
+			d = 0
+		} else {
+			d *= (at(s.x, x.a) - at(s.x, x.b)) / (ohms * ohms)
 		}
 		s.putRail(g, x, d)
 	}
@@ -176,6 +180,10 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	first, last := sec.offset+sec.first, sec.offset+sec.last
 	a1 := at(s.adjoint, sec.at.plus) - at(s.adjoint, sec.at.minus)
 	a := at(s.adjoint, sec.to.plus) - at(s.adjoint, sec.to.minus)
+	alongPlus, alongMinus := at(s.adjoint, sec.at.plus)-at(s.adjoint, sec.to.plus), at(s.adjoint, sec.at.minus)-at(s.adjoint, sec.to.minus)
+	if max(math.Abs(a1), math.Abs(a), math.Abs(alongPlus), math.Abs(alongMinus)) <= s.minAdjoint {
+		return
+	}
 	v := s.volts[last]
 	aLast, vFirst, vLast := a, s.volts[first], v
 	n := float64(sec.last - sec.first)

@@ -211,6 +211,9 @@ func (m *Matrix) Solve(x []float64) {
 		y[t] = x[i]
 	}
 	for k := range m.n {
+		if y[k] == 0 {
+			continue // as most are where x has few entries
+		}
 		for a := m.start[k]; a < m.start[k+1]; a++ {
 			y[m.later[a]] -= m.factor[a] * y[k]
 		}

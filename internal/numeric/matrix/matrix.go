@@ -28,18 +28,9 @@ func Dot(a, b []float64) float64 {
 
 // Quadratic returns rowᵀ·C·row, the variance of a linear function with derivatives row.
 func Quadratic(c *leastsquares.Matrix, row []float64) float64 {
-	sum := 0.0
-	for i, a := range row {
-		if a == 0 {
-			continue
-		}
-		inner := 0.0
-		for j, b := range row {
-			if b != 0 {
-				inner += c.At(i, j) * b
-			}
-		}
-		sum += a * inner
+	sum, few := 0.0, SparseOf(row, 0)
+	for n, i := range few.at {
+		sum += few.value[n] * few.Dot(c.Row(i))
 	}
 	return sum
 }
