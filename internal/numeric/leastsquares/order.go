@@ -5,7 +5,9 @@ import "math/bits"
 // ordered is a model whose parameters are in an order that keeps its triangle sparse.
 type ordered struct {
 	model Model
-	order []int // by position: the parameter
+	order []int    // by position: the parameter
+	place []int    // by parameter: its position
+	set   []uint64 // scratch: positions
 	x     []float64
 	plain *Matrix   // the Jacobian in the model's own order
 	start []float64 // residuals at the start; nil once returned by Evaluate
@@ -20,7 +22,7 @@ func inOrder(m Model, x []float64) (*ordered, error) {
 	if err := m.Evaluate(x, o.start, o.plain); err != nil {
 		return nil, err
 	}
-	o.order = leastDegree(o.plain)
+	o.arrangeBy(leastDegree(o.plain))
 	return o, nil
 }
 
@@ -36,14 +38,24 @@ func (o *ordered) evaluate(x, residuals []float64, jacobian *sparse) error {
 	jacobian.clear()
 	for i := range o.plain.Rows {
 		row := o.plain.Row(i)
-		for place, j := range o.order {
-			if d := row[j]; d != 0 {
-				jacobian.add(place, d)
+		for j, d := range row {
+			if d != 0 {
+				o.set[o.place[j]/64] |= 1 << (o.place[j] % 64)
 			}
 		}
+		each(o.set, func(place int) { jacobian.add(place, row[o.order[place]]) })
+		clear(o.set)
 		jacobian.endRow()
 	}
 	return nil
+}
+
+// arrangeBy sets the order.
+func (o *ordered) arrangeBy(order []int) {
+	o.order, o.place, o.set = order, make([]int, len(order)), make([]uint64, (len(order)+63)/64)
+	for place, j := range order {
+		o.place[j] = place
+	}
 }
 
 // arrange writes values by parameter in order.

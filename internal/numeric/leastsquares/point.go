@@ -9,15 +9,14 @@ type point struct {
 	sum          float64 // of squares, priors included
 
 	// Set by linearise.
-	linear    *triangle // of the Jacobian and the priors; damped by rankDamping where it is singular
+	linear    *triangle // nil before the first; of the Jacobian and the priors; damped by rankDamping where it is singular
 	update    []float64 // the full update, to the minimum of the linear model
 	reduction float64   // predicted reduction of the sum of squares by that update
 	damping   float64   // 0 unless singular
 }
 
 func newPoint(n, k int) *point {
-	return &point{x: make([]float64, k), residuals: make([]float64, n), jacobian: &sparse{},
-		linear: newTriangle(n, k), update: make([]float64, k)}
+	return &point{x: make([]float64, k), residuals: make([]float64, n), jacobian: &sparse{}, update: make([]float64, k)}
 }
 
 // evaluate evaluates the model at p.x. The sum is not finite where any residual or
@@ -54,6 +53,9 @@ const rankDamping = 1e-14
 
 // linearise computes the full update and its predicted reduction at an evaluated point.
 func (s *search) linearise(p *point) {
+	if p.linear == nil {
+		p.linear = newTriangle(len(p.residuals), len(p.x))
+	}
 	s.fold(p.linear, p, 0)
 	p.damping = 0
 	singular := false
@@ -87,6 +89,10 @@ func (s *search) fold(t *triangle, p *point, damping float64) {
 
 // damp computes the triangle of the linear model at the current point, damped by λ.
 func (s *search) damp(lambda float64) {
+	if s.damped == nil {
+		n, k := s.model.model.Size()
+		s.damped = newTriangle(max(n, k), k)
+	}
 	if s.current.damping > 0 { // a singular model has no undamped triangle to start from
 		s.fold(s.damped, s.current, lambda)
 		return

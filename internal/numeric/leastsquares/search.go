@@ -2,7 +2,7 @@ package leastsquares
 
 import "math"
 
-// search is the state of one fit. All memory is allocated before its first iteration.
+// search is the state of one fit. The memory of a triangle is allocated when it is first needed.
 type search struct {
 	model         *ordered
 	weight, mean  []float64 // of the priors; a weight is 1/(standard deviation)
@@ -16,7 +16,7 @@ type search struct {
 	scale          []float64 // by parameter: the greatest length that its Jacobian column has had
 	radius         float64   // of the trust region, in scaled length
 	damping        float64   // λ of the last update
-	damped         *triangle
+	damped         *triangle // nil before the first damped update
 	delta          []float64 // δ, the update to try
 
 	diagonal, right, scaled []float64 // scratch
@@ -31,7 +31,7 @@ type search struct {
 func newSearch(m *ordered, prior *Prior, opt Options) *search {
 	n, k := m.model.Size()
 	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slowProgress: opt.SlowProgress, noCovariance: opt.NoCovariance,
-		current: newPoint(n, k), trial: newPoint(n, k), damped: newTriangle(max(n, k), k)}
+		current: newPoint(n, k), trial: newPoint(n, k)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
 		*v = make([]float64, k)
 	}

@@ -15,7 +15,7 @@ func TestDampedUpdate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o.order = []int{0, 1, 2} // so that the prior need not be arranged
+	o.arrangeBy([]int{0, 1, 2}) // so that the prior need not be arranged
 	s := newSearch(o, prior, Options{})
 	copy(s.current.x, start)
 	if err := s.evaluate(s.current); err != nil {

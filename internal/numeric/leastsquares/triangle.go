@@ -83,7 +83,7 @@ func (t *triangle) absorb(j *sparse, residuals []float64) {
 				t.foldLot(j, residuals)
 			}
 		}
-		if len(t.lot) >= lotRows/4 {
+		if len(t.lot) >= lotRows/8 {
 			t.foldLot(j, residuals) // rows that begin together have most columns in common
 		}
 	}
