@@ -19,9 +19,24 @@ const (
 // excluded before the others are examined.
 const grossSigmas = 12.0
 
-// withoutOutliers estimates the noise and excludes the readings that contradict the others: first
-// those with gross errors in a robust fit, then the largest outlier, one at a time.
+// withoutOutliers estimates the noise, and excludes the readings that contradict the others where that
+// lowers the score. A fault of the run makes the readings beside it look like outliers until it is
+// fitted: without them it cannot be seen.
 func (e explanation) withoutOutliers() (explanation, error) {
+	without, err := e.excludingOutliers()
+	if err != nil || without.Assumptions.ExcludedCount() <= e.Assumptions.ExcludedCount() {
+		return without, err
+	}
+	with, err := e.solveWithNoise(0)
+	if err == nil && with.score() < without.score() {
+		return with, nil
+	}
+	return without, nil
+}
+
+// excludingOutliers estimates the noise and excludes outliers: first those with gross errors in a
+// robust fit, then the largest one, one at a time.
+func (e explanation) excludingOutliers() (explanation, error) {
 	var err error
 	if !e.Converged || e.PValue() < model.MinPValue {
 		if e, err = e.withoutGrossErrors(); err != nil {
