@@ -182,3 +182,30 @@ func TestHeatOfTwoConductors(t *testing.T) {
 		t.Error("no joint's conductors carry unlike currents, so the test shows nothing")
 	}
 }
+
+// A joint with an open plus beside one with a bad minus, before a feed that is too thin: the readings over
+// the open joint, and of what is behind it, look like eleven outliers while it is taken for sound.
+// Simulated by an independent program, which has the truth.
+func TestOpenThatLooksLikeOutliers(t *testing.T) {
+	r, readings := stored(t, "masked")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range a.Readings {
+		if x.Suspect {
+			t.Errorf("reading %d is suspected", i)
+		}
+	}
+	truth := map[string]float64{"R1-R2": 0.00866, "R2-R3": 0.00279, "R3-R4": 0.02588, "trunk": 0.03068, "b1": 0.08236, "b2": 0.1032, "bl": 0.2691}
+	for _, e := range a.Elements {
+		ohms, known := truth[e.Name]
+		switch {
+		case e.Rail != run.Loop:
+		case e.Name == "R4-R5" && !(e.Open() && e.Verdict == assessment.Fail):
+			t.Errorf("the open joint: %g Ω (%g to %g), %s", e.Ohms, e.Low, e.High, e.Verdict)
+		case known && (ohms < e.Low || ohms > e.High || (e.Verdict == assessment.Fail) != (e.Name == "R3-R4" || e.Name == "bl")):
+			t.Errorf("%s %s: %g is true, found %g to %g, %s", e.Kind, e.Name, ohms, e.Low, e.High, e.Verdict)
+		}
+	}
+}
