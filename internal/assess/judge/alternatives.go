@@ -2,7 +2,6 @@ package judge
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -16,32 +15,32 @@ import (
 // verdict because of them.
 func (j *judgement) noteAlternatives() {
 	for k := 1; k < len(j.explanations); k++ {
-		j.noteAlternative(k, j.undecidedBy(k))
+		j.noteAlternative(j.explanations[k], j.undecidedBy(k))
 	}
 }
 
 // undecidedBy lists the loops that have no verdict, would have one by the best explanation alone, and
 // not the same by explanation k.
-func (j *judgement) undecidedBy(k int) (names []string) {
-	for i := range j.est.Elements {
-		e, x := &j.est.Elements[i], j.assessed(i)
-		if x == nil || e.Rail != run.Loop || x.Verdict != assessment.Unproven || math.IsNaN(x.Limit) {
-			continue
-		}
-		m := j.mixtures[i]
+func (j *judgement) undecidedBy(k int) (elements []int) {
+	for _, i := range j.unproven() {
+		m, e := j.mixtures[i], &j.est.Elements[i]
 		by := func(k int) assessment.Verdict {
-			return j.rule.Judge(m[k].ProbabilityAbove(e.Scale(x.Limit)), j.explanations[k].Elements[i].Known)
+			return j.rule.Judge(m[k].ProbabilityAbove(e.Scale(j.limit(e))), j.explanations[k].Elements[i].Known)
 		}
 		if best := by(0); best != assessment.Unproven && best != by(k) {
-			names = append(names, string(x.Kind)+" "+x.Name)
+			elements = append(elements, i)
 		}
 	}
-	return names
+	return elements
 }
 
-// noteAlternative notes explanation k, with the elements that it leaves undecided.
-func (j *judgement) noteAlternative(k int, undecided []string) {
-	other := j.explanations[k]
+// noteAlternative notes another explanation, with the elements that it leaves undecided.
+func (j *judgement) noteAlternative(other *estimate.Estimate, elements []int) {
+	var undecided, names []string
+	for _, i := range elements {
+		e := &j.est.Elements[i]
+		undecided, names = append(undecided, string(e.Kind)+" "+j.name(e)), append(names, j.name(e))
+	}
 	if i := other.DarkReel(); i >= 0 {
 		j.alternatives.dark = append(j.alternatives.dark, j.run.Reels[i].Name)
 		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
@@ -59,10 +58,22 @@ func (j *judgement) noteAlternative(k int, undecided []string) {
 		}
 		return
 	}
-	if mine, others := excludedOnlyIn(j.est, other), excludedOnlyIn(other, j.est); mine != "" && others != "" {
-		j.alternatives.excludedHere = mine
-		j.alternatives.excludedThere = addMissing(j.alternatives.excludedThere, []string{others})
-		j.alternatives.undecided = append(j.alternatives.undecided, undecided...)
+	mine, others := excludedOnlyIn(j.est, other), excludedOnlyIn(other, j.est)
+	switch {
+	case len(mine) > 0 && len(others) > 0:
+		j.alternatives.excludedHere = lines(mine)
+		j.alternatives.excludedThere = addMissing(j.alternatives.excludedThere, []string{lines(others)})
+		j.alternatives.undecided = addMissing(j.alternatives.undecided, undecided)
+	case len(undecided) > 0:
+		j.alternatives.doubtful = addMissing(j.alternatives.doubtful, []string{lines(append(mine, others...))})
+		j.alternatives.undecidedByDoubtful = addMissing(j.alternatives.undecidedByDoubtful, undecided)
+	}
+	for _, x := range others {
+		if len(names) > 0 {
+			again := nextOf(x)
+			again.Settles = names
+			j.again = append(j.again, again)
+		}
 	}
 }
 
@@ -113,6 +124,8 @@ func addMissing(list, more []string) []string {
 type alternatives struct {
 	excludedHere             string   // by this estimate
 	excludedThere, undecided []string // by the alternatives; elements that would have a verdict without the contradiction
+	doubtful                 []string // readings that may be wrong or right, and nothing else tells
+	undecidedByDoubtful      []string // elements whose verdict depends on it
 	dark, undecidedByDark    []string // reels that may be dark; elements whose verdict depends on it
 	swapped, undecidedBySwap []string // pairs of feeds whose currents may have been exchanged; the same
 	other, undecidedByOther  []string // other mistakes and open conductors, in words; the same
@@ -128,6 +141,10 @@ func (j *judgement) reportAlternatives() {
 			text += " Undecided until then: " + strings.Join(a.undecided, ", ") + "."
 		}
 		j.addFinding(assessment.Warning, "reading", text)
+	}
+	if len(a.doubtful) > 0 {
+		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("The other readings agree with %s being right, and with it being wrong. Read it again, or in another step. Undecided until then: %s.",
+			strings.Join(a.doubtful, ", or "), strings.Join(a.undecidedByDoubtful, ", ")))
 	}
 	if len(a.swapped) > 0 {
 		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again. Undecided until then: %s.",
@@ -146,13 +163,21 @@ func (j *judgement) reportAlternatives() {
 	}
 }
 
-// excludedOnlyIn names the readings that one estimate excludes and another does not.
-func excludedOnlyIn(one, other *estimate.Estimate) string {
-	var list []string
+// excludedOnlyIn lists the readings that one estimate excludes and another does not.
+func excludedOnlyIn(one, other *estimate.Estimate) (list []assessment.Reading) {
 	for i, x := range one.Readings {
 		if x.Suspect && !other.Readings[i].Suspect {
-			list = append(list, lineOf(x))
+			list = append(list, x)
 		}
 	}
-	return strings.Join(list, " and ")
+	return list
+}
+
+// lines names readings.
+func lines(list []assessment.Reading) string {
+	var names []string
+	for _, x := range list {
+		names = append(names, lineOf(x))
+	}
+	return strings.Join(names, " and ")
 }

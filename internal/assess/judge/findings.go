@@ -35,7 +35,6 @@ func (j *judgement) addFindings() {
 			lineOf(*x), x.Text, x.Unit, inUnit(x.Predicted, x.Unit), x.Unit, like))
 	}
 	j.reportAlternatives()
-	j.reportShared()
 	j.reportUnproven()
 	j.reportInseparable()
 	j.reportUnused()
@@ -198,6 +197,17 @@ func (j *judgement) reportUnused() {
 	}
 }
 
+// lineOf names a reading by the line of its row, its place and step.
+func lineOf(x assessment.Reading) string {
+	return fmt.Sprintf("line %d (%s, %q)", x.Row, between(x), x.Step)
+}
+
+// nextOf returns a reading as one to take again.
+func nextOf(r assessment.Reading) assessment.Next {
+	return assessment.Next{Quantity: r.Quantity, From: r.From, To: r.To, Step: r.Step, Meter: r.Meter}
+}
+
+// between names the points of a reading.
 func between(x assessment.Reading) string {
 	if x.To == "" {
 		return x.From

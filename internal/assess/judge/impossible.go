@@ -85,3 +85,17 @@ func (j *judgement) pairVoltageAt(r assessment.Reading, reel int) bool {
 	to, errTo := j.run.Point(r.To)
 	return errFrom == nil && errTo == nil && from.Place == to.Place && from.Kind == run.AtReel && from.Index == reel
 }
+
+// withdraw makes a failing loop and its conductors unproven, for a reason in words.
+func (j *judgement) withdraw(i int, reason string) {
+	loop := j.assessed(i)
+	for k := range j.out.Elements {
+		if x := &j.out.Elements[k]; x.Kind == loop.Kind && x.Name == loop.Name && x.Verdict == assessment.Fail {
+			x.Verdict, x.BehavesLike = assessment.Unproven, ""
+		}
+	}
+	if j.withheld == nil {
+		j.withheld = map[int]string{}
+	}
+	j.withheld[i] = reason
+}

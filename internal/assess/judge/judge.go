@@ -60,9 +60,8 @@ type judgement struct {
 	weights      []float64            // by explanation: its probability
 	mixtures     []verdict.Mixture    // by element: its distribution; nil of rails
 	targets      []nextreading.Target // elements without a verdict
-	shared       []sharedReading      // on which several failures would rest
 	withheld     map[int]string       // by element: why it does not fail although its value would
-	again        []assessment.Next    // readings to take again because failures are withheld for them
+	again        []assessment.Next    // readings to take again
 	alternatives alternatives         // readings that contradict each other, either of which may be wrong
 }
 
@@ -102,7 +101,6 @@ func judgeVerdicts(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		return nil, err
 	}
 	j.noteAlternatives()
-	j.withdrawShared()
 	j.withdrawBesideImpossible()
 	j.out.Verdict = gravest(j.out.Elements)
 	return j, nil

@@ -37,7 +37,7 @@ func readLanding(t *testing.T, factor float64, steps ...string) (*run.Run, []rea
 
 // A supply read 13.2 V for 12.3 makes every feed that hangs on it look bad, and nothing
 // contradicts it: 13.2 V may be how it was trimmed. Two feeds that fail by that one reading
-// alone are unproven, and the reading is named.
+// alone are unproven, and the reading is named and to be read again first.
 func TestOneSupplyReadingFailsNoTwoFeeds(t *testing.T) {
 	for _, steps := range [][]string{{"full"}, {"half", "full"}} {
 		r, list := readLanding(t, 1, steps...)
@@ -65,8 +65,14 @@ func TestOneSupplyReadingFailsNoTwoFeeds(t *testing.T) {
 		if !named {
 			t.Errorf("%v: the reading is not named:\n%s", steps, findings(a))
 		}
-		if next := a.Next; len(steps) == 1 && (len(next) == 0 || next[0].From != "A+" || next[0].Step != "full" || len(next[0].Settles) != 2) {
-			t.Errorf("%v: to be read next: %v", steps, next)
+		if len(steps) == 1 {
+			settles := ""
+			for _, n := range a.Next {
+				settles += strings.Join(n.Settles, " ") + " "
+			}
+			if next := a.Next; len(next) == 0 || next[0].From != "A+" || next[0].Step != "full" || !strings.Contains(settles, "near") || !strings.Contains(settles, "far") {
+				t.Errorf("%v: to be read next: %v", steps, next)
+			}
 		}
 	}
 }

@@ -249,11 +249,13 @@ func (o *Outlook) consider(list []Candidate, quantity run.Quantity, what model.O
 	return list
 }
 
-// taken reports whether a candidate was read already. Reading it again would give the same digits.
+// taken reports whether a candidate was read already, and not as a wrong reading. Reading it again
+// would give the same digits.
 func (o *Outlook) taken(c Candidate) bool {
 	for i := range o.est.Observations {
 		x := &o.est.Observations[i]
-		if x.Step != c.Step || x.Feed != c.Feed || o.est.Model.MeterRanges[x.MeterRange].Meter != c.meter {
+		wrong := x.Excluded && !x.ExcludedForGood
+		if wrong || x.Step != c.Step || x.Feed != c.Feed || o.est.Model.MeterRanges[x.MeterRange].Meter != c.meter {
 			continue
 		}
 		if c.Feed != model.Absent || x.From == c.From && x.To == c.To || x.From == c.To && x.To == c.From {

@@ -91,8 +91,7 @@ func (e explanation) elementOdds() (sum float64) {
 	return sum
 }
 
-// oddsOf returns the prior odds of the resistance of a joint or feed, by the index of its split: 0 of
-// a usual one. Where the readings hardly exclude less, the odds of less count with what it costs.
+// oddsOf returns the prior odds of the resistance of a joint or feed, by the index of its split.
 func (e explanation) oddsOf(split int) float64 {
 	if e.once != nil {
 		return e.once.odds[split]()
@@ -101,11 +100,18 @@ func (e explanation) oddsOf(split int) float64 {
 }
 
 func (e explanation) computeOdds(split int) float64 {
-	switch t, high := e.loopOf(split), e.highFrom(split); {
+	return e.oddsAt(split, e.loopOf(split), func(value float64) float64 { return e.riseTo(split, value) })
+}
+
+// oddsAt returns the prior odds of a joint or feed of transformed ohms t, by the index of its split: 0
+// of a usual one. Where the readings hardly exclude less, the odds of less count with what it costs:
+// rise is that of the sum of squares to another value.
+func (e explanation) oddsAt(split int, t float64, rise func(value float64) float64) float64 {
+	switch high, limit := e.highFrom(split), e.limitOf(split); {
 	case t >= high:
-		return math.Min(highResistance, badElement+e.riseTo(split, high))
-	case t > e.limitOf(split):
-		return math.Min(badElement, e.riseTo(split, e.limitOf(split)))
+		return math.Min(highResistance, badElement+rise(high))
+	case t > limit:
+		return math.Min(badElement, rise(limit))
 	}
 	return 0
 }

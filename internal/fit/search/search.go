@@ -84,6 +84,7 @@ func Best(m *model.Model) (*Outcome, error) {
 	list = append(list, best.exchanges()...)
 	best, _ = bestOf(list)
 	list = append(list, best.unnoticedMistakes()...)
+	list = append(list, best.uncontradicted()...)
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
 	alternatives = append(alternatives, best.darkReels()...)
