@@ -42,12 +42,20 @@ func TestPlanReadsAlongConductors(t *testing.T) {
 
 // A lead takes nothing from a plan: whatever is settled without one is settled with one.
 func TestLeadMakesNoPlanWorse(t *testing.T) {
-	r := runtest.Parse(t, arcade)
-	without := planned(t, r)
-	r.Meters[0].Lead = 6
-	with := planned(t, r)
-	if !without.Settled() || !with.Settled() {
-		t.Errorf("settled without a lead: %v, with one: %v\n%+v", without.Settled(), with.Settled(), with.Elements)
+	for _, change := range []*strings.Replacer{
+		strings.NewReplacer(),
+		strings.NewReplacer("0.12", "0.25", "12 %", "25 %", "metres = 2.5", "metres = 4"),
+		strings.NewReplacer("0.12", "0.06", "12 %", "6 %", `to = "east.end"
+metres = 4`, `to = "east.end"
+metres = 7`),
+	} {
+		r := runtest.Parse(t, change.Replace(arcade))
+		without := planned(t, r)
+		r.Meters[0].Lead = 6
+		with := planned(t, r)
+		if !without.Settled() || !with.Settled() || with.Readings > without.Readings+3 {
+			t.Errorf("settled without a lead: %v, with one: %v, by %d and %d readings\n%+v", without.Settled(), with.Settled(), without.Readings, with.Readings, with.Elements)
+		}
 	}
 }
 

@@ -12,8 +12,6 @@
 package plan
 
 import (
-	"slices"
-
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
@@ -51,28 +49,9 @@ type Element struct {
 	Remedies                 []string // what would settle it
 }
 
-// Make plans for the meters named by index into the run's. Where the plan with long leads leaves
-// something unsettled that one without them settles, it returns that one. The errors are those of
-// solving the run as stated.
+// Make plans for the meters named by index into the run's. The errors are those of solving the run as
+// stated.
 func Make(r *run.Run, meters []int) (*Plan, error) {
-	p, err := attempt(r, meters)
-	if err != nil || p.Settled() || !slices.ContainsFunc(meters, func(m int) bool { return r.Meters[m].Lead > 0 }) {
-		return p, err
-	}
-	short := clone(r)
-	for i := range short.Meters {
-		short.Meters[i].Lead = 0
-	}
-	if other, err := attempt(short, meters); err == nil && other.Settled() {
-		other.Run = r
-		return other, nil
-	}
-	return p, nil
-}
-
-// attempt plans with every reading that the meters can take. Readings are chosen by their gain, one by
-// one, so that more of them to choose from may give another plan, and not always a better one.
-func attempt(r *run.Run, meters []int) (*Plan, error) {
 	s, err := newPlanner(r, meters)
 	if err != nil {
 		return nil, err

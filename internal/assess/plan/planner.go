@@ -88,6 +88,11 @@ func newCondition(r *run.Run, meters []int) (*condition, error) {
 	if err != nil {
 		return nil, err
 	}
+	limits := map[int]float64{}
+	for _, t := range targets {
+		limits[t.Element] = est.Elements[t.Element].Ohms(t.Limit)
+	}
+	est = est.DividedAs(limits)
 	o, err := nextreading.NewOutlook(est, meters)
 	if err != nil {
 		return nil, err
