@@ -11,11 +11,48 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// noteAlternatives notes what the other explanations of the readings are, and the elements that have no
-// verdict because of them.
+// difference is a way in which an explanation of the readings differs from the best one.
+type difference int
+
+const (
+	eitherReading    difference = iota // of readings that contradict each other, others are wrong
+	doubtfulReading                    // a reading is wrong, or right, and nothing else shows it
+	swappedFeeds                       // the currents of two feeds were written down for each other
+	mistakeOrOpen                      // another operator mistake, or an open conductor
+	otherStock                         // the copper of a reel is not as stated
+	darkReel                           // a reel stays dark
+	differencesCount                   // number of kinds
+)
+
+// alternative is what the explanations of one kind have in common.
+type alternative struct {
+	what      []string // the differences, in words
+	undecided []string // elements that would have a verdict otherwise
+}
+
+// noteAlternatives notes how the other explanations of the readings differ, and the elements that have
+// no verdict because of them. Readings that may be wrong are to be taken again.
 func (j *judgement) noteAlternatives() {
 	for k := 1; k < len(j.explanations); k++ {
-		j.noteAlternative(j.explanations[k], j.undecidedBy(k))
+		other := j.explanations[k]
+		var undecided, names []string
+		for _, i := range j.undecidedBy(k) {
+			e := &j.est.Elements[i]
+			undecided, names = append(undecided, string(e.Kind)+" "+j.name(e)), append(names, j.name(e))
+		}
+		kind, what := j.compareWith(other)
+		if what == nil || len(undecided) == 0 && !(kind == eitherReading || kind == mistakeOrOpen && j.mayHaveMistake(other)) {
+			continue
+		}
+		a := &j.alternatives[kind]
+		a.what, a.undecided = addMissing(a.what, what), addMissing(a.undecided, undecided)
+		for _, x := range excludedOnlyIn(other, j.est) {
+			if kind <= doubtfulReading && len(names) > 0 {
+				again := nextOf(x)
+				again.Settles = names
+				j.again = append(j.again, again)
+			}
+		}
 	}
 }
 
@@ -34,47 +71,28 @@ func (j *judgement) undecidedBy(k int) (elements []int) {
 	return elements
 }
 
-// noteAlternative notes another explanation, with the elements that it leaves undecided.
-func (j *judgement) noteAlternative(other *estimate.Estimate, elements []int) {
-	var undecided, names []string
-	for _, i := range elements {
-		e := &j.est.Elements[i]
-		undecided, names = append(undecided, string(e.Kind)+" "+j.name(e)), append(names, j.name(e))
+// compareWith returns how another explanation differs from the best one, in words; nil where it makes
+// no other assumption.
+func (j *judgement) compareWith(other *estimate.Estimate) (kind difference, what []string) {
+	if i := other.Assumptions.DarkReel; i >= 0 {
+		return darkReel, []string{j.run.Reels[i].Name}
 	}
-	if i := other.DarkReel(); i >= 0 {
-		j.alternatives.dark = append(j.alternatives.dark, j.run.Reels[i].Name)
-		j.alternatives.undecidedByDark = append(j.alternatives.undecidedByDark, undecided...)
-		return
+	if swapped, more := j.differences(other); len(swapped) > 0 {
+		return swappedFeeds, swapped
+	} else if len(more) > 0 {
+		return mistakeOrOpen, more
 	}
-	if swapped, more := j.differences(other); len(swapped)+len(more) > 0 {
-		switch {
-		case len(undecided) == 0 && !j.mayHaveMistake(other):
-		case len(swapped) > 0:
-			j.alternatives.swapped = addMissing(j.alternatives.swapped, swapped)
-			j.alternatives.undecidedBySwap = addMissing(j.alternatives.undecidedBySwap, undecided)
-		default:
-			j.alternatives.other = addMissing(j.alternatives.other, more)
-			j.alternatives.undecidedByOther = addMissing(j.alternatives.undecidedByOther, undecided)
-		}
-		return
+	if a, b := j.est.Assumptions.OtherStock, other.Assumptions.OtherStock; a != b {
+		return otherStock, []string{j.run.Reels[max(a, b)].Name}
 	}
-	mine, others := excludedOnlyIn(j.est, other), excludedOnlyIn(other, j.est)
+	mine, others := lines(excludedOnlyIn(j.est, other)), lines(excludedOnlyIn(other, j.est))
 	switch {
-	case len(mine) > 0 && len(others) > 0:
-		j.alternatives.excludedHere = lines(mine)
-		j.alternatives.excludedThere = addMissing(j.alternatives.excludedThere, []string{lines(others)})
-		j.alternatives.undecided = addMissing(j.alternatives.undecided, undecided)
-	case len(undecided) > 0:
-		j.alternatives.doubtful = addMissing(j.alternatives.doubtful, []string{lines(append(mine, others...))})
-		j.alternatives.undecidedByDoubtful = addMissing(j.alternatives.undecidedByDoubtful, undecided)
+	case mine != "" && others != "":
+		return eitherReading, []string{mine, others}
+	case mine+others != "":
+		return doubtfulReading, []string{mine + others}
 	}
-	for _, x := range others {
-		if len(names) > 0 {
-			again := nextOf(x)
-			again.Settles = names
-			j.again = append(j.again, again)
-		}
-	}
+	return 0, nil
 }
 
 // differences returns what one explanation assumes and the other does not: pairs of feeds whose
@@ -119,47 +137,31 @@ func addMissing(list, more []string) []string {
 	return list
 }
 
-// alternatives are other explanations of the readings: either of two contradicting readings may be
-// wrong, a reel may be dark, the operator may have made a mistake, or a conductor may be open.
-type alternatives struct {
-	excludedHere             string   // by this estimate
-	excludedThere, undecided []string // by the alternatives; elements that would have a verdict without the contradiction
-	doubtful                 []string // readings that may be wrong or right, and nothing else tells
-	undecidedByDoubtful      []string // elements whose verdict depends on it
-	dark, undecidedByDark    []string // reels that may be dark; elements whose verdict depends on it
-	swapped, undecidedBySwap []string // pairs of feeds whose currents may have been exchanged; the same
-	other, undecidedByOther  []string // other mistakes and open conductors, in words; the same
-}
-
-// reportAlternatives reports readings that contradict each other, and what else may be where a
-// verdict depends on it.
+// reportAlternatives reports how other explanations differ.
 func (j *judgement) reportAlternatives() {
-	a := j.alternatives
-	if a.excludedHere != "" {
-		text := fmt.Sprintf("Either %s is wrong, or %s: the other readings agree with either. Read them again.", a.excludedHere, strings.Join(a.excludedThere, ", or "))
+	for kind, a := range j.alternatives {
+		if len(a.what) == 0 {
+			continue
+		}
+		what, subject, text := strings.Join(a.what, ", or "), "reading", ""
+		switch difference(kind) {
+		case eitherReading:
+			text = fmt.Sprintf("Either %s is wrong, or %s: the other readings agree with either. Read them again.", a.what[0], strings.Join(a.what[1:], ", or "))
+		case doubtfulReading:
+			text = fmt.Sprintf("The other readings agree with %s being right, and with it being wrong. Read it again, or in another step.", what)
+		case swappedFeeds:
+			text = fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again.", what)
+		case mistakeOrOpen:
+			text = strings.Join(a.what, "; or ") + ", or not: the readings agree with either. Read some of these again."
+		case otherStock:
+			subject, text = "reel "+a.what[0], fmt.Sprintf("The copper of reel %s may be another than the run file states, as that of another production batch, or not: the readings agree with either. Read more places along it.", what)
+		case darkReel:
+			subject, text = "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit.", strings.Join(a.what, " or "))
+		}
 		if len(a.undecided) > 0 {
 			text += " Undecided until then: " + strings.Join(a.undecided, ", ") + "."
 		}
-		j.addFinding(assessment.Warning, "reading", text)
-	}
-	if len(a.doubtful) > 0 {
-		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("The other readings agree with %s being right, and with it being wrong. Read it again, or in another step. Undecided until then: %s.",
-			strings.Join(a.doubtful, ", or "), strings.Join(a.undecidedByDoubtful, ", ")))
-	}
-	if len(a.swapped) > 0 {
-		j.addFinding(assessment.Warning, "reading", fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again. Undecided until then: %s.",
-			strings.Join(a.swapped, ", or "), strings.Join(a.undecidedBySwap, ", ")))
-	}
-	if len(a.other) > 0 {
-		text := strings.Join(a.other, "; or ") + ", or not: the readings agree with either. Read some of these again."
-		if len(a.undecidedByOther) > 0 {
-			text += " Undecided until it is known: " + strings.Join(a.undecidedByOther, ", ") + "."
-		}
-		j.addFinding(assessment.Warning, "reading", text)
-	}
-	if len(a.undecidedByDark) > 0 {
-		j.addFinding(assessment.Warning, "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit. Undecided until then: %s.",
-			strings.Join(a.dark, " or "), strings.Join(a.undecidedByDark, ", ")))
+		j.addFinding(assessment.Warning, subject, text)
 	}
 }
 

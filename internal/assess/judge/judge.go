@@ -55,14 +55,14 @@ type judgement struct {
 	out          *assessment.Assessment
 	design       []float64 // by feed: A at the design step as stated; nil without a design step
 	rule         verdict.Rule
-	loop         assessment.Element   // whose rails follow
-	explanations []*estimate.Estimate // of the readings; the first is the best
-	weights      []float64            // by explanation: its probability
-	mixtures     []verdict.Mixture    // by element: its distribution; nil of rails
-	targets      []nextreading.Target // elements without a verdict
-	withheld     map[int]string       // by element: why it does not fail although its value would
-	again        []assessment.Next    // readings to take again
-	alternatives alternatives         // readings that contradict each other, either of which may be wrong
+	loop         assessment.Element            // whose rails follow
+	explanations []*estimate.Estimate          // of the readings; the first is the best
+	weights      []float64                     // by explanation: its probability
+	mixtures     []verdict.Mixture             // by element: its distribution; nil of rails
+	targets      []nextreading.Target          // elements without a verdict
+	withheld     map[int]string                // by element: why it does not fail although its value would
+	again        []assessment.Next             // readings to take again
+	alternatives [differencesCount]alternative // by difference: how other explanations differ
 }
 
 // judgeReadings fits a run to its readings and judges it.

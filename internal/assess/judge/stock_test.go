@@ -32,7 +32,7 @@ func TestSimulatedOddStock(t *testing.T) {
 		found  float64 // part of such reels that fail, at least
 	}{
 		{"a reel a third thinner, its end unread", thin(1.35), true, 0.9, 0},
-		{"a reel of two thirds of the copper", thin(1.5), false, 0.85, 0.6},
+		{"a reel of two thirds of the copper", thin(1.5), false, 0.9, 0.6},
 		{"a foil unlike its rails", func(p *calibrationtest.Plant, reel int) {
 			whole := p.Reels[reel].Plus + p.Reels[reel].Minus
 			p.Reels[reel] = ladder.Rails{Plus: 0.4 * whole, Minus: 0.6 * whole}
@@ -79,7 +79,7 @@ func TestSimulatedOddStock(t *testing.T) {
 				}
 			}
 			t.Logf("%d runs, %d in doubt; joints and feeds: %v; %d sound joints failed, %d passed above their limit; %d such reels failed", runs, doubt, held, failed, passed, found)
-			if failed > runs/100 || passed > runs/100 || doubt > runs/20+1 {
+			if failed > runs/100 || passed > 0 || doubt > runs/20+1 {
 				t.Error("verdicts are wrong, or too many runs are in doubt")
 			}
 			atLeast(t, "intervals that hold", held.held, held.all, c.held)

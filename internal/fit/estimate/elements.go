@@ -23,7 +23,7 @@ func (e *Estimate) describeElements(open []search.OpenConductor) {
 		if k := slices.IndexFunc(open, func(c search.OpenConductor) bool { return c.Split == next }); k >= 0 {
 			e.addOpen(kind, index, open[k])
 		} else {
-			e.addRails(kind, index, p.Splits[next])
+			e.addRails(kind, index, p.SplitUnder(e.Assumptions, next))
 		}
 		next++
 	}

@@ -31,7 +31,7 @@ func thorough(t *testing.T, reel int, thinner float64) (stated *run.Run, list []
 // at its estimate, an element causes no rise. Chi-squared leaves the foil priors out, which
 // matters in a run with a reel of another stock.
 func TestNoRiseAtEstimate(t *testing.T) {
-	r, list := thorough(t, 0, 1.5)
+	r, list := thorough(t, 0, 1.3)
 	e, err := Make(r, list)
 	if err != nil {
 		t.Fatal(err)

@@ -6,9 +6,6 @@ import (
 	"ohmkeep/internal/fit/model"
 )
 
-// DarkReel returns the index of the reel that is assumed to stay dark, negative for none.
-func (e *Estimate) DarkReel() int { return e.Assumptions.DarkReel }
-
 // Load returns the ratio of the pixels' current in a step, by its index in the run, to that in
 // the run file at full voltage, and its standard deviation. Without readings it is that of the
 // priors.

@@ -18,6 +18,7 @@ type Assumptions struct {
 	Held            map[int]float64      // by unknown: the value at which it is held; MaxTransformed for an open conductor
 	Mistakes        []Mistake            // operator mistakes, which are corrected
 	DarkReel        int                  // index of a reel that stays dark in every step; Absent for none
+	OtherStock      int                  // index of a reel whose copper is not as stated; Absent for none
 	NoFoilPrior     []bool               // by foil prior: left out
 	Robust          bool                 // residuals get the Cauchy loss
 	held            *heldResistance      // nil for none
@@ -26,7 +27,7 @@ type Assumptions struct {
 // Assume returns the assumptions before any search: every reading that a range of its meter holds
 // is right, its noise is that of the priors, and no conductor is open.
 func (m *Model) Assume() Assumptions {
-	a := Assumptions{DarkReel: Absent, Noise: m.PriorNoise(), Excluded: make([]bool, len(m.Observations)),
+	a := Assumptions{DarkReel: Absent, OtherStock: Absent, Noise: m.PriorNoise(), Excluded: make([]bool, len(m.Observations)),
 		ExcludedForGood: make([]bool, len(m.Observations)), NoFoilPrior: make([]bool, len(m.FoilPriors))}
 	for i, o := range m.Observations {
 		a.Excluded[i], a.ExcludedForGood[i] = o.ExcludedForGood, o.ExcludedForGood
@@ -106,6 +107,27 @@ func (a Assumptions) WithoutFoilPrior(i int) Assumptions {
 	a.NoFoilPrior = slices.Clone(a.NoFoilPrior)
 	a.NoFoilPrior[i] = true
 	return a
+}
+
+// FromOtherStock has a reel from another production batch: neither its copper nor the division
+// between its rails is like that of the other reels of its strip type, or as stated.
+func (a Assumptions) FromOtherStock(m *Model, reel int) Assumptions {
+	a.OtherStock = reel
+	for i, f := range m.FoilPriors {
+		if f.Reel == reel {
+			a = a.WithoutFoilPrior(i)
+		}
+	}
+	return a
+}
+
+// SplitUnder returns the prior of an element's division between its rails, by its index.
+func (m *Model) SplitUnder(a Assumptions, i int) prior.Split {
+	s := m.Splits[i]
+	if a.OtherStock != Absent && i == m.splitOfReel(a.OtherStock) {
+		s.ShareAbout, s.Spread = prior.EvenShare, prior.ReelSplitSpread
+	}
+	return s
 }
 
 // splitDisabled reports whether an element's split has no meaning: one of its rails is held.

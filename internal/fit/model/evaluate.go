@@ -97,8 +97,8 @@ func (p *problem) evaluateSplits(x, residuals []float64, jacobian *leastsquares.
 		if jacobian != nil {
 			row = jacobian.Row(n + i)
 		}
-		s := &p.Splits[i]
-		if p.splitDisabled(s) {
+		s := p.SplitUnder(p.Assumptions, i)
+		if p.splitDisabled(&s) {
 			residuals[n+i] = 0
 			clear(row)
 			continue

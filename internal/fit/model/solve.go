@@ -107,10 +107,15 @@ func (m *Model) Prior(a Assumptions) *leastsquares.Prior {
 }
 
 // PriorOf returns the prior of an unknown under some assumptions. That of an unknown that is held
-// has a deviation of 1e-6.
+// has a deviation of 1e-6, and that of a reel of other stock the one of a strip that states no
+// resistance.
 func (m *Model) PriorOf(a Assumptions, i int) (mean, deviation float64) {
 	if v, held := a.Held[i]; held {
 		return v, 1e-6
 	}
-	return m.Unknowns[i].Mean, math.Max(m.Unknowns[i].Deviation, 1e-9)
+	u := &m.Unknowns[i]
+	if u.What == ReelRail && u.Index == a.OtherStock {
+		return u.Mean, unstatedReelSpread
+	}
+	return u.Mean, math.Max(u.Deviation, 1e-9)
 }

@@ -30,6 +30,8 @@ const (
 	highResistance = 12.0
 	// darkReel is for a reel that stays dark in every step, which the operator sees.
 	darkReel = 6.0
+	// otherStock is for a reel whose copper is unlike that of the others of its strip type.
+	otherStock = 10.0
 	// notConverged is for a fit that has not converged.
 	notConverged = 10.0
 	// maxAlternativeCost is how much the score of an alternative may exceed that of the best
@@ -56,6 +58,9 @@ func (e explanation) computeScore() float64 {
 	}
 	if e.Assumptions.DarkReel >= 0 {
 		sum += darkReel
+	}
+	if e.Assumptions.OtherStock >= 0 {
+		sum += otherStock
 	}
 	if !e.Converged {
 		sum += notConverged
@@ -181,9 +186,9 @@ func bestOf(list []explanation) (best explanation, alternatives []explanation) {
 }
 
 // sameAssumptions reports whether two explanations exclude the same readings and have the same
-// mistakes and the same dark reel. An open conductor is the limit of a high resistance, and its
+// mistakes, the same dark reel and the same reel of other stock. An open conductor is the limit of a high resistance, and its
 // lower bound tells what else it may have.
 func (e explanation) sameAssumptions(x explanation) bool {
 	a, b := &e.Assumptions, &x.Assumptions
-	return a.DarkReel == b.DarkReel && slices.Equal(a.Excluded, b.Excluded) && slices.Equal(a.Mistakes, b.Mistakes)
+	return a.DarkReel == b.DarkReel && a.OtherStock == b.OtherStock && slices.Equal(a.Excluded, b.Excluded) && slices.Equal(a.Mistakes, b.Mistakes)
 }

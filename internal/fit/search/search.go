@@ -85,6 +85,7 @@ func Best(m *model.Model) (*Outcome, error) {
 	best, _ = bestOf(list)
 	list = append(list, best.unnoticedMistakes()...)
 	list = append(list, best.uncontradicted()...)
+	list = append(list, best.otherStock()...)
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
 	alternatives = append(alternatives, best.darkReels()...)

@@ -109,7 +109,7 @@ func (e explanation) excludedIn(step int) (n int) {
 }
 
 // costOfHeld returns the change of the cost, in the linear model, when the readings of a repetition
-// leave the fit. With residuals r and leverages H it is −rᵀ·(1 − H)⁻¹·r for those in the fit.
+// leave the fit.
 func (e explanation) costOfHeld(x model.Mistake) float64 {
 	cost := 0.0
 	var rows [][]float64
@@ -124,8 +124,14 @@ func (e explanation) costOfHeld(x model.Mistake) float64 {
 			rows, residuals = append(rows, e.Jacobian.Row(i)), append(residuals, e.Residuals[i])
 		}
 	}
+	return cost - e.squaresOf(rows, residuals)
+}
+
+// squaresOf returns by how much the sum of squares falls without some residuals, in the linear model:
+// with their values r and leverages H it is rᵀ·(1 − H)⁻¹·r. It is 0 where nothing else determines them.
+func (e explanation) squaresOf(rows [][]float64, residuals []float64) float64 {
 	if len(rows) == 0 {
-		return cost
+		return 0
 	}
 	rest := leastsquares.NewMatrix(len(rows), len(rows))
 	for i, row := range rows {
@@ -137,9 +143,9 @@ func (e explanation) costOfHeld(x model.Mistake) float64 {
 	}
 	inverse := matrix.Inverse(rest)
 	if inverse == nil {
-		return cost // other readings do not determine them, so nothing contradicts them
+		return 0
 	}
-	return cost - matrix.Quadratic(inverse, residuals)
+	return matrix.Quadratic(inverse, residuals)
 }
 
 // drawsLoadOf reports whether a step that was lit as stated draws a current nearer to that of another
