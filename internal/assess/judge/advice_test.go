@@ -90,7 +90,7 @@ func TestAsOpen(t *testing.T) {
 		ohms, from float64
 	}{
 		{run.KindJoint, true, inf, inf, inf, maxExcludedOhms}, {run.KindFeed, true, 12, 90, inf, 12},
-		{run.KindFeed, true, 9, 90, 50, 9}, {run.KindFeed, false, 12, 90, 50, 12}, {run.KindReel, true, 12, 90, 50, 12},
+		{run.KindFeed, true, 9, 90, inf, 9}, {run.KindFeed, true, 0.2, 90, 50, 0.2}, {run.KindFeed, true, 0.4, 9, 50, 0.4}, {run.KindFeed, false, 12, 90, 50, 12}, {run.KindReel, true, 12, 90, 50, 12},
 	} {
 		p := asOpen(c.kind, assessment.Part{Known: c.known, Ohms: 50, Low: c.low, High: c.high})
 		if p.Ohms != c.ohms || p.Low != c.from || math.IsInf(p.Ohms, 1) != math.IsInf(p.High, 1) {

@@ -147,10 +147,9 @@ func (j *judgement) partOf(i int, what, step string, group []int) assessment.Par
 	return p
 }
 
-// asOpen reports a joint or feed as open where its resistance without some readings is certainly
-// above openOhms.
+// asOpen reports a joint or feed as open where the readings that are left show it to be.
 func asOpen(kind run.Kind, p assessment.Part) assessment.Part {
-	if jointOrFeed := kind == run.KindJoint || kind == run.KindFeed; jointOrFeed && p.Known && p.Low > openOhms {
+	if p.Known && isOpen(kind, p.Low, p.High) {
 		p.Ohms, p.Low, p.High = math.Inf(1), math.Min(p.Low, maxExcludedOhms), math.Inf(1)
 	}
 	return p

@@ -17,14 +17,13 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// minOpenOhms is the least lower bound, Ω, for which an element without an upper bound is called
-// open rather than bad. No soldered joint or crimped wire has as much and still conducts for long
-// (common practice, no source).
-const minOpenOhms = 0.3
-
-// openOhms is the resistance, Ω, above which a joint or feed carries no useful current and is
-// called open with any upper bound (common practice, no source).
-const openOhms = 10
+const (
+	// minOpenOhms is the greatest resistance, Ω, that a soldered joint or crimped wire has and still
+	// conducts for long, and openOhms that above which one carries no useful current (both common
+	// practice, no source).
+	minOpenOhms = 0.3
+	openOhms    = 10
+)
 
 // vagueInterval is the ratio of an interval's upper end to the limit, the lower end being below the
 // limit, from which the best value carries no information. vagueEnd is the ratio from which the
@@ -243,15 +242,20 @@ func (j *judgement) setResistance(e *estimate.Element, x *assessment.Element, m 
 	low, high := m.Interval(coverage)
 	best := min(max(m[0].Mean, low), high)
 	x.Ohms, x.Low, x.High = e.Ohms(best), math.Min(e.Ohms(low), maxExcludedOhms), e.Ohms(high)
-	jointOrFeed := e.Kind == run.KindJoint || e.Kind == run.KindFeed
 	switch {
-	case e.Open || e.Known && jointOrFeed && x.Low > minOpenOhms && x.High > openOhms:
+	case e.Open || e.Known && isOpen(e.Kind, x.Low, x.High):
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	case !e.Known:
 		if stated := j.statedOhms(e); stated >= x.Low && stated <= x.High {
 			x.Ohms = stated
 		}
 	}
+}
+
+// isOpen reports whether a resistance is called open by its interval, Ω: it excludes what a joint or
+// feed can have and still conduct for long, and not one that carries no useful current.
+func isOpen(kind run.Kind, low, high float64) bool {
+	return (kind == run.KindJoint || kind == run.KindFeed) && low > minOpenOhms && high > openOhms
 }
 
 // heat returns the heat of an element at its largest current, W.
