@@ -2,6 +2,7 @@
 package dashboards_test
 
 import (
+	"flag"
 	"os"
 	"os/exec"
 	"regexp"
@@ -9,7 +10,12 @@ import (
 	"testing"
 )
 
+var promtool = flag.Bool("promtool", false, "try the alerts with promtool, which must be installed")
+
 func TestAlerts(t *testing.T) {
+	if !*promtool {
+		t.Skip("promtool is not run without -promtool")
+	}
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
 		t.Skip("promtool is not installed")

@@ -1,6 +1,7 @@
 package repair
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"os"
@@ -115,14 +116,16 @@ func lowest(t *testing.T, r *run.Run, step run.Step) float64 {
 	return least
 }
 
+var ngspice = flag.Bool("ngspice", false, "compare with ngspice, which must be installed")
+
 // Edited runs have the lowest volts that ngspice finds for them, to 0.1 mV, starved
 // pixels and a second supply with the plus cut included.
 func TestWhatIfsAgainstNgspice(t *testing.T) {
+	if !*ngspice {
+		t.Skip("ngspice is not run without -ngspice")
+	}
 	if _, err := exec.LookPath("ngspice"); err != nil {
 		t.Skip("ngspice is not installed")
-	}
-	if testing.Short() {
-		t.Skip("short")
 	}
 	file := strings.ReplaceAll(long(0.5, "[[joint]]\nbetween = [\"one\", \"two\"]\nmilliohms = 60\n"), "metres = 5\n", "metres = 1\n")
 	p := plan(t, file, Options{})
