@@ -15,7 +15,7 @@ import (
 	"testing"
 )
 
-var syscalls = flag.Int("syscalls", 3, "at how many system calls a rescue and a compact are cut each; 0: at all")
+var syscalls = flag.Int("syscalls", 2, "at how many system calls a rescue and a compact are cut each; 0: at all")
 
 // changing are the system calls by which a program changes files (strace(1); ? = if the kernel has
 // it).

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-var damages = flag.Int("damages", 2, "how often a store is damaged")
+var damages = flag.Int("damages", 1, "how often a store is damaged")
 
 // A file that is damaged in the middle returns what can be read, reports the rest, and takes new
 // samples. A new store can be made of what is left.

@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-var deliveries = flag.Int("deliveries", 2, "how many random histories of a store are shipped")
+var deliveries = flag.Int("deliveries", 1, "how many random histories of a store are shipped")
 
 // receiver is a destination that can only append. It ignores what it has already.
 type receiver struct {

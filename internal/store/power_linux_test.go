@@ -213,7 +213,11 @@ func TestDiskFullAndBack(t *testing.T) {
 		t.Skip("needs root, to mount a small file system")
 	}
 	at := t.TempDir()
-	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", at).CombinedOutput(); err != nil {
+	size, rounds := "size=1400k", 1
+	if *thorough {
+		size, rounds = "size=2m", 2
+	}
+	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", size, "tmpfs", at).CombinedOutput(); err != nil {
 		t.Skipf("mount: %v: %s", err, out)
 	}
 	defer exec.Command("umount", at).Run()
@@ -241,10 +245,6 @@ func TestDiskFullAndBack(t *testing.T) {
 		return err
 	}
 	ballast := filepath.Join(at, "ballast")
-	rounds := 1
-	if *thorough {
-		rounds = 2
-	}
 	for range rounds {
 		file, err := os.Create(ballast)
 		if err != nil {

@@ -20,6 +20,9 @@ func TestDoubtHasAName(t *testing.T) {
 	by.TwoSteps = true
 	undecided, decided := 0, 0
 	for seed, kind := range planttest.Kinds() {
+		if seed%4 > 1 && !everyCase() {
+			continue
+		}
 		c, err := planttest.Commission(kind, by, planttest.BadJoint, planttest.NoSlip, uint64(seed))
 		if err != nil || c == nil {
 			t.Fatal(kind.Name, err)
@@ -55,7 +58,7 @@ func TestDoubtHasAName(t *testing.T) {
 			}
 		}
 	}
-	if undecided < 10 || decided < 5 {
+	if least := map[bool]int{false: 3, true: 10}[everyCase()]; undecided < least || decided < least/2 {
 		t.Errorf("%d elements undecided, %d with a reading that would decide", undecided, decided)
 	}
 }

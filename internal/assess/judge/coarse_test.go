@@ -18,6 +18,9 @@ func TestOpenFeedIsFoundInCoarseReadings(t *testing.T) {
 	kinds := planttest.Kinds()
 	kind := kinds[slices.IndexFunc(kinds, func(k planttest.Kind) bool { return k.Name == "24 V regulated, fed at both ends" })]
 	for _, seed := range []uint64{38, 51, 62} {
+		if seed != 51 && !everyCase() {
+			continue
+		}
 		x, err := planttest.Commission(kind, plant.Plain, planttest.OpenFeed, planttest.NoSlip, seed)
 		if err != nil || x == nil {
 			t.Fatalf("seed %d: %v, %v", seed, x, err)

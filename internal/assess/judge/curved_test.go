@@ -61,6 +61,9 @@ func TestLittleCurrentThroughAJoint(t *testing.T) {
 		16051: "7063673a191330a5b691e3ab2b3ae19c32ff4c05",
 		19951: "7063673afbd1872e3a40a89230a3ce990b1c83ff",
 	} {
+		if i%4 > 0 && !everyCase() {
+			continue
+		}
 		bytes, err := hex.DecodeString(state)
 		if err != nil {
 			t.Fatal(err)

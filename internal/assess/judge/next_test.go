@@ -81,7 +81,7 @@ func asFew(misses, n int) float64 {
 // together too, in nine of ten cases or more, for each way of reading too little; for all ways
 // together with 95 % confidence, which needs the full number of runs.
 func TestProposedReadingsDecide(t *testing.T) {
-	full := *simulations >= 200
+	full := everyCase()
 	promises, broken, together, amiss := 0, 0, 0, 0
 	all := func(survey.Visit) bool { return true }
 	for _, c := range []struct {
@@ -99,7 +99,7 @@ func TestProposedReadingsDecide(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(8, 15))
 			unproven, with, first, firstHeld, every, everyHeld := 0, 0, 0, 0, 0, 0
-			for i := range c.times * max(*simulations*24/200, 2) {
+			for i := range c.times * max(*simulations*24/200, 1) {
 				r := draw(rng)
 				h := newOperator(t, r, i%2 == 0, rng)
 				for _, step := range c.steps {

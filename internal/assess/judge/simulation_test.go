@@ -14,7 +14,10 @@ import (
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-var simulations = flag.Int("simulations", 4, "how many commissionings to simulate")
+var simulations = flag.Int("simulations", 2, "how many commissionings to simulate; with fewer than 200, only some of the listed cases are tried")
+
+// everyCase reports whether all listed cases are tried.
+func everyCase() bool { return *simulations >= 200 }
 
 // draw invents a run of one of the usual shapes, with its feeds and steps as the
 // trade has them.

@@ -89,7 +89,7 @@ func unproven(fit assessment.Fit, x assessment.Element) *judgement {
 func TestWhyOfCommissionings(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 4))
 	reasons, inside := 0, 0
-	for i := range 14 {
+	for i := range min(14, 2**simulations) {
 		p, visits := commissioning(t, i, rng)
 		list, err := p.Walk(visits[:len(visits)*4/5], rng, time.Unix(0, 0))
 		if err != nil {
@@ -120,7 +120,7 @@ func TestWhyOfCommissionings(t *testing.T) {
 			}
 		}
 	}
-	if reasons == 0 || inside == 0 {
+	if reasons == 0 || everyCase() && inside == 0 {
 		t.Errorf("%d unproven, %d of them inside the limit", reasons, inside)
 	}
 	t.Logf("%d unproven, %d of them inside the limit", reasons, inside)
