@@ -1,7 +1,5 @@
 package search
 
-import "ohmkeep/internal/fit/model"
-
 // maxMistakes is the largest number of mistakes in one set of readings.
 const maxMistakes = 2
 
@@ -14,9 +12,6 @@ func withMistakes(first, plain explanation) (list []explanation) {
 		initial.Noise = first.Model.PriorNoise()
 		highest := first.cost()
 		for _, x := range first.Model.PossibleMistakes(initial) {
-			if x.Kind == model.DisplayHeld && !plain.contradicts(x) {
-				continue
-			}
 			a := initial.Correcting(x)
 			trial, err := first.solveLimited(a, first.Model.Start(a), screeningIterations)
 			if err != nil || trial.cost()+first.mistakeOdds(x) > highest {
