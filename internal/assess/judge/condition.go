@@ -1,0 +1,146 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/run"
+)
+
+// condition states in words that unknown k differs from its estimate by its shift, in its SI unit or
+// as a ratio.
+func (j *judgement) condition(k int, shifts []float64) string {
+	p, shift := j.est.Model, shifts[k]
+	u := &p.Unknowns[k]
+	inStep := func() string { return fmt.Sprintf(" in step %q", j.run.Steps[p.Steps[u.Step]].Name) }
+	much := func(unit string, value float64) string {
+		return fmt.Sprintf("%s %s %s", twoFigures(value), unit, moreOrLess(value))
+	}
+	switch u.What {
+	case model.JointRail:
+		return j.conductorCondition(run.KindJoint, u.Index, p.Joints[u.Index], k, shifts)
+	case model.FeedRail:
+		return j.conductorCondition(run.KindFeed, u.Index, p.Feeds[u.Index], k, shifts)
+	case model.ReelRail:
+		rails := p.Reels[u.Index]
+		what := "reel " + j.run.Reels[u.Index].Name
+		if other := shifts[rails[0]+rails[1]-k]; alike(shift, other) {
+			shift = (shift + other) / 2
+		} else {
+			what += fmt.Sprintf("'s %s conductor", u.Rail)
+		}
+		return what + " had " + much("%", 100*shift/math.Max(j.est.X[k], 0.1))
+	case model.SupplyVolts:
+		return fmt.Sprintf("supply %s gave %s", j.run.Supplies[u.Index].Name, much("V", shift))
+	case model.StepVolts:
+		return fmt.Sprintf("supply %s gave %s", j.run.Supplies[u.Index].Name, much("V", shift)) + inStep()
+	case model.SupplyOhms:
+		return fmt.Sprintf("supply %s's output had %s", j.run.Supplies[u.Index].Name, much("mΩ", 1000*shift))
+	case model.CurrentScale, model.StepCurrentScale:
+		return j.currentCondition(shifts)
+	case model.IdleCurrentScale:
+		return "the pixels' idle current were " + much("%", 100*shift)
+	case model.KneeShift, model.StepKneeShift, model.KneeStretch:
+		return "the pixels began to dim at another voltage"
+	case model.CopperTemperature:
+		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift))
+	case model.StepTemperature:
+		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift)) + inStep()
+	case model.FoilFactor:
+		return "the strip's copper had " + much("%", 100*shift)
+	case model.FoilShare:
+		return fmt.Sprintf("the strip's plus had %s than its minus", much("%", 200*shift))
+	}
+	s := p.MeterRanges[u.Index]
+	meter := fmt.Sprintf("meter %s showed on its range to %.3g %s", p.Run.Meters[s.Meter].Name, s.Limits.UpTo, unitOf(s.Limits.Quantity))
+	if u.What == model.Gain {
+		return fmt.Sprintf("%s %s %% too %s", meter, twoFigures(100*shift), muchOrLittle(shift))
+	}
+	return fmt.Sprintf("%s %s m%s too %s", meter, twoFigures(1000*shift), unitOf(s.Limits.Quantity), muchOrLittle(shift))
+}
+
+// conductorCondition states in words how unknown k, one of the rails of a joint or feed, differs from
+// its estimate. Where both rails differ the same way it is one statement on the element.
+func (j *judgement) conductorCondition(kind run.Kind, index int, rails [2]int, k int, shifts []float64) string {
+	what := fmt.Sprintf("%s %s", kind, j.name(&estimate.Element{Kind: kind, Index: index}))
+	change := func(k int) (ohms, after float64) {
+		after = prior.ToOhms(math.Max(j.est.X[k]+shifts[k], 0))
+		return after - prior.ToOhms(math.Max(j.est.X[k], 0)), after
+	}
+	own, after := change(k)
+	other := 0.0
+	if at := rails[0] + rails[1] - k; rails[0] >= 0 && rails[1] >= 0 {
+		other, _ = change(at)
+	}
+	if alike(own, other) {
+		own += other
+	} else {
+		what += fmt.Sprintf("'s %s conductor", j.est.Model.Unknowns[k].Rail)
+	}
+	if after > openOhms {
+		return what + " were open"
+	}
+	return fmt.Sprintf("%s had %s %s", what, milli(math.Abs(own)), moreOrLess(own))
+}
+
+// alike reports whether both rails of an element differ by about as much, the same way.
+func alike(a, b float64) bool {
+	return a*b > 0 && math.Abs(a) < 3*math.Abs(b) && math.Abs(b) < 3*math.Abs(a)
+}
+
+// currentCondition states in words how the pixels' current differs: in the step in which it differs
+// most, where that matters.
+func (j *judgement) currentCondition(shifts []float64) string {
+	common, own, step := 0.0, 0.0, ""
+	for k, u := range j.est.Model.Unknowns {
+		switch {
+		case u.What == model.CurrentScale:
+			common = shifts[k]
+		case u.What == model.StepCurrentScale && math.Abs(shifts[k]) > math.Abs(own):
+			own, step = shifts[k], j.run.Steps[j.est.Model.Steps[u.Step]].Name
+		}
+	}
+	if math.Abs(own) > 0.1*math.Abs(common) {
+		return fmt.Sprintf("the pixels drew %s %% %s in step %q", twoFigures(100*(common+own)), moreOrLess(common+own), step)
+	}
+	return fmt.Sprintf("the pixels drew %s %% %s", twoFigures(100*common), moreOrLess(common))
+}
+
+// twoFigures writes the size of a number with two digits or more, without an exponent.
+func twoFigures(x float64) string {
+	if x = math.Abs(x); x >= 99.5 {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprintf("%.2g", x)
+}
+
+func unitOf(q run.Quantity) string {
+	if q == run.Current {
+		return "A"
+	}
+	return "V"
+}
+
+func moreOrLess(x float64) string {
+	if x < 0 {
+		return "less"
+	}
+	return "more"
+}
+
+func warmerOrColder(x float64) string {
+	if x < 0 {
+		return "colder"
+	}
+	return "warmer"
+}
+
+func muchOrLittle(x float64) string {
+	if x < 0 {
+		return "little"
+	}
+	return "much"
+}
