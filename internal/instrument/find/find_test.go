@@ -98,6 +98,7 @@ func handheld(picture []byte) func(*devices.Pair) runner {
 
 // Eight ports: each device is found by what it sends, and nothing is written to one that sends by itself.
 func TestFind(t *testing.T) {
+	t.Parallel()
 	o, err := find.Usual()
 	if err != nil {
 		t.Fatal(err)
@@ -188,6 +189,7 @@ func TestFind(t *testing.T) {
 
 // Without asking nothing is written to a silent port; a search that is stopped says so.
 func TestFindOnlyListens(t *testing.T) {
+	t.Parallel()
 	o, err := find.Usual()
 	if err != nil {
 		t.Fatal(err)

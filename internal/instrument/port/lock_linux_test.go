@@ -16,6 +16,7 @@ import (
 // does not bind, and when the second one names the device by another path. Another process is refused
 // alike, because flock(2) belongs to the opening and not to the process.
 func TestPortInUse(t *testing.T) {
+	t.Parallel()
 	_, device, err := pty.Open()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)

@@ -61,6 +61,7 @@ func expect(t *testing.T, p *port.Port, text string, fault port.Fault) {
 }
 
 func TestLines(t *testing.T) {
+	t.Parallel()
 	p, device := terminal(t, "")
 	say(t, device, "1,4.8,V\n2,4.9,V\r\n")
 	expect(t, p, "1,4.8,V", "")
@@ -75,6 +76,7 @@ func TestLines(t *testing.T) {
 // A line that was being sent when the port was opened lacks its beginning: 11,4.8,V might become
 // 1,4.8,V. It is skipped, unless a line's end came just before.
 func TestLineUnderWay(t *testing.T) {
+	t.Parallel()
 	p, device := terminal(t, "1,4.8")
 	say(t, device, "12,V\n1,4.9,V\n")
 	expect(t, p, "1,4.812,V", port.StartMissing)
@@ -85,6 +87,7 @@ func TestLineUnderWay(t *testing.T) {
 }
 
 func TestGarbage(t *testing.T) {
+	t.Parallel()
 	p, device := terminal(t, "")
 	noise := "\x00\xff\x80\x11\x13\x03\x04\x1a\x7f" // control characters that a cooked terminal would eat
 	say(t, device, noise+"\n"+strings.Repeat("z", 3000)+"\n1,4.9,V\n")
@@ -94,6 +97,7 @@ func TestGarbage(t *testing.T) {
 }
 
 func TestSilence(t *testing.T) {
+	t.Parallel()
 	p, device := terminal(t, "")
 	ctx, cancel := context.WithTimeout(t.Context(), 150*time.Millisecond)
 	defer cancel()
@@ -138,6 +142,7 @@ func TestUnplugged(t *testing.T) {
 }
 
 func TestWriteAndForget(t *testing.T) {
+	t.Parallel()
 	p, device := terminal(t, "")
 	say(t, device, "old\nhalf")
 	time.Sleep(20 * time.Millisecond)
@@ -157,6 +162,7 @@ func TestWriteAndForget(t *testing.T) {
 // Forget discards the lines that wait, those that the port holds for a slow reader, and what the
 // system holds.
 func TestForgetFlood(t *testing.T) {
+	t.Parallel()
 	p, device := terminal(t, "")
 	say(t, device, strings.Repeat("old\n", 2000))
 	time.Sleep(50 * time.Millisecond)
@@ -167,6 +173,7 @@ func TestForgetFlood(t *testing.T) {
 
 // A device that does not take what is sent blocks neither the caller of Write nor Close.
 func TestStuckWrite(t *testing.T) {
+	t.Parallel()
 	p, _ := terminal(t, "")
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
 	defer cancel()
@@ -191,6 +198,7 @@ func TestStuckWrite(t *testing.T) {
 // A pseudo-terminal has no DTR and no RTS. That is no fault, and since nothing
 // can have been reset, nothing has to settle.
 func TestModemLines(t *testing.T) {
+	t.Parallel()
 	pair, err := devices.NewTerminal()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)

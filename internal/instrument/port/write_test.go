@@ -26,6 +26,7 @@ func (answering) Close() error { return nil }
 
 // A write that the device has received succeeds even if the port ends before it returns.
 func TestWriteBeforeTheEnd(t *testing.T) {
+	t.Parallel()
 	for range 50 {
 		p := port.Over(answering{make(chan struct{})}, port.Lines("\n"), time.Now)
 		if err := p.Write(t.Context(), []byte("READ?\n")); err != nil {

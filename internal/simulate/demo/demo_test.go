@@ -43,6 +43,7 @@ func TestDemoFindsItsFaults(t *testing.T) {
 			continue
 		}
 		t.Run(name, func(t *testing.T) {
+			t.Parallel() // the instruments are waited for
 			d, list, said := read(t, cable)
 			if inside := strings.Contains(said, "inside the process"); inside != (name == "in-process") {
 				t.Errorf("it says\n%s", said)

@@ -19,7 +19,13 @@ func TestManyOpenPages(t *testing.T) {
 		t.Skip("measures memory")
 	}
 	w := begin(t, false, access.Options{})
-	time.Sleep(time.Second) // for the first readings
+	for begun := time.Now(); ; time.Sleep(5 * time.Millisecond) {
+		if _, text := w.get("/live"); strings.Contains(text, `"text":"5.020 V"`) {
+			break
+		} else if time.Since(begun) > time.Minute {
+			t.Fatalf("never read: %s", text)
+		}
+	}
 	memory := func() uint64 {
 		runtime.GC()
 		var m runtime.MemStats

@@ -3,6 +3,7 @@ package recorder
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"log/slog"
@@ -22,6 +23,13 @@ import (
 	"ohmkeep/internal/watch/machine"
 	"ohmkeep/internal/watch/watchtest"
 )
+
+func TestMain(m *testing.M) {
+	if err := flag.Set("test.parallel", "8"); err != nil { // tests that run beside others mostly wait
+		panic(err)
+	}
+	os.Exit(m.Run())
+}
 
 var hall = runtest.Hall + `
 [[step]]

@@ -261,6 +261,7 @@ func TestHealthOf(t *testing.T) {
 
 // A step can be announced in each form that a controller or a person at a shell would use.
 func TestStep(t *testing.T) {
+	t.Parallel()
 	h := start(t, nil)
 	for _, c := range []struct {
 		path, kind, body string
@@ -365,6 +366,7 @@ func (b *book) Keep(_ context.Context, batch recorder.Batch) error {
 
 // A wall clock that is set back is marked, logged and noted in the status. The watch stays well.
 func TestClockIsSet(t *testing.T) {
+	t.Parallel()
 	machine, kept := &adrift{started: time.Now()}, &book{}
 	h := start(t, func(c *Config) { c.Machine, c.Store = machine, kept })
 	machine.off.Store(int64(-365 * 24 * time.Hour))
