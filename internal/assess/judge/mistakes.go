@@ -40,6 +40,11 @@ func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 	case model.DisplayHeld:
 		first := j.heldReading(s)
 		return fmt.Sprintf("The display seems to have held %s %s in step %q", first.Text, first.Unit, first.Step), "They were not used; take them again"
+	case model.RangeKept:
+		at := slices.IndexFunc(j.est.Observations, func(o model.Observation) bool { return s.Affects(&o) })
+		kept := j.est.Model.MeterRanges[j.est.Observations[at].MeterRange]
+		return fmt.Sprintf("Meter %s seems to have stayed on its range to %.3g %s", j.run.Meters[kept.Meter].Name, kept.Limits.UpTo, unitOf(kept.Limits.Quantity)),
+			"They were used with the errors of that range; let the meter choose the range by itself to know small values better"
 	case model.StepsExchanged:
 		return fmt.Sprintf("Steps %q and %q seem to have been exchanged", min(step(s.A), step(s.B)), max(step(s.A), step(s.B))), "The readings of each were used for the other; check it"
 	}

@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -205,6 +206,33 @@ func TestOpenThatLooksLikeOutliers(t *testing.T) {
 		case e.Name == "R4-R5" && !(e.Open() && e.Verdict == assessment.Fail):
 			t.Errorf("the open joint: %g Ω (%g to %g), %s", e.Ohms, e.Low, e.High, e.Verdict)
 		case known && (ohms < e.Low || ohms > e.High || (e.Verdict == assessment.Fail) != (e.Name == "R3-R4" || e.Name == "bl")):
+			t.Errorf("%s %s: %g is true, found %g to %g, %s", e.Kind, e.Name, ohms, e.Low, e.High, e.Verdict)
+		}
+	}
+}
+
+// A meter that stayed on its range to 6 V has the errors of that range for small volts too, which its
+// digits show; with those of the smallest range no resistances explain the readings. Simulated by an
+// independent program, which has the truth.
+func TestRangeKept(t *testing.T) {
+	r, readings := stored(t, "kept")
+	a, err := Make(r, readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range a.Readings {
+		if x.Suspect {
+			t.Errorf("reading %d is suspected", i)
+		}
+	}
+	if !slices.ContainsFunc(a.Findings, func(f assessment.Finding) bool {
+		return strings.HasPrefix(f.Text, "Meter hand seems to have stayed on its range to 6 V (80 readings, lines 5 to 133).")
+	}) {
+		t.Errorf("findings: %+v", a.Findings)
+	}
+	truth := map[string]float64{"R1-R2": 0.00505, "R2-R3": 0.00796, "R3-R4": 0.00390, "R4-R5": 0.00356, "near": 0.13060, "far": 0.11940}
+	for _, e := range a.Elements {
+		if ohms, known := truth[e.Name]; known && e.Rail == run.Loop && (ohms < e.Low || ohms > e.High || e.Verdict != assessment.Pass) {
 			t.Errorf("%s %s: %g is true, found %g to %g, %s", e.Kind, e.Name, ohms, e.Low, e.High, e.Verdict)
 		}
 	}

@@ -165,7 +165,7 @@ func (e *Estimate) describeMistakes() error {
 		}
 		row := make([]float64, len(e.X))
 		for _, o := range e.Model.Under(without) {
-			if o.Excluded || !mistake.Affects(&o) {
+			if o.Excluded || mistake.RightValues() || !mistake.Affects(&o) {
 				continue
 			}
 			predicted, err := point.Predict(&o, row)

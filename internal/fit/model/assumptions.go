@@ -147,7 +147,7 @@ func (m *Model) Under(a Assumptions) []Observation {
 			o.Excluded, o.ExcludedForGood = a.Excluded[i], a.ExcludedForGood[i]
 		}
 		for _, x := range a.Mistakes {
-			x.correct(o)
+			m.correct(x, o)
 		}
 		if o.Group != Absent {
 			o.Deviation = math.Sqrt(a.Noise[o.Group].Variance(o.RoundingVariance, o.Value))

@@ -1,6 +1,7 @@
 package model
 
 import (
+	"maps"
 	"slices"
 
 	"ohmkeep/internal/run"
@@ -15,11 +16,13 @@ const (
 	WrongLoad                         // step A was read while step B of the run was lit
 	StepsExchanged                    // steps A and B were each read while the other one was lit
 	DisplayHeld                       // the readings of repetition A were not taken: the display held its value
+	RangeKept                         // the readings of range A were displayed in the next larger one
 )
 
 // Mistake is an operator mistake in taking readings. For FeedsSwapped A and B are indices of feeds
-// in the run. For DisplayHeld A is an Observation.Repetition. Otherwise they are indices of steps in
-// Model.Steps, except B of WrongLoad, which is the index of a step in the run.
+// in the run. For DisplayHeld A is an Observation.Repetition, for RangeKept an index into
+// Model.MeterRanges. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
+// the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int
@@ -36,6 +39,8 @@ func (s Mistake) Affects(o *Observation) bool {
 		return o.Step == s.A || o.Step == s.B
 	case DisplayHeld:
 		return o.Repetition == s.A
+	case RangeKept:
+		return o.SmallestRange == s.A
 	}
 	return o.Step == s.A
 }
@@ -43,9 +48,13 @@ func (s Mistake) Affects(o *Observation) bool {
 // Discards reports whether the values that a mistake affects are unknown, so that they are excluded.
 func (s Mistake) Discards() bool { return s.Kind == DisplayHeld }
 
-// correct changes an observation to what it should be if the mistake was made, and excludes it where
+// RightValues reports whether the values that a mistake affects are right: only what is known of their
+// errors changes.
+func (s Mistake) RightValues() bool { return s.Kind == RangeKept }
+
+// correct changes an observation to what it should be if a mistake was made, and excludes it where
 // that is unknown.
-func (s Mistake) correct(o *Observation) {
+func (m *Model) correct(s Mistake, o *Observation) {
 	if !s.Affects(o) {
 		return
 	}
@@ -56,13 +65,17 @@ func (s Mistake) correct(o *Observation) {
 		o.Value = -o.Value
 	case DisplayHeld:
 		o.Excluded, o.ExcludedForGood = true, true
+	case RangeKept:
+		if o.Group != Absent && !m.NoiseGroups[o.Group].Mean {
+			o.MeterRange, o.Group = m.coarser[s.A].meterRange, m.coarser[s.A].group
+		}
 	}
 }
 
 // PossibleMistakes lists the further mistakes that the readings allow: an exchange of any two feeds with
 // current readings, reversed leads in any step in which most pair voltages are negative, a display
-// that held its value in any repetition, any other load in any step with readings, and an exchange of
-// any two such steps.
+// that held its value in any repetition, a range that was kept where the digits allow it, any other load
+// in any step with readings, and an exchange of any two such steps.
 func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	observations, lit := m.Under(a), m.LitSteps(a)
 	clamped := map[int]bool{}
@@ -95,6 +108,11 @@ func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	for x := range m.repetitions {
 		if held := (Mistake{DisplayHeld, x + 1, 0}); !slices.Contains(a.Mistakes, held) {
 			list = append(list, held)
+		}
+	}
+	for _, at := range slices.Sorted(maps.Keys(m.coarser)) {
+		if kept := (Mistake{RangeKept, at, 0}); !slices.Contains(a.Mistakes, kept) {
+			list = append(list, kept)
 		}
 	}
 	for k := range m.ReadSteps {

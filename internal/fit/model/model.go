@@ -37,7 +37,8 @@ type Observation struct {
 	RoundingVariance float64 // V² or A², of rounding; of a mean also of its own scatter
 	Group            int     // index into NoiseGroups; Absent where Deviation is known
 	Deviation        float64 // standard deviation of its noise, V or A
-	MeterRange       int     // index into Model.MeterRanges
+	MeterRange       int     // index into Model.MeterRanges: in which the value was displayed
+	SmallestRange    int     // index into Model.MeterRanges: which a meter chooses for the value by itself
 	Repetition       int     // number of the repetition that it belongs to, see findRepetitions; 0 for none
 	Excluded         bool    // excluded from the fit
 	ExcludedForGood  bool    // the search may not readmit it
@@ -64,7 +65,8 @@ type Model struct {
 	Observations []Observation // as read
 	repetitions  int           // how many there are; they are numbered from 1
 	MeterRanges  []MeterRange
-	Segment      []float64 // by reel: stated loop resistance of a segment at 20 °C, Ω
+	coarser      map[int]displayedIn // by smallest range whose readings may have been displayed in a larger one
+	Segment      []float64           // by reel: stated loop resistance of a segment at 20 °C, Ω
 	temperature  temperature
 	Notes        map[int]string // by reading: why it is not used
 

@@ -7,6 +7,7 @@ type Disturbance struct {
 
 	DigitNoise  float64 // counts, standard deviation of a display's last digit, beside its rounding
 	TwoDecimals bool    // volts are written with two decimals where the display shows more
+	RangeKept   bool    // the meter stays on its second range for volts where the first would hold the value
 	Trimmed     bool    // a spreadsheet has dropped trailing zeros
 	Ripple      float64 // standard deviation of a reading in parts of its value
 

@@ -4,6 +4,7 @@ import (
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -57,8 +58,17 @@ func (m *Meter) Shown(q run.Quantity, place string, value float64, rng *rand.Ran
 	if at = m.Range(q, value); at < 0 {
 		return 0, at
 	}
+	if q == run.Voltage && m.by.RangeKept {
+		at = max(at, m.largerRange(q))
+	}
 	e := m.errors(place)[at]
 	return value*(1+e.gain+normal(rng, m.by.Ripple)) + e.offset + normal(rng, m.by.DigitNoise)*m.Ranges[at].Resolution, at
+}
+
+// largerRange returns the index of the second range of a quantity; ranges are in ascending order.
+func (m *Meter) largerRange(q run.Quantity) int {
+	first := slices.IndexFunc(m.Ranges, func(r run.Range) bool { return r.Quantity == q })
+	return first + 1
 }
 
 // Read fills in what a person writes down for a true value, and returns the range, or

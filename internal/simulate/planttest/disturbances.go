@@ -24,6 +24,7 @@ func Disturbances() []plant.Disturbance {
 		{"supplies sag by 12 mV from step to step", func(d *plant.Disturbance) { d.Sag = 0.012 }},
 		{"levels are 12 % off, each step by itself", func(d *plant.Disturbance) { d.Levels = 0.12 }},
 		{"foils differ by up to a quarter", func(d *plant.Disturbance) { d.Foils = 0.25 }},
+		{"small volts shown on the meter's second range", func(d *plant.Disturbance) { d.RangeKept = true }},
 		{"two steps only", func(d *plant.Disturbance) { d.TwoSteps = true }},
 	} {
 		d := plant.Plain
@@ -62,5 +63,6 @@ func add(d *plant.Disturbance, o plant.Disturbance) {
 	take(&d.Foils, o.Foils, plant.Plain.Foils)
 	d.TwoDecimals = d.TwoDecimals || o.TwoDecimals
 	d.Trimmed = d.Trimmed || o.Trimmed
+	d.RangeKept = d.RangeKept || o.RangeKept
 	d.TwoSteps = d.TwoSteps || o.TwoSteps
 }
