@@ -15,7 +15,7 @@ import (
 )
 
 var (
-	driftHours = flag.Float64("drifthours", 0.5, "how much of a day the store holds whose analysis is measured")
+	driftHours = flag.Float64("drifthours", 0.2, "how much of a day the store holds whose analysis is measured")
 	program    = flag.String("program", "", "the program that is measured, a path from the root; \"\" = this test's own, which has the tests in it")
 	driftHertz = flag.Float64("drifthertz", 10, "how often a second its 16 channels were read")
 )

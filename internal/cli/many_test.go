@@ -21,7 +21,7 @@ import (
 	"ohmkeep/internal/store"
 )
 
-var manyReadings = flag.Int("readings", 60_000, "how many readings a store holds that is assessed; `1000000` is what is promised")
+var manyReadings = flag.Int("readings", 30_000, "how many readings a store holds that is assessed; `1000000` is what is promised")
 
 // wandering gives the readings of a survey again and again, once a second and step by
 // step, with the last digit of each wandering by so many counts of 0.1 mV.

@@ -15,7 +15,7 @@ import (
 )
 
 // leads is how many runs of each kind are followed; the continuous build follows more.
-var leads = flag.Int("leads", 1, "runs of each kind whose proposals are followed, long leads included")
+var leads = flag.Int("leads", 1, "runs of each kind whose proposals are followed, long leads included; 1 = of every second kind")
 
 // follower reads a simulated run of which its meter's short leads have read all they reach.
 type follower struct {
@@ -90,7 +90,10 @@ func TestNothingIsLeftThatALongLeadSettles(t *testing.T) {
 	if testing.Short() {
 		runs = 1
 	}
-	for _, kind := range planttest.Kinds() {
+	for k, kind := range planttest.Kinds() {
+		if *leads == 1 && k%2 > 0 {
+			continue
+		}
 		if !strings.Contains(kind.Name, "block") && !strings.Contains(kind.Name, "ring") && !strings.Contains(kind.Name, "both ends") {
 			continue // its joints all carry what flows in one feed
 		}

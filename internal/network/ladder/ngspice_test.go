@@ -18,7 +18,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-var networks = flag.Int("networks", 0, "how many random runs, beside the invented ones, are compared with ngspice; 0 = none, and ngspice is not run")
+var networks = flag.Int("networks", 0, "how many random runs, beside the invented ones, are compared with ngspice; 0 = none, ngspice is not run, and the tests without it are smaller")
 
 // deck writes a run as a SPICE netlist that shares nothing with this package's
 // equations: a resistor a conductor, a behavioural current source a pixel.
