@@ -3,6 +3,7 @@ package judge
 import (
 	"flag"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -65,11 +66,15 @@ func readHall(b *testing.B, r *run.Run, faults bool) []reading.Reading {
 	return some
 }
 
-var growth = flag.Int("growth", 30, "the largest run of BenchmarkGrowth, in reels: up to 100")
+var growth = flag.Int("growth", 100, "the largest run of BenchmarkGrowth, in reels")
 
-// Growth of the time of an assessment with the size of a run, with ten readings a reel.
+// Growth of the time of an assessment with the size of a run, with ten readings a reel, up to 100
+// reels and 1,000 readings. Of each size it also prints the exponent: the logarithm of the ratio to
+// the time of the size before, over that of the reels. 1 is in proportion to the size.
 func BenchmarkGrowth(b *testing.B) {
-	for _, reels := range []int{3, 10, 30, 100} {
+	sizes := []int{3, 10, 30, 100}
+	before := map[bool]float64{} // s, by faults
+	for n, reels := range sizes {
 		if reels > *growth {
 			break
 		}
@@ -82,6 +87,11 @@ func BenchmarkGrowth(b *testing.B) {
 						b.Fatal(err)
 					}
 				}
+				seconds := b.Elapsed().Seconds() / float64(b.N)
+				if was := before[faults]; was > 0 {
+					b.ReportMetric(math.Log(seconds/was)/math.Log(float64(reels)/float64(sizes[n-1])), "exponent")
+				}
+				before[faults] = seconds
 			})
 		}
 	}
