@@ -71,7 +71,7 @@ func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 		if cost += e.mistakeOdds(x); cost >= e.elementOdds()+maxAlternativeCost {
 			return false
 		}
-		return cost < e.oddsShifted(shift)+maxAlternativeCost
+		return cost < e.oddsShifted(shift)+maxAlternativeCost+swapMargin
 	case model.DisplayHeld:
 		return e.contradicts(x) && e.costOfHeld(x)+e.mistakeOdds(x) < e.elementOdds()+maxAlternativeCost
 	case model.WrongLoad:
@@ -255,6 +255,11 @@ func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64)
 	}
 	return sum, shift
 }
+
+// swapMargin is by how much the linear model may overstate the cost of exchanged currents. Without it
+// one of 434 exchanges that are left out in 120 runs of TestWhatIsLeftOutGainsNothing would be an
+// alternative, with it none.
+const swapMargin = 4.0
 
 // minShiftPart is the part of the distance from an element's value to its limit from which on a
 // shift in the linear model may in truth bring the element there.

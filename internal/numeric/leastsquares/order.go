@@ -11,6 +11,8 @@ type ordered struct {
 	x     []float64
 	plain *Matrix   // the Jacobian in the model's own order
 	start []float64 // residuals at the start; nil once returned by Evaluate
+	// entries is how many entries of the Jacobian at the start are not zero.
+	entries int
 }
 
 // inOrder evaluates a model at x and returns it with its parameters in the order leastDegree of
@@ -23,6 +25,11 @@ func inOrder(m Model, x []float64) (*ordered, error) {
 		return nil, err
 	}
 	o.arrangeBy(leastDegree(o.plain))
+	for _, d := range o.plain.Data {
+		if d != 0 {
+			o.entries++
+		}
+	}
 	return o, nil
 }
 

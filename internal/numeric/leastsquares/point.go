@@ -15,8 +15,9 @@ type point struct {
 	damping   float64   // 0 unless singular
 }
 
-func newPoint(n, k int) *point {
-	return &point{x: make([]float64, k), residuals: make([]float64, n), jacobian: &sparse{}, update: make([]float64, k)}
+// newPoint allocates a point for n residuals, k parameters and as many entries of the Jacobian.
+func newPoint(n, k, entries int) *point {
+	return &point{x: make([]float64, k), residuals: make([]float64, n), jacobian: newSparse(n, entries), update: make([]float64, k)}
 }
 
 // evaluate evaluates the model at p.x. The sum is not finite where any residual or

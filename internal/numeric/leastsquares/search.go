@@ -31,7 +31,7 @@ type search struct {
 func newSearch(m *ordered, prior *Prior, opt Options) *search {
 	n, k := m.model.Size()
 	s := &search{model: m, maxIterations: opt.MaxIterations, tolerance: opt.Tolerance, slowProgress: opt.SlowProgress, noCovariance: opt.NoCovariance,
-		current: newPoint(n, k), trial: newPoint(n, k)}
+		current: newPoint(n, k, m.entries), trial: newPoint(n, k, m.entries)}
 	for _, v := range []*[]float64{&s.weight, &s.mean, &s.scale, &s.delta, &s.diagonal, &s.right, &s.scaled} {
 		*v = make([]float64, k)
 	}

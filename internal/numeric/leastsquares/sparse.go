@@ -7,6 +7,11 @@ type sparse struct {
 	value []float64
 }
 
+// newSparse returns a matrix with memory for so many rows and entries.
+func newSparse(rows, entries int) *sparse {
+	return &sparse{start: make([]int32, 0, rows+1), at: make([]int32, 0, entries), value: make([]float64, 0, entries)}
+}
+
 // clear removes all rows.
 func (s *sparse) clear() {
 	s.start, s.at, s.value = append(s.start[:0], 0), s.at[:0], s.value[:0]
