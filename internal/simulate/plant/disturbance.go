@@ -12,6 +12,7 @@ type Disturbance struct {
 	Ripple      float64 // standard deviation of a reading in parts of its value
 
 	Pixels   float64 // standard deviation of one pixel's current among its neighbours'
+	Gradient float64 // how much the pixels' current changes along the run, as a part: see addGradient
 	Thinning float64 // how much more resistance the copper has at one end of a reel than at the other
 	Warming  float64 // K from each step to the next
 	Sag      float64 // V by which the supplies fall from each step to the next, besides their resistance

@@ -84,6 +84,7 @@ func New(r *run.Run, by Disturbance, rng *rand.Rand) *Plant {
 		}
 		p.factors = append(p.factors, factors)
 	}
+	p.addGradient(rng)
 	for _, s := range r.Supplies {
 		p.Supplies = append(p.Supplies, Source{s.Volts * about(rng, 0.006), math.Max(s.Ohms, 0.001) * about(rng, 0.4)})
 	}

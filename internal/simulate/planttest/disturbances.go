@@ -19,6 +19,7 @@ func Disturbances() []plant.Disturbance {
 		{"trailing zeros dropped", func(d *plant.Disturbance) { d.Trimmed = true }},
 		{"0.04 % of every value besides", func(d *plant.Disturbance) { d.Ripple = 0.0004 }},
 		{"pixels differ by 4 %", func(d *plant.Disturbance) { d.Pixels = 0.04 }},
+		{"pixels' current changes by 8 % along the run", func(d *plant.Disturbance) { d.Gradient = 0.08 }},
 		{"copper thins by 5 % along a reel", func(d *plant.Disturbance) { d.Thinning = 0.05 }},
 		{"copper warms by 4 K from step to step", func(d *plant.Disturbance) { d.Warming = 4 }},
 		{"supplies sag by 12 mV from step to step", func(d *plant.Disturbance) { d.Sag = 0.012 }},
@@ -56,6 +57,7 @@ func add(d *plant.Disturbance, o plant.Disturbance) {
 	take(&d.DigitNoise, o.DigitNoise, plant.Plain.DigitNoise)
 	take(&d.Ripple, o.Ripple, plant.Plain.Ripple)
 	take(&d.Pixels, o.Pixels, plant.Plain.Pixels)
+	take(&d.Gradient, o.Gradient, plant.Plain.Gradient)
 	take(&d.Thinning, o.Thinning, plant.Plain.Thinning)
 	take(&d.Warming, o.Warming, plant.Plain.Warming)
 	take(&d.Sag, o.Sag, plant.Plain.Sag)
