@@ -60,7 +60,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 				by.Shape = pixel.Ramp
 				by.Shift += m.straight
 			}
-			emitters = append(emitters, light.New(strip, m.step.Levels, by))
+			emitters = append(emitters, light.New(strip, m.step.Levels, by.AtReel(at.Index, len(m.run.Reels))))
 		}
 	}
 	// look writes what is seen at volts v, the best estimate first.

@@ -81,13 +81,17 @@ func (c *Circuit) SetParameters(p ladder.Parameters, by pixel.Adjust) {
 func (c *Circuit) Solve(level float64) (*State, error) {
 	r := c.is.Run
 	step := c.mix.at(level)
+	var before pixel.Adjust
 	for i, reel := range r.Reels {
-		if i > 0 && sameStrip(&reel.Strip, &r.Reels[i-1].Strip) {
+		by := c.is.Adjust.AtReel(i, len(r.Reels))
+		same := by == before
+		before = by
+		if i > 0 && same && sameStrip(&reel.Strip, &r.Reels[i-1].Strip) {
 			c.loads[i], c.lights[i] = c.loads[i-1], c.lights[i-1]
 			continue
 		}
-		c.loads[i] = pixel.New(reel.Strip, step.Levels, c.is.Adjust)
-		c.lights[i] = light.New(reel.Strip, step.Levels, c.is.Adjust)
+		c.loads[i] = pixel.New(reel.Strip, step.Levels, by)
+		c.lights[i] = light.New(reel.Strip, step.Levels, by)
 	}
 	if c.fresh {
 		c.solver.Restart()

@@ -7,6 +7,7 @@ import (
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 )
 
@@ -41,6 +42,8 @@ func (j *judgement) condition(k int, shifts []float64) string {
 		return fmt.Sprintf("supply %s's output had %s", j.run.Supplies[u.Index].Name, much("mΩ", 1000*shift))
 	case model.CurrentScale, model.StepCurrentScale:
 		return j.currentCondition(shifts)
+	case model.CurrentTrend:
+		return j.trendCondition(u.Index, shift)
 	case model.IdleCurrentScale:
 		return "the pixels' idle current were " + much("%", 100*shift)
 	case model.KneeShift, model.StepKneeShift, model.KneeStretch:
@@ -107,6 +110,20 @@ func (j *judgement) currentCondition(shifts []float64) string {
 		return fmt.Sprintf("the pixels drew %s %% %s in step %q", twoFigures(100*(common+own)), moreOrLess(common+own), step)
 	}
 	return fmt.Sprintf("the pixels drew %s %% %s", twoFigures(100*common), moreOrLess(common))
+}
+
+// trendCondition states in words that one term of the trend of the pixels' current along the run
+// differs by its shift.
+func (j *judgement) trendCondition(term int, shift float64) string {
+	reels := j.run.Reels
+	first, last := reels[0].Name, reels[len(reels)-1].Name
+	between := pixel.TrendAt(term, len(reels)-1, len(reels))
+	if term == 0 {
+		between -= pixel.TrendAt(term, 0, len(reels))
+		return fmt.Sprintf("the pixels of reel %s drew %s %% %s than those of %s", last, twoFigures(100*between*shift), moreOrLess(between*shift), first)
+	}
+	between -= pixel.TrendAt(term, len(reels)/2, len(reels))
+	return fmt.Sprintf("the pixels of reels %s and %s drew %s %% %s than those between", first, last, twoFigures(100*between*shift), moreOrLess(between*shift))
 }
 
 // twoFigures writes the size of a number with two digits or more, without an exponent.

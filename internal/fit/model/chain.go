@@ -3,6 +3,7 @@ package model
 import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
+	"ohmkeep/internal/network/pixel"
 )
 
 // ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
@@ -11,9 +12,14 @@ import (
 // slope with the other unknowns is neglected.
 func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
+	var trend [pixel.TrendTerms]float64
 	warmth := m.temperatureSlope(s, g)
 	for i := range g.Scale {
-		scale += g.Scale[i] * s.Adjust.Scale
+		own := g.Scale[i] * s.Adjust.AtReel(i, len(g.Scale)).Scale
+		scale += own
+		for term := range trend {
+			trend[term] += own * pixel.TrendAt(term, i, len(g.Scale))
+		}
 		idle += g.Idle[i] * s.Adjust.Idle
 		shift += g.Shift[i]
 		stretch += g.Stretch[i]
@@ -48,6 +54,8 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 			if u.Step == k {
 				d = scale
 			}
+		case CurrentTrend:
+			d = trend[u.Index]
 		case IdleCurrentScale:
 			d = idle
 		case KneeShift:

@@ -3,7 +3,7 @@
 //
 // The unknowns are both rails of every joint, feed and reel; the supplies' open-circuit voltages
 // and output resistances; the pixels' current scale, idle current and knee, for the run and for
-// each step; the copper temperature; and the gain and offset error of each meter range. These
+// each step; a smooth change of the current along the run; the copper temperature; and the gain and offset error of each meter range. These
 // errors are common to all readings of a range: they cancel in differences and do not average
 // out. Conductors have priors so wide that one without readings stays unknown. An accuracy figure
 // is taken as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3

@@ -59,6 +59,8 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 			s.Par.Supplies[u.Index].Ohms = u.inside(v)
 		case CurrentScale:
 			scale += v
+		case CurrentTrend:
+			adjust.Trend[u.Index] = v
 		case IdleCurrentScale:
 			idle = v
 		case KneeShift:
@@ -102,7 +104,7 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 		if i == dark {
 			levels = nil
 		}
-		s.loads[i] = pixel.New(reel.Strip, levels, adjust)
+		s.loads[i] = pixel.New(reel.Strip, levels, adjust.AtReel(i, len(m.Run.Reels)))
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 )
 
@@ -19,6 +20,7 @@ const (
 	StepVolts                         // V by which a supply differs in one step
 	CurrentScale                      // ln of the factor on all channel currents
 	StepCurrentScale                  // the same in one step
+	CurrentTrend                      // one term of pixel.Adjust.Trend, a smooth change of the currents along the run
 	IdleCurrentScale                  // ln of the factor on the idle current
 	KneeShift                         // V by which the knees are shifted
 	StepKneeShift                     // the same in one step
@@ -36,7 +38,7 @@ const (
 // are no readings.
 type Unknown struct {
 	What        Quantity
-	Index       int // of the joint, feed, reel, supply or meter range
+	Index       int // of the joint, feed, reel, supply or meter range; of CurrentTrend its term
 	Step        int // of StepVolts, StepCurrentScale, StepKneeShift, StepTemperature
 	Rail        run.Rail
 	WidePrior   bool // the prior only keeps the fit finite
@@ -70,6 +72,8 @@ const (
 	unstatedOutputOhms      = 0.005 // Ω, of a supply that states none
 	currentScaleSpread      = 0.20  // of the channel currents: data sheets state typical ones
 	stepCurrentSpread       = 0.10  // of the duty, from one step to another
+	currentTrendSpread      = 0.02  // of the currents at the last reel, by a linear change along the run
+	currentCurveSpread      = 0.01  // the same by a curved one, of its largest change
 	idleCurrentSpread       = 0.40  // of the idle current
 	kneeShiftSpread         = 0.05  // of the rated volts
 	stepKneeShiftSpread     = 0.02  // the same, from one step to another
@@ -131,6 +135,13 @@ func (m *Model) addUnknowns() {
 	}
 	m.bounded = m.BoundedResistances()
 	add(Unknown{What: CurrentScale, Deviation: currentScaleSpread})
+	// Pixels that differ along the run would otherwise be taken for resistances that differ: an error of
+	// the model as a smooth unknown (Kennedy and O'Hagan, J. R. Stat. Soc. B 63 (2001) 425).
+	for term, spread := range [pixel.TrendTerms]float64{currentTrendSpread, currentCurveSpread} {
+		if term < len(r.Reels)-1 { // fewer reels do not show it
+			add(Unknown{What: CurrentTrend, Index: term, Deviation: spread})
+		}
+	}
 	add(Unknown{What: IdleCurrentScale, Deviation: idleCurrentSpread})
 	volts := r.Reels[0].Strip.Volts
 	add(Unknown{What: KneeShift, Deviation: kneeShiftSpread * volts})

@@ -62,7 +62,7 @@ func FeedWire(f run.Feed) float64 {
 func Loads(r *run.Run, step run.Step, by pixel.Adjust) []pixel.Load {
 	loads := make([]pixel.Load, len(r.Reels))
 	for i, reel := range r.Reels {
-		loads[i] = pixel.New(reel.Strip, step.Levels, by)
+		loads[i] = pixel.New(reel.Strip, step.Levels, by.AtReel(i, len(r.Reels)))
 	}
 	return loads
 }

@@ -70,7 +70,7 @@ func New(strip run.Strip, levels map[string]float64, by pixel.Adjust) Emitter {
 func Emitters(r *run.Run, step run.Step, by pixel.Adjust) []Emitter {
 	emitters := make([]Emitter, len(r.Reels))
 	for i, reel := range r.Reels {
-		emitters[i] = New(reel.Strip, step.Levels, by)
+		emitters[i] = New(reel.Strip, step.Levels, by.AtReel(i, len(r.Reels)))
 	}
 	return emitters
 }

@@ -22,7 +22,10 @@ type Adjust struct {
 	Idle    float64 // factor on the idle current; 1 = as stated
 	Shift   float64 // V, added to every forward and knee voltage
 	Stretch float64 // ln of the factor on the volts over which a channel falls, about their middle; 0 = as stated
-	Shape   Shape   // how a channel's current falls below its knee
+	// Trend is the ln of the factor on every channel's current at the last reel of the run, by term of a
+	// smooth change along it; see AtReel.
+	Trend [TrendTerms]float64
+	Shape Shape // how a channel's current falls below its knee
 }
 
 // Shape is how a channel's current falls between its knee and its forward voltage.
