@@ -87,16 +87,24 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 }
 
 // The draws go through the network linearised at its best estimate. Solving the network for every
-// draw gives the same interval of the volts within a tenth of its width. What differs is the
-// curvature of the pixels' current near the knee, which raises the solved draws by 3 to 4 % of
-// the width (seen in twelve runs), and the scatter of an end of 500 draws, 3 % (computed).
+// draw gives the same interval of the volts within a tenth of its width, as the mean over runs of the
+// end that differs more. What differs is the curvature of the pixels' current near the knee, which
+// raises the solved draws' lower end by 5 % of the width and their upper one by 9 to 10 % (seen in
+// six runs with 20,000 draws, with and without a trend of the current along the run); in a
+// single run the scatter of the ends of 500 draws, 3 % (computed), comes on top.
 func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 7))
 	r := runtest.Parse(t, cove)
-	for run := range 4 {
-		if off := bentBy(t, r, rng); off > 0.1 {
+	const runs = 8
+	sum := 0.0
+	for run := range runs {
+		off := bentBy(t, r, rng)
+		if sum += off; off > 0.1+3*0.03 {
 			t.Errorf("run %d: an end lies %.3f of the interval's width from that of solved draws", run, off)
 		}
+	}
+	if sum > 0.1*runs {
+		t.Errorf("in the mean of %d runs an end lies %.3f of the interval's width from that of solved draws", runs, sum/runs)
 	}
 }
 
