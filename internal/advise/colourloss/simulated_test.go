@@ -89,7 +89,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 // The draws go through the network linearised at its best estimate. Solving the network for every
 // draw gives the same interval of the volts within a tenth of its width, as the mean over runs of the
 // end that differs more. What differs is the curvature of the pixels' current near the knee, which
-// raises the solved draws' lower end by 5 % of the width and their upper one by 9 to 10 % (seen in
+// raises the solved draws' lower end by 4 to 6 % of the width and their upper one by 5 to 10 % (seen in
 // six runs with 20,000 draws, with and without a trend of the current along the run); in a
 // single run the scatter of the ends of 500 draws, 3 % (computed), comes on top.
 func TestLinearisedDrawsAgreeWithSolvedOnes(t *testing.T) {
