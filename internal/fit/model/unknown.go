@@ -64,27 +64,27 @@ func (u *Unknown) inside(v float64) float64 {
 // Standard deviations of priors that this package chooses; all are common practice, no source,
 // and wide on purpose.
 const (
-	conductorSpread         = 1.0   // of a transformed conductor: any value from zero to open
-	reelSpread              = 0.30  // of the stated resistance
-	unstatedReelSpread      = 1.5   // where the strip states none
-	voltsSpread             = 0.03  // of a supply's stated volts: the trimmer is set by hand
-	stepVoltsSpread         = 0.003 // of its volts, from one step to another
-	unstatedOutputOhms      = 0.005 // Ω, of a supply that states none
-	currentScaleSpread      = 0.20  // of the channel currents: data sheets state typical ones
-	stepCurrentSpread       = 0.10  // of the duty, from one step to another
-	currentTrendSpread      = 0.02  // of the currents at the last reel, by a linear change along the run
-	currentCurveSpread      = 0.01  // the same by a curved one, of its largest change
-	idleCurrentSpread       = 0.40  // of the idle current
-	kneeShiftSpread         = 0.05  // of the rated volts
-	stepKneeShiftSpread     = 0.02  // the same, from one step to another
-	kneeStretchSpread       = 0.30  // the range may be a third longer or shorter than stated, or of another shape
-	unreadTemperatureSpread = 5.3   // K, without temperature readings: some 10 K either way
-	readTemperatureSpread   = 1.5   // K, difference between the copper and a thermometer on it
-	unreadStepSpread        = 3.5   // K, from one step to another: brighter steps are warmer
-	readStepSpread          = 0.7   // K, the same with temperature readings in the step
-	unreadRise              = 2.0   // K, of copper above the stated ambient without temperature readings: current warms it
-	litStepRise             = 2.0   // K, of copper that carries current above its surroundings
-	litStepSpread           = 6.0   // K, of a lit step without temperature readings where other steps have some
+	conductorSpread         = 1.0    // of a transformed conductor: any value from zero to open
+	reelSpread              = 0.30   // of the stated resistance
+	unstatedReelSpread      = 1.5    // where the strip states none
+	voltsSpread             = 0.03   // of a supply's stated volts: the trimmer is set by hand
+	stepVoltsSpread         = 0.003  // of its volts, from one step to another
+	unstatedOutputOhms      = 0.005  // Ω, of a supply that states none
+	currentScaleSpread      = 0.20   // of the channel currents: data sheets state typical ones
+	stepCurrentSpread       = 0.10   // of the duty, from one step to another
+	currentTrendSpread      = 0.015  // of the currents at the last reel, by a linear change along the run
+	currentCurveSpread      = 0.0075 // the same by a curved one, of its largest change
+	idleCurrentSpread       = 0.40   // of the idle current
+	kneeShiftSpread         = 0.05   // of the rated volts
+	stepKneeShiftSpread     = 0.02   // the same, from one step to another
+	kneeStretchSpread       = 0.30   // the range may be a third longer or shorter than stated, or of another shape
+	unreadTemperatureSpread = 5.3    // K, without temperature readings: some 10 K either way
+	readTemperatureSpread   = 1.5    // K, difference between the copper and a thermometer on it
+	unreadStepSpread        = 3.5    // K, from one step to another: brighter steps are warmer
+	readStepSpread          = 0.7    // K, the same with temperature readings in the step
+	unreadRise              = 2.0    // K, of copper above the stated ambient without temperature readings: current warms it
+	litStepRise             = 2.0    // K, of copper that carries current above its surroundings
+	litStepSpread           = 6.0    // K, of a lit step without temperature readings where other steps have some
 )
 
 // addUnknowns adds the unknowns of the model in a fixed order.
