@@ -73,7 +73,7 @@ func TestDisturbances(t *testing.T) {
 		"pixels": func(d *plant.Disturbance) { d.Pixels = 0.04 }, "thinning": func(d *plant.Disturbance) { d.Thinning = 0.05 },
 		"warming": func(d *plant.Disturbance) { d.Warming = 4 }, "sag": func(d *plant.Disturbance) { d.Sag = 0.012 },
 		"levels": func(d *plant.Disturbance) { d.Levels = 0.12 }, "foils": func(d *plant.Disturbance) { d.Foils = 0.25 },
-		"kept": func(d *plant.Disturbance) { d.RangeKept = true },
+		"kept":     func(d *plant.Disturbance) { d.RangeKept = true },
 		"gradient": func(d *plant.Disturbance) { d.Gradient = 0.08 },
 	} {
 		c, differ := at(set), 0
