@@ -2,14 +2,19 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"html"
 	"regexp"
+	"slices"
 	"strings"
 )
 
 // maxFaults is how many differences are listed one by one.
 const maxFaults = 20
+
+// drawnOtherwise is the difference of a picture whose words are the same.
+const drawnOtherwise = "the picture is drawn otherwise than follows"
 
 // piece is a part of a page: a tag, or the text between two.
 type piece struct {
@@ -95,8 +100,11 @@ func differences(page, follows []byte, numbersOnly bool) []string {
 	return few(faults)
 }
 
-// few cuts a list of faults.
+// few cuts a list of faults. Those of numbers come before pictures, which follow from them.
 func few(faults []string) []string {
+	slices.SortStableFunc(faults, func(a, b string) int {
+		return cmp.Compare(strings.Count(a, drawnOtherwise), strings.Count(b, drawnOtherwise))
+	})
 	if n := len(faults); n > maxFaults {
 		return append(faults[:maxFaults:maxFaults], fmt.Sprintf("and %d more", n-maxFaults))
 	}
@@ -149,7 +157,7 @@ func describe(is, should []piece, at piece) string {
 		if a, b := apart(words(is), words(should)); a != b {
 			return where + fmt.Sprintf("the picture says %q, and %q follows", a, b)
 		}
-		return where + "the picture is drawn otherwise than follows"
+		return where + drawnOtherwise
 	}
 	a, b := apart(words(is), words(should))
 	switch {
