@@ -14,13 +14,15 @@ func withMistakes(first, plain explanation) (list []explanation) {
 		for _, x := range first.Model.PossibleMistakes(initial) {
 			a := initial.Correcting(x)
 			trial, err := first.solveLimited(a, first.Model.Start(a), screeningIterations)
-			if err != nil || trial.cost()+first.mistakeOdds(x) > highest {
+			most := highest - first.mistakeOdds(x)
+			if err != nil || trial.cost() > most+maxScreeningCost {
 				continue
 			}
 			if !trial.Converged {
-				if trial, err = trial.solveLimited(a, trial.X, initialIterations); err != nil {
-					continue
-				}
+				trial, err = trial.solveLimited(a, trial.X, initialIterations)
+			}
+			if err != nil || trial.cost() > most {
+				continue
 			}
 			without, err := trial.withoutOutliers()
 			if err != nil {
