@@ -11,7 +11,7 @@ import (
 // ringOfTwo is an invented run whose joint lies between two feeds, so that its current depends on
 // the difference of their conductors, which no pair voltage tells apart. No step can be much brighter. West
 // is so much longer than north that the pixels of both need not draw the same.
-var ringOfTwo = strings.Replace(runtest.TwoFeeds(2.2), "metres = 6\n", "metres = 6.6\n", 1) + runtest.White("white", 0.9)
+var ringOfTwo = strings.Replace(runtest.TwoFeeds(2.2), "metres = 6\n", "metres = 6.5\n", 1) + runtest.White("white", 0.9)
 
 // A long lead is proposed as a remedy for a joint that only it settles. With such a lead the plan
 // reads along conductors that it reaches, says the length that each takes, and settles the joint.
