@@ -41,7 +41,7 @@ func (j *judgement) noteAlternatives() {
 			undecided, names = append(undecided, string(e.Kind)+" "+j.name(e)), append(names, j.name(e))
 		}
 		kind, what := j.compareWith(other)
-		if what == nil || len(undecided) == 0 && !(kind == eitherReading || kind == mistakeOrOpen && j.mayHaveMistake(other)) {
+		if what == nil || len(undecided) == 0 && !(kind == eitherReading || kind == mistakeOrOpen && j.mayHaveMistake(k)) {
 			continue
 		}
 		a := &j.alternatives[kind]
@@ -118,14 +118,18 @@ func (j *judgement) differences(than *estimate.Estimate) (swapped, other []strin
 	return swapped, other
 }
 
-// mayHaveMistake reports whether another explanation has a step read in another load, or a display that
-// held its value, and the best one does not. It is reported though no verdict depends on it: what is
-// read next would be as wrong.
-func (j *judgement) mayHaveMistake(other *estimate.Estimate) bool {
-	return slices.ContainsFunc(other.Mistakes, func(x model.Mistake) bool {
+// mayHaveMistake reports whether explanation k has a step read in another load, or a display that held
+// its value, the best one does not, and it is probable enough to be named. It is reported though no
+// verdict depends on it: what is read next would be as wrong.
+func (j *judgement) mayHaveMistake(k int) bool {
+	return j.weights[k] >= minNamed && slices.ContainsFunc(j.explanations[k].Mistakes, func(x model.Mistake) bool {
 		return (x.Kind == model.WrongLoad || x.Kind == model.DisplayHeld) && !slices.Contains(j.est.Mistakes, x)
 	})
 }
+
+// minNamed is the least probability of a mistake that is named though no verdict depends on it
+// (common practice, no source). Neighbouring readings of a coarse display are often equal.
+const minNamed = 0.05
 
 // addMissing appends to a list what is not in it yet.
 func addMissing(list, more []string) []string {
