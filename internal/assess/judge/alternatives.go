@@ -74,8 +74,8 @@ func (j *judgement) undecidedBy(k int) (elements []int) {
 // compareWith returns how another explanation differs from the best one, in words; nil where it makes
 // no other assumption.
 func (j *judgement) compareWith(other *estimate.Estimate) (kind difference, what []string) {
-	if i := other.Assumptions.DarkReel; i >= 0 {
-		return darkReel, []string{j.run.Reels[i].Name}
+	if a, b := j.est.Assumptions.DarkReel, other.Assumptions.DarkReel; a != b {
+		return darkReel, []string{j.run.Reels[max(a, b)].Name}
 	}
 	if swapped, more := j.differences(other); len(swapped) > 0 {
 		return swappedFeeds, swapped

@@ -77,6 +77,23 @@ func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, st
 	return ""
 }
 
+// doubt states what contradicts an explanation of the readings; "" if nothing does.
+func (j *judgement) doubt(est *estimate.Estimate) string {
+	text := doubtReason(est, j.name, func(e *estimate.Element) float64 {
+		switch e.Kind {
+		case run.KindReel:
+			return j.run.Reels[e.Index].Strip.LoopOhms
+		case run.KindFeed:
+			return j.run.Feeds[e.Index].Ohms
+		}
+		return 0
+	}, func(x assessment.Reading) string { return LikelyMistake(x, est.Readings) })
+	if p := est.Fit.PValue; text == "" && p < minPassPValue {
+		return fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", p)
+	}
+	return text
+}
+
 // mostOfStated returns the upper end of an element's interval as a part of its stated resistance.
 func mostOfStated(e *estimate.Element, stated float64) float64 {
 	_, high := e.Belief.Interval(coverage)

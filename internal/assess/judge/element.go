@@ -67,11 +67,12 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.out.Doubtful
 }
 
-// verdictOf returns the verdict for a probability of being over the limit. An element passes by a fit
-// that explains the readings, and fails by one that has converged and is not rejected.
+// verdictOf returns the verdict for a probability of being over the limit. An explanation that is in
+// doubt tells nothing of what is sound. An element fails by a fit that has converged and is not
+// rejected.
 func (j *judgement) verdictOf(over float64, known bool) assessment.Verdict {
 	v := j.rule.Judge(over, known)
-	if v == assessment.Pass && j.out.Doubtful || v == assessment.Fail && (j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged) {
+	if v == assessment.Pass && (j.out.Doubtful || over+j.doubtWeight > j.rule.Pass) || v == assessment.Fail && (j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged) {
 		return assessment.Unproven
 	}
 	return v

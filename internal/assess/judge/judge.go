@@ -4,7 +4,6 @@
 package judge
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -38,6 +37,8 @@ type judgement struct {
 	loop         assessment.Element            // whose rails follow
 	explanations []*estimate.Estimate          // of the readings; the first is the best
 	weights      []float64                     // by explanation: its probability
+	doubtWeight  float64                       // probability of the explanations that are in doubt
+	doubtOfOther string                        // what contradicts one of them
 	mixtures     []verdict.Mixture             // by element: its distribution; nil of rails
 	targets      []nextreading.Target          // elements without a verdict
 	withheld     map[int]string                // by element: why it does not fail although its value would
@@ -134,19 +135,14 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 			j.design = append(j.design, math.Abs(f.Amps))
 		}
 	}
-	j.out.Doubt = doubtReason(est, j.name, func(e *estimate.Element) float64 {
-		switch e.Kind {
-		case run.KindReel:
-			return r.Reels[e.Index].Strip.LoopOhms
-		case run.KindFeed:
-			return r.Feeds[e.Index].Ohms
-		}
-		return 0
-	}, j.likelyMistake)
-	if p := est.Fit.PValue; j.out.Doubt == "" && p < minPassPValue {
-		j.out.Doubt = fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", p)
-	}
+	j.out.Doubt = j.doubt(est)
 	j.out.Doubtful = doubtful(j.out)
+	for k, x := range j.explanations {
+		if text := j.doubt(x); text != "" || !x.Fit.Converged {
+			j.doubtWeight += j.weights[k]
+			j.doubtOfOther = text
+		}
+	}
 	count := 0
 	for i := range est.Elements {
 		if est.Elements[i].Rail == run.Loop && !math.IsNaN(j.limit(&est.Elements[i])) {

@@ -69,6 +69,8 @@ func TestSimulatedMisfits(t *testing.T) {
 			c[1]++
 		} else if kind == "a reel dark" && passed == 0 && strings.Contains(said, "if reel") && strings.Contains(said, r.Reels[slices.Index(p.Unlit, true)].Name) && strings.Contains(said, "stayed dark") {
 			c[1]++ // the dark reel is named, and nothing passes before it is looked at
+		} else if kind == "a reel dark" && strings.Contains(said, "as they would if reel "+r.Reels[slices.Index(p.Unlit, true)].Name+" stayed dark in every step") {
+			c[1]++ // the dark reel is recognised
 		} else if a.Doubtful {
 			c[1]++
 			if passed > 0 {

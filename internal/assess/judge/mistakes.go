@@ -8,8 +8,12 @@ import (
 	"ohmkeep/internal/result/assessment"
 )
 
-// reportMistakes reports operator mistakes, whose readings were used corrected or discarded.
+// reportMistakes reports a reel that stayed dark, and operator mistakes, whose readings were used
+// corrected or discarded.
 func (j *judgement) reportMistakes() {
+	if i := j.est.Assumptions.DarkReel; i >= 0 {
+		j.addFinding(assessment.Warning, "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark in every step, and the readings were used so. Look at it while it should be lit.", j.run.Reels[i].Name))
+	}
 	for _, s := range j.est.Mistakes {
 		what, used := j.describeMistake(s)
 		var rows []int

@@ -100,7 +100,9 @@ func TestVerdictOf(t *testing.T) {
 	} {
 		fit := assessment.Fit{Converged: c.converged, PValue: c.p}
 		j := &judgement{out: &assessment.Assessment{Fit: fit}, est: &estimate.Estimate{Fit: fit}, rule: verdict.RuleFor(7)}
-		j.out.Doubtful = doubtful(j.out)
+		if doubtful(j.out) {
+			j.doubtWeight = 1
+		}
 		if got := j.verdictOf(c.over, true); got != c.want {
 			t.Errorf("%s: %s, want %s", c.name, got, c.want)
 		}

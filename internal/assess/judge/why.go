@@ -29,6 +29,8 @@ func (j *judgement) why(i int) string {
 		return "An open conductor explains the readings best, but not well: " + j.doubtText() + "."
 	case over == assessment.Pass && j.out.Doubtful:
 		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing passes while the fit is in doubt: %s.", percent(x.ProbabilityOverLimit), j.doubtText())
+	case over == assessment.Pass:
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but another explanation of the readings, which is in doubt, is not much less probable: %s.", percent(x.ProbabilityOverLimit), j.doubtOfOther)
 	case over == assessment.Fail:
 		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that converged, and this one did not.", percent(x.ProbabilityOverLimit))
 	}

@@ -85,13 +85,20 @@ func Best(m *model.Model) (*Outcome, error) {
 	best, _ = bestOf(list)
 	list = append(list, best.unnoticedMistakes()...)
 	list = append(list, best.uncontradicted()...)
-	list = append(list, best.otherStock()...)
+	asStated, _ := bestOf(list)
+	list = append(list, asStated.otherStock()...)
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
-	alternatives = append(alternatives, best.darkReels()...)
+	if best.Assumptions.OtherStock == model.Absent {
+		asStated = best
+	}
+	list = append([]explanation{best}, asStated.darkReels(best.score())...)
+	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
+		list = append(list, x.finalFit())
+	}
+	best, alternatives = bestOf(list)
 	outcome := best.outcome()
 	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
-		x = x.finalFit()
 		other := x.outcome()
 		other.Score = x.score()
 		outcome.Alternatives = append(outcome.Alternatives, other)
