@@ -236,6 +236,3 @@ func newest(list []reading.Sample, s reading.Sample) []reading.Sample {
 	}
 	return append(list, s)
 }
-
-// Silent reports whether nothing was received from a port that could be opened.
-func (f Found) Silent() bool { return f.Err == nil && f.Profile == nil && len(f.Received) == 0 }

@@ -48,9 +48,6 @@ func Golden(t *testing.T, name string, got []byte) {
 	}
 }
 
-// Update reports whether the golden files are to be written again.
-func Update() bool { return *update }
-
 // Broken is a writer that fails.
 type Broken struct{}
 

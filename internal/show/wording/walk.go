@@ -14,18 +14,6 @@ import (
 	"ohmkeep/internal/text/printable"
 )
 
-// Leads names the place where both leads go, or the feed that a clamp goes round, short enough for a phone.
-func Leads(n assessment.Next) string {
-	from, to := printable.Short(n.From, 40), printable.Short(n.To, 40)
-	switch n.Quantity {
-	case run.Current:
-		return "feed " + from
-	case run.Temperature:
-		return from
-	}
-	return from + " to " + to
-}
-
 // Spoken returns a place to read as a sentence for a speaking device.
 func Spoken(n assessment.Next) string {
 	point := func(name string) string {
