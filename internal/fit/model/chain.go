@@ -15,10 +15,12 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 	var trend [pixel.TrendTerms]float64
 	warmth := m.temperatureSlope(s, g)
 	for i := range g.Scale {
-		own := g.Scale[i] * s.Adjust.AtReel(i, len(g.Scale)).Scale
-		scale += own
-		for term := range trend {
-			trend[term] += own * pixel.TrendAt(term, i, len(g.Scale))
+		if g.Scale[i] != 0 { // few reels of a large run
+			own := g.Scale[i] * s.Adjust.AtReel(i, len(g.Scale)).Scale
+			scale += own
+			for term := range trend {
+				trend[term] += own * pixel.TrendAt(term, i, len(g.Scale))
+			}
 		}
 		idle += g.Idle[i] * s.Adjust.Idle
 		shift += g.Shift[i]
