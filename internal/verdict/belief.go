@@ -55,6 +55,13 @@ func (b Belief) averageOverDeviations(probability func(Belief) float64) float64 
 	return math.Min(sum, 1)
 }
 
+// Near reports whether two beliefs differ by less than a twentieth of a standard deviation.
+func (b Belief) Near(other Belief) bool {
+	return math.Abs(b.Mean-other.Mean) < nearSigmas*other.Deviation && math.Abs(b.Deviation-other.Deviation) < nearSigmas*other.Deviation
+}
+
+const nearSigmas = 0.05
+
 // Rescaled returns the belief with another mean and deviation. The rectangular parts shrink
 // with a smaller deviation; a larger one adds a normal part.
 func (b Belief) Rescaled(mean, deviation float64) Belief {

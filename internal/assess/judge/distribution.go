@@ -9,13 +9,18 @@ import (
 
 // distribution returns the probability distribution of element i over all explanations of the
 // readings, on the element's own scale. towardsLimit computes its likelihood towards the limit, else
-// it is that of the covariance.
+// it is that of the covariance. Most explanations differ elsewhere in the run: where such a one leaves
+// the element as in the best one, its likelihood is taken from there.
 func (j *judgement) distribution(i int, towardsLimit bool) verdict.Mixture {
 	m := make(verdict.Mixture, len(j.explanations))
 	for k, est := range j.explanations {
-		e := &est.Elements[i]
+		e, best := &est.Elements[i], &j.est.Elements[i]
 		m[k] = verdict.Component{Weight: j.weights[k], Distribution: verdict.Distribution{Belief: e.Belief}}
-		if towardsLimit && e.Known {
+		switch {
+		case !towardsLimit || !e.Known:
+		case k > 0 && best.Known && e.Open == best.Open && e.Belief.Near(best.Belief):
+			m[k].Distribution = m[0].Distribution
+		default:
 			m[k].Distribution = est.Profile(i).Distribution(j.limit(e))
 		}
 	}
