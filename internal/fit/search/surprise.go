@@ -30,8 +30,8 @@ func (e explanation) leastPValue() float64 {
 }
 
 // leastStepPValue is that of the readings of one step; 1 where the fit has no covariance. Excluded
-// readings count, except those with gross errors. An open conductor contradicts most where most
-// current flows.
+// readings count, except those with gross errors, each no more than the prior odds of a wrong one. An
+// open conductor contradicts most where most current flows, and more than one reading.
 func (e explanation) leastStepPValue() float64 {
 	if e.Covariance == nil {
 		return 1
@@ -42,6 +42,9 @@ func (e explanation) leastStepPValue() float64 {
 		z := e.Standardised(i)
 		if o.ExcludedForGood || o.Excluded && math.Abs(z) > grossSigmas {
 			continue
+		}
+		if o.Excluded {
+			z = math.Min(math.Abs(z), outlierSigmas)
 		}
 		squares[o.Step] += z * z
 		readings[o.Step]++
