@@ -75,7 +75,8 @@ func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 	case model.DisplayHeld:
 		return e.contradicts(x) && e.costOfHeld(x)+e.mistakeOdds(x) < e.elementOdds()+maxAlternativeCost
 	case model.WrongLoad:
-		return e.excludedIn(x.A) >= minContradictions || e.drawsLoadOf(x)
+		out, all := e.excludedIn(x.A)
+		return out >= max(minContradictions, all/readingsAContradiction) || e.drawsLoadOf(x)
 	}
 	return false // reversed leads and exchanged steps contradict every other reading
 }
@@ -95,17 +96,25 @@ func (e explanation) contradicts(x model.Mistake) bool {
 const doubtfulSigmas = 2.0
 
 // minContradictions is the least number of outliers in one step for which every other load is
-// considered.
-const minContradictions = 2
+// considered, and readingsAContradiction the number of readings for each outlier in a step of many,
+// where some are wrong by themselves (common practice, no source).
+const (
+	minContradictions      = 2
+	readingsAContradiction = 50
+)
 
-// excludedIn returns the number of outliers in a step.
-func (e explanation) excludedIn(step int) (n int) {
+// excludedIn returns the number of outliers and of readings in a step.
+func (e explanation) excludedIn(step int) (out, all int) {
 	for _, o := range e.Observations {
-		if o.Step == step && o.Excluded && !o.ExcludedForGood {
-			n++
+		if o.Step != step || o.ExcludedForGood {
+			continue
+		}
+		all++
+		if o.Excluded {
+			out++
 		}
 	}
-	return n
+	return out, all
 }
 
 // costOfHeld returns the change of the cost, in the linear model, when the readings of a repetition
