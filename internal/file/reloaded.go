@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"sync"
+	"syscall"
 	"time"
 )
 
@@ -54,12 +55,19 @@ func (r *Reloaded[T]) Value() (T, error) {
 	return r.value, r.err
 }
 
-// again reads the files; r.mu is held.
+// again reads the files; r.mu is held. What cannot be read now, such as a file that another program has
+// opened, is read again the next time; what it holds is not.
 func (r *Reloaded[T]) again(stamps []stamp) {
 	r.stamps = stamps // taken before reading: a later change is seen the next time
 	value, err := r.read()
+	before := r.err
 	if r.err = err; err == nil {
 		r.value = value
+	} else if _, ofSystem := errors.AsType[syscall.Errno](err); ofSystem && !errors.Is(err, fs.ErrNotExist) {
+		r.stamps = make([]stamp, len(stamps))
+		if before != nil && before.Error() == err.Error() {
+			return // it was said
+		}
 	}
 	if r.reread != nil {
 		r.reread(err)

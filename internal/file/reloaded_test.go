@@ -2,8 +2,10 @@ package file
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
+	"syscall"
 	"testing"
 )
 
@@ -55,4 +57,39 @@ func TestReloaded(t *testing.T) {
 		t.Fatal(err)
 	}
 	check("renamed to it", "third one!", nil, 4)
+}
+
+// A file that cannot be read for a moment, as one that another program has opened on Windows, is read
+// again although it has not changed; that it could not be read is said once.
+func TestReloadedAfterABusyFile(t *testing.T) {
+	t.Chdir(t.TempDir())
+	busy, rereads := false, 0
+	read := func() (string, error) {
+		if busy {
+			return "", fmt.Errorf("value: %w", syscall.EACCES)
+		}
+		content, err := Read("value", 100)
+		return string(content), err
+	}
+	write(t, "value", "first")
+	r, err := NewReloaded(read, func(error) { rereads++ }, "value")
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, "value", "second one")
+	busy = true
+	for range 3 {
+		if got, err := r.Value(); got != "first" || err == nil {
+			t.Errorf("busy: %q, %v", got, err)
+		}
+	}
+	busy = false
+	for range 3 {
+		if got, err := r.Value(); got != "second one" || err != nil {
+			t.Errorf("after it was busy: %q, %v", got, err)
+		}
+	}
+	if rereads != 2 {
+		t.Errorf("reported %d times, want once that it is busy and once that it was read", rereads)
+	}
 }
