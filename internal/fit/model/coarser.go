@@ -9,12 +9,12 @@ type displayedIn struct {
 // addCoarser notes that the readings of an observation's range may have been displayed in the next
 // larger one: all values of the column were written with the digits of that range, or coarser ones.
 // They may also have been rounded when they were written down. A meter that chooses its range itself
-// may be told to stay in one.
+// can be set to stay in one.
 func (m *Model) addCoarser(o *Observation, c column, written float64) {
 	meter := m.Run.Meters[c.meter]
 	at := m.MeterRanges[o.MeterRange].Range
 	next := nextRange(meter, at)
-	if next < 0 || meter.Each || meter.DigitsShowRange || m.NoiseGroups[o.Group].Mean || written < meter.Ranges[next].Resolution*(1-1e-6) ||
+	if next < 0 || meter.Each || meter.DigitsShowRange || o.SmallestRange == Absent || written < meter.Ranges[next].Resolution*(1-1e-6) ||
 		meter.Ranges[at].Resolution >= meter.Ranges[next].Resolution*(1-1e-6) {
 		return
 	}

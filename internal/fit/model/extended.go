@@ -37,7 +37,7 @@ func (m *Model) WithReadings(of *Model, more []Observation) *Model {
 	w := *m
 	w.Observations = slices.Clone(of.Observations)
 	for _, o := range more {
-		o.Group = Absent
+		o.Group, o.SmallestRange = Absent, Absent
 		w.Observations = append(w.Observations, o)
 	}
 	w.markSteps()

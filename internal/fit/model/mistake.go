@@ -66,9 +66,7 @@ func (m *Model) correct(s Mistake, o *Observation) {
 	case DisplayHeld:
 		o.Excluded, o.ExcludedForGood = true, true
 	case RangeKept:
-		if o.Group != Absent && !m.NoiseGroups[o.Group].Mean {
-			o.MeterRange, o.Group = m.coarser[s.A].meterRange, m.coarser[s.A].group
-		}
+		o.MeterRange, o.Group = m.coarser[s.A].meterRange, m.coarser[s.A].group
 	}
 }
 

@@ -3,9 +3,9 @@
 //
 // The unknowns are both rails of every joint, feed and reel; the supplies' open-circuit voltages
 // and output resistances; the pixels' current scale, idle current and knee, for the run and for
-// each step; a smooth change of the current along the run; the copper temperature; and the gain and offset error of each meter range. These
-// errors are common to all readings of a range: they cancel in differences and do not average
-// out. Conductors have priors so wide that one without readings stays unknown. An accuracy figure
+// each step; a smooth change of the current along the run; the copper temperature; and the gain and
+// offset error of each meter range. These errors are common to all readings of a range: they cancel
+// in differences and do not average out. Conductors have priors so wide that one without readings stays unknown. An accuracy figure
 // is taken as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3
 // (JCGM 100:2008, 4.3.7).
 //
@@ -38,7 +38,7 @@ type Observation struct {
 	Group            int     // index into NoiseGroups; Absent where Deviation is known
 	Deviation        float64 // standard deviation of its noise, V or A
 	MeterRange       int     // index into Model.MeterRanges: in which the value was displayed
-	SmallestRange    int     // index into Model.MeterRanges: which a meter chooses for the value by itself
+	SmallestRange    int     // index into Model.MeterRanges: which a meter chooses for the value by itself; Absent for a mean or a reading to come
 	Repetition       int     // number of the repetition that it belongs to, see findRepetitions; 0 for none
 	Excluded         bool    // excluded from the fit
 	ExcludedForGood  bool    // the search may not readmit it

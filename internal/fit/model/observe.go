@@ -64,7 +64,9 @@ func (m *Model) observe(i int, x reading.Reading, shown digits) []run.Place {
 		place = x.From + " " + x.To
 	}
 	o.MeterRange = m.addMeterRange(MeterRange{Meter: meter, Range: at, place: place, Limits: limits})
-	o.SmallestRange = o.MeterRange
+	if o.SmallestRange = o.MeterRange; x.Mean != nil {
+		o.SmallestRange = Absent
+	}
 	m.addCoarser(&o, written, shown.resolution[column{meter, at, x.Unit}])
 	o.Step = m.addStep(step)
 	m.Observations = append(m.Observations, o)
