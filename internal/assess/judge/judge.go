@@ -138,7 +138,11 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	j.out.Doubt = j.doubt(est)
 	j.out.Doubtful = doubtful(j.out)
 	for k, x := range j.explanations {
-		if text := j.doubt(x); text != "" || !x.Fit.Converged {
+		text := j.doubt(x)
+		if !x.Fit.Converged {
+			text = notConverged
+		}
+		if text != "" {
 			j.doubtWeight += j.weights[k]
 			j.doubtOfOther = text
 		}

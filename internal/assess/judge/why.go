@@ -82,12 +82,15 @@ func size(x *assessment.Element, ohms float64) string {
 func (j *judgement) doubtText() string {
 	switch fit := j.est.Fit; {
 	case !fit.Converged:
-		return "the fit did not converge"
+		return notConverged
 	case fit.PValue < minPassPValue:
 		return fmt.Sprintf("no resistances explain the readings (p = %.1g)", fit.PValue)
 	}
 	return j.out.Doubt
 }
+
+// notConverged is what contradicts a fit that has not converged.
+const notConverged = "the fit did not converge"
 
 // alsoDoubtText returns a further sentence if the fit is in doubt; "" otherwise.
 func (j *judgement) alsoDoubtText() string {
