@@ -66,7 +66,7 @@ func readHall(b *testing.B, r *run.Run, faults bool) []reading.Reading {
 	return some
 }
 
-var growth = flag.Int("growth", 100, "the largest run of BenchmarkGrowth, in reels; 100 with faults take minutes")
+var growth = flag.Int("growth", 100, "the largest run of BenchmarkGrowth, in reels")
 
 // Growth of the time of an assessment with the size of a run, with ten readings a reel, up to 100
 // reels and 1,000 readings. Of each size it also prints the exponent: the logarithm of the ratio to
