@@ -7,8 +7,8 @@ import (
 )
 
 // Load returns the ratio of the pixels' current in a step, by its index in the run, to that in
-// the run file at full voltage, as the mean over the reels, and its standard deviation. Without readings it is that of the
-// priors.
+// the run file at full voltage, as the mean over the reels, and its standard deviation. Without
+// readings it is that of the priors.
 func (e *Estimate) Load(step int) (factor, deviation float64) {
 	k := e.Model.StepIndex(step)
 	row := make([]float64, len(e.X))

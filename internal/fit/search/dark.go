@@ -11,10 +11,10 @@ import (
 const minMissingCurrent = 0.15
 
 // darkReels tests whether a reel that stays dark explains the readings about as well as the best
-// explanation, whose score is given, and returns such reels as alternatives. It does so where the pixels draw less than
-// stated in every lit step. A reel is tested where the missing part of the current is nearer to
-// that reel's share than to zero. A dark reel between two feeds changes little except the total
-// current, and leaves the current of its joints unknown.
+// explanation, whose score is given, and returns such reels as alternatives. It does so where the
+// pixels draw less than stated in every lit step. A reel is tested where the missing part of the
+// current is nearer to that reel's share than to zero. A dark reel between two feeds changes little
+// except the total current, and leaves the current of its joints unknown.
 func (e explanation) darkReels(least float64) (alternatives []explanation) {
 	drawn := e.drawnPart()
 	if e.Assumptions.DarkReel != model.Absent || drawn > 1-minMissingCurrent {

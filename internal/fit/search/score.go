@@ -186,8 +186,8 @@ func bestOf(list []explanation) (best explanation, alternatives []explanation) {
 }
 
 // sameAssumptions reports whether two explanations exclude the same readings and have the same
-// mistakes, the same dark reel and the same reel of other stock. An open conductor is the limit of a high resistance, and its
-// lower bound tells what else it may have.
+// mistakes, the same dark reel and the same reel of other stock. An open conductor is the limit of a
+// high resistance, and its lower bound tells what else it may have.
 func (e explanation) sameAssumptions(x explanation) bool {
 	a, b := &e.Assumptions, &x.Assumptions
 	return a.DarkReel == b.DarkReel && a.OtherStock == b.OtherStock && slices.Equal(a.Excluded, b.Excluded) && slices.Equal(a.Mistakes, b.Mistakes)
