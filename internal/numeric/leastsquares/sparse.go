@@ -33,18 +33,3 @@ func (s *sparse) row(i int) (at []int32, value []float64) {
 	from, to := s.start[i], s.start[i+1]
 	return s.at[from:to], s.value[from:to]
 }
-
-// sparseOf returns a dense matrix in sparse form.
-func sparseOf(m *Matrix) *sparse {
-	s := &sparse{}
-	s.clear()
-	for i := range m.Rows {
-		for j, x := range m.Row(i) {
-			if x != 0 {
-				s.add(j, x)
-			}
-		}
-		s.endRow()
-	}
-	return s
-}

@@ -77,3 +77,18 @@ func TestRefoldIsFold(t *testing.T) {
 		sameTriangle(t, got, want)
 	}
 }
+
+// sparseOf returns a dense matrix in sparse form.
+func sparseOf(m *Matrix) *sparse {
+	s := &sparse{}
+	s.clear()
+	for i := range m.Rows {
+		for j, x := range m.Row(i) {
+			if x != 0 {
+				s.add(j, x)
+			}
+		}
+		s.endRow()
+	}
+	return s
+}
