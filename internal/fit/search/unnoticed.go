@@ -271,7 +271,7 @@ func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64)
 const swapMargin = 4.0
 
 // minShiftPart is the part of the distance from an element's value to its limit from which on a
-// shift in the linear model may in truth bring the element there.
+// shift in the linear model may in truth bring the element there (common practice, no source).
 const minShiftPart = 0.1
 
 // oddsShifted returns the prior odds of those elements that a change of the unknowns moves towards
