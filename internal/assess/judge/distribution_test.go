@@ -18,7 +18,7 @@ func TestLikelihoodOfTheBestExplanation(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, m := range j.mixtures {
-			if m == nil || len(m) < 2 {
+			if len(m) < 2 {
 				continue
 			}
 			own := make(verdict.Mixture, len(m))
