@@ -39,6 +39,9 @@ func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 	case model.FeedsSwapped:
 		return fmt.Sprintf("The currents of feeds %s and %s seem to be swapped", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name),
 			"Each was used for the other; check it"
+	case model.SwappedInStep:
+		return fmt.Sprintf("The currents of feeds %s and %s seem to be swapped in step %q", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name, step(s.Step)),
+			"Each was used for the other; check it"
 	case model.LeadsReversed:
 		return fmt.Sprintf("All voltages of step %q seem to be read with the leads reversed", step(s.A)), "They were used with the sign changed; check it"
 	case model.DisplayHeld:

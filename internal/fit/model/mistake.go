@@ -17,22 +17,24 @@ const (
 	StepsExchanged                    // steps A and B were each read while the other one was lit
 	DisplayHeld                       // the readings of repetition A were not taken: the display held its value
 	RangeKept                         // the readings of range A were displayed in the next larger one
+	SwappedInStep                     // the currents of feeds A and B are exchanged in one step only
 )
 
-// Mistake is an operator mistake in taking readings. For FeedsSwapped A and B are indices of feeds
-// in the run. For DisplayHeld A is an Observation.Repetition, for RangeKept an index into
+// Mistake is an operator mistake in taking readings. For FeedsSwapped and SwappedInStep A and B are
+// indices of feeds in the run, Step an index in Model.Steps. For DisplayHeld A is an Observation.Repetition, for RangeKept an index into
 // Model.MeterRanges. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
 // the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int
+	Step int // of SwappedInStep
 }
 
 // Affects reports whether a mistake changes an observation.
 func (s Mistake) Affects(o *Observation) bool {
 	switch s.Kind {
-	case FeedsSwapped:
-		return o.Feed != Absent && (o.Feed == s.A || o.Feed == s.B)
+	case FeedsSwapped, SwappedInStep:
+		return o.Feed != Absent && (o.Feed == s.A || o.Feed == s.B) && (s.Kind == FeedsSwapped || o.Step == s.Step)
 	case LeadsReversed:
 		return o.Feed == Absent && o.Step == s.A
 	case StepsExchanged:
@@ -43,6 +45,11 @@ func (s Mistake) Affects(o *Observation) bool {
 		return o.SmallestRange == s.A
 	}
 	return o.Step == s.A
+}
+
+// OfSteps reports whether a mistake affects all readings of one or two steps, and no other.
+func (s Mistake) OfSteps() bool {
+	return s.Kind == LeadsReversed || s.Kind == WrongLoad || s.Kind == StepsExchanged
 }
 
 // Discards reports whether the values that a mistake affects are unknown, so that they are excluded.
@@ -59,7 +66,7 @@ func (m *Model) correct(s Mistake, o *Observation) {
 		return
 	}
 	switch s.Kind {
-	case FeedsSwapped:
+	case FeedsSwapped, SwappedInStep:
 		o.Feed = s.A + s.B - o.Feed
 	case LeadsReversed:
 		o.Value = -o.Value
@@ -71,17 +78,20 @@ func (m *Model) correct(s Mistake, o *Observation) {
 }
 
 // PossibleMistakes lists the further mistakes that the readings allow: an exchange of any two feeds with
-// current readings, reversed leads in any step in which most pair voltages are negative, a display
+// current readings, in all steps or in one with readings of both, reversed leads in any step in which most pair voltages are negative, a display
 // that held its value in any repetition, a range that was kept where the digits allow it, any other load
 // in any step with readings, and an exchange of any two such steps.
 func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	observations, lit := m.Under(a), m.LitSteps(a)
-	clamped := map[int]bool{}
+	clamped := map[int]map[int]bool{} // by feed: the steps with current readings
 	pairs, negative := make([]int, m.ReadSteps), make([]int, m.ReadSteps)
 	for i := range observations {
 		o := &observations[i]
 		if o.Feed != Absent {
-			clamped[o.Feed] = true
+			if clamped[o.Feed] == nil {
+				clamped[o.Feed] = map[int]bool{}
+			}
+			clamped[o.Feed][o.Step] = true
 			continue
 		}
 		if o.From.Place == o.To.Place {
@@ -93,35 +103,41 @@ func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	}
 	for k := range m.ReadSteps {
 		if pairs[k] >= minReversedPairs && 2*negative[k] > pairs[k] {
-			list = append(list, Mistake{LeadsReversed, k, 0})
+			list = append(list, Mistake{Kind: LeadsReversed, A: k})
 		}
 	}
 	for f := range m.Run.Feeds {
 		for g := range f {
-			if clamped[f] && clamped[g] {
-				list = append(list, Mistake{FeedsSwapped, f, g})
+			if clamped[f] == nil || clamped[g] == nil {
+				continue
+			}
+			list = append(list, Mistake{Kind: FeedsSwapped, A: f, B: g})
+			for k := range m.ReadSteps {
+				if clamped[f][k] && clamped[g][k] {
+					list = append(list, Mistake{Kind: SwappedInStep, A: f, B: g, Step: k})
+				}
 			}
 		}
 	}
 	for x := range m.repetitions {
-		if held := (Mistake{DisplayHeld, x + 1, 0}); !slices.Contains(a.Mistakes, held) {
+		if held := (Mistake{Kind: DisplayHeld, A: x + 1}); !slices.Contains(a.Mistakes, held) {
 			list = append(list, held)
 		}
 	}
 	for _, at := range slices.Sorted(maps.Keys(m.coarser)) {
-		if kept := (Mistake{RangeKept, at, 0}); !slices.Contains(a.Mistakes, kept) {
+		if kept := (Mistake{Kind: RangeKept, A: at}); !slices.Contains(a.Mistakes, kept) {
 			list = append(list, kept)
 		}
 	}
 	for k := range m.ReadSteps {
 		for b := range m.Run.Steps {
 			if b != lit[k] {
-				list = append(list, Mistake{WrongLoad, k, b})
+				list = append(list, Mistake{Kind: WrongLoad, A: k, B: b})
 			}
 		}
 		for b := range k {
 			if lit[k] == m.Steps[k] && lit[b] == m.Steps[b] {
-				list = append(list, Mistake{StepsExchanged, k, b})
+				list = append(list, Mistake{Kind: StepsExchanged, A: k, B: b})
 			}
 		}
 	}

@@ -24,7 +24,7 @@ func TestSolveIsAFunction(t *testing.T) {
 	robust := plain
 	robust.Robust = true
 	all := []Assumptions{plain, robust, plain.Excluding(11), plain.HoldingOpen(m.Joints[0][run.Plus]),
-		plain.WithoutFoilPrior(1), plain.Correcting(Mistake{StepsExchanged, 1, 0})}
+		plain.WithoutFoilPrior(1), plain.Correcting(Mistake{Kind: StepsExchanged, A: 1})}
 	first := make([]*Fit, len(all))
 	for i, a := range all {
 		if first[i], err = Solve(m, a, m.Start(a)); err != nil {
@@ -57,12 +57,12 @@ func TestAssumptionsAreValues(t *testing.T) {
 	}
 	out := make([]bool, len(list))
 	out[3] = true
-	held := m.Assume().Holding(0, prior.Transform(0.01)).Correcting(Mistake{LeadsReversed, 1, 0}).Excluding(5)
-	before, same := held, m.Assume().Holding(0, prior.Transform(0.01)).Correcting(Mistake{LeadsReversed, 1, 0}).Excluding(5)
+	held := m.Assume().Holding(0, prior.Transform(0.01)).Correcting(Mistake{Kind: LeadsReversed, A: 1}).Excluding(5)
+	before, same := held, m.Assume().Holding(0, prior.Transform(0.01)).Correcting(Mistake{Kind: LeadsReversed, A: 1}).Excluding(5)
 	for name, next := range map[string]Assumptions{
 		"excluding": held.Excluding(7), "excluding only": held.ExcludingOnly(out), "excluding for good": held.ExcludingForGood(out),
 		"holding": held.Holding(0, 0.5), "holding open": held.HoldingOpen(1), "releasing": held.Releasing(0),
-		"correcting": held.Correcting(Mistake{LeadsReversed, 2, 0}), "without a foil prior": held.WithoutFoilPrior(0),
+		"correcting": held.Correcting(Mistake{Kind: LeadsReversed, A: 2}), "without a foil prior": held.WithoutFoilPrior(0),
 	} {
 		if !reflect.DeepEqual(held, same) || !reflect.DeepEqual(before, same) {
 			t.Fatalf("%s: the value itself changes", name)

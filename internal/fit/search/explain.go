@@ -3,6 +3,7 @@ package search
 import (
 	"slices"
 
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/prior"
 )
 
@@ -16,15 +17,33 @@ func findExplanations(first explanation) ([]explanation, error) {
 		return nil, err
 	}
 	list := []explanation{plain}
-	opened, found := plain.withOpens(first)
-	if found {
+	explained := plain.explained()
+	if !explained {
+		list = append(list, withMistakes(first, plain)...)
+		if best, _ := bestOf(list); best.settles(plain) {
+			return list, nil
+		}
+	}
+	if opened, found := plain.withOpens(first); found {
 		list = append(list, opened)
+		if explained && !opened.explained() {
+			list = append(list, withMistakes(first, plain)...)
+		}
 	}
-	if plain.explained() && (!found || opened.explained()) {
-		return list, nil
-	}
-	return append(list, withMistakes(first, plain)...), nil
+	return list, nil
 }
+
+// settles reports whether mistakes in single steps explain what is improbable without them. Open
+// conductors alone are then not tried: they are open in every step, so that they do not explain what is
+// wrong with one, and a fit to readings that contradict each other takes many times longer.
+func (e explanation) settles(plain explanation) bool {
+	mistakes := e.Assumptions.Mistakes
+	return len(mistakes) > 0 && !slices.ContainsFunc(mistakes, func(x model.Mistake) bool { return !x.OfSteps() }) &&
+		plain.score()-e.score() > settlingMargin && e.leastPValue() >= model.MinPValue
+}
+
+// settlingMargin is by how much mistakes must lower the score: as much as four wrong readings.
+const settlingMargin = 4 * wrongReading
 
 // withOpens returns an explanation with open conductors besides, and whether there is one. Where the
 // readings are explained without, only elements of a high resistance are tried. first is a fit to all

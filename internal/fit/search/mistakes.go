@@ -1,5 +1,7 @@
 package search
 
+import "ohmkeep/internal/fit/model"
+
 // maxMistakes is the largest number of mistakes in one set of readings.
 const maxMistakes = 2
 
@@ -12,6 +14,9 @@ func withMistakes(first, plain explanation) (list []explanation) {
 		initial.Noise = first.Model.PriorNoise()
 		highest := first.cost()
 		for _, x := range first.Model.PossibleMistakes(initial) {
+			if x.Kind == model.SwappedInStep { // two readings, which are outliers without it: see unnoticedMistakes
+				continue
+			}
 			a := initial.Correcting(x)
 			trial, err := first.solveLimited(a, first.Model.Start(a), screeningIterations)
 			most := highest - first.mistakeOdds(x)

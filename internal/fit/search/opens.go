@@ -36,12 +36,13 @@ type OpenConductor struct {
 func (e explanation) withOpenConductors(candidates []OpenConductor) explanation {
 	for range maxOpens {
 		candidates = slices.DeleteFunc(slices.Clone(candidates), func(c OpenConductor) bool { return e.isOpen(c.Split) })
+		trials := e.tryOpens(candidates)
 		gains := make([]float64, len(candidates))
 		best, bestFit := -1, explanation{}
 		cost := e.cost()
 		var choosing sync.Mutex
 		parallel.For(len(candidates), func(i int) {
-			trial, gain := e.gainOfOpen(candidates[i], cost)
+			trial, gain := e.gainOfOpen(candidates[i], trials[i], cost)
 			choosing.Lock()
 			defer choosing.Unlock()
 			gains[i] = gain
@@ -67,14 +68,43 @@ func (e explanation) withOpenConductors(candidates []OpenConductor) explanation 
 	return e
 }
 
-// gainOfOpen fits with one more conductor open, and returns by how much that lowers the score from the
-// given cost; −Inf where a part of the run would have no supply.
-func (e explanation) gainOfOpen(c OpenConductor, cost float64) (trial explanation, gain float64) {
-	trial, err := e.tryOpen(c, trialIterations)
-	if err != nil {
+// tryOpens makes a first fit with each candidate open besides, of few iterations. Those whose cost is
+// still higher than the least by maxScreeningCost, and those of which a part of the run would have no
+// supply, have no fit.
+func (e explanation) tryOpens(candidates []OpenConductor) []explanation {
+	trials := make([]explanation, len(candidates))
+	parallel.For(len(candidates), func(i int) {
+		if trial, err := e.tryOpen(candidates[i], screeningIterations); err == nil {
+			trials[i] = trial
+		}
+	})
+	least := math.Inf(1)
+	for _, x := range trials {
+		if x.Fit != nil {
+			least = math.Min(least, x.cost())
+		}
+	}
+	for i, x := range trials {
+		if x.Fit != nil && x.cost() > least+maxScreeningCost {
+			trials[i] = explanation{}
+		}
+	}
+	return trials
+}
+
+// gainOfOpen continues the first fit with one more conductor open, and returns by how much that lowers
+// the score from the given cost; −Inf without one.
+func (e explanation) gainOfOpen(c OpenConductor, trial explanation, cost float64) (explanation, float64) {
+	if trial.Fit == nil {
 		return trial, math.Inf(-1)
 	}
-	gain = cost - trial.cost() - openConductor
+	if !trial.Converged {
+		var err error
+		if trial, err = trial.solveLimited(trial.Assumptions, trial.X, trialIterations-screeningIterations); err != nil {
+			return trial, math.Inf(-1)
+		}
+	}
+	gain := cost - trial.cost() - openConductor
 	if gain > -highResistance {
 		gain += e.oddsOf(c.Split)
 	}

@@ -122,11 +122,15 @@ func (e explanation) oddsAt(split int, t float64, rise func(value float64) float
 }
 
 // riseTo returns how much the sum of squares rises with the element of a split held at a value, in
-// transformed ohms. For a high resistance the linear model is wrong, and the others are fitted again.
+// transformed ohms. For a high resistance the linear model is wrong, and the others are fitted again;
+// from a fit that has not converged no rise is known, and it is +Inf.
 func (e explanation) riseTo(split int, value float64) float64 {
 	s := &e.Model.Splits[split]
 	if t, row := prior.Loop(s.Rails, e.X); !e.isHigh(split) && e.Covariance != nil {
 		return (t - value) * (t - value) / matrix.Quadratic(e.Covariance, row)
+	}
+	if !e.Converged {
+		return math.Inf(1)
 	}
 	held := model.Resistance{Rails: s.Rails, Transformed: true, Unit: 1}
 	sum, _, ok := e.Model.SumHeldAt(e.Assumptions, held, value, 1, e.Model.StartHeldAt(s, value, e.X))

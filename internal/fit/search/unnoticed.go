@@ -62,7 +62,7 @@ func (e explanation) correcting(x model.Mistake) (explanation, error) {
 
 // mayBeUnnoticed reports whether a mistake may explain the readings about as well as the fit, which
 // has none: the linear model gives a cost with its odds that the odds of elements may outweigh, a
-// step draws the current of another load, or several of its readings are outliers. With the mistake
+// step draws the current of another load, or readings of it are outliers. With the mistake
 // corrected, what is bad may be sound.
 func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 	switch x.Kind {
@@ -72,6 +72,8 @@ func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 			return false
 		}
 		return cost < e.oddsShifted(shift)+maxAlternativeCost+swapMargin
+	case model.SwappedInStep:
+		return e.excludes(x)
 	case model.DisplayHeld:
 		return e.contradicts(x) && e.costOfHeld(x)+e.mistakeOdds(x) < e.elementOdds()+maxAlternativeCost
 	case model.WrongLoad:
@@ -79,6 +81,13 @@ func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 		return out >= max(minContradictions, all/readingsAContradiction) || e.drawsLoadOf(x)
 	}
 	return false // reversed leads and exchanged steps contradict every other reading
+}
+
+// excludes reports whether one of the readings of a mistake is an outlier.
+func (e explanation) excludes(x model.Mistake) bool {
+	return slices.ContainsFunc(e.Observations, func(o model.Observation) bool {
+		return x.Affects(&o) && o.Excluded && !o.ExcludedForGood
+	})
 }
 
 // contradicts reports whether one of the readings of a mistake is an outlier, or may be one.

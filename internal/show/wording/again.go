@@ -28,7 +28,7 @@ func readAgain(readings []assessment.Reading) (out []Action) {
 		rows := byCause[r.Note]
 		switch {
 		case !r.Suspect:
-		case len(rows) >= fewestTogether:
+		case len(rows) >= fewestTogether || r.Used: // what was used is part of a mistake in several readings
 			if r.Row == rows[0] {
 				again := "take them again"
 				if r.Used {
