@@ -86,7 +86,9 @@ func Best(m *model.Model) (*Outcome, error) {
 	list = append(list, best.unnoticedMistakes()...)
 	list = append(list, best.uncontradicted()...)
 	asStated, _ := bestOf(list)
-	list = append(list, asStated.otherStock()...)
+	for _, x := range list {
+		list = append(list, x.otherStock(asStated.score())...)
+	}
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
 	if best.Assumptions.OtherStock == model.Absent {

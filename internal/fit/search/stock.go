@@ -1,14 +1,16 @@
 package search
 
 // otherStock returns explanations in which one reel is from another production batch, for each whose
-// priors the readings contradict. The priors draw such a reel towards what is stated and towards the
-// others of its strip type, and the elements beside it away from what they have.
-func (e explanation) otherStock() (list []explanation) {
-	if e.Covariance == nil {
+// priors the readings contradict so much that the score may be near the least one, which is given. The
+// priors draw such a reel towards what is stated and towards the others of its strip type, and the
+// elements beside it away from what they have.
+func (e explanation) otherStock(least float64) (list []explanation) {
+	most := least + maxAlternativeCost - e.score() - otherStock // by which the score may rise, but for the odds
+	if e.Covariance == nil || most < -e.SumSquares {
 		return nil
 	}
 	for reel := range e.Model.Reels {
-		if otherStock-e.squaresOfReel(reel) > maxAlternativeCost {
+		if most < -e.squaresOfReel(reel) {
 			continue
 		}
 		other, err := e.solve(e.Assumptions.FromOtherStock(e.Model, reel), e.X)
