@@ -1,0 +1,50 @@
+package search
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// minAccusation is the least difference of the score by which a reading is called wrong: that must be
+// 20 times as probable as that it is right. A good reading four standard deviations from the others is
+// not rare among some hundred.
+const minAccusation = 6.0
+
+// acquit returns the explanation with the most excluded readings in the fit, their noise estimated
+// again, whose score is not higher by more than minAccusation. The nearest readings are taken back first.
+func (e explanation) acquit() explanation {
+	var doubtful []int
+	for i, o := range e.Observations {
+		if o.Excluded && !o.ExcludedForGood && math.Abs(e.Standardised(i)) < grossSigmas {
+			doubtful = append(doubtful, i)
+		}
+	}
+	slices.SortStableFunc(doubtful, func(a, b int) int {
+		return cmp.Compare(math.Abs(e.Standardised(a)), math.Abs(e.Standardised(b)))
+	})
+	right, out := e, slices.Clone(e.Assumptions.Excluded)
+	for _, i := range doubtful[:min(len(doubtful), maxReplaced)] {
+		out[i] = false
+		trial, err := e.solve(e.Assumptions.ExcludingOnly(out), e.X)
+		if err == nil {
+			trial, err = trial.solveWithNoise(0)
+		}
+		if err == nil && trial.Converged && trial.score() < e.score()+minAccusation {
+			right = trial
+		}
+	}
+	return right
+}
+
+// accusesMore reports whether two explanations differ only in that one excludes readings that the other
+// does not.
+func (e explanation) accusesMore(than explanation) bool {
+	same, other := e.Assumptions, than.Assumptions
+	for i, out := range other.Excluded {
+		if out && !same.Excluded[i] {
+			return false
+		}
+	}
+	return same.DarkReel == other.DarkReel && same.OtherStock == other.OtherStock && slices.Equal(same.Mistakes, other.Mistakes)
+}
