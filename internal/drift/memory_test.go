@@ -65,6 +65,8 @@ func fastDay(r *run.Run, hertz float64, yield func(*reading.Reading) bool) (n in
 // at 1 Hz and with -dayhertz 10 at that rate.
 func TestMemoryOfADay(t *testing.T) {
 	r := runtest.Parse(t, hall())
+	const usual = 100 // the heap of the program, and not that of tests
+	defer debug.SetGCPercent(debug.SetGCPercent(usual))
 	var before, m runtime.MemStats
 	runtime.GC()
 	debug.FreeOSMemory()

@@ -14,6 +14,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"ohmkeep/internal/numeric/heaptest"
 )
 
 // The tests of this file run this test binary again as another program. Environment variables hold
@@ -31,7 +33,7 @@ func TestMain(m *testing.M) {
 		"rescue": rescueHere, "compact": compactHere,
 	}[os.Getenv(taskVariable)]
 	if !ok {
-		os.Exit(m.Run())
+		os.Exit(heaptest.Run(m))
 	}
 	if err := task(os.Getenv(pathVariable)); err != nil {
 		fmt.Println(err)
