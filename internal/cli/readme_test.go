@@ -39,20 +39,29 @@ var notRun = map[string]string{
 	"systemctl ":                                    "it needs root and a running service manager",
 }
 
+// keptPictures are the pictures that testdata keeps of what the README's commands draw, by how those begin.
+var keptPictures = map[string]string{
+	"ohmkeep assess testdata/commissioning/run.toml testdata/commissioning/readings.csv --report ": "commissioning/resistances.png",
+	"ohmkeep colour testdata/colour/": "colour/colour.png",
+	"ohmkeep repair testdata/colour/": "colour/repairs.png",
+}
+
 // reader is a person who types each command of the README as it comes.
 type reader struct {
 	session
-	port  string // where the board of the page's run file is
-	board *devices.Pair
-	addr  string // where its watch listens
-	watch *watching
-	seen  map[string]int // how many commands were run, by their first words; notRun's too
-	out   string         // of the last command
+	examples string // the project's folder of them
+	port     string // where the board of the page's run file is
+	board    *devices.Pair
+	addr     string // where its watch listens
+	watch    *watching
+	seen     map[string]int // how many commands were run, by their first words; notRun's too
+	out      string         // of the last command
 }
 
 // The whole README, run in order on a clean machine: in an empty folder with the examples,
 // as an archive brings them, and with no home, each command that it shows in a block works,
-// and prints what the README shows under it.
+// prints what the README shows under it, and draws what testdata keeps. With -update the README's blocks and the
+// pictures are written again.
 func TestReadmeInOrder(t *testing.T) {
 	examples := testdata(t)
 	content, err := os.ReadFile(filepath.Join(showtest.Root(t), "README.md"))
@@ -66,7 +75,7 @@ func TestReadmeInOrder(t *testing.T) {
 		t.Fatal(err)
 	}
 	board := s.terminal()
-	p := &reader{session: s, board: board, port: board.Path, addr: s.freeAddress(), seen: map[string]int{}}
+	p := &reader{session: s, examples: examples, board: board, port: board.Path, addr: s.freeAddress(), seen: map[string]int{}}
 	for _, b := range blocks(string(content)) {
 		switch first, _, _ := strings.Cut(b.text, "\n"); {
 		case b.shows != "":
@@ -97,7 +106,7 @@ func TestReadmeInOrder(t *testing.T) {
 		t.Fatal("no watch was started")
 	}
 	p.watch.ends()
-	for _, name := range []string{"run.toml", "volts.png", "readings.csv", "readings.html", "run.db", "cornice.html", "colour.png", "repairs.png", "board.txt", "years.html", "ohmkeep-demo/report.html"} {
+	for _, name := range []string{"run.toml", "volts.png", "readings.csv", "readings.html", "run.db", "cornice.html", "board.txt", "years.html", "ohmkeep-demo/report.html"} {
 		if !p.is(lighter(name)) {
 			t.Errorf("the README's commands wrote no %s", name)
 		}
@@ -105,6 +114,11 @@ func TestReadmeInOrder(t *testing.T) {
 	for begin := range notRun {
 		if p.seen[begin] == 0 {
 			t.Errorf("the README has no %q any more", begin)
+		}
+	}
+	for begin := range keptPictures {
+		if p.seen[begin] != 1 {
+			t.Errorf("the README has %d commands %q", p.seen[begin], begin)
 		}
 	}
 	if p.seen["ohmkeep"] < 14 || p.seen["curl"] < 1 || p.seen["inline"] < 30 {
@@ -223,10 +237,11 @@ func (p *reader) command(line string) {
 	p.Helper()
 	line, _, _ = strings.Cut(line, "  #")
 	line = strings.TrimSpace(strings.Replace(line, "go run ./cmd/ohmkeep", "ohmkeep", 1))
-	line = strings.NewReplacer("127.0.0.1:9477", p.addr, "cabinet:9477", p.addr).Replace(lighter(line))
-	if p.skipped(line) {
+	line = strings.NewReplacer("127.0.0.1:9477", p.addr, "cabinet:9477", p.addr).Replace(line)
+	if p.skipped(line) || p.drawn(line) {
 		return
 	}
+	line = lighter(line)
 	words := split(line)
 	p.seen[words[0]]++
 	switch {
@@ -250,6 +265,24 @@ func (p *reader) command(line string) {
 	default:
 		p.Errorf("a command of an unknown kind: %s", line)
 	}
+}
+
+// drawn runs a command whose picture testdata keeps, and reports whether the line is one. Such a command finds a
+// failing element.
+func (p *reader) drawn(line string) bool {
+	p.Helper()
+	for begin, kept := range keptPictures {
+		if !strings.HasPrefix(line, begin) {
+			continue
+		}
+		p.seen[begin]++
+		line, _, _ := strings.Cut(line, " --picture ")
+		picture := filepath.Base(kept)
+		p.out = p.do(line + " --picture " + picture).exits(Fails).out
+		showtest.Picture(p.T, filepath.Join(p.examples, kept), []byte(p.content(picture)))
+		return true
+	}
+	return false
 }
 
 // boardLines is what the board of the README says again and again.
