@@ -26,6 +26,7 @@ type triangle struct {
 	right   []float64  // m: c, then the transformed right-hand side
 	scratch []float64  // m
 	counts  []int32    // m+1, scratch
+	other   sparse     // scratch: the entries of another triangle
 }
 
 // lotRows is the number of rows that are added at a time.
@@ -53,12 +54,19 @@ func (t *triangle) fold(jacobian *sparse, residuals, diagonal, c []float64) {
 func (t *triangle) refold(of *triangle, diagonal []float64) {
 	clear(t.scratch)
 	t.begin(diagonal, t.scratch)
-	t.absorb(of.entries(), of.right)
+	of.writeEntries(&t.other)
+	t.absorb(&t.other, of.right)
 }
 
 // entries returns the triangle in sparse form.
 func (t *triangle) entries() *sparse {
 	s := &sparse{}
+	t.writeEntries(s)
+	return s
+}
+
+// writeEntries writes the triangle in sparse form.
+func (t *triangle) writeEntries(s *sparse) {
 	s.clear()
 	for j := range t.m {
 		row := t.upper[j*t.m : (j+1)*t.m]
@@ -71,7 +79,6 @@ func (t *triangle) entries() *sparse {
 		each(t.filled[j], add)
 		s.endRow()
 	}
-	return s
 }
 
 // absorb adds rows and their residuals in the order of their first columns. It skips rows of zeros.
