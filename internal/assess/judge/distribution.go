@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/numeric/parallel"
+	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/verdict"
 )
 
@@ -27,13 +28,25 @@ func (j *judgement) distribution(i int, towardsLimit bool) verdict.Mixture {
 	return m
 }
 
-// distributions returns by element the distribution of those that are judged before their rails; nil
-// for others. The fits that it takes are independent of each other, and are made concurrently.
+// distributions returns by element the distribution of those that are shown. The likelihood of a rail
+// is not computed towards its limit where the loop passes. The fits that it takes are independent of
+// each other from loop to loop, and are made concurrently.
 func (j *judgement) distributions() []verdict.Mixture {
-	list := make([]verdict.Mixture, len(j.est.Elements))
+	elements := j.est.Elements
+	list := make([]verdict.Mixture, len(elements))
 	parallel.For(len(list), func(i int) {
-		if e := &j.est.Elements[i]; j.judgedFirst(e) && !math.IsNaN(j.limit(e)) {
-			list[i] = j.distribution(i, true)
+		loop := &elements[i]
+		if !j.judgedFirst(loop) {
+			return
+		}
+		limit := j.limit(loop)
+		judged := !math.IsNaN(limit)
+		list[i] = j.distribution(i, judged)
+		passes := judged && j.verdictOf(list[i].ProbabilityAbove(loop.Scale(limit)), loop.Known) == assessment.Pass
+		for k := i + 1; k < len(elements) && !j.judgedFirst(&elements[k]); k++ {
+			if elements[k].RailKnown {
+				list[k] = j.distribution(k, !passes && !math.IsNaN(j.limit(&elements[k])))
+			}
 		}
 	})
 	return list

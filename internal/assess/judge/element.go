@@ -29,20 +29,16 @@ const (
 // maxExcludedOhms is the largest resistance, Ω, that readings can exclude.
 const maxExcludedOhms = 1e5
 
-// element judges one element and appends it, unless it is one rail and the readings do not separate
-// the rails. m is the distribution of an element that is judged before its rails. It returns a target
-// where further readings could decide it.
+// element judges one element by its distribution and appends it, unless that is nil: it is one rail,
+// and the readings do not separate the rails. It returns a target where further readings could decide
+// it.
 func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool) {
-	e := &j.est.Elements[i]
-	cut := e.Kind == run.KindJoint && j.run.Joints[e.Index].PlusCut
-	if e.Rail != run.Loop && !e.RailKnown && !cut {
+	if m == nil {
 		return nextreading.Target{}, false
 	}
+	e := &j.est.Elements[i]
 	x := assessment.Element{Kind: e.Kind, Name: j.name(e), Rail: e.Rail, Known: e.Known,
 		Limit: j.limit(e), ProbabilityOverLimit: math.NaN(), Amps: e.Amps}
-	if m == nil {
-		m = j.distribution(i, !math.IsNaN(x.Limit) && j.loop.Verdict != assessment.Pass)
-	}
 	j.setResistance(e, &x, m)
 	x.Watts = j.heat(e, &x)
 	if math.IsNaN(x.Limit) {

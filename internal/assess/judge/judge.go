@@ -39,7 +39,7 @@ type judgement struct {
 	weights      []float64                     // by explanation: its probability
 	doubtWeight  float64                       // probability of the explanations that are in doubt
 	doubtOfOther string                        // what contradicts one of them
-	mixtures     []verdict.Mixture             // by element: its distribution; nil of rails
+	mixtures     []verdict.Mixture             // by element: its distribution; nil of rails that the readings do not separate
 	targets      []nextreading.Target          // elements without a verdict
 	withheld     map[int]string                // by element: why it does not fail although its value would
 	again        []assessment.Next             // readings to take again

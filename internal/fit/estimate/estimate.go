@@ -17,6 +17,7 @@ import (
 	"ohmkeep/internal/numeric/chisquared"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/numeric/parallel"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
@@ -124,13 +125,14 @@ func fromOutcome(m *model.Model, readings []reading.Reading, outcome *search.Out
 // Alternatives returns estimates under other assumptions that explain the readings about as well:
 // of two readings that contradict each other, either may be wrong; a reel may be dark. A value on
 // which the estimates disagree is unknown. An alternative that cannot be described is left out.
-func (e *Estimate) Alternatives() (list []*Estimate) {
-	for _, outcome := range e.alternatives {
-		if other, err := fromOutcome(e.Model, e.readings, outcome); err == nil {
-			list = append(list, other)
+func (e *Estimate) Alternatives() []*Estimate {
+	list := make([]*Estimate, len(e.alternatives))
+	parallel.For(len(list), func(i int) {
+		if other, err := fromOutcome(e.Model, e.readings, e.alternatives[i]); err == nil {
+			list[i] = other
 		}
-	}
-	return list
+	})
+	return slices.DeleteFunc(list, func(x *Estimate) bool { return x == nil })
 }
 
 func (e *Estimate) describeFit(fit *model.Fit) {
