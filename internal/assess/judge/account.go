@@ -11,6 +11,7 @@ import (
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
+	"ohmkeep/internal/verdict"
 )
 
 const (
@@ -25,9 +26,10 @@ const (
 )
 
 // account states for an undecided element how far it may be on the other side of its limit, and
-// under which conditions: the unknowns, or else the reading, that differ most from their estimates
-// when the element is held there. The conditions are approximate. It returns "" where the element has
-// a verdict or no reading depends on it.
+// under which conditions. Where most of that probability comes from another explanation of the readings,
+// these are what that one supposes. Otherwise they are the unknowns, or else the reading, that differ most
+// from their estimates when the element is held there, and are approximate. It returns "" where the
+// element has a verdict or no reading depends on it.
 func (j *judgement) account(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
 	if j.out.Unread || x == nil || x.Verdict != assessment.Unproven || !e.Known && x.Amps >= minJudgeableAmps || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
@@ -36,7 +38,16 @@ func (j *judgement) account(i int) string {
 	if text := j.withheld[i]; text != "" {
 		return text
 	}
-	at, could := j.otherSide(x)
+	own, supposes := *x, ""
+	if k := j.explanationBeyond(i, x); k >= 0 {
+		low, high := verdict.Mixture{{Weight: 1, Distribution: j.mixtures[i][k].Distribution}}.Interval(coverage)
+		own.Low, own.High = math.Max(e.Ohms(low), x.Low), math.Min(e.Ohms(high), x.High)
+		supposes = j.supposition(k)
+	}
+	at, could := otherSide(&own)
+	if supposes != "" {
+		return could + " if " + supposes + "."
+	}
 	shifts, sigmas, ok := j.est.ShiftTo(i, at)
 	if !ok {
 		return ""
@@ -47,9 +58,37 @@ func (j *judgement) account(i int) string {
 	return could + " if " + j.conditions(e, shifts, sigmas) + "."
 }
 
+// explanationBeyond returns the explanation from which most of the probability comes that an element is
+// on the other side of its limit; the best one where a part of it comes from there, and −1 where there is
+// no other.
+func (j *judgement) explanationBeyond(i int, x *assessment.Element) int {
+	if len(j.mixtures[i]) < 2 {
+		return -1
+	}
+	var parts []float64
+	sum, most := 0.0, 0
+	for k, c := range j.mixtures[i] {
+		part := c.ProbabilityAbove(j.est.Elements[i].Scale(x.Limit))
+		if x.Ohms > x.Limit {
+			part = 1 - part
+		}
+		parts = append(parts, part*c.Weight)
+		if sum += parts[k]; parts[k] > parts[most] {
+			most = k
+		}
+	}
+	if parts[0] > minOwnPart*sum {
+		return 0
+	}
+	return most
+}
+
+// minOwnPart is the part of the probability from which on the account is that by the best explanation.
+const minOwnPart = 0.1
+
 // otherSide returns a value, Ω, of an element on the other side of its limit that the readings do
 // not exclude, and a sentence that states it.
-func (j *judgement) otherSide(x *assessment.Element) (at float64, text string) {
+func otherSide(x *assessment.Element) (at float64, text string) {
 	switch {
 	case x.Ohms > x.Limit && x.Low < x.Limit:
 		return x.Low, "It could have " + size(x, x.Low)

@@ -5,11 +5,15 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/simulate/plant"
 	"ohmkeep/internal/simulate/planttest"
+	"ohmkeep/internal/verdict"
 )
 
 // Each element without a verdict has an account: how far on the other side of its limit it may be,
@@ -104,8 +108,29 @@ func TestAccountOfAnotherState(t *testing.T) {
 
 // What a reel may have is stated per metre.
 func TestOtherSideOfReel(t *testing.T) {
-	_, text := (&judgement{}).otherSide(&assessment.Element{Kind: run.KindReel, Ohms: 0.06, Low: 0.05, High: 0.08, Limit: 0.07})
+	_, text := otherSide(&assessment.Element{Kind: run.KindReel, Ohms: 0.06, Low: 0.05, High: 0.08, Limit: 0.07})
 	if !strings.HasSuffix(text, "80 mΩ per metre") {
 		t.Error(text)
+	}
+}
+
+// A reel is undecided only because the currents of two feeds may not have been exchanged. The account
+// is that, and not what else would have to be true if they were: copper 60 K colder.
+func TestAccountOfAnotherExplanation(t *testing.T) {
+	belief := func(mean, deviation float64) verdict.Distribution {
+		return verdict.Distribution{Belief: verdict.Belief{Mean: mean, Deviation: deviation}}
+	}
+	reel := []estimate.Element{{Kind: run.KindReel, Rail: run.Loop, Known: true, Row: []float64{0}}}
+	linear := model.Linear{Model: &model.Model{}, Covariance: leastsquares.NewMatrix(1, 1)}
+	est := &estimate.Estimate{Elements: reel, Linear: linear, Mistakes: []model.Mistake{{Kind: model.FeedsSwapped, A: 1}}}
+	other := &estimate.Estimate{Elements: reel, Linear: linear}
+	j := &judgement{
+		run: &run.Run{Reels: []run.Reel{{Name: "west"}}, Feeds: []run.Feed{{Name: "near"}, {Name: "far"}}}, est: est, explanations: []*estimate.Estimate{est, other},
+		mixtures: []verdict.Mixture{{{Weight: 0.9, Distribution: belief(0.060, 0.002)}, {Weight: 0.1, Distribution: belief(0.081, 0.003)}}},
+		out: &assessment.Assessment{Elements: []assessment.Element{
+			{Kind: run.KindReel, Name: "west", Rail: run.Loop, Known: true, Verdict: assessment.Unproven, Ohms: 0.060, Low: 0.056, High: 0.083, Limit: 0.075, Amps: 1}}},
+	}
+	if got, want := j.account(0), "It could have 83 mΩ per metre if the currents of feeds far and near were not exchanged."; got != want {
+		t.Errorf("%q, want %q", got, want)
 	}
 }

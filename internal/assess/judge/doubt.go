@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/result/assessment"
@@ -92,6 +93,19 @@ func (j *judgement) doubt(est *estimate.Estimate) string {
 		return fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", p)
 	}
 	return text
+}
+
+// calledWrongBy returns another explanation of the readings with those called wrong that the best one
+// calls wrong, where it supposes nothing else than that more of them are. Otherwise it returns the other
+// explanation.
+func calledWrongBy(best, other *estimate.Estimate) *estimate.Estimate {
+	a, b := best.Assumptions, other.Assumptions
+	if a.DarkReel != b.DarkReel || a.OtherStock != b.OtherStock || !slices.Equal(a.Mistakes, b.Mistakes) || len(excludedOnlyIn(best, other)) > 0 {
+		return other
+	}
+	as := *other
+	as.Readings = best.Readings
+	return &as
 }
 
 // mostOfStated returns the upper end of an element's interval as a part of its stated resistance.

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
@@ -59,5 +60,24 @@ func TestWhySaysNoMore(t *testing.T) {
 		if strings.Contains(got, "doubt") {
 			t.Errorf("± %g: %q, and nothing is in doubt", deviation, got)
 		}
+	}
+}
+
+// Four readings that only another explanation calls wrong are no doubt in it: which are wrong is said by
+// the best one. Where it supposes something else too, they are.
+func TestDoubtOfWhatTheBestExplanationUses(t *testing.T) {
+	four := make([]assessment.Reading, 4)
+	for i := range four {
+		four[i].Suspect, four[i].From = true, string(rune('a'+i))
+	}
+	best := &estimate.Estimate{Fit: assessment.Fit{PValue: 0.5}, Readings: make([]assessment.Reading, 4)}
+	other := &estimate.Estimate{Fit: best.Fit, Readings: four}
+	j := &judgement{run: &run.Run{}}
+	if text := j.doubt(calledWrongBy(best, other)); text != "" {
+		t.Error(text)
+	}
+	other.Assumptions.Mistakes = []model.Mistake{{Kind: model.LeadsReversed}}
+	if text := j.doubt(calledWrongBy(best, other)); text == "" {
+		t.Error("four wrong readings beside a mistake are no doubt")
 	}
 }

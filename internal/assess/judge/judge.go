@@ -138,7 +138,7 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	j.out.Doubt = j.doubt(est)
 	j.out.Doubtful = doubtful(j.out)
 	for k, x := range j.explanations {
-		text := j.doubt(x)
+		text := j.doubt(calledWrongBy(est, x))
 		if !x.Fit.Converged {
 			text = notConverged
 		}

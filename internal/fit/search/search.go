@@ -95,13 +95,13 @@ func Best(m *model.Model) (*Outcome, error) {
 		asStated = best
 	}
 	right := best.acquit()
-	list = append([]explanation{right}, asStated.darkReels(best.score())...)
+	list = append([]explanation{right, best}, asStated.darkReels(best.score())...)
 	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
 		list = append(list, x.finalFit())
 	}
 	best, alternatives = bestOf(list)
-	if i := slices.IndexFunc(alternatives, func(x explanation) bool { return x.Fit == right.Fit }); i >= 0 && best.accusesMore(right) {
-		best, alternatives[i] = right, best // the noise of the former allows for what the latter calls wrong
+	if i := slices.IndexFunc(alternatives, right.sameAssumptions); i >= 0 && best.accusesMore(right) {
+		best, alternatives[i] = right, best
 	}
 	outcome := best.outcome()
 	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
