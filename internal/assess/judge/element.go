@@ -19,8 +19,8 @@ const (
 )
 
 // vagueInterval is the ratio of an interval's upper end to the limit, the lower end being below the
-// limit, from which the best value carries no information. vagueEnd is the ratio from which the
-// upper end itself carries none.
+// limit, from which the best value carries no information. vagueEnd is its ratio to the limit, or to the
+// lower end where that is above it, from which the upper end itself carries none.
 const (
 	vagueInterval = 4
 	vagueEnd      = 10
@@ -83,21 +83,24 @@ func (j *judgement) setResistance(e *estimate.Element, x *assessment.Element, m 
 	case e.Open || e.Known && isOpen(e.Kind, x.Low, x.High):
 		x.Ohms, x.High = math.Inf(1), math.Inf(1)
 	case !e.Known:
-		if stated := j.statedOhms(e); stated >= x.Low && stated <= x.High {
-			x.Ohms = stated
+		if stated := j.statedOhms(e); stated > 0 {
+			x.Ohms = min(max(stated, x.Low), x.High)
 		}
 	}
 }
 
 // showStatedOhms shows the stated resistance of an undecided joint or feed that may be anything from
-// sound to bad, instead of a best value that carries no information, and no end that carries none.
+// sound to bad, instead of a best value that carries no information, and no upper end that carries none.
 func (j *judgement) showStatedOhms(e *estimate.Element, x *assessment.Element) {
 	jointOrFeed := e.Kind == run.KindJoint || e.Kind == run.KindFeed
-	if !jointOrFeed || x.Verdict != assessment.Unproven || x.Low > x.Limit || x.Ohms >= openOhms || x.High < math.Min(vagueInterval*x.Limit, openOhms) {
+	if !jointOrFeed || x.Verdict != assessment.Unproven || x.Ohms >= openOhms {
 		return
 	}
-	x.Known, x.Ohms = false, math.Max(j.statedOhms(e), x.Low)
-	if x.High >= math.Min(vagueEnd*x.Limit, openOhms) {
+	end := vagueEnd * math.Max(x.Limit, x.Low)
+	if x.Low <= x.Limit && x.High >= math.Min(vagueInterval*x.Limit, openOhms) {
+		x.Known, x.Ohms = false, math.Max(j.statedOhms(e), x.Low)
+	}
+	if x.High >= math.Min(end, openOhms) {
 		x.High = math.Inf(1)
 	}
 }

@@ -50,13 +50,17 @@ func (j *judgement) reportUnproven() {
 func (j *judgement) reportAccounts() {
 	listed := 0
 	var assumed []string
-	for _, x := range j.out.Elements {
-		if !x.Known && !math.IsNaN(x.Limit) && x.Rail == run.Loop {
+	stated := "those of the run file"
+	for i := range j.est.Elements {
+		if x := j.assessed(i); x != nil && !x.Known && !math.IsNaN(x.Limit) && x.Rail == run.Loop {
 			assumed = append(assumed, string(x.Kind)+" "+x.Name)
+			if x.Ohms != j.statedOhms(&j.est.Elements[i]) {
+				stated = "those of the run file, or the nearest to them that the readings allow"
+			}
 		}
 	}
 	if len(assumed) > 0 {
-		j.addFinding(assessment.Notice, "unproven", "The values in brackets are those of the run file, since the readings hardly depend on them: "+strings.Join(assumed, ", ")+".")
+		j.addFinding(assessment.Notice, "unproven", "The values in brackets are "+stated+", since the readings hardly depend on them: "+strings.Join(assumed, ", ")+".")
 	}
 	for i := range j.est.Elements {
 		x := j.assessed(i)

@@ -95,7 +95,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 		Drawings                []drawing
 		Residuals               drawing // statistics, which stand last
 		Lines                   []wording.Line
-		Assumed                 bool
+		Assumed, Endless        bool
 		Readings                []readingRow
 		Inside                  []Part
 	}{
@@ -121,7 +121,7 @@ func Assessment(w io.Writer, a *assessment.Assessment, o Options) error {
 		if e.Verdict == assessment.Unproven {
 			data.Unproven = append(data.Unproven, line)
 		}
-		data.Assumed = data.Assumed || !e.Known && !e.Open()
+		data.Assumed, data.Endless = data.Assumed || !e.Known && !e.Open(), data.Endless || wording.Endless(e)
 	}
 	for _, r := range a.Readings {
 		data.Readings = append(data.Readings, rowOf(r))

@@ -56,11 +56,11 @@ func (t table) elements(elements []assessment.Element) {
 		return
 	}
 	t.blank()
-	assumed := false
+	assumed, endless := false, false
 	var rows []row
 	for _, e := range wording.WorstFirst(elements) {
 		l := wording.LineOf(e)
-		assumed = assumed || !e.Known && !e.Open()
+		assumed, endless = assumed || !e.Known && !e.Open(), endless || wording.Endless(e)
 		r := row{verdictWord(l.Verdict), l.Verdict, l.Label, []string{fmt.Sprintf("%s %-4s", l.Value, l.Unit), l.Low + " … " + right(l.High, 6), l.Limit}, nil}
 		if l.Remark != "" {
 			r.remarks = []string{l.Remark}
@@ -70,5 +70,8 @@ func (t table) elements(elements []assessment.Element) {
 	t.grid("", []string{"mΩ at 20 °C", "95 % interval", "limit"}, rows)
 	if assumed {
 		t.wrapped("", "(in brackets: assumed, too little was read to know it)", wordWidth, assessment.None)
+	}
+	if endless {
+		t.wrapped("", "(∞: no reading shows how high it is at most)", wordWidth, assessment.None)
 	}
 }

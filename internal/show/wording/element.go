@@ -53,6 +53,10 @@ func LineOf(e assessment.Element) Line {
 	return l
 }
 
+// Endless reports whether nothing that was read sets an upper end to the interval of an element that may
+// conduct.
+func Endless(e assessment.Element) bool { return !e.Open() && math.IsInf(e.High, 1) }
+
 // SeemsOpen reports whether a joint or feed has a best value higher than any conducting one (common
 // practice, no source) and no upper bound, while the readings do not prove it open. The value
 // is then only the point at which the fit stopped.
