@@ -14,7 +14,7 @@ import (
 	"ohmkeep/internal/simulate/plant"
 )
 
-var roughMonths = flag.Int("roughmonths", 0, "simulated runs of each kind of trouble and each kind of fault; 0 = one of every fourth trouble, and three of all together")
+var roughMonths = flag.Int("roughmonths", 0, "simulated runs of each kind of trouble and each kind of fault; 0 = one of every eighth trouble, and three of all together")
 
 // trouble is what the months of a real run hold and no model of them does (common
 // practice, no source).
@@ -90,7 +90,7 @@ func TestRoughMonths(t *testing.T) {
 				t.Parallel()
 				for k, e := range events(rand.New(rand.NewPCG(0, 0))) {
 					together := i == len(troubles)-1
-					few := k == i%7 && i%4 == 0 && !testing.Short() || together && (k == 1 || k == 4 || k == 5) // one of each shape
+					few := k == i%7 && i%8 == 0 && !testing.Short() || together && (k == 1 || k == 4 || k == 5) // one of each shape
 					if *roughMonths == 0 && !few {
 						continue
 					}

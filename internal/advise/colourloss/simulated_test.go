@@ -21,7 +21,7 @@ import (
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-var simulations = flag.Int("simulations", 12, "how many fitted runs to simulate")
+var simulations = flag.Int("simulations", 6, "how many fitted runs to simulate")
 
 // truth is what a pixel of a simulated run really shows.
 func truth(t *testing.T, p *calibrationtest.Plant, step int, at run.Place) (volts float64, seen light.Output) {

@@ -22,7 +22,7 @@ import (
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-var simulations = flag.Int("simulations", 2, "how many commissionings are simulated")
+var simulations = flag.Int("simulations", 1, "how many commissionings are simulated")
 
 // commissioned is an invented run as it is read: a hand meter of 0.5 % + 3 counts.
 func commissioned(t *testing.T) *run.Run {

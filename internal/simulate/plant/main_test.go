@@ -1,0 +1,10 @@
+package plant
+
+import (
+	"os"
+	"testing"
+
+	"ohmkeep/internal/numeric/heaptest"
+)
+
+func TestMain(m *testing.M) { os.Exit(heaptest.Run(m)) }
