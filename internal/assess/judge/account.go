@@ -44,7 +44,7 @@ func (j *judgement) account(i int) string {
 		own.Low, own.High = math.Max(e.Ohms(low), x.Low), math.Min(e.Ohms(high), x.High)
 		supposes = j.supposition(k)
 	}
-	at, could := otherSide(&own)
+	at, could := otherSide(&own, j.statedOhms(e))
 	if supposes != "" {
 		return could + " if " + supposes + "."
 	}
@@ -87,13 +87,15 @@ func (j *judgement) explanationBeyond(i int, x *assessment.Element) int {
 const minOwnPart = 0.1
 
 // otherSide returns a value, Ω, of an element on the other side of its limit that the readings do
-// not exclude, and a sentence that states it.
-func otherSide(x *assessment.Element) (at float64, text string) {
+// not exclude, and a sentence that states it: no lower one than what the run file states, and no higher
+// one than is certainly bad.
+func otherSide(x *assessment.Element, stated float64) (at float64, text string) {
 	switch {
 	case x.Ohms > x.Limit && x.Low < x.Limit:
-		return x.Low, "It could have " + size(x, x.Low)
+		at = math.Max(x.Low, math.Min(stated, x.Limit))
+		return at, "It could have " + size(x, at)
 	case x.Ohms <= x.Limit && x.High > x.Limit:
-		at = math.Min(x.High, 2*x.Limit) // of an interval without an end, a value that is certainly bad
+		at = math.Min(x.High, 2*x.Limit)
 		return at, "It could have " + size(x, at)
 	}
 	return x.Limit, "It could reach its limit of " + size(x, x.Limit)

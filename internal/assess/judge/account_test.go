@@ -106,11 +106,19 @@ func TestAccountOfAnotherState(t *testing.T) {
 	}
 }
 
-// What a reel may have is stated per metre.
-func TestOtherSideOfReel(t *testing.T) {
-	_, text := otherSide(&assessment.Element{Kind: run.KindReel, Ohms: 0.06, Low: 0.05, High: 0.08, Limit: 0.07})
-	if !strings.HasSuffix(text, "80 mΩ per metre") {
-		t.Error(text)
+// What a reel may have is stated per metre. No element is said to have less than the run file states.
+func TestOtherSide(t *testing.T) {
+	for _, c := range []struct {
+		x    assessment.Element
+		says string
+	}{
+		{assessment.Element{Kind: run.KindReel, Ohms: 0.06, Low: 0.05, High: 0.08, Limit: 0.07}, "It could have 80 mΩ per metre"},
+		{assessment.Element{Kind: run.KindFeed, Ohms: 0.2, Low: 0, High: 0.3, Limit: 0.15}, "It could have 60 mΩ"},
+		{assessment.Element{Kind: run.KindFeed, Ohms: 0.2, Low: 0.1, High: 0.3, Limit: 0.15}, "It could have 100 mΩ"},
+	} {
+		if _, text := otherSide(&c.x, 0.06); text != c.says {
+			t.Errorf("%q, want %q", text, c.says)
+		}
 	}
 }
 
