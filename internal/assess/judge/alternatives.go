@@ -155,6 +155,9 @@ func (j *judgement) reportAlternatives() {
 			text = fmt.Sprintf("The other readings agree with %s being right, and with it being wrong. Read it again, or in another step.", what)
 		case swappedFeeds:
 			text = fmt.Sprintf("The currents of feeds %s may have been written down for each other: the other readings agree with either. Read both again.", what)
+			if slices.ContainsFunc(j.est.Mistakes, func(x model.Mistake) bool { return x.Kind == model.FeedsSwapped }) {
+				text = fmt.Sprintf("It is not certain that the currents of feeds %s were written down for each other: the other readings agree with them as they are, too. Read both again.", what)
+			}
 		case mistakeOrOpen:
 			text = strings.Join(a.what, "; or ") + ", or not: the readings agree with either. Read some of these again."
 		case otherStock:
