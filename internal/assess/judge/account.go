@@ -35,9 +35,6 @@ func (j *judgement) account(i int) string {
 	if j.out.Unread || x == nil || x.Verdict != assessment.Unproven || !e.Known && x.Amps >= minJudgeableAmps || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
 		return ""
 	}
-	if text := j.withheld[i]; text != "" {
-		return text
-	}
 	own, supposes := *x, ""
 	if k := j.explanationBeyond(i, x); k >= 0 {
 		low, high := verdict.Mixture{{Weight: 1, Distribution: j.mixtures[i][k].Distribution}}.Interval(coverage)

@@ -21,6 +21,7 @@ const (
 	mistakeOrOpen                      // another operator mistake, or an open conductor
 	otherStock                         // the copper of a reel is not as stated
 	darkReel                           // a reel stays dark
+	unlistedCurrent                    // something that the run file does not list feeds a reel or draws current from it
 	differencesCount                   // number of kinds
 )
 
@@ -74,6 +75,9 @@ func (j *judgement) undecidedBy(k int) (elements []int) {
 // compareWith returns how another explanation differs from the best one, in words; nil where it makes
 // no other assumption.
 func (j *judgement) compareWith(other *estimate.Estimate) (kind difference, what []string) {
+	if a, b := j.est.Model.UnlistedAt(), other.Model.UnlistedAt(); a != b {
+		return unlistedCurrent, []string{j.run.Reels[max(a, b)].Name}
+	}
 	if a, b := j.est.Assumptions.DarkReel, other.Assumptions.DarkReel; a != b {
 		return darkReel, []string{j.run.Reels[max(a, b)].Name}
 	}
@@ -116,6 +120,14 @@ func (j *judgement) differences(than *estimate.Estimate) (swapped, other []strin
 		}
 	}
 	return swapped, other
+}
+
+// kindTitle returns the kind of a joint or feed as the first word of a sentence.
+func kindTitle(k run.Kind) string {
+	if k == run.KindFeed {
+		return "Feed"
+	}
+	return "Joint"
 }
 
 // mayHaveMistake reports whether explanation k has a step read in another load, or a display that held
@@ -162,6 +174,8 @@ func (j *judgement) reportAlternatives() {
 			text = strings.Join(a.what, "; or ") + ", or not: the readings agree with either. Read some of these again."
 		case otherStock:
 			subject, text = "reel "+a.what[0], fmt.Sprintf("The copper of reel %s may be another than the run file states, as that of another production batch, or not: the readings agree with either. Read more places along it.", what)
+		case unlistedCurrent:
+			subject, text = "fit", fmt.Sprintf("Something that is not in the run file may feed reel %s or draw current from it, or not: the readings agree with either. Look there, and read the voltages and currents beside it.", strings.Join(a.what, " or "))
 		case darkReel:
 			subject, text = "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit.", strings.Join(a.what, " or "))
 		}

@@ -52,6 +52,8 @@ func (j *judgement) condition(k int, shifts []float64) string {
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift))
 	case model.StepTemperature:
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift)) + inStep()
+	case model.UnlistedShare, model.StepUnlistedShare:
+		return fmt.Sprintf("what is not in the run file drew %s of the run's current at reel %s", much("%", 100*shift), j.run.Reels[p.UnlistedAt()].Name)
 	case model.FoilFactor:
 		return "the strip's copper had " + much("%", 100*shift)
 	case model.FoilShare:

@@ -4,175 +4,95 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
-	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/run"
 )
 
-const (
-	// maxWrongReadings is how many readings may contradict the others and still count as mistakes;
-	// with more, the run is not as its file states.
-	maxWrongReadings = 3
-	// minReelPart is the least part of its stated resistance that a reel can have (common practice,
-	// no source).
-	minReelPart = 0.75
-	// minFeedPart is the same of a feed, whose conductor is stated by its size (common practice, no
-	// source).
-	minFeedPart = 0.5
-	// minGoodPValue is the p-value below which the other readings fit badly too. An excluded reading
-	// without an apparent mistake then puts the fit in doubt. A reading fewer than obviousSigmas
-	// standard deviations from the others may resemble another place by chance.
-	minGoodPValue = 0.05
-	obviousSigmas = 10.0
-	// negativeSigmas is how many standard deviations below zero a joint, feed or conductor must be
-	// estimated to put the fit in doubt.
-	negativeSigmas = 4.0
-)
+// doubtPValue is the p-value below which a finding states that the readings agree badly. It decides
+// nothing: the intervals are wider for it. One healthy run in two hundred comes that low by chance.
+const doubtPValue = 0.005
 
-// doubtReason states what contradicts a fit that explains the readings it used; "" if nothing
-// does. stated is the resistance of a reel or feed in the run file, 0 for none, and
-// resembles the mistake that an excluded reading looks like.
-func doubtReason(est *estimate.Estimate, name func(*estimate.Element) string, stated func(*estimate.Element) float64,
-	resembles func(assessment.Reading) string) string {
-	wrong := 0
-	for _, x := range est.Readings {
-		if x.Suspect && !partOfMistake(x) {
-			wrong++
-		}
-	}
-	if wrong > maxWrongReadings {
-		return fmt.Sprintf("%d readings contradict the others, too many for mistakes in reading", wrong)
-	}
-	if x, again := repeatedContradiction(est.Readings); again {
-		return fmt.Sprintf("The readings of %s contradict the others more than once", between(x))
-	}
-	for _, x := range est.Readings {
-		if x.Suspect && !partOfMistake(x) && est.Fit.PValue < minGoodPValue && (math.Abs(x.Standardised) < obviousSigmas || resembles(x) == "") {
-			return fmt.Sprintf("A reading of %s contradicts the others without an apparent mistake, and the other readings fit badly too", between(x))
-		}
-	}
-	for i := range est.Elements {
-		e := &est.Elements[i]
-		if !e.Known || e.Open || e.Kind == run.KindSupply {
-			continue
-		}
-		if e.Kind != run.KindReel && e.Belief.Mean < -negativeSigmas*e.Belief.Deviation {
-			conductor := ""
-			if e.Rail != run.Loop {
-				conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
-			}
-			return fmt.Sprintf("%s %s%s seems to have a negative resistance, which is impossible", kindTitle(e.Kind), name(e), conductor)
-		}
-		if e.Rail != run.Loop {
-			continue
-		}
-		part := mostOfStated(e, stated(e))
-		switch {
-		case e.Kind == run.KindReel && part < minReelPart:
-			return fmt.Sprintf("Reel %s seems to have %.0f %% of its stated resistance at most, which no strip has. Either both its ends were read at one place, or a wire joins them", name(e), 100*part)
-		case e.Kind == run.KindFeed && part < minFeedPart:
-			return fmt.Sprintf("Feed %s seems to have %.0f %% of its stated resistance at most; if its wire is thicker or shorter than the run file says, say so there", name(e), 100*part)
-		}
+// notConverged is what contradicts a fit that has not converged.
+const notConverged = "The calculation found no stable answer (the fit did not converge)"
+
+// doubt states what contradicts the run file; "" if nothing does. No verdict follows from it: those of
+// the elements follow from their distributions over all explanations.
+func (j *judgement) doubt() string {
+	switch fit := j.est.Fit; {
+	case j.out.Unread:
+		return ""
+	case !fit.Converged:
+		return notConverged
+	case j.est.Model.UnlistedAt() != model.Absent:
+		return j.unlistedText()
+	case j.est.Model.Rough:
+		return "Most readings differ from any run by much more than their meters can be off"
+	case fit.PValue < doubtPValue:
+		return fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", fit.PValue)
 	}
 	return ""
 }
 
-// doubt states what contradicts an explanation of the readings; "" if nothing does.
-func (j *judgement) doubt(est *estimate.Estimate) string {
-	text := doubtReason(est, j.name, func(e *estimate.Element) float64 {
-		switch e.Kind {
-		case run.KindReel:
-			return j.run.Reels[e.Index].Strip.LoopOhms
-		case run.KindFeed:
-			return j.run.Feeds[e.Index].Ohms
+// unlistedText states where something that the run file does not list feeds the run or draws current
+// from it, and how much in the step in which it is most.
+func (j *judgement) unlistedText() string {
+	e := j.est
+	most, step := 0.0, 0
+	for k := range e.Model.ReadSteps {
+		if amps := e.Model.UnlistedAmps(e.Assumptions, k, e.X); math.Abs(amps) > math.Abs(most) {
+			most, step = amps, k
 		}
-		return 0
-	}, func(x assessment.Reading) string { return LikelyMistake(x, est.Readings) })
-	if p := est.Fit.PValue; text == "" && p < minPassPValue {
-		return fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", p)
 	}
-	return text
-}
-
-// calledWrongBy returns another explanation of the readings with those called wrong that the best one
-// calls wrong, where it supposes nothing else than that more of them are. Otherwise it returns the other
-// explanation.
-func calledWrongBy(best, other *estimate.Estimate) *estimate.Estimate {
-	a, b := best.Assumptions, other.Assumptions
-	if a.DarkReel != b.DarkReel || a.OtherStock != b.OtherStock || !slices.Equal(a.Mistakes, b.Mistakes) || len(excludedOnlyIn(best, other)) > 0 {
-		return other
+	does := "draw current from"
+	if most < 0 {
+		does = "feed"
 	}
-	as := *other
-	as.Readings = best.Readings
-	return &as
-}
-
-// mostOfStated returns the upper end of an element's interval as a part of its stated resistance.
-func mostOfStated(e *estimate.Element, stated float64) float64 {
-	_, high := e.Belief.Interval(coverage)
-	return e.Ohms(math.Max(high, 0)) / stated
-}
-
-// doubtful reports whether the fit of an assessment does not explain the readings.
-func doubtful(a *assessment.Assessment) bool {
-	return !a.Fit.Converged || a.Fit.PValue < minPassPValue || a.Doubt != ""
-}
-
-// repeatedContradiction finds a place whose readings contradict the others more than once. A
-// single mistake is the operator's; a repeated one points to the run. Reversed leads and wrong
-// units may repeat and are left out.
-func repeatedContradiction(readings []assessment.Reading) (assessment.Reading, bool) {
-	type place struct {
-		quantity run.Quantity
-		from, to string
-	}
-	seen := map[place]bool{}
-	for _, x := range readings {
-		if !x.Suspect || partOfMistake(x) || leadOrUnitMistake(x) != "" {
-			continue
+	var reels []string
+	for k, x := range j.explanations {
+		if at := x.Model.UnlistedAt(); at != model.Absent && j.weights[k] >= minNamed && !slices.Contains(reels, j.run.Reels[at].Name) {
+			reels = append(reels, j.run.Reels[at].Name)
 		}
-		at := place{x.Quantity, x.From, x.To}
-		if seen[at] {
-			return x, true
-		}
-		seen[at] = true
 	}
-	return assessment.Reading{}, false
+	return fmt.Sprintf("Something that is not in the run file seems to %s reel %s: about %.2g A in step %q", does, strings.Join(reels, " or "), math.Abs(most), j.run.Steps[e.Model.Steps[step]].Name)
 }
 
-// kindTitle returns the kind of a joint or feed as the first word of a sentence.
-func kindTitle(k run.Kind) string {
-	if k == run.KindFeed {
-		return "Feed"
-	}
-	return "Joint"
-}
+// doubtful reports whether the fit of an assessment does not explain the readings by the run file alone.
+func doubtful(a *assessment.Assessment) bool { return !a.Fit.Converged || a.Doubt != "" }
 
-// reportMisfit states why nothing passes, and which reading differs most from the fit.
+// reportMisfit states what contradicts the run file and what to do about it.
 func (j *judgement) reportMisfit() {
-	if !j.out.Doubtful || j.out.Unread {
+	if j.out.Doubt == "" {
 		return
 	}
-	if !j.est.Fit.Converged {
-		j.addFinding(assessment.Warning, "fit", "The calculation found no stable answer (the fit did not converge), so nothing passes. Check that every step was read with its own load lit, and that the points are right.")
-		return
+	text := j.out.Doubt
+	switch fit := j.est.Fit; {
+	case !fit.Converged:
+		text += ", so that nothing has a verdict. Check that every step was read with its own load lit, and that the points are right."
+	case j.est.Model.UnlistedAt() != model.Absent:
+		text += ". Look there for a feed, a wire or a load that the run file does not list, and for pixels that are not lit as stated. The readings were used so, and what that leaves open to doubt is undecided."
+	case j.est.Model.Rough:
+		text += ", and the intervals are as wide. Check that every contact was firm, that every step was read with its own load lit, and that the points are right."
+	default:
+		text += fmt.Sprintf(". The intervals are %.2g times as wide for it.", j.est.Inflation)
 	}
+	if fit := j.est.Fit; fit.Converged && fit.PValue < doubtPValue {
+		text += j.largestDifference()
+	}
+	j.addFinding(assessment.Warning, "fit", text)
+}
+
+// largestDifference names the reading that was used and differs most from the fit.
+func (j *judgement) largestDifference() string {
 	worst := -1
 	for i, x := range j.out.Readings {
 		if x.Used && (worst < 0 || math.Abs(x.Standardised) > math.Abs(j.out.Readings[worst].Standardised)) {
 			worst = i
 		}
 	}
-	text := j.out.Doubt + ". So nothing passes. Check that the stated load was lit, and that every feed and bridge is in the run file."
-	if worst >= 0 && j.est.Fit.PValue < minPassPValue {
-		x := j.out.Readings[worst]
-		text += " The largest difference is at " + lineOf(x) + "."
+	if worst < 0 {
+		return ""
 	}
-	j.addFinding(assessment.Warning, "fit", text)
-	for i := range j.est.Elements {
-		if x, reason := j.assessed(i), j.withheld[i]; reason != "" && !mayBeOpen(x) {
-			j.addFinding(assessment.Notice, string(x.Kind)+" "+x.Name, "Undecided. "+reason)
-		}
-	}
+	return " The largest difference is at " + lineOf(j.out.Readings[worst]) + "."
 }

@@ -4,29 +4,10 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/fit/estimate"
-	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
 )
-
-// A supply's resistance may be estimated below zero, since it is known together with its voltage.
-// A reel below zero is reported as having no copper.
-func TestNegativeResistanceByKind(t *testing.T) {
-	for kind, says := range map[run.Kind]string{
-		run.KindSupply: "",
-		run.KindReel:   "Reel x seems to have 0 % of its stated resistance",
-		run.KindFeed:   "Feed x seems to have a negative resistance, which is impossible",
-	} {
-		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: 0.5}, Elements: []estimate.Element{
-			{Kind: kind, Rail: run.Loop, Known: true, Belief: verdict.Belief{Mean: -0.02, Deviation: 0.001}}}}
-		got := doubtReason(est, func(*estimate.Element) string { return "x" }, func(*estimate.Element) float64 { return 0.08 }, leadOrUnitMistake)
-		if says == "" && got != "" || !strings.HasPrefix(got, says) {
-			t.Errorf("%s: %q, want %q", kind, got, says)
-		}
-	}
-}
 
 // Where a fit does not explain the readings, the finding names the line of the largest residual
 // among those used.
@@ -60,24 +41,5 @@ func TestWhySaysNoMore(t *testing.T) {
 		if strings.Contains(got, "doubt") {
 			t.Errorf("± %g: %q, and nothing is in doubt", deviation, got)
 		}
-	}
-}
-
-// Four readings that only another explanation calls wrong are no doubt in it: which are wrong is said by
-// the best one. Where it supposes something else too, they are.
-func TestDoubtOfWhatTheBestExplanationUses(t *testing.T) {
-	four := make([]assessment.Reading, 4)
-	for i := range four {
-		four[i].Suspect, four[i].From = true, string(rune('a'+i))
-	}
-	best := &estimate.Estimate{Fit: assessment.Fit{PValue: 0.5}, Readings: make([]assessment.Reading, 4)}
-	other := &estimate.Estimate{Fit: best.Fit, Readings: four}
-	j := &judgement{run: &run.Run{}}
-	if text := j.doubt(calledWrongBy(best, other)); text != "" {
-		t.Error(text)
-	}
-	other.Assumptions.Mistakes = []model.Mistake{{Kind: model.LeadsReversed}}
-	if text := j.doubt(calledWrongBy(best, other)); text == "" {
-		t.Error("four wrong readings beside a mistake are no doubt")
 	}
 }

@@ -60,15 +60,14 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
 	target.Deviation = m[0].DeviationTowards(e.Scale(x.Limit))
-	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && !j.out.Doubtful
+	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && j.est.Fit.Converged
 }
 
-// verdictOf returns the verdict for a probability of being over the limit. An explanation that is in
-// doubt tells nothing of what is sound. An element fails by a fit that has converged and is not
-// rejected.
+// verdictOf returns the verdict for a probability of being over the limit. An explanation whose fit did
+// not converge tells nothing: its probability counts against either verdict.
 func (j *judgement) verdictOf(over float64, known bool) assessment.Verdict {
 	v := j.rule.Judge(over, known)
-	if v == assessment.Pass && (j.out.Doubtful || over+j.doubtWeight > j.rule.Pass) || v == assessment.Fail && (j.est.Fit.PValue < minFailPValue || !j.est.Fit.Converged) {
+	if v == assessment.Pass && over+j.unconverged > j.rule.Pass || v == assessment.Fail && over-j.unconverged < j.rule.Fail {
 		return assessment.Unproven
 	}
 	return v

@@ -14,7 +14,7 @@ import (
 // reportInseparable names the unproven elements that the readings cannot tell apart, with the sum
 // that they determine.
 func (j *judgement) reportInseparable() {
-	if j.out.Doubtful {
+	if !j.est.Fit.Converged {
 		return
 	}
 	for _, g := range j.est.Inseparable(j.unproven()) {

@@ -16,14 +16,6 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// minPassPValue is the p-value below which the readings fit no resistances at all and nothing
-// passes. One healthy run in two hundred comes that low by chance.
-const minPassPValue = 0.005
-
-// minFailPValue is the p-value below which nothing fails: the resistances of such a fit are not
-// those of the run (common practice, no source).
-const minFailPValue = 1e-6
-
 // coverage is the coverage probability of the intervals.
 const coverage = 0.95
 
@@ -37,11 +29,9 @@ type judgement struct {
 	loop         assessment.Element            // whose rails follow
 	explanations []*estimate.Estimate          // of the readings; the first is the best
 	weights      []float64                     // by explanation: its probability
-	doubtWeight  float64                       // probability of the explanations that are in doubt
-	doubtOfOther string                        // what contradicts one of them
+	unconverged  float64                       // probability of the explanations whose fit did not converge
 	mixtures     []verdict.Mixture             // by element: its distribution; nil of rails that the readings do not separate
 	targets      []nextreading.Target          // elements without a verdict
-	withheld     map[int]string                // by element: why it does not fail although its value would
 	again        []assessment.Next             // readings to take again
 	alternatives [differencesCount]alternative // by difference: how other explanations differ
 }
@@ -82,7 +72,6 @@ func judgeVerdicts(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 		return nil, err
 	}
 	j.noteAlternatives()
-	j.withdrawBesideImpossible()
 	j.out.Verdict = gravest(j.out.Elements)
 	return j, nil
 }
@@ -135,16 +124,11 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 			j.design = append(j.design, math.Abs(f.Amps))
 		}
 	}
-	j.out.Doubt = j.doubt(est)
+	j.out.Doubt = j.doubt()
 	j.out.Doubtful = doubtful(j.out)
 	for k, x := range j.explanations {
-		text := j.doubt(calledWrongBy(est, x))
 		if !x.Fit.Converged {
-			text = notConverged
-		}
-		if text != "" {
-			j.doubtWeight += j.weights[k]
-			j.doubtOfOther = text
+			j.unconverged += j.weights[k]
 		}
 	}
 	count := 0

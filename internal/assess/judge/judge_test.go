@@ -270,14 +270,14 @@ func TestMisfitPassesNothing(t *testing.T) {
 	}
 	a := assess(t, r, list)
 	if !a.Doubtful {
-		t.Fatalf("the readings are explained: %+v", a.Fit)
+		t.Errorf("the readings are explained: %+v", a.Fit)
 	}
 	for _, e := range a.Elements {
 		if e.Verdict == assessment.Pass {
 			t.Errorf("%s %s %s passes", e.Kind, e.Name, e.Rail)
 		}
 	}
-	if !strings.Contains(findings(a), "nothing passes") {
+	if !strings.Contains(findings(a), "Most readings differ from any run by much more than their meters can be off") {
 		t.Error(findings(a))
 	}
 }

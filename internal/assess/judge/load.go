@@ -19,7 +19,7 @@ const (
 // reportLoads reports steps whose current differs from the run file's. The resistances do not depend
 // on it, but a different load may have been lit.
 func (j *judgement) reportLoads() {
-	if j.out.Doubtful || j.out.Unread {
+	if !j.est.Fit.Converged {
 		return
 	}
 	var parts []string

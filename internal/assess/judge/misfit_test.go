@@ -15,8 +15,7 @@ import (
 )
 
 // Runs that differ from their file: a dark reel, a feed missing in the file, a step with another
-// load. Where the readings show it, it is reported and nothing passes, unless the load that was
-// lit is recognised and used.
+// load. Where the readings show it, it is reported. What is above its limit does not pass.
 func TestSimulatedMisfits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 4))
 	said := map[string][3]int{}
@@ -60,8 +59,8 @@ func TestSimulatedMisfits(t *testing.T) {
 		for _, e := range a.Elements {
 			if e.Verdict == assessment.Pass {
 				passed++
-				if e.Rail == run.Loop && e.Kind == run.KindJoint && trueLoop(r, p, e) > e.Limit {
-					t.Errorf("run %d: %s passes", i, e.Name)
+				if truth := trueLoop(r, p, e); e.Rail == run.Loop && truth > e.Limit {
+					t.Errorf("run %d, %s: %s %s passes, has %.4f Ω", i, kind, e.Kind, e.Name, truth)
 				}
 			}
 		}
@@ -73,9 +72,6 @@ func TestSimulatedMisfits(t *testing.T) {
 			c[1]++ // the dark reel is recognised
 		} else if a.Doubtful {
 			c[1]++
-			if passed > 0 {
-				t.Errorf("run %d: doubtful, and %d pass", i, passed)
-			}
 		} else if passed > 0 {
 			c[2]++
 		}

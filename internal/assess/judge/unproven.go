@@ -14,14 +14,14 @@ func (j *judgement) reportUnproven() {
 	var names []string
 	for i := range j.est.Elements {
 		x := j.assessed(i)
-		if x != nil && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) && j.withheld[i] == "" {
+		if x != nil && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
 	switch {
 	case j.out.Unread:
 		j.addFinding(assessment.Notice, "readings", j.unreadText()+" ohmkeep plan lists what to read.")
-	case len(names) > 0 && !j.out.Doubtful:
+	case len(names) > 0 && j.est.Fit.Converged:
 		text := "Not enough readings to decide: " + strings.Join(names, ", ") + "."
 		if len(j.out.Next) > 0 {
 			text += " The readings to take next are listed."
@@ -30,7 +30,7 @@ func (j *judgement) reportUnproven() {
 		}
 		j.addFinding(assessment.Notice, "unproven", text)
 	}
-	if !j.out.Doubtful && !j.out.Unread {
+	if j.est.Fit.Converged {
 		j.reportAccounts()
 	}
 	for i := range j.est.Elements {

@@ -17,37 +17,25 @@ func (j *judgement) why(i int) string {
 	if x == nil || x.Verdict != assessment.Unproven {
 		return ""
 	}
-	fit := j.est.Fit
 	switch over := j.rule.Judge(x.ProbabilityOverLimit, true); {
 	case j.out.Unread:
 		return j.unreadText()
-	case j.withheld[i] != "":
-		return j.withheld[i]
 	case !e.Known:
 		return "Not enough readings to decide: its value still follows more from the run file than from the readings."
-	case x.Open() && !fit.Converged && fit.PValue < minPassPValue:
-		return "An open conductor explains the readings best, but not well: " + j.doubtText() + "."
-	case over == assessment.Pass && j.out.Doubtful:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but nothing passes while the fit is in doubt: %s.", percent(x.ProbabilityOverLimit), j.doubtText())
-	case over == assessment.Pass:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would pass, but another explanation of the readings, which is in doubt, is not much less probable: %s.", percent(x.ProbabilityOverLimit), j.doubtOfOther)
-	case over == assessment.Fail:
-		return fmt.Sprintf("The probability that it is over its limit is %s, which would fail, but a failure needs a fit that converged, and this one did not.", percent(x.ProbabilityOverLimit))
+	case over != assessment.Unproven:
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would be a %s, but the fit of an explanation that has a probability of %s did not converge, and tells nothing.",
+			percent(x.ProbabilityOverLimit), over, percent(j.unconverged))
 	}
-	return j.probabilityReason(e, x) + j.alsoDoubtText()
+	return j.probabilityReason(e, x)
 }
 
 // couldBe states how bad an undecided element may be, under which conditions, and which reading
 // would rule that out; "" where it has a verdict or nothing is known.
 func (j *judgement) couldBe(i int) string {
-	switch text := j.account(i); text {
-	case "":
-		return ""
-	case j.withheld[i]: // which names what to read again
-		return text
-	default:
+	if text := j.account(i); text != "" {
 		return text + j.ruledOutBy(i)
 	}
+	return ""
 }
 
 // probabilityReason compares a probability that neither passes nor fails with those required.
@@ -76,28 +64,6 @@ func size(x *assessment.Element, ohms float64) string {
 		return milli(ohms) + " per metre"
 	}
 	return milli(ohms)
-}
-
-// doubtText returns the reason why the fit is in doubt.
-func (j *judgement) doubtText() string {
-	switch fit := j.est.Fit; {
-	case !fit.Converged:
-		return notConverged
-	case fit.PValue < minPassPValue:
-		return fmt.Sprintf("no resistances explain the readings (p = %.1g)", fit.PValue)
-	}
-	return j.out.Doubt
-}
-
-// notConverged is what contradicts a fit that has not converged.
-const notConverged = "the fit did not converge"
-
-// alsoDoubtText returns a further sentence if the fit is in doubt; "" otherwise.
-func (j *judgement) alsoDoubtText() string {
-	if !j.out.Doubtful {
-		return ""
-	}
-	return " Also, nothing passes while the fit is in doubt: " + j.doubtText() + "."
 }
 
 // unreadText states that there are no usable readings.

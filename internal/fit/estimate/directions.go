@@ -55,7 +55,7 @@ func (e *Estimate) Directions(step int) Directions {
 			switch u.What {
 			case model.Gain, model.Offset:
 				continue
-			case model.StepVolts, model.StepCurrentScale, model.StepKneeShift, model.StepTemperature:
+			case model.StepVolts, model.StepCurrentScale, model.StepKneeShift, model.StepTemperature, model.StepUnlistedShare:
 				if u.Step != k {
 					continue
 				}

@@ -101,12 +101,12 @@ func MakeWith(r *run.Run, readings []reading.Reading, search func(*model.Model) 
 	if err != nil {
 		return nil, fmt.Errorf("run %q: %w", r.Name, err)
 	}
-	return fromOutcome(m, readings, outcome)
+	return fromOutcome(readings, outcome)
 }
 
 // fromOutcome describes an explanation of the readings. Its error is that of the network.
-func fromOutcome(m *model.Model, readings []reading.Reading, outcome *search.Outcome) (*Estimate, error) {
-	point, err := m.At(outcome.Assumptions, outcome.X)
+func fromOutcome(readings []reading.Reading, outcome *search.Outcome) (*Estimate, error) {
+	point, err := outcome.Model.At(outcome.Assumptions, outcome.X)
 	if err != nil {
 		return nil, err
 	}
@@ -128,7 +128,7 @@ func fromOutcome(m *model.Model, readings []reading.Reading, outcome *search.Out
 func (e *Estimate) Alternatives() []*Estimate {
 	list := make([]*Estimate, len(e.alternatives))
 	parallel.For(len(list), func(i int) {
-		if other, err := fromOutcome(e.Model, e.readings, e.alternatives[i]); err == nil {
+		if other, err := fromOutcome(e.readings, e.alternatives[i]); err == nil {
 			list[i] = other
 		}
 	})

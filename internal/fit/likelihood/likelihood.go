@@ -38,6 +38,13 @@ type Prior struct {
 	Max                                         Scatter
 }
 
+// Times returns the prior of a scatter that is so many times larger.
+func (p Prior) Times(factor float64) Prior {
+	p.Constant, p.Relative = factor*p.Constant, factor*p.Relative
+	p.Max.Constant, p.Max.Relative = factor*p.Max.Constant, factor*p.Max.Relative
+	return p
+}
+
 // Learned is the scatter of a group estimated from its readings.
 type Learned struct {
 	Scatter

@@ -74,6 +74,12 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 			if u.Step == k {
 				d = warmth
 			}
+		case UnlistedShare:
+			d = g.Drains[u.Index] * s.stated
+		case StepUnlistedShare:
+			if u.Step == k {
+				d = g.Drains[u.Index] * s.stated
+			}
 		}
 		if row[i] = d; d != 0 { // little depends on most unknowns of a large run
 			beyond += d * (x[i] - u.inside(x[i]))

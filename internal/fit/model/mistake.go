@@ -18,11 +18,13 @@ const (
 	DisplayHeld                       // the readings of repetition A were not taken: the display held its value
 	RangeKept                         // the readings of range A were displayed in the next larger one
 	SwappedInStep                     // the currents of feeds A and B are exchanged in one step only
+	PlaceMisread                      // the pair voltages of reel A's start or end were read at another place
 )
 
 // Mistake is an operator mistake in taking readings. For FeedsSwapped and SwappedInStep A and B are
-// indices of feeds in the run, Step an index in Model.Steps. For DisplayHeld A is an Observation.Repetition, for RangeKept an index into
-// Model.MeterRanges. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
+// indices of feeds in the run, Step an index in Model.Steps. For DisplayHeld A is an
+// Observation.Repetition, for RangeKept an index into Model.MeterRanges. For PlaceMisread A is the index
+// of a reel and B the pixel at its start or end. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
 // the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
@@ -43,6 +45,8 @@ func (s Mistake) Affects(o *Observation) bool {
 		return o.Repetition == s.A
 	case RangeKept:
 		return o.SmallestRange == s.A
+	case PlaceMisread:
+		return o.Feed == Absent && o.From.Place == o.To.Place && o.From.Place == run.Place{Kind: run.AtReel, Index: s.A, Pixel: s.B}
 	}
 	return o.Step == s.A
 }
@@ -53,7 +57,7 @@ func (s Mistake) OfSteps() bool {
 }
 
 // Discards reports whether the values that a mistake affects are unknown, so that they are excluded.
-func (s Mistake) Discards() bool { return s.Kind == DisplayHeld }
+func (s Mistake) Discards() bool { return s.Kind == DisplayHeld || s.Kind == PlaceMisread }
 
 // RightValues reports whether the values that a mistake affects are right: only what is known of their
 // errors changes.
@@ -70,7 +74,7 @@ func (m *Model) correct(s Mistake, o *Observation) {
 		o.Feed = s.A + s.B - o.Feed
 	case LeadsReversed:
 		o.Value = -o.Value
-	case DisplayHeld:
+	case DisplayHeld, PlaceMisread:
 		o.Excluded, o.ExcludedForGood = true, true
 	case RangeKept:
 		o.MeterRange, o.Group = m.coarser[s.A].meterRange, m.coarser[s.A].group

@@ -77,6 +77,11 @@ type Model struct {
 	Supplies             [][2]int // unknowns: volts, output ohms
 	bounded              []int    // unknowns that are kept from falling below zero
 	NoiseGroups          []NoiseGroup
+	Rough                bool // the readings scatter much further than their meters promise
+
+	places       []run.Place // of the readings
+	unlistedReel int
+	unlisted     []ladder.Drain // at that reel, of something that the run file does not list; nil for nothing
 
 	points *sync.Pool // of *Point: working memory of the network
 }
@@ -128,7 +133,8 @@ func (m *Model) markSteps() {
 
 // layNetwork builds the network with nodes at the given places.
 func (m *Model) layNetwork(places []run.Place) (err error) {
-	m.Net, err = ladder.New(m.Run, places...)
+	m.places = places
+	m.Net, err = ladder.New(m.Run, slices.Concat(places, m.unlistedPlaces())...)
 	m.points = &sync.Pool{}
 	return err
 }

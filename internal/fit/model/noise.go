@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/fit/likelihood"
 	"ohmkeep/internal/run"
@@ -30,6 +31,32 @@ type NoiseGroup struct {
 	Meter, Range int
 	Mean         bool // of means of repeated readings
 	Prior        likelihood.Prior
+}
+
+// roughFactor is how many times further readings scatter, in the median, where most of them are wrong
+// (common practice, no source): by tens of counts.
+const roughFactor = 20
+
+// WithRoughReadings returns a model like m in which all readings scatter much further than their
+// meters promise, as with a contact that is not firm. The assumptions of m hold for it too.
+func (m *Model) WithRoughReadings() *Model {
+	w := *m
+	w.Rough, w.NoiseGroups = true, slices.Clone(m.NoiseGroups)
+	for i := range w.NoiseGroups {
+		w.NoiseGroups[i].Prior = m.NoiseGroups[i].Prior.Times(roughFactor)
+	}
+	return &w
+}
+
+// RoughCost returns what a model of rough readings adds to the cost of a reading's noise per degree of
+// freedom, so that it compares with that of others: costs are relative to the prior's median.
+func (m *Model) RoughCost(o *Observation) float64 {
+	if !m.Rough {
+		return 0
+	}
+	g := &m.NoiseGroups[o.Group]
+	usual := noisePrior(m.Run.Meters[g.Meter].Ranges[g.Range], g.Mean)
+	return math.Log(g.Prior.Variance(o.RoundingVariance, o.Value) / usual.Variance(o.RoundingVariance, o.Value))
 }
 
 // group returns the index of a noise group, which is added if it is new.

@@ -15,6 +15,7 @@ type State struct {
 	Adjust      pixel.Adjust
 	loads       []pixel.Load
 	temperature float64 // °C
+	stated      float64 // A, of all pixels as stated; set where there are unlisted currents
 }
 
 // newState returns a state with the run as stated.
@@ -87,6 +88,7 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 			}
 		}
 	}
+	m.setUnlisted(s, k, x, lit)
 	for i := range s.Par.Reels {
 		factor := s.copperFactor(m, i)
 		s.Par.Reels[i].Plus *= factor

@@ -29,6 +29,8 @@ const (
 	StepTemperature                   // K by which the copper differs in one step
 	FoilFactor                        // factor on the stated Ω/m, common to the reels of one strip type
 	FoilShare                         // (plus − minus)/(plus + minus) of the rails, common to the reels of one strip type
+	UnlistedShare                     // current that something unlisted draws, as a part of the step's stated current
+	StepUnlistedShare                 // the same, by which one step differs
 	Gain                              // relative gain error of one meter range (or place)
 	Offset                            // offset error, V or A
 )
@@ -38,8 +40,8 @@ const (
 // are no readings.
 type Unknown struct {
 	What        Quantity
-	Index       int // of the joint, feed, reel, supply or meter range; of CurrentTrend its term
-	Step        int // of StepVolts, StepCurrentScale, StepKneeShift, StepTemperature
+	Index       int // of the joint, feed, reel, supply, meter range or unlisted current; of CurrentTrend its term
+	Step        int // of StepVolts, StepCurrentScale, StepKneeShift, StepTemperature, StepUnlistedShare
 	Rail        run.Rail
 	WidePrior   bool // the prior only keeps the fit finite
 	Rectangular bool // the prior is a rectangular distribution of half-width √3·Deviation
@@ -163,6 +165,7 @@ func (m *Model) addUnknowns() {
 		add(Unknown{What: StepCurrentScale, Step: k, Deviation: stepCurrentSpread})
 		add(Unknown{What: StepKneeShift, Step: k, Deviation: stepKneeShiftSpread * volts})
 	}
+	m.addUnlisted(add)
 	for i, s := range m.MeterRanges {
 		m.MeterRanges[i].Gain = add(Unknown{What: Gain, Rectangular: true, Index: i, Mean: s.Limits.KnownGain, Deviation: s.Limits.Fraction / math.Sqrt(3)})
 		m.MeterRanges[i].Offset = add(Unknown{What: Offset, Rectangular: true, Index: i, Mean: s.Limits.KnownOffset, Deviation: s.Limits.Counts * s.Limits.Resolution / math.Sqrt(3)})

@@ -46,5 +46,5 @@ func (e explanation) accusesMore(than explanation) bool {
 			return false
 		}
 	}
-	return same.DarkReel == other.DarkReel && same.OtherStock == other.OtherStock && slices.Equal(same.Mistakes, other.Mistakes)
+	return e.sameModel(than) && same.DarkReel == other.DarkReel && same.OtherStock == other.OtherStock && slices.Equal(same.Mistakes, other.Mistakes)
 }

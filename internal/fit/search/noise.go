@@ -88,6 +88,7 @@ func (e explanation) cost() float64 {
 	for i := range e.Observations {
 		if !e.Observations[i].Excluded {
 			sum -= e.Residuals[i] * e.Residuals[i]
+			sum += min(max(1-e.Leverage(i), 0), 1) * e.Model.RoughCost(&e.Observations[i])
 		}
 	}
 	for _, l := range e.estimateNoise(0) {

@@ -19,9 +19,9 @@ const (
 	// operatorMistake is for each mistake, for one that is possible in one way only; see mistakeOdds.
 	// One set of readings in a hundred has one of a kind.
 	operatorMistake = 9.2
-	// heldReading is for each reading of a display that held its value: a right reading lowers the cost
+	// unusedReading is for each reading that a mistake takes out of the fit: a right reading lowers the cost
 	// by as much, on average, when it leaves the fit.
-	heldReading = 1.0
+	unusedReading = 1.0
 	// openConductor is for each open conductor.
 	openConductor = 10.0
 	// badElement is for each joint or feed above its limit, and highResistance for each joint or feed that
@@ -32,6 +32,13 @@ const (
 	darkReel = 6.0
 	// otherStock is for a reel whose copper is unlike that of the others of its strip type.
 	otherStock = 10.0
+	// unlistedCurrent is for something that the run file does not list.
+	unlistedCurrent = 10.0
+	// roughReadings is for readings that all scatter much further than their meters promise.
+	roughReadings = 10.0
+	// littleOhms is for a reel with less than minReelPart of its stated resistance, which no strip has.
+	littleOhms  = 16.0
+	minReelPart = 0.75
 	// notConverged is for a fit that has not converged.
 	notConverged = 10.0
 	// maxAlternativeCost is how much the score of an alternative may exceed that of the best
@@ -62,6 +69,10 @@ func (e explanation) computeScore() float64 {
 	if e.Assumptions.OtherStock >= 0 {
 		sum += otherStock
 	}
+	sum += e.unlistedOdds() + e.littleOhmsOdds()
+	if e.Model.Rough {
+		sum += roughReadings
+	}
 	if !e.Converged {
 		sum += notConverged
 	}
@@ -77,13 +88,16 @@ func (e explanation) mistakeOdds(x model.Mistake) float64 {
 			n++
 		}
 	}
-	held := 0
+	if x.Kind == model.PlaceMisread {
+		n = 2 * len(e.Model.Reels)
+	}
+	unused := 0
 	for i := range e.Observations {
-		if x.Kind == model.DisplayHeld && x.Affects(&e.Observations[i]) {
-			held++
+		if x.Discards() && x.Affects(&e.Observations[i]) {
+			unused++
 		}
 	}
-	return operatorMistake + 2*math.Log(float64(max(n, 1))) + heldReading*float64(held)
+	return operatorMistake + 2*math.Log(float64(max(n, 1))) + unusedReading*float64(unused)
 }
 
 // elementOdds returns the prior odds of the resistances of joints and feeds that conduct.
@@ -194,5 +208,11 @@ func bestOf(list []explanation) (best explanation, alternatives []explanation) {
 // high resistance, and its lower bound tells what else it may have.
 func (e explanation) sameAssumptions(x explanation) bool {
 	a, b := &e.Assumptions, &x.Assumptions
-	return a.DarkReel == b.DarkReel && a.OtherStock == b.OtherStock && slices.Equal(a.Excluded, b.Excluded) && slices.Equal(a.Mistakes, b.Mistakes)
+	return e.sameModel(x) && a.DarkReel == b.DarkReel && a.OtherStock == b.OtherStock && slices.Equal(a.Excluded, b.Excluded) && slices.Equal(a.Mistakes, b.Mistakes)
+}
+
+// sameModel reports whether two explanations suppose the same of what the run file does not state: of
+// unlisted currents and of the scatter of all readings.
+func (e explanation) sameModel(x explanation) bool {
+	return e.Model.Rough == x.Model.Rough && e.Model.UnlistedAt() == x.Model.UnlistedAt()
 }

@@ -89,6 +89,10 @@ func Best(m *model.Model) (*Outcome, error) {
 	for _, x := range list {
 		list = append(list, x.otherStock(asStated.score())...)
 	}
+	best, _ = bestOf(list)
+	list = append(list, best.misreadPlaces(list)...)
+	list = append(list, best.unlistedCurrents()...)
+	list = append(list, best.rough()...)
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
 	if best.Assumptions.OtherStock == model.Absent {

@@ -18,6 +18,7 @@ type Gradient struct {
 	Idle     []float64 // by reel: per unit of pixel.Adjust.Idle
 	Shift    []float64 // by reel: per V of pixel.Adjust.Shift
 	Stretch  []float64 // by reel: per unit of pixel.Adjust.Stretch
+	Drains   []float64 // per A
 }
 
 // NewGradient returns a Gradient of the network's size, all zero.
@@ -95,6 +96,10 @@ func (s *Solver) gradient(g *Gradient) error {
 	}
 	s.supplyGradient(g)
 	s.resistorGradient(g)
+	g.Drains = g.Drains[:0]
+	for _, d := range s.par.Drains {
+		g.Drains = append(g.Drains, at(s.adjoint, s.net.node(d.To))-at(s.adjoint, s.net.node(d.From)))
+	}
 	clear(g.Reels)
 	clear(g.Scale)
 	clear(g.Idle)

@@ -33,6 +33,9 @@ func parameters(p *Parameters, by *pixel.Adjust, g *Gradient, sums *pixel.Adjust
 		list = append(list, parameter{fmt.Sprint("volts", i), &p.Supplies[i].Volts, &g.Supplies[i].Volts, false},
 			parameter{fmt.Sprint("ohms", i), &p.Supplies[i].Ohms, &g.Supplies[i].Ohms, false})
 	}
+	for i := range p.Drains {
+		list = append(list, parameter{fmt.Sprint("drain", i), &p.Drains[i].Amps, &g.Drains[i], false})
+	}
 	return append(list, parameter{"scale", &by.Scale, &sums.Scale, true}, parameter{"idle", &by.Idle, &sums.Idle, true},
 		parameter{"shift", &by.Shift, &sums.Shift, true}, parameter{"stretch", &by.Stretch, &sums.Stretch, true})
 }
@@ -54,6 +57,9 @@ func TestGradientsAgreeWithCentralDifferences(t *testing.T) {
 		for k := range par.Supplies {
 			par.Supplies[k].Ohms += 0.01 // the derivative to an ohmless source is one-sided
 		}
+		feeding := run.Point{Place: r.Feeds[0].To, Rail: run.Minus}
+		par.Drains = []Drain{{From: run.Point{Place: probe}, To: run.Point{Place: probe, Rail: run.Minus}, Amps: 0.2 * rng.NormFloat64()},
+			{From: run.Point{Place: probe}, To: feeding, Amps: 0.2 * rng.NormFloat64()}}
 		for k := range par.Reels { // rails that differ
 			par.Reels[k].Plus *= 0.7 + rng.Float64()
 		}

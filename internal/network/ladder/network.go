@@ -41,6 +41,14 @@ type Parameters struct {
 	Reels    []Rails
 	Joints   []Rails
 	Feeds    []Rails
+	Drains   []Drain // nil for none
+}
+
+// Drain is a current that flows from one point to another besides those of pixels and conductors, A.
+// Both points must have nodes (see New).
+type Drain struct {
+	From, To run.Point
+	Amps     float64
 }
 
 // floorOhms, Ω, keeps the conductance of a perfect connection finite. Its drop at 10 A is a

@@ -207,6 +207,9 @@ func (s *Solver) assemble() {
 			s.push(b, p, s.amps[k]-s.slope[k]*s.volts[k])
 		}
 	}
+	for _, d := range s.par.Drains {
+		s.push(b, pair{s.net.node(d.From), s.net.node(d.To)}, d.Amps)
+	}
 	for i := range s.net.sections {
 		s.assembleSection(i)
 	}

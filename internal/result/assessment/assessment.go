@@ -14,8 +14,8 @@ type Assessment struct {
 	Run      *run.Run
 	Verdict  Verdict // the worst of its elements': Fail, then Unproven, then Pass
 	Unread   bool    // no voltage or current was used: all values are those of the run file, and Fit has not converged
-	Doubtful bool    // the fit does not explain the readings, so no element passes
-	Doubt    string  // what contradicts the run file although the fit converged; "" = no contradiction
+	Doubtful bool    // the run file alone does not explain the readings, or the fit has not converged
+	Doubt    string  // what contradicts the run file or the fit, in words; "" = nothing
 	Fit      Fit
 	Elements []Element
 	Readings []Reading

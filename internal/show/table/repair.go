@@ -54,7 +54,7 @@ func planHead(p *repair.Plan) (string, assessment.Verdict) {
 		return "FAIL: " + what + " breaks a limit as wired: " + wording.Utilisation(worst), assessment.Fail
 	}
 	if p.Basis.Unexplained {
-		return "UNPROVEN: no resistances explain the readings, so nothing passes", assessment.Unproven
+		return "UNPROVEN: the readings contradict the run file", assessment.Unproven
 	}
 	return "UNPROVEN: not enough readings to decide whether " + what + " keeps every limit; nearest is " + wording.Utilisation(worst), assessment.Unproven
 }

@@ -22,7 +22,7 @@ func Alarm(a *assessment.Assessment) string {
 
 // Fit returns in words how well the fitted run explains the readings.
 func Fit(f assessment.Fit) string {
-	return fmt.Sprintf("p = %s, where below 0.005 nothing passes (chi-squared %s with %d degrees of freedom)", number.Figures(f.PValue, 2), number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom)
+	return fmt.Sprintf("p = %s, below 0.005 in one healthy run of 200 (chi-squared %s with %d degrees of freedom)", number.Figures(f.PValue, 2), number.Figures(f.ChiSquared, 3), f.DegreesOfFreedom)
 }
 
 // Meters returns the accuracy of each range of the meters by which readings were taken.
