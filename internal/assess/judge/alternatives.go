@@ -76,7 +76,13 @@ func (j *judgement) undecidedBy(k int) (elements []int) {
 // no other assumption.
 func (j *judgement) compareWith(other *estimate.Estimate) (kind difference, what []string) {
 	if a, b := j.est.Model.UnlistedAt(), other.Model.UnlistedAt(); a != b {
-		return unlistedCurrent, []string{j.run.Reels[max(a, b)].Name}
+		if a != model.Absent && b != model.Absent {
+			return unlistedCurrent, []string{fmt.Sprintf("be at reel %s instead of reel %s", j.run.Reels[b].Name, j.run.Reels[a].Name)}
+		}
+		return unlistedCurrent, []string{fmt.Sprintf("feed reel %s or draw current from it, or not", j.run.Reels[max(a, b)].Name)}
+	}
+	if j.est.Model.Rough != other.Model.Rough {
+		return mistakeOrOpen, []string{"All readings seem to be off by much more than their meters can be"}
 	}
 	if a, b := j.est.Assumptions.DarkReel, other.Assumptions.DarkReel; a != b {
 		return darkReel, []string{j.run.Reels[max(a, b)].Name}
@@ -175,7 +181,7 @@ func (j *judgement) reportAlternatives() {
 		case otherStock:
 			subject, text = "reel "+a.what[0], fmt.Sprintf("The copper of reel %s may be another than the run file states, as that of another production batch, or not: the readings agree with either. Read more places along it.", what)
 		case unlistedCurrent:
-			subject, text = "fit", fmt.Sprintf("Something that is not in the run file may feed reel %s or draw current from it, or not: the readings agree with either. Look there, and read the voltages and currents beside it.", strings.Join(a.what, " or "))
+			subject, text = "fit", fmt.Sprintf("Something that is not in the run file may %s: the readings agree with either. Look there, and read the voltages and currents beside it.", what)
 		case darkReel:
 			subject, text = "load", fmt.Sprintf("The pixels draw less current than the run file says, as they would if reel %s stayed dark. Look at it while it should be lit.", strings.Join(a.what, " or "))
 		}

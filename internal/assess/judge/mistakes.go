@@ -6,7 +6,6 @@ import (
 
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
-	"ohmkeep/internal/run"
 )
 
 // reportMistakes reports a reel that stayed dark, and operator mistakes, whose readings were used
@@ -54,8 +53,7 @@ func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 		return fmt.Sprintf("Meter %s seems to have stayed on its range to %.3g %s", j.run.Meters[kept.Meter].Name, kept.Limits.UpTo, unitOf(kept.Limits.Quantity)),
 			"They were used with the errors of that range; let the meter choose the range by itself to know small values better"
 	case model.PlaceMisread:
-		place := j.run.PlaceName(run.Place{Kind: run.AtReel, Index: s.A, Pixel: s.B})
-		return fmt.Sprintf("The voltages of %s seem to be read at another place: reel %s would have less copper than any strip", place, j.run.Reels[s.A].Name),
+		return fmt.Sprintf("The voltages of %s seem to be read at another place: reel %s would have less copper than any strip", j.run.PlaceName(s.Place()), j.run.Reels[s.A].Name),
 			"They were not used; take them again"
 	case model.StepsExchanged:
 		return fmt.Sprintf("Steps %q and %q seem to have been exchanged", min(step(s.A), step(s.B)), max(step(s.A), step(s.B))), "The readings of each were used for the other; check it"

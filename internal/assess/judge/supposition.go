@@ -40,6 +40,10 @@ func (j *judgement) supposition(k int) string {
 	}
 	ofReel(other.Assumptions.OtherStock, j.est.Assumptions.OtherStock, "reel %s were of other copper than stated", "reel %s were of the copper stated")
 	ofReel(other.Assumptions.DarkReel, j.est.Assumptions.DarkReel, "reel %s stayed dark", "reel %s did not stay dark")
+	ofReel(other.Model.UnlistedAt(), j.est.Model.UnlistedAt(), "something that is not in the run file fed reel %s or drew current from it", "nothing fed reel %s or drew current from it but what is in the run file")
+	if other.Model.Rough && !j.est.Model.Rough {
+		parts = append(parts, "all readings were off by much more than their meters can be")
+	}
 	if len(parts) == 0 { // else readings that are wrong follow from these
 		for _, x := range excludedOnlyIn(other, j.est) {
 			parts = append(parts, lineOf(x)+" were wrong")
@@ -67,6 +71,8 @@ func (j *judgement) mistakeCondition(s model.Mistake, not string) string {
 	case model.RangeKept:
 		meter := j.run.Meters[j.est.Model.MeterRanges[s.A].Meter].Name
 		return fmt.Sprintf("meter %s had %sstayed on a range for larger values", meter, not)
+	case model.PlaceMisread:
+		return fmt.Sprintf("the voltages of %s were %sread at another place", j.run.PlaceName(s.Place()), not)
 	case model.StepsExchanged:
 		return fmt.Sprintf("steps %q and %q were %sexchanged", step(s.A), step(s.B), not)
 	}

@@ -17,6 +17,16 @@ func TestJacobianAgreesWithCentralDifferences(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	unlisted, err := of.WithUnlistedAt(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	agreesWithCentralDifferences(t, of)
+	agreesWithCentralDifferences(t, unlisted)
+}
+
+func agreesWithCentralDifferences(t *testing.T, of *Model) {
+	t.Helper()
 	p := of.problem(of.Assume())
 	rng := rand.New(rand.NewPCG(6, 1))
 	n, m := p.Size()

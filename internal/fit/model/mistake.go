@@ -46,7 +46,7 @@ func (s Mistake) Affects(o *Observation) bool {
 	case RangeKept:
 		return o.SmallestRange == s.A
 	case PlaceMisread:
-		return o.Feed == Absent && o.From.Place == o.To.Place && o.From.Place == run.Place{Kind: run.AtReel, Index: s.A, Pixel: s.B}
+		return o.Feed == Absent && o.From.Place == o.To.Place && o.From.Place == s.Place()
 	}
 	return o.Step == s.A
 }
@@ -55,6 +55,9 @@ func (s Mistake) Affects(o *Observation) bool {
 func (s Mistake) OfSteps() bool {
 	return s.Kind == LeadsReversed || s.Kind == WrongLoad || s.Kind == StepsExchanged
 }
+
+// Place returns the place of a PlaceMisread.
+func (s Mistake) Place() run.Place { return run.Place{Kind: run.AtReel, Index: s.A, Pixel: s.B} }
 
 // Discards reports whether the values that a mistake affects are unknown, so that they are excluded.
 func (s Mistake) Discards() bool { return s.Kind == DisplayHeld || s.Kind == PlaceMisread }
