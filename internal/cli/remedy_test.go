@@ -135,7 +135,7 @@ func TestRepairTablesFit(t *testing.T) {
 	}
 }
 
-// Readings that nothing explains prove nothing.
+// Where the readings contradict the run file, no repair is proven.
 func TestRepairInDoubt(t *testing.T) {
 	s := newSession(t)
 	s.write("shelf.toml", shelf)
@@ -145,6 +145,6 @@ func TestRepairInDoubt(t *testing.T) {
 	}
 	csv := s.simulated(r.Run, func(p *calibrationtest.Plant) { p.Scales[1] = 9 }, everything)
 	s.write("readings.csv", csv)
-	s.do(`ohmkeep repair shelf.toml readings.csv`).exits(Unproven).prints("UNPROVEN: no resistances explain the readings")
+	s.do(`ohmkeep repair shelf.toml readings.csv`).exits(Unproven).prints("UNPROVEN: the readings contradict the run file")
 	s.do(`ohmkeep limit shelf.toml readings.csv`).exits(Unproven).prints("rely on none of these numbers")
 }
