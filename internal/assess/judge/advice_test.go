@@ -5,10 +5,8 @@ import (
 	"strings"
 	"testing"
 
-	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
-	"ohmkeep/internal/simulate/calibrationtest"
 )
 
 // A conductor that may be open gets advice, also where the fit is in doubt; a sound one gets
@@ -50,18 +48,6 @@ func TestAdviceOnWhatMayBeOpen(t *testing.T) {
 	j.reportUnproven()
 	if got := findings(j.out); strings.Contains(got, "open") || j.advice(0) != "" {
 		t.Errorf("%q, %s", j.advice(0), got)
-	}
-}
-
-// The explanation of an open feed has the advice of its finding.
-func TestAdviceOnAnOpenFeed(t *testing.T) {
-	r := ring()
-	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if x.Element.Verdict != assessment.Fail || x.Advice != openAdvice || x.Why != "" || !strings.Contains(findings(a), openAdvice) {
-		t.Errorf("%+v\n%s", x, findings(a))
 	}
 }
 

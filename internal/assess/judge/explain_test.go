@@ -85,15 +85,19 @@ func TestExplainNames(t *testing.T) {
 	}
 }
 
-// Readings that were not used contribute nothing; an open conductor is not explained by parts.
+// Readings that were not used contribute nothing; an open conductor is not explained by parts, and has the advice of
+// its finding.
 func TestExplainOpen(t *testing.T) {
 	r := ring()
-	_, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
+	a, x, err := Explain(r, readAll(t, r, survey.Thorough(r), func(p *calibrationtest.Plant) { p.Feeds[1].Plus = 1e7 }), "far")
 	if err != nil {
 		t.Fatal(err)
 	}
 	if !x.Element.Open() || len(x.Parts) != 0 {
 		t.Errorf("%+v", x)
+	}
+	if x.Element.Verdict != assessment.Fail || x.Advice != openAdvice || x.Why != "" || !strings.Contains(findings(a), openAdvice) {
+		t.Errorf("%+v\n%s", x, findings(a))
 	}
 	list := readAll(t, r, []survey.Visit{{Quantity: run.Temperature, From: "r0"}}, func(*calibrationtest.Plant) {})
 	if _, x, err = Explain(r, list, "far"); err != nil || len(x.Parts) != 0 || x.Single != nil {
