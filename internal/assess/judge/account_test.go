@@ -138,7 +138,7 @@ func TestAccountOfAnotherExplanation(t *testing.T) {
 		out: &assessment.Assessment{Elements: []assessment.Element{
 			{Kind: run.KindReel, Name: "west", Rail: run.Loop, Known: true, Verdict: assessment.Unproven, Ohms: 0.060, Low: 0.056, High: 0.083, Limit: 0.075, Amps: 1}}},
 	}
-	if got, want := j.account(0), "It could have 83 mΩ per metre if the currents of feeds far and near were not exchanged."; got != want {
+	if got, want := j.account(0), "It could have 83 mΩ per metre if the currents of feeds far and near were not swapped."; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
