@@ -60,9 +60,9 @@ func (j *judgement) mistakeCondition(s model.Mistake, not string) string {
 	step := func(k int) string { return j.run.Steps[j.est.Model.Steps[k]].Name }
 	switch s.Kind {
 	case model.FeedsSwapped:
-		return fmt.Sprintf("the currents of feeds %s and %s were %sexchanged", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name, not)
+		return fmt.Sprintf("the currents of feeds %s and %s were %sswapped", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name, not)
 	case model.SwappedInStep:
-		return fmt.Sprintf("the currents of feeds %s and %s were %sexchanged in step %q", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name, not, step(s.Step))
+		return fmt.Sprintf("the currents of feeds %s and %s were %sswapped in step %q", j.run.Feeds[s.A].Name, j.run.Feeds[s.B].Name, not, step(s.Step))
 	case model.LeadsReversed:
 		return fmt.Sprintf("the leads were %sreversed in step %q", not, step(s.A))
 	case model.DisplayHeld:
