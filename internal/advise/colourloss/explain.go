@@ -28,7 +28,7 @@ const (
 
 // explain sets the examined pixel and, if split is set, the shares of its causes.
 func (m *maker) explain(at run.Place, split bool) error {
-	net, err := ladder.New(m.run, at)
+	net, err := ladder.New(m.run, append(m.real.DrainPlaces(), at)...)
 	if err != nil {
 		return err
 	}
@@ -88,6 +88,7 @@ func (m *maker) explain(at run.Place, split bool) error {
 		}
 	}
 	par := ladder.Stated(m.run)
+	par.Drains = m.real.Drains // no player's
 	all := shapley.Set(1)<<len(players) - 1
 	whole := make([]float64, quantities*len(emitters))
 	shares, err := shapley.Split(len(players), len(whole), func(s shapley.Set, out []float64) error {

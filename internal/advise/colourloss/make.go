@@ -97,7 +97,7 @@ func (m *maker) dark() bool {
 
 // see solves the run and sets the light of every pixel.
 func (m *maker) see() error {
-	net, err := ladder.New(m.run)
+	net, err := ladder.New(m.run, m.real.DrainPlaces()...)
 	if err != nil {
 		return err
 	}

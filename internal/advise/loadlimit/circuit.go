@@ -54,7 +54,7 @@ func (s *State) Holds() bool { worst := s.Worst(); return worst.Holds() }
 // New sets up the network of a run that shows a colour. It returns an error if no supply reaches a
 // part of it.
 func New(is Condition, mix Mix, allow Allowances) (*Circuit, error) {
-	net, err := ladder.New(is.Run)
+	net, err := ladder.New(is.Run, is.Parameters.DrainPlaces()...)
 	if err != nil {
 		return nil, err
 	}

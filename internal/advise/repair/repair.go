@@ -96,7 +96,7 @@ func Fitted(r *run.Run, est *estimate.Estimate, a *assessment.Assessment, step i
 // straightShift returns the further shift of the knees, V, if channels fall below them in a
 // straight line; 0 where the run cannot be solved.
 func straightShift(k Basis, step run.Step) float64 {
-	net, err := ladder.New(k.Run)
+	net, err := ladder.New(k.Run, k.Best.Parameters.DrainPlaces()...)
 	if err != nil {
 		return 0
 	}

@@ -51,6 +51,14 @@ type Drain struct {
 	Amps     float64
 }
 
+// DrainPlaces returns the places that must have nodes because drains are connected there.
+func (p *Parameters) DrainPlaces() (list []run.Place) {
+	for _, d := range p.Drains {
+		list = append(list, d.From.Place, d.To.Place)
+	}
+	return list
+}
+
 // floorOhms, Ω, keeps the conductance of a perfect connection finite. Its drop at 10 A is a
 // tenth of a microvolt.
 const floorOhms = 1e-8
