@@ -6,6 +6,7 @@ import (
 
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/fit/model/modeltest"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -14,12 +15,7 @@ import (
 func TestNoOpensBesideACertainMistake(t *testing.T) {
 	const far = 1
 	r, list := modeltest.OpenFeeds([2]int{far, int(run.Minus)})
-	last := r.Steps[len(r.Steps)-1].Name
-	for i := range list {
-		if list[i].Step == last && list[i].Quantity == run.Voltage {
-			list[i].Value = -list[i].Value
-		}
-	}
+	reverseLeads(r, list)
 	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
@@ -35,6 +31,16 @@ func TestNoOpensBesideACertainMistake(t *testing.T) {
 	for _, e := range found {
 		if len(e.open) > 0 && len(e.Assumptions.Mistakes) == 0 {
 			t.Errorf("open is %v, without a mistake, with a score of %.0f beside %.0f", e.open, e.score(), best.score())
+		}
+	}
+}
+
+// reverseLeads changes the signs of all voltages of a run's last step.
+func reverseLeads(r *run.Run, list []reading.Reading) {
+	last := r.Steps[len(r.Steps)-1].Name
+	for i := range list {
+		if list[i].Step == last && list[i].Quantity == run.Voltage {
+			list[i].Value = -list[i].Value
 		}
 	}
 }
@@ -76,5 +82,20 @@ func TestCurrentsSwappedInOneStep(t *testing.T) {
 		if got := best.Assumptions.Mistakes; !slices.Equal(got, want) || best.Assumptions.ExcludedCount() != 0 {
 			t.Errorf("step %d: mistakes are %v, %d readings are excluded; want %v", step, got, best.Assumptions.ExcludedCount(), want)
 		}
+	}
+}
+
+// Beside reversed leads, which explain all readings, no mistake is tried further that leaves them in
+// contradiction.
+func TestOnlyMistakesThatExplainAreTried(t *testing.T) {
+	r, list := modeltest.Cornice()
+	reverseLeads(r, list)
+	m, err := model.New(r, list)
+	if err != nil {
+		t.Fatal(err)
+	}
+	trials := initialFit(t, m).tryMistakes()
+	if len(trials) != 1 || trials[0].Assumptions.Mistakes[0].Kind != model.LeadsReversed {
+		t.Errorf("%d mistakes are tried further", len(trials))
 	}
 }
