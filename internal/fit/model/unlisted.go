@@ -112,17 +112,23 @@ func statedAmps(r *run.Run, step int) (amps float64) {
 	return math.Max(amps, 1e-3)
 }
 
-// UnlistedStarts returns where fits with unlisted currents start: without any, and with one more feed at
-// the middle of the reel.
-func (m *Model) UnlistedStarts(a Assumptions) [][]float64 {
-	none, feed := m.Start(a), m.Start(a)
-	for i, u := range m.Unknowns {
-		if u.What == UnlistedShare && u.Index == (len(m.unlisted)-1)/2 {
-			feed[i] = -1 / float64(len(m.Run.Feeds)+1)
+// UnlistedStarts returns where fits with unlisted currents start: without any, and with those of a small
+// and of a large feed at the middle of the reel.
+func (m *Model) UnlistedStarts(a Assumptions) (list [][]float64) {
+	for _, share := range []float64{0, -0.2, -0.5} {
+		x := m.Start(a)
+		for i, u := range m.Unknowns {
+			if u.What == UnlistedShare && u.Index == middleDrain {
+				x[i] = share
+			}
 		}
+		list = append(list, x)
 	}
-	return [][]float64{none, feed}
+	return list
 }
+
+// middleDrain is the index of the unlisted current at the middle of a reel.
+const middleDrain = 1
 
 // WithoutUnlisted returns the unknowns of a model with unlisted currents, which are zero, from those of
 // the model without.

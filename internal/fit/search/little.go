@@ -41,8 +41,7 @@ func (e explanation) withLittleOhms() (reels []int) {
 	return reels
 }
 
-// misreadPlaces returns explanations in which the pair voltages of a reel's start or end were read at
-// another place in every step, for each reel that has less copper than any strip by the explanation or
+// misreadPlaces returns explanations in which both ends of a reel were read at one of them in every step, for each reel that has less copper than any strip by the explanation or
 // by another that is not far worse.
 func (e explanation) misreadPlaces(others []explanation) (list []explanation) {
 	seen, most := map[int]bool{}, e.score()+maxFarWorse
@@ -64,10 +63,15 @@ func (e explanation) misreadPlaces(others []explanation) (list []explanation) {
 // that of the best one: as much as some elements and wrong readings cost.
 const maxFarWorse = 60.0
 
-// misreadEnds returns those of one reel.
+// misreadEnds returns those of one reel, where the readings of its ends are equal in every step.
 func (e explanation) misreadEnds(reel int) (list []explanation) {
-	for _, pixel := range []int{1, e.Model.Run.Reels[reel].Pixels} {
-		a := e.Model.Assume().Correcting(model.Mistake{Kind: model.PlaceMisread, A: reel, B: pixel})
+	start := model.Mistake{Kind: model.PlaceMisread, A: reel, B: 1}
+	end := model.Mistake{Kind: model.PlaceMisread, A: reel, B: e.Model.Run.Reels[reel].Pixels}
+	if !e.readEqually(start, end) {
+		return nil
+	}
+	for _, x := range []model.Mistake{start, end} {
+		a := e.Model.Assume().Correcting(x)
 		fit, err := model.Solve(e.Model, a, e.Model.Start(a))
 		if err != nil {
 			continue
@@ -77,4 +81,21 @@ func (e explanation) misreadEnds(reel int) (list []explanation) {
 		}
 	}
 	return list
+}
+
+// readEqually reports whether the readings of two places agree within their noise in every step in which
+// both were read, and there are such steps.
+func (e explanation) readEqually(a, b model.Mistake) bool {
+	pairs := 0
+	for _, x := range e.Observations {
+		for _, y := range e.Observations {
+			if x.Step != y.Step || !a.Affects(&x) || !b.Affects(&y) {
+				continue
+			}
+			if pairs++; math.Abs(x.Value-y.Value) > outlierSigmas*math.Hypot(x.Deviation, y.Deviation) {
+				return false
+			}
+		}
+	}
+	return pairs > 0
 }

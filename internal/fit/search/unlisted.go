@@ -11,7 +11,8 @@ import (
 // unlistedCurrents returns explanations in which something that the run file does not list draws or
 // feeds current at one reel. They are tried where the readings are not explained without.
 func (e explanation) unlistedCurrents() (list []explanation) {
-	if e.Covariance == nil || e.explained() && len(e.withLittleOhms()) == 0 {
+	impossible := len(e.withLittleOhms()) > 0
+	if e.Covariance == nil || e.explained() && !impossible {
 		return nil
 	}
 	for reel := range e.Model.Reels {
@@ -20,15 +21,18 @@ func (e explanation) unlistedCurrents() (list []explanation) {
 			continue
 		}
 		a := e.Assumptions.ExcludingOnly(nil)
-		if e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
+		if impossible || e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
 			list = append(list, withUnlisted(m, a.Mistakes)...)
 		}
-		if len(a.Mistakes) == 0 {
+		if len(a.Mistakes) == 0 && e.Assumptions.ExcludedCount() <= e.fewWrongReadings() {
 			continue
 		}
-		a = m.Assume() // the unlisted currents may explain what the mistake does
-		if e.mayHaveUnlisted(m, a, m.Start(a), initialIterations) {
-			list = append(list, withUnlisted(m, nil)...)
+		a = m.Assume() // the unlisted currents may explain what mistakes do
+		for _, start := range m.UnlistedStarts(a) {
+			if e.mayHaveUnlisted(m, a, start, initialIterations) {
+				list = append(list, withUnlisted(m, nil)...)
+				break
+			}
 		}
 	}
 	return list
