@@ -23,7 +23,7 @@ func TestFewReadings(t *testing.T) {
 		by := planttest.Disturbances()[at]
 		var c tally
 		held, known := 0, 0
-		for seed := uint64(0); c.runs < 4*max(*rough, 1); seed++ {
+		for seed := uint64(0); c.runs < max(4**rough, 2); seed++ {
 			x := fewRead(t, by, 3+int(seed%4), seed)
 			if x == nil {
 				continue
