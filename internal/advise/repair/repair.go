@@ -37,7 +37,7 @@ type Basis struct {
 	seen          *colourloss.Spot // the worst pixel as wired in the given step; nil without readings
 	seenLevel     float64          // of that step
 	FromReadings  bool             // false: Best is what the file states
-	Unexplained   bool             // no resistances explain the readings: nothing may pass
+	Unexplained   bool             // the readings contradict the run file
 	FailingJoints []int
 	FailingFeeds  []int // that fail their limits: indexes into the run
 	BadFeeds      []int // of these, the ones above what their wire and connectors may have

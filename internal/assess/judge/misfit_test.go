@@ -64,6 +64,9 @@ func TestSimulatedMisfits(t *testing.T) {
 				}
 			}
 		}
+		if strings.Contains(findings(a), "read at another place") {
+			t.Errorf("run %d, %s: readings are called misread:\n%s", i, kind, findings(a))
+		}
 		if said := findings(a); strings.Contains(said, "with the load of step") || strings.Contains(said, "seem to have been exchanged") {
 			c[1]++
 		} else if kind == "a reel dark" && passed == 0 && strings.Contains(said, "if reel") && strings.Contains(said, r.Reels[slices.Index(p.Unlit, true)].Name) && strings.Contains(said, "stayed dark") {

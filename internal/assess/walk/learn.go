@@ -15,7 +15,7 @@ import (
 // Knowledge is what the readings of a walk tell, up to one of its events.
 type Knowledge struct {
 	Verdict  assessment.Verdict
-	Doubtful bool   // no resistances explain the readings
+	Doubtful bool   // the readings contradict the run file
 	Doubt    string // why, in words; "" = not doubtful
 	Elements []assessment.Element
 	Warnings []string // mistakes that several readings seem to have in common, in words

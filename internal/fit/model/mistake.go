@@ -24,8 +24,8 @@ const (
 // Mistake is an operator mistake in taking readings. For FeedsSwapped and SwappedInStep A and B are
 // indices of feeds in the run, Step an index in Model.Steps. For DisplayHeld A is an
 // Observation.Repetition, for RangeKept an index into Model.MeterRanges. For PlaceMisread A is the index
-// of a reel and B the pixel at its start or end. Otherwise they are indices of steps in Model.Steps, except B of WrongLoad, which is
-// the index of a step in the run.
+// of a reel and B the pixel at its start or end. Otherwise they are indices of steps in Model.Steps,
+// except B of WrongLoad, which is the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int

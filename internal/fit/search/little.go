@@ -41,8 +41,9 @@ func (e explanation) withLittleOhms() (reels []int) {
 	return reels
 }
 
-// misreadPlaces returns explanations in which both ends of a reel were read at one of them in every step, for each reel that has less copper than any strip by the explanation or
-// by another that is not far worse.
+// misreadPlaces returns explanations in which both ends of a reel were read at one of them in every
+// step, for each reel that has less copper than any strip by the explanation or by another that is not far
+// worse.
 func (e explanation) misreadPlaces(others []explanation) (list []explanation) {
 	seen, most := map[int]bool{}, e.score()+maxFarWorse
 	for _, e := range append([]explanation{e}, others...) {
@@ -59,8 +60,8 @@ func (e explanation) misreadPlaces(others []explanation) (list []explanation) {
 	return list
 }
 
-// maxFarWorse is how much the score of an explanation that has other causes of a misread place may exceed
-// that of the best one: as much as some elements and wrong readings cost.
+// maxFarWorse is by how much the score of such another explanation may exceed that of the best one: by
+// as much as some bad elements and wrong readings cost (common practice, no source).
 const maxFarWorse = 60.0
 
 // misreadEnds returns those of one reel, where the readings of its ends are equal in every step.

@@ -1,6 +1,8 @@
 // Package search finds the explanation that fits the readings of a run best: which readings are
-// outliers, which conductors are open, which operator mistakes affect several readings at once.
-// It fits the network to the remaining readings and estimates their noise from the residuals.
+// outliers, which conductors are open, which operator mistakes affect several readings at once, where
+// something that the run file does not list feeds the run or draws current from it, whether all
+// readings scatter further than their meters promise. It fits the network to the remaining readings and
+// estimates their noise from the residuals.
 //
 // Explanations are compared by one score (score.go): minus twice the logarithm of the restricted
 // likelihood, with the noise that fits the residuals best, and of the prior odds of the assumptions.
