@@ -89,6 +89,10 @@ func (s *Solver) gradient(g *Gradient) error {
 		}
 		s.factored = true
 	}
+	if !s.ownKnown {
+		s.differentiateLoads()
+		s.ownKnown = true
+	}
 	s.matrix.Solve(s.adjoint)
 	s.minAdjoint = 0
 	for _, lambda := range s.adjoint {
@@ -161,10 +165,23 @@ func partialsOf(load *pixel.Load, v float64) (d partials) {
 	return d
 }
 
+// differentiateLoads computes the derivatives of all pixels' currents at the last solution, which all
+// outputs have in common.
+func (s *Solver) differentiateLoads() {
+	for reel, load := range s.loads {
+		first := s.net.offsets[reel]
+		for k := first; k < first+s.net.run.Reels[reel].Pixels; k++ {
+			if v := s.volts[k]; v < s.full[reel] {
+				s.own[k] = partialsOf(&load, v)
+			}
+		}
+	}
+}
+
 func (s *Solver) loadGradient(g *Gradient, reel, k int, lambda float64) {
 	d := s.above[reel]
-	if v := s.volts[k]; v < s.full[reel] {
-		d = partialsOf(&s.loads[reel], v)
+	if s.volts[k] < s.full[reel] {
+		d = s.own[k]
 	}
 	g.Scale[reel] -= lambda * d.scale
 	g.Idle[reel] -= lambda * d.idle
@@ -192,7 +209,6 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	v := s.volts[last]
 	aLast, vFirst, vLast := a, s.volts[first], v
 	n := float64(sec.last - sec.first)
-	load := &s.loads[sec.reel]
 	full := s.full[sec.reel]
 	product := 0.0
 	level, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
@@ -210,11 +226,11 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 				above += a
 				continue
 			}
-			dScale, dIdle, dShift, dStretch := load.Partials(v)
-			level += a * dScale
-			idle += a * dIdle
-			shift += a * dShift
-			stretch += a * dStretch
+			d := &s.own[k]
+			level += a * d.scale
+			idle += a * d.idle
+			shift += a * d.shift
+			stretch += a * d.stretch
 		}
 		product += (a - a1) * (v - vFirst)
 	}

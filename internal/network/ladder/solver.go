@@ -58,8 +58,10 @@ type Solver struct {
 	negative   int         // number of negative pivots at a stable solution
 	iterations int
 
-	adjoint    []float64 // by unknown
-	minAdjoint float64   // see negligibleAdjoint
+	own        []partials // by pixel below Load.Full: derivatives of its current
+	ownKnown   bool       // own is that of the state
+	adjoint    []float64  // by unknown
+	minAdjoint float64    // see negligibleAdjoint
 }
 
 // NewSolver allocates the working memory.
@@ -72,6 +74,7 @@ func (n *Network) NewSolver() *Solver {
 	for _, v := range []*[]float64{&s.volts, &s.change, &s.amps, &s.slope, &s.mismatch, &s.next, &s.inverse, &s.carried, &s.coupling} {
 		*v = make([]float64, n.pixels)
 	}
+	s.own = make([]partials, n.pixels)
 	for _, v := range []*[]float64{&s.x, &s.goal, &s.adjoint} {
 		*v = make([]float64, n.unknowns)
 	}
@@ -91,7 +94,7 @@ func (s *Solver) Iterations() int { return s.iterations }
 // solution; a solve from the beginning finds the stable one with the higher voltages, if
 // there is one. It returns ErrSingular or ErrDiverged, wrapped.
 func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
-	s.par, s.factored, s.iterations = par, false, 0
+	s.par, s.factored, s.ownKnown, s.iterations = par, false, false, 0
 	s.negative = len(s.net.head) / 2
 	for _, x := range s.net.resistors {
 		if s.ohms(x) < 0 {
