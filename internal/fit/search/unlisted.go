@@ -2,37 +2,44 @@ package search
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/numeric/parallel"
 )
 
 // unlistedCurrents returns explanations in which something that the run file does not list draws or
 // feeds current at one reel. They are tried where the readings are not explained without.
-func (e explanation) unlistedCurrents() (list []explanation) {
+func (e explanation) unlistedCurrents() []explanation {
 	impossible := len(e.withLittleOhms()) > 0
 	if e.Covariance == nil || e.explained() && !impossible {
 		return nil
 	}
-	for reel := range e.Model.Reels {
-		m, err := e.Model.WithUnlistedAt(reel)
-		if err != nil {
-			continue
-		}
-		a := e.Assumptions.ExcludingOnly(nil)
-		if impossible || e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
-			list = append(list, withUnlisted(m, a.Mistakes)...)
-		}
-		if len(a.Mistakes) == 0 && e.Assumptions.ExcludedCount() <= e.fewWrongReadings() {
-			continue
-		}
-		a = m.Assume() // the unlisted currents may explain what mistakes do
-		for _, start := range m.UnlistedStarts(a) {
-			if e.mayHaveUnlisted(m, a, start, initialIterations) {
-				list = append(list, withUnlisted(m, nil)...)
-				break
-			}
+	byReel := make([][]explanation, len(e.Model.Reels))
+	parallel.For(len(byReel), func(reel int) { byReel[reel] = e.unlistedAt(reel, impossible) })
+	return slices.Concat(byReel...)
+}
+
+// unlistedAt returns those at one reel. certain leaves out what tells beforehand whether they may have a
+// low score.
+func (e explanation) unlistedAt(reel int, certain bool) (list []explanation) {
+	m, err := e.Model.WithUnlistedAt(reel)
+	if err != nil {
+		return nil
+	}
+	a := e.Assumptions.ExcludingOnly(nil)
+	if certain || e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
+		list = withUnlisted(m, a.Mistakes)
+	}
+	if len(a.Mistakes) == 0 && e.Assumptions.ExcludedCount() <= e.fewWrongReadings() {
+		return list
+	}
+	a = m.Assume() // the unlisted currents may explain what mistakes do
+	for _, start := range m.UnlistedStarts(a) {
+		if e.mayHaveUnlisted(m, a, start, initialIterations) {
+			return append(list, withUnlisted(m, nil)...)
 		}
 	}
 	return list
