@@ -83,7 +83,7 @@ func New() (*Demo, error) {
 			d.plant.Joints[i] = badJoint
 		}
 	}
-	d.plant.Feeds[r.FeedIndex(thinFeedName)] = thinFeed
+	d.plant.ReplaceFeed(r.FeedIndex(thinFeedName), thinFeed)
 	return d, nil
 }
 

@@ -28,9 +28,30 @@ func (p *Plant) pair(at run.Place) (plus, minus int) {
 	return plus, plus + 1
 }
 
-// solve builds and solves the network at the temperature of its copper. levels holds the levels of
+// solve solves the network with feeds as warm as their currents make them. levels holds the levels of
 // each reel, or one entry for all reels.
 func (p *Plant) solve(levels ...map[string]float64) error {
+	const settled = 0.05 // K
+	p.heat = make([]float64, len(p.Run.Feeds))
+	for range 20 {
+		if err := p.solveAtHeat(levels...); err != nil {
+			return err
+		}
+		before, change := p.heat, 0.0
+		p.heat = p.ownHeat()
+		for i, k := range p.heat {
+			change = math.Max(change, math.Abs(k-before[i]))
+		}
+		if change < settled {
+			p.heat = before // at which the potentials were solved
+			return nil
+		}
+	}
+	return errUnsettled
+}
+
+// solveAtHeat builds and solves the network with the feeds' own heat as it is.
+func (p *Plant) solveAtHeat(levels ...map[string]float64) error {
 	r, warm := p.Run, p.Celsius()-20
 	if p.net == nil {
 		_, top := p.pair(run.Place{Kind: run.AtSupply, Index: len(r.Supplies) - 1})
@@ -77,14 +98,6 @@ func (p *Plant) solve(levels ...map[string]float64) error {
 	return p.net.solve(p.volts)
 }
 
-// warmFeed returns a feed's resistances at the temperature of the copper. Its connectors do not
-// change with temperature.
-func (p *Plant) warmFeed(i int) Rails {
-	f := p.Run.Feeds[i]
-	add := f.Ohms / 2 * f.TempCo * (p.Celsius() - 20)
-	return Rails{p.Feeds[i].Plus + add, p.Feeds[i].Minus + add}
-}
-
 // Volts is the true voltage between two points in the step that was set.
 func (p *Plant) Volts(from, to run.Point) float64 { return p.volts[p.node(from)] - p.volts[p.node(to)] }
 
@@ -97,13 +110,16 @@ func (p *Plant) Amps(feed int) float64 {
 	return p.Volts(run.Point{Place: f.From}, run.Point{Place: f.To}) / ohms
 }
 
-// True is the true value of what a reading reads, whose names must be those of the run; the
-// copper has one temperature everywhere.
+// True is the true value of what a reading reads, whose names must be those of the run; a
+// temperature is that of the strip's copper.
 func (p *Plant) True(q run.Quantity, from, to string) float64 {
 	switch q {
 	case run.Current:
 		return p.Amps(p.Run.FeedIndex(from))
 	case run.Temperature:
+		if i := p.Run.FeedIndex(from); i >= 0 {
+			return p.feedCelsius(i)
+		}
 		return p.Celsius()
 	}
 	a, _ := p.Run.Point(from)

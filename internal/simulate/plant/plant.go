@@ -29,14 +29,18 @@ type Plant struct {
 	// True resistances at 20 °C in Ω, of reels in Ω/m as the mean along the reel. +Inf
 	// conducts nothing.
 	Joints, Feeds, Reels []Rails
+	Wires                []Rails // by feed: the part of Feeds that is wire, which alone warms
 	Supplies             []Source
-	Copper               float64 // °C in the first step
+	Copper               float64 // °C of the strip's in the first step
 
 	pixels  pixels
 	by      Disturbance
 	thins   []float64            // by reel: the end's resistance over the mean, less one
 	factors [][]float64          // by reel and pixel: on the pixel's current
 	levels  []map[string]float64 // by step: what the controller really sends
+
+	warmings []warming // by feed
+	heat     []float64 // by feed: K by which its own current warms it
 
 	step  int
 	net   *circuit
@@ -61,6 +65,7 @@ func New(r *run.Run, by Disturbance, rng *rand.Rand) *Plant {
 		half := f.Ohms / 2 * about(rng, 0.04)
 		p.Feeds = append(p.Feeds, Rails{half*about(rng, 0.02) + between(rng, 0.0003, 0.002), half*about(rng, 0.02) + between(rng, 0.0003, 0.002)})
 	}
+	p.drawWarming()
 	unstated := 0.0 // Ω/m, of strips whose resistance the run file does not state
 	batch, skew := about(rng, 0.07), foils(by.Foils, rng)
 	ownSkew := rng.IntN(2) == 0
@@ -122,7 +127,7 @@ func (p *Plant) Show(levels []map[string]float64) error {
 	return nil
 }
 
-// Celsius is the temperature of the copper in the step that was set, in °C.
+// Celsius is the temperature of the strip's copper in the step that was set, in °C.
 func (p *Plant) Celsius() float64 { return p.Copper + p.by.Warming*float64(p.step) }
 
 // copperTempCo is that of annealed copper at 20 °C, in 1/K (IEC 60028, from memory).

@@ -107,6 +107,7 @@ func asStated(t *testing.T, text string) *Plant {
 	}
 	for i, f := range r.Feeds {
 		p.Feeds[i] = Rails{f.Ohms / 2, f.Ohms / 2}
+		p.Wires[i], p.warmings[i] = p.Feeds[i], warming{follows: 1}
 	}
 	for i, j := range r.Joints {
 		p.Joints[i] = Rails{j.Ohms / 2, j.Ohms / 2}
@@ -150,4 +151,29 @@ func near(t *testing.T, what string, got, want, part float64) {
 	if math.Abs(got-want) > part*math.Abs(want) {
 		t.Errorf("%s: %g, want %g", what, got, want)
 	}
+}
+
+// A feed warms by its own law: more than in proportion to its current, only where it is wire, and less
+// than the strip.
+func TestFeedsWarmOnTheirOwn(t *testing.T) {
+	p := asStated(t, strings.Replace(example, "milliohms = 20\n", "metres = 3\nconductor = \"0.75 mm2\"\n", 1)+
+		"[[step]]\nname = \"bright\"\nwhite = 0.3\n")
+	p.Wires[0] = Rails{0.9 * p.Feeds[0].Plus, 0.9 * p.Feeds[0].Minus}
+	p.warmings[0] = warming{follows: 0.5, perLoad: 2, area: 0.75}
+	p.by.Warming = 6
+	var rise, amps [2]float64
+	for step := range rise {
+		if err := p.Set(step); err != nil {
+			t.Fatal(err)
+		}
+		amps[step], rise[step] = p.Amps(0), p.heat[0]
+		celsius := 20 + 3*float64(step) + rise[step]
+		near(t, "temperature", p.True(run.Temperature, "near", ""), celsius, 1e-9)
+		near(t, "strip", p.True(run.Temperature, "only", ""), 20+6*float64(step), 1e-9)
+		near(t, "resistance", p.warmFeed(0).Loop(), p.Feeds[0].Loop()*(1+0.9*p.Run.Feeds[0].TempCo*(celsius-20)), 1e-9)
+	}
+	if rise[0] < 0.5 {
+		t.Fatalf("its own current warms it by %g K", rise[0])
+	}
+	near(t, "rise by the current", math.Log(rise[1]/rise[0])/math.Log(amps[1]/amps[0]), 1.6, 0.05)
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,6 +18,8 @@ import (
 )
 
 var rough = flag.Int("rough", 0, "how many runs of each disturbance to assess; of each slip half, of each fault a quarter. 0 = one of every sixth, and the others are only drawn; of exchanged currents the first")
+
+var onlyLines = flag.String("lines", "", "only lines of the table whose name contains this; empty = all")
 
 // tally is what one line of the table counts.
 type tally struct {
@@ -174,7 +177,8 @@ type line struct {
 	by    func(seed uint64) plant.Disturbance
 	fault func(seed uint64) planttest.Fault
 	slip  planttest.Slip
-	part  int // of the flag's number of runs: one in so many
+	kinds []planttest.Kind // nil = planttest.Kinds
+	part  int              // of the flag's number of runs: one in so many
 	want  reached
 }
 
@@ -204,6 +208,9 @@ func lines() (list []line) {
 		}
 		list = append(list, line{name: d.Name, by: always(d), fault: badJoints, part: 1, want: want})
 	}
+	warming := plant.Plain
+	warming.Name, warming.Warming = "copper warms, five feeds", 4
+	list = append(list, line{name: warming.Name, by: always(warming), fault: badJoints, kinds: []planttest.Kind{planttest.ManyFeeds}, part: 2, want: wantedRough})
 	list = append(list, line{name: "several at once", part: 1, fault: badJoints, want: wantedRough,
 		by: func(seed uint64) plant.Disturbance { return planttest.Several(rand.New(rand.NewPCG(seed, 1))) }})
 	for _, f := range []struct {
@@ -238,11 +245,19 @@ func lines() (list []line) {
 	return list
 }
 
+// drawn returns the kinds of run that the line draws.
+func (l line) drawn() []planttest.Kind {
+	if l.kinds != nil {
+		return l.kinds
+	}
+	return planttest.Kinds()
+}
+
 // measure draws and assesses cases of all kinds in turn, as many as can be drawn.
 func (l line) measure(t *testing.T) {
 	t.Helper()
 	var c tally
-	kinds := planttest.Kinds()
+	kinds := l.drawn()
 	runs := max(*rough/l.part, 1)
 	for seed := uint64(0); c.runs < runs; seed++ {
 		if seed > uint64(20*runs+100) {
@@ -294,6 +309,9 @@ func TestRoughRuns(t *testing.T) {
 	t.Logf(heading, "", "runs", "held", "held by", "proven", "of the", "failed", "passed", "bad", "of the", "opens", "good", "wrong", "slips", "ms: median, most")
 	t.Logf(heading, "", "", "", "script", "sound", "script's", "sound", "bad", "found", "script's", "found", "suspected", "found", "named", "")
 	for i, l := range lines() {
+		if !strings.Contains(l.name, *onlyLines) {
+			continue
+		}
 		if *rough > 0 || i%6 == 0 {
 			l.measure(t)
 		} else {
@@ -305,7 +323,7 @@ func TestRoughRuns(t *testing.T) {
 // draw draws one case, which is not assessed.
 func (l line) draw(t *testing.T) {
 	t.Helper()
-	kinds := planttest.Kinds()
+	kinds := l.drawn()
 	for seed := range uint64(100) {
 		x, err := planttest.Commission(kinds[seed*5%uint64(len(kinds))], l.by(seed), l.fault(seed), l.slip, seed)
 		if err != nil {

@@ -43,7 +43,7 @@ func breakIt(p *plant.Plant, f Fault, rng *rand.Rand) bool {
 	case ThinFeed:
 		i := rng.IntN(len(p.Feeds))
 		factor := between(rng, 1.5, 2)
-		p.Feeds[i] = plant.Rails{Plus: p.Feeds[i].Plus * factor, Minus: p.Feeds[i].Minus * factor}
+		p.ReplaceFeed(i, plant.Rails{Plus: p.Feeds[i].Plus * factor, Minus: p.Feeds[i].Minus * factor})
 	}
 	return fed(p)
 }

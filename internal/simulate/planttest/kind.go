@@ -69,6 +69,12 @@ func Kinds() []Kind {
 	}
 }
 
+// ManyFeeds is a kind of run with a feed at every second reel, whose readings tell far more of a feed's
+// warmth than those of a run with one or two.
+var ManyFeeds = Kind{Name: "5 V with five feeds", volts: 5, driver: "linear", channels: threeColours, density: 60, milliamps: 12,
+	reels: []string{"alcove", "bay", "cove", "door", "east", "fall", "gable", "hall"},
+	feeds: []feed{{"one", "A", "alcove.start"}, {"two", "A", "cove.start"}, {"three", "A", "east.start"}, {"four", "A", "gable.start"}, {"five", "A", "hall.end"}}}
+
 // draft writes the run file of a kind, with lengths, wires and supplies drawn and
 // without steps.
 func (k Kind) draft(rng *rand.Rand) string {
