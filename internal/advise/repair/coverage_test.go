@@ -108,7 +108,7 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		truth := Basis{Run: r, Best: truly(plant)}
+		truth := Basis{Run: r, Best: truly(t, plant)}
 		check := func(e *edit, got Effect) {
 			b, err := newBench(truth, e, p.Mix, Options{}.Limits)
 			if err != nil {
@@ -141,20 +141,12 @@ func TestIntervalsHoldTheTruthOfWhatIfs(t *testing.T) {
 }
 
 // truly is the plant's own account of the first step.
-func truly(p *calibrationtest.Plant) estimate.FittedState {
-	par := ladder.Stated(p.Run)
-	warm := p.Celsius - 20
-	copy(par.Joints, p.Joints)
-	copy(par.Supplies, p.Supplies)
-	for i, f := range p.Run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * warm
-		par.Feeds[i] = ladder.Rails{Plus: p.Feeds[i].Plus + add, Minus: p.Feeds[i].Minus + add}
+func truly(t testing.TB, p *calibrationtest.Plant) estimate.FittedState {
+	t.Helper()
+	if err := p.Set(0); err != nil {
+		t.Fatal(err)
 	}
-	for i, reel := range p.Run.Reels {
-		factor := reel.SegmentLength() * (1 + ladder.CopperTempCo*warm)
-		par.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
-	}
-	return estimate.FittedState{Parameters: par, Adjust: pixel.Adjust{Scale: p.Scales[0], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape}}
+	return estimate.FittedState{Parameters: p.Parameters(), Adjust: pixel.Adjust{Scale: p.Scales[0], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape}}
 }
 
 // A run that is read well fails where the truth does: the bad joint is among the

@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/pixel"
@@ -20,7 +21,8 @@ import (
 // Plant is the true state of a run. Its fields may be changed before Set.
 type Plant struct {
 	Run     *run.Run
-	Celsius float64 // °C of the copper
+	Celsius float64 // °C of the copper without load
+	Rise    float64 // K by which the greatest load warms the strip's copper
 	// True resistances at 20 °C: Ω of each conductor, and Ω/m for reels.
 	Joints, Feeds, Reels []ladder.Rails
 	Supplies             []ladder.Source
@@ -30,9 +32,11 @@ type Plant struct {
 	Shape                pixel.Shape
 	Unlit                []bool // by reel: stays dark in every step; nil = none does
 
-	solver *ladder.Solver
-	par    ladder.Parameters
-	loads  []pixel.Load
+	warmings []warming // by feed
+	load     float64   // of what is shown, as a part of the run's greatest
+	solver   *ladder.Solver
+	par      ladder.Parameters
+	loads    []pixel.Load
 }
 
 // Spread states how far a plant may differ from its run file. Each value is the half-width of a
@@ -52,17 +56,20 @@ type Spread struct {
 	Idle        float64 // fraction
 	Shift       float64 // V
 	Temperature float64 // K about ambient
+	// Between zero and this:
+	Rise     float64 // K, of the strip's copper by the greatest load
+	FeedHeat float64 // K, of a feed's wire by its own current at the greatest load
 }
 
 // UsualSpread is a spread as installations have it (common practice, no source).
 var UsualSpread = Spread{JointOhms: 0.006, Wire: 0.05, Strip: 0.05, Reel: 0.0125, Rail: 0.025,
-	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Temperature: 10}
+	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Temperature: 10, Rise: 10, FeedHeat: 6}
 
 // MixedSpread is the spread of runs that are built from stock: reels of several batches, foils whose rails
 // differ in width, cables whose ends were crimped by hand (common practice, no source). Estimates
 // are tested with it.
 var MixedSpread = Spread{JointOhms: 0.006, Wire: 0.05, Cable: 0.03, Strip: 0.10, Reel: 0.05, Foil: 0.05, Rail: 0.05,
-	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Temperature: 10}
+	Volts: 0.01, Output: 0.5, Scale: 0.08, Duty: 0.04, Idle: 0.2, Shift: 0.1, Temperature: 10, Rise: 10, FeedHeat: 6}
 
 // New draws a plant about what a run file states, without faults.
 func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
@@ -104,6 +111,7 @@ func New(r *run.Run, by Spread, rng *rand.Rand) *Plant {
 	for range r.Steps {
 		p.Scales = append(p.Scales, common*around(by.Duty))
 	}
+	p.drawWarming(by)
 	return p
 }
 
@@ -129,6 +137,7 @@ func (p *Plant) Set(step int) error {
 		p.loads[i] = pixel.New(reel.Strip, levels,
 			pixel.Adjust{Scale: p.Scales[step], Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
 	}
+	p.load = p.loadOf(func(int) map[string]float64 { return p.Run.Steps[step].Levels })
 	p.solver.Restart()
 	if err := p.settle(); err != nil {
 		return fmt.Errorf("simulated step %q: %w", p.Run.Steps[step].Name, err)
@@ -142,19 +151,20 @@ func (p *Plant) Show(levels []map[string]float64, scale float64) error {
 	for i, reel := range p.Run.Reels {
 		p.loads[i] = pixel.New(reel.Strip, levels[i], pixel.Adjust{Scale: scale, Idle: p.Idle, Shift: p.Shift, Shape: p.Shape})
 	}
+	p.load = p.loadOf(func(reel int) map[string]float64 { return levels[reel] })
 	if err := p.settle(); err != nil {
 		return fmt.Errorf("simulated picture: %w", err)
 	}
 	return nil
 }
 
-// settle solves the network at the temperature of the copper.
+// settle solves the network at the temperature of its copper.
 func (p *Plant) settle() error {
-	warm := p.Celsius - 20
+	warm := p.StripCelsius() - 20
 	copy(p.par.Joints, p.Joints)
 	copy(p.par.Supplies, p.Supplies)
 	for i, f := range p.Run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * warm
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (p.feedCelsius(i) - 20)
 		p.par.Feeds[i] = ladder.Rails{Plus: p.Feeds[i].Plus + add, Minus: p.Feeds[i].Minus + add}
 	}
 	for i, reel := range p.Run.Reels {
@@ -162,6 +172,11 @@ func (p *Plant) settle() error {
 		p.par.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
 	}
 	return p.solver.Solve(&p.par, p.loads)
+}
+
+// Parameters are the resistances and supplies at the temperatures of what is shown.
+func (p *Plant) Parameters() ladder.Parameters {
+	return ladder.Parameters{Supplies: slices.Clone(p.par.Supplies), Reels: slices.Clone(p.par.Reels), Joints: slices.Clone(p.par.Joints), Feeds: slices.Clone(p.par.Feeds)}
 }
 
 // Volts is the true voltage between two points in the step that was set.

@@ -57,7 +57,7 @@ func (p *Plant) True(v survey.Visit) float64 {
 	case run.Current:
 		return p.Amps(p.Run.FeedIndex(v.From))
 	case run.Temperature:
-		return p.Celsius
+		return p.StripCelsius()
 	}
 	from, _ := p.Run.Point(v.From) // a visit's points are in the run
 	to, _ := p.Run.Point(v.To)
