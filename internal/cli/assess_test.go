@@ -14,10 +14,10 @@ import (
 	"ohmkeep/internal/simulate/calibrationtest"
 )
 
-// short is a survey without the pair at the start of the right reel, which leaves
+// short is a survey without the start of the right reel, which leaves
 // its joint and the reel behind it in one another's place.
 func short(v survey.Visit) bool {
-	return !strings.HasPrefix(v.From, "right.start")
+	return !strings.Contains(v.From+" "+v.To, "right.start")
 }
 
 // The shelf's limits: 15 mΩ a joint, 25 % over what is stated for feed and reel.
