@@ -188,14 +188,14 @@ func TestHeldDisplayIsNamed(t *testing.T) {
 }
 
 // A step that was read in the load of another draws the current of that load. It is named where no
-// strip would draw as much (1.65 times what is stated), and named as possible where one might (0.8
+// strip would draw as much (by its levels 2.8 times what is stated), and named as possible where one might (0.8
 // times). A step whose controller gives 1.12 times its level is not.
 func TestStepReadInAnotherLoadIsNamed(t *testing.T) {
 	for _, c := range []struct {
 		seed uint64
 		says string
 	}{
-		{4, `Step "red" seems to have been read with the load of step "bright" (19 readings, lines 43 to 61)`},
+		{6, `Step "low" seems to have been read with the load of step "bright" (17 readings, lines 20 to 36)`},
 		{8, `Step "bright" seems to have been read with the load of step "green", or not: the readings agree with either`},
 	} {
 		x := commission(t, planttest.Kinds()[c.seed*5%12], planttest.OtherLoad, c.seed)
