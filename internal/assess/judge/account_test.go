@@ -142,3 +142,19 @@ func TestAccountOfAnotherExplanation(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// A reel whose rails differ a little, and change alike, is one condition.
+func TestConditionOfBothRails(t *testing.T) {
+	c := commission(t, planttest.Kinds()[1], planttest.NoSlip, 0)
+	j, err := judgeReadings(c.Run, c.Readings)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rails := j.est.Model.Reels[0]
+	j.est.X[rails[0]], j.est.X[rails[1]] = 1.04, 0.96
+	shifts := make([]float64, len(j.est.X))
+	shifts[rails[0]], shifts[rails[1]] = -0.2, -0.18
+	if a, b := j.condition(rails[0], shifts), j.condition(rails[1], shifts); a != b || !strings.HasSuffix(a, " had 19 % less") {
+		t.Errorf("%s; %s", a, b)
+	}
+}

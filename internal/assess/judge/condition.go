@@ -26,14 +26,14 @@ func (j *judgement) condition(k int, shifts []float64) string {
 	case model.FeedRail:
 		return j.conductorCondition(run.KindFeed, u.Index, p.Feeds[u.Index], k, shifts)
 	case model.ReelRail:
-		rails := p.Reels[u.Index]
-		what := "reel " + j.run.Reels[u.Index].Name
-		if other := shifts[rails[0]+rails[1]-k]; alike(shift, other) {
-			shift = (shift + other) / 2
+		other := p.Reels[u.Index][run.Plus] + p.Reels[u.Index][run.Minus] - k
+		what, has := "reel "+j.run.Reels[u.Index].Name, j.est.X[k]
+		if alike(shift, shifts[other]) {
+			shift, has = shift+shifts[other], has+j.est.X[other]
 		} else {
 			what += fmt.Sprintf("'s %s conductor", u.Rail)
 		}
-		return what + " had " + much("%", 100*shift/math.Max(j.est.X[k], 0.1))
+		return what + " had " + much("%", 100*shift/math.Max(has, 0.1))
 	case model.SupplyVolts:
 		return fmt.Sprintf("supply %s gave %s", j.run.Supplies[u.Index].Name, much("V", shift))
 	case model.StepVolts:
