@@ -64,7 +64,7 @@ func TestSimulatedMisfits(t *testing.T) {
 				}
 			}
 		}
-		if strings.Contains(findings(a), "read at another place") {
+		if strings.Contains(findings(a), "seem to be read at another place") {
 			t.Errorf("run %d, %s: readings are called misread:\n%s", i, kind, findings(a))
 		}
 		if said := findings(a); strings.Contains(said, "with the load of step") || strings.Contains(said, "seem to have been exchanged") {

@@ -2,6 +2,7 @@ package search
 
 import (
 	"math"
+	"slices"
 
 	"ohmkeep/internal/fit/model"
 )
@@ -14,7 +15,8 @@ const minMissingCurrent = 0.15
 // explanation, whose score is given, and returns such reels as alternatives. It does so where the
 // pixels draw less than stated in every lit step. A reel is tested where the missing part of the
 // current is nearer to that reel's share than to zero. A dark reel between two feeds changes little
-// except the total current, and leaves the current of its joints unknown.
+// except the total current, and leaves the current of its joints unknown. Its ends read about the
+// same, so that they need not have been read at one place.
 func (e explanation) darkReels(least float64) (alternatives []explanation) {
 	drawn := e.drawnPart()
 	if e.Assumptions.DarkReel != model.Absent || drawn > 1-minMissingCurrent {
@@ -27,6 +29,7 @@ func (e explanation) darkReels(least float64) (alternatives []explanation) {
 		}
 		a := e.Assumptions
 		a.DarkReel = i
+		a.Mistakes = slices.DeleteFunc(slices.Clone(a.Mistakes), func(x model.Mistake) bool { return x.Kind == model.PlaceMisread && x.A == i })
 		other, err := e.solveLimited(a, e.Model.Start(a), longIterations)
 		if err == nil {
 			other, err = other.withoutOutliers()
