@@ -29,10 +29,13 @@ const (
 // under which conditions. Where most of that probability comes from another explanation of the readings,
 // these are what that one supposes. Otherwise they are the unknowns, or else the reading, that differ most
 // from their estimates when the element is held there, and are approximate. It returns "" where the
-// element has a verdict or no reading depends on it.
+// element has a verdict, or would pass by itself, or no reading depends on it.
 func (j *judgement) account(i int) string {
 	e, x := &j.est.Elements[i], j.assessed(i)
 	if j.out.Unread || x == nil || x.Verdict != assessment.Unproven || !e.Known && x.Amps >= minJudgeableAmps || e.Open || math.IsNaN(x.Limit) || j.est.Covariance == nil {
+		return ""
+	}
+	if j.wouldPass(i, x) {
 		return ""
 	}
 	own, supposes := *x, ""

@@ -6,8 +6,10 @@ import (
 	"slices"
 	"strings"
 
+	"ohmkeep/internal/fit/estimate"
 	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
+	"ohmkeep/internal/run"
 )
 
 // doubtPValue is the p-value below which a finding states that the readings agree badly. It decides
@@ -27,12 +29,42 @@ func (j *judgement) doubt() string {
 		return notConverged
 	case j.est.Model.UnlistedAt() != model.Absent:
 		return j.unlistedText()
+	case j.belowZero(j.est) != nil:
+		e := j.belowZero(j.est)
+		conductor := ""
+		if e.Rail != run.Loop {
+			conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
+		}
+		return fmt.Sprintf("%s %s%s seems to have a negative resistance, which is impossible", kindTitle(e.Kind), j.name(e), conductor)
 	case j.est.Model.Rough:
 		return "Most readings differ from any run by much more than their meters can be off"
 	case fit.PValue < doubtPValue:
 		return fmt.Sprintf("No resistances explain the readings within the errors of the meters (p = %.1g)", fit.PValue)
 	}
 	return ""
+}
+
+// differs reports whether the run is not as its file says, by an explanation of the readings: something
+// unlisted feeds it or draws current from it, which may join other places than the explanation supposes,
+// or an element is far below zero.
+func (j *judgement) differs(x *estimate.Estimate) bool {
+	return x.Model.UnlistedAt() != model.Absent || j.belowZero(x) != nil
+}
+
+// negativeSigmas is how many standard deviations below zero a joint, feed or conductor must be
+// estimated to contradict the run file.
+const negativeSigmas = 4.0
+
+// belowZero returns a joint, feed or conductor that an explanation puts far below zero; nil if there is
+// none.
+func (j *judgement) belowZero(x *estimate.Estimate) *estimate.Element {
+	for i := range x.Elements {
+		e := &x.Elements[i]
+		if (e.Kind == run.KindJoint || e.Kind == run.KindFeed) && e.Known && !e.Open && e.Belief.Mean < -negativeSigmas*e.Belief.Deviation {
+			return e
+		}
+	}
+	return nil
 }
 
 // unlistedText states where something that the run file does not list feeds the run or draws current
@@ -71,7 +103,9 @@ func (j *judgement) reportMisfit() {
 	case !fit.Converged:
 		text += ", so that nothing has a verdict. Check that every step was read with its own load lit, and that the points are right."
 	case j.est.Model.UnlistedAt() != model.Absent:
-		text += ". Look there for a feed, a wire or a load that the run file does not list, and for pixels that are not lit as stated. The readings were used so, and what that leaves open to doubt is undecided."
+		text += ". Look there for a feed, a wire or a load that the run file does not list, and for pixels that are not lit as stated. The readings were used so. Nothing passes until the run file lists it."
+	case j.belowZero(j.est) != nil:
+		text += ". So nothing passes. Check that the stated load was lit, and that every feed and bridge is in the run file."
 	case j.est.Model.Rough:
 		text += ", and the intervals are as wide. Check that every contact was firm, that every step was read with its own load lit, and that the points are right."
 	default:

@@ -60,14 +60,15 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 	j.out.Elements = append(j.out.Elements, x)
 	target := j.target(i)
 	target.Deviation = m[0].DeviationTowards(e.Scale(x.Limit))
-	return target, x.Verdict == assessment.Unproven && e.Rail == run.Loop && j.est.Fit.Converged
+	return target, j.rule.Judge(x.ProbabilityOverLimit, e.Known) == assessment.Unproven && e.Rail == run.Loop && j.est.Fit.Converged
 }
 
 // verdictOf returns the verdict for a probability of being over the limit. An explanation whose fit did
-// not converge tells nothing: its probability counts against either verdict.
+// not converge tells nothing: its probability counts against either verdict. One that differs from the
+// run file shows what is wrong, and nothing sound: see differs.
 func (j *judgement) verdictOf(over float64, known bool) assessment.Verdict {
 	v := j.rule.Judge(over, known)
-	if v == assessment.Pass && over+j.unconverged > j.rule.Pass || v == assessment.Fail && over-j.unconverged < j.rule.Fail {
+	if v == assessment.Pass && over+j.unconverged+j.differing > j.rule.Pass || v == assessment.Fail && over-j.unconverged < j.rule.Fail {
 		return assessment.Unproven
 	}
 	return v

@@ -30,6 +30,7 @@ type judgement struct {
 	explanations []*estimate.Estimate          // of the readings; the first is the best
 	weights      []float64                     // by explanation: its probability
 	unconverged  float64                       // probability of the explanations whose fit did not converge
+	differing    float64                       // of the others, of those in which the run differs from its file
 	mixtures     []verdict.Mixture             // by element: its distribution; nil of rails that the readings do not separate
 	targets      []nextreading.Target          // elements without a verdict
 	again        []assessment.Next             // readings to take again
@@ -127,8 +128,11 @@ func judgeElements(r *run.Run, est *estimate.Estimate) (*judgement, error) {
 	j.out.Doubt = j.doubt()
 	j.out.Doubtful = doubtful(j.out)
 	for k, x := range j.explanations {
-		if !x.Fit.Converged {
+		switch {
+		case !x.Fit.Converged:
 			j.unconverged += j.weights[k]
+		case j.differs(x):
+			j.differing += j.weights[k]
 		}
 	}
 	count := 0

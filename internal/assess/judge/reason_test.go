@@ -12,25 +12,27 @@ import (
 	"ohmkeep/internal/verdict"
 )
 
-// The probability of explanations whose fit did not converge counts against either verdict; the p-value
-// does not count. A probability between the limits decides nothing.
+// The probability of explanations whose fit did not converge counts against either verdict, that of
+// explanations in which the run differs from its file against a pass; the p-value does not count. A probability between the limits decides nothing.
 func TestVerdictOf(t *testing.T) {
 	for _, c := range []struct {
-		name              string
-		unconverged, over float64
-		want              assessment.Verdict
+		name                         string
+		unconverged, over, differing float64
+		want                         assessment.Verdict
 	}{
-		{"above", 0, 0.9999, assessment.Fail},
-		{"below", 0, 0.001, assessment.Pass},
-		{"between", 0, 0.99, assessment.Unproven},
-		{"above, not converged", 1, 0.9999, assessment.Unproven},
-		{"below, not converged", 1, 0.001, assessment.Unproven},
-		{"above, hardly unconverged", 0.001, 0.9999, assessment.Fail},
-		{"above, perhaps unconverged", 0.002, 0.9999, assessment.Unproven},
-		{"below, hardly unconverged", 0.0039, 0.001, assessment.Pass},
-		{"below, perhaps unconverged", 0.0041, 0.001, assessment.Unproven},
+		{"above", 0, 0.9999, 0, assessment.Fail},
+		{"below", 0, 0.001, 0, assessment.Pass},
+		{"between", 0, 0.99, 0, assessment.Unproven},
+		{"above, not converged", 1, 0.9999, 0, assessment.Unproven},
+		{"below, not converged", 1, 0.001, 0, assessment.Unproven},
+		{"above, hardly unconverged", 0.001, 0.9999, 0, assessment.Fail},
+		{"above, perhaps unconverged", 0.002, 0.9999, 0, assessment.Unproven},
+		{"below, hardly unconverged", 0.0039, 0.001, 0, assessment.Pass},
+		{"below, perhaps unconverged", 0.0041, 0.001, 0, assessment.Unproven},
+		{"below, perhaps not as stated", 0, 0.001, 0.0041, assessment.Unproven},
+		{"above, not as stated", 0, 0.9999, 1, assessment.Fail},
 	} {
-		j := &judgement{est: &estimate.Estimate{Fit: assessment.Fit{PValue: 1e-9}}, rule: verdict.RuleFor(7), unconverged: c.unconverged}
+		j := &judgement{est: &estimate.Estimate{Fit: assessment.Fit{PValue: 1e-9}}, rule: verdict.RuleFor(7), unconverged: c.unconverged, differing: c.differing}
 		if got := j.verdictOf(c.over, true); got != c.want {
 			t.Errorf("%s: %s, want %s", c.name, got, c.want)
 		}

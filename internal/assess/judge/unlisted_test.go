@@ -14,8 +14,8 @@ import (
 )
 
 // A run has one more feed than its file. The reel that it feeds is named, perhaps beside a neighbour,
-// the fit with it is good, every interval holds the truth, and elements beyond that reel pass. Without
-// that feed nothing is named.
+// the fit with it is good, every interval holds the truth, and nothing passes. Without that feed nothing
+// is named.
 func TestUnlistedFeedIsNamed(t *testing.T) {
 	r := ring()
 	with := *r
@@ -48,7 +48,7 @@ func TestUnlistedFeedIsNamed(t *testing.T) {
 				passed++
 			}
 		}
-		if passed < 4 {
+		if passes := passed > 3; passes != (built == r) || !passes && passed > 0 {
 			t.Errorf("%d feeds: %d pass", len(built.Feeds), passed)
 		}
 	}

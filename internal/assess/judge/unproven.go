@@ -14,7 +14,7 @@ func (j *judgement) reportUnproven() {
 	var names []string
 	for i := range j.est.Elements {
 		x := j.assessed(i)
-		if x != nil && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) {
+		if x != nil && x.Verdict == assessment.Unproven && (x.Rail == run.Loop || j.isCutJoint(*x)) && !j.wouldPass(i, x) {
 			names = append(names, string(x.Kind)+" "+x.Name)
 		}
 	}
@@ -72,6 +72,12 @@ func (j *judgement) reportAccounts() {
 			j.addFinding(assessment.Notice, string(x.Kind)+" "+x.Name, "Undecided. "+text)
 		}
 	}
+}
+
+// wouldPass reports whether an element would pass by itself, and does not since the run may not be as
+// its file says. Further readings do not change that.
+func (j *judgement) wouldPass(i int, x *assessment.Element) bool {
+	return j.rule.Judge(x.ProbabilityOverLimit, j.est.Elements[i].Known) == assessment.Pass && x.ProbabilityOverLimit+j.unconverged <= j.rule.Pass
 }
 
 // maxAccounts is the greatest number of elements with such a finding; Explain gives it for any one.

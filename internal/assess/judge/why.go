@@ -18,6 +18,9 @@ func (j *judgement) why(i int) string {
 		return ""
 	}
 	switch over := j.rule.Judge(x.ProbabilityOverLimit, true); {
+	case j.wouldPass(i, x):
+		return fmt.Sprintf("The probability that it is over its limit is %s, which would be a pass, but with a probability of %s the run is not as its file says, and then nothing passes.",
+			percent(x.ProbabilityOverLimit), percent(j.differing))
 	case j.out.Unread:
 		return j.unreadText()
 	case !e.Known:

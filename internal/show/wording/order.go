@@ -75,15 +75,19 @@ func Headline(a *assessment.Assessment) (string, assessment.Verdict) {
 		return names
 	}
 	failing, unproven := of(assessment.Fail), of(assessment.Unproven)
+	undecided := "not enough readings to decide"
+	if a.Doubtful && len(of(assessment.Pass)) == 0 {
+		undecided = "the readings contradict the run file; undecided"
+	}
 	switch {
 	case len(order) == 0:
 		return "NOTHING JUDGED: no element has a limit", assessment.None
 	case len(failing) > 0 && len(unproven) > 0:
-		return fmt.Sprintf("FAIL: %d of %d — %s; not enough readings to decide: %s", len(failing), len(order), Few(failing), Few(unproven)), assessment.Fail
+		return fmt.Sprintf("FAIL: %d of %d — %s; %s: %s", len(failing), len(order), Few(failing), undecided, Few(unproven)), assessment.Fail
 	case len(failing) > 0:
 		return fmt.Sprintf("FAIL: %d of %d — %s", len(failing), len(order), Few(failing)), assessment.Fail
 	case len(unproven) > 0:
-		return fmt.Sprintf("UNPROVEN: not enough readings to decide %d of %d — %s", len(unproven), len(order), Few(unproven)), assessment.Unproven
+		return fmt.Sprintf("UNPROVEN: %s %d of %d — %s", undecided, len(unproven), len(order), Few(unproven)), assessment.Unproven
 	}
 	return fmt.Sprintf("PASS: all %d", len(order)), assessment.Pass
 }

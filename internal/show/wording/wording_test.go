@@ -98,6 +98,14 @@ func TestHeadline(t *testing.T) {
 	}
 }
 
+// Where nothing passes because the readings contradict the run file, more readings are not what is missing.
+func TestHeadlineOfDoubtfulRun(t *testing.T) {
+	a := &assessment.Assessment{Doubtful: true, Elements: []assessment.Element{{Kind: run.KindJoint, Name: "a-b", Rail: run.Loop, Verdict: assessment.Unproven}}}
+	if got, _ := Headline(a); got != "UNPROVEN: the readings contradict the run file; undecided 1 of 1 — joint a-b" {
+		t.Error(got)
+	}
+}
+
 func TestWorstFirstLeavesItsInput(t *testing.T) {
 	a := showtest.Assessment()
 	got := WorstFirst(a.Elements)
