@@ -17,10 +17,11 @@ import (
 // alike, because flock(2) belongs to the opening and not to the process.
 func TestPortInUse(t *testing.T) {
 	t.Parallel()
-	_, device, err := pty.Open()
+	board, device, err := pty.Open()
 	if err != nil {
 		t.Skip("no pseudo-terminals here: ", err)
 	}
+	defer board.Close() // and no sooner: without it the terminal is gone
 	defer device.Close()
 	byID := filepath.Join(t.TempDir(), "by-id")
 	if err := os.Symlink(device.Name(), byID); err != nil {
