@@ -9,8 +9,8 @@ import (
 const smallHeap = 19 << 20
 
 // limitHeap makes the garbage collector run more often while a command reads a store, because the
-// watch runs beside it on a small board. It costs a fifth of the time, and half of it for a million
-// readings. GOGC overrides it.
+// watch runs beside it on a small board. It costs a fifth of the time, and a third
+// where a million readings are assessed. GOGC overrides it.
 func limitHeap() {
 	if os.Getenv("GOGC") != "" {
 		return
