@@ -22,6 +22,7 @@ const notConverged = "The calculation found no stable answer (the fit did not co
 // doubt states what contradicts the run file; "" if nothing does. No verdict follows from it: those of
 // the elements follow from their distributions over all explanations.
 func (j *judgement) doubt() string {
+	below := j.belowZero(j.est)
 	switch fit := j.est.Fit; {
 	case j.out.Unread:
 		return ""
@@ -29,13 +30,12 @@ func (j *judgement) doubt() string {
 		return notConverged
 	case j.est.Model.UnlistedAt() != model.Absent:
 		return j.unlistedText()
-	case j.belowZero(j.est) != nil:
-		e := j.belowZero(j.est)
+	case below != nil:
 		conductor := ""
-		if e.Rail != run.Loop {
-			conductor = fmt.Sprintf(", its %s conductor,", e.Rail)
+		if below.Rail != run.Loop {
+			conductor = fmt.Sprintf(", its %s conductor,", below.Rail)
 		}
-		return fmt.Sprintf("%s %s%s seems to have a negative resistance, which is impossible", kindTitle(e.Kind), j.name(e), conductor)
+		return fmt.Sprintf("%s %s%s seems to have a negative resistance, which is impossible", kindTitle(below.Kind), j.name(below), conductor)
 	case j.est.Model.Rough:
 		return "Most readings differ from any run by much more than their meters can be off"
 	case fit.PValue < doubtPValue:

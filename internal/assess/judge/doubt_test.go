@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 
+	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 	"ohmkeep/internal/verdict"
@@ -24,6 +26,32 @@ func TestLargestDifference(t *testing.T) {
 	j.reportMisfit()
 	if told := findings(j.out); !strings.Contains(told, "The largest difference is at line 3 (a.end+ to a.end-, \"white\").") {
 		t.Error(told)
+	}
+}
+
+// A joint, feed or conductor far below zero contradicts the run file, so that nothing passes by that
+// explanation. A supply's resistance may be estimated below zero, since it is known together with its
+// voltage; a reel's has prior odds.
+func TestNegativeResistanceByKind(t *testing.T) {
+	for _, c := range []struct {
+		kind  run.Kind
+		rail  run.Rail
+		sigma float64
+		says  string
+	}{
+		{run.KindFeed, run.Loop, 4.1, "Feed x seems to have a negative resistance, which is impossible"},
+		{run.KindFeed, run.Minus, 4.1, "Feed x, its minus conductor, seems to have a negative resistance, which is impossible"},
+		{run.KindFeed, run.Loop, 3.9, ""},
+		{run.KindReel, run.Loop, 4.1, ""},
+		{run.KindSupply, run.Loop, 4.1, ""},
+	} {
+		est := &estimate.Estimate{Fit: assessment.Fit{Converged: true, PValue: 0.5}, Elements: []estimate.Element{
+			{Kind: c.kind, Rail: c.rail, Known: true, Belief: verdict.Belief{Mean: -c.sigma * 0.001, Deviation: 0.001}}}}
+		est.Linear = model.Linear{Model: &model.Model{}}
+		j := &judgement{run: &run.Run{Feeds: []run.Feed{{Name: "x"}}}, est: est, out: &assessment.Assessment{}}
+		if got := j.doubt(); got != c.says || j.differs(est) != (c.says != "") {
+			t.Errorf("%s, %g deviations below zero: %q, want %q", c.kind, c.sigma, got, c.says)
+		}
 	}
 }
 
