@@ -85,8 +85,8 @@ func (m *Model) correct(s Mistake, o *Observation) {
 }
 
 // PossibleMistakes lists the further mistakes that the readings allow: an exchange of any two feeds with
-// current readings, in all steps or in one with readings of both, reversed leads in any step in which most pair voltages are negative, a display
-// that held its value in any repetition, a range that was kept where the digits allow it, any other load
+// current readings, in all steps or in one with readings of both, reversed leads in any step in which
+// most pair voltages are negative, a display that held its value in any repetition, a range that was kept where the digits allow it, any other load
 // in any step with readings, and an exchange of any two such steps.
 func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	observations, lit := m.Under(a), m.LitSteps(a)

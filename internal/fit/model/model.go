@@ -4,9 +4,10 @@
 // The unknowns are both rails of every joint, feed and reel; the supplies' open-circuit voltages
 // and output resistances; the pixels' current scale, idle current and knee, for the run and for
 // each step; a smooth change of the current along the run; the copper temperature; and the gain and
-// offset error of each meter range. These errors are common to all readings of a range: they cancel
-// in differences and do not average out. Conductors have priors so wide that one without readings stays unknown. An accuracy figure
-// is taken as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3
+// offset error of each meter range; in some models also currents that the run file does not list.
+// Errors of a range are common to all its readings: they cancel in differences and do not average out.
+// Conductors have priors so wide that one without readings stays unknown. An accuracy figure is taken
+// as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3
 // (JCGM 100:2008, 4.3.7).
 //
 // The noise of each meter range has a part in counts and a part proportional to the value.
@@ -79,8 +80,8 @@ type Model struct {
 	NoiseGroups          []NoiseGroup
 	Rough                bool // the readings scatter much further than their meters promise
 
-	places       []run.Place // of the readings
-	unlistedReel int
+	places       []run.Place    // of the readings
+	unlistedReel int            // where there are unlisted currents
 	unlisted     []ladder.Drain // at that reel, of something that the run file does not list; nil for nothing
 
 	points *sync.Pool // of *Point: working memory of the network

@@ -11,8 +11,8 @@ import (
 // not rare among some hundred.
 const minAccusation = 6.0
 
-// acquit returns the explanation with the most excluded readings in the fit, their noise estimated
-// again, whose score is not higher by more than minAccusation. The nearest readings are taken back first.
+// acquit returns the excluded readings to the fit, the nearest first, and estimates the noise again. It
+// returns the explanation with the most of them whose score is not higher by more than minAccusation.
 func (e explanation) acquit() explanation {
 	var doubtful []int
 	for i, o := range e.Observations {

@@ -22,15 +22,15 @@ func (e explanation) unlistedCurrents() []explanation {
 	return slices.Concat(byReel...)
 }
 
-// unlistedAt returns those at one reel. certain leaves out what tells beforehand whether they may have a
-// low score.
-func (e explanation) unlistedAt(reel int, certain bool) (list []explanation) {
+// unlistedAt returns those at one reel. Where some reel has less than any strip (impossible), they are
+// fitted whatever the score of a few iterations is.
+func (e explanation) unlistedAt(reel int, impossible bool) (list []explanation) {
 	m, err := e.Model.WithUnlistedAt(reel)
 	if err != nil {
 		return nil
 	}
 	a := e.Assumptions.ExcludingOnly(nil)
-	if certain || e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
+	if impossible || e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
 		list = withUnlisted(m, a.Mistakes)
 	}
 	if len(a.Mistakes) == 0 && e.Assumptions.ExcludedCount() <= e.fewWrongReadings() {
@@ -62,8 +62,8 @@ func (e explanation) mayHaveUnlisted(m *model.Model, a model.Assumptions, start 
 // stayed 96 or more above it.
 const unlistedMargin = 60.0
 
-// withUnlisted returns the explanation by a model with unlisted currents and the given mistakes; none
-// where there is none.
+// withUnlisted returns the explanation by a model with unlisted currents and the given mistakes; nil
+// where it cannot be fitted.
 func withUnlisted(m *model.Model, mistakes []model.Mistake) []explanation {
 	a := m.Assume()
 	a.Mistakes = mistakes
