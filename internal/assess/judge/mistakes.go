@@ -17,8 +17,8 @@ func (j *judgement) reportMistakes() {
 	for _, s := range j.est.Mistakes {
 		what, used := j.describeMistake(s)
 		var rows []int
-		for i := range j.est.Observations {
-			o := &j.est.Observations[i]
+		for i := range j.est.Model.Observations {
+			o := &j.est.Model.Observations[i] // as it was read
 			x := &j.out.Readings[o.Reading]
 			if s.Affects(o) && (x.Used || x.Mistaken) {
 				x.Note = what
@@ -53,8 +53,8 @@ func (j *judgement) describeMistake(s model.Mistake) (what, used string) {
 		return fmt.Sprintf("Meter %s seems to have stayed on its range to %.3g %s", j.run.Meters[kept.Meter].Name, kept.Limits.UpTo, unitOf(kept.Limits.Quantity)),
 			"They were used with the errors of that range; let the meter choose the range by itself to know small values better"
 	case model.PlaceMisread:
-		return fmt.Sprintf("The voltages of %s seem to be read at another place: reel %s would have less copper than any strip", j.run.PlaceName(s.Place()), j.run.Reels[s.A].Name),
-			"They were not used; take them again"
+		return fmt.Sprintf("The voltages of %s seem to be read at another place: at the other end of reel %s", j.run.PlaceName(s.Place()), j.run.Reels[s.A].Name),
+			"They were used for that one; check it, and take them again"
 	case model.StepsExchanged:
 		return fmt.Sprintf("Steps %q and %q seem to have been exchanged", min(step(s.A), step(s.B)), max(step(s.A), step(s.B))), "The readings of each were used for the other; check it"
 	}

@@ -72,7 +72,7 @@ func (j *judgement) mistakeCondition(s model.Mistake, not string) string {
 		meter := j.run.Meters[j.est.Model.MeterRanges[s.A].Meter].Name
 		return fmt.Sprintf("meter %s had %sstayed on a range for larger values", meter, not)
 	case model.PlaceMisread:
-		return fmt.Sprintf("the voltages of %s were %sread at another place", j.run.PlaceName(s.Place()), not)
+		return fmt.Sprintf("the voltages of %s were %sread at the reel's other end", j.run.PlaceName(s.Place()), not)
 	case model.StepsExchanged:
 		return fmt.Sprintf("steps %q and %q were %sexchanged", step(s.A), step(s.B), not)
 	}

@@ -2,6 +2,7 @@ package model
 
 import (
 	"maps"
+	"math"
 	"slices"
 
 	"ohmkeep/internal/run"
@@ -18,14 +19,14 @@ const (
 	DisplayHeld                       // the readings of repetition A were not taken: the display held its value
 	RangeKept                         // the readings of range A were displayed in the next larger one
 	SwappedInStep                     // the currents of feeds A and B are exchanged in one step only
-	PlaceMisread                      // the pair voltages of reel A's start or end were read at another place
+	PlaceMisread                      // the pair voltages of reel A's start or end were read at its other end
 )
 
 // Mistake is an operator mistake in taking readings. For FeedsSwapped and SwappedInStep A and B are
 // indices of feeds in the run, Step an index in Model.Steps. For DisplayHeld A is an
 // Observation.Repetition, for RangeKept an index into Model.MeterRanges. For PlaceMisread A is the index
-// of a reel and B the pixel at its start or end. Otherwise they are indices of steps in Model.Steps,
-// except B of WrongLoad, which is the index of a step in the run.
+// of a reel and B the pixel at that end of it whose voltages were read at the other. Otherwise they are
+// indices of steps in Model.Steps, except B of WrongLoad, which is the index of a step in the run.
 type Mistake struct {
 	Kind MistakeKind
 	A, B int
@@ -60,7 +61,7 @@ func (s Mistake) OfSteps() bool {
 func (s Mistake) Place() run.Place { return run.Place{Kind: run.AtReel, Index: s.A, Pixel: s.B} }
 
 // Discards reports whether the values that a mistake affects are unknown, so that they are excluded.
-func (s Mistake) Discards() bool { return s.Kind == DisplayHeld || s.Kind == PlaceMisread }
+func (s Mistake) Discards() bool { return s.Kind == DisplayHeld }
 
 // RightValues reports whether the values that a mistake affects are right: only what is known of their
 // errors changes.
@@ -77,8 +78,12 @@ func (m *Model) correct(s Mistake, o *Observation) {
 		o.Feed = s.A + s.B - o.Feed
 	case LeadsReversed:
 		o.Value = -o.Value
-	case DisplayHeld, PlaceMisread:
+	case DisplayHeld:
 		o.Excluded, o.ExcludedForGood = true, true
+	case PlaceMisread:
+		ends := [2]int{1, m.Run.Reels[s.A].Pixels}
+		o.From.Place.Pixel = ends[0] + ends[1] - s.B
+		o.To.Place = o.From.Place
 	case RangeKept:
 		o.MeterRange, o.Group = m.coarser[s.A].meterRange, m.coarser[s.A].group
 	}
@@ -86,7 +91,8 @@ func (m *Model) correct(s Mistake, o *Observation) {
 
 // PossibleMistakes lists the further mistakes that the readings allow: an exchange of any two feeds with
 // current readings, in all steps or in one with readings of both, reversed leads in any step in which
-// most pair voltages are negative, a display that held its value in any repetition, a range that was kept where the digits allow it, any other load
+// most pair voltages are negative, a display that held its value in any repetition, a range that was kept
+// where the digits allow it, either end of a reel read at the other where both read alike, any other load
 // in any step with readings, and an exchange of any two such steps.
 func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	observations, lit := m.Under(a), m.LitSteps(a)
@@ -136,6 +142,12 @@ func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 			list = append(list, kept)
 		}
 	}
+	for i, reel := range m.Run.Reels {
+		start, end := Mistake{Kind: PlaceMisread, A: i, B: 1}, Mistake{Kind: PlaceMisread, A: i, B: reel.Pixels}
+		if reel.Pixels > 1 && readAlike(observations, start, end) {
+			list = append(list, start, end)
+		}
+	}
 	for k := range m.ReadSteps {
 		for b := range m.Run.Steps {
 			if b != lit[k] {
@@ -150,6 +162,31 @@ func (m *Model) PossibleMistakes(a Assumptions) (list []Mistake) {
 	}
 	return list
 }
+
+// readAlike reports whether the readings of two places agree within their noise in every step in which
+// both were read, and there are such steps.
+func readAlike(observations []Observation, a, b Mistake) bool {
+	pairs := 0
+	for i := range observations {
+		x := &observations[i]
+		if !a.Affects(x) {
+			continue
+		}
+		for k := range observations {
+			y := &observations[k]
+			if x.Step != y.Step || !b.Affects(y) {
+				continue
+			}
+			if pairs++; math.Abs(x.Value-y.Value) > alikeSigmas*math.Hypot(x.Deviation, y.Deviation) {
+				return false
+			}
+		}
+	}
+	return pairs > 0
+}
+
+// alikeSigmas is the largest difference of two readings of one value, in standard deviations.
+const alikeSigmas = 4.0
 
 // minReversedPairs is the least number of pair voltages in a step for which reversed leads are
 // considered.

@@ -36,9 +36,9 @@ const (
 	unlistedCurrent = 10.0
 	// roughReadings is for readings that all scatter much further than their meters promise.
 	roughReadings = 10.0
-	// littleOhms is for a reel with less than minReelPart of its stated resistance, which no strip has.
-	littleOhms  = 16.0
-	minReelPart = 0.75
+	// lowResistance is for a reel with less than minReelPart of its stated resistance, which no strip has.
+	lowResistance = 16.0
+	minReelPart   = 0.75
 	// notConverged is for a fit that has not converged.
 	notConverged = 10.0
 	// maxAlternativeCost is how much the score of an alternative may exceed that of the best
@@ -69,7 +69,7 @@ func (e explanation) computeScore() float64 {
 	if e.Assumptions.OtherStock >= 0 {
 		sum += otherStock
 	}
-	sum += e.unlistedOdds() + e.littleOhmsOdds()
+	sum += e.unlistedOdds() + e.lowOdds()
 	if e.Model.Rough {
 		sum += roughReadings
 	}
@@ -87,9 +87,6 @@ func (e explanation) mistakeOdds(x model.Mistake) float64 {
 		if other.Kind == x.Kind {
 			n++
 		}
-	}
-	if x.Kind == model.PlaceMisread {
-		n = 2 * len(e.Model.Reels)
 	}
 	unused := 0
 	for i := range e.Observations {

@@ -92,7 +92,6 @@ func Best(m *model.Model) (*Outcome, error) {
 		list = append(list, x.otherStock(asStated.score())...)
 	}
 	best, _ = bestOf(list)
-	list = append(list, best.misreadPlaces(list)...)
 	list = append(list, best.unlistedCurrents()...)
 	list = append(list, best.rough()...)
 	best, alternatives := bestOf(list)

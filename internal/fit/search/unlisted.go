@@ -13,7 +13,7 @@ import (
 // unlistedCurrents returns explanations in which something that the run file does not list draws or
 // feeds current at one reel. They are tried where the readings are not explained without.
 func (e explanation) unlistedCurrents() []explanation {
-	impossible := len(e.withLittleOhms()) > 0
+	impossible := e.lowOdds() >= lowResistance/2
 	if e.Covariance == nil || e.explained() && !impossible {
 		return nil
 	}

@@ -79,6 +79,8 @@ func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 	case model.WrongLoad:
 		out, all := e.excludedIn(x.A)
 		return out >= max(minContradictions, all/readingsAContradiction) || e.drawsLoadOf(x)
+	case model.PlaceMisread: // the resistances beside it follow it
+		return e.mistakeOdds(x) < e.elementOdds()+e.lowOdds()+maxAlternativeCost
 	}
 	return false // reversed leads and exchanged steps contradict every other reading
 }
