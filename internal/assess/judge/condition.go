@@ -52,7 +52,9 @@ func (j *judgement) condition(k int, shifts []float64) string {
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift))
 	case model.StepTemperature:
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift)) + inStep()
-	case model.UnlistedShare, model.StepUnlistedShare:
+	case model.StepUnlistedScale:
+		return "what is not in the run file drew " + much("%", 100*shift) + inStep()
+	case model.UnlistedShare:
 		return fmt.Sprintf("what is not in the run file drew %s of the run's current at reel %s", much("%", 100*shift), j.run.Reels[p.UnlistedAt()].Name)
 	case model.FoilFactor:
 		return "the strip's copper had " + much("%", 100*shift)

@@ -55,7 +55,7 @@ func (e *Estimate) Directions(step int) Directions {
 			switch u.What {
 			case model.Gain, model.Offset:
 				continue
-			case model.StepVolts, model.StepCurrentScale, model.StepKneeShift, model.StepTemperature, model.StepUnlistedShare:
+			case model.StepVolts, model.StepCurrentScale, model.StepKneeShift, model.StepTemperature, model.StepUnlistedScale:
 				if u.Step != k {
 					continue
 				}

@@ -106,7 +106,7 @@ func (e *Estimate) Budget(element int) (shares [SourceCount]float64) {
 		switch u.What {
 		case model.Gain, model.Offset:
 			from = Meters
-		case model.CurrentScale, model.StepCurrentScale, model.CurrentTrend, model.IdleCurrentScale, model.KneeShift, model.StepKneeShift, model.KneeStretch, model.UnlistedShare, model.StepUnlistedShare:
+		case model.CurrentScale, model.StepCurrentScale, model.CurrentTrend, model.IdleCurrentScale, model.KneeShift, model.StepKneeShift, model.KneeStretch, model.UnlistedShare, model.StepUnlistedScale:
 			from = Pixels
 		case model.CopperTemperature, model.StepTemperature:
 			from = Temperature

@@ -26,6 +26,12 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 		shift += g.Shift[i]
 		stretch += g.Stretch[i]
 	}
+	unlisted := 0.0
+	for i, drain := range s.Par.Drains {
+		unlisted += g.Drains[i] * drain.Amps
+	}
+	scale += unlisted * s.unlisted.channels
+	idle += unlisted * s.unlisted.idle
 	for i := range m.Unknowns {
 		u := &m.Unknowns[i]
 		d := 0.0
@@ -75,10 +81,10 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 				d = warmth
 			}
 		case UnlistedShare:
-			d = g.Drains[u.Index] * s.stated
-		case StepUnlistedShare:
+			d = g.Drains[u.Index] * s.unlisted.amps
+		case StepUnlistedScale:
 			if u.Step == k {
-				d = g.Drains[u.Index] * s.stated
+				d = unlisted / s.unlisted.scale
 			}
 		}
 		if row[i] = d; d != 0 { // little depends on most unknowns of a large run

@@ -12,8 +12,7 @@ import (
 // an error where a part of the run is connected to no supply.
 func (m *Model) Extended(meters []int, places []run.Place) (*Model, error) {
 	w := &Model{Run: m.Run, temperature: m.temperature, Steps: m.Steps, ReadSteps: len(m.Steps), Segment: m.Segment,
-		MeterRanges: slices.Clone(m.MeterRanges), coarser: m.coarser, NoiseGroups: m.NoiseGroups,
-		unlistedReel: m.unlistedReel, unlisted: m.unlisted}
+		MeterRanges: slices.Clone(m.MeterRanges), coarser: m.coarser, NoiseGroups: m.NoiseGroups, unlisted: m.unlisted}
 	for _, meter := range meters {
 		if m.Run.Meters[meter].Each {
 			continue // every place has its own errors

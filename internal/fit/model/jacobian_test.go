@@ -17,12 +17,14 @@ func TestJacobianAgreesWithCentralDifferences(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	unlisted, err := of.WithUnlistedAt(1)
-	if err != nil {
-		t.Fatal(err)
-	}
 	agreesWithCentralDifferences(t, of)
-	agreesWithCentralDifferences(t, unlisted)
+	for _, how := range []Unlisted{FollowsLoad, Steady} {
+		unlisted, err := of.WithUnlistedAt(1, how)
+		if err != nil {
+			t.Fatal(err)
+		}
+		agreesWithCentralDifferences(t, unlisted)
+	}
 }
 
 func agreesWithCentralDifferences(t *testing.T, of *Model) {

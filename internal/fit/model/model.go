@@ -80,9 +80,8 @@ type Model struct {
 	NoiseGroups          []NoiseGroup
 	Rough                bool // the readings scatter much further than their meters promise
 
-	places       []run.Place    // of the readings
-	unlistedReel int            // where there are unlisted currents
-	unlisted     []ladder.Drain // at that reel, of something that the run file does not list; nil for nothing
+	places   []run.Place       // of the readings
+	unlisted *unlistedCurrents // of something that the run file does not list; nil for nothing
 
 	points *sync.Pool // of *Point: working memory of the network
 }

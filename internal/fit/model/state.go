@@ -14,8 +14,8 @@ type State struct {
 	Par         ladder.Parameters
 	Adjust      pixel.Adjust
 	loads       []pixel.Load
-	temperature float64 // °C
-	stated      float64 // A, of all pixels as stated; set where there are unlisted currents
+	temperature float64      // °C
+	unlisted    unlistedUnit // set where there are unlisted currents
 }
 
 // newState returns a state with the run as stated.
@@ -88,7 +88,6 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 			}
 		}
 	}
-	m.setUnlisted(s, k, x, lit)
 	for i := range s.Par.Reels {
 		factor := s.copperFactor(m, i)
 		s.Par.Reels[i].Plus *= factor
@@ -101,6 +100,7 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 	}
 	adjust.Scale, adjust.Idle = math.Exp(clamp(scale, -5, 5)), math.Exp(clamp(idle, -5, 5))
 	s.Adjust = adjust
+	m.setUnlisted(s, k, x, lit)
 	for i, reel := range m.Run.Reels {
 		levels := m.Run.Steps[lit].Levels
 		if i == dark {

@@ -29,8 +29,8 @@ const (
 	StepTemperature                   // K by which the copper differs in one step
 	FoilFactor                        // factor on the stated Ω/m, common to the reels of one strip type
 	FoilShare                         // (plus − minus)/(plus + minus) of the rails, common to the reels of one strip type
-	UnlistedShare                     // current that something unlisted draws, as a part of the step's stated current
-	StepUnlistedShare                 // the same, by which one step differs
+	UnlistedShare                     // current that something unlisted draws at one place, as a part of the pixels' current
+	StepUnlistedScale                 // part by which all unlisted currents differ in one step
 	Gain                              // relative gain error of one meter range (or place)
 	Offset                            // offset error, V or A
 )
@@ -41,7 +41,7 @@ const (
 type Unknown struct {
 	What        Quantity
 	Index       int // of the joint, feed, reel, supply, meter range or unlisted current; of CurrentTrend its term
-	Step        int // of StepVolts, StepCurrentScale, StepKneeShift, StepTemperature, StepUnlistedShare
+	Step        int // of StepVolts, StepCurrentScale, StepKneeShift, StepTemperature, StepUnlistedScale
 	Rail        run.Rail
 	WidePrior   bool // the prior only keeps the fit finite
 	Rectangular bool // the prior is a rectangular distribution of half-width √3·Deviation

@@ -8,29 +8,49 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Standard deviations of the current that something unlisted draws or feeds at one place, as a part
-// of the stated current of all pixels in the step (common practice, no source): a feed carries about a
-// third of it, in all steps nearly the same part.
+// Unlisted is how the current depends on the load that something unlisted draws or feeds.
+type Unlisted int
+
 const (
-	unlistedShareSpread     = 0.3
-	unlistedStepShareSpread = 0.02
+	FollowsLoad Unlisted = iota // as of a feed, of a wire to another place, of pixels that stay dark
+	Steady                      // the same in every step, as of a lamp
 )
+
+// Standard deviations of unlisted currents (common practice, no source).
+const (
+	// unlistedShareSpread is of the current at one place, as a part of that of all pixels: a feed
+	// carries about a third of it.
+	unlistedShareSpread = 0.3
+	// unlistedStepSpread is of the difference of one step, as a part of the unlisted current: at the
+	// same places it divides in the same way in all of them, but for pixels that starve.
+	unlistedStepSpread = 0.01
+)
+
+// unlistedCurrents are the currents at one reel that the run file does not list.
+type unlistedCurrents struct {
+	reel   int
+	how    Unlisted
+	drains []ladder.Drain // by index of UnlistedShare
+}
 
 // WithUnlistedAt returns a model like m in which something that the run file does not list draws or
 // feeds current at a reel: a feed, a wire to another place, a load, pixels that stay dark. It
 // has unknown currents at the reel's ends and its middle. What such a thing has inside does not matter:
 // the rest of the run depends on these currents alone. Assumptions of m on its readings hold for it too.
-func (m *Model) WithUnlistedAt(reel int) (*Model, error) {
+func (m *Model) WithUnlistedAt(reel int, how Unlisted) (*Model, error) {
 	w := *m
-	w.unlistedReel, w.unlisted = reel, nil
+	w.unlisted = &unlistedCurrents{reel: reel, how: how}
 	last := m.Run.Reels[reel].Pixels
 	middle := run.Place{Kind: run.AtReel, Index: reel, Pixel: (1 + last) / 2}
+	drain := func(from, to run.Point) {
+		w.unlisted.drains = append(w.unlisted.drains, ladder.Drain{From: from, To: to})
+	}
 	for _, pixel := range slices.Compact([]int{1, middle.Pixel, last}) {
 		at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
-		w.unlisted = append(w.unlisted, ladder.Drain{From: run.Point{Place: at, Rail: run.Plus}, To: run.Point{Place: at, Rail: run.Minus}})
+		drain(run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus})
 	}
-	if len(m.Run.Supplies) > 1 { // else its two conductors carry about the same current
-		w.unlisted = append(w.unlisted, ladder.Drain{From: run.Point{Place: middle, Rail: run.Minus}, To: run.Point{Place: m.firstSupply(), Rail: run.Minus}})
+	if len(m.Run.Supplies) > 1 && how == FollowsLoad { // else its two conductors carry about the same current
+		drain(run.Point{Place: middle, Rail: run.Minus}, run.Point{Place: m.firstSupply(), Rail: run.Minus})
 	}
 	if err := w.layNetwork(m.places); err != nil {
 		return nil, err
@@ -46,7 +66,16 @@ func (m *Model) UnlistedAt() int {
 	if m.unlisted == nil {
 		return Absent
 	}
-	return m.unlistedReel
+	return m.unlisted.reel
+}
+
+// SameUnlisted reports whether two models have unlisted currents at the same reel, of the same kind, or
+// none.
+func (m *Model) SameUnlisted(x *Model) bool {
+	if m.unlisted == nil || x.unlisted == nil {
+		return m.unlisted == x.unlisted
+	}
+	return m.unlisted.reel == x.unlisted.reel && m.unlisted.how == x.unlisted.how
 }
 
 // firstSupply returns the place of a supply that feeds the run.
@@ -57,7 +86,10 @@ func (m *Model) firstSupply() run.Place {
 
 // unlistedPlaces returns the places of the unlisted currents.
 func (m *Model) unlistedPlaces() (list []run.Place) {
-	for _, d := range m.unlisted {
+	if m.unlisted == nil {
+		return nil
+	}
+	for _, d := range m.unlisted.drains {
 		list = append(list, d.From.Place)
 	}
 	return list
@@ -65,11 +97,14 @@ func (m *Model) unlistedPlaces() (list []run.Place) {
 
 // addUnlisted adds the unknowns of the unlisted currents.
 func (m *Model) addUnlisted(add func(Unknown) int) {
-	for i := range m.unlisted {
+	if m.unlisted == nil {
+		return
+	}
+	for i := range m.unlisted.drains {
 		add(Unknown{What: UnlistedShare, Index: i, WidePrior: true, Deviation: unlistedShareSpread})
-		for k := range m.Steps {
-			add(Unknown{What: StepUnlistedShare, Index: i, Step: k, Deviation: unlistedStepShareSpread})
-		}
+	}
+	for k := range m.Steps {
+		add(Unknown{What: StepUnlistedScale, Step: k, Deviation: unlistedStepSpread})
 	}
 }
 
@@ -82,40 +117,77 @@ func (m *Model) UnlistedAmps(a Assumptions, k int, x []float64) (sum float64) {
 	return sum
 }
 
-// setUnlisted sets the unlisted currents of step k.
+// unlistedUnit is the current of which the unlisted currents of a step are parts.
+type unlistedUnit struct {
+	amps           float64 // A
+	scale          float64 // factor of this step on it
+	channels, idle float64 // parts of it that change with the scale of the channels' and of the idle current
+}
+
+// setUnlisted sets the unlisted currents of step k, of a state with everything else set.
 func (m *Model) setUnlisted(s *State, k int, x []float64, lit int) {
 	s.Par.Drains = s.Par.Drains[:0]
 	if m.unlisted == nil {
 		return
 	}
-	s.Par.Drains = append(s.Par.Drains, m.unlisted...)
-	s.stated = statedAmps(m.Run, lit)
+	unit := unlistedUnit{amps: m.largestAmps(), scale: 1}
+	if m.unlisted.how == FollowsLoad {
+		channels, idle := m.StatedAmps(lit)
+		channels, idle = channels*s.Adjust.Scale, idle*s.Adjust.Idle
+		unit.amps = math.Max(channels+idle, minUnlistedUnit)
+		unit.channels, unit.idle = channels/unit.amps, idle/unit.amps
+	}
 	for i, u := range m.Unknowns {
-		if u.What == UnlistedShare || u.What == StepUnlistedShare && u.Step == k {
-			s.Par.Drains[u.Index].Amps += clamp(x[i], -maxUnlistedShare, maxUnlistedShare) * s.stated
+		if u.What == StepUnlistedScale && u.Step == k {
+			unit.scale += x[i]
+		}
+	}
+	unit.amps *= unit.scale
+	s.unlisted = unit
+	s.Par.Drains = append(s.Par.Drains, m.unlisted.drains...)
+	for i, u := range m.Unknowns {
+		if u.What == UnlistedShare {
+			s.Par.Drains[u.Index].Amps = clamp(x[i], -maxUnlistedShare, maxUnlistedShare) * unit.amps
 		}
 	}
 }
+
+// minUnlistedUnit is the least such unit, A.
+const minUnlistedUnit = 1e-3
 
 // maxUnlistedShare bounds the unlisted currents at which the network is solved.
 const maxUnlistedShare = 3.0
 
-// statedAmps returns the current of a run's pixels in a step as stated, A.
-func statedAmps(r *run.Run, step int) (amps float64) {
-	for _, reel := range r.Reels {
-		one := reel.Strip.Idle
+// StatedAmps returns the current of a run's pixels in a step as stated, A: of their channels, and when
+// they are idle.
+func (m *Model) StatedAmps(step int) (channels, idle float64) {
+	for _, reel := range m.Run.Reels {
+		n := float64(reel.Pixels)
+		idle += n * reel.Strip.Idle
 		for _, c := range reel.Strip.Channels {
-			one += c.Amps * r.Steps[step].Levels[c.Name]
+			channels += n * c.Amps * m.Run.Steps[step].Levels[c.Name]
 		}
-		amps += one * float64(reel.Pixels)
 	}
-	return math.Max(amps, 1e-3)
+	return channels, idle
+}
+
+// largestAmps returns the largest stated current of any step with readings, A.
+func (m *Model) largestAmps() (most float64) {
+	for _, step := range m.Steps[:m.ReadSteps] {
+		channels, idle := m.StatedAmps(step)
+		most = math.Max(most, channels+idle)
+	}
+	return math.Max(most, minUnlistedUnit)
 }
 
 // UnlistedStarts returns where fits with unlisted currents start: without any, and with those of a small
-// and of a large feed at the middle of the reel.
+// and of a large feed, or of a lamp, at the middle of the reel.
 func (m *Model) UnlistedStarts(a Assumptions) (list [][]float64) {
-	for _, share := range []float64{0, -0.2, -0.5} {
+	shares := []float64{0, -0.2, -0.5}
+	if m.unlisted.how == Steady {
+		shares = []float64{0, 0.2}
+	}
+	for _, share := range shares {
 		x := m.Start(a)
 		for i, u := range m.Unknowns {
 			if u.What == UnlistedShare && u.Index == middleDrain {

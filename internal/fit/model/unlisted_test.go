@@ -15,7 +15,7 @@ func TestUnlistedCurrents(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	with, err := without.WithUnlistedAt(1)
+	with, err := without.WithUnlistedAt(1, FollowsLoad)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -57,7 +57,8 @@ func TestUnlistedCurrents(t *testing.T) {
 			}
 			return amps
 		}
-		want := part * statedAmps(r, with.Steps[k])
+		channels, idle := with.StatedAmps(with.Steps[k])
+		want := part * (channels + idle)
 		// The strip's pixels draw the same at and above their knee.
 		if less := sum(before) - sum(after); math.Abs(less-want) > 0.02*want || math.Abs(with.UnlistedAmps(a, k, fed)+want) > 1e-12 {
 			t.Errorf("step %d: the supplies give %g A less, want %g", k, less, want)

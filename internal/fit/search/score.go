@@ -211,5 +211,5 @@ func (e explanation) sameAssumptions(x explanation) bool {
 // sameModel reports whether two explanations suppose the same of what the run file does not state: of
 // unlisted currents and of the scatter of all readings.
 func (e explanation) sameModel(x explanation) bool {
-	return e.Model.Rough == x.Model.Rough && e.Model.UnlistedAt() == x.Model.UnlistedAt()
+	return e.Model.Rough == x.Model.Rough && e.Model.SameUnlisted(x.Model)
 }

@@ -11,73 +11,92 @@ import (
 )
 
 // unlistedCurrents returns explanations in which something that the run file does not list draws or
-// feeds current at one reel. They are tried where the readings are not explained without.
+// feeds current at one reel. They are tried where the readings are not explained without, or only by
+// what is rare: an element above its limit, an operator mistake, pixels that draw much more or less than
+// stated.
 func (e explanation) unlistedCurrents() []explanation {
 	impossible := e.lowOdds() >= lowResistance/2
-	if e.Covariance == nil || e.explained() && !impossible {
+	usual := e.explained() && e.elementOdds() == 0 && len(e.Assumptions.Mistakes) == 0 && math.Abs(e.drawnPart()-1) < unusualCurrent
+	if e.Covariance == nil || usual && !impossible {
 		return nil
 	}
-	byReel := make([][]explanation, len(e.Model.Reels))
-	parallel.For(len(byReel), func(reel int) { byReel[reel] = e.unlistedAt(reel, impossible) })
-	return slices.Concat(byReel...)
+	trials := make([][]unlistedTrial, unlistedKinds*len(e.Model.Reels))
+	parallel.For(len(trials), func(i int) {
+		trials[i] = e.tryUnlistedAt(i/unlistedKinds, model.Unlisted(i%unlistedKinds), impossible)
+	})
+	tried := slices.Concat(trials...)
+	most := math.Inf(1)
+	for _, t := range tried {
+		most = math.Min(most, t.cost+maxScreeningCost)
+	}
+	if !impossible {
+		most = math.Min(most, e.score()+maxAlternativeCost)
+	}
+	tried = slices.DeleteFunc(tried, func(t unlistedTrial) bool { return t.cost > most })
+	list := make([][]explanation, len(tried))
+	parallel.For(len(tried), func(i int) { list[i] = tried[i].explanations() })
+	return slices.Concat(list...)
 }
 
-// unlistedAt returns those at one reel. Where some reel has less than any strip (impossible), they are
-// fitted whatever the score of a few iterations is.
-func (e explanation) unlistedAt(reel int, impossible bool) (list []explanation) {
-	m, err := e.Model.WithUnlistedAt(reel)
+// unusualCurrent is the difference of the pixels' current from what is stated, as a part of it, from
+// which something unlisted may carry the rest.
+const unusualCurrent = 0.1
+
+// unlistedKinds is the number of kinds of unlisted currents.
+const unlistedKinds = 2
+
+// unlistedTrial is a first fit with unlisted currents.
+type unlistedTrial struct {
+	model    *model.Model
+	mistakes []model.Mistake
+	cost     float64 // with the odds of the unlisted currents
+}
+
+// tryUnlistedAt makes first fits with unlisted currents at a reel and all readings: with the
+// mistakes of the explanation, and without any, where the unlisted currents may explain what mistakes,
+// outliers or impossible resistances do.
+func (e explanation) tryUnlistedAt(reel int, how model.Unlisted, impossible bool) (trials []unlistedTrial) {
+	m, err := e.Model.WithUnlistedAt(reel, how)
 	if err != nil {
 		return nil
+	}
+	try := func(a model.Assumptions, iterations int, starts ...[]float64) {
+		least := math.Inf(1)
+		for _, start := range starts {
+			if fit, err := model.SolveLimited(m, a, start, iterations); err == nil {
+				trial := explain(fit, nil)
+				least = math.Min(least, trial.cost()+trial.unlistedOdds())
+			}
+		}
+		if !math.IsInf(least, 1) {
+			trials = append(trials, unlistedTrial{m, a.Mistakes, least})
+		}
 	}
 	a := e.Assumptions.ExcludingOnly(nil)
-	if impossible || e.mayHaveUnlisted(m, a, m.WithoutUnlisted(e.X), screeningIterations) {
-		list = withUnlisted(m, a.Mistakes)
+	try(a, screeningIterations, m.WithoutUnlisted(e.X))
+	if len(a.Mistakes) > 0 || impossible || !e.explained() {
+		a = m.Assume()
+		try(a, initialIterations, m.UnlistedStarts(a)...)
 	}
-	if len(a.Mistakes) == 0 && e.Assumptions.ExcludedCount() <= e.fewWrongReadings() {
-		return list
-	}
-	a = m.Assume() // the unlisted currents may explain what mistakes do
-	for _, start := range m.UnlistedStarts(a) {
-		if e.mayHaveUnlisted(m, a, start, initialIterations) {
-			return append(list, withUnlisted(m, nil)...)
-		}
-	}
-	return list
+	return trials
 }
 
-// mayHaveUnlisted reports whether a few iterations with the unlisted currents of a model, and with all
-// readings, come near the score of the explanation, which has none.
-func (e explanation) mayHaveUnlisted(m *model.Model, a model.Assumptions, start []float64, iterations int) bool {
-	fit, err := model.SolveLimited(m, a, start, iterations)
-	if err != nil {
-		return false
-	}
-	trial := explain(fit, nil)
-	return trial.cost()+trial.unlistedOdds() < e.score()+maxAlternativeCost+unlistedMargin
-}
-
-// unlistedMargin is by how much the score may still fall after these iterations. Measured: of 30 feeds
-// missing in the run file, the nearest reel of 26 came within 22 of the explanation without, of one within
-// 68; each of 24 reels that are as stated (warm copper, pixels that differ by 4 %, noise of 1.2 counts)
-// stayed 96 or more above it.
-const unlistedMargin = 60.0
-
-// withUnlisted returns the explanation by a model with unlisted currents and the given mistakes; nil
-// where it cannot be fitted.
-func withUnlisted(m *model.Model, mistakes []model.Mistake) []explanation {
-	a := m.Assume()
-	a.Mistakes = mistakes
-	var best *model.Fit
-	for _, start := range m.UnlistedStarts(a) {
-		fit, err := model.SolveLimited(m, a, start, longIterations)
-		if err == nil && (best == nil || fit.SumSquares < best.SumSquares) {
-			best = fit
+// explanations returns the explanation by the unlisted currents of a trial; nil where it cannot be
+// fitted.
+func (t unlistedTrial) explanations() []explanation {
+	a := t.model.Assume()
+	a.Mistakes = t.mistakes
+	var best explanation
+	for _, start := range t.model.UnlistedStarts(a) {
+		fit, err := model.SolveLimited(t.model, a, start, initialIterations)
+		if err == nil && (best.Fit == nil || fit.SumSquares < best.SumSquares) {
+			best = explain(fit, nil)
 		}
 	}
-	if best == nil {
+	if best.Fit == nil {
 		return nil
 	}
-	e, err := explain(best, nil).withoutOutliers()
+	e, err := best.solveLonger().withoutOutliers()
 	if err != nil {
 		return nil
 	}
@@ -90,14 +109,14 @@ func withUnlisted(m *model.Model, mistakes []model.Mistake) []explanation {
 func (e explanation) unlistedOdds() float64 {
 	var at []int
 	for i, u := range e.Model.Unknowns {
-		if u.What == model.UnlistedShare || u.What == model.StepUnlistedShare {
+		if u.What == model.UnlistedShare || u.What == model.StepUnlistedScale {
 			at = append(at, i)
 		}
 	}
 	if len(at) == 0 {
 		return 0
 	}
-	odds := unlistedCurrent + 2*math.Log(float64(len(e.Model.Reels)))
+	odds := unlistedCurrent + 2*math.Log(float64(unlistedKinds*len(e.Model.Reels)))
 	if e.Covariance == nil {
 		return odds
 	}

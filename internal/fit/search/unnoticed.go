@@ -8,7 +8,6 @@ import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
-	"ohmkeep/internal/run"
 )
 
 // unnoticedMistakes returns explanations with an operator mistake, although the readings are explained
@@ -173,7 +172,8 @@ func (e explanation) squaresOf(rows [][]float64, residuals []float64) float64 {
 // ratio of the two loads than to one.
 func (e explanation) drawsLoadOf(x model.Mistake) bool {
 	r, lit := e.Model.Run, e.Model.LitSteps(e.Assumptions)
-	stated, other := channelAmps(r, lit[x.A]), channelAmps(r, x.B)
+	stated, _ := e.Model.StatedAmps(lit[x.A])
+	other, _ := e.Model.StatedAmps(x.B)
 	if stated == 0 || other == 0 {
 		return false // a fit without the mistake is poor
 	}
@@ -194,17 +194,6 @@ func (e explanation) drawsLoadOf(x model.Mistake) bool {
 	}
 	drawn, expected := own-sum/n, math.Log(other/stated)
 	return math.Abs(drawn) > minLoadDifference && math.Abs(drawn-expected) < math.Abs(drawn)/2
-}
-
-// channelAmps returns the stated current of a run's channels in a step, A.
-func channelAmps(r *run.Run, step int) float64 {
-	amps := 0.0
-	for _, reel := range r.Reels {
-		for _, c := range reel.Strip.Channels {
-			amps += float64(reel.Pixels) * c.Amps * r.Steps[step].Levels[c.Name]
-		}
-	}
-	return amps
 }
 
 // sameLoadSpread is the standard deviation of the difference between the currents of two steps with
