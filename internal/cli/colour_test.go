@@ -66,7 +66,7 @@ func TestColourFaults(t *testing.T) {
 }
 
 func TestColourDraws(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
 	s.do(`ohmkeep colour shelf.toml --picture c.png`).exits(Passes).says("picture: c.png")
 	if _, err := png.Decode(bytes.NewReader([]byte(s.content("c.png")))); err != nil {

@@ -69,7 +69,7 @@ func TestCorrectedShuntOfStoredWords(t *testing.T) {
 
 // Counts that no register can hold are marked and do not disturb other readings.
 func TestCountsBeyondAll(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+strings.Replace(board("cabinet", pair.Path), "plain-lines", "ina226-lines", 1))
 	w := s.watch("--commit", "50ms")

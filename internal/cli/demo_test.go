@@ -1,8 +1,6 @@
 package cli
 
 import (
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -11,14 +9,12 @@ import (
 
 // A demonstration replaces what an earlier one left, and nothing that was changed since.
 func TestDemo(t *testing.T) {
-	s := newSession(t)
-	if err := os.Mkdir("look", 0o755); err != nil {
-		t.Fatal(err)
-	}
-	s.write("look/run.toml", string(demo.RunFile)) // as an earlier one leaves it
-	s.write("look/readings.db", "old")
-	o := s.do(`ohmkeep demo --into look`).exits(Passes)
-	o.prints("FAIL      joint west-north", "FAIL      feed far", filepath.FromSlash("ohmkeep assess look/run.toml look/readings.csv")).
+	s := newParallelSession(t)
+	s.write("run.toml", string(demo.RunFile)) // as an earlier one leaves it
+	s.write("readings.db", "old")
+	into := "ohmkeep demo --into " + s.dir
+	o := s.do(into).exits(Passes)
+	o.prints("FAIL      joint west-north", "FAIL      feed far", "ohmkeep assess run.toml readings.csv").
 		says("Reading room cornice (invented)", "Fitting 39 readings")
 	if inside, outside := strings.Count(o.out, ": inside\n"), strings.Count(o.out, ": outside\n"); inside != 7 || outside != 0 {
 		t.Errorf("%d intervals of 7 hold the truth:\n%s", inside, o.out)
@@ -26,15 +22,12 @@ func TestDemo(t *testing.T) {
 	if !strings.Contains(o.faults, "/dev/") && !strings.Contains(o.faults, "inside the process") {
 		t.Error("it does not say what the instruments speak on")
 	}
-	if err := os.Chdir("look"); err != nil {
-		t.Fatal(err)
-	}
 	s.holds("readings.csv", "readings.db", "report.html", "run.toml")
 	s.do(`ohmkeep assess run.toml readings.csv`).exits(Fails).prints("joint west-north", "feed far")
 	s.do(`ohmkeep assess run.toml --store readings.db`).exits(Fails)
 	s.do(`ohmkeep predict run.toml --step "white 12 %"`).exits(Passes)
 	s.write("run.toml", s.content("run.toml")+"# mine\n")
-	s.do(`ohmkeep demo --into .`).refused("run.toml: is in the way")
+	s.do(into).refused("run.toml: is in the way")
 }
 
 // A demonstration never overwrites files that it did not write.

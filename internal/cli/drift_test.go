@@ -42,14 +42,12 @@ func (s session) board(days int, worse float64, from, remade float64) {
 		s.Fatal(err)
 	}
 	for name, text := range map[string]string{"gallery.toml": runtest.Gallery, "months.csv": b.String()} {
-		if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
-			s.Fatal(err)
-		}
+		s.write(name, text)
 	}
 }
 
 func TestDriftFindsAStep(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.board(90, 0.030, 40, 1e9)
 	s.do("ohmkeep import gallery.toml months.csv --store g.db").exits(Passes)
 	got := s.do("ohmkeep drift gallery.toml --store g.db --json").exits(Fails)
@@ -94,8 +92,8 @@ func TestDriftFindsAStep(t *testing.T) {
 		}
 	}
 	for name, part := range map[string]string{"years.html": "<td>2026-04</td>", "joint.png": "PNG"} {
-		if b, err := os.ReadFile(name); err != nil || !bytes.Contains(b, []byte(part)) {
-			t.Errorf("%s: %v", name, err)
+		if !strings.Contains(s.content(name), part) {
+			t.Errorf("%s holds no %q", name, part)
 		}
 	}
 }

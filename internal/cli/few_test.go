@@ -14,7 +14,7 @@ import (
 // what the readings do not determine is the run file's figure in brackets, with the reason, and no
 // interval runs from nothing to thousands. JSON has numbers all the same.
 func TestFewReadings(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("landing.toml", runtest.Landing)
 	rows := []string{"full,voltage,left.start+,left.start-,11.95,V,hand\n", "full,current,near,,2.38,A,hand\n", "full,voltage,A+,A-,12.29,V,hand\n",
 		"full,voltage,right.end+,right.end-,11.92,V,hand\n", "full,current,far,,2.14,A,hand\n"}

@@ -60,7 +60,7 @@ func (s session) wide() []reading.Reading {
 	s.Helper()
 	s.write("shelf.toml", shelf)
 	s.write("fine.toml", strings.NewReplacer("resolution = 0.0001", "resolution = 1e-7", "resolution = 0.001", "resolution = 1e-6").Replace(shelf))
-	r, err := loadRun("fine.toml")
+	r, err := loadRun(s.path("fine.toml"))
 	if err != nil {
 		s.Fatal(err)
 	}
@@ -71,7 +71,7 @@ func (s session) wide() []reading.Reading {
 // stored puts readings of the shelf into a store.
 func (s session) stored(readings iter.Seq2[reading.Reading, error]) {
 	s.Helper()
-	db, err := store.Open("shelf.db")
+	db, err := store.Open(s.path("shelf.db"))
 	if err == nil {
 		_, _, err = db.AppendSeq(context.Background(), "Book shelf", "a board", readings)
 	}
@@ -174,7 +174,7 @@ func TestAssessManyRows(t *testing.T) {
 // --since and --until choose the evening: the joint was sound on the first, is bad
 // on the second, and every command that takes a store says so.
 func TestReadingsOfAStretch(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	later := func(days int) {
 		readings := s.readings("shelf.toml", "readings.csv")
 		s.stored(func(yield func(reading.Reading, error) bool) {

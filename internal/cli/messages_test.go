@@ -72,7 +72,7 @@ func TestDamagedStoreIsNamed(t *testing.T) {
 // stands above what does not.
 func TestRepairAndColourAgree(t *testing.T) {
 	examples := testdata(t)
-	s := newSession(t)
+	s := newParallelSession(t)
 	run, readings := filepath.Join(examples, "colour", "run.toml"), filepath.Join(examples, "colour", "readings.csv")
 	colour := decoded(t, s.do("ohmkeep colour "+run+" "+readings+" --json").out)["worst"].(map[string]any)
 	repair := s.do("ohmkeep repair " + run + " " + readings)

@@ -18,9 +18,9 @@ import (
 // A watch that analyses every few nights, each time as if it had just been started, says
 // a change once, and its metrics are what the drift command finds in the same store.
 func TestNightlyIsDrift(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.board(70, 0.030, 40, 1e9)
-	e, err := loadRun("gallery.toml")
+	e, err := loadRun(s.path("gallery.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,7 +28,7 @@ func TestNightlyIsDrift(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	kept, err := store.Open("g.db")
+	kept, err := store.Open(s.path("g.db"))
 	if err != nil {
 		t.Fatal(err)
 	}

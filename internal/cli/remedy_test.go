@@ -13,7 +13,7 @@ import (
 )
 
 func TestRepairAndLimitExitStatus(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
 	for _, command := range []string{"repair", "limit"} {
 		s.do(`ohmkeep `+command+` shelf.toml`).exits(Passes).prints("PASS", "as its file states", "local codes decide")
@@ -42,7 +42,7 @@ func TestRepairAndLimitExitStatus(t *testing.T) {
 // Keys, and what holds of any run: the limiter counts stated figures, what is above
 // the level that is safe fails, and every interval holds its value.
 func TestRepairJSON(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
 	s.walk(120, everything)
 	o := s.do(`ohmkeep repair shelf.toml readings.csv --step "white 20 %" --json`).exits(Fails)
@@ -82,7 +82,7 @@ func TestRepairJSON(t *testing.T) {
 }
 
 func TestLimitJSON(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", strings.Replace(shelf, "[limits]", "[[step]]\nname = \"red\"\nred = 0.3\n[limits]", 1))
 	p := decoded(t, s.do(`ohmkeep limit shelf.toml --json`).exits(Passes).out)
 	holds(t, p, `{"schema":1,"run":"Book shelf","from_readings":false,"verdict":"pass","limiter_amps":{"value":1.1},"decides":"white",
@@ -112,7 +112,7 @@ func TestLimitJSON(t *testing.T) {
 }
 
 func TestRepairPicture(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
 	s.do(`ohmkeep repair shelf.toml --picture wins.png`).exits(Passes).says("picture: wins.png")
 	if _, err := png.Decode(bytes.NewReader([]byte(s.content("wins.png")))); err != nil {
@@ -123,7 +123,7 @@ func TestRepairPicture(t *testing.T) {
 
 // Tables fit a terminal of old.
 func TestRepairTablesFit(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
 	s.walk(60, everything)
 	for _, line := range []string{`repair shelf.toml readings.csv`, `repair shelf.toml --step "white 20 %"`, `limit shelf.toml readings.csv`} {
@@ -137,9 +137,9 @@ func TestRepairTablesFit(t *testing.T) {
 
 // Where the readings contradict the run file, no repair is proven.
 func TestRepairInDoubt(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
-	r, err := loadRun("shelf.toml")
+	r, err := loadRun(s.path("shelf.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}

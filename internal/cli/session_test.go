@@ -37,8 +37,9 @@ func newSession(t *testing.T) session {
 	return session{t, ""}
 }
 
-// newParallelSession returns a session of a test that runs beside others, because it mostly waits for instruments. The
-// names of files in its command lines become paths, and the paths in what is printed become names again.
+// newParallelSession returns a session of a test that runs beside others, because it waits for instruments or the
+// disk, or computes while those wait. The names of files in its command lines become paths, and the paths in what is
+// printed become names again.
 func newParallelSession(t *testing.T) session {
 	t.Helper()
 	t.Parallel()

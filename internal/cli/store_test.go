@@ -135,7 +135,7 @@ func TestStoreFaults(t *testing.T) {
 }
 
 func TestStoreCare(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.walk(3, everything)
 	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
 	before := s.do(`ohmkeep export shelf.toml --store shelf.db`).exits(Passes).out
@@ -166,10 +166,10 @@ func TestStoreCare(t *testing.T) {
 
 // Check and compact of a damaged store count the same, and as many as were stored.
 func TestDamageIsCounted(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
-	stored := storagetest.Fill(t, "shelf.db")
-	storagetest.Root(t, "shelf.db", "")
+	stored := storagetest.Fill(t, s.path("shelf.db"))
+	storagetest.Root(t, s.path("shelf.db"), "")
 	bad := []byte(s.content("shelf.db"))
 	for i := range 4096 {
 		bad[len(bad)/2/4096*4096+i] ^= 0x55

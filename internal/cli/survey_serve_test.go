@@ -167,7 +167,7 @@ func TestSurveyWithoutRun(t *testing.T) {
 
 // The watch has the walk beside its own pages, with the same store.
 func TestWalkInWatch(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	pair := s.terminal()
 	s.write("shelf.toml", shelf+board("cabinet", pair.Path))
 	w := s.watch()

@@ -49,7 +49,7 @@ func TestVerifyOfSpreadsheet(t *testing.T) {
 
 // A store's report shows the run before and after a noted repair.
 func TestReportOfRepairs(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.walk(90, everything)
 	s.do(`ohmkeep import shelf.toml readings.csv --store shelf.db`).exits(Passes)
 	s.do(`ohmkeep note shelf.toml "re-made joint 1" --store shelf.db --at 2026-03-02T12:00:00Z`).exits(Passes)

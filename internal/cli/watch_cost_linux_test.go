@@ -20,7 +20,7 @@ var costSeconds = flag.Float64("cost", 0.3, "for how many seconds the watch's pr
 // second, the usual commits, and a client that scrapes the metrics every 15 s. The
 // kernel's own figures are printed, not judged; `-cost 120` leaves out what the start costs.
 func TestWatchCost(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	text := shelf
 	var pairs []*devices.Pair
 	for i := range 2 {
@@ -33,7 +33,7 @@ func TestWatchCost(t *testing.T) {
 	}
 	s.write("shelf.toml", text)
 	w := &watching{session: s, addr: s.freeAddress(), out: &watchtest.Log{}}
-	program := process("watch", "shelf.toml", "--store", "shelf.db", "--listen", w.addr)
+	program := process("watch", s.path("shelf.toml"), "--store", s.path("shelf.db"), "--listen", w.addr)
 	program.Stderr = w.out
 	if err := program.Start(); err != nil {
 		t.Fatal(err)

@@ -16,9 +16,9 @@ var damagedStores = flag.Bool("damaged", false, "the watch starts over every kin
 // A store is damaged while the watch over it does not run. The watch starts, says so,
 // keeps what comes, and what is left can be exported.
 func TestWatchOverDamagedStore(t *testing.T) {
-	whole := newSession(t)
-	written := storagetest.Fill(t, "shelf.db")
-	storagetest.Root(t, "shelf.db", "")
+	whole := newParallelSession(t)
+	written := storagetest.Fill(t, whole.path("shelf.db"))
+	storagetest.Root(t, whole.path("shelf.db"), "")
 	good := whole.content("shelf.db")
 	for _, c := range []struct {
 		name  string
@@ -45,13 +45,13 @@ func TestWatchOverDamagedStore(t *testing.T) {
 			continue
 		}
 		t.Run(strings.ReplaceAll(c.name, " ", "-"), func(t *testing.T) {
-			s := newSession(t)
+			s := newParallelSession(t)
 			pair := s.terminal()
 			s.write("shelf.toml", shelf+board("cabinet", pair.Path))
 			s.write("shelf.db", good)
 			at := int64(c.at)
 			if c.table != "" {
-				page, size := storagetest.Root(t, "shelf.db", c.table)
+				page, size := storagetest.Root(t, s.path("shelf.db"), c.table)
 				at = (page - 1) * size
 			}
 			bad := []byte(s.content("shelf.db"))
@@ -63,7 +63,7 @@ func TestWatchOverDamagedStore(t *testing.T) {
 				bad[int(at)+i] = byte(random.Uint32())
 			}
 			s.write("shelf.db", string(bad))
-			storagetest.LeaveLog(t, "shelf.db")
+			storagetest.LeaveLog(t, s.path("shelf.db"))
 			if status := s.do(`ohmkeep store check shelf.db`).status; status != Fails {
 				t.Errorf("the check exits %d before the watch", status)
 			}
@@ -97,7 +97,7 @@ func TestWatchOverDamagedStore(t *testing.T) {
 			if n := strings.Count(text, "\nohmkeep_"); n != rows || !strings.HasSuffix(text, "\n# EOF\n") {
 				t.Errorf("%d rows are left, and %d samples", rows, n)
 			}
-			aside, _ := filepath.Glob("shelf.db.damaged-*")
+			aside, _ := filepath.Glob(s.path("shelf.db.damaged-*"))
 			for i := 0; i < len(aside); i++ {
 				if strings.HasSuffix(aside[i], "-wal") || strings.HasSuffix(aside[i], "-shm") {
 					aside = append(aside[:i], aside[i+1:]...)
@@ -112,7 +112,7 @@ func TestWatchOverDamagedStore(t *testing.T) {
 				}
 			default:
 				check.exits(Passes)
-				s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("store damaged", "kept as "+aside[0])
+				s.do(`ohmkeep note shelf.toml --store shelf.db`).exits(Passes).prints("store damaged", "kept as "+filepath.Base(aside[0]))
 				if status := s.do(`ohmkeep store check ` + aside[0]).status; status == Passes || len(aside) > 1 {
 					t.Errorf("%v: check exits %d", aside, status)
 				}
@@ -125,10 +125,10 @@ func TestWatchOverDamagedStore(t *testing.T) {
 
 // Marks before and behind a damaged place are listed.
 func TestMarksOfDamagedStore(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf)
-	storagetest.Fill(t, "shelf.db")
-	_, page := storagetest.Root(t, "shelf.db", "")
+	storagetest.Fill(t, s.path("shelf.db"))
+	_, page := storagetest.Root(t, s.path("shelf.db"), "")
 	bad := []byte(s.content("shelf.db"))
 	lose := func(at int) { clear(bad[at/int(page)*int(page):][:page]) }
 	lose(len(bad) / 2) // it holds readings

@@ -76,7 +76,7 @@ func TestWatchMarks(t *testing.T) {
 
 // What is simulated is stored only where that is said, and status says so too.
 func TestWatchSimulated(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.write("shelf.toml", shelf+board("cabinet", "simulated"))
 	s.do(`ohmkeep watch shelf.toml --store shelf.db`).refused("simulated values are not measured (--simulated stores them nevertheless")
 	w := s.watch("--commit", "50ms", "--simulated")

@@ -229,7 +229,7 @@ func TestStatus(t *testing.T) {
 // While the watch's own analysis finds a bad joint, the status says so first and fails,
 // before the first analysis after a start too.
 func TestStatusOfFailingRun(t *testing.T) {
-	s := newSession(t)
+	s := newParallelSession(t)
 	s.board(70, 0.030, 40, 1e9)
 	s.do("ohmkeep import gallery.toml months.csv --store shelf.db").exits(Passes)
 	pair := s.terminal()

@@ -78,7 +78,7 @@ func (d *Demo) instrument(probe int, cable *devices.Pair) (player, error) {
 			}
 		}
 		return 0
-	}, 100*time.Millisecond)
+	}, 50*time.Millisecond)
 }
 
 // guide sets the simulated steps and moves the simulated leads.
