@@ -91,6 +91,7 @@ func loaded(t *testing.T) *run.Run { return runtest.Load(t, "../../testdata/runs
 // the store, and what was undone is not. After its end another one begins, and
 // finds everything read.
 func TestGoesOn(t *testing.T) {
+	t.Parallel()
 	r, path := loaded(t), filepath.Join(t.TempDir(), "walk.store")
 	first, end := begin(t, Config{Run: r, Store: open(t, path)})
 	p := newPerson(t, r)
@@ -147,6 +148,7 @@ func TestGoesOn(t *testing.T) {
 // Two devices on one walk, in two programs: each sees what the other has done, and an event of one that has
 // not seen it is refused.
 func TestTwoDevices(t *testing.T) {
+	t.Parallel()
 	r, path := loaded(t), filepath.Join(t.TempDir(), "walk.store")
 	one, _ := begin(t, Config{Run: r, Store: open(t, path)})
 	two, _ := begin(t, Config{Run: r, Store: open(t, path)})
@@ -173,6 +175,7 @@ func TestTwoDevices(t *testing.T) {
 
 // Practice finds the fault that it has drawn, with a simulated meter, and stores nothing.
 func TestPractise(t *testing.T) {
+	t.Parallel()
 	r := loaded(t)
 	s, _ := begin(t, Config{Run: r, Seed: 3})
 	if s.SimulatedFault() == "" || !s.Snapshot().Practise {

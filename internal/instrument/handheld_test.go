@@ -155,6 +155,7 @@ func TestHandheldBegun(t *testing.T) {
 
 // Halves of two pictures, a pause apart, give no value: 1.010 V and 7.020 V would make 1.020 V.
 func TestHandheldHalves(t *testing.T) {
+	t.Parallel()
 	for chip, c := range map[string]struct {
 		first, second []byte
 		want          []string

@@ -88,6 +88,7 @@ func place(channel string, q run.Quantity) float64 {
 }
 
 func TestMeter(t *testing.T) {
+	t.Parallel()
 	cables(t, func(t *testing.T, pair *devices.Pair) {
 		volts := 4.8123456
 		sim, err := devices.NewMultimeter(pair, func(q run.Quantity) float64 {
@@ -203,6 +204,7 @@ func next(t *testing.T, device instrument.Instrument) reading.Sample {
 }
 
 func TestRegisterBoard(t *testing.T) {
+	t.Parallel()
 	cables(t, func(t *testing.T, pair *devices.Pair) {
 		sim, err := devices.NewBoard(pair, []string{"1", "2"}, place, 20*time.Millisecond)
 		if err != nil {

@@ -30,6 +30,7 @@ func each(readings []reading.Reading, err error) iter.Seq2[reading.Reading, erro
 // Readings of several batches are stored as if they were one batch, in any order; those that occur
 // twice are stored once.
 func TestManyReadings(t *testing.T) {
+	t.Parallel()
 	n := batchSize + batchSize/8
 	if *thorough {
 		n = 2*batchSize + batchSize/2

@@ -56,6 +56,7 @@ func linesOf(t *testing.T, path string) (lines map[string]bool, said []Mark) {
 // is the old store or the new one: it holds all that the complete rescue holds, the damaged file is
 // unchanged, the new one reports the damage, and no other file is left.
 func TestCutAtEachSystemCall(t *testing.T) {
+	t.Parallel()
 	var a tally
 	if _, err := exec.LookPath("strace"); err != nil {
 		t.Skip("strace cuts at each system call: ", err)

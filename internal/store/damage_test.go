@@ -19,6 +19,7 @@ var damages = flag.Int("damages", 1, "how often a store is damaged")
 // A file that is damaged in the middle returns what can be read, reports the rest, and takes new
 // samples. A new store can be made of what is left.
 func TestDamagedInTheMiddle(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	s, path := temporary(t)
 	w := openWriter(t, s)
@@ -140,6 +141,7 @@ func TestDamagedInTheMiddle(t *testing.T) {
 // Thinning replaces old readings by the exact minimum, mean and maximum of each hour. Readings in
 // known steps stay.
 func TestThinnedReadingsLeaveTheirHours(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	s, _ := temporary(t)
 	w := openWriter(t, s)

@@ -102,6 +102,7 @@ func (v *receiver) all() (list []reading.Reading) {
 // Readings are added and changed while others are sent, and sending is interrupted at any point. In
 // the end the destination has the same readings, digits, values and order as the store.
 func TestDeliveryIsComplete(t *testing.T) {
+	t.Parallel()
 	for seed := range *deliveries {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) { deliver(t, rand.New(rand.NewPCG(uint64(seed), 17))) })
 	}

@@ -111,6 +111,7 @@ func TestNewAndEmptyFiles(t *testing.T) {
 
 // Characters with a meaning in a file URI are plain characters in a path.
 func TestOddPaths(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	for _, name := range []string{"a?mode=ro", "a#b", "100%41", "two words", "a&b=c", "ü+ß", ":memory:", "file:x"} {
 		path := filepath.Join(dir, name)

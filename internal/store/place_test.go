@@ -66,6 +66,7 @@ func TestStoreIsClaimedByItsFile(t *testing.T) {
 // A writer notices each change of the file, its log or its directory. All that it has confirmed is
 // written to a new file.
 func TestDisplacedStoreLosesNothing(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	var a tally
 	for _, c := range []struct {
@@ -227,6 +228,7 @@ func TestKilledCopiesAreCleanedUp(t *testing.T) {
 
 // Tables, views and triggers that do not belong to a store are refused. A rescue runs none of them.
 func TestCraftedSchemaIsRefused(t *testing.T) {
+	t.Parallel()
 	for _, statement := range []string{
 		"CREATE TRIGGER loop AFTER INSERT ON tail BEGIN INSERT INTO tail (readings, block) VALUES (1, x'00'); END",
 		"CREATE VIEW endless AS WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x FROM n) SELECT x FROM n",

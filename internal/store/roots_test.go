@@ -85,6 +85,7 @@ func many(t *testing.T, path string, places, scans int) map[string]bool {
 // After the loss of any page, even the one with the names, no reading is returned at another place
 // or time, none twice, and each lost one is reported.
 func TestLostRootsMisplaceNothing(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	var a tally
 	// Without -thorough, every second of the first store, and these of the large one.

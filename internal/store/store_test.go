@@ -194,6 +194,7 @@ func TestCancelledAppendStoresNothing(t *testing.T) {
 
 // Readers see whole transactions, in order, while a writer commits.
 func TestReadersBesideAWriter(t *testing.T) {
+	t.Parallel()
 	s, path := temporary(t)
 	other, err := OpenReadOnly(path) // as another program would
 	if err != nil {

@@ -103,7 +103,7 @@ func TestFind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o.Listen, o.Answer, o.Slaves = 150*time.Millisecond, 240*time.Millisecond, 2
+	o.Listen, o.Answer, o.Slaves = 90*time.Millisecond, 90*time.Millisecond, 2
 	plain := func(p *devices.Pair) runner {
 		return devices.NewPlainBoard(p, []string{"1"}, func(_ string, q run.Quantity) float64 { return []float64{4.8, 2.3, 20}[q] }, 30*time.Millisecond)
 	}

@@ -28,23 +28,24 @@ func opened(t *testing.T, path string, now func() time.Time) (*Store, error) {
 
 // A store that is damaged again soon after it was replaced is not replaced again at once.
 func TestRescuesAreApart(t *testing.T) {
-	t.Chdir(t.TempDir())
-	storagetest.Fill(t, "shelf.db")
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "shelf.db")
+	storagetest.Fill(t, path)
 	now := time.Date(2026, 11, 1, 0, 0, 0, 0, time.UTC)
 	spoil := func() {
 		t.Helper()
-		b, err := os.ReadFile("shelf.db")
+		b, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
 		clear(b[:512])
-		if err := os.WriteFile("shelf.db", b, 0o644); err != nil {
+		if err := os.WriteFile(path, b, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		storagetest.LeaveLog(t, "shelf.db")
+		storagetest.LeaveLog(t, path)
 	}
 	spoil()
-	s, err := opened(t, "shelf.db", func() time.Time { return now })
+	s, err := opened(t, path, func() time.Time { return now })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,13 +66,14 @@ func TestRescuesAreApart(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if notes := s.Notes(); len(notes) != 1 || !strings.Contains(notes[0], "kept as shelf.db.damaged-") {
+	if notes := s.Notes(); len(notes) != 1 || !strings.Contains(notes[0], "kept as "+path+".damaged-") {
 		t.Errorf("%q", notes)
 	}
 }
 
 // The nightly analysis uses what can be read of a damaged store.
 func TestNightOverDamagedStore(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	storagetest.Fill(t, path)
 	storagetest.Root(t, path, "")
@@ -131,6 +133,7 @@ func TestStoreIsCheckedOnceAWeek(t *testing.T) {
 // A store that is removed while it is written to is noticed, even without a
 // commit. All that was in it is written to a new file.
 func TestRemovedStoreIsNoticed(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	n := storagetest.Fill(t, path)
 	s, err := opened(t, path, nil)
@@ -171,6 +174,7 @@ func TestRemovedStoreIsNoticed(t *testing.T) {
 
 // Thinning old readings changes no verdict, and is done once a month.
 func TestThinningLeavesDrift(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "shelf.db")
 	now := time.Date(2026, 8, 1, 4, 0, 0, 0, time.UTC)
 	r := runtest.Parse(t, shelf)
