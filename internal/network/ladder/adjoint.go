@@ -32,41 +32,6 @@ func (n *Network) NewGradient() *Gradient {
 	}
 }
 
-// VoltageGradient writes the derivatives of V(from) − V(to) at the last solution.
-// Both points must have nodes (see Potential). It returns ErrSingular or nil.
-func (s *Solver) VoltageGradient(from, to run.Point, g *Gradient) error {
-	clear(s.adjoint)
-	s.inject(s.net.node(from), 1)
-	s.inject(s.net.node(to), -1)
-	return s.gradient(g)
-}
-
-// FeedAmpsGradient writes the derivatives of FeedAmps at the last solution. It returns
-// ErrSingular or nil.
-func (s *Solver) FeedAmpsGradient(feed int, rail run.Rail, g *Gradient) error {
-	x := s.net.resistors[s.net.feedRail[feed][rail]]
-	sign := s.conductance(x)
-	if rail == run.Minus {
-		sign = -sign
-	}
-	clear(s.adjoint)
-	s.inject(x.a, sign)
-	s.inject(x.b, -sign)
-	if err := s.gradient(g); err != nil {
-		return err
-	}
-	// The current also depends on the conductor's own resistance directly.
-	if ohms := s.ohms(x); !math.IsInf(ohms, 1) {
-		own := -s.FeedAmps(feed, rail) / ohms
-		if rail == run.Plus {
-			g.Feeds[feed].Plus += own
-		} else {
-			g.Feeds[feed].Minus += own
-		}
-	}
-	return nil
-}
-
 func (s *Solver) inject(node int32, x float64) {
 	if node != ground {
 		s.adjoint[node] += x
