@@ -35,13 +35,16 @@ func Quadratic(c *leastsquares.Matrix, row []float64) float64 {
 	return sum
 }
 
+// minRest is the least part of a reading's variance that other readings must leave where it is removed.
+const minRest = 1e-9
+
 // Widen removes a reading from a covariance, the inverse of Narrow: C + C·r·rᵀ·C/(1 − rᵀ·C·r)
 // (Sherman and Morrison). row holds r, the reading's derivatives over its standard deviation. Widen
 // changes nothing where only that reading determines a direction.
 func Widen(c *leastsquares.Matrix, row []float64) {
 	along := Times(c, row)
 	rest := 1 - Dot(row, along)
-	if !(rest > 1e-9) {
+	if !(rest > minRest) {
 		return
 	}
 	for a, x := range along {

@@ -2,7 +2,7 @@ package matrix
 
 // Sparse is a vector of which only the entries other than zero are held.
 type Sparse struct {
-	at    []int // ascending
+	at    []int
 	value []float64
 }
 
@@ -34,3 +34,6 @@ func (s Sparse) AddTo(dense []float64, by float64) {
 		dense[i] += by * s.value[n]
 	}
 }
+
+// SparseAt returns a vector of the given entries.
+func SparseAt(at []int, value []float64) Sparse { return Sparse{at, value} }
