@@ -26,9 +26,9 @@ const (
 	FoilShareSpread = 0.025 // of a reel's share of the rails about that of its foil (common practice, no source)
 )
 
-// Residual returns the residual of the reel, with the pseudo-Huber loss, and its derivatives by
+// normalisedResidual returns the residual of the reel, with the pseudo-Huber loss, and its derivatives by
 // each rail and by the foil factor.
-func (a FoilPrior) Residual(x []float64) (z float64, railSlope, foilSlope float64) {
+func (a FoilPrior) normalisedResidual(x []float64) (z float64, railSlope, foilSlope float64) {
 	factor, half := math.Max(x[a.FoilFactor], MinFactor), (x[a.Rails[0]]+x[a.Rails[1]])/2
 	z, slope := pseudoHuberLoss((half/factor-1)/foilSpread, foilThreshold)
 	railSlope = slope / (2 * factor * foilSpread)
@@ -38,10 +38,16 @@ func (a FoilPrior) Residual(x []float64) (z float64, railSlope, foilSlope float6
 	return z, railSlope, foilSlope
 }
 
+// Residual returns the residual and its derivatives by the unknowns.
+func (a FoilPrior) Residual(x []float64) (z float64, by Derivatives) {
+	z, railSlope, foilSlope := a.normalisedResidual(x)
+	return z, Derivatives{{a.Rails[0], railSlope}, {a.Rails[1], railSlope}, {a.FoilFactor, foilSlope}}
+}
+
 // Row writes the derivatives by all unknowns to row and returns the residual.
 func (a FoilPrior) Row(x, row []float64) (z float64) {
-	z, railSlope, foilSlope := a.Residual(x)
+	z, by := a.Residual(x)
 	clear(row)
-	row[a.Rails[0]], row[a.Rails[1]], row[a.FoilFactor] = railSlope, railSlope, foilSlope
+	by.AddTo(row, 1)
 	return z
 }

@@ -69,13 +69,20 @@ func (s Split) normalisedResidual(x []float64) (z float64, slopes [2]float64, sh
 	return z, slopes, shareSlope
 }
 
+// Residual returns z and its derivatives by the unknowns.
+func (s Split) Residual(x []float64) (z float64, by Derivatives) {
+	z, slopes, about := s.normalisedResidual(x)
+	by = Derivatives{{s.Rails[0], slopes[0]}, {s.Rails[1], slopes[1]}}
+	if s.ShareAbout != EvenShare {
+		by[2] = Derivative{s.ShareAbout, about}
+	}
+	return z, by
+}
+
 // Row writes the derivatives of z by all unknowns to row and returns z.
 func (s Split) Row(x, row []float64) float64 {
-	z, slopes, about := s.normalisedResidual(x)
+	z, by := s.Residual(x)
 	clear(row)
-	row[s.Rails[0]], row[s.Rails[1]] = slopes[0], slopes[1]
-	if s.ShareAbout != EvenShare {
-		row[s.ShareAbout] = about
-	}
+	by.AddTo(row, 1)
 	return z
 }
