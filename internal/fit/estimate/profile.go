@@ -112,7 +112,7 @@ func (p *Profile) heldAt(value float64, start []float64) heldFit {
 	e, raw := p.est, p.x.Belief.Deviation/p.est.Inflation
 	sigmas := math.Abs(value-p.base()) / raw
 	f := heldFit{value: value}
-	f.sum, f.at, f.ok = e.Model.SumHeldAt(e.Assumptions, p.x.resistance, value, sumAccuracy*sigmas*sigmas,
+	f.sum, f.at, f.ok = e.SumHeldAt(p.x.resistance, value, sumAccuracy*sigmas*sigmas,
 		e.Model.StartHeldAt(p.x.split, value, e.X), start)
 	p.fits = append(p.fits, f)
 	return f

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/numeric/leastsquares"
 )
 
@@ -13,9 +14,10 @@ type problem struct {
 	*Model
 	Assumptions
 	point        *Point
-	observations []Observation // see Under
-	predicted    []float64     // by observation, of the last evaluation; 0 where excluded
-	row          []float64     // scratch
+	observations []Observation   // see Under
+	predicted    []float64       // by observation, of the last evaluation; 0 where excluded
+	row          []float64       // scratch
+	outputs      []ladder.Output // scratch
 }
 
 // problem returns the problem under some assumptions. Its point is released by the caller.

@@ -21,7 +21,23 @@ const (
 // from the next one where that fit does not converge. Without a fit that converges it returns the
 // result of the best one. ok is false where no start can be fitted.
 func (m *Model) SumHeldAt(a Assumptions, r Resistance, value, accuracy float64, starts ...[]float64) (least float64, x []float64, ok bool) {
-	for _, start := range m.bestFirst(a, r, value, starts) {
+	return m.fitHeldAt(a, r, value, accuracy, m.bestFirst(a, r, value, starts))
+}
+
+// SumHeldAt is Model.SumHeldAt near the fit of the linear model, whose covariance spares most fits.
+func (l *Linear) SumHeldAt(r Resistance, value, accuracy float64, starts ...[]float64) (least float64, x []float64, ok bool) {
+	starts = l.Model.bestFirst(l.Assumptions, r, value, starts)
+	if l.Covariance != nil {
+		if least, x, ok = l.refit(r.heldAt(value, starts[0]), starts[0], accuracy); ok {
+			return least, x, true
+		}
+	}
+	return l.Model.fitHeldAt(l.Assumptions, r, value, accuracy, starts)
+}
+
+// fitHeldAt is Model.SumHeldAt with starts as bestFirst returns them.
+func (m *Model) fitHeldAt(a Assumptions, r Resistance, value, accuracy float64, starts [][]float64) (least float64, x []float64, ok bool) {
+	for _, start := range starts {
 		held := r.heldAt(value, start)
 		a.held = held
 		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: accuracy, MaxIterations: heldIterations, NoCovariance: true})
@@ -75,18 +91,16 @@ func (m *Model) bestFirst(a Assumptions, r Resistance, value float64, starts [][
 // Jacobian goes to the other conductor.
 func (p *problem) evaluateHeld(x, residuals []float64, jacobian *leastsquares.Matrix) error {
 	h := p.held
-	value, slope, err := h.follow(x)
+	full, slope, err := h.whole(x)
 	if err != nil {
 		return err
 	}
-	full := slices.Clone(x)
-	full[h.dependent] = value
 	last := len(residuals) - 1
 	if err := p.evaluateFree(full, residuals[:last], jacobian); err != nil {
 		return err
 	}
 	mean, deviation := p.PriorOf(p.Assumptions, h.dependent)
-	residuals[last] = (value - mean) / deviation
+	residuals[last] = (full[h.dependent] - mean) / deviation
 	if jacobian == nil {
 		return nil
 	}
@@ -94,11 +108,7 @@ func (p *problem) evaluateHeld(x, residuals []float64, jacobian *leastsquares.Ma
 	clear(row)
 	row[h.dependent] = 1 / deviation
 	for i := range jacobian.Rows {
-		row := jacobian.Row(i)
-		if h.other != Absent {
-			row[h.other] += slope * row[h.dependent]
-		}
-		row[h.dependent] = 0
+		h.carry(jacobian.Row(i), slope)
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package model
 
 import (
 	"errors"
+	"slices"
 
 	"ohmkeep/internal/fit/prior"
 )
@@ -70,4 +71,19 @@ func (h *heldResistance) follow(x []float64) (value, slope float64, err error) {
 	}
 	value = prior.Transform(ohms)
 	return value, -prior.ToOhmsSlope(x[h.other]) / prior.ToOhmsSlope(value), nil
+}
+
+// whole returns the unknowns x with the dependent one as it follows, and its derivative by the other one.
+func (h *heldResistance) whole(x []float64) (full []float64, slope float64, err error) {
+	full = slices.Clone(x)
+	full[h.dependent], slope, err = h.follow(x)
+	return full, slope, err
+}
+
+// carry adds the derivative by the dependent unknown to that by the other one, which it follows.
+func (h *heldResistance) carry(row []float64, slope float64) {
+	if h.other != Absent {
+		row[h.other] += slope * row[h.dependent]
+	}
+	row[h.dependent] = 0
 }

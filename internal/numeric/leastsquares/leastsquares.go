@@ -68,6 +68,8 @@ type Fit struct {
 	Evaluations int
 }
 
+var errNotFinite = errors.New("residuals or derivatives at the start are not finite")
+
 // Solve fits a model from start. It returns an error if sizes disagree, if a start or prior is not
 // usable, or if the model cannot be evaluated at start or has derivatives that are not finite. A
 // fit that did not converge is not an error.
@@ -86,7 +88,7 @@ func Solve(m Model, start []float64, prior *Prior, opt Options) (*Fit, error) {
 		return nil, err
 	}
 	if !finite(s.current.sum) {
-		return nil, errors.New("residuals or derivatives at the start are not finite")
+		return nil, errNotFinite
 	}
 	s.begin()
 	for s.iterations < s.maxIterations && !s.converged() {
