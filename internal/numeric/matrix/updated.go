@@ -10,6 +10,7 @@ import (
 type Covariance interface {
 	Times(v []float64) []float64
 	Row(j int) []float64 // may be shared
+	Size() int           // the number of unknowns
 }
 
 // Dense is a Covariance whose entries are kept.
@@ -23,6 +24,9 @@ func (c Dense) Times(v []float64) []float64 {
 	}
 	return out
 }
+
+// Size returns the number of unknowns.
+func (c Dense) Size() int { return c.Rows }
 
 // Updated is a covariance with updates of rank one, C − Σ f·u·uᵀ. They are kept apart, so that an
 // update takes a time proportional to its length and the covariance itself is not changed.
@@ -39,13 +43,9 @@ func (c *Updated) Times(v []float64) []float64 {
 
 // TimesSparse is Times of a vector with few entries.
 func (c *Updated) TimesSparse(v Sparse) []float64 {
-	var out []float64
+	out := make([]float64, c.Size())
 	for n, j := range v.at {
-		row := c.Covariance.Row(j) // it is symmetric
-		if out == nil {
-			out = make([]float64, len(row))
-		}
-		for i, x := range row {
+		for i, x := range c.Covariance.Row(j) { // it is symmetric
 			out[i] += v.value[n] * x
 		}
 	}

@@ -41,6 +41,8 @@ func TestUpdated(t *testing.T) {
 		}
 	}
 	agrees("as it is", c)
+	u.Add(Sparse{})
+	agrees("with a reading that depends on nothing", c)
 	want := c.Clone()
 	u.Add(first)
 	Narrow(want, dense(first))
