@@ -10,7 +10,6 @@ import (
 
 // Several programs open a store that does not exist yet: none is refused.
 func TestOpenTogether(t *testing.T) {
-	t.Parallel()
 	rounds := 5
 	if *thorough {
 		rounds = 15

@@ -81,12 +81,12 @@ func perform(t *testing.T, p *Plan, plant *calibrationtest.Plant, rng *rand.Rand
 }
 
 // halls is how often a large run is commissioned; the continuous build does it more often.
-var halls = flag.Int("halls", 0, "commissionings of a large run; each example run is commissioned ten times as often. 0 = once, of a run that is hardly large, and each example run twice")
+var halls = flag.Int("halls", 0, "commissionings of a large run; each example run is commissioned ten times as often. 0 = each once, and the large run is hardly large")
 
 // commissionings returns how often each example run is commissioned.
 func commissionings() int {
 	if *halls == 0 {
-		return 2
+		return 1
 	}
 	return 10 * *halls
 }

@@ -19,8 +19,11 @@ func TestDoubtfulReadingIsNotCalledWrong(t *testing.T) {
 		noise[i].Value = 0.0006 * rng.NormFloat64()
 	}
 	right, wrong := 0.0, math.Inf(1) // the most error that is taken for noise, and the least that is not, V
-	for n := range 12 {
-		off := 0.002 + 0.0005*float64(n)
+	between := 0.0015
+	if *screened > 2 {
+		between = 0.0005
+	}
+	for off := 0.002; off < 0.008; off += between {
 		r, list := modeltest.Cornice()
 		for i := range list {
 			list[i].Value += noise[i].Value

@@ -15,7 +15,7 @@ import (
 	"ohmkeep/internal/run"
 )
 
-var screened = flag.Int("screened", 2, "number of simulated runs in which what the search leaves out is fitted")
+var screened = flag.Int("screened", 2, "number of simulated runs in which what the search leaves out is fitted; with more than 2, errors of a reading are tried at closer intervals")
 
 // shelf is an invented run of six reels end to end with a feed at the start of each, and its readings
 // with noise: the currents of all feeds, and the voltages at both ends of the reels. One joint or feed

@@ -5,6 +5,7 @@ import (
 	"encoding/xml"
 	"errors"
 	"fmt"
+	"image/color"
 	"image/png"
 	"io"
 	"math"
@@ -115,10 +116,10 @@ func TestPNGHasTheSizeOfThePicture(t *testing.T) {
 	if got := img.Bounds().Dx(); got != pngUnits*Narrow {
 		t.Errorf("%d dots wide, want %d", got, pngUnits*Narrow)
 	}
-	colours := map[string]bool{}
+	colours := map[color.Color]bool{}
 	for x := 0; x < img.Bounds().Dx(); x += 2 {
 		for y := 0; y < img.Bounds().Dy(); y += 2 {
-			colours[fmt.Sprint(img.At(x, y))] = true
+			colours[img.At(x, y)] = true
 		}
 	}
 	if len(colours) < 10 { // paper, text, rules, three verdicts and their edges
