@@ -72,24 +72,36 @@ func (f *fakeFirm) many(n int) *fakeFirm {
 // serve serves the pages of an invented firm.
 func serve(t testing.TB, f *fakeFirm, o access.Options) *httptest.Server {
 	t.Helper()
+	s := httptest.NewServer(guarded(t, f, o))
+	t.Cleanup(s.Close)
+	return s
+}
+
+// guarded returns the pages of an invented firm behind its doors.
+func guarded(t testing.TB, f *fakeFirm, o access.Options) http.Handler {
+	t.Helper()
 	o.Address, o.Log = "127.0.0.1:0", slog.New(slog.DiscardHandler)
 	guard, err := access.New(o)
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := httptest.NewServer(guard.Handler(New(t.Context(), Config{MaxStreams: 32, Program: "1.2.3", Now: func() time.Time { return noon }, Log: slog.New(slog.DiscardHandler),
+	return guard.Handler(New(t.Context(), Config{MaxStreams: 32, Program: "1.2.3", Now: func() time.Time { return noon }, Log: slog.New(slog.DiscardHandler),
 		Sites:       func(context.Context) ([]*firm.Site, error) { return f.sites, f.fault() },
 		Comparisons: func(context.Context) ([]firm.Comparison, error) { return f.comparisons, f.fault() },
 		Follow:      f.follow,
-	}), "/files/"))
-	t.Cleanup(s.Close)
-	return s
+	}), "/files/")
 }
 
 // get returns the status and the text of a page.
 func get(t testing.TB, address string) (int, string) {
 	t.Helper()
-	r, err := http.Get(address)
+	return getBy(t, http.DefaultClient, address)
+}
+
+// getBy is get by a client of its own.
+func getBy(t testing.TB, client *http.Client, address string) (int, string) {
+	t.Helper()
+	r, err := client.Get(address)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/central/replica"
@@ -21,6 +22,7 @@ import (
 	"ohmkeep/internal/watch/recorder"
 	"ohmkeep/internal/watch/service"
 	"ohmkeep/internal/web/access"
+	"ohmkeep/internal/web/servertest"
 )
 
 // followed is an invented run that is followed.
@@ -131,12 +133,14 @@ func TestRunPages(t *testing.T) {
 
 // A page that is opened while a run is analysed for the first time shows the result by itself: its
 // events name another revision then.
-func TestFirstAnalysis(t *testing.T) {
+func TestFirstAnalysis(t *testing.T) { synctest.Test(t, testFirstAnalysis) }
+
+func testFirstAnalysis(t *testing.T) {
 	f := invent()
-	s := serve(t, f, access.Options{})
-	_, text := get(t, s.URL+"/site/9/run/Jetty/")
+	client := servertest.Serve(t, guarded(t, f, access.Options{}))
+	_, text := getBy(t, client, "http://localhost/site/9/run/Jetty/")
 	has(t, text, "<b>NOT ANALYSED YET</b> Its readings are being analysed; this page shows the result by itself.")
-	r, err := http.Get(s.URL + "/site/9/run/Jetty/live/events")
+	r, err := client.Get("http://localhost/site/9/run/Jetty/live/events")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,10 +162,11 @@ func TestFirstAnalysis(t *testing.T) {
 	x.history, x.arrival.Analysing = showtest.History(), false
 	x.mu.Unlock()
 	close(x.ready)
-	if second := revision(); first == second {
-		t.Errorf("revision %s before and after", first)
+	analysed := time.Now()
+	if second := revision(); first == second || time.Since(analysed) > 2*time.Second {
+		t.Errorf("revision %s before and %s after, which came after %v", first, second, time.Since(analysed))
 	}
-	_, text = get(t, s.URL+"/site/9/run/Jetty/")
+	_, text = getBy(t, client, "http://localhost/site/9/run/Jetty/")
 	has(t, text, "<b>LOOK</b>", "!NOT ANALYSED")
 }
 

@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"ohmkeep/internal/result/history"
@@ -20,18 +21,25 @@ import (
 	"ohmkeep/internal/site/parts"
 	"ohmkeep/internal/store"
 	"ohmkeep/internal/web/access"
+	"ohmkeep/internal/web/servertest"
 )
 
 // served serves the pages of an invented watch, to one that may write.
 func served(t *testing.T, w *invented) *httptest.Server {
 	t.Helper()
+	s := httptest.NewServer(guarded(t, w))
+	t.Cleanup(func() { close(w.done); s.CloseClientConnections(); s.Close() })
+	return s
+}
+
+// guarded returns the pages of an invented watch behind its doors.
+func guarded(t *testing.T, w *invented) http.Handler {
+	t.Helper()
 	guard, err := access.New(access.Options{Address: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := httptest.NewServer(guard.Handler(New(w, w, Options{Streams: parts.NewStreams(4, w.done), Note: w.Note, Program: "1.2.3", Now: func() time.Time { return midnight }})))
-	t.Cleanup(func() { close(w.done); s.CloseClientConnections(); s.Close() })
-	return s
+	return guard.Handler(New(w, w, Options{Streams: parts.NewStreams(4, w.done), Note: w.Note, Program: "1.2.3", Now: func() time.Time { return midnight }}))
 }
 
 func get(t *testing.T, s *httptest.Server, path string) (int, string) {
@@ -288,10 +296,13 @@ func TestNote(t *testing.T) {
 
 // The JSON is that of the type, with its schema; open pages get it at once and when it changes,
 // with a new revision after an analysis.
-func TestLive(t *testing.T) {
+func TestLive(t *testing.T) { synctest.Test(t, testLive) }
+
+func testLive(t *testing.T) {
 	w := invent()
-	s := served(t, w)
-	_, text := get(t, s, "/live")
+	defer close(w.done)
+	client := servertest.Serve(t, guarded(t, w))
+	_, text := answer(t, func() (*http.Response, error) { return client.Get("http://localhost/live") })
 	var l Live
 	if err := json.Unmarshal([]byte(text), &l); err != nil {
 		t.Fatal(err)
@@ -306,7 +317,7 @@ func TestLive(t *testing.T) {
 	if l.Channels[1].State != noneYet || l.Channels[1].Value != nil || l.Channels[2].State != lost {
 		t.Errorf("%+v", l.Channels)
 	}
-	stream, err := http.Get(s.URL + "/live/events")
+	stream, err := client.Get("http://localhost/live/events")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -328,11 +339,12 @@ func TestLive(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	w.set(func() { w.status.Step, w.history = "dark", &history.History{} })
+	changed := time.Now()
 	got := next()
 	for got.Step == "dark" && got.Revision == l.Revision { // sent before the pages were made again
 		got = next()
 	}
-	if got.Step != "dark" || got.Revision != l.Revision+1 {
-		t.Errorf("%+v", got)
+	if took := time.Since(changed); got.Step != "dark" || got.Revision != l.Revision+1 || took > 2*time.Second {
+		t.Errorf("after %v: %+v", took, got)
 	}
 }

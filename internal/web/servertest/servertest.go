@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"sync"
+	"testing"
 )
 
 // Listener accepts the connections that Dial makes.
@@ -36,6 +37,15 @@ func (l *Listener) Dial() (net.Conn, error) {
 func (l *Listener) Client() *http.Client {
 	dial := func(context.Context, string, string) (net.Conn, error) { return l.Dial() }
 	return &http.Client{Transport: &http.Transport{DialContext: dial, DisableKeepAlives: true}}
+}
+
+// Serve serves a handler until the test ends, and returns a client that asks it, whichever host its requests name.
+func Serve(t testing.TB, h http.Handler) *http.Client {
+	inside := Listen()
+	server := &http.Server{Handler: h}
+	t.Cleanup(func() { _ = server.Close() })
+	go func() { _ = server.Serve(inside) }()
+	return inside.Client()
 }
 
 // Accept waits for the next connection. After Close the error is net.ErrClosed.
