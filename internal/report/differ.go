@@ -13,8 +13,20 @@ import (
 // maxFaults is how many differences are listed one by one.
 const maxFaults = 20
 
-// drawnOtherwise is the difference of a picture whose words are the same.
-const drawnOtherwise = "the picture is drawn otherwise than follows"
+// difference is a place where a page is not the one that follows.
+type difference struct {
+	kind differenceKind
+	text string
+}
+
+// differenceKind is what a difference is of, the gravest first.
+type differenceKind int
+
+const (
+	ofWords   differenceKind = iota // of numbers, words and tags
+	ofDrawing                       // of a picture whose words are the same: it follows from its numbers
+	ofSum                           // of the page's sum, which differs wherever something else does
+)
 
 // piece is a part of a page: a tag, or the text between two.
 type piece struct {
@@ -76,7 +88,7 @@ func differences(page, follows []byte, numbersOnly bool) []string {
 	if numbersOnly {
 		return numberDifferences(is, should)
 	}
-	var faults []string
+	var faults []difference
 	for len(is) > 0 && len(should) > 0 {
 		a, b := is[0], should[0]
 		if a.text == b.text {
@@ -89,26 +101,28 @@ func differences(page, follows []byte, numbersOnly bool) []string {
 		is, should = is[i:], should[j:]
 	}
 	if len(is)+len(should) > 0 {
-		faults = append(faults, "the end of the page is not what follows")
+		faults = append(faults, difference{text: "the end of the page is not what follows"})
 	}
 	if len(faults) == 0 { // blanks or line ends between tags
-		faults = []string{"the blanks between the page's parts are not what follows"}
+		faults = []difference{{text: "the blanks between the page's parts are not what follows"}}
 	}
-	if last := len(faults) - 1; faults[last] == wrongSum && last > 0 {
-		faults = faults[:last] // it differs wherever something else does
-	}
-	return few(faults)
+	return texts(faults)
 }
 
-// few cuts a list of faults. Those of numbers come before pictures, which follow from them.
-func few(faults []string) []string {
-	slices.SortStableFunc(faults, func(a, b string) int {
-		return cmp.Compare(strings.Count(a, drawnOtherwise), strings.Count(b, drawnOtherwise))
-	})
-	if n := len(faults); n > maxFaults {
-		return append(faults[:maxFaults:maxFaults], fmt.Sprintf("and %d more", n-maxFaults))
+// texts returns the first differences in words, the gravest kind first, and how many more there are. The sum
+// is named only where nothing else differs.
+func texts(faults []difference) (list []string) {
+	slices.SortStableFunc(faults, func(a, b difference) int { return cmp.Compare(a.kind, b.kind) })
+	if last := len(faults) - 1; last > 0 && faults[last].kind == ofSum {
+		faults = faults[:last]
 	}
-	return faults
+	for _, f := range faults[:min(len(faults), maxFaults)] {
+		list = append(list, f.text)
+	}
+	if n := len(faults); n > maxFaults {
+		list = append(list, fmt.Sprintf("and %d more", n-maxFaults))
+	}
+	return list
 }
 
 // meet returns how many pieces to skip in each of two lists so that they go on alike for three
@@ -144,31 +158,33 @@ const wrongSum = "the sum in the last line is not that of the page: every number
 
 func isSum(p piece) bool { return len(p.text) == len(noSum) && !p.tag }
 
-// describe returns in words what a page says and what follows.
-func describe(is, should []piece, at piece) string {
-	where := fmt.Sprintf("line %d, %s: ", at.line, at.section)
+// describe returns what a page says and what follows.
+func describe(is, should []piece, at piece) difference {
+	text := fmt.Sprintf("line %d, %s: ", at.line, at.section)
 	if at.row != "" {
-		where += at.row + ": "
+		text += at.row + ": "
 	}
 	switch {
 	case isSum(at):
-		return wrongSum
+		return difference{ofSum, wrongSum}
 	case at.picture:
 		if a, b := apart(words(is), words(should)); a != b {
-			return where + fmt.Sprintf("the picture says %q, and %q follows", a, b)
+			return difference{ofWords, text + fmt.Sprintf("the picture says %q, and %q follows", a, b)}
 		}
-		return where + drawnOtherwise
+		return difference{ofDrawing, text + "the picture is drawn otherwise than follows"}
 	}
 	a, b := apart(words(is), words(should))
 	switch {
 	case a == b:
-		return where + "the page is built otherwise than follows"
+		text += "the page is built otherwise than follows"
 	case b == "":
-		return where + fmt.Sprintf("says %q, which does not follow", a)
+		text += fmt.Sprintf("says %q, which does not follow", a)
 	case a == "":
-		return where + fmt.Sprintf("%q follows and is not there", b)
+		text += fmt.Sprintf("%q follows and is not there", b)
+	default:
+		text += fmt.Sprintf("says %q, and %q follows", a, b)
 	}
-	return where + fmt.Sprintf("says %q, and %q follows", a, b)
+	return difference{ofWords, text}
 }
 
 // words returns the text of pieces without tags, cut to a line.

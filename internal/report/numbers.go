@@ -11,7 +11,8 @@ import (
 
 // numberDifferences compares the numbers, the verdicts and what the rows of tables are about, of two pages, section
 // by section, as far as both have it.
-func numberDifferences(is, should []piece) (faults []string) {
+func numberDifferences(is, should []piece) []string {
+	var faults []difference
 	have, order := numbersBySection(is)
 	want, _ := numbersBySection(should)
 	for _, section := range order {
@@ -21,21 +22,21 @@ func numberDifferences(is, should []piece) (faults []string) {
 		}
 		faults = append(faults, sectionDifferences(section, have[section], b)...)
 	}
-	return few(faults)
+	return texts(faults)
 }
 
 // sectionDifferences compares the numerals of a section. Where one is left out or added, all after it differ, so that
 // the first difference alone is named.
-func sectionDifferences(section string, is, follow []numeral) (faults []string) {
+func sectionDifferences(section string, is, follow []numeral) (faults []difference) {
 	for i := range min(len(is), len(follow)) {
 		if a, b := is[i], follow[i]; !near(a.text, b.text) {
-			faults = append(faults, fmt.Sprintf("line %d, %s: says %s in %q, and %s follows", a.in.line, section, a.text, firstWords(a.in), b.text))
+			faults = append(faults, difference{text: fmt.Sprintf("line %d, %s: says %s in %q, and %s follows", a.in.line, section, a.text, firstWords(a.in), b.text)})
 		}
 	}
 	if len(is) == len(follow) {
 		return faults
 	}
-	return append([]string{fmt.Sprintf("%s: there are %d numbers, verdicts and names, and %d follow", section, len(is), len(follow))}, faults[:min(len(faults), 1)]...)
+	return append([]difference{{text: fmt.Sprintf("%s: there are %d numbers, verdicts and names, and %d follow", section, len(is), len(follow))}}, faults[:min(len(faults), 1)]...)
 }
 
 func firstWords(p piece) string {
