@@ -12,24 +12,26 @@ import (
 const minMissingCurrent = 0.15
 
 // darkReels tests whether a reel that stays dark explains the readings about as well as the best
-// explanation, whose score is given, and returns such reels as alternatives. It does so where the
-// pixels draw less than stated in every lit step. A reel is tested where the missing part of the
-// current is nearer to that reel's share than to zero. A dark reel between two feeds changes little
-// except the total current, and leaves the current of its joints unknown. Its ends read about the
-// same, so that they need not have been read at one place.
+// explanation, whose score is given, and returns such reels as alternatives. A reel is tested where the
+// pixels draw less than stated in every lit step and the missing part of the current is nearer to that
+// reel's share than to zero, or where its ends read the same, so that one seems to be read at the other. A
+// dark reel between two feeds changes little except the total current, and leaves the current of its
+// joints unknown.
 func (e explanation) darkReels(least float64) (alternatives []explanation) {
-	drawn := e.drawnPart()
-	if e.Assumptions.DarkReel != model.Absent || drawn > 1-minMissingCurrent {
+	drawn := math.Log(e.drawnPart())
+	if e.Assumptions.DarkReel != model.Absent {
 		return nil
 	}
 	for i := range e.Model.Run.Reels {
+		misread := func(x model.Mistake) bool { return x.Kind == model.PlaceMisread && x.A == i }
 		lit := math.Log(1 - e.currentShare(i))
-		if math.IsInf(lit, -1) || math.Abs(math.Log(drawn)-lit) > math.Abs(math.Log(drawn)) {
+		missing := drawn < math.Log(1-minMissingCurrent) && math.Abs(drawn-lit) <= math.Abs(drawn)
+		if math.IsInf(lit, -1) || !missing && !slices.ContainsFunc(e.Assumptions.Mistakes, misread) {
 			continue
 		}
 		a := e.Assumptions
 		a.DarkReel = i
-		a.Mistakes = slices.DeleteFunc(slices.Clone(a.Mistakes), func(x model.Mistake) bool { return x.Kind == model.PlaceMisread && x.A == i })
+		a.Mistakes = slices.DeleteFunc(slices.Clone(a.Mistakes), misread)
 		other, err := e.solveLimited(a, e.Model.Start(a), longIterations)
 		if err == nil {
 			other, err = other.withoutOutliers()

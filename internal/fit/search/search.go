@@ -92,15 +92,14 @@ func Best(m *model.Model) (*Outcome, error) {
 		list = append(list, x.otherStock(asStated.score())...)
 	}
 	best, _ = bestOf(list)
+	list = append(list, asStated.darkReels(best.score())...)
+	best, _ = bestOf(list)
 	list = append(list, best.unlistedCurrents()...)
 	list = append(list, best.rough()...)
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
-	if best.Assumptions.OtherStock == model.Absent {
-		asStated = best
-	}
 	right := best.acquit()
-	list = append([]explanation{right, best}, asStated.darkReels(best.score())...)
+	list = []explanation{right, best}
 	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
 		list = append(list, x.finalFit())
 	}
