@@ -13,7 +13,7 @@ const (
 	// the wrong one.
 	maxReplaced = 8
 	// maxCheapProducts is the number of multiplications in one iteration up to which every reading is
-	// tried.
+	// tried, and what is rare.
 	maxCheapProducts = 2_000_000
 	// After screeningIterations a trial is dropped where its cost is still higher by
 	// maxScreeningCost: the wrong reading is in the fit.
@@ -67,7 +67,7 @@ func (e explanation) mayReplaceOutliers(i int) bool {
 	if n := e.Assumptions.ExcludedCount(); n > 1 || len(near) == 0 {
 		return len(near) >= 2
 	}
-	if n := len(e.X); n*n*len(e.Observations) < maxCheapProducts {
+	if e.isCheap() {
 		return true
 	}
 	// the residual of o with both readings excluded; its variance is 1 + g
@@ -89,6 +89,9 @@ func (e explanation) mayReplaceOutliers(i int) bool {
 	with, without := residual*residual/(1+g), e.Residuals[i]*e.Residuals[i]/rest
 	return with < 4*(without+maxAlternativeCost)
 }
+
+// isCheap reports whether a fit takes little time.
+func (e explanation) isCheap() bool { return len(e.X)*len(e.X)*len(e.Observations) < maxCheapProducts }
 
 // fitExcluding fits from the values of the run file with some readings excluded, excludes up to
 // maxExtraOutliers more, and readmits what agrees. ok is false where a fit fails or the screening

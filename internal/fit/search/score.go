@@ -24,7 +24,7 @@ const (
 	unusedReading = 1.0
 	// openConductor is for each open conductor.
 	openConductor = 10.0
-	// badElement is for each joint or feed above its limit, and highResistance for each joint or feed that
+	// badElement is for each joint, feed or strip type above its limit, and highResistance for each joint or feed that
 	// conducts and has a high resistance (isHigh): that is rarer than an open one.
 	badElement     = 6.0
 	highResistance = 12.0
@@ -36,14 +36,18 @@ const (
 	unlistedCurrent = 10.0
 	// roughReadings is for readings that all scatter much further than their meters promise.
 	roughReadings = 10.0
-	// lowResistance is for a reel with less than minReelPart of its stated resistance, which no strip has.
-	lowResistance = 16.0
-	minReelPart   = 0.75
 	// notConverged is for a fit that has not converged.
 	notConverged = 10.0
 	// maxAlternativeCost is how much the score of an alternative may exceed that of the best
 	// explanation: odds of 90. Neither is then reported as certain.
 	maxAlternativeCost = 9.0
+)
+
+// No strip has much less than minReelPart of its stated resistance: that of twice the copper has odds of
+// one to 6000. lowReelSpread is the standard deviation below it (both common practice, no source).
+const (
+	minReelPart   = 0.75
+	lowReelSpread = 0.06
 )
 
 // score returns minus twice the logarithm of the evidence for an explanation times the prior odds
@@ -69,7 +73,7 @@ func (e explanation) computeScore() float64 {
 	if e.Assumptions.OtherStock >= 0 {
 		sum += otherStock
 	}
-	sum += e.unlistedOdds() + e.lowOdds()
+	sum += e.unlistedOdds() + e.lowOdds() + e.highCopperOdds()
 	if e.Model.Rough {
 		sum += roughReadings
 	}

@@ -68,7 +68,7 @@ type Outcome struct {
 }
 
 // maxAlternatives is the largest number of alternatives.
-const maxAlternatives = 4
+const maxAlternatives = 6
 
 // Best finds the explanation that fits the readings of a model best. It returns an error where the
 // network cannot be solved with the values of the run file.

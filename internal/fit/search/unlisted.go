@@ -11,31 +11,48 @@ import (
 )
 
 // unlistedCurrents returns explanations in which something that the run file does not list draws or
-// feeds current at one reel. They are tried where the readings are not explained without, or only by
-// what is rare: an element above its limit, an operator mistake, pixels that draw much more or less than
-// stated.
+// feeds current at one reel. They are tried where the readings are not explained without, and in a run
+// of cheap fits also where they are explained by mistakes, open conductors, copper that no strip has, or
+// pixels that draw much more or less than stated.
 func (e explanation) unlistedCurrents() []explanation {
-	impossible := e.lowOdds() >= lowResistance/2
-	usual := e.explained() && e.elementOdds() == 0 && len(e.Assumptions.Mistakes) == 0 && math.Abs(e.drawnPart()-1) < unusualCurrent
-	if e.Covariance == nil || usual && !impossible {
+	cheap, explained := e.isCheap(), e.explained()
+	current := math.Abs(e.drawnPart()-1) > unusualCurrent
+	impossible := e.lowOdds() >= unlistedCurrent
+	mistaken := len(e.Assumptions.Mistakes)+len(e.open) > 0 || e.lowOdds() > 0
+	if e.Covariance == nil || explained && !(cheap && (current || mistaken)) {
 		return nil
 	}
-	trials := make([][]unlistedTrial, unlistedKinds*len(e.Model.Reels))
+	rare := e.elementOdds()+e.highCopperOdds() >= badElement
+	fresh := 0 // iterations of first fits that do not start at the explanation
+	switch {
+	case impossible || cheap && !explained || len(e.Assumptions.Mistakes) > 0:
+		fresh = initialIterations
+	case cheap && (mistaken || rare):
+		fresh = screeningIterations
+	}
+	trials := make([][]explanation, unlistedKinds*len(e.Model.Reels))
 	parallel.For(len(trials), func(i int) {
-		trials[i] = e.tryUnlistedAt(i/unlistedKinds, model.Unlisted(i%unlistedKinds), impossible)
+		trials[i] = e.tryUnlistedAt(i/unlistedKinds, model.Unlisted(i%unlistedKinds), fresh)
 	})
 	tried := slices.Concat(trials...)
-	most := math.Inf(1)
-	for _, t := range tried {
-		most = math.Min(most, t.cost+maxScreeningCost)
+	least := math.Inf(1)
+	for _, x := range tried {
+		least = math.Min(least, x.costWithUnlisted())
 	}
+	most := least + maxScreeningCost
 	if !impossible {
 		most = math.Min(most, e.score()+maxAlternativeCost)
 	}
-	tried = slices.DeleteFunc(tried, func(t unlistedTrial) bool { return t.cost > most })
-	list := make([][]explanation, len(tried))
-	parallel.For(len(tried), func(i int) { list[i] = tried[i].explanations() })
-	return slices.Concat(list...)
+	found := make([]explanation, len(tried))
+	parallel.For(len(tried), func(i int) {
+		if tried[i].costWithUnlisted() > most {
+			return
+		}
+		if x, err := tried[i].solveLonger().withoutOutliers(); err == nil {
+			found[i] = x
+		}
+	})
+	return slices.DeleteFunc(found, func(x explanation) bool { return x.Fit == nil })
 }
 
 // unusualCurrent is the difference of the pixels' current from what is stated, as a part of it, from
@@ -45,63 +62,36 @@ const unusualCurrent = 0.1
 // unlistedKinds is the number of kinds of unlisted currents.
 const unlistedKinds = 2
 
-// unlistedTrial is a first fit with unlisted currents.
-type unlistedTrial struct {
-	model    *model.Model
-	mistakes []model.Mistake
-	cost     float64 // with the odds of the unlisted currents
-}
-
-// tryUnlistedAt makes first fits with unlisted currents at a reel and all readings: with the
-// mistakes of the explanation, and without any, where the unlisted currents may explain what mistakes,
-// outliers or impossible resistances do.
-func (e explanation) tryUnlistedAt(reel int, how model.Unlisted, impossible bool) (trials []unlistedTrial) {
+// tryUnlistedAt makes first fits with unlisted currents at a reel and all readings: one with what else
+// the explanation assumes, from its values, and the best of those without, since the unlisted currents
+// may explain that; fresh is how many iterations these have, 0 for none.
+func (e explanation) tryUnlistedAt(reel int, how model.Unlisted, fresh int) (trials []explanation) {
 	m, err := e.Model.WithUnlistedAt(reel, how)
 	if err != nil {
 		return nil
 	}
-	try := func(a model.Assumptions, iterations int, starts ...[]float64) {
-		least := math.Inf(1)
-		for _, start := range starts {
-			if fit, err := model.SolveLimited(m, a, start, iterations); err == nil {
-				trial := explain(fit, nil)
-				least = math.Min(least, trial.cost()+trial.unlistedOdds())
-			}
-		}
-		if !math.IsInf(least, 1) {
-			trials = append(trials, unlistedTrial{m, a.Mistakes, least})
+	if fit, err := model.SolveLimited(m, e.Assumptions.ExcludingOnly(nil), m.WithoutUnlisted(e.X), screeningIterations); err == nil {
+		trials = append(trials, explain(fit, nil))
+	}
+	if fresh == 0 {
+		return trials
+	}
+	var best *model.Fit
+	a := m.Assume()
+	for _, start := range m.UnlistedStarts(a) {
+		if fit, err := model.SolveLimited(m, a, start, fresh); err == nil && (best == nil || fit.SumSquares < best.SumSquares) {
+			best = fit
 		}
 	}
-	a := e.Assumptions.ExcludingOnly(nil)
-	try(a, screeningIterations, m.WithoutUnlisted(e.X))
-	if len(a.Mistakes) > 0 || impossible || !e.explained() {
-		a = m.Assume()
-		try(a, initialIterations, m.UnlistedStarts(a)...)
+	if best != nil {
+		trials = append(trials, explain(best, nil))
 	}
 	return trials
 }
 
-// explanations returns the explanation by the unlisted currents of a trial; nil where it cannot be
-// fitted.
-func (t unlistedTrial) explanations() []explanation {
-	a := t.model.Assume()
-	a.Mistakes = t.mistakes
-	var best explanation
-	for _, start := range t.model.UnlistedStarts(a) {
-		fit, err := model.SolveLimited(t.model, a, start, initialIterations)
-		if err == nil && (best.Fit == nil || fit.SumSquares < best.SumSquares) {
-			best = explain(fit, nil)
-		}
-	}
-	if best.Fit == nil {
-		return nil
-	}
-	e, err := best.solveLonger().withoutOutliers()
-	if err != nil {
-		return nil
-	}
-	return []explanation{e}
-}
+// costWithUnlisted returns the cost with the odds of the unlisted currents, without those of anything
+// else: a fit of few iterations has not settled what else is rare.
+func (e explanation) costWithUnlisted() float64 { return e.cost() + e.unlistedOdds() }
 
 // unlistedOdds returns the prior odds of unlisted currents at one of a run's reels, and how far the
 // readings narrow their priors: the logarithm of the ratio of the volumes (Laplace's approximation;
