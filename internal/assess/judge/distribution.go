@@ -42,7 +42,7 @@ func (j *judgement) distributions() []verdict.Mixture {
 		limit := j.limit(loop)
 		judged := !math.IsNaN(limit)
 		list[i] = j.distribution(i, judged)
-		passes := judged && j.verdictOf(list[i].ProbabilityAbove(loop.Scale(limit)), loop.Known) == assessment.Pass
+		passes := judged && j.verdictOf(loop, list[i].ProbabilityAbove(loop.Scale(limit)), loop.Known) == assessment.Pass
 		for k := i + 1; k < len(elements) && !j.judgedFirst(&elements[k]); k++ {
 			if elements[k].RailKnown {
 				list[k] = j.distribution(k, !passes && !math.IsNaN(j.limit(&elements[k])))

@@ -49,7 +49,7 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 	if !j.judgedFirst(e) { // its loop has at least as much
 		x.ProbabilityOverLimit = math.Min(x.ProbabilityOverLimit, j.loop.ProbabilityOverLimit)
 	}
-	x.Verdict = j.verdictOf(x.ProbabilityOverLimit, e.Known)
+	x.Verdict = j.verdictOf(e, x.ProbabilityOverLimit, e.Known)
 	if j.judgedFirst(e) {
 		j.loop = x
 	}
@@ -63,15 +63,44 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 	return target, j.rule.Judge(x.ProbabilityOverLimit, e.Known) == assessment.Unproven && e.Rail == run.Loop && j.est.Fit.Converged
 }
 
-// verdictOf returns the verdict for a probability of being over the limit. An explanation whose fit did
-// not converge tells nothing: its probability counts against either verdict. One that differs from the
-// run file shows what is wrong, and nothing sound: see differs.
-func (j *judgement) verdictOf(over float64, known bool) assessment.Verdict {
+// verdictOf returns the verdict on an element for a probability of being over the limit. An explanation
+// whose fit did not converge tells nothing: its probability counts against either verdict. One that
+// differs from the run file shows what is wrong, and nothing sound: see differs. It does not show what is
+// wrong with the elements at the reel where a feed or a wire is unlisted: that may join other places
+// nearby, and carry their current.
+func (j *judgement) verdictOf(e *estimate.Element, over float64, known bool) assessment.Verdict {
 	v := j.rule.Judge(over, known)
-	if v == assessment.Pass && over+j.unconverged+j.differing > j.rule.Pass || v == assessment.Fail && over-j.unconverged < j.rule.Fail {
+	switch {
+	case v == assessment.Pass && over+j.unconverged+j.differing > j.rule.Pass,
+		v == assessment.Fail && over-j.unconverged-j.besideUnlisted(e) < j.rule.Fail:
 		return assessment.Unproven
 	}
 	return v
+}
+
+// besideUnlisted returns the probability of the explanations in which an unlisted feed or wire is at a reel
+// to which the element belongs.
+func (j *judgement) besideUnlisted(e *estimate.Element) (sum float64) {
+	for k, x := range j.explanations {
+		if x.Fit.Converged && x.Model.UnlistedFollowsLoad() && j.isAtReel(e, x.Model.UnlistedAt()) {
+			sum += j.weights[k]
+		}
+	}
+	return sum
+}
+
+// isAtReel reports whether an element is a reel, or joins it.
+func (j *judgement) isAtReel(e *estimate.Element, reel int) bool {
+	switch e.Kind {
+	case run.KindReel:
+		return e.Index == reel
+	case run.KindJoint:
+		return j.run.Joints[e.Index].From == reel || j.run.Joints[e.Index].To == reel
+	case run.KindFeed:
+		to := j.run.Feeds[e.Index].To
+		return to.Kind == run.AtReel && to.Index == reel
+	}
+	return false
 }
 
 // setResistance sets the best value and the interval of an element.

@@ -139,7 +139,7 @@ func (j *judgement) partOf(i int, what, step string, group []int) assessment.Par
 	p.Low, p.High = math.Max(e.Ohms(low), 0), e.Ohms(high)
 	p = asOpen(e.Kind, p)
 	if limit := j.limit(e); !math.IsNaN(limit) {
-		p.Verdict = j.verdictOf(verdict.Distribution{Belief: w.Belief}.ProbabilityAbove(e.Scale(limit)), w.Known)
+		p.Verdict = j.verdictOf(e, verdict.Distribution{Belief: w.Belief}.ProbabilityAbove(e.Scale(limit)), w.Known)
 	}
 	if e.Open {
 		p.Ohms, p.Low, p.High, p.Verdict = math.Inf(1), e.LowerBound, math.Inf(1), j.assessed(i).Verdict

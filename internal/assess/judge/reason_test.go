@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
@@ -33,12 +34,57 @@ func TestVerdictOf(t *testing.T) {
 		{"above, not as stated", 0, 0.9999, 1, assessment.Fail},
 	} {
 		j := &judgement{est: &estimate.Estimate{Fit: assessment.Fit{PValue: 1e-9}}, rule: verdict.RuleFor(7), unconverged: c.unconverged, differing: c.differing}
-		if got := j.verdictOf(c.over, true); got != c.want {
+		if got := j.verdictOf(&estimate.Element{}, c.over, true); got != c.want {
 			t.Errorf("%s: %s, want %s", c.name, got, c.want)
 		}
-		if got := j.verdictOf(c.over, false); got != assessment.Unproven {
+		if got := j.verdictOf(&estimate.Element{}, c.over, false); got != assessment.Unproven {
 			t.Errorf("%s, not known: %s", c.name, got)
 		}
+	}
+}
+
+// Where an unlisted feed may join a reel, neither the reel nor a joint or feed at it fails. Elsewhere
+// they do, and where a lamp may hang at it.
+func TestNothingFailsBesideSomethingUnlisted(t *testing.T) {
+	r := ring()
+	const reel = 2
+	m, err := model.New(r, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, how := range []model.Unlisted{model.FollowsLoad, model.Steady} {
+		with, err := m.WithUnlistedAt(reel, how)
+		if err != nil {
+			t.Fatal(err)
+		}
+		failsBeside(t, r, m, with, reel, how == model.FollowsLoad)
+	}
+}
+
+// failsBeside checks that nothing at a reel fails where an explanation has something unlisted there that
+// may join other places, and that everything else does.
+func failsBeside(t *testing.T, r *run.Run, m, with *model.Model, reel int, joins bool) {
+	t.Helper()
+	converged := assessment.Fit{Converged: true}
+	j := &judgement{run: r, rule: verdict.RuleFor(7), weights: []float64{0.99, 0.01},
+		explanations: []*estimate.Estimate{{Fit: converged, Linear: model.Linear{Model: m}}, {Fit: converged, Linear: model.Linear{Model: with}}}}
+	at := func(beside bool, e estimate.Element) {
+		want := assessment.Fail
+		if beside && joins {
+			want = assessment.Unproven
+		}
+		if got := j.verdictOf(&e, 0.9999, true); got != want {
+			t.Errorf("%s %s: %s, want %s", e.Kind, j.name(&e), got, want)
+		}
+	}
+	for i := range r.Reels {
+		at(i == reel, estimate.Element{Kind: run.KindReel, Index: i})
+	}
+	for i, x := range r.Joints {
+		at(x.From == reel || x.To == reel, estimate.Element{Kind: run.KindJoint, Index: i})
+	}
+	for i, x := range r.Feeds {
+		at(x.To.Kind == run.AtReel && x.To.Index == reel, estimate.Element{Kind: run.KindFeed, Index: i})
 	}
 }
 

@@ -69,6 +69,10 @@ func (m *Model) UnlistedAt() int {
 	return m.unlisted.reel
 }
 
+// UnlistedFollowsLoad reports whether something unlisted draws or feeds current in proportion to the load,
+// as a feed or a wire between places does.
+func (m *Model) UnlistedFollowsLoad() bool { return m.unlisted != nil && m.unlisted.how == FollowsLoad }
+
 // SameUnlisted reports whether two models have unlisted currents at the same reel, of the same kind, or
 // none.
 func (m *Model) SameUnlisted(x *Model) bool {
