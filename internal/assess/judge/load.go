@@ -16,8 +16,8 @@ const (
 	loadSigmas = 3.0
 )
 
-// reportLoads reports steps whose current differs from the run file's. The resistances do not depend
-// on it, but a different load may have been lit.
+// reportLoads reports steps whose current differs from the run file's: a different load may have been
+// lit, or something unlisted carries the difference. The resistances depend on the second alone.
 func (j *judgement) reportLoads() {
 	if !j.est.Fit.Converged {
 		return
@@ -37,6 +37,6 @@ func (j *judgement) reportLoads() {
 		}
 	}
 	if len(parts) > 0 {
-		j.addFinding(assessment.Notice, "load", "The pixels draw "+strings.Join(parts, ", ")+" of what the run file says. The resistances do not depend on that. If another load was lit, or the controller limits or changes the levels, state it in the run file.")
+		j.addFinding(assessment.Notice, "load", "The pixels draw "+strings.Join(parts, ", ")+" of what the run file says. If another load was lit, or the controller limits or changes the levels, state it in the run file: no resistance depends on that. But if a feed, a wire or a lamp is missing in the run file, the resistances are wrong by as much. Look for one.")
 	}
 }

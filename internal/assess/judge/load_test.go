@@ -21,6 +21,9 @@ func TestLoadsThatAreNotAsStated(t *testing.T) {
 		if scale < 1 && (!strings.Contains(said, r.Steps[3].Name) || strings.Contains(said, "in step \""+r.Steps[2].Name)) {
 			t.Errorf("other steps are told: %s", said)
 		}
+		if scale < 1 && !strings.Contains(said, "if a feed, a wire or a lamp is missing in the run file, the resistances are wrong") {
+			t.Errorf("what the resistances depend on is not said: %s", said)
+		}
 		if a.Doubtful {
 			t.Errorf("%g times as stated throws the run into doubt", scale)
 		}
