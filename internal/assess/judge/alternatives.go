@@ -42,7 +42,7 @@ func (j *judgement) noteAlternatives() {
 			undecided, names = append(undecided, string(e.Kind)+" "+j.name(e)), append(names, j.name(e))
 		}
 		kind, what := j.compareWith(other)
-		if what == nil || len(undecided) == 0 && !(kind == eitherReading || kind == mistakeOrOpen && j.mayHaveMistake(k)) {
+		if what == nil || len(undecided) == 0 && kind != eitherReading && !j.mayHaveMistake(k) {
 			continue
 		}
 		a := &j.alternatives[kind]
@@ -136,12 +136,12 @@ func kindTitle(k run.Kind) string {
 	return "Joint"
 }
 
-// mayHaveMistake reports whether explanation k has a step read in another load, or a display that held
-// its value, the best one does not, and it is probable enough to be named. It is reported though no
-// verdict depends on it: what is read next would be as wrong.
+// mayHaveMistake reports whether explanation k has an operator mistake that the best one does not, and is
+// probable enough to be named. The mistake is reported though no verdict depends on it: what is read next
+// would be as wrong.
 func (j *judgement) mayHaveMistake(k int) bool {
 	return j.weights[k] >= minNamed && slices.ContainsFunc(j.explanations[k].Mistakes, func(x model.Mistake) bool {
-		return (x.Kind == model.WrongLoad || x.Kind == model.DisplayHeld) && !slices.Contains(j.est.Mistakes, x)
+		return !slices.Contains(j.est.Mistakes, x)
 	})
 }
 
