@@ -66,27 +66,22 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 // verdictOf returns the verdict on an element for a probability of being over the limit. An explanation
 // whose fit did not converge tells nothing: its probability counts against either verdict. One that
 // differs from the run file shows what is wrong, and nothing sound: see differs. It does not show what is
-// wrong with the elements at the reel where a feed or a wire is unlisted: that may join other places
-// nearby, and carry their current.
+// wrong with the elements at a reel for which an unlisted feed or wire is the best explanation: that may
+// join other places nearby, and carry their current.
 func (j *judgement) verdictOf(e *estimate.Element, over float64, known bool) assessment.Verdict {
 	v := j.rule.Judge(over, known)
 	switch {
 	case v == assessment.Pass && over+j.unconverged+j.differing > j.rule.Pass,
-		v == assessment.Fail && over-j.unconverged-j.besideUnlisted(e) < j.rule.Fail:
+		v == assessment.Fail && (over-j.unconverged < j.rule.Fail || j.besideUnlisted(e)):
 		return assessment.Unproven
 	}
 	return v
 }
 
-// besideUnlisted returns the probability of the explanations in which an unlisted feed or wire is at a reel
-// to which the element belongs.
-func (j *judgement) besideUnlisted(e *estimate.Element) (sum float64) {
-	for k, x := range j.explanations {
-		if x.Fit.Converged && x.Model.UnlistedFollowsLoad() && j.isAtReel(e, x.Model.UnlistedAt()) {
-			sum += j.weights[k]
-		}
-	}
-	return sum
+// besideUnlisted reports whether an element belongs to the reel at which an unlisted feed or wire explains
+// the readings best.
+func (j *judgement) besideUnlisted(e *estimate.Element) bool {
+	return j.est.Model.UnlistedFollowsLoad() && j.isAtReel(e, j.est.Model.UnlistedAt())
 }
 
 // isAtReel reports whether an element is a reel, or joins it.

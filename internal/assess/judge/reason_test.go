@@ -33,7 +33,7 @@ func TestVerdictOf(t *testing.T) {
 		{"below, perhaps not as stated", 0, 0.001, 0.0041, assessment.Unproven},
 		{"above, not as stated", 0, 0.9999, 1, assessment.Fail},
 	} {
-		j := &judgement{est: &estimate.Estimate{Fit: assessment.Fit{PValue: 1e-9}}, rule: verdict.RuleFor(7), unconverged: c.unconverged, differing: c.differing}
+		j := &judgement{est: &estimate.Estimate{Fit: assessment.Fit{PValue: 1e-9}, Linear: model.Linear{Model: &model.Model{}}}, rule: verdict.RuleFor(7), unconverged: c.unconverged, differing: c.differing}
 		if got := j.verdictOf(&estimate.Element{}, c.over, true); got != c.want {
 			t.Errorf("%s: %s, want %s", c.name, got, c.want)
 		}
@@ -43,8 +43,8 @@ func TestVerdictOf(t *testing.T) {
 	}
 }
 
-// Where an unlisted feed may join a reel, neither the reel nor a joint or feed at it fails. Elsewhere
-// they do, and where a lamp may hang at it.
+// Where an unlisted feed at a reel explains the readings best, neither the reel nor a joint or feed at it fails. Elsewhere
+// they do, and where it is a lamp.
 func TestNothingFailsBesideSomethingUnlisted(t *testing.T) {
 	r := ring()
 	const reel = 2
@@ -57,17 +57,15 @@ func TestNothingFailsBesideSomethingUnlisted(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		failsBeside(t, r, m, with, reel, how == model.FollowsLoad)
+		failsBeside(t, r, with, reel, how == model.FollowsLoad)
 	}
 }
 
-// failsBeside checks that nothing at a reel fails where an explanation has something unlisted there that
+// failsBeside checks that nothing at a reel fails where something is unlisted there that
 // may join other places, and that everything else does.
-func failsBeside(t *testing.T, r *run.Run, m, with *model.Model, reel int, joins bool) {
+func failsBeside(t *testing.T, r *run.Run, with *model.Model, reel int, joins bool) {
 	t.Helper()
-	converged := assessment.Fit{Converged: true}
-	j := &judgement{run: r, rule: verdict.RuleFor(7), weights: []float64{0.99, 0.01},
-		explanations: []*estimate.Estimate{{Fit: converged, Linear: model.Linear{Model: m}}, {Fit: converged, Linear: model.Linear{Model: with}}}}
+	j := &judgement{run: r, rule: verdict.RuleFor(7), est: &estimate.Estimate{Linear: model.Linear{Model: with}}}
 	at := func(beside bool, e estimate.Element) {
 		want := assessment.Fail
 		if beside && joins {

@@ -22,16 +22,15 @@ func (e explanation) lowOddsOf(reel int) float64 {
 	return less * less / (matrix.Quadratic(e.Covariance, row) + lowReelSpread*lowReelSpread)
 }
 
-// highCopperOdds returns the prior odds of strip types with more resistance than their limit, each once
-// for all its reels: they are of one production batch.
+// highCopperOdds returns the prior odds of strip types with much more resistance than stated, each once for
+// all its reels: they are of one production batch.
 func (e explanation) highCopperOdds() (sum float64) {
 	if e.Covariance == nil {
 		return 0
 	}
-	limit := 1 + e.Model.Run.Limits.ReelExcess
 	seen := map[int]bool{} // by unknown of the foil
 	for _, f := range e.Model.FoilPriors {
-		if above := e.X[f.FoilFactor] - limit; above > 0 && !seen[f.FoilFactor] {
+		if above := e.X[f.FoilFactor] - maxReelPart; above > 0 && !seen[f.FoilFactor] {
 			seen[f.FoilFactor] = true
 			sum += math.Min(badElement, above*above/e.Covariance.At(f.FoilFactor, f.FoilFactor))
 		}

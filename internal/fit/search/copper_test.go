@@ -8,12 +8,11 @@ import (
 	"ohmkeep/internal/fit/model/modeltest"
 )
 
-// Copper above its limit has the odds of one bad element, once for all reels of its type. A reel with half
+// Copper far above what is stated has the odds of one bad element, once for all reels of its type. A reel with half
 // of its stated resistance costs more than something that is not in the run file, one with a quarter far more,
 // and copper as stated nothing.
 func TestOddsOfCopper(t *testing.T) {
 	r, list := modeltest.Cornice()
-	r.Limits.ReelExcess = 0.25
 	m, err := model.New(r, list)
 	if err != nil {
 		t.Fatal(err)
@@ -30,7 +29,7 @@ func TestOddsOfCopper(t *testing.T) {
 	}
 	for factor, want := range map[float64]float64{0.5: 0, 1: 0, 1.2: 0, 1.6: badElement} {
 		if got := with(factor).highCopperOdds(); got != want {
-			t.Errorf("%g of the stated resistance: odds %.1f above the limit, want %.1f", factor, got, want)
+			t.Errorf("%g of the stated resistance: odds %.1f of that much, want %.1f", factor, got, want)
 		}
 	}
 	half, quarter := with(0.5).lowOdds(), with(0.25).lowOdds()

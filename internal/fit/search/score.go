@@ -24,8 +24,9 @@ const (
 	unusedReading = 1.0
 	// openConductor is for each open conductor.
 	openConductor = 10.0
-	// badElement is for each joint, feed or strip type above its limit, and highResistance for each joint or feed that
-	// conducts and has a high resistance (isHigh): that is rarer than an open one.
+	// badElement is for each joint or feed above its limit and each strip type above maxReelPart, and
+	// highResistance for each joint or feed that conducts and has a high resistance (isHigh): that is rarer
+	// than an open one.
 	badElement     = 6.0
 	highResistance = 12.0
 	// darkReel is for a reel that stays dark in every step, which the operator sees.
@@ -43,9 +44,11 @@ const (
 	maxAlternativeCost = 9.0
 )
 
-// No strip has much less than minReelPart of its stated resistance: that of twice the copper has odds of
-// one to 6000. lowReelSpread is the standard deviation below it (both common practice, no source).
+// Few strips have more than maxReelPart of their stated resistance, and none has much less than minReelPart:
+// that of twice the copper has odds of one to 6000. lowReelSpread is the standard deviation below it (all
+// common practice, no source).
 const (
+	maxReelPart   = 1.25
 	minReelPart   = 0.75
 	lowReelSpread = 0.06
 )
