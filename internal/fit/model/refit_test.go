@@ -37,7 +37,7 @@ func TestRefitIsTheFullFit(t *testing.T) {
 		{Resistance{m.Reels[1], false, 0.04}, 1},
 		{Resistance{m.Reels[0], false, 0.04}, -1},
 		{Resistance{[2]int{m.Joints[1][run.Minus], Absent}, true, 1}, 3},
-		{Resistance{[2]int{m.Joints[1][run.Plus], Absent}, true, 1}, -2}, // itself below zero
+		{Resistance{[2]int{m.Joints[1][run.Plus], Absent}, true, 1}, -4}, // itself below zero
 	} {
 		mean, row := c.At(fit.X)
 		along := matrix.Times(fit.Covariance, row)
