@@ -26,7 +26,7 @@ func (p *Profile) Distribution(ohms float64) verdict.Distribution {
 	if !ok || math.IsNaN(limit) || limit == base {
 		return d
 	}
-	if _, parabolic := p.est.checkParabola(p.x, limit); parabolic {
+	if _, parabolic := p.checkParabola(limit); parabolic {
 		return d
 	}
 	low, high := d.Belief.Interval(intervalCoverage)
@@ -51,7 +51,7 @@ func (p *Profile) Distribution(ohms float64) verdict.Distribution {
 // pointAt returns the point of the distribution near a value. Where no fit is possible, that value is
 // as probable as the prior has it.
 func (p *Profile) pointAt(value float64) verdict.Point {
-	start, parabolic := p.est.checkParabola(p.x, value)
+	start, parabolic := p.checkParabola(value)
 	if parabolic {
 		return verdict.Point{Value: value, Normal: value}
 	}

@@ -34,7 +34,7 @@ func (p *Profile) End(coverage float64, above bool) float64 {
 	if _, ok := p.raw(); !ok || !above && end <= 0 {
 		return end
 	}
-	start, parabolic := p.est.checkParabola(p.x, end)
+	start, parabolic := p.checkParabola(end)
 	if parabolic {
 		return end
 	}

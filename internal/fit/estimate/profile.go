@@ -28,6 +28,14 @@ type Profile struct {
 	est  *Estimate // without the foil prior of a reel
 	x    *Element
 	fits []heldFit
+	// parabolas holds what checkParabola found, by value.
+	parabolas map[float64]parabola
+}
+
+// parabola is what checkParabola finds at a value.
+type parabola struct {
+	best  []float64
+	holds bool
 }
 
 // heldFit is the least sum of squares with the element held at a value, and the unknowns there.
@@ -40,7 +48,7 @@ type heldFit struct {
 // Profile returns the profile of element i.
 func (e *Estimate) Profile(i int) *Profile {
 	x := &e.Elements[i]
-	return &Profile{est: e.withoutFoilPrior(x.Kind, x.Index), x: x}
+	return &Profile{est: e.withoutFoilPrior(x.Kind, x.Index), x: x, parabolas: map[float64]parabola{}}
 }
 
 // ProfileBelief is Profile.Belief for a single question.
@@ -69,7 +77,7 @@ func (p *Profile) Belief(ohms, maxSigmas float64) verdict.Belief {
 	if !ok || offset == 0 {
 		return b
 	}
-	start, parabolic := p.est.checkParabola(p.x, base+offset)
+	start, parabolic := p.checkParabola(base + offset)
 	if parabolic {
 		return b
 	}
@@ -113,7 +121,7 @@ func (p *Profile) heldAt(value float64, start []float64) heldFit {
 	sigmas := math.Abs(value-p.base()) / raw
 	f := heldFit{value: value}
 	f.sum, f.at, f.ok = e.SumHeldAt(p.x.resistance, value, sumAccuracy*sigmas*sigmas,
-		e.Model.StartHeldAt(p.x.split, value, e.X), start)
+		start, e.Model.StartHeldAt(p.x.split, value, e.X))
 	p.fits = append(p.fits, f)
 	return f
 }
@@ -121,6 +129,16 @@ func (p *Profile) heldAt(value float64, start []float64) heldFit {
 // sumAccuracy is the accuracy of a least sum of squares, as a part of its rise on a parabola: half a
 // per cent of a standard deviation.
 const sumAccuracy = 0.01
+
+// checkParabola is Estimate.checkParabola of the profile's element.
+func (p *Profile) checkParabola(target float64) (best []float64, parabolic bool) {
+	at, known := p.parabolas[target]
+	if !known {
+		at.best, at.holds = p.est.checkParabola(p.x, target)
+		p.parabolas[target] = at
+	}
+	return at.best, at.holds
+}
 
 // checkParabola moves an element to a value and the other unknowns as the covariance predicts,
 // with and without the split prior: that prior couples the rails at the fit and hardly at all

@@ -19,7 +19,7 @@ func (e *Estimate) ShiftTo(i int, ohms float64) (shifts []float64, sigmas float6
 	}
 	target := p.x.Scale(ohms)
 	shifts = make([]float64, len(along))
-	if start, parabolic := p.est.checkParabola(p.x, target); !parabolic {
+	if start, parabolic := p.checkParabola(target); !parabolic {
 		if rise, at, ok := p.riseTo(target, start); ok {
 			for k := range shifts {
 				shifts[k] = at[k] - p.est.X[k]

@@ -93,19 +93,25 @@ const negligible = 1e-6
 
 // evaluateSplits writes the residuals of the splits after those of the observations.
 func (p *problem) evaluateSplits(x, residuals []float64, jacobian *leastsquares.Matrix) {
-	n := len(p.observations)
-	row := p.row
+	first := len(p.observations)
 	for i := range p.Splits {
-		if jacobian != nil {
-			row = jacobian.Row(n + i)
-		}
 		s := p.SplitUnder(p.Assumptions, i)
-		if p.splitDisabled(&s) {
-			residuals[n+i] = 0
-			clear(row)
-			continue
+		var z float64
+		var by prior.Derivatives
+		if !p.splitDisabled(&s) {
+			z, by = s.Residual(x)
 		}
-		residuals[n+i] = s.Row(x, row)
+		residuals[first+i] = z
+		writeRow(jacobian, first+i, &by)
+	}
+}
+
+// writeRow writes a row of a Jacobian, if there is one.
+func writeRow(jacobian *leastsquares.Matrix, i int, by *prior.Derivatives) {
+	if jacobian != nil {
+		row := jacobian.Row(i)
+		clear(row)
+		by.AddTo(row, 1)
 	}
 }
 

@@ -43,15 +43,12 @@ func (m *Model) splitOfReel(reel int) int { return len(m.Splits) - len(m.Reels) 
 func (p *problem) evaluateFoilPriors(x, residuals []float64, jacobian *leastsquares.Matrix) {
 	first := len(p.observations) + len(p.Splits)
 	for i, a := range p.FoilPriors {
-		row := p.row
-		if jacobian != nil {
-			row = jacobian.Row(first + i)
+		var z float64
+		var by prior.Derivatives
+		if !p.NoFoilPrior[i] {
+			z, by = a.Residual(x)
 		}
-		if p.NoFoilPrior[i] {
-			residuals[first+i] = 0
-			clear(row)
-			continue
-		}
-		residuals[first+i] = a.Row(x, row)
+		residuals[first+i] = z
+		writeRow(jacobian, first+i, &by)
 	}
 }

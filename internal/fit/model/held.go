@@ -21,23 +21,7 @@ const (
 // from the next one where that fit does not converge. Without a fit that converges it returns the
 // result of the best one. ok is false where no start can be fitted.
 func (m *Model) SumHeldAt(a Assumptions, r Resistance, value, accuracy float64, starts ...[]float64) (least float64, x []float64, ok bool) {
-	return m.fitHeldAt(a, r, value, accuracy, m.bestFirst(a, r, value, starts))
-}
-
-// SumHeldAt is Model.SumHeldAt near the fit of the linear model, whose covariance spares most fits.
-func (l *Linear) SumHeldAt(r Resistance, value, accuracy float64, starts ...[]float64) (least float64, x []float64, ok bool) {
-	starts = l.Model.bestFirst(l.Assumptions, r, value, starts)
-	if l.Covariance != nil {
-		if least, x, ok = l.refit(r.heldAt(value, starts[0]), starts[0], accuracy); ok {
-			return least, x, true
-		}
-	}
-	return l.Model.fitHeldAt(l.Assumptions, r, value, accuracy, starts)
-}
-
-// fitHeldAt is Model.SumHeldAt with starts as bestFirst returns them.
-func (m *Model) fitHeldAt(a Assumptions, r Resistance, value, accuracy float64, starts [][]float64) (least float64, x []float64, ok bool) {
-	for _, start := range starts {
+	for _, start := range m.bestFirst(a, r, value, starts) {
 		held := r.heldAt(value, start)
 		a.held = held
 		fit, err := m.solveWith(a, start, leastsquares.Options{Tolerance: heldTolerance, SlowProgress: accuracy, MaxIterations: heldIterations, NoCovariance: true})
@@ -53,6 +37,20 @@ func (m *Model) fitHeldAt(a Assumptions, r Resistance, value, accuracy float64, 
 		}
 	}
 	return least, x, ok
+}
+
+// SumHeldAt is Model.SumHeldAt near the fit of the linear model, whose covariance spares most fits: the start
+// near it is the minimum that the linear model has there, nil where that is not known.
+func (l *Linear) SumHeldAt(r Resistance, value, accuracy float64, near []float64, others ...[]float64) (least float64, x []float64, ok bool) {
+	if near == nil {
+		return l.Model.SumHeldAt(l.Assumptions, r, value, accuracy, others...)
+	}
+	if l.Covariance != nil {
+		if least, x, ok = l.refit(r.heldAt(value, near), near, accuracy); ok {
+			return least, x, true
+		}
+	}
+	return l.Model.SumHeldAt(l.Assumptions, r, value, accuracy, append(others, near)...)
 }
 
 // bestFirst returns starts with the resistance held and no conductor below zero, the one with the
