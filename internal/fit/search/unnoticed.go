@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/numeric/parallel"
 )
 
 // unnoticedMistakes returns explanations with an operator mistake, although the readings are explained
@@ -18,15 +19,18 @@ func (e explanation) unnoticedMistakes() (list []explanation) {
 	if e.Covariance == nil || len(e.Assumptions.Mistakes) > 0 {
 		return nil
 	}
-	for _, x := range e.Model.PossibleMistakes(e.Assumptions) {
-		if !e.mayBeUnnoticed(x) {
-			continue
-		}
-		if other, err := e.correcting(x); err == nil {
-			list = append(list, other)
-		}
+	at, err := e.Model.At(e.Assumptions, e.X)
+	if err != nil {
+		return nil
 	}
-	return list
+	likely := slices.DeleteFunc(e.Model.PossibleMistakes(e.Assumptions), func(x model.Mistake) bool { return !e.mayBeUnnoticed(x, at) })
+	list = make([]explanation, len(likely))
+	parallel.For(len(likely), func(i int) {
+		if other, err := e.correcting(likely[i]); err == nil {
+			list[i] = other
+		}
+	})
+	return slices.DeleteFunc(list, func(x explanation) bool { return x.Fit == nil })
 }
 
 // correcting returns the best explanation with a mistake, in which other readings may be wrong than
@@ -62,8 +66,8 @@ func (e explanation) correcting(x model.Mistake) (explanation, error) {
 // mayBeUnnoticed reports whether a mistake may explain the readings about as well as the fit, which
 // has none: the linear model gives a cost with its odds that the odds of elements may outweigh, a
 // step draws the current of another load, or readings of it are outliers. With the mistake
-// corrected, what is bad may be sound.
-func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
+// corrected, what is bad may be sound. at is the network at the fit.
+func (e explanation) mayBeUnnoticed(x model.Mistake, at *model.Point) bool {
 	switch x.Kind {
 	case model.FeedsSwapped:
 		cost, shift := e.costOfSwap(x)
@@ -79,7 +83,12 @@ func (e explanation) mayBeUnnoticed(x model.Mistake) bool {
 		out, all := e.excludedIn(x.A)
 		return out >= max(minContradictions, all/readingsAContradiction) || e.drawsLoadOf(x)
 	case model.PlaceMisread: // the resistances beside it follow it
-		return e.mistakeOdds(x) < e.elementOdds()+e.lowOdds()+maxAlternativeCost
+		odds := e.mistakeOdds(x)
+		if odds >= e.elementOdds()+e.lowOdds()+maxAlternativeCost {
+			return false
+		}
+		cost, shift := e.costOfMisread(x, at)
+		return cost+odds < e.oddsShifted(shift)+e.lowOdds()+maxAlternativeCost+swapMargin
 	}
 	return false // reversed leads and exchanged steps contradict every other reading
 }

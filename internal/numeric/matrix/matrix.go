@@ -26,6 +26,13 @@ func Dot(a, b []float64) float64 {
 	return sum
 }
 
+// AddTo adds a multiple of a vector to another one.
+func AddTo(sum, v []float64, by float64) {
+	for i, x := range v {
+		sum[i] += by * x
+	}
+}
+
 // Quadratic returns rowᵀ·C·row, the variance of a linear function with derivatives row.
 func Quadratic(c *leastsquares.Matrix, row []float64) float64 {
 	sum, few := 0.0, SparseOf(row, 0)
