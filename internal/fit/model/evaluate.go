@@ -1,11 +1,13 @@
 package model
 
 import (
+	"cmp"
 	"math"
 
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/numeric/leastsquares"
+	"ohmkeep/internal/numeric/parallel"
 )
 
 // problem is the least-squares problem of a model under some assumptions. It implements
@@ -44,16 +46,39 @@ func (p *problem) Evaluate(x, residuals []float64, jacobian *leastsquares.Matrix
 	return p.evaluateFree(x, residuals, jacobian)
 }
 
-// evaluateFree is Evaluate without a held resistance.
+// evaluateFree is Evaluate without a held resistance. Steps are independent of each other: with derivatives
+// they are evaluated concurrently.
 func (p *problem) evaluateFree(x, residuals []float64, jacobian *leastsquares.Matrix) error {
-	if err := p.point.solve(x); err != nil {
-		return err
+	p.point.moveTo(x)
+	errs := make([]error, len(p.stepsRead))
+	step := func(k int) {
+		if p.stepsRead[k] {
+			errs[k] = p.evaluateStep(k, residuals, jacobian)
+		}
+	}
+	if jacobian != nil {
+		parallel.For(len(errs), step)
+	} else {
+		for k := range errs {
+			step(k)
+		}
 	}
 	p.evaluateSplits(x, residuals, jacobian)
 	p.evaluateFoilPriors(x, residuals, jacobian)
 	p.evaluateBounds(x, residuals, jacobian)
+	return cmp.Or(errs...)
+}
+
+// evaluateStep solves the network of a step, and writes the residuals of its observations.
+func (p *problem) evaluateStep(k int, residuals []float64, jacobian *leastsquares.Matrix) error {
+	if err := p.point.SolveStep(k); err != nil {
+		return err
+	}
 	for i := range p.observations {
 		o := &p.observations[i]
+		if o.Step != k {
+			continue
+		}
 		var row []float64
 		if jacobian != nil {
 			row = jacobian.Row(i)

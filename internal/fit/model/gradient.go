@@ -42,10 +42,10 @@ func (p *problem) addGradient(x, sum []float64) error {
 				p.outputs = append(p.outputs, p.weighted(x, i, sum))
 			}
 		}
-		if err := p.point.Solvers[k].SumGradient(p.outputs, p.point.gradient); err != nil {
+		if err := p.point.Solvers[k].SumGradient(p.outputs, p.point.gradients[k]); err != nil {
 			return err
 		}
-		p.ChainRule(k, x, p.point.states[k], p.point.gradient, p.row)
+		p.ChainRule(k, x, p.point.states[k], p.point.gradients[k], p.row)
 		for j, d := range p.row {
 			sum[j] += d
 		}

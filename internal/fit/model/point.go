@@ -14,11 +14,11 @@ type Point struct {
 	X       []float64        // where it is solved
 	Solvers []*ladder.Solver // by step; of the solved ones
 
-	inside   bool  // no unknown is beyond the bounds within which the network is solved
-	lit      []int // by step: the run's step whose load was lit
-	dark     int   // index of a dark reel, Absent for none
-	states   []*State
-	gradient *ladder.Gradient
+	inside    bool  // no unknown is beyond the bounds within which the network is solved
+	lit       []int // by step: the run's step whose load was lit
+	dark      int   // index of a dark reel, Absent for none
+	states    []*State
+	gradients []*ladder.Gradient // by step: scratch
 }
 
 // At solves the network at x in every step with observations.
@@ -31,8 +31,9 @@ func (m *Model) At(a Assumptions, x []float64) (*Point, error) {
 func (m *Model) newPoint(a Assumptions) *Point {
 	p, used := m.points.Get().(*Point)
 	if !used {
-		p = &Point{gradient: m.Net.NewGradient()}
+		p = &Point{}
 		for range m.Steps {
+			p.gradients = append(p.gradients, m.Net.NewGradient())
 			p.Solvers = append(p.Solvers, m.Net.NewSolver())
 			p.states = append(p.states, m.newState())
 		}
@@ -49,11 +50,7 @@ func (p *Point) release() { p.Model.points.Put(p) }
 
 // solve solves every step with observations at x.
 func (p *Point) solve(x []float64) error {
-	p.X = x
-	p.inside = true
-	for j := range p.Model.Unknowns {
-		p.inside = p.inside && p.Model.Unknowns[j].inside(x[j]) == x[j]
-	}
+	p.moveTo(x)
 	for k, read := range p.Model.stepsRead {
 		if read {
 			if err := p.SolveStep(k); err != nil {
@@ -64,8 +61,17 @@ func (p *Point) solve(x []float64) error {
 	return nil
 }
 
+// moveTo sets the unknowns at which steps are solved.
+func (p *Point) moveTo(x []float64) {
+	p.X = x
+	p.inside = true
+	for j := range p.Model.Unknowns {
+		p.inside = p.inside && p.Model.Unknowns[j].inside(x[j]) == x[j]
+	}
+}
+
 // SolveStep solves the network of step k, which may have no observations. Its errors are those of
-// the network.
+// the network. Different steps may be solved, and observations in them predicted, concurrently.
 func (p *Point) SolveStep(k int) error {
 	p.Model.set(p.states[k], k, p.X, p.lit[k], p.dark)
 	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
@@ -85,7 +91,7 @@ func (p *Point) Predict(o *Observation, row []float64) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	value += p.Model.ChainRule(o.Step, p.X, p.states[o.Step], p.gradient, row)
+	value += p.Model.ChainRule(o.Step, p.X, p.states[o.Step], p.gradients[o.Step], row)
 	if o.MeterRange != Absent {
 		at := &p.Model.MeterRanges[o.MeterRange]
 		slope := 1 + p.X[at.Gain]
@@ -119,13 +125,13 @@ func (p *Point) ideal(o *Observation) float64 {
 	return s.Potential(o.From) - s.Potential(o.To)
 }
 
-// differentiate writes the derivatives of an observation's ideal value to p.gradient.
+// differentiate writes the derivatives of an observation's ideal value to the gradient of its step.
 func (p *Point) differentiate(o *Observation) error {
 	s := p.Solvers[o.Step]
 	if o.Feed != Absent {
-		return s.FeedAmpsGradient(o.Feed, run.Plus, p.gradient)
+		return s.FeedAmpsGradient(o.Feed, run.Plus, p.gradients[o.Step])
 	}
-	return s.VoltageGradient(o.From, o.To, p.gradient)
+	return s.VoltageGradient(o.From, o.To, p.gradients[o.Step])
 }
 
 // PairVoltageGradient returns the derivatives by unknown of the voltage between the two conductors

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"ohmkeep/internal/numeric/parallel"
 )
 
 // minAccusation is the least difference of the score by which a reading is called wrong: that must be
@@ -23,18 +25,27 @@ func (e explanation) acquit() explanation {
 	slices.SortStableFunc(doubtful, func(a, b int) int {
 		return cmp.Compare(math.Abs(e.Standardised(a)), math.Abs(e.Standardised(b)))
 	})
-	right, out := e, slices.Clone(e.Assumptions.Excluded)
-	for _, i := range doubtful[:min(len(doubtful), maxReplaced)] {
-		out[i] = false
+	doubtful = doubtful[:min(len(doubtful), maxReplaced)]
+	trials := make([]explanation, len(doubtful))
+	parallel.For(len(doubtful), func(n int) {
+		out := slices.Clone(e.Assumptions.Excluded)
+		for _, i := range doubtful[:n+1] {
+			out[i] = false
+		}
 		trial, err := e.solve(e.Assumptions.ExcludingOnly(out), e.X)
 		if err == nil {
 			trial, err = trial.solveWithNoise(0)
 		}
 		if err == nil && trial.Converged && trial.score() < e.score()+minAccusation {
-			right = trial
+			trials[n] = trial
+		}
+	})
+	for _, trial := range slices.Backward(trials) {
+		if trial.Fit != nil {
+			return trial
 		}
 	}
-	return right
+	return e
 }
 
 // accusesMore reports whether two explanations differ only in that one excludes readings that the other
