@@ -123,7 +123,10 @@ func TestExpectationIsWhatAFitFinds(t *testing.T) {
 			if x.Rail != run.Loop || x.Kind == "supply" {
 				continue
 			}
-			_, o := lookedOut(t)
+			o, err := NewOutlook(e, CarriedMeters(r))
+			if err != nil {
+				t.Fatal(err)
+			}
 			o.withoutFoilPrior([]Target{{Element: k}})
 			got, want := math.Sqrt(o.Posterior(candidates[i:i+1], []int{k}).After(0, 0)), with.Elements[k].Belief.Deviation
 			if !alikeTo(got, want, 0.1) {
