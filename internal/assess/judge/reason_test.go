@@ -43,32 +43,38 @@ func TestVerdictOf(t *testing.T) {
 	}
 }
 
-// Where an unlisted feed at a reel explains the readings best, neither the reel nor a joint or feed at it fails. Elsewhere
-// they do, and where it is a lamp.
-func TestNothingFailsBesideSomethingUnlisted(t *testing.T) {
+// Where an unlisted wire from one end of a reel to the other explains the readings best, neither the reel nor
+// a joint or feed at it fails. Elsewhere they do, and where it is a feed.
+func TestNothingFailsBesideAnUnlistedWire(t *testing.T) {
 	r := ring()
 	const reel = 2
-	m, err := model.New(r, nil)
+	m, err := model.New(r, readAll(t, r, survey.Thorough(r), func(*calibrationtest.Plant) {}))
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, how := range []model.Unlisted{model.FollowsLoad, model.Steady} {
-		with, err := m.WithUnlistedAt(reel, how)
-		if err != nil {
-			t.Fatal(err)
-		}
-		failsBeside(t, r, with, reel, how == model.FollowsLoad)
+	with, err := m.WithUnlistedAt(reel, model.FollowsLoad)
+	if err != nil {
+		t.Fatal(err)
 	}
+	failsBeside(t, r, with, reel, [3]float64{0.2, 0, -0.2}, true)
+	failsBeside(t, r, with, reel, [3]float64{0, -0.2, -0.02}, false)
 }
 
-// failsBeside checks that nothing at a reel fails where something is unlisted there that
-// may join other places, and that everything else does.
-func failsBeside(t *testing.T, r *run.Run, with *model.Model, reel int, joins bool) {
+// failsBeside checks that nothing at a reel fails with unlisted currents of the given parts at its start,
+// its middle and its end, where they are those of a wire, and that everything else does.
+func failsBeside(t *testing.T, r *run.Run, with *model.Model, reel int, parts [3]float64, wire bool) {
 	t.Helper()
-	j := &judgement{run: r, rule: verdict.RuleFor(7), est: &estimate.Estimate{Linear: model.Linear{Model: with}}}
+	a := with.Assume()
+	x := with.Start(a)
+	for i, u := range with.Unknowns {
+		if u.What == model.UnlistedShare && u.Index < len(parts) {
+			x[i] = parts[u.Index]
+		}
+	}
+	j := &judgement{run: r, rule: verdict.RuleFor(7), est: &estimate.Estimate{Linear: model.Linear{Model: with, Assumptions: a, X: x}}}
 	at := func(beside bool, e estimate.Element) {
 		want := assessment.Fail
-		if beside && joins {
+		if beside && wire {
 			want = assessment.Unproven
 		}
 		if got := j.verdictOf(&e, 0.9999, true); got != want {

@@ -69,10 +69,6 @@ func (m *Model) UnlistedAt() int {
 	return m.unlisted.reel
 }
 
-// UnlistedFollowsLoad reports whether something unlisted draws or feeds current in proportion to the load,
-// as a feed or a wire between places does.
-func (m *Model) UnlistedFollowsLoad() bool { return m.unlisted != nil && m.unlisted.how == FollowsLoad }
-
 // SameUnlisted reports whether two models have unlisted currents at the same reel, of the same kind, or
 // none.
 func (m *Model) SameUnlisted(x *Model) bool {
@@ -119,6 +115,23 @@ func (m *Model) UnlistedAmps(a Assumptions, k int, x []float64) (sum float64) {
 		sum += d.Amps
 	}
 	return sum
+}
+
+// UnlistedReturns reports whether something unlisted feeds most of the current that it draws back at another
+// place of its reel, at x: it is a wire between places, of which one may be elsewhere.
+func (m *Model) UnlistedReturns(a Assumptions, x []float64) bool {
+	if m.unlisted == nil || len(m.Steps) == 0 {
+		return false
+	}
+	sum, all := 0.0, 0.0
+	for k := range m.Steps {
+		for _, d := range m.StateAt(a, k, x).Par.Drains {
+			if d.From.Rail == run.Plus {
+				sum, all = sum+d.Amps, all+math.Abs(d.Amps)
+			}
+		}
+	}
+	return all > 2*math.Abs(sum)
 }
 
 // unlistedUnit is the current of which the unlisted currents of a step are parts.
