@@ -66,8 +66,8 @@ func (j *judgement) element(i int, m verdict.Mixture) (nextreading.Target, bool)
 // verdictOf returns the verdict on an element for a probability of being over the limit. An explanation
 // whose fit did not converge tells nothing: its probability counts against either verdict. One that
 // differs from the run file shows what is wrong, and nothing sound: see differs. It does not show what is
-// wrong with the elements at a reel for which an unlisted wire between places is the best explanation:
-// one of them may be elsewhere, so that it carries their current.
+// wrong with the reel at which something is unlisted, nor with its joints and feeds where that is a wire
+// between places: one of them may be elsewhere, so that it carries their current.
 func (j *judgement) verdictOf(e *estimate.Element, over float64, known bool) assessment.Verdict {
 	v := j.rule.Judge(over, known)
 	switch {
@@ -78,10 +78,12 @@ func (j *judgement) verdictOf(e *estimate.Element, over float64, known bool) ass
 	return v
 }
 
-// besideUnlisted reports whether an element belongs to the reel at which an unlisted wire between places
-// explains the readings best.
+// besideUnlisted reports whether an element is the reel at which something unlisted explains the readings
+// best, whose own current depends on where along it that is, or belongs to it where that is a wire between
+// places.
 func (j *judgement) besideUnlisted(e *estimate.Element) bool {
-	return j.est.Model.UnlistedReturns(j.est.Assumptions, j.est.X) && j.isAtReel(e, j.est.Model.UnlistedAt())
+	at := j.est.Model.UnlistedAt()
+	return e.Kind == run.KindReel && e.Index == at || j.isAtReel(e, at) && j.est.Model.UnlistedReturns(j.est.Assumptions, j.est.X)
 }
 
 // isAtReel reports whether an element is a reel, or joins it.
