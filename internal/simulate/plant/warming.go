@@ -12,6 +12,7 @@ import (
 type warming struct {
 	apart   float64 // K, by which it is warmer than the strip's copper in the first step
 	follows float64 // part of the warming of the strip's copper from step to step that it takes
+	heat    float64 // K from each step to the next by which all feeds warm together
 	perLoad float64 // K at 1 A/mm²: the rise by its own current
 	area    float64 // mm²; 0 = not stated, and the feed's own current does not warm it
 }
@@ -25,10 +26,14 @@ const loadExponent = 1.6
 // does not depend on them.
 func (p *Plant) drawWarming() {
 	rng := rand.New(rand.NewPCG(math.Float64bits(p.Copper), 3))
+	heat := 0.0
+	if p.by.FeedWarming > 0 {
+		heat = between(rng, 0, p.by.FeedWarming)
+	}
 	for i, f := range p.Run.Feeds {
 		share := between(rng, 0.8, 1)
 		p.Wires = append(p.Wires, Rails{share * p.Feeds[i].Plus, share * p.Feeds[i].Minus})
-		w := warming{apart: between(rng, -3, 2), follows: between(rng, 0, 1), perLoad: between(rng, 0.1, 0.35)}
+		w := warming{apart: between(rng, -3, 2), follows: between(rng, 0, 1), heat: heat, perLoad: between(rng, 0.1, 0.35)}
 		if c, err := conductor.Parse(f.Conductor, f.Material, f.Stranding); err == nil {
 			w.area = c.Area()
 		}
@@ -57,7 +62,7 @@ func (p *Plant) warmFeed(i int) Rails {
 // feedCelsius returns the temperature of a feed's wire in the step that was set, in °C.
 func (p *Plant) feedCelsius(i int) float64 {
 	w := p.warmings[i]
-	return p.Copper + w.apart + w.follows*(p.Celsius()-p.Copper) + p.heat[i]
+	return p.Copper + w.apart + w.follows*(p.Celsius()-p.Copper) + w.heat*float64(p.step) + p.heat[i]
 }
 
 // ReplaceFeed puts another cable in a feed's place, with conductors of the given resistances at 20 °C

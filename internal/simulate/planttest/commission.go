@@ -53,7 +53,7 @@ func Commission(kind Kind, by plant.Disturbance, fault Fault, slip Slip, seed ui
 		if err := c.Plant.Set(step); err != nil {
 			return nil, fmt.Errorf("%s: %w", kind.Name, err)
 		}
-		c.ReadStep(step, thermometer == 2 || thermometer == 1 && n == 0)
+		c.ReadStep(step, !by.NoThermometer && (thermometer == 2 || thermometer == 1 && n == 0))
 	}
 	if !c.slip(slip, rng) {
 		return nil, nil

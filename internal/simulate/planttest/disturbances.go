@@ -22,6 +22,7 @@ func Disturbances() []plant.Disturbance {
 		{"pixels' current changes by 8 % along the run", func(d *plant.Disturbance) { d.Gradient = 0.08 }},
 		{"copper thins by 5 % along a reel", func(d *plant.Disturbance) { d.Thinning = 0.05 }},
 		{"copper warms by 4 K from step to step", func(d *plant.Disturbance) { d.Warming = 4 }},
+		{"strip and feeds warm apart, no thermometer", func(d *plant.Disturbance) { d.Warming, d.FeedWarming, d.NoThermometer = 4, 4, true }},
 		{"supplies sag by 12 mV from step to step", func(d *plant.Disturbance) { d.Sag = 0.012 }},
 		{"levels are 12 % off, each step by itself", func(d *plant.Disturbance) { d.Levels = 0.12 }},
 		{"foils differ by up to a quarter", func(d *plant.Disturbance) { d.Foils = 0.25 }},
@@ -60,6 +61,7 @@ func add(d *plant.Disturbance, o plant.Disturbance) {
 	take(&d.Gradient, o.Gradient, plant.Plain.Gradient)
 	take(&d.Thinning, o.Thinning, plant.Plain.Thinning)
 	take(&d.Warming, o.Warming, plant.Plain.Warming)
+	take(&d.FeedWarming, o.FeedWarming, plant.Plain.FeedWarming)
 	take(&d.Sag, o.Sag, plant.Plain.Sag)
 	take(&d.Levels, o.Levels, plant.Plain.Levels)
 	take(&d.Foils, o.Foils, plant.Plain.Foils)
@@ -67,4 +69,5 @@ func add(d *plant.Disturbance, o plant.Disturbance) {
 	d.Trimmed = d.Trimmed || o.Trimmed
 	d.RangeKept = d.RangeKept || o.RangeKept
 	d.TwoSteps = d.TwoSteps || o.TwoSteps
+	d.NoThermometer = d.NoThermometer || o.NoThermometer
 }
