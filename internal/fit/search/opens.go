@@ -156,17 +156,28 @@ func (e explanation) clampShowsCurrent(at int) bool {
 	return some > 0 && 2*some >= all
 }
 
-// tryOpen fits with one more conductor open, starting from the explanation's fit, with at most the
-// given number of iterations. A wrong candidate has a high cost after a few iterations.
+// tryOpen fits with one more conductor open, with at most the given number of iterations. It starts
+// from the explanation's fit, or with the conductors as the run file states them where the sum of
+// squares is less there. A wrong candidate has a high cost after a few iterations.
 func (e explanation) tryOpen(c OpenConductor, most int) (explanation, error) {
 	a := e.Assumptions.HoldingOpen(c.Unknown)
-	near := e.Model.Start(a)
+	stated, fitted := e.Model.Start(a), slices.Clone(e.X)
+	fitted[c.Unknown] = prior.MaxTransformed
 	for j, u := range e.Model.Unknowns {
 		if !u.WidePrior && u.What != model.FoilShare {
-			near[j] = e.X[j]
+			stated[j] = e.X[j]
 		}
 	}
-	return e.solveLimited(a, near, most)
+	sum := func(x []float64) float64 {
+		if s, err := e.Model.SumAt(a, x); err == nil {
+			return s
+		}
+		return math.Inf(1)
+	}
+	if sum(fitted) < sum(stated) {
+		return e.solveLimited(a, fitted, most)
+	}
+	return e.solveLimited(a, stated, most)
 }
 
 // lowerBound returns the lower end of the 95 % interval of an open conductor, Ω: the resistance at
