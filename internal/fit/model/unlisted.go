@@ -12,8 +12,9 @@ import (
 type Unlisted int
 
 const (
-	FollowsLoad Unlisted = iota // as of a feed, of a wire to another place, of pixels that stay dark
-	Steady                      // the same in every step, as of a lamp
+	FollowsLoad     Unlisted = iota // as of a feed, of a wire to another place
+	FollowsChannels                 // as of pixels that stay dark, and draw their idle current all the same
+	Steady                          // the same in every step, as of a lamp
 )
 
 // Standard deviations of unlisted currents (common practice, no source).
@@ -148,9 +149,12 @@ func (m *Model) setUnlisted(s *State, k int, x []float64, lit int) {
 		return
 	}
 	unit := unlistedUnit{amps: m.largestAmps(), scale: 1}
-	if m.unlisted.how == FollowsLoad {
+	if m.unlisted.how != Steady {
 		channels, idle := m.StatedAmps(lit)
 		channels, idle = channels*s.Adjust.Scale, idle*s.Adjust.Idle
+		if m.unlisted.how == FollowsChannels {
+			idle = 0
+		}
 		unit.amps = math.Max(channels+idle, minUnlistedUnit)
 		unit.channels, unit.idle = channels/unit.amps, idle/unit.amps
 	}
