@@ -3,14 +3,15 @@ package judge
 import (
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
-// BeforeReadings returns the estimate of a run before anything is read, and the joints and feeds
+// BeforeReadings returns the estimate of a run before anything but temperatures is read, and the joints and feeds
 // that readings should decide, in the run's order. Joints whose plus is cut are left out: no
 // reading under load shows them. The errors are those of Make.
-func BeforeReadings(r *run.Run) (*estimate.Estimate, []nextreading.Target, error) {
-	j, err := judgeReadings(r, nil)
+func BeforeReadings(r *run.Run, temperatures ...reading.Reading) (*estimate.Estimate, []nextreading.Target, error) {
+	j, err := judgeReadings(r, temperatures)
 	if err != nil {
 		return nil, nil, err
 	}

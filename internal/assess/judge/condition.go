@@ -52,6 +52,8 @@ func (j *judgement) condition(k int, shifts []float64) string {
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift))
 	case model.StepTemperature:
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift)) + inStep()
+	case model.FeedFollows:
+		return fmt.Sprintf("the feeds' wire took %s of the strip's warmth", much("%", 100*shift))
 	case model.StepUnlistedScale:
 		return "what is not in the run file drew " + much("%", 100*shift) + inStep()
 	case model.UnlistedShare:

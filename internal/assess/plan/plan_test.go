@@ -172,3 +172,18 @@ func TestNumbersAndLevelsThatCanBeUsed(t *testing.T) {
 		}
 	}
 }
+
+// The resistance at 20 °C of a feed that is no warmer than the room, or as warm as the strip, is known to
+// some per cent. Where that does not settle it the plan says that the temperature of its wire does.
+func TestTemperatureSettlesAFeed(t *testing.T) {
+	p := planned(t, runtest.Load(t, "../../../testdata/runs/cornice.toml"))
+	i := slices.IndexFunc(p.Elements, func(e Element) bool { return e.Name == "far" })
+	if e := p.Elements[i]; e.Settled || len(e.Remedies) == 0 || !strings.Contains(e.Remedies[0], "the temperature of each feed's wire") {
+		t.Errorf("%+v", e)
+	}
+	for _, e := range append(p.Elements[:i:i], p.Elements[i+1:]...) {
+		if !e.Settled {
+			t.Errorf("%+v", e)
+		}
+	}
+}

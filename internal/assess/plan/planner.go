@@ -8,6 +8,7 @@ import (
 	"ohmkeep/internal/assess/judge"
 	"ohmkeep/internal/assess/nextreading"
 	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/result/assessment"
 	"ohmkeep/internal/run"
 )
@@ -45,10 +46,10 @@ const healthyRun, faultyRun = 0, 1
 // badTimes is the resistance of a bad element over its limit.
 const badTimes = 2.0
 
-// newPlanner returns the planner for readings with some meters.
-func newPlanner(r *run.Run, meters []int) (*planner, error) {
+// newPlanner returns the planner for readings with some meters beside temperatures that are read.
+func newPlanner(r *run.Run, meters []int, temperatures ...reading.Reading) (*planner, error) {
 	s := &planner{run: r, meters: meters}
-	one, err := newCondition(r, meters)
+	one, err := newCondition(r, meters, temperatures)
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +64,7 @@ func newPlanner(r *run.Run, meters []int) (*planner, error) {
 			worse.Feeds[e.Index].Ohms = ohms
 		}
 	}
-	two, err := newCondition(worse, meters)
+	two, err := newCondition(worse, meters, temperatures)
 	if err != nil {
 		return nil, err
 	}
@@ -83,8 +84,8 @@ func newPlanner(r *run.Run, meters []int) (*planner, error) {
 }
 
 // newCondition returns the readings that could be taken of a run.
-func newCondition(r *run.Run, meters []int) (*condition, error) {
-	est, targets, err := judge.BeforeReadings(r)
+func newCondition(r *run.Run, meters []int, temperatures []reading.Reading) (*condition, error) {
+	est, targets, err := judge.BeforeReadings(r, temperatures...)
 	if err != nil {
 		return nil, err
 	}
@@ -187,10 +188,10 @@ func (v *condition) pick(few []int) []nextreading.Candidate {
 }
 
 // setTargetVariances sets the variances that a plan of some candidates must reach: the variance that
-// settles the target; or, where it is just out of reach, a little more than the variance that all
-// candidates together leave, because the reading may turn out to be far from the limit. Targets
-// that no candidates can settle get +Inf. It returns false where these candidates leave a target
-// unsettled that all candidates would settle.
+// settles the target, with a reserve where these candidates leave much less; or, where it is just out
+// of reach, a little more than the variance that all candidates together leave, because the reading may
+// turn out to be far from the limit. Targets that no candidates can settle get +Inf. It returns false
+// where these candidates leave a target unsettled that all candidates would settle.
 func (s *planner) setTargetVariances(few []int) bool {
 	attempt, spare := attemptRatio*attemptRatio, 1.0
 	if len(s.readings) > largeCandidateCount {
@@ -208,14 +209,15 @@ func (s *planner) setTargetVariances(few []int) bool {
 	for n, v := range s.conditions {
 		v.targetVariances = make([]float64, len(v.targets))
 		for k := range v.targets {
+			left := leftRatio * leftRatio * all[n][k]
 			within := all[n][k] <= attempt*v.settlingVariances[k]
 			switch {
 			case s.settles(k, all):
-				v.targetVariances[k] = v.settlingVariances[k]
+				v.targetVariances[k] = math.Min(v.settlingVariances[k], math.Max(v.settlingVariances[k]/reserve, left))
 			case s.settles(k, easy), !within && best[n][k] <= attempt*v.settlingVariances[k]:
 				return false
 			case within:
-				v.targetVariances[k] = math.Max(v.settlingVariances[k], leftRatio*leftRatio*all[n][k])
+				v.targetVariances[k] = math.Max(v.settlingVariances[k], left)
 			default:
 				v.targetVariances[k] = math.Inf(1)
 			}
@@ -228,9 +230,12 @@ const (
 	// attemptRatio is the greatest ratio of a deviation to the one that settles the target with which
 	// a plan still reads it. In large runs it is 1.
 	attemptRatio = 2.0
-	// leftRatio is the deviation to reach for such a target, as a ratio to the one that all readings
-	// leave.
+	// leftRatio is the deviation to reach for such a target, and with the reserve at least, as a ratio to
+	// the one that all readings leave.
 	leftRatio = 1.3
+	// reserve is the ratio of the settling variance to the one that a plan reaches where the readings allow
+	// it: beside the best explanation, from which the plan is made, the verdict weighs others.
+	reserve = 2.0
 	// spareRatio is the least margin of the deviation, in large runs, for which a step is added.
 	spareRatio = 1.2
 )

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/reading"
 	"ohmkeep/internal/run"
 )
 
@@ -12,23 +13,25 @@ import (
 var remedies = []struct {
 	describe func(r *run.Run, meters []int) string // "" where the run leaves no room for it
 	change   func(r *run.Run, meters []int)
+	read     func(r *run.Run) []reading.Reading // temperatures; nil for none
 }{
-	{describeBrighter(2), brighter(2)},
-	{describeBrighter(4), brighter(4)},
-	{describeLead, lead},
-	{describeFiner, finer},
-	{describeMoreAccurate, moreAccurate},
-	{func(r *run.Run, meters []int) string {
+	{describe: describeTemperatures, read: temperatures},
+	{describe: describeBrighter(2), change: brighter(2)},
+	{describe: describeBrighter(4), change: brighter(4)},
+	{describe: describeLead, change: lead},
+	{describe: describeFiner, change: finer},
+	{describe: describeMoreAccurate, change: moreAccurate},
+	{describe: func(r *run.Run, meters []int) string {
 		step := describeBrighter(4)(r, meters)
 		if step == "" {
 			return ""
 		}
 		return describeFiner(r, meters) + ", in " + step
-	}, func(r *run.Run, meters []int) { finer(r, meters); brighter(4)(r, meters) }},
+	}, change: func(r *run.Run, meters []int) { finer(r, meters); brighter(4)(r, meters) }},
 }
 
 // singleRemedies is the number of remedies that are one change each.
-const singleRemedies = 5
+const singleRemedies = 6
 
 // advise adds the changes that would settle what this plan cannot.
 func (p *Plan) advise(s *planner, meters []int) error {
@@ -42,8 +45,14 @@ func (p *Plan) advise(s *planner, meters []int) error {
 			continue
 		}
 		changed := clone(s.run)
-		remedy.change(changed, meters)
-		other, err := newPlanner(changed, meters)
+		if remedy.change != nil {
+			remedy.change(changed, meters)
+		}
+		var known []reading.Reading
+		if remedy.read != nil {
+			known = remedy.read(changed)
+		}
+		other, err := newPlanner(changed, meters, known...)
 		if err != nil { // such a step starves the run
 			continue
 		}
@@ -59,6 +68,23 @@ func (p *Plan) advise(s *planner, meters []int) error {
 		}
 	}
 	return nil
+}
+
+func describeTemperatures(r *run.Run, _ []int) string {
+	if len(r.Feeds) == 0 {
+		return ""
+	}
+	return "the temperature of each feed's wire, read in every step"
+}
+
+// temperatures returns readings of each feed's temperature in every step.
+func temperatures(r *run.Run) (list []reading.Reading) {
+	for _, step := range r.Steps {
+		for _, f := range r.Feeds {
+			list = append(list, reading.Reading{Step: step.Name, Quantity: run.Temperature, From: f.Name, Value: r.Ambient})
+		}
+	}
+	return list
 }
 
 // clone copies the parts of a run that remedies change.

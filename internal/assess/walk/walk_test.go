@@ -22,10 +22,22 @@ func load(t testing.TB, name string) *run.Run {
 	return runtest.Load(t, "../../../testdata/runs/"+name+".toml")
 }
 
+// settledCornice returns the cornice with limits and a load for which a plan of two steps settles
+// everything. As its file states it the far feed has more than its limit, and without a thermometer
+// its resistance at 20 °C is not known well enough to prove that.
+func settledCornice(t testing.TB) *run.Run {
+	t.Helper()
+	r := load(t, "cornice")
+	r.Name = "settled cornice" // plans are kept by name
+	r.Limits.FeedDrop, r.Joints[1].Limit = 0.04, 0.004
+	r.Steps[2] = run.Step{Name: "red 6 %", Levels: map[string]float64{"red": 0.06}}
+	return r
+}
+
 // A sound run is walked with the readings of its plan or fewer as long as the plan settles
 // everything, and the rest of the plan shrinks. No place of a step is asked twice.
 func TestPlanShrinks(t *testing.T) {
-	r := load(t, "cornice")
+	r := settledCornice(t)
 	p := planned(t, r)
 	if !p.Settled() {
 		t.Fatal("the plan does not settle the run")
@@ -143,7 +155,7 @@ func TestMistakesAreAskedAgain(t *testing.T) {
 		person := newWalker(t, r, 11)
 		wrongs := 0
 		w := person.follow(New(p, Options{}), func(x reading.Reading) reading.Reading {
-			if wrongs == 0 && len(person.asked) > 6 && x.Quantity == run.Voltage && strings.TrimRight(x.From, "+-") == strings.TrimRight(x.To, "+-") {
+			if wrongs == 0 && len(person.asked) > 6 && x.Quantity == run.Voltage && strings.TrimRight(x.From, "+-") == strings.TrimRight(x.To, "+-") && !strings.Contains(x.Text, ".0") {
 				c.change(person, &x)
 				plant.SetValue(&x)
 				wrongs++
@@ -168,7 +180,7 @@ func TestMistakesAreAskedAgain(t *testing.T) {
 // Undo takes the last reading out and asks for it again; redo puts it back; a skipped place is not
 // asked again, nor is a step; a stale event changes nothing.
 func TestUndoRedoSkip(t *testing.T) {
-	r := load(t, "cornice")
+	r := settledCornice(t)
 	person := newWalker(t, r, 3)
 	w := New(planned(t, r), Options{Number: 40})
 	for _, k := range []Kind{Undo, Redo, Note, "dance"} {
@@ -331,7 +343,8 @@ func TestEventsGiveTheWalk(t *testing.T) {
 // Each step is set once, and each round begins at the end where the last one has ended: the way along
 // the run is shorter than with all rounds from the start.
 func TestTripsAreSaved(t *testing.T) {
-	r := load(t, "cornice")
+	r := settledCornice(t)
+	r.Name, r.Limits.FeedDrop = "cornice of two rounds", 0.03
 	p := planned(t, r)
 	place := func(n assessment.Next) (run.Place, bool) {
 		at, err := r.Point(n.From)

@@ -8,17 +8,18 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Copper that carries current in a closed channel may be 15 K warmer than the ambient of the run
-// file (common practice, no source). Without a thermometer the intervals at 20 °C allow for that.
+// Copper that carries current in a closed channel may be 13 K warmer than the ambient of the run
+// file, and the feeds that lead there 10 K (common practice, no source). Without a thermometer the
+// intervals at 20 °C allow for that.
 func TestWarmCopperWithoutThermometer(t *testing.T) {
 	r, list := modeltest.Cornice()
 	modeltest.FillAs(r, list, func(p *ladder.Parameters) {
-		const factor = 1 + ladder.CopperTempCo*15
+		const strip, feed = 1 + ladder.CopperTempCo*13, 1 + ladder.CopperTempCo*10
 		for i := range p.Reels {
-			p.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * factor, Minus: p.Reels[i].Minus * factor}
+			p.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * strip, Minus: p.Reels[i].Minus * strip}
 		}
 		for i := range p.Feeds {
-			p.Feeds[i] = ladder.Rails{Plus: p.Feeds[i].Plus * factor, Minus: p.Feeds[i].Minus * factor}
+			p.Feeds[i] = ladder.Rails{Plus: p.Feeds[i].Plus * feed, Minus: p.Feeds[i].Minus * feed}
 		}
 	})
 	e, err := Make(r, list)

@@ -13,7 +13,7 @@ import (
 func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	var trend [pixel.TrendTerms]float64
-	warmth := m.temperatureSlope(s, g)
+	warmth, common, follows := m.temperatureSlopes(s, g)
 	for i := range g.Scale {
 		if g.Scale[i] != 0 { // few reels of a large run
 			own := g.Scale[i] * s.Adjust.AtReel(i, len(g.Scale)).Scale
@@ -75,7 +75,9 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 				d = shift
 			}
 		case CopperTemperature:
-			d = warmth
+			d = common
+		case FeedFollows:
+			d = follows
 		case StepTemperature:
 			if u.Step == k {
 				d = warmth
@@ -94,21 +96,22 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 	return beyond
 }
 
-// temperatureSlope returns the derivative of an output by the copper temperature, per K.
-func (m *Model) temperatureSlope(s *State, g *ladder.Gradient) float64 {
-	sum := 0.0
+// temperatureSlopes returns the derivatives of an output by the temperature of the step, by that of all
+// steps, per K, and by the part of a step's change that the feeds' wire takes.
+func (m *Model) temperatureSlopes(s *State, g *ladder.Gradient) (step, all, follows float64) {
 	for i := range g.Reels {
 		if g.Reels[i] == (ladder.Rails{}) {
 			continue
 		}
 		// r(T) = r₂₀·(1 + α(T − 20)), so dr/dT = r(T)·α/(1 + α(T − 20)).
 		part := ladder.CopperTempCo / s.copperFactor(m, i)
-		sum += part * (g.Reels[i].Plus*s.Par.Reels[i].Plus + g.Reels[i].Minus*s.Par.Reels[i].Minus)
+		all += part * (g.Reels[i].Plus*s.Par.Reels[i].Plus + g.Reels[i].Minus*s.Par.Reels[i].Minus)
 	}
+	feeds := 0.0
 	for i, f := range m.Run.Feeds {
-		sum += (g.Feeds[i].Plus + g.Feeds[i].Minus) * ladder.FeedWire(f) / 2 * f.TempCo
+		feeds += (g.Feeds[i].Plus + g.Feeds[i].Minus) * ladder.FeedWire(f) / 2 * f.TempCo
 	}
-	return sum
+	return all + s.follows*feeds, all + feeds, s.change * feeds
 }
 
 // copperFactor returns 1 + α(T − 20 °C) of a reel.

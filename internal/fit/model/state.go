@@ -14,7 +14,9 @@ type State struct {
 	Par         ladder.Parameters
 	Adjust      pixel.Adjust
 	loads       []pixel.Load
-	temperature float64      // °C
+	temperature float64      // °C, of the strip's copper
+	change      float64      // K, the part of it that is the step's own
+	follows     float64      // part of that which the feeds' wire takes
 	unlisted    unlistedUnit // set where there are unlisted currents
 }
 
@@ -44,7 +46,7 @@ const Absent = -1
 func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 	adjust := pixel.AsStated
 	scale, idle := 0.0, 0.0
-	s.temperature = 0
+	s.temperature, s.change = 0, 0
 	for i := range m.Unknowns {
 		u, v := &m.Unknowns[i], x[i]
 		switch u.What {
@@ -73,7 +75,10 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 		case StepTemperature:
 			if u.Step == k {
 				s.temperature += v
+				s.change = v
 			}
+		case FeedFollows:
+			s.follows = v
 		case StepVolts:
 			if u.Step == k {
 				s.Par.Supplies[u.Index].Volts += v
@@ -94,7 +99,7 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 		s.Par.Reels[i].Minus *= factor
 	}
 	for i, f := range m.Run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature + m.temperature.feed[i] - 20)
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature - (1-s.follows)*s.change + m.temperature.feed[i] - 20)
 		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, minFeedOhms)
 		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, minFeedOhms)
 	}

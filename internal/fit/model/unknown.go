@@ -27,6 +27,7 @@ const (
 	KneeStretch                       // ln of the factor on the voltage range over which a channel's current falls
 	CopperTemperature                 // °C
 	StepTemperature                   // K by which the copper differs in one step
+	FeedFollows                       // part of the strip's change of temperature from step to step that the feeds' wire takes
 	FoilFactor                        // factor on the stated Ω/m, common to the reels of one strip type
 	FoilShare                         // (plus − minus)/(plus + minus) of the rails, common to the reels of one strip type
 	UnlistedShare                     // current that something unlisted draws at one place, as a part of the pixels' current
@@ -82,11 +83,13 @@ const (
 	kneeStretchSpread       = 0.30   // the range may be a third longer or shorter than stated, or of another shape
 	unreadTemperatureSpread = 5.3    // K, without temperature readings: some 10 K either way
 	readTemperatureSpread   = 1.5    // K, difference between the copper and a thermometer on it
-	unreadStepSpread        = 3.5    // K, from one step to another: brighter steps are warmer
+	unreadStepSpread        = 3.5    // K, from one dark step to another
 	readStepSpread          = 0.7    // K, the same with temperature readings in the step
 	unreadRise              = 2.0    // K, of copper above the stated ambient without temperature readings: current warms it
-	litStepRise             = 2.0    // K, of copper that carries current above its surroundings
-	litStepSpread           = 6.0    // K, of a lit step without temperature readings where other steps have some
+	litStepRise             = 2.0    // K, of copper in a lit step without temperature readings
+	litStepSpread           = 5.0    // K, the same: profile, load and time decide it
+	feedFollows             = 0.5    // of a change of the strip's temperature; the feeds lie in a duct or hang free
+	feedFollowsSpread       = 0.4    // the same
 )
 
 // addUnknowns adds the unknowns of the model in a fixed order.
@@ -149,13 +152,15 @@ func (m *Model) addUnknowns() {
 	add(Unknown{What: KneeShift, Deviation: kneeShiftSpread * volts})
 	add(Unknown{What: KneeStretch, Deviation: kneeStretchSpread})
 	add(Unknown{What: CopperTemperature, Mean: m.temperature.mean, Deviation: m.temperature.deviation, Rectangular: m.temperature.deviation == unreadTemperatureSpread})
+	// Were the feeds to warm as the strip does, their drops would determine its temperature.
+	add(Unknown{What: FeedFollows, Mean: feedFollows, Deviation: feedFollowsSpread})
 	for k, step := range m.Steps {
 		warmer, read := m.temperature.step[step]
 		deviation := unreadStepSpread
 		switch {
 		case read:
 			deviation = readStepSpread
-		case m.temperature.step != nil && r.Steps[step].Lit():
+		case r.Steps[step].Lit():
 			warmer, deviation = litStepRise, litStepSpread
 		}
 		add(Unknown{What: StepTemperature, Step: k, Mean: warmer, Deviation: deviation})

@@ -17,7 +17,7 @@ const (
 	maxCheapProducts = 2_000_000
 	// After screeningIterations a trial is dropped where its cost is still higher by
 	// maxScreeningCost: the wrong reading is in the fit.
-	screeningIterations = 5
+	screeningIterations = 7
 	maxScreeningCost    = 1000.0
 	// maxExtraOutliers is the largest number of further readings that an exchange may exclude.
 	maxExtraOutliers = 2
