@@ -39,10 +39,13 @@ func newSession(t *testing.T) session {
 
 // newParallelSession returns a session of a test that runs beside others, because it waits for instruments or the
 // disk, or computes while those wait. The names of files in its command lines become paths, and the paths in what is
-// printed become names again.
+// printed become names again. Short runs are those under the race detector, where instruments would answer too
+// late beside others.
 func newParallelSession(t *testing.T) session {
 	t.Helper()
-	t.Parallel()
+	if !testing.Short() {
+		t.Parallel()
+	}
 	return session{t, t.TempDir()}
 }
 
