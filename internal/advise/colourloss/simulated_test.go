@@ -124,7 +124,11 @@ func bentBy(t *testing.T, r *run.Run, rng *rand.Rand) float64 {
 	step := r.StepIndex("white 30 %")
 	a := made(t, r, "white 30 %", e, "")
 	at := a.Worst.Place
-	net, err := ladder.New(r, at)
+	places := []run.Place{at}
+	for _, d := range e.FittedStateAt(step, nil).Parameters.Drains { // of what the run file does not list
+		places = append(places, d.From.Place, d.To.Place)
+	}
+	net, err := ladder.New(r, places...)
 	if err != nil {
 		t.Fatal(err)
 	}
