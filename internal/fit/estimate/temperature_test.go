@@ -8,13 +8,13 @@ import (
 	"ohmkeep/internal/run"
 )
 
-// Copper that carries current in a closed channel may be 13 K warmer than the ambient of the run
-// file, and the feeds that lead there 10 K (common practice, no source). Without a thermometer the
+// Copper that carries current in a closed channel may be 15 K warmer than the ambient of the run
+// file, and the feeds that lead there 14 K (common practice, no source). Without a thermometer the
 // intervals at 20 °C allow for that.
 func TestWarmCopperWithoutThermometer(t *testing.T) {
 	r, list := modeltest.Cornice()
 	modeltest.FillAs(r, list, func(p *ladder.Parameters) {
-		const strip, feed = 1 + ladder.CopperTempCo*13, 1 + ladder.CopperTempCo*10
+		const strip, feed = 1 + ladder.CopperTempCo*15, 1 + ladder.CopperTempCo*14
 		for i := range p.Reels {
 			p.Reels[i] = ladder.Rails{Plus: p.Reels[i].Plus * strip, Minus: p.Reels[i].Minus * strip}
 		}
