@@ -15,12 +15,10 @@ import (
 )
 
 // Runs that differ from their file: a dark reel, a feed missing in the file, a step with another
-// load. Where the readings show it, it is reported. What is above its limit does not pass, and at most 0.3 % of
-// the readings are called misread.
+// load. Where the readings show it, it is reported. What is above its limit does not pass.
 func TestSimulatedMisfits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 4))
 	said := map[string][3]int{}
-	good, misread := 0, 0                 // readings
 	for i := range max(*simulations, 3) { // one of each kind at least
 		r := draw(rng)
 		p := calibrationtest.New(r, calibrationtest.UsualSpread, rng)
@@ -66,16 +64,8 @@ func TestSimulatedMisfits(t *testing.T) {
 				}
 			}
 		}
-		if kind != "a step mistaken" {
-			good += len(list)
-		}
 		if strings.Contains(findings(a), "seem to be read at another place") {
-			t.Logf("run %d, %s: readings are called misread:\n%s", i, kind, findings(a))
-			for _, x := range a.Readings {
-				if x.Suspect {
-					misread++
-				}
-			}
+			t.Errorf("run %d, %s: readings are called misread:\n%s", i, kind, findings(a))
 		}
 		if said := findings(a); strings.Contains(said, "with the load of step") || strings.Contains(said, "seem to have been exchanged") {
 			c[1]++
@@ -89,9 +79,6 @@ func TestSimulatedMisfits(t *testing.T) {
 			c[2]++
 		}
 		said[kind] = c
-	}
-	if t.Logf("%d of %d readings called misread", misread, good); float64(misread) > 0.003*float64(good) {
-		t.Errorf("%d of %d good readings are called misread", misread, good)
 	}
 	for kind, c := range said {
 		t.Logf("%-18s %d runs, %d said not to fit, %d fit and pass something", kind, c[0], c[1], c[2])

@@ -28,10 +28,11 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 	}
 	unlisted := 0.0
 	for i, drain := range s.Par.Drains {
-		unlisted += g.Drains[i] * drain.Amps
+		amps := g.Drains[i] * drain.Amps
+		unlisted += amps
+		scale += amps * s.unlisted[i].channels
+		idle += amps * s.unlisted[i].idle
 	}
-	scale += unlisted * s.unlisted.channels
-	idle += unlisted * s.unlisted.idle
 	for i := range m.Unknowns {
 		u := &m.Unknowns[i]
 		d := 0.0
@@ -83,10 +84,10 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 				d = warmth
 			}
 		case UnlistedShare:
-			d = g.Drains[u.Index] * s.unlisted.amps
+			d = g.Drains[u.Index] * s.unlisted[u.Index].amps
 		case StepUnlistedScale:
 			if u.Step == k {
-				d = unlisted / s.unlisted.scale
+				d = unlisted / s.unlistedScale
 			}
 		}
 		if row[i] = d; d != 0 { // little depends on most unknowns of a large run

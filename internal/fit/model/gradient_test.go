@@ -30,7 +30,7 @@ func TestGradientIsThatOfTheJacobian(t *testing.T) {
 	gradientAgrees(t, of, plain)
 	gradientAgrees(t, of, robust)
 	gradientAgrees(t, of, plain.HoldingOpen(of.Feeds[1][run.Plus]).WithoutFoilPrior(1))
-	for _, how := range []Unlisted{FollowsLoad, FollowsChannels, Steady} {
+	for _, how := range []Unlisted{FollowsLoad, FollowsChannels, Steady, FollowsAndSteady} {
 		unlisted, err := of.WithUnlistedAt(1, how)
 		if err != nil {
 			t.Fatal(err)

@@ -18,7 +18,7 @@ func TestJacobianAgreesWithCentralDifferences(t *testing.T) {
 		t.Fatal(err)
 	}
 	agreesWithCentralDifferences(t, of)
-	for _, how := range []Unlisted{FollowsLoad, FollowsChannels, Steady} {
+	for _, how := range []Unlisted{FollowsLoad, FollowsChannels, Steady, FollowsAndSteady} {
 		unlisted, err := of.WithUnlistedAt(1, how)
 		if err != nil {
 			t.Fatal(err)

@@ -11,13 +11,14 @@ import (
 
 // State is the network in one step for given unknowns.
 type State struct {
-	Par         ladder.Parameters
-	Adjust      pixel.Adjust
-	loads       []pixel.Load
-	temperature float64      // °C, of the strip's copper
-	change      float64      // K, the part of it that is the step's own
-	follows     float64      // part of that which the feeds' wire takes
-	unlisted    unlistedUnit // set where there are unlisted currents
+	Par           ladder.Parameters
+	Adjust        pixel.Adjust
+	loads         []pixel.Load
+	temperature   float64        // °C, of the strip's copper
+	change        float64        // K, the part of it that is the step's own
+	follows       float64        // part of that which the feeds' wire takes
+	unlisted      []unlistedUnit // by drain
+	unlistedScale float64        // factor of the step on them
 }
 
 // newState returns a state with the run as stated.

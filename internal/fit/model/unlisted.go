@@ -12,9 +12,10 @@ import (
 type Unlisted int
 
 const (
-	FollowsLoad     Unlisted = iota // as of a feed, of a wire to another place
-	FollowsChannels                 // as of pixels that stay dark, and draw their idle current all the same
-	Steady                          // the same in every step, as of a lamp
+	FollowsLoad      Unlisted = iota // as of a feed, of a wire to another place
+	FollowsChannels                  // as of pixels that stay dark, and draw their idle current all the same
+	Steady                           // the same in every step, as of a lamp
+	FollowsAndSteady                 // a current that follows the load and a steady one, as of a feed between supplies of other volts
 )
 
 // Standard deviations of unlisted currents (common practice, no source).
@@ -32,6 +33,7 @@ type unlistedCurrents struct {
 	reel   int
 	how    Unlisted
 	drains []ladder.Drain // by index of UnlistedShare
+	parts  []Unlisted     // by drain: how it depends on the load
 }
 
 // WithUnlistedAt returns a model like m in which something that the run file does not list draws or
@@ -43,15 +45,22 @@ func (m *Model) WithUnlistedAt(reel int, how Unlisted) (*Model, error) {
 	w.unlisted = &unlistedCurrents{reel: reel, how: how}
 	last := m.Run.Reels[reel].Pixels
 	middle := run.Place{Kind: run.AtReel, Index: reel, Pixel: (1 + last) / 2}
-	drain := func(from, to run.Point) {
-		w.unlisted.drains = append(w.unlisted.drains, ladder.Drain{From: from, To: to})
+	parts, returns := []Unlisted{how}, how == FollowsLoad || how == FollowsAndSteady
+	if how == FollowsAndSteady {
+		parts = []Unlisted{FollowsLoad, Steady}
 	}
-	for _, pixel := range slices.Compact([]int{1, middle.Pixel, last}) {
-		at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
-		drain(run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus})
-	}
-	if len(m.Run.Supplies) > 1 && how == FollowsLoad { // else its two conductors carry about the same current
-		drain(run.Point{Place: middle, Rail: run.Minus}, run.Point{Place: m.firstSupply(), Rail: run.Minus})
+	for _, part := range parts {
+		drain := func(from, to run.Point) {
+			w.unlisted.drains = append(w.unlisted.drains, ladder.Drain{From: from, To: to})
+			w.unlisted.parts = append(w.unlisted.parts, part)
+		}
+		for _, pixel := range slices.Compact([]int{1, middle.Pixel, last}) {
+			at := run.Place{Kind: run.AtReel, Index: reel, Pixel: pixel}
+			drain(run.Point{Place: at, Rail: run.Plus}, run.Point{Place: at, Rail: run.Minus})
+		}
+		if len(m.Run.Supplies) > 1 && returns { // else its two conductors carry about the same current
+			drain(run.Point{Place: middle, Rail: run.Minus}, run.Point{Place: m.firstSupply(), Rail: run.Minus})
+		}
 	}
 	if err := w.layNetwork(m.places); err != nil {
 		return nil, err
@@ -126,51 +135,61 @@ func (m *Model) UnlistedReturns(a Assumptions, x []float64) bool {
 	}
 	sum, all := 0.0, 0.0
 	for k := range m.Steps {
+		at := map[run.Point]float64{}
 		for _, d := range m.StateAt(a, k, x).Par.Drains {
 			if d.From.Rail == run.Plus {
-				sum, all = sum+d.Amps, all+math.Abs(d.Amps)
+				at[d.From] += d.Amps
 			}
+		}
+		for _, amps := range at {
+			sum, all = sum+amps, all+math.Abs(amps)
 		}
 	}
 	return all > 2*math.Abs(sum)
 }
 
-// unlistedUnit is the current of which the unlisted currents of a step are parts.
+// unlistedUnit is the current of which an unlisted current of a step is a part.
 type unlistedUnit struct {
 	amps           float64 // A
-	scale          float64 // factor of this step on it
 	channels, idle float64 // parts of it that change with the scale of the channels' and of the idle current
 }
 
 // setUnlisted sets the unlisted currents of step k, of a state with everything else set.
 func (m *Model) setUnlisted(s *State, k int, x []float64, lit int) {
-	s.Par.Drains = s.Par.Drains[:0]
+	s.Par.Drains, s.unlisted, s.unlistedScale = s.Par.Drains[:0], s.unlisted[:0], 1
 	if m.unlisted == nil {
 		return
 	}
-	unit := unlistedUnit{amps: m.largestAmps(), scale: 1}
-	if m.unlisted.how != Steady {
-		channels, idle := m.StatedAmps(lit)
-		channels, idle = channels*s.Adjust.Scale, idle*s.Adjust.Idle
-		if m.unlisted.how == FollowsChannels {
-			idle = 0
-		}
-		unit.amps = math.Max(channels+idle, minUnlistedUnit)
-		unit.channels, unit.idle = channels/unit.amps, idle/unit.amps
-	}
 	for i, u := range m.Unknowns {
 		if u.What == StepUnlistedScale && u.Step == k {
-			unit.scale += x[i]
+			s.unlistedScale += x[i]
 		}
 	}
-	unit.amps *= unit.scale
-	s.unlisted = unit
+	for _, part := range m.unlisted.parts {
+		unit := m.unlistedUnit(s, part, lit)
+		unit.amps *= s.unlistedScale
+		s.unlisted = append(s.unlisted, unit)
+	}
 	s.Par.Drains = append(s.Par.Drains, m.unlisted.drains...)
 	for i, u := range m.Unknowns {
 		if u.What == UnlistedShare {
-			s.Par.Drains[u.Index].Amps = clamp(x[i], -maxUnlistedShare, maxUnlistedShare) * unit.amps
+			s.Par.Drains[u.Index].Amps = clamp(x[i], -maxUnlistedShare, maxUnlistedShare) * s.unlisted[u.Index].amps
 		}
 	}
+}
+
+// unlistedUnit returns the unit of an unlisted current of one kind, without the factor of the step.
+func (m *Model) unlistedUnit(s *State, how Unlisted, lit int) unlistedUnit {
+	if how == Steady {
+		return unlistedUnit{amps: m.largestAmps()}
+	}
+	channels, idle := m.StatedAmps(lit)
+	channels, idle = channels*s.Adjust.Scale, idle*s.Adjust.Idle
+	if how == FollowsChannels {
+		idle = 0
+	}
+	amps := math.Max(channels+idle, minUnlistedUnit)
+	return unlistedUnit{amps, channels / amps, idle / amps}
 }
 
 // minUnlistedUnit is the least such unit, A.

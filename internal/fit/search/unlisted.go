@@ -60,7 +60,7 @@ func (e explanation) unlistedCurrents() []explanation {
 const unusualCurrent = 0.1
 
 // unlistedKinds is the number of kinds of unlisted currents.
-const unlistedKinds = 3
+const unlistedKinds = 4
 
 // tryUnlistedAt makes first fits with unlisted currents at a reel and all readings: one with what else
 // the explanation assumes, from its values, and the best of those without, since the unlisted currents
