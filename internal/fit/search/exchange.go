@@ -94,7 +94,8 @@ func (e explanation) mayReplaceOutliers(i int) bool {
 func (e explanation) isCheap() bool { return len(e.X)*len(e.X)*len(e.Observations) < maxCheapProducts }
 
 // fitExcluding fits from the values of the run file with some readings excluded, excludes up to
-// maxExtraOutliers more, and readmits what agrees. ok is false where a fit fails or the screening
+// maxExtraOutliers more, and readmits what agrees. A fit that does not converge, as beside a bad joint
+// that only the readmitted readings show, is made again from a robust one. ok is false where a fit fails or the screening
 // finds a cost far above bestScore.
 func (e explanation) fitExcluding(out []bool, bestScore float64) (other explanation, ok bool) {
 	a := e.Assumptions.ExcludingOnly(out)
@@ -104,6 +105,9 @@ func (e explanation) fitExcluding(out []bool, bestScore float64) (other explanat
 	}
 	if !other.Converged {
 		other, err = other.solveLimited(a, other.X, initialIterations)
+	}
+	if err == nil && !other.Converged {
+		other, err = other.withoutGrossErrors()
 	}
 	for range maxExtraOutliers {
 		if err != nil {

@@ -28,7 +28,7 @@ func TestExchanges(t *testing.T) {
 		list[wrong].Value += 0.3
 		list[outOfRange].Value *= 1000
 		if c.worse > 0 {
-			list[c.worse].Value += 0.6
+			list[c.worse].Value += 0.3
 		}
 		m, err := model.New(r, list)
 		if err != nil {
