@@ -12,6 +12,7 @@ import (
 
 	"ohmkeep/internal/advise/interval"
 	"ohmkeep/internal/fit/estimate"
+	"ohmkeep/internal/fit/model"
 	"ohmkeep/internal/instrument/survey"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/light"
@@ -59,6 +60,9 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 		e, err := estimate.Make(r, readings)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if at := e.Model.UnlistedAt(); at != model.Absent { // the feeds' own heat was once taken for it
+			t.Errorf("run %d: something unlisted is found at reel %d", i, at)
 		}
 		a, err := Make(r, step, e, nil)
 		if err != nil {

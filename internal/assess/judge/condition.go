@@ -54,6 +54,8 @@ func (j *judgement) condition(k int, shifts []float64) string {
 		return fmt.Sprintf("the copper were %s K %s", twoFigures(shift), warmerOrColder(shift)) + inStep()
 	case model.FeedFollows:
 		return fmt.Sprintf("the feeds' wire took %s of the strip's warmth", much("%", 100*shift))
+	case model.FeedHeat:
+		return fmt.Sprintf("the wire of feed %s were warmed %s K %s by its own current", j.run.Feeds[u.Index].Name, twoFigures(shift), moreOrLess(shift))
 	case model.StepUnlistedScale:
 		return "what is not in the run file drew " + much("%", 100*shift) + inStep()
 	case model.UnlistedShare:

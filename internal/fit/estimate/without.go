@@ -108,7 +108,7 @@ func (e *Estimate) Budget(element int) (shares [SourceCount]float64) {
 			from = Meters
 		case model.CurrentScale, model.StepCurrentScale, model.CurrentTrend, model.IdleCurrentScale, model.KneeShift, model.StepKneeShift, model.KneeStretch, model.UnlistedShare, model.StepUnlistedScale:
 			from = Pixels
-		case model.CopperTemperature, model.StepTemperature, model.FeedFollows:
+		case model.CopperTemperature, model.StepTemperature, model.FeedFollows, model.FeedHeat:
 			from = Temperature
 		case model.SupplyVolts, model.SupplyOhms, model.StepVolts:
 			from = Supplies

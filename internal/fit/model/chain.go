@@ -79,6 +79,9 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 			d = common
 		case FeedFollows:
 			d = follows
+		case FeedHeat:
+			f := &m.Run.Feeds[u.Index]
+			d = (g.Feeds[u.Index].Plus + g.Feeds[u.Index].Minus) * ladder.FeedWire(*f) / 2 * f.TempCo * s.heatLoad
 		case StepTemperature:
 			if u.Step == k {
 				d = warmth

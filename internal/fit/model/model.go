@@ -3,9 +3,9 @@
 //
 // The unknowns are both rails of every joint, feed and reel; the supplies' open-circuit voltages
 // and output resistances; the pixels' current scale, idle current and knee, for the run and for
-// each step; a smooth change of the current along the run; the copper temperature; and the gain and
-// offset error of each meter range; in some models also currents that the run file does not list.
-// Errors of a range are common to all its readings: they cancel in differences and do not average out.
+// each step; a smooth change of the current along the run; the copper temperature, and what its own
+// current adds to that of each feed's wire; and the gain and offset error of each meter range; in some
+// models also currents that the run file does not list. Errors of a range are common to all its readings: they cancel in differences and do not average out.
 // Conductors have priors so wide that one without readings stays unknown. An accuracy figure is taken
 // as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3
 // (JCGM 100:2008, 4.3.7).
@@ -91,12 +91,14 @@ type temperature struct {
 	mean, deviation float64
 	reel, feed      []float64       // K by which each is warmer than the mean
 	step            map[int]float64 // the same by step of the run with temperature readings; nil without any
+	heatLoad        []float64       // by step of the run: heat that a feed's current makes, as a part of that in the brightest step
 }
 
 // New sets up the model. It returns an error where a part of the run is connected to no supply.
 func New(r *run.Run, readings []reading.Reading) (*Model, error) {
 	m := &Model{Run: r, Notes: map[int]string{}}
 	m.readTemperature(readings)
+	m.temperature.heatLoad = heatLoads(r)
 	var places []run.Place
 	shown := m.digitsWritten(readings)
 	for i, x := range readings {

@@ -17,6 +17,8 @@ type State struct {
 	temperature   float64        // °C, of the strip's copper
 	change        float64        // K, the part of it that is the step's own
 	follows       float64        // part of that which the feeds' wire takes
+	heatLoad      float64        // part of its heat in the run's brightest step that a feed's current gives
+	heat          []float64      // K by which its own current warms each feed's wire
 	unlisted      []unlistedUnit // by drain
 	unlistedScale float64        // factor of the step on them
 }
@@ -24,7 +26,7 @@ type State struct {
 // newState returns a state with the run as stated.
 func (m *Model) newState() *State {
 	// A conductor without an unknown, such as the cut plus of a joint, stays as stated.
-	return &State{Par: ladder.Stated(m.Run), loads: make([]pixel.Load, len(m.Run.Reels))}
+	return &State{Par: ladder.Stated(m.Run), loads: make([]pixel.Load, len(m.Run.Reels)), heat: make([]float64, len(m.Run.Feeds))}
 }
 
 // StateAt returns the state of step k at the unknowns x under some assumptions.
@@ -47,7 +49,7 @@ const Absent = -1
 func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 	adjust := pixel.AsStated
 	scale, idle := 0.0, 0.0
-	s.temperature, s.change = 0, 0
+	s.temperature, s.change, s.heatLoad = 0, 0, m.temperature.heatLoad[lit]
 	for i := range m.Unknowns {
 		u, v := &m.Unknowns[i], x[i]
 		switch u.What {
@@ -80,6 +82,8 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 			}
 		case FeedFollows:
 			s.follows = v
+		case FeedHeat:
+			s.heat[u.Index] = v * s.heatLoad
 		case StepVolts:
 			if u.Step == k {
 				s.Par.Supplies[u.Index].Volts += v
@@ -100,7 +104,7 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 		s.Par.Reels[i].Minus *= factor
 	}
 	for i, f := range m.Run.Feeds {
-		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature - (1-s.follows)*s.change + m.temperature.feed[i] - 20)
+		add := ladder.FeedWire(f) / 2 * f.TempCo * (s.temperature - (1-s.follows)*s.change + s.heat[i] + m.temperature.feed[i] - 20)
 		s.Par.Feeds[i].Plus = math.Max(s.Par.Feeds[i].Plus+add, minFeedOhms)
 		s.Par.Feeds[i].Minus = math.Max(s.Par.Feeds[i].Minus+add, minFeedOhms)
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmkeep/internal/fit/prior"
+	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/pixel"
 	"ohmkeep/internal/run"
 )
@@ -28,6 +29,7 @@ const (
 	CopperTemperature                 // °C
 	StepTemperature                   // K by which the copper differs in one step
 	FeedFollows                       // part of the strip's change of temperature from step to step that the feeds' wire takes
+	FeedHeat                          // K by which its own current warms one feed's wire in the run's brightest step
 	FoilFactor                        // factor on the stated Ω/m, common to the reels of one strip type
 	FoilShare                         // (plus − minus)/(plus + minus) of the rails, common to the reels of one strip type
 	UnlistedShare                     // current that something unlisted draws at one place, as a part of the pixels' current
@@ -90,6 +92,8 @@ const (
 	litStepSpread           = 5.0    // K, the same: profile, load and time decide it
 	feedFollows             = 0.5    // of a change of the strip's temperature; the feeds lie in a duct or hang free
 	feedFollowsSpread       = 0.4    // the same
+	feedHeat                = 1.0    // K, by a feed's own current in the run's brightest step
+	feedHeatSpread          = 2.0    // the same, and what it takes of the strip's warmth unlike the other feeds
 )
 
 // addUnknowns adds the unknowns of the model in a fixed order.
@@ -154,6 +158,11 @@ func (m *Model) addUnknowns() {
 	add(Unknown{What: CopperTemperature, Mean: m.temperature.mean, Deviation: m.temperature.deviation, Rectangular: m.temperature.deviation == unreadTemperatureSpread})
 	// Were the feeds to warm as the strip does, their drops would determine its temperature.
 	add(Unknown{What: FeedFollows, Mean: feedFollows, Deviation: feedFollowsSpread})
+	for i, f := range r.Feeds {
+		if ladder.FeedWire(f)*f.TempCo > 0 {
+			add(Unknown{What: FeedHeat, Index: i, Mean: feedHeat, Deviation: feedHeatSpread})
+		}
+	}
 	for k, step := range m.Steps {
 		warmer, read := m.temperature.step[step]
 		deviation := unreadStepSpread

@@ -200,12 +200,14 @@ const maxUnlistedShare = 3.0
 
 // StatedAmps returns the current of a run's pixels in a step as stated, A: of their channels, and when
 // they are idle.
-func (m *Model) StatedAmps(step int) (channels, idle float64) {
-	for _, reel := range m.Run.Reels {
+func (m *Model) StatedAmps(step int) (channels, idle float64) { return statedAmps(m.Run, step) }
+
+func statedAmps(r *run.Run, step int) (channels, idle float64) {
+	for _, reel := range r.Reels {
 		n := float64(reel.Pixels)
 		idle += n * reel.Strip.Idle
 		for _, c := range reel.Strip.Channels {
-			channels += n * c.Amps * m.Run.Steps[step].Levels[c.Name]
+			channels += n * c.Amps * r.Steps[step].Levels[c.Name]
 		}
 	}
 	return channels, idle
