@@ -21,7 +21,7 @@ func TestSheetIsFilledInAndAssessed(t *testing.T) {
 	s := newSession(t)
 	s.walk(60, everything)
 	s.do(`ohmkeep plan shelf.toml --sheet sheet.csv`).exits(Passes).says("sheet: sheet.csv, to print: sheet.html")
-	if page := s.content("sheet.html"); !strings.Contains(page, "Set step “white 20 %”, then read") || !strings.Contains(page, `<td class="fill"></td>`) {
+	if page := s.content("sheet.html"); !strings.Contains(page, "Set step “white 5 %”, then read") || !strings.Contains(page, `<td class="fill"></td>`) {
 		t.Error("the page has nothing to fill in")
 	}
 	rows, err := csv.NewReader(strings.NewReader(s.content("sheet.csv"))).ReadAll()
