@@ -11,7 +11,7 @@ import (
 // refit is a fit with a resistance held, near another fit whose covariance C is known. Only the sum of squares
 // is wanted of it, so that it needs no Jacobian: the unknowns move by −C·g, g being half of the
 // gradient of the sum, until gᵀ·C·g is small, by which the sum can still fall (a quasi-Newton method; Nocedal and
-// Wright, Numerical Optimization, 2nd ed. 2006, chapter 6). A gradient takes one solution of the adjoint network a
+// Wright, Numerical Optimization, 2nd ed. 2006, chapter 6). A step that raises the sum is shortened. A gradient takes one solution of the adjoint network a
 // step, a Jacobian one a reading. The unknowns are taken in scaled coordinates.
 type refit struct {
 	problem   *problem
@@ -32,11 +32,8 @@ type refitPoint struct {
 }
 
 const (
-	// maxRefits is the largest number of points of a refit. Most need two; a full fit takes as long as a dozen.
-	maxRefits = 9
-	// maxRefitRate is the largest ratio of the predicted falls at two points. A larger one shows that C is not
-	// that of the point. A smaller one above 1 is usual of a first step, which teaches how C differs.
-	maxRefitRate = 2.5
+	// maxRefits is the largest number of steps of a refit. Most need one to five; a full fit takes as long as a dozen.
+	maxRefits = 12
 	// minRefitAccuracy is the least accuracy of a sum of squares.
 	minRefitAccuracy = 0.01
 	// maxActiveSets is the largest number of sets of bounds tried for one step.
@@ -59,31 +56,55 @@ func (l *Linear) refit(held *heldResistance, start []float64, accuracy float64) 
 		return 0, nil, false
 	}
 	now, ok := f.evaluate(f.scaled.coordinates(start))
+	if !ok {
+		return 0, nil, false
+	}
 	left := math.Inf(1)
-	for n := 0; ok && n < maxRefits; n++ {
+	for range maxRefits {
 		step, fall := f.step(now)
-		if !(fall >= 0 && fall <= maxRefitRate*left) {
+		if !(fall >= 0 && fall <= now.sum) {
 			break
 		}
 		rate := math.Sqrt(fall / left)
-		if left = fall; fall <= (1-rate)*math.Max(accuracy, minRefitAccuracy) {
+		if fall <= (1-rate)*math.Max(accuracy, minRefitAccuracy) {
 			return now.sum - fall, now.full, true
 		}
-		var next refitPoint
-		if next, ok = f.evaluate(minus(now.y, step)); ok {
-			f.learn(now, next)
+		next, length, ok := f.follow(now, step, fall)
+		if !ok {
+			break
+		}
+		f.learn(now, next)
+		if left = fall; length < 1 {
+			left = 0 // a short step taught the metric too little to end with the next one
 		}
 		now = next
 	}
 	return 0, nil, false
 }
 
-func minus(a, b []float64) []float64 {
-	difference := slices.Clone(a)
-	for j, x := range b {
-		difference[j] -= x
+// follow returns the point at the end of a step, which is predicted to lower the sum by fall. Where the sum is higher
+// there, that is the point where the parabola through both sums is lowest; length is then below 1. ok is false where the
+// sum is higher there too, or the network has no solution.
+func (f *refit) follow(from refitPoint, step []float64, fall float64) (to refitPoint, length float64, ok bool) {
+	length = 1
+	for range 2 {
+		if to, ok = f.evaluate(along(from.y, step, -length)); !ok {
+			return to, length, false
+		}
+		rise := to.sum - from.sum
+		if rise <= 0 {
+			return to, length, true
+		}
+		length = fall / (2*fall + rise)
 	}
-	return difference
+	return to, length, false
+}
+
+// along returns the point at a number of steps from another one.
+func along(from, step []float64, length float64) []float64 {
+	to := slices.Clone(from)
+	matrix.AddTo(to, step, length)
+	return to
 }
 
 // evaluate returns the point at coordinates. ok is false where the network has no solution.
@@ -132,7 +153,7 @@ func (f *refit) step(at refitPoint) (step []float64, fall float64) {
 		}
 		step = f.metric.Times(g)
 		fall = matrix.Dot(step, g) - besides
-		to, _, err := f.problem.held.whole(f.scaled.unknowns(minus(at.y, step)))
+		to, _, err := f.problem.held.whole(f.scaled.unknowns(along(at.y, step, -1)))
 		if err != nil || !f.setBelow(at, to) {
 			break
 		}
@@ -168,7 +189,7 @@ func (f *refit) boundRow(at refitPoint, unknown int) matrix.Sparse {
 
 // learn tells the metric how a step changed the gradient. The bounds in the metric are known.
 func (f *refit) learn(from, to refitPoint) {
-	step, change := minus(to.y, from.y), minus(to.gradient, from.gradient)
+	step, change := along(to.y, from.y, -1), along(to.gradient, from.gradient, -1)
 	for i, j := range f.problem.bounded {
 		if f.below[i] {
 			row := f.boundRow(from, j)
