@@ -15,7 +15,6 @@ import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/fit/search"
 	"ohmkeep/internal/numeric/chisquared"
-	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 	"ohmkeep/internal/numeric/parallel"
 	"ohmkeep/internal/reading"
@@ -38,8 +37,8 @@ type Estimate struct {
 	Observations []model.Observation // as the fit takes them
 	Inflation    float64             // factor on standard deviations where the fit is poor; 1 otherwise
 
-	point        *model.Point         // the network solved at X
-	jacobian     *leastsquares.Matrix // of the fit
+	point        *model.Point    // the network solved at X
+	jacobian     []matrix.Sparse // of the fit, by observation
 	readings     []reading.Reading
 	alternatives []*search.Outcome // see Alternatives
 }
@@ -111,7 +110,10 @@ func fromOutcome(readings []reading.Reading, outcome *search.Outcome) (*Estimate
 		return nil, err
 	}
 	e := &Estimate{Linear: outcome.Linear(), Observations: outcome.Observations, Mistakes: outcome.Assumptions.Mistakes, Score: outcome.Score, Inflation: 1,
-		point: point, jacobian: outcome.Jacobian, readings: readings, alternatives: outcome.Alternatives}
+		point: point, readings: readings, alternatives: outcome.Alternatives}
+	for i := range e.Observations {
+		e.jacobian = append(e.jacobian, matrix.SparseOf(outcome.Jacobian.Row(i), 0))
+	}
 	e.describeFit(outcome.Fit)
 	e.describeReadings(readings, outcome.Fit)
 	if err := e.describeMistakes(); err != nil {

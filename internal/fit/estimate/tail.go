@@ -2,8 +2,6 @@ package estimate
 
 import (
 	"math"
-
-	"ohmkeep/internal/numeric/matrix"
 )
 
 // maxTail limits the standard deviation of the logarithm of a belief's deviation. At 0.8 the
@@ -19,10 +17,10 @@ func (e *Estimate) tail(along []float64, deviation float64) float64 {
 	slopes := make([][2]float64, len(noise)) // of the element's variance by the logarithms of each group's
 	for i := range e.Observations {
 		o := &e.Observations[i]
-		if o.Excluded || e.jacobian == nil || i >= e.jacobian.Rows {
+		if o.Excluded || i >= len(e.jacobian) {
 			continue
 		}
-		c := matrix.Dot(e.jacobian.Row(i), along)
+		c := e.jacobian[i].Dot(along)
 		n, whole := &noise[o.Group], o.Deviation*o.Deviation
 		slopes[o.Group][0] += c * c * n.Constant * n.Constant / whole
 		slopes[o.Group][1] += c * c * n.Relative * n.Relative * o.Value * o.Value / whole

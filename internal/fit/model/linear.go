@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/leastsquares"
 	"ohmkeep/internal/numeric/matrix"
 )
@@ -26,25 +27,8 @@ func (f *Fit) Linear() Linear {
 // WithoutFoilPrior returns the linear model without the foil prior of a reel. ok is false where the
 // reel has none, or where only this prior determines the reel: then the model is as it was.
 func (l Linear) WithoutFoilPrior(reel int) (without Linear, ok bool) {
-	for i, a := range l.Model.FoilPriors {
-		if a.Reel == reel && !l.Assumptions.NoFoilPrior[i] {
-			return l.withoutFoilPrior(i)
-		}
-	}
-	return l, false
-}
-
-// withoutFoilPrior removes the foil prior of that index. ok is false where only this prior
-// determines the reel.
-func (l Linear) withoutFoilPrior(i int) (without Linear, ok bool) {
-	row := make([]float64, len(l.X))
-	z := l.Model.FoilPriors[i].Row(l.linearisedAt, row)
-	for j, d := range row {
-		z += d * (l.X[j] - l.linearisedAt[j]) // in the linear model
-	}
-	along := matrix.Times(l.Covariance, row)
-	rest := 1 - matrix.Dot(row, along) // the part of the reel's information that is not from this prior
-	if !(rest > 1e-9) {
+	i, z, along, rest := l.foilPriorOf(reel)
+	if i == Absent {
 		return l, false
 	}
 	without = l
@@ -59,6 +43,37 @@ func (l Linear) withoutFoilPrior(i int) (without Linear, ok bool) {
 	without.Sum -= z * z / rest
 	without.Assumptions = l.Assumptions.WithoutFoilPrior(i)
 	return without, true
+}
+
+// DeterminedWithoutFoilPrior is Determined in the linear model that WithoutFoilPrior returns.
+func (l *Linear) DeterminedWithoutFoilPrior(reel int, row []float64) bool {
+	variance := matrix.Quadratic(l.Covariance, row)
+	if i, _, along, rest := l.foilPriorOf(reel); i != Absent {
+		pull := matrix.Dot(row, along)
+		variance += pull * pull / rest
+	}
+	return l.determines(row, variance)
+}
+
+// foilPriorOf returns the index of the foil prior of a reel, its residual z at the best estimate, its covariance
+// with the unknowns, and the part of the reel's information that is not from this prior. The index is Absent where
+// the reel has none, or where only this prior determines the reel.
+func (l *Linear) foilPriorOf(reel int) (i int, z float64, along []float64, rest float64) {
+	i = slices.IndexFunc(l.Model.FoilPriors, func(a prior.FoilPrior) bool { return a.Reel == reel })
+	if i < 0 || l.Assumptions.NoFoilPrior[i] {
+		return Absent, 0, nil, 0
+	}
+	row := make([]float64, len(l.X))
+	z = l.Model.FoilPriors[i].Row(l.linearisedAt, row)
+	for j, d := range row {
+		z += d * (l.X[j] - l.linearisedAt[j]) // in the linear model
+	}
+	along = matrix.Times(l.Covariance, row)
+	rest = 1 - matrix.Dot(row, along)
+	if !(rest > 1e-9) {
+		return Absent, 0, nil, 0
+	}
+	return i, z, along, rest
 }
 
 // PriorVariance returns the variance of a linear function of the unknowns under their priors alone.
@@ -78,5 +93,11 @@ const MaxRemainingDeviation = 0.5
 // Determined reports whether the readings determine a linear function of the unknowns: its
 // posterior standard deviation is less than MaxRemainingDeviation of its prior one.
 func (l *Linear) Determined(row []float64) bool {
-	return math.Max(matrix.Quadratic(l.Covariance, row), 0) < MaxRemainingDeviation*MaxRemainingDeviation*l.PriorVariance(row)
+	return l.determines(row, matrix.Quadratic(l.Covariance, row))
+}
+
+// determines reports whether a variance of a linear function of the unknowns is that of one that the readings
+// determine.
+func (l *Linear) determines(row []float64, variance float64) bool {
+	return math.Max(variance, 0) < MaxRemainingDeviation*MaxRemainingDeviation*l.PriorVariance(row)
 }

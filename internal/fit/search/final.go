@@ -48,8 +48,7 @@ func (e explanation) withoutFoilPriorsOfUnread() (l model.Linear, removed bool) 
 	for i, a := range e.Model.FoilPriors {
 		clear(row)
 		row[a.Rails[0]], row[a.Rails[1]] = 1, 1
-		own, _ := l.WithoutFoilPrior(a.Reel)
-		if !own.Determined(row) {
+		if !l.DeterminedWithoutFoilPrior(a.Reel, row) {
 			unread = append(unread, i)
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"sync"
 
 	"ohmkeep/internal/fit/model"
+	"ohmkeep/internal/numeric/parallel"
 )
 
 // explanation is a fit with its assumptions: excluded readings, noise, open conductors and operator
@@ -99,11 +100,9 @@ func Best(m *model.Model) (*Outcome, error) {
 	best, alternatives := bestOf(list)
 	best = best.finalFit().readmitAgreeing()
 	right := best.acquit()
-	list = []explanation{right, best}
-	for _, x := range alternatives[:min(len(alternatives), maxAlternatives)] {
-		list = append(list, x.finalFit())
-	}
-	best, alternatives = bestOf(list)
+	final := make([]explanation, min(len(alternatives), maxAlternatives))
+	parallel.For(len(final), func(i int) { final[i] = alternatives[i].finalFit() })
+	best, alternatives = bestOf(slices.Concat([]explanation{right, best}, final))
 	if i := slices.IndexFunc(alternatives, right.sameAssumptions); i >= 0 && best.accusesMore(right) {
 		best, alternatives[i] = right, best
 	}

@@ -1,5 +1,11 @@
 package search
 
+import (
+	"slices"
+
+	"ohmkeep/internal/numeric/parallel"
+)
+
 // otherStock returns explanations in which one reel is from another production batch, for each whose
 // priors the readings contradict so much that the score may be near the least one, which is given. The
 // priors draw such a reel towards what is stated and towards the others of its strip type, and the
@@ -9,19 +15,20 @@ func (e explanation) otherStock(least float64) (list []explanation) {
 	if e.Covariance == nil || most < -e.SumSquares {
 		return nil
 	}
-	for reel := range e.Model.Reels {
+	list = make([]explanation, len(e.Model.Reels))
+	parallel.For(len(list), func(reel int) {
 		if most < -e.squaresOfReel(reel) {
-			continue
+			return
 		}
 		other, err := e.solve(e.Assumptions.FromOtherStock(e.Model, reel), e.X)
 		if err == nil {
 			other, err = other.solveWithNoise(0)
 		}
 		if err == nil {
-			list = append(list, other)
+			list[reel] = other
 		}
-	}
-	return list
+	})
+	return slices.DeleteFunc(list, func(x explanation) bool { return x.Fit == nil })
 }
 
 // squaresOfReel returns by how much the sum of squares falls without the priors of a reel, in the
