@@ -7,10 +7,7 @@ import (
 )
 
 // ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
-// Beyond the bounds of resistances and factors (Unknown.inside) the model is
-// continued in a straight line; ChainRule returns what that adds to the output. The change of its
-// slope with the other unknowns is neglected.
-func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) (beyond float64) {
+func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row []float64) {
 	scale, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
 	var trend [pixel.TrendTerms]float64
 	warmth, common, follows := m.temperatureSlopes(s, g)
@@ -93,11 +90,8 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 				d = unlisted / s.unlistedScale
 			}
 		}
-		if row[i] = d; d != 0 { // little depends on most unknowns of a large run
-			beyond += d * (x[i] - u.inside(x[i]))
-		}
+		row[i] = d
 	}
-	return beyond
 }
 
 // temperatureSlopes returns the derivatives of an output by the temperature of the step, by that of all

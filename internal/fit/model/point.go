@@ -14,9 +14,10 @@ type Point struct {
 	X       []float64        // where it is solved
 	Solvers []*ladder.Solver // by step; of the solved ones
 
-	inside    bool  // no unknown is beyond the bounds within which the network is solved
-	lit       []int // by step: the run's step whose load was lit
-	dark      int   // index of a dark reel, Absent for none
+	inside    bool             // no unknown is beyond the bounds within which the network is solved
+	beyond    []*ladder.Change // by step: the resistances' changes from these bounds to X; of the solved ones
+	lit       []int            // by step: the run's step whose load was lit
+	dark      int              // index of a dark reel, Absent for none
 	states    []*State
 	gradients []*ladder.Gradient // by step: scratch
 }
@@ -36,6 +37,7 @@ func (m *Model) newPoint(a Assumptions) *Point {
 			p.gradients = append(p.gradients, m.Net.NewGradient())
 			p.Solvers = append(p.Solvers, m.Net.NewSolver())
 			p.states = append(p.states, m.newState())
+			p.beyond = append(p.beyond, m.Net.NewChange())
 		}
 	}
 	for _, s := range p.Solvers {
@@ -74,24 +76,26 @@ func (p *Point) moveTo(x []float64) {
 // the network. Different steps may be solved, and observations in them predicted, concurrently.
 func (p *Point) SolveStep(k int) error {
 	p.Model.set(p.states[k], k, p.X, p.lit[k], p.dark)
-	return p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
+	err := p.Solvers[k].Solve(&p.states[k].Par, p.states[k].loads)
+	if err != nil || p.inside {
+		return err
+	}
+	p.Model.setBeyond(p.beyond[k], p.states[k], p.X)
+	return p.Solvers[k].Respond(p.beyond[k])
 }
 
 // Predict returns the value that the meter should show for an observation, V or A, and writes its
 // derivatives by unknown to row; a nil row asks for the value alone. It returns an error where the
 // network is singular.
 func (p *Point) Predict(o *Observation, row []float64) (float64, error) {
-	if row == nil && p.inside {
-		return p.shown(o, p.ideal(o)), nil
-	}
+	value := p.ideal(o)
 	if row == nil {
-		row = make([]float64, len(p.X)) // beyond a bound the derivatives continue the model
+		return p.shown(o, value), nil
 	}
-	value, err := p.ideal(o), p.differentiate(o)
-	if err != nil {
+	if err := p.differentiate(o); err != nil {
 		return 0, err
 	}
-	value += p.Model.ChainRule(o.Step, p.X, p.states[o.Step], p.gradients[o.Step], row)
+	p.Model.ChainRule(o.Step, p.X, p.states[o.Step], p.gradients[o.Step], row)
 	if o.MeterRange != Absent {
 		at := &p.Model.MeterRanges[o.MeterRange]
 		slope := 1 + p.X[at.Gain]
@@ -116,13 +120,23 @@ func (p *Point) shown(o *Observation, value float64) float64 {
 	return value*(1+p.X[at.Gain]) + p.X[at.Offset]
 }
 
-// ideal returns the value of an observation in the network, without the errors of the meter.
+// ideal returns the value of an observation without the errors of the meter. Beyond the bounds of resistances
+// and factors (Unknown.inside) the model is continued in a straight line. The change of its slope with the other
+// unknowns is neglected.
 func (p *Point) ideal(o *Observation) float64 {
 	s := p.Solvers[o.Step]
 	if o.Feed != Absent {
-		return s.FeedAmps(o.Feed, run.Plus)
+		value := s.FeedAmps(o.Feed, run.Plus)
+		if !p.inside {
+			value += s.FeedAmpsChange(o.Feed, run.Plus, p.beyond[o.Step])
+		}
+		return value
 	}
-	return s.Potential(o.From) - s.Potential(o.To)
+	value := s.Potential(o.From) - s.Potential(o.To)
+	if !p.inside {
+		value += s.VoltageChange(o.From, o.To)
+	}
+	return value
 }
 
 // differentiate writes the derivatives of an observation's ideal value to the gradient of its step.

@@ -120,6 +120,26 @@ func (m *Model) set(s *State, k int, x []float64, lit, dark int) {
 	}
 }
 
+// setBeyond sets the changes of resistances in a state from the bounds within which the network is solved (see
+// Unknown.inside) to the unknowns x, in a straight line.
+func (m *Model) setBeyond(c *ladder.Change, s *State, x []float64) {
+	for i := range m.Unknowns {
+		u := &m.Unknowns[i]
+		inside := u.inside(x[i])
+		beyond := x[i] - inside
+		switch u.What {
+		case JointRail:
+			*side(&c.Joints[u.Index], u.Rail) = beyond * prior.ToOhmsSlope(inside)
+		case FeedRail:
+			*side(&c.Feeds[u.Index], u.Rail) = beyond * prior.ToOhmsSlope(inside)
+		case ReelRail:
+			*side(&c.Reels[u.Index], u.Rail) = beyond * m.Segment[u.Index] / 2 * s.copperFactor(m, u.Index)
+		case SupplyOhms:
+			c.Supplies[u.Index] = beyond
+		}
+	}
+}
+
 func side(r *ladder.Rails, rail run.Rail) *float64 {
 	if rail == run.Plus {
 		return &r.Plus

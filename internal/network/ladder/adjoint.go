@@ -46,13 +46,8 @@ const negligibleAdjoint = 1e-10
 // (A is symmetric), and collects −λᵀ·∂F/∂θ for each parameter θ, F being the sums
 // of currents that leave the nodes.
 func (s *Solver) gradient(g *Gradient) error {
-	if !s.factored {
-		s.condense(tangent)
-		s.assemble()
-		if _, ok := s.matrix.Factorise(); !ok {
-			return ErrSingular
-		}
-		s.factored = true
+	if err := s.factorise(); err != nil {
+		return err
 	}
 	if !s.ownKnown {
 		s.differentiateLoads()
@@ -85,6 +80,20 @@ func (s *Solver) gradient(g *Gradient) error {
 	for i := range s.net.sections {
 		s.sectionGradient(g, i)
 	}
+	return nil
+}
+
+// factorise computes the factors of the nodal equations at the state.
+func (s *Solver) factorise() error {
+	if s.factored {
+		return nil
+	}
+	s.condense(tangent)
+	s.assemble()
+	if _, ok := s.matrix.Factorise(); !ok {
+		return ErrSingular
+	}
+	s.factored = true
 	return nil
 }
 

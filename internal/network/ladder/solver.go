@@ -62,6 +62,7 @@ type Solver struct {
 	ownKnown   bool       // own is that of the state
 	adjoint    []float64  // by unknown
 	minAdjoint float64    // see negligibleAdjoint
+	response   []float64  // by unknown, see Respond
 }
 
 // NewSolver allocates the working memory.
@@ -75,7 +76,7 @@ func (n *Network) NewSolver() *Solver {
 		*v = make([]float64, n.pixels)
 	}
 	s.own = make([]partials, n.pixels)
-	for _, v := range []*[]float64{&s.x, &s.goal, &s.adjoint} {
+	for _, v := range []*[]float64{&s.x, &s.goal, &s.adjoint, &s.response} {
 		*v = make([]float64, n.unknowns)
 	}
 	s.ends = make([]condensed, len(n.sections))
