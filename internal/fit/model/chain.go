@@ -4,6 +4,7 @@ import (
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/network/ladder"
 	"ohmkeep/internal/network/pixel"
+	"ohmkeep/internal/run"
 )
 
 // ChainRule turns a network gradient in step k at x into derivatives by unknown, written to row.
@@ -30,22 +31,30 @@ func (m *Model) ChainRule(k int, x []float64, s *State, g *ladder.Gradient, row 
 		scale += amps * s.unlisted[i].channels
 		idle += amps * s.unlisted[i].idle
 	}
-	for i := range m.Unknowns {
+	clear(row)
+	transformed := func(of [][2]int, g []ladder.Rails) {
+		for i, by := range g {
+			if by != (ladder.Rails{}) { // few conductors of a large run
+				for rail, at := range of[i] {
+					if at != Absent {
+						row[at] = *side(&by, run.Rail(rail)) * prior.ToOhmsSlope(m.Unknowns[at].inside(x[at]))
+					}
+				}
+			}
+		}
+	}
+	transformed(m.Joints, g.Joints)
+	transformed(m.Feeds, g.Feeds)
+	for i, by := range g.Reels {
+		if by != (ladder.Rails{}) {
+			ohms := m.Segment[i] / 2 * s.copperFactor(m, i)
+			row[m.Reels[i][run.Plus]], row[m.Reels[i][run.Minus]] = by.Plus*ohms, by.Minus*ohms
+		}
+	}
+	for i := m.conductors; i < len(m.Unknowns); i++ {
 		u := &m.Unknowns[i]
 		d := 0.0
 		switch u.What {
-		case JointRail:
-			if d = *side(&g.Joints[u.Index], u.Rail); d != 0 {
-				d *= prior.ToOhmsSlope(u.inside(x[i]))
-			}
-		case FeedRail:
-			if d = *side(&g.Feeds[u.Index], u.Rail); d != 0 {
-				d *= prior.ToOhmsSlope(u.inside(x[i]))
-			}
-		case ReelRail:
-			if d = *side(&g.Reels[u.Index], u.Rail); d != 0 {
-				d *= m.Segment[u.Index] / 2 * s.copperFactor(m, u.Index)
-			}
 		case SupplyVolts:
 			d = g.Supplies[u.Index].Volts
 		case SupplyOhms:

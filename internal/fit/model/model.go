@@ -73,6 +73,7 @@ type Model struct {
 
 	Unknowns             []Unknown
 	Joints, Feeds, Reels [][2]int // unknowns by rail
+	conductors           int      // the first so many unknowns are those
 	Splits               []prior.Split
 	FoilPriors           []prior.FoilPrior
 	Supplies             [][2]int // unknowns: volts, output ohms

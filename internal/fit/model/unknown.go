@@ -134,6 +134,7 @@ func (m *Model) addUnknowns() {
 		}
 		m.Reels = append(m.Reels, rails(ReelRail, i, 1, spread, prior.ReelSplitSpread))
 	}
+	m.conductors = len(m.Unknowns)
 	m.addFoilPriors(add)
 	for i, s := range r.Supplies {
 		ohms, spread := s.Ohms, s.Ohms/2+unstatedOutputOhms

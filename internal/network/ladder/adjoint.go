@@ -54,10 +54,13 @@ func (s *Solver) gradient(g *Gradient) error {
 		s.ownKnown = true
 	}
 	s.matrix.Solve(s.adjoint)
-	s.minAdjoint = 0
+	largest := 0.0
 	for _, lambda := range s.adjoint {
-		s.minAdjoint = max(s.minAdjoint, negligibleAdjoint*math.Abs(lambda))
+		if size := math.Abs(lambda); size > largest {
+			largest = size
+		}
 	}
+	s.minAdjoint = negligibleAdjoint * largest
 	s.supplyGradient(g)
 	s.resistorGradient(g)
 	g.Drains = g.Drains[:0]
@@ -108,26 +111,26 @@ func (s *Solver) supplyGradient(g *Gradient) {
 }
 
 func (s *Solver) resistorGradient(g *Gradient) {
-	for _, x := range s.net.resistors {
+	clear(g.Joints)
+	clear(g.Feeds)
+	for i := range s.net.resistors {
+		x := &s.net.resistors[i]
 		d := at(s.adjoint, x.a) - at(s.adjoint, x.b)
-		if ohms := s.ohms(x); math.Abs(d) <= s.minAdjoint || math.IsInf(ohms, 1) {
-			d = 0
-		} else {
-			d *= (at(s.x, x.a) - at(s.x, x.b)) / (ohms * ohms)
+		if math.Abs(d) <= s.minAdjoint {
+			continue
 		}
-		s.putRail(g, x, d)
-	}
-}
-
-func (s *Solver) putRail(g *Gradient, x resistor, d float64) {
-	to := g.Joints
-	if x.kind == run.AtJunction {
-		to = g.Feeds
-	}
-	if x.rail == run.Plus {
-		to[x.index].Plus = d
-	} else {
-		to[x.index].Minus = d
+		if ohms := s.ohms(*x); !math.IsInf(ohms, 1) {
+			to := g.Joints
+			if x.kind == run.AtJunction {
+				to = g.Feeds
+			}
+			d *= (at(s.x, x.a) - at(s.x, x.b)) / (ohms * ohms)
+			if x.rail == run.Plus {
+				to[x.index].Plus = d
+			} else {
+				to[x.index].Minus = d
+			}
+		}
 	}
 }
 
