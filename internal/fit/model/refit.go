@@ -11,8 +11,9 @@ import (
 // refit is a fit with a resistance held, near another fit whose covariance C is known. Only the sum of squares
 // is wanted of it, so that it needs no Jacobian: the unknowns move by −C·g, g being half of the
 // gradient of the sum, until gᵀ·C·g is small, by which the sum can still fall (a quasi-Newton method; Nocedal and
-// Wright, Numerical Optimization, 2nd ed. 2006, chapter 6). A step that raises the sum is shortened. A gradient takes one solution of the adjoint network a
-// step, a Jacobian one a reading. The unknowns are taken in scaled coordinates.
+// Wright, Numerical Optimization, 2nd ed. 2006, chapter 6). A step that raises the sum is shortened once. Where that is
+// not enough, or a sum below zero is predicted, C is not that of the point, and the refit ends. A gradient takes one
+// solution of the adjoint network a step, a Jacobian one a reading. The unknowns are taken in scaled coordinates.
 type refit struct {
 	problem   *problem
 	prior     *leastsquares.Prior
@@ -32,8 +33,9 @@ type refitPoint struct {
 }
 
 const (
-	// maxRefits is the largest number of steps of a refit. Most need one to five; a full fit takes as long as a dozen.
-	maxRefits = 12
+	// maxRefits is the largest number of steps of a refit. Most need one to five; a full fit takes as long as twenty
+	// or more.
+	maxRefits = 20
 	// minRefitAccuracy is the least accuracy of a sum of squares.
 	minRefitAccuracy = 0.01
 	// maxActiveSets is the largest number of sets of bounds tried for one step.
@@ -41,7 +43,7 @@ const (
 )
 
 // refit returns the least sum of squares with a resistance held, to about the given accuracy, and the unknowns
-// there. ok is false where the steps do not lead there.
+// there. ok is false where the steps do not lead there (see maxRefits and follow).
 func (l *Linear) refit(held *heldResistance, start []float64, accuracy float64) (sum float64, x []float64, ok bool) {
 	a := l.Assumptions
 	a.held = held
