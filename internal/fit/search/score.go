@@ -90,10 +90,10 @@ func (e explanation) computeScore() float64 {
 // of that kind which the readings allow.
 func (e explanation) mistakeOdds(x model.Mistake) float64 {
 	n := 0
-	for _, other := range e.Model.PossibleMistakes(e.Model.Assume()) {
-		if other.Kind == x.Kind {
-			n++
-		}
+	if e.once != nil {
+		n = e.once.possible()[x.Kind]
+	} else {
+		n = e.countPossible()[x.Kind]
 	}
 	unused := 0
 	for i := range e.Observations {
@@ -102,6 +102,15 @@ func (e explanation) mistakeOdds(x model.Mistake) float64 {
 		}
 	}
 	return operatorMistake + 2*math.Log(float64(max(n, 1))) + unusedReading*float64(unused)
+}
+
+// countPossible returns the number of mistakes of each kind that the readings allow.
+func (e explanation) countPossible() map[model.MistakeKind]int {
+	n := map[model.MistakeKind]int{}
+	for _, x := range e.Model.PossibleMistakes(e.Model.Assume()) {
+		n[x.Kind]++
+	}
+	return n
 }
 
 // elementOdds returns the prior odds of the resistances of joints and feeds that conduct.

@@ -26,15 +26,16 @@ type explanation struct {
 
 // once holds what is computed once from an explanation, when it is first used.
 type once struct {
-	score func() float64
-	odds  []func() float64 // by split: oddsOf
+	score    func() float64
+	odds     []func() float64 // by split: oddsOf
+	possible func() map[model.MistakeKind]int
 }
 
 // explain returns the explanation of a fit with some conductors held open. Its score and odds are
 // computed once.
 func explain(fit *model.Fit, open []OpenConductor) explanation {
 	e := explanation{Fit: fit, open: open}
-	kept := &once{score: sync.OnceValue(func() float64 { return e.computeScore() })}
+	kept := &once{score: sync.OnceValue(func() float64 { return e.computeScore() }), possible: sync.OnceValue(e.countPossible)}
 	for s := range fit.Model.Splits {
 		kept.odds = append(kept.odds, sync.OnceValue(func() float64 { return e.computeOdds(s) }))
 	}
