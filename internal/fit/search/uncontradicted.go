@@ -1,8 +1,11 @@
 package search
 
 import (
+	"slices"
+
 	"ohmkeep/internal/fit/prior"
 	"ohmkeep/internal/numeric/matrix"
+	"ohmkeep/internal/numeric/parallel"
 )
 
 // uncontradicted returns explanations in which a reading is wrong that no other one contradicts,
@@ -14,19 +17,20 @@ func (e explanation) uncontradicted() (list []explanation) {
 	if e.Covariance == nil || most < wrongReading {
 		return nil
 	}
-	for i := range e.Observations {
+	list = make([]explanation, len(e.Observations))
+	parallel.For(len(list), func(i int) {
 		if e.Observations[i].Excluded || e.costWithout(i) > maxAlternativeCost {
-			continue
+			return
 		}
 		other, err := e.solve(e.Assumptions.Excluding(i), e.X)
 		if err == nil {
 			other, err = other.solveWithNoise(0)
 		}
 		if err == nil {
-			list = append(list, other)
+			list[i] = other
 		}
-	}
-	return list
+	})
+	return slices.DeleteFunc(list, func(x explanation) bool { return x.Fit == nil })
 }
 
 // costWithout returns the change of the score when a reading is excluded, in the linear model: with
