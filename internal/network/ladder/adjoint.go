@@ -49,10 +49,6 @@ func (s *Solver) gradient(g *Gradient) error {
 	if err := s.factorise(); err != nil {
 		return err
 	}
-	if !s.ownKnown {
-		s.differentiateLoads()
-		s.ownKnown = true
-	}
 	s.matrix.Solve(s.adjoint)
 	largest := 0.0
 	for _, lambda := range s.adjoint {
@@ -86,17 +82,23 @@ func (s *Solver) gradient(g *Gradient) error {
 	return nil
 }
 
-// factorise computes the factors of the nodal equations at the state.
+// factorise computes the factors of the nodal equations at the state, and what all outputs have in common besides.
 func (s *Solver) factorise() error {
-	if s.factored {
-		return nil
+	if !s.factored {
+		s.condense(tangent)
+		s.assemble()
+		if _, ok := s.matrix.Factorise(); !ok {
+			return ErrSingular
+		}
+		s.factored = true
 	}
-	s.condense(tangent)
-	s.assemble()
-	if _, ok := s.matrix.Factorise(); !ok {
-		return ErrSingular
+	if !s.commonKnown {
+		s.differentiateLoads()
+		for i := range s.net.sections {
+			s.inside[i] = [2]insideSums{s.sumInside(i, 1, 0), s.sumInside(i, 0, 1)}
+		}
+		s.commonKnown = true
 	}
-	s.factored = true
 	return nil
 }
 
@@ -155,6 +157,51 @@ func (s *Solver) differentiateLoads() {
 	}
 }
 
+// insideSums are sums over the inside of a section, for an adjoint whose pair part is 1 at one end of the section and
+// 0 at the other: of the products of its differences and those of the pair voltage, and of its products with the
+// derivatives of the pixels' currents. Those of any adjoint follow from them, since they are linear in both ends.
+type insideSums struct {
+	product float64
+	partials
+}
+
+// sumInside returns these sums of section i, for an adjoint with pair parts first and last at its ends.
+func (s *Solver) sumInside(i int, first, last float64) (sums insideSums) {
+	sec := &s.net.sections[i]
+	from, to := sec.offset+sec.first, sec.offset+sec.last
+	above := 0.0 // sum of the adjoint where the load does not depend on the voltage
+	if n := float64(sec.last - sec.first); s.ends[i].constant {
+		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
+		sums.product = (last - first) * (s.volts[to] - s.volts[from]) / n
+		above = (first + last) / 2 * (n - 1)
+	} else {
+		full, a, v := s.full[sec.reel], last, s.volts[to]
+		for k := to - 1; k > from; k-- {
+			a2, v2 := (a+s.coupling[k]*first)*s.inverse[k], s.volts[k]
+			sums.product += (a - a2) * (v - v2)
+			a, v = a2, v2
+			if v >= full {
+				above += a
+				continue
+			}
+			sums.add(a, &s.own[k])
+		}
+		sums.product += (a - first) * (v - s.volts[from])
+	}
+	if above != 0 {
+		sums.add(above, &s.above[sec.reel])
+	}
+	return sums
+}
+
+// add adds a multiple of the derivatives of a pixel's current.
+func (d *partials) add(by float64, x *partials) {
+	d.scale += by * x.scale
+	d.idle += by * x.idle
+	d.shift += by * x.shift
+	d.stretch += by * x.stretch
+}
+
 func (s *Solver) loadGradient(g *Gradient, reel, k int, lambda float64) {
 	d := s.above[reel]
 	if s.volts[k] < s.full[reel] {
@@ -183,46 +230,16 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	if max(math.Abs(a1), math.Abs(a), math.Abs(alongPlus), math.Abs(alongMinus)) <= s.minAdjoint {
 		return
 	}
-	v := s.volts[last]
-	aLast, vFirst, vLast := a, s.volts[first], v
-	n := float64(sec.last - sec.first)
-	full := s.full[sec.reel]
 	product := 0.0
-	level, idle, shift, stretch := 0.0, 0.0, 0.0, 0.0
-	above := 0.0 // sum of the adjoint where the load does not depend on the voltage
-	if s.ends[i].constant {
-		// Nothing inside depends on the voltage, so that the adjoint is a straight line.
-		product = (aLast - a1) * (vLast - vFirst) / n
-		above = (a1 + aLast) / 2 * (n - 1)
-	} else if max(math.Abs(a1), math.Abs(a)) > s.minAdjoint {
-		for k := last - 1; k > first; k-- {
-			a2, v2 := (a+s.coupling[k]*a1)*s.inverse[k], s.volts[k]
-			product += (a - a2) * (v - v2)
-			a, v = a2, v2
-			if v >= full {
-				above += a
-				continue
-			}
-			d := &s.own[k]
-			level += a * d.scale
-			idle += a * d.idle
-			shift += a * d.shift
-			stretch += a * d.stretch
-		}
-		product += (a - a1) * (v - vFirst)
+	if max(math.Abs(a1), math.Abs(a)) > s.minAdjoint {
+		of := &s.inside[i]
+		product = a1*of[0].product + a*of[1].product
+		g.Scale[sec.reel] -= a1*of[0].scale + a*of[1].scale
+		g.Idle[sec.reel] -= a1*of[0].idle + a*of[1].idle
+		g.Shift[sec.reel] -= a1*of[0].shift + a*of[1].shift
+		g.Stretch[sec.reel] -= a1*of[0].stretch + a*of[1].stretch
 	}
-	if above != 0 {
-		d := s.above[sec.reel]
-		level += above * d.scale
-		idle += above * d.idle
-		shift += above * d.shift
-		stretch += above * d.stretch
-	}
-	g.Scale[sec.reel] -= level
-	g.Idle[sec.reel] -= idle
-	g.Shift[sec.reel] -= shift
-	g.Stretch[sec.reel] -= stretch
-
+	n := float64(sec.last - sec.first)
 	plus, minus := s.reelRails(sec.reel)
 	loop := plus + minus
 	line := func(x []float64) float64 {
@@ -230,7 +247,7 @@ func (s *Solver) sectionGradient(g *Gradient, i int) {
 	}
 	ds, dm := line(s.x), line(s.adjoint)
 	both := n * ds * dm / (loop * loop)
-	mixed := (ds*(a1-aLast) + dm*(vFirst-vLast)) / (loop * loop)
+	mixed := (ds*(a1-a) + dm*(s.volts[first]-s.volts[last])) / (loop * loop)
 	pairs := product / (loop * loop)
 	g.Reels[sec.reel].Plus += both*minus*minus + mixed*minus + pairs
 	g.Reels[sec.reel].Minus += both*plus*plus - mixed*plus + pairs

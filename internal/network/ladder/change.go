@@ -101,29 +101,11 @@ func (s *Solver) driveSection(i int, change Rails) {
 	plus, minus := s.reelRails(sec.reel)
 	loop := plus + minus
 	ds := ((at(s.x, sec.at.plus)-at(s.x, sec.to.plus))/plus + (at(s.x, sec.at.minus)-at(s.x, sec.to.minus))/minus) / n
-	byFirst, byLast := s.sectionProduct(i, 1, 0), s.sectionProduct(i, 0, 1)
 	both := change.Plus + change.Minus
 	straight := ds * (change.Plus*minus - change.Minus*plus)
-	s.drive(sec.at.plus, sec.at.minus, (straight+both*byFirst)/(loop*loop))
-	s.drive(sec.to.plus, sec.to.minus, (-straight+both*byLast)/(loop*loop))
+	s.drive(sec.at.plus, sec.at.minus, (straight+both*s.inside[i][0].product)/(loop*loop))
+	s.drive(sec.to.plus, sec.to.minus, (-straight+both*s.inside[i][1].product)/(loop*loop))
 	line := (ds*(change.Plus*minus*minus+change.Minus*plus*plus) + v*(change.Plus*minus-change.Minus*plus)/n) / (loop * loop)
 	s.drive(sec.at.plus, sec.to.plus, line/plus)
 	s.drive(sec.at.minus, sec.to.minus, line/minus)
-}
-
-// sectionProduct returns the sum, over the segments of a section, of the product of the differences of the pair voltage
-// and of the adjoint whose pair parts at the section's ends are first and last.
-func (s *Solver) sectionProduct(i int, first, last float64) float64 {
-	sec := &s.net.sections[i]
-	from, to := sec.offset+sec.first, sec.offset+sec.last
-	if s.ends[i].constant {
-		return (last - first) * (s.volts[to] - s.volts[from]) / float64(sec.last-sec.first)
-	}
-	a, v, product := last, s.volts[to], 0.0
-	for k := to - 1; k > from; k-- {
-		a2, v2 := (a+s.coupling[k]*first)*s.inverse[k], s.volts[k]
-		product += (a - a2) * (v - v2)
-		a, v = a2, v2
-	}
-	return product + (a-first)*(v-s.volts[from])
 }

@@ -58,11 +58,12 @@ type Solver struct {
 	negative   int         // number of negative pivots at a stable solution
 	iterations int
 
-	own        []partials // by pixel below Load.Full: derivatives of its current
-	ownKnown   bool       // own is that of the state
-	adjoint    []float64  // by unknown
-	minAdjoint float64    // see negligibleAdjoint
-	response   []float64  // by unknown, see Respond
+	own         []partials      // by pixel below Load.Full: derivatives of its current
+	inside      [][2]insideSums // by section and end
+	commonKnown bool            // own and inside are those of the state
+	adjoint     []float64       // by unknown
+	minAdjoint  float64         // see negligibleAdjoint
+	response    []float64       // by unknown, see Respond
 }
 
 // NewSolver allocates the working memory.
@@ -79,7 +80,7 @@ func (n *Network) NewSolver() *Solver {
 	for _, v := range []*[]float64{&s.x, &s.goal, &s.adjoint, &s.response} {
 		*v = make([]float64, n.unknowns)
 	}
-	s.ends = make([]condensed, len(n.sections))
+	s.ends, s.inside = make([]condensed, len(n.sections)), make([][2]insideSums, len(n.sections))
 	return s
 }
 
@@ -95,7 +96,7 @@ func (s *Solver) Iterations() int { return s.iterations }
 // solution; a solve from the beginning finds the stable one with the higher voltages, if
 // there is one. It returns ErrSingular or ErrDiverged, wrapped.
 func (s *Solver) Solve(par *Parameters, loads []pixel.Load) error {
-	s.par, s.factored, s.ownKnown, s.iterations = par, false, false, 0
+	s.par, s.factored, s.commonKnown, s.iterations = par, false, false, 0
 	s.negative = len(s.net.head) / 2
 	for _, x := range s.net.resistors {
 		if s.ohms(x) < 0 {
