@@ -95,8 +95,8 @@ func (e explanation) isCheap() bool { return len(e.X)*len(e.X)*len(e.Observation
 
 // fitExcluding fits from the values of the run file with some readings excluded, excludes up to
 // maxExtraOutliers more, and readmits what agrees. A fit that does not converge, as beside a bad joint
-// that only the readmitted readings show, is made again from a robust one. ok is false where a fit fails or the screening
-// finds a cost far above bestScore.
+// that only the readmitted readings show, is made again from a robust one. ok is false where a fit
+// fails or the screening finds a cost far above bestScore.
 func (e explanation) fitExcluding(out []bool, bestScore float64) (other explanation, ok bool) {
 	a := e.Assumptions.ExcludingOnly(out)
 	other, err := e.solveLimited(a, e.Model.Start(a), screeningIterations)
