@@ -106,7 +106,7 @@ func TestWhatIsLeftOutGainsNothing(t *testing.T) {
 			most := plain.elementOdds() + maxAlternativeCost - plain.mistakeOdds(x)
 			switch x.Kind {
 			case model.FeedsSwapped:
-				if cost, _ := plain.costOfSwap(x); cost > most || plain.mayBeUnnoticed(x, at) {
+				if cost, _, _ := plain.costOfSwap(x); cost > most || plain.mayBeUnnoticed(x, at) {
 					continue
 				}
 				exchanges++

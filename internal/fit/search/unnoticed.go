@@ -70,11 +70,12 @@ func (e explanation) correcting(x model.Mistake) (explanation, error) {
 func (e explanation) mayBeUnnoticed(x model.Mistake, at *model.Point) bool {
 	switch x.Kind {
 	case model.FeedsSwapped:
-		cost, shift := e.costOfSwap(x)
-		if cost += e.mistakeOdds(x); cost >= e.elementOdds()+maxAlternativeCost {
+		cost, shift, takenUp := e.costOfSwap(x)
+		most := maxAlternativeCost + linearError*takenUp
+		if cost += e.mistakeOdds(x); cost >= e.elementOdds()+most {
 			return false
 		}
-		return cost < e.oddsShifted(shift)+maxAlternativeCost+swapMargin
+		return cost < e.oddsShifted(shift)+most+swapMargin
 	case model.SwappedInStep:
 		return e.excludes(x)
 	case model.DisplayHeld:
@@ -240,8 +241,8 @@ const minLoadDifference = 0.1
 // costOfSwap returns the change of the least sum of squares when the currents of two feeds change
 // places, in the linear model: with residuals r that change by d it is 2·rᵀd + dᵀ·(1 − J·C·Jᵀ)·d. It
 // is +Inf where a step has not one reading of each that are in the fit. shift is the change of the
-// unknowns, −C·Jᵀ·d.
-func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64) {
+// unknowns, −C·Jᵀ·d, and takenUp by how much that lowers the sum, dᵀ·J·C·Jᵀ·d.
+func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64, takenUp float64) {
 	var at []int
 	var change []float64
 	for i, o := range e.Observations {
@@ -252,7 +253,7 @@ func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64)
 			return y.Feed == x.B && y.Step == o.Step && !y.Excluded
 		})
 		if k < 0 {
-			return math.Inf(1), nil
+			return math.Inf(1), nil, 0
 		}
 		y := &e.Observations[k]
 		at = append(at, i, k)
@@ -267,17 +268,22 @@ func (e explanation) costOfSwap(x model.Mistake) (cost float64, shift []float64)
 		}
 	}
 	shift = matrix.Times(e.Covariance, along)
-	sum -= matrix.Dot(along, shift)
+	takenUp = matrix.Dot(along, shift)
 	for j := range shift {
 		shift[j] = -shift[j]
 	}
-	return sum, shift
+	return sum - takenUp, shift, takenUp
 }
 
-// swapMargin is by how much the linear model may overstate the cost of exchanged currents. Without it
-// one of 434 exchanges that are left out in 120 runs of TestWhatIsLeftOutGainsNothing would be an
-// alternative, with it none.
-const swapMargin = 4.0
+// swapMargin is by how much more the linear model may overstate the cost of exchanged currents. Without
+// it one of 434 exchanges that are left out in 120 runs of TestWhatIsLeftOutGainsNothing would be an
+// alternative, with 4 one of 47 in 15 runs; with it none.
+const swapMargin = 6.0
+
+// linearError is by which part of what the unknowns take up of an exchange the linear model may
+// overstate its cost: two feeds of a block, one with half of the other's current, were 2.8e-5 of
+// 1.1 million too dear, and one of them failed.
+const linearError = 3e-5
 
 // minShiftPart is the part of the distance from an element's value to its limit from which on a
 // shift in the linear model may in truth bring the element there (common practice, no source).
