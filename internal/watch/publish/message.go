@@ -71,8 +71,8 @@ func message(root string, body any, names ...string) mqtt.Retained {
 }
 
 // values returns the messages of the channels whose newest good reading is newer than sent says, and
-// notes them there.
-func values(root string, s recorder.Snapshot, sent map[string]time.Time) []mqtt.Retained {
+// notes them there. Dates since boot tell readings apart, because the clock may be set.
+func values(root string, s recorder.Snapshot, sent map[string]time.Duration) []mqtt.Retained {
 	var all []mqtt.Retained
 	for _, p := range s.Probes {
 		for _, c := range p.Channels {
@@ -85,18 +85,15 @@ func values(root string, s recorder.Snapshot, sent map[string]time.Time) []mqtt.
 				names = append(names, c.To)
 			}
 			m := message(root, value{at, *c.Value, reading.Unit(c.Quantity), s.Step, p.Name}, names...)
-			if at.Sub(sent[m.Topic]) < tolerance {
-				continue // the time of one reading differs a little from snapshot to snapshot
+			if before, ok := sent[m.Topic]; ok && c.Last <= before {
+				continue
 			}
-			sent[m.Topic] = at
+			sent[m.Topic] = c.Last
 			all = append(all, m)
 		}
 	}
 	return all
 }
-
-// tolerance is by how much two computed times of one reading may differ.
-const tolerance = 5 * time.Millisecond
 
 // verdicts returns the messages of an analysis; nil: there was none.
 func verdicts(root string, h *history.History) []mqtt.Retained {

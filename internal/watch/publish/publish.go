@@ -64,7 +64,7 @@ func (p *Publisher) Run(ctx context.Context) {
 
 // collect queues messages of what has changed. What could not be queued counts as not sent.
 func (p *Publisher) collect(ctx context.Context, added chan<- struct{}) {
-	queued := published{times: map[string]time.Time{}, bodies: map[string]string{}}
+	queued := published{times: map[string]time.Duration{}, bodies: map[string]string{}}
 	tick := time.NewTicker(p.Every)
 	defer tick.Stop()
 	for {
@@ -87,10 +87,10 @@ func (p *Publisher) collect(ctx context.Context, added chan<- struct{}) {
 
 // published is what was queued so far.
 type published struct {
-	times    map[string]time.Time // of the newest value of a topic
-	bodies   map[string]string    // of the topics that are published when they change
-	status   string               // the newest, without what changes always …
-	statusAt time.Time            // … and when it was queued
+	times    map[string]time.Duration // of the newest value of a topic, since boot
+	bodies   map[string]string        // of the topics that are published when they change
+	status   string                   // the newest, without what changes always …
+	statusAt time.Time                // … and when it was queued
 }
 
 // changed returns messages of what differs from what was queued, and what is queued once they are.

@@ -105,7 +105,7 @@ func TestNothingIsLost(t *testing.T) {
 		n++
 		age, v := 0.0, float64(n)
 		return recorder.Snapshot{Run: "R", Time: begun.Add(time.Duration(n) * time.Second), Seconds: 1e6, Probes: []recorder.ProbeState{{Name: "p",
-			Channels: []recorder.ChannelState{{Quantity: run.Current, What: "current", From: "near", Age: &age, Value: &v}}}}}
+			Channels: []recorder.ChannelState{{Quantity: run.Current, What: "current", From: "near", Age: &age, Last: time.Duration(n) * time.Second, Value: &v}}}}}
 	}
 	start := func() (end func()) {
 		q, err := OpenQueue(path, 100_000)
@@ -164,6 +164,32 @@ func TestNothingIsLost(t *testing.T) {
 	}
 	if got := w.of("a/b/watch"); len(got) < 2 || got[0] != Online {
 		t.Errorf("%q", got)
+	}
+}
+
+// Readings that come within a millisecond are published each, also after the clock was set back; one reading is
+// published once, also when the clock was set forward.
+func TestEachReadingOnce(t *testing.T) {
+	sent := map[string]time.Duration{}
+	noon := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+	for i, c := range []struct {
+		clock time.Time
+		last  time.Duration // of the newest reading, since boot
+		value float64
+		want  int // messages
+	}{
+		{noon, 5 * time.Second, 4.81, 1},
+		{noon.Add(time.Millisecond), 5*time.Second + time.Microsecond, 4.82, 1},
+		{noon.Add(time.Hour), 5*time.Second + time.Microsecond, 4.82, 0},
+		{noon.Add(-time.Hour), 6 * time.Second, 4.83, 1},
+	} {
+		age := 0.001
+		s := recorder.Snapshot{Time: c.clock, Seconds: 10, Probes: []recorder.ProbeState{{Channels: []recorder.ChannelState{
+			{What: "current", From: "near", Age: &age, Last: c.last, Value: &c.value}}}}}
+		got := values("a", s, sent)
+		if len(got) != c.want || c.want == 1 && !strings.Contains(got[0].Payload, fmt.Sprintf(`"value":%g,`, c.value)) {
+			t.Errorf("case %d: %v", i, got)
+		}
 	}
 }
 

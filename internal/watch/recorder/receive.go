@@ -104,7 +104,7 @@ func (r *Recorder) take(w *wiring, c *channel, s reading.Sample, since, date tim
 		c.probe.totals.unusable++
 	}
 	if c.quality = quality &^ reading.ClockUncertain; c.quality == reading.Good {
-		c.last, c.value, c.hasValue = since, s.Value, true
+		c.last, c.dated, c.value, c.hasValue = since, date, s.Value, true
 	}
 	same := shared{c, w.run, step, s.Unit, s.Counts.PerCount}
 	if c.shared == nil || *c.shared != same {

@@ -58,10 +58,12 @@ type ChannelState struct {
 	To       string       `json:"to,omitempty"`
 	// Age is the age of the last good reading, including those of the store, in seconds; nil =
 	// there was none.
-	Age      *float64 `json:"last_good_age_seconds"`
-	Value    *float64 `json:"value"` // V, A or °C
-	Unusable uint64   `json:"unusable"`
-	Quality  string   `json:"quality"` // of the newest sample
+	Age *float64 `json:"last_good_age_seconds"`
+	// Last is the date of that reading since boot. Readings of a probe differ in it by 1 µs or more, whatever the clock says.
+	Last     time.Duration `json:"-"`
+	Value    *float64      `json:"value"` // V, A or °C
+	Unusable uint64        `json:"unusable"`
+	Quality  string        `json:"quality"` // of the newest sample
 }
 
 // Snapshot returns the present state.
@@ -89,7 +91,7 @@ func (r *Recorder) Snapshot() Snapshot {
 				Unusable: c.unusable, Quality: c.quality.String()}
 			if c.hasValue {
 				a, v := age(c.last), c.value
-				state.Age, state.Value = &a, &v
+				state.Age, state.Last, state.Value = &a, c.dated, &v
 			}
 			one.Channels = append(one.Channels, state)
 		}

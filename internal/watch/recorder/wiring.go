@@ -32,6 +32,7 @@ type channel struct {
 	shared   *shared       // of the newest sample
 	hasValue bool          // it has sent a value, possibly before the start
 	last     time.Duration // when the newest value arrived, since boot …
+	dated    time.Duration // … its date since boot, which no other value of the probe has …
 	value    float64       // … and the value itself, SI
 	unusable uint64
 	quality  reading.Quality // of the newest sample
@@ -59,7 +60,7 @@ func (w *wiring) copyState(before *wiring) {
 	for k, c := range w.channels {
 		was := before.channels[k]
 		if was != nil && w.run == before.run && c.ProbeChannel == was.ProbeChannel {
-			c.hasValue, c.last, c.value, c.unusable, c.quality, c.faulty, c.interval = was.hasValue, was.last, was.value, was.unusable, was.quality, was.faulty, was.interval
+			c.hasValue, c.last, c.dated, c.value, c.unusable, c.quality, c.faulty, c.interval = was.hasValue, was.last, was.dated, was.value, was.unusable, was.quality, was.faulty, was.interval
 		}
 	}
 }
