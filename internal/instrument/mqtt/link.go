@@ -26,6 +26,7 @@ import (
 	"github.com/eclipse/paho.golang/autopaho"
 	"github.com/eclipse/paho.golang/packets"
 	"github.com/eclipse/paho.golang/paho"
+	"github.com/eclipse/paho.golang/paho/session/state"
 
 	"ohmkeep/internal/run"
 )
@@ -41,6 +42,7 @@ const (
 	longestPause   = 5 * time.Second // between two tries to connect
 	withWill       = 4               // reason code of a DISCONNECT after which the broker publishes the will (MQTT 5.0, 3.14.2.1)
 	packetTimeout  = 5 * time.Second
+	sendTimeout    = time.Second // of the last acknowledgements, and of the broker's answer after them
 	// receiveMaximum is the largest number of messages that wait to be acknowledged. A broker may send
 	// fewer at a time.
 	receiveMaximum = 256
@@ -81,6 +83,8 @@ type Link struct {
 	made       uint64              // connections
 	unexpected uint64              // messages of topics that nothing subscribes to
 	lost       uint64              // messages of QoS 0 for which there was no room
+
+	unsent unsent // acknowledgements; has a lock of its own
 }
 
 // Dial begins to connect to a broker. The error is one of the options; a broker that is not there is
@@ -104,6 +108,7 @@ func Dial(o Options) (*Link, error) {
 		ConnectUsername:         o.User,
 		DisconnectPacketBuilder: func() *paho.Disconnect { return &paho.Disconnect{ReasonCode: withWill} },
 		ClientConfig: paho.ClientConfig{ClientID: o.Client, EnableManualAcknowledgment: true, SendAcksInterval: ackInterval, PacketTimeout: packetTimeout,
+			Session:           notedSession{state.NewInMemory(), &l.unsent},
 			OnPublishReceived: []func(paho.PublishReceived) (bool, error){l.receive},
 			OnServerDisconnect: func(d *paho.Disconnect) {
 				l.change(false, fmt.Errorf("%w: it ended it, reason %d", ErrDown, d.ReasonCode))
@@ -191,9 +196,8 @@ func (l *Link) Counts() (unexpected, lost uint64) {
 
 // Close sends what is still to be acknowledged and ends the connection.
 func (l *Link) Close() {
-	if up, _ := l.Up(); up {
-		time.Sleep(3 * ackInterval) // the library sends acknowledgements once in an interval
-	}
+	l.awaitSent()
+	l.awaitRead()
 	l.stop()
 	select {
 	case <-l.cm.Done():

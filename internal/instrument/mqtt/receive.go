@@ -118,6 +118,7 @@ func (l *Link) begin(session bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.made++
+	l.unsent.clear()
 	if !session {
 		clear(l.unacked)
 		l.acked = nil
@@ -217,7 +218,10 @@ func (l *Link) acknowledge(m *Message) {
 	if m.packet.QoS == 0 {
 		return
 	}
-	_ = m.client.Ack(m.packet)
+	l.unsent.add(m.packet.PacketID)
+	if err := m.client.Ack(m.packet); err != nil {
+		l.unsent.remove(m.packet.PacketID)
+	}
 	if l.unacked[m.packet.PacketID] != m || slices.Contains(l.acked, m) {
 		return
 	}
