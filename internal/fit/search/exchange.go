@@ -14,7 +14,7 @@ const (
 	maxReplaced = 8
 	// maxCheapProducts is the number of multiplications in one iteration up to which every reading is
 	// tried, and what is rare.
-	maxCheapProducts = 2_000_000
+	maxCheapProducts = 2_400_000
 	// After screeningIterations a trial is dropped where its cost is still higher by
 	// maxScreeningCost: the wrong reading is in the fit.
 	screeningIterations = 7
