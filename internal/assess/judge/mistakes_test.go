@@ -134,7 +134,11 @@ func TestExchangedCurrentsThatAlmostFit(t *testing.T) {
 // exchanges are looked for only in readings that nothing else explains).
 func TestExchangedCurrentsThatDifferLittle(t *testing.T) {
 	held, all := 0, 0
-	for _, seed := range []uint64{100, 103, 105} {
+	seeds := []uint64{100, 103, 105}
+	if !everyCase() {
+		seeds = seeds[:1]
+	}
+	for _, seed := range seeds {
 		c, err := planttest.Commission(planttest.Kinds()[1], plant.Plain, planttest.Sound, planttest.ExchangedCurrents, seed)
 		if err != nil || c == nil {
 			t.Fatal(err)
@@ -191,13 +195,16 @@ func TestHeldDisplayIsNamed(t *testing.T) {
 // strip would draw as much (by its levels 2.8 times what is stated), and named as possible where one might (0.8
 // times). A step whose controller gives 1.12 times its level is not.
 func TestStepReadInAnotherLoadIsNamed(t *testing.T) {
-	for _, c := range []struct {
+	for i, c := range []struct {
 		seed uint64
 		says string
 	}{
 		{6, `Step "low" seems to have been read with the load of step "bright" (17 readings, lines 20 to 36)`},
 		{8, `Step "bright" seems to have been read with the load of step "green", or not: the readings agree with either`},
 	} {
+		if i > 0 && !everyCase() {
+			continue
+		}
 		x := commission(t, planttest.Kinds()[c.seed*5%12], planttest.OtherLoad, c.seed)
 		if text := findings(assess(t, x.Run, x.Readings)); !strings.Contains(text, c.says) {
 			t.Errorf("seed %d: %s", c.seed, text)
@@ -205,7 +212,7 @@ func TestStepReadInAnotherLoadIsNamed(t *testing.T) {
 	}
 	levels := plant.Plain
 	levels.Levels = 0.12
-	seeds := uint64(2)
+	seeds := uint64(1)
 	if everyCase() {
 		seeds = 6
 	}
