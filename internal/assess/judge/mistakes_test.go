@@ -29,7 +29,7 @@ func TestOperatorMistakesAreNamed(t *testing.T) {
 		t.Fatalf("%s is not read in %s", x.From, step)
 		return 0
 	}
-	for _, c := range []struct {
+	for i, c := range []struct {
 		says   string
 		change func(x *reading.Reading)
 	}{
@@ -49,6 +49,9 @@ func TestOperatorMistakesAreNamed(t *testing.T) {
 			}
 		}},
 	} {
+		if i == 1 && !everyCase() {
+			continue
+		}
 		list := append([]reading.Reading(nil), clean...)
 		changed := 0
 		for i := range list {

@@ -17,7 +17,7 @@ import (
 	"ohmkeep/internal/simulate/planttest"
 )
 
-var rough = flag.Int("rough", 0, "how many runs of each disturbance to assess; of each slip half, of each fault a quarter. 0 = one of every sixth, and the others are only drawn; of exchanged currents, and of those exchanged in one step, the first")
+var rough = flag.Int("rough", 0, "how many runs of each disturbance to assess; of each slip half, of each fault a quarter. 0 = one of every ninth, and the others are only drawn; of exchanged currents, and of those exchanged in one step, the first")
 
 var onlyLines = flag.String("lines", "", "only lines of the table whose name contains this; empty = all")
 
@@ -321,7 +321,7 @@ func TestRoughRuns(t *testing.T) {
 		if !strings.Contains(l.name, *onlyLines) {
 			continue
 		}
-		if *rough > 0 || i%6 == 0 {
+		if *rough > 0 || i%9 == 0 {
 			l.measure(t)
 		} else {
 			l.draw(t)
