@@ -16,6 +16,7 @@ func findExplanations(first explanation) ([]explanation, error) {
 	if err != nil {
 		return nil, err
 	}
+	plain = plain.solveLonger() // what has not converged is not explained
 	list := []explanation{plain}
 	explained := plain.explained()
 	if !explained {
