@@ -66,7 +66,7 @@ func readHall(b *testing.B, r *run.Run, faults bool) []reading.Reading {
 	return some
 }
 
-var growth = flag.Int("growth", 100, "the largest run of BenchmarkGrowth, in reels")
+var growth = flag.Int("growth", 100, "the largest run of BenchmarkGrowth, in reels; 30 in a short run")
 
 // Growth of the time of an assessment with the size of a run, with ten readings a reel, up to 100
 // reels and 1,000 readings. Of each size it also prints the exponent: the logarithm of the ratio to
@@ -75,7 +75,7 @@ func BenchmarkGrowth(b *testing.B) {
 	sizes := []int{3, 10, 30, 100}
 	before := map[bool]float64{} // s, by faults
 	for n, reels := range sizes {
-		if reels > *growth {
+		if reels > *growth || reels > 30 && testing.Short() {
 			break
 		}
 		r := hall(reels)

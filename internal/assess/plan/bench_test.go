@@ -33,9 +33,12 @@ func hall(t testing.TB, reels int) *run.Run {
 	return runtest.Parse(t, b.String())
 }
 
-// How the time of a plan grows with the run; the rate is in reels a second.
+// How the time of a plan grows with the run, up to 100 reels, 30 in a short run; the rate is in reels a second.
 func BenchmarkGrowth(b *testing.B) {
 	for _, reels := range []int{3, 10, 30, 100} {
+		if reels > 30 && testing.Short() {
+			break
+		}
 		b.Run(fmt.Sprintf("%d reels", reels), func(b *testing.B) {
 			r := hall(b, reels)
 			var p *Plan
