@@ -5,7 +5,8 @@
 // and output resistances; the pixels' current scale, idle current and knee, for the run and for
 // each step; a smooth change of the current along the run; the copper temperature, and what its own
 // current adds to that of each feed's wire; and the gain and offset error of each meter range; in some
-// models also currents that the run file does not list. Errors of a range are common to all its readings: they cancel in differences and do not average out.
+// models also currents that the run file does not list. Errors of a range are common to all its readings:
+// they cancel in differences and do not average out.
 // Conductors have priors so wide that one without readings stays unknown. An accuracy figure is taken
 // as the half-width a of a rectangular distribution, whose standard uncertainty is a/√3
 // (JCGM 100:2008, 4.3.7).
