@@ -40,18 +40,25 @@ func parameters(p *Parameters, by *pixel.Adjust, g *Gradient, sums *pixel.Adjust
 		parameter{"shift", &by.Shift, &sums.Shift, true}, parameter{"stretch", &by.Stretch, &sums.Stretch, true})
 }
 
+// probedRun returns a random run, one pixel of it, and the network with that as a place.
+func probedRun(t *testing.T, rng *rand.Rand) (*run.Run, run.Place, *Network) {
+	t.Helper()
+	r := randomRun(rng, 60)
+	probe := run.Place{Kind: run.AtReel, Index: rng.IntN(len(r.Reels))}
+	probe.Pixel = 1 + rng.IntN(r.Reels[probe.Index].Pixels)
+	n, err := New(r, probe)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, probe, n
+}
+
 // Every derivative against central differences, at random points of random runs.
 func TestGradientsAgreeWithCentralDifferences(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 11))
 	checked := 0
 	for i := range 120 {
-		r := randomRun(rng, 60)
-		probe := run.Place{Kind: run.AtReel, Index: rng.IntN(len(r.Reels))}
-		probe.Pixel = 1 + rng.IntN(r.Reels[probe.Index].Pixels)
-		n, err := New(r, probe)
-		if err != nil {
-			t.Fatal(err)
-		}
+		r, probe, n := probedRun(t, rng)
 		s := n.NewSolver()
 		par := Stated(r)
 		for k := range par.Supplies {

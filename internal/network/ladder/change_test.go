@@ -14,13 +14,7 @@ import (
 func TestResponseAgreesWithGradients(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 17))
 	for i := range 60 {
-		r := randomRun(rng, 60)
-		probe := run.Place{Kind: run.AtReel, Index: rng.IntN(len(r.Reels))}
-		probe.Pixel = 1 + rng.IntN(r.Reels[probe.Index].Pixels)
-		n, err := New(r, probe)
-		if err != nil {
-			t.Fatal(err)
-		}
+		r, probe, n := probedRun(t, rng)
 		s, par := n.NewSolver(), Stated(r)
 		for k := range par.Reels { // rails that differ
 			par.Reels[k].Plus *= 0.7 + rng.Float64()
