@@ -11,11 +11,14 @@ import (
 // pixels as stated is taken.
 func heatLoads(r *run.Run) []float64 {
 	list := make([]float64, len(r.Steps))
-	most := minUnlistedUnit
+	most := 0.0 // A
 	for step := range list {
 		channels, idle := statedAmps(r, step)
 		list[step] = channels + idle
 		most = math.Max(most, list[step])
+	}
+	if most == 0 {
+		return list // all steps are dark
 	}
 	for step, amps := range list {
 		list[step] = amps * amps / (most * most)
