@@ -59,7 +59,7 @@ type ChannelState struct {
 	// Age is the age of the last good reading, including those of the store, in seconds; nil =
 	// there was none.
 	Age *float64 `json:"last_good_age_seconds"`
-	// Last is the date of that reading since boot. Readings of a probe differ in it by 1 µs or more, whatever the clock says.
+	// Last is the date of that reading since boot. Readings of a probe differ in it by 1 µs or more, also after the clock was set.
 	Last     time.Duration `json:"-"`
 	Value    *float64      `json:"value"` // V, A or °C
 	Unusable uint64        `json:"unusable"`
